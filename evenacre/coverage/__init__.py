@@ -1,0 +1,1 @@
+"""What happened on the ground: geometry and amounts, from arrays to arrays."""

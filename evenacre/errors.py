@@ -1,0 +1,49 @@
+"""What is wrong with an input, where, and what to do about it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One complaint about an input, in four parts a person can act on.
+
+    Attributes
+    ----------
+    file : str
+        The file (or option) the complaint is about.
+    place : str
+        Where in it: a line, a column, a key, a feature. May be empty.
+    what : str
+        What is wrong.
+    remedy : str
+        What to do.
+    """
+
+    file: str
+    place: str
+    what: str
+    remedy: str
+
+    def __str__(self) -> str:
+        where = f"{self.file}, {self.place}" if self.place else self.file
+        return f"{where}: {self.what} {self.remedy}"
+
+
+class InputError(Exception):
+    """Bad input: carries every problem found, not only the first."""
+
+    def __init__(self, problems: Problem | Iterable[Problem]) -> None:
+        self.problems = (problems,) if isinstance(problems, Problem) else tuple(problems)
+        super().__init__("\n".join(str(p) for p in self.problems))
+
+    @classmethod
+    def at(cls, file: object, place: str, what: str, remedy: str) -> InputError:
+        """Build the error for a single problem."""
+        return cls(Problem(str(file), place, what, remedy))
+
+    def __reduce__(self) -> tuple[type[InputError], tuple[tuple[Problem, ...]]]:
+        # Errors cross process borders under --jobs; the default would pass the joined text.
+        return type(self), (self.problems,)

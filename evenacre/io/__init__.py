@@ -1,0 +1,1 @@
+"""Files in and out: the only room that touches disk or knows a format."""

@@ -1,0 +1,309 @@
+"""The nouns: field, implement, product, track, operation, season.
+
+Everything here is SI: metres, square metres, kilograms, seconds (since 1970-01-01 UTC),
+radians. Positions are WGS 84 longitude and latitude in degrees; a geometry that crosses
+the antimeridian has longitudes running past 180 rather than wrapping.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import numpy.typing as npt
+from shapely.geometry.base import BaseGeometry
+
+FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
+IntArray = npt.NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class TowedUnit:
+    """One unit of the tow chain.
+
+    Attributes
+    ----------
+    hitch_to_axle_m : float
+        From the pin this unit is pulled by to its axle.
+    axle_to_pin_m : float
+        From its axle back to the pin of the next unit (0: the next pin sits on the axle).
+    """
+
+    hitch_to_axle_m: float
+    axle_to_pin_m: float = 0.0
+
+
+@dataclass(frozen=True)
+class Implement:
+    """A drill: its rows and where its tool line rides relative to the antenna.
+
+    Rows are numbered 1..n from the left as seen from the seat; each owns one row spacing.
+    With no antenna or tow figures the logged positions are taken for the centre of the
+    tool line.
+
+    Attributes
+    ----------
+    width_m : float
+        Full working width.
+    rows : int
+        Number of rows across the width.
+    rows_known : bool
+        False when the rows are only a subdivision chosen for the arithmetic.
+    rows_per_tower : int or None
+        Rows fed by one distribution tower.
+    section_rows : tuple of int
+        Rows in each switched section from the left; empty when sections are equal.
+    axle_to_antenna_m : float
+        How far the antenna rides ahead of the puller's fixed (non-steering) axle.
+    antenna_ahead_m, antenna_left_m : float
+        Antenna ahead and left of the hitch pin.
+    tow : tuple of TowedUnit
+        The towed units from front to back; empty for a mounted tool.
+    tool_behind_m : float
+        Tool line behind the last axle (or behind the hitch pin of a mounted tool).
+    delay_s : float
+        From the meter to the opener.
+    """
+
+    width_m: float
+    rows: int = 1
+    rows_known: bool = False
+    rows_per_tower: int | None = None
+    section_rows: tuple[int, ...] = ()
+    axle_to_antenna_m: float = 0.0
+    antenna_ahead_m: float = 0.0
+    antenna_left_m: float = 0.0
+    tow: tuple[TowedUnit, ...] = ()
+    tool_behind_m: float = 0.0
+    delay_s: float = 0.0
+
+    @property
+    def row_spacing_m(self) -> float:
+        """Width owned by one row."""
+        return self.width_m / self.rows
+
+    def tower_rows(self, tower: int) -> tuple[int, ...]:
+        """Row numbers fed by a tower (both counted from 1 at the left)."""
+        if not self.rows_per_tower:
+            raise ValueError("the implement has no towers")
+        first = (tower - 1) * self.rows_per_tower + 1
+        return tuple(range(first, min(first + self.rows_per_tower, self.rows + 1)))
+
+
+@dataclass(frozen=True)
+class Product:
+    """Something the drill places.
+
+    Attributes
+    ----------
+    name : str
+    analysis : dict of str to float
+        Label percentages by mass in label terms: ``{"N": 11, "P2O5": 52, "K2O": 0}``.
+    price_per_kg : float or None
+    """
+
+    name: str
+    analysis: dict[str, float] = field(default_factory=dict)
+    price_per_kg: float | None = None
+
+
+@dataclass(frozen=True)
+class Application:
+    """A product and the rate wanted of it in one operation (kg per m2; None: unknown)."""
+
+    product: Product
+    target_kg_per_m2: float | None = None
+
+
+@dataclass(frozen=True)
+class Field:
+    """A field: where it may be worked and how it is divided.
+
+    Attributes
+    ----------
+    name : str
+    boundary : shapely geometry or None
+        Polygon or multipolygon; None when no boundary was given.
+    unworkable : shapely geometry or None
+        Ground inside the boundary that is not to be worked.
+    zones : GeoDataFrame or None
+        Columns ``zone`` (str) and geometry, EPSG:4326.
+    setbacks : GeoDataFrame or None
+        Columns ``name`` (str), ``distance_m`` (float) and geometry, EPSG:4326.
+    """
+
+    name: str
+    boundary: BaseGeometry | None = None
+    unworkable: BaseGeometry | None = None
+    zones: gpd.GeoDataFrame | None = None
+    setbacks: gpd.GeoDataFrame | None = None
+
+
+@dataclass(frozen=True)
+class Track:
+    """One logged drive, as read from one file. Arrays share length n; None: not logged.
+
+    Attributes
+    ----------
+    source : str
+        File name, as shown to people.
+    time_s : (n,) float
+        Seconds since 1970-01-01 UTC (or since local midnight 1970 when no zone is known).
+    lon, lat : (n,) float
+        WGS 84 degrees; NaN where the receiver gave none.
+    working : (n,) bool or None
+        Work state.
+    sections : (n, s) bool or None
+        On/off of each section (or each row) from the left.
+    sections_are_rows : bool
+        True when ``sections`` holds one column per row.
+    width_m : (n,) float or None
+        Swath width of each record.
+    speed_mps, heading_rad : (n,) float or None
+        As logged; heading clockwise from north.
+    distance_m : (n,) float or None
+        Ground covered since the last record by the machine's own sensor.
+    interval_s : (n,) float or None
+        Time each record says it covers, ending at its own time.
+    rates : dict of str to (n,) float
+        Logged rate per product, kg per m2. The key "" is a rate whose product is not named.
+    flows : dict of str to (n,) float
+        Logged mass flow per product, kg per s. Keys as in ``rates``.
+    notes : tuple of str
+        What was guessed from the file and why.
+    warnings : tuple of str
+        What looked suspicious but was used.
+    """
+
+    source: str
+    time_s: FloatArray
+    lon: FloatArray
+    lat: FloatArray
+    working: BoolArray | None = None
+    sections: BoolArray | None = None
+    sections_are_rows: bool = False
+    width_m: FloatArray | None = None
+    speed_mps: FloatArray | None = None
+    heading_rad: FloatArray | None = None
+    distance_m: FloatArray | None = None
+    interval_s: FloatArray | None = None
+    rates: dict[str, FloatArray] = field(default_factory=dict)
+    flows: dict[str, FloatArray] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
+
+    def __len__(self) -> int:
+        return len(self.time_s)
+
+
+@dataclass(frozen=True)
+class Blockage:
+    """Rows that stopped flowing for a while.
+
+    Attributes
+    ----------
+    start_s, end_s : float
+        Seconds, on the clock of the tracks.
+    rows : tuple of int
+        Row numbers from 1 at the left.
+    cause : str
+        Shown to people: ``"tower 2"`` or ``"rows 9-16"``.
+    """
+
+    start_s: float
+    end_s: float
+    rows: tuple[int, ...]
+    cause: str
+
+
+@dataclass(frozen=True)
+class Settings:
+    """What a person may tune about an audit.
+
+    Attributes
+    ----------
+    skip_min_width_m : float
+        Narrower skips are counted in the area but not listed.
+    skip_min_area_m2 : float
+        Smaller skips are counted in the area but not listed.
+    headland_rounds : int or None
+        Rounds along the boundary; None: found from the passes.
+    max_gap_s : float
+        A longer silence in the log cuts the path; None: two and a half logging intervals,
+        at least 2 s.
+    max_speed_mps : float
+        A faster apparent move is a jump of the receiver.
+    pass_to_pass_m, within_pass_m : float
+        Standard uncertainty of position between passes and within one.
+    smooth : bool
+        Smooth receiver jitter when some is found.
+    """
+
+    skip_min_width_m: float = 0.10
+    skip_min_area_m2: float = 1.0
+    headland_rounds: int | None = None
+    max_gap_s: float | None = None
+    max_speed_mps: float = 12.0
+    pass_to_pass_m: float = 0.03
+    within_pass_m: float = 0.02
+    smooth: bool = True
+
+
+@dataclass(frozen=True)
+class Operation:
+    """One job on one field, with everything needed to audit it."""
+
+    name: str
+    field: Field
+    implement: Implement
+    tracks: tuple[Track, ...]
+    applications: tuple[Application, ...] = ()
+    date: str = ""
+    blockages: tuple[Blockage, ...] = ()
+    settings: Settings = Settings()
+    warnings: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class InputFile:
+    """A file that was read, with the SHA-256 of its bytes."""
+
+    path: str
+    sha256: str
+
+
+@dataclass(frozen=True)
+class OperationPlan:
+    """An operation of the season file before its tracks are read.
+
+    ``load`` fields stay paths so that a worker process reads its own files.
+    """
+
+    name: str
+    field: Field
+    implement: Implement
+    track_files: tuple[Path, ...]
+    columns: dict[str, str] = field(default_factory=dict)
+    layer: str | None = None
+    crs: str | None = None
+    time_zone: str | None = None
+    applications: tuple[Application, ...] = ()
+    date: str = ""
+    blockage_file: Path | None = None
+    blockages: tuple[Blockage, ...] = ()
+    settings: Settings = Settings()
+    warnings: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Season:
+    """A farm's season: every operation to audit."""
+
+    farm: str
+    operations: tuple[OperationPlan, ...]
+    inputs: tuple[InputFile, ...] = ()
+    warnings: tuple[str, ...] = ()
+    currency: str = "USD"

@@ -1,0 +1,203 @@
+"""Units against NIST Special Publication 811 (2008), appendix B, and definitions."""
+
+from __future__ import annotations
+
+import math
+import subprocess
+import sys
+
+import pytest
+
+from evenacre.errors import InputError
+from evenacre.units import (
+    METRIC,
+    US,
+    Dimension,
+    DisplayUnit,
+    parse_quantity,
+    price_currency,
+    unit_factor,
+    unit_system,
+)
+
+# NIST SP 811, appendix B.8 and B.9: factors to SI, as printed there (exact ones in full).
+NIST = [
+    ("acre", Dimension.AREA, 4.046856422e3, 1e-9),
+    ("hectare", Dimension.AREA, 1.0e4, 0.0),
+    ("ft2", Dimension.AREA, 9.290304e-2, 1e-15),
+    ("ft", Dimension.LENGTH, 3.048e-1, 0.0),
+    ("in", Dimension.LENGTH, 2.54e-2, 0.0),
+    ("yd", Dimension.LENGTH, 9.144e-1, 0.0),
+    ("mile", Dimension.LENGTH, 1.609344e3, 0.0),
+    ("mph", Dimension.SPEED, 4.4704e-1, 1e-15),
+    ("km/h", Dimension.SPEED, 2.777778e-1, 1e-6),
+    ("knot", Dimension.SPEED, 5.144444e-1, 1e-6),
+    ("ft/s", Dimension.SPEED, 3.048e-1, 1e-15),
+    ("lb", Dimension.MASS, 4.5359237e-1, 0.0),
+    ("oz", Dimension.MASS, 2.834952e-2, 1e-6),
+    ("cwt", Dimension.MASS, 4.535924e1, 1e-7),
+    ("ton", Dimension.MASS, 9.071847e2, 1e-7),
+    ("long ton", Dimension.MASS, 1.016047e3, 1e-6),
+    ("t", Dimension.MASS, 1.0e3, 0.0),
+    ("lb/s", Dimension.MASS_PER_TIME, 4.535924e-1, 1e-7),
+    ("lb/min", Dimension.MASS_PER_TIME, 7.559873e-3, 1e-6),
+    ("lb/h", Dimension.MASS_PER_TIME, 1.259979e-4, 1e-6),
+    ("oz/yd2", Dimension.MASS_PER_AREA, 3.390575e-2, 1e-6),
+    ("gallon", Dimension.VOLUME, 3.785412e-3, 1e-6),
+    ("fl oz", Dimension.VOLUME, 2.957353e-5, 1e-6),
+    ("bushel", Dimension.VOLUME, 3.523907e-2, 1e-6),
+]
+
+
+@pytest.mark.parametrize(("unit", "dimension", "si", "tolerance"), NIST)
+def test_factors_are_those_of_nist_sp_811(unit, dimension, si, tolerance):
+    assert unit_factor(unit, dimension) == pytest.approx(si, rel=tolerance or 1e-15)
+
+
+def test_the_acre_is_the_international_one():
+    # 43560 sq ft of 0.3048 m; the survey acre would be 4046.8726.
+    assert unit_factor("ac", Dimension.AREA) == pytest.approx(4046.8564224, rel=1e-12)
+
+
+def test_pounds_per_acre_to_kilograms_per_hectare():
+    # 1 lb/ac = 1.12085 kg/ha, from the NIST SP 811 pound and acre.
+    assert parse_quantity("1 lb/ac", Dimension.MASS_PER_AREA) * 1e4 == pytest.approx(
+        1.12085, rel=1e-6
+    )
+
+
+@pytest.mark.parametrize(
+    "unit",
+    ["lb/ac", "lbs/ac", "LBS/ACRE", "lb / acre", "pounds per acre", "lb ac-1", "lb·ac⁻¹", "lb/ac."],
+)
+def test_pounds_per_acre_however_spelled(unit):
+    assert unit_factor(unit, Dimension.MASS_PER_AREA) == pytest.approx(1.12085e-4, rel=1e-5)
+
+
+@pytest.mark.parametrize("unit", ["sq ft", "sqft", "ft2", "ft^2", "ft²", "square feet", "Sq. Ft."])
+def test_square_feet_however_spelled(unit):
+    assert unit_factor(unit, Dimension.AREA) == pytest.approx(0.09290304, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("text", "metres"),
+    [
+        ("20ft", 6.096),
+        ("20 ft", 6.096),
+        ("20'", 6.096),
+        ("20\u2032 6\u2033", 6.2484),
+        ("20' 6\"", 6.2484),
+        ("20 ft 6 in", 6.2484),
+        ("7.5in", 0.1905),
+        ("7 1/2 in", 0.1905),
+        ('7-1/2"', 0.1905),
+        ("1/4 in", 0.00635),
+        ("12,5 m", 12.5),
+        ("0,200 m", 0.2),
+        ("1.200,5 m", 1200.5),
+        ("1,200.5 m", 1200.5),
+        ("1,234,567 mm", 1234.567),
+        ("1.5e3 mm", 1.5),
+        (" 12 M ", 12.0),
+        ("-2 ft", -0.6096),
+        ("\u22122 ft", -0.6096),
+    ],
+)
+def test_lengths_as_people_write_them(text, metres):
+    assert parse_quantity(text, Dimension.LENGTH) == pytest.approx(metres, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    "text", ["840 USD/ton", "$840/ton", "USD 840 per ton", "840 $/short ton", "€840/ton"]
+)
+def test_prices(text):
+    assert parse_quantity(text, Dimension.PRICE_PER_MASS) == pytest.approx(840 / 907.18474)
+
+
+def test_currency_of_a_price():
+    assert price_currency("840 CAD/t") == "CAD"
+    assert price_currency("$1.10/lb") == "$"
+    assert price_currency("1.10/lb") is None
+
+
+@pytest.mark.parametrize(
+    ("text", "dimension", "complaint"),
+    [
+        ("20", Dimension.LENGTH, "has no unit"),
+        ("", Dimension.LENGTH, "empty"),
+        ("twenty ft", Dimension.LENGTH, "does not start with a number"),
+        ("nan ft", Dimension.LENGTH, "does not start with a number"),
+        ("inf ft", Dimension.LENGTH, "does not start with a number"),
+        ("1e999 m", Dimension.LENGTH, "not a finite number"),
+        ("1.2.3 m", Dimension.LENGTH, "not a number"),
+        ("20 lb", Dimension.LENGTH, "is a mass, not a length"),
+        ("20 ft", Dimension.MASS_PER_AREA, "is a length, not a mass per area"),
+        ("20 inche", Dimension.LENGTH, 'Did you mean "inch'),
+        ("1,200 lb", Dimension.MASS, 'Write "1200" or "1.2"'),
+        ("60 bu", Dimension.MASS, "depends on the crop"),
+        ("1.5 bu/ac", Dimension.MASS_PER_AREA, "depends on the crop"),
+        ("2 T/ac", Dimension.MASS_PER_AREA, "read two ways"),
+        ("840/ton", Dimension.PRICE_PER_MASS, "which currency"),
+        ("840 USD", Dimension.PRICE_PER_MASS, "for how much"),
+        ("5 1/0 in", Dimension.LENGTH, "not known"),
+        ("9 ft/ft", Dimension.LENGTH, "not known"),
+        ("9 __import__('os')", Dimension.LENGTH, "not known"),
+    ],
+)
+def test_nonsense_is_refused_with_its_place_and_a_remedy(text, dimension, complaint):
+    with pytest.raises(InputError) as caught:
+        parse_quantity(text, dimension, file="season.toml", place="width")
+    (problem,) = caught.value.problems
+    assert complaint in f"{problem.what} {problem.remedy}"
+    assert (problem.file, problem.place) == ("season.toml", "width")
+    assert problem.remedy.startswith("Write ")
+
+
+def test_unknown_or_foreign_units_have_no_factor():
+    assert unit_factor("", Dimension.LENGTH) is None
+    assert unit_factor("%", Dimension.LENGTH) is None
+    assert unit_factor("gal/ac", Dimension.MASS_PER_AREA) is None
+    assert unit_factor("T/ac", Dimension.MASS_PER_AREA) is None
+    assert unit_factor("bu", Dimension.MASS) is None
+
+
+def test_display_units_agree_with_what_is_read():
+    assert US.area.of(4046.8564224) == pytest.approx(1, rel=1e-12)
+    assert US.rate.of(parse_quantity("150 lb/ac", Dimension.MASS_PER_AREA)) == pytest.approx(150)
+    assert US.small_area.of(0.09290304) == pytest.approx(1, rel=1e-12)
+    assert US.mass.of(0.45359237) == pytest.approx(1, rel=1e-12)
+    assert US.length.of(0.3048) == pytest.approx(1, rel=1e-12)
+    assert US.distance.of(1609.344) == pytest.approx(1, rel=1e-12)
+    assert US.speed.of(0.44704) == pytest.approx(1, rel=1e-12)
+    # Acres an hour = mph x ft / 8.25: University of Kentucky AEN-73.
+    assert US.capacity.of(5 * 0.44704 * 20 * 0.3048) == pytest.approx(5 * 20 / 8.25, rel=1e-12)
+    assert METRIC.rate.of(0.0168) == pytest.approx(168)
+    assert METRIC.capacity.of(10 / 3.6) == pytest.approx(1)
+
+
+@pytest.mark.parametrize(
+    ("value", "digits", "text"),
+    [
+        (0.0, 3, "0 ft"),
+        (1234567.0, 3, "1,230,000 ft"),
+        (1234567.0, 7, "1,234,567 ft"),
+        (20.0, 3, "20.0 ft"),
+        (999.96, 3, "1,000 ft"),
+        (-0.01234, 2, "-0.012 ft"),
+        (math.nan, 3, "n/a"),
+    ],
+)
+def test_figures_keep_the_digits_asked_for(value, digits, text):
+    assert DisplayUnit("ft", 1.0).text(value, digits) == text
+
+
+def test_unit_systems_by_name():
+    assert unit_system("US") is US
+    assert unit_system("metric") is METRIC
+    with pytest.raises(InputError, match="not a unit system"):
+        unit_system("imperial")
+
+
+def test_importing_the_units_does_not_import_pint():
+    code = "import sys, evenacre.units; sys.exit('pint' in sys.modules)"
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

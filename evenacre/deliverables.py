@@ -1,0 +1,85 @@
+"""What an audit hands to the writers: plain tables, layers, rasters and texts, no paths."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+from affine import Affine
+from pyproj import CRS
+
+
+@dataclass(frozen=True)
+class Raster:
+    """A north-up raster to be stored.
+
+    Attributes
+    ----------
+    values : (rows, cols) array
+    transform : affine.Affine
+        Cell to plane coordinates, metres.
+    crs : pyproj.CRS
+    nodata : float
+        The value that stands for nothing known.
+    units, description : str
+        Stored with the raster.
+    """
+
+    values: npt.NDArray[np.generic]
+    transform: Affine
+    crs: CRS
+    nodata: float
+    units: str
+    description: str
+
+
+@dataclass(frozen=True)
+class OperationFiles:
+    """Files of one operation.
+
+    Attributes
+    ----------
+    slug : str
+        Folder name when there are several operations.
+    rasters : dict of str to Raster
+        File stem to raster.
+    maps : dict of str to bytes
+        File stem to PNG.
+    """
+
+    slug: str
+    rasters: Mapping[str, Raster]
+    maps: Mapping[str, bytes]
+
+
+@dataclass(frozen=True)
+class Deliverables:
+    """Everything one audit writes.
+
+    Attributes
+    ----------
+    summary : dict
+        The machine-readable account, JSON types only.
+    report : str
+        The whole HTML page.
+    layers : dict of str to GeoDataFrame
+        Layer name to features, EPSG:4326.
+    tables : dict of str to DataFrame
+        Table name to rows, in the reader's units.
+    fix_list : DataFrame
+        Places worth going back to, largest first: ``name``, ``kind``, ``field``,
+        ``operation``, ``advice``, ``area_m2``, ``mean_width_m``, ``length_m``, ``lon``,
+        ``lat``.
+    """
+
+    summary: dict[str, Any]
+    report: str
+    layers: Mapping[str, gpd.GeoDataFrame]
+    tables: Mapping[str, pd.DataFrame]
+    fix_list: pd.DataFrame
+    operations: tuple[OperationFiles, ...] = field(default=())

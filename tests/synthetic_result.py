@@ -64,7 +64,9 @@ def swath_boxes() -> list[tuple[str, BaseGeometry]]:
     return swaths
 
 
-def frame(crs: CRS, columns: dict[str, list[object]], geometry: list[BaseGeometry]) -> gpd.GeoDataFrame:
+def frame(
+    crs: CRS, columns: dict[str, list[object]], geometry: list[BaseGeometry]
+) -> gpd.GeoDataFrame:
     """GeoDataFrame in the working plane."""
     return gpd.GeoDataFrame(columns, geometry=gpd.GeoSeries(geometry, crs=crs), crs=crs)
 
@@ -91,7 +93,6 @@ def make_result(
 ) -> AuditResult:
     """One audited operation; all figures are consistent with the layers."""
     crs = plane(lon, lat)
-    to_degrees = gpd.GeoSeries
     boundary = box(-200, -100, 200, 100).difference(box(195, -100, 200, -80))
     unworkable = box(-20, 60, 20, 66)
     workable = boundary.difference(unworkable)
@@ -108,7 +109,7 @@ def make_result(
     headland = multi(workable.difference(inner))
 
     skips = sorted((g for g in missed.geoms if g.area > 1.0), key=lambda g: -g.area)
-    points = to_degrees([g.representative_point() for g in skips], crs=crs).to_crs(4326)
+    points = gpd.GeoSeries([g.representative_point() for g in skips], crs=crs).to_crs(4326)
     kind_of, cause_of = [], []
     for g in skips:
         blocked = abs((g.bounds[3] - g.bounds[1]) - WIDTH / 4) < 0.01
@@ -122,9 +123,9 @@ def make_result(
 
     starts = START + 120.0 * np.arange(len(swaths))
     lines = [
-        g.exterior if isinstance(g, shapely.Polygon) and k == "round" else LineString(
-            [(g.bounds[0], g.centroid.y), (g.bounds[2], g.centroid.y)]
-        )
+        g.exterior
+        if isinstance(g, shapely.Polygon) and k == "round"
+        else LineString([(g.bounds[0], g.centroid.y), (g.bounds[2], g.centroid.y)])
         for k, g in zip(kinds, swaths, strict=True)
     ]
     lines = [LineString(line.coords) for line in lines]
@@ -193,7 +194,10 @@ def make_result(
         "outside": frame(crs, {"area_m2": [outside.area]}, [outside]),
         "zones": frame(
             crs,
-            {"zone": ["Bottom", "Ridge"], "area_m2": [z.intersection(workable).area for z in zone_boxes]},
+            {
+                "zone": ["Bottom", "Ridge"],
+                "area_m2": [z.intersection(workable).area for z in zone_boxes],
+            },
             [z.intersection(workable) for z in zone_boxes],
         ),
         "setbacks": frame(

@@ -21,7 +21,7 @@ _LONG = 3.0  # times longer than wide: a strip that runs somewhere, not a patch
 
 
 def stops(result: AuditResult) -> gpd.GeoDataFrame:
-    """Listed skips of one operation in the order of the fix list, numbered from 1.
+    """Put the listed skips of one operation in the order of the fix list.
 
     Returns
     -------

@@ -2,33 +2,26 @@
 
 from __future__ import annotations
 
-import io
 from typing import Any
 
 import geopandas as gpd
 import numpy as np
+import numpy.typing as npt
 import shapely
 from matplotlib import rc_context
 from matplotlib.axes import Axes
-from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.collections import LineCollection, PathCollection
 from matplotlib.colors import BoundaryNorm, ListedColormap
-from matplotlib.figure import Figure
 from matplotlib.patches import Patch
-from matplotlib.path import Path
-from matplotlib_scalebar.scalebar import ScaleBar
 
 from evenacre.coverage.result import AuditResult, Grid, ProductResult
-from evenacre.reports import figures, palette
+from evenacre.reports import figures, palette, sheet
 from evenacre.reports.fixlist import stops
 from evenacre.units import UnitSystem
 
-_STYLE = {"font.size": 10, "hatch.linewidth": 0.5, "text.parse_math": False}
-_INCHES = 8.0
-_DPI = 130
-_SHORTEST, _TALLEST = 3.2, 11.0  # inches of the drawing itself
+# Names from files may hold a dollar sign, which is not the start of a formula here.
+_STYLE: Any = {"font.size": 10, "hatch.linewidth": 0.5, "text.parse_math": False}
 _HATCH_CELLS = 300  # hatches are traced on a grid no finer than this
-_PLAIN = 0.1  # metres of detail that a printed map can show
 
 
 def static_maps(result: AuditResult, units: UnitSystem) -> dict[str, bytes]:
@@ -49,13 +42,13 @@ def static_maps(result: AuditResult, units: UnitSystem) -> dict[str, bytes]:
 def cover_map(result: AuditResult, units: UnitSystem) -> bytes:
     """Draw ground covered once, twice, three times and more, missed and outside."""
     with rc_context(_STYLE):
-        figure, axes = _sheet(result, f"{result.field}: {result.operation}", units)
+        figure, axes = sheet.blank(result, f"{result.field}: {result.operation}", units)
         cover = result.layers["cover"]
-        legend = []
+        legend: list[Any] = []
 
         def ground(geometry: gpd.GeoSeries, label: str, **style: Any) -> None:
             if len(geometry):
-                axes.add_collection(PathCollection(_paths(geometry), **style))
+                axes.add_collection(PathCollection(sheet.paths(geometry), **style))
                 legend.append(Patch(label=label, **style))
 
         def level(n: int) -> gpd.GeoSeries:
@@ -103,7 +96,11 @@ def cover_map(result: AuditResult, units: UnitSystem) -> bytes:
         )
         headland = result.layers["headland"].geometry
         if len(headland):
-            line = {"colors": palette.HEADLAND, "linestyles": "dashed", "linewidths": 1.0}
+            line: dict[str, Any] = {
+                "colors": palette.HEADLAND,
+                "linestyles": "dashed",
+                "linewidths": 1.0,
+            }
             inner = [
                 shapely.get_coordinates(ring)
                 for part in shapely.get_parts(headland.to_numpy())
@@ -113,8 +110,8 @@ def cover_map(result: AuditResult, units: UnitSystem) -> bytes:
             axes.add_collection(lines)
             legend.append(lines)
         _number(axes, result)
-        _finish(figure, axes, legend, title="Ground")
-        return _png(figure)
+        sheet.add_legend(figure, legend, 3)
+        return sheet.png(figure)
 
 
 def rate_map(result: AuditResult, product: ProductResult, units: UnitSystem) -> bytes:
@@ -123,11 +120,14 @@ def rate_map(result: AuditResult, product: ProductResult, units: UnitSystem) -> 
     word = "target" if product.target_kg_per_m2 else "mean"
     with rc_context(_STYLE):
         title = f"{result.field}: {product.product}, {word} {units.rate.text(middle)}"
-        figure, axes = _sheet(result, title, units)
-        legend = []
+        figure, axes = sheet.blank(result, title, units)
+        nothing: dict[str, Any] = {"facecolor": palette.NOTHING, "linewidth": 0.0}
+        fill = PathCollection(sheet.paths(result.layers["field"].geometry), zorder=0, **nothing)
+        axes.add_collection(fill)
+        legend: list[Any] = [Patch(label="nothing applied", **nothing)]
         if middle > 0:
             grid = product.rate
-            classes = _classes(grid.values / middle)
+            classes = _classes(grid.values.astype(float) / middle)
             left, top, right, bottom = _extent(grid)
             axes.imshow(
                 classes,
@@ -139,7 +139,7 @@ def rate_map(result: AuditResult, product: ProductResult, units: UnitSystem) -> 
             )
             _hatch(axes, grid, classes)
             edges = [units.rate.of(middle * e) for e in palette.RATE_EDGES]
-            legend = [
+            legend += [
                 Patch(facecolor=c, hatch=h, edgecolor="#333333", linewidth=0.4, label=name)
                 for c, h, name in zip(
                     palette.RATE_COLOURS,
@@ -148,8 +148,8 @@ def rate_map(result: AuditResult, product: ProductResult, units: UnitSystem) -> 
                     strict=True,
                 )
             ]
-        _finish(figure, axes, legend, title="Rate")
-        return _png(figure)
+        sheet.add_legend(figure, legend, 2)
+        return sheet.png(figure)
 
 
 def _class_names(edges: list[float], label: str, word: str) -> list[str]:
@@ -164,7 +164,7 @@ def _class_names(edges: list[float], label: str, word: str) -> list[str]:
     ]
 
 
-def _classes(ratio: np.ndarray[Any, Any]) -> np.ma.MaskedArray[Any, Any]:
+def _classes(ratio: npt.NDArray[np.float64]) -> np.ma.MaskedArray[Any, Any]:
     classes = np.digitize(np.nan_to_num(ratio), palette.RATE_EDGES)
     masked: np.ma.MaskedArray[Any, Any] = np.ma.masked_array(
         classes, ~np.isfinite(ratio) | (ratio <= 0)
@@ -193,60 +193,6 @@ def _hatch(axes: Axes, grid: Grid, classes: np.ma.MaskedArray[Any, Any]) -> None
             axes.contourf(x, y, inside, levels=[0.5, 2], colors="none", hatches=[hatch], zorder=2)
 
 
-def _sheet(result: AuditResult, title: str, units: UnitSystem) -> tuple[Figure, Axes]:
-    """Blank map of the field with its outline, scale bar and north arrow."""
-    frames = [result.layers[n] for n in ("field", "outside", "cover")]
-    boxes = np.array([f.total_bounds for f in frames if len(f)])
-    left, bottom, right, top = *boxes[:, :2].min(axis=0), *boxes[:, 2:].max(axis=0)
-    margin = 0.03 * max(right - left, top - bottom, 1.0)
-    wide, tall = right - left + 2 * margin, top - bottom + 2 * margin
-    height = float(np.clip(_INCHES * tall / wide, _SHORTEST, _TALLEST))
-    figure = Figure(figsize=(_INCHES, height + 1.9), dpi=_DPI, layout="constrained")
-    FigureCanvasAgg(figure)
-    axes = figure.add_subplot()
-    axes.set_xlim(left - margin, right + margin)
-    axes.set_ylim(bottom - margin, top + margin)
-    axes.set_aspect("equal")
-    axes.set_xticks([])
-    axes.set_yticks([])
-    subtitle = f"{result.date}   {units.area.text(result.boundary_area_m2)}".strip()
-    axes.set_title(f"{title}\n{subtitle}", loc="left", fontsize=11, wrap=True)
-    axes.add_collection(
-        PathCollection(
-            _paths(result.layers["field"].geometry),
-            facecolor="none",
-            edgecolor=palette.BOUNDARY,
-            linewidth=1.5,
-            zorder=5,
-        )
-    )
-    imperial = units.name == "us"
-    axes.add_artist(
-        ScaleBar(
-            1 / 0.3048 if imperial else 1.0,
-            units="ft" if imperial else "m",
-            dimension="imperial-length" if imperial else "si-length",
-            location="lower left",
-            box_alpha=0.85,
-            fixed_units="ft" if imperial else None,
-        )
-    )
-    axes.annotate(
-        "N",
-        xy=(0.965, 0.985),
-        xytext=(0.965, 0.985 - 0.65 / height),
-        xycoords="axes fraction",
-        ha="center",
-        va="top",
-        fontsize=12,
-        fontweight="bold",
-        arrowprops={"arrowstyle": "-|>", "linewidth": 1.6, "color": "black"},
-        bbox={"boxstyle": "round,pad=0.15", "facecolor": "white", "edgecolor": "none", "alpha": 0.8},
-        zorder=8,
-    )
-    return figure, axes
-
-
 def _number(axes: Axes, result: AuditResult) -> None:
     for stop in stops(result).itertuples():
         axes.annotate(
@@ -263,40 +209,3 @@ def _number(axes: Axes, result: AuditResult) -> None:
             arrowprops={"arrowstyle": "-", "color": palette.SKIP, "linewidth": 1.0},
             zorder=7,
         )
-
-
-def _finish(figure: Figure, axes: Axes, legend: list[Any], title: str) -> None:
-    if legend:
-        axes.legend(
-            handles=legend,
-            title=title,
-            loc="upper left",
-            bbox_to_anchor=(0, -0.01),
-            ncols=3,
-            frameon=False,
-            fontsize=9,
-            borderaxespad=0.2,
-            alignment="left",
-        )
-
-
-def _paths(geometry: gpd.GeoSeries) -> list[Path]:
-    """One compound path a polygon, to the detail a printed map can show."""
-    parts = shapely.get_parts(shapely.simplify(geometry.to_numpy(), _PLAIN))
-    polygons = parts[(shapely.get_type_id(parts) == 3) & ~shapely.is_empty(parts)]
-    return [_path(p) for p in shapely.orient_polygons(polygons)]
-
-
-def _path(polygon: Any) -> Path:
-    rings = [shapely.get_coordinates(r) for r in (polygon.exterior, *polygon.interiors)]
-    codes = [
-        np.r_[Path.MOVETO, np.full(len(r) - 2, Path.LINETO), Path.CLOSEPOLY].astype(np.uint8)
-        for r in rings
-    ]
-    return Path(np.concatenate(rings), np.concatenate(codes))
-
-
-def _png(figure: Figure) -> bytes:
-    buffer = io.BytesIO()
-    figure.savefig(buffer, format="png", metadata={"Software": None})
-    return buffer.getvalue()

@@ -106,9 +106,7 @@ def _operation(r: AuditResult) -> dict[str, Any]:
         "idle_time_s": r.idle_time_s,
         "start_s": r.start_s,
         "end_s": r.end_s,
-        "zones": [
-            {"zone": z.zone, "area_m2": z.area_m2} for z in r.layers["zones"].itertuples()
-        ],
+        "zones": [{"zone": z.zone, "area_m2": z.area_m2} for z in r.layers["zones"].itertuples()],
         "working_plane": r.crs.to_wkt(),
         "sources": list(r.sources),
         "cleaning": r.cleaning,

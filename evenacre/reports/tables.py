@@ -44,7 +44,7 @@ def _lead(frame: pd.DataFrame, r: AuditResult) -> pd.DataFrame:
 
 
 def _in(unit: DisplayUnit, **values: float | None) -> Row:
-    """Converted values under names that end in the unit."""
+    """Convert values, under names that end in the unit."""
     numbers = [float("nan") if v is None else unit.of(float(v)) for v in values.values()]
     names = [f"{name.replace('_', ' ')} [{unit.label}]" for name in values]
     return dict(zip(names, figures.significant(numbers), strict=True))

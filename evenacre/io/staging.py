@@ -1,0 +1,189 @@
+"""A result folder that appears whole or not at all."""
+
+from __future__ import annotations
+
+import errno
+import json
+import os
+import shutil
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from fnmatch import fnmatch
+from pathlib import Path
+
+from evenacre.errors import InputError
+
+SUMMARY = "summary.json"
+_SCHEMA = "evenacre/summary/"
+# What desktops and map viewers leave beside the files they open.
+_LITTER = (".DS_Store", "Thumbs.db", "desktop.ini", "*.aux.xml", "*.gpkg-wal", "*.gpkg-shm")
+_FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
+_FORBIDDEN = {errno.EACCES, errno.EPERM, errno.EROFS}
+_SCARCE_BYTES = 1 << 20
+
+
+@contextmanager
+def staged_folder(out: Path) -> Iterator[Path]:
+    """Give an empty folder to write into; it becomes ``out`` when the block ends well.
+
+    Parameters
+    ----------
+    out : Path
+        Where the result belongs. An earlier result there is replaced.
+
+    Yields
+    ------
+    Path
+        A hidden folder beside ``out``. It is removed when the block fails or is
+        interrupted, and whatever stood at ``out`` is left as it was.
+
+    Raises
+    ------
+    InputError
+        When ``out`` holds anything Evenacre did not write, or cannot be written.
+    """
+    out = Path(os.path.abspath(out))
+    if out.is_symlink():
+        out = out.resolve()
+    check_replaceable(out)
+    made: list[Path] = []
+    stage: Path | None = None
+    try:
+        made = _make_parents(out.parent)
+        stage = Path(tempfile.mkdtemp(prefix=f".{out.name}-", dir=out.parent))
+        stage.chmod(0o777 & ~_umask())
+        yield stage
+        _swap(stage, out)
+    except InputError:
+        raise
+    except Exception as error:
+        complaint = _complaint(error, out)
+        if complaint is None:
+            raise
+        raise complaint from error
+    finally:
+        if stage is not None and stage.exists():
+            shutil.rmtree(stage, ignore_errors=True)
+        if not out.exists():
+            for folder in reversed(made):
+                _remove_if_empty(folder)
+
+
+def check_replaceable(out: Path) -> None:
+    """Refuse an output folder that holds anything but an earlier result.
+
+    Raises
+    ------
+    InputError
+        Naming what stands in the way.
+    """
+    remedy = "Choose another folder with --out, or move what is there."
+    if not out.exists():
+        return
+    if not out.is_dir():
+        raise InputError.at(out, "", "is a file, not a folder.", remedy)
+    try:
+        present = sorted(p.relative_to(out) for p in out.rglob("*") if not p.is_dir())
+    except PermissionError:
+        raise InputError.at(out, "", "cannot be read.", remedy) from None
+    if not present:
+        return
+    own = _own_files(out / SUMMARY)
+    if own is None:
+        raise InputError.at(out, "", "is not empty and holds no earlier Evenacre result.", remedy)
+    strange = [
+        p.as_posix()
+        for p in present
+        if p.as_posix() not in own and not any(fnmatch(p.name, litter) for litter in _LITTER)
+    ]
+    if strange:
+        names = ", ".join(strange[:3]) + (" and more" if len(strange) > 3 else "")
+        raise InputError.at(out, "", f"holds files that Evenacre did not write: {names}.", remedy)
+
+
+def _own_files(summary: Path) -> set[str] | None:
+    """Files that the summary of an earlier result says were written; None: not ours."""
+    try:
+        account = json.loads(summary.read_text(encoding="utf-8"))
+        if not str(account["schema"]).startswith(_SCHEMA):
+            return None
+        return set(account["files"])
+    except (OSError, ValueError, KeyError, TypeError):
+        return None
+
+
+def _make_parents(folder: Path) -> list[Path]:
+    made: list[Path] = []
+    missing = [p for p in (folder, *folder.parents) if not p.exists()]
+    for path in reversed(missing):
+        path.mkdir(exist_ok=True)
+        made.append(path)
+    return made
+
+
+def _umask() -> int:
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask
+
+
+def _swap(stage: Path, out: Path) -> None:
+    """Put the new folder in the place of the old one, which returns if that fails."""
+    if not out.exists():
+        stage.rename(out)
+        return
+    check_replaceable(out)  # again: a long run leaves time to save something there
+    old = Path(tempfile.mkdtemp(prefix=f".{out.name}-old-", dir=out.parent))
+    try:
+        out.rename(old / out.name)
+        try:
+            stage.rename(out)
+        except BaseException:
+            (old / out.name).rename(out)
+            raise
+    finally:
+        if out.exists():
+            shutil.rmtree(old, ignore_errors=True)
+
+
+def _complaint(error: Exception, out: Path) -> InputError | None:
+    """Say what a person can do about a failed write; None when it is not about the disk."""
+    code = getattr(error, "errno", None)
+    if code in _FULL or (code not in _FORBIDDEN and _scarce(out)):
+        return InputError.at(
+            out,
+            "",
+            "could not be written: the disk is full.",
+            "Free some space or choose another disk with --out.",
+        )
+    if code in _FORBIDDEN:
+        return InputError.at(
+            out,
+            "",
+            "cannot be written: no permission, or the disk is read-only.",
+            "Choose another folder with --out.",
+        )
+    if isinstance(error, OSError) and code is not None:
+        return InputError.at(
+            out,
+            "",
+            f"could not be written: {os.strerror(code)}.",
+            "Choose another folder with --out.",
+        )
+    return None
+
+
+def _scarce(out: Path) -> bool:
+    """Tell whether the disk is full: GDAL and SQLite fail there with errors of their own."""
+    try:
+        return shutil.disk_usage(out.parent).free < _SCARCE_BYTES
+    except OSError:
+        return False
+
+
+def _remove_if_empty(folder: Path) -> None:
+    try:
+        folder.rmdir()
+    except OSError:
+        return

@@ -1,0 +1,27 @@
+"""Small helps for complaints: what a misspelt word may have meant, lists cut to a line."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+
+
+def did_you_mean(word: str, known: Iterable[str]) -> str:
+    """Return ``Did you mean "x"?`` for the nearest known word, or an empty text."""
+    names = list(known)
+    by_lower = {name.lower(): name for name in reversed(names)}
+    near = difflib.get_close_matches(word.lower(), by_lower, n=1, cutoff=0.6)
+    return f'Did you mean "{by_lower[near[0]]}"?' if near else ""
+
+
+def listed(words: Iterable[object], most: int = 12) -> str:
+    """Join words for a sentence, cut after so many."""
+    names = [str(word) for word in words]
+    more = f" and {len(names) - most} more" if len(names) > most else ""
+    return ", ".join(f'"{name}"' for name in names[:most]) + more
+
+
+def choice(word: str, known: Iterable[str], none: str = "None are defined.") -> str:
+    """Return the remedy for an unknown word: the nearest known one, else all of them."""
+    names = list(known)
+    return did_you_mean(word, names) or (f"Use one of {listed(names)}." if names else none)

@@ -1,0 +1,143 @@
+"""Make sound polygons of what people draw and programs export."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import geopandas as gpd
+import numpy as np
+import pyproj
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from evenacre.errors import InputError
+from evenacre.units import METRIC, US
+
+_WGS84 = pyproj.Geod(ellps="WGS84")
+_CLOSE_ENOUGH_M = 1.0
+
+
+def geodesic_area_m2(shape: BaseGeometry) -> float:
+    """Area on the WGS 84 ellipsoid of a geometry in degrees, whichever way it is wound."""
+    # Normal form winds every shell one way and every hole the other.
+    return abs(float(_WGS84.geometry_area_perimeter(shapely.normalize(shape))[0]))
+
+
+def area_text(square_metres: float) -> str:
+    """Write an area for a message, in acres and hectares."""
+    return f"{US.area.text(square_metres)} ({METRIC.area.text(square_metres)})"
+
+
+def to_polygons(
+    frame: gpd.GeoDataFrame, file: str, what: str
+) -> tuple[gpd.GeoDataFrame, list[str]]:
+    """Keep the polygons of a layer, sound and not empty.
+
+    A line whose ends meet is taken for the outline it draws, and an outline that crosses
+    itself is mended; both with a warning.
+
+    Parameters
+    ----------
+    frame : GeoDataFrame
+        EPSG:4326, two-dimensional.
+    file : str
+        Named in complaints.
+    what : str
+        What the polygons stand for: ``"boundary"``.
+
+    Raises
+    ------
+    InputError
+        When there are only points or open lines, or no outline encloses any ground.
+    """
+    warnings: list[str] = []
+    shapes = [
+        _polygon(shape, f"{file}, feature {number}", what, warnings.append)
+        for number, shape in zip(frame.index, frame.geometry.array, strict=True)
+    ]
+    keep = np.array([shape is not None for shape in shapes])
+    if not keep.any():
+        kinds = sorted(set(frame.geom_type))
+        drawn = all(kind in ("Polygon", "MultiPolygon") for kind in kinds)
+        raise InputError.at(
+            file,
+            "",
+            "Its outlines enclose no ground."
+            if drawn
+            else f"It holds {_plain(kinds)}, but a {what} has to be an area.",
+            "Draw the outline as a polygon and export it again.",
+        )
+    kept = frame[keep]
+    return kept.set_geometry([s for s in shapes if s is not None], crs=frame.crs), warnings
+
+
+def _plain(kinds: list[str]) -> str:
+    names = {"Point": "points", "MultiPoint": "points"}
+    return " and ".join(
+        sorted({names.get(k, "lines" if "Line" in k else "mixed shapes") for k in kinds})
+    )
+
+
+def _polygon(
+    shape: BaseGeometry, place: str, what: str, warn: Callable[[str], None]
+) -> BaseGeometry | None:
+    """Return one shape as a valid polygon or multipolygon; None when it is no area."""
+    if shape.geom_type in ("LineString", "LinearRing", "MultiLineString"):
+        rings = [r for r in map(_close, shapely.get_parts(shape)) if r is not None]
+        if not rings:
+            return None
+        warn(f"{place}: the {what} is drawn as a line; its ends meet, so it was taken for an area.")
+        shape = shapely.multipolygons(rings) if len(rings) > 1 else rings[0]
+    elif shape.geom_type == "GeometryCollection":
+        parts = [p for p in shapely.get_parts(shape) if p.geom_type in ("Polygon", "MultiPolygon")]
+        if parts:
+            warn(
+                f"{place}: only its areas were used; the points and lines with them were left out."
+            )
+        shape = shapely.multipolygons([q for p in parts for q in shapely.get_parts(p)])
+    if shape.geom_type not in ("Polygon", "MultiPolygon"):
+        return None
+    if not shapely.is_valid(shape):
+        reason, before = shapely.is_valid_reason(shape), geodesic_area_m2(shape)
+        # Sound parts that share an edge, as when a field is cut at the antimeridian, need
+        # joining but no word about it.
+        sound = shape.geom_type == "MultiPolygon" and bool(
+            shapely.is_valid(shapely.get_parts(shape)).all()
+        )
+        shape = only_polygons(shapely.make_valid(shape, method="structure", keep_collapsed=False))
+        after = geodesic_area_m2(shape)
+        if not sound or abs(after - before) > 1e-9 * before:
+            warn(
+                f"{place}: {_plain_reason(reason)}. It was mended, and its area went from "
+                f"{area_text(before)} to {area_text(after)}: look at it on the map."
+            )
+    return None if shape.is_empty or geodesic_area_m2(shape) == 0 else shape
+
+
+def _close(line: BaseGeometry) -> BaseGeometry | None:
+    """Return the polygon a line encloses when its ends meet within a metre."""
+    points = shapely.get_coordinates(line)
+    if len(points) < 4 or _WGS84.inv(*points[0], *points[-1])[2] > _CLOSE_ENOUGH_M:
+        return None
+    return shapely.polygons(np.vstack([points[:-1], points[:1]]))
+
+
+def _plain_reason(reason: str) -> str:
+    words, _, where = reason.partition("[")
+    text = {
+        "Self-intersection": "the outline crosses itself",
+        "Ring Self-intersection": "the outline touches itself",
+        "Hole lies outside shell": "a hole lies outside the outline",
+        "Nested shells": "one outline lies inside another",
+        "Holes are nested": "one hole lies inside another",
+        "Too few points in geometry component": "an outline has too few corners",
+    }.get(words.strip(), f"the outline is not sound ({words.strip().lower()})")
+    return f"{text} near {where.rstrip(']').replace(' ', ', ')}" if where else text
+
+
+def only_polygons(shape: BaseGeometry) -> BaseGeometry:
+    """Drop the points and lines that set operations leave beside polygons."""
+    if shape.geom_type in ("Polygon", "MultiPolygon"):
+        return shape
+    parts = [p for p in shapely.get_parts(shape) if p.geom_type in ("Polygon", "MultiPolygon")]
+    return shapely.union_all(parts) if parts else shapely.Polygon()

@@ -1,0 +1,240 @@
+"""Read what is drawn on the map: boundary, unworkable ground, zones, setbacks."""
+
+from __future__ import annotations
+
+import geopandas as gpd
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from evenacre.errors import InputError
+from evenacre.io.hints import choice, listed
+from evenacre.io.layers import Source, attribute_text, read_layer
+from evenacre.io.mend import area_text, geodesic_area_m2, only_polygons, to_polygons
+from evenacre.io.wgs84 import unwrap
+
+LayerCache = dict[object, gpd.GeoDataFrame]
+
+_ZONE_COLUMNS = ("zone", "zones", "zone_name", "zone_id", "name", "label", "class", "id")
+_NAME_COLUMNS = ("name", "label", "id", "type")
+_LARGEST_FIELD_M2 = 2e8
+_SEEN_OVERLAP_M2 = 1.0
+
+
+def read_boundary(
+    source: Source, *, cache: LayerCache | None = None
+) -> tuple[BaseGeometry, list[str]]:
+    """Read a field's boundary.
+
+    Returns
+    -------
+    shapely geometry
+        Polygon or multipolygon, EPSG:4326, longitudes running on past 180.
+    list of str
+        Warnings.
+
+    Raises
+    ------
+    InputError
+        When the file cannot be used.
+    """
+    frame, warnings = read_layer(source, cache=cache)
+    frame, mended = to_polygons(frame, source.name, "boundary")
+    warnings += mended
+    if len(frame) > 1:
+        names = _names(frame, _NAME_COLUMNS)
+        known = f" ({listed(dict.fromkeys(n for n in names if n))})" if any(names) else ""
+        warnings.append(
+            f"{source.name}: it holds {len(frame)} outlines{known}, and all were taken together "
+            "for one field. If they are several fields, select one by an attribute."
+        )
+    boundary = only_polygons(shapely.union_all(frame.geometry.array))
+    area = geodesic_area_m2(boundary)
+    if area > _LARGEST_FIELD_M2:
+        warnings.append(
+            f"{source.name}: the field is {area_text(area)}: is the coordinate system right?"
+        )
+    return boundary, warnings
+
+
+def read_unworkable(
+    source: Source, boundary: BaseGeometry | None = None, *, cache: LayerCache | None = None
+) -> tuple[BaseGeometry, list[str]]:
+    """Read the ground inside a field that is not worked, as one geometry.
+
+    Raises
+    ------
+    InputError
+        When the file cannot be used.
+    """
+    frame, warnings = read_layer(source, cache=cache)
+    frame, mended = to_polygons(frame, source.name, "piece of unworkable ground")
+    warnings += mended
+    frame = _beside(frame, boundary, source, warnings)
+    return only_polygons(shapely.union_all(frame.geometry.array)), warnings
+
+
+def read_zones(
+    source: Source,
+    boundary: BaseGeometry | None = None,
+    *,
+    name_column: str | None = None,
+    cache: LayerCache | None = None,
+) -> tuple[gpd.GeoDataFrame, list[str]]:
+    """Read the zones a field is divided into.
+
+    Features of one name become one zone, features without a name are numbered, and where
+    zones overlap the first listed keeps the ground, so that none is counted twice.
+
+    Parameters
+    ----------
+    source : Source
+    boundary : shapely geometry, optional
+        The field's boundary, to warn of zones that lie elsewhere.
+    name_column : str, optional
+        The attribute with the zone's name; else one that looks like it.
+
+    Returns
+    -------
+    GeoDataFrame
+        Columns ``zone`` and geometry, EPSG:4326.
+    list of str
+        Warnings.
+
+    Raises
+    ------
+    InputError
+        When the file or the column cannot be used.
+    """
+    frame, warnings = read_layer(source, cache=cache)
+    frame, mended = to_polygons(frame, source.name, "zone")
+    warnings += mended
+    frame = _beside(frame, boundary, source, warnings)
+    names = _names(frame, _ZONE_COLUMNS, source, name_column)
+    if not any(names):
+        warnings.append(f"{source.name}: the zones have no names; they were numbered.")
+    elif not all(names):
+        warnings.append(
+            f"{source.name}: {sum(not n for n in names)} zones have no name; they were numbered."
+        )
+    names = _number_unnamed(names)
+    shapes: dict[str, list[BaseGeometry]] = {}
+    for name, shape in zip(names, frame.geometry.array, strict=True):
+        shapes.setdefault(name, []).append(shape)
+    zones, overlaps = _without_overlap(
+        {name: only_polygons(shapely.union_all(parts)) for name, parts in shapes.items()}
+    )
+    warnings += [
+        f'{source.name}: zones "{a}" and "{b}" overlap by {area_text(area)}; "{a}" is listed '
+        "first and keeps that ground."
+        for a, b, area in overlaps
+    ]
+    table = gpd.GeoDataFrame({"zone": list(zones)}, geometry=list(zones.values()), crs="EPSG:4326")
+    return table, warnings
+
+
+def read_setbacks(
+    source: Source,
+    distance_m: float,
+    boundary: BaseGeometry | None = None,
+    *,
+    name_column: str | None = None,
+    cache: LayerCache | None = None,
+) -> tuple[gpd.GeoDataFrame, list[str]]:
+    """Read the points, lines and areas that a product must keep away from.
+
+    Returns
+    -------
+    GeoDataFrame
+        Columns ``name``, ``distance_m`` and geometry, EPSG:4326.
+    list of str
+        Warnings.
+
+    Raises
+    ------
+    InputError
+        When the file or the column cannot be used.
+    """
+    frame, warnings = read_layer(source, polygons=False, cache=cache)
+    areas = frame.geom_type.isin(["Polygon", "MultiPolygon", "GeometryCollection"]).to_numpy()
+    if areas.any():
+        mended_areas, mended = to_polygons(frame[areas], source.name, "setback feature")
+        warnings += mended
+        frame = frame[~areas | frame.index.isin(mended_areas.index)].copy()
+        frame.loc[mended_areas.index, frame.geometry.name] = mended_areas.geometry
+    if boundary is not None:
+        frame = frame.set_geometry(unwrap(frame.geometry.array, boundary.centroid.x), crs=frame.crs)
+    names = _names(frame, _NAME_COLUMNS, source, name_column)
+    labels = [name or f"setback {number}" for number, name in zip(frame.index, names, strict=True)]
+    table = gpd.GeoDataFrame(
+        {"name": labels, "distance_m": float(distance_m)},
+        geometry=list(frame.geometry.array),
+        crs="EPSG:4326",
+    )
+    return table, warnings
+
+
+def _beside(
+    frame: gpd.GeoDataFrame, boundary: BaseGeometry | None, source: Source, warnings: list[str]
+) -> gpd.GeoDataFrame:
+    """Put shapes on the boundary's turn of the globe, and warn when none touches the field."""
+    if boundary is None:
+        return frame
+    frame = frame.set_geometry(unwrap(frame.geometry.array, boundary.centroid.x), crs=frame.crs)
+    if not shapely.intersects(frame.geometry.array, boundary).any():
+        warnings.append(f"{source.name}: nothing in it lies inside the field.")
+    return frame
+
+
+def _names(
+    frame: gpd.GeoDataFrame,
+    usual: tuple[str, ...],
+    source: Source | None = None,
+    column: str | None = None,
+) -> list[str]:
+    """Return the name of each feature, empty where it has none."""
+    columns = {str(c): c for c in frame.columns if c != frame.geometry.name}
+    if column is not None and column not in columns:
+        raise InputError.at(
+            source.name if source else "",
+            "",
+            f'There is no attribute "{column}" to take names from.',
+            choice(column, columns, "The file has no attributes."),
+        )
+    if column is None:
+        lower = {name.lower(): name for name in reversed(columns)}
+        column = next((lower[name] for name in usual if name in lower), None)
+    if column is None:
+        return [""] * len(frame)
+    return [attribute_text(value) for value in frame[columns[column]]]
+
+
+def _number_unnamed(names: list[str]) -> list[str]:
+    taken, numbered = set(names), []
+    for number, name in enumerate(names, 1):
+        label = name or f"zone {number}"
+        while not name and label in taken:
+            label += "*"
+        taken.add(label)
+        numbered.append(label)
+    return numbered
+
+
+def _without_overlap(
+    zones: dict[str, BaseGeometry],
+) -> tuple[dict[str, BaseGeometry], list[tuple[str, str, float]]]:
+    """Take from each zone the ground of those listed before it."""
+    names, shapes = list(zones), np.array(list(zones.values()), dtype=object)
+    tree = shapely.STRtree(shapes)
+    later, earlier = tree.query(shapes, predicate="intersects")
+    overlaps: list[tuple[str, str, float]] = []
+    result = dict(zones)
+    for i in np.unique(later[later > earlier]):
+        before = np.sort(earlier[(later == i) & (earlier < i)])
+        for j in before:
+            shared = only_polygons(shapely.intersection(shapes[i], shapes[j]))
+            if not shared.is_empty and (area := geodesic_area_m2(shared)) > _SEEN_OVERLAP_M2:
+                overlaps.append((names[j], names[i], area))
+        rest = shapely.difference(shapes[i], shapely.union_all(shapes[before]))
+        result[names[i]] = only_polygons(rest)
+    return {name: shape for name, shape in result.items() if not shape.is_empty}, overlaps

@@ -1,0 +1,186 @@
+"""Bring coordinates of any system to WGS 84, and say so when they fit none."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import geopandas as gpd
+import numpy as np
+import numpy.typing as npt
+import pyproj
+import shapely
+
+from evenacre.errors import InputError
+from evenacre.model import FloatArray
+
+ShapeArray = npt.NDArray[np.object_]
+
+
+def to_wgs84(
+    frame: gpd.GeoDataFrame, file: str, crs_text: str | None = None
+) -> tuple[gpd.GeoDataFrame, list[str]]:
+    """Bring a layer to WGS 84 degrees, longitudes running on past 180.
+
+    Parameters
+    ----------
+    frame : GeoDataFrame
+        Two-dimensional, no empty geometry.
+    file : str
+        Named in complaints.
+    crs_text : str, optional
+        What the coordinates are in, over whatever the file says.
+
+    Returns
+    -------
+    GeoDataFrame
+        In EPSG:4326.
+    list of str
+        Warnings.
+
+    Raises
+    ------
+    InputError
+        When the coordinates are not numbers, or fit no system that is known.
+    """
+    warnings: list[str] = []
+    bounds = np.asarray(frame.total_bounds)
+    coordinates = shapely.get_coordinates(frame.geometry.array)
+    if not np.isfinite(coordinates).all():
+        broken = [
+            i
+            for i, shape in zip(frame.index, frame.geometry.array, strict=True)
+            if not np.isfinite(shapely.get_coordinates(shape)).all()
+        ]
+        raise InputError.at(
+            file,
+            f"feature {broken[0]}",
+            "Some of its coordinates are not numbers.",
+            "Draw that outline again.",
+        )
+    crs = _source_crs(frame, file, crs_text, bounds, warnings)
+    frame = frame.set_crs(crs, allow_override=True)
+    if frame.crs.is_geographic:
+        _check_degrees(file, coordinates)
+    if frame.crs.to_epsg() != 4326:
+        try:
+            frame = frame.to_crs("EPSG:4326")
+        except pyproj.exceptions.ProjError:
+            raise _outside(file) from None
+    _check_degrees(file, shapely.get_coordinates(frame.geometry.array))
+    return frame.set_geometry(unwrap(frame.geometry.array), crs="EPSG:4326"), warnings
+
+
+def parse_crs(text: str, file: str) -> pyproj.CRS:
+    """Read a coordinate system as people write it: ``EPSG:26915`` or a WKT text.
+
+    Raises
+    ------
+    InputError
+        When it is none.
+    """
+    try:
+        return pyproj.CRS(text)
+    except pyproj.exceptions.CRSError:
+        raise InputError.at(
+            file,
+            "crs",
+            f'"{text}" is not a coordinate system.',
+            'Write an EPSG code, such as "EPSG:4326" or "EPSG:26915".',
+        ) from None
+
+
+def _source_crs(
+    frame: gpd.GeoDataFrame,
+    file: str,
+    crs_text: str | None,
+    bounds: FloatArray,
+    warnings: list[str],
+) -> pyproj.CRS:
+    if crs_text is not None:
+        crs = parse_crs(crs_text, file)
+        # GeoJSON without a word on the matter counts as WGS 84: nothing is contradicted.
+        says = frame.crs
+        if says is not None and says.to_epsg() != 4326 and says != crs:
+            warnings.append(
+                f"{file}: the file says its coordinates are in {says.name}; they were "
+                f"taken for {crs.name} as told."
+            )
+        return crs
+    if frame.crs is not None:
+        return pyproj.CRS(frame.crs)
+    degrees = abs(bounds[[0, 2]]).max() <= 360 and abs(bounds[[1, 3]]).max() <= 90
+    if not degrees:
+        raise InputError.at(
+            file,
+            "",
+            "It does not say which coordinate system it is in, and its coordinates "
+            f"(such as {bounds[0]:.1f}, {bounds[1]:.1f}) are not degrees.",
+            'Copy the .prj part too, or give the system, such as crs = "EPSG:26915".',
+        )
+    warnings.append(
+        f"{file}: it does not say which coordinate system it is in; its coordinates "
+        "look like degrees and were taken for WGS 84."
+    )
+    return pyproj.CRS("EPSG:4326")
+
+
+def _outside(file: str) -> InputError:
+    return InputError.at(
+        file,
+        "",
+        "Its coordinates do not fit the coordinate system the file names.",
+        'Export it again in WGS 84, or give the right one, such as crs = "EPSG:26915".',
+    )
+
+
+def _check_degrees(file: str, coordinates: FloatArray) -> None:
+    if not np.isfinite(coordinates).all():
+        raise _outside(file)
+    lon, lat = abs(coordinates).max(axis=0)
+    if lon <= 360 and lat <= 90:
+        return
+    if lat <= 360 and lon <= 90:
+        raise InputError.at(
+            file,
+            "",
+            f"It has a latitude of {lat:.4f}, beyond the pole: longitude and latitude look "
+            "swapped.",
+            "Export it with longitude first.",
+        )
+    raise InputError.at(
+        file,
+        "",
+        f"Its coordinates (up to {lon:.1f}, {lat:.1f}) are not degrees, though the file says so.",
+        'Give the system they are in, such as crs = "EPSG:26915".',
+    )
+
+
+def unwrap(shapes: ShapeArray, near_lon: float | None = None) -> ShapeArray:
+    """Let longitudes run on past 180 where shapes cross the antimeridian.
+
+    Parameters
+    ----------
+    shapes : array of geometry
+        WGS 84 degrees.
+    near_lon : float, optional
+        Put the shapes on the same turn of the globe as this longitude.
+    """
+    lon = shapely.get_coordinates(shapes)[:, 0]
+    if not len(lon):
+        return shapes
+    turned = np.mod(lon, 360.0)
+    if near_lon is not None:
+        return _map_lon(shapes, lambda x: near_lon + np.mod(x - near_lon + 180.0, 360.0) - 180.0)
+    if np.ptp(turned) < np.ptp(lon) - 1e-9:
+        # Only what crosses runs on; the rest stays between -180 and 180.
+        return _map_lon(shapes, lambda x: np.mod(x, 360.0))
+    shift = 360.0 * np.round(lon.mean() / 360.0)
+    return _map_lon(shapes, lambda x: x - shift) if shift and np.ptp(lon) < 180 else shapes
+
+
+def _map_lon(shapes: ShapeArray, change: Callable[[FloatArray], FloatArray]) -> ShapeArray:
+    def move(xy: FloatArray) -> FloatArray:
+        return np.column_stack([change(xy[:, 0]), xy[:, 1]])
+
+    moved: ShapeArray = shapely.transform(np.asarray(shapes), move)
+    return moved

@@ -1,8 +1,4 @@
-"""Jobs whose answer is known, or can be worked out without the engine.
-
-A job is laid out in a plane in metres and put down anywhere on Earth through a Lambert
-azimuthal equal-area projection, so that areas of the plane are areas of the ground.
-"""
+"""Jobs whose answer is known, or can be worked out without the engine, laid out in a plane."""
 
 from __future__ import annotations
 
@@ -10,31 +6,15 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
-import geopandas as gpd
 import numpy as np
 import numpy.typing as npt
 import shapely
-from pyproj import Transformer
-from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from evenacre.model import Application, Blockage, Field, Implement, Operation, Settings, Track
+from evenacre.model import Application, Blockage, Implement, Settings
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
-
-MISSOURI = (-92.6, 40.1)
-CANTERBURY = (171.9, -43.7)
-LAPLAND = (25.3, 66.2)
-TAVEUNI = (179.9999, -16.85)  # astride the antimeridian
-QUITO = (-78.45, 0.02)
-PLACES = {
-    "Missouri": MISSOURI,
-    "Canterbury": CANTERBURY,
-    "Lapland": LAPLAND,
-    "Taveuni": TAVEUNI,
-    "Quito": QUITO,
-}
 
 START_S = 1_776_150_000.0
 HZ = 5.0
@@ -88,7 +68,7 @@ class Job:
     zones: dict[str, BaseGeometry] = field(default_factory=dict)
     blockages: tuple[Blockage, ...] = ()
     applications: tuple[Application, ...] = ()
-    settings: Settings = Settings()
+    settings: Settings = field(default_factory=Settings)
     name: str = "job"
 
 
@@ -97,7 +77,7 @@ class Turtle:
 
     def __init__(self, x: float = 0.0, y: float = 0.0, heading: float = 0.0) -> None:
         self._legs: list[tuple[float, float, float, float, float, bool]] = []
-        self._x, self._y, self._h, self.travelled_m = x, y, heading, 0.0
+        self.x_m, self.y_m, self._h, self.travelled_m = x, y, heading, 0.0
 
     def forward(self, length: float, work: bool = False) -> Turtle:
         return self._leg(length, 0.0, work)
@@ -119,12 +99,12 @@ class Turtle:
     def _leg(self, length: float, bend: float, work: bool) -> Turtle:
         if length <= 0:
             return self
-        self._legs.append((self.travelled_m, self._x, self._y, self._h, bend, work))
+        self._legs.append((self.travelled_m, self.x_m, self.y_m, self._h, bend, work))
         x, y, h = _follow_leg(
-            np.array([self._x]), np.array([self._y]), np.array([self._h]), np.array([bend]),
+            np.array([self.x_m]), np.array([self.y_m]), np.array([self._h]), np.array([bend]),
             np.array([length]),
         )  # fmt: skip
-        self._x, self._y, self._h = float(x[0]), float(y[0]), float(h[0])
+        self.x_m, self.y_m, self._h = float(x[0]), float(y[0]), float(h[0])
         self.travelled_m += length
         return self
 
@@ -213,263 +193,3 @@ def arc_job(
     reach = radius + implement.width_m
     drive = turtle.sample(step, speed)
     return Job(shapely.box(-reach, -reach, reach, reach), (drive,), implement)
-
-
-@dataclass(frozen=True)
-class FieldPlan:
-    """How to drive a whole field: rounds along the boundary, then passes inside."""
-
-    boundary: Polygon
-    direction_rad: float
-    unworkable: Polygon | None = None
-    implement: Implement = DRILL
-    sections: int = 4
-    rounds: int = 2
-    corner_radius_m: float = 4.5
-    gaps: tuple[float, ...] = (-0.05, 0.0, -0.1, 0.25, -0.3, 0.02, -0.15)
-    headland_overlap_m: float = 0.6
-    step_m: float = STEP_M
-    speed_mps: float = SPEED_MPS
-
-
-def field_job(plan: FieldPlan, **rest: object) -> Job:
-    """Drive a field as its plan says, sections switched over ground not to be worked."""
-    drives = [_round(plan, k) for k in range(plan.rounds)]
-    drives.append(_interior(plan))
-    start = START_S
-    timed = []
-    for drive in drives:
-        timed.append(drive.later(start - drive.time_s[0]))
-        start = timed[-1].time_s[-1] + 30.0
-    return Job(
-        plan.boundary,
-        tuple(timed),
-        plan.implement,
-        unworkable=plan.unworkable,
-        **rest,  # type: ignore[arg-type]
-    )
-
-
-def _round(plan: FieldPlan, k: int) -> Drive:
-    """Round ``k`` along the boundary, run 3 m over its own start before lifting."""
-    width = plan.implement.width_m
-    # Later rounds overlap the one before by a little, as a careful driver's do.
-    inset = width / 2 + k * (width - 0.1)
-    r = plan.corner_radius_m
-    ring = plan.boundary.buffer(-inset - r, join_style="mitre").buffer(r, quad_segs=90).exterior
-    around = float(ring.length)
-    s = np.arange(-6.0, around + 9.0, plan.step_m)
-    here = shapely.line_interpolate_point(ring, s % around)
-    ahead = shapely.line_interpolate_point(ring, (s + 0.02) % around)
-    behind = shapely.line_interpolate_point(ring, (s - 0.02) % around)
-    x, y = shapely.get_x(here), shapely.get_y(here)
-    heading = np.unwrap(
-        np.arctan2(
-            shapely.get_y(ahead) - shapely.get_y(behind),
-            shapely.get_x(ahead) - shapely.get_x(behind),
-        )
-    )
-    down = (s >= 0) & (s <= around + 3.0)
-    may = plan.boundary if plan.unworkable is None else plan.boundary - plan.unworkable
-    return _sectioned(plan, START_S + s / plan.speed_mps, x, y, heading, down, may)
-
-
-def _interior(plan: FieldPlan) -> Drive:
-    """Passes to and fro inside the rounds; each section works only over ground left to do."""
-    width, turn = plan.implement.width_m, plan.direction_rad
-    done = plan.rounds * (width - 0.1) - plan.headland_overlap_m
-    left_to_do = plan.boundary.buffer(-done, join_style="mitre")
-    may = left_to_do if plan.unworkable is None else left_to_do - plan.unworkable
-    flat = shapely.affinity.rotate(left_to_do, -turn, origin=(0, 0), use_radians=True)
-    x_low, y_low, x_high, y_high = flat.bounds
-    centres = [y_low + width / 2]
-    while centres[-1] + width / 2 < y_high:
-        centres.append(centres[-1] + width + plan.gaps[(len(centres) - 1) % len(plan.gaps)])
-    ends = []
-    for y in centres:
-        strip = flat & shapely.box(x_low - 1, y - width / 2, x_high + 1, y + width / 2)
-        ends.append((strip.bounds[0] - 8.0, strip.bounds[2] + 8.0))
-    turtle = Turtle(ends[0][0], centres[0])
-    for i, y in enumerate(centres):
-        last = i + 1 == len(centres)
-        goes_right = i % 2 == 0
-        here = (
-            ends[i] if last else (min(ends[i][0], ends[i + 1][0]), max(ends[i][1], ends[i + 1][1]))
-        )
-        stop = here[1] if goes_right else here[0]
-        turtle.forward(abs(stop - turtle._x))
-        if not last:
-            turtle.arc((centres[i + 1] - y) / 2, math.pi if goes_right else -math.pi)
-    drive = turtle.sample(plan.step_m, plan.speed_mps)
-    cos, sin = math.cos(turn), math.sin(turn)
-    x, y = drive.x_m * cos - drive.y_m * sin, drive.x_m * sin + drive.y_m * cos
-    # The tool is up while the machine turns.
-    straight = np.abs(np.sin(drive.heading_rad)) < 1e-6
-    return _sectioned(plan, drive.time_s, x, y, drive.heading_rad + turn, straight, may)
-
-
-def _sectioned(
-    plan: FieldPlan,
-    time_s: Floats,
-    x: Floats,
-    y: Floats,
-    heading: Floats,
-    down: Bools,
-    may: BaseGeometry,
-) -> Drive:
-    """States of the sections: on where the middle of a section is over ground it may work."""
-    width, count = plan.implement.width_m, plan.sections
-    left = width / 2 - (np.arange(count) + 0.5) * width / count
-    sx = x[:, None] - np.sin(heading)[:, None] * left
-    sy = y[:, None] + np.cos(heading)[:, None] * left
-    shapely.prepare(may)
-    on = shapely.contains_xy(may, sx, sy) & down[:, None]
-    return Drive(time_s, x, y, heading, on.any(axis=1), on)
-
-
-def reference_field(**rest: object) -> Job:
-    """About 5 ha: oblique sides, a waterway, switched sections and a blocked tower."""
-    boundary = Polygon([(0, 0), (262, 22), (305, 140), (170, 232), (12, 196)])
-    waterway = LineString([(100, -40), (128, 90), (210, 260)]).buffer(5.0, quad_segs=16)
-    plan = FieldPlan(boundary, direction_rad=0.37, unworkable=waterway & boundary)
-    job = field_job(plan)
-    inside = job.drives[-1]
-    start = float(inside.time_s[0]) + 0.35 * float(np.ptp(inside.time_s))
-    blocked = Blockage(start + 0.07, start + 45.13, DRILL.tower_rows(3), "tower 3")
-    return replace(job, blockages=(blocked,), name="reference field", **rest)  # type: ignore[arg-type]
-
-
-def lonlat_of(x: Floats, y: Floats, place: tuple[float, float]) -> tuple[Floats, Floats]:
-    """Longitude and latitude of plane positions put down at ``place``."""
-    lon0, lat0 = place
-    plane = f"+proj=laea +lon_0={lon0} +lat_0={lat0} +datum=WGS84 +units=m"
-    lon, lat = Transformer.from_crs(plane, "EPSG:4326", always_xy=True).transform(x, y)
-    return np.asarray(lon), np.asarray(lat)
-
-
-def on_earth(
-    geometry: BaseGeometry, place: tuple[float, float], turn: float, shift: tuple[float, float]
-) -> BaseGeometry:
-    """A plane geometry put down at ``place``, its longitudes unbroken past 180."""
-
-    def put(points: Floats) -> Floats:
-        lon, lat = lonlat_of(*_moved(points[:, 0], points[:, 1], turn, shift), place)
-        lon = place[0] + (lon - place[0] + 180.0) % 360.0 - 180.0
-        return np.column_stack([lon, lat])
-
-    return shapely.transform(geometry, put)
-
-
-def operation(
-    job: Job,
-    place: tuple[float, float] = MISSOURI,
-    *,
-    turn: float = 0.0,
-    shift: tuple[float, float] = (0.0, 0.0),
-    jitter_m: float = 0.0,
-    seed: int = 0,
-    separate: bool = False,
-) -> Operation:
-    """The job as the engine is given it.
-
-    Parameters
-    ----------
-    job : Job
-    place : (lon, lat)
-        Where on Earth the plane's origin goes.
-    turn, shift : float, (float, float)
-        The job is turned about the origin and then moved, in the plane.
-    jitter_m : float
-        Standard deviation of white noise on each coordinate of the log.
-    separate : bool
-        One track per drive instead of one log of them all.
-    """
-    rng = np.random.default_rng(seed)
-    tracks = []
-    for i, drive in enumerate(job.drives):
-        x, y = _moved(drive.x_m, drive.y_m, turn, shift)
-        noise = rng.normal(0.0, jitter_m, (2, len(x))) if jitter_m else np.zeros((2, 1))
-        lon, lat = lonlat_of(x + noise[0], y + noise[1], place)
-        tracks.append(
-            Track(
-                source=f"drive-{i + 1}.csv",
-                time_s=drive.time_s,
-                lon=lon,
-                lat=lat,
-                working=drive.working,
-                sections=drive.sections,
-                rates=drive.rates,
-                flows=drive.flows,
-            )
-        )
-    if not separate:
-        tracks = [joined(tracks)]
-
-    def put(geometry: BaseGeometry) -> BaseGeometry:
-        return on_earth(geometry, place, turn, shift)
-
-    zones = None
-    if job.zones:
-        zones = gpd.GeoDataFrame(
-            {"zone": list(job.zones)},
-            geometry=[put(z) for z in job.zones.values()],
-            crs="EPSG:4326",
-        )
-    return Operation(
-        name=job.name,
-        field=Field(
-            name=job.name,
-            boundary=put(job.boundary),
-            unworkable=None if job.unworkable is None else put(job.unworkable),
-            zones=zones,
-        ),
-        implement=job.implement,
-        tracks=tuple(tracks),
-        applications=job.applications,
-        blockages=job.blockages,
-        settings=job.settings,
-    )
-
-
-def joined(tracks: Sequence[Track]) -> Track:
-    """Several tracks as one log."""
-
-    def together(name: str) -> npt.NDArray[np.generic] | None:
-        parts = [getattr(t, name) for t in tracks]
-        return None if parts[0] is None else np.concatenate(parts)
-
-    return replace(
-        tracks[0],
-        source="log.csv",
-        **{name: together(name) for name in ("time_s", "lon", "lat", "working", "sections")},
-        rates={k: np.concatenate([t.rates[k] for t in tracks]) for k in tracks[0].rates},
-        flows={k: np.concatenate([t.flows[k] for t in tracks]) for k in tracks[0].flows},
-    )
-
-
-def split(track: Track, at: Sequence[int]) -> tuple[Track, ...]:
-    """One log cut into several files before the records ``at``."""
-    edges = [0, *sorted(set(at)), len(track)]
-    parts = []
-    for i, (a, b) in enumerate(zip(edges[:-1], edges[1:], strict=True)):
-        if a == b:
-            continue
-        cut = {
-            name: None if (values := getattr(track, name)) is None else values[a:b]
-            for name in ("time_s", "lon", "lat", "working", "sections")
-        }
-        parts.append(
-            replace(
-                track,
-                source=f"part-{i}.csv",
-                **cut,
-                rates={k: v[a:b] for k, v in track.rates.items()},
-                flows={k: v[a:b] for k, v in track.flows.items()},
-            )
-        )
-    return tuple(parts)
-
-
-def _moved(x: Floats, y: Floats, turn: float, shift: tuple[float, float]) -> tuple[Floats, Floats]:
-    cos, sin = math.cos(turn), math.sin(turn)
-    return x * cos - y * sin + shift[0], x * sin + y * cos + shift[1]

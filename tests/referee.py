@@ -14,10 +14,10 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 import shapely
+from jobs import Drive, Job
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.model import Blockage
-from jobs import Drive, Job
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]

@@ -279,7 +279,9 @@ class InputFile:
 class OperationPlan:
     """An operation of the season file before its tracks are read.
 
-    ``load`` fields stay paths so that a worker process reads its own files.
+    Logs stay paths so that a worker process reads its own files. ``track_layers`` and
+    ``track_crs`` go with ``track_files`` one by one; when empty, ``layer`` and ``crs`` hold
+    for all of them.
     """
 
     name: str
@@ -296,6 +298,8 @@ class OperationPlan:
     blockages: tuple[Blockage, ...] = ()
     settings: Settings = Settings()
     warnings: tuple[str, ...] = ()
+    track_layers: tuple[str | None, ...] = ()
+    track_crs: tuple[str | None, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -307,3 +311,4 @@ class Season:
     inputs: tuple[InputFile, ...] = ()
     warnings: tuple[str, ...] = ()
     currency: str = "USD"
+    units: str = "us"

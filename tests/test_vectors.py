@@ -290,7 +290,7 @@ def test_longitude_runs_on_past_the_antimeridian(tmp_path):
     zones, _ = read_zones(Source(write(tmp_path / "z.geojson", [halves[1]])), boundary)
     assert zones.total_bounds[0] == pytest.approx(180)
     track = Track("t.csv", np.arange(2.0), np.array([-179.995, 179.995]), np.array([-17.005] * 2))
-    (placed,), warnings = place_tracks([track], boundary, boundary_file="f.geojson")
+    (placed,), warnings = place_tracks([track], boundary, field="Creek Forty")
     assert placed.lon == pytest.approx([180.005, 179.995])
     assert warnings == []
 
@@ -398,12 +398,12 @@ def test_a_log_far_away_says_how_far_and_where():
     boundary = box(-92.41, 40.10, -92.40, 40.11)
     track = track_at(-92.405, np.linspace(41.11, 41.2, 50))
     with pytest.raises(InputError) as caught:
-        place_tracks([track], boundary, boundary_file="f.gpkg")
+        place_tracks([track], boundary, field="Creek Forty")
     metres = Geodesic.WGS84.Inverse(40.11, -92.405, 41.11, -92.405)["s12"]
     message = str(caught.value)
     assert f"{metres / 1609.344:.1f} mi ({metres / 1000:.0f} km) north of it" in message
     assert "log.csv" in message
-    assert "f.gpkg" in message
+    assert "Creek Forty" in message
     assert "same field" in message
 
 
@@ -417,17 +417,17 @@ def test_a_log_far_away_says_how_far_and_where():
 )
 def test_slips_that_explain_the_distance(lon, lat, slip):
     with pytest.raises(InputError, match=slip):
-        place_tracks([track_at([lon] * 3, lat)], SQUARE, boundary_file="f.gpkg")
+        place_tracks([track_at([lon] * 3, lat)], SQUARE, field="Creek Forty")
 
 
 def test_a_log_mostly_elsewhere_is_used_with_a_warning():
     inside = np.r_[np.full(10, -92.405), np.full(90, -92.5), np.nan]
-    (placed,), (warning,) = place_tracks([track_at(inside, 40.105)], SQUARE, boundary_file="f.gpkg")
+    (placed,), (warning,) = place_tracks([track_at(inside, 40.105)], SQUARE, field="Creek Forty")
     assert len(placed) == 101
     assert "only 10.0% of its 100 positions" in warning
 
 
 def test_a_track_without_positions_is_left_to_others():
-    placed, warnings = place_tracks([track_at([np.nan], 40.0)], SQUARE, boundary_file="f")
+    placed, warnings = place_tracks([track_at([np.nan], 40.0)], SQUARE, field="Creek Forty")
     assert len(placed) == 1
     assert warnings == []

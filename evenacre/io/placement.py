@@ -31,7 +31,7 @@ _WINDS = (
 
 
 def place_tracks(
-    tracks: Sequence[Track], boundary: BaseGeometry, *, boundary_file: str
+    tracks: Sequence[Track], boundary: BaseGeometry, *, field: str
 ) -> tuple[tuple[Track, ...], list[str]]:
     """Put tracks on the boundary's turn of the globe and check that they meet it.
 
@@ -40,8 +40,8 @@ def place_tracks(
     tracks : sequence of Track
     boundary : shapely geometry
         EPSG:4326, longitudes running on past 180.
-    boundary_file : str
-        How the boundary is named to people.
+    field : str
+        Name of the field, for messages.
 
     Returns
     -------
@@ -67,15 +67,15 @@ def place_tracks(
         sources = ", ".join(dict.fromkeys(t.source for t in placed))
         lon = np.concatenate([t.lon for t in placed])
         lat = np.concatenate([t.lat for t in placed])
-        what, remedy = _where_it_is(lon, lat, boundary, boundary_file)
+        what, remedy = _where_it_is(lon, lat, boundary, field)
         raise InputError.at(sources, "", what, remedy)
     warnings = []
     for track, inside, total in zip(placed, counts, seen, strict=True):
         if total and inside < _FAR_SHARE * total:
             share = "none" if not inside else f"only {max(inside / total, 0.001):.1%}"
             warnings.append(
-                f"{track.source}: {share} of its {total:,} positions lie inside the boundary "
-                f"({boundary_file}); the rest counts as ground outside the field."
+                f"{track.source}: {share} of its {total:,} positions lie inside the boundary of "
+                f"{field}; the rest counts as ground outside the field."
             )
     return placed, warnings
 
@@ -85,7 +85,7 @@ def _inside(lon: FloatArray, lat: FloatArray, boundary: BaseGeometry) -> int:
 
 
 def _where_it_is(
-    lon: FloatArray, lat: FloatArray, boundary: BaseGeometry, boundary_file: str
+    lon: FloatArray, lat: FloatArray, boundary: BaseGeometry, field: str
 ) -> tuple[str, str]:
     """Return what to say of a log that misses the boundary, and the remedy."""
     good = np.isfinite(lon) & np.isfinite(lat)
@@ -106,8 +106,8 @@ def _where_it_is(
     else:
         far = f"{US.length.text(metres)} ({METRIC.length.text(metres)})"
     what = (
-        f"No position of the log lies inside the boundary in {boundary_file}: the nearest is "
-        f"{far} {wind} of it."
+        f"No position of the log lies inside the boundary of {field}: the nearest is {far} "
+        f"{wind} of it."
     )
     return what, _remedy(x, y, boundary)
 

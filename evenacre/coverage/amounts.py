@@ -1,0 +1,193 @@
+"""Pounds on the ground: mass of every step, spread over its swath and shared among regions."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from evenacre.coverage.clean import Fixes
+from evenacre.coverage.steps import Steps
+from evenacre.coverage.swath import Strips, Swaths, fan_triangles
+from evenacre.model import FloatArray, Implement
+
+# Mass fraction of the element in the oxide the label states (atomic masses, IUPAC 2021).
+ELEMENT_IN_OXIDE = {
+    "P2O5": ("P", 2 * 30.973761998 / (2 * 30.973761998 + 5 * 15.999)),
+    "K2O": ("K", 2 * 39.0983 / (2 * 39.0983 + 15.999)),
+}
+# A strip whose edges differ in length by more than this is shared out row by row.
+_CURVED = 0.02
+
+
+def nutrients(analysis: dict[str, float], applied_kg: float) -> dict[str, float]:
+    """Mass of each nutrient in label terms: percent by mass times product mass."""
+    return {name: applied_kg * percent / 100.0 for name, percent in analysis.items()}
+
+
+def elements(nutrients_kg: dict[str, float]) -> dict[str, float]:
+    """Label nutrients as elements: P = 0.4364 P2O5, K = 0.8301 K2O, others unchanged."""
+    out: dict[str, float] = {}
+    for name, mass in nutrients_kg.items():
+        element, fraction = ELEMENT_IN_OXIDE.get(name, (name, 1.0))
+        out[element] = out.get(element, 0.0) + mass * fraction
+    return out
+
+
+@dataclass(frozen=True)
+class StepMass:
+    """Mass of one product step by step.
+
+    Attributes
+    ----------
+    mass_kg : (n - 1,) float
+        Zero where no row was placing.
+    source : str
+        ``"flow"``, ``"rate"`` or ``"target"``.
+    unplaced_kg : float
+        Logged flow while no row was placing.
+    """
+
+    mass_kg: FloatArray
+    source: str
+    unplaced_kg: float
+
+
+def step_mass(
+    steps: Steps,
+    fixes: Fixes,
+    implement: Implement,
+    *,
+    flow_kg_per_s: FloatArray | None,
+    rate_kg_per_m2: FloatArray | None,
+    interval_s: FloatArray | None,
+    target_kg_per_m2: float | None,
+) -> StepMass:
+    """Mass of each step: flow x time, else rate x active width x travel, else target likewise.
+
+    A logged value holds for its record's share of time, handover to handover, and reaches the ground ``delay_s`` later.
+
+    Parameters
+    ----------
+    flow_kg_per_s, rate_kg_per_m2, interval_s : (n fixes,) float or None
+        Logged values at the fixes. Where records state the time they cover, their flow counts
+        for that time.
+    target_kg_per_m2 : float or None
+    """
+    working = steps.working
+    width = steps.active.sum(axis=1) * implement.row_spacing_m
+    swept = width * steps.distance_m
+    if flow_kg_per_s is not None:
+        flow = np.nan_to_num(flow_kg_per_s)
+        own = _own_time(fixes)
+        if interval_s is not None:
+            stated = np.nan_to_num(interval_s)
+            rescaled = np.divide(flow * stated, own, out=0 * flow, where=own > 0)
+            flow = np.where(stated > 0, rescaled, flow)
+        mass = np.where(working, _integral(steps, fixes, flow, implement.delay_s), 0.0)
+        return StepMass(mass, "flow", float((flow * own).sum() - mass.sum()))
+    if rate_kg_per_m2 is not None:
+        rate = np.nan_to_num(rate_kg_per_m2)
+        mean = _integral(steps, fixes, rate, implement.delay_s)
+        mean = np.divide(mean, steps.duration_s, out=0 * mean, where=steps.duration_s > 0)
+        return StepMass(mean * swept, "rate", 0.0)
+    return StepMass((target_kg_per_m2 or 0.0) * swept, "target", 0.0)
+
+
+def _own_time(fixes: Fixes) -> FloatArray:
+    """Time each fix speaks for inside its run."""
+    same = fixes.run[1:] == fixes.run[:-1]
+    end = np.append(np.where(same, fixes.handover_s, fixes.time_s[:-1]), fixes.time_s[-1])
+    start = np.insert(np.where(same, fixes.handover_s, fixes.time_s[1:]), 0, fixes.time_s[0])
+    return end - start
+
+
+def _integral(steps: Steps, fixes: Fixes, value: FloatArray, delay_s: float) -> FloatArray:
+    """Integral over each step of a value that holds for each fix's share of time."""
+    edge = np.concatenate([fixes.time_s[:1], fixes.handover_s, fixes.time_s[-1:]])
+    total = np.concatenate([[0.0], np.cumsum(value * np.diff(edge))])
+    knots = steps.tool.time_s - delay_s
+    # Before the first and after the last record their values go on.
+    start = np.minimum(knots - edge[0], 0.0) * value[0]
+    past = np.maximum(knots - edge[-1], 0.0) * value[-1]
+    at = np.interp(knots, edge, total) + start + past
+    return np.where(steps.whole, np.diff(at), 0.0)
+
+
+class Shares:
+    """How much of every strip lies in a region, worked out only where strips meet its edge.
+
+    Parameters
+    ----------
+    strips : Strips
+    swaths : Swaths
+    """
+
+    def __init__(self, strips: Strips, swaths: Swaths) -> None:
+        self._strips = strips
+        self._pieces = swaths.geometry
+
+    def inside(self, region: BaseGeometry) -> FloatArray:
+        """Share of each strip's mass that falls in a region.
+
+        Rows get equal mass; on curves each row's mass is spread over its own shorter or longer
+        ground.
+
+        Parameters
+        ----------
+        region : polygonal geometry
+
+        Returns
+        -------
+        (m,) float
+            0..1.
+        """
+        strips = self._strips
+        if region.is_empty or not len(strips.step):
+            return np.zeros(len(strips.step))
+        shapely.prepare(region)
+        whole = shapely.covers(region, self._pieces)
+        part = ~whole & shapely.intersects(region, self._pieces)
+        share = whole[strips.piece].astype(float)
+        index = np.flatnonzero(part[strips.piece])
+        if not len(index):
+            return share
+        ground, owner = self._ground(index)
+        area = shapely.area(ground)
+        fraction = np.zeros(len(ground))
+        covered = shapely.covers(region, ground)
+        fraction[covered] = 1.0
+        cut = ~covered & shapely.intersects(region, ground) & (area > 0)
+        fraction[cut] = shapely.area(shapely.intersection(ground[cut], region)) / area[cut]
+        count = np.bincount(owner, minlength=len(index))
+        share[index] = np.bincount(owner, fraction, minlength=len(index)) / np.maximum(count, 1)
+        return np.clip(share, 0.0, 1.0)
+
+    def _ground(self, index: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Polygons of strips (row by row where curved) and the position in index of each."""
+        strips = self._strips
+        quad = strips.quad[index]
+        left = np.hypot(*(quad[:, 3] - quad[:, 0]).T)
+        right = np.hypot(*(quad[:, 2] - quad[:, 1]).T)
+        curved = np.abs(left - right) > _CURVED * (left + right) / 2
+        curved |= strips.folded[index]
+        rows = strips.last_row[index] - strips.first_row[index] + 1
+        count = np.where(curved, rows, 1)
+        owner = np.repeat(np.arange(len(index)), count)
+        rank = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
+        f0 = (rank / count[owner])[:, None]
+        f1 = ((rank + 1) / count[owner])[:, None]
+        a, b, d, c = (quad[owner, i] for i in range(4))
+        corners = np.stack(
+            [a + f0 * (b - a), a + f1 * (b - a), c + f1 * (d - c), c + f0 * (d - c)], axis=1
+        )
+        ground = shapely.polygons(corners)
+        bad = np.flatnonzero(~shapely.is_valid(ground))
+        if len(bad):
+            fans = fan_triangles(corners[bad]).reshape(-1, 2)
+            ground[bad] = shapely.multipolygons(fans.ravel(), indices=np.repeat(range(len(bad)), 2))
+            still = bad[~shapely.is_valid(ground[bad])]
+            ground[still] = shapely.make_valid(ground[still])
+        return ground, owner

@@ -1,0 +1,65 @@
+"""Field capacity and efficiency, in the terms of ASABE EP496."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from evenacre.coverage.steps import Steps
+
+# A silence or standstill longer than this is a break, not field time: turning, filling and
+# unplugging belong to field time, meals and nights do not.
+_BREAK_S = 3600.0
+
+
+def theoretical_capacity_m2_per_s(width_m: float, speed_mps: float) -> float:
+    """Area per time at full width and full speed (ASABE EP496)."""
+    return width_m * speed_mps
+
+
+def effective_capacity_m2_per_s(width_m: float, speed_mps: float, efficiency: float) -> float:
+    """Area per time after turning, filling and overlap: theoretical times field efficiency."""
+    return theoretical_capacity_m2_per_s(width_m, speed_mps) * efficiency
+
+
+@dataclass(frozen=True)
+class WorkTime:
+    """Where the time went.
+
+    Attributes
+    ----------
+    worked_s, worked_m : float
+        Time and tool-line travel with at least one row placing.
+    field_s : float
+        From first to last work, breaks taken out.
+    idle_s : float
+        The breaks.
+    start_s, end_s : float
+        First and last work.
+    """
+
+    worked_s: float
+    worked_m: float
+    field_s: float
+    idle_s: float
+    start_s: float
+    end_s: float
+
+
+def work_time(steps: Steps) -> WorkTime:
+    """Sum up working time; ``steps.working`` must hold somewhere."""
+    working = steps.working
+    time = steps.tool.time_s
+    index = np.flatnonzero(working)
+    start, end = time[index[0]], time[index[-1] + 1]
+    between = time[index[1:]] - time[index[:-1] + 1]
+    idle = float(between[between > _BREAK_S].sum())
+    return WorkTime(
+        float(steps.duration_s[working].sum()),
+        float(steps.distance_m[working].sum()),
+        float(end - start) - idle,
+        idle,
+        float(start),
+        float(end),
+    )

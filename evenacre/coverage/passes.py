@@ -1,0 +1,91 @@
+"""Passes: continuous working runs, one row of the table each."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from evenacre.coverage.steps import Steps
+from evenacre.model import FloatArray, IntArray
+
+# A lift shorter than this does not end a pass.
+_LIFT_S = 2.0
+
+
+def number_passes(steps: Steps) -> IntArray:
+    """Pass number (from 1) of every step; 0 where the tool was not working.
+
+    A pass ends where the tool is lifted for two seconds or more or the log is cut.
+    """
+    working = steps.working
+    index = np.flatnonzero(working)
+    number = np.zeros(len(working), dtype=np.int64)
+    if not len(index):
+        return number
+    time = steps.tool.time_s
+    lifted = time[index[1:]] - time[index[:-1] + 1] >= _LIFT_S
+    cuts = np.cumsum(~steps.whole)
+    lifted |= cuts[index[1:]] != cuts[index[:-1]]
+    number[index] = np.concatenate([[1], 1 + np.cumsum(lifted)])
+    return number
+
+
+def pass_table(
+    steps: Steps, number: IntArray, area_m2: FloatArray, headland: np.ndarray
+) -> pd.DataFrame:
+    """One row per pass.
+
+    Parameters
+    ----------
+    steps : Steps
+    number : (n - 1,) int
+        From `number_passes`.
+    area_m2 : (passes,) float
+        Swept area of each pass.
+    headland : (passes,) bool
+
+    Returns
+    -------
+    DataFrame
+        pass, start_s, end_s, length_m, area_m2, mean_speed_mps, heading_deg (clockwise from
+        the plane's north), headland, geometry (path of the tool-line centre).
+    """
+    tool = steps.tool
+    index = np.flatnonzero(number)
+    first, last = first_and_last(number)
+    length = np.bincount(number[index], steps.distance_m[index])[1:]
+    duration = np.bincount(number[index], steps.duration_s[index])[1:]
+    middle = (tool.heading_rad[index] + tool.heading_rad[index + 1]) / 2
+    east = np.bincount(number[index], np.cos(middle) * steps.distance_m[index])[1:]
+    north = np.bincount(number[index], np.sin(middle) * steps.distance_m[index])[1:]
+    return pd.DataFrame(
+        {
+            "pass": np.arange(1, len(first) + 1),
+            "start_s": tool.time_s[first],
+            "end_s": tool.time_s[last + 1],
+            "length_m": length,
+            "area_m2": area_m2,
+            "mean_speed_mps": np.divide(length, duration, where=duration > 0, out=0 * length),
+            "heading_deg": np.degrees(np.arctan2(east, north)) % 360.0,
+            "headland": headland,
+            "geometry": _paths(steps, first, last),
+        }
+    )
+
+
+def first_and_last(number: IntArray) -> tuple[IntArray, IntArray]:
+    """First and last step of each pass."""
+    index = np.flatnonzero(number)
+    new = np.flatnonzero(np.diff(number[index], prepend=0))
+    return index[new], index[np.append(new[1:], len(index)) - 1]
+
+
+def _paths(steps: Steps, first: IntArray, last: IntArray) -> np.ndarray:
+    """Line of each pass, straight stretches thinned to a centimetre."""
+    size = last + 2 - first
+    owner = np.repeat(np.arange(len(first)), size)
+    offset = np.arange(len(owner)) - np.repeat(np.cumsum(size) - size, size)
+    at = np.repeat(first, size) + offset
+    points = np.column_stack([steps.tool.x_m[at], steps.tool.y_m[at]])
+    return shapely.simplify(shapely.linestrings(points, indices=owner), 0.01)

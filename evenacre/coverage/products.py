@@ -1,0 +1,205 @@
+"""Amounts of each product in the field, its zones and its setbacks."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from evenacre.coverage.amounts import StepMass, elements, nutrients, step_mass
+from evenacre.coverage.clean import Fixes
+from evenacre.coverage.cover import Cover
+from evenacre.coverage.grids import GridFrame, area_within
+from evenacre.coverage.plane import WorkingPlane
+from evenacre.coverage.result import ProductResult, SetbackFinding, ZoneAmount
+from evenacre.coverage.steps import Steps
+from evenacre.coverage.swath import Strips
+from evenacre.model import Application, FloatArray, Implement, IntArray, Product, Track
+
+_NEAR_TARGET = 0.10
+
+
+@dataclass(frozen=True)
+class Region:
+    """A piece of ground and the share of every strip that lies in it.
+
+    Attributes
+    ----------
+    name : str
+    geometry : geometry
+        In the working plane.
+    share : (m,) float
+    """
+
+    name: str
+    geometry: BaseGeometry
+    share: FloatArray
+
+
+@dataclass(frozen=True)
+class Ground:
+    """The ground that amounts are shared among.
+
+    Attributes
+    ----------
+    workable : Region
+    zones, setbacks : sequence of Region
+        Zones clipped to the workable ground; setbacks already widened by their distance.
+    covered_m2, excess_m2 : float
+    """
+
+    workable: Region
+    zones: Sequence[Region]
+    setbacks: Sequence[Region]
+    covered_m2: float
+    excess_m2: float
+
+
+def with_logged_products(
+    applications: Sequence[Application], tracks: Sequence[Track]
+) -> tuple[Application, ...]:
+    """Add products that the logs name (or leave unnamed) and the operation does not."""
+    logged = {name for t in tracks for name in (*t.rates, *t.flows)}
+    known = {a.product.name for a in applications}
+    new = sorted(logged - known - {""})
+    if "" in logged and not applications and not new:
+        new = ["unnamed product"]
+    return (*applications, *(Application(Product(name)) for name in new))
+
+
+def logged_column(
+    fixes: Fixes, tracks: Sequence[Track], kind: str, name: str, *, unnamed: bool
+) -> FloatArray | None:
+    """Logged ``rates`` or ``flows`` of one product at the fixes.
+
+    Parameters
+    ----------
+    unnamed : bool
+        Whether a column whose product is not named belongs to this product.
+    """
+
+    def column(track: Track) -> FloatArray | None:
+        values: dict[str, FloatArray] = getattr(track, kind)
+        return values.get(name, values.get("") if unnamed else None)
+
+    return fixes.take(tracks, column)
+
+
+def product_masses(
+    applications: Sequence[Application],
+    tracks: Sequence[Track],
+    fixes: Fixes,
+    steps: Steps,
+    implement: Implement,
+) -> tuple[list[StepMass], list[str]]:
+    """Step masses of every product, and warnings."""
+    interval = fixes.take(tracks, lambda t: t.interval_s)
+    masses, warnings = [], []
+    for i, application in enumerate(applications):
+        name, target = application.product.name, application.target_kg_per_m2
+        flow = logged_column(fixes, tracks, "flows", name, unnamed=i == 0)
+        rate = logged_column(fixes, tracks, "rates", name, unnamed=i == 0)
+        mass = step_mass(
+            steps,
+            fixes,
+            implement,
+            flow_kg_per_s=flow,
+            rate_kg_per_m2=rate,
+            interval_s=interval,
+            target_kg_per_m2=target,
+        )
+        if mass.source == "target" and target is None:
+            warnings.append(f"{name}: no rate is logged and none was given, so no amount is known.")
+        if mass.unplaced_kg > 0.001 * max(mass.mass_kg.sum(), 1e-9):
+            warnings.append(
+                f"{name}: {mass.unplaced_kg:.1f} kg were logged while no row was working or moving "
+                "forward; they are not on the map and not in the totals."
+            )
+        masses.append(mass)
+    return masses, warnings
+
+
+def product_result(
+    application: Application,
+    mass: StepMass,
+    strips: Strips,
+    rows_on: IntArray,
+    cover: Cover,
+    ground: Ground,
+    frame: GridFrame,
+    plane: WorkingPlane,
+) -> ProductResult:
+    """Share one product out over the field, its zones and setbacks.
+
+    Parameters
+    ----------
+    rows_on : (n - 1,) int
+        Rows placing in each step.
+    """
+    product, target = application.product, application.target_kg_per_m2
+    rows = strips.last_row - strips.first_row + 1
+    strip_kg = mass.mass_kg[strips.step] * rows / np.maximum(rows_on[strips.step], 1)
+    logged = float(strip_kg.sum())
+    in_field = float((strip_kg * ground.workable.share).sum())
+    zones = tuple(
+        ZoneAmount(z.name, z.geometry.area, float((strip_kg * z.share).sum())) for z in ground.zones
+    )
+    overlap = _overlap_kg(strip_kg, strips, cover, ground.excess_m2)
+    grid = frame.rate(strips, strip_kg)
+    within = None
+    if target and mass.source != "target":
+        inside = frame.mask(ground.workable.geometry)
+        within = area_within(grid, inside, target, _NEAR_TARGET)
+    label = nutrients(product.analysis, in_field)
+    return ProductResult(
+        product=product.name,
+        source=mass.source,
+        logged_kg=logged,
+        applied_in_field_kg=in_field,
+        outside_kg=logged - in_field,
+        unzoned_kg=in_field - sum(z.applied_kg for z in zones),
+        unplaced_kg=mass.unplaced_kg + float(mass.mass_kg.sum()) - logged,
+        overlap_kg=overlap,
+        overlap_cost=None if product.price_per_kg is None else overlap * product.price_per_kg,
+        target_kg=None if target is None else target * ground.workable.geometry.area,
+        target_kg_per_m2=target,
+        mean_rate_kg_per_m2=in_field / ground.covered_m2 if ground.covered_m2 else 0.0,
+        within_10_percent_of_target_area_m2=within,
+        zones=zones,
+        nutrients_kg=label,
+        elements_kg=elements(label),
+        setbacks=_setbacks(strip_kg, cover, ground, plane),
+        rate=grid,
+    )
+
+
+def _overlap_kg(strip_kg: FloatArray, strips: Strips, cover: Cover, excess_m2: float) -> float:
+    """Excess area times the mean rate of the pieces that overlap, weighted by shared area."""
+    shared = cover.pair_area_m2
+    if not shared.sum():
+        return 0.0
+    area = cover.piece_area_m2
+    mass = np.bincount(strips.piece, strip_kg, minlength=len(area))
+    rate = np.divide(mass, area, out=np.zeros(len(area)), where=area > 0)
+    mean = (rate[cover.first] + rate[cover.second]) / 2
+    return excess_m2 * float((mean * shared).sum() / shared.sum())
+
+
+def _setbacks(
+    strip_kg: FloatArray, cover: Cover, ground: Ground, plane: WorkingPlane
+) -> tuple[SetbackFinding, ...]:
+    found = []
+    for region in ground.setbacks:
+        inside = shapely.intersection(cover.once_or_more, region.geometry)
+        if inside.area == 0:
+            continue
+        spot = shapely.point_on_surface(inside)
+        lon, lat = plane.lonlat(np.array([spot.x]), np.array([spot.y]))
+        applied = float((strip_kg * region.share).sum())
+        found.append(
+            SetbackFinding(region.name, inside.area, applied, float(lon[0]), float(lat[0]))
+        )
+    return tuple(found)

@@ -1,0 +1,156 @@
+"""Which rows were placing at each record, logged or inferred."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from evenacre.coverage.clean import Fixes
+from evenacre.model import BoolArray, FloatArray, Implement, Track
+
+# Rows no wider than this when the implement's rows are not known (about 10 in).
+_ROW_M = 0.25
+# A record this close to full width has every row on.
+_FULL_WIDTH = 0.98
+
+
+@dataclass(frozen=True)
+class RowStates:
+    """Rows on at each fix.
+
+    Attributes
+    ----------
+    active : (n, rows) bool
+    notes, warnings : tuple of str
+    """
+
+    active: BoolArray
+    notes: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+
+def with_rows(implement: Implement, tracks: Sequence[Track]) -> Implement:
+    """Choose rows for the arithmetic when the implement does not state them.
+
+    Rows then divide every logged section evenly.
+    """
+    if implement.rows_known:
+        return implement
+    sections = max((t.sections.shape[1] for t in tracks if t.sections is not None), default=1)
+    per_section = max(1, round(implement.width_m / sections / _ROW_M))
+    return replace(implement, rows=sections * per_section)
+
+
+def section_bounds(implement: Implement, sections: int) -> list[int]:
+    """First row (from 0) of each section, and the row count at the end."""
+    if len(implement.section_rows) == sections:
+        return [0, *np.cumsum(implement.section_rows).tolist()]
+    return np.rint(np.linspace(0, implement.rows, sections + 1)).astype(int).tolist()
+
+
+def row_states(
+    fixes: Fixes,
+    tracks: Sequence[Track],
+    implement: Implement,
+    speed_mps: FloatArray,
+    turn_radius_m: FloatArray,
+) -> RowStates:
+    """Read the rows that were on from whatever the log tells, and say how.
+
+    In order of trust: section or row states, the work state, the width of each record, a rate
+    or flow above zero, and last a steady speed without turning on the spot.
+
+    Parameters
+    ----------
+    fixes : Fixes
+    tracks : sequence of Track
+        The tracks that ``fixes`` points into.
+    implement : Implement
+        With rows chosen (`with_rows`).
+    speed_mps, turn_radius_m : (n,) float
+        From the positions.
+    """
+    active = np.zeros((len(fixes.time_s), implement.rows), dtype=bool)
+    notes: dict[str, None] = {}
+    warnings: dict[str, None] = {}
+    for i, track in enumerate(tracks):
+        mine = np.flatnonzero(fixes.track == i)
+        if not len(mine):
+            continue
+        record = fixes.record[mine]
+        on = np.ones((len(mine), implement.rows), dtype=bool)
+        told = False
+        if track.sections is not None:
+            bounds = section_bounds(implement, track.sections.shape[1])
+            sizes = np.diff(bounds)
+            on &= np.repeat(track.sections[record], sizes, axis=1)
+            told = True
+        if track.working is not None:
+            on &= track.working[record][:, None]
+            told = True
+        if track.width_m is not None:
+            width = np.nan_to_num(track.width_m[record])
+            if track.sections is None:
+                on &= _rows_of_width(width, implement)
+                part = (width > 0) & (width < _FULL_WIDTH * implement.width_m)
+                if part.any():
+                    warnings[
+                        f"{track.source}: {int(part.sum())} records have less than the full "
+                        "width; the log does not say which side was off, so the width was "
+                        "taken about the middle of the tool."
+                    ] = None
+            else:
+                on &= (width > 0)[:, None]
+            if width.max(initial=0) > 1.02 * implement.width_m:
+                warnings[
+                    f"{track.source}: logged widths reach {width.max():.2f} m but the tool is "
+                    f"{implement.width_m:.2f} m wide; the tool's width was used. Check --width."
+                ] = None
+            if not told:
+                notes["Work was taken from the logged width: on where it is above zero."] = None
+            told = told or bool((width <= 0).any())
+        flowing = _flowing(track, record)
+        if not told and flowing is not None:
+            on &= flowing[:, None]
+            notes["Work was inferred: on where a logged rate or flow is above zero."] = None
+            told = True
+        if not told:
+            on &= _steady(speed_mps[mine], turn_radius_m[mine], implement.width_m)[:, None]
+            notes[
+                "Work was inferred: the log has no work state, width, rate or flow that is ever "
+                "off, so every record at a steady speed counts as work, but not turns "
+                "so tight that the inner openers would run backward."
+            ] = None
+        active[mine] = on
+    return RowStates(active, tuple(notes), tuple(warnings))
+
+
+def _rows_of_width(width_m: FloatArray, implement: Implement) -> BoolArray:
+    """The given width laid about the middle of the tool, in whole rows."""
+    full = width_m >= _FULL_WIDTH * implement.width_m
+    count = np.where(full, implement.rows, np.rint(width_m / implement.row_spacing_m))
+    count = np.clip(count, 0, implement.rows)
+    first = np.floor((implement.rows - count) / 2)
+    row = np.arange(implement.rows)
+    return (row >= first[:, None]) & (row < (first + count)[:, None])
+
+
+def _flowing(track: Track, record: np.ndarray) -> BoolArray | None:
+    """True where any logged rate or flow is above zero; None if none is ever off."""
+    logged = [*track.rates.values(), *track.flows.values()]
+    if not logged:
+        return None
+    on = np.zeros(len(record), dtype=bool)
+    for values in logged:
+        on |= np.nan_to_num(values[record]) > 0
+    return on if on.any() and not on.all() else None
+
+
+def _steady(speed_mps: FloatArray, turn_radius_m: FloatArray, width_m: float) -> BoolArray:
+    """Half to one and a half times the median speed and no pivot inside the tool line."""
+    moving = speed_mps[speed_mps > 0.2]
+    usual = float(np.median(moving)) if len(moving) else 0.0
+    steady = (speed_mps >= 0.5 * usual) & (speed_mps <= 1.6 * usual)
+    return steady & (turn_radius_m > width_m / 2)

@@ -1,0 +1,200 @@
+"""Ground that was missed: found, measured and named by kind."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from evenacre.coverage.cover import count_cover, polygonal
+from evenacre.coverage.plane import WorkingPlane
+from evenacre.model import BoolArray, FloatArray, Settings
+
+# Skips are told apart at this width: thinner necks between two of them do not join them.
+_NECK_M = 0.05
+# Lines this close count as touching.
+_TOUCH_M = 0.10
+# This share of a skip's outline against the boundary (or against pass ends) decides its kind.
+_EDGE_SHARE = 0.15
+_TURN_SHARE = 0.10
+# Passes wander; ground is wider than the tool only beyond this.
+_WIDER_THAN_TOOL = 1.05
+
+COLUMNS = ["skip", "kind", "cause", "area_m2", "mean_width_m", "length_m", "lon", "lat", "geometry"]
+
+
+@dataclass(frozen=True)
+class Suspect:
+    """Ground a known cause left bare: blocked rows, or a hole in the log.
+
+    Attributes
+    ----------
+    kind, cause : str
+    swept : geometry
+        What would have been covered.
+    """
+
+    kind: str
+    cause: str
+    swept: BaseGeometry
+
+
+@dataclass(frozen=True)
+class Surroundings:
+    """What a skip may lie against.
+
+    Attributes
+    ----------
+    workable : geometry
+    boundary_given : bool
+    pass_ends : geometry
+        Tool lines where a pass starts or stops.
+    headland : geometry
+        The headland band; may be empty.
+    width_m : float
+        Full tool width.
+    beside : (k,) array of geometry
+        Ground up to one tool width to either side of each piece of a pass.
+    suspects : sequence of Suspect
+    """
+
+    workable: BaseGeometry
+    boundary_given: bool
+    pass_ends: BaseGeometry
+    headland: BaseGeometry
+    width_m: float
+    beside: np.ndarray
+    suspects: Sequence[Suspect]
+
+
+def strip_size(area_m2: FloatArray, perimeter_m: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Length and mean width of the rectangle with the same area and perimeter.
+
+    From 2 (l + w) = p and l w = a: l = (p + sqrt(p^2 - 16 a)) / 4. Rounder shapes than a
+    square are given as a square.
+    """
+    root = np.sqrt(np.maximum(perimeter_m**2 - 16 * area_m2, 0.0))
+    length = np.maximum((perimeter_m + root) / 4, np.sqrt(area_m2))
+    return length, np.divide(area_m2, length, out=np.zeros_like(length), where=length > 0)
+
+
+def find_skips(
+    missed: BaseGeometry, around: Surroundings, plane: WorkingPlane, settings: Settings
+) -> gpd.GeoDataFrame:
+    """List the skips wide and large enough to matter, largest first.
+
+    Parameters
+    ----------
+    missed : geometry
+        Workable ground with no cover.
+    around : Surroundings
+    plane : WorkingPlane
+    settings : Settings
+        ``skip_min_width_m`` and ``skip_min_area_m2``. What separates one skip from the next
+        does not depend on them, so raising either never lists more skips.
+
+    Returns
+    -------
+    GeoDataFrame
+        skip (number from 1), kind, cause, area_m2, mean_width_m, length_m, lon, lat (a point
+        inside), geometry.
+    """
+    rest = _open(missed, _NECK_M)
+    parts: list[np.ndarray] = []
+    kinds: list[str] = []
+    causes: list[str] = []
+
+    def add(pieces: np.ndarray, kind: Sequence[str], cause: str = "") -> None:
+        parts.append(pieces)
+        kinds.extend(kind)
+        causes.extend([cause] * len(pieces))
+
+    def take_out(region: BaseGeometry) -> np.ndarray:
+        nonlocal rest
+        mine = _pieces(_open(shapely.intersection(rest, region), _NECK_M))
+        rest = _open(shapely.difference(rest, shapely.union_all(mine)), _NECK_M)
+        return mine
+
+    for suspect in around.suspects:
+        mine = take_out(suspect.swept)
+        add(mine, [suspect.kind] * len(mine), suspect.cause)
+    wide = take_out(_open(rest, _WIDER_THAN_TOOL * around.width_m))
+    add(wide, ["unworked"] * len(wide))
+    between = take_out(_beside_twice(_pieces(rest), around.beside))
+    turn = _at_turn(between, around)
+    add(between, np.where(turn, "turn", "between passes").tolist())
+    ends = _pieces(rest)
+    edge, turn = _at_edge(ends, around), _at_turn(ends, around)
+    kind = np.where(edge, "edge", np.where(turn, "turn", "between passes"))
+    add(ends, kind.tolist())
+    geometry = np.concatenate(parts)
+    kept = _worth_listing(geometry, settings)
+    length, width = strip_size(shapely.area(geometry), shapely.length(geometry))
+    inside = shapely.point_on_surface(geometry)
+    lon, lat = plane.lonlat(shapely.get_x(inside), shapely.get_y(inside))
+    table = pd.DataFrame(
+        {
+            "kind": pd.Series(kinds, dtype=object),
+            "cause": pd.Series(causes, dtype=object),
+            "area_m2": shapely.area(geometry),
+            "mean_width_m": width,
+            "length_m": length,
+            "lon": lon,
+            "lat": lat,
+            "geometry": geometry,
+        }
+    )[kept]
+    table = table.sort_values(["area_m2", "lon"], ascending=[False, True], kind="stable")
+    table.insert(0, "skip", np.arange(1, len(table) + 1))
+    return gpd.GeoDataFrame(table.reset_index(drop=True), geometry="geometry", crs=plane.crs)
+
+
+def _open(geometry: BaseGeometry, width_m: float) -> BaseGeometry:
+    """Keep the parts at least so wide; corners stay square."""
+    core = shapely.buffer(geometry, -width_m / 2, join_style="mitre")
+    grown = shapely.buffer(core, width_m / 2, join_style="mitre")
+    return polygonal(np.array([shapely.intersection(grown, geometry)]))[0]
+
+
+def _pieces(geometry: BaseGeometry) -> np.ndarray:
+    parts = shapely.get_parts(geometry)
+    return parts[shapely.area(parts) > 0]
+
+
+def _worth_listing(geometry: np.ndarray, settings: Settings) -> np.ndarray:
+    area = shapely.area(geometry)
+    _, width = strip_size(area, shapely.length(geometry))
+    return (width >= settings.skip_min_width_m) & (area >= settings.skip_min_area_m2)
+
+
+def _beside_twice(skips: np.ndarray, beside: np.ndarray) -> BaseGeometry:
+    """Ground with worked ground on two sides: beside two pieces of passes."""
+    large = skips[shapely.area(skips) > _NECK_M]
+    part, piece = shapely.STRtree(beside).query(large, predicate="intersects")
+    shadow = polygonal(shapely.intersection(large[part], beside[piece]))
+    shadow = shadow[shapely.area(shadow) > 0]
+    return count_cover(shadow).twice_or_more
+
+
+def _share(skips: np.ndarray, lines: BaseGeometry) -> FloatArray:
+    """Share of each skip's outline that lies against some lines."""
+    outline = shapely.boundary(skips)
+    near = shapely.intersection(outline, shapely.buffer(lines, _TOUCH_M))
+    return shapely.length(near) / shapely.length(outline)
+
+
+def _at_edge(skips: np.ndarray, around: Surroundings) -> BoolArray:
+    if not around.boundary_given:
+        return np.zeros(len(skips), dtype=bool)
+    return _share(skips, shapely.boundary(around.workable)) >= _EDGE_SHARE
+
+
+def _at_turn(skips: np.ndarray, around: Surroundings) -> BoolArray:
+    """Between a pass end and the headland."""
+    ends = _share(skips, around.pass_ends) >= _TURN_SHARE
+    return ends & shapely.dwithin(skips, around.headland, 2 * _TOUCH_M)

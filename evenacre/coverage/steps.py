@@ -1,0 +1,161 @@
+"""The tool line step by step: positions, rows on and time, with every switch at its place."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from evenacre.coverage.clean import Fixes
+from evenacre.coverage.result import ToolPath
+from evenacre.coverage.smooth import SmoothPath
+from evenacre.coverage.tow import tool_path
+from evenacre.model import Blockage, BoolArray, FloatArray, Implement, IntArray
+
+# A step turns at most this far, so that chords lose at most a^2 / 6 = 4e-4 of a sector.
+_MAX_TURN_RAD = 0.05
+_MAX_SUBSTEPS = 40
+# A course change above this between two records is a cusp (a reversal), not a curve.
+_CUSP_RAD = 2.1
+
+
+@dataclass(frozen=True)
+class Steps:
+    """Moves of the tool line between n knots; step k goes from knot k to knot k + 1.
+
+    Attributes
+    ----------
+    tool : ToolPath
+        The n knots.
+    whole : (n - 1,) bool
+        False where the step would bridge a cut in the log.
+    active : (n - 1, rows) bool
+        Rows placing.
+    blocked : (n - 1, rows) int
+        1 + index into the blockages where a row that was on had stopped flowing, else 0.
+    record : (n - 1,) int
+        The fix whose state and rates hold for the step (the meter's delay taken off).
+    distance_m : (n - 1,) float
+        Travel of the tool-line centre.
+    duration_s : (n - 1,) float
+    """
+
+    tool: ToolPath
+    whole: BoolArray
+    active: BoolArray
+    blocked: IntArray
+    record: IntArray
+    distance_m: FloatArray
+    duration_s: FloatArray
+
+    @property
+    def working(self) -> BoolArray:
+        """Steps with at least one row placing."""
+        return self.active.any(axis=1)
+
+
+def build_steps(
+    fixes: Fixes,
+    path: SmoothPath,
+    active: BoolArray,
+    implement: Implement,
+    blockages: Sequence[Blockage],
+) -> Steps:
+    """Lay knots along the path wherever something changes and carry them to the tool line.
+
+    Where one record logs one state and the next another, the change is laid at their
+    handover (midway, as a rule); the meter's states arrive at the openers ``delay_s`` later; a blockage sits at the opener and
+    is not delayed.
+
+    Parameters
+    ----------
+    fixes, path
+        n cleaned fixes and their smoothed positions.
+    active : (n, rows) bool
+        Rows on at each fix.
+    """
+    time, run = fixes.time_s, fixes.run
+    inside = run[1:] == run[:-1]
+    switch = inside & (active[1:] != active[:-1]).any(axis=1)
+    extra = [fixes.handover_s[switch] + implement.delay_s]
+    extra.append(np.array([t for b in blockages for t in (b.start_s, b.end_s)], dtype=float))
+    extra.append(_turn_times(time, path.course_rad, inside))
+    knots, knot_run, tool = _knots(fixes, path, np.concatenate(extra), implement)
+
+    whole = knot_run[1:] == knot_run[:-1]
+    mid = (knots[1:] + knots[:-1]) / 2
+    record = np.searchsorted(fixes.handover_s, mid - implement.delay_s, side="right")
+    first = np.searchsorted(run, knot_run[:-1], side="left")
+    last = np.searchsorted(run, knot_run[:-1], side="right") - 1
+    record = np.clip(record, first, last)
+    on = active[record] & whole[:, None]
+    blocked = np.zeros(on.shape, dtype=np.int64)
+    for number, blockage in enumerate(blockages, start=1):
+        during = (mid >= blockage.start_s) & (mid < blockage.end_s)
+        rows = np.zeros(on.shape[1], dtype=bool)
+        rows[np.array(blockage.rows, dtype=int) - 1] = True
+        blocked[during[:, None] & rows & on] = number
+    distance = np.hypot(np.diff(tool.x_m), np.diff(tool.y_m))
+    return Steps(
+        tool,
+        whole,
+        on & (blocked == 0),
+        blocked,
+        record,
+        np.where(whole, distance, 0.0),
+        np.where(whole, np.diff(knots), 0.0),
+    )
+
+
+def _turn_times(time: FloatArray, course: FloatArray, inside: BoolArray) -> FloatArray:
+    """Times that cut each curved stretch between two records into small turns."""
+    turn = np.abs(np.angle(np.exp(1j * np.diff(course))))
+    count = np.ceil(turn / _MAX_TURN_RAD).astype(int)
+    count = np.where(inside & (turn < _CUSP_RAD), np.clip(count, 1, _MAX_SUBSTEPS), 1)
+    step = np.repeat(np.arange(len(count)), count - 1)
+    rank = np.arange(len(step)) - np.repeat(np.cumsum(count - 1) - (count - 1), count - 1) + 1
+    return time[step] + (time[step + 1] - time[step]) * rank / count[step]
+
+
+def _knots(
+    fixes: Fixes, path: SmoothPath, extra: FloatArray, implement: Implement
+) -> tuple[FloatArray, IntArray, ToolPath]:
+    """Interpolate the antenna at records and extra times; cubic Hermite on courses."""
+    time, run = fixes.time_s, fixes.run
+    step = np.searchsorted(time, extra, side="right") - 1
+    usable = (step >= 0) & (step < len(time) - 1)
+    usable &= run[np.clip(step, 0, None)] == run[np.clip(step + 1, 0, len(run) - 1)]
+    extra = np.setdiff1d(extra[usable], time)
+    knots = np.concatenate([time, extra])
+    order = np.argsort(knots, kind="stable")
+    knots = knots[order]
+    k = np.clip(np.searchsorted(time, knots, side="right") - 1, 0, len(time) - 1)
+    after = np.minimum(k + 1, len(time) - 1)
+    span = np.where(after > k, time[after] - time[k], 1.0)
+    u = np.clip((knots - time[k]) / span, 0.0, 1.0)
+    u = np.where(run[after] == run[k], u, 0.0)
+    x, y, course = _hermite(path, k, after, u)
+    tool = tool_path(knots, x, y, course, run[k], implement)
+    return knots, run[k], tool
+
+
+def _hermite(
+    path: SmoothPath, k: IntArray, after: IntArray, u: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Position and course at fraction u of the step from fix k to fix after."""
+    x0, y0, x1, y1 = path.x_m[k], path.y_m[k], path.x_m[after], path.y_m[after]
+    chord = np.hypot(x1 - x0, y1 - y0)
+    c0, c1 = path.course_rad[k], path.course_rad[after]
+    turn = np.angle(np.exp(1j * (c1 - c0)))
+    smooth = np.abs(turn) < _CUSP_RAD
+    # The cubic that leaves and meets a circular arc of this turn with the arc's midpoint on it.
+    reach = chord / np.cos(np.where(smooth, turn, 0.0) / 4) ** 2
+    h00, h10 = (1 + 2 * u) * (1 - u) ** 2, u * (1 - u) ** 2
+    h01, h11 = u**2 * (3 - 2 * u), u**2 * (u - 1)
+    x = h00 * x0 + h10 * reach * np.cos(c0) + h01 * x1 + h11 * reach * np.cos(c1)
+    y = h00 * y0 + h10 * reach * np.sin(c0) + h01 * y1 + h11 * reach * np.sin(c1)
+    x = np.where(smooth, x, x0 + u * (x1 - x0))
+    y = np.where(smooth, y, y0 + u * (y1 - y0))
+    course = c0 + np.where(smooth, u * turn, 0.0)
+    return x, y, course

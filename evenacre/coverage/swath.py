@@ -1,0 +1,241 @@
+"""The ground swept by the active rows, as pieces that cannot cover themselves."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from evenacre.coverage.steps import Steps
+from evenacre.model import BoolArray, FloatArray, Implement, IntArray
+
+# A piece spans at most this much of heading, so both its edges run forward along one direction
+# and its outline cannot cross itself.
+_SECTOR_RAD = np.pi / 4
+# Vertices closer than this to the straight line between their neighbours are dropped.
+_STRAIGHT_M = 0.001
+# Steps that gain less than this and turn less than that are standing still.
+_STILL_M = 1e-6
+_TURNING_RAD = 1e-3
+
+
+@dataclass(frozen=True)
+class Strips:
+    """Steps of the tool line cut into contiguous groups of active rows: m strips of ground.
+
+    Attributes
+    ----------
+    step : (m,) int
+        The step each strip belongs to.
+    first_row, last_row : (m,) int
+        Rows from 1 at the left, both included.
+    quad : (m, 4, 2) float
+        Left and right end of the tool line before the step, right and left end after it.
+    folded : (m,) bool
+        The two tool lines cross: the pivot of the turn lies inside the strip.
+    piece : (m,) int
+        The swath piece a strip is part of.
+    """
+
+    step: IntArray
+    first_row: IntArray
+    last_row: IntArray
+    quad: FloatArray
+    folded: BoolArray
+    piece: IntArray
+
+
+@dataclass(frozen=True)
+class Swaths:
+    """Swath pieces.
+
+    Attributes
+    ----------
+    geometry : (p,) array of Polygon or MultiPolygon
+    first_row, last_row, first_step : (p,) int
+    """
+
+    geometry: np.ndarray
+    first_row: IntArray
+    last_row: IntArray
+    first_step: IntArray
+
+
+def progress(steps: Steps) -> BoolArray:
+    """Steps that gain ground along the heading; rolling back or standing still does not.
+
+    While a tool stands, jitter moves it to and fro over ground it has covered already; within
+    one working run only travel beyond the furthest point so far counts.
+    """
+    tool = steps.tool
+    turn = np.angle(np.exp(1j * np.diff(tool.heading_rad)))
+    middle = tool.heading_rad[:-1] + turn / 2
+    gain = np.diff(tool.x_m) * np.cos(middle) + np.diff(tool.y_m) * np.sin(middle)
+    work = steps.working
+    gain = np.where(work, gain, 0.0)
+    sequence = np.cumsum(~work)
+    reached = np.cumsum(gain)
+    # Lifting each sequence above all before it makes one running maximum serve them all.
+    lift = sequence * (np.ptp(reached) + 1.0 if len(reached) else 1.0)
+    furthest = np.maximum.accumulate(reached + lift)
+    gains = np.diff(furthest, prepend=-1.0) > _STILL_M
+    return steps.whole & (gains | (np.abs(turn) > _TURNING_RAD))
+
+
+def build_strips(steps: Steps, active: BoolArray, implement: Implement) -> Strips:
+    """Split every step into strips of contiguous active rows and number the pieces.
+
+    Parameters
+    ----------
+    steps : Steps
+    active : (n - 1, rows) bool
+        Usually ``steps.active``; blocked rows are swept the same way.
+    """
+    tool = steps.tool
+    usable = progress(steps) & active.any(axis=1)
+    edge = np.diff(np.pad(active, ((0, 0), (1, 1))).astype(np.int8), axis=1)
+    edge[~usable] = 0
+    step, first = np.nonzero(edge == 1)
+    _, end = np.nonzero(edge == -1)
+    half = implement.width_m / 2
+    left = half - first * implement.row_spacing_m
+    right = half - end * implement.row_spacing_m
+
+    def point(knot: IntArray, offset: FloatArray) -> FloatArray:
+        h = tool.heading_rad[knot]
+        return np.column_stack(
+            [tool.x_m[knot] - offset * np.sin(h), tool.y_m[knot] + offset * np.cos(h)]
+        )
+
+    quad = np.stack(
+        [point(step, left), point(step, right), point(step + 1, right), point(step + 1, left)],
+        axis=1,
+    )
+    along = (tool.heading_rad[step] + tool.heading_rad[step + 1]) / 2
+    direction = np.column_stack([np.cos(along), np.sin(along)])
+    ahead_left = np.einsum("ij,ij->i", quad[:, 3] - quad[:, 0], direction)
+    ahead_right = np.einsum("ij,ij->i", quad[:, 2] - quad[:, 1], direction)
+    folded = (ahead_left < 0) != (ahead_right < 0)
+    folded &= _cross(quad)
+
+    order = np.lexsort((step, end, first))
+    step, first, end, quad, folded = (a[order] for a in (step, first, end, quad, folded))
+    piece = _number_pieces(step, first, end, folded, tool.heading_rad)
+    return Strips(step, first + 1, end, quad, folded, piece)
+
+
+def _cross(quad: FloatArray) -> BoolArray:
+    """Whether the tool line after a step crosses the one before it."""
+    a, b, d, c = quad[:, 0], quad[:, 1], quad[:, 2], quad[:, 3]
+
+    def side(p: FloatArray, q: FloatArray, r: FloatArray) -> FloatArray:
+        return (q[:, 0] - p[:, 0]) * (r[:, 1] - p[:, 1]) - (q[:, 1] - p[:, 1]) * (r[:, 0] - p[:, 0])
+
+    return (side(a, b, c) * side(a, b, d) < 0) & (side(c, d, a) * side(c, d, b) < 0)
+
+
+def _number_pieces(
+    step: IntArray, first: IntArray, end: IntArray, folded: BoolArray, heading: FloatArray
+) -> IntArray:
+    """Number pieces: same rows, consecutive steps, one sector of heading, all or none folded."""
+    if not len(step):
+        return np.zeros(0, dtype=np.int64)
+    new = (np.diff(step) != 1) | (np.diff(first) != 0) | (np.diff(end) != 0)
+    new = np.concatenate([[True], new])
+    start = np.maximum.accumulate(np.where(new, np.arange(len(step)), 0))
+    middle = (heading[step] + heading[step + 1]) / 2
+    sector = np.rint((middle - middle[start]) / _SECTOR_RAD)
+    new[1:] |= (np.diff(sector) != 0) | (np.diff(folded.astype(int)) != 0)
+    return np.cumsum(new) - 1
+
+
+def build_swaths(strips: Strips) -> Swaths:
+    """Outline every piece.
+
+    A plain piece is bounded by its left edge forward and its right edge backward. A folded
+    piece, whose inner end runs backward about a pivot inside it, is the union of two fans of
+    triangles.
+    """
+    count = int(strips.piece[-1]) + 1 if len(strips.piece) else 0
+    at = np.searchsorted(strips.piece, np.arange(count))
+    geometry = np.empty(count, dtype=object)
+    plain = ~strips.folded[at] if count else np.zeros(0, dtype=bool)
+    geometry[plain] = _outlines(strips, plain)
+    _fill_fans(strips, ~plain, geometry)
+    invalid = ~shapely.is_valid(geometry)
+    geometry[invalid] = shapely.buffer(shapely.make_valid(geometry[invalid]), 0)
+    return Swaths(geometry, strips.first_row[at], strips.last_row[at], strips.step[at])
+
+
+def _outlines(strips: Strips, plain: BoolArray) -> np.ndarray:
+    """Polygons of the plain pieces."""
+    if not plain.any():
+        return np.empty(0, dtype=object)
+    mine = plain[strips.piece]
+    piece = np.cumsum(plain)[strips.piece[mine]] - 1
+    quad = strips.quad[mine]
+    last = np.concatenate([np.flatnonzero(np.diff(piece)), [len(piece) - 1]])
+    # Chain of a piece: its strips' starts, then the end of its last strip.
+    rank = np.arange(len(piece))
+    key_piece = np.concatenate([piece, piece[last]])
+    key_rank = np.concatenate([rank, last + 0.5])
+    order = np.lexsort((key_rank, key_piece))
+    owner = key_piece[order]
+    left = np.concatenate([quad[:, 0], quad[last, 3]])[order]
+    right = np.concatenate([quad[:, 1], quad[last, 2]])[order]
+    left, left_owner = _straighten(left, owner)
+    right, right_owner = _straighten(right, owner)
+    points = np.concatenate([left, right[::-1]])
+    owners = np.concatenate([left_owner, right_owner[::-1]])
+    order = np.argsort(owners, kind="stable")
+    return shapely.polygons(shapely.linearrings(points[order], indices=owners[order]))
+
+
+def _straighten(points: FloatArray, owner: IntArray) -> tuple[FloatArray, IntArray]:
+    """Drop vertices on straight stretches; ends stay, so that neighbouring pieces still meet."""
+    chains = shapely.simplify(
+        shapely.linestrings(points, indices=owner), _STRAIGHT_M, preserve_topology=False
+    )
+    kept, kept_owner = shapely.get_coordinates(chains, return_index=True)
+    return kept, kept_owner
+
+
+def _fill_fans(strips: Strips, fans: BoolArray, geometry: np.ndarray) -> None:
+    """Unions of triangle pairs, one per folded piece (rare: only in turns on the spot)."""
+    mine = np.flatnonzero(fans[strips.piece]) if len(strips.piece) else np.zeros(0, dtype=int)
+    if not len(mine):
+        return
+    triangles = fan_triangles(strips.quad[mine])
+    owner = np.repeat(strips.piece[mine], 2)
+    starts = np.flatnonzero(np.diff(owner, prepend=-1))
+    for a, b in zip(starts, [*starts[1:], len(owner)], strict=True):
+        geometry[owner[a]] = shapely.union_all(triangles[a:b])
+
+
+def pivots(quad: FloatArray) -> FloatArray:
+    """Where the tool lines before and after folded strips cross, (m, 2)."""
+    a, r = quad[:, 0], quad[:, 1] - quad[:, 0]
+    c, s = quad[:, 3], quad[:, 2] - quad[:, 3]
+    q = c - a
+    t = (q[:, 0] * s[:, 1] - q[:, 1] * s[:, 0]) / (r[:, 0] * s[:, 1] - r[:, 1] * s[:, 0])
+    return a + t[:, None] * r
+
+
+def fan_triangles(quad: FloatArray) -> np.ndarray:
+    """The two triangles swept by a tool line turning about a point inside it.
+
+    Parameters
+    ----------
+    quad : (m, 4, 2) float
+        Folded strips.
+
+    Returns
+    -------
+    (2 m,) array of Polygon
+        Left and right triangle of each strip in turn.
+    """
+    pivot = pivots(quad)
+    left = np.stack([quad[:, 0], quad[:, 3], pivot], axis=1)
+    right = np.stack([quad[:, 1], quad[:, 2], pivot], axis=1)
+    return shapely.polygons(np.stack([left, right], axis=1).reshape(-1, 3, 2))

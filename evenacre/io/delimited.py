@@ -1,0 +1,211 @@
+"""Text tables: find out their encoding, separator and decimal mark, and read them."""
+
+from __future__ import annotations
+
+import codecs
+import csv
+import io
+import re
+from dataclasses import dataclass
+from pathlib import Path
+
+import pyarrow as pa
+import pyarrow.csv as pacsv
+
+from evenacre.errors import InputError
+from evenacre.io.table import FEW, Findings, Table
+
+_SEPARATORS = (";", "\t", "|", ",")
+_SAMPLE_LINES = 200
+_DECIMAL_COMMA = re.compile(r"[-+]?\d+,\d+")
+_DECIMAL_POINT = re.compile(r"[-+]?\d+\.\d+")
+_NUMBER = re.compile(r"[-+]?\d+(?:[.,]\d+)?")
+
+
+@dataclass(frozen=True)
+class _Dialect:
+    skipped_lines: int
+    header: tuple[str, ...]
+    separator: str
+    decimal_comma: bool
+
+
+def read_delimited(path: Path, findings: Findings) -> Table:
+    """Read a text table with one header line; every cell stays text.
+
+    Separators ``, ; tab |``, decimal commas, byte order marks, UTF-8, UTF-16 and Latin text
+    are recognised. Lines of a wrong length are left out with a warning while they are few.
+
+    Raises
+    ------
+    InputError
+        When the file is empty, has a header only, no header, or is not a table.
+    """
+    content = _utf8(path.read_bytes(), path.name, findings)
+    if not content.strip():
+        raise InputError.at(path.name, "", "the file is empty.", "Export the log again.")
+    dialect = _sniff(content, path.name)
+    bad_lines: list[int] = []
+
+    def skip(row: pacsv.InvalidRow) -> str:
+        bad_lines.append(row.number)
+        return "skip"
+
+    names = _unique(dialect.header, path.name, findings)
+    try:
+        data = pacsv.read_csv(
+            io.BytesIO(content),
+            # One thread: only then are wrong lines given with their numbers.
+            read_options=pacsv.ReadOptions(
+                use_threads=False,
+                skip_rows=dialect.skipped_lines + 1,
+                column_names=names,
+                block_size=1 << 24,
+            ),
+            parse_options=pacsv.ParseOptions(delimiter=dialect.separator, invalid_row_handler=skip),
+            convert_options=pacsv.ConvertOptions(
+                column_types=dict.fromkeys(names, pa.string()), strings_can_be_null=False
+            ),
+        )
+    except pa.ArrowInvalid as error:
+        if "Empty CSV" not in str(error):
+            raise InputError.at(
+                path.name, "", f"not a table of text: {error}.", "Export the log as CSV."
+            ) from None
+        data = pa.table({name: pa.array([], pa.string()) for name in names})
+    places = _Places(content, dialect.skipped_lines, tuple(bad_lines))
+    table = Table(path.name, data, places, dialect.decimal_comma)
+    if bad_lines:
+        _judge_bad_lines(table, len(bad_lines), places.line(bad_lines[0]), findings)
+    if len(table) == 0:
+        raise InputError.at(
+            path.name,
+            f"line {dialect.skipped_lines + 1}",
+            "there is a header but no records.",
+            "Export the log again, with its records.",
+        )
+    return table
+
+
+class _Places:
+    """Say which line of the file a row came from, counting lines only when asked."""
+
+    def __init__(self, content: bytes, skipped: int, bad: tuple[int, ...]) -> None:
+        self._content, self._skipped, self._bad = content, skipped, frozenset(bad)
+
+    def line(self, number: int) -> int:
+        """File line of the n-th filled line after the header, counted from 1."""
+        return self._lines()[number - 1]
+
+    def _lines(self) -> list[int]:
+        lines = self._content.splitlines()
+        return [i + 1 for i, line in enumerate(lines) if i > self._skipped and line]
+
+    def __call__(self, row: int) -> str:
+        good = [line for n, line in enumerate(self._lines(), 1) if n not in self._bad]
+        return f"line {good[row]:,}"
+
+
+def _utf8(raw: bytes, file: str, findings: Findings) -> bytes:
+    """Bytes of the file as UTF-8 without a byte order mark."""
+    if raw.startswith(codecs.BOM_UTF8):
+        raw = raw[len(codecs.BOM_UTF8) :]
+    encoding = "utf-8"
+    if raw.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        encoding = "utf-16"
+    elif b"\0" in raw[:4096]:
+        even, odd = raw[:4096:2].count(0), raw[1:4096:2].count(0)
+        if max(even, odd) < 0.4 * len(raw[:4096]) / 2:
+            raise InputError.at(
+                file, "", "this is not a text file.", "Give a CSV, GPX or layer file."
+            )
+        encoding = "utf-16-le" if odd > even else "utf-16-be"
+    try:
+        text = raw.decode(encoding)
+    except UnicodeDecodeError:
+        if encoding != "utf-8":
+            raise InputError.at(
+                file, "", "the text breaks off inside a character.", "Export the log again."
+            ) from None
+        findings.note(f"{file}: the text is not UTF-8 and was read as Latin text.")
+        text, encoding = raw.decode("latin-1"), "latin-1"
+    if "\r" in text and "\n" not in text:
+        text, encoding = text.replace("\r", "\n"), ""
+    return raw if encoding == "utf-8" else text.encode()
+
+
+def _sniff(content: bytes, file: str) -> _Dialect:
+    lines = content[: 1 << 18].decode(errors="replace").splitlines()[:_SAMPLE_LINES]
+    separator = ""
+    skipped = 0
+    for line in lines:
+        if line.lower().startswith("sep=") and len(line) == 5:
+            separator = line[4]  # how spreadsheets name their separator
+        elif line.strip() and not line.startswith("#"):
+            break
+        skipped += 1
+    lines = lines[skipped:]
+    if not lines:
+        raise InputError.at(file, "", "there is no header line.", "Export the log again.")
+    separator = separator or max(_SEPARATORS, key=lambda s: _score(lines, s))
+    header, *rows = (cells for cells in csv.reader(lines, delimiter=separator) if cells)
+    if len(header) == 1:
+        raise InputError.at(
+            file,
+            f"line {skipped + 1}",
+            "only one column was found.",
+            "Separate the columns with commas, semicolons, tabs or bars.",
+        )
+    if sum(bool(_NUMBER.fullmatch(cell.strip())) for cell in header) >= max(2, len(header) / 2):
+        raise InputError.at(
+            file,
+            f"line {skipped + 1}",
+            "the first line holds numbers instead of column names.",
+            "Add a line with the column names at the top.",
+        )
+    lengths = [len(row) for row in rows]
+    if rows and all(n == len(header) + 1 and not r[-1] for n, r in zip(lengths, rows, strict=True)):
+        header = [*header, ""]  # each record ends with a separator of its own
+    cells = [cell.strip() for row in rows for cell in row]
+    commas = any(_DECIMAL_COMMA.fullmatch(cell) for cell in cells)
+    points = any(_DECIMAL_POINT.fullmatch(cell) for cell in cells)
+    return _Dialect(skipped, tuple(h.strip() for h in header), separator, commas and not points)
+
+
+def _score(lines: list[str], separator: str) -> tuple[int, int]:
+    """How many lines have as many cells as the header, and how many cells that is."""
+    counts = [len(cells) for cells in csv.reader(lines, delimiter=separator) if cells]
+    if counts[0] < 2:
+        return 0, 0
+    return sum(n == counts[0] for n in counts), counts[0]
+
+
+def _unique(header: tuple[str, ...], file: str, findings: Findings) -> list[str]:
+    names: list[str] = []
+    for position, name in enumerate(header, 1):
+        fresh = name or f"column {position}"
+        repeat = 2
+        while fresh in names:
+            fresh = f"{name} ({repeat})"
+            repeat += 1
+        if name and fresh != name:
+            findings.note(f'{file}: a second column named "{name}" is called "{fresh}".')
+        names.append(fresh)
+    return names
+
+
+def _judge_bad_lines(table: Table, count: int, first: int, findings: Findings) -> None:
+    what = (
+        f"{count:,} lines have another number of columns than the header "
+        f"({len(table.names)}); the first is line {first:,}"
+    )
+    # The last line of a log is often cut short when the power goes.
+    if count > max(1, FEW * (count + len(table))) or len(table) == 0:
+        raise InputError.at(
+            table.file,
+            f"line {first:,}",
+            f"{what}.",
+            "If numbers have decimal commas, separate columns with semicolons; "
+            "put text that holds the separator in quotes.",
+        )
+    findings.warn(f"{table.file}: {what}; left out.")

@@ -1,0 +1,92 @@
+"""Tracks from map layers of points, lines or polygons."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+import shapely
+
+from evenacre.errors import InputError
+from evenacre.io.columns import plan_columns
+from evenacre.io.layers import Source, read_layer
+from evenacre.io.line_track import line_tracks
+from evenacre.io.polygon_track import polygon_tracks
+from evenacre.io.positions import to_degrees
+from evenacre.io.records import build_tracks
+from evenacre.io.table import Findings, Table
+from evenacre.model import Track
+
+
+def read_layer_tracks(
+    path: Path,
+    columns: Mapping[str, str],
+    layer: str | None,
+    crs: str | None,
+    time_zone: str | None,
+) -> list[Track]:
+    """Read a log kept as a map layer.
+
+    Points are fixes, each line is a working pass, and each polygon a step of one.
+
+    Parameters
+    ----------
+    path : Path
+    columns : mapping of str to str
+        Role to attribute name; see ``columns.ROLES``.
+    layer : str or None
+        Which layer, when the file holds several.
+    crs : str or None
+        What the coordinates are in, over whatever the file says.
+    time_zone : str or None
+        Zone of times that name none.
+
+    Raises
+    ------
+    InputError
+        When the layer cannot be read as a log.
+    """
+    frame, warnings = read_layer(Source(path, layer, crs=crs), polygons=False)
+    findings = Findings(warnings=list(warnings))
+    frame = frame.explode()
+    kinds = set(frame.geom_type)
+    if len(kinds) > 1:
+        raise InputError.at(
+            path.name,
+            "",
+            f"the layer mixes shapes: {', '.join(sorted(kinds))}.",
+            "Export points, lines or polygons alone.",
+        )
+    table = _attributes(path.name, frame)
+    shapes = np.asarray(frame.geometry.array)
+    plan = plan_columns(table, columns, findings, placed=True)
+    kind = kinds.pop()
+    if kind in ("LineString", "LinearRing"):
+        return line_tracks(table, shapes, plan, time_zone, findings)
+    if kind == "Polygon":
+        return polygon_tracks(table, shapes, plan, time_zone, findings)
+    lon, lat = to_degrees(
+        shapely.get_x(shapes), shapely.get_y(shapes), None, path.name, "points", findings,
+        labelled=True,
+    )  # fmt: skip
+    return build_tracks(table, lon, lat, plan, time_zone, findings)
+
+
+def _attributes(file: str, frame: gpd.GeoDataFrame) -> Table:
+    """Attributes of features as a table; the frame's index numbers the features."""
+    attributes = pd.DataFrame(frame.drop(columns=frame.geometry.name)).reset_index(drop=True)
+    columns = {}
+    for name in attributes.columns:
+        try:
+            columns[str(name)] = pa.array(attributes[name], from_pandas=True)
+        except (pa.ArrowInvalid, pa.ArrowTypeError, pa.ArrowNotImplementedError):
+            columns[str(name)] = pa.array(attributes[name].astype(str), pa.string())
+    data = pa.table(columns)
+    if not columns:
+        data = pa.table({"feature": pa.array(frame.index.to_numpy())})
+    numbers = frame.index.to_numpy()
+    return Table(file, data, lambda row: f"feature {numbers[row]:,}")

@@ -1,0 +1,130 @@
+"""Tracks from lines: each a working pass."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+
+from evenacre.errors import InputError
+from evenacre.io.columns import Plan
+from evenacre.io.order import NOMINAL_SPEED_MPS, nominal_clock, with_stops
+from evenacre.io.plane import LocalPlane
+from evenacre.io.records import build_tracks
+from evenacre.io.runs import RunFixes, run_table
+from evenacre.io.table import Findings, Table
+from evenacre.io.times import Clock, read_clock
+from evenacre.model import FloatArray, IntArray, Track
+
+# A long straight line has two vertices; fixes as dense as a log's keep passes from being
+# taken for gaps.
+_SPACING_M = 2.0
+# What a line says of its whole length says nothing of one fix.
+_WHOLE_LINE = ("distance", "interval", "heading", "time", "date", "start", "end")
+
+
+def line_tracks(
+    table: Table,
+    shapes: npt.NDArray[np.object_],
+    plan: Plan,
+    time_zone: str | None,
+    findings: Findings,
+) -> list[Track]:
+    """Turn lines into tracks whose tool is down along each line and up between lines.
+
+    Parameters
+    ----------
+    table : Table
+        Attributes of n lines; those with a role hold for the whole of their line.
+    shapes : (n,) array of LineString
+        WGS 84 degrees.
+    plan : Plan
+        ``start`` and ``end`` (or ``time``) are the times at the ends of a line.
+    time_zone : str or None
+    findings : Findings
+
+    Raises
+    ------
+    InputError
+        When no line has a length.
+    """
+    plane = LocalPlane.around(shapes)
+    lines = plane.to_plane(shapes)
+    lengths = shapely.length(lines)
+    kept = np.flatnonzero(lengths > 0)
+    if not kept.size:
+        raise InputError.at(table.file, "", "no line has a length.", "Export the passes again.")
+    if kept.size < len(lines):
+        findings.warn(
+            f"{table.file}: {len(lines) - kept.size:,} lines without a length were left out."
+        )
+    findings.note(
+        f"{table.file}: each of the {kept.size:,} lines is taken as a working pass, in the order "
+        "of the file."
+    )
+    xy, own = shapely.get_coordinates(
+        shapely.segmentize(lines[kept], _SPACING_M), return_index=True
+    )
+    lon, lat = plane.to_degrees(xy)
+    along = _along(xy, own)
+    clock = _clock(table, plan, kept, lengths[kept], along, own, time_zone, findings)
+    if clock is None:
+        clock = nominal_clock(table.file, lon, lat, own, findings)
+    rows, shift, down = with_stops(own)
+    fixes = RunFixes(kept[own][rows], lon[rows], lat[rows], down)
+    moving, plan = run_table(table, plan, fixes, findings, without=_WHOLE_LINE)
+    return build_tracks(
+        moving,
+        fixes.lon,
+        fixes.lat,
+        plan,
+        time_zone,
+        findings,
+        clock=Clock(clock.time_s[rows] + shift, clock.dated),
+    )
+
+
+def _along(xy: FloatArray, own: IntArray) -> FloatArray:
+    """Distance of each vertex from the start of its own line."""
+    step = np.hypot(*np.diff(xy, axis=0, prepend=xy[:1]).T)
+    total = np.cumsum(step)
+    first = np.concatenate(([True], np.diff(own) != 0))
+    return np.asarray(total - np.repeat(total[first], np.diff(np.flatnonzero([*first, True]))))
+
+
+def _clock(
+    table: Table,
+    plan: Plan,
+    kept: IntArray,
+    lengths: FloatArray,
+    along: FloatArray,
+    own: IntArray,
+    time_zone: str | None,
+    findings: Findings,
+) -> Clock | None:
+    """Times of the vertices from the times at the ends of their lines, if those are logged."""
+    start_use = plan.get("start") or plan.get("time")
+    if start_use is None:
+        return None
+    begun = read_clock(table, start_use, plan.get("date"), time_zone, findings)
+    start = begun.time_s[kept]
+    if np.isnan(start).any():
+        findings.warn(f"{table.file}: some lines have no time, so no times are used.")
+        return None
+    duration = lengths / NOMINAL_SPEED_MPS
+    end_use = plan.get("end")
+    if end_use is None:
+        findings.note(
+            f"{table.file}: lines have a start but no end; {NOMINAL_SPEED_MPS:g} m/s is assumed "
+            "along them."
+        )
+    else:
+        ended = read_clock(table, end_use, plan.get("date"), time_zone, findings).time_s[kept]
+        good = ended > start
+        if not good.all():
+            findings.warn(
+                f"{table.file}: {(~good).sum():,} lines do not end after they start; "
+                f"{NOMINAL_SPEED_MPS:g} m/s is assumed along them."
+            )
+        duration = np.where(good, ended - start, duration)
+    return Clock(start[own] + along / lengths[own] * duration[own], begun.dated)

@@ -1,0 +1,186 @@
+"""Dates and times written as text, read in bulk."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from evenacre.model import BoolArray, FloatArray
+
+_CLOCK = (
+    r"(?P<hour>\d{1,2}):(?P<minute>\d{2})(?::(?P<second>\d{1,2}(?:[.,]\d+)?))?"
+    r"\s*(?P<half>[AaPp])?(?:\.?[Mm]\.?)?\s*(?P<zone>[A-Za-z]{1,5}|[+-]\d{2}:?\d{2}|[+-]\d{2})?$"
+)
+_DAY = r"^(?P<one>\d{1,4})(?P<mark>[-/.])(?P<two>\d{1,2})[-/.](?P<three>\d{1,4})"
+_DAY_AND_CLOCK = _DAY + r"(?:[T\s,]+" + _CLOCK[:-1] + r")?$"
+_UTC_NAMES = ("Z", "UTC", "GMT")
+
+
+@dataclass(frozen=True)
+class TimeTexts:
+    """What a column of times says.
+
+    Attributes
+    ----------
+    wall_s : (n,) float
+        Seconds since 1970-01-01 on the clock that wrote them; NaN where unreadable or empty.
+        Since midnight when ``dated`` is False.
+    offset_s : (n,) float
+        How far that clock is ahead of UTC; NaN where the text does not say.
+    dated : bool
+        True when the texts hold dates.
+    day_first : bool or None
+        How dates such as 5/4/2019 were read; None when there was nothing to choose.
+    sure : bool
+        False when both readings were possible and the choice was a guess.
+    letters : str
+        Letters of a zone that were passed over, such as ``CDT``.
+    """
+
+    wall_s: FloatArray
+    offset_s: FloatArray
+    dated: bool
+    day_first: bool | None
+    sure: bool
+    letters: str
+
+
+def read_time_texts(texts: pa.Array) -> TimeTexts:
+    """Read ISO 8601 and everyday spellings such as ``5/5/2019 4:19:04 AM``.
+
+    Parameters
+    ----------
+    texts : (n,) pyarrow string array
+        Null where empty.
+    """
+    coded = pc.dictionary_encode(texts)  # many fixes share a second
+    codes = np.asarray(pc.fill_null(coded.indices, -1).to_numpy(zero_copy_only=False), dtype=int)
+    unique = _read_unique(coded.dictionary)
+    nothing = np.array([np.nan])
+    return TimeTexts(
+        np.concatenate([unique.wall_s, nothing])[codes],
+        np.concatenate([unique.offset_s, nothing])[codes],
+        unique.dated,
+        unique.day_first,
+        unique.sure,
+        unique.letters,
+    )
+
+
+def _read_unique(texts: pa.Array) -> TimeTexts:
+    if (quick := _plain_iso(texts)) is not None:
+        return quick
+    dated = pc.extract_regex(texts, _DAY_AND_CLOCK)
+    undated = pc.extract_regex(texts[:1000], "^" + _CLOCK)
+    if undated.null_count < dated[:1000].null_count:
+        undated = pc.extract_regex(texts, "^" + _CLOCK)
+        second, offset, letters = _clock(undated)
+        return TimeTexts(second, offset, False, None, True, letters)
+    second, offset, letters = _clock(dated)
+    day, day_first, sure = _day(dated)
+    wall = day * 86400.0 + second
+    unread = np.isnan(wall)
+    if unread.mean() > 0.5:
+        wall, offset = _other_spellings(texts)
+    return TimeTexts(wall, offset, True, day_first, sure, letters)
+
+
+def _plain_iso(texts: pa.Array) -> TimeTexts | None:
+    """Read texts that are all ISO, all in UTC or all without a zone; None for any other."""
+    zulu = pc.ends_with(texts, "Z")
+    offset = 0.0 if len(texts) and zulu[0].as_py() else np.nan
+    if offset == 0.0:
+        if not pc.all(zulu).as_py():
+            return None
+        texts = pc.utf8_slice_codeunits(texts, 0, -1)
+    try:
+        stamps = pc.cast(pc.cast(texts, pa.timestamp("us")), pa.int64())
+    except pa.ArrowInvalid:
+        return None
+    wall = stamps.to_numpy(zero_copy_only=False) * 1e-6
+    return TimeTexts(wall, np.full(len(wall), offset), True, None, True, "")
+
+
+def _field(parts: pa.Array, name: str) -> pa.Array:
+    return pc.struct_field(parts, name)
+
+
+def _number(parts: pa.Array, name: str) -> FloatArray:
+    cells = _field(parts, name)
+    cells = pc.if_else(pc.equal(cells, ""), None, pc.replace_substring(cells, ",", "."))
+    numbers = pc.fill_null(pc.cast(cells, pa.float64()), np.nan)
+    return np.asarray(numbers.to_numpy(zero_copy_only=False), dtype=float)
+
+
+def _clock(parts: pa.Array) -> tuple[FloatArray, FloatArray, str]:
+    """Seconds of the day, offset from UTC, and zone letters passed over."""
+    matched = np.asarray(pc.is_valid(parts).to_numpy(zero_copy_only=False), dtype=bool)
+    hour, minute, second = (
+        np.where(matched, np.nan_to_num(_number(parts, name)), np.nan)
+        for name in ("hour", "minute", "second")
+    )
+    half = pc.utf8_lower(_field(parts, "half"))
+    noon = _true(pc.equal(half, "p"))
+    halved = noon | _true(pc.equal(half, "a"))
+    hour = np.where(halved, hour % 12 + 12 * noon, hour)
+    ok = (hour < 24) & (minute < 60) & (second < 61)
+    zone = pc.utf8_upper(_field(parts, "zone"))
+    digits = pc.replace_substring(zone, ":", "")
+    numeric = pc.fill_null(pc.match_substring_regex(digits, r"^[+-]\d"), False)
+    whole = pc.utf8_rpad(pc.if_else(numeric, digits, "+0000"), 5, "0")
+    hhmm = np.asarray(
+        pc.fill_null(pc.cast(pc.replace_substring(whole, "+", ""), pa.int64()), 0).to_numpy(
+            zero_copy_only=False
+        )
+    )
+    offset = np.sign(hhmm) * (np.abs(hhmm) // 100 * 3600 + np.abs(hhmm) % 100 * 60.0)
+    utc = _true(pc.is_in(zone, value_set=pa.array(_UTC_NAMES)))
+    named = ~utc & ~_true(numeric) & _true(pc.not_equal(zone, ""))
+    letters = str(zone[int(np.flatnonzero(named)[0])]) if named.any() else ""
+    second_of_day = np.where(ok, hour * 3600 + minute * 60 + second, np.nan)
+    return second_of_day, np.where(utc | _true(numeric), offset, np.nan), letters
+
+
+def _day(parts: pa.Array) -> tuple[FloatArray, bool | None, bool]:
+    """Days since 1970-01-01, and whether 5/4/2019 was read with the day first."""
+    one, two, three = (_number(parts, name) for name in ("one", "two", "three"))
+    year_first = one > 31
+    rest = ~year_first & ~np.isnan(one)
+    day_first: bool | None = None
+    sure = True
+    if (rest & (one != two)).any():
+        if (one[rest] > 12).any():
+            day_first = True
+        elif (two[rest] > 12).any():
+            day_first = False
+        else:
+            half = _true(pc.not_equal(_field(parts, "half"), ""))
+            dots = _true(pc.equal(_field(parts, "mark"), "."))
+            # A twelve-hour clock goes with the month first, dots with the day first.
+            day_first, sure = bool(dots.any()), bool(half.any() or dots.any())
+    year = np.where(year_first, one, np.where(three < 100, three + 2000, three))
+    month = np.where(year_first, two, two if day_first else one)
+    day = np.where(year_first, three, one if day_first else two)
+    ok = (month >= 1) & (month <= 12) & (day >= 1) & (day <= 31) & (year >= 1) & (year < 3000)
+    months = np.where(ok, (year - 1970) * 12 + month - 1, 0).astype("datetime64[M]")
+    days = months.astype("datetime64[D]") + (np.where(ok, day, 1) - 1).astype("timedelta64[D]")
+    ok &= days.astype("datetime64[M]") == months  # no 31 April
+    counted = np.where(ok, days.astype(np.int64), np.nan)
+    return np.asarray(counted, dtype=float), day_first, sure
+
+
+def _other_spellings(texts: pa.Array) -> tuple[FloatArray, FloatArray]:
+    """Month names and the like, left to pandas; it is slow, so only when all else fails."""
+    stamps = pd.to_datetime(pd.Series(texts.to_pylist()), errors="coerce", format="mixed", utc=True)
+    seconds = (stamps - pd.Timestamp(0, tz="UTC")).dt.total_seconds()
+    shape = r"(Z|UTC|GMT|\d[+-]\d{2}:?\d{2})$"
+    zoned = _true(pc.match_substring_regex(texts, shape))
+    return np.asarray(seconds, dtype=np.float64), np.where(zoned, 0.0, np.nan)
+
+
+def _true(cells: pa.Array) -> BoolArray:
+    return np.asarray(pc.fill_null(cells, False).to_numpy(zero_copy_only=False), dtype=bool)

@@ -1,0 +1,95 @@
+"""Machine logs of any supported kind as tracks."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+
+from evenacre.errors import InputError
+from evenacre.model import Track
+
+_LAYERS = {
+    *(".gpkg", ".geojson", ".json", ".shp", ".kml", ".kmz", ".fgb", ".gml", ".zip"),
+    *(".parquet", ".geoparquet", ".pq", ".gdb"),
+}
+_KINDS = "CSV, GPX, or a map layer of points, lines or polygons"
+
+
+def read_tracks(
+    path: Path,
+    *,
+    columns: Mapping[str, str] | None = None,
+    layer: str | None = None,
+    crs: str | None = None,
+    time_zone: str | None = None,
+) -> list[Track]:
+    """Read a machine's log.
+
+    Parameters
+    ----------
+    path : Path
+        A CSV or other table of text, a GPX file, or a map layer.
+    columns : mapping of str to str, optional
+        Role to column name with an optional unit, ``{"flow": "mass [lb/s]"}``; roles that are
+        not named are guessed, and the guesses stand in the notes of the tracks.
+    layer : str, optional
+        Which layer of a file that holds several.
+    crs : str, optional
+        System of projected columns, or of a layer that does not say.
+    time_zone : str, optional
+        Zone of times that name none, such as ``America/Chicago``.
+
+    Returns
+    -------
+    list of Track
+        One for each machine in the file, records in file order.
+
+    Raises
+    ------
+    InputError
+        When the file cannot be read as a log.
+    """
+    path = Path(path)
+    kind = _kind(path)
+    asked = dict(columns or {})
+    if kind == "gpx":
+        from evenacre.io.gpx_track import read_gpx_tracks
+
+        return read_gpx_tracks(path, asked, time_zone)
+    if kind == "layer":
+        from evenacre.io.layer_track import read_layer_tracks
+
+        return read_layer_tracks(path, asked, layer, crs, time_zone)
+    from evenacre.io.csv_track import read_csv_tracks
+
+    return read_csv_tracks(path, asked, crs, time_zone)
+
+
+def _kind(path: Path) -> str:
+    suffix = path.suffix.lower()
+    if not path.exists():
+        raise InputError.at(path, "", "there is no such file.", "Check the name.")
+    if path.is_dir():
+        if suffix == ".gdb":
+            return "layer"
+        raise InputError.at(path, "", "this is a folder.", "Name the log file in it.")
+    try:
+        with path.open("rb") as file:
+            start = file.read(2048)
+    except OSError as error:
+        raise InputError.at(
+            path, "", f"the file cannot be read ({error.strerror}).", "Check who may read it."
+        ) from None
+    if not start.strip():
+        raise InputError.at(path.name, "", "the file is empty.", "Export the log again.")
+    if suffix == ".gpx" or b"<gpx" in start:
+        return "gpx"
+    if suffix in _LAYERS or start.startswith((b"SQLite format 3", b"PK\x03\x04")):
+        return "layer"
+    if start.lstrip().startswith((b"{", b"<")):
+        return "layer"
+    if start.startswith(b"$G") or b"\n$G" in start:
+        raise InputError.at(
+            path.name, "", "this is a receiver's raw sentences.", f"Convert it to {_KINDS}."
+        )
+    return "csv"

@@ -23,6 +23,7 @@ _COMPASS = (
     "west",
     "northwest",
 )
+_MOST_DECIMALS = 2
 _SIGNS = {"USD": "$", "EUR": "€", "GBP": "£"}
 
 
@@ -50,6 +51,16 @@ def plus_minus(value: float, sigma: float | None, unit: DisplayUnit) -> str:
     places = max(decimals, 0)
     number = round(unit.of(value), decimals) + 0.0
     return f"{number:,.{places}f} ± {round(shown, decimals):,.{places}f} {unit.label}"
+
+
+def deserved(area_m2: float, sigma: float | None, units: UnitSystem) -> str:
+    """Write an area to the decimals its standard uncertainty (SI) allows, two at most."""
+    if units.area.of(area_m2) < 0.1:
+        return units.small_area.text(area_m2, 2)
+    decimals = 1
+    if sigma and math.isfinite(sigma) and sigma > 0:
+        decimals = min(max(-math.floor(math.log10(units.area.of(sigma))), 0), _MOST_DECIMALS)
+    return f"{units.area.of(area_m2):,.{decimals}f} {units.area.label}"
 
 
 def size(area_m2: float, units: UnitSystem, digits: int = 2) -> str:

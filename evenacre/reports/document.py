@@ -1,0 +1,162 @@
+"""The report as one HTML file that opens without a network."""
+
+from __future__ import annotations
+
+import base64
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from importlib.resources import files
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from evenacre import __version__
+from evenacre.coverage.result import AuditResult
+from evenacre.model import InputFile
+from evenacre.reports import figures
+from evenacre.reports.accounts import accounts
+from evenacre.reports.card import card
+from evenacre.reports.cautions import cautions
+from evenacre.reports.fixlist import advice, kind_words, stops
+from evenacre.reports.interactive_map import interactive_map
+from evenacre.reports.static_maps import static_maps
+from evenacre.units import UnitSystem
+
+
+@dataclass(frozen=True)
+class RenderedOperation:
+    """The heavy part of a report, made operation by operation and in any process.
+
+    Attributes
+    ----------
+    card, section : str
+        HTML of the answer and of everything below it.
+    maps : dict of str to bytes
+        Printed maps, file stem to PNG.
+    """
+
+    card: str
+    section: str
+    maps: dict[str, bytes]
+
+
+def render_operation(
+    result: AuditResult, units: UnitSystem, *, key: str = "op1", currency: str = "USD"
+) -> RenderedOperation:
+    """Render one operation's maps, answer and section.
+
+    Parameters
+    ----------
+    result : AuditResult
+    units : UnitSystem
+    key : str
+        Letters and digits; unlike that of any other operation of the report.
+    currency : str
+        Of the costs.
+    """
+    maps = static_maps(result, units)
+    frame = stops(result)
+    places = [
+        {
+            "number": s.skip,
+            "kind": kind_words(s.kind, s.cause),
+            "size": figures.size(s.area_m2, units),
+            "where": text,
+            "geo": f"{s.lat:.6f},{s.lon:.6f}",
+            "place": f"{s.lat:.6f}, {s.lon:.6f}",
+        }
+        for s, text in zip(frame.itertuples(), advice(result, units), strict=True)
+    ]
+    context = {
+        "key": key,
+        "r": result,
+        "card": card(result, units, currency=currency),
+        "stops": places,
+        "map": interactive_map(result, units, key),
+        "cover": _data_uri(maps["cover"]),
+        "rates": [
+            (p.product, _data_uri(png))
+            for p, (stem, png) in zip(
+                result.products, [m for m in maps.items() if m[0] != "cover"], strict=True
+            )
+        ],
+        "accounts": accounts(result, units, currency=currency),
+        "cautions": cautions(result),
+        "cleaning": [(name, f"{n:,}") for name, n in result.cleaning.items()],
+    }
+    pages = _environment()
+    return RenderedOperation(
+        card=pages.get_template("card.html.j2").render(context),
+        section=pages.get_template("operation.html.j2").render(context),
+        maps=maps,
+    )
+
+
+def document(
+    rendered: Sequence[RenderedOperation],
+    *,
+    farm: str,
+    inputs: Sequence[InputFile],
+    warnings: Sequence[str],
+) -> str:
+    """Join rendered operations into the page.
+
+    Parameters
+    ----------
+    rendered : sequence of RenderedOperation
+        In the order of the page; each with a ``key`` of its own.
+    farm : str
+        Title of the page; may be empty.
+    inputs : sequence of InputFile
+    warnings : sequence of str
+        Of the inputs as a whole.
+    """
+    return (
+        _environment()
+        .get_template("report.html.j2")
+        .render(
+            title=farm or "Ground account",
+            version=__version__,
+            inputs=inputs,
+            warnings=warnings,
+            cards=[Markup(r.card) for r in rendered],
+            sections=[Markup(r.section) for r in rendered],
+            leaflet_css=_leaflet_style(),
+            leaflet_js=_leaflet_script(),
+            style=_asset("report.css"),
+            script=_asset("report.js"),
+        )
+    )
+
+
+def _environment() -> Environment:
+    return Environment(
+        loader=PackageLoader("evenacre.reports"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+
+def _asset(name: str) -> Markup:
+    text = files("evenacre.reports").joinpath("templates", name).read_text(encoding="utf-8")
+    return Markup(text)
+
+
+def _leaflet(name: str) -> str:
+    return files("xstatic.pkg.leaflet").joinpath("data", name).read_text(encoding="utf-8")
+
+
+def _leaflet_style() -> Markup:
+    """Leaflet's style without its pictures: the page uses none of the controls they are for."""
+    return Markup(re.sub(r"url\(images/[^)]*\)", "none", _leaflet("leaflet.css")))
+
+
+def _leaflet_script() -> Markup:
+    return Markup(re.sub(r"//# sourceMappingURL=.*", "", _leaflet("leaflet.js")))
+
+
+def _data_uri(png: bytes) -> str:
+    return f"data:image/png;base64,{base64.b64encode(png).decode('ascii')}"

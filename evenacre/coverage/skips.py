@@ -104,7 +104,7 @@ def find_skips(
         skip (number from 1), kind, cause, area_m2, mean_width_m, length_m, lon, lat (a point
         inside), geometry.
     """
-    rest = _open(missed, _NECK_M)
+    rest = _open(shapely.get_parts(missed), _NECK_M)
     parts: list[np.ndarray] = []
     kinds: list[str] = []
     causes: list[str] = []
@@ -114,24 +114,18 @@ def find_skips(
         kinds.extend(kind)
         causes.extend([cause] * len(pieces))
 
-    def take_out(region: BaseGeometry) -> np.ndarray:
-        nonlocal rest
-        mine = _pieces(_open(shapely.intersection(rest, region), _NECK_M))
-        rest = _open(shapely.difference(rest, shapely.union_all(mine)), _NECK_M)
-        return mine
-
     for suspect in around.suspects:
-        mine = take_out(suspect.swept)
+        mine, rest = _split(rest, suspect.swept)
         add(mine, [suspect.kind] * len(mine), suspect.cause)
-    wide = take_out(_open(rest, _WIDER_THAN_TOOL * around.width_m))
+    wide, rest = _split(rest, shapely.union_all(_open(rest, _WIDER_THAN_TOOL * around.width_m)))
     add(wide, ["unworked"] * len(wide))
-    between = take_out(_beside_twice(_pieces(rest), around.beside))
-    turn = _at_turn(between, around)
-    add(between, np.where(turn, "turn", "between passes").tolist())
-    ends = _pieces(rest)
-    edge, turn = _at_edge(ends, around), _at_turn(ends, around)
-    kind = np.where(edge, "edge", np.where(turn, "turn", "between passes"))
-    add(ends, kind.tolist())
+    between, rest = _split(rest, _beside_twice(rest, around.beside))
+    add(between, np.where(_at_turn(between, around), "turn", "between passes").tolist())
+    edge = _at_edge(rest, around)
+    if not around.boundary_given:
+        # A drawn boundary bridges the notches between pass ends; they prove nothing.
+        rest, edge = rest[~edge], edge[~edge]
+    add(rest, np.where(edge, "edge", np.where(_at_turn(rest, around), "turn", "between passes")))
     geometry = np.concatenate(parts)
     kept = _worth_listing(geometry, settings)
     length, width = strip_size(shapely.area(geometry), shapely.length(geometry))
@@ -154,16 +148,22 @@ def find_skips(
     return gpd.GeoDataFrame(table.reset_index(drop=True), geometry="geometry", crs=plane.crs)
 
 
-def _open(geometry: BaseGeometry, width_m: float) -> BaseGeometry:
-    """Keep the parts at least so wide; corners stay square."""
-    core = shapely.buffer(geometry, -width_m / 2, join_style="mitre")
-    grown = shapely.buffer(core, width_m / 2, join_style="mitre")
-    return polygonal(np.array([shapely.intersection(grown, geometry)]))[0]
+def _open(parts: np.ndarray, width_m: float) -> np.ndarray:
+    """Keep what is at least so wide, as single polygons; corners stay square."""
+    core = shapely.buffer(parts, -width_m / 2, join_style="mitre")
+    left = ~shapely.is_empty(core)
+    grown = shapely.buffer(core[left], width_m / 2, join_style="mitre")
+    opened = shapely.get_parts(polygonal(shapely.intersection(grown, parts[left])))
+    return opened[shapely.area(opened) > 0]
 
 
-def _pieces(geometry: BaseGeometry) -> np.ndarray:
-    parts = shapely.get_parts(geometry)
-    return parts[shapely.area(parts) > 0]
+def _split(parts: np.ndarray, region: BaseGeometry) -> tuple[np.ndarray, np.ndarray]:
+    """What of the parts lies in a region, and the rest."""
+    shapely.prepare(region)
+    hit = shapely.intersects(parts, region)
+    inside = _open(polygonal(shapely.intersection(parts[hit], region)), _NECK_M)
+    outside = _open(polygonal(shapely.difference(parts[hit], region)), _NECK_M)
+    return inside, np.concatenate([parts[~hit], outside])
 
 
 def _worth_listing(geometry: np.ndarray, settings: Settings) -> np.ndarray:
@@ -172,13 +172,11 @@ def _worth_listing(geometry: np.ndarray, settings: Settings) -> np.ndarray:
     return (width >= settings.skip_min_width_m) & (area >= settings.skip_min_area_m2)
 
 
-def _beside_twice(skips: np.ndarray, beside: np.ndarray) -> BaseGeometry:
+def _beside_twice(parts: np.ndarray, beside: np.ndarray) -> BaseGeometry:
     """Ground with worked ground on two sides: beside two pieces of passes."""
-    large = skips[shapely.area(skips) > _NECK_M]
-    part, piece = shapely.STRtree(beside).query(large, predicate="intersects")
-    shadow = polygonal(shapely.intersection(large[part], beside[piece]))
-    shadow = shadow[shapely.area(shadow) > 0]
-    return count_cover(shadow).twice_or_more
+    part, piece = shapely.STRtree(beside).query(parts, predicate="intersects")
+    shadow = polygonal(shapely.intersection(parts[part], beside[piece]))
+    return count_cover(shadow[shapely.area(shadow) > 0]).twice_or_more
 
 
 def _share(skips: np.ndarray, lines: BaseGeometry) -> FloatArray:
@@ -189,8 +187,6 @@ def _share(skips: np.ndarray, lines: BaseGeometry) -> FloatArray:
 
 
 def _at_edge(skips: np.ndarray, around: Surroundings) -> BoolArray:
-    if not around.boundary_given:
-        return np.zeros(len(skips), dtype=bool)
     return _share(skips, shapely.boundary(around.workable)) >= _EDGE_SHARE
 
 

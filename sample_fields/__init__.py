@@ -1,0 +1,1 @@
+"""Three Larks Farm: an invented farm whose logs come with the truth that made them."""

@@ -1,0 +1,99 @@
+"""The season file of the sample farm."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from sample_fields.chain import Rig
+from sample_fields.drive import WIDTH_M
+from sample_fields.farm import CROP_FIELDS, JOBS, MATERIALS, SEEDED_PADDOCK, Job
+from sample_fields.faults import Blocked
+from sample_fields.plots import Plot
+from sample_fields.receiver import DELAY_S
+
+_HEAD = """\
+# Three Larks Farm is invented: its fields, its machine and its season were made by a script.
+farm = "Three Larks Farm"
+units = "us"
+currency = "USD"
+time_zone = "America/Chicago"
+"""
+
+
+def season_text(rig: Rig, logs: Mapping[str, Sequence[str]]) -> str:
+    """The season file, given the log files of each job."""
+    parts = [_HEAD]
+    for material in MATERIALS:
+        lines = ["[[product]]", f'name = "{material.name}"']
+        if material.analysis:
+            label = ", ".join(f"{key} = {value:g}" for key, value in material.analysis.items())
+            lines.append(f"analysis = {{ {label} }}")
+        parts.append("\n".join([*lines, f'price = "{material.price}"', ""]))
+    parts.append(_implement(rig))
+    parts += [_field(plot) for plot in (*CROP_FIELDS, SEEDED_PADDOCK)]
+    parts += [_operation(job, logs[job.slug]) for job in JOBS]
+    return "\n".join(parts)
+
+
+def _implement(rig: Rig) -> str:
+    return f"""\
+[[implement]]
+name = "drill"
+width = "{WIDTH_M / 0.3048:g} ft"
+rows = 32
+rows_per_tower = 8
+sections = [8, 8, 8, 8]
+axle_to_antenna = "{rig.antenna_ahead_of_axle_m:g} m"
+antenna_ahead = "{rig.antenna_ahead_of_axle_m + rig.pin_behind_axle_m:g} m"
+antenna_left = "0 m"
+tow = [ {{ hitch_to_axle = "{rig.hitch_to_axle_m:g} m" }} ]
+tool_behind = "{rig.tool_behind_m:g} m"
+delay = "{DELAY_S:g} s"
+"""
+
+
+def _field(plot: Plot) -> str:
+    where = f'where = {{ name = "{plot.name}" }}'
+    layer = "paddocks" if plot is SEEDED_PADDOCK else "boundaries"
+    lines = [
+        "[[field]]",
+        f'name = "{plot.name}"',
+        f'boundary = {{ file = "fields.gpkg", layer = "{layer}", {where} }}',
+    ]
+    if plot.unworkable is not None:
+        field = f'where = {{ field = "{plot.name}" }}'
+        lines.append(f'unworkable = {{ file = "fields.gpkg", layer = "unworkable", {field} }}')
+    lines.append(f'zones = {{ file = "zones/{plot.slug}.geojson", name_column = "zone" }}')
+    if plot.well is not None:
+        lines.append('setbacks = { file = "wells.geojson", distance = "100 ft" }')
+    return "\n".join([*lines, ""])
+
+
+def _operation(job: Job, logs: Sequence[str]) -> str:
+    columns = {"time": "UTC time", "lon": "Longitude", "lat": "Latitude", "work": "Work state"}
+    columns["speed"] = "Speed (mph)"
+    if job.columns == "towers":
+        columns |= {f"section:{n}": f"Tower {n}" for n in range(1, 5)}
+    if job.columns == "rows":
+        columns |= {f"row:{n}": f"Row {n}" for n in range(1, 33)}
+    columns |= {f"rate:{name}": f"{name} (lb/ac)" for name in job.rates_lb_ac}
+    products = [
+        f'  {{ product = "{name}", rate = "{rate:g} lb/ac" }},'
+        for name, rate in job.rates_lb_ac.items()
+    ]
+    lines = [
+        "[[operation]]",
+        f'name = "{job.name}"',
+        f'field = "{job.plot.name}"',
+        f"date = {job.start[:10]}",
+        'implement = "drill"',
+        "tracks = [" + ", ".join(f'"logs/{name}"' for name in logs) + "]",
+        "products = [",
+        *products,
+        "]",
+    ]
+    if any(isinstance(fault, Blocked) for fault in job.faults):
+        lines.append(f'blockages = "logs/{job.slug}-blockages.csv"')
+    lines.append("[operation.columns]")
+    lines += [f'"{role}" = "{column}"' for role, column in columns.items()]
+    return "\n".join([*lines, ""])

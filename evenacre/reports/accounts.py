@@ -66,8 +66,8 @@ def _ground(r: AuditResult, u: UnitSystem) -> Account:
         row("— twice", r.covered_twice_m2),
         row("— three times or more", r.covered_more_m2),
         row("Missed", r.skip_area_m2, "skip_area_m2"),
-        row("Overlap (covered twice or more)", r.overlap_area_m2, "overlap_area_m2"),
-        row("Excess (ground worked again, each time counted)", r.excess_area_m2),
+        row("Overlap", r.overlap_area_m2, "overlap_area_m2"),
+        row("Excess", r.excess_area_m2),
         row("Headland", r.headland_area_m2),
         row("Overlap in the headland", r.headland_overlap_m2),
         row("Worked outside the field", r.outside_area_m2),
@@ -79,7 +79,9 @@ def _ground(r: AuditResult, u: UnitSystem) -> Account:
         ("", "Area", "Share"),
         rows,
         remark=(
-            f"Once, twice, three times or more and missed make up the ground to be worked. "
+            "Once, twice, three times or more and missed make up the ground to be worked. "
+            "Overlap is what was covered twice or more; excess counts it once for every cover "
+            "beyond the first. "
             f"The boundary holds {u.area.text(r.boundary_area_m2, 4)}."
         ),
     )

@@ -63,6 +63,9 @@ def _missed(r: AuditResult, units: UnitSystem) -> str:
         return f"{whole} missed, in slivers too small to go back for."
     worth = figures.deserved(float(listed["area_m2"].sum()), sigma, units)
     back = f"in {places(len(listed))} worth going back for"
+    doubtful = int((listed["kind"] == "no log").sum())
+    if doubtful:
+        back += f" ({doubtful} where the log has a gap: look before you drive)"
     if worth == whole:
         return f"{whole} missed {back}."
     return f"{whole} missed; {worth} of it {back}."

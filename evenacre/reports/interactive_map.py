@@ -83,6 +83,7 @@ def interactive_map(result: AuditResult, units: UnitSystem, key: str) -> MapPiec
         tiles=None,
         zoom_start=_ZOOM,
         control_scale=True,
+        zoom_control="bottomright",
         maxZoom=_MAX_ZOOM,
         zoom_snap=0.25,
         scroll_wheel_zoom=False,

@@ -69,9 +69,8 @@ const evenacre = (() => {
       if (item.at) handles.push(label(item, layer.key).addTo(group));
       for (const handle of handles) {
         handle.bindPopup(() => popup(item), {
-          maxWidth: Math.min(300, map.getSize().x - 110), // clear of the zoom buttons
-          autoPanPaddingTopLeft: [60, 12],
-          autoPanPaddingBottomRight: [12, 12],
+          maxWidth: Math.min(300, map.getSize().x - 70),
+          autoPanPadding: [12, 12],
         });
       }
       if (layer.key === "skip") stops[item.n] = handles[handles.length - 1];
@@ -86,8 +85,12 @@ const evenacre = (() => {
       draw(map, groups[layer.key], layer, data.origin, stops);
     }
     const box = L.latLngBounds(data.bounds);
-    map.fitBounds(box, { padding: [14, 14], animate: false });
+    const fit = { paddingTopLeft: [16, 34], paddingBottomRight: [16, 40], animate: false };
+    map.fitBounds(box, fit);
     map.setMaxBounds(box.pad(2));
+    const frame = map.getContainer().classList;
+    map.on("popupopen", () => frame.add("reading"));
+    map.on("popupclose", () => frame.remove("reading"));
     map.on("focus click", () => map.scrollWheelZoom.enable());
     map.on("blur", () => map.scrollWheelZoom.disable());
     const section = document.getElementById(key);
@@ -100,7 +103,7 @@ const evenacre = (() => {
     const whole = section.querySelector("button[data-whole]");
     whole.addEventListener("click", () => {
       map.closePopup();
-      map.fitBounds(box, { padding: [14, 14] });
+      map.fitBounds(box, fit);
     });
     maps[key] = { map, stops, box };
   }

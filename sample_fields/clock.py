@@ -10,8 +10,8 @@ from scipy.integrate import cumulative_trapezoid
 from scipy.ndimage import gaussian_filter1d
 
 from sample_fields import spans
-from sample_fields.drive import Drive
 from sample_fields.faults import Blocked, Fault, Refill
+from sample_fields.logbook import Drive
 from sample_fields.paths import FloatArray
 
 WORK_MPS = 2.2

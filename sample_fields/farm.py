@@ -8,7 +8,6 @@ from typing import Literal
 import numpy as np
 from shapely.geometry import LineString, Polygon
 
-from sample_fields.drive import WIDTH_M
 from sample_fields.faults import (
     Blocked,
     Drift,
@@ -20,6 +19,7 @@ from sample_fields.faults import (
     Restart,
     ShortEnd,
 )
+from sample_fields.logbook import WIDTH_M
 from sample_fields.plots import Ellipse, Plot
 
 LB_PER_ACRE = 0.45359237 / 4046.8564224  # kg per m2, NIST SP 811

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from sample_fields.chain import Rig
-from sample_fields.drive import WIDTH_M
 from sample_fields.farm import CROP_FIELDS, JOBS, MATERIALS, SEEDED_PADDOCK, Job
 from sample_fields.faults import Blocked
+from sample_fields.logbook import WIDTH_M
 from sample_fields.plots import Plot
 from sample_fields.receiver import DELAY_S
 

@@ -16,9 +16,10 @@ from shapely.geometry import Point
 from sample_fields import truth
 from sample_fields.chain import Rig
 from sample_fields.clock import Schedule, Wobble, schedule
-from sample_fields.drive import WIDTH_M, plan
+from sample_fields.drive import plan
 from sample_fields.farm import JOBS, LB_PER_ACRE, Job
 from sample_fields.log_files import write_blockages, write_logs
+from sample_fields.logbook import WIDTH_M
 from sample_fields.maps import write_maps
 from sample_fields.paths import FloatArray
 from sample_fields.receiver import DELAY_S, INTERVAL_S, JITTER_M, WANDER_M, Records, record

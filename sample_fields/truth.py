@@ -18,7 +18,7 @@ from shapely.geometry.base import BaseGeometry
 from sample_fields import spans
 from sample_fields.chain import Rig, tool_line
 from sample_fields.clock import Schedule
-from sample_fields.drive import TOWER_M, WIDTH_M, Hint, tower_edges
+from sample_fields.logbook import TOWER_M, WIDTH_M, Hint, tower_edges
 from sample_fields.paths import FloatArray
 from sample_fields.plots import Plot
 

@@ -23,9 +23,11 @@ from geographiclib.geodesic import Geodesic
 from sample_fields import spans
 from sample_fields.chain import Rig, antenna, tool_line
 from sample_fields.clock import schedule
-from sample_fields.drive import TOWERS, WIDTH_M, pass_order, plan
+from sample_fields.drive import plan
 from sample_fields.farm import CROP_FIELDS, JOBS, KILN, ORCHARD
 from sample_fields.faults import Blocked, Offset, Patch
+from sample_fields.logbook import TOWERS, WIDTH_M
+from sample_fields.passes import pass_order
 from sample_fields.paths import Pose, connect
 from sample_fields.plots import Plot
 from sample_fields.three_larks import write_farm

@@ -67,7 +67,8 @@ def step_mass(
 ) -> StepMass:
     """Mass of each step: flow x time, else rate x active width x travel, else target likewise.
 
-    A logged value holds for its record's share of time, handover to handover, and reaches the ground ``delay_s`` later.
+    A logged value holds for its record's share of time, handover to handover, and reaches
+    the ground ``delay_s`` later.
 
     Parameters
     ----------

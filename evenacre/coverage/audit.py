@@ -216,7 +216,8 @@ def _passes(
     steps: Steps, number: IntArray, swaths: Swaths, headland: Headland, plane: WorkingPlane
 ) -> gpd.GeoDataFrame:
     owner = number[swaths.first_step]
-    area = np.bincount(owner, shapely.area(swaths.geometry), minlength=number.max() + 1)[1:]
+    swept = np.asarray(shapely.area(swaths.geometry), dtype=float)
+    area = np.bincount(owner, swept, minlength=number.max() + 1)[1:]
     table = pass_table(steps, number, area, np.zeros(len(area), dtype=bool))
     paths = np.array(table["geometry"], dtype=object)
     inside = shapely.length(shapely.intersection(paths, headland.band))

@@ -92,33 +92,31 @@ def clean(tracks: Sequence[Track], plane: WorkingPlane, settings: Settings) -> F
     )
     counts = {"read": len(time)}
     notes: list[str] = []
+    kept = np.arange(len(time))
 
     def keep(mask: BoolArray, reason: str) -> None:
-        nonlocal track, record, time, x, y
+        nonlocal kept
         counts[reason] = int((~mask).sum())
-        track, record, time, x, y = (a[mask] for a in (track, record, time, x, y))
+        kept = kept[mask]
 
     keep(np.isfinite(time) & np.isfinite(x) & np.isfinite(y), "without position or time")
-    counts["out of order"] = int((np.diff(time) < 0).sum())
-    order = np.argsort(time, kind="stable")
-    track, record, time, x, y = (a[order] for a in (track, record, time, x, y))
-
-    same_time = np.diff(time, prepend=-np.inf) == 0
-    moved = np.hypot(np.diff(x, prepend=np.nan), np.diff(y, prepend=np.nan)) > 0
-    keep(~(same_time & ~moved), "exact repeats")
-    same_time = np.diff(time, prepend=-np.inf) == 0
-    if same_time.mean() > _COARSE_CLOCK_SHARE if len(time) else False:
-        time = _spread(time)
+    counts["out of order"] = int((np.diff(time[kept]) < 0).sum())
+    kept = kept[np.argsort(time[kept], kind="stable")]
+    stayed = np.hypot(np.diff(x[kept], prepend=np.nan), np.diff(y[kept], prepend=np.nan)) == 0
+    keep(~(_same_time(time[kept]) & stayed), "exact repeats")
+    shared = _same_time(time[kept])
+    if shared.sum() > _COARSE_CLOCK_SHARE * len(kept):
+        time[kept] = _spread(time[kept])
         notes.append(
             "The log's clock is coarser than its records; records that share a time were "
             "spread evenly over it."
         )
-        counts["same time, other place"] = 0
-    else:
-        keep(~same_time, "same time, other place")
-
-    jumped = _jump_records(time, x, y, settings.max_speed_mps)
+        shared[:] = False
+    keep(~shared, "same time, other place")
+    jumped = _jump_records(time[kept], x[kept], y[kept], settings.max_speed_mps)
     keep(~jumped, "position jumps")
+    time, x, y, track, record = time[kept], x[kept], y[kept], track[kept], record[kept]
+
     max_gap = settings.max_gap_s
     if max_gap is None:
         max_gap = max(2.0, 2.5 * typical_interval_s(time))
@@ -167,6 +165,12 @@ def _cover_first_intervals(fixes: Fixes, tracks: Sequence[Track]) -> Fixes:
     )
 
 
+def _same_time(time: FloatArray) -> BoolArray:
+    """Records whose time is that of the one before."""
+    same: BoolArray = np.diff(time, prepend=-np.inf) == 0
+    return same
+
+
 def _spread(time: FloatArray) -> FloatArray:
     """Spread records that share a time evenly up to the next time."""
     value, first, size = np.unique(time, return_index=True, return_counts=True)
@@ -204,7 +208,7 @@ def _jump_records(
     jumped = np.zeros(len(time), dtype=bool)
     steps = np.flatnonzero(_abnormal_steps(time, x, y, max_speed_mps))
     out = -1
-    for step in steps:
+    for step in steps.tolist():
         if out >= 0 and step - out <= _MAX_JUMP_RECORDS:
             span = time[step + 1] - time[out]
             reach = np.hypot(x[step + 1] - x[out], y[step + 1] - y[out])

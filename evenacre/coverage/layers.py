@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import geopandas as gpd
 import numpy as np
@@ -22,7 +22,9 @@ _MIN_OVERLAP_M2 = 1.0
 
 
 def frame(
-    rows: dict[str, Sequence[object]], geometry: Sequence[BaseGeometry], crs: CRS
+    rows: Mapping[str, Sequence[object] | np.ndarray],
+    geometry: Sequence[BaseGeometry] | np.ndarray,
+    crs: CRS,
 ) -> gpd.GeoDataFrame:
     """Rows with an ``area_m2`` column; empty geometries are left out."""
     table = pd.DataFrame(rows)

@@ -7,7 +7,7 @@ import pandas as pd
 import shapely
 
 from evenacre.coverage.steps import Steps
-from evenacre.model import FloatArray, IntArray
+from evenacre.model import BoolArray, FloatArray, IntArray
 
 # A lift shorter than this does not end a pass.
 _LIFT_S = 2.0
@@ -32,7 +32,7 @@ def number_passes(steps: Steps) -> IntArray:
 
 
 def pass_table(
-    steps: Steps, number: IntArray, area_m2: FloatArray, headland: np.ndarray
+    steps: Steps, number: IntArray, area_m2: FloatArray, headland: BoolArray
 ) -> pd.DataFrame:
     """One row per pass.
 

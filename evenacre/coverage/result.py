@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+import dataclasses
+from dataclasses import dataclass
 
 import geopandas as gpd
 import numpy as np
@@ -161,7 +162,7 @@ class AuditResult:
     products: tuple[ProductResult, ...]
     layers: dict[str, gpd.GeoDataFrame]
     cover_grid: Grid
-    cleaning: dict[str, int] = field(default_factory=dict)
+    cleaning: dict[str, int] = dataclasses.field(default_factory=dict)
     sources: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()

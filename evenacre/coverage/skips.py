@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import geopandas as gpd
@@ -109,7 +109,7 @@ def find_skips(
     kinds: list[str] = []
     causes: list[str] = []
 
-    def add(pieces: np.ndarray, kind: Sequence[str], cause: str = "") -> None:
+    def add(pieces: np.ndarray, kind: Iterable[str], cause: str = "") -> None:
         parts.append(pieces)
         kinds.extend(kind)
         causes.extend([cause] * len(pieces))
@@ -120,7 +120,7 @@ def find_skips(
     wide, rest = _split(rest, shapely.union_all(_open(rest, _WIDER_THAN_TOOL * around.width_m)))
     add(wide, ["unworked"] * len(wide))
     between, rest = _split(rest, _beside_twice(rest, around.beside))
-    add(between, np.where(_at_turn(between, around), "turn", "between passes").tolist())
+    add(between, np.where(_at_turn(between, around), "turn", "between passes"))
     edge = _at_edge(rest, around)
     if not around.boundary_given:
         # A drawn boundary bridges the notches between pass ends; they prove nothing.

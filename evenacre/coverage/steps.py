@@ -52,7 +52,7 @@ class Steps:
     @property
     def working(self) -> BoolArray:
         """Steps with at least one row placing."""
-        return self.active.any(axis=1)
+        return np.asarray(self.active.any(axis=1))
 
 
 def build_steps(
@@ -65,8 +65,8 @@ def build_steps(
     """Lay knots along the path wherever something changes and carry them to the tool line.
 
     Where one record logs one state and the next another, the change is laid at their
-    handover (midway, as a rule); the meter's states arrive at the openers ``delay_s`` later; a blockage sits at the opener and
-    is not delayed.
+    handover (midway, as a rule); the meter's states arrive at the openers ``delay_s`` later; a
+    blockage sits at the opener and is not delayed.
 
     Parameters
     ----------

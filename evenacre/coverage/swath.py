@@ -99,8 +99,8 @@ def build_strips(steps: Steps, active: BoolArray, implement: Implement) -> Strip
     step, first = np.nonzero(edge == 1)
     _, end = np.nonzero(edge == -1)
     half = implement.width_m / 2
-    left = half - first * implement.row_spacing_m
-    right = half - end * implement.row_spacing_m
+    left = half - first.astype(float) * implement.row_spacing_m
+    right = half - end.astype(float) * implement.row_spacing_m
 
     def point(knot: IntArray, offset: FloatArray) -> FloatArray:
         h = tool.heading_rad[knot]
@@ -120,9 +120,9 @@ def build_strips(steps: Steps, active: BoolArray, implement: Implement) -> Strip
     folded &= _cross(quad)
 
     order = np.lexsort((step, end, first))
-    step, first, end, quad, folded = (a[order] for a in (step, first, end, quad, folded))
-    piece = _number_pieces(step, first, end, folded, tool.heading_rad)
-    return Strips(step, first + 1, end, quad, folded, piece)
+    rows = first[order], end[order]
+    piece = _number_pieces(step[order], *rows, folded[order], tool.heading_rad)
+    return Strips(step[order], rows[0] + 1, rows[1], quad[order], folded[order], piece)
 
 
 def _cross(quad: FloatArray) -> BoolArray:

@@ -1,0 +1,171 @@
+"""From a season to a result folder: read, audit, report, write."""
+
+from __future__ import annotations
+
+import signal
+from collections.abc import Callable, Iterator
+from concurrent.futures import ProcessPoolExecutor
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from functools import partial
+from multiprocessing import active_children, get_context
+from pathlib import Path
+from typing import Any
+
+from evenacre.coverage.audit import audit_operation
+from evenacre.coverage.result import AuditResult
+from evenacre.deliverables import Deliverables, OperationFiles
+from evenacre.errors import InputError, Problem
+from evenacre.io.operations import load_operation
+from evenacre.io.outputs import write_outputs
+from evenacre.io.staging import check_replaceable, staged_folder
+from evenacre.model import OperationPlan, Season
+from evenacre.reports.document import RenderedOperation, document, render_operation
+from evenacre.reports.figures import operation_slugs
+from evenacre.reports.fixlist import fix_list
+from evenacre.reports.layers import rasters, vector_layers
+from evenacre.reports.summary import summary
+from evenacre.reports.tables import tables
+from evenacre.units import UnitSystem, unit_system
+
+Progress = Callable[[str], None]
+
+
+@dataclass(frozen=True)
+class Audited:
+    """One operation, audited and drawn."""
+
+    result: AuditResult
+    rendered: RenderedOperation
+
+
+def audit_plan(
+    plan: OperationPlan, key: str, units: str, currency: str, progress: Progress | None = None
+) -> Audited:
+    """Read, audit and draw one operation; runs in any process.
+
+    Parameters
+    ----------
+    plan : OperationPlan
+    key : str
+        Letters and digits, unlike any other operation's.
+    units : str
+        Name of the unit system of the report.
+    currency : str
+    progress : callable, optional
+        Told each stage as it begins.
+    """
+    say = progress or (lambda _stage: None)
+    say("reading the log")
+    result = audit_operation(load_operation(plan), say)
+    say("drawing the maps")
+    rendered = render_operation(result, unit_system(units), key=key, currency=currency)
+    return Audited(result, rendered)
+
+
+def audit_season(
+    season: Season, out: Path, *, jobs: int = 1, progress: Progress | None = None
+) -> dict[str, Any]:
+    """Audit every operation of a season and write the result folder.
+
+    Parameters
+    ----------
+    season : Season
+    out : Path
+        Written whole or not at all.
+    jobs : int
+        Processes to share the operations among.
+    progress : callable, optional
+        Told each stage or finished operation.
+
+    Returns
+    -------
+    dict
+        The summary, as in ``summary.json``.
+
+    Raises
+    ------
+    InputError
+        With the complaints of every operation that could not be audited.
+    """
+    check_replaceable(out)
+    say = progress or (lambda _stage: None)
+    with staged_folder(out) as stage:
+        audited = _audit_all(season, jobs, say)
+        say("writing the report")
+        delivered = _deliverables(season, audited, unit_system(season.units))
+        write_outputs(stage, delivered)
+    return delivered.summary
+
+
+def _audit_all(season: Season, jobs: int, say: Progress) -> list[Audited]:
+    """Audit the operations in order, gathering the complaints of all of them."""
+    problems: list[Problem] = []
+    audited: list[Audited] = []
+    with _calls(season, jobs, say) as calls:
+        for plan, call in zip(season.operations, calls, strict=True):
+            try:
+                audited.append(call())
+            except InputError as error:
+                problems.extend(error.problems)
+            if len(season.operations) > 1:
+                say(f"{plan.field.name}, {plan.name}")
+    if problems:
+        raise InputError(problems)
+    return audited
+
+
+@contextmanager
+def _calls(season: Season, jobs: int, say: Progress) -> Iterator[list[Callable[[], Audited]]]:
+    """One call per operation, run here or already under way in a worker process."""
+    plans = [
+        (plan, f"op{i}", season.units, season.currency)
+        for i, plan in enumerate(season.operations, start=1)
+    ]
+    jobs = min(jobs, len(plans))
+    if jobs < 2:
+        within = say if len(plans) == 1 else None
+        yield [partial(audit_plan, *args, within) for args in plans]
+        return
+    with ProcessPoolExecutor(jobs, get_context("spawn"), initializer=_leave_interrupts) as pool:
+        try:
+            yield [pool.submit(audit_plan, *args).result for args in plans]
+        except BaseException:
+            for child in active_children():
+                child.terminate()
+            pool.shutdown(wait=False, cancel_futures=True)
+            raise
+
+
+def _leave_interrupts() -> None:
+    """Leave Ctrl-C to the parent, which ends its workers."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+def _deliverables(season: Season, audited: list[Audited], units: UnitSystem) -> Deliverables:
+    results = [a.result for a in audited]
+    slugs = operation_slugs(results)
+    return Deliverables(
+        summary=summary(
+            results,
+            farm=season.farm,
+            inputs=season.inputs,
+            warnings=season.warnings,
+            generated=datetime.now(UTC).isoformat(timespec="seconds"),
+            currency=season.currency,
+        ),
+        report=document(
+            [a.rendered for a in audited],
+            farm=season.farm,
+            inputs=season.inputs,
+            warnings=season.warnings,
+        ),
+        layers=vector_layers(results),
+        tables=tables(results, units, currency=season.currency),
+        fix_list=fix_list(results, units),
+        operations=tuple(
+            OperationFiles(slug, rasters(a.result), a.rendered.maps)
+            for slug, a in zip(slugs, audited, strict=True)
+        ),
+    )

@@ -48,7 +48,7 @@ def read_delimited(path: Path, findings: Findings) -> Table:
     bad_lines: list[int] = []
 
     def skip(row: pacsv.InvalidRow) -> str:
-        bad_lines.append(row.number)
+        bad_lines.append(row.number - dialect.skipped_lines - 1)  # skipped ones are counted
         return "skip"
 
     names = _unique(dialect.header, path.name, findings)

@@ -19,8 +19,9 @@ from evenacre.deliverables import Deliverables, OperationFiles
 from evenacre.errors import InputError, Problem
 from evenacre.io.operations import load_operation
 from evenacre.io.outputs import write_outputs
-from evenacre.io.staging import check_replaceable, staged_folder
+from evenacre.io.staging import staged_folder
 from evenacre.model import OperationPlan, Season
+from evenacre.reports.card import card
 from evenacre.reports.document import RenderedOperation, document, render_operation
 from evenacre.reports.figures import operation_slugs
 from evenacre.reports.fixlist import fix_list
@@ -29,7 +30,8 @@ from evenacre.reports.summary import summary
 from evenacre.reports.tables import tables
 from evenacre.units import UnitSystem, unit_system
 
-Progress = Callable[[str], None]
+Progress = Callable[[str, int], None]
+"""Told the stage at work and how many operations are done."""
 
 
 @dataclass(frozen=True)
@@ -40,8 +42,28 @@ class Audited:
     rendered: RenderedOperation
 
 
+@dataclass(frozen=True)
+class Outcome:
+    """A finished audit.
+
+    Attributes
+    ----------
+    summary : dict
+        As in ``summary.json``.
+    lines : tuple of str
+        The account in plain words, for a terminal.
+    """
+
+    summary: dict[str, Any]
+    lines: tuple[str, ...]
+
+
 def audit_plan(
-    plan: OperationPlan, key: str, units: str, currency: str, progress: Progress | None = None
+    plan: OperationPlan,
+    key: str,
+    units: str,
+    currency: str,
+    say: Callable[[str], None] = lambda _stage: None,
 ) -> Audited:
     """Read, audit and draw one operation; runs in any process.
 
@@ -53,10 +75,9 @@ def audit_plan(
     units : str
         Name of the unit system of the report.
     currency : str
-    progress : callable, optional
+    say : callable, optional
         Told each stage as it begins.
     """
-    say = progress or (lambda _stage: None)
     say("reading the log")
     result = audit_operation(load_operation(plan), say)
     say("drawing the maps")
@@ -65,8 +86,8 @@ def audit_plan(
 
 
 def audit_season(
-    season: Season, out: Path, *, jobs: int = 1, progress: Progress | None = None
-) -> dict[str, Any]:
+    season: Season, out: Path, *, jobs: int = 1, progress: Progress = lambda _stage, _done: None
+) -> Outcome:
     """Audit every operation of a season and write the result folder.
 
     Parameters
@@ -77,47 +98,55 @@ def audit_season(
     jobs : int
         Processes to share the operations among.
     progress : callable, optional
-        Told each stage or finished operation.
+        Told the stage at work and how many operations are done.
 
     Returns
     -------
-    dict
-        The summary, as in ``summary.json``.
+    Outcome
 
     Raises
     ------
     InputError
         With the complaints of every operation that could not be audited.
     """
-    check_replaceable(out)
-    say = progress or (lambda _stage: None)
+    units = unit_system(season.units)
     with staged_folder(out) as stage:
-        audited = _audit_all(season, jobs, say)
-        say("writing the report")
-        delivered = _deliverables(season, audited, unit_system(season.units))
+        audited = _audit_all(season, jobs, progress)
+        progress("writing the report", len(audited))
+        delivered = _deliverables(season, audited, units)
         write_outputs(stage, delivered)
-    return delivered.summary
+    lines = [line for a in audited for line in _lines(a.result, units, season.currency)]
+    return Outcome(delivered.summary, tuple(lines))
 
 
-def _audit_all(season: Season, jobs: int, say: Progress) -> list[Audited]:
+def _lines(result: AuditResult, units: UnitSystem, currency: str) -> Iterator[str]:
+    answer = card(result, units, currency=currency)
+    yield f"{result.field}, {result.operation}: {answer.headline}."
+    yield from (f"  {sentence}" for _, sentence in answer.lines)
+    yield from (f"  warning: {warning}" for warning in result.warnings)
+
+
+def _audit_all(season: Season, jobs: int, progress: Progress) -> list[Audited]:
     """Audit the operations in order, gathering the complaints of all of them."""
     problems: list[Problem] = []
     audited: list[Audited] = []
-    with _calls(season, jobs, say) as calls:
-        for plan, call in zip(season.operations, calls, strict=True):
+    with _calls(season, jobs, lambda stage: progress(stage, 0)) as calls:
+        for done, (plan, call) in enumerate(zip(season.operations, calls, strict=True)):
+            if len(calls) > 1:
+                progress(f"{plan.field.name}, {plan.name}", done)
             try:
                 audited.append(call())
             except InputError as error:
                 problems.extend(error.problems)
-            if len(season.operations) > 1:
-                say(f"{plan.field.name}, {plan.name}")
     if problems:
         raise InputError(problems)
     return audited
 
 
 @contextmanager
-def _calls(season: Season, jobs: int, say: Progress) -> Iterator[list[Callable[[], Audited]]]:
+def _calls(
+    season: Season, jobs: int, say: Callable[[str], None]
+) -> Iterator[list[Callable[[], Audited]]]:
     """One call per operation, run here or already under way in a worker process."""
     plans = [
         (plan, f"op{i}", season.units, season.currency)
@@ -125,8 +154,8 @@ def _calls(season: Season, jobs: int, say: Progress) -> Iterator[list[Callable[[
     ]
     jobs = min(jobs, len(plans))
     if jobs < 2:
-        within = say if len(plans) == 1 else None
-        yield [partial(audit_plan, *args, within) for args in plans]
+        stages = (say,) if len(plans) == 1 else ()
+        yield [partial(audit_plan, *args, *stages) for args in plans]
         return
     with ProcessPoolExecutor(jobs, get_context("spawn"), initializer=_leave_interrupts) as pool:
         try:

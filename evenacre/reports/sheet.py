@@ -15,6 +15,7 @@ from matplotlib.collections import PathCollection
 from matplotlib.figure import Figure
 from matplotlib.path import Path
 from matplotlib_scalebar.scalebar import ScaleBar
+from PIL import Image
 
 from evenacre.coverage.result import AuditResult
 from evenacre.reports import palette
@@ -25,6 +26,7 @@ _DPI = 130
 _SHORTEST, _TALLEST = 2.0, 11.0  # inches of the drawing itself
 _TITLE, _STRIP, _LEGEND = 0.7, 0.65, 0.85  # inches for the words around it
 _DETAIL_M = 0.1  # what a printed map can show
+_COLOURS = 128
 
 
 def blank(result: AuditResult, title: str, units: UnitSystem) -> tuple[Figure, Axes]:
@@ -38,7 +40,6 @@ def blank(result: AuditResult, title: str, units: UnitSystem) -> tuple[Figure, A
     height = float(np.clip(_INCHES * tall / wide, _SHORTEST, _TALLEST))
     page = _TITLE + height + _STRIP + _LEGEND
     figure = Figure(figsize=(_INCHES, page), dpi=_DPI)
-    FigureCanvasAgg(figure)
     axes = figure.add_axes((0, (_LEGEND + _STRIP) / page, 1, height / page))
     axes.set_axis_off()
     axes.set_aspect("equal")
@@ -131,7 +132,13 @@ def _path(polygon: Any) -> Path:
 
 
 def png(figure: Figure) -> bytes:
-    """Draw the sheet, with nothing in the file that changes between runs."""
+    """Draw the sheet as a PNG of few colours, with nothing in it that changes between runs."""
+    canvas: Any = FigureCanvasAgg(figure)
+    canvas.draw()
+    pixels = np.asarray(canvas.buffer_rgba())[..., :3]
+    picture = Image.fromarray(np.ascontiguousarray(pixels)).quantize(
+        _COLOURS, method=Image.Quantize.FASTOCTREE, dither=Image.Dither.NONE
+    )
     buffer = io.BytesIO()
-    figure.savefig(buffer, format="png", metadata={"Software": None})
+    picture.save(buffer, format="PNG", dpi=(_DPI, _DPI))
     return buffer.getvalue()

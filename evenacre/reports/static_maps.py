@@ -8,6 +8,7 @@ import geopandas as gpd
 import numpy as np
 import numpy.typing as npt
 import shapely
+from affine import Affine
 from matplotlib import rc_context
 from matplotlib.axes import Axes
 from matplotlib.collections import LineCollection, PathCollection
@@ -21,6 +22,7 @@ from evenacre.units import UnitSystem
 
 # Names from files may hold a dollar sign, which is not the start of a formula here.
 _STYLE: Any = {"font.size": 10, "hatch.linewidth": 0.5, "text.parse_math": False}
+_SQUARE_M = 2.0  # side of what the rate is averaged over
 _HATCH_CELLS = 300  # hatches are traced on a grid no finer than this
 
 
@@ -69,7 +71,7 @@ def cover_map(result: AuditResult, units: UnitSystem) -> bytes:
             facecolor=palette.TWICE,
             edgecolor="#7a4a00",
             hatch="////",
-            linewidth=0.2,
+            linewidth=0,
         )
         ground(
             level(3),
@@ -77,7 +79,7 @@ def cover_map(result: AuditResult, units: UnitSystem) -> bytes:
             facecolor=palette.MORE,
             edgecolor="white",
             hatch="xxxx",
-            linewidth=0.2,
+            linewidth=0,
         )
         ground(
             result.layers["outside"].geometry,
@@ -115,29 +117,40 @@ def cover_map(result: AuditResult, units: UnitSystem) -> bytes:
 
 
 def rate_map(result: AuditResult, product: ProductResult, units: UnitSystem) -> bytes:
-    """Draw a product's rate in classes about its target, or about its mean without one."""
+    """Draw a product's rate in classes about its target, or about its mean without one.
+
+    Rates are means over squares of about two metres: a hand's breadth of overlap between two
+    passes is not a rate of its own.
+    """
     middle = product.target_kg_per_m2 or product.mean_rate_kg_per_m2
     word = "target" if product.target_kg_per_m2 else "mean"
     with rc_context(_STYLE):
         title = f"{result.field}: {product.product}, {word} {units.rate.text(middle)}"
         figure, axes = sheet.blank(result, title, units)
-        nothing: dict[str, Any] = {"facecolor": palette.NOTHING, "linewidth": 0.0}
-        fill = PathCollection(sheet.paths(result.layers["field"].geometry), zorder=0, **nothing)
-        axes.add_collection(fill)
+        nothing: dict[str, Any] = {"facecolor": palette.NOTHING, "edgecolor": palette.NOTHING}
+
+        def bare(layer: str, order: int, width: float) -> None:
+            paths = sheet.paths(result.layers[layer].geometry)
+            fill = PathCollection(paths, zorder=order, linewidth=width, **nothing)
+            axes.add_collection(fill)
+
+        bare("field", 0, 0.0)
+        bare("skips", 3, 1.2)
         legend: list[Any] = [Patch(label="nothing applied", **nothing)]
         if middle > 0:
-            grid = product.rate
-            classes = _classes(grid.values.astype(float) / middle)
-            left, top, right, bottom = _extent(grid)
+            rate, transform = _squares(product.rate)
+            classes = _classes(rate / middle)
+            rows, cols = classes.shape
+            left, top = transform.c, transform.f
             axes.imshow(
                 classes,
-                extent=(left, right, bottom, top),
+                extent=(left, left + cols * transform.a, top + rows * transform.e, top),
                 cmap=ListedColormap(palette.RATE_COLOURS),
                 norm=BoundaryNorm(np.arange(-0.5, 5.5), 5),
                 interpolation="nearest",
                 zorder=1,
             )
-            _hatch(axes, grid, classes)
+            _hatch(axes, classes, transform)
             edges = [units.rate.of(middle * e) for e in palette.RATE_EDGES]
             legend += [
                 Patch(facecolor=c, hatch=h, edgecolor="#333333", linewidth=0.4, label=name)
@@ -150,6 +163,20 @@ def rate_map(result: AuditResult, product: ProductResult, units: UnitSystem) -> 
             ]
         sheet.add_legend(figure, legend, 2)
         return sheet.png(figure)
+
+
+def _squares(grid: Grid) -> tuple[npt.NDArray[np.float64], Affine]:
+    """Average what was applied over larger squares; one mostly without stays unknown."""
+    step = max(1, round(_SQUARE_M / grid.cell_m))
+    values = grid.values.astype(float)
+    rows, cols = (-(-n // step) for n in values.shape)
+    padded = np.full((rows * step, cols * step), np.nan)
+    padded[: values.shape[0], : values.shape[1]] = values
+    blocks = padded.reshape(rows, step, cols, step)
+    known = (blocks > 0).sum(axis=(1, 3))
+    total = np.nansum(blocks, axis=(1, 3))
+    mean = np.where(2 * known > step * step, total / np.maximum(known, 1), np.nan)
+    return mean, grid.transform @ Affine.scale(step)
 
 
 def _class_names(edges: list[float], label: str, word: str) -> list[str]:
@@ -172,21 +199,15 @@ def _classes(ratio: npt.NDArray[np.float64]) -> np.ma.MaskedArray[Any, Any]:
     return masked
 
 
-def _extent(grid: Grid) -> tuple[float, float, float, float]:
-    rows, cols = grid.values.shape
-    t = grid.transform
-    return t.c, t.f, t.c + cols * t.a, t.f + rows * t.e
-
-
-def _hatch(axes: Axes, grid: Grid, classes: np.ma.MaskedArray[Any, Any]) -> None:
+def _hatch(axes: Axes, classes: np.ma.MaskedArray[Any, Any], transform: Affine) -> None:
     """Hatch the classes away from the middle one."""
     step = max(1, int(np.ceil(max(classes.shape) / _HATCH_CELLS)))
     coarse = classes[step // 2 :: step, step // 2 :: step].filled(2)
     rows, cols = coarse.shape
     if rows < 2 or cols < 2:
         return
-    x = grid.transform.c + grid.transform.a * (step // 2 + 0.5 + step * np.arange(cols))
-    y = grid.transform.f + grid.transform.e * (step // 2 + 0.5 + step * np.arange(rows))
+    x = transform.c + transform.a * (step // 2 + 0.5 + step * np.arange(cols))
+    y = transform.f + transform.e * (step // 2 + 0.5 + step * np.arange(rows))
     for level, hatch in enumerate(palette.RATE_HATCHES):
         inside = (coarse == level).astype(float)
         if hatch and inside.any():

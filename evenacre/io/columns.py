@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from evenacre.errors import InputError
-from evenacre.io.headers import Header, read_header
+from evenacre.io.headers import CUT_LENGTH, Header, read_header
 from evenacre.io.table import Findings, Table
 from evenacre.units import Dimension, unit_factor
 
@@ -212,12 +212,16 @@ def _asked_use(table: Table, role: str, text: str) -> ColumnUse:
 def _find_column(table: Table, role: str, text: str) -> tuple[str, str]:
     """Column of the file a mapping means, and the unit it was given."""
     bare = re.fullmatch(r"(.*\S)\s*\[([^\[\]]+)\]", text)
-    for name, unit in [(text, "")] + ([(bare[1], bare[2])] if bare else []):
-        for fold in (str, str.lower, lambda s: s.lower()[:10]):
-            # Shapefiles cut names to ten characters.
+    meant = [(text, "")] + ([(bare[1], bare[2])] if bare else [])
+    for fold in (str, str.lower):
+        for name, unit in meant:
             same = [c for c in table.names if fold(c) == fold(name)]
-            if len(same) == 1 and (fold in (str, str.lower) or len(same[0]) == 10):
+            if len(same) == 1:
                 return same[0], unit
+    name, unit = meant[-1]
+    cut = [c for c in table.names if len(c) == CUT_LENGTH and name.lower().startswith(c.lower())]
+    if len(cut) == 1:
+        return cut[0], unit
     near = difflib.get_close_matches(bare[1] if bare else text, table.names, n=1, cutoff=0.6)
     hint = f' Did you mean "{near[0]}"?' if near else ""
     raise InputError.at(

@@ -9,7 +9,9 @@ from evenacre.units import Dimension, unit_factor
 
 _BRACKETED = re.compile(r"^(.*\S)\s*[(\[{]([^()\[\]{}]*)[)\]}]\s*$")
 _CAMEL = re.compile(r"(?<=[a-z])(?=[A-Z])|(?<=[A-Za-z])(?=\d)|(?<=\d)(?=[A-Za-z])")
-_CUT_LENGTH = 10  # of names in a Shapefile
+CUT_LENGTH = 10
+"""Longest name in a Shapefile; longer ones are cut to it."""
+
 _VOCABULARY = (
     *("longitude", "latitude", "heading", "distance", "interval", "duration", "machine"),
     *("vehicle", "width", "working", "applied", "rate", "seconds", "state", "status", "northing"),
@@ -74,7 +76,7 @@ def read_header(name: str) -> Header:
     base, unit_text = (bracketed[1], bracketed[2].strip()) if bracketed else (name, "")
     words = tuple(_words(base))
     spellings = ["_".join(words)]
-    if len(name) == _CUT_LENGTH and words:
+    if len(name) == CUT_LENGTH and words:
         # Two letters are enough: the name itself shows that it was cut.
         spellings += [
             "_".join((*words[:-1], whole))

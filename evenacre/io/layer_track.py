@@ -65,6 +65,11 @@ def read_layer_tracks(
     shapes = np.asarray(frame.geometry.array)
     plan = plan_columns(table, columns, findings, placed=True)
     kind = kinds.pop()
+    if path.suffix.lower() == ".fgb" and not any(plan.get(r) for r in ("time", "date", "start")):
+        findings.warn(
+            f"{path.name}: files of this kind do not keep the order of their features, and there "
+            "are no times to put them in order."
+        )
     if kind in ("LineString", "LinearRing"):
         return line_tracks(table, shapes, plan, time_zone, findings)
     if kind == "Polygon":

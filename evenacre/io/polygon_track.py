@@ -63,6 +63,11 @@ def polygon_tracks(
     plane = LocalPlane.around(shapes)
     flat = plane.to_plane(shapes)
     kept = _usable(table, flat, findings)
+    timed = any(plan.get(role) for role in ("time", "date", "start", "interval"))
+    clock = fix_clock(table, plan, time_zone, findings) if timed else None
+    if clock is not None:
+        # Some formats shuffle their features; what follows in time follows on the ground.
+        kept = kept[np.argsort(clock.time_s[kept], kind="stable")]
     flat = flat[kept]
     logged_width, logged_length = (
         None if values is None else values[kept] for values in read_lengths(table, plan, findings)
@@ -73,8 +78,6 @@ def polygon_tracks(
         f"{'its shape' if logged_width is None else 'its attribute'}, its length from "
         f"{'its shape' if logged_length is None else 'its attribute'}."
     )
-    timed = any(plan.get(role) for role in ("time", "date", "start", "interval"))
-    clock = fix_clock(table, plan, time_zone, findings) if timed else None
     runs = _runs(steps)
     step, xy, shift_m, own_run = _fixes(steps, runs)
     lon, lat = plane.to_degrees(xy)
@@ -110,14 +113,9 @@ def _usable(table: Table, flat: ShapeArray, findings: Findings) -> IntArray:
     """Rows of polygons that can be a step."""
     crossing = ~shapely.is_valid(flat)
     area = np.where(crossing, np.nan, shapely.area(flat))
-    empty = area == 0
     middle = np.median(area[area > 0]) if (area > 0).any() else 0.0
     sliver = (area > 0) & (area < _SLIVER * middle)
-    for what, mask in (
-        ("cross themselves", crossing),
-        ("are empty", empty),
-        ("are slivers", sliver),
-    ):
+    for what, mask in (("cross themselves", crossing), ("are slivers", sliver)):
         if mask.any():
             findings.warn(
                 f"{table.file}: {mask.sum():,} polygons that {what} were left out; the first is "
@@ -143,10 +141,15 @@ def _steps(flat: ShapeArray, width: FloatArray | None, length: FloatArray | None
     # How well each side lines up with the way to the neighbours.
     score = sum(np.abs(np.einsum("nsk,nk->ns", units, way)) for way in (before, after))
     lead = score[:, 0] - score[:, 1]
-    longer = np.where(size[:, 0] >= size[:, 1], 1.0, -1.0)
-    # At the end of a run the neighbours disagree: what holds for most steps decides.
-    mostly = 1.0 if np.sum(lead * longer) >= 0 else -1.0
-    first = np.where(np.abs(lead) > 0.7, lead > 0, longer * mostly > 0)
+    clear = np.abs(lead) > 0.7
+    first = lead > 0 if clear.any() else size[:, 0] >= size[:, 1]
+    if clear.any():
+        # At the end of a run the neighbours disagree: go on as the last clear step went.
+        n = np.arange(len(flat))
+        last = np.maximum.accumulate(np.where(clear, n, np.argmax(clear)))
+        way = units[last, np.where(first[last], 0, 1)]
+        like = np.abs(np.einsum("nsk,nk->ns", units, way))
+        first = np.where(clear, first, like[:, 0] > like[:, 1])
     pick = np.where(first, 0, 1)
     n = np.arange(len(flat))
     ahead = units[n, pick]

@@ -131,7 +131,7 @@ class Table:
         if pa.types.is_integer(kind) or pa.types.is_floating(kind) or pa.types.is_boolean(kind):
             return _floats(pc.cast(self.data.column(column), pa.float64())), none
         # Most columns are clean: try them as they are, then without the empty cells.
-        for clean in (self.data.column, self.text):
+        for clean in (self.data.column, self.text) if pa.types.is_string(kind) else (self.text,):
             cells = clean(column)
             if self.decimal_comma:
                 cells = pc.replace_substring(cells, ",", ".")

@@ -225,8 +225,9 @@ class Settings:
 
     Attributes
     ----------
-    skip_min_width_m : float
-        Narrower skips are counted in the area but not listed.
+    skip_min_width_m : float or None
+        Narrower skips are counted in the area but not listed. None: half a row where the rows
+        are known (a narrower gap is no missing row), at least 0.1 m.
     skip_min_area_m2 : float
         Smaller skips are counted in the area but not listed.
     headland_rounds : int or None
@@ -242,8 +243,8 @@ class Settings:
         Smooth receiver jitter when some is found.
     """
 
-    skip_min_width_m: float = 0.10
-    skip_min_area_m2: float = 1.0
+    skip_min_width_m: float | None = None
+    skip_min_area_m2: float = 5.0
     headland_rounds: int | None = None
     max_gap_s: float | None = None
     max_speed_mps: float = 12.0

@@ -34,10 +34,12 @@ from evenacre.coverage.suspects import find_suspects, ground_beside
 from evenacre.coverage.swath import Swaths, build_strips, build_swaths
 from evenacre.coverage.uncertainty import area_uncertainty
 from evenacre.errors import InputError
-from evenacre.model import FloatArray, Implement, IntArray, Operation
+from evenacre.model import FloatArray, Implement, IntArray, Operation, Settings
 
 # A pass belongs to the headland when this share of its length runs inside the band.
 _HEADLAND_SHARE = 0.6
+# Narrower gaps between passes are within what receivers can tell (common practice, no source).
+_NARROWEST_SKIP_M = 0.10
 # The distance sensor and the positions should agree about this well.
 _DISTANCE_TOLERANCE = 0.03
 
@@ -96,7 +98,13 @@ def audit_operation(
         ground_beside(steps, implement),
         find_suspects(steps, implement, operation.blockages),
     )
-    skips = find_skips(missed, around, plane, settings)
+    skips = find_skips(
+        missed,
+        around,
+        plane,
+        min_width_m=_skip_min_width_m(settings, implement),
+        min_area_m2=settings.skip_min_area_m2,
+    )
 
     say("sharing out amounts")
     areas = _areas(cover, swaths, land, headland)
@@ -197,6 +205,13 @@ def _require_work(operation: Operation, fixes: Fixes, steps: Steps) -> None:
         )
 
 
+def _skip_min_width_m(settings: Settings, implement: Implement) -> float:
+    if settings.skip_min_width_m is not None:
+        return settings.skip_min_width_m
+    half_row = implement.row_spacing_m / 2 if implement.rows_known else 0.0
+    return max(_NARROWEST_SKIP_M, half_row)
+
+
 def _headland(land: PlaneField, steps: Steps, implement: Implement, rounds: int | None) -> Headland:
     if not land.given and rounds is None:
         return Headland(0, shapely.Polygon())
@@ -217,7 +232,7 @@ def _passes(
 ) -> gpd.GeoDataFrame:
     owner = number[swaths.first_step]
     swept = np.asarray(shapely.area(swaths.geometry), dtype=float)
-    area = np.bincount(owner, swept, minlength=number.max() + 1)[1:]
+    area = np.bincount(owner, swept, minlength=int(number.max()) + 1)[1:].astype(float)
     table = pass_table(steps, number, area, np.zeros(len(area), dtype=bool))
     paths = np.array(table["geometry"], dtype=object)
     inside = shapely.length(shapely.intersection(paths, headland.band))

@@ -13,7 +13,7 @@ from shapely.geometry.base import BaseGeometry
 
 from evenacre.coverage.cover import count_cover, polygonal
 from evenacre.coverage.plane import WorkingPlane
-from evenacre.model import BoolArray, FloatArray, Settings
+from evenacre.model import BoolArray, FloatArray
 
 # Skips are told apart at this width: thinner necks between two of them do not join them.
 _NECK_M = 0.05
@@ -84,7 +84,12 @@ def strip_size(area_m2: FloatArray, perimeter_m: FloatArray) -> tuple[FloatArray
 
 
 def find_skips(
-    missed: BaseGeometry, around: Surroundings, plane: WorkingPlane, settings: Settings
+    missed: BaseGeometry,
+    around: Surroundings,
+    plane: WorkingPlane,
+    *,
+    min_width_m: float,
+    min_area_m2: float,
 ) -> gpd.GeoDataFrame:
     """List the skips wide and large enough to matter, largest first.
 
@@ -94,9 +99,9 @@ def find_skips(
         Workable ground with no cover.
     around : Surroundings
     plane : WorkingPlane
-    settings : Settings
-        ``skip_min_width_m`` and ``skip_min_area_m2``. What separates one skip from the next
-        does not depend on them, so raising either never lists more skips.
+    min_width_m, min_area_m2 : float
+        Smallest skip to list. What separates one skip from the next does not depend on them,
+        so raising either never lists more skips.
 
     Returns
     -------
@@ -127,15 +132,16 @@ def find_skips(
         rest, edge = rest[~edge], edge[~edge]
     add(rest, np.where(edge, "edge", np.where(_at_turn(rest, around), "turn", "between passes")))
     geometry = np.concatenate(parts)
-    kept = _worth_listing(geometry, settings)
-    length, width = strip_size(shapely.area(geometry), shapely.length(geometry))
+    area = shapely.area(geometry)
+    length, width = strip_size(area, shapely.length(geometry))
+    kept = (width >= min_width_m) & (area >= min_area_m2)
     inside = shapely.point_on_surface(geometry)
     lon, lat = plane.lonlat(shapely.get_x(inside), shapely.get_y(inside))
     table = pd.DataFrame(
         {
             "kind": pd.Series(kinds, dtype=object),
             "cause": pd.Series(causes, dtype=object),
-            "area_m2": shapely.area(geometry),
+            "area_m2": area,
             "mean_width_m": width,
             "length_m": length,
             "lon": lon,
@@ -164,12 +170,6 @@ def _split(parts: np.ndarray, region: BaseGeometry) -> tuple[np.ndarray, np.ndar
     inside = _open(polygonal(shapely.intersection(parts[hit], region)), _NECK_M)
     outside = _open(polygonal(shapely.difference(parts[hit], region)), _NECK_M)
     return inside, np.concatenate([parts[~hit], outside])
-
-
-def _worth_listing(geometry: np.ndarray, settings: Settings) -> np.ndarray:
-    area = shapely.area(geometry)
-    _, width = strip_size(area, shapely.length(geometry))
-    return (width >= settings.skip_min_width_m) & (area >= settings.skip_min_area_m2)
 
 
 def _beside_twice(parts: np.ndarray, beside: np.ndarray) -> BaseGeometry:

@@ -1,0 +1,217 @@
+"""Read which rows stopped flowing, and when."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+
+from evenacre.errors import InputError, Problem
+from evenacre.io.delimited import read_delimited
+from evenacre.io.hints import did_you_mean, listed
+from evenacre.io.table import Findings
+from evenacre.io.times import zone_of
+from evenacre.io.timetext import read_time_texts
+from evenacre.model import Blockage, FloatArray, Implement, Track
+
+_DAY_S = 86400.0
+_MILLISECONDS = 1e11
+_UNDATED_S = 30 * _DAY_S
+
+
+@dataclass(frozen=True)
+class BlockageNote:
+    """A blockage as a person wrote it down.
+
+    Attributes
+    ----------
+    file, place : str
+        Named in complaints.
+    start, end : str
+        Times.
+    tower, rows : str
+        Which tower, or which rows (``"9-16"``); one of them is empty.
+    cause : str
+    """
+
+    file: str
+    place: str
+    start: str
+    end: str
+    tower: str = ""
+    rows: str = ""
+    cause: str = ""
+
+
+def read_blockage_file(path: Path) -> tuple[list[BlockageNote], list[str]]:
+    """Read a table with columns ``start``, ``end`` and ``tower`` or ``rows``.
+
+    Returns
+    -------
+    list of BlockageNote
+    list of str
+        Warnings.
+
+    Raises
+    ------
+    InputError
+        When it is no table or a column is missing.
+    """
+    findings = Findings()
+    if not path.exists():
+        raise InputError.at(path.name, "", "There is no such file.", "Check the name.")
+    table = read_delimited(path, findings)
+    columns = {name.strip().lower(): name for name in table.names}
+    missing = [c for c in ("start", "end") if c not in columns]
+    if not {"tower", "rows"} & columns.keys():
+        missing.append("tower")
+    if missing:
+        raise InputError.at(
+            path.name,
+            "",
+            f"There is no column {listed(missing)}; it has {listed(table.names)}.",
+            "A blockage table has columns start, end, and tower or rows. "
+            + did_you_mean(missing[0], columns),
+        )
+    cells = {
+        name: table.text(columns[name]).fill_null("").to_pylist()
+        if name in columns
+        else [""] * len(table)
+        for name in ("start", "end", "tower", "rows", "cause")
+    }
+    notes = [
+        BlockageNote(path.name, table.place(i), *(cells[name][i] for name in cells))
+        for i in range(len(table))
+    ]
+    return notes, findings.warnings
+
+
+def blockages_of(
+    notes: list[BlockageNote], implement: Implement, *, date: str = "", time_zone: str | None = None
+) -> tuple[Blockage, ...]:
+    """Turn notes into blockages on the clock that tracks use.
+
+    Times with a zone go to UTC; those without are of ``time_zone`` when it is known, else
+    they stay on the machine's own clock. A time of day alone is of ``date``.
+
+    Raises
+    ------
+    InputError
+        With every problem found.
+    """
+    problems: list[Problem] = []
+
+    def complain(note: BlockageNote, what: str, remedy: str) -> None:
+        problems.append(Problem(note.file, note.place, what, remedy))
+
+    starts = _seconds([note.start for note in notes], date, time_zone)
+    ends = _seconds([note.end for note in notes], date, time_zone)
+    blockages = []
+    for note, start, end in zip(notes, starts, ends, strict=True):
+        for word, value in ((note.start, start), (note.end, end)):
+            if np.isnan(value):
+                remedy = "Write it as 2026-04-14T09:12:00, or as 09:12:00 if the job has a date."
+                complain(note, f'"{word}" is not a time.' if word else "A time is missing.", remedy)
+        if end < start:
+            complain(
+                note, f"It ends ({note.end}) before it starts ({note.start}).", "Swap the times."
+            )
+        try:
+            rows, cause = _rows_of(note, implement)
+        except ValueError as error:
+            complain(note, str(error), "Write tower = 2, or rows such as 9-16.")
+            continue
+        blockages.append(Blockage(float(start), float(end), rows, note.cause or cause))
+    if problems:
+        raise InputError(problems)
+    return tuple(blockages)
+
+
+def _rows_of(note: BlockageNote, implement: Implement) -> tuple[tuple[int, ...], str]:
+    """Return the rows a note means and how to say so; ValueError with the complaint."""
+    if bool(note.tower) == bool(note.rows):
+        raise ValueError("It needs either a tower or rows.")
+    if not implement.rows_known:
+        raise ValueError("The implement's rows are not known, so blocked rows cannot be placed.")
+    if note.tower:
+        if not implement.rows_per_tower:
+            raise ValueError("The implement has no rows_per_tower, so a tower means nothing.")
+        towers = -(-implement.rows // implement.rows_per_tower)
+        number = re.fullmatch(r"\s*(?:tower\s*)?(\d+)(?:\.0)?\s*", note.tower, re.IGNORECASE)
+        if not number or not 1 <= int(number[1]) <= towers:
+            raise ValueError(f'"{note.tower}" is not one of its {towers} towers.')
+        return implement.tower_rows(int(number[1])), f"tower {int(number[1])}"
+    rows: set[int] = set()
+    for part in re.split(r"[,;\s]+", note.rows.strip()):
+        span = re.fullmatch(r"(\d+)(?:(?:-|\u2013|\.\.)(\d+))?", part)
+        first, last = (int(span[1]), int(span[2] or span[1])) if span else (0, 0)
+        if not 1 <= first <= last <= implement.rows:
+            raise ValueError(f'"{part}" are not rows between 1 and {implement.rows}.')
+        rows.update(range(first, last + 1))
+    ordered = tuple(sorted(rows))
+    name = "row" if len(ordered) == 1 else "rows"
+    return ordered, f"{name} {note.rows.strip()}"
+
+
+def _seconds(texts: list[str], date: str, time_zone: str | None) -> FloatArray:
+    """Return times as seconds; NaN where a text is none."""
+    numbers = pd.to_numeric(pd.Series(texts, dtype=str), errors="coerce").to_numpy(dtype=float)
+    seconds = np.where(numbers >= _MILLISECONDS, numbers / 1000, numbers)
+    words = np.isnan(numbers)
+    if words.any():
+        chosen = [texts[i] for i in np.flatnonzero(words)]
+        clock_only = [bool(date) and bool(re.match(r"\d{1,2}:", t.strip())) for t in chosen]
+        dated = [f"{date} {t}" if c else t for t, c in zip(chosen, clock_only, strict=True)]
+        seconds[words] = _words(dated, time_zone)
+    return seconds
+
+
+def _words(texts: list[str], time_zone: str | None) -> FloatArray:
+    read = read_time_texts(pa.array(texts, pa.string()))
+    zone = zone_of(time_zone)
+    if zone is None or not read.dated:
+        return np.asarray(read.wall_s - np.nan_to_num(read.offset_s))
+    stamps = pd.DatetimeIndex(pd.to_datetime(read.wall_s, unit="s"))
+    summer = np.ones(len(stamps), dtype=bool)
+    local = stamps.tz_localize(zone, ambiguous=summer, nonexistent="shift_forward")
+    utc = np.asarray((local - pd.Timestamp(0, tz="UTC")) / pd.Timedelta(seconds=1), dtype=float)
+    return np.where(np.isnan(read.offset_s), utc, read.wall_s - read.offset_s)
+
+
+def match_clock(
+    blockages: tuple[Blockage, ...], tracks: tuple[Track, ...], time_zone: str | None
+) -> tuple[tuple[Blockage, ...], list[str]]:
+    """Fit blockages to logs that tell the time of day only, and warn of those that miss.
+
+    Returns
+    -------
+    tuple of Blockage
+    list of str
+        Warnings.
+    """
+    times = [t.time_s[np.isfinite(t.time_s)] for t in tracks]
+    times = [t for t in times if len(t)]
+    if not blockages or not times:
+        return blockages, []
+    first, last = min(t.min() for t in times), max(t.max() for t in times)
+    if last < _UNDATED_S and all(b.start_s > _UNDATED_S for b in blockages):
+        blockages = tuple(_time_of_day(b, time_zone) for b in blockages)
+    missed = [b for b in blockages if b.end_s < first or b.start_s > last]
+    warnings = [
+        f"The blockage of {b.cause} falls outside the time of the log and blocks nothing: check "
+        "its times and the time zone."
+        for b in missed
+    ]
+    return blockages, warnings
+
+
+def _time_of_day(blockage: Blockage, time_zone: str | None) -> Blockage:
+    stamp = pd.Timestamp(blockage.start_s, unit="s", tz="UTC")
+    wall = stamp.tz_convert(zone_of(time_zone) or "UTC").tz_localize(None)
+    start = (wall - wall.normalize()).total_seconds()
+    length = blockage.end_s - blockage.start_s
+    return Blockage(start, start + length, blockage.rows, blockage.cause)

@@ -1,0 +1,108 @@
+"""Read everything one operation needs: its logs, and the blockages of its rows."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from evenacre.errors import InputError, Problem
+from evenacre.io.blockages import blockages_of, match_clock, read_blockage_file
+from evenacre.io.placement import place_tracks
+from evenacre.io.times import dates_of
+from evenacre.io.tracks import read_tracks
+from evenacre.model import Operation, OperationPlan, Track
+
+_UNDATED_S = 30 * 86400.0
+
+
+def load_operation(plan: OperationPlan) -> Operation:
+    """Read the files of an operation and check that they belong together.
+
+    Parameters
+    ----------
+    plan : OperationPlan
+
+    Returns
+    -------
+    Operation
+        Its warnings are the plan's and those that concern several files; what concerns one
+        log stays with its tracks.
+
+    Raises
+    ------
+    InputError
+        With the problems of every file.
+    """
+    operation, problems = read_operation(plan)
+    if problems:
+        raise InputError(problems)
+    return operation
+
+
+def read_operation(plan: OperationPlan) -> tuple[Operation, list[Problem]]:
+    """Read the files of an operation as far as they go, and collect what is wrong."""
+    problems: list[Problem] = []
+    warnings = list(plan.warnings)
+    tracks: list[Track] = []
+    for read in _logs(plan):
+        if isinstance(read, InputError):
+            problems += read.problems
+        else:
+            tracks += read
+    placed = tuple(tracks)
+    if plan.field.boundary is not None:
+        try:
+            placed, said = place_tracks(tracks, plan.field.boundary, field=plan.field.name)
+            warnings += said
+        except InputError as error:
+            problems += error.problems
+    blockages = plan.blockages
+    if plan.blockage_file is not None:
+        try:
+            notes, said = read_blockage_file(plan.blockage_file)
+            warnings += said
+            blockages += blockages_of(
+                notes, plan.implement, date=plan.date, time_zone=plan.time_zone
+            )
+        except InputError as error:
+            problems += error.problems
+    blockages, said = match_clock(blockages, placed, plan.time_zone)
+    warnings += said + _other_days(plan, placed)
+    operation = Operation(
+        name=plan.name,
+        field=plan.field,
+        implement=plan.implement,
+        tracks=placed,
+        applications=plan.applications,
+        date=plan.date,
+        blockages=blockages,
+        settings=plan.settings,
+        warnings=tuple(dict.fromkeys(warnings)),
+    )
+    return operation, problems
+
+
+def _logs(plan: OperationPlan) -> Iterator[list[Track] | InputError]:
+    """Read each log in turn; the error in place of one that cannot be read."""
+    count = len(plan.track_files)
+    layers = plan.track_layers or (plan.layer,) * count
+    systems = plan.track_crs or (plan.crs,) * count
+    for path, layer, crs in zip(plan.track_files, layers, systems, strict=True):
+        try:
+            yield read_tracks(
+                path, columns=plan.columns, layer=layer, crs=crs, time_zone=plan.time_zone
+            )
+        except InputError as error:
+            yield error
+
+
+def _other_days(plan: OperationPlan, tracks: tuple[Track, ...]) -> list[str]:
+    """Warn of logs of another day than the operation's."""
+    if not plan.date:
+        return []
+    warnings = []
+    for track in tracks:
+        days = dates_of(track.time_s[track.time_s > _UNDATED_S], plan.time_zone)
+        if days and plan.date not in days:
+            shown = days[0] if len(days) == 1 else f"{days[0]} to {days[-1]}"
+            warnings.append(f"{track.source}: the log is of {shown}, the operation of {plan.date}.")
+    return warnings

@@ -1,0 +1,98 @@
+"""Read a farm's season: the season file, or the command line's options in its place."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+from typing import Any
+
+from evenacre.errors import InputError
+from evenacre.io.complaints import Complaints, KeyPath
+from evenacre.io.season_build import SeasonDraft, build_season
+from evenacre.io.season_files import SeasonFiles
+from evenacre.io.season_options import season_from_options
+from evenacre.io.season_tables import ENTRIES
+from evenacre.model import Season
+
+__all__ = ["draft_season", "load_season", "season_from_options"]
+
+
+def load_season(path: Path) -> Season:
+    """Read and check a season file and the map files it names; logs are only looked for.
+
+    Parameters
+    ----------
+    path : Path
+        The season file; other files are named relative to it.
+
+    Raises
+    ------
+    InputError
+        With every complaint at once.
+    """
+    draft = draft_season(path)
+    if draft.problems:
+        raise InputError(draft.problems)
+    return draft.season
+
+
+def draft_season(path: Path) -> SeasonDraft:
+    """Read a season file as far as it goes, and collect what is wrong.
+
+    Raises
+    ------
+    InputError
+        When the file is missing or not TOML, so that nothing can be read.
+    """
+    raw = _read_toml(path)
+    complaints = Complaints(lambda key: _name_key(path.name, raw, key))
+    files = SeasonFiles(path.parent, complaints)
+    files.add(path, path.name)
+    return build_season(raw, files)
+
+
+def _read_toml(path: Path) -> dict[str, Any]:
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        what = "There is no such file." if not path.exists() else f"It cannot be read ({error})."
+        raise InputError.at(path, "", what, "Give the season file, such as season.toml.") from None
+    try:
+        raw = tomllib.loads(data.decode("utf-8-sig"))
+    except UnicodeDecodeError as error:
+        line = data[: error.start].count(b"\n") + 1
+        raise InputError.at(
+            path.name, f"line {line}", "The text is not UTF-8.", "Save the file as UTF-8."
+        ) from None
+    except tomllib.TOMLDecodeError as error:
+        words, _, where = str(error).removesuffix(")").rpartition(" (at ")
+        place = where if "line" in where else f"line {len(data.splitlines())}, the last"
+        raise InputError.at(
+            path.name,
+            place,
+            f"It is not TOML: {words[0].lower()}{words[1:]}.",
+            "Check quotes, brackets and the = sign there and on the line before.",
+        ) from None
+    if not raw:
+        raise InputError.at(
+            path.name, "", "The season file is empty.", "Describe field, implement and operation."
+        )
+    return raw
+
+
+def _name_key(file: str, raw: dict[str, Any], path: KeyPath) -> tuple[str, str]:
+    """Name a key as a person would find it: ``operation "Spring", products 1, rate``."""
+    parts: list[str] = []
+    rest = path
+    if len(path) > 1 and path[0] in ENTRIES and isinstance(path[1], int):
+        entries = raw[str(path[0])]
+        entry = entries[path[1]] if isinstance(entries, list) else entries
+        name = entry.get("name") if isinstance(entry, dict) else None
+        label = f'"{name}"' if isinstance(name, str) and name else str(path[1] + 1)
+        parts, rest = [f"{path[0]} {label}"], path[2:]
+    for part in rest:
+        if isinstance(part, int) and parts:
+            parts[-1] += f" {part + 1}"
+        else:
+            parts.append(str(part))
+    return file, ", ".join(parts)

@@ -1,0 +1,295 @@
+"""Turn the tables of a season into operations ready to be audited."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from evenacre.errors import InputError, Problem
+from evenacre.io.blockages import BlockageNote, blockages_of
+from evenacre.io.columns import ROLES
+from evenacre.io.complaints import Complaints, KeyPath
+from evenacre.io.hints import choice
+from evenacre.io.season_files import SeasonFiles
+from evenacre.io.season_nouns import implement_of, product_of
+from evenacre.io.season_tables import (
+    ENTRIES,
+    BlockageTable,
+    FieldTable,
+    ImplementTable,
+    OperationTable,
+    ProductTable,
+    SeasonTable,
+    SettingsTable,
+    Table,
+)
+from evenacre.io.times import zone_of
+from evenacre.model import (
+    Application,
+    Blockage,
+    Field,
+    Implement,
+    OperationPlan,
+    Product,
+    Season,
+    Settings,
+)
+
+_SETTINGS = {
+    "skip_min_width": "skip_min_width_m",
+    "skip_min_area": "skip_min_area_m2",
+    "pass_to_pass": "pass_to_pass_m",
+    "within_pass": "within_pass_m",
+    "headland_rounds": "headland_rounds",
+    "max_gap": "max_gap_s",
+    "max_speed": "max_speed_mps",
+    "smooth": "smooth",
+}
+_NEEDED = {
+    "product": ("analysis",),
+    "implement": ("width", "rows", "row_spacing", "sections"),
+}
+_MUCH_KG_PER_M2 = 3.0  # 30 t/ha
+
+
+@dataclass(frozen=True)
+class SeasonDraft:
+    """A season as far as it could be made, and what is wrong with it.
+
+    Attributes
+    ----------
+    season : Season
+        With stand-ins for fields and implements that could not be made.
+    problems : tuple of Problem
+    equipped : tuple of bool
+        For each operation: whether its implement could be made.
+    """
+
+    season: Season
+    problems: tuple[Problem, ...]
+    equipped: tuple[bool, ...]
+
+
+def build_season(raw: dict[str, Any], files: SeasonFiles) -> SeasonDraft:
+    """Check every table of a season and make what can be made of it."""
+    complaints = files.complaints
+    for key in ENTRIES:
+        if isinstance(raw.get(key), dict):
+            complaints.add(
+                (key,), f"[{key}] stands for a single table.", f"Write [[{key}]], in two brackets."
+            )
+            raw = {**raw, key: [raw[key]]}
+    top = complaints.check(SeasonTable, raw) or SeasonTable()
+    if top.time_zone is not None:
+        try:
+            zone_of(top.time_zone)
+        except InputError as error:
+            complaints.add(("time_zone",), error.problems[0].what, error.problems[0].remedy)
+            top = top.model_copy(update={"time_zone": None})
+    return _Builder(top, files, complaints).build()
+
+
+class _Builder:
+    """Holds the named nouns while operations are put together."""
+
+    def __init__(self, top: SeasonTable, files: SeasonFiles, complaints: Complaints) -> None:
+        self.top, self.files, self.complaints = top, files, complaints
+        # A noun that could not be made is None: it is known, and already complained about.
+        self.products: dict[str, Product | None] = {}
+        self.implements: dict[str, Implement | None] = {}
+        self.fields: dict[str, Field | None] = {}
+        self.said: dict[tuple[str, str], list[str]] = {}
+
+    def build(self) -> SeasonDraft:
+        for name, path, table in self._tables("product", ProductTable):
+            price = self.top.product[int(path[1])].get("price")
+            made = table and product_of(table, price, self.top.currency, self.complaints, path)
+            self.products[name], self.said["product", name] = made or (None, [])
+        for name, path, drill in self._tables("implement", ImplementTable):
+            built = drill and implement_of(drill, self.complaints, path)
+            self.implements[name], self.said["implement", name] = built or (None, [])
+        for name, path, plot in self._tables("field", FieldTable):
+            drawn = plot and self.files.field(plot, path)
+            self.fields[name], self.said["field", name] = drawn or (None, [])
+        plans, equipped = self._operations()
+        used = {plan.field.name for plan in plans}
+        warnings = tuple(
+            f'The field "{name}" has no operation.' for name in self.fields if name not in used
+        )
+        try:
+            inputs = self.files.inputs()
+        except InputError as error:
+            self.complaints.take(error)
+            inputs = ()
+        season = Season(
+            self.top.farm, tuple(plans), inputs, warnings, self.top.currency, self.top.units
+        )
+        return SeasonDraft(season, tuple(self.complaints.problems), tuple(equipped))
+
+    def _tables(self, key: str, model: type[Table]) -> list[tuple[str, KeyPath, Any]]:
+        """Return name, place and table of each entry; the table is None when it is faulty."""
+        found: list[tuple[str, KeyPath, Any]] = []
+        for index, entry in enumerate(getattr(self.top, key)):
+            path: KeyPath = (key, index)
+            name = entry.get("name") if isinstance(entry, Mapping) else None
+            if isinstance(name, str) and any(name.strip() == other for other, _, _ in found):
+                self.complaints.add((*path, "name"), f'"{name}" is defined twice.', "Rename one.")
+                continue
+            table = self.complaints.check(model, entry, path, _NEEDED.get(key, ()))
+            if isinstance(name, str):
+                found.append((name.strip(), path, table))
+        return found
+
+    def _operations(self) -> tuple[list[OperationPlan], list[bool]]:
+        if not self.top.operation:
+            self.complaints.add(
+                ("operation",), "There is no operation.", "Add one under [[operation]]."
+            )
+        plans: list[OperationPlan] = []
+        equipped: list[bool] = []
+        seen: set[tuple[str, str]] = set()
+        for index, entry in enumerate(self.top.operation):
+            path: KeyPath = ("operation", index)
+            table = self.complaints.check(OperationTable, entry, path)
+            if table is None:
+                continue
+            if (table.field, table.name) in seen:
+                self.complaints.add(
+                    (*path, "name"),
+                    f'The field "{table.field}" has two operations called "{table.name}".',
+                    "Rename one of them.",
+                )
+            seen.add((table.field, table.name))
+            plans.append(self._plan(table, path))
+            equipped.append(self.implements.get(table.implement) is not None)
+        return plans, equipped
+
+    def _plan(self, table: OperationTable, path: KeyPath) -> OperationPlan:
+        field = self._known(self.fields, table.field, (*path, "field"))
+        implement = self._known(self.implements, table.implement, (*path, "implement"))
+        applications = self._applications(table, path)
+        self._check_columns(table, path)
+        date = table.date.isoformat() if table.date else ""
+        tracks = self._tracks(table, path)
+        blockage_file = (
+            self.files.find(table.blockages, (*path, "blockages")) if table.blockages else None
+        )
+        names = [("field", table.field), ("implement", table.implement)]
+        names += [("product", use.product) for use in table.products]
+        warnings = [text for key in names for text in self.said.get(key, [])]
+        warnings += [
+            f"{a.product.name}: the target rate of {a.target_kg_per_m2 * 1e4:,.0f} kg/ha is very "
+            "high."
+            for a in applications
+            if a.target_kg_per_m2 is not None and a.target_kg_per_m2 > _MUCH_KG_PER_M2
+        ]
+        return OperationPlan(
+            name=table.name,
+            field=field or Field(table.field),
+            implement=implement or Implement(width_m=1.0),
+            track_files=tuple(file for file, _, _ in tracks),
+            track_layers=tuple(layer for _, layer, _ in tracks),
+            track_crs=tuple(crs for _, _, crs in tracks),
+            columns=dict(table.columns),
+            time_zone=self.top.time_zone,
+            applications=applications,
+            date=date,
+            blockage_file=blockage_file,
+            blockages=self._blockages(table.blockage, implement, date, path),
+            settings=_settings(self.top.settings, table),
+            warnings=tuple(dict.fromkeys(warnings)),
+        )
+
+    def _known(self, nouns: Mapping[str, Any], name: str, path: KeyPath) -> Any:
+        if name not in nouns:
+            kind = str(path[2])
+            self.complaints.add(
+                path,
+                f'There is no {kind} "{name}".',
+                choice(name, nouns, f"Define it under [[{kind}]]."),
+            )
+            return None
+        return nouns[name]
+
+    def _applications(self, table: OperationTable, path: KeyPath) -> tuple[Application, ...]:
+        made: dict[str, Application] = {}
+        for index, use in enumerate(table.products):
+            place = (*path, "products", index, "product")
+            if use.product in made:
+                what = f'"{use.product}" is listed twice.'
+                self.complaints.add(place, what, "Keep one of them.")
+            elif use.product not in self.products:
+                remedy = choice(use.product, self.products, "Define it under [[product]].")
+                self.complaints.add(place, f'There is no product "{use.product}".', remedy)
+            elif product := self.products[use.product]:
+                made[use.product] = Application(product, use.rate)
+        return tuple(made.values())
+
+    def _check_columns(self, table: OperationTable, path: KeyPath) -> None:
+        roles = {role.partition(":")[0] for role in ROLES}
+        products = [use.product for use in table.products]
+        for role in table.columns:
+            name, colon, key = role.partition(":")
+            place = (*path, "columns", role)
+            if name not in roles:
+                what = f'"{role}" is not what a column can be.'
+                self.complaints.add(place, what, choice(name, ROLES))
+            elif name in ("rate", "flow") and colon and key not in products:
+                what = f'The operation has no product "{key}".'
+                remedy = choice(key, products, "Add it to products.")
+                self.complaints.add(place, what, remedy)
+
+    def _tracks(
+        self, table: OperationTable, path: KeyPath
+    ) -> list[tuple[Path, str | None, str | None]]:
+        found: list[tuple[Path, str | None, str | None]] = []
+        for index, track in enumerate(table.tracks):
+            place = (*path, "tracks", index)
+            file = self.files.find(track.file, place)
+            if file is None:
+                continue
+            if any(file == other and track.layer == layer for other, layer, _ in found):
+                what = f'The log "{track.file}" is listed twice and would count twice.'
+                self.complaints.add(place, what, "Keep one of them.")
+                continue
+            found.append((file, track.layer, track.crs))
+        return found
+
+    def _blockages(
+        self, tables: list[BlockageTable], implement: Implement | None, date: str, path: KeyPath
+    ) -> tuple[Blockage, ...]:
+        if implement is None:
+            return ()
+        made: list[Blockage] = []
+        for index, table in enumerate(tables):
+            rows = table.rows
+            note = BlockageNote(
+                file="",
+                place="",
+                start=table.start,
+                end=table.end,
+                tower="" if table.tower is None else str(table.tower),
+                rows=", ".join(map(str, rows)) if isinstance(rows, list) else str(rows or ""),
+                cause=table.cause or "",
+            )
+            try:
+                made += blockages_of([note], implement, date=date, time_zone=self.top.time_zone)
+            except InputError as error:
+                for problem in error.problems:
+                    self.complaints.add((*path, "blockage", index), problem.what, problem.remedy)
+        return tuple(made)
+
+
+def _settings(*tables: SettingsTable) -> Settings:
+    """Return the settings, later tables over earlier ones."""
+    settings = Settings()
+    for table in tables:
+        given = {
+            name: getattr(table, key)
+            for key, name in _SETTINGS.items()
+            if getattr(table, key) is not None
+        }
+        settings = replace(settings, **given)
+    return settings

@@ -111,8 +111,13 @@ def _outside(r: AuditResult, units: UnitSystem) -> str:
 
 
 def _setbacks(r: AuditResult, units: UnitSystem) -> list[str]:
+    landed: dict[str, list[str]] = {}
+    for p in r.products:
+        for s in p.setbacks:
+            landed.setdefault(s.name, []).append(
+                f"{units.mass.text(s.applied_kg, 2)} of {p.product}"
+            )
     return [
-        f"{units.mass.text(s.applied_kg, 2)} of {p.product} landed inside the setback of {s.name}."
-        for p in r.products
-        for s in p.setbacks
+        f"{' and '.join(amounts)} landed inside the setback of {name}."
+        for name, amounts in landed.items()
     ]

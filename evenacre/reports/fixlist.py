@@ -9,11 +9,10 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 import shapely
-from pyproj import Transformer
 
 from evenacre.coverage.result import AuditResult
 from evenacre.reports import figures
-from evenacre.reports.geodata import WGS84
+from evenacre.reports.geodata import WGS84, transformer
 from evenacre.units import UnitSystem
 
 _CORNERS = {"northwest": (-1, 1), "northeast": (1, 1), "southeast": (1, -1), "southwest": (-1, -1)}
@@ -32,8 +31,9 @@ def stops(result: AuditResult) -> gpd.GeoDataFrame:
     skips = result.layers["skips"]
     order = np.lexsort((skips["skip"], -skips["area_m2"]))
     out = skips.iloc[order].reset_index(drop=True)
-    to_plane = Transformer.from_crs(WGS84, result.crs, always_xy=True)
-    x, y = to_plane.transform(out["lon"].to_numpy(float), out["lat"].to_numpy(float))
+    x, y = transformer(WGS84, result.crs).transform(
+        out["lon"].to_numpy(float), out["lat"].to_numpy(float)
+    )
     return out.assign(skip=np.arange(1, len(out) + 1), x_m=x, y_m=y)
 
 

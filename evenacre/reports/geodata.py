@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Any
 
 import geopandas as gpd
@@ -18,18 +19,23 @@ TOLERANCE_M = 0.02
 WGS84 = CRS.from_epsg(4326)
 
 
+@lru_cache(maxsize=16)
+def transformer(source: CRS, target: CRS) -> Transformer:
+    """Return the change of coordinates, x before y; making one takes longer than using it."""
+    return Transformer.from_crs(source, target, always_xy=True)
+
+
 def centre_lon(result: AuditResult) -> float:
     """Longitude around which the layers of a result are kept continuous."""
     xmin, ymin, xmax, ymax = result.layers["field"].total_bounds
-    to_degrees = Transformer.from_crs(result.crs, WGS84, always_xy=True)
-    return float(to_degrees.transform((xmin + xmax) / 2, (ymin + ymax) / 2)[0])
+    return float(transformer(result.crs, WGS84).transform((xmin + xmax) / 2, (ymin + ymax) / 2)[0])
 
 
 def to_lonlat(frame: gpd.GeoDataFrame, lon: float) -> gpd.GeoDataFrame:
     """Project to WGS 84 degrees with longitudes within 180 of ``lon``, past 180 if need be."""
     if frame.empty:
         return frame.set_crs(WGS84, allow_override=True)
-    to_degrees = Transformer.from_crs(frame.crs, WGS84, always_xy=True)
+    to_degrees = transformer(frame.crs, WGS84)
 
     def move(xy: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
         x, y = to_degrees.transform(xy[:, 0], xy[:, 1])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
@@ -9,6 +10,7 @@ from pathlib import Path
 import geopandas as gpd
 import pyogrio
 import shapely
+from pyogrio.errors import DataLayerError, DataSourceError
 
 # The format wants a time of last change; a fixed one keeps equal results equal.
 _DATE = "2000-01-01T00:00:00.000Z"
@@ -25,18 +27,26 @@ def write_geopackage(path: Path, layers: Mapping[str, gpd.GeoDataFrame]) -> None
     layers : mapping of str to GeoDataFrame
         Layer name to features; all with the same kind of geometry within a layer. A layer
         without features is stored as polygons.
+
+    Raises
+    ------
+    OSError
+        When the disk does not take it.
     """
     with _fixed_date():
         for name, frame in layers.items():
-            pyogrio.write_dataframe(
-                _whole(frame),
-                path,
-                layer=name,
-                driver="GPKG",
-                geometry_type=_geometry_type(frame),
-                promote_to_multi=True,
-                append=False,
-            )
+            try:
+                pyogrio.write_dataframe(
+                    _whole(frame),
+                    path,
+                    layer=name,
+                    driver="GPKG",
+                    geometry_type=_geometry_type(frame),
+                    promote_to_multi=True,
+                    append=False,
+                )
+            except (DataSourceError, DataLayerError) as error:
+                raise OSError(errno.EIO, f"{path.name}: {error}") from error
 
 
 def _whole(frame: gpd.GeoDataFrame) -> gpd.GeoDataFrame:

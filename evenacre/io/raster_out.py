@@ -5,8 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
-import rasterio
 from rasterio.crs import CRS
+from rasterio.io import MemoryFile
 
 from evenacre import __version__
 from evenacre.deliverables import Raster
@@ -25,27 +25,28 @@ def write_cog(path: Path, raster: Raster) -> None:
     if np.issubdtype(values.dtype, np.floating):
         values = values.astype(np.float32)
     predictor = 3 if values.dtype == np.float32 else 2
-    with rasterio.open(
-        path,
-        "w",
-        driver="COG",
-        height=values.shape[0],
-        width=values.shape[1],
-        count=1,
-        dtype=values.dtype,
-        crs=CRS.from_wkt(raster.crs.to_wkt()),
-        transform=raster.transform,
-        nodata=raster.nodata,
-        compress="deflate",
-        predictor=predictor,
-        blocksize=256,
-        overview_resampling="nearest",
-    ) as target:
-        target.write(values, 1)
-        target.set_band_description(1, raster.description)
-        target.set_band_unit(1, raster.units)
-        target.update_tags(
-            TIFFTAG_SOFTWARE=f"Evenacre {__version__}",
-            TIFFTAG_IMAGEDESCRIPTION=raster.description,
-            UNITS=raster.units,
-        )
+    # GDAL writes to memory and Python to the disk, so that a full disk is a plain OSError.
+    with MemoryFile() as memory:
+        with memory.open(
+            driver="COG",
+            height=values.shape[0],
+            width=values.shape[1],
+            count=1,
+            dtype=values.dtype,
+            crs=CRS.from_wkt(raster.crs.to_wkt()),
+            transform=raster.transform,
+            nodata=raster.nodata,
+            compress="deflate",
+            predictor=predictor,
+            blocksize=256,
+            overview_resampling="nearest",
+        ) as target:
+            target.write(values, 1)
+            target.set_band_description(1, raster.description)
+            target.set_band_unit(1, raster.units)
+            target.update_tags(
+                TIFFTAG_SOFTWARE=f"Evenacre {__version__}",
+                TIFFTAG_IMAGEDESCRIPTION=raster.description,
+                UNITS=raster.units,
+            )
+        path.write_bytes(memory.read())

@@ -149,29 +149,18 @@ def _swap(stage: Path, out: Path) -> None:
 
 def _complaint(error: Exception, out: Path) -> InputError | None:
     """Say what a person can do about a failed write; None when it is not about the disk."""
-    code = getattr(error, "errno", None)
-    if code in _FULL or (code not in _FORBIDDEN and _scarce(out)):
-        return InputError.at(
-            out,
-            "",
-            "could not be written: the disk is full.",
-            "Free some space or choose another disk with --out.",
-        )
-    if code in _FORBIDDEN:
-        return InputError.at(
-            out,
-            "",
-            "cannot be written: no permission, or the disk is read-only.",
-            "Choose another folder with --out.",
-        )
-    if isinstance(error, OSError) and code is not None:
-        return InputError.at(
-            out,
-            "",
-            f"could not be written: {os.strerror(code)}.",
-            "Choose another folder with --out.",
-        )
-    return None
+    if not isinstance(error, OSError):
+        return None
+    if error.errno in _FULL or _scarce(out):
+        what = "could not be written: the disk is full."
+        remedy = "Free some space or choose another disk with --out."
+    elif error.errno in _FORBIDDEN:
+        what = "cannot be written: no permission, or the disk is read-only."
+        remedy = "Choose another folder with --out."
+    else:
+        what = f"could not be written ({error.strerror or error})."
+        remedy = "Check the disk, or choose another folder with --out."
+    return InputError.at(out, "", what, remedy)
 
 
 def _scarce(out: Path) -> bool:

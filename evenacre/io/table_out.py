@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import math
 import re
 from collections.abc import Mapping
@@ -46,8 +47,8 @@ def neutral(value: Any) -> Any:
 
 def write_workbook(path: Path, tables: Mapping[str, pd.DataFrame]) -> None:
     """Write every table to its own sheet: frozen header, widths, numbers as numbers."""
-    options = {"strings_to_formulas": False, "strings_to_urls": False, "nan_inf_to_errors": False}
-    with xlsxwriter.Workbook(str(path), options) as book:
+    buffer = io.BytesIO()
+    with xlsxwriter.Workbook(buffer, {"in_memory": True}) as book:
         book.set_properties({"created": _CREATED, "title": "Evenacre"})
         formats = {
             "head": book.add_format({"bold": True, "text_wrap": True, "valign": "top"}),
@@ -59,6 +60,7 @@ def write_workbook(path: Path, tables: Mapping[str, pd.DataFrame]) -> None:
         }
         for name, table in tables.items():
             _sheet(book.add_worksheet(name[:31]), table, formats)
+    path.write_bytes(buffer.getvalue())
 
 
 def _sheet(sheet: Worksheet, table: pd.DataFrame, formats: Mapping[str, Any]) -> None:

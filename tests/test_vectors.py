@@ -15,7 +15,7 @@ from shapely.geometry import LineString, MultiPolygon, Point, Polygon, box
 from evenacre.errors import InputError
 from evenacre.io.layers import Source, layer_names, read_layer
 from evenacre.io.mend import geodesic_area_m2
-from evenacre.io.placement import place_tracks
+from evenacre.io.placement import place_tracks, turn_tracks
 from evenacre.io.vectors import read_boundary, read_setbacks, read_unworkable, read_zones
 from evenacre.model import Track
 
@@ -89,6 +89,9 @@ def test_a_field_too_large_to_be_one_is_used_with_a_warning(tmp_path):
     path = write(tmp_path / "f.gpkg", [box(0, 0, 1, 1)])
     boundary, (warning,) = read_boundary(Source(path))
     assert boundary.area == pytest.approx(1)
+    assert "is the coordinate system right?" in warning
+    path = write(tmp_path / "g.gpkg", [box(0, 0, 1e-6, 1e-6)])
+    _, (warning,) = read_boundary(Source(path))
     assert "is the coordinate system right?" in warning
 
 
@@ -189,6 +192,13 @@ def test_selection_by_attribute(tmp_path):
     whole, (warning,) = read_boundary(Source(path))
     assert whole.area == pytest.approx(SQUARE.area + 1e-4)
     assert '"Creek Forty", "Home"' in warning
+
+
+def test_parts_of_one_name_are_one_field(tmp_path):
+    path = write(tmp_path / "f.gpkg", [SQUARE, box(-92.39, 40.1, -92.38, 40.11)], name=["a", "a"])
+    boundary, warnings = read_boundary(Source(path))
+    assert len(boundary.geoms) == 2
+    assert warnings == []
 
 
 def test_a_bow_tie_is_mended_and_the_change_of_area_stated(tmp_path):
@@ -418,6 +428,15 @@ def test_a_log_far_away_says_how_far_and_where():
 def test_slips_that_explain_the_distance(lon, lat, slip):
     with pytest.raises(InputError, match=slip):
         place_tracks([track_at([lon] * 3, lat)], SQUARE, field="Creek Forty")
+
+
+def test_tracks_without_a_boundary_run_on_past_the_antimeridian():
+    tracks = [track_at([np.nan, 179.9, -179.9], -17.0), track_at([-179.8, 179.8], -17.0)]
+    first, second = turn_tracks(tracks)
+    assert first.lon[1:] == pytest.approx([179.9, 180.1])
+    assert second.lon == pytest.approx([180.2, 179.8])
+    (same,) = turn_tracks([track_at([-92.4, -92.5], 40.0)])
+    assert same.lon.tolist() == [-92.4, -92.5]
 
 
 def test_a_log_mostly_elsewhere_is_used_with_a_warning():

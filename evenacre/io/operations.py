@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from evenacre.errors import InputError, Problem
 from evenacre.io.blockages import blockages_of, match_clock, read_blockage_file
-from evenacre.io.placement import place_tracks
+from evenacre.io.placement import place_tracks, turn_tracks
 from evenacre.io.times import dates_of
 from evenacre.io.tracks import read_tracks
 from evenacre.model import Operation, OperationPlan, Track
@@ -48,7 +48,7 @@ def read_operation(plan: OperationPlan) -> tuple[Operation, list[Problem]]:
             problems += read.problems
         else:
             tracks += read
-    placed = tuple(tracks)
+    placed = turn_tracks(tracks)
     if plan.field.boundary is not None:
         try:
             placed, said = place_tracks(tracks, plan.field.boundary, field=plan.field.name)

@@ -11,6 +11,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.errors import InputError
+from evenacre.io.wgs84 import far, near
 from evenacre.model import FloatArray, Track
 from evenacre.units import METRIC, US
 
@@ -56,10 +57,7 @@ def place_tracks(
         When no record of any track falls inside the boundary: it says how far off they
         are and in which direction, and which slip would explain it.
     """
-    middle = boundary.centroid.x
-    placed = tuple(
-        replace(t, lon=middle + np.mod(t.lon - middle + 180.0, 360.0) - 180.0) for t in tracks
-    )
+    placed = turn_tracks(tracks, boundary.centroid.x)
     shapely.prepare(boundary)
     counts = [_inside(t.lon, t.lat, boundary) for t in placed]
     seen = [int((np.isfinite(t.lon) & np.isfinite(t.lat)).sum()) for t in placed]
@@ -78,6 +76,21 @@ def place_tracks(
                 f"{field}; the rest counts as ground outside the field."
             )
     return placed, warnings
+
+
+def turn_tracks(tracks: Sequence[Track], middle: float | None = None) -> tuple[Track, ...]:
+    """Put tracks on one turn of the globe.
+
+    Parameters
+    ----------
+    tracks : sequence of Track
+    middle : float, optional
+        Longitude to be within half a turn of; the first one of the tracks when None.
+    """
+    if middle is None:
+        known = (lon[0] for t in tracks if len(lon := t.lon[np.isfinite(t.lon)]))
+        middle = next(known, 0.0)
+    return tuple(replace(t, lon=near(t.lon, middle)) if far(t.lon, middle) else t for t in tracks)
 
 
 def _inside(lon: FloatArray, lat: FloatArray, boundary: BaseGeometry) -> int:
@@ -116,23 +129,23 @@ def _remedy(x: FloatArray, y: FloatArray, boundary: BaseGeometry) -> str:
     west, south, east, north = boundary.bounds
     turned = np.mod(west + 180.0, 360.0) - 180.0 - west
 
-    def near(lon: FloatArray, lat: FloatArray) -> bool:
+    def beside(lon: FloatArray, lat: FloatArray) -> bool:
         inside = (lon > west + turned - _NEAR_DEG) & (lon < east + turned + _NEAR_DEG)
         inside &= (lat > south - _NEAR_DEG) & (lat < north + _NEAR_DEG)
         return bool(inside.mean() > _FAR_SHARE)
 
     lon = np.mod(x + 180.0, 360.0) - 180.0
-    if near(y, lon):
+    if beside(y, lon):
         return (
             "They come together when longitude and latitude of one of them are swapped: swap "
             "the two columns of the log, or export the boundary with longitude first."
         )
-    if near(-lon, y):
+    if beside(-lon, y):
         return (
             "They come together when the longitudes of one of them change sign: west of "
             "Greenwich they have to be negative."
         )
-    if near(lon, -y):
+    if beside(lon, -y):
         return (
             "They come together when the latitudes of one of them change sign: south of the "
             "equator they have to be negative."

@@ -6,12 +6,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
+from zoneinfo import available_timezones
 
 from evenacre.errors import InputError, Problem
 from evenacre.io.blockages import BlockageNote, blockages_of
 from evenacre.io.columns import ROLES
 from evenacre.io.complaints import Complaints, KeyPath
-from evenacre.io.hints import choice
+from evenacre.io.hints import choice, did_you_mean
 from evenacre.io.season_files import SeasonFiles
 from evenacre.io.season_nouns import implement_of, product_of
 from evenacre.io.season_tables import (
@@ -86,7 +87,12 @@ def build_season(raw: dict[str, Any], files: SeasonFiles) -> SeasonDraft:
         try:
             zone_of(top.time_zone)
         except InputError as error:
-            complaints.add(("time_zone",), error.problems[0].what, error.problems[0].remedy)
+            near = did_you_mean(top.time_zone, sorted(available_timezones()))
+            complaints.add(
+                ("time_zone",),
+                f'"{top.time_zone}" is not a time zone.',
+                near or error.problems[0].remedy,
+            )
             top = top.model_copy(update={"time_zone": None})
     return _Builder(top, files, complaints).build()
 

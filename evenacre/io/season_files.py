@@ -24,6 +24,7 @@ from evenacre.io.vectors import (
 from evenacre.model import Field, InputFile
 
 _SHAPEFILE_PARTS = (".shp", ".shx", ".dbf", ".prj", ".cpg")
+_FOLDER_FORMAT = ".gdb"
 _BLOCK = 1 << 20
 
 
@@ -46,13 +47,20 @@ class SeasonFiles:
 
     def find(self, name: str, path: KeyPath) -> Path | None:
         """Return the file of a name; complain and return None when it is not there."""
-        file = Path(os.path.normpath(self.base / Path(name).expanduser()))
-        if file.exists():
-            self.add(file, name)
-            return file
         near = ""
-        if file.parent.is_dir():
-            near = did_you_mean(file.name, sorted(entry.name for entry in file.parent.iterdir()))
+        try:
+            file = Path(os.path.normpath(self.base / name))
+            if file.is_dir() and file.suffix.lower() != _FOLDER_FORMAT:
+                self.complaints.add(path, f'"{name}" is a folder.', "Name the file in it.")
+                return None
+            if file.exists():
+                self.add(file, name)
+                return file
+            if file.parent.is_dir():
+                beside = sorted(entry.name for entry in file.parent.iterdir())
+                near = did_you_mean(file.name, beside)
+        except (OSError, ValueError):
+            near = "This cannot be the name of a file."
         self.complaints.add(
             path, f'There is no file "{name}".', near or "Check the name and the folder."
         )

@@ -59,6 +59,9 @@ Spacing = Annotated[
     _quantity(Dimension.LENGTH, 0.01, 60.0, "Give a spacing between 1 cm and 60 m (197 ft)."),
 ]
 Length = Annotated[float, _quantity(Dimension.LENGTH)]
+Error = Annotated[
+    float, _quantity(Dimension.LENGTH, 0.0, 20.0, "Give a standard error from 0 to 20 m (66 ft).")
+]
 Area = Annotated[float, _quantity(Dimension.AREA)]
 Gap = Annotated[float, _quantity(Dimension.TIME, 0.01, 86400.0, "Give a time longer than 0.01 s.")]
 Speed = Annotated[
@@ -116,8 +119,8 @@ class SettingsTable(Table):
 
     skip_min_width: Length | None = None
     skip_min_area: Area | None = None
-    pass_to_pass: Length | None = None
-    within_pass: Length | None = None
+    pass_to_pass: Error | None = None
+    within_pass: Error | None = None
     headland_rounds: Annotated[int, Field(ge=0, le=50)] | None = None
     max_gap: Gap | None = None
     max_speed: Speed | None = None

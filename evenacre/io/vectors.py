@@ -17,7 +17,7 @@ LayerCache = dict[object, gpd.GeoDataFrame]
 
 _ZONE_COLUMNS = ("zone", "zones", "zone_name", "zone_id", "name", "label", "class", "id")
 _NAME_COLUMNS = ("name", "label", "id", "type")
-_LARGEST_FIELD_M2 = 2e8
+_SMALLEST_FIELD_M2, _LARGEST_FIELD_M2 = 50.0, 2e8
 _SEEN_OVERLAP_M2 = 1.0
 
 
@@ -41,18 +41,18 @@ def read_boundary(
     frame, warnings = read_layer(source, cache=cache)
     frame, mended = to_polygons(frame, source.name, "boundary")
     warnings += mended
-    if len(frame) > 1:
-        names = _names(frame, _NAME_COLUMNS)
+    names = _names(frame, _NAME_COLUMNS)
+    if len(frame) > 1 and (len(set(names)) > 1 or not names[0]):
         known = f" ({listed(dict.fromkeys(n for n in names if n))})" if any(names) else ""
         warnings.append(
             f"{source.name}: it holds {len(frame)} outlines{known}, and all were taken together "
-            "for one field. If they are several fields, select one by an attribute."
+            'for one field. To take one, select it: where = { name = "..." }.'
         )
     boundary = only_polygons(shapely.union_all(frame.geometry.array))
     area = geodesic_area_m2(boundary)
-    if area > _LARGEST_FIELD_M2:
+    if not _SMALLEST_FIELD_M2 < area < _LARGEST_FIELD_M2:
         warnings.append(
-            f"{source.name}: the field is {area_text(area)}: is the coordinate system right?"
+            f"{source.name}: the field measures {area_text(area)}: is the coordinate system right?"
         )
     return boundary, warnings
 

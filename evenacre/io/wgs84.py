@@ -155,6 +155,16 @@ def _check_degrees(file: str, coordinates: FloatArray) -> None:
     )
 
 
+def near(lon: FloatArray, middle: float) -> FloatArray:
+    """Move longitudes by whole turns to within half a turn of a middle one."""
+    return lon + 360.0 * np.round((middle - lon) / 360.0)
+
+
+def far(lon: FloatArray, middle: float) -> bool:
+    """Tell whether any longitude is more than half a turn from a middle one."""
+    return bool((np.abs(lon - middle) > 180.0).any())
+
+
 def unwrap(shapes: ShapeArray, near_lon: float | None = None) -> ShapeArray:
     """Let longitudes run on past 180 where shapes cross the antimeridian.
 
@@ -170,7 +180,7 @@ def unwrap(shapes: ShapeArray, near_lon: float | None = None) -> ShapeArray:
         return shapes
     turned = np.mod(lon, 360.0)
     if near_lon is not None:
-        return _map_lon(shapes, lambda x: near_lon + np.mod(x - near_lon + 180.0, 360.0) - 180.0)
+        return _map_lon(shapes, lambda x: near(x, near_lon)) if far(lon, near_lon) else shapes
     if np.ptp(turned) < np.ptp(lon) - 1e-9:
         # Only what crosses runs on; the rest stays between -180 and 180.
         return _map_lon(shapes, lambda x: np.mod(x, 360.0))

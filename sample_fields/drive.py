@@ -67,6 +67,7 @@ def plan(
         outer = Polygon(edge_points(ring, rig, -WIDTH_M / 2.0))
         target = shapely.difference(target, outer)
     hints += work_passes(book, target, plot.pile, faults, rig, by_tower, spacing_m)
+    book.leave()
     on = [spans.merged(np.concatenate(parts)) for parts in book.on]
     return Drive(join(book.parts), on, book.runs, book.passes, _grouped(hints))
 

@@ -8,13 +8,14 @@ import numpy as np
 from shapely.geometry.base import BaseGeometry
 
 from sample_fields.chain import Rig, tool_line
-from sample_fields.paths import FloatArray, Path, Pose, connect
+from sample_fields.paths import FloatArray, Path, Pose, connect, straight
 
 WIDTH_M = 6.096
 TOWERS = 4
 TOWER_M = WIDTH_M / TOWERS
 GUARD_M = 0.3
 LEAD_IN_M = 1.5
+DRIVE_UP_M = 15.0
 
 
 @dataclass(frozen=True)
@@ -65,9 +66,15 @@ class Logbook:
         return began
 
     def go_to(self, pose: Pose) -> None:
-        """Turn to a pose with the drill up."""
+        """Turn to a pose with the drill up, or drive up to it when it is the first."""
         if self.parts:
             self.add(connect(self.parts[-1].end, pose))
+        else:
+            self.add(straight(pose.ahead(-DRIVE_UP_M), DRIVE_UP_M))
+
+    def leave(self) -> None:
+        """Drive on with the drill up, long enough for the log to see it lifted."""
+        self.add(straight(self.parts[-1].end, DRIVE_UP_M))
 
     def work(self, tower: int, stretches: FloatArray) -> None:
         """Note where a tower fed its openers."""

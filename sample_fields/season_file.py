@@ -72,6 +72,8 @@ def _field(plot: Plot) -> str:
 def _operation(job: Job, logs: Sequence[str]) -> str:
     columns = {"time": "UTC time", "lon": "Longitude", "lat": "Latitude", "work": "Work state"}
     columns["speed"] = "Speed (mph)"
+    if job.columns != "whole":
+        columns["heading"] = "Course (deg)"
     if job.columns == "towers":
         columns |= {f"section:{n}": f"Tower {n}" for n in range(1, 5)}
     if job.columns == "rows":

@@ -81,13 +81,13 @@ def test_areas_of_the_truth_add_up(truth: list[dict[str, Any]]) -> None:
         assert outside >= job["outside_area_m2"] - 0.02
         assert job["excess_area_m2"] >= job["overlap_area_m2"] - 0.02
         listed = sum(skip["area_m2"] for skip in job["skips"])
-        assert 0.95 * job["skip_area_m2"] < listed < job["skip_area_m2"] + 0.02
+        assert 0.99 * job["skip_area_m2"] < listed < job["skip_area_m2"] + 0.02
         for product in job["products"]:
             assert sum(z["area_m2"] for z in product["zones"]) == pytest.approx(workable, abs=0.1)
             parts = product["applied_in_field_kg"] + product["outside_kg"]
             assert parts == pytest.approx(product["logged_kg"], abs=1e-3)
             zones = sum(z["applied_kg"] for z in product["zones"])
-            assert zones == pytest.approx(product["applied_in_field_kg"], rel=1e-6)
+            assert zones == pytest.approx(product["applied_in_field_kg"], abs=3e-4)
             assert product["logged_lb"] == pytest.approx(
                 product["logged_kg"] * POUNDS_PER_KG, rel=1e-5
             )
@@ -214,6 +214,13 @@ def test_covered_and_twice_covered_ground_agree_with_a_fine_raster() -> None:
     assert np.mean(count > 1) == pytest.approx(laid.overlap.area / workable, abs=4e-4)
 
 
+def test_ground_inside_the_setback_is_a_segment_of_a_circle(truth: list[dict[str, Any]]) -> None:
+    """The well stands 8 m outside a straight side: r^2 acos(d / r) - d sqrt(r^2 - d^2)."""
+    radius, away = 30.48, 8.0
+    segment = radius**2 * math.acos(away / radius) - away * math.sqrt(radius**2 - away**2)
+    assert truth[1]["setback_covered_m2"] == pytest.approx(segment, rel=3e-4)
+
+
 def test_maps_open_and_have_the_areas_of_the_truth(farm: Path, truth: list[dict[str, Any]]) -> None:
     layers = {name for name, _ in pyogrio.list_layers(farm / "fields.gpkg")}
     assert layers == {"boundaries", "unworkable", "paddocks", "pasture"}
@@ -296,7 +303,6 @@ def test_the_meter_leads_the_ground_by_the_delay(farm: Path) -> None:
         state = log[f"Tower {tower + 1}"].to_numpy(dtype=bool)
         on_at = time_s[1:][state[1:] & ~state[:-1]]
         starts = timed.when(drive.on[tower][:, 0])
-        starts = starts[starts > 1.5]
         np.testing.assert_allclose(on_at, starts - 1.5, atol=0.2)
 
 

@@ -1,0 +1,142 @@
+"""The audit of the sample farm against the truth its generator planted.
+
+Margins come from the receiver the generator plays: edges are uncertain by about 2.5 cm
+(1.2 cm of white jitter smoothed, 0.6 cm of slow wander on each of two passes, three standard
+deviations), and a state changes somewhere within a record of 0.2 s, 0.22 m at either end.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import pytest
+from shapely.geometry import Point
+
+from evenacre.coverage.audit import audit_operation
+from evenacre.coverage.result import AuditResult
+from evenacre.io.operations import load_operation
+from evenacre.io.season import load_season
+from sample_fields.farm import JOBS
+from sample_fields.three_larks import write_farm
+
+LISTED_M2 = 5.0
+EDGE_M = 0.025
+END_M = 0.22
+NAMES = [job.slug for job in JOBS]
+
+
+@dataclass(frozen=True)
+class Audits:
+    directory: Path
+    truth: list[dict[str, Any]]
+
+    @cache  # noqa: B019 - lives as long as the module's fixture
+    def of(self, name: str) -> tuple[AuditResult, dict[str, Any]]:
+        number = NAMES.index(name)
+        operation = load_season(self.directory / "season.toml").operations[number]
+        return audit_operation(load_operation(operation)), self.truth[number]
+
+    def __hash__(self) -> int:
+        return hash(self.directory)
+
+
+@pytest.fixture(scope="module")
+def audits(tmp_path_factory: pytest.TempPathFactory) -> Audits:
+    directory = tmp_path_factory.mktemp("larks")
+    write_farm(directory)
+    return Audits(directory, json.loads((directory / "truth.json").read_text())["operations"])
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_each_planted_skip_is_found_with_its_kind_and_size(audits: Audits, name: str) -> None:
+    result, truth = audits.of(name)
+    skips = result.layers["skips"].to_crs(4326)
+    planted = [skip for skip in truth["skips"] if skip["area_m2"] >= LISTED_M2]
+    assert planted
+    problems = []
+    for skip in planted:
+        here = skips[skips.contains(Point(skip["lon"], skip["lat"]))]
+        if len(here) != 1:
+            problems.append(f"{skip['kind']} of {skip['area_m2']} m2: {len(here)} found there")
+            continue
+        found = here.iloc[0]
+        margin = EDGE_M * found["length_m"] + 2 * END_M * found["mean_width_m"]
+        if found["kind"] != skip["kind"]:
+            problems.append(f"{skip['kind']} of {skip['area_m2']} m2 is called {found['kind']}")
+        if abs(found["area_m2"] - skip["area_m2"]) > margin:
+            problems.append(f"{skip['kind']}: {found['area_m2']:.1f} for {skip['area_m2']} m2")
+        if skip["kind"] == "blocked rows" and skip["cause"] not in found["cause"]:
+            problems.append(f"{skip['cause']} is laid to {found['cause']!r}")
+    assert problems == []
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_no_skip_of_size_is_invented(audits: Audits, name: str) -> None:
+    result, truth = audits.of(name)
+    points = [Point(skip["lon"], skip["lat"]) for skip in truth["skips"]]
+    skips = result.layers["skips"].to_crs(4326)
+    large = skips[skips["area_m2"] >= LISTED_M2]
+    invented = large[~large.geometry.apply(lambda g: any(g.contains(p) for p in points))]
+    assert invented[["kind", "area_m2", "lon", "lat"]].to_dict("records") == []
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_planted_amounts_are_found(audits: Audits, name: str) -> None:
+    """Logged, in the field and per zone within 0.1 %."""
+    result, truth = audits.of(name)
+    assert [p.product for p in result.products] == [p["product"] for p in truth["products"]]
+    for found, planted in zip(result.products, truth["products"], strict=True):
+        assert found.source == "rate"
+        assert found.logged_kg == pytest.approx(planted["logged_kg"], rel=1e-3)
+        assert found.applied_in_field_kg == pytest.approx(planted["applied_in_field_kg"], rel=1e-3)
+        assert found.outside_kg == pytest.approx(
+            planted["outside_kg"], abs=1e-3 * planted["logged_kg"]
+        )
+        amounts = {zone.zone: zone.applied_kg for zone in found.zones}
+        assert amounts == pytest.approx(
+            {zone["zone"]: zone["applied_kg"] for zone in planted["zones"]}, rel=1e-3
+        )
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_planted_areas_are_found(audits: Audits, name: str) -> None:
+    """Covered, overlap and skip within 0.1 % of the field, boundary and zones far closer."""
+    result, truth = audits.of(name)
+    workable = truth["workable_area_m2"]
+    assert result.boundary_area_m2 == pytest.approx(truth["boundary_area_m2"], rel=1e-6)
+    assert result.workable_area_m2 == pytest.approx(workable, rel=1e-6)
+    for key in ("covered_area_m2", "overlap_area_m2", "excess_area_m2", "skip_area_m2"):
+        assert getattr(result, key) == pytest.approx(truth[key], abs=1e-3 * workable), key
+    zones = {zone.zone: zone.area_m2 for zone in result.products[0].zones}
+    planted = {zone["zone"]: zone["area_m2"] for zone in truth["products"][0]["zones"]}
+    assert zones == pytest.approx(planted, rel=1e-5)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_rounds_driven_are_found(audits: Audits, name: str) -> None:
+    result, _ = audits.of(name)
+    assert result.headland_rounds == 2
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_jumps_are_dropped_without_losing_ground(audits: Audits, name: str) -> None:
+    """Five jumps of one to three records each; the log lacks no more than those."""
+    result, _ = audits.of(name)
+    counts = result.cleaning
+    assert 5 <= counts["position jumps"] <= 15
+    assert counts["cuts at jumps"] == 0
+    assert counts["cuts at gaps"] == (1 if name == "orchard-cover" else 0)
+
+
+@pytest.mark.parametrize("name", ["branch-fertilizer", "branch-cover"])
+def test_product_inside_the_setback_is_found(audits: Audits, name: str) -> None:
+    """Within 0.5 %: 2.5 cm on 60 m of edge is 0.15 % of the ground, the rest the state's end."""
+    result, truth = audits.of(name)
+    for found, planted in zip(result.products, truth["products"], strict=True):
+        (setback,) = found.setbacks
+        assert setback.area_m2 == pytest.approx(truth["setback_covered_m2"], rel=5e-3)
+        assert setback.applied_kg == pytest.approx(planted["in_setback_kg"], rel=5e-3)

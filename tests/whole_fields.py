@@ -55,7 +55,8 @@ def _round(plan: FieldPlan, k: int) -> Drive:
     # Later rounds overlap the one before by a little, as a careful driver's do.
     inset = width / 2 + k * (width - 0.1)
     r = plan.corner_radius_m
-    ring = plan.boundary.buffer(-inset - r, join_style="mitre").buffer(r, quad_segs=90).exterior
+    # Corners that stick out are cut with the drill's radius, those that stick in at a distance.
+    ring = plan.boundary.buffer(-inset - r, quad_segs=90).buffer(r, quad_segs=90).exterior
     around = float(ring.length)
     s = np.arange(-6.0, around + 9.0, plan.step_m)
     here = shapely.line_interpolate_point(ring, s % around)

@@ -9,6 +9,8 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pandas as pd
 import pytest
+from hypothesis import HealthCheck, event, given, settings
+from hypothesis import strategies as st
 from pyproj import Transformer
 
 from evenacre.errors import InputError
@@ -162,6 +164,74 @@ def test_not_a_log(tmp_path, content, words):
     text = complaint(write(tmp_path, content))
     assert "log.csv" in text
     assert words in text
+
+
+def test_spreadsheet(tmp_path):
+    log(3).to_excel(tmp_path / "log.xlsx")
+    assert "as CSV" in complaint(tmp_path / "log.xlsx")
+
+
+_CELLS = st.one_of(
+    st.floats(),
+    st.integers(-(10**12), 10**12),
+    st.sampled_from(
+        ["", "on", "0", "1", "2019-05-05", "5/13/2019 4:19 PM", "24:00", "nan", "é", "-"]
+    ),
+    st.text(max_size=8),
+)
+_NAMES = st.sampled_from(
+    [
+        *("lon", "lat", "time", "date", "x", "y", "speed (mph)", "heading", "work", "sections"),
+        *("section_1", "section_2", "machine_id", "rate (lb/ac)", "distance", "interval", "width"),
+    ]
+)
+_WHEN = st.datetimes(datetime(1971, 1, 1), datetime(2199, 1, 1))
+_TIMES = st.sampled_from(
+    [
+        st.integers(0, 10**5),
+        st.floats(1e9, 2e9),
+        _WHEN.map(str),
+        _WHEN.map(lambda when: when.strftime("%m/%d/%Y %I:%M:%S %p")),
+        st.times().map(str),
+        _CELLS,
+    ]
+)
+
+
+@settings(deadline=None, max_examples=250, suppress_health_check=list(HealthCheck))
+@given(
+    data=st.data(),
+    names=st.lists(_NAMES, max_size=5),
+    kinds=st.tuples(st.sampled_from([st.floats(-94, -93), _CELLS]), _TIMES),
+    separator=st.sampled_from([",", ";", "\t"]),
+)
+def test_whatever_a_table_holds_it_is_read_or_refused_in_words(
+    tmp_path, data, names, kinds, separator
+):
+    lon, time = kinds
+    row = st.tuples(lon, st.floats(40, 41), time, *[st.one_of(st.integers(0, 1), _CELLS)] * 5)
+    rows = data.draw(st.lists(row, min_size=1, max_size=8))
+    names = ["lon", "lat", "time", *names]
+    with (tmp_path / "log.csv").open("w", newline="", encoding="utf-8") as file:
+        writer = csv.writer(file, delimiter=separator)
+        writer.writerows([names, *(row[: len(names)] for row in rows)])
+    try:
+        tracks = read_tracks(tmp_path / "log.csv")
+    except InputError as error:
+        tracks = []
+        event(error.problems[0].what[:20])
+    assert sum(len(track) for track in tracks) <= len(rows)
+    for track in tracks:
+        assert np.isfinite(track.time_s).all()
+        assert np.nanmax(np.abs(track.lat), initial=0) <= 90
+        assert (np.isnan(track.lon) == np.isnan(track.lat)).all()
+
+
+@settings(deadline=None, max_examples=100, suppress_health_check=list(HealthCheck))
+@given(content=st.binary(max_size=300))
+def test_whatever_bytes_a_file_holds_it_is_refused_in_words(tmp_path, content):
+    with pytest.raises(InputError):
+        read_tracks(write(tmp_path, content))
 
 
 def test_missing_file_and_folder(tmp_path):

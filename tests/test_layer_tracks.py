@@ -27,6 +27,8 @@ def save(path: Path, frame: gpd.GeoDataFrame, suffix: str = ".gpkg") -> Path:
         frame.to_parquet(file)
     elif suffix == ".fgb":
         frame.to_file(file, engine="pyogrio", SPATIAL_INDEX="NO")  # which would shuffle them
+    elif suffix == ".kml":
+        frame.to_crs(4326).to_file(file, driver="KML", engine="pyogrio")
     else:
         frame.to_crs(4326 if suffix == ".geojson" else frame.crs).to_file(file, engine="pyogrio")
     return file
@@ -189,6 +191,13 @@ def test_lines_are_passes_that_do_not_join(tmp_path, suffix):
     assert steps.max() <= 1.01
 
 
+def test_lines_and_points_of_kml(tmp_path):
+    (track,) = read_tracks(save(tmp_path, lines(), ".kml"))
+    true = sum(GEOD.geometry_length(g) for g in lines().to_crs(4326).geometry)
+    assert worked_m(track) == pytest.approx(true, rel=1e-6)
+    assert "no column of times" in complaint(save(tmp_path, points().drop(columns="Time"), ".kml"))
+
+
 def test_lines_with_times(tmp_path):
     frame = lines(
         start=["2026-04-14T12:00:00Z", "2026-04-14T12:00:50Z"],
@@ -215,7 +224,7 @@ def test_multi_part_and_pointless_lines(tmp_path):
     shapes = [*lines().geometry, LineString([(EAST, NORTH), (EAST, NORTH)])]
     frame = gpd.GeoDataFrame(geometry=[MultiLineString(shapes[:2]), shapes[2]], crs=UTM)
     (track,) = read_tracks(save(tmp_path, frame))
-    assert has(track.warnings, "1 lines without a length")
+    assert has(track.warnings, "1 line without a length")
     assert (~track.working).sum() == 4
 
 
@@ -282,8 +291,8 @@ def test_useless_polygons_are_counted_and_left_out(tmp_path):
     frame.loc[9, "geometry"] = None
     frame.loc[10, "geometry"] = Polygon()
     (track,) = read_tracks(save(tmp_path, frame))
-    assert has(track.warnings, "1 polygons that cross themselves", "feature 6")
-    assert has(track.warnings, "1 polygons that are slivers", "feature 9")
+    assert has(track.warnings, "1 self-crossing polygon;", "feature 6")
+    assert has(track.warnings, "1 sliver polygon;", "feature 9")
     assert has(track.warnings, "no shape")
     # Three runs more: the holes left by what was dropped are not bridged.
     assert worked_m(track) == pytest.approx(36 * 2, rel=1e-3)

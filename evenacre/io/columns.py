@@ -151,7 +151,7 @@ def plan_columns(
     InputError
         For a role, column or unit that is not known.
     """
-    headers = [read_header(name) for name in table.names]
+    headers = [read_header(name) for name in table.names if not table.is_empty(name)]
     uses = [_asked_use(table, role, text) for role, text in asked.items() if text.strip()]
     closed = {role.partition(":")[0] for role in asked}
     taken = {use.column for use in uses}

@@ -13,7 +13,7 @@ import pyarrow as pa
 import pyarrow.csv as pacsv
 
 from evenacre.errors import InputError
-from evenacre.io.table import FEW, Findings, Table
+from evenacre.io.table import FEW, Findings, Table, counted
 
 _SEPARATORS = (";", "\t", "|", ",")
 _SAMPLE_LINES = 200
@@ -196,7 +196,7 @@ def _unique(header: tuple[str, ...], file: str, findings: Findings) -> list[str]
 
 def _judge_bad_lines(table: Table, count: int, first: int, findings: Findings) -> None:
     what = (
-        f"{count:,} lines have another number of columns than the header "
+        f"{counted(count, 'line', 'have')} another number of columns than the header "
         f"({len(table.names)}); the first is line {first:,}"
     )
     # The last line of a log is often cut short when the power goes.

@@ -22,6 +22,7 @@ from evenacre.model import IntArray, Track
 
 # GPX 1.0 and the common point extensions give speed in metres per second.
 _NAMES = {"speed": "speed (m/s)", "course": "course (deg)"}
+_OWN = {"lon": "lon", "lat": "lat", "time": "time", "speed": "speed (m/s)"}
 _UNUSED = {"ele", "magvar", "geoidheight", "fix", "sat", "hdop", "vdop", "pdop", "extensions"}
 
 
@@ -57,7 +58,9 @@ def read_gpx_tracks(path: Path, columns: Mapping[str, str], time_zone: str | Non
             "Export it again with another program.",
         ) from None
     table, segments = _table(root, path.name)
-    plan = plan_columns(table, columns, findings)
+    # These are the standard's own: nothing is guessed.
+    own = {role: name for role, name in _OWN.items() if name in table.names}
+    plan = plan_columns(table, own | dict(columns), findings)
     lon, lat = to_degrees(
         table.numbers("lon", "lon", findings),
         table.numbers("lat", "lat", findings),
@@ -78,7 +81,7 @@ def _table(root: Any, file: str) -> tuple[Table, IntArray]:
     for number, segment in enumerate(root.iterfind(".//{*}trkseg")):
         for point in segment.iterfind("{*}trkpt"):
             row = {"lon": point.get("lon", ""), "lat": point.get("lat", "")}
-            for element in point.iter():
+            for element in point.iterfind(".//*"):
                 if element.text and (name := element.tag.rpartition("}")[2]) not in _UNUSED:
                     row.setdefault(_NAMES.get(name, name), element.text)
             rows.append(row)
@@ -88,7 +91,7 @@ def _table(root: Any, file: str) -> tuple[Table, IntArray]:
         raise InputError.at(
             file, "", f"there are no track points in it, but {other}.", "Export the track itself."
         )
-    names = dict.fromkeys(name for row in rows for name in row if name != "trkpt")
+    names = dict.fromkeys(name for row in rows for name in row)
     data = pa.table(
         {name: pa.array([row.get(name) for row in rows], pa.string()) for name in names}
     )

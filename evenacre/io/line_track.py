@@ -12,7 +12,7 @@ from evenacre.io.order import NOMINAL_SPEED_MPS, nominal_clock, with_stops
 from evenacre.io.plane import LocalPlane
 from evenacre.io.records import build_tracks
 from evenacre.io.runs import RunFixes, run_table
-from evenacre.io.table import Findings, Table
+from evenacre.io.table import Findings, Table, counted
 from evenacre.io.times import Clock, read_clock
 from evenacre.model import FloatArray, IntArray, Track
 
@@ -56,7 +56,7 @@ def line_tracks(
         raise InputError.at(table.file, "", "no line has a length.", "Export the passes again.")
     if kept.size < len(lines):
         findings.warn(
-            f"{table.file}: {len(lines) - kept.size:,} lines without a length were left out."
+            f"{table.file}: left out {counted(len(lines) - kept.size, 'line')} without a length."
         )
     findings.note(
         f"{table.file}: each of the {kept.size:,} lines is taken as a working pass, in the order "
@@ -123,7 +123,7 @@ def _clock(
         good = ended > start
         if not good.all():
             findings.warn(
-                f"{table.file}: {(~good).sum():,} lines do not end after they start; "
+                f"{table.file}: {counted((~good).sum(), 'line', 'do')} not end after its start; "
                 f"{NOMINAL_SPEED_MPS:g} m/s is assumed along them."
             )
         duration = np.where(good, ended - start, duration)

@@ -8,7 +8,7 @@ import numpy as np
 
 from evenacre.errors import InputError
 from evenacre.io.columns import DIMENSIONS, ColumnUse, Plan, example_unit
-from evenacre.io.table import Findings, Table
+from evenacre.io.table import Findings, Table, counted
 from evenacre.model import FloatArray
 from evenacre.units import unit_factor
 
@@ -151,8 +151,8 @@ def _not_negative(
     negative = values < 0
     if negative.any():
         findings.warn(
-            f'{table.file}: {negative.sum():,} values below zero in column "{use.column}" '
-            f"({use.meaning}) are taken as missing; the first is at "
+            f'{table.file}: {counted(negative.sum(), "value")} below zero in column "{use.column}" '
+            f"({use.meaning}), taken as missing; the first is at "
             f"{table.place(int(np.flatnonzero(negative)[0]))}."
         )
         return np.where(negative, np.nan, values)
@@ -227,7 +227,7 @@ def _amounts(
         if off.any():
             findings.warn(
                 f'{table.file}: column "{use.column}" gives another {role} than the column before '
-                f"it in {off.sum():,} records; the first column is used."
+                f"it in {counted(off.sum(), 'record')}; the first column is used."
             )
         else:
             findings.note(

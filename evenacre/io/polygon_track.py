@@ -15,7 +15,7 @@ from evenacre.io.order import NOMINAL_SPEED_MPS, nominal_clock, with_stops
 from evenacre.io.plane import LocalPlane
 from evenacre.io.records import build_tracks, fix_clock
 from evenacre.io.runs import RunFixes, run_table
-from evenacre.io.table import Findings, Table
+from evenacre.io.table import Findings, Table, counted
 from evenacre.io.times import Clock
 from evenacre.model import BoolArray, FloatArray, IntArray, Track
 
@@ -115,10 +115,10 @@ def _usable(table: Table, flat: ShapeArray, findings: Findings) -> IntArray:
     area = np.where(crossing, np.nan, shapely.area(flat))
     middle = np.median(area[area > 0]) if (area > 0).any() else 0.0
     sliver = (area > 0) & (area < _SLIVER * middle)
-    for what, mask in (("cross themselves", crossing), ("are slivers", sliver)):
+    for what, mask in (("self-crossing polygon", crossing), ("sliver polygon", sliver)):
         if mask.any():
             findings.warn(
-                f"{table.file}: {mask.sum():,} polygons that {what} were left out; the first is "
+                f"{table.file}: left out {counted(mask.sum(), what)}; the first is "
                 f"{table.place(int(np.flatnonzero(mask)[0]))}."
             )
     kept = np.flatnonzero((area > 0) & ~sliver)

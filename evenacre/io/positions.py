@@ -4,34 +4,15 @@ from __future__ import annotations
 
 import numpy as np
 from pyproj import CRS, Transformer
-from pyproj.exceptions import CRSError
 
 from evenacre.errors import InputError
 from evenacre.io.columns import Plan
-from evenacre.io.table import FEW, Findings, Table
+from evenacre.io.table import FEW, Findings, Table, counted
+from evenacre.io.wgs84 import parse_crs
 from evenacre.model import BoolArray, FloatArray
 
 _FARM_DEGREES = 5.0
 _EARTH_RADIUS_M = 6371008.8  # mean radius, IUGG
-
-
-def parse_crs(text: str) -> CRS:
-    """Coordinate reference system of a code such as ``EPSG:26915``.
-
-    Raises
-    ------
-    InputError
-        When it is not known.
-    """
-    try:
-        return CRS.from_user_input(f"EPSG:{text}" if text.strip().isdigit() else text)
-    except CRSError:
-        raise InputError.at(
-            "crs",
-            "",
-            f'"{text}" is not a coordinate system.',
-            "Give a code such as EPSG:4326 (longitude, latitude) or EPSG:26915 (UTM zone 15N).",
-        ) from None
 
 
 def column_positions(
@@ -94,7 +75,7 @@ def to_degrees(
     x, y = np.array(x, dtype=float), np.array(y, dtype=float)
     known = np.isfinite(x) & np.isfinite(y)
     if crs is not None:
-        system = parse_crs(crs) if isinstance(crs, str) else crs
+        system = parse_crs(crs, file) if isinstance(crs, str) else crs
         if system.is_projected and labelled and _like_degrees(x, y):
             findings.warn(
                 f"{file}: {place} hold degrees, so the coordinate system {system.name} is not used."
@@ -144,22 +125,20 @@ def _checked(
     nowhere = (lon == 0) & (lat == 0)  # what receivers write before they have a fix
     lon[nowhere], lat[nowhere] = np.nan, np.nan
     if nowhere.any():
-        findings.warn(f"{file}: {nowhere.sum():,} positions of 0, 0 are taken as no fix.")
+        findings.warn(f"{file}: {counted(nowhere.sum(), 'position')} of 0, 0 taken as no fix.")
     bad = (np.abs(lat) > 90) | (np.abs(lon) > 360)
     if bad.any():
         share = bad.sum() / max(np.isfinite(lon).sum(), 1)
         if share > FEW:
             raise InputError.at(file, place, *_out_of_range(lon, lat, bad))
         lon[bad], lat[bad] = np.nan, np.nan
-        findings.warn(
-            f"{file}: {bad.sum():,} positions are off the Earth and are taken as missing."
-        )
+        findings.warn(f"{file}: {counted(bad.sum(), 'position')} off the Earth, taken as missing.")
     missing = ~(np.isfinite(lon) & np.isfinite(lat))
     if missing.all():
         raise InputError.at(file, place, "no record has a position.", "Check the columns.")
     if missing.any():
         lon[missing], lat[missing] = np.nan, np.nan
-        findings.warn(f"{file}: {missing.sum():,} records have no position.")
+        findings.warn(f"{file}: {counted(missing.sum(), 'record', 'have')} no position.")
     return _continuous(np.where(np.abs(lon) > 180, (lon + 180) % 360 - 180, lon)), lat
 
 

@@ -12,7 +12,7 @@ from evenacre.io.columns import Plan
 from evenacre.io.measures import read_measures
 from evenacre.io.positions import step_m
 from evenacre.io.states import section_states, working_states
-from evenacre.io.table import Findings, Table
+from evenacre.io.table import Findings, Table, counted
 from evenacre.io.times import Clock, dates_of, read_clock
 from evenacre.model import BoolArray, FloatArray, IntArray, Track
 
@@ -63,7 +63,7 @@ def build_tracks(
     if not timed.any():
         raise InputError.at(table.file, "", "no record has a time.", "Check the time column.")
     if not timed.all():
-        findings.warn(f"{table.file}: {(~timed).sum():,} records without a time were left out.")
+        findings.warn(f"{table.file}: left out {counted((~timed).sum(), 'record')} without a time.")
     if clock.dated:
         _warn_of_dates(table.file, dates_of(clock.time_s, time_zone), findings)
     main = timed & (codes == np.bincount(codes[timed]).argmax())
@@ -195,7 +195,8 @@ def _finished(track: Track, findings: Findings) -> Track:
     back = int((np.diff(time_s) < 0).sum())
     if back:
         own.warn(
-            f"{track.source}: time goes backwards {back:,} times; records are put in order of time."
+            f"{track.source}: time goes backwards {counted(back, 'time')}; records are put in "
+            "order of time."
         )
     if len(track) == 1:
         own.warn(f"{track.source}: a single fix; it takes two to cover ground.")

@@ -8,7 +8,7 @@ import pyarrow.compute as pc
 
 from evenacre.errors import InputError
 from evenacre.io.columns import ColumnUse, Plan
-from evenacre.io.table import FEW, Findings, Table
+from evenacre.io.table import FEW, Findings, Table, counted
 from evenacre.model import BoolArray, FloatArray
 
 _ON = (
@@ -78,8 +78,8 @@ def _states(table: Table, use: ColumnUse, findings: Findings) -> BoolArray | Non
         return None
     if missing.any():
         findings.warn(
-            f'{table.file}: {missing.sum():,} empty cells in column "{use.column}" '
-            f"({use.meaning}) keep the state before them."
+            f'{table.file}: {counted(missing.sum(), "empty cell")} in column "{use.column}" '
+            f"({use.meaning}): the state before holds on."
         )
         last = np.maximum.accumulate(np.where(missing, -1, np.arange(len(values))))
         values = np.where(last >= 0, values[np.maximum(last, 0)], 0.0)
@@ -117,8 +117,8 @@ def _state_numbers(table: Table, use: ColumnUse, findings: Findings) -> FloatArr
                 "States are written 1/0, on/off, true/false, yes/no or working/idle.",
             )
         findings.warn(
-            f'{table.file}: {unknown.sum():,} cells of column "{use.column}" are not states and '
-            f"are taken as missing; the first is {found} at {table.place(row)}."
+            f'{table.file}: column "{use.column}" has {counted(unknown.sum(), "cell")} without a '
+            f"state, taken as missing; the first is {found} at {table.place(row)}."
         )
         values = np.where(unknown, np.nan, values)
     return values

@@ -20,6 +20,18 @@ FEW = 0.01
 """Share of unreadable cells up to which a column is used without them."""
 
 
+def counted(number: int, noun: str, verb: str = "") -> str:
+    """Write a count for a sentence: ``1 record has``, ``2,300 records have``."""
+    one = number == 1
+    if verb:
+        verb = " " + (
+            {"are": "is", "were": "was", "have": "has", "do": "does"}.get(verb, f"{verb}s")
+            if one
+            else verb
+        )
+    return f"{number:,} {noun if one else noun + 's'}{verb}"
+
+
 @dataclass
 class Findings:
     """What was guessed (notes) and what looked suspicious (warnings) while reading."""
@@ -80,6 +92,11 @@ class Table:
         missing = pc.is_in(pc.utf8_lower(cells), value_set=_EMPTY)
         return pc.if_else(missing, pa.scalar(None, pa.string()), cells)
 
+    def is_empty(self, column: str) -> bool:
+        """Tell whether no cell of a column is filled."""
+        head = Table(self.file, self.data.slice(0, 100), self.place)
+        return all(part.text(column).null_count == len(part) for part in (head, self))
+
     def holds_numbers(self, column: str) -> bool:
         """Tell whether most of the filled cells of a column are numbers."""
         values, bad = self._convert(column)
@@ -106,20 +123,20 @@ class Table:
                 raise InputError.at(
                     self.file,
                     where,
-                    f'"{value}" is not a number ({bad.sum():,} such cells), '
+                    f'"{value}" is not a number ({counted(bad.sum(), "such cell")}), '
                     f"but the column is read as the {meaning}.",
                     "Mend the cells, or name another column with "
                     f"--column '{meaning.split()[0]}=COLUMN'.",
                 )
             findings.warn(
-                f'{self.file}: {bad.sum():,} cells of column "{column}" are not numbers and are '
-                f'taken as missing; the first is "{value}" at {self.place(row)}.'
+                f'{self.file}: column "{column}" has {counted(bad.sum(), "cell")} that cannot be '
+                f'read as a number, taken as missing; the first is "{value}" at {self.place(row)}.'
             )
         infinite = np.isinf(values)
         if infinite.any():
             findings.warn(
-                f'{self.file}: {infinite.sum():,} infinite values in column "{column}" are taken '
-                f"as missing; the first is at {self.place(int(np.flatnonzero(infinite)[0]))}."
+                f'{self.file}: column "{column}" has {counted(infinite.sum(), "infinite value")}, '
+                f"taken as missing; the first is at {self.place(int(np.flatnonzero(infinite)[0]))}."
             )
             values = np.where(infinite, np.nan, values)
         return values

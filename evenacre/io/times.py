@@ -13,7 +13,7 @@ import pyarrow.compute as pc
 
 from evenacre.errors import InputError
 from evenacre.io.columns import ColumnUse
-from evenacre.io.table import FEW, Findings, Table
+from evenacre.io.table import FEW, Findings, Table, counted
 from evenacre.io.timetext import TimeTexts, read_time_texts
 from evenacre.model import BoolArray, FloatArray
 
@@ -21,6 +21,7 @@ _DAY_S = 86400.0
 # Smallest number that counts as so many units since 1970, and that unit; 1e8 s is 1973.
 _EPOCHS = ((1e17, 1e-9, "nanoseconds"), (1e14, 1e-6, "microseconds"), (1e11, 1e-3, "milliseconds"))
 _EPOCH_S = 1e8
+_AGE_S = (-_DAY_S, 7_258_118_400.0)  # 1970 to 2200, a day's grace for time zones
 _SPREADSHEET_DAYS = (20_000.0, 80_000.0)
 _SPREADSHEET_EPOCH_S = -25_569 * _DAY_S  # 1899-12-30, where spreadsheets count days from
 
@@ -104,10 +105,10 @@ def _from_numbers(
     for least, unit, name in _EPOCHS:
         if middle >= least:
             findings.note(f"{about} taken as {name} since 1970 (UTC).")
-            return Clock(values * unit, dated=True)
+            return Clock(_of_this_age(table, time, values * unit, findings), dated=True)
     if middle >= _EPOCH_S:
         findings.note(f"{about} taken as seconds since 1970 (UTC).")
-        return Clock(values, dated=True)
+        return Clock(_of_this_age(table, time, values, findings), dated=True)
     steps = np.abs(np.diff(known))
     step = float(np.median(steps[steps > 0])) if (steps > 0).any() else 0.0
     low, high = _SPREADSHEET_DAYS
@@ -164,13 +165,37 @@ def _judge_unread(
         raise InputError.at(
             table.file,
             f'{table.place(row)}, column "{use.column}"',
-            f'"{texts[row]}" is not a {use.role} ({unread.sum():,} such cells).',
+            f'"{texts[row]}" is not a {use.role} ({counted(unread.sum(), "such cell")}).',
             _REMEDY,
         )
     findings.warn(
-        f'{table.file}: {unread.sum():,} cells of column "{use.column}" are not times; the first '
-        f'is "{texts[row]}" at {table.place(row)}.'
+        f'{table.file}: column "{use.column}" has {counted(unread.sum(), "cell")} that cannot '
+        f'be read as a time; the first is "{texts[row]}" at {table.place(row)}.'
     )
+
+
+def _of_this_age(
+    table: Table, use: ColumnUse, time_s: FloatArray, findings: Findings
+) -> FloatArray:
+    """Refuse times no log can have; a few are taken as missing."""
+    first, last = _AGE_S
+    wild = (time_s < first) | (time_s > last)
+    if not wild.any():
+        return time_s
+    place = table.place(int(np.flatnonzero(wild)[0]))
+    if wild.sum() > FEW * np.isfinite(time_s).sum():
+        raise InputError.at(
+            table.file,
+            f'{place}, column "{use.column}"',
+            f'"{table.text(use.column)[int(np.flatnonzero(wild)[0])]}" is not a time between 1970 '
+            "and 2200.",
+            _REMEDY,
+        )
+    findings.warn(
+        f'{table.file}: column "{use.column}" has {counted(wild.sum(), "time")} before 1970 or '
+        f"after 2200, taken as missing; the first is at {place}."
+    )
+    return np.where(wild, np.nan, time_s)
 
 
 def _on_one_clock(
@@ -182,6 +207,7 @@ def _on_one_clock(
     if not read.dated:
         findings.note(f"{about} holds the time of day; no date is known.")
         return Clock(_past_midnight(wall), dated=False)
+    wall = _of_this_age(table, use, wall, findings)
     if read.day_first is not None:
         order = "day, month" if read.day_first else "month, day"
         say = findings.note if read.sure else findings.warn
@@ -223,7 +249,9 @@ def _zoned(
         return wall - offset
     usual = float(offsets[np.argmax(counts)])
     taken = zone.key if zone else f"{usual / 3600:+g} hours from UTC, as most others"
-    findings.warn(f"{about}: {bare.sum():,} times name no zone; {taken} is taken for them.")
+    findings.warn(
+        f"{about}: {counted(bare.sum(), 'time', 'name')} no zone; {taken} is taken for them."
+    )
     utc = wall - np.where(known, offset, usual)
     if zone is not None:
         utc[bare] = _localised(wall[bare], zone, findings, about)
@@ -239,8 +267,8 @@ def _localised(wall: FloatArray, zone: ZoneInfo, findings: Findings, about: str)
     shared = np.asarray(stamps.notna(), dtype=bool) & np.asarray(local != winter, dtype=bool)
     if shared.any():
         findings.warn(
-            f"{about}: {shared.sum():,} times fall in the hour that comes twice when summer time "
-            "ends; they are taken as summer time."
+            f"{about}: {counted(shared.sum(), 'time', 'fall')} in the hour that comes twice when "
+            "summer time ends; summer time is assumed."
         )
     utc = (local - pd.Timestamp(0, tz="UTC")) / pd.Timedelta(seconds=1)
     return np.asarray(utc, dtype=float)

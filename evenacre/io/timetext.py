@@ -175,11 +175,17 @@ def _day(parts: pa.Array) -> tuple[FloatArray, bool | None, bool]:
 
 def _other_spellings(texts: pa.Array) -> tuple[FloatArray, FloatArray]:
     """Month names and the like, left to pandas; it is slow, so only when all else fails."""
-    stamps = pd.to_datetime(pd.Series(texts.to_pylist()), errors="coerce", format="mixed", utc=True)
-    seconds = (stamps - pd.Timestamp(0, tz="UTC")).dt.total_seconds()
+    series = pd.Series(texts.to_pylist(), dtype=object)
+    try:
+        stamps = pd.to_datetime(series, errors="coerce", format="mixed", utc=True)
+    except (pd.errors.OutOfBoundsDatetime, OverflowError):
+        nothing = np.full(len(series), np.nan)
+        return nothing, nothing
+    micro = stamps.dt.tz_localize(None).to_numpy(dtype="datetime64[us]")
+    seconds = np.where(np.isnat(micro), np.nan, micro.astype(np.int64) * 1e-6)
     shape = r"(Z|UTC|GMT|\d[+-]\d{2}:?\d{2})$"
     zoned = _true(pc.match_substring_regex(texts, shape))
-    return np.asarray(seconds, dtype=np.float64), np.where(zoned, 0.0, np.nan)
+    return np.asarray(seconds, dtype=float), np.where(zoned, 0.0, np.nan)
 
 
 def _true(cells: pa.Array) -> BoolArray:

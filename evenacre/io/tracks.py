@@ -12,6 +12,7 @@ _LAYERS = {
     *(".gpkg", ".geojson", ".json", ".shp", ".kml", ".kmz", ".fgb", ".gml", ".zip"),
     *(".parquet", ".geoparquet", ".pq", ".gdb"),
 }
+_SPREADSHEETS = {".xlsx", ".xlsm", ".xls", ".ods"}
 _KINDS = "CSV, GPX, or a map layer of points, lines or polygons"
 
 
@@ -82,6 +83,10 @@ def _kind(path: Path) -> str:
         ) from None
     if not start.strip():
         raise InputError.at(path.name, "", "the file is empty.", "Export the log again.")
+    if suffix in _SPREADSHEETS:
+        raise InputError.at(
+            path.name, "", "this is a spreadsheet.", "Save the sheet with the log as CSV."
+        )
     if suffix == ".gpx" or b"<gpx" in start:
         return "gpx"
     if suffix in _LAYERS or start.startswith((b"SQLite format 3", b"PK\x03\x04")):

@@ -149,7 +149,7 @@ def _swap(stage: Path, out: Path) -> None:
 
 def _complaint(error: Exception, out: Path) -> InputError | None:
     """Say what a person can do about a failed write; None when it is not about the disk."""
-    if not isinstance(error, OSError):
+    if not isinstance(error, OSError) or not _about(error, out):
         return None
     if error.errno in _FULL or _scarce(out):
         what = "could not be written: the disk is full."
@@ -161,6 +161,14 @@ def _complaint(error: Exception, out: Path) -> InputError | None:
         what = f"could not be written ({error.strerror or error})."
         remedy = "Check the disk, or choose another folder with --out."
     return InputError.at(out, "", what, remedy)
+
+
+def _about(error: OSError, out: Path) -> bool:
+    """Tell whether an error names no file, or one on the way to the result or beside it."""
+    if not isinstance(error.filename, str):
+        return True
+    path = Path(os.path.abspath(error.filename))
+    return path.is_relative_to(out.parent) or out.is_relative_to(path)
 
 
 def _scarce(out: Path) -> bool:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import textwrap
+import warnings
 from typing import Any
 
 import geopandas as gpd
@@ -134,7 +135,10 @@ def _path(polygon: Any) -> Path:
 def png(figure: Figure) -> bytes:
     """Draw the sheet as a PNG of few colours, with nothing in it that changes between runs."""
     canvas: Any = FigureCanvasAgg(figure)
-    canvas.draw()
+    with warnings.catch_warnings():
+        # Letters the font lacks are drawn as boxes; the report itself shows them.
+        warnings.filterwarnings("ignore", message="Glyph .* missing")
+        canvas.draw()
     pixels = np.asarray(canvas.buffer_rgba())[..., :3]
     picture = Image.fromarray(np.ascontiguousarray(pixels)).quantize(
         _COLOURS, method=Image.Quantize.FASTOCTREE, dither=Image.Dither.NONE

@@ -21,6 +21,7 @@ from evenacre.model import Blockage, FloatArray, Implement, Track
 _DAY_S = 86400.0
 _MILLISECONDS = 1e11
 _UNDATED_S = 30 * _DAY_S
+_HAS_CLOCK = re.compile(r"\d:\d\d")
 
 
 @dataclass(frozen=True)
@@ -171,7 +172,8 @@ def _seconds(texts: list[str], date: str, time_zone: str | None) -> FloatArray:
 
 
 def _words(texts: list[str], time_zone: str | None) -> FloatArray:
-    read = read_time_texts(pa.array(texts, pa.string()))
+    times = [t if _HAS_CLOCK.search(t) else None for t in texts]
+    read = read_time_texts(pa.array(times, pa.string()))
     zone = zone_of(time_zone)
     if zone is None or not read.dated:
         return np.asarray(read.wall_s - np.nan_to_num(read.offset_s))

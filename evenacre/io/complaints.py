@@ -38,6 +38,7 @@ _PLAIN = {
     "int_type": ("{value} is not a whole number.", "Write a whole number, without quotes."),
     "bool_type": ("{value} is neither true nor false.", "Write true or false, without quotes."),
     "float_type": ("{value} is not a number.", "Write a number, without quotes."),
+    "finite_number": ("{value} is not a number.", "Write a number, without quotes."),
     "float_parsing": ("{value} is not a number.", "Write a number, without quotes."),
     "date_type": ("{value} is not a date.", "Write it as 2026-04-14, without quotes."),
     "list_type": ("{value} is not a list.", "Write it in square brackets: [ ... ]."),
@@ -45,8 +46,8 @@ _PLAIN = {
     "dict_type": ("{value} is not a table.", "Write it in braces: {{ ... }}."),
     "model_type": ("{value} is not a table.", "Write it in braces: {{ ... }}."),
     "literal_error": ("{value} is not known here.", "Use {expected}."),
-    "greater_than_equal": ("{value} is too small.", "Give at least {ge}."),
-    "less_than_equal": ("{value} is too large.", "Give at most {le}."),
+    "greater_than_equal": ("{value} is too small.", "Give at least {ge:g}."),
+    "less_than_equal": ("{value} is too large.", "Give at most {le:g}."),
 }
 
 
@@ -140,8 +141,10 @@ def _faults(error: ValidationError) -> dict[KeyPath, Any]:
 def _prune(data: Any, loc: KeyPath) -> None:
     """Take a key out of nested tables; what is no key stays."""
     for part in loc[:-1]:
-        if isinstance(data, dict | list):
-            data = typing.cast(Any, data)[part]
+        try:
+            data = data[part]
+        except (KeyError, IndexError, TypeError):  # a bare value that stands for a list
+            return
     if isinstance(data, dict):
         data.pop(loc[-1], None)
 

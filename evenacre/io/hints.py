@@ -23,5 +23,5 @@ def listed(words: Iterable[object], most: int = 12) -> str:
 
 def choice(word: str, known: Iterable[str], none: str = "None are defined.") -> str:
     """Return the remedy for an unknown word: the nearest known one, else all of them."""
-    names = list(known)
+    names = [name for name in known if name]
     return did_you_mean(word, names) or (f"Use one of {listed(names)}." if names else none)

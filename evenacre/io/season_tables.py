@@ -104,6 +104,7 @@ def _as_text(value: object) -> object:
     return str(value) if isinstance(value, int | float) else value
 
 
+Percent = Annotated[float, Field(ge=0, le=100, allow_inf_nan=False)]
 Name = Annotated[str, Field(min_length=1)]
 Instant = Annotated[str, BeforeValidator(_as_text)]
 
@@ -131,7 +132,7 @@ class ProductTable(Table):
     """A product."""
 
     name: Name
-    analysis: dict[str, Annotated[float, Field(ge=0, le=100, strict=False)]] | None = None
+    analysis: dict[str, Percent] | None = None
     price: Price | None = None
 
 

@@ -218,6 +218,7 @@ def _headland(land: PlaneField, steps: Steps, implement: Implement, rounds: int 
     knot = np.flatnonzero(steps.working)
     tool = steps.tool
     return find_headland(
+        land.boundary,
         land.workable,
         tool.x_m[knot],
         tool.y_m[knot],

@@ -12,6 +12,8 @@ from evenacre.model import BoolArray, FloatArray, IntArray, Settings, Track
 
 # Farm machines do not change velocity faster than this; a receiver's jump does.
 _MAX_ACCELERATION_MPS2 = 15.0
+# How far driving may have led away from a straight continuation over a jump.
+_RESUME_M, _DRIVING_MPS2 = 0.3, 3.0
 # A jump that comes back within this many records is dropped; a longer one cuts the path.
 _MAX_JUMP_RECORDS = 5
 # Above this share of records that repeat the last time at a new place, the clock is coarse.
@@ -203,17 +205,27 @@ def _jump_records(
 ) -> BoolArray:
     """Records between a step out and a step back within a few records.
 
-    The loop is over abnormal steps, which are few, not over records.
+    A step is the way back when it ends where the velocity before the jump would have led. The
+    loop is over abnormal steps, which are few, not over records.
     """
     jumped = np.zeros(len(time), dtype=bool)
     steps = np.flatnonzero(_abnormal_steps(time, x, y, max_speed_mps))
     out = -1
     for step in steps.tolist():
-        if out >= 0 and step - out <= _MAX_JUMP_RECORDS:
-            span = time[step + 1] - time[out]
-            reach = np.hypot(x[step + 1] - x[out], y[step + 1] - y[out])
-            if reach <= max_speed_mps * span:
-                jumped[out + 1 : step + 1] = True
-                continue
-        out = step
+        if out < 0 or step - out > _MAX_JUMP_RECORDS:
+            out = step
+        elif _resumes(time, x, y, out, step + 1):
+            jumped[out + 1 : step + 1] = True
+            out = -1
     return jumped
+
+
+def _resumes(time: FloatArray, x: FloatArray, y: FloatArray, before: int, after: int) -> bool:
+    """Whether one record lies where the velocity up to an earlier one leads."""
+    start = max(before - 1, 0)
+    span = time[after] - time[before]
+    reach = span / (time[before] - time[start]) if before > start else 0.0
+    off_x = x[after] - x[before] - (x[before] - x[start]) * reach
+    off_y = y[after] - y[before] - (y[before] - y[start]) * reach
+    allowed = _RESUME_M + _DRIVING_MPS2 / 2 * span**2
+    return bool(np.hypot(off_x, off_y) <= allowed)

@@ -14,6 +14,9 @@ from evenacre.coverage.cover import polygonal
 from evenacre.coverage.plane import WorkingPlane
 from evenacre.model import Field, Track
 
+# Segments in a quarter of a setback's arcs: its area is then true to 1e-5.
+_ROUND = 128
+
 
 @dataclass(frozen=True)
 class PlaneField:
@@ -80,7 +83,7 @@ def lay_out(field: Field, plane: WorkingPlane, swept: BaseGeometry, width_m: flo
             for name, area in _rows(field.zones, "zone", plane)
         ],
         [
-            (str(name), float(distance), shapely.buffer(feature, distance))
+            (str(name), float(distance), shapely.buffer(feature, distance, quad_segs=_ROUND))
             for (name, feature), distance in zip(
                 _rows(field.setbacks, "name", plane),
                 [] if field.setbacks is None else field.setbacks["distance_m"],

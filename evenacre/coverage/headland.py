@@ -35,6 +35,7 @@ class Headland:
 
 
 def find_headland(
+    boundary: BaseGeometry,
     workable: BaseGeometry,
     x_m: FloatArray,
     y_m: FloatArray,
@@ -42,7 +43,7 @@ def find_headland(
     width_m: float,
     given_rounds: int | None,
 ) -> Headland:
-    """Find how many rounds follow each ring of the workable ground.
+    """Find how many rounds follow each ring of the boundary.
 
     Round k counts where worked tool-line centres lie near (k - 1/2) widths inside the ring and
     parallel to it along at least six tenths of the ring, edges parallel to the main direction
@@ -50,7 +51,9 @@ def find_headland(
 
     Parameters
     ----------
-    workable : polygonal geometry
+    boundary, workable : polygonal geometry
+        The band is the part of the workable ground near the boundary's rings; waterways and
+        other unworkable ground inside have no headland of their own.
     x_m, y_m, heading_rad : (n,) float
         Tool-line centres while working.
     width_m : float
@@ -59,7 +62,7 @@ def find_headland(
     """
     tree = cKDTree(np.column_stack([x_m, y_m]))
     bands, outer_rounds = [], 0
-    for polygon in shapely.get_parts(workable):
+    for polygon in shapely.get_parts(boundary):
         for ring in [polygon.exterior, *polygon.interiors]:
             outer = ring is polygon.exterior or ring.equals(polygon.exterior)
             if outer and given_rounds is not None:
@@ -70,8 +73,8 @@ def find_headland(
                 outer_rounds = max(outer_rounds, rounds)
             if rounds:
                 line = ring.buffer(rounds * width_m, join_style="mitre")
-                bands.append(shapely.intersection(line, polygon))
-    band = shapely.union_all(bands) if bands else shapely.Polygon()
+                bands.append(line)
+    band = shapely.intersection(shapely.union_all(bands), workable)
     return Headland(outer_rounds, band)
 
 

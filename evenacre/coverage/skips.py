@@ -45,6 +45,21 @@ class Suspect:
 
 
 @dataclass(frozen=True)
+class Beside:
+    """Ground up to one tool width beside each piece of a pass.
+
+    Attributes
+    ----------
+    geometry : (k,) array of geometry
+    outward_rad : (k,) float
+        Direction away from the pass.
+    """
+
+    geometry: np.ndarray
+    outward_rad: FloatArray
+
+
+@dataclass(frozen=True)
 class Surroundings:
     """What a skip may lie against.
 
@@ -58,8 +73,7 @@ class Surroundings:
         The headland band; may be empty.
     width_m : float
         Full tool width.
-    beside : (k,) array of geometry
-        Ground up to one tool width to either side of each piece of a pass.
+    beside : Beside
     suspects : sequence of Suspect
     """
 
@@ -68,7 +82,7 @@ class Surroundings:
     pass_ends: BaseGeometry
     headland: BaseGeometry
     width_m: float
-    beside: np.ndarray
+    beside: Beside
     suspects: Sequence[Suspect]
 
 
@@ -172,11 +186,15 @@ def _split(parts: np.ndarray, region: BaseGeometry) -> tuple[np.ndarray, np.ndar
     return inside, np.concatenate([parts[~hit], outside])
 
 
-def _beside_twice(parts: np.ndarray, beside: np.ndarray) -> BaseGeometry:
-    """Ground with worked ground on two sides: beside two pieces of passes."""
-    part, piece = shapely.STRtree(beside).query(parts, predicate="intersects")
-    shadow = polygonal(shapely.intersection(parts[part], beside[piece]))
-    return count_cover(shadow[shapely.area(shadow) > 0]).twice_or_more
+def _beside_twice(parts: np.ndarray, beside: Beside) -> BaseGeometry:
+    """Ground with worked ground on two sides: beside passes that face each other."""
+    part, piece = shapely.STRtree(beside.geometry).query(parts, predicate="intersects")
+    shadow = polygonal(shapely.intersection(parts[part], beside.geometry[piece]))
+    real = shapely.area(shadow) > 0
+    pairs = count_cover(shadow[real])
+    outward = beside.outward_rad[piece[real]]
+    facing = np.cos(outward[pairs.first] - outward[pairs.second]) < 0
+    return shapely.union_all(pairs.pair[facing])
 
 
 def _share(skips: np.ndarray, lines: BaseGeometry) -> FloatArray:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from evenacre.model import FloatArray, IntArray
+from evenacre.coverage.clean import typical_interval_s
+from evenacre.model import BoolArray, FloatArray, IntArray
 
 # Half-windows in records, tried from the narrowest.
 _HALF_WINDOWS = (2, 4, 8, 14, 24)
@@ -16,8 +18,6 @@ _CLEAN_M = 0.0005
 _CONFIDENCE = 2.0
 # Slower than this the direction of motion is noise and the last course is held.
 _STANDING_MPS = 0.2
-# How many windows' worth of fixes are held in memory at once.
-_CHUNK = 20_000
 
 
 @dataclass(frozen=True)
@@ -83,69 +83,104 @@ def smooth_path(
     """
     noise = jitter_m(x_m, y_m, run)
     if not smooth or noise < _CLEAN_M:
-        fit = _fit(time_s, x_m, y_m, run, 1)
-        return SmoothPath(x_m, y_m, _course(fit, time_s, x_m, y_m, run), noise)
-    best = _fit(time_s, x_m, y_m, run, _HALF_WINDOWS[0])
-    narrower = [best]
-    open_ = np.ones(len(x_m), dtype=bool)
-    for half in _HALF_WINDOWS[1:]:
-        fit = _fit(time_s, x_m, y_m, run, half)
+        (fit,) = _fits(time_s, x_m, y_m, run, (1,))
+        return SmoothPath(x_m, y_m, _course(fit, run), noise)
+    best: _Fit | None = None
+    narrower: list[_Fit] = []
+    agrees = np.ones(len(x_m), dtype=bool)
+    for fit in _fits(time_s, x_m, y_m, run, _HALF_WINDOWS):
         for other in narrower:
-            apart = np.hypot(fit[:, 0] - other[:, 0], fit[:, 1] - other[:, 1])
-            limit = _CONFIDENCE * noise * np.sqrt(fit[:, 4] + other[:, 4])
-            open_ &= apart <= limit
-        best = np.where(open_[:, None], fit, best)
+            apart = np.hypot(fit.x - other.x, fit.y - other.y)
+            agrees &= apart <= _CONFIDENCE * noise * np.sqrt(fit.variance + other.variance)
+        best = fit if best is None else best.replaced_where(agrees, fit)
         narrower.append(fit)
-    return SmoothPath(best[:, 0], best[:, 1], _course(best, time_s, x_m, y_m, run), noise)
+    assert best is not None
+    return SmoothPath(best.x, best.y, _course(best, run), noise)
 
 
-def _fit(
-    time_s: FloatArray, x_m: FloatArray, y_m: FloatArray, run: IntArray, half: int
-) -> FloatArray:
-    """Quadratic fit around each fix: (n, 5) of x, y, vx, vy and variance factor."""
-    out = np.empty((len(time_s), 5))
-    offsets = np.arange(-half, half + 1)
-    for start in range(0, len(time_s), _CHUNK):
-        here = np.arange(start, min(start + _CHUNK, len(time_s)))
-        at = here[:, None] + offsets
-        inside = (at >= 0) & (at < len(time_s))
-        at = np.clip(at, 0, len(time_s) - 1)
-        inside &= run[at] == run[here][:, None]
-        t = np.where(inside, time_s[at] - time_s[here][:, None], 0.0)
-        scale = np.maximum(np.abs(t).max(axis=1, keepdims=True), 1e-9)
-        t = t / scale
-        w = inside.astype(float)
-        dx = np.where(inside, x_m[at] - x_m[here][:, None], 0.0)
-        dy = np.where(inside, y_m[at] - y_m[here][:, None], 0.0)
-        moment = [np.einsum("ij,ij->i", w, t**p) for p in range(5)]
-        # A whisper of ridge on the curvature keeps runs of two fixes solvable as straight.
-        ridge = np.where(inside.sum(axis=1) < 3, 1e6, 0.0)
-        lone = np.where(inside.sum(axis=1) < 2, 1e6, 0.0)
-        m = np.empty((len(here), 3, 3))
-        for i in range(3):
-            for j in range(3):
-                m[:, i, j] = moment[i + j]
-        m[:, 1, 1] += lone
-        m[:, 2, 2] += ridge
-        rhs = np.empty((len(here), 3, 3))
-        for p in range(3):
-            rhs[:, p, 0] = np.einsum("ij,ij->i", dx, t**p)
-            rhs[:, p, 1] = np.einsum("ij,ij->i", dy, t**p)
-            rhs[:, p, 2] = 1.0 if p == 0 else 0.0
-        solved = np.linalg.solve(m, rhs)
-        out[here, 0] = x_m[here] + solved[:, 0, 0]
-        out[here, 1] = y_m[here] + solved[:, 0, 1]
-        out[here, 2] = solved[:, 1, 0] / scale[:, 0]
-        out[here, 3] = solved[:, 1, 1] / scale[:, 0]
-        out[here, 4] = solved[:, 0, 2]
-    return out
+@dataclass(frozen=True)
+class _Fit:
+    """Quadratic fits at n fixes: position, velocity and the position's variance factor."""
+
+    x: FloatArray
+    y: FloatArray
+    vx: FloatArray
+    vy: FloatArray
+    variance: FloatArray
+
+    def replaced_where(self, better: BoolArray, other: _Fit) -> _Fit:
+        """Take the other fit where a mask says so."""
+        names = self.__dataclass_fields__
+        return _Fit(*(np.where(better, getattr(other, n), getattr(self, n)) for n in names))
 
 
-def _course(
-    fit: FloatArray, time_s: FloatArray, x_m: FloatArray, y_m: FloatArray, run: IntArray
-) -> FloatArray:
+def _fits(
+    time_s: FloatArray,
+    x_m: FloatArray,
+    y_m: FloatArray,
+    run: IntArray,
+    half_windows: Sequence[int],
+) -> Iterator[_Fit]:
+    """Least-squares quadratics over growing windows, all windows sharing one set of sums.
+
+    The sums over a window of half-width h are those of half-width h - 1 plus two records, so
+    the loop is over offsets, not over fixes.
+    """
+    unit = typical_interval_s(time_s)
+    n = len(time_s)
+    # Sums of t^p, and of (x, y) - (x, y)[fix] times t^p; t counts from the fix.
+    t_sum = np.zeros((5, n))
+    t_sum[0] = 1.0
+    x_sum, y_sum = np.zeros((3, n)), np.zeros((3, n))
+    done = 0
+    for half in half_windows:
+        for offset in range(done + 1, min(half, n - 1) + 1):
+            same = run[offset:] == run[:-offset]
+            t = np.where(same, time_s[offset:] - time_s[:-offset], 0.0) / unit
+            dx = np.where(same, x_m[offset:] - x_m[:-offset], 0.0)
+            dy = np.where(same, y_m[offset:] - y_m[:-offset], 0.0)
+            power = same.astype(float)
+            for p in range(5):
+                sign = -1.0 if p % 2 else 1.0
+                t_sum[p, :-offset] += power
+                t_sum[p, offset:] += sign * power
+                if p < 3:
+                    x_sum[p, :-offset] += dx * power
+                    x_sum[p, offset:] -= sign * dx * power
+                    y_sum[p, :-offset] += dy * power
+                    y_sum[p, offset:] -= sign * dy * power
+                power = power * t
+        done = half
+        yield _solve(x_m, y_m, t_sum, x_sum, y_sum, unit)
+
+
+def _solve(
+    x_m: FloatArray,
+    y_m: FloatArray,
+    t_sum: FloatArray,
+    x_sum: FloatArray,
+    y_sum: FloatArray,
+    unit_s: float,
+) -> _Fit:
+    """Solve the 3 x 3 normal equations of every fix by cofactors."""
+    s0, s1, s2, s3, s4 = t_sum
+    # Two fixes fix a line, one a point: pin what they leave open to zero.
+    s4 = s4 + (s0 < 3) * 1e6
+    s2_pinned = s2 + (s0 < 2) * 1e6
+    c00 = s2_pinned * s4 - s3 * s3
+    c01 = s2 * s3 - s1 * s4
+    c02 = s1 * s3 - s2_pinned * s2
+    c11 = s0 * s4 - s2 * s2
+    c12 = s1 * s2 - s0 * s3
+    whole = s0 * c00 + s1 * c01 + s2 * c02
+    x, y = ((c00 * b[0] + c01 * b[1] + c02 * b[2]) / whole for b in (x_sum, y_sum))
+    vx, vy = ((c01 * b[0] + c11 * b[1] + c12 * b[2]) / whole for b in (x_sum, y_sum))
+    return _Fit(x_m + x, y_m + y, vx / unit_s, vy / unit_s, c00 / whole)
+
+
+def _course(fit: _Fit, run: IntArray) -> FloatArray:
     """Direction of the fitted velocity, held through standstills."""
-    vx, vy = fit[:, 2], fit[:, 3]
+    vx, vy = fit.vx, fit.vy
     moving = np.hypot(vx, vy) >= _STANDING_MPS
     at = np.arange(len(vx))
     last = np.maximum.accumulate(np.where(moving, at, -1))

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import shapely
 
-from evenacre.coverage.skips import Suspect
+from evenacre.coverage.skips import Beside, Suspect
 from evenacre.coverage.steps import Steps
 from evenacre.coverage.swath import build_strips, build_swaths
 from evenacre.model import Blockage, BoolArray, Implement
@@ -40,11 +40,13 @@ def find_suspects(
     return [s for s in found if not s.swept.is_empty]
 
 
-def ground_beside(steps: Steps, implement: Implement) -> np.ndarray:
-    """Ground up to one tool width to the left and right of every working step, as pieces."""
+def ground_beside(steps: Steps, implement: Implement) -> Beside:
+    """Ground up to one tool width to the left and right of every working step."""
     threefold = replace(implement, width_m=3 * implement.width_m, rows=3)
     sides = steps.working[:, None] & np.array([True, False, True])
-    return build_swaths(build_strips(steps, sides, threefold)).geometry
+    swaths = build_swaths(build_strips(steps, sides, threefold))
+    ahead = steps.tool.heading_rad[swaths.first_step]
+    return Beside(swaths.geometry, ahead + np.where(swaths.first_row == 1, np.pi / 2, -np.pi / 2))
 
 
 def _swept(steps: Steps, active: BoolArray, implement: Implement) -> shapely.Geometry:

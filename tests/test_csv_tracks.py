@@ -333,6 +333,13 @@ def test_unit_less_columns_are_not_guessed_but_said(tmp_path):
     assert track.width_m is None
     assert has(track.warnings, "Applied Rate", "not used", "[lb/ac]")
     assert has(track.warnings, "swath width", "not used", "[ft]")
+    assert len(track.warnings) == 2
+
+
+def test_guessed_column_of_text_is_left_out_with_a_warning(tmp_path):
+    track = one(tmp_path, log(30, **{"speed (mph)": "fast"}))
+    assert track.speed_mps is None
+    assert has(track.warnings, "line 2", '"fast"', "not used")
 
 
 @pytest.mark.parametrize(("unit", "si"), [("m", 1), ("ft", 0.3048), ("in", 0.0254)])

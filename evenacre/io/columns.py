@@ -80,6 +80,7 @@ _FOREIGN = {
 }
 _RATE_WORDS = {"rate", "rt", "applied", "apd", "appl", "app", "as", "actual", "act", "application"}
 _FLOW_WORDS = {"flow", "mass", "massflow", "rate", "actual"}
+_SURE_WORDS = {"rate": {"rate", "applied", "apd"}, "flow": {"flow", "massflow"}}
 _MARKED = re.compile(
     r"^(section|sect|sec|boom|row|opener)_?(\d+)(_(state|status|on|active|work))?$"
 )
@@ -287,7 +288,7 @@ def _amounts(
             continue
         if header.unit(dimension) is not None:
             found.append((header.remainder(words), header))
-        elif own & {"rate", "applied", "apd", "flow"} and not _has_other_unit(header):
+        elif own & _SURE_WORDS[role] and not _has_other_unit(header):
             findings.warn(
                 f'{file}: column "{header.name}" looks like a {role} but has no unit of '
                 f"{dimension}, so it is not used. To use it, give --column "

@@ -70,7 +70,7 @@ def line_tracks(
     clock = _clock(table, plan, kept, lengths[kept], along, own, time_zone, findings)
     if clock is None:
         clock = nominal_clock(table.file, lon, lat, own, findings)
-    rows, shift, down = with_stops(own)
+    rows, time_s, down = with_stops(clock.time_s, own)
     fixes = RunFixes(kept[own][rows], lon[rows], lat[rows], down)
     moving, plan = run_table(table, plan, fixes, findings, without=_WHOLE_LINE)
     return build_tracks(
@@ -80,7 +80,7 @@ def line_tracks(
         plan,
         time_zone,
         findings,
-        clock=Clock(clock.time_s[rows] + shift, clock.dated),
+        clock=Clock(time_s, clock.dated),
     )
 
 

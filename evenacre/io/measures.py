@@ -94,7 +94,8 @@ def _si(table: Table, use: ColumnUse, paces: Paces, findings: Findings) -> Float
         try:
             values = table.numbers(use.column, use.meaning, findings)
         except InputError as error:
-            findings.warn(f"{error.problems[0].file}: not used as {use.role}: {error}")
+            problem = error.problems[0]
+            findings.warn(f"{problem.file}, {problem.place}: {problem.what} It is not used.")
             return None
     else:
         values = table.numbers(use.column, use.meaning, findings)

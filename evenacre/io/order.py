@@ -13,7 +13,7 @@ NOMINAL_SPEED_MPS = 2.0
 """Assumed where a file has an order but no times."""
 
 STOP_S = 0.01
-"""How long before and after a run its tool is said to be up."""
+"""Time at either end of a run in which its tool is said to be up."""
 
 _BETWEEN_RUNS_S = 60.0
 
@@ -41,11 +41,13 @@ def nominal_clock(
     return Clock(np.cumsum(pause), dated=False)
 
 
-def with_stops(runs: IntArray) -> tuple[IntArray, FloatArray, BoolArray]:
+def with_stops(time_s: FloatArray, runs: IntArray) -> tuple[IntArray, FloatArray, BoolArray]:
     """Add a record with the tool up at both ends of every run, so that runs do not join.
 
     Parameters
     ----------
+    time_s : (n,) float
+        Times of the fixes.
     runs : (n,) int
         Number of the run each fix belongs to, in order.
 
@@ -53,15 +55,23 @@ def with_stops(runs: IntArray) -> tuple[IntArray, FloatArray, BoolArray]:
     -------
     rows : (m,) int
         Which fix each record repeats.
-    shift_s : (m,) float
-        What to add to its time.
+    time_s : (m,) float
+        Times of the records, drawn together by a hundredth of a second so that a run stays
+        within its own time even where the next one starts as it ends.
     down : (m,) bool
         False for the added records.
     """
     fresh = np.diff(runs) != 0
     firsts = np.flatnonzero(np.concatenate(([True], fresh)))
     lasts = np.flatnonzero(np.concatenate((fresh, [True])))
+    sizes = lasts - firsts + 1
+    begin, length = time_s[firsts], time_s[lasts] - time_s[firsts]
+    room = np.clip(length / 10, 0.0, STOP_S)
+    shrink = np.where(length > 0, 1 - 2 * room / np.where(length > 0, length, 1.0), 1.0)
+    since = time_s - np.repeat(begin, sizes)
+    inside = np.repeat(begin + room, sizes) + since * np.repeat(shrink, sizes)
     rows = np.concatenate((firsts, np.arange(len(runs)), lasts))
-    shift = np.repeat([-STOP_S, 0.0, STOP_S], [len(firsts), len(runs), len(lasts)])
-    order = np.lexsort((shift, rows))
-    return rows[order].astype(np.int64), shift[order], shift[order] == 0
+    place = np.repeat([-1, 0, 1], [len(firsts), len(runs), len(lasts)])
+    times = np.concatenate((begin + room / 2, inside, time_s[lasts] - room / 2))
+    order = np.lexsort((place, rows))
+    return rows[order].astype(np.int64), times[order], place[order] == 0

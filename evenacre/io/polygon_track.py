@@ -84,9 +84,10 @@ def polygon_tracks(
     if clock is None:
         clock = nominal_clock(table.file, lon, lat, own_run, findings)
     else:
-        time_s = clock.time_s[kept]
-        clock = Clock(time_s[step] + shift_m / _speed(steps, runs, time_s)[step], clock.dated)
-    rows, shift_s, down = with_stops(own_run)
+        middle_s = clock.time_s[kept]
+        early_s = shift_m / _speed(steps, runs, middle_s)[step]
+        clock = Clock(middle_s[step] + early_s, clock.dated)
+    rows, time_s, down = with_stops(clock.time_s, own_run)
     fixes = RunFixes(kept[step][rows], lon[rows], lat[rows], down)
     width = np.full(len(table), np.nan)
     width[kept] = steps.width
@@ -105,7 +106,7 @@ def polygon_tracks(
         plan,
         time_zone,
         findings,
-        clock=Clock(clock.time_s[rows] + shift_s, clock.dated),
+        clock=Clock(time_s, clock.dated),
     )
 
 

@@ -139,7 +139,7 @@ def _word_state(word: str) -> float:
 def _bits(table: Table, use: ColumnUse, findings: Findings) -> BoolArray | None:
     """One column of strings such as ``111011``, one digit a section from the left."""
     texts = table.text(use.column)
-    joined = pc.replace_substring_regex(texts, r"[\s,;|/_\-]", "")
+    joined = pc.replace_substring_regex(texts, r"\.0$|[\s,;|/_\-]", "")
     filled = pc.fill_null(joined, "")
     good = pc.or_(pc.is_null(joined), pc.match_substring_regex(filled, "^[01]+$"))
     bad = ~np.asarray(good.to_numpy(zero_copy_only=False), dtype=bool)

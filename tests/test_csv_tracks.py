@@ -538,6 +538,14 @@ def test_no_time_but_intervals(tmp_path):
     assert has(track.notes, "no time column")
 
 
+@pytest.mark.parametrize("name", ["seconds since start", "elapsed_s", "Elapsed (s)", "seconds"])
+def test_seconds_since_the_start(tmp_path, name):
+    frame = log(4).drop(columns="time").assign(**{name: [0.0, 1.5, 2.0, 7.0]})
+    track = one(tmp_path, frame)
+    assert track.time_s.tolist() == [0, 1.5, 2, 7]
+    assert has(track.notes, "since the start of the log")
+
+
 def test_no_time_at_all(tmp_path):
     log(4).drop(columns="time").to_csv(tmp_path / "log.csv", index=False)
     text = complaint(tmp_path / "log.csv")

@@ -582,6 +582,7 @@ def test_options_without_a_boundary(farm):
         ({"units": "furlongs"}, "--units", "not known here"),
         ({"settings": {"max_gap": "5"}}, "--max-gap", "has no unit"),
         ({"implement": {"delay": "-1 s"}}, "--delay", "0 to 60 s"),
+        ({"implement": {"tow": [{"hitch_to_axle": "9"}]}}, "--hitch-to-axle", "has no unit"),
     ],
 )
 def test_complaints_name_the_option(farm, changes, option, words):

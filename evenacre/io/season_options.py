@@ -194,5 +194,7 @@ def _name_option(path: KeyPath) -> tuple[str, str]:
         return f"--{option.replace('setbacks-distance', 'setback-distance')}", ""
     if table in ("field", "operation"):
         return f"--{table}-name", ""
+    if rest[:1] == ["tow"]:
+        rest = rest[1:] or rest  # the command line gives the chain by its lengths
     option = rest[0] if table in ("implement", "settings") and rest else table
     return f"--{option.replace('_', '-')}", ""

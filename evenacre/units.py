@@ -220,7 +220,8 @@ def _unit_complaint(text: str, unit: str, dimension: Dimension) -> tuple[str, st
     other = next((d for d in Dimension if unit_factor(unit, d) is not None), None)
     if other is not None:
         return f'"{text}" is a {other}, not a {dimension}.', None
-    near = difflib.get_close_matches(
+    known = (*spellings(), *(example for pair in _EXAMPLES.values() for example in pair))
+    near = difflib.get_close_matches(unit.lower(), known, n=1, cutoff=0.75)
         unit.lower(),
         (*spellings(), *(u for pair in _EXAMPLES.values() for u in pair)),
         n=1,

@@ -222,10 +222,5 @@ def _unit_complaint(text: str, unit: str, dimension: Dimension) -> tuple[str, st
         return f'"{text}" is a {other}, not a {dimension}.', None
     known = (*spellings(), *(example for pair in _EXAMPLES.values() for example in pair))
     near = difflib.get_close_matches(unit.lower(), known, n=1, cutoff=0.75)
-        unit.lower(),
-        (*spellings(), *(u for pair in _EXAMPLES.values() for u in pair)),
-        n=1,
-        cutoff=0.75,
-    )
     hint = f' Did you mean "{near[0]}"?' if near else ""
     return f'"{text}" has a unit that is not known: "{unit}".{hint}', None

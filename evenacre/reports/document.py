@@ -151,7 +151,8 @@ def _leaflet(name: str) -> str:
 
 def _leaflet_style() -> Markup:
     """Leaflet's style without its pictures: the page uses none of the controls they are for."""
-    return Markup(re.sub(r"url\(images/[^)]*\)", "none", _leaflet("leaflet.css")))
+    style = re.sub(r"/\*.*?\*/", "", _leaflet("leaflet.css"), flags=re.DOTALL)
+    return Markup(re.sub(r"url\(images/[^)]*\)", "none", style))
 
 
 def _leaflet_script() -> Markup:

@@ -87,6 +87,7 @@ def interactive_map(result: AuditResult, units: UnitSystem, key: str) -> MapPiec
         maxZoom=_MAX_ZOOM,
         zoom_snap=0.25,
         scroll_wheel_zoom=False,
+        fade_animation=False,
     )
     page_map._id = key
     groups: dict[str, Any] = {}

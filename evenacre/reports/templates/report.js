@@ -88,9 +88,12 @@ const evenacre = (() => {
     const fit = { paddingTopLeft: [16, 34], paddingBottomRight: [16, 40], animate: false };
     map.fitBounds(box, fit);
     map.setMaxBounds(box.pad(2));
-    const frame = map.getContainer().classList;
-    map.on("popupopen", () => frame.add("reading"));
-    map.on("popupclose", () => frame.remove("reading"));
+    const frame = map.getContainer();
+    map.on("popupopen", () => frame.classList.add("reading"));
+    map.on("popupclose", () => frame.classList.remove("reading"));
+    frame.addEventListener("keydown", (event) => {
+      if (event.key === "Escape") map.closePopup();
+    });
     map.on("focus click", () => map.scrollWheelZoom.enable());
     map.on("blur", () => map.scrollWheelZoom.disable());
     const section = document.getElementById(key);

@@ -1,0 +1,344 @@
+"""The report page: one file, no network, harmless names, a map that answers."""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+from collections.abc import Iterator
+from dataclasses import replace
+from html.parser import HTMLParser
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import pytest
+import shapely
+from synthetic_result import empty_result, make_result
+
+from evenacre.coverage.result import AuditResult
+from evenacre.model import InputFile
+from evenacre.reports.document import document, render_operation
+from evenacre.reports.geodata import encode
+from evenacre.reports.interactive_map import script_json
+from evenacre.units import METRIC, US
+
+CHROMIUM = Path("/usr/bin/chromium")
+HOSTILE = "</script><script>window.hacked=1</script><img src=x onerror=window.hacked=1>&\"'"
+
+
+def page(*results: AuditResult, farm: str = "Three Larks Farm") -> str:
+    rendered = [render_operation(r, US, key=f"op{i}") for i, r in enumerate(results, 1)]
+    inputs = [InputFile("logs/creek.csv", "ab" * 32)]
+    return document(rendered, farm=farm, inputs=inputs, warnings=["The map file was mended."])
+
+
+class Page(HTMLParser):
+    """Elements, text outside scripts, and the scripts of a page."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.elements: list[tuple[str, dict[str, str | None]]] = []
+        self.words: list[str] = []
+        self.scripts: list[tuple[dict[str, str | None], str]] = []
+        self._inside = ""
+        self.feed(text)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.elements.append((tag, dict(attrs)))
+        self._inside = tag
+        if tag == "script":
+            self.scripts.append((dict(attrs), ""))
+
+    def handle_endtag(self, tag: str) -> None:
+        self._inside = ""
+
+    def handle_data(self, data: str) -> None:
+        if self._inside == "script":
+            attrs, text = self.scripts[-1]
+            self.scripts[-1] = attrs, text + data
+        elif self._inside != "style":
+            self.words.append(data)
+
+    @property
+    def text(self) -> str:
+        return " ".join(" ".join(self.words).split())
+
+    def data(self, key: str) -> Any:
+        return json.loads(next(t for a, t in self.scripts if a.get("id") == f"{key}-data"))
+
+
+@pytest.fixture(scope="module")
+def plain() -> str:
+    return page(make_result())
+
+
+@pytest.fixture(scope="module")
+def hostile() -> str:
+    result = make_result(field=HOSTILE, operation=HOSTILE)
+    layers = dict(result.layers)
+    layers["zones"] = layers["zones"].assign(zone=HOSTILE)
+    layers["setbacks"] = layers["setbacks"].assign(name=HOSTILE)
+    layers["skips"] = layers["skips"].assign(cause=HOSTILE)
+    product = replace(result.products[0], product=HOSTILE)
+    spoiled = replace(
+        result,
+        layers=layers,
+        products=(product,),
+        sources=(HOSTILE,),
+        notes=(HOSTILE,),
+        warnings=(HOSTILE,),
+        cleaning={HOSTILE: 1},
+    )
+    return page(spoiled, farm=HOSTILE)
+
+
+def test_nothing_is_loaded_from_anywhere(plain: str) -> None:
+    loading = {"src", "srcset", "data", "poster", "action", "background", "xlink:href"}
+    for tag, attrs in Page(plain).elements:
+        for name in loading & attrs.keys():
+            assert str(attrs[name]).startswith("data:"), (tag, attrs[name])
+        assert tag not in {"link", "iframe", "object", "embed", "base"}
+        if tag == "a":
+            assert str(attrs["href"]).startswith(("#", "geo:")), attrs
+    styles = "".join(re.findall(r"<style>(.*?)</style>", plain, re.DOTALL))
+    assert "@import" not in styles
+    for url in re.findall(r"url\(([^)]*)\)", styles):
+        assert url.startswith("#"), url
+    # What addresses remain are a namespace and the map library's credit, a link in a corner.
+    remaining = set(re.findall(r"https?://[^\s\"'<>)]+", plain))
+    assert remaining <= {"http://www.w3.org/2000/svg", "https://leafletjs.com"}
+    assert "default-src 'none'" in plain
+
+
+def test_the_page_is_the_same_every_time(plain: str) -> None:
+    assert page(make_result()) == plain
+
+
+def test_the_answer_comes_first(plain: str) -> None:
+    text = Page(plain).text
+    order = [
+        "19.51 ac of 19.68 ac covered",
+        "0.17 ac missed in 4 places worth going back for",
+        "covered twice or more = 60 lb of 18-46-0 put down again, $25.",
+        "What to do",
+        "Look at this first The log has a gap of 17 s at 10:31.",
+        "Show on the map",
+        "The ground",
+        "19.51 ± 0.04 ac",
+        "Amounts by zone",
+        "Passes (31)",
+        "How it was worked out",
+        "one standard uncertainty",
+        "Take care",
+        "logs/creek.csv",
+    ]
+    places = [text.find(words) for words in order]
+    assert -1 not in places, order[places.index(-1)]
+    assert places == sorted(places)
+
+
+def test_without_a_boundary_the_page_says_what_cannot_be_judged() -> None:
+    text = Page(page(make_result(boundary_given=False))).text
+    assert "skips at the edge cannot be judged" in text
+    assert "of 19.68 ac" not in text
+    assert "Worked outside the field" not in text
+
+
+def test_a_result_with_nothing_to_fix_still_makes_a_page() -> None:
+    text = Page(page(empty_result())).text
+    assert "Nothing was missed that is worth going back for." in text
+    assert "Take care" not in text
+
+
+def test_names_from_files_cannot_break_out(hostile: str, plain: str) -> None:
+    made, safe = Page(hostile), Page(plain)
+    assert HOSTILE in "".join(made.words)
+    count = [tag for tag, _ in made.elements].count
+    assert count("script") == len(safe.scripts)
+    assert not [a for tag, a in made.elements if tag == "img" and "onerror" in a]
+    for layer in made.data("op1")["layers"]:
+        if layer["key"] == "zone":
+            assert layer["items"][0]["n"] == HOSTILE
+
+
+def test_script_json_cannot_end_its_element() -> None:
+    text = script_json({"name": "</script><!--\u2028&"})
+    assert not set("<>&\u2028") & set(text)
+    assert json.loads(text) == {"name": "</script><!--\u2028&"}
+
+
+def decode(chain: list[int], origin: tuple[float, float]) -> list[tuple[float, float]]:
+    x = y = 0
+    points = []
+    for dx, dy in zip(chain[::2], chain[1::2], strict=True):
+        x, y = x + dx, y + dy
+        points.append((origin[0] + x / 1e7, origin[1] + y / 1e7))
+    return points
+
+
+def test_map_shapes_are_true_to_centimetres() -> None:
+    result = make_result(lon=179.9999, lat=65.0)
+    frame = result.layers["cover"]
+    origin = (179.9999, 65.0)
+    for shape, parts in zip(frame.geometry, encode(frame, *origin), strict=True):
+        rings = [[decode(r, origin) for r in part] for part in parts]
+        drawn = shapely.MultiPolygon([(p[0], p[1:]) for p in rings])
+        back = gpd.GeoSeries([drawn], crs=4326).to_crs(result.crs).iloc[0]
+        assert shapely.hausdorff_distance(back, shape) < 0.03
+
+
+@pytest.mark.parametrize("lon", [180.0, -180.0, 179.999])
+def test_map_is_continuous_over_the_antimeridian(lon: float) -> None:
+    data = Page(page(make_result(lon=lon, lat=-17.0))).data("op1")
+    (south, west), (north, east) = data["bounds"]
+    assert 0 < east - west < 0.01
+    assert south < north
+    skips = next(a for a in data["layers"] if a["key"] == "skip")
+    for item in skips["items"]:
+        assert west - 1e-6 <= item["at"][1] <= east + 1e-6
+        written = dict(item["r"])["Latitude, longitude"]
+        assert abs(float(written.split(",")[1])) <= 180
+
+
+def test_a_large_field_stays_small_on_the_page() -> None:
+    # 25 ha in 20-ft passes, every boundary recorded at 5 Hz and 2.4 m/s with a centimetre
+    # of wander left in it.
+    result = make_result()
+    side, width, step = 500.0, 6.096, 0.48
+    xs = [i * step for i in range(int(side / step) + 1)]
+    strips = []
+    for k in range(int(side / width)):
+        low = [(x, k * width + 0.008 * math.sin(1.7 * i + k)) for i, x in enumerate(xs)]
+        high = [(x, y + width - 0.1) for x, y in low]
+        strips.append(shapely.Polygon([*low, *reversed(high)]))
+    whole = shapely.MultiPolygon(strips)
+    cover = gpd.GeoDataFrame({"cover": [1], "area_m2": [whole.area]}, geometry=[whole])
+    layers = {**result.layers, "cover": cover.set_crs(result.crs)}
+    assert len(page(replace(result, layers=layers))) < 1_500_000
+
+
+def test_metric_pages_speak_metric() -> None:
+    text = Page(render_operation(make_result(), METRIC).section).text
+    assert "kg/ha" in text
+    assert " ac " not in text
+
+
+# The page in a browser that cannot reach any network.
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    if not CHROMIUM.exists():
+        pytest.skip("no chromium")
+    sync_api = pytest.importorskip("playwright.sync_api")
+    flags = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--no-first-run"]
+    with sync_api.sync_playwright() as play:
+        chromium = play.chromium.launch(executable_path=str(CHROMIUM), args=flags)
+        yield chromium
+        chromium.close()
+
+
+@pytest.fixture
+def visit(browser: Any, tmp_path: Path) -> Iterator[Any]:
+    """Open a page offline; fails on any script error, blocked load or request."""
+    contexts: list[Any] = []
+    troubles: list[str] = []
+
+    def go(text: str, width: int = 1280, height: int = 900) -> Any:
+        path = tmp_path / "report.html"
+        path.write_text(text, encoding="utf-8")
+        context = browser.new_context(
+            offline=True, viewport={"width": width, "height": height}, reduced_motion="reduce"
+        )
+        contexts.append(context)
+        tab = context.new_page()
+        tab.on("pageerror", lambda error: troubles.append(str(error)))
+        tab.on("console", lambda message: troubles.append(message.text))
+        tab.on(
+            "request",
+            lambda r: None if r.url.startswith(("file:", "data:")) else troubles.append(r.url),
+        )
+        tab.goto(path.as_uri())
+        tab.set_default_timeout(10_000)
+        tab.locator("#op1 .folium-map").scroll_into_view_if_needed()
+        tab.locator("#op1 .leaflet-control-scale").wait_for()
+        return tab
+
+    yield go
+    for context in contexts:
+        context.close()
+    assert troubles == []
+
+
+@pytest.mark.browser
+def test_clicking_a_skip_tells_its_size_and_the_way(visit: Any, plain: str) -> None:
+    tab = visit(plain)
+    tab.locator(".label-skip", has_text="3").click()
+    told = tab.locator(".leaflet-popup-content").inner_text()
+    # 130 m x 1.524 m = 198.12 m2 = 2,132.5 sq ft.
+    assert "Stop 3: blocked rows (tower 2)" in told
+    assert "2,130 sq ft" in told
+    assert "5.0 ft" in told
+    assert "corner of the field go" in told
+    assert tab.locator(".leaflet-popup-content a").get_attribute("href").startswith("geo:40.0996")
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("width", [390, 1280])
+def test_the_map_fits_the_field_and_the_page_fits_the_screen(
+    visit: Any, plain: str, width: int
+) -> None:
+    tab = visit(plain, width, 844)
+    assert tab.evaluate("document.documentElement.scrollWidth") <= width
+    frame = tab.locator("#op1 .folium-map").bounding_box()
+    field = tab.locator("path.boundary:visible").first.bounding_box()
+    assert field["x"] >= frame["x"]
+    assert field["x"] + field["width"] <= frame["x"] + frame["width"]
+    assert field["y"] >= frame["y"]
+    assert field["y"] + field["height"] <= frame["y"] + frame["height"]
+    assert field["width"] > 0.6 * frame["width"]
+
+
+@pytest.mark.browser
+def test_layers_switch_and_the_list_leads_to_the_map(visit: Any, plain: str) -> None:
+    tab = visit(plain)
+    passes = tab.locator("path.pass.leaflet-interactive")
+    assert passes.count() == 0
+    tab.locator('#op1 input[data-layer="pass"]').check()
+    assert passes.count() == 31
+    tab.locator('#op1 input[data-layer="skip"]').uncheck()
+    assert tab.locator(".label-skip").count() == 0
+    tab.locator('button[data-stop="2"]').click()
+    assert tab.locator(".label-skip").count() == 4
+    assert "Stop 2: between passes" in tab.locator(".leaflet-popup-content").inner_text()
+
+
+@pytest.mark.browser
+def test_the_map_answers_to_the_keyboard(visit: Any, plain: str) -> None:
+    tab = visit(plain)
+    tab.locator('.leaflet-marker-icon[title^="Stop 1"]').focus()
+    tab.keyboard.press("Enter")
+    assert "Stop 1" in tab.locator(".leaflet-popup-content").inner_text()
+    tab.keyboard.press("Escape")
+    tab.locator(".leaflet-popup-content").wait_for(state="detached")
+
+
+@pytest.mark.browser
+def test_hostile_names_do_nothing_in_a_browser(visit: Any, hostile: str) -> None:
+    tab = visit(hostile)
+    for stop in range(1, 5):
+        tab.locator(f'button[data-stop="{stop}"]').click()
+        assert "</script>" in tab.locator(".leaflet-popup-content").inner_text()
+    tab.locator("#op1 button[data-whole]").click()
+    tab.locator(".label-zone").last.click()
+    assert "onerror" in tab.locator(".leaflet-popup-content h4").inner_text()
+    assert tab.evaluate("window.hacked") is None
+
+
+@pytest.mark.browser
+def test_two_maps_on_one_page_keep_apart(visit: Any) -> None:
+    tab = visit(page(make_result(), make_result(field="Far Field", lon=-93.0)))
+    tab.locator("#op2 button[data-stop='1']").click()
+    assert tab.locator("#op2 .leaflet-popup-content").count() == 1
+    assert tab.locator("#op1 .leaflet-popup-content").count() == 0

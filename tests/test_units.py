@@ -7,6 +7,8 @@ import subprocess
 import sys
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from evenacre.errors import InputError
 from evenacre.units import (
@@ -151,6 +153,30 @@ def test_nonsense_is_refused_with_its_place_and_a_remedy(text, dimension, compla
     assert complaint in f"{problem.what} {problem.remedy}"
     assert (problem.file, problem.place) == ("season.toml", "width")
     assert problem.remedy.startswith("Write ")
+
+
+@given(
+    st.floats(0, 1e9, allow_subnormal=False),
+    st.sampled_from([(u, d, si) for u, d, si, _ in NIST]),
+    st.sampled_from(["{} {}", "{}{}", " {}  {} "]),
+)
+def test_any_number_with_any_unit(number, unit, pattern):
+    name, dimension, _ = unit
+    expected = number * unit_factor(name, dimension)
+    assert parse_quantity(pattern.format(number, name), dimension) == pytest.approx(expected)
+
+
+@given(
+    st.text(alphabet="0123456789.,+-/eE ftinlbackg$'\"'^²()*_%TMnaf", max_size=12),
+    st.sampled_from(Dimension),
+)
+def test_any_text_is_a_finite_number_or_a_complaint(text, dimension):
+    try:
+        value, remedy = parse_quantity(text, dimension), "none needed"
+    except InputError as error:
+        value, remedy = 0.0, error.problems[0].remedy
+    assert math.isfinite(value)
+    assert remedy
 
 
 def test_unknown_or_foreign_units_have_no_factor():

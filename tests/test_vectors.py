@@ -19,6 +19,12 @@ from evenacre.io.placement import place_tracks, turn_tracks
 from evenacre.io.vectors import read_boundary, read_setbacks, read_unworkable, read_zones
 from evenacre.model import Track
 
+pytestmark = [
+    # What the tests write on purpose: layers without a system, corners that are not numbers.
+    pytest.mark.filterwarnings("ignore:'crs' was not provided"),
+    pytest.mark.filterwarnings("ignore:invalid value encountered in linearrings"),
+]
+
 SQUARE = box(-92.41, 40.10, -92.40, 40.11)
 RING = [(-92.41, 40.10), (-92.40, 40.10), (-92.40, 40.11), (-92.41, 40.11)]
 

@@ -205,7 +205,7 @@ def _find_layer(source: Source, polygons: bool) -> tuple[str, str | None]:
             source.name,
             "",
             f"It holds several layers: {listed(name for _, name, _ in layers)}.",
-            "Say which one to use.",
+            f'Name one: layer = "{layers[0][1]}" (on the command line --boundary-layer and so on).',
         )
     return layers[0][0], layers[0][1]
 

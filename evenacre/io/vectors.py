@@ -46,7 +46,8 @@ def read_boundary(
         known = f" ({listed(dict.fromkeys(n for n in names if n))})" if any(names) else ""
         warnings.append(
             f"{source.name}: it holds {len(frame)} outlines{known}, and all were taken together "
-            'for one field. To take one, select it: where = { name = "..." }.'
+            'for one field. To take one, select it: where = { name = "..." } (on the command '
+            'line --boundary-where "name=...").'
         )
     boundary = only_polygons(shapely.union_all(frame.geometry.array))
     area = geodesic_area_m2(boundary)

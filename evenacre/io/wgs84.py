@@ -13,6 +13,8 @@ import shapely
 from evenacre.errors import InputError
 from evenacre.model import FloatArray
 
+_SUCH_AS = 'crs = "EPSG:26915" (on the command line --boundary-crs EPSG:26915)'
+
 ShapeArray = npt.NDArray[np.object_]
 
 
@@ -115,7 +117,7 @@ def _source_crs(
             "",
             "It does not say which coordinate system it is in, and its coordinates "
             f"(such as {bounds[0]:.1f}, {bounds[1]:.1f}) are not degrees.",
-            'Copy the .prj part too, or give the system, such as crs = "EPSG:26915".',
+            f"Copy the .prj part too, or give the system: {_SUCH_AS}.",
         )
     warnings.append(
         f"{file}: it does not say which coordinate system it is in; its coordinates "
@@ -129,7 +131,7 @@ def _outside(file: str) -> InputError:
         file,
         "",
         "Its coordinates do not fit the coordinate system the file names.",
-        'Export it again in WGS 84, or give the right one, such as crs = "EPSG:26915".',
+        f"Export it again in WGS 84, or give the right one: {_SUCH_AS}.",
     )
 
 
@@ -151,7 +153,7 @@ def _check_degrees(file: str, coordinates: FloatArray) -> None:
         file,
         "",
         f"Its coordinates (up to {lon:.1f}, {lat:.1f}) are not degrees, though the file says so.",
-        'Give the system they are in, such as crs = "EPSG:26915".',
+        f"Give the system they are in: {_SUCH_AS}.",
     )
 
 

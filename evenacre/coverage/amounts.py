@@ -1,16 +1,13 @@
-"""Pounds on the ground: mass of every step, spread over its swath and shared among regions."""
+"""Pounds step by step, and the nutrients in them."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 import numpy as np
-import shapely
-from shapely.geometry.base import BaseGeometry
 
 from evenacre.coverage.clean import Fixes
 from evenacre.coverage.steps import Steps
-from evenacre.coverage.swath import Strips, Swaths, fan_triangles
 from evenacre.model import FloatArray, Implement
 
 # Mass fraction of the element in the oxide the label states (atomic masses, IUPAC 2021).
@@ -18,8 +15,6 @@ ELEMENT_IN_OXIDE = {
     "P2O5": ("P", 2 * 30.973761998 / (2 * 30.973761998 + 5 * 15.999)),
     "K2O": ("K", 2 * 39.0983 / (2 * 39.0983 + 15.999)),
 }
-# A strip whose edges differ in length by more than this is shared out row by row.
-_CURVED = 0.02
 
 
 def nutrients(analysis: dict[str, float], applied_kg: float) -> dict[str, float]:
@@ -115,80 +110,3 @@ def _integral(steps: Steps, fixes: Fixes, value: FloatArray, delay_s: float) -> 
     past = np.maximum(knots - edge[-1], 0.0) * value[-1]
     at = np.interp(knots, edge, total) + start + past
     return np.where(steps.whole, np.diff(at), 0.0)
-
-
-class Shares:
-    """How much of every strip lies in a region, worked out only where strips meet its edge.
-
-    Parameters
-    ----------
-    strips : Strips
-    swaths : Swaths
-    """
-
-    def __init__(self, strips: Strips, swaths: Swaths) -> None:
-        self._strips = strips
-        self._pieces = swaths.geometry
-
-    def inside(self, region: BaseGeometry) -> FloatArray:
-        """Share of each strip's mass that falls in a region.
-
-        Rows get equal mass; on curves each row's mass is spread over its own shorter or longer
-        ground.
-
-        Parameters
-        ----------
-        region : polygonal geometry
-
-        Returns
-        -------
-        (m,) float
-            0..1.
-        """
-        strips = self._strips
-        if region.is_empty or not len(strips.step):
-            return np.zeros(len(strips.step))
-        shapely.prepare(region)
-        whole = shapely.covers(region, self._pieces)
-        part = ~whole & shapely.intersects(region, self._pieces)
-        share = whole[strips.piece].astype(float)
-        index = np.flatnonzero(part[strips.piece])
-        if not len(index):
-            return share
-        ground, owner = self._ground(index)
-        area = shapely.area(ground)
-        fraction = np.zeros(len(ground))
-        covered = shapely.covers(region, ground)
-        fraction[covered] = 1.0
-        cut = ~covered & shapely.intersects(region, ground) & (area > 0)
-        fraction[cut] = shapely.area(shapely.intersection(ground[cut], region)) / area[cut]
-        count = np.bincount(owner, minlength=len(index))
-        share[index] = np.bincount(owner, fraction, minlength=len(index)) / np.maximum(count, 1)
-        return np.clip(share, 0.0, 1.0)
-
-    def _ground(self, index: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Polygons of strips (row by row where curved) and the position in index of each."""
-        strips = self._strips
-        quad = strips.quad[index]
-        left = np.hypot(*(quad[:, 3] - quad[:, 0]).T)
-        right = np.hypot(*(quad[:, 2] - quad[:, 1]).T)
-        curved = np.abs(left - right) > _CURVED * (left + right) / 2
-        curved |= strips.folded[index]
-        rows = strips.last_row[index] - strips.first_row[index] + 1
-        count = np.where(curved, rows, 1)
-        owner = np.repeat(np.arange(len(index)), count)
-        rank = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
-        f0 = (rank / count[owner])[:, None]
-        f1 = ((rank + 1) / count[owner])[:, None]
-        a, b, d, c = (quad[owner, i] for i in range(4))
-        corners = np.stack(
-            [a + f0 * (b - a), a + f1 * (b - a), c + f1 * (d - c), c + f0 * (d - c)], axis=1
-        )
-        ground = shapely.polygons(corners)
-        bad = np.flatnonzero(~shapely.is_valid(ground))
-        if len(bad):
-            fans = fan_triangles(corners[bad]).reshape(-1, 2)
-            ground[bad] = shapely.multipolygons(fans.ravel(), indices=np.repeat(range(len(bad)), 2))
-            still = bad[~shapely.is_valid(ground[bad])]
-            ground[still] = shapely.make_valid(ground[still])
-        return ground, owner

@@ -8,10 +8,9 @@ import geopandas as gpd
 import numpy as np
 import shapely
 
-from evenacre.coverage.amounts import Shares
 from evenacre.coverage.capacity import theoretical_capacity_m2_per_s, work_time
 from evenacre.coverage.clean import Fixes, clean
-from evenacre.coverage.cover import Cover, clip_areas, count_cover
+from evenacre.coverage.cover import Cover, GroundAccount, account, clip_areas, count_cover
 from evenacre.coverage.grids import GridFrame, extent_of
 from evenacre.coverage.ground import PlaneField, lay_out, plane_for
 from evenacre.coverage.headland import Headland, find_headland
@@ -27,6 +26,7 @@ from evenacre.coverage.products import (
 )
 from evenacre.coverage.result import AuditResult
 from evenacre.coverage.rows import row_states, with_rows
+from evenacre.coverage.shares import Shares
 from evenacre.coverage.skips import Surroundings, find_skips
 from evenacre.coverage.smooth import SmoothPath, smooth_path
 from evenacre.coverage.steps import Steps, build_steps
@@ -88,7 +88,7 @@ def audit_operation(
     passes = _passes(steps, number, swaths, headland, plane)
 
     say("finding skips")
-    missed = shapely.difference(land.workable, cover.once_or_more)
+    parted = account(cover, land.workable)
     around = Surroundings(
         land.workable,
         land.given,
@@ -99,7 +99,7 @@ def audit_operation(
         find_suspects(steps, implement, operation.blockages),
     )
     skips = find_skips(
-        missed,
+        parted.missed,
         around,
         plane,
         min_width_m=_skip_min_width_m(settings, implement),
@@ -107,7 +107,7 @@ def audit_operation(
     )
 
     say("sharing out amounts")
-    areas = _areas(cover, swaths, land, headland)
+    areas = _areas(parted, cover, swaths, land, headland)
     shares = Shares(strips, swaths)
     ground = Ground(
         Region(operation.field.name, land.workable, shares.inside(land.workable)),
@@ -125,9 +125,8 @@ def audit_operation(
         for a, m in zip(applications, masses, strict=True)
     )
 
-    outside = shapely.difference(cover.once_or_more, land.workable)
-    layers = field_layers(operation.field.name, land, headland, outside, plane.crs)
-    layers |= cover_layers(cover, land.workable, headland, plane.crs)
+    layers = field_layers(operation.field.name, land, headland, parted.outside, plane.crs)
+    layers |= cover_layers(parted, headland, plane.crs)
     layers |= {
         "passes": passes,
         "swaths": swath_layer(swaths, number, cover, plane.crs),
@@ -141,7 +140,7 @@ def audit_operation(
         boundary_given=land.given,
         width_m=implement.width_m,
         **areas,
-        outside_area_m2=outside.area,
+        outside_area_m2=parted.outside.area,
         headland_rounds=headland.rounds,
         pass_count=len(passes),
         **_capacity(steps, implement, areas["covered_area_m2"]),
@@ -253,24 +252,24 @@ def _pass_ends(steps: Steps, number: IntArray, implement: Implement) -> shapely.
     )
 
 
-def _areas(cover: Cover, swaths: Swaths, land: PlaneField, headland: Headland) -> dict[str, float]:
+def _areas(
+    parted: GroundAccount, cover: Cover, swaths: Swaths, land: PlaneField, headland: Headland
+) -> dict[str, float]:
     """The account of the ground, m2."""
-    covered = shapely.intersection(cover.once_or_more, land.workable).area
-    twice = shapely.intersection(cover.twice_or_more, land.workable)
-    more = shapely.intersection(cover.thrice_or_more, land.workable).area
     swept_inside = float(clip_areas(swaths.geometry, land.workable).sum())
+    covered, doubled = parted.covered.area, parted.twice_or_more
     return {
         "boundary_area_m2": land.boundary.area,
         "workable_area_m2": land.workable.area,
         "covered_area_m2": covered,
-        "covered_once_m2": covered - twice.area,
-        "covered_twice_m2": twice.area - more,
-        "covered_more_m2": more,
-        "overlap_area_m2": twice.area,
+        "covered_once_m2": parted.once.area,
+        "covered_twice_m2": parted.twice.area,
+        "covered_more_m2": parted.more.area,
+        "overlap_area_m2": doubled.area,
         "excess_area_m2": max(swept_inside - covered, 0.0),
-        "skip_area_m2": shapely.difference(land.workable, cover.once_or_more).area,
+        "skip_area_m2": parted.missed.area,
         "headland_area_m2": headland.band.area,
-        "headland_overlap_m2": shapely.intersection(twice, headland.band).area,
+        "headland_overlap_m2": shapely.intersection(doubled, headland.band).area,
         "swept_area_m2": float(cover.piece_area_m2.sum()),
     }
 

@@ -98,6 +98,43 @@ def count_cover(pieces: np.ndarray) -> Cover:
     )
 
 
+@dataclass(frozen=True)
+class GroundAccount:
+    """The workable ground by cover count, and what lies outside it.
+
+    Attributes
+    ----------
+    covered, once, twice, twice_or_more, more, missed : geometry
+        Inside the workable ground.
+    outside : geometry
+        Covered ground that is not workable.
+    """
+
+    covered: BaseGeometry
+    once: BaseGeometry
+    twice: BaseGeometry
+    twice_or_more: BaseGeometry
+    more: BaseGeometry
+    missed: BaseGeometry
+    outside: BaseGeometry
+
+
+def account(cover: Cover, workable: BaseGeometry) -> GroundAccount:
+    """Clip the cover to the workable ground and part it by count."""
+    covered = shapely.intersection(cover.once_or_more, workable)
+    doubled = shapely.intersection(cover.twice_or_more, workable)
+    more = shapely.intersection(cover.thrice_or_more, workable)
+    return GroundAccount(
+        covered=covered,
+        once=shapely.difference(covered, doubled),
+        twice=shapely.difference(doubled, more),
+        twice_or_more=doubled,
+        more=more,
+        missed=shapely.difference(workable, cover.once_or_more),
+        outside=shapely.difference(cover.once_or_more, workable),
+    )
+
+
 def clip_areas(pieces: np.ndarray, region: BaseGeometry) -> FloatArray:
     """Area of each piece inside a region; only pieces that straddle its edge are clipped."""
     shapely.prepare(region)

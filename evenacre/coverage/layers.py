@@ -11,7 +11,7 @@ import shapely
 from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
-from evenacre.coverage.cover import Cover, polygonal
+from evenacre.coverage.cover import Cover, GroundAccount, polygonal
 from evenacre.coverage.ground import PlaneField
 from evenacre.coverage.headland import Headland
 from evenacre.coverage.swath import Swaths
@@ -77,19 +77,13 @@ def swath_layer(swaths: Swaths, number: IntArray, cover: Cover, crs: CRS) -> gpd
 
 
 def cover_layers(
-    cover: Cover, workable: BaseGeometry, headland: Headland, crs: CRS
+    parted: GroundAccount, headland: Headland, crs: CRS
 ) -> dict[str, gpd.GeoDataFrame]:
     """The workable ground by cover count, and its overlaps one by one."""
-    twice = shapely.intersection(cover.twice_or_more, workable)
-    thrice = shapely.intersection(cover.thrice_or_more, workable)
-    once = shapely.difference(
-        shapely.intersection(cover.once_or_more, workable), cover.twice_or_more
-    )
-    only_twice = shapely.difference(twice, cover.thrice_or_more)
-    by_count = polygonal(np.array([once, only_twice, thrice]))
-    parts = shapely.get_parts(by_count[1:], return_index=True)
-    large = shapely.area(parts[0]) >= _MIN_OVERLAP_M2
-    spots, count = parts[0][large], parts[1][large] + 2
+    by_count = polygonal(np.array([parted.once, parted.twice, parted.more]))
+    spots, count = shapely.get_parts(by_count[1:], return_index=True)
+    large = shapely.area(spots) >= _MIN_OVERLAP_M2
+    spots, count = spots[large], count[large] + 2
     within = shapely.intersects(headland.band, shapely.point_on_surface(spots))
     return {
         "cover": frame({"cover": [1, 2, 3]}, by_count, crs),

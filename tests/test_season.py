@@ -482,6 +482,58 @@ def test_a_blockage_at_another_time_than_the_log_is_reported(farm):
     assert any("blocks nothing" in w for w in load_operation(plan).warnings)
 
 
+def test_blockages_fit_a_log_that_tells_the_time_of_day_only(farm):
+    rows = [f"04:00:{i:02d},-92.405,{40.102 + i * 2e-5:.7f},150" for i in range(40)]
+    (farm / "logs" / "creek.csv").write_text(
+        "time,longitude,latitude,Rate\n" + "\n".join(rows) + "\n"
+    )
+    more = '\n[[operation.blockage]]\nstart = "4:00:05"\nend = "4:00:15"\ntower = 1\n'
+    (plan,) = load_season(season(farm, more=more)).operations
+    operation = load_operation(plan)
+    (blockage,) = operation.blockages
+    assert (blockage.start_s, blockage.end_s) == (4 * 3600 + 5, 4 * 3600 + 15)
+    assert operation.tracks[0].time_s[0] == 4 * 3600
+    assert not any("blocks nothing" in w for w in operation.warnings)
+
+
+def test_a_blockage_needs_rows_or_towers_on_the_implement(farm):
+    more = '\n[[operation.blockage]]\nstart = "9:00"\nend = "9:10"\ntower = 1\n'
+    lines = "rows = 32\nrows_per_tower = 8\nsections = [8, 8, 8, 8]\n"
+    (said,) = complaints(load_season, season(farm, swap={lines: ""}, more=more))
+    assert "rows are not known" in said
+    (said,) = complaints(load_season, season(farm, swap={"rows_per_tower = 8\n": ""}, more=more))
+    assert "no rows_per_tower" in said
+
+
+def test_unworkable_ground_that_is_the_whole_field(farm):
+    swap = {"zones = {": 'unworkable = { file = "farm.gpkg", layer = "fields" }\nzones = {'}
+    (said,) = complaints(load_season, season(farm, swap=swap))
+    assert "covers the whole field" in said
+
+
+def test_towers_that_do_not_divide_and_a_tow_without_an_antenna_are_mentioned(farm):
+    swap = {
+        "rows_per_tower = 8": "rows_per_tower = 10",
+        'antenna_ahead = "9 ft"': "",
+        'axle_to_antenna = "2 ft"': "",
+    }
+    (plan,) = load_season(season(farm, swap=swap)).operations
+    assert any("the last tower feeds 2" in w for w in plan.warnings)
+    assert any("right under the antenna" in w for w in plan.warnings)
+
+
+def test_faults_in_nested_and_bare_values_do_not_hide_others(farm):
+    swap = {
+        'tow = [ { hitch_to_axle = "14 ft", axle_to_pin = "4 ft" }': "tow = [ 4",
+        'tracks = ["logs/creek.csv"]': 'tracks = { fil = "a.csv" }',
+        "sections = [8, 8, 8, 8]": 'sections = [8, "8", 8, 8]',
+    }
+    text = "\n".join(complaints(load_season, season(farm, swap=swap)))
+    assert "tow 1: 4 is not a table" in text
+    assert 'tracks 1, fil: "fil" is not a key that is known here. Did you mean "file"?' in text
+    assert 'sections 2: "8" is not a whole number' in text
+
+
 def test_an_operation_with_its_logs(farm):
     (plan,) = load_season(season(farm)).operations
     operation = load_operation(plan)

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 import shapely
 from geographiclib.geodesic import Geodesic
-from shapely.geometry import LineString, MultiPolygon, Point, Polygon, box
+from shapely.geometry import GeometryCollection, LineString, MultiPolygon, Point, Polygon, box
 
 from evenacre.errors import InputError
 from evenacre.io.layers import Source, layer_names, read_layer
@@ -236,6 +236,19 @@ def test_a_closed_line_is_taken_for_the_area_it_encloses(tmp_path):
     boundary, (warning,) = read_boundary(Source(path))
     assert boundary.equals(SQUARE)
     assert "drawn as a line" in warning
+
+
+def test_areas_mixed_with_points_are_used_without_them(tmp_path):
+    mixed = GeometryCollection([SQUARE, Point(-92.405, 40.105)])
+    boundary, (warning,) = read_boundary(Source(write(tmp_path / "f.geojson", [mixed])))
+    assert boundary.equals(SQUARE)
+    assert "only its areas were used" in warning
+
+
+def test_coordinates_outside_their_system(tmp_path):
+    path = write(tmp_path / "f.gpkg", [box(1e9, 1e9, 1e9 + 1, 1e9 + 1)], crs="EPSG:26915")
+    message = complaint(read_boundary, Source(path))
+    assert "do not fit the coordinate system" in message
 
 
 def test_an_outline_without_ground_is_refused(tmp_path):

@@ -109,17 +109,6 @@ class Complaints:
         except ValidationError:
             return None
 
-    def raise_if_any(self) -> None:
-        """Raise InputError with all complaints.
-
-        Raises
-        ------
-        InputError
-            When there is at least one.
-        """
-        if self.problems:
-            raise InputError(self.problems)
-
 
 def _faults(error: ValidationError) -> dict[KeyPath, Any]:
     """Return one error for each place, by its path of keys.

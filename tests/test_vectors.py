@@ -238,6 +238,19 @@ def test_a_closed_line_is_taken_for_the_area_it_encloses(tmp_path):
     assert "drawn as a line" in warning
 
 
+def test_a_boundary_walked_around_with_a_receiver(tmp_path):
+    path = tmp_path / "walk.gpx"
+    corners = [*RING, (-92.41, 40.10003)]  # stopped three metres short
+    points = "".join(f'<trkpt lat="{y}" lon="{x}"/>' for x, y in corners)
+    path.write_text(
+        '<gpx version="1.1" creator="t" xmlns="http://www.topografix.com/GPX/1/1">'
+        f'<wpt lat="40.1" lon="-92.4"/><trk><trkseg>{points}</trkseg></trk></gpx>'
+    )
+    boundary, (warning,) = read_boundary(Source(path))
+    assert geodesic_area_m2(boundary) == pytest.approx(referee_area(SQUARE), rel=1e-6)
+    assert "ends meet" in warning
+
+
 def test_areas_mixed_with_points_are_used_without_them(tmp_path):
     mixed = GeometryCollection([SQUARE, Point(-92.405, 40.105)])
     boundary, (warning,) = read_boundary(Source(write(tmp_path / "f.geojson", [mixed])))

@@ -21,6 +21,7 @@ from evenacre.io.wgs84 import to_wgs84
 _PARQUET = {".parquet", ".geoparquet", ".pq"}
 _ZIPPED = {".shp", ".gpkg", ".geojson", ".json", ".kml", ".fgb"}
 _POLYGONAL = {"Polygon", "MultiPolygon", "CurvePolygon", "MultiSurface"}
+_LINEAR = {"LineString", "MultiLineString"}
 FORMATS = "GeoJSON, GeoPackage, Shapefile (all its parts, or zipped), KML, FlatGeobuf or GeoParquet"
 
 
@@ -199,7 +200,9 @@ def _find_layer(source: Source, polygons: bool) -> tuple[str, str | None]:
             choice(source.layer, names),
         )
     if len(layers) > 1 and polygons:
-        layers = [layer for layer in layers if _may_hold_polygons(*layer)] or layers
+        # Failing areas, an outline may have been walked and stored as a line.
+        drawn = [layer for layer in layers if _may_hold(_POLYGONAL, *layer)]
+        layers = drawn or [layer for layer in layers if _may_hold(_LINEAR, *layer)] or layers
     if len(layers) > 1:
         raise InputError.at(
             source.name,
@@ -210,12 +213,12 @@ def _find_layer(source: Source, polygons: bool) -> tuple[str, str | None]:
     return layers[0][0], layers[0][1]
 
 
-def _may_hold_polygons(dataset: str, layer: str, kind: str) -> bool:
+def _may_hold(wanted: set[str], dataset: str, layer: str, kind: str) -> bool:
     plain = re.sub(r"^(2\.5D|3D|Measured)\s+|\s+(Z|M|ZM)$", "", kind)
-    if plain not in ("Unknown", "GeometryCollection"):
-        return plain in _POLYGONAL
+    if plain not in wanted and plain not in ("Unknown", "GeometryCollection"):
+        return False
     shapes = pyogrio.read_dataframe(dataset, layer=layer, columns=[], on_invalid="ignore")
-    return bool(isinstance(shapes, gpd.GeoDataFrame) and shapes.geom_type.isin(_POLYGONAL).any())
+    return bool(isinstance(shapes, gpd.GeoDataFrame) and shapes.geom_type.isin(wanted).any())
 
 
 def _read(source: Source, dataset: str, layer: str | None) -> gpd.GeoDataFrame:

@@ -14,7 +14,8 @@ from evenacre.errors import InputError
 from evenacre.units import METRIC, US
 
 _WGS84 = pyproj.Geod(ellps="WGS84")
-_CLOSE_ENOUGH_M = 1.0
+# Ends this far apart still meet: someone walked or drove around the field.
+_GAP_M, _GAP_SHARE = 1.0, 0.01
 
 
 def geodesic_area_m2(shape: BaseGeometry) -> float:
@@ -86,7 +87,7 @@ def _polygon(
         rings = [r for r in map(_close, shapely.get_parts(shape)) if r is not None]
         if not rings:
             return None
-        warn(f"{place}: the {what} is drawn as a line; its ends meet, so it was taken for an area.")
+        warn(f"{place}: the {what} is drawn as a line whose ends meet; it was taken for an area.")
         shape = shapely.multipolygons(rings) if len(rings) > 1 else rings[0]
     elif shape.geom_type == "GeometryCollection":
         parts = [p for p in shapely.get_parts(shape) if p.geom_type in ("Polygon", "MultiPolygon")]
@@ -115,11 +116,12 @@ def _polygon(
 
 
 def _close(line: BaseGeometry) -> BaseGeometry | None:
-    """Return the polygon a line encloses when its ends meet within a metre."""
+    """Return the polygon a line encloses when its ends meet, or nearly so."""
     points = shapely.get_coordinates(line)
-    if len(points) < 4 or _WGS84.inv(*points[0], *points[-1])[2] > _CLOSE_ENOUGH_M:
+    gap = _WGS84.inv(*points[0], *points[-1])[2]
+    if len(points) < 4 or gap > max(_GAP_M, _GAP_SHARE * _WGS84.geometry_length(line)):
         return None
-    return shapely.polygons(np.vstack([points[:-1], points[:1]]))
+    return shapely.polygons(np.vstack([points, points[:1]]))
 
 
 def _plain_reason(reason: str) -> str:

@@ -31,13 +31,15 @@ from evenacre.coverage.skips import Surroundings, find_skips
 from evenacre.coverage.smooth import SmoothPath, smooth_path
 from evenacre.coverage.steps import Steps, build_steps
 from evenacre.coverage.suspects import find_suspects, ground_beside
-from evenacre.coverage.swath import Swaths, build_strips, build_swaths
+from evenacre.coverage.swath import STRAIGHT_M, Swaths, build_strips, build_swaths
 from evenacre.coverage.uncertainty import area_uncertainty
 from evenacre.errors import InputError
 from evenacre.model import FloatArray, Implement, IntArray, Operation, Settings
 
 # A pass belongs to the headland when this share of its length runs inside the band.
 _HEADLAND_SHARE = 0.6
+# Edges are kept finer than the jitter left in them, about a quarter of the receiver's own.
+_STRAIGHT_PER_JITTER, _ROUGHEST_M = 0.2, 0.01
 # Narrower gaps between passes are within what receivers can tell (common practice, no source).
 _NARROWEST_SKIP_M = 0.10
 # The distance sensor and the positions should agree about this well.
@@ -79,7 +81,7 @@ def audit_operation(
 
     say("sweeping the ground")
     strips = build_strips(steps, steps.active, implement)
-    swaths = build_swaths(strips)
+    swaths = build_swaths(strips, _straight_m(path))
     say("counting cover")
     cover = count_cover(swaths.geometry)
     land = lay_out(operation.field, plane, cover.once_or_more, implement.width_m)
@@ -202,6 +204,10 @@ def _require_work(operation: Operation, fixes: Fixes, steps: Steps) -> None:
             "Check which column holds the work state, or map another one "
             "(--column work=NAME or columns in the season file).",
         )
+
+
+def _straight_m(path: SmoothPath) -> float:
+    return float(np.clip(_STRAIGHT_PER_JITTER * path.jitter_m, STRAIGHT_M, _ROUGHEST_M))
 
 
 def _skip_min_width_m(settings: Settings, implement: Implement) -> float:

@@ -17,6 +17,8 @@ from evenacre.model import BoolArray, FloatArray
 
 # Skips are told apart at this width: thinner necks between two of them do not join them.
 _NECK_M = 0.05
+# Smaller bits need not be told apart.
+_SMALL_M2 = 0.5
 # Lines this close count as touching.
 _TOUCH_M = 0.10
 # This share of a skip's outline against the boundary (or against pass ends) decides its kind.
@@ -188,6 +190,7 @@ def _split(parts: np.ndarray, region: BaseGeometry) -> tuple[np.ndarray, np.ndar
 
 def _beside_twice(parts: np.ndarray, beside: Beside) -> BaseGeometry:
     """Ground with worked ground on two sides: beside passes that face each other."""
+    parts = parts[shapely.area(parts) > _SMALL_M2]
     part, piece = shapely.STRtree(beside.geometry).query(parts, predicate="intersects")
     shadow = polygonal(shapely.intersection(parts[part], beside.geometry[piece]))
     real = shapely.area(shadow) > 0

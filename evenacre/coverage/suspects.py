@@ -13,6 +13,8 @@ from evenacre.coverage.steps import Steps
 from evenacre.coverage.swath import build_strips, build_swaths
 from evenacre.model import Blockage, BoolArray, Implement
 
+# Ground beside passes only tells skips apart; it need not be finer than this.
+_ROUGHLY_M = 0.01
 # A silent stretch was probably driven straight on if its chord keeps to both headings and its
 # speed is near the usual one.
 _STRAIGHT_ON_RAD = np.radians(25.0)
@@ -44,7 +46,7 @@ def ground_beside(steps: Steps, implement: Implement) -> Beside:
     """Ground up to one tool width to the left and right of every working step."""
     threefold = replace(implement, width_m=3 * implement.width_m, rows=3)
     sides = steps.working[:, None] & np.array([True, False, True])
-    swaths = build_swaths(build_strips(steps, sides, threefold))
+    swaths = build_swaths(build_strips(steps, sides, threefold), _ROUGHLY_M)
     ahead = steps.tool.heading_rad[swaths.first_step]
     return Beside(swaths.geometry, ahead + np.where(swaths.first_row == 1, np.pi / 2, -np.pi / 2))
 

@@ -14,7 +14,7 @@ from evenacre.model import BoolArray, FloatArray, Implement, IntArray
 # and its outline cannot cross itself.
 _SECTOR_RAD = np.pi / 4
 # Vertices closer than this to the straight line between their neighbours are dropped.
-_STRAIGHT_M = 0.001
+STRAIGHT_M = 0.001
 # Steps that gain less than this and turn less than that are standing still.
 _STILL_M = 1e-6
 _TURNING_RAD = 1e-3
@@ -150,25 +150,31 @@ def _number_pieces(
     return np.cumsum(new) - 1
 
 
-def build_swaths(strips: Strips) -> Swaths:
+def build_swaths(strips: Strips, straight_m: float = STRAIGHT_M) -> Swaths:
     """Outline every piece.
 
     A plain piece is bounded by its left edge forward and its right edge backward. A folded
     piece, whose inner end runs backward about a pivot inside it, is the union of two fans of
     triangles.
+
+    Parameters
+    ----------
+    strips : Strips
+    straight_m : float
+        Vertices this close to a straight edge are dropped.
     """
     count = int(strips.piece[-1]) + 1 if len(strips.piece) else 0
     at = np.searchsorted(strips.piece, np.arange(count))
     geometry = np.empty(count, dtype=object)
     plain = ~strips.folded[at] if count else np.zeros(0, dtype=bool)
-    geometry[plain] = _outlines(strips, plain)
+    geometry[plain] = _outlines(strips, plain, straight_m)
     _fill_fans(strips, ~plain, geometry)
     invalid = ~shapely.is_valid(geometry)
     geometry[invalid] = shapely.buffer(shapely.make_valid(geometry[invalid]), 0)
     return Swaths(geometry, strips.first_row[at], strips.last_row[at], strips.step[at])
 
 
-def _outlines(strips: Strips, plain: BoolArray) -> np.ndarray:
+def _outlines(strips: Strips, plain: BoolArray, straight_m: float) -> np.ndarray:
     """Polygons of the plain pieces."""
     if not plain.any():
         return np.empty(0, dtype=object)
@@ -184,18 +190,20 @@ def _outlines(strips: Strips, plain: BoolArray) -> np.ndarray:
     owner = key_piece[order]
     left = np.concatenate([quad[:, 0], quad[last, 3]])[order]
     right = np.concatenate([quad[:, 1], quad[last, 2]])[order]
-    left, left_owner = _straighten(left, owner)
-    right, right_owner = _straighten(right, owner)
+    left, left_owner = _straighten(left, owner, straight_m)
+    right, right_owner = _straighten(right, owner, straight_m)
     points = np.concatenate([left, right[::-1]])
     owners = np.concatenate([left_owner, right_owner[::-1]])
     order = np.argsort(owners, kind="stable")
     return shapely.polygons(shapely.linearrings(points[order], indices=owners[order]))
 
 
-def _straighten(points: FloatArray, owner: IntArray) -> tuple[FloatArray, IntArray]:
+def _straighten(
+    points: FloatArray, owner: IntArray, straight_m: float
+) -> tuple[FloatArray, IntArray]:
     """Drop vertices on straight stretches; ends stay, so that neighbouring pieces still meet."""
     chains = shapely.simplify(
-        shapely.linestrings(points, indices=owner), _STRAIGHT_M, preserve_topology=False
+        shapely.linestrings(points, indices=owner), straight_m, preserve_topology=False
     )
     kept, kept_owner = shapely.get_coordinates(chains, return_index=True)
     return kept, kept_owner

@@ -7,7 +7,8 @@ the antimeridian has longitudes running past 180 rather than wrapping.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+import dataclasses
+from dataclasses import dataclass
 from pathlib import Path
 
 import geopandas as gpd
@@ -106,7 +107,7 @@ class Product:
     """
 
     name: str
-    analysis: dict[str, float] = field(default_factory=dict)
+    analysis: dict[str, float] = dataclasses.field(default_factory=dict)
     price_per_kg: float | None = None
 
 
@@ -190,8 +191,8 @@ class Track:
     heading_rad: FloatArray | None = None
     distance_m: FloatArray | None = None
     interval_s: FloatArray | None = None
-    rates: dict[str, FloatArray] = field(default_factory=dict)
-    flows: dict[str, FloatArray] = field(default_factory=dict)
+    rates: dict[str, FloatArray] = dataclasses.field(default_factory=dict)
+    flows: dict[str, FloatArray] = dataclasses.field(default_factory=dict)
     notes: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
 
@@ -289,7 +290,7 @@ class OperationPlan:
     field: Field
     implement: Implement
     track_files: tuple[Path, ...]
-    columns: dict[str, str] = field(default_factory=dict)
+    columns: dict[str, str] = dataclasses.field(default_factory=dict)
     layer: str | None = None
     crs: str | None = None
     time_zone: str | None = None

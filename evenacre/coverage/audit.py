@@ -16,7 +16,6 @@ from evenacre.coverage.ground import PlaneField, lay_out, plane_for
 from evenacre.coverage.headland import Headland, find_headland
 from evenacre.coverage.layers import cover_layers, field_layers, swath_layer
 from evenacre.coverage.passes import first_and_last, number_passes, pass_table
-from evenacre.coverage.plane import WorkingPlane
 from evenacre.coverage.products import (
     Ground,
     Region,
@@ -35,6 +34,7 @@ from evenacre.coverage.swath import STRAIGHT_M, Swaths, build_strips, build_swat
 from evenacre.coverage.uncertainty import area_uncertainty
 from evenacre.errors import InputError
 from evenacre.model import FloatArray, Implement, IntArray, Operation, Settings
+from evenacre.plane import WorkingPlane
 
 # A pass belongs to the headland when this share of its length runs inside the band.
 _HEADLAND_SHARE = 0.6

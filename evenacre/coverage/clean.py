@@ -7,8 +7,8 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from evenacre.coverage.plane import WorkingPlane
 from evenacre.model import BoolArray, FloatArray, IntArray, Settings, Track
+from evenacre.plane import WorkingPlane
 
 # Farm machines do not change velocity faster than this; a receiver's jump does.
 _MAX_ACCELERATION_MPS2 = 15.0

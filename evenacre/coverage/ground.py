@@ -11,8 +11,8 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.coverage.cover import polygonal
-from evenacre.coverage.plane import WorkingPlane
 from evenacre.model import Field, Track
+from evenacre.plane import WorkingPlane
 
 # Segments in a quarter of a setback's arcs: its area is then true to 1e-5.
 _ROUND = 128

@@ -13,11 +13,11 @@ from evenacre.coverage.amounts import StepMass, elements, nutrients, step_mass
 from evenacre.coverage.clean import Fixes
 from evenacre.coverage.cover import Cover
 from evenacre.coverage.grids import GridFrame, area_within
-from evenacre.coverage.plane import WorkingPlane
 from evenacre.coverage.result import ProductResult, SetbackFinding, ZoneAmount
 from evenacre.coverage.steps import Steps
 from evenacre.coverage.swath import Strips
 from evenacre.model import Application, FloatArray, Implement, IntArray, Product, Track
+from evenacre.plane import WorkingPlane, wrapped
 
 _NEAR_TARGET = 0.10
 
@@ -198,6 +198,7 @@ def _setbacks(
             continue
         spot = shapely.point_on_surface(inside)
         lon, lat = plane.lonlat(np.array([spot.x]), np.array([spot.y]))
+        lon = wrapped(lon)
         applied = float((strip_kg * region.share).sum())
         found.append(
             SetbackFinding(region.name, inside.area, applied, float(lon[0]), float(lat[0]))

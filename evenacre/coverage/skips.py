@@ -12,8 +12,8 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.coverage.cover import count_cover, polygonal
-from evenacre.coverage.plane import WorkingPlane
 from evenacre.model import BoolArray, FloatArray
+from evenacre.plane import WorkingPlane, wrapped
 
 # Skips are told apart at this width: thinner necks between two of them do not join them.
 _NECK_M = 0.05
@@ -160,7 +160,7 @@ def find_skips(
             "area_m2": area,
             "mean_width_m": width,
             "length_m": length,
-            "lon": lon,
+            "lon": wrapped(lon),
             "lat": lat,
             "geometry": geometry,
         }

@@ -9,12 +9,12 @@ import shapely
 from evenacre.errors import InputError
 from evenacre.io.columns import Plan
 from evenacre.io.order import NOMINAL_SPEED_MPS, nominal_clock, with_stops
-from evenacre.io.plane import LocalPlane
 from evenacre.io.records import build_tracks
 from evenacre.io.runs import RunFixes, run_table
 from evenacre.io.table import Findings, Table, counted
 from evenacre.io.times import Clock, read_clock
 from evenacre.model import FloatArray, IntArray, Track
+from evenacre.plane import WorkingPlane
 
 # A long straight line has two vertices; fixes as dense as a log's keep passes from being
 # taken for gaps.
@@ -48,8 +48,8 @@ def line_tracks(
     InputError
         When no line has a length.
     """
-    plane = LocalPlane.around(shapes)
-    lines = plane.to_plane(shapes)
+    plane = WorkingPlane.around(shapes)
+    lines = plane.project(shapes)
     lengths = shapely.length(lines)
     kept = np.flatnonzero(lengths > 0)
     if not kept.size:
@@ -65,7 +65,7 @@ def line_tracks(
     xy, own = shapely.get_coordinates(
         shapely.segmentize(lines[kept], _SPACING_M), return_index=True
     )
-    lon, lat = plane.to_degrees(xy)
+    lon, lat = plane.lonlat(xy[:, 0], xy[:, 1])
     along = _along(xy, own)
     clock = _clock(table, plan, kept, lengths[kept], along, own, time_zone, findings)
     if clock is None:

@@ -12,12 +12,12 @@ from evenacre.errors import InputError
 from evenacre.io.columns import Plan
 from evenacre.io.measures import read_lengths
 from evenacre.io.order import NOMINAL_SPEED_MPS, nominal_clock, with_stops
-from evenacre.io.plane import LocalPlane
 from evenacre.io.records import build_tracks, fix_clock
 from evenacre.io.runs import RunFixes, run_table
 from evenacre.io.table import Findings, Table, counted
 from evenacre.io.times import Clock
 from evenacre.model import BoolArray, FloatArray, IntArray, Track
+from evenacre.plane import WorkingPlane
 
 ShapeArray = npt.NDArray[np.object_]
 
@@ -60,8 +60,8 @@ def polygon_tracks(
     InputError
         When no polygon can be used.
     """
-    plane = LocalPlane.around(shapes)
-    flat = plane.to_plane(shapes)
+    plane = WorkingPlane.around(shapes)
+    flat = plane.project(shapes)
     kept = _usable(table, flat, findings)
     timed = any(plan.get(role) for role in ("time", "date", "start", "interval"))
     clock = fix_clock(table, plan, time_zone, findings) if timed else None
@@ -80,7 +80,7 @@ def polygon_tracks(
     )
     runs = _runs(steps)
     step, xy, shift_m, own_run = _fixes(steps, runs)
-    lon, lat = plane.to_degrees(xy)
+    lon, lat = plane.lonlat(xy[:, 0], xy[:, 1])
     if clock is None:
         clock = nominal_clock(table.file, lon, lat, own_run, findings)
     else:

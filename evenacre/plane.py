@@ -4,13 +4,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TypeVar
 
 import numpy as np
+import numpy.typing as npt
 import shapely
 from pyproj import CRS, Transformer
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.model import FloatArray
+
+Shapes = TypeVar("Shapes", BaseGeometry, npt.NDArray[np.object_])
 
 
 @dataclass(frozen=True)
@@ -31,10 +35,10 @@ class WorkingPlane:
     lat0: float
 
     @classmethod
-    def around(cls, geometry: BaseGeometry) -> WorkingPlane:
-        """Centre the plane on the middle of a lon/lat geometry's bounds."""
-        west, south, east, north = geometry.bounds
-        return cls((west + east) / 2, (south + north) / 2)
+    def around(cls, shapes: Shapes) -> WorkingPlane:
+        """Centre the plane on the middle of the bounds of lon/lat geometries."""
+        west, south, east, north = shapely.total_bounds(shapes)
+        return cls(float(west + east) / 2, float(south + north) / 2)
 
     @cached_property
     def crs(self) -> CRS:
@@ -55,10 +59,15 @@ class WorkingPlane:
         return np.where(bad, np.nan, x), np.where(bad, np.nan, y)
 
     def lonlat(self, x_m: FloatArray, y_m: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Metres to degrees, longitudes in -180..180."""
+        """Metres to degrees; longitudes run past 180 where those of the plane's centre do."""
         lon, lat = self._forward.transform(x_m, y_m, direction="INVERSE")
-        return lon, lat
+        return self.lon0 + (lon - self.lon0 + 180.0) % 360.0 - 180.0, lat
 
-    def project(self, geometry: BaseGeometry) -> BaseGeometry:
-        """Bring a lon/lat geometry into the plane, vertex by vertex."""
-        return shapely.transform(geometry, lambda p: np.column_stack(self.xy(p[:, 0], p[:, 1])))
+    def project(self, shapes: Shapes) -> Shapes:
+        """Bring lon/lat geometries into the plane, vertex by vertex."""
+        return shapely.transform(shapes, lambda p: np.column_stack(self.xy(p[:, 0], p[:, 1])))
+
+
+def wrapped(lon: FloatArray) -> FloatArray:
+    """Longitudes in -180..180, as files want them."""
+    return np.where(np.abs(lon) > 180.0, (lon + 180.0) % 360.0 - 180.0, lon)

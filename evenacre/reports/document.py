@@ -23,6 +23,8 @@ from evenacre.reports.interactive_map import interactive_map
 from evenacre.reports.static_maps import static_maps
 from evenacre.units import UnitSystem
 
+_UNFOLDED = 12  # stops of the fix list in sight; a tired reader goes no further at once
+
 
 @dataclass(frozen=True)
 class RenderedOperation:
@@ -72,7 +74,10 @@ def render_operation(
         "key": key,
         "r": result,
         "card": card(result, units, currency=currency),
+        "job": ", ".join(w for w in (result.operation, result.date) if w and w != result.field),
         "stops": places,
+        "first": _UNFOLDED,
+        "rest": figures.size(float(frame["area_m2"].iloc[_UNFOLDED:].sum()), units),
         "map": interactive_map(result, units, key),
         "cover": _data_uri(maps["cover"]),
         "rates": [

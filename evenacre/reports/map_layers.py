@@ -146,11 +146,14 @@ class _Maker:
         )
 
     def outside(self) -> MapLayer:
+        frame = self.result.layers["outside"]
+        if not self.result.boundary_given:
+            frame = frame.iloc[:0]
         return MapLayer(
             "outside",
             "worked outside the field",
             self._area(self.result.outside_area_m2),
-            items=self._shapes(self.result.layers["outside"]),
+            items=self._shapes(frame),
         )
 
     def boundary(self) -> MapLayer:
@@ -245,4 +248,6 @@ class _Maker:
             if row.kind == "no log":
                 item["c"] = "doubtful"
         total = self._area(float(np.sum(pd.to_numeric(frame["area_m2"]))))
-        return MapLayer("skip", "missed, worth going back for (numbered)", total, items=items)
+        label = "missed (numbered by size"
+        label += "; dashed: look first)" if (frame["kind"] == "no log").any() else ")"
+        return MapLayer("skip", label, total, items=items)

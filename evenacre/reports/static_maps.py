@@ -22,6 +22,7 @@ from evenacre.units import UnitSystem
 
 # Names from files may hold a dollar sign, which is not the start of a formula here.
 _STYLE: Any = {"font.size": 10, "hatch.linewidth": 0.5, "text.parse_math": False}
+_CLEAR_PIXELS = 26
 _SQUARE_M = 2.0  # side of what the rate is averaged over
 _HATCH_CELLS = 300  # hatches are traced on a grid no finer than this
 
@@ -81,20 +82,32 @@ def cover_map(result: AuditResult, units: UnitSystem) -> bytes:
             hatch="xxxx",
             linewidth=0,
         )
+        outside = result.layers["outside"]
         ground(
-            result.layers["outside"].geometry,
+            outside.geometry if result.boundary_given else outside.geometry.iloc[:0],
             "worked outside",
             facecolor="none",
             edgecolor=palette.OUTSIDE,
             hatch="oo",
             linewidth=0.6,
         )
+        skips = result.layers["skips"]
+        unlogged = skips["kind"] == "no log"
         ground(
-            result.layers["skips"].geometry,
+            skips.geometry[~unlogged],
             "missed (numbered)",
             facecolor=palette.SKIP,
             edgecolor=palette.SKIP,
-            linewidth=1.4,
+            linewidth=0.8,
+        )
+        ground(
+            skips.geometry[unlogged],
+            "gap in the log: look first",
+            facecolor="white",
+            edgecolor=palette.SKIP,
+            hatch="----",
+            linestyle="dashed",
+            linewidth=0.8,
         )
         headland = result.layers["headland"].geometry
         if len(headland):
@@ -215,7 +228,14 @@ def _hatch(axes: Axes, classes: np.ma.MaskedArray[Any, Any], transform: Affine) 
 
 
 def _number(axes: Axes, result: AuditResult) -> None:
-    for stop in stops(result).itertuples():
+    """Number the skips; of numbers that would lie on one another only the first is set."""
+    frame = stops(result)
+    places = axes.transData.transform(frame[["x_m", "y_m"]].to_numpy(float))
+    taken = np.empty((0, 2))
+    for stop, place in zip(frame.itertuples(), places, strict=True):
+        if len(taken) and np.hypot(*(taken - place).T).min() < _CLEAR_PIXELS:
+            continue
+        taken = np.vstack([taken, place])
         axes.annotate(
             str(stop.skip),
             xy=(stop.x_m, stop.y_m),
@@ -223,7 +243,7 @@ def _number(axes: Axes, result: AuditResult) -> None:
             textcoords="offset points",
             ha="center",
             va="center",
-            fontsize=8,
+            fontsize=8 if stop.skip < 100 else 6.5,
             fontweight="bold",
             color="white",
             bbox={"boxstyle": "circle,pad=0.22", "facecolor": palette.SKIP, "edgecolor": "white"},

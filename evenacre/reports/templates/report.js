@@ -2,6 +2,7 @@
 
 /* Draws each map from the data beside it. Texts are set as text, never as markup. */
 const evenacre = (() => {
+  const CLEAR_PIXELS = 28;
   const maps = {};
   const waiting = new Map();
 
@@ -77,6 +78,17 @@ const evenacre = (() => {
     }
   }
 
+  /* Of labels that would lie on one another only the first shows, the one of the larger. */
+  function declutter(map, markers) {
+    const taken = [];
+    for (const marker of markers) {
+      const at = map.latLngToLayerPoint(marker.getLatLng());
+      const free = taken.every((other) => other.distanceTo(at) > CLEAR_PIXELS);
+      if (free) taken.push(at);
+      if (marker.getElement()) marker.getElement().style.display = free ? "" : "none";
+    }
+  }
+
   function fill(map, key, groups) {
     const data = JSON.parse(document.getElementById(`${key}-data`).textContent);
     map.createPane("labels").style.zIndex = 640;
@@ -86,6 +98,8 @@ const evenacre = (() => {
     }
     const box = L.latLngBounds(data.bounds);
     const fit = { paddingTopLeft: [16, 34], paddingBottomRight: [16, 40], animate: false };
+    const clear = () => declutter(map, Object.values(stops));
+    map.on("zoomend", clear);
     map.fitBounds(box, fit);
     map.setMaxBounds(box.pad(2));
     const frame = map.getContainer();
@@ -99,7 +113,11 @@ const evenacre = (() => {
     const section = document.getElementById(key);
     for (const tick of section.querySelectorAll("input[data-layer]")) {
       const group = groups[tick.dataset.layer];
-      const set = () => (tick.checked ? map.addLayer(group) : map.removeLayer(group));
+      const set = () => {
+        if (tick.checked) map.addLayer(group);
+        else map.removeLayer(group);
+        clear();
+      };
       tick.addEventListener("change", set);
       set();
     }

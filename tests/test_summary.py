@@ -147,6 +147,20 @@ def test_figures_carry_the_digits_their_uncertainty_allows(
 
 
 @pytest.mark.parametrize(
+    ("seconds", "text", "clock"),
+    [
+        (1_776_160_800.0, "2026-04-14T10:00:00", "10:00:00"),
+        (16_359.4, "4:32:39", "4:32:39"),
+        (-3.0, "-0:00:03", "-0:00:03"),
+        (math.nan, "", ""),
+    ],
+)
+def test_times_with_and_without_a_date(seconds: float, text: str, clock: str) -> None:
+    assert figures.iso_time(seconds) == text
+    assert figures.clock(seconds) == clock
+
+
+@pytest.mark.parametrize(
     ("dx", "dy", "name"),
     [
         (0, 1, "north"),

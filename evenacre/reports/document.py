@@ -88,7 +88,7 @@ def render_operation(
         ],
         "accounts": accounts(result, units, currency=currency),
         "cautions": cautions(result),
-        "cleaning": [(name, f"{n:,}") for name, n in result.cleaning.items()],
+        "cleaning": [(name, f"{n:,}") for name, n in result.cleaning.items() if n],
     }
     pages = _environment()
     return RenderedOperation(

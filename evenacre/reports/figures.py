@@ -24,6 +24,7 @@ _COMPASS = (
     "northwest",
 )
 _MOST_DECIMALS = 2
+_UNDATED_S = 30 * 86_400.0  # no machine logged in the first month of 1970
 _SIGNS = {"USD": "$", "EUR": "€", "GBP": "£"}
 
 
@@ -120,15 +121,22 @@ def duration(seconds: float) -> str:
 
 
 def iso_time(seconds: float) -> str:
-    """Write a log's time as ISO 8601 on the log's own clock, to the second."""
+    """Write a log's time as ISO 8601 on the log's own clock, to the second.
+
+    A log that gives no date counts from its start or from midnight: then ``h:mm:ss``.
+    """
     if not math.isfinite(seconds):
         return ""
+    if abs(seconds) < _UNDATED_S:
+        whole = abs(round(seconds))
+        sign = "-" if seconds < -0.5 else ""
+        return f"{sign}{whole // 3600}:{whole // 60 % 60:02d}:{whole % 60:02d}"
     return datetime.fromtimestamp(round(seconds), tz=UTC).strftime("%Y-%m-%dT%H:%M:%S")
 
 
 def clock(seconds: float) -> str:
     """Time of day on the log's own clock."""
-    return iso_time(seconds)[11:]
+    return iso_time(seconds).rpartition("T")[2]
 
 
 def significant(values: Iterable[float], digits: int = 7) -> list[float]:

@@ -124,6 +124,7 @@ const evenacre = (() => {
     const whole = section.querySelector("button[data-whole]");
     whole.addEventListener("click", () => {
       map.closePopup();
+      frame.scrollIntoView({ block: "center" });
       map.fitBounds(box, fit);
     });
     maps[key] = { map, stops, box };

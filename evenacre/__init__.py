@@ -1,3 +1,40 @@
-"""Evenacre: an exact account of seeded and fertilized ground."""
+"""Evenacre: an exact account of seeded and fertilized ground.
+
+The names below load when first used, so that the command line answers at once.
+"""
+
+from importlib import import_module
+from typing import Any
 
 __version__ = "0.1.0"
+
+_HOMES = {
+    "Application": "evenacre.model",
+    "AuditResult": "evenacre.coverage.result",
+    "Blockage": "evenacre.model",
+    "Field": "evenacre.model",
+    "Implement": "evenacre.model",
+    "InputError": "evenacre.errors",
+    "Operation": "evenacre.model",
+    "Product": "evenacre.model",
+    "Season": "evenacre.model",
+    "Settings": "evenacre.model",
+    "TowedUnit": "evenacre.model",
+    "Track": "evenacre.model",
+    "audit_operation": "evenacre.coverage.audit",
+    "audit_season": "evenacre.pipeline",
+    "load_season": "evenacre.io.season",
+    "read_tracks": "evenacre.io.tracks",
+}
+
+__all__ = ["__version__", *_HOMES]  # noqa: PLE0604
+
+
+def __getattr__(name: str) -> Any:
+    if name in _HOMES:
+        return getattr(import_module(_HOMES[name]), name)
+    raise AttributeError(f"module 'evenacre' has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from evenacre.coverage.capacity import theoretical_capacity_m2_per_s, work_time
-from evenacre.coverage.clean import Fixes, clean
+from evenacre.coverage.clean import NEAR_FIELD_M, Fixes, clean
 from evenacre.coverage.cover import Cover, GroundAccount, account, clip_areas, count_cover
 from evenacre.coverage.grids import GridFrame, extent_of
 from evenacre.coverage.ground import PlaneField, lay_out, plane_for
@@ -72,7 +72,9 @@ def audit_operation(
     plane = plane_for(operation.field, tracks)
 
     say("cleaning positions")
-    fixes = clean(tracks, plane, settings)
+    boundary = operation.field.boundary
+    near = None if boundary is None else plane.project(boundary)
+    fixes = clean(tracks, plane, settings, near)
     path = smooth_path(fixes.time_s, fixes.x_m, fixes.y_m, fixes.run, smooth=settings.smooth)
     speed = _speed(fixes, path)
     states = row_states(fixes, tracks, implement, speed, _turn_radius(fixes, path, speed))
@@ -157,7 +159,8 @@ def audit_operation(
             *operation.warnings,
             *(w for t in tracks for w in t.warnings),
             *states.warnings,
-            *_distance_warnings(operation, fixes, speed),
+            *_away_warnings(fixes),
+            *_distance_warnings(operation, fixes),
             *mass_warnings,
             *_boundary_warnings(land),
         ),
@@ -313,7 +316,17 @@ def _notes(
     return (*(n for t in operation.tracks for n in t.notes), *fixes.notes, *inferred, jitter)
 
 
-def _distance_warnings(operation: Operation, fixes: Fixes, speed: FloatArray) -> list[str]:
+def _away_warnings(fixes: Fixes) -> list[str]:
+    away = fixes.counts.get("away from the field", 0)
+    if not away:
+        return []
+    return [
+        f"{away:,} of {fixes.counts['read']:,} records lie more than {NEAR_FIELD_M:.0f} m from the "
+        "field and were left out: another field or the road, or a boundary that is too small."
+    ]
+
+
+def _distance_warnings(operation: Operation, fixes: Fixes) -> list[str]:
     """Compare the machine's own distance sensor with the positions, record by record."""
     logged = fixes.take(operation.tracks, lambda t: t.distance_m)
     if logged is None:

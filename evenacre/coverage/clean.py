@@ -6,9 +6,14 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
 
 from evenacre.model import BoolArray, FloatArray, IntArray, Settings, Track
 from evenacre.plane import WorkingPlane
+
+NEAR_FIELD_M = 50.0
+"""Records further than this from the boundary are left out."""
 
 # Farm machines do not change velocity faster than this; a receiver's jump does.
 _MAX_ACCELERATION_MPS2 = 15.0
@@ -70,7 +75,12 @@ def typical_interval_s(time_s: FloatArray) -> float:
     return float(np.median(steps)) if len(steps) else 1.0
 
 
-def clean(tracks: Sequence[Track], plane: WorkingPlane, settings: Settings) -> Fixes:
+def clean(
+    tracks: Sequence[Track],
+    plane: WorkingPlane,
+    settings: Settings,
+    boundary: BaseGeometry | None = None,
+) -> Fixes:
     """Order the records of all tracks by time and drop or cut what cannot be ground truth.
 
     Parameters
@@ -80,6 +90,8 @@ def clean(tracks: Sequence[Track], plane: WorkingPlane, settings: Settings) -> F
     plane : WorkingPlane
     settings : Settings
         ``max_gap_s`` and ``max_speed_mps`` are used.
+    boundary : geometry, optional
+        In the plane. Records far from it belong to other fields or the road.
 
     Returns
     -------
@@ -102,6 +114,10 @@ def clean(tracks: Sequence[Track], plane: WorkingPlane, settings: Settings) -> F
         kept = kept[mask]
 
     keep(np.isfinite(time) & np.isfinite(x) & np.isfinite(y), "without position or time")
+    if boundary is not None:
+        near = shapely.buffer(boundary, NEAR_FIELD_M)
+        shapely.prepare(near)
+        keep(shapely.contains_xy(near, x[kept], y[kept]), "away from the field")
     counts["out of order"] = int((np.diff(time[kept]) < 0).sum())
     kept = kept[np.argsort(time[kept], kind="stable")]
     stayed = np.hypot(np.diff(x[kept], prepend=np.nan), np.diff(y[kept], prepend=np.nan)) == 0

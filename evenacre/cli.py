@@ -119,7 +119,7 @@ def audit(
     price: Annotated[list[str] | None, _fields(PRODUCT, 'Price: "840 USD/ton".')] = None,
     column: Annotated[
         list[str] | None,
-        _fields(READING, 'What a column of the log is: "flow=mass [lb/s]". Repeat as needed.'),
+        _fields(READING, 'What a column of the log is: "flow=mass \\[lb/s]". Repeat as needed.'),
     ] = None,
     time_zone: Annotated[
         str | None, _fields(READING, "Zone of local times: America/Chicago.")

@@ -173,6 +173,8 @@ class Track:
         Logged rate per product, kg per m2. The key "" is a rate whose product is not named.
     flows : dict of str to (n,) float
         Logged mass flow per product, kg per s. Keys as in ``rates``.
+    sigma_m : (n,) float or None
+        Standard uncertainty of each position, told by the receiver's kind of fix; NaN: not told.
     notes : tuple of str
         What was guessed from the file and why.
     warnings : tuple of str
@@ -193,6 +195,7 @@ class Track:
     interval_s: FloatArray | None = None
     rates: dict[str, FloatArray] = dataclasses.field(default_factory=dict)
     flows: dict[str, FloatArray] = dataclasses.field(default_factory=dict)
+    sigma_m: FloatArray | None = None
     notes: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
 
@@ -266,6 +269,7 @@ class Operation:
     date: str = ""
     blockages: tuple[Blockage, ...] = ()
     settings: Settings = Settings()
+    notes: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
 
 
@@ -299,6 +303,7 @@ class OperationPlan:
     blockage_file: Path | None = None
     blockages: tuple[Blockage, ...] = ()
     settings: Settings = Settings()
+    notes: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
     track_layers: tuple[str | None, ...] = ()
     track_crs: tuple[str | None, ...] = ()

@@ -185,6 +185,7 @@ def _rows(track: Track, keep: BoolArray) -> Track:
         interval_s=part(track.interval_s),
         rates={name: values[keep] for name, values in track.rates.items()},
         flows={name: values[keep] for name, values in track.flows.items()},
+        sigma_m=part(track.sigma_m),
     )
 
 

@@ -15,8 +15,9 @@ from evenacre.plane import WorkingPlane
 NEAR_FIELD_M = 50.0
 """Records further than this from the boundary are left out."""
 
-# Farm machines do not change velocity faster than this; a receiver's jump does.
-_MAX_ACCELERATION_MPS2 = 15.0
+# Farm machines do not change velocity faster than this (0.4 g; common practice, no source), and
+# receivers' jitter adds no more than this over two steps; a jump does.
+_MAX_ACCELERATION_MPS2, _MAX_JITTER_M = 4.0, 0.44
 # How far driving may have led away from a straight continuation over a jump.
 _RESUME_M, _DRIVING_MPS2 = 0.3, 3.0
 # A jump that comes back within this many records is dropped; a longer one cuts the path.
@@ -208,8 +209,9 @@ def _abnormal_steps(
     vx, vy = np.diff(x) / dt, np.diff(y) / dt
     abnormal = np.hypot(vx, vy) > max_speed_mps
     if len(dt) > 2:
-        change = np.hypot(np.diff(vx), np.diff(vy)) / ((dt[1:] + dt[:-1]) / 2)
-        sharp = change > _MAX_ACCELERATION_MPS2
+        change = np.hypot(np.diff(vx), np.diff(vy))
+        driven = _MAX_ACCELERATION_MPS2 * (dt[1:] + dt[:-1]) / 2
+        sharp = change > driven + _MAX_JITTER_M / np.minimum(dt[1:], dt[:-1])
         abnormal[1:-1] |= sharp[:-1] & sharp[1:]
         abnormal[0] |= sharp[0] and not sharp[1]
         abnormal[-1] |= sharp[-1] and not sharp[-2]
@@ -221,8 +223,9 @@ def _jump_records(
 ) -> BoolArray:
     """Records between a step out and a step back within a few records.
 
-    A step is the way back when it ends where the velocity before the jump would have led. The
-    loop is over abnormal steps, which are few, not over records.
+    A step is the way back when it ends where the velocity before the jump would have led and
+    the velocity after it points back to where the jump began. The loop is over abnormal steps,
+    which are few, not over records.
     """
     jumped = np.zeros(len(time), dtype=bool)
     steps = np.flatnonzero(_abnormal_steps(time, x, y, max_speed_mps))
@@ -237,11 +240,21 @@ def _jump_records(
 
 
 def _resumes(time: FloatArray, x: FloatArray, y: FloatArray, before: int, after: int) -> bool:
-    """Whether one record lies where the velocity up to an earlier one leads."""
-    start = max(before - 1, 0)
-    span = time[after] - time[before]
-    reach = span / (time[before] - time[start]) if before > start else 0.0
-    off_x = x[after] - x[before] - (x[before] - x[start]) * reach
-    off_y = y[after] - y[before] - (y[before] - y[start]) * reach
+    """Whether the drive up to one record leads to a later one, and back again."""
+    return _leads(time, x, y, before - 1, before, after) and _leads(
+        time, x, y, after + 1, after, before
+    )
+
+
+def _leads(
+    time: FloatArray, x: FloatArray, y: FloatArray, past: int, start: int, goal: int
+) -> bool:
+    """Whether the velocity from one record to the next leads to a third; yes if unknown."""
+    if not 0 <= past < len(time):
+        return True
+    span = time[goal] - time[start]
+    reach = span / (time[start] - time[past])
+    off_x = x[goal] - x[start] - (x[start] - x[past]) * reach
+    off_y = y[goal] - y[start] - (y[start] - y[past]) * reach
     allowed = _RESUME_M + _DRIVING_MPS2 / 2 * span**2
     return bool(np.hypot(off_x, off_y) <= allowed)

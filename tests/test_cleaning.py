@@ -1,0 +1,248 @@
+"""From logged records to usable fixes: what is dropped, what is cut and what stays."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import shapely
+from jobs import START_S, Drive, Floats, Turtle, straight_job
+from put_down import operation
+
+from evenacre.coverage.audit import audit_operation
+from evenacre.coverage.clean import NEAR_FIELD_M, Fixes, clean
+from evenacre.model import Settings, Track
+from evenacre.plane import WorkingPlane
+
+PLANE = WorkingPlane(-92.6, 40.1)
+SPEED_MPS = 2.4
+
+
+def log(time_s: Floats, x: Floats, y: Floats, **columns: object) -> Track:
+    lon, lat = PLANE.lonlat(np.asarray(x, dtype=float) + 500.0, np.asarray(y, dtype=float) + 900.0)
+    return Track("log.csv", np.asarray(time_s, dtype=float), lon, lat, **columns)  # type: ignore[arg-type]
+
+
+def cleaned(*tracks: Track, **settings: object) -> Fixes:
+    return clean(tracks, PLANE, Settings(**settings))  # type: ignore[arg-type]
+
+
+def along(time_s: Floats) -> Track:
+    """A straight drive at an even speed, recorded at the given times."""
+    return log(time_s, SPEED_MPS * (np.asarray(time_s) - START_S), np.zeros(len(time_s)))
+
+
+def test_records_are_put_in_order_of_time_and_the_disorder_counted() -> None:
+    time = START_S + np.array([0.0, 0.2, 0.8, 0.4, 0.6, 1.0])
+    fixes = cleaned(along(time))
+    assert fixes.record.tolist() == [0, 1, 3, 4, 2, 5]
+    assert fixes.counts["out of order"] == 1
+    assert (np.diff(fixes.x_m) > 0).all()
+
+
+def test_two_logs_are_merged_by_time() -> None:
+    late, early = along(START_S + 10 + np.arange(5) / 5), along(START_S + np.arange(5) / 5)
+    fixes = cleaned(late, early)
+    assert fixes.track.tolist() == [1] * 5 + [0] * 5
+    assert fixes.record.tolist() == [0, 1, 2, 3, 4] * 2
+    assert fixes.run.tolist() == [0] * 5 + [1] * 5
+
+
+def test_exact_repeats_are_dropped_once_each() -> None:
+    time = START_S + np.repeat(np.arange(60) / 5, np.where(np.arange(60) % 12 == 5, 3, 1))
+    fixes = cleaned(along(time))
+    assert fixes.counts["exact repeats"] == 10
+    assert fixes.counts["used"] == 60
+    assert fixes.run.max() == 0
+
+
+def test_a_repeated_time_at_another_place_is_dropped() -> None:
+    time = START_S + np.arange(60) / 5
+    track = along(time)
+    extra = along(time[20:21] + 0.1)
+    both = log(
+        np.insert(time, 21, time[20]),
+        np.insert(SPEED_MPS * (time - START_S), 21, 48.5),
+        np.insert(np.zeros(60), 21, 0.0),
+    )
+    assert len(both) == len(track) + len(extra)
+    fixes = cleaned(both)
+    assert fixes.counts["same time, other place"] == 1
+    assert 21 not in fixes.record.tolist()
+
+
+def test_a_clock_of_whole_seconds_is_spread_over_its_records() -> None:
+    true = START_S + np.arange(100) / 5
+    track = along(true)
+    fixes = cleaned(replace(track, time_s=np.floor(true)))
+    assert fixes.time_s == pytest.approx(true, abs=1e-6)
+    assert fixes.counts["used"] == 100
+    assert any("coarser" in note for note in fixes.notes)
+
+
+@pytest.mark.parametrize("missing", [np.nan, np.inf], ids=["NaN", "infinite"])
+@pytest.mark.parametrize("column", ["time_s", "lon", "lat"])
+def test_records_without_a_position_or_a_time_are_dropped(column: str, missing: float) -> None:
+    track = along(START_S + np.arange(50) / 5)
+    values = getattr(track, column).copy()
+    values[[7, 8, 30]] = missing
+    fixes = cleaned(replace(track, **{column: values}))
+    assert fixes.counts["without position or time"] == 3
+    assert sorted(set(range(50)) - set(fixes.record.tolist())) == [7, 8, 30]
+
+
+PATHS = {
+    "straight": Turtle(0, 0, 0.3).forward(240.0),
+    "curve": Turtle(0, 0, 0.3).arc(20.0, 5.5),
+    "turn": Turtle(0, 0, 0.3).forward(40).arc(6, math.pi).forward(40).arc(6, -math.pi).forward(40),
+    "tight turn": Turtle(0, 0, 0.3).forward(30).arc(3.1, math.pi).forward(30),
+}
+
+
+def jumped(drive: Drive, first: int, count: int, metres: float, toward_rad: float) -> Track:
+    x, y = drive.x_m.copy(), drive.y_m.copy()
+    x[first : first + count] += metres * math.cos(toward_rad)
+    y[first : first + count] += metres * math.sin(toward_rad)
+    return log(drive.time_s, x, y)
+
+
+# Once a second a machine may by itself swing several metres off a straight continuation, so
+# only jumps beyond that can be told from driving.
+@pytest.mark.parametrize(
+    ("hz", "metres"),
+    [(5, 1.0), (5, 2.0), (5, 5.0), (5, 20.0), (1, 7.0), (1, 12.0), (1, 20.0)],
+)
+@pytest.mark.parametrize("count", [1, 2, 3])
+@pytest.mark.parametrize("path", PATHS)
+def test_a_jump_that_comes_back_is_dropped_and_nothing_else(
+    path: str, count: int, hz: int, metres: float
+) -> None:
+    drive = PATHS[path].sample(SPEED_MPS / hz, SPEED_MPS, 0.0)
+    last = len(drive.x_m) - count - 3
+    for k in range(12):
+        first = round(3 + (last - 3) * k / 11)
+        fixes = cleaned(jumped(drive, first, count, metres, 2.4 * k))
+        dropped = set(range(len(drive.x_m))) - set(fixes.record.tolist())
+        assert dropped == set(range(first, first + count)), k
+        assert fixes.counts["position jumps"] == count
+        assert fixes.counts["cuts at jumps"] == 0
+
+
+@pytest.mark.parametrize("hz", [1, 5, 10])
+@pytest.mark.parametrize("path", PATHS)
+def test_plain_driving_loses_nothing(path: str, hz: int) -> None:
+    drive = PATHS[path].sample(SPEED_MPS / hz, SPEED_MPS, 0.0)
+    rng = np.random.default_rng(3)
+    noise = rng.normal(0.0, 0.02, (2, len(drive.x_m)))
+    fixes = cleaned(log(drive.time_s, drive.x_m + noise[0], drive.y_m + noise[1]))
+    assert fixes.counts["used"] == len(drive.x_m)
+    assert fixes.run.max() == 0
+
+
+@pytest.mark.parametrize("hz", [1, 5])
+def test_backing_up_is_driving(hz: int) -> None:
+    # 2.4 m/s, a second and a half to a stop, and back the same way.
+    t = np.arange(0, 40, 1 / hz)
+    v = np.clip((20.0 - t) * 1.6, -SPEED_MPS, SPEED_MPS)
+    fixes = cleaned(log(START_S + t, np.cumsum(v) / hz, 0 * t))
+    assert fixes.counts["used"] == len(t)
+    assert fixes.run.max() == 0
+
+
+def test_a_shift_that_stays_cuts_the_path_and_drops_nothing() -> None:
+    drive = PATHS["straight"].sample(phase=0.0)
+    fixes = cleaned(jumped(drive, 200, len(drive.x_m), 3.0, 2.0))
+    assert fixes.counts["used"] == len(drive.x_m)
+    assert fixes.counts["cuts at jumps"] == 1
+    assert np.flatnonzero(np.diff(fixes.run)).tolist() == [199]
+
+
+def test_two_jumps_apart_are_two_jumps() -> None:
+    drive = PATHS["turn"].sample(phase=0.0)
+    x, y = drive.x_m.copy(), drive.y_m.copy()
+    x[50:52] += 4.0
+    y[60] -= 9.0
+    fixes = cleaned(log(drive.time_s, x, y))
+    assert sorted(set(range(len(x))) - set(fixes.record.tolist())) == [50, 51, 60]
+    assert fixes.counts["cuts at jumps"] == 0
+
+
+@pytest.mark.parametrize(("silence_s", "cut"), [(1.9, False), (2.1, True), (60.0, True)])
+def test_a_silence_of_more_than_two_seconds_cuts_a_5_hz_log(silence_s: float, cut: bool) -> None:
+    time = START_S + np.concatenate([np.arange(50) / 5, 9.8 + silence_s + np.arange(50) / 5])
+    fixes = cleaned(along(time))
+    assert fixes.counts["cuts at gaps"] == int(cut)
+    assert fixes.run.max() == int(cut)
+    assert fixes.counts["used"] == 100
+
+
+def test_a_slow_log_is_cut_at_two_and_a_half_intervals() -> None:
+    time = START_S + 3.0 * np.concatenate([np.arange(20), 21.4 + np.arange(20)])
+    assert cleaned(along(time)).counts["cuts at gaps"] == 0
+    time = START_S + 3.0 * np.concatenate([np.arange(20), 21.6 + np.arange(20)])
+    assert cleaned(along(time)).counts["cuts at gaps"] == 1
+    assert cleaned(along(time), max_gap_s=10.0).counts["cuts at gaps"] == 0
+
+
+def test_a_move_faster_than_any_machine_is_a_jump() -> None:
+    time = START_S + np.arange(60.0)
+    road = log(time, 18.0 * np.arange(60), np.zeros(60))
+    assert cleaned(road, max_speed_mps=25.0).run.max() == 0
+    assert cleaned(road, max_speed_mps=12.0).run.max() > 0
+
+
+def test_records_far_from_the_field_are_left_out() -> None:
+    x = np.arange(0.0, 300.0, 0.48)
+    track = log(START_S + np.arange(len(x)) / 5, x, np.zeros(len(x)))
+    field = shapely.box(450.0, 880.0, 600.0, 920.0)
+    fixes = clean([track], PLANE, Settings(), field)
+    assert fixes.counts["away from the field"] == (x > 100.0 + NEAR_FIELD_M).sum()
+    assert fixes.x_m.max() <= 600.0 + NEAR_FIELD_M
+
+
+def test_what_was_left_out_is_warned_of() -> None:
+    job = straight_job(60.0, (0.0,))
+    drive = job.drives[0]
+    road = Turtle(5000.0, 0.0).forward(48.0).sample()
+    job = replace(job, drives=(drive, road.later(600.0)))
+    result = audit_operation(operation(job))
+    (warning,) = (w for w in result.warnings if "left out" in w)
+    assert f"{len(road.time_s)} of {len(drive.time_s) + len(road.time_s)} records" in warning
+    assert result.cleaning["away from the field"] == len(road.time_s)
+    assert result.outside_area_m2 == pytest.approx(0.0, abs=0.01)
+
+
+def test_every_record_is_used_or_counted_as_dropped() -> None:
+    rng = np.random.default_rng(11)
+    drive = PATHS["turn"].sample(phase=0.0)
+    time, x, y = drive.time_s.copy(), drive.x_m.copy(), drive.y_m.copy()
+    x[rng.choice(len(x), 20, replace=False)] += 15.0
+    time[rng.choice(len(x), 5, replace=False)] = np.nan
+    y[rng.choice(len(x), 5, replace=False)] = np.nan
+    again = rng.choice(len(x), 30)
+    order = rng.permutation(len(x) + 30)
+    every = [np.concatenate([v, v[again]])[order] for v in (time, x, y)]
+    counts = cleaned(log(*every)).counts
+    dropped = (
+        "without position or time",
+        "exact repeats",
+        "same time, other place",
+        "position jumps",
+    )
+    assert counts["used"] + sum(counts[d] for d in dropped) == counts["read"] == len(x) + 30
+
+
+def test_nothing_in_gives_nothing_out() -> None:
+    assert len(cleaned(along(np.zeros(0))).time_s) == 0
+    assert cleaned(along(np.array([START_S]))).counts["used"] == 1
+    assert cleaned(along(np.array([START_S, START_S + 0.2]))).run.tolist() == [0, 0]
+
+
+def test_a_record_that_covers_the_time_before_it_reaches_back() -> None:
+    # Records of a second each, stated as such: the first speaks for the second before it.
+    time = START_S + np.arange(10.0)
+    track = replace(along(time), interval_s=np.ones(10), distance_m=np.full(10, SPEED_MPS))
+    fixes = cleaned(track)
+    assert fixes.time_s[0] == START_S - 1.0
+    assert fixes.x_m[1] - fixes.x_m[0] == pytest.approx(SPEED_MPS, rel=1e-4)
+    assert fixes.handover_s.tolist() == fixes.time_s[:-1].tolist()

@@ -27,7 +27,7 @@ _HOMES = {
     "read_tracks": "evenacre.io.tracks",
 }
 
-__all__ = ["__version__", *_HOMES]  # noqa: PLE0604
+__all__ = ["__version__", *_HOMES]
 
 
 def __getattr__(name: str) -> Any:

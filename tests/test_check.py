@@ -73,7 +73,7 @@ def test_a_sound_season_draws_notes_of_what_was_guessed(farm):
     assert '"longitude"' in notes
     assert '"latitude"' in notes
     assert {f.operation for f in findings if f.level == "note"} == {"Creek Forty, Spring"}
-    assert any("taken from its name" in w for w in texts(findings, "warning"))
+    assert any("analysis is that of its name" in n for n in texts(findings, "note"))
 
 
 def test_nothing_can_be_read(farm):

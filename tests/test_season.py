@@ -408,7 +408,7 @@ def test_a_label_name_gives_the_analysis_and_says_so(farm):
     line = "analysis = { N = 18, P2O5 = 46, K2O = 0 }\n"
     (plan,) = load_season(season(farm, swap={line: ""})).operations
     assert plan.applications[0].product.analysis == {"N": 18, "P2O5": 46, "K2O": 0}
-    assert any("taken from its name: 18 % N, 46 % P2O5, 0 % K2O" in w for w in plan.warnings)
+    assert any("that of its name: 18 % N, 46 % P2O5, 0 % K2O" in n for n in plan.notes)
     (plan,) = load_season(season(farm, swap={"N = 18": "N = 20"})).operations
     assert any("differs from its name in N" in w for w in plan.warnings)
     (said,) = complaints(load_season, season(farm, more='\n[[product]]\nname = "50-40-30"\n'))
@@ -599,7 +599,7 @@ def test_a_season_of_options(farm):
     assert plan.applications[0].product.analysis["P2O5"] == 52
     assert plan.columns == {"rate:rye": "Rate [lb/ac]", "lon": "longitude"}
     assert plan.settings.skip_min_width_m == pytest.approx(0.1016)
-    assert (plan.field.name, plan.name) == ("farm", "creek")
+    assert (plan.field.name, plan.name) == ("farm", "11-52-0 and rye")
     assert len(load_operation(plan).tracks[0]) == 40
     assert len(loaded.inputs) == 4
 

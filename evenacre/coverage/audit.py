@@ -313,7 +313,8 @@ def _notes(
         jitter = (
             f"Receiver jitter of about {path.jitter_m * 100:.1f} cm was smoothed along the path."
         )
-    return (*(n for t in operation.tracks for n in t.notes), *fixes.notes, *inferred, jitter)
+    logged = (note for track in operation.tracks for note in track.notes)
+    return (*operation.notes, *logged, *fixes.notes, *inferred, jitter)
 
 
 def _away_warnings(fixes: Fixes) -> list[str]:

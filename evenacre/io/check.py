@@ -75,6 +75,7 @@ def _check_operation(plan: OperationPlan, equipped: bool) -> list[Finding]:
     operation, problems = read_operation(plan)
     findings = [_error(problem, name) for problem in problems]
     findings += [Finding("warning", text, name) for text in operation.warnings]
+    findings += [Finding("note", text, name) for text in operation.notes]
     for track in operation.tracks:
         findings += [Finding("warning", text, name) for text in track.warnings]
         findings += [Finding("note", text, name) for text in track.notes]

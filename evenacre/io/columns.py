@@ -239,6 +239,15 @@ def _amounts(
             )
     if len(found) == 1:
         found = [("", found[0][1])]
+    if not found:
+        # "18-46-0 (lb/ac)": no word says rate, but the unit does and the rest is the product.
+        found = [
+            (header.remainder(words), header)
+            for header in headers
+            if header.unit_text
+            and header.unit(dimension) is not None
+            and not set(header.words) & NOT_LOGGED
+        ]
     return [_guessed_use(role, key, header, findings, file) for key, header in found]
 
 

@@ -76,6 +76,7 @@ def read_operation(plan: OperationPlan) -> tuple[Operation, list[Problem]]:
         date=plan.date,
         blockages=blockages,
         settings=plan.settings,
+        notes=plan.notes,
         warnings=tuple(dict.fromkeys(warnings)),
     )
     return operation, problems

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -14,7 +14,7 @@ from evenacre.io.columns import ROLES
 from evenacre.io.complaints import Complaints, KeyPath
 from evenacre.io.hints import choice, did_you_mean
 from evenacre.io.season_files import SeasonFiles
-from evenacre.io.season_nouns import implement_of, product_of
+from evenacre.io.season_nouns import analysis_in_name, implement_of, product_of
 from evenacre.io.season_tables import (
     ENTRIES,
     BlockageTable,
@@ -205,6 +205,7 @@ class _Builder:
             blockage_file=blockage_file,
             blockages=self._blockages(table.blockage, implement, date, path),
             settings=_settings(self.top.settings, table),
+            notes=tuple(_analysis_notes(applications)),
             warnings=tuple(dict.fromkeys(warnings)),
         )
 
@@ -286,6 +287,14 @@ class _Builder:
                 for problem in error.problems:
                     self.complaints.add((*path, "blockage", index), problem.what, problem.remedy)
         return tuple(made)
+
+
+def _analysis_notes(applications: Iterable[Application]) -> Iterator[str]:
+    """Say which analyses are those that the products' names state."""
+    for product in (a.product for a in applications):
+        if product.analysis and product.analysis == analysis_in_name(product.name):
+            shown = ", ".join(f"{value:g} % {key}" for key, value in product.analysis.items())
+            yield f"{product.name}: its analysis is that of its name: {shown}."
 
 
 def _settings(*tables: SettingsTable) -> Settings:

@@ -176,9 +176,6 @@ def product_of(
             )
     else:
         analysis = _checked_analysis(label, complaints, (*path, "name"))
-        if label:
-            shown = ", ".join(f"{value:g} % {key}" for key, value in label.items())
-            warnings.append(f"{table.name}: its analysis was taken from its name: {shown}.")
     written = price_currency(str(price_text)) if table.price is not None else None
     if written is not None and currency not in _SIGNS.get(written, (written,)):
         complaints.add(

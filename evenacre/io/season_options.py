@@ -83,8 +83,10 @@ def season_from_options(
     """
     complaints = Complaints(_name_option)
     log = Path(tracks[0]).stem if tracks else "field"
-    name = field_name or (Path(boundary).stem if boundary else log)
-    job = operation_name or log
+    picked = [text.partition("=")[2].strip() for text in boundary_where]
+    name = field_name or (picked[0] if len(picked) == 1 else "")
+    name = name or (Path(boundary).stem if boundary else log)
+    job = operation_name or " and ".join(products) or "drive"
     _check_pairs(products, rates, prices, complaints)
     raw: dict[str, Any] = {
         "units": units,

@@ -50,24 +50,42 @@ def staged_folder(out: Path) -> Iterator[Path]:
     made: list[Path] = []
     stage: Path | None = None
     try:
-        made = _make_parents(out.parent)
-        stage = Path(tempfile.mkdtemp(prefix=f".{out.name}-", dir=out.parent))
-        stage.chmod(0o777 & ~_umask())
-        yield stage
-        _swap(stage, out)
-    except InputError:
-        raise
-    except Exception as error:
-        complaint = _complaint(error, out)
-        if complaint is None:
-            raise
-        raise complaint from error
+        with disk_troubles_told(out, "--out"):
+            made = _make_parents(out.parent)
+            stage = Path(tempfile.mkdtemp(prefix=f".{out.name}-", dir=out.parent))
+            stage.chmod(0o777 & ~_umask())
+            yield stage
+            _swap(stage, out)
     finally:
         if stage is not None and stage.exists():
             shutil.rmtree(stage, ignore_errors=True)
         if not out.exists():
             for folder in reversed(made):
                 _remove_if_empty(folder)
+
+
+@contextmanager
+def disk_troubles_told(out: Path, option: str) -> Iterator[None]:
+    """Turn what the disk refuses while writing to ``out`` into a complaint about it.
+
+    Parameters
+    ----------
+    out : Path
+    option : str
+        What chooses another folder, such as ``--out``.
+
+    Raises
+    ------
+    InputError
+        When the disk is full, read-only or broken; other errors pass as they are.
+    """
+    out = Path(os.path.abspath(out))
+    try:
+        yield
+    except OSError as error:
+        if not _about(error, out):
+            raise
+        raise _complaint(error, out, option) from error
 
 
 def check_replaceable(out: Path) -> None:
@@ -147,19 +165,18 @@ def _swap(stage: Path, out: Path) -> None:
             shutil.rmtree(old, ignore_errors=True)
 
 
-def _complaint(error: Exception, out: Path) -> InputError | None:
-    """Say what a person can do about a failed write; None when it is not about the disk."""
-    if not isinstance(error, OSError) or not _about(error, out):
-        return None
-    if error.errno in _FULL or _scarce(out):
-        what = "could not be written: the disk is full."
-        remedy = "Free some space or choose another disk with --out."
-    elif error.errno in _FORBIDDEN:
+def _complaint(error: OSError, out: Path, option: str) -> InputError:
+    """Say what a person can do about a failed write."""
+    # A read-only disk has no free space either, so this comes first.
+    if error.errno in _FORBIDDEN:
         what = "cannot be written: no permission, or the disk is read-only."
-        remedy = "Choose another folder with --out."
+        remedy = f"Choose another folder with {option}."
+    elif error.errno in _FULL or _scarce(out):
+        what = "could not be written: the disk is full."
+        remedy = f"Free some space or choose another disk with {option}."
     else:
         what = f"could not be written ({error.strerror or error})."
-        remedy = "Check the disk, or choose another folder with --out."
+        remedy = f"Check the disk, or choose another folder with {option}."
     return InputError.at(out, "", what, remedy)
 
 

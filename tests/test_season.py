@@ -599,7 +599,7 @@ def test_a_season_of_options(farm):
     assert plan.applications[0].product.analysis["P2O5"] == 52
     assert plan.columns == {"rate:rye": "Rate [lb/ac]", "lon": "longitude"}
     assert plan.settings.skip_min_width_m == pytest.approx(0.1016)
-    assert (plan.field.name, plan.name) == ("farm", "11-52-0 and rye")
+    assert (plan.field.name, plan.name) == ("Creek Forty", "11-52-0 and rye")
     assert len(load_operation(plan).tracks[0]) == 40
     assert len(loaded.inputs) == 4
 

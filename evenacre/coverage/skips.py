@@ -138,14 +138,14 @@ def find_skips(
     for suspect in around.suspects:
         mine, rest = _split(rest, suspect.swept)
         add(mine, [suspect.kind] * len(mine), suspect.cause)
+    if not around.boundary_given:
+        # A drawn boundary bridges the notches between pass ends; they prove nothing.
+        rest = rest[~_at_edge(rest, around)]
     wide, rest = _split(rest, shapely.union_all(_open(rest, _WIDER_THAN_TOOL * around.width_m)))
     add(wide, ["unworked"] * len(wide))
     between, rest = _split(rest, _beside_twice(rest, around.beside))
     add(between, np.where(_at_turn(between, around), "turn", "between passes"))
-    edge = _at_edge(rest, around)
-    if not around.boundary_given:
-        # A drawn boundary bridges the notches between pass ends; they prove nothing.
-        rest, edge = rest[~edge], edge[~edge]
+    edge = _at_edge(rest, around) & around.boundary_given
     add(rest, np.where(edge, "edge", np.where(_at_turn(rest, around), "turn", "between passes")))
     geometry = np.concatenate(parts)
     area = shapely.area(geometry)

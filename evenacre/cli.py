@@ -237,9 +237,12 @@ def demo(
     """Write the sample farm into a folder and audit its season."""
     with _plain_errors():
         from evenacre.io.season import load_season
-        from sample_fields.three_larks import write_farm
+        from evenacre.io.staging import check_demo_folder, disk_troubles_told
+        from sample_fields.three_larks import TRUTH, write_farm
 
-        write_farm(directory)
+        check_demo_folder(directory, TRUTH)
+        with disk_troubles_told(directory, "evenacre demo FOLDER"):
+            write_farm(directory)
         folder = directory / "evenacre-out"
         season = load_season(directory / "season.toml")
         outcome = _run(season, folder, units, jobs, quiet=quiet or as_json)
@@ -290,7 +293,9 @@ def _run(season: Season, out: Path, units: UnitName | None, jobs: int, *, quiet:
         MofNCompleteColumn(),
         TimeElapsedColumn(),
     )
-    with Progress(*columns, console=Console(stderr=True), transient=True, disable=quiet) as bar:
+    console = Console(stderr=True)
+    silent = quiet or not console.is_terminal  # a file of messages is no place for a moving line
+    with Progress(*columns, console=console, transient=True, disable=silent) as bar:
         task = bar.add_task("starting", total=len(season.operations))
 
         def say(stage: str, done: int) -> None:

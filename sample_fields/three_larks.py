@@ -27,6 +27,7 @@ from sample_fields.season_file import season_text
 
 SEED = 7
 SETBACK_M = 30.48
+TRUTH = "truth.json"
 _KG_PER_LB = 0.45359237
 
 
@@ -77,7 +78,7 @@ def write_farm(directory: Path, seed: int = SEED) -> None:
         "operations": operations,
     }
     text = json.dumps(record_of_truth, indent=1) + "\n"
-    (directory / "truth.json").write_text(text, encoding="utf-8")
+    (directory / TRUTH).write_text(text, encoding="utf-8")
 
 
 class _Rate:

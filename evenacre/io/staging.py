@@ -21,6 +21,7 @@ _LITTER = (".DS_Store", "Thumbs.db", "desktop.ini", "*.aux.xml", "*.gpkg-wal", "
 _FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
 _FORBIDDEN = {errno.EACCES, errno.EPERM, errno.EROFS}
 _SCARCE_BYTES = 1 << 20
+_DEMO_REMEDY = "Name a new folder: evenacre demo FOLDER."
 
 
 @contextmanager
@@ -50,7 +51,7 @@ def staged_folder(out: Path) -> Iterator[Path]:
     made: list[Path] = []
     stage: Path | None = None
     try:
-        with disk_troubles_told(out, "--out"):
+        with disk_troubles_told(out):
             made = _make_parents(out.parent)
             stage = Path(tempfile.mkdtemp(prefix=f".{out.name}-", dir=out.parent))
             stage.chmod(0o777 & ~_umask())
@@ -65,14 +66,14 @@ def staged_folder(out: Path) -> Iterator[Path]:
 
 
 @contextmanager
-def disk_troubles_told(out: Path, option: str) -> Iterator[None]:
+def disk_troubles_told(out: Path, option: str = "--out") -> Iterator[None]:
     """Turn what the disk refuses while writing to ``out`` into a complaint about it.
 
     Parameters
     ----------
     out : Path
     option : str
-        What chooses another folder, such as ``--out``.
+        What chooses another folder.
 
     Raises
     ------
@@ -118,6 +119,26 @@ def check_replaceable(out: Path) -> None:
     if strange:
         names = ", ".join(strange[:3]) + (" and more" if len(strange) > 3 else "")
         raise InputError.at(out, "", f"holds files that Evenacre did not write: {names}.", remedy)
+
+
+def check_demo_folder(folder: Path, mark: str) -> None:
+    """Refuse a folder for the sample farm that holds anything else.
+
+    Parameters
+    ----------
+    folder : Path
+    mark : str
+        Name of a file that only a sample farm has.
+
+    Raises
+    ------
+    InputError
+        Rather than write over someone's own season.
+    """
+    if folder.exists() and not folder.is_dir():
+        raise InputError.at(folder, "", "is a file, not a folder.", _DEMO_REMEDY)
+    if folder.is_dir() and any(folder.iterdir()) and not (folder / mark).is_file():
+        raise InputError.at(folder, "", "is not empty and holds no sample farm.", _DEMO_REMEDY)
 
 
 def _own_files(summary: Path) -> set[str] | None:

@@ -114,9 +114,9 @@ def audit_season(
         audited = _audit_all(season, jobs, progress)
         progress("writing the report", len(audited))
         delivered = _deliverables(season, audited, units)
-        write_outputs(stage, delivered)
+        account = write_outputs(stage, delivered)
     lines = [line for a in audited for line in _lines(a.result, units, season.currency)]
-    return Outcome(delivered.summary, tuple(lines))
+    return Outcome(account, tuple(lines))
 
 
 def _lines(result: AuditResult, units: UnitSystem, currency: str) -> Iterator[str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from typing import Any
 
 from evenacre.deliverables import Deliverables
 from evenacre.io.fixlist_out import write_geojson, write_gpx
@@ -15,7 +16,7 @@ from evenacre.io.table_out import write_tables
 __all__ = ["write_outputs"]
 
 
-def write_outputs(folder: Path, deliverables: Deliverables) -> None:
+def write_outputs(folder: Path, deliverables: Deliverables) -> dict[str, Any]:
     """Write a whole result into an empty folder.
 
     Parameters
@@ -25,6 +26,11 @@ def write_outputs(folder: Path, deliverables: Deliverables) -> None:
     deliverables : Deliverables
         With one operation its rasters and ``maps`` lie at the root; with several each has a
         folder of its own.
+
+    Returns
+    -------
+    dict
+        As in ``summary.json``.
     """
     (folder / "report.html").write_text(deliverables.report, encoding="utf-8", newline="\n")
     write_geopackage(folder / "layers.gpkg", deliverables.layers)
@@ -39,12 +45,13 @@ def write_outputs(folder: Path, deliverables: Deliverables) -> None:
             write_cog(home / f"{stem}.tif", raster)
         for stem, png in operation.maps.items():
             (home / "maps" / f"{stem}.png").write_bytes(png)
-    _write_summary(folder, deliverables)
+    return _write_summary(folder, deliverables)
 
 
-def _write_summary(folder: Path, deliverables: Deliverables) -> None:
+def _write_summary(folder: Path, deliverables: Deliverables) -> dict[str, Any]:
     """Write the summary last, with the list of files that belong to the result."""
     present = [p.relative_to(folder).as_posix() for p in folder.rglob("*") if p.is_file()]
     account = {**deliverables.summary, "files": sorted([*present, SUMMARY])}
     text = json.dumps(account, ensure_ascii=False, allow_nan=False, indent=2)
     (folder / SUMMARY).write_text(text + "\n", encoding="utf-8", newline="\n")
+    return account

@@ -498,7 +498,7 @@ def test_mixed_time_zones_become_utc(tmp_path):
     times = ["2019-05-05T04:00:00-05:00", "2019-05-05T10:00:01+01:00", "2019-05-05T09:00:02Z"]
     track = one(tmp_path, log(3, time=times))
     assert track.time_s.tolist() == [utc(2019, 5, 5, 9, 0, s) for s in range(3)]
-    assert has(track.notes, "mixes time zones")
+    assert has(track.warnings, "mixes time zones")
 
 
 def test_hour_that_comes_twice_is_warned_of(tmp_path):

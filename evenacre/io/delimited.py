@@ -52,6 +52,8 @@ def read_delimited(path: Path, findings: Findings) -> Table:
         return "skip"
 
     names = _unique(dialect.header, path.name, findings)
+    if dialect.decimal_comma:
+        findings.note(f"{path.name}: the comma in its numbers is read as a decimal mark.")
     try:
         data = pacsv.read_csv(
             io.BytesIO(content),

@@ -134,7 +134,8 @@ def _plain_reason(reason: str) -> str:
         "Holes are nested": "one hole lies inside another",
         "Too few points in geometry component": "an outline has too few corners",
     }.get(words.strip(), f"the outline is not sound ({words.strip().lower()})")
-    return f"{text} near {where.rstrip(']').replace(' ', ', ')}" if where else text
+    spot = ", ".join(f"{float(degrees):.6f}" for degrees in where.rstrip("]").split())
+    return f"{text} near {spot}" if where else text
 
 
 def only_polygons(shape: BaseGeometry) -> BaseGeometry:

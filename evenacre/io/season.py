@@ -55,7 +55,11 @@ def _read_toml(path: Path) -> dict[str, Any]:
     try:
         data = path.read_bytes()
     except OSError as error:
-        what = "There is no such file." if not path.exists() else f"It cannot be read ({error})."
+        what = f"It cannot be read ({error.strerror})."
+        if path.is_dir():
+            what = "It is a folder."
+        elif not path.exists():
+            what = "There is no such file."
         raise InputError.at(path, "", what, "Give the season file, such as season.toml.") from None
     try:
         raw = tomllib.loads(data.decode("utf-8-sig"))
@@ -71,7 +75,9 @@ def _read_toml(path: Path) -> dict[str, Any]:
             path.name,
             place,
             f"It is not TOML: {words[0].lower()}{words[1:]}.",
-            "Check quotes, brackets and the = sign there and on the line before.",
+            "Check quotes, brackets and the = sign there and on the line before."
+            if path.suffix.lower() == ".toml"
+            else "Give a season file, such as season.toml, or a log after --tracks.",
         ) from None
     if not raw:
         raise InputError.at(

@@ -14,6 +14,7 @@ from evenacre.model import BoolArray, FloatArray
 
 # What exporters write where there is nothing to write.
 _EMPTY = pa.array(["", "na", "n/a", "#n/a", "null", "none", "-", "--", "?", "(null)"])
+_SPOKEN = {"lon": "longitude", "lat": "latitude"}
 _NOT_FINITE = r"^[+-]?(nan|inf|infinity|1\.#(inf|ind|qnan).*)$"
 
 FEW = 0.01
@@ -124,7 +125,7 @@ class Table:
                     self.file,
                     where,
                     f'"{value}" is not a number ({counted(bad.sum(), "such cell")}), '
-                    f"but the column is read as the {meaning}.",
+                    f"but the column is read as the {_SPOKEN.get(meaning, meaning)}.",
                     "Mend the cells, or name another column with "
                     f"--column '{meaning.split()[0]}=COLUMN'.",
                 )

@@ -243,7 +243,7 @@ def _zoned(
     offsets, counts = np.unique(offset[known], return_counts=True)
     if len(offsets) > 1:
         hours = ", ".join(f"{o / 3600:+g}" for o in offsets)
-        findings.note(f"{about} mixes time zones ({hours} hours from UTC); all brought to UTC.")
+        findings.warn(f"{about} mixes time zones ({hours} hours from UTC); all brought to UTC.")
     bare = ~known & ~np.isnan(wall)
     if not bare.any():
         return wall - offset

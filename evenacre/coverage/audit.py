@@ -44,6 +44,8 @@ _STRAIGHT_PER_JITTER, _ROUGHEST_M = 0.2, 0.01
 _NARROWEST_SKIP_M = 0.10
 # The distance sensor and the positions should agree about this well.
 _DISTANCE_TOLERANCE = 0.03
+# A receiver repeats a record now and then; more than this comes of the export.
+_REPEATS_SHARE = 0.01
 
 
 def audit_operation(
@@ -160,6 +162,7 @@ def audit_operation(
             *(w for t in tracks for w in t.warnings),
             *states.warnings,
             *_away_warnings(fixes),
+            *_repeat_warnings(fixes),
             *_distance_warnings(operation, fixes),
             *mass_warnings,
             *_boundary_warnings(land),
@@ -196,7 +199,8 @@ def _require_work(operation: Operation, fixes: Fixes, steps: Steps) -> None:
         raise InputError.at(
             files,
             "",
-            f"it holds {len(fixes.time_s)} usable position(s), and one drive needs at least two.",
+            f"it holds {('no', 'a single')[len(fixes.time_s)]} usable position, and one drive needs "
+            "at least two.",
             "Check that the export is complete and that the position columns are right.",
         )
     if not steps.working.any():
@@ -324,6 +328,16 @@ def _away_warnings(fixes: Fixes) -> list[str]:
     return [
         f"{away:,} of {fixes.counts['read']:,} records lie more than {NEAR_FIELD_M:.0f} m from the "
         "field and were left out: another field or the road, or a boundary that is too small."
+    ]
+
+
+def _repeat_warnings(fixes: Fixes) -> list[str]:
+    repeats, read = fixes.counts.get("exact repeats", 0), fixes.counts["read"]
+    if repeats <= _REPEATS_SHARE * read:
+        return []
+    return [
+        f"{repeats:,} of {read:,} records repeat another one exactly and were counted once: the "
+        "log may have been exported twice."
     ]
 
 

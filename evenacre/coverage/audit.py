@@ -199,8 +199,8 @@ def _require_work(operation: Operation, fixes: Fixes, steps: Steps) -> None:
         raise InputError.at(
             files,
             "",
-            f"it holds {('no', 'a single')[len(fixes.time_s)]} usable position, and one drive needs "
-            "at least two.",
+            f"it holds {'a single' if len(fixes.time_s) else 'no'} usable position, and one drive "
+            "needs at least two.",
             "Check that the export is complete and that the position columns are right.",
         )
     if not steps.working.any():

@@ -20,6 +20,7 @@ from evenacre.model import Application, FloatArray, Implement, IntArray, Product
 from evenacre.plane import WorkingPlane, wrapped
 
 _NEAR_TARGET = 0.10
+_BLANK_SHARE = 0.001
 
 
 @dataclass(frozen=True)
@@ -113,6 +114,12 @@ def product_masses(
         )
         if mass.source == "target" and target is None:
             warnings.append(f"{name}: no rate is logged and none was given, so no amount is known.")
+        blank = _blank_share(steps, rate if flow is None else flow)
+        if blank > _BLANK_SHARE:
+            warnings.append(
+                f"{name}: the log gives no amount for {blank:.1%} of the time in work, and nothing "
+                "was counted there."
+            )
         if mass.unplaced_kg > 0.001 * max(mass.mass_kg.sum(), 1e-9):
             warnings.append(
                 f"{name}: {mass.unplaced_kg:.1f} kg were logged while no row was working or moving "
@@ -120,6 +127,15 @@ def product_masses(
             )
         masses.append(mass)
     return masses, warnings
+
+
+def _blank_share(steps: Steps, logged: FloatArray | None) -> float:
+    """Share of the time in work for which the log holds no value."""
+    total = float(steps.duration_s[steps.working].sum())
+    if logged is None or not total:
+        return 0.0
+    blank = steps.working & np.isnan(logged[steps.record])
+    return float(steps.duration_s[blank].sum()) / total
 
 
 def product_result(

@@ -157,7 +157,7 @@ def test_line_cut_short_is_left_out(tmp_path):
         (b"lon\n1\n", "one column"),
         (b"-93.1,40.1,0\n-93.1,40.2,1\n", "column names"),
         (b"\x00\x01\x02\x00\xff\xfe\x10\x80\x90" * 40, "not a text file"),
-        (b"$GPGGA,123519,4807.038,N,01131.000,E\n", "raw sentences"),
+        (b"$GPGGA,123519,4807.038,N,01131.000,E\n", "whole"),
     ],
 )
 def test_not_a_log(tmp_path, content, words):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -12,8 +13,10 @@ _LAYERS = {
     *(".gpkg", ".geojson", ".json", ".shp", ".kml", ".kmz", ".fgb", ".gml", ".zip"),
     *(".parquet", ".geoparquet", ".pq", ".gdb"),
 }
+_SENTENCES = {".nmea", ".nma", ".ubx"}
+_SENTENCE = re.compile(rb"\$[A-Z]{2}(GGA|RMC|VTG|ZDA|GNS|GLL|GSA|GSV),")
 _SPREADSHEETS = {".xlsx", ".xlsm", ".xls", ".ods"}
-_KINDS = "CSV, GPX, or a map layer of points, lines or polygons"
+_LOOKED_AT = 1 << 16  # binary messages of a receiver may go before its first sentence
 
 
 def read_tracks(
@@ -29,7 +32,8 @@ def read_tracks(
     Parameters
     ----------
     path : Path
-        A CSV or other table of text, a GPX file, or a map layer.
+        A CSV or other table of text, a GPX file, a receiver's sentences (NMEA 0183), or a map
+        layer.
     columns : mapping of str to str, optional
         Role to column name with an optional unit, ``{"flow": "mass [lb/s]"}``; roles that are
         not named are guessed, and the guesses stand in the notes of the tracks.
@@ -61,6 +65,10 @@ def read_tracks(
         from evenacre.io.layer_track import read_layer_tracks
 
         return read_layer_tracks(path, asked, layer, crs, time_zone)
+    if kind == "nmea":
+        from evenacre.io.nmea_track import read_nmea_tracks
+
+        return read_nmea_tracks(path, asked, time_zone)
     from evenacre.io.csv_track import read_csv_tracks
 
     return read_csv_tracks(path, asked, crs, time_zone)
@@ -76,7 +84,7 @@ def _kind(path: Path) -> str:
         raise InputError.at(path, "", "this is a folder.", "Name the log file in it.")
     try:
         with path.open("rb") as file:
-            start = file.read(2048)
+            start = file.read(_LOOKED_AT)
     except OSError as error:
         raise InputError.at(
             path, "", f"the file cannot be read ({error.strerror}).", "Check who may read it."
@@ -87,14 +95,12 @@ def _kind(path: Path) -> str:
         raise InputError.at(
             path.name, "", "this is a spreadsheet.", "Save the sheet with the log as CSV."
         )
+    if suffix in _SENTENCES:
+        return "nmea"
     if suffix == ".gpx" or b"<gpx" in start:
         return "gpx"
     if suffix in _LAYERS or start.startswith((b"SQLite format 3", b"PK\x03\x04")):
         return "layer"
     if start.lstrip().startswith((b"{", b"<")):
         return "layer"
-    if start.startswith(b"$G") or b"\n$G" in start:
-        raise InputError.at(
-            path.name, "", "this is a receiver's raw sentences.", f"Convert it to {_KINDS}."
-        )
-    return "csv"
+    return "nmea" if _SENTENCE.search(start) else "csv"

@@ -1,0 +1,265 @@
+"""Sentences of NMEA 0183 (IEC 61162-1) found among the bytes of a receiver's log.
+
+A sentence is ``$``, two letters for the talker, three for the kind, fields behind commas, and
+``*`` with the exclusive or of all characters between ``$`` and ``*`` in two hexadecimal digits.
+Nothing here loops over sentences: bytes are searched as arrays, and the fields are split by
+pyarrow's reader of text tables.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+import pyarrow as pa
+import pyarrow.compute as pc
+import pyarrow.csv as pacsv
+
+from evenacre.model import BoolArray, FloatArray, IntArray
+
+Bytes = npt.NDArray[np.uint8]
+
+# Least and most fields behind the name, over all versions of the standard, and those used.
+_FIELDS = {"GGA": (9, 14), "GNS": (9, 13), "RMC": (9, 13), "VTG": (8, 9), "ZDA": (4, 6)}
+_USED = {
+    "GGA": (1, 2, 3, 4, 5, 6),
+    "GNS": (1, 2, 3, 4, 5, 6),
+    "RMC": (1, 2, 3, 4, 5, 6, 7, 8, 9, 12),
+    "VTG": (1, 5, 7),
+    "ZDA": (1, 2, 3, 4),
+}
+_BLOCK, _ROWS = 1 << 25, 1 << 18  # bytes and sentences worked on at once
+# The standard allows 82 characters; receivers that write more decimals exceed it.
+_LONGEST = 200
+# Files in which fewer sentences than this carry a checksum are taken to be without.
+_WITH_CHECKSUM = 0.01
+_UNWRITTEN = -1
+
+
+@dataclass(frozen=True)
+class Sentences:
+    """All whole sentences of one kind, in file order.
+
+    Attributes
+    ----------
+    place : (n,) int
+        Byte of the file each begins at.
+    talker : (n,) int
+        Its two letters as one number.
+    fields : dict of int to (n,) pyarrow string array
+        Those that are used, counted from 1 behind the name; null where empty.
+    """
+
+    place: IntArray
+    talker: IntArray
+    fields: dict[int, pa.Array]
+
+    def __len__(self) -> int:
+        return len(self.place)
+
+    def numbers(self, number: int) -> FloatArray:
+        """Return one field as numbers; NaN where it is empty or none."""
+        cells = self.fields[number]
+        try:
+            values = pc.cast(cells, pa.float64())
+        except pa.ArrowInvalid:
+            good = pc.match_substring_regex(cells, r"^[+-]?(\d+\.?\d*|\.\d+)$")
+            plain = pc.if_else(pc.fill_null(good, False), cells, pa.scalar(None, pa.string()))
+            values = pc.cast(pc.utf8_ltrim(plain, "+"), pa.float64())
+        out = np.array(pc.fill_null(values, np.nan).to_numpy(zero_copy_only=False), dtype=float)
+        out[np.isinf(out)] = np.nan
+        return out
+
+    def letters(self, number: int) -> npt.NDArray[np.str_]:
+        """Return one field as upper-case text; empty where there is none."""
+        cells = pc.utf8_upper(pc.fill_null(self.fields[number], ""))
+        coded = pc.dictionary_encode(cells)
+        words = np.array([*coded.dictionary.to_pylist(), ""], dtype=np.str_)
+        return words[np.asarray(coded.indices.to_numpy(zero_copy_only=False), dtype=np.int64)]
+
+
+@dataclass
+class Scan:
+    """What a file holds.
+
+    Attributes
+    ----------
+    kinds : dict of str to Sentences
+        ``GGA``, ``GNS``, ``RMC``, ``VTG`` and ``ZDA``; any may be empty.
+    damaged : int
+        Sentences of these kinds that are cut, garbled or contradict their checksum.
+    unchecked : int
+        Whole ones that carry no checksum. They are kept only where hardly any carries one.
+    """
+
+    kinds: dict[str, Sentences] = field(default_factory=dict)
+    damaged: int = 0
+    unchecked: int = 0
+
+
+def scan_sentences(content: bytes) -> Scan:
+    """Find the whole sentences of a log that may hold anything else between them.
+
+    Parameters
+    ----------
+    content : bytes
+        The file.
+    """
+    scan = Scan()
+    found: dict[str, list[_Found]] = {kind: [] for kind in _FIELDS}
+    for offset, block in _blocks(content):
+        for kind, sentences in _search(block):
+            found[kind].append(sentences.moved(offset))
+    bytes_ = np.frombuffer(content, dtype=np.uint8)
+    joined = {kind: _Found.join(parts) for kind, parts in found.items()}
+    checked = sum(int((f.stated >= 0).sum()) for f in joined.values())
+    scan.unchecked = sum(int((f.stated == _UNWRITTEN).sum()) for f in joined.values())
+    none_checked = checked <= _WITH_CHECKSUM * scan.unchecked
+    for kind, sentences in joined.items():
+        whole = sentences.stated == sentences.worked_out
+        if none_checked:
+            whole |= sentences.stated == _UNWRITTEN
+        least, most = _FIELDS[kind]
+        whole &= (sentences.commas >= least) & (sentences.commas <= most)
+        scan.damaged += int((~whole).sum())
+        scan.kinds[kind] = _split(bytes_, sentences.part(whole), _USED[kind])
+    if not none_checked:
+        scan.unchecked = 0
+    return scan
+
+
+@dataclass(frozen=True)
+class _Found:
+    """Where sentences lie: from ``$`` to before ``*``, and the two checksums."""
+
+    start: IntArray
+    stop: IntArray
+    commas: IntArray
+    stated: IntArray
+    worked_out: IntArray
+
+    def moved(self, offset: int) -> _Found:
+        return _Found(
+            self.start + offset, self.stop + offset, self.commas, self.stated, self.worked_out
+        )
+
+    def part(self, keep: BoolArray) -> _Found:
+        return _Found(*(getattr(self, name)[keep] for name in self.__dataclass_fields__))
+
+    @classmethod
+    def join(cls, parts: list[_Found]) -> _Found:
+        none = np.zeros(0, dtype=np.int64)
+        return cls(
+            *(
+                np.concatenate([none, *(getattr(part, name) for part in parts)])
+                for name in cls.__dataclass_fields__
+            )
+        )
+
+
+def _blocks(content: bytes) -> Iterator[tuple[int, Bytes]]:
+    """Parts of a file that begin with a sentence, so that none is cut in two."""
+    start = max(content.find(b"$"), 0)
+    while start < len(content):
+        stop = len(content)
+        if start + _BLOCK < stop:
+            cut = content.rfind(b"$", start + 1, start + _BLOCK)
+            stop = cut if cut > 0 else start + _BLOCK
+        yield start, np.frombuffer(content, dtype=np.uint8, count=stop - start, offset=start)
+        start = stop
+
+
+def _search(block: Bytes) -> Iterator[tuple[str, _Found]]:
+    start = np.flatnonzero(block == ord("$"))
+    start = start[start + 6 < len(block)]
+    head = np.stack([block[start + i] for i in range(1, 7)])
+    lettered = ((head[:2] >= ord("A")) & (head[:2] <= ord("Z"))).all(axis=0)
+    lettered &= head[5] == ord(",")
+    name = (head[2].astype(np.int64) << 16) | (head[3].astype(np.int64) << 8) | head[4]
+    ends = np.flatnonzero((block < 32) | (block > 126) | (block == ord("$")))
+    stars = np.flatnonzero(block == ord("*"))
+    commas = np.flatnonzero(block == ord(","))
+    parity = np.bitwise_xor.accumulate(block)
+    for kind in _FIELDS:
+        own = start[lettered & (name == int.from_bytes(kind.encode(), "big"))]
+        end = _next(ends, own + 1, len(block))
+        star = _next(stars, own, len(block))
+        stop = np.minimum(star, end)
+        count = np.searchsorted(commas, stop) - np.searchsorted(commas, own)
+        starred = star < end
+        stated = np.where(starred, _hexadecimal(block, star), _UNWRITTEN)
+        stated = np.where(stop - own > _LONGEST, -2, stated)
+        # A line cut off by the end of the file or by other bytes is not one without a checksum.
+        ended = end < len(block)
+        follows = block[np.minimum(end, len(block) - 1)]
+        broken = ~starred & ~(ended & np.isin(follows, (10, 13)))
+        stated = np.where(broken, -2, stated)
+        worked_out = (parity[stop - 1] ^ parity[own]).astype(np.int64)
+        yield kind, _Found(own, stop, count, stated, worked_out)
+
+
+def _next(places: IntArray, after: IntArray, otherwise: int) -> IntArray:
+    """The first of sorted places at or after each of some bytes."""
+    return np.append(places, otherwise)[np.searchsorted(places, after)]
+
+
+_DIGITS = np.full(256, -1000, dtype=np.int64)
+for _value, _digit in enumerate(b"0123456789ABCDEF"):
+    _DIGITS[_digit] = _value
+for _value, _digit in enumerate(b"abcdef", 10):
+    _DIGITS[_digit] = _value
+
+
+def _hexadecimal(block: Bytes, star: IntArray) -> IntArray:
+    """The number written in two digits behind each star; below -1 where there is none."""
+    last = len(block) - 1
+    high = _DIGITS[block[np.minimum(star + 1, last)]]
+    low = _DIGITS[block[np.minimum(star + 2, last)]]
+    return np.where((star + 2 <= last), high * 16 + low, -2).clip(min=-2)
+
+
+def _split(content: Bytes, found: _Found, used: tuple[int, ...]) -> Sentences:
+    """Split sentences at their commas; those of one version of the standard together."""
+    rows_of, pieces = [np.zeros(0, dtype=np.int64)], [dict.fromkeys(used, pa.nulls(0, pa.string()))]
+    for commas in np.unique(found.commas):
+        own = np.flatnonzero(found.commas == commas)
+        for first in range(0, len(own), _ROWS):
+            rows = own[first : first + _ROWS]
+            rows_of.append(rows)
+            pieces.append(_columns(content, found.part(rows), int(commas), used))
+    order = pa.array(np.argsort(np.concatenate(rows_of)))
+    joined = {i: pa.concat_arrays([columns[i] for columns in pieces]).take(order) for i in used}
+    talker = content[found.start + 1].astype(np.int64) * 256 + content[found.start + 2]
+    return Sentences(found.start, talker, joined)
+
+
+def _columns(
+    content: Bytes, found: _Found, commas: int, used: tuple[int, ...]
+) -> dict[int, pa.Array]:
+    """Fields of sentences that have as many commas, null where empty or not in this version."""
+    origin = found.start[0]
+    span = content[origin : found.stop[-1] + 1]
+    turns = np.zeros(len(span) + 1, dtype=np.int8)
+    turns[found.start - origin] += 1
+    turns[found.stop + 1 - origin] -= 1
+    lines = span[np.cumsum(turns[:-1], dtype=np.int8).view(bool)]
+    lines[np.cumsum(found.stop - found.start + 1) - 1] = ord("\n")  # in the place of the star
+    names = [str(i) for i in range(commas + 1)]
+    present = [i for i in used if i <= commas]
+    table = pacsv.read_csv(
+        io.BytesIO(lines),
+        read_options=pacsv.ReadOptions(column_names=names, block_size=1 << 24),
+        parse_options=pacsv.ParseOptions(quote_char=False, escape_char=False),
+        convert_options=pacsv.ConvertOptions(
+            include_columns=[str(i) for i in present],
+            column_types=dict.fromkeys(names, pa.string()),
+            null_values=[""],
+            strings_can_be_null=True,
+        ),
+    )
+    columns = {i: pa.concat_arrays(table.column(str(i)).chunks) for i in present}
+    missing = pa.nulls(len(found.start), pa.string())
+    return {i: columns.get(i, missing) for i in used}

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -13,13 +12,21 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from evenacre import __version__
+from evenacre.commands.shared import (
+    BAD_INPUT,
+    FOUND,
+    AsJson,
+    Quiet,
+    UnitName,
+    Units,
+    option,
+    plain_errors,
+)
 from evenacre.errors import InputError
 
 if TYPE_CHECKING:
     from evenacre.model import Season
     from evenacre.pipeline import Outcome
-
-DONE, FOUND, BAD_INPUT, INTERNAL, INTERRUPTED = 0, 1, 2, 3, 130
 
 app = typer.Typer(
     name="evenacre",
@@ -40,17 +47,6 @@ class FailOn(StrEnum):
     WARNING = "warning"
 
 
-class UnitName(StrEnum):
-    """Unit systems of the report."""
-
-    US = "us"
-    METRIC = "metric"
-
-
-def _fields(panel: str, text: str, *flags: str) -> Any:
-    return typer.Option(*flags, help=text, rich_help_panel=panel)
-
-
 FILES, DRILL, PRODUCT, READING, TUNING = (
     "Field and log",
     "The drill",
@@ -63,10 +59,7 @@ Out = Annotated[
     Path | None,
     typer.Option("--out", help="Folder for the result; evenacre-out beside the season file."),
 ]
-Units = Annotated[UnitName | None, typer.Option("--units", help="Units of the report.")]
 Jobs = Annotated[int, typer.Option("--jobs", min=0, help="Processes to use; 0: all cores.")]
-AsJson = Annotated[bool, typer.Option("--json", help="Print the summary on standard output.")]
-Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="Print only errors.")]
 
 
 @app.callback(invoke_without_command=True)
@@ -85,63 +78,63 @@ def audit(
         list[Path] | None,
         typer.Argument(help="A season file (season.toml), or further logs after --tracks."),
     ] = None,
-    boundary: Annotated[Path | None, _fields(FILES, "Field boundary; any map file.")] = None,
-    tracks: Annotated[list[Path] | None, _fields(FILES, "Log of the drive; any number.")] = None,
-    zones: Annotated[Path | None, _fields(FILES, "Zones to report amounts for.")] = None,
-    unworkable: Annotated[Path | None, _fields(FILES, "Waterways, rock piles ...")] = None,
-    setbacks: Annotated[Path | None, _fields(FILES, "Wells, ditches ... to keep off.")] = None,
-    setback_distance: Annotated[str | None, _fields(FILES, 'How far: "100 ft".')] = None,
+    boundary: Annotated[Path | None, option(FILES, "Field boundary; any map file.")] = None,
+    tracks: Annotated[list[Path] | None, option(FILES, "Log of the drive; any number.")] = None,
+    zones: Annotated[Path | None, option(FILES, "Zones to report amounts for.")] = None,
+    unworkable: Annotated[Path | None, option(FILES, "Waterways, rock piles ...")] = None,
+    setbacks: Annotated[Path | None, option(FILES, "Wells, ditches ... to keep off.")] = None,
+    setback_distance: Annotated[str | None, option(FILES, 'How far: "100 ft".')] = None,
     blockages: Annotated[
-        Path | None, _fields(FILES, "CSV of blockages: start, end and tower or rows.")
+        Path | None, option(FILES, "CSV of blockages: start, end and tower or rows.")
     ] = None,
-    field_name: Annotated[str | None, _fields(FILES, "Name of the field.")] = None,
-    operation_name: Annotated[str | None, _fields(FILES, "Name of the job.")] = None,
-    date: Annotated[str | None, _fields(FILES, "Date of the job, 2026-04-14.")] = None,
-    width: Annotated[str | None, _fields(DRILL, 'Working width: "20 ft".')] = None,
-    rows: Annotated[int | None, _fields(DRILL, "Rows across the width.")] = None,
-    row_spacing: Annotated[str | None, _fields(DRILL, 'Instead of rows: "7.5 in".')] = None,
-    rows_per_tower: Annotated[int | None, _fields(DRILL, "Rows fed by one tower.")] = None,
+    field_name: Annotated[str | None, option(FILES, "Name of the field.")] = None,
+    operation_name: Annotated[str | None, option(FILES, "Name of the job.")] = None,
+    date: Annotated[str | None, option(FILES, "Date of the job, 2026-04-14.")] = None,
+    width: Annotated[str | None, option(DRILL, 'Working width: "20 ft".')] = None,
+    rows: Annotated[int | None, option(DRILL, "Rows across the width.")] = None,
+    row_spacing: Annotated[str | None, option(DRILL, 'Instead of rows: "7.5 in".')] = None,
+    rows_per_tower: Annotated[int | None, option(DRILL, "Rows fed by one tower.")] = None,
     antenna_ahead: Annotated[
-        str | None, _fields(DRILL, "Antenna ahead of the hitch pin (or of a mounted tool).")
+        str | None, option(DRILL, "Antenna ahead of the hitch pin (or of a mounted tool).")
     ] = None,
-    antenna_left: Annotated[str | None, _fields(DRILL, "Antenna left of the middle.")] = None,
+    antenna_left: Annotated[str | None, option(DRILL, "Antenna left of the middle.")] = None,
     hitch_to_axle: Annotated[
-        list[str] | None, _fields(DRILL, "Pin to axle of each towed unit, front to back.")
+        list[str] | None, option(DRILL, "Pin to axle of each towed unit, front to back.")
     ] = None,
     tool_behind: Annotated[
-        str | None, _fields(DRILL, "Openers behind the last axle (or behind the pin).")
+        str | None, option(DRILL, "Openers behind the last axle (or behind the pin).")
     ] = None,
-    delay: Annotated[str | None, _fields(DRILL, 'From meter to opener: "2.5 s".')] = None,
+    delay: Annotated[str | None, option(DRILL, 'From meter to opener: "2.5 s".')] = None,
     product: Annotated[
-        list[str] | None, _fields(PRODUCT, "Product; 11-52-0 gives its own analysis.")
+        list[str] | None, option(PRODUCT, "Product; 11-52-0 gives its own analysis.")
     ] = None,
-    rate: Annotated[list[str] | None, _fields(PRODUCT, 'Target rate: "150 lb/ac".')] = None,
-    price: Annotated[list[str] | None, _fields(PRODUCT, 'Price: "840 USD/ton".')] = None,
+    rate: Annotated[list[str] | None, option(PRODUCT, 'Target rate: "150 lb/ac".')] = None,
+    price: Annotated[list[str] | None, option(PRODUCT, 'Price: "840 USD/ton".')] = None,
     column: Annotated[
         list[str] | None,
-        _fields(READING, 'What a column of the log is: "flow=mass \\[lb/s]". Repeat as needed.'),
+        option(READING, 'What a column of the log is: "flow=mass \\[lb/s]". Repeat as needed.'),
     ] = None,
     time_zone: Annotated[
-        str | None, _fields(READING, "Zone of local times: America/Chicago.")
+        str | None, option(READING, "Zone of local times: America/Chicago.")
     ] = None,
-    tracks_layer: Annotated[str | None, _fields(READING, "Layer of the log.")] = None,
-    tracks_crs: Annotated[str | None, _fields(READING, "System of x and y: EPSG:32615.")] = None,
-    boundary_layer: Annotated[str | None, _fields(READING, "Layer of the boundary.")] = None,
+    tracks_layer: Annotated[str | None, option(READING, "Layer of the log.")] = None,
+    tracks_crs: Annotated[str | None, option(READING, "System of x and y: EPSG:32615.")] = None,
+    boundary_layer: Annotated[str | None, option(READING, "Layer of the boundary.")] = None,
     boundary_where: Annotated[
-        list[str] | None, _fields(READING, "Pick features: NAME=VALUE.")
+        list[str] | None, option(READING, "Pick features: NAME=VALUE.")
     ] = None,
-    boundary_crs: Annotated[str | None, _fields(READING, "System of the boundary.")] = None,
-    zones_layer: Annotated[str | None, _fields(READING, "Layer of the zones.")] = None,
+    boundary_crs: Annotated[str | None, option(READING, "System of the boundary.")] = None,
+    zones_layer: Annotated[str | None, option(READING, "Layer of the zones.")] = None,
     zones_name_column: Annotated[
-        str | None, _fields(READING, "Column with the zones' names.")
+        str | None, option(READING, "Column with the zones' names.")
     ] = None,
-    skip_min_width: Annotated[str | None, _fields(TUNING, "Narrowest skip listed.")] = None,
-    skip_min_area: Annotated[str | None, _fields(TUNING, "Smallest skip listed.")] = None,
-    headland_rounds: Annotated[int | None, _fields(TUNING, "Rounds along the boundary.")] = None,
-    pass_to_pass: Annotated[str | None, _fields(TUNING, "Receiver error between passes.")] = None,
-    within_pass: Annotated[str | None, _fields(TUNING, "Receiver error in a pass.")] = None,
-    max_gap: Annotated[str | None, _fields(TUNING, "Silence that cuts the path.")] = None,
-    smooth: Annotated[bool, _fields(TUNING, "Smooth receiver jitter.")] = True,
+    skip_min_width: Annotated[str | None, option(TUNING, "Narrowest skip listed.")] = None,
+    skip_min_area: Annotated[str | None, option(TUNING, "Smallest skip listed.")] = None,
+    headland_rounds: Annotated[int | None, option(TUNING, "Rounds along the boundary.")] = None,
+    pass_to_pass: Annotated[str | None, option(TUNING, "Receiver error between passes.")] = None,
+    within_pass: Annotated[str | None, option(TUNING, "Receiver error in a pass.")] = None,
+    max_gap: Annotated[str | None, option(TUNING, "Silence that cuts the path.")] = None,
+    smooth: Annotated[bool, option(TUNING, "Smooth receiver jitter.")] = True,
     fail_on: Annotated[
         list[FailOn] | None, typer.Option("--fail-on", help="Exit with 1 on such findings.")
     ] = None,
@@ -152,7 +145,7 @@ def audit(
     quiet: Quiet = False,
 ) -> None:
     """Audit a season, or one field from a boundary and a log."""
-    with _plain_errors():
+    with plain_errors():
         single = {
             "boundary": boundary,
             "width": width,
@@ -209,17 +202,18 @@ def check(
     quiet: Quiet = False,
 ) -> None:
     """Check every file of a season without computing anything."""
-    with _plain_errors():
+    with plain_errors():
         from evenacre.io.check import check_season
 
         findings = check_season(season)
-        for finding in findings:
-            if finding.level == "error" or not quiet:
-                about = f" ({finding.operation})" if finding.operation else ""
-                typer.echo(f"{finding.level}{about}: {finding.text}")
         errors = sum(finding.level == "error" for finding in findings)
-        if not quiet:
-            typer.echo(f"{errors} to mend." if errors else "Nothing to mend.")
+        with _printing():
+            for finding in findings:
+                if finding.level == "error" or not quiet:
+                    about = f" ({finding.operation})" if finding.operation else ""
+                    typer.echo(f"{finding.level}{about}: {finding.text}")
+            if not quiet:
+                typer.echo(f"{errors} to mend." if errors else "Nothing to mend.")
         if errors:
             raise typer.Exit(BAD_INPUT)
 
@@ -235,7 +229,7 @@ def demo(
     quiet: Quiet = False,
 ) -> None:
     """Write the sample farm into a folder and audit its season."""
-    with _plain_errors():
+    with plain_errors():
         from evenacre.io.season import load_season
         from evenacre.io.staging import check_demo_folder, disk_troubles_told
         from sample_fields.three_larks import TRUTH, write_farm
@@ -259,9 +253,9 @@ def _season(files: list[Path], tracks: list[Path], single: dict[str, Any]) -> tu
     if len(files) == 1 and not given:
         return load_season(files[0]), files[0].parent
     if files and given:
-        option = f"--{given[0].replace('_', '-')}"
+        flag = f"--{given[0].replace('_', '-')}"
         raise InputError.at(
-            files[0], "", f"A season file does not go with {option}.", "Put it into the file."
+            files[0], "", f"A season file does not go with {flag}.", "Put it into the file."
         )
     raise InputError.at(
         "audit",
@@ -305,14 +299,32 @@ def _run(season: Season, out: Path, units: UnitName | None, jobs: int, *, quiet:
 
 
 def _tell(outcome: Outcome, folder: Path, *, as_json: bool, quiet: bool) -> None:
-    if as_json:
-        import json
+    with _printing():
+        if as_json:
+            import json
 
-        typer.echo(json.dumps(outcome.summary, ensure_ascii=False, indent=2))
-    elif not quiet:
-        for line in outcome.lines:
-            typer.echo(line)
-        typer.echo(f"Open {folder / 'report.html'}")
+            typer.echo(json.dumps(outcome.summary, ensure_ascii=False, indent=2))
+        elif not quiet:
+            for line in outcome.lines:
+                typer.echo(line)
+            typer.echo(f"Open {folder / 'report.html'}")
+
+
+@contextmanager
+def _printing() -> Iterator[None]:
+    """Go on when the reader of standard output has left (``| head``); tell when it is full."""
+    try:
+        yield
+    except OSError as error:
+        # What is still buffered must not fail once more at the end.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        if error.errno != errno.EPIPE:
+            raise InputError.at(
+                "standard output",
+                "",
+                f"It could not be written ({error.strerror}).",
+                "The result itself is complete; free some space or print elsewhere.",
+            ) from None
 
 
 def _fail_on(summary: dict[str, Any], wanted: list[FailOn]) -> None:
@@ -325,32 +337,6 @@ def _fail_on(summary: dict[str, Any], wanted: list[FailOn]) -> None:
     }
     if any(found[finding] for finding in wanted):
         raise typer.Exit(FOUND)
-
-
-@contextmanager
-def _plain_errors() -> Iterator[None]:
-    """Turn every way of failing into plain words and an exit code."""
-    try:
-        yield
-    except InputError as error:
-        for problem in error.problems:
-            typer.echo(f"error: {problem}", err=True)
-        raise typer.Exit(BAD_INPUT) from None
-    except KeyboardInterrupt:
-        typer.echo("Stopped. Nothing was written.", err=True)
-        raise typer.Exit(INTERRUPTED) from None
-    except (typer.Exit, typer.Abort):
-        raise
-    except Exception as error:
-        import traceback
-
-        traceback.print_exc()
-        typer.echo(
-            f"internal error: {type(error).__name__}: {error}. This is a fault of Evenacre, not of "
-            "your files; please report it with the lines above.",
-            err=True,
-        )
-        raise typer.Exit(INTERNAL) from None
 
 
 def main() -> None:

@@ -1,0 +1,1 @@
+"""Commands, one a module: parse, call, print."""

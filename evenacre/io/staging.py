@@ -212,9 +212,10 @@ def _about(error: OSError, out: Path) -> bool:
 def _scarce(out: Path) -> bool:
     """Tell whether the disk is full: GDAL and SQLite fail there with errors of their own."""
     try:
-        return shutil.disk_usage(out.parent).free < _SCARCE_BYTES
+        disk = shutil.disk_usage(out.parent)
     except OSError:
         return False
+    return disk.total > 0 and disk.free < _SCARCE_BYTES
 
 
 def _remove_if_empty(folder: Path) -> None:

@@ -38,6 +38,14 @@ class TowedUnit:
 
 
 @dataclass(frozen=True)
+class Compartment:
+    """One bin of the cart, and what it holds when level full (m3)."""
+
+    name: str
+    volume_m3: float
+
+
+@dataclass(frozen=True)
 class Implement:
     """A drill: its rows and where its tool line rides relative to the antenna.
 
@@ -67,6 +75,8 @@ class Implement:
         Tool line behind the last axle (or behind the hitch pin of a mounted tool).
     delay_s : float
         From the meter to the opener.
+    compartments : tuple of Compartment
+        Bins of the cart from front to back.
     """
 
     width_m: float
@@ -80,6 +90,7 @@ class Implement:
     tow: tuple[TowedUnit, ...] = ()
     tool_behind_m: float = 0.0
     delay_s: float = 0.0
+    compartments: tuple[Compartment, ...] = ()
 
     @property
     def row_spacing_m(self) -> float:
@@ -95,6 +106,26 @@ class Implement:
 
 
 @dataclass(frozen=True)
+class SeedLot:
+    """What the tag of a seed lot says, as fractions of 1.
+
+    Attributes
+    ----------
+    purity : float
+        Pure seed by mass.
+    germination, hard_seed : float
+        Share of the pure seed that sprouted in the test, and that is alive but still hard.
+    seeds_per_kg : float or None
+        Pure seeds in a kilogram of pure seed.
+    """
+
+    purity: float
+    germination: float
+    hard_seed: float = 0.0
+    seeds_per_kg: float | None = None
+
+
+@dataclass(frozen=True)
 class Product:
     """Something the drill places.
 
@@ -104,11 +135,26 @@ class Product:
     analysis : dict of str to float
         Label percentages by mass in label terms: ``{"N": 11, "P2O5": 52, "K2O": 0}``.
     price_per_kg : float or None
+    kind : str
+        ``"fertilizer"``, ``"seed"`` or ``"other"``.
+    bulk_density_kg_per_m3 : float or None
+    rate_min_kg_per_m2, rate_max_kg_per_m2 : float or None
+        The rates that it can be, or may be, placed at.
+    seed : SeedLot or None
+        The tag of a seed lot; None for a blend, whose parts carry their own.
+    parts : tuple of (str, float)
+        A blend: the names of its products and their parts by mass.
     """
 
     name: str
     analysis: dict[str, float] = dataclasses.field(default_factory=dict)
     price_per_kg: float | None = None
+    kind: str = "fertilizer"
+    bulk_density_kg_per_m3: float | None = None
+    rate_min_kg_per_m2: float | None = None
+    rate_max_kg_per_m2: float | None = None
+    seed: SeedLot | None = None
+    parts: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -224,6 +270,56 @@ class Blockage:
 
 
 @dataclass(frozen=True)
+class LoadTicket:
+    """One weighing of what is in a compartment.
+
+    Attributes
+    ----------
+    event : str
+        ``"filled"`` (mass put in), ``"remaining"`` (mass found in it) or ``"cleaned out"``
+        (mass taken out, leaving it empty).
+    compartment, product : str
+    mass_kg, sigma_kg : float
+        Mass and its standard uncertainty.
+    weighed_by : str
+        Scale, load cell, bags ..., as written.
+    time_s : float or None
+        On the clock of the tracks.
+    place : str
+        File and line of the ticket, shown to people.
+    """
+
+    event: str
+    compartment: str
+    product: str
+    mass_kg: float
+    sigma_kg: float
+    weighed_by: str
+    time_s: float | None
+    place: str
+
+
+@dataclass(frozen=True)
+class Need:
+    """What a plan or soil test asks for on a field, or on one of its zones.
+
+    Attributes
+    ----------
+    field : str
+    zone : str or None
+        None: wherever the field's zones ask for nothing else.
+    nutrient : str
+        In label terms (``"P2O5"``), or an element (``"P"``).
+    kg_per_m2 : float
+    """
+
+    field: str
+    zone: str | None
+    nutrient: str
+    kg_per_m2: float
+
+
+@dataclass(frozen=True)
 class Settings:
     """What a person may tune about an audit.
 
@@ -259,7 +355,18 @@ class Settings:
 
 @dataclass(frozen=True)
 class Operation:
-    """One job on one field, with everything needed to audit it."""
+    """One job on one field, with everything needed to audit it.
+
+    Attributes
+    ----------
+    tickets : tuple of LoadTicket
+    method : str
+        How the products are placed: ``"with the seed"``, ``"broadcast"`` ...
+    quote_per_m2 : float or None
+        What a hired driver would ask.
+    compartment_of : tuple of (str, str)
+        Product and the compartment it rides in; a product in two compartments comes twice.
+    """
 
     name: str
     field: Field
@@ -271,6 +378,10 @@ class Operation:
     settings: Settings = Settings()
     notes: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
+    tickets: tuple[LoadTicket, ...] = ()
+    method: str = ""
+    quote_per_m2: float | None = None
+    compartment_of: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -307,11 +418,23 @@ class OperationPlan:
     warnings: tuple[str, ...] = ()
     track_layers: tuple[str | None, ...] = ()
     track_crs: tuple[str | None, ...] = ()
+    tickets: tuple[LoadTicket, ...] = ()
+    ticket_file: Path | None = None
+    method: str = ""
+    quote_per_m2: float | None = None
+    compartment_of: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True)
 class Season:
-    """A farm's season: every operation to audit."""
+    """A farm's season: every operation to audit.
+
+    Attributes
+    ----------
+    needs : tuple of Need
+    products : tuple of Product
+        All that are defined, so that the parts of a blend can be looked up.
+    """
 
     farm: str
     operations: tuple[OperationPlan, ...]
@@ -319,3 +442,5 @@ class Season:
     warnings: tuple[str, ...] = ()
     currency: str = "USD"
     units: str = "us"
+    needs: tuple[Need, ...] = ()
+    products: tuple[Product, ...] = ()

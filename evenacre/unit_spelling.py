@@ -16,6 +16,7 @@ metre = [length] = m = meter = mtr
 kilogram = [mass] = kg = kilo
 second = [time] = s = sec
 money = [money]
+seed = [count]
 kilometre = 1000 * metre = km = kilometer
 decimetre = 0.1 * metre = dm
 centimetre = 0.01 * metre = cm = centimeter
@@ -75,6 +76,7 @@ def _expression(unit: str) -> str | None:
     text = re.sub(r"(?<![A-Za-z])Mg(?![A-Za-z])", "tonne", text).lower()
     text = re.sub(r"''|\"|(?<![a-z_])in(?![a-z_])", "in_", text)
     text = text.replace("'", "ft")
+    text = re.sub(r"^(?=/|per\b)", "seed ", text)  # a bare "/lb" counts seeds
     text = re.sub(r"\b(metric|short|long|us|fluid|fl|nautical) (?=[a-z])", r"\1_", text)
     text = re.sub(r"\bfluid_oz\b", "fl_oz", text)
     text = re.sub(r"\bper\b", "/", text)

@@ -51,7 +51,10 @@ class Dimension(StrEnum):
     SPEED = "speed"
     TIME = "time"
     VOLUME = "volume"
+    MASS_PER_VOLUME = "mass per volume"
+    COUNT_PER_MASS = "count per mass"
     PRICE_PER_MASS = "price per mass"
+    PRICE_PER_AREA = "price per area"
 
 
 _EXAMPLES = {
@@ -63,7 +66,10 @@ _EXAMPLES = {
     Dimension.SPEED: ("mph", "km/h"),
     Dimension.TIME: ("s", "min"),
     Dimension.VOLUME: ("gal", "L"),
+    Dimension.MASS_PER_VOLUME: ("lb/bu", "kg/m3"),
+    Dimension.COUNT_PER_MASS: ("seeds/lb", "seeds/kg"),
     Dimension.PRICE_PER_MASS: ("USD/ton", "USD/kg"),
+    Dimension.PRICE_PER_AREA: ("USD/ac", "USD/ha"),
 }
 
 _SI = {
@@ -75,8 +81,19 @@ _SI = {
     Dimension.SPEED: "metre/second",
     Dimension.TIME: "second",
     Dimension.VOLUME: "metre**3",
+    Dimension.MASS_PER_VOLUME: "kilogram/metre**3",
+    Dimension.COUNT_PER_MASS: "seed/kilogram",
     Dimension.PRICE_PER_MASS: "money/kilogram",
+    Dimension.PRICE_PER_AREA: "money/metre**2",
 }
+_PRICES = (Dimension.PRICE_PER_MASS, Dimension.PRICE_PER_AREA)
+
+_BUSHEL_TRAPS = (
+    Dimension.MASS,
+    Dimension.MASS_PER_AREA,
+    Dimension.MASS_PER_TIME,
+    Dimension.PRICE_PER_MASS,
+)
 
 _NUMBER = re.compile(r"[+\-]?(?:\d[\d.,]*|[.,]\d+)(?:[eE][+-]?\d+)?")
 _FRACTION = re.compile(r"(?:(\d+)[ \-])?(\d+)/(\d+)(?=[^\d/.,])")
@@ -103,7 +120,7 @@ def unit_factor(unit: str, dimension: Dimension) -> float | None:
     float or None
         None when the unit is not known or measures something else.
     """
-    if dimension is Dimension.PRICE_PER_MASS:
+    if dimension in _PRICES:
         unit = _CURRENCY.sub("money", unit, count=1)
     parsed = spelled_unit(unit)
     si = registry().parse_units(_SI[dimension])
@@ -148,12 +165,12 @@ def parse_quantity(text: str, dimension: Dimension, *, file: str = "", place: st
     if dimension is Dimension.LENGTH and (pair := _FEET_INCHES.fullmatch(text)):
         return _plain_number(pair[1], error) * FOOT_M + _plain_number(pair[2], error) * FOOT_M / 12
     rest = text
-    if dimension is Dimension.PRICE_PER_MASS:
+    if dimension in _PRICES:
         rest = _CURRENCY.sub("", text, count=1).strip()
         if rest == text:
             raise error(f'"{text}" does not say in which currency.')
     number, unit = _split(rest, error)
-    if dimension is Dimension.PRICE_PER_MASS:
+    if dimension in _PRICES:
         if not unit:
             raise error(f'"{text}" does not say for how much.')
         unit = f"USD{unit}" if unit.startswith("/") else f"USD {unit}"
@@ -207,7 +224,7 @@ def _plain_number(text: str, error: Any) -> float:
 
 def _unit_complaint(text: str, unit: str, dimension: Dimension) -> tuple[str, str | None]:
     """Say why a unit was refused."""
-    if re.search(r"\b(bu|bushels?)\b", unit, re.IGNORECASE) and "mass" in dimension:
+    if re.search(r"\b(bu|bushels?)\b", unit, re.IGNORECASE) and dimension in _BUSHEL_TRAPS:
         return (
             f'"{text}" counts bushels, which are a volume: what one weighs depends on the crop.',
             "Write a mass, such as lb or kg.",

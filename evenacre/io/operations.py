@@ -78,6 +78,10 @@ def read_operation(plan: OperationPlan) -> tuple[Operation, list[Problem]]:
         settings=plan.settings,
         notes=plan.notes,
         warnings=tuple(dict.fromkeys(warnings)),
+        tickets=plan.tickets,
+        method=plan.method,
+        quote_per_m2=plan.quote_per_m2,
+        compartment_of=plan.compartment_of,
     )
     return operation, problems
 

@@ -13,8 +13,15 @@ from evenacre.io.blockages import BlockageNote, blockages_of
 from evenacre.io.columns import ROLES
 from evenacre.io.complaints import Complaints, KeyPath
 from evenacre.io.hints import choice, did_you_mean
+from evenacre.io.season_blends import with_blends
 from evenacre.io.season_files import SeasonFiles
-from evenacre.io.season_nouns import analysis_in_name, implement_of, product_of
+from evenacre.io.season_needs import needs_of
+from evenacre.io.season_nouns import (
+    analysis_in_name,
+    check_currency,
+    implement_of,
+    product_of,
+)
 from evenacre.io.season_tables import (
     ENTRIES,
     BlockageTable,
@@ -53,6 +60,7 @@ _NEEDED = {
     "implement": ("width", "rows", "row_spacing", "sections"),
 }
 _MUCH_KG_PER_M2 = 3.0  # 30 t/ha
+_ROUNDING = 1e-9
 
 
 @dataclass(frozen=True)
@@ -110,9 +118,10 @@ class _Builder:
 
     def build(self) -> SeasonDraft:
         for name, path, table in self._tables("product", ProductTable):
-            price = self.top.product[int(path[1])].get("price")
-            made = table and product_of(table, price, self.top.currency, self.complaints, path)
+            written = self.top.product[int(path[1])]
+            made = table and product_of(table, written, self.top.currency, self.complaints, path)
             self.products[name], self.said["product", name] = made or (None, [])
+        self.products = with_blends(self.products, self.top.product, self.complaints)
         for name, path, drill in self._tables("implement", ImplementTable):
             built = drill and implement_of(drill, self.complaints, path)
             self.implements[name], self.said["implement", name] = built or (None, [])
@@ -130,7 +139,14 @@ class _Builder:
             self.complaints.take(error)
             inputs = ()
         season = Season(
-            self.top.farm, tuple(plans), inputs, warnings, self.top.currency, self.top.units
+            farm=self.top.farm,
+            operations=tuple(plans),
+            inputs=inputs,
+            warnings=warnings,
+            currency=self.top.currency,
+            units=self.top.units,
+            needs=needs_of(self.top.need, self.fields, self.complaints),
+            products=tuple(product for product in self.products.values() if product),
         )
         return SeasonDraft(season, tuple(self.complaints.problems), tuple(equipped))
 
@@ -176,12 +192,17 @@ class _Builder:
         field = self._known(self.fields, table.field, (*path, "field"))
         implement = self._known(self.implements, table.implement, (*path, "implement"))
         applications = self._applications(table, path)
+        compartment_of = self._compartments(table, implement, path)
+        if table.quote is not None:
+            asked = self.top.operation[int(path[1])].get("quote")
+            check_currency(asked, self.top.currency, self.complaints, (*path, "quote"))
         self._check_columns(table, path)
         date = table.date.isoformat() if table.date else ""
         tracks = self._tracks(table, path)
         blockage_file = (
             self.files.find(table.blockages, (*path, "blockages")) if table.blockages else None
         )
+        ticket_file = self.files.find(table.loads, (*path, "loads")) if table.loads else None
         names = [("field", table.field), ("implement", table.implement)]
         names += [("product", use.product) for use in table.products]
         warnings = [text for key in names for text in self.said.get(key, [])]
@@ -191,6 +212,7 @@ class _Builder:
             for a in applications
             if a.target_kg_per_m2 is not None and a.target_kg_per_m2 > _MUCH_KG_PER_M2
         ]
+        warnings += _out_of_range(applications)
         return OperationPlan(
             name=table.name,
             field=field or Field(table.field),
@@ -207,7 +229,30 @@ class _Builder:
             settings=_settings(self.top.settings, table),
             notes=tuple(_analysis_notes(applications)),
             warnings=tuple(dict.fromkeys(warnings)),
+            ticket_file=ticket_file,
+            method=table.method,
+            quote_per_m2=table.quote,
+            compartment_of=compartment_of,
         )
+
+    def _compartments(
+        self, table: OperationTable, implement: Implement | None, path: KeyPath
+    ) -> tuple[tuple[str, str], ...]:
+        """Pair products with the compartments they ride in."""
+        if implement is None:
+            return ()
+        known = [compartment.name for compartment in implement.compartments]
+        pairs: dict[tuple[str, str], None] = {}
+        for index, use in enumerate(table.products):
+            for name in use.compartment:
+                pairs[use.product, name] = None
+                if name not in known:
+                    self.complaints.add(
+                        (*path, "products", index, "compartment"),
+                        f'"{table.implement}" has no compartment "{name}".',
+                        choice(name, known, "List its compartments under [[implement]]."),
+                    )
+        return tuple(pairs)
 
     def _known(self, nouns: Mapping[str, Any], name: str, path: KeyPath) -> Any:
         if name not in nouns:
@@ -287,6 +332,16 @@ class _Builder:
                 for problem in error.problems:
                     self.complaints.add((*path, "blockage", index), problem.what, problem.remedy)
         return tuple(made)
+
+
+def _out_of_range(applications: Iterable[Application]) -> Iterator[str]:
+    """Say which targets the product, by its own range, cannot be placed at."""
+    for product, target in ((a.product, a.target_kg_per_m2) for a in applications):
+        least, most = product.rate_min_kg_per_m2, product.rate_max_kg_per_m2
+        if target is not None and least is not None and target < least * (1 - _ROUNDING):
+            yield f"{product.name}: the target rate is under the product's rate_min."
+        if target is not None and most is not None and target > most * (1 + _ROUNDING):
+            yield f"{product.name}: the target rate is over the product's rate_max."
 
 
 def _analysis_notes(applications: Iterable[Application]) -> Iterator[str]:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 
 from evenacre.io.complaints import Complaints, KeyPath
 from evenacre.io.hints import choice, listed
+from evenacre.io.season_seed import rate_range, seed_lot
 from evenacre.io.season_tables import ImplementTable, ProductTable
-from evenacre.model import Implement, Product, TowedUnit
+from evenacre.model import Compartment, Implement, Product, TowedUnit
 from evenacre.units import METRIC, US, price_currency
 
 NUTRIENTS = ("N", "P2O5", "K2O", "Ca", "Mg", "S", "B", "Cl", "Cu", "Fe", "Mn", "Mo", "Zn")
@@ -44,6 +46,7 @@ def implement_of(
     known = rows is not None
     _check_sections(table, rows, complaints, path)
     warnings += _check_towers(table, rows, complaints, path)
+    _check_compartments(table, complaints, path)
     if len(complaints.problems) > before or width is None:
         return None, warnings
     count = table.sections if isinstance(table.sections, int) else 1
@@ -68,8 +71,17 @@ def implement_of(
         tow=tuple(TowedUnit(unit.hitch_to_axle, unit.axle_to_pin) for unit in table.tow),
         tool_behind_m=table.tool_behind,
         delay_s=table.delay,
+        compartments=tuple(Compartment(bin_.name, bin_.volume) for bin_ in table.compartments),
     )
     return made, warnings
+
+
+def _check_compartments(table: ImplementTable, complaints: Complaints, path: KeyPath) -> None:
+    names = [bin_.name for bin_ in table.compartments]
+    for index, name in enumerate(names):
+        if name in names[:index]:
+            place = (*path, "compartments", index, "name")
+            complaints.add(place, f'"{name}" is defined twice.', "Rename one.")
 
 
 def _check_sections(
@@ -152,9 +164,19 @@ def _spacing(metres: float) -> str:
 
 
 def product_of(
-    table: ProductTable, price_text: object, currency: str, complaints: Complaints, path: KeyPath
+    table: ProductTable,
+    written: Mapping[str, object],
+    currency: str,
+    complaints: Complaints,
+    path: KeyPath,
 ) -> tuple[Product | None, list[str]]:
     """Check a product's analysis and price; take the analysis from the name if none is given.
+
+    Parameters
+    ----------
+    table : ProductTable
+    written : mapping
+        The table as it stands in the file, with what could not be read.
 
     Returns
     -------
@@ -176,16 +198,35 @@ def product_of(
             )
     else:
         analysis = _checked_analysis(label, complaints, (*path, "name"))
-    written = price_currency(str(price_text)) if table.price is not None else None
-    if written is not None and currency not in _SIGNS.get(written, (written,)):
-        complaints.add(
-            (*path, "price"),
-            f'"{price_text}" is not in {currency}, the currency of the season.',
-            f'Write it in {currency}, or set currency = "{_SIGNS.get(written, (written,))[0]}".',
-        )
+    if table.price is not None:
+        check_currency(written.get("price"), currency, complaints, (*path, "price"))
+    kind, lot = seed_lot(table, written, complaints, path)
+    least, most = rate_range(table, complaints, path)
     if len(complaints.problems) > before:
         return None, warnings
-    return Product(table.name, analysis, table.price), warnings
+    made = Product(
+        name=table.name,
+        analysis=analysis,
+        price_per_kg=table.price,
+        kind=kind,
+        bulk_density_kg_per_m3=table.bulk_density,
+        rate_min_kg_per_m2=least,
+        rate_max_kg_per_m2=most,
+        seed=lot,
+        parts=tuple(table.parts.items()),
+    )
+    return made, warnings
+
+
+def check_currency(text: object, currency: str, complaints: Complaints, path: KeyPath) -> None:
+    """Complain of a price that is not in the currency of the season."""
+    written = price_currency(str(text))
+    if written is not None and currency not in _SIGNS.get(written, (written,)):
+        complaints.add(
+            path,
+            f'"{text}" is not in {currency}, the currency of the season.',
+            f'Write it in {currency}, or set currency = "{_SIGNS.get(written, (written,))[0]}".',
+        )
 
 
 def analysis_in_name(name: str) -> dict[str, float]:

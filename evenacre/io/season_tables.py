@@ -81,6 +81,34 @@ Rate = Annotated[
     float,
     _quantity(Dimension.MASS_PER_AREA, 1e-9, 50.0, "Give a rate above 0 and below 500,000 kg/ha."),
 ]
+Quote = Annotated[float, _quantity(Dimension.PRICE_PER_AREA)]
+NeededRate = Annotated[
+    float,
+    _quantity(Dimension.MASS_PER_AREA, 0.0, 50.0, "Give a rate from 0 to 500,000 kg/ha."),
+]
+Volume = Annotated[
+    float,
+    _quantity(Dimension.VOLUME, 1e-4, 200.0, "Give a volume between 0.1 L and 200 m3 (5,675 bu)."),
+]
+BulkDensity = Annotated[
+    float,
+    _quantity(
+        Dimension.MASS_PER_VOLUME,
+        10.0,
+        5000.0,
+        "Give what a bushel or a litre of it weighs: between 0.8 and 388 lb/bu (10 and 5000 "
+        "kg/m3).",
+    ),
+]
+SeedCount = Annotated[
+    float,
+    _quantity(
+        Dimension.COUNT_PER_MASS,
+        100.0,
+        1e9,
+        "Give the seeds in a pound or a kilogram: between 45 and 450 million in a pound.",
+    ),
+]
 
 
 def _as_source(value: object) -> object:
@@ -105,6 +133,7 @@ def _as_text(value: object) -> object:
 
 
 Percent = Annotated[float, Field(ge=0, le=100, allow_inf_nan=False)]
+Part = Annotated[float, Field(ge=0, allow_inf_nan=False)]
 Name = Annotated[str, Field(min_length=1)]
 Instant = Annotated[str, BeforeValidator(_as_text)]
 
@@ -132,8 +161,17 @@ class ProductTable(Table):
     """A product."""
 
     name: Name
+    kind: Literal["fertilizer", "seed", "other"] | None = None
     analysis: dict[str, Percent] | None = None
     price: Price | None = None
+    bulk_density: BulkDensity | None = None
+    rate_min: Rate | None = None
+    rate_max: Rate | None = None
+    purity: Percent | None = None
+    germination: Percent | None = None
+    hard_seed: Percent | None = None
+    seeds_per: SeedCount | None = None
+    parts: dict[str, Part] = {}
 
 
 class TowTable(Table):
@@ -141,6 +179,13 @@ class TowTable(Table):
 
     hitch_to_axle: Hitch
     axle_to_pin: Offset = 0.0
+
+
+class CompartmentTable(Table):
+    """One bin of the cart."""
+
+    name: Name
+    volume: Volume
 
 
 class ImplementTable(Table):
@@ -158,6 +203,7 @@ class ImplementTable(Table):
     tow: list[TowTable] = []
     tool_behind: Offset = 0.0
     delay: Delay = 0.0
+    compartments: list[CompartmentTable] = []
 
 
 class SourceTable(Table):
@@ -200,11 +246,16 @@ class TrackTable(Table):
     crs: str | None = None
 
 
+def _as_list(value: object) -> object:
+    return [value] if isinstance(value, str) else value
+
+
 class UseTable(Table):
     """A product in an operation; a bare name stands for the table."""
 
     product: Name
     rate: Rate | None = None
+    compartment: Annotated[list[Name], BeforeValidator(_as_list)] = []
 
 
 class BlockageTable(Table):
@@ -240,6 +291,36 @@ class OperationTable(SettingsTable):
     products: Annotated[list[UseTable], _many(_as_use)] = []
     blockages: str | None = None
     blockage: list[BlockageTable] = []
+    loads: str | None = None
+    method: str = ""
+    quote: Quote | None = None
+
+
+class NeedTable(Table):
+    """What a field or a zone of it asks for, nutrient by nutrient."""
+
+    field: Name
+    zone: Name | None = None
+    N: NeededRate | None = None
+    P2O5: NeededRate | None = None
+    K2O: NeededRate | None = None
+    P: NeededRate | None = None
+    K: NeededRate | None = None
+    Ca: NeededRate | None = None
+    Mg: NeededRate | None = None
+    S: NeededRate | None = None
+    B: NeededRate | None = None
+    Cl: NeededRate | None = None
+    Cu: NeededRate | None = None
+    Fe: NeededRate | None = None
+    Mn: NeededRate | None = None
+    Mo: NeededRate | None = None
+    Zn: NeededRate | None = None
+
+    def asked(self) -> dict[str, float]:
+        """Return the nutrients that are given, kg per m2."""
+        places = {"field", "zone"}
+        return {k: v for k, v in self if k not in places and v is not None}
 
 
 class SeasonTable(Table):
@@ -254,6 +335,7 @@ class SeasonTable(Table):
     implement: list[Any] = []
     field: list[Any] = []
     operation: list[Any] = []
+    need: list[Any] = []
 
 
 ENTRIES: dict[str, type[Table]] = {
@@ -261,5 +343,6 @@ ENTRIES: dict[str, type[Table]] = {
     "implement": ImplementTable,
     "field": FieldTable,
     "operation": OperationTable,
+    "need": NeedTable,
 }
 """The lists of tables of a season file."""

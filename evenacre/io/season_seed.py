@@ -1,0 +1,67 @@
+"""Check what a product's table says of seed, and of the rates it can be placed at."""
+
+from __future__ import annotations
+
+from collections.abc import Container
+
+from evenacre.io.complaints import Complaints, KeyPath
+from evenacre.io.season_tables import ProductTable
+from evenacre.model import SeedLot
+
+_TAG = ("purity", "germination", "hard_seed", "seeds_per")
+
+
+def seed_lot(
+    table: ProductTable, written: Container[str], complaints: Complaints, path: KeyPath
+) -> tuple[str, SeedLot | None]:
+    """Return what kind of product it is, and its tag when it is seed.
+
+    A product with a tag and no ``kind`` is seed. A key that is ``written`` but not in the
+    table is already complained about.
+    """
+    given = [key for key in _TAG if getattr(table, key) is not None]
+    kind = table.kind or ("seed" if given else "fertilizer")
+    if not given:
+        return kind, None
+    if kind != "seed":
+        complaints.add(
+            (*path, given[0]), f"{given[0]} belongs to seed, not to {kind}.", 'Write kind = "seed".'
+        )
+        return kind, None
+    if table.parts:
+        complaints.add(
+            (*path, given[0]),
+            "A blend has no tag of its own here: each of its parts has.",
+            f"Give {given[0]} with the products that parts names.",
+        )
+        return kind, None
+    purity, germination, hard = table.purity, table.germination, table.hard_seed or 0.0
+    missing = [key for key in ("purity", "germination") if key not in written]
+    for key in missing:
+        complaints.add((*path, key), f"{key} is missing.", f"Add {key} = 90, as on the tag.")
+    if purity is None or germination is None:
+        return kind, None
+    if germination + hard > 100.0:
+        complaints.add(
+            (*path, "germination"),
+            f"germination {germination:g} % and hard_seed {hard:g} % add up to "
+            f"{germination + hard:g} %, more than all of the seed.",
+            "Give germination without the hard seed, as on the tag.",
+        )
+        return kind, None
+    if purity * (germination + hard) == 0.0:
+        key = "purity" if purity == 0.0 else "germination"
+        complaints.add((*path, key), "None of this seed would grow.", f"Correct {key}.")
+        return kind, None
+    return kind, SeedLot(purity / 100.0, germination / 100.0, hard / 100.0, table.seeds_per)
+
+
+def rate_range(
+    table: ProductTable, complaints: Complaints, path: KeyPath
+) -> tuple[float | None, float | None]:
+    """Return the least and the highest rate, kg per m2."""
+    least, most = table.rate_min, table.rate_max
+    if least is not None and most is not None and least > most:
+        what = "rate_min is higher than rate_max."
+        complaints.add((*path, "rate_min"), what, "Change them over, or correct one.")
+    return least, most

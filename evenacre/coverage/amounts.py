@@ -39,6 +39,8 @@ class StepMass:
     ----------
     mass_kg : (n - 1,) float
         Zero where no row was placing.
+    metered_kg : (n - 1,) float
+        The same with the flow that was logged while no row was placing: it left the cart too.
     source : str
         ``"flow"``, ``"rate"`` or ``"target"``.
     unplaced_kg : float
@@ -46,6 +48,7 @@ class StepMass:
     """
 
     mass_kg: FloatArray
+    metered_kg: FloatArray
     source: str
     unplaced_kg: float
 
@@ -82,14 +85,16 @@ def step_mass(
             stated = np.nan_to_num(interval_s)
             rescaled = np.divide(flow * stated, own, out=0 * flow, where=own > 0)
             flow = np.where(stated > 0, rescaled, flow)
-        mass = np.where(working, _integral(steps, fixes, flow, implement.delay_s), 0.0)
-        return StepMass(mass, "flow", float((flow * own).sum() - mass.sum()))
+        metered = _integral(steps, fixes, flow, implement.delay_s)
+        mass = np.where(working, metered, 0.0)
+        return StepMass(mass, metered, "flow", float((flow * own).sum() - mass.sum()))
     if rate_kg_per_m2 is not None:
         rate = np.nan_to_num(rate_kg_per_m2)
         mean = _integral(steps, fixes, rate, implement.delay_s)
         mean = np.divide(mean, steps.duration_s, out=0 * mean, where=steps.duration_s > 0)
-        return StepMass(mean * swept, "rate", 0.0)
-    return StepMass((target_kg_per_m2 or 0.0) * swept, "target", 0.0)
+        return StepMass(mean * swept, mean * swept, "rate", 0.0)
+    mass = (target_kg_per_m2 or 0.0) * swept
+    return StepMass(mass, mass, "target", 0.0)
 
 
 def _own_time(fixes: Fixes) -> FloatArray:

@@ -31,6 +31,7 @@ from evenacre.coverage.smooth import SmoothPath, smooth_path
 from evenacre.coverage.steps import Steps, build_steps
 from evenacre.coverage.suspects import find_suspects, ground_beside
 from evenacre.coverage.swath import STRAIGHT_M, Swaths, build_strips, build_swaths
+from evenacre.coverage.totals import running_totals
 from evenacre.coverage.uncertainty import area_uncertainty
 from evenacre.errors import InputError
 from evenacre.model import FloatArray, Implement, IntArray, Operation, Settings
@@ -166,6 +167,11 @@ def audit_operation(
             *_distance_warnings(operation, fixes),
             *mass_warnings,
             *_boundary_warnings(land),
+        ),
+        totals=running_totals(
+            steps,
+            implement,
+            {a.product.name: m for a, m in zip(applications, masses, strict=True)},
         ),
     )
 

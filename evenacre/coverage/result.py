@@ -104,6 +104,25 @@ class ProductResult:
 
 
 @dataclass(frozen=True)
+class RunningTotals:
+    """Ground swept and mass metered since the start; any stretch of time is a difference.
+
+    Attributes
+    ----------
+    time_s : (n,) float
+        Ascending, on the clock of the log.
+    swept_m2 : (n,) float
+        Width placing times distance: overlap counts as often as it was driven.
+    metered_kg : dict of str to (n,) float
+        By product, flow logged while no row was placing included.
+    """
+
+    time_s: FloatArray
+    swept_m2: FloatArray
+    metered_kg: dict[str, FloatArray]
+
+
+@dataclass(frozen=True)
 class AuditResult:
     """Every figure and layer of one audited operation.
 
@@ -125,6 +144,8 @@ class AuditResult:
         ``setbacks`` (name, distance_m, area_m2). Any of them may be empty.
     cleaning : dict of str to int
         Records read, used and dropped, by reason.
+    totals : RunningTotals or None
+        How far the job had come at any moment.
     """
 
     field: str
@@ -166,6 +187,7 @@ class AuditResult:
     sources: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
+    totals: RunningTotals | None = None
 
 
 @dataclass(frozen=True)

@@ -124,3 +124,34 @@ def test_route_written_by_gdal_is_no_track(tmp_path):
     frame = gpd.GeoDataFrame(geometry=[Point(0, 0)], crs=4326)
     frame.to_file(tmp_path / "w.gpx", driver="GPX", layer="waypoints", engine="pyogrio")
     assert "no track points" in complaint(tmp_path / "w.gpx")
+
+
+def test_a_document_type_without_entities_does_no_harm(tmp_path):
+    head = HEAD.replace("<gpx", '<!DOCTYPE gpx SYSTEM "http://127.0.0.1:9/gpx.dtd"><gpx')
+    (track,) = read_tracks(gpx(tmp_path, f"<trk><trkseg>{point(1)}{point(2)}</trkseg></trk>", head))
+    assert len(track) == 2
+
+
+def test_external_entities_are_refused(tmp_path):
+    (tmp_path / "secret").write_text("2026-04-14T12:00:00Z")
+    head = HEAD.replace(
+        "<gpx", f'<!DOCTYPE gpx [<!ENTITY x SYSTEM "{(tmp_path / "secret").as_uri()}">]><gpx'
+    )
+    inside = "<time>&x;</time>"
+    file = gpx(tmp_path, f"<trk><trkseg>{point(1, inside)}</trkseg></trk>", head)
+    assert "entities" in complaint(file)
+
+
+def test_every_point_with_a_name_of_its_own_fills_no_memory(tmp_path):
+    points = "".join(point(i, f"<e:n{i}>1</e:n{i}>") for i in range(3000))
+    (track,) = read_tracks(gpx(tmp_path, f"<trk><trkseg>{points}</trkseg></trk>"))
+    assert len(track) == 3000
+    assert any("2,800 kinds" in w for w in track.warnings)
+
+
+def test_utf_16_and_an_unknown_encoding(tmp_path):
+    whole = gpx(tmp_path, f"<trk><trkseg>{point(1)}{point(2)}</trkseg></trk>").read_text()
+    (tmp_path / "log.gpx").write_bytes(whole.replace("?>", ' encoding="UTF-16"?>').encode("utf-16"))
+    assert len(read_tracks(tmp_path / "log.gpx")[0]) == 2
+    (tmp_path / "log.gpx").write_text(whole.replace("?>", ' encoding="nonsense"?>'))
+    assert "encoding" in complaint(tmp_path / "log.gpx")

@@ -227,7 +227,7 @@ def _on_one_clock(
         )
     else:
         findings.note(f"{about} names no time zone: {zone.key} is used.")
-        wall = _localised(wall, zone, findings, about)
+        wall = localised(wall, zone, findings, about)
     return Clock(wall, dated=True)
 
 
@@ -254,11 +254,11 @@ def _zoned(
     )
     utc = wall - np.where(known, offset, usual)
     if zone is not None:
-        utc[bare] = _localised(wall[bare], zone, findings, about)
+        utc[bare] = localised(wall[bare], zone, findings, about)
     return utc
 
 
-def _localised(wall: FloatArray, zone: ZoneInfo, findings: Findings, about: str) -> FloatArray:
+def localised(wall: FloatArray, zone: ZoneInfo, findings: Findings, about: str) -> FloatArray:
     """Local wall times to UTC."""
     stamps = pd.DatetimeIndex(pd.to_datetime(wall, unit="s"))
     summer = np.ones(len(stamps), dtype=bool)

@@ -320,6 +320,47 @@ class Need:
 
 
 @dataclass(frozen=True)
+class PastSetting:
+    """A line of the farm's settings book: how a product was metered, and what came of it.
+
+    Attributes
+    ----------
+    product, date : str
+    rate_kg_per_m2 : float or None
+        As found by the test.
+    bulk_density_kg_per_m3 : float or None
+    roller, setting, fan, down_pressure : str
+        As the drill has them: "fine", "42", "4,200 rpm", "12 psi".
+    speed_mps : float or None
+        Ground speed.
+    target_kg_per_m2 : float or None
+    scatter : float or None
+        Standard deviation of one catch over the mean.
+    catches : int or None
+    result, trouble : str
+        How the test stood to its target, and what went wrong.
+    place : str
+        File and line, shown to people.
+    """
+
+    product: str
+    date: str = ""
+    rate_kg_per_m2: float | None = None
+    bulk_density_kg_per_m3: float | None = None
+    roller: str = ""
+    setting: str = ""
+    fan: str = ""
+    down_pressure: str = ""
+    speed_mps: float | None = None
+    target_kg_per_m2: float | None = None
+    scatter: float | None = None
+    catches: int | None = None
+    result: str = ""
+    trouble: str = ""
+    place: str = ""
+
+
+@dataclass(frozen=True)
 class Settings:
     """What a person may tune about an audit.
 

@@ -1,0 +1,1 @@
+"""What to do next: settings, loads, nutrients, seed and money. Arithmetic only, no files."""

@@ -1,0 +1,268 @@
+"""What a stationary test says about a meter: rate, scatter, and whether that will do.
+
+A crank test turns the meter as often as stands for some ground; a wheel test turns the
+ground wheel that drives it. Either way the ground is known, the catch is weighed, and the
+rate is catch over ground.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+import numpy.typing as npt
+from scipy import stats
+
+CONFIDENCE = 0.90
+"""Of every interval here: it holds the truth nine times in ten."""
+
+_MOST_CATCHES = 30
+
+
+def crank_area_m2(turns: float, turns_per_m2: float) -> float:
+    """Ground that turns of the meter stand for.
+
+    Parameters
+    ----------
+    turns : float
+        Turns made in the test.
+    turns_per_m2 : float
+        Turns the meter makes for a unit of ground, from the drive or the maker's chart.
+    """
+    return turns / turns_per_m2
+
+
+def wheel_area_m2(circumference_m: float, turns: float, width_m: float) -> float:
+    """Ground that turns of a ground wheel stand for.
+
+    Parameters
+    ----------
+    circumference_m : float
+        Rolled by one turn, under load.
+    turns : float
+    width_m : float
+        Of the openers that were caught.
+    """
+    return circumference_m * turns * width_m
+
+
+@dataclass(frozen=True)
+class MeterTest:
+    """Repeat catches at one setting, each standing for the same ground.
+
+    Attributes
+    ----------
+    catches_kg : tuple of float
+    area_m2 : float
+        Ground that each catch stands for.
+    turns : float or None
+        Turns behind each catch; None when not counted.
+    resolution_kg : float
+        Step of the scale: 0.1 lb for one that reads tenths of a pound.
+    """
+
+    catches_kg: tuple[float, ...]
+    area_m2: float
+    turns: float | None = None
+    resolution_kg: float = 0.0
+
+    def __post_init__(self) -> None:
+        if not self.catches_kg or not all(0 < kg < math.inf for kg in self.catches_kg):
+            raise ValueError("a test needs catches, all above zero")
+        if not 0 < self.area_m2 < math.inf:
+            raise ValueError("a test needs ground above zero")
+
+    @property
+    def mean_kg(self) -> float:
+        """Mean catch."""
+        return math.fsum(self.catches_kg) / len(self.catches_kg)
+
+    @property
+    def sd_kg(self) -> float | None:
+        """Standard deviation of one catch; None after a single one, which shows no scatter."""
+        return float(np.std(self.catches_kg, ddof=1)) if len(self.catches_kg) > 1 else None
+
+    @property
+    def se_kg(self) -> float | None:
+        """Standard error of the mean catch, the step of the scale included.
+
+        A reading between two steps is off by up to half a step, evenly spread: a standard
+        uncertainty of step / sqrt(12) (JCGM 100, clause F.2.2.1). Catches that all fall on the
+        same step share it, so repeating does not average it away.
+        """
+        if self.sd_kg is None:
+            return None
+        return _standard_error(self.sd_kg, len(self.catches_kg), self.resolution_kg)
+
+    @property
+    def rate_kg_per_m2(self) -> float:
+        """Rate found."""
+        return self.mean_kg / self.area_m2
+
+    @property
+    def rates_kg_per_m2(self) -> tuple[float, ...]:
+        """Rate of each catch."""
+        return tuple(kg / self.area_m2 for kg in self.catches_kg)
+
+    @property
+    def kg_per_turn(self) -> float | None:
+        """Output of one turn."""
+        return self.mean_kg / self.turns if self.turns else None
+
+    @property
+    def interval_kg_per_m2(self) -> tuple[float, float] | None:
+        """Rates between which the true one lies nine times in ten (Student's t)."""
+        if self.se_kg is None:
+            return None
+        half = _quantile(len(self.catches_kg)) * self.se_kg / self.area_m2
+        return self.rate_kg_per_m2 - half, self.rate_kg_per_m2 + half
+
+
+class Standing(StrEnum):
+    """How a test stands to its target."""
+
+    ON_TARGET = "on target"
+    OFF_TARGET = "off target"
+    CANNOT_TELL = "cannot tell"
+    ONE_CATCH = "one catch"
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """A test held against a target.
+
+    Attributes
+    ----------
+    target_kg_per_m2, tolerance : float
+        The tolerance is a fraction of the target.
+    off_by : float
+        Rate found over target, less one.
+    within : bool
+        The rate found lies within the tolerance, whatever the scatter.
+    standing : Standing
+        With the scatter: on or off target where nine intervals in ten say so.
+    scatter_allows : bool or None
+        So many catches pin the rate down to within the tolerance; None after one catch.
+    catches_needed : int or None
+        Catches that would, at this scatter; None when not even thirty.
+    """
+
+    target_kg_per_m2: float
+    tolerance: float
+    off_by: float
+    within: bool
+    standing: Standing
+    scatter_allows: bool | None
+    catches_needed: int | None
+
+
+def judge(test: MeterTest, target_kg_per_m2: float, tolerance: float = 0.05) -> Verdict:
+    """Hold a test against the rate wanted.
+
+    Parameters
+    ----------
+    test : MeterTest
+    target_kg_per_m2 : float
+    tolerance : float
+        Fraction of the target that the rate may be off; 0.05 is what Field and Solie,
+        Introduction to Agricultural Engineering Technology, accept.
+    """
+    off_by = test.rate_kg_per_m2 / target_kg_per_m2 - 1
+    allowed = tolerance * target_kg_per_m2
+    interval = test.interval_kg_per_m2
+    standing, allows, needed = Standing.ONE_CATCH, None, None
+    if interval is not None and test.sd_kg is not None:
+        low, high = (rate - target_kg_per_m2 for rate in interval)
+        standing = Standing.CANNOT_TELL
+        if -allowed <= low and high <= allowed:
+            standing = Standing.ON_TARGET
+        elif high < -allowed or low > allowed:
+            standing = Standing.OFF_TARGET
+        allows = (high - low) / 2 <= allowed
+        needed = _catches_needed(test.sd_kg, test.resolution_kg, allowed * test.area_m2)
+    return Verdict(
+        target_kg_per_m2, tolerance, off_by, abs(off_by) <= tolerance, standing, allows, needed
+    )
+
+
+@dataclass(frozen=True)
+class Evenness:
+    """How evenly the openers share what the meter puts out.
+
+    Attributes
+    ----------
+    mean_kg : float
+        Mean catch of an opener.
+    low_kg, high_kg : float
+        Between these an opener is accepted.
+    ratios : tuple of float
+        Catch of each opener over the mean, from the left.
+    outside : tuple of int
+        Openers not accepted, counted from 1.
+    variation : float
+        Standard deviation between openers over their mean.
+    """
+
+    mean_kg: float
+    low_kg: float
+    high_kg: float
+    ratios: tuple[float, ...]
+    outside: tuple[int, ...]
+    variation: float
+
+
+def opener_evenness(
+    catches_kg: Sequence[float] | Sequence[Sequence[float]], tolerance: float = 0.05
+) -> Evenness:
+    """Compare the catches of the openers with their mean.
+
+    Parameters
+    ----------
+    catches_kg : (k,) or (n, k) float
+        Of k openers from the left, in one test or in n, which are averaged.
+    tolerance : float
+        Fraction of the mean by which an opener may be off; 0.05 is what Field and Solie,
+        Introduction to Agricultural Engineering Technology, accept.
+
+    Raises
+    ------
+    ValueError
+        With fewer than two openers, or when nothing was caught.
+    """
+    openers: npt.NDArray[np.float64] = np.atleast_2d(np.asarray(catches_kg, float)).mean(axis=0)
+    mean = float(openers.mean())
+    if len(openers) < 2 or mean <= 0:
+        raise ValueError("evenness needs two openers or more, and something caught")
+    low, high = (1 - tolerance) * mean, (1 + tolerance) * mean
+    outside = np.flatnonzero((openers < low) | (openers > high)) + 1
+    return Evenness(
+        mean_kg=mean,
+        low_kg=low,
+        high_kg=high,
+        ratios=tuple((openers / mean).tolist()),
+        outside=tuple(outside.tolist()),
+        variation=float(openers.std(ddof=1)) / mean,
+    )
+
+
+def _standard_error(sd_kg: float, catches: int, resolution_kg: float) -> float:
+    return math.hypot(sd_kg / math.sqrt(catches), resolution_kg / math.sqrt(12))
+
+
+def _quantile(catches: int) -> float:
+    return float(stats.t.ppf((1 + CONFIDENCE) / 2, catches - 1))
+
+
+def _catches_needed(sd_kg: float, resolution_kg: float, allowed_kg: float) -> int | None:
+    """Fewest catches whose interval is no wider than the tolerance."""
+    return next(
+        (
+            n
+            for n in range(2, _MOST_CATCHES + 1)
+            if _quantile(n) * _standard_error(sd_kg, n, resolution_kg) <= allowed_kg
+        ),
+        None,
+    )

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import errno
 import os
 import sys
 from enum import StrEnum
@@ -12,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from evenacre import __version__
+from evenacre.commands.printing import printing
 from evenacre.commands.shared import (
     BAD_INPUT,
     FOUND,
@@ -207,7 +207,7 @@ def check(
 
         findings = check_season(season)
         errors = sum(finding.level == "error" for finding in findings)
-        with _printing():
+        with printing():
             for finding in findings:
                 if finding.level == "error" or not quiet:
                     about = f" ({finding.operation})" if finding.operation else ""
@@ -299,7 +299,7 @@ def _run(season: Season, out: Path, units: UnitName | None, jobs: int, *, quiet:
 
 
 def _tell(outcome: Outcome, folder: Path, *, as_json: bool, quiet: bool) -> None:
-    with _printing():
+    with printing():
         if as_json:
             import json
 
@@ -308,23 +308,6 @@ def _tell(outcome: Outcome, folder: Path, *, as_json: bool, quiet: bool) -> None
             for line in outcome.lines:
                 typer.echo(line)
             typer.echo(f"Open {folder / 'report.html'}")
-
-
-@contextmanager
-def _printing() -> Iterator[None]:
-    """Go on when the reader of standard output has left (``| head``); tell when it is full."""
-    try:
-        yield
-    except OSError as error:
-        # What is still buffered must not fail once more at the end.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        if error.errno != errno.EPIPE:
-            raise InputError.at(
-                "standard output",
-                "",
-                f"It could not be written ({error.strerror}).",
-                "The result itself is complete; free some space or print elsewhere.",
-            ) from None
 
 
 def _fail_on(summary: dict[str, Any], wanted: list[FailOn]) -> None:

@@ -7,21 +7,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-import pandas as pd
-import pyarrow as pa
 
 from evenacre.errors import InputError, Problem
 from evenacre.io.delimited import read_delimited
 from evenacre.io.hints import did_you_mean, listed
+from evenacre.io.instants import on_undated_clock, seconds_of, time_of_day, time_span
 from evenacre.io.table import Findings
-from evenacre.io.times import zone_of
-from evenacre.io.timetext import read_time_texts
-from evenacre.model import Blockage, FloatArray, Implement, Track
-
-_DAY_S = 86400.0
-_MILLISECONDS = 1e11
-_UNDATED_S = 30 * _DAY_S
-_HAS_CLOCK = re.compile(r"\d:\d\d")
+from evenacre.model import Blockage, Implement, Track
 
 
 @dataclass(frozen=True)
@@ -109,8 +101,8 @@ def blockages_of(
     def complain(note: BlockageNote, what: str, remedy: str) -> None:
         problems.append(Problem(note.file, note.place, what, remedy))
 
-    starts = _seconds([note.start for note in notes], date, time_zone)
-    ends = _seconds([note.end for note in notes], date, time_zone)
+    starts = seconds_of([note.start for note in notes], date, time_zone)
+    ends = seconds_of([note.end for note in notes], date, time_zone)
     blockages = []
     for note, start, end in zip(notes, starts, ends, strict=True):
         for word, value in ((note.start, start), (note.end, end)):
@@ -158,32 +150,6 @@ def _rows_of(note: BlockageNote, implement: Implement) -> tuple[tuple[int, ...],
     return ordered, f"{name} {note.rows.strip()}"
 
 
-def _seconds(texts: list[str], date: str, time_zone: str | None) -> FloatArray:
-    """Return times as seconds; NaN where a text is none."""
-    numbers = pd.to_numeric(pd.Series(texts, dtype=str), errors="coerce").to_numpy(dtype=float)
-    seconds = np.where(numbers >= _MILLISECONDS, numbers / 1000, numbers)
-    words = np.isnan(numbers)
-    if words.any():
-        chosen = [texts[i] for i in np.flatnonzero(words)]
-        clock_only = [bool(date) and bool(re.match(r"\d{1,2}:", t.strip())) for t in chosen]
-        dated = [f"{date} {t}" if c else t for t, c in zip(chosen, clock_only, strict=True)]
-        seconds[words] = _words(dated, time_zone)
-    return seconds
-
-
-def _words(texts: list[str], time_zone: str | None) -> FloatArray:
-    times = [t if _HAS_CLOCK.search(t) else None for t in texts]
-    read = read_time_texts(pa.array(times, pa.string()))
-    zone = zone_of(time_zone)
-    if zone is None or not read.dated:
-        return np.asarray(read.wall_s - np.nan_to_num(read.offset_s))
-    stamps = pd.DatetimeIndex(pd.to_datetime(read.wall_s, unit="s"))
-    summer = np.ones(len(stamps), dtype=bool)
-    local = stamps.tz_localize(zone, ambiguous=summer, nonexistent="shift_forward")
-    utc = np.asarray((local - pd.Timestamp(0, tz="UTC")) / pd.Timedelta(seconds=1), dtype=float)
-    return np.where(np.isnan(read.offset_s), utc, read.wall_s - read.offset_s)
-
-
 def match_clock(
     blockages: tuple[Blockage, ...], tracks: tuple[Track, ...], time_zone: str | None
 ) -> tuple[tuple[Blockage, ...], list[str]]:
@@ -195,12 +161,11 @@ def match_clock(
     list of str
         Warnings.
     """
-    times = [t.time_s[np.isfinite(t.time_s)] for t in tracks]
-    times = [t for t in times if len(t)]
-    if not blockages or not times:
+    span = time_span(tracks)
+    if not blockages or span is None:
         return blockages, []
-    first, last = min(t.min() for t in times), max(t.max() for t in times)
-    if last < _UNDATED_S and all(b.start_s > _UNDATED_S for b in blockages):
+    first, last = span
+    if on_undated_clock(span, [b.start_s for b in blockages]):
         blockages = tuple(_time_of_day(b, time_zone) for b in blockages)
     missed = [b for b in blockages if b.end_s < first or b.start_s > last]
     warnings = [
@@ -212,8 +177,6 @@ def match_clock(
 
 
 def _time_of_day(blockage: Blockage, time_zone: str | None) -> Blockage:
-    stamp = pd.Timestamp(blockage.start_s, unit="s", tz="UTC")
-    wall = stamp.tz_convert(zone_of(time_zone) or "UTC").tz_localize(None)
-    start = (wall - wall.normalize()).total_seconds()
+    start = time_of_day(blockage.start_s, time_zone)
     length = blockage.end_s - blockage.start_s
     return Blockage(start, start + length, blockage.rows, blockage.cause)

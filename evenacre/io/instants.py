@@ -1,0 +1,67 @@
+"""Times that people write beside a log: when a row plugged, when a load was weighed."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+
+from evenacre.io.times import zone_of
+from evenacre.io.timetext import read_time_texts
+from evenacre.model import FloatArray, Track
+
+_MILLISECONDS = 1e11
+_UNDATED_S = 30 * 86400.0
+_HAS_CLOCK = re.compile(r"\d:\d\d")
+
+
+def seconds_of(texts: Sequence[str], date: str, time_zone: str | None) -> FloatArray:
+    """Return times on the clock that tracks use; NaN where a text is none.
+
+    Times with a zone go to UTC; those without are of ``time_zone`` when it is known, else
+    they stay on the machine's own clock. A time of day alone is of ``date``.
+    """
+    numbers = pd.to_numeric(pd.Series(texts, dtype=str), errors="coerce").to_numpy(dtype=float)
+    seconds = np.where(numbers >= _MILLISECONDS, numbers / 1000, numbers)
+    words = np.isnan(numbers)
+    if words.any():
+        chosen = [texts[i] for i in np.flatnonzero(words)]
+        clock_only = [bool(date) and bool(re.match(r"\d{1,2}:", t.strip())) for t in chosen]
+        dated = [f"{date} {t}" if c else t for t, c in zip(chosen, clock_only, strict=True)]
+        seconds[words] = _words(dated, time_zone)
+    return seconds
+
+
+def _words(texts: list[str], time_zone: str | None) -> FloatArray:
+    times = [t if _HAS_CLOCK.search(t) else None for t in texts]
+    read = read_time_texts(pa.array(times, pa.string()))
+    zone = zone_of(time_zone)
+    if zone is None or not read.dated:
+        return np.asarray(read.wall_s - np.nan_to_num(read.offset_s))
+    stamps = pd.DatetimeIndex(pd.to_datetime(read.wall_s, unit="s"))
+    summer = np.ones(len(stamps), dtype=bool)
+    local = stamps.tz_localize(zone, ambiguous=summer, nonexistent="shift_forward")
+    utc = np.asarray((local - pd.Timestamp(0, tz="UTC")) / pd.Timedelta(seconds=1), dtype=float)
+    return np.where(np.isnan(read.offset_s), utc, read.wall_s - read.offset_s)
+
+
+def time_span(tracks: Sequence[Track]) -> tuple[float, float] | None:
+    """First and last time of some tracks; None when they hold none."""
+    times = [t.time_s[np.isfinite(t.time_s)] for t in tracks]
+    times = [t for t in times if len(t)]
+    return (min(t.min() for t in times), max(t.max() for t in times)) if times else None
+
+
+def on_undated_clock(span: tuple[float, float], times_s: Sequence[float]) -> bool:
+    """Tell whether a log gives the time of day only, and all these times a date too."""
+    return span[1] < _UNDATED_S and all(t > _UNDATED_S for t in times_s)
+
+
+def time_of_day(time_s: float, time_zone: str | None) -> float:
+    """Seconds since midnight."""
+    stamp = pd.Timestamp(time_s, unit="s", tz="UTC")
+    wall = stamp.tz_convert(zone_of(time_zone) or "UTC").tz_localize(None)
+    return float((wall - wall.normalize()).total_seconds())

@@ -34,9 +34,9 @@ class RowStates:
 def with_rows(implement: Implement, tracks: Sequence[Track]) -> Implement:
     """Choose rows for the arithmetic when the implement does not state them.
 
-    Rows then divide every logged section evenly.
+    Rows then divide every logged section evenly, unless sections of different width are stated.
     """
-    if implement.rows_known:
+    if implement.rows_known or implement.section_rows:
         return implement
     sections = max((t.sections.shape[1] for t in tracks if t.sections is not None), default=1)
     per_section = max(1, round(implement.width_m / sections / _ROW_M))

@@ -14,6 +14,7 @@ from evenacre.io.complaints import Complaints, KeyPath
 from evenacre.io.hints import did_you_mean
 from evenacre.io.layers import Source
 from evenacre.io.season_tables import FieldTable, SourceTable
+from evenacre.io.taskdata.folder import is_taskdata
 from evenacre.io.vectors import (
     LayerCache,
     read_boundary,
@@ -50,7 +51,7 @@ class SeasonFiles:
         near = ""
         try:
             file = Path(os.path.normpath(self.base / name))
-            if file.is_dir() and file.suffix.lower() != _FOLDER_FORMAT:
+            if file.is_dir() and file.suffix.lower() != _FOLDER_FORMAT and not is_taskdata(file):
                 self.complaints.add(path, f'"{name}" is a folder.', "Name the file in it.")
                 return None
             if file.exists():

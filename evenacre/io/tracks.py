@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from evenacre.errors import InputError
+from evenacre.io.taskdata.folder import is_taskdata
 from evenacre.model import Track
 
 _LAYERS = {
@@ -32,13 +33,13 @@ def read_tracks(
     Parameters
     ----------
     path : Path
-        A CSV or other table of text, a GPX file, a receiver's sentences (NMEA 0183), or a map
-        layer.
+        A CSV or other table of text, a GPX file, a receiver's sentences (NMEA 0183), a map
+        layer, or ISO 11783-10 task data (a zip, a folder or its TASKDATA.XML).
     columns : mapping of str to str, optional
         Role to column name with an optional unit, ``{"flow": "mass [lb/s]"}``; roles that are
         not named are guessed, and the guesses stand in the notes of the tracks.
     layer : str, optional
-        Which layer of a file that holds several.
+        Which layer of a file that holds several; of task data, the id or name of a task.
     crs : str, optional
         System of projected columns, or of a layer that does not say.
     time_zone : str, optional
@@ -57,6 +58,10 @@ def read_tracks(
     path = Path(path)
     kind = _kind(path)
     asked = dict(columns or {})
+    if kind == "taskdata":
+        from evenacre.io.taskdata.read import read_taskdata_tracks
+
+        return read_taskdata_tracks(path, layer, time_zone)
     if kind == "gpx":
         from evenacre.io.gpx_track import read_gpx_tracks
 
@@ -78,6 +83,8 @@ def _kind(path: Path) -> str:
     suffix = path.suffix.lower()
     if not path.exists():
         raise InputError.at(path, "", "there is no such file.", "Check the name.")
+    if is_taskdata(path):
+        return "taskdata"
     if path.is_dir():
         if suffix == ".gdb":
             return "layer"

@@ -1,0 +1,1 @@
+"""ISO 11783-10 task data, read and written."""

@@ -1,0 +1,142 @@
+"""The XML of task data: parsed warily, external files merged, attributes read."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from xml.etree.ElementTree import Element, ParseError
+
+from defusedxml import DefusedXmlException
+from defusedxml.ElementTree import fromstring
+
+from evenacre.errors import InputError
+from evenacre.io.table import Findings
+from evenacre.io.taskdata.folder import MAIN, TaskFiles
+
+_MAX_XML_BYTES = 64 * 1024**2
+_MAX_TAGS, _MAX_ATTRIBUTES = 2_000_000, 5_000_000
+_ROOT, _EXTERNAL = "ISO11783_TaskData", "XFC"
+_FIRST_VERSION, _LAST_VERSION = 2, 4
+
+
+def read_root(files: TaskFiles, findings: Findings) -> Element:
+    """Parse TASKDATA.XML and put the contents of its external files in their places.
+
+    Raises
+    ------
+    InputError
+        When a file is missing, damaged, dangerous or no task data.
+    """
+    root = parse_xml(files, MAIN.upper())
+    if root.tag != _ROOT:
+        raise InputError.at(
+            files.label,
+            MAIN.upper(),
+            f"it is not ISO 11783-10 task data (it begins with <{root.tag[:40]}>).",
+            "Name the folder or zip of the export.",
+        )
+    for reference in root.findall("XFR"):
+        name = text(reference, "A")
+        if not files.has(f"{name}.XML") and name.replace("_", "").isalnum():
+            findings.warn(
+                f"{files.label}: the file {name}.XML is missing; its contents are left out."
+            )
+            continue
+        part = parse_xml(files, f"{name}.XML")
+        if part.tag == _EXTERNAL:
+            root.extend(list(part))
+        else:
+            findings.warn(f"{files.label}: {name}.XML is not a part of task data; left out.")
+    version = version_of(root)
+    major = version.partition(".")[0]
+    if not (major.isdigit() and _FIRST_VERSION <= int(major) <= _LAST_VERSION):
+        findings.warn(
+            f"{files.label}: it says it is task data of version {version}; versions 3 and 4 are "
+            "known, and it was read as one of them."
+        )
+    return root
+
+
+def version_of(root: Element) -> str:
+    """Return the format's version: ``"4.3"``."""
+    return f"{root.get('VersionMajor', '?')[:8]}.{root.get('VersionMinor', '0')[:8]}"
+
+
+def parse_xml(files: TaskFiles, name: str) -> Element:
+    """Parse one XML file.
+
+    Raises
+    ------
+    InputError
+        When it is missing, damaged, dangerous or too large.
+    """
+    data = files.read(name, _MAX_XML_BYTES)
+    if data.count(b"<") > 2 * _MAX_TAGS or data.count(b"=") > _MAX_ATTRIBUTES:
+        raise InputError.at(
+            files.label, name, "it has too many elements.", "Export fewer fields and tasks."
+        )
+    try:
+        return fromstring(data)
+    except ParseError as error:
+        raise InputError.at(
+            files.label,
+            f"{name}, line {error.position[0]:,}",
+            "the file is damaged or breaks off.",
+            "Export it again.",
+        ) from None
+    except DefusedXmlException:
+        raise InputError.at(
+            files.label,
+            name,
+            "the file defines entities, which no task data needs and which can do harm.",
+            "Export it again with another program.",
+        ) from None
+    except (ValueError, LookupError):  # an encoding that is none
+        raise InputError.at(
+            files.label, name, "its text encoding is not known.", "Export it again as UTF-8."
+        ) from None
+
+
+def text(element: Element, attribute: str) -> str:
+    """Return an attribute without surrounding blanks; empty when it is missing."""
+    return element.get(attribute, "").strip()
+
+
+def number(element: Element, attribute: str) -> float:
+    """Return an attribute as a number; NaN when it is missing or none."""
+    try:
+        value = float(text(element, attribute))
+    except ValueError:
+        return math.nan
+    return value if math.isfinite(value) else math.nan
+
+
+def integer(element: Element, attribute: str) -> int | None:
+    """Return an attribute as a 32-bit whole number; None when it is missing or none."""
+    try:
+        value = int(text(element, attribute)[:20])
+    except ValueError:
+        return None
+    return value if -(2**31) <= value < 2**32 else None
+
+
+def ddi(element: Element, attribute: str) -> int | None:
+    """Return a data dictionary identifier, written as four hexadecimal digits."""
+    try:
+        value = int(text(element, attribute)[:8], 16)
+    except ValueError:
+        return None
+    return value if 0 <= value <= 0xFFFF else None
+
+
+def named(element: Element, fallback: str, attribute: str = "B") -> str:
+    """Return the designator of an element, or what to call it without one."""
+    return text(element, attribute) or fallback
+
+
+def by_id(root: Element, tag: str) -> Iterator[tuple[str, Element]]:
+    """Yield id and element of every top-level element of a tag that has an id."""
+    for element in root.findall(tag):
+        identity = text(element, "A")
+        if identity:
+            yield identity, element

@@ -77,6 +77,8 @@ class Implement:
         From the meter to the opener.
     compartments : tuple of Compartment
         Bins of the cart from front to back.
+    cost_per_s : float or None
+        What its time costs, puller and driver included.
     """
 
     width_m: float
@@ -91,6 +93,7 @@ class Implement:
     tool_behind_m: float = 0.0
     delay_s: float = 0.0
     compartments: tuple[Compartment, ...] = ()
+    cost_per_s: float | None = None
 
     @property
     def row_spacing_m(self) -> float:
@@ -361,6 +364,32 @@ class PastSetting:
 
 
 @dataclass(frozen=True)
+class WithSeed:
+    """What has to be known where fertilizer is placed with the seed.
+
+    Attributes
+    ----------
+    crop : str
+    spread_m : float
+        How wide the opener spreads seed and fertilizer.
+    row_spacing_m : float
+    tolerated_loss_percent : float
+        Of the stand.
+    soil_factor : float
+        For texture and moisture, as local advice has it.
+    slopes : tuple of (str, float)
+        Product and percent of stand lost for each lb/ac of it, where the user knows it.
+    """
+
+    crop: str
+    spread_m: float
+    row_spacing_m: float
+    tolerated_loss_percent: float
+    soil_factor: float = 1.0
+    slopes: tuple[tuple[str, float], ...] = ()
+
+
+@dataclass(frozen=True)
 class Settings:
     """What a person may tune about an audit.
 
@@ -407,6 +436,8 @@ class Operation:
         What a hired driver would ask.
     compartment_of : tuple of (str, str)
         Product and the compartment it rides in; a product in two compartments comes twice.
+    with_seed : WithSeed or None
+        Given where fertilizer is placed with the seed.
     """
 
     name: str
@@ -423,6 +454,7 @@ class Operation:
     method: str = ""
     quote_per_m2: float | None = None
     compartment_of: tuple[tuple[str, str], ...] = ()
+    with_seed: WithSeed | None = None
 
 
 @dataclass(frozen=True)
@@ -464,6 +496,7 @@ class OperationPlan:
     method: str = ""
     quote_per_m2: float | None = None
     compartment_of: tuple[tuple[str, str], ...] = ()
+    with_seed: WithSeed | None = None
 
 
 @dataclass(frozen=True)

@@ -55,6 +55,7 @@ class Dimension(StrEnum):
     COUNT_PER_MASS = "count per mass"
     PRICE_PER_MASS = "price per mass"
     PRICE_PER_AREA = "price per area"
+    PRICE_PER_TIME = "price per time"
 
 
 _EXAMPLES = {
@@ -70,6 +71,7 @@ _EXAMPLES = {
     Dimension.COUNT_PER_MASS: ("seeds/lb", "seeds/kg"),
     Dimension.PRICE_PER_MASS: ("USD/ton", "USD/kg"),
     Dimension.PRICE_PER_AREA: ("USD/ac", "USD/ha"),
+    Dimension.PRICE_PER_TIME: ("USD/h", "USD/min"),
 }
 
 _SI = {
@@ -85,8 +87,9 @@ _SI = {
     Dimension.COUNT_PER_MASS: "seed/kilogram",
     Dimension.PRICE_PER_MASS: "money/kilogram",
     Dimension.PRICE_PER_AREA: "money/metre**2",
+    Dimension.PRICE_PER_TIME: "money/second",
 }
-_PRICES = (Dimension.PRICE_PER_MASS, Dimension.PRICE_PER_AREA)
+_PRICES = (Dimension.PRICE_PER_MASS, Dimension.PRICE_PER_AREA, Dimension.PRICE_PER_TIME)
 
 _BUSHEL_TRAPS = (
     Dimension.MASS,

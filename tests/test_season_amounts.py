@@ -8,7 +8,7 @@ from shapely.geometry import box
 
 from evenacre.errors import InputError
 from evenacre.io.season import load_season
-from evenacre.model import Compartment, Need, SeedLot
+from evenacre.model import Compartment, Need, SeedLot, WithSeed
 from evenacre.units import Dimension, parse_quantity
 
 LB_AC = 0.45359237 / 4046.8564224
@@ -44,6 +44,8 @@ parts = { "red clover" = 3, orchardgrass = 2 }
 [[implement]]
 name = "drill"
 width = "20 ft"
+row_spacing = "7.5 in"
+cost = "150 USD/h"
 compartments = [ { name = "front", volume = "180 bu" }, { name = "rear", volume = "70 bu" } ]
 [[field]]
 name = "Creek Forty"
@@ -59,6 +61,8 @@ products = [ { product = "starter", rate = "150 lb/ac", compartment = "front" },
 loads = "tickets.csv"
 method = "with the seed"
 quote = "18 USD/ac"
+with_seed = { crop = "Hard red  spring wheat", spread = "1 in", tolerated_loss = 15, \
+slopes = { starter = 0.5 } }
 [[need]]
 field = "Creek Forty"
 zone = "west"
@@ -131,6 +135,15 @@ def test_compartments_method_quote_and_tickets_reach_the_operation(load, tmp_pat
     )
     assert plan.method == "with the seed"
     assert plan.quote_per_m2 == pytest.approx(18 / 4046.8564224)
+    assert plan.implement.cost_per_s == pytest.approx(150 / 3600)
+    assert plan.with_seed == WithSeed(
+        "hard red spring wheat",
+        spread_m=pytest.approx(0.0254),
+        row_spacing_m=pytest.approx(0.1905),
+        tolerated_loss_percent=15.0,
+        soil_factor=1.0,
+        slopes=(("starter", 0.5),),
+    )
     assert plan.ticket_file == tmp_path / "tickets.csv"
     assert "tickets.csv" in [file.path for file in season.inputs]
 
@@ -171,6 +184,13 @@ def test_needs_of_fields_and_zones(load):
         ('["rear", "front"]', '"middle"', "products 2, compartment", "has no compartment"),
         ('"18 USD/ac"', '"18 EUR/ac"', "quote", "is not in USD"),
         ('"18 USD/ac"', '"18 USD/ton"', "quote", "not a price per area"),
+        ('"150 USD/h"', '"150 EUR/h"', "cost", "is not in USD"),
+        ('"150 USD/h"', '"150 USD"', "cost", "for how much"),
+        ('spread = "1 in"', 'spread = "1"', "with_seed, spread", "has no unit"),
+        ('spread = "1 in"', 'spread = "1 ft"', "with_seed, spread", "wider than the rows"),
+        ("tolerated_loss = 15", "tolerated_loss = 0", "tolerated_loss", "0 is too small"),
+        ("starter = 0.5", "startr = 0.5", "slopes, startr", 'Did you mean "starter"?'),
+        ('row_spacing = "7.5 in"', "", "with_seed", "How far apart the rows are"),
         ('"tickets.csv"', '"ticket.csv"', "loads", 'Did you mean "tickets.csv"?'),
         ('"120 lb/ac"', '"120"', "need 1, N", "has no unit"),
         ('"120 lb/ac"', '"-120 lb/ac"', "need 1, N", "makes no sense"),
@@ -191,7 +211,7 @@ def test_what_is_wrong_is_said_once_with_its_place(load, old, new, place, what):
 
 
 def test_a_target_out_of_the_range_of_the_product_is_warned_of(load):
-    season = load('{ product = "starter", rate = "150', '{ product = "18-46-0", rate = "450')
+    season = load('"0-0-60" = 1 }', '"0-0-60" = 1 }\nrate_max = "100 lb/ac"')
     assert any("over the product's rate_max" in w for w in season.operations[0].warnings)
 
 

@@ -47,6 +47,7 @@ _PLAIN = {
     "model_type": ("{value} is not a table.", "Write it in braces: {{ ... }}."),
     "literal_error": ("{value} is not known here.", "Use {expected}."),
     "greater_than_equal": ("{value} is too small.", "Give at least {ge:g}."),
+    "greater_than": ("{value} is too small.", "Give more than {gt:g}."),
     "less_than_equal": ("{value} is too large.", "Give at most {le:g}."),
 }
 

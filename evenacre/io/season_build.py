@@ -22,6 +22,7 @@ from evenacre.io.season_nouns import (
     implement_of,
     product_of,
 )
+from evenacre.io.season_seed import with_seed_of
 from evenacre.io.season_tables import (
     ENTRIES,
     BlockageTable,
@@ -123,7 +124,8 @@ class _Builder:
             self.products[name], self.said["product", name] = made or (None, [])
         self.products = with_blends(self.products, self.top.product, self.complaints)
         for name, path, drill in self._tables("implement", ImplementTable):
-            built = drill and implement_of(drill, self.complaints, path)
+            written = self.top.implement[int(path[1])]
+            built = drill and implement_of(drill, written, self.top.currency, self.complaints, path)
             self.implements[name], self.said["implement", name] = built or (None, [])
         for name, path, plot in self._tables("field", FieldTable):
             drawn = plot and self.files.field(plot, path)
@@ -233,6 +235,7 @@ class _Builder:
             method=table.method,
             quote_per_m2=table.quote,
             compartment_of=compartment_of,
+            with_seed=with_seed_of(table, implement, self.complaints, path),
         )
 
     def _compartments(

@@ -26,7 +26,11 @@ _SIGNS = {"€": ("EUR",), "£": ("GBP",), "¥": ("JPY", "CNY"), "$": ("USD", "C
 
 
 def implement_of(
-    table: ImplementTable, complaints: Complaints, path: KeyPath
+    table: ImplementTable,
+    written: Mapping[str, object],
+    currency: str,
+    complaints: Complaints,
+    path: KeyPath,
 ) -> tuple[Implement | None, list[str]]:
     """Work out width and rows from whichever two of width, rows and spacing are given.
 
@@ -47,6 +51,8 @@ def implement_of(
     _check_sections(table, rows, complaints, path)
     warnings += _check_towers(table, rows, complaints, path)
     _check_compartments(table, complaints, path)
+    if table.cost is not None:
+        check_currency(written.get("cost"), currency, complaints, (*path, "cost"))
     if len(complaints.problems) > before or width is None:
         return None, warnings
     count = table.sections if isinstance(table.sections, int) else 1
@@ -72,6 +78,7 @@ def implement_of(
         tool_behind_m=table.tool_behind,
         delay_s=table.delay,
         compartments=tuple(Compartment(bin_.name, bin_.volume) for bin_ in table.compartments),
+        cost_per_s=table.cost,
     )
     return made, warnings
 

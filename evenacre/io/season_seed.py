@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Container
 
 from evenacre.io.complaints import Complaints, KeyPath
-from evenacre.io.season_tables import ProductTable
-from evenacre.model import SeedLot
+from evenacre.io.hints import choice
+from evenacre.io.season_tables import OperationTable, ProductTable
+from evenacre.model import Implement, SeedLot, WithSeed
 
 _TAG = ("purity", "germination", "hard_seed", "seeds_per")
 
@@ -65,3 +66,41 @@ def rate_range(
         what = "rate_min is higher than rate_max."
         complaints.add((*path, "rate_min"), what, "Change them over, or correct one.")
     return least, most
+
+
+def with_seed_of(
+    table: OperationTable, implement: Implement | None, complaints: Complaints, path: KeyPath
+) -> WithSeed | None:
+    """Return what is said of fertilizer placed with the seed."""
+    asked = table.with_seed
+    if asked is None or implement is None:
+        return None
+    products = [use.product for use in table.products]
+    for name in asked.slopes:
+        if name not in products:
+            complaints.add(
+                (*path, "with_seed", "slopes", name),
+                f'The operation has no product "{name}".',
+                choice(name, products, "Add it to products."),
+            )
+    if not implement.rows_known:
+        complaints.add(
+            (*path, "with_seed"),
+            "How far apart the rows are is not known.",
+            "Give the implement rows or row_spacing.",
+        )
+        return None
+    if asked.spread > implement.row_spacing_m:
+        complaints.add(
+            (*path, "with_seed", "spread"),
+            "The opener spreads wider than the rows are apart.",
+            "Give the width of the band that one opener leaves.",
+        )
+    return WithSeed(
+        crop=asked.crop,
+        spread_m=asked.spread,
+        row_spacing_m=implement.row_spacing_m,
+        tolerated_loss_percent=asked.tolerated_loss,
+        soil_factor=asked.soil_factor,
+        slopes=tuple(asked.slopes.items()),
+    )

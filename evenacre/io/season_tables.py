@@ -82,6 +82,7 @@ Rate = Annotated[
     _quantity(Dimension.MASS_PER_AREA, 1e-9, 50.0, "Give a rate above 0 and below 500,000 kg/ha."),
 ]
 Quote = Annotated[float, _quantity(Dimension.PRICE_PER_AREA)]
+HourCost = Annotated[float, _quantity(Dimension.PRICE_PER_TIME)]
 NeededRate = Annotated[
     float,
     _quantity(Dimension.MASS_PER_AREA, 0.0, 50.0, "Give a rate from 0 to 500,000 kg/ha."),
@@ -204,6 +205,7 @@ class ImplementTable(Table):
     tool_behind: Offset = 0.0
     delay: Delay = 0.0
     compartments: list[CompartmentTable] = []
+    cost: HourCost | None = None
 
 
 class SourceTable(Table):
@@ -246,6 +248,10 @@ class TrackTable(Table):
     crs: str | None = None
 
 
+def _as_crop(value: object) -> object:
+    return " ".join(value.lower().split()) if isinstance(value, str) else value
+
+
 def _as_list(value: object) -> object:
     return [value] if isinstance(value, str) else value
 
@@ -266,6 +272,16 @@ class BlockageTable(Table):
     tower: int | None = None
     rows: int | str | list[int] | None = None
     cause: str | None = None
+
+
+class WithSeedTable(Table):
+    """Fertilizer in the furrow with the seed."""
+
+    crop: Annotated[Name, BeforeValidator(_as_crop)]
+    spread: Spacing
+    tolerated_loss: Annotated[float, Field(gt=0, le=100, allow_inf_nan=False)]
+    soil_factor: Annotated[float, Field(gt=0, le=100, allow_inf_nan=False)] = 1.0
+    slopes: dict[str, Annotated[float, Field(gt=0, allow_inf_nan=False)]] = {}
 
 
 def _many(as_table: Callable[[object], object]) -> BeforeValidator:
@@ -294,6 +310,7 @@ class OperationTable(SettingsTable):
     loads: str | None = None
     method: str = ""
     quote: Quote | None = None
+    with_seed: WithSeedTable | None = None
 
 
 class NeedTable(Table):

@@ -9,21 +9,32 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.coverage.cover import Cover
-from evenacre.coverage.passes import first_and_last
 from evenacre.coverage.steps import Steps
 from evenacre.model import BoolArray, FloatArray, Implement, IntArray, Settings
 
 # Edges are looked at about this often.
 _SAMPLE_M = 3.0
+# What lies beyond a switch is looked at this far off.
+_BEYOND_M = 0.1
 # Error within a pass is taken to hold over this length of travel (common practice, no source).
 _CORRELATION_M = 30.0
-# Variance of max(0, g) for a standard normal g: 1/2 - 1/(2 pi).
-_ONE_SIDED = 0.5 - 0.5 / np.pi
+# max(0, g) = g / 2 + |g| / 2. Of the second part, for shifts of unit variance: the variance for
+# each edge, and twice the covariance across a pass that meets others on both sides (gaps of
+# correlation -1/2), or another and the field's edge (1/sqrt 2). For normal a and b of unit
+# variance and correlation r, cov |a| |b| = 2 / pi x (sqrt(1 - r^2) + r asin r - 1).
+_HALF_ABS = (1 - 2 / np.pi) / 4
+_NEXT_ABS = 2 / np.pi * (np.sqrt(3) / 2 + np.pi / 12 - 1)
+_BRIM_ABS = (1 + np.pi / 4 - np.sqrt(2)) / np.pi
 
 
 @dataclass(frozen=True)
 class _Edge:
-    """Sampled edge points: the pass, the length each stands for and its outward side."""
+    """Sampled edge points: the pass, the length each stands for and its outward side.
+
+    ``bare`` edges have missed ground outside, ``doubled`` ones lie on another pass,
+    ``touching`` ones just meet another pass and ``brim`` ones the edge of the workable ground
+    (``brim_doubled``: on ground another pass covers too).
+    """
 
     owner: IntArray
     length_m: FloatArray
@@ -31,6 +42,8 @@ class _Edge:
     bare: BoolArray
     doubled: BoolArray
     touching: BoolArray
+    brim: BoolArray
+    brim_doubled: BoolArray
 
 
 def area_uncertainty(
@@ -46,9 +59,10 @@ def area_uncertainty(
     A pass shifted sideways by e gains ground on one side and loses it on the other: the area
     of a region changes by e times the signed length of the pass's edges that bound it. Shifts
     of different passes are independent (``pass_to_pass_m``); within a pass the error wanders
-    (``within_pass_m``, over 30 m); every pass end lies somewhere within half a logging interval
-    (uniform, so speed x interval / sqrt(12) x width). Edges of passes that just meet give way
-    to one side only: var max(0, g) = 1/2 - 1/(2 pi).
+    (``within_pass_m``, over 30 m). Edges that just meet give way to one side only: max(0, g)
+    is half of g and half of |g|, so they count half in the signed length, and |g| adds its own
+    variance. Wherever rows go on or off they did so somewhere between two records: uniform, so
+    speed x interval / sqrt(12) x width.
 
     Parameters
     ----------
@@ -68,18 +82,26 @@ def area_uncertainty(
     edge = _sample_edges(steps, number, cover, workable, implement, settings)
     passes = int(number.max(initial=0)) + 1
 
-    def lateral(counted: BoolArray) -> float:
-        weight = edge.length_m * counted
-        net = np.bincount(edge.owner, weight * edge.sign, minlength=passes)
-        shift = settings.pass_to_pass_m**2 * float((net**2).sum())
-        return shift + settings.within_pass_m**2 * _CORRELATION_M * float(weight.sum())
+    def lateral(whole: BoolArray, brim: BoolArray) -> float:
+        half = edge.touching | brim
+        weight = whole + 0.5 * half
+        net = np.bincount(edge.owner, edge.length_m * weight * edge.sign, minlength=passes)
+        side = 2 * edge.owner + (edge.sign > 0)
+        touch, rim = (
+            np.bincount(side, edge.length_m * on, minlength=2 * passes)
+            for on in (edge.touching, brim)
+        )
+        shift = (net**2).sum() + _HALF_ABS * (touch**2 + rim**2).sum()
+        shift += _NEXT_ABS * (touch[::2] * touch[1::2]).sum()
+        shift += _BRIM_ABS * (touch[::2] * rim[1::2] + rim[::2] * touch[1::2]).sum()
+        wander = (edge.length_m * (weight**2 + _HALF_ABS * half)).sum()
+        return float(
+            settings.pass_to_pass_m**2 * shift + settings.within_pass_m**2 * _CORRELATION_M * wander
+        )
 
-    side = 2 * edge.owner + (edge.sign > 0)
-    touch = np.bincount(side, edge.length_m * edge.touching, minlength=2 * passes)
-    give = _ONE_SIDED * 2 * settings.pass_to_pass_m**2 * float((touch**2).sum()) / 2
-    ends_bare, ends_doubled = _end_variance(steps, number, cover, workable, implement)
-    bare = np.sqrt(lateral(edge.bare) + give + ends_bare)
-    doubled = np.sqrt(lateral(edge.doubled) + give + ends_doubled)
+    switch_bare, switch_doubled = _switch_variance(steps, cover, workable, implement)
+    bare = np.sqrt(lateral(edge.bare, edge.brim) + switch_bare)
+    doubled = np.sqrt(lateral(edge.doubled, edge.brim_doubled) + switch_doubled)
     return {
         "covered_area_m2": float(bare),
         "overlap_area_m2": float(doubled),
@@ -113,7 +135,7 @@ def _sample_edges(
     sides = []
     for offset, sign in ((left, 1.0), (right, -1.0)):
         outside, inside = at(offset + sign * margin), at(offset - sign * margin)
-        usable = _holds(workable, outside)
+        usable, ours = _holds(workable, outside), _holds(workable, inside)
         covered = _holds(cover.once_or_more, outside)
         twice = _holds(cover.twice_or_more, inside)
         sides.append(
@@ -124,31 +146,46 @@ def _sample_edges(
                 usable & ~covered,
                 usable & covered & twice,
                 usable & covered & ~twice,
+                ~usable & ours & ~twice,
+                ~usable & ours & twice,
             )
         )
     a, b = sides
     return _Edge(*(np.concatenate([getattr(a, f), getattr(b, f)]) for f in a.__dataclass_fields__))
 
 
-def _end_variance(
-    steps: Steps, number: IntArray, cover: Cover, workable: BaseGeometry, implement: Implement
+def _switch_variance(
+    steps: Steps, cover: Cover, workable: BaseGeometry, implement: Implement
 ) -> tuple[float, float]:
-    """Variance from pass ends that lie anywhere within half a logging interval."""
-    first, last = first_and_last(number)
+    """Variance from rows that went on or off anywhere within half a logging interval.
+
+    Rows side by side that switch together count as one.
+    """
+    spoken_for = np.bincount(steps.record[steps.whole], steps.duration_s[steps.whole])
+    interval_s = float(np.median(spoken_for[spoken_for > 0]))
+    # Blocked rows stopped when their event says, not between two records.
+    on = np.pad(steps.active | (steps.blocked > 0), ((1, 1), (0, 0))).astype(np.int8)
+    turned = np.diff(on, axis=0)
+    switched = np.flatnonzero(turned.any(axis=1))
+    turned = np.pad(turned[switched], ((0, 0), (1, 1)))
+    change = np.diff(turned, axis=1) != 0
+    at, first = np.nonzero(change & (turned[:, 1:] != 0))
+    _, end = np.nonzero(change & (turned[:, :-1] != 0))
+    knot, began = switched[at], turned[at, first + 1] > 0
+    step = np.where(began, knot, knot - 1)
+    speed = steps.distance_m[step] / steps.duration_s[step]
+    spread = speed * interval_s / np.sqrt(12.0) * (end - first) * implement.row_spacing_m
+    left = implement.width_m / 2 - (first + end) / 2 * implement.row_spacing_m
+    ahead = np.where(began, -_BEYOND_M, _BEYOND_M)
     tool = steps.tool
-    bare = doubled = 0.0
-    for knot, step, ahead in ((first, first, -0.1), (last + 1, last, 0.1)):
-        width = steps.active[step].sum(axis=1) * implement.row_spacing_m
-        spread = steps.distance_m[step] / np.sqrt(12.0) * width
-        beyond = (
-            tool.x_m[knot] + ahead * np.cos(tool.heading_rad[knot]),
-            tool.y_m[knot] + ahead * np.sin(tool.heading_rad[knot]),
-        )
-        usable = _holds(workable, beyond)
-        covered = _holds(cover.once_or_more, beyond)
-        bare += float((spread[usable & ~covered] ** 2).sum())
-        doubled += float((spread[usable & covered] ** 2).sum())
-    return bare, doubled
+    cos, sin = np.cos(tool.heading_rad[knot]), np.sin(tool.heading_rad[knot])
+    beyond = (
+        tool.x_m[knot] + ahead * cos - left * sin,
+        tool.y_m[knot] + ahead * sin + left * cos,
+    )
+    usable, covered = _holds(workable, beyond), _holds(cover.once_or_more, beyond)
+    bare, doubled = spread[usable & ~covered], spread[usable & covered]
+    return float((bare**2).sum()), float((doubled**2).sum())
 
 
 def _holds(region: BaseGeometry, point: tuple[FloatArray, FloatArray]) -> BoolArray:

@@ -63,3 +63,23 @@ def work_time(steps: Steps) -> WorkTime:
         float(start),
         float(end),
     )
+
+
+def capacity_figures(steps: Steps, width_m: float, covered_m2: float) -> dict[str, float]:
+    """Time, speed, capacity and efficiency, by the names of the result."""
+    time = work_time(steps)
+    speed = time.worked_m / time.worked_s if time.worked_s else 0.0
+    theoretical = theoretical_capacity_m2_per_s(width_m, speed)
+    capacity = covered_m2 / time.field_s if time.field_s else 0.0
+    return {
+        "worked_distance_m": time.worked_m,
+        "worked_time_s": time.worked_s,
+        "field_time_s": time.field_s,
+        "idle_time_s": time.idle_s,
+        "mean_speed_mps": speed,
+        "field_capacity_m2_per_s": capacity,
+        "theoretical_capacity_m2_per_s": theoretical,
+        "field_efficiency": capacity / theoretical if theoretical else 0.0,
+        "start_s": time.start_s,
+        "end_s": time.end_s,
+    }

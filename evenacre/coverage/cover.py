@@ -135,7 +135,7 @@ def account(cover: Cover, workable: BaseGeometry) -> GroundAccount:
     )
 
 
-def clip_areas(pieces: np.ndarray, region: BaseGeometry) -> FloatArray:
+def _clip_areas(pieces: np.ndarray, region: BaseGeometry) -> FloatArray:
     """Area of each piece inside a region; only pieces that straddle its edge are clipped."""
     shapely.prepare(region)
     out = shapely.area(pieces)
@@ -144,3 +144,25 @@ def clip_areas(pieces: np.ndarray, region: BaseGeometry) -> FloatArray:
     out[~inside & ~touching] = 0.0
     out[touching] = shapely.area(shapely.intersection(pieces[touching], region))
     return out
+
+
+def area_figures(
+    parted: GroundAccount, pieces: np.ndarray, workable: BaseGeometry, headland: BaseGeometry
+) -> dict[str, float]:
+    """The account of the ground in m2, by the names of the result."""
+    swept_inside = float(_clip_areas(pieces, workable).sum())
+    covered, doubled = parted.covered.area, parted.twice_or_more
+    return {
+        "workable_area_m2": workable.area,
+        "covered_area_m2": covered,
+        "covered_once_m2": parted.once.area,
+        "covered_twice_m2": parted.twice.area,
+        "covered_more_m2": parted.more.area,
+        "overlap_area_m2": doubled.area,
+        "excess_area_m2": max(swept_inside - covered, 0.0),
+        "skip_area_m2": parted.missed.area,
+        "headland_area_m2": headland.area,
+        "headland_overlap_m2": shapely.intersection(doubled, headland).area,
+        "outside_area_m2": parted.outside.area,
+        "swept_area_m2": float(shapely.area(pieces).sum()),
+    }

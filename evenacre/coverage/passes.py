@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import geopandas as gpd
 import numpy as np
-import pandas as pd
 import shapely
+from pyproj import CRS
+from shapely.geometry.base import BaseGeometry
 
 from evenacre.coverage.steps import Steps
-from evenacre.model import BoolArray, FloatArray, IntArray
+from evenacre.coverage.swath import Swaths
+from evenacre.model import Implement, IntArray
 
+# A pass belongs to the headland when this share of its length runs inside the band.
+_HEADLAND_SHARE = 0.6
 # A lift shorter than this does not end a pass.
 _LIFT_S = 2.0
 
@@ -32,8 +37,8 @@ def number_passes(steps: Steps) -> IntArray:
 
 
 def pass_table(
-    steps: Steps, number: IntArray, area_m2: FloatArray, headland: BoolArray
-) -> pd.DataFrame:
+    steps: Steps, number: IntArray, swaths: Swaths, headland: BaseGeometry, crs: CRS
+) -> gpd.GeoDataFrame:
     """One row per pass.
 
     Parameters
@@ -41,13 +46,14 @@ def pass_table(
     steps : Steps
     number : (n - 1,) int
         From `number_passes`.
-    area_m2 : (passes,) float
-        Swept area of each pass.
-    headland : (passes,) bool
+    swaths : Swaths
+    headland : geometry
+        The headland band.
+    crs : pyproj.CRS
 
     Returns
     -------
-    DataFrame
+    GeoDataFrame
         pass, start_s, end_s, length_m, area_m2, mean_speed_mps, heading_deg (clockwise from
         the plane's north), headland, geometry (path of the tool-line centre).
     """
@@ -59,18 +65,22 @@ def pass_table(
     middle = (tool.heading_rad[index] + tool.heading_rad[index + 1]) / 2
     east = np.bincount(number[index], np.cos(middle) * steps.distance_m[index])[1:]
     north = np.bincount(number[index], np.sin(middle) * steps.distance_m[index])[1:]
-    return pd.DataFrame(
+    swept = np.bincount(number[swaths.first_step], shapely.area(swaths.geometry))[1:]
+    paths = _paths(steps, first, last)
+    inside = shapely.length(shapely.intersection(paths, headland))
+    return gpd.GeoDataFrame(
         {
             "pass": np.arange(1, len(first) + 1),
             "start_s": tool.time_s[first],
             "end_s": tool.time_s[last + 1],
             "length_m": length,
-            "area_m2": area_m2,
+            "area_m2": swept,
             "mean_speed_mps": np.divide(length, duration, where=duration > 0, out=0 * length),
             "heading_deg": np.degrees(np.arctan2(east, north)) % 360.0,
-            "headland": headland,
-            "geometry": _paths(steps, first, last),
-        }
+            "headland": inside > _HEADLAND_SHARE * shapely.length(paths),
+        },
+        geometry=paths,
+        crs=crs,
     )
 
 
@@ -89,3 +99,15 @@ def _paths(steps: Steps, first: IntArray, last: IntArray) -> np.ndarray:
     at = np.repeat(first, size) + offset
     points = np.column_stack([steps.tool.x_m[at], steps.tool.y_m[at]])
     return shapely.simplify(shapely.linestrings(points, indices=owner), 0.01)
+
+
+def pass_ends(steps: Steps, number: IntArray, implement: Implement) -> shapely.Geometry:
+    """Tool lines where passes start and stop."""
+    first, last = first_and_last(number)
+    knot = np.concatenate([first, last + 1])
+    tool, half = steps.tool, implement.width_m / 2
+    side = half * np.column_stack([-np.sin(tool.heading_rad[knot]), np.cos(tool.heading_rad[knot])])
+    centre = np.column_stack([tool.x_m[knot], tool.y_m[knot]])
+    return shapely.multilinestrings(
+        shapely.linestrings(np.stack([centre + side, centre - side], axis=1))
+    )

@@ -189,3 +189,27 @@ def _course(fit: _Fit, run: IntArray) -> FloatArray:
     source = np.where(has_last, last, np.minimum(following, len(at) - 1))
     source = np.where(run[source] == run, source, at) if len(at) else source
     return np.arctan2(vy[source], vx[source])
+
+
+def ground_speed(time_s: FloatArray, path: SmoothPath, run: IntArray) -> FloatArray:
+    """Ground speed at each fix from the positions around it, m/s."""
+    if len(time_s) < 2:
+        return np.zeros(len(time_s))
+    same = run[1:] == run[:-1]
+    moved = np.where(same, np.hypot(np.diff(path.x_m), np.diff(path.y_m)), 0.0)
+    time = np.where(same, np.diff(time_s), 0.0)
+    around = np.append(moved, 0.0) + np.insert(moved, 0, 0.0)
+    span = np.append(time, 0.0) + np.insert(time, 0, 0.0)
+    return np.divide(around, span, out=np.zeros_like(around), where=span > 0)
+
+
+def turn_radius(
+    time_s: FloatArray, path: SmoothPath, run: IntArray, speed_mps: FloatArray
+) -> FloatArray:
+    """Radius of the path at each fix, m; infinite where it runs straight."""
+    turn = np.abs(np.angle(np.exp(1j * np.diff(path.course_rad))))
+    turn = np.where(run[1:] == run[:-1], turn, 0.0)
+    rate = (np.append(turn, 0.0) + np.insert(turn, 0, 0.0)) / 2
+    dt = np.gradient(time_s) if len(time_s) > 1 else np.ones(len(turn) + 1)
+    rate = rate / np.maximum(dt, 1e-9)
+    return np.divide(speed_mps, rate, out=np.full(len(speed_mps), np.inf), where=rate > 1e-9)

@@ -12,7 +12,7 @@ from evenacre.io.taskdata.devices import Machines
 from evenacre.io.taskdata.folder import TaskFiles
 from evenacre.io.taskdata.implements import Link, implement_of
 from evenacre.io.taskdata.logs import Room, read_log
-from evenacre.io.taskdata.nouns import PlotRecord, Task, TaskProduct
+from evenacre.io.taskdata.nouns import Plan, PlotRecord, Task, TaskProduct
 from evenacre.io.taskdata.plans import planned, read_plan
 from evenacre.io.taskdata.totals import compare_task
 from evenacre.io.taskdata.tracks import Driven, track_of
@@ -62,7 +62,7 @@ class TaskReader:
             id=identity,
             name=name,
             plot=plot if plot in self.plots else "",
-            products=_products(driven, allotments, planned(element, self.products)),
+            products=_products(driven, allotments, plan, planned(element, self.products)),
             plan=plan,
             tracks=tuple(d.track for d in driven),
             implement=implement,
@@ -118,13 +118,13 @@ def _main(driven: list[Driven]) -> Driven | None:
 
 
 def _products(
-    driven: list[Driven], allotments: list[Allotment], plan: Mapping[str, float]
+    driven: list[Driven], allotments: list[Allotment], plan: Plan | None, one: Mapping[str, float]
 ) -> tuple[TaskProduct, ...]:
-    """Return the products of a task: given to it, or logged, with the one rate planned."""
+    """Return the products given to a task, logged or planned, with the one rate planned if any."""
     names = [a.product for a in allotments]
     names += [p for d in driven for p in (*d.track.rates, *d.track.flows)]
-    names += list(plan)
+    names += [*one, *(p for rates in (plan.rates.values() if plan else ()) for p in rates)]
     named = [name for name in dict.fromkeys(names) if name]
-    targets = {p: t for d in driven for p, t in d.targets.items()} | dict(plan)
+    targets = {p: t for d in driven for p, t in d.targets.items()} | dict(one)
     loose = targets.get("") if len(named) == 1 else None
     return tuple(TaskProduct(name, targets.get(name, loose)) for name in named)

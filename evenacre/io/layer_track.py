@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -84,14 +85,20 @@ def read_layer_tracks(
 def _attributes(file: str, frame: gpd.GeoDataFrame) -> Table:
     """Attributes of features as a table; the frame's index numbers the features."""
     attributes = pd.DataFrame(frame.drop(columns=frame.geometry.name)).reset_index(drop=True)
-    columns = {}
-    for name in attributes.columns:
-        try:
-            columns[str(name)] = pa.array(attributes[name], from_pandas=True)
-        except (pa.ArrowInvalid, pa.ArrowTypeError, pa.ArrowNotImplementedError):
-            columns[str(name)] = pa.array(attributes[name].astype(str), pa.string())
+    columns = {str(name): _cells(attributes[name]) for name in attributes.columns}
     data = pa.table(columns)
     if not columns:
         data = pa.table({"feature": pa.array(frame.index.to_numpy())})
     numbers = frame.index.to_numpy()
     return Table(file, data, lambda row: f"feature {numbers[row]:,}")
+
+
+def _cells(values: pd.Series[Any]) -> pa.Array:
+    """One attribute as numbers, states, times or text; lists, objects and bytes as text."""
+    try:
+        cells = pa.array(values, from_pandas=True)
+    except (pa.ArrowInvalid, pa.ArrowTypeError, pa.ArrowNotImplementedError):
+        cells = None
+    if cells is None or pa.types.is_nested(cells.type) or pa.types.is_binary(cells.type):
+        return pa.array(values.astype(str), pa.string())
+    return cells

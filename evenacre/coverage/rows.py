@@ -91,7 +91,8 @@ def row_states(
             on &= track.working[record][:, None]
             told = True
         if track.width_m is not None:
-            width = np.nan_to_num(track.width_m[record])
+            # An empty width says nothing against a work or section state that says on.
+            width = np.nan_to_num(track.width_m[record], nan=implement.width_m if told else 0.0)
             if track.sections is None:
                 on &= _rows_of_width(width, implement)
                 part = (width > 0) & (width < _FULL_WIDTH * implement.width_m)

@@ -10,7 +10,7 @@ import numpy as np
 
 from evenacre.coverage.result import RunningTotals
 from evenacre.model import FloatArray, LoadTicket
-from evenacre.planning.loads import CLEANED_OUT, FILLED, REMAINING, in_common
+from evenacre.planning.loads import CLEANED_OUT, FILLED, REMAINING, combined_sigma
 
 TOLERANCE = 0.05
 """A drill is accepted within 5 % of its target: Field and Solie, Introduction to Agricultural
@@ -120,7 +120,7 @@ def halfway_check(
     area = float(totals.swept_m2[-1]) if area_m2 is None else area_m2
     if supply <= 0 or area <= 0:
         return None
-    sigma = _sigma(put_in)
+    sigma = combined_sigma(put_in)
 
     def band(left_m2: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
         even = supply * left_m2 / area
@@ -177,10 +177,5 @@ def _states(
             continue
         there = [t for ts in held.values() for t in ts]
         left = math.fsum(t.mass_kg for t in (*there, *out)) + supply_kg - put_in
-        states.append((ticket, left, _sigma((*there, *out))))
+        states.append((ticket, left, combined_sigma((*there, *out))))
     return states
-
-
-def _sigma(tickets: Sequence[LoadTicket]) -> float:
-    common = math.fsum(t.sigma_kg for t in tickets if in_common(t))
-    return math.hypot(common, *(t.sigma_kg for t in tickets if not in_common(t)))

@@ -157,10 +157,28 @@ def in_common(ticket: LoadTicket) -> bool:
     return "cell" in ticket.weighed_by.lower()
 
 
-def mass_left(tickets: Sequence[LoadTicket]) -> Amount | None:
-    """What the last weighing of each compartment says is left of one product.
+@dataclass(frozen=True)
+class Held:
+    """What the tickets say is in the cart.
 
-    A fill after it is added; a compartment filled and never weighed counts as filled.
+    Attributes
+    ----------
+    amount : Amount
+    since_s : float or None
+        Time of the earliest ticket that counts: what was placed after it has to come off.
+    """
+
+    amount: Amount
+    since_s: float | None
+
+
+def held_by_tickets(tickets: Sequence[LoadTicket]) -> Held:
+    """Add up the last weighing of each compartment and what was filled in since.
+
+    Parameters
+    ----------
+    tickets : sequence of LoadTicket
+        Of one product, in order. A compartment that was never weighed was empty at first.
     """
     held: dict[str, list[LoadTicket]] = {}
     for ticket in tickets:
@@ -168,9 +186,15 @@ def mass_left(tickets: Sequence[LoadTicket]) -> Amount | None:
             held.setdefault(ticket.compartment, []).append(ticket)
         else:
             held[ticket.compartment] = [ticket] if ticket.event == REMAINING else []
-    if not held:
-        return None
     still = [t for ts in held.values() for t in ts]
-    common = math.fsum(t.sigma_kg for t in still if in_common(t))
-    variance = math.fsum(t.sigma_kg**2 for t in still if not in_common(t)) + common**2
-    return Amount(math.fsum(t.mass_kg for t in still), math.sqrt(variance))
+    times = [t.time_s for t in still if t.time_s is not None]
+    whole = bool(still) and len(times) == len(still)
+    mass = math.fsum(t.mass_kg for t in still)
+    return Held(Amount(mass, combined_sigma(still)), min(times) if whole else None)
+
+
+def combined_sigma(tickets: Iterable[LoadTicket]) -> float:
+    """Standard uncertainty of a sum of weights, kg."""
+    weights = list(tickets)
+    common = math.fsum(t.sigma_kg for t in weights if in_common(t))
+    return math.hypot(common, *(t.sigma_kg for t in weights if not in_common(t)))

@@ -193,7 +193,7 @@ def steady(values: FloatArray) -> float | None:
 def _tell_of_others(log: Log, owners: list[str], about: str, findings: Findings) -> None:
     """Tell of rates that cannot be turned into weights."""
     for index, column in enumerate(log.columns):
-        if column.ddi in ddis.NOT_WEIGHED and index in log.logged:
+        if column.ddi in ddis.NOT_WEIGHED and log.seen[index]:
             findings.warn(
                 f"{about}: the {ddis.NOT_WEIGHED[column.ddi]} of {_called(owners[index])} is "
                 "logged, which tells nothing of its weight; it was not used."

@@ -22,7 +22,7 @@ from evenacre.io.taskdata.records import (
 )
 from evenacre.io.taskdata.template import Column, Template, read_template
 from evenacre.io.taskdata.tree import parse_xml, text
-from evenacre.model import FloatArray
+from evenacre.model import FloatArray, IntArray
 
 _BYTES_PER_RECORD, _BYTES_PER_VALUE, _BYTES_PER_STATE = 80, 8, 2
 _MAX_BYTES = 500 * 1024**2
@@ -71,12 +71,15 @@ class Log:
         n of them.
     logged : dict of int to Logged
         Values by index of column, of the columns that are used and were ever logged.
+    seen : (256,) int
+        How many values were logged by index of column, used or not.
     """
 
     name: str
     columns: tuple[Column, ...]
     stamps: Stamps
     logged: dict[int, Logged]
+    seen: IntArray
 
     def __len__(self) -> int:
         return len(self.stamps.time_s)
@@ -133,10 +136,10 @@ def read_log(
     stamps = read_stamps(
         read_heads(data, starts, template.head), template, time_zone, about, findings
     )
-    return Log(name, template.columns, stamps, logged)
+    return Log(name, template.columns, stamps, logged, seen)
 
 
-def _tell_of_others(template: Template, seen: np.ndarray, about: str, findings: Findings) -> None:
+def _tell_of_others(template: Template, seen: IntArray, about: str, findings: Findings) -> None:
     """Say which values were logged and are not used."""
     beyond = int(seen[len(template.columns) :].sum())
     if beyond:

@@ -438,6 +438,8 @@ class Operation:
         Product and the compartment it rides in; a product in two compartments comes twice.
     with_seed : WithSeed or None
         Given where fertilizer is placed with the seed.
+    time_zone : str or None
+        The zone people read times in; None: times are shown on the log's own clock.
     """
 
     name: str
@@ -455,6 +457,7 @@ class Operation:
     quote_per_m2: float | None = None
     compartment_of: tuple[tuple[str, str], ...] = ()
     with_seed: WithSeed | None = None
+    time_zone: str | None = None
 
 
 @dataclass(frozen=True)

@@ -148,6 +148,7 @@ def audit_operation(
         products=products,
         layers=layers,
         cover_grid=frame.cover(swaths.geometry),
+        time_zone=operation.time_zone,
         cleaning=fixes.counts,
         sources=tuple(t.source for t in tracks),
         notes=remarks.notes(operation, fixes, path, states.notes),

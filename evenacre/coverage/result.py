@@ -142,6 +142,8 @@ class AuditResult:
         ``skips`` (skip, kind, cause, area_m2, mean_width_m, length_m, lon, lat),
         ``headland`` (rounds, area_m2), ``outside`` (area_m2), ``zones`` (zone, area_m2),
         ``setbacks`` (name, distance_m, area_m2). Any of them may be empty.
+    time_zone : str or None
+        The zone to show times in; None: the log's own clock.
     cleaning : dict of str to int
         Records read, used and dropped, by reason.
     totals : RunningTotals or None
@@ -183,6 +185,7 @@ class AuditResult:
     products: tuple[ProductResult, ...]
     layers: dict[str, gpd.GeoDataFrame]
     cover_grid: Grid
+    time_zone: str | None = None
     cleaning: dict[str, int] = dataclasses.field(default_factory=dict)
     sources: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()

@@ -9,6 +9,8 @@ from evenacre.coverage.result import AuditResult
 from evenacre.reports import figures
 from evenacre.units import UnitSystem
 
+_WORTH_SAYING = 0.0001  # of what was logged: less is rounding
+
 
 @dataclass(frozen=True)
 class Account:
@@ -121,7 +123,7 @@ def _products(r: AuditResult, u: UnitSystem, currency: str) -> Account:
         f"{u.mass.text(p.unplaced_kg)} of {p.product} was logged while no row was down and is "
         "not counted."
         for p in r.products
-        if p.unplaced_kg > 0
+        if p.unplaced_kg > _WORTH_SAYING * p.logged_kg
     ]
     return Account("Amounts", head, rows, remark=" ".join(lifted))
 
@@ -185,6 +187,7 @@ def _setbacks(r: AuditResult, u: UnitSystem) -> Account:
 
 
 def _work(r: AuditResult, u: UnitSystem) -> Account:
+    start, end = (figures.day_and_clock(t, r.time_zone) for t in (r.start_s, r.end_s))
     rows = [
         ("Passes", f"{r.pass_count:,}"),
         ("Distance worked", u.distance.text(r.worked_distance_m)),
@@ -192,11 +195,11 @@ def _work(r: AuditResult, u: UnitSystem) -> Account:
         ("Mean speed while working", u.speed.text(r.mean_speed_mps)),
         ("Time working", figures.duration(r.worked_time_s)),
         ("Time in the field", figures.duration(r.field_time_s)),
-        ("— of it standing", figures.duration(r.idle_time_s)),
+        ("Breaks over an hour, not counted", figures.duration(r.idle_time_s)),
         ("Field capacity", u.capacity.text(r.field_capacity_m2_per_s)),
         ("Theoretical field capacity", u.capacity.text(r.theoretical_capacity_m2_per_s)),
         ("Field efficiency", figures.share(r.field_efficiency, 1.0)),
-        ("First and last record", f"{_when(r.start_s)} to {_when(r.end_s)}"),
+        (f"First and last work ({r.time_zone or 'clock of the log'})", f"{start} to {end}"),
     ]
     return Account(
         "The work",
@@ -210,18 +213,14 @@ def _work(r: AuditResult, u: UnitSystem) -> Account:
     )
 
 
-def _when(seconds: float) -> str:
-    return figures.iso_time(seconds).replace("T", " ")
-
-
 def _passes(r: AuditResult, u: UnitSystem) -> Account:
     frame = r.layers["passes"].rename(columns={"pass": "number"})
     rows = [
         (
             str(p.number),
             "headland" if p.headland else "",
-            figures.clock(p.start_s),
-            figures.clock(p.end_s),
+            figures.clock(p.start_s, r.time_zone),
+            figures.clock(p.end_s, r.time_zone),
             figures.distance(p.length_m, u),
             figures.size(p.area_m2, u, 3),
             u.speed.text(p.mean_speed_mps),

@@ -7,6 +7,7 @@ import re
 import unicodedata
 from collections.abc import Iterable
 from datetime import UTC, datetime
+from zoneinfo import ZoneInfo
 
 import numpy as np
 
@@ -120,8 +121,8 @@ def duration(seconds: float) -> str:
     return f"{whole // 60} min {whole % 60:02d} s"
 
 
-def iso_time(seconds: float) -> str:
-    """Write a log's time as ISO 8601 on the log's own clock, to the second.
+def iso_time(seconds: float, zone: str | None = None) -> str:
+    """Write a log's time as ISO 8601, to the second: with its offset in a zone, else as logged.
 
     A log that gives no date counts from its start or from midnight: then ``h:mm:ss``.
     """
@@ -131,12 +132,20 @@ def iso_time(seconds: float) -> str:
         whole = abs(round(seconds))
         sign = "-" if seconds < -0.5 else ""
         return f"{sign}{whole // 3600}:{whole // 60 % 60:02d}:{whole % 60:02d}"
+    if zone:
+        return datetime.fromtimestamp(round(seconds), tz=ZoneInfo(zone)).isoformat()
     return datetime.fromtimestamp(round(seconds), tz=UTC).strftime("%Y-%m-%dT%H:%M:%S")
 
 
-def clock(seconds: float) -> str:
-    """Time of day on the log's own clock."""
-    return iso_time(seconds).rpartition("T")[2]
+def clock(seconds: float, zone: str | None = None) -> str:
+    """Time of day, in a zone or on the log's own clock."""
+    return iso_time(seconds, zone).rpartition("T")[2][:8]
+
+
+def day_and_clock(seconds: float, zone: str | None = None) -> str:
+    """Date, if there is one, and time of day."""
+    day, _, _ = iso_time(seconds, zone).rpartition("T")
+    return f"{day} {clock(seconds, zone)}".strip()
 
 
 def significant(values: Iterable[float], digits: int = 7) -> list[float]:

@@ -79,8 +79,8 @@ def _labelled(result: AuditResult, key: str) -> gpd.GeoDataFrame:
         frame = stops(result).drop(columns=["x_m", "y_m"])
     elif key == "passes":
         frame = frame.assign(
-            start=[figures.iso_time(t) for t in frame["start_s"]],
-            end=[figures.iso_time(t) for t in frame["end_s"]],
+            start=[figures.iso_time(t, result.time_zone) for t in frame["start_s"]],
+            end=[figures.iso_time(t, result.time_zone) for t in frame["end_s"]],
         )
     elif key == "zones":
         frame = _with_amounts(result, frame)

@@ -215,10 +215,11 @@ class _Maker:
         frame = self.result.layers["passes"]
         items = self._shapes(frame)
         rows: list[Any] = list(frame.rename(columns={"pass": "number"}).itertuples())
+        zone = self.result.time_zone
         for item, row in zip(items, rows, strict=True):
             item["t"] = f"Pass {row.number}" + (" (headland)" if row.headland else "")
             item["r"] = [
-                ["Time", f"{figures.clock(row.start_s)} to {figures.clock(row.end_s)}"],
+                ["Time", " to ".join(figures.clock(t, zone) for t in (row.start_s, row.end_s))],
                 ["Length", figures.distance(row.length_m, self.units)],
                 ["Speed", self.units.speed.text(row.mean_speed_mps)],
             ]

@@ -183,7 +183,7 @@ def _find_column(table: Table, role: str, text: str) -> tuple[str, str]:
         table.file,
         f"columns, {role}",
         f'there is no column "{text}".{hint}',
-        f"The file has {', '.join(table.names)}.",
+        f"The file has {table.listing}.",
     )
 
 

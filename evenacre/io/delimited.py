@@ -17,6 +17,7 @@ from evenacre.io.table import FEW, Findings, Table, counted
 
 _SEPARATORS = (";", "\t", "|", ",")
 _SAMPLE_LINES = 200
+_MOST_COLUMNS = 2000
 _DECIMAL_COMMA = re.compile(r"[-+]?\d+,\d+")
 _DECIMAL_POINT = re.compile(r"[-+]?\d+\.\d+")
 _NUMBER = re.compile(r"[-+]?\d+(?:[.,]\d+)?")
@@ -44,7 +45,12 @@ def read_delimited(path: Path, findings: Findings) -> Table:
     content = _utf8(path.read_bytes(), path.name, findings)
     if not content.strip():
         raise InputError.at(path.name, "", "the file is empty.", "Export the log again.")
-    dialect = _sniff(content, path.name)
+    try:
+        dialect = _sniff(content, path.name)
+    except csv.Error as error:
+        raise InputError.at(
+            path.name, "", f"it is no table of text ({error}).", "Export the log as CSV."
+        ) from None
     bad_lines: list[int] = []
 
     def skip(row: pacsv.InvalidRow) -> str:
@@ -157,6 +163,13 @@ def _sniff(content: bytes, file: str) -> _Dialect:
             f"line {skipped + 1}",
             "only one column was found.",
             "Separate the columns with commas, semicolons, tabs or bars.",
+        )
+    if len(header) > _MOST_COLUMNS:
+        raise InputError.at(
+            file,
+            f"line {skipped + 1}",
+            f"it has {len(header):,} columns; a log has no more than {_MOST_COLUMNS:,}.",
+            "Export the log again, or leave out the columns that are not needed.",
         )
     if sum(bool(_NUMBER.fullmatch(cell.strip())) for cell in header) >= max(2, len(header) / 2):
         raise InputError.at(

@@ -22,6 +22,7 @@ _PARQUET = {".parquet", ".geoparquet", ".pq"}
 _ZIPPED = {".shp", ".gpkg", ".geojson", ".json", ".kml", ".fgb"}
 _POLYGONAL = {"Polygon", "MultiPolygon", "CurvePolygon", "MultiSurface"}
 _LINEAR = {"LineString", "MultiLineString"}
+_MOST_ATTRIBUTES = 1000
 FORMATS = "GeoJSON, GeoPackage, Shapefile (all its parts, or zipped), KML, FlatGeobuf or GeoParquet"
 
 
@@ -227,7 +228,10 @@ def _read(source: Source, dataset: str, layer: str | None) -> gpd.GeoDataFrame:
             if layer is None:
                 frame = gpd.read_parquet(dataset)
             else:
+                _check_width(source, dataset, layer)
                 frame = pyogrio.read_dataframe(dataset, layer=layer, on_invalid="ignore")
+    except InputError:
+        raise
     except Exception as error:  # each driver and codec has its own kind of failure
         if isinstance(error, MemoryError):
             raise
@@ -237,6 +241,19 @@ def _read(source: Source, dataset: str, layer: str | None) -> gpd.GeoDataFrame:
             source.name, _place(layer), "It is a table without shapes.", f"Export it as {FORMATS}."
         )
     return frame.set_axis(pd.RangeIndex(1, len(frame) + 1), axis=0)
+
+
+def _check_width(source: Source, dataset: str, layer: str) -> None:
+    """Refuse more attributes than a map has: each is a column as long as the layer."""
+    count = len(pyogrio.read_info(dataset, layer=layer)["fields"])
+    if count > _MOST_ATTRIBUTES:
+        raise InputError.at(
+            source.name,
+            _place(layer),
+            f"Its features have {count:,} attributes, more than the {_MOST_ATTRIBUTES:,} that "
+            "can be read.",
+            "Export it again with fewer.",
+        )
 
 
 def _select(source: Source, frame: gpd.GeoDataFrame) -> gpd.GeoDataFrame:

@@ -82,7 +82,7 @@ class _Fixes:
     course_rad: FloatArray
     talker: IntArray
 
-    def part(self, keep: BoolArray) -> _Fixes:
+    def part(self, keep: BoolArray | IntArray) -> _Fixes:
         return _Fixes(*(getattr(self, name)[keep] for name in self.__dataclass_fields__))
 
 

@@ -146,7 +146,7 @@ class _Found:
             self.start + offset, self.stop + offset, self.commas, self.stated, self.worked_out
         )
 
-    def part(self, keep: BoolArray) -> _Found:
+    def part(self, keep: BoolArray | IntArray) -> _Found:
         return _Found(*(getattr(self, name)[keep] for name in self.__dataclass_fields__))
 
     @classmethod

@@ -36,7 +36,7 @@ def column_positions(
     raise InputError.at(
         table.file,
         "",
-        f"no columns of longitude and latitude were found among {', '.join(table.names)}.",
+        f"no columns of longitude and latitude were found among {table.listing}.",
         "Name them with --column lon=COLUMN --column lat=COLUMN "
         "(or x= and y= with --crs when they are projected).",
     )

@@ -118,7 +118,7 @@ def fix_clock(table: Table, plan: Plan, time_zone: str | None, findings: Finding
         raise InputError.at(
             table.file,
             "",
-            f"no column of times was found among {', '.join(table.names)}.",
+            f"no column of times was found among {table.listing}.",
             "Name it with --column time=COLUMN, or --column interval=COLUMN when each record "
             "says how many seconds it covers.",
         )

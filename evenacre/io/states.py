@@ -8,7 +8,7 @@ import pyarrow.compute as pc
 
 from evenacre.errors import InputError
 from evenacre.io.columns import ColumnUse, Plan
-from evenacre.io.table import FEW, Findings, Table, counted
+from evenacre.io.table import FEW, Findings, Table, counted, shown
 from evenacre.model import BoolArray, FloatArray
 
 _ON = (
@@ -21,6 +21,9 @@ _OFF = (
     *("disabled", "up", "raised", "lifted", "transport", "parked", "turning", "stopped", "closed"),
     *("out of work", "not_working", "headland turn", "stop"),
 )
+
+# More digits than any tool has rows are no states.
+_MOST_SECTIONS = 1000
 
 
 def working_states(table: Table, plan: Plan, findings: Findings) -> BoolArray | None:
@@ -102,7 +105,7 @@ def _state_numbers(table: Table, use: ColumnUse, findings: Findings) -> FloatArr
     unknown = np.isinf(values)
     if unknown.any():
         row = int(np.flatnonzero(unknown)[0])
-        found = f'"{table.text(use.column)[row]}"'
+        found = f'"{shown(table.text(use.column)[row])}"'
         if unknown.sum() > FEW * (codes >= 0).sum():
             if not use.asked:
                 findings.warn(
@@ -144,18 +147,19 @@ def _bits(table: Table, use: ColumnUse, findings: Findings) -> BoolArray | None:
     good = pc.or_(pc.is_null(joined), pc.match_substring_regex(filled, "^[01]+$"))
     bad = ~np.asarray(good.to_numpy(zero_copy_only=False), dtype=bool)
     count = int(pc.max(pc.utf8_length(filled)).as_py() or 0)
-    if bad.any() or count < 2:
-        row = int(np.flatnonzero(bad)[0]) if bad.any() else 0
+    if bad.any() or not 2 <= count <= _MOST_SECTIONS:
+        odd = bad if bad.any() else np.asarray(pc.equal(pc.utf8_length(filled), count))
+        row = int(np.flatnonzero(odd)[0])
         if not use.asked:
             findings.note(
                 f'{table.file}: column "{use.column}" was not used as the states of {use.role}: '
-                f'"{texts[row]}" at {table.place(row)} is not a row of 0 and 1.'
+                f'"{shown(texts[row])}" at {table.place(row)} is not a row of 0 and 1.'
             )
             return None
         raise InputError.at(
             table.file,
             f'{table.place(row)}, column "{use.column}"',
-            f'"{texts[row]}" is not a row of 0 and 1 ({use.meaning}).',
+            f'"{shown(texts[row])}" is not a row of 0 and 1 ({use.meaning}).',
             "Write one 0 or 1 for each from the left, such as 111011.",
         )
     lengths = pc.utf8_length(filled).to_numpy(zero_copy_only=False)

@@ -17,6 +17,8 @@ _EMPTY = pa.array(["", "na", "n/a", "#n/a", "null", "none", "-", "--", "?", "(nu
 _SPOKEN = {"lon": "longitude", "lat": "latitude"}
 _NOT_FINITE = r"^[+-]?(nan|inf|infinity|1\.#(inf|ind|qnan).*)$"
 
+_LISTED = 40
+
 FEW = 0.01
 """Share of unreadable cells up to which a column is used without them."""
 
@@ -31,6 +33,12 @@ def counted(number: int, noun: str, verb: str = "") -> str:
             else verb
         )
     return f"{number:,} {noun if one else noun + 's'}{verb}"
+
+
+def shown(value: object, most: int = 60) -> str:
+    """Write a cell for a sentence: on one line, and cut where it is long."""
+    text = " ".join(str(value)[: 2 * most].split())
+    return text if len(text) <= most else f"{text[:most]} ..."
 
 
 @dataclass
@@ -80,6 +88,13 @@ class Table:
         """Column names in file order."""
         return list(self.data.column_names)
 
+    @property
+    def listing(self) -> str:
+        """Column names for a sentence, cut after so many."""
+        names = [shown(name) for name in self.data.column_names[:_LISTED]]
+        more = len(self.data.column_names) - len(names)
+        return ", ".join(names) + (f" and {more:,} more" if more else "")
+
     def text(self, column: str) -> pa.Array:
         """Cells as trimmed text; null where there is nothing."""
         cells = self.data.column(column).combine_chunks()
@@ -117,7 +132,7 @@ class Table:
         values, bad = self._convert(column)
         if bad.any():
             row = int(np.flatnonzero(bad)[0])
-            value = str(self.text(column)[row])
+            value = shown(self.text(column)[row])
             where = f'{self.place(row)}, column "{column}"'
             share = bad.sum() / max(bad.sum() + np.isfinite(values).sum(), 1)
             if share > FEW:

@@ -13,7 +13,7 @@ import pyarrow.compute as pc
 
 from evenacre.errors import InputError
 from evenacre.io.columns import ColumnUse
-from evenacre.io.table import FEW, Findings, Table, counted
+from evenacre.io.table import FEW, Findings, Table, counted, shown
 from evenacre.io.timetext import TimeTexts, read_time_texts
 from evenacre.model import BoolArray, FloatArray
 
@@ -165,12 +165,12 @@ def _judge_unread(
         raise InputError.at(
             table.file,
             f'{table.place(row)}, column "{use.column}"',
-            f'"{texts[row]}" is not a {use.role} ({counted(unread.sum(), "such cell")}).',
+            f'"{shown(texts[row])}" is not a {use.role} ({counted(unread.sum(), "such cell")}).',
             _REMEDY,
         )
     findings.warn(
         f'{table.file}: column "{use.column}" has {counted(unread.sum(), "cell")} that cannot '
-        f'be read as a time; the first is "{texts[row]}" at {table.place(row)}.'
+        f'be read as a time; the first is "{shown(texts[row])}" at {table.place(row)}.'
     )
 
 
@@ -182,13 +182,13 @@ def _of_this_age(
     wild = (time_s < first) | (time_s > last)
     if not wild.any():
         return time_s
-    place = table.place(int(np.flatnonzero(wild)[0]))
+    row = int(np.flatnonzero(wild)[0])
+    place = table.place(row)
     if wild.sum() > FEW * np.isfinite(time_s).sum():
         raise InputError.at(
             table.file,
             f'{place}, column "{use.column}"',
-            f'"{table.text(use.column)[int(np.flatnonzero(wild)[0])]}" is not a time between 1970 '
-            "and 2200.",
+            f'"{shown(table.text(use.column)[row])}" is not a time between 1970 and 2200.',
             _REMEDY,
         )
     findings.warn(

@@ -17,6 +17,8 @@ _CLOCK = (
 )
 _DAY = r"^(?P<one>\d{1,4})(?P<mark>[-/.])(?P<two>\d{1,2})[-/.](?P<three>\d{1,4})"
 _DAY_AND_CLOCK = _DAY + r"(?:[T\s,]+" + _CLOCK[:-1] + r")?$"
+_LONGEST = 80  # characters of a time
+_TRIED = 1000
 _UTC_NAMES = ("Z", "UTC", "GMT")
 
 
@@ -57,6 +59,8 @@ def read_time_texts(texts: pa.Array) -> TimeTexts:
     texts : (n,) pyarrow string array
         Null where empty.
     """
+    short = pc.less_equal(pc.utf8_length(texts), _LONGEST)
+    texts = pc.if_else(short, texts, pa.scalar(None, pa.string()))
     coded = pc.dictionary_encode(texts)  # many fixes share a second
     codes = np.asarray(pc.fill_null(coded.indices, -1).to_numpy(zero_copy_only=False), dtype=int)
     unique = _read_unique(coded.dictionary)
@@ -174,7 +178,13 @@ def _day(parts: pa.Array) -> tuple[FloatArray, bool | None, bool]:
 
 
 def _other_spellings(texts: pa.Array) -> tuple[FloatArray, FloatArray]:
-    """Month names and the like, left to pandas; it is slow, so only when all else fails."""
+    """Month names and the like, left to pandas; it is slow, so only when all else fails.
+
+    Nothing is read when hardly any of the first texts is a time.
+    """
+    if len(texts) > _TRIED and np.isnan(_other_spellings(texts[:_TRIED])[0]).mean() > 0.5:
+        nothing = np.full(len(texts), np.nan)
+        return nothing, nothing
     series = pd.Series(texts.to_pylist(), dtype=object)
     try:
         stamps = pd.to_datetime(series, errors="coerce", format="mixed", utc=True)

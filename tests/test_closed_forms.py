@@ -187,15 +187,16 @@ def test_pivot_outside_the_tool_line_sweeps_width_times_path(
 
 @pytest.mark.parametrize("hand", [1, -1], ids=["left", "right"])
 @pytest.mark.parametrize(("radius", "angle"), [(0.8, 3.0), (1.5, 2.5), (2.4, 1.0)])
+@pytest.mark.parametrize("turn", [0.0, 0.9, 2.4], ids="turned {}".format)
 def test_pivot_inside_the_tool_line_sweeps_two_sectors(
-    radius: float, angle: float, hand: int
+    turn: float, radius: float, angle: float, hand: int
 ) -> None:
     step = radius * 0.04
     job = arc_job(radius, angle, step, max(0.5, step * 5), hand=hand)
     turned = arc_length(radius, angle, step) / radius
     assert turned <= math.pi
     outer, inner = WIDTH / 2 + radius, WIDTH / 2 - radius
-    result = audit_operation(operation(job, turn=0.9))
+    result = audit_operation(operation(job, turn=turn))
     check(result, {"covered_area_m2": (outer**2 + inner**2) * turned / 2}, CURVED)
 
 

@@ -141,15 +141,19 @@ def find_skips(
     for suspect in around.suspects:
         mine, rest = _split(rest, suspect.swept)
         add(mine, [suspect.kind] * len(mine), suspect.cause)
-    if not around.boundary_given:
-        # A drawn boundary bridges the notches between pass ends; they prove nothing.
+    # A drawn boundary bridges the notches between pass ends; they prove nothing.
+    drawn = not around.boundary_given
+    if drawn:
         rest = rest[~_at_edge(rest, around)]
     wide_core = _open(rest, _WIDER_THAN_TOOL * around.width_m)
     wide, rest = _split(rest, shapely.union_all(wide_core, grid_size=_GRID_M))
     add(wide, ["unworked"] * len(wide))
     between, rest = _split(rest, _beside_twice(rest, around.beside))
+    if drawn:
+        # Those that open into a gap between passes have only now been told apart from it.
+        between = between[~_at_edge(between, around)]
     add(between, np.where(_at_turn(between, around), "turn", "between passes"))
-    edge = _at_edge(rest, around) & around.boundary_given
+    edge = _at_edge(rest, around) & (not drawn)
     add(rest, np.where(edge, "edge", np.where(_at_turn(rest, around), "turn", "between passes")))
     geometry = np.concatenate(parts)
     area = shapely.area(geometry)

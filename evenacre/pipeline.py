@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import signal
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import partial
-from multiprocessing import active_children, get_context
+from multiprocessing import active_children, get_context, resource_tracker
 from pathlib import Path
+from threading import current_thread, main_thread
 from typing import Any
 
 from evenacre.coverage.audit import audit_operation
@@ -21,11 +22,20 @@ from evenacre.io.operations import load_operation
 from evenacre.io.outputs import write_outputs
 from evenacre.io.staging import staged_folder
 from evenacre.model import OperationPlan, Season
+from evenacre.planning.ledger import Ledger, ledger
+from evenacre.planning.nutrients import Job
 from evenacre.reports.card import card
-from evenacre.reports.document import RenderedOperation, document, render_operation
+from evenacre.reports.document import (
+    RenderedOperation,
+    document,
+    render_operation,
+    render_season,
+)
 from evenacre.reports.figures import operation_slugs
 from evenacre.reports.fixlist import fix_list
 from evenacre.reports.layers import rasters, vector_layers
+from evenacre.reports.season_card import season_card
+from evenacre.reports.season_tables import season_tables
 from evenacre.reports.summary import summary
 from evenacre.reports.tables import tables
 from evenacre.units import UnitSystem, unit_system
@@ -113,10 +123,25 @@ def audit_season(
     with staged_folder(out) as stage:
         audited = _audit_all(season, jobs, progress)
         progress("writing the report", len(audited))
-        delivered = _deliverables(season, audited, units)
+        book = _ledger(season, audited)
+        delivered = _deliverables(season, audited, book, units)
         account = write_outputs(stage, delivered)
     lines = [line for a in audited for line in _lines(a.result, units, season.currency)]
-    return Outcome(account, tuple(lines))
+    return Outcome(account, (*lines, *_season_lines(book, units, season.currency)))
+
+
+def _ledger(season: Season, audited: Sequence[Audited]) -> Ledger:
+    jobs = [Job(plan, a.result) for plan, a in zip(season.operations, audited, strict=True)]
+    return ledger(jobs, season.needs, season.products)
+
+
+def _season_lines(book: Ledger, units: UnitSystem, currency: str) -> Iterator[str]:
+    answer = season_card(book, units, currency=currency)
+    if answer or book.warnings:
+        yield f"The season: {answer.headline}." if answer else "The season:"
+    if answer:
+        yield from (f"  {sentence}" for _, sentence in answer.lines)
+    yield from (f"  warning: {warning}" for warning in book.warnings)
 
 
 def _lines(result: AuditResult, units: UnitSystem, currency: str) -> Iterator[str]:
@@ -159,7 +184,9 @@ def _calls(
         return
     with ProcessPoolExecutor(jobs, get_context("spawn"), initializer=_leave_interrupts) as pool:
         try:
-            yield [pool.submit(audit_plan, *args).result for args in plans]
+            with _interrupts_held():
+                started = [pool.submit(audit_plan, *args) for args in plans]
+            yield [future.result for future in started]
         except BaseException:
             for child in active_children():
                 child.terminate()
@@ -167,12 +194,36 @@ def _calls(
             raise
 
 
+@contextmanager
+def _interrupts_held() -> Iterator[None]:
+    """Hold Ctrl-C back until the end, and from the processes started meanwhile for good.
+
+    A worker that is only half started would answer it with a traceback of its own.
+    """
+    if not hasattr(signal, "pthread_sigmask") or current_thread() is not main_thread():
+        yield
+        return
+    resource_tracker.ensure_running()  # its start would lift the mask
+    heard: list[int] = []
+    handler = signal.signal(signal.SIGINT, lambda number, _frame: heard.append(number))
+    mask = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})  # workers inherit it
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, mask)
+        signal.signal(signal.SIGINT, signal.SIG_DFL if handler is None else handler)
+    if heard:
+        signal.raise_signal(signal.SIGINT)
+
+
 def _leave_interrupts() -> None:
     """Leave Ctrl-C to the parent, which ends its workers."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
 
 
-def _deliverables(season: Season, audited: list[Audited], units: UnitSystem) -> Deliverables:
+def _deliverables(
+    season: Season, audited: list[Audited], book: Ledger, units: UnitSystem
+) -> Deliverables:
     results = [a.result for a in audited]
     slugs = operation_slugs(results)
     return Deliverables(
@@ -183,15 +234,20 @@ def _deliverables(season: Season, audited: list[Audited], units: UnitSystem) -> 
             warnings=season.warnings,
             generated=datetime.now(UTC).isoformat(timespec="seconds"),
             currency=season.currency,
+            ledger=book,
         ),
         report=document(
             [a.rendered for a in audited],
             farm=season.farm,
             inputs=season.inputs,
             warnings=season.warnings,
+            season=render_season(book, units, currency=season.currency),
         ),
         layers=vector_layers(results),
-        tables=tables(results, units, currency=season.currency),
+        tables={
+            **tables(results, units, currency=season.currency),
+            **season_tables(book, units, currency=season.currency),
+        },
         fix_list=fix_list(results, units),
         operations=tuple(
             OperationFiles(slug, rasters(a.result), a.rendered.maps)

@@ -194,3 +194,11 @@ def write(
         (where / f"{name}.XML").write_bytes(xml)
         (where / f"{name}.BIN").write_bytes(data)
     return where
+
+
+def unsafe_root(body: str = "", head: str = "") -> bytes:
+    """A TASKDATA.XML as text, for what no writer of task data would write."""
+    return (
+        f'<?xml version="1.0"?>{head}<ISO11783_TaskData VersionMajor="4" VersionMinor="3">{body}'
+        "</ISO11783_TaskData>"
+    ).encode()

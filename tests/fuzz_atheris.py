@@ -17,6 +17,7 @@ import warnings
 from pathlib import Path
 
 import atheris
+from spoiled import LOGS
 
 # Each reader is imported when it is first needed, so they are brought in here to be watched.
 _READERS = ("csv_track", "gpx_track", "layer_track", "nmea_track")
@@ -27,8 +28,6 @@ with atheris.instrument_imports(include=["evenacre"]):
 
     for _reader in _READERS:
         importlib.import_module(f"evenacre.io.{_reader}")
-
-from spoiled import LOGS
 
 LIMITS = ["-max_len=4096", "-timeout=10", "-rss_limit_mb=2048"]
 

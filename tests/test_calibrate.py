@@ -248,6 +248,12 @@ def test_beyond_the_tested_settings_nothing_is_given_unasked() -> None:
     assert in_proportion(0.0, one, 20.0).setting is None
 
 
+def test_no_setting_lies_below_zero() -> None:
+    found = by_a_line([10.0, 20.0], [15.0, 20.0], 5.0, allow_far=True)
+    assert found.setting is None
+    assert "below zero" in found.refused
+
+
 def test_a_line_that_says_nothing_is_refused() -> None:
     flat = by_a_line([30.0, 40.0], [20.0, 20.0], 20.0)
     assert flat.setting is None

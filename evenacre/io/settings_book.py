@@ -48,7 +48,9 @@ def read_book(path: Path) -> SettingsBook:
     try:
         content = path.read_bytes()
     except OSError as error:
-        what = "There is no such file." if not path.exists() else "It cannot be read."
+        what = "It is a folder." if path.is_dir() else "It cannot be read."
+        if not path.exists():
+            what = "There is no such file."
         remedy = "Name the settings book with --book, or calibrate first to start one."
         raise InputError.at(path, "", what, remedy) from error
     book = read_lines(content, path.name)
@@ -80,6 +82,8 @@ def append_setting(path: Path, setting: PastSetting, units: str = "us") -> tuple
         settings book.
     """
     path = Path(os.path.realpath(path))  # one lock for all names of the file
+    if path.is_dir():
+        raise InputError.at(path, "", "It is a folder.", "Name a file with --book.")
     if not path.parent.is_dir():
         raise InputError.at(path.parent, "", "There is no such folder.", "Choose one with --book.")
     with disk_troubles_told(path, "--book"), _held(path):

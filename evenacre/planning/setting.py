@@ -120,6 +120,8 @@ def by_a_line(
     beyond = max(tested[0] - found, found - tested[1], 0.0)
     if beyond < 1e-9 * (tested[1] - tested[0]):
         beyond = 0.0
+    if found <= 0:
+        return _none(LINE, tested, beyond, "the line meets the target only below zero")
     low = high = None
     if len(x) > 2:
         interval = _fieller(x, y, slope, target_kg_per_m2)

@@ -1,0 +1,144 @@
+"""Where a new job finds its first setting: in what the farm did before."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from evenacre.model import PastSetting
+
+FARTHEST_FACTOR = 1.5
+"""A setting is carried over rates and densities up to half as much again; ours, no source."""
+
+
+@dataclass(frozen=True)
+class Match:
+    """A past setting and how far the job asked about lies from it.
+
+    Attributes
+    ----------
+    past : PastSetting
+    rate_factor : float
+        Rate asked for over the rate found then.
+    density_factor : float or None
+        Bulk density of the job over the one then; None when one of them is not known.
+    same_product : bool
+    """
+
+    past: PastSetting
+    rate_factor: float
+    density_factor: float | None
+    same_product: bool
+
+    @property
+    def distance(self) -> float:
+        """Distance in the logarithms of rate and density: twice is as far as half."""
+        return math.hypot(math.log(self.rate_factor), math.log(self.density_factor or 1.0))
+
+    @property
+    def reach(self) -> float:
+        """The larger of the two steps, as a factor of 1 or more."""
+        steps = (math.log(self.rate_factor), math.log(self.density_factor or 1.0))
+        return math.exp(max(abs(step) for step in steps))
+
+
+@dataclass(frozen=True)
+class LookUp:
+    """What the book has to say about a job.
+
+    Attributes
+    ----------
+    matches : tuple of Match
+        Nearest first.
+    rates_kg_per_m2 : (float, float) or None
+        Lowest and highest rate of everything comparable.
+    outside : bool
+        The rate asked for lies outside of those.
+    start : float or None
+        Setting to start the test at, carried over from the nearest; None: refused.
+    refused : str
+        Why there is no start, in words.
+    """
+
+    matches: tuple[Match, ...]
+    rates_kg_per_m2: tuple[float, float] | None
+    outside: bool
+    start: float | None
+    refused: str = ""
+
+
+def look_up(
+    past: Sequence[PastSetting],
+    rate_kg_per_m2: float,
+    bulk_density_kg_per_m3: float | None = None,
+    product: str = "",
+    roller: str = "",
+    *,
+    most: int = 3,
+    allow_far: bool = False,
+) -> LookUp:
+    """Find the past settings nearest in bulk density and rate, and a setting to start at.
+
+    A roller carries volume, so at one roller the setting goes with rate over bulk density
+    (common practice, no source): that carries a past setting over to the new job, for a test
+    to correct.
+
+    Parameters
+    ----------
+    past : sequence of PastSetting
+    rate_kg_per_m2 : float
+        Rate of the job.
+    bulk_density_kg_per_m3 : float or None
+        None: only lines of the same product are compared.
+    product : str
+    roller : str
+        When given, lines of another roller are left out.
+    most : int
+        Matches to give.
+    allow_far : bool
+        Carry a setting over even farther than half as much again.
+    """
+    name = _plain(product)
+    matches = []
+    for line in past:
+        same = bool(name) and _plain(line.product) == name
+        densities = (bulk_density_kg_per_m3, line.bulk_density_kg_per_m3)
+        known = densities[0] is not None and densities[1] is not None
+        if line.rate_kg_per_m2 is None or not (same or known):
+            continue
+        if roller and line.roller and _plain(line.roller) != _plain(roller):
+            continue
+        factor = densities[0] / densities[1] if densities[0] and densities[1] else None
+        matches.append(Match(line, rate_kg_per_m2 / line.rate_kg_per_m2, factor, same))
+    matches.reverse()  # of equals the latest line of the book counts
+    ranked = sorted(matches, key=lambda m: (round(m.distance, 9), not m.same_product))
+    if not ranked:
+        return LookUp((), None, False, None, "the book holds nothing comparable")
+    rates = [m.past.rate_kg_per_m2 for m in ranked if m.past.rate_kg_per_m2 is not None]
+    low, high = min(rates), max(rates)
+    outside = not low * (1 - 1e-9) <= rate_kg_per_m2 <= high * (1 + 1e-9)
+    start, refused = _start(ranked[0], allow_far=allow_far)
+    return LookUp(tuple(ranked[:most]), (low, high), outside, start, refused)
+
+
+def setting_number(text: str) -> float | None:
+    """Return a setting as a number, where it is one above zero."""
+    try:
+        value = float(text.strip().replace(",", "."))
+    except ValueError:
+        return None
+    return value if 0 < value < math.inf else None
+
+
+def _start(nearest: Match, *, allow_far: bool) -> tuple[float | None, str]:
+    then = setting_number(nearest.past.setting)
+    if then is None:
+        return None, "the setting noted there is no number that could be carried over"
+    if not allow_far and nearest.reach > FARTHEST_FACTOR * (1 + 1e-9):
+        return None, "that is too far to carry a setting over"
+    return then * nearest.rate_factor / (nearest.density_factor or 1.0), ""
+
+
+def _plain(text: str) -> str:
+    return " ".join(text.lower().split())

@@ -153,6 +153,25 @@ def ground_left(
     return GroundLeft(undone_m2, undone_sigma_m2, overlap, drive, sigma, freedom, len(new))
 
 
+def typed_ground(
+    undone_m2: float, undone_sigma_m2: float, overlap: float | None = None
+) -> GroundLeft:
+    """Ground left as somebody says, without tracks.
+
+    Parameters
+    ----------
+    undone_m2, undone_sigma_m2 : float
+    overlap : float, optional
+        Share driven again, taken to be good to half of itself; the usual 3 +/- 3 % when None.
+    """
+    spread = _USUAL_OVERLAP_SIGMA if overlap is None else overlap / 2
+    overlap = _USUAL_OVERLAP if overlap is None else overlap
+    sigma = math.hypot((1 + overlap) * undone_sigma_m2, undone_m2 * spread)
+    return GroundLeft(
+        undone_m2, undone_sigma_m2, overlap, undone_m2 * (1 + overlap), sigma, math.inf, 0
+    )
+
+
 def come_out_even(
     ground: GroundLeft,
     left: Amount,

@@ -12,7 +12,7 @@ from evenacre.planning.finish import Finish, come_out_even
 from evenacre.planning.ground_ahead import GroundAhead, RunOut, ground_ahead, run_out
 from evenacre.planning.load_check import operation_loads
 from evenacre.planning.load_ways import METER_SCATTER, between
-from evenacre.planning.loads import Amount, held_by_tickets
+from evenacre.planning.loads import REMAINING, Amount, held_by_tickets
 
 _PLACE = "finish"
 
@@ -134,15 +134,25 @@ def _left(
             'Weigh it and give --left "1400 lb", or name load tickets in the season file.',
         )
     held = held_by_tickets(tickets)
+    last = tickets[-1]
+    if held.amount.kg <= 0:
+        raise InputError.at(
+            last.place,
+            "",
+            f"After this ticket no {product.product} was in the cart.",
+            'Give what is left now with --left "1400 lb".',
+        )
+    if last.event == REMAINING and last.time_s is None:
+        return held.amount  # without a time it can only mean now
+    start = -math.inf if held.since_s is None else held.since_s
     placed = 0.0
     if result.totals is not None and product.product in result.totals.metered_kg:
-        start = -math.inf if held.since_s is None else held.since_s
         running = result.totals.metered_kg[product.product]
         placed = factor * between(result.totals, running, (start, math.inf))
     kg = held.amount.kg - placed
     if kg < 0:
         raise InputError.at(
-            tickets[-1].place.partition(",")[0],
+            last.place,
             "",
             f"By the log {placed:,.0f} kg of {product.product} were placed since the last "
             f"weighing, but only {held.amount.kg:,.0f} kg were there.",

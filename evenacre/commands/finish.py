@@ -1,0 +1,232 @@
+"""``evenacre finish``: come out even."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from evenacre.commands.finish_texts import FinishTexts, amount_left, typed_finish
+from evenacre.commands.printing import printing
+from evenacre.commands.shared import AsJson, Quiet, UnitName, Units, option, plain_errors
+from evenacre.errors import InputError
+
+if TYPE_CHECKING:
+    from evenacre.model import OperationPlan, Season
+
+JOB, TYPED, LEFT, FIELD, READING = (
+    "The job",
+    "Without a log",
+    "What is left",
+    "Field and log without a season file",
+    "How to read the files",
+)
+
+
+def finish(
+    files: Annotated[
+        list[Path] | None,
+        typer.Argument(help="A season file (season.toml), or further logs after --tracks."),
+    ] = None,
+    operation: Annotated[str | None, option(JOB, "Which operation of the season.")] = None,
+    field: Annotated[str | None, option(JOB, "Its field, where the name is not enough.")] = None,
+    product: Annotated[str | None, option(JOB, "Which product; needed when there are several.")] = (
+        None
+    ),
+    rate: Annotated[str | None, option(JOB, 'Present rate: "150 lb/ac".')] = None,
+    rate_min: Annotated[str | None, option(JOB, "Least rate allowed.")] = None,
+    rate_max: Annotated[str | None, option(JOB, "Highest rate allowed.")] = None,
+    left: Annotated[str | None, option(LEFT, 'Mass left: "1400 lb".')] = None,
+    left_error: Annotated[
+        str | None, option(LEFT, 'Its standard uncertainty: "20 lb", or "1 %" (the usual).')
+    ] = None,
+    loads: Annotated[Path | None, option(LEFT, "Table of load tickets, instead of --left.")] = None,
+    area: Annotated[str | None, option(TYPED, 'Ground still to do: "18 ac".')] = None,
+    area_error: Annotated[
+        str | None, option(TYPED, 'Its standard uncertainty: "0.2 ac", or "1 %" (the usual).')
+    ] = None,
+    overlap: Annotated[str | None, option(TYPED, 'Ground driven twice: "3 %" (the usual).')] = None,
+    boundary: Annotated[Path | None, option(FIELD, "Field boundary; any map file.")] = None,
+    tracks: Annotated[list[Path] | None, option(FIELD, "Log of the drive so far.")] = None,
+    unworkable: Annotated[Path | None, option(FIELD, "Waterways, rock piles ...")] = None,
+    width: Annotated[str | None, option(FIELD, 'Working width: "20 ft".')] = None,
+    rows: Annotated[int | None, option(FIELD, "Rows across the width.")] = None,
+    row_spacing: Annotated[str | None, option(FIELD, 'Instead of rows: "7.5 in".')] = None,
+    column: Annotated[
+        list[str] | None,
+        option(READING, 'What a column of the log is: "flow=mass \\[lb/s]". Repeat as needed.'),
+    ] = None,
+    time_zone: Annotated[
+        str | None, option(READING, "Zone of local times: America/Chicago.")
+    ] = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Folder for a map; none is written without it.")
+    ] = None,
+    units: Units = None,
+    as_json: AsJson = False,
+    quiet: Quiet = False,
+) -> None:
+    """Tell the rate that ends the load with the field, and where it runs out at this one.
+
+    From a season file, from a boundary and tracks so far, or from acres and pounds typed in.
+    """
+    with plain_errors():
+        texts = FinishTexts(
+            left, left_error, rate, rate_min, rate_max, area, area_error, overlap, product
+        )
+        if area is not None:
+            if files or tracks or boundary:
+                raise InputError.at(
+                    "--area",
+                    "",
+                    "It does not go with a season file, a boundary or tracks.",
+                    "Leave one of them out.",
+                )
+            _typed(texts, out, units, as_json=as_json, quiet=quiet)
+            return
+        single = {
+            "boundary": boundary,
+            "width": width,
+            "rows": rows,
+            "row_spacing": row_spacing,
+            "unworkable": unworkable,
+            "columns": column or [],
+            "time_zone": time_zone,
+        }
+        season, plan = _plan(files or [], tracks or [], operation, field, product, single)
+        _from_tracks(season, plan, texts, loads, out, units, as_json=as_json, quiet=quiet)
+
+
+def _typed(
+    texts: FinishTexts, out: Path | None, units: UnitName | None, *, as_json: bool, quiet: bool
+) -> None:
+    """Acres and pounds typed in."""
+    from evenacre.reports.finish_words import finish_account, finish_lines
+    from evenacre.units import unit_system
+
+    result, product = typed_finish(texts)
+    account = finish_account(result, product=product.name)
+    lines = finish_lines(result, unit_system(units.value if units else "us"), product=product)
+    if out is not None:
+        from evenacre.io.finish_out import write_finish
+
+        write_finish(out, account, None, None)
+    _tell(account, "", lines, as_json=as_json, quiet=quiet)
+
+
+def _from_tracks(
+    season: Season,
+    plan: OperationPlan,
+    texts: FinishTexts,
+    loads: Path | None,
+    out: Path | None,
+    units: UnitName | None,
+    *,
+    as_json: bool,
+    quiet: bool,
+) -> None:
+    """Audit the tracks so far, and look ahead."""
+    from dataclasses import replace
+
+    from evenacre.coverage.audit import audit_operation
+    from evenacre.io.operations import load_operation
+    from evenacre.planning.finish_job import finish_job
+    from evenacre.reports.finish_map import finish_features, finish_map, run_out_spot
+    from evenacre.reports.finish_words import finish_account, finish_lines
+    from evenacre.units import unit_system
+
+    if loads is not None:
+        plan = replace(plan, ticket_file=loads)
+    plan = replace(plan, applications=texts.with_range(plan.applications))
+    left = amount_left(texts)
+    job_operation = load_operation(plan)
+    result = audit_operation(job_operation)
+    job = finish_job(
+        job_operation, result, product=texts.product, left=left, rate_kg_per_m2=texts.rate_kg_per_m2
+    )
+    system = unit_system(units.value if units else season.units)
+    spot = run_out_spot(result, job)
+    names = {"field": result.field, "operation": result.operation, "product": job.product.name}
+    account = finish_account(job.finish, **names, job=job, spot=spot)
+    account["warnings"] = [*result.warnings, *account["warnings"]]
+    lines = finish_lines(job.finish, system, product=job.product, job=job, spot=spot)
+    lines = [*lines, *(f"warning: {text}" for text in result.warnings)]
+    if out is not None:
+        from evenacre.io.finish_out import write_finish
+
+        write_finish(out, account, finish_features(result, job), finish_map(result, job, system))
+        lines.append(f"Map: {out / 'finish.png'}")
+    title = f"{result.field}, {result.operation}: {job.product.name}"
+    _tell(account, title, lines, as_json=as_json, quiet=quiet)
+
+
+def _tell(
+    account: dict[str, Any], title: str, lines: list[str], *, as_json: bool, quiet: bool
+) -> None:
+    with printing():
+        if as_json:
+            import json
+
+            typer.echo(json.dumps(account, ensure_ascii=False, allow_nan=False, indent=2))
+        elif not quiet:
+            if title:
+                typer.echo(title)
+            for line in lines:
+                typer.echo(f"  {line}" if title else line)
+
+
+def _plan(
+    files: list[Path],
+    tracks: list[Path],
+    operation: str | None,
+    field: str | None,
+    product: str | None,
+    single: dict[str, Any],
+) -> tuple[Season, OperationPlan]:
+    """The operation to finish."""
+    from evenacre.io.season import load_season, season_from_options
+
+    if tracks:
+        season = season_from_options(
+            tracks=[*tracks, *files],
+            products=[product] if product else [],
+            operation_name=operation,
+            field_name=field,
+            **single,
+        )
+        return season, season.operations[0]
+    if len(files) != 1:
+        raise InputError.at(
+            "finish",
+            "",
+            "It needs a season file, a log, or the ground and the load typed in.",
+            'Write `evenacre finish season.toml --operation NAME --left "1400 lb"`, '
+            "`evenacre finish --boundary F --tracks F --width 20ft --left ...` or "
+            '`evenacre finish --area "18 ac" --left "2900 lb"`.',
+        )
+    given = sorted(key for key, value in single.items() if value)
+    if given:
+        flag = f"--{given[0].replace('_', '-')}"
+        raise InputError.at(
+            files[0], "", f"A season file does not go with {flag}.", "Put it into the file."
+        )
+    season = load_season(files[0])
+    return season, _chosen(season, files[0], operation, field)
+
+
+def _chosen(season: Season, file: Path, operation: str | None, field: str | None) -> OperationPlan:
+    found = [
+        plan
+        for plan in season.operations
+        if operation in (None, plan.name) and field in (None, plan.field.name)
+    ]
+    if len(found) == 1:
+        return found[0]
+    names = ", ".join(f'"{p.name}" on "{p.field.name}"' for p in (found or season.operations)[:8])
+    raise InputError.at(
+        file.name,
+        "",
+        "Several operations fit." if found else "No operation of that name is in it.",
+        f"Name one with --operation, and --field if need be: {names}.",
+    )

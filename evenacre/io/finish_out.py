@@ -1,0 +1,96 @@
+"""Files of a finished plan to come out even."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+
+from evenacre.errors import InputError
+from evenacre.io.staging import SUMMARY, staged_folder
+
+_DEGREE_DIGITS = 7
+
+
+def write_finish(
+    out: Path, account: dict[str, Any], features: gpd.GeoDataFrame | None, png: bytes | None
+) -> None:
+    """Write ``summary.json``, ``finish.geojson`` and ``finish.png``, all or nothing.
+
+    Parameters
+    ----------
+    out : Path
+        An earlier result of the same kind is replaced; that of an audit is not.
+    account : dict
+        JSON types only, with its ``schema``.
+    features : GeoDataFrame or None
+        EPSG:4326; None when there is no field to draw.
+    png : bytes or None
+
+    Raises
+    ------
+    InputError
+        When the folder holds anything else, or cannot be written.
+    """
+    _spare_others(out, account["schema"])
+    with staged_folder(out) as stage:
+        names = [SUMMARY]
+        if features is not None:
+            names.append("finish.geojson")
+            (stage / "finish.geojson").write_text(
+                geojson_text(features), encoding="utf-8", newline="\n"
+            )
+        if png is not None:
+            names.append("finish.png")
+            (stage / "finish.png").write_bytes(png)
+        whole = {**account, "files": sorted(names)}
+        text = json.dumps(whole, ensure_ascii=False, allow_nan=False, indent=2)
+        (stage / SUMMARY).write_text(text + "\n", encoding="utf-8", newline="\n")
+
+
+def _spare_others(out: Path, mine: str) -> None:
+    try:
+        schema = json.loads((out / SUMMARY).read_text(encoding="utf-8"))["schema"]
+    except (OSError, ValueError, KeyError, TypeError):
+        return
+    if schema != mine:
+        raise InputError.at(
+            out, "", "holds another kind of result.", "Choose another folder with --out."
+        )
+
+
+def geojson_text(features: gpd.GeoDataFrame) -> str:
+    """Features as GeoJSON (RFC 7946); what is not known is null.
+
+    Parameters
+    ----------
+    features : GeoDataFrame
+        EPSG:4326.
+    """
+    shapes = shapely.set_precision(features.geometry.to_numpy(), 10.0**-_DEGREE_DIGITS)
+    rows = features.drop(columns=features.geometry.name).to_dict("records")
+    collection = {
+        "type": "FeatureCollection",
+        "features": [
+            {
+                "type": "Feature",
+                "geometry": json.loads(shapely.to_geojson(shapely.orient_polygons(shape))),
+                "properties": {str(name): _plain(value) for name, value in row.items()},
+            }
+            for shape, row in zip(shapes, rows, strict=True)
+        ],
+    }
+    return json.dumps(collection, ensure_ascii=False, allow_nan=False, indent=1) + "\n"
+
+
+def _plain(value: Any) -> Any:
+    if value is None or value is pd.NA or (isinstance(value, float) and np.isnan(value)):
+        return None
+    if isinstance(value, np.generic):
+        value = value.item()
+    return round(value, 3) if isinstance(value, float) else value

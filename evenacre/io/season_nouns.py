@@ -208,6 +208,8 @@ def product_of(
     if table.price is not None:
         check_currency(written.get("price"), currency, complaints, (*path, "price"))
     kind, lot = seed_lot(table, written, complaints, path)
+    if table.kind is None and kind == "fertilizer" and not analysis:
+        kind = "other"
     least, most = rate_range(table, complaints, path)
     if len(complaints.problems) > before:
         return None, warnings

@@ -14,12 +14,15 @@ from markupsafe import Markup
 from evenacre import __version__
 from evenacre.coverage.result import AuditResult
 from evenacre.model import InputFile
+from evenacre.planning.ledger import Ledger
 from evenacre.reports import figures
 from evenacre.reports.accounts import accounts
 from evenacre.reports.card import card
 from evenacre.reports.cautions import cautions
 from evenacre.reports.fixlist import advice, kind_words, stops
 from evenacre.reports.interactive_map import interactive_map
+from evenacre.reports.season_accounts import season_accounts
+from evenacre.reports.season_card import season_card
 from evenacre.reports.static_maps import static_maps
 from evenacre.units import UnitSystem
 
@@ -98,12 +101,44 @@ def render_operation(
     )
 
 
+@dataclass(frozen=True)
+class RenderedSeason:
+    """The season's part of the page: HTML of its answer (may be empty) and its section."""
+
+    card: Markup
+    section: Markup
+
+
+def render_season(
+    ledger: Ledger, units: UnitSystem, *, currency: str = "USD"
+) -> RenderedSeason | None:
+    """Render what all operations put down together; None when they placed nothing.
+
+    Parameters
+    ----------
+    ledger : Ledger
+    units : UnitSystem
+    currency : str
+        Of the costs.
+    """
+    if not ledger.placements:
+        return None
+    pages = _environment()
+    answer = season_card(ledger, units, currency=currency)
+    card_html = pages.get_template("season_card.html.j2").render(card=answer) if answer else ""
+    section = pages.get_template("season.html.j2").render(
+        warnings=ledger.warnings, accounts=season_accounts(ledger, units, currency=currency)
+    )
+    return RenderedSeason(Markup(card_html), Markup(section))
+
+
 def document(
     rendered: Sequence[RenderedOperation],
     *,
     farm: str,
     inputs: Sequence[InputFile],
     warnings: Sequence[str],
+    season: RenderedSeason | None = None,
 ) -> str:
     """Join rendered operations into the page.
 
@@ -116,6 +151,7 @@ def document(
     inputs : sequence of InputFile
     warnings : sequence of str
         Of the inputs as a whole.
+    season : RenderedSeason, optional
     """
     return (
         _environment()
@@ -127,6 +163,7 @@ def document(
             warnings=warnings,
             cards=[Markup(r.card) for r in rendered],
             sections=[Markup(r.section) for r in rendered],
+            season=season,
             leaflet_css=_leaflet_style(),
             leaflet_js=_leaflet_script(),
             style=_asset("report.css"),

@@ -11,7 +11,9 @@ import numpy as np
 from evenacre import __version__
 from evenacre.coverage.result import AuditResult, ProductResult
 from evenacre.model import InputFile
+from evenacre.planning.ledger import Ledger
 from evenacre.reports.fixlist import stops
+from evenacre.reports.season_summary import season_summary
 
 SCHEMA = "evenacre/summary/1"
 _DIGITS = 12
@@ -25,6 +27,7 @@ def summary(
     warnings: Sequence[str],
     generated: str,
     currency: str = "USD",
+    ledger: Ledger | None = None,
 ) -> dict[str, Any]:
     """Account of every operation in SI units, as JSON types in a stable order.
 
@@ -40,6 +43,8 @@ def summary(
         ISO 8601 time of the run: the only value that changes between equal runs.
     currency : str
         Of the costs.
+    ledger : Ledger, optional
+        What the season put down.
 
     Returns
     -------
@@ -56,6 +61,8 @@ def summary(
         "warnings": list(warnings),
         "operations": [_operation(r) for r in results],
     }
+    if ledger is not None:
+        account["season"] = season_summary(ledger)
     clean: dict[str, Any] = _json(account)
     return clean
 

@@ -43,7 +43,7 @@ def _lead(frame: pd.DataFrame, r: AuditResult) -> pd.DataFrame:
     return frame
 
 
-def _in(unit: DisplayUnit, **values: float | None) -> Row:
+def in_unit(unit: DisplayUnit, **values: float | None) -> Row:
     """Convert values, under names that end in the unit."""
     numbers = [float("nan") if v is None else unit.of(float(v)) for v in values.values()]
     names = [f"{name.replace('_', ' ')} [{unit.label}]" for name in values]
@@ -55,7 +55,7 @@ def _column(unit: DisplayUnit, name: str, values: pd.Series[float]) -> dict[str,
 
 
 def _hours(**values: float) -> Row:
-    return _in(DisplayUnit("h", 1 / 3600), **values)
+    return in_unit(DisplayUnit("h", 1 / 3600), **values)
 
 
 def _operation(r: AuditResult, u: UnitSystem) -> Row:
@@ -65,7 +65,7 @@ def _operation(r: AuditResult, u: UnitSystem) -> Row:
         "operation": r.operation,
         "date": r.date,
         "boundary given": "yes" if r.boundary_given else "no",
-        **_in(
+        **in_unit(
             u.area,
             boundary=r.boundary_area_m2,
             workable=r.workable_area_m2,
@@ -87,13 +87,13 @@ def _operation(r: AuditResult, u: UnitSystem) -> Row:
         "headland rounds": r.headland_rounds,
         "places to go back for": len(r.layers["skips"]),
         "passes": r.pass_count,
-        "start": figures.iso_time(r.start_s),
-        "end": figures.iso_time(r.end_s),
-        **_in(u.length, width=r.width_m),
-        **_in(u.distance, worked_distance=r.worked_distance_m),
+        "start": figures.iso_time(r.start_s, r.time_zone),
+        "end": figures.iso_time(r.end_s, r.time_zone),
+        **in_unit(u.length, width=r.width_m),
+        **in_unit(u.distance, worked_distance=r.worked_distance_m),
         **_hours(worked_time=r.worked_time_s, field_time=r.field_time_s, idle_time=r.idle_time_s),
-        **_in(u.speed, mean_speed=r.mean_speed_mps),
-        **_in(
+        **in_unit(u.speed, mean_speed=r.mean_speed_mps),
+        **in_unit(
             u.capacity,
             field_capacity=r.field_capacity_m2_per_s,
             theoretical_capacity=r.theoretical_capacity_m2_per_s,
@@ -107,7 +107,7 @@ def _products(r: AuditResult, u: UnitSystem, currency: str) -> list[Row]:
         {
             "product": p.product,
             "amounts from": p.source,
-            **_in(
+            **in_unit(
                 u.mass,
                 logged=p.logged_kg,
                 in_field=p.applied_in_field_kg,
@@ -118,8 +118,8 @@ def _products(r: AuditResult, u: UnitSystem, currency: str) -> list[Row]:
                 on_overlap=p.overlap_kg,
             ),
             f"cost of overlap [{currency}]": p.overlap_cost,
-            **_in(u.rate, mean_rate=p.mean_rate_kg_per_m2, target_rate=p.target_kg_per_m2),
-            **_in(u.area, within_10_percent_of_target=p.within_10_percent_of_target_area_m2),
+            **in_unit(u.rate, mean_rate=p.mean_rate_kg_per_m2, target_rate=p.target_kg_per_m2),
+            **in_unit(u.area, within_10_percent_of_target=p.within_10_percent_of_target_area_m2),
         }
         for p in r.products
     ]
@@ -130,9 +130,9 @@ def _zones(r: AuditResult, u: UnitSystem) -> list[Row]:
         {
             "zone": z.zone,
             "product": p.product,
-            **_in(u.area, area=z.area_m2),
-            **_in(u.mass, applied=z.applied_kg),
-            **_in(u.rate, mean_rate=z.applied_kg / z.area_m2 if z.area_m2 else None),
+            **in_unit(u.area, area=z.area_m2),
+            **in_unit(u.mass, applied=z.applied_kg),
+            **in_unit(u.rate, mean_rate=z.applied_kg / z.area_m2 if z.area_m2 else None),
         }
         for p in r.products
         for z in p.zones
@@ -145,8 +145,8 @@ def _nutrients(r: AuditResult, u: UnitSystem) -> list[Row]:
             "product": p.product,
             "nutrient": name,
             "counted as": way,
-            **_in(u.mass, applied=kg),
-            **_in(u.rate, mean_rate=kg / r.covered_area_m2 if r.covered_area_m2 else None),
+            **in_unit(u.mass, applied=kg),
+            **in_unit(u.rate, mean_rate=kg / r.covered_area_m2 if r.covered_area_m2 else None),
         }
         for p in r.products
         for way, amounts in (("label", p.nutrients_kg), ("element", p.elements_kg))
@@ -159,8 +159,8 @@ def _setbacks(r: AuditResult, u: UnitSystem) -> list[Row]:
         {
             "setback": s.name,
             "product": p.product,
-            **_in(u.small_area, area=s.area_m2),
-            **_in(u.mass, applied=s.applied_kg),
+            **in_unit(u.small_area, area=s.area_m2),
+            **in_unit(u.mass, applied=s.applied_kg),
             "longitude": round(s.lon, 7),
             "latitude": round(s.lat, 7),
         }
@@ -189,8 +189,8 @@ def _passes(r: AuditResult, u: UnitSystem) -> dict[str, Any]:
     p = r.layers["passes"]
     return {
         "pass": p["pass"],
-        "start": [figures.iso_time(t) for t in p["start_s"]],
-        "end": [figures.iso_time(t) for t in p["end_s"]],
+        "start": [figures.iso_time(t, r.time_zone) for t in p["start_s"]],
+        "end": [figures.iso_time(t, r.time_zone) for t in p["end_s"]],
         **_column(u.length, "length", p["length_m"]),
         **_column(u.area, "area", p["area_m2"]),
         **_column(u.speed, "mean speed", p["mean_speed_mps"]),

@@ -1,0 +1,264 @@
+"""The season's tables of the report: rows of words and figures from its ledger."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from evenacre.planning.ledger import Ledger
+from evenacre.planning.money import Money
+from evenacre.planning.needs import NeedBalance
+from evenacre.planning.nutrients import NutrientAmount, Placement
+from evenacre.planning.salt import CAUTION, SOURCE
+from evenacre.reports import figures
+from evenacre.reports.accounts import Account
+from evenacre.units import UnitSystem
+
+_AMOUNTS_FROM = {
+    "flow": "logged flow",
+    "rate": "logged rate",
+    "target": "target rate: the log holds none",
+}
+_INCH_M = 0.0254
+
+
+def season_accounts(ledger: Ledger, u: UnitSystem, *, currency: str = "USD") -> list[Account]:
+    """Every table of the season that has rows."""
+    every = [
+        _needs(ledger, u),
+        _placements(ledger, u),
+        _nutrients(ledger, u),
+        _setbacks(ledger, u),
+        _seed(ledger, u),
+        _salt(ledger, u),
+        _money(ledger, u, currency),
+    ]
+    return [table for table in every if table.rows]
+
+
+def place(field: str, zone: str | None) -> str:
+    """Name a field, or one of its zones."""
+    return f"{field}, {zone}" if zone else field
+
+
+def analysis_text(analysis: Mapping[str, float]) -> str:
+    """Write a label's percentages: ``N 18 %, P2O5 46 %``."""
+    return ", ".join(f"{name} {percent:g} %" for name, percent in analysis.items() if percent)
+
+
+def _placements(ledger: Ledger, u: UnitSystem) -> Account:
+    rows = [
+        (
+            p.field,
+            p.date,
+            p.product,
+            analysis_text(p.analysis) or ("seed" if p.kind == "seed" else ""),
+            p.method,
+            ", ".join(p.sources),
+            u.rate.text(p.rate_kg_per_m2),
+            figures.size(p.area_m2, u, 3),
+            u.mass.text(p.total_kg, 4),
+        )
+        for p in ledger.placements
+    ]
+    head = ("Field", "Date", "Product", "Analysis", "Placed", "Log", "Rate", "Area", "Total")
+    guessed = [p for p in ledger.placements if p.amounts_from == "target"]
+    return Account(
+        "What was put down",
+        head,
+        rows,
+        words=6,
+        remark=(
+            "Rate is the mean over the area covered; the total is what lies on it. The same list "
+            f"is in tables/placements.csv.{_guessed(guessed)}"
+        ),
+    )
+
+
+def _guessed(placements: list[Placement]) -> str:
+    if not placements:
+        return ""
+    names = ", ".join(dict.fromkeys(p.product for p in placements))
+    return f" No rate of {names} is logged everywhere: its target rate stands in for it."
+
+
+def _nutrients(ledger: Ledger, u: UnitSystem) -> Account:
+    def row(a: NutrientAmount) -> tuple[str, ...]:
+        pure = a.element != a.nutrient
+        return (
+            place(a.field, a.zone) if a.field else "Whole season",
+            a.nutrient,
+            u.mass.text(a.kg),
+            u.rate.text(a.kg / a.area_m2) if a.area_m2 else "n/a",
+            f"{a.element}: {u.mass.text(a.element_kg)}" if pure else "",
+            (u.rate.text(a.element_kg / a.area_m2) if a.area_m2 else "n/a") if pure else "",
+        )
+
+    several = len({a.field for a in ledger.amounts}) > 1
+    rows = [row(a) for a in (*ledger.amounts, *(ledger.totals if several else ()))]
+    head = ("Where", "Nutrient", "Total", "Per area", "As element", "Per area")
+    return Account(
+        "Nutrients by field and zone",
+        head,
+        rows,
+        words=2,
+        remark=(
+            "Added up over all operations, in the terms of the label; phosphorus and potassium as "
+            "elements too. Per area counts missed ground."
+        ),
+    )
+
+
+def _needs(ledger: Ledger, u: UnitSystem) -> Account:
+    def row(b: NeedBalance) -> tuple[str, ...]:
+        return (
+            place(b.need.field, b.need.zone),
+            b.need.nutrient,
+            b.verdict,
+            u.rate.text(b.need.kg_per_m2),
+            u.rate.text(b.mean_kg_per_m2),
+            *(figures.size(area, u) for area in (b.met_m2, b.short_m2, b.over_m2)),
+        )
+
+    head = ("Where", "Nutrient", "On average", "Needed", "Put down", "Met", "Short", "Over")
+    rough = any(b.judged_by != "cell" for b in ledger.needs)
+    return Account(
+        "Against what was needed",
+        head,
+        [row(b) for b in ledger.needs],
+        words=3,
+        remark=(
+            "Met is ground whose total of the season is within 10 % of the need."
+            + (" Some of it could only be judged by the mean of a zone or field." if rough else "")
+        ),
+    )
+
+
+def _setbacks(ledger: Ledger, u: UnitSystem) -> Account:
+    rows = [
+        (
+            s.field,
+            s.setback,
+            s.operation,
+            s.product,
+            figures.size(s.area_m2, u),
+            u.mass.text(s.applied_kg),
+            f"{s.lat:.6f}, {s.lon:.6f}",
+        )
+        for s in ledger.setbacks
+    ]
+    head = ("Field", "Setback", "Operation", "Product", "Area", "Inside", "Latitude, longitude")
+    return Account("Product inside setbacks", head, rows, words=4)
+
+
+def _seed(ledger: Ledger, u: UnitSystem) -> Account:
+    per_area = f"seeds per {u.small_area.label}"
+    per_si = 1 / u.small_area.per_si
+
+    def seeds(per_m2: float | None) -> str:
+        return "" if per_m2 is None else f"{per_m2 * per_si:,.3g}"
+
+    rows = [
+        (
+            s.field,
+            s.product,
+            s.rate.product if s.rate.product != s.product else "",
+            u.rate.text(s.rate.bulk_kg_per_m2),
+            "" if s.rate.pls_kg_per_m2 is None else u.rate.text(s.rate.pls_kg_per_m2),
+            seeds(s.rate.pure_seeds_per_m2),
+            seeds(s.rate.live_seeds_per_m2),
+            u.mass.text(s.total_kg, 4),
+        )
+        for s in ledger.seed
+    ]
+    head = (
+        "Field",
+        "Seed",
+        "Of it",
+        "Bulk",
+        "Pure live seed",
+        per_area.capitalize(),
+        f"Live {per_area}",
+        "Total",
+    )
+    return Account(
+        "Seed",
+        head,
+        rows,
+        words=3,
+        remark="Pure live seed is purity x (germination + hard seed), as on the tag.",
+    )
+
+
+def _salt(ledger: Ledger, u: UnitSystem) -> Account:
+    def short(metres: float) -> str:
+        return f"{metres / _INCH_M:.3g} in" if u.name == "us" else f"{metres * 100:.3g} cm"
+
+    rows = [
+        (
+            s.field,
+            s.product,
+            s.crop,
+            f"S {short(s.spread_m)}, T {s.tolerated_loss_percent:g} %, "
+            f"C {s.slope_percent_per_lb_ac:g}, R {short(s.row_spacing_m)}, M {s.soil_factor:g}",
+            "over" if s.over else "within",
+            u.rate.text(s.placed_kg_per_m2),
+            u.rate.text(s.limit_kg_per_m2),
+            f"{s.loss_percent:.1f} %",
+        )
+        for s in ledger.salt
+    ]
+    head = ("Field", "Product", "Crop", "Taken", "", "Placed", "Most (F)", "Stand lost")
+    return Account(
+        "Fertilizer with the seed",
+        head,
+        rows,
+        words=5,
+        remark=(
+            "F = 30 S T / (C R M): S how wide the opener spreads, in inches; T the loss of stand "
+            "that is tolerated; C the loss for each lb/ac; R the row spacing in inches; M soil "
+            f"texture and moisture; F in lb/ac. Source: {SOURCE}. {CAUTION}"
+        ),
+    )
+
+
+def _money(ledger: Ledger, u: UnitSystem, currency: str) -> Account:
+    def cost(amount: float | None) -> str:
+        return "" if amount is None else figures.money(amount, currency)
+
+    def row(m: Money) -> tuple[str, ...]:
+        return (
+            m.field,
+            m.operation,
+            cost(m.product),
+            cost(m.overlap_product),
+            cost(m.overlap_time),
+            cost(m.skip_product),
+            cost(m.skip_time),
+            cost(m.own_work),
+            cost(m.hired_work),
+            _difference(m, currency),
+        )
+
+    head = (
+        *("Field", "Operation", "Product", "Overlap: product", "Overlap: time"),
+        *("Missed: product", "Missed: time", "Own work", "Hired", ""),
+    )
+    lacking = ", ".join(dict.fromkeys(name for m in ledger.money for name in m.unpriced))
+    return Account(
+        "Money",
+        head,
+        [row(m) for m in ledger.money],
+        words=2,
+        remark=(
+            "Missed ground is priced at the product and time it takes to fill it; the stand lost "
+            "there is not priced."
+            + (f" No price is given for {lacking}, so it is in no sum." if lacking else "")
+        ),
+    )
+
+
+def _difference(m: Money, currency: str) -> str:
+    more = m.own_over_hired
+    if more is None:
+        return ""
+    return f"own {figures.money(abs(more), currency)} {'dearer' if more > 0 else 'cheaper'}"

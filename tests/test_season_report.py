@@ -1,0 +1,209 @@
+"""The season's part of the report, tables and summary: needs, seed, salt and money."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+
+import pytest
+from synthetic_result import make_result
+
+from evenacre.model import (
+    Application,
+    Field,
+    Implement,
+    Need,
+    OperationPlan,
+    Product,
+    SeedLot,
+    WithSeed,
+)
+from evenacre.planning.ledger import Ledger, ledger
+from evenacre.planning.nutrients import Job
+from evenacre.reports.document import document, render_season
+from evenacre.reports.season_accounts import season_accounts
+from evenacre.reports.season_card import season_card
+from evenacre.reports.season_tables import season_tables
+from evenacre.reports.summary import summary
+from evenacre.units import METRIC, US
+
+LB, ACRE, SQ_FT = 0.45359237, 4046.8564224, 0.3048**2
+LB_AC = LB / ACRE
+HOSTILE = "<script>alert(1)</script>"
+
+DAP = Product("18-46-0", {"N": 18.0, "P2O5": 46.0, "K2O": 0.0}, 840 / 2000 / LB)
+CLOVER = Product(
+    "red clover",
+    kind="seed",
+    seed=SeedLot(0.98, 0.87, 0.05, 270_000 / LB),
+    bulk_density_kg_per_m3=770.0,
+)
+GRASS = Product(
+    "orchardgrass",
+    kind="seed",
+    seed=SeedLot(0.90, 0.90, 0.0, 650_000 / LB),
+    bulk_density_kg_per_m3=180.0,
+)
+MEADOW = Product("meadow", kind="seed", parts=(("red clover", 3.0), ("orchardgrass", 2.0)))
+
+
+def job(product: Product, rate_lb_ac: float, name: str, **said: object) -> Job:
+    """The hand-made result with its product placed at another rate."""
+    result = make_result(operation=name)
+    scale = rate_lb_ac / 150.0
+    p = result.products[0]
+    placed = replace(
+        p,
+        product=product.name,
+        logged_kg=p.logged_kg * scale,
+        applied_in_field_kg=p.applied_in_field_kg * scale,
+        mean_rate_kg_per_m2=rate_lb_ac * LB_AC,
+        target_kg_per_m2=rate_lb_ac * LB_AC,
+        zones=tuple(replace(z, applied_kg=z.applied_kg * scale) for z in p.zones),
+        unzoned_kg=p.unzoned_kg * scale,
+        rate=replace(p.rate, values=p.rate.values * scale),
+    )
+    plan = OperationPlan(
+        name=name,
+        field=Field("Creek Forty"),
+        implement=Implement(width_m=6.096, rows=32, rows_known=True, cost_per_s=120 / 3600),
+        track_files=(),
+        applications=(Application(product),),
+        **said,  # type: ignore[arg-type]
+    )
+    return Job(plan, replace(result, products=(placed,)))
+
+
+@pytest.fixture(scope="module")
+def book() -> Ledger:
+    with_seed = WithSeed("barley", 0.0254, 0.1905, 15.0, 1.0, (("18-46-0", 0.5),))
+    jobs = [
+        job(DAP, 150.0, "Starter", method="with the seed", with_seed=with_seed, quote_per_m2=0.005),
+        job(MEADOW, 25.0, "Seeding"),
+    ]
+    needs = [
+        Need("Creek Forty", "Ridge", "N", 27 * LB_AC),
+        Need("Creek Forty", None, "P2O5", 100 * LB_AC),
+    ]
+    return ledger(jobs, needs, [DAP, CLOVER, GRASS, MEADOW])
+
+
+def table(book: Ledger, title: str, units: object = US) -> list[tuple[str, ...]]:
+    (found,) = [a for a in season_accounts(book, units) if a.title == title]  # type: ignore[arg-type]
+    assert all(len(row) == len(found.head) for row in found.rows)
+    return list(found.rows)
+
+
+def test_every_table_comes_out_in_both_units(book):
+    titles = [a.title for a in season_accounts(book, US)]
+    assert titles == [a.title for a in season_accounts(book, METRIC)]
+    assert titles == [
+        "Against what was needed",
+        "What was put down",
+        "Nutrients by field and zone",
+        "Product inside setbacks",
+        "Seed",
+        "Fertilizer with the seed",
+        "Money",
+    ]
+    for account in season_accounts(book, METRIC):
+        words = " ".join(cell for row in account.rows for cell in row)
+        assert "lb" not in words.replace("lb/ac", "lb")
+        assert " ac" not in words
+
+
+def test_the_list_for_a_landlord(book):
+    starter, seeding = table(book, "What was put down")
+    assert starter[:6] == (
+        "Creek Forty",
+        "2026-04-14",
+        "18-46-0",
+        "N 18 %, P2O5 46 %",
+        "with the seed",
+        "creek-fert.csv",
+    )
+    assert starter[6] == "150 lb/ac"
+    assert seeding[3] == "seed"
+
+
+def test_seeds_per_square_foot_and_per_square_metre(book):
+    # 15 lb/ac of clover at 270,000 seeds/lb and 98 % purity; 92 % of it alive.
+    live = 15 * 270_000 * 0.98 * 0.92 / 43_560
+    clover, _ = table(book, "Seed")
+    assert clover[:3] == ("Creek Forty", "meadow", "red clover")
+    assert float(clover[6]) == pytest.approx(live, rel=5e-3)
+    clover, _ = table(book, "Seed", METRIC)
+    assert float(clover[6].replace(",", "")) == pytest.approx(live / SQ_FT, rel=5e-3)
+
+
+def test_salt_prints_its_inputs_its_source_and_its_caution(book):
+    (account,) = [a for a in season_accounts(book, US) if a.title == "Fertilizer with the seed"]
+    (row,) = account.rows
+    assert row[3] == "S 1 in, T 15 %, C 0.5, R 7.5 in, M 1"
+    # F = 30 x 1 x 15 / (0.5 x 7.5 x 1)
+    assert row[4:7] == ("over", "150 lb/ac", "120 lb/ac")
+    for words in ("South Dakota State University Extension", "screening", "local advice"):
+        assert words in account.remark
+
+
+def test_money_says_which_is_cheaper(book):
+    starter, _ = table(book, "Money")
+    assert starter[7].startswith("$")
+    assert starter[9].startswith("own $")
+    assert starter[9].endswith(("dearer", "cheaper"))
+
+
+def test_the_answer_names_the_worst_need_first(book):
+    card = season_card(book, US)
+    assert card.headline == "1 of 2 needs met on average"
+    (worst, text), (second, _) = card.lines[:2]
+    assert (worst, second) == ("short", "met")
+    assert "Creek Forty: " in text
+    assert "of 100 lb/ac P2O5 on average" in text
+    assert any("Overlap cost $" in line for _, line in card.lines)
+    assert season_card(Ledger(), US) is None
+
+
+def test_warnings_of_seed_and_salt_reach_the_page(book):
+    season = render_season(book, US)
+    page = document([], farm="Three Larks", inputs=[], warnings=[], season=season)
+    assert 'id="season"' in page
+    assert "may separate in the cart" in page
+    assert "more was placed with the seed than the screening formula allows" in page
+    assert page.count('<article class="card">') == 1
+
+
+def test_nothing_put_down_leaves_no_section():
+    assert render_season(Ledger(), US) is None
+    assert 'id="season"' not in document([], farm="", inputs=[], warnings=[], season=None)
+
+
+def test_names_are_text_and_never_markup():
+    hostile = replace(DAP, name=HOSTILE)
+    book = ledger([job(hostile, 150.0, "Starter", method=HOSTILE)], [], [hostile])
+    season = render_season(book, US)
+    assert HOSTILE not in season.section
+    assert "&lt;script&gt;" in season.section
+
+
+def test_tables_and_summary_agree(book):
+    account = summary([], farm="", inputs=[], warnings=[], generated="", ledger=book)
+    season = json.loads(json.dumps(account, allow_nan=False))["season"]
+    made = season_tables(book, US)
+    assert list(made) == ["placements", "season_nutrients", "needs", "seed", "salt", "money"]
+    for name, key in (("placements", "placements"), ("needs", "needs"), ("seed", "seed")):
+        assert len(made[name]) == len(season[key])
+    assert made["placements"]["total [lb]"].tolist() == pytest.approx(
+        [p["total_kg"] / LB for p in season["placements"]], rel=1e-6
+    )
+    short = [n["short_m2"] / ACRE for n in season["needs"]]
+    assert made["needs"]["short [ac]"].tolist() == pytest.approx(short, rel=1e-6)
+    metric = season_tables(book, METRIC)
+    assert metric["seed"]["live seeds [per m²]"].tolist() == pytest.approx(
+        (made["seed"]["live seeds [per sq ft]"] / SQ_FT).tolist(), rel=1e-6
+    )
+
+
+def test_a_summary_without_a_season_keeps_its_keys():
+    account = summary([], farm="", inputs=[], warnings=[], generated="")
+    assert "season" not in account

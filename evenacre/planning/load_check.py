@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import NormalDist
 
+from scipy.stats import chi2 as chi2_distribution
+
 from evenacre.coverage.result import AuditResult, RunningTotals
 from evenacre.model import LoadTicket, Operation
 from evenacre.planning.load_ways import LEVEL, METER_SCATTER, LoadCheck, Span, Ways, between
@@ -25,7 +27,9 @@ class Correction:
     low, high : float
         95 % interval.
     needed : bool
-        Whether scale and meter disagree.
+        Whether scale and meter disagree, by the scatter of the loads too.
+    scattered : bool
+        Whether the loads contradict one another by more than their errors explain.
     """
 
     factor: float
@@ -33,6 +37,7 @@ class Correction:
     low: float
     high: float
     needed: bool
+    scattered: bool
 
 
 @dataclass(frozen=True)
@@ -151,7 +156,7 @@ def check_loads(
                 f"{product}: {outside:,.0f} kg of the {whole:,.0f} kg that the meter counted fall "
                 "outside the times of the load tickets. A ticket may be missing."
             )
-    correction = _correction(together, checks) if together else None
+    correction = _correction(together, checks, level) if together else None
     return ProductLoads(
         product, tuple(checks), together, correction, outside, level, tuple(warnings)
     )
@@ -184,7 +189,9 @@ def _together(paired: Sequence[tuple[Load, Span | None]], ways: Ways) -> LoadChe
     return ways.check(tuple(load for load, _ in sound), whole)
 
 
-def _correction(together: LoadCheck, checks: Sequence[LoadCheck]) -> Correction | None:
+def _correction(
+    together: LoadCheck, checks: Sequence[LoadCheck], level: float
+) -> Correction | None:
     """Ratio of what was weighed to what was metered over all closed loads.
 
     Where the loads scatter more than their stated errors, the uncertainty is widened by the
@@ -199,15 +206,19 @@ def _correction(together: LoadCheck, checks: Sequence[LoadCheck]) -> Correction 
     single = [
         (c.scale, c.meter) for c in checks if c.loads[0] in together.loads and c.scale and c.meter
     ]
+    scattered = False
     if len(single) > 1:
         chi2 = sum(
             (s.kg - factor * m.kg) ** 2 / (s.sigma_kg**2 + (factor * m.sigma_kg) ** 2)
             for s, m in single
             if s.sigma_kg or m.sigma_kg
         )
+        scattered = bool(chi2_distribution.sf(chi2, len(single) - 1) < level)
         sigma *= math.sqrt(max(1.0, chi2 / (len(single) - 1)))
-    reach = NormalDist().inv_cdf(0.975) * sigma
-    return Correction(factor, sigma, factor - reach, factor + reach, compared.disagree)
+    normal = NormalDist()
+    reach = normal.inv_cdf(0.975) * sigma
+    needed = compared.disagree and abs(factor - 1) > normal.inv_cdf(1 - level / 2) * sigma
+    return Correction(factor, sigma, factor - reach, factor + reach, needed, scattered)
 
 
 def _oddities(loads: Sequence[Load]) -> list[str]:

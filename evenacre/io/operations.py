@@ -1,4 +1,4 @@
-"""Read everything one operation needs: its logs, and the blockages of its rows."""
+"""Read everything one operation needs: logs, blockages of rows, tickets of loads."""
 
 from __future__ import annotations
 
@@ -7,9 +7,11 @@ from collections.abc import Iterator
 from evenacre.errors import InputError, Problem
 from evenacre.io.blockages import blockages_of, match_clock, read_blockage_file
 from evenacre.io.placement import place_tracks, turn_tracks
+from evenacre.io.table import Findings
+from evenacre.io.tickets import match_ticket_clock, read_tickets
 from evenacre.io.times import dates_of
 from evenacre.io.tracks import read_tracks
-from evenacre.model import Operation, OperationPlan, Track
+from evenacre.model import LoadTicket, Operation, OperationPlan, Track
 
 _UNDATED_S = 30 * 86400.0
 
@@ -67,6 +69,8 @@ def read_operation(plan: OperationPlan) -> tuple[Operation, list[Problem]]:
             problems += error.problems
     blockages, said = match_clock(blockages, placed, plan.time_zone)
     warnings += said + _other_days(plan, placed)
+    tickets, found = _tickets(plan, placed, problems)
+    warnings += found.warnings
     operation = Operation(
         name=plan.name,
         field=plan.field,
@@ -76,14 +80,31 @@ def read_operation(plan: OperationPlan) -> tuple[Operation, list[Problem]]:
         date=plan.date,
         blockages=blockages,
         settings=plan.settings,
-        notes=plan.notes,
+        notes=(*plan.notes, *found.notes),
         warnings=tuple(dict.fromkeys(warnings)),
-        tickets=plan.tickets,
+        tickets=tickets,
         method=plan.method,
         quote_per_m2=plan.quote_per_m2,
         compartment_of=plan.compartment_of,
+        with_seed=plan.with_seed,
+        time_zone=plan.time_zone,
     )
     return operation, problems
+
+
+def _tickets(
+    plan: OperationPlan, tracks: tuple[Track, ...], problems: list[Problem]
+) -> tuple[tuple[LoadTicket, ...], Findings]:
+    """Load tickets on the clock of the tracks."""
+    if plan.ticket_file is None:
+        return plan.tickets, Findings()
+    try:
+        read, findings = read_tickets(plan.ticket_file, plan)
+    except InputError as error:
+        problems += error.problems
+        return plan.tickets, Findings()
+    tickets, said = match_ticket_clock((*plan.tickets, *read), tracks, plan.time_zone)
+    return tickets, Findings(findings.notes, findings.warnings + said)
 
 
 def _logs(plan: OperationPlan) -> Iterator[list[Track] | InputError]:

@@ -1,0 +1,201 @@
+"""``evenacre audit``: a season, or one field from its options."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from evenacre.commands.running import Jobs, run, tell
+from evenacre.commands.shared import FOUND, AsJson, Quiet, Units, option, plain_errors
+from evenacre.errors import InputError
+
+if TYPE_CHECKING:
+    from evenacre.model import Season
+
+
+class FailOn(StrEnum):
+    """Findings that may make the exit code 1."""
+
+    SKIP = "skip"
+    OUTSIDE = "outside"
+    SETBACK = "setback"
+    WARNING = "warning"
+
+
+FILES, DRILL, PRODUCT, READING, TUNING = (
+    "Field and log",
+    "The drill",
+    "What was placed",
+    "How to read the files",
+    "Fine points",
+)
+
+Out = Annotated[
+    Path | None,
+    typer.Option("--out", help="Folder for the result; evenacre-out beside the season file."),
+]
+
+
+def audit(
+    files: Annotated[
+        list[Path] | None,
+        typer.Argument(help="A season file (season.toml), or further logs after --tracks."),
+    ] = None,
+    boundary: Annotated[Path | None, option(FILES, "Field boundary; any map file.")] = None,
+    tracks: Annotated[list[Path] | None, option(FILES, "Log of the drive; any number.")] = None,
+    zones: Annotated[Path | None, option(FILES, "Zones to report amounts for.")] = None,
+    unworkable: Annotated[Path | None, option(FILES, "Waterways, rock piles ...")] = None,
+    setbacks: Annotated[Path | None, option(FILES, "Wells, ditches ... to keep off.")] = None,
+    setback_distance: Annotated[str | None, option(FILES, 'How far: "100 ft".')] = None,
+    blockages: Annotated[
+        Path | None, option(FILES, "CSV of blockages: start, end and tower or rows.")
+    ] = None,
+    field_name: Annotated[str | None, option(FILES, "Name of the field.")] = None,
+    operation_name: Annotated[str | None, option(FILES, "Name of the job.")] = None,
+    date: Annotated[str | None, option(FILES, "Date of the job, 2026-04-14.")] = None,
+    width: Annotated[str | None, option(DRILL, 'Working width: "20 ft".')] = None,
+    rows: Annotated[int | None, option(DRILL, "Rows across the width.")] = None,
+    row_spacing: Annotated[str | None, option(DRILL, 'Instead of rows: "7.5 in".')] = None,
+    rows_per_tower: Annotated[int | None, option(DRILL, "Rows fed by one tower.")] = None,
+    antenna_ahead: Annotated[
+        str | None, option(DRILL, "Antenna ahead of the hitch pin (or of a mounted tool).")
+    ] = None,
+    antenna_left: Annotated[str | None, option(DRILL, "Antenna left of the middle.")] = None,
+    hitch_to_axle: Annotated[
+        list[str] | None, option(DRILL, "Pin to axle of each towed unit, front to back.")
+    ] = None,
+    tool_behind: Annotated[
+        str | None, option(DRILL, "Openers behind the last axle (or behind the pin).")
+    ] = None,
+    delay: Annotated[str | None, option(DRILL, 'From meter to opener: "2.5 s".')] = None,
+    product: Annotated[
+        list[str] | None, option(PRODUCT, "Product; 11-52-0 gives its own analysis.")
+    ] = None,
+    rate: Annotated[list[str] | None, option(PRODUCT, 'Target rate: "150 lb/ac".')] = None,
+    price: Annotated[list[str] | None, option(PRODUCT, 'Price: "840 USD/ton".')] = None,
+    column: Annotated[
+        list[str] | None,
+        option(READING, 'What a column of the log is: "flow=mass \\[lb/s]". Repeat as needed.'),
+    ] = None,
+    time_zone: Annotated[
+        str | None, option(READING, "Zone of local times: America/Chicago.")
+    ] = None,
+    tracks_layer: Annotated[str | None, option(READING, "Layer of the log.")] = None,
+    tracks_crs: Annotated[str | None, option(READING, "System of x and y: EPSG:32615.")] = None,
+    boundary_layer: Annotated[str | None, option(READING, "Layer of the boundary.")] = None,
+    boundary_where: Annotated[
+        list[str] | None, option(READING, "Pick features: NAME=VALUE.")
+    ] = None,
+    boundary_crs: Annotated[str | None, option(READING, "System of the boundary.")] = None,
+    zones_layer: Annotated[str | None, option(READING, "Layer of the zones.")] = None,
+    zones_name_column: Annotated[
+        str | None, option(READING, "Column with the zones' names.")
+    ] = None,
+    skip_min_width: Annotated[str | None, option(TUNING, "Narrowest skip listed.")] = None,
+    skip_min_area: Annotated[str | None, option(TUNING, "Smallest skip listed.")] = None,
+    headland_rounds: Annotated[int | None, option(TUNING, "Rounds along the boundary.")] = None,
+    pass_to_pass: Annotated[str | None, option(TUNING, "Receiver error between passes.")] = None,
+    within_pass: Annotated[str | None, option(TUNING, "Receiver error in a pass.")] = None,
+    max_gap: Annotated[str | None, option(TUNING, "Silence that cuts the path.")] = None,
+    smooth: Annotated[bool, option(TUNING, "Smooth receiver jitter.")] = True,
+    fail_on: Annotated[
+        list[FailOn] | None, typer.Option("--fail-on", help="Exit with 1 on such findings.")
+    ] = None,
+    out: Out = None,
+    units: Units = None,
+    jobs: Jobs = 0,
+    as_json: AsJson = False,
+    quiet: Quiet = False,
+) -> None:
+    """Audit a season, or one field from a boundary and a log."""
+    with plain_errors():
+        single = {
+            "boundary": boundary,
+            "width": width,
+            "rows": rows,
+            "row_spacing": row_spacing,
+            "products": product or [],
+            "rates": rate or [],
+            "prices": price or [],
+            "zones": zones,
+            "unworkable": unworkable,
+            "setbacks": setbacks,
+            "setback_distance": setback_distance,
+            "columns": column or [],
+            "boundary_layer": boundary_layer,
+            "boundary_where": boundary_where or [],
+            "boundary_crs": boundary_crs,
+            "zones_layer": zones_layer,
+            "zones_name_column": zones_name_column,
+            "tracks_layer": tracks_layer,
+            "tracks_crs": tracks_crs,
+            "time_zone": time_zone,
+            "blockages": blockages,
+            "field_name": field_name,
+            "operation_name": operation_name,
+            "date": date,
+            "implement": _given(
+                rows_per_tower=rows_per_tower,
+                antenna_ahead=antenna_ahead,
+                antenna_left=antenna_left,
+                tow=[{"hitch_to_axle": length} for length in hitch_to_axle or []] or None,
+                tool_behind=tool_behind,
+                delay=delay,
+            ),
+            "settings": _given(
+                skip_min_width=skip_min_width,
+                skip_min_area=skip_min_area,
+                headland_rounds=headland_rounds,
+                pass_to_pass=pass_to_pass,
+                within_pass=within_pass,
+                max_gap=max_gap,
+                smooth=None if smooth else False,
+            ),
+        }
+        season, home = _season(files or [], tracks or [], single)
+        folder = out or home / "evenacre-out"
+        outcome = run(season, folder, units, jobs, quiet=quiet or as_json)
+        tell(outcome, folder, as_json=as_json, quiet=quiet)
+        _fail_on(outcome.summary, fail_on or [])
+
+
+def _season(files: list[Path], tracks: list[Path], single: dict[str, Any]) -> tuple[Season, Path]:
+    """The season to audit and the folder its result goes beside."""
+    from evenacre.io.season import load_season, season_from_options
+
+    if tracks:
+        return season_from_options(tracks=[*tracks, *files], **single), Path()
+    given = sorted(key for key, value in single.items() if value)
+    if len(files) == 1 and not given:
+        return load_season(files[0]), files[0].parent
+    if files and given:
+        flag = f"--{given[0].replace('_', '-')}"
+        raise InputError.at(
+            files[0], "", f"A season file does not go with {flag}.", "Put it into the file."
+        )
+    raise InputError.at(
+        "audit",
+        "",
+        "It needs one season file, or logs.",
+        "Write `evenacre audit season.toml` or "
+        "`evenacre audit --boundary F --tracks F --width 20ft`.",
+    )
+
+
+def _given(**keys: Any) -> dict[str, Any]:
+    return {key: value for key, value in keys.items() if value is not None}
+
+
+def _fail_on(summary: dict[str, Any], wanted: list[FailOn]) -> None:
+    operations = summary["operations"]
+    found = {
+        FailOn.SKIP: any(o["skips"] for o in operations),
+        FailOn.OUTSIDE: any(o["outside_area_m2"] > 0 for o in operations),
+        FailOn.SETBACK: any(p["setbacks"] for o in operations for p in o["products"]),
+        FailOn.WARNING: bool(summary["warnings"]) or any(o["warnings"] for o in operations),
+    }
+    if any(found[finding] for finding in wanted):
+        raise typer.Exit(FOUND)

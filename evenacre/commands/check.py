@@ -1,0 +1,32 @@
+"""``evenacre check``: every file of a season, nothing computed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from evenacre.commands.printing import printing
+from evenacre.commands.shared import BAD_INPUT, Quiet, plain_errors
+
+
+def check(
+    season: Annotated[Path, typer.Argument(help="The season file.")],
+    quiet: Quiet = False,
+) -> None:
+    """Check every file of a season without computing anything."""
+    with plain_errors():
+        from evenacre.io.check import check_season
+
+        findings = check_season(season)
+        errors = sum(finding.level == "error" for finding in findings)
+        with printing():
+            for finding in findings:
+                if finding.level == "error" or not quiet:
+                    about = f" ({finding.operation})" if finding.operation else ""
+                    typer.echo(f"{finding.level}{about}: {finding.text}")
+            if not quiet:
+                typer.echo(f"{errors} to mend." if errors else "Nothing to mend.")
+        if errors:
+            raise typer.Exit(BAD_INPUT)

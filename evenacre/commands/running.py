@@ -1,0 +1,59 @@
+"""Running an audit with a progress line, and telling what came of it."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from evenacre.commands.printing import printing
+from evenacre.commands.shared import UnitName
+
+if TYPE_CHECKING:
+    from evenacre.model import Season
+    from evenacre.pipeline import Outcome
+
+Jobs = Annotated[int, typer.Option("--jobs", min=0, help="Processes to use; 0: all cores.")]
+
+
+def run(season: Season, out: Path, units: UnitName | None, jobs: int, *, quiet: bool) -> Outcome:
+    """Audit with a progress line on standard error."""
+    from dataclasses import replace
+
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+
+    from evenacre.pipeline import audit_season
+
+    if units is not None:
+        season = replace(season, units=units.value)
+    columns = (
+        TextColumn("{task.description}"),
+        BarColumn(),
+        MofNCompleteColumn(),
+        TimeElapsedColumn(),
+    )
+    console = Console(stderr=True)
+    silent = quiet or not console.is_terminal  # a file of messages is no place for a moving line
+    with Progress(*columns, console=console, transient=True, disable=silent) as bar:
+        task = bar.add_task("starting", total=len(season.operations))
+
+        def say(stage: str, done: int) -> None:
+            bar.update(task, description=stage, completed=done)
+
+        return audit_season(season, out, jobs=jobs or os.cpu_count() or 1, progress=say)
+
+
+def tell(outcome: Outcome, folder: Path, *, as_json: bool, quiet: bool) -> None:
+    """Print the account, or its summary as JSON."""
+    with printing():
+        if as_json:
+            import json
+
+            typer.echo(json.dumps(outcome.summary, ensure_ascii=False, indent=2))
+        elif not quiet:
+            for line in outcome.lines:
+                typer.echo(line)
+            typer.echo(f"Open {folder / 'report.html'}")

@@ -110,7 +110,7 @@ def test_options_that_are_not_known(args: tuple[str, ...]) -> None:
 
 
 def test_words_on_standard_output_and_nothing_on_the_other(files: Files) -> None:
-    ran = run_command("audit", *files.options(field_name="Creek", operation_name="Spring"))
+    ran = evenacre("audit", *files.options(field_name="Creek", operation_name="Spring"))
     assert ran.code == 0
     assert ran.err == ""
     assert ran.out.startswith("Creek, Spring: ")
@@ -120,14 +120,14 @@ def test_words_on_standard_output_and_nothing_on_the_other(files: Files) -> None
 def test_json_alone_on_standard_output(files: Files) -> None:
     files.records.loc[50, "latitude"] = "nan"  # so that there is a warning to keep off it
     write_log(files.log, files.records)
-    ran = run_command("audit", *files.options(), "--json")
+    ran = evenacre("audit", *files.options(), "--json")
     assert ran.code == 0
     assert ran.err == ""
     assert json.loads(ran.out) == summary_of(files.out)
 
 
 def test_quiet(files: Files) -> None:
-    ran = run_command("audit", *files.options(), "--quiet")
+    ran = evenacre("audit", *files.options(), "--quiet")
     assert (ran.code, ran.out, ran.err) == (0, "", "")
     assert (files.out / "summary.json").is_file()
     ran = evenacre("audit", *files.options(width="20"), "--quiet")
@@ -141,12 +141,9 @@ def test_json_of_a_failure_prints_no_json(files: Files) -> None:
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a device that is always full")
-@pytest.mark.parametrize("args", [("--json",), ()])
-def test_a_full_standard_output(files: Files, args: tuple[str, ...]) -> None:
+def test_a_full_standard_output(files: Files) -> None:
     with open("/dev/full", "w") as full:
-        done = subprocess.run(
-            command("audit", *files.options(), *args), stdout=full, stderr=-1, text=True
-        )
+        done = subprocess.run(command("audit", *files.options()), stdout=full, stderr=-1, text=True)
     assert done.returncode == 2
     assert done.stderr.startswith("error: standard output: ")
     assert len(done.stderr.splitlines()) == 1
@@ -354,14 +351,19 @@ def children(pid: int) -> list[int]:
 @pytest.fixture(scope="module")
 def long_season(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Work for some seconds."""
-    files = write_files(tmp_path_factory.mktemp("long"), small_job(1500.0, (0.1,) * 8))
+    files = write_files(tmp_path_factory.mktemp("long"), small_job(1200.0, (0.1,) * 8))
     return write_season(files, "Spring", "Summer", "Fall")
 
 
 @pytest.mark.skipif(not Path("/proc/self/task").is_dir(), reason="needs a list of processes")
-@pytest.mark.parametrize(("jobs", "workers"), [(1, 0), (2, 2)])
-@pytest.mark.parametrize("to_all", [True, False], ids=["whole group", "parent only"])
-def test_ctrl_c_midway(long_season: Path, jobs: int, workers: int, to_all: bool) -> None:
+@pytest.mark.parametrize(
+    ("jobs", "workers", "wait_s", "to_all"),
+    [(1, 0, 0.3, True), (2, 2, 0.0, True), (2, 2, 1.5, True), (2, 2, 1.5, False)],
+)
+def test_ctrl_c_midway(
+    long_season: Path, jobs: int, workers: int, wait_s: float, to_all: bool
+) -> None:
+    """A terminal sends it to the whole group; a supervisor may send it to the parent only."""
     home = long_season.parent
     before = sorted(home.iterdir())
     process = subprocess.Popen(
@@ -374,7 +376,7 @@ def test_ctrl_c_midway(long_season: Path, jobs: int, workers: int, to_all: bool)
     try:
         wait_for(lambda: bool(list(home.glob(".evenacre-out-*"))))
         wait_for(lambda: len(children(process.pid)) >= workers)
-        time.sleep(0.5)
+        time.sleep(wait_s)
         family = children(process.pid)
         assert process.poll() is None
         if to_all:
@@ -384,7 +386,9 @@ def test_ctrl_c_midway(long_season: Path, jobs: int, workers: int, to_all: bool)
         out, err = process.communicate(timeout=20)
     finally:
         process.kill()
-    assert process.returncode == 130
+    # Python ends by the signal itself if it came while a class was being made; a shell shows
+    # 130 either way.
+    assert process.returncode in (130, -signal.SIGINT)
     assert out == ""
     assert err == "Stopped. Nothing was written.\n"
     wait_for(lambda: not any(map(alive, family)))

@@ -33,7 +33,7 @@ def as_csv(folder: Path, track: Track) -> Path:
 
 
 def as_gpx(folder: Path, track: Track) -> Path:
-    """Positions to 1e-9 degree, times to the millisecond; GPX has no place for a work state."""
+    """Positions to 1e-9 degree or finer, times to the millisecond; GPX has no work state."""
     layer = points(track, time=stamps(track), track_fid=0, track_seg_id=0)
     layer["track_seg_point_id"] = np.arange(len(track))
     layer.to_file(folder / "log.gpx", driver="GPX", layer="track_points", engine="pyogrio")

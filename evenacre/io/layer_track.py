@@ -22,6 +22,8 @@ from evenacre.io.records import build_tracks
 from evenacre.io.table import Findings, Table
 from evenacre.model import Track
 
+_SINGLE = shapely.GeometryType.POLYGON  # kinds with a higher number have several parts
+
 
 def read_layer_tracks(
     path: Path,
@@ -53,8 +55,11 @@ def read_layer_tracks(
     """
     frame, warnings = read_layer(Source(path, layer, crs=crs), polygons=False)
     findings = Findings(warnings=list(warnings))
-    frame = frame.explode()
-    kinds = set(frame.geom_type)
+    if (shapely.get_type_id(frame.geometry.array) > _SINGLE).any():
+        frame = frame.explode()
+    shapes = np.asarray(frame.geometry.array)
+    _, first = np.unique(shapely.get_type_id(shapes), return_index=True)
+    kinds = {shape.geom_type for shape in shapes[first]}
     if len(kinds) > 1:
         raise InputError.at(
             path.name,
@@ -63,7 +68,6 @@ def read_layer_tracks(
             "Export points, lines or polygons alone.",
         )
     table = _attributes(path.name, frame)
-    shapes = np.asarray(frame.geometry.array)
     plan = plan_columns(table, columns, findings, placed=True)
     kind = kinds.pop()
     if path.suffix.lower() == ".fgb" and not any(plan.get(r) for r in ("time", "date", "start")):

@@ -210,6 +210,18 @@ def test_one_date_a_minute_is_enough_over_midnight(tmp_path) -> None:
     np.testing.assert_allclose(track.time_s, utc(2025, 12, 31) + seconds, atol=1e-6)
 
 
+def test_one_date_is_enough_for_a_long_day(tmp_path) -> None:
+    seconds = 5 * 3600 + np.arange(0, 20 * 3600, 60.0)
+    day = signed("GNZDA,050000.00,14,04,2026,00,00")
+    for place in (0, len(seconds)):
+        fixes = [gga(s, i) for i, s in enumerate(seconds)]
+        fixes.insert(place, day if place == 0 else day.replace("050000", "010000"))
+        fixes = [signed(s[1:].partition("*")[0]) for s in fixes]
+        track = one(tmp_path, *fixes)
+        start = utc(2026, 4, 14 if place == 0 else 13)
+        np.testing.assert_allclose(track.time_s, start + seconds, atol=1e-6)
+
+
 def test_a_night_between_two_days_of_work(tmp_path) -> None:
     evening, morning = 18 * 3600 + np.arange(5), 8 * 3600 + np.arange(5)
     first = [s for i, t in enumerate(evening) for s in (gga(t, i), rmc(t, "140426", i))]
@@ -254,6 +266,19 @@ def test_status_v_is_no_fix_where_nothing_better_is_told(tmp_path) -> None:
     assert np.isnan(track.lon).tolist() == [False, True, False]
     track = one(tmp_path, *(s for i, m in enumerate(moments) for s in (m, gga(36000 + i, i))))
     assert np.isfinite(track.lon).all()
+
+
+def test_two_receivers_in_one_log_are_noticed(tmp_path) -> None:
+    same = [s for i in range(20) for s in (gga(36000 + i, i), gga(36000 + i, i, talker="GP"))]
+    track = one(tmp_path, *same)
+    assert len(track) == 20
+    assert not has(track.warnings, "two receivers")
+    # 0.001 minute further north: 1.85 m.
+    other = [s for i in range(20) for s in (gga(36000 + i, i), gga(36000 + i, i + 10, talker="GP"))]
+    track = one(tmp_path, *other)
+    assert len(track) == 20
+    np.testing.assert_allclose(track.lat, 40 + (10 + np.arange(20) * 1e-4) / 60, atol=1e-9)
+    assert has(track.warnings, "20 times", "two receivers")
 
 
 def test_coarse_places_are_said(tmp_path) -> None:

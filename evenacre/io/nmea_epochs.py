@@ -15,6 +15,7 @@ from evenacre.model import BoolArray, FloatArray, IntArray
 _DAY_S = 86400.0
 _KNOT_MPS = 1852.0 / 3600.0  # NIST SP 811
 _DEGREE_M = 111_195.0  # of latitude on a sphere of the mean radius
+_APART_M = 1.0
 # Mode letters of RMC and GNS from the best fix to none.
 _MODES = {
     "R": fix.RTK_FIXED,
@@ -51,6 +52,8 @@ class Epochs:
         Sentences left out because they tell no time.
     refused : int
         Fixes whose place was left out because the receiver had none.
+    apart : int
+        Fixes of which two sentences tell places more than a metre apart.
     """
 
     time_s: FloatArray
@@ -63,6 +66,7 @@ class Epochs:
     course_rad: FloatArray
     untimed: int
     refused: int
+    apart: int
 
     def __len__(self) -> int:
         return len(self.time_s)
@@ -128,6 +132,7 @@ def join_epochs(kinds: dict[str, Sentences], day: date | None) -> Epochs:
         course_rad=course,
         untimed=untimed,
         refused=int(lost.sum()),
+        apart=_apart(epoch, chosen, whole),
     )
 
 
@@ -199,23 +204,27 @@ def _times(
 ) -> tuple[FloatArray, bool]:
     """Times of sentences on one clock, from their times of day and the dates between them."""
     known_place, known_s = _known_dates(kinds)
-    if len(known_place):
-        # Of the dates before and behind, the one told at the nearer time of day.
-        after = np.searchsorted(known_place, place).clip(max=len(known_place) - 1)
-        before = (np.searchsorted(known_place, place, side="right") - 1).clip(min=0)
-        off_after, off_before = known_s[after] - second, known_s[before] - second
-        nearer = np.abs(_from_whole_days(off_after)) < np.abs(_from_whole_days(off_before))
-        off = np.where(nearer, off_after, off_before)
-        return second + np.round(off / _DAY_S) * _DAY_S, True
-    turns = np.round(np.diff(second, prepend=second[:1]) / _DAY_S)
-    days = -np.cumsum(turns)
-    if day is None:
-        return second + days * _DAY_S, False
-    return second + (days + (day - date(1970, 1, 1)).days) * _DAY_S, True
+    both = np.concatenate([second, known_s % _DAY_S])
+    order = np.argsort(np.concatenate([place, known_place]), kind="stable")
+    running = np.empty(len(both))
+    running[order] = _past_midnights(both[order])
+    running_s, known_running_s = running[: len(second)], running[len(second) :]
+    if not len(known_place):
+        first = 0.0 if day is None else (day - date(1970, 1, 1)).days * _DAY_S
+        return running_s + first, day is not None
+    # Of the dates before and behind, the one told nearer in time: a night between two days of
+    # work shows in neither the times of day nor their order.
+    after = np.searchsorted(known_place, place).clip(max=len(known_place) - 1)
+    before = (np.searchsorted(known_place, place, side="right") - 1).clip(min=0)
+    to_after = np.abs(known_running_s[after] - running_s)
+    told = np.where(to_after < np.abs(known_running_s[before] - running_s), after, before)
+    days = np.round((known_s - known_running_s)[told] / _DAY_S)
+    return running_s + days * _DAY_S, True
 
 
-def _from_whole_days(seconds: FloatArray) -> FloatArray:
-    return seconds - np.round(seconds / _DAY_S) * _DAY_S
+def _past_midnights(second: FloatArray) -> FloatArray:
+    """Let times of day run on over midnight."""
+    return second - np.cumsum(np.round(np.diff(second, prepend=second[:1]) / _DAY_S)) * _DAY_S
 
 
 def _known_dates(kinds: dict[str, Sentences]) -> tuple[IntArray, FloatArray]:
@@ -273,6 +282,16 @@ def _best(epoch: IntArray, rank: IntArray, fixes: _Fixes) -> IntArray:
     lost = (fixes.quality == fix.NO_FIX) | ~np.isfinite(fixes.lon) | ~np.isfinite(fixes.lat)
     order = np.lexsort((fixes.place, lost, rank, epoch))
     return order[np.diff(epoch[order], prepend=-1) != 0]
+
+
+def _apart(epoch: IntArray, chosen: IntArray, fixes: _Fixes) -> int:
+    """Count the epochs whose sentences tell places that rounding does not explain."""
+    own = chosen[epoch]
+    north = (fixes.lat - fixes.lat[own]) * _DEGREE_M
+    east = (fixes.lon - fixes.lon[own]) * _DEGREE_M * np.cos(np.radians(fixes.lat))
+    told = (fixes.quality != fix.NO_FIX) & (fixes.quality[own] != fix.NO_FIX)
+    far = told & (np.hypot(north, east) > _APART_M + fixes.step_m + fixes.step_m[own])
+    return len(np.unique(epoch[far]))
 
 
 def _motion(

@@ -152,6 +152,11 @@ def _report_epochs(file: str, epochs: Epochs, findings: Findings) -> None:
             f"{file}: left out {counted(epochs.refused, 'position')} that the receiver itself "
             "calls no fix."
         )
+    if epochs.apart:
+        findings.warn(
+            f"{file}: at {counted(epochs.apart, 'time')} its sentences tell places more than a "
+            "metre apart, as if two receivers wrote into one log; the first sentence is used."
+        )
     if not epochs.dated:
         findings.note(
             f"{file}: it tells no date (no RMC or ZDA), so times count from midnight UTC. To give "

@@ -100,7 +100,8 @@ def test_every_table_comes_out_in_both_units(book):
     assert titles == [
         "Against what was needed",
         "What was put down",
-        "Nutrients by field and zone",
+        "Nutrients by field",
+        "Nutrients by zone",
         "Product inside setbacks",
         "Seed",
         "Fertilizer with the seed",
@@ -116,14 +117,14 @@ def test_the_list_for_a_landlord(book):
     starter, seeding = table(book, "What was put down")
     assert starter[:6] == (
         "Creek Forty",
-        "2026-04-14",
         "18-46-0",
         "N 18 %, P2O5 46 %",
         "with the seed",
         "creek-fert.csv",
+        "2026-04-14",
     )
     assert starter[6] == "150 lb/ac"
-    assert seeding[3] == "seed"
+    assert seeding[2] == "seed"
 
 
 def test_seeds_per_square_foot_and_per_square_metre(book):

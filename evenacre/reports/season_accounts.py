@@ -27,6 +27,7 @@ def season_accounts(ledger: Ledger, u: UnitSystem, *, currency: str = "USD") -> 
         _needs(ledger, u),
         _placements(ledger, u),
         _nutrients(ledger, u),
+        _zones(ledger, u),
         _setbacks(ledger, u),
         _seed(ledger, u),
         _salt(ledger, u),
@@ -49,24 +50,24 @@ def _placements(ledger: Ledger, u: UnitSystem) -> Account:
     rows = [
         (
             p.field,
-            p.date,
             p.product,
             analysis_text(p.analysis) or ("seed" if p.kind == "seed" else ""),
             p.method,
             ", ".join(p.sources),
+            p.date,
             u.rate.text(p.rate_kg_per_m2),
             figures.size(p.area_m2, u, 3),
             u.mass.text(p.total_kg, 4),
         )
         for p in ledger.placements
     ]
-    head = ("Field", "Date", "Product", "Analysis", "Placed", "Log", "Rate", "Area", "Total")
+    head = ("Field", "Product", "Analysis", "Placed", "Log", "Date", "Rate", "Area", "Total")
     guessed = [p for p in ledger.placements if p.amounts_from == "target"]
     return Account(
         "What was put down",
         head,
         rows,
-        words=6,
+        words=5,
         remark=(
             "Rate is the mean over the area covered; the total is what lies on it. The same list "
             f"is in tables/placements.csv.{_guessed(guessed)}"
@@ -81,24 +82,34 @@ def _guessed(placements: list[Placement]) -> str:
     return f" No rate of {names} is logged everywhere: its target rate stands in for it."
 
 
-def _nutrients(ledger: Ledger, u: UnitSystem) -> Account:
-    def row(a: NutrientAmount) -> tuple[str, ...]:
-        pure = a.element != a.nutrient
-        return (
-            place(a.field, a.zone) if a.field else "Whole season",
-            a.nutrient,
-            u.mass.text(a.kg),
-            u.rate.text(a.kg / a.area_m2) if a.area_m2 else "n/a",
-            f"{a.element}: {u.mass.text(a.element_kg)}" if pure else "",
-            (u.rate.text(a.element_kg / a.area_m2) if a.area_m2 else "n/a") if pure else "",
-        )
+_NUTRIENTS = ("Where", "Nutrient", "Total", "Per area", "As element", "Per area")
 
-    several = len({a.field for a in ledger.amounts}) > 1
-    rows = [row(a) for a in (*ledger.amounts, *(ledger.totals if several else ()))]
-    head = ("Where", "Nutrient", "Total", "Per area", "As element", "Per area")
+
+def _nutrient(a: NutrientAmount, u: UnitSystem) -> tuple[str, ...]:
+    pure = a.element != a.nutrient
+    per_area = bool(a.field) and a.area_m2 > 0  # a mean over all fields is no field's rate
+    return (
+        place(a.field, a.zone) if a.field else "Whole season",
+        a.nutrient,
+        u.mass.text(a.kg),
+        u.rate.text(a.kg / a.area_m2) if per_area else "",
+        f"{a.element}: {u.mass.text(a.element_kg)}" if pure else "",
+        u.rate.text(a.element_kg / a.area_m2) if pure and per_area else "",
+    )
+
+
+def _zones(ledger: Ledger, u: UnitSystem) -> Account:
+    rows = [_nutrient(a, u) for a in ledger.amounts if a.zone is not None]
+    return Account("Nutrients by zone", _NUTRIENTS, rows, words=2, folded=True)
+
+
+def _nutrients(ledger: Ledger, u: UnitSystem) -> Account:
+    fields = [a for a in ledger.amounts if a.zone is None]
+    several = len({a.field for a in fields}) > 1
+    rows = [_nutrient(a, u) for a in (*fields, *(ledger.totals if several else ()))]
     return Account(
-        "Nutrients by field and zone",
-        head,
+        "Nutrients by field",
+        _NUTRIENTS,
         rows,
         words=2,
         remark=(
@@ -173,7 +184,7 @@ def _seed(ledger: Ledger, u: UnitSystem) -> Account:
     head = (
         "Field",
         "Seed",
-        "Of it",
+        "Part",
         "Bulk",
         "Pure live seed",
         per_area.capitalize(),
@@ -185,7 +196,7 @@ def _seed(ledger: Ledger, u: UnitSystem) -> Account:
         head,
         rows,
         words=3,
-        remark="Pure live seed is purity x (germination + hard seed), as on the tag.",
+        remark="Pure live seed is purity × (germination + hard seed), as on the tag.",
     )
 
 

@@ -44,7 +44,7 @@ def _off(balance: NeedBalance) -> float:
 
 
 def _sentence(b: NeedBalance, units: UnitSystem) -> str:
-    put = f"{units.rate.of(b.mean_kg_per_m2):,.3g}"
+    put = units.rate.text(b.mean_kg_per_m2).removesuffix(f" {units.rate.label}")
     text = (
         f"{place(b.need.field, b.need.zone)}: {put} of {units.rate.text(b.need.kg_per_m2)} "
         f"{b.need.nutrient} on average"

@@ -135,8 +135,6 @@ def _one(path: Path, data: TaskData, task: Task, given: dict[str, Any]) -> Seaso
         track_layers=(),
         implement=_implement(plan.implement, task.implement, measured, given),
         applications=tuple(_with_target(a, task) for a in plan.applications),
-        notes=(*plan.notes, *task.notes),
-        warnings=(*plan.warnings, *task.warnings),
     )
     return replace(season, operations=(plan,))
 

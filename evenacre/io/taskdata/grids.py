@@ -17,7 +17,7 @@ from evenacre.io.taskdata.tree import integer, number, text
 _CODES, _VALUES = "1", "2"
 _MOST_CELLS = 4_000_000
 # Each change from cell to cell is a stretch of outline; noise has as many as cells.
-_MOST_CHANGES = 100_000
+_MOST_CHANGES = 50_000
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,7 @@ from evenacre.model import Implement, TowedUnit
 
 _ALIKE = 0.01
 _MATCH = 0.02
-_LEAST_ROW_M = 0.05
+_LEAST_ROW_M, _ROW_M = 0.05, 0.25
 # Three-point hitches carry or half carry; every other kind of connector tows.
 _MOUNTED = (2, 3)
 _UNKNOWN = (None, 0)
@@ -67,8 +67,8 @@ def _with_sections(
         return implement
     if max(known) - min(known) <= _ALIKE * max(known):
         return implement
-    common = math.gcd(*(round(1000 * width) for width in known)) / 1000
-    row = max(common, _LEAST_ROW_M)
+    common = max(math.gcd(*(round(1000 * width) for width in known)) / 1000, _LEAST_ROW_M)
+    row = common / math.ceil(common / _ROW_M)
     rows = tuple(max(1, round(width / row)) for width in known)
     findings.note(
         f"{about}: the sections are of different width, {min(known):.2f} to {max(known):.2f} m."

@@ -26,6 +26,7 @@ from evenacre.model import FloatArray, IntArray
 
 _BYTES_PER_RECORD, _BYTES_PER_VALUE, _BYTES_PER_STATE = 80, 8, 2
 _MAX_BYTES = 500 * 1024**2
+_MAX_TEMPLATE_BYTES = 1024**2
 _SHOWN = 8
 
 
@@ -115,7 +116,7 @@ def read_log(
     if missing:
         findings.warn(f"{about}: {' and '.join(missing)} missing; the log was left out.")
         return None
-    template = read_template(parse_xml(files, f"{name}.XML"), about, findings)
+    template = read_template(parse_xml(files, f"{name}.XML", _MAX_TEMPLATE_BYTES), about, findings)
     if template is None:
         return None
     data = np.frombuffer(files.read(f"{name}.BIN"), dtype=np.uint8)

@@ -18,7 +18,9 @@ from evenacre.io.wgs84 import unwrap
 from evenacre.model import FloatArray
 
 INTERIOR = "2"
-_RING_POINTS = 3
+_RING_POINTS, _MOST_RING_POINTS = 3, 100_000
+# Stretches of a sound outline come near a few others; those of a tangle near most.
+_NEIGHBOURS, _SAMPLE = 60.0, 200
 
 
 def points(line: Element, about: str, findings: Findings) -> FloatArray:
@@ -56,6 +58,12 @@ def area(polygon: Element, about: str, findings: Findings) -> BaseGeometry | Non
         if len(np.unique(ring, axis=0)) < _RING_POINTS:
             findings.warn(f"{about}: left out an outline of fewer than three points.")
             continue
+        if len(ring) > _MOST_RING_POINTS or _tangled(ring):
+            findings.warn(
+                f"{about}: left out an outline of {len(ring):,} points that crosses itself over "
+                "and over, or has more points than any field."
+            )
+            continue
         (inner if text(line, "A") == INTERIOR else outer).append(shapely.Polygon(ring))
     if not outer:
         return None
@@ -69,6 +77,14 @@ def area(polygon: Element, about: str, findings: Findings) -> BaseGeometry | Non
         return whole
     rest = only_polygons(shapely.difference(whole, holes))
     return None if rest.is_empty else rest
+
+
+def _tangled(ring: FloatArray) -> bool:
+    """Tell an outline that mending would take for ever: every part of it crosses many others."""
+    steps = shapely.linestrings(np.stack([ring, np.roll(ring, -1, axis=0)], axis=1))
+    some = steps[:: max(1, len(steps) // _SAMPLE)]
+    hits = shapely.STRtree(steps).query(some)
+    return hits.shape[1] > _NEIGHBOURS * len(some)
 
 
 def mended(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from xml.etree.ElementTree import Element
 
 from evenacre.io.table import Findings
@@ -22,13 +22,22 @@ from evenacre.model import Implement
 
 @dataclass(frozen=True)
 class TaskReader:
-    """Reads tasks one by one, with what they share at hand."""
+    """Reads tasks one by one, with what they share at hand.
+
+    Attributes
+    ----------
+    files, machines, plots, products, room
+        What tasks share.
+    taken : set of str
+        Time logs that were read; a log belongs to one task.
+    """
 
     files: TaskFiles
     machines: Machines
     plots: Mapping[str, PlotRecord]
     products: Mapping[str, str]
     room: Room
+    taken: set[str] = field(default_factory=set)
 
     def read(self, element: Element, time_zone: str | None, *, logs: bool) -> Task:
         """Read a task; its time logs only when they are wanted.
@@ -81,13 +90,14 @@ class TaskReader:
         findings: Findings,
     ) -> list[Driven]:
         driven = []
-        names = [text(log, "A") for log in element.findall("TLG")]
-        if len(set(names)) < len(names):
-            findings.warn(f"{about}: it names a time log twice; it is read once.")
-        once = {text(log, "A"): log for log in reversed(element.findall("TLG"))}
-        for name in dict.fromkeys(names):
+        for log_element in element.findall("TLG"):
+            name = text(log_element, "A")
+            if name in self.taken:
+                findings.warn(f"{about}: the time log {name} is named twice; it is read once.")
+                continue
+            self.taken.add(name)
             own = Findings()
-            log = read_log(self.files, once[name], time_zone, self.room, own)
+            log = read_log(self.files, log_element, time_zone, self.room, own)
             made = log and track_of(log, allotments, self.machines, f"{about}, {name}", own)
             if made:
                 driven.append(made)

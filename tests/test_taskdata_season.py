@@ -1,0 +1,169 @@
+"""A season from a zip of task data alone."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import tasklogs as by_hand
+from tasklogs import record, template, v4
+
+from evenacre.coverage.audit import audit_operation
+from evenacre.errors import InputError
+from evenacre.io.operations import load_operation
+from evenacre.io.season import load_season
+from evenacre.io.taskdata_season import season_from_taskdata
+
+ACRE_M2 = 4046.8564224  # NIST SP 811, international foot
+COLUMNS = [(141, "DET-2"), (161, "DET-2"), (7, "DET-3")]
+M_PER_DEG_LAT = 111_036.6  # on the WGS 84 meridian at 40.1 degrees north
+WIDTHS = (2000, 4000)
+
+
+def drive() -> bytes:
+    """Three passes north, the last with the right section off, at 5 Hz and 2.4 m/s."""
+    made, second = [], 0.0
+    for number, x in enumerate((0.001, 0.0015, 0.002)):
+        for k in range(401):
+            values = []
+            if k == 0:
+                values = [(0, 1), (1, 0b0001 if number == 2 else 0b0101), (2, 16_800)]
+            elif k == 400:
+                values = [(0, 0)]
+            made.append(record(second, x, 0.0005 + k * 0.48 / M_PER_DEG_LAT, values))
+            second += 0.2
+        second += 30.0
+    return b"".join(made)
+
+
+def farm(path: Path, *, devices: bool = True, boundary: bool = True, tasks: int = 1) -> Path:
+    jobs = [
+        v4.Task(
+            id=f"TSK{n}",
+            designator="Spring",
+            partfield_id_ref="PFD1",
+            status=v4.TaskStatus("4"),
+            time_logs=[v4.TimeLog(filename=f"TLG0000{n}", type=1)],
+            product_allocations=[
+                v4.ProductAllocation(product_id_ref="PDT1", device_element_id_ref="DET-3")
+            ],
+        )
+        for n in range(1, tasks + 1)
+    ]
+    jobs.append(v4.Task(id="TSK9", designator="To come", status=v4.TaskStatus("1")))
+    data = by_hand.root(
+        v4,
+        farms=[v4.Farm(id="FRM1", designator="Three Larks Farm")],
+        devices=[by_hand.drill(v4, WIDTHS)] if devices else [],
+        products=[v4.Product(id="PDT1", designator="18-46-0")],
+        partfields=[
+            v4.Partfield(
+                id="PFD1",
+                designator="Creek Forty",
+                area=1,
+                polygons=[by_hand.polygon(v4, by_hand.FIELD)] if boundary else [],
+            )
+        ],
+        tasks=jobs,
+    )
+    logs = {f"TLG0000{n}": (template(COLUMNS), drive()) for n in range(1, tasks + 1)}
+    return by_hand.write(path, data, logs)
+
+
+def test_everything_comes_from_the_zip(tmp_path: Path) -> None:
+    season = season_from_taskdata(farm(tmp_path / "farm.zip"))
+    assert season.farm == "Three Larks Farm"
+    (plan,) = season.operations
+    assert (plan.field.name, plan.name, plan.layer) == ("Creek Forty", "Spring", "TSK1")
+    assert plan.date == "2026-04-14"
+    assert plan.implement.width_m == pytest.approx(6.0)
+    (applied,) = plan.applications
+    assert applied.product.analysis == {"N": 18.0, "P2O5": 46.0, "K2O": 0.0}
+    assert [Path(file.path).name for file in season.inputs] == ["farm.zip"]
+    assert any("To come" in warning for warning in season.warnings)
+
+
+def test_the_audit_of_a_zip_is_the_ground_that_was_driven(tmp_path: Path) -> None:
+    """Two passes of 6 m and one of its left 2 m, each 400 steps of 0.48 m less the half step."""
+    (plan,) = season_from_taskdata(farm(tmp_path / "farm.zip")).operations
+    result = audit_operation(load_operation(plan))
+    length = 399.5 * 0.48
+    expected = length * (6.0 + 6.0 + 2.0)
+    assert result.covered_area_m2 == pytest.approx(expected, rel=2e-3)
+    (product,) = result.products
+    assert product.logged_kg == pytest.approx(expected * 0.0168, rel=2e-3)
+
+
+@pytest.mark.parametrize(
+    ("options", "given", "asked"),
+    [
+        ({"devices": False}, {}, ["--width"]),
+        ({"boundary": False}, {}, ["--boundary"]),
+        ({"devices": False, "boundary": False}, {}, ["--width", "--boundary"]),
+        ({}, {"width": "20 parsecs"}, ["--width"]),
+        ({}, {"rates": ["150 lb/ac", "2 lb/ac"]}, ["--rate"]),
+        ({}, {"tasks": ["TSK7"]}, ["TSK7"]),
+    ],
+)
+def test_what_is_missing_or_wrong_is_asked_for_by_name(
+    tmp_path: Path, options: dict[str, bool], given: dict[str, Any], asked: list[str]
+) -> None:
+    path = farm(tmp_path / "farm.zip", **options)
+    with pytest.raises(InputError) as caught:
+        season_from_taskdata(path, **given)
+    for option in asked:
+        assert option in str(caught.value)
+
+
+def test_options_go_over_the_file(tmp_path: Path) -> None:
+    path = farm(tmp_path / "farm.zip", devices=False)
+    season = season_from_taskdata(
+        path, width="20 ft", rows=32, rates=["150 lb/ac"], operation_name="Starter", units="metric"
+    )
+    (plan,) = season.operations
+    assert season.units == "metric"
+    assert plan.name == "Starter"
+    assert plan.implement.width_m == pytest.approx(6.096)
+    assert plan.implement.rows == 32
+    assert plan.applications[0].target_kg_per_m2 == pytest.approx(150 * 0.45359237 / ACRE_M2)
+
+
+def test_two_tasks_of_one_name_are_two_operations(tmp_path: Path) -> None:
+    season = season_from_taskdata(farm(tmp_path / "farm.zip", tasks=2))
+    assert [(plan.name, plan.layer) for plan in season.operations] == [
+        ("Spring (TSK1)", "TSK1"),
+        ("Spring (TSK2)", "TSK2"),
+    ]
+    first = load_operation(season.operations[0]).tracks
+    assert [track.source.rpartition(", ")[2] for track in first] == ["TLG00001"]
+
+
+def test_a_season_file_may_name_a_folder_and_a_task(tmp_path: Path) -> None:
+    farm(tmp_path / "TASKDATA", tasks=2)
+    (tmp_path / "season.toml").write_text(
+        """
+        [[implement]]
+        name = "drill"
+        width = "6 m"
+        [[field]]
+        name = "Creek Forty"
+        [[operation]]
+        name = "Spring"
+        field = "Creek Forty"
+        implement = "drill"
+        tracks = [ { file = "TASKDATA", layer = "TSK2" } ]
+        """
+    )
+    season = load_season(tmp_path / "season.toml")
+    (track,) = load_operation(season.operations[0]).tracks
+    assert track.source.endswith("TLG00002")
+    assert np.isfinite(track.lon).all()
+    assert {Path(file.path).name for file in season.inputs} >= {"TASKDATA.XML", "TLG00002.BIN"}
+
+
+def test_a_zip_without_logs_says_so(tmp_path: Path) -> None:
+    path = by_hand.write(tmp_path / "farm.zip", by_hand.root(v4))
+    with pytest.raises(InputError, match="no task with a time log"):
+        season_from_taskdata(path)

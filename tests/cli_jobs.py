@@ -128,9 +128,9 @@ def command(*args: object) -> list[str]:
     return [sys.executable, "-m", "evenacre", *(str(a) for a in args)]
 
 
-def run_command(*args: object, cwd: Path | None = None) -> Ran:
+def run_command(*args: object) -> Ran:
     """Run the command as a process of its own."""
-    done = subprocess.run(command(*args), capture_output=True, text=True, cwd=cwd, check=False)
+    done = subprocess.run(command(*args), capture_output=True, text=True, check=False)
     return Ran(done.returncode, done.stdout, done.stderr)
 
 

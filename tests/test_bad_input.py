@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import html
 import json
-from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -27,8 +26,6 @@ from cli_jobs import (
     write_log,
 )
 from put_down import MISSOURI, on_earth
-
-Spoil = Callable[[Files], object]
 
 LENGTH, WIDTH = 60.0, 6.096
 CLEAN = {

@@ -1,0 +1,467 @@
+"""Come out even: the rate, its interval, where the load runs out, and what else can be done."""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+from cli_jobs import MISSOURI, evenacre, summary_of, write_boundary, write_log
+from cli_jobs import records_of as log_of
+from jobs import DRILL, straight_job
+from put_down import on_earth, operation
+
+from evenacre.coverage.audit import audit_operation
+from evenacre.coverage.result import AuditResult
+from evenacre.errors import InputError
+from evenacre.model import Application, LoadTicket, Operation, Product
+from evenacre.planning.finish import come_out_even, ground_left, typed_ground
+from evenacre.planning.finish_job import FinishJob, finish_job
+from evenacre.planning.ground_ahead import ground_ahead, main_heading_rad, pass_overlaps
+from evenacre.planning.loads import Amount
+from evenacre.planning.passes_ahead import passes_ahead
+
+LENGTH, WIDTH = 240.0, DRILL.width_m
+RATE = 0.012  # kg/m2
+Z90 = 1.6448536269514722  # standard normal quantile of 0.95
+LB, ACRE = 0.45359237, 4046.8564224  # NIST SP 811, appendix B.8
+
+
+def job_so_far(
+    passes: int = 5, of: int = 12, gap: float = 0.0, tickets: tuple[LoadTicket, ...] = ()
+) -> Operation:
+    """The first passes of a field ``of`` passes wide, each next to the one before or over it."""
+    job = straight_job(LENGTH, (gap,) * (passes - 1))
+    job = replace(
+        job,
+        boundary=shapely.box(0.0, 0.0, LENGTH, of * WIDTH),
+        drives=tuple(d.with_rate("rye", RATE) for d in job.drives),
+        applications=(Application(Product("rye"), RATE),),
+    )
+    return replace(operation(job), tickets=tickets)
+
+
+def finished(job: Operation, kg: float, sigma: float = 1.0) -> tuple[AuditResult, FinishJob]:
+    result = audit_operation(job)
+    return result, finish_job(job, result, left=Amount(kg, sigma))
+
+
+# The rate and its interval
+
+
+def test_with_ground_known_exactly_the_interval_is_that_of_the_mass() -> None:
+    found = come_out_even(typed_ground(10_000, 0, overlap=0.0), Amount(120, 3))
+    assert found.even_kg_per_m2 == pytest.approx(0.012)
+    assert found.low_kg_per_m2 == pytest.approx((120 - Z90 * 3) / 10_000, rel=1e-6)
+    assert found.high_kg_per_m2 == pytest.approx((120 + Z90 * 3) / 10_000, rel=1e-6)
+
+
+def test_with_mass_known_exactly_the_interval_is_that_of_the_ground() -> None:
+    found = come_out_even(typed_ground(10_000, 200, overlap=0.0), Amount(120, 0))
+    assert found.low_kg_per_m2 == pytest.approx(120 / (10_000 + Z90 * 200), rel=1e-6)
+    assert found.high_kg_per_m2 == pytest.approx(120 / (10_000 - Z90 * 200), rel=1e-6)
+
+
+def test_ground_that_may_be_none_has_no_upper_rate() -> None:
+    found = come_out_even(typed_ground(100, 90, overlap=0.0), Amount(120, 0))
+    assert found.high_kg_per_m2 == math.inf
+
+
+def test_overlap_so_far_is_expected_to_go_on() -> None:
+    new, again = np.array([1000.0, 2000.0, 1000.0]), np.array([30.0, 60.0, 30.0])
+    ground = ground_left(8000, 0, new, again)
+    assert ground.overlap == pytest.approx(0.03)
+    assert ground.drive_m2 == pytest.approx(8240)
+    assert ground.drive_sigma_m2 == pytest.approx(0, abs=1e-9)  # nobody wavered
+
+
+def test_wavering_overlap_widens_the_interval() -> None:
+    rng = np.random.default_rng(2)
+    new = np.full(25, 1000.0)
+    calm = ground_left(8000, 0, new, 30 + 5 * rng.standard_normal(25))
+    wild = ground_left(8000, 0, new, 30 + 25 * rng.standard_normal(25))
+    assert wild.drive_sigma_m2 > 3 * calm.drive_sigma_m2
+    narrow, wide = (come_out_even(g, Amount(100, 1)) for g in (calm, wild))
+    assert wide.high_kg_per_m2 - wide.low_kg_per_m2 > narrow.high_kg_per_m2 - narrow.low_kg_per_m2
+
+
+def test_interval_holds_the_truth_nine_times_in_ten() -> None:
+    """A thousand fields driven to the end, seen part way through by one with a scale.
+
+    Each driver aims at an overlap of his own and wavers about it; rows that run over worked
+    ground at the last pass are shut off. Mass is read in steps of 20 lb. Nothing here uses a
+    formula of the package: the rate that would have come out even is mass over ground driven.
+    """
+    rng = np.random.default_rng(90_210)
+    step = 20 * LB
+    held = 0
+    for _ in range(1000):
+        width, length = rng.uniform(4.0, 12.0), rng.uniform(200.0, 800.0)
+        aim, waver = rng.uniform(0.0, 0.08), rng.uniform(0.01, 0.05)
+        overlap = (aim + waver * rng.standard_normal(400)) * width
+        advance = width - overlap  # how much new ground each pass takes
+        total = rng.uniform(15, 80) * width
+        seen = int(rng.integers(5, max(6, int(0.9 * total / width) - 3)))
+        edge = np.cumsum(advance)
+        last = int(np.searchsorted(edge, total))
+        undone = (total - edge[seen - 1]) * length
+        driven = (width * (last - seen) + (total - edge[last - 1]) + overlap[last]) * length
+        mass = rng.uniform(0.005, 0.03) * driven
+        receiver = rng.uniform(0.0, 0.01) * math.sqrt(seen) * length
+        ground = ground_left(
+            undone + receiver * rng.standard_normal(), receiver, advance[:seen] * length,
+            overlap[:seen] * length,
+        )  # fmt: skip
+        cart = rng.uniform(6000, 9000)  # read full, its empty weight known
+        read = np.round((cart + mass) / step) * step - cart
+        found = come_out_even(ground, Amount(float(read), step / math.sqrt(12)))
+        held += found.low_kg_per_m2 <= mass / driven <= found.high_kg_per_m2
+    assert held / 1000 == pytest.approx(0.90, abs=0.03)
+
+
+# What to do
+
+
+def test_under_the_least_rate_leave_ground_or_add() -> None:
+    product = Product("rye", rate_min_kg_per_m2=0.010, rate_max_kg_per_m2=0.020)
+    found = come_out_even(
+        typed_ground(10_000, 50, overlap=0.05), Amount(84, 1), rate_kg_per_m2=0.012, product=product
+    )
+    assert found.even_kg_per_m2 == pytest.approx(0.008)
+    assert (found.range, found.verdict) == ("below", "runs out")
+    # 84 kg at 0.010 reach 8,400 m2 of driving: 8,000 of new ground.
+    assert found.leave_m2 == pytest.approx(2000)
+    assert found.add_kg == pytest.approx(0.012 * 10_500 - 84)
+    assert found.short_kg == pytest.approx(0.012 * 10_500 - 84)
+    assert found.reach_m2 == pytest.approx(7000)
+
+
+def test_a_blend_is_added_in_its_parts() -> None:
+    product = Product("mix", parts=(("red clover", 3.0), ("orchardgrass", 2.0)))
+    found = come_out_even(
+        typed_ground(10_000, 50, overlap=0.0), Amount(80, 1), rate_kg_per_m2=0.012, product=product
+    )
+    assert dict(found.add_parts) == pytest.approx({"red clover": 24, "orchardgrass": 16})
+
+
+def test_over_the_most_rate_some_is_left() -> None:
+    product = Product("rye", rate_max_kg_per_m2=0.011)
+    found = come_out_even(
+        typed_ground(10_000, 50, overlap=0.0), Amount(120, 1), rate_kg_per_m2=0.010, product=product
+    )
+    assert (found.range, found.verdict) == ("above", "left over")
+    assert found.spare_kg == pytest.approx(10)
+    assert found.add_kg == 0
+    assert found.leave_m2 == 0
+
+
+def test_a_rate_inside_the_interval_is_even() -> None:
+    found = come_out_even(typed_ground(10_000, 100), Amount(120, 2), rate_kg_per_m2=0.0116)
+    assert found.verdict == "even"
+    assert found.range == "not known"
+    assert come_out_even(typed_ground(10_000, 100), Amount(120, 2)).verdict == "no rate"
+
+
+# Passes to come
+
+
+def test_passes_cover_the_ground_once_and_run_to_and_fro() -> None:
+    ground = shapely.box(0, 0, 100, 50).difference(shapely.box(40, 20, 60, 60))
+    turned = shapely.affinity.rotate(ground, 30, origin=(0, 0))
+    passes = passes_ahead(turned, 6.0, math.radians(30), np.array([0.0, 0.0]))
+    assert sum(p.area_m2 for p in passes) == pytest.approx(ground.area)
+    laid = shapely.union_all([p.ground for p in passes])
+    assert laid.symmetric_difference(turned).area == pytest.approx(0, abs=1e-6)
+    assert sum(p.area_m2 for p in passes) == pytest.approx(laid.area)
+    first, second = (np.array(p.line.coords) for p in passes[:2])
+    assert np.hypot(*(second[0] - first[1])) == pytest.approx(6.0)
+    angle = np.arctan2(*(first[1] - first[0])[::-1])
+    assert math.degrees(angle) % 180 == pytest.approx(30)
+
+
+def test_no_ground_no_passes() -> None:
+    assert passes_ahead(shapely.Polygon(), 6.0, 0.0, np.zeros(2)) == ()
+
+
+# From tracks
+
+
+def test_ground_still_to_do_and_passes_to_come() -> None:
+    result = audit_operation(job_so_far(passes=5, of=12))
+    ahead = ground_ahead(result)
+    assert ahead.undone.area == pytest.approx(7 * WIDTH * LENGTH, rel=2e-3)
+    assert len(ahead.passes) == 7
+    assert [p.length_m for p in ahead.passes] == pytest.approx([LENGTH] * 7, abs=1.0)
+    assert abs(math.sin(main_heading_rad(result))) < 0.01
+    # The fifth pass ended at the far end: the next one starts there.
+    start = np.array(ahead.passes[0].line.coords[0])
+    end = np.array(result.layers["passes"].geometry.iloc[-1].coords[-1])
+    assert np.hypot(*(start - end)) == pytest.approx(WIDTH, abs=0.3)
+    assert ahead.full_width_m2 == pytest.approx(ahead.undone.area, rel=0.01)
+
+
+def test_overlap_of_each_pass_is_what_it_drove_twice() -> None:
+    result = audit_operation(job_so_far(passes=5, of=12, gap=-0.4))
+    field = shapely.union_all(result.layers["field"].geometry.to_numpy())
+    new, again = pass_overlaps(result, field)
+    assert again == pytest.approx([0, *[0.4 * LENGTH] * 4], abs=2.0)
+    assert new == pytest.approx(WIDTH * LENGTH - again, rel=2e-3)
+
+
+def test_skips_left_behind_are_not_still_to_do() -> None:
+    result = audit_operation(job_so_far(passes=5, of=12, gap=0.5))
+    ahead = ground_ahead(result)
+    covered = 5 * WIDTH + 4 * 0.5
+    assert ahead.skipped_m2 == pytest.approx(4 * 0.5 * LENGTH, rel=0.01)
+    assert ahead.undone.area == pytest.approx((12 * WIDTH - covered) * LENGTH, rel=2e-3)
+
+
+@pytest.mark.parametrize("into", [0.25, 0.5, 2.75])
+def test_load_runs_out_where_it_must(into: float) -> None:
+    """Without overlap a load for so many passes ends just there."""
+    job = job_so_far(passes=5, of=12)
+    result, found = finished(job, into * RATE * WIDTH * LENGTH)
+    assert found.rate_from == "mean of the log"
+    assert found.finish.rate_kg_per_m2 == pytest.approx(RATE, rel=1e-3)
+    assert found.finish.verdict == "runs out"
+    assert found.out is not None
+    assert found.out.pass_number == math.floor(into) + 1
+    assert found.out.distance_m == pytest.approx(into * LENGTH, abs=2.0)
+    assert found.out.into_pass_m == pytest.approx(into % 1 * LENGTH, abs=2.0)
+    start = np.array(found.ahead.passes[found.out.pass_number - 1].line.coords[0])
+    at = np.array([found.out.x_m, found.out.y_m])
+    assert np.hypot(*(at - start)) == pytest.approx(found.out.into_pass_m, abs=0.01)
+    assert found.ahead.undone.buffer(0.1).contains(shapely.Point(at))
+    assert result.boundary_given
+
+
+def test_a_load_that_lasts_does_not_run_out() -> None:
+    _, found = finished(job_so_far(), 8.5 * RATE * WIDTH * LENGTH)
+    assert found.finish.verdict == "left over"
+    assert found.out is None
+    assert found.finish.even_kg_per_m2 == pytest.approx(8.5 / 7 * RATE, rel=3e-3)
+
+
+def test_overlap_makes_the_load_end_sooner() -> None:
+    kg = 3 * RATE * WIDTH * LENGTH
+    _, even = finished(job_so_far(gap=0.0), kg)
+    _, lapped = finished(job_so_far(gap=-0.3), kg)
+    assert even.out is not None
+    assert lapped.out is not None
+    # Five passes with four laps: 0.3 m in each, over the new ground they took.
+    share = 4 * 0.3 / (5 * WIDTH - 4 * 0.3)
+    assert lapped.finish.ground.overlap == pytest.approx(share, abs=2e-3)
+    assert lapped.out.distance_m == pytest.approx(even.out.distance_m / (1 + share), rel=5e-3)
+
+
+def at(job: Operation, share: float) -> float:
+    time = job.tracks[0].time_s
+    return float(time[0] + share * (time[-1] - time[0]))
+
+
+def weighed(event: str, kg: float, time_s: float | None, sigma: float = 1.0) -> LoadTicket:
+    return LoadTicket(event, "", "rye", kg, sigma, "scale", time_s, "tickets.csv, line 2")
+
+
+def test_what_is_left_follows_from_tickets_and_log() -> None:
+    job = job_so_far()
+    full = 10 * RATE * WIDTH * LENGTH
+    job = replace(job, tickets=(weighed("filled", full, at(job, 0.0)),))
+    found = finish_job(job, audit_operation(job))
+    assert found.finish.left.kg == pytest.approx(full / 2, rel=3e-3)
+    # The meter is good to 1 % of the half it placed (common practice), the scale to 1 kg.
+    assert found.finish.left.sigma_kg == pytest.approx(math.hypot(0.01 * full / 2, 1.0), rel=5e-3)
+    now = replace(job, tickets=(*job.tickets, weighed("remaining", 70, at(job, 1.0))))
+    assert finish_job(now, audit_operation(now)).finish.left.kg == pytest.approx(70, abs=0.5)
+
+
+def test_a_meter_found_wrong_is_corrected() -> None:
+    """The scale says a tenth more went out than was logged: the rate so far was a tenth more."""
+    job = job_so_far()
+    used = 5 * RATE * WIDTH * LENGTH * 1.1
+    tickets = (weighed("filled", used + 60, at(job, 0)), weighed("remaining", 60, at(job, 1)))
+    job = replace(job, tickets=tickets)
+    found = finish_job(job, audit_operation(job))
+    assert found.finish.rate_kg_per_m2 == pytest.approx(1.1 * RATE, rel=3e-3)
+    assert "corrected by the scale" in found.rate_from
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ({"tickets": ()}, "Nobody said how much rye is left"),
+        ({"tickets": (weighed("filled", 5, 0.0),)}, "only 5 kg were there"),
+        ({"tickets": (weighed("cleaned out", 5, 0.0),)}, "no rye was in the cart"),
+        ({"applications": (), "tracks": ()}, "No product is known"),
+    ],
+)
+def test_says_what_is_missing(change: dict[str, object], said: str) -> None:
+    job = job_so_far()
+    result = audit_operation(job)
+    if "applications" in change:
+        result = replace(result, products=())
+    with pytest.raises(InputError, match=said):
+        finish_job(replace(job, **change), result)  # type: ignore[arg-type]
+
+
+def test_a_field_already_done_is_said() -> None:
+    job = job_so_far(passes=5, of=5)
+    with pytest.raises(InputError, match="Nothing is left to do"):
+        finish_job(job, audit_operation(job), left=Amount(10, 1))
+
+
+def test_a_field_without_boundary_is_said() -> None:
+    job = job_so_far()
+    job = replace(job, field=replace(job.field, boundary=None))
+    with pytest.raises(InputError, match="no boundary"):
+        finish_job(job, audit_operation(job), left=Amount(10, 1))
+
+
+# The command
+
+
+def files(folder: Path, passes: int = 5, of: int = 12) -> list[str]:
+    job = straight_job(LENGTH, (0.0,) * (passes - 1))
+    job = replace(job, drives=tuple(d.with_rate("rye", RATE) for d in job.drives))
+    shape = on_earth(shapely.box(0, 0, LENGTH, of * WIDTH), MISSOURI, 0.0, (0, 0))
+    boundary = write_boundary(folder / "field.geojson", shape)
+    log = write_log(folder / "log.csv", log_of(job, MISSOURI))
+    return [
+        "--boundary", str(boundary), "--tracks", str(log), "--width", "6.096 m", "--product", "rye",
+    ]  # fmt: skip
+
+
+def test_at_the_tailgate() -> None:
+    """18 acres and 2,160 lb are 120 lb/ac when nothing is driven twice."""
+    ran = evenacre("finish", "--area", "18 ac", "--left", "2160 lb", "--overlap", "0 %", "--json")
+    assert ran.code == 0, ran.err
+    account = json.loads(ran.out)
+    assert account["even_rate_kg_per_m2"] * ACRE / LB == pytest.approx(120)
+    said = evenacre("finish", "--area", "18 ac", "--left", "2160 lb", "--overlap", "0 %").out
+    assert "put on 120 lb/ac" in said
+    metric = evenacre("finish", "--area", "10 ha", "--left", "1 t", "--overlap", "0 %",
+                      "--units", "metric")  # fmt: skip
+    assert "put on 100 kg/ha" in metric.out
+    assert not evenacre("finish", "--area", "18 ac", "--left", "2160 lb", "--quiet").out
+
+
+def test_from_a_boundary_and_tracks(tmp_path: Path) -> None:
+    kg = 2.5 * RATE * WIDTH * LENGTH
+    out = tmp_path / "map"
+    options = [*files(tmp_path), "--left", f"{kg:.3f} kg", "--left-error", "1 kg", "--out", out]
+    ran = evenacre("finish", *options, "--json")
+    assert ran.code == 0, ran.err
+    account = json.loads(ran.out)
+    assert account["verdict"] == "runs out"
+    assert account["run_out"]["pass"] == 3
+    assert account["run_out"]["into_pass_m"] == pytest.approx(LENGTH / 2, abs=2)
+    stored = summary_of(out)
+    assert {k: v for k, v in stored.items() if k != "files"} == account
+    assert sorted(p.name for p in out.iterdir()) == stored["files"]
+    assert (out / "finish.png").read_bytes().startswith(b"\x89PNG")
+    features = json.loads((out / "finish.geojson").read_text())["features"]
+    kinds = [f["properties"]["kind"] for f in features]
+    assert kinds.count("still to do") == 1
+    assert kinds.count("load runs out") == 1
+    lines = [f for f in features if f["properties"]["kind"] == "pass to come"]
+    assert len(lines) == 8  # seven passes, one of them cut in two
+    fed = sum(f["properties"]["length_m"] for f in lines if f["properties"]["fed"])
+    assert fed == pytest.approx(account["run_out"]["distance_m"], abs=0.1)
+    (spot,) = [f["geometry"]["coordinates"] for f in features if f["geometry"]["type"] == "Point"]
+    assert spot == pytest.approx([account["run_out"]["lon"], account["run_out"]["lat"]], abs=1e-6)
+    again = evenacre("finish", *options)
+    assert again.code == 0
+    assert "runs out after" in again.out
+
+
+def test_tickets_in_place_of_a_weight(tmp_path: Path) -> None:
+    options = files(tmp_path)
+    table = tmp_path / "tickets.csv"
+    table.write_text(f"event,weight,weighed by\nfilled,{10 * RATE * WIDTH * LENGTH:.3f} kg,scale\n")
+    ran = evenacre("finish", *options, "--loads", table, "--json")
+    assert ran.code == 0, ran.err
+    assert json.loads(ran.out)["left_kg"] == pytest.approx(5 * RATE * WIDTH * LENGTH, rel=5e-3)
+
+
+def test_from_a_season_file(tmp_path: Path) -> None:
+    files(tmp_path)
+    (tmp_path / "tickets.csv").write_text("event,weight\nfilled,150 kg\n")
+    (tmp_path / "season.toml").write_text(
+        """
+farm = "Test Farm"
+units = "metric"
+[[product]]
+name = "rye"
+rate_min = "100 kg/ha"
+[[implement]]
+name = "drill"
+width = "6.096 m"
+[[field]]
+name = "Creek"
+boundary = "field.geojson"
+[[operation]]
+name = "Seeding"
+field = "Creek"
+implement = "drill"
+tracks = ["log.csv"]
+products = [ { product = "rye", rate = "120 kg/ha" } ]
+loads = "tickets.csv"
+"""
+    )
+    ran = evenacre("finish", tmp_path / "season.toml", "--operation", "Seeding")
+    assert ran.code == 0, ran.err
+    assert "Creek, Seeding: rye" in ran.out
+    assert "under the least allowed, 100 kg/ha" in ran.out
+    assert "undone." in ran.out
+    wrong = evenacre("finish", tmp_path / "season.toml", "--operation", "Seedling")
+    assert wrong.code == 2
+    assert '"Seeding" on "Creek"' in wrong.err
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        ([], "It needs a season file, a log, or"),
+        (["--area", "18 ac"], "--left"),
+        (["--area", "18", "--left", "10 lb"], "has no unit"),
+        (["--area", "0 ac", "--left", "10 lb"], "not above zero"),
+        (["--area", "18 ac", "--left", "-10 lb"], "not above zero"),
+        (["--area", "18 ac", "--left", "10 ac"], "is a area"),
+        (["--area", "18 ac", "--left", "10 lb", "--overlap", "3"], "not a percentage"),
+        (["--area", "18 ac", "--left", "10 lb", "--left-error", "-1 lb"], "below zero"),
+        (["--area", "18 ac", "--left", "10 lb", "--tracks", "log.csv"], "does not go with"),
+        (
+            ["--area", "1 ac", "--left", "9 lb", "--rate-min", "9 lb/ac", "--rate-max", "8 lb/ac"],
+            "more than the highest",
+        ),
+        (["none.toml"], "no such file"),
+    ],
+)
+def test_bad_input_is_told_plainly(options: list[str], said: str) -> None:
+    ran = evenacre("finish", *options)
+    assert ran.code == 2
+    assert ran.errors()
+    assert said in ran.err.replace("is an area", "is a area")
+    assert "Traceback" not in ran.err
+
+
+def test_does_not_write_over_an_audit(tmp_path: Path) -> None:
+    out = tmp_path / "evenacre-out"
+    out.mkdir()
+    (out / "summary.json").write_text('{"schema": "evenacre/summary/1", "files": ["summary.json"]}')
+    ran = evenacre("finish", "--area", "18 ac", "--left", "10 lb", "--out", out)
+    assert ran.code == 2
+    assert "another kind of result" in ran.err
+
+
+def test_same_input_same_output(tmp_path: Path) -> None:
+    options = [*files(tmp_path), "--left", "50 kg"]
+    outs = [tmp_path / "one", tmp_path / "two"]
+    for out in outs:
+        assert evenacre("finish", *options, "--out", out).code == 0
+    for name in ("finish.geojson", "finish.png", "summary.json"):
+        assert (outs[0] / name).read_bytes() == (outs[1] / name).read_bytes()

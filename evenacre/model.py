@@ -147,6 +147,8 @@ class Product:
         The tag of a seed lot; None for a blend, whose parts carry their own.
     parts : tuple of (str, float)
         A blend: the names of its products and their parts by mass.
+    bought_kg, season_left_kg : float or None
+        Bought for the season with what was carried over, and left at its end.
     """
 
     name: str
@@ -158,6 +160,8 @@ class Product:
     rate_max_kg_per_m2: float | None = None
     seed: SeedLot | None = None
     parts: tuple[tuple[str, float], ...] = ()
+    bought_kg: float | None = None
+    season_left_kg: float | None = None
 
 
 @dataclass(frozen=True)

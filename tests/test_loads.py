@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
@@ -13,11 +14,15 @@ from put_down import operation
 
 from evenacre.coverage.audit import audit_operation
 from evenacre.coverage.result import RunningTotals
+from evenacre.errors import InputError
+from evenacre.io.season import load_season
 from evenacre.model import Application, LoadTicket, Product
 from evenacre.planning.balance import Usage, balance, operation_usages
 from evenacre.planning.halfway import halfway_check
+from evenacre.planning.load_book import OperationLoads, operation_load_book, season_balances
 from evenacre.planning.load_check import ProductLoads, check_loads, operation_loads
 from evenacre.planning.loads import Amount, held_by_tickets, loads_of, used_by_scale
+from evenacre.reports.load_accounts import balance_account_table, load_accounts
 from evenacre.reports.load_charts import halfway_chart
 from evenacre.reports.load_tables import (
     balance_table,
@@ -300,6 +305,11 @@ def test_loads_of_an_audited_operation() -> None:
     assert found.together.scale.kg == pytest.approx(59.5)
     assert found.together.meter
     assert found.together.meter.kg == pytest.approx(0.01 * 4 * 240 * 6.096, rel=1e-3)
+    book = operation_load_book(job_done, result)
+    assert book.loads == (found,)
+    assert [check.product for check in book.halfway] == ["rye"]
+    (table,) = load_accounts(book, METRIC)
+    assert table.rows[-1][2:4] == ("59.5 ± 1.4 kg", "58.5 ± 0.6 kg")
     usage = operation_usages(result, [found])["rye"]
     assert (usage.source, usage.amount.kg) == ("scale", pytest.approx(59.5))
     assert operation_usages(result, [])["rye"].source == "meter"
@@ -492,6 +502,58 @@ def test_balance_needs_both_ends() -> None:
     assert found.unexplained_kg is None
     assert found.explained is None
     assert "how much was left is not known" in balance_sentence(found, US)
+
+
+def test_every_product_of_a_season_is_balanced() -> None:
+    """Two fields from one stock: what one ticket without a field holds stays unexplained."""
+
+    def book(field: str, kg: float) -> OperationLoads:
+        usage = Usage(field, "Seeding", Amount(kg, 0.0), "meter")
+        return OperationLoads(field, "Seeding", (), (), {"rye": usage})
+
+    rye = Product("rye", bought_kg=2000.0, season_left_kg=150.0)
+    rye_balance, vetch = season_balances(
+        [book("Creek", 1000.0), book("Hill", 700.0)], [rye, Product("oats")],
+        {"rye": 100.0, "vetch": 30.0},
+    )  # fmt: skip
+    assert rye_balance.product == "rye"
+    assert rye_balance.used_kg == 1700
+    assert rye_balance.unexplained_kg == pytest.approx(150)
+    assert rye_balance.without_field_kg == 100
+    assert (vetch.product, vetch.unexplained_kg) == ("vetch", None)
+    table = balance_account_table([rye_balance, vetch], METRIC)
+    assert table.rows[0] == ("rye", "2,000 kg", "1,700 kg", "150.0 kg", "150 kg")
+    assert "unexplained" in table.remark
+
+
+def test_stock_is_read_from_the_season_file(tmp_path: Path) -> None:
+    (tmp_path / "log.csv").write_text("time,longitude,latitude\n")
+    text = """
+farm = "Test Farm"
+[[product]]
+name = "rye"
+bought = "4000 lb"
+left = "300 lb"
+[[implement]]
+name = "drill"
+width = "6 m"
+[[field]]
+name = "Creek"
+[[operation]]
+name = "Seeding"
+field = "Creek"
+implement = "drill"
+tracks = ["log.csv"]
+products = ["rye"]
+"""
+    season = tmp_path / "season.toml"
+    season.write_text(text)
+    (rye,) = load_season(season).products
+    assert rye.bought_kg == pytest.approx(4000 * 0.45359237)
+    assert rye.season_left_kg == pytest.approx(300 * 0.45359237)
+    season.write_text(text.replace("4000 lb", "-4000 lb"))
+    with pytest.raises(InputError, match="bought"):
+        load_season(season)
 
 
 # Tables

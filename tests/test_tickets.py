@@ -229,7 +229,7 @@ def test_one_table_serves_a_season_and_strays_are_kept(tmp_path: Path) -> None:
     topdress, _, _ = read(tmp_path, text, plan(name="Topdress"))
     assert [t.mass_kg / LB for t in (*creek, *hill, *topdress)] == pytest.approx([1000, 700, 50])
     assert [w for w in warnings if "line 5" in w and "names no field" in w]
-    strays = stray_fills(tmp_path / "tickets.csv")
+    strays = stray_fills([tmp_path / "tickets.csv", tmp_path / "tickets.csv"])
     assert strays == {"rye": pytest.approx(300 * LB)}
     total = sum(t.mass_kg for t in (*creek, *hill, *topdress)) + strays["rye"]
     assert total == pytest.approx(2050 * LB, rel=1e-12)

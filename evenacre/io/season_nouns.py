@@ -223,6 +223,8 @@ def product_of(
         rate_max_kg_per_m2=most,
         seed=lot,
         parts=tuple(table.parts.items()),
+        bought_kg=table.bought,
+        season_left_kg=table.left,
     )
     return made, warnings
 

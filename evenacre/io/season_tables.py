@@ -81,6 +81,9 @@ Rate = Annotated[
     float,
     _quantity(Dimension.MASS_PER_AREA, 1e-9, 50.0, "Give a rate above 0 and below 500,000 kg/ha."),
 ]
+Stock = Annotated[
+    float, _quantity(Dimension.MASS, 0.0, 1e7, "Give a mass from 0 to 10,000 t (22 million lb).")
+]
 Quote = Annotated[float, _quantity(Dimension.PRICE_PER_AREA)]
 HourCost = Annotated[float, _quantity(Dimension.PRICE_PER_TIME)]
 NeededRate = Annotated[
@@ -173,6 +176,8 @@ class ProductTable(Table):
     hard_seed: Percent | None = None
     seeds_per: SeedCount | None = None
     parts: dict[str, Part] = {}
+    bought: Stock | None = None
+    left: Stock | None = None
 
 
 class TowTable(Table):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
 
@@ -66,17 +67,22 @@ def read_tickets(path: Path, plan: OperationPlan) -> tuple[tuple[LoadTicket, ...
     return tuple(tickets), findings
 
 
-def stray_fills(path: Path) -> dict[str, float]:
-    """Mass by product of the fillings that name no field in a table where others do, kg.
+def stray_fills(paths: Iterable[Path]) -> dict[str, float]:
+    """Mass by product of the fillings that name no field in tables where others do, kg.
 
     No operation counts them, so the balance of the season has to.
+
+    Parameters
+    ----------
+    paths : iterable of Path
+        Ticket tables; one that several operations share counts once.
     """
-    strays = [row for row in read_rows(path, Findings()) if row.stray]
     mass: dict[str, float] = {}
-    for row in strays:
-        if _event(row) == "filled":
+    for path in dict.fromkeys(paths):
+        for row in (r for r in read_rows(path, Findings()) if r.stray and _event(r) == "filled"):
             weight = parse_quantity(row.weight, Dimension.MASS, file=row.file, place=row.line)
-            mass[row.product] = mass.get(row.product, 0.0) + weight
+            name = row.product or "product not named"
+            mass[name] = mass.get(name, 0.0) + weight
     return mass
 
 

@@ -45,6 +45,8 @@ class NeedBalance:
     judged_by : str
         ``"cell"``, or ``"zone"`` or ``"field"`` where the rate rasters do not match and means
         had to do.
+    left_out : tuple of str
+        The zones that ask for the same nutrient themselves.
     """
 
     need: Need
@@ -54,6 +56,7 @@ class NeedBalance:
     short_m2: float
     over_m2: float
     judged_by: str
+    left_out: tuple[str, ...] = ()
 
     @property
     def needed_kg(self) -> float:
@@ -115,6 +118,7 @@ def _balance(jobs: Sequence[Job], need: Need, needs: Sequence[Need]) -> NeedBala
     ground = reference(jobs)
     zones = {str(z.zone): z.geometry for z in ground.layers["zones"].itertuples()}
     masses = zone_masses(jobs, need.nutrient)
+    left_out: tuple[str, ...] = ()
     if need.zone is not None:
         if need.zone not in zones or zones[need.zone].area == 0:
             return None
@@ -122,6 +126,7 @@ def _balance(jobs: Sequence[Job], need: Need, needs: Sequence[Need]) -> NeedBala
     else:
         own = _own_needs(need, needs)
         rest = shapely.difference(_workable(ground), shapely.union_all(list(zones.values())))
+        left_out = tuple(zone for zone in zones if zone in own)
         parts = {zone: shape for zone, shape in zones.items() if zone not in own}
         parts[UNZONED] = rest
     area = sum(shape.area for shape in parts.values())
@@ -134,7 +139,7 @@ def _balance(jobs: Sequence[Job], need: Need, needs: Sequence[Need]) -> NeedBala
         sides = _by_part(need, parts, masses)
         judged_by = "zone" if zones else "field"
     short, met, over = map(float, sides)
-    return NeedBalance(need, area, applied, met, short, over, judged_by)
+    return NeedBalance(need, area, applied, met, short, over, judged_by, left_out)
 
 
 def _own_needs(need: Need, needs: Iterable[Need]) -> set[str | None]:

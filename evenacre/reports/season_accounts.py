@@ -41,6 +41,13 @@ def place(field: str, zone: str | None) -> str:
     return f"{field}, {zone}" if zone else field
 
 
+def ground(b: NeedBalance) -> str:
+    """Name the ground of a need."""
+    if b.left_out:
+        return f"{b.need.field}, but for {' and '.join(b.left_out)}"
+    return place(b.need.field, b.need.zone)
+
+
 def analysis_text(analysis: Mapping[str, float]) -> str:
     """Write a label's percentages: ``N 18 %, P2O5 46 %``."""
     return ", ".join(f"{name} {percent:g} %" for name, percent in analysis.items() if percent)
@@ -122,7 +129,7 @@ def _nutrients(ledger: Ledger, u: UnitSystem) -> Account:
 def _needs(ledger: Ledger, u: UnitSystem) -> Account:
     def row(b: NeedBalance) -> tuple[str, ...]:
         return (
-            place(b.need.field, b.need.zone),
+            ground(b),
             b.need.nutrient,
             b.verdict,
             u.rate.text(b.need.kg_per_m2),
@@ -196,7 +203,7 @@ def _seed(ledger: Ledger, u: UnitSystem) -> Account:
         head,
         rows,
         words=3,
-        remark="Pure live seed is purity × (germination + hard seed), as on the tag.",
+        remark="Pure live seed is purity times (germination + hard seed), as on the tag.",
     )
 
 

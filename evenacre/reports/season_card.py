@@ -8,7 +8,7 @@ from evenacre.planning.ledger import Ledger
 from evenacre.planning.needs import NeedBalance
 from evenacre.reports import figures
 from evenacre.reports.card import Card
-from evenacre.reports.season_accounts import place
+from evenacre.reports.season_accounts import ground
 from evenacre.units import UnitSystem
 
 _MOST_NEEDS = 6
@@ -45,10 +45,7 @@ def _off(balance: NeedBalance) -> float:
 
 def _sentence(b: NeedBalance, units: UnitSystem) -> str:
     put = units.rate.text(b.mean_kg_per_m2).removesuffix(f" {units.rate.label}")
-    text = (
-        f"{place(b.need.field, b.need.zone)}: {put} of {units.rate.text(b.need.kg_per_m2)} "
-        f"{b.need.nutrient} on average"
-    )
+    text = f"{ground(b)}: {put} of {units.rate.text(b.need.kg_per_m2)} {b.need.nutrient} on average"
     sides = [
         f"{word} on {figures.size(area, units)}"
         for word, area in (("met", b.met_m2), ("short", b.short_m2), ("over", b.over_m2))

@@ -46,6 +46,7 @@ def season_summary(ledger: Ledger) -> dict[str, Any]:
                 "short_m2": b.short_m2,
                 "over_m2": b.over_m2,
                 "judged_by": b.judged_by,
+                "zones_left_out": list(b.left_out),
             }
             for b in ledger.needs
         ],

@@ -74,6 +74,7 @@ def _needs(ledger: Ledger, u: UnitSystem) -> list[Row]:
             "on average": b.verdict,
             **in_unit(u.area, area=b.area_m2, met=b.met_m2, short=b.short_m2, over=b.over_m2),
             "judged by": b.judged_by,
+            "zones left out": ", ".join(b.left_out),
         }
         for b in ledger.needs
     ]

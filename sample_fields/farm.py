@@ -29,11 +29,12 @@ Columns = Literal["towers", "whole", "rows"]
 
 @dataclass(frozen=True)
 class Material:
-    """A product as the season file names it."""
+    """A product as the season file names it; ``details`` are further lines of it."""
 
     name: str
     analysis: dict[str, float]
     price: str
+    details: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -157,19 +158,55 @@ def paddocks() -> list[Plot]:
     return [_paddock(number) for number in range(1, 7)]
 
 
+def _tag(
+    purity: int, germination: int, hard_seed: int, seeds_per_lb: int, lb_per_bu: int
+) -> tuple[str, ...]:
+    """Lines of the season file with what a seed tag says."""
+    return (
+        'kind = "seed"',
+        f"purity = {purity}",
+        f"germination = {germination}",
+        *((f"hard_seed = {hard_seed}",) if hard_seed else ()),
+        f'seeds_per = "{seeds_per_lb} /lb"',
+        f'bulk_density = "{lb_per_bu} lb/bu"',
+    )
+
+
 CROP_FIELDS = (ORCHARD, BRANCH, KILN)
 SEEDED_PADDOCK = _paddock(4)
 
 MATERIALS = (
-    Material("18-46-0", {"N": 18, "P2O5": 46, "K2O": 0}, "840 USD/ton"),
-    Material("0-0-60", {"N": 0, "P2O5": 0, "K2O": 60}, "520 USD/ton"),
-    Material("cereal rye", {}, "0.32 USD/lb"),
-    Material("hairy vetch", {}, "2.10 USD/lb"),
-    Material("red clover", {}, "3.40 USD/lb"),
-    Material("orchardgrass", {}, "3.90 USD/lb"),
+    Material(
+        "18-46-0",
+        {"N": 18, "P2O5": 46, "K2O": 0},
+        "840 USD/ton",
+        ('bulk_density = "60 lb/cu ft"', 'rate_min = "40 lb/ac"', 'rate_max = "400 lb/ac"'),
+    ),
+    Material(
+        "0-0-60",
+        {"N": 0, "P2O5": 0, "K2O": 60},
+        "520 USD/ton",
+        ('bulk_density = "65 lb/cu ft"', 'rate_min = "40 lb/ac"', 'rate_max = "400 lb/ac"'),
+    ),
+    Material("cereal rye", {}, "0.32 USD/lb", _tag(98, 92, 0, 18_000, 56)),
+    Material("hairy vetch", {}, "2.10 USD/lb", _tag(96, 75, 12, 16_000, 60)),
+    Material("red clover", {}, "3.40 USD/lb", _tag(98, 84, 8, 270_000, 60)),
+    Material("orchardgrass", {}, "3.90 USD/lb", _tag(92, 88, 0, 650_000, 14)),
 )
 FERTILIZER = {"18-46-0": 110.0, "0-0-60": 80.0}
 COVER = {"cereal rye": 45.0, "hairy vetch": 15.0}
+
+# What the soil tests asked for: field, zone, and lb/ac of each nutrient.
+NEEDS: tuple[tuple[Plot, str, dict[str, float]], ...] = (
+    (ORCHARD, "", {"N": 20, "P2O5": 50, "K2O": 48}),
+    (BRANCH, "", {"P2O5": 50, "K2O": 48}),
+    (BRANCH, "sandy loam", {"P2O5": 75}),
+    (KILN, "", {"P2O5": 50}),
+    (KILN, "ridge", {"P2O5": 40}),
+)
+COMPARTMENTS_BU = {"front": 180, "rear": 77}
+DRILL_COST = "140 USD/h"
+SEEDING_QUOTE = "20 USD/ac"
 
 JOBS = (
     Job(

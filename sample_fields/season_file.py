@@ -5,7 +5,18 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from sample_fields.chain import Rig
-from sample_fields.farm import CROP_FIELDS, JOBS, MATERIALS, SEEDED_PADDOCK, Job
+from sample_fields.farm import (
+    COMPARTMENTS_BU,
+    CROP_FIELDS,
+    DRILL_COST,
+    FERTILIZER,
+    JOBS,
+    MATERIALS,
+    NEEDS,
+    SEEDED_PADDOCK,
+    SEEDING_QUOTE,
+    Job,
+)
 from sample_fields.faults import Blocked
 from sample_fields.logbook import WIDTH_M
 from sample_fields.plots import Plot
@@ -28,14 +39,19 @@ def season_text(rig: Rig, logs: Mapping[str, Sequence[str]]) -> str:
         if material.analysis:
             label = ", ".join(f"{key} = {value:g}" for key, value in material.analysis.items())
             lines.append(f"analysis = {{ {label} }}")
-        parts.append("\n".join([*lines, f'price = "{material.price}"', ""]))
+        parts.append("\n".join([*lines, f'price = "{material.price}"', *material.details, ""]))
     parts.append(_implement(rig))
     parts += [_field(plot) for plot in (*CROP_FIELDS, SEEDED_PADDOCK)]
     parts += [_operation(job, logs[job.slug]) for job in JOBS]
+    parts += [_need(*need) for need in NEEDS]
     return "\n".join(parts)
 
 
 def _implement(rig: Rig) -> str:
+    bins = ", ".join(
+        f'{{ name = "{name}", volume = "{bushels} bu" }}'
+        for name, bushels in COMPARTMENTS_BU.items()
+    )
     return f"""\
 [[implement]]
 name = "drill"
@@ -49,7 +65,17 @@ antenna_left = "0 m"
 tow = [ {{ hitch_to_axle = "{rig.hitch_to_axle_m:g} m" }} ]
 tool_behind = "{rig.tool_behind_m:g} m"
 delay = "{DELAY_S:g} s"
+compartments = [ {bins} ]
+cost = "{DRILL_COST}"
 """
+
+
+def _need(plot: Plot, zone: str, rates_lb_ac: Mapping[str, float]) -> str:
+    lines = ["[[need]]", f'field = "{plot.name}"']
+    if zone:
+        lines.append(f'zone = "{zone}"')
+    lines += [f'{nutrient} = "{rate:g} lb/ac"' for nutrient, rate in rates_lb_ac.items()]
+    return "\n".join([*lines, ""])
 
 
 def _field(plot: Plot) -> str:
@@ -80,8 +106,8 @@ def _operation(job: Job, logs: Sequence[str]) -> str:
         columns |= {f"row:{n}": f"Row {n}" for n in range(1, 33)}
     columns |= {f"rate:{name}": f"{name} (lb/ac)" for name in job.rates_lb_ac}
     products = [
-        f'  {{ product = "{name}", rate = "{rate:g} lb/ac" }},'
-        for name, rate in job.rates_lb_ac.items()
+        f'  {{ product = "{name}", rate = "{rate:g} lb/ac", compartment = "{bin_}" }},'
+        for (name, rate), bin_ in zip(job.rates_lb_ac.items(), COMPARTMENTS_BU, strict=True)
     ]
     lines = [
         "[[operation]]",
@@ -94,6 +120,10 @@ def _operation(job: Job, logs: Sequence[str]) -> str:
         *products,
         "]",
     ]
+    if job.rates_lb_ac == FERTILIZER:
+        lines.append('method = "drilled before planting"')
+    else:
+        lines += ['method = "drilled"', f'quote = "{SEEDING_QUOTE}"']
     if any(isinstance(fault, Blocked) for fault in job.faults):
         lines.append(f'blockages = "logs/{job.slug}-blockages.csv"')
     lines.append("[operation.columns]")

@@ -9,9 +9,12 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.model import FloatArray, IntArray
+from evenacre.overlay import common, first_consistent, intersect, union, without
 
 # Intersections smaller than this are the hairline two pieces share, not ground.
 _HAIRLINE_M2 = 1e-6
+# Areas that add up to less than this share of the whole show that an overlay lost ground.
+_LOST_SHARE = 1e-7
 
 
 @dataclass(frozen=True)
@@ -45,18 +48,6 @@ class Cover:
         return shapely.area(self.pair)
 
 
-def polygonal(geometry: np.ndarray) -> np.ndarray:
-    """Keep only the polygons of each geometry (intersections also yield lines and points)."""
-    mixed = shapely.get_type_id(geometry) == shapely.GeometryType.GEOMETRYCOLLECTION
-    if mixed.any():
-        geometry = geometry.copy()
-        for i in np.flatnonzero(mixed):
-            parts = shapely.get_parts(geometry[i])
-            geometry[i] = shapely.union_all(parts[shapely.get_dimensions(parts) == 2])
-    flat = shapely.get_dimensions(geometry) == 2
-    return np.where(flat, geometry, shapely.MultiPolygon())
-
-
 def count_cover(pieces: np.ndarray) -> Cover:
     """Overlay pieces by pairs.
 
@@ -69,33 +60,72 @@ def count_cover(pieces: np.ndarray) -> Cover:
     pieces : (n,) array of polygons
         None covers itself.
     """
+    overlays = first_consistent(lambda grid: _overlay(pieces, grid), _Overlays.consistent)
+    i, j = overlays.first, overlays.second
+    p, k = overlays.of_pair, overlays.third
+    most = np.ones(len(pieces), dtype=np.int64)
+    most[i] = most[j] = 2
+    most[i[p]] = most[j[p]] = most[k] = 3
+    return Cover(
+        overlays.once_or_more,
+        overlays.twice_or_more,
+        overlays.thrice_or_more,
+        shapely.area(pieces),
+        i,
+        j,
+        overlays.pair,
+        most,
+    )
+
+
+@dataclass(frozen=True)
+class _Overlays:
+    """Pairs and triples of pieces, and the unions of pieces, pairs and triples."""
+
+    pieces: np.ndarray
+    first: IntArray
+    second: IntArray
+    pair: np.ndarray
+    of_pair: IntArray
+    third: IntArray
+    triple: np.ndarray
+    once_or_more: BaseGeometry
+    twice_or_more: BaseGeometry
+    thrice_or_more: BaseGeometry
+
+    def consistent(self) -> bool:
+        """Whether areas keep to Bonferroni's inequalities, as they must if nothing was lost.
+
+        Where m pieces lie there are C(m, 2) pairs and C(m, 3) triples. So summed areas of
+        pieces less pairs bound the union from below, with triples added back from above; and
+        pairs less twice the triples bound twice-covered ground from below, less twice the
+        thrice-covered ground from above. With m up to three all four are equalities.
+        """
+        one, two, three = (
+            float(shapely.area(g).sum()) for g in (self.pieces, self.pair, self.triple)
+        )
+        slack = _LOST_SHARE * one
+        once = one - two - slack <= self.once_or_more.area <= one - two + three + slack
+        doubled = two - 2 * self.thrice_or_more.area
+        return once and two - 2 * three - slack <= self.twice_or_more.area <= doubled + slack
+
+
+def _overlay(pieces: np.ndarray, grid_m: float | None) -> _Overlays:
     tree = shapely.STRtree(pieces)
     i, j = tree.query(pieces, predicate="intersects")
     i, j = i[i < j], j[i < j]
-    pair = polygonal(shapely.intersection(pieces[i], pieces[j]))
+    pair = intersect(pieces[i], pieces[j], grid_m)
     real = shapely.area(pair) > _HAIRLINE_M2
     i, j, pair = i[real], j[real], pair[real]
 
     p, k = tree.query(pair, predicate="intersects")
     third = k > j[p]
     p, k = p[third], k[third]
-    triple = polygonal(shapely.intersection(pair[p], pieces[k]))
+    triple = intersect(pair[p], pieces[k], grid_m)
     real = shapely.area(triple) > _HAIRLINE_M2
     p, k, triple = p[real], k[real], triple[real]
-
-    most = np.ones(len(pieces), dtype=np.int64)
-    most[i] = most[j] = 2
-    most[i[p]] = most[j[p]] = most[k] = 3
-    return Cover(
-        shapely.union_all(pieces),
-        shapely.union_all(pair),
-        shapely.union_all(triple),
-        shapely.area(pieces),
-        i,
-        j,
-        pair,
-        most,
-    )
+    unions = (union(geometry, grid_m) for geometry in (pieces, pair, triple))
+    return _Overlays(pieces, i, j, pair, p, k, triple, *unions)
 
 
 @dataclass(frozen=True)
@@ -121,17 +151,32 @@ class GroundAccount:
 
 def account(cover: Cover, workable: BaseGeometry) -> GroundAccount:
     """Clip the cover to the workable ground and part it by count."""
-    covered = shapely.intersection(cover.once_or_more, workable)
-    doubled = shapely.intersection(cover.twice_or_more, workable)
-    more = shapely.intersection(cover.thrice_or_more, workable)
+    slack = _LOST_SHARE * workable.area
+
+    def consistent(parted: GroundAccount) -> bool:
+        sums = (
+            (parted.covered.area + parted.missed.area, workable.area),
+            (parted.covered.area + parted.outside.area, cover.once_or_more.area),
+            (parted.once.area + parted.twice_or_more.area, parted.covered.area),
+            (parted.twice.area + parted.more.area, parted.twice_or_more.area),
+        )
+        return all(abs(parts - whole) <= slack for parts, whole in sums)
+
+    return first_consistent(lambda grid: _clip(cover, workable, grid), consistent)
+
+
+def _clip(cover: Cover, workable: BaseGeometry, grid_m: float | None) -> GroundAccount:
+    covered = common(cover.once_or_more, workable, grid_m)
+    doubled = common(cover.twice_or_more, workable, grid_m)
+    more = common(cover.thrice_or_more, workable, grid_m)
     return GroundAccount(
         covered=covered,
-        once=shapely.difference(covered, doubled),
-        twice=shapely.difference(doubled, more),
+        once=without(covered, doubled, grid_m),
+        twice=without(doubled, more, grid_m),
         twice_or_more=doubled,
         more=more,
-        missed=shapely.difference(workable, cover.once_or_more),
-        outside=shapely.difference(cover.once_or_more, workable),
+        missed=without(workable, cover.once_or_more, grid_m),
+        outside=without(cover.once_or_more, workable, grid_m),
     )
 
 
@@ -142,7 +187,7 @@ def _clip_areas(pieces: np.ndarray, region: BaseGeometry) -> FloatArray:
     inside = shapely.covers(region, pieces)
     touching = ~inside & shapely.intersects(region, pieces)
     out[~inside & ~touching] = 0.0
-    out[touching] = shapely.area(shapely.intersection(pieces[touching], region))
+    out[touching] = shapely.area(intersect(pieces[touching], region))
     return out
 
 
@@ -162,7 +207,7 @@ def area_figures(
         "excess_area_m2": max(swept_inside - covered, 0.0),
         "skip_area_m2": parted.missed.area,
         "headland_area_m2": headland.area,
-        "headland_overlap_m2": shapely.intersection(doubled, headland).area,
+        "headland_overlap_m2": common(doubled, headland).area,
         "outside_area_m2": parted.outside.area,
         "swept_area_m2": float(shapely.area(pieces).sum()),
     }

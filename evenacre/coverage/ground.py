@@ -10,8 +10,8 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from evenacre.coverage.cover import polygonal
 from evenacre.model import Field, Track
+from evenacre.overlay import common, union, valid, widen, without
 from evenacre.plane import WorkingPlane
 
 # Segments in a quarter of a setback's arcs: its area is then true to 1e-5.
@@ -66,22 +66,19 @@ def lay_out(field: Field, plane: WorkingPlane, swept: BaseGeometry, width_m: flo
     if field.boundary is not None:
         boundary = _valid(plane.project(field.boundary))
     else:
-        closed = swept.buffer(width_m, join_style="mitre").buffer(-width_m, join_style="mitre")
-        parts = shapely.get_parts(polygonal(np.array([closed]))[0])
-        boundary = shapely.union_all(shapely.polygons(shapely.get_exterior_ring(parts)))
+        closed = widen(widen(np.array([swept]), width_m), -width_m)
+        parts = shapely.get_parts(closed[0])
+        boundary = union(shapely.polygons(shapely.get_exterior_ring(parts)))
     unworkable: BaseGeometry = shapely.Polygon()
     if field.unworkable is not None:
-        unworkable = shapely.intersection(_valid(plane.project(field.unworkable)), boundary)
-    workable = shapely.difference(boundary, unworkable)
+        unworkable = common(_valid(plane.project(field.unworkable)), boundary)
+    workable = without(boundary, unworkable)
     return PlaneField(
         boundary,
         unworkable,
         workable,
         field.boundary is not None,
-        [
-            (str(name), polygonal(np.array([shapely.intersection(area, workable)]))[0])
-            for name, area in _rows(field.zones, "zone", plane)
-        ],
+        [(str(name), common(area, workable)) for name, area in _rows(field.zones, "zone", plane)],
         [
             (str(name), float(distance), shapely.buffer(feature, distance, quad_segs=_ROUND))
             for (name, feature), distance in zip(
@@ -94,7 +91,7 @@ def lay_out(field: Field, plane: WorkingPlane, swept: BaseGeometry, width_m: flo
 
 
 def _valid(geometry: BaseGeometry) -> BaseGeometry:
-    return geometry if geometry.is_valid else shapely.make_valid(geometry)
+    return valid(np.array([geometry]))[0]
 
 
 def _rows(

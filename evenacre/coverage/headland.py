@@ -10,6 +10,7 @@ from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.model import BoolArray, FloatArray
+from evenacre.overlay import common, union, valid
 
 _PARALLEL_RAD = np.radians(15.0)
 # Edges within this of the main direction of work say nothing: ordinary passes follow them too.
@@ -74,7 +75,7 @@ def find_headland(
             if rounds:
                 line = ring.buffer(rounds * width_m, join_style="mitre")
                 bands.append(line)
-    band = shapely.intersection(shapely.union_all(bands), workable)
+    band = common(union(valid(np.array(bands, dtype=object))), workable)
     return Headland(outer_rounds, band)
 
 

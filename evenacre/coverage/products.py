@@ -17,6 +17,7 @@ from evenacre.coverage.result import ProductResult, SetbackFinding, ZoneAmount
 from evenacre.coverage.steps import Steps
 from evenacre.coverage.swath import Strips
 from evenacre.model import Application, FloatArray, Implement, IntArray, Product, Track
+from evenacre.overlay import common
 from evenacre.plane import WorkingPlane, wrapped
 
 _NEAR_TARGET = 0.10
@@ -209,7 +210,7 @@ def _setbacks(
 ) -> tuple[SetbackFinding, ...]:
     found = []
     for region in ground.setbacks:
-        inside = shapely.intersection(cover.once_or_more, region.geometry)
+        inside = common(cover.once_or_more, region.geometry)
         if inside.area == 0:
             continue
         spot = shapely.point_on_surface(inside)

@@ -8,6 +8,7 @@ from shapely.geometry.base import BaseGeometry
 
 from evenacre.coverage.swath import Strips, Swaths, fan_triangles
 from evenacre.model import BoolArray, FloatArray, IntArray
+from evenacre.overlay import intersect, valid
 
 # A strip whose edges differ in length by more than this is shared out row by row.
 _CURVED = 0.02
@@ -78,7 +79,7 @@ def _fractions(region: BaseGeometry, ground: np.ndarray) -> tuple[FloatArray, Bo
     fraction = shapely.covers(region, ground).astype(float)
     cut = (fraction == 0) & shapely.intersects(region, ground)
     area = shapely.area(ground[cut])
-    inside = shapely.area(shapely.intersection(ground[cut], region))
+    inside = shapely.area(intersect(ground[cut], region))
     fraction[cut] = np.divide(inside, area, out=np.zeros_like(area), where=area > 0)
     return np.minimum(fraction, 1.0), cut
 
@@ -90,6 +91,5 @@ def _polygons(quad: FloatArray) -> np.ndarray:
     if len(bad):
         fans = fan_triangles(quad[bad])
         ground[bad] = shapely.multipolygons(fans, indices=np.repeat(np.arange(len(bad)), 2))
-        still = bad[~shapely.is_valid(ground[bad])]
-        ground[still] = shapely.make_valid(ground[still])
+        ground[bad] = valid(ground[bad])
     return ground

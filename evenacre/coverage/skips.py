@@ -11,13 +11,11 @@ import pandas as pd
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from evenacre.coverage.cover import count_cover, polygonal
+from evenacre.coverage.cover import count_cover
 from evenacre.model import BoolArray, FloatArray
+from evenacre.overlay import intersect, subtract, union, widen
 from evenacre.plane import WorkingPlane, wrapped
 
-# Overlays are rounded to this grid: with edges that all but coincide, overlays in floating
-# point now and then yield polygons with crossed rings.
-_GRID_M = 1e-5
 # Skips are told apart at this width: thinner necks between two of them do not join them.
 _NECK_M = 0.05
 # Smaller bits need not be told apart.
@@ -146,7 +144,7 @@ def find_skips(
     if drawn:
         rest = rest[~_at_edge(rest, around)]
     wide_core = _open(rest, _WIDER_THAN_TOOL * around.width_m)
-    wide, rest = _split(rest, shapely.union_all(wide_core, grid_size=_GRID_M))
+    wide, rest = _split(rest, union(wide_core))
     add(wide, ["unworked"] * len(wide))
     between, rest = _split(rest, _beside_twice(rest, around.beside))
     if drawn:
@@ -180,12 +178,10 @@ def find_skips(
 
 def _open(parts: np.ndarray, width_m: float) -> np.ndarray:
     """Keep what is at least so wide, as single polygons; corners stay square."""
-    core = shapely.buffer(parts, -width_m / 2, join_style="mitre")
+    core = widen(parts, -width_m / 2)
     left = ~shapely.is_empty(core)
-    grown = shapely.buffer(core[left], width_m / 2, join_style="mitre")
-    opened = shapely.get_parts(
-        polygonal(shapely.intersection(grown, parts[left], grid_size=_GRID_M))
-    )
+    grown = widen(core[left], width_m / 2)
+    opened = shapely.get_parts(intersect(grown, parts[left]))
     return opened[shapely.area(opened) > 0]
 
 
@@ -193,9 +189,8 @@ def _split(parts: np.ndarray, region: BaseGeometry) -> tuple[np.ndarray, np.ndar
     """What of the parts lies in a region, and the rest."""
     shapely.prepare(region)
     hit = shapely.intersects(parts, region)
-    mine = shapely.intersection(parts[hit], region, grid_size=_GRID_M)
-    others = shapely.difference(parts[hit], region, grid_size=_GRID_M)
-    inside, outside = _open(polygonal(mine), _NECK_M), _open(polygonal(others), _NECK_M)
+    mine, others = intersect(parts[hit], region), subtract(parts[hit], region)
+    inside, outside = _open(mine, _NECK_M), _open(others, _NECK_M)
     return inside, np.concatenate([parts[~hit], outside])
 
 
@@ -203,12 +198,12 @@ def _beside_twice(parts: np.ndarray, beside: Beside) -> BaseGeometry:
     """Ground with worked ground on two sides: beside passes that face each other."""
     parts = parts[shapely.area(parts) > _SMALL_M2]
     part, piece = shapely.STRtree(beside.geometry).query(parts, predicate="intersects")
-    shadow = polygonal(shapely.intersection(parts[part], beside.geometry[piece], grid_size=_GRID_M))
+    shadow = intersect(parts[part], beside.geometry[piece])
     real = shapely.area(shadow) > 0
     pairs = count_cover(shadow[real])
     outward = beside.outward_rad[piece[real]]
     facing = np.cos(outward[pairs.first] - outward[pairs.second]) < 0
-    return shapely.union_all(pairs.pair[facing], grid_size=_GRID_M)
+    return union(pairs.pair[facing])
 
 
 def _share(skips: np.ndarray, lines: BaseGeometry) -> FloatArray:

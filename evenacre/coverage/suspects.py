@@ -12,6 +12,7 @@ from evenacre.coverage.skips import Beside, Suspect
 from evenacre.coverage.steps import Steps
 from evenacre.coverage.swath import build_strips, build_swaths
 from evenacre.model import Blockage, BoolArray, Implement
+from evenacre.overlay import union
 
 # Ground beside passes only tells skips apart; it need not be finer than this.
 _ROUGHLY_M = 0.01
@@ -52,7 +53,7 @@ def ground_beside(steps: Steps, implement: Implement) -> Beside:
 
 
 def _swept(steps: Steps, active: BoolArray, implement: Implement) -> shapely.Geometry:
-    return shapely.union_all(build_swaths(build_strips(steps, active, implement)).geometry)
+    return union(build_swaths(build_strips(steps, active, implement)).geometry)
 
 
 def _rows_off_between(steps: Steps, implement: Implement) -> Iterator[Suspect]:
@@ -69,9 +70,7 @@ def _rows_off_between(steps: Steps, implement: Implement) -> Iterator[Suspect]:
     for first, last in np.unique(rows, axis=0):
         mine = (rows == (first, last)).all(axis=1)
         name = f"row {first}" if first == last else f"rows {first}-{last}"
-        yield Suspect(
-            "blocked rows", f"{name} off in the log", shapely.union_all(swaths.geometry[mine])
-        )
+        yield Suspect("blocked rows", f"{name} off in the log", union(swaths.geometry[mine]))
 
 
 def _silences(steps: Steps, implement: Implement) -> Iterator[Suspect]:

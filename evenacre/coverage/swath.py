@@ -9,12 +9,13 @@ import shapely
 
 from evenacre.coverage.steps import Steps
 from evenacre.model import BoolArray, FloatArray, Implement, IntArray
+from evenacre.overlay import union, valid
 
 # A piece spans at most this much of heading, so both its edges run forward along one direction
 # and its outline cannot cross itself.
 _SECTOR_RAD = np.pi / 4
 # Vertices closer than this to the straight line between their neighbours are dropped.
-STRAIGHT_M = 0.001
+STRAIGHT_M = 0.0001
 # Steps that gain less than this and turn less than that are standing still.
 _STILL_M = 1e-6
 _TURNING_RAD = 1e-3
@@ -169,9 +170,7 @@ def build_swaths(strips: Strips, straight_m: float = STRAIGHT_M) -> Swaths:
     plain = ~strips.folded[at] if count else np.zeros(0, dtype=bool)
     geometry[plain] = _outlines(strips, plain, straight_m)
     _fill_fans(strips, ~plain, geometry)
-    invalid = ~shapely.is_valid(geometry)
-    geometry[invalid] = shapely.buffer(shapely.make_valid(geometry[invalid]), 0)
-    return Swaths(geometry, strips.first_row[at], strips.last_row[at], strips.step[at])
+    return Swaths(valid(geometry), strips.first_row[at], strips.last_row[at], strips.step[at])
 
 
 def _outlines(strips: Strips, plain: BoolArray, straight_m: float) -> np.ndarray:
@@ -218,7 +217,7 @@ def _fill_fans(strips: Strips, fans: BoolArray, geometry: np.ndarray) -> None:
     owner = np.repeat(strips.piece[mine], 2)
     starts = np.flatnonzero(np.diff(owner, prepend=-1))
     for a, b in zip(starts, [*starts[1:], len(owner)], strict=True):
-        geometry[owner[a]] = shapely.union_all(triangles[a:b])
+        geometry[owner[a]] = union(triangles[a:b])
 
 
 def pivots(quad: FloatArray) -> FloatArray:

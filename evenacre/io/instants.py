@@ -18,7 +18,7 @@ _UNDATED_S = 30 * 86400.0
 _HAS_CLOCK = re.compile(r"\d:\d\d")
 
 
-def seconds_of(texts: Sequence[str], date: str, time_zone: str | None) -> FloatArray:
+def seconds_of(texts: list[str], date: str, time_zone: str | None) -> FloatArray:
     """Return times on the clock that tracks use; NaN where a text is none.
 
     Times with a zone go to UTC; those without are of ``time_zone`` when it is known, else

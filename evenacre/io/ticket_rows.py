@@ -89,9 +89,17 @@ def read_rows(path: Path, findings: Findings) -> list[TicketRow]:
     fields = any(cells["field"])
     rows = [
         TicketRow(
-            path.name,
-            table.place(i),
-            *(cells[role][i] for role in _COLUMNS),
+            file=path.name,
+            line=table.place(i),
+            time=cells["time"][i],
+            event=cells["event"][i],
+            compartment=cells["compartment"][i],
+            product=cells["product"][i],
+            weight=cells["weight"][i],
+            weighed_by=cells["weighed by"][i],
+            resolution=cells["resolution"][i],
+            field=cells["field"][i],
+            operation=cells["operation"][i],
             stray=fields and not cells["field"][i],
         )
         for i in filled

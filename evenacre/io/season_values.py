@@ -1,0 +1,138 @@
+"""The values a season file may hold: quantities with their units, dates, names, shares."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Annotated
+
+from pydantic import BeforeValidator, Field
+from pydantic_core import PydanticCustomError
+
+from evenacre.errors import InputError
+from evenacre.units import Dimension, parse_quantity
+
+
+def _refusal(what: str, remedy: str) -> PydanticCustomError:
+    """Build a complaint that carries its remedy through pydantic."""
+    return PydanticCustomError("told", "{what}", {"what": what, "remedy": remedy})
+
+
+def _quantity(
+    dimension: Dimension,
+    least: float = 0.0,
+    most: float = float("inf"),
+    sense: str = "It cannot be negative.",
+) -> BeforeValidator:
+    def read(value: object) -> float:
+        try:
+            si = parse_quantity(_text(value), dimension)
+        except InputError as error:
+            raise _refusal(error.problems[0].what, error.problems[0].remedy) from None
+        if not least <= si <= most:
+            raise _refusal(f'"{value}" makes no sense here.', sense)
+        return si
+
+    return BeforeValidator(read)
+
+
+def _text(value: object) -> str:
+    if isinstance(value, str) or (isinstance(value, int | float) and not isinstance(value, bool)):
+        return str(value)
+    raise _refusal(
+        f"{value!r} is not a quantity.", 'Write a number with its unit, in quotes: "20 ft".'
+    )
+
+
+_ABOUT_FORTY_M = "Give a length between -40 m and 40 m (130 ft)."
+Offset = Annotated[float, _quantity(Dimension.LENGTH, -40.0, 40.0, _ABOUT_FORTY_M)]
+Hitch = Annotated[
+    float,
+    _quantity(Dimension.LENGTH, 0.01, 40.0, "Give a length between 1 cm and 40 m (130 ft)."),
+]
+Width = Annotated[
+    float,
+    _quantity(Dimension.LENGTH, 0.1, 60.0, "Give a width between 0.1 m (4 in) and 60 m (197 ft)."),
+]
+Spacing = Annotated[
+    float,
+    _quantity(Dimension.LENGTH, 0.01, 60.0, "Give a spacing between 1 cm and 60 m (197 ft)."),
+]
+Length = Annotated[float, _quantity(Dimension.LENGTH)]
+Error = Annotated[
+    float, _quantity(Dimension.LENGTH, 0.0, 20.0, "Give a standard error from 0 to 20 m (66 ft).")
+]
+Area = Annotated[float, _quantity(Dimension.AREA)]
+Gap = Annotated[float, _quantity(Dimension.TIME, 0.01, 86400.0, "Give a time longer than 0.01 s.")]
+Speed = Annotated[
+    float, _quantity(Dimension.SPEED, 0.1, 100.0, "Give a speed between 0.1 and 100 m/s.")
+]
+Delay = Annotated[
+    float,
+    _quantity(
+        Dimension.TIME,
+        0.0,
+        60.0,
+        "The delay is how long product travels from the meter to the opener: 0 to 60 s.",
+    ),
+]
+Price = Annotated[float, _quantity(Dimension.PRICE_PER_MASS)]
+Rate = Annotated[
+    float,
+    _quantity(Dimension.MASS_PER_AREA, 1e-9, 50.0, "Give a rate above 0 and below 500,000 kg/ha."),
+]
+Stock = Annotated[
+    float, _quantity(Dimension.MASS, 0.0, 1e7, "Give a mass from 0 to 10,000 t (22 million lb).")
+]
+Quote = Annotated[float, _quantity(Dimension.PRICE_PER_AREA)]
+HourCost = Annotated[float, _quantity(Dimension.PRICE_PER_TIME)]
+NeededRate = Annotated[
+    float,
+    _quantity(Dimension.MASS_PER_AREA, 0.0, 50.0, "Give a rate from 0 to 500,000 kg/ha."),
+]
+Volume = Annotated[
+    float,
+    _quantity(Dimension.VOLUME, 1e-4, 200.0, "Give a volume between 0.1 L and 200 m3 (5,675 bu)."),
+]
+BulkDensity = Annotated[
+    float,
+    _quantity(
+        Dimension.MASS_PER_VOLUME,
+        10.0,
+        5000.0,
+        "Give what a bushel or a litre of it weighs: between 0.8 and 388 lb/bu (10 and 5000 "
+        "kg/m3).",
+    ),
+]
+SeedCount = Annotated[
+    float,
+    _quantity(
+        Dimension.COUNT_PER_MASS,
+        100.0,
+        1e9,
+        "Give the seeds in a pound or a kilogram: between 45 and 450 million in a pound.",
+    ),
+]
+
+
+def _as_date(value: object) -> object:
+    if isinstance(value, dt.datetime):
+        return value.date()
+    if isinstance(value, str):
+        try:
+            return dt.date.fromisoformat(value.strip())
+        except ValueError:
+            raise _refusal(f'"{value}" is not a date.', "Write it as 2026-04-14.") from None
+    return value
+
+
+def _as_text(value: object) -> object:
+    if isinstance(value, dt.datetime | dt.date | dt.time):
+        return value.isoformat()
+    return str(value) if isinstance(value, int | float) else value
+
+
+Percent = Annotated[float, Field(ge=0, le=100, allow_inf_nan=False)]
+Part = Annotated[float, Field(ge=0, allow_inf_nan=False)]
+Name = Annotated[str, Field(min_length=1)]
+Instant = Annotated[str, BeforeValidator(_as_text)]
+Date = Annotated[dt.date, BeforeValidator(_as_date)]

@@ -52,12 +52,7 @@ def farm(
                 designator="Spring fertilizer",
                 partfield_id_ref="PFD1",
                 status=iso.TaskStatus("4"),
-                time_logs=[
-                    iso.TimeLog(filename=name, type=iso.TimeLogType("1") if iso is v4 else 1)
-                    if hasattr(iso, "TimeLogType")
-                    else iso.TimeLog(filename=name, type=1)
-                    for name in logs
-                ],
+                time_logs=[iso.TimeLog(filename=name, type=iso.TimeLogType("1")) for name in logs],
                 product_allocations=[
                     iso.ProductAllocation(product_id_ref=f"PDT{i}", device_element_id_ref=part)
                     for i, (_, part) in enumerate(products, 1)

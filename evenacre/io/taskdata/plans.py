@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from xml.etree.ElementTree import Element
 
 import geopandas as gpd
@@ -15,7 +15,7 @@ from evenacre.io.mend import only_polygons
 from evenacre.io.table import Findings
 from evenacre.io.taskdata import ddis
 from evenacre.io.taskdata.folder import TaskFiles
-from evenacre.io.taskdata.grids import grid_areas, read_grid
+from evenacre.io.taskdata.grids import Cells, grid_areas, read_grid
 from evenacre.io.taskdata.nouns import Plan
 from evenacre.io.taskdata.shapes import areas
 from evenacre.io.taskdata.tree import ddi, named, number, text
@@ -23,6 +23,7 @@ from evenacre.units import METRIC
 
 _MOST_RATES = 24
 _CLASSES = 9
+_RATES = (ddis.SETPOINT_RATE, ddis.ACTUAL_RATE)
 
 
 @dataclass(frozen=True)
@@ -45,26 +46,75 @@ def read_plan(
     products : mapping of str to str
         Product names by id.
     """
-    zones = {
-        text(zone, "A"): _zone(zone, products, about, findings) for zone in task.findall("TZN")
-    }
+    zones_by_code = {text(zone, "A"): zone for zone in task.findall("TZN")}
+    zones = {code: _zone(zone, products, about, findings) for code, zone in zones_by_code.items()}
     if any(zone.unweighed for zone in zones.values()):
         findings.note(f"{about}: rates planned by volume or count are not used.")
-    shapes: dict[str, BaseGeometry] = {}
-    rates: dict[str, dict[str, float]] = {}
+    made = _Draft(zones, products, about, findings)
     for element in task.findall("GRD"):
-        _add_grid(element, task, zones, products, files, about, findings, shapes, rates)
-    if not shapes:
+        template = zones_by_code.get(text(element, "J"))
+        values = [] if template is None else template.findall("PDV")
+        cells = read_grid(element, max(len(values), 1), files, about, findings)
+        if cells is not None and cells.coded:
+            made.add_codes(cells)
+        elif cells is not None:
+            made.add_rates(cells, values)
+    if not made.shapes:
         for zone in zones.values():
             if zone.shape is not None:
-                _add(shapes, rates, zone.name, zone.shape, zone.rates)
-    if not shapes:
+                made.add(zone.name, zone.shape, zone.rates)
+    if not made.shapes:
         return None
-    table = gpd.GeoDataFrame(
-        {"zone": list(shapes)}, geometry=list(_apart(shapes, about, findings)), crs="EPSG:4326"
-    )
+    apart = _apart(made.shapes, about, findings)
+    table = gpd.GeoDataFrame({"zone": list(made.shapes)}, geometry=apart, crs="EPSG:4326")
     table = table[~table.geometry.is_empty].reset_index(drop=True)
-    return Plan(table, rates)
+    return Plan(table, made.rates)
+
+
+@dataclass
+class _Draft:
+    """Zones of a task while they are put together: ground and planned rates by name."""
+
+    zones: Mapping[str, Zone]
+    products: Mapping[str, str]
+    about: str
+    findings: Findings
+    shapes: dict[str, BaseGeometry] = field(default_factory=dict)
+    rates: dict[str, dict[str, float]] = field(default_factory=dict)
+
+    def add(self, name: str, shape: BaseGeometry, rates: dict[str, float]) -> None:
+        """Add ground to a zone; ground of one name is one zone."""
+        if name in self.shapes:
+            shape = only_polygons(shapely.union_all([self.shapes[name], shape]))
+        self.shapes[name] = shape
+        self.rates[name] = rates
+
+    def add_codes(self, cells: Cells) -> None:
+        """Add the cells of each treatment zone."""
+        areas = grid_areas(cells, cells.values[:, :, 0], self.about, self.findings)
+        for code, shape in areas.items():
+            zone = self.zones.get(str(code), Zone(f"zone {code}", None, {}))
+            self.add(zone.name, shape, zone.rates)
+
+    def add_rates(self, cells: Cells, values: Sequence[Element]) -> None:
+        """Add the cells of each rate, of the first product planned by weight."""
+        weighed = [i for i, value in enumerate(values) if ddi(value, "A") in _RATES]
+        if not weighed:
+            self.findings.warn(f"{self.about}: its grid plans no rate by weight; it was not used.")
+            return
+        if len(weighed) > 1:
+            self.findings.warn(
+                f"{self.about}: its grid plans several products; zones are those of the first."
+            )
+        layer = cells.values[:, :, weighed[0]]
+        if (layer < 0).any():
+            self.findings.warn(f"{self.about}: its grid has rates below zero, taken as zero.")
+            layer = np.maximum(layer, 0)
+        product = self.products.get(text(values[weighed[0]], "C"), "")
+        groups, labels = _classes(layer)
+        for group, shape in grid_areas(cells, groups, self.about, self.findings).items():
+            low, high, mean = labels[group]
+            self.add(_named_rate(low, high), shape, {product: mean * ddis.KG_PER_M2})
 
 
 def planned(task: Element, products: Mapping[str, str]) -> dict[str, float]:
@@ -92,25 +142,11 @@ def _zone(
     for value in zone.findall("PDV"):
         kind, amount = ddi(value, "A"), number(value, "B")
         unweighed |= kind in ddis.NOT_WEIGHED
-        if kind in (ddis.SETPOINT_RATE, ddis.ACTUAL_RATE) and amount >= 0:
+        if kind in _RATES and amount >= 0:
             product = products.get(text(value, "C"), "")
             rates[product] = rates.get(product, 0.0) + amount * ddis.KG_PER_M2
     shape = areas(zone.findall("PLN"), place, "zone", findings) if drawn else None
     return Zone(name, shape, rates, unweighed)
-
-
-def _add(
-    shapes: dict[str, BaseGeometry],
-    rates: dict[str, dict[str, float]],
-    name: str,
-    shape: BaseGeometry,
-    planned: dict[str, float],
-) -> None:
-    """Add ground to a zone; ground of one name is one zone."""
-    if name in shapes:
-        shape = only_polygons(shapely.union_all([shapes[name], shape]))
-    shapes[name] = shape
-    rates[name] = planned
 
 
 def _apart(shapes: dict[str, BaseGeometry], about: str, findings: Findings) -> list[BaseGeometry]:
@@ -128,46 +164,6 @@ def _apart(shapes: dict[str, BaseGeometry], about: str, findings: Findings) -> l
     if overlapping:
         findings.warn(f"{about}: zones overlap; the first listed keeps the ground.")
     return done
-
-
-def _add_grid(
-    element: Element,
-    task: Element,
-    zones: dict[str, Zone],
-    products: Mapping[str, str],
-    files: TaskFiles,
-    about: str,
-    findings: Findings,
-    shapes: dict[str, BaseGeometry],
-    rates: dict[str, dict[str, float]],
-) -> None:
-    """Add the zones of a grid: cells of one treatment zone, or of one rate."""
-    template = next((z for z in task.findall("TZN") if text(z, "A") == text(element, "J")), None)
-    values = [] if template is None else template.findall("PDV")
-    cells = read_grid(element, max(len(values), 1), files, about, findings)
-    if cells is None:
-        return
-    if cells.coded:
-        for code, shape in grid_areas(cells, cells.values[:, :, 0], about, findings).items():
-            zone = zones.get(str(code), Zone(f"zone {code}", None, {}))
-            _add(shapes, rates, zone.name, shape, zone.rates)
-        return
-    weighed = [
-        i
-        for i, value in enumerate(values)
-        if ddi(value, "A") in (ddis.SETPOINT_RATE, ddis.ACTUAL_RATE)
-    ]
-    if not weighed:
-        findings.warn(f"{about}: its grid plans no rate by weight; it was not used.")
-        return
-    layer = cells.values[:, :, weighed[0]]
-    product = products.get(text(values[weighed[0]], "C"), "")
-    if len(weighed) > 1:
-        findings.warn(f"{about}: its grid plans several products; zones are those of the first.")
-    groups, labels = _classes(layer)
-    for group, shape in grid_areas(cells, groups, about, findings).items():
-        low, high, mean = labels[group]
-        _add(shapes, rates, _named_rate(low, high), shape, {product: mean * ddis.KG_PER_M2})
 
 
 def _classes(layer: np.ndarray) -> tuple[np.ndarray, list[tuple[int, int, float]]]:

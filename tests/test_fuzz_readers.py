@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import resource
 import warnings
+import zipfile
 from collections.abc import Callable, Iterator
 from datetime import timedelta
 from pathlib import Path
@@ -174,3 +175,29 @@ def test_texts_without_end_are_no_times_and_are_cut_in_complaints(tmp_path: Path
     rows = [f"-93.5,{40 + i * 1e-6},odd {i}th of Nonsense" for i in range(200_000)]
     file.write_text("lon,lat,time\n" + "\n".join(rows))  # tried one by one it takes a minute
     assert "is not a time" in complaint(file)
+
+
+def test_files_that_point_to_other_files_are_refused(tmp_path: Path) -> None:
+    (tmp_path / "other.geojson").write_bytes(LOGS["log.geojson"])
+    pointer = (
+        f'<OGRVRTDataSource><OGRVRTLayer name="other"><SrcDataSource>{tmp_path / "other.geojson"}'
+        "</SrcDataSource></OGRVRTLayer></OGRVRTDataSource>"
+    )
+    (tmp_path / "log.kml").write_text(pointer)
+    assert "points to other files" in complaint(tmp_path / "log.kml")
+    with zipfile.ZipFile(tmp_path / "log.zip", "w") as archive:
+        archive.writestr("log.geojson", pointer)
+    assert "points to other files" in complaint(tmp_path / "log.zip")
+
+
+@pytest.mark.parametrize("suffix", ["kml", "gml", "geojson"])
+def test_entities_in_map_files_do_no_harm(tmp_path: Path, suffix: str) -> None:
+    entities = '<!ENTITY a0 "aaaaaaaaaa">' + "".join(
+        f'<!ENTITY a{i} "{f"&a{i - 1};" * 10}">' for i in range(1, 10)
+    )
+    (tmp_path / f"log.{suffix}").write_text(
+        f'<?xml version="1.0"?><!DOCTYPE kml [{entities}]><kml xmlns="http://www.opengis.net/kml/2.2">'
+        "<Document><Placemark><name>&a9;</name><Point><coordinates>-93.5,40</coordinates></Point>"
+        "</Placemark></Document></kml>"
+    )
+    assert complaint(tmp_path / f"log.{suffix}")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import zipfile
+import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -15,6 +16,7 @@ import pyogrio
 import shapely
 
 from evenacre.errors import InputError
+from evenacre.io.guards import check_attributes, check_own_data
 from evenacre.io.hints import choice, listed
 from evenacre.io.wgs84 import to_wgs84
 
@@ -22,7 +24,6 @@ _PARQUET = {".parquet", ".geoparquet", ".pq"}
 _ZIPPED = {".shp", ".gpkg", ".geojson", ".json", ".kml", ".fgb"}
 _POLYGONAL = {"Polygon", "MultiPolygon", "CurvePolygon", "MultiSurface"}
 _LINEAR = {"LineString", "MultiLineString"}
-_MOST_ATTRIBUTES = 1000
 FORMATS = "GeoJSON, GeoPackage, Shapefile (all its parts, or zipped), KML, FlatGeobuf or GeoParquet"
 
 
@@ -157,14 +158,23 @@ def _layers(source: Source) -> list[tuple[str, str, str]]:
     """List (data set, layer, geometry type) of a file or of every map file in a zip."""
     _check_exists(source)
     datasets = [str(source.path)]
+    if source.path.is_file():
+        try:
+            with source.path.open("rb") as file:
+                check_own_data(file, source.name)
+        except OSError:
+            raise _unreadable(source) from None
     if source.path.suffix.lower() == ".zip":
         try:
             with zipfile.ZipFile(source.path) as archive:
                 members = sorted(n for n in archive.namelist() if Path(n).suffix.lower() in _ZIPPED)
-        except (zipfile.BadZipFile, OSError):
+                # The Mac's archiver adds a hidden copy of each name.
+                members = [n for n in members if not n.startswith("__MACOSX")]
+                for member in members:
+                    with archive.open(member) as file:
+                        check_own_data(file, source.name)
+        except (zipfile.BadZipFile, OSError, RuntimeError, zlib.error):  # locked ones too
             raise _unreadable(source) from None
-        # The Mac's archiver adds a hidden copy of each name.
-        members = [n for n in members if not n.startswith("__MACOSX")]
         if not members:
             raise InputError.at(
                 source.name, "", "There is no map file in the zip.", f"Put in {FORMATS}."
@@ -228,7 +238,7 @@ def _read(source: Source, dataset: str, layer: str | None) -> gpd.GeoDataFrame:
             if layer is None:
                 frame = gpd.read_parquet(dataset)
             else:
-                _check_width(source, dataset, layer)
+                check_attributes(dataset, layer, source.name, _place(layer))
                 frame = pyogrio.read_dataframe(dataset, layer=layer, on_invalid="ignore")
     except InputError:
         raise
@@ -241,19 +251,6 @@ def _read(source: Source, dataset: str, layer: str | None) -> gpd.GeoDataFrame:
             source.name, _place(layer), "It is a table without shapes.", f"Export it as {FORMATS}."
         )
     return frame.set_axis(pd.RangeIndex(1, len(frame) + 1), axis=0)
-
-
-def _check_width(source: Source, dataset: str, layer: str) -> None:
-    """Refuse more attributes than a map has: each is a column as long as the layer."""
-    count = len(pyogrio.read_info(dataset, layer=layer)["fields"])
-    if count > _MOST_ATTRIBUTES:
-        raise InputError.at(
-            source.name,
-            _place(layer),
-            f"Its features have {count:,} attributes, more than the {_MOST_ATTRIBUTES:,} that "
-            "can be read.",
-            "Export it again with fewer.",
-        )
 
 
 def _select(source: Source, frame: gpd.GeoDataFrame) -> gpd.GeoDataFrame:

@@ -127,6 +127,15 @@ class SeedLot:
     hard_seed: float = 0.0
     seeds_per_kg: float | None = None
 
+    @property
+    def pls_fraction(self) -> float:
+        """Pure live seed as a share of the bulk: purity x (germination + hard seed).
+
+        Hard seed is alive: it counts, though it sprouts late. Source: Texas Department of
+        Transportation, Pure live seed.
+        """
+        return self.purity * (self.germination + self.hard_seed)
+
 
 @dataclass(frozen=True)
 class Product:

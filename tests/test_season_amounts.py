@@ -148,6 +148,22 @@ def test_compartments_method_quote_and_tickets_reach_the_operation(load, tmp_pat
     assert "tickets.csv" in [file.path for file in season.inputs]
 
 
+@pytest.mark.parametrize(
+    ("product", "bulk"),
+    [
+        # 98 % x (87 + 5) % of the clover and 90 % x 90 % of the grass are pure live seed.
+        ("red clover", 10 / 0.9016),
+        ("meadow", 10 / ((3 * 0.9016 + 2 * 0.81) / 5)),
+    ],
+)
+def test_a_rate_of_pure_live_seed_becomes_bulk(load, product, bulk):
+    (plan,) = load(
+        '{ product = "meadow", rate = "25 lb/ac"',
+        f'{{ product = "{product}", pls_rate = "10 lb/ac"',
+    ).operations
+    assert plan.applications[1].target_kg_per_m2 == pytest.approx(bulk * LB_AC)
+
+
 def test_needs_of_fields_and_zones(load):
     assert load().needs == (
         Need("Creek Forty", "west", "N", pytest.approx(120 * LB_AC)),
@@ -184,6 +200,8 @@ def test_needs_of_fields_and_zones(load):
         ('["rear", "front"]', '"middle"', "products 2, compartment", "has no compartment"),
         ('"18 USD/ac"', '"18 EUR/ac"', "quote", "is not in USD"),
         ('"18 USD/ac"', '"18 USD/ton"', "quote", "not a price per area"),
+        ('rate = "25 lb/ac"', 'rate = "1 lb/ac", pls_rate = "1 lb/ac"', "pls_rate", "both given"),
+        ('"meadow", rate', '"18-46-0", pls_rate', "pls_rate", "The tag of 18-46-0 is not given"),
         ('"150 USD/h"', '"150 EUR/h"', "cost", "is not in USD"),
         ('"150 USD/h"', '"150 USD"', "cost", "for how much"),
         ('spread = "1 in"', 'spread = "1"', "with_seed, spread", "has no unit"),

@@ -12,7 +12,6 @@ from evenacre.planning.seed import (
     blend_pls_fraction,
     bulk_for_plants,
     bulk_for_pls,
-    pls_fraction,
     pls_in_bulk,
     separation_warnings,
     species_rates,
@@ -39,20 +38,20 @@ def test_pls_of_texas_dot():
     # Texas Department of Transportation, Pure live seed: 85 % x 75 % -> 0.64 PLS; 1 lb of PLS
     # needs 1.56 lb of bulk (that is 1 / 0.64; unrounded, 1 / 0.6375 = 1.569).
     lot = SeedLot(0.85, 0.75)
-    assert pls_fraction(lot) == pytest.approx(0.64, abs=0.005)
+    assert lot.pls_fraction == pytest.approx(0.64, abs=0.005)
     assert bulk_for_pls(lot, 1.0) == pytest.approx(1.56, abs=0.01)
 
 
 def test_pls_of_the_university_of_georgia():
     # University of Georgia forages: 90 % purity x 90 % germination -> 81 %.
-    assert pls_fraction(SeedLot(0.90, 0.90)) == pytest.approx(0.81, rel=1e-12)
+    assert SeedLot(0.90, 0.90).pls_fraction == pytest.approx(0.81, rel=1e-12)
 
 
 def test_pls_of_the_conservation_seed_guide():
     # Conservation seed guide example: germination 92 %, hard seed 5 %, purity 98 % -> 95.06 %;
     # 3.00 lb of PLS -> 3.16 lb of bulk.
     lot = SeedLot(0.98, 0.92, 0.05)
-    assert pls_fraction(lot) == pytest.approx(0.9506, rel=1e-12)
+    assert lot.pls_fraction == pytest.approx(0.9506, rel=1e-12)
     assert bulk_for_pls(lot, 3.00) == pytest.approx(3.16, abs=0.005)
     assert pls_in_bulk(lot, 3.16) == pytest.approx(3.00, abs=0.005)
 

@@ -14,7 +14,7 @@ from evenacre.io.complaints import Complaints, KeyPath
 from evenacre.io.hints import choice
 from evenacre.io.season_files import SeasonFiles
 from evenacre.io.season_products import analysis_in_name, check_currency
-from evenacre.io.season_seed import with_seed_of
+from evenacre.io.season_seed import bulk_target, with_seed_of
 from evenacre.io.season_tables import BlockageTable, OperationTable, SeasonTable, SettingsTable
 from evenacre.model import (
     Application,
@@ -153,7 +153,11 @@ class PlanBuilder:
                 remedy = choice(use.product, self.products, "Define it under [[product]].")
                 self.complaints.add(place, f'There is no product "{use.product}".', remedy)
             elif product := self.products[use.product]:
-                made[use.product] = Application(product, use.rate)
+                rate = use.rate
+                if use.pls_rate is not None:
+                    where = (*path, "products", index, "pls_rate")
+                    rate = bulk_target(use, product, self.products, self.complaints, where)
+                made[use.product] = Application(product, rate)
         return tuple(made.values())
 
     def _check_columns(self, table: OperationTable, path: KeyPath) -> None:

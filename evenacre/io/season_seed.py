@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Container
+from collections.abc import Container, Mapping
 
 from evenacre.io.complaints import Complaints, KeyPath
 from evenacre.io.hints import choice
-from evenacre.io.season_tables import OperationTable, ProductTable
-from evenacre.model import Implement, SeedLot, WithSeed
+from evenacre.io.season_tables import OperationTable, ProductTable, UseTable
+from evenacre.model import Implement, Product, SeedLot, WithSeed
 
 _TAG = ("purity", "germination", "hard_seed", "seeds_per")
 
@@ -66,6 +66,37 @@ def rate_range(
         what = "rate_min is higher than rate_max."
         complaints.add((*path, "rate_min"), what, "Change them over, or correct one.")
     return least, most
+
+
+def bulk_target(
+    use: UseTable,
+    product: Product,
+    products: Mapping[str, Product | None],
+    complaints: Complaints,
+    path: KeyPath,
+) -> float | None:
+    """Return the bulk rate that holds a rate of pure live seed, kg per m2."""
+    if use.rate is not None:
+        complaints.add(path, "rate and pls_rate are both given.", "Keep one of them.")
+    parts = product.parts or ((product.name, 1.0),)
+    lots = [(products.get(name), part) for name, part in parts]
+    tags = [(lot.seed, part) for lot, part in lots if lot is not None and lot.seed is not None]
+    if len(tags) < len(lots):
+        lacking = [
+            name for (name, _), (lot, _) in zip(parts, lots, strict=True) if not _tagged(lot)
+        ]
+        complaints.add(
+            path,
+            f"The tag of {' and '.join(lacking)} is not given.",
+            "Give purity and germination under [[product]], or a bulk rate.",
+        )
+        return None
+    live = sum(tag.pls_fraction * part for tag, part in tags) / sum(part for _, part in tags)
+    return (use.pls_rate or 0.0) / live
+
+
+def _tagged(lot: Product | None) -> bool:
+    return lot is not None and lot.seed is not None
 
 
 def with_seed_of(

@@ -163,6 +163,7 @@ class UseTable(Table):
 
     product: Name
     rate: Rate | None = None
+    pls_rate: Rate | None = None
     compartment: Annotated[list[Name], BeforeValidator(_as_list)] = []
 
 

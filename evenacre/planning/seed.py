@@ -38,23 +38,14 @@ class SpeciesRate:
     live_seeds_per_m2: float | None
 
 
-def pls_fraction(lot: SeedLot) -> float:
-    """Pure live seed as a share of the bulk: purity x (germination + hard seed).
-
-    Hard seed is alive: it counts, though it sprouts late. Source: Texas Department of
-    Transportation, Pure live seed.
-    """
-    return lot.purity * (lot.germination + lot.hard_seed)
-
-
 def bulk_for_pls(lot: SeedLot, pls: float) -> float:
     """Bulk that holds a mass (or rate) of pure live seed."""
-    return pls / pls_fraction(lot)
+    return pls / lot.pls_fraction
 
 
 def pls_in_bulk(lot: SeedLot, bulk: float) -> float:
     """Pure live seed in a mass (or rate) of bulk."""
-    return bulk * pls_fraction(lot)
+    return bulk * lot.pls_fraction
 
 
 def bulk_for_plants(lot: SeedLot, plants_per_m2: float, emergence: float = 1.0) -> float:
@@ -82,7 +73,7 @@ def bulk_for_plants(lot: SeedLot, plants_per_m2: float, emergence: float = 1.0) 
         raise ValueError("the lot has no seed count")
     if not 0.0 < emergence <= 1.0:
         raise ValueError("emergence is above 0 and at most 1")
-    return plants_per_m2 / (emergence * lot.seeds_per_kg * pls_fraction(lot))
+    return plants_per_m2 / (emergence * lot.seeds_per_kg * lot.pls_fraction)
 
 
 def shares(product: Product) -> dict[str, float]:

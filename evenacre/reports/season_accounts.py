@@ -8,9 +8,9 @@ from evenacre.planning.ledger import Ledger
 from evenacre.planning.money import Money
 from evenacre.planning.needs import NeedBalance
 from evenacre.planning.nutrients import NutrientAmount, Placement
-from evenacre.planning.salt import CAUTION, SOURCE
 from evenacre.reports import figures
 from evenacre.reports.accounts import Account
+from evenacre.reports.seed_accounts import salt_account, seed_account
 from evenacre.units import UnitSystem
 
 _AMOUNTS_FROM = {
@@ -18,7 +18,6 @@ _AMOUNTS_FROM = {
     "rate": "logged rate",
     "target": "target rate: the log holds none",
 }
-_INCH_M = 0.0254
 
 
 def season_accounts(ledger: Ledger, u: UnitSystem, *, currency: str = "USD") -> list[Account]:
@@ -29,8 +28,8 @@ def season_accounts(ledger: Ledger, u: UnitSystem, *, currency: str = "USD") -> 
         _nutrients(ledger, u),
         _zones(ledger, u),
         _setbacks(ledger, u),
-        _seed(ledger, u),
-        _salt(ledger, u),
+        seed_account(ledger, u),
+        salt_account(ledger, u),
         _money(ledger, u, currency),
     ]
     return [table for table in every if table.rows]
@@ -166,77 +165,6 @@ def _setbacks(ledger: Ledger, u: UnitSystem) -> Account:
     ]
     head = ("Field", "Setback", "Operation", "Product", "Area", "Inside", "Latitude, longitude")
     return Account("Product inside setbacks", head, rows, words=4)
-
-
-def _seed(ledger: Ledger, u: UnitSystem) -> Account:
-    per_area = f"seeds per {u.small_area.label}"
-    per_si = 1 / u.small_area.per_si
-
-    def seeds(per_m2: float | None) -> str:
-        return "" if per_m2 is None else f"{per_m2 * per_si:,.3g}"
-
-    rows = [
-        (
-            s.field,
-            s.product,
-            s.rate.product if s.rate.product != s.product else "",
-            u.rate.text(s.rate.bulk_kg_per_m2),
-            "" if s.rate.pls_kg_per_m2 is None else u.rate.text(s.rate.pls_kg_per_m2),
-            seeds(s.rate.pure_seeds_per_m2),
-            seeds(s.rate.live_seeds_per_m2),
-            u.mass.text(s.total_kg, 4),
-        )
-        for s in ledger.seed
-    ]
-    head = (
-        "Field",
-        "Seed",
-        "Part",
-        "Bulk",
-        "Pure live seed",
-        per_area.capitalize(),
-        f"Live {per_area}",
-        "Total",
-    )
-    return Account(
-        "Seed",
-        head,
-        rows,
-        words=3,
-        remark="Pure live seed is purity times (germination + hard seed), as on the tag.",
-    )
-
-
-def _salt(ledger: Ledger, u: UnitSystem) -> Account:
-    def short(metres: float) -> str:
-        return f"{metres / _INCH_M:.3g} in" if u.name == "us" else f"{metres * 100:.3g} cm"
-
-    rows = [
-        (
-            s.field,
-            s.product,
-            s.crop,
-            f"S {short(s.spread_m)}, T {s.tolerated_loss_percent:g} %, "
-            f"C {s.slope_percent_per_lb_ac:g}, R {short(s.row_spacing_m)}, M {s.soil_factor:g}",
-            "over" if s.over else "within",
-            u.rate.text(s.placed_kg_per_m2),
-            u.rate.text(s.limit_kg_per_m2),
-            f"{s.loss_percent:.1f} %",
-        )
-        for s in ledger.salt
-    ]
-    head = ("Field", "Product", "Crop", "Taken", "", "Placed", "Most (F)", "Stand lost")
-    return Account(
-        "Fertilizer with the seed",
-        head,
-        rows,
-        words=5,
-        remark=(
-            "F = 30 S T / (C R M): S how wide the opener spreads, in inches; T the loss of stand "
-            "that is tolerated; C the loss for each lb/ac; R the row spacing in inches; M soil "
-            f"texture and moisture; F in lb/ac. Source: {SOURCE}. {CAUTION}"
-        ),
-    )
 
 
 def _money(ledger: Ledger, u: UnitSystem, currency: str) -> Account:

@@ -155,8 +155,7 @@ def test_two_sides_of_any_line_make_the_whole() -> None:
         side = rotate(side, angle, origin=middle, use_radians=True)
         other = rotate(side, math.pi, origin=middle, use_radians=True)
         both = shares(steps, side) + shares(steps, other)
-        # A micrometre along the 2 m around a row's quarter of a square metre is 8e-6 of it.
-        assert both == pytest.approx(np.ones(len(both)), abs=8e-6)
+        assert both == pytest.approx(np.ones(len(both)), abs=1e-9)
 
 
 def test_a_zone_with_a_hole_gives_up_what_lies_in_it() -> None:

@@ -187,7 +187,7 @@ def _clip_areas(pieces: np.ndarray, region: BaseGeometry) -> FloatArray:
     inside = shapely.covers(region, pieces)
     touching = ~inside & shapely.intersects(region, pieces)
     out[~inside & ~touching] = 0.0
-    out[touching] = shapely.area(intersect(pieces[touching], region))
+    out[touching] = shapely.area(intersect(pieces[touching], region, None))
     return out
 
 
@@ -204,7 +204,8 @@ def area_figures(
         "covered_twice_m2": parted.twice.area,
         "covered_more_m2": parted.more.area,
         "overlap_area_m2": doubled.area,
-        "excess_area_m2": max(swept_inside - covered, 0.0),
+        # A difference of large areas; it cannot be less than the overlap.
+        "excess_area_m2": max(swept_inside - covered, doubled.area),
         "skip_area_m2": parted.missed.area,
         "headland_area_m2": headland.area,
         "headland_overlap_m2": common(doubled, headland).area,

@@ -79,7 +79,7 @@ def _fractions(region: BaseGeometry, ground: np.ndarray) -> tuple[FloatArray, Bo
     fraction = shapely.covers(region, ground).astype(float)
     cut = (fraction == 0) & shapely.intersects(region, ground)
     area = shapely.area(ground[cut])
-    inside = shapely.area(intersect(ground[cut], region))
+    inside = shapely.area(intersect(ground[cut], region, None))
     fraction[cut] = np.divide(inside, area, out=np.zeros_like(area), where=area > 0)
     return np.minimum(fraction, 1.0), cut
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 from typing import Any
 
@@ -9,7 +10,9 @@ import numpy as np
 import pytest
 import tasklogs as by_hand
 from tasklogs import record, template, v4
+from typer.testing import CliRunner
 
+from evenacre.cli import app
 from evenacre.coverage.audit import audit_operation
 from evenacre.errors import InputError
 from evenacre.io.operations import load_operation
@@ -94,6 +97,24 @@ def test_the_audit_of_a_zip_is_the_ground_that_was_driven(tmp_path: Path) -> Non
     assert result.covered_area_m2 == pytest.approx(expected, rel=2e-3)
     (product,) = result.products
     assert product.logged_kg == pytest.approx(expected * 0.0168, rel=2e-3)
+
+
+def test_a_zip_alone_is_audited_at_the_command_line(tmp_path: Path) -> None:
+    zipped = farm(tmp_path / "farm.zip")
+    run = CliRunner().invoke(app, ["audit", str(zipped), "--json", "--jobs", "1"])
+    assert run.exit_code == 0, run.output
+    (told,) = json.loads(run.stdout)["operations"]
+    assert (told["field"], told["operation"]) == ("Creek Forty", "Spring")
+    assert told["covered_area_m2"] == pytest.approx(399.5 * 0.48 * 14.0, rel=2e-3)
+    assert (tmp_path / "evenacre-out" / "report.html").is_file()
+
+
+def test_the_command_line_asks_for_what_a_zip_lacks(tmp_path: Path) -> None:
+    zipped = farm(tmp_path / "farm.zip", devices=False)
+    run = CliRunner().invoke(app, ["audit", str(zipped)])
+    assert run.exit_code == 2
+    assert "--width" in run.stderr
+    assert not (tmp_path / "evenacre-out").exists()
 
 
 @pytest.mark.parametrize(

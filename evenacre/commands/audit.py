@@ -42,7 +42,10 @@ Out = Annotated[
 def audit(
     files: Annotated[
         list[Path] | None,
-        typer.Argument(help="A season file (season.toml), or further logs after --tracks."),
+        typer.Argument(
+            help="A season file (season.toml), ISO 11783-10 task data (a zip or folder), "
+            "or further logs after --tracks."
+        ),
     ] = None,
     boundary: Annotated[Path | None, option(FILES, "Field boundary; any map file.")] = None,
     tracks: Annotated[list[Path] | None, option(FILES, "Log of the drive; any number.")] = None,
@@ -169,8 +172,15 @@ def _season(files: list[Path], tracks: list[Path], single: dict[str, Any]) -> tu
     if tracks:
         return season_from_options(tracks=[*tracks, *files], **single), Path()
     given = sorted(key for key, value in single.items() if value)
-    if len(files) == 1 and not given:
-        return load_season(files[0]), files[0].parent
+    if len(files) == 1:
+        from evenacre.io.taskdata.folder import is_taskdata
+
+        if is_taskdata(files[0]):
+            from evenacre.io.taskdata_season import season_from_taskdata
+
+            return season_from_taskdata(files[0], **single), files[0].parent
+        if not given:
+            return load_season(files[0]), files[0].parent
     if files and given:
         flag = f"--{given[0].replace('_', '-')}"
         raise InputError.at(

@@ -19,6 +19,7 @@ from evenacre.coverage.passes import number_passes, pass_ends, pass_table
 from evenacre.coverage.products import (
     Ground,
     Region,
+    amount_leaps,
     product_masses,
     product_result,
     with_logged_products,
@@ -74,7 +75,9 @@ def audit_operation(
     speed = ground_speed(fixes.time_s, path, fixes.run)
     radius = turn_radius(fixes.time_s, path, fixes.run, speed)
     states = row_states(fixes, tracks, implement, speed, radius)
-    steps = build_steps(fixes, path, states.active, implement, operation.blockages)
+    applications = with_logged_products(operation.applications, tracks)
+    leap = amount_leaps(applications, tracks, fixes)
+    steps = build_steps(fixes, path, states.active, implement, operation.blockages, leap)
     remarks.require_work(operation, fixes, steps)
 
     say("sweeping the ground")
@@ -116,7 +119,6 @@ def audit_operation(
         areas["covered_area_m2"],
         areas["excess_area_m2"],
     )
-    applications = with_logged_products(operation.applications, tracks)
     masses, mass_warnings = product_masses(applications, tracks, fixes, steps, implement)
     frame = GridFrame(extent_of(land.boundary, cover.once_or_more), land.workable.area, plane.crs)
     rows_on = steps.active.sum(axis=1)

@@ -16,12 +16,13 @@ from evenacre.coverage.grids import GridFrame, area_within
 from evenacre.coverage.result import ProductResult, SetbackFinding, ZoneAmount
 from evenacre.coverage.steps import Steps
 from evenacre.coverage.swath import Strips
-from evenacre.model import Application, FloatArray, Implement, IntArray, Product, Track
+from evenacre.model import Application, BoolArray, FloatArray, Implement, IntArray, Product, Track
 from evenacre.overlay import common
 from evenacre.plane import WorkingPlane, wrapped
 
 _NEAR_TARGET = 0.10
 _BLANK_SHARE = 0.001
+_LEAP = 0.05
 
 
 @dataclass(frozen=True)
@@ -88,6 +89,20 @@ def logged_column(
         return values.get(name, values.get("") if unnamed else None)
 
     return fixes.take(tracks, column)
+
+
+def amount_leaps(
+    applications: Sequence[Application], tracks: Sequence[Track], fixes: Fixes
+) -> BoolArray:
+    """Where a logged rate or flow changes by more than a twentieth from fix to fix, (n - 1,)."""
+    leap = np.zeros(max(len(fixes.time_s) - 1, 0), dtype=bool)
+    for i, application in enumerate(applications):
+        for kind in ("rates", "flows"):
+            logged = logged_column(fixes, tracks, kind, application.product.name, unnamed=i == 0)
+            if logged is not None:
+                value = np.nan_to_num(logged)
+                leap |= np.abs(np.diff(value)) > _LEAP * np.maximum(value[1:], value[:-1])
+    return leap
 
 
 def product_masses(

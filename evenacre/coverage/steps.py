@@ -61,6 +61,7 @@ def build_steps(
     active: BoolArray,
     implement: Implement,
     blockages: Sequence[Blockage],
+    leap: BoolArray | None = None,
 ) -> Steps:
     """Lay knots along the path wherever something changes and carry them to the tool line.
 
@@ -74,10 +75,16 @@ def build_steps(
         n cleaned fixes and their smoothed positions.
     active : (n, rows) bool
         Rows on at each fix.
+    leap : (n - 1,) bool, optional
+        Where a logged amount changes so much between two fixes that the change, too, has to
+        lie at its place.
     """
     time, run = fixes.time_s, fixes.run
     inside = run[1:] == run[:-1]
-    switch = inside & (active[1:] != active[:-1]).any(axis=1)
+    switch = (active[1:] != active[:-1]).any(axis=1)
+    if leap is not None:
+        switch |= leap
+    switch &= inside
     extra = [fixes.handover_s[switch] + implement.delay_s]
     extra.append(np.array([t for b in blockages for t in (b.start_s, b.end_s)], dtype=float))
     extra.append(_turn_times(time, path.course_rad, inside))

@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import shapely
-from jobs import DRILL, SPEED_MPS, STEP_M, Job, arc_job, arc_length, straight_job
+from jobs import DRILL, SPEED_MPS, Job, arc_job, arc_length, straight_job
 from put_down import MISSOURI, operation
 from pyproj import Transformer
 from shapely.geometry import Point
@@ -114,11 +114,8 @@ def test_a_change_of_rate_lands_midway_and_late_by_the_delay(delay_s: float) -> 
     )
     product = audit_operation(operation(job)).products[0]
     first, second = (z.applied_kg for z in product.zones)
-    # The step between the two records is the grain of a log: its mass is spread evenly over
-    # it, so up to a quarter of a step of the difference may lie on the wrong side.
-    grain = 0.25 * RATE * WIDTH * STEP_M + 1e-4 * product.logged_kg
-    assert first == pytest.approx(RATE * WIDTH * 96.0, abs=grain)
-    assert second == pytest.approx(2 * RATE * WIDTH * (LENGTH - 96.0), abs=grain)
+    assert first == pytest.approx(RATE * WIDTH * 96.0, rel=1e-4)
+    assert second == pytest.approx(2 * RATE * WIDTH * (LENGTH - 96.0), rel=1e-4)
     # The path ends 9.6 m past the last record in work, longer than the delay.
     all_kg = RATE * WIDTH * (96.0 + 2 * (LENGTH - 96.0))
     assert product.logged_kg == pytest.approx(all_kg, rel=1e-4)

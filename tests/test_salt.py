@@ -121,6 +121,18 @@ def test_with_the_seed_but_nothing_known_is_said():
     assert salt_screens(job(Product("clover", kind="seed"), CORN, 50.0)) == ([], [])
 
 
+def test_two_fertilizers_that_bear_on_the_seed_together():
+    # 10 lb/ac of urea costs 9.65 % and 20 lb/ac at 0.3 costs 6 %: 15.65 % of 15 % tolerated.
+    other = Product("11-52-0", {"N": 11.0, "P2O5": 52.0})
+    first = job(UREA, replace(CORN, slopes=(("11-52-0", 0.3),)), 10.0)
+    second = job(other, None, 20.0)
+    plan = replace(first.plan, applications=(*first.plan.applications, Application(other)))
+    products = (*first.result.products, *second.result.products)
+    screens, warnings = salt_screens(Job(plan, replace(first.result, products=products)))
+    assert [s.over for s in screens] == [False, False]
+    assert any("together they cost 16 % of the stand" in w for w in warnings)
+
+
 def test_the_caution_defers_to_local_advice():
     assert "screening" in CAUTION
     assert "local advice" in CAUTION

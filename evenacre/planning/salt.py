@@ -158,6 +158,12 @@ def salt_screens(job: Job) -> tuple[list[SaltScreen], list[str]]:
                 f"{p.product}: more was placed with the seed than the screening formula allows "
                 f"for {asked.crop}."
             )
+    loss = sum(screen.loss_percent for screen in screens)
+    if loss > asked.tolerated_loss_percent and not any(screen.over for screen in screens):
+        warnings.append(
+            f"{' and '.join(s.product for s in screens)}: each is within the screening formula for "
+            f"{asked.crop}, but together they cost {loss:.0f} % of the stand by it."
+        )
     return screens, warnings
 
 

@@ -117,19 +117,20 @@ def add_legend(figure: Figure, entries: list[Any], columns: int) -> None:
 
 
 def paths(geometry: gpd.GeoSeries) -> list[Path]:
-    """Turn polygons into compound paths, to the detail a printed map can show."""
+    """Turn polygons into one compound path, to the detail a printed map can show.
+
+    One path of many rings draws far faster than many paths.
+    """
     parts = shapely.get_parts(shapely.simplify(geometry.to_numpy(), _DETAIL_M))
     polygons = parts[(shapely.get_type_id(parts) == 3) & ~shapely.is_empty(parts)]
-    return [_path(p) for p in shapely.orient_polygons(polygons)]
-
-
-def _path(polygon: Any) -> Path:
-    rings = [shapely.get_coordinates(r) for r in (polygon.exterior, *polygon.interiors)]
-    codes = [
-        np.r_[Path.MOVETO, np.full(len(r) - 2, Path.LINETO), Path.CLOSEPOLY].astype(np.uint8)
-        for r in rings
-    ]
-    return Path(np.concatenate(rings), np.concatenate(codes))
+    if not len(polygons):
+        return []
+    rings = shapely.get_rings(shapely.orient_polygons(polygons))
+    points, ring = shapely.get_coordinates(rings, return_index=True)
+    codes = np.full(len(points), Path.LINETO, dtype=np.uint8)
+    codes[np.flatnonzero(np.diff(ring, prepend=-1))] = Path.MOVETO
+    codes[np.flatnonzero(np.diff(ring, append=-1))] = Path.CLOSEPOLY
+    return [Path(points, codes)]
 
 
 def png(figure: Figure) -> bytes:

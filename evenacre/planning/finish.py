@@ -115,6 +115,8 @@ def ground_left(
     new_m2: FloatArray | Sequence[float] = (),
     again_m2: FloatArray | Sequence[float] = (),
     passes_to_come: float | None = None,
+    *,
+    unlike: float = 0.0,
 ) -> GroundLeft:
     """Forecast what will be driven from the overlap of the passes so far.
 
@@ -129,6 +131,8 @@ def ground_left(
         New ground and ground driven again, of each pass so far.
     passes_to_come : float, optional
         From the mean pass when None.
+    unlike : float
+        Relative standard uncertainty for ground to come that is not like the ground behind.
     """
     new, again = np.asarray(new_m2, dtype=float), np.asarray(again_m2, dtype=float)
     whole = float(new.sum())
@@ -146,8 +150,8 @@ def ground_left(
         freedom = len(new) - 1.0
     drive = undone_m2 * (1 + overlap)
     from_area = (1 + overlap) * undone_sigma_m2
-    sigma = math.hypot(from_area, spread)
-    # Welch-Satterthwaite (JCGM 100:2008, G.4.1): the area's error is known, the scatter is not.
+    sigma = math.hypot(from_area, spread, unlike * undone_m2)
+    # Welch-Satterthwaite (JCGM 100:2008, G.4.1): of these only the scatter is an estimate.
     if math.isfinite(freedom):
         freedom = freedom * (sigma / spread) ** 4 if spread > 0 else math.inf
     return GroundLeft(undone_m2, undone_sigma_m2, overlap, drive, sigma, freedom, len(new))

@@ -20,6 +20,9 @@ _NARROW = 0.25
 # Fewer passes than this off the headland say too little; then all of them count.
 _FEWEST_INNER = 3
 _SLICES = 64
+# Point rows, waterways and plugged rows to come that the passes so far did not meet (common
+# practice, no source).
+_UNLIKE = 0.01
 
 
 @dataclass(frozen=True)
@@ -94,7 +97,7 @@ def ground_ahead(result: AuditResult) -> GroundAhead:
     ahead = passes_ahead(undone, result.width_m, main_heading_rad(result), start)
     # What the receiver leaves open is the edge between done and undone.
     sigma = result.uncertainty.get("covered_area_m2", 0.0) if undone.area else 0.0
-    ground = ground_left(undone.area, sigma, new, again, max(len(ahead), 1))
+    ground = ground_left(undone.area, sigma, new, again, max(len(ahead), 1), unlike=_UNLIKE)
     full = result.width_m * math.fsum(p.length_m for p in ahead)
     return GroundAhead(ground, undone, uncovered.area - undone.area, ahead, full)
 

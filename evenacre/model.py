@@ -420,8 +420,11 @@ class Settings:
         at least 2 s.
     max_speed_mps : float
         A faster apparent move is a jump of the receiver.
-    pass_to_pass_m, within_pass_m : float
-        Standard uncertainty of position between passes and within one.
+    pass_to_pass_m : float or None
+        Standard uncertainty of position between passes; None: from the log's fix quality, or
+        3 cm where it tells none.
+    within_pass_m : float
+        The same within one pass.
     smooth : bool
         Smooth receiver jitter when some is found.
     """
@@ -431,7 +434,7 @@ class Settings:
     headland_rounds: int | None = None
     max_gap_s: float | None = None
     max_speed_mps: float = 12.0
-    pass_to_pass_m: float = 0.03
+    pass_to_pass_m: float | None = None
     within_pass_m: float = 0.02
     smooth: bool = True
 

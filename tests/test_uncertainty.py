@@ -6,7 +6,17 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import shapely
-from jobs import DRILL, SPEED_MPS, STEP_M, Drive, Floats, Job, Turtle, all_work_job
+from jobs import (
+    DRILL,
+    SPEED_MPS,
+    STEP_M,
+    Drive,
+    Floats,
+    Job,
+    Turtle,
+    all_work_job,
+    straight_job,
+)
 from put_down import operation
 
 from evenacre.coverage.audit import audit_operation
@@ -200,3 +210,20 @@ def test_half_the_speed_halves_the_grain() -> None:
     slow = replace(fast, drives=(drive.sample(STEP_M / 2, SPEED_MPS / 2),))
     assert stated(fast)["covered_area_m2"] == pytest.approx(math.sqrt(2) * END_M2, rel=0.1)
     assert stated(slow)["covered_area_m2"] == pytest.approx(math.sqrt(0.5) * END_M2, rel=0.1)
+
+
+def test_the_fix_quality_of_the_log_sets_the_error_between_passes_unless_it_is_stated() -> None:
+    job = replace(straight_job(60.0, (0.5, 0.5)), settings=Settings(within_pass_m=0.0))
+    op = operation(job)
+    (track,) = op.tracks
+
+    def skip_error(sigma_m: float | None, stated_m: float | None) -> float:
+        sigma = None if sigma_m is None else np.full(len(track), sigma_m)
+        settings = replace(op.settings, pass_to_pass_m=stated_m)
+        told = replace(op, tracks=(replace(track, sigma_m=sigma),), settings=settings)
+        return audit_operation(told).uncertainty["skip_area_m2"]
+
+    usual = skip_error(None, None)
+    assert skip_error(0.03, None) == pytest.approx(usual, rel=1e-9)
+    assert skip_error(0.3, None) > 5 * usual
+    assert skip_error(0.3, 0.03) == pytest.approx(usual, rel=1e-9)

@@ -33,7 +33,7 @@ from evenacre.coverage.steps import Steps, build_steps
 from evenacre.coverage.suspects import find_suspects, ground_beside
 from evenacre.coverage.swath import STRAIGHT_M, build_strips, build_swaths
 from evenacre.coverage.totals import running_totals
-from evenacre.coverage.uncertainty import area_uncertainty
+from evenacre.coverage.uncertainty import area_uncertainty, position_error
 from evenacre.model import Implement, Operation, Settings
 
 # Edges are kept finer than the jitter left in them, about a quarter of the receiver's own.
@@ -127,6 +127,8 @@ def audit_operation(
         for a, m in zip(applications, masses, strict=True)
     )
 
+    sigma_m = fixes.take(tracks, lambda t: t.sigma_m)
+    error = position_error(steps, number, settings, sigma_m)
     layers = field_layers(operation.field.name, land, headland, parted.outside, plane.crs)
     layers |= cover_layers(parted, headland, plane.crs)
     layers |= {
@@ -146,7 +148,7 @@ def audit_operation(
         headland_rounds=headland.rounds,
         pass_count=len(passes),
         **capacity_figures(steps, implement.width_m, areas["covered_area_m2"]),
-        uncertainty=area_uncertainty(steps, number, cover, land.workable, implement, settings),
+        uncertainty=area_uncertainty(steps, number, cover, land.workable, implement, error),
         products=products,
         layers=layers,
         cover_grid=frame.cover(swaths.geometry),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 import shapely
 from shapely.geometry.base import BaseGeometry
 
@@ -12,6 +13,10 @@ from evenacre.coverage.cover import Cover
 from evenacre.coverage.steps import Steps
 from evenacre.model import BoolArray, FloatArray, Implement, IntArray, Settings
 
+# Receivers with real-time corrections repeat a pass about so well (common practice, no source).
+_USUAL_PASS_M = 0.03
+# What lies across an edge is looked at this far off, at least and at most.
+_MARGIN_M = (0.02, 0.3)
 # Edges are looked at about this often.
 _SAMPLE_M = 3.0
 # What lies beyond a switch is looked at this far off.
@@ -46,20 +51,59 @@ class _Edge:
     brim_doubled: BoolArray
 
 
+@dataclass(frozen=True)
+class PositionError:
+    """Standard uncertainty of positions across the track.
+
+    Attributes
+    ----------
+    pass_m : (passes + 1,) float
+        Between passes, by pass number.
+    within_m : float
+        Within a pass.
+    """
+
+    pass_m: FloatArray
+    within_m: float
+
+
+def position_error(
+    steps: Steps, number: IntArray, settings: Settings, sigma_m: FloatArray | None
+) -> PositionError:
+    """What the user states, else what the log's fix quality tells, else 3 cm.
+
+    Parameters
+    ----------
+    number : (n - 1,) int
+        Pass of each step.
+    settings : Settings
+    sigma_m : (n fixes,) float or None
+        From the fix quality; NaN where unknown.
+    """
+    passes = int(number.max(initial=0)) + 1
+    stated = settings.pass_to_pass_m
+    usual = _USUAL_PASS_M if stated is None else stated
+    pass_m = np.full(passes, usual)
+    if stated is None and sigma_m is not None:
+        logged = pd.Series(sigma_m[steps.record]).groupby(number).median().dropna()
+        pass_m[logged.index.to_numpy()] = logged.to_numpy()
+    return PositionError(pass_m, settings.within_pass_m)
+
+
 def area_uncertainty(
     steps: Steps,
     number: IntArray,
     cover: Cover,
     workable: BaseGeometry,
     implement: Implement,
-    settings: Settings,
+    error: PositionError,
 ) -> dict[str, float]:
     """Standard uncertainties of covered, overlap and skip area, to first order.
 
     A pass shifted sideways by e gains ground on one side and loses it on the other: the area
     of a region changes by e times the signed length of the pass's edges that bound it. Shifts
-    of different passes are independent (``pass_to_pass_m``); within a pass the error wanders
-    (``within_pass_m``, over 30 m). Edges that just meet give way to one side only: max(0, g)
+    of different passes are independent (``error.pass_m``); within a pass the error wanders
+    (``error.within_m``, over 30 m). Edges that just meet give way to one side only: max(0, g)
     is half of g and half of |g|, so they count half in the signed length, and |g| adds its own
     variance. Wherever rows go on or off they did so somewhere between two records: uniform, so
     speed x interval / sqrt(12) x width.
@@ -72,14 +116,14 @@ def area_uncertainty(
     cover : Cover
     workable : geometry
     implement : Implement
-    settings : Settings
+    error : PositionError
 
     Returns
     -------
     dict of str to float
         ``covered_area_m2``, ``overlap_area_m2``, ``skip_area_m2``.
     """
-    edge = _sample_edges(steps, number, cover, workable, implement, settings)
+    edge = _sample_edges(steps, number, cover, workable, implement, error)
     passes = int(number.max(initial=0)) + 1
 
     def lateral(whole: BoolArray, brim: BoolArray) -> float:
@@ -91,13 +135,13 @@ def area_uncertainty(
             np.bincount(side, edge.length_m * on, minlength=2 * passes)
             for on in (edge.touching, brim)
         )
-        shift = (net**2).sum() + _HALF_ABS * (touch**2 + rim**2).sum()
-        shift += _NEXT_ABS * (touch[::2] * touch[1::2]).sum()
-        shift += _BRIM_ABS * (touch[::2] * rim[1::2] + rim[::2] * touch[1::2]).sum()
+        own = touch**2 + rim**2
+        shift = net**2 + _HALF_ABS * (own[::2] + own[1::2])
+        shift += _NEXT_ABS * touch[::2] * touch[1::2]
+        shift += _BRIM_ABS * (touch[::2] * rim[1::2] + rim[::2] * touch[1::2])
         wander = (edge.length_m * (weight**2 + _HALF_ABS * half)).sum()
-        return float(
-            settings.pass_to_pass_m**2 * shift + settings.within_pass_m**2 * _CORRELATION_M * wander
-        )
+        moved = (error.pass_m**2 * shift).sum()
+        return float(moved + error.within_m**2 * _CORRELATION_M * wander)
 
     switch_bare, switch_doubled = _switch_variance(steps, cover, workable, implement)
     bare = np.sqrt(lateral(edge.bare, edge.brim) + switch_bare)
@@ -115,7 +159,7 @@ def _sample_edges(
     cover: Cover,
     workable: BaseGeometry,
     implement: Implement,
-    settings: Settings,
+    error: PositionError,
 ) -> _Edge:
     working = np.flatnonzero(number)
     travelled = np.cumsum(steps.distance_m[working])
@@ -127,7 +171,7 @@ def _sample_edges(
     right = -half + active[:, ::-1].argmax(axis=1) * spacing
     tool = steps.tool
     x, y, h = tool.x_m[chosen], tool.y_m[chosen], tool.heading_rad[chosen]
-    margin = max(0.02, settings.pass_to_pass_m)
+    margin = float(np.clip(np.median(error.pass_m), *_MARGIN_M))
 
     def at(offset: FloatArray) -> tuple[FloatArray, FloatArray]:
         return x - offset * np.sin(h), y + offset * np.cos(h)

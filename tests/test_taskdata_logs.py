@@ -149,6 +149,41 @@ def test_positions_without_a_fix_are_dropped_and_counted(
     assert any("left out 3 positions" in w for w in track.warnings) == (kept == 0)
 
 
+def test_the_kind_of_fix_tells_how_sure_a_position_is(tmp_path: Path) -> None:
+    # Position status as the standard numbers it; metres by kind: common practice, no source.
+    kinds = {1: 2.0, 2: 0.6, 3: 0.6, 4: 0.02, 5: 0.2, 6: 5.0, 8: np.nan}
+    data = b"".join(
+        record(k, 0.001 + k * 5e-6, 0.002, status=status) for k, status in enumerate(kinds)
+    )
+    logs = {"TLG00001": (template([(141, "DET-2")]), data + record(9, 0.002, 0.002, status=0))}
+    (track,) = read_tracks(farm(tmp_path / "farm.zip", logs))
+    assert track.sigma_m is not None
+    assert track.sigma_m == pytest.approx([*kinds.values(), np.nan], nan_ok=True)
+    assert any("14.3% RTK fixed" in note for note in track.notes)
+    assert any("1 position is from a simulator" in warning for warning in track.warnings)
+    # 1, 2, 3, 5 and 6 are off by decimetres or more.
+    assert any("5 positions are not RTK fixed" in warning for warning in track.warnings)
+
+
+@pytest.mark.parametrize(("extra", "sigma_m"), [(' D="5"', 0.2), ("", None)])
+def test_a_kind_of_fix_told_once_or_never(
+    tmp_path: Path, extra: str, sigma_m: float | None
+) -> None:
+    data = b"".join(
+        struct.pack("<IHii", 46_800_000 + 200 * k, 16_905, 401_020_000, -924_990_000 + 50 * k)
+        + b"\0"
+        for k in range(3)
+    )
+    xml = template([(141, "DET-2")], position="AB", extra=extra)
+    (track,) = read_tracks(farm(tmp_path / "farm.zip", {"TLG00001": (xml, data)}))
+    assert np.isfinite(track.lon).all()
+    if sigma_m is None:
+        assert track.sigma_m is None
+        assert any("kind of fix" in n and "not told" in n for n in track.notes)
+    else:
+        assert track.sigma_m == pytest.approx([sigma_m] * 3)
+
+
 def test_null_and_impossible_positions_are_dropped(tmp_path: Path) -> None:
     head = struct.pack("<IHiiB", 46_800_000, 16_905, 0, 0, 4) + b"\0"
     far = struct.pack("<IHiiB", 46_800_500, 16_905, 2**31 - 1, 2**31 - 1, 4) + b"\0"

@@ -7,10 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from evenacre.io.fix_quality import NO_FIX, NOT_TOLD
 from evenacre.io.table import Findings, counted
 from evenacre.io.taskdata.template import DEGREE, Template
 from evenacre.io.times import localised, zone_of
-from evenacre.model import BoolArray, FloatArray
+from evenacre.model import BoolArray, FloatArray, IntArray
 
 _EPOCH_S = 315_532_800  # 1980-01-01
 _DAY_MS = 86_400_000
@@ -19,17 +20,7 @@ _ZONE_STEP_S, _ZONE_MOST_S, _ZONE_OFF_S = 900.0, 52_200.0, 300.0
 # A log is of one job; a record this far from the others in time is damage.
 _JOB_S = 60 * 86_400.0
 
-_NO_POSITION = {0: "no fix", 14: "error", 15: "not available"}
-_FIXES = {
-    1: "GNSS",
-    2: "DGNSS",
-    3: "precise GNSS",
-    4: "RTK fixed",
-    5: "RTK float",
-    6: "estimated",
-    7: "entered by hand",
-    8: "simulated",
-}
+_NO_POSITION = {NO_FIX: "no fix", 14: "error", NOT_TOLD: "not available"}
 
 
 @dataclass(frozen=True)
@@ -39,11 +30,14 @@ class Stamps:
     Attributes
     ----------
     time_s, lon, lat : (n,) float
+    quality : (n,) int
+        Kind of fix, numbered as in :mod:`evenacre.io.fix_quality`.
     """
 
     time_s: FloatArray
     lon: FloatArray
     lat: FloatArray
+    quality: IntArray
 
 
 def read_stamps(
@@ -54,8 +48,8 @@ def read_stamps(
     findings: Findings,
 ) -> Stamps:
     """Read times and positions of records from their heads."""
-    lon, lat = _positions(heads, template, about, findings)
-    return Stamps(_times(heads, time_zone, about, findings), lon, lat)
+    lon, lat, quality = _positions(heads, template, about, findings)
+    return Stamps(_times(heads, time_zone, about, findings), lon, lat, quality)
 
 
 def _seconds(heads: npt.NDArray[np.void], ms: str, day: str) -> FloatArray:
@@ -112,14 +106,15 @@ def _near_each_other(time_s: FloatArray, about: str, findings: Findings) -> Floa
 
 def _positions(
     heads: npt.NDArray[np.void], template: Template, about: str, findings: Findings
-) -> tuple[FloatArray, FloatArray]:
+) -> tuple[FloatArray, FloatArray, IntArray]:
     def column(name: str, missing: float) -> FloatArray:
         if name in (heads.dtype.names or ()):
             return heads[name].astype(float)
         return np.full(len(heads), template.fixed.get(name, missing))
 
     lon, lat = column("east", np.nan) * DEGREE, column("north", np.nan) * DEGREE
-    status = column("status", 1.0)
+    # Positions of a log that never tells their status are not bad for that.
+    status = column("status", np.nan)
     bad = np.zeros(len(heads), dtype=bool)
     for code, what in _NO_POSITION.items():
         bad |= _left_out(status == code, f'the receiver said "{what}"', about, findings)
@@ -127,16 +122,8 @@ def _positions(
     bad |= _left_out(null, "the position is null (0, 0)", about, findings)
     outside = ~bad & ((np.abs(lon) > 180) | (np.abs(lat) > 90))
     bad |= _left_out(outside, "the position is not on earth", about, findings)
-    kinds = {code: int((status[~bad] == code).sum()) for code in _FIXES}
-    told = sum(kinds.values())
-    if told and ("status" in (heads.dtype.names or ())):
-        shares = ", ".join(
-            f"{_FIXES[code]} {count / told:.1%}" for code, count in kinds.items() if count
-        )
-        findings.note(f"{about}: fixes of the receiver: {shares}.")
-    if kinds[8]:
-        findings.warn(f"{about}: {counted(kinds[8], 'position', 'are')} simulated, not measured.")
-    return np.where(bad, np.nan, lon), np.where(bad, np.nan, lat)
+    quality = np.where((status >= NO_FIX) & (status < NOT_TOLD), status, NOT_TOLD).astype(np.int64)
+    return np.where(bad, np.nan, lon), np.where(bad, np.nan, lat), quality
 
 
 def _left_out(mask: BoolArray, why: str, about: str, findings: Findings) -> BoolArray:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from evenacre.io.fix_quality import position_sigma_m, report_quality
 from evenacre.io.table import Findings, counted
 from evenacre.io.taskdata import ddis
 from evenacre.io.taskdata.amounts import Allotment, read_amounts
@@ -61,13 +62,16 @@ def track_of(
         Of this log; they end in the track.
     """
     timed = np.isfinite(log.stamps.time_s)
-    if not (timed & np.isfinite(log.stamps.lon)).any():
+    placed = timed & np.isfinite(log.stamps.lon)
+    if not placed.any():
         findings.warn(f"{source}: no record has both a time and a position; it was left out.")
         return None
     if not timed.all():
         findings.warn(
             f"{source}: left out {counted(int((~timed).sum()), 'record')} without a time."
         )
+    report_quality(source, log.stamps.quality[placed], findings)
+    sigma = np.where(placed, position_sigma_m(log.stamps.quality), np.nan)
     boom = boom_of(log, machines, source, findings)
     states = read_states(log, boom, machines, source, findings)
     amounts = read_amounts(log, allotments, machines, boom, states.sections, source, findings)
@@ -83,6 +87,7 @@ def track_of(
         speed_mps=_speed(log, timed),
         rates={product: values[timed] for product, values in amounts.rates.items()},
         flows={product: values[timed] for product, values in amounts.flows.items()},
+        sigma_m=sigma[timed] if np.isfinite(sigma).any() else None,
     )
     full = width_of(boom, machines, source, findings)
     if full is None and width is not None and np.isfinite(width).any():

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable
+from typing import Any
 
 from evenacre.errors import InputError
 from evenacre.io.settings_lines import (
@@ -82,18 +83,18 @@ def setting_of(book: BookText, line: Line, file: str, warn: Callable[[str], None
         place = book.places.get(name)
         return line.cells[place] if place is not None else ""
 
-    quantities: dict[str, float | None] = {}
+    values: dict[str, Any] = {
+        key: re.sub(r"^'(?=[=+\-@])", "", cell(name)) for name, key in _TEXTS.items()
+    }
     for name, key in _QUANTITIES.items():
         try:
-            quantities[key] = _measured(cell(name), name, book)
+            values[key] = _measured(cell(name), name, book)
         except InputError as error:
-            quantities[key] = None
+            values[key] = None
             warn(f"{file}, line {line.number}, {name}: {error.problems[0].what} Left out.")
     catches, scatter = _number(cell("catches")), _number(cell("scatter"))
-    texts = {key: re.sub(r"^'(?=[=+\-@])", "", cell(name)) for name, key in _TEXTS.items()}
     return PastSetting(
-        **texts,
-        **quantities,
+        **values,
         catches=None if catches is None else round(catches),
         scatter=None if scatter is None else scatter / 100,
         place=f"{file}, line {line.number}",

@@ -6,7 +6,7 @@ import signal
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import partial
 from multiprocessing import active_children, get_context, resource_tracker
@@ -21,8 +21,11 @@ from evenacre.errors import InputError, Problem
 from evenacre.io.operations import load_operation
 from evenacre.io.outputs import write_outputs
 from evenacre.io.staging import staged_folder
+from evenacre.io.tickets import stray_fills
 from evenacre.model import OperationPlan, Season
+from evenacre.planning.balance import Balance
 from evenacre.planning.ledger import Ledger, ledger
+from evenacre.planning.load_book import OperationLoads, operation_load_book, season_balances
 from evenacre.planning.nutrients import Job
 from evenacre.reports.card import card
 from evenacre.reports.document import (
@@ -34,6 +37,7 @@ from evenacre.reports.document import (
 from evenacre.reports.figures import operation_slugs
 from evenacre.reports.fixlist import fix_list
 from evenacre.reports.layers import rasters, vector_layers
+from evenacre.reports.load_tables import load_tables
 from evenacre.reports.season_card import season_card
 from evenacre.reports.season_tables import season_tables
 from evenacre.reports.summary import summary
@@ -50,6 +54,7 @@ class Audited:
 
     result: AuditResult
     rendered: RenderedOperation
+    loads: OperationLoads
 
 
 @dataclass(frozen=True)
@@ -89,10 +94,13 @@ def audit_plan(
         Told each stage as it begins.
     """
     say("reading the log")
-    result = audit_operation(load_operation(plan), say)
+    operation = load_operation(plan)
+    result = audit_operation(operation, say)
+    loads = operation_load_book(operation, result)
+    result = replace(result, warnings=(*result.warnings, *loads.warnings))
     say("drawing the maps")
-    rendered = render_operation(result, unit_system(units), key=key, currency=currency)
-    return Audited(result, rendered)
+    rendered = render_operation(result, unit_system(units), key=key, currency=currency, loads=loads)
+    return Audited(result, rendered, loads)
 
 
 def audit_season(
@@ -124,15 +132,20 @@ def audit_season(
         audited = _audit_all(season, jobs, progress)
         progress("writing the report", len(audited))
         book = _ledger(season, audited)
-        delivered = _deliverables(season, audited, book, units)
+        delivered = _deliverables(season, audited, book, _balances(season, audited), units)
         account = write_outputs(stage, delivered)
-    lines = [line for a in audited for line in _lines(a.result, units, season.currency)]
+    lines = [line for a in audited for line in _lines(a, units, season.currency)]
     return Outcome(account, (*lines, *_season_lines(book, units, season.currency)))
 
 
 def _ledger(season: Season, audited: Sequence[Audited]) -> Ledger:
     jobs = [Job(plan, a.result) for plan, a in zip(season.operations, audited, strict=True)]
     return ledger(jobs, season.needs, season.products)
+
+
+def _balances(season: Season, audited: Sequence[Audited]) -> tuple[Balance, ...]:
+    strays = stray_fills(p.ticket_file for p in season.operations if p.ticket_file)
+    return season_balances([a.loads for a in audited], season.products, strays)
 
 
 def _season_lines(book: Ledger, units: UnitSystem, currency: str) -> Iterator[str]:
@@ -144,8 +157,9 @@ def _season_lines(book: Ledger, units: UnitSystem, currency: str) -> Iterator[st
     yield from (f"  warning: {warning}" for warning in book.warnings)
 
 
-def _lines(result: AuditResult, units: UnitSystem, currency: str) -> Iterator[str]:
-    answer = card(result, units, currency=currency)
+def _lines(audited: Audited, units: UnitSystem, currency: str) -> Iterator[str]:
+    result = audited.result
+    answer = card(result, units, currency=currency, loads=audited.loads.loads)
     yield f"{result.field}, {result.operation}: {answer.headline}."
     yield from (f"  {sentence}" for _, sentence in answer.lines)
     yield from (f"  warning: {warning}" for warning in result.warnings)
@@ -222,9 +236,14 @@ def _leave_interrupts() -> None:
 
 
 def _deliverables(
-    season: Season, audited: list[Audited], book: Ledger, units: UnitSystem
+    season: Season,
+    audited: list[Audited],
+    book: Ledger,
+    balances: Sequence[Balance],
+    units: UnitSystem,
 ) -> Deliverables:
     results = [a.result for a in audited]
+    loads = [a.loads for a in audited]
     slugs = operation_slugs(results)
     return Deliverables(
         summary=summary(
@@ -235,18 +254,21 @@ def _deliverables(
             generated=datetime.now(UTC).isoformat(timespec="seconds"),
             currency=season.currency,
             ledger=book,
+            loads=loads,
+            balances=balances,
         ),
         report=document(
             [a.rendered for a in audited],
             farm=season.farm,
             inputs=season.inputs,
             warnings=season.warnings,
-            season=render_season(book, units, currency=season.currency),
+            season=render_season(book, units, currency=season.currency, balances=balances),
         ),
         layers=vector_layers(results),
         tables={
             **tables(results, units, currency=season.currency),
             **season_tables(book, units, currency=season.currency),
+            **load_tables(loads, balances, units),
         },
         fix_list=fix_list(results, units),
         operations=tuple(

@@ -29,6 +29,8 @@ class OperationLoads:
         Of those that were weighed against the ground at least once.
     usages : dict of str to Usage
         Of every product whose amount is known.
+    time_zone : str or None
+        For the times of the loads; None: the log's own clock.
     """
 
     field: str
@@ -36,6 +38,12 @@ class OperationLoads:
     loads: tuple[ProductLoads, ...]
     halfway: tuple[HalfwayCheck, ...]
     usages: Mapping[str, Usage]
+    time_zone: str | None = None
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What looked suspicious in the loads of any product."""
+        return tuple(warning for product in self.loads for warning in product.warnings)
 
 
 def operation_load_book(operation: Operation, result: AuditResult) -> OperationLoads:
@@ -58,7 +66,9 @@ def operation_load_book(operation: Operation, result: AuditResult) -> OperationL
         if check is not None and check.weighings:
             checks.append(check)
     usages = operation_usages(result, loads)
-    return OperationLoads(result.field, result.operation, loads, tuple(checks), usages)
+    return OperationLoads(
+        result.field, result.operation, loads, tuple(checks), usages, result.time_zone
+    )
 
 
 def season_balances(

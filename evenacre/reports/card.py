@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from evenacre.coverage.result import AuditResult
+from evenacre.planning.load_check import ProductLoads
 from evenacre.reports import figures
 from evenacre.reports.fixlist import stops
+from evenacre.reports.load_words import disagreement_sentence
 from evenacre.units import UnitSystem
 
 _WORTH_SAYING = 0.0005  # of the field: ground outside below this is not worth a line
@@ -21,15 +24,22 @@ class Card:
     headline : str
         ``"38.2 ac of 40.0 ac covered"``.
     lines : tuple of (str, str)
-        Kind (``missed``, ``double``, ``product``, ``outside``, ``setback``) and sentence.
+        Kind (``missed``, ``double``, ``product``, ``scale``, ``outside``, ``setback``) and
+        sentence.
     """
 
     headline: str
     lines: tuple[tuple[str, str], ...]
 
 
-def card(result: AuditResult, units: UnitSystem, *, currency: str = "USD") -> Card:
-    """Say the answer of one operation."""
+def card(
+    result: AuditResult,
+    units: UnitSystem,
+    *,
+    currency: str = "USD",
+    loads: Iterable[ProductLoads] = (),
+) -> Card:
+    """Say the answer of one operation; of its ``loads`` only where scale and meter disagree."""
     r = result
     covered = figures.deserved(r.covered_area_m2, r.uncertainty.get("covered_area_m2"), units)
     if r.boundary_given:
@@ -42,6 +52,8 @@ def card(result: AuditResult, units: UnitSystem, *, currency: str = "USD") -> Ca
         ("double", _double(r, units, currency)),
         *(("product", text) for text in _products(r, units)),
     ]
+    if disagreement := disagreement_sentence(loads):
+        lines.append(("scale", disagreement))
     if r.boundary_given and r.outside_area_m2 > _WORTH_SAYING * r.boundary_area_m2:
         lines.append(("outside", _outside(r, units)))
     lines += [("setback", text) for text in _setbacks(r, units)]

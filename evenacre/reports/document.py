@@ -14,13 +14,17 @@ from markupsafe import Markup
 from evenacre import __version__
 from evenacre.coverage.result import AuditResult
 from evenacre.model import InputFile
+from evenacre.planning.balance import Balance
 from evenacre.planning.ledger import Ledger
+from evenacre.planning.load_book import OperationLoads
 from evenacre.reports import figures
 from evenacre.reports.accounts import accounts
 from evenacre.reports.card import card
 from evenacre.reports.cautions import cautions
 from evenacre.reports.fixlist import advice, kind_words, stops
 from evenacre.reports.interactive_map import interactive_map
+from evenacre.reports.load_accounts import balance_account_table, load_accounts
+from evenacre.reports.load_charts import halfway_charts
 from evenacre.reports.season_accounts import season_accounts
 from evenacre.reports.season_card import season_card
 from evenacre.reports.static_maps import static_maps
@@ -38,7 +42,7 @@ class RenderedOperation:
     card, section : str
         HTML of the answer and of everything below it.
     maps : dict of str to bytes
-        Printed maps, file stem to PNG.
+        Printed maps and charts, file stem to PNG.
     """
 
     card: str
@@ -47,7 +51,12 @@ class RenderedOperation:
 
 
 def render_operation(
-    result: AuditResult, units: UnitSystem, *, key: str = "op1", currency: str = "USD"
+    result: AuditResult,
+    units: UnitSystem,
+    *,
+    key: str = "op1",
+    currency: str = "USD",
+    loads: OperationLoads | None = None,
 ) -> RenderedOperation:
     """Render one operation's maps, answer and section.
 
@@ -59,8 +68,11 @@ def render_operation(
         Letters and digits; unlike that of any other operation of the report.
     currency : str
         Of the costs.
+    loads : OperationLoads, optional
+        What its load tickets tell.
     """
     maps = static_maps(result, units)
+    charts = halfway_charts(loads, units) if loads else {}
     frame = stops(result)
     places = [
         {
@@ -76,7 +88,7 @@ def render_operation(
     context = {
         "key": key,
         "r": result,
-        "card": card(result, units, currency=currency),
+        "card": card(result, units, currency=currency, loads=loads.loads if loads else ()),
         "job": ", ".join(w for w in (result.operation, result.date) if w and w != result.field),
         "stops": places,
         "first": _UNFOLDED,
@@ -89,7 +101,14 @@ def render_operation(
                 result.products, [m for m in maps.items() if m[0] != "cover"], strict=True
             )
         ],
-        "accounts": accounts(result, units, currency=currency),
+        "accounts": [
+            *accounts(result, units, currency=currency),
+            *(load_accounts(loads, units) if loads else ()),
+        ],
+        "halfway": [
+            (check.product, _data_uri(png))
+            for check, png in zip(loads.halfway if loads else (), charts.values(), strict=True)
+        ],
         "cautions": cautions(result),
         "cleaning": [(name, f"{n:,}") for name, n in result.cleaning.items() if n],
     }
@@ -97,7 +116,7 @@ def render_operation(
     return RenderedOperation(
         card=pages.get_template("card.html.j2").render(context),
         section=pages.get_template("operation.html.j2").render(context),
-        maps=maps,
+        maps={**maps, **charts},
     )
 
 
@@ -110,9 +129,13 @@ class RenderedSeason:
 
 
 def render_season(
-    ledger: Ledger, units: UnitSystem, *, currency: str = "USD"
+    ledger: Ledger,
+    units: UnitSystem,
+    *,
+    currency: str = "USD",
+    balances: Sequence[Balance] = (),
 ) -> RenderedSeason | None:
-    """Render what all operations put down together; None when they placed nothing.
+    """Render what all operations put down together; None when there is nothing to tell.
 
     Parameters
     ----------
@@ -120,14 +143,20 @@ def render_season(
     units : UnitSystem
     currency : str
         Of the costs.
+    balances : sequence of Balance
+        Of what was bought.
     """
-    if not ledger.placements:
+    if not ledger.placements and not balances:
         return None
     pages = _environment()
     answer = season_card(ledger, units, currency=currency)
     card_html = pages.get_template("season_card.html.j2").render(card=answer) if answer else ""
     section = pages.get_template("season.html.j2").render(
-        warnings=ledger.warnings, accounts=season_accounts(ledger, units, currency=currency)
+        warnings=ledger.warnings,
+        accounts=[
+            *season_accounts(ledger, units, currency=currency),
+            *([balance_account_table(balances, units)] if balances else []),
+        ],
     )
     return RenderedSeason(Markup(card_html), Markup(section))
 

@@ -11,13 +11,29 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
 from evenacre.planning.halfway import HalfwayCheck
-from evenacre.reports import palette, sheet
+from evenacre.planning.load_book import OperationLoads
+from evenacre.reports import figures, palette, sheet
 from evenacre.units import UnitSystem
 
 _STYLE: Any = {"font.size": 10, "text.parse_math": False}
 _INCHES = (8.0, 5.2)
 _DPI = 130
 _MARKS = {"even": "o", "too much left": "^", "too little left": "v"}
+
+
+def halfway_charts(book: OperationLoads, units: UnitSystem) -> dict[str, bytes]:
+    """Draw every half-way check of an operation.
+
+    Returns
+    -------
+    dict of str to bytes
+        ``"halfway_<product>"`` to PNG, in the order of the checks.
+    """
+    names = figures.unique_slugs(check.product for check in book.halfway)
+    return {
+        f"halfway_{name}": halfway_chart(check, units, title=f"{book.field}, {book.operation}")
+        for check, name in zip(book.halfway, names, strict=True)
+    }
 
 
 def halfway_chart(check: HalfwayCheck, units: UnitSystem, *, title: str = "") -> bytes:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 import pandas as pd
 
 from evenacre.planning.balance import Balance
 from evenacre.planning.halfway import HalfwayCheck
+from evenacre.planning.load_book import OperationLoads
 from evenacre.planning.load_check import ProductLoads
 from evenacre.planning.load_ways import LoadCheck
 from evenacre.planning.loads import Amount
@@ -20,27 +21,64 @@ Where = tuple[str, str]
 """Field and operation."""
 
 
-def loads_table(loads: Sequence[tuple[Where, ProductLoads]], units: UnitSystem) -> pd.DataFrame:
+def load_tables(
+    books: Sequence[OperationLoads], balances: Iterable[Balance], units: UnitSystem
+) -> dict[str, pd.DataFrame]:
+    """Every table of loads that has rows, by name.
+
+    Parameters
+    ----------
+    books : sequence of OperationLoads
+        One an operation.
+    balances : iterable of Balance
+        Of the season.
+    units : UnitSystem
+    """
+    loads = [((b.field, b.operation), product) for b in books for product in b.loads]
+    checks = [((b.field, b.operation), check) for b in books for check in b.halfway]
+    zones = {(b.field, b.operation): b.time_zone for b in books}
+    every = {
+        "loads": loads_table(loads, units, zones),
+        "meter_corrections": corrections_table(loads),
+        "weighings": weighings_table(checks, units),
+        "balance": balance_table(balances, units),
+    }
+    return {name: frame for name, frame in every.items() if len(frame)}
+
+
+def loads_table(
+    loads: Sequence[tuple[Where, ProductLoads]],
+    units: UnitSystem,
+    zones: Mapping[Where, str | None] | None = None,
+) -> pd.DataFrame:
     """One row a load and one for all of them together, by scale, meter and target.
 
     Parameters
     ----------
     loads : sequence of ((field, operation), ProductLoads)
     units : UnitSystem
+    zones : mapping of (field, operation) to str or None, optional
+        Time zones to tell the times in; the log's own clock where none is.
     """
     rows: list[Row] = []
     for where, product in loads:
+        zone = (zones or {}).get(where)
         rows += [
-            _load_row(where, product, str(check.loads[0].number), check, units)
+            _load_row(where, product, str(check.loads[0].number), check, units, zone)
             for check in product.checks
         ]
         if product.together is not None and len(product.together.loads) > 1:
-            rows.append(_load_row(where, product, "together", product.together, units))
+            rows.append(_load_row(where, product, "together", product.together, units, zone))
     return pd.DataFrame(rows)
 
 
 def _load_row(
-    where: Where, product: ProductLoads, name: str, check: LoadCheck, units: UnitSystem
+    where: Where,
+    product: ProductLoads,
+    name: str,
+    check: LoadCheck,
+    units: UnitSystem,
+    zone: str | None,
 ) -> Row:
     first, last = check.loads[0], check.loads[-1]
     row: Row = {
@@ -48,8 +86,8 @@ def _load_row(
         "operation": where[1],
         "product": product.product,
         "load": name,
-        "start": figures.iso_time(first.start_s) if first.start_s is not None else "",
-        "end": figures.iso_time(last.end_s) if last.end_s is not None else "",
+        "start": figures.iso_time(first.start_s, zone) if first.start_s is not None else "",
+        "end": figures.iso_time(last.end_s, zone) if last.end_s is not None else "",
         "fillings": sum(len(load.fills) for load in check.loads),
     }
     for label, amount in (

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from typing import Any
 
 from evenacre.planning.balance import Balance
@@ -52,6 +53,23 @@ def load_sentences(loads: ProductLoads, units: UnitSystem) -> list[str]:
     return lines
 
 
+def disagreement_sentence(loads: Iterable[ProductLoads]) -> str:
+    """Say in one sentence which meters the scale contradicts; empty when none."""
+    found = [
+        (p.product, compared)
+        for p in loads
+        if p.together and (compared := p.together.compared("scale", "meter"))
+        if compared.disagree
+    ]
+    if not found:
+        return ""
+    said = " and ".join(f"{_more(c)} {product}" for product, c in found)
+    return (
+        f"Scale and meter disagree: the scale says {said} than the meter's log; the amounts here "
+        "are the meter's."
+    )
+
+
 def _about_the_meter(c: Correction, units: UnitSystem) -> str:
     figure = f"{c.factor:.3f} ± {c.sigma:.3f}"
     per_turn = "pounds" if units.name == "us" else "kilograms"
@@ -66,12 +84,14 @@ def _about_the_meter(c: Correction, units: UnitSystem) -> str:
 
 
 def _compared(c: Comparison) -> str:
-    more = "more" if c.difference_kg > 0 else "less"
-    share = f"{abs(100 * c.share):.1f} %" if math.isfinite(c.share) else "all"
     first = _SAID[c.first]
-    return (
-        f"{first[0].upper()}{first[1:]} says {share} {more} than {_SAID[c.second]}: they disagree."
-    )
+    return f"{first[0].upper()}{first[1:]} says {_more(c)} than {_SAID[c.second]}: they disagree."
+
+
+def _more(c: Comparison) -> str:
+    """``"4.0 % less"``."""
+    share = f"{abs(100 * c.share):.1f} %" if math.isfinite(c.share) else "all"
+    return f"{share} {'more' if c.difference_kg > 0 else 'less'}"
 
 
 def halfway_sentence(check: HalfwayCheck, units: UnitSystem) -> str:

@@ -11,11 +11,14 @@ import numpy as np
 from evenacre import __version__
 from evenacre.coverage.result import AuditResult, ProductResult
 from evenacre.model import InputFile
+from evenacre.planning.balance import Balance
 from evenacre.planning.ledger import Ledger
+from evenacre.planning.load_book import OperationLoads
 from evenacre.reports.fixlist import stops
+from evenacre.reports.load_words import balance_account, halfway_account, loads_account
 from evenacre.reports.season_summary import season_summary
 
-SCHEMA = "evenacre/summary/1"
+SCHEMA = "evenacre/summary/1.1"
 _DIGITS = 12
 
 
@@ -28,6 +31,8 @@ def summary(
     generated: str,
     currency: str = "USD",
     ledger: Ledger | None = None,
+    loads: Sequence[OperationLoads] = (),
+    balances: Sequence[Balance] = (),
 ) -> dict[str, Any]:
     """Account of every operation in SI units, as JSON types in a stable order.
 
@@ -45,13 +50,18 @@ def summary(
         Of the costs.
     ledger : Ledger, optional
         What the season put down.
+    loads : sequence of OperationLoads
+        One for each result, or none at all.
+    balances : sequence of Balance
+        Of the season's products; stand with the ledger.
 
     Returns
     -------
     dict
         Ready for ``json.dumps(..., allow_nan=False)``: what is not known is null.
     """
-    account = {
+    books: list[OperationLoads | None] = [*loads] or [None] * len(results)
+    account: dict[str, Any] = {
         "schema": SCHEMA,
         "program": {"name": "evenacre", "version": __version__},
         "generated": generated,
@@ -59,10 +69,15 @@ def summary(
         "currency": currency,
         "inputs": [{"path": i.path, "sha256": i.sha256} for i in inputs],
         "warnings": list(warnings),
-        "operations": [_operation(r) for r in results],
+        "operations": [
+            {**_operation(r), **_loads(book)} for r, book in zip(results, books, strict=True)
+        ],
     }
     if ledger is not None:
-        account["season"] = season_summary(ledger)
+        account["season"] = {
+            **season_summary(ledger),
+            "balance": [balance_account(b) for b in balances],
+        }
     clean: dict[str, Any] = _json(account)
     return clean
 
@@ -119,6 +134,13 @@ def _operation(r: AuditResult) -> dict[str, Any]:
         "cleaning": r.cleaning,
         "notes": list(r.notes),
         "warnings": list(r.warnings),
+    }
+
+
+def _loads(book: OperationLoads | None) -> dict[str, Any]:
+    return {
+        "loads": [loads_account(product) for product in book.loads] if book else [],
+        "halfway": [halfway_account(check) for check in book.halfway] if book else [],
     }
 
 

@@ -75,6 +75,9 @@ class Deliverables:
         Places worth going back to, largest first: ``name``, ``kind``, ``field``,
         ``operation``, ``advice``, ``area_m2``, ``mean_width_m``, ``length_m``, ``lon``,
         ``lat``.
+    tracks : GeoDataFrame or None
+        Records of every log as points, EPSG:4326. When given, they and the chief layers are
+        written as GeoParquet too.
     """
 
     summary: dict[str, Any]
@@ -83,3 +86,4 @@ class Deliverables:
     tables: Mapping[str, pd.DataFrame]
     fix_list: pd.DataFrame
     operations: tuple[OperationFiles, ...] = field(default=())
+    tracks: gpd.GeoDataFrame | None = None

@@ -14,15 +14,19 @@ from pathlib import Path
 from threading import current_thread, main_thread
 from typing import Any
 
+import geopandas as gpd
+import numpy as np
+
 from evenacre.coverage.audit import audit_operation
 from evenacre.coverage.result import AuditResult
 from evenacre.deliverables import Deliverables, OperationFiles
 from evenacre.errors import InputError, Problem
 from evenacre.io.operations import load_operation
 from evenacre.io.outputs import write_outputs
+from evenacre.io.parquet_out import track_layer
 from evenacre.io.staging import staged_folder
 from evenacre.io.tickets import stray_fills
-from evenacre.model import OperationPlan, Season
+from evenacre.model import OperationPlan, Season, Track
 from evenacre.planning.balance import Balance
 from evenacre.planning.ledger import Ledger, ledger
 from evenacre.planning.load_book import OperationLoads, operation_load_book, season_balances
@@ -50,11 +54,12 @@ Progress = Callable[[str, int], None]
 
 @dataclass(frozen=True)
 class Audited:
-    """One operation, audited and drawn."""
+    """One operation, audited and drawn; its logs too where they were asked for."""
 
     result: AuditResult
     rendered: RenderedOperation
     loads: OperationLoads
+    tracks: tuple[Track, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -78,6 +83,7 @@ def audit_plan(
     key: str,
     units: str,
     currency: str,
+    keep_tracks: bool = False,
     say: Callable[[str], None] = lambda _stage: None,
 ) -> Audited:
     """Read, audit and draw one operation; runs in any process.
@@ -90,6 +96,8 @@ def audit_plan(
     units : str
         Name of the unit system of the report.
     currency : str
+    keep_tracks : bool
+        Hand the logs back too.
     say : callable, optional
         Told each stage as it begins.
     """
@@ -100,11 +108,16 @@ def audit_plan(
     result = replace(result, warnings=(*result.warnings, *loads.warnings))
     say("drawing the maps")
     rendered = render_operation(result, unit_system(units), key=key, currency=currency, loads=loads)
-    return Audited(result, rendered, loads)
+    return Audited(result, rendered, loads, operation.tracks if keep_tracks else ())
 
 
 def audit_season(
-    season: Season, out: Path, *, jobs: int = 1, progress: Progress = lambda _stage, _done: None
+    season: Season,
+    out: Path,
+    *,
+    jobs: int = 1,
+    geoparquet: bool = False,
+    progress: Progress = lambda _stage, _done: None,
 ) -> Outcome:
     """Audit every operation of a season and write the result folder.
 
@@ -115,6 +128,8 @@ def audit_season(
         Written whole or not at all.
     jobs : int
         Processes to share the operations among.
+    geoparquet : bool
+        Write the tracks and the chief layers as GeoParquet too.
     progress : callable, optional
         Told the stage at work and how many operations are done.
 
@@ -129,10 +144,12 @@ def audit_season(
     """
     units = unit_system(season.units)
     with staged_folder(out) as stage:
-        audited = _audit_all(season, jobs, progress)
+        audited = _audit_all(season, jobs, geoparquet, progress)
         progress("writing the report", len(audited))
         book = _ledger(season, audited)
         delivered = _deliverables(season, audited, book, _balances(season, audited), units)
+        if geoparquet:
+            delivered = replace(delivered, tracks=_track_layer(audited))
         account = write_outputs(stage, delivered)
     lines = [line for a in audited for line in _lines(a, units, season.currency)]
     return Outcome(account, (*lines, *_season_lines(book, units, season.currency)))
@@ -165,11 +182,20 @@ def _lines(audited: Audited, units: UnitSystem, currency: str) -> Iterator[str]:
     yield from (f"  warning: {warning}" for warning in result.warnings)
 
 
-def _audit_all(season: Season, jobs: int, progress: Progress) -> list[Audited]:
+def _track_layer(audited: Sequence[Audited]) -> gpd.GeoDataFrame:
+    """Records of every log as points, each with its field and operation."""
+    layer = track_layer([track for a in audited for track in a.tracks])
+    counts = [sum(map(len, a.tracks)) for a in audited]
+    layer.insert(0, "field", np.repeat([a.result.field for a in audited], counts))
+    layer.insert(1, "operation", np.repeat([a.result.operation for a in audited], counts))
+    return layer
+
+
+def _audit_all(season: Season, jobs: int, keep_tracks: bool, progress: Progress) -> list[Audited]:
     """Audit the operations in order, gathering the complaints of all of them."""
     problems: list[Problem] = []
     audited: list[Audited] = []
-    with _calls(season, jobs, lambda stage: progress(stage, 0)) as calls:
+    with _calls(season, jobs, keep_tracks, lambda stage: progress(stage, 0)) as calls:
         for done, (plan, call) in enumerate(zip(season.operations, calls, strict=True)):
             if len(calls) > 1:
                 progress(f"{plan.field.name}, {plan.name}", done)
@@ -184,11 +210,11 @@ def _audit_all(season: Season, jobs: int, progress: Progress) -> list[Audited]:
 
 @contextmanager
 def _calls(
-    season: Season, jobs: int, say: Callable[[str], None]
+    season: Season, jobs: int, keep_tracks: bool, say: Callable[[str], None]
 ) -> Iterator[list[Callable[[], Audited]]]:
     """One call per operation, run here or already under way in a worker process."""
     plans = [
-        (plan, f"op{i}", season.units, season.currency)
+        (plan, f"op{i}", season.units, season.currency, keep_tracks)
         for i, plan in enumerate(season.operations, start=1)
     ]
     jobs = min(jobs, len(plans))

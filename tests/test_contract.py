@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
 
+import geopandas as gpd
 import numpy as np
 import openpyxl
 import pyogrio
@@ -152,6 +153,32 @@ def test_every_file_is_there_and_no_other(result: Result) -> None:
     assert sum("/rate_" in name and name.endswith(".tif") for name in rest) == 1
     assert all(re.search(r"/(cover_count|rate_[\w-]+)\.tif$|/maps/[\w-]+\.png$", n) for n in rest)
     assert result.account["files"] == sorted(present)
+
+
+def test_geoparquet_comes_beside_the_rest_when_asked_for(result: Result) -> None:
+    out = result.home / "with-geoparquet"
+    ran = evenacre("audit", result.season, "--out", out, "--geoparquet", "--jobs", 2)
+    assert ran.code == 0, ran
+    plain, more = untimed(result.out), untimed(out)
+    layers = ("fields", "passes", "skips", "overlaps", "cover", "zones")
+    added = {f"geoparquet/{name}.parquet" for name in (*layers, "tracks")}
+    assert more.keys() - plain.keys() == added
+    assert [n for n in plain if n != "summary.json" and plain[n] != more[n]] == []
+    assert set(summary_of(out)["files"]) == set(more)
+    for name in layers:
+        frame = gpd.read_parquet(out / "geoparquet" / f"{name}.parquet")
+        assert len(frame) == pyogrio.read_info(result.out / "layers.gpkg", layer=name)["features"]
+    tracks = gpd.read_parquet(out / "geoparquet" / "tracks.parquet")
+    logs = {"+Spring @home": "log.csv", "-Fall": "fall.csv"}
+    assert set(tracks["operation"]) == set(logs)
+    for operation, log in logs.items():
+        rows = tracks[tracks["operation"] == operation]
+        with (result.home / log).open(encoding="utf-8") as file:
+            written = list(csv.DictReader(file))
+        assert set(rows["field"]) == {HOSTILE}
+        assert set(rows["machine"]) == {log}
+        assert rows["work"].astype(int).to_list() == [int(r["work"]) for r in written]
+        assert rows.geometry.x.to_list() == [float(r["longitude"]) for r in written]
 
 
 def test_one_operation_keeps_its_rasters_at_the_root(files: Files) -> None:

@@ -107,6 +107,9 @@ def audit(
     fail_on: Annotated[
         list[FailOn] | None, typer.Option("--fail-on", help="Exit with 1 on such findings.")
     ] = None,
+    geoparquet: Annotated[
+        bool, typer.Option("--geoparquet", help="Write tracks and results as GeoParquet too.")
+    ] = False,
     out: Out = None,
     units: Units = None,
     jobs: Jobs = 0,
@@ -160,7 +163,8 @@ def audit(
         }
         season, home = _season(files or [], tracks or [], single)
         folder = out or home / "evenacre-out"
-        outcome = run(season, folder, units, jobs, quiet=quiet or as_json)
+        silent = quiet or as_json
+        outcome = run(season, folder, units, jobs, quiet=silent, geoparquet=geoparquet)
         tell(outcome, folder, as_json=as_json, quiet=quiet)
         _fail_on(outcome.summary, fail_on or [])
 

@@ -18,7 +18,15 @@ if TYPE_CHECKING:
 Jobs = Annotated[int, typer.Option("--jobs", min=0, help="Processes to use; 0: all cores.")]
 
 
-def run(season: Season, out: Path, units: UnitName | None, jobs: int, *, quiet: bool) -> Outcome:
+def run(
+    season: Season,
+    out: Path,
+    units: UnitName | None,
+    jobs: int,
+    *,
+    quiet: bool,
+    geoparquet: bool = False,
+) -> Outcome:
     """Audit with a progress line on standard error."""
     from dataclasses import replace
 
@@ -43,7 +51,8 @@ def run(season: Season, out: Path, units: UnitName | None, jobs: int, *, quiet: 
         def say(stage: str, done: int) -> None:
             bar.update(task, description=stage, completed=done)
 
-        return audit_season(season, out, jobs=jobs or os.cpu_count() or 1, progress=say)
+        processes = jobs or os.cpu_count() or 1
+        return audit_season(season, out, jobs=processes, geoparquet=geoparquet, progress=say)
 
 
 def tell(outcome: Outcome, folder: Path, *, as_json: bool, quiet: bool) -> None:

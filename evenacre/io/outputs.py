@@ -9,6 +9,7 @@ from typing import Any
 from evenacre.deliverables import Deliverables
 from evenacre.io.fixlist_out import write_geojson, write_gpx
 from evenacre.io.gpkg_out import write_geopackage
+from evenacre.io.parquet_out import write_geoparquet, write_layers
 from evenacre.io.raster_out import write_cog
 from evenacre.io.staging import SUMMARY
 from evenacre.io.table_out import write_tables
@@ -37,6 +38,9 @@ def write_outputs(folder: Path, deliverables: Deliverables) -> dict[str, Any]:
     write_tables(folder / "tables", folder / "tables.xlsx", deliverables.tables)
     write_gpx(folder / "fix_list.gpx", deliverables.fix_list)
     write_geojson(folder / "fix_list.geojson", deliverables.fix_list)
+    if deliverables.tracks is not None:
+        write_layers(folder / "geoparquet", deliverables.layers)
+        write_geoparquet(folder / "geoparquet" / "tracks.parquet", deliverables.tracks)
     several = len(deliverables.operations) > 1
     for operation in deliverables.operations:
         home = folder / operation.slug if several else folder

@@ -110,15 +110,20 @@ class _Overlays:
         return once and two - 2 * three - slack <= self.twice_or_more.area <= doubled + slack
 
 
-def _overlay(pieces: np.ndarray, grid_m: float | None) -> _Overlays:
-    tree = shapely.STRtree(pieces)
-    i, j = tree.query(pieces, predicate="intersects")
+def overlapping_pairs(
+    pieces: np.ndarray, grid_m: float | None
+) -> tuple[IntArray, IntArray, np.ndarray]:
+    """Pairs of pieces that share ground, first before second, and the ground they share."""
+    i, j = shapely.STRtree(pieces).query(pieces, predicate="intersects")
     i, j = i[i < j], j[i < j]
     pair = intersect(pieces[i], pieces[j], grid_m)
     real = shapely.area(pair) > _HAIRLINE_M2
-    i, j, pair = i[real], j[real], pair[real]
+    return i[real], j[real], pair[real]
 
-    p, k = tree.query(pair, predicate="intersects")
+
+def _overlay(pieces: np.ndarray, grid_m: float | None) -> _Overlays:
+    i, j, pair = overlapping_pairs(pieces, grid_m)
+    p, k = shapely.STRtree(pieces).query(pair, predicate="intersects")
     third = k > j[p]
     p, k = p[third], k[third]
     triple = intersect(pair[p], pieces[k], grid_m)

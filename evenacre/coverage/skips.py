@@ -11,9 +11,9 @@ import pandas as pd
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from evenacre.coverage.cover import count_cover
+from evenacre.coverage.cover import overlapping_pairs
 from evenacre.model import BoolArray, FloatArray
-from evenacre.overlay import intersect, subtract, union, widen
+from evenacre.overlay import first_consistent, intersect, subtract, union, widen
 from evenacre.plane import WorkingPlane, wrapped
 
 # Skips are told apart at this width: thinner necks between two of them do not join them.
@@ -198,12 +198,16 @@ def _beside_twice(parts: np.ndarray, beside: Beside) -> BaseGeometry:
     """Ground with worked ground on two sides: beside passes that face each other."""
     parts = parts[shapely.area(parts) > _SMALL_M2]
     part, piece = shapely.STRtree(beside.geometry).query(parts, predicate="intersects")
-    shadow = intersect(parts[part], beside.geometry[piece])
-    real = shapely.area(shadow) > 0
-    pairs = count_cover(shadow[real])
-    outward = beside.outward_rad[piece[real]]
-    facing = np.cos(outward[pairs.first] - outward[pairs.second]) < 0
-    return union(pairs.pair[facing])
+
+    def facing(grid_m: float | None) -> BaseGeometry:
+        shadow = intersect(parts[part], beside.geometry[piece], grid_m)
+        real = shapely.area(shadow) > 0
+        first, second, shared = overlapping_pairs(shadow[real], grid_m)
+        outward = beside.outward_rad[piece[real]]
+        return union(shared[np.cos(outward[first] - outward[second]) < 0], grid_m)
+
+    # Only the names of skips hang on this, so what does not fail is good enough.
+    return first_consistent(facing, lambda _ground: True)
 
 
 def _share(skips: np.ndarray, lines: BaseGeometry) -> FloatArray:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import UTC, datetime
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import shapely
@@ -38,6 +40,8 @@ from evenacre.model import Implement, Operation, Settings
 
 # Edges are kept finer than the jitter left in them, about a quarter of the receiver's own.
 _STRAIGHT_PER_JITTER, _ROUGHEST_M = 0.2, 0.01
+# Clocks that tell no date count from 0.
+_UNDATED_S = 30 * 86400.0
 # Narrower gaps between passes are within what receivers can tell (common practice, no source).
 _NARROWEST_SKIP_M = 0.10
 
@@ -139,7 +143,7 @@ def audit_operation(
     return AuditResult(
         field=operation.field.name,
         operation=operation.name,
-        date=operation.date,
+        date=operation.date or _day(float(fixes.time_s[0]), operation.time_zone),
         crs=plane.crs,
         boundary_given=land.given,
         width_m=implement.width_m,
@@ -163,6 +167,13 @@ def audit_operation(
             {a.product.name: m for a, m in zip(applications, masses, strict=True)},
         ),
     )
+
+
+def _day(time_s: float, zone: str | None) -> str:
+    """Date of the first record; empty where the log tells no date."""
+    if time_s < _UNDATED_S:
+        return ""
+    return datetime.fromtimestamp(time_s, ZoneInfo(zone) if zone else UTC).date().isoformat()
 
 
 def _straight_m(path: SmoothPath) -> float:

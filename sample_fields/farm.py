@@ -1,8 +1,8 @@
-"""Three Larks Farm itself: fields, products, jobs. All of it is invented."""
+"""Three Larks Farm itself: fields, needs, jobs. All of it is invented."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
@@ -20,6 +20,7 @@ from sample_fields.faults import (
     ShortEnd,
 )
 from sample_fields.logbook import WIDTH_M
+from sample_fields.materials import COVER, FERTILIZER, MEADOW
 from sample_fields.plots import Ellipse, Plot
 
 LB_PER_ACRE = 0.45359237 / 4046.8564224  # kg per m2, NIST SP 811
@@ -28,13 +29,22 @@ Columns = Literal["towers", "whole", "rows"]
 
 
 @dataclass(frozen=True)
-class Material:
-    """A product as the season file names it; ``details`` are further lines of it."""
+class Cart:
+    """How the cart was filled and weighed in one job.
 
-    name: str
-    analysis: dict[str, float]
-    price: str
-    details: tuple[str, ...] = ()
+    Attributes
+    ----------
+    fills_lb : dict of str to tuple of int
+        What the tender was asked for, of each product: at the start and at each refill.
+    looks : tuple of int
+        Passes after which the load cells were read on the way.
+    meter_reads : dict of str to float
+        What the meter counts of each pound that goes out, where it is not a pound.
+    """
+
+    fills_lb: dict[str, tuple[int, ...]]
+    looks: tuple[int, ...] = ()
+    meter_reads: dict[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -51,6 +61,8 @@ class Job:
         Which states the log holds: of towers, of the whole drill, or of rows.
     spacing_m : float
         Between neighbouring passes.
+    cart : Cart or None
+        None: nothing was weighed.
     """
 
     plot: Plot
@@ -62,6 +74,7 @@ class Job:
     columns: Columns
     faults: tuple[Fault, ...]
     spacing_m: float = WIDTH_M
+    cart: Cart | None = None
 
 
 def _waterway() -> Polygon:
@@ -158,43 +171,8 @@ def paddocks() -> list[Plot]:
     return [_paddock(number) for number in range(1, 7)]
 
 
-def _tag(
-    purity: int, germination: int, hard_seed: int, seeds_per_lb: int, lb_per_bu: int
-) -> tuple[str, ...]:
-    """Lines of the season file with what a seed tag says."""
-    return (
-        'kind = "seed"',
-        f"purity = {purity}",
-        f"germination = {germination}",
-        *((f"hard_seed = {hard_seed}",) if hard_seed else ()),
-        f'seeds_per = "{seeds_per_lb} /lb"',
-        f'bulk_density = "{lb_per_bu} lb/bu"',
-    )
-
-
 CROP_FIELDS = (ORCHARD, BRANCH, KILN)
 SEEDED_PADDOCK = _paddock(4)
-
-MATERIALS = (
-    Material(
-        "18-46-0",
-        {"N": 18, "P2O5": 46, "K2O": 0},
-        "840 USD/ton",
-        ('bulk_density = "60 lb/cu ft"', 'rate_min = "40 lb/ac"', 'rate_max = "400 lb/ac"'),
-    ),
-    Material(
-        "0-0-60",
-        {"N": 0, "P2O5": 0, "K2O": 60},
-        "520 USD/ton",
-        ('bulk_density = "65 lb/cu ft"', 'rate_min = "40 lb/ac"', 'rate_max = "400 lb/ac"'),
-    ),
-    Material("cereal rye", {}, "0.32 USD/lb", _tag(98, 92, 0, 18_000, 56)),
-    Material("hairy vetch", {}, "2.10 USD/lb", _tag(96, 75, 12, 16_000, 60)),
-    Material("red clover", {}, "3.40 USD/lb", _tag(98, 84, 8, 270_000, 60)),
-    Material("orchardgrass", {}, "3.90 USD/lb", _tag(92, 88, 0, 650_000, 14)),
-)
-FERTILIZER = {"18-46-0": 110.0, "0-0-60": 80.0}
-COVER = {"cereal rye": 45.0, "hairy vetch": 15.0}
 
 # What the soil tests asked for: field, zone, and lb/ac of each nutrient.
 NEEDS: tuple[tuple[Plot, str, dict[str, float]], ...] = (
@@ -223,6 +201,7 @@ JOBS = (
             Blocked(30, 3, 100.0, 90.0),
             Refill(23, 300.0),
         ),
+        cart=Cart({"18-46-0": (2140, 1260), "0-0-60": (1560, 900)}, looks=(13, 33)),
     ),
     Job(
         BRANCH,
@@ -254,13 +233,18 @@ JOBS = (
             Blocked(19, 4, 120.0, 45.0),
             Refill(26, 240.0),
         ),
+        cart=Cart(
+            {"18-46-0": (2760, 1420), "0-0-60": (1920, 1000)},
+            looks=(10, 41),
+            meter_reads={"18-46-0": 0.96},
+        ),
     ),
     Job(
         SEEDED_PADDOCK,
         "Interseeding",
         "paddock-interseeding",
         "2026-08-28T13:45:00",
-        {"red clover": 6.0, "orchardgrass": 4.0},
+        MEADOW,
         by_tower=True,
         columns="towers",
         faults=(

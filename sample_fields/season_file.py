@@ -9,9 +9,7 @@ from sample_fields.farm import (
     COMPARTMENTS_BU,
     CROP_FIELDS,
     DRILL_COST,
-    FERTILIZER,
     JOBS,
-    MATERIALS,
     NEEDS,
     SEEDED_PADDOCK,
     SEEDING_QUOTE,
@@ -19,8 +17,10 @@ from sample_fields.farm import (
 )
 from sample_fields.faults import Blocked
 from sample_fields.logbook import WIDTH_M
+from sample_fields.materials import FERTILIZER, MATERIALS
 from sample_fields.plots import Plot
 from sample_fields.receiver import DELAY_S
+from sample_fields.tickets import TICKETS
 
 _HEAD = """\
 # Three Larks Farm is invented: its fields, its machine and its season were made by a script.
@@ -31,15 +31,21 @@ time_zone = "America/Chicago"
 """
 
 
-def season_text(rig: Rig, logs: Mapping[str, Sequence[str]]) -> str:
-    """The season file, given the log files of each job."""
+def season_text(rig: Rig, logs: Mapping[str, Sequence[str]], left_lb: Mapping[str, int]) -> str:
+    """The season file, given the log files of each job and what the shed held in the end."""
     parts = [_HEAD]
     for material in MATERIALS:
         lines = ["[[product]]", f'name = "{material.name}"']
         if material.analysis:
             label = ", ".join(f"{key} = {value:g}" for key, value in material.analysis.items())
             lines.append(f"analysis = {{ {label} }}")
-        parts.append("\n".join([*lines, f'price = "{material.price}"', *material.details, ""]))
+        lines += [f'price = "{material.price}"', *material.details]
+        if material.bought_lb is not None:
+            lines += [
+                f'bought = "{material.bought_lb} lb"',
+                f'left = "{left_lb[material.name]} lb"',
+            ]
+        parts.append("\n".join([*lines, ""]))
     parts.append(_implement(rig))
     parts += [_field(plot) for plot in (*CROP_FIELDS, SEEDED_PADDOCK)]
     parts += [_operation(job, logs[job.slug]) for job in JOBS]
@@ -107,7 +113,7 @@ def _operation(job: Job, logs: Sequence[str]) -> str:
     columns |= {f"rate:{name}": f"{name} (lb/ac)" for name in job.rates_lb_ac}
     products = [
         f'  {{ product = "{name}", rate = "{rate:g} lb/ac", compartment = "{bin_}" }},'
-        for (name, rate), bin_ in zip(job.rates_lb_ac.items(), COMPARTMENTS_BU, strict=True)
+        for (name, rate), bin_ in zip(job.rates_lb_ac.items(), COMPARTMENTS_BU, strict=False)
     ]
     lines = [
         "[[operation]]",
@@ -126,6 +132,8 @@ def _operation(job: Job, logs: Sequence[str]) -> str:
         lines += ['method = "drilled"', f'quote = "{SEEDING_QUOTE}"']
     if any(isinstance(fault, Blocked) for fault in job.faults):
         lines.append(f'blockages = "logs/{job.slug}-blockages.csv"')
+    if job.cart is not None:
+        lines.append(f'loads = "{TICKETS}"')
     lines.append("[operation.columns]")
     lines += [f'"{role}" = "{column}"' for role, column in columns.items()]
     return "\n".join([*lines, ""])

@@ -15,20 +15,21 @@ from shapely.geometry import Point
 
 from sample_fields import truth
 from sample_fields.chain import Rig
-from sample_fields.clock import Schedule, Wobble, schedule
+from sample_fields.clock import Wobble, schedule
 from sample_fields.drive import plan
 from sample_fields.farm import JOBS, LB_PER_ACRE, Job
 from sample_fields.log_files import write_blockages, write_logs
 from sample_fields.logbook import WIDTH_M
 from sample_fields.maps import write_maps
+from sample_fields.materials import MATERIALS
 from sample_fields.paths import FloatArray
-from sample_fields.receiver import DELAY_S, INTERVAL_S, JITTER_M, WANDER_M, Records, record
+from sample_fields.receiver import DELAY_S, INTERVAL_S, JITTER_M, WANDER_M, record
 from sample_fields.season_file import season_text
+from sample_fields.tickets import LB_KG, TRUCK_LB, Ticket, Weighed, weigh, write_tickets
 
 SEED = 7
 SETBACK_M = 30.48
 TRUTH = "truth.json"
-_KG_PER_LB = 0.45359237
 
 
 def write_farm(directory: Path, seed: int = SEED) -> None:
@@ -47,6 +48,7 @@ def write_farm(directory: Path, seed: int = SEED) -> None:
     rig = Rig()
     files: dict[str, list[str]] = {}
     operations = []
+    tickets: list[Ticket] = []
     for number, job in enumerate(JOBS):
         rng = np.random.default_rng([seed, number])
         drive = plan(job.plot, job.faults, rig, by_tower=job.by_tower, spacing_m=job.spacing_m)
@@ -60,8 +62,20 @@ def write_farm(directory: Path, seed: int = SEED) -> None:
         files[job.slug] = write_logs(logs, job, records, at_meter)
         if timed.blocked:
             write_blockages(logs, job, timed)
-        operations.append(_truth(job, timed, records, rates, rig))
-    (directory / "season.toml").write_text(season_text(rig, files), encoding="utf-8")
+        laid = truth.ground(job.plot, timed, rig, records.gaps)
+        masses = {
+            name: truth.step_masses(laid, timed, rig, rate.on_ground(timed.time_s) * LB_PER_ACRE)
+            for name, rate in rates.items()
+        }
+        scales = np.random.default_rng([seed, number, 1])  # leaves the logs as they were
+        weighed = weigh(job, timed, laid, masses, scales)
+        tickets += weighed.tickets
+        operations.append({**_truth(job, laid, masses), "loads": _loads(job, weighed)})
+    write_tickets(directory, tickets)
+    stock = _stock(operations)
+    left_lb = {s["product"]: round(s["left_kg"] / LB_KG / TRUCK_LB) * TRUCK_LB for s in stock}
+    text = season_text(rig, files, left_lb)
+    (directory / "season.toml").write_text(text, encoding="utf-8")
     record_of_truth = {
         "settings": {
             "seed": seed,
@@ -74,8 +88,10 @@ def write_farm(directory: Path, seed: int = SEED) -> None:
         },
         "accuracy": "Straight swaths are exact; curved ones are polygons within 1 mm of the arc. "
         "Areas and amounts are what the log can show: ground worked while the log was lost "
-        'counts as a skip of kind "no log", and blocked rows place nothing.',
+        'counts as a skip of kind "no log", and blocked rows place nothing. Loads and '
+        "stock are what truly left the cart, whatever its meter counted.",
         "operations": operations,
+        "stock": stock,
     }
     text = json.dumps(record_of_truth, indent=1) + "\n"
     (directory / TRUTH).write_text(text, encoding="utf-8")
@@ -93,12 +109,9 @@ class _Rate:
         return self.target_lb_ac * self.wobble.at(time_s)
 
 
-def _truth(
-    job: Job, timed: Schedule, records: Records, rates: dict[str, _Rate], rig: Rig
-) -> dict[str, Any]:
+def _truth(job: Job, laid: truth.Ground, masses: dict[str, FloatArray]) -> dict[str, Any]:
     """Everything an audit of one job should find."""
     plot = job.plot
-    laid = truth.ground(plot, timed, rig, records.gaps)
     workable = plot.workable
     covered_m2 = laid.covered.intersection(workable).area
     in_field = truth.shares(laid, workable)
@@ -107,14 +120,12 @@ def _truth(
     setback = Point(plot.well).buffer(SETBACK_M, 64) if plot.well else Point()
     setback = setback.intersection(workable)
     products = []
-    for name, rate in rates.items():
-        on_ground = rate.on_ground(timed.time_s) * LB_PER_ACRE
-        mass = truth.step_masses(laid, timed, rig, on_ground)
+    for name, mass in masses.items():
         products.append(
             {
                 "product": name,
                 "logged_kg": _kg(mass.sum()),
-                "logged_lb": _kg(mass.sum() / _KG_PER_LB),
+                "logged_lb": _kg(mass.sum() / LB_KG),
                 "applied_in_field_kg": _kg((mass * in_field).sum()),
                 "outside_kg": _kg((mass * (1.0 - in_field)).sum()),
                 "in_setback_kg": _kg((mass * truth.shares(laid, setback)).sum()),
@@ -144,6 +155,46 @@ def _truth(
         "skips": [_skip(job, skip) for skip in laid.skips],
         "products": products,
     }
+
+
+def _loads(job: Job, weighed: Weighed) -> list[dict[str, Any]]:
+    """What each load truly put out, and what the meter counts of it."""
+    reads = job.cart.meter_reads if job.cart else {}
+    return [
+        {
+            "product": product,
+            "meter_reads": reads.get(product, 1.0),
+            "used_kg": [_kg(lb * LB_KG) for lb in used],
+        }
+        for product, used in weighed.used_lb.items()
+    ]
+
+
+def _stock(operations: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """What was bought, put out by all jobs, lost and left."""
+    stock = []
+    for material in MATERIALS:
+        if material.bought_lb is None:
+            continue
+        used = 0.0
+        for job in operations:
+            read = {p["product"]: p["meter_reads"] for p in job["loads"]}
+            used += sum(
+                p["logged_kg"] / read.get(p["product"], 1.0)
+                for p in job["products"]
+                if p["product"] == material.name
+            )
+        bought, lost = material.bought_lb * LB_KG, material.lost_lb * LB_KG
+        stock.append(
+            {
+                "product": material.name,
+                "bought_kg": _kg(bought),
+                "used_kg": _kg(used),
+                "lost_kg": _kg(lost),
+                "left_kg": _kg(bought - used - lost),
+            }
+        )
+    return stock
 
 
 def _skip(job: Job, skip: truth.Skip) -> dict[str, Any]:

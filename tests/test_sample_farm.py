@@ -259,6 +259,26 @@ def test_season_names_files_that_exist_and_columns_they_have(farm: Path) -> None
             assert list(pd.read_csv(farm / job["blockages"])) == ["start", "end", "tower"]
 
 
+def test_tickets_read_in_steps_of_their_scale_and_empty_the_cart(
+    farm: Path, truth: list[dict[str, Any]]
+) -> None:
+    tickets = pd.read_csv(farm / "loads.csv", parse_dates=["time"])
+    assert tickets["time"].is_monotonic_increasing
+    step = tickets["weighed by"].str.extract(r"(\d+) lb$")[0].astype(int)
+    assert set(step) == {10, 20}
+    assert (tickets["weight (lb)"] % step == 0).all()
+    sign = tickets["event"].map({"filled": 1, "remaining": 0, "cleaned out": -1})
+    used = (tickets["weight (lb)"] * sign).groupby([tickets["field"], tickets["product"]]).sum()
+    jobs = [job for job in truth if job["loads"]]
+    assert len(used) == sum(len(job["loads"]) for job in jobs) == 4
+    for job in jobs:
+        for product in job["loads"]:
+            # Two fillings read full and empty and one weight at the end, each within 10 lb.
+            assert used[job["field"], product["product"]] == pytest.approx(
+                sum(product["used_kg"]) * POUNDS_PER_KG, abs=50
+            )
+
+
 def test_logs_have_the_faults_of_a_receiver(farm: Path) -> None:
     steady = _read(farm / "logs/orchard-fertilizer.csv")
     seconds = steady["UTC time"].diff().dt.total_seconds().dropna()

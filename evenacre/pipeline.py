@@ -147,12 +147,13 @@ def audit_season(
         audited = _audit_all(season, jobs, geoparquet, progress)
         progress("writing the report", len(audited))
         book = _ledger(season, audited)
-        delivered = _deliverables(season, audited, book, _balances(season, audited), units)
+        balances = _balances(season, audited)
+        delivered = _deliverables(season, audited, book, balances, units)
         if geoparquet:
             delivered = replace(delivered, tracks=_track_layer(audited))
         account = write_outputs(stage, delivered)
     lines = [line for a in audited for line in _lines(a, units, season.currency)]
-    return Outcome(account, (*lines, *_season_lines(book, units, season.currency)))
+    return Outcome(account, (*lines, *_season_lines(book, balances, units, season.currency)))
 
 
 def _ledger(season: Season, audited: Sequence[Audited]) -> Ledger:
@@ -165,8 +166,10 @@ def _balances(season: Season, audited: Sequence[Audited]) -> tuple[Balance, ...]
     return season_balances([a.loads for a in audited], season.products, strays)
 
 
-def _season_lines(book: Ledger, units: UnitSystem, currency: str) -> Iterator[str]:
-    answer = season_card(book, units, currency=currency)
+def _season_lines(
+    book: Ledger, balances: Sequence[Balance], units: UnitSystem, currency: str
+) -> Iterator[str]:
+    answer = season_card(book, units, currency=currency, balances=balances)
     if answer or book.warnings:
         yield f"The season: {answer.headline}." if answer else "The season:"
     if answer:

@@ -149,7 +149,7 @@ def render_season(
     if not ledger.placements and not balances:
         return None
     pages = _environment()
-    answer = season_card(ledger, units, currency=currency)
+    answer = season_card(ledger, units, currency=currency, balances=balances)
     card_html = pages.get_template("season_card.html.j2").render(card=answer) if answer else ""
     section = pages.get_template("season.html.j2").render(
         warnings=ledger.warnings,

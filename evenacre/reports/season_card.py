@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
+from evenacre.planning.balance import Balance
 from evenacre.planning.ledger import Ledger
 from evenacre.planning.needs import NeedBalance
 from evenacre.reports import figures
 from evenacre.reports.card import Card
+from evenacre.reports.load_words import balance_sentence
 from evenacre.reports.season_accounts import ground
 from evenacre.units import UnitSystem
 
@@ -15,15 +17,26 @@ _MOST_NEEDS = 6
 _WORTH_SAYING = 0.005  # of a need's ground
 
 
-def season_card(ledger: Ledger, units: UnitSystem, *, currency: str = "USD") -> Card | None:
-    """Say the answer of the season; None when no needs and no prices are given."""
-    if not ledger.needs and not ledger.money:
+def season_card(
+    ledger: Ledger,
+    units: UnitSystem,
+    *,
+    currency: str = "USD",
+    balances: Sequence[Balance] = (),
+) -> Card | None:
+    """Say the answer of the season; None without needs, prices and balances that do not close."""
+    open_balances = [b for b in balances if b.explained is False]
+    if not ledger.needs and not ledger.money and not open_balances:
         return None
     met = sum(b.verdict == "met" for b in ledger.needs)
-    headline = "What it cost"
+    headline = "What it cost" if ledger.money else "What went where"
     if ledger.needs:
         headline = f"{met} of {len(ledger.needs)} needs met on average"
-    lines = [*_needs(ledger, units), *(("cost", text) for text in _costs(ledger, currency))]
+    lines = [
+        *_needs(ledger, units),
+        *(("scale", balance_sentence(b, units)) for b in open_balances),
+        *(("cost", text) for text in _costs(ledger, currency)),
+    ]
     return Card(headline, tuple(lines))
 
 

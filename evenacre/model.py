@@ -182,6 +182,27 @@ class Application:
 
 
 @dataclass(frozen=True)
+class PlannedRate:
+    """The rate that a product is to be placed at on a field.
+
+    Attributes
+    ----------
+    product : str
+    kg_per_m2 : float or None
+        Wherever no zone has a rate of its own; None: not planned there.
+    by_zone : dict of str to float
+        kg per m2 of zones with a rate of their own.
+    nutrient : str
+        The one whose need the rates meet; empty when they are given as such.
+    """
+
+    product: str
+    kg_per_m2: float | None = None
+    by_zone: dict[str, float] = dataclasses.field(default_factory=dict)
+    nutrient: str = ""
+
+
+@dataclass(frozen=True)
 class Field:
     """A field: where it may be worked and how it is divided.
 

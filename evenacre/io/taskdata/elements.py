@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from xml.etree.ElementTree import Element, SubElement, indent, tostring
 
 import numpy as np
@@ -20,6 +20,10 @@ _OUTER, _INNER = "1", "2"
 _OTHER_POINT = "2"
 _PLANNED = "1"
 _NAME_LENGTH = 32
+FARM = "FRM1"
+SOFTWARE = "Evenacre"
+FROM_OFFICE = "1"
+"""Origin of task data that no machine has worked with yet."""
 OUTSIDE = 0
 """Code of the zone for ground where nothing is planned."""
 
@@ -30,9 +34,9 @@ def root_element() -> Element:
         "ISO11783_TaskData",
         VersionMajor="4",
         VersionMinor="3",
-        ManagementSoftwareManufacturer="Evenacre",
+        ManagementSoftwareManufacturer=SOFTWARE,
         ManagementSoftwareVersion=__version__,
-        DataTransferOrigin="1",
+        DataTransferOrigin=FROM_OFFICE,
     )
 
 
@@ -67,24 +71,24 @@ def _degrees(value: float) -> str:
     return f"{value:.9f}"
 
 
-def add_field(root: Element, field: Field, boundary: BaseGeometry, farm: str) -> None:
+def add_field(root: Element, identity: str, field: Field, boundary: BaseGeometry) -> None:
     """Add a field with its boundary and unworkable ground."""
     plot = SubElement(
-        root, "PFD", A="PFD1", C=name(field.name), D=f"{geodesic_area_m2(boundary):.0f}"
+        root, "PFD", A=identity, C=name(field.name), D=f"{geodesic_area_m2(boundary):.0f}"
     )
-    if farm:
-        plot.set("F", "FRM1")
+    if root.find("FRM") is not None:
+        plot.set("F", FARM)
     add_polygons(plot, boundary, BOUNDARY)
     if field.unworkable is not None:
         add_polygons(plot, field.unworkable, OBSTACLE)
 
 
-def add_task(root: Element, words: str, farm: str, default: int) -> Element:
-    """Add a planned task on the field; what lies outside of it gets nothing."""
-    task = SubElement(root, "TSK", A="TSK1", B=name(words))
-    if farm:
-        task.set("D", "FRM1")
-    task.set("E", "PFD1")
+def add_task(root: Element, identity: str, words: str, plot: str, default: int) -> Element:
+    """Add a planned task on a field; what lies outside of it gets nothing."""
+    task = SubElement(root, "TSK", A=identity, B=name(words))
+    if root.find("FRM") is not None:
+        task.set("D", FARM)
+    task.set("E", plot)
     task.set("G", _PLANNED)
     for key, code in (("H", default), ("I", OUTSIDE), ("J", OUTSIDE)):
         task.set(key, str(code))
@@ -95,16 +99,16 @@ def add_zone(
     task: Element,
     code: int,
     words: str,
-    kg_per_m2: float | None,
+    kg_per_m2: Mapping[str, float],
     ground: BaseGeometry | None = None,
 ) -> None:
-    """Add a treatment zone and what it should get."""
+    """Add a treatment zone and what it should get of each product, by id."""
     zone = SubElement(task, "TZN", A=str(code), B=name(words))
     if ground is not None:
         add_polygons(zone, ground, TREATMENT_ZONE)
-    if kg_per_m2 is not None:
-        steps = round(kg_per_m2 / ddis.KG_PER_M2)
-        SubElement(zone, "PDV", A=f"{ddis.SETPOINT_RATE:04X}", B=str(steps), C="PDT1")
+    for product, rate in kg_per_m2.items():
+        steps = round(rate / ddis.KG_PER_M2)
+        SubElement(zone, "PDV", A=f"{ddis.SETPOINT_RATE:04X}", B=str(steps), C=product)
 
 
 def add_grid(

@@ -1,48 +1,25 @@
-"""Write a field, its zones and a planned rate as ISO 11783-10 task data."""
+"""Write fields, their zones and planned rates as ISO 11783-10 task data."""
 
 from __future__ import annotations
 
 import os
 import tempfile
 import zipfile
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
 from pathlib import Path
-from xml.etree.ElementTree import SubElement
-
-import numpy as np
-from shapely.geometry.base import BaseGeometry
 
 from evenacre.errors import InputError
-from evenacre.io.taskdata import ddis, elements
-from evenacre.io.taskdata.elements import OUTSIDE
-from evenacre.model import Field, FloatArray
+from evenacre.io.table import Findings
+from evenacre.io.taskdata.elements import FROM_OFFICE, SOFTWARE, to_bytes
+from evenacre.io.taskdata.folder import open_taskdata
+from evenacre.io.taskdata.plan_out import PlannedTask, RateGrid, task_tree
+from evenacre.io.taskdata.tree import read_root
+from evenacre.model import Field, PlannedRate
 
-_MOST_ZONES = 254
-_MOST_KG_PER_M2 = 2000.0
+__all__ = ["PlannedTask", "RateGrid", "check_replaceable_zip", "write_taskdata", "write_tasks"]
+
 _FOLDER = "TASKDATA"
 _FIRST = (1980, 1, 1, 0, 0, 0)  # the oldest date a zip can hold, so that equal input is equal
-
-
-@dataclass(frozen=True)
-class RateGrid:
-    """A planned rate in cells of equal size.
-
-    Attributes
-    ----------
-    west, south : float
-        Outer corner, degrees.
-    east_deg, north_deg : float
-        Size of a cell.
-    kg_per_m2 : (rows, columns) float
-        Rows from the south, columns from the west; NaN where nothing is planned.
-    """
-
-    west: float
-    south: float
-    east_deg: float
-    north_deg: float
-    kg_per_m2: FloatArray
 
 
 def write_taskdata(
@@ -56,7 +33,7 @@ def write_taskdata(
     grid: RateGrid | None = None,
     farm: str = "",
 ) -> Path:
-    """Write one planned task as task data version 4.
+    """Write one planned task of one product, as :func:`write_tasks` does.
 
     Of the rates at most one kind is given: one for the field, one for each of its zones, or a
     grid. Without any, the zones are written without rates.
@@ -64,7 +41,6 @@ def write_taskdata(
     Parameters
     ----------
     target : Path
-        A name that ends in ``.zip``, or a folder, into which a TASKDATA folder goes.
     field : Field
         With a boundary.
     product, task, farm : str
@@ -74,6 +50,28 @@ def write_taskdata(
         kg per m2 for every zone of the field.
     grid : RateGrid, optional
 
+    Raises
+    ------
+    ValueError
+        When several kinds of rate are given.
+    """
+    if sum(given is not None for given in (rate_kg_per_m2, zone_rates, grid)) > 1:
+        raise ValueError("give one kind of rate")
+    rate = PlannedRate(product, rate_kg_per_m2, dict(zone_rates or {}))
+    return write_tasks(target, [PlannedTask(task or product, field, (rate,), grid)], farm=farm)
+
+
+def write_tasks(target: Path, tasks: Sequence[PlannedTask], *, farm: str = "") -> Path:
+    """Write planned tasks, their fields and products as one set of task data version 4.
+
+    Parameters
+    ----------
+    target : Path
+        A name that ends in ``.zip``, or a folder, into which a TASKDATA folder goes.
+    tasks : sequence of PlannedTask
+        Fields of one name are one field.
+    farm : str
+
     Returns
     -------
     Path
@@ -82,35 +80,10 @@ def write_taskdata(
     Raises
     ------
     InputError
-        When the field has no boundary, a rate cannot be, or there is no room to write.
-    ValueError
-        When several kinds of rate are given.
+        When a field has no boundary, a rate cannot be, or there is no room to write.
     """
-    if sum(given is not None for given in (rate_kg_per_m2, zone_rates, grid)) > 1:
-        raise ValueError("give one kind of rate")
-    if field.boundary is None:
-        raise InputError.at(field.name, "", "the field has no boundary.", "Draw its outline.")
-    root = elements.root_element()
-    if farm:
-        SubElement(root, "FRM", A="FRM1", B=elements.name(farm))
-    elements.add_field(root, field, field.boundary, farm)
-    SubElement(root, "PDT", A="PDT1", B=elements.name(product))
-    default = 1 if rate_kg_per_m2 is not None or grid is not None else OUTSIDE
-    job = elements.add_task(root, task or product, farm, default)
-    elements.add_zone(job, OUTSIDE, "nothing planned", 0.0)
-    files: dict[str, bytes] = {}
-    if grid is not None:
-        steps = _steps(grid.kg_per_m2, field.name)
-        elements.add_zone(job, default, "see the grid", 0.0)
-        corner, cell = (grid.west, grid.south), (grid.east_deg, grid.north_deg)
-        files.update(elements.add_grid(job, corner, cell, steps, default, "GRD00001"))
-    elif rate_kg_per_m2 is not None:
-        _steps(np.array([rate_kg_per_m2]), field.name)
-        elements.add_zone(job, default, "whole field", rate_kg_per_m2)
-    else:
-        for code, (name, ground) in enumerate(_zones(field), start=1):
-            elements.add_zone(job, code, name, _rate_of(zone_rates, name, field.name), ground)
-    files["TASKDATA.XML"] = elements.to_bytes(root)
+    root, files = task_tree(tasks, farm)
+    files = {**files, "TASKDATA.XML": to_bytes(root)}
     try:
         return (
             _to_zip(target, files) if target.suffix.lower() == ".zip" else _to_folder(target, files)
@@ -121,38 +94,32 @@ def write_taskdata(
         ) from None
 
 
-def _steps(kg_per_m2: FloatArray, field: str) -> np.ndarray:
-    """Rates in the format's steps; where nothing is planned, none."""
-    rates = np.nan_to_num(np.asarray(kg_per_m2, dtype=float), posinf=np.inf)
-    if rates.size == 0 or rates.min() < 0 or rates.max() > _MOST_KG_PER_M2:
-        raise InputError.at(
-            field, "", "a planned rate is negative or far too high.", "Plan rates in kg per m2."
-        )
-    return np.rint(rates / ddis.KG_PER_M2).astype(np.int32)
+def check_replaceable_zip(target: Path, remedy: str) -> None:
+    """Refuse to write over anything but a plan written here that no machine has worked with.
 
+    Parameters
+    ----------
+    target : Path
+    remedy : str
+        Said in the complaint.
 
-def _zones(field: Field) -> list[tuple[str, BaseGeometry]]:
-    if field.zones is None:
-        return []
-    if len(field.zones) > _MOST_ZONES:
-        raise InputError.at(
-            field.name,
-            "",
-            f"it has {len(field.zones)} zones; the format holds {_MOST_ZONES}.",
-            "Join zones that get the same.",
-        )
-    return list(zip(field.zones["zone"], field.zones.geometry.array, strict=True))
-
-
-def _rate_of(rates: Mapping[str, float] | None, zone: str, field: str) -> float | None:
-    if rates is None:
-        return None
-    if zone not in rates:
-        raise InputError.at(
-            field, f'zone "{zone}"', "no rate is planned for it.", "Plan one; 0 for nothing."
-        )
-    _steps(np.array([rates[zone]]), field)
-    return rates[zone]
+    Raises
+    ------
+    InputError
+    """
+    if not os.path.lexists(target):
+        return
+    try:
+        root = read_root(open_taskdata(target), Findings())
+    except InputError:
+        what = "is there already, and Evenacre did not write it."
+        raise InputError.at(target, "", what, remedy) from None
+    if root.get("ManagementSoftwareManufacturer") != SOFTWARE:
+        what = "is there already, and Evenacre did not write it."
+        raise InputError.at(target, "", what, remedy)
+    if root.get("DataTransferOrigin") != FROM_OFFICE or root.find("TSK/TLG") is not None:
+        what = "is there already, and a machine has added its work to it."
+        raise InputError.at(target, "", what, remedy)
 
 
 def _to_zip(target: Path, files: Mapping[str, bytes]) -> Path:

@@ -14,29 +14,34 @@ from evenacre.io.season_options import season_from_options
 from evenacre.io.season_tables import ENTRIES
 from evenacre.model import Season
 
+_MADE_ON_THE_DAY = ("tracks", "columns", "blockages", "blockage", "loads")
+
 __all__ = ["draft_season", "load_season", "season_from_options"]
 
 
-def load_season(path: Path) -> Season:
+def load_season(path: Path, *, logs: bool = True) -> Season:
     """Read and check a season file and the map files it names; logs are only looked for.
 
     Parameters
     ----------
     path : Path
         The season file; other files are named relative to it.
+    logs : bool
+        False for a plan of work to come: nothing that is made on the day is looked for, and
+        operations need not name any.
 
     Raises
     ------
     InputError
         With every complaint at once.
     """
-    draft = draft_season(path)
+    draft = draft_season(path, logs=logs)
     if draft.problems:
         raise InputError(draft.problems)
     return draft.season
 
 
-def draft_season(path: Path) -> SeasonDraft:
+def draft_season(path: Path, *, logs: bool = True) -> SeasonDraft:
     """Read a season file as far as it goes, and collect what is wrong.
 
     Raises
@@ -48,7 +53,23 @@ def draft_season(path: Path) -> SeasonDraft:
     complaints = Complaints(lambda key: _name_key(path.name, raw, key))
     files = SeasonFiles(path.parent, complaints)
     files.add(path, path.name)
-    return build_season(raw, files)
+    return build_season(raw if logs else _to_come(raw), files, logs=logs)
+
+
+def _to_come(raw: dict[str, Any]) -> dict[str, Any]:
+    """Leave out of operations what is made on the day they are done."""
+    operations = raw.get("operation")
+    if isinstance(operations, dict):
+        operations = [operations]
+    if not isinstance(operations, list):
+        return raw
+    kept = [
+        {k: v for k, v in o.items() if k not in _MADE_ON_THE_DAY} | {"tracks": []}
+        if isinstance(o, dict)
+        else o
+        for o in operations
+    ]
+    return {**raw, "operation": kept}
 
 
 def _read_toml(path: Path) -> dict[str, Any]:

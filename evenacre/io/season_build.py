@@ -52,8 +52,16 @@ class SeasonDraft:
     equipped: tuple[bool, ...]
 
 
-def build_season(raw: dict[str, Any], files: SeasonFiles) -> SeasonDraft:
-    """Check every table of a season and make what can be made of it."""
+def build_season(raw: dict[str, Any], files: SeasonFiles, *, logs: bool = True) -> SeasonDraft:
+    """Check every table of a season and make what can be made of it.
+
+    Parameters
+    ----------
+    raw : dict
+    files : SeasonFiles
+    logs : bool
+        False when operations need not name any.
+    """
     complaints = files.complaints
     for key in ENTRIES:
         if isinstance(raw.get(key), dict):
@@ -73,14 +81,16 @@ def build_season(raw: dict[str, Any], files: SeasonFiles) -> SeasonDraft:
                 near or error.problems[0].remedy,
             )
             top = top.model_copy(update={"time_zone": None})
-    return _Builder(top, files, complaints).build()
+    return _Builder(top, files, complaints, logs).build()
 
 
 class _Builder:
     """Holds the named nouns while operations are put together."""
 
-    def __init__(self, top: SeasonTable, files: SeasonFiles, complaints: Complaints) -> None:
-        self.top, self.files, self.complaints = top, files, complaints
+    def __init__(
+        self, top: SeasonTable, files: SeasonFiles, complaints: Complaints, logs: bool
+    ) -> None:
+        self.top, self.files, self.complaints, self.logs = top, files, complaints, logs
         # A noun that could not be made is None: it is known, and already complained about.
         self.products: dict[str, Product | None] = {}
         self.implements: dict[str, Implement | None] = {}
@@ -142,7 +152,7 @@ class _Builder:
                 ("operation",), "There is no operation.", "Add one under [[operation]]."
             )
         nouns = (self.products, self.implements, self.fields, self.said)
-        builder = PlanBuilder(self.top, self.files, self.complaints, *nouns)
+        builder = PlanBuilder(self.top, self.files, self.complaints, *nouns, self.logs)
         plans: list[OperationPlan] = []
         equipped: list[bool] = []
         seen: set[tuple[str, str]] = set()

@@ -53,6 +53,8 @@ class PlanBuilder:
         By name. One that could not be made is None: it is already complained about.
     said : mapping
         Warnings by kind and name of a noun.
+    logs : bool
+        False when operations need not name any.
     """
 
     top: SeasonTable
@@ -62,6 +64,7 @@ class PlanBuilder:
     implements: Mapping[str, Implement | None]
     fields: Mapping[str, Field | None]
     said: Mapping[tuple[str, str], list[str]]
+    logs: bool = True
 
     def plan(self, table: OperationTable, path: KeyPath) -> OperationPlan:
         """Make one operation; stand-ins take the place of what it names in vain."""
@@ -178,6 +181,8 @@ class PlanBuilder:
         self, table: OperationTable, path: KeyPath
     ) -> list[tuple[Path, str | None, str | None]]:
         found: list[tuple[Path, str | None, str | None]] = []
+        if self.logs and not table.tracks:
+            self.complaints.add((*path, "tracks"), "The list is empty.", "Name at least one.")
         for index, track in enumerate(table.tracks):
             place = (*path, "tracks", index)
             file = self.files.find(track.file, place)

@@ -205,7 +205,7 @@ class OperationTable(SettingsTable):
     field: Name
     implement: Name
     date: Date | None = None
-    tracks: Annotated[list[TrackTable], _many(_as_source), Field(min_length=1)]
+    tracks: Annotated[list[TrackTable], _many(_as_source)]
     columns: dict[str, str] = {}
     products: Annotated[list[UseTable], _many(_as_use)] = []
     blockages: str | None = None

@@ -12,6 +12,7 @@ from evenacre.commands.audit import audit
 from evenacre.commands.calibrate import calibrate
 from evenacre.commands.check import check
 from evenacre.commands.demo import demo
+from evenacre.commands.export import export
 from evenacre.commands.finish import finish
 
 app = typer.Typer(
@@ -34,7 +35,7 @@ def root(
         raise typer.Exit
 
 
-for command in (audit, check, demo, calibrate, finish):
+for command in (audit, check, demo, calibrate, finish, export):
     app.command()(command)
 
 

@@ -20,6 +20,9 @@ FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 IntArray = npt.NDArray[np.int64]
 
+UNDATED_S = 30 * 86400.0
+"""Times before this are of a clock that tells no date: no machine logged in January 1970."""
+
 
 @dataclass(frozen=True)
 class TowedUnit:

@@ -36,12 +36,10 @@ from evenacre.coverage.suspects import find_suspects, ground_beside
 from evenacre.coverage.swath import STRAIGHT_M, build_strips, build_swaths
 from evenacre.coverage.totals import running_totals
 from evenacre.coverage.uncertainty import area_uncertainty, position_error
-from evenacre.model import Implement, Operation, Settings
+from evenacre.model import UNDATED_S, Implement, Operation, Settings
 
 # Edges are kept finer than the jitter left in them, about a quarter of the receiver's own.
 _STRAIGHT_PER_JITTER, _ROUGHEST_M = 0.2, 0.01
-# Clocks that tell no date count from 0.
-_UNDATED_S = 30 * 86400.0
 # Narrower gaps between passes are within what receivers can tell (common practice, no source).
 _NARROWEST_SKIP_M = 0.10
 
@@ -171,7 +169,7 @@ def audit_operation(
 
 def _day(time_s: float, zone: str | None) -> str:
     """Date of the first record; empty where the log tells no date."""
-    if time_s < _UNDATED_S:
+    if time_s < UNDATED_S:
         return ""
     return datetime.fromtimestamp(time_s, ZoneInfo(zone) if zone else UTC).date().isoformat()
 

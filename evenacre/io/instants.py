@@ -11,10 +11,9 @@ import pyarrow as pa
 
 from evenacre.io.times import zone_of
 from evenacre.io.timetext import read_time_texts
-from evenacre.model import FloatArray, Track
+from evenacre.model import UNDATED_S, FloatArray, Track
 
 _MILLISECONDS = 1e11
-_UNDATED_S = 30 * 86400.0
 _HAS_CLOCK = re.compile(r"\d:\d\d")
 
 
@@ -57,7 +56,7 @@ def time_span(tracks: Sequence[Track]) -> tuple[float, float] | None:
 
 def on_undated_clock(span: tuple[float, float], times_s: Sequence[float]) -> bool:
     """Tell whether a log gives the time of day only, and all these times a date too."""
-    return span[1] < _UNDATED_S and all(t > _UNDATED_S for t in times_s)
+    return span[1] < UNDATED_S and all(t > UNDATED_S for t in times_s)
 
 
 def time_of_day(time_s: float, time_zone: str | None) -> float:

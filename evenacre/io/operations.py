@@ -11,9 +11,7 @@ from evenacre.io.table import Findings
 from evenacre.io.tickets import match_ticket_clock, read_tickets
 from evenacre.io.times import dates_of
 from evenacre.io.tracks import read_tracks
-from evenacre.model import LoadTicket, Operation, OperationPlan, Track
-
-_UNDATED_S = 30 * 86400.0
+from evenacre.model import UNDATED_S, LoadTicket, Operation, OperationPlan, Track
 
 
 def load_operation(plan: OperationPlan) -> Operation:
@@ -127,7 +125,7 @@ def _other_days(plan: OperationPlan, tracks: tuple[Track, ...]) -> list[str]:
         return []
     warnings = []
     for track in tracks:
-        days = dates_of(track.time_s[track.time_s > _UNDATED_S], plan.time_zone)
+        days = dates_of(track.time_s[track.time_s > UNDATED_S], plan.time_zone)
         if days and plan.date not in days:
             shown = days[0] if len(days) == 1 else f"{days[0]} to {days[-1]}"
             warnings.append(f"{track.source}: the log is of {shown}, the operation of {plan.date}.")

@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from evenacre.coverage.result import AuditResult
+from evenacre.model import UNDATED_S
 from evenacre.units import DisplayUnit, UnitSystem
 
 _COMPASS = (
@@ -25,7 +26,6 @@ _COMPASS = (
     "northwest",
 )
 _MOST_DECIMALS = 2
-_UNDATED_S = 30 * 86_400.0  # no machine logged in the first month of 1970
 _SIGNS = {"USD": "$", "EUR": "€", "GBP": "£"}
 
 
@@ -128,7 +128,7 @@ def iso_time(seconds: float, zone: str | None = None) -> str:
     """
     if not math.isfinite(seconds):
         return ""
-    if abs(seconds) < _UNDATED_S:
+    if abs(seconds) < UNDATED_S:
         whole = abs(round(seconds))
         sign = "-" if seconds < -0.5 else ""
         return f"{sign}{whole // 3600}:{whole // 60 % 60:02d}:{whole % 60:02d}"

@@ -522,7 +522,7 @@ def test_every_product_of_a_season_is_balanced() -> None:
     assert rye_balance.without_field_kg == 100
     assert (vetch.product, vetch.unexplained_kg) == ("vetch", None)
     table = balance_account_table([rye_balance, vetch], METRIC)
-    assert table.rows[0] == ("rye", "2,000 kg", "1,700 kg", "150.0 kg", "150 kg")
+    assert table.rows[0] == ("rye", "2,000 kg", "1,700 kg", "150 kg", "150 kg", "± 10 kg")
     assert "unexplained" in table.remark
 
 

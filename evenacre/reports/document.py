@@ -25,6 +25,7 @@ from evenacre.reports.fixlist import advice, kind_words, stops
 from evenacre.reports.interactive_map import interactive_map
 from evenacre.reports.load_accounts import balance_account_table, load_accounts
 from evenacre.reports.load_charts import halfway_charts
+from evenacre.reports.load_words import halfway_sentence
 from evenacre.reports.season_accounts import season_accounts
 from evenacre.reports.season_card import season_card
 from evenacre.reports.static_maps import static_maps
@@ -106,7 +107,7 @@ def render_operation(
             *(load_accounts(loads, units) if loads else ()),
         ],
         "halfway": [
-            (check.product, _data_uri(png))
+            (check.product, _data_uri(png), halfway_sentence(check, units))
             for check, png in zip(loads.halfway if loads else (), charts.values(), strict=True)
         ],
         "cautions": cautions(result),

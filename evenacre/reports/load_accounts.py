@@ -10,7 +10,7 @@ from evenacre.planning.load_ways import LoadCheck
 from evenacre.planning.loads import Amount
 from evenacre.reports import figures
 from evenacre.reports.accounts import Account
-from evenacre.reports.load_words import balance_sentence, halfway_sentence, load_sentences
+from evenacre.reports.load_words import balance_sentence, row_text, verdict_sentences
 from evenacre.units import UnitSystem
 
 
@@ -22,20 +22,18 @@ def load_accounts(book: OperationLoads, units: UnitSystem) -> list[Account]:
     book : OperationLoads
     units : UnitSystem
     """
-    halves = {check.product: halfway_sentence(check, units) for check in book.halfway}
     tables = []
     for product in book.loads:
         rows = [_row(str(check.loads[0].number), check, units) for check in product.checks]
         if product.together is not None and len(product.together.loads) > 1:
             rows.append(_row("together", product.together, units))
-        remarks = [*load_sentences(product, units)[1:], halves.get(product.product, "")]
         tables.append(
             Account(
                 f"Loads of {product.product}",
-                ("Load", "Scale and meter", "By scale", "By meter", "By target", "Driven"),
+                ("Load", "Scale over meter", "By scale", "By meter", "By target", "Driven"),
                 rows,
                 words=2,
-                remark=" ".join(remark for remark in remarks if remark),
+                remark=" ".join(verdict_sentences(product, units)),
             )
         )
     return tables
@@ -43,20 +41,24 @@ def load_accounts(book: OperationLoads, units: UnitSystem) -> list[Account]:
 
 def balance_account_table(balances: Sequence[Balance], units: UnitSystem) -> Account:
     """What was bought of each product, used, left and not explained."""
-    rows = [
-        (
-            b.product,
-            units.mass.text(b.bought.kg, 4) if b.bought else "not given",
-            units.mass.text(b.used_kg, 4),
-            units.mass.text(b.left.kg, 4) if b.left else "not given",
-            "" if b.unexplained_kg is None else _signed(b.unexplained_kg, units),
+    rows = []
+    for b in balances:
+        text = row_text(b, units.mass)
+        sigma = b.unexplained_sigma_kg
+        rows.append(
+            (
+                b.product,
+                text(b.bought.kg) if b.bought else "not given",
+                text(b.used_kg),
+                text(b.left.kg) if b.left else "not given",
+                "" if b.unexplained_kg is None else text(b.unexplained_kg),
+                "" if sigma is None else f"± {units.mass.text(sigma, 2)}",
+            )
         )
-        for b in balances
-    ]
     remark = " ".join(balance_sentence(b, units) for b in balances if b.explained is False)
     return Account(
         "Bought, used and left",
-        ("Product", "Bought", "Used", "Left", "Unexplained"),
+        ("Product", "Bought", "Used", "Left", "Unexplained", "Weighing errs by"),
         rows,
         remark=remark,
     )
@@ -67,7 +69,7 @@ def _row(name: str, check: LoadCheck, units: UnitSystem) -> tuple[str, ...]:
     verdict = "not compared"
     if compared is not None:
         verdict = "disagree" if compared.disagree else "agree"
-        verdict += f" ({100 * compared.share:+.1f} %)"
+        verdict = f"{round(100 * compared.share, 1) + 0.0:+.1f}\N{NO-BREAK SPACE}%, {verdict}"
     swept = "" if check.swept_m2 is None else figures.size(check.swept_m2, units, 3)
     ways = (check.scale, check.meter, check.target)
     return (name, verdict, *(_amount(amount, units) for amount in ways), swept)
@@ -75,7 +77,3 @@ def _row(name: str, check: LoadCheck, units: UnitSystem) -> tuple[str, ...]:
 
 def _amount(amount: Amount | None, units: UnitSystem) -> str:
     return "" if amount is None else figures.plus_minus(amount.kg, amount.sigma_kg, units.mass)
-
-
-def _signed(kg: float, units: UnitSystem) -> str:
-    return f"{'-' if kg < 0 else ''}{units.mass.text(abs(kg))}"

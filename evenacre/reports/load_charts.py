@@ -15,8 +15,8 @@ from evenacre.planning.load_book import OperationLoads
 from evenacre.reports import figures, palette, sheet
 from evenacre.units import UnitSystem
 
-_STYLE: Any = {"font.size": 10, "text.parse_math": False}
-_INCHES = (8.0, 5.2)
+_STYLE: Any = {"font.size": 11, "text.parse_math": False}
+_INCHES = (6.0, 4.8)  # small, so that its words can be read on a phone
 _DPI = 130
 _MARKS = {"even": "o", "too much left": "^", "too little left": "v"}
 
@@ -54,12 +54,13 @@ def halfway_chart(check: HalfwayCheck, units: UnitSystem, *, title: str = "") ->
     area, mass = units.area, units.mass
     with rc_context(_STYLE):
         figure = Figure(figsize=_INCHES, dpi=_DPI)
-        axes = figure.add_axes((0.11, 0.23, 0.85, 0.65))
-        heading = f"{title}: {check.product}" if title else check.product
-        heading = (
-            f"{textwrap.shorten(heading, 60, placeholder=' ...')}, product left by ground left"
-        )
-        figure.text(0.02, 0.965, heading, fontsize=13, va="top")
+        axes = figure.add_axes((0.15, 0.26, 0.8, 0.57))
+        product = textwrap.shorten(check.product, 40, placeholder=" ...")
+        for text, y, points in (
+            (f"{product} left, by ground left", 0.975, 13), (title, 0.915, 11),
+        ):  # fmt: skip
+            short = textwrap.shorten(text, 60, placeholder=" ...")
+            figure.text(0.02, y, short, fontsize=points, va="top")
         x = [area.of(v) for v in check.area_left_m2]
         low, even, high = (
             [mass.of(v) for v in values] for values in (check.low_kg, check.even_kg, check.high_kg)
@@ -92,7 +93,7 @@ def halfway_chart(check: HalfwayCheck, units: UnitSystem, *, title: str = "") ->
         axes.set_ylabel(f"product left [{mass.label}]")
         axes.yaxis.set_major_formatter(lambda value, _position: f"{value:,.0f}")
         axes.spines[["top", "right"]].set_visible(False)
-        sheet.add_legend(figure, legend, 3)
+        sheet.add_legend(figure, legend, 2)
         return sheet.png(figure)
 
 

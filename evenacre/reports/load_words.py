@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from typing import Any
 
 from evenacre.planning.balance import Balance
@@ -12,7 +12,7 @@ from evenacre.planning.load_check import Correction, ProductLoads
 from evenacre.planning.load_ways import Comparison, LoadCheck
 from evenacre.planning.loads import Amount
 from evenacre.reports import figures
-from evenacre.units import UnitSystem
+from evenacre.units import DisplayUnit, UnitSystem
 
 _SAID = {
     "scale": "the scale",
@@ -37,17 +37,17 @@ def load_sentences(loads: ProductLoads, units: UnitSystem) -> list[str]:
         )
         if amount is not None
     ]
-    lines = [f"{start} {'; '.join(ways)}."]
-    lines += [_compared(c) for c in together.comparisons if c.disagree]
-    if together.comparisons and not any(c.disagree for c in together.comparisons):
-        lines.append("They agree within their errors.")
-    if many > 1:
-        lines += [
-            f"Load {check.loads[0].number}: {_compared(c)}"
-            for check in loads.checks
-            for c in check.comparisons
-            if c.disagree and (c.first, c.second) == ("scale", "meter")
-        ]
+    return [f"{start} {'; '.join(ways)}.", *verdict_sentences(loads, units)]
+
+
+def verdict_sentences(loads: ProductLoads, units: UnitSystem) -> list[str]:
+    """Say which ways disagree over all loads together, and what to do about the meter."""
+    together = loads.together
+    if together is None:
+        return load_sentences(loads, units)
+    lines = [_compared(c) for c in together.comparisons if c.disagree]
+    if together.comparisons and not lines:
+        lines = ["They agree within their errors."]
     if loads.correction is not None:
         lines.append(_about_the_meter(loads.correction, units))
     return lines
@@ -115,20 +115,32 @@ def halfway_sentence(check: HalfwayCheck, units: UnitSystem) -> str:
     )
 
 
+def row_text(b: Balance, unit: DisplayUnit) -> Callable[[float], str]:
+    """Writer of a balance's amounts, all to the decimals of the largest, so that they add up."""
+    amounts = (b.used_kg, *(a.kg for a in (b.bought, b.left) if a is not None))
+    largest = max(unit.of(abs(kg)) for kg in amounts)
+    decimals = 0 if largest >= 100 else 1 if largest >= 10 else 2
+
+    def text(kg: float) -> str:
+        return f"{round(unit.of(kg), decimals) + 0.0:,.{decimals}f} {unit.label}"
+
+    return text
+
+
 def balance_sentence(b: Balance, units: UnitSystem) -> str:
     """Say what became of a product."""
-    mass = units.mass
-    used = f"{b.product}: {mass.text(b.used_kg)} used"
+    text = row_text(b, units.mass)
+    used = f"{b.product}: {text(b.used_kg)} used"
     if b.unexplained_kg is None or b.bought is None or b.left is None:
         missing = "bought" if b.bought is None else "left"
         return f"{used}; how much was {missing} is not known, so the balance cannot be struck."
     line = (
-        f"{used}, {mass.text(b.left.kg)} left of {mass.text(b.bought.kg)} bought; "
-        f"{mass.text(abs(b.unexplained_kg))} {'missing' if b.unexplained_kg >= 0 else 'too much'}, "
+        f"{used}, {text(b.left.kg)} left of {text(b.bought.kg)} bought; "
+        f"{text(abs(b.unexplained_kg))} {'missing' if b.unexplained_kg >= 0 else 'too much'}, "
         f"{'which weighing alone may explain' if b.explained else 'unexplained'}."
     )
     if b.without_field_kg > 0:
-        line += f" Tickets for {mass.text(b.without_field_kg)} name no field."
+        line += f" Tickets for {text(b.without_field_kg)} name no field."
     return line
 
 

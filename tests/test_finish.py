@@ -69,6 +69,26 @@ def test_with_mass_known_exactly_the_interval_is_that_of_the_ground() -> None:
 def test_ground_that_may_be_none_has_no_upper_rate() -> None:
     found = come_out_even(typed_ground(100, 90, overlap=0.0), Amount(120, 0))
     assert found.high_kg_per_m2 == math.inf
+    # At most the ground is what it may be, and the load must go on it.
+    assert found.low_kg_per_m2 == pytest.approx(120 / (100 + Z90 * 90), rel=1e-6)
+
+
+def test_hardly_any_ground_left_does_not_make_a_load_come_out_even() -> None:
+    found = come_out_even(typed_ground(100, 90, overlap=0.0), Amount(120, 1), rate_kg_per_m2=RATE)
+    assert found.verdict == "left over"
+    assert found.short_kg == pytest.approx(RATE * 100 - 120)
+
+
+@pytest.mark.parametrize("ground_sigma", [5.0, 40.0, 60.0, 61.0, 90.0])
+@pytest.mark.parametrize("mass_sigma", [0.0, 2.0, 20.0])
+def test_ends_of_the_interval_differ_by_just_what_the_errors_allow(
+    ground_sigma: float, mass_sigma: float
+) -> None:
+    found = come_out_even(typed_ground(100, ground_sigma, overlap=0.0), Amount(120, mass_sigma))
+    for end in (found.low_kg_per_m2, found.high_kg_per_m2):
+        if math.isfinite(end):
+            gap = abs(120 - end * 100) / math.hypot(mass_sigma, end * ground_sigma)
+            assert gap == pytest.approx(Z90, rel=1e-6)
 
 
 def test_overlap_so_far_is_expected_to_go_on() -> None:

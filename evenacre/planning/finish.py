@@ -235,10 +235,11 @@ def _fieller(ground: GroundLeft, left: Amount, level: float) -> tuple[float, flo
     m, d = left.kg, ground.drive_m2
     a = d**2 - q2 * ground.drive_sigma_m2**2
     c = m**2 - q2 * left.sigma_kg**2
-    if a <= 0:
-        return 0.0, math.inf
-    root = math.sqrt(max((m * d) ** 2 - a * c, 0.0))
-    return max((m * d - root) / a, 0.0), (m * d + root) / a
+    far = m * d + math.sqrt(max((m * d) ** 2 - a * c, 0.0))
+    # The lower root as c / far rather than over a, which may be zero or, where the ground left
+    # may be none, negative.
+    low = max(c / far, 0.0) if far > 0 else 0.0
+    return low, far / a if a > 0 else math.inf
 
 
 def _by_parts(product: Product | None, kg: float) -> tuple[tuple[str, float], ...]:

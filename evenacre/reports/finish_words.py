@@ -47,8 +47,8 @@ def finish_lines(
         f"{_rate(finish.low_kg_per_m2, units)} and {_rate(finish.high_kg_per_m2, units)}, "
         f"{100 * finish.level:.0f} % sure).",
     ]
-    lines += _at_the_present_rate(finish, units, job, spot)
     lines += _range(finish, units, product)
+    lines += _at_the_present_rate(finish, units, job, spot)
     lines += _otherwise(finish, units, product)
     if job is not None:
         lines += _about_the_ground(job, units)

@@ -66,6 +66,15 @@ def test_edge() -> None:
     assert listed(short) == pairs(("edge", 2.0 * top))
 
 
+def test_a_pass_that_starts_late_leaves_ground_at_the_edge() -> None:
+    # The passes beside it start in time.
+    job = straight_job(LENGTH, (0.0, 0.0))
+    drive = job.drives[0]
+    late = (np.abs(drive.y_m - 1.5 * WIDTH) < WIDTH / 4) & (drive.x_m < 4.8)
+    drive = replace(drive, working=drive.working & ~late)
+    assert listed(replace(job, drives=(drive,))) == pairs(("edge", 4.8 * WIDTH))
+
+
 def with_headland(clear_m: float) -> Job:
     """Three passes that stop ``clear_m`` short of a headland pass across each end."""
     drives = []

@@ -150,7 +150,10 @@ def find_skips(
     if drawn:
         # Those that open into a gap between passes have only now been told apart from it.
         between = between[~_at_edge(between, around)]
-    add(between, np.where(_at_turn(between, around), "turn", "between passes"))
+    # Beyond the end of a pass, its neighbours that went on say nothing.
+    late = _at_pass_end(between, around) & _at_edge(between, around) & (not drawn)
+    turn = np.where(_at_turn(between, around), "turn", "between passes")
+    add(between, np.where(late, "edge", turn))
     edge = _at_edge(rest, around) & (not drawn)
     add(rest, np.where(edge, "edge", np.where(_at_turn(rest, around), "turn", "between passes")))
     geometry = np.concatenate(parts)
@@ -221,7 +224,10 @@ def _at_edge(skips: np.ndarray, around: Surroundings) -> BoolArray:
     return _share(skips, shapely.boundary(around.workable)) >= _EDGE_SHARE
 
 
+def _at_pass_end(skips: np.ndarray, around: Surroundings) -> BoolArray:
+    return _share(skips, around.pass_ends) >= _TURN_SHARE
+
+
 def _at_turn(skips: np.ndarray, around: Surroundings) -> BoolArray:
     """Between a pass end and the headland."""
-    ends = _share(skips, around.pass_ends) >= _TURN_SHARE
-    return ends & shapely.dwithin(skips, around.headland, 2 * _TOUCH_M)
+    return _at_pass_end(skips, around) & shapely.dwithin(skips, around.headland, 2 * _TOUCH_M)

@@ -502,7 +502,8 @@ def test_a_blockage_needs_rows_or_towers_on_the_implement(farm):
     (said,) = complaints(load_season, season(farm, swap={lines: ""}, more=more))
     assert "rows are not known" in said
     (said,) = complaints(load_season, season(farm, swap={"rows_per_tower = 8\n": ""}, more=more))
-    assert "no rows_per_tower" in said
+    assert "how many rows a tower feeds" in said
+    assert "--rows-per-tower" in said
 
 
 def test_unworkable_ground_that_is_the_whole_field(farm):

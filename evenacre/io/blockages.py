@@ -15,6 +15,8 @@ from evenacre.io.instants import on_undated_clock, seconds_of, time_of_day, time
 from evenacre.io.table import Findings
 from evenacre.model import Blockage, Implement, Track
 
+_EITHER = "Write tower = 2, or rows such as 9-16."
+
 
 @dataclass(frozen=True)
 class BlockageNote:
@@ -116,7 +118,7 @@ def blockages_of(
         try:
             rows, cause = _rows_of(note, implement)
         except ValueError as error:
-            complain(note, str(error), "Write tower = 2, or rows such as 9-16.")
+            complain(note, *error.args)
             continue
         blockages.append(Blockage(float(start), float(end), rows, note.cause or cause))
     if problems:
@@ -125,25 +127,32 @@ def blockages_of(
 
 
 def _rows_of(note: BlockageNote, implement: Implement) -> tuple[tuple[int, ...], str]:
-    """Return the rows a note means and how to say so; ValueError with the complaint."""
+    """Return the rows a note means and how to say so; ValueError with complaint and remedy."""
     if bool(note.tower) == bool(note.rows):
-        raise ValueError("It needs either a tower or rows.")
+        raise ValueError("It needs either a tower or rows.", _EITHER)
     if not implement.rows_known:
-        raise ValueError("The implement's rows are not known, so blocked rows cannot be placed.")
+        raise ValueError(
+            "The implement's rows are not known, so blocked rows cannot be placed.",
+            "Give rows = 32 (on the command line --rows 32).",
+        )
     if note.tower:
         if not implement.rows_per_tower:
-            raise ValueError("The implement has no rows_per_tower, so a tower means nothing.")
+            raise ValueError(
+                "Nothing says how many rows a tower feeds.",
+                "Give rows_per_tower = 8 (on the command line --rows-per-tower 8), "
+                "or the blocked rows.",
+            )
         towers = -(-implement.rows // implement.rows_per_tower)
-        number = re.fullmatch(r"\s*(?:tower\s*)?(\d+)(?:\.0)?\s*", note.tower, re.IGNORECASE)
+        number = re.fullmatch(r"\s*(?:tower\s*)?(\d{1,9})(?:\.0)?\s*", note.tower, re.IGNORECASE)
         if not number or not 1 <= int(number[1]) <= towers:
-            raise ValueError(f'"{note.tower}" is not one of its {towers} towers.')
+            raise ValueError(f'"{note.tower}" is not one of its {towers} towers.', _EITHER)
         return implement.tower_rows(int(number[1])), f"tower {int(number[1])}"
     rows: set[int] = set()
     for part in re.split(r"[,;\s]+", note.rows.strip()):
-        span = re.fullmatch(r"(\d+)(?:(?:-|\u2013|\.\.)(\d+))?", part)
+        span = re.fullmatch(r"(\d{1,9})(?:(?:-|\u2013|\.\.)(\d{1,9}))?", part)
         first, last = (int(span[1]), int(span[2] or span[1])) if span else (0, 0)
         if not 1 <= first <= last <= implement.rows:
-            raise ValueError(f'"{part}" are not rows between 1 and {implement.rows}.')
+            raise ValueError(f'"{part}" are not rows between 1 and {implement.rows}.', _EITHER)
         rows.update(range(first, last + 1))
     ordered = tuple(sorted(rows))
     name = "row" if len(ordered) == 1 else "rows"

@@ -13,6 +13,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
+import geopandas as gpd
 import pytest
 import shapely
 from cli_jobs import (
@@ -210,6 +211,23 @@ def test_options_that_do_not_go_with_a_season(files: Files) -> None:
     ran = evenacre("audit", write_season(files), "--width", "20 ft")
     assert ran.code == 2
     assert "does not go with --width" in ran.errors()[0]
+
+
+def test_every_map_file_may_have_layers(files: Files) -> None:
+    farm = files.folder / "farm.gpkg"
+    for name, ground in {"fields": (0, 0, 60, 20), "wet": (20, 5, 30, 10)}.items():
+        shape = on_earth(shapely.box(*ground), MISSOURI, 0.0, (0, 0))
+        layer = gpd.GeoDataFrame({"name": [name]}, geometry=[shape], crs="EPSG:4326")
+        layer.to_file(farm, layer=name, engine="pyogrio")
+    given = {"boundary": farm, "boundary_layer": "fields", "unworkable": farm, "setbacks": farm}
+    ran = evenacre("audit", *files.options(**given, setback_distance="2 m"))
+    assert ran.code == 2
+    assert "--unworkable-layer" in ran.err
+    given |= {"unworkable_layer": "wet", "setbacks_layer": "wet"}
+    ran = evenacre("audit", *files.options(**given, setback_distance="2 m"))
+    assert ran.code == 0, ran
+    (operation,) = summary_of(files.out)["operations"]
+    assert operation["workable_area_m2"] == pytest.approx(60 * 20 - 10 * 5, rel=1e-6)
 
 
 UNITS = {"us": r"\d (ac|sq ft|lb|lb/ac|mph)\b", "metric": r"\d (ha|m²|m2|kg|kg/ha|km/h)\b"}

@@ -139,7 +139,9 @@ def test_points_without_shape_are_left_out_with_a_warning(tmp_path):
 def test_layers_by_name_and_text_in_a_number(tmp_path):
     file = save(tmp_path, points())
     points().to_file(file, layer="other", engine="pyogrio")
-    assert "several layers" in complaint(file)
+    said = complaint(file)
+    assert "several layers" in said
+    assert "--tracks-layer" in said
     (track,) = read_tracks(file, layer="other")
     assert len(track) == 30
     assert "no layer" in complaint(file, layer="third")

@@ -94,6 +94,10 @@ def audit(
     ] = None,
     boundary_crs: Annotated[str | None, option(READING, "System of the boundary.")] = None,
     zones_layer: Annotated[str | None, option(READING, "Layer of the zones.")] = None,
+    unworkable_layer: Annotated[
+        str | None, option(READING, "Layer of the unworkable ground.")
+    ] = None,
+    setbacks_layer: Annotated[str | None, option(READING, "Layer of the setbacks.")] = None,
     zones_name_column: Annotated[
         str | None, option(READING, "Column with the zones' names.")
     ] = None,
@@ -135,6 +139,8 @@ def audit(
             "boundary_where": boundary_where or [],
             "boundary_crs": boundary_crs,
             "zones_layer": zones_layer,
+            "unworkable_layer": unworkable_layer,
+            "setbacks_layer": setbacks_layer,
             "zones_name_column": zones_name_column,
             "tracks_layer": tracks_layer,
             "tracks_crs": tracks_crs,

@@ -219,7 +219,8 @@ def _find_layer(source: Source, polygons: bool) -> tuple[str, str | None]:
             source.name,
             "",
             f"It holds several layers: {listed(name for _, name, _ in layers)}.",
-            f'Name one: layer = "{layers[0][1]}" (on the command line --boundary-layer and so on).',
+            f'Name one: layer = "{layers[0][1]}" (on the command line --boundary-layer, '
+            "--tracks-layer, --zones-layer, --unworkable-layer or --setbacks-layer).",
         )
     return layers[0][0], layers[0][1]
 

@@ -38,7 +38,7 @@ def column_positions(
         "",
         f"no columns of longitude and latitude were found among {table.listing}.",
         "Name them with --column lon=COLUMN --column lat=COLUMN "
-        "(or x= and y= with --crs when they are projected).",
+        "(or x= and y= with --tracks-crs when they are projected).",
     )
 
 
@@ -90,7 +90,8 @@ def to_degrees(
                 place,
                 "the positions are not degrees, and nothing says in which coordinate system "
                 "they are.",
-                "Name it with --crs, such as --crs EPSG:26915 (UTM zone 15N).",
+                'Name it: crs = "EPSG:26915" for UTM zone 15N (on the command line '
+                "--tracks-crs EPSG:26915).",
             )
         findings.warn(
             f"{file}: {place} name no coordinate system; they look like degrees and are taken "
@@ -152,7 +153,7 @@ def _out_of_range(lon: FloatArray, lat: FloatArray, bad: BoolArray) -> tuple[str
         )
     return (
         f"{first} is not a longitude and latitude in degrees.",
-        "If these are projected coordinates, name the columns as x and y and give --crs.",
+        "If these are projected coordinates, name the columns as x and y and give --tracks-crs.",
     )
 
 

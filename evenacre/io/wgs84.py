@@ -13,7 +13,7 @@ import shapely
 from evenacre.errors import InputError
 from evenacre.model import FloatArray
 
-_SUCH_AS = 'crs = "EPSG:26915" (on the command line --boundary-crs EPSG:26915)'
+_SUCH_AS = 'crs = "EPSG:26915" (on the command line --boundary-crs or --tracks-crs EPSG:26915)'
 
 ShapeArray = npt.NDArray[np.object_]
 

@@ -546,6 +546,12 @@ def test_seconds_since_the_start(tmp_path, name):
     assert has(track.notes, "since the start of the log")
 
 
+@pytest.mark.parametrize("name", ["ts", "iso", "ISO 8601"])
+def test_short_names_of_a_column_of_times(tmp_path, name):
+    track = one(tmp_path, log(4).rename(columns={"time": name}))
+    assert track.time_s.tolist() == one(tmp_path, log(4)).time_s.tolist()
+
+
 def test_no_time_at_all(tmp_path):
     log(4).drop(columns="time").to_csv(tmp_path / "log.csv", index=False)
     text = complaint(tmp_path / "log.csv")
@@ -642,7 +648,7 @@ def test_projected_columns_need_a_system(tmp_path):
     projected = frame.drop(columns=["lon", "lat"]).assign(Easting=east, Northing=north)
     projected.to_csv(tmp_path / "log.csv", index=False)
     text = complaint(tmp_path / "log.csv")
-    assert "--crs" in text
+    assert "--tracks-crs" in text
     assert "Easting" in text
     (track,) = read_tracks(tmp_path / "log.csv", crs="EPSG:26915")
     np.testing.assert_allclose(track.lon, frame["lon"], atol=1e-9)

@@ -18,7 +18,7 @@ GUESSES: dict[str, tuple[str, ...]] = {
         r"(^|_)(interval|duration)(_|$)",
     ),
     "time": (
-        r"^(time_?stamp|date_?time|iso_?time|time_iso)(_|$)",
+        r"^(time_?stamp|date_?time|iso_?time|time_iso|ts|iso|iso_?8601)(_|$)",
         r"^(time|utc|gps_?time|local_time|time_of_day)(_(utc|local|s|ms|sec|seconds|gps|iso))?$",
         r"(^|_)(time|time_?stamp|date_?time|elapsed|since|epoch|unix|utc|utctime)(_|$)",
     ),

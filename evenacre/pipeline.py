@@ -40,7 +40,7 @@ from evenacre.reports.document import (
 )
 from evenacre.reports.figures import operation_slugs
 from evenacre.reports.fixlist import fix_list
-from evenacre.reports.layers import rasters, vector_layers
+from evenacre.reports.layers import join_layers, operation_layers, rasters
 from evenacre.reports.load_tables import load_tables
 from evenacre.reports.season_card import season_card
 from evenacre.reports.season_tables import season_tables
@@ -58,6 +58,7 @@ class Audited:
 
     result: AuditResult
     rendered: RenderedOperation
+    layers: dict[str, gpd.GeoDataFrame]
     loads: OperationLoads
     tracks: tuple[Track, ...] = ()
 
@@ -108,7 +109,8 @@ def audit_plan(
     result = replace(result, warnings=(*result.warnings, *loads.warnings))
     say("drawing the maps")
     rendered = render_operation(result, unit_system(units), key=key, currency=currency, loads=loads)
-    return Audited(result, rendered, loads, operation.tracks if keep_tracks else ())
+    tracks = operation.tracks if keep_tracks else ()
+    return Audited(result, rendered, operation_layers(result), loads, tracks)
 
 
 def audit_season(
@@ -293,7 +295,7 @@ def _deliverables(
             warnings=season.warnings,
             season=render_season(book, units, currency=season.currency, balances=balances),
         ),
-        layers=vector_layers(results),
+        layers=join_layers([a.layers for a in audited]),
         tables={
             **tables(results, units, currency=season.currency),
             **season_tables(book, units, currency=season.currency),

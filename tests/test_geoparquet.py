@@ -15,7 +15,7 @@ from synthetic_result import empty_result, make_result
 from evenacre.io.parquet_out import RESULT_LAYERS, write_geoparquet, write_layers, write_tracks
 from evenacre.io.tracks import read_tracks
 from evenacre.model import Track
-from evenacre.reports.layers import vector_layers
+from evenacre.reports.layers import join_layers, operation_layers
 
 N = 40
 
@@ -111,7 +111,7 @@ def test_several_machines_a_missing_place_and_no_date(tmp_path):
 
 
 def test_results_are_layers_that_other_readers_open(tmp_path):
-    layers = vector_layers([make_result()])
+    layers = join_layers([operation_layers(make_result())])
     write_layers(tmp_path / "geoparquet", layers)
     files = sorted(p.stem for p in (tmp_path / "geoparquet").iterdir())
     assert files == sorted(RESULT_LAYERS)
@@ -128,7 +128,7 @@ def test_results_are_layers_that_other_readers_open(tmp_path):
 
 
 def test_a_result_without_findings_has_empty_layers(tmp_path):
-    write_layers(tmp_path / "geoparquet", vector_layers([empty_result()]))
+    write_layers(tmp_path / "geoparquet", join_layers([operation_layers(empty_result())]))
     frame = gpd.read_parquet(tmp_path / "geoparquet" / "skips.parquet")
     assert len(frame) == 0
     assert frame.crs.to_epsg() == 4326
@@ -136,7 +136,7 @@ def test_a_result_without_findings_has_empty_layers(tmp_path):
 
 def test_equal_layers_give_equal_bytes_and_a_plane_without_a_name_is_refused(tmp_path):
     for name in ("a", "b"):
-        write_layers(tmp_path / name, vector_layers([make_result()]))
+        write_layers(tmp_path / name, join_layers([operation_layers(make_result())]))
     for path in (tmp_path / "a").iterdir():
         assert path.read_bytes() == (tmp_path / "b" / path.name).read_bytes()
     bare = gpd.GeoDataFrame(geometry=[shapely.Point(0, 0)])

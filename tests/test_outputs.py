@@ -29,7 +29,7 @@ from evenacre.io.staging import staged_folder
 from evenacre.io.table_out import write_csv, write_workbook
 from evenacre.reports.figures import operation_slugs
 from evenacre.reports.fixlist import fix_list
-from evenacre.reports.layers import rasters, vector_layers
+from evenacre.reports.layers import join_layers, operation_layers, rasters
 from evenacre.reports.static_maps import static_maps
 from evenacre.reports.summary import summary
 from evenacre.reports.tables import tables
@@ -40,7 +40,7 @@ def deliver(*results: AuditResult, maps: bool = False) -> Deliverables:
     return Deliverables(
         summary=summary(results, farm="F", inputs=[], warnings=[], generated="now"),
         report="<!DOCTYPE html>",
-        layers=vector_layers(results),
+        layers=join_layers([operation_layers(r) for r in results]),
         tables=tables(results, US),
         fix_list=fix_list(results, US),
         operations=tuple(
@@ -362,7 +362,7 @@ def test_a_disk_that_takes_no_more_leaves_nothing(tmp_path: Path) -> None:
 
 def test_the_geopackage_date_option_is_put_back(tmp_path: Path, result: AuditResult) -> None:
     before = pyogrio.get_gdal_config_option("OGR_CURRENT_DATE")
-    write_geopackage(tmp_path / "a.gpkg", {"fields": vector_layers([result])["fields"]})
+    write_geopackage(tmp_path / "a.gpkg", {"fields": operation_layers(result)["fields"]})
     assert pyogrio.get_gdal_config_option("OGR_CURRENT_DATE") == before
 
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import json
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
-from evenacre.deliverables import Deliverables
+from evenacre.deliverables import Deliverables, OperationFiles
 from evenacre.io.fixlist_out import write_geojson, write_gpx
 from evenacre.io.gpkg_out import write_geopackage
 from evenacre.io.parquet_out import write_geoparquet, write_layers
@@ -33,23 +34,33 @@ def write_outputs(folder: Path, deliverables: Deliverables) -> dict[str, Any]:
     dict
         As in ``summary.json``.
     """
-    (folder / "report.html").write_text(deliverables.report, encoding="utf-8", newline="\n")
-    write_geopackage(folder / "layers.gpkg", deliverables.layers)
-    write_tables(folder / "tables", folder / "tables.xlsx", deliverables.tables)
-    write_gpx(folder / "fix_list.gpx", deliverables.fix_list)
-    write_geojson(folder / "fix_list.geojson", deliverables.fix_list)
-    if deliverables.tracks is not None:
-        write_layers(folder / "geoparquet", deliverables.layers)
-        write_geoparquet(folder / "geoparquet" / "tracks.parquet", deliverables.tracks)
-    several = len(deliverables.operations) > 1
-    for operation in deliverables.operations:
-        home = folder / operation.slug if several else folder
-        (home / "maps").mkdir(parents=True)
-        for stem, raster in operation.rasters.items():
-            write_cog(home / f"{stem}.tif", raster)
-        for stem, png in operation.maps.items():
-            (home / "maps" / f"{stem}.png").write_bytes(png)
+    with ThreadPoolExecutor() as pool:
+        # Compressing rasters takes longest and leaves Python free for the rest.
+        written = [pool.submit(_write_operation, *home) for home in _homes(folder, deliverables)]
+        (folder / "report.html").write_text(deliverables.report, encoding="utf-8", newline="\n")
+        write_geopackage(folder / "layers.gpkg", deliverables.layers)
+        write_tables(folder / "tables", folder / "tables.xlsx", deliverables.tables)
+        write_gpx(folder / "fix_list.gpx", deliverables.fix_list)
+        write_geojson(folder / "fix_list.geojson", deliverables.fix_list)
+        if deliverables.tracks is not None:
+            write_layers(folder / "geoparquet", deliverables.layers)
+            write_geoparquet(folder / "geoparquet" / "tracks.parquet", deliverables.tracks)
+        for operation in written:
+            operation.result()
     return _write_summary(folder, deliverables)
+
+
+def _homes(folder: Path, deliverables: Deliverables) -> list[tuple[Path, OperationFiles]]:
+    several = len(deliverables.operations) > 1
+    return [(folder / o.slug if several else folder, o) for o in deliverables.operations]
+
+
+def _write_operation(home: Path, operation: OperationFiles) -> None:
+    (home / "maps").mkdir(parents=True)
+    for stem, raster in operation.rasters.items():
+        write_cog(home / f"{stem}.tif", raster)
+    for stem, png in operation.maps.items():
+        (home / "maps" / f"{stem}.png").write_bytes(png)
 
 
 def _write_summary(folder: Path, deliverables: Deliverables) -> dict[str, Any]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import geopandas as gpd
 import numpy as np
@@ -30,13 +30,20 @@ _LAYERS = {
 }
 
 
-def vector_layers(results: Sequence[AuditResult]) -> dict[str, gpd.GeoDataFrame]:
-    """Join each layer over the operations, ``field`` and ``operation`` first, in degrees.
+def operation_layers(result: AuditResult) -> dict[str, gpd.GeoDataFrame]:
+    """Every layer of one operation in degrees, ``field`` and ``operation`` first.
 
     ``skips`` are numbered as in the fix list; ``zones`` carry a column
     ``applied_kg_<product>`` for each product.
     """
-    return {name: _join(results, key) for name, key in _LAYERS.items()}
+    return {name: _labelled(result, key) for name, key in _LAYERS.items()}
+
+
+def join_layers(
+    operations: Sequence[Mapping[str, gpd.GeoDataFrame]],
+) -> dict[str, gpd.GeoDataFrame]:
+    """Join each layer over the operations."""
+    return {name: _join([layers[name] for layers in operations]) for name in _LAYERS}
 
 
 def rasters(result: AuditResult) -> dict[str, Raster]:
@@ -64,9 +71,8 @@ def rasters(result: AuditResult) -> dict[str, Raster]:
     return out
 
 
-def _join(results: Sequence[AuditResult], key: str) -> gpd.GeoDataFrame:
-    frames = [_labelled(r, key) for r in results]
-    kept = [f for f in frames if len(f)] or frames[:1]
+def _join(frames: Sequence[gpd.GeoDataFrame]) -> gpd.GeoDataFrame:
+    kept = [f for f in frames if len(f)] or list(frames[:1])
     if not kept:
         return gpd.GeoDataFrame({"field": [], "operation": []}, geometry=[], crs=WGS84)
     joined = pd.concat(kept, ignore_index=True)

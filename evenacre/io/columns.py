@@ -35,7 +35,7 @@ DIMENSIONS = {
 ROLES = (
     *("time", "date", "start", "end", "lon", "lat", "x", "y", "speed", "heading", "work"),
     *("width", "distance", "interval", "machine", "rate", "rate:PRODUCT", "flow"),
-    *("flow:PRODUCT", "section:N", "row:N", "sections", "rows"),
+    *("flow:PRODUCT", "section:N", "row:N", "sections", "rows", "section_number", "row_number"),
 )
 """Roles a column can be given."""
 

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from evenacre.io.columns import plan_columns
 from evenacre.io.delimited import read_delimited
+from evenacre.io.long_form import widen
 from evenacre.io.positions import column_positions
 from evenacre.io.records import build_tracks
 from evenacre.io.table import Findings
@@ -16,7 +17,7 @@ from evenacre.model import Track
 def read_csv_tracks(
     path: Path, columns: Mapping[str, str], crs: str | None, time_zone: str | None
 ) -> list[Track]:
-    """Read a log kept as a table of text, one fix a line.
+    """Read a log kept as a table of text, one fix, or one section of a fix, a line.
 
     Parameters
     ----------
@@ -35,6 +36,6 @@ def read_csv_tracks(
     """
     findings = Findings()
     table = read_delimited(path, findings)
-    plan = plan_columns(table, columns, findings)
+    table, plan = widen(table, plan_columns(table, columns, findings), findings)
     lon, lat = column_positions(table, plan, crs, findings)
     return build_tracks(table, lon, lat, plan, time_zone, findings)

@@ -100,3 +100,16 @@ def test_numbers_of_records_are_no_sections(tmp_path: Path) -> None:
 def test_a_wrong_mapping_is_said(tmp_path: Path, values: object) -> None:
     with pytest.raises(InputError, match="section_number"):
         read(tmp_path, fixes().assign(k=values), section_number="k")
+
+
+def test_what_is_not_used_is_told(tmp_path: Path) -> None:
+    frame = long_form().assign(remark="wet", nothing="")
+    (note,) = [n for n in read(tmp_path, frame).notes if n.endswith("not used.")]
+    assert note == 'log.csv: column "remark" not used.'
+
+
+def test_towers_are_sections(tmp_path: Path) -> None:
+    names = {f"Tower {k + 1}": STATES[:, k].astype(int) for k in range(SECTIONS)}
+    track = read(tmp_path, fixes().assign(**names))
+    np.testing.assert_array_equal(track.sections, STATES)
+    assert not track.sections_are_rows

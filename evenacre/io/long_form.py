@@ -86,9 +86,10 @@ def widen(table: Table, plan: Plan, findings: Findings) -> tuple[Table, Plan]:
     )
     rows = np.full((len(fixes.first), count), -1)
     rows[fixes.of[::-1], numbers[::-1] - 1] = np.arange(len(table))[::-1]
-    data = table.data.take(pa.array(fixes.first))
+    spent = [use.column] + ([state] if state else [])
+    data = table.data.take(pa.array(fixes.first)).drop_columns(spent)
     uses = [u for u in plan.uses if u.role in _KEYS or u.role not in _SPENT]
-    uses = [u for u in uses if u.column not in (use.column, state)]
+    uses = [u for u in uses if u.column not in spent]
     for amount in uses:
         if amount.role in ("rate", "flow"):
             data = _gathered(table, data, amount, fixes, findings)

@@ -61,7 +61,7 @@ RATE_WORDS = {"rate", "rt", "applied", "apd", "appl", "app", "as", "actual", "ac
 FLOW_WORDS = {"flow", "mass", "massflow", "rate", "actual"}
 SURE_WORDS = {"rate": {"rate", "applied", "apd"}, "flow": {"flow", "massflow"}}
 NUMBERED = re.compile(
-    r"^(section|sect|sec|boom|row|opener)_?(\d+)(_(state|status|on|active|work))?$"
+    r"^(section|sect|sec|boom|tower|row|opener)_?(\d+)(_(state|status|on|active|work))?$"
 )
 
 

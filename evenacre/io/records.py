@@ -12,11 +12,12 @@ from evenacre.io.columns import Plan
 from evenacre.io.measures import read_measures
 from evenacre.io.positions import step_m
 from evenacre.io.states import section_states, working_states
-from evenacre.io.table import Findings, Table, counted
+from evenacre.io.table import Findings, Table, counted, shown
 from evenacre.io.times import Clock, dates_of, read_clock
 from evenacre.model import BoolArray, FloatArray, IntArray, Track
 
 _SHOWN_DATES = 6
+_SHOWN_NAMES = 12
 
 
 def build_tracks(
@@ -56,6 +57,7 @@ def build_tracks(
     InputError
         When a column cannot be read or there is no time.
     """
+    _note_unused(table, plan, findings)
     codes, machines = _machines(table, plan)
     if clock is None:
         clock = fix_clock(table, plan, time_zone, findings)
@@ -135,6 +137,17 @@ def fix_clock(table: Table, plan: Plan, time_zone: str | None, findings: Finding
         "date is not known."
     )
     return Clock(np.cumsum(np.nan_to_num(seconds)), dated=False)
+
+
+def _note_unused(table: Table, plan: Plan, findings: Findings) -> None:
+    """Tell which columns mean nothing here: one of them may have a meaning after all."""
+    used = {use.column for use in plan.uses}
+    names = [f'"{shown(n)}"' for n in table.names if n not in used and not table.is_empty(n)]
+    if names:
+        more = f" and {len(names) - _SHOWN_NAMES} more" if len(names) > _SHOWN_NAMES else ""
+        listed = ", ".join(names[:_SHOWN_NAMES])
+        noun = "column" if len(names) == 1 else "columns"
+        findings.note(f"{table.file}: {noun} {listed}{more} not used.")
 
 
 def _machines(table: Table, plan: Plan) -> tuple[IntArray, list[str]]:

@@ -1,34 +1,18 @@
-"""Text tables: find out their encoding, separator and decimal mark, and read them."""
+"""Text tables: find out their encoding and read them."""
 
 from __future__ import annotations
 
 import codecs
 import csv
 import io
-import re
-from dataclasses import dataclass
 from pathlib import Path
 
 import pyarrow as pa
 import pyarrow.csv as pacsv
 
 from evenacre.errors import InputError
+from evenacre.io.dialect import sniff
 from evenacre.io.table import FEW, Findings, Table, counted
-
-_SEPARATORS = (";", "\t", "|", ",")
-_SAMPLE_LINES = 200
-_MOST_COLUMNS = 2000
-_DECIMAL_COMMA = re.compile(r"[-+]?\d+,\d+")
-_DECIMAL_POINT = re.compile(r"[-+]?\d+\.\d+")
-_NUMBER = re.compile(r"[-+]?\d+(?:[.,]\d+)?")
-
-
-@dataclass(frozen=True)
-class _Dialect:
-    skipped_lines: int
-    header: tuple[str, ...]
-    separator: str
-    decimal_comma: bool
 
 
 def read_delimited(path: Path, findings: Findings) -> Table:
@@ -46,7 +30,7 @@ def read_delimited(path: Path, findings: Findings) -> Table:
     if not content.strip():
         raise InputError.at(path.name, "", "the file is empty.", "Export the log again.")
     try:
-        dialect = _sniff(content, path.name)
+        dialect = sniff(content, path.name)
     except csv.Error as error:
         raise InputError.at(
             path.name, "", f"it is no table of text ({error}).", "Export the log as CSV."
@@ -57,6 +41,11 @@ def read_delimited(path: Path, findings: Findings) -> Table:
         bad_lines.append(row.number - dialect.skipped_lines - 1)  # skipped ones are counted
         return "skip"
 
+    if dialect.words_above:
+        findings.note(
+            f"{path.name}: the column names are taken from line {dialect.skipped_lines + 1}; what "
+            "stands above them is not used."
+        )
     names = _unique(dialect.header, path.name, findings)
     if dialect.decimal_comma:
         findings.note(f"{path.name}: the comma in its numbers is read as a decimal mark.")
@@ -140,59 +129,6 @@ def _utf8(raw: bytes, file: str, findings: Findings) -> bytes:
     if "\r" in text and "\n" not in text:
         text, encoding = text.replace("\r", "\n"), ""
     return raw if encoding == "utf-8" else text.encode()
-
-
-def _sniff(content: bytes, file: str) -> _Dialect:
-    lines = content[: 1 << 18].decode(errors="replace").splitlines()[:_SAMPLE_LINES]
-    separator = ""
-    skipped = 0
-    for line in lines:
-        if line.lower().startswith("sep=") and len(line) == 5:
-            separator = line[4]  # how spreadsheets name their separator
-        elif line.strip() and not line.startswith("#"):
-            break
-        skipped += 1
-    lines = lines[skipped:]
-    if not lines:
-        raise InputError.at(file, "", "there is no header line.", "Export the log again.")
-    separator = separator or max(_SEPARATORS, key=lambda s: _score(lines, s))
-    header, *rows = (cells for cells in csv.reader(lines, delimiter=separator) if cells)
-    if len(header) == 1:
-        raise InputError.at(
-            file,
-            f"line {skipped + 1}",
-            "only one column was found.",
-            "Separate the columns with commas, semicolons, tabs or bars.",
-        )
-    if len(header) > _MOST_COLUMNS:
-        raise InputError.at(
-            file,
-            f"line {skipped + 1}",
-            f"it has {len(header):,} columns; a log has no more than {_MOST_COLUMNS:,}.",
-            "Export the log again, or leave out the columns that are not needed.",
-        )
-    if sum(bool(_NUMBER.fullmatch(cell.strip())) for cell in header) >= max(2, len(header) / 2):
-        raise InputError.at(
-            file,
-            f"line {skipped + 1}",
-            "the first line holds numbers instead of column names.",
-            "Add a line with the column names at the top.",
-        )
-    lengths = [len(row) for row in rows]
-    if rows and all(n == len(header) + 1 and not r[-1] for n, r in zip(lengths, rows, strict=True)):
-        header = [*header, ""]  # each record ends with a separator of its own
-    cells = [cell.strip() for row in rows for cell in row]
-    commas = any(_DECIMAL_COMMA.fullmatch(cell) for cell in cells)
-    points = any(_DECIMAL_POINT.fullmatch(cell) for cell in cells)
-    return _Dialect(skipped, tuple(h.strip() for h in header), separator, commas and not points)
-
-
-def _score(lines: list[str], separator: str) -> tuple[int, int]:
-    """How many lines have as many cells as the header, and how many cells that is."""
-    counts = [len(cells) for cells in csv.reader(lines, delimiter=separator) if cells]
-    if counts[0] < 2:
-        return 0, 0
-    return sum(n == counts[0] for n in counts), counts[0]
 
 
 def _unique(header: tuple[str, ...], file: str, findings: Findings) -> list[str]:

@@ -7,6 +7,7 @@ import math
 from dataclasses import replace
 from pathlib import Path
 
+import geopandas as gpd
 import numpy as np
 import pytest
 import shapely
@@ -466,7 +467,7 @@ loads = "tickets.csv"
 @pytest.mark.parametrize(
     ("options", "said"),
     [
-        ([], "It needs a season file, a log, or"),
+        ([], "It needs one season file"),
         (["--area", "18 ac"], "--left"),
         (["--area", "18", "--left", "10 lb"], "has no unit"),
         (["--area", "0 ac", "--left", "10 lb"], "not above zero"),
@@ -506,3 +507,19 @@ def test_same_input_same_output(tmp_path: Path) -> None:
         assert evenacre("finish", *options, "--out", out).code == 0
     for name in ("finish.geojson", "finish.png", "summary.json"):
         assert (outs[0] / name).read_bytes() == (outs[1] / name).read_bytes()
+
+
+def test_a_boundary_in_a_layer_of_several_is_picked(tmp_path: Path) -> None:
+    options = files(tmp_path)
+    layers = tmp_path / "fields.gpkg"
+    other = on_earth(shapely.box(0, 5000, 300, 5200), MISSOURI, 0.0, (0, 0))
+    own = gpd.read_file(options[1]).geometry[0]
+    both = gpd.GeoDataFrame({"name": ["Creek", "far"]}, geometry=[own, other], crs=4326)
+    both.to_file(layers, layer="boundaries")
+    both.to_file(layers, layer="pastures")
+    options[1] = str(layers)
+    picked = ["--boundary-layer", "boundaries", "--boundary-where", "name=Creek"]
+    ran = evenacre("finish", *options, *picked, "--left", "60 kg", "--json")
+    assert ran.code == 0, ran.err
+    assert json.loads(ran.out)["undone_m2"] == pytest.approx(7 * WIDTH * LENGTH, rel=0.01)
+    assert "boundary-layer" in evenacre("finish", *options, "--left", "60 kg").err

@@ -188,3 +188,24 @@ def test_a_zip_without_logs_says_so(tmp_path: Path) -> None:
     path = by_hand.write(tmp_path / "farm.zip", by_hand.root(v4))
     with pytest.raises(InputError, match="no task with a time log"):
         season_from_taskdata(path)
+
+
+def test_task_data_is_checked_and_finished_as_it_is(tmp_path: Path) -> None:
+    zipped = farm(tmp_path / "farm.zip")
+    checked = CliRunner().invoke(app, ["check", str(zipped)])
+    assert checked.exit_code == 0, checked.output
+    assert "To come" in checked.stdout
+    lacking = CliRunner().invoke(app, ["check", str(farm(tmp_path / "bare.zip", devices=False))])
+    assert lacking.exit_code == 2
+    assert "--width" in lacking.stdout
+    run = CliRunner().invoke(app, ["finish", str(zipped), "--left", "1 t", "--json"])
+    assert run.exit_code == 0, run.output
+    told = json.loads(run.stdout)
+    assert (told["field"], told["product"]) == ("Creek Forty", "18-46-0")
+
+
+def test_task_data_is_no_season_file(tmp_path: Path) -> None:
+    zipped = str(farm(tmp_path / "farm.zip"))
+    run = CliRunner().invoke(app, ["export", zipped, "--out", str(tmp_path / "plan.zip")])
+    assert run.exit_code == 2
+    assert "no season file" in run.stderr

@@ -4,16 +4,13 @@ from __future__ import annotations
 
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
 
+from evenacre.commands.given import season_given
 from evenacre.commands.running import Jobs, run, tell
 from evenacre.commands.shared import FOUND, AsJson, Quiet, Units, option, plain_errors
-from evenacre.errors import InputError
-
-if TYPE_CHECKING:
-    from evenacre.model import Season
 
 
 class FailOn(StrEnum):
@@ -31,6 +28,11 @@ FILES, DRILL, PRODUCT, READING, TUNING = (
     "What was placed",
     "How to read the files",
     "Fine points",
+)
+_EXAMPLES = (
+    "evenacre audit season.toml",
+    "evenacre audit farm.zip",
+    "evenacre audit --boundary F --tracks F --width 20ft",
 )
 
 Out = Annotated[
@@ -167,42 +169,12 @@ def audit(
                 smooth=None if smooth else False,
             ),
         }
-        season, home = _season(files or [], tracks or [], single)
+        season, home = season_given("audit", files or [], tracks or [], single, _EXAMPLES)
         folder = out or home / "evenacre-out"
         silent = quiet or as_json
         outcome = run(season, folder, units, jobs, quiet=silent, geoparquet=geoparquet)
         tell(outcome, folder, as_json=as_json, quiet=quiet)
         _fail_on(outcome.summary, fail_on or [])
-
-
-def _season(files: list[Path], tracks: list[Path], single: dict[str, Any]) -> tuple[Season, Path]:
-    """The season to audit and the folder its result goes beside."""
-    from evenacre.io.season import load_season, season_from_options
-
-    if tracks:
-        return season_from_options(tracks=[*tracks, *files], **single), Path()
-    given = sorted(key for key, value in single.items() if value)
-    if len(files) == 1:
-        from evenacre.io.taskdata.folder import is_taskdata
-
-        if is_taskdata(files[0]):
-            from evenacre.io.taskdata_season import season_from_taskdata
-
-            return season_from_taskdata(files[0], **single), files[0].parent
-        if not given:
-            return load_season(files[0]), files[0].parent
-    if files and given:
-        flag = f"--{given[0].replace('_', '-')}"
-        raise InputError.at(
-            files[0], "", f"A season file does not go with {flag}.", "Put it into the file."
-        )
-    raise InputError.at(
-        "audit",
-        "",
-        "It needs one season file, or logs.",
-        "Write `evenacre audit season.toml` or "
-        "`evenacre audit --boundary F --tracks F --width 20ft`.",
-    )
 
 
 def _given(**keys: Any) -> dict[str, Any]:

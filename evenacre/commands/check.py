@@ -12,7 +12,7 @@ from evenacre.commands.shared import BAD_INPUT, Quiet, plain_errors
 
 
 def check(
-    season: Annotated[Path, typer.Argument(help="The season file.")],
+    season: Annotated[Path, typer.Argument(help="The season file, or task data.")],
     quiet: Quiet = False,
 ) -> None:
     """Check every file of a season without computing anything."""

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from evenacre.commands.finish_texts import FinishTexts, amount_left, typed_finish
+from evenacre.commands.given import season_given
 from evenacre.commands.printing import printing
 from evenacre.commands.shared import AsJson, Quiet, UnitName, Units, option, plain_errors
 from evenacre.errors import InputError
@@ -22,12 +23,20 @@ JOB, TYPED, LEFT, FIELD, READING = (
     "Field and log without a season file",
     "How to read the files",
 )
+_EXAMPLES = (
+    'evenacre finish season.toml --operation NAME --left "1400 lb"',
+    "evenacre finish --boundary F --tracks F --width 20ft --left ...",
+    'evenacre finish --area "18 ac" --left "2900 lb"',
+)
 
 
 def finish(
     files: Annotated[
         list[Path] | None,
-        typer.Argument(help="A season file (season.toml), or further logs after --tracks."),
+        typer.Argument(
+            help="A season file (season.toml), ISO 11783-10 task data (a zip or folder), "
+            "or further logs after --tracks."
+        ),
     ] = None,
     operation: Annotated[str | None, option(JOB, "Which operation of the season.")] = None,
     field: Annotated[str | None, option(JOB, "Its field, where the name is not enough.")] = None,
@@ -60,6 +69,13 @@ def finish(
     time_zone: Annotated[
         str | None, option(READING, "Zone of local times: America/Chicago.")
     ] = None,
+    tracks_layer: Annotated[str | None, option(READING, "Layer of the log.")] = None,
+    tracks_crs: Annotated[str | None, option(READING, "System of x and y: EPSG:32615.")] = None,
+    boundary_layer: Annotated[str | None, option(READING, "Layer of the boundary.")] = None,
+    boundary_where: Annotated[
+        list[str] | None, option(READING, "Pick features: NAME=VALUE.")
+    ] = None,
+    boundary_crs: Annotated[str | None, option(READING, "System of the boundary.")] = None,
     out: Annotated[
         Path | None, typer.Option("--out", help="Folder for a map; none is written without it.")
     ] = None,
@@ -93,6 +109,11 @@ def finish(
             "unworkable": unworkable,
             "columns": column or [],
             "time_zone": time_zone,
+            "tracks_layer": tracks_layer,
+            "tracks_crs": tracks_crs,
+            "boundary_layer": boundary_layer,
+            "boundary_where": boundary_where or [],
+            "boundary_crs": boundary_crs,
         }
         season, plan = _plan(files or [], tracks or [], operation, field, product, single)
         _from_tracks(season, plan, texts, loads, out, units, as_json=as_json, quiet=quiet)
@@ -185,33 +206,12 @@ def _plan(
     single: dict[str, Any],
 ) -> tuple[Season, OperationPlan]:
     """The operation to finish."""
-    from evenacre.io.season import load_season, season_from_options
-
     if tracks:
-        season = season_from_options(
-            tracks=[*tracks, *files],
-            products=[product] if product else [],
-            operation_name=operation,
-            field_name=field,
-            **single,
-        )
+        products = [product] if product else []
+        single = {**single, "products": products, "operation_name": operation, "field_name": field}
+    season, _ = season_given("finish", files, tracks, single, _EXAMPLES)
+    if tracks:
         return season, season.operations[0]
-    if len(files) != 1:
-        raise InputError.at(
-            "finish",
-            "",
-            "It needs a season file, a log, or the ground and the load typed in.",
-            'Write `evenacre finish season.toml --operation NAME --left "1400 lb"`, '
-            "`evenacre finish --boundary F --tracks F --width 20ft --left ...` or "
-            '`evenacre finish --area "18 ac" --left "2900 lb"`.',
-        )
-    given = sorted(key for key, value in single.items() if value)
-    if given:
-        flag = f"--{given[0].replace('_', '-')}"
-        raise InputError.at(
-            files[0], "", f"A season file does not go with {flag}.", "Put it into the file."
-        )
-    season = load_season(files[0])
     return season, _chosen(season, files[0], operation, field)
 
 

@@ -10,6 +10,8 @@ from evenacre.errors import InputError, Problem
 from evenacre.io.operations import read_operation
 from evenacre.io.season import draft_season
 from evenacre.io.season_build import SeasonDraft
+from evenacre.io.taskdata.folder import is_taskdata
+from evenacre.io.taskdata_season import season_from_taskdata
 from evenacre.model import OperationPlan
 
 
@@ -42,7 +44,7 @@ def check_season(path: Path) -> list[Finding]:
     Parameters
     ----------
     path : Path
-        The season file.
+        The season file, or task data to be audited as it is.
 
     Returns
     -------
@@ -50,10 +52,15 @@ def check_season(path: Path) -> list[Finding]:
         Errors of the season file first, then operation by operation; none is said twice.
     """
     try:
-        draft = draft_season(path)
+        draft = _taskdata_draft(path) if is_taskdata(path) else draft_season(path)
     except InputError as error:
         return [_error(problem) for problem in error.problems]
     return check_draft(draft)
+
+
+def _taskdata_draft(path: Path) -> SeasonDraft:
+    season = season_from_taskdata(path)
+    return SeasonDraft(season, (), (True,) * len(season.operations))
 
 
 def check_draft(draft: SeasonDraft) -> list[Finding]:

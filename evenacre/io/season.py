@@ -14,6 +14,7 @@ from evenacre.io.season_options import season_from_options
 from evenacre.io.season_tables import ENTRIES
 from evenacre.model import Season
 
+_GIVE_ONE = "Give a season file, such as season.toml; `evenacre audit` takes a log after --tracks."
 _MADE_ON_THE_DAY = ("tracks", "columns", "blockages", "blockage", "loads")
 
 __all__ = ["draft_season", "load_season", "season_from_options"]
@@ -85,6 +86,8 @@ def _read_toml(path: Path) -> dict[str, Any]:
     try:
         raw = tomllib.loads(data.decode("utf-8-sig"))
     except UnicodeDecodeError as error:
+        if path.suffix.lower() != ".toml":
+            raise InputError.at(path.name, "", "It is no season file.", _GIVE_ONE) from None
         line = data[: error.start].count(b"\n") + 1
         raise InputError.at(
             path.name, f"line {line}", "The text is not UTF-8.", "Save the file as UTF-8."
@@ -98,7 +101,7 @@ def _read_toml(path: Path) -> dict[str, Any]:
             f"It is not TOML: {words[0].lower()}{words[1:]}.",
             "Check quotes, brackets and the = sign there and on the line before."
             if path.suffix.lower() == ".toml"
-            else "Give a season file, such as season.toml, or a log after --tracks.",
+            else _GIVE_ONE,
         ) from None
     if not raw:
         raise InputError.at(

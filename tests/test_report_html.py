@@ -304,6 +304,38 @@ def test_the_map_fits_the_field_and_the_page_fits_the_screen(
 
 
 @pytest.mark.browser
+@pytest.mark.parametrize("width", [390, 1280])
+def test_the_printed_map_shows_the_whole_field(visit: Any, plain: str, width: int) -> None:
+    tab = visit(plain, width, 844)
+    tab.locator('button[data-stop="2"]').click()
+    open_folds = tab.locator("details[open]").count()
+
+    def spot() -> tuple[float, float]:
+        label = tab.locator(".label-skip", has_text="2").bounding_box()
+        frame = tab.locator("#op1 .map-frame").bounding_box()
+        return label["x"] - frame["x"], label["y"] - frame["y"]
+
+    tab.wait_for_timeout(500)  # the map moves to make room for what it tells
+    seen = spot()
+    tab.evaluate("window.dispatchEvent(new Event('beforeprint'))")
+    tab.emulate_media(media="print")
+    assert tab.locator("details:not([open])").count() == 0
+    frame = tab.locator("#op1 .map-frame").bounding_box()
+    field = tab.locator("path.boundary").first.bounding_box()
+    # 96 pixels are an inch.
+    assert frame["width"] == pytest.approx(12.5 / 2.54 * 96, abs=1)
+    assert field["x"] >= frame["x"]
+    assert field["x"] + field["width"] <= frame["x"] + frame["width"]
+    assert field["y"] >= frame["y"]
+    assert field["y"] + field["height"] <= frame["y"] + frame["height"]
+    assert field["width"] > 0.6 * frame["width"]
+    tab.emulate_media(media="screen")
+    tab.evaluate("window.dispatchEvent(new Event('afterprint'))")
+    assert tab.locator("details[open]").count() == open_folds
+    assert spot() == pytest.approx(seen, abs=2)
+
+
+@pytest.mark.browser
 def test_layers_switch_and_the_list_leads_to_the_map(visit: Any, plain: str) -> None:
     tab = visit(plain)
     passes = tab.locator("path.pass.leaflet-interactive")

@@ -91,6 +91,7 @@ const evenacre = (() => {
 
   function fill(map, key, groups) {
     const data = JSON.parse(document.getElementById(`${key}-data`).textContent);
+    map.attributionControl.setPrefix('<a href="https://leafletjs.com">Leaflet</a>');
     map.createPane("labels").style.zIndex = 640;
     const stops = {};
     for (const layer of data.layers) {
@@ -169,13 +170,30 @@ const evenacre = (() => {
     if (button) show(button.dataset.job, button.dataset.stop);
   });
 
+  /* On paper a map has a size of its own; it is laid out before the page is. */
+  let screen = [];
+
   window.addEventListener("beforeprint", () => {
     for (const key of [...waiting.keys()]) start(key);
+    const views = Object.values(maps).map(({ map }) => [map, map.getCenter(), map.getZoom()]);
+    const folds = [...document.querySelectorAll("details:not([open])")];
+    for (const fold of folds) fold.open = true;
+    screen = [views, folds];
+    document.documentElement.classList.add("printing");
     for (const { map, box } of Object.values(maps)) {
       map.invalidateSize({ animate: false });
       map.fitBounds(box, { padding: [4, 4], animate: false });
     }
-    for (const fold of document.querySelectorAll("details")) fold.open = true;
+  });
+
+  window.addEventListener("afterprint", () => {
+    document.documentElement.classList.remove("printing");
+    const [views, folds] = screen;
+    for (const fold of folds) fold.open = false;
+    for (const [map, centre, zoom] of views) {
+      map.invalidateSize({ animate: false });
+      map.setView(centre, zoom, { animate: false });
+    }
   });
 
   return { fill, later };

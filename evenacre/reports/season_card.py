@@ -46,7 +46,7 @@ def _needs(ledger: Ledger, units: UnitSystem) -> Iterator[tuple[str, str]]:
     for balance in by_distance[:_MOST_NEEDS]:
         yield balance.verdict, _sentence(balance, units)
     if len(by_distance) > _MOST_NEEDS:
-        yield "cost", f"{len(by_distance) - _MOST_NEEDS} more needs are in the table below."
+        yield "cost", f"{len(by_distance) - _MOST_NEEDS} more needs are in the tables."
 
 
 def _off(balance: NeedBalance) -> float:

@@ -46,7 +46,7 @@ def blank(result: AuditResult, title: str, units: UnitSystem) -> tuple[Figure, A
     axes.set_aspect("equal")
     axes.set_xlim(left - margin, right + margin)
     axes.set_ylim(bottom - margin, top + margin)
-    subtitle = f"{result.date}   {units.area.text(result.boundary_area_m2)}".strip()
+    subtitle = ", ".join(t for t in (result.date, units.area.text(result.boundary_area_m2)) if t)
     for text, y, points in ((title, 0.12, 13), (subtitle, 0.42, 10)):
         short = textwrap.shorten(text, 75, placeholder=" ...")
         figure.text(0.02, 1 - y / page, short, fontsize=points, va="top")

@@ -88,6 +88,13 @@ def season_from_options(
     name = name or (Path(boundary).stem if boundary else log)
     job = operation_name or " and ".join(products) or "drive"
     _check_pairs(products, rates, prices, complaints)
+    _check_files(
+        complaints,
+        boundary=(boundary, boundary_layer, list(boundary_where) or None, boundary_crs),
+        zones=(zones, zones_layer, zones_name_column),
+        unworkable=(unworkable, unworkable_layer),
+        setbacks=(setbacks, setbacks_layer, setback_distance),
+    )
     raw: dict[str, Any] = {
         "units": units,
         "currency": currency,
@@ -146,9 +153,25 @@ def _check_pairs(
         if given and len(given) != len(products):
             complaints.add(
                 ("product", 0, option),
-                f"There are {len(given)} of them for {len(products)} products.",
+                f"It is given {_counted(len(given), 'time')} for "
+                f"{_counted(len(products), 'product')}.",
                 f"Give one --{option} for each --product, in the same order.",
             )
+
+
+def _check_files(complaints: Complaints, **sources: tuple[object, ...]) -> None:
+    """Ask for the file where only how to read it was said."""
+    for key, (file, *details) in sources.items():
+        if file is None and any(detail is not None for detail in details):
+            complaints.add(
+                ("field", 0, key),
+                "Other options say how to read this file, but it is not given.",
+                f"Give --{key} FILE, or leave those options out.",
+            )
+
+
+def _counted(number: int, noun: str) -> str:
+    return f"{number or 'no'} {noun}{'' if number == 1 else 's'}"
 
 
 def _given(**keys: Any) -> dict[str, Any]:

@@ -235,6 +235,11 @@ def test_card_says_what_was_covered_missed_and_doubled(result: AuditResult) -> N
     assert "target 150 lb/ac" in lines["product"]
 
 
+def test_what_arithmetic_leaves_is_not_told() -> None:
+    lines = card(make_result(skip_area_m2=0.001, overlap_area_m2=0.001), US).lines
+    assert [text for _, text in lines[:2]] == ["Nothing missed.", "Nothing covered twice."]
+
+
 def test_card_without_a_boundary_claims_no_share() -> None:
     answer = card(make_result(boundary_given=False), METRIC)
     assert answer.headline == "7.90 ha covered"

@@ -12,6 +12,7 @@ from evenacre.reports.fixlist import stops
 from evenacre.reports.load_words import disagreement_sentence
 from evenacre.units import UnitSystem
 
+_SPECK_M2 = 0.1  # less is what arithmetic leaves
 _WORTH_SAYING = 0.0005  # of the field: ground outside below this is not worth a line
 
 
@@ -69,7 +70,7 @@ def _missed(r: AuditResult, units: UnitSystem) -> str:
     listed = stops(r)
     sigma = r.uncertainty.get("skip_area_m2")
     whole = figures.deserved(r.skip_area_m2, sigma, units)
-    if r.skip_area_m2 <= 0:
+    if r.skip_area_m2 < _SPECK_M2:
         return "Nothing missed."
     if listed.empty:
         return f"{whole} missed, in slivers too small to go back for."
@@ -84,7 +85,7 @@ def _missed(r: AuditResult, units: UnitSystem) -> str:
 
 
 def _double(r: AuditResult, units: UnitSystem, currency: str) -> str:
-    if r.overlap_area_m2 <= 0:
+    if r.overlap_area_m2 < _SPECK_M2:
         return "Nothing covered twice."
     area = figures.deserved(r.overlap_area_m2, r.uncertainty.get("overlap_area_m2"), units)
     text = f"{area} covered twice or more"

@@ -17,7 +17,6 @@ from evenacre.model import FloatArray, IntArray
 # About this many cells on the field; a 25 ha field gets cells of 0.7 m.
 _CELLS = 500_000
 _MIN_CELL_M, _MAX_CELL_M = 0.1, 2.0
-UNKNOWN_COUNT = 255
 
 
 class GridFrame:

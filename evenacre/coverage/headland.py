@@ -64,8 +64,8 @@ def find_headland(
     tree = cKDTree(np.column_stack([x_m, y_m]))
     bands, outer_rounds = [], 0
     for polygon in shapely.get_parts(boundary):
-        for ring in [polygon.exterior, *polygon.interiors]:
-            outer = ring is polygon.exterior or ring.equals(polygon.exterior)
+        for nth, ring in enumerate([polygon.exterior, *polygon.interiors]):
+            outer = nth == 0
             if outer and given_rounds is not None:
                 rounds = given_rounds
             else:
@@ -73,8 +73,7 @@ def find_headland(
             if outer:
                 outer_rounds = max(outer_rounds, rounds)
             if rounds:
-                line = ring.buffer(rounds * width_m, join_style="mitre")
-                bands.append(line)
+                bands.append(ring.buffer(rounds * width_m, join_style="mitre"))
     band = common(union(valid(np.array(bands, dtype=object))), workable)
     return Headland(outer_rounds, band)
 

@@ -8,7 +8,7 @@ import shapely
 from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
-from evenacre.coverage.steps import Steps
+from evenacre.coverage.steps import Steps, tool_ends
 from evenacre.coverage.swath import Swaths
 from evenacre.model import Implement, IntArray
 
@@ -105,9 +105,5 @@ def pass_ends(steps: Steps, number: IntArray, implement: Implement) -> shapely.G
     """Tool lines where passes start and stop."""
     first, last = first_and_last(number)
     knot = np.concatenate([first, last + 1])
-    tool, half = steps.tool, implement.width_m / 2
-    side = half * np.column_stack([-np.sin(tool.heading_rad[knot]), np.cos(tool.heading_rad[knot])])
-    centre = np.column_stack([tool.x_m[knot], tool.y_m[knot]])
-    return shapely.multilinestrings(
-        shapely.linestrings(np.stack([centre + side, centre - side], axis=1))
-    )
+    ends = tool_ends(steps.tool, knot, implement.width_m)
+    return shapely.multilinestrings(shapely.linestrings(np.stack(ends, axis=1)))

@@ -150,7 +150,7 @@ def _flowing(track: Track, record: np.ndarray) -> BoolArray | None:
 
 
 def _steady(speed_mps: FloatArray, turn_radius_m: FloatArray, width_m: float) -> BoolArray:
-    """Half to one and a half times the median speed and no pivot inside the tool line."""
+    """From 0.5 to 1.6 times the median speed, and no pivot inside the tool line."""
     moving = speed_mps[speed_mps > 0.2]
     usual = float(np.median(moving)) if len(moving) else 0.0
     steady = (speed_mps >= 0.5 * usual) & (speed_mps <= 1.6 * usual)

@@ -115,6 +115,14 @@ def build_steps(
     )
 
 
+def tool_ends(tool: ToolPath, knot: IntArray, width_m: float) -> tuple[FloatArray, FloatArray]:
+    """Left and right end of the whole tool line at some knots, (k, 2) each."""
+    heading = tool.heading_rad[knot]
+    centre = np.column_stack([tool.x_m[knot], tool.y_m[knot]])
+    side = width_m / 2 * np.column_stack([-np.sin(heading), np.cos(heading)])
+    return centre + side, centre - side
+
+
 def _turn_times(time: FloatArray, course: FloatArray, inside: BoolArray) -> FloatArray:
     """Times that cut each curved stretch between two records into small turns."""
     turn = np.abs(np.angle(np.exp(1j * np.diff(course))))

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from evenacre.coverage.skips import Beside, Suspect
-from evenacre.coverage.steps import Steps
+from evenacre.coverage.steps import Steps, tool_ends
 from evenacre.coverage.swath import build_strips, build_swaths
 from evenacre.model import Blockage, BoolArray, Implement
 from evenacre.overlay import union
@@ -91,13 +91,8 @@ def _silences(steps: Steps, implement: Implement) -> Iterator[Suspect]:
     usual = steps.distance_m[working].sum() / steps.duration_s[working].sum()
     speed = np.hypot(dx, dy) / np.maximum(seconds, 1e-9)
     straight &= (speed > _USUAL_SPEED[0] * usual) & (speed < _USUAL_SPEED[1] * usual)
-    half = implement.width_m / 2
-    for k, s in zip(cut[straight], seconds[straight], strict=True):
-        ends = []
-        for knot in (k, k + 1):
-            h = tool.heading_rad[knot]
-            side = half * np.array([-np.sin(h), np.cos(h)])
-            centre = np.array([tool.x_m[knot], tool.y_m[knot]])
-            ends += [centre + side, centre - side]
-        quad = shapely.Polygon([ends[0], ends[1], ends[3], ends[2]])
+    left, right = tool_ends(tool, cut[straight], implement.width_m)
+    left_after, right_after = tool_ends(tool, cut[straight] + 1, implement.width_m)
+    quads = shapely.polygons(np.stack([left, right, right_after, left_after], axis=1))
+    for quad, s in zip(quads, seconds[straight], strict=True):
         yield Suspect("no log", f"no log for {s:.0f} s", quad)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Literal
 
 from evenacre.errors import InputError
 
@@ -81,6 +82,22 @@ METRIC = UnitSystem(
     speed=DisplayUnit("km/h", 3.6),
     capacity=DisplayUnit("ha/h", 3600 / HECTARE_M2),
 )
+
+
+Shown = Literal["area", "mass", "rate", "length", "distance"]
+
+
+def in_both(what: Shown, si: float) -> str:
+    """Write a value in either system, where nobody has said yet which one to use.
+
+    Parameters
+    ----------
+    what : str
+        The quantity: an attribute of `UnitSystem`.
+    si : float
+    """
+    us, metric = (getattr(system, what).text(si) for system in (US, METRIC))
+    return f"{us} ({metric})"
 
 
 def unit_system(name: str) -> UnitSystem:

@@ -336,7 +336,7 @@ def test_a_meter_found_wrong_is_corrected() -> None:
     ("change", "said"),
     [
         ({"tickets": ()}, "Nobody said how much rye is left"),
-        ({"tickets": (weighed("filled", 5, 0.0),)}, "only 5 kg were there"),
+        ({"tickets": (weighed("filled", 5, 0.0),)}, r"only 11.0 lb \(5.00 kg\) were there"),
         ({"tickets": (weighed("cleaned out", 5, 0.0),)}, "no rye was in the cart"),
         ({"applications": (), "tracks": ()}, "No product is known"),
     ],

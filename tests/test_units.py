@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from evenacre.display_units import in_both
 from evenacre.errors import InputError
 from evenacre.units import (
     METRIC,
@@ -227,3 +228,10 @@ def test_unit_systems_by_name():
 def test_importing_the_units_does_not_import_pint():
     code = "import sys, evenacre.units; sys.exit('pint' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+def test_both_systems_in_a_message() -> None:
+    """A pound is 0.45359237 kg, a foot 0.3048 m, an acre 4046.8564224 m2 (NIST SP 811)."""
+    assert in_both("mass", 100.0) == "220 lb (100 kg)"
+    assert in_both("length", 6.096) == "20.0 ft (6.10 m)"
+    assert in_both("area", 4046.8564224) == "1.00 ac (0.405 ha)"

@@ -10,8 +10,8 @@ import pyproj
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from evenacre.display_units import in_both
 from evenacre.errors import InputError
-from evenacre.units import METRIC, US
 
 _WGS84 = pyproj.Geod(ellps="WGS84")
 # Ends this far apart still meet: someone walked or drove around the field.
@@ -22,11 +22,6 @@ def geodesic_area_m2(shape: BaseGeometry) -> float:
     """Area on the WGS 84 ellipsoid of a geometry in degrees, whichever way it is wound."""
     # Normal form winds every shell one way and every hole the other.
     return abs(float(_WGS84.geometry_area_perimeter(shapely.normalize(shape))[0]))
-
-
-def area_text(square_metres: float) -> str:
-    """Write an area for a message, in acres and hectares."""
-    return f"{US.area.text(square_metres)} ({METRIC.area.text(square_metres)})"
 
 
 def to_polygons(
@@ -110,7 +105,7 @@ def _polygon(
         if not sound or abs(after - before) > 1e-9 * before:
             warn(
                 f"{place}: {_plain_reason(reason)}. It was mended, and its area went from "
-                f"{area_text(before)} to {area_text(after)}: look at it on the map."
+                f"{in_both('area', before)} to {in_both('area', after)}: look at it on the map."
             )
     return None if shape.is_empty or geodesic_area_m2(shape) == 0 else shape
 

@@ -10,10 +10,10 @@ import pyproj
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from evenacre.display_units import MILE_M, in_both
 from evenacre.errors import InputError
 from evenacre.io.wgs84 import far, near
 from evenacre.model import FloatArray, Track
-from evenacre.units import METRIC, US
 
 _WGS84 = pyproj.Geod(ellps="WGS84")
 _NEAR_DEG = 0.02  # about two kilometres
@@ -114,10 +114,7 @@ def _where_it_is(
     on_edge, at_log = shapely.get_coordinates(shapely.shortest_line(flat, nearest)) / squeeze
     bearing, _, metres = _WGS84.inv(*on_edge, *at_log)
     wind = _WINDS[round(bearing / 45.0) % 8]
-    if metres >= 1609.344:
-        far = f"{US.distance.text(metres)} ({METRIC.distance.text(metres)})"
-    else:
-        far = f"{US.length.text(metres)} ({METRIC.length.text(metres)})"
+    far = in_both("distance" if metres >= MILE_M else "length", metres)
     what = (
         f"No position of the log lies inside the boundary of {field}: the nearest is {far} "
         f"{wind} of it."

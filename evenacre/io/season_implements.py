@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from evenacre.display_units import in_both
 from evenacre.io.complaints import Complaints, KeyPath
 from evenacre.io.season_products import check_currency
 from evenacre.io.season_tables import ImplementTable
 from evenacre.model import Compartment, Implement, TowedUnit
-from evenacre.units import METRIC, US
 
 _ROW_OF_UNKNOWN_M = 0.3
 _MATCH = 0.01
@@ -129,7 +129,7 @@ def _width_and_rows(
         if not 0.1 <= width <= 60.0:
             complaints.add(
                 (*path, "rows"),
-                f"{rows} rows so far apart make a width of {_length(width)}.",
+                f"{rows} rows so far apart make a width of {in_both('length', width)}.",
                 "Give rows and row_spacing that make between 0.1 m (4 in) and 60 m (197 ft).",
             )
     elif width is None:
@@ -144,15 +144,11 @@ def _width_and_rows(
             key = "row_spacing" if table.rows is None else "rows"
             complaints.add(
                 (*path, key),
-                f"{rows} rows {_spacing(spacing)} apart span {_length(rows * spacing)}, but the "
-                f"width is {_length(width)}.",
+                f"{rows} rows {_spacing(spacing)} apart span {in_both('length', rows * spacing)}, "
+                f"but the width is {in_both('length', width)}.",
                 "Correct one of them, or leave one out.",
             )
     return width, rows
-
-
-def _length(metres: float) -> str:
-    return f"{US.length.text(metres)} ({METRIC.length.text(metres)})"
 
 
 def _spacing(metres: float) -> str:

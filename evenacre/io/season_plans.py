@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from evenacre.display_units import in_both
 from evenacre.errors import InputError
 from evenacre.io.blockages import BlockageNote, blockages_of
 from evenacre.io.columns import ROLES
@@ -86,7 +87,7 @@ class PlanBuilder:
         names += [("product", use.product) for use in table.products]
         warnings = [text for key in names for text in self.said.get(key, [])]
         warnings += [
-            f"{a.product.name}: the target rate of {a.target_kg_per_m2 * 1e4:,.0f} kg/ha is very "
+            f"{a.product.name}: the target rate of {in_both('rate', a.target_kg_per_m2)} is very "
             "high."
             for a in applications
             if a.target_kg_per_m2 is not None and a.target_kg_per_m2 > _MUCH_KG_PER_M2

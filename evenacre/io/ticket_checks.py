@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import pairwise
 
+from evenacre.display_units import in_both
 from evenacre.io.table import Findings
 from evenacre.model import LoadTicket, OperationPlan
 
@@ -59,8 +60,9 @@ def check_amounts(tickets: Sequence[LoadTicket], plan: OperationPlan, findings: 
             allowed = before + 3 * ticket.sigma_kg + _SCALE_SHARE * before
             if name in inside and mass > allowed:
                 findings.warn(
-                    f"{ticket.place}: {mass:,.0f} kg were still in the cart, but only "
-                    f"{before:,.0f} kg had gone in. A filling is missing or a weight is wrong."
+                    f"{ticket.place}: {in_both('mass', mass)} were still in the cart, but only "
+                    f"{in_both('mass', before)} had gone in. A filling is missing or a weight is "
+                    "wrong."
                 )
             least = mass
             inside[name] = mass if ticket.event == "remaining" else 0.0
@@ -68,9 +70,9 @@ def check_amounts(tickets: Sequence[LoadTicket], plan: OperationPlan, findings: 
         per_m3 = density.get(ticket.product)
         if name in volume and per_m3 and least > _HEAP * volume[name] * per_m3:
             findings.warn(
-                f'{ticket.place}: {least:,.0f} kg of {ticket.product} are more than "{name}" '
-                f"holds level full ({volume[name] * per_m3:,.0f} kg at its bulk density). Check "
-                "the weight, the volume and the density."
+                f"{ticket.place}: {in_both('mass', least)} of {ticket.product} are more than "
+                f'"{name}" holds level full, {in_both("mass", volume[name] * per_m3)} at its bulk '
+                "density. Check the weight, the volume and the density."
             )
 
 

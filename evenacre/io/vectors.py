@@ -7,10 +7,11 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from evenacre.display_units import in_both
 from evenacre.errors import InputError
 from evenacre.io.hints import choice, listed
 from evenacre.io.layers import Source, attribute_text, read_layer
-from evenacre.io.mend import area_text, geodesic_area_m2, only_polygons, to_polygons
+from evenacre.io.mend import geodesic_area_m2, only_polygons, to_polygons
 from evenacre.io.wgs84 import unwrap
 
 LayerCache = dict[object, gpd.GeoDataFrame]
@@ -53,7 +54,8 @@ def read_boundary(
     area = geodesic_area_m2(boundary)
     if not _SMALLEST_FIELD_M2 < area < _LARGEST_FIELD_M2:
         warnings.append(
-            f"{source.name}: the field measures {area_text(area)}: is the coordinate system right?"
+            f"{source.name}: the field measures {in_both('area', area)}: is the coordinate system "
+            "right?"
         )
     return boundary, warnings
 
@@ -126,8 +128,8 @@ def read_zones(
         {name: only_polygons(shapely.union_all(parts)) for name, parts in shapes.items()}
     )
     warnings += [
-        f'{source.name}: zones "{a}" and "{b}" overlap by {area_text(area)}; "{a}" is listed '
-        "first and keeps that ground."
+        f'{source.name}: zones "{a}" and "{b}" overlap by {in_both("area", area)}; "{a}" is '
+        "listed first and keeps that ground."
         for a, b, area in overlaps
     ]
     table = gpd.GeoDataFrame({"zone": list(zones)}, geometry=list(zones.values()), crs="EPSG:4326")

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 from evenacre.coverage.result import AuditResult, ProductResult
+from evenacre.display_units import in_both
 from evenacre.errors import InputError
 from evenacre.model import Operation, Product
 from evenacre.planning.finish import Finish, come_out_even
@@ -154,8 +155,8 @@ def _left(
         raise InputError.at(
             last.place,
             "",
-            f"By the log {placed:,.0f} kg of {product.product} were placed since the last "
-            f"weighing, but only {held.amount.kg:,.0f} kg were there.",
+            f"By the log {in_both('mass', placed)} of {product.product} were placed since the "
+            f"last weighing, but only {in_both('mass', held.amount.kg)} were there.",
             "Weigh what is left and give it with --left, or add the missing ticket.",
         )
     return Amount(kg, math.hypot(held.amount.sigma_kg, METER_SCATTER * placed))

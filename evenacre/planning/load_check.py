@@ -10,6 +10,7 @@ from statistics import NormalDist
 from scipy.stats import chi2 as chi2_distribution
 
 from evenacre.coverage.result import AuditResult, RunningTotals
+from evenacre.display_units import in_both
 from evenacre.model import LoadTicket, Operation
 from evenacre.planning.load_ways import LEVEL, METER_SCATTER, LoadCheck, Span, Ways, between
 from evenacre.planning.loads import Load, loads_of
@@ -153,8 +154,8 @@ def check_loads(
         outside = max(whole - sum(between(totals, ways.metered, s) for s in spans if s), 0.0)
         if outside > _TIDY_SHARE * whole:
             warnings.append(
-                f"{product}: {outside:,.0f} kg of the {whole:,.0f} kg that the meter counted fall "
-                "outside the times of the load tickets. A ticket may be missing."
+                f"{product}: {in_both('mass', outside)} of the {in_both('mass', whole)} that the "
+                "meter counted fall outside the times of the load tickets. A ticket may be missing."
             )
     correction = _correction(together, checks, level) if together else None
     return ProductLoads(
@@ -228,8 +229,8 @@ def _oddities(loads: Sequence[Load]) -> list[str]:
         if used is not None and used.kg < 0:
             place = load.closing[-1].place
             warnings.append(
-                f"{place}: {-used.kg:,.0f} kg more came out of the cart than went in. A filling "
-                "is missing or a weight is wrong; the load is not used to judge the meter."
+                f"{place}: {in_both('mass', -used.kg)} more came out of the cart than went in. A "
+                "filling is missing or a weight is wrong; the load is not used to judge the meter."
             )
         if not load.closing and load.fills:
             warnings.append(

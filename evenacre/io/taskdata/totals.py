@@ -7,6 +7,7 @@ from xml.etree.ElementTree import Element
 
 import numpy as np
 
+from evenacre.display_units import Shown, in_both
 from evenacre.io.positions import step_m
 from evenacre.io.table import Findings
 from evenacre.io.taskdata import ddis
@@ -14,11 +15,11 @@ from evenacre.io.taskdata.devices import BIN, Machines
 from evenacre.io.taskdata.logs import Log
 from evenacre.io.taskdata.tree import ddi, number, text
 from evenacre.model import FloatArray, Track
-from evenacre.units import METRIC, US
 
 _APART = 0.10
 # Counters step in whole kilograms and square metres; smaller differences say nothing.
 _LEAST = {"mass": 20.0, "area": 200.0, "distance": 50.0}
+_SHOWN: dict[str, Shown] = {"mass": "mass", "area": "area", "distance": "length"}
 _LONGEST_STEP_S = 10.0
 _EFFECTIVE = "4"
 
@@ -112,13 +113,8 @@ def _compare(what: str, counted: float, summed: float, about: str, findings: Fin
     if counted <= 0 or summed <= 0 or abs(counted - summed) < _LEAST[what]:
         return
     if abs(counted - summed) > _APART * counted:
-        says, records = _text(what, counted), _text(what, summed)
+        says, records = in_both(_SHOWN[what], counted), in_both(_SHOWN[what], summed)
         findings.warn(
             f"{about}: the machine's own counter of {what} says {says}, but its records add up to "
             f"{records}."
         )
-
-
-def _text(what: str, value: float) -> str:
-    us, metric = ((u.mass, u.area, u.length)[list(_LEAST).index(what)] for u in (US, METRIC))
-    return f"{us.text(value)} ({metric.text(value)})"

@@ -122,7 +122,7 @@ def test_the_book_is_asked_and_left_as_it_is() -> None:
     assert "rate 20 % higher" in out
     code, out, _ = run("--lookup", "--product", "clover", "--target", "30 lb/ac")
     assert out.startswith("No setting to start at: that is too far")
-    assert "outside of all that was noted" in out
+    assert "outside of all that was noted (10.0 lb/ac)" in out
     assert Path("settings-book.csv").read_bytes() == before
 
 

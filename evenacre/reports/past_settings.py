@@ -22,8 +22,9 @@ def look_up_lines(found: LookUp, units: UnitSystem) -> list[str]:
         return [f"No setting to start at: {found.refused}. Make a test to begin with."]
     lines = [_match(match, units) for match in found.matches]
     if found.outside and found.rates_kg_per_m2 is not None:
-        band = between(*found.rates_kg_per_m2, units.rate)
-        lines.append(f"The rate lies outside of all that was noted ({band}).")
+        low, high = found.rates_kg_per_m2
+        noted = between(low, high, units.rate) if high > low else units.rate.text(low)
+        lines.append(f"The rate lies outside of all that was noted ({noted}).")
     if found.start is None:
         hint = " Test nearer, or add --beyond to have the guess." if "far" in found.refused else ""
         return [f"No setting to start at: {found.refused}.{hint}", *lines]

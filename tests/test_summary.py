@@ -278,6 +278,13 @@ def test_tables_name_their_units_and_keep_the_account(
     assert set(made["notes"]["what"]) == {"warning", "note", "records"}
 
 
+def test_a_heading_is_never_360_degrees(result: AuditResult) -> None:
+    passes = result.layers["passes"].assign(heading_deg=359.99)
+    made = tables([replace(result, layers={**result.layers, "passes": passes})], US)
+    assert set(made["passes"]["heading [deg]"]) == {0.0}
+    assert made["products"]["cost of overlap [USD]"].item() == pytest.approx(25.0, abs=0.5)
+
+
 def test_tables_of_a_bare_result_keep_their_columns() -> None:
     made = tables([empty_result()], US)
     assert {"stop", "kind", "longitude"} <= set(made["skips"].columns)

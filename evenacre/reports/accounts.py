@@ -224,7 +224,7 @@ def _passes(r: AuditResult, u: UnitSystem) -> Account:
             figures.distance(p.length_m, u),
             figures.size(p.area_m2, u, 3),
             u.speed.text(p.mean_speed_mps),
-            f"{p.heading_deg:.0f}°",
+            f"{round(p.heading_deg) % 360}°",
         )
         for p in frame.itertuples()
     ]

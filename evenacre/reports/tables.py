@@ -117,7 +117,9 @@ def _products(r: AuditResult, u: UnitSystem, currency: str) -> list[Row]:
                 logged_while_lifted=p.unplaced_kg,
                 on_overlap=p.overlap_kg,
             ),
-            f"cost of overlap [{currency}]": p.overlap_cost,
+            f"cost of overlap [{currency}]": None
+            if p.overlap_cost is None
+            else round(p.overlap_cost, 2),
             **in_unit(u.rate, mean_rate=p.mean_rate_kg_per_m2, target_rate=p.target_kg_per_m2),
             **in_unit(u.area, within_10_percent_of_target=p.within_10_percent_of_target_area_m2),
         }
@@ -194,7 +196,7 @@ def _passes(r: AuditResult, u: UnitSystem) -> dict[str, Any]:
         **_column(u.length, "length", p["length_m"]),
         **_column(u.area, "area", p["area_m2"]),
         **_column(u.speed, "mean speed", p["mean_speed_mps"]),
-        "heading [deg]": figures.significant(p["heading_deg"], 4),
+        "heading [deg]": p["heading_deg"].round(1) % 360,
         "headland": ["yes" if h else "no" for h in p["headland"]],
     }
 

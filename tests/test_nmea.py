@@ -304,7 +304,7 @@ def test_line_ends_and_a_cut_last_line(tmp_path, newline: str) -> None:
     file.write_bytes(file.read_bytes()[:-30])
     (track,) = read_tracks(file)
     assert len(track) == 19
-    assert has(track.warnings, "left out 1 sentence is cut off or garbled")
+    assert has(track.warnings, "left out 1 sentence cut off or garbled")
 
 
 def test_sentences_that_contradict_their_checksum_are_counted(tmp_path) -> None:

@@ -114,8 +114,8 @@ def _report_scan(file: str, scan: Scan, findings: Findings) -> None:
         )
     if scan.damaged:
         findings.warn(
-            f"{file}: left out {counted(scan.damaged, 'sentence')} cut off or garbled (the checksum "
-            "shows it)."
+            f"{file}: left out {counted(scan.damaged, 'sentence')} cut off or garbled (the "
+            "checksum shows it)."
         )
     if scan.unchecked:
         findings.warn(

@@ -16,6 +16,7 @@ from evenacre.coverage.grids import GridFrame, area_within
 from evenacre.coverage.result import ProductResult, SetbackFinding, ZoneAmount
 from evenacre.coverage.steps import Steps
 from evenacre.coverage.swath import Strips
+from evenacre.display_units import in_both
 from evenacre.model import Application, BoolArray, FloatArray, Implement, IntArray, Product, Track
 from evenacre.overlay import common
 from evenacre.plane import WorkingPlane, wrapped
@@ -138,8 +139,8 @@ def product_masses(
             )
         if mass.unplaced_kg > 0.001 * max(mass.mass_kg.sum(), 1e-9):
             warnings.append(
-                f"{name}: {mass.unplaced_kg:.1f} kg were logged while no row was working or moving "
-                "forward; they are not on the map and not in the totals."
+                f"{name}: {in_both('mass', mass.unplaced_kg)} were logged while no row was working "
+                "or moving forward; they are not on the map and not in the totals."
             )
         masses.append(mass)
     return masses, warnings

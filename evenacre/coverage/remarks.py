@@ -10,6 +10,7 @@ from evenacre.coverage.clean import NEAR_FIELD_M, Fixes
 from evenacre.coverage.ground import PlaneField
 from evenacre.coverage.smooth import SmoothPath
 from evenacre.coverage.steps import Steps
+from evenacre.display_units import in_both
 from evenacre.errors import InputError
 from evenacre.model import Operation
 
@@ -56,7 +57,8 @@ def notes(
         jitter = "No receiver jitter worth smoothing was found."
     else:
         jitter = (
-            f"Receiver jitter of about {path.jitter_m * 100:.1f} cm was smoothed along the path."
+            f"Receiver jitter of about {path.jitter_m * 100:.1f} cm "
+            f"({path.jitter_m / 0.0254:.1f} in) was smoothed along the path."
         )
     logged = (note for track in operation.tracks for note in track.notes)
     return (*operation.notes, *logged, *fixes.notes, *inferred, jitter)
@@ -96,8 +98,9 @@ def _away_warnings(fixes: Fixes) -> list[str]:
     if not away:
         return []
     return [
-        f"{away:,} of {fixes.counts['read']:,} records lie more than {NEAR_FIELD_M:.0f} m from the "
-        "field and were left out: another field or the road, or a boundary that is too small."
+        f"{away:,} of {fixes.counts['read']:,} records lie more than "
+        f"{in_both('length', NEAR_FIELD_M)} from the field and were left out: another field or the "
+        "road, or a boundary that is too small."
     ]
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from evenacre.coverage.clean import Fixes
+from evenacre.display_units import in_both
 from evenacre.model import BoolArray, FloatArray, Implement, Track
 
 # Rows no wider than this when the implement's rows are not known (about 10 in).
@@ -106,8 +107,9 @@ def row_states(
                 on &= (width > 0)[:, None]
             if width.max(initial=0) > 1.02 * implement.width_m:
                 warnings[
-                    f"{track.source}: logged widths reach {width.max():.2f} m but the tool is "
-                    f"{implement.width_m:.2f} m wide; the tool's width was used. Check --width."
+                    f"{track.source}: logged widths reach {in_both('length', width.max())} but the "
+                    f"tool is {in_both('length', implement.width_m)} wide; the tool's width was "
+                    "used. Check the width that was given."
                 ] = None
             if not told:
                 notes["Work was taken from the logged width: on where it is above zero."] = None

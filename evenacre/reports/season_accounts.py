@@ -13,12 +13,6 @@ from evenacre.reports.accounts import Account
 from evenacre.reports.seed_accounts import salt_account, seed_account
 from evenacre.units import UnitSystem
 
-_AMOUNTS_FROM = {
-    "flow": "logged flow",
-    "rate": "logged rate",
-    "target": "target rate: the log holds none",
-}
-
 
 def season_accounts(ledger: Ledger, u: UnitSystem, *, currency: str = "USD") -> list[Account]:
     """Every table of the season that has rows."""

@@ -261,6 +261,8 @@ class Track:
         Logged mass flow per product, kg per s. Keys as in ``rates``.
     sigma_m : (n,) float or None
         Standard uncertainty of each position, told by the receiver's kind of fix; NaN: not told.
+    timed : bool
+        False when the file tells no times: ``time_s`` then only keeps the records in order.
     notes : tuple of str
         What was guessed from the file and why.
     warnings : tuple of str
@@ -282,6 +284,7 @@ class Track:
     rates: dict[str, FloatArray] = dataclasses.field(default_factory=dict)
     flows: dict[str, FloatArray] = dataclasses.field(default_factory=dict)
     sigma_m: FloatArray | None = None
+    timed: bool = True
     notes: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
 

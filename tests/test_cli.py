@@ -230,6 +230,22 @@ def test_every_map_file_may_have_layers(files: Files) -> None:
     assert operation["workable_area_m2"] == pytest.approx(60 * 20 - 10 * 5, rel=1e-6)
 
 
+def test_lines_without_times_tell_no_speed(files: Files) -> None:
+    ways = [shapely.LineString([(0, y), (60, y)]) for y in (3.0, 9.0, 15.0)]
+    shapes = [on_earth(way, MISSOURI, 0.0, (0, 0)) for way in ways]
+    drive = files.folder / "drive.geojson"
+    gpd.GeoDataFrame(geometry=shapes, crs="EPSG:4326").to_file(drive, engine="pyogrio")
+    ran = evenacre("audit", *files.options(tracks=drive, width="6 m"))
+    assert ran.code == 0, ran
+    (operation,) = summary_of(files.out)["operations"]
+    assert operation["worked_distance_m"] == pytest.approx(180, rel=1e-3)
+    for key in ("worked_time_s", "field_time_s", "mean_speed_mps", "field_efficiency", "start_s"):
+        assert operation[key] is None, key
+    page = (files.out / "report.html").read_text()
+    assert "Times and speeds" in page
+    assert "Field capacity" not in page
+
+
 UNITS = {"us": r"\d (ac|sq ft|lb|lb/ac|mph)\b", "metric": r"\d (ha|m²|m2|kg|kg/ha|km/h)\b"}
 
 
@@ -440,3 +456,10 @@ def test_it_runs_as_an_installed_command() -> None:
     assert program
     done = subprocess.run([program, "--version"], capture_output=True, text=True)
     assert (done.returncode, done.stdout) == (0, f"evenacre {__version__}\n")
+
+
+def test_an_amount_that_nothing_tells_is_not_called_none(tmp_path: Path) -> None:
+    ran = evenacre("audit", *write_files(tmp_path).options(product="rye"))
+    assert ran.code == 0, ran.err
+    assert "How much rye was put down is not known" in ran.out
+    assert "lb of rye" not in ran.out

@@ -91,6 +91,9 @@ def audit_operation(
     number = number_passes(steps)
     headland = _headland(land, steps, implement, settings.headland_rounds)
     passes = pass_table(steps, number, swaths, headland.band, plane.crs)
+    timed = all(track.timed for track in tracks)
+    if not timed:
+        passes[["start_s", "end_s", "mean_speed_mps"]] = np.nan
 
     say("finding skips")
     parted = account(cover, land.workable)
@@ -149,7 +152,7 @@ def audit_operation(
         **areas,
         headland_rounds=headland.rounds,
         pass_count=len(passes),
-        **capacity_figures(steps, implement.width_m, areas["covered_area_m2"]),
+        **capacity_figures(steps, implement.width_m, areas["covered_area_m2"], timed=timed),
         uncertainty=area_uncertainty(steps, number, cover, land.workable, implement, error),
         products=products,
         layers=layers,

@@ -65,9 +65,19 @@ def work_time(steps: Steps) -> WorkTime:
     )
 
 
-def capacity_figures(steps: Steps, width_m: float, covered_m2: float) -> dict[str, float]:
-    """Time, speed, capacity and efficiency, by the names of the result."""
+def capacity_figures(
+    steps: Steps, width_m: float, covered_m2: float, *, timed: bool
+) -> dict[str, float]:
+    """Time, speed, capacity and efficiency, by the names of the result.
+
+    Parameters
+    ----------
+    timed : bool
+        Whether the log tells times; what hangs on them is NaN where it does not.
+    """
     time = work_time(steps)
+    if not timed:
+        time = WorkTime(np.nan, time.worked_m, np.nan, np.nan, np.nan, np.nan)
     speed = time.worked_m / time.worked_s if time.worked_s else 0.0
     theoretical = theoretical_capacity_m2_per_s(width_m, speed)
     capacity = covered_m2 / time.field_s if time.field_s else 0.0

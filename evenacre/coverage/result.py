@@ -144,6 +144,8 @@ class AuditResult:
         ``setbacks`` (name, distance_m, area_m2). Any of them may be empty.
     time_zone : str or None
         The zone to show times in; None: the log's own clock.
+    worked_time_s, field_time_s, mean_speed_mps, start_s, ... : float
+        Whatever hangs on times is NaN where the log tells none.
     cleaning : dict of str to int
         Records read, used and dropped, by reason.
     totals : RunningTotals or None

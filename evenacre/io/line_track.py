@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import numpy.typing as npt
 import shapely
@@ -80,7 +82,7 @@ def line_tracks(
         plan,
         time_zone,
         findings,
-        clock=Clock(time_s, clock.dated),
+        clock=replace(clock, time_s=time_s),
     )
 
 

@@ -38,7 +38,7 @@ def nominal_clock(
     )
     fresh = np.diff(runs, prepend=runs[:1]) != 0
     pause = np.where(fresh, _BETWEEN_RUNS_S, np.nan_to_num(step_m(lon, lat)) / NOMINAL_SPEED_MPS)
-    return Clock(np.cumsum(pause), dated=False)
+    return Clock(np.cumsum(pause), dated=False, assumed=True)
 
 
 def with_stops(time_s: FloatArray, runs: IntArray) -> tuple[IntArray, FloatArray, BoolArray]:

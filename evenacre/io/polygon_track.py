@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -15,7 +15,6 @@ from evenacre.io.order import NOMINAL_SPEED_MPS, nominal_clock, with_stops
 from evenacre.io.records import build_tracks, fix_clock
 from evenacre.io.runs import RunFixes, run_table
 from evenacre.io.table import Findings, Table, counted
-from evenacre.io.times import Clock
 from evenacre.model import BoolArray, FloatArray, IntArray, Track
 from evenacre.plane import WorkingPlane
 
@@ -86,7 +85,7 @@ def polygon_tracks(
     else:
         middle_s = clock.time_s[kept]
         early_s = shift_m / _speed(steps, runs, middle_s)[step]
-        clock = Clock(middle_s[step] + early_s, clock.dated)
+        clock = replace(clock, time_s=middle_s[step] + early_s)
     rows, time_s, down = with_stops(clock.time_s, own_run)
     fixes = RunFixes(kept[step][rows], lon[rows], lat[rows], down)
     width = np.full(len(table), np.nan)
@@ -106,7 +105,7 @@ def polygon_tracks(
         plan,
         time_zone,
         findings,
-        clock=Clock(time_s, clock.dated),
+        clock=replace(clock, time_s=time_s),
     )
 
 

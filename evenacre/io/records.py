@@ -86,6 +86,7 @@ def build_tracks(
         interval_s=measures.interval_s,
         rates=measures.rates,
         flows=measures.flows,
+        timed=not clock.assumed,
     )
     if len(machines) > 1:
         findings.note(

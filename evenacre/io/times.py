@@ -36,10 +36,13 @@ class Clock:
         Seconds since 1970-01-01 UTC, or of local wall time when no zone is known; NaN: none.
     dated : bool
         False when the file tells the time but not the day.
+    assumed : bool
+        True when the file tells no times: these only keep the records in order.
     """
 
     time_s: FloatArray
     dated: bool
+    assumed: bool = False
 
 
 def read_clock(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -95,4 +96,4 @@ def _sum(costs: Iterable[float]) -> float | None:
 
 
 def _times(amount: float, price: float | None) -> float | None:
-    return None if price is None else amount * price
+    return None if price is None or not math.isfinite(amount) else amount * price

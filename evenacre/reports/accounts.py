@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -187,19 +188,26 @@ def _setbacks(r: AuditResult, u: UnitSystem) -> Account:
 
 
 def _work(r: AuditResult, u: UnitSystem) -> Account:
-    start, end = (figures.day_and_clock(t, r.time_zone) for t in (r.start_s, r.end_s))
     rows = [
         ("Passes", f"{r.pass_count:,}"),
         ("Distance worked", u.distance.text(r.worked_distance_m)),
         ("Working width", u.length.text(r.width_m)),
+    ]
+    if not math.isfinite(r.field_time_s):
+        rows.append(("Times and speeds", "not in the log"))
+        return Account("The work", ("", ""), rows)
+    clock = r.time_zone or "clock of the log"
+    breaks = figures.duration(r.idle_time_s) if r.idle_time_s else "none"
+    rows += [
         ("Mean speed while working", u.speed.text(r.mean_speed_mps)),
         ("Time working", figures.duration(r.worked_time_s)),
         ("Time in the field", figures.duration(r.field_time_s)),
-        ("Breaks over an hour, not counted", figures.duration(r.idle_time_s)),
+        ("Breaks over an hour, not counted", breaks),
         ("Field capacity", u.capacity.text(r.field_capacity_m2_per_s)),
         ("Theoretical field capacity", u.capacity.text(r.theoretical_capacity_m2_per_s)),
         ("Field efficiency", figures.share(r.field_efficiency, 1.0)),
-        (f"First and last work ({r.time_zone or 'clock of the log'})", f"{start} to {end}"),
+        (f"First work ({clock})", figures.day_and_clock(r.start_s, r.time_zone)),
+        (f"Last work ({clock})", figures.day_and_clock(r.end_s, r.time_zone)),
     ]
     return Account(
         "The work",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -218,11 +219,13 @@ class _Maker:
         zone = self.result.time_zone
         for item, row in zip(items, rows, strict=True):
             item["t"] = f"Pass {row.number}" + (" (headland)" if row.headland else "")
-            item["r"] = [
-                ["Time", " to ".join(figures.clock(t, zone) for t in (row.start_s, row.end_s))],
-                ["Length", figures.distance(row.length_m, self.units)],
-                ["Speed", self.units.speed.text(row.mean_speed_mps)],
-            ]
+            item["r"] = [["Length", figures.distance(row.length_m, self.units)]]
+            if math.isfinite(row.start_s):
+                hours = (figures.clock(t, zone) for t in (row.start_s, row.end_s))
+                item["r"] += [
+                    ["Time", " to ".join(hours)],
+                    ["Speed", self.units.speed.text(row.mean_speed_mps)],
+                ]
         count = f"{self.result.pass_count:,}"
         return MapLayer("pass", "passes (tap a line)", count, shown=False, line=True, items=items)
 

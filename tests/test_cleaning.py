@@ -11,7 +11,8 @@ from put_down import operation
 
 from evenacre.coverage.audit import audit_operation
 from evenacre.coverage.clean import NEAR_FIELD_M, Fixes, clean
-from evenacre.model import Settings, Track
+from evenacre.errors import InputError
+from evenacre.model import Field, Settings, Track
 from evenacre.plane import WorkingPlane
 
 PLANE = WorkingPlane(-92.6, 40.1)
@@ -246,3 +247,12 @@ def test_a_record_that_covers_the_time_before_it_reaches_back() -> None:
     assert fixes.time_s[0] == START_S - 1.0
     assert fixes.x_m[1] - fixes.x_m[0] == pytest.approx(SPEED_MPS, rel=1e-4)
     assert fixes.handover_s.tolist() == fixes.time_s[:-1].tolist()
+
+
+def test_two_machines_in_one_log_are_told_as_that() -> None:
+    """Where no two records in a row can belong to one drive, it is not the work state's fault."""
+    job = operation(straight_job(240.0, (0.0,)))
+    (track,) = (replace(t, working=np.ones(len(t), dtype=bool)) for t in job.tracks[:1])
+    other = replace(track, lon=track.lon + 0.01, time_s=track.time_s + 0.05)
+    with pytest.raises(InputError, match="two machines"):
+        audit_operation(replace(job, tracks=(track, other), field=Field("Creek Forty")))

@@ -18,6 +18,8 @@ from evenacre.model import Operation
 _DISTANCE_TOLERANCE = 0.03
 # A receiver repeats a record now and then; more than this comes of the export.
 _REPEATS_SHARE = 0.01
+# No drive is left where more of the steps than this are jumps.
+_JUMPS_SHARE = 0.5
 
 
 def require_work(operation: Operation, fixes: Fixes, steps: Steps) -> None:
@@ -37,14 +39,23 @@ def require_work(operation: Operation, fixes: Fixes, steps: Steps) -> None:
             "needs at least two.",
             "Check that the export is complete and that the position columns are right.",
         )
-    if not steps.working.any():
+    if steps.working.any():
+        return
+    if fixes.counts.get("cuts at jumps", 0) > _JUMPS_SHARE * len(fixes.time_s):
         raise InputError.at(
             files,
             "",
-            "no record shows work: the work state, width, sections or rate is off throughout.",
-            "Check which column holds the work state, or map another one "
-            "(--column work=NAME or columns in the season file).",
+            "the positions jump to and fro from record to record, as if two machines had been in "
+            "different places at the same time.",
+            "Give each machine's log alone, and check that the column of times is the right one.",
         )
+    raise InputError.at(
+        files,
+        "",
+        "no record shows work: the work state, width, sections or rate is off throughout.",
+        "Check which column holds the work state, or map another one "
+        "(--column work=NAME or columns in the season file).",
+    )
 
 
 def notes(

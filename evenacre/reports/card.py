@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from evenacre.coverage.result import AuditResult
+from evenacre.coverage.result import AuditResult, ProductResult
 from evenacre.planning.load_check import ProductLoads
 from evenacre.reports import figures
 from evenacre.reports.fixlist import stops
@@ -89,22 +89,32 @@ def _double(r: AuditResult, units: UnitSystem, currency: str) -> str:
         return "Nothing covered twice."
     area = figures.deserved(r.overlap_area_m2, r.uncertainty.get("overlap_area_m2"), units)
     text = f"{area} covered twice or more"
-    if r.products:
-        extra = " and ".join(
-            f"{units.mass.text(p.overlap_kg, 2)} of {p.product}" for p in r.products
-        )
+    weighed = [p for p in r.products if _known(p)]
+    if weighed:
+        extra = " and ".join(f"{units.mass.text(p.overlap_kg, 2)} of {p.product}" for p in weighed)
         text += f" = {extra} put down again"
         costs = [p.overlap_cost for p in r.products if p.overlap_cost is not None]
         if costs:
             text += f", {figures.money(sum(costs), currency)}"
-            if len(costs) < len(r.products):
+            if len(costs) < len(weighed):
                 text += " for those with a price"
     return text + "."
+
+
+def _known(p: ProductResult) -> bool:
+    """Whether log or target tell how much was put down."""
+    return p.source != "target" or p.target_kg_per_m2 is not None
 
 
 def _products(r: AuditResult, units: UnitSystem) -> list[str]:
     out = []
     for p in r.products:
+        if not _known(p):
+            out.append(
+                f"How much {p.product} was put down is not known: no rate is logged, and none was "
+                "given."
+            )
+            continue
         text = f"{units.mass.text(p.applied_in_field_kg, 3)} of {p.product} on the field"
         text += f", {units.rate.text(p.mean_rate_kg_per_m2)} on average"
         if p.target_kg_per_m2 is not None and p.source != "target":

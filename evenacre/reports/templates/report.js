@@ -98,7 +98,8 @@ const evenacre = (() => {
       draw(map, groups[layer.key], layer, data.origin, stops);
     }
     const box = L.latLngBounds(data.bounds);
-    const fit = { paddingTopLeft: [16, 34], paddingBottomRight: [16, 40], animate: false };
+    // Clear of the scale below and the zoom buttons at the right.
+    const fit = { paddingTopLeft: [16, 34], paddingBottomRight: [60, 40], animate: false };
     const clear = () => declutter(map, Object.values(stops));
     map.on("zoomend", clear);
     map.fitBounds(box, fit);

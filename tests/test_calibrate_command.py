@@ -205,6 +205,9 @@ def test_the_season_file_gives_density_drill_and_place(tmp_path: Path) -> None:
     assert found["fills"][0]["mass_kg"] == pytest.approx(100 * bushel_m3 * 770)
     (row,) = book_rows(farm / "settings-book.csv")
     assert float(row["bulk density [kg/m3]"]) == pytest.approx(770)
+    code, _, err = run("--season", farm / "season.toml", "--product", "peas", "--target", "9 lb/ac")
+    assert code == 2
+    assert "a fill of peas weighs is not known" in err
 
 
 def test_quiet_says_nothing_and_notes_all_the_same() -> None:

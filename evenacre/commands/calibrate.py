@@ -126,8 +126,9 @@ def calibrate(
             date=date.strip() or _today(),
             beyond=beyond,
         )
-        job, notes = read_options(typed, *_of_season(known, typed.product))
-        _check_asked(job, lookup=lookup, no_book=no_book)
+        named, drill = _of_season(known, typed.product)
+        job, notes = read_options(typed, named, drill)
+        _check_asked(job, drill, lookup=lookup, no_book=no_book)
         system = unit_system(units.value if units else known.units if known else "us")
         path = book or (season.parent if season else Path()) / BOOK_NAME
         warnings: tuple[str, ...] = ()
@@ -168,7 +169,9 @@ def _of_season(season: Season | None, product: str) -> tuple[Product | None, Imp
     return named.get(product.lower()), drills[0] if len(drills) == 1 else None
 
 
-def _check_asked(job: CalibrationJob, *, lookup: bool, no_book: bool) -> None:
+def _check_asked(
+    job: CalibrationJob, drill: Implement | None, *, lookup: bool, no_book: bool
+) -> None:
     """Refuse a question that lacks what it needs."""
     about = job.about
     if lookup:
@@ -182,6 +185,11 @@ def _check_asked(job: CalibrationJob, *, lookup: bool, no_book: bool) -> None:
         return
     fills = about.target_kg_per_m2 is not None and bool(job.fills_kg or job.compartments_kg)
     if job.test is None and not fills:
+        bins = drill is not None and bool(drill.compartments)
+        if bins and about.target_kg_per_m2 is not None and about.bulk_density_kg_per_m3 is None:
+            what = f"What a fill of {about.product or 'the product'} weighs is not known."
+            remedy = 'Give --bulk-density "48 lb/bu", or bulk_density in the season file.'
+            raise InputError.at("calibrate", "--bulk-density", what, remedy)
         what = "There is nothing to work out."
         remedy = 'Give a catch, such as --catch "4.2 lb"; or --target with --fill or --compartment.'
         raise InputError.at("calibrate", "", what, f"{remedy} To ask the book, add --lookup.")

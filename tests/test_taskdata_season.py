@@ -195,6 +195,7 @@ def test_task_data_is_checked_and_finished_as_it_is(tmp_path: Path) -> None:
     checked = CliRunner().invoke(app, ["check", str(zipped)])
     assert checked.exit_code == 0, checked.output
     assert "To come" in checked.stdout
+    assert "all positions are RTK fixed" in checked.stdout
     lacking = CliRunner().invoke(app, ["check", str(farm(tmp_path / "bare.zip", devices=False))])
     assert lacking.exit_code == 2
     assert "--width" in lacking.stdout
@@ -209,3 +210,14 @@ def test_task_data_is_no_season_file(tmp_path: Path) -> None:
     run = CliRunner().invoke(app, ["export", zipped, "--out", str(tmp_path / "plan.zip")])
     assert run.exit_code == 2
     assert "no season file" in run.stderr
+
+
+def test_a_plan_without_logs_says_why_it_cannot_be_audited(tmp_path: Path) -> None:
+    path = by_hand.write(
+        tmp_path / "plan.zip",
+        by_hand.root(
+            v4, tasks=[v4.Task(id="TSK1", designator="To come", status=v4.TaskStatus("1"))]
+        ),
+    )
+    with pytest.raises(InputError, match=r"\"To come\" has no log and was left out\)\. Export"):
+        season_from_taskdata(path)

@@ -67,7 +67,10 @@ def report_quality(file: str, quality: IntArray, findings: Findings) -> None:
         return
     told.sort(key=lambda pair: -pair[1])
     listing = ", ".join(f"{count / len(quality):.1%} {_NAMES[kind]}" for kind, count in told)
-    findings.note(f"{file}: positions are {listing}.")
+    if told[0][1] == len(quality):
+        findings.note(f"{file}: all positions are {_NAMES[told[0][0]]}.")
+    else:
+        findings.note(f"{file}: positions are {listing}.")
     for kind, count in told:
         if kind in _DOUBTFUL:
             findings.warn(

@@ -94,7 +94,7 @@ def _without_log(data: TaskData, task: Task) -> Iterator[str]:
 
 
 def _because(warnings: dict[str, None]) -> str:
-    return f" ({next(iter(warnings))})" if warnings else ""
+    return f" ({next(iter(warnings)).removesuffix('.')})" if warnings else ""
 
 
 def _unknown(source: str, tasks: Sequence[str], seen: list[str]) -> Iterator[Problem]:

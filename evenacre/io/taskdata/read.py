@@ -91,7 +91,7 @@ def read_taskdata_tracks(
         for track in one.tracks
     ]
     if not tracks:
-        said = [warning for one in data.tasks for warning in one.warnings]
+        said = [warning.removesuffix(".") for one in data.tasks for warning in one.warnings]
         raise InputError.at(
             data.source,
             "",

@@ -12,7 +12,7 @@ import pytest
 import shapely
 from synthetic_result import empty_result, make_result
 
-from evenacre.io.parquet_out import RESULT_LAYERS, write_geoparquet, write_layers, write_tracks
+from evenacre.io.parquet_out import RESULT_LAYERS, track_layer, write_geoparquet, write_layers
 from evenacre.io.tracks import read_tracks
 from evenacre.model import Track
 from evenacre.reports.layers import join_layers, operation_layers
@@ -60,7 +60,7 @@ def check_standard(path: Path, kinds: set[str]) -> None:
 
 def test_tracks_are_points_that_other_readers_open(tmp_path):
     track = drive()
-    write_tracks(tmp_path / "tracks.parquet", [track])
+    write_geoparquet(tmp_path / "tracks.parquet", track_layer([track]))
     check_standard(tmp_path / "tracks.parquet", {"Point"})
     table = pq.read_table(tmp_path / "tracks.parquet")
     assert table.num_rows == N
@@ -78,7 +78,7 @@ def test_tracks_are_points_that_other_readers_open(tmp_path):
 
 def test_tracks_can_be_read_as_a_log_again(tmp_path):
     track = drive()
-    write_tracks(tmp_path / "tracks.parquet", [track])
+    write_geoparquet(tmp_path / "tracks.parquet", track_layer([track]))
     (again,) = read_tracks(tmp_path / "tracks.parquet")
     np.testing.assert_allclose(again.time_s, track.time_s, atol=1e-6)
     np.testing.assert_array_equal(again.working, track.working)
@@ -96,7 +96,7 @@ def test_several_machines_a_missing_place_and_no_date(tmp_path):
     lon[3] = np.nan
     first = replace(drive(), lon=lon)
     second = Track("b.csv", first.time_s, np.full(N, -179.9996), first.lat)
-    write_tracks(tmp_path / "both.parquet", [first, second])
+    write_geoparquet(tmp_path / "both.parquet", track_layer([first, second]))
     frame = gpd.read_parquet(tmp_path / "both.parquet")
     assert frame["machine"].value_counts().to_dict() == {"creek.csv": N, "b.csv": N}
     assert frame.geometry.isna().sum() == 1
@@ -105,7 +105,7 @@ def test_several_machines_a_missing_place_and_no_date(tmp_path):
     assert frame["work"].isna().sum() == N
     assert frame["sections"].isna().sum() == N
     undated = Track("c.csv", np.arange(N) * 1.0, np.full(N, -93.5), first.lat)
-    write_tracks(tmp_path / "undated.parquet", [undated])
+    write_geoparquet(tmp_path / "undated.parquet", track_layer([undated]))
     (again,) = read_tracks(tmp_path / "undated.parquet")
     np.testing.assert_array_equal(again.time_s, undated.time_s)
 

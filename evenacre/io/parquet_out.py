@@ -51,11 +51,6 @@ def write_layers(folder: Path, layers: Mapping[str, gpd.GeoDataFrame]) -> None:
             write_geoparquet(folder / f"{name}.parquet", layers[name])
 
 
-def write_tracks(path: Path, tracks: Sequence[Track]) -> None:
-    """Write tracks as points, as :func:`track_layer` lays them out."""
-    write_geoparquet(path, track_layer(tracks))
-
-
 def track_layer(tracks: Sequence[Track]) -> gpd.GeoDataFrame:
     """Lay tracks out as one layer of points in EPSG:4326, a row a record.
 

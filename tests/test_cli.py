@@ -230,6 +230,13 @@ def test_every_map_file_may_have_layers(files: Files) -> None:
     assert operation["workable_area_m2"] == pytest.approx(60 * 20 - 10 * 5, rel=1e-6)
 
 
+def test_a_gap_shorter_than_the_log_records(files: Files) -> None:
+    ran = evenacre("audit", *files.options(max_gap="0.01 s"))
+    assert ran.code == 2
+    assert "cut between all of its records" in ran.err
+    assert "--max-gap" in ran.err
+
+
 def test_lines_without_times_tell_no_speed(files: Files) -> None:
     ways = [shapely.LineString([(0, y), (60, y)]) for y in (3.0, 9.0, 15.0)]
     shapes = [on_earth(way, MISSOURI, 0.0, (0, 0)) for way in ways]

@@ -49,6 +49,14 @@ def require_work(operation: Operation, fixes: Fixes, steps: Steps) -> None:
             "different places at the same time.",
             "Give each machine's log alone, and check that the column of times is the right one.",
         )
+    if not steps.whole.any():
+        raise InputError.at(
+            files,
+            "",
+            "the path is cut between all of its records: they lie too far apart in time.",
+            "Check the column of times, or allow a longer silence (max_gap, on the command line "
+            "--max-gap).",
+        )
     raise InputError.at(
         files,
         "",

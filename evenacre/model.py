@@ -230,6 +230,27 @@ class Field:
 
 
 @dataclass(frozen=True)
+class Unweighed:
+    """Amounts logged by volume or by count: a product's density or seed size gives their mass.
+
+    Attributes
+    ----------
+    product : str
+        "" where the log names none.
+    by : str
+        ``"volume"`` (m3) or ``"count"``.
+    per : str
+        ``"area"`` (per m2) or ``"time"`` (per s).
+    values : (n,) float
+    """
+
+    product: str
+    by: str
+    per: str
+    values: FloatArray
+
+
+@dataclass(frozen=True)
 class Track:
     """One logged drive, as read from one file. Arrays share length n; None: not logged.
 
@@ -263,6 +284,8 @@ class Track:
         Standard uncertainty of each position, told by the receiver's kind of fix; NaN: not told.
     timed : bool
         False when the file tells no times: ``time_s`` then only keeps the records in order.
+    unweighed : tuple of Unweighed
+        Amounts that the product has to weigh.
     notes : tuple of str
         What was guessed from the file and why.
     warnings : tuple of str
@@ -284,6 +307,7 @@ class Track:
     rates: dict[str, FloatArray] = dataclasses.field(default_factory=dict)
     flows: dict[str, FloatArray] = dataclasses.field(default_factory=dict)
     sigma_m: FloatArray | None = None
+    unweighed: tuple[Unweighed, ...] = ()
     timed: bool = True
     notes: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()

@@ -13,12 +13,15 @@ import pytest
 import tasklogs as by_hand
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from isoxml.models.ddi_entities import DDEntity
 from tasklogs import record, template, v3, v4
 
 from evenacre.io.taskdata.nouns import Task
 from evenacre.io.taskdata.read import read_taskdata
 from evenacre.io.taskdata.records import record_starts
 from evenacre.io.tracks import read_tracks
+from evenacre.io.weigh import weigh_amounts
+from evenacre.model import Application, Product, SeedLot
 
 KG_HA = 1e-4
 BOTH = pytest.mark.parametrize("iso", [v3, v4])
@@ -310,17 +313,50 @@ def test_a_setpoint_stands_in_for_a_missing_rate_with_a_warning(tmp_path: Path) 
     assert any("setpoint" in warning for warning in track.warnings)
 
 
-@pytest.mark.parametrize(("key", "word"), [(2, "volume"), (12, "count"), (37, "volume flow")])
-def test_rates_by_volume_or_count_are_told_of_but_not_weighed(
-    tmp_path: Path, key: int, word: str
+LOT = Product(
+    "18-46-0", bulk_density_kg_per_m3=960.0, seed=SeedLot(0.98, 0.9, seeds_per_kg=440_000.0)
+)
+"""Density and seeds to weigh a volume or a count by."""
+
+
+@pytest.mark.parametrize(
+    ("key", "by", "kg_each"),
+    [
+        (2, "volume", 960.0),
+        (37, "volume", 960.0),
+        (12, "count", 1 / 440e3),
+        (47, "count", 1 / 440e3),
+    ],
+)
+def test_volumes_and_counts_are_weighed_by_what_is_known_of_the_product(
+    tmp_path: Path, key: int, by: str, kg_each: float
 ) -> None:
+    """Resolutions are those of the list that ships in isoxml."""
+    si = {"mm³/m²": 1e-9, "mm³/s": 1e-9, "/m²": 1.0, "/s": 1.0}
+    entity = DDEntity.from_id(key)
+    logged = 16_800 * entity.bit_resolution * si[entity.unit]
     data = drive(3, {0: [(0, 16_800)]})
-    (track,) = read_tracks(
+    tracks = read_tracks(
         farm(tmp_path / "farm.zip", {"TLG00001": (template([(key, "DET-3")]), data)})
     )
-    assert not track.rates
-    assert not track.flows
-    assert any(f"the {word} of 18-46-0 is logged" in warning for warning in track.warnings)
+    (track,) = weigh_amounts(tracks, [Application(LOT)])
+    weighed = track.flows if "Per Time" in entity.name else track.rates
+    assert weighed["18-46-0"] == pytest.approx(np.full(3, logged * kg_each))
+    assert any(f"the {by} of 18-46-0 was weighed" in note for note in track.notes)
+
+    (bare,) = weigh_amounts(tracks, [Application(Product("18-46-0"))])
+    assert not bare.rates
+    assert not bare.flows
+    assert any(f"the {by} of 18-46-0 is logged" in warning for warning in bare.warnings)
+
+
+def test_a_volume_wanted_is_told_of_but_not_used(tmp_path: Path) -> None:
+    data = drive(3, {0: [(0, 16_800)]})
+    (track,) = read_tracks(
+        farm(tmp_path / "farm.zip", {"TLG00001": (template([(1, "DET-3")]), data)})
+    )
+    assert not track.unweighed
+    assert any("the volume wanted of 18-46-0 is logged" in w for w in track.warnings)
 
 
 def test_unknown_values_are_noted_and_stray_ones_warned_of(tmp_path: Path) -> None:

@@ -69,12 +69,14 @@ def zone(iso: ModuleType, code: int, name: str, mg_m2: int | None, **parts: Any)
 def test_resolutions_are_those_of_the_data_dictionary(key: int) -> None:
     """Against the list of the public dictionary that ships in isoxml."""
     entity = DDEntity.from_id(key)
-    si = {"mg/m²": 1e-6, "mg/s": 1e-6, "mm": 1e-3, "mm/s": 1e-3, "kg": 1.0, "g": 1e-3, "m²": 1.0}
+    si = {"mm³/m²": 1e-9, "mm³/s": 1e-9, "/m²": 1.0, "/s": 1.0}
+    si |= {"mg/m²": 1e-6, "mg/s": 1e-6, "mm": 1e-3, "mm/s": 1e-3, "kg": 1.0, "g": 1e-3, "m²": 1.0}
     ours = {
         **dict.fromkeys((ddis.SETPOINT_RATE, ddis.ACTUAL_RATE), ddis.KG_PER_M2),
         **dict.fromkeys((ddis.SETPOINT_FLOW, ddis.ACTUAL_FLOW), ddis.KG_PER_S),
         **dict.fromkeys((67, 68, 70, 134, 135, ddis.SPEED), ddis.MM),
         **{number: total.step for number, total in ddis.TOTALS.items()},
+        **{number: kind.step for number, kind in ddis.UNWEIGHED.items()},
     }
     if key in ours:
         assert ours[key] == pytest.approx(si[entity.unit] * entity.bit_resolution)
@@ -98,9 +100,12 @@ def test_resolutions_are_those_of_the_data_dictionary(key: int) -> None:
     if key in ddis.CONDENSED_STATES:
         first = 16 * (key - 161) + 1
         assert entity.name == f"Actual Condensed Work State ({first}-{first + 15})"
+    elif key in ddis.UNWEIGHED:
+        kind = ddis.UNWEIGHED[key]
+        assert entity.name.startswith(f"Actual {kind.by.title()} Per {kind.per.title()}")
     elif key in ddis.NOT_WEIGHED:
-        kind, _, flow = ddis.NOT_WEIGHED[key].removeprefix("the ").partition(" ")
-        assert entity.name.split()[1].lower() == kind
+        what, _, flow = ddis.NOT_WEIGHED[key].removeprefix("the ").partition(" ")
+        assert entity.name.split()[1].lower() == what
         assert ("Per Time" in entity.name) == ("flow" in flow)
         assert ("Setpoint" in entity.name) == ("wanted" in flow)
     else:

@@ -11,6 +11,7 @@ from evenacre.io.table import Findings
 from evenacre.io.tickets import match_ticket_clock, read_tickets
 from evenacre.io.times import dates_of
 from evenacre.io.tracks import read_tracks
+from evenacre.io.weigh import weigh_amounts
 from evenacre.model import UNDATED_S, LoadTicket, Operation, OperationPlan, Track
 
 
@@ -47,7 +48,7 @@ def read_operation(plan: OperationPlan) -> tuple[Operation, list[Problem]]:
         if isinstance(read, InputError):
             problems += read.problems
         else:
-            tracks += read
+            tracks += weigh_amounts(read, plan.applications)
     placed = turn_tracks(tracks)
     if plan.field.boundary is not None:
         try:

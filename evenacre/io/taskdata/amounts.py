@@ -12,7 +12,7 @@ from evenacre.io.taskdata import ddis
 from evenacre.io.taskdata.booms import sections_of
 from evenacre.io.taskdata.devices import BIN, SECTION, UNIT, Machines
 from evenacre.io.taskdata.logs import Log
-from evenacre.model import BoolArray, FloatArray
+from evenacre.model import BoolArray, FloatArray, Unweighed
 
 _NOT_AVAILABLE = 2**31 - 1
 _STEADY, _STEADY_SHARE = 0.01, 0.95
@@ -38,11 +38,14 @@ class Amounts:
         kg per s.
     targets : dict of str to float
         Steady setpoints, kg per m2.
+    unweighed : list of Unweighed
+        What is measured by volume or count.
     """
 
     rates: dict[str, FloatArray] = field(default_factory=dict)
     flows: dict[str, FloatArray] = field(default_factory=dict)
     targets: dict[str, float] = field(default_factory=dict)
+    unweighed: list[Unweighed] = field(default_factory=list)
 
 
 def read_amounts(
@@ -54,9 +57,10 @@ def read_amounts(
     about: str,
     findings: Findings,
 ) -> Amounts:
-    """Read the mass rates and flows of each product.
+    """Read the rates and flows of each product.
 
-    What is measured goes before what was wanted; rates by volume or count are only told of.
+    What is measured goes before what was wanted; what was wanted by volume or count is only
+    told of.
     """
     owners = product_names(log, allotments, machines, about, findings)
 
@@ -64,7 +68,9 @@ def read_amounts(
         by_product: dict[str, list[int]] = {}
         for index in log.indices(ddi):
             by_product.setdefault(owners[index], []).append(index)
-        spread = ddi in (ddis.ACTUAL_RATE, ddis.SETPOINT_RATE)
+        spread = ddi in (ddis.ACTUAL_RATE, ddis.SETPOINT_RATE) or (
+            ddi in ddis.UNWEIGHED and ddis.UNWEIGHED[ddi].per == "area"
+        )
         return {
             product: _together(log, indices, machines, boom, sections, spread, about, findings)
             * step
@@ -85,6 +91,11 @@ def read_amounts(
                 f"{about}: the actual {kind} of {_called(product)} is not logged; the {kind} "
                 "wanted (setpoint) was taken for it."
             )
+    for ddi, counted_by in ddis.UNWEIGHED.items():
+        amounts.unweighed += [
+            Unweighed(product, counted_by.by, counted_by.per, values)
+            for product, values in gathered(ddi, counted_by.step).items()
+        ]
     _tell_of_others(log, owners, about, findings)
     return amounts
 
@@ -115,7 +126,7 @@ def product_names(
         column.part
         for index, column in enumerate(log.columns)
         if not names[index]
-        and column.ddi in (ddis.ACTUAL_RATE, ddis.ACTUAL_FLOW)
+        and column.ddi in (ddis.ACTUAL_RATE, ddis.ACTUAL_FLOW, *ddis.UNWEIGHED)
         and column.part in machines.parts
         and machines.parts[column.part].kind == BIN
     }

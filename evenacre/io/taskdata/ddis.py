@@ -23,17 +23,31 @@ KG_PER_M2 = 1e-6
 KG_PER_S = 1e-6
 """A step of 1 mg/s."""
 
+
+@dataclass(frozen=True)
+class ByVolumeOrCount:
+    """An actual amount that is no mass: what it counts, per what, and the SI size of its step."""
+
+    by: str
+    per: str
+    step: float
+
+
+UNWEIGHED = {
+    2: ByVolumeOrCount("volume", "area", 1e-11),
+    12: ByVolumeOrCount("count", "area", 1e-3),
+    37: ByVolumeOrCount("volume", "time", 1e-9),
+    47: ByVolumeOrCount("count", "time", 1e-3),
+}
+"""Actual amounts by volume (0.01 mm3/m2, mm3/s) and by count (0.001/m2, 0.001/s)."""
+
 NOT_WEIGHED = {
     1: "the volume wanted",
-    2: "volume",
     11: "the count wanted",
-    12: "count",
     36: "the volume flow wanted",
-    37: "volume flow",
     46: "the count flow wanted",
-    47: "count flow",
 }
-"""Rates that say nothing of mass: setpoint and actual, per area and per time."""
+"""Setpoints that say nothing of mass, per area and per time."""
 
 
 @dataclass(frozen=True)
@@ -56,6 +70,7 @@ USED = {
     *(SETPOINT_RATE, ACTUAL_RATE, SETPOINT_FLOW, ACTUAL_FLOW),
     *(ACTUAL_WIDTH, WORK_STATE, SPEED),
     *CONDENSED_STATES,
+    *UNWEIGHED,
     *TOTALS,
 }
 """What is taken from time logs."""

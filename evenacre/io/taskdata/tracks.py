@@ -88,6 +88,7 @@ def track_of(
         rates={product: values[timed] for product, values in amounts.rates.items()},
         flows={product: values[timed] for product, values in amounts.flows.items()},
         sigma_m=sigma[timed] if np.isfinite(sigma).any() else None,
+        unweighed=tuple(replace(u, values=u.values[timed]) for u in amounts.unweighed),
     )
     full = width_of(boom, machines, source, findings)
     if full is None and width is not None and np.isfinite(width).any():

@@ -25,14 +25,15 @@ GRID_M = 1e-6
 
 def polygonal(geometry: Geometries) -> Geometries:
     """Keep only the polygons of each geometry (overlays also yield lines and points)."""
-    mixed = shapely.get_type_id(geometry) == shapely.GeometryType.GEOMETRYCOLLECTION
-    if mixed.any():
+    mixed = np.flatnonzero(shapely.get_type_id(geometry) == shapely.GeometryType.GEOMETRYCOLLECTION)
+    if len(mixed):
+        members, owner = shapely.get_parts(geometry[mixed], return_index=True)
+        parts, member = shapely.get_parts(members, return_index=True)
+        flat = shapely.get_dimensions(parts) == 2
+        whole = np.full(len(mixed), shapely.MultiPolygon(), dtype=object)
+        shapely.multipolygons(parts[flat], indices=owner[member[flat]], out=whole)
         geometry = geometry.copy()
-        for i in np.flatnonzero(mixed):
-            parts = shapely.get_parts(geometry[i])
-            geometry[i] = shapely.union_all(
-                parts[shapely.get_dimensions(parts) == 2], grid_size=GRID_M
-            )
+        geometry[mixed] = whole
     flat = shapely.get_dimensions(geometry) == 2
     return np.where(flat, geometry, shapely.MultiPolygon())
 

@@ -213,7 +213,7 @@ def area_figures(
         "excess_area_m2": max(swept_inside - covered, doubled.area),
         "skip_area_m2": parted.missed.area,
         "headland_area_m2": headland.area,
-        "headland_overlap_m2": common(doubled, headland).area,
+        "headland_overlap_m2": float(_clip_areas(shapely.get_parts(doubled), headland).sum()),
         "outside_area_m2": parted.outside.area,
         "swept_area_m2": float(shapely.area(pieces).sum()),
     }

@@ -6,6 +6,7 @@ import base64
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 from importlib.resources import files
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -202,7 +203,9 @@ def document(
     )
 
 
+@cache
 def _environment() -> Environment:
+    """The templates, compiled once a process."""
     return Environment(
         loader=PackageLoader("evenacre.reports"),
         autoescape=True,

@@ -9,6 +9,16 @@ from typing import Annotated, Any
 import typer
 
 from evenacre.commands.given import season_given
+from evenacre.commands.reading_options import (
+    READING,
+    BoundaryCrs,
+    BoundaryLayer,
+    BoundaryWhere,
+    Columns,
+    TimeZone,
+    TracksCrs,
+    TracksLayer,
+)
 from evenacre.commands.running import Jobs, run, tell
 from evenacre.commands.shared import FOUND, AsJson, Quiet, Units, option, plain_errors
 
@@ -22,11 +32,10 @@ class FailOn(StrEnum):
     WARNING = "warning"
 
 
-FILES, DRILL, PRODUCT, READING, TUNING = (
+FILES, DRILL, PRODUCT, TUNING = (
     "Field and log",
     "The drill",
     "What was placed",
-    "How to read the files",
     "Fine points",
 )
 _EXAMPLES = (
@@ -81,20 +90,13 @@ def audit(
     ] = None,
     rate: Annotated[list[str] | None, option(PRODUCT, 'Target rate: "150 lb/ac".')] = None,
     price: Annotated[list[str] | None, option(PRODUCT, 'Price: "840 USD/ton".')] = None,
-    column: Annotated[
-        list[str] | None,
-        option(READING, 'What a column of the log is: "flow=mass \\[lb/s]". Repeat as needed.'),
-    ] = None,
-    time_zone: Annotated[
-        str | None, option(READING, "Zone of local times: America/Chicago.")
-    ] = None,
-    tracks_layer: Annotated[str | None, option(READING, "Layer of the log.")] = None,
-    tracks_crs: Annotated[str | None, option(READING, "System of x and y: EPSG:32615.")] = None,
-    boundary_layer: Annotated[str | None, option(READING, "Layer of the boundary.")] = None,
-    boundary_where: Annotated[
-        list[str] | None, option(READING, "Pick features: NAME=VALUE.")
-    ] = None,
-    boundary_crs: Annotated[str | None, option(READING, "System of the boundary.")] = None,
+    column: Columns = None,
+    time_zone: TimeZone = None,
+    tracks_layer: TracksLayer = None,
+    tracks_crs: TracksCrs = None,
+    boundary_layer: BoundaryLayer = None,
+    boundary_where: BoundaryWhere = None,
+    boundary_crs: BoundaryCrs = None,
     zones_layer: Annotated[str | None, option(READING, "Layer of the zones.")] = None,
     unworkable_layer: Annotated[
         str | None, option(READING, "Layer of the unworkable ground.")

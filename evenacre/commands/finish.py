@@ -10,18 +10,26 @@ import typer
 from evenacre.commands.finish_texts import FinishTexts, amount_left, typed_finish
 from evenacre.commands.given import season_given
 from evenacre.commands.printing import printing
+from evenacre.commands.reading_options import (
+    BoundaryCrs,
+    BoundaryLayer,
+    BoundaryWhere,
+    Columns,
+    TimeZone,
+    TracksCrs,
+    TracksLayer,
+)
 from evenacre.commands.shared import AsJson, Quiet, UnitName, Units, option, plain_errors
 from evenacre.errors import InputError
 
 if TYPE_CHECKING:
     from evenacre.model import OperationPlan, Season
 
-JOB, TYPED, LEFT, FIELD, READING = (
+JOB, TYPED, LEFT, FIELD = (
     "The job",
     "Without a log",
     "What is left",
     "Field and log without a season file",
-    "How to read the files",
 )
 _EXAMPLES = (
     'evenacre finish season.toml --operation NAME --left "1400 lb"',
@@ -62,20 +70,13 @@ def finish(
     width: Annotated[str | None, option(FIELD, 'Working width: "20 ft".')] = None,
     rows: Annotated[int | None, option(FIELD, "Rows across the width.")] = None,
     row_spacing: Annotated[str | None, option(FIELD, 'Instead of rows: "7.5 in".')] = None,
-    column: Annotated[
-        list[str] | None,
-        option(READING, 'What a column of the log is: "flow=mass \\[lb/s]". Repeat as needed.'),
-    ] = None,
-    time_zone: Annotated[
-        str | None, option(READING, "Zone of local times: America/Chicago.")
-    ] = None,
-    tracks_layer: Annotated[str | None, option(READING, "Layer of the log.")] = None,
-    tracks_crs: Annotated[str | None, option(READING, "System of x and y: EPSG:32615.")] = None,
-    boundary_layer: Annotated[str | None, option(READING, "Layer of the boundary.")] = None,
-    boundary_where: Annotated[
-        list[str] | None, option(READING, "Pick features: NAME=VALUE.")
-    ] = None,
-    boundary_crs: Annotated[str | None, option(READING, "System of the boundary.")] = None,
+    column: Columns = None,
+    time_zone: TimeZone = None,
+    tracks_layer: TracksLayer = None,
+    tracks_crs: TracksCrs = None,
+    boundary_layer: BoundaryLayer = None,
+    boundary_where: BoundaryWhere = None,
+    boundary_crs: BoundaryCrs = None,
     out: Annotated[
         Path | None, typer.Option("--out", help="Folder for a map; none is written without it.")
     ] = None,

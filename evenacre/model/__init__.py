@@ -1,0 +1,56 @@
+"""The nouns: field, implement, product, track, operation, season.
+
+Everything here is SI: metres, square metres, kilograms, seconds (since 1970-01-01 UTC),
+radians. Positions are WGS 84 longitude and latitude in degrees; a geometry that crosses
+the antimeridian has longitudes running past 180 rather than wrapping.
+"""
+
+from evenacre.model.arrays import BoolArray, FloatArray, IntArray
+from evenacre.model.field import Field
+from evenacre.model.implement import Compartment, Implement, TowedUnit
+from evenacre.model.operation import Operation, Settings
+from evenacre.model.pasture import Booking, Grazing, HerdClass, Paddock, Seeding, Stay
+from evenacre.model.product import (
+    Application,
+    Need,
+    PastSetting,
+    PlannedRate,
+    Product,
+    SeedLot,
+    WithSeed,
+)
+from evenacre.model.season import InputFile, OperationPlan, Season
+from evenacre.model.track import UNDATED_S, Blockage, LoadTicket, Track, Unweighed
+
+__all__ = [
+    "UNDATED_S",
+    "Application",
+    "Blockage",
+    "Booking",
+    "BoolArray",
+    "Compartment",
+    "Field",
+    "FloatArray",
+    "Grazing",
+    "HerdClass",
+    "Implement",
+    "InputFile",
+    "IntArray",
+    "LoadTicket",
+    "Need",
+    "Operation",
+    "OperationPlan",
+    "Paddock",
+    "PastSetting",
+    "PlannedRate",
+    "Product",
+    "Season",
+    "SeedLot",
+    "Seeding",
+    "Settings",
+    "Stay",
+    "TowedUnit",
+    "Track",
+    "Unweighed",
+    "WithSeed",
+]

@@ -1,0 +1,1 @@
+"""Passes to come: heading, headland rounds, passes between them, turns and time."""

@@ -12,7 +12,7 @@ import pandas as pd
 import shapely
 
 from evenacre.errors import InputError
-from evenacre.io.staging import SUMMARY, staged_folder
+from evenacre.io.staging import SUMMARY, staged_folder, write_account
 
 _DEGREE_DIGITS = 7
 
@@ -39,18 +39,13 @@ def write_finish(
     """
     _spare_others(out, account["schema"])
     with staged_folder(out) as stage:
-        names = [SUMMARY]
         if features is not None:
-            names.append("finish.geojson")
             (stage / "finish.geojson").write_text(
                 geojson_text(features), encoding="utf-8", newline="\n"
             )
         if png is not None:
-            names.append("finish.png")
             (stage / "finish.png").write_bytes(png)
-        whole = {**account, "files": sorted(names)}
-        text = json.dumps(whole, ensure_ascii=False, allow_nan=False, indent=2)
-        (stage / SUMMARY).write_text(text + "\n", encoding="utf-8", newline="\n")
+        write_account(stage, SUMMARY, account)
 
 
 def _spare_others(out: Path, mine: str) -> None:

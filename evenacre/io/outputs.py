@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
@@ -12,7 +11,7 @@ from evenacre.io.fixlist_out import write_geojson, write_gpx
 from evenacre.io.gpkg_out import write_geopackage
 from evenacre.io.parquet_out import write_geoparquet, write_layers
 from evenacre.io.raster_out import write_cog
-from evenacre.io.staging import SUMMARY
+from evenacre.io.staging import SUMMARY, write_account
 from evenacre.io.table_out import write_tables
 
 __all__ = ["write_outputs"]
@@ -47,7 +46,7 @@ def write_outputs(folder: Path, deliverables: Deliverables) -> dict[str, Any]:
             write_geoparquet(folder / "geoparquet" / "tracks.parquet", deliverables.tracks)
         for operation in written:
             operation.result()
-    return _write_summary(folder, deliverables)
+    return write_account(folder, SUMMARY, deliverables.summary)
 
 
 def _homes(folder: Path, deliverables: Deliverables) -> list[tuple[Path, OperationFiles]]:
@@ -61,12 +60,3 @@ def _write_operation(home: Path, operation: OperationFiles) -> None:
         write_cog(home / f"{stem}.tif", raster)
     for stem, png in operation.maps.items():
         (home / "maps" / f"{stem}.png").write_bytes(png)
-
-
-def _write_summary(folder: Path, deliverables: Deliverables) -> dict[str, Any]:
-    """Write the summary last, with the list of files that belong to the result."""
-    present = [p.relative_to(folder).as_posix() for p in folder.rglob("*") if p.is_file()]
-    account = {**deliverables.summary, "files": sorted([*present, SUMMARY])}
-    text = json.dumps(account, ensure_ascii=False, allow_nan=False, indent=2)
-    (folder / SUMMARY).write_text(text + "\n", encoding="utf-8", newline="\n")
-    return account

@@ -7,15 +7,16 @@ import json
 import os
 import shutil
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from fnmatch import fnmatch
 from pathlib import Path
+from typing import Any
 
 from evenacre.errors import InputError
 
 SUMMARY = "summary.json"
-_SCHEMA = "evenacre/summary/"
+"""The account of an audit; a folder's account lists the files that belong to the result."""
 # What desktops and map viewers leave beside the files they open.
 _LITTER = (".DS_Store", "Thumbs.db", "desktop.ini", "*.aux.xml", "*.gpkg-wal", "*.gpkg-shm")
 _FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
@@ -25,13 +26,15 @@ _DEMO_REMEDY = "Name a new folder: evenacre demo FOLDER."
 
 
 @contextmanager
-def staged_folder(out: Path) -> Iterator[Path]:
+def staged_folder(out: Path, account: str = SUMMARY) -> Iterator[Path]:
     """Give an empty folder to write into; it becomes ``out`` when the block ends well.
 
     Parameters
     ----------
     out : Path
         Where the result belongs. An earlier result there is replaced.
+    account : str
+        Name of the file that :func:`write_account` writes into such a folder.
 
     Yields
     ------
@@ -47,7 +50,7 @@ def staged_folder(out: Path) -> Iterator[Path]:
     out = Path(os.path.abspath(out))
     if out.is_symlink():
         out = out.resolve()
-    check_replaceable(out)
+    check_replaceable(out, account)
     made: list[Path] = []
     stage: Path | None = None
     try:
@@ -56,7 +59,7 @@ def staged_folder(out: Path) -> Iterator[Path]:
             stage = Path(tempfile.mkdtemp(prefix=f".{out.name}-", dir=out.parent))
             stage.chmod(0o777 & ~_umask())
             yield stage
-            _swap(stage, out)
+            _swap(stage, out, account)
     finally:
         if stage is not None and stage.exists():
             shutil.rmtree(stage, ignore_errors=True)
@@ -89,8 +92,32 @@ def disk_troubles_told(out: Path, option: str = "--out") -> Iterator[None]:
         raise _complaint(error, out, option) from error
 
 
-def check_replaceable(out: Path) -> None:
-    """Refuse an output folder that holds anything but an earlier result.
+def write_account(folder: Path, name: str, account: Mapping[str, Any]) -> dict[str, Any]:
+    """Write the account of a result last, with the list of files that belong to it.
+
+    Parameters
+    ----------
+    folder : Path
+        From :func:`staged_folder`, all other files in it.
+    name : str
+        ``summary.json`` holds the schema ``evenacre/summary/...``, and so on.
+    account : dict
+        JSON types only.
+
+    Returns
+    -------
+    dict
+        As in the file.
+    """
+    present = [p.relative_to(folder).as_posix() for p in folder.rglob("*") if p.is_file()]
+    whole = {**account, "files": sorted([*present, name])}
+    text = json.dumps(whole, ensure_ascii=False, allow_nan=False, indent=2)
+    (folder / name).write_text(text + "\n", encoding="utf-8", newline="\n")
+    return whole
+
+
+def check_replaceable(out: Path, account: str = SUMMARY) -> None:
+    """Refuse an output folder that holds anything but an earlier result of the same kind.
 
     Raises
     ------
@@ -108,7 +135,7 @@ def check_replaceable(out: Path) -> None:
         raise InputError.at(out, "", "cannot be read.", remedy) from None
     if not present:
         return
-    own = _own_files(out / SUMMARY)
+    own = _own_files(out / account)
     if own is None:
         raise InputError.at(out, "", "is not empty and holds no earlier Evenacre result.", remedy)
     strange = [
@@ -141,11 +168,11 @@ def check_demo_folder(folder: Path, mark: str) -> None:
         raise InputError.at(folder, "", "is not empty and holds no sample farm.", _DEMO_REMEDY)
 
 
-def _own_files(summary: Path) -> set[str] | None:
-    """Files that the summary of an earlier result says were written; None: not ours."""
+def _own_files(path: Path) -> set[str] | None:
+    """Files that the account of an earlier result says were written; None: not ours."""
     try:
-        account = json.loads(summary.read_text(encoding="utf-8"))
-        if not str(account["schema"]).startswith(_SCHEMA):
+        account = json.loads(path.read_text(encoding="utf-8"))
+        if not str(account["schema"]).startswith(f"evenacre/{path.stem}/"):
             return None
         return set(account["files"])
     except (OSError, ValueError, KeyError, TypeError):
@@ -167,12 +194,12 @@ def _umask() -> int:
     return mask
 
 
-def _swap(stage: Path, out: Path) -> None:
+def _swap(stage: Path, out: Path, account: str) -> None:
     """Put the new folder in the place of the old one, which returns if that fails."""
     if not out.exists():
         stage.rename(out)
         return
-    check_replaceable(out)  # again: a long run leaves time to save something there
+    check_replaceable(out, account)  # again: a long run leaves time to save something there
     old = Path(tempfile.mkdtemp(prefix=f".{out.name}-old-", dir=out.parent))
     try:
         out.rename(old / out.name)

@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from typing import Any
-
-import numpy as np
 
 from evenacre import __version__
 from evenacre.coverage.result import AuditResult, ProductResult
@@ -15,11 +12,11 @@ from evenacre.planning.balance import Balance
 from evenacre.planning.ledger import Ledger
 from evenacre.planning.load_book import OperationLoads
 from evenacre.reports.fixlist import stops
+from evenacre.reports.json_types import json_types
 from evenacre.reports.load_words import balance_account, halfway_account, loads_account
 from evenacre.reports.season_summary import season_summary
 
 SCHEMA = "evenacre/summary/1.1"
-_DIGITS = 12
 
 
 def summary(
@@ -78,7 +75,7 @@ def summary(
             **season_summary(ledger),
             "balance": [balance_account(b) for b in balances],
         }
-    clean: dict[str, Any] = _json(account)
+    clean: dict[str, Any] = json_types(account)
     return clean
 
 
@@ -175,18 +172,3 @@ def _product(p: ProductResult) -> dict[str, Any]:
             for s in p.setbacks
         ],
     }
-
-
-def _json(value: Any) -> Any:
-    """Turn numpy scalars into plain ones, round off arithmetic noise, and NaN into None."""
-    if isinstance(value, dict):
-        return {str(k): _json(v) for k, v in value.items()}
-    if isinstance(value, list | tuple):
-        return [_json(v) for v in value]
-    if isinstance(value, bool | np.bool_):
-        return bool(value)
-    if isinstance(value, int | np.integer):
-        return int(value)
-    if isinstance(value, float | np.floating):
-        return float(f"{value:.{_DIGITS}g}") if math.isfinite(value) else None
-    return value

@@ -9,6 +9,11 @@ from enum import StrEnum
 from evenacre.model import BoolArray, FloatArray, Grazing, IntArray, Paddock, Seeding, Stay
 from evenacre.planning.passes.nouns import PassPlan
 
+BOOKED = "booked: "
+"""Begins the key of a booking in what takes time from the drill; what it is for follows."""
+WEATHER = "weather"
+"""Key of the time that the plan leaves to bad weather."""
+
 
 @dataclass(frozen=True)
 class PlannedStay:
@@ -232,7 +237,8 @@ class Relaxation:
     Attributes
     ----------
     rule : str
-        ``"seed"``, ``"hours"``, a key of ``taken_s``, or a ``Rule``.
+        ``"seed"``, ``"hours"``, a key of ``taken_s`` (see ``BOOKED``, ``WEATHER``), or a
+        ``Rule``.
     paddock : str or None
         The paddock whose window it is.
     amount : float

@@ -1,0 +1,92 @@
+"""What the reports of an interseeding plan have in common: sums, spells and the order of visits."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+
+import numpy as np
+
+from evenacre.model import BoolArray
+from evenacre.planning.interseeding.nouns import (
+    InterseedPlan,
+    PaddockPlan,
+    Rule,
+    SeedingWindow,
+    Visit,
+    WorkDay,
+)
+
+_WHOLE = 1.0 - 1e-6
+# Of the page's language, whatever the locale of the machine.
+_WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
+def wanted(plan: InterseedPlan) -> list[PaddockPlan]:
+    """Paddocks that are to be seeded."""
+    return [p for p in plan.paddocks if p.window is not None]
+
+
+def goal_m2(paddock: PaddockPlan) -> float:
+    """Ground that is seeded when the whole paddock is: what its passes reach."""
+    return paddock.passes.covered_m2 if paddock.passes else paddock.workable_m2
+
+
+def share_seeded(paddock: PaddockPlan) -> float:
+    """Share of the paddock that is planned, 0 to 1."""
+    return min(sum(v.share for v in paddock.visits), 1.0)
+
+
+def whole(paddock: PaddockPlan) -> bool:
+    """Whether all of it is planned."""
+    return share_seeded(paddock) >= _WHOLE
+
+
+def numbered(plan: InterseedPlan) -> dict[Visit, int]:
+    """The visits in order of time, each with its number from 1."""
+    return {visit: number for number, visit in enumerate(plan.visits, 1)}
+
+
+def open_days(window: SeedingWindow, days: int) -> BoolArray:
+    """Days on which no rule forbids seeding, shape (days,)."""
+    shut: BoolArray = np.zeros(days, dtype=bool)
+    for forbids in window.blocked.values():
+        shut = shut | forbids
+    return ~shut
+
+
+def spells(window: SeedingWindow, days: Sequence[WorkDay]) -> list[tuple[dt.date, dt.date]]:
+    """First and last day of each unbroken run of open days."""
+    is_open = open_days(window, len(days)).astype(np.int8)
+    edges = np.diff(is_open, prepend=0, append=0)
+    starts, ends = np.flatnonzero(edges == 1).tolist(), np.flatnonzero(edges == -1).tolist()
+    return [(days[a].day, days[b - 1].day) for a, b in zip(starts, ends, strict=True)]
+
+
+def shutting(window: SeedingWindow) -> list[Rule]:
+    """Rules that keep a window shut on every day; where no one does alone, all that take part.
+
+    A rule that forbids nothing is left out, and so is the herd where others remain: it is
+    always somewhere.
+    """
+    at_all = [rule for rule, forbids in window.blocked.items() if forbids.any()]
+    alone = [rule for rule in at_all if window.blocked[rule].all()]
+    found = alone or at_all
+    return [rule for rule in found if rule is not Rule.HERD] or found
+
+
+def clock(seconds: float) -> str:
+    """Time of day, to the minute; past midnight it goes on counting."""
+    minutes = round(seconds / 60)
+    return f"{minutes // 60:02d}:{minutes % 60:02d}"
+
+
+def day_text(day: dt.date) -> str:
+    """Weekday and date."""
+    return f"{_WEEKDAYS[day.weekday()]} {day.isoformat()}"
+
+
+def short_day(day: dt.date) -> str:
+    """Month and day, where there is little room."""
+    return f"{_MONTHS[day.month - 1]} {day.day}"

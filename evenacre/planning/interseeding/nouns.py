@@ -29,7 +29,7 @@ class PlannedStay:
     available_kg : float or None
         What it may eat: standing forage x area x utilization.
     eaten_kg : float
-        What it needs over the stay.
+        What it needs over the stay, and no more than is available.
     """
 
     stay: Stay

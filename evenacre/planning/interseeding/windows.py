@@ -1,0 +1,162 @@
+"""Seeding windows: the days on which the herd, the stand and the rules leave a paddock open."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+
+import numpy as np
+
+from evenacre.model import BoolArray, Grazing, IntArray, Paddock, Seeding
+from evenacre.planning.interseeding.grazing import grown
+from evenacre.planning.interseeding.nouns import (
+    GrazingPlan,
+    PlannedStay,
+    Rule,
+    SeedingWindow,
+)
+
+_DAY = dt.timedelta(days=1)
+# Where nothing tells a date at all, nothing is open on it either.
+_SOME_DAY = dt.date(2000, 1, 1)
+# Days beyond the windows, so that what a wider window would do can be told.
+_ROOM = 14 * _DAY
+# A limit is exceeded by more than rounding.
+_ROUNDING = 1e-9
+
+
+def plan_days(grazing: Grazing, herd: GrazingPlan, seeding: Seeding) -> tuple[dt.date, ...]:
+    """List the days in question: from the first move out to the last day a window may close.
+
+    Windows that the user decided widen them; the first and last day of seeding bound them.
+    There is room on both sides, so that it can be told what a wider window would do. Never
+    empty.
+    """
+    paddocks = {p.field.name: p for p in grazing.paddocks if p.seeded}
+    given = [p.window for p in paddocks.values() if p.window is not None]
+    left = [s.stay.leave for s in herd.stays if s.stay.paddock in paddocks]
+    closing = dt.timedelta(days=seeding.closes_after_days)
+    some = seeding.first_day or seeding.last_day or grazing.start or _SOME_DAY
+    first = min([*left, *(w[0] for w in given)], default=some)
+    last = max([*(day + closing for day in left), *(w[1] for w in given)], default=first)
+    begin = max(first - _DAY, (seeding.first_day or first) - _ROOM)
+    end = max(min(last, seeding.last_day or last), begin) + _ROOM
+    return tuple(begin + n * _DAY for n in range((end - begin).days + 1))
+
+
+def seeding_windows(
+    grazing: Grazing, herd: GrazingPlan, seeding: Seeding, days: Sequence[dt.date]
+) -> tuple[SeedingWindow, ...]:
+    """Work out when each paddock that is to be seeded may be seeded.
+
+    A day counts from the last move out before it, so a paddock grazed again opens again.
+
+    Parameters
+    ----------
+    grazing : Grazing
+    herd : GrazingPlan
+        With its stays in order of time.
+    seeding : Seeding
+    days : sequence of date
+        Consecutive.
+    """
+    return tuple(
+        _window(
+            paddock,
+            [s for s in herd.stays if s.stay.paddock == paddock.field.name],
+            seeding,
+            days,
+        )
+        for paddock in grazing.paddocks
+        if paddock.seeded
+    )
+
+
+def _window(
+    paddock: Paddock, stays: Sequence[PlannedStay], seeding: Seeding, days: Sequence[dt.date]
+) -> SeedingWindow:
+    blocked = _blocked(paddock, stays, seeding, days)
+    open_days = np.flatnonzero(~np.logical_or.reduce(list(blocked.values())))
+    if not len(open_days):
+        return SeedingWindow(
+            paddock.field.name, None, None, None, None, *_stays_about(stays, None, None), blocked
+        )
+    first, last = int(open_days[0]), int(open_days[-1])
+    opens, closes = days[first], days[last]
+    return SeedingWindow(
+        paddock.field.name,
+        opens,
+        closes,
+        _binding(blocked, first - 1),
+        _binding(blocked, last + 1),
+        *_stays_about(stays, opens, closes),
+        blocked,
+    )
+
+
+def _blocked(
+    paddock: Paddock, stays: Sequence[PlannedStay], seeding: Seeding, days: Sequence[dt.date]
+) -> dict[Rule, BoolArray]:
+    """For each rule the days it forbids."""
+    day = _ordinals(days)
+    enter = _ordinals([s.stay.enter for s in stays])
+    leave = _ordinals([s.stay.leave for s in stays])
+    # The last stay that is over by each day, -1 where there is none; the next one begins after.
+    before = np.searchsorted(leave, day, side="right") - 1
+    grazed = before >= 0
+    since = np.where(grazed, day - np.append(leave, 0)[before], 0)
+    following = np.searchsorted(enter, day, side="right")
+    until = np.append(enter, np.iinfo(np.int64).max // 2)[following] - day
+    inside = following - 1 != before
+    ungrazed = ~grazed if stays or paddock.window is None else np.zeros_like(grazed)
+
+    residual = np.array([_known(s.residual_kg_per_m2) for s in stays] + [np.nan])[before]
+    standing = grown(paddock, residual, since)
+    return {
+        Rule.HERD: inside | ungrazed,
+        Rule.WAIT: grazed & (since < seeding.opens_after_days),
+        Rule.RESIDUAL: grazed & (residual > _limit(seeding.residual_most_kg_per_m2)),
+        Rule.CLOSE: grazed & (since > seeding.closes_after_days),
+        Rule.REGROWTH: grazed & (standing > _limit(seeding.regrowth_most_kg_per_m2)),
+        Rule.REGRAZE: until < max(seeding.rest_days, seeding.withholding_days),
+        Rule.GIVEN: _outside(day, *(paddock.window or (None, None))),
+        Rule.SEASON: _outside(day, seeding.first_day, seeding.last_day),
+    }
+
+
+def _ordinals(days: Sequence[dt.date]) -> IntArray:
+    return np.array([day.toordinal() for day in days], dtype=np.int64)
+
+
+def _known(value: float | None) -> float:
+    return np.nan if value is None else value
+
+
+def _limit(value: float | None) -> float:
+    return np.inf if value is None else value * (1 + _ROUNDING)
+
+
+def _outside(day: IntArray, first: dt.date | None, last: dt.date | None) -> BoolArray:
+    early = day < (first or dt.date.min).toordinal()
+    late = day > (last or dt.date.max).toordinal()
+    outside: BoolArray = early | late
+    return outside
+
+
+def _binding(blocked: dict[Rule, BoolArray], index: int) -> Rule | None:
+    """Name the first rule that forbids a day; None past either end of the days."""
+    count = len(next(iter(blocked.values())))
+    if not 0 <= index < count:
+        return None
+    return next(rule for rule, forbids in blocked.items() if forbids[index])
+
+
+def _stays_about(
+    stays: Sequence[PlannedStay], opens: dt.date | None, closes: dt.date | None
+) -> tuple[dt.date | None, dt.date | None]:
+    """When the herd left before a window, and when it is back after it."""
+    leaves = [s.stay.leave for s in stays if opens is None or s.stay.leave <= opens]
+    left = (min(leaves) if opens is None else max(leaves)) if leaves else None
+    since = closes or left
+    later = [s.stay.enter for s in stays if since is not None and s.stay.enter > since]
+    return left, min(later, default=None)

@@ -55,7 +55,10 @@ def plan_grazing(grazing: Grazing) -> GrazingPlan:
     The herd stays for as many whole days as what it may eat feeds it, one at least. Forage
     grows from the first day of grazing on, not while it is grazed, and up to its most. A
     paddock whose turn comes before it has rested is grazed all the same, and the rest that it
-    lacks is told.
+    lacks is told, with what the herd would eat elsewhere meanwhile. Where forage is short the
+    herd eats what is available and no more: the rest is feed to be found.
+
+    Moves of paddocks that are not among ``grazing.paddocks`` are left out, with a warning.
 
     Parameters
     ----------
@@ -70,7 +73,7 @@ def plan_grazing(grazing: Grazing) -> GrazingPlan:
     stands = {p.field.name: _Stand(p, begin) for p in grazing.paddocks}
     stays: list[PlannedStay] = []
     shortages: list[Shortage] = []
-    for stay in grazing.moves or _computed(grazing, stands, demand):
+    for stay in _decided(grazing) if grazing.moves else _computed(grazing, stands, demand):
         planned = stands[stay.paddock].graze(stay, demand)
         stays.append(planned)
         shortages += _shortages(planned, demand, grazing)
@@ -110,12 +113,17 @@ class _Stand:
         return available_forage_kg(standing, self.area_m2, self.paddock.utilization)
 
     def graze(self, stay: Stay, demand_kg_per_day: float) -> PlannedStay:
-        """Let the herd eat what it needs, and no more than it may."""
+        """Let the herd eat what it needs, and no more than it may.
+
+        What is left standing is not known where the herd is not.
+        """
         entry, available = self.on(stay.enter), self.available_kg(stay.enter)
         rested = None if self._left is None else (stay.enter - self._left).days
         need = demand_kg_per_day * stay.days
         eaten = need if available is None else min(need, available)
-        residual = None if entry is None else max(entry - eaten / self.area_m2, 0.0)
+        residual = None
+        if entry is not None and demand_kg_per_day > 0:
+            residual = max(entry - eaten / self.area_m2, 0.0) if eaten else entry
         self._since = self._left = stay.leave
         self._standing = residual
         return PlannedStay(stay, rested, entry, residual, available, eaten)
@@ -128,6 +136,12 @@ def grown(paddock: Paddock, standing_kg_per_m2: FloatArray, days: IntArray) -> F
     taller = standing_kg_per_m2 + paddock.growth_kg_per_m2_per_day * np.maximum(days, 0)
     stands: FloatArray = np.maximum(standing_kg_per_m2, np.minimum(taller, ceiling))
     return stands
+
+
+def _decided(grazing: Grazing) -> list[Stay]:
+    """Moves of known paddocks, in order of time."""
+    known = {paddock.field.name for paddock in grazing.paddocks}
+    return sorted((s for s in grazing.moves if s.paddock in known), key=lambda s: s.enter)
 
 
 def _computed(grazing: Grazing, stands: dict[str, _Stand], demand: float) -> Iterator[Stay]:
@@ -169,3 +183,17 @@ def _warnings(grazing: Grazing, stays: Sequence[PlannedStay]) -> Iterator[str]:
     unknown = dict.fromkeys(s.stay.paddock for s in stays if s.available_kg is None)
     if grazing.herd and unknown:
         yield f"No forage was given for {', '.join(unknown)}: it is not checked there."
+    paddocks = [paddock.field.name for paddock in grazing.paddocks]
+    for name in dict.fromkeys(move.paddock for move in grazing.moves):
+        if name not in paddocks:
+            yield f"The moves name {name}, which is no paddock here: they are left out."
+    grazed = {s.stay.paddock for s in stays}
+    idle = [name for name in paddocks if name not in grazed]
+    if stays and idle:
+        yield f"The herd never comes to {', '.join(idle)}."
+    for before, after in itertools.pairwise(s.stay for s in stays):
+        if after.enter < before.leave:
+            yield (
+                f"The herd enters {after.paddock} on {after.enter}, "
+                f"but leaves {before.paddock} only on {before.leave}."
+            )

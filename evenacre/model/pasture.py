@@ -153,7 +153,8 @@ class Seeding:
     first_day, last_day : date or None
         Of seeding, for all paddocks.
     day_from_s, day_to_s : float or None
-        Clock times between which the drill can work; None: sunrise and sunset.
+        Clock times between which the drill can work while it is light; None: from sunrise, to
+        sunset.
     hours_most_s : float or None
         Drilling time in a day, refills and moves included, at most.
     lost_days : tuple of date

@@ -1,4 +1,4 @@
-"""The hours of each day that the drill has: daylight, less bookings and days lost to weather."""
+"""The time each day has for the drill: daylight, the hours it may work, bookings, weather."""
 
 from __future__ import annotations
 
@@ -6,80 +6,105 @@ import datetime as dt
 from collections.abc import Sequence
 from zoneinfo import ZoneInfo
 
+import numpy as np
 from astral import Observer
-from astral.sun import elevation, sunrise, sunset
+from astral.sun import elevation, noon, sunrise, sunset
 
 from evenacre.model import Booking, Seeding
+from evenacre.plane import wrapped
 from evenacre.planning.interseeding.nouns import WorkDay
 
 _DAY_S = 86400.0
+_NOON_S = _DAY_S / 2
 
 
 def work_days(
     days: Sequence[dt.date], seeding: Seeding, lon: float, lat: float, time_zone: str | None
 ) -> tuple[WorkDay, ...]:
-    """Work out the time for the drill on each day.
+    """Work out how long the drill can work on each day.
+
+    From the daylight within the hours the drill may work, at most ``hours_most_s`` is used;
+    bookings take their time from that. A day that is known to be lost has none.
 
     Parameters
     ----------
     days : sequence of date
     seeding : Seeding
     lon, lat : float
-        Degrees, for sunrise and sunset.
+        Of the farm, degrees.
     time_zone : str or None
-        An IANA name; None: local mean time, from the longitude.
+        An IANA name. None: local mean time, four minutes from UTC for each degree of longitude.
 
-    Returns
-    -------
-    tuple of WorkDay
-        The time starts at ``day_from_s`` or sunrise, whichever is later, and ends likewise;
-        ``hours_most_s`` caps it. Of that, bookings take their part, and a day known as lost
-        has none.
+    Raises
+    ------
+    zoneinfo.ZoneInfoNotFoundError
+        For a time zone that does not exist.
     """
-    zone = ZoneInfo(time_zone) if time_zone else dt.timezone(dt.timedelta(hours=lon / 15))
-    return tuple(_work_day(day, seeding, daylight_s(day, lon, lat, zone)) for day in days)
-
-
-def daylight_s(day: dt.date, lon: float, lat: float, zone: dt.tzinfo) -> tuple[float, float]:
-    """Clock times of sunrise and sunset, in seconds after local midnight.
-
-    Under a midnight sun the whole day, in the polar night none of it.
-    """
-    where = Observer(latitude=lat, longitude=lon)
-    try:
-        rise = sunrise(where, date=day, tzinfo=zone)
-        fall = sunset(where, date=day, tzinfo=zone)
-    except ValueError:  # the sun does not cross the horizon
-        noon = dt.datetime.combine(day, dt.time(12), zone)
-        return (0.0, _DAY_S) if elevation(where, noon) > 0 else (0.0, 0.0)
-    return _clock_s(rise, day), _clock_s(fall, day)
-
-
-def _clock_s(moment: dt.datetime, day: dt.date) -> float:
-    local = moment.replace(tzinfo=None)
-    return (local - dt.datetime.combine(day, dt.time())).total_seconds()
-
-
-def _work_day(day: dt.date, seeding: Seeding, light: tuple[float, float]) -> WorkDay:
-    start = max(light[0], seeding.day_from_s or 0.0)
-    end = min(light[1], _DAY_S if seeding.day_to_s is None else seeding.day_to_s)
-    open_s = max(end - start, 0.0)
-    if seeding.hours_most_s is not None:
-        open_s = min(open_s, seeding.hours_most_s)
-    bookings = [b for b in seeding.bookings if b.first <= day <= b.last]
-    booked = min(sum(_hours_s(b, open_s) for b in bookings), open_s)
-    lost = day in seeding.lost_days
-    full = 0.0 if lost else open_s - booked
-    return WorkDay(
-        day=day,
-        start_s=start,
-        full_s=full,
-        planned_s=full * (1.0 - seeding.lost_chance),
-        lost=lost,
-        booked_s=booked,
-        booked_for=tuple(b.what for b in bookings),
+    east = float(wrapped(np.array(lon)))
+    zone = ZoneInfo(time_zone) if time_zone else _mean_time(east)
+    lost = set(seeding.lost_days)
+    return tuple(
+        _work_day(day, daylight_s(day, east, lat, zone), seeding, day in lost) for day in days
     )
 
 
-def _hours_s(booking: Booking, open_s: float) -> float:
-    return open_s if booking.hours_s is None else booking.hours_s
+def daylight_s(day: dt.date, lon: float, lat: float, zone: dt.tzinfo) -> tuple[float, float]:
+    """Sunrise and sunset as clock times, in seconds after local midnight.
+
+    Where clocks are far ahead of or behind the sun a time may be below 0 or past 24 hours.
+    Where the sun does not set it is light from 0 to 24 hours; where it does not rise both
+    times are noon.
+    """
+    solar = _mean_time(lon)
+    # The sun's own day: the one that noon by the clock falls in.
+    there = dt.datetime.combine(day, dt.time(12), zone).astimezone(solar).date()
+    # At Greenwich the sun keeps the same hours by mean time, to half of what a day changes
+    # (a minute or so at 45 degrees). The library counts days by UTC: far from Greenwich it
+    # misses the crossing that passes midnight UTC from one day to the next.
+    greenwich = Observer(lat, 0.0)
+    try:
+        rises, sets = sunrise(greenwich, there), sunset(greenwich, there)
+    except ValueError:  # it does not cross the horizon
+        rises = sets = noon(greenwich, there)
+    if sets <= rises:
+        up = elevation(greenwich, noon(greenwich, there)) > 0.0
+        return (0.0, _DAY_S) if up else (_NOON_S, _NOON_S)
+    return _clock_s(rises, solar, day, zone), _clock_s(sets, solar, day, zone)
+
+
+def _mean_time(lon: float) -> dt.timezone:
+    return dt.timezone(dt.timedelta(seconds=round(lon * _DAY_S / 360.0)))
+
+
+def _clock_s(greenwich: dt.datetime, solar: dt.tzinfo, day: dt.date, zone: dt.tzinfo) -> float:
+    """What the clock shows when it is as late by the sun, counted from midnight of the day."""
+    shown = greenwich.replace(tzinfo=solar).astimezone(zone).replace(tzinfo=None)
+    return (shown - dt.datetime.combine(day, dt.time())).total_seconds()
+
+
+def _work_day(day: dt.date, daylight: tuple[float, float], seeding: Seeding, lost: bool) -> WorkDay:
+    begin, end = daylight
+    if seeding.day_from_s is not None:
+        begin = max(begin, seeding.day_from_s)
+    if seeding.day_to_s is not None:
+        end = min(end, seeding.day_to_s)
+    length_s = max(end - begin, 0.0)
+    if seeding.hours_most_s is not None:
+        length_s = min(length_s, seeding.hours_most_s)
+
+    bookings = [b for b in seeding.bookings if b.first <= day <= b.last]
+    booked_s = min(sum(_taken_s(b, length_s) for b in bookings), length_s)
+    full_s = 0.0 if lost else length_s - booked_s
+    return WorkDay(
+        day=day,
+        start_s=begin,
+        full_s=full_s,
+        planned_s=full_s * (1.0 - seeding.lost_chance),
+        lost=lost,
+        booked_s=booked_s,
+        booked_for=tuple(dict.fromkeys(b.what for b in bookings)),
+    )
+
+
+def _taken_s(booking: Booking, length_s: float) -> float:
+    return length_s if booking.hours_s is None else booking.hours_s

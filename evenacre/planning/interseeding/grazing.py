@@ -14,8 +14,9 @@ from evenacre.coverage.ground import lay_out, plane_for
 from evenacre.model import FloatArray, Grazing, HerdClass, IntArray, Paddock, Stay
 from evenacre.planning.interseeding.nouns import GrazingPlan, PlannedStay, Shortage
 
-# A day of feed that is short by less than this share of it is there: rounding is no shortage.
-_ROUNDING = 1e-9
+# Feed that is short by less than this share of it is there: the rounding of outlines and areas
+# is no shortage.
+_ROUNDING = 1e-6
 
 
 def forage_demand_kg_per_day(herd: Sequence[HerdClass]) -> float:

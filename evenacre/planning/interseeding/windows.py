@@ -21,8 +21,8 @@ _DAY = dt.timedelta(days=1)
 _SOME_DAY = dt.date(2000, 1, 1)
 # Days beyond the windows, so that what a wider window would do can be told.
 _ROOM = 14 * _DAY
-# A limit is exceeded by more than rounding.
-_ROUNDING = 1e-9
+# A limit is exceeded by more than the rounding of outlines and areas.
+_ROUNDING = 1e-6
 
 
 def plan_days(grazing: Grazing, herd: GrazingPlan, seeding: Seeding) -> tuple[dt.date, ...]:
@@ -70,6 +70,41 @@ def seeding_windows(
         for paddock in grazing.paddocks
         if paddock.seeded
     )
+
+
+def window_warnings(
+    grazing: Grazing, herd: GrazingPlan, seeding: Seeding, windows: Sequence[SeedingWindow]
+) -> tuple[str, ...]:
+    """Tell what keeps windows from being what was meant.
+
+    Limits on what stands where that is not known, and windows that the user decided but that
+    the days counted from the herd's leaving cut short.
+    """
+    limits = (seeding.residual_most_kg_per_m2, seeding.regrowth_most_kg_per_m2)
+    seeded = {p.field.name for p in grazing.paddocks if p.seeded}
+    unknown = dict.fromkeys(
+        s.stay.paddock
+        for s in herd.stays
+        if s.residual_kg_per_m2 is None and s.stay.paddock in seeded
+    )
+    told = []
+    if unknown and any(limit is not None for limit in limits):
+        told.append(
+            f"What the herd leaves standing in {', '.join(unknown)} is not known, so the limits "
+            "on what is left standing and on regrowth are not held there."
+        )
+    counted = (Rule.WAIT, Rule.CLOSE)
+    given = {p.field.name for p in grazing.paddocks if p.window is not None}
+    for window in windows:
+        others = [window.blocked[rule] for rule in Rule if rule not in counted]
+        cut = ~np.logical_or.reduce(others)
+        cut &= np.logical_or.reduce([window.blocked[rule] for rule in counted])
+        if window.paddock in given and cut.any():
+            told.append(
+                f"The window decided for {window.paddock} is {int(cut.sum())} days shorter by the "
+                "days to wait after the herd or to close after it."
+            )
+    return tuple(told)
 
 
 def _window(

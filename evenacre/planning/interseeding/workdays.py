@@ -6,12 +6,10 @@ import datetime as dt
 from collections.abc import Sequence
 from zoneinfo import ZoneInfo
 
-import numpy as np
 from astral import Observer
 from astral.sun import elevation, noon, sunrise, sunset
 
 from evenacre.model import Booking, Seeding
-from evenacre.plane import wrapped
 from evenacre.planning.interseeding.nouns import WorkDay
 
 _DAY_S = 86400.0
@@ -40,11 +38,10 @@ def work_days(
     zoneinfo.ZoneInfoNotFoundError
         For a time zone that does not exist.
     """
-    east = float(wrapped(np.array(lon)))
-    zone = ZoneInfo(time_zone) if time_zone else _mean_time(east)
+    zone = ZoneInfo(time_zone) if time_zone else _mean_time(lon)
     lost = set(seeding.lost_days)
     return tuple(
-        _work_day(day, daylight_s(day, east, lat, zone), seeding, day in lost) for day in days
+        _work_day(day, daylight_s(day, lon, lat, zone), seeding, day in lost) for day in days
     )
 
 

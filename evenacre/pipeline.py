@@ -24,10 +24,13 @@ from evenacre.errors import InputError, Problem
 from evenacre.io.operations import load_operation
 from evenacre.io.outputs import write_outputs
 from evenacre.io.parquet_out import track_layer
+from evenacre.io.plan_in import read_plan
 from evenacre.io.staging import staged_folder
 from evenacre.io.tickets import stray_fills
 from evenacre.model import OperationPlan, Season, Track
 from evenacre.planning.balance import Balance
+from evenacre.planning.interseeding.compare import compare
+from evenacre.planning.interseeding.planned_done import PlannedDone
 from evenacre.planning.ledger import Ledger, ledger
 from evenacre.planning.load_book import OperationLoads, operation_load_book, season_balances
 from evenacre.planning.nutrients import Job
@@ -36,12 +39,15 @@ from evenacre.reports.document import (
     RenderedOperation,
     document,
     render_operation,
+    render_planned_done,
     render_season,
 )
 from evenacre.reports.figures import operation_slugs
 from evenacre.reports.fixlist import fix_list
 from evenacre.reports.layers import join_layers, operation_layers, rasters
 from evenacre.reports.load_tables import load_tables
+from evenacre.reports.planned_done import planned_done_lines
+from evenacre.reports.planned_done_tables import planned_done_table
 from evenacre.reports.season_card import season_card
 from evenacre.reports.season_tables import season_tables
 from evenacre.reports.summary import summary
@@ -119,6 +125,7 @@ def audit_season(
     *,
     jobs: int = 1,
     geoparquet: bool = False,
+    plan_file: Path | None = None,
     progress: Progress = lambda _stage, _done: None,
 ) -> Outcome:
     """Audit every operation of a season and write the result folder.
@@ -132,6 +139,8 @@ def audit_season(
         Processes to share the operations among.
     geoparquet : bool
         Write the tracks and the chief layers as GeoParquet too.
+    plan_file : Path, optional
+        ``plan.json`` of a plan of interseeding, to be held against what was done.
     progress : callable, optional
         Told the stage at work and how many operations are done.
 
@@ -142,20 +151,26 @@ def audit_season(
     Raises
     ------
     InputError
-        With the complaints of every operation that could not be audited.
+        With the complaints of every operation that could not be audited, or of the plan.
     """
     units = unit_system(season.units)
+    planned = read_plan(plan_file) if plan_file is not None else None
+    if planned is not None:
+        season = replace(season, inputs=(*season.inputs, planned.file))
     with staged_folder(out) as stage:
         audited = _audit_all(season, jobs, geoparquet, progress)
         progress("writing the report", len(audited))
         book = _ledger(season, audited)
         balances = _balances(season, audited)
-        delivered = _deliverables(season, audited, book, balances, units)
+        compared = compare(planned, [a.result for a in audited]) if planned else None
+        delivered = _deliverables(season, audited, book, balances, compared, units)
         if geoparquet:
             delivered = replace(delivered, tracks=_track_layer(audited))
         account = write_outputs(stage, delivered)
     lines = [line for a in audited for line in _lines(a, units, season.currency)]
-    return Outcome(account, (*lines, *_season_lines(book, balances, units, season.currency)))
+    lines += _season_lines(book, balances, units, season.currency)
+    lines += planned_done_lines(compared, units) if compared else ()
+    return Outcome(account, tuple(lines))
 
 
 def _ledger(season: Season, audited: Sequence[Audited]) -> Ledger:
@@ -271,6 +286,7 @@ def _deliverables(
     audited: list[Audited],
     book: Ledger,
     balances: Sequence[Balance],
+    compared: PlannedDone | None,
     units: UnitSystem,
 ) -> Deliverables:
     results = [a.result for a in audited]
@@ -287,6 +303,7 @@ def _deliverables(
             ledger=book,
             loads=loads,
             balances=balances,
+            planned_done=compared,
         ),
         report=document(
             [a.rendered for a in audited],
@@ -294,12 +311,14 @@ def _deliverables(
             inputs=season.inputs,
             warnings=season.warnings,
             season=render_season(book, units, currency=season.currency, balances=balances),
+            planned_done=render_planned_done(compared, units) if compared else None,
         ),
         layers=join_layers([a.layers for a in audited]),
         tables={
             **tables(results, units, currency=season.currency),
             **season_tables(book, units, currency=season.currency),
             **load_tables(loads, balances, units),
+            **({"planned_done": planned_done_table(compared, units)} if compared else {}),
         },
         fix_list=fix_list(results, units),
         operations=tuple(

@@ -29,6 +29,7 @@ class FailOn(StrEnum):
     SKIP = "skip"
     OUTSIDE = "outside"
     SETBACK = "setback"
+    WINDOW = "window"
     WARNING = "warning"
 
 
@@ -115,6 +116,12 @@ def audit(
     fail_on: Annotated[
         list[FailOn] | None, typer.Option("--fail-on", help="Exit with 1 on such findings.")
     ] = None,
+    plan: Annotated[
+        Path | None,
+        typer.Option(
+            "--plan", help="plan.json of `evenacre interseed`, to hold against what was done."
+        ),
+    ] = None,
     geoparquet: Annotated[
         bool, typer.Option("--geoparquet", help="Write tracks and results as GeoParquet too.")
     ] = False,
@@ -174,7 +181,9 @@ def audit(
         season, home = season_given("audit", files or [], tracks or [], single, _EXAMPLES)
         folder = out or home / "evenacre-out"
         silent = quiet or as_json
-        outcome = run(season, folder, units, jobs, quiet=silent, geoparquet=geoparquet)
+        outcome = run(
+            season, folder, units, jobs, quiet=silent, geoparquet=geoparquet, plan_file=plan
+        )
         tell(outcome, folder, as_json=as_json, quiet=quiet)
         _fail_on(outcome.summary, fail_on or [])
 
@@ -185,11 +194,16 @@ def _given(**keys: Any) -> dict[str, Any]:
 
 def _fail_on(summary: dict[str, Any], wanted: list[FailOn]) -> None:
     operations = summary["operations"]
+    compared = summary.get("planned_done", {"paddocks": [], "warnings": []})
     found = {
         FailOn.SKIP: any(o["skips"] for o in operations),
         FailOn.OUTSIDE: any(o["outside_area_m2"] > 0 for o in operations),
         FailOn.SETBACK: any(p["setbacks"] for o in operations for p in o["products"]),
-        FailOn.WARNING: bool(summary["warnings"]) or any(o["warnings"] for o in operations),
+        FailOn.WINDOW: any(
+            p["standing"] == "not logged" or p["window"] in ("kept in part", "missed")
+            for p in compared["paddocks"]
+        ),
+        FailOn.WARNING: any(a["warnings"] for a in (summary, compared, *operations)),
     }
     if any(found[finding] for finding in wanted):
         raise typer.Exit(FOUND)

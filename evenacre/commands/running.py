@@ -26,6 +26,7 @@ def run(
     *,
     quiet: bool,
     geoparquet: bool = False,
+    plan_file: Path | None = None,
 ) -> Outcome:
     """Audit with a progress line on standard error."""
     from dataclasses import replace
@@ -52,7 +53,14 @@ def run(
             bar.update(task, description=stage, completed=done)
 
         processes = jobs or os.cpu_count() or 1
-        return audit_season(season, out, jobs=processes, geoparquet=geoparquet, progress=say)
+        return audit_season(
+            season,
+            out,
+            jobs=processes,
+            geoparquet=geoparquet,
+            plan_file=plan_file,
+            progress=say,
+        )
 
 
 def tell(outcome: Outcome, folder: Path, *, as_json: bool, quiet: bool) -> None:

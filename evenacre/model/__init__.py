@@ -10,6 +10,12 @@ from evenacre.model.field import Field
 from evenacre.model.implement import Compartment, Implement, TowedUnit
 from evenacre.model.operation import Operation, Settings
 from evenacre.model.pasture import Booking, Grazing, HerdClass, Paddock, Seeding, Stay
+from evenacre.model.planned import (
+    PlannedPaddock,
+    PlannedSeeding,
+    PlannedVisit,
+    PlannedWindow,
+)
 from evenacre.model.product import (
     Application,
     Need,
@@ -42,7 +48,11 @@ __all__ = [
     "OperationPlan",
     "Paddock",
     "PastSetting",
+    "PlannedPaddock",
     "PlannedRate",
+    "PlannedSeeding",
+    "PlannedVisit",
+    "PlannedWindow",
     "Product",
     "Season",
     "SeedLot",

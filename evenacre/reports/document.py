@@ -16,6 +16,7 @@ from evenacre import __version__
 from evenacre.coverage.result import AuditResult
 from evenacre.model import InputFile
 from evenacre.planning.balance import Balance
+from evenacre.planning.interseeding.planned_done import PlannedDone
 from evenacre.planning.ledger import Ledger
 from evenacre.planning.load_book import OperationLoads
 from evenacre.reports import figures
@@ -27,6 +28,7 @@ from evenacre.reports.interactive_map import interactive_map
 from evenacre.reports.load_accounts import balance_account_table, load_accounts
 from evenacre.reports.load_charts import halfway_charts
 from evenacre.reports.load_words import halfway_sentence
+from evenacre.reports.planned_done import TITLE, planned_done_account, planned_done_card
 from evenacre.reports.season_accounts import season_accounts
 from evenacre.reports.season_card import season_card
 from evenacre.reports.static_maps import static_maps
@@ -123,8 +125,8 @@ def render_operation(
 
 
 @dataclass(frozen=True)
-class RenderedSeason:
-    """The season's part of the page: HTML of its answer (may be empty) and its section."""
+class RenderedPart:
+    """A part of the page about several fields: HTML of its answer (may be empty) and section."""
 
     card: Markup
     section: Markup
@@ -136,7 +138,7 @@ def render_season(
     *,
     currency: str = "USD",
     balances: Sequence[Balance] = (),
-) -> RenderedSeason | None:
+) -> RenderedPart | None:
     """Render what all operations put down together; None when there is nothing to tell.
 
     Parameters
@@ -152,7 +154,10 @@ def render_season(
         return None
     pages = _environment()
     answer = season_card(ledger, units, currency=currency, balances=balances)
-    card_html = pages.get_template("season_card.html.j2").render(card=answer) if answer else ""
+    card_html = ""
+    if answer:
+        about = {"key": "season", "title": "The season", "about": "all operations together"}
+        card_html = pages.get_template("part_card.html.j2").render(card=answer, **about)
     section = pages.get_template("season.html.j2").render(
         warnings=ledger.warnings,
         accounts=[
@@ -160,7 +165,24 @@ def render_season(
             *([balance_account_table(balances, units)] if balances else []),
         ],
     )
-    return RenderedSeason(Markup(card_html), Markup(section))
+    return RenderedPart(Markup(card_html), Markup(section))
+
+
+def render_planned_done(compared: PlannedDone, units: UnitSystem) -> RenderedPart:
+    """Render a plan of interseeding beside what was done."""
+    context = {
+        "key": "planned-done",
+        "title": TITLE,
+        "about": f"interseeding of {compared.planned.product}",
+        "card": planned_done_card(compared, units),
+        "account": planned_done_account(compared, units),
+        "warnings": compared.warnings,
+    }
+    pages = _environment()
+    return RenderedPart(
+        card=Markup(pages.get_template("part_card.html.j2").render(context)),
+        section=Markup(pages.get_template("planned_done.html.j2").render(context)),
+    )
 
 
 def document(
@@ -169,7 +191,8 @@ def document(
     farm: str,
     inputs: Sequence[InputFile],
     warnings: Sequence[str],
-    season: RenderedSeason | None = None,
+    season: RenderedPart | None = None,
+    planned_done: RenderedPart | None = None,
 ) -> str:
     """Join rendered operations into the page.
 
@@ -182,7 +205,7 @@ def document(
     inputs : sequence of InputFile
     warnings : sequence of str
         Of the inputs as a whole.
-    season : RenderedSeason, optional
+    season, planned_done : RenderedPart, optional
     """
     return (
         _environment()
@@ -194,7 +217,7 @@ def document(
             warnings=warnings,
             cards=[Markup(r.card) for r in rendered],
             sections=[Markup(r.section) for r in rendered],
-            season=season,
+            parts=[part for part in (planned_done, season) if part],
             leaflet_css=_leaflet_style(),
             leaflet_js=_leaflet_script(),
             style=_asset("report.css"),

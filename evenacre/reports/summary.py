@@ -9,11 +9,13 @@ from evenacre import __version__
 from evenacre.coverage.result import AuditResult, ProductResult
 from evenacre.model import InputFile
 from evenacre.planning.balance import Balance
+from evenacre.planning.interseeding.planned_done import PlannedDone
 from evenacre.planning.ledger import Ledger
 from evenacre.planning.load_book import OperationLoads
 from evenacre.reports.fixlist import stops
 from evenacre.reports.json_types import json_types
 from evenacre.reports.load_words import balance_account, halfway_account, loads_account
+from evenacre.reports.planned_done_tables import planned_done_summary
 from evenacre.reports.season_summary import season_summary
 
 SCHEMA = "evenacre/summary/1.1"
@@ -30,6 +32,7 @@ def summary(
     ledger: Ledger | None = None,
     loads: Sequence[OperationLoads] = (),
     balances: Sequence[Balance] = (),
+    planned_done: PlannedDone | None = None,
 ) -> dict[str, Any]:
     """Account of every operation in SI units, as JSON types in a stable order.
 
@@ -51,6 +54,8 @@ def summary(
         One for each result, or none at all.
     balances : sequence of Balance
         Of the season's products; stand with the ledger.
+    planned_done : PlannedDone, optional
+        A plan of interseeding beside what was done.
 
     Returns
     -------
@@ -75,6 +80,8 @@ def summary(
             **season_summary(ledger),
             "balance": [balance_account(b) for b in balances],
         }
+    if planned_done is not None:
+        account["planned_done"] = planned_done_summary(planned_done)
     clean: dict[str, Any] = json_types(account)
     return clean
 

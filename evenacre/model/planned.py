@@ -1,0 +1,106 @@
+"""What a plan of interseeding set down, as its file tells it once the season is over."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+
+from evenacre.model.season import InputFile
+
+
+@dataclass(frozen=True)
+class PlannedWindow:
+    """When a paddock was to be seeded.
+
+    Attributes
+    ----------
+    spells : tuple of (date, date)
+        First and last day of each run of open days, in order; empty: no day was open.
+    back : date or None
+        The herd was to enter again.
+    """
+
+    spells: tuple[tuple[dt.date, dt.date], ...]
+    back: dt.date | None = None
+
+    def days_outside(self, day: dt.date) -> int | None:
+        """Days from a day to the nearest open one: 0 open, above 0 too late, below too early.
+
+        Between two spells the nearer of them counts. None when no day was open.
+        """
+        if any(first <= day <= last for first, last in self.spells):
+            return 0
+        away = [(day - (last if day > last else first)).days for first, last in self.spells]
+        return min(away, key=lambda days: (abs(days), -days), default=None)
+
+
+@dataclass(frozen=True)
+class PlannedVisit:
+    """The drill was to be in the paddock on a day, for so much ground and seed."""
+
+    day: dt.date
+    area_m2: float
+    seed_kg: float
+
+
+@dataclass(frozen=True)
+class PlannedPaddock:
+    """What was planned for one paddock.
+
+    Attributes
+    ----------
+    workable_m2 : float
+    window : PlannedWindow or None
+        None: it was not to be seeded.
+    visits : tuple of PlannedVisit
+        In order of time; empty: the plan had no room for it.
+    graze_from : date or None
+        First day it was to be grazed after seeding.
+    """
+
+    name: str
+    workable_m2: float
+    window: PlannedWindow | None
+    visits: tuple[PlannedVisit, ...] = ()
+    graze_from: dt.date | None = None
+
+    @property
+    def area_m2(self) -> float:
+        """Ground to be seeded."""
+        return sum(visit.area_m2 for visit in self.visits)
+
+    @property
+    def seed_kg(self) -> float:
+        """Seed to be put on it."""
+        return sum(visit.seed_kg for visit in self.visits)
+
+
+@dataclass(frozen=True)
+class PlannedSeeding:
+    """A plan of interseeding, as far as it can be held against what was done.
+
+    Attributes
+    ----------
+    product : str
+        The seed lot or blend.
+    parts : tuple of str
+        What the blend is mixed of; the product itself where it is no blend.
+    paddocks : tuple of PlannedPaddock
+    file : InputFile
+        Where it was read.
+    """
+
+    product: str
+    parts: tuple[str, ...]
+    paddocks: tuple[PlannedPaddock, ...]
+    file: InputFile
+
+    @property
+    def rest_days(self) -> int | None:
+        """Days from seeding to grazing, from the paddocks; None: the plan does not tell."""
+        days = [
+            (p.graze_from - max(v.day for v in p.visits)).days
+            for p in self.paddocks
+            if p.graze_from is not None and p.visits
+        ]
+        return max(days, default=None)

@@ -1,0 +1,185 @@
+"""Planned against done in words: the answer, and the table of paddocks."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Iterator
+
+from evenacre.planning.interseeding.planned_done import (
+    PaddockCompared,
+    PlannedDone,
+    Standing,
+    WindowVerdict,
+)
+from evenacre.reports import figures
+from evenacre.reports.accounts import Account
+from evenacre.reports.card import Card
+from evenacre.reports.interseed_facts import short_day
+from evenacre.units import DisplayUnit, UnitSystem
+
+TITLE = "Planned against done"
+NEAR = 0.10
+"""Ground and seed are as planned when they are within this share of it."""
+_MOST_LINES = 6
+_NO_ROOM = "to be seeded, but not planned"
+
+
+def planned_done_card(compared: PlannedDone, units: UnitSystem) -> Card:
+    """Say how many windows were kept, what was seeded of what was planned, and what went wrong."""
+    planned = compared.of(Standing.DONE, Standing.NOT_LOGGED)
+    kept = sum(p.window is WindowVerdict.KEPT for p in planned)
+    noun = "paddock" if len(planned) == 1 else "paddocks"
+    headline = f"{kept} of {len(planned)} planned {noun} seeded inside the window"
+    off = [(kind, f"{p.name}: {text}.") for p in compared.paddocks for kind, text in _off(p, units)]
+    lines = [("product", _sums(compared, units)), *off[:_MOST_LINES]]
+    if len(off) > _MOST_LINES:
+        lines.append(("cost", f"{len(off) - _MOST_LINES} more are in the table."))
+    return Card(headline, tuple(lines))
+
+
+def planned_done_lines(compared: PlannedDone, units: UnitSystem) -> Iterator[str]:
+    """Say the answer line by line, for a terminal."""
+    answer = planned_done_card(compared, units)
+    yield f"{TITLE}: {answer.headline}."
+    yield from (f"  {sentence}" for _, sentence in answer.lines)
+    yield from (f"  warning: {warning}" for warning in compared.warnings)
+
+
+def planned_done_account(compared: PlannedDone, units: UnitSystem) -> Account:
+    """Every paddock of the plan beside what was done, and what was done besides."""
+    rows = [_row(p, units) for p in compared.paddocks]
+    if len(rows) > 1:
+        ground = _ground(compared.done_m2, compared.planned_m2, units)
+        seed = _seed(compared.applied_kg, compared.planned_kg, units)
+        rows.append(("Together", "", "", "", "", "", ground, seed))
+    return Account(
+        "Paddock by paddock",
+        (
+            *("Paddock", "Window", "Kept", "Planned for", "Seeded on", "Graze from"),
+            *("Ground seeded", "Seed on it"),
+        ),
+        rows,
+        words=6,
+        remark=(
+            "Ground and seed stand beside what was planned; ground is counted once, however often "
+            "it was seeded, and seed is what landed on the paddock. The same list is in "
+            "tables/planned_done.csv."
+        ),
+    )
+
+
+def kept_words(p: PaddockCompared) -> str:
+    """Say whether the window was kept, and if not by how many days."""
+    if p.standing is Standing.NOT_LOGGED:
+        return "not logged"
+    if p.standing is Standing.LEFT:
+        return _NO_ROOM
+    if p.window is None:
+        return "not planned"
+    sides = [
+        f"{days_text(days)} {word}"
+        for days, word in ((p.too_early_days, "too early"), (p.too_late_days, "too late"))
+        if days
+    ]
+    return ", ".join([p.window.value, *sides])
+
+
+def window_words(p: PaddockCompared, day: Callable[[dt.date], str] = str) -> str:
+    """Write the first and last day of every spell of a window."""
+    if p.planned is None or p.planned.window is None:
+        return ""
+    spells = [f"{day(first)} to {day(last)}" for first, last in p.planned.window.spells]
+    return ", ".join(spells) or "no day open"
+
+
+def planned_words(p: PaddockCompared, day: Callable[[dt.date], str] = str) -> str:
+    """Write the days planned."""
+    days = dict.fromkeys(visit.day for visit in p.planned.visits) if p.planned else ()
+    return ", ".join(map(day, days))
+
+
+def done_words(p: PaddockCompared, day: Callable[[dt.date], str] = str) -> str:
+    """Write the days done."""
+    return ", ".join("day not known" if one.day is None else day(one.day) for one in p.days)
+
+
+def days_text(days: int) -> str:
+    """Count days."""
+    return "1 day" if days == 1 else f"{days:,} days"
+
+
+def _row(p: PaddockCompared, units: UnitSystem) -> tuple[str, ...]:
+    late = p.ended_late_days
+    done = done_words(p, _short) + ("" if late is None else f" ({_late(late)})")
+    return (
+        p.name,
+        window_words(p, _short),
+        kept_words(p),
+        planned_words(p, _short) or "not planned",
+        done if p.operations else "no log",
+        _short(p.graze_from) if p.graze_from else "",
+        _ground(p.done_m2, p.planned_m2, units),
+        _seed(p.applied_kg, p.planned_kg, units),
+    )
+
+
+def _short(day: dt.date) -> str:
+    """Month and day, never broken between lines."""
+    return short_day(day).replace(" ", "\N{NO-BREAK SPACE}")
+
+
+def _late(days: int) -> str:
+    if not days:
+        return "on the day"
+    return f"{days_text(abs(days))} {'late' if days > 0 else 'early'}"
+
+
+def _off(p: PaddockCompared, units: UnitSystem) -> Iterator[tuple[str, str]]:
+    """What did not go as planned in one paddock."""
+    when = done_words(p)
+    if p.standing is Standing.NOT_LOGGED:
+        yield "short", f"planned for {planned_words(p)}, but there is no log of it"
+    elif p.standing is Standing.LEFT:
+        yield "short", f"{_NO_ROOM}, and not done"
+    elif p.standing is Standing.UNPLANNED:
+        yield "over", f"seeded on {when}, though not planned"
+    if p.window in (WindowVerdict.MISSED, WindowVerdict.PART):
+        text = f"window {kept_words(p)}; it was open {window_words(p)}, seeded {when}"
+        if p.window is WindowVerdict.PART and p.in_window_m2 is not None:
+            inside = figures.size(p.in_window_m2, units)
+            text += f", {inside} of {figures.size(p.done_m2, units)} inside it"
+        yield "missed", text
+    if p.standing is Standing.DONE:
+        yield from _amounts(p, units)
+
+
+def _amounts(p: PaddockCompared, units: UnitSystem) -> Iterator[tuple[str, str]]:
+    """What is more than `NEAR` away from what was planned."""
+    if abs(p.done_m2 - p.planned_m2) > NEAR * p.planned_m2:
+        kind = "over" if p.done_m2 > p.planned_m2 else "short"
+        yield kind, f"{_ground(p.done_m2, p.planned_m2, units)} planned was seeded"
+    if p.applied_kg is not None and abs(p.applied_kg - p.planned_kg) > NEAR * p.planned_kg:
+        kind = "over" if p.applied_kg > p.planned_kg else "short"
+        yield kind, f"{_seed(p.applied_kg, p.planned_kg, units)} of seed planned went in"
+
+
+def _sums(compared: PlannedDone, units: UnitSystem) -> str:
+    area, mass = units.area, units.mass
+    text = f"Seeded {area.text(compared.done_m2)} of the {area.text(compared.planned_m2)} planned"
+    if compared.applied_kg is None:
+        return f"{text}; how much seed went in is not known."
+    seed = f"{mass.text(compared.applied_kg)} of the {mass.text(compared.planned_kg)}"
+    return f"{text}, with {seed} of {compared.planned.product}."
+
+
+def _ground(done_m2: float, planned_m2: float, units: UnitSystem) -> str:
+    return _beside(units.area.text(done_m2), planned_m2, units.area)
+
+
+def _seed(applied_kg: float | None, planned_kg: float, units: UnitSystem) -> str:
+    done = "not known" if applied_kg is None else units.mass.text(applied_kg)
+    return _beside(done, planned_kg, units.mass)
+
+
+def _beside(done: str, planned: float, unit: DisplayUnit) -> str:
+    return f"{done} of {unit.text(planned)}" if planned else done

@@ -1,0 +1,121 @@
+"""The shortest turn from one pass to the next for a machine with a tightest turn.
+
+A shortest path that never turns tighter than a radius is made of three pieces, arcs of that
+radius and straights, in one of six ways (Dubins 1957, American Journal of Mathematics 79);
+the lengths are those of Shkel and Lumelsky 2001, Robotics and Autonomous Systems 34.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+
+from evenacre.model import FloatArray
+
+# Each way: left turns are 1, straights 0, right turns -1.
+_WAYS = np.array(
+    [[1, 0, 1], [-1, 0, -1], [1, 0, -1], [-1, 0, 1], [-1, 1, -1], [1, -1, 1]], dtype=float
+)
+_STEP_M = 1.0
+_FULL = 2.0 * np.pi
+
+
+def turn_lengths_m(start: FloatArray, end: FloatArray, radius_m: float) -> FloatArray:
+    """Length of the shortest turn between poses.
+
+    Parameters
+    ----------
+    start, end : (n, 3) float
+        x and y in metres and the heading in radians, counter-clockwise from the x axis.
+    radius_m : float
+        The tightest turn, more than 0.
+
+    Returns
+    -------
+    (n,) float
+    """
+    lengths: FloatArray = _best(start, end, radius_m)[1].sum(axis=1) * radius_m
+    return lengths
+
+
+def turn_lines(
+    start: FloatArray, end: FloatArray, radius_m: float
+) -> tuple[shapely.LineString, ...]:
+    """Shortest turns between poses as lines, a point about every metre."""
+    way, parts = _best(start, end, radius_m)
+    return tuple(
+        _line(pose, last[:2], _WAYS[w], part, radius_m)
+        for pose, last, w, part in zip(start, end, way, parts, strict=True)
+    )
+
+
+def _best(start: FloatArray, end: FloatArray, radius_m: float) -> tuple[FloatArray, FloatArray]:
+    """The shortest way of each pair and its three lengths, in radii."""
+    dx, dy = (end[:, :2] - start[:, :2]).T / radius_m
+    d = np.hypot(dx, dy)
+    toward = np.arctan2(dy, dx)
+    a, b = np.mod(start[:, 2] - toward, _FULL), np.mod(end[:, 2] - toward, _FULL)
+    ways = np.stack(_lengths(d, a, b))  # (6, n, 3)
+    total = np.nan_to_num(ways.sum(axis=2), nan=np.inf)
+    way = np.argmin(total, axis=0)
+    return way, ways[way, np.arange(len(d))]
+
+
+def _lengths(d: FloatArray, a: FloatArray, b: FloatArray) -> list[FloatArray]:
+    """Lengths of the six ways, in the order of ``_WAYS``; NaN where there is no such way."""
+    sa, sb, ca, cb = np.sin(a), np.sin(b), np.cos(a), np.cos(b)
+    cab = np.cos(a - b)
+    with np.errstate(invalid="ignore"):
+        aim = np.arctan2(cb - ca, d + sa - sb)
+        p = _root(2 + d**2 - 2 * cab + 2 * d * (sa - sb))
+        lsl = _three(aim - a, p, b - aim)
+        aim = np.arctan2(ca - cb, d - sa + sb)
+        p = _root(2 + d**2 - 2 * cab + 2 * d * (sb - sa))
+        rsr = _three(a - aim, p, aim - b)
+        p = _root(-2 + d**2 + 2 * cab + 2 * d * (sa + sb))
+        aim = np.arctan2(-ca - cb, d + sa + sb) - np.arctan2(-2.0, p)
+        lsr = _three(aim - a, p, aim - b)
+        p = _root(-2 + d**2 + 2 * cab - 2 * d * (sa + sb))
+        aim = np.arctan2(ca + cb, d - sa - sb) - np.arctan2(2.0, p)
+        rsl = _three(a - aim, p, b - aim)
+        p = _FULL - np.arccos((6 - d**2 + 2 * cab + 2 * d * (sa - sb)) / 8)
+        t = a - np.arctan2(ca - cb, d - sa + sb) + p / 2
+        rlr = _three(t, p, a - b - t + p)
+        p = _FULL - np.arccos((6 - d**2 + 2 * cab + 2 * d * (sb - sa)) / 8)
+        t = -a - np.arctan2(ca - cb, d + sa - sb) + p / 2
+        lrl = _three(t, p, b - a - t + p)
+    return [lsl, rsr, lsr, rsl, rlr, lrl]
+
+
+def _root(square: FloatArray) -> FloatArray:
+    # Rounding must not turn a straight of no length into none at all.
+    return np.sqrt(np.where(np.abs(square) < 1e-12, 0.0, square))
+
+
+def _three(first: FloatArray, middle: FloatArray, last: FloatArray) -> FloatArray:
+    arcs = np.mod(np.stack([first, last]), _FULL)
+    # A full circle less rounding is no turn at all.
+    arcs = np.where(arcs > _FULL - 1e-9, 0.0, arcs)
+    return np.stack([arcs[0], middle, arcs[1]], axis=1)
+
+
+def _line(
+    start: FloatArray, end: FloatArray, way: FloatArray, parts: FloatArray, radius_m: float
+) -> shapely.LineString:
+    """Follow the three pieces, and end where the next pass begins."""
+    x, y, heading = start
+    points = [np.array([[x, y]])]
+    for bend, part in zip(way, parts, strict=True):
+        s = np.linspace(0.0, part, max(int(np.ceil(part * radius_m / _STEP_M)), 1) + 1)[1:]
+        turned = heading + bend * s
+        if bend:
+            dx = (np.sin(turned) - np.sin(heading)) / bend
+            dy = (np.cos(heading) - np.cos(turned)) / bend
+        else:
+            dx, dy = s * np.cos(heading), s * np.sin(heading)
+        points.append(np.column_stack([x + radius_m * dx, y + radius_m * dy]))
+        x, y = points[-1][-1]
+        heading = turned[-1]
+    line = np.concatenate(points)
+    line[-1] = end
+    return shapely.LineString(line)

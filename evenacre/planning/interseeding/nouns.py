@@ -13,6 +13,8 @@ BOOKED = "booked: "
 """Begins the key of a booking in what takes time from the drill; what it is for follows."""
 WEATHER = "weather"
 """Key of the time that the plan leaves to bad weather."""
+BEYOND = "beyond"
+"""Key of a paddock that cannot be seeded whole, whatever is relaxed."""
 
 
 @dataclass(frozen=True)
@@ -238,12 +240,12 @@ class Relaxation:
     ----------
     rule : str
         ``"seed"``, ``"hours"``, a key of ``taken_s`` (see ``BOOKED``, ``WEATHER``), or a
-        ``Rule``.
+        ``Rule``; or ``BEYOND``, where nothing helps.
     paddock : str or None
         The paddock whose window it is.
     amount : float
         kg of seed, seconds (in a day for ``"hours"``, in all for what takes time), or days of
-        window.
+        window; of ``BEYOND`` the share of the paddock that is out of reach.
     """
 
     rule: str

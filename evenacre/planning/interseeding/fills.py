@@ -1,0 +1,141 @@
+"""The drill's days by the clock: visits in order, and the fills on the way."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+
+import numpy as np
+
+from evenacre.model import FloatArray
+from evenacre.planning.interseeding.cart import LOAD_TOLERANCE
+from evenacre.planning.interseeding.nouns import Fill, Schedule, ScheduleProblem, Visit, WorkDay
+from evenacre.planning.interseeding.slots import seed_kg
+
+
+def visits_and_fills(
+    problem: ScheduleProblem,
+    schedule: Schedule,
+    names: Sequence[str],
+    days: Sequence[WorkDay],
+    closes: Sequence[dt.date | None],
+) -> tuple[tuple[Visit, ...], tuple[Fill, ...]]:
+    """Walk through a schedule, day by day and in order.
+
+    A day begins in the paddock that the day before left unfinished; then comes that which
+    closes first, then by name. The cart is filled where it runs empty, or in the evening where
+    the schedule fills it for the next day. Every fill is a whole load, but the last is only
+    what is still needed: fills add up to what the visits sow.
+
+    Parameters
+    ----------
+    names : sequence of str
+        Of the m paddocks.
+    days : sequence of WorkDay
+        The n days.
+    closes : sequence of date or None
+        Last day of each paddock's window.
+
+    Returns
+    -------
+    visits : tuple of Visit
+        In order of time; ``area_m2`` is the share of the problem's area.
+    fills : tuple of Fill
+        In order of time; none when the cart is never refilled.
+    """
+    order = _order(schedule, names, closes)
+    seed = seed_kg(problem, schedule.rate_kg_per_m2)
+    sown = np.array([seed[p] * schedule.share[p, d] for d, p in order])
+    ends = np.concatenate([[0.0], np.cumsum(sown)])
+    loads = _loads(ends, problem.load_kg)
+    visits: list[Visit] = []
+    fills: list[Fill] = []
+    clock, today, filled_today = 0.0, -1, 0
+    for i, (d, p) in enumerate(order):
+        if d != today:
+            clock, today, filled_today = days[d].start_s, d, 0
+        start = clock
+        clock += problem.setup_s
+        work_s = problem.work_s[p] * schedule.share[p, d]
+        kg_per_s = sown[i] / work_s if work_s > 0 else np.inf
+        at = ends[i]
+        last_today = i + 1 == len(order) or order[i + 1][0] != d
+        while len(fills) < len(loads) - 1:
+            empty = loads[len(fills)]
+            evening = last_today and filled_today < schedule.fills[d] and empty == ends[i + 1]
+            if empty >= ends[i + 1] and not evening:
+                break
+            clock += (empty - at) / kg_per_s
+            at = empty
+            fills.append(_fill(len(fills), days[d].day, clock, names, p, order, ends, loads))
+            clock += problem.refill_s
+            filled_today += 1
+        clock += (ends[i + 1] - at) / kg_per_s
+        visits.append(
+            Visit(
+                paddock=names[p],
+                day=days[d].day,
+                start_s=float(start),
+                end_s=float(clock),
+                area_m2=float(problem.area_m2[p] * schedule.share[p, d]),
+                seed_kg=float(sown[i]),
+                share=float(schedule.share[p, d]),
+            )
+        )
+    return tuple(visits), tuple(fills)
+
+
+def _order(
+    schedule: Schedule, names: Sequence[str], closes: Sequence[dt.date | None]
+) -> list[tuple[int, int]]:
+    """(day, paddock) of all visits, in the order they are made."""
+    order: list[tuple[int, int]] = []
+    for d in range(schedule.share.shape[1]):
+        before = order[-1][1] if order else -1
+        here = [int(p) for p in np.nonzero(schedule.share[:, d])[0]]
+        here.sort(key=lambda p: (p != before, closes[p] or dt.date.max, names[p]))
+        order += [(d, p) for p in here]
+    return order
+
+
+def _loads(ends: FloatArray, load_kg: float | None) -> FloatArray:
+    """Seed sown when the cart runs empty, from 0 to the whole: one more than there are fills.
+
+    Where that is the end of a visit but for rounding, it is the end of the visit.
+    """
+    total = float(ends[-1])
+    if load_kg is None or total <= 0:
+        return np.zeros(1)
+    count = max(int(np.ceil(total / load_kg - LOAD_TOLERANCE)), 1)
+    loads = np.arange(count + 1) * load_kg
+    loads[-1] = total
+    nearest = ends[np.abs(ends[:, None] - loads).argmin(axis=0)]
+    near = np.abs(nearest - loads) <= LOAD_TOLERANCE * load_kg
+    return np.where(near, nearest, loads)
+
+
+def _fill(
+    number: int,
+    day: dt.date,
+    clock: float,
+    names: Sequence[str],
+    paddock: int,
+    order: Sequence[tuple[int, int]],
+    ends: FloatArray,
+    loads: FloatArray,
+) -> Fill:
+    """The fill that is sown between two times the cart is empty."""
+    low, high = loads[number], loads[number + 1]
+    serves: dict[str, float] = {}
+    parts = np.minimum(ends[1:], high) - np.maximum(ends[:-1], low)
+    for i in np.nonzero(parts > 0)[0]:
+        name = names[order[int(i)][1]]
+        serves[name] = serves.get(name, 0.0) + float(parts[i])
+    return Fill(
+        number=number + 1,
+        day=day,
+        start_s=float(clock),
+        paddock=names[paddock],
+        mass_kg=float(high - low),
+        serves=tuple(serves.items()),
+    )

@@ -1,0 +1,147 @@
+"""The chance that what is planned gets done, over many simulated seasons."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from evenacre.model import BoolArray, FloatArray
+from evenacre.planning.interseeding.cart import LOAD_TOLERANCE, sown_kg
+from evenacre.planning.interseeding.nouns import Schedule, ScheduleProblem
+from evenacre.planning.interseeding.slots import filled, open_days, seed_kg
+
+_DONE = 2e-6
+"""Part of a paddock, or of a load, that is not missed."""
+
+_GRACE_S = 2e-3  # the solver keeps the hours of a day no closer
+
+
+@dataclass(frozen=True)
+class Chances:
+    """How likely the plan is to be done in time.
+
+    Attributes
+    ----------
+    each : (m,) float
+        That all planned for a paddock is done inside its window; 1 where nothing is planned.
+    all : float
+        That all of it is done.
+    """
+
+    each: FloatArray
+    all: float
+
+
+def simulate(
+    problem: ScheduleProblem,
+    schedule: Schedule,
+    full_s: FloatArray,
+    lost_chance: float,
+    lost: BoolArray,
+    *,
+    runs: int,
+    random_seed: int,
+) -> Chances:
+    """Play the plan through seasons in which days are lost at random.
+
+    A day is lost or good as a whole, each by itself. A good day has all its time: first goes
+    what is planned up to that day and not done yet, that first which closes first; then the
+    drill goes on with what is planned for later, where it is open already. Work slides only to
+    days that no rule forbids. A drill that has time left in the evening fills an empty cart.
+
+    Parameters
+    ----------
+    problem : ScheduleProblem
+    schedule : Schedule
+    full_s : (n,) float
+        Time for the drill on each day that is not lost.
+    lost_chance : float
+        0 to 1.
+    lost : (n,) bool
+        Days known as lost: lost in every season.
+    runs : int
+        Seasons.
+    random_seed : int
+
+    Returns
+    -------
+    Chances
+        Each with a standard error of sqrt(chance (1 - chance) / runs).
+    """
+    m, n = schedule.share.shape
+    draws = np.random.default_rng(random_seed).random((n, runs))
+    good = (draws >= lost_chance) & ~lost[:, None]
+    season = _Season(problem, schedule, runs)
+    for day in range(n):
+        season.play(day, np.where(good[day], full_s[day], 0.0))
+    done = season.left <= season.slack_kg[:, None]
+    return Chances(
+        each=done.mean(axis=1) if runs else np.ones(m), all=float(done.all(axis=0).mean())
+    )
+
+
+class _Season:
+    """All runs of a season, side by side: what is left of each paddock, and in the cart."""
+
+    def __init__(self, problem: ScheduleProblem, schedule: Schedule, runs: int) -> None:
+        self.setup_s, self.refill_s = problem.setup_s, problem.refill_s
+        self.load_kg = problem.load_kg if filled(problem) else None
+        full_kg = seed_kg(problem, schedule.rate_kg_per_m2)
+        self.kg_per_s = np.divide(
+            full_kg, problem.work_s, out=np.full(len(full_kg), 1e300), where=problem.work_s > 0
+        )
+        self.planned_kg = full_kg[:, None] * schedule.share
+        self.due_kg = np.cumsum(self.planned_kg, axis=1)
+        total = self.due_kg[:, -1] if self.due_kg.shape[1] else np.zeros(len(full_kg))
+        self.total_kg = total
+        self.left = np.repeat(total[:, None], runs, axis=1)
+        self.slack_kg = _DONE * np.maximum(full_kg, self.load_kg or 0.0)
+        self.cart = np.zeros(runs)
+        self.open = open_days(problem)
+        days = np.arange(self.open.shape[1])
+        self.last = np.where(self.open, days, -1).max(axis=1, initial=-1)
+        self.first = np.where(self.planned_kg > 0, days, len(days)).min(axis=1, initial=len(days))
+
+    def play(self, day: int, time: FloatArray) -> None:
+        """Let one day pass; ``time`` is what each run has of it."""
+        if not time.any():
+            return
+        here = [int(p) for p in np.nonzero(self.open[:, day] & (self.total_kg > 0))[0]]
+        begun = self.due_kg[here, day] > 0
+        worked = np.zeros((len(here), len(time)), dtype=bool)
+        by_close = sorted(
+            (i for i in range(len(here)) if begun[i]), key=lambda i: (self.last[here[i]], here[i])
+        )
+        by_plan = sorted(range(len(here)), key=lambda i: (self.first[here[i]], self.last[here[i]]))
+        for i in by_close:
+            behind = self.left[here[i]] - (self.total_kg - self.due_kg[:, day])[here[i]]
+            time, worked[i] = self._work(here[i], np.maximum(behind, 0.0), time, worked[i])
+        for i in by_plan:
+            time, worked[i] = self._work(here[i], self.left[here[i]], time, worked[i])
+        if self.load_kg is not None:
+            more = (self.left > self.slack_kg[:, None]).any(axis=0)
+            fill = (self.cart <= LOAD_TOLERANCE * self.load_kg) & (time >= self.refill_s) & more
+            self.cart = np.where(fill, self.load_kg, self.cart)
+
+    def _work(
+        self, paddock: int, wanted_kg: FloatArray, time: FloatArray, here: BoolArray
+    ) -> tuple[FloatArray, BoolArray]:
+        """Sow up to ``wanted_kg`` in a paddock; set-up is paid once a day."""
+        setup = np.where(here, 0.0, self.setup_s)
+        work = (wanted_kg > self.slack_kg[paddock]) & (time + _GRACE_S > setup)
+        if not work.any():
+            return time, here
+        sown, cart, spent = sown_kg(
+            np.where(work, wanted_kg, 0.0),
+            self.cart,
+            np.where(work, np.maximum(time - setup, 0.0) + _GRACE_S, 0.0),
+            self.kg_per_s[paddock],
+            self.load_kg,
+            self.refill_s,
+        )
+        self.left[paddock] -= sown
+        self.cart = cart
+        work &= sown > 0
+        time = np.maximum(time - np.where(work, spent + setup, 0.0), 0.0)
+        return time, here | work

@@ -1,0 +1,171 @@
+"""The drill's days by the clock."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from schedule_referee import small_problem
+
+from evenacre.planning.interseeding.fills import visits_and_fills
+from evenacre.planning.interseeding.nouns import Fill, Schedule, ScheduleProblem, Visit, WorkDay
+from evenacre.planning.interseeding.schedule import solve_schedule
+
+HOUR = 3600.0
+HECTARE = 1e4
+START = dt.date(2026, 5, 1)
+
+
+def days(n: int, start_s: float = 7 * HOUR) -> list[WorkDay]:
+    return [WorkDay(START + dt.timedelta(d), start_s + 60 * d, 9e4, 9e4) for d in range(n)]
+
+
+def problem(m: int, n: int, **given: object) -> ScheduleProblem:
+    """Paddocks of 10 ha, 100 kg and four hours each."""
+    values: dict[str, object] = {
+        "area_m2": np.full(m, 10 * HECTARE),
+        "value_per_m2": np.ones(m),
+        "work_s": np.full(m, 4 * HOUR),
+        "forbidden": {},
+        "capacity_s": np.full(n, 10 * HOUR),
+        "least_rate_kg_per_m2": 0.001,
+        "rate_kg_per_m2": 0.001,
+        "most_rate_kg_per_m2": 0.001,
+        "load_kg": 60.0,
+        "refill_s": HOUR / 2,
+        "setup_s": HOUR / 4,
+    }
+    return ScheduleProblem(**{**values, **given})  # type: ignore[arg-type]
+
+
+def schedule(share: list[list[float]], fills: list[int]) -> Schedule:
+    table = np.array(share)
+    return Schedule(table, np.array(fills), 0.001, 0.0, 0.0, True, 0.0)
+
+
+def test_the_cart_is_filled_at_the_start_and_where_it_runs_empty() -> None:
+    visits, fills = visits_and_fills(
+        problem(1, 1), schedule([[1.0]], [2]), ["north"], days(1), [None]
+    )
+    seven = 7 * HOUR
+    assert visits == (
+        Visit("north", START, seven, seven + 5.25 * HOUR, 10 * HECTARE, pytest.approx(100.0), 1.0),
+    )
+    # A quarter of an hour to set up; 60 kg last 2.4 hours.
+    assert [f.start_s for f in fills] == pytest.approx([seven + 900, seven + 900 + 2.9 * HOUR])
+    assert [f.mass_kg for f in fills] == pytest.approx([60.0, 40.0])
+    assert [f.number for f in fills] == [1, 2]
+
+
+def test_a_load_serves_the_next_paddock_and_the_next_day() -> None:
+    visits, fills = visits_and_fills(
+        problem(2, 2), schedule([[1.0, 0.0], [0.0, 1.0]], [2, 2]), ["a", "b"], days(2), [None] * 2
+    )
+    assert [(v.paddock, v.day) for v in visits] == [("a", START), ("b", START + dt.timedelta(1))]
+    assert [dict(f.serves) for f in fills] == [
+        {"a": pytest.approx(60.0)},
+        {"a": pytest.approx(40.0), "b": pytest.approx(20.0)},
+        {"b": pytest.approx(60.0)},
+        {"b": pytest.approx(20.0)},
+    ]
+    assert fills[2].paddock == "b"
+    assert visits[1].start_s == 7 * HOUR + 60
+
+
+def test_no_fill_for_what_is_only_rounding() -> None:
+    third = 1 / 3
+    visits, fills = visits_and_fills(
+        problem(3, 1, load_kg=100 / 3 * (1 - 1e-9)),
+        schedule([[third], [third], [third]], [3]),
+        ["a", "b", "c"],
+        days(1),
+        [None] * 3,
+    )
+    assert [f.serves for f in fills] == [
+        ((name, pytest.approx(100 / 3)),) for name in ("a", "b", "c")
+    ]
+    assert sum(f.mass_kg for f in fills) == pytest.approx(sum(v.seed_kg for v in visits))
+
+
+def test_a_fill_in_the_evening_is_that_days() -> None:
+    p = problem(2, 2, load_kg=100.0)
+    evening = schedule([[1.0, 0.0], [0.0, 1.0]], [2, 0])
+    visits, fills = visits_and_fills(p, evening, ["a", "b"], days(2), [None] * 2)
+    assert [(f.paddock, f.day) for f in fills] == [("a", START), ("a", START)]
+    assert fills[1].start_s + p.refill_s == pytest.approx(visits[0].end_s)
+    assert visits[1].end_s - visits[1].start_s == pytest.approx(4.25 * HOUR)
+    assert fills[1].serves == (("b", pytest.approx(100.0)),)
+
+
+def test_the_day_begins_where_the_last_one_ended_then_with_what_closes_first() -> None:
+    share = [[0.0, 0.2], [0.0, 0.2], [0.5, 0.5], [0.0, 0.2]]
+    closes = [None, START + dt.timedelta(9), START + dt.timedelta(9), START + dt.timedelta(3)]
+    visits, _ = visits_and_fills(
+        problem(4, 2), schedule(share, [1, 1]), ["a", "c", "b", "d"], days(2), closes
+    )
+    assert [v.paddock for v in visits] == ["b", "b", "d", "c", "a"]
+
+
+def test_a_cart_that_never_runs_empty_has_no_fills() -> None:
+    visits, fills = visits_and_fills(
+        problem(1, 1, load_kg=None), schedule([[1.0]], [0]), ["a"], days(1), [None]
+    )
+    assert fills == ()
+    assert visits[0].end_s - visits[0].start_s == pytest.approx(4.25 * HOUR)
+
+
+def test_an_empty_schedule() -> None:
+    assert visits_and_fills(problem(1, 1), schedule([[0.0]], [0]), ["a"], days(1), [None]) == (
+        (),
+        (),
+    )
+
+
+def walk(p: ScheduleProblem) -> tuple[Schedule, tuple[Visit, ...], tuple[Fill, ...]]:
+    found = solve_schedule(p)
+    m, n = found.share.shape
+    names = [f"paddock {i}" for i in range(m)]
+    visits, fills = visits_and_fills(p, found, names, days(n), [None] * m)
+    return found, visits, fills
+
+
+@pytest.mark.parametrize("block", range(4))
+def test_what_is_filled_is_what_is_sown_and_the_clock_keeps_to_the_day(block: int) -> None:
+    for seed in range(block * 25, block * 25 + 25):
+        p = small_problem(np.random.default_rng(seed))
+        p = p if p.load_kg else replace(p, load_kg=40.0)
+        found, visits, fills = walk(p)
+        seed_kg = p.area_m2 * found.rate_kg_per_m2
+        sown = math.fsum(v.seed_kg for v in visits)
+        assert sown == pytest.approx(float(seed_kg @ found.share.sum(axis=1)), rel=1e-12)
+        assert math.fsum(f.mass_kg for f in fills) == pytest.approx(sown, rel=1e-12)
+        served = math.fsum(kg for f in fills for _, kg in f.serves)
+        assert served == pytest.approx(sown, rel=1e-12)
+        for name in {v.paddock for v in visits}:
+            there = math.fsum(kg for f in fills for place, kg in f.serves if place == name)
+            assert there == pytest.approx(
+                math.fsum(v.seed_kg for v in visits if v.paddock == name), rel=1e-9
+            )
+        # All loads are whole but the last; and the schedule counted as many.
+        assert p.load_kg is not None
+        assert all(f.mass_kg == pytest.approx(p.load_kg, rel=3e-6) for f in fills[:-1])
+        assert all(0 < f.mass_kg <= p.load_kg * (1 + 3e-6) for f in fills)
+        assert len(fills) == found.fills.sum()
+        for d, day in enumerate(days(len(p.capacity_s))):
+            today = [v for v in visits if v.day == day.day]
+            filled = [f for f in fills if f.day == day.day]
+            assert len(filled) == found.fills[d], seed
+            assert len(today) == np.count_nonzero(found.share[:, d])
+            if today:
+                assert today[0].start_s == day.start_s
+                assert today[-1].end_s <= day.start_s + p.capacity_s[d] * (1 + 1e-6) + 0.01
+                for before, after in pairwise(today):
+                    assert before.end_s == after.start_s
+                assert all(
+                    today[0].start_s <= f.start_s <= today[-1].end_s - p.refill_s + 0.01
+                    for f in filled
+                )

@@ -3,16 +3,11 @@
 from __future__ import annotations
 
 import base64
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
-from importlib.resources import files
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from evenacre import __version__
 from evenacre.coverage.result import AuditResult
 from evenacre.model import InputFile
 from evenacre.planning.balance import Balance
@@ -28,6 +23,7 @@ from evenacre.reports.interactive_map import interactive_map
 from evenacre.reports.load_accounts import balance_account_table, load_accounts
 from evenacre.reports.load_charts import halfway_charts
 from evenacre.reports.load_words import halfway_sentence
+from evenacre.reports.pages import shell, templates
 from evenacre.reports.planned_done import TITLE, planned_done_account, planned_done_card
 from evenacre.reports.season_accounts import season_accounts
 from evenacre.reports.season_card import season_card
@@ -116,7 +112,7 @@ def render_operation(
         "cautions": cautions(result),
         "cleaning": [(name, f"{n:,}") for name, n in result.cleaning.items() if n],
     }
-    pages = _environment()
+    pages = templates()
     return RenderedOperation(
         card=pages.get_template("card.html.j2").render(context),
         section=pages.get_template("operation.html.j2").render(context),
@@ -152,7 +148,7 @@ def render_season(
     """
     if not ledger.placements and not balances:
         return None
-    pages = _environment()
+    pages = templates()
     answer = season_card(ledger, units, currency=currency, balances=balances)
     card_html = ""
     if answer:
@@ -178,7 +174,7 @@ def render_planned_done(compared: PlannedDone, units: UnitSystem) -> RenderedPar
         "account": planned_done_account(compared, units),
         "warnings": compared.warnings,
     }
-    pages = _environment()
+    pages = templates()
     return RenderedPart(
         card=Markup(pages.get_template("part_card.html.j2").render(context)),
         section=Markup(pages.get_template("planned_done.html.j2").render(context)),
@@ -208,53 +204,19 @@ def document(
     season, planned_done : RenderedPart, optional
     """
     return (
-        _environment()
+        templates()
         .get_template("report.html.j2")
         .render(
             title=farm or "Ground account",
-            version=__version__,
+            about="ground account",
             inputs=inputs,
             warnings=warnings,
             cards=[Markup(r.card) for r in rendered],
             sections=[Markup(r.section) for r in rendered],
             parts=[part for part in (planned_done, season) if part],
-            leaflet_css=_leaflet_style(),
-            leaflet_js=_leaflet_script(),
-            style=_asset("report.css"),
-            script=_asset("report.js"),
+            **shell(),
         )
     )
-
-
-@cache
-def _environment() -> Environment:
-    """The templates, compiled once a process."""
-    return Environment(
-        loader=PackageLoader("evenacre.reports"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-
-
-def _asset(name: str) -> Markup:
-    text = files("evenacre.reports").joinpath("templates", name).read_text(encoding="utf-8")
-    return Markup(text)
-
-
-def _leaflet(name: str) -> str:
-    return files("xstatic.pkg.leaflet").joinpath("data", name).read_text(encoding="utf-8")
-
-
-def _leaflet_style() -> Markup:
-    """Leaflet's style without its pictures: the page uses none of the controls they are for."""
-    style = re.sub(r"/\*.*?\*/", "", _leaflet("leaflet.css"), flags=re.DOTALL)
-    return Markup(re.sub(r"url\(images/[^)]*\)", "none", style))
-
-
-def _leaflet_script() -> Markup:
-    return Markup(re.sub(r"//# sourceMappingURL=.*", "", _leaflet("leaflet.js")))
 
 
 def _data_uri(png: bytes) -> str:

@@ -75,7 +75,19 @@ def interactive_map(result: AuditResult, units: UnitSystem, key: str) -> MapPiec
         Letters and digits, unlike that of any other map on the page: the names in the
         script are made from it, so that equal results give equal pages.
     """
-    layers, frame = map_layers(result, units)
+    return map_pieces(*map_layers(result, units), key)
+
+
+def map_pieces(layers: list[MapLayer], frame: dict[str, Any], key: str) -> MapPieces:
+    """Build a map of layers in their frame (see :func:`evenacre.reports.map_layers.map_layers`).
+
+    Parameters
+    ----------
+    layers : list of MapLayer
+    frame : dict
+    key : str
+        As in :func:`interactive_map`.
+    """
     lat = (frame["bounds"][0][0] + frame["bounds"][1][0]) / 2
     lon = (frame["bounds"][0][1] + frame["bounds"][1][1]) / 2
     page_map = folium.Map(

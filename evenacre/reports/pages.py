@@ -1,0 +1,55 @@
+"""What every HTML page of the reports shares: its templates, styles and scripts, all inline."""
+
+from __future__ import annotations
+
+import re
+from functools import cache
+from importlib.resources import files
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from evenacre import __version__
+
+
+@cache
+def templates() -> Environment:
+    """The templates, compiled once a process."""
+    return Environment(
+        loader=PackageLoader("evenacre.reports"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+
+def shell() -> dict[str, str]:
+    """What ``page.html.j2`` asks for beside title, content and files read."""
+    return {
+        "version": __version__,
+        "leaflet_css": _leaflet_style(),
+        "leaflet_js": _leaflet_script(),
+        "style": asset("report.css"),
+        "script": asset("report.js"),
+    }
+
+
+def asset(name: str) -> Markup:
+    """Style or script that stands beside the templates."""
+    text = files("evenacre.reports").joinpath("templates", name).read_text(encoding="utf-8")
+    return Markup(text)
+
+
+def _leaflet(name: str) -> str:
+    return files("xstatic.pkg.leaflet").joinpath("data", name).read_text(encoding="utf-8")
+
+
+def _leaflet_style() -> Markup:
+    """Leaflet's style without its pictures: the page uses none of the controls they are for."""
+    style = re.sub(r"/\*.*?\*/", "", _leaflet("leaflet.css"), flags=re.DOTALL)
+    return Markup(re.sub(r"url\(images/[^)]*\)", "none", style))
+
+
+def _leaflet_script() -> Markup:
+    return Markup(re.sub(r"//# sourceMappingURL=.*", "", _leaflet("leaflet.js")))

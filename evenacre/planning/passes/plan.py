@@ -1,0 +1,158 @@
+"""Plan the drive over a field: headland rounds, then parallel passes inside them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from evenacre.coverage.cover import count_cover
+from evenacre.coverage.ground import lay_out, plane_for
+from evenacre.model import Field
+from evenacre.overlay import common, polygonal, without
+from evenacre.planning.passes.heading import best_heading
+from evenacre.planning.passes.nouns import Drive, PassPlan, PlannedPass
+from evenacre.planning.passes.order import driven_in_order, poses
+from evenacre.planning.passes.rounds import Leg, headland_legs, swath
+from evenacre.planning.passes.strips import along, lay_strips
+from evenacre.planning.passes.turns import turn_lines
+
+# Ground left inside the rounds that is smaller than this share of a square of the tool's width
+# is a corner no pass is made for; so is ground narrower than twice the margin.
+_CORNER = 0.05
+_MARGIN_M = 0.05
+
+
+def plan_passes(field: Field, drive: Drive) -> PassPlan:
+    """Plan the drive over a field.
+
+    The rounds come first, the outermost first; then the passes, each from the nearest end.
+    The tool is lifted in turns, which are as short as the turn radius allows and are drawn
+    without regard to what stands beside the field. It never leaves the workable ground: what
+    it cannot reach in a sharp corner is missed, and is told.
+
+    Parameters
+    ----------
+    field : Field
+        With a boundary.
+    drive : Drive
+
+    Raises
+    ------
+    ValueError
+        When the field has no boundary, or the width or turn radius is not above zero.
+    """
+    if field.boundary is None:
+        raise ValueError("passes are planned inside a boundary")
+    if drive.width_m <= 0 or drive.turn_radius_m <= 0:
+        raise ValueError("the tool needs a width, and the machine a turn radius")
+    plane = plane_for(field, ())
+    workable = lay_out(field, plane, shapely.Polygon(), 0.0).workable
+    legs = headland_legs(workable, drive.width_m, drive.rounds, drive.turn_radius_m)
+    inner = _inner(workable, legs, drive.width_m)
+    heading = drive.heading_rad
+    if heading is None:
+        heading = best_heading(inner, drive.width_m, drive.prefer) if inner else 0.0
+    rounds = [PlannedPass("round", leg.number, leg.line) for leg in legs]
+    room = workable.buffer(_MARGIN_M / 2, join_style="mitre")
+    straight = _straight(inner, drive.width_m, heading, room)
+    start = np.array(rounds[-1].line.coords[-1] if rounds else workable.bounds[:2])
+    passes = [*rounds, *driven_in_order(straight, start)]
+    begin, end = poses(passes)
+    turns = turn_lines(end[:-1], begin[1:], drive.turn_radius_m)
+    ground = _predicted(workable, passes, drive.width_m)
+    work_m = float(sum(p.line.length for p in passes))
+    turn_m = float(sum(turn.length for turn in turns))
+    return PassPlan(
+        field=field.name,
+        plane=plane,
+        drive=replace(drive, heading_rad=heading),
+        workable=workable,
+        passes=tuple(passes),
+        turns=turns,
+        workable_m2=float(workable.area),
+        covered_m2=ground.covered_m2,
+        overlap_m2=ground.overlap_m2,
+        excess_m2=ground.excess_m2,
+        missed_m2=float(workable.area) - ground.covered_m2,
+        outside_m2=ground.outside_m2,
+        work_m=work_m,
+        turn_m=turn_m,
+        work_s=work_m / drive.speed_mps,
+        turn_s=turn_m / drive.turn_speed_mps,
+        warnings=_warnings(passes, workable, ground, drive),
+    )
+
+
+def _inner(workable: BaseGeometry, legs: Sequence[Leg], width_m: float) -> list[shapely.Polygon]:
+    """Connected parts of the ground that the rounds leave for passes."""
+    ground = workable
+    if legs:
+        done = shapely.union_all([swath(leg.line, width_m) for leg in legs])
+        # Hairlines between rounds are no ground.
+        ground = polygonal(
+            without(workable, done)
+            .buffer(-_MARGIN_M, join_style="mitre")
+            .buffer(_MARGIN_M, join_style="mitre")
+        )
+    parts = shapely.get_parts(ground)
+    return [part for part in parts if part.area > _CORNER * width_m**2]
+
+
+def _straight(
+    parts: Sequence[shapely.Polygon], width_m: float, heading_rad: float, room: BaseGeometry
+) -> list[PlannedPass]:
+    """Parallel passes over each part, numbered from one side to the other."""
+    turned_room = along(room, heading_rad)
+    passes: list[PlannedPass] = []
+    number = 0
+    for part in parts:
+        strips = lay_strips(along(part, heading_rad), width_m, turned_room)
+        rows = strips.row + number + 1
+        passes += [
+            PlannedPass("pass", int(row), line)
+            for row, line in zip(rows, strips.lines(heading_rad), strict=True)
+        ]
+        number = int(rows.max(initial=number))
+    return passes
+
+
+@dataclass(frozen=True)
+class _Ground:
+    covered_m2: float
+    overlap_m2: float
+    excess_m2: float
+    outside_m2: float
+
+
+def _predicted(workable: BaseGeometry, passes: Sequence[PlannedPass], width_m: float) -> _Ground:
+    """Ground covered once and more, as an audit of the drive finds it."""
+    if not passes:
+        return _Ground(0.0, 0.0, 0.0, 0.0)
+    pieces = np.array([swath(p.line, width_m) for p in passes], dtype=object)
+    cover = count_cover(pieces)
+    covered = common(cover.once_or_more, workable).area
+    inside = shapely.area(shapely.intersection(pieces, workable)).sum()
+    return _Ground(
+        covered_m2=float(covered),
+        overlap_m2=float(common(cover.twice_or_more, workable).area),
+        excess_m2=max(float(inside - covered), 0.0),
+        outside_m2=float(without(cover.once_or_more, workable).area),
+    )
+
+
+def _warnings(
+    passes: Sequence[PlannedPass], workable: BaseGeometry, ground: _Ground, drive: Drive
+) -> tuple[str, ...]:
+    if not passes:
+        return ("The tool does not fit into the field anywhere: there is nothing to drive.",)
+    missed = 1.0 - ground.covered_m2 / workable.area
+    if missed > 0.001:
+        return (
+            f"The tool does not reach {missed:.1%} of the workable ground without leaving it: "
+            "sharp corners, places narrower than the tool, or no headland rounds.",
+        )
+    return ()

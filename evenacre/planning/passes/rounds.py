@@ -1,0 +1,235 @@
+"""Headland rounds: legs along the boundary and round holes, straight out to sharp corners."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from evenacre.model import BoolArray, FloatArray
+
+# A bend of more than this within the width of the tool is a corner: lift, turn, and go on. So is
+# any that is tighter than the machine turns.
+_CORNER_RAD = math.radians(75.0)
+# Bends of less than this are not worth a point (m); neither is ground outside by so much.
+_SMOOTH_M = 0.02
+# Bends of less than this are no part of a corner.
+_BEND_RAD = math.radians(2.0)
+# Into a sharper corner than this the tool does not run out any further.
+_SHARPEST_RAD = math.radians(150.0)
+# A round about less ground than this is none.
+_LEAST_RING_M2 = 1.0
+# Legs shorter than this share of the width are left to the passes.
+_SHORT = 0.5
+
+
+@dataclass(frozen=True)
+class Leg:
+    """A stretch of a headland round that is driven without lifting.
+
+    Attributes
+    ----------
+    line : LineString
+        The middle of the tool.
+    number : int
+        Of the round, from the boundary inward.
+    """
+
+    line: shapely.LineString
+    number: int
+
+
+def headland_legs(
+    workable: BaseGeometry, width_m: float, rounds: int, turn_radius_m: float
+) -> list[Leg]:
+    """Lay rounds inside the boundary and about each hole.
+
+    Round after round the middle of the tool keeps half a width from ground that is done or not
+    to be worked. At a sharp corner a leg runs straight on until the corner is filled, or the
+    tool would leave the workable ground, and the next begins where it has something to add.
+
+    Parameters
+    ----------
+    workable : polygonal geometry
+        In the working plane.
+    width_m : float
+    rounds : int
+    turn_radius_m : float
+        The tightest turn.
+    """
+    legs: list[Leg] = []
+    inside = workable
+    room = workable.buffer(_SMOOTH_M, join_style="mitre")
+    for number in range(1, rounds + 1):
+        middle = inside.buffer(-width_m / 2, join_style="mitre")
+        for part in shapely.get_parts(middle):
+            if part.area < _LEAST_RING_M2:
+                continue
+            for ring in (part.exterior, *part.interiors):
+                lines = _Ring(ring, width_m, turn_radius_m, inside, room).legs()
+                legs += [Leg(line, number) for line in lines]
+        inside = inside.buffer(-width_m, join_style="mitre")
+    return legs
+
+
+def swath(line: shapely.LineString, width_m: float) -> BaseGeometry:
+    """Ground that the tool sweeps along a line."""
+    return line.buffer(width_m / 2, cap_style="flat", join_style="mitre")
+
+
+class _Ring:
+    """One closed round: where it bends sharply, and the legs between."""
+
+    def __init__(
+        self,
+        ring: shapely.LinearRing,
+        width_m: float,
+        turn_radius_m: float,
+        inside: BaseGeometry,
+        room: BaseGeometry,
+    ) -> None:
+        self.corner_rad = min(_CORNER_RAD, width_m / turn_radius_m)
+        self.xy = np.array(ring.simplify(_SMOOTH_M).coords)[:-1]
+        self.width_m, self.inside, self.room = width_m, inside, room
+        edge = np.roll(self.xy, -1, axis=0) - self.xy
+        length = np.hypot(*edge.T)
+        self.around_m = float(length.sum())
+        self.at_m = np.concatenate([[0.0], np.cumsum(length)[:-1]])
+        self.ahead = edge / length[:, None]
+        self.behind = np.roll(self.ahead, 1, axis=0)
+        self.bend = np.arctan2(
+            _cross(self.behind, self.ahead), (self.behind * self.ahead).sum(axis=1)
+        )
+
+    def legs(self) -> list[shapely.LineString]:
+        """Legs in the order of the ring; one closed line where there is no corner."""
+        corners = self._corners()
+        if not corners:
+            return [shapely.LineString(np.vstack([self.xy, self.xy[:1]]))]
+        bare = [
+            self._between(last, first)
+            for (_, last), (first, _) in zip(corners, corners[1:] + corners[:1], strict=True)
+        ]
+        following = bare[1:] + bare[:1]
+        ended = [self._run_out(leg, after) for leg, after in zip(bare, following, strict=True)]
+        begun = [
+            self._begin(leg, before)
+            for leg, before in zip(ended, ended[-1:] + ended[:-1], strict=True)
+        ]
+        lines = [shapely.LineString(leg) for leg in begun if leg is not None]
+        return [line for line in lines if line.length >= _SHORT * self.width_m]
+
+    def _corners(self) -> list[tuple[int, int]]:
+        """First and last point of each sharp bend, in the order of the ring."""
+        apart = np.abs(self.at_m[:, None] - self.at_m)
+        near = np.minimum(apart, self.around_m - apart) <= self.width_m / 2
+        turned = np.abs(near @ self.bend)
+        free = turned > self.corner_rad
+        found = []
+        while free.any():
+            sharpest = int(np.argmax(np.where(free, turned + np.abs(self.bend), -1.0)))
+            found.append(sharpest)
+            free &= ~(near[sharpest] @ near > 0)
+        return [self._extent(corner, near[corner]) for corner in sorted(found)]
+
+    def _extent(self, corner: int, near: BoolArray) -> tuple[int, int]:
+        """The bends that make up a corner, from the first to the last."""
+        count = len(self.xy)
+        part = near & (np.abs(self.bend) > _BEND_RAD)
+        first = last = corner
+        while part[(first - 1) % count] and (first - 1) % count != corner:
+            first -= 1
+        while part[(last + 1) % count] and (last + 1) % count != corner:
+            last += 1
+        return first % count, last % count
+
+    def _between(self, first: int, last: int) -> FloatArray:
+        """Points of the ring from one to another, going on past its end."""
+        count = len(self.xy)
+        steps = (last - first) % count
+        if steps == 0:
+            steps = count
+        points: FloatArray = self.xy[(first + np.arange(steps + 1)) % count]
+        return points
+
+    def _run_out(self, leg: FloatArray, following: FloatArray) -> FloatArray:
+        """Run a leg on until the corner is filled or the tool would leave the ground."""
+        ahead, after = _unit(leg[-1] - leg[-2]), _unit(following[1] - following[0])
+        strip, reach = self._strip(
+            leg[-1], ahead, _corner_m(leg[-1], ahead, following[0], after, self.width_m)
+        )
+        ground = shapely.intersection(strip, self.inside)
+        if ground.area > 0:
+            reach = min(reach, float(_along(ground, leg[-1], ahead).max()))
+        return np.vstack([leg[:-1], leg[-1] + max(reach, 0.0) * ahead])
+
+    def _begin(self, leg: FloatArray, before: FloatArray) -> FloatArray | None:
+        """Begin a leg where the one before it leaves ground to do, at or behind its start."""
+        back = _unit(leg[0] - leg[1])
+        ahead = _unit(before[-1] - before[-2])
+        reach = _corner_m(leg[0], back, before[-1], -ahead, self.width_m)
+        strip, reach = self._strip(leg[0], back, reach)
+        length = float(np.hypot(*(leg[1] - leg[0])))
+        into = min(self.width_m, length)
+        onward = _box(leg[0], -back, into, self.width_m)
+        done = swath(shapely.LineString(before), self.width_m)
+        todo = shapely.difference(
+            shapely.intersection(shapely.union(strip, onward), self.inside), done
+        )
+        todo = todo.buffer(-_SMOOTH_M).buffer(_SMOOTH_M)
+        start = -into if todo.is_empty else min(reach, float(_along(todo, leg[0], back).max()))
+        if start <= -length and len(leg) == 2:
+            return None
+        return np.vstack([leg[0] + start * back, leg[1:]])
+
+    def _strip(
+        self, point: FloatArray, ahead: FloatArray, reach: float
+    ) -> tuple[BaseGeometry, float]:
+        """Ground the tool sweeps going straight on, as far as it stays on workable ground."""
+        reach = max(reach, 1e-6)
+        strip = _box(point, ahead, reach, self.width_m)
+        outside = shapely.difference(strip, self.room)
+        if outside.area > 1e-9:
+            reach = max(float(_along(outside, point, ahead).min()), 1e-6)
+            strip = _box(point, ahead, reach, self.width_m)
+        return strip, reach
+
+
+def _corner_m(
+    point: FloatArray, ahead: FloatArray, other: FloatArray, onward: FloatArray, width_m: float
+) -> float:
+    """How far straight on the outer end of the tool reaches the corner of its edge.
+
+    From ``point`` to where the middles of both legs meet, and from there half a width times
+    the tangent of half the bend.
+    """
+    cross = _cross(ahead, onward)
+    dot = float(ahead @ onward)
+    meet = _cross(other - point, onward) / cross if abs(cross) > 1e-9 else 0.0
+    half = min(abs(math.atan2(cross, dot)) / 2, _SHARPEST_RAD / 2)
+    return max(float(meet), 0.0) + width_m / 2 * math.tan(half)
+
+
+def _cross(a: FloatArray, b: FloatArray) -> FloatArray:
+    product: FloatArray = a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0]
+    return product
+
+
+def _unit(step: FloatArray) -> FloatArray:
+    unit: FloatArray = step / np.hypot(*step)
+    return unit
+
+
+def _box(point: FloatArray, ahead: FloatArray, reach: float, width_m: float) -> shapely.Polygon:
+    side = np.array([-ahead[1], ahead[0]]) * width_m / 2
+    far = point + reach * ahead
+    return shapely.Polygon([point - side, point + side, far + side, far - side])
+
+
+def _along(geometry: BaseGeometry, point: FloatArray, ahead: FloatArray) -> FloatArray:
+    """How far ahead of a point the vertices of a geometry lie."""
+    ahead_m: FloatArray = (shapely.get_coordinates(geometry) - point) @ ahead
+    return ahead_m

@@ -15,6 +15,7 @@ from evenacre.reports import figures
 from evenacre.reports.accounts import Account
 from evenacre.reports.card import Card
 from evenacre.reports.interseed_facts import short_day
+from evenacre.reports.planned_done_strip import KEY, Strip
 from evenacre.units import DisplayUnit, UnitSystem
 
 TITLE = "Planned against done"
@@ -47,22 +48,22 @@ def planned_done_lines(compared: PlannedDone, units: UnitSystem) -> Iterator[str
 
 def planned_done_account(compared: PlannedDone, units: UnitSystem) -> Account:
     """Every paddock of the plan beside what was done, and what was done besides."""
-    rows = [_row(p, units) for p in compared.paddocks]
+    strip = Strip.over(compared.paddocks)
+    rows = [_row(p, strip, units) for p in compared.paddocks]
     if len(rows) > 1:
-        ground = _ground(compared.done_m2, compared.planned_m2, units)
-        seed = _seed(compared.applied_kg, compared.planned_kg, units)
-        rows.append(("Together", "", "", "", "", "", ground, seed))
+        sums = compared.sums
+        ground = _beside(sums.done_m2, sums.planned_m2, units.area)
+        seed = _beside(sums.applied_kg, sums.planned_kg, units.mass)
+        rows.append(("All planned", "", "", "", "", "", "", ground, seed))
+    head = ("Paddock", "Window", "Kept", "Planned for", "Seeded on", "Graze from")
     return Account(
         "Paddock by paddock",
-        (
-            *("Paddock", "Window", "Kept", "Planned for", "Seeded on", "Graze from"),
-            *("Ground seeded", "Seed on it"),
-        ),
+        (*head, strip.title if strip else "", "Ground seeded", "Seed on it"),
         rows,
-        words=6,
+        words=7,
         remark=(
             "Ground and seed stand beside what was planned; ground is counted once, however often "
-            "it was seeded, and seed is what landed on the paddock. The same list is in "
+            f"it was seeded, and seed is what landed on the paddock. {KEY} The same list is in "
             "tables/planned_done.csv."
         ),
     )
@@ -108,7 +109,7 @@ def days_text(days: int) -> str:
     return "1 day" if days == 1 else f"{days:,} days"
 
 
-def _row(p: PaddockCompared, units: UnitSystem) -> tuple[str, ...]:
+def _row(p: PaddockCompared, strip: Strip | None, units: UnitSystem) -> tuple[str, ...]:
     late = p.ended_late_days
     done = done_words(p, _short) + ("" if late is None else f" ({_late(late)})")
     return (
@@ -118,8 +119,9 @@ def _row(p: PaddockCompared, units: UnitSystem) -> tuple[str, ...]:
         planned_words(p, _short) or "not planned",
         done if p.operations else "no log",
         _short(p.graze_from) if p.graze_from else "",
-        _ground(p.done_m2, p.planned_m2, units),
-        _seed(p.applied_kg, p.planned_kg, units),
+        strip.of(p) if strip else "",
+        _beside(p.done_m2, p.planned_m2, units.area),
+        _beside(p.applied_kg, p.planned_kg, units.mass),
     )
 
 
@@ -157,29 +159,27 @@ def _amounts(p: PaddockCompared, units: UnitSystem) -> Iterator[tuple[str, str]]
     """What is more than `NEAR` away from what was planned."""
     if abs(p.done_m2 - p.planned_m2) > NEAR * p.planned_m2:
         kind = "over" if p.done_m2 > p.planned_m2 else "short"
-        yield kind, f"{_ground(p.done_m2, p.planned_m2, units)} planned was seeded"
+        yield kind, f"{_beside(p.done_m2, p.planned_m2, units.area)} planned was seeded"
     if p.applied_kg is not None and abs(p.applied_kg - p.planned_kg) > NEAR * p.planned_kg:
         kind = "over" if p.applied_kg > p.planned_kg else "short"
-        yield kind, f"{_seed(p.applied_kg, p.planned_kg, units)} of seed planned went in"
+        yield kind, f"{_beside(p.applied_kg, p.planned_kg, units.mass)} of seed planned went in"
 
 
 def _sums(compared: PlannedDone, units: UnitSystem) -> str:
-    area, mass = units.area, units.mass
-    text = f"Seeded {area.text(compared.done_m2)} of the {area.text(compared.planned_m2)} planned"
-    if compared.applied_kg is None:
-        return f"{text}; how much seed went in is not known."
-    seed = f"{mass.text(compared.applied_kg)} of the {mass.text(compared.planned_kg)}"
-    return f"{text}, with {seed} of {compared.planned.product}."
+    area, mass, sums, besides = units.area, units.mass, compared.sums, compared.besides
+    text = f"Seeded {area.text(sums.done_m2)} of the {area.text(sums.planned_m2)} planned"
+    if sums.applied_kg is None:
+        text += "; how much seed went in is not known"
+    else:
+        seed = f"{mass.text(sums.applied_kg)} of the {mass.text(sums.planned_kg)}"
+        text += f", with {seed} of {compared.planned.product}"
+    if besides.done_m2:
+        text += f"; and {area.text(besides.done_m2)} besides"
+        text += f", with {mass.text(besides.applied_kg)}" if besides.applied_kg is not None else ""
+    return f"{text}."
 
 
-def _ground(done_m2: float, planned_m2: float, units: UnitSystem) -> str:
-    return _beside(units.area.text(done_m2), planned_m2, units.area)
-
-
-def _seed(applied_kg: float | None, planned_kg: float, units: UnitSystem) -> str:
-    done = "not known" if applied_kg is None else units.mass.text(applied_kg)
-    return _beside(done, planned_kg, units.mass)
-
-
-def _beside(done: str, planned: float, unit: DisplayUnit) -> str:
-    return f"{done} of {unit.text(planned)}" if planned else done
+def _beside(done: float | None, planned: float, unit: DisplayUnit) -> str:
+    """Write what was done of what was planned, the unit once."""
+    text = "not known" if done is None else unit.text(done)
+    return f"{text.removesuffix(f' {unit.label}')} of {unit.text(planned)}" if planned else text

@@ -21,13 +21,16 @@ def planned_done_table(compared: PlannedDone, units: UnitSystem) -> pd.DataFrame
 
 def planned_done_summary(compared: PlannedDone) -> dict[str, Any]:
     """Account in SI units; what is not known is None."""
+    sums = compared.sums
     return {
         "plan": {"path": compared.planned.file.path, "sha256": compared.planned.file.sha256},
         "seed": compared.planned.product,
-        "planned_m2": compared.planned_m2,
-        "done_m2": compared.done_m2,
-        "planned_kg": compared.planned_kg,
-        "applied_kg": compared.applied_kg,
+        "planned_m2": sums.planned_m2,
+        "done_m2": sums.done_m2,
+        "planned_kg": sums.planned_kg,
+        "applied_kg": sums.applied_kg,
+        "besides_m2": compared.besides.done_m2,
+        "besides_kg": compared.besides.applied_kg,
         "paddocks": [_account(p) for p in compared.paddocks],
         "warnings": list(compared.warnings),
     }

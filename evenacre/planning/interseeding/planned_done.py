@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -94,6 +95,16 @@ class PaddockCompared:
 
 
 @dataclass(frozen=True)
+class Sums:
+    """Ground and seed of several paddocks; ``applied_kg`` is None where one is not known."""
+
+    planned_m2: float
+    done_m2: float
+    planned_kg: float
+    applied_kg: float | None
+
+
+@dataclass(frozen=True)
 class PlannedDone:
     """A whole plan beside what was done.
 
@@ -113,22 +124,22 @@ class PlannedDone:
         return [p for p in self.paddocks if p.standing in standings]
 
     @property
-    def planned_m2(self) -> float:
-        """Ground to be seeded."""
-        return sum(p.planned_m2 for p in self.paddocks)
+    def sums(self) -> Sums:
+        """Of the paddocks that the plan had a day for."""
+        return _sums(self.of(Standing.DONE, Standing.NOT_LOGGED))
 
     @property
-    def done_m2(self) -> float:
-        """Ground seeded, planned or not."""
-        return sum(p.done_m2 for p in self.paddocks)
+    def besides(self) -> Sums:
+        """Of what was seeded though not planned."""
+        return _sums(self.of(Standing.UNPLANNED))
 
-    @property
-    def planned_kg(self) -> float:
-        """Seed to be used."""
-        return sum(p.planned_kg for p in self.paddocks)
 
-    @property
-    def applied_kg(self) -> float | None:
-        """Seed on all paddocks; None where that of one is not known."""
-        known = [p.applied_kg for p in self.paddocks if p.applied_kg is not None]
-        return sum(known) if len(known) == len(self.paddocks) else None
+def _sums(paddocks: Sequence[PaddockCompared]) -> Sums:
+    amounts = [p.applied_kg for p in paddocks]
+    known = [kg for kg in amounts if kg is not None]
+    return Sums(
+        planned_m2=sum(p.planned_m2 for p in paddocks),
+        done_m2=sum(p.done_m2 for p in paddocks),
+        planned_kg=sum(p.planned_kg for p in paddocks),
+        applied_kg=sum(known) if len(known) == len(amounts) else None,
+    )

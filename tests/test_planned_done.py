@@ -47,7 +47,7 @@ from evenacre.planning.interseeding.planned_done import (
 )
 from evenacre.reports.document import document, render_planned_done
 from evenacre.reports.interseed_account import interseed_account
-from evenacre.reports.planned_done import planned_done_account, planned_done_lines
+from evenacre.reports.planned_done import kept_words, planned_done_account, planned_done_lines
 from evenacre.reports.planned_done_strip import Strip
 from evenacre.reports.planned_done_tables import planned_done_summary, planned_done_table
 from evenacre.units import METRIC, US
@@ -268,6 +268,14 @@ def test_not_logged_not_planned_and_left_out() -> None:
     assert (besides.planned_m2, besides.done_m2) == pytest.approx((0.0, 2 * AREA))
     assert (besides.planned_kg, besides.applied_kg) == pytest.approx((0.0, 2 * SEED))
     assert compared.warnings == ()
+
+
+def test_a_day_planned_without_a_window_is_planned_all_the_same() -> None:
+    planned = seeding(paddock("Creek 1", DAY, window=None), paddock("Creek 2", DAY, window=None))
+    done, missing = compare(planned, [audited("Creek 1", on(CLOSES))]).paddocks
+    assert (done.standing, done.window, done.ended_late_days) == (Standing.DONE, None, 13)
+    assert missing.standing is Standing.NOT_LOGGED
+    assert [kept_words(p) for p in (done, missing)] == ["no window", "not logged"]
 
 
 def test_a_blend_counts_by_its_name_or_by_all_its_parts() -> None:

@@ -76,7 +76,7 @@ def kept_words(p: PaddockCompared) -> str:
     if p.standing is Standing.LEFT:
         return _NO_ROOM
     if p.window is None:
-        return "not planned"
+        return "not planned" if p.standing is Standing.UNPLANNED else "no window"
     sides = [
         f"{days_text(days)} {word}"
         for days, word in ((p.too_early_days, "too early"), (p.too_late_days, "too late"))

@@ -36,7 +36,7 @@ def compare(planned: PlannedSeeding, results: Iterable[AuditResult]) -> PlannedD
         if _sown(result, planned) and result.covered_area_m2 > 0:
             seeded.setdefault(result.field, []).append(result)
     known = {paddock.name: paddock for paddock in planned.paddocks}
-    wanted = [name for name, p in known.items() if p.window is not None or name in seeded]
+    wanted = [n for n, p in known.items() if p.window is not None or p.visits or n in seeded]
     compared = tuple(
         _paddock(name, known.get(name), seeded.get(name, []), planned)
         for name in dict.fromkeys((*wanted, *seeded))

@@ -64,6 +64,17 @@ def spells(window: SeedingWindow, days: Sequence[WorkDay]) -> list[tuple[dt.date
     return [(days[a].day, days[b - 1].day) for a, b in zip(starts, ends, strict=True)]
 
 
+def span(plan: InterseedPlan) -> tuple[dt.date, dt.date]:
+    """First and last day with the herd in a paddock, a window open or the drill at work."""
+    marks = [v.day for v in plan.visits]
+    for stay in (s.stay for s in plan.herd.stays):
+        marks += [stay.enter, stay.leave]
+    for window in (p.window for p in plan.paddocks):
+        marks += [day for day in (window.opens, window.closes) if day] if window else []
+    marks = marks or [plan.days[0].day, plan.days[-1].day]
+    return min(marks), max(marks)
+
+
 def shutting(window: SeedingWindow) -> list[Rule]:
     """Rules that keep a window shut on every day; where no one does alone, all that take part.
 
@@ -77,9 +88,17 @@ def shutting(window: SeedingWindow) -> list[Rule]:
 
 
 def clock(seconds: float) -> str:
-    """Time of day, to the minute; past midnight it goes on counting."""
-    minutes = round(seconds / 60)
-    return f"{minutes // 60:02d}:{minutes % 60:02d}"
+    """Time of day, to the minute; beyond the day it says of which one."""
+    days, minutes = divmod(round(seconds / 60), 24 * 60)
+    beside = {0: "", 1: " next day", -1: " the day before"}.get(days, f" {days:+d} days")
+    return f"{minutes // 60:02d}:{minutes % 60:02d}{beside}"
+
+
+def in_paddock(plan: InterseedPlan, name: str, day: dt.date) -> bool:
+    """Whether the herd is in a paddock on a day; it leaves in the morning."""
+    return any(
+        s.stay.paddock == name and s.stay.enter <= day < s.stay.leave for s in plan.herd.stays
+    )
 
 
 def day_text(day: dt.date) -> str:
@@ -90,3 +109,18 @@ def day_text(day: dt.date) -> str:
 def short_day(day: dt.date) -> str:
     """Month and day, where there is little room."""
     return f"{_MONTHS[day.month - 1]} {day.day}"
+
+
+def short_weekday(day: dt.date) -> str:
+    """Weekday, month and day, never broken between lines."""
+    return f"{_WEEKDAYS[day.weekday()]} {short_day(day)}".replace(" ", "\N{NO-BREAK SPACE}")
+
+
+def chance_text(chance: float) -> str:
+    """Write a chance in whole percent; what is not sure is not called so."""
+    percent = round(100 * chance)
+    if percent == 100 and chance < 1:
+        return "over 99 %"
+    if percent == 0 and chance > 0:
+        return "under 1 %"
+    return f"{percent} %"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from evenacre.planning.interseeding.nouns import (
+    BEYOND,
     BOOKED,
     WEATHER,
     InterseedPlan,
@@ -13,6 +14,8 @@ from evenacre.planning.interseeding.nouns import (
 )
 from evenacre.reports.interseed_facts import day_text, shutting
 from evenacre.units import UnitSystem
+
+_ALL = 0.995
 
 
 def days_text(count: float) -> str:
@@ -109,6 +112,9 @@ def relaxation_words(relaxation: Relaxation, units: UnitSystem) -> str:
         return f"{hours_text(amount)} back from what the drill is booked for: {rule[len(BOOKED) :]}"
     if rule == WEATHER:
         return f"{hours_text(amount)} less lost to weather than the plan allows for"
+    if rule == BEYOND:
+        share = "all" if amount > _ALL else f"{100 * amount:.0f} %"
+        return f"{share} of {where} is out of reach, whatever is allowed"
     days = days_text(amount)
     words = {
         Rule.HERD: f"keep the herd out of {where} {days} longer",

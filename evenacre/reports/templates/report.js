@@ -63,7 +63,7 @@ const evenacre = (() => {
         : L.polygon(item.g.map((part) => part.map((ring) => chain(ring, origin))), style);
       group.addLayer(shape);
       const handles = talks ? [shape] : [];
-      if (layer.line) {
+      if (layer.line && talks) {
         const wide = { ...style, className: "touch", weight: 16 };
         handles.push(L.polyline(shape.getLatLngs(), wide).addTo(group));
       }

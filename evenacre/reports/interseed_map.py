@@ -1,0 +1,169 @@
+"""The map of an interseeding plan: paddocks by day, and the passes to drive."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import shapely
+import shapely.ops
+
+from evenacre.plane import WorkingPlane
+from evenacre.planning.interseeding.nouns import InterseedPlan, PaddockPlan
+from evenacre.planning.passes.nouns import PassPlan
+from evenacre.reports import figures
+from evenacre.reports.geodata import encode, to_lonlat
+from evenacre.reports.interactive_map import MapPieces, map_pieces
+from evenacre.reports.interseed_facts import chance_text, day_text, numbered, spells
+from evenacre.reports.interseed_rules import hours_text, shut_words
+from evenacre.reports.map_layers import MapLayer
+from evenacre.units import UnitSystem
+
+_BEGIN_M = 10.0  # of the first pass, drawn to show where a drive begins
+
+
+def interseed_map(plan: InterseedPlan, units: UnitSystem, key: str) -> MapPieces:
+    """Build the map of a plan; item ``p0``, ``p1`` ... belongs to the paddock of that place.
+
+    Parameters
+    ----------
+    plan : InterseedPlan
+    units : UnitSystem
+    key : str
+        As in :func:`evenacre.reports.interactive_map.interactive_map`.
+    """
+    outlines = np.array([p.paddock.field.boundary for p in plan.paddocks])
+    plane = WorkingPlane.around(outlines)
+    ground = gpd.GeoDataFrame(geometry=plane.project(outlines), crs=plane.crs)
+    box = to_lonlat(ground, plane.lon0).total_bounds
+    origin = (round(plane.lon0, 7), round(float((box[1] + box[3]) / 2), 7))
+    corners = [[round(float(box[i + 1]), 7), round(float(box[i]), 7)] for i in (0, 2)]
+    layers = [
+        _paddocks(plan, ground, units, origin),
+        _unworkable(plan, plane, origin),
+        _turns(plan, origin),
+        _passes(plan, units, origin),
+        _beginnings(plan, origin),
+    ]
+    frame = {"origin": origin, "bounds": corners}
+    return map_pieces([layer for layer in layers if layer.items], frame, key)
+
+
+def _paddocks(
+    plan: InterseedPlan, ground: gpd.GeoDataFrame, units: UnitSystem, origin: tuple[float, float]
+) -> MapLayer:
+    middle, inside = ground.geometry.centroid, ground.geometry.representative_point()
+    inner = ground.set_geometry(middle.where(ground.geometry.contains(middle), inside))
+    places = to_lonlat(inner, origin[0]).geometry
+    items = [
+        {
+            "g": shape,
+            "t": p.paddock.field.name,
+            "r": _facts(p, plan, units),
+            "at": [round(at.y, 7), round(at.x, 7)],
+            "n": p.paddock.field.name,
+            "c": f"p{place}",
+        }
+        for place, (p, shape, at) in enumerate(
+            zip(plan.paddocks, encode(ground, *origin), places, strict=True)
+        )
+    ]
+    return MapLayer("paddock", "paddocks (tap one)", items=items)
+
+
+def _facts(p: PaddockPlan, plan: InterseedPlan, units: UnitSystem) -> list[list[str]]:
+    rows = [["Ground", figures.size(p.workable_m2, units, 3)]]
+    if p.window is None:
+        return [*rows, ["Seeding", "not to be seeded"]]
+    found = spells(p.window, plan.days)
+    window = ", ".join(f"{day_text(a)} to {day_text(b)}" for a, b in found)
+    rows.append(["Window", window or f"no day open: {shut_words(p.window, plan)}"])
+    numbers = numbered(plan)
+    days = ", ".join(f"{day_text(v.day)} (no. {numbers[v]})" for v in p.visits)
+    rows.append(["Seeding", days or "not planned"])
+    if p.visits:
+        rows += [
+            ["Seeded", figures.size(p.seeded_m2, units, 3)],
+            ["Seed", units.mass.text(p.seed_kg)],
+        ]
+    if p.chance is not None:
+        rows.append(["Chance", chance_text(p.chance)])
+    if p.graze_from:
+        rows.append(["Graze from", day_text(p.graze_from)])
+    if p.passes:
+        rows.append(["The drive", _drive(p.passes)])
+    return rows
+
+
+def _drive(p: PassPlan) -> str:
+    count = sum(run.kind == "pass" for run in p.passes)
+    rounds = "1 round" if p.drive.rounds == 1 else f"{p.drive.rounds} rounds"
+    text = f"{rounds}, then {count} passes"
+    if p.drive.heading_rad is not None:
+        text += f" {figures.axis_words(*_direction(p.drive.heading_rad))}"
+    return f"{text}; {hours_text(p.field_time_s)}"
+
+
+def _direction(heading_rad: float) -> tuple[float, float]:
+    return math.cos(heading_rad), math.sin(heading_rad)
+
+
+def _unworkable(plan: InterseedPlan, plane: WorkingPlane, origin: tuple[float, float]) -> MapLayer:
+    shapes = [p.paddock.field.unworkable for p in plan.paddocks]
+    kept = np.array([shape for shape in shapes if shape is not None and not shape.is_empty])
+    items = []
+    if len(kept):
+        frame = gpd.GeoDataFrame(geometry=plane.project(kept), crs=plane.crs)
+        items = [{"g": g} for g in encode(frame, *origin)]
+    return MapLayer("unworkable", "not to be worked", items=items)
+
+
+def _lines(
+    plan: InterseedPlan, origin: tuple[float, float], of: Any
+) -> list[tuple[int, PaddockPlan, Any]]:
+    """One item a paddock: its lines of one kind, encoded."""
+    out = []
+    for place, p in enumerate(plan.paddocks):
+        lines = of(p.passes) if p.passes else []
+        if p.passes and lines:
+            whole = shapely.MultiLineString([line for line in lines if line.length > 0])
+            frame = gpd.GeoDataFrame(geometry=[whole], crs=p.passes.plane.crs)
+            out.append((place, p, encode(frame, *origin)[0]))
+    return out
+
+
+def _passes(plan: InterseedPlan, units: UnitSystem, origin: tuple[float, float]) -> MapLayer:
+    items = [
+        {"g": g, "t": p.paddock.field.name, "r": _facts(p, plan, units), "c": f"p{place}"}
+        for place, p, g in _lines(plan, origin, lambda d: [run.line for run in d.passes])
+    ]
+    return MapLayer("pass", "passes to drive", line=True, items=items)
+
+
+def _turns(plan: InterseedPlan, origin: tuple[float, float]) -> MapLayer:
+    items = [
+        {"g": g, "c": f"p{place}"} for place, _, g in _lines(plan, origin, lambda d: list(d.turns))
+    ]
+    return MapLayer("turn", "turns between them", shown=False, line=True, items=items)
+
+
+def _beginnings(plan: InterseedPlan, origin: tuple[float, float]) -> MapLayer:
+    def first_metres(drive: PassPlan) -> list[shapely.LineString]:
+        line = drive.passes[0].line if drive.passes else shapely.LineString()
+        return [shapely.ops.substring(line, 0.0, _BEGIN_M)] if line.length else []
+
+    items = []
+    for place, p, g in _lines(plan, origin, first_metres):
+        x, y = g[0][0], g[0][1]
+        items.append(
+            {
+                "g": g,
+                "t": f"The drive in {p.paddock.field.name} begins here",
+                "at": [round(origin[1] + y / 1e7, 7), round(origin[0] + x / 1e7, 7)],
+                "n": "start",
+                "c": f"p{place}",
+            }
+        )
+    return MapLayer("begin", "where each drive begins", shown=False, line=True, items=items)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import date, datetime
 from typing import Any
 
 import geopandas as gpd
@@ -87,3 +88,25 @@ class Deliverables:
     fix_list: pd.DataFrame
     operations: tuple[OperationFiles, ...] = field(default=())
     tracks: gpd.GeoDataFrame | None = None
+
+
+@dataclass(frozen=True)
+class CalendarEvent:
+    """An entry of a calendar.
+
+    Attributes
+    ----------
+    uid : str
+        The same whenever the same plan is written, and unlike that of any other event.
+    start, end : date or datetime
+        Of one kind: dates for whole days, ``end`` left out; datetimes for times of day, in the
+        zone they carry or, without one, on whatever clock the reader's device keeps.
+    title, text, place : str
+    """
+
+    uid: str
+    start: date | datetime
+    end: date | datetime
+    title: str
+    text: str = ""
+    place: str = ""

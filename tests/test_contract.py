@@ -347,7 +347,7 @@ def fail(error: BaseException) -> Any:
     return raising
 
 
-WRITERS = ("write_geopackage", "write_cog", "_write_summary")  # early, late and last
+WRITERS = ("write_geopackage", "write_cog", "write_account")  # early, late and last
 
 
 @pytest.mark.parametrize("writer", WRITERS)

@@ -4,18 +4,14 @@ from __future__ import annotations
 
 import json
 import math
-import os
 import re
-from collections.abc import Iterator
 from dataclasses import replace
-from html.parser import HTMLParser
-from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
 import pytest
 import shapely
-from playwright.sync_api import sync_playwright
+from pages import HOSTILE, Page
 from synthetic_result import empty_result, make_result
 
 from evenacre.coverage.result import AuditResult
@@ -25,49 +21,11 @@ from evenacre.reports.geodata import encode
 from evenacre.reports.interactive_map import script_json
 from evenacre.units import METRIC, US
 
-CHROMIUM = Path("/usr/bin/chromium")
-HOSTILE = "</script><script>window.hacked=1</script><img src=x onerror=window.hacked=1>&\"'"
-
 
 def page(*results: AuditResult, farm: str = "Three Larks Farm") -> str:
     rendered = [render_operation(r, US, key=f"op{i}") for i, r in enumerate(results, 1)]
     inputs = [InputFile("logs/creek.csv", "ab" * 32)]
     return document(rendered, farm=farm, inputs=inputs, warnings=["The map file was mended."])
-
-
-class Page(HTMLParser):
-    """Elements, text outside scripts, and the scripts of a page."""
-
-    def __init__(self, text: str) -> None:
-        super().__init__()
-        self.elements: list[tuple[str, dict[str, str | None]]] = []
-        self.words: list[str] = []
-        self.scripts: list[tuple[dict[str, str | None], str]] = []
-        self._inside = ""
-        self.feed(text)
-
-    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        self.elements.append((tag, dict(attrs)))
-        self._inside = tag
-        if tag == "script":
-            self.scripts.append((dict(attrs), ""))
-
-    def handle_endtag(self, tag: str) -> None:
-        self._inside = ""
-
-    def handle_data(self, data: str) -> None:
-        if self._inside == "script":
-            attrs, text = self.scripts[-1]
-            self.scripts[-1] = attrs, text + data
-        elif self._inside != "style":
-            self.words.append(data)
-
-    @property
-    def text(self) -> str:
-        return " ".join(" ".join(self.words).split())
-
-    def data(self, key: str) -> Any:
-        return json.loads(next(t for a, t in self.scripts if a.get("id") == f"{key}-data"))
 
 
 @pytest.fixture(scope="module")
@@ -229,49 +187,17 @@ def test_metric_pages_speak_metric() -> None:
 # The page in a browser that cannot reach any network.
 
 
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    if not CHROMIUM.exists():
-        # CI asks for the browser: there a missing one is a failure, not a skip.
-        refuse = pytest.fail if os.environ.get("REQUIRE_BROWSER") else pytest.skip
-        refuse("no chromium at /usr/bin/chromium")
-    flags = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--no-first-run"]
-    with sync_playwright() as play:
-        chromium = play.chromium.launch(executable_path=str(CHROMIUM), args=flags)
-        yield chromium
-        chromium.close()
-
-
 @pytest.fixture
-def visit(browser: Any, tmp_path: Path) -> Iterator[Any]:
-    """Open a page offline; fails on any script error, blocked load or request."""
-    contexts: list[Any] = []
-    troubles: list[str] = []
+def visit(open_page: Any) -> Any:
+    """Open a page offline and wait for its first map."""
 
     def go(text: str, width: int = 1280, height: int = 900) -> Any:
-        path = tmp_path / "report.html"
-        path.write_text(text, encoding="utf-8")
-        context = browser.new_context(
-            offline=True, viewport={"width": width, "height": height}, reduced_motion="reduce"
-        )
-        contexts.append(context)
-        tab = context.new_page()
-        tab.on("pageerror", lambda error: troubles.append(str(error)))
-        tab.on("console", lambda message: troubles.append(message.text))
-        tab.on(
-            "request",
-            lambda r: None if r.url.startswith(("file:", "data:")) else troubles.append(r.url),
-        )
-        tab.goto(path.as_uri())
-        tab.set_default_timeout(10_000)
+        tab = open_page(text, width, height)
         tab.locator("#op1 .folium-map").scroll_into_view_if_needed()
         tab.locator("#op1 .leaflet-control-scale").wait_for()
         return tab
 
-    yield go
-    for context in contexts:
-        context.close()
-    assert troubles == []
+    return go
 
 
 @pytest.mark.browser

@@ -1,0 +1,59 @@
+"""A browser that reaches no network, for the pages of the reports."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import sync_playwright
+
+CHROMIUM = Path("/usr/bin/chromium")
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    if not CHROMIUM.exists():
+        # CI asks for the browser: there a missing one is a failure, not a skip.
+        refuse = pytest.fail if os.environ.get("REQUIRE_BROWSER") else pytest.skip
+        refuse("no chromium at /usr/bin/chromium")
+    flags = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--no-first-run"]
+    with sync_playwright() as play:
+        chromium = play.chromium.launch(executable_path=str(CHROMIUM), args=flags)
+        yield chromium
+        chromium.close()
+
+
+@pytest.fixture
+def open_page(browser: Any, tmp_path: Path) -> Iterator[Any]:
+    """Open a page offline; fails on any script error, blocked load or request."""
+    contexts: list[Any] = []
+    troubles: list[str] = []
+
+    def go(text: str, width: int = 1280, height: int = 900, scheme: str = "light") -> Any:
+        path = tmp_path / "report.html"
+        path.write_text(text, encoding="utf-8")
+        context = browser.new_context(
+            offline=True,
+            viewport={"width": width, "height": height},
+            reduced_motion="reduce",
+            color_scheme=scheme,
+        )
+        contexts.append(context)
+        tab = context.new_page()
+        tab.on("pageerror", lambda error: troubles.append(str(error)))
+        tab.on("console", lambda message: troubles.append(message.text))
+        tab.on(
+            "request",
+            lambda r: None if r.url.startswith(("file:", "data:")) else troubles.append(r.url),
+        )
+        tab.goto(path.as_uri())
+        tab.set_default_timeout(10_000)
+        return tab
+
+    yield go
+    for context in contexts:
+        context.close()
+    assert troubles == []

@@ -41,4 +41,8 @@ class Page(HTMLParser):
         return " ".join(" ".join(self.words).split())
 
     def data(self, key: str) -> Any:
-        return json.loads(next(t for a, t in self.scripts if a.get("id") == f"{key}-data"))
+        return self.script(f"{key}-data")
+
+    def script(self, name: str) -> Any:
+        """The JSON of the script element of an id."""
+        return json.loads(next(t for a, t in self.scripts if a.get("id") == name))

@@ -117,10 +117,8 @@ def short_weekday(day: dt.date) -> str:
 
 
 def chance_text(chance: float) -> str:
-    """Write a chance in whole percent; what is not sure is not called so."""
+    """Write a chance in whole percent; what was only simulated is never called sure."""
     percent = round(100 * chance)
-    if percent == 100 and chance < 1:
+    if percent == 100:
         return "over 99 %"
-    if percent == 0 and chance > 0:
-        return "under 1 %"
-    return f"{percent} %"
+    return f"{percent} %" if percent else "under 1 %"

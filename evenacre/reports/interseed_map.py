@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import geopandas as gpd
 import numpy as np
 import shapely
 import shapely.ops
+from shapely.geometry.base import BaseGeometry
 
 from evenacre.plane import WorkingPlane
 from evenacre.planning.interseeding.nouns import InterseedPlan, PaddockPlan
@@ -22,6 +25,24 @@ from evenacre.reports.map_layers import MapLayer
 from evenacre.units import UnitSystem
 
 _BEGIN_M = 10.0  # of the first pass, drawn to show where a drive begins
+
+
+@dataclass(frozen=True)
+class _Frame:
+    """The plane that all is drawn in, and the origin (lon, lat) it is encoded from."""
+
+    plane: WorkingPlane
+    origin: tuple[float, float]
+
+    def brought(self, shape: shapely.MultiLineString, plane: WorkingPlane) -> BaseGeometry:
+        """Bring a shape here from another plane."""
+        degrees = shapely.transform(shape, lambda p: np.column_stack(plane.lonlat(*p.T)))
+        moved: BaseGeometry = self.plane.project(degrees)
+        return moved
+
+    def encoded(self, shapes: Sequence[BaseGeometry]) -> list[Any]:
+        """Shapes of this plane as the page's script wants them."""
+        return encode(gpd.GeoDataFrame(geometry=list(shapes), crs=self.plane.crs), *self.origin)
 
 
 def interseed_map(plan: InterseedPlan, units: UnitSystem, key: str) -> MapPieces:
@@ -40,23 +61,24 @@ def interseed_map(plan: InterseedPlan, units: UnitSystem, key: str) -> MapPieces
     box = to_lonlat(ground, plane.lon0).total_bounds
     origin = (round(plane.lon0, 7), round(float((box[1] + box[3]) / 2), 7))
     corners = [[round(float(box[i + 1]), 7), round(float(box[i]), 7)] for i in (0, 2)]
+    frame = _Frame(plane, origin)
     layers = [
-        _paddocks(plan, ground, units, origin),
-        _unworkable(plan, plane, origin),
-        _turns(plan, origin),
-        _passes(plan, units, origin),
-        _beginnings(plan, origin),
+        _paddocks(plan, ground, units, frame),
+        _unworkable(plan, frame),
+        _turns(plan, frame),
+        _passes(plan, units, frame),
+        _beginnings(plan, frame),
     ]
-    frame = {"origin": origin, "bounds": corners}
-    return map_pieces([layer for layer in layers if layer.items], frame, key)
+    shown = {"origin": origin, "bounds": corners}
+    return map_pieces([layer for layer in layers if layer.items], shown, key)
 
 
 def _paddocks(
-    plan: InterseedPlan, ground: gpd.GeoDataFrame, units: UnitSystem, origin: tuple[float, float]
+    plan: InterseedPlan, ground: gpd.GeoDataFrame, units: UnitSystem, frame: _Frame
 ) -> MapLayer:
     middle, inside = ground.geometry.centroid, ground.geometry.representative_point()
     inner = ground.set_geometry(middle.where(ground.geometry.contains(middle), inside))
-    places = to_lonlat(inner, origin[0]).geometry
+    places = to_lonlat(inner, frame.origin[0]).geometry
     items = [
         {
             "g": shape,
@@ -67,7 +89,7 @@ def _paddocks(
             "c": f"p{place}",
         }
         for place, (p, shape, at) in enumerate(
-            zip(plan.paddocks, encode(ground, *origin), places, strict=True)
+            zip(plan.paddocks, frame.encoded(ground.geometry), places, strict=True)
         )
     ]
     return MapLayer("paddock", "paddocks (tap one)", items=items)
@@ -110,58 +132,58 @@ def _direction(heading_rad: float) -> tuple[float, float]:
     return math.cos(heading_rad), math.sin(heading_rad)
 
 
-def _unworkable(plan: InterseedPlan, plane: WorkingPlane, origin: tuple[float, float]) -> MapLayer:
+def _unworkable(plan: InterseedPlan, frame: _Frame) -> MapLayer:
     shapes = [p.paddock.field.unworkable for p in plan.paddocks]
     kept = np.array([shape for shape in shapes if shape is not None and not shape.is_empty])
     items = []
     if len(kept):
-        frame = gpd.GeoDataFrame(geometry=plane.project(kept), crs=plane.crs)
-        items = [{"g": g} for g in encode(frame, *origin)]
+        items = [{"g": g} for g in frame.encoded(frame.plane.project(kept))]
     return MapLayer("unworkable", "not to be worked", items=items)
 
 
 def _lines(
-    plan: InterseedPlan, origin: tuple[float, float], of: Any
+    plan: InterseedPlan, frame: _Frame, of: Callable[[PassPlan], list[shapely.LineString]]
 ) -> list[tuple[int, PaddockPlan, Any]]:
     """One item a paddock: its lines of one kind, encoded."""
-    out = []
-    for place, p in enumerate(plan.paddocks):
-        lines = of(p.passes) if p.passes else []
-        if p.passes and lines:
-            whole = shapely.MultiLineString([line for line in lines if line.length > 0])
-            frame = gpd.GeoDataFrame(geometry=[whole], crs=p.passes.plane.crs)
-            out.append((place, p, encode(frame, *origin)[0]))
-    return out
+    found = [
+        (place, p, frame.brought(shapely.MultiLineString(lines), p.passes.plane))
+        for place, p in enumerate(plan.paddocks)
+        if p.passes
+        for lines in [[line for line in of(p.passes) if line.length > 0]]
+        if lines
+    ]
+    encoded = frame.encoded([shape for *_, shape in found])
+    return [(place, p, g) for (place, p, _), g in zip(found, encoded, strict=True)]
 
 
-def _passes(plan: InterseedPlan, units: UnitSystem, origin: tuple[float, float]) -> MapLayer:
+def _passes(plan: InterseedPlan, units: UnitSystem, frame: _Frame) -> MapLayer:
     items = [
         {"g": g, "t": p.paddock.field.name, "r": _facts(p, plan, units), "c": f"p{place}"}
-        for place, p, g in _lines(plan, origin, lambda d: [run.line for run in d.passes])
+        for place, p, g in _lines(plan, frame, lambda d: [run.line for run in d.passes])
     ]
     return MapLayer("pass", "passes to drive", line=True, items=items)
 
 
-def _turns(plan: InterseedPlan, origin: tuple[float, float]) -> MapLayer:
+def _turns(plan: InterseedPlan, frame: _Frame) -> MapLayer:
     items = [
-        {"g": g, "c": f"p{place}"} for place, _, g in _lines(plan, origin, lambda d: list(d.turns))
+        {"g": g, "c": f"p{place}"} for place, _, g in _lines(plan, frame, lambda d: list(d.turns))
     ]
     return MapLayer("turn", "turns between them", shown=False, line=True, items=items)
 
 
-def _beginnings(plan: InterseedPlan, origin: tuple[float, float]) -> MapLayer:
+def _beginnings(plan: InterseedPlan, frame: _Frame) -> MapLayer:
     def first_metres(drive: PassPlan) -> list[shapely.LineString]:
         line = drive.passes[0].line if drive.passes else shapely.LineString()
         return [shapely.ops.substring(line, 0.0, _BEGIN_M)] if line.length else []
 
     items = []
-    for place, p, g in _lines(plan, origin, first_metres):
+    for place, p, g in _lines(plan, frame, first_metres):
         x, y = g[0][0], g[0][1]
         items.append(
             {
                 "g": g,
                 "t": f"The drive in {p.paddock.field.name} begins here",
-                "at": [round(origin[1] + y / 1e7, 7), round(origin[0] + x / 1e7, 7)],
+                "at": [round(frame.origin[1] + y / 1e7, 7), round(frame.origin[0] + x / 1e7, 7)],
                 "n": "start",
                 "c": f"p{place}",
             }

@@ -30,7 +30,7 @@ STATES = {
     "shut": "not open for seeding",
     "whole": "seeded whole",
     "part": "seeded in part",
-    "none": "to be seeded, but no room for it",
+    "none": "to be seeded, but left out",
     "never": "not to be seeded",
 }
 """Each state a paddock is drawn in, and what it means; the last four are of the whole plan."""
@@ -56,16 +56,25 @@ class Step:
         Of each paddock: a key of ``STATES``.
     labels : tuple of str
         Below the name of each paddock.
+    short : tuple of str
+        In place of name and label where paddocks are crowded; empty: nothing.
     """
 
     title: str
     text: str
     states: tuple[str, ...]
     labels: tuple[str, ...]
+    short: tuple[str, ...]
 
     def plain(self) -> dict[str, Any]:
         """As JSON types, for the page's script."""
-        return {"t": self.title, "p": self.text, "s": list(self.states), "l": list(self.labels)}
+        return {
+            "t": self.title,
+            "p": self.text,
+            "s": list(self.states),
+            "l": list(self.labels),
+            "c": list(self.short),
+        }
 
 
 def steps(plan: InterseedPlan, units: UnitSystem) -> tuple[list[Step], dict[int, int]]:
@@ -89,7 +98,12 @@ def steps(plan: InterseedPlan, units: UnitSystem) -> tuple[list[Step], dict[int,
             for p, ready in zip(plan.paddocks, opened, strict=True)
         )
         text = _happenings(plan, day, known.get(day), units)
-        out.append(Step(day_text(day), text, states, tuple(_LABELS[s] for s in states)))
+        short = tuple(
+            f"{p.paddock.field.name}\n{_LABELS[state]}" if state in ("seeding", "herd") else ""
+            for p, state in zip(plan.paddocks, states, strict=True)
+        )
+        labels = tuple(_LABELS[state] for state in states)
+        out.append(Step(day_text(day), text, states, labels, short))
     place = {day: index for index, day in enumerate(days, 1)}
     return out, {number: place[v.day] for v, number in numbered(plan).items()}
 
@@ -105,6 +119,7 @@ def _whole_plan(plan: InterseedPlan) -> Step:
         "Each paddock shows the number and the day of its seeding.",
         tuple(_outcome(p) for p in plan.paddocks),
         tuple(labels),
+        tuple(", ".join(str(numbers[v]) for v in p.visits) for p in plan.paddocks),
     )
 
 

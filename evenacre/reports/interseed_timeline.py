@@ -16,8 +16,9 @@ from evenacre.reports.interseed_facts import day_text, numbered, short_day, span
 
 HEAD, ROW = 48, 36
 """Heights of the head and of a row, CSS pixels."""
-_DAY_PIXELS = 14  # no day is narrower on a screen
+_DAY_PIXELS = 16  # no day is narrower on a screen
 _DAY = dt.timedelta(days=1)
+_DATES = 12  # of the scale that have room on paper
 _WORDS = {
     "herd": "herd grazing",
     "window": "seeding window",
@@ -107,19 +108,25 @@ class _Drawing:
 
     def days(self) -> None:
         """The scale: a line and a date every Monday, and lines between the rows."""
-        for number in range(self.count):
+        marks = [
+            number
+            for number in range(self.count)
+            if number == 0 or (self.first + number * _DAY).weekday() == 0
+        ]
+        sparse = -(-len(marks) // _DATES)
+        for place, number in enumerate(marks):
             day = self.first + number * _DAY
-            if day.weekday() and number:
-                continue
             x = self._x(day)
             self._parts.append(
                 Markup('<line class="week" x1="{0:.3f}%" x2="{0:.3f}%" y1="{1}" y2="{2}"/>').format(
                     x, HEAD - 8, HEAD + self.rows * ROW
                 )
             )
-            # The first day is left unnamed where the Monday after it would lie on its name.
-            if number or not 0 < 7 - day.weekday() < 4:
-                self._text("date", x, HEAD - 14, short_day(day))
+            # Left unnamed where its name would lie on that of the next Monday, or past the end.
+            at_end = self.count - number < 4 * sparse
+            if (number or not 0 < 7 - day.weekday() < 4) and not at_end:
+                kind = "date" if place % sparse == 0 else "date between"
+                self._text(kind, x, HEAD - 14, short_day(day))
         for row in range(self.rows + 1):
             y = HEAD + row * ROW
             self._parts.append(

@@ -130,10 +130,10 @@ def _seed(plan: InterseedPlan, units: UnitSystem) -> str:
 
 def _chance(plan: InterseedPlan) -> str:
     assert plan.chance_all is not None
-    text = f"{chance_text(plan.chance_all)} chance that weather leaves time for all of it"
+    text = f"Chance that weather leaves time for all of it: {chance_text(plan.chance_all)}"
     known = [(p.chance, p.paddock.field.name) for p in plan.paddocks if p.chance is not None]
-    if len(known) > 1:
-        chance, name = min(known)
+    chance, name = min(known, default=(1.0, ""))
+    if len(known) > 1 and round(100 * chance) < 100:
         text += f"; least sure is {name}, {chance_text(chance)}"
     return f"{text}."
 

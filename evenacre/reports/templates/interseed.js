@@ -5,22 +5,45 @@ const interseed = (() => {
   let days;
   let names;
   let step = 0;
-  let map;
 
-  /* Of labels that would lie on one another the first shows; those of the day come first. */
-  function declutter() {
-    const shown = [];
-    const labels = [...section.querySelectorAll(".label-paddock")];
-    const urgent = (label) => (label.dataset.state === "seeding" ? 0 : 1);
-    labels.sort((a, b) => urgent(a) - urgent(b));
-    for (const label of labels) {
-      label.style.visibility = "";
-      const box = label.getBoundingClientRect();
-      const apart = (other) => box.right < other.left || box.left > other.right
-        || box.bottom < other.top || box.top > other.bottom;
-      if (shown.every(apart)) shown.push(box);
-      else label.style.visibility = "hidden";
+  const labels = () => [...section.querySelectorAll(".label-paddock")];
+
+  /* Where whole labels lie on one another, only what matters on the day is written. */
+  function write(short) {
+    const day = days[step];
+    for (const label of labels()) {
+      const place = Number(/\bp(\d+)\b/.exec(label.className)[1]);
+      const lines = [names[place], day.l[place]].filter(Boolean);
+      label.textContent = short ? day.c[place] : lines.join("\n");
+      label.hidden = label.textContent === "";
+      label.dataset.state = day.s[place];
     }
+  }
+
+  function apart(box, other) {
+    return box.right < other.left || box.left > other.right
+      || box.bottom < other.top || box.top > other.bottom;
+  }
+
+  /* Labels that would lie on one shown already; those of the day come first. */
+  function covered() {
+    const shown = [];
+    const urgent = (label) => (label.dataset.state === "seeding" ? 0 : 1);
+    return labels().filter((label) => !label.hidden)
+      .sort((a, b) => urgent(a) - urgent(b))
+      .filter((label) => {
+        const box = label.getBoundingClientRect();
+        if (!shown.every((other) => apart(box, other))) return true;
+        shown.push(box);
+        return false;
+      });
+  }
+
+  function relabel() {
+    write(false);
+    if (!covered().length) return;
+    write(true);
+    for (const label of covered()) label.hidden = true;
   }
 
   function draw() {
@@ -31,18 +54,15 @@ const interseed = (() => {
     slider.value = step;
     slider.setAttribute("aria-valuetext", day.t);
     day.s.forEach((state, place) => {
-      for (const shape of section.querySelectorAll(`.shape.p${place}, .label-paddock.p${place}`)) {
+      for (const shape of section.querySelectorAll(`.shape.p${place}`)) {
         shape.dataset.state = state;
-      }
-      for (const label of section.querySelectorAll(`.label-paddock.p${place}`)) {
-        label.textContent = day.l[place] ? `${names[place]}\n${day.l[place]}` : names[place];
       }
     });
     for (const sign of section.querySelectorAll("li[data-sign]")) {
       sign.hidden = !day.s.includes(sign.dataset.sign);
     }
     section.dataset.whole = step === 0;
-    declutter();
+    relabel();
   }
 
   function go(to) {
@@ -76,9 +96,8 @@ const interseed = (() => {
     draw();
   }
 
-  function ready(made) {
-    map = made;
-    map.on("zoomend", declutter);
+  function ready(map) {
+    map.on("zoomend", relabel);
     draw();
   }
 

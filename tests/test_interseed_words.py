@@ -1,0 +1,169 @@
+"""The words of an interseeding plan: the answer first, then why and what to allow."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from plans import empty_plan, make_plan
+
+from evenacre.planning.interseeding.nouns import BEYOND, WEATHER, Relaxation, Rule
+from evenacre.reports.interseed_facts import chance_text, clock, shutting, span, spells
+from evenacre.reports.interseed_rules import relaxation_words
+from evenacre.reports.interseed_states import STATES, steps
+from evenacre.reports.interseed_words import interseed_answer, interseed_lines
+from evenacre.units import METRIC, US
+
+
+def test_the_answer_comes_first_and_then_its_reasons() -> None:
+    lines = interseed_lines(
+        make_plan(), US, warnings=["The map file was mended."], files=["plan.json"]
+    )
+    # Paddocks of 255 m x 130 m and one with slanted ends, 0.999 of each covered; a whole one,
+    # one on two days, 60 % of one and the slanted one are planned.
+    assert lines[0] == "27.8 ac of 39.3 ac can be seeded, by Wed 2026-05-06."
+    text = "\n".join(lines)
+    order = [
+        "354 lb of meadow mix at 12.9 lb/ac (less, to reach further: 13.4 lb/ac was wanted)",
+        "in 3 loads; 20.6 lb of 375 lb is left over.",
+        "Chance that weather leaves time for all of it: 74 %; least sure is Oak Flat, 83 %.",
+        "Seeded in part: Draw (60 %: 4.91 ac of 8.18 ac).",
+        "Not seeded: Creek 3 (too much is left standing).",
+        "Creek 3 runs 1.2 days short of forage on Sun 2026-04-19: find 1,500 lb",
+        "Creek 1 gets 5 days too little rest before Sun 2026-05-10",
+        "Paddock by paddock:",
+        "Day by day:",
+        "Loads:",
+        "What would let every paddock be seeded whole:",
+        "600 lb more seed",
+        "1.5 h back from what the drill is booked for: oats on the bench",
+        "warning: The map file was mended.",
+        "Take care:",
+        "treated",
+        "plan.json",
+    ]
+    places = [text.find(words) for words in order]
+    assert -1 not in places, order[places.index(-1)]
+    assert places == sorted(places)
+
+
+def test_every_row_of_a_table_is_as_wide_as_its_head() -> None:
+    lines = interseed_lines(make_plan(), US)
+    start = lines.index("Day by day:")
+    table = lines[start + 1 : lines.index("", start)]
+    assert len(table) == 6
+    ends = {len(line) for line in table}
+    assert len(ends) == 1
+    assert not any("\N{NO-BREAK SPACE}" in line for line in lines)
+
+
+def test_metric_words_speak_metric() -> None:
+    text = "\n".join(interseed_lines(make_plan(), METRIC))
+    assert "161 kg of meadow mix at 14.5 kg/ha" in text
+    assert " lb" not in text
+    assert " ac" not in text.replace(" access", "")
+
+
+def test_a_plan_that_seeds_all_says_so() -> None:
+    plan = make_plan()
+    seeded = tuple(p for p in plan.paddocks if p.paddock.field.name in ("Creek 1", "Bottom"))
+    answer = interseed_answer(replace(plan, paddocks=seeded), US)
+    assert answer.headline == "All 16.4 ac can be seeded, by Wed 2026-05-06"
+    assert not [text for kind, text in answer.lines if kind == "missed"]
+
+
+def test_a_plan_in_which_nothing_can_be_seeded_says_why() -> None:
+    lines = interseed_lines(empty_plan(), US)
+    assert lines[:2] == [
+        "None of 8.18 ac can be seeded.",
+        "  Not seeded: Creek 3 (too much is left standing).",
+    ]
+    assert "Take care:" not in lines
+
+
+def test_an_unproven_schedule_says_how_far_it_may_be_off() -> None:
+    plan = make_plan()
+    rough = replace(plan, schedule=replace(plan.schedule, proven=False, gap=0.021))
+    told = [text for kind, text in interseed_answer(rough, US).lines if kind == "cost"]
+    assert told == [
+        "The search was stopped for time: another schedule might be worth up to 2.1 % more."
+    ]
+    assert not [k for k, _ in interseed_answer(plan, US).lines if k == "cost"]
+
+
+@pytest.mark.parametrize(
+    ("relaxation", "words"),
+    [
+        (Relaxation("seed", None, 272.155), "600 lb more seed"),
+        (Relaxation(Rule.CLOSE, "Creek 3", 2.0), "keep Creek 3 open 2 days longer"),
+        (Relaxation(Rule.CLOSE, "Creek 3", 1.0), "keep Creek 3 open 1 day longer"),
+        (Relaxation("hours", None, 5400.0), "1.5 h more a day with the drill"),
+        (Relaxation("hours", None, 1500.0), "25 min more a day with the drill"),
+        (
+            Relaxation(WEATHER, None, 7200.0),
+            "2 h less lost to weather than the plan allows for",
+        ),
+        (Relaxation(BEYOND, "Draw", 0.4), "40 % of Draw is out of reach, whatever is allowed"),
+        (Relaxation(BEYOND, "Draw", 1.0), "all of Draw is out of reach, whatever is allowed"),
+    ],
+)
+def test_what_to_relax_in_plain_words(relaxation: Relaxation, words: str) -> None:
+    assert relaxation_words(relaxation, US) == words
+
+
+def test_every_rule_has_words() -> None:
+    for rule in Rule:
+        words = relaxation_words(Relaxation(rule, "Creek 3", 3.0), US)
+        assert "Creek 3" in words
+        assert "3 days" in words
+
+
+def test_spells_are_the_runs_of_open_days() -> None:
+    plan = make_plan()
+    window = plan.paddocks[0].window
+    assert window is not None
+    gap = window.blocked[Rule.HERD].copy()
+    gap[8:10] = True
+    parted = replace(window, blocked={**window.blocked, Rule.HERD: gap})
+    day = dt.date.fromisoformat
+    assert spells(parted, plan.days) == [
+        (day("2026-04-10"), day("2026-04-13")),
+        (day("2026-04-16"), day("2026-04-23")),
+    ]
+    shut = replace(window, blocked={Rule.SEASON: np.ones(len(plan.days), dtype=bool)})
+    assert spells(shut, plan.days) == []
+    assert shutting(shut) == [Rule.SEASON]
+
+
+@pytest.mark.parametrize(
+    ("chance", "words"),
+    [(1.0, "over 99 %"), (0.9999, "over 99 %"), (0.834, "83 %"), (0.001, "under 1 %")],
+)
+def test_what_is_not_sure_is_not_called_so(chance: float, words: str) -> None:
+    assert chance_text(chance) == words
+
+
+def test_clock_times_past_midnight_say_so() -> None:
+    assert clock(8.5 * 3600) == "08:30"
+    assert clock(25 * 3600) == "01:00 next day"
+
+
+def test_the_map_steps_through_every_day_and_says_what_each_paddock_is() -> None:
+    plan = make_plan()
+    made, of_visit = steps(plan, US)
+    first, last = span(plan)
+    assert len(made) == 1 + (last - first).days + 1
+    assert all(state in STATES for step in made for state in step.states)
+    for number, visit in enumerate(plan.visits, 1):
+        step = made[of_visit[number]]
+        assert step.title.endswith(visit.day.isoformat())
+        place = [p.paddock.field.name for p in plan.paddocks].index(visit.paddock)
+        assert step.states[place] == "seeding"
+        assert step.labels[place] == "seeding"
+        assert f"Seed {visit.paddock} ({number})" in step.text
+    # The herd is in one paddock on every day of its round, and in none between rounds.
+    for n, step in enumerate(made[1:]):
+        assert step.states.count("herd") == (1 if n < 29 or 34 <= n < 39 else 0)
+    assert made[0].states == ("whole", "whole", "none", "never", "part", "whole")

@@ -40,6 +40,7 @@ millisecond = 0.001 * second = ms = msec
 minute = 60 * second = min
 hour = 3600 * second = h = hr
 day = 86400 * second = d
+week = 7 * day = wk
 mile_per_hour = mile / hour = mph
 kilometre_per_hour = kilometre / hour = kph = kmh = kmph
 foot_per_second = foot / second = fps

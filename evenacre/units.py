@@ -48,6 +48,7 @@ class Dimension(StrEnum):
     MASS = "mass"
     MASS_PER_AREA = "mass per area"
     MASS_PER_TIME = "mass per time"
+    GROWTH = "growth"
     SPEED = "speed"
     TIME = "time"
     VOLUME = "volume"
@@ -64,6 +65,7 @@ _EXAMPLES = {
     Dimension.MASS: ("lb", "kg"),
     Dimension.MASS_PER_AREA: ("lb/ac", "kg/ha"),
     Dimension.MASS_PER_TIME: ("lb/s", "kg/s"),
+    Dimension.GROWTH: ("lb/ac/day", "kg/ha/day"),
     Dimension.SPEED: ("mph", "km/h"),
     Dimension.TIME: ("s", "min"),
     Dimension.VOLUME: ("gal", "L"),
@@ -80,6 +82,7 @@ _SI = {
     Dimension.MASS: "kilogram",
     Dimension.MASS_PER_AREA: "kilogram/metre**2",
     Dimension.MASS_PER_TIME: "kilogram/second",
+    Dimension.GROWTH: "kilogram/metre**2/second",
     Dimension.SPEED: "metre/second",
     Dimension.TIME: "second",
     Dimension.VOLUME: "metre**3",

@@ -14,10 +14,12 @@ from sample_fields.farm import (
     SEEDED_PADDOCK,
     SEEDING_QUOTE,
     Job,
+    paddocks,
 )
 from sample_fields.faults import Blocked
 from sample_fields.logbook import WIDTH_M
 from sample_fields.materials import FERTILIZER, MATERIALS
+from sample_fields.pasture import pasture_text
 from sample_fields.plots import Plot
 from sample_fields.receiver import DELAY_S
 from sample_fields.tickets import TICKETS
@@ -50,6 +52,7 @@ def season_text(rig: Rig, logs: Mapping[str, Sequence[str]], left_lb: Mapping[st
     parts += [_field(plot) for plot in (*CROP_FIELDS, SEEDED_PADDOCK)]
     parts += [_operation(job, logs[job.slug]) for job in JOBS]
     parts += [_need(*need) for need in NEEDS]
+    parts.append(pasture_text(paddocks()))
     return "\n".join(parts)
 
 

@@ -52,7 +52,9 @@ def check_season(path: Path) -> list[Finding]:
         Errors of the season file first, then operation by operation; none is said twice.
     """
     try:
-        draft = _taskdata_draft(path) if is_taskdata(path) else draft_season(path)
+        draft = (
+            _taskdata_draft(path) if is_taskdata(path) else draft_season(path, must_hold="either")
+        )
     except InputError as error:
         return [_error(problem) for problem in error.problems]
     return check_draft(draft)

@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterable, Mapping
 from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
+from pydantic.fields import FieldInfo
 
 from evenacre.errors import InputError, Problem
 from evenacre.io.hints import choice
@@ -26,6 +27,13 @@ _EXAMPLES = {
     "tracks": 'tracks = ["logs/creek.csv"]',
     "distance": 'distance = "100 ft"',
     "hitch_to_axle": 'hitch_to_axle = "14 ft"',
+    "head": "head = 40",
+    "weight": 'weight = "1200 lb"',
+    "intake": "intake = 2.6",
+    "paddock": 'paddock = "North 1"',
+    "enter": "enter = 2026-08-10",
+    "leave": "leave = 2026-08-15",
+    "from": "from = 2026-09-01",
     "start": "start = 2026-04-14T09:12:00",
     "end": "end = 2026-04-14T09:20:00",
 }
@@ -160,8 +168,13 @@ def _keys_at(model: type[BaseModel], loc: KeyPath) -> list[str]:
     """Return the keys of the table at a place below a model."""
     for part in loc:
         if isinstance(part, str):
-            model = _model_in(model.model_fields[part].annotation) or model
-    return list(model.model_fields)
+            model = _model_in(_fields(model)[part].annotation) or model
+    return list(_fields(model))
+
+
+def _fields(model: type[BaseModel]) -> dict[str, FieldInfo]:
+    """Return the fields of a table by the keys they are written under."""
+    return {field.alias or name: field for name, field in model.model_fields.items()}
 
 
 def _model_in(annotation: Any) -> type[BaseModel] | None:

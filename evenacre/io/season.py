@@ -8,7 +8,7 @@ from typing import Any
 
 from evenacre.errors import InputError
 from evenacre.io.complaints import Complaints, KeyPath
-from evenacre.io.season_build import SeasonDraft, build_season
+from evenacre.io.season_build import MustHold, SeasonDraft, build_season
 from evenacre.io.season_files import SeasonFiles
 from evenacre.io.season_options import season_from_options
 from evenacre.io.season_tables import ENTRIES
@@ -20,7 +20,7 @@ _MADE_ON_THE_DAY = ("tracks", "columns", "blockages", "blockage", "loads")
 __all__ = ["draft_season", "load_season", "season_from_options"]
 
 
-def load_season(path: Path, *, logs: bool = True) -> Season:
+def load_season(path: Path, *, logs: bool = True, must_hold: MustHold = "operations") -> Season:
     """Read and check a season file and the map files it names; logs are only looked for.
 
     Parameters
@@ -30,20 +30,27 @@ def load_season(path: Path, *, logs: bool = True) -> Season:
     logs : bool
         False for a plan of work to come: nothing that is made on the day is looked for, and
         operations need not name any.
+    must_hold : str
+        What the season is read for: ``"operations"``, ``"seeding"`` (of grazed paddocks: it
+        has ``grazing`` and ``seeding`` then, and need not have operations) or ``"either"``.
 
     Raises
     ------
     InputError
         With every complaint at once.
     """
-    draft = draft_season(path, logs=logs)
+    draft = draft_season(path, logs=logs, must_hold=must_hold)
     if draft.problems:
         raise InputError(draft.problems)
     return draft.season
 
 
-def draft_season(path: Path, *, logs: bool = True) -> SeasonDraft:
+def draft_season(
+    path: Path, *, logs: bool = True, must_hold: MustHold = "operations"
+) -> SeasonDraft:
     """Read a season file as far as it goes, and collect what is wrong.
+
+    Parameters are those of `load_season`.
 
     Raises
     ------
@@ -54,7 +61,7 @@ def draft_season(path: Path, *, logs: bool = True) -> SeasonDraft:
     complaints = Complaints(lambda key: _name_key(path.name, raw, key))
     files = SeasonFiles(path.parent, complaints)
     files.add(path, path.name)
-    return build_season(raw if logs else _to_come(raw), files, logs=logs)
+    return build_season(raw if logs else _to_come(raw), files, logs=logs, must_hold=must_hold)
 
 
 def _to_come(raw: dict[str, Any]) -> dict[str, Any]:
@@ -117,7 +124,7 @@ def _name_key(file: str, raw: dict[str, Any], path: KeyPath) -> tuple[str, str]:
     if len(path) > 1 and path[0] in ENTRIES and isinstance(path[1], int):
         entries = raw[str(path[0])]
         entry = entries[path[1]] if isinstance(entries, list) else entries
-        name = entry.get("name") if isinstance(entry, dict) else None
+        name = entry.get("name", entry.get("class")) if isinstance(entry, dict) else None
         label = f'"{name}"' if isinstance(name, str) and name else str(path[1] + 1)
         parts, rest = [f"{path[0]} {label}"], path[2:]
     for part in rest:

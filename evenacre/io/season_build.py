@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal
 from zoneinfo import available_timezones
 
 from evenacre.errors import InputError, Problem
@@ -14,10 +14,12 @@ from evenacre.io.season_blends import with_blends
 from evenacre.io.season_files import SeasonFiles
 from evenacre.io.season_implements import implement_of
 from evenacre.io.season_needs import needs_of
+from evenacre.io.season_pasture import Pasture, has_pasture, pasture_of
 from evenacre.io.season_plans import PlanBuilder
 from evenacre.io.season_products import product_of
 from evenacre.io.season_tables import (
     ENTRIES,
+    SINGLES,
     FieldTable,
     ImplementTable,
     OperationTable,
@@ -27,6 +29,9 @@ from evenacre.io.season_tables import (
 )
 from evenacre.io.times import zone_of
 from evenacre.model import Field, Implement, OperationPlan, Product, Season
+
+MustHold = Literal["operations", "seeding", "either"]
+"""What a season has to tell, by what it is read for."""
 
 _NEEDED = {
     "product": ("analysis",),
@@ -52,7 +57,13 @@ class SeasonDraft:
     equipped: tuple[bool, ...]
 
 
-def build_season(raw: dict[str, Any], files: SeasonFiles, *, logs: bool = True) -> SeasonDraft:
+def build_season(
+    raw: dict[str, Any],
+    files: SeasonFiles,
+    *,
+    logs: bool = True,
+    must_hold: MustHold = "operations",
+) -> SeasonDraft:
     """Check every table of a season and make what can be made of it.
 
     Parameters
@@ -61,8 +72,16 @@ def build_season(raw: dict[str, Any], files: SeasonFiles, *, logs: bool = True) 
     files : SeasonFiles
     logs : bool
         False when operations need not name any.
+    must_hold : str
+        ``"seeding"``: paddocks and seeding, operations or not; ``"either"``: one of them.
     """
     complaints = files.complaints
+    for key in SINGLES:
+        if isinstance(raw.get(key), list):
+            complaints.add(
+                (key,), f"[[{key}]] stands for a list of tables.", f"Write [{key}], in one bracket."
+            )
+            raw = {**raw, key: (raw[key] or [{}])[0]}
     for key in ENTRIES:
         if isinstance(raw.get(key), dict):
             complaints.add(
@@ -81,16 +100,22 @@ def build_season(raw: dict[str, Any], files: SeasonFiles, *, logs: bool = True) 
                 near or error.problems[0].remedy,
             )
             top = top.model_copy(update={"time_zone": None})
-    return _Builder(top, files, complaints, logs).build()
+    return _Builder(top, files, complaints, logs, must_hold).build()
 
 
 class _Builder:
     """Holds the named nouns while operations are put together."""
 
     def __init__(
-        self, top: SeasonTable, files: SeasonFiles, complaints: Complaints, logs: bool
+        self,
+        top: SeasonTable,
+        files: SeasonFiles,
+        complaints: Complaints,
+        logs: bool,
+        must_hold: MustHold,
     ) -> None:
         self.top, self.files, self.complaints, self.logs = top, files, complaints, logs
+        self.must_hold = must_hold
         # A noun that could not be made is None: it is known, and already complained about.
         self.products: dict[str, Product | None] = {}
         self.implements: dict[str, Implement | None] = {}
@@ -111,10 +136,22 @@ class _Builder:
             drawn = plot and self.files.field(plot, path)
             self.fields[name], self.said["field", name] = drawn or (None, [])
         plans, equipped = self._operations()
-        used = {plan.field.name for plan in plans}
-        warnings = tuple(
-            f'The field "{name}" has no operation.' for name in self.fields if name not in used
+        pasture = pasture_of(
+            self.top,
+            self.files,
+            self.fields,
+            self.implements,
+            self.products,
+            seeded=self.must_hold == "seeding",
         )
+        used = {plan.field.name for plan in plans} | set(pasture.paddocks)
+        warnings: list[str] = []
+        if self.must_hold != "seeding":
+            warnings += [
+                f'The field "{name}" has no operation.' for name in self.fields if name not in used
+            ]
+        if self.must_hold != "operations":
+            warnings += self._said_of(pasture)
         try:
             inputs = self.files.inputs()
         except InputError as error:
@@ -124,11 +161,14 @@ class _Builder:
             farm=self.top.farm,
             operations=tuple(plans),
             inputs=inputs,
-            warnings=warnings,
+            warnings=tuple(warnings),
             currency=self.top.currency,
             units=self.top.units,
             needs=needs_of(self.top.need, self.fields, self.complaints),
             products=tuple(product for product in self.products.values() if product),
+            time_zone=self.top.time_zone,
+            grazing=pasture.grazing,
+            seeding=pasture.seeding,
         )
         return SeasonDraft(season, tuple(self.complaints.problems), tuple(equipped))
 
@@ -146,8 +186,17 @@ class _Builder:
                 found.append((name.strip(), path, table))
         return found
 
+    def _said_of(self, pasture: Pasture) -> list[str]:
+        """Warnings of the pasture and of the drill, seed and fields that it takes."""
+        asked = self.top.seeding if isinstance(self.top.seeding, Mapping) else {}
+        names = [("field", name) for name in pasture.paddocks]
+        names += [(key, str(asked.get(key))) for key in ("implement", "product")]
+        said = [text for key in names for text in self.said.get(key, [])]
+        return list(dict.fromkeys([*said, *pasture.warnings]))
+
     def _operations(self) -> tuple[list[OperationPlan], list[bool]]:
-        if not self.top.operation:
+        enough = has_pasture(self.top) if self.must_hold == "either" else False
+        if not self.top.operation and not (enough or self.must_hold == "seeding"):
             self.complaints.add(
                 ("operation",), "There is no operation.", "Add one under [[operation]]."
             )

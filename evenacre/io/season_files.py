@@ -104,16 +104,7 @@ class SeasonFiles:
             reader: Callable[..., tuple[Any, list[str]]], key: str, *args: object, **options: object
         ) -> Any:
             drawn: SourceTable | None = getattr(table, key)
-            source = self._source(drawn, (*path, key))
-            if source is None:
-                return None
-            try:
-                shapes, said = reader(source, *args, cache=self._cache, **options)
-            except InputError as error:
-                self.complaints.take(error)
-                return None
-            warnings.extend(said)
-            return shapes
+            return self.shapes(reader, drawn, (*path, key), warnings, *args, **options)
 
         boundary = read(read_boundary, "boundary")
         unworkable = read(read_unworkable, "unworkable", boundary)
@@ -137,6 +128,27 @@ class SeasonFiles:
             )
             return None, warnings
         return Field(table.name, boundary, unworkable, zones, setbacks), warnings
+
+    def shapes(
+        self,
+        reader: Callable[..., tuple[Any, list[str]]],
+        table: SourceTable | None,
+        path: KeyPath,
+        warnings: list[str],
+        *args: object,
+        **options: object,
+    ) -> Any:
+        """Read a map with one of the readers of `vectors`; None when it cannot be."""
+        source = self._source(table, path)
+        if source is None:
+            return None
+        try:
+            shapes, said = reader(source, *args, cache=self._cache, **options)
+        except InputError as error:
+            self.complaints.take(error)
+            return None
+        warnings.extend(said)
+        return shapes
 
     def _source(self, table: SourceTable | None, path: KeyPath) -> Source | None:
         file = self.find(table.file, path) if table else None

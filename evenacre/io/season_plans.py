@@ -160,7 +160,9 @@ class PlanBuilder:
                 rate = use.rate
                 if use.pls_rate is not None:
                     where = (*path, "products", index, "pls_rate")
-                    rate = bulk_target(use, product, self.products, self.complaints, where)
+                    rate = bulk_target(
+                        rate, use.pls_rate, product, self.products, self.complaints, where
+                    )
                 made[use.product] = Application(product, rate)
         return tuple(made.values())
 

@@ -63,7 +63,7 @@ def product_of(
     kind, lot = seed_lot(table, written, complaints, path)
     if table.kind is None and kind == "fertilizer" and not analysis:
         kind = "other"
-    least, most = rate_range(table, complaints, path)
+    least, most = rate_range(table.rate_min, table.rate_max, complaints, path)
     if len(complaints.problems) > before:
         return None, warnings
     made = Product(

@@ -6,7 +6,7 @@ from collections.abc import Container, Mapping
 
 from evenacre.io.complaints import Complaints, KeyPath
 from evenacre.io.hints import choice
-from evenacre.io.season_tables import OperationTable, ProductTable, UseTable
+from evenacre.io.season_tables import OperationTable, ProductTable
 from evenacre.model import Implement, Product, SeedLot, WithSeed
 
 _TAG = ("purity", "germination", "hard_seed", "seeds_per")
@@ -58,10 +58,9 @@ def seed_lot(
 
 
 def rate_range(
-    table: ProductTable, complaints: Complaints, path: KeyPath
+    least: float | None, most: float | None, complaints: Complaints, path: KeyPath
 ) -> tuple[float | None, float | None]:
     """Return the least and the highest rate, kg per m2."""
-    least, most = table.rate_min, table.rate_max
     if least is not None and most is not None and least > most:
         what = "rate_min is higher than rate_max."
         complaints.add((*path, "rate_min"), what, "Change them over, or correct one.")
@@ -69,14 +68,15 @@ def rate_range(
 
 
 def bulk_target(
-    use: UseTable,
+    rate: float | None,
+    pls_rate: float,
     product: Product,
     products: Mapping[str, Product | None],
     complaints: Complaints,
     path: KeyPath,
 ) -> float | None:
     """Return the bulk rate that holds a rate of pure live seed, kg per m2."""
-    if use.rate is not None:
+    if rate is not None:
         complaints.add(path, "rate and pls_rate are both given.", "Keep one of them.")
     parts = product.parts or ((product.name, 1.0),)
     lots = [(products.get(name), part) for name, part in parts]
@@ -92,7 +92,7 @@ def bulk_target(
         )
         return None
     live = sum(tag.pls_fraction * part for tag, part in tags) / sum(part for _, part in tags)
-    return (use.pls_rate or 0.0) / live
+    return pls_rate / live
 
 
 def _tagged(lot: Product | None) -> bool:

@@ -35,7 +35,8 @@ from evenacre.io.season_values import (
 )
 
 
-def _as_source(value: object) -> object:
+def as_source(value: object) -> object:
+    """Let a bare file name stand for the table."""
     return {"file": value} if isinstance(value, str) else value
 
 
@@ -136,10 +137,10 @@ class FieldTable(Table):
     """A field."""
 
     name: Name
-    boundary: Annotated[SourceTable, BeforeValidator(_as_source)] | None = None
-    unworkable: Annotated[SourceTable, BeforeValidator(_as_source)] | None = None
-    zones: Annotated[ZonesTable, BeforeValidator(_as_source)] | None = None
-    setbacks: Annotated[SetbacksTable, BeforeValidator(_as_source)] | None = None
+    boundary: Annotated[SourceTable, BeforeValidator(as_source)] | None = None
+    unworkable: Annotated[SourceTable, BeforeValidator(as_source)] | None = None
+    zones: Annotated[ZonesTable, BeforeValidator(as_source)] | None = None
+    setbacks: Annotated[SetbacksTable, BeforeValidator(as_source)] | None = None
 
 
 class TrackTable(Table):
@@ -205,7 +206,7 @@ class OperationTable(SettingsTable):
     field: Name
     implement: Name
     date: Date | None = None
-    tracks: Annotated[list[TrackTable], _many(_as_source)]
+    tracks: Annotated[list[TrackTable], _many(as_source)]
     columns: dict[str, str] = {}
     products: Annotated[list[UseTable], _many(_as_use)] = []
     blockages: str | None = None
@@ -256,13 +257,16 @@ class SeasonTable(Table):
     field: list[Any] = []
     operation: list[Any] = []
     need: list[Any] = []
+    paddocks: Any = None
+    paddock: list[Any] = []
+    herd: list[Any] = []
+    grazing: Any = None
+    move: list[Any] = []
+    seeding: Any = None
 
 
-ENTRIES: dict[str, type[Table]] = {
-    "product": ProductTable,
-    "implement": ImplementTable,
-    "field": FieldTable,
-    "operation": OperationTable,
-    "need": NeedTable,
-}
+ENTRIES = ("product", "implement", "field", "operation", "need", "paddock", "herd", "move")
 """The lists of tables of a season file."""
+
+SINGLES = ("paddocks", "grazing", "seeding")
+"""Its single tables that are checked on their own."""

@@ -12,90 +12,105 @@ from evenacre.errors import InputError
 from evenacre.units import Dimension, parse_quantity
 
 
-def _refusal(what: str, remedy: str) -> PydanticCustomError:
+def refusal(what: str, remedy: str) -> PydanticCustomError:
     """Build a complaint that carries its remedy through pydantic."""
     return PydanticCustomError("told", "{what}", {"what": what, "remedy": remedy})
 
 
-def _quantity(
+def quantity(
     dimension: Dimension,
     least: float = 0.0,
     most: float = float("inf"),
     sense: str = "It cannot be negative.",
+    remedy: str = "",
 ) -> BeforeValidator:
+    """Read a quantity into SI and hold it to a range.
+
+    Parameters
+    ----------
+    dimension : Dimension
+    least, most : float
+        SI.
+    sense : str
+        The remedy for a value outside the range.
+    remedy : str
+        For one that cannot be read; empty: an example in units of the dimension.
+    """
+
     def read(value: object) -> float:
         try:
-            si = parse_quantity(_text(value), dimension)
+            si = parse_quantity(text_of(value), dimension)
         except InputError as error:
-            raise _refusal(error.problems[0].what, error.problems[0].remedy) from None
+            raise refusal(error.problems[0].what, remedy or error.problems[0].remedy) from None
         if not least <= si <= most:
-            raise _refusal(f'"{value}" makes no sense here.', sense)
+            raise refusal(f'"{value}" makes no sense here.', sense)
         return si
 
     return BeforeValidator(read)
 
 
-def _text(value: object) -> str:
+def text_of(value: object) -> str:
+    """Return a quantity as text; a bare number will be found to lack its unit."""
     if isinstance(value, str) or (isinstance(value, int | float) and not isinstance(value, bool)):
         return str(value)
-    raise _refusal(
+    raise refusal(
         f"{value!r} is not a quantity.", 'Write a number with its unit, in quotes: "20 ft".'
     )
 
 
 _ABOUT_FORTY_M = "Give a length between -40 m and 40 m (130 ft)."
-Offset = Annotated[float, _quantity(Dimension.LENGTH, -40.0, 40.0, _ABOUT_FORTY_M)]
+Offset = Annotated[float, quantity(Dimension.LENGTH, -40.0, 40.0, _ABOUT_FORTY_M)]
 Hitch = Annotated[
     float,
-    _quantity(Dimension.LENGTH, 0.01, 40.0, "Give a length between 1 cm and 40 m (130 ft)."),
+    quantity(Dimension.LENGTH, 0.01, 40.0, "Give a length between 1 cm and 40 m (130 ft)."),
 ]
 Width = Annotated[
     float,
-    _quantity(Dimension.LENGTH, 0.1, 60.0, "Give a width between 0.1 m (4 in) and 60 m (197 ft)."),
+    quantity(Dimension.LENGTH, 0.1, 60.0, "Give a width between 0.1 m (4 in) and 60 m (197 ft)."),
 ]
 Spacing = Annotated[
     float,
-    _quantity(Dimension.LENGTH, 0.01, 60.0, "Give a spacing between 1 cm and 60 m (197 ft)."),
+    quantity(Dimension.LENGTH, 0.01, 60.0, "Give a spacing between 1 cm and 60 m (197 ft)."),
 ]
-Length = Annotated[float, _quantity(Dimension.LENGTH)]
+Length = Annotated[float, quantity(Dimension.LENGTH)]
 Error = Annotated[
-    float, _quantity(Dimension.LENGTH, 0.0, 20.0, "Give a standard error from 0 to 20 m (66 ft).")
+    float, quantity(Dimension.LENGTH, 0.0, 20.0, "Give a standard error from 0 to 20 m (66 ft).")
 ]
-Area = Annotated[float, _quantity(Dimension.AREA)]
-Gap = Annotated[float, _quantity(Dimension.TIME, 0.01, 86400.0, "Give a time longer than 0.01 s.")]
+Area = Annotated[float, quantity(Dimension.AREA)]
+Gap = Annotated[float, quantity(Dimension.TIME, 0.01, 86400.0, "Give a time longer than 0.01 s.")]
 Speed = Annotated[
-    float, _quantity(Dimension.SPEED, 0.1, 100.0, "Give a speed between 0.1 and 100 m/s.")
+    float, quantity(Dimension.SPEED, 0.1, 100.0, "Give a speed between 0.1 and 100 m/s.")
 ]
 Delay = Annotated[
     float,
-    _quantity(
+    quantity(
         Dimension.TIME,
         0.0,
         60.0,
         "The delay is how long product travels from the meter to the opener: 0 to 60 s.",
     ),
 ]
-Price = Annotated[float, _quantity(Dimension.PRICE_PER_MASS)]
+Price = Annotated[float, quantity(Dimension.PRICE_PER_MASS)]
 Rate = Annotated[
     float,
-    _quantity(Dimension.MASS_PER_AREA, 1e-9, 50.0, "Give a rate above 0 and below 500,000 kg/ha."),
+    quantity(Dimension.MASS_PER_AREA, 1e-9, 50.0, "Give a rate above 0 and below 500,000 kg/ha."),
 ]
 Stock = Annotated[
-    float, _quantity(Dimension.MASS, 0.0, 1e7, "Give a mass from 0 to 10,000 t (22 million lb).")
+    float, quantity(Dimension.MASS, 0.0, 1e7, "Give a mass from 0 to 10,000 t (22 million lb).")
 ]
-Quote = Annotated[float, _quantity(Dimension.PRICE_PER_AREA)]
-HourCost = Annotated[float, _quantity(Dimension.PRICE_PER_TIME)]
+Quote = Annotated[float, quantity(Dimension.PRICE_PER_AREA)]
+HourCost = Annotated[float, quantity(Dimension.PRICE_PER_TIME)]
 NeededRate = Annotated[
     float,
-    _quantity(Dimension.MASS_PER_AREA, 0.0, 50.0, "Give a rate from 0 to 500,000 kg/ha."),
+    quantity(Dimension.MASS_PER_AREA, 0.0, 50.0, "Give a rate from 0 to 500,000 kg/ha."),
 ]
 Volume = Annotated[
     float,
-    _quantity(Dimension.VOLUME, 1e-4, 200.0, "Give a volume between 0.1 L and 200 m3 (5,675 bu)."),
+    quantity(Dimension.VOLUME, 1e-4, 200.0, "Give a volume between 0.1 L and 200 m3 (5,675 bu)."),
 ]
 BulkDensity = Annotated[
     float,
-    _quantity(
+    quantity(
         Dimension.MASS_PER_VOLUME,
         10.0,
         5000.0,
@@ -105,7 +120,7 @@ BulkDensity = Annotated[
 ]
 SeedCount = Annotated[
     float,
-    _quantity(
+    quantity(
         Dimension.COUNT_PER_MASS,
         100.0,
         1e9,
@@ -114,14 +129,15 @@ SeedCount = Annotated[
 ]
 
 
-def _as_date(value: object) -> object:
+def as_date(value: object) -> object:
+    """Read a date that was written in quotes, and leave what is none to pydantic."""
     if isinstance(value, dt.datetime):
         return value.date()
     if isinstance(value, str):
         try:
             return dt.date.fromisoformat(value.strip())
         except ValueError:
-            raise _refusal(f'"{value}" is not a date.', "Write it as 2026-04-14.") from None
+            raise refusal(f'"{value}" is not a date.', "Write it as 2026-04-14.") from None
     return value
 
 
@@ -135,4 +151,4 @@ Percent = Annotated[float, Field(ge=0, le=100, allow_inf_nan=False)]
 Part = Annotated[float, Field(ge=0, allow_inf_nan=False)]
 Name = Annotated[str, Field(min_length=1)]
 Instant = Annotated[str, BeforeValidator(_as_text)]
-Date = Annotated[dt.date, BeforeValidator(_as_date)]
+Date = Annotated[dt.date, BeforeValidator(as_date)]

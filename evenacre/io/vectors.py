@@ -17,7 +17,7 @@ from evenacre.io.wgs84 import unwrap
 LayerCache = dict[object, gpd.GeoDataFrame]
 
 _ZONE_COLUMNS = ("zone", "zones", "zone_name", "zone_id", "name", "label", "class", "id")
-_NAME_COLUMNS = ("name", "label", "id", "type")
+NAME_COLUMNS = ("name", "label", "id", "type")
 _SMALLEST_FIELD_M2, _LARGEST_FIELD_M2 = 50.0, 2e8
 _SEEN_OVERLAP_M2 = 1.0
 
@@ -42,7 +42,7 @@ def read_boundary(
     frame, warnings = read_layer(source, cache=cache)
     frame, mended = to_polygons(frame, source.name, "boundary")
     warnings += mended
-    names = _names(frame, _NAME_COLUMNS)
+    names = names_of(frame, NAME_COLUMNS)
     if len(frame) > 1 and (len(set(names)) > 1 or not names[0]):
         known = f" ({listed(dict.fromkeys(n for n in names if n))})" if any(names) else ""
         warnings.append(
@@ -51,13 +51,15 @@ def read_boundary(
             'line --boundary-where "name=...").'
         )
     boundary = only_polygons(shapely.union_all(frame.geometry.array))
+    return boundary, warnings + odd_size(boundary, f"{source.name}: the field")
+
+
+def odd_size(boundary: BaseGeometry, what: str) -> list[str]:
+    """Warn of a field that is too small or too large to be one."""
     area = geodesic_area_m2(boundary)
-    if not _SMALLEST_FIELD_M2 < area < _LARGEST_FIELD_M2:
-        warnings.append(
-            f"{source.name}: the field measures {in_both('area', area)}: is the coordinate system "
-            "right?"
-        )
-    return boundary, warnings
+    if _SMALLEST_FIELD_M2 < area < _LARGEST_FIELD_M2:
+        return []
+    return [f"{what} measures {in_both('area', area)}: is the coordinate system right?"]
 
 
 def read_unworkable(
@@ -113,14 +115,14 @@ def read_zones(
     frame, mended = to_polygons(frame, source.name, "zone")
     warnings += mended
     frame = _beside(frame, boundary, source, warnings)
-    names = _names(frame, _ZONE_COLUMNS, source, name_column)
+    names = names_of(frame, _ZONE_COLUMNS, source, name_column)
     if not any(names):
         warnings.append(f"{source.name}: the zones have no names; they were numbered.")
     elif not all(names):
         warnings.append(
             f"{source.name}: {sum(not n for n in names)} zones have no name; they were numbered."
         )
-    names = _number_unnamed(names)
+    names = number_unnamed(names, "zone")
     shapes: dict[str, list[BaseGeometry]] = {}
     for name, shape in zip(names, frame.geometry.array, strict=True):
         shapes.setdefault(name, []).append(shape)
@@ -167,7 +169,7 @@ def read_setbacks(
         frame.loc[mended_areas.index, frame.geometry.name] = mended_areas.geometry
     if boundary is not None:
         frame = frame.set_geometry(unwrap(frame.geometry.array, boundary.centroid.x), crs=frame.crs)
-    names = _names(frame, _NAME_COLUMNS, source, name_column)
+    names = names_of(frame, NAME_COLUMNS, source, name_column)
     labels = [name or f"setback {number}" for number, name in zip(frame.index, names, strict=True)]
     table = gpd.GeoDataFrame(
         {"name": labels, "distance_m": float(distance_m)},
@@ -189,7 +191,7 @@ def _beside(
     return frame
 
 
-def _names(
+def names_of(
     frame: gpd.GeoDataFrame,
     usual: tuple[str, ...],
     source: Source | None = None,
@@ -212,10 +214,11 @@ def _names(
     return [attribute_text(value) for value in frame[columns[column]]]
 
 
-def _number_unnamed(names: list[str]) -> list[str]:
+def number_unnamed(names: list[str], what: str) -> list[str]:
+    """Give a number to what has no name."""
     taken, numbered = set(names), []
     for number, name in enumerate(names, 1):
-        label = name or f"zone {number}"
+        label = name or f"{what} {number}"
         while not name and label in taken:
             label += "*"
         taken.add(label)

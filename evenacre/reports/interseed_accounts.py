@@ -119,7 +119,7 @@ def day_account(plan: InterseedPlan, units: UnitSystem) -> Account:
         ("No.", "Day", "Time", "Paddock", "Ground", "Of it", "Seed"),
         rows,
         words=4,
-        remark="Times hold setting up and filling; they are for a day that weather leaves whole.",
+        remark="Times include setting up and filling; they are for a day that weather leaves whole.",
     )
 
 
@@ -238,7 +238,7 @@ def lost_account(plan: InterseedPlan) -> Account:
             short_weekday(d.day),
             ", ".join([*(["lost to weather"] if d.lost else []), *d.booked_for]),
             hours_text(d.booked_s) if d.booked_s else "",
-            hours_text(d.full_s),
+            hours_text(d.full_s) if d.full_s else "none",
         )
         for d in plan.days
         if d.lost or d.booked_s or d.booked_for

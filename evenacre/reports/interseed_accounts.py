@@ -119,7 +119,7 @@ def day_account(plan: InterseedPlan, units: UnitSystem) -> Account:
         ("No.", "Day", "Time", "Paddock", "Ground", "Of it", "Seed"),
         rows,
         words=4,
-        remark="Times include setting up and filling; they are for a day that weather leaves whole.",
+        remark="Times include setting up and filling, on a day that weather leaves whole.",
     )
 
 

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import os
 import time
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from schedule_referee import assert_feasible, enumerate_schedules, open_slots, small_problem
+from scipy.optimize import milp
 
+from evenacre.planning.interseeding import program
 from evenacre.planning.interseeding.nouns import Schedule, ScheduleProblem
 from evenacre.planning.interseeding.schedule import solve_schedule
 
@@ -40,7 +44,7 @@ def whole_kg(p: ScheduleProblem, rate: float) -> float:
 # Against enumeration
 
 
-@pytest.mark.parametrize("block", range(12))
+@pytest.mark.parametrize("block", range(10))
 def test_no_schedule_is_better_or_has_fewer_visits(block: int) -> None:
     for seed in range(block * 25, block * 25 + 25):
         p = small_problem(np.random.default_rng(seed))
@@ -53,11 +57,11 @@ def test_no_schedule_is_better_or_has_fewer_visits(block: int) -> None:
 
 
 def test_the_small_problems_are_not_all_easy() -> None:
-    problems = [small_problem(np.random.default_rng(seed)) for seed in range(300)]
+    problems = [small_problem(np.random.default_rng(seed)) for seed in range(100)]
     short = [p for p in problems if enumerate_schedules(p).value < 0.999 * p.area_m2.sum()]
-    assert len(short) > 100
-    assert sum(p.load_kg is not None for p in problems) > 100
-    assert sum(p.on_hand_kg is not None for p in problems) > 100
+    assert len(short) > 40
+    assert sum(p.load_kg is not None for p in problems) > 30
+    assert sum(p.on_hand_kg is not None for p in problems) > 30
 
 
 # The rate
@@ -108,7 +112,7 @@ def test_the_rate_stops_where_one_more_fill_would_cost_ground() -> None:
     assert found.rate_kg_per_m2 == pytest.approx(100.0 / 8e4, rel=1e-4)
 
 
-@pytest.mark.parametrize("seed", range(40))
+@pytest.mark.parametrize("seed", range(30))
 def test_the_rate_is_the_highest_that_keeps_the_value(seed: int) -> None:
     rng = np.random.default_rng(1000 + seed)
     p = small_problem(rng, least_rate_kg_per_m2=0.0012, most_rate_kg_per_m2=0.0024)
@@ -234,3 +238,16 @@ def test_out_of_time_there_is_still_a_schedule_and_a_bound() -> None:
     assert_feasible(p, found)
     assert isinstance(found, Schedule)
     assert 0 < found.value <= found.bound <= float(p.value_per_m2 @ p.area_m2) * (1 + 1e-9)
+
+
+def test_the_solver_leaves_standard_output_alone(
+    capfd: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def chatty(*args: Any, **kwargs: Any) -> Any:
+        os.write(1, b"a line of the solver's own\n")
+        return milp(*args, **kwargs)
+
+    monkeypatch.setattr(program, "milp", chatty)
+    assert solve_schedule(problem()).proven
+    os.write(1, b"ours\n")
+    assert capfd.readouterr().out == "ours\n"

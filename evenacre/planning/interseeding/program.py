@@ -11,6 +11,7 @@ from scipy import sparse
 from scipy.optimize import Bounds, LinearConstraint, milp
 
 from evenacre.model import FloatArray
+from evenacre.planning.interseeding.silence import silence
 
 _INFEASIBLE = 2  # scipy.optimize.milp: status
 
@@ -108,7 +109,7 @@ class Program:
         gap : float
             Relative; a solution so near to the bound counts as optimal.
         fixed : dict of str to (size,) float, optional
-            Blocks whose values are decided.
+            Values that are decided; NaN where they are not.
         loose : frozenset of str
             Blocks that need not be whole numbers this time, where there are such.
         """
@@ -118,23 +119,27 @@ class Program:
         whole = np.concatenate(self._whole)
         price = np.zeros(self._size)
         for name, values in fixed.items():
-            lower[self._blocks[name]] = upper[self._blocks[name]] = values
-        for name in self._blocks.keys() & (fixed.keys() | loose):
+            block = self._blocks[name]
+            lower[block] = np.where(np.isnan(values), 0.0, values)
+            upper[block] = np.where(np.isnan(values), upper[block], values)
+        for name in self._blocks.keys() & loose:
             whole[self._blocks[name]] = 0
         for name, values in cost.items():
             price[self._blocks[name]] = values
         grid = [[terms.get(name) for name in self._blocks] for terms, _, _ in self._rows]
-        found = milp(
-            price,
-            integrality=whole,
-            bounds=Bounds(lower, upper),
-            constraints=LinearConstraint(
-                self._matrix(grid),
-                np.concatenate([low for _, low, _ in self._rows]),
-                np.concatenate([high for _, _, high in self._rows]),
-            ),
-            options={"time_limit": max(time_limit_s, 0.01), "mip_rel_gap": gap},
-        )
+        whole[lower == upper] = 0  # what is decided is no choice: it may leave a linear program
+        with silence():
+            found = milp(
+                price,
+                integrality=whole,
+                bounds=Bounds(lower, upper),
+                constraints=LinearConstraint(
+                    self._matrix(grid),
+                    np.concatenate([low for _, low, _ in self._rows]),
+                    np.concatenate([high for _, _, high in self._rows]),
+                ),
+                options={"time_limit": max(time_limit_s, 0.01), "mip_rel_gap": gap},
+            )
         best: dict[str, FloatArray] | None = None
         if found.x is not None:
             best = {name: found.x[block] for name, block in self._blocks.items()}

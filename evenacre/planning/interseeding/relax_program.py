@@ -14,7 +14,7 @@ from evenacre.planning.interseeding.program import Program
 from evenacre.planning.interseeding.slots import Slots, add_schedule, slots_of
 
 HOURS = "hours"
-_DAY_S = 86400.0
+DAY_S = 86400.0
 _HOUR_S = 3600.0
 
 
@@ -24,8 +24,7 @@ class Relaxing:
 
     Blocks besides those of a schedule: ``relaxed``, a switch each for hours, what takes time
     and windows, in this order; ``hours`` (1,; s); what is given back of each taken time, by
-    its name (q,; s); ``missing`` and ``given_up`` (m,), the share of a paddock that is out of
-    reach and whether any is.
+    its name (q,; s); ``missing`` (m,), the share of a paddock that is out of reach.
 
     Attributes
     ----------
@@ -40,7 +39,7 @@ class Relaxing:
     worth : (m,) bool
         Paddocks to be seeded.
     count_cost, amount_cost : dict of str to array
-        What counts the relaxed, paddocks out of reach first; what adds up how much is relaxed.
+        What counts the relaxed, and what adds up how much is relaxed.
     """
 
     program: Program
@@ -59,7 +58,7 @@ class Relaxing:
 
     def given_back(self, values: dict[str, FloatArray]) -> list[float]:
         """Time given back in all by each thing that takes it, s."""
-        return [float(values[_block(what)].sum()) for what in self.taken]
+        return [float(values[given_back_of(what)].sum()) for what in self.taken]
 
 
 def relaxing(problem: ScheduleProblem) -> Relaxing:
@@ -68,7 +67,7 @@ def relaxing(problem: ScheduleProblem) -> Relaxing:
     capacity = problem.capacity_s
     taken = tuple(what for what, time in problem.taken_s.items() if time.any())
     has_time = capacity > 0
-    more = max(_DAY_S - float(capacity.max(initial=0.0)), 0.0)
+    more = max(DAY_S - float(capacity.max(initial=0.0)), 0.0)
     most = capacity + more * has_time + sum((problem.taken_s[w] for w in taken), np.zeros(n))
     hard = np.zeros((m, n), dtype=bool)
     for rule in problem.hard & problem.forbidden.keys():
@@ -83,14 +82,13 @@ def relaxing(problem: ScheduleProblem) -> Relaxing:
     program.block("relaxed", np.ones(count), whole=True)
     program.block(HOURS, np.array([more]))
     for what in taken:
-        program.block(_block(what), problem.taken_s[what][slots.days])
+        program.block(given_back_of(what), problem.taken_s[what][slots.days])
     program.block("missing", worth.astype(float))
-    program.block("given_up", worth.astype(float), whole=True)
     if not q:
         return Relaxing(program, slots, taken, windows, shut, worth, {}, {})
 
     adds: dict[str, Any] = {HOURS: sparse.csr_array(has_time[slots.days].astype(float)[:, None])}
-    adds |= {_block(what): sparse.eye_array(q) for what in taken}
+    adds |= {given_back_of(what): sparse.eye_array(q) for what in taken}
     free = ScheduleProblem(**{**vars(problem), "on_hand_kg": None})
     add_schedule(program, free, slots, problem.least_rate_kg_per_m2, capacity, adds)
     _bind(program, problem, slots, taken, more, worth)
@@ -104,7 +102,7 @@ def relaxing(problem: ScheduleProblem) -> Relaxing:
     )
     if pairs.nnz:
         program.rows({"visit": slot, "relaxed": -switch}, high=0.0)
-    mean_day = float(capacity[has_time].mean()) if has_time.any() else _DAY_S / 2
+    mean_day = float(capacity[has_time].mean()) if has_time.any() else DAY_S / 2
     per_visit = np.asarray(shut.sum(axis=0)).ravel() * mean_day / _HOUR_S
     return Relaxing(
         program=program,
@@ -113,18 +111,17 @@ def relaxing(problem: ScheduleProblem) -> Relaxing:
         windows=windows,
         shut=shut,
         worth=worth,
-        # Giving up a paddock costs more than relaxing everything.
-        count_cost={"relaxed": np.ones(count), "given_up": np.full(m, count + 1.0)},
+        count_cost={"relaxed": np.ones(count)},
         amount_cost={
             HOURS: np.array([has_time.sum() / _HOUR_S]),
-            **{_block(what): np.full(q, 1 / _HOUR_S) for what in taken},
+            **{given_back_of(what): np.full(q, 1 / _HOUR_S) for what in taken},
             "visit": per_visit,
-            "missing": np.full(m, n * _DAY_S / _HOUR_S),
         },
     )
 
 
-def _block(what: str) -> str:
+def given_back_of(what: str) -> str:
+    """Name of the block of what is given back of a taken time."""
     return f"given back: {what}"
 
 
@@ -162,9 +159,9 @@ def _bind(
     for number, what in enumerate(taken, 1):
         most = problem.taken_s[what][slots.days]
         program.rows(
-            {_block(what): sparse.eye_array(len(most)), "relaxed": switch(number, most)}, high=0.0
+            {given_back_of(what): sparse.eye_array(len(most)), "relaxed": switch(number, most)},
+            high=0.0,
         )
     k = len(slots.day)
     of = sparse.csr_array((np.ones(k), (slots.paddock, np.arange(k))), shape=(m, k))
     program.rows({"share": of, "missing": sparse.eye_array(m)}, low=worth.astype(float))
-    program.rows({"missing": sparse.eye_array(m), "given_up": -sparse.eye_array(m)}, high=0.0)

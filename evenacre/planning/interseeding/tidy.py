@@ -7,7 +7,6 @@ import time
 import numpy as np
 
 from evenacre.planning.interseeding.drafts import (
-    VALUE_TOLERANCE,
     Draft,
     better,
     fits,
@@ -16,6 +15,7 @@ from evenacre.planning.interseeding.drafts import (
     share_worth,
     total_value,
 )
+from evenacre.planning.interseeding.neighbours import improved
 from evenacre.planning.interseeding.nouns import ScheduleProblem
 from evenacre.planning.interseeding.program import Program
 from evenacre.planning.interseeding.slots import Slots, add_schedule
@@ -32,8 +32,8 @@ def tidied(problem: ScheduleProblem, slots: Slots, draft: Draft, *, end: float) 
         Of the time for it, on the monotonic clock; the draft as it was is kept when nothing
         better is found by then.
     """
-    left = end - time.monotonic()
-    if left <= 0 or not draft.visits:
+    begin = time.monotonic()
+    if begin >= end or not draft.visits:
         return draft
     program = Program()
     add_schedule(program, problem, slots, draft.rate_kg_per_m2, problem.capacity_s)
@@ -44,9 +44,10 @@ def tidied(problem: ScheduleProblem, slots: Slots, draft: Draft, *, end: float) 
         "visit": np.ones(len(slots.day)),
         "share": _LATENESS * lateness_cost(problem)[slots.paddock, slots.day],
     }
-    solution = program.solve(cost, time_limit_s=left, gap=1e-6)
+    solution = program.solve(cost, time_limit_s=(end - begin) / 2, gap=1e-6)
     found = settled(problem, slots, program, solution, draft.rate_kg_per_m2)
-    if found is None or not fits(problem, found):
+    if found is not None and fits(problem, found) and better(found, draft, problem):
+        draft = found
+    if solution.optimal or solution.infeasible:
         return draft
-    kept = found.value(problem) >= draft.value(problem) * (1 - VALUE_TOLERANCE)
-    return found if kept and better(found, draft, problem) else draft
+    return improved(problem, slots, program, cost, draft, end=end)

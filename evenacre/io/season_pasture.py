@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -117,7 +116,9 @@ class _GrazingBuilder:
     def __init__(self, top: SeasonTable, files: SeasonFiles) -> None:
         self.top, self.complaints = top, files.complaints
         written = {} if top.grazing is None else top.grazing
-        self.table = self.complaints.check(GrazingTable, written, ("grazing",)) or GrazingTable()
+        table = self.complaints.check(GrazingTable, written, ("grazing",))
+        self.readable = table is not None
+        self.table = table or GrazingTable()
         self.written: Mapping[str, Any] = written if isinstance(written, Mapping) else {}
         self.files = files
         self.warnings: list[str] = []
@@ -136,7 +137,7 @@ class _GrazingBuilder:
         moves = self._moves(paddocks)
         if self.top.move:
             self._check_nothing_to_compute()
-        else:
+        elif self.readable:
             self._check_computable(paddocks)
         start, end = self.table.start, self.table.end
         if start is not None and end is not None and end <= start:
@@ -189,14 +190,18 @@ class _GrazingBuilder:
                 continue
             made.append((Stay(table.paddock, table.enter, table.leave), index))
         made.sort(key=lambda one: (one[0].enter, one[0].leave))
-        for (before, _), (after, index) in itertools.pairwise(made):
-            if after.enter < before.leave:
+        before: Stay | None = None
+        for after, index in made:
+            if before is not None and after.enter < before.leave:
                 self.complaints.add(
                     ("move", index, "enter"),
                     f'The herd enters "{after.paddock}" on {after.enter}, but leaves '
                     f'"{before.paddock}" only on {before.leave}.',
                     "Correct one: it cannot be in two places.",
                 )
+            # Of all earlier stays the one that lasts longest is in the way, not only the last.
+            if before is None or after.leave > before.leave:
+                before = after
         return [stay for stay, _ in made]
 
     def _check_known(self, name: str, path: KeyPath, paddocks: Paddocks) -> None:

@@ -71,8 +71,8 @@ def farms(paddocks: int, days: int) -> Iterator[tuple[str, ScheduleProblem]]:
     yield "seed short", farm(paddocks, days, on_hand_kg=50.0 * paddocks)
     yield "booked 3 weeks", farm(paddocks, days, booked_days=21)
     yield "booked, big", farm(paddocks, days, size=3.0, booked_days=21)
-    yield "hours short", farm(paddocks, days, size=8.0)
-    yield "windows short", farm(paddocks, days, size=6.0, window_days=5)
+    yield "hours short", farm(paddocks, days, size=12.0)
+    yield "windows short", farm(paddocks, days, size=12.0, window_days=5)
     yield "all open", farm(paddocks, days, window_days=days)
     yield "all open, short", farm(paddocks, days, size=10.0, window_days=days)
 

@@ -29,7 +29,7 @@ PROVEN_GAP = 1e-6
 _EXACT_PART = 0.6  # of the time; the rest betters what was found by then
 
 
-def solve_schedule(problem: ScheduleProblem, *, time_limit_s: float = 8.0) -> Schedule:
+def solve_schedule(problem: ScheduleProblem, *, time_limit_s: float = 6.0) -> Schedule:
     """Seed the most valuable ground inside windows, hours and seed.
 
     First the most value, at the least rate; then the highest rate that keeps that value, so

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import hashlib
 import json
 import math
@@ -20,6 +21,8 @@ import pytest
 import shapely
 from geographiclib.geodesic import Geodesic
 
+from evenacre.io.season import load_season
+from evenacre.planning.interseeding.grazing import plan_grazing
 from sample_fields import spans
 from sample_fields.chain import Rig, antenna, tool_line
 from sample_fields.clock import schedule
@@ -257,6 +260,29 @@ def test_season_names_files_that_exist_and_columns_they_have(farm: Path) -> None
             assert header >= set(job["columns"].values())
         if "blockages" in job:
             assert list(pd.read_csv(farm / job["blockages"])) == ["start", "end", "tower"]
+
+
+def test_the_logged_interseeding_falls_into_the_window_behind_the_herd(farm: Path) -> None:
+    """Days = forage x 8 ac x 50 % over 40 head x 1,200 lb x 2.6 %, paddock after paddock."""
+    season = tomllib.loads((farm / "season.toml").read_text())
+    growth, start = 20.0, season["grazing"]["start"]
+    enter, left = start, {}
+    for paddock in season["paddock"]:
+        standing = float(paddock["forage"].removesuffix(" lb/ac"))
+        standing += growth * (enter - start).days
+        enter += dt.timedelta(days=math.floor(standing * 8.0 * 0.5 / (40 * 1200 * 0.026)))
+        left[paddock["name"]] = enter
+    assert season["grazing"]["growth"] == f"{growth:g} lb/ac/day"
+    (done,) = [job for job in season["operation"] if job["name"] == "Interseeding"]
+    opens = left[done["field"]] + dt.timedelta(days=1)
+    assert opens <= done["date"] <= opens + dt.timedelta(days=13)
+    read = load_season(farm / "season.toml", logs=False, must_hold="seeding")
+    assert read.grazing is not None
+    assert read.seeding is not None
+    assert read.warnings == ()
+    assert {s.stay.paddock: s.stay.leave for s in plan_grazing(read.grazing).stays} == left
+    # The seed is short of what all 48 acres take at the least rate, and enough for most.
+    assert 40 * 9 < read.seeding.on_hand_kg * POUNDS_PER_KG < 48 * 9
 
 
 def test_tickets_read_in_steps_of_their_scale_and_empty_the_cart(

@@ -73,7 +73,7 @@ def enumerate_schedules(problem: ScheduleProblem, rate: float | None = None) -> 
     cases = [
         (visits, fills, room)
         for visits in product((0, 1), repeat=len(slots))
-        for fills in _fill_counts(problem, slots, visits, rate)
+        for fills in _fill_counts(problem, rate)
         if (room := _room(problem, slots, visits, fills)) is not None
     ]
     if not slots or not cases:
@@ -88,14 +88,12 @@ def enumerate_schedules(problem: ScheduleProblem, rate: float | None = None) -> 
     return Enumerated(best, min(near))
 
 
-def _fill_counts(problem, slots, visits, rate):  # type: ignore[no-untyped-def]
+def _fill_counts(problem, rate):  # type: ignore[no-untyped-def]
     n = len(problem.capacity_s)
     if problem.load_kg is None or problem.refill_s == 0:
         return [(0,) * n]
     total = int(np.ceil(problem.area_m2.sum() * rate / problem.load_kg)) + 1
-    worked = {d for (_, d), on in zip(slots, visits, strict=True) if on}
-    each = [range(total + 1) if d in worked else range(1) for d in range(n)]
-    return [fills for fills in product(*each) if sum(fills) <= total]
+    return [fills for fills in product(range(total + 1), repeat=n) if sum(fills) <= total]
 
 
 def _room(problem, slots, visits, fills):  # type: ignore[no-untyped-def]
@@ -104,6 +102,7 @@ def _room(problem, slots, visits, fills):  # type: ignore[no-untyped-def]
     for (_, d), on in zip(slots, visits, strict=True):
         room[d] -= problem.setup_s * on
     used = {d for (_, d), on in zip(slots, visits, strict=True) if on}
+    used |= {d for d, count in enumerate(fills) if count}
     return None if any(room[d] < 0 for d in used) else room
 
 
@@ -168,7 +167,6 @@ def assert_feasible(problem: ScheduleProblem, schedule: Schedule) -> None:
         time = problem.work_s @ share[:, d] + problem.setup_s * visits
         time += problem.refill_s * schedule.fills[d]
         assert time <= problem.capacity_s[d] * (1 + 1e-6) + 0.01
-        assert visits or not schedule.fills[d]
     if problem.load_kg is not None:
         in_cart = np.cumsum(schedule.fills) - np.cumsum(used) / problem.load_kg
         assert (in_cart >= -2e-6).all()

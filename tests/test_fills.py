@@ -101,6 +101,13 @@ def test_a_fill_in_the_evening_is_that_days() -> None:
     assert fills[1].serves == (("b", pytest.approx(100.0)),)
 
 
+def test_a_fill_on_a_day_without_a_visit_is_for_the_next_paddock() -> None:
+    p = problem(1, 2, load_kg=100.0)
+    visits, fills = visits_and_fills(p, schedule([[0.0, 1.0]], [1, 0]), ["a"], days(2), [None])
+    assert [(f.paddock, f.day, f.start_s) for f in fills] == [("a", START, 7 * HOUR)]
+    assert visits[0].end_s - visits[0].start_s == pytest.approx(4.25 * HOUR)
+
+
 def test_the_day_begins_where_the_last_one_ended_then_with_what_closes_first() -> None:
     share = [[0.0, 0.2], [0.0, 0.2], [0.5, 0.5], [0.0, 0.2]]
     closes = [None, START + dt.timedelta(9), START + dt.timedelta(9), START + dt.timedelta(3)]
@@ -160,6 +167,7 @@ def test_what_is_filled_is_what_is_sown_and_the_clock_keeps_to_the_day(block: in
             filled = [f for f in fills if f.day == day.day]
             assert len(filled) == found.fills[d], seed
             assert len(today) == np.count_nonzero(found.share[:, d])
+            assert today or all(f.start_s == day.start_s for f in filled)
             if today:
                 assert today[0].start_s == day.start_s
                 assert today[-1].end_s <= day.start_s + p.capacity_s[d] * (1 + 1e-6) + 0.01

@@ -144,7 +144,7 @@ def _drafted(
     needed = draft_of(problem, share, rate)
     if fills is None or fits(problem, needed):
         return needed
-    # The solver fills an empty cart in the evening, where the next day has no time for it.
+    # The solver fills an empty cart on an earlier day, where the next has no time for it.
     table = np.zeros(share.shape[1], dtype=np.int64)
     table[slots.days] = fills.astype(np.int64)
     total = int(needed.fills.sum())

@@ -23,9 +23,9 @@ def visits_and_fills(
     """Walk through a schedule, day by day and in order.
 
     A day begins in the paddock that the day before left unfinished; then comes that which
-    closes first, then by name. The cart is filled where it runs empty, or in the evening where
-    the schedule fills it for the next day. Every fill is a whole load, but the last is only
-    what is still needed: fills add up to what the visits sow.
+    closes first, then by name. The cart is filled where it runs empty, or in the evening or on
+    a day without a visit where the schedule fills it for a later day. Every fill is a whole
+    load, but the last is only what is still needed: fills add up to what the visits sow.
 
     Parameters
     ----------
@@ -53,6 +53,11 @@ def visits_and_fills(
     clock, today, filled_today = 0.0, -1, 0
     for i, (d, p) in enumerate(order):
         if d != today:
+            before = [e for e in range(today + 1, d) if schedule.fills[e]]
+            if before and len(fills) < len(loads) - 1 and loads[len(fills)] == ends[i]:
+                start = days[before[0]].start_s
+                day = days[before[0]].day
+                fills.append(_fill(len(fills), day, start, names, p, order, ends, loads))
             clock, today, filled_today = days[d].start_s, d, 0
         start = clock
         clock += problem.setup_s

@@ -38,7 +38,7 @@ def solve_schedule(problem: ScheduleProblem, *, time_limit_s: float = 6.0) -> Sc
 
     A paddock may be seeded in part or on several days, with set-up each time. The cart starts
     empty and is filled when it is empty, a whole load at a time, and the fill takes its time
-    from that day; it may be filled in the evening for the next day.
+    from that day; it may be filled on an earlier day than it is sown.
 
     Parameters
     ----------

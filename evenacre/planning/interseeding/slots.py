@@ -26,7 +26,7 @@ class Slots:
     most : (k,) float
         Share of the paddock that the day has time for, set-up taken off.
     days : (q,) int
-        The days that occur, in order.
+        The days with any time, in order: the cart may be filled where nothing is open.
     place : (k,) int
         Where ``day`` stands in ``days``.
     shape : (int, int)
@@ -73,7 +73,8 @@ def slots_of(problem: ScheduleProblem, allowed: BoolArray, capacity_s: FloatArra
     most = np.where(left >= 0, np.minimum(whole, 1.0), 0.0)
     keep = most > _LEAST_SHARE
     paddock, day, most = paddock[keep], day[keep], most[keep]
-    days, place = np.unique(day, return_inverse=True)
+    days = np.nonzero(capacity_s > 0)[0]
+    place = np.searchsorted(days, day)
     return Slots(paddock, day, most, days, place, allowed.shape)
 
 
@@ -99,7 +100,7 @@ def add_schedule(
 
     Blocks: ``share`` and ``visit`` (k,), ``fills`` and ``cart`` (q,; the cart at the end of
     each day, in loads). A fill is a whole load and goes into an empty cart, so that the cart
-    never holds more than one; it is made on a day with a visit.
+    never holds more than one; it may be made days before it is sown.
 
     Parameters
     ----------
@@ -140,9 +141,6 @@ def add_schedule(
             },
             low=0.0,
             high=0.0,
-        )
-        program.rows(
-            {"fills": sparse.eye_array(q), "visit": -sparse.diags_array(most) @ by_day}, high=0.0
         )
     program.rows(time, high=capacity_s[slots.days] / hour)
     if problem.on_hand_kg is not None:

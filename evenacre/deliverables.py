@@ -11,8 +11,11 @@ import geopandas as gpd
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
+import shapely
 from affine import Affine
 from pyproj import CRS
+
+from evenacre.model import Field
 
 
 @dataclass(frozen=True)
@@ -110,3 +113,57 @@ class CalendarEvent:
     title: str
     text: str = ""
     place: str = ""
+
+
+@dataclass(frozen=True)
+class GuidancePattern:
+    """A line to steer by.
+
+    Attributes
+    ----------
+    name : str
+    line : LineString
+        WGS 84 degrees; two points for a straight.
+    repeated : bool
+        To both sides, width by width, and beyond its ends.
+    """
+
+    name: str
+    line: shapely.LineString
+    repeated: bool = False
+
+
+@dataclass(frozen=True)
+class GuidedField:
+    """A field and its guidance patterns, group by group.
+
+    Attributes
+    ----------
+    field : Field
+        With a boundary.
+    width_m : float
+        From line to line.
+    groups : tuple of (str, tuple of GuidancePattern)
+    """
+
+    field: Field
+    width_m: float
+    groups: tuple[tuple[str, tuple[GuidancePattern, ...]], ...]
+
+
+@dataclass(frozen=True)
+class PassFiles:
+    """Planned passes for the writers.
+
+    Attributes
+    ----------
+    layers : dict of str to GeoDataFrame
+        Layer name to features, EPSG:4326.
+    fields : tuple of GuidedField
+    drives : tuple of (str, tuple of LineString)
+        Name of a field and its passes in the order they are driven, WGS 84 degrees.
+    """
+
+    layers: Mapping[str, gpd.GeoDataFrame]
+    fields: tuple[GuidedField, ...]
+    drives: tuple[tuple[str, tuple[shapely.LineString, ...]], ...]

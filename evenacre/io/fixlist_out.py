@@ -4,14 +4,11 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from xml.etree import ElementTree as ET
 
 import pandas as pd
 
-from evenacre import __version__
+from evenacre.io.gpx_out import add_point, add_text, gpx_root, write_root
 
-_GPX = "http://www.topografix.com/GPX/1/1"
-_XSI = "http://www.w3.org/2001/XMLSchema-instance"
 _DEGREE_DIGITS = 7
 
 
@@ -24,27 +21,13 @@ def write_gpx(path: Path, stops: pd.DataFrame) -> None:
     stops : DataFrame
         As in :class:`evenacre.deliverables.Deliverables`; may be empty.
     """
-    root = ET.Element(
-        "gpx",
-        {
-            "version": "1.1",
-            "creator": f"Evenacre {__version__}",
-            "xmlns": _GPX,
-            "xmlns:xsi": _XSI,
-            "xsi:schemaLocation": f"{_GPX} {_GPX}/gpx.xsd",
-        },
-    )
+    root = gpx_root()
     for stop in stops.to_dict("records"):
-        point = ET.SubElement(
-            root, "wpt", {"lat": _degrees(stop["lat"]), "lon": _degrees(stop["lon"])}
-        )
-        ET.SubElement(point, "name").text = _xml_text(stop["name"])
-        ET.SubElement(point, "desc").text = _xml_text(
-            f"{stop['field']}, {stop['operation']}. {stop['advice']}"
-        )
-        ET.SubElement(point, "type").text = _xml_text(stop["kind"])
-    ET.indent(root)
-    ET.ElementTree(root).write(path, encoding="utf-8", xml_declaration=True)
+        point = add_point(root, "wpt", stop["lon"], stop["lat"])
+        add_text(point, "name", stop["name"])
+        add_text(point, "desc", f"{stop['field']}, {stop['operation']}. {stop['advice']}")
+        add_text(point, "type", stop["kind"])
+    write_root(path, root)
 
 
 def write_geojson(path: Path, stops: pd.DataFrame) -> None:
@@ -77,12 +60,3 @@ def write_geojson(path: Path, stops: pd.DataFrame) -> None:
         indent=1,
     )
     path.write_text(text + "\n", encoding="utf-8")
-
-
-def _degrees(value: float) -> str:
-    return f"{value:.{_DEGREE_DIGITS}f}"
-
-
-def _xml_text(text: str) -> str:
-    """Drop the control characters that XML 1.0 cannot hold."""
-    return "".join(c for c in str(text) if c >= " " or c in "\t\n\r")

@@ -64,15 +64,20 @@ def _add_ring(polygon: Element, ring: BaseGeometry, kind: str) -> None:
     line = SubElement(polygon, "LSG", A=kind)
     lon, lat = shapely.get_coordinates(ring).T
     for east, north in zip(wrapped(lon), lat, strict=True):
-        SubElement(line, "PNT", A=_OTHER_POINT, C=_degrees(north), D=_degrees(east))
+        add_point(line, _OTHER_POINT, east, north)
+
+
+def add_point(line: Element, kind: str, east_deg: float, north_deg: float) -> None:
+    """Add a point."""
+    SubElement(line, "PNT", A=kind, C=_degrees(north_deg), D=_degrees(east_deg))
 
 
 def _degrees(value: float) -> str:
     return f"{value:.9f}"
 
 
-def add_field(root: Element, identity: str, field: Field, boundary: BaseGeometry) -> None:
-    """Add a field with its boundary and unworkable ground."""
+def add_field(root: Element, identity: str, field: Field, boundary: BaseGeometry) -> Element:
+    """Add a field with its boundary and unworkable ground, and return its element."""
     plot = SubElement(
         root, "PFD", A=identity, C=name(field.name), D=f"{geodesic_area_m2(boundary):.0f}"
     )
@@ -81,6 +86,7 @@ def add_field(root: Element, identity: str, field: Field, boundary: BaseGeometry
     add_polygons(plot, boundary, BOUNDARY)
     if field.unworkable is not None:
         add_polygons(plot, field.unworkable, OBSTACLE)
+    return plot
 
 
 def add_task(root: Element, identity: str, words: str, plot: str, default: int) -> Element:

@@ -7,6 +7,7 @@ import tempfile
 import zipfile
 from collections.abc import Mapping, Sequence
 from pathlib import Path
+from xml.etree.ElementTree import Element
 
 from evenacre.errors import InputError
 from evenacre.io.table import Findings
@@ -82,8 +83,30 @@ def write_tasks(target: Path, tasks: Sequence[PlannedTask], *, farm: str = "") -
     InputError
         When a field has no boundary, a rate cannot be, or there is no room to write.
     """
-    root, files = task_tree(tasks, farm)
-    files = {**files, "TASKDATA.XML": to_bytes(root)}
+    return write_tree(target, *task_tree(tasks, farm))
+
+
+def write_tree(target: Path, root: Element, beside: Mapping[str, bytes]) -> Path:
+    """Write a tree as the main file of task data, with the files beside it.
+
+    Parameters
+    ----------
+    target : Path
+        As :func:`write_tasks` takes it.
+    root : Element
+    beside : mapping of str to bytes
+
+    Returns
+    -------
+    Path
+        The zip, or the folder with the files.
+
+    Raises
+    ------
+    InputError
+        When there is no room to write.
+    """
+    files = {**beside, "TASKDATA.XML": to_bytes(root)}
     try:
         return (
             _to_zip(target, files) if target.suffix.lower() == ".zip" else _to_folder(target, files)

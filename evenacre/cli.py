@@ -14,6 +14,7 @@ from evenacre.commands.check import check
 from evenacre.commands.demo import demo
 from evenacre.commands.export import export
 from evenacre.commands.finish import finish
+from evenacre.commands.interseed import interseed
 
 app = typer.Typer(
     name="evenacre",
@@ -35,7 +36,7 @@ def root(
         raise typer.Exit
 
 
-for command in (audit, check, demo, calibrate, finish, export):
+for command in (audit, check, demo, calibrate, finish, interseed, export):
     app.command()(command)
 
 

@@ -1,0 +1,85 @@
+"""``evenacre interseed``: which grazed paddock to seed when, behind the herd."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from evenacre.commands.running import tell
+from evenacre.commands.shared import FOUND, AsJson, Quiet, UnitName, Units, plain_errors
+
+if TYPE_CHECKING:
+    from evenacre.model import Season
+    from evenacre.pipeline import Outcome
+
+_WHOLE = 1.0 - 1e-6
+FOLDER = "evenacre-plan"
+
+
+class FailOn(StrEnum):
+    """Findings that may make the exit code 1."""
+
+    FORAGE = "forage"
+    UNSEEDED = "unseeded"
+    WARNING = "warning"
+
+
+def interseed(
+    season: Annotated[Path, typer.Argument(help="The season file, with paddocks and seeding.")],
+    fail_on: Annotated[
+        list[FailOn] | None,
+        typer.Option(
+            "--fail-on",
+            help="Exit with 1 when forage or rest is short, a paddock is not seeded whole, or on "
+            "warnings.",
+        ),
+    ] = None,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", help=f"Folder for the plan; {FOLDER} beside the season file."),
+    ] = None,
+    units: Units = None,
+    as_json: AsJson = False,
+    quiet: Quiet = False,
+) -> None:
+    """Plan the interseeding of grazed paddocks: moves, windows, days, loads and passes."""
+    with plain_errors():
+        from evenacre.io.season import load_season
+
+        folder = out or season.parent / FOLDER
+        given = load_season(season, logs=False, must_hold="seeding")
+        outcome = plan(given, folder, units, quiet=quiet or as_json)
+        tell(outcome, folder, as_json=as_json, quiet=quiet)
+        _fail_on(outcome.summary, fail_on or [])
+
+
+def plan(season: Season, out: Path, units: UnitName | None, *, quiet: bool) -> Outcome:
+    """Plan with the stage at work shown on standard error."""
+    from dataclasses import replace
+
+    from rich.console import Console
+
+    from evenacre.plan_pipeline import interseed_season
+
+    if units is not None:
+        season = replace(season, units=units.value)
+    console = Console(stderr=True, quiet=quiet)
+    if quiet or not console.is_terminal:  # a file of messages is no place for a moving line
+        return interseed_season(season, out)
+    with console.status("reading the paddocks") as status:
+        return interseed_season(season, out, say=status.update)
+
+
+def _fail_on(account: dict[str, Any], wanted: list[FailOn]) -> None:
+    found = {
+        FailOn.FORAGE: bool(account["herd"]["shortages"]),
+        FailOn.UNSEEDED: any(
+            p["window"] is not None and p["share"] < _WHOLE for p in account["paddocks"]
+        ),
+        FailOn.WARNING: bool(account["warnings"]),
+    }
+    if any(found[finding] for finding in wanted):
+        raise typer.Exit(FOUND)

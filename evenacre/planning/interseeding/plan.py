@@ -1,0 +1,278 @@
+"""The whole plan of interseeding: moves, windows, days, passes, schedule, loads and chances."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+
+import numpy as np
+import shapely
+
+from evenacre.model import FloatArray, Grazing, Paddock, Seeding
+from evenacre.planning.interseeding.fills import visits_and_fills
+from evenacre.planning.interseeding.grazing import ground_m2, plan_grazing
+from evenacre.planning.interseeding.nouns import (
+    BOOKED,
+    WEATHER,
+    GrazingPlan,
+    InterseedPlan,
+    PaddockPlan,
+    Relaxation,
+    Rule,
+    Schedule,
+    ScheduleProblem,
+    SeedingWindow,
+    Visit,
+    WorkDay,
+)
+from evenacre.planning.interseeding.relax import smallest_relaxation
+from evenacre.planning.interseeding.schedule import solve_schedule
+from evenacre.planning.interseeding.weather import Chances, simulate
+from evenacre.planning.interseeding.windows import plan_days, seeding_windows, window_warnings
+from evenacre.planning.interseeding.workdays import work_days
+from evenacre.planning.passes.nouns import Drive, PassPlan
+from evenacre.planning.passes.plan import plan_passes
+
+Say = Callable[[str], None]
+
+
+def plan_interseeding(
+    grazing: Grazing,
+    seeding: Seeding,
+    *,
+    time_zone: str | None = None,
+    time_limit_s: float = 6.0,
+    say: Say = lambda _stage: None,
+) -> InterseedPlan:
+    """Plan which grazed paddock is seeded on which day, and with which loads.
+
+    Seed is metered over all the ground the drill runs over, overlaps included; acres are of
+    ground covered.
+
+    Parameters
+    ----------
+    grazing : Grazing
+    seeding : Seeding
+    time_zone : str or None
+        An IANA name; None: local mean time.
+    time_limit_s : float
+        For the solver.
+    say : callable, optional
+        Told each stage as it begins.
+    """
+    herd = plan_grazing(grazing)
+    days = plan_days(grazing, herd, seeding)
+    seeded = [paddock for paddock in grazing.paddocks if paddock.seeded]
+    windows = seeding_windows(grazing, herd, seeding, days)
+    passes = _passes(seeded, drive_of(seeding), say)
+    lon, lat = _middle(grazing.paddocks)
+    calendar = work_days(days, seeding, lon, lat, time_zone)
+    taken = _taken(days, seeding, calendar, lon, lat, time_zone)
+    problem = _problem(seeded, passes, windows, seeding, calendar, taken)
+
+    say("solving the schedule")
+    schedule = solve_schedule(problem, time_limit_s=time_limit_s)
+    say("looking for what to relax")
+    relaxations = _relaxations(problem, schedule, seeded)
+    say("simulating the weather")
+    chances = _chances(problem, schedule, calendar, seeding)
+
+    visits, fills = visits_and_fills(
+        problem,
+        schedule,
+        [paddock.field.name for paddock in seeded],
+        calendar,
+        [window.closes for window in windows],
+    )
+    covered = {p.field.name: plan.covered_m2 for p, plan in zip(seeded, passes, strict=True)}
+    visits = tuple(replace(v, area_m2=v.share * covered[v.paddock]) for v in visits)
+    used_kg = sum(visit.seed_kg for visit in visits)
+    return InterseedPlan(
+        grazing=grazing,
+        seeding=seeding,
+        herd=herd,
+        days=calendar,
+        paddocks=_paddock_plans(grazing, seeding, herd, windows, passes, visits, chances),
+        visits=visits,
+        fills=fills,
+        schedule=schedule,
+        seed_used_kg=used_kg,
+        seed_left_kg=None if seeding.on_hand_kg is None else seeding.on_hand_kg - used_kg,
+        chance_all=None if chances is None else chances.all,
+        relaxations=relaxations,
+        warnings=(
+            *herd.warnings,
+            *window_warnings(grazing, herd, seeding, windows),
+            *(f"{plan.field}: {text}" for plan in passes for text in plan.warnings),
+        ),
+    )
+
+
+def drive_of(seeding: Seeding) -> Drive:
+    """How the drill of a seeding plan is driven."""
+    return Drive(
+        width_m=seeding.implement.width_m,
+        speed_mps=seeding.speed_mps,
+        turn_speed_mps=seeding.turn_speed_mps,
+        turn_radius_m=seeding.turn_radius_m,
+        rounds=seeding.rounds,
+        prefer=seeding.prefer,
+    )
+
+
+def _passes(paddocks: Sequence[Paddock], drive: Drive, say: Say) -> list[PassPlan]:
+    plans = []
+    for number, paddock in enumerate(paddocks, 1):
+        say(f"laying out passes, paddock {number} of {len(paddocks)}")
+        plans.append(plan_passes(paddock.field, drive))
+    return plans
+
+
+def _middle(paddocks: Sequence[Paddock]) -> tuple[float, float]:
+    west, south, east, north = shapely.total_bounds([p.field.boundary for p in paddocks])
+    return float(west + east) / 2, float(south + north) / 2
+
+
+def _taken(
+    days: Sequence[dt.date],
+    seeding: Seeding,
+    calendar: Sequence[WorkDay],
+    lon: float,
+    lat: float,
+    time_zone: str | None,
+) -> dict[str, FloatArray]:
+    """Hours of each day that each booking, and the allowance for weather, take from the plan."""
+    planned = _planned_s(calendar)
+
+    def given_back(without: Seeding) -> FloatArray:
+        return _planned_s(work_days(days, without, lon, lat, time_zone)) - planned
+
+    taken = {}
+    for what in dict.fromkeys(booking.what for booking in seeding.bookings):
+        others = tuple(b for b in seeding.bookings if b.what != what)
+        taken[BOOKED + what] = given_back(replace(seeding, bookings=others))
+    if seeding.lost_chance:
+        taken[WEATHER] = given_back(replace(seeding, lost_chance=0.0))
+    return taken
+
+
+def _planned_s(calendar: Sequence[WorkDay]) -> FloatArray:
+    return np.array([day.planned_s for day in calendar])
+
+
+def _problem(
+    paddocks: Sequence[Paddock],
+    passes: Sequence[PassPlan],
+    windows: Sequence[SeedingWindow],
+    seeding: Seeding,
+    calendar: Sequence[WorkDay],
+    taken: dict[str, FloatArray],
+) -> ScheduleProblem:
+    driven = np.array([p.work_m * p.drive.width_m for p in passes])
+    covered = np.array([p.covered_m2 for p in passes])
+    value = np.array([p.value for p in paddocks])
+    shut = (len(paddocks), len(calendar))
+    return ScheduleProblem(
+        area_m2=driven,
+        value_per_m2=value
+        * np.divide(covered, driven, out=np.zeros_like(driven), where=driven > 0),
+        work_s=np.array([p.field_time_s for p in passes]),
+        forbidden={
+            rule.value: np.array([w.blocked[rule] for w in windows]).reshape(shut) for rule in Rule
+        },
+        capacity_s=_planned_s(calendar),
+        least_rate_kg_per_m2=seeding.least_rate_kg_per_m2,
+        rate_kg_per_m2=seeding.rate_kg_per_m2,
+        most_rate_kg_per_m2=seeding.most_rate_kg_per_m2,
+        on_hand_kg=seeding.on_hand_kg,
+        load_kg=seeding.load_kg,
+        refill_s=seeding.refill_s,
+        setup_s=seeding.setup_s,
+        taken_s=taken,
+        hard=frozenset({Rule.HERD.value}),
+    )
+
+
+def _relaxations(
+    problem: ScheduleProblem, schedule: Schedule, paddocks: Sequence[Paddock]
+) -> tuple[Relaxation, ...]:
+    if bool((schedule.share.sum(axis=1) > 1.0 - 1e-6).all()):
+        return ()
+    return tuple(
+        Relaxation(rule, None if index is None else paddocks[index].field.name, amount)
+        for rule, index, amount in smallest_relaxation(problem)
+    )
+
+
+def _chances(
+    problem: ScheduleProblem,
+    schedule: Schedule,
+    calendar: Sequence[WorkDay],
+    seeding: Seeding,
+) -> Chances | None:
+    """Chances under uncertain weather; None when nothing is uncertain or nothing is planned."""
+    if not seeding.lost_chance or not schedule.share.any():
+        return None
+    return simulate(
+        problem,
+        schedule,
+        np.array([day.full_s for day in calendar]),
+        seeding.lost_chance,
+        np.array([day.lost for day in calendar]),
+        runs=seeding.runs,
+        random_seed=seeding.random_seed,
+    )
+
+
+def _paddock_plans(
+    grazing: Grazing,
+    seeding: Seeding,
+    herd: GrazingPlan,
+    windows: Sequence[SeedingWindow],
+    passes: Sequence[PassPlan],
+    visits: Sequence[Visit],
+    chances: Chances | None,
+) -> tuple[PaddockPlan, ...]:
+    order = {window.paddock: index for index, window in enumerate(windows)}
+    return tuple(
+        _paddock_plan(
+            paddock,
+            seeding,
+            herd,
+            visits,
+            windows[order[name]] if name in order else None,
+            passes[order[name]] if name in order else None,
+            None if chances is None or name not in order else float(chances.each[order[name]]),
+        )
+        for paddock in grazing.paddocks
+        for name in [paddock.field.name]
+    )
+
+
+def _paddock_plan(
+    paddock: Paddock,
+    seeding: Seeding,
+    herd: GrazingPlan,
+    visits: Sequence[Visit],
+    window: SeedingWindow | None,
+    passes: PassPlan | None,
+    chance: float | None,
+) -> PaddockPlan:
+    name = paddock.field.name
+    here = tuple(visit for visit in visits if visit.paddock == name)
+    rest = dt.timedelta(days=max(seeding.rest_days, seeding.withholding_days))
+    area, workable = ground_m2(paddock)
+    return PaddockPlan(
+        paddock=paddock,
+        area_m2=area,
+        workable_m2=workable,
+        stays=tuple(s for s in herd.stays if s.stay.paddock == name),
+        window=window,
+        passes=passes,
+        visits=here,
+        seeded_m2=sum(visit.area_m2 for visit in here),
+        seed_kg=sum(visit.seed_kg for visit in here),
+        chance=chance if here else None,
+        graze_from=max(visit.day for visit in here) + rest if here else None,
+    )

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from evenacre.io.calendar_out import write_calendar
 from evenacre.io.passes_out import write_passes
-from evenacre.io.staging import staged_folder, write_account
+from evenacre.io.staging import PLAN, staged_folder, write_account
 from evenacre.io.table_out import write_tables
 from evenacre.model import Season
 from evenacre.pipeline import Outcome
@@ -20,9 +20,6 @@ from evenacre.reports.interseed_tables import interseed_tables
 from evenacre.reports.interseed_words import interseed_lines
 from evenacre.reports.pass_files import pass_files
 from evenacre.units import unit_system
-
-PLAN = "plan.json"
-"""The account of a plan, which an audit reads back after the season."""
 
 
 def interseed_season(

@@ -10,7 +10,7 @@ import pytest
 from plans import empty_plan, make_plan
 
 from evenacre.planning.interseeding.nouns import BEYOND, WEATHER, Relaxation, Rule
-from evenacre.reports.interseed_facts import chance_text, clock, shutting, span, spells
+from evenacre.reports.interseed_facts import chance_text, clock, short_names, shutting, span, spells
 from evenacre.reports.interseed_rules import relaxation_words
 from evenacre.reports.interseed_states import STATES, steps
 from evenacre.reports.interseed_words import interseed_answer, interseed_lines
@@ -167,3 +167,18 @@ def test_the_map_steps_through_every_day_and_says_what_each_paddock_is() -> None
     for n, step in enumerate(made[1:]):
         assert step.states.count("herd") == (1 if n < 29 or 34 <= n < 39 else 0)
     assert made[0].states == ("whole", "whole", "none", "never", "part", "whole")
+
+
+@pytest.mark.parametrize(
+    ("names", "short"),
+    [
+        (["Long Pasture paddock 1", "Long Pasture paddock 2"], ["paddock 1", "paddock 2"]),
+        (["Creek", "Hill"], ["Creek", "Hill"]),
+        (["Creek north", "Creek"], ["Creek north", "Creek"]),
+        (["The only paddock"], ["The only paddock"]),
+        (["Creek north", "Creek south", "Hill"], ["Creek north", "Creek south", "Hill"]),
+        ([], []),
+    ],
+)
+def test_short_names_keep_what_tells_paddocks_apart(names: list[str], short: list[str]) -> None:
+    assert short_names(names) == short

@@ -1,4 +1,4 @@
-"""``evenacre demo``: the sample farm, written and audited."""
+"""``evenacre demo``: the sample farm, written, planned and audited."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from evenacre.commands.interseed import PLAN_FOLDER, plan
 from evenacre.commands.running import Jobs, run, tell
 from evenacre.commands.shared import AsJson, Quiet, Units, plain_errors
 
@@ -20,16 +21,23 @@ def demo(
     as_json: AsJson = False,
     quiet: Quiet = False,
 ) -> None:
-    """Write the sample farm into a folder and audit its season."""
+    """Write the sample farm into a folder, plan its interseeding and audit its season."""
     with plain_errors():
         from evenacre.io.season import load_season
-        from evenacre.io.staging import check_demo_folder, disk_troubles_told
+        from evenacre.io.staging import PLAN, check_demo_folder, disk_troubles_told
         from sample_fields.three_larks import TRUTH, write_farm
 
         check_demo_folder(directory, TRUTH)
         with disk_troubles_told(directory, "evenacre demo FOLDER"):
             write_farm(directory)
-        folder = directory / "evenacre-out"
-        season = load_season(directory / "season.toml")
-        outcome = run(season, folder, units, jobs, quiet=quiet or as_json)
+        silent = quiet or as_json
+        file = directory / "season.toml"
+        coming = load_season(file, logs=False, must_hold="seeding")
+        plan_folder, folder = directory / PLAN_FOLDER, directory / "evenacre-out"
+        planned = plan(coming, plan_folder, units, quiet=silent)
+        if not silent:
+            tell(planned, plan_folder, as_json=False, quiet=False)
+        outcome = run(
+            load_season(file), folder, units, jobs, quiet=silent, plan_file=plan_folder / PLAN
+        )
         tell(outcome, folder, as_json=as_json, quiet=quiet)

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from evenacre.pipeline import Outcome
 
 _WHOLE = 1.0 - 1e-6
-FOLDER = "evenacre-plan"
+PLAN_FOLDER = "evenacre-plan"
 
 
 class FailOn(StrEnum):
@@ -39,7 +39,7 @@ def interseed(
     ] = None,
     out: Annotated[
         Path | None,
-        typer.Option("--out", help=f"Folder for the plan; {FOLDER} beside the season file."),
+        typer.Option("--out", help=f"Folder for the plan; {PLAN_FOLDER} beside the season file."),
     ] = None,
     units: Units = None,
     as_json: AsJson = False,
@@ -49,7 +49,7 @@ def interseed(
     with plain_errors():
         from evenacre.io.season import load_season
 
-        folder = out or season.parent / FOLDER
+        folder = out or season.parent / PLAN_FOLDER
         given = load_season(season, logs=False, must_hold="seeding")
         outcome = plan(given, folder, units, quiet=quiet or as_json)
         tell(outcome, folder, as_json=as_json, quiet=quiet)

@@ -122,3 +122,16 @@ def chance_text(chance: float) -> str:
     if percent == 100:
         return "over 99 %"
     return f"{percent} %" if percent else "under 1 %"
+
+
+def short_names(names: Sequence[str]) -> list[str]:
+    """Names without the words that all of them begin with, but for the last of those.
+
+    "Long Pasture paddock 1" and "... 2" become "paddock 1" and "paddock 2".
+    """
+    words = [name.split() for name in names]
+    shared = 0
+    if len(words) > 1:
+        while all(len(w) > shared + 1 and w[shared] == words[0][shared] for w in words):
+            shared += 1
+    return [" ".join(w[max(shared - 1, 0) :]) for w in words]

@@ -12,7 +12,14 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from evenacre.planning.interseeding.nouns import InterseedPlan, PaddockPlan
-from evenacre.reports.interseed_facts import day_text, numbered, short_day, span, spells
+from evenacre.reports.interseed_facts import (
+    day_text,
+    numbered,
+    short_day,
+    short_names,
+    span,
+    spells,
+)
 
 HEAD, ROW = 48, 36
 """Heights of the head and of a row, CSS pixels."""
@@ -37,8 +44,8 @@ class Timeline:
 
     Attributes
     ----------
-    names : list of str
-        Of the rows, from the top.
+    names : list of (str, str)
+        Of the rows, from the top, each whole and short.
     picture : Markup
     wide : int
         Width it wants on a screen, CSS pixels.
@@ -46,7 +53,7 @@ class Timeline:
         Class of each sign that is drawn, and what it means.
     """
 
-    names: list[str]
+    names: list[tuple[str, str]]
     picture: Markup
     wide: int
     legend: list[tuple[str, str]]
@@ -55,13 +62,14 @@ class Timeline:
 def timeline(plan: InterseedPlan) -> Timeline:
     """Draw a plan over time, from the first move or open day to the last."""
     first, last = span(plan)
+    names = [p.paddock.field.name for p in plan.paddocks]
     drawing = _Drawing(first, (last - first).days + 1, len(plan.paddocks) + 1)
     drawing.days()
     drawing.drill(plan)
     for row, paddock in enumerate(plan.paddocks, 1):
         drawing.paddock(row, paddock, plan)
     return Timeline(
-        names=["The drill", *(p.paddock.field.name for p in plan.paddocks)],
+        names=[("The drill", "The drill"), *zip(names, short_names(names), strict=True)],
         picture=drawing.picture(),
         wide=drawing.count * _DAY_PIXELS,
         legend=[(key, words) for key, words in _WORDS.items() if key in drawing.drawn],

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import unicodedata
 from collections.abc import Sequence
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -10,6 +11,9 @@ from icalendar import Calendar, Event, vText
 
 from evenacre import __version__
 from evenacre.deliverables import CalendarEvent
+
+# A revision counts the minutes from here, so that a later plan is a later revision.
+_FIRST = datetime(2020, 1, 1, tzinfo=UTC)
 
 
 def write_calendar(
@@ -27,7 +31,7 @@ def write_calendar(
         Shown as the calendar's.
     generated : datetime
         With its zone. It counts as the time of the last change: events imported again replace
-        the earlier ones of the same ``uid``.
+        the earlier ones of the same ``uid``, and their sequence grows with it.
     """
     calendar = Calendar()
     calendar.add("version", "2.0")
@@ -53,6 +57,7 @@ def _entry(event: CalendarEvent, stamp: datetime) -> Event:
     entry.add("uid", event.uid)
     entry.add("dtstamp", stamp)
     entry.add("last-modified", stamp)
+    entry.add("sequence", int((stamp - _FIRST).total_seconds() // 60))
     entry.add("dtstart", event.start)
     entry.add("dtend", event.end)
     entry.add("summary", _printable(event.title))
@@ -67,4 +72,4 @@ def _entry(event: CalendarEvent, stamp: datetime) -> Event:
 
 def _printable(text: str) -> str:
     """Drop control characters, which the format cannot hold."""
-    return "".join(sign for sign in text if sign.isprintable() or sign == "\n")
+    return "".join(s for s in text if s == "\n" or unicodedata.category(s) not in ("Cc", "Cs"))

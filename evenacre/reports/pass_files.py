@@ -51,7 +51,7 @@ def _layers(plans: Sequence[PassPlan]) -> dict[str, gpd.GeoDataFrame]:
             "kind": planned.kind,
             "number": planned.number,
             "length_m": round(planned.line.length, 2),
-            "heading_deg": round(heading_deg(planned.line), 2),
+            "heading_deg": round(heading_deg(planned.line), 2) % 360.0,
             "geometry": to_lonlat(planned.line, plan.plane),
         }
         for plan in plans

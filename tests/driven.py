@@ -10,13 +10,15 @@ from evenacre.model import Field, Implement, Operation, Track
 from evenacre.planning.passes.nouns import PassPlan
 
 _HZ = 5.0
+# From where the tool is let down or lifted to the records beside it.
+_SWITCH_M = 0.05
 
 
 def driven(plan: PassPlan, field: Field) -> Operation:
     """The plan as a logged operation: down on every pass, lifted in every turn.
 
-    The state of the tool changes midway between two records, so records lie half a step to
-    either side of where a pass begins and ends.
+    The state of the tool changes midway between two records, so where a pass begins and ends
+    there is one just before and one just after, and one more to tell the heading by.
     """
     drive = plan.drive
     xy: list[Floats] = []
@@ -29,12 +31,14 @@ def driven(plan: PassPlan, field: Field) -> Operation:
         down.extend([working] * len(points))
 
     for number, planned in enumerate(plan.passes):
-        count = max(int(np.ceil(planned.line.length / drive.speed_mps * _HZ)), 1)
-        step = planned.line.length / count
-        add(_beyond(planned.line, -step / 2), step / drive.speed_mps, False)
-        middles = shapely.line_interpolate_point(planned.line, (np.arange(count) + 0.5) * step)
-        add(shapely.get_coordinates(middles), step / drive.speed_mps, True)
-        add(_beyond(planned.line.reverse(), -step / 2), step / drive.speed_mps, False)
+        length = planned.line.length
+        count = max(int(np.ceil(length / drive.speed_mps * _HZ)), 1)
+        inside = np.linspace(_SWITCH_M, length - _SWITCH_M, count + 1)
+        points = shapely.get_coordinates(shapely.line_interpolate_point(planned.line, inside))
+        add(_beyond(planned.line), _SWITCH_M / drive.speed_mps, False)
+        add(points[:1], 2 * _SWITCH_M / drive.speed_mps, True)
+        add(points[1:], (length - 2 * _SWITCH_M) / count / drive.speed_mps, True)
+        add(_beyond(planned.line.reverse())[::-1], 2 * _SWITCH_M / drive.speed_mps, False)
         if number < len(plan.turns):
             add(_along(plan.turns[number], drive.turn_speed_mps / _HZ), 1 / _HZ, False)
     x, y = np.concatenate(xy).T
@@ -50,11 +54,11 @@ def driven(plan: PassPlan, field: Field) -> Operation:
     return Operation(name="Interseeding", field=field, implement=tool, tracks=(track,))
 
 
-def _beyond(line: shapely.LineString, at: float) -> Floats:
-    """A point before the line's start, straight behind it."""
+def _beyond(line: shapely.LineString) -> Floats:
+    """Two points just before the line's start, straight behind it."""
     first, second = np.array(line.coords[:2])
     ahead = (second - first) / np.hypot(*(second - first))
-    return (first + at * ahead)[None, :]
+    return first - _SWITCH_M * np.outer([3.0, 1.0], ahead)
 
 
 def _along(line: shapely.LineString, step: float) -> Floats:

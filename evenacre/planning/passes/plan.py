@@ -13,11 +13,13 @@ from evenacre.coverage.cover import count_cover
 from evenacre.coverage.ground import lay_out, plane_for
 from evenacre.model import Field
 from evenacre.overlay import common, polygonal, without
+from evenacre.planning.passes.corner_runs import corner_runs
 from evenacre.planning.passes.heading import best_heading
 from evenacre.planning.passes.nouns import Drive, PassPlan, PlannedPass
 from evenacre.planning.passes.order import driven_in_order, poses
-from evenacre.planning.passes.rounds import Leg, headland_legs, swath
+from evenacre.planning.passes.rounds import headland_legs
 from evenacre.planning.passes.strips import along, lay_strips
+from evenacre.planning.passes.swaths import swath, swath_pieces
 from evenacre.planning.passes.turns import turn_lines
 
 # Ground left inside the rounds that is smaller than this share of a square of the tool's width
@@ -52,14 +54,22 @@ def plan_passes(field: Field, drive: Drive) -> PassPlan:
     plane = plane_for(field, ())
     workable = lay_out(field, plane, shapely.Polygon(), 0.0).workable
     legs = headland_legs(workable, drive.width_m, drive.rounds, drive.turn_radius_m)
-    inner = _inner(workable, legs, drive.width_m)
+    inner = _left(workable, [leg.line for leg in legs], drive.width_m)
+    room = workable.buffer(_MARGIN_M / 2, join_style="mitre")
+    inner, corners = _corners_filled(inner, drive.width_m, room) if legs else (inner, [])
     heading = drive.heading_rad
     if heading is None:
         heading = best_heading(inner, drive.width_m, drive.prefer) if inner else 0.0
     rounds = [PlannedPass("round", leg.number, leg.line) for leg in legs]
-    room = workable.buffer(_MARGIN_M / 2, join_style="mitre")
     straight = _straight(inner, drive.width_m, heading, room)
+    if legs:
+        # Where a corner is part of the ground inside, passes leave the rest of it.
+        lines = [*(leg.line for leg in legs), *corners, *(p.line for p in straight)]
+        corners += _corners_filled(_left(workable, lines, drive.width_m), drive.width_m, room)[1]
     start = np.array(rounds[-1].line.coords[-1] if rounds else workable.bounds[:2])
+    into_corners = [PlannedPass("round", 1, line) for line in corners]
+    rounds += driven_in_order(into_corners, start)
+    start = np.array(rounds[-1].line.coords[-1]) if rounds else start
     passes = [*rounds, *driven_in_order(straight, start)]
     begin, end = poses(passes)
     turns = turn_lines(end[:-1], begin[1:], drive.turn_radius_m)
@@ -87,11 +97,13 @@ def plan_passes(field: Field, drive: Drive) -> PassPlan:
     )
 
 
-def _inner(workable: BaseGeometry, legs: Sequence[Leg], width_m: float) -> list[shapely.Polygon]:
-    """Connected parts of the ground that the rounds leave for passes."""
+def _left(
+    workable: BaseGeometry, lines: Sequence[shapely.LineString], width_m: float
+) -> list[shapely.Polygon]:
+    """Connected parts of the ground that runs along lines leave."""
     ground = workable
-    if legs:
-        done = shapely.union_all([swath(leg.line, width_m) for leg in legs])
+    if lines:
+        done = shapely.union_all([swath(line, width_m) for line in lines])
         # Hairlines between rounds are no ground.
         ground = polygonal(
             without(workable, done)
@@ -100,6 +112,19 @@ def _inner(workable: BaseGeometry, legs: Sequence[Leg], width_m: float) -> list[
         )
     parts = shapely.get_parts(ground)
     return [part for part in parts if part.area > _CORNER * width_m**2]
+
+
+def _corners_filled(
+    parts: Sequence[shapely.Polygon], width_m: float, room: BaseGeometry
+) -> tuple[list[shapely.Polygon], list[shapely.LineString]]:
+    """Take out the parts that runs into corners fill; the rest is for parallel passes."""
+    rest, runs = [], []
+    for part in parts:
+        found = corner_runs(part, width_m, room)
+        runs += found
+        if not found:
+            rest.append(part)
+    return rest, runs
 
 
 def _straight(
@@ -132,7 +157,7 @@ def _predicted(workable: BaseGeometry, passes: Sequence[PlannedPass], width_m: f
     """Ground covered once and more, as an audit of the drive finds it."""
     if not passes:
         return _Ground(0.0, 0.0, 0.0, 0.0)
-    pieces = np.array([swath(p.line, width_m) for p in passes], dtype=object)
+    pieces = np.concatenate([swath_pieces(p.line, width_m) for p in passes])
     cover = count_cover(pieces)
     covered = common(cover.once_or_more, workable).area
     inside = shapely.area(shapely.intersection(pieces, workable)).sum()

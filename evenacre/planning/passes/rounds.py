@@ -10,6 +10,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.model import BoolArray, FloatArray
+from evenacre.planning.passes.swaths import swath
 
 # A bend of more than this within the width of the tool is a corner: lift, turn, and go on. So is
 # any that is tighter than the machine turns.
@@ -73,11 +74,6 @@ def headland_legs(
                 legs += [Leg(line, number) for line in lines]
         inside = inside.buffer(-width_m, join_style="mitre")
     return legs
-
-
-def swath(line: shapely.LineString, width_m: float) -> BaseGeometry:
-    """Ground that the tool sweeps along a line."""
-    return line.buffer(width_m / 2, cap_style="flat", join_style="mitre")
 
 
 class _Ring:
@@ -181,8 +177,9 @@ class _Ring:
         )
         todo = todo.buffer(-_SMOOTH_M).buffer(_SMOOTH_M)
         start = -into if todo.is_empty else min(reach, float(_along(todo, leg[0], back).max()))
-        if start <= -length and len(leg) == 2:
-            return None
+        if start <= -length:
+            # Nothing is left to do along its first stretch.
+            return leg[1:] if len(leg) > 2 else None
         return np.vstack([leg[0] + start * back, leg[1:]])
 
     def _strip(

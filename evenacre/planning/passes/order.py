@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-import shapely
 
 from evenacre.model import FloatArray
 from evenacre.planning.passes.nouns import PlannedPass
@@ -44,10 +43,3 @@ def poses(passes: list[PlannedPass]) -> tuple[FloatArray, FloatArray]:
         begin.append([*xy[0], np.arctan2(*(xy[1] - xy[0])[::-1])])
         finish.append([*xy[-1], np.arctan2(*(xy[-1] - xy[-2])[::-1])])
     return np.array(begin).reshape(-1, 3), np.array(finish).reshape(-1, 3)
-
-
-def nearest_vertex(geometry: shapely.Geometry, point: FloatArray) -> FloatArray:
-    """The vertex of a geometry that is nearest to a point."""
-    xy = shapely.get_coordinates(geometry)
-    nearest: FloatArray = xy[np.argmin(np.hypot(*(xy - point).T))]
-    return nearest

@@ -90,7 +90,17 @@ class BookedTable(Table):
     hours: Hours | None = None
 
 
-class SeedingTable(Table):
+class DriveTable(Table):
+    """How the drill is driven."""
+
+    speed: Speed | None = None
+    turn_speed: Speed | None = None
+    turn_radius: TurnRadius | None = None
+    rounds: Annotated[int, Field(ge=0, le=20)] | None = None
+    prefer: Literal["turns", "overlap"] | None = None
+
+
+class SeedingTable(DriveTable):
     """How grazed paddocks are interseeded."""
 
     product: Name | None = None
@@ -113,16 +123,11 @@ class SeedingTable(Table):
     lost_days: list[Date] = Field(default_factory=list)
     lost_chance: Share | None = None
     booked: list[BookedTable] = Field(default_factory=list)
-    speed: Speed | None = None
-    turn_speed: Speed | None = None
-    turn_radius: TurnRadius | None = None
     setup: Pause | None = None
     refill: Pause | None = None
     load: Load | None = None
     rest: Days | None = None
     withholding: Days | None = None
     treated: bool | None = None
-    rounds: Annotated[int, Field(ge=0, le=20)] | None = None
-    prefer: Literal["turns", "overlap"] | None = None
     runs: Annotated[int, Field(ge=1, le=100_000)] | None = None
     random_seed: Annotated[int, Field(ge=0, le=2**63 - 1)] | None = None

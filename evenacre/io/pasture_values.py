@@ -191,7 +191,10 @@ PerHeight = Annotated[
     quantity(Dimension.MASS_PER_VOLUME, 0.05, 50.0, _PER_HEIGHT, _PER_HEIGHT),
 ]
 TurnRadius = Annotated[
-    float, quantity(Dimension.LENGTH, 0.0, 100.0, "Give a radius up to 100 m (330 ft).")
+    float,
+    quantity(
+        Dimension.LENGTH, 0.1, 100.0, "Give a radius between 0.1 m (4 in) and 100 m (330 ft)."
+    ),
 ]
 Load = Annotated[
     float, quantity(Dimension.MASS, 0.1, 1e5, "Give a mass from 0.1 kg to 100 t (220,000 lb).")

@@ -32,7 +32,8 @@ def load_season(path: Path, *, logs: bool = True, must_hold: MustHold = "operati
         operations need not name any.
     must_hold : str
         What the season is read for: ``"operations"``, ``"seeding"`` (of grazed paddocks: it
-        has ``grazing`` and ``seeding`` then, and need not have operations) or ``"either"``.
+        has ``grazing`` and ``seeding`` then, and need not have operations), ``"either"``, or
+        ``"fields"`` (or paddocks, whatever is done there).
 
     Raises
     ------

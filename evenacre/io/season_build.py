@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Literal
 from zoneinfo import available_timezones
 
@@ -30,7 +30,7 @@ from evenacre.io.season_tables import (
 from evenacre.io.times import zone_of
 from evenacre.model import Field, Implement, OperationPlan, Product, Season
 
-MustHold = Literal["operations", "seeding", "either"]
+MustHold = Literal["operations", "seeding", "either", "fields"]
 """What a season has to tell, by what it is read for."""
 
 _NEEDED = {
@@ -50,11 +50,14 @@ class SeasonDraft:
     problems : tuple of Problem
     equipped : tuple of bool
         For each operation: whether its implement could be made.
+    said : dict of (str, str) to list of str
+        Warnings by kind and name of a field (or paddock), implement or product.
     """
 
     season: Season
     problems: tuple[Problem, ...]
     equipped: tuple[bool, ...]
+    said: Mapping[tuple[str, str], list[str]] = field(default_factory=dict)
 
 
 def build_season(
@@ -73,7 +76,8 @@ def build_season(
     logs : bool
         False when operations need not name any.
     must_hold : str
-        ``"seeding"``: paddocks and seeding, operations or not; ``"either"``: one of them.
+        ``"seeding"``: paddocks and seeding, operations or not; ``"either"``: one of them;
+        ``"fields"``: fields or paddocks, whatever is done there.
     """
     complaints = files.complaints
     for key in SINGLES:
@@ -146,11 +150,11 @@ class _Builder:
         )
         used = {plan.field.name for plan in plans} | set(pasture.paddocks)
         warnings: list[str] = []
-        if self.must_hold != "seeding":
+        if self.must_hold in ("operations", "either"):
             warnings += [
                 f'The field "{name}" has no operation.' for name in self.fields if name not in used
             ]
-        if self.must_hold != "operations":
+        if self.must_hold in ("seeding", "either"):
             warnings += self._said_of(pasture)
         try:
             inputs = self.files.inputs()
@@ -169,8 +173,25 @@ class _Builder:
             time_zone=self.top.time_zone,
             grazing=pasture.grazing,
             seeding=pasture.seeding,
+            fields=self._ground(pasture),
+            implements={name: tool for name, tool in self.implements.items() if tool},
         )
-        return SeasonDraft(season, tuple(self.complaints.problems), tuple(equipped))
+        return SeasonDraft(season, tuple(self.complaints.problems), tuple(equipped), self.said)
+
+    def _ground(self, pasture: Pasture) -> tuple[Field, ...]:
+        """Fields and paddocks; a paddock of a field's name is the field, drawn more fully."""
+        found = {name: plot for name, plot in self.fields.items() if plot}
+        found |= {plot.name: plot for plot in pasture.fields}
+        for plot in pasture.fields:
+            self.said["field", plot.name] = [
+                *self.said.get(("field", plot.name), []),
+                *pasture.map_warnings,
+            ]
+        if not (found or self.complaints.problems) and self.must_hold == "fields":
+            self.complaints.add(
+                ("field",), "There is no field.", "Add one under [[field]], with its boundary."
+            )
+        return tuple(found.values())
 
     def _tables(self, key: str, model: type[Table]) -> list[tuple[str, KeyPath, Any]]:
         """Return name, place and table of each entry; the table is None when it is faulty."""
@@ -195,8 +216,10 @@ class _Builder:
         return list(dict.fromkeys([*said, *pasture.warnings]))
 
     def _operations(self) -> tuple[list[OperationPlan], list[bool]]:
-        enough = has_pasture(self.top) if self.must_hold == "either" else False
-        if not self.top.operation and not (enough or self.must_hold == "seeding"):
+        enough = self.must_hold in ("seeding", "fields")
+        if self.must_hold == "either":
+            enough = has_pasture(self.top)
+        if not self.top.operation and not enough:
             self.complaints.add(
                 ("operation",), "There is no operation.", "Add one under [[operation]]."
             )

@@ -55,6 +55,7 @@ def season_from_options(
     units: str = "us",
     currency: str = "USD",
     base: Path | None = None,
+    logs: bool = True,
 ) -> Season:
     """Make a season of one operation, checked as a season file is.
 
@@ -73,6 +74,8 @@ def season_from_options(
         Further keys of the season file's ``[[implement]]`` and ``[settings]``.
     base : Path, optional
         The folder names are relative to; the working folder when None.
+    logs : bool
+        False for work to come, which has none.
 
     Raises
     ------
@@ -140,7 +143,7 @@ def season_from_options(
     }
     if time_zone:
         raw["time_zone"] = time_zone
-    draft = build_season(raw, SeasonFiles(base or Path(), complaints))
+    draft = build_season(raw, SeasonFiles(base or Path(), complaints), logs=logs)
     if draft.problems:
         raise InputError(draft.problems)
     return draft.season

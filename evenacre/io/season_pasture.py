@@ -25,12 +25,18 @@ class Pasture:
         None: not told, or something was complained about.
     paddocks : tuple of str
         Names, whether or not they could be made.
+    fields : tuple of Field
+        Of the paddocks that could be made.
+    map_warnings : tuple of str
+        What was found where they are drawn; among ``warnings`` too.
     warnings : tuple of str
     """
 
     grazing: Grazing | None = None
     seeding: Seeding | None = None
     paddocks: tuple[str, ...] = ()
+    fields: tuple[Field, ...] = ()
+    map_warnings: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
 
 
@@ -84,7 +90,14 @@ def pasture_of(
         warnings += grazing_doubts(grazing)
     if seeding is not None:
         warnings += seeding_doubts(seeding, grazing)
-    return Pasture(grazing, seeding, tuple(paddocks.made), tuple(dict.fromkeys(warnings)))
+    return Pasture(
+        grazing=grazing,
+        seeding=seeding,
+        paddocks=tuple(paddocks.made),
+        fields=tuple(paddock.field for paddock in paddocks.made.values() if paddock),
+        map_warnings=tuple(dict.fromkeys(paddocks.warnings)),
+        warnings=tuple(dict.fromkeys(warnings)),
+    )
 
 
 def _check_any_seeded(paddocks: Paddocks, files: SeasonFiles) -> None:

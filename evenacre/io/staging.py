@@ -19,6 +19,8 @@ SUMMARY = "summary.json"
 """The account of an audit; a folder's account lists the files that belong to the result."""
 PLAN = "plan.json"
 """The account of a plan of interseeding, which an audit reads back after the season."""
+PASSES = "passes.json"
+"""The account of planned passes."""
 # What desktops and map viewers leave beside the files they open.
 _LITTER = (".DS_Store", "Thumbs.db", "desktop.ini", "*.aux.xml", "*.gpkg-wal", "*.gpkg-shm")
 _FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}

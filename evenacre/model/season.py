@@ -71,6 +71,10 @@ class Season:
         Paddocks and herd.
     seeding : Seeding or None
         How grazed paddocks are to be interseeded.
+    fields : tuple of Field
+        All that are defined, and paddocks; each name once.
+    implements : dict of str to Implement
+        All that are defined.
     """
 
     farm: str
@@ -84,3 +88,5 @@ class Season:
     time_zone: str | None = None
     grazing: Grazing | None = None
     seeding: Seeding | None = None
+    fields: tuple[Field, ...] = ()
+    implements: dict[str, Implement] = dataclasses.field(default_factory=dict)

@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from typing import Any
 
 from evenacre import __version__
 from evenacre.model import InputFile
 from evenacre.planning.interseeding.nouns import InterseedPlan, PaddockPlan, SeedingWindow, WorkDay
-from evenacre.planning.passes.nouns import PassPlan
 from evenacre.planning.seed import shares
 from evenacre.reports.interseed_cautions import interseed_cautions
 from evenacre.reports.interseed_facts import goal_m2, numbered, share_seeded, spells, wanted
 from evenacre.reports.json_types import json_types
+from evenacre.reports.pass_account import drive_account
 
 SCHEMA = "evenacre/plan/1"
 
@@ -155,7 +154,7 @@ def _paddock(p: PaddockPlan, plan: InterseedPlan) -> dict[str, Any]:
             }
             for v in p.visits
         ],
-        "passes": _passes(p.passes) if p.passes else None,
+        "passes": drive_account(p.passes) if p.passes else None,
     }
 
 
@@ -168,30 +167,6 @@ def _window(w: SeedingWindow, days: Sequence[WorkDay]) -> dict[str, Any]:
         "left": w.left,
         "back": w.back,
         "spells": [{"first": first, "last": last} for first, last in spells(w, days)],
-    }
-
-
-def _passes(p: PassPlan) -> dict[str, Any]:
-    heading = p.drive.heading_rad
-    return {
-        # Either way along a pass; clockwise from the plane's north.
-        "heading_deg": None if heading is None else (90.0 - math.degrees(heading)) % 180.0,
-        "rounds": p.drive.rounds,
-        "round_runs": sum(run.kind == "round" for run in p.passes),
-        "passes": sum(run.kind == "pass" for run in p.passes),
-        "turns": len(p.turns),
-        "work_m": p.work_m,
-        "turn_m": p.turn_m,
-        "work_s": p.work_s,
-        "turn_s": p.turn_s,
-        "field_time_s": p.field_time_s,
-        "field_efficiency": p.field_efficiency,
-        "workable_m2": p.workable_m2,
-        "covered_m2": p.covered_m2,
-        "overlap_m2": p.overlap_m2,
-        "excess_m2": p.excess_m2,
-        "missed_m2": p.missed_m2,
-        "outside_m2": p.outside_m2,
     }
 
 

@@ -9,6 +9,7 @@ from typing import Any
 
 import geopandas as gpd
 import numpy as np
+import numpy.typing as npt
 import shapely
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
@@ -31,9 +32,31 @@ _COLOURS = 128
 
 
 def blank(result: AuditResult, title: str, units: UnitSystem) -> tuple[Figure, Axes]:
-    """Lay out a map of the field with its outline, and a scale bar and north arrow below it."""
+    """Lay out a map of an audited field, with its outline."""
     frames = [result.layers[n] for n in ("field", "outside", "cover")]
     boxes = np.array([f.total_bounds for f in frames if len(f)])
+    subtitle = ", ".join(t for t in (result.date, units.area.text(result.boundary_area_m2)) if t)
+    return lay_out(result.layers["field"].geometry, boxes, title, subtitle, units)
+
+
+def lay_out(
+    outline: gpd.GeoSeries,
+    boxes: npt.NDArray[np.float64],
+    title: str,
+    subtitle: str,
+    units: UnitSystem,
+) -> tuple[Figure, Axes]:
+    """Lay out a map with an outline, and a scale bar and north arrow below it.
+
+    Parameters
+    ----------
+    outline : GeoSeries
+        In the working plane.
+    boxes : (n, 4) float
+        Bounds of all that is to be seen.
+    title, subtitle : str
+    units : UnitSystem
+    """
     left, bottom = boxes[:, :2].min(axis=0)
     right, top = boxes[:, 2:].max(axis=0)
     margin = 0.02 * max(right - left, top - bottom, 1.0)
@@ -46,13 +69,12 @@ def blank(result: AuditResult, title: str, units: UnitSystem) -> tuple[Figure, A
     axes.set_aspect("equal")
     axes.set_xlim(left - margin, right + margin)
     axes.set_ylim(bottom - margin, top + margin)
-    subtitle = ", ".join(t for t in (result.date, units.area.text(result.boundary_area_m2)) if t)
     for text, y, points in ((title, 0.12, 13), (subtitle, 0.42, 10)):
         short = textwrap.shorten(text, 75, placeholder=" ...")
         figure.text(0.02, 1 - y / page, short, fontsize=points, va="top")
     axes.add_collection(
         PathCollection(
-            paths(result.layers["field"].geometry),
+            paths(outline),
             facecolor="none",
             edgecolor=palette.BOUNDARY,
             linewidth=1.5,

@@ -9,7 +9,6 @@ from typing import Any
 
 import geopandas as gpd
 import numpy as np
-import numpy.typing as npt
 import shapely
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
@@ -32,33 +31,35 @@ _COLOURS = 128
 
 
 def blank(result: AuditResult, title: str, units: UnitSystem) -> tuple[Figure, Axes]:
-    """Lay out a map of an audited field, with its outline."""
+    """Lay out a map of the field with its outline, and a scale bar and north arrow below it."""
     frames = [result.layers[n] for n in ("field", "outside", "cover")]
     boxes = np.array([f.total_bounds for f in frames if len(f)])
+    left, bottom = boxes[:, :2].min(axis=0)
+    right, top = boxes[:, 2:].max(axis=0)
     subtitle = ", ".join(t for t in (result.date, units.area.text(result.boundary_area_m2)) if t)
-    return lay_out(result.layers["field"].geometry, boxes, title, subtitle, units)
+    field = result.layers["field"].geometry
+    return outlined(field, (left, bottom, right, top), title, subtitle, units)
 
 
-def lay_out(
-    outline: gpd.GeoSeries,
-    boxes: npt.NDArray[np.float64],
+def outlined(
+    field: gpd.GeoSeries,
+    box: tuple[float, float, float, float],
     title: str,
     subtitle: str,
     units: UnitSystem,
 ) -> tuple[Figure, Axes]:
-    """Lay out a map with an outline, and a scale bar and north arrow below it.
+    """Lay out a map with the outline of a field.
 
     Parameters
     ----------
-    outline : GeoSeries
-        In the working plane.
-    boxes : (n, 4) float
-        Bounds of all that is to be seen.
+    field : GeoSeries
+        In a plane, metres.
+    box : (left, bottom, right, top)
+        What the map has to show.
     title, subtitle : str
     units : UnitSystem
     """
-    left, bottom = boxes[:, :2].min(axis=0)
-    right, top = boxes[:, 2:].max(axis=0)
+    left, bottom, right, top = box
     margin = 0.02 * max(right - left, top - bottom, 1.0)
     wide, tall = right - left + 2 * margin, top - bottom + 2 * margin
     height = float(np.clip(_INCHES * tall / wide, _SHORTEST, _TALLEST))
@@ -74,7 +75,7 @@ def lay_out(
         figure.text(0.02, 1 - y / page, short, fontsize=points, va="top")
     axes.add_collection(
         PathCollection(
-            paths(outline),
+            paths(field),
             facecolor="none",
             edgecolor=palette.BOUNDARY,
             linewidth=1.5,

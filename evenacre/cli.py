@@ -15,6 +15,7 @@ from evenacre.commands.demo import demo
 from evenacre.commands.export import export
 from evenacre.commands.finish import finish
 from evenacre.commands.interseed import interseed
+from evenacre.commands.passes import passes
 
 app = typer.Typer(
     name="evenacre",
@@ -36,7 +37,7 @@ def root(
         raise typer.Exit
 
 
-for command in (audit, check, demo, calibrate, finish, interseed, export):
+for command in (audit, check, demo, calibrate, finish, interseed, passes, export):
     app.command()(command)
 
 

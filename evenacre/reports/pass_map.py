@@ -19,7 +19,7 @@ from evenacre.model import Field
 from evenacre.overlay import without
 from evenacre.planning.passes.nouns import PassPlan, PlannedPass
 from evenacre.reports import palette, sheet
-from evenacre.reports.pass_words import headline, heading_text
+from evenacre.reports.pass_words import heading_text, headline
 from evenacre.units import UnitSystem
 
 _STYLE: Any = {"font.size": 10, "hatch.linewidth": 0.5, "text.parse_math": False}

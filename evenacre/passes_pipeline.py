@@ -1,0 +1,109 @@
+"""From fields to a folder with the passes to drive: plan, draw, write."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from evenacre.io.passes_out import write_passes
+from evenacre.io.season_ground import DriveOptions, Ground
+from evenacre.io.staging import PASSES, staged_folder, write_account
+from evenacre.pipeline import Outcome
+from evenacre.planning.passes.nouns import Drive, PassPlan
+from evenacre.planning.passes.plan import plan_passes
+from evenacre.reports.figures import unique_slugs
+from evenacre.reports.pass_account import pass_account
+from evenacre.reports.pass_files import pass_files
+from evenacre.reports.pass_map import pass_map
+from evenacre.reports.pass_words import pass_lines
+from evenacre.units import UnitSystem
+
+_MAPS = "maps"
+
+
+def plan_field_passes(
+    ground: Ground,
+    drive: Drive,
+    out: Path,
+    units: UnitSystem,
+    *,
+    say: Callable[[str], None] = lambda _stage: None,
+) -> Outcome:
+    """Plan the passes of every field and write the result folder.
+
+    Parameters
+    ----------
+    ground : Ground
+    drive : Drive
+        With a heading where it is not to be found.
+    out : Path
+        Written whole or not at all.
+    units : UnitSystem
+    say : callable, optional
+        Told each field as it begins.
+
+    Returns
+    -------
+    Outcome
+        Its summary is as in ``passes.json``.
+
+    Raises
+    ------
+    InputError
+        When the folder cannot be written.
+    """
+    generated = datetime.now(UTC).isoformat(timespec="seconds")
+    given = drive.heading_rad is not None
+    names = [f"{_MAPS}/{slug}.png" for slug in unique_slugs(f.name for f in ground.fields)]
+    with staged_folder(out, PASSES) as stage:
+        plans: list[PassPlan] = []
+        (stage / _MAPS).mkdir()
+        for field, name in zip(ground.fields, names, strict=True):
+            say(field.name)
+            plans.append(plan_passes(field, drive))
+            (stage / name).write_bytes(pass_map(field, plans[-1], units))
+        say("writing the passes")
+        write_passes(stage, pass_files(plans), farm=ground.farm)
+        account = write_account(
+            stage,
+            PASSES,
+            pass_account(
+                plans,
+                farm=ground.farm,
+                generated=generated,
+                inputs=ground.inputs,
+                warnings=ground.warnings,
+                maps=names,
+                heading_given=given,
+            ),
+        )
+    lines = pass_lines(plans, units, heading_given=given, warnings=ground.warnings)
+    return Outcome(account, tuple(lines))
+
+
+def drive_over(ground: Ground, options: DriveOptions) -> Drive:
+    """How to drive: as the options say, else as the season says of the same tool."""
+    told = ground.seeding
+    drive = Drive(ground.width_m)
+    if told is not None:
+        drive = replace(
+            drive,
+            speed_mps=told.speed_mps,
+            turn_speed_mps=told.turn_speed_mps,
+            turn_radius_m=told.turn_radius_m,
+            rounds=told.rounds,
+            prefer=told.prefer,
+        )
+    given: dict[str, Any] = {
+        "speed_mps": options.speed,
+        "turn_speed_mps": options.turn_speed,
+        "turn_radius_m": options.turn_radius,
+        "rounds": options.rounds,
+        "prefer": options.prefer,
+        "heading_rad": None if options.heading is None else math.radians(90.0 - options.heading),
+    }
+    return replace(drive, **{key: value for key, value in given.items() if value is not None})

@@ -14,16 +14,20 @@ from matplotlib.axes import Axes
 from matplotlib.collections import LineCollection, PathCollection
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
+from matplotlib.patheffects import withStroke
 
 from evenacre.model import Field
 from evenacre.overlay import without
 from evenacre.planning.passes.nouns import PassPlan, PlannedPass
-from evenacre.reports import palette, sheet
-from evenacre.reports.pass_words import heading_text, headline
+from evenacre.reports import figures, palette, sheet
+from evenacre.reports.pass_words import passes_text
 from evenacre.units import UnitSystem
 
 _STYLE: Any = {"font.size": 10, "hatch.linewidth": 0.5, "text.parse_math": False}
-_CLEAR_PIXELS = 30
+_CLEAR_PIXELS = 36
+# How far along it the number of a run is tried. Rounds run close beside each other; passes
+# that do are left without a number, or the numbers of a large field would hide it.
+_PLACES = {"round": (0.3, 0.55, 0.8), "pass": (0.3,)}
 _SEEN_M2 = 1.0
 _ROUND: Any = {"color": palette.ZONE, "linestyle": (0, (5, 1.6)), "linewidth": 1.5}
 _PASS: Any = {"color": palette.PASS, "linestyle": "solid", "linewidth": 1.0}
@@ -50,16 +54,13 @@ def pass_map(field: Field, plan: PassPlan, units: UnitSystem) -> bytes:
     """
     boundary = plan.plane.project(field.boundary)
     turns = [turn for turn in plan.turns if turn.length > 0]
-    subtitle = headline(plan, units)
-    if any(run.kind == "pass" for run in plan.passes):
-        subtitle += f", {heading_text(plan)}"
     with rc_context(_STYLE):
         left, bottom, right, top = shapely.total_bounds([boundary, *turns])
         figure, axes = sheet.outlined(
             gpd.GeoSeries([boundary]),
             (left, bottom, right, top),
             f"{plan.field}: passes to drive",
-            subtitle,
+            f"{passes_text(plan)}, {figures.size(plan.workable_m2, units, 3)}",
             units,
         )
         legend: list[Any] = []
@@ -72,7 +73,7 @@ def pass_map(field: Field, plan: PassPlan, units: UnitSystem) -> bytes:
         legend += _lines(axes, turns, "turn, tool lifted", _TURN, 3)
         if plan.passes:
             legend += _ends(axes, plan)
-            _number(axes, plan.passes)
+            legend += _number(axes, plan.passes)
         legend += _unworkable(axes, without(boundary, plan.workable))
         sheet.add_legend(figure, legend, 3)
         return sheet.png(figure)
@@ -116,16 +117,19 @@ def _ends(axes: Axes, plan: PassPlan) -> list[Line2D]:
     return [Line2D([], [], label="begin", **_BEGIN), Line2D([], [], label="end", **_END)]
 
 
-def _number(axes: Axes, passes: Sequence[PlannedPass]) -> None:
+def _number(axes: Axes, passes: Sequence[PlannedPass]) -> list[Line2D]:
     """Number passes in the order of driving, with an arrow; leave out what would overlap."""
     taken = np.empty((0, 2))
     for number, run in enumerate(passes, start=1):
-        at = run.line.interpolate(0.3, normalized=True)
-        ahead = run.line.interpolate(0.31, normalized=True)
-        place = axes.transData.transform((at.x, at.y))
-        if len(taken) and np.hypot(*(taken - place).T).min() < _CLEAR_PIXELS:
+        tried = [run.line.interpolate(share, normalized=True) for share in _PLACES[run.kind]]
+        places = axes.transData.transform([(at.x, at.y) for at in tried])
+        apart = np.linalg.norm(taken[None] - places[:, None], axis=2).min(axis=1, initial=np.inf)
+        if not (apart >= _CLEAR_PIXELS).any():
             continue
-        taken = np.vstack([taken, place])
+        chosen = int(np.argmax(apart >= _CLEAR_PIXELS))
+        taken = np.vstack([taken, places[chosen]])
+        at = tried[chosen]
+        ahead = run.line.interpolate(_PLACES[run.kind][chosen] + 0.01, normalized=True)
         turned = math.atan2(ahead.y - at.y, ahead.x - at.x)
         colour = (_ROUND if run.kind == "round" else _PASS)["color"]
         arrow = (3, 0, math.degrees(turned) - 90)
@@ -139,6 +143,8 @@ def _number(axes: Axes, passes: Sequence[PlannedPass]) -> None:
             va="center",
             fontsize=7.5,
             color=colour,
-            bbox={"boxstyle": "round,pad=0.1", "facecolor": "white", "edgecolor": "none"},
+            path_effects=[withStroke(linewidth=3.5, foreground="white")],
             zorder=7,
         )
+    label = "order and way of driving"
+    return [Line2D([], [], label=label, color=_PASS["color"], marker=">", linestyle="none")]

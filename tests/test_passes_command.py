@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import math
+import os
 import struct
 import zipfile
 from pathlib import Path
@@ -290,6 +292,25 @@ def test_nothing_to_drive_is_a_warning(tmp_path: Path) -> None:
     field = one(write_field(tmp_path, shapely.box(0, 0, 300, 3)))
     assert field["passes"] == field["round_runs"] == 0
     assert "nothing to drive" in " ".join(field["warnings"])
+
+
+@pytest.mark.parametrize("before", [False, True])
+def test_a_full_disk_leaves_what_was_there(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, before: bool
+) -> None:
+    """The guidance lines come last but for the account; the disk fills up there."""
+    file = write_field(tmp_path)
+    if before:
+        one(file)
+
+    def full(*_: object, **__: object) -> None:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr("evenacre.io.passes_out.write_guidance", full)
+    kept = {p: p.read_bytes() for p in tmp_path.rglob("*") if p.is_file()}
+    ran = refused(tmp_path, "--boundary", file, "--width", "30 ft")
+    assert "the disk is full" in ran.err
+    assert kept == {p: p.read_bytes() for p in tmp_path.rglob("*") if p.is_file()}
 
 
 def test_a_folder_of_someone_elses_is_left_alone(tmp_path: Path) -> None:

@@ -106,7 +106,7 @@ def test_cautions_are_once_for_all_and_warnings_reach_the_reader() -> None:
     assert lines[0].startswith("3 fields, 29.0 ac: ")
     assert sum("fences" in line for line in lines) == 1
     assert sum("caution:" in line for line in lines) == 2
-    assert "Creek $40, 1,700 sq ft: nothing to drive." in lines
+    assert "Creek $40, 1,720 sq ft: nothing to drive." in lines  # 160 m2 / 0.3048^2
     assert any(line.startswith("  warning: The tool does not fit") for line in lines)
     assert lines[-1] == "warning: fields.gpkg: odd"
 

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import json
 import math
 from pathlib import Path
 from typing import Any
 
+import geopandas as gpd
 import numpy as np
 import pytest
 import shapely
@@ -291,3 +293,41 @@ def test_a_turn_radius_of_nothing_is_refused_in_the_season(season: Path) -> None
     ran = evenacre("passes", season)
     assert ran.code == 2
     assert "turn_radius" in ran.err
+
+
+def test_every_wrong_name_is_told_at_once(season: Path) -> None:
+    options = ("--field", "Crek", "--implement", "dril", "--heading", "361")
+    ran = evenacre("passes", season, *options)
+    assert ran.code == 2
+    told = ["--heading: ", "--field: ", "--implement: "]
+    assert [
+        error.startswith(f"error: {flag}") for error, flag in zip(ran.errors(), told, strict=True)
+    ] == [
+        True,
+        True,
+        True,
+    ]
+    assert 'Did you mean "Creek"?' in ran.err
+
+
+def test_rows_and_spacing_make_the_width(season: Path) -> None:
+    boundary = season.parent / "field.geojson"
+    ran = evenacre("passes", "--boundary", boundary, "--rows", 32, "--row-spacing", "7.5 in")
+    assert ran.code == 0, ran.err
+    assert "Tool 20.0 ft wide" in ran.out
+    ran = evenacre("passes", season, "--rows", 32)
+    assert ran.code == 2
+    assert "--rows" in ran.errors()[0]
+
+
+def test_unworkable_ground_may_be_a_layer_among_others(season: Path) -> None:
+    gpkg = season.parent / "map.gpkg"
+    pond = shapely.box(200, 80, 240, 110)
+    for layer, shape in (("ponds", pond), ("other", shapely.box(0, 0, 300, 100))):
+        ground = gpd.GeoDataFrame(geometry=[on_earth(shape, MISSOURI, 0.2, (0, 0))], crs=4326)
+        ground.to_file(gpkg, layer=layer)
+    given = ("--boundary", season.parent / "field.geojson", "--width", "20 ft", "--json")
+    ran = evenacre("passes", *given, "--unworkable", gpkg, "--unworkable-layer", "ponds")
+    assert ran.code == 0, ran.err
+    (told,) = json.loads(ran.out)["fields"]
+    assert told["workable_m2"] == pytest.approx(BARN.area - pond.area, rel=1e-4)

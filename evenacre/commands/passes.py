@@ -9,7 +9,12 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from evenacre.commands.printing import printing
-from evenacre.commands.reading_options import BoundaryCrs, BoundaryLayer, BoundaryWhere
+from evenacre.commands.reading_options import (
+    READING,
+    BoundaryCrs,
+    BoundaryLayer,
+    BoundaryWhere,
+)
 from evenacre.commands.shared import AsJson, Quiet, UnitName, Units, option, plain_errors
 from evenacre.errors import InputError
 
@@ -39,9 +44,14 @@ def passes(
     boundary: Annotated[Path | None, option(ONE, "Field boundary; any map file.")] = None,
     unworkable: Annotated[Path | None, option(ONE, "Waterways, rock piles ...")] = None,
     field_name: Annotated[str | None, option(ONE, "Name of the field.")] = None,
+    rows: Annotated[int | None, option(ONE, "Rows across the width.")] = None,
+    row_spacing: Annotated[str | None, option(ONE, 'With rows, makes the width: "7.5 in".')] = None,
     boundary_layer: BoundaryLayer = None,
     boundary_where: BoundaryWhere = None,
     boundary_crs: BoundaryCrs = None,
+    unworkable_layer: Annotated[
+        str | None, option(READING, "Layer of the unworkable ground.")
+    ] = None,
     width: Annotated[
         str | None, option(DRIVE, 'Working width: "20 ft"; in place of an implement\'s.')
     ] = None,
@@ -73,6 +83,9 @@ def passes(
             "boundary_layer": boundary_layer,
             "boundary_where": boundary_where or [],
             "boundary_crs": boundary_crs,
+            "unworkable_layer": unworkable_layer,
+            "rows": rows,
+            "row_spacing": row_spacing,
         }
         of_season = {"field": field, "implement": implement}
         file = _file(season, single, of_season, width)

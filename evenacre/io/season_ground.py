@@ -117,10 +117,12 @@ def ground_of_season(
     """
     draft = draft_season(path, logs=False, must_hold="fields")
     problems: list[Problem] = list(draft.problems)
-    chosen, warnings = _chosen(draft, path.name, fields, problems)
+    # What a fault of the season leaves out is not complained of once more.
+    whole = not problems
+    chosen, warnings = _chosen(draft, path.name, fields, problems, whole)
     seeding = draft.season.seeding
     tool = None
-    if width_m is None and (name := _tool(draft.season, path.name, implement, problems)):
+    if width_m is None and (name := _tool(draft.season, path.name, implement, problems, whole)):
         tool = draft.season.implements[name]
         width_m = tool.width_m
         warnings += draft.said.get(("implement", name), [])
@@ -140,7 +142,7 @@ def ground_of_season(
 
 
 def _chosen(
-    draft: SeasonDraft, file: str, names: Sequence[str], problems: list[Problem]
+    draft: SeasonDraft, file: str, names: Sequence[str], problems: list[Problem], whole: bool
 ) -> tuple[list[Field], list[str]]:
     """Fields of the names, and what was found where they are drawn."""
     known = {field.name: field for field in draft.season.fields}
@@ -159,11 +161,9 @@ def _chosen(
         warnings = [f"Without a boundary, and left out: {listed(bare)}."] if bare else []
     else:
         drawn, warnings = [], []
-        # A season with faults may lack a field for them, and that is already told.
-        faulty = bool(draft.problems)
         for name in dict.fromkeys(names):
             if name not in known:
-                if not faulty:
+                if whole:
                     what = f'There is no field or paddock "{name}" in {file}.'
                     problems.append(Problem("--field", "", what, choice(name, known)))
             elif known[name].boundary is None:
@@ -175,13 +175,15 @@ def _chosen(
     return drawn, [*warnings, *said]
 
 
-def _tool(season: Season, file: str, name: str | None, problems: list[Problem]) -> str | None:
+def _tool(
+    season: Season, file: str, name: str | None, problems: list[Problem], whole: bool
+) -> str | None:
     """Name of the implement to drive."""
     known = season.implements
     if name is not None:
         if name in known:
             return name
-        if not problems:
+        if whole:
             what = f'There is no implement "{name}" in {file}.'
             remedy = choice(name, known, "Define it under [[implement]], or give --width.")
             problems.append(Problem("--implement", "", what, remedy))
@@ -190,7 +192,7 @@ def _tool(season: Season, file: str, name: str | None, problems: list[Problem]) 
         return next(iter(known))
     if season.seeding is not None:
         return next(key for key, tool in known.items() if tool == season.seeding.implement)
-    if not problems:
+    if whole:
         what = f"It has {len(known) or 'no'} implements."
         remedy = f"Name one with --implement: {listed(known)}." if known else "Give --width."
         problems.append(Problem(file, "", what, remedy))

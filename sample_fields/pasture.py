@@ -1,6 +1,6 @@
 """What the farm tells of its pasture: herd, round of paddocks, seeding behind the herd.
 
-All of it is invented. Forage is what stood on the day the herd came in.
+All of it is invented, the days of the label too. Forage is what stood on the first day of grazing.
 """
 
 from __future__ import annotations
@@ -62,6 +62,7 @@ setup = "20 min"
 refill = "25 min"
 load = "150 lb"
 rest = "45 days"
+withholding = "60 days"
 rounds = 2
 """
 

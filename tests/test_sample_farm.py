@@ -283,6 +283,8 @@ def test_the_logged_interseeding_falls_into_the_window_behind_the_herd(farm: Pat
     assert {s.stay.paddock: s.stay.leave for s in plan_grazing(read.grazing).stays} == left
     # The seed is short of what all 48 acres take at the least rate, and enough for most.
     assert 40 * 9 < read.seeding.on_hand_kg * POUNDS_PER_KG < 48 * 9
+    # The label keeps the herd out for longer than seedlings need, so the plan has to say so.
+    assert read.seeding.withholding_days > read.seeding.rest_days
 
 
 def test_tickets_read_in_steps_of_their_scale_and_empty_the_cart(

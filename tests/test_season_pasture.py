@@ -637,6 +637,12 @@ def test_paddocks_without_ground(farm):
     assert said.startswith("season.toml, paddock: There is no paddock.")
 
 
+def test_a_time_zone_that_there_is_not(farm):
+    (said,) = complaints(farm, swap={"America/Chicago": "America/Chicgo"})
+    assert said.startswith('season.toml, time_zone: "America/Chicgo" is not a time zone.')
+    assert 'Did you mean "America/Chicago"?' in said
+
+
 def test_one_paddock_twice_and_none_to_seed(farm):
     (said,) = complaints(farm, more='[[paddock]]\nname = "P2"\n')
     assert said.startswith('season.toml, paddock "P2", name: "P2" is defined twice.')

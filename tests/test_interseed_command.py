@@ -138,6 +138,13 @@ def test_the_answer_comes_first(whole: Path) -> None:
     assert str(whole / "evenacre-plan" / "report.html") in said[-1]
 
 
+def test_it_says_that_turns_know_nothing_of_fences(whole: Path) -> None:
+    """Passes end two rounds (12.2 m) from the fence; a loop of 6 m beside itself needs more."""
+    said = (whole / "said.txt").read_text("utf-8")
+    assert "turns leave the ground of 3 of the 3 paddocks" in said
+    assert "More headland rounds give them room." in said
+
+
 def test_moves_by_hand(whole: Path) -> None:
     """1,800 lb/ac x 8.006 ac x 50 % feeds 40 x 1,200 lb x 2.6 % for 5.77 days: five."""
     account = json.loads((whole / "evenacre-plan" / "plan.json").read_text("utf-8"))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from evenacre.planning.interseeding.nouns import InterseedPlan
+from evenacre.planning.passes.room import turn_room
 
 
 def interseed_cautions(plan: InterseedPlan) -> list[str]:
@@ -33,11 +34,24 @@ def interseed_cautions(plan: InterseedPlan) -> list[str]:
     out += [
         "Seedlings need rest: graze when they hold against a pull, not by the calendar alone, and "
         "keep stock off ground that is still soft.",
+        *_turns(plan),
         "Keep hands out of the metering rolls and off chains while anything turns. Clear a plugged "
         "line only with the fan stopped and the pressure gone.",
         "Follow the label and local code.",
     ]
     return out
+
+
+def _turns(plan: InterseedPlan) -> list[str]:
+    """Turns know nothing of fences."""
+    seeded = [p.passes for p in plan.paddocks if p.visits and p.passes is not None]
+    out = sum(turn_room(passes).turns > 0 for passes in seeded)
+    if not out:
+        return []
+    return [
+        f"As drawn, turns leave the ground of {out} of the {len(seeded)} paddocks: look for "
+        "fences, ditches, poles and wires before you drive. More headland rounds give them room."
+    ]
 
 
 def _days(count: int) -> str:

@@ -13,6 +13,7 @@ from evenacre.units import UnitSystem
 
 _LABEL = 18
 _SOME_M2 = 1.0  # less than that is none
+_LEAST_SHARE = 1e-3  # what a share shows no less of
 _BEST = {"turns": "has fewest turns", "overlap": "has least overlap"}
 
 LOOK_FIRST = (
@@ -115,7 +116,10 @@ def _rows(plan: PassPlan, units: UnitSystem, heading_given: bool) -> Iterator[tu
 def _part(area_m2: float, plan: PassPlan, units: UnitSystem) -> str:
     if area_m2 < _SOME_M2:
         return "none"
-    return f"{figures.share(area_m2, plan.workable_m2)}, {figures.size(area_m2, units)}"
+    part = figures.share(area_m2, plan.workable_m2)
+    if area_m2 < _LEAST_SHARE * plan.workable_m2:
+        part = f"under {figures.share(_LEAST_SHARE, 1.0)}"
+    return f"{part}, {figures.size(area_m2, units)}"
 
 
 def _assumed(drive: Drive, units: UnitSystem) -> str:

@@ -1,4 +1,4 @@
-"""A browser that reaches no network, for the pages of the reports."""
+"""For all tests: no example is timed, and a browser that reaches no network."""
 
 from __future__ import annotations
 
@@ -8,9 +8,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import settings
 from playwright.sync_api import sync_playwright
 
 CHROMIUM = Path("/usr/bin/chromium")
+
+# A busy machine is no fault of the code.
+settings.register_profile("untimed", deadline=None)
+settings.load_profile("untimed")
 
 
 @pytest.fixture(scope="module")

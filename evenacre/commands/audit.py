@@ -184,7 +184,7 @@ def audit(
         outcome = run(
             season, folder, units, jobs, quiet=silent, geoparquet=geoparquet, plan_file=plan
         )
-        tell(outcome, folder, as_json=as_json, quiet=quiet)
+        tell(outcome, f"Open {folder / 'report.html'}", as_json=as_json, quiet=quiet)
         _fail_on(outcome.summary, fail_on or [])
 
 

@@ -36,8 +36,8 @@ def demo(
         plan_folder, folder = directory / PLAN_FOLDER, directory / "evenacre-out"
         planned = plan(coming, plan_folder, units, quiet=silent)
         if not silent:
-            tell(planned, plan_folder, as_json=False, quiet=False)
+            tell(planned, f"Open {plan_folder / 'report.html'}", as_json=False, quiet=False)
         outcome = run(
             load_season(file), folder, units, jobs, quiet=silent, plan_file=plan_folder / PLAN
         )
-        tell(outcome, folder, as_json=as_json, quiet=quiet)
+        tell(outcome, f"Open {folder / 'report.html'}", as_json=as_json, quiet=quiet)

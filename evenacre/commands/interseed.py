@@ -8,14 +8,13 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from evenacre.commands.running import tell
+from evenacre.commands.running import stages, tell
 from evenacre.commands.shared import FOUND, AsJson, Quiet, UnitName, Units, plain_errors
 
 if TYPE_CHECKING:
     from evenacre.model import Season
     from evenacre.pipeline import Outcome
 
-_WHOLE = 1.0 - 1e-6
 PLAN_FOLDER = "evenacre-plan"
 
 
@@ -52,7 +51,7 @@ def interseed(
         folder = out or season.parent / PLAN_FOLDER
         given = load_season(season, logs=False, must_hold="seeding")
         outcome = plan(given, folder, units, quiet=quiet or as_json)
-        tell(outcome, folder, as_json=as_json, quiet=quiet)
+        tell(outcome, f"Open {folder / 'report.html'}", as_json=as_json, quiet=quiet)
         _fail_on(outcome.summary, fail_on or [])
 
 
@@ -60,24 +59,19 @@ def plan(season: Season, out: Path, units: UnitName | None, *, quiet: bool) -> O
     """Plan with the stage at work shown on standard error."""
     from dataclasses import replace
 
-    from rich.console import Console
-
     from evenacre.plan_pipeline import interseed_season
 
     if units is not None:
         season = replace(season, units=units.value)
-    console = Console(stderr=True, quiet=quiet)
-    if quiet or not console.is_terminal:  # a file of messages is no place for a moving line
-        return interseed_season(season, out)
-    with console.status("reading the paddocks") as status:
-        return interseed_season(season, out, say=status.update)
+    with stages("reading the paddocks", quiet=quiet) as say:
+        return interseed_season(season, out, say=say)
 
 
 def _fail_on(account: dict[str, Any], wanted: list[FailOn]) -> None:
     found = {
         FailOn.FORAGE: bool(account["herd"]["shortages"]),
         FailOn.UNSEEDED: any(
-            p["window"] is not None and p["share"] < _WHOLE for p in account["paddocks"]
+            p["window"] is not None and not p["whole"] for p in account["paddocks"]
         ),
         FailOn.WARNING: bool(account["warnings"]),
     }

@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from evenacre.commands.printing import printing
 from evenacre.commands.reading_options import (
     READING,
     BoundaryCrs,
     BoundaryLayer,
     BoundaryWhere,
 )
+from evenacre.commands.running import stages, tell
 from evenacre.commands.shared import AsJson, Quiet, UnitName, Units, option, plain_errors
 from evenacre.errors import InputError
 
@@ -101,7 +101,7 @@ def passes(
         ground, options = _read(season, {**single, "width": width}, of_season, driving)
         folder = out or file.parent / FOLDER
         outcome = _plan(ground, options, folder, units, quiet=quiet or as_json)
-        _tell(outcome, folder, as_json=as_json, quiet=quiet)
+        tell(outcome, _closing(outcome, folder), as_json=as_json, quiet=quiet)
 
 
 def _file(
@@ -172,29 +172,16 @@ def _plan(
     ground: Ground, options: DriveOptions, out: Path, units: UnitName | None, *, quiet: bool
 ) -> Outcome:
     """Plan with the field at work shown on standard error."""
-    from rich.console import Console
-
     from evenacre.passes_pipeline import drive_over, plan_field_passes
     from evenacre.units import unit_system
 
     system = unit_system(units.value if units else ground.units)
     drive = drive_over(ground, options)
-    console = Console(stderr=True, quiet=quiet)
-    if quiet or not console.is_terminal:  # a file of messages is no place for a moving line
-        return plan_field_passes(ground, drive, out, system)
-    with console.status("laying passes") as status:
-        return plan_field_passes(ground, drive, out, system, say=status.update)
+    with stages("laying passes", quiet=quiet) as say:
+        return plan_field_passes(ground, drive, out, system, say=say)
 
 
-def _tell(outcome: Outcome, folder: Path, *, as_json: bool, quiet: bool) -> None:
-    with printing():
-        if as_json:
-            import json
-
-            typer.echo(json.dumps(outcome.summary, ensure_ascii=False, indent=2))
-        elif not quiet:
-            for line in outcome.lines:
-                typer.echo(line)
-            maps = [field["map"] for field in outcome.summary["fields"]]
-            shown = maps[0] if len(maps) == 1 else "maps"
-            typer.echo(f"Open {folder / shown}; passes.gpx and guidance.zip are beside it.")
+def _closing(outcome: Outcome, folder: Path) -> str:
+    maps = [field["map"] for field in outcome.summary["fields"]]
+    shown = maps[0] if len(maps) == 1 else "maps"
+    return f"Open {folder / shown}; passes.gpx and guidance.zip are beside it."

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -63,8 +65,21 @@ def run(
         )
 
 
-def tell(outcome: Outcome, folder: Path, *, as_json: bool, quiet: bool) -> None:
-    """Print the account, or its summary as JSON."""
+@contextmanager
+def stages(first: str, *, quiet: bool) -> Iterator[Callable[[str], None]]:
+    """Show the stage at work on standard error, and give what to tell the next one to."""
+    from rich.console import Console
+
+    console = Console(stderr=True)
+    if quiet or not console.is_terminal:  # a file of messages is no place for a moving line
+        yield lambda _stage: None
+        return
+    with console.status(first) as status:
+        yield status.update
+
+
+def tell(outcome: Outcome, closing: str, *, as_json: bool, quiet: bool) -> None:
+    """Print the account and a closing line, or the summary as JSON."""
     with printing():
         if as_json:
             import json
@@ -73,4 +88,4 @@ def tell(outcome: Outcome, folder: Path, *, as_json: bool, quiet: bool) -> None:
         elif not quiet:
             for line in outcome.lines:
                 typer.echo(line)
-            typer.echo(f"Open {folder / 'report.html'}")
+            typer.echo(closing)

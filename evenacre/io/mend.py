@@ -6,14 +6,13 @@ from collections.abc import Callable
 
 import geopandas as gpd
 import numpy as np
-import pyproj
 import shapely
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.display_units import in_both
 from evenacre.errors import InputError
+from evenacre.io.wgs84 import WGS84_GEOD
 
-_WGS84 = pyproj.Geod(ellps="WGS84")
 # Ends this far apart still meet: someone walked or drove around the field.
 _GAP_M, _GAP_SHARE = 1.0, 0.01
 
@@ -21,7 +20,7 @@ _GAP_M, _GAP_SHARE = 1.0, 0.01
 def geodesic_area_m2(shape: BaseGeometry) -> float:
     """Area on the WGS 84 ellipsoid of a geometry in degrees, whichever way it is wound."""
     # Normal form winds every shell one way and every hole the other.
-    return abs(float(_WGS84.geometry_area_perimeter(shapely.normalize(shape))[0]))
+    return abs(float(WGS84_GEOD.geometry_area_perimeter(shapely.normalize(shape))[0]))
 
 
 def to_polygons(
@@ -113,8 +112,8 @@ def _polygon(
 def _close(line: BaseGeometry) -> BaseGeometry | None:
     """Return the polygon a line encloses when its ends meet, or nearly so."""
     points = shapely.get_coordinates(line)
-    gap = _WGS84.inv(*points[0], *points[-1])[2]
-    if len(points) < 4 or gap > max(_GAP_M, _GAP_SHARE * _WGS84.geometry_length(line)):
+    gap = WGS84_GEOD.inv(*points[0], *points[-1])[2]
+    if len(points) < 4 or gap > max(_GAP_M, _GAP_SHARE * WGS84_GEOD.geometry_length(line)):
         return None
     return shapely.polygons(np.vstack([points, points[:1]]))
 

@@ -6,16 +6,14 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-import pyproj
 import shapely
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.display_units import MILE_M, in_both
 from evenacre.errors import InputError
-from evenacre.io.wgs84 import far, near
+from evenacre.io.wgs84 import WGS84_GEOD, far, near
 from evenacre.model import FloatArray, Track
 
-_WGS84 = pyproj.Geod(ellps="WGS84")
 _NEAR_DEG = 0.02  # about two kilometres
 _SAMPLE = 2000
 _FAR_SHARE = 0.5
@@ -112,7 +110,7 @@ def _where_it_is(
     points = shapely.points(np.column_stack([x, y]) * squeeze)
     nearest = points[np.argmin(shapely.distance(points, flat))]
     on_edge, at_log = shapely.get_coordinates(shapely.shortest_line(flat, nearest)) / squeeze
-    bearing, _, metres = _WGS84.inv(*on_edge, *at_log)
+    bearing, _, metres = WGS84_GEOD.inv(*on_edge, *at_log)
     wind = _WINDS[round(bearing / 45.0) % 8]
     far = in_both("distance" if metres >= MILE_M else "length", metres)
     what = (

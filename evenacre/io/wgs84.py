@@ -15,6 +15,9 @@ from evenacre.model import FloatArray
 
 _SUCH_AS = 'crs = "EPSG:26915" (on the command line --boundary-crs or --tracks-crs EPSG:26915)'
 
+WGS84_GEOD = pyproj.Geod(ellps="WGS84")
+"""Lengths, bearings and areas on the ellipsoid."""
+
 ShapeArray = npt.NDArray[np.object_]
 
 

@@ -7,11 +7,11 @@ from pathlib import Path
 from xml.etree.ElementTree import Element, SubElement
 
 import numpy as np
-import pyproj
 
 from evenacre.deliverables import GuidancePattern, GuidedField
 from evenacre.io.taskdata import elements
 from evenacre.io.taskdata.write import write_tree
+from evenacre.io.wgs84 import WGS84_GEOD
 from evenacre.plane import wrapped
 
 # Kinds of guidance pattern, of line and of point; how a pattern is repeated and lengthened.
@@ -20,7 +20,6 @@ _GUIDANCE_LINE = "5"
 _POINT_A, _POINT_B, _POINT = "6", "7", "9"
 _TO_BOTH_SIDES, _NOT_REPEATED = "1", "4"
 _BOTH_ENDS, _NOT_LENGTHENED = "1", "4"
-_WGS84 = pyproj.Geod(ellps="WGS84")
 
 
 def write_guidance(target: Path, fields: Sequence[GuidedField], *, farm: str = "") -> None:
@@ -86,5 +85,5 @@ def _point_kinds(count: int) -> Iterator[str]:
 
 def _heading_deg(lonlat: np.ndarray) -> float:
     """Heading at the first of two points, clockwise from north."""
-    azimuth, _, _ = _WGS84.inv(*lonlat[0], *lonlat[1])
+    azimuth, _, _ = WGS84_GEOD.inv(*lonlat[0], *lonlat[1])
     return float(azimuth) % 360.0

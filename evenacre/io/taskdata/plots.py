@@ -6,7 +6,6 @@ from collections.abc import Iterator
 from xml.etree.ElementTree import Element
 
 import numpy as np
-import pyproj
 import shapely
 from shapely.geometry.base import BaseGeometry
 
@@ -15,6 +14,7 @@ from evenacre.io.table import Findings
 from evenacre.io.taskdata.nouns import GuidanceLine, PlotRecord
 from evenacre.io.taskdata.shapes import areas, points
 from evenacre.io.taskdata.tree import by_id, named, number, text
+from evenacre.io.wgs84 import WGS84_GEOD
 from evenacre.model import Field, FloatArray
 
 _BOUNDARY = {"1"}
@@ -26,7 +26,6 @@ _KINDS = {"1": "straight", "2": "straight", "3": "curve", "4": "pivot", "5": "sp
 _FROM_POINT_AND_HEADING = "2"
 _PATH_LINE = "5"
 _SHOWN_M = 100.0
-_WGS84 = pyproj.Geod(ellps="WGS84")
 
 
 def read_plots(root: Element, label: str, findings: Findings) -> dict[str, PlotRecord]:
@@ -97,7 +96,7 @@ def _patterns(element: Element, about: str, findings: Findings) -> Iterator[Guid
 
 def _along(start: FloatArray, heading_deg: float) -> FloatArray:
     """Draw a point and a heading as a short line."""
-    lon, lat, _ = _WGS84.fwd(start[0, 0], start[0, 1], heading_deg, _SHOWN_M)
+    lon, lat, _ = WGS84_GEOD.fwd(start[0, 0], start[0, 1], heading_deg, _SHOWN_M)
     return np.vstack([start, [[lon, lat]]]) if np.isfinite([lon, lat]).all() else start
 
 

@@ -13,6 +13,7 @@ from evenacre.io.passes_out import write_passes
 from evenacre.io.season_ground import DriveOptions, Ground
 from evenacre.io.staging import PASSES, staged_folder, write_account
 from evenacre.pipeline import Outcome
+from evenacre.planning.interseeding.plan import drive_of
 from evenacre.planning.passes.nouns import Drive, PassPlan
 from evenacre.planning.passes.plan import plan_passes
 from evenacre.reports.figures import unique_slugs
@@ -87,17 +88,7 @@ def plan_field_passes(
 
 def drive_over(ground: Ground, options: DriveOptions) -> Drive:
     """How to drive: as the options say, else as the season says of the same tool."""
-    told = ground.seeding
-    drive = Drive(ground.width_m)
-    if told is not None:
-        drive = replace(
-            drive,
-            speed_mps=told.speed_mps,
-            turn_speed_mps=told.turn_speed_mps,
-            turn_radius_m=told.turn_radius_m,
-            rounds=told.rounds,
-            prefer=told.prefer,
-        )
+    drive = drive_of(ground.seeding) if ground.seeding else Drive(ground.width_m)
     given: dict[str, Any] = {
         "speed_mps": options.speed,
         "turn_speed_mps": options.turn_speed,

@@ -217,3 +217,8 @@ class Seeding:
     prefer: str = "turns"
     runs: int = 2000
     random_seed: int = 1
+
+    @property
+    def ungrazed_days(self) -> int:
+        """Days after seeding for which the herd stays out: the rest, or the label's if longer."""
+        return max(self.rest_days, self.withholding_days)

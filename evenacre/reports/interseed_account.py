@@ -10,7 +10,7 @@ from evenacre.model import InputFile
 from evenacre.planning.interseeding.nouns import InterseedPlan, PaddockPlan, SeedingWindow, WorkDay
 from evenacre.planning.seed import shares
 from evenacre.reports.interseed_cautions import interseed_cautions
-from evenacre.reports.interseed_facts import goal_m2, numbered, share_seeded, spells, wanted
+from evenacre.reports.interseed_facts import goal_m2, numbered, share_seeded, spells, wanted, whole
 from evenacre.reports.json_types import json_types
 from evenacre.reports.pass_account import drive_account
 
@@ -139,6 +139,7 @@ def _paddock(p: PaddockPlan, plan: InterseedPlan) -> dict[str, Any]:
         "seeded_m2": p.seeded_m2,
         "seed_kg": p.seed_kg,
         "share": share_seeded(p),
+        "whole": whole(p),
         "chance": p.chance,
         "graze_from": p.graze_from,
         "window": _window(p.window, plan.days) if p.window else None,

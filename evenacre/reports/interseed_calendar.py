@@ -17,7 +17,7 @@ from evenacre.planning.interseeding.nouns import (
 )
 from evenacre.planning.seed import shares
 from evenacre.reports import figures
-from evenacre.reports.interseed_facts import day_text, numbered, spells
+from evenacre.reports.interseed_facts import day_text, numbered, part_text, spells
 from evenacre.reports.interseed_rules import days_text
 from evenacre.units import UnitSystem
 
@@ -105,9 +105,8 @@ def _visit(
     zone: ZoneInfo | None,
 ) -> CalendarEvent:
     product = plan.seeding.product.name
-    part = "All of it" if v.share > 1 - 1e-6 else f"{100 * v.share:.0f} % of it"
     lines = [
-        f"No. {number}. {part}: {figures.size(v.area_m2, units, 3)}, "
+        f"No. {number}. {part_text(v.share).capitalize()}: {figures.size(v.area_m2, units, 3)}, "
         f"{units.mass.text(v.seed_kg)} of {product} at "
         f"{units.rate.text(plan.schedule.rate_kg_per_m2)}.",
         *(_load(f, plan, units) for f in plan.fills if _belongs(f, v)),
@@ -160,8 +159,7 @@ def _grazing(p: PaddockPlan, plan: InterseedPlan, farm: str) -> Iterator[Calenda
     if p.graze_from is None:
         return
     name, s = p.paddock.field.name, plan.seeding
-    rest = max(s.rest_days, s.withholding_days)
-    text = f"Earliest grazing, {days_text(rest)} after it was to be seeded. "
+    text = f"Earliest grazing, {days_text(s.ungrazed_days)} after it was to be seeded. "
     if s.withholding_days:
         text += f"The label was said to forbid grazing for {days_text(s.withholding_days)}: read it"
     else:

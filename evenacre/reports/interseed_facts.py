@@ -9,6 +9,7 @@ import numpy as np
 
 from evenacre.model import BoolArray
 from evenacre.planning.interseeding.nouns import (
+    WHOLE_SHARE,
     InterseedPlan,
     PaddockPlan,
     Rule,
@@ -17,7 +18,6 @@ from evenacre.planning.interseeding.nouns import (
     WorkDay,
 )
 
-_WHOLE = 1.0 - 1e-6
 # Of the page's language, whatever the locale of the machine.
 _WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -40,7 +40,12 @@ def share_seeded(paddock: PaddockPlan) -> float:
 
 def whole(paddock: PaddockPlan) -> bool:
     """Whether all of it is planned."""
-    return share_seeded(paddock) >= _WHOLE
+    return share_seeded(paddock) >= WHOLE_SHARE
+
+
+def part_text(share: float) -> str:
+    """Say what part of a paddock a visit seeds."""
+    return "all of it" if share >= WHOLE_SHARE else f"{100 * share:.0f} % of it"
 
 
 def numbered(plan: InterseedPlan) -> dict[Visit, int]:

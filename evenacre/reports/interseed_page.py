@@ -18,7 +18,7 @@ from evenacre.reports.interseed_accounts import (
     window_account,
 )
 from evenacre.reports.interseed_cautions import interseed_cautions
-from evenacre.reports.interseed_facts import clock, numbered, short_weekday
+from evenacre.reports.interseed_facts import clock, numbered, part_text, short_weekday
 from evenacre.reports.interseed_map import interseed_map
 from evenacre.reports.interseed_method import method_words
 from evenacre.reports.interseed_rules import relaxation_words, shortage_words
@@ -110,15 +110,14 @@ def _stop(
     """One visit of the list of what to do."""
     fills = [f for f in plan.fills if _at(f, v)]
     loads = ", ".join(f"load {f.number} ({units.mass.text(f.mass_kg)})" for f in fills)
-    part = "all of it" if v.share > 1 - 1e-6 else f"{100 * v.share:.0f} % of it"
     return {
         "number": number,
         "step": step,
         "day": short_weekday(v.day),
         "paddock": v.paddock,
         "text": (
-            f"{part}, {figures.size(v.area_m2, units, 3)}, {units.mass.text(v.seed_kg)} of seed; "
-            f"{clock(v.start_s)} to {clock(v.end_s)}."
+            f"{part_text(v.share)}, {figures.size(v.area_m2, units, 3)}, "
+            f"{units.mass.text(v.seed_kg)} of seed; {clock(v.start_s)} to {clock(v.end_s)}."
         ),
         "loads": f"Fill {loads}." if loads else "",
     }

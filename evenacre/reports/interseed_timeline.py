@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from evenacre.planning.interseeding.nouns import InterseedPlan, PaddockPlan
+from evenacre.planning.interseeding.nouns import WHOLE_SHARE, InterseedPlan, PaddockPlan
 from evenacre.reports.interseed_facts import (
     day_text,
     numbered,
@@ -179,7 +179,7 @@ class _Drawing:
         return 0 <= (day - self.first).days < self.count
 
     def _visit(self, row: int, day: dt.date, number: str, told: str, share: float = 1.0) -> None:
-        kind = "visit" if share > 1 - 1e-6 else "part"
+        kind = "visit" if share >= WHOLE_SHARE else "part"
         self._bar(kind, row, day, day + _DAY, 3, told)
         if number:
             middle = (self._x(day) + self._x(day + _DAY)) / 2

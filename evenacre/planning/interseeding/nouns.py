@@ -13,6 +13,8 @@ BOOKED = "booked: "
 """Begins the key of a booking in what takes time from the drill; what it is for follows."""
 WEATHER = "weather"
 """Key of the time that the plan leaves to bad weather."""
+WHOLE_SHARE = 1.0 - 1e-6
+"""From here on a paddock counts as seeded whole: the solver leaves crumbs."""
 BEYOND = "beyond"
 """Key of a paddock that cannot be seeded whole, whatever is relaxed."""
 

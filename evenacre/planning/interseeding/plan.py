@@ -15,6 +15,7 @@ from evenacre.planning.interseeding.grazing import ground_m2, plan_grazing
 from evenacre.planning.interseeding.nouns import (
     BOOKED,
     WEATHER,
+    WHOLE_SHARE,
     GrazingPlan,
     InterseedPlan,
     PaddockPlan,
@@ -197,7 +198,7 @@ def _problem(
 def _relaxations(
     problem: ScheduleProblem, schedule: Schedule, paddocks: Sequence[Paddock]
 ) -> tuple[Relaxation, ...]:
-    if bool((schedule.share.sum(axis=1) > 1.0 - 1e-6).all()):
+    if bool((schedule.share.sum(axis=1) >= WHOLE_SHARE).all()):
         return ()
     return tuple(
         Relaxation(rule, None if index is None else paddocks[index].field.name, amount)
@@ -261,7 +262,7 @@ def _paddock_plan(
 ) -> PaddockPlan:
     name = paddock.field.name
     here = tuple(visit for visit in visits if visit.paddock == name)
-    rest = dt.timedelta(days=max(seeding.rest_days, seeding.withholding_days))
+    rest = dt.timedelta(days=seeding.ungrazed_days)
     area, workable = ground_m2(paddock)
     return PaddockPlan(
         paddock=paddock,

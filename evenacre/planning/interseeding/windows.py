@@ -153,7 +153,7 @@ def _blocked(
         Rule.RESIDUAL: grazed & (residual > _limit(seeding.residual_most_kg_per_m2)),
         Rule.CLOSE: grazed & (since > seeding.closes_after_days),
         Rule.REGROWTH: grazed & (standing > _limit(seeding.regrowth_most_kg_per_m2)),
-        Rule.REGRAZE: until < max(seeding.rest_days, seeding.withholding_days),
+        Rule.REGRAZE: until < seeding.ungrazed_days,
         Rule.GIVEN: _outside(day, *(paddock.window or (None, None))),
         Rule.SEASON: _outside(day, seeding.first_day, seeding.last_day),
     }

@@ -53,18 +53,17 @@ def plan_passes(field: Field, drive: Drive) -> PassPlan:
         raise ValueError("the tool needs a width, and the machine a turn radius")
     plane = plane_for(field, ())
     workable = lay_out(field, plane, shapely.Polygon(), 0.0).workable
-    legs = headland_legs(workable, drive.width_m, drive.rounds, drive.turn_radius_m)
-    inner = _left(workable, [leg.line for leg in legs], drive.width_m)
+    rounds = headland_legs(workable, drive.width_m, drive.rounds, drive.turn_radius_m)
+    inner = _left(workable, [leg.line for leg in rounds], drive.width_m)
     room = workable.buffer(_MARGIN_M / 2, join_style="mitre")
-    inner, corners = _corners_filled(inner, drive.width_m, room) if legs else (inner, [])
+    inner, corners = _corners_filled(inner, drive.width_m, room) if rounds else (inner, [])
     heading = drive.heading_rad
     if heading is None:
         heading = best_heading(inner, drive.width_m, drive.prefer) if inner else 0.0
-    rounds = [PlannedPass("round", leg.number, leg.line) for leg in legs]
     straight = _straight(inner, drive.width_m, heading, room)
-    if legs:
+    if rounds:
         # Where a corner is part of the ground inside, passes leave the rest of it.
-        lines = [*(leg.line for leg in legs), *corners, *(p.line for p in straight)]
+        lines = [*(leg.line for leg in rounds), *corners, *(p.line for p in straight)]
         corners += _corners_filled(_left(workable, lines, drive.width_m), drive.width_m, room)[1]
     start = np.array(rounds[-1].line.coords[-1] if rounds else workable.bounds[:2])
     into_corners = [PlannedPass("round", 1, line) for line in corners]
@@ -93,7 +92,7 @@ def plan_passes(field: Field, drive: Drive) -> PassPlan:
         turn_m=turn_m,
         work_s=work_m / drive.speed_mps,
         turn_s=turn_m / drive.turn_speed_mps,
-        warnings=_warnings(passes, workable, ground, drive),
+        warnings=_warnings(passes, workable, ground),
     )
 
 
@@ -170,7 +169,7 @@ def _predicted(workable: BaseGeometry, passes: Sequence[PlannedPass], width_m: f
 
 
 def _warnings(
-    passes: Sequence[PlannedPass], workable: BaseGeometry, ground: _Ground, drive: Drive
+    passes: Sequence[PlannedPass], workable: BaseGeometry, ground: _Ground
 ) -> tuple[str, ...]:
     if not passes:
         return ("The tool does not fit into the field anywhere: there is nothing to drive.",)

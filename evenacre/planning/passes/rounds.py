@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.model import BoolArray, FloatArray
+from evenacre.planning.passes.nouns import PlannedPass
 from evenacre.planning.passes.swaths import swath
 
 # A bend of more than this within the width of the tool is a corner: lift, turn, and go on. So is
@@ -27,25 +27,9 @@ _LEAST_RING_M2 = 1.0
 _SHORT = 0.5
 
 
-@dataclass(frozen=True)
-class Leg:
-    """A stretch of a headland round that is driven without lifting.
-
-    Attributes
-    ----------
-    line : LineString
-        The middle of the tool.
-    number : int
-        Of the round, from the boundary inward.
-    """
-
-    line: shapely.LineString
-    number: int
-
-
 def headland_legs(
     workable: BaseGeometry, width_m: float, rounds: int, turn_radius_m: float
-) -> list[Leg]:
+) -> list[PlannedPass]:
     """Lay rounds inside the boundary and about each hole.
 
     Round after round the middle of the tool keeps half a width from ground that is done or not
@@ -61,7 +45,7 @@ def headland_legs(
     turn_radius_m : float
         The tightest turn.
     """
-    legs: list[Leg] = []
+    legs: list[PlannedPass] = []
     inside = workable
     room = workable.buffer(_SMOOTH_M, join_style="mitre")
     for number in range(1, rounds + 1):
@@ -71,7 +55,7 @@ def headland_legs(
                 continue
             for ring in (part.exterior, *part.interiors):
                 lines = _Ring(ring, width_m, turn_radius_m, inside, room).legs()
-                legs += [Leg(line, number) for line in lines]
+                legs += [PlannedPass("round", number, line) for line in lines]
         inside = inside.buffer(-width_m, join_style="mitre")
     return legs
 

@@ -20,7 +20,7 @@ from evenacre.planning.passes.corner_runs import corner_runs
 from evenacre.planning.passes.nouns import Drive, PassPlan
 from evenacre.planning.passes.plan import plan_passes
 from evenacre.planning.passes.swaths import swath, swath_pieces
-from sample_fields.farm import CROP_FIELDS, paddocks
+from evenacre.sample_fields.farm import CROP_FIELDS, paddocks
 
 WIDTH = 6.096
 DRIVE = Drive(WIDTH)

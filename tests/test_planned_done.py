@@ -50,9 +50,9 @@ from evenacre.reports.interseed_account import interseed_account
 from evenacre.reports.planned_done import kept_words, planned_done_account, planned_done_lines
 from evenacre.reports.planned_done_strip import Strip
 from evenacre.reports.planned_done_tables import planned_done_summary, planned_done_table
+from evenacre.sample_fields import season_file, three_larks
+from evenacre.sample_fields.farm import JOBS
 from evenacre.units import METRIC, US
-from sample_fields import season_file, three_larks
-from sample_fields.farm import JOBS
 
 ZONE = "America/Chicago"
 OPENS, CLOSES = dt.date(2026, 8, 27), dt.date(2026, 9, 10)

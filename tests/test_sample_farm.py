@@ -23,18 +23,18 @@ from geographiclib.geodesic import Geodesic
 
 from evenacre.io.season import load_season
 from evenacre.planning.interseeding.grazing import plan_grazing
-from sample_fields import spans
-from sample_fields.chain import Rig, antenna, tool_line
-from sample_fields.clock import schedule
-from sample_fields.drive import plan
-from sample_fields.farm import CROP_FIELDS, JOBS, KILN, ORCHARD
-from sample_fields.faults import Blocked, Offset, Patch
-from sample_fields.logbook import TOWERS, WIDTH_M
-from sample_fields.passes import pass_order
-from sample_fields.paths import Pose, connect
-from sample_fields.plots import Plot
-from sample_fields.three_larks import write_farm
-from sample_fields.truth import ground
+from evenacre.sample_fields import spans
+from evenacre.sample_fields.chain import Rig, antenna, tool_line
+from evenacre.sample_fields.clock import schedule
+from evenacre.sample_fields.drive import plan
+from evenacre.sample_fields.farm import CROP_FIELDS, JOBS, KILN, ORCHARD
+from evenacre.sample_fields.faults import Blocked, Offset, Patch
+from evenacre.sample_fields.logbook import TOWERS, WIDTH_M
+from evenacre.sample_fields.passes import pass_order
+from evenacre.sample_fields.paths import Pose, connect
+from evenacre.sample_fields.plots import Plot
+from evenacre.sample_fields.three_larks import write_farm
+from evenacre.sample_fields.truth import ground
 
 POUNDS_PER_KG = 1 / 0.45359237  # NIST SP 811
 
@@ -54,7 +54,7 @@ def truth(farm: Path) -> list[dict[str, Any]]:
 
 def test_one_seed_gives_the_same_bytes_in_another_process(farm: Path, tmp_path: Path) -> None:
     subprocess.run(
-        [sys.executable, "-m", "sample_fields.three_larks", str(tmp_path / "again")],
+        [sys.executable, "-m", "evenacre.sample_fields.three_larks", str(tmp_path / "again")],
         check=True,
         cwd=Path(__file__).parents[1],
     )
@@ -70,8 +70,11 @@ def _digests(directory: Path) -> dict[str, str]:
 
 
 def test_truth_does_not_lean_on_the_engine() -> None:
-    for module in (Path(__file__).parents[1] / "sample_fields").glob("*.py"):
-        assert not re.search(r"^\s*(from|import) evenacre", module.read_text(), re.M), module
+    modules = list(Path(spans.__file__).parent.glob("*.py"))
+    assert len(modules) > 15
+    for module in modules:
+        engine = r"^\s*(from|import) evenacre(?!\.sample_fields\b)"
+        assert not re.search(engine, module.read_text(), re.M), module
 
 
 def test_areas_of_the_truth_add_up(truth: list[dict[str, Any]]) -> None:

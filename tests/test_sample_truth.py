@@ -21,8 +21,8 @@ from evenacre.coverage.result import AuditResult
 from evenacre.io.operations import load_operation
 from evenacre.io.season import load_season
 from evenacre.planning.load_book import OperationLoads, operation_load_book, season_balances
-from sample_fields.farm import JOBS
-from sample_fields.three_larks import write_farm
+from evenacre.sample_fields.farm import JOBS
+from evenacre.sample_fields.three_larks import write_farm
 
 LISTED_M2 = 5.0
 EDGE_M = 0.025

@@ -25,7 +25,7 @@ def demo(
     with plain_errors():
         from evenacre.io.season import load_season
         from evenacre.io.staging import PLAN, check_demo_folder, disk_troubles_told
-        from sample_fields.three_larks import TRUTH, write_farm
+        from evenacre.sample_fields.three_larks import TRUTH, write_farm
 
         check_demo_folder(directory, TRUTH)
         with disk_troubles_told(directory, "evenacre demo FOLDER"):

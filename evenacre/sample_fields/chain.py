@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from sample_fields.paths import FloatArray, Path
+from evenacre.sample_fields.paths import FloatArray, Path
 
 _BLOCK = 1500
 _WARM_UP = 300

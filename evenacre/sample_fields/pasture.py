@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from sample_fields.plots import Plot
+from evenacre.sample_fields.plots import Plot
 
 FORAGE_LB_AC = (1600, 1650, 1550, 1500, 1600, 1750)
 VALUE = (1.0, 1.2, 1.0, 1.5, 1.0, 0.8)

@@ -10,8 +10,14 @@ import pyogrio
 from shapely.geometry import Point, box
 from shapely.geometry.base import BaseGeometry
 
-from sample_fields.farm import CROP_FIELDS, PADDOCK_X_M, PADDOCK_Y_M, SEEDED_PADDOCK, paddocks
-from sample_fields.plots import Plot
+from evenacre.sample_fields.farm import (
+    CROP_FIELDS,
+    PADDOCK_X_M,
+    PADDOCK_Y_M,
+    SEEDED_PADDOCK,
+    paddocks,
+)
+from evenacre.sample_fields.plots import Plot
 
 _WRITTEN = "2026-01-02T00:00:00.000Z"
 

@@ -8,12 +8,12 @@ from pathlib import Path
 
 import numpy as np
 
-from sample_fields.clock import Schedule
-from sample_fields.farm import COMPARTMENTS_BU, Cart, Job
-from sample_fields.faults import Refill
-from sample_fields.log_files import clock_text
-from sample_fields.paths import FloatArray
-from sample_fields.truth import Ground
+from evenacre.sample_fields.clock import Schedule
+from evenacre.sample_fields.farm import COMPARTMENTS_BU, Cart, Job
+from evenacre.sample_fields.faults import Refill
+from evenacre.sample_fields.log_files import clock_text
+from evenacre.sample_fields.paths import FloatArray
+from evenacre.sample_fields.truth import Ground
 
 TICKETS = "loads.csv"
 LB_KG = 0.45359237

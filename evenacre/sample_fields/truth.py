@@ -15,12 +15,12 @@ from scipy.integrate import cumulative_trapezoid
 from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
 
-from sample_fields import spans
-from sample_fields.chain import Rig, tool_line
-from sample_fields.clock import Schedule
-from sample_fields.logbook import TOWER_M, WIDTH_M, Hint, tower_edges
-from sample_fields.paths import FloatArray
-from sample_fields.plots import Plot
+from evenacre.sample_fields import spans
+from evenacre.sample_fields.chain import Rig, tool_line
+from evenacre.sample_fields.clock import Schedule
+from evenacre.sample_fields.logbook import TOWER_M, WIDTH_M, Hint, tower_edges
+from evenacre.sample_fields.paths import FloatArray
+from evenacre.sample_fields.plots import Plot
 
 CURVE_STEP = 2
 STRAIGHT_STEP = 40

@@ -9,10 +9,10 @@ import numpy as np
 from shapely.geometry import LineString, box
 from shapely.geometry.base import BaseGeometry
 
-from sample_fields import spans
-from sample_fields.chain import Rig
-from sample_fields.faults import Fault, Offset, Patch, ShortEnd
-from sample_fields.logbook import (
+from evenacre.sample_fields import spans
+from evenacre.sample_fields.chain import Rig
+from evenacre.sample_fields.faults import Fault, Offset, Patch, ShortEnd
+from evenacre.sample_fields.logbook import (
     GUARD_M,
     LEAD_IN_M,
     TOWERS,
@@ -21,8 +21,8 @@ from sample_fields.logbook import (
     Logbook,
     tower_edges,
 )
-from sample_fields.paths import FloatArray, Pose, connect, straight
-from sample_fields.plots import Ellipse
+from evenacre.sample_fields.paths import FloatArray, Pose, connect, straight
+from evenacre.sample_fields.plots import Ellipse
 
 
 def work_passes(

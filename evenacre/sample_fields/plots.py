@@ -15,7 +15,7 @@ import shapely
 from shapely.geometry import Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from sample_fields.paths import FloatArray, Path, rounded_loop
+from evenacre.sample_fields.paths import FloatArray, Path, rounded_loop
 
 CORNER_RAMP_M = 6.0
 

@@ -9,10 +9,10 @@ import shapely
 from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from sample_fields import spans
-from sample_fields.chain import Rig
-from sample_fields.faults import Drift, Fault
-from sample_fields.logbook import (
+from evenacre.sample_fields import spans
+from evenacre.sample_fields.chain import Rig
+from evenacre.sample_fields.faults import Drift, Fault
+from evenacre.sample_fields.logbook import (
     GUARD_M,
     LEAD_IN_M,
     TOWERS,
@@ -23,9 +23,9 @@ from sample_fields.logbook import (
     edge_points,
     tower_edges,
 )
-from sample_fields.passes import work_passes
-from sample_fields.paths import FloatArray, Path, join, straight
-from sample_fields.plots import Plot
+from evenacre.sample_fields.passes import work_passes
+from evenacre.sample_fields.paths import FloatArray, Path, join, straight
+from evenacre.sample_fields.plots import Plot
 
 ROUNDS = 2
 SEAM_M = 2.0

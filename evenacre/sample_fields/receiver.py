@@ -8,11 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.signal import lfilter
 
-from sample_fields import spans
-from sample_fields.chain import Rig, antenna
-from sample_fields.clock import Schedule
-from sample_fields.faults import Fault, LostLog, Restart
-from sample_fields.paths import FloatArray
+from evenacre.sample_fields import spans
+from evenacre.sample_fields.chain import Rig, antenna
+from evenacre.sample_fields.clock import Schedule
+from evenacre.sample_fields.faults import Fault, LostLog, Restart
+from evenacre.sample_fields.paths import FloatArray
 
 INTERVAL_S = 0.2
 DELAY_S = 1.5

@@ -9,10 +9,10 @@ import numpy as np
 import pyarrow as pa
 from pyarrow import csv
 
-from sample_fields.clock import Schedule
-from sample_fields.farm import Job
-from sample_fields.paths import FloatArray
-from sample_fields.receiver import Records
+from evenacre.sample_fields.clock import Schedule
+from evenacre.sample_fields.farm import Job
+from evenacre.sample_fields.paths import FloatArray
+from evenacre.sample_fields.receiver import Records
 
 MPS_PER_MPH = 0.44704
 ROWS_PER_TOWER = 8

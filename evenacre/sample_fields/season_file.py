@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from sample_fields.chain import Rig
-from sample_fields.farm import (
+from evenacre.sample_fields.chain import Rig
+from evenacre.sample_fields.farm import (
     COMPARTMENTS_BU,
     CROP_FIELDS,
     DRILL_COST,
@@ -16,13 +16,13 @@ from sample_fields.farm import (
     Job,
     paddocks,
 )
-from sample_fields.faults import Blocked
-from sample_fields.logbook import WIDTH_M
-from sample_fields.materials import FERTILIZER, MATERIALS
-from sample_fields.pasture import pasture_text
-from sample_fields.plots import Plot
-from sample_fields.receiver import DELAY_S
-from sample_fields.tickets import TICKETS
+from evenacre.sample_fields.faults import Blocked
+from evenacre.sample_fields.logbook import WIDTH_M
+from evenacre.sample_fields.materials import FERTILIZER, MATERIALS
+from evenacre.sample_fields.pasture import pasture_text
+from evenacre.sample_fields.plots import Plot
+from evenacre.sample_fields.receiver import DELAY_S
+from evenacre.sample_fields.tickets import TICKETS
 
 _HEAD = """\
 # Three Larks Farm is invented: its fields, its machine and its season were made by a script.

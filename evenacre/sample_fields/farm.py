@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 from shapely.geometry import LineString, Polygon
 
-from sample_fields.faults import (
+from evenacre.sample_fields.faults import (
     Blocked,
     Drift,
     Fault,
@@ -19,9 +19,9 @@ from sample_fields.faults import (
     Restart,
     ShortEnd,
 )
-from sample_fields.logbook import WIDTH_M
-from sample_fields.materials import COVER, FERTILIZER, MEADOW
-from sample_fields.plots import Ellipse, Plot
+from evenacre.sample_fields.logbook import WIDTH_M
+from evenacre.sample_fields.materials import COVER, FERTILIZER, MEADOW
+from evenacre.sample_fields.plots import Ellipse, Plot
 
 LB_PER_ACRE = 0.45359237 / 4046.8564224  # kg per m2, NIST SP 811
 PADDOCK_X_M, PADDOCK_Y_M = 180.0, 179.86

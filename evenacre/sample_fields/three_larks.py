@@ -1,6 +1,6 @@
 """Write the sample farm: maps, logs, a season file, and the truth behind them.
 
-``python -m sample_fields.three_larks DIRECTORY`` writes it from the shell.
+``python -m evenacre.sample_fields.three_larks DIRECTORY`` writes it from the shell.
 """
 
 from __future__ import annotations
@@ -13,19 +13,19 @@ from typing import Any
 import numpy as np
 from shapely.geometry import Point
 
-from sample_fields import truth
-from sample_fields.chain import Rig
-from sample_fields.clock import Wobble, schedule
-from sample_fields.drive import plan
-from sample_fields.farm import JOBS, LB_PER_ACRE, Job
-from sample_fields.log_files import write_blockages, write_logs
-from sample_fields.logbook import WIDTH_M
-from sample_fields.maps import write_maps
-from sample_fields.materials import MATERIALS
-from sample_fields.paths import FloatArray
-from sample_fields.receiver import DELAY_S, INTERVAL_S, JITTER_M, WANDER_M, record
-from sample_fields.season_file import season_text
-from sample_fields.tickets import LB_KG, TRUCK_LB, Ticket, Weighed, weigh, write_tickets
+from evenacre.sample_fields import truth
+from evenacre.sample_fields.chain import Rig
+from evenacre.sample_fields.clock import Wobble, schedule
+from evenacre.sample_fields.drive import plan
+from evenacre.sample_fields.farm import JOBS, LB_PER_ACRE, Job
+from evenacre.sample_fields.log_files import write_blockages, write_logs
+from evenacre.sample_fields.logbook import WIDTH_M
+from evenacre.sample_fields.maps import write_maps
+from evenacre.sample_fields.materials import MATERIALS
+from evenacre.sample_fields.paths import FloatArray
+from evenacre.sample_fields.receiver import DELAY_S, INTERVAL_S, JITTER_M, WANDER_M, record
+from evenacre.sample_fields.season_file import season_text
+from evenacre.sample_fields.tickets import LB_KG, TRUCK_LB, Ticket, Weighed, weigh, write_tickets
 
 SEED = 7
 SETBACK_M = 30.48

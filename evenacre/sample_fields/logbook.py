@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from shapely.geometry.base import BaseGeometry
 
-from sample_fields.chain import Rig, tool_line
-from sample_fields.paths import FloatArray, Path, Pose, connect, straight
+from evenacre.sample_fields.chain import Rig, tool_line
+from evenacre.sample_fields.paths import FloatArray, Path, Pose, connect, straight
 
 WIDTH_M = 6.096
 TOWERS = 4

@@ -9,10 +9,10 @@ import numpy as np
 from scipy.integrate import cumulative_trapezoid
 from scipy.ndimage import gaussian_filter1d
 
-from sample_fields import spans
-from sample_fields.faults import Blocked, Fault, Refill
-from sample_fields.logbook import Drive
-from sample_fields.paths import FloatArray
+from evenacre.sample_fields import spans
+from evenacre.sample_fields.faults import Blocked, Fault, Refill
+from evenacre.sample_fields.logbook import Drive
+from evenacre.sample_fields.paths import FloatArray
 
 WORK_MPS = 2.2
 TURN_MPS = 1.5

@@ -6,7 +6,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from sample_fields.paths import FloatArray
+from evenacre.sample_fields.paths import FloatArray
 
 
 def merged(spans: FloatArray, bridge: float = 0.0) -> FloatArray:

@@ -28,6 +28,7 @@ def shell() -> dict[str, str]:
     """What ``page.html.j2`` asks for beside title, content and files read."""
     return {
         "version": __version__,
+        "leaflet_licence": Markup(_leaflet("LICENSE")),
         "leaflet_css": _leaflet_style(),
         "leaflet_js": _leaflet_script(),
         "style": asset("report.css"),
@@ -42,7 +43,7 @@ def asset(name: str) -> Markup:
 
 
 def _leaflet(name: str) -> str:
-    return files("xstatic.pkg.leaflet").joinpath("data", name).read_text(encoding="utf-8")
+    return files("evenacre.reports").joinpath("leaflet", name).read_text(encoding="utf-8")
 
 
 def _leaflet_style() -> Markup:

@@ -2,8 +2,9 @@
 PYTHON ?= python3
 VENV ?= .venv
 BIN := $(VENV)/bin
+LEAFLET ?= 1.9.4
 
-.PHONY: demo test check bench clean
+.PHONY: demo test check bench lowest dist sbom audit-deps leaflet clean
 
 demo: $(VENV)/.installed
 	$(BIN)/evenacre demo three-larks
@@ -15,12 +16,40 @@ check: $(VENV)/.developed
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
+	$(BIN)/deptry evenacre
+	$(BIN)/deptry evenacre tests benchmarks --exclude "^$$" --ignore DEP002,DEP004
 
 bench: $(VENV)/.tested
 	$(BIN)/python benchmarks/run.py
 
+# The suite with every dependency at its declared lower bound, and on other Pythons.
+lowest lane-%: export PATH := $(abspath $(BIN)):$(PATH)
+lowest: $(VENV)/.developed
+	tools/lane.sh lowest-direct 3.11 $(PYTEST)
+
+lane-%: $(VENV)/.developed
+	tools/lane.sh highest $* $(PYTEST)
+
+# What a release hands out, all in dist/.
+dist sbom audit-deps: export PATH := $(abspath $(BIN)):$(PATH)
+dist: $(VENV)/.released
+	$(BIN)/python tools/dist.py
+
+sbom: dist
+	$(BIN)/python tools/sbom.py build/runtime/bin/python dist/evenacre.cdx.json
+
+audit-deps: dist
+	$(BIN)/python tools/audit_deps.py build/runtime/bin/python
+
+# The map library of the reports, from its authors' npm package; tests/test_leaflet.py knows its sums.
+leaflet:
+	mkdir -p build
+	npm pack --silent --pack-destination build leaflet@$(LEAFLET)
+	tar -xzf build/leaflet-$(LEAFLET).tgz -C build
+	cp build/package/LICENSE build/package/dist/leaflet.js build/package/dist/leaflet.css evenacre/reports/leaflet/
+
 clean:
-	rm -rf $(VENV) three-larks
+	rm -rf $(VENV) build three-larks
 
 $(VENV)/bin/python:
 	$(PYTHON) -m venv $(VENV)
@@ -37,3 +66,7 @@ $(VENV)/.tested: pyproject.toml | $(VENV)/bin/python
 $(VENV)/.developed: pyproject.toml | $(VENV)/bin/python
 	$(BIN)/python -m pip install --quiet -e '.[dev]'
 	touch $@ $(VENV)/.tested $(VENV)/.installed
+
+$(VENV)/.released: pyproject.toml | $(VENV)/bin/python
+	$(BIN)/python -m pip install --quiet -e '.[release]'
+	touch $@ $(VENV)/.installed

@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
-import signal
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import partial
-from multiprocessing import active_children, get_context, resource_tracker
+from multiprocessing import active_children, get_context
 from pathlib import Path
-from threading import current_thread, main_thread
 from typing import Any
 
 import geopandas as gpd
 import numpy as np
 
+from evenacre import workers
 from evenacre.coverage.audit import audit_operation
 from evenacre.coverage.result import AuditResult
 from evenacre.deliverables import Deliverables, OperationFiles
@@ -53,6 +52,7 @@ from evenacre.reports.season_tables import season_tables
 from evenacre.reports.summary import summary
 from evenacre.reports.tables import tables
 from evenacre.units import UnitSystem, unit_system
+from evenacre.written import Written
 
 Progress = Callable[[str, int], None]
 """Told the stage at work and how many operations are done."""
@@ -127,6 +127,7 @@ def audit_season(
     geoparquet: bool = False,
     plan_file: Path | None = None,
     progress: Progress = lambda _stage, _done: None,
+    written: Written | None = None,
 ) -> Outcome:
     """Audit every operation of a season and write the result folder.
 
@@ -143,6 +144,8 @@ def audit_season(
         ``plan.json`` of a plan of interseeding, to be held against what was done.
     progress : callable, optional
         Told the stage at work and how many operations are done.
+    written : Written, optional
+        Told what was written, and of files that were kept.
 
     Returns
     -------
@@ -157,7 +160,7 @@ def audit_season(
     planned = read_plan(plan_file) if plan_file is not None else None
     if planned is not None:
         season = replace(season, inputs=(*season.inputs, planned.file))
-    with staged_folder(out) as stage:
+    with staged_folder(out, written=written) as stage:
         audited = _audit_all(season, jobs, geoparquet, progress)
         progress("writing the report", len(audited))
         book = _ledger(season, audited)
@@ -242,9 +245,9 @@ def _calls(
         stages = (say,) if len(plans) == 1 else ()
         yield [partial(audit_plan, *args, *stages) for args in plans]
         return
-    with ProcessPoolExecutor(jobs, get_context("spawn"), initializer=_leave_interrupts) as pool:
+    with ProcessPoolExecutor(jobs, get_context("spawn"), initializer=workers.begin) as pool:
         try:
-            with _interrupts_held():
+            with workers.starting():
                 started = [pool.submit(audit_plan, *args) for args in plans]
             yield [future.result for future in started]
         except BaseException:
@@ -252,33 +255,6 @@ def _calls(
                 child.terminate()
             pool.shutdown(wait=False, cancel_futures=True)
             raise
-
-
-@contextmanager
-def _interrupts_held() -> Iterator[None]:
-    """Hold Ctrl-C back until the end, and from the processes started meanwhile for good.
-
-    A worker that is only half started would answer it with a traceback of its own.
-    """
-    if not hasattr(signal, "pthread_sigmask") or current_thread() is not main_thread():
-        yield
-        return
-    resource_tracker.ensure_running()  # its start would lift the mask
-    heard: list[int] = []
-    handler = signal.signal(signal.SIGINT, lambda number, _frame: heard.append(number))
-    mask = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})  # workers inherit it
-    try:
-        yield
-    finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, mask)
-        signal.signal(signal.SIGINT, signal.SIG_DFL if handler is None else handler)
-    if heard:
-        signal.raise_signal(signal.SIGINT)
-
-
-def _leave_interrupts() -> None:
-    """Leave Ctrl-C to the parent, which ends its workers."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
 
 
 def _deliverables(

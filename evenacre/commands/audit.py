@@ -132,7 +132,7 @@ def audit(
     quiet: Quiet = False,
 ) -> None:
     """Audit a season, or one field from a boundary and a log."""
-    with plain_errors():
+    with plain_errors() as written:
         single = {
             "boundary": boundary,
             "width": width,
@@ -182,7 +182,14 @@ def audit(
         folder = out or home / "evenacre-out"
         silent = quiet or as_json
         outcome = run(
-            season, folder, units, jobs, quiet=silent, geoparquet=geoparquet, plan_file=plan
+            season,
+            folder,
+            units,
+            jobs,
+            written,
+            quiet=silent,
+            geoparquet=geoparquet,
+            plan_file=plan,
         )
         tell(outcome, f"Open {folder / 'report.html'}", as_json=as_json, quiet=quiet)
         _fail_on(outcome.summary, fail_on or [])

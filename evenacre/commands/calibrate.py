@@ -89,7 +89,7 @@ def calibrate(
     quiet: Quiet = False,
 ) -> None:
     """Judge a stationary test of the meter, find the next setting, and note it."""
-    with plain_errors():
+    with plain_errors() as written:
         from evenacre.commands.calibrate_options import read_options
         from evenacre.commands.calibrate_texts import Texts
         from evenacre.io.settings_book import BOOK_NAME, append_setting, read_book
@@ -138,7 +138,7 @@ def calibrate(
         result = worked_out(job, past)
         noted = job.test is not None and not no_book
         if noted:
-            warnings = append_setting(path, result.noted, system.name)
+            warnings = append_setting(path, result.noted, system.name, written=written)
         with printing():
             if as_json:
                 _print_json(result, notes, warnings, path if noted else None)

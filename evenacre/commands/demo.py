@@ -22,22 +22,20 @@ def demo(
     quiet: Quiet = False,
 ) -> None:
     """Write the sample farm into a folder, plan its interseeding and audit its season."""
-    with plain_errors():
+    with plain_errors() as written:
+        from evenacre.io.demo_farm import put_farm
+        from evenacre.io.ownership import PLAN
         from evenacre.io.season import load_season
-        from evenacre.io.staging import PLAN, check_demo_folder, disk_troubles_told
         from evenacre.sample_fields.three_larks import TRUTH, write_farm
 
-        check_demo_folder(directory, TRUTH)
-        with disk_troubles_told(directory, "evenacre demo FOLDER"):
-            write_farm(directory)
+        put_farm(directory, write_farm, TRUTH, written)
         silent = quiet or as_json
         file = directory / "season.toml"
         coming = load_season(file, logs=False, must_hold="seeding")
         plan_folder, folder = directory / PLAN_FOLDER, directory / "evenacre-out"
-        planned = plan(coming, plan_folder, units, quiet=silent)
+        planned = plan(coming, plan_folder, units, written, quiet=silent)
         if not silent:
             tell(planned, f"Open {plan_folder / 'report.html'}", as_json=False, quiet=False)
-        outcome = run(
-            load_season(file), folder, units, jobs, quiet=silent, plan_file=plan_folder / PLAN
-        )
+        season, plan_file = load_season(file), plan_folder / PLAN
+        outcome = run(season, folder, units, jobs, written, quiet=silent, plan_file=plan_file)
         tell(outcome, f"Open {folder / 'report.html'}", as_json=as_json, quiet=quiet)

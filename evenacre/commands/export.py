@@ -44,7 +44,8 @@ def export(
     quiet: Quiet = False,
 ) -> None:
     """Write boundaries, zones and planned rates as ISO 11783-10 task data (version 4)."""
-    with plain_errors():
+    with plain_errors() as written:
+        from evenacre.interrupts import held
         from evenacre.io.season import load_season
         from evenacre.io.taskdata.write import PlannedTask, check_replaceable_zip, write_tasks
         from evenacre.units import unit_system
@@ -63,7 +64,9 @@ def export(
         if zone_rate or product:
             jobs = _with_zone_rates(jobs, zone_rate or [], product)
         tasks = [PlannedTask(job.name, job.field, rates) for job, rates in jobs]
-        write_tasks(out, tasks, farm=plan.farm)
+        with held():
+            write_tasks(out, tasks, farm=plan.farm)
+            written.places.append(out)
         system = unit_system(units.value if units else plan.units)
         fields = dict.fromkeys(job.field.name for job, _ in jobs)
         with printing():

@@ -16,6 +16,7 @@ from evenacre.commands.shared import UnitName
 if TYPE_CHECKING:
     from evenacre.model import Season
     from evenacre.pipeline import Outcome
+    from evenacre.written import Written
 
 Jobs = Annotated[int, typer.Option("--jobs", min=0, help="Processes to use; 0: all cores.")]
 
@@ -25,6 +26,7 @@ def run(
     out: Path,
     units: UnitName | None,
     jobs: int,
+    written: Written,
     *,
     quiet: bool,
     geoparquet: bool = False,
@@ -62,6 +64,7 @@ def run(
             geoparquet=geoparquet,
             plan_file=plan_file,
             progress=say,
+            written=written,
         )
 
 

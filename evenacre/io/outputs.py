@@ -9,9 +9,9 @@ from typing import Any
 from evenacre.deliverables import Deliverables, OperationFiles
 from evenacre.io.fixlist_out import write_geojson, write_gpx
 from evenacre.io.gpkg_out import write_geopackage
+from evenacre.io.ownership import SUMMARY, write_account
 from evenacre.io.parquet_out import write_geoparquet, write_layers
 from evenacre.io.raster_out import write_cog
-from evenacre.io.staging import SUMMARY, write_account
 from evenacre.io.table_out import write_tables
 
 __all__ = ["write_outputs"]

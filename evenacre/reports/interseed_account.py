@@ -14,7 +14,7 @@ from evenacre.reports.interseed_facts import goal_m2, numbered, share_seeded, sp
 from evenacre.reports.json_types import json_types
 from evenacre.reports.pass_account import drive_account
 
-SCHEMA = "evenacre/plan/1"
+SCHEMA = "evenacre/plan/1.1"
 
 
 def interseed_account(

@@ -12,7 +12,7 @@ from evenacre.planning.passes.nouns import PassPlan
 from evenacre.planning.passes.room import turn_room
 from evenacre.reports.json_types import json_types
 
-SCHEMA = "evenacre/passes/1"
+SCHEMA = "evenacre/passes/1.1"
 
 
 def pass_account(

@@ -18,7 +18,7 @@ from evenacre.reports.load_words import balance_account, halfway_account, loads_
 from evenacre.reports.planned_done_tables import planned_done_summary
 from evenacre.reports.season_summary import season_summary
 
-SCHEMA = "evenacre/summary/1.1"
+SCHEMA = "evenacre/summary/1.2"
 
 
 def summary(

@@ -415,7 +415,7 @@ def test_ctrl_c_midway(
         start_new_session=True,
     )
     try:
-        wait_for(lambda: bool(list(home.glob(".evenacre-out-*"))))
+        wait_for(lambda: bool(list(home.glob(".evenacre-*"))))
         wait_for(lambda: len(children(process.pid)) >= workers)
         time.sleep(wait_s)
         family = children(process.pid)

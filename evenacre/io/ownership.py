@@ -97,7 +97,7 @@ def write_account(folder: Path, name: str, account: Mapping[str, Any]) -> dict[s
         As in the file: with ``files``, ``sha256`` of all of them but this one, and
         ``account_sha256`` of this one as it is with 64 zeros in the place of that value.
     """
-    present = sorted(p.relative_to(folder).as_posix() for p in folder.rglob("*") if p.is_file())
+    present = sorted(file for file, _ in _entries(folder))
     whole = {
         **account,
         "files": sorted([*present, name]),
@@ -156,7 +156,7 @@ def check_replaceable(out: Path, account: str = SUMMARY, kind: str = "") -> None
         present = dict(_entries(out))
         shut = [file for file, path in present.items() if not _is_readable(path)]
     except OSError as error:
-        shut = [_relative(out, error.filename)]
+        shut = [_relative(out, error.filename or out)]
     if shut:
         what = "cannot be read." if shut == ["."] else f"cannot be read: {named(shut)}."
         raise InputError.at(out, "", what, _REMEDY)
@@ -224,15 +224,16 @@ def put_away(remains: Path, out: Path, account: str, aside: Path) -> list[str]:
     for root, folders, files in os.walk(remains, topdown=False, onerror=_refuse):
         links = [name for name in folders if os.path.islink(os.path.join(root, name))]
         for name in sorted([*files, *links]):  # a database before what belongs to it
-            file = _relative(remains, os.path.join(root, name))
+            path = Path(root, name)
+            file = _relative(remains, path)
             if file == account:
                 continue
             if own and own.is_unchanged(remains, file):
-                (remains / file).unlink()
+                path.unlink()
             elif file in listed or os.path.lexists(out / file):
                 keep(file)
-            elif name in links or (_is_litter(remains / file) and stays(file)):
-                _move(remains / file, out / file)
+            elif path.is_symlink() or (_is_litter(path) and stays(file)):
+                _move(path, out / file)
             else:
                 keep(file)
         folder = _relative(remains, root)

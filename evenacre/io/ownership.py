@@ -277,7 +277,8 @@ def _relative(folder: Path, path: str | Path) -> str:
 
 
 def _is_readable(path: Path) -> bool:
-    return path.is_symlink() or os.access(path, os.R_OK)
+    effective = os.access in os.supports_effective_ids
+    return path.is_symlink() or os.access(path, os.R_OK, effective_ids=effective)
 
 
 def _links_to_folder(path: Path) -> bool:

@@ -245,16 +245,19 @@ def _calls(
         stages = (say,) if len(plans) == 1 else ()
         yield [partial(audit_plan, *args, *stages) for args in plans]
         return
-    with ProcessPoolExecutor(jobs, get_context("spawn"), initializer=workers.begin) as pool:
-        try:
-            with workers.starting():
-                started = [pool.submit(audit_plan, *args) for args in plans]
-            yield [future.result for future in started]
-        except BaseException:
-            for child in active_children():
-                child.terminate()
-            pool.shutdown(wait=False, cancel_futures=True)
-            raise
+    pool: ProcessPoolExecutor | None = None
+    try:
+        with workers.starting():
+            pool = ProcessPoolExecutor(jobs, get_context("spawn"), initializer=workers.begin)
+            started = [pool.submit(audit_plan, *args) for args in plans]
+        yield [future.result for future in started]
+    except BaseException:
+        for child in active_children():
+            child.terminate()
+        raise
+    finally:
+        if pool is not None:
+            pool.shutdown(cancel_futures=True)
 
 
 def _deliverables(

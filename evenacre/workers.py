@@ -25,9 +25,10 @@ def starting() -> Iterator[None]:
         if not hasattr(signal, "pthread_sigmask") or current_thread() is not main_thread():
             yield
             return
-        resource_tracker.ensure_running()  # its start would lift the mask
-        mask = signal.pthread_sigmask(signal.SIG_BLOCK, _LEFT)  # workers inherit it
+        mask = signal.pthread_sigmask(signal.SIG_BLOCK, _LEFT)  # processes inherit it
         try:
+            resource_tracker.ensure_running()
+            signal.pthread_sigmask(signal.SIG_BLOCK, _LEFT)  # which that lifted
             yield
         finally:
             signal.pthread_sigmask(signal.SIG_SETMASK, mask)

@@ -16,15 +16,20 @@ import signal
 import sys
 import traceback
 import warnings
+import zipfile
 from collections import Counter
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any
+from xml.etree import ElementTree
 
 from evenacre.errors import InputError
 from evenacre.io import exchange
+from evenacre.io.demo_farm import put_farm
 from evenacre.io.ownership import SUMMARY, file_sha256, write_account
 from evenacre.io.staging import staged_folder
+from evenacre.io.taskdata.write import write_tree
 from evenacre.written import Written
 
 CALLS = (
@@ -32,6 +37,7 @@ CALLS = (
     *("scandir", "listdir", "lstat", "close"),
 )
 USERS = {"edited.csv": "my own sums", "map.gpkg": "map of", "map.gpkg-wal": "my edits"}
+FARM = ("truth.json", "season.toml", "logs/creek.csv")
 BEYOND = 10_000
 WHOLE, REFUSED, FAULT, UNSTRUCK = 0, 2, 3, 4
 
@@ -106,13 +112,13 @@ def refuse(number: int) -> Callable[[object], None]:
 BLOWS = {"kill": kill, "full": refuse(errno.ENOSPC), "forbidden": refuse(errno.EACCES)}
 
 
-def in_a_fork(out: Path, blow: str, at: int) -> int:
+def in_a_fork(work: Callable[[], object], blow: str, at: int) -> int:
     """Status of a process that was struck."""
     child = os.fork()
     if child == 0:
         try:
             reached = struck(BLOWS[blow], at)
-            write_result(out, 2)
+            work()
             os._exit(WHOLE if reached() else UNSTRUCK)
         except InputError:
             os._exit(REFUSED)
@@ -133,7 +139,7 @@ def strike(home: Path, blow: str, at: list[int], earlier: str) -> str:
     if earlier == "used":
         use(out)
     for number in at:
-        status = in_a_fork(out, blow, number)
+        status = in_a_fork(lambda: write_result(out, 2), blow, number)
         assert os.WIFSIGNALED(status) or os.WEXITSTATUS(status) != FAULT, (at, status)
         ended = (
             "unstruck" if os.WIFEXITED(status) and os.WEXITSTATUS(status) == UNSTRUCK else "struck"
@@ -164,8 +170,44 @@ def strike(home: Path, blow: str, at: list[int], earlier: str) -> str:
     return ended
 
 
+def write_farm(folder: Path) -> None:
+    """What stands for the sample farm."""
+    for name in FARM:
+        (folder / name).parent.mkdir(exist_ok=True)
+        (folder / name).write_text(name)
+
+
+def write_zip(target: Path) -> None:
+    write_tree(target, ElementTree.Element("ISO11783_TaskData"), {"GRD00001.BIN": b"grid"})
+
+
+def strike_other(home: Path, what: str, blow: str, at: int) -> str:
+    """Strike the demo's farm or an export, then let it end well."""
+    target = home / ("plan.zip" if what == "zip" else "farm")
+    home.mkdir(parents=True)
+    if what == "farm in a folder":
+        target.mkdir()
+    told = Written()
+    work = partial(put_farm, target, write_farm, FARM[0], told)
+    if what == "zip":
+        work = partial(write_zip, target)
+    status = in_a_fork(work, blow, at)
+    assert os.WIFSIGNALED(status) or os.WEXITSTATUS(status) != FAULT, (what, at, status)
+    if what == "farm" and target.exists():
+        assert {p.name for p in target.rglob("*") if p.is_file()} == {Path(n).name for n in FARM}
+    if what == "zip" and target.exists():
+        assert zipfile.ZipFile(target).testzip() is None
+    work()
+    assert [p.name for p in home.iterdir()] == [target.name], (what, at)
+    if what != "zip":
+        assert {n: (target / n).read_text() for n in FARM} == {n: n for n in FARM}
+        assert {p.name for p in target.iterdir()} == {"truth.json", "season.toml", "logs"}
+    assert told.notes == [], (what, at)
+    return "unstruck" if os.WIFEXITED(status) and os.WEXITSTATUS(status) == UNSTRUCK else "struck"
+
+
 def main(home: Path, seed: int, share: int, blow: str, swap: str) -> None:
-    """Strike at every ``share``-th call, with no, an untouched and a used earlier result."""
+    """Strike at every ``share``-th call: results, the demo's farm and exports."""
     # Every fork is made between runs, when no thread is left.
     warnings.filterwarnings("ignore", message=".*multi-threaded.*", category=DeprecationWarning)
     if swap == "two steps":
@@ -181,6 +223,13 @@ def main(home: Path, seed: int, share: int, blow: str, swap: str) -> None:
             shutil.rmtree(case)
             counts[f"{earlier} {ended}"] += 1
             if ended == "unstruck" and not also:
+                break
+    for what in ("farm", "farm in a folder", "zip"):
+        for at in range(1 + chance.randrange(share), BEYOND, share):
+            ended = strike_other(home / f"{what}-{at}", what, blow, at)
+            shutil.rmtree(home / f"{what}-{at}")
+            counts[f"{what} {ended}"] += 1
+            if ended == "unstruck":
                 break
     print(json.dumps(counts))
 

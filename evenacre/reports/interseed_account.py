@@ -33,7 +33,7 @@ def interseed_account(
     plan : InterseedPlan
     farm : str
     generated : str
-        ISO 8601 time of the run: the only value that changes between equal runs.
+        ISO 8601 time of the run: the only value of its own that changes between equal runs.
     inputs : sequence of InputFile
         Files read, with their SHA-256.
     warnings : sequence of str

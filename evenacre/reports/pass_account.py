@@ -33,7 +33,7 @@ def pass_account(
         Driven in the same way, but for the heading.
     farm : str
     generated : str
-        ISO 8601 time of the run: the only value that changes between equal runs.
+        ISO 8601 time of the run: the only value of its own that changes between equal runs.
     inputs : sequence of InputFile
     warnings : sequence of str
         What was found in the inputs; those of a plan stand with its field.

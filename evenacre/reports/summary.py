@@ -45,7 +45,7 @@ def summary(
     warnings : sequence of str
         What was found in the inputs as a whole; those of one operation stand with it.
     generated : str
-        ISO 8601 time of the run: the only value that changes between equal runs.
+        ISO 8601 time of the run: the only value of its own that changes between equal runs.
     currency : str
         Of the costs.
     ledger : Ledger, optional

@@ -52,6 +52,11 @@ def write_result(out: Path, version: int, told: Written | None = None) -> None:
         write_account(stage, SUMMARY, {"schema": "evenacre/summary/1.2", "version": version})
 
 
+def come_to_nothing(out: Path) -> None:
+    with staged_folder(out):
+        raise InputError([])
+
+
 def use(out: Path) -> None:
     """What a person and their programs do to a result."""
     (out / "edited.csv").write_text(USERS["edited.csv"])
@@ -149,6 +154,9 @@ def strike(home: Path, blow: str, at: list[int], earlier: str) -> str:
         assert found in ({0, before, 2} if exchange._system_swap() is None else {before, 2}), at
         if blow != "kill" and before:
             assert found, at
+    if before and not version_of(out):  # a run that comes to nothing puts the earlier one back
+        status = in_a_fork(lambda: come_to_nothing(out), blow, BEYOND)
+        assert version_of(out) == before, (at, status)
     told = Written()
     write_result(out, 3, told)
     assert version_of(out) == 3, at

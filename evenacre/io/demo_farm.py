@@ -11,6 +11,7 @@ from pathlib import Path
 from evenacre.errors import InputError
 from evenacre.interrupts import held
 from evenacre.io.exchange import NEW, flush, flush_tree
+from evenacre.io.ownership import entries_of
 from evenacre.io.staging import disk_troubles_told, parents_made, settled_place
 from evenacre.io.workplace import workplace
 from evenacre.written import Written, named
@@ -66,17 +67,17 @@ def _check(folder: Path, mark: str) -> None:
 def _fill(folder: Path, fresh: Path, mark: str, written: Written) -> None:
     """Put what is missing into a folder that is there, perhaps with a terminal open in it."""
     differing = []
-    files = sorted(p.relative_to(fresh) for p in fresh.rglob("*") if p.is_file())
+    files = dict(entries_of(fresh))
     # The mark comes first: with it, a farm that was cut short can be begun again.
-    for file in sorted(files, key=lambda file: file.as_posix() != mark):
+    for file in sorted(files, key=lambda file: (file != mark, file)):
         place = folder / file
         if not os.path.lexists(place):
             place.parent.mkdir(parents=True, exist_ok=True)
-            (fresh / file).rename(place)
+            files[file].rename(place)
             if folder not in written.places:
                 written.places.append(folder)
-        elif not place.is_file() or not filecmp.cmp(place, fresh / file, shallow=False):
-            differing.append(file.as_posix())
+        elif not place.is_file() or not filecmp.cmp(place, files[file], shallow=False):
+            differing.append(file)
     if differing:
         what = "files that differ from the sample farm's stay and are used as they are"
         written.notes.append(f"{folder.name}: {what}: {named(differing)}.")

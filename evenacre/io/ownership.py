@@ -97,7 +97,7 @@ def write_account(folder: Path, name: str, account: Mapping[str, Any]) -> dict[s
         As in the file: with ``files``, ``sha256`` of all of them but this one, and
         ``account_sha256`` of this one as it is with 64 zeros in the place of that value.
     """
-    present = sorted(file for file, _ in _entries(folder))
+    present = sorted(file for file, _ in entries_of(folder))
     whole = {
         **account,
         "files": sorted([*present, name]),
@@ -153,7 +153,7 @@ def check_replaceable(out: Path, account: str = SUMMARY, kind: str = "") -> None
     if not out.is_dir():
         raise InputError.at(out, "", "is a file, not a folder.", _REMEDY)
     try:
-        present = dict(_entries(out))
+        present = dict(entries_of(out))
         shut = [file for file, path in present.items() if not _is_readable(path)]
     except OSError as error:
         shut = [_relative(out, error.filename or out)]
@@ -249,6 +249,20 @@ def put_away(remains: Path, out: Path, account: str, aside: Path) -> list[str]:
     return kept
 
 
+def entries_of(folder: Path) -> Iterator[tuple[str, Path]]:
+    """Everything in a folder but folders, by relative name; links are not followed.
+
+    Raises
+    ------
+    OSError
+        When a folder in it cannot be read, which ``rglob`` would pass over.
+    """
+    for root, folders, files in os.walk(folder, onerror=_refuse):
+        for name in [*files, *(f for f in folders if os.path.islink(os.path.join(root, f)))]:
+            path = Path(root, name)
+            yield _relative(folder, path), path
+
+
 def file_sha256(path: Path) -> str:
     """SHA-256 of a file, as hexadecimal digits."""
     with path.open("rb") as file:
@@ -258,14 +272,6 @@ def file_sha256(path: Path) -> str:
 def _encoded(account: Mapping[str, Any]) -> bytes:
     text = json.dumps(account, ensure_ascii=False, allow_nan=False, indent=2)
     return f"{text}\n".encode()
-
-
-def _entries(folder: Path) -> Iterator[tuple[str, Path]]:
-    """Everything in a folder but folders, by relative name; links are not followed."""
-    for root, folders, files in os.walk(folder, onerror=_refuse):
-        for name in [*files, *(f for f in folders if os.path.islink(os.path.join(root, f)))]:
-            path = Path(root, name)
-            yield _relative(folder, path), path
 
 
 def _refuse(error: OSError) -> None:

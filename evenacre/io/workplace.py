@@ -27,7 +27,7 @@ from evenacre.written import Written
 _PATIENCE_S = 3.0
 _SURELY_DEAD_S = 24 * 3600.0
 _NAME = re.compile(r"\.evenacre-[0-9a-f]{16}")
-_LOCK = "lock"
+_LOCK, _JOB = "lock", "job-"
 _NO_LOCKS = {errno.ENOSYS, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOLCK}
 
 
@@ -55,7 +55,7 @@ def workplace(target: Path, written: Written, option: str = "folder with --out")
         job: Path | None = None
         try:
             with held():
-                job = Path(tempfile.mkdtemp(prefix="job-", dir=place))
+                job = Path(tempfile.mkdtemp(prefix=_JOB, dir=place))
             yield job
         finally:
             if job is not None:
@@ -123,9 +123,7 @@ def _leave(place: Path, lock: FileLock) -> None:
 
 
 def _clear(place: Path, target: Path, written: Written, *, all_dead: bool) -> None:
-    for job in sorted(place.iterdir()):
-        if job.name == _LOCK:
-            continue
+    for job in sorted(place.glob(f"{_JOB}*")):
         if all_dead or time.time() - job.stat().st_mtime > _SURELY_DEAD_S:
             _settle(job, target, written)
 

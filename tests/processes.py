@@ -26,7 +26,7 @@ def children(pid: int) -> list[int]:
         return []
 
 
-def wait_for(ready: Callable[[], bool], seconds: float = 20.0) -> None:
+def wait_for(ready: Callable[[], bool], seconds: float = 60.0) -> None:
     """Wait until something is so."""
     end = time.monotonic() + seconds
     while not ready():

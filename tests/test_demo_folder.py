@@ -95,11 +95,11 @@ def test_stopped_before_and_after_the_farm_is_there(
         time.sleep(0.01)
 
     farm = tmp_path / "farm"
-    monkeypatch.setattr("sample_fields.three_larks.write_farm", interrupted)
+    monkeypatch.setattr("evenacre.sample_fields.three_larks.write_farm", interrupted)
     ran = evenacre("demo", farm)
     assert (ran.code, ran.err) == (130, "Stopped. Nothing was written.\n")
     assert list(tmp_path.iterdir()) == []
-    monkeypatch.setattr("sample_fields.three_larks.write_farm", write_farm)
+    monkeypatch.setattr("evenacre.sample_fields.three_larks.write_farm", write_farm)
     monkeypatch.setattr("evenacre.io.season.load_season", interrupted)
     ran = evenacre("demo", farm)
     assert (ran.code, ran.err) == (130, f"Stopped. Written before that: {farm}.\n")

@@ -1,6 +1,6 @@
 """Runs that are killed, or refused by the disk, at any call into the file system.
 
-``KILL_EVERY=1`` strikes at every single call (some 1,800 of them, a few minutes).
+``KILL_EVERY=1`` strikes at every single call (some 2,700 of them, a few minutes).
 """
 
 from __future__ import annotations

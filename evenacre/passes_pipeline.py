@@ -9,6 +9,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from evenacre.io.file_names import unique_slugs
 from evenacre.io.passes_out import write_passes
 from evenacre.io.season_ground import DriveOptions, Ground
 from evenacre.io.staging import PASSES, staged_folder, write_account
@@ -16,7 +17,6 @@ from evenacre.pipeline import Outcome
 from evenacre.planning.interseeding.plan import drive_of
 from evenacre.planning.passes.nouns import Drive, PassPlan
 from evenacre.planning.passes.plan import plan_passes
-from evenacre.reports.figures import unique_slugs
 from evenacre.reports.pass_account import pass_account
 from evenacre.reports.pass_files import pass_files
 from evenacre.reports.pass_map import pass_map

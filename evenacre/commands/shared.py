@@ -10,6 +10,7 @@ from typing import Annotated, Any
 
 import typer
 
+from evenacre.commands.terminal import say
 from evenacre.errors import InputError
 
 DONE, FOUND, BAD_INPUT, INTERNAL, INTERRUPTED = 0, 1, 2, 3, 130
@@ -40,18 +41,18 @@ def plain_errors() -> Iterator[None]:
         yield
     except InputError as error:
         for problem in error.problems:
-            typer.echo(f"error: {problem}", err=True)
+            say(f"error: {problem}", err=True)
         raise typer.Exit(BAD_INPUT) from None
     except KeyboardInterrupt:
-        typer.echo("Stopped. Nothing was written.", err=True)
+        say("Stopped. Nothing was written.", err=True)
         raise typer.Exit(INTERRUPTED) from None
     except (typer.Exit, typer.Abort):
         raise
     except Exception as error:
         import traceback
 
-        traceback.print_exc()
-        typer.echo(
+        say(traceback.format_exc(), err=True)
+        say(
             f"internal error: {type(error).__name__}: {error}. This is a fault of Evenacre, not of "
             "your files; please report it with the lines above.",
             err=True,

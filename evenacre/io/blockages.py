@@ -11,7 +11,7 @@ import numpy as np
 from evenacre.errors import InputError, Problem
 from evenacre.io.delimited import read_delimited
 from evenacre.io.hints import did_you_mean, listed
-from evenacre.io.instants import on_undated_clock, seconds_of, time_of_day, time_span
+from evenacre.io.instants import not_read, on_undated_clock, seconds_of, time_of_day, time_span
 from evenacre.io.table import Findings
 from evenacre.model import Blockage, Implement, Track
 
@@ -110,7 +110,7 @@ def blockages_of(
         for word, value in ((note.start, start), (note.end, end)):
             if np.isnan(value):
                 remedy = "Write it as 2026-04-14T09:12:00, or as 09:12:00 if the job has a date."
-                complain(note, f'"{word}" is not a time.' if word else "A time is missing.", remedy)
+                complain(note, not_read(word) if word else "A time is missing.", remedy)
         if end < start:
             complain(
                 note, f"It ends ({note.end}) before it starts ({note.start}).", "Swap the times."

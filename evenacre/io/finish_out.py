@@ -12,6 +12,7 @@ import pandas as pd
 import shapely
 
 from evenacre.errors import InputError
+from evenacre.io.json_out import json_text
 from evenacre.io.staging import SUMMARY, staged_folder, write_account
 
 _DEGREE_DIGITS = 7
@@ -80,7 +81,7 @@ def geojson_text(features: gpd.GeoDataFrame) -> str:
             for shape, row in zip(shapes, rows, strict=True)
         ],
     }
-    return json.dumps(collection, ensure_ascii=False, allow_nan=False, indent=1) + "\n"
+    return json_text(collection, indent=1) + "\n"
 
 
 def _plain(value: Any) -> Any:

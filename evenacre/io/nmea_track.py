@@ -19,6 +19,7 @@ from evenacre.io.positions import to_degrees
 from evenacre.io.records import build_tracks
 from evenacre.io.table import Findings, Table, counted
 from evenacre.io.times import Clock
+from evenacre.io.years import read_day
 from evenacre.model import Track
 
 # Places written more coarsely than this are worth a word.
@@ -90,12 +91,12 @@ def _asked_day(columns: Mapping[str, str], file: str, findings: Findings) -> dat
     if not text:
         return None
     try:
-        return date.fromisoformat(text)
-    except ValueError:
+        return read_day(text)
+    except ValueError as error:
         raise InputError.at(
             file,
             "columns, date",
-            f'"{text}" is not a date.',
+            str(error),
             'A receiver\'s log takes its day here: write it as "2026-04-14".',
         ) from None
 

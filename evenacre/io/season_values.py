@@ -9,6 +9,7 @@ from pydantic import BeforeValidator, Field
 from pydantic_core import PydanticCustomError
 
 from evenacre.errors import InputError
+from evenacre.io.years import check_day, read_day
 from evenacre.units import Dimension, parse_quantity
 
 
@@ -132,12 +133,14 @@ SeedCount = Annotated[
 def as_date(value: object) -> object:
     """Read a date that was written in quotes, and leave what is none to pydantic."""
     if isinstance(value, dt.datetime):
-        return value.date()
-    if isinstance(value, str):
-        try:
-            return dt.date.fromisoformat(value.strip())
-        except ValueError:
-            raise refusal(f'"{value}" is not a date.', "Write it as 2026-04-14.") from None
+        value = value.date()
+    try:
+        if isinstance(value, str):
+            return read_day(value)
+        if isinstance(value, dt.date):
+            check_day(value)
+    except ValueError as error:
+        raise refusal(str(error), "Write it as 2026-04-14.") from None
     return value
 
 

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from evenacre.errors import InputError
+from evenacre.io.json_out import json_text
 
 SUMMARY = "summary.json"
 """The account of an audit; a folder's account lists the files that belong to the result."""
@@ -115,8 +116,7 @@ def write_account(folder: Path, name: str, account: Mapping[str, Any]) -> dict[s
     """
     present = [p.relative_to(folder).as_posix() for p in folder.rglob("*") if p.is_file()]
     whole = {**account, "files": sorted([*present, name])}
-    text = json.dumps(whole, ensure_ascii=False, allow_nan=False, indent=2)
-    (folder / name).write_text(text + "\n", encoding="utf-8", newline="\n")
+    (folder / name).write_text(json_text(whole) + "\n", encoding="utf-8", newline="\n")
     return whole
 
 

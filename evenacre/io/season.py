@@ -15,6 +15,7 @@ from evenacre.io.season_tables import ENTRIES
 from evenacre.model import Season
 
 _GIVE_ONE = "Give a season file, such as season.toml; `evenacre audit` takes a log after --tracks."
+_DEEPEST = 20
 _MADE_ON_THE_DAY = ("tracks", "columns", "blockages", "blockage", "loads")
 
 __all__ = ["draft_season", "load_season", "season_from_options"]
@@ -111,11 +112,31 @@ def _read_toml(path: Path) -> dict[str, Any]:
             if path.suffix.lower() == ".toml"
             else _GIVE_ONE,
         ) from None
+    except (ValueError, RecursionError):
+        # A number of thousands of digits, or brackets in brackets without end.
+        raise InputError.at(
+            path.name, "", "It is no TOML that a season can be.", _GIVE_ONE
+        ) from None
+    if _too_deep(raw):
+        what = "Its tables are nested deeper than those of a season are."
+        raise InputError.at(path.name, "", what, _GIVE_ONE)
     if not raw:
         raise InputError.at(
             path.name, "", "The season file is empty.", "Describe field, implement and operation."
         )
     return raw
+
+
+def _too_deep(raw: dict[str, Any]) -> bool:
+    level: list[Any] = [raw]
+    for _ in range(_DEEPEST):
+        level = [
+            inner
+            for outer in level
+            for inner in (outer.values() if isinstance(outer, dict) else outer)
+            if isinstance(inner, dict | list)
+        ]
+    return bool(level)
 
 
 def _name_key(file: str, raw: dict[str, Any], path: KeyPath) -> tuple[str, str]:

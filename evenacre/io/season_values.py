@@ -91,7 +91,8 @@ Delay = Annotated[
         "The delay is how long product travels from the meter to the opener: 0 to 60 s.",
     ),
 ]
-Price = Annotated[float, quantity(Dimension.PRICE_PER_MASS)]
+_TOO_DEAR = "Check the number and its unit."
+Price = Annotated[float, quantity(Dimension.PRICE_PER_MASS, 0.0, 1e9, _TOO_DEAR)]
 Rate = Annotated[
     float,
     quantity(Dimension.MASS_PER_AREA, 1e-9, 50.0, "Give a rate above 0 and below 500,000 kg/ha."),
@@ -99,8 +100,8 @@ Rate = Annotated[
 Stock = Annotated[
     float, quantity(Dimension.MASS, 0.0, 1e7, "Give a mass from 0 to 10,000 t (22 million lb).")
 ]
-Quote = Annotated[float, quantity(Dimension.PRICE_PER_AREA)]
-HourCost = Annotated[float, quantity(Dimension.PRICE_PER_TIME)]
+Quote = Annotated[float, quantity(Dimension.PRICE_PER_AREA, 0.0, 1e9, _TOO_DEAR)]
+HourCost = Annotated[float, quantity(Dimension.PRICE_PER_TIME, 0.0, 1e9, _TOO_DEAR)]
 NeededRate = Annotated[
     float,
     quantity(Dimension.MASS_PER_AREA, 0.0, 50.0, "Give a rate from 0 to 500,000 kg/ha."),
@@ -152,6 +153,6 @@ def _as_text(value: object) -> object:
 
 Percent = Annotated[float, Field(ge=0, le=100, allow_inf_nan=False)]
 Part = Annotated[float, Field(ge=0, allow_inf_nan=False)]
-Name = Annotated[str, Field(min_length=1)]
+Name = Annotated[str, Field(min_length=1, max_length=1000)]
 Instant = Annotated[str, BeforeValidator(_as_text)]
 Date = Annotated[dt.date, BeforeValidator(as_date)]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 from collections.abc import Iterator
 from contextlib import contextmanager
 from enum import StrEnum
@@ -49,6 +50,10 @@ def plain_errors() -> Iterator[None]:
     except (typer.Exit, typer.Abort):
         raise
     except Exception as error:
+        if isinstance(error, OSError) and _too_long(error):
+            name = Path(str(error.filename)).name[:60]
+            say(f"error: {name}...: The name is too long for this system. Shorten it.", err=True)
+            raise typer.Exit(BAD_INPUT) from None
         import traceback
 
         say(traceback.format_exc(), err=True)
@@ -58,3 +63,8 @@ def plain_errors() -> Iterator[None]:
             err=True,
         )
         raise typer.Exit(INTERNAL) from None
+
+
+def _too_long(error: OSError) -> bool:
+    """Tell whether a system refuses a name or path for its length; Windows has its own code."""
+    return error.errno == errno.ENAMETOOLONG or getattr(error, "winerror", None) == 206

@@ -153,7 +153,8 @@ def _clock(parts: pa.Array) -> tuple[FloatArray, FloatArray, str]:
 def _day(parts: pa.Array) -> tuple[FloatArray, bool | None, bool]:
     """Days since 1970-01-01, and whether 5/4/2019 was read with the day first."""
     one, two, three = (_number(parts, name) for name in ("one", "two", "three"))
-    year_first = one > 31
+    four_digits = _true(pc.greater(pc.utf8_length(_field(parts, "one")), 2))
+    year_first = (one > 31) | four_digits
     rest = ~year_first & ~np.isnan(one)
     day_first: bool | None = None
     sure = True

@@ -48,6 +48,8 @@ def frame(shapes, crs="EPSG:4326", **columns):
 def write(path, shapes, crs="EPSG:4326", layer=None, driver=None, **columns):
     data = frame(shapes, crs, **(columns or {"name": [f"f{i}" for i in range(len(shapes))]}))
     options = {"layer": layer} if layer else {}
+    if path.suffix == ".kml":  # by itself the writer makes a folder of a Shapefile of it
+        driver = "KML"
     data.to_file(path, driver=driver, engine="pyogrio", **options)
     return path
 

@@ -9,9 +9,9 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from evenacre.io.layers import Source, read_layer
+from evenacre.io.layers import LayerCache, Source, read_layer
 from evenacre.io.mend import only_polygons, to_polygons
-from evenacre.io.vectors import NAME_COLUMNS, LayerCache, names_of, number_unnamed
+from evenacre.io.vectors import NAME_COLUMNS, names_of, number_unnamed
 from evenacre.overlay import intersect, valid
 from evenacre.plane import WorkingPlane
 

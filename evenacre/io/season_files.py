@@ -12,11 +12,10 @@ from typing import Any
 from evenacre.errors import InputError
 from evenacre.io.complaints import Complaints, KeyPath
 from evenacre.io.hints import did_you_mean
-from evenacre.io.layers import Source
+from evenacre.io.layers import LayerCache, Source
 from evenacre.io.season_tables import FieldTable, SourceTable
 from evenacre.io.taskdata.folder import is_taskdata
 from evenacre.io.vectors import (
-    LayerCache,
     read_boundary,
     read_setbacks,
     read_unworkable,

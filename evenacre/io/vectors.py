@@ -10,11 +10,9 @@ from shapely.geometry.base import BaseGeometry
 from evenacre.display_units import in_both
 from evenacre.errors import InputError
 from evenacre.io.hints import choice, listed
-from evenacre.io.layers import Source, attribute_text, read_layer
+from evenacre.io.layers import LayerCache, Source, attribute_text, read_layer
 from evenacre.io.mend import geodesic_area_m2, only_polygons, to_polygons
 from evenacre.io.wgs84 import unwrap
-
-LayerCache = dict[object, gpd.GeoDataFrame]
 
 _ZONE_COLUMNS = ("zone", "zones", "zone_name", "zone_id", "name", "label", "class", "id")
 NAME_COLUMNS = ("name", "label", "id", "type")

@@ -1,0 +1,57 @@
+"""What one file may cost: the sizes, counts and times beyond which it is refused.
+
+Real files stay far below: a season of fixes five times a second is some 100 MB of text, a
+county's soil map some 300 MB. The figures keep a run below 2 GB whatever it is given.
+"""
+
+from __future__ import annotations
+
+from evenacre.errors import InputError
+
+MB = 1 << 20
+
+MAP_BYTES = 1024 * MB
+"""Largest map file, unpacked if it came in a zip."""
+TEXT_BYTES = 256 * MB
+"""Largest log or table of text."""
+SETTINGS_BYTES = 8 * MB
+"""Largest season file, and largest table of tickets, blockages or settings."""
+
+READER_BYTES = 1024 * MB
+"""Memory of the process that reads maps, over what it starts with."""
+LAYER_BYTES = 384 * MB
+"""Largest layer once it is read."""
+LAYERS = 500
+FEATURES = 5_000_000
+ATTRIBUTES = 1000
+OUTLINE_CORNERS = 2_000_000
+"""Corners of all the areas of a layer."""
+
+ARCHIVE_MEMBERS = 20_000
+ARCHIVE_MAPS = 500
+# Logs shrink ten to fifty times; a thousandfold is the mark of a zip bomb.
+ARCHIVE_RATIO, ARCHIVE_RATIO_FROM_BYTES = 300, 4 * MB
+
+_MAP_SECONDS, _MAP_SECONDS_PER_MB = 20.0, 1.0
+
+
+def map_seconds(size_bytes: int) -> float:
+    """Time that a map file of a size may take to be read.
+
+    Parameters
+    ----------
+    size_bytes : int
+
+    Returns
+    -------
+    float
+        Seconds; ten times what files of the kinds that are read take.
+    """
+    return _MAP_SECONDS + _MAP_SECONDS_PER_MB * size_bytes / MB
+
+
+def too_large(file: str, place: str, limit_bytes: int, remedy: str) -> InputError:
+    """Say that a file is over its budget."""
+    return InputError.at(
+        file, place, f"It is larger than the {limit_bytes // MB:,} MB that are read.", remedy
+    )

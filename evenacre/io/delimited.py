@@ -13,6 +13,7 @@ import pyarrow.csv as pacsv
 from evenacre.errors import InputError
 from evenacre.io.dialect import sniff
 from evenacre.io.table import FEW, Findings, Table, counted
+from evenacre.io.untrusted.files import read_whole
 
 
 def read_delimited(path: Path, findings: Findings) -> Table:
@@ -26,7 +27,7 @@ def read_delimited(path: Path, findings: Findings) -> Table:
     InputError
         When the file is empty, has a header only, no header, or is not a table.
     """
-    content = _utf8(path.read_bytes(), path.name, findings)
+    content = _utf8(read_whole(path), path.name, findings)
     if not content.strip():
         raise InputError.at(path.name, "", "the file is empty.", "Export the log again.")
     try:

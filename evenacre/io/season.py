@@ -12,6 +12,8 @@ from evenacre.io.season_build import MustHold, SeasonDraft, build_season
 from evenacre.io.season_files import SeasonFiles
 from evenacre.io.season_options import season_from_options
 from evenacre.io.season_tables import ENTRIES
+from evenacre.io.untrusted import budget
+from evenacre.io.untrusted.files import read_whole
 from evenacre.model import Season
 
 _GIVE_ONE = "Give a season file, such as season.toml; `evenacre audit` takes a log after --tracks."
@@ -83,15 +85,10 @@ def _to_come(raw: dict[str, Any]) -> dict[str, Any]:
 
 
 def _read_toml(path: Path) -> dict[str, Any]:
-    try:
-        data = path.read_bytes()
-    except OSError as error:
-        what = f"It cannot be read ({error.strerror})."
-        if path.is_dir():
-            what = "It is a folder."
-        elif not path.exists():
-            what = "There is no such file."
-        raise InputError.at(path, "", what, "Give the season file, such as season.toml.") from None
+    if path.is_dir() or not path.exists():
+        what = "It is a folder." if path.is_dir() else "There is no such file."
+        raise InputError.at(path, "", what, "Give the season file, such as season.toml.")
+    data = read_whole(path, str(path), budget.SETTINGS_BYTES)
     try:
         raw = tomllib.loads(data.decode("utf-8-sig"))
     except UnicodeDecodeError as error:

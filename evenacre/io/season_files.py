@@ -15,6 +15,8 @@ from evenacre.io.hints import did_you_mean
 from evenacre.io.layers import LayerCache, Source
 from evenacre.io.season_tables import FieldTable, SourceTable
 from evenacre.io.taskdata.folder import is_taskdata
+from evenacre.io.untrusted import budget
+from evenacre.io.untrusted.files import blocks
 from evenacre.io.vectors import (
     read_boundary,
     read_setbacks,
@@ -25,7 +27,6 @@ from evenacre.model import Field, InputFile
 
 _SHAPEFILE_PARTS = (".shp", ".shx", ".dbf", ".prj", ".cpg")
 _FOLDER_FORMAT = ".gdb"
-_BLOCK = 1 << 20
 
 
 @dataclass
@@ -172,12 +173,6 @@ def _glob_safe(name: str) -> str:
 
 def _sha256(file: Path, label: str) -> str:
     digest = hashlib.sha256()
-    try:
-        with file.open("rb") as stream:
-            while block := stream.read(_BLOCK):
-                digest.update(block)
-    except OSError as error:
-        raise InputError.at(
-            label, "", f"It cannot be read ({error.strerror}).", "Check who may read it."
-        ) from None
+    for block in blocks(file, label, budget.MAP_BYTES):
+        digest.update(block)
     return digest.hexdigest()

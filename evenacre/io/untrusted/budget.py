@@ -50,8 +50,11 @@ def map_seconds(size_bytes: int) -> float:
     return _MAP_SECONDS + _MAP_SECONDS_PER_MB * size_bytes / MB
 
 
-def too_large(file: str, place: str, limit_bytes: int, remedy: str) -> InputError:
+def too_large(file: str, limit_bytes: int) -> InputError:
     """Say that a file is over its budget."""
     return InputError.at(
-        file, place, f"It is larger than the {limit_bytes // MB:,} MB that are read.", remedy
+        file,
+        "",
+        f"It is larger than the {limit_bytes // MB:,} MB that are read of such a file.",
+        "Export less at a time: one field, or a day.",
     )

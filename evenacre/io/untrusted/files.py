@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import os
 import stat
+from collections.abc import Iterator
 from pathlib import Path
 from typing import BinaryIO
 
 from evenacre.errors import InputError
 from evenacre.io.untrusted import budget
+
+_BLOCK = 1 << 20
 
 
 def open_file(path: Path, label: str = "") -> BinaryIO:
@@ -70,14 +73,27 @@ def read_whole(path: Path, label: str = "", limit_bytes: int = budget.TEXT_BYTES
     InputError
         When it is no file, cannot be read or is larger than the limit.
     """
+    return b"".join(blocks(path, label, limit_bytes))
+
+
+def blocks(path: Path, label: str = "", limit_bytes: int = budget.TEXT_BYTES) -> Iterator[bytes]:
+    """Give the content of a file piece by piece.
+
+    Raises
+    ------
+    InputError
+        When it is no file, cannot be read or is larger than the limit.
+    """
     label = label or path.name
     with open_file(path, label) as file:
-        # A file may grow while it is read: the size it states is not relied on.
-        if os.fstat(file.fileno()).st_size <= limit_bytes:
-            content = _read(file, limit_bytes + 1, label)
-            if len(content) <= limit_bytes:
-                return content
-    raise budget.too_large(label, "", limit_bytes, "Export less at a time: a day, or one field.")
+        taken = os.fstat(file.fileno()).st_size
+        if taken <= limit_bytes:
+            taken = 0  # a file may grow while it is read
+            while taken <= limit_bytes and (block := _read(file, _BLOCK, label)):
+                taken += len(block)
+                yield block
+    if taken > limit_bytes:
+        raise budget.too_large(label, limit_bytes)
 
 
 def size_within(path: Path, label: str, limit_bytes: int) -> int:
@@ -91,7 +107,7 @@ def size_within(path: Path, label: str, limit_bytes: int) -> int:
     with open_file(path, label) as file:
         size = os.fstat(file.fileno()).st_size
     if size > limit_bytes:
-        raise budget.too_large(label, "", limit_bytes, "Export fewer features at a time.")
+        raise budget.too_large(label, limit_bytes)
     return size
 
 

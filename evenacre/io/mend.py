@@ -11,6 +11,7 @@ from shapely.geometry.base import BaseGeometry
 
 from evenacre.display_units import in_both
 from evenacre.errors import InputError
+from evenacre.io.untrusted.budget import OUTLINE_CORNERS
 from evenacre.io.wgs84 import WGS84_GEOD
 
 # Ends this far apart still meet: someone walked or drove around the field.
@@ -45,6 +46,14 @@ def to_polygons(
     InputError
         When there are only points or open lines, or no outline encloses any ground.
     """
+    if (corners := shapely.get_num_coordinates(frame.geometry.array).sum()) > OUTLINE_CORNERS:
+        raise InputError.at(
+            file,
+            "",
+            f"Its outlines have {corners:,} corners, more than the {OUTLINE_CORNERS:,} that are "
+            "read.",
+            "Simplify the outlines, or export those of one field.",
+        )
     warnings: list[str] = []
     shapes = [
         _polygon(shape, f"{file}, feature {number}", what, warnings.append)

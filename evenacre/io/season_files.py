@@ -26,7 +26,6 @@ from evenacre.io.vectors import (
 from evenacre.model import Field, InputFile
 
 _SHAPEFILE_PARTS = (".shp", ".shx", ".dbf", ".prj", ".cpg")
-_FOLDER_FORMAT = ".gdb"
 
 
 @dataclass
@@ -51,7 +50,7 @@ class SeasonFiles:
         near = ""
         try:
             file = Path(os.path.normpath(self.base / name))
-            if file.is_dir() and file.suffix.lower() != _FOLDER_FORMAT and not is_taskdata(file):
+            if file.is_dir() and not is_taskdata(file):
                 self.complaints.add(path, f'"{name}" is a folder.', "Name the file in it.")
                 return None
             if file.exists():
@@ -160,7 +159,7 @@ class SeasonFiles:
 def _parts(file: Path) -> list[Path]:
     """Return a file and what belongs to it: a Shapefile's parts, a folder's files."""
     if file.is_dir():
-        return sorted(part for part in file.rglob("*") if part.is_file())
+        return sorted(p for p in file.rglob("*") if p.is_file() and not p.is_symlink())
     if file.suffix.lower() == ".shp":
         near = sorted(file.parent.glob(f"{_glob_safe(file.stem)}.*"))
         return [part for part in near if part.suffix.lower() in _SHAPEFILE_PARTS]

@@ -13,7 +13,7 @@ from evenacre.model import Track
 
 _LAYERS = {
     *(".gpkg", ".geojson", ".json", ".shp", ".kml", ".kmz", ".fgb", ".gml", ".zip"),
-    *(".parquet", ".geoparquet", ".pq", ".gdb"),
+    *(".parquet", ".geoparquet", ".pq"),
 }
 _SENTENCES = {".nmea", ".nma", ".ubx"}
 _SENTENCE = re.compile(rb"\$[A-Z]{2}(GGA|RMC|VTG|ZDA|GNS|GLL|GSA|GSV),")

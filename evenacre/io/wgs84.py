@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 
 import geopandas as gpd
@@ -17,6 +18,9 @@ _SUCH_AS = 'crs = "EPSG:26915" (on the command line --boundary-crs or --tracks-c
 
 WGS84_GEOD = pyproj.Geod(ellps="WGS84")
 """Lengths, bearings and areas on the ellipsoid."""
+
+_INIT_FILE = re.compile(r"\binit\s*=\s*(?!epsg:)", re.IGNORECASE)
+_GRID_FILE = re.compile(r'(?:grids=|PARAMETERFILE\["[^"]*",")([^\s"]*)', re.IGNORECASE)
 
 ShapeArray = npt.NDArray[np.object_]
 
@@ -84,14 +88,30 @@ def parse_crs(text: str, file: str) -> pyproj.CRS:
         When it is none.
     """
     try:
-        return pyproj.CRS(text)
+        crs = pyproj.CRS(text) if not _INIT_FILE.search(text) else None
     except pyproj.exceptions.CRSError:
+        crs = None
+    if crs is None:
         raise InputError.at(
             file,
             "crs",
             f'"{text}" is not a coordinate system.',
             'Write an EPSG code, such as "EPSG:4326" or "EPSG:26915".',
-        ) from None
+        )
+    return _without_files(crs, file)
+
+
+def _without_files(crs: pyproj.CRS, file: str) -> pyproj.CRS:
+    """Refuse a system that needs a file: any on this computer could be named."""
+    for found in _GRID_FILE.finditer(crs.to_wkt()):
+        if found[1].lower() != "@null":  # how Web Mercator says that it needs none
+            raise InputError.at(
+                file,
+                "crs",
+                f'Its coordinate system needs a file of its own ("{found[1]}"), which is not read.',
+                "Export it again in WGS 84.",
+            )
+    return crs
 
 
 def _source_crs(
@@ -112,7 +132,7 @@ def _source_crs(
             )
         return crs
     if frame.crs is not None:
-        return pyproj.CRS(frame.crs)
+        return _without_files(frame.crs, file)
     degrees = abs(bounds[[0, 2]]).max() <= 360 and abs(bounds[[1, 3]]).max() <= 90
     if not degrees:
         raise InputError.at(

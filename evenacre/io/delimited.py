@@ -13,6 +13,7 @@ import pyarrow.csv as pacsv
 from evenacre.errors import InputError
 from evenacre.io.dialect import sniff
 from evenacre.io.table import FEW, Findings, Table, counted
+from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.files import read_whole
 
 
@@ -28,6 +29,7 @@ def read_delimited(path: Path, findings: Findings) -> Table:
         When the file is empty, has a header only, no header, or is not a table.
     """
     content = _utf8(read_whole(path), path.name, findings)
+    budget.check_count(content, b"\n", budget.RECORDS, path.name)
     if not content.strip():
         raise InputError.at(path.name, "", "the file is empty.", "Export the log again.")
     try:

@@ -11,7 +11,7 @@ from shapely.geometry.base import BaseGeometry
 
 from evenacre.display_units import in_both
 from evenacre.errors import InputError
-from evenacre.io.untrusted.budget import OUTLINE_CORNERS
+from evenacre.io.untrusted.budget import OUTLINE_CORNERS, OUTLINES
 from evenacre.io.wgs84 import WGS84_GEOD
 
 # Ends this far apart still meet: someone walked or drove around the field.
@@ -46,6 +46,13 @@ def to_polygons(
     InputError
         When there are only points or open lines, or no outline encloses any ground.
     """
+    if len(frame) > OUTLINES:
+        raise InputError.at(
+            file,
+            "",
+            f"It holds {len(frame):,} outlines, more than the {OUTLINES:,} that are read.",
+            "Export those of one field, or select them by an attribute.",
+        )
     if (corners := shapely.get_num_coordinates(frame.geometry.array).sum()) > OUTLINE_CORNERS:
         raise InputError.at(
             file,

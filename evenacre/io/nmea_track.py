@@ -19,6 +19,7 @@ from evenacre.io.positions import to_degrees
 from evenacre.io.records import build_tracks
 from evenacre.io.table import Findings, Table, counted
 from evenacre.io.times import Clock
+from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.files import read_whole
 from evenacre.io.years import read_day
 from evenacre.model import Track
@@ -47,7 +48,9 @@ def read_nmea_tracks(path: Path, columns: Mapping[str, str], time_zone: str | No
     """
     findings = Findings()
     day = _asked_day(columns, path.name, findings)
-    scan = scan_sentences(read_whole(path))
+    content = read_whole(path)
+    budget.check_count(content, b"$", 2 * budget.RECORDS, path.name)
+    scan = scan_sentences(content)
     epochs = join_epochs(scan.kinds, day)
     _report_scan(path.name, scan, findings)
     _require_fixes(path.name, scan, epochs)

@@ -88,12 +88,12 @@ def check_reach(frame: gpd.GeoDataFrame, file: str, what: str) -> list[str]:
         Naming the corner.
     """
     warnings = []
-    for number, outline in zip(frame.index, frame.geometry.array, strict=True):
+    west, south, east, north = frame.geometry.bounds.to_numpy().T
+    wide = WGS84_GEOD.inv(west, south, east, north)[2] > _STRANGE_M
+    for number, outline in frame.geometry[wide].items():
         corners = shapely.get_coordinates(outline)
         off_m = _off_middle_m(corners)
         farthest = int(np.argmax(off_m))
-        if off_m[farthest] <= min(_FARTHEST_M, _STRANGE_M):
-            continue
         lon, lat = corners[farthest]
         place = f"feature {number}, corner {farthest + 1:,}"
         said = (
@@ -107,7 +107,7 @@ def check_reach(frame: gpd.GeoDataFrame, file: str, what: str) -> list[str]:
                 f"{said}; no {what} is so large.",
                 "Move or delete that corner, or check the coordinate system.",
             )
-        if off_m[farthest] > _STRANGE_TIMES * np.median(off_m):
+        if off_m[farthest] > max(_STRANGE_M, _STRANGE_TIMES * np.median(off_m)):
             warnings.append(f"{file}, {place}: {said}: look at it on the map.")
     return warnings
 

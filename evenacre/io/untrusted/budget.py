@@ -14,6 +14,10 @@ MAP_BYTES = 1024 * MB
 """Largest map file, unpacked if it came in a zip."""
 TEXT_BYTES = 256 * MB
 """Largest log or table of text."""
+RECORDS = 5_000_000
+"""Most records of one log or table: more than two months of ten-hour days at 2 Hz."""
+TAGS = 4 * RECORDS
+"""Most tags of a log in XML."""
 SETTINGS_BYTES = 8 * MB
 """Largest season file, and largest table of tickets, blockages or settings."""
 
@@ -24,6 +28,8 @@ LAYER_BYTES = 384 * MB
 LAYERS = 500
 FEATURES = 5_000_000
 ATTRIBUTES = 1000
+OUTLINES = 50_000
+"""Areas of a layer; a county's soil map has some 30,000."""
 OUTLINE_CORNERS = 2_000_000
 """Corners of all the areas of a layer."""
 
@@ -58,3 +64,28 @@ def too_large(file: str, limit_bytes: int) -> InputError:
         f"It is larger than the {limit_bytes // MB:,} MB that are read of such a file.",
         "Export less at a time: one field, or a day.",
     )
+
+
+def check_count(content: bytes, mark: bytes, most: int, file: str) -> None:
+    """Refuse text that would be taken apart into too many pieces.
+
+    Parameters
+    ----------
+    content : bytes
+    mark : bytes
+        Stands once in each piece.
+    most : int
+    file : str
+        Named in the complaint.
+
+    Raises
+    ------
+    InputError
+    """
+    if content.count(mark) > most:
+        raise InputError.at(
+            file,
+            "",
+            f"It has over {most:,} records or tags, more than are read of one file.",
+            "Export less at a time: one field, or a day.",
+        )

@@ -22,6 +22,7 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.parquet as pq
 import pyogrio
+import pyproj
 import shapely
 
 from evenacre.errors import InputError
@@ -178,11 +179,18 @@ def _cells(values: pd.Series[Any]) -> pa.Array:
     """One attribute as Arrow has it; what it has no plain type for as text."""
     try:
         cells = pa.array(values, from_pandas=True)
+        cells.validate(full=True)  # text may not be UTF-8
     except (pa.ArrowInvalid, pa.ArrowTypeError, pa.ArrowNotImplementedError):
         cells = None
     if cells is None or pa.types.is_nested(cells.type):
-        return pa.array(values.astype(str), pa.string())
+        return pa.array([_text(value) for value in values], pa.string())
     return cells.combine_chunks() if isinstance(cells, pa.ChunkedArray) else cells
+
+
+def _text(value: object) -> str | None:
+    if isinstance(value, bytes):
+        return value.decode("utf-8", "replace")
+    return None if value is None else str(value)
 
 
 def _answer(request: dict[str, Any]) -> tuple[dict[str, Any], pa.Table | None]:
@@ -192,10 +200,13 @@ def _answer(request: dict[str, Any]) -> tuple[dict[str, Any], pa.Table | None]:
     with np.errstate(invalid="ignore"):  # coordinates that are not numbers: said by the caller
         frame = read(path, request["layer"], shapes_only=request["shapes_only"])
     shaped = isinstance(frame, gpd.GeoDataFrame)
+    crs = frame.crs.to_wkt() if shaped and frame.crs is not None else None
+    if crs is not None:
+        pyproj.CRS(crs)  # some can be read, but not be read back
     return {
         "columns": [str(name) for name in frame.columns],
         GEOMETRY: list(frame.columns).index(frame.geometry.name) if shaped else None,
-        "crs": frame.crs.to_wkt() if shaped and frame.crs is not None else None,
+        "crs": crs,
     }, _as_arrow(frame)
 
 

@@ -9,10 +9,13 @@ import geopandas as gpd
 import numpy as np
 import numpy.typing as npt
 import pyproj
+import pyproj.network
 import shapely
 
 from evenacre.errors import InputError
 from evenacre.model import FloatArray
+
+pyproj.network.set_network_enabled(active=False)  # whatever this computer is set to
 
 _SUCH_AS = 'crs = "EPSG:26915" (on the command line --boundary-crs or --tracks-crs EPSG:26915)'
 

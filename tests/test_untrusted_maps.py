@@ -224,6 +224,34 @@ def test_more_corners_than_any_map_has(tmp_path: Path) -> None:
     assert "corners" in complaint(path)
 
 
+@pytest.mark.parametrize(
+    ("what", "shapes"),
+    [
+        ("outlines", [shapely.box(i, 0, i + 0.5, 1) for i in range(budget.OUTLINES + 1)]),
+        ("pairs", [shapely.box(0, 0, 1, 1)] * 4000),
+        (
+            "holes",
+            [
+                shapely.Polygon(
+                    shapely.box(-1, -1, budget.OUTLINE_HOLES + 2, 1).exterior,
+                    [
+                        shapely.box(i, 0, i + 0.5, 0.5).exterior
+                        for i in range(budget.OUTLINE_HOLES + 1)
+                    ],
+                )
+            ],
+        ),
+    ],
+)
+def test_more_outlines_than_can_be_laid_over_a_field(
+    tmp_path: Path, what: str, shapes: list[shapely.Polygon]
+) -> None:
+    path = tmp_path / "f.fgb"
+    scaled = shapely.transform(np.array(shapes), lambda p: p * 1e-6 + [-92.4, 40.1])
+    gpd.GeoDataFrame(geometry=scaled, crs=4326).to_file(path)
+    assert what in complaint(path)
+
+
 def test_a_zip_with_too_many_members(tmp_path: Path) -> None:
     path = tmp_path / "many.zip"
     with zipfile.ZipFile(path, "w") as archive:

@@ -13,6 +13,7 @@ from evenacre.io.delimited import read_delimited
 from evenacre.io.hints import did_you_mean, listed
 from evenacre.io.instants import not_read, on_undated_clock, seconds_of, time_of_day, time_span
 from evenacre.io.table import Findings
+from evenacre.io.untrusted import budget
 from evenacre.model import Blockage, Implement, Track
 
 _EITHER = "Write tower = 2, or rows such as 9-16."
@@ -59,7 +60,7 @@ def read_blockage_file(path: Path) -> tuple[list[BlockageNote], list[str]]:
     findings = Findings()
     if not path.exists():
         raise InputError.at(path.name, "", "There is no such file.", "Check the name.")
-    table = read_delimited(path, findings)
+    table = read_delimited(path, findings, budget.SETTINGS_BYTES)
     columns = {name.strip().lower(): name for name in table.names}
     missing = [c for c in ("start", "end") if c not in columns]
     if not {"tower", "rows"} & columns.keys():

@@ -88,7 +88,7 @@ def _read_toml(path: Path) -> dict[str, Any]:
     if path.is_dir() or not path.exists():
         what = "It is a folder." if path.is_dir() else "There is no such file."
         raise InputError.at(path, "", what, "Give the season file, such as season.toml.")
-    data = read_whole(path, str(path), budget.SETTINGS_BYTES)
+    data = read_whole(path, str(path), budget.SEASON_BYTES)
     try:
         raw = tomllib.loads(data.decode("utf-8-sig"))
     except UnicodeDecodeError as error:

@@ -15,14 +15,19 @@ import shapely
 from evenacre.errors import InputError
 from evenacre.model import FloatArray
 
-pyproj.network.set_network_enabled(active=False)  # whatever this computer is set to
+# Whatever this computer is set to: no field needs a grid from the network.
+pyproj.network.set_network_enabled(active=False)  # type: ignore[attr-defined]
 
 _SUCH_AS = 'crs = "EPSG:26915" (on the command line --boundary-crs or --tracks-crs EPSG:26915)'
 
 WGS84_GEOD = pyproj.Geod(ellps="WGS84")
 """Lengths, bearings and areas on the ellipsoid."""
 
-_INIT_FILE = re.compile(r"\binit\s*=\s*(?!epsg:)", re.IGNORECASE)
+# What PROJ takes for more than a system: files of its own, steps of a calculation.
+_MORE_THAN_A_SYSTEM = re.compile(
+    r"\binit\s*=\s*(?!epsg:)|\bpipeline\b|\bstep\b|(?:grids|file|catalog)\s*=\s*(?!@null\b)",
+    re.IGNORECASE,
+)
 _GRID_FILE = re.compile(r'(?:grids=|PARAMETERFILE\["[^"]*",")([^\s"]*)', re.IGNORECASE)
 
 ShapeArray = npt.NDArray[np.object_]
@@ -91,7 +96,7 @@ def parse_crs(text: str, file: str) -> pyproj.CRS:
         When it is none.
     """
     try:
-        crs = pyproj.CRS(text) if not _INIT_FILE.search(text) else None
+        crs = pyproj.CRS(text) if not _MORE_THAN_A_SYSTEM.search(text) else None
     except pyproj.exceptions.CRSError:
         crs = None
     if crs is None:

@@ -17,7 +17,7 @@ from typing import BinaryIO
 
 from evenacre.errors import InputError
 from evenacre.io.untrusted import budget
-from evenacre.io.untrusted.files import open_file
+from evenacre.io.untrusted.files import open_file, size_within
 
 DISTRUST = "Do not use it unless you know who made it; export it again."
 _METHODS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
@@ -48,6 +48,7 @@ def open_archive(path: Path, label: str) -> Iterator[zipfile.ZipFile]:
     InputError
         When it is damaged, locked with a password or made to do harm.
     """
+    size_within(path, label, budget.MAP_BYTES)
     with open_file(path, label) as file:
         _check_directory(label, file)
         try:

@@ -19,7 +19,8 @@ RECORDS = 5_000_000
 TAGS = 4 * RECORDS
 """Most tags of a log in XML."""
 SETTINGS_BYTES = 8 * MB
-"""Largest season file, and largest table of tickets, blockages or settings."""
+"""Largest table of tickets, blockages or settings, and largest plan."""
+SEASON_BYTES = 1 * MB
 
 READER_BYTES = 1024 * MB
 """Memory of the process that reads maps, over what it starts with."""
@@ -28,10 +29,14 @@ LAYER_BYTES = 384 * MB
 LAYERS = 500
 FEATURES = 5_000_000
 ATTRIBUTES = 1000
-OUTLINES = 50_000
-"""Areas of a layer; a county's soil map has some 30,000."""
-OUTLINE_CORNERS = 2_000_000
-"""Corners of all the areas of a layer."""
+ROW_GROUPS = 5_000
+OUTLINES = 20_000
+"""Areas of a layer that are laid over a field."""
+OUTLINE_CORNERS = 500_000
+"""Corners of all these areas."""
+OUTLINE_HOLES = 5_000
+OUTLINE_PAIRS = 5_000_000
+"""Pairs of areas that may meet: each is looked at."""
 
 ARCHIVE_MEMBERS = 20_000
 ARCHIVE_MAPS = 500

@@ -86,14 +86,12 @@ def blocks(path: Path, label: str = "", limit_bytes: int = budget.TEXT_BYTES) ->
     """
     label = label or path.name
     with open_file(path, label) as file:
-        taken = os.fstat(file.fileno()).st_size
-        if taken <= limit_bytes:
-            taken = 0  # a file may grow while it is read
-            while taken <= limit_bytes and (block := _read(file, _BLOCK, label)):
-                taken += len(block)
-                yield block
-    if taken > limit_bytes:
-        raise budget.too_large(label, limit_bytes)
+        left = os.fstat(file.fileno()).st_size  # what is added from now on is not waited for
+        if left > limit_bytes:
+            raise budget.too_large(label, limit_bytes)
+        while left > 0 and (block := _read(file, min(left, _BLOCK), label)):
+            left -= len(block)
+            yield block
 
 
 def size_within(path: Path, label: str, limit_bytes: int) -> int:
@@ -113,7 +111,7 @@ def size_within(path: Path, label: str, limit_bytes: int) -> int:
 
 def _read(file: BinaryIO, size_bytes: int, label: str) -> bytes:
     try:
-        return file.read(size_bytes)
+        return file.read(size_bytes) or b""  # None of a file that would have to be waited for
     except OSError as error:
         raise InputError.at(
             label, "", f"It cannot be read ({error.strerror}).", "Check the disk it is on."

@@ -132,6 +132,14 @@ def _read_parquet(path: Path) -> gpd.GeoDataFrame:
     stored = pq.read_metadata(path)
     _check_attributes("", stored.num_columns)
     _check_features("", stored.num_rows)
+    if stored.num_row_groups > budget.ROW_GROUPS:
+        raise InputError.at(
+            "",
+            "",
+            f"It is cut into {stored.num_row_groups:,} pieces (row groups), more than the "
+            f"{budget.ROW_GROUPS:,} that are read.",
+            "Export it again in fewer.",
+        )
     size = sum(stored.row_group(i).total_byte_size for i in range(stored.num_row_groups))
     if size > budget.READER_BYTES:
         raise MemoryError
@@ -182,6 +190,8 @@ def _cells(values: pd.Series[Any]) -> pa.Array:
         cells.validate(full=True)  # text may not be UTF-8
     except (pa.ArrowInvalid, pa.ArrowTypeError, pa.ArrowNotImplementedError):
         cells = None
+    if cells is not None and pa.types.is_dictionary(cells.type):
+        cells = cells.dictionary_decode()  # as large as it is going to be
     if cells is None or pa.types.is_nested(cells.type):
         return pa.array([_text(value) for value in values], pa.string())
     return cells.combine_chunks() if isinstance(cells, pa.ChunkedArray) else cells

@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from evenacre.generation import generation_time
 from evenacre.io.file_names import unique_slugs
 from evenacre.io.passes_out import write_passes
 from evenacre.io.season_ground import DriveOptions, Ground
@@ -57,7 +57,7 @@ def plan_field_passes(
     InputError
         When the folder cannot be written.
     """
-    generated = datetime.now(UTC).isoformat(timespec="seconds")
+    generated = generation_time().isoformat(timespec="seconds")
     given = drive.heading_rad is not None
     names = [f"{_MAPS}/{slug}.png" for slug in unique_slugs(f.name for f in ground.fields)]
     with staged_folder(out, PASSES) as stage:

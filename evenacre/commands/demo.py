@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from evenacre.commands.interseed import PLAN_FOLDER, plan
-from evenacre.commands.running import Jobs, run, tell
+from evenacre.commands.running import Fresh, Jobs, run, tell
 from evenacre.commands.shared import AsJson, Quiet, Units, plain_errors
 
 
@@ -18,6 +18,7 @@ def demo(
     ),
     units: Units = None,
     jobs: Jobs = 0,
+    fresh: Fresh = False,
     as_json: AsJson = False,
     quiet: Quiet = False,
 ) -> None:
@@ -38,6 +39,12 @@ def demo(
         if not silent:
             tell(planned, f"Open {plan_folder / 'report.html'}", as_json=False, quiet=False)
         outcome = run(
-            load_season(file), folder, units, jobs, quiet=silent, plan_file=plan_folder / PLAN
+            load_season(file),
+            folder,
+            units,
+            jobs,
+            quiet=silent,
+            plan_file=plan_folder / PLAN,
+            fresh=fresh,
         )
         tell(outcome, f"Open {folder / 'report.html'}", as_json=as_json, quiet=quiet)

@@ -20,6 +20,9 @@ if TYPE_CHECKING:
     from evenacre.pipeline import Outcome
 
 Jobs = Annotated[int, typer.Option("--jobs", min=0, help="Processes to use; 0: all cores.")]
+Fresh = Annotated[
+    bool, typer.Option("--fresh", help="Compute all; take nothing from an earlier run.")
+]
 
 
 def run(
@@ -31,6 +34,7 @@ def run(
     quiet: bool,
     geoparquet: bool = False,
     plan_file: Path | None = None,
+    fresh: bool = False,
 ) -> Outcome:
     """Audit with a progress line on standard error."""
     from dataclasses import replace
@@ -57,14 +61,19 @@ def run(
             bar.update(task, description=shown(stage), completed=done)
 
         processes = jobs or os.cpu_count() or 1
-        return audit_season(
+        outcome = audit_season(
             season,
             out,
             jobs=processes,
             geoparquet=geoparquet,
             plan_file=plan_file,
+            fresh=fresh,
             progress=show,
         )
+    if not quiet:
+        for remark in outcome.remarks:
+            say(remark, err=True)
+    return outcome
 
 
 @contextmanager

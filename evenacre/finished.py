@@ -149,9 +149,9 @@ class FinishedWork:
         if self.trouble:
             yield self.trouble
         if taken:
-            were = "operation was" if len(claims) == 1 else "operations were"
             yield (
-                f"{taken} of {len(claims)} {were} taken from an earlier run; --fresh computes all."
+                f"{taken} of {len(claims)} operations were taken from an earlier run; "
+                "--fresh computes all."
             )
         lost = sum(claim is None or not claim.kept() for claim in claims)
         if self.entries is not None and lost:

@@ -19,7 +19,7 @@ import pytest
 import shapely
 from affine import Affine
 from geopandas.testing import assert_geodataframe_equal
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from pyproj import CRS
 
@@ -183,6 +183,7 @@ VALUES = st.recursive(
 )
 
 
+@settings(max_examples=50)
 @given(VALUES)
 def test_any_plain_value_comes_back_the_same(value: Any) -> None:
     assert repr(back(value)) == repr(value)

@@ -132,11 +132,9 @@ def open_kept_entries() -> KeptEntries | None:
     try:
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
         doubts = [(folder, _doubt(folder.lstat())), (folder, _doubt(folder.stat()))]
-        doubts += [
-            (Path(file.path), _doubt(file.stat(follow_symlinks=False)))
-            for file in os.scandir(folder)
-            if file.name.endswith(_SUFFIX)
-        ]
+        for path in folder.glob(f"*{_SUFFIX}"):
+            with contextlib.suppress(FileNotFoundError):  # another process may make room
+                doubts.append((path, _doubt(path.lstat())))
     except OSError as error:
         why = error.strerror or error
         raise PlaceRefusedError(

@@ -350,6 +350,10 @@ def test_every_part_of_an_input_counts(
     for file in files:
         file.write_text("changed")
         names.append(name_of(plan))
+    if not log.endswith(".gdb"):
+        (tmp_path / "data" / "evenacre-out").mkdir(parents=True)
+        (tmp_path / "data" / "evenacre-out" / "summary.json").write_text("a result")
+        assert name_of(plan) == names[-1]
     extra = files[-1].parent / f"{files[-1].stem}.extra"
     extra.write_text("another part")
     names.append(name_of(plan))

@@ -22,7 +22,7 @@ import shapely
 from pyproj.database import get_database_metadata
 
 import evenacre
-from evenacre.io.taskdata.folder import MAIN
+from evenacre.io.taskdata.folder import MAIN, main_folder
 
 Stamp = tuple[int, ...]
 
@@ -121,14 +121,16 @@ def _parts(path: Path) -> Iterator[Path]:
     OSError
         When a folder leads on to others by links.
     """
-    if path.is_dir():
+    folder = path.is_dir()
+    home = main_folder(path) if folder else path.parent if path.name.lower() == MAIN else None
+    if home is not None:  # task data lies flat; a result may be written into a folder beside it
+        yield from sorted(part for part in home.iterdir() if not part.is_dir())
+    elif folder:
         for part in sorted(path.rglob("*")):
             if part.is_symlink() and part.is_dir():
                 raise OSError(f"{part} is a link")
             if not part.is_dir():
                 yield part
-    elif path.name.lower() == MAIN:
-        yield from sorted(part for part in path.parent.iterdir() if not part.is_dir())
     else:
         # Parts of a Shapefile, descriptions and journals go by the name of their file.
         starts = (f"{path.stem}.".casefold(), f"{path.name}-".casefold())

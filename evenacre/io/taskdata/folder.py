@@ -58,7 +58,7 @@ def is_taskdata(path: Path) -> bool:
     """Tell whether a path is a set of task data: the XML file, its folder, or a zip of it."""
     try:
         if path.is_dir():
-            return _main_folder(path) is not None
+            return main_folder(path) is not None
         if path.name.lower() == MAIN:
             return True
         if not (path.is_file() and zipfile.is_zipfile(path)):
@@ -85,7 +85,7 @@ def open_taskdata(path: Path) -> TaskFiles:
     if not path.exists():
         raise InputError.at(path, "", "there is no such file.", "Check the name.")
     if path.is_dir():
-        folder = _main_folder(path)
+        folder = main_folder(path)
         if folder is None:
             raise _no_main(path.name)
         return _folder_files(path.name or str(path), folder)
@@ -100,8 +100,8 @@ def _no_main(label: str) -> InputError:
     )
 
 
-def _main_folder(path: Path) -> Path | None:
-    """Return the folder itself or the one below it that holds the main file."""
+def main_folder(path: Path) -> Path | None:
+    """Return the folder itself or the one below it that holds the main file; None: neither."""
     entries = sorted(path.iterdir())
     if any(entry.name.lower() == MAIN for entry in entries):
         return path

@@ -63,8 +63,9 @@ def files_digest(paths: Iterable[Path]) -> bytes:
     """
     whole = hashlib.sha256()
     for path in paths:
-        whole.update(_framed(path.name or str(path)))
-        for part in _parts(path):
+        parts = list(_parts(path))
+        whole.update(_framed(f"{path.name or path}/{len(parts)}"))
+        for part in parts:
             whole.update(_framed(part.relative_to(path.parent).as_posix()))
             with part.open("rb") as stream:
                 whole.update(hashlib.file_digest(stream, "sha256").digest())

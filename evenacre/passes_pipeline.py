@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from evenacre.generation import generation_time
+from evenacre.io.file_names import unique_slugs
 from evenacre.io.ownership import PASSES, write_account
 from evenacre.io.passes_out import write_passes
 from evenacre.io.season_ground import DriveOptions, Ground
@@ -17,7 +18,6 @@ from evenacre.pipeline import Outcome
 from evenacre.planning.interseeding.plan import drive_of
 from evenacre.planning.passes.nouns import Drive, PassPlan
 from evenacre.planning.passes.plan import plan_passes
-from evenacre.reports.figures import unique_slugs
 from evenacre.reports.pass_account import pass_account
 from evenacre.reports.pass_files import pass_files
 from evenacre.reports.pass_map import pass_map
@@ -62,7 +62,7 @@ def plan_field_passes(
     InputError
         When the folder cannot be written.
     """
-    generated = datetime.now(UTC).isoformat(timespec="seconds")
+    generated = generation_time().isoformat(timespec="seconds")
     given = drive.heading_rad is not None
     names = [f"{_MAPS}/{slug}.png" for slug in unique_slugs(f.name for f in ground.fields)]
     with staged_folder(out, PASSES, written=written) as stage:

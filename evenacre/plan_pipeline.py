@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import UTC, datetime
 from pathlib import Path
 
+from evenacre.generation import generation_time
 from evenacre.io.calendar_out import write_calendar
 from evenacre.io.ownership import PLAN, write_account
 from evenacre.io.passes_out import write_passes
@@ -59,7 +59,7 @@ def interseed_season(
     if season.grazing is None or season.seeding is None:
         raise ValueError("a plan of interseeding needs paddocks and seeding")
     units = unit_system(season.units)
-    generated = datetime.now(UTC)
+    generated = generation_time()
     with staged_folder(out, PLAN, written=written) as stage:
         plan = plan_interseeding(
             season.grazing, season.seeding, time_zone=season.time_zone, say=say

@@ -19,7 +19,7 @@ from evenacre.commands.reading_options import (
     TracksCrs,
     TracksLayer,
 )
-from evenacre.commands.running import Jobs, run, tell
+from evenacre.commands.running import Fresh, Jobs, run, tell
 from evenacre.commands.shared import FOUND, AsJson, Quiet, Units, option, plain_errors
 
 
@@ -128,6 +128,7 @@ def audit(
     out: Out = None,
     units: Units = None,
     jobs: Jobs = 0,
+    fresh: Fresh = False,
     as_json: AsJson = False,
     quiet: Quiet = False,
 ) -> None:
@@ -190,6 +191,7 @@ def audit(
             quiet=silent,
             geoparquet=geoparquet,
             plan_file=plan,
+            fresh=fresh,
         )
         tell(outcome, f"Open {folder / 'report.html'}", as_json=as_json, quiet=quiet)
         _fail_on(outcome.summary, fail_on or [])

@@ -9,6 +9,7 @@ import typer
 
 from evenacre.commands.printing import printing
 from evenacre.commands.shared import BAD_INPUT, Quiet, plain_errors
+from evenacre.commands.terminal import say
 
 
 def check(
@@ -25,8 +26,8 @@ def check(
             for finding in findings:
                 if finding.level == "error" or not quiet:
                     about = f" ({finding.operation})" if finding.operation else ""
-                    typer.echo(f"{finding.level}{about}: {finding.text}")
+                    say(f"{finding.level}{about}: {finding.text}")
             if not quiet:
-                typer.echo(f"{errors} to mend." if errors else "Nothing to mend.")
+                say(f"{errors} to mend." if errors else "Nothing to mend.")
         if errors:
             raise typer.Exit(BAD_INPUT)

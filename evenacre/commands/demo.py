@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from evenacre.commands.interseed import PLAN_FOLDER, plan
-from evenacre.commands.running import Jobs, run, tell
+from evenacre.commands.running import Fresh, Jobs, run, tell
 from evenacre.commands.shared import AsJson, Quiet, Units, plain_errors
 
 
@@ -18,6 +18,7 @@ def demo(
     ),
     units: Units = None,
     jobs: Jobs = 0,
+    fresh: Fresh = False,
     as_json: AsJson = False,
     quiet: Quiet = False,
 ) -> None:
@@ -36,6 +37,14 @@ def demo(
         planned = plan(coming, plan_folder, units, written, quiet=silent)
         if not silent:
             tell(planned, f"Open {plan_folder / 'report.html'}", as_json=False, quiet=False)
-        season, plan_file = load_season(file), plan_folder / PLAN
-        outcome = run(season, folder, units, jobs, written, quiet=silent, plan_file=plan_file)
+        outcome = run(
+            load_season(file),
+            folder,
+            units,
+            jobs,
+            written,
+            quiet=silent,
+            plan_file=plan_folder / PLAN,
+            fresh=fresh,
+        )
         tell(outcome, f"Open {folder / 'report.html'}", as_json=as_json, quiet=quiet)

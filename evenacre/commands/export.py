@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from evenacre.commands.printing import printing
+from evenacre.commands.printing import complain, printing
 from evenacre.commands.shared import Quiet, Units, option, plain_errors
+from evenacre.commands.terminal import say
 from evenacre.errors import InputError
 
 if TYPE_CHECKING:
@@ -71,11 +72,11 @@ def export(
         fields = dict.fromkeys(job.field.name for job, _ in jobs)
         with printing():
             for warning in (text for name in fields for text in warnings[name]):
-                typer.echo(f"warning: {warning}", err=True)
+                complain(f"warning: {warning}")
             for line in [] if quiet else _lines(jobs, system):
-                typer.echo(line)
+                say(line)
             if not quiet:
-                typer.echo(f"Wrote {out}")
+                say(f"Wrote {out}")
 
 
 Jobs = Sequence[tuple["OperationPlan", tuple["PlannedRate", ...]]]

@@ -20,6 +20,7 @@ from evenacre.commands.reading_options import (
     TracksLayer,
 )
 from evenacre.commands.shared import AsJson, Quiet, UnitName, Units, option, plain_errors
+from evenacre.commands.terminal import say
 from evenacre.errors import InputError
 
 if TYPE_CHECKING:
@@ -197,14 +198,14 @@ def _tell(
 ) -> None:
     with printing():
         if as_json:
-            import json
+            from evenacre.io.json_out import json_text
 
-            typer.echo(json.dumps(account, ensure_ascii=False, allow_nan=False, indent=2))
+            say(json_text(account))
         elif not quiet:
             if title:
-                typer.echo(title)
+                say(title)
             for line in lines:
-                typer.echo(f"  {line}" if title else line)
+                say(f"  {line}" if title else line)
 
 
 def _plan(

@@ -9,8 +9,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TextIO
 
-import typer
-
+from evenacre.commands.terminal import say
 from evenacre.errors import InputError
 
 
@@ -39,7 +38,7 @@ def printing() -> Iterator[None]:
 def complain(text: str) -> None:
     """Print on standard error; that nobody may be left to read it is no further trouble."""
     try:
-        typer.echo(text, err=True)
+        say(text, err=True)
     except OSError:
         _to_nowhere(sys.stderr)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import signal
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -63,6 +64,10 @@ def plain_errors() -> Iterator[Written]:
     except (typer.Exit, typer.Abort):
         raise
     except Exception as error:
+        if isinstance(error, OSError) and _too_long(error):
+            name = Path(str(error.filename)).name[:60]
+            complain(f"error: {name}...: The name is too long for this system. Shorten it.")
+            raise typer.Exit(BAD_INPUT) from None
         import traceback
 
         complain(traceback.format_exc().rstrip())
@@ -74,3 +79,8 @@ def plain_errors() -> Iterator[Written]:
     finally:
         for note in written.notes:
             complain(f"note: {note}")
+
+
+def _too_long(error: OSError) -> bool:
+    """Tell whether a system refuses a name or path for its length; Windows has its own code."""
+    return error.errno == errno.ENAMETOOLONG or getattr(error, "winerror", None) == 206

@@ -13,9 +13,11 @@ import pyarrow.csv as pacsv
 from evenacre.errors import InputError
 from evenacre.io.dialect import sniff
 from evenacre.io.table import FEW, Findings, Table, counted
+from evenacre.io.untrusted import budget
+from evenacre.io.untrusted.files import read_whole
 
 
-def read_delimited(path: Path, findings: Findings) -> Table:
+def read_delimited(path: Path, findings: Findings, limit_bytes: int = budget.TEXT_BYTES) -> Table:
     """Read a text table with one header line; every cell stays text.
 
     Separators ``, ; tab |``, decimal commas, byte order marks, UTF-8, UTF-16 and Latin text
@@ -26,7 +28,8 @@ def read_delimited(path: Path, findings: Findings) -> Table:
     InputError
         When the file is empty, has a header only, no header, or is not a table.
     """
-    content = _utf8(path.read_bytes(), path.name, findings)
+    content = _utf8(read_whole(path, limit_bytes=limit_bytes), path.name, findings)
+    budget.check_count(content, b"\n", budget.RECORDS, path.name)
     if not content.strip():
         raise InputError.at(path.name, "", "the file is empty.", "Export the log again.")
     try:

@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from evenacre.io.json_out import json_text
 from evenacre.io.ownership import SUMMARY, write_account
 from evenacre.io.staging import staged_folder
 from evenacre.written import Written
@@ -77,7 +78,7 @@ def geojson_text(features: gpd.GeoDataFrame) -> str:
             for shape, row in zip(shapes, rows, strict=True)
         ],
     }
-    return json.dumps(collection, ensure_ascii=False, allow_nan=False, indent=1) + "\n"
+    return json_text(collection, indent=1) + "\n"
 
 
 def _plain(value: Any) -> Any:

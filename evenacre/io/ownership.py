@@ -16,6 +16,7 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from evenacre.errors import InputError
+from evenacre.io.json_out import json_text
 from evenacre.written import named
 
 SUMMARY = "summary.json"
@@ -270,8 +271,7 @@ def file_sha256(path: Path) -> str:
 
 
 def _encoded(account: Mapping[str, Any]) -> bytes:
-    text = json.dumps(account, ensure_ascii=False, allow_nan=False, indent=2)
-    return f"{text}\n".encode()
+    return f"{json_text(account)}\n".encode()
 
 
 def _refuse(error: OSError) -> None:

@@ -21,6 +21,8 @@ from evenacre.io.exchange import flush
 from evenacre.io.settings_cells import line_of, setting_of
 from evenacre.io.settings_lines import header_line, read_lines
 from evenacre.io.staging import disk_troubles_told
+from evenacre.io.untrusted import budget
+from evenacre.io.untrusted.files import read_whole
 from evenacre.model import PastSetting
 from evenacre.written import Written
 
@@ -48,14 +50,11 @@ def read_book(path: Path) -> SettingsBook:
     InputError
         When there is no such file or it is no settings book.
     """
-    try:
-        content = path.read_bytes()
-    except OSError as error:
-        what = "It is a folder." if path.is_dir() else "It cannot be read."
-        if not path.exists():
-            what = "There is no such file."
+    if path.is_dir() or not path.exists():
+        what = "It is a folder." if path.is_dir() else "There is no such file."
         remedy = "Name the settings book with --book, or calibrate first to start one."
-        raise InputError.at(path, "", what, remedy) from error
+        raise InputError.at(path, "", what, remedy)
+    content = read_whole(path, str(path), budget.SETTINGS_BYTES)
     book = read_lines(content, path.name)
     warnings = [f"{path.name}, line {n}: the line {what}; left out." for n, what in book.broken]
     settings = tuple(setting_of(book, line, path.name, warnings.append) for line in book.lines)
@@ -98,7 +97,7 @@ def append_setting(
         fresh.unlink(missing_ok=True)  # a killed run may have left it
         if not path.exists():
             _start(path, fresh, header_line(units))
-        book = read_lines(path.read_bytes(), path.name)
+        book = read_lines(read_whole(path, str(path), budget.SETTINGS_BYTES), path.name)
         warnings = [
             f"{path.name}, line {n}: the line {what}. It stays as it is; new lines follow it."
             for n, what in book.broken

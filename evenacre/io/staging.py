@@ -121,6 +121,9 @@ def _complaint(error: OSError, out: Path, option: str) -> InputError:
     if error.errno in _FORBIDDEN:
         what = "cannot be written: no permission, or the disk is read-only."
         remedy = f"Choose another folder with {option}."
+    elif error.errno == errno.ENAMETOOLONG:
+        what = "could not be written: the name is too long for this system."
+        remedy = f"Choose a shorter one with {option}."
     elif error.errno in _FULL or _scarce(out):
         what = "could not be written: the disk is full."
         remedy = f"Free some space or choose another disk with {option}."

@@ -43,5 +43,6 @@ def test_one_whole_result_stands_and_nothing_is_left(
     )
     assert done.returncode == 0, done.stderr
     counts = json.loads(done.stdout)
+    # The shortest of them, writing a zip, makes over thirty calls.
     for what in ("none", "untouched", "used", "farm", "farm in a folder", "zip"):
-        assert counts[f"{what} struck"] >= 40 // (EVERY or every)
+        assert counts[f"{what} struck"] >= 30 // (EVERY or every)

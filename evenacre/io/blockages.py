@@ -60,7 +60,7 @@ def read_blockage_file(path: Path) -> tuple[list[BlockageNote], list[str]]:
     findings = Findings()
     if not path.exists():
         raise InputError.at(path.name, "", "There is no such file.", "Check the name.")
-    table = read_delimited(path, findings, budget.SETTINGS_BYTES)
+    table = read_delimited(path, findings, budget.NOTES)
     columns = {name.strip().lower(): name for name in table.names}
     missing = [c for c in ("start", "end") if c not in columns]
     if not {"tower", "rows"} & columns.keys():

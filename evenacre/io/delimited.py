@@ -17,19 +17,26 @@ from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.files import read_whole
 
 
-def read_delimited(path: Path, findings: Findings, limit_bytes: int = budget.TEXT_BYTES) -> Table:
+def read_delimited(path: Path, findings: Findings, most_records: int = budget.RECORDS) -> Table:
     """Read a text table with one header line; every cell stays text.
 
     Separators ``, ; tab |``, decimal commas, byte order marks, UTF-8, UTF-16 and Latin text
     are recognised. Lines of a wrong length are left out with a warning while they are few.
+
+    Parameters
+    ----------
+    path : Path
+    findings : Findings
+    most_records : int
+        A table of more is refused.
 
     Raises
     ------
     InputError
         When the file is empty, has a header only, no header, or is not a table.
     """
-    content = _utf8(read_whole(path, limit_bytes=limit_bytes), path.name, findings)
-    budget.check_count(content, b"\n", budget.RECORDS, path.name)
+    content = _utf8(read_whole(path), path.name, findings)
+    budget.check_count(content, b"\n", most_records, path.name)
     if not content.strip():
         raise InputError.at(path.name, "", "the file is empty.", "Export the log again.")
     try:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import tempfile
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -15,8 +16,9 @@ import shapely
 
 from evenacre.errors import InputError
 from evenacre.io.hints import choice, listed
+from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.archives import unpacked
-from evenacre.io.untrusted.files import read_start
+from evenacre.io.untrusted.files import read_start, read_whole
 from evenacre.io.untrusted.kinds import LOOKED_AT, MapKind, map_kind
 from evenacre.io.untrusted.map_reader import UnreadableMapError, map_reader
 from evenacre.io.wgs84 import to_wgs84
@@ -162,7 +164,15 @@ def _map_files(source: Source) -> Iterator[list[Path]]:
     start = read_start(source.path, LOOKED_AT, source.name)
     if not start:
         raise InputError.at(source.name, "", "The file is empty.", "Export or copy it again.")
-    if map_kind(start) is not MapKind.ZIP:
+    kind = map_kind(start)
+    if kind is MapKind.GML:
+        # A schema beside it could name others anywhere; a copy by itself needs none.
+        with tempfile.TemporaryDirectory(prefix="evenacre-") as folder:
+            copy = Path(folder, source.path.name)
+            copy.write_bytes(read_whole(source.path, source.name, budget.MAP_BYTES))
+            yield [copy]
+        return
+    if kind is not MapKind.ZIP:
         yield [source.path]
         return
     with unpacked(source.path, source.name, _ZIPPED | _PARTS) as members:

@@ -89,6 +89,10 @@ def _read_toml(path: Path) -> dict[str, Any]:
         what = "It is a folder." if path.is_dir() else "There is no such file."
         raise InputError.at(path, "", what, "Give the season file, such as season.toml.")
     data = read_whole(path, str(path), budget.SEASON_BYTES)
+    for number, text in enumerate(data.split(b"\n"), 1):
+        if text.count(b".") > budget.SEASON_DOTS:
+            what = f"The line has more than {budget.SEASON_DOTS} dots."
+            raise InputError.at(path.name, f"line {number:,}", what, _GIVE_ONE)
     try:
         raw = tomllib.loads(data.decode("utf-8-sig"))
     except UnicodeDecodeError as error:

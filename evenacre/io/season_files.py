@@ -56,7 +56,9 @@ class SeasonFiles:
             if file.exists():
                 self.add(file, name)
                 return file
-            if file.parent.is_dir():
+            if file.is_symlink():
+                near = "It is a link that leads nowhere."
+            elif file.parent.is_dir():
                 beside = sorted(entry.name for entry in file.parent.iterdir())
                 near = did_you_mean(file.name, beside)
         except (OSError, ValueError):

@@ -88,8 +88,9 @@ def append_setting(
         settings book.
     """
     path = Path(os.path.realpath(path))  # one lock for all names of the file
-    if path.is_dir():
-        raise InputError.at(path, "", "It is a folder.", "Name a file with --book.")
+    if path.exists() and not path.is_file():
+        what = "It is a folder." if path.is_dir() else "It is a device or pipe, not a file."
+        raise InputError.at(path, "", what, "Name a file with --book.")
     if not path.parent.is_dir():
         raise InputError.at(path.parent, "", "There is no such folder.", "Choose one with --book.")
     with disk_troubles_told(path, "--book"), _locked(path), held():

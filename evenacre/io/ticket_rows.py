@@ -73,7 +73,7 @@ def read_rows(path: Path, findings: Findings) -> list[TicketRow]:
     """
     if not path.exists():
         raise InputError.at(path.name, "", "There is no such file.", "Check the name.")
-    table = read_delimited(path, findings, budget.SETTINGS_BYTES)
+    table = read_delimited(path, findings, budget.NOTES)
     columns = _columns(table)
     unit = _header_unit(columns["weight"])
     cells = {

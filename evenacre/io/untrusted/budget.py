@@ -16,17 +16,22 @@ TEXT_BYTES = 256 * MB
 """Largest log or table of text."""
 RECORDS = 5_000_000
 """Most records of one log or table: more than two months of ten-hour days at 2 Hz."""
+NOTES = 20_000
+"""Most lines of a table that people keep, of tickets or blockages."""
 TAGS = 4 * RECORDS
 """Most tags of a log in XML."""
 SETTINGS_BYTES = 8 * MB
-"""Largest table of tickets, blockages or settings, and largest plan."""
+"""Largest settings book and plan."""
 SEASON_BYTES = 1 * MB
+SEASON_DOTS = 500
+"""Most dots on one line of a season file: keys of keys of keys take time that grows with the
+square of their number."""
 
 READER_BYTES = 1024 * MB
 """Memory of the process that reads maps, over what it starts with."""
 LAYER_BYTES = 384 * MB
 """Largest layer once it is read."""
-LAYERS = 500
+LAYERS = 100
 FEATURES = 5_000_000
 ATTRIBUTES = 1000
 ROW_GROUPS = 5_000

@@ -23,7 +23,7 @@ _OPTIONS = {
         "LIST_ALL_TABLES": "NO",
         "PRELUDE_STATEMENTS": "PRAGMA trusted_schema = OFF",
     },
-    MapKind.GML: {"DOWNLOAD_SCHEMA": "NO", "WRITE_GFS": "NO"},
+    MapKind.GML: {"WRITE_GFS": "NO"},
 }
 _CONFIG = {
     # A proxy of a kind that does not exist: requests end before a socket is connected.

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import re
 import sqlite3
-from contextlib import closing
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
 from pathlib import Path
 
 from evenacre.errors import InputError
+from evenacre.io.untrusted import budget
 
 _MOST_OBJECTS = 10_000
 _VIRTUAL = re.compile(r"\s*create\s+virtual\b", re.IGNORECASE)
@@ -42,10 +44,7 @@ def check_geopackage(path: Path) -> None:
                 f'It was not saved to its end: the file "{beside.name}" beside it holds the rest.',
                 "Open it in the program it came from, save and close it there.",
             )
-    with closing(
-        sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro&immutable=1", uri=True)
-    ) as db:
-        db.execute("PRAGMA trusted_schema = OFF")
+    with _opened(path) as db:
         objects = db.execute(
             "SELECT type, name, coalesce(sql, '') FROM sqlite_master LIMIT ?", (_MOST_OBJECTS + 1,)
         ).fetchall()
@@ -65,6 +64,22 @@ def check_geopackage(path: Path) -> None:
             columns = db.execute("SELECT hidden FROM pragma_table_xinfo(?)", (layer,)).fetchall()
             if any(hidden in _COMPUTED for (hidden,) in columns):
                 raise _program(layer)
+
+
+def count_layers(path: Path) -> int:
+    """Return how many layers a GeoPackage lists that GDAL can number."""
+    with _opened(path) as db:
+        listed = "SELECT count(*) FROM gpkg_contents WHERE data_type IN ('features', 'attributes')"
+        return min(int(db.execute(listed).fetchone()[0]), budget.LAYERS + 1)
+
+
+@contextmanager
+def _opened(path: Path) -> Iterator[sqlite3.Connection]:
+    """Open a database for reading alone: no lock, no journal, no trust in its schema."""
+    address = f"{path.absolute().as_uri()}?mode=ro&immutable=1"
+    with closing(sqlite3.connect(address, uri=True)) as db:
+        db.execute("PRAGMA trusted_schema = OFF")
+        yield db
 
 
 def _program(name: str) -> InputError:

@@ -12,7 +12,6 @@ import os
 import signal
 import sys
 import warnings
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, BinaryIO
 
@@ -30,7 +29,7 @@ from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.files import read_start
 from evenacre.io.untrusted.gdal import allow_only, close_ways_out
 from evenacre.io.untrusted.geojson import check_geojson
-from evenacre.io.untrusted.geopackage import check_geopackage
+from evenacre.io.untrusted.geopackage import check_geopackage, count_layers
 from evenacre.io.untrusted.kinds import LOOKED_AT, MapKind, map_kind, points_elsewhere
 
 GEOMETRY = "geometry"
@@ -61,7 +60,20 @@ def layers(path: Path) -> list[tuple[str, str]]:
     if kind is MapKind.GEOPARQUET:
         return [(path.stem, "Unknown")]
     options = allow_only(kind)
-    found = [(info["layer_name"], info["geometry_type"]) for info in _infos(path, options)]
+    if kind is MapKind.GEOPACKAGE:
+        found = []
+        for i in range(count_layers(path)):  # GDAL's own list of layers takes no options
+            info = pyogrio.read_info(path, layer=i, **options)
+            found.append((info["layer_name"], info["geometry_type"]))
+    else:
+        found = pyogrio.list_layers(path).tolist()
+    if len(found) > budget.LAYERS:
+        raise InputError.at(
+            "",
+            "",
+            f"It holds {len(found):,} layers, more than the {budget.LAYERS} that are read.",
+            "Export those that are needed.",
+        )
     return [(str(name), str(shape)) for name, shape in found if shape is not None]
 
 
@@ -102,15 +114,6 @@ def read(path: Path, layer: str, *, shapes_only: bool = False) -> gpd.GeoDataFra
         on_invalid="ignore",
         **options,
     )
-
-
-def _infos(path: Path, options: dict[str, str]) -> Iterator[dict[str, Any]]:
-    """What GDAL says of each layer; its own list of them takes no options."""
-    for number in range(budget.LAYERS):
-        try:
-            yield pyogrio.read_info(path, layer=number, **options)
-        except pyogrio.errors.DataLayerError:
-            return
 
 
 def _look_into(path: Path) -> MapKind:

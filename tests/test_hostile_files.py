@@ -10,11 +10,12 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
+import hostile.watch
 import pytest
 from hostile.calls import Allowed, Call
 from hostile.cases import Case, Known
 from hostile.corpus import FAMILIES
-from hostile.watch import prepared, watch, working_strace
+from hostile.watch import Run, prepared, watch, working_strace
 
 EVERY = bool(os.environ.get("EVERY_HOSTILE_FILE"))
 
@@ -43,30 +44,30 @@ def test_cases_are_told_apart() -> None:
 
 
 ACTS = """
-import os, pathlib, socket, subprocess, sys
-from evenacre import cli
+import os, socket, subprocess, sys
 def main():
     os.makedirs("made")
     open("secret-neighbour.geojson").read()
     open("/etc/passwd").read()
     subprocess.run(["true"])
     with socket.socket() as caller:
-        caller.connect(("127.0.0.1", int(sys.argv[-1])))
+        caller.connect(("127.0.0.1", int(sys.argv[2])))
     os.rename("secret-victim.gpkg", "../place/taken")
     print("error: \\x1b[2J")
     raise SystemExit(2)
-cli.main = main
 """
 
 
-def test_the_watch_sees_what_is_done(
-    tmp_path: Path, known: Known, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """A command that does everything it must not is found out in every point."""
-    (tmp_path / "sitecustomize.py").write_text(ACTS)
-    monkeypatch.setenv("ACTING", str(tmp_path))
+def _run(tmp_path: Path, known: Known, program: str, count: int = 1) -> list[Run]:
+    """Watch a program of this test in place of the command."""
+    (tmp_path / "acting.py").write_text(program)
     case = Case("acts", "task data", lambda at: str(at.port))
-    (run, *_) = watch([case], tmp_path / "run", known)
+    return watch([case] * count, tmp_path / "run", known, program="acting")
+
+
+def test_the_watch_sees_what_is_done(tmp_path: Path, known: Known) -> None:
+    """A command that does everything it must not is found out in every point."""
+    (run,) = _run(tmp_path, known, ACTS)
     found = "\n".join(run.faults)
     for fault in (
         "changed or made made",
@@ -89,29 +90,21 @@ def test_the_watch_sees_what_is_done(
 def test_a_command_that_never_ends_is_ended(
     tmp_path: Path, known: Known, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    (tmp_path / "sitecustomize.py").write_text(
-        "import time\nfrom evenacre import cli\ncli.main = lambda: time.sleep(60)\n"
-    )
-    monkeypatch.setenv("ACTING", str(tmp_path))
-    monkeypatch.setattr("hostile.watch.LONGEST_S", 0.5)
-    runs = watch([Case("sleeps", "plan", lambda at: "a")] * 2, tmp_path / "run", known)
-    assert [run.faults for run in runs] == [["had not ended after 0 s"]] * 2
+    monkeypatch.setattr(hostile.watch, "LONGEST_S", 2.0)
+    runs = _run(tmp_path, known, "import time\ndef main(): time.sleep(60)", 2)
+    assert [run.faults for run in runs] == [["had not ended after 2 s"]] * 2
 
 
 def test_a_command_that_takes_all_memory_is_ended(
     tmp_path: Path, known: Known, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    (tmp_path / "sitecustomize.py").write_text(
-        "import time\nfrom evenacre import cli\n"
-        "cli.main = lambda: (bytearray(300 << 20).translate(bytes(256)), time.sleep(9))\n"
-    )
-    monkeypatch.setenv("ACTING", str(tmp_path))
-    monkeypatch.setattr("hostile.watch.MOST_BYTES", 200 << 20)
-    (run,) = watch([Case("takes", "plan", lambda at: "a")], tmp_path / "run", known)
+    monkeypatch.setattr(hostile.watch, "MOST_BYTES", 200 << 20)
+    takes = "import time\ndef main(): held = b'a' * (300 << 20); time.sleep(20)"
+    (run,) = _run(tmp_path, known, takes)
     assert run.faults[0].startswith("took more than")
 
 
 def test_a_call_through_a_link_counts_for_where_it_leads() -> None:
     text = 'openat(AT_FDCWD</a>, "b", O_RDONLY) = 3</etc/passwd>'
-    call = Call(0.0, "openat", text, ("/etc/passwd",), True)
+    call = Call("1", 0.0, "openat", text, ("/etc/passwd",), True)
     assert Allowed(("/a",), (), "/a/secret", "/p").fault(call) == "read /etc/passwd"

@@ -40,8 +40,9 @@ _DESCRIPTOR = re.compile(r"^\d+<(.*?)>[,)]")
 
 @dataclass(frozen=True)
 class Call:
-    """One call: when, which, its text, the files it names and how it ended."""
+    """One call: under which watch, when, which, its text, the files it names, how it ended."""
 
+    watched: str
     time: float
     name: str
     text: str
@@ -51,7 +52,7 @@ class Call:
 
 def calls(files: list[Path]) -> list[Call]:
     """Every call of every process and thread, in the order of time."""
-    return sorted((call for file in files for call in _read(file)), key=lambda call: call.time)
+    return sorted((call for file in files for call in _read(file)), key=lambda c: c.time)
 
 
 def _read(file: Path) -> Iterator[Call]:
@@ -76,7 +77,7 @@ def _read(file: Path) -> Iterator[Call]:
         if name in _OPENS and result and result[2]:
             paths = [result[2].removesuffix("<char 0:0>")]
         worked = result is not None and not result[1].startswith("-")
-        yield Call(float(stamp), name, f"{name}({rest}", tuple(paths), worked)
+        yield Call(file.name.partition(".")[0], float(stamp), name, f"{name}({rest}", tuple(paths), worked)
 
 
 @dataclass(frozen=True)

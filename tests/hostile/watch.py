@@ -77,11 +77,11 @@ class Listener:
 class Watched:
     """A process that runs commands, and the watch over it."""
 
-    def __init__(self, folder: Path, known: Known, traces: Path) -> None:
+    def __init__(self, program: str, folder: Path, known: Known, traces: Path) -> None:
         self._said = folder / "tmp" / "said.txt"
         environment = {
             **{k: v for k, v in os.environ.items() if not k.startswith(("GDAL", "CPL", "PROJ"))},
-            "PYTHONPATH": os.pathsep.join([str(Path(evenacre.__file__).parent.parent)]),
+            "PYTHONPATH": os.pathsep.join([str(Path(evenacre.__file__).parent.parent), str(folder.parent)]),
             "PYTHONDONTWRITEBYTECODE": "1",
             "HOME": str(folder / "home"),
             "TMPDIR": str(folder / "tmp"),
@@ -93,7 +93,7 @@ class Watched:
         self._process = subprocess.Popen(
             [
                 *(*calls.COMMAND, "-o", str(traces), sys.executable),
-                *(str(_TESTS / "hostile" / "worker.py"), str(self._said)),
+                *(str(_TESTS / "hostile" / "worker.py"), program, str(self._said)),
             ],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
@@ -191,7 +191,12 @@ def commands(case: Case, name: str, place: Path, known: Known, turn: int) -> lis
 
 
 def watch(
-    cases: Sequence[Case], folder: Path, known: Known, *, all_commands: bool = False
+    cases: Sequence[Case],
+    folder: Path,
+    known: Known,
+    *,
+    all_commands: bool = False,
+    program: str = "evenacre.cli",
 ) -> list[Run]:
     """Run cases in one watched process (or more, when one has to be ended).
 
@@ -204,6 +209,8 @@ def watch(
         Sound files to go along.
     all_commands : bool
         Try each case with every command that opens such a file, else only chief cases.
+    program : str
+        The module whose ``main`` is run; it may lie beside the folder.
 
     Returns
     -------
@@ -232,7 +239,7 @@ def watch(
                     allowed[label] = _allowed(case, name, place, folder, known)
                     if watched is None:
                         started += 1
-                        watched = Watched(folder, known, folder / "traces" / f"{started}")
+                        watched = Watched(program, folder, known, folder / "traces" / f"{started}")
                     if not _compared(run, label, case, name, place, folder, watched, listener):
                         watched = None
         if watched is not None:
@@ -334,8 +341,10 @@ def _allowed(case: Case, name: str, place: Place, folder: Path, known: Known) ->
 
 def _attribute(traces: list[Path], runs: dict[str, Run], allowed: dict[str, calls.Allowed]) -> None:
     """Put each call to the command that was running, and judge it."""
-    label = ""
+    label = watched = ""
     for call in calls.calls(traces):
+        if call.watched != watched:  # another process; what it does to begin with is its own
+            label, watched = "", call.watched
         if call.name == "access" and call.paths[0].startswith("/hostile"):
             label = os.path.basename(call.paths[0]) if call.paths[0] != "/hostile" else ""
         elif label in runs and (fault := allowed[label].fault(call)):

@@ -8,20 +8,20 @@ at work: nothing but this process asks whether it may reach ``/hostile/<label>``
 from __future__ import annotations
 
 import gc
+import importlib
 import json
 import os
 import sys
 import time
 import traceback
+from collections.abc import Callable
 from pathlib import Path
 
 # Asks on import whether the machine has IPv6 by binding a socket; no file has a part in it.
 import urllib3.util.connection  # noqa: F401
 
-from evenacre.cli import main
 
-
-def run(arguments: list[str]) -> int:
+def run(main: Callable[[], None], arguments: list[str]) -> int:
     """One command, as if it had been typed."""
     sys.argv = ["evenacre", *arguments]
     try:
@@ -34,8 +34,9 @@ def run(arguments: list[str]) -> int:
     return 0
 
 
-def serve(said: Path) -> None:
-    """Run every command asked for; what each says goes to a file of its own."""
+def serve(program: str, said: Path) -> None:
+    """Run every command of a program asked for; what each says goes to a file."""
+    main = importlib.import_module(program).main
     answers = os.fdopen(os.dup(1), "w")
     for line in sys.stdin:
         label, folder, arguments = json.loads(line)
@@ -46,7 +47,7 @@ def serve(said: Path) -> None:
         os.close(words)
         os.access(f"/hostile/{label}", os.F_OK)
         begun = time.monotonic()
-        code = run(arguments)
+        code = run(main, arguments)
         sys.stdout.flush()
         sys.stderr.flush()
         gc.collect()
@@ -55,4 +56,4 @@ def serve(said: Path) -> None:
 
 
 if __name__ == "__main__":
-    serve(Path(sys.argv[1]))
+    serve(sys.argv[1], Path(sys.argv[2]))

@@ -16,7 +16,7 @@ _MAP = collection()
 _TASKDATA = (
     '<?xml version="1.0" encoding="UTF-8"?><ISO11783_TaskData VersionMajor="4" VersionMinor="2" '
     'ManagementSoftwareManufacturer="a" ManagementSoftwareVersion="1" DataTransferOrigin="1">'
-    '{0}</ISO11783_TaskData>'
+    "{0}</ISO11783_TaskData>"
 )
 _ZEROS = 200_000_000
 
@@ -68,7 +68,8 @@ def _overlapping(count: int, suffix: str) -> bytes:
     sizes = struct.pack("<HHHHHIIIHH", 20, 0, 8, 0, 0, crc, len(body), len(data), len(name), 0)
     local = b"PK\3\4" + sizes + name + body
     directory = b"".join(
-        struct.pack("<4sH", b"PK\1\2", 20) + sizes[:-2]
+        struct.pack("<4sH", b"PK\1\2", 20)
+        + sizes[:-2]
         + struct.pack("<HHHHII", 0, 0, 0, 0, 0, 0)
         + f"{i:04}.{suffix}".encode()
         for i in range(count)
@@ -175,10 +176,7 @@ def _task_folder(inner: str, files: dict[str, bytes] | None = None) -> Callable[
     return make
 
 
-_TIMELOG = (
-    '<TIM A="" D="4"><PTN A="" B="" D=""/>'
-    '<DLV A="0001" B="" C="DET1"/></TIM>'
-)
+_TIMELOG = '<TIM A="" D="4"><PTN A="" B="" D=""/><DLV A="0001" B="" C="DET1"/></TIM>'
 _LOGGED = (
     '<DVC A="DVC1" B="drill" C="1" D="A000000000000000" F="00000000000000" G="FF000000006E65">'
     '<DET A="DET1" B="1" C="1" E="1" F="0"/></DVC><TSK A="TSK1" G="4"><TLG A="TLG00001"/></TSK>'
@@ -300,9 +298,7 @@ def cases() -> list[Case]:
             Case(
                 f"task data log {name}",
                 "task data",
-                _task_folder(
-                    _LOGGED, {"TLG00001.XML": _TIMELOG.encode(), "TLG00001.BIN": content}
-                ),
+                _task_folder(_LOGGED, {"TLG00001.XML": _TIMELOG.encode(), "TLG00001.BIN": content}),
             )
             for name, content in _TIMED.items()
         ),
@@ -316,7 +312,9 @@ def _twice(at: Place) -> bytes:
     with zipfile.ZipFile(name, "w") as archive:
         archive.writestr("a.geojson", _MAP)
         info = zipfile.ZipInfo("a.geojson")
-        archive.filelist.append(info) if False else archive.writestr("./a.geojson", at.filled(RECIPE))
+        archive.filelist.append(info) if False else archive.writestr(
+            "./a.geojson", at.filled(RECIPE)
+        )
     content = name.read_bytes()
     name.unlink()
     return content

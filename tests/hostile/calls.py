@@ -77,7 +77,9 @@ def _read(file: Path) -> Iterator[Call]:
         if name in _OPENS and result and result[2]:
             paths = [result[2].removesuffix("<char 0:0>")]
         worked = result is not None and not result[1].startswith("-")
-        yield Call(file.name.partition(".")[0], float(stamp), name, f"{name}({rest}", tuple(paths), worked)
+        yield Call(
+            file.name.partition(".")[0], float(stamp), name, f"{name}({rest}", tuple(paths), worked
+        )
 
 
 @dataclass(frozen=True)

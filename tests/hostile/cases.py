@@ -90,9 +90,7 @@ class Case:
 def texts(role: str, files: Iterable[tuple[str, str | bytes]], label: str = "") -> list[Case]:
     """Cases that are one file each: (name, content)."""
     return [
-        Case(
-            f"{label}{name}", role, lambda at, name=name, content=content: at.write(name, content)
-        )
+        Case(f"{label}{name}", role, lambda at, name=name, content=content: at.write(name, content))
         for name, content in files
     ]
 
@@ -193,9 +191,7 @@ def _as_map(name: str, place: Path, known: Known) -> list[Command]:
     boundary = ["--boundary", known.boundary]
     file = f"{{ file = {_toml(name)} }}"
     near = f'{{ file = {_toml(name)}, distance = "100 ft" }}'
-    (place / "season-paddocks.toml").write_text(
-        _PADDOCKS + f"[paddocks]\nfile = {_toml(name)}\n"
-    )
+    (place / "season-paddocks.toml").write_text(_PADDOCKS + f"[paddocks]\nfile = {_toml(name)}\n")
     return [
         ["check", _season(place, known, boundary=f"boundary = {file}")],
         ["audit", "--boundary", name, *log, *ALONE, *OUT],

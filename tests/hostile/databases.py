@@ -81,9 +81,7 @@ _VIEWS = {
         "WITH n(x) AS (VALUES(0),(1),(2),(3),(4),(5),(6),(7),(8),(9)) "
         "SELECT a.fid, a.geom, a.name FROM hidden a, " + ", ".join(f"n n{i}" for i in range(12))
     ),
-    "huge value": _instead(
-        "SELECT fid, geom, printf('%.*c', 900000000, 'a') AS name FROM hidden"
-    ),
+    "huge value": _instead("SELECT fid, geom, printf('%.*c', 900000000, 'a') AS name FROM hidden"),
     "huge blob": _instead("SELECT fid, zeroblob(900000000) AS geom, name FROM hidden"),
     "many huge values": _instead(
         "WITH RECURSIVE c(x) AS (SELECT 1 UNION ALL SELECT x + 1 FROM c LIMIT 100000) "
@@ -99,9 +97,7 @@ _VIEWS = {
     "extension function": _instead("SELECT fid, geom, load_extension('@SECRET@') name FROM hidden"),
     "file function": _instead("SELECT fid, geom, writefile('@OUTSIDE@', 'a') name FROM hidden"),
     "read function": _instead("SELECT fid, geom, readfile('@SECRET@') AS name FROM hidden"),
-    "blob function": _instead(
-        "SELECT fid, BlobFromFile('@SECRET@') AS geom, name FROM hidden"
-    ),
+    "blob function": _instead("SELECT fid, BlobFromFile('@SECRET@') AS geom, name FROM hidden"),
     "layer function": _instead(
         "SELECT fid, geom, ogr_datasource_load_layers('@SECRET@', 0, 'x') AS name FROM hidden"
     ),
@@ -170,19 +166,21 @@ _OTHERS = {
     "layer names": 'ALTER TABLE field RENAME TO "../../x' + "\x1b[2J" + '";'
     "UPDATE gpkg_contents SET table_name = '../../x' || char(27) || '[2J';"
     "UPDATE gpkg_geometry_columns SET table_name = '../../x' || char(27) || '[2J';",
-    "injected layer name": "ALTER TABLE field RENAME TO \"a'; DROP TABLE gpkg_contents; --\";"
+    "injected layer name": 'ALTER TABLE field RENAME TO "a\'; DROP TABLE gpkg_contents; --";'
     "UPDATE gpkg_contents SET table_name = 'a''; DROP TABLE gpkg_contents; --';"
     "UPDATE gpkg_geometry_columns SET table_name = 'a''; DROP TABLE gpkg_contents; --';",
     "injected srs": "UPDATE gpkg_spatial_ref_sys SET definition = "
-    "'GEOGCS[\"@URL@\",EXTENSION[\"PROJ4\",\"+proj=longlat +nadgrids=@HOME@/secret.geojson\"]]';",
+    '\'GEOGCS["@URL@",EXTENSION["PROJ4","+proj=longlat +nadgrids=@HOME@/secret.geojson"]]\';',
     "remote srs": "UPDATE gpkg_spatial_ref_sys SET organization = 'IMPORT', definition = '@URL@';",
-    "srs of megabytes": "UPDATE gpkg_spatial_ref_sys SET definition = printf('%.*c', 90000000, 'a');",
+    "srs of megabytes": "UPDATE gpkg_spatial_ref_sys SET definition = printf('%.*c', "
+    "90000000, 'a');",
     "no page size": "PRAGMA user_version = -1; PRAGMA application_id = 0;",
     "contents lies": "UPDATE gpkg_contents SET min_x = 9e999, max_x = -9e999;",
     "counts lie": "CREATE TABLE IF NOT EXISTS gpkg_ogr_contents (table_name, feature_count);"
     "UPDATE gpkg_ogr_contents SET feature_count = 9223372036854775807;",
     "metadata": "CREATE TABLE gpkg_metadata (id, md_scope, md_standard_uri, mime_type, metadata);"
-    "INSERT INTO gpkg_metadata VALUES (1, 'dataset', '@URL@', 'text/xml', '<GDALMultiDomainMetadata/>');",
+    "INSERT INTO gpkg_metadata VALUES (1, 'dataset', '@URL@', 'text/xml', "
+    "'<GDALMultiDomainMetadata/>');",
     "attached": _schema("CREATE VIEW v AS SELECT * FROM other.t", "view"),
     "negative ids": "UPDATE field SET fid = -9223372036854775808;",
     "many columns": "".join(f"ALTER TABLE field ADD COLUMN c{i};" for i in range(1900)),
@@ -302,7 +300,10 @@ def cases() -> list[Case]:
         "('json', '{\"vector_layers\":[{\"id\":\"a\"}]}'), ('url', '@URL@');"
     )
     return [
-        *(Case(f"gpkg {n}", "map", _altered(s), chief=n == "endless view") for n, s in _VIEWS.items()),
+        *(
+            Case(f"gpkg {n}", "map", _altered(s), chief=n == "endless view")
+            for n, s in _VIEWS.items()
+        ),
         *(Case(f"gpkg {n}", "map", _altered(_schema(s))) for n, s in _TABLES.items()),
         *(
             Case(
@@ -353,5 +354,3 @@ def cases() -> list[Case]:
             "gpkg ",
         ),
     ]
-
-

@@ -24,12 +24,24 @@ _ADDRESSES = [
     *("/vsisubfile/0_100,@SECRET@", "/vsicrypt/key=abc,file=@SECRET@", "/vsicached?file=@SECRET@"),
     *("/vsisparse/a.xml", "/vsihdfs/a", "/vsiaz/a/b", "/vsigs/a/b", "/vsioss/a/b", "/vsiswift/a"),
     *("@URL@/a.geojson", "https://127.0.0.1:1/a.geojson", "ftp://127.0.0.1:1/a.geojson"),
-    *("file://@HOME@/secret.geojson", "file:secret-neighbour.geojson", "\\\\127.0.0.1\\share\\a.shp"),
+    *(
+        "file://@HOME@/secret.geojson",
+        "file:secret-neighbour.geojson",
+        "\\\\127.0.0.1\\share\\a.shp",
+    ),
     *("PG:host=127.0.0.1 port=1 dbname=a", "postgresql://127.0.0.1:1/a", "MySQL:a,host=127.0.0.1"),
     *("MSSQL:server=127.0.0.1", "ODBC:a", "OCI:a/b@c", "SQLITE:@SECRET@", "ADBC:@SECRET@"),
     *("ADBC:http://127.0.0.1:1", "GPSBabel:nmea:@SECRET@", "GPSBABEL:gpx:@SECRET@"),
     *("WFS:@URL@/wfs", "OAPIF:@URL@", "WFS3:@URL@", "CSW:@URL@", "OGCAPI:@URL@", "ES:@URL@"),
-    *("Carto:a", "AmigoCloud:a", "PLScenes:", "NGW:@URL@/resource/1", "EEDA:", "EEDAI:a", "STACIT:@URL@"),
+    *(
+        "Carto:a",
+        "AmigoCloud:a",
+        "PLScenes:",
+        "NGW:@URL@/resource/1",
+        "EEDA:",
+        "EEDAI:a",
+        "STACIT:@URL@",
+    ),
     *("STACTA:@URL@/a.json", "WMS:@URL@/wms", "WMTS:@URL@", "WCS:@URL@", "TMS:@URL@", "IIP:@URL@"),
     *("GTFS:@SECRET@", "MVT:@URL@/{z}", "MVT:@SECRET@", "PMTILES:@URL@", "MapML:@URL@"),
     *("GPKG:@SECRET@:a", "CSV:@SECRET@", "GeoJSON:@SECRET@", "ESRIJSON:@URL@", "TopoJSON:@URL@"),
@@ -40,7 +52,7 @@ _ADDRESSES = [
     *("<OGRVRTDataSource>", '{"type":"FeatureCollection"}', "|id", "`id`", "$(id)", ";id", "-o"),
     *("--config", "%s%n%n", "a\nb.geojson", "a\x1b[2J.geojson", "a\u202egpj.geojson", " ", "~"),
     *("~root", "~/secret.geojson", "$HOME/secret.geojson", "%TEMP%", "${PATH}", "con", "NUL.txt"),
-    *("a?b#c.geojson", "*", "[a-z]*", "secret*", "..", ".", "/", "...", "a" * 255, "a" * 5000),
+    *("a?b#c.geojson", "*", "[a-z]*", "secret*", "..", ".", "/", "...", "a" * 255, "b" * 5000),
 ]
 
 
@@ -231,7 +243,10 @@ def _page_bomb(codec: str) -> Callable[[Place], str]:
         shapes = pa.array([_WKB] * 3, pa.binary())
         names = pa.array(["\0" * (1 << 28)] * 3, pa.large_string())
         return _table(
-            at, pa.table({"name": names, "geometry": shapes}), compression=codec, use_dictionary=False
+            at,
+            pa.table({"name": names, "geometry": shapes}),
+            compression=codec,
+            use_dictionary=False,
         )
 
     return make
@@ -367,7 +382,7 @@ _BINARY = {
     "a.pdf": b"%PDF-1.7\n1 0 obj<</Type/Catalog/OpenAction<</S/URI/URI(@)>>>>endobj\ntrailer<<>>",
     "a.000": b"00241 3LE1 0900 $$$   5504" + b" " * 100 + b"\x1e" * 100,
     "a.dgn": b"\x08\x09\xfe\x02" + b"\0" * 600,
-    "a.tab": b'!table\n!version 300\n!charset Neutral\nDefinition Table\n  Type LINKED\n'
+    "a.tab": b"!table\n!version 300\n!charset Neutral\nDefinition Table\n  Type LINKED\n"
     b'  File "secret-neighbour.geojson"\n',
     "a.mif": b'Version 300\nCharset "Neutral"\nDelimiter ","\nColumns 99999999\n  a Char(9)\nData\n'
     + b"Pline 2000000000\n1 1\n",
@@ -385,8 +400,8 @@ _BINARY = {
     "a.sxf": b"SXF\0" + b"\xff" * 400,
     "a.jml": b'<?xml version="1.0"?><JCSDataFile>' + b"<a>" * 2000,
     "a.gtm": b"\xd3\0TrackMaker" + b"\xff" * 200,
-    "a.gmt": b"# @VGMT1.0 @GPOLYGON\n# @Je4326\n# @Jp\"+proj=longlat +nadgrids=./secret\"\n> \n",
-    "a.vfk": b"&HVERZE;\"5.0\"\n" + b"&BPAR" * 3000,
+    "a.gmt": b'# @VGMT1.0 @GPOLYGON\n# @Je4326\n# @Jp"+proj=longlat +nadgrids=./secret"\n> \n',
+    "a.vfk": b'&HVERZE;"5.0"\n' + b"&BPAR" * 3000,
     "a.ntf": b"01" + b"A" * 5000,
     "a.url": b"[InternetShortcut]\nURL=http://127.0.0.1:1/a.geojson\n",
     "a.webloc": b"<plist><dict><key>URL</key><string>http://127.0.0.1:1/</string></dict></plist>",
@@ -418,7 +433,7 @@ _BINARY = {
 
 def cases() -> list[Case]:
     """Other formats, addresses for names, Shapefile, FlatGeobuf and GeoParquet that lie."""
-    table = "id,WKT\n1,\"POLYGON ((0 0,1 0,1 1,0 0))\"\n"
+    table = 'id,WKT\n1,"POLYGON ((0 0,1 0,1 1,0 0))"\n'
     typed = [("a.csvt", "Integer,WKT"), ("a.prj", "@URL@/crs"), ("a.vrt", "<OGRVRTDataSource/>")]
 
     def csv(at: Place) -> str:
@@ -436,9 +451,17 @@ def cases() -> list[Case]:
         *(Case(f"shapefile {n}", "map", _shapefile(**a)) for n, a in _SHAPEFILES.items()),
         *(Case(f"shapefile without {p}", "map", _without(p)) for p in ("shx", "dbf", "prj", "cpg")),
         Case("shapefile linked part", "map", _linked_part),
-        Case("shapefile beside aux", "map", _beside_shapefile("a.shp.aux.xml", "<PAMDataset>" * 999)),
-        Case("shapefile beside xml", "map", _beside_shapefile("a.shp.xml", '<!DOCTYPE a SYSTEM "@URL@">')),
-        Case("shapefile beside qix", "map", _beside_shapefile("a.qix", "SQT\1\1\0\0\0" + "\x7f" * 99)),
+        Case(
+            "shapefile beside aux", "map", _beside_shapefile("a.shp.aux.xml", "<PAMDataset>" * 999)
+        ),
+        Case(
+            "shapefile beside xml",
+            "map",
+            _beside_shapefile("a.shp.xml", '<!DOCTYPE a SYSTEM "@URL@">'),
+        ),
+        Case(
+            "shapefile beside qix", "map", _beside_shapefile("a.qix", "SQT\1\1\0\0\0" + "\x7f" * 99)
+        ),
         Case("shapefile beside sbn", "map", _beside_shapefile("a.sbn", "\x7f" * 400)),
         Case("shapefile beside idm", "map", _beside_shapefile("a.idm", "<a><b>" * 100)),
         *(Case(f"flatgeobuf {name}", "map", _flat(alter)) for name, alter in _FLATS.items()),

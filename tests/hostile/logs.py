@@ -21,7 +21,8 @@ def _table(rows: Iterable[str], head: str = _HEAD) -> str:
 def _drive(count: int, head: str = _HEAD, more: str = "") -> str:
     return _table(
         (
-            f"{_DAY}{12 + i // 3600:02}:{i // 60 % 60:02}:{i % 60:02}Z,-92.33,{38.95 + i * 1e-5:.6f}{more}"
+            f"{_DAY}{12 + i // 3600:02}:{i // 60 % 60:02}:{i % 60:02}Z,-92.33,"
+            f"{38.95 + i * 1e-5:.6f}{more}"
             for i in range(count)
         ),
         head,
@@ -69,17 +70,13 @@ _TABLES: dict[str, str | bytes] = {
     "long step": _drive(100, _HEAD + ",distance [m]", ",1e12"),
     "great rate": _drive(100, _HEAD + ",rate [kg/ha]", ",1e308"),
     "great speed": _drive(100, _HEAD + ",speed [m/s]", ",1e308"),
-    "many rows": _drive(
-        50, _HEAD + "," + ",".join(f"row {i}" for i in range(2000)), ",1" * 2000
-    ),
+    "many rows": _drive(50, _HEAD + "," + ",".join(f"row {i}" for i in range(2000)), ",1" * 2000),
     "many sections": _drive(
         50, _HEAD + "," + ",".join(f"section {i}" for i in range(10**6, 10**6 + 300)), ",1" * 300
     ),
     "section of a great number": _drive(50, _HEAD + ",section_number", ",999999999999"),
     "many machines": _table(
-        (
-            f"{_DAY}12:00:{i % 60:02}Z,-92.33,{38.95 + i * 1e-5},m{i}" for i in range(5000)
-        ),
+        (f"{_DAY}12:00:{i % 60:02}Z,-92.33,{38.95 + i * 1e-5},m{i}" for i in range(5000)),
         _HEAD + ",machine",
     ),
     "100,000 columns": ",".join(f"c{i}" for i in range(100_000)) + "\n" + "1," * 99_999 + "1\n",
@@ -93,7 +90,7 @@ _TABLES: dict[str, str | bytes] = {
     "carriage returns": "\r" * 5_000_000,
     "zeros": b"\0" * 20_000_000,
     "zeros amid": _drive(50).replace("38.9502", "38\x009502"),
-    "formulas": _drive(50, "=HYPERLINK(\"http://127.0.0.1:1\"),lon,lat"),
+    "formulas": _drive(50, '=HYPERLINK("http://127.0.0.1:1"),lon,lat'),
     "names with controls": _drive(50, "time,lon,lat,\x1b]0;owned\x07\u202e", ",1"),
     "utf-16": _drive(50).encode("utf-16"),
     "utf-32": _drive(50).encode("utf-32"),
@@ -122,7 +119,9 @@ _SENTENCES: dict[str, str | bytes] = {
         for i in range(3000)
     ),
     "clock jumps": "\r\n".join(
-        _sentence(f"GPRMC,{'000000' if i % 2 else '235959'}.00,A,3857.{i:04},N,09219.0,W,5,0,140426,,")
+        _sentence(
+            f"GPRMC,{'000000' if i % 2 else '235959'}.00,A,3857.{i:04},N,09219.0,W,5,0,140426,,"
+        )
         for i in range(5000)
     ),
     "latitudes beyond": "\r\n".join(
@@ -157,7 +156,9 @@ _GPX: dict[str, str | bytes] = {
     "tracks": _gpx([], "<trk><trkseg/></trk>" * 100_000),
     "routes": _gpx([], "<rte>" + '<rtept lat="1" lon="1"/>' * 100_000 + "</rte>"),
     "links": _gpx([], '<metadata><link href="@URL@/a"/></metadata>'),
-    "deep extensions": _gpx([], "<extensions>" + "<a>" * 50_000 + "</a>" * 50_000 + "</extensions>"),
+    "deep extensions": _gpx(
+        [], "<extensions>" + "<a>" * 50_000 + "</a>" * 50_000 + "</extensions>"
+    ),
     "long text": _gpx([], f"<metadata><name>{'a' * 50_000_000}</name></metadata>"),
     "namespaces": _gpx([], "<a " + " ".join(f'xmlns:n{i}="u{i}"' for i in range(20_000)) + "/>"),
 }
@@ -249,7 +250,8 @@ _PLANS: dict[str, str | bytes] = {
     "same keys": '{"schema": "evenacre/plan/1", "seed": {}, "seed": {}, "paddocks": []}',
     "null": "null",
     "infinity": _plan().replace("1000.0", "Infinity"),
-    "recipe": '{"type": "gdal_streamed_alg", "command_line": "gdal vector convert @SECRET@ @VICTIM@"}',
+    "recipe": '{"type": "gdal_streamed_alg", '
+    '"command_line": "gdal vector convert @SECRET@ @VICTIM@"}',
     "not unicode": b"\xff\xfe\xff",
 }
 _BOOKS: dict[str, str | bytes] = {
@@ -294,5 +296,7 @@ def cases() -> list[Case]:
         *texts("blockages", [(f"{n}.csv", t) for n, t in _BLOCKED.items()], "blockages "),
         *texts("plan", [(f"{n}.json", t) for n, t in _PLANS.items()], "plan "),
         *texts("book", [(f"{n}.csv", t) for n, t in _BOOKS.items()], "book "),
-        Case("log of ten million fixes", "log", _lines("a.csv", _many_fixes(10_000_000)), heavy=True),
+        Case(
+            "log of ten million fixes", "log", _lines("a.csv", _many_fixes(10_000_000)), heavy=True
+        ),
     ]

@@ -128,7 +128,11 @@ _LARGE: dict[str, tuple[str, str, Callable[[Place, str], None]]] = {
     "terabyte of blockages": ("blockages", "b.csv", _sparse(b"start,end,tower\n")),
     "terabyte of a book": ("book", "book.csv", _sparse(b"product,setting\n")),
     "growing table": ("log", "a.csv", _growing(_LINE)),
-    "growing sentences": ("log", "a.nmea", _growing("$GPRMC,120000,A,3857,N,09219,W,1,0,140426,,\n")),
+    "growing sentences": (
+        "log",
+        "a.nmea",
+        _growing("$GPRMC,120000,A,3857,N,09219,W,1,0,140426,,\n"),
+    ),
     "growing lines of json": ("map", "a.geojsonl", _growing(collection() + "\n")),
     "growing tickets": ("tickets", "loads.csv", _growing("event,weight (lb)\nfilled,100\n")),
 }

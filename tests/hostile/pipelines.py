@@ -42,8 +42,7 @@ _CRS = {
 def cases() -> list[Case]:
     """Recipes under every name, linked systems, other languages in JSON, depth."""
     recipes = [
-        (name, _WRITES)
-        for name in ("a.json", "a.gpkg", "plain", "a.gdalg.json", "a.shp", "a.zip")
+        (name, _WRITES) for name in ("a.json", "a.gpkg", "plain", "a.gdalg.json", "a.shp", "a.zip")
     ]
     recipes += [
         ("reads.geojson", _READS),
@@ -75,10 +74,7 @@ def cases() -> list[Case]:
         ),
         ("self.geojson", _recipe("gdal vector pipeline ! read self.geojson")),
     ]
-    systems = [
-        (f"crs {name}.geojson", collection(crs=system))
-        for name, system in _CRS.items()
-    ]
+    systems = [(f"crs {name}.geojson", collection(crs=system)) for name, system in _CRS.items()]
     layer = collection()
     feature = json.loads(layer)["features"][0]
     asset = {"data": {"href": "@URL@/a.tif", "type": "image/tiff; application=geotiff"}}
@@ -180,13 +176,9 @@ def cases() -> list[Case]:
         ("long exponent.geojson", collection().replace("-92.33,", "1e999999999,")),
         ("many dims.geojson", collection().replace("38.95]", "38.95" + ",0" * 50_000 + "]")),
     ]
-    chief = Case(
-        "recipe a.geojson", "map", lambda at: at.write("a.geojson", _WRITES), chief=True
-    )
-    return (
-        [chief]
-        + texts("map", recipes, "recipe ")
-        + texts("map", systems, "json ")
-        + texts("map", languages, "json ")
-        + texts("map", depths, "json ")
-    )
+    chief = Case("recipe a.geojson", "map", lambda at: at.write("a.geojson", _WRITES), chief=True)
+    return [
+        chief,
+        *texts("map", recipes, "recipe "),
+        *texts("map", [*systems, *languages, *depths], "json "),
+    ]

@@ -29,7 +29,8 @@ _PLACES = {
     "pattern": "*.geojson",
     "command": "$(cat secret-neighbour.geojson)",
     "pipe": "|cat secret-neighbour.geojson",
-    "recipe": '{\\"type\\": \\"gdal_streamed_alg\\", \\"command_line\\": \\"gdal vector convert @SECRET@ @VICTIM@\\"}',
+    "recipe": '{\\"type\\": \\"gdal_streamed_alg\\", '
+    '\\"command_line\\": \\"gdal vector convert @SECRET@ @VICTIM@\\"}',
     "layer in the text": '{\\"type\\":\\"Point\\",\\"coordinates\\":[0,0]}',
     "wrapped": "<OGRVRTDataSource><OGRVRTLayer name='secret-neighbour'><SrcDataSource>@SECRET@"
     "</SrcDataSource></OGRVRTLayer></OGRVRTDataSource>",
@@ -101,7 +102,7 @@ _VALUES = {
     "long tow": ("rows = 8", 'rows = 8\ntow = [ { hitch_to_axle = "1e9 m" } ]'),
     "many towed": (
         "rows = 8",
-        'rows = 8\ntow = [ ' + '{ hitch_to_axle = "5 m", axle_to_pin = "1 m" }, ' * 3000 + "]",
+        "rows = 8\ntow = [ " + '{ hitch_to_axle = "5 m", axle_to_pin = "1 m" }, ' * 3000 + "]",
     ),
     "rate": ('"100 kg/ha"', '"1e308 kg/ha"'),
     "date": ("2026-04-14", "9999-12-31"),
@@ -166,7 +167,7 @@ def cases() -> list[Case]:
         Case(f"season settings of {name}", "season", _season(f"[settings]\n{lines}\n{text}"))
         for name, lines in _SETTINGS.items()
     ]
-    crs = "boundary = { file = \"sound.geojson\", crs = \"%s\" }"
+    crs = 'boundary = { file = "sound.geojson", crs = "%s" }'
     found += [
         Case(f"season system {name}", "season", _with(boundary=crs % value))
         for name, value in {

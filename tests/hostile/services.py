@@ -152,9 +152,7 @@ _XLINK = (
     '<gml:featureMember><ogr:a fid="a.1"><ogr:geometryProperty xlink:href="{0}"/></ogr:a>'
     "</gml:featureMember>"
 )
-_WFS = "<OGRWFSDataSource><URL>@URL@/wfs?SERVICE=WFS</URL><Version>2.0.0</Version></{0}>".format(
-    "OGRWFSDataSource"
-)
+_WFS = "<OGRWFSDataSource><URL>@URL@/wfs?SERVICE=WFS</URL></OGRWFSDataSource>"
 _CAPABILITIES = (
     '<wfs:WFS_Capabilities version="2.0.0" xmlns:wfs="http://www.opengis.net/wfs/2.0" '
     'xmlns:ows="http://www.opengis.net/ows/1.1" xmlns:xlink="http://www.w3.org/1999/xlink">'
@@ -215,7 +213,7 @@ def cases() -> list[Case]:
             "wcs": "<WCS_GDAL><ServiceURL>@URL@</ServiceURL></WCS_GDAL>",
             "ogcapi": "<OGCAPI><URL>@URL@</URL></OGCAPI>",
             "georss": '<rss version="2.0"><channel><link>@URL@</link></channel></rss>',
-            "mapml": '<mapml- xmlns="http://www.w3.org/1999/xhtml"><map-link href="@URL@"/></mapml->',
+            "mapml": '<mapml- xmlns="http://www.w3.org/1999/xhtml" href="@URL@"/>',
             "osm": '<osm version="0.6"><node id="1" lat="38" lon="-92"/></osm>',
         }.items()
         for suffix in (".gml", ".xml", ".kml", ".geojson")
@@ -234,12 +232,18 @@ def cases() -> list[Case]:
         ("fetches.vrt", _VRT.format("/vsicurl/@URL@/a.geojson")),
         ("itself.vrt", _VRT.format("itself.vrt")),
         ("quoted.geojson", '"' + _VRT.format("@SECRET@") + '"'),
-        ("sql.vrt", _VRT.format("@SECRET@").replace("</SrcD", "</SrcD") + "<SrcSQL>select 1</SrcSQL>"),
+        (
+            "sql.vrt",
+            _VRT.format("@SECRET@").replace("</SrcD", "</SrcD") + "<SrcSQL>select 1</SrcSQL>",
+        ),
         ("raster.vrt", _RASTER_VRT),
         ("raster.tif", _RASTER_VRT),
         ("raster.gpkg", _RASTER_VRT),
     ]
-    known = '<GMLFeatureClassList><GMLFeatureClass><Name>a</Name><ElementPath>{0}</ElementPath></GMLFeatureClass></GMLFeatureClassList>'
+    known = (
+        "<GMLFeatureClassList><GMLFeatureClass><Name>a</Name><ElementPath>{0}</ElementPath>"
+        "</GMLFeatureClass></GMLFeatureClassList>"
+    )
     return [
         *_tricks(),
         *texts("map", kml, "kml "),

@@ -49,7 +49,9 @@ def _circle(count: int, spikes: bool = False) -> list[list[float]]:
     """An outline of many vertices; with spikes, of long ones that all cross the middle."""
     points = [
         [
-            round(-92.33 + 0.005 * (-1 if spikes and i % 2 else 1) * math.cos(i * math.tau / count), 7),
+            round(
+                -92.33 + 0.005 * (-1 if spikes and i % 2 else 1) * math.cos(i * math.tau / count), 7
+            ),
             round(38.95 + 0.004 * math.sin(i * math.tau / count), 7),
         ]
         for i in range(count)
@@ -136,14 +138,15 @@ def cases() -> list[Case]:
         ("crossing.geojson", _crossing(300)),
         ("holes.geojson", _holes(20_000)),
         ("stacked.geojson", collection(*[polygon(_circle(50))] * 3_000)),
-        ("multipolygon of nothing.geojson", collection({"type": "MultiPolygon", "coordinates": [[]] * 99999})),
+        (
+            "multipolygon of nothing.geojson",
+            collection({"type": "MultiPolygon", "coordinates": [[]] * 99999}),
+        ),
     ]
     return [
         *texts("map", [(f"{name}.geojson", text) for name, text in _FAR.items()], "far "),
         *texts("map", large, "much "),
-        Case(
-            "half a million vertices", "map", _lines("a.geojson", lambda: _vertices(500_000))
-        ),
+        Case("half a million vertices", "map", _lines("a.geojson", lambda: _vertices(500_000))),
         Case(
             "ten million vertices",
             "map",

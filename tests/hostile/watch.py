@@ -81,7 +81,9 @@ class Watched:
         self._said = folder / "tmp" / "said.txt"
         environment = {
             **{k: v for k, v in os.environ.items() if not k.startswith(("GDAL", "CPL", "PROJ"))},
-            "PYTHONPATH": os.pathsep.join([str(Path(evenacre.__file__).parent.parent), str(folder.parent)]),
+            "PYTHONPATH": os.pathsep.join(
+                [str(Path(evenacre.__file__).parent.parent), str(folder.parent)]
+            ),
             "PYTHONDONTWRITEBYTECODE": "1",
             "HOME": str(folder / "home"),
             "TMPDIR": str(folder / "tmp"),
@@ -320,7 +322,13 @@ def _told(run: Run, out: Path) -> list[str]:
 
 def _allowed(case: Case, name: str, place: Place, folder: Path, known: Known) -> calls.Allowed:
     system = ("/usr", "/lib", "/lib64", "/proc", "/sys", "/dev/null", "/dev/urandom")
-    settings = ("/etc/ld.so.cache", "/etc/localtime", "/etc/timezone", "/etc/mime.types", "/etc/ssl/openssl.cnf")
+    settings = (
+        "/etc/ld.so.cache",
+        "/etc/localtime",
+        "/etc/timezone",
+        "/etc/mime.types",
+        "/etc/ssl/openssl.cnf",
+    )
     python = {sys.prefix, sys.base_prefix, os.path.realpath(sys.prefix)}
     checkout = Path(evenacre.__file__).parent
     writes = [place.folder.parent / "place", folder / "tmp", folder / "cache", "/dev/null"]

@@ -30,6 +30,7 @@ def _altered(*statements: str, name: str = "a.gpkg") -> Callable[[Place], str]:
     def make(at: Place) -> str:
         path = _geopackage(at, name)
         base = sqlite3.connect(path)
+        base.execute("PRAGMA synchronous = OFF")
         base.execute("PRAGMA trusted_schema = 1")
         base.execute("PRAGMA writable_schema = 1")
         # Its own triggers need functions that this connection has not.
@@ -38,8 +39,7 @@ def _altered(*statements: str, name: str = "a.gpkg") -> Callable[[Place], str]:
         ).fetchall():
             base.execute(f'DROP TRIGGER "{trigger}"')
         for statement in statements:
-            base.executescript(at.filled(statement))
-        base.commit()
+            base.executescript(f"BEGIN; {at.filled(statement)}; COMMIT")
         base.close()
         return name
 
@@ -145,9 +145,7 @@ _OTHERS = {
     ),
     "text search": "CREATE VIRTUAL TABLE s USING fts5(a); DROP TABLE IF EXISTS s_data_x;"
     "UPDATE s_data SET block = zeroblob(100000);",
-    "index that lies": "CREATE VIRTUAL TABLE rtree_field_geom USING rtree(id, a, b, c, d);"
-    "INSERT INTO gpkg_extensions VALUES ('field','geom','gpkg_rtree_index','x','write-only');"
-    "UPDATE rtree_field_geom_node SET data = randomblob(100000);",
+    "index that lies": "UPDATE rtree_field_geom_node SET data = randomblob(100000);",
     "generated column": "ALTER TABLE field ADD COLUMN g AS (load_extension('@SECRET@'));",
     "generated endless": "ALTER TABLE field ADD COLUMN g AS "
     "(length(replace(hex(zeroblob(900000000)), '0', 'aa')));",

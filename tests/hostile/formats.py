@@ -241,7 +241,7 @@ def _many_shapes(at: Place) -> str:
 def _page_bomb(codec: str) -> Callable[[Place], str]:
     def make(at: Place) -> str:
         shapes = pa.array([_WKB] * 3, pa.binary())
-        names = pa.array(["\0" * (1 << 28)] * 3, pa.large_string())
+        names = pa.array(["\0" * (1 << 26)] * 3, pa.large_string())
         return _table(
             at,
             pa.table({"name": names, "geometry": shapes}),

@@ -59,7 +59,7 @@ def _sparse(start: bytes) -> Callable[[Place, str], None]:
 _GROWS = """
 import sys, time
 line = open(sys.argv[1]).read().splitlines()[-1]
-end = time.monotonic() + 20
+end = time.monotonic() + 5
 with open(sys.argv[1], "a") as file:
     while time.monotonic() < end and file.tell() < 100_000_000:
         file.write((line + "\\n") * 200)
@@ -73,7 +73,9 @@ def _growing(start: str) -> Callable[[Place, str], None]:
 
     def make(at: Place, name: str) -> None:
         at.write(name, start)
-        subprocess.Popen([sys.executable, "-c", _GROWS, str(at.folder / name)])
+        subprocess.Popen(
+            [sys.executable, "-c", _GROWS, str(at.folder / name)], stderr=subprocess.DEVNULL
+        )
 
     return make
 

@@ -328,6 +328,7 @@ def _allowed(case: Case, name: str, place: Place, folder: Path, known: Known) ->
         "/etc/timezone",
         "/etc/mime.types",
         "/etc/ssl/openssl.cnf",
+        "/etc/locale.alias",
     )
     python = {sys.prefix, sys.base_prefix, os.path.realpath(sys.prefix)}
     checkout = Path(evenacre.__file__).parent

@@ -101,12 +101,16 @@ class Allowed:
             own = any(os.path.realpath(path) == self.python for path in call.paths)
             return None if own or not call.worked else f"ran {call.text}"
         if call.name in _CHANGES or any(flag in call.text for flag in _WRITING):
-            if not call.worked and call.name in _OPENS and "O_CREAT" not in call.text:
+            if not call.worked and (
+                "EEXIST" in call.text or (call.name in _OPENS and "O_CREAT" not in call.text)
+            ):
                 return None  # there was nothing to change
             astray = [path for path in call.paths if not _within(path, self.writes)]
             return f"changed {', '.join(astray)}: {call.text}" if astray else None
         if call.name in _OPENS and call.worked and "O_DIRECTORY" not in call.text:
             for path in call.paths:
+                if not path.startswith("/"):  # what is behind a descriptor: a pipe, say
+                    continue
                 kept = path.startswith(self.secret)
                 if kept or not _within(path, self.reads + self.writes):
                     return f"read {path}"
@@ -124,4 +128,8 @@ class Allowed:
 
 
 def _within(path: str, folders: tuple[str, ...]) -> bool:
-    return any(path == folder or path.startswith(folder.rstrip("/") + "/") for folder in folders)
+    return any(
+        path == folder
+        or path.startswith(folder if folder.endswith(("#", "-")) else folder.rstrip("/") + "/")
+        for folder in folders
+    )

@@ -311,7 +311,10 @@ def cases() -> list[Case]:
             )
             for name, sql in list(_TABLES.items())[:3]
         ),
-        *(Case(f"gpkg {name}", "map", _altered(sql)) for name, sql in _OTHERS.items()),
+        *(
+            Case(f"gpkg {n}", "map", _altered(sql), heavy=n == "many columns")
+            for n, sql in _OTHERS.items()
+        ),
         *(Case(f"gpkg shape {name}", "map", _altered(_blob(b))) for name, b in _BLOBS.items()),
         Case(
             "gpkg box lies",

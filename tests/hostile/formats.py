@@ -139,7 +139,7 @@ def _without(part: str) -> Callable[[Place], str]:
 def _linked_part(at: Place) -> str:
     _shapefile()(at)
     (at.folder / "a.dbf").unlink()
-    (at.folder / "a.dbf").symlink_to("secret-neighbour.geojson")
+    (at.folder / "a.dbf").symlink_to(at.home / "secret.geojson")
     return "a.shp"
 
 
@@ -450,7 +450,7 @@ def cases() -> list[Case]:
         ),
         *(Case(f"shapefile {n}", "map", _shapefile(**a)) for n, a in _SHAPEFILES.items()),
         *(Case(f"shapefile without {p}", "map", _without(p)) for p in ("shx", "dbf", "prj", "cpg")),
-        Case("shapefile linked part", "map", _linked_part),
+        Case("shapefile linked part", "map", _linked_part, reads=("@HOME@/secret.geojson",)),
         Case(
             "shapefile beside aux", "map", _beside_shapefile("a.shp.aux.xml", "<PAMDataset>" * 999)
         ),

@@ -17,6 +17,8 @@ import traceback
 from collections.abc import Callable
 from pathlib import Path
 
+import click.utils
+
 # Asks on import whether the machine has IPv6 by binding a socket; no file has a part in it.
 import urllib3.util.connection  # noqa: F401
 
@@ -37,6 +39,8 @@ def run(main: Callable[[], None], arguments: list[str]) -> int:
 def serve(program: str, said: Path) -> None:
     """Run every command of a program asked for; what each says goes to a file."""
     main = importlib.import_module(program).main
+    # As on a terminal: what would reach one is to be seen.
+    click.utils.should_strip_ansi = lambda *_: False
     answers = os.fdopen(os.dup(1), "w")
     for line in sys.stdin:
         label, folder, arguments = json.loads(line)

@@ -18,6 +18,9 @@ from hostile.corpus import FAMILIES
 from hostile.watch import Run, prepared, watch, working_strace
 
 EVERY = bool(os.environ.get("EVERY_HOSTILE_FILE"))
+# Of the families that have not been seen to do harm lately, this share goes with every run.
+SHARE = 5
+WHOLE = "recipes and json"
 
 
 @pytest.fixture(scope="module")
@@ -31,7 +34,11 @@ def known(tmp_path_factory: pytest.TempPathFactory) -> Known:
 
 @pytest.mark.parametrize("family", FAMILIES)
 def test_opening_a_file_only_reads_it(family: str, tmp_path: Path, known: Known) -> None:
-    cases = [case for case in FAMILIES[family]() if EVERY or not case.heavy]
+    cases = [
+        case
+        for number, case in enumerate(FAMILIES[family]())
+        if EVERY or case.chief or (not case.heavy and (family == WHOLE or number % SHARE == 0))
+    ]
     runs = watch(cases, tmp_path / "run", known, all_commands=EVERY)
     assert len(runs) >= len(cases)
     faults = [str(run) for run in runs if run.faults]

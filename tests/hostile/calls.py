@@ -127,9 +127,11 @@ class Allowed:
         return None if own else f"called {call.text}"
 
 
-def _within(path: str, folders: tuple[str, ...]) -> bool:
+def _within(path: str, places: tuple[str, ...]) -> bool:
+    """Whether a path is one of these, in one of these, or begins like one that ends in a star."""
     return any(
-        path == folder
-        or path.startswith(folder if folder.endswith(("#", "-")) else folder.rstrip("/") + "/")
-        for folder in folders
+        path.startswith(place[:-1])
+        if place.endswith("*")
+        else path == place or path.startswith(place.rstrip("/") + "/")
+        for place in places
     )

@@ -282,7 +282,7 @@ def _compared(
     out = place.folder.parent / "place"
     shutil.rmtree(out, ignore_errors=True)
     out.mkdir()
-    own = {name, f".{name}.lock"} if case.role == "book" else set()
+    own = {name, f".{os.path.basename(name)}.lock"} if case.role == "book" else set()
     before = {} if case.restless else _looked(place.folder)
     home, callers = _looked(place.home), listener.callers
     lives = watched.ask(run, label, place.folder)
@@ -335,7 +335,7 @@ def _allowed(case: Case, name: str, place: Place, folder: Path, known: Known) ->
     writes = [place.folder.parent / "place", folder / "tmp", folder / "cache", "/dev/null"]
     if case.role == "book":
         # The library of locks tries out, with files of no name, what the disk can do.
-        own = (name, f".{name}.lock", "#", ".filelock-probe-")
+        own = (name, f".{name}.*", "#*", ".filelock-probe-*")
         writes += [f"{place.folder}/{part}" for part in own]
     shared = Path(known.folder)
     return calls.Allowed(

@@ -12,6 +12,8 @@ from typing import TextIO
 from evenacre.commands.terminal import say
 from evenacre.errors import InputError
 
+_MOST_LINES = 50
+
 
 @contextmanager
 def printing() -> Iterator[None]:
@@ -41,6 +43,14 @@ def complain(text: str) -> None:
         say(text, err=True)
     except OSError:
         _to_nowhere(sys.stderr)
+
+
+def first(lines: list[str]) -> list[str]:
+    """Return as many lines as anybody reads, and how many more there are."""
+    more = len(lines) - _MOST_LINES
+    return (
+        lines if more <= 0 else [*lines[:_MOST_LINES], f"... and {more:,} more; mend these first."]
+    )
 
 
 @contextmanager

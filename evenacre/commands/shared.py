@@ -12,13 +12,12 @@ from typing import Annotated, Any
 
 import typer
 
-from evenacre.commands.printing import complain
+from evenacre.commands.printing import complain, first
 from evenacre.errors import InputError
 from evenacre.interrupts import Stopped, heeded
 from evenacre.written import Written
 
 DONE, FOUND, BAD_INPUT, INTERNAL = 0, 1, 2, 3
-_MOST_SHOWN = 100
 STOPPED = 128
 """To which the number of the signal is added, as shells do."""
 
@@ -55,10 +54,8 @@ def plain_errors() -> Iterator[Written]:
         with heeded():
             yield written
     except InputError as error:
-        for problem in error.problems[:_MOST_SHOWN]:
-            complain(f"error: {problem}")
-        if (more := len(error.problems) - _MOST_SHOWN) > 0:
-            complain(f"... and {more:,} more errors; mend these first.")
+        for line in first([f"error: {problem}" for problem in error.problems]):
+            complain(line)
         raise typer.Exit(BAD_INPUT) from None
     except KeyboardInterrupt as stop:
         complain(written.when_stopped())

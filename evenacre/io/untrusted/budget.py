@@ -76,6 +76,23 @@ def too_large(file: str, limit_bytes: int) -> InputError:
     )
 
 
+def check_layers(count: int) -> None:
+    """Refuse a map of too many layers.
+
+    Raises
+    ------
+    InputError
+        Without the name of the file.
+    """
+    if count > LAYERS:
+        raise InputError.at(
+            "",
+            "",
+            f"It holds {count:,} layers, more than the {LAYERS} that are read.",
+            "Export those that are needed.",
+        )
+
+
 def check_count(content: bytes, mark: bytes, most: int, file: str) -> None:
     """Refuse text that would be taken apart into too many pieces.
 

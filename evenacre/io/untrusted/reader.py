@@ -67,13 +67,7 @@ def layers(path: Path) -> list[tuple[str, str]]:
             found.append((info["layer_name"], info["geometry_type"]))
     else:
         found = pyogrio.list_layers(path).tolist()
-    if len(found) > budget.LAYERS:
-        raise InputError.at(
-            "",
-            "",
-            f"It holds {len(found):,} layers, more than the {budget.LAYERS} that are read.",
-            "Export those that are needed.",
-        )
+    budget.check_layers(len(found))
     return [(str(name), str(shape)) for name, shape in found if shape is not None]
 
 

@@ -123,12 +123,12 @@ def read_account(folder: Path, name: str) -> Account | None:
             return Account(
                 name,
                 kind,
-                files=frozenset(account["files"]),
+                files=frozenset(file for file in account["files"] if isinstance(file, str)),
                 sha256=dict(account.get("sha256", {})),
                 sealed=not seal or hashlib.sha256(bare).hexdigest() == seal,
                 written_s=path.stat().st_mtime,
             )
-    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
         pass
     return None
 

@@ -153,6 +153,11 @@ def _as_text(value: object) -> object:
 
 Percent = Annotated[float, Field(ge=0, le=100, allow_inf_nan=False)]
 Part = Annotated[float, Field(ge=0, allow_inf_nan=False)]
-Name = Annotated[str, Field(min_length=1, max_length=1000)]
+# Stripped as entries are told apart by name elsewhere: pydantic leaves some signs standing.
+Name = Annotated[
+    str,
+    Field(min_length=1, max_length=1000),
+    BeforeValidator(lambda value: value.strip() if isinstance(value, str) else value),
+]
 Instant = Annotated[str, BeforeValidator(_as_text)]
 Date = Annotated[dt.date, BeforeValidator(as_date)]

@@ -116,7 +116,9 @@ def _parsed(path: Path, raw: bytes) -> Any:
         raise InputError.at(path, "", f"{constant} is not a number.", _REMEDY)
 
     try:
-        return json.loads(raw.decode("utf-8-sig"), parse_constant=refuse)
+        data = json.loads(raw.decode("utf-8-sig"), parse_constant=refuse)
+        json.dumps(data, ensure_ascii=False).encode()  # half a character (\ud800) is no text
+        return data
     except UnicodeDecodeError:
         raise InputError.at(path, "", "is not text.", _REMEDY) from None
     except json.JSONDecodeError as error:

@@ -119,4 +119,4 @@ def _number(text: str) -> float | None:
         value = float(text.strip(" %").replace(",", "."))
     except ValueError:
         return None
-    return value if math.isfinite(value) else None
+    return value if 0 <= value < math.inf else None

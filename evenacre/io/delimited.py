@@ -12,6 +12,7 @@ import pyarrow.csv as pacsv
 
 from evenacre.errors import InputError
 from evenacre.io.dialect import sniff
+from evenacre.io.headers import told_apart
 from evenacre.io.table import FEW, Findings, Table, counted
 from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.files import read_whole
@@ -142,16 +143,10 @@ def _utf8(raw: bytes, file: str, findings: Findings) -> bytes:
 
 
 def _unique(header: tuple[str, ...], file: str, findings: Findings) -> list[str]:
-    names: list[str] = []
-    for position, name in enumerate(header, 1):
-        fresh = name or f"column {position}"
-        repeat = 2
-        while fresh in names:
-            fresh = f"{name} ({repeat})"
-            repeat += 1
+    names = told_apart(name or f"column {number}" for number, name in enumerate(header, 1))
+    for name, fresh in zip(header, names, strict=True):
         if name and fresh != name:
             findings.note(f'{file}: a second column named "{name}" is called "{fresh}".')
-        names.append(fresh)
     return names
 
 

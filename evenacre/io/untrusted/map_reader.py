@@ -20,6 +20,7 @@ import shapely
 
 import evenacre
 from evenacre.errors import InputError
+from evenacre.io.headers import told_apart
 from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.files import size_within
 
@@ -93,10 +94,11 @@ class MapReader:
         if head["geometry"] is not None:
             columns[head["geometry"]] = _shapes(columns[head["geometry"]], head["crs"])
         frame = pd.concat(columns, axis=1) if columns else pd.DataFrame()
-        frame.columns = head["columns"]
+        names = told_apart(head["columns"])
+        frame.columns = names
         if head["geometry"] is None:
             return frame
-        return gpd.GeoDataFrame(frame, geometry=head["columns"][head["geometry"]])
+        return gpd.GeoDataFrame(frame, geometry=names[head["geometry"]])
 
     def _ask(
         self, path: Path, label: str, request: dict[str, Any]

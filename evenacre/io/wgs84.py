@@ -14,6 +14,7 @@ import shapely
 
 from evenacre.errors import InputError
 from evenacre.model import FloatArray
+from evenacre.overlay import valid
 
 # Whatever this computer is set to: no field needs a grid from the network.
 pyproj.network.set_network_enabled(active=False)  # type: ignore[attr-defined]
@@ -213,7 +214,10 @@ def unwrap(shapes: ShapeArray, near_lon: float | None = None) -> ShapeArray:
         return shapes
     turned = np.mod(lon, 360.0)
     if near_lon is not None:
-        return _map_lon(shapes, lambda x: near(x, near_lon)) if far(lon, near_lon) else shapes
+        if not far(lon, near_lon):
+            return shapes
+        # What spans more than half the globe comes out crossing itself.
+        return valid(_map_lon(shapes, lambda x: near(x, near_lon)))
     if np.ptp(turned) < np.ptp(lon) - 1e-9:
         # Only what crosses runs on; the rest stays between -180 and 180.
         return _map_lon(shapes, lambda x: np.mod(x, 360.0))

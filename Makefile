@@ -3,7 +3,7 @@ PYTHON ?= python3
 VENV ?= .venv
 BIN := $(VENV)/bin
 
-.PHONY: demo test check bench clean
+.PHONY: demo test check bench fuzz clean
 
 demo: $(VENV)/.installed
 	$(BIN)/evenacre demo three-larks
@@ -18,6 +18,11 @@ check: $(VENV)/.developed
 
 bench: $(VENV)/.tested
 	$(BIN)/python benchmarks/run.py
+
+# A million spoilt files; FUZZ="csv -runs=1000" for fewer, FUZZ=--merge to keep what they reached.
+fuzz: $(VENV)/.tested
+	$(BIN)/python -m pip install --quiet atheris
+	$(BIN)/python tests/fuzz_atheris.py $(FUZZ)
 
 clean:
 	rm -rf $(VENV) three-larks

@@ -4,7 +4,7 @@ VENV ?= .venv
 BIN := $(VENV)/bin
 LEAFLET ?= 1.9.4
 
-.PHONY: demo test check bench lowest dist sbom audit-deps leaflet clean
+.PHONY: demo test check bench fuzz lowest dist sbom audit-deps leaflet clean
 
 demo: $(VENV)/.installed
 	$(BIN)/evenacre demo three-larks
@@ -21,6 +21,11 @@ check: $(VENV)/.developed
 
 bench: $(VENV)/.tested
 	$(BIN)/python benchmarks/run.py
+
+# A million spoilt files; FUZZ="csv -runs=1000" for fewer, FUZZ=--merge to keep what they reached.
+fuzz: $(VENV)/.tested
+	$(BIN)/python -m pip install --quiet atheris
+	$(BIN)/python tests/fuzz_atheris.py $(FUZZ)
 
 # The suite with every dependency at its declared lower bound, and on other Pythons.
 lowest lane-%: export PATH := $(abspath $(BIN)):$(PATH)

@@ -16,6 +16,7 @@ from evenacre.commands.export import export
 from evenacre.commands.finish import finish
 from evenacre.commands.interseed import interseed
 from evenacre.commands.passes import passes
+from evenacre.commands.printing import standard_streams
 
 app = typer.Typer(
     name="evenacre",
@@ -48,4 +49,5 @@ def main() -> None:
         reconfigure = getattr(stream, "reconfigure", None)
         if reconfigure is not None:
             reconfigure(errors="replace")
-    app()
+    with standard_streams():
+        app()

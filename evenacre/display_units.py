@@ -15,6 +15,9 @@ HECTARE_M2 = 10_000.0
 MILE_M = 5280 * FOOT_M
 
 
+_NOTHING = 1e-12  # of any unit
+
+
 @dataclass(frozen=True)
 class DisplayUnit:
     """A unit shown to people.
@@ -38,7 +41,7 @@ class DisplayUnit:
         value = self.of(si)
         if not math.isfinite(value):
             return "n/a"
-        if value == 0:
+        if abs(value) < _NOTHING:
             return f"0 {self.label}"
         exponent = math.floor(math.log10(abs(float(f"{value:.{digits - 1}e}"))))
         decimals = digits - 1 - exponent

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+_LONGEST = 600
+
 
 @dataclass(frozen=True)
 class Problem:
@@ -26,6 +28,14 @@ class Problem:
     place: str
     what: str
     remedy: str
+
+    def __post_init__(self) -> None:
+        # What stands in a file is repeated here, and may be of any length.
+        for part in ("file", "place", "what", "remedy"):
+            text = getattr(self, part)
+            if len(text) > _LONGEST:
+                short = f"{text[: _LONGEST // 2]} ... {text[-_LONGEST // 2 :]}"
+                object.__setattr__(self, part, short)
 
     def __str__(self) -> str:
         where = f"{self.file}, {self.place}" if self.place else self.file

@@ -5,23 +5,25 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from evenacre.generation import generation_time
+from evenacre.io.file_names import unique_slugs
+from evenacre.io.ownership import PASSES, write_account
 from evenacre.io.passes_out import write_passes
 from evenacre.io.season_ground import DriveOptions, Ground
-from evenacre.io.staging import PASSES, staged_folder, write_account
+from evenacre.io.staging import staged_folder
 from evenacre.pipeline import Outcome
 from evenacre.planning.interseeding.plan import drive_of
 from evenacre.planning.passes.nouns import Drive, PassPlan
 from evenacre.planning.passes.plan import plan_passes
-from evenacre.reports.figures import unique_slugs
 from evenacre.reports.pass_account import pass_account
 from evenacre.reports.pass_files import pass_files
 from evenacre.reports.pass_map import pass_map
 from evenacre.reports.pass_words import pass_lines
 from evenacre.units import UnitSystem
+from evenacre.written import Written
 
 _MAPS = "maps"
 
@@ -33,6 +35,7 @@ def plan_field_passes(
     units: UnitSystem,
     *,
     say: Callable[[str], None] = lambda _stage: None,
+    written: Written | None = None,
 ) -> Outcome:
     """Plan the passes of every field and write the result folder.
 
@@ -46,6 +49,8 @@ def plan_field_passes(
     units : UnitSystem
     say : callable, optional
         Told each field as it begins.
+    written : Written, optional
+        Told what was written, and of files that were kept.
 
     Returns
     -------
@@ -57,10 +62,10 @@ def plan_field_passes(
     InputError
         When the folder cannot be written.
     """
-    generated = datetime.now(UTC).isoformat(timespec="seconds")
+    generated = generation_time().isoformat(timespec="seconds")
     given = drive.heading_rad is not None
     names = [f"{_MAPS}/{slug}.png" for slug in unique_slugs(f.name for f in ground.fields)]
-    with staged_folder(out, PASSES) as stage:
+    with staged_folder(out, PASSES, written=written) as stage:
         plans: list[PassPlan] = []
         (stage / _MAPS).mkdir()
         for field, name in zip(ground.fields, names, strict=True):

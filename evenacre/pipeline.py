@@ -2,25 +2,25 @@
 
 from __future__ import annotations
 
-import signal
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
 from functools import partial
-from multiprocessing import active_children, get_context, resource_tracker
+from multiprocessing import active_children, get_context
 from pathlib import Path
-from threading import current_thread, main_thread
 from typing import Any
 
 import geopandas as gpd
 import numpy as np
 
+from evenacre import workers
 from evenacre.coverage.audit import audit_operation
 from evenacre.coverage.result import AuditResult
 from evenacre.deliverables import Deliverables, OperationFiles
 from evenacre.errors import InputError, Problem
+from evenacre.finished import Claim, FinishedWork
+from evenacre.generation import generation_time
 from evenacre.io.operations import load_operation
 from evenacre.io.outputs import write_outputs
 from evenacre.io.parquet_out import track_layer
@@ -53,6 +53,7 @@ from evenacre.reports.season_tables import season_tables
 from evenacre.reports.summary import summary
 from evenacre.reports.tables import tables
 from evenacre.units import UnitSystem, unit_system
+from evenacre.written import Written
 
 Progress = Callable[[str, int], None]
 """Told the stage at work and how many operations are done."""
@@ -79,10 +80,13 @@ class Outcome:
         As in ``summary.json``.
     lines : tuple of str
         The account in plain words, for a terminal.
+    remarks : tuple of str
+        About the run rather than the ground; no part of the result.
     """
 
     summary: dict[str, Any]
     lines: tuple[str, ...]
+    remarks: tuple[str, ...] = ()
 
 
 def audit_plan(
@@ -119,6 +123,22 @@ def audit_plan(
     return Audited(result, rendered, operation_layers(result), loads, tracks)
 
 
+def audit_and_keep(
+    plan: OperationPlan,
+    key: str,
+    units: str,
+    currency: str,
+    keep_tracks: bool,
+    claim: Claim | None,
+    say: Callable[[str], None] = lambda _stage: None,
+) -> Audited:
+    """Audit as :func:`audit_plan` does and keep the operation for later runs at once."""
+    audited = audit_plan(plan, key, units, currency, keep_tracks, say)
+    if claim is not None:
+        claim.keep(replace(audited, tracks=()))
+    return audited
+
+
 def audit_season(
     season: Season,
     out: Path,
@@ -126,7 +146,9 @@ def audit_season(
     jobs: int = 1,
     geoparquet: bool = False,
     plan_file: Path | None = None,
+    fresh: bool = False,
     progress: Progress = lambda _stage, _done: None,
+    written: Written | None = None,
 ) -> Outcome:
     """Audit every operation of a season and write the result folder.
 
@@ -141,8 +163,12 @@ def audit_season(
         Write the tracks and the chief layers as GeoParquet too.
     plan_file : Path, optional
         ``plan.json`` of a plan of interseeding, to be held against what was done.
+    fresh : bool
+        Compute every operation, those too that an earlier run finished.
     progress : callable, optional
         Told the stage at work and how many operations are done.
+    written : Written, optional
+        Told what was written, and of files that were kept.
 
     Returns
     -------
@@ -157,8 +183,8 @@ def audit_season(
     planned = read_plan(plan_file) if plan_file is not None else None
     if planned is not None:
         season = replace(season, inputs=(*season.inputs, planned.file))
-    with staged_folder(out) as stage:
-        audited = _audit_all(season, jobs, geoparquet, progress)
+    with staged_folder(out, written=written) as stage:
+        audited, remarks = _audit_all(season, jobs, geoparquet, fresh, progress)
         progress("writing the report", len(audited))
         book = _ledger(season, audited)
         balances = _balances(season, audited)
@@ -170,7 +196,7 @@ def audit_season(
     lines = [line for a in audited for line in _lines(a, units, season.currency)]
     lines += _season_lines(book, balances, units, season.currency)
     lines += planned_done_lines(compared, units) if compared else ()
-    return Outcome(account, tuple(lines))
+    return Outcome(account, tuple(lines), remarks)
 
 
 def _ledger(season: Season, audited: Sequence[Audited]) -> Ledger:
@@ -211,74 +237,87 @@ def _track_layer(audited: Sequence[Audited]) -> gpd.GeoDataFrame:
     return layer
 
 
-def _audit_all(season: Season, jobs: int, keep_tracks: bool, progress: Progress) -> list[Audited]:
-    """Audit the operations in order, gathering the complaints of all of them."""
+_Work = tuple[OperationPlan, str, str, str, bool, Claim | None]
+"""What :func:`audit_and_keep` is called with."""
+
+
+def _audit_all(
+    season: Season, jobs: int, keep_tracks: bool, fresh: bool, progress: Progress
+) -> tuple[list[Audited], tuple[str, ...]]:
+    """Audit the operations in order, gathering the complaints of all of them.
+
+    Returns
+    -------
+    list of Audited
+    tuple of str
+        Remarks on what was taken from earlier runs.
+    """
+    progress("looking for finished operations", 0)
+    finished = FinishedWork.open()
+    work: list[_Work] = []
+    for i, plan in enumerate(season.operations, start=1):
+        asked = f"op{i}", season.units, season.currency
+        work.append((plan, *asked, keep_tracks, finished.claim(plan, *asked)))
+    audited = [None if fresh else _finished(*args) for args in work]
+    missing = [i for i, found in enumerate(audited) if found is None]
+    taken = len(work) - len(missing)
     problems: list[Problem] = []
-    audited: list[Audited] = []
-    with _calls(season, jobs, keep_tracks, lambda stage: progress(stage, 0)) as calls:
-        for done, (plan, call) in enumerate(zip(season.operations, calls, strict=True)):
+    with _calls([work[i] for i in missing], jobs, lambda stage: progress(stage, taken)) as calls:
+        for done, (i, call) in enumerate(zip(missing, calls, strict=True), start=taken):
             if len(calls) > 1:
-                progress(f"{plan.field.name}, {plan.name}", done)
+                progress(f"{season.operations[i].field.name}, {season.operations[i].name}", done)
             try:
-                audited.append(call())
+                audited[i] = call()
             except InputError as error:
                 problems.extend(error.problems)
     if problems:
         raise InputError(problems)
-    return audited
+    remarks = finished.remarks([args[-1] for args in work], taken)
+    return [a for a in audited if a is not None], tuple(remarks)
+
+
+def _finished(
+    plan: OperationPlan,
+    _key: str,
+    _units: str,
+    _currency: str,
+    keep_tracks: bool,
+    claim: Claim | None,
+) -> Audited | None:
+    """Return an operation as an earlier run finished it, its logs read anew if asked for."""
+    found = claim.take(Audited) if claim else None
+    if claim is None or found is None or not keep_tracks:
+        return found
+    try:
+        found = replace(found, tracks=load_operation(plan).tracks)
+    except InputError:  # a file was changed just now: its audit will tell
+        return None
+    return found if claim.holds() else None
 
 
 @contextmanager
 def _calls(
-    season: Season, jobs: int, keep_tracks: bool, say: Callable[[str], None]
+    work: Sequence[_Work], jobs: int, say: Callable[[str], None]
 ) -> Iterator[list[Callable[[], Audited]]]:
     """One call per operation, run here or already under way in a worker process."""
-    plans = [
-        (plan, f"op{i}", season.units, season.currency, keep_tracks)
-        for i, plan in enumerate(season.operations, start=1)
-    ]
-    jobs = min(jobs, len(plans))
+    jobs = min(jobs, len(work))
     if jobs < 2:
-        stages = (say,) if len(plans) == 1 else ()
-        yield [partial(audit_plan, *args, *stages) for args in plans]
+        stages = (say,) if len(work) == 1 else ()
+        yield [partial(audit_and_keep, *args, *stages) for args in work]
         return
-    with ProcessPoolExecutor(jobs, get_context("spawn"), initializer=_leave_interrupts) as pool:
-        try:
-            with _interrupts_held():
-                started = [pool.submit(audit_plan, *args) for args in plans]
-            yield [future.result for future in started]
-        except BaseException:
-            for child in active_children():
-                child.terminate()
-            pool.shutdown(wait=False, cancel_futures=True)
-            raise
-
-
-@contextmanager
-def _interrupts_held() -> Iterator[None]:
-    """Hold Ctrl-C back until the end, and from the processes started meanwhile for good.
-
-    A worker that is only half started would answer it with a traceback of its own.
-    """
-    if not hasattr(signal, "pthread_sigmask") or current_thread() is not main_thread():
-        yield
-        return
-    resource_tracker.ensure_running()  # its start would lift the mask
-    heard: list[int] = []
-    handler = signal.signal(signal.SIGINT, lambda number, _frame: heard.append(number))
-    mask = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})  # workers inherit it
+    pool: ProcessPoolExecutor | None = None
     try:
-        yield
+        with workers.starting():
+            pool = ProcessPoolExecutor(jobs, get_context("spawn"), initializer=workers.begin)
+            started = [pool.submit(audit_and_keep, *args) for args in work]
+        yield [future.result for future in started]
+    except BaseException:
+        for child in active_children():
+            child.terminate()
+        raise
     finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, mask)
-        signal.signal(signal.SIGINT, signal.SIG_DFL if handler is None else handler)
-    if heard:
-        signal.raise_signal(signal.SIGINT)
-
-
-def _leave_interrupts() -> None:
-    """Leave Ctrl-C to the parent, which ends its workers."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
+        if pool is not None:
+            pool.shutdown(cancel_futures=True)
 
 
 def _deliverables(
@@ -298,7 +337,7 @@ def _deliverables(
             farm=season.farm,
             inputs=season.inputs,
             warnings=season.warnings,
-            generated=datetime.now(UTC).isoformat(timespec="seconds"),
+            generated=generation_time().isoformat(timespec="seconds"),
             currency=season.currency,
             ledger=book,
             loads=loads,

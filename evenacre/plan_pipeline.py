@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import UTC, datetime
 from pathlib import Path
 
+from evenacre.generation import generation_time
 from evenacre.io.calendar_out import write_calendar
+from evenacre.io.ownership import PLAN, write_account
 from evenacre.io.passes_out import write_passes
-from evenacre.io.staging import PLAN, staged_folder, write_account
+from evenacre.io.staging import staged_folder
 from evenacre.io.table_out import write_tables
 from evenacre.model import Season
 from evenacre.pipeline import Outcome
@@ -20,10 +21,15 @@ from evenacre.reports.interseed_tables import interseed_tables
 from evenacre.reports.interseed_words import interseed_lines
 from evenacre.reports.pass_files import pass_files
 from evenacre.units import unit_system
+from evenacre.written import Written
 
 
 def interseed_season(
-    season: Season, out: Path, *, say: Callable[[str], None] = lambda _stage: None
+    season: Season,
+    out: Path,
+    *,
+    say: Callable[[str], None] = lambda _stage: None,
+    written: Written | None = None,
 ) -> Outcome:
     """Plan the interseeding of a season's grazed paddocks and write the result folder.
 
@@ -35,6 +41,8 @@ def interseed_season(
         Written whole or not at all.
     say : callable, optional
         Told each stage as it begins.
+    written : Written, optional
+        Told what was written, and of files that were kept.
 
     Returns
     -------
@@ -51,8 +59,8 @@ def interseed_season(
     if season.grazing is None or season.seeding is None:
         raise ValueError("a plan of interseeding needs paddocks and seeding")
     units = unit_system(season.units)
-    generated = datetime.now(UTC)
-    with staged_folder(out, PLAN) as stage:
+    generated = generation_time()
+    with staged_folder(out, PLAN, written=written) as stage:
         plan = plan_interseeding(
             season.grazing, season.seeding, time_zone=season.time_zone, say=say
         )

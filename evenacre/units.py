@@ -101,6 +101,8 @@ _BUSHEL_TRAPS = (
     Dimension.PRICE_PER_MASS,
 )
 
+# Beyond anything on a farm in any SI unit, and below it.
+_MOST, _NOTHING = 1e15, 1e-18
 _NUMBER = re.compile(r"[+\-]?(?:\d[\d.,]*|[.,]\d+)(?:[eE][+-]?\d+)?")
 _FRACTION = re.compile(r"(?:(\d+)[ \-])?(\d+)/(\d+)(?=[^\d/.,])")
 _FEET_INCHES = re.compile(
@@ -188,7 +190,9 @@ def parse_quantity(text: str, dimension: Dimension, *, file: str = "", place: st
     value = number * factor
     if not math.isfinite(value):
         raise error(f'"{text}" is not a finite number.')
-    return value
+    if abs(value) > _MOST:
+        raise error(f'"{text}" is too large to be true.', "Check the number and its unit.")
+    return value if abs(value) > _NOTHING else 0.0
 
 
 def _remedy(dimension: Dimension) -> str:

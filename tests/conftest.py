@@ -1,4 +1,4 @@
-"""For all tests: no example is timed, and a browser that reaches no network."""
+"""For all tests: nothing kept from run to run, no example timed, a browser without network."""
 
 from __future__ import annotations
 
@@ -12,6 +12,9 @@ from hypothesis import settings
 from playwright.sync_api import sync_playwright
 
 CHROMIUM = Path("/usr/bin/chromium")
+
+# Tests are to compute, and to leave the user's own folder alone; processes they start inherit it.
+os.environ["EVENACRE_CACHE"] = "off"
 
 # A busy machine is no fault of the code.
 settings.register_profile("untimed", deadline=None)

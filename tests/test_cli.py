@@ -10,7 +10,6 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Callable
 from pathlib import Path
 
 import geopandas as gpd
@@ -27,6 +26,7 @@ from cli_jobs import (
     write_files,
     write_log,
 )
+from processes import LISTED, alive, children, wait_for
 from put_down import MISSOURI, on_earth
 
 from evenacre import __version__
@@ -374,21 +374,6 @@ def test_a_fault_of_the_program(files: Files, monkeypatch: pytest.MonkeyPatch, t
     assert sorted(p.name for p in files.folder.iterdir()) == ["field.geojson", "log.csv"]
 
 
-def alive(pid: int) -> bool:
-    """Tell whether a process still runs; one that only waits to be counted does not."""
-    try:
-        return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0] != "Z"
-    except OSError:
-        return False
-
-
-def children(pid: int) -> list[int]:
-    try:
-        return [int(c) for c in Path(f"/proc/{pid}/task/{pid}/children").read_text().split()]
-    except OSError:
-        return []
-
-
 @pytest.fixture(scope="module")
 def long_season(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Work for some seconds."""
@@ -396,7 +381,7 @@ def long_season(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return write_season(files, "Spring", "Summer", "Fall")
 
 
-@pytest.mark.skipif(not Path("/proc/self/task").is_dir(), reason="needs a list of processes")
+@pytest.mark.skipif(not LISTED, reason="needs a list of processes")
 @pytest.mark.parametrize(
     ("jobs", "workers", "wait_s", "to_all"),
     [(1, 0, 0.3, True), (2, 2, 0.0, True), (2, 2, 1.5, True), (2, 2, 1.5, False)],
@@ -415,7 +400,7 @@ def test_ctrl_c_midway(
         start_new_session=True,
     )
     try:
-        wait_for(lambda: bool(list(home.glob(".evenacre-out-*"))))
+        wait_for(lambda: bool(list(home.glob(".evenacre-*"))))
         wait_for(lambda: len(children(process.pid)) >= workers)
         time.sleep(wait_s)
         family = children(process.pid)
@@ -434,14 +419,6 @@ def test_ctrl_c_midway(
     assert err == "Stopped. Nothing was written.\n"
     wait_for(lambda: not any(map(alive, family)))
     assert sorted(home.iterdir()) == before
-
-
-def wait_for(ready: Callable[[], bool], seconds: float = 20.0) -> None:
-    """Wait until something is so."""
-    end = time.monotonic() + seconds
-    while not ready():
-        assert time.monotonic() < end, "it never was"
-        time.sleep(0.005)
 
 
 def test_ctrl_c_keeps_the_earlier_result(files: Files, monkeypatch: pytest.MonkeyPatch) -> None:

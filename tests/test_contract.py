@@ -129,10 +129,11 @@ def contents(folder: Path) -> dict[str, bytes]:
 
 
 def untimed(folder: Path) -> dict[str, bytes]:
-    """Every file of a result, without the one key that tells the time."""
+    """Every file of a result, without the key that tells the time and the checksum over it."""
     files = contents(folder)
-    files["summary.json"], keys = re.subn(rb'\n  "generated": "[^"]*",', b"", files["summary.json"])
-    assert keys == 1
+    timed = rb'\n  "(generated|account_sha256)": "[^"]*",?'
+    files["summary.json"], keys = re.subn(timed, b"", files["summary.json"])
+    assert keys == 2
     return files
 
 
@@ -192,7 +193,7 @@ def test_one_operation_keeps_its_rasters_at_the_root(files: Files) -> None:
 def test_every_key_of_the_summary(result: Result) -> None:
     account = result.account
     assert list(account)[:2] == ["schema", "program"]
-    assert account["schema"] == "evenacre/summary/1.1"
+    assert account["schema"] == "evenacre/summary/1.2"
     assert set(account) >= {"inputs", "warnings", "operations", "generated"}
     for operation in account["operations"]:
         assert list(operation)[: len(OPERATION_KEYS)] == OPERATION_KEYS
@@ -237,6 +238,16 @@ def test_inputs_are_named_with_their_sha256(result: Result) -> None:
         )
     }
     assert named == expected
+
+
+def test_written_files_are_named_with_their_sha256(result: Result) -> None:
+    named = result.account["sha256"]
+    assert sorted([*named, "summary.json"]) == result.account["files"]
+    for name, digest in named.items():
+        assert digest == hashlib.sha256((result.out / name).read_bytes()).hexdigest(), name
+    own = result.account["account_sha256"]
+    raw = (result.out / "summary.json").read_bytes().replace(own.encode(), b"0" * 64)
+    assert own == hashlib.sha256(raw).hexdigest()
 
 
 def test_other_programs_read_what_was_written(result: Result) -> None:

@@ -282,3 +282,39 @@ def test_nothing_is_left_when_it_fails(season: Path) -> None:
     ran = evenacre("export", season, "--out", season.parent / "plan.xml")
     assert "does not end in .zip" in ran.errors()[0]
     assert sorted(season.parent.iterdir()) == before
+
+
+def test_a_plan_that_was_changed_is_not_written_over(season: Path) -> None:
+    out = season.parent / "plan.zip"
+    assert export(season)[0].code == 0
+    with zipfile.ZipFile(out) as archive:
+        files = {name: archive.read(name) for name in archive.namelist()}
+        comment = archive.comment
+    main = "TASKDATA/TASKDATA.XML"
+    changed = files | {
+        main: files[main].replace(b"</ISO11783_TaskData>", b"\n</ISO11783_TaskData>")
+    }
+    assert changed != files
+    # Once packed anew by a program that keeps the comment, once by one that does not.
+    for kept in (comment, b""):
+        with zipfile.ZipFile(out, "w") as archive:
+            for name, content in changed.items():
+                archive.writestr(name, content)
+            archive.comment = kept
+        before = out.read_bytes()
+        ran, _ = export(season)
+        assert ran.code == 2
+        assert "was changed since Evenacre wrote it" in ran.errors()[0]
+        assert "--replace" in ran.errors()[0]
+        assert out.read_bytes() == before
+    assert export(season, "--replace")[0].code == 0
+
+
+def test_a_plan_of_before_the_checksum_is_written_over(season: Path) -> None:
+    out = season.parent / "plan.zip"
+    assert export(season)[0].code == 0
+    with zipfile.ZipFile(out, "a") as archive:
+        archive.comment = b""
+        archive._didModify = True
+    assert zipfile.ZipFile(out).comment == b""
+    assert export(season)[0].code == 0

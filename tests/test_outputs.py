@@ -232,14 +232,22 @@ def test_workbook_has_numbers_as_numbers_and_a_frozen_head(folder: Path) -> None
     assert csv["covered [ac]"].iloc[0] == covered.value
 
 
-@pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@SUM(A1)", "\t=1", "\r=1"])
+# What the OWASP page "CSV Injection" lists, and the same behind space.
+@pytest.mark.parametrize(
+    "text",
+    [
+        *("=1+1", "+1", "-1", "@SUM(A1)", "\t=1", "\r=1", "\n=1", " =1", "\u3000=1"),
+        *("\uff1d1", "\uff0b1", "\uff0d1", "\uff20A1"),
+    ],
+)
 def test_text_never_becomes_a_formula(text: str, tmp_path: Path) -> None:
     table = pd.DataFrame({"field": [text], "area": [-1.5], text: ["x"]})
     write_csv(tmp_path / "t.csv", table)
     raw = (tmp_path / "t.csv").read_text(encoding="utf-8-sig")
     for cell in pd.read_csv(tmp_path / "t.csv", header=None, dtype=str).to_numpy().ravel():
-        assert cell[0] not in "=+@\t\r", raw
-    assert f"'{text}" in (tmp_path / "t.csv").read_bytes().decode("utf-8-sig")
+        assert cell[0] not in "=+@\t\r\n \u3000\uff1d\uff0b\uff0d\uff20", raw
+    kept = text.replace("\r", "")
+    assert f"'{kept}" in (tmp_path / "t.csv").read_bytes().decode("utf-8-sig")
     assert "-1.5" in raw  # a number keeps its sign
     write_workbook(tmp_path / "t.xlsx", {"t": table})
     sheet = openpyxl.load_workbook(tmp_path / "t.xlsx")["t"]

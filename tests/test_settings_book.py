@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import csv
+import errno
+import os
 import subprocess
 import sys
 from dataclasses import replace
@@ -303,4 +305,41 @@ def test_a_book_held_by_another_program(tmp_path: Path, monkeypatch: pytest.Monk
 
 def test_nothing_but_the_book_and_its_lock_is_left(tmp_path: Path) -> None:
     append_setting(tmp_path / "book.csv", CLOVER)
+    assert sorted(p.name for p in tmp_path.iterdir()) == [".book.csv.lock", "book.csv"]
+
+
+def test_a_disk_that_fills_up_midway_leaves_no_half_line(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "book.csv"
+    append_setting(path, CLOVER)
+    before = path.read_bytes()
+    whole = os.write
+
+    def filling(descriptor: int, data: bytes) -> int:
+        if len(data) < 10:
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        return whole(descriptor, data[: len(data) // 2])
+
+    monkeypatch.setattr(os, "write", filling)
+    with pytest.raises(InputError, match="the disk is full"):
+        append_setting(path, CLOVER)
+    monkeypatch.undo()
+    assert path.read_bytes() == before
+
+
+@pytest.mark.parametrize("is_linked", [False, True])
+def test_what_a_killed_beginning_leaves_goes_with_the_next_line(
+    tmp_path: Path, is_linked: bool
+) -> None:
+    path = tmp_path / "book.csv"
+    linking = f"link = os.link\ndef die(*names):\n    {is_linked} and link(*names)\n"
+    script = KILLED.replace(
+        "os.write = half", f"{linking}    os.kill(os.getpid(), 9)\nos.link = die"
+    )
+    assert process(script, path, 0).wait() != 0
+    assert {p.name for p in tmp_path.iterdir()} >= {".book.csv.new"}
+    assert path.exists() == is_linked
+    assert append_setting(path, CLOVER) == ()
+    assert len(read_book(path).settings) == 1
     assert sorted(p.name for p in tmp_path.iterdir()) == [".book.csv.lock", "book.csv"]

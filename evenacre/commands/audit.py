@@ -19,7 +19,7 @@ from evenacre.commands.reading_options import (
     TracksCrs,
     TracksLayer,
 )
-from evenacre.commands.running import Jobs, run, tell
+from evenacre.commands.running import Fresh, Jobs, run, tell
 from evenacre.commands.shared import FOUND, AsJson, Quiet, Units, option, plain_errors
 
 
@@ -128,11 +128,12 @@ def audit(
     out: Out = None,
     units: Units = None,
     jobs: Jobs = 0,
+    fresh: Fresh = False,
     as_json: AsJson = False,
     quiet: Quiet = False,
 ) -> None:
     """Audit a season, or one field from a boundary and a log."""
-    with plain_errors():
+    with plain_errors() as written:
         single = {
             "boundary": boundary,
             "width": width,
@@ -182,7 +183,15 @@ def audit(
         folder = out or home / "evenacre-out"
         silent = quiet or as_json
         outcome = run(
-            season, folder, units, jobs, quiet=silent, geoparquet=geoparquet, plan_file=plan
+            season,
+            folder,
+            units,
+            jobs,
+            written,
+            quiet=silent,
+            geoparquet=geoparquet,
+            plan_file=plan,
+            fresh=fresh,
         )
         tell(outcome, f"Open {folder / 'report.html'}", as_json=as_json, quiet=quiet)
         _fail_on(outcome.summary, fail_on or [])

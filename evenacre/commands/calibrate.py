@@ -5,10 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
-import typer
-
 from evenacre.commands.printing import printing
 from evenacre.commands.shared import AsJson, Quiet, Units, option, plain_errors
+from evenacre.commands.terminal import say
 from evenacre.errors import InputError
 
 if TYPE_CHECKING:
@@ -89,7 +88,7 @@ def calibrate(
     quiet: Quiet = False,
 ) -> None:
     """Judge a stationary test of the meter, find the next setting, and note it."""
-    with plain_errors():
+    with plain_errors() as written:
         from evenacre.commands.calibrate_options import read_options
         from evenacre.commands.calibrate_texts import Texts
         from evenacre.io.settings_book import BOOK_NAME, append_setting, read_book
@@ -138,13 +137,13 @@ def calibrate(
         result = worked_out(job, past)
         noted = job.test is not None and not no_book
         if noted:
-            warnings = append_setting(path, result.noted, system.name)
+            warnings = append_setting(path, result.noted, system.name, written=written)
         with printing():
             if as_json:
                 _print_json(result, notes, warnings, path if noted else None)
             elif not quiet:
                 for line in _lines(result, system, notes, warnings, path if noted else None):
-                    typer.echo(line)
+                    say(line)
 
 
 def _today() -> str:
@@ -222,8 +221,7 @@ def _lines(
 def _print_json(
     result: Calibration, notes: tuple[str, ...], warnings: tuple[str, ...], book: Path | None
 ) -> None:
-    import json
-
+    from evenacre.io.json_out import json_text
     from evenacre.reports.calibration_figures import calibration_summary
     from evenacre.reports.past_settings import calibration_cautions, look_up_summary
 
@@ -235,4 +233,4 @@ def _print_json(
         "warnings": list(warnings),
         "cautions": calibration_cautions(result),
     }
-    typer.echo(json.dumps(account, ensure_ascii=False, indent=2))
+    say(json_text(account))

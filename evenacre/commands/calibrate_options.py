@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import datetime
 import re
 from collections.abc import Sequence
 
 from evenacre.commands.calibrate_ground import ground_m2
 from evenacre.commands.calibrate_texts import Reader, Texts
 from evenacre.errors import InputError
+from evenacre.io.years import read_day
 from evenacre.model import Implement, PastSetting, Product
 from evenacre.planning.calibrate import MeterTest
 from evenacre.planning.calibration import CalibrationJob
@@ -58,9 +58,9 @@ def read_options(
         trouble=texts.trouble,
     )
     try:
-        datetime.date.fromisoformat(texts.date)
-    except ValueError:
-        read.complain("--date", f'"{texts.date}" is not a date.', "Write it as 2026-04-14.")
+        read_day(texts.date)
+    except ValueError as error:
+        read.complain("--date", str(error), "Write it as 2026-04-14.")
     if not 0 < texts.tolerance < 100:
         read.complain("--tolerance", f"{texts.tolerance:g} % is no tolerance.", "Give 5, or so.")
     job = CalibrationJob(

@@ -7,8 +7,9 @@ from typing import Annotated
 
 import typer
 
-from evenacre.commands.printing import printing
+from evenacre.commands.printing import first, printing
 from evenacre.commands.shared import BAD_INPUT, Quiet, plain_errors
+from evenacre.commands.terminal import say
 
 
 def check(
@@ -22,11 +23,14 @@ def check(
         findings = check_season(season)
         errors = sum(finding.level == "error" for finding in findings)
         with printing():
+            lines = []
             for finding in findings:
                 if finding.level == "error" or not quiet:
                     about = f" ({finding.operation})" if finding.operation else ""
-                    typer.echo(f"{finding.level}{about}: {finding.text}")
+                    lines.append(f"{finding.level}{about}: {finding.text}")
+            for line in first(lines):
+                say(line)
             if not quiet:
-                typer.echo(f"{errors} to mend." if errors else "Nothing to mend.")
+                say(f"{errors} to mend." if errors else "Nothing to mend.")
         if errors:
             raise typer.Exit(BAD_INPUT)

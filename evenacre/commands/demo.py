@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from evenacre.commands.interseed import PLAN_FOLDER, plan
-from evenacre.commands.running import Jobs, run, tell
+from evenacre.commands.running import Fresh, Jobs, run, tell
 from evenacre.commands.shared import AsJson, Quiet, Units, plain_errors
 
 
@@ -18,26 +18,33 @@ def demo(
     ),
     units: Units = None,
     jobs: Jobs = 0,
+    fresh: Fresh = False,
     as_json: AsJson = False,
     quiet: Quiet = False,
 ) -> None:
     """Write the sample farm into a folder, plan its interseeding and audit its season."""
-    with plain_errors():
+    with plain_errors() as written:
+        from evenacre.io.demo_farm import put_farm
+        from evenacre.io.ownership import PLAN
         from evenacre.io.season import load_season
-        from evenacre.io.staging import PLAN, check_demo_folder, disk_troubles_told
         from evenacre.sample_fields.three_larks import TRUTH, write_farm
 
-        check_demo_folder(directory, TRUTH)
-        with disk_troubles_told(directory, "evenacre demo FOLDER"):
-            write_farm(directory)
+        put_farm(directory, write_farm, TRUTH, written)
         silent = quiet or as_json
         file = directory / "season.toml"
         coming = load_season(file, logs=False, must_hold="seeding")
         plan_folder, folder = directory / PLAN_FOLDER, directory / "evenacre-out"
-        planned = plan(coming, plan_folder, units, quiet=silent)
+        planned = plan(coming, plan_folder, units, written, quiet=silent)
         if not silent:
             tell(planned, f"Open {plan_folder / 'report.html'}", as_json=False, quiet=False)
         outcome = run(
-            load_season(file), folder, units, jobs, quiet=silent, plan_file=plan_folder / PLAN
+            load_season(file),
+            folder,
+            units,
+            jobs,
+            written,
+            quiet=silent,
+            plan_file=plan_folder / PLAN,
+            fresh=fresh,
         )
         tell(outcome, f"Open {folder / 'report.html'}", as_json=as_json, quiet=quiet)

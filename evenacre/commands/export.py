@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from evenacre.commands.printing import printing
+from evenacre.commands.printing import complain, printing
 from evenacre.commands.shared import Quiet, Units, option, plain_errors
+from evenacre.commands.terminal import say
 from evenacre.errors import InputError
 
 if TYPE_CHECKING:
@@ -44,7 +45,8 @@ def export(
     quiet: Quiet = False,
 ) -> None:
     """Write boundaries, zones and planned rates as ISO 11783-10 task data (version 4)."""
-    with plain_errors():
+    with plain_errors() as written:
+        from evenacre.interrupts import held
         from evenacre.io.season import load_season
         from evenacre.io.taskdata.write import PlannedTask, check_replaceable_zip, write_tasks
         from evenacre.units import unit_system
@@ -63,16 +65,18 @@ def export(
         if zone_rate or product:
             jobs = _with_zone_rates(jobs, zone_rate or [], product)
         tasks = [PlannedTask(job.name, job.field, rates) for job, rates in jobs]
-        write_tasks(out, tasks, farm=plan.farm)
+        with held():
+            write_tasks(out, tasks, farm=plan.farm)
+            written.places.append(out)
         system = unit_system(units.value if units else plan.units)
         fields = dict.fromkeys(job.field.name for job, _ in jobs)
         with printing():
             for warning in (text for name in fields for text in warnings[name]):
-                typer.echo(f"warning: {warning}", err=True)
+                complain(f"warning: {warning}")
             for line in [] if quiet else _lines(jobs, system):
-                typer.echo(line)
+                say(line)
             if not quiet:
-                typer.echo(f"Wrote {out}")
+                say(f"Wrote {out}")
 
 
 Jobs = Sequence[tuple["OperationPlan", tuple["PlannedRate", ...]]]

@@ -20,10 +20,12 @@ from evenacre.commands.reading_options import (
     TracksLayer,
 )
 from evenacre.commands.shared import AsJson, Quiet, UnitName, Units, option, plain_errors
+from evenacre.commands.terminal import say
 from evenacre.errors import InputError
 
 if TYPE_CHECKING:
     from evenacre.model import OperationPlan, Season
+    from evenacre.written import Written
 
 JOB, TYPED, LEFT, FIELD = (
     "The job",
@@ -88,7 +90,7 @@ def finish(
 
     From a season file, from a boundary and tracks so far, or from acres and pounds typed in.
     """
-    with plain_errors():
+    with plain_errors() as written:
         texts = FinishTexts(
             left, left_error, rate, rate_min, rate_max, area, area_error, overlap, product
         )
@@ -100,7 +102,7 @@ def finish(
                     "It does not go with a season file, a boundary or tracks.",
                     "Leave one of them out.",
                 )
-            _typed(texts, out, units, as_json=as_json, quiet=quiet)
+            _typed(texts, out, units, written, as_json=as_json, quiet=quiet)
             return
         single = {
             "boundary": boundary,
@@ -117,11 +119,17 @@ def finish(
             "boundary_crs": boundary_crs,
         }
         season, plan = _plan(files or [], tracks or [], operation, field, product, single)
-        _from_tracks(season, plan, texts, loads, out, units, as_json=as_json, quiet=quiet)
+        _from_tracks(season, plan, texts, loads, out, units, written, as_json=as_json, quiet=quiet)
 
 
 def _typed(
-    texts: FinishTexts, out: Path | None, units: UnitName | None, *, as_json: bool, quiet: bool
+    texts: FinishTexts,
+    out: Path | None,
+    units: UnitName | None,
+    written: Written,
+    *,
+    as_json: bool,
+    quiet: bool,
 ) -> None:
     """Acres and pounds typed in."""
     from evenacre.reports.finish_words import finish_account, finish_lines
@@ -133,7 +141,7 @@ def _typed(
     if out is not None:
         from evenacre.io.finish_out import write_finish
 
-        write_finish(out, account, None, None)
+        write_finish(out, account, None, None, written=written)
     _tell(account, "", lines, as_json=as_json, quiet=quiet)
 
 
@@ -144,6 +152,7 @@ def _from_tracks(
     loads: Path | None,
     out: Path | None,
     units: UnitName | None,
+    written: Written,
     *,
     as_json: bool,
     quiet: bool,
@@ -177,7 +186,8 @@ def _from_tracks(
     if out is not None:
         from evenacre.io.finish_out import write_finish
 
-        write_finish(out, account, finish_features(result, job), finish_map(result, job, system))
+        features, png = finish_features(result, job), finish_map(result, job, system)
+        write_finish(out, account, features, png, written=written)
         lines.append(f"Map: {out / 'finish.png'}")
     title = f"{result.field}, {result.operation}: {job.product.name}"
     _tell(account, title, lines, as_json=as_json, quiet=quiet)
@@ -188,14 +198,14 @@ def _tell(
 ) -> None:
     with printing():
         if as_json:
-            import json
+            from evenacre.io.json_out import json_text
 
-            typer.echo(json.dumps(account, ensure_ascii=False, allow_nan=False, indent=2))
+            say(json_text(account))
         elif not quiet:
             if title:
-                typer.echo(title)
+                say(title)
             for line in lines:
-                typer.echo(f"  {line}" if title else line)
+                say(f"  {line}" if title else line)
 
 
 def _plan(

@@ -14,6 +14,7 @@ from evenacre.commands.shared import FOUND, AsJson, Quiet, UnitName, Units, plai
 if TYPE_CHECKING:
     from evenacre.model import Season
     from evenacre.pipeline import Outcome
+    from evenacre.written import Written
 
 PLAN_FOLDER = "evenacre-plan"
 
@@ -45,17 +46,19 @@ def interseed(
     quiet: Quiet = False,
 ) -> None:
     """Plan the interseeding of grazed paddocks: moves, windows, days, loads and passes."""
-    with plain_errors():
+    with plain_errors() as written:
         from evenacre.io.season import load_season
 
         folder = out or season.parent / PLAN_FOLDER
         given = load_season(season, logs=False, must_hold="seeding")
-        outcome = plan(given, folder, units, quiet=quiet or as_json)
+        outcome = plan(given, folder, units, written, quiet=quiet or as_json)
         tell(outcome, f"Open {folder / 'report.html'}", as_json=as_json, quiet=quiet)
         _fail_on(outcome.summary, fail_on or [])
 
 
-def plan(season: Season, out: Path, units: UnitName | None, *, quiet: bool) -> Outcome:
+def plan(
+    season: Season, out: Path, units: UnitName | None, written: Written, *, quiet: bool
+) -> Outcome:
     """Plan with the stage at work shown on standard error."""
     from dataclasses import replace
 
@@ -64,7 +67,7 @@ def plan(season: Season, out: Path, units: UnitName | None, *, quiet: bool) -> O
     if units is not None:
         season = replace(season, units=units.value)
     with stages("reading the paddocks", quiet=quiet) as say:
-        return interseed_season(season, out, say=say)
+        return interseed_season(season, out, say=say, written=written)
 
 
 def _fail_on(account: dict[str, Any], wanted: list[FailOn]) -> None:

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from evenacre.errors import Problem
     from evenacre.io.season_ground import DriveOptions, Ground
     from evenacre.pipeline import Outcome
+    from evenacre.written import Written
 
 FOLDER = "evenacre-passes"
 SEASON, ONE, DRIVE = "From a season file", "One field without a season file", "How to drive"
@@ -75,7 +76,7 @@ def passes(
     quiet: Quiet = False,
 ) -> None:
     """Plan how to drive fields: heading, headland rounds, passes, turns, overlap and hours."""
-    with plain_errors():
+    with plain_errors() as written:
         single = {
             "boundary": boundary,
             "unworkable": unworkable,
@@ -100,7 +101,7 @@ def passes(
         }
         ground, options = _read(season, {**single, "width": width}, of_season, driving)
         folder = out or file.parent / FOLDER
-        outcome = _plan(ground, options, folder, units, quiet=quiet or as_json)
+        outcome = _plan(ground, options, folder, units, written, quiet=quiet or as_json)
         tell(outcome, _closing(outcome, folder), as_json=as_json, quiet=quiet)
 
 
@@ -169,7 +170,13 @@ def _width_m(driving: dict[str, Any], options: DriveOptions | None) -> float | N
 
 
 def _plan(
-    ground: Ground, options: DriveOptions, out: Path, units: UnitName | None, *, quiet: bool
+    ground: Ground,
+    options: DriveOptions,
+    out: Path,
+    units: UnitName | None,
+    written: Written,
+    *,
+    quiet: bool,
 ) -> Outcome:
     """Plan with the field at work shown on standard error."""
     from evenacre.passes_pipeline import drive_over, plan_field_passes
@@ -178,7 +185,7 @@ def _plan(
     system = unit_system(units.value if units else ground.units)
     drive = drive_over(ground, options)
     with stages("laying passes", quiet=quiet) as say:
-        return plan_field_passes(ground, drive, out, system, say=say)
+        return plan_field_passes(ground, drive, out, system, say=say, written=written)
 
 
 def _closing(outcome: Outcome, folder: Path) -> str:

@@ -1,4 +1,4 @@
-"""Printing on a standard output that may be closed or full."""
+"""Printing on standard streams that may be closed, lost or full."""
 
 from __future__ import annotations
 
@@ -7,8 +7,12 @@ import os
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
+from typing import TextIO
 
+from evenacre.commands.terminal import say
 from evenacre.errors import InputError
+
+_MOST_LINES = 50
 
 
 @contextmanager
@@ -23,8 +27,7 @@ def printing() -> Iterator[None]:
     try:
         yield
     except OSError as error:
-        # What is still buffered must not fail once more at the end.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _to_nowhere(sys.stdout)
         if error.errno != errno.EPIPE:
             raise InputError.at(
                 "standard output",
@@ -32,3 +35,45 @@ def printing() -> Iterator[None]:
                 f"It could not be written ({error.strerror}).",
                 "Files of the result are complete; free some space, or print elsewhere.",
             ) from None
+
+
+def complain(text: str) -> None:
+    """Print on standard error; that nobody may be left to read it is no further trouble."""
+    try:
+        say(text, err=True)
+    except OSError:
+        _to_nowhere(sys.stderr)
+
+
+def first(lines: list[str]) -> list[str]:
+    """Return as many lines as anybody reads, and how many more there are."""
+    more = len(lines) - _MOST_LINES
+    return (
+        lines if more <= 0 else [*lines[:_MOST_LINES], f"... and {more:,} more; mend these first."]
+    )
+
+
+@contextmanager
+def standard_streams() -> Iterator[None]:
+    """Have all three standard streams from start to end.
+
+    A file of the result must not get the number of one that was closed, or what a library
+    prints would go into it.
+    """
+    while (descriptor := os.open(os.devnull, os.O_RDWR)) <= 2:
+        pass
+    os.close(descriptor)
+    try:
+        yield
+    finally:
+        for stream in (sys.stdout, sys.stderr):
+            try:
+                if stream is not None:
+                    stream.flush()
+            except OSError:
+                _to_nowhere(stream)
+
+
+def _to_nowhere(stream: TextIO) -> None:
+    """Let what is still buffered not fail once more at the end."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())

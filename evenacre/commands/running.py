@@ -10,14 +10,20 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from evenacre.commands.printing import printing
+from evenacre.commands.printing import complain, printing
 from evenacre.commands.shared import UnitName
+from evenacre.commands.terminal import say
+from evenacre.shown_text import shown
 
 if TYPE_CHECKING:
     from evenacre.model import Season
     from evenacre.pipeline import Outcome
+    from evenacre.written import Written
 
 Jobs = Annotated[int, typer.Option("--jobs", min=0, help="Processes to use; 0: all cores.")]
+Fresh = Annotated[
+    bool, typer.Option("--fresh", help="Compute all; take nothing from an earlier run.")
+]
 
 
 def run(
@@ -25,10 +31,12 @@ def run(
     out: Path,
     units: UnitName | None,
     jobs: int,
+    written: Written,
     *,
     quiet: bool,
     geoparquet: bool = False,
     plan_file: Path | None = None,
+    fresh: bool = False,
 ) -> Outcome:
     """Audit with a progress line on standard error."""
     from dataclasses import replace
@@ -41,7 +49,7 @@ def run(
     if units is not None:
         season = replace(season, units=units.value)
     columns = (
-        TextColumn("{task.description}"),
+        TextColumn("{task.description}", markup=False),
         BarColumn(),
         MofNCompleteColumn(),
         TimeElapsedColumn(),
@@ -51,41 +59,49 @@ def run(
     with Progress(*columns, console=console, transient=True, disable=silent) as bar:
         task = bar.add_task("starting", total=len(season.operations))
 
-        def say(stage: str, done: int) -> None:
-            bar.update(task, description=stage, completed=done)
+        def show(stage: str, done: int) -> None:
+            bar.update(task, description=shown(stage), completed=done)
 
         processes = jobs or os.cpu_count() or 1
-        return audit_season(
+        outcome = audit_season(
             season,
             out,
             jobs=processes,
             geoparquet=geoparquet,
             plan_file=plan_file,
-            progress=say,
+            fresh=fresh,
+            progress=show,
+            written=written,
         )
+    if not quiet:
+        for remark in outcome.remarks:
+            complain(remark)
+    return outcome
 
 
 @contextmanager
 def stages(first: str, *, quiet: bool) -> Iterator[Callable[[str], None]]:
     """Show the stage at work on standard error, and give what to tell the next one to."""
     from rich.console import Console
+    from rich.text import Text
 
     console = Console(stderr=True)
     if quiet or not console.is_terminal:  # a file of messages is no place for a moving line
         yield lambda _stage: None
         return
     with console.status(first) as status:
-        yield status.update
+        # As text, so that brackets in a name are no markup.
+        yield lambda stage: status.update(Text(shown(stage)))
 
 
 def tell(outcome: Outcome, closing: str, *, as_json: bool, quiet: bool) -> None:
     """Print the account and a closing line, or the summary as JSON."""
     with printing():
         if as_json:
-            import json
+            from evenacre.io.json_out import json_text
 
-            typer.echo(json.dumps(outcome.summary, ensure_ascii=False, indent=2))
+            say(json_text(outcome.summary))
         elif not quiet:
             for line in outcome.lines:
-                typer.echo(line)
-            typer.echo(closing)
+                say(line)
+            say(closing)

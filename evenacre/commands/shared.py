@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import errno
+import signal
 from collections.abc import Iterator
 from contextlib import contextmanager
 from enum import StrEnum
@@ -10,9 +12,14 @@ from typing import Annotated, Any
 
 import typer
 
+from evenacre.commands.printing import complain, first
 from evenacre.errors import InputError
+from evenacre.interrupts import Stopped, heeded
+from evenacre.written import Written
 
-DONE, FOUND, BAD_INPUT, INTERNAL, INTERRUPTED = 0, 1, 2, 3, 130
+DONE, FOUND, BAD_INPUT, INTERNAL = 0, 1, 2, 3
+STOPPED = 128
+"""To which the number of the signal is added, as shells do."""
 
 
 class UnitName(StrEnum):
@@ -34,26 +41,46 @@ Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="Print only errors.")
 
 
 @contextmanager
-def plain_errors() -> Iterator[None]:
-    """Turn every way of failing into plain words and an exit code."""
+def plain_errors() -> Iterator[Written]:
+    """Turn every way of failing into plain words and an exit code.
+
+    Yields
+    ------
+    Written
+        To be told what was written, so that a run that is stopped says what there is of it.
+    """
+    written = Written()
     try:
-        yield
+        with heeded():
+            yield written
     except InputError as error:
-        for problem in error.problems:
-            typer.echo(f"error: {problem}", err=True)
+        for line in first([f"error: {problem}" for problem in error.problems]):
+            complain(line)
         raise typer.Exit(BAD_INPUT) from None
-    except KeyboardInterrupt:
-        typer.echo("Stopped. Nothing was written.", err=True)
-        raise typer.Exit(INTERRUPTED) from None
+    except KeyboardInterrupt as stop:
+        complain(written.when_stopped())
+        number = stop.number if isinstance(stop, Stopped) else signal.SIGINT
+        raise typer.Exit(STOPPED + number) from None
     except (typer.Exit, typer.Abort):
         raise
     except Exception as error:
+        if isinstance(error, OSError) and _too_long(error):
+            name = Path(str(error.filename)).name[:60]
+            complain(f"error: {name}...: The name is too long for this system. Shorten it.")
+            raise typer.Exit(BAD_INPUT) from None
         import traceback
 
-        traceback.print_exc()
-        typer.echo(
+        complain(traceback.format_exc().rstrip())
+        complain(
             f"internal error: {type(error).__name__}: {error}. This is a fault of Evenacre, not of "
-            "your files; please report it with the lines above.",
-            err=True,
+            "your files; please report it with the lines above."
         )
         raise typer.Exit(INTERNAL) from None
+    finally:
+        for note in written.notes:
+            complain(f"note: {note}")
+
+
+def _too_long(error: OSError) -> bool:
+    """Tell whether a system refuses a name or path for its length; Windows has its own code."""
+    return error.errno == errno.ENAMETOOLONG or getattr(error, "winerror", None) == 206

@@ -161,7 +161,9 @@ def audit_operation(
         cleaning=fixes.counts,
         sources=tuple(t.source for t in tracks),
         notes=remarks.notes(operation, fixes, path, states.notes),
-        warnings=remarks.warnings(operation, fixes, land, states.warnings, mass_warnings),
+        warnings=remarks.warnings(
+            operation, fixes, land, states.warnings, (*mass_warnings, *remarks.coarse(frame))
+        ),
         totals=running_totals(
             steps,
             implement,

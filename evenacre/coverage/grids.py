@@ -16,6 +16,7 @@ from evenacre.model import FloatArray, IntArray
 
 # About this many cells on the field; a 25 ha field gets cells of 0.7 m.
 _CELLS = 500_000
+_MOST_CELLS = 25_000_000
 _MIN_CELL_M, _MAX_CELL_M = 0.1, 2.0
 
 
@@ -29,12 +30,20 @@ class GridFrame:
     area_m2 : float
         Sets the cell size.
     crs : pyproj.CRS
+
+    Attributes
+    ----------
+    coarse : bool
+        True when the ground reaches so far that its cells are larger than those of any field.
     """
 
     def __init__(self, extent: BaseGeometry, area_m2: float, crs: CRS) -> None:
-        cell = float(np.clip(np.sqrt(area_m2 / _CELLS), _MIN_CELL_M, _MAX_CELL_M))
-        self.cell_m = round(cell, 2)
         west, south, east, north = extent.bounds
+        cell = float(np.clip(np.sqrt(area_m2 / _CELLS), _MIN_CELL_M, _MAX_CELL_M))
+        # Ground that lies scattered is mostly gaps, which take memory too.
+        least = float(np.sqrt((east - west) * (north - south) / _MOST_CELLS))
+        self.cell_m = round(max(cell, least), 2)
+        self.coarse = least > _MAX_CELL_M
         self.west = np.floor(west / self.cell_m) * self.cell_m
         self.north = np.ceil(north / self.cell_m) * self.cell_m
         self.shape = (

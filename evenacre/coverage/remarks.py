@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from evenacre.coverage.clean import NEAR_FIELD_M, Fixes
+from evenacre.coverage.grids import GridFrame
 from evenacre.coverage.ground import PlaneField
 from evenacre.coverage.smooth import SmoothPath
 from evenacre.coverage.steps import Steps
@@ -110,6 +111,17 @@ def warnings(
         *amounts,
         *_boundary_warnings(land),
     )
+
+
+def coarse(frame: GridFrame) -> list[str]:
+    """Warn of rasters whose cells are larger than they would be on any one field."""
+    if not frame.coarse:
+        return []
+    return [
+        "The worked ground lies scattered so far apart that the rasters have cells of "
+        f"{in_both('length', frame.cell_m)}; what is counted by cells, such as the area within a "
+        "tenth of the target, is rough."
+    ]
 
 
 def _away_warnings(fixes: Fixes) -> list[str]:

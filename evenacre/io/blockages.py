@@ -11,8 +11,9 @@ import numpy as np
 from evenacre.errors import InputError, Problem
 from evenacre.io.delimited import read_delimited
 from evenacre.io.hints import did_you_mean, listed
-from evenacre.io.instants import on_undated_clock, seconds_of, time_of_day, time_span
+from evenacre.io.instants import not_read, on_undated_clock, seconds_of, time_of_day, time_span
 from evenacre.io.table import Findings
+from evenacre.io.untrusted import budget
 from evenacre.model import Blockage, Implement, Track
 
 _EITHER = "Write tower = 2, or rows such as 9-16."
@@ -59,7 +60,7 @@ def read_blockage_file(path: Path) -> tuple[list[BlockageNote], list[str]]:
     findings = Findings()
     if not path.exists():
         raise InputError.at(path.name, "", "There is no such file.", "Check the name.")
-    table = read_delimited(path, findings)
+    table = read_delimited(path, findings, budget.NOTES)
     columns = {name.strip().lower(): name for name in table.names}
     missing = [c for c in ("start", "end") if c not in columns]
     if not {"tower", "rows"} & columns.keys():
@@ -110,7 +111,7 @@ def blockages_of(
         for word, value in ((note.start, start), (note.end, end)):
             if np.isnan(value):
                 remedy = "Write it as 2026-04-14T09:12:00, or as 09:12:00 if the job has a date."
-                complain(note, f'"{word}" is not a time.' if word else "A time is missing.", remedy)
+                complain(note, not_read(word) if word else "A time is missing.", remedy)
         if end < start:
             complain(
                 note, f"It ends ({note.end}) before it starts ({note.start}).", "Swap the times."

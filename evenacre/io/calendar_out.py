@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import unicodedata
 from collections.abc import Sequence
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -11,6 +10,7 @@ from icalendar import Calendar, Event, vText
 
 from evenacre import __version__
 from evenacre.deliverables import CalendarEvent
+from evenacre.shown_text import shown
 
 # A revision counts the minutes from here, so that a later plan is a later revision.
 _FIRST = datetime(2020, 1, 1, tzinfo=UTC)
@@ -39,7 +39,7 @@ def write_calendar(
     calendar.add("method", "PUBLISH")
     # The property of RFC 7986, and the one that phones knew before it.
     for key in ("name", "x-wr-calname"):
-        calendar.add(key, vText(_printable(name)))
+        calendar.add(key, vText(shown(name)))
     stamp = generated.astimezone(UTC).replace(microsecond=0)
     for event in events:
         calendar.add_component(_entry(event, stamp))
@@ -60,16 +60,11 @@ def _entry(event: CalendarEvent, stamp: datetime) -> Event:
     entry.add("sequence", int((stamp - _FIRST).total_seconds() // 60))
     entry.add("dtstart", event.start)
     entry.add("dtend", event.end)
-    entry.add("summary", _printable(event.title))
+    entry.add("summary", shown(event.title))
     if event.text:
-        entry.add("description", _printable(event.text))
+        entry.add("description", shown(event.text))
     if event.place:
-        entry.add("location", _printable(event.place))
+        entry.add("location", shown(event.place))
     # A move of the herd does not make the day busy.
     entry.add("transp", "OPAQUE" if isinstance(event.start, datetime) else "TRANSPARENT")
     return entry
-
-
-def _printable(text: str) -> str:
-    """Drop control characters, which the format cannot hold."""
-    return "".join(s for s in text if s == "\n" or unicodedata.category(s) not in ("Cc", "Cs"))

@@ -142,7 +142,7 @@ def _asked_use(table: Table, role: str, text: str) -> ColumnUse:
         raise InputError.at(
             "columns", role, "this is not a role a column can have.", f"Use {', '.join(ROLES)}."
         )
-    if name in ("section", "row") and not (key.isdigit() and int(key) > 0):
+    if name in ("section", "row") and not re.fullmatch("[1-9][0-9]{0,3}", key):
         raise InputError.at(
             "columns", role, "the number is missing.", f"Write {name}:1 for the one at the left."
         )

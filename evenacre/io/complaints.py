@@ -42,6 +42,8 @@ _EXAMPLES = {
 _PLAIN = {
     "string_type": ("{value} is not text.", "Write it in quotes."),
     "string_too_short": ("It is empty.", "Fill it in."),
+    "string_unicode": ("Its name is not written in UTF-8.", "Give it another name."),
+    "string_too_long": ("It is longer than {max_length:,} characters.", "Shorten it."),
     "string_pattern_mismatch": ("{value} is not right.", 'Write three capitals, such as "USD".'),
     "int_type": ("{value} is not a whole number.", "Write a whole number, without quotes."),
     "bool_type": ("{value} is neither true nor false.", "Write true or false, without quotes."),

@@ -12,21 +12,32 @@ import pyarrow.csv as pacsv
 
 from evenacre.errors import InputError
 from evenacre.io.dialect import sniff
+from evenacre.io.headers import told_apart
 from evenacre.io.table import FEW, Findings, Table, counted
+from evenacre.io.untrusted import budget
+from evenacre.io.untrusted.files import read_whole
 
 
-def read_delimited(path: Path, findings: Findings) -> Table:
+def read_delimited(path: Path, findings: Findings, most_records: int = budget.RECORDS) -> Table:
     """Read a text table with one header line; every cell stays text.
 
     Separators ``, ; tab |``, decimal commas, byte order marks, UTF-8, UTF-16 and Latin text
     are recognised. Lines of a wrong length are left out with a warning while they are few.
+
+    Parameters
+    ----------
+    path : Path
+    findings : Findings
+    most_records : int
+        A table of more is refused.
 
     Raises
     ------
     InputError
         When the file is empty, has a header only, no header, or is not a table.
     """
-    content = _utf8(path.read_bytes(), path.name, findings)
+    content = _utf8(read_whole(path), path.name, findings)
+    budget.check_count(content, b"\n", most_records, path.name)
     if not content.strip():
         raise InputError.at(path.name, "", "the file is empty.", "Export the log again.")
     try:
@@ -132,16 +143,10 @@ def _utf8(raw: bytes, file: str, findings: Findings) -> bytes:
 
 
 def _unique(header: tuple[str, ...], file: str, findings: Findings) -> list[str]:
-    names: list[str] = []
-    for position, name in enumerate(header, 1):
-        fresh = name or f"column {position}"
-        repeat = 2
-        while fresh in names:
-            fresh = f"{name} ({repeat})"
-            repeat += 1
+    names = told_apart(name or f"column {number}" for number, name in enumerate(header, 1))
+    for name, fresh in zip(header, names, strict=True):
         if name and fresh != name:
             findings.note(f'{file}: a second column named "{name}" is called "{fresh}".')
-        names.append(fresh)
     return names
 
 

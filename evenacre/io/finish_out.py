@@ -11,14 +11,21 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from evenacre.errors import InputError
-from evenacre.io.staging import SUMMARY, staged_folder, write_account
+from evenacre.io.json_out import json_text
+from evenacre.io.ownership import SUMMARY, write_account
+from evenacre.io.staging import staged_folder
+from evenacre.written import Written
 
 _DEGREE_DIGITS = 7
 
 
 def write_finish(
-    out: Path, account: dict[str, Any], features: gpd.GeoDataFrame | None, png: bytes | None
+    out: Path,
+    account: dict[str, Any],
+    features: gpd.GeoDataFrame | None,
+    png: bytes | None,
+    *,
+    written: Written | None = None,
 ) -> None:
     """Write ``summary.json``, ``finish.geojson`` and ``finish.png``, all or nothing.
 
@@ -31,14 +38,16 @@ def write_finish(
     features : GeoDataFrame or None
         EPSG:4326; None when there is no field to draw.
     png : bytes or None
+    written : Written, optional
+        Told what was written, and of files that were kept.
 
     Raises
     ------
     InputError
         When the folder holds anything else, or cannot be written.
     """
-    _spare_others(out, account["schema"])
-    with staged_folder(out) as stage:
+    kind, _, _ = account["schema"].rpartition("/")
+    with staged_folder(out, kind=kind, written=written) as stage:
         if features is not None:
             (stage / "finish.geojson").write_text(
                 geojson_text(features), encoding="utf-8", newline="\n"
@@ -46,17 +55,6 @@ def write_finish(
         if png is not None:
             (stage / "finish.png").write_bytes(png)
         write_account(stage, SUMMARY, account)
-
-
-def _spare_others(out: Path, mine: str) -> None:
-    try:
-        schema = json.loads((out / SUMMARY).read_text(encoding="utf-8"))["schema"]
-    except (OSError, ValueError, KeyError, TypeError):
-        return
-    if schema != mine:
-        raise InputError.at(
-            out, "", "holds another kind of result.", "Choose another folder with --out."
-        )
 
 
 def geojson_text(features: gpd.GeoDataFrame) -> str:
@@ -80,7 +78,7 @@ def geojson_text(features: gpd.GeoDataFrame) -> str:
             for shape, row in zip(shapes, rows, strict=True)
         ],
     }
-    return json.dumps(collection, ensure_ascii=False, allow_nan=False, indent=1) + "\n"
+    return json_text(collection, indent=1) + "\n"
 
 
 def _plain(value: Any) -> Any:

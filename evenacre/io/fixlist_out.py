@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
 import pandas as pd
 
 from evenacre.io.gpx_out import add_point, add_text, gpx_root, write_root
+from evenacre.io.json_out import json_text
 
 _DEGREE_DIGITS = 7
 
@@ -53,10 +53,5 @@ def write_geojson(path: Path, stops: pd.DataFrame) -> None:
         }
         for s in stops.to_dict("records")
     ]
-    text = json.dumps(
-        {"type": "FeatureCollection", "features": features},
-        ensure_ascii=False,
-        allow_nan=False,
-        indent=1,
-    )
+    text = json_text({"type": "FeatureCollection", "features": features}, indent=1)
     path.write_text(text + "\n", encoding="utf-8")

@@ -12,6 +12,8 @@ import pyogrio
 import shapely
 from pyogrio.errors import DataLayerError, DataSourceError
 
+from evenacre.io.cells import shown_frame
+
 # The format wants a time of last change; a fixed one keeps equal results equal.
 _DATE = "2000-01-01T00:00:00.000Z"
 _MULTI = {"Polygon": "MultiPolygon", "LineString": "MultiLineString", "Point": "MultiPoint"}
@@ -37,7 +39,7 @@ def write_geopackage(path: Path, layers: Mapping[str, gpd.GeoDataFrame]) -> None
         for name, frame in layers.items():
             try:
                 pyogrio.write_dataframe(
-                    _whole(frame),
+                    shown_frame(_whole(frame)),
                     path,
                     layer=name,
                     driver="GPKG",

@@ -6,6 +6,7 @@ from pathlib import Path
 from xml.etree import ElementTree as ET
 
 from evenacre import __version__
+from evenacre.shown_text import shown
 
 _GPX = "http://www.topografix.com/GPX/1/1"
 _XSI = "http://www.w3.org/2001/XMLSchema-instance"
@@ -32,9 +33,8 @@ def add_point(above: ET.Element, kind: str, lon: float, lat: float) -> ET.Elemen
 
 
 def add_text(above: ET.Element, key: str, text: str) -> None:
-    """Add text without the control characters that XML 1.0 cannot hold."""
-    clean = "".join(c for c in str(text) if c >= " " or c in "\t\n\r")
-    ET.SubElement(above, key).text = clean
+    """Add text without what XML 1.0 cannot hold."""
+    ET.SubElement(above, key).text = shown(text)
 
 
 def write_root(path: Path, root: ET.Element) -> None:

@@ -15,6 +15,8 @@ from evenacre.io.order import nominal_clock
 from evenacre.io.positions import to_degrees
 from evenacre.io.records import build_tracks
 from evenacre.io.table import Findings
+from evenacre.io.untrusted import budget
+from evenacre.io.untrusted.files import read_whole
 from evenacre.model import Track
 
 _OWN = {"lon": "lon", "lat": "lat", "time": "time", "speed": "speed (m/s)"}
@@ -38,7 +40,9 @@ def read_gpx_tracks(path: Path, columns: Mapping[str, str], time_zone: str | Non
     """
     findings = Findings()
     try:
-        points = parse_points(path.read_bytes())
+        content = read_whole(path)
+        budget.check_count(content, b"<", budget.TAGS, path.name)
+        points = parse_points(content)
     except ParseError as error:
         line, _ = error.position
         raise InputError.at(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from evenacre.units import Dimension, unit_factor
@@ -86,6 +87,18 @@ def read_header(name: str) -> Header:
         if len(spellings) > 1:
             words = (*words, *(s.rsplit("_", 1)[-1] for s in spellings[1:]))
     return Header(name, words, unit_text, tuple(spellings))
+
+
+def told_apart(names: Iterable[str]) -> list[str]:
+    """Number names that come again: ``rate``, ``rate (2)``."""
+    apart: list[str] = []
+    for name in names:
+        fresh, repeat = name, 2
+        while fresh in apart:
+            fresh = f"{name} ({repeat})"
+            repeat += 1
+        apart.append(fresh)
+    return apart
 
 
 def _words(text: str) -> list[str]:

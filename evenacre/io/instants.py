@@ -11,6 +11,7 @@ import pyarrow as pa
 
 from evenacre.io.times import zone_of
 from evenacre.io.timetext import read_time_texts
+from evenacre.io.years import THESE_YEARS, other_years
 from evenacre.model import UNDATED_S, FloatArray, Track
 
 _MILLISECONDS = 1e11
@@ -18,7 +19,7 @@ _HAS_CLOCK = re.compile(r"\d:\d\d")
 
 
 def seconds_of(texts: list[str], date: str, time_zone: str | None) -> FloatArray:
-    """Return times on the clock that tracks use; NaN where a text is none.
+    """Return times on the clock that tracks use; NaN where a text is none of this age.
 
     Times with a zone go to UTC; those without are of ``time_zone`` when it is known, else
     they stay on the machine's own clock. A time of day alone is of ``date``.
@@ -31,20 +32,27 @@ def seconds_of(texts: list[str], date: str, time_zone: str | None) -> FloatArray
         clock_only = [bool(date) and bool(re.match(r"\d{1,2}:", t.strip())) for t in chosen]
         dated = [f"{date} {t}" if c else t for t, c in zip(chosen, clock_only, strict=True)]
         seconds[words] = _words(dated, time_zone)
-    return seconds
+    return np.where(other_years(seconds), np.nan, seconds)
+
+
+def not_read(text: str) -> str:
+    """Say of a text that `seconds_of` found to be none what is wrong with it."""
+    years = f" {THESE_YEARS}" if re.search(r"\d", text) else ""
+    return f'"{text}" is not a time{years}.'
 
 
 def _words(texts: list[str], time_zone: str | None) -> FloatArray:
     times = [t if _HAS_CLOCK.search(t) else None for t in texts]
     read = read_time_texts(pa.array(times, pa.string()))
     zone = zone_of(time_zone)
+    wall_s = np.where(other_years(read.wall_s), np.nan, read.wall_s)
     if zone is None or not read.dated:
-        return np.asarray(read.wall_s - np.nan_to_num(read.offset_s))
-    stamps = pd.DatetimeIndex(pd.to_datetime(read.wall_s, unit="s"))
+        return np.asarray(wall_s - np.nan_to_num(read.offset_s))
+    stamps = pd.DatetimeIndex(pd.to_datetime(wall_s, unit="s"))
     summer = np.ones(len(stamps), dtype=bool)
     local = stamps.tz_localize(zone, ambiguous=summer, nonexistent="shift_forward")
     utc = np.asarray((local - pd.Timestamp(0, tz="UTC")) / pd.Timedelta(seconds=1), dtype=float)
-    return np.where(np.isnan(read.offset_s), utc, read.wall_s - read.offset_s)
+    return np.where(np.isnan(read.offset_s), utc, wall_s - read.offset_s)
 
 
 def time_span(tracks: Sequence[Track]) -> tuple[float, float] | None:

@@ -3,28 +3,35 @@
 from __future__ import annotations
 
 import re
-import zipfile
-import zlib
-from collections.abc import Mapping
+import tempfile
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-import pyogrio
 import shapely
 
 from evenacre.errors import InputError
-from evenacre.io.guards import check_attributes, check_own_data
 from evenacre.io.hints import choice, listed
+from evenacre.io.untrusted import budget
+from evenacre.io.untrusted.archives import unpacked
+from evenacre.io.untrusted.files import read_start, read_whole
+from evenacre.io.untrusted.kinds import LOOKED_AT, MapKind, map_kind
+from evenacre.io.untrusted.map_reader import UnreadableMapError, map_reader
 from evenacre.io.wgs84 import to_wgs84
 
-_PARQUET = {".parquet", ".geoparquet", ".pq"}
 _ZIPPED = {".shp", ".gpkg", ".geojson", ".json", ".kml", ".fgb"}
+_PARTS = {".shx", ".dbf", ".prj", ".cpg"}
 _POLYGONAL = {"Polygon", "MultiPolygon", "CurvePolygon", "MultiSurface"}
 _LINEAR = {"LineString", "MultiLineString"}
 FORMATS = "GeoJSON, GeoPackage, Shapefile (all its parts, or zipped), KML, FlatGeobuf or GeoParquet"
+
+
+LayerCache = dict[tuple[Path, str | None, bool], tuple[str, gpd.GeoDataFrame]]
+"""Layers already read: by file, layer asked for and whether areas are preferred."""
 
 
 @dataclass(frozen=True)
@@ -57,7 +64,7 @@ class Source:
 
 
 def read_layer(
-    source: Source, *, polygons: bool = True, cache: dict[object, gpd.GeoDataFrame] | None = None
+    source: Source, *, polygons: bool = True, cache: LayerCache | None = None
 ) -> tuple[gpd.GeoDataFrame, list[str]]:
     """Read the chosen features of one layer.
 
@@ -66,7 +73,7 @@ def read_layer(
     source : Source
     polygons : bool
         Prefer the one layer with polygons when the file has several and none is named.
-    cache : dict, optional
+    cache : LayerCache, optional
         Keeps whole layers between calls, for files that hold many fields.
 
     Returns
@@ -84,13 +91,11 @@ def read_layer(
         When the file, layer, attribute or coordinate system is missing or unusable.
     """
     warnings: list[str] = []
-    dataset, layer = _find_layer(source, polygons)
-    key = (dataset, layer)
-    frame = None if cache is None else cache.get(key)
-    if frame is None:
-        frame = _read(source, dataset, layer)
-        if cache is not None:
-            cache[key] = frame
+    cache = {} if cache is None else cache
+    key = (source.path, source.layer, polygons)
+    if key not in cache:
+        cache[key] = _read(source, polygons)
+    layer, frame = cache[key]
     if frame.empty:
         raise InputError.at(
             source.name, _place(layer), "There are no features in it.", "Export it again."
@@ -123,22 +128,21 @@ def layer_names(path: Path) -> list[str]:
     InputError
         When it cannot be opened.
     """
-    if path.suffix.lower() in _PARQUET:
-        return [path.stem]
-    return [name for _, name, _ in _layers(Source(path))]
+    with _layers(Source(path)) as layers:
+        return [layer.name for layer in layers]
 
 
-def _place(layer: str | None) -> str:
+@dataclass(frozen=True)
+class _Layer:
+    """A layer of a map file, or of one of those in a zip."""
+
+    file: Path
+    name: str
+    kind: str
+
+
+def _place(layer: str) -> str:
     return f'layer "{layer}"' if layer else ""
-
-
-def _check_exists(source: Source) -> None:
-    if not source.path.exists():
-        raise InputError.at(
-            source.name, "", "There is no such file.", "Check the name and the folder."
-        )
-    if source.path.is_file() and source.path.stat().st_size == 0:
-        raise InputError.at(source.name, "", "The file is empty.", "Export or copy it again.")
 
 
 def _unreadable(source: Source) -> InputError:
@@ -154,56 +158,75 @@ def _unreadable(source: Source) -> InputError:
     )
 
 
-def _layers(source: Source) -> list[tuple[str, str, str]]:
-    """List (data set, layer, geometry type) of a file or of every map file in a zip."""
-    _check_exists(source)
-    datasets = [str(source.path)]
-    if source.path.is_file():
-        try:
-            with source.path.open("rb") as file:
-                check_own_data(file, source.name)
-        except OSError:
-            raise _unreadable(source) from None
-    if source.path.suffix.lower() == ".zip":
-        try:
-            with zipfile.ZipFile(source.path) as archive:
-                members = sorted(n for n in archive.namelist() if Path(n).suffix.lower() in _ZIPPED)
-                # The Mac's archiver adds a hidden copy of each name.
-                members = [n for n in members if not n.startswith("__MACOSX")]
-                for member in members:
-                    with archive.open(member) as file:
-                        check_own_data(file, source.name)
-        except (zipfile.BadZipFile, OSError, RuntimeError, zlib.error):  # locked ones too
-            raise _unreadable(source) from None
-        if not members:
+@contextmanager
+def _map_files(source: Source) -> Iterator[list[Path]]:
+    """The map file itself, or those in a zip for as long as they are needed."""
+    start = read_start(source.path, LOOKED_AT, source.name)
+    if not start:
+        raise InputError.at(source.name, "", "The file is empty.", "Export or copy it again.")
+    kind = map_kind(start)
+    if kind is MapKind.GML:
+        # A schema beside it could name others anywhere; a copy by itself needs none.
+        with tempfile.TemporaryDirectory(prefix="evenacre-") as folder:
+            copy = Path(folder, source.path.name)
+            copy.write_bytes(read_whole(source.path, source.name, budget.MAP_BYTES))
+            yield [copy]
+        return
+    if kind is not MapKind.ZIP:
+        yield [source.path]
+        return
+    with unpacked(source.path, source.name, _ZIPPED | _PARTS) as members:
+        files = [file for file, _ in members if file.suffix in _ZIPPED]
+        if not files:
             raise InputError.at(
                 source.name, "", "There is no map file in the zip.", f"Put in {FORMATS}."
             )
-        datasets = [f"/vsizip/{source.path.resolve()}/{member}" for member in members]
-    found = []
-    for dataset in datasets:
+        yield files
+
+
+@contextmanager
+def _layers(source: Source) -> Iterator[list[_Layer]]:
+    """The layers of a file, or of every map file in a zip."""
+    with _map_files(source) as files:
         try:
-            rows = pyogrio.list_layers(dataset)
-        except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError):
+            found = [
+                _Layer(file, name, kind)
+                for file in files
+                for name, kind in map_reader().layers(file, source.name)
+            ]
+        except UnreadableMapError:
             raise _unreadable(source) from None
-        found += [(dataset, str(name), str(kind)) for name, kind in rows if kind is not None]
-    if not found:
+        if not found:
+            raise InputError.at(
+                source.name, "", "There is no layer with shapes in it.", f"Export it as {FORMATS}."
+            )
+        yield found
+
+
+def _read(source: Source, polygons: bool) -> tuple[str, gpd.GeoDataFrame]:
+    """Name and features of the one layer that is wanted."""
+    with _layers(source) as layers:
+        try:
+            layer = _choose(source, layers, polygons)
+            frame = map_reader().read(layer.file, layer.name, source.name)
+        except UnreadableMapError:
+            raise _unreadable(source) from None
+    if not isinstance(frame, gpd.GeoDataFrame):
         raise InputError.at(
-            source.name, "", "There is no layer with shapes in it.", f"Export it as {FORMATS}."
+            source.name,
+            _place(layer.name),
+            "It is a table without shapes.",
+            f"Export it as {FORMATS}.",
         )
-    return found
+    return layer.name, frame.set_axis(pd.RangeIndex(1, len(frame) + 1), axis=0)
 
 
-def _find_layer(source: Source, polygons: bool) -> tuple[str, str | None]:
-    if source.path.suffix.lower() in _PARQUET:
-        _check_exists(source)
-        return str(source.path), None
-    layers = _layers(source)
-    names = [name for _, name, _ in layers]
+def _choose(source: Source, layers: list[_Layer], polygons: bool) -> _Layer:
+    names = [layer.name for layer in layers]
     if source.layer is not None:
-        for dataset, name, _ in layers:
-            if name == source.layer:
-                return dataset, name
+        for layer in layers:
+            if layer.name == source.layer:
+                return layer
         raise InputError.at(
             source.name,
             "",
@@ -212,46 +235,25 @@ def _find_layer(source: Source, polygons: bool) -> tuple[str, str | None]:
         )
     if len(layers) > 1 and polygons:
         # Failing areas, an outline may have been walked and stored as a line.
-        drawn = [layer for layer in layers if _may_hold(_POLYGONAL, *layer)]
-        layers = drawn or [layer for layer in layers if _may_hold(_LINEAR, *layer)] or layers
+        drawn = [layer for layer in layers if _may_hold(_POLYGONAL, layer, source)]
+        layers = drawn or [layer for layer in layers if _may_hold(_LINEAR, layer, source)] or layers
     if len(layers) > 1:
         raise InputError.at(
             source.name,
             "",
-            f"It holds several layers: {listed(name for _, name, _ in layers)}.",
-            f'Name one: layer = "{layers[0][1]}" (on the command line --boundary-layer, '
+            f"It holds several layers: {listed(layer.name for layer in layers)}.",
+            f'Name one: layer = "{layers[0].name}" (on the command line --boundary-layer, '
             "--tracks-layer, --zones-layer, --unworkable-layer or --setbacks-layer).",
         )
-    return layers[0][0], layers[0][1]
+    return layers[0]
 
 
-def _may_hold(wanted: set[str], dataset: str, layer: str, kind: str) -> bool:
-    plain = re.sub(r"^(2\.5D|3D|Measured)\s+|\s+(Z|M|ZM)$", "", kind)
+def _may_hold(wanted: set[str], layer: _Layer, source: Source) -> bool:
+    plain = re.sub(r"^(2\.5D|3D|Measured)\s+|\s+(Z|M|ZM)$", "", layer.kind)
     if plain not in wanted and plain not in ("Unknown", "GeometryCollection"):
         return False
-    shapes = pyogrio.read_dataframe(dataset, layer=layer, columns=[], on_invalid="ignore")
+    shapes = map_reader().read(layer.file, layer.name, source.name, shapes_only=True)
     return bool(isinstance(shapes, gpd.GeoDataFrame) and shapes.geom_type.isin(wanted).any())
-
-
-def _read(source: Source, dataset: str, layer: str | None) -> gpd.GeoDataFrame:
-    try:
-        with np.errstate(invalid="ignore"):  # coordinates that are not numbers: said below
-            if layer is None:
-                frame = gpd.read_parquet(dataset)
-            else:
-                check_attributes(dataset, layer, source.name, _place(layer))
-                frame = pyogrio.read_dataframe(dataset, layer=layer, on_invalid="ignore")
-    except InputError:
-        raise
-    except Exception as error:  # each driver and codec has its own kind of failure
-        if isinstance(error, MemoryError):
-            raise
-        raise _unreadable(source) from error
-    if not isinstance(frame, gpd.GeoDataFrame):
-        raise InputError.at(
-            source.name, _place(layer), "It is a table without shapes.", f"Export it as {FORMATS}."
-        )
-    return frame.set_axis(pd.RangeIndex(1, len(frame) + 1), axis=0)
 
 
 def _select(source: Source, frame: gpd.GeoDataFrame) -> gpd.GeoDataFrame:

@@ -21,6 +21,8 @@ from evenacre.plane import WorkingPlane
 # A long straight line has two vertices; fixes as dense as a log's keep passes from being
 # taken for gaps.
 _SPACING_M = 2.0
+_USUAL_FIXES = 1e6  # of longer drives fixes lie further apart
+_MOST_M = 5e6  # more than any drill drives in a season
 # What a line says of its whole length says nothing of one fix.
 _WHOLE_LINE = ("distance", "interval", "heading", "time", "date", "start", "end")
 
@@ -48,7 +50,7 @@ def line_tracks(
     Raises
     ------
     InputError
-        When no line has a length.
+        When no line has a length, or all are too long to have been driven.
     """
     plane = WorkingPlane.around(shapes)
     lines = plane.project(shapes)
@@ -56,6 +58,13 @@ def line_tracks(
     kept = np.flatnonzero(lengths > 0)
     if not kept.size:
         raise InputError.at(table.file, "", "no line has a length.", "Export the passes again.")
+    if lengths.sum() > _MOST_M:
+        raise InputError.at(
+            table.file,
+            "",
+            f"its lines are {lengths.sum() / 1e3:,.0f} km long together, which no drill drives.",
+            "Check their coordinates, or export fewer passes at a time.",
+        )
     if kept.size < len(lines):
         findings.warn(
             f"{table.file}: left out {counted(len(lines) - kept.size, 'line')} without a length."
@@ -64,9 +73,8 @@ def line_tracks(
         f"{table.file}: each of the {kept.size:,} lines is taken as a working pass, in the order "
         "of the file."
     )
-    xy, own = shapely.get_coordinates(
-        shapely.segmentize(lines[kept], _SPACING_M), return_index=True
-    )
+    spacing_m = max(_SPACING_M, lengths.sum() / _USUAL_FIXES)
+    xy, own = shapely.get_coordinates(shapely.segmentize(lines[kept], spacing_m), return_index=True)
     lon, lat = plane.lonlat(xy[:, 0], xy[:, 1])
     along = _along(xy, own)
     clock = _clock(table, plan, kept, lengths[kept], along, own, time_zone, findings)

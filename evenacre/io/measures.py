@@ -9,12 +9,15 @@ import numpy as np
 from evenacre.errors import InputError
 from evenacre.io.columns import DIMENSIONS, ColumnUse, Plan, example_unit
 from evenacre.io.table import Findings, Table, counted
-from evenacre.model import FloatArray
+from evenacre.model import UNDATED_S, FloatArray
 from evenacre.units import unit_factor
 
 _SETTLED_WITHIN = 0.05
 _AGREEING_RATES = 0.02
 _WIDEST_M = 100.0
+# Far beyond any drill (m/s, m, s, kg/m2 and kg/s), and too little to be anything at all.
+_MOST = {"speed": 1e3, "distance": 1e6, "interval": UNDATED_S, "rate": 50.0, "flow": 1e3}
+_NOTHING = 1e-15
 # Units told apart by holding the log against its own positions.
 _CANDIDATES = {
     "distance": ("m", "ft", "in", "cm", "mm"),
@@ -85,7 +88,7 @@ def _plain(
     values = None if use is None else _si(table, use, paces, findings)
     if use is None or values is None:
         return None
-    return _not_negative(values, table, use, findings)
+    return _possible(values, table, use, findings)
 
 
 def _si(table: Table, use: ColumnUse, paces: Paces, findings: Findings) -> FloatArray | None:
@@ -146,18 +149,20 @@ def _settled(
     return None
 
 
-def _not_negative(
-    values: FloatArray, table: Table, use: ColumnUse, findings: Findings
-) -> FloatArray:
-    negative = values < 0
-    if negative.any():
-        findings.warn(
-            f'{table.file}: {counted(negative.sum(), "value")} below zero in column "{use.column}" '
-            f"({use.meaning}), taken as missing; the first is at "
-            f"{table.place(int(np.flatnonzero(negative)[0]))}."
-        )
-        return np.where(negative, np.nan, values)
-    return values
+def _possible(values: FloatArray, table: Table, use: ColumnUse, findings: Findings) -> FloatArray:
+    """Take what no drill can have done as missing."""
+    for wild, what in (
+        (values < 0, "below zero"),
+        (values > _MOST.get(use.role, np.inf), "too large to be true"),
+    ):
+        if wild.any():
+            findings.warn(
+                f'{table.file}: {counted(wild.sum(), "value")} {what} in column "{use.column}" '
+                f"({use.meaning}), taken as missing; the first is at "
+                f"{table.place(int(np.flatnonzero(wild)[0]))}."
+            )
+            values = np.where(wild, np.nan, values)
+    return np.where(values < _NOTHING, 0.0, values)
 
 
 def _width(table: Table, plan: Plan, paces: Paces, findings: Findings) -> FloatArray | None:
@@ -193,7 +198,7 @@ def _distance(table: Table, plan: Plan, paces: Paces, findings: Findings) -> Flo
             "and its differences as the distance of each record."
         )
         return np.diff(values, prepend=values[:1])
-    return _not_negative(values, table, use, findings)
+    return _possible(values, table, use, findings)
 
 
 def _heading(table: Table, plan: Plan, findings: Findings) -> FloatArray | None:
@@ -219,7 +224,7 @@ def _amounts(
         values = _si(table, use, paces, findings)
         if values is None:
             continue
-        values = _not_negative(values, table, use, findings)
+        values = _possible(values, table, use, findings)
         if use.key not in amounts:
             amounts[use.key] = values
             continue

@@ -11,7 +11,9 @@ from shapely.geometry.base import BaseGeometry
 
 from evenacre.display_units import in_both
 from evenacre.errors import InputError
-from evenacre.io.wgs84 import WGS84_GEOD
+from evenacre.io.untrusted import budget
+from evenacre.io.wgs84 import WGS84_GEOD, ShapeArray
+from evenacre.model import FloatArray
 
 # Ends this far apart still meet: someone walked or drove around the field.
 _GAP_M, _GAP_SHARE = 1.0, 0.01
@@ -45,6 +47,7 @@ def to_polygons(
     InputError
         When there are only points or open lines, or no outline encloses any ground.
     """
+    _check_work(frame.geometry.array, file)
     warnings: list[str] = []
     shapes = [
         _polygon(shape, f"{file}, feature {number}", what, warnings.append)
@@ -64,6 +67,40 @@ def to_polygons(
         )
     kept = frame[keep]
     return kept.set_geometry([s for s in shapes if s is not None], crs=frame.crs), warnings
+
+
+def _check_work(shapes: ShapeArray, file: str) -> None:
+    """Refuse outlines that would take minutes to be laid over a field."""
+    west, south, east, north = shapely.bounds(shapes).T
+    found = {
+        "outlines": (len(shapes), budget.OUTLINES),
+        "corners": (int(shapely.get_num_coordinates(shapes).sum()), budget.OUTLINE_CORNERS),
+        "holes": (int(_holes(shapes)), budget.OUTLINE_HOLES),
+        "pairs that may overlap": (
+            min(_meeting(west, east), _meeting(south, north)),
+            budget.OUTLINE_PAIRS,
+        ),
+    }
+    for what, (count, most) in found.items():
+        if count > most:
+            raise InputError.at(
+                file,
+                "",
+                f"Its outlines have too much in them: {count:,} {what}, where up to {most:,} are "
+                "read.",
+                "Simplify them, select some by an attribute, or export those of one field.",
+            )
+
+
+def _holes(shapes: ShapeArray) -> int:
+    parts = shapely.get_parts(shapely.get_parts(shapes))
+    return int(shapely.get_num_interior_rings(parts).sum())
+
+
+def _meeting(low: FloatArray, high: FloatArray) -> int:
+    """Count the pairs of intervals that meet."""
+    begun = np.searchsorted(np.sort(low), high, side="right")
+    return int(begun.sum()) - len(low) * (len(low) + 1) // 2
 
 
 def _plain(kinds: list[str]) -> str:

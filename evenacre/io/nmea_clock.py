@@ -7,6 +7,7 @@ from datetime import date
 import numpy as np
 
 from evenacre.io.nmea_sentences import Sentences
+from evenacre.io.years import YEARS
 from evenacre.model import FloatArray, IntArray
 
 _DAY_S = 86400.0
@@ -89,7 +90,7 @@ def _known_dates(kinds: dict[str, Sentences]) -> tuple[IntArray, FloatArray]:
 def _midnight(day: FloatArray, month: FloatArray, year: FloatArray) -> FloatArray:
     """Seconds from 1970 to the midnight that begins a day; NaN for what is no date."""
     good = (day >= 1) & (day <= 31) & (month >= 1) & (month <= 12)
-    good &= (year >= 1980) & (year < 2200) & (year % 1 == 0) & (month % 1 == 0)
+    good &= (year >= 1980) & (year <= YEARS[1]) & (year % 1 == 0) & (month % 1 == 0)
     months = np.where(good, (year - 1970) * 12 + month - 1, 0).astype("datetime64[M]")
     days = months.astype("datetime64[D]") + np.where(good, day - 1, 0).astype("timedelta64[D]")
     good &= days.astype("datetime64[M]") == months

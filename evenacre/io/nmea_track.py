@@ -19,6 +19,9 @@ from evenacre.io.positions import to_degrees
 from evenacre.io.records import build_tracks
 from evenacre.io.table import Findings, Table, counted
 from evenacre.io.times import Clock
+from evenacre.io.untrusted import budget
+from evenacre.io.untrusted.files import read_whole
+from evenacre.io.years import read_day
 from evenacre.model import Track
 
 # Places written more coarsely than this are worth a word.
@@ -45,7 +48,9 @@ def read_nmea_tracks(path: Path, columns: Mapping[str, str], time_zone: str | No
     """
     findings = Findings()
     day = _asked_day(columns, path.name, findings)
-    scan = scan_sentences(path.read_bytes())
+    content = read_whole(path)
+    budget.check_count(content, b"$", 2 * budget.RECORDS, path.name)
+    scan = scan_sentences(content)
     epochs = join_epochs(scan.kinds, day)
     _report_scan(path.name, scan, findings)
     _require_fixes(path.name, scan, epochs)
@@ -90,12 +95,12 @@ def _asked_day(columns: Mapping[str, str], file: str, findings: Findings) -> dat
     if not text:
         return None
     try:
-        return date.fromisoformat(text)
-    except ValueError:
+        return read_day(text)
+    except ValueError as error:
         raise InputError.at(
             file,
             "columns, date",
-            f'"{text}" is not a date.',
+            str(error),
             'A receiver\'s log takes its day here: write it as "2026-04-14".',
         ) from None
 

@@ -7,11 +7,12 @@ from pathlib import Path
 from typing import Any
 
 from evenacre.deliverables import Deliverables, OperationFiles
+from evenacre.io.file_names import GEOPARQUET, MAPS, TABLES
 from evenacre.io.fixlist_out import write_geojson, write_gpx
 from evenacre.io.gpkg_out import write_geopackage
+from evenacre.io.ownership import SUMMARY, write_account
 from evenacre.io.parquet_out import write_geoparquet, write_layers
 from evenacre.io.raster_out import write_cog
-from evenacre.io.staging import SUMMARY, write_account
 from evenacre.io.table_out import write_tables
 
 __all__ = ["write_outputs"]
@@ -38,12 +39,12 @@ def write_outputs(folder: Path, deliverables: Deliverables) -> dict[str, Any]:
         written = [pool.submit(_write_operation, *home) for home in _homes(folder, deliverables)]
         (folder / "report.html").write_text(deliverables.report, encoding="utf-8", newline="\n")
         write_geopackage(folder / "layers.gpkg", deliverables.layers)
-        write_tables(folder / "tables", folder / "tables.xlsx", deliverables.tables)
+        write_tables(folder / TABLES, folder / "tables.xlsx", deliverables.tables)
         write_gpx(folder / "fix_list.gpx", deliverables.fix_list)
         write_geojson(folder / "fix_list.geojson", deliverables.fix_list)
         if deliverables.tracks is not None:
-            write_layers(folder / "geoparquet", deliverables.layers)
-            write_geoparquet(folder / "geoparquet" / "tracks.parquet", deliverables.tracks)
+            write_layers(folder / GEOPARQUET, deliverables.layers)
+            write_geoparquet(folder / GEOPARQUET / "tracks.parquet", deliverables.tracks)
         for operation in written:
             operation.result()
     return write_account(folder, SUMMARY, deliverables.summary)
@@ -55,8 +56,8 @@ def _homes(folder: Path, deliverables: Deliverables) -> list[tuple[Path, Operati
 
 
 def _write_operation(home: Path, operation: OperationFiles) -> None:
-    (home / "maps").mkdir(parents=True)
+    (home / MAPS).mkdir(parents=True)
     for stem, raster in operation.rasters.items():
         write_cog(home / f"{stem}.tif", raster)
     for stem, png in operation.maps.items():
-        (home / "maps" / f"{stem}.png").write_bytes(png)
+        (home / MAPS / f"{stem}.png").write_bytes(png)

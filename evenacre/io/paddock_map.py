@@ -9,9 +9,9 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from evenacre.io.layers import Source, read_layer
+from evenacre.io.layers import LayerCache, Source, read_layer
 from evenacre.io.mend import only_polygons, to_polygons
-from evenacre.io.vectors import NAME_COLUMNS, LayerCache, names_of, number_unnamed
+from evenacre.io.vectors import NAME_COLUMNS, check_reach, names_of, number_unnamed
 from evenacre.overlay import intersect, valid
 from evenacre.plane import WorkingPlane
 
@@ -39,6 +39,7 @@ def read_paddocks(
     """
     frame, warnings = read_layer(source, cache=cache)
     frame, mended = to_polygons(frame, source.name, "paddock")
+    warnings += check_reach(frame, source.name, "paddock")
     names = names_of(frame, NAME_COLUMNS, source, name_column)
     if not all(names):
         bare = sum(not name for name in names)

@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from evenacre.io.cells import shown_frame
 from evenacre.model import BoolArray, FloatArray, Track
 
 RESULT_LAYERS = ("fields", "passes", "skips", "overlaps", "cover", "zones")
@@ -30,7 +31,7 @@ def write_geoparquet(path: Path, frame: gpd.GeoDataFrame) -> None:
     """
     if frame.crs is None:
         raise ValueError("a layer without a coordinate system cannot be stored")
-    frame.reset_index(drop=True).to_parquet(
+    shown_frame(frame).reset_index(drop=True).to_parquet(
         path, index=False, compression="zstd", geometry_encoding="WKB", schema_version="1.0.0"
     )
 

@@ -14,6 +14,8 @@ from pydantic import BaseModel, ConfigDict, Field
 from evenacre.errors import InputError, Problem
 from evenacre.io.complaints import Complaints, KeyPath
 from evenacre.io.season_values import Date, Name
+from evenacre.io.untrusted import budget
+from evenacre.io.untrusted.files import read_whole
 from evenacre.model import (
     InputFile,
     PlannedPaddock,
@@ -106,13 +108,7 @@ def read_plan(path: Path) -> PlannedSeeding:
 def _bytes(path: Path) -> bytes:
     if path.is_dir():
         raise InputError.at(path, "", "is a folder.", "Name plan.json in it.")
-    try:
-        return path.read_bytes()
-    except FileNotFoundError:
-        raise InputError.at(path, "", "There is no such file.", "Check the name.") from None
-    except (OSError, ValueError) as error:
-        why = getattr(error, "strerror", None) or error
-        raise InputError.at(path, "", f"It cannot be read ({why}).", "Check the file.") from None
+    return read_whole(path, str(path), budget.SETTINGS_BYTES)
 
 
 def _parsed(path: Path, raw: bytes) -> Any:
@@ -120,7 +116,9 @@ def _parsed(path: Path, raw: bytes) -> Any:
         raise InputError.at(path, "", f"{constant} is not a number.", _REMEDY)
 
     try:
-        return json.loads(raw.decode("utf-8-sig"), parse_constant=refuse)
+        data = json.loads(raw.decode("utf-8-sig"), parse_constant=refuse)
+        json.dumps(data, ensure_ascii=False).encode()  # half a character (\ud800) is no text
+        return data
     except UnicodeDecodeError:
         raise InputError.at(path, "", "is not text.", _REMEDY) from None
     except json.JSONDecodeError as error:

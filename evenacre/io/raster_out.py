@@ -10,6 +10,7 @@ from rasterio.io import MemoryFile
 
 from evenacre import __version__
 from evenacre.deliverables import Raster
+from evenacre.shown_text import shown
 
 
 def write_cog(path: Path, raster: Raster) -> None:
@@ -42,11 +43,13 @@ def write_cog(path: Path, raster: Raster) -> None:
             overview_resampling="nearest",
         ) as target:
             target.write(values, 1)
-            target.set_band_description(1, raster.description)
+            # GDAL keeps these in an XML of its own.
+            description = shown(raster.description)
+            target.set_band_description(1, description)
             target.set_band_unit(1, raster.units)
             target.update_tags(
                 TIFFTAG_SOFTWARE=f"Evenacre {__version__}",
-                TIFFTAG_IMAGEDESCRIPTION=raster.description,
+                TIFFTAG_IMAGEDESCRIPTION=description,
                 UNITS=raster.units,
             )
         path.write_bytes(memory.read())

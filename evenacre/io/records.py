@@ -90,8 +90,7 @@ def build_tracks(
     )
     if len(machines) > 1:
         findings.note(
-            f"{table.file}: records of {len(machines)} machines ({', '.join(machines)}) are kept "
-            "apart."
+            f"{table.file}: records of {len(machines)} machines ({_few(machines)}) are kept apart."
         )
     tracks = []
     for code, machine in enumerate(machines):
@@ -145,10 +144,13 @@ def _note_unused(table: Table, plan: Plan, findings: Findings) -> None:
     used = {use.column for use in plan.uses}
     names = [f'"{shown(n)}"' for n in table.names if n not in used and not table.is_empty(n)]
     if names:
-        more = f" and {len(names) - _SHOWN_NAMES} more" if len(names) > _SHOWN_NAMES else ""
-        listed = ", ".join(names[:_SHOWN_NAMES])
         noun = "column" if len(names) == 1 else "columns"
-        findings.note(f"{table.file}: {noun} {listed}{more} not used.")
+        findings.note(f"{table.file}: {noun} {_few(names)} not used.")
+
+
+def _few(names: list[str]) -> str:
+    more = f" and {len(names) - _SHOWN_NAMES} more" if len(names) > _SHOWN_NAMES else ""
+    return ", ".join(names[:_SHOWN_NAMES]) + more
 
 
 def _machines(table: Table, plan: Plan) -> tuple[IntArray, list[str]]:

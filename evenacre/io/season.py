@@ -12,9 +12,12 @@ from evenacre.io.season_build import MustHold, SeasonDraft, build_season
 from evenacre.io.season_files import SeasonFiles
 from evenacre.io.season_options import season_from_options
 from evenacre.io.season_tables import ENTRIES
+from evenacre.io.untrusted import budget
+from evenacre.io.untrusted.files import read_whole
 from evenacre.model import Season
 
 _GIVE_ONE = "Give a season file, such as season.toml; `evenacre audit` takes a log after --tracks."
+_DEEPEST = 20
 _MADE_ON_THE_DAY = ("tracks", "columns", "blockages", "blockage", "loads")
 
 __all__ = ["draft_season", "load_season", "season_from_options"]
@@ -82,15 +85,14 @@ def _to_come(raw: dict[str, Any]) -> dict[str, Any]:
 
 
 def _read_toml(path: Path) -> dict[str, Any]:
-    try:
-        data = path.read_bytes()
-    except OSError as error:
-        what = f"It cannot be read ({error.strerror})."
-        if path.is_dir():
-            what = "It is a folder."
-        elif not path.exists():
-            what = "There is no such file."
-        raise InputError.at(path, "", what, "Give the season file, such as season.toml.") from None
+    if path.is_dir() or not path.exists():
+        what = "It is a folder." if path.is_dir() else "There is no such file."
+        raise InputError.at(path, "", what, "Give the season file, such as season.toml.")
+    data = read_whole(path, str(path), budget.SEASON_BYTES)
+    for number, text in enumerate(data.split(b"\n"), 1):
+        if text.count(b".") > budget.SEASON_DOTS:
+            what = f"The line has more than {budget.SEASON_DOTS} dots."
+            raise InputError.at(path.name, f"line {number:,}", what, _GIVE_ONE)
     try:
         raw = tomllib.loads(data.decode("utf-8-sig"))
     except UnicodeDecodeError as error:
@@ -111,11 +113,31 @@ def _read_toml(path: Path) -> dict[str, Any]:
             if path.suffix.lower() == ".toml"
             else _GIVE_ONE,
         ) from None
+    except (ValueError, RecursionError):
+        # A number of thousands of digits, or brackets in brackets without end.
+        raise InputError.at(
+            path.name, "", "It is no TOML that a season can be.", _GIVE_ONE
+        ) from None
+    if _too_deep(raw):
+        what = "Its tables are nested deeper than those of a season are."
+        raise InputError.at(path.name, "", what, _GIVE_ONE)
     if not raw:
         raise InputError.at(
             path.name, "", "The season file is empty.", "Describe field, implement and operation."
         )
     return raw
+
+
+def _too_deep(raw: dict[str, Any]) -> bool:
+    level: list[Any] = [raw]
+    for _ in range(_DEEPEST):
+        level = [
+            inner
+            for outer in level
+            for inner in (outer.values() if isinstance(outer, dict) else outer)
+            if isinstance(inner, dict | list)
+        ]
+    return bool(level)
 
 
 def _name_key(file: str, raw: dict[str, Any], path: KeyPath) -> tuple[str, str]:

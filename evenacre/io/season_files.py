@@ -12,11 +12,12 @@ from typing import Any
 from evenacre.errors import InputError
 from evenacre.io.complaints import Complaints, KeyPath
 from evenacre.io.hints import did_you_mean
-from evenacre.io.layers import Source
+from evenacre.io.layers import LayerCache, Source
 from evenacre.io.season_tables import FieldTable, SourceTable
 from evenacre.io.taskdata.folder import is_taskdata
+from evenacre.io.untrusted import budget
+from evenacre.io.untrusted.files import blocks
 from evenacre.io.vectors import (
-    LayerCache,
     read_boundary,
     read_setbacks,
     read_unworkable,
@@ -25,8 +26,6 @@ from evenacre.io.vectors import (
 from evenacre.model import Field, InputFile
 
 _SHAPEFILE_PARTS = (".shp", ".shx", ".dbf", ".prj", ".cpg")
-_FOLDER_FORMAT = ".gdb"
-_BLOCK = 1 << 20
 
 
 @dataclass
@@ -51,13 +50,15 @@ class SeasonFiles:
         near = ""
         try:
             file = Path(os.path.normpath(self.base / name))
-            if file.is_dir() and file.suffix.lower() != _FOLDER_FORMAT and not is_taskdata(file):
+            if file.is_dir() and not is_taskdata(file):
                 self.complaints.add(path, f'"{name}" is a folder.', "Name the file in it.")
                 return None
             if file.exists():
                 self.add(file, name)
                 return file
-            if file.parent.is_dir():
+            if file.is_symlink():
+                near = "It is a link that leads nowhere."
+            elif file.parent.is_dir():
                 beside = sorted(entry.name for entry in file.parent.iterdir())
                 near = did_you_mean(file.name, beside)
         except (OSError, ValueError):
@@ -160,7 +161,7 @@ class SeasonFiles:
 def _parts(file: Path) -> list[Path]:
     """Return a file and what belongs to it: a Shapefile's parts, a folder's files."""
     if file.is_dir():
-        return sorted(part for part in file.rglob("*") if part.is_file())
+        return sorted(p for p in file.rglob("*") if p.is_file() and not p.is_symlink())
     if file.suffix.lower() == ".shp":
         near = sorted(file.parent.glob(f"{_glob_safe(file.stem)}.*"))
         return [part for part in near if part.suffix.lower() in _SHAPEFILE_PARTS]
@@ -173,12 +174,6 @@ def _glob_safe(name: str) -> str:
 
 def _sha256(file: Path, label: str) -> str:
     digest = hashlib.sha256()
-    try:
-        with file.open("rb") as stream:
-            while block := stream.read(_BLOCK):
-                digest.update(block)
-    except OSError as error:
-        raise InputError.at(
-            label, "", f"It cannot be read ({error.strerror}).", "Check who may read it."
-        ) from None
+    for block in blocks(file, label, budget.MAP_BYTES):
+        digest.update(block)
     return digest.hexdigest()

@@ -247,7 +247,7 @@ class NeedTable(Table):
 class SeasonTable(Table):
     """The whole file; its lists of tables are checked entry by entry."""
 
-    farm: str = ""
+    farm: Annotated[str, Field(max_length=1000)] = ""
     units: Literal["us", "metric"] = "us"
     currency: Annotated[str, Field(pattern=r"^[A-Z]{3}$")] = "USD"
     time_zone: str | None = None

@@ -9,6 +9,7 @@ from pydantic import BeforeValidator, Field
 from pydantic_core import PydanticCustomError
 
 from evenacre.errors import InputError
+from evenacre.io.years import check_day, read_day
 from evenacre.units import Dimension, parse_quantity
 
 
@@ -90,7 +91,8 @@ Delay = Annotated[
         "The delay is how long product travels from the meter to the opener: 0 to 60 s.",
     ),
 ]
-Price = Annotated[float, quantity(Dimension.PRICE_PER_MASS)]
+_TOO_DEAR = "Check the number and its unit."
+Price = Annotated[float, quantity(Dimension.PRICE_PER_MASS, 0.0, 1e9, _TOO_DEAR)]
 Rate = Annotated[
     float,
     quantity(Dimension.MASS_PER_AREA, 1e-9, 50.0, "Give a rate above 0 and below 500,000 kg/ha."),
@@ -98,8 +100,8 @@ Rate = Annotated[
 Stock = Annotated[
     float, quantity(Dimension.MASS, 0.0, 1e7, "Give a mass from 0 to 10,000 t (22 million lb).")
 ]
-Quote = Annotated[float, quantity(Dimension.PRICE_PER_AREA)]
-HourCost = Annotated[float, quantity(Dimension.PRICE_PER_TIME)]
+Quote = Annotated[float, quantity(Dimension.PRICE_PER_AREA, 0.0, 1e9, _TOO_DEAR)]
+HourCost = Annotated[float, quantity(Dimension.PRICE_PER_TIME, 0.0, 1e9, _TOO_DEAR)]
 NeededRate = Annotated[
     float,
     quantity(Dimension.MASS_PER_AREA, 0.0, 50.0, "Give a rate from 0 to 500,000 kg/ha."),
@@ -132,12 +134,14 @@ SeedCount = Annotated[
 def as_date(value: object) -> object:
     """Read a date that was written in quotes, and leave what is none to pydantic."""
     if isinstance(value, dt.datetime):
-        return value.date()
-    if isinstance(value, str):
-        try:
-            return dt.date.fromisoformat(value.strip())
-        except ValueError:
-            raise refusal(f'"{value}" is not a date.', "Write it as 2026-04-14.") from None
+        value = value.date()
+    try:
+        if isinstance(value, str):
+            return read_day(value)
+        if isinstance(value, dt.date):
+            check_day(value)
+    except ValueError as error:
+        raise refusal(str(error), "Write it as 2026-04-14.") from None
     return value
 
 
@@ -149,6 +153,11 @@ def _as_text(value: object) -> object:
 
 Percent = Annotated[float, Field(ge=0, le=100, allow_inf_nan=False)]
 Part = Annotated[float, Field(ge=0, allow_inf_nan=False)]
-Name = Annotated[str, Field(min_length=1)]
+# Stripped as entries are told apart by name elsewhere: pydantic leaves some signs standing.
+Name = Annotated[
+    str,
+    Field(min_length=1, max_length=1000),
+    BeforeValidator(lambda value: value.strip() if isinstance(value, str) else value),
+]
 Instant = Annotated[str, BeforeValidator(_as_text)]
 Date = Annotated[dt.date, BeforeValidator(as_date)]

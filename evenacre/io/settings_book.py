@@ -16,10 +16,15 @@ from pathlib import Path
 from filelock import FileLock, Timeout
 
 from evenacre.errors import InputError
+from evenacre.interrupts import held
+from evenacre.io.exchange import flush
 from evenacre.io.settings_cells import line_of, setting_of
 from evenacre.io.settings_lines import header_line, read_lines
 from evenacre.io.staging import disk_troubles_told
+from evenacre.io.untrusted import budget
+from evenacre.io.untrusted.files import read_whole
 from evenacre.model import PastSetting
+from evenacre.written import Written
 
 BOOK_NAME = "settings-book.csv"
 _PATIENCE_S = 10.0
@@ -45,21 +50,20 @@ def read_book(path: Path) -> SettingsBook:
     InputError
         When there is no such file or it is no settings book.
     """
-    try:
-        content = path.read_bytes()
-    except OSError as error:
-        what = "It is a folder." if path.is_dir() else "It cannot be read."
-        if not path.exists():
-            what = "There is no such file."
+    if path.is_dir() or not path.exists():
+        what = "It is a folder." if path.is_dir() else "There is no such file."
         remedy = "Name the settings book with --book, or calibrate first to start one."
-        raise InputError.at(path, "", what, remedy) from error
+        raise InputError.at(path, "", what, remedy)
+    content = read_whole(path, str(path), budget.SETTINGS_BYTES)
     book = read_lines(content, path.name)
     warnings = [f"{path.name}, line {n}: the line {what}; left out." for n, what in book.broken]
     settings = tuple(setting_of(book, line, path.name, warnings.append) for line in book.lines)
     return SettingsBook(settings, tuple(warnings))
 
 
-def append_setting(path: Path, setting: PastSetting, units: str = "us") -> tuple[str, ...]:
+def append_setting(
+    path: Path, setting: PastSetting, units: str = "us", *, written: Written | None = None
+) -> tuple[str, ...]:
     """Add a line to a settings book; start the book when there is none.
 
     Parameters
@@ -69,6 +73,8 @@ def append_setting(path: Path, setting: PastSetting, units: str = "us") -> tuple
         Its ``place`` is not written.
     units : str
         Units of a new book, ``"us"`` or ``"metric"``; an old one keeps its own.
+    written : Written, optional
+        Told of the book when the line is in it.
 
     Returns
     -------
@@ -82,14 +88,17 @@ def append_setting(path: Path, setting: PastSetting, units: str = "us") -> tuple
         settings book.
     """
     path = Path(os.path.realpath(path))  # one lock for all names of the file
-    if path.is_dir():
-        raise InputError.at(path, "", "It is a folder.", "Name a file with --book.")
+    if path.exists() and not path.is_file():
+        what = "It is a folder." if path.is_dir() else "It is a device or pipe, not a file."
+        raise InputError.at(path, "", what, "Name a file with --book.")
     if not path.parent.is_dir():
         raise InputError.at(path.parent, "", "There is no such folder.", "Choose one with --book.")
-    with disk_troubles_told(path, "--book"), _held(path):
+    with disk_troubles_told(path, "--book"), _locked(path), held():
+        fresh = path.with_name(f".{path.name}.new")
+        fresh.unlink(missing_ok=True)  # a killed run may have left it
         if not path.exists():
-            _start(path, header_line(units))
-        book = read_lines(path.read_bytes(), path.name)
+            _start(path, fresh, header_line(units))
+        book = read_lines(read_whole(path, str(path), budget.SETTINGS_BYTES), path.name)
         warnings = [
             f"{path.name}, line {n}: the line {what}. It stays as it is; new lines follow it."
             for n, what in book.broken
@@ -102,11 +111,13 @@ def append_setting(path: Path, setting: PastSetting, units: str = "us") -> tuple
             book = read_lines(head.encode(), path.name)
         lines.append(line_of(book, setting, path.name, warnings.append) + book.newline)
         _append(path, _encoded("".join(lines), book.encoding))
+        if written is not None:
+            written.places.append(path)
     return tuple(warnings)
 
 
 @contextlib.contextmanager
-def _held(path: Path) -> Iterator[None]:
+def _locked(path: Path) -> Iterator[None]:
     """Keep other writers out. The lock file stays: taking it away could let two in at once."""
     lock = FileLock(path.with_name(f".{path.name}.lock"), timeout=_PATIENCE_S)
     try:
@@ -121,9 +132,8 @@ def _held(path: Path) -> Iterator[None]:
         lock.release()
 
 
-def _start(path: Path, header: str) -> None:
+def _start(path: Path, fresh: Path, header: str) -> None:
     """Put a new book in its place with its header whole; one that has come to be is kept."""
-    fresh = path.with_name(f".{path.name}.{os.getpid()}.new")
     try:
         with fresh.open("wb") as file:
             file.write(f"{_BOM}{header}\r\n".encode())
@@ -133,7 +143,7 @@ def _start(path: Path, header: str) -> None:
             _move(fresh, path)
     finally:
         fresh.unlink(missing_ok=True)
-    _flush_folder(path.parent)
+    flush([path.parent])
 
 
 def _move(fresh: Path, path: Path) -> None:
@@ -148,22 +158,16 @@ def _move(fresh: Path, path: Path) -> None:
         fresh.replace(path)
 
 
-def _flush_folder(folder: Path) -> None:
-    if os.name == "nt":  # folders cannot be opened there, nor need to be
-        return
-    descriptor = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)
-
-
 def _append(path: Path, data: bytes) -> None:
     descriptor = os.open(path, os.O_WRONLY | os.O_APPEND | getattr(os, "O_BINARY", 0))
+    before = os.fstat(descriptor).st_size
     try:
         while data:
             data = data[os.write(descriptor, data) :]
         os.fsync(descriptor)
+    except OSError:
+        os.ftruncate(descriptor, before)  # half a line is of no use
+        raise
     finally:
         os.close(descriptor)
 

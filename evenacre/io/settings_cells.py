@@ -8,6 +8,7 @@ from collections.abc import Callable
 from typing import Any
 
 from evenacre.errors import InputError
+from evenacre.io.cells import cell, without_apostrophe
 from evenacre.io.settings_lines import (
     COMPLETE,
     DIMENSIONS,
@@ -18,7 +19,6 @@ from evenacre.io.settings_lines import (
     column_factor,
     written,
 )
-from evenacre.io.table_out import neutral
 from evenacre.model import PastSetting
 from evenacre.units import parse_quantity
 
@@ -62,7 +62,7 @@ def line_of(book: BookText, setting: PastSetting, file: str, warn: Callable[[str
 def _shown(value: str, *, decimal_comma: bool) -> str:
     """A cell as spreadsheets take it: numbers as numbers, no text as a formula."""
     if not _NUMBER.fullmatch(value):
-        return str(neutral(value))
+        return str(cell(value))
     return value.replace(".", ",") if decimal_comma else value
 
 
@@ -79,20 +79,20 @@ def _quantity(si: float | None, name: str, book: BookText) -> str:
 def setting_of(book: BookText, line: Line, file: str, warn: Callable[[str], None]) -> PastSetting:
     """Read a line of this book; a cell that is no quantity is left out with a warning."""
 
-    def cell(name: str) -> str:
+    def content(name: str) -> str:
         place = book.places.get(name)
         return line.cells[place] if place is not None else ""
 
     values: dict[str, Any] = {
-        key: re.sub(r"^'(?=[=+\-@])", "", cell(name)) for name, key in _TEXTS.items()
+        key: without_apostrophe(content(name)) for name, key in _TEXTS.items()
     }
     for name, key in _QUANTITIES.items():
         try:
-            values[key] = _measured(cell(name), name, book)
+            values[key] = _measured(content(name), name, book)
         except InputError as error:
             values[key] = None
             warn(f"{file}, line {line.number}, {name}: {error.problems[0].what} Left out.")
-    catches, scatter = _number(cell("catches")), _number(cell("scatter"))
+    catches, scatter = _number(content("catches")), _number(content("scatter"))
     return PastSetting(
         **values,
         catches=None if catches is None else round(catches),
@@ -119,4 +119,4 @@ def _number(text: str) -> float | None:
         value = float(text.strip(" %").replace(",", "."))
     except ValueError:
         return None
-    return value if math.isfinite(value) else None
+    return value if 0 <= value < math.inf else None

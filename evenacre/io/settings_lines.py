@@ -244,6 +244,8 @@ def _cells(text: str, separator: str) -> tuple[list[str], bool]:
     try:
         return read(strict=True), False
     except csv.Error as error:
+        if len(text) > csv.field_size_limit():  # no line of a book
+            return [], False
         return read(strict=False), "unexpected end" in str(error)
 
 

@@ -162,7 +162,8 @@ class Table:
         kind = self.data.column(column).type
         none = np.zeros(len(self), dtype=bool)
         if pa.types.is_integer(kind) or pa.types.is_floating(kind) or pa.types.is_boolean(kind):
-            return _floats(pc.cast(self.data.column(column), pa.float64())), none
+            # Unsafe: whole numbers above 2**53 lose their last digits and are numbers still.
+            return _floats(pc.cast(self.data.column(column), pa.float64(), safe=False)), none
         # Most columns are clean: try them as they are, then without the empty cells.
         for clean in (self.data.column, self.text) if pa.types.is_string(kind) else (self.text,):
             cells = clean(column)

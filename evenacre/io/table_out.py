@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import math
-import re
 from collections.abc import Mapping
 from datetime import datetime
 from pathlib import Path
@@ -14,8 +13,9 @@ import pandas as pd
 import xlsxwriter
 from xlsxwriter.worksheet import Worksheet
 
-# Spreadsheets run a cell that starts so as a formula.
-_FORMULA = re.compile(r"^[=+\-@\t\r]")
+from evenacre.io.cells import cell
+from evenacre.shown_text import shown
+
 _CREATED = datetime(2000, 1, 1)  # fixed, so that equal results give equal files
 _WIDEST = 60
 _CELL = 32_767  # characters a cell of the workbook format holds
@@ -32,17 +32,12 @@ def write_tables(folder: Path, workbook: Path, tables: Mapping[str, pd.DataFrame
 
 def write_csv(path: Path, table: pd.DataFrame) -> None:
     """Write a table with text that could run as a formula behind an apostrophe."""
-    safe = table.rename(columns=neutral)
+    safe = table.rename(columns=cell)
     for place, name in enumerate(safe.columns):
         if not pd.api.types.is_numeric_dtype(table.dtypes.iloc[place]):
-            safe[name] = [neutral(v) for v in safe[name]]
+            safe[name] = [cell(v) for v in safe[name]]
     # The mark at the start makes spreadsheets read the file as UTF-8.
     safe.to_csv(path, index=False, encoding="utf-8-sig", lineterminator="\r\n")
-
-
-def neutral(value: Any) -> Any:
-    """Put an apostrophe before a text that a spreadsheet would run."""
-    return f"'{value}" if isinstance(value, str) and _FORMULA.match(value) else value
 
 
 def write_workbook(path: Path, tables: Mapping[str, pd.DataFrame]) -> None:
@@ -68,7 +63,7 @@ def _sheet(sheet: Worksheet, table: pd.DataFrame, formats: Mapping[str, Any]) ->
     sheet.hide_gridlines(0)
     for place, name in enumerate(table.columns):
         values = table.iloc[:, place].tolist()
-        sheet.write_string(0, place, str(name)[:_CELL], formats["head"])
+        sheet.write_string(0, place, shown(str(name))[:_CELL], formats["head"])
         style = _style(str(name), table.iloc[:, place])
         longest = max([len(_shown(v)) for v in values], default=0)
         wide = min(max(longest, min(len(str(name)), 16)) + 2, _WIDEST)
@@ -83,7 +78,7 @@ def _cell(sheet: Worksheet, row: int, place: int, value: Any) -> None:
     if value is None or (isinstance(value, float) and not math.isfinite(value)):
         return
     if isinstance(value, str):
-        sheet.write_string(row, place, value[:_CELL])
+        sheet.write_string(row, place, shown(value)[:_CELL])
     else:
         sheet.write_number(row, place, value)
 

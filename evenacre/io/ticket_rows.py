@@ -11,6 +11,7 @@ from evenacre.io.delimited import read_delimited
 from evenacre.io.headers import Header, read_header
 from evenacre.io.hints import choice, did_you_mean, listed
 from evenacre.io.table import Findings, Table
+from evenacre.io.untrusted import budget
 from evenacre.model import OperationPlan
 from evenacre.units import Dimension
 
@@ -72,7 +73,7 @@ def read_rows(path: Path, findings: Findings) -> list[TicketRow]:
     """
     if not path.exists():
         raise InputError.at(path.name, "", "There is no such file.", "Check the name.")
-    table = read_delimited(path, findings)
+    table = read_delimited(path, findings, budget.NOTES)
     columns = _columns(table)
     unit = _header_unit(columns["weight"])
     cells = {

@@ -11,7 +11,7 @@ import numpy as np
 
 from evenacre.errors import InputError, Problem
 from evenacre.io.hints import choice, did_you_mean, listed
-from evenacre.io.instants import on_undated_clock, seconds_of, time_of_day, time_span
+from evenacre.io.instants import not_read, on_undated_clock, seconds_of, time_of_day, time_span
 from evenacre.io.table import Findings
 from evenacre.io.ticket_checks import check_amounts, in_order
 from evenacre.io.ticket_rows import TicketRow, own_rows, read_rows
@@ -122,7 +122,7 @@ def _times(rows: list[TicketRow], plan: OperationPlan, problems: list[Problem]) 
                 Problem(
                     row.file,
                     row.line,
-                    f'"{row.time}" is not a time.',
+                    not_read(row.time),
                     "Write it as 2026-04-14T09:12, or as 09:12 if the operation has a date.",
                 )
             )

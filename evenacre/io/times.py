@@ -15,13 +15,13 @@ from evenacre.errors import InputError
 from evenacre.io.columns import ColumnUse
 from evenacre.io.table import FEW, Findings, Table, counted, shown
 from evenacre.io.timetext import TimeTexts, read_time_texts
-from evenacre.model import BoolArray, FloatArray
+from evenacre.io.years import THESE_YEARS, other_years
+from evenacre.model import UNDATED_S, BoolArray, FloatArray
 
 _DAY_S = 86400.0
 # Smallest number that counts as so many units since 1970, and that unit; 1e8 s is 1973.
 _EPOCHS = ((1e17, 1e-9, "nanoseconds"), (1e14, 1e-6, "microseconds"), (1e11, 1e-3, "milliseconds"))
 _EPOCH_S = 1e8
-_AGE_S = (-_DAY_S, 7_258_118_400.0)  # 1970 to 2200, a day's grace for time zones
 _SPREADSHEET_DAYS = (20_000.0, 80_000.0)
 _SPREADSHEET_EPOCH_S = -25_569 * _DAY_S  # 1899-12-30, where spreadsheets count days from
 
@@ -123,7 +123,7 @@ def _from_numbers(
         unit_s = 1.0 if time.unit is None else time.unit
         said = "" if time.unit is not None else " (no unit is given: seconds)"
         findings.note(f"{about} taken as time since the start of the log{said}; no date is known.")
-        return Clock(values * unit_s, dated=False)
+        return Clock(_of_one_log(table, time, values * unit_s, findings), dated=False)
     days = read_time_texts(_dates(table, date))
     _judge_unread(table, date, table.text(date.column), days, findings)
     hhmmss = (values % 100 < 60) & (values // 100 % 100 < 60) & (values < 240_000)
@@ -180,9 +180,25 @@ def _judge_unread(
 def _of_this_age(
     table: Table, use: ColumnUse, time_s: FloatArray, findings: Findings
 ) -> FloatArray:
-    """Refuse times no log can have; a few are taken as missing."""
-    first, last = _AGE_S
-    wild = (time_s < first) | (time_s > last)
+    """Refuse times of years no log can be of; a few are taken as missing."""
+    return _without(table, use, time_s, other_years(time_s), THESE_YEARS, findings)
+
+
+def _of_one_log(table: Table, use: ColumnUse, time_s: FloatArray, findings: Findings) -> FloatArray:
+    """Refuse times too long after the start of a log; a few are taken as missing."""
+    far = np.abs(time_s) >= UNDATED_S
+    words = f"within {UNDATED_S / _DAY_S:.0f} days of the start of the log"
+    return _without(table, use, time_s, far, words, findings)
+
+
+def _without(
+    table: Table,
+    use: ColumnUse,
+    time_s: FloatArray,
+    wild: BoolArray,
+    words: str,
+    findings: Findings,
+) -> FloatArray:
     if not wild.any():
         return time_s
     row = int(np.flatnonzero(wild)[0])
@@ -191,12 +207,12 @@ def _of_this_age(
         raise InputError.at(
             table.file,
             f'{place}, column "{use.column}"',
-            f'"{shown(table.text(use.column)[row])}" is not a time between 1970 and 2200.',
+            f'"{shown(table.text(use.column)[row])}" is not a time {words}.',
             _REMEDY,
         )
     findings.warn(
-        f'{table.file}: column "{use.column}" has {counted(wild.sum(), "time")} before 1970 or '
-        f"after 2200, taken as missing; the first is at {place}."
+        f'{table.file}: column "{use.column}" has {counted(wild.sum(), "time")} not {words}, '
+        f"taken as missing; the first is at {place}."
     )
     return np.where(wild, np.nan, time_s)
 

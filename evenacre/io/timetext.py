@@ -17,6 +17,7 @@ _CLOCK = (
 )
 _DAY = r"^(?P<one>\d{1,4})(?P<mark>[-/.])(?P<two>\d{1,2})[-/.](?P<three>\d{1,4})"
 _DAY_AND_CLOCK = _DAY + r"(?:[T\s,]+" + _CLOCK[:-1] + r")?$"
+_FARTHEST_S = 15 * 3600.0  # from UTC, more than any place on earth
 _LONGEST = 80  # characters of a time
 _TRIED = 1000
 _UTC_NAMES = ("Z", "UTC", "GMT")
@@ -131,7 +132,6 @@ def _clock(parts: pa.Array) -> tuple[FloatArray, FloatArray, str]:
     noon = _true(pc.equal(half, "p"))
     halved = noon | _true(pc.equal(half, "a"))
     hour = np.where(halved, hour % 12 + 12 * noon, hour)
-    ok = (hour < 24) & (minute < 60) & (second < 61)
     zone = pc.utf8_upper(_field(parts, "zone"))
     digits = pc.replace_substring(zone, ":", "")
     numeric = pc.fill_null(pc.match_substring_regex(digits, r"^[+-]\d"), False)
@@ -145,6 +145,7 @@ def _clock(parts: pa.Array) -> tuple[FloatArray, FloatArray, str]:
     utc = _true(pc.is_in(zone, value_set=pa.array(_UTC_NAMES)))
     named = ~utc & ~_true(numeric) & _true(pc.not_equal(zone, ""))
     letters = str(zone[int(np.flatnonzero(named)[0])]) if named.any() else ""
+    ok = (hour < 24) & (minute < 60) & (second < 61) & (np.abs(offset) <= _FARTHEST_S)
     second_of_day = np.where(ok, hour * 3600 + minute * 60 + second, np.nan)
     return second_of_day, np.where(utc | _true(numeric), offset, np.nan), letters
 
@@ -152,7 +153,8 @@ def _clock(parts: pa.Array) -> tuple[FloatArray, FloatArray, str]:
 def _day(parts: pa.Array) -> tuple[FloatArray, bool | None, bool]:
     """Days since 1970-01-01, and whether 5/4/2019 was read with the day first."""
     one, two, three = (_number(parts, name) for name in ("one", "two", "three"))
-    year_first = one > 31
+    four_digits = _true(pc.greater(pc.utf8_length(_field(parts, "one")), 2))
+    year_first = (one > 31) | four_digits
     rest = ~year_first & ~np.isnan(one)
     day_first: bool | None = None
     sure = True

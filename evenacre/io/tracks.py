@@ -8,11 +8,12 @@ from pathlib import Path
 
 from evenacre.errors import InputError
 from evenacre.io.taskdata.folder import is_taskdata
+from evenacre.io.untrusted.files import read_start
 from evenacre.model import Track
 
 _LAYERS = {
     *(".gpkg", ".geojson", ".json", ".shp", ".kml", ".kmz", ".fgb", ".gml", ".zip"),
-    *(".parquet", ".geoparquet", ".pq", ".gdb"),
+    *(".parquet", ".geoparquet", ".pq"),
 }
 _SENTENCES = {".nmea", ".nma", ".ubx"}
 _SENTENCE = re.compile(rb"\$[A-Z]{2}(GGA|RMC|VTG|ZDA|GNS|GLL|GSA|GSV),")
@@ -89,13 +90,7 @@ def _kind(path: Path) -> str:
         if suffix == ".gdb":
             return "layer"
         raise InputError.at(path, "", "this is a folder.", "Name the log file in it.")
-    try:
-        with path.open("rb") as file:
-            start = file.read(_LOOKED_AT)
-    except OSError as error:
-        raise InputError.at(
-            path, "", f"the file cannot be read ({error.strerror}).", "Check who may read it."
-        ) from None
+    start = read_start(path, _LOOKED_AT, str(path))
     if not start.strip():
         raise InputError.at(path.name, "", "the file is empty.", "Export the log again.")
     if suffix in _SPREADSHEETS:

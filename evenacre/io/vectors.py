@@ -10,14 +10,18 @@ from shapely.geometry.base import BaseGeometry
 from evenacre.display_units import in_both
 from evenacre.errors import InputError
 from evenacre.io.hints import choice, listed
-from evenacre.io.layers import Source, attribute_text, read_layer
+from evenacre.io.layers import LayerCache, Source, attribute_text, read_layer
 from evenacre.io.mend import geodesic_area_m2, only_polygons, to_polygons
-from evenacre.io.wgs84 import unwrap
-
-LayerCache = dict[object, gpd.GeoDataFrame]
+from evenacre.io.wgs84 import WGS84_GEOD, unwrap
+from evenacre.model import FloatArray
 
 _ZONE_COLUMNS = ("zone", "zones", "zone_name", "zone_id", "name", "label", "class", "id")
 NAME_COLUMNS = ("name", "label", "id", "type")
+_FARTHEST_M, _STRANGE_M, _STRANGE_TIMES = 25_000.0, 2_000.0, 8.0
+_SELECT = (
+    'To take one, select it: where = { name = "..." } (on the command line '
+    '--boundary-where "name=...").'
+)
 _SMALLEST_FIELD_M2, _LARGEST_FIELD_M2 = 50.0, 2e8
 _SEEN_OVERLAP_M2 = 1.0
 
@@ -42,16 +46,77 @@ def read_boundary(
     frame, warnings = read_layer(source, cache=cache)
     frame, mended = to_polygons(frame, source.name, "boundary")
     warnings += mended
+    warnings += check_reach(frame, source.name, "field")
     names = names_of(frame, NAME_COLUMNS)
+    known = f" ({listed(dict.fromkeys(n for n in names if n))})" if any(names) else ""
+    if _off_middle_m(shapely.get_coordinates(frame.geometry.array)).max() > _FARTHEST_M:
+        raise InputError.at(
+            source.name,
+            "",
+            f"It holds {len(frame)} outlines{known} too far apart to be one field.",
+            _SELECT,
+        )
     if len(frame) > 1 and (len(set(names)) > 1 or not names[0]):
-        known = f" ({listed(dict.fromkeys(n for n in names if n))})" if any(names) else ""
         warnings.append(
             f"{source.name}: it holds {len(frame)} outlines{known}, and all were taken together "
-            'for one field. To take one, select it: where = { name = "..." } (on the command '
-            'line --boundary-where "name=...").'
+            f"for one field. {_SELECT}"
         )
     boundary = only_polygons(shapely.union_all(frame.geometry.array))
     return boundary, warnings + odd_size(boundary, f"{source.name}: the field")
+
+
+def check_reach(frame: gpd.GeoDataFrame, file: str, what: str) -> list[str]:
+    """Refuse an outline that no field has: with a corner far from its own middle.
+
+    Parameters
+    ----------
+    frame : GeoDataFrame
+        EPSG:4326; the index numbers the features, and each is judged by itself.
+    file : str
+        Named in the complaint.
+    what : str
+        What each outline stands for: ``"field"``.
+
+    Returns
+    -------
+    list of str
+        Warnings of corners that are strange without being impossible.
+
+    Raises
+    ------
+    InputError
+        Naming the corner.
+    """
+    warnings = []
+    west, south, east, north = frame.geometry.bounds.to_numpy().T
+    wide = WGS84_GEOD.inv(west, south, east, north)[2] > _STRANGE_M
+    for number, outline in frame.geometry[wide].items():
+        corners = shapely.get_coordinates(outline)
+        off_m = _off_middle_m(corners)
+        farthest = int(np.argmax(off_m))
+        lon, lat = corners[farthest]
+        place = f"feature {number}, corner {farthest + 1:,}"
+        said = (
+            f"The corner at {lat:.5f}, {lon:.5f} (latitude, longitude) lies "
+            f"{in_both('distance', off_m[farthest])} from the middle of the {what}"
+        )
+        if off_m[farthest] > _FARTHEST_M:
+            raise InputError.at(
+                file,
+                place,
+                f"{said}; no {what} is so large.",
+                "Move or delete that corner, or check the coordinate system.",
+            )
+        if off_m[farthest] > max(_STRANGE_M, _STRANGE_TIMES * np.median(off_m)):
+            warnings.append(f"{file}, {place}: {said}: look at it on the map.")
+    return warnings
+
+
+def _off_middle_m(corners: FloatArray) -> FloatArray:
+    """Distance of each corner from the middle of most of them."""
+    lon, lat = np.broadcast_to(np.median(corners, axis=0), corners.shape).T
+    off_m: FloatArray = WGS84_GEOD.inv(lon, lat, *corners.T)[2]
+    return off_m
 
 
 def odd_size(boundary: BaseGeometry, what: str) -> list[str]:

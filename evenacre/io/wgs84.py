@@ -2,21 +2,34 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 
 import geopandas as gpd
 import numpy as np
 import numpy.typing as npt
 import pyproj
+import pyproj.network
 import shapely
 
 from evenacre.errors import InputError
 from evenacre.model import FloatArray
+from evenacre.overlay import valid
+
+# Whatever this computer is set to: no field needs a grid from the network.
+pyproj.network.set_network_enabled(active=False)  # type: ignore[attr-defined]
 
 _SUCH_AS = 'crs = "EPSG:26915" (on the command line --boundary-crs or --tracks-crs EPSG:26915)'
 
 WGS84_GEOD = pyproj.Geod(ellps="WGS84")
 """Lengths, bearings and areas on the ellipsoid."""
+
+# What PROJ takes for more than a system: files of its own, steps of a calculation.
+_MORE_THAN_A_SYSTEM = re.compile(
+    r"\binit\s*=\s*(?!epsg:)|\bpipeline\b|\bstep\b|(?:grids|file|catalog)\s*=\s*(?!@null\b)",
+    re.IGNORECASE,
+)
+_GRID_FILE = re.compile(r'(?:grids=|PARAMETERFILE\["[^"]*",")([^\s"]*)', re.IGNORECASE)
 
 ShapeArray = npt.NDArray[np.object_]
 
@@ -84,14 +97,30 @@ def parse_crs(text: str, file: str) -> pyproj.CRS:
         When it is none.
     """
     try:
-        return pyproj.CRS(text)
+        crs = pyproj.CRS(text) if not _MORE_THAN_A_SYSTEM.search(text) else None
     except pyproj.exceptions.CRSError:
+        crs = None
+    if crs is None:
         raise InputError.at(
             file,
             "crs",
             f'"{text}" is not a coordinate system.',
             'Write an EPSG code, such as "EPSG:4326" or "EPSG:26915".',
-        ) from None
+        )
+    return _without_files(crs, file)
+
+
+def _without_files(crs: pyproj.CRS, file: str) -> pyproj.CRS:
+    """Refuse a system that needs a file: any on this computer could be named."""
+    for found in _GRID_FILE.finditer(crs.to_wkt()):
+        if found[1].lower() != "@null":  # how Web Mercator says that it needs none
+            raise InputError.at(
+                file,
+                "crs",
+                f'Its coordinate system needs a file of its own ("{found[1]}"), which is not read.',
+                "Export it again in WGS 84.",
+            )
+    return crs
 
 
 def _source_crs(
@@ -112,7 +141,7 @@ def _source_crs(
             )
         return crs
     if frame.crs is not None:
-        return pyproj.CRS(frame.crs)
+        return _without_files(frame.crs, file)
     degrees = abs(bounds[[0, 2]]).max() <= 360 and abs(bounds[[1, 3]]).max() <= 90
     if not degrees:
         raise InputError.at(
@@ -185,7 +214,10 @@ def unwrap(shapes: ShapeArray, near_lon: float | None = None) -> ShapeArray:
         return shapes
     turned = np.mod(lon, 360.0)
     if near_lon is not None:
-        return _map_lon(shapes, lambda x: near(x, near_lon)) if far(lon, near_lon) else shapes
+        if not far(lon, near_lon):
+            return shapes
+        # What spans more than half the globe comes out crossing itself.
+        return valid(_map_lon(shapes, lambda x: near(x, near_lon)))
     if np.ptp(turned) < np.ptp(lon) - 1e-9:
         # Only what crosses runs on; the rest stays between -180 and 180.
         return _map_lon(shapes, lambda x: np.mod(x, 360.0))

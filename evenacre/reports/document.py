@@ -23,7 +23,7 @@ from evenacre.reports.interactive_map import interactive_map
 from evenacre.reports.load_accounts import balance_account_table, load_accounts
 from evenacre.reports.load_charts import halfway_charts
 from evenacre.reports.load_words import halfway_sentence
-from evenacre.reports.pages import shell, templates
+from evenacre.reports.pages import page, templates
 from evenacre.reports.planned_done import TITLE, planned_done_account, planned_done_card
 from evenacre.reports.season_accounts import season_accounts
 from evenacre.reports.season_card import season_card
@@ -203,19 +203,15 @@ def document(
         Of the inputs as a whole.
     season, planned_done : RenderedPart, optional
     """
-    return (
-        templates()
-        .get_template("report.html.j2")
-        .render(
-            title=farm or "Ground account",
-            about="ground account",
-            inputs=inputs,
-            warnings=warnings,
-            cards=[Markup(r.card) for r in rendered],
-            sections=[Markup(r.section) for r in rendered],
-            parts=[part for part in (planned_done, season) if part],
-            **shell(),
-        )
+    return page(
+        "report.html.j2",
+        title=farm or "Ground account",
+        about="ground account",
+        inputs=inputs,
+        warnings=warnings,
+        cards=[Markup(r.card) for r in rendered],
+        sections=[Markup(r.section) for r in rendered],
+        parts=[part for part in (planned_done, season) if part],
     )
 
 

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
-import unicodedata
 from collections.abc import Iterable
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
@@ -12,6 +10,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from evenacre.coverage.result import AuditResult
+from evenacre.io.file_names import RESULT_FOLDERS, unique_slugs
 from evenacre.model import UNDATED_S
 from evenacre.units import DisplayUnit, UnitSystem
 
@@ -154,26 +153,6 @@ def significant(values: Iterable[float], digits: int = 7) -> list[float]:
     return [float(f"{v:.{digits}g}") if math.isfinite(v) else math.nan for v in array]
 
 
-def slug(text: str) -> str:
-    """File-name form of a name: lower-case ASCII letters, digits and hyphens."""
-    plain = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode()
-    return re.sub(r"[^a-z0-9]+", "-", plain.lower()).strip("-")[:60].strip("-") or "unnamed"
-
-
-def unique_slugs(names: Iterable[str]) -> list[str]:
-    """File-name forms that differ from one another, in order."""
-    taken: set[str] = set()
-    out = []
-    for name in names:
-        base = candidate = slug(name)
-        count = 2
-        while candidate in taken:
-            candidate, count = f"{base}-{count}", count + 1
-        taken.add(candidate)
-        out.append(candidate)
-    return out
-
-
 def operation_slugs(results: Iterable[AuditResult]) -> list[str]:
-    """Folder names of operations."""
-    return unique_slugs(f"{r.field} {r.operation}" for r in results)
+    """Folder names of operations, none of them that of a folder every result has."""
+    return unique_slugs((f"{r.field} {r.operation}" for r in results), RESULT_FOLDERS)

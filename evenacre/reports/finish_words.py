@@ -12,7 +12,7 @@ from evenacre.planning.finish_job import FinishJob
 from evenacre.reports import figures
 from evenacre.units import UnitSystem
 
-SCHEMA = "evenacre/summary/finish/1"
+SCHEMA = "evenacre/summary/finish/1.1"
 
 
 def finish_lines(

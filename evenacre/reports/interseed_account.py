@@ -14,7 +14,7 @@ from evenacre.reports.interseed_facts import goal_m2, numbered, share_seeded, sp
 from evenacre.reports.json_types import json_types
 from evenacre.reports.pass_account import drive_account
 
-SCHEMA = "evenacre/plan/1"
+SCHEMA = "evenacre/plan/1.1"
 
 
 def interseed_account(
@@ -33,7 +33,7 @@ def interseed_account(
     plan : InterseedPlan
     farm : str
     generated : str
-        ISO 8601 time of the run: the only value that changes between equal runs.
+        ISO 8601 time of the run: the only value of its own that changes between equal runs.
     inputs : sequence of InputFile
         Files read, with their SHA-256.
     warnings : sequence of str

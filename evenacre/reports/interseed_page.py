@@ -25,7 +25,7 @@ from evenacre.reports.interseed_rules import relaxation_words, shortage_words
 from evenacre.reports.interseed_states import STATES, steps
 from evenacre.reports.interseed_timeline import HEAD, ROW, timeline
 from evenacre.reports.interseed_words import interseed_answer, relaxation_title
-from evenacre.reports.pages import asset, shell, templates
+from evenacre.reports.pages import asset, page
 from evenacre.units import UnitSystem
 
 _KEY = "plan"
@@ -66,41 +66,37 @@ def interseed_page(
         pass_account(plan, units),
         lost_account(plan),
     ]
-    return (
-        templates()
-        .get_template("interseed.html.j2")
-        .render(
-            title=farm or "Interseeding",
-            about="plan of interseeding",
-            inputs=inputs,
-            key=_KEY,
-            seed=plan.seeding.product.name,
-            card=interseed_answer(plan, units),
-            warnings=list(dict.fromkeys([*warnings, *plan.warnings])),
-            relaxation_title=relaxation_title(plan),
-            relaxations=[
-                ("missed" if r.rule == BEYOND else "over", relaxation_words(r, units))
-                for r in plan.relaxations
-            ],
-            shortages=[shortage_words(s, units) for s in plan.herd.shortages],
-            stops=[_stop(v, n, plan, units, step_of[n]) for v, n in numbered(plan).items()],
-            first=_UNFOLDED,
-            timeline=timeline(plan),
-            row=ROW,
-            head=HEAD,
-            map=interseed_map(plan, units, _KEY),
-            states=[(key, words) for key, words in STATES.items() if key in used],
-            steps=len(by_day) - 1,
-            whole=by_day[0],
-            days=script_json([step.plain() for step in by_day]),
-            names=script_json([p.paddock.field.name for p in plan.paddocks]),
-            accounts=[table for table in accounts if table.rows],
-            method=method_words(plan, units, time_zone),
-            cautions=interseed_cautions(plan),
-            plan_style=asset("interseed.css"),
-            plan_script=asset("interseed.js"),
-            **shell(),
-        )
+    return page(
+        "interseed.html.j2",
+        title=farm or "Interseeding",
+        about="plan of interseeding",
+        inputs=inputs,
+        key=_KEY,
+        seed=plan.seeding.product.name,
+        card=interseed_answer(plan, units),
+        warnings=list(dict.fromkeys([*warnings, *plan.warnings])),
+        relaxation_title=relaxation_title(plan),
+        relaxations=[
+            ("missed" if r.rule == BEYOND else "over", relaxation_words(r, units))
+            for r in plan.relaxations
+        ],
+        shortages=[shortage_words(s, units) for s in plan.herd.shortages],
+        stops=[_stop(v, n, plan, units, step_of[n]) for v, n in numbered(plan).items()],
+        first=_UNFOLDED,
+        timeline=timeline(plan),
+        row=ROW,
+        head=HEAD,
+        map=interseed_map(plan, units, _KEY),
+        states=[(key, words) for key, words in STATES.items() if key in used],
+        steps=len(by_day) - 1,
+        whole=by_day[0],
+        days=script_json([step.plain() for step in by_day]),
+        names=script_json([p.paddock.field.name for p in plan.paddocks]),
+        accounts=[table for table in accounts if table.rows],
+        method=method_words(plan, units, time_zone),
+        cautions=interseed_cautions(plan),
+        plan_style=asset("interseed.css"),
+        plan_script=asset("interseed.js"),
     )
 
 

@@ -10,6 +10,7 @@ import pandas as pd
 
 from evenacre.coverage.result import AuditResult
 from evenacre.deliverables import Raster
+from evenacre.io.file_names import unique_slugs
 from evenacre.reports import figures
 from evenacre.reports.fixlist import stops
 from evenacre.reports.geodata import WGS84, centre_lon, to_lonlat
@@ -58,7 +59,7 @@ def rasters(result: AuditResult) -> dict[str, Raster]:
             description=f"{result.field}, {result.operation}: times covered",
         )
     }
-    names = figures.unique_slugs(p.product for p in result.products)
+    names = unique_slugs(p.product for p in result.products)
     for product, name in zip(result.products, names, strict=True):
         out[f"rate_{name}"] = Raster(
             values=np.asarray(product.rate.values, np.float32),
@@ -99,7 +100,7 @@ def _labelled(result: AuditResult, key: str) -> gpd.GeoDataFrame:
 
 
 def _with_amounts(result: AuditResult, zones: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
-    names = figures.unique_slugs(p.product for p in result.products)
+    names = unique_slugs(p.product for p in result.products)
     amounts = {}
     for product, name in zip(result.products, names, strict=True):
         applied = {z.zone: z.applied_kg for z in product.zones}

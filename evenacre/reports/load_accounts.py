@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from evenacre.planning.balance import Balance
@@ -69,7 +70,10 @@ def _row(name: str, check: LoadCheck, units: UnitSystem) -> tuple[str, ...]:
     verdict = "not compared"
     if compared is not None:
         verdict = "disagree" if compared.disagree else "agree"
-        verdict = f"{round(100 * compared.share, 1) + 0.0:+.1f}\N{NO-BREAK SPACE}%, {verdict}"
+        share = "meter says none"
+        if math.isfinite(compared.share):
+            share = f"{round(100 * compared.share, 1) + 0.0:+.1f}\N{NO-BREAK SPACE}%"
+        verdict = f"{share}, {verdict}"
     swept = "" if check.swept_m2 is None else figures.size(check.swept_m2, units, 3)
     ways = (check.scale, check.meter, check.target)
     return (name, verdict, *(_amount(amount, units) for amount in ways), swept)

@@ -10,9 +10,10 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
+from evenacre.io.file_names import unique_slugs
 from evenacre.planning.halfway import HalfwayCheck
 from evenacre.planning.load_book import OperationLoads
-from evenacre.reports import figures, palette, sheet
+from evenacre.reports import palette, sheet
 from evenacre.units import UnitSystem
 
 _STYLE: Any = {"font.size": 11, "text.parse_math": False}
@@ -29,7 +30,7 @@ def halfway_charts(book: OperationLoads, units: UnitSystem) -> dict[str, bytes]:
     dict of str to bytes
         ``"halfway_<product>"`` to PNG, in the order of the checks.
     """
-    names = figures.unique_slugs(check.product for check in book.halfway)
+    names = unique_slugs(check.product for check in book.halfway)
     return {
         f"halfway_{name}": halfway_chart(check, units, title=f"{book.field}, {book.operation}")
         for check, name in zip(book.halfway, names, strict=True)

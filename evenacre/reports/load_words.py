@@ -89,9 +89,9 @@ def _compared(c: Comparison) -> str:
 
 
 def _more(c: Comparison) -> str:
-    """``"4.0 % less"``."""
-    share = f"{abs(100 * c.share):.1f} %" if math.isfinite(c.share) else "all"
-    return f"{share} {'more' if c.difference_kg > 0 else 'less'}"
+    """``"4.0 % less"``; without a share where the second says none."""
+    share = f"{abs(100 * c.share):.1f} % " if math.isfinite(c.share) else ""
+    return f"{share}{'more' if c.difference_kg > 0 else 'less'}"
 
 
 def halfway_sentence(check: HalfwayCheck, units: UnitSystem) -> str:

@@ -5,11 +5,13 @@ from __future__ import annotations
 import re
 from functools import cache
 from importlib.resources import files
+from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from evenacre import __version__
+from evenacre.shown_text import shown
 
 
 @cache
@@ -24,16 +26,29 @@ def templates() -> Environment:
     )
 
 
-def shell() -> dict[str, str]:
-    """What ``page.html.j2`` asks for beside title, content and files read."""
-    return {
-        "version": __version__,
-        "leaflet_licence": Markup(_leaflet("LICENSE")),
-        "leaflet_css": _leaflet_style(),
-        "leaflet_js": _leaflet_script(),
-        "style": asset("report.css"),
-        "script": asset("report.js"),
-    }
+def page(template: str, **content: Any) -> str:
+    """Render a whole page: its own content in the shell that all pages share.
+
+    Parameters
+    ----------
+    template : str
+        One that extends ``page.html.j2``.
+    **content
+        What it asks for.
+    """
+    return shown(
+        templates()
+        .get_template(template)
+        .render(
+            version=__version__,
+            leaflet_licence=Markup(_leaflet("LICENSE")),
+            leaflet_css=_leaflet_style(),
+            leaflet_js=_leaflet_script(),
+            style=asset("report.css"),
+            script=asset("report.js"),
+            **content,
+        )
+    )
 
 
 def asset(name: str) -> Markup:

@@ -12,7 +12,7 @@ from evenacre.planning.passes.nouns import PassPlan
 from evenacre.planning.passes.room import turn_room
 from evenacre.reports.json_types import json_types
 
-SCHEMA = "evenacre/passes/1"
+SCHEMA = "evenacre/passes/1.1"
 
 
 def pass_account(
@@ -33,7 +33,7 @@ def pass_account(
         Driven in the same way, but for the heading.
     farm : str
     generated : str
-        ISO 8601 time of the run: the only value that changes between equal runs.
+        ISO 8601 time of the run: the only value of its own that changes between equal runs.
     inputs : sequence of InputFile
     warnings : sequence of str
         What was found in the inputs; those of a plan stand with its field.

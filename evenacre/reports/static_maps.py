@@ -16,7 +16,8 @@ from matplotlib.colors import BoundaryNorm, ListedColormap
 from matplotlib.patches import Patch
 
 from evenacre.coverage.result import AuditResult, Grid, ProductResult
-from evenacre.reports import figures, palette, sheet
+from evenacre.io.file_names import unique_slugs
+from evenacre.reports import palette, sheet
 from evenacre.reports.fixlist import stops
 from evenacre.units import UnitSystem
 
@@ -36,7 +37,7 @@ def static_maps(result: AuditResult, units: UnitSystem) -> dict[str, bytes]:
         ``"cover"`` and ``"rate_<product>"`` to PNG; equal results give equal bytes.
     """
     maps = {"cover": cover_map(result, units)}
-    names = figures.unique_slugs(p.product for p in result.products)
+    names = unique_slugs(p.product for p in result.products)
     for product, name in zip(result.products, names, strict=True):
         maps[f"rate_{name}"] = rate_map(result, product, units)
     return maps

@@ -18,7 +18,7 @@ from evenacre.reports.load_words import balance_account, halfway_account, loads_
 from evenacre.reports.planned_done_tables import planned_done_summary
 from evenacre.reports.season_summary import season_summary
 
-SCHEMA = "evenacre/summary/1.1"
+SCHEMA = "evenacre/summary/1.2"
 
 
 def summary(
@@ -45,7 +45,7 @@ def summary(
     warnings : sequence of str
         What was found in the inputs as a whole; those of one operation stand with it.
     generated : str
-        ISO 8601 time of the run: the only value that changes between equal runs.
+        ISO 8601 time of the run: the only value of its own that changes between equal runs.
     currency : str
         Of the costs.
     ledger : Ledger, optional

@@ -14,6 +14,7 @@ from evenacre.io.mend import geodesic_area_m2
 from evenacre.io.taskdata import ddis
 from evenacre.model import Field
 from evenacre.plane import wrapped
+from evenacre.shown_text import shown
 
 BOUNDARY, TREATMENT_ZONE, OBSTACLE = "1", "2", "6"
 _OUTER, _INNER = "1", "2"
@@ -48,7 +49,7 @@ def to_bytes(root: Element) -> bytes:
 
 def name(words: str) -> str:
     """Cut a name to what the format holds, without characters XML cannot."""
-    return "".join(sign for sign in words if sign.isprintable())[:_NAME_LENGTH]
+    return shown(" ".join(words.split()))[:_NAME_LENGTH].rstrip()
 
 
 def add_polygons(above: Element, ground: BaseGeometry, kind: str) -> None:

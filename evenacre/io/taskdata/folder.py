@@ -2,29 +2,21 @@
 
 from __future__ import annotations
 
-import os
-import re
-import stat
 import zipfile
-import zlib
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
 from evenacre.errors import InputError
+from evenacre.io.untrusted.archives import DISTRUST, open_archive, read_member
+from evenacre.io.untrusted.files import read_whole
 
 MAIN = "taskdata.xml"
 MAX_BYTES = 160 * 1024**2
 """Largest file read: a log of 160 MB holds days of driving at 10 Hz."""
 
-_MAX_MEMBERS = 20_000
-# Logs shrink ten to fifty times; a thousandfold is the mark of a zip bomb.
-_MAX_RATIO, _RATIO_FROM_BYTES = 300, 4 * 1024**2
 _MAX_DEPTH = 3
-_METHODS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
-_DRIVE = re.compile(r"^[A-Za-z]:")
 _AGAIN = "Export the task data again."
-_DISTRUST = "Do not use it unless you know who made it; export the task data again."
 
 
 @dataclass(frozen=True)
@@ -54,34 +46,26 @@ class TaskFiles:
         """
         if any(sign in name for sign in "/\\:") or name in ("", ".", ".."):
             raise InputError.at(
-                self.label, "", f'it names a file outside its folder ("{name}").', _DISTRUST
+                self.label, "", f'it names a file outside its folder ("{name}").', DISTRUST
             )
         reader = self._readers.get(name.lower())
         if reader is None:
             raise InputError.at(self.label, "", f"the file {name} is missing.", _AGAIN)
-        data = reader(limit)
-        if len(data) > limit:
-            raise InputError.at(
-                self.label,
-                name,
-                f"the file is larger than {limit // 1024**2} MB.",
-                "Export fewer tasks at a time.",
-            )
-        return data
+        return reader(limit)
 
 
 def is_taskdata(path: Path) -> bool:
     """Tell whether a path is a set of task data: the XML file, its folder, or a zip of it."""
     try:
         if path.is_dir():
-            return _main_folder(path) is not None
+            return main_folder(path) is not None
         if path.name.lower() == MAIN:
             return True
-        if not zipfile.is_zipfile(path):
+        if not (path.is_file() and zipfile.is_zipfile(path)):
             return False
-        with zipfile.ZipFile(path) as archive:
+        with open_archive(path, path.name) as archive:
             return any(_is_main(name) for name in archive.namelist())
-    except (OSError, ValueError, zipfile.BadZipFile, NotImplementedError):
+    except (OSError, ValueError, InputError):
         return False
 
 
@@ -101,7 +85,7 @@ def open_taskdata(path: Path) -> TaskFiles:
     if not path.exists():
         raise InputError.at(path, "", "there is no such file.", "Check the name.")
     if path.is_dir():
-        folder = _main_folder(path)
+        folder = main_folder(path)
         if folder is None:
             raise _no_main(path.name)
         return _folder_files(path.name or str(path), folder)
@@ -116,8 +100,8 @@ def _no_main(label: str) -> InputError:
     )
 
 
-def _main_folder(path: Path) -> Path | None:
-    """Return the folder itself or the one below it that holds the main file."""
+def main_folder(path: Path) -> Path | None:
+    """Return the folder itself or the one below it that holds the main file; None: neither."""
     entries = sorted(path.iterdir())
     if any(entry.name.lower() == MAIN for entry in entries):
         return path
@@ -133,7 +117,7 @@ def _folder_files(label: str, folder: Path) -> TaskFiles:
         if not key.endswith((".xml", ".bin")):
             continue
         if entry.is_symlink() and entry.resolve().parent != home:
-            raise InputError.at(label, entry.name, "it is a link out of its folder.", _DISTRUST)
+            raise InputError.at(label, entry.name, "it is a link out of its folder.", DISTRUST)
         if not entry.is_file():
             continue
         if key in readers:
@@ -150,13 +134,7 @@ def _twice(label: str, name: str) -> InputError:
 
 def _file_reader(label: str, file: Path) -> Callable[[int], bytes]:
     def read(limit: int) -> bytes:
-        try:
-            with file.open("rb") as stream:
-                return stream.read(limit + 1)
-        except OSError as error:
-            raise InputError.at(
-                label, file.name, f"it cannot be read ({error.strerror}).", "Check who may read it."
-            ) from None
+        return read_whole(file, f"{label}, {file.name}", limit)
 
     return read
 
@@ -168,17 +146,8 @@ def _is_main(name: str) -> bool:
 
 def _zip_files(path: Path) -> TaskFiles:
     label = path.name
-    try:
-        with zipfile.ZipFile(path) as archive:
-            members = archive.infolist()
-    except (zipfile.BadZipFile, NotImplementedError, ValueError, OSError, EOFError):
-        raise _damaged(label) from None
-    if len(members) > _MAX_MEMBERS:
-        raise InputError.at(
-            label, "", f"the zip holds {len(members):,} files, too many for task data.", _DISTRUST
-        )
-    for member in members:
-        _check_member(label, member)
+    with open_archive(path, label) as archive:
+        members = archive.infolist()
     mains = [m for m in members if _is_main(m.filename) and _depth(m) <= _MAX_DEPTH]
     if not mains:
         raise _no_main(label)
@@ -207,51 +176,9 @@ def _depth(member: zipfile.ZipInfo) -> int:
     return len(PurePosixPath(member.filename).parts)
 
 
-def _check_member(label: str, member: zipfile.ZipInfo) -> None:
-    """Refuse what no exporter writes and an attacker might."""
-    # The zip module has already turned the separators of this system into slashes.
-    name = member.orig_filename
-    parts = PurePosixPath(name.replace("\\", "/")).parts
-    if name.startswith(("/", "\\")) or _DRIVE.match(name) or ".." in parts or "\0" in name:
-        raise InputError.at(
-            label, "", f'a file in the zip is named "{name}", outside of it.', _DISTRUST
-        )
-    if stat.S_ISLNK(member.external_attr >> 16):
-        raise InputError.at(label, name, "it is a link, not a file.", _DISTRUST)
-    if member.flag_bits & 0x1:
-        raise InputError.at(
-            label, name, "the zip is locked with a password.", "Zip it again without one."
-        )
-    if member.file_size > _RATIO_FROM_BYTES and (
-        member.file_size > _MAX_RATIO * max(member.compress_size, 1)
-    ):
-        raise InputError.at(
-            label,
-            name,
-            "it would grow more than "
-            f"{_MAX_RATIO}-fold when unpacked, which no log does (a zip bomb).",
-            _DISTRUST,
-        )
-
-
 def _member_reader(label: str, path: Path, member: zipfile.ZipInfo) -> Callable[[int], bytes]:
     def read(limit: int) -> bytes:
-        if member.compress_type not in _METHODS:
-            raise InputError.at(
-                label,
-                member.filename,
-                "it is packed in a way that is not read here.",
-                "Zip it again in the usual way (deflate).",
-            )
-        try:
-            # The size stated in the zip may be a lie: never unpack more than the limit.
-            with zipfile.ZipFile(path) as archive, archive.open(member) as stream:
-                return stream.read(limit + 1)
-        except (zipfile.BadZipFile, zlib.error, EOFError, OSError, ValueError, RuntimeError):
-            raise _damaged(label, os.path.basename(member.filename)) from None
+        with open_archive(path, label) as archive:
+            return read_member(archive, member, label, limit)
 
     return read
-
-
-def _damaged(label: str, place: str = "") -> InputError:
-    return InputError.at(label, place, "the zip is damaged or breaks off.", "Copy it again.")

@@ -5,15 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterator
 from xml.etree.ElementTree import Element
 
+import geopandas as gpd
 import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from evenacre.errors import InputError
 from evenacre.io.mend import only_polygons
 from evenacre.io.table import Findings
 from evenacre.io.taskdata.nouns import GuidanceLine, PlotRecord
 from evenacre.io.taskdata.shapes import areas, points
 from evenacre.io.taskdata.tree import by_id, named, number, text
+from evenacre.io.vectors import check_reach
 from evenacre.io.wgs84 import WGS84_GEOD
 from evenacre.model import Field, FloatArray
 
@@ -56,6 +59,14 @@ def _field(element: Element, name: str, about: str, findings: Findings) -> Field
     obstacles = areas(
         [p for p in polygons if text(p, "A") in _UNWORKABLE], about, "obstacle", findings
     )
+    if boundary is not None:
+        try:
+            outline = gpd.GeoDataFrame(geometry=[boundary], index=[1], crs=4326)
+            for doubt in check_reach(outline, about, "field"):
+                findings.warn(doubt)
+        except InputError as error:
+            findings.warn(f"{error.problems[0]} Its boundary was left out.")
+            boundary = None
     return Field(name, boundary, _inside(obstacles, boundary, about, findings))
 
 

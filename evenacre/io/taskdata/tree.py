@@ -24,7 +24,7 @@ _MOST = {
     "GRD": 500,
 }
 _ROOT, _EXTERNAL = "ISO11783_TaskData", "XFC"
-_FIRST_VERSION, _LAST_VERSION = 2, 4
+_VERSIONS = ("2", "3", "4")
 
 
 def read_root(files: TaskFiles, findings: Findings) -> Element:
@@ -46,8 +46,7 @@ def read_root(files: TaskFiles, findings: Findings) -> Element:
     _merge(root, files, findings)
     _check_counts(root, files.label)
     version = version_of(root)
-    major = version.partition(".")[0]
-    if not (major.isdigit() and _FIRST_VERSION <= int(major) <= _LAST_VERSION):
+    if version.partition(".")[0] not in _VERSIONS:
         findings.warn(
             f"{files.label}: it says it is task data of version {version}; versions 3 and 4 are "
             "known, and it was read as one of them."

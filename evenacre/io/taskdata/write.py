@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
-import tempfile
 import zipfile
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from xml.etree.ElementTree import Element
 
 from evenacre.errors import InputError
+from evenacre.io.exchange import NEW, flush, flush_tree
+from evenacre.io.staging import parents_made
 from evenacre.io.table import Findings
 from evenacre.io.taskdata.elements import FROM_OFFICE, SOFTWARE, to_bytes
 from evenacre.io.taskdata.folder import open_taskdata
 from evenacre.io.taskdata.plan_out import PlannedTask, RateGrid, task_tree
 from evenacre.io.taskdata.tree import read_root
+from evenacre.io.workplace import workplace
 from evenacre.model import Field, PlannedRate
+from evenacre.written import Written
 
 __all__ = ["PlannedTask", "RateGrid", "check_replaceable_zip", "write_taskdata", "write_tasks"]
 
@@ -107,6 +111,7 @@ def write_tree(target: Path, root: Element, beside: Mapping[str, bytes]) -> Path
         When there is no room to write.
     """
     files = {**beside, "TASKDATA.XML": to_bytes(root)}
+    target = Path(os.path.abspath(target))
     try:
         return (
             _to_zip(target, files) if target.suffix.lower() == ".zip" else _to_folder(target, files)
@@ -143,25 +148,47 @@ def check_replaceable_zip(target: Path, remedy: str) -> None:
     if root.get("DataTransferOrigin") != FROM_OFFICE or root.find("TSK/TLG") is not None:
         what = "is there already, and a machine has added its work to it."
         raise InputError.at(target, "", what, remedy)
+    if not _is_unchanged(target):
+        what = "is there already, and was changed since Evenacre wrote it."
+        raise InputError.at(target, "", what, remedy)
 
 
 def _to_zip(target: Path, files: Mapping[str, bytes]) -> Path:
     """Write a zip that appears whole or not at all."""
-    target.parent.mkdir(parents=True, exist_ok=True)
-    handle, draft = tempfile.mkstemp(dir=target.parent, prefix=".taskdata-", suffix=".zip")
-    try:
-        with os.fdopen(handle, "wb") as stream, zipfile.ZipFile(stream, "w") as archive:
-            for name in sorted(files):
-                info = zipfile.ZipInfo(f"{_FOLDER}/{name}", _FIRST)
+    whole = {f"{_FOLDER}/{name}": files[name] for name in sorted(files)}
+    with parents_made(target), workplace(target, Written()) as job:
+        draft = job / NEW
+        with zipfile.ZipFile(draft, "w") as archive:
+            for name, content in whole.items():
+                info = zipfile.ZipInfo(name, _FIRST)
                 info.compress_type = zipfile.ZIP_DEFLATED
                 info.external_attr = 0o644 << 16
-                archive.writestr(info, files[name])
-        os.chmod(draft, 0o644)
-        os.replace(draft, target)
-    except BaseException:
-        Path(draft).unlink(missing_ok=True)
-        raise
+                archive.writestr(info, content)
+            archive.comment = _seal(whole)
+        flush_tree(job)
+        draft.replace(target)
+        flush([target.parent])
     return target
+
+
+def _seal(files: Mapping[str, bytes]) -> bytes:
+    """What the comment of a zip says of its files, by which a change is known."""
+    digest = hashlib.sha256()
+    for name in sorted(files):
+        digest.update(f"{name} {len(files[name])}\n".encode() + files[name])
+    return f"sha256 {digest.hexdigest()}".encode()
+
+
+def _is_unchanged(path: Path) -> bool:
+    try:
+        with zipfile.ZipFile(path) as archive:
+            if archive.comment:
+                members = archive.infolist()
+                return archive.comment == _seal({m.filename: archive.read(m) for m in members})
+            # Versions that wrote no comment gave every file this date, which nothing else does.
+            return all(member.date_time == _FIRST for member in archive.infolist())
+    except (OSError, zipfile.BadZipFile):
+        return False
 
 
 def _to_folder(target: Path, files: Mapping[str, bytes]) -> Path:
@@ -170,8 +197,13 @@ def _to_folder(target: Path, files: Mapping[str, bytes]) -> Path:
         raise InputError.at(
             folder, "", "there is something in it already.", "Name a new folder, or empty it."
         )
-    folder.mkdir(parents=True, exist_ok=True)
-    # The main file comes last: without it the folder is no task data.
-    for name in sorted(files, key=lambda name: (name == "TASKDATA.XML", name)):
-        (folder / name).write_bytes(files[name])
+    with parents_made(folder), workplace(folder, Written()) as job:
+        fresh = job / NEW
+        fresh.mkdir()
+        for name, content in files.items():
+            (fresh / name).write_bytes(content)
+        flush_tree(fresh)
+        if folder.exists():
+            folder.rmdir()
+        fresh.rename(folder)
     return folder

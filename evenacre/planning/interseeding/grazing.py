@@ -11,11 +11,13 @@ import numpy as np
 import shapely
 
 from evenacre.coverage.ground import lay_out, plane_for
+from evenacre.errors import InputError
 from evenacre.model import FloatArray, Grazing, HerdClass, IntArray, Paddock, Stay
 from evenacre.planning.interseeding.nouns import GrazingPlan, PlannedStay, Shortage
 
 # Feed that is short by less than this share of it is there: the rounding of outlines and areas
 # is no shortage.
+_MOST_DAYS = 3650
 _ROUNDING = 1e-6
 
 
@@ -68,6 +70,11 @@ def plan_grazing(grazing: Grazing) -> GrazingPlan:
     Returns
     -------
     GrazingPlan
+
+    Raises
+    ------
+    InputError
+        When the moves would go on for more years than anyone plans.
     """
     demand = forage_demand_kg_per_day(grazing.herd)
     begin = grazing.start or min((stay.enter for stay in grazing.moves), default=None)
@@ -154,6 +161,14 @@ def _computed(grazing: Grazing, stands: dict[str, _Stand], demand: float) -> Ite
     for paddock in rounds:
         available = stands[paddock.field.name].available_kg(enter) or 0.0
         days = max(math.floor(days_of_feed(available, demand) * (1 + _ROUNDING)), 1)
+        if not grazing.end and (enter - grazing.start).days + days > _MOST_DAYS:
+            raise InputError.at(
+                "grazing",
+                f'paddock "{paddock.field.name}"',
+                "The forage up to here would feed the herd for more than ten years.",
+                "Check head, weight and intake of the herd, and the forage.",
+            )
+        days = min(days, _MOST_DAYS)
         leave = enter + dt.timedelta(days=days)
         if grazing.end:
             leave = min(leave, grazing.end)

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from evenacre.errors import InputError
 from evenacre.model import BoolArray, Grazing, IntArray, Paddock, Seeding
 from evenacre.planning.interseeding.grazing import grown
 from evenacre.planning.interseeding.nouns import (
@@ -21,6 +22,7 @@ _DAY = dt.timedelta(days=1)
 _SOME_DAY = dt.date(2000, 1, 1)
 # Days beyond the windows, so that what a wider window would do can be told.
 _ROOM = 14 * _DAY
+_MOST = 20 * 366 * _DAY
 # A limit is exceeded by more than the rounding of outlines and areas.
 _ROUNDING = 1e-6
 
@@ -31,6 +33,11 @@ def plan_days(grazing: Grazing, herd: GrazingPlan, seeding: Seeding) -> tuple[dt
     Windows that the user decided widen them; the first and last day of seeding bound them.
     There is room on both sides, so that it can be told what a wider window would do. Never
     empty.
+
+    Raises
+    ------
+    InputError
+        When they are of more years than anyone plans.
     """
     paddocks = {p.field.name: p for p in grazing.paddocks if p.seeded}
     given = [p.window for p in paddocks.values() if p.window is not None]
@@ -41,6 +48,9 @@ def plan_days(grazing: Grazing, herd: GrazingPlan, seeding: Seeding) -> tuple[dt
     last = max([*(day + closing for day in left), *(w[1] for w in given)], default=first)
     begin = max(first - _DAY, (seeding.first_day or first) - _ROOM)
     end = max(min(last, seeding.last_day or last), begin) + _ROOM
+    if end - begin > _MOST:
+        what = f"The days in question go from {begin} to {end}, more than twenty years."
+        raise InputError.at("seeding", "", what, "Check the dates of grazing, moves and seeding.")
     return tuple(begin + n * _DAY for n in range((end - begin).days + 1))
 
 

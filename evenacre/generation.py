@@ -1,0 +1,29 @@
+"""When a result is made, which a build that is to be repeated to the byte may set."""
+
+from __future__ import annotations
+
+import os
+from datetime import UTC, datetime
+
+from evenacre.errors import InputError
+
+_VARIABLE = "SOURCE_DATE_EPOCH"  # as at reproducible-builds.org
+
+
+def generation_time() -> datetime:
+    """Return the time to write into a result: now, or what ``SOURCE_DATE_EPOCH`` says.
+
+    Raises
+    ------
+    InputError
+        When the variable holds no number of seconds since 1970.
+    """
+    said = os.environ.get(_VARIABLE)
+    if not said:
+        return datetime.now(UTC)
+    try:
+        return datetime.fromtimestamp(int(said), UTC)
+    except (ValueError, OverflowError, OSError):
+        raise InputError.at(
+            _VARIABLE, "", f'"{said}" is no time.', "Give whole seconds since 1970, or unset it."
+        ) from None

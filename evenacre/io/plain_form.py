@@ -1,0 +1,229 @@
+"""Values as plain bytes and back: numbers, text and shapes only, so reading runs nothing."""
+
+from __future__ import annotations
+
+import dataclasses
+import io
+import json
+from collections.abc import Iterator, Mapping
+from functools import lru_cache
+from typing import Any, get_args, get_type_hints
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from affine import Affine
+from geopandas.array import GeometryDtype, from_wkb
+from pyproj import CRS
+from shapely.geometry.base import BaseGeometry
+
+_LENGTH_BYTES = 8
+
+
+class NotPlainError(TypeError):
+    """A value that has no plain form."""
+
+
+def pack(value: object) -> bytes:
+    """Write a value as bytes; equal values give equal bytes.
+
+    Parameters
+    ----------
+    value : object
+        Plain scalars, text, bytes, tuples, lists, dictionaries, dataclasses, arrays, tables,
+        shapes and coordinate systems, nested at will.
+
+    Raises
+    ------
+    NotPlainError
+        For anything else.
+    """
+    packer = _Packer()
+    tree = packer.tree(value)
+    text = json.dumps([list(map(len, packer.blobs)), tree], separators=(",", ":")).encode()
+    return b"".join([len(text).to_bytes(_LENGTH_BYTES, "big"), text, *packer.blobs])
+
+
+def unpack(data: bytes, kind: type) -> Any:
+    """Read a value back, of the very types it had.
+
+    Parameters
+    ----------
+    data : bytes
+        From :func:`pack`.
+    kind : type
+        Dataclass of the value. It and those its fields name are the only classes made.
+
+    Raises
+    ------
+    ValueError, LookupError, TypeError
+        When the bytes hold no such value.
+    """
+    start = _LENGTH_BYTES + int.from_bytes(data[:_LENGTH_BYTES], "big")
+    lengths, tree = json.loads(data[_LENGTH_BYTES:start])
+    blobs = []
+    for length in lengths:
+        blobs.append(data[start : start + length])
+        start += length
+    return _Unpacker(blobs, {_name(k): k for k in _kinds(kind)}).value(tree)
+
+
+def _name(kind: type) -> str:
+    return f"{kind.__module__}.{kind.__qualname__}"
+
+
+@lru_cache
+def _kinds(kind: type) -> frozenset[type]:
+    """Return a dataclass and every one that its fields may hold."""
+    found: set[type] = set()
+    waiting: list[Any] = [kind]
+    while waiting:
+        hint = waiting.pop()
+        waiting += get_args(hint)
+        if isinstance(hint, type) and dataclasses.is_dataclass(hint) and hint not in found:
+            found.add(hint)
+            waiting += get_type_hints(hint).values()
+    return frozenset(found)
+
+
+class _Packer:
+    """Turns a value into a tree for JSON; what is large goes into blobs beside it."""
+
+    def __init__(self) -> None:
+        self.blobs: list[bytes] = []
+
+    def tree(self, value: Any) -> Any:
+        kind = type(value)
+        if value is None or kind in (bool, int, float, str):
+            return value
+        if kind is bytes:
+            return ["bytes", self._blob(value)]
+        if kind in (tuple, list):
+            return [kind.__name__, *map(self.tree, value)]
+        if kind is dict:
+            return ["dict", *([self.tree(k), self.tree(v)] for k, v in value.items())]
+        if isinstance(value, np.generic):
+            return ["scalar", self._array(np.asarray(value))]
+        if kind is np.ndarray:
+            return ["array", self._array(value)]
+        if isinstance(value, BaseGeometry):
+            return ["shape", self._blob(shapely.to_wkb(value))]
+        if kind is CRS:
+            return ["crs", value.srs]
+        if kind is Affine:
+            return ["affine", *tuple(value)[:6]]
+        if kind in (pd.DataFrame, gpd.GeoDataFrame):
+            return self._frame(value)
+        if dataclasses.is_dataclass(value):
+            fields = [getattr(value, field.name) for field in dataclasses.fields(value)]
+            return ["of", _name(kind), *map(self.tree, fields)]
+        raise NotPlainError(_name(kind))
+
+    def _blob(self, data: bytes) -> int:
+        self.blobs.append(data)
+        return len(self.blobs) - 1
+
+    def _array(self, values: np.ndarray) -> int:
+        if values.dtype.hasobject:
+            raise NotPlainError("array of objects")
+        stream = io.BytesIO()
+        np.lib.format.write_array(stream, values, allow_pickle=False)
+        return self._blob(stream.getvalue())
+
+    def _frame(self, frame: pd.DataFrame) -> list[Any]:
+        if frame.attrs:
+            raise NotPlainError("table with attributes")
+        geometry = frame.active_geometry_name if isinstance(frame, gpd.GeoDataFrame) else None
+        columns = [self._column(frame.iloc[:, i]) for i in range(frame.shape[1])]
+        lead = [type(frame).__name__, geometry]
+        return ["frame", *lead, self._index(frame.index), self._index(frame.columns), *columns]
+
+    def _index(self, index: pd.Index[Any]) -> list[Any]:
+        if isinstance(index, pd.RangeIndex):
+            return ["range", self.tree(index.name), index.start, index.stop, index.step]
+        if isinstance(index, pd.MultiIndex):
+            raise NotPlainError("index of several levels")
+        return ["index", self.tree(index.name), self._column(index)]
+
+    def _column(self, column: Any) -> list[Any]:
+        values, dtype = column.array, column.dtype
+        if isinstance(dtype, GeometryDtype):
+            shapes = [shape or b"" for shape in shapely.to_wkb(np.asarray(values))]
+            lengths = self._array(np.array(list(map(len, shapes)), np.int64))
+            return ["shapes", values.crs and values.crs.srs, lengths, self._blob(b"".join(shapes))]
+        if isinstance(dtype, np.dtype) and not dtype.hasobject:
+            return ["array", self._array(np.asarray(values))]
+        if pd.api.types.pandas_dtype(str(dtype)) != dtype:
+            raise NotPlainError(str(dtype))
+        return ["column", str(dtype), *map(self.tree, values)]
+
+
+class _Unpacker:
+    """The way back."""
+
+    def __init__(self, blobs: list[bytes], kinds: Mapping[str, type]) -> None:
+        self._blobs, self._kinds = blobs, kinds
+
+    def value(self, tree: Any) -> Any:
+        if not isinstance(tree, list):
+            return tree
+        tag, *rest = tree
+        match tag:
+            case "bytes":
+                return self._blobs[rest[0]]
+            case "tuple":
+                return tuple(map(self.value, rest))
+            case "list":
+                return list(map(self.value, rest))
+            case "dict":
+                return {self.value(k): self.value(v) for k, v in rest}
+            case "scalar":
+                return self._array(rest[0])[()]
+            case "array":
+                return self._array(rest[0])
+            case "shape":
+                return shapely.from_wkb(self._blobs[rest[0]])
+            case "crs":
+                return _crs(rest[0])
+            case "affine":
+                return Affine(*rest)
+            case "frame":
+                return self._frame(*rest)
+            case "of":
+                kind, *fields = rest
+                return self._kinds[kind](*map(self.value, fields))
+            case "shapes":
+                crs, lengths, blob = rest
+                shapes = list(_cut(self._blobs[blob], self._array(lengths)))
+                return from_wkb(np.array([*shapes, None], dtype=object)[:-1], crs=crs and _crs(crs))
+            case "column":
+                dtype, *values = rest
+                return pd.Series(list(map(self.value, values)), dtype=dtype)  # never guessed
+            case "range":
+                name, start, stop, step = rest
+                return pd.RangeIndex(start, stop, step, name=self.value(name))
+            case "index":
+                name, values = rest
+                return pd.Index(self.value(values), name=self.value(name))
+        raise ValueError(f"there is no {tag}")
+
+    def _array(self, blob: int) -> np.ndarray:
+        return np.lib.format.read_array(io.BytesIO(self._blobs[blob]), allow_pickle=False)
+
+    def _frame(self, kind: str, geometry: str | None, index: Any, names: Any, *columns: Any) -> Any:
+        frame = pd.DataFrame(dict(enumerate(map(self.value, columns))))
+        frame.index, frame.columns = self.value(index), self.value(names)
+        return gpd.GeoDataFrame(frame, geometry=geometry) if kind == "GeoDataFrame" else frame
+
+
+def _cut(joined: bytes, lengths: np.ndarray) -> Iterator[bytes | None]:
+    start = 0
+    for length in lengths.tolist():
+        yield joined[start : start + length] or None
+        start += length
+
+
+@lru_cache
+def _crs(srs: str) -> CRS:
+    return CRS.from_user_input(srs)

@@ -1,0 +1,1 @@
+"""Files from strangers: told by their content, bounded, and opened where they can do no harm."""

@@ -1,0 +1,88 @@
+"""Look into a GeoPackage before GDAL does: its schema may hold programs."""
+
+from __future__ import annotations
+
+import re
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+
+from evenacre.errors import InputError
+from evenacre.io.untrusted import budget
+
+_MOST_OBJECTS = 10_000
+_VIRTUAL = re.compile(r"\s*create\s+virtual\b", re.IGNORECASE)
+_RTREE = re.compile(r".*\busing\s+rtree\s*\(", re.IGNORECASE | re.DOTALL)
+_COMPUTED = (2, 3)  # what SQLite calls generated columns, in table_xinfo
+_AGAIN = "Export its layers again, as tables, into a new GeoPackage."
+
+
+def check_geopackage(path: Path) -> None:
+    """Refuse a GeoPackage that would run anything, or was not saved to its end.
+
+    Layers have to be plain tables: a view or a computed column is a program of the file's
+    author, and so is a virtual table other than the spatial index.
+
+    Parameters
+    ----------
+    path : Path
+
+    Raises
+    ------
+    InputError
+        Without the name of the file.
+    sqlite3.Error
+        When it is damaged.
+    """
+    for suffix in ("-wal", "-journal"):
+        beside = path.with_name(path.name + suffix)
+        if beside.exists() and beside.stat().st_size:
+            raise InputError.at(
+                "",
+                "",
+                f'It was not saved to its end: the file "{beside.name}" beside it holds the rest.',
+                "Open it in the program it came from, save and close it there.",
+            )
+    with _opened(path) as db:
+        objects = db.execute(
+            "SELECT type, name, coalesce(sql, '') FROM sqlite_master LIMIT ?", (_MOST_OBJECTS + 1,)
+        ).fetchall()
+        if len(objects) > _MOST_OBJECTS:
+            raise InputError.at("", "", f"It holds over {_MOST_OBJECTS:,} tables.", _AGAIN)
+        kinds = {str(name).lower(): (kind, sql) for kind, name, sql in objects if kind != "trigger"}
+        for name, (kind, sql) in kinds.items():
+            system = name.startswith(("gpkg_", "rtree_"))
+            if (system and kind == "view") or (_VIRTUAL.match(sql) and not _RTREE.match(sql)):
+                raise _program(name)
+        if "gpkg_contents" not in kinds:
+            raise sqlite3.DatabaseError("no GeoPackage")
+        layers = db.execute("SELECT table_name FROM gpkg_contents").fetchall()
+        budget.check_layers(len(layers))
+        for (layer,) in layers:
+            kind, _ = kinds.get(str(layer).lower(), ("", ""))
+            if kind == "view":
+                raise _program(layer)
+            columns = db.execute("SELECT hidden FROM pragma_table_xinfo(?)", (layer,)).fetchall()
+            if any(hidden in _COMPUTED for (hidden,) in columns):
+                raise _program(layer)
+
+
+def count_layers(path: Path) -> int:
+    """Return how many layers a GeoPackage lists that GDAL can number."""
+    with _opened(path) as db:
+        listed = "SELECT count(*) FROM gpkg_contents WHERE data_type IN ('features', 'attributes')"
+        return int(db.execute(listed).fetchone()[0])
+
+
+@contextmanager
+def _opened(path: Path) -> Iterator[sqlite3.Connection]:
+    """Open a database for reading alone: no lock, no journal, no trust in its schema."""
+    address = f"{path.absolute().as_uri()}?mode=ro&immutable=1"
+    with closing(sqlite3.connect(address, uri=True)) as db:
+        db.execute("PRAGMA trusted_schema = OFF")
+        yield db
+
+
+def _program(name: str) -> InputError:
+    return InputError.at("", f'"{name}"', "It is computed when it is read, not stored.", _AGAIN)

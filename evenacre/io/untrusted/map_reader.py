@@ -1,0 +1,211 @@
+"""Map files through a process of their own, so that no file can harm or hang this one."""
+
+from __future__ import annotations
+
+import functools
+import json
+import os
+import subprocess
+import sys
+import threading
+import time
+import weakref
+from pathlib import Path
+from typing import IO, Any
+
+import geopandas as gpd
+import pandas as pd
+import pyarrow as pa
+import shapely
+
+import evenacre
+from evenacre.errors import InputError
+from evenacre.io.headers import told_apart
+from evenacre.io.untrusted import budget
+from evenacre.io.untrusted.files import size_within
+
+_GRACE_S = 5.0  # the reader ends itself first; this is for systems where it cannot
+_KEPT_BYTES = 64 * budget.MB  # after a larger layer the process gives its memory back by ending
+
+
+class UnreadableMapError(Exception):
+    """The file is none of the kinds that are read, or is damaged."""
+
+
+class MapReader:
+    """A process that reads maps, started when first asked and ended with this one."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._process: subprocess.Popen[bytes] | None = None
+
+    def layers(self, path: Path, label: str) -> list[tuple[str, str]]:
+        """List the layers of a map file that is not a zip.
+
+        Parameters
+        ----------
+        path : Path
+        label : str
+            How the file is named to people.
+
+        Returns
+        -------
+        list of (str, str)
+            Name and geometry type of each layer with shapes.
+
+        Raises
+        ------
+        InputError
+            When it is over budget, or would do more than hold shapes.
+        UnreadableMapError
+        """
+        head, _ = self._ask(path, label, {"ask": "layers"})
+        return [(name, kind) for name, kind in head["layers"]]
+
+    def read(
+        self, path: Path, layer: str, label: str, *, shapes_only: bool = False
+    ) -> gpd.GeoDataFrame | pd.DataFrame:
+        """Read one layer of a map file that is not a zip.
+
+        Parameters
+        ----------
+        path : Path
+        layer : str
+        label : str
+            How the file is named to people.
+        shapes_only : bool
+            Leave the attributes.
+
+        Returns
+        -------
+        GeoDataFrame or DataFrame
+            As stored; without geometry when the layer has none.
+
+        Raises
+        ------
+        InputError
+            When it is over budget, or would do more than hold shapes.
+        UnreadableMapError
+        """
+        request = {"ask": "read", "layer": layer, "shapes_only": shapes_only}
+        head, table = self._ask(path, label, request)
+        assert table is not None
+        columns = [table.column(i).to_pandas() for i in range(table.num_columns)]
+        if head["geometry"] is not None:
+            columns[head["geometry"]] = _shapes(columns[head["geometry"]], head["crs"])
+        frame = pd.concat(columns, axis=1) if columns else pd.DataFrame()
+        names = told_apart(head["columns"])
+        frame.columns = names
+        if head["geometry"] is None:
+            return frame
+        return gpd.GeoDataFrame(frame, geometry=names[head["geometry"]])
+
+    def _ask(
+        self, path: Path, label: str, request: dict[str, Any]
+    ) -> tuple[dict[str, Any], pa.Table | None]:
+        seconds = budget.map_seconds(size_within(path, label, budget.MAP_BYTES))
+        # Whole paths only: GDAL takes names like "PG:..." for places to connect to.
+        request |= {"path": str(path.absolute()), "seconds": seconds}
+        with self._lock:
+            process = self._running()
+            assert process.stdin is not None
+            assert process.stdout is not None
+            watchdog = threading.Timer(seconds + _GRACE_S, process.kill)
+            watchdog.start()
+            began = time.monotonic()
+            answered = False
+            try:
+                process.stdin.write(json.dumps(request).encode() + b"\n")
+                process.stdin.flush()
+                head = json.loads(process.stdout.readline())
+                table = _table(process.stdout, label) if "columns" in head else None
+                answered = table is None or table.nbytes < _KEPT_BYTES
+            except (OSError, ValueError):  # cut off: the process did not survive the file
+                late = time.monotonic() - began >= seconds
+                raise _too_slow(label, seconds) if late else _too_much(label) from None
+            finally:
+                watchdog.cancel()
+                if not answered:
+                    self._end()
+        if "problem" in head:
+            raise InputError.at(label, *head["problem"])
+        if failure := head.get("failure"):
+            raise _too_much(label) if failure == "memory" else UnreadableMapError(failure)
+        return head, table
+
+    def _running(self) -> subprocess.Popen[bytes]:
+        if self._process is None or self._process.poll() is not None:
+            home = str(Path(evenacre.__file__).parent.parent)
+            paths = [home, *filter(None, [os.environ.get("PYTHONPATH")])]
+            self._process = subprocess.Popen(
+                # -P: a module that lies in the folder of the map must not be imported.
+                [sys.executable, "-P", "-m", "evenacre.io.untrusted.reader"],
+                stdin=subprocess.PIPE,
+                stdout=subprocess.PIPE,
+                stderr=subprocess.DEVNULL,
+                env={
+                    **os.environ,
+                    "PYTHONPATH": os.pathsep.join(paths),
+                    "PROJ_NETWORK": "OFF",
+                    # Memory taken as it is used, so that its bound means something.
+                    "ARROW_DEFAULT_MEMORY_POOL": "system",
+                    "OPENBLAS_NUM_THREADS": "1",
+                },
+            )
+            weakref.finalize(self, _end, self._process)
+        return self._process
+
+    def _end(self) -> None:
+        if self._process is not None:
+            _end(self._process)
+            self._process = None
+
+
+def _end(process: subprocess.Popen[bytes]) -> None:
+    process.kill()
+    process.communicate()
+
+
+@functools.cache
+def _reader_of(_process_id: int) -> MapReader:
+    return MapReader()
+
+
+def map_reader() -> MapReader:
+    """Return the reader of this process; starting one takes half a second."""
+    return _reader_of(os.getpid())  # a process that was forked off has none yet
+
+
+def _table(stream: IO[bytes], label: str) -> pa.Table:
+    """Take in a layer as it comes, no more of it than its budget."""
+    with pa.ipc.open_stream(stream) as batches:
+        taken, size = [], 0
+        for batch in batches:
+            taken.append(batch)
+            size += batch.nbytes
+            if size > budget.LAYER_BYTES:
+                raise _too_much(label)
+        return pa.Table.from_batches(taken, batches.schema)
+
+
+def _shapes(binary: pd.Series[Any], crs: str | None) -> gpd.GeoSeries:
+    return gpd.GeoSeries(shapely.from_wkb(binary.to_numpy(), on_invalid="ignore"), crs=crs)
+
+
+def _too_slow(label: str, seconds: float) -> InputError:
+    return InputError.at(
+        label,
+        "",
+        f"It was not read to its end in {seconds:.0f} seconds, so reading it was given up.",
+        "Export it again, or fewer features at a time.",
+    )
+
+
+def _too_much(label: str) -> InputError:
+    return InputError.at(
+        label,
+        "",
+        f"It is damaged, or takes more than the {budget.READER_BYTES // budget.MB:,} MB of "
+        "memory that a map may take.",
+        "Export it again, or fewer features at a time.",
+    )

@@ -1,0 +1,272 @@
+"""The process that opens map files, one request a line, with bounds on what it may use.
+
+Whatever a file makes of GDAL, SQLite or Arrow stays in here: the process can write no file,
+has a fixed amount of memory over what it starts with, and ends itself when a request takes
+longer than allowed. It answers in Arrow, so nothing that it says is run.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import sys
+import warnings
+from pathlib import Path
+from typing import Any, BinaryIO
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+import pyarrow.parquet as pq
+import pyogrio
+import pyproj
+import shapely
+
+from evenacre.errors import InputError
+from evenacre.io.untrusted import budget
+from evenacre.io.untrusted.files import read_start
+from evenacre.io.untrusted.gdal import allow_only, close_ways_out
+from evenacre.io.untrusted.geojson import check_geojson
+from evenacre.io.untrusted.geopackage import check_geopackage, count_layers
+from evenacre.io.untrusted.kinds import LOOKED_AT, MapKind, map_kind, points_elsewhere
+
+GEOMETRY = "geometry"
+_CHECKS = {MapKind.GEOJSON: check_geojson, MapKind.GEOPACKAGE: check_geopackage}
+
+
+def layers(path: Path) -> list[tuple[str, str]]:
+    """List the layers of a map file.
+
+    Parameters
+    ----------
+    path : Path
+        Of a file that is not a zip.
+
+    Returns
+    -------
+    list of (str, str)
+        Name and geometry type of each layer with shapes.
+
+    Raises
+    ------
+    InputError
+        Without the name of the file, when it would do more than hold shapes.
+    Exception
+        Of GDAL, SQLite or Arrow, when it cannot be read.
+    """
+    kind = _look_into(path)
+    if kind is MapKind.GEOPARQUET:
+        return [(path.stem, "Unknown")]
+    options = allow_only(kind)
+    if kind is MapKind.GEOPACKAGE:
+        found = []
+        for i in range(count_layers(path)):  # GDAL's own list of layers takes no options
+            info = pyogrio.read_info(path, layer=i, **options)
+            found.append((info["layer_name"], info["geometry_type"]))
+    else:
+        found = pyogrio.list_layers(path).tolist()
+    budget.check_layers(len(found))
+    return [(str(name), str(shape)) for name, shape in found if shape is not None]
+
+
+def read(path: Path, layer: str, *, shapes_only: bool = False) -> gpd.GeoDataFrame | pd.DataFrame:
+    """Read one layer whole.
+
+    Parameters
+    ----------
+    path : Path
+        Of a file that is not a zip.
+    layer : str
+    shapes_only : bool
+        Leave the attributes.
+
+    Returns
+    -------
+    GeoDataFrame or DataFrame
+        As stored; without geometry when the layer has none.
+
+    Raises
+    ------
+    InputError
+        Without the name of the file, when it would do more than hold shapes or is over budget.
+    Exception
+        Of GDAL, SQLite or Arrow, when it cannot be read.
+    """
+    kind = _look_into(path)
+    if kind is MapKind.GEOPARQUET:
+        return _read_parquet(path)
+    options = allow_only(kind)
+    info = pyogrio.read_info(path, layer=layer, force_feature_count=True, **options)
+    _check_attributes(layer, len(info["fields"]))
+    _check_features(layer, info["features"])
+    return pyogrio.read_dataframe(
+        path,
+        layer=layer,
+        columns=[] if shapes_only else None,
+        on_invalid="ignore",
+        **options,
+    )
+
+
+def _look_into(path: Path) -> MapKind:
+    """Tell the kind of a file, having looked for what must not be opened."""
+    start = read_start(path, LOOKED_AT)
+    if points_elsewhere(start):
+        raise InputError.at(
+            "", "", "It holds no map, but points to other files.", "Give the map itself."
+        )
+    kind = map_kind(start)
+    if kind is None or kind is MapKind.ZIP:
+        raise ValueError("no map")
+    if check := _CHECKS.get(kind):
+        check(path)
+    return kind
+
+
+def _read_parquet(path: Path) -> gpd.GeoDataFrame:
+    stored = pq.read_metadata(path)
+    _check_attributes("", stored.num_columns)
+    _check_features("", stored.num_rows)
+    if stored.num_row_groups > budget.ROW_GROUPS:
+        raise InputError.at(
+            "",
+            "",
+            f"It is cut into {stored.num_row_groups:,} pieces (row groups), more than the "
+            f"{budget.ROW_GROUPS:,} that are read.",
+            "Export it again in fewer.",
+        )
+    size = sum(stored.row_group(i).total_byte_size for i in range(stored.num_row_groups))
+    if size > budget.READER_BYTES:
+        raise MemoryError
+    return gpd.read_parquet(path)
+
+
+def _check_attributes(layer: str, count: int) -> None:
+    """Each attribute is a column as long as the layer."""
+    if count > budget.ATTRIBUTES:
+        raise InputError.at(
+            "",
+            _place(layer),
+            f"Its features have {count:,} attributes, more than the {budget.ATTRIBUTES:,} that "
+            "can be read.",
+            "Export it again with fewer.",
+        )
+
+
+def _check_features(layer: str, count: int) -> None:
+    if count > budget.FEATURES:
+        raise InputError.at(
+            "",
+            _place(layer),
+            f"It has over {budget.FEATURES:,} features, more than can be read.",
+            "Export fewer at a time: one field, or a day.",
+        )
+
+
+def _place(layer: str) -> str:
+    return f'layer "{layer}"' if layer else ""
+
+
+def _as_arrow(frame: pd.DataFrame) -> pa.Table:
+    """A frame as columns that are numbered, geometry as well-known binary."""
+    columns = [
+        pa.array(shapely.to_wkb(frame.geometry.array), pa.binary())
+        if isinstance(frame, gpd.GeoDataFrame) and name == frame.geometry.name
+        else _cells(frame.iloc[:, i])
+        for i, name in enumerate(frame.columns)
+    ]
+    return pa.table(columns, names=[str(i) for i in range(len(columns))])
+
+
+def _cells(values: pd.Series[Any]) -> pa.Array:
+    """One attribute as Arrow has it; what it has no plain type for as text."""
+    try:
+        cells = pa.array(values, from_pandas=True)
+        cells.validate(full=True)  # text may not be UTF-8
+    except (pa.ArrowInvalid, pa.ArrowTypeError, pa.ArrowNotImplementedError):
+        cells = None
+    if cells is not None and pa.types.is_dictionary(cells.type):
+        cells = cells.dictionary_decode()  # as large as it is going to be
+    if cells is None or pa.types.is_nested(cells.type):
+        return pa.array([_text(value) for value in values], pa.string())
+    return cells.combine_chunks() if isinstance(cells, pa.ChunkedArray) else cells
+
+
+def _text(value: object) -> str | None:
+    if isinstance(value, bytes):
+        return value.decode("utf-8", "replace")
+    return None if value is None else str(value)
+
+
+def _answer(request: dict[str, Any]) -> tuple[dict[str, Any], pa.Table | None]:
+    path = Path(request["path"])
+    if request["ask"] == "layers":
+        return {"layers": layers(path)}, None
+    with np.errstate(invalid="ignore"):  # coordinates that are not numbers: said by the caller
+        frame = read(path, request["layer"], shapes_only=request["shapes_only"])
+    shaped = isinstance(frame, gpd.GeoDataFrame)
+    crs = frame.crs.to_wkt() if shaped and frame.crs is not None else None
+    if crs is not None:
+        pyproj.CRS(crs)  # some can be read, but not be read back
+    return {
+        "columns": [str(name) for name in frame.columns],
+        GEOMETRY: list(frame.columns).index(frame.geometry.name) if shaped else None,
+        "crs": crs,
+    }, _as_arrow(frame)
+
+
+def _respond(request: dict[str, Any], channel: BinaryIO) -> None:
+    table = None
+    try:
+        head, table = _answer(request)
+    except InputError as error:
+        problem = error.problems[0]
+        head = {"problem": [problem.place, problem.what, problem.remedy]}
+    except (MemoryError, pa.ArrowMemoryError):
+        head = {"failure": "memory"}
+    except Exception as error:  # each driver and codec has its own kind of failure
+        head = {"failure": f"{type(error).__name__}: {error}"[:1000]}
+    channel.write(json.dumps(head).encode() + b"\n")
+    if table is not None:
+        with pa.ipc.new_stream(channel, table.schema) as stream:
+            stream.write_table(table, max_chunksize=1 << 16)
+    channel.flush()
+
+
+def _bound_resources() -> None:
+    """Let this process write no file and grow by no more than its budget."""
+    try:
+        import resource
+    except ImportError:  # not on this system: time and counts are bounded all the same
+        return
+    resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+    resource.setrlimit(resource.RLIMIT_FSIZE, (0, 0))
+    status = Path("/proc/self/status")
+    if status.exists():
+        held = next(s for s in status.read_text().splitlines() if s.startswith("VmData:"))
+        bound = int(held.split()[1]) * 1024 + budget.READER_BYTES
+        resource.setrlimit(resource.RLIMIT_DATA, (bound, bound))
+
+
+def main() -> None:
+    """Answer requests from standard input until it ends."""
+    channel = os.fdopen(os.dup(sys.stdout.fileno()), "wb")
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # libraries may chatter
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent answers it
+    warnings.simplefilter("ignore")
+    close_ways_out()
+    _bound_resources()
+    for line in sys.stdin.buffer:
+        request = json.loads(line)
+        # The system ends this process, even inside a library and without its parent.
+        if hasattr(signal, "setitimer"):
+            signal.setitimer(signal.ITIMER_REAL, request["seconds"])
+        _respond(request, channel)
+        if hasattr(signal, "setitimer"):
+            signal.setitimer(signal.ITIMER_REAL, 0)
+
+
+if __name__ == "__main__":
+    main()

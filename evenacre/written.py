@@ -1,0 +1,36 @@
+"""What a command has written so far: the truth that a stopped run has to tell."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+
+_MOST_NAMED = 5
+
+
+@dataclass
+class Written:
+    """What a command has put into people's folders, and what they are to be told of it.
+
+    Attributes
+    ----------
+    places : list of Path
+        Files and folders that are in their place, whole.
+    notes : list of str
+        Sentences about files that people changed.
+    """
+
+    places: list[Path] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+
+    def when_stopped(self) -> str:
+        """What there is of a run that was stopped."""
+        if not self.places:
+            return "Stopped. Nothing was written."
+        return f"Stopped. Written before that: {named([str(place) for place in self.places])}."
+
+
+def named(names: list[str]) -> str:
+    """The first few names, and that there are more."""
+    more = len(names) - _MOST_NAMED
+    return ", ".join(names[:_MOST_NAMED]) + (f" and {more} more" if more > 0 else "")

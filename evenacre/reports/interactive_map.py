@@ -10,12 +10,11 @@ import json
 from dataclasses import dataclass
 from typing import Any
 
-import folium
-from branca.element import MacroElement
 from jinja2 import Template
 from markupsafe import Markup
 
 from evenacre.coverage.result import AuditResult
+from evenacre.reports.folium_offline import MacroElement, folium
 from evenacre.reports.map_layers import MapLayer, map_layers
 from evenacre.units import UnitSystem
 

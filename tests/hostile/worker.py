@@ -19,9 +19,6 @@ from pathlib import Path
 
 import click.utils
 
-# Asks on import whether the machine has IPv6 by binding a socket; no file has a part in it.
-import urllib3.util.connection  # noqa: F401
-
 
 def run(main: Callable[[], None], arguments: list[str]) -> int:
     """One command, as if it had been typed."""

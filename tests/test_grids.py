@@ -115,6 +115,14 @@ def test_cells_grow_with_the_field(hectares: float, cell_m: float) -> None:
     assert frame.cell_m == pytest.approx(cell_m)
 
 
+def test_cells_of_ground_that_lies_scattered_are_bounded() -> None:
+    frame = GridFrame(shapely.box(0, 0, 45_000, 45_000), 25e4, PLANE)
+    assert frame.coarse
+    assert frame.shape[0] * frame.shape[1] <= 25_100_000
+    assert frame.cell_m * frame.shape[0] == pytest.approx(45_000, abs=frame.cell_m)
+    assert not GridFrame(shapely.box(0, 0, 900, 900), 25e4, PLANE).coarse
+
+
 @st.composite
 def neighbours(draw: st.DrawFn) -> Floats:
     """A patch of a field parted into convex quadrilaterals: a warped grid of corners."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import zipfile
 
 import geopandas as gpd
@@ -15,6 +16,7 @@ from shapely.geometry import GeometryCollection, LineString, MultiPolygon, Point
 from evenacre.errors import InputError
 from evenacre.io.layers import Source, layer_names, read_layer
 from evenacre.io.mend import geodesic_area_m2
+from evenacre.io.paddock_map import read_paddocks
 from evenacre.io.placement import place_tracks, turn_tracks
 from evenacre.io.vectors import read_boundary, read_setbacks, read_unworkable, read_zones
 from evenacre.model import Track
@@ -267,7 +269,7 @@ def test_coordinates_outside_their_system(tmp_path):
 
 
 def test_an_outline_without_ground_is_refused(tmp_path):
-    path = write(tmp_path / "f.geojson", [Polygon([(0, 0), (1, 1), (0, 0)])])
+    path = write(tmp_path / "f.geojson", [Polygon([(0, 0), (0.01, 0.01), (0, 0)])])
     assert "enclose no ground" in complaint(read_boundary, Source(path))
 
 
@@ -484,3 +486,40 @@ def test_a_track_without_positions_is_left_to_others():
     placed, warnings = place_tracks([track_at([np.nan], 40.0)], SQUARE, field="Creek Forty")
     assert len(placed) == 1
     assert warnings == []
+
+
+@pytest.mark.parametrize("stray", [(0.0, 0.0), (-92.405, 0.0), (-92.405, 40.4)])
+def test_a_corner_no_field_has_is_named(tmp_path, stray):
+    away_km = geographiclib_km((-92.41, 40.10), stray)
+    corners = [(-92.41, 40.10), (-92.40, 40.10), stray, (-92.40, 40.11), (-92.41, 40.11)]
+    path = write(tmp_path / "f.gpkg", [SQUARE, Polygon(corners)], name=["a", "a"])
+    message = complaint(read_boundary, Source(path))
+    assert "feature 2, corner 3" in message
+    assert f"{stray[1]:.5f}, {stray[0]:.5f}" in message
+    (told,) = re.findall(r"\(([\d,.]+) km\)", message)
+    assert float(told.replace(",", "")) == pytest.approx(away_km, rel=0.02)
+
+
+def geographiclib_km(here, there):
+    return Geodesic.WGS84.Inverse(here[1], here[0], there[1], there[0])["s12"] / 1000
+
+
+def test_a_strange_corner_is_told(tmp_path):
+    ring = shapely.get_coordinates(shapely.segmentize(SQUARE, 0.001))[:-1]
+    path = write(tmp_path / "f.gpkg", [Polygon([*ring, (-92.49, 40.10)])])
+    _, (warning, *_) = read_boundary(Source(path))
+    assert f"corner {len(ring) + 1}" in warning
+    assert "look at it on the map" in warning
+
+
+def test_outlines_too_far_apart_are_no_field(tmp_path):
+    path = write(tmp_path / "f.gpkg", [SQUARE, box(-91.41, 40.10, -91.40, 40.11)], name=["a", "b"])
+    message = complaint(read_boundary, Source(path))
+    assert '"a", "b"' in message
+    assert "--boundary-where" in message
+    assert read_boundary(Source(path, where={"name": "b"}))[1] == []
+
+
+def test_paddocks_far_apart_are_several_fields(tmp_path):
+    path = write(tmp_path / "f.gpkg", [SQUARE, box(-91.41, 40.10, -91.40, 40.11)], name=["a", "b"])
+    assert len(read_paddocks(Source(path))[0]) == 2

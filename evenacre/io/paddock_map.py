@@ -38,8 +38,8 @@ def read_paddocks(
         When the file or the column cannot be used.
     """
     frame, warnings = read_layer(source, cache=cache)
-    frame, mended = to_polygons(frame, source.name, "paddock")
     warnings += check_reach(frame, source.name, "paddock")
+    frame, mended = to_polygons(frame, source.name, "paddock")
     names = names_of(frame, NAME_COLUMNS, source, name_column)
     if not all(names):
         bare = sum(not name for name in names)

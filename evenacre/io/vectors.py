@@ -44,9 +44,9 @@ def read_boundary(
         When the file cannot be used.
     """
     frame, warnings = read_layer(source, cache=cache)
+    warnings += check_reach(frame, source.name, "field")  # before mending renumbers the corners
     frame, mended = to_polygons(frame, source.name, "boundary")
     warnings += mended
-    warnings += check_reach(frame, source.name, "field")
     names = names_of(frame, NAME_COLUMNS)
     known = f" ({listed(dict.fromkeys(n for n in names if n))})" if any(names) else ""
     if _off_middle_m(shapely.get_coordinates(frame.geometry.array)).max() > _FARTHEST_M:

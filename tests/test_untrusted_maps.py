@@ -218,7 +218,7 @@ def test_a_small_parquet_that_unpacks_into_gigabytes(tmp_path: Path) -> None:
 
 def test_more_corners_than_any_map_has(tmp_path: Path) -> None:
     turn = np.linspace(0, 2 * np.pi, budget.OUTLINE_CORNERS + 10)
-    ring = shapely.polygons(np.column_stack([np.cos(turn) - 92.4, np.sin(turn) + 40.1]))
+    ring = shapely.polygons(np.column_stack([np.cos(turn), np.sin(turn)]) * 0.01 + [-92.4, 40.1])
     path = tmp_path / "f.fgb"
     gpd.GeoDataFrame(geometry=[ring], crs=4326).to_file(path)
     assert "corners" in complaint(path)

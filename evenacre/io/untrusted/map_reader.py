@@ -135,6 +135,7 @@ class MapReader:
 
     def _running(self) -> subprocess.Popen[bytes]:
         if self._process is None or self._process.poll() is not None:
+            self._end()
             home = str(Path(evenacre.__file__).parent.parent)
             paths = [home, *filter(None, [os.environ.get("PYTHONPATH")])]
             self._process = subprocess.Popen(
@@ -153,6 +154,9 @@ class MapReader:
                 },
             )
             weakref.finalize(self, _end, self._process)
+            if not self._process.stdout or not self._process.stdout.readline():
+                # No file has been opened yet, so none is to blame.
+                raise RuntimeError("the process that reads maps did not start")
         return self._process
 
     def _end(self) -> None:

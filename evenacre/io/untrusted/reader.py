@@ -33,6 +33,7 @@ from evenacre.io.untrusted.geopackage import check_geopackage, count_layers
 from evenacre.io.untrusted.kinds import LOOKED_AT, MapKind, map_kind, points_elsewhere
 
 GEOMETRY = "geometry"
+READY = b"ready\n"
 _CHECKS = {MapKind.GEOJSON: check_geojson, MapKind.GEOPACKAGE: check_geopackage}
 
 
@@ -258,6 +259,8 @@ def main() -> None:
     warnings.simplefilter("ignore")
     close_ways_out()
     _bound_resources()
+    channel.write(READY)
+    channel.flush()
     for line in sys.stdin.buffer:
         request = json.loads(line)
         # The system ends this process, even inside a library and without its parent.

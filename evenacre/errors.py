@@ -30,12 +30,12 @@ class Problem:
     remedy: str
 
     def __post_init__(self) -> None:
-        # What stands in a file is repeated here, and may be of any length.
+        # What stands in a file is repeated here: it may be of any length, and have lines.
         for part in ("file", "place", "what", "remedy"):
-            text = getattr(self, part)
+            text = getattr(self, part).replace("\n", " ")
             if len(text) > _LONGEST:
-                short = f"{text[: _LONGEST // 2]} ... {text[-_LONGEST // 2 :]}"
-                object.__setattr__(self, part, short)
+                text = f"{text[: _LONGEST // 2]} ... {text[-_LONGEST // 2 :]}"
+            object.__setattr__(self, part, text)
 
     def __str__(self) -> str:
         where = f"{self.file}, {self.place}" if self.place else self.file

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import re
+import resource
 import shutil
 import signal
 import subprocess
@@ -64,15 +65,21 @@ def write_season(files: Files, *operations: str, top: str = "") -> Path:
 # --- start-up --------------------------------------------------------------------------------
 
 
+def processor_s() -> float:
+    """Seconds of processor time of all commands that have ended."""
+    used = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return used.ru_utime + used.ru_stime
+
+
 def test_help_answers_at_once() -> None:
-    # The fastest of three: a busy machine may slow down any one of them.
+    # The least of three, and processor time: how long it waits for its turn is the machine's.
     times = []
     for _ in range(3):
-        start = time.perf_counter()
+        start = processor_s()
         ran = run_command("--help")
-        times.append(time.perf_counter() - start)
+        times.append(processor_s() - start)
         assert ran.code == 0
-    assert min(times) < 0.5
+    assert 0.0 < min(times) < 0.5
     for name in ("audit", "check", "demo"):
         assert name in ran.out
 

@@ -18,6 +18,6 @@ fi
 env=build/lanes/$resolution-$version
 started=$SECONDS
 uv venv --quiet --clear --python "$(command -v "python$version")" "$env"
-uv pip install --quiet --python "$env" --resolution "$resolution" -e '.[test]'
+uv pip install --quiet --compile-bytecode --python "$env" --resolution "$resolution" -e '.[test]'
 echo "lane $resolution, $("$env/bin/python" --version): installed in $((SECONDS - started)) s"
 "$env/bin/python" -m pytest "$@"

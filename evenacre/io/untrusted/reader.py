@@ -64,7 +64,10 @@ def layers(path: Path) -> list[tuple[str, str]]:
     if kind is MapKind.GEOPACKAGE:
         found = []
         for i in range(count_layers(path)):  # GDAL's own list of layers takes no options
-            info = pyogrio.read_info(path, layer=i, **options)
+            try:
+                info = pyogrio.read_info(path, layer=i, **options)
+            except pyogrio.errors.DataLayerError:
+                break  # it lists a table that is not there
             found.append((info["layer_name"], info["geometry_type"]))
     else:
         found = pyogrio.list_layers(path).tolist()

@@ -27,7 +27,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "tests"))
 import tasklogs
 from tasklogs import v4
 
-from evenacre.io.tracks import read_tracks
+from evenacre.io.logs.read_tracks import read_tracks
 
 START = pd.Timestamp("2026-04-14T10:00:00")
 

@@ -15,9 +15,9 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from evenacre.planning.interseeding.nouns import BOOKED, ScheduleProblem
-from evenacre.planning.interseeding.relax import smallest_relaxation
-from evenacre.planning.interseeding.schedule import solve_schedule
+from evenacre.planning.interseeding.plan_types import BOOKED, ScheduleProblem
+from evenacre.planning.interseeding.solver.relaxation import smallest_relaxation
+from evenacre.planning.interseeding.solver.solve import solve_schedule
 from evenacre.planning.interseeding.weather import simulate
 
 HOUR = 3600.0

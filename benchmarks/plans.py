@@ -19,10 +19,10 @@ import shapely
 from shapely import affinity
 from shapely.geometry.base import BaseGeometry
 
+from evenacre.geo.local_crs import WorkingPlane
 from evenacre.model import Field, Grazing, HerdClass, Implement, Paddock, Product, Seeding
-from evenacre.plane import WorkingPlane
 from evenacre.planning.interseeding.plan import plan_interseeding
-from evenacre.planning.passes.nouns import Drive
+from evenacre.planning.passes.pass_types import Drive
 from evenacre.planning.passes.plan import plan_passes
 
 WIDTH_M = 6.096

@@ -10,9 +10,9 @@ __version__ = "0.1.0"
 
 _HOMES = {
     "Application": "evenacre.model",
-    "AuditResult": "evenacre.coverage.result",
+    "AuditResult": "evenacre.model.audit_result",
     "Blockage": "evenacre.model",
-    "Drive": "evenacre.planning.passes.nouns",
+    "Drive": "evenacre.planning.passes.pass_types",
     "Field": "evenacre.model",
     "Grazing": "evenacre.model",
     "Implement": "evenacre.model",
@@ -25,12 +25,12 @@ _HOMES = {
     "TowedUnit": "evenacre.model",
     "Track": "evenacre.model",
     "audit_operation": "evenacre.coverage.audit",
-    "audit_season": "evenacre.pipeline",
-    "interseed_season": "evenacre.plan_pipeline",
-    "load_season": "evenacre.io.season",
+    "audit_season": "evenacre.workflows.audit",
+    "interseed_season": "evenacre.workflows.interseed",
+    "load_season": "evenacre.io.season.load",
     "plan_interseeding": "evenacre.planning.interseeding.plan",
     "plan_passes": "evenacre.planning.passes.plan",
-    "read_tracks": "evenacre.io.tracks",
+    "read_tracks": "evenacre.io.logs.read_tracks",
 }
 
 __all__ = ["__version__", *_HOMES]

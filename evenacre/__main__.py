@@ -1,6 +1,6 @@
 """``python -m evenacre``."""
 
-from evenacre.cli import main
+from evenacre.cli.main import main
 
 if __name__ == "__main__":
     main()

@@ -18,7 +18,7 @@ from put_down import MISSOURI, lonlat_of, on_earth
 from shapely.geometry.base import BaseGeometry
 from typer.testing import CliRunner
 
-from evenacre.cli import app
+from evenacre.cli.main import app
 
 WIDTH = "6.096 m"
 GAPS = (-0.5, 0.6)

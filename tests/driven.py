@@ -7,7 +7,7 @@ import shapely
 from jobs import Floats
 
 from evenacre.model import Field, Implement, Operation, Track
-from evenacre.planning.passes.nouns import PassPlan
+from evenacre.planning.passes.pass_types import PassPlan
 
 _HZ = 5.0
 # From where the tool is let down or lifted to the records beside it.

@@ -18,18 +18,18 @@ import small_files as small
 from accidents import unpacked
 
 from evenacre.errors import InputError
-from evenacre.io.blockages import blockages_of, read_blockage_file
-from evenacre.io.finish_out import write_finish
-from evenacre.io.layers import Source
-from evenacre.io.ownership import check_replaceable
-from evenacre.io.paddock_map import read_paddocks
-from evenacre.io.plan_in import read_plan
-from evenacre.io.season import draft_season
-from evenacre.io.settings_book import append_setting, read_book
-from evenacre.io.taskdata_season import season_from_taskdata
-from evenacre.io.tickets import read_tickets, stray_fills
-from evenacre.io.tracks import read_tracks
-from evenacre.io.vectors import read_boundary, read_setbacks, read_unworkable, read_zones
+from evenacre.io.logs.blockages import blockages_of, read_blockage_file
+from evenacre.io.logs.read_tracks import read_tracks
+from evenacre.io.maps.field_layers import read_boundary, read_setbacks, read_unworkable, read_zones
+from evenacre.io.maps.read_layer import Source
+from evenacre.io.result_folder.ownership import check_replaceable
+from evenacre.io.season.from_taskdata import season_from_taskdata
+from evenacre.io.season.load import draft_season
+from evenacre.io.season.pasture.paddock_map import read_paddocks
+from evenacre.io.season.plan_json import read_plan
+from evenacre.io.settings_book.book import append_setting, read_book
+from evenacre.io.tickets.load_tickets import read_tickets, stray_fills
+from evenacre.io.writers.finish import write_finish
 from evenacre.model import (
     Application,
     Compartment,

@@ -25,12 +25,12 @@ from typing import Any
 from xml.etree import ElementTree
 
 from evenacre.errors import InputError
-from evenacre.io import exchange
-from evenacre.io.demo_farm import put_farm
-from evenacre.io.ownership import SUMMARY, file_sha256, write_account
-from evenacre.io.staging import staged_folder
-from evenacre.io.taskdata.write import write_tree
-from evenacre.written import Written
+from evenacre.io.result_folder import exchange
+from evenacre.io.result_folder.demo_farm import put_farm
+from evenacre.io.result_folder.ownership import SUMMARY, file_sha256, write_account
+from evenacre.io.result_folder.staging import staged_folder
+from evenacre.io.taskdata.write.write_taskdata import write_tree
+from evenacre.processes.written import Written
 
 CALLS = (
     *("open", "rename", "replace", "mkdir", "rmdir", "unlink", "remove", "fsync", "write"),

@@ -16,6 +16,7 @@ import shapely
 from shapely.geometry import LineString, Polygon, box
 from shapely.geometry.base import BaseGeometry
 
+from evenacre.geo.local_crs import WorkingPlane
 from evenacre.model import (
     Booking,
     Field,
@@ -27,8 +28,7 @@ from evenacre.model import (
     Seeding,
     Stay,
 )
-from evenacre.plane import WorkingPlane
-from evenacre.planning.interseeding.nouns import (
+from evenacre.planning.interseeding.plan_types import (
     Fill,
     GrazingPlan,
     InterseedPlan,
@@ -42,7 +42,7 @@ from evenacre.planning.interseeding.nouns import (
     Visit,
     WorkDay,
 )
-from evenacre.planning.passes.nouns import Drive, PassPlan, PlannedPass
+from evenacre.planning.passes.pass_types import Drive, PassPlan, PlannedPass
 
 NAMES = ("Creek 1", "Bottom", "Creek 3", "Hill", "Draw", "Oak Flat")
 START = dt.date(2026, 4, 6)

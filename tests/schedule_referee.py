@@ -13,7 +13,7 @@ import numpy as np
 from scipy import sparse
 from scipy.optimize import linprog
 
-from evenacre.planning.interseeding.nouns import Schedule, ScheduleProblem
+from evenacre.planning.interseeding.plan_types import Schedule, ScheduleProblem
 
 HOUR = 3600.0
 

@@ -17,7 +17,7 @@ from pyproj import CRS
 from shapely.geometry import LineString, MultiPolygon, Point, box
 from shapely.geometry.base import BaseGeometry
 
-from evenacre.coverage.result import (
+from evenacre.model.audit_result import (
     AuditResult,
     Grid,
     ProductResult,

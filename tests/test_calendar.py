@@ -16,8 +16,8 @@ import vobject
 from hypothesis import given
 from hypothesis import strategies as st
 
-from evenacre.deliverables import CalendarEvent
-from evenacre.io.calendar_out import write_calendar
+from evenacre.io.writers.calendar_ics import write_calendar
+from evenacre.model.outputs import CalendarEvent
 
 CHICAGO = ZoneInfo("America/Chicago")
 GENERATED = dt.datetime(2026, 8, 1, 6, 30, 15, 250_000, tzinfo=dt.UTC)

@@ -10,7 +10,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from evenacre.planning.calibrate import (
+from evenacre.planning.calibration.compartments import (
+    BUSHEL_M3,
+    area_per_fill_m2,
+    mass_kg,
+    split_to_empty_together,
+    usual_bulk_density,
+)
+from evenacre.planning.calibration.meter_test import (
     MeterTest,
     Standing,
     crank_area_m2,
@@ -18,14 +25,7 @@ from evenacre.planning.calibrate import (
     opener_evenness,
     wheel_area_m2,
 )
-from evenacre.planning.fill import (
-    BUSHEL_M3,
-    area_per_fill_m2,
-    mass_kg,
-    split_to_empty_together,
-    usual_bulk_density,
-)
-from evenacre.planning.setting import by_a_line, in_proportion
+from evenacre.planning.calibration.next_setting import by_a_line, in_proportion
 
 # NIST SP 811, appendix B.8.
 FOOT_M, POUND_KG, ACRE_M2 = 0.3048, 0.45359237, 4046.8564224

@@ -15,7 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from typer.testing import CliRunner
 
-from evenacre.commands.calibrate import calibrate
+from evenacre.cli.calibrate import calibrate
 
 # NIST SP 811, appendix B.8.
 FOOT_M, POUND_KG, ACRE_M2 = 0.3048, 0.45359237, 4046.8564224
@@ -278,7 +278,7 @@ def test_every_complaint_at_once() -> None:
 
 def test_help_answers_without_the_heavy_libraries() -> None:
     script = (
-        "import sys; import evenacre.commands.calibrate; "
+        "import sys; import evenacre.cli.calibrate; "
         "print(sorted({'pandas', 'scipy', 'numpy', 'pint'} & set(sys.modules)))"
     )
     done = subprocess.run(

@@ -12,7 +12,7 @@ from jobs import DRILL, HZ, SPEED_MPS, Job, Turtle, straight_job, uturn_lead
 from put_down import operation
 
 from evenacre.coverage.audit import audit_operation
-from evenacre.coverage.result import AuditResult
+from evenacre.model.audit_result import AuditResult
 
 WIDTH = DRILL.width_m
 LENGTH = 240.0

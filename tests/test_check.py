@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from shapely.geometry import Polygon, box
 
-from evenacre.io.check import check_season
+from evenacre.io.season.validate import check_season
 
 SEASON = """
 farm = "Three Larks Farm"

@@ -12,8 +12,8 @@ from put_down import operation
 from evenacre.coverage.audit import audit_operation
 from evenacre.coverage.clean import NEAR_FIELD_M, Fixes, clean
 from evenacre.errors import InputError
+from evenacre.geo.local_crs import WorkingPlane
 from evenacre.model import Field, Settings, Track
-from evenacre.plane import WorkingPlane
 
 PLANE = WorkingPlane(-92.6, 40.1)
 SPEED_MPS = 2.4

@@ -86,8 +86,8 @@ def test_help_answers_at_once() -> None:
 
 def test_help_imports_nothing_heavy() -> None:
     script = (
-        "import sys, evenacre.cli\n"
-        "try: evenacre.cli.app(['audit', '--help'])\n"
+        "import sys, evenacre.cli.main\n"
+        "try: evenacre.cli.main.app(['audit', '--help'])\n"
         "except SystemExit: pass\n"
         "print(*{m.partition('.')[0] for m in sys.modules}, file=sys.stderr)"
     )
@@ -365,7 +365,8 @@ def test_the_demo_where_nothing_can_be_written(files: Files, place: str) -> None
 
 
 @pytest.mark.parametrize(
-    "target", ["evenacre.pipeline.audit_operation", "evenacre.io.outputs.write_geojson"]
+    "target",
+    ["evenacre.workflows.audit.audit_operation", "evenacre.io.writers.audit_folder.write_geojson"],
 )
 def test_a_fault_of_the_program(files: Files, monkeypatch: pytest.MonkeyPatch, target: str) -> None:
     def broken(*_: object, **__: object) -> None:
@@ -435,7 +436,7 @@ def test_ctrl_c_keeps_the_earlier_result(files: Files, monkeypatch: pytest.Monke
     def interrupted(*_: object, **__: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("evenacre.io.outputs.write_cog", interrupted)
+    monkeypatch.setattr("evenacre.io.writers.audit_folder.write_cog", interrupted)
     ran = evenacre("audit", *files.options(width="20 ft"))
     assert ran.code == 130
     assert (files.out / "summary.json").read_bytes() == before

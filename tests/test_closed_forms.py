@@ -23,8 +23,8 @@ from put_down import MISSOURI, PLACES, operation
 from shapely.geometry import Polygon
 
 from evenacre.coverage.audit import audit_operation
-from evenacre.coverage.result import AuditResult
 from evenacre.model import Blockage
+from evenacre.model.audit_result import AuditResult
 
 WIDTH = DRILL.width_m
 STRAIGHT = 1e-4

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from pyproj import Transformer
 
 from evenacre.errors import InputError
-from evenacre.io.tracks import read_tracks
+from evenacre.io.logs.read_tracks import read_tracks
 
 ACRE_M2 = 4046.8564224  # NIST SP 811
 LB_KG = 0.45359237  # NIST SP 811

@@ -11,8 +11,8 @@ import pytest
 from cli_jobs import evenacre
 
 from evenacre.errors import InputError
-from evenacre.io.demo_farm import put_farm
-from evenacre.written import Written
+from evenacre.io.result_folder.demo_farm import put_farm
+from evenacre.processes.written import Written
 
 FARM = {"truth.json": "{}", "season.toml": "farm = 1", "logs/creek.csv": "a,b"}
 
@@ -100,7 +100,7 @@ def test_stopped_before_and_after_the_farm_is_there(
     assert (ran.code, ran.err) == (130, "Stopped. Nothing was written.\n")
     assert list(tmp_path.iterdir()) == []
     monkeypatch.setattr("evenacre.sample_fields.three_larks.write_farm", write_farm)
-    monkeypatch.setattr("evenacre.io.season.load_season", interrupted)
+    monkeypatch.setattr("evenacre.io.season.load.load_season", interrupted)
     ran = evenacre("demo", farm)
     assert (ran.code, ran.err) == (130, f"Stopped. Written before that: {farm}.\n")
     assert texts(farm) == FARM

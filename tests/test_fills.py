@@ -12,8 +12,14 @@ import pytest
 from schedule_referee import small_problem
 
 from evenacre.planning.interseeding.fills import visits_and_fills
-from evenacre.planning.interseeding.nouns import Fill, Schedule, ScheduleProblem, Visit, WorkDay
-from evenacre.planning.interseeding.schedule import solve_schedule
+from evenacre.planning.interseeding.plan_types import (
+    Fill,
+    Schedule,
+    ScheduleProblem,
+    Visit,
+    WorkDay,
+)
+from evenacre.planning.interseeding.solver.solve import solve_schedule
 
 HOUR = 3600.0
 HECTARE = 1e4

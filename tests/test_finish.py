@@ -17,14 +17,14 @@ from jobs import DRILL, straight_job
 from put_down import on_earth, operation
 
 from evenacre.coverage.audit import audit_operation
-from evenacre.coverage.result import AuditResult
 from evenacre.errors import InputError
 from evenacre.model import Application, LoadTicket, Operation, Product
-from evenacre.planning.finish import come_out_even, ground_left, typed_ground
-from evenacre.planning.finish_job import FinishJob, finish_job
-from evenacre.planning.ground_ahead import ground_ahead, main_heading_rad, pass_overlaps
-from evenacre.planning.loads import Amount
-from evenacre.planning.passes_ahead import passes_ahead
+from evenacre.model.audit_result import AuditResult
+from evenacre.planning.finish.finish_job import FinishJob, finish_job
+from evenacre.planning.finish.rate_to_finish import come_out_even, ground_left, typed_ground
+from evenacre.planning.finish.remaining_ground import ground_ahead, main_heading_rad, pass_overlaps
+from evenacre.planning.finish.remaining_passes import passes_ahead
+from evenacre.planning.loads.loads import Amount
 
 LENGTH, WIDTH = 240.0, DRILL.width_m
 RATE = 0.012  # kg/m2

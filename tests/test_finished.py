@@ -22,10 +22,8 @@ import shapely
 from cli_jobs import Ran, command, evenacre, small_job, write_files
 
 import evenacre as package
-from evenacre import pipeline
-from evenacre.finished import FinishedWork
-from evenacre.io import fingerprint
-from evenacre.io.kept_entries import KeptEntries
+from evenacre.io.cache import fingerprint
+from evenacre.io.cache.entries import KeptEntries
 from evenacre.model import (
     Application,
     Blockage,
@@ -37,6 +35,8 @@ from evenacre.model import (
     Settings,
     WithSeed,
 )
+from evenacre.workflows import audit as pipeline
+from evenacre.workflows.finished import FinishedWork
 
 SEASON = """
 farm = "Test Farm"
@@ -170,8 +170,8 @@ def test_complaints_are_not_kept_but_what_is_finished_is(
 KILLED = textwrap.dedent(
     """
     import os, signal, sys
-    from evenacre import pipeline
-    from evenacre.cli import main
+    from evenacre.workflows import audit as pipeline
+    from evenacre.cli.main import main
     whole, left = pipeline.audit_operation, int(sys.argv.pop(1))
     def audit(*args):
         global left

@@ -22,9 +22,9 @@ from jobs import Job, all_work_job, straight_job
 from put_down import operation
 
 from evenacre.coverage.audit import audit_operation
-from evenacre.coverage.result import AuditResult
-from evenacre.io.tracks import read_tracks
+from evenacre.io.logs.read_tracks import read_tracks
 from evenacre.model import Operation
+from evenacre.model.audit_result import AuditResult
 
 DEGREE_M = 111_195.0  # of latitude on a sphere of the mean radius
 AREAS = ("covered_area_m2", "overlap_area_m2", "skip_area_m2")

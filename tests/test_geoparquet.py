@@ -12,10 +12,15 @@ import pytest
 import shapely
 from synthetic_result import empty_result, make_result
 
-from evenacre.io.parquet_out import RESULT_LAYERS, track_layer, write_geoparquet, write_layers
-from evenacre.io.tracks import read_tracks
+from evenacre.io.logs.read_tracks import read_tracks
+from evenacre.io.writers.geoparquet import (
+    RESULT_LAYERS,
+    track_layer,
+    write_geoparquet,
+    write_layers,
+)
 from evenacre.model import Track
-from evenacre.reports.layers import join_layers, operation_layers
+from evenacre.reports.maps.stored_layers import join_layers, operation_layers
 
 N = 40
 

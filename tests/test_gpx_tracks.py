@@ -9,7 +9,7 @@ import pytest
 from shapely.geometry import LineString, Point
 
 from evenacre.errors import InputError
-from evenacre.io.tracks import read_tracks
+from evenacre.io.logs.read_tracks import read_tracks
 
 HEAD = (
     '<?xml version="1.0"?><gpx version="1.1" creator="test" '

@@ -16,8 +16,8 @@ from shapely.geometry import Point, Polygon
 
 from evenacre.coverage.audit import audit_operation
 from evenacre.coverage.grids import GridFrame, area_within, extent_of, scan
-from evenacre.coverage.result import Grid
 from evenacre.model import Application, Implement, Product
+from evenacre.model.audit_result import Grid
 
 RATE = 0.0168
 WIDE = Implement(width_m=30.0, rows=60, rows_known=True)

@@ -20,12 +20,12 @@ from hypothesis import strategies as st
 from synthetic_result import make_result
 
 from evenacre.errors import InputError
-from evenacre.io.cells import cell, without_apostrophe
-from evenacre.io.file_names import RESULT_FOLDERS, slug, unique_slugs
-from evenacre.io.gpx_out import add_text, gpx_root, write_root
-from evenacre.io.json_out import json_text
-from evenacre.io.season import load_season
-from evenacre.reports.figures import operation_slugs
+from evenacre.io.season.load import load_season
+from evenacre.io.writers.cells import cell, without_apostrophe
+from evenacre.io.writers.file_names import RESULT_FOLDERS, slug, unique_slugs
+from evenacre.io.writers.gpx import add_text, gpx_root, write_root
+from evenacre.io.writers.json_file import json_text
+from evenacre.reports.writers.figure_text import operation_slugs
 from evenacre.shown_text import shown
 
 OVERRIDE = "\u202e"

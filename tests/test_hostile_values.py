@@ -9,11 +9,11 @@ import pytest
 from cli_jobs import evenacre, records_of, small_job, write_files, write_log
 
 from evenacre.errors import InputError
-from evenacre.io.blockages import BlockageNote, blockages_of
-from evenacre.io.instants import seconds_of
-from evenacre.io.season import load_season
+from evenacre.io.logs.blockages import BlockageNote, blockages_of
+from evenacre.io.logs.typed_times import seconds_of
+from evenacre.io.season.load import load_season
 from evenacre.model import Implement
-from evenacre.units import Dimension, parse_quantity
+from evenacre.units.parsing import Dimension, parse_quantity
 
 DRILL = Implement(width_m=6.096, rows=32, rows_known=True, rows_per_tower=8)
 NO_NUMBER = re.compile(r"(?<![\w-])[+-]?(nan|inf|NaN|Infinity|NaT)(?![\w-])")

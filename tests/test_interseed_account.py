@@ -13,10 +13,10 @@ from plans import LOAD, ON_HAND, RATE, WIDTH, empty_plan, make_plan
 
 from evenacre import __version__
 from evenacre.model import InputFile
-from evenacre.planning.interseeding.nouns import InterseedPlan
-from evenacre.reports.interseed_account import interseed_account
-from evenacre.reports.interseed_tables import interseed_tables
-from evenacre.units import METRIC, US, UnitSystem
+from evenacre.planning.interseeding.plan_types import InterseedPlan
+from evenacre.reports.tables.interseeding import interseed_tables
+from evenacre.reports.tables.interseeding_summary import interseed_account
+from evenacre.units.parsing import METRIC, US, UnitSystem
 
 ACRE_M2 = 4046.8564224  # international foot: NIST SP 811, appendix B.8
 POUND_KG = 0.45359237

@@ -8,9 +8,9 @@ from dataclasses import replace
 import pytest
 from plans import empty_plan, make_plan
 
-from evenacre.deliverables import CalendarEvent
-from evenacre.reports.interseed_calendar import calendar_events
-from evenacre.units import US
+from evenacre.model.outputs import CalendarEvent
+from evenacre.reports.pages.calendar_entries import calendar_events
+from evenacre.units.parsing import US
 
 
 @pytest.fixture(scope="module")

@@ -15,7 +15,7 @@ import shapely
 import vobject
 from cli_jobs import Ran, evenacre, write_files
 
-from evenacre.plane import WorkingPlane
+from evenacre.geo.local_crs import WorkingPlane
 
 ACRE_M2, LB_KG = 4046.8564224, 0.45359237  # NIST SP 811
 PLANE = WorkingPlane(-92.6, 40.1)

@@ -11,10 +11,10 @@ from pages import HOSTILE, Page
 from plans import NAMES, empty_plan, make_plan
 
 from evenacre.model import InputFile, Product
-from evenacre.planning.interseeding.nouns import InterseedPlan
-from evenacre.reports.interseed_page import interseed_page
-from evenacre.reports.interseed_states import STATES
-from evenacre.units import METRIC, US, UnitSystem
+from evenacre.planning.interseeding.plan_types import InterseedPlan
+from evenacre.reports.maps.paddock_states import STATES
+from evenacre.reports.pages.interseeding import interseed_page
+from evenacre.units.parsing import METRIC, US, UnitSystem
 
 
 def page(plan: InterseedPlan, units: UnitSystem = US, farm: str = "Three Larks Farm") -> str:

@@ -9,12 +9,19 @@ import numpy as np
 import pytest
 from plans import empty_plan, make_plan
 
-from evenacre.planning.interseeding.nouns import BEYOND, WEATHER, Relaxation, Rule
-from evenacre.reports.interseed_facts import chance_text, clock, short_names, shutting, span, spells
-from evenacre.reports.interseed_rules import relaxation_words
-from evenacre.reports.interseed_states import STATES, steps
-from evenacre.reports.interseed_words import interseed_answer, interseed_lines
-from evenacre.units import METRIC, US
+from evenacre.planning.interseeding.plan_types import BEYOND, WEATHER, Relaxation, Rule
+from evenacre.reports.maps.paddock_states import STATES, steps
+from evenacre.reports.sentences.interseeding import interseed_answer, interseed_lines
+from evenacre.reports.sentences.interseeding_facts import (
+    chance_text,
+    clock,
+    short_names,
+    shutting,
+    span,
+    spells,
+)
+from evenacre.reports.sentences.interseeding_rules import relaxation_words
+from evenacre.units.parsing import METRIC, US
 
 
 def test_the_answer_comes_first_and_then_its_reasons() -> None:

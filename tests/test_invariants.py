@@ -13,8 +13,8 @@ from put_down import operation, split
 from shapely.geometry import Polygon
 
 from evenacre.coverage.audit import audit_operation
-from evenacre.coverage.result import AuditResult
 from evenacre.model import Application, Blockage, Product, Settings
+from evenacre.model.audit_result import AuditResult
 
 few = settings(
     max_examples=40,

@@ -11,8 +11,8 @@ from put_down import MISSOURI, on_earth, operation
 from whole_fields import reference_field
 
 from evenacre.coverage.audit import audit_operation
-from evenacre.coverage.result import AuditResult
 from evenacre.model import Blockage
+from evenacre.model.audit_result import AuditResult
 
 JITTER_M = 0.02
 ROW_M = DRILL.row_spacing_m

@@ -23,8 +23,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pyproj import CRS
 
-from evenacre.io.kept_entries import KeptEntries
-from evenacre.io.plain_form import NotPlainError, pack, unpack
+from evenacre.io.cache.entries import KeptEntries
+from evenacre.io.cache.plain_form import NotPlainError, pack, unpack
 
 
 @pytest.fixture
@@ -122,7 +122,7 @@ HAMMER = textwrap.dedent(
     """
     import hashlib, sys
     from pathlib import Path
-    from evenacre.io.kept_entries import KeptEntries
+    from evenacre.io.cache.entries import KeptEntries
     kept = KeptEntries(Path(sys.argv[1]), most=4)
     found = 0
     for turn in range(300):

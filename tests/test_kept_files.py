@@ -17,10 +17,10 @@ from pathlib import Path
 import pytest
 
 from evenacre.errors import InputError
-from evenacre.io import exchange
-from evenacre.io.ownership import SUMMARY, write_account
-from evenacre.io.staging import staged_folder
-from evenacre.written import Written
+from evenacre.io.result_folder import exchange
+from evenacre.io.result_folder.ownership import SUMMARY, write_account
+from evenacre.io.result_folder.staging import staged_folder
+from evenacre.processes.written import Written
 
 FILES = {"report.html": "<p>", "tables/skips.csv": "a,b", "cover.tif": "II", "map.gpkg": "SQLite"}
 FAR_S = 400 * 24 * 3600
@@ -215,7 +215,7 @@ def test_a_file_that_comes_in_at_the_last_moment_is_kept(
         (out / "letter.txt").write_text("dear")  # after the last look
         publish(*args)  # type: ignore[arg-type]
 
-    monkeypatch.setattr("evenacre.io.staging.publish", publishing)
+    monkeypatch.setattr("evenacre.io.result_folder.staging.publish", publishing)
     assert "letter.txt" in write(out, 2).notes[0]
     (aside,) = asides(out)
     assert texts(aside) == {"letter.txt": "dear"}

@@ -13,7 +13,7 @@ from shapely import affinity
 from shapely.geometry import LineString, MultiLineString, Point, Polygon, box
 
 from evenacre.errors import InputError
-from evenacre.io.tracks import read_tracks
+from evenacre.io.logs.read_tracks import read_tracks
 
 UTM = "EPSG:26915"
 EAST, NORTH = 457_000.0, 4_427_000.0

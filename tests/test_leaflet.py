@@ -8,7 +8,7 @@ from importlib.resources import files
 
 import pytest
 
-from evenacre.reports.document import document
+from evenacre.reports.pages.audit import document
 
 # The integrity values that leafletjs.com gives for version 1.9.4, and that of its licence.
 RELEASED = {

@@ -13,24 +13,21 @@ from jobs import straight_job
 from put_down import operation
 
 from evenacre.coverage.audit import audit_operation
-from evenacre.coverage.result import RunningTotals
 from evenacre.errors import InputError
-from evenacre.io.season import load_season
+from evenacre.io.season.load import load_season
 from evenacre.model import Application, LoadTicket, Product
-from evenacre.planning.balance import Usage, balance, operation_usages
-from evenacre.planning.halfway import halfway_check
-from evenacre.planning.load_book import OperationLoads, operation_load_book, season_balances
-from evenacre.planning.load_check import ProductLoads, check_loads, operation_loads
-from evenacre.planning.loads import Amount, held_by_tickets, loads_of, used_by_scale
-from evenacre.reports.load_accounts import balance_account_table, load_accounts
-from evenacre.reports.load_charts import halfway_chart
-from evenacre.reports.load_tables import (
-    balance_table,
-    corrections_table,
-    loads_table,
-    weighings_table,
+from evenacre.model.audit_result import RunningTotals
+from evenacre.planning.loads.halfway_check import halfway_check
+from evenacre.planning.loads.load_check import ProductLoads, check_loads, operation_loads
+from evenacre.planning.loads.loads import Amount, held_by_tickets, loads_of, used_by_scale
+from evenacre.planning.loads.operation_loads import (
+    OperationLoads,
+    operation_load_book,
+    season_balances,
 )
-from evenacre.reports.load_words import (
+from evenacre.planning.loads.stock_balance import Usage, balance, operation_usages
+from evenacre.reports.maps.load_charts import halfway_chart
+from evenacre.reports.sentences.loads import (
     balance_account,
     balance_sentence,
     halfway_account,
@@ -38,7 +35,14 @@ from evenacre.reports.load_words import (
     load_sentences,
     loads_account,
 )
-from evenacre.units import METRIC, US
+from evenacre.reports.tables.loads import (
+    balance_table,
+    corrections_table,
+    loads_table,
+    weighings_table,
+)
+from evenacre.reports.tables.loads_page import balance_account_table, load_accounts
+from evenacre.units.parsing import METRIC, US
 
 Floats = npt.NDArray[np.float64]
 

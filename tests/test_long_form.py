@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from evenacre.errors import InputError
-from evenacre.io.tracks import read_tracks
+from evenacre.io.logs.read_tracks import read_tracks
 from evenacre.model import Track
 
 FIXES, SECTIONS = 40, 4

@@ -11,8 +11,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from evenacre.errors import InputError
-from evenacre.io.nmea_sentences import scan_sentences
-from evenacre.io.tracks import read_tracks
+from evenacre.io.logs.formats.nmea.sentences import scan_sentences
+from evenacre.io.logs.read_tracks import read_tracks
 
 # D. DePriest, NMEA data (gpsinformation.org/dale/nmea.htm): GGA, RMC, VTG.
 # E. S. Raymond, NMEA Revealed (gpsd.gitlab.io/gpsd/NMEA.html): GNS, ZDA. (The page prints a comma

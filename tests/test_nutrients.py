@@ -15,11 +15,11 @@ from pyproj import CRS
 from shapely.geometry import Point
 
 from evenacre.coverage.audit import audit_operation
-from evenacre.coverage.result import Grid
 from evenacre.model import Application, Need, Product
-from evenacre.planning.cells import inside, weighted_sum
-from evenacre.planning.needs import compare
-from evenacre.planning.nutrients import (
+from evenacre.model.audit_result import Grid
+from evenacre.planning.season.grid_sums import inside, weighted_sum
+from evenacre.planning.season.needs import compare
+from evenacre.planning.season.nutrients import (
     UNZONED,
     Job,
     content,

@@ -20,20 +20,20 @@ import pytest
 import rasterio
 from synthetic_result import empty_result, make_result
 
-from evenacre.coverage.result import AuditResult
-from evenacre.deliverables import Deliverables, OperationFiles
 from evenacre.errors import InputError
-from evenacre.io.gpkg_out import write_geopackage
-from evenacre.io.outputs import write_outputs
-from evenacre.io.staging import staged_folder
-from evenacre.io.table_out import write_csv, write_workbook
-from evenacre.reports.figures import operation_slugs
-from evenacre.reports.fixlist import fix_list
-from evenacre.reports.layers import join_layers, operation_layers, rasters
-from evenacre.reports.static_maps import static_maps
-from evenacre.reports.summary import summary
-from evenacre.reports.tables import tables
-from evenacre.units import US
+from evenacre.io.result_folder.staging import staged_folder
+from evenacre.io.writers.audit_folder import write_outputs
+from evenacre.io.writers.geopackage import write_geopackage
+from evenacre.io.writers.tables import write_csv, write_workbook
+from evenacre.model.audit_result import AuditResult
+from evenacre.model.outputs import Deliverables, OperationFiles
+from evenacre.reports.maps.printed import static_maps
+from evenacre.reports.maps.stored_layers import join_layers, operation_layers, rasters
+from evenacre.reports.tables.audit import tables
+from evenacre.reports.tables.audit_summary import summary
+from evenacre.reports.tables.fix_list import fix_list
+from evenacre.reports.writers.figure_text import operation_slugs
+from evenacre.units.parsing import US
 
 
 def deliver(*results: AuditResult, maps: bool = False) -> Deliverables:

@@ -17,17 +17,17 @@ from put_down import MISSOURI, on_earth
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.errors import InputError
-from evenacre.io.season_ground import ground_of_season, read_drive_options
+from evenacre.io.season.pass_inputs import ground_of_season, read_drive_options
 from evenacre.model import Field
-from evenacre.passes_pipeline import drive_over
-from evenacre.planning.passes.nouns import Drive, PassPlan
+from evenacre.planning.passes.pass_types import Drive, PassPlan
 from evenacre.planning.passes.plan import plan_passes
-from evenacre.planning.passes.room import turn_room
-from evenacre.reports import sheet
-from evenacre.reports.pass_account import pass_account
-from evenacre.reports.pass_map import pass_map
-from evenacre.reports.pass_words import pass_lines
-from evenacre.units import METRIC, US
+from evenacre.planning.passes.turn_room import turn_room
+from evenacre.reports.maps import sheet
+from evenacre.reports.maps.passes import pass_map
+from evenacre.reports.sentences.passes import pass_lines
+from evenacre.reports.tables.passes import pass_account
+from evenacre.units.parsing import METRIC, US
+from evenacre.workflows.passes import drive_over
 
 WIDTH = 6.096
 BARN = shapely.box(0, 0, 300, 200) - shapely.box(100, 80, 150, 110)

@@ -21,13 +21,13 @@ from jobs import Floats
 from put_down import MISSOURI, PLACES, TAVEUNI, on_earth
 from shapely.geometry.base import BaseGeometry
 
-from evenacre.io.passes_out import write_passes
+from evenacre.io.logs.read_tracks import read_tracks
 from evenacre.io.taskdata.read import read_taskdata
-from evenacre.io.tracks import read_tracks
+from evenacre.io.writers.passes import write_passes
 from evenacre.model import Field
-from evenacre.planning.passes.nouns import Drive, PassPlan
+from evenacre.planning.passes.pass_types import Drive, PassPlan
 from evenacre.planning.passes.plan import plan_passes
-from evenacre.reports.pass_files import pass_files
+from evenacre.reports.maps.pass_layers import pass_files
 
 WIDTH = 6.096
 NAME = "Bärental & Söhne <Nord>, das lange Stück am Bach"

@@ -26,10 +26,9 @@ from hypothesis import strategies as st
 from plans import make_plan
 from synthetic_result import make_result
 
-from evenacre.coverage.result import AuditResult, RunningTotals
 from evenacre.errors import InputError
-from evenacre.io.plan_in import read_plan
-from evenacre.io.season import load_season
+from evenacre.io.season.load import load_season
+from evenacre.io.season.plan_json import read_plan
 from evenacre.model import (
     InputFile,
     PlannedPaddock,
@@ -37,22 +36,27 @@ from evenacre.model import (
     PlannedVisit,
     PlannedWindow,
 )
-from evenacre.pipeline import audit_season
-from evenacre.planning.interseeding.compare import compare
-from evenacre.planning.interseeding.planned_done import (
+from evenacre.model.audit_result import AuditResult, RunningTotals
+from evenacre.planning.interseeding.compare_to_audit import compare
+from evenacre.planning.interseeding.comparison import (
     PaddockCompared,
     PlannedDone,
     Standing,
     WindowVerdict,
 )
-from evenacre.reports.document import document, render_planned_done
-from evenacre.reports.interseed_account import interseed_account
-from evenacre.reports.planned_done import kept_words, planned_done_account, planned_done_lines
-from evenacre.reports.planned_done_strip import Strip
-from evenacre.reports.planned_done_tables import planned_done_summary, planned_done_table
+from evenacre.reports.maps.plan_against_done import Strip
+from evenacre.reports.pages.audit import document, render_planned_done
+from evenacre.reports.sentences.plan_against_done import (
+    kept_words,
+    planned_done_account,
+    planned_done_lines,
+)
+from evenacre.reports.tables.interseeding_summary import interseed_account
+from evenacre.reports.tables.plan_against_done import planned_done_summary, planned_done_table
 from evenacre.sample_fields import season_file, three_larks
 from evenacre.sample_fields.farm import JOBS
-from evenacre.units import METRIC, US
+from evenacre.units.parsing import METRIC, US
+from evenacre.workflows.audit import audit_season
 
 ZONE = "America/Chicago"
 OPENS, CLOSES = dt.date(2026, 8, 27), dt.date(2026, 9, 10)

@@ -5,7 +5,7 @@ import pytest
 from evenacre.coverage.amounts import elements, nutrients
 from evenacre.coverage.capacity import effective_capacity_m2_per_s, theoretical_capacity_m2_per_s
 from evenacre.model import Implement
-from evenacre.units import Dimension, parse_quantity, unit_factor
+from evenacre.units.parsing import Dimension, parse_quantity, unit_factor
 
 ACRE_M2 = 4046.8564224
 FOOT_M, MPH = 0.3048, 0.44704

@@ -15,8 +15,8 @@ from shapely.geometry import Polygon
 from whole_fields import FieldPlan, field_job, reference_field
 
 from evenacre.coverage.audit import audit_operation
-from evenacre.coverage.result import AuditResult
 from evenacre.model import Blockage, Implement, TowedUnit
+from evenacre.model.audit_result import AuditResult
 
 
 def one_run_in_rounds() -> Job:

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 from schedule_referee import enumerate_schedules
 
-from evenacre.planning.interseeding.nouns import BEYOND, BOOKED, ScheduleProblem
-from evenacre.planning.interseeding.relax import smallest_relaxation
-from evenacre.planning.interseeding.schedule import solve_schedule
+from evenacre.planning.interseeding.plan_types import BEYOND, BOOKED, ScheduleProblem
+from evenacre.planning.interseeding.solver.relaxation import smallest_relaxation
+from evenacre.planning.interseeding.solver.solve import solve_schedule
 
 HOUR = 3600.0
 HECTARE = 1e4

@@ -14,12 +14,12 @@ import shapely
 from pages import HOSTILE, Page
 from synthetic_result import empty_result, make_result
 
-from evenacre.coverage.result import AuditResult
 from evenacre.model import InputFile
-from evenacre.reports.document import document, render_operation
-from evenacre.reports.geodata import encode
-from evenacre.reports.interactive_map import script_json
-from evenacre.units import METRIC, US
+from evenacre.model.audit_result import AuditResult
+from evenacre.reports.maps.geodata import encode
+from evenacre.reports.maps.interactive import script_json
+from evenacre.reports.pages.audit import document, render_operation
+from evenacre.units.parsing import METRIC, US
 
 
 def page(*results: AuditResult, farm: str = "Three Larks Farm") -> str:

@@ -6,8 +6,8 @@ from jobs import START_S, Bools, Floats
 
 from evenacre.coverage.clean import Fixes, clean
 from evenacre.coverage.rows import RowStates, row_states, section_bounds, with_rows
+from evenacre.geo.local_crs import WorkingPlane
 from evenacre.model import Implement, Settings, Track
-from evenacre.plane import WorkingPlane
 
 PLANE = WorkingPlane(-92.6, 40.1)
 DRILL = Implement(width_m=6.0, rows=24, rows_known=True)

@@ -8,8 +8,8 @@ import pytest
 from synthetic_result import make_result
 
 from evenacre.model import Application, Field, Implement, OperationPlan, Product, WithSeed
-from evenacre.planning.nutrients import Job
-from evenacre.planning.salt import CAUTION, SLOPES, limit_kg_per_m2, salt_screens, slope_of
+from evenacre.planning.season.nutrients import Job
+from evenacre.planning.season.salt import CAUTION, SLOPES, limit_kg_per_m2, salt_screens, slope_of
 
 INCH = 0.0254
 LB_AC = 0.45359237 / 4046.8564224

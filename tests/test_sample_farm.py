@@ -21,7 +21,7 @@ import pytest
 import shapely
 from geographiclib.geodesic import Geodesic
 
-from evenacre.io.season import load_season
+from evenacre.io.season.load import load_season
 from evenacre.planning.interseeding.grazing import plan_grazing
 from evenacre.sample_fields import spans
 from evenacre.sample_fields.chain import Rig, antenna, tool_line

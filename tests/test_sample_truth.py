@@ -17,10 +17,14 @@ import pytest
 from shapely.geometry import Point
 
 from evenacre.coverage.audit import audit_operation
-from evenacre.coverage.result import AuditResult
-from evenacre.io.operations import load_operation
-from evenacre.io.season import load_season
-from evenacre.planning.load_book import OperationLoads, operation_load_book, season_balances
+from evenacre.io.season.load import load_season
+from evenacre.io.season.load_operation import load_operation
+from evenacre.model.audit_result import AuditResult
+from evenacre.planning.loads.operation_loads import (
+    OperationLoads,
+    operation_load_book,
+    season_balances,
+)
 from evenacre.sample_fields.farm import JOBS
 from evenacre.sample_fields.three_larks import write_farm
 

@@ -14,9 +14,9 @@ from hypothesis import strategies as st
 from schedule_referee import assert_feasible, enumerate_schedules, open_slots, small_problem
 from scipy.optimize import milp
 
-from evenacre.planning.interseeding import program
-from evenacre.planning.interseeding.nouns import Schedule, ScheduleProblem
-from evenacre.planning.interseeding.schedule import solve_schedule
+from evenacre.planning.interseeding.plan_types import Schedule, ScheduleProblem
+from evenacre.planning.interseeding.solver import milp as program
+from evenacre.planning.interseeding.solver.solve import solve_schedule
 
 HOUR = 3600.0
 HECTARE = 1e4

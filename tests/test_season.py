@@ -11,9 +11,9 @@ import pytest
 from shapely.geometry import Point, box
 
 from evenacre.errors import InputError
-from evenacre.io.operations import load_operation
-from evenacre.io.season import load_season, season_from_options
-from evenacre.io.season_products import analysis_in_name
+from evenacre.io.season.load import load_season, season_from_options
+from evenacre.io.season.load_operation import load_operation
+from evenacre.io.season.products import analysis_in_name
 from evenacre.model import Settings
 
 SQUARE = box(-92.41, 40.10, -92.40, 40.11)

@@ -7,9 +7,9 @@ import pytest
 from shapely.geometry import box
 
 from evenacre.errors import InputError
-from evenacre.io.season import load_season
+from evenacre.io.season.load import load_season
 from evenacre.model import Compartment, Need, SeedLot, WithSeed
-from evenacre.units import Dimension, parse_quantity
+from evenacre.units.parsing import Dimension, parse_quantity
 
 LB_AC = 0.45359237 / 4046.8564224
 

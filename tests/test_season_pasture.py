@@ -14,12 +14,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from typer.testing import CliRunner
 
-from evenacre.cli import app
+from evenacre.cli.main import app
 from evenacre.errors import InputError
-from evenacre.io.check import check_season
-from evenacre.io.season import draft_season, load_season
+from evenacre.geo.local_crs import WorkingPlane
+from evenacre.io.season.load import draft_season, load_season
+from evenacre.io.season.validate import check_season
 from evenacre.model import Booking, Grazing, Paddock, Seeding, Stay
-from evenacre.plane import WorkingPlane
 
 LB_KG, ACRE_M2 = 0.45359237, 4046.8564224  # NIST SP 811
 LB_AC = LB_KG / ACRE_M2

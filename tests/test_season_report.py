@@ -18,14 +18,14 @@ from evenacre.model import (
     SeedLot,
     WithSeed,
 )
-from evenacre.planning.ledger import Ledger, ledger
-from evenacre.planning.nutrients import Job
-from evenacre.reports.document import document, render_season
-from evenacre.reports.season_accounts import season_accounts
-from evenacre.reports.season_card import season_card
-from evenacre.reports.season_tables import season_tables
-from evenacre.reports.summary import summary
-from evenacre.units import METRIC, US
+from evenacre.planning.season.nutrients import Job
+from evenacre.planning.season.season_totals import Ledger, ledger
+from evenacre.reports.pages.audit import document, render_season
+from evenacre.reports.sentences.season import season_card
+from evenacre.reports.tables.audit_summary import summary
+from evenacre.reports.tables.season import season_tables
+from evenacre.reports.tables.season_page import season_accounts
+from evenacre.units.parsing import METRIC, US
 
 LB, ACRE, SQ_FT = 0.45359237, 4046.8564224, 0.3048**2
 LB_AC = LB / ACRE

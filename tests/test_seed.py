@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from evenacre.model import Product, SeedLot
-from evenacre.planning.seed import (
+from evenacre.planning.season.seed import (
     blend_for_pls,
     blend_pls_fraction,
     bulk_for_plants,
@@ -16,7 +16,7 @@ from evenacre.planning.seed import (
     separation_warnings,
     species_rates,
 )
-from evenacre.units import Dimension, parse_quantity
+from evenacre.units.parsing import Dimension, parse_quantity
 
 LB = 0.45359237
 ACRE = 4046.8564224

@@ -16,7 +16,7 @@ from pastures import LB_AC, cows, day, paddock, seeding
 
 from evenacre.model import Grazing, Paddock, Seeding, Stay
 from evenacre.planning.interseeding.grazing import plan_grazing
-from evenacre.planning.interseeding.nouns import GrazingPlan, PlannedStay, Rule, SeedingWindow
+from evenacre.planning.interseeding.plan_types import GrazingPlan, PlannedStay, Rule, SeedingWindow
 from evenacre.planning.interseeding.windows import plan_days, seeding_windows, window_warnings
 
 DAYS = [day(n) for n in range(-5, 120)]

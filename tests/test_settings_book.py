@@ -15,8 +15,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from evenacre.errors import InputError
-from evenacre.io.settings_book import append_setting, read_book
-from evenacre.io.settings_lines import read_lines, written
+from evenacre.io.settings_book.book import append_setting, read_book
+from evenacre.io.settings_book.lines import read_lines, written
 from evenacre.model import PastSetting
 
 # NIST SP 811, appendix B.8; bushel of 2150.42 cubic inches.
@@ -42,7 +42,7 @@ CLOVER = PastSetting(
 WRITER = """
 import sys
 from pathlib import Path
-from evenacre.io.settings_book import append_setting
+from evenacre.io.settings_book.book import append_setting
 from evenacre.model import PastSetting
 book, name, count = Path(sys.argv[1]), sys.argv[2], int(sys.argv[3])
 for number in range(count):
@@ -53,7 +53,7 @@ for number in range(count):
 KILLED = """
 import os, signal, sys
 from pathlib import Path
-import evenacre.io.settings_book as book
+import evenacre.io.settings_book.book as book
 from evenacre.model import PastSetting
 whole = os.write
 def half(descriptor, data):
@@ -292,7 +292,7 @@ def test_a_book_that_cannot_be(tmp_path: Path) -> None:
 def test_a_book_held_by_another_program(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     from filelock import FileLock
 
-    monkeypatch.setattr("evenacre.io.settings_book._PATIENCE_S", 0.1)
+    monkeypatch.setattr("evenacre.io.settings_book.book._PATIENCE_S", 0.1)
     path = tmp_path / "book.csv"
     with (
         FileLock(tmp_path / ".book.csv.lock"),

@@ -10,11 +10,11 @@ from shapely.affinity import rotate
 from shapely.geometry import Point
 from shapely.geometry.base import BaseGeometry
 
-from evenacre.coverage.result import ToolPath
-from evenacre.coverage.shares import Shares
 from evenacre.coverage.steps import Steps
+from evenacre.coverage.strip_shares import Shares
 from evenacre.coverage.swath import build_strips, build_swaths
 from evenacre.model import Implement
+from evenacre.model.audit_result import ToolPath
 
 TOOL = Implement(width_m=8.0, rows=16, rows_known=True)
 FAR = 1e4

@@ -14,8 +14,8 @@ from shapely.geometry import Point
 
 from evenacre.coverage.audit import audit_operation
 from evenacre.coverage.skips import Beside, Surroundings, find_skips, strip_size
+from evenacre.geo.local_crs import WorkingPlane
 from evenacre.model import Blockage, Settings
-from evenacre.plane import WorkingPlane
 
 WIDTH = DRILL.width_m
 LENGTH = 96.0

@@ -17,12 +17,12 @@ from cli_jobs import Files, command, evenacre, run_command, small_job, write_fil
 from processes import LISTED, alive, children, wait_for
 
 from evenacre.errors import InputError
-from evenacre.interrupts import Stopped, heeded, held
-from evenacre.io import exchange
-from evenacre.io.ownership import SUMMARY, read_account
-from evenacre.io.staging import staged_folder
-from evenacre.io.workplace import workplace
-from evenacre.written import Written
+from evenacre.io.result_folder import exchange
+from evenacre.io.result_folder.ownership import SUMMARY, read_account
+from evenacre.io.result_folder.staging import staged_folder
+from evenacre.io.result_folder.workplace import workplace
+from evenacre.processes.interrupts import Stopped, heeded, held
+from evenacre.processes.written import Written
 
 pytestmark = pytest.mark.skipif(not LISTED, reason="needs a list of processes")
 
@@ -260,7 +260,7 @@ def stopped_in(
 def test_stopped_after_the_result_took_its_place(
     files: Files, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    stopped_in(monkeypatch, "evenacre.commands.audit.tell")
+    stopped_in(monkeypatch, "evenacre.cli.audit.tell")
     ran = evenacre("audit", *files.options())
     assert ran.code == 130
     assert ran.err == f"Stopped. Written before that: {files.out}.\n"
@@ -274,7 +274,7 @@ def test_stopped_while_results_are_exchanged(
     if earlier:
         assert evenacre("audit", *files.options()).code == 0
         (files.out / "report.html").write_text("mine")
-    stopped_in(monkeypatch, "evenacre.io.staging.publish", exchange.publish)
+    stopped_in(monkeypatch, "evenacre.io.result_folder.staging.publish", exchange.publish)
     ran = evenacre("audit", *files.options())
     assert ran.code == 130
     assert ran.err.startswith(f"Stopped. Written before that: {files.out}.\n")

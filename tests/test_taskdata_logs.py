@@ -16,11 +16,11 @@ from hypothesis import strategies as st
 from isoxml.models.ddi_entities import DDEntity
 from tasklogs import record, template, v3, v4
 
-from evenacre.io.taskdata.nouns import Task
+from evenacre.io.logs.read_tracks import read_tracks
+from evenacre.io.logs.volume_to_mass import weigh_amounts
+from evenacre.io.taskdata.element_types import Task
 from evenacre.io.taskdata.read import read_taskdata
 from evenacre.io.taskdata.records import record_starts
-from evenacre.io.tracks import read_tracks
-from evenacre.io.weigh import weigh_amounts
 from evenacre.model import Application, Product, SeedLot
 
 KG_HA = 1e-4

@@ -21,9 +21,9 @@ from hypothesis import strategies as st
 from tasklogs import record, template, unsafe_root, v4
 
 from evenacre.errors import InputError
+from evenacre.io.logs.read_tracks import read_tracks
 from evenacre.io.taskdata import folder, logs, tree
 from evenacre.io.taskdata.read import read_taskdata
-from evenacre.io.tracks import read_tracks
 
 TASK = '<TSK A="TSK1" B="job" G="4"><TLG A="TLG00001" C="1"/></TSK>'
 COLUMNS = [(141, "DET-2"), (161, "DET-2"), (7, "DET-3"), (67, "DET-2")]
@@ -372,7 +372,7 @@ def test_the_worst_log_stays_under_a_gigabyte(tmp_path: Path) -> None:
     program = (
         "import sys; from pathlib import Path\n"
         "from evenacre.errors import InputError\n"
-        "from evenacre.io.tracks import read_tracks\n"
+        "from evenacre.io.logs.read_tracks import read_tracks\n"
         "try: read_tracks(Path(sys.argv[1]))\n"
         "except InputError as error: print(error)\n"
         # The peak of this program alone: getrusage counts that of its parent before it too.

@@ -12,12 +12,12 @@ import tasklogs as by_hand
 from tasklogs import record, template, v4
 from typer.testing import CliRunner
 
-from evenacre.cli import app
+from evenacre.cli.main import app
 from evenacre.coverage.audit import audit_operation
 from evenacre.errors import InputError
-from evenacre.io.operations import load_operation
-from evenacre.io.season import load_season
-from evenacre.io.taskdata_season import season_from_taskdata
+from evenacre.io.season.from_taskdata import season_from_taskdata
+from evenacre.io.season.load import load_season
+from evenacre.io.season.load_operation import load_operation
 
 ACRE_M2 = 4046.8564224  # NIST SP 811, international foot
 COLUMNS = [(141, "DET-2"), (161, "DET-2"), (7, "DET-3")]

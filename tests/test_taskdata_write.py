@@ -21,7 +21,7 @@ from xsdata.formats.dataclass.parsers.config import ParserConfig
 
 from evenacre.errors import InputError
 from evenacre.io.taskdata.read import read_taskdata
-from evenacre.io.taskdata.write import RateGrid, write_taskdata
+from evenacre.io.taskdata.write.write_taskdata import RateGrid, write_taskdata
 from evenacre.model import Field
 
 SHAPES = ShapelyConverterV4()

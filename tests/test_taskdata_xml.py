@@ -19,9 +19,9 @@ from isoxml.converter.shapely_geom import ShapelyConverterV3, ShapelyConverterV4
 from isoxml.models.ddi_entities import DDEntity
 from tasklogs import record, template, v3, v4
 
+from evenacre.io.logs.read_tracks import read_tracks
 from evenacre.io.taskdata import ddis
 from evenacre.io.taskdata.read import read_taskdata
-from evenacre.io.tracks import read_tracks
 
 BOTH = pytest.mark.parametrize("iso", [v3, v4])
 HOLE = [(0.001, 0.001), (0.002, 0.001), (0.002, 0.002)]

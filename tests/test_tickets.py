@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from evenacre.errors import InputError
-from evenacre.io.tickets import match_ticket_clock, read_tickets, stray_fills
+from evenacre.io.tickets.load_tickets import match_ticket_clock, read_tickets, stray_fills
 from evenacre.model import (
     Application,
     Compartment,

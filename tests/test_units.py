@@ -10,9 +10,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from evenacre.display_units import in_both
 from evenacre.errors import InputError
-from evenacre.units import (
+from evenacre.units.display import in_both
+from evenacre.units.parsing import (
     METRIC,
     US,
     Dimension,
@@ -226,7 +226,7 @@ def test_unit_systems_by_name():
 
 
 def test_importing_the_units_does_not_import_pint():
-    code = "import sys, evenacre.units; sys.exit('pint' in sys.modules)"
+    code = "import sys, evenacre.units.parsing; sys.exit('pint' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
 
 

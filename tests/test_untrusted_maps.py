@@ -21,14 +21,14 @@ import pytest
 import shapely
 
 from evenacre.errors import InputError
-from evenacre.io.layers import Source, layer_names
-from evenacre.io.tracks import read_tracks
+from evenacre.io.logs.read_tracks import read_tracks
+from evenacre.io.maps.crs import parse_crs
+from evenacre.io.maps.field_layers import read_boundary
+from evenacre.io.maps.read_layer import Source, layer_names
 from evenacre.io.untrusted import budget, gdal
 from evenacre.io.untrusted.files import read_whole
 from evenacre.io.untrusted.kinds import MapKind, map_kind
 from evenacre.io.untrusted.map_reader import MapReader
-from evenacre.io.vectors import read_boundary
-from evenacre.io.wgs84 import parse_crs
 
 SQUARE = shapely.box(-92.41, 40.10, -92.40, 40.11)
 
@@ -88,7 +88,7 @@ def test_nothing_is_imported_from_the_folder_of_the_map(tmp_path: Path) -> None:
     path = square(tmp_path / "f.geojson")
     for module in ("json", "numpy", "pyogrio", "evenacre"):
         (tmp_path / f"{module}.py").write_text("open('ran', 'w')")
-    told = "from pathlib import Path; from evenacre.io.layers import layer_names; "
+    told = "from pathlib import Path; from evenacre.io.maps.read_layer import layer_names; "
     told += f"print(layer_names(Path({path.name!r})))"
     # Only the reader is at stake: the program that starts it is told where its modules are.
     subprocess.run([sys.executable, "-P", "-c", told], cwd=tmp_path, check=True)

@@ -10,8 +10,8 @@ import pytest
 from schedule_referee import small_problem
 from scipy.stats import binom
 
-from evenacre.planning.interseeding.nouns import Schedule, ScheduleProblem
-from evenacre.planning.interseeding.schedule import solve_schedule
+from evenacre.planning.interseeding.plan_types import Schedule, ScheduleProblem
+from evenacre.planning.interseeding.solver.solve import solve_schedule
 from evenacre.planning.interseeding.weather import Chances, simulate
 
 HOUR = 3600.0

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from evenacre.errors import InputError
-from evenacre.io.tracks import read_tracks
+from evenacre.io.logs.read_tracks import read_tracks
 
 TABLE = "lon,lat,time,work\n" + "".join(
     f"-93.5,{40 + k * 2e-5:.6f},{1_557_029_944 + k},1\n" for k in range(9)

@@ -9,12 +9,12 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import shapely
 
-from evenacre.coverage import remarks
+from evenacre.coverage import diagnostics as remarks
 from evenacre.coverage.capacity import capacity_figures
 from evenacre.coverage.clean import clean
 from evenacre.coverage.cover import account, area_figures, count_cover
+from evenacre.coverage.field_plane import PlaneField, lay_out, plane_for
 from evenacre.coverage.grids import GridFrame, extent_of
-from evenacre.coverage.ground import PlaneField, lay_out, plane_for
 from evenacre.coverage.headland import Headland, find_headland
 from evenacre.coverage.layers import cover_layers, field_layers, swath_layer
 from evenacre.coverage.passes import number_passes, pass_ends, pass_table
@@ -26,17 +26,17 @@ from evenacre.coverage.products import (
     product_result,
     with_logged_products,
 )
-from evenacre.coverage.result import AuditResult
 from evenacre.coverage.rows import row_states, with_rows
-from evenacre.coverage.shares import Shares
+from evenacre.coverage.running_totals import running_totals
+from evenacre.coverage.skip_causes import find_suspects, ground_beside
 from evenacre.coverage.skips import Surroundings, find_skips
 from evenacre.coverage.smooth import SmoothPath, ground_speed, smooth_path, turn_radius
 from evenacre.coverage.steps import Steps, build_steps
-from evenacre.coverage.suspects import find_suspects, ground_beside
+from evenacre.coverage.strip_shares import Shares
 from evenacre.coverage.swath import STRAIGHT_M, build_strips, build_swaths
-from evenacre.coverage.totals import running_totals
 from evenacre.coverage.uncertainty import area_uncertainty, position_error
 from evenacre.model import UNDATED_S, Implement, Operation, Settings
+from evenacre.model.audit_result import AuditResult
 
 # Edges are kept finer than the jitter left in them, about a quarter of the receiver's own.
 _STRAIGHT_PER_JITTER, _ROUGHEST_M = 0.2, 0.01

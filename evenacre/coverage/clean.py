@@ -9,8 +9,8 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from evenacre.geo.local_crs import WorkingPlane
 from evenacre.model import BoolArray, FloatArray, IntArray, Settings, Track
-from evenacre.plane import WorkingPlane
 
 NEAR_FIELD_M = 50.0
 """Records further than this from the boundary are left out."""

@@ -8,8 +8,8 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from evenacre.geo.overlay import common, first_consistent, intersect, union, without
 from evenacre.model import FloatArray, IntArray
-from evenacre.overlay import common, first_consistent, intersect, union, without
 
 # Intersections smaller than this are the hairline two pieces share, not ground.
 _HAIRLINE_M2 = 1e-6

@@ -10,9 +10,9 @@ from rasterio.enums import MergeAlg
 from rasterio.features import rasterize
 from shapely.geometry.base import BaseGeometry
 
-from evenacre.coverage.result import Grid
 from evenacre.coverage.swath import Strips, pivots
 from evenacre.model import FloatArray, IntArray
+from evenacre.model.audit_result import Grid
 
 # About this many cells on the field; a 25 ha field gets cells of 0.7 m.
 _CELLS = 500_000

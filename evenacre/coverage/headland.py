@@ -9,8 +9,8 @@ import shapely
 from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry
 
+from evenacre.geo.overlay import common, union, valid
 from evenacre.model import BoolArray, FloatArray
-from evenacre.overlay import common, union, valid
 
 _PARALLEL_RAD = np.radians(15.0)
 # Edges within this of the main direction of work say nothing: ordinary passes follow them too.

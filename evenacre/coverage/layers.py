@@ -12,11 +12,11 @@ from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.coverage.cover import Cover, GroundAccount
-from evenacre.coverage.ground import PlaneField
+from evenacre.coverage.field_plane import PlaneField
 from evenacre.coverage.headland import Headland
 from evenacre.coverage.swath import Swaths
+from evenacre.geo.overlay import polygonal
 from evenacre.model import IntArray
-from evenacre.overlay import polygonal
 
 # Overlaps smaller than this stay in the cover layer and the totals but are no map feature.
 _MIN_OVERLAP_M2 = 1.0

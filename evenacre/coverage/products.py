@@ -13,13 +13,13 @@ from evenacre.coverage.amounts import StepMass, elements, nutrients, step_mass
 from evenacre.coverage.clean import Fixes
 from evenacre.coverage.cover import Cover
 from evenacre.coverage.grids import GridFrame, area_within
-from evenacre.coverage.result import ProductResult, SetbackFinding, ZoneAmount
 from evenacre.coverage.steps import Steps
 from evenacre.coverage.swath import Strips
-from evenacre.display_units import in_both
+from evenacre.geo.local_crs import WorkingPlane, wrapped
+from evenacre.geo.overlay import common
 from evenacre.model import Application, BoolArray, FloatArray, Implement, IntArray, Product, Track
-from evenacre.overlay import common
-from evenacre.plane import WorkingPlane, wrapped
+from evenacre.model.audit_result import ProductResult, SetbackFinding, ZoneAmount
+from evenacre.units.display import in_both
 
 _NEAR_TARGET = 0.10
 _BLANK_SHARE = 0.001

@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from evenacre.coverage.clean import Fixes
-from evenacre.display_units import in_both
 from evenacre.model import BoolArray, FloatArray, Implement, Track
+from evenacre.units.display import in_both
 
 # Rows no wider than this when the implement's rows are not known (about 10 in).
 _ROW_M = 0.25

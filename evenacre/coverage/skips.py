@@ -12,9 +12,9 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.coverage.cover import overlapping_pairs
+from evenacre.geo.local_crs import WorkingPlane, wrapped
+from evenacre.geo.overlay import first_consistent, intersect, subtract, union, widen
 from evenacre.model import BoolArray, FloatArray
-from evenacre.overlay import first_consistent, intersect, subtract, union, widen
-from evenacre.plane import WorkingPlane, wrapped
 
 # Skips are told apart at this width: thinner necks between two of them do not join them.
 _NECK_M = 0.05

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from evenacre.coverage.clean import Fixes
-from evenacre.coverage.result import ToolPath
 from evenacre.coverage.smooth import SmoothPath
 from evenacre.coverage.tow import tool_path
 from evenacre.model import Blockage, BoolArray, FloatArray, Implement, IntArray
+from evenacre.model.audit_result import ToolPath
 
 # A step turns at most this far, so that chords lose at most a^2 / 6 = 4e-4 of a sector.
 _MAX_TURN_RAD = 0.05

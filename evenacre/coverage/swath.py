@@ -8,8 +8,8 @@ import numpy as np
 import shapely
 
 from evenacre.coverage.steps import Steps
+from evenacre.geo.overlay import union, valid
 from evenacre.model import BoolArray, FloatArray, Implement, IntArray
-from evenacre.overlay import union, valid
 
 # A piece spans at most this much of heading, so both its edges run forward along one direction
 # and its outline cannot cross itself.

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from evenacre.coverage.result import ToolPath
 from evenacre.model import FloatArray, Implement, IntArray
+from evenacre.model.audit_result import ToolPath
 
 
 def follow(x_m: FloatArray, y_m: FloatArray, length_m: float, heading0_rad: float) -> FloatArray:

@@ -7,10 +7,10 @@ the antimeridian has longitudes running past 180 rather than wrapping.
 
 from evenacre.model.arrays import BoolArray, FloatArray, IntArray
 from evenacre.model.field import Field
+from evenacre.model.grazing import Booking, Grazing, HerdClass, Paddock, Seeding, Stay
 from evenacre.model.implement import Compartment, Implement, TowedUnit
 from evenacre.model.operation import Operation, Settings
-from evenacre.model.pasture import Booking, Grazing, HerdClass, Paddock, Seeding, Stay
-from evenacre.model.planned import (
+from evenacre.model.plan_record import (
     PlannedPaddock,
     PlannedSeeding,
     PlannedVisit,

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from evenacre.model.field import Field
+from evenacre.model.grazing import Grazing, Seeding
 from evenacre.model.implement import Implement
 from evenacre.model.operation import Settings
-from evenacre.model.pasture import Grazing, Seeding
 from evenacre.model.product import Application, Need, Product, WithSeed
 from evenacre.model.track import Blockage, LoadTicket
 

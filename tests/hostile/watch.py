@@ -198,7 +198,7 @@ def watch(
     known: Known,
     *,
     all_commands: bool = False,
-    program: str = "evenacre.cli",
+    program: str = "evenacre.cli.main",
 ) -> list[Run]:
     """Run cases in one watched process (or more, when one has to be ended).
 

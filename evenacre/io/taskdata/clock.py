@@ -7,10 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from evenacre.io.fix_quality import NO_FIX, NOT_TOLD
-from evenacre.io.table import Findings, counted
+from evenacre.io.common.fix_quality import NO_FIX, NOT_TOLD
+from evenacre.io.logs.columns.clock import localised, zone_of
+from evenacre.io.logs.columns.records_table import Findings, counted
 from evenacre.io.taskdata.template import DEGREE, Template
-from evenacre.io.times import localised, zone_of
 from evenacre.model import BoolArray, FloatArray, IntArray
 
 _EPOCH_S = 315_532_800  # 1980-01-01
@@ -31,7 +31,7 @@ class Stamps:
     ----------
     time_s, lon, lat : (n,) float
     quality : (n,) int
-        Kind of fix, numbered as in :mod:`evenacre.io.fix_quality`.
+        Kind of fix, numbered as in :mod:`evenacre.io.common.fix_quality`.
     """
 
     time_s: FloatArray

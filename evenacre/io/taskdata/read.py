@@ -8,13 +8,13 @@ from pathlib import Path
 from xml.etree.ElementTree import Element
 
 from evenacre.errors import InputError
-from evenacre.io.hints import choice, listed
-from evenacre.io.table import Findings
+from evenacre.io.common.suggestions import choice, listed
+from evenacre.io.logs.columns.records_table import Findings
 from evenacre.io.taskdata.devices import read_machines
+from evenacre.io.taskdata.element_types import Task, TaskData
+from evenacre.io.taskdata.fields import read_plots
 from evenacre.io.taskdata.folder import open_taskdata
 from evenacre.io.taskdata.logs import Room
-from evenacre.io.taskdata.nouns import Task, TaskData
-from evenacre.io.taskdata.plots import read_plots
 from evenacre.io.taskdata.tasks import TaskReader
 from evenacre.io.taskdata.tree import by_id, named, read_root, text, version_of
 from evenacre.model import Track

@@ -11,10 +11,10 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.errors import InputError
-from evenacre.io.mend import only_polygons, to_polygons
-from evenacre.io.table import Findings, counted
+from evenacre.io.logs.columns.records_table import Findings, counted
+from evenacre.io.maps.crs import unwrap
+from evenacre.io.maps.repair import only_polygons, to_polygons
 from evenacre.io.taskdata.tree import number, text
-from evenacre.io.wgs84 import unwrap
 from evenacre.model import FloatArray
 
 INTERIOR = "2"

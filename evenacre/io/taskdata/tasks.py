@@ -6,15 +6,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from xml.etree.ElementTree import Element
 
-from evenacre.io.table import Findings
+from evenacre.io.logs.columns.records_table import Findings
 from evenacre.io.taskdata.amounts import Allotment
+from evenacre.io.taskdata.counters import compare_task
 from evenacre.io.taskdata.devices import Machines
+from evenacre.io.taskdata.element_types import Plan, PlotRecord, Task, TaskProduct
 from evenacre.io.taskdata.folder import TaskFiles
 from evenacre.io.taskdata.implements import Link, implement_of
 from evenacre.io.taskdata.logs import Room, read_log
-from evenacre.io.taskdata.nouns import Plan, PlotRecord, Task, TaskProduct
-from evenacre.io.taskdata.plans import planned, read_plan
-from evenacre.io.taskdata.totals import compare_task
+from evenacre.io.taskdata.prescriptions import planned, read_plan
 from evenacre.io.taskdata.tracks import Driven, track_of
 from evenacre.io.taskdata.tree import named, text
 from evenacre.model import Implement

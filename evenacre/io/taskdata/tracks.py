@@ -7,16 +7,16 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from evenacre.io.fix_quality import position_sigma_m, report_quality
-from evenacre.io.table import Findings, counted
+from evenacre.io.common.fix_quality import position_sigma_m, report_quality
+from evenacre.io.logs.columns.records_table import Findings, counted
 from evenacre.io.taskdata import ddis
 from evenacre.io.taskdata.amounts import Allotment, read_amounts
 from evenacre.io.taskdata.booms import boom_of, sections_of
+from evenacre.io.taskdata.counters import Sums, compare_log, sums_of
 from evenacre.io.taskdata.devices import Machines
 from evenacre.io.taskdata.implements import width_of
 from evenacre.io.taskdata.logs import Log
-from evenacre.io.taskdata.states import read_states
-from evenacre.io.taskdata.totals import Sums, compare_log, sums_of
+from evenacre.io.taskdata.work_states import read_states
 from evenacre.model import BoolArray, FloatArray, Track
 
 _MAX_WIDTH_M, _MAX_SPEED_MPS = 200.0, 40.0

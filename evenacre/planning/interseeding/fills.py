@@ -8,9 +8,15 @@ from collections.abc import Sequence
 import numpy as np
 
 from evenacre.model import FloatArray
-from evenacre.planning.interseeding.cart import LOAD_TOLERANCE
-from evenacre.planning.interseeding.nouns import Fill, Schedule, ScheduleProblem, Visit, WorkDay
-from evenacre.planning.interseeding.slots import seed_kg
+from evenacre.planning.interseeding.plan_types import (
+    Fill,
+    Schedule,
+    ScheduleProblem,
+    Visit,
+    WorkDay,
+)
+from evenacre.planning.interseeding.solver.cart_fills import LOAD_TOLERANCE
+from evenacre.planning.interseeding.solver.slots import seed_kg
 
 
 def visits_and_fills(

@@ -10,10 +10,10 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 import shapely
 
-from evenacre.coverage.ground import lay_out, plane_for
+from evenacre.coverage.field_plane import lay_out, plane_for
 from evenacre.errors import InputError
 from evenacre.model import FloatArray, Grazing, HerdClass, IntArray, Paddock, Stay
-from evenacre.planning.interseeding.nouns import GrazingPlan, PlannedStay, Shortage
+from evenacre.planning.interseeding.plan_types import GrazingPlan, PlannedStay, Shortage
 
 # Feed that is short by less than this share of it is there: the rounding of outlines and areas
 # is no shortage.

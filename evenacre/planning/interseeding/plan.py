@@ -12,7 +12,7 @@ import shapely
 from evenacre.model import FloatArray, Grazing, Paddock, Seeding
 from evenacre.planning.interseeding.fills import visits_and_fills
 from evenacre.planning.interseeding.grazing import ground_m2, plan_grazing
-from evenacre.planning.interseeding.nouns import (
+from evenacre.planning.interseeding.plan_types import (
     BOOKED,
     WEATHER,
     WHOLE_SHARE,
@@ -27,12 +27,12 @@ from evenacre.planning.interseeding.nouns import (
     Visit,
     WorkDay,
 )
-from evenacre.planning.interseeding.relax import smallest_relaxation
-from evenacre.planning.interseeding.schedule import solve_schedule
+from evenacre.planning.interseeding.solver.relaxation import smallest_relaxation
+from evenacre.planning.interseeding.solver.solve import solve_schedule
 from evenacre.planning.interseeding.weather import Chances, simulate
 from evenacre.planning.interseeding.windows import plan_days, seeding_windows, window_warnings
 from evenacre.planning.interseeding.workdays import work_days
-from evenacre.planning.passes.nouns import Drive, PassPlan
+from evenacre.planning.passes.pass_types import Drive, PassPlan
 from evenacre.planning.passes.plan import plan_passes
 
 Say = Callable[[str], None]

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from evenacre.model import BoolArray, FloatArray
-from evenacre.planning.interseeding.cart import LOAD_TOLERANCE, sown_kg
-from evenacre.planning.interseeding.nouns import Schedule, ScheduleProblem
-from evenacre.planning.interseeding.slots import filled, open_days, seed_kg
+from evenacre.planning.interseeding.plan_types import Schedule, ScheduleProblem
+from evenacre.planning.interseeding.solver.cart_fills import LOAD_TOLERANCE, sown_kg
+from evenacre.planning.interseeding.solver.slots import filled, open_days, seed_kg
 
 _DONE = 2e-6
 """Part of a paddock, or of a load, that is not missed."""

@@ -10,7 +10,7 @@ import numpy as np
 from evenacre.errors import InputError
 from evenacre.model import BoolArray, Grazing, IntArray, Paddock, Seeding
 from evenacre.planning.interseeding.grazing import grown
-from evenacre.planning.interseeding.nouns import (
+from evenacre.planning.interseeding.plan_types import (
     GrazingPlan,
     PlannedStay,
     Rule,

@@ -10,7 +10,7 @@ from astral import Observer
 from astral.sun import elevation, noon, sunrise, sunset
 
 from evenacre.model import Booking, Seeding
-from evenacre.planning.interseeding.nouns import WorkDay
+from evenacre.planning.interseeding.plan_types import WorkDay
 
 _DAY_S = 86400.0
 _NOON_S = _DAY_S / 2

@@ -7,7 +7,7 @@ import shapely
 from shapely import ops
 from shapely.geometry.base import BaseGeometry
 
-from evenacre.overlay import polygonal, without
+from evenacre.geo.overlay import polygonal, without
 from evenacre.planning.passes.swaths import swath
 
 # Headings tried for a run, and how much of the piece, across, it may leave on one side.

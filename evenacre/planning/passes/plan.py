@@ -10,13 +10,13 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.coverage.cover import count_cover
-from evenacre.coverage.ground import lay_out, plane_for
+from evenacre.coverage.field_plane import lay_out, plane_for
+from evenacre.geo.overlay import common, polygonal, without
 from evenacre.model import Field
-from evenacre.overlay import common, polygonal, without
 from evenacre.planning.passes.corner_runs import corner_runs
+from evenacre.planning.passes.drive_order import driven_in_order, poses
 from evenacre.planning.passes.heading import best_heading
-from evenacre.planning.passes.nouns import Drive, PassPlan, PlannedPass
-from evenacre.planning.passes.order import driven_in_order, poses
+from evenacre.planning.passes.pass_types import Drive, PassPlan, PlannedPass
 from evenacre.planning.passes.rounds import headland_legs
 from evenacre.planning.passes.strips import along, lay_strips
 from evenacre.planning.passes.swaths import swath, swath_pieces

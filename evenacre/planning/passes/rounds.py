@@ -9,7 +9,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.model import BoolArray, FloatArray
-from evenacre.planning.passes.nouns import PlannedPass
+from evenacre.planning.passes.pass_types import PlannedPass
 from evenacre.planning.passes.swaths import swath
 
 # A bend of more than this within the width of the tool is a corner: lift, turn, and go on. So is

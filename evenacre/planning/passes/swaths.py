@@ -6,8 +6,8 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from evenacre.geo.overlay import valid
 from evenacre.model import FloatArray
-from evenacre.overlay import valid
 
 # A piece of a swath turns no more than this, so it cannot cover itself.
 _SECTOR_RAD = np.pi / 4

@@ -1,0 +1,176 @@
+"""``evenacre export``: the plan of a season as task data for the machine."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from evenacre.cli.options.shared import Quiet, Units, option, plain_errors
+from evenacre.cli.options.streams import complain, printing
+from evenacre.cli.options.terminal import say
+from evenacre.errors import InputError
+
+if TYPE_CHECKING:
+    from evenacre.model import OperationPlan, PlannedRate, Season
+    from evenacre.units.parsing import UnitSystem
+
+CHOICE, RATES = "Which jobs", "Rates"
+_REMEDY = "Name another file, or say --replace."
+
+
+def export(
+    season: Annotated[Path, typer.Argument(help="The season file.")],
+    out: Annotated[Path, typer.Option("--out", help="The zip to write.")],
+    field: Annotated[list[str] | None, option(CHOICE, "Only this field; any number.")] = None,
+    operation: Annotated[
+        list[str] | None, option(CHOICE, "Only operations of this name; any number.")
+    ] = None,
+    one_rate: Annotated[
+        bool, option(RATES, "Plan the target rate everywhere, whatever zones need.", "--one-rate")
+    ] = False,
+    zone_rate: Annotated[
+        list[str] | None,
+        option(RATES, 'Rate of a zone, "ridge=120 lb/ac"; any number, of one job on one field.'),
+    ] = None,
+    product: Annotated[
+        str | None, option(RATES, "Product of --zone-rate, where there are several.")
+    ] = None,
+    replace: Annotated[
+        bool, typer.Option("--replace", help="Write over a file that is not such a plan.")
+    ] = False,
+    units: Units = None,
+    quiet: Quiet = False,
+) -> None:
+    """Write boundaries, zones and planned rates as ISO 11783-10 task data (version 4)."""
+    with plain_errors() as written:
+        from evenacre.io.season.load import load_season
+        from evenacre.io.taskdata.write.write_taskdata import (
+            PlannedTask,
+            check_replaceable_zip,
+            write_tasks,
+        )
+        from evenacre.processes.interrupts import held
+        from evenacre.units.parsing import unit_system
+
+        if out.suffix.lower() != ".zip":
+            raise InputError.at(out, "", "It does not end in .zip.", "Name a zip: --out plan.zip.")
+        if out.is_symlink():
+            out = out.resolve()
+        if out.is_dir():
+            raise InputError.at(out, "", "is a folder.", "Name a file: --out plan.zip.")
+        if not replace:
+            check_replaceable_zip(out, _REMEDY)
+        plan = load_season(season, logs=False)
+        jobs, warnings = _planned(plan, one_rate)
+        jobs = _chosen(jobs, season.name, field or [], operation or [])
+        if zone_rate or product:
+            jobs = _with_zone_rates(jobs, zone_rate or [], product)
+        tasks = [PlannedTask(job.name, job.field, rates) for job, rates in jobs]
+        with held():
+            write_tasks(out, tasks, farm=plan.farm)
+            written.places.append(out)
+        system = unit_system(units.value if units else plan.units)
+        fields = dict.fromkeys(job.field.name for job, _ in jobs)
+        with printing():
+            for warning in (text for name in fields for text in warnings[name]):
+                complain(f"warning: {warning}")
+            for line in [] if quiet else _lines(jobs, system):
+                say(line)
+            if not quiet:
+                say(f"Wrote {out}")
+
+
+Jobs = Sequence[tuple["OperationPlan", tuple["PlannedRate", ...]]]
+
+
+def _planned(season: Season, one_rate: bool) -> tuple[Jobs, dict[str, list[str]]]:
+    """Every operation and its planned rates, and warnings by field."""
+    from evenacre.planning.season.zone_rates import planned_rates
+
+    rates, warnings = planned_rates(season.operations, () if one_rate else season.needs)
+    return list(zip(season.operations, rates, strict=True)), warnings
+
+
+def _chosen(jobs: Jobs, file: str, fields: list[str], operations: list[str]) -> Jobs:
+    from evenacre.io.common.suggestions import choice, listed
+
+    for words, known, kind in (
+        (fields, [job.field.name for job, _ in jobs], "field with an operation"),
+        (operations, [job.name for job, _ in jobs], "operation"),
+    ):
+        for word in words:
+            if word not in known:
+                remedy = choice(word, dict.fromkeys(known))
+                raise InputError.at(file, "", f'There is no {kind} "{word}" in it.', remedy)
+    found = [
+        (job, rates)
+        for job, rates in jobs
+        if (not fields or job.field.name in fields) and (not operations or job.name in operations)
+    ]
+    if not found:
+        names = listed(dict.fromkeys(job.name for job, _ in jobs if job.field.name in fields))
+        remedy = f"There are {names}."
+        raise InputError.at(file, "", "That field has no such operation.", remedy)
+    return found
+
+
+def _with_zone_rates(jobs: Jobs, texts: list[str], product: str | None) -> Jobs:
+    """Let typed rates of zones stand over those that were worked out."""
+    from dataclasses import replace
+
+    from evenacre.io.common.suggestions import choice
+    from evenacre.model import PlannedRate
+    from evenacre.units.parsing import Dimension, parse_quantity
+
+    if not texts:
+        raise InputError.at(
+            "--product", "", "It goes with --zone-rate.", 'Add --zone-rate "ZONE=RATE".'
+        )
+    if len(jobs) > 1:
+        what, remedy = "Several jobs were chosen.", "Name one with --field and --operation."
+        raise InputError.at("--zone-rate", "", what, remedy)
+    ((job, rates),) = jobs
+    names = [application.product.name for application in job.applications]
+    if product is None and len(names) != 1:
+        what = f"The operation has {len(names) or 'no'} products."
+        raise InputError.at("--zone-rate", "", what, "Name one with --product.")
+    name = product or names[0]
+    if name not in names:
+        what = f'The operation has no product "{name}".'
+        raise InputError.at("--product", "", what, choice(name, names))
+    typed: dict[str, float] = {}
+    for text in texts:
+        zone, equals, amount = text.rpartition("=")
+        if not equals:
+            what = f'"{text}" is no zone and rate.'
+            raise InputError.at("--zone-rate", "", what, 'Write it as "ridge=120 lb/ac".')
+        typed[zone.strip()] = parse_quantity(
+            amount.strip(), Dimension.MASS_PER_AREA, file="--zone-rate", place=zone.strip()
+        )
+    by_name = {rate.product: rate for rate in rates}
+    before = by_name.get(name, PlannedRate(name))
+    by_name[name] = replace(before, by_zone={**before.by_zone, **typed})
+    return [(job, tuple(by_name.values()))]
+
+
+def _lines(jobs: Jobs, units: UnitSystem) -> Iterator[str]:
+    for job, rates in jobs:
+        zones = 0 if job.field.zones is None else len(job.field.zones)
+        drawn = f" ({zones} zone{'' if zones == 1 else 's'})" if zones else ""
+        yield f"{job.field.name}{drawn}, {job.name}:"
+        for rate in rates:
+            yield f"  {_line(rate, units)}"
+        if not rates:
+            yield "  no target rate: the boundary and zones alone"
+
+
+def _line(rate: PlannedRate, units: UnitSystem) -> str:
+    parts = [f"{zone} {units.rate.text(value)}" for zone, value in rate.by_zone.items()]
+    if rate.kg_per_m2 is not None:
+        text = units.rate.text(rate.kg_per_m2)
+        parts.append(f"elsewhere {text}" if parts else text)
+    why = f" (as {rate.nutrient} is needed)" if rate.by_zone and rate.nutrient else ""
+    return f"{rate.product}: {', '.join(parts)}{why}"

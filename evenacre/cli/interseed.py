@@ -1,0 +1,82 @@
+"""``evenacre interseed``: which grazed paddock to seed when, behind the herd."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from evenacre.cli.options.progress import stages, tell
+from evenacre.cli.options.shared import FOUND, AsJson, Quiet, UnitName, Units, plain_errors
+
+if TYPE_CHECKING:
+    from evenacre.model import Season
+    from evenacre.processes.written import Written
+    from evenacre.workflows.audit import Outcome
+
+PLAN_FOLDER = "evenacre-plan"
+
+
+class FailOn(StrEnum):
+    """Findings that may make the exit code 1."""
+
+    FORAGE = "forage"
+    UNSEEDED = "unseeded"
+    WARNING = "warning"
+
+
+def interseed(
+    season: Annotated[Path, typer.Argument(help="The season file, with paddocks and seeding.")],
+    fail_on: Annotated[
+        list[FailOn] | None,
+        typer.Option(
+            "--fail-on",
+            help="Exit with 1 when forage or rest is short, a paddock is not seeded whole, or on "
+            "warnings.",
+        ),
+    ] = None,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", help=f"Folder for the plan; {PLAN_FOLDER} beside the season file."),
+    ] = None,
+    units: Units = None,
+    as_json: AsJson = False,
+    quiet: Quiet = False,
+) -> None:
+    """Plan the interseeding of grazed paddocks: moves, windows, days, loads and passes."""
+    with plain_errors() as written:
+        from evenacre.io.season.load import load_season
+
+        folder = out or season.parent / PLAN_FOLDER
+        given = load_season(season, logs=False, must_hold="seeding")
+        outcome = plan(given, folder, units, written, quiet=quiet or as_json)
+        tell(outcome, f"Open {folder / 'report.html'}", as_json=as_json, quiet=quiet)
+        _fail_on(outcome.summary, fail_on or [])
+
+
+def plan(
+    season: Season, out: Path, units: UnitName | None, written: Written, *, quiet: bool
+) -> Outcome:
+    """Plan with the stage at work shown on standard error."""
+    from dataclasses import replace
+
+    from evenacre.workflows.interseed import interseed_season
+
+    if units is not None:
+        season = replace(season, units=units.value)
+    with stages("reading the paddocks", quiet=quiet) as say:
+        return interseed_season(season, out, say=say, written=written)
+
+
+def _fail_on(account: dict[str, Any], wanted: list[FailOn]) -> None:
+    found = {
+        FailOn.FORAGE: bool(account["herd"]["shortages"]),
+        FailOn.UNSEEDED: any(
+            p["window"] is not None and not p["whole"] for p in account["paddocks"]
+        ),
+        FailOn.WARNING: bool(account["warnings"]),
+    }
+    if any(found[finding] for finding in wanted):
+        raise typer.Exit(FOUND)

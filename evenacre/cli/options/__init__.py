@@ -1,0 +1,1 @@
+"""What commands share: options and what they stand for, progress, output."""

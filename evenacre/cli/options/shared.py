@@ -1,0 +1,86 @@
+"""What every command shares: exit codes, common options and plain errors."""
+
+from __future__ import annotations
+
+import errno
+import signal
+from collections.abc import Iterator
+from contextlib import contextmanager
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from evenacre.cli.options.streams import complain, first
+from evenacre.errors import InputError
+from evenacre.processes.interrupts import Stopped, heeded
+from evenacre.processes.written import Written
+
+DONE, FOUND, BAD_INPUT, INTERNAL = 0, 1, 2, 3
+STOPPED = 128
+"""To which the number of the signal is added, as shells do."""
+
+
+class UnitName(StrEnum):
+    """Unit systems of the report."""
+
+    US = "us"
+    METRIC = "metric"
+
+
+def option(panel: str, text: str, *flags: str) -> Any:
+    """Return an option with its help text, shown under a heading of its own."""
+    return typer.Option(*flags, help=text, rich_help_panel=panel)
+
+
+Out = Annotated[Path | None, typer.Option("--out", help="Folder for the result.")]
+Units = Annotated[UnitName | None, typer.Option("--units", help="Units of the report.")]
+AsJson = Annotated[bool, typer.Option("--json", help="Print the summary on standard output.")]
+Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="Print only errors.")]
+
+
+@contextmanager
+def plain_errors() -> Iterator[Written]:
+    """Turn every way of failing into plain words and an exit code.
+
+    Yields
+    ------
+    Written
+        To be told what was written, so that a run that is stopped says what there is of it.
+    """
+    written = Written()
+    try:
+        with heeded():
+            yield written
+    except InputError as error:
+        for line in first([f"error: {problem}" for problem in error.problems]):
+            complain(line)
+        raise typer.Exit(BAD_INPUT) from None
+    except KeyboardInterrupt as stop:
+        complain(written.when_stopped())
+        number = stop.number if isinstance(stop, Stopped) else signal.SIGINT
+        raise typer.Exit(STOPPED + number) from None
+    except (typer.Exit, typer.Abort):
+        raise
+    except Exception as error:
+        if isinstance(error, OSError) and _too_long(error):
+            name = Path(str(error.filename)).name[:60]
+            complain(f"error: {name}...: The name is too long for this system. Shorten it.")
+            raise typer.Exit(BAD_INPUT) from None
+        import traceback
+
+        complain(traceback.format_exc().rstrip())
+        complain(
+            f"internal error: {type(error).__name__}: {error}. This is a fault of Evenacre, not of "
+            "your files; please report it with the lines above."
+        )
+        raise typer.Exit(INTERNAL) from None
+    finally:
+        for note in written.notes:
+            complain(f"note: {note}")
+
+
+def _too_long(error: OSError) -> bool:
+    """Tell whether a system refuses a name or path for its length; Windows has its own code."""
+    return error.errno == errno.ENAMETOOLONG or getattr(error, "winerror", None) == 206

@@ -1,1 +1,0 @@
-"""Commands, one a module: parse, call, print."""

@@ -1,0 +1,1 @@
+"""Geodesy, the working plane and overlays of polygons."""

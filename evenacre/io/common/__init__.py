@@ -1,0 +1,1 @@
+"""What readers of every kind share."""

@@ -1,0 +1,1 @@
+"""Logs of the drive, of any format, as tracks."""

@@ -1,0 +1,249 @@
+"""Tables of fixes to tracks: every column in SI, one track a machine."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pyarrow.compute as pc
+
+from evenacre.errors import InputError
+from evenacre.io.logs.columns.clock import Clock, dates_of, read_clock
+from evenacre.io.logs.columns.column_roles import Plan
+from evenacre.io.logs.columns.measures import read_measures
+from evenacre.io.logs.columns.positions import step_m
+from evenacre.io.logs.columns.records_table import Findings, Table, counted, shown
+from evenacre.io.logs.columns.work_states import section_states, working_states
+from evenacre.model import BoolArray, FloatArray, IntArray, Track
+
+_SHOWN_DATES = 6
+_SHOWN_NAMES = 12
+
+
+def build_tracks(
+    table: Table,
+    lon: FloatArray,
+    lat: FloatArray,
+    plan: Plan,
+    time_zone: str | None,
+    findings: Findings,
+    *,
+    clock: Clock | None = None,
+) -> list[Track]:
+    """Turn a table of fixes into tracks.
+
+    Parameters
+    ----------
+    table : Table
+        n records.
+    lon, lat : (n,) float
+        WGS 84 degrees, NaN where there is no fix.
+    plan : Plan
+        Use of the table's columns.
+    time_zone : str or None
+        Zone of times that name none.
+    findings : Findings
+        Told of guesses and suspicions; they end in every track.
+    clock : Clock, optional
+        Times that do not come from a column.
+
+    Returns
+    -------
+    list of Track
+        One a machine, in order of first appearance; records in file order.
+
+    Raises
+    ------
+    InputError
+        When a column cannot be read or there is no time.
+    """
+    _note_unused(table, plan, findings)
+    codes, machines = _machines(table, plan)
+    if clock is None:
+        clock = fix_clock(table, plan, time_zone, findings)
+    timed = np.isfinite(clock.time_s)
+    if not timed.any():
+        raise InputError.at(table.file, "", "no record has a time.", "Check the time column.")
+    if not timed.all():
+        findings.warn(f"{table.file}: left out {counted((~timed).sum(), 'record')} without a time.")
+    if clock.dated:
+        _warn_of_dates(table.file, dates_of(clock.time_s, time_zone), findings)
+    main = timed & (codes == np.bincount(codes[timed]).argmax())
+    measures = read_measures(table, plan, _paces(clock.time_s, lon, lat, main), findings)
+    sections, are_rows = section_states(table, plan, findings)
+    whole = Track(
+        source=table.file,
+        time_s=clock.time_s,
+        lon=lon,
+        lat=lat,
+        working=working_states(table, plan, findings),
+        sections=sections,
+        sections_are_rows=are_rows,
+        width_m=measures.width_m,
+        speed_mps=measures.speed_mps,
+        heading_rad=measures.heading_rad,
+        distance_m=measures.distance_m,
+        interval_s=measures.interval_s,
+        rates=measures.rates,
+        flows=measures.flows,
+        timed=not clock.assumed,
+    )
+    if len(machines) > 1:
+        findings.note(
+            f"{table.file}: records of {len(machines)} machines ({_few(machines)}) are kept apart."
+        )
+    tracks = []
+    for code, machine in enumerate(machines):
+        own = timed & (codes == code)
+        if own.any():
+            name = f"{table.file}, {machine}" if len(machines) > 1 else table.file
+            tracks.append(_finished(replace(_rows(whole, own), source=name), findings))
+    return tracks
+
+
+def fix_clock(table: Table, plan: Plan, time_zone: str | None, findings: Findings) -> Clock:
+    """Read the times of fixes from their columns.
+
+    Raises
+    ------
+    InputError
+        When no column tells the time.
+    """
+    time, date = plan.get("time"), plan.get("date")
+    interval = plan.get("interval")
+    if time is None:
+        time = plan.get("start") or date
+        date = None if time is date else date
+    if time is not None:
+        return read_clock(table, time, date, time_zone, findings)
+    if interval is None:
+        raise InputError.at(
+            table.file,
+            "",
+            f"no column of times was found among {table.listing}.",
+            "Name it with --column time=COLUMN, or --column interval=COLUMN when each record "
+            "says how many seconds it covers.",
+        )
+    seconds = table.numbers(interval.column, "interval", findings) * (interval.unit or 1.0)
+    steps = np.diff(seconds[np.isfinite(seconds)])
+    if len(steps) > 1 and (steps > 0).all():
+        findings.note(
+            f'{table.file}: column "{interval.column}" grows all the time, so it is taken as the '
+            "time since the start of the log."
+        )
+        return Clock(seconds, dated=False)
+    findings.note(
+        f'{table.file}: no time column; times are the sum of column "{interval.column}", and the '
+        "date is not known."
+    )
+    return Clock(np.cumsum(np.nan_to_num(seconds)), dated=False)
+
+
+def _note_unused(table: Table, plan: Plan, findings: Findings) -> None:
+    """Tell which columns mean nothing here: one of them may have a meaning after all."""
+    used = {use.column for use in plan.uses}
+    names = [f'"{shown(n)}"' for n in table.names if n not in used and not table.is_empty(n)]
+    if names:
+        noun = "column" if len(names) == 1 else "columns"
+        findings.note(f"{table.file}: {noun} {_few(names)} not used.")
+
+
+def _few(names: list[str]) -> str:
+    more = f" and {len(names) - _SHOWN_NAMES} more" if len(names) > _SHOWN_NAMES else ""
+    return ", ".join(names[:_SHOWN_NAMES]) + more
+
+
+def _machines(table: Table, plan: Plan) -> tuple[IntArray, list[str]]:
+    use = plan.get("machine")
+    if use is None:
+        return np.zeros(len(table), dtype=np.int64), [""]
+    coded = pc.dictionary_encode(pc.fill_null(table.text(use.column), "not named"))
+    names = [f"{use.column} {value}" for value in coded.dictionary.to_pylist()]
+    return np.asarray(coded.indices.to_numpy(zero_copy_only=False), dtype=np.int64), names
+
+
+def _paces(
+    time_s: FloatArray, lon: FloatArray, lat: FloatArray, rows: BoolArray
+) -> tuple[FloatArray, FloatArray]:
+    """Step (m) and time (s) of each record since the last one; NaN outside ``rows``."""
+    step, seconds = np.full(len(time_s), np.nan), np.full(len(time_s), np.nan)
+    step[rows] = step_m(lon[rows], lat[rows])
+    seconds[rows] = np.diff(time_s[rows], prepend=np.nan)
+    return step, seconds
+
+
+def _warn_of_dates(file: str, dates: list[str], findings: Findings) -> None:
+    if len(dates) > 1:
+        shown = ", ".join(dates[:_SHOWN_DATES])
+        more = f" and {len(dates) - _SHOWN_DATES} more" if len(dates) > _SHOWN_DATES else ""
+        findings.warn(f"{file}: the log holds {len(dates)} dates: {shown}{more}.")
+
+
+def _rows(track: Track, keep: BoolArray) -> Track:
+    """Part of a track."""
+    if keep.all():
+        return track
+
+    def part(values: FloatArray | None) -> FloatArray | None:
+        return None if values is None else values[keep]
+
+    return replace(
+        track,
+        time_s=track.time_s[keep],
+        lon=track.lon[keep],
+        lat=track.lat[keep],
+        working=None if track.working is None else track.working[keep],
+        sections=None if track.sections is None else track.sections[keep],
+        width_m=part(track.width_m),
+        speed_mps=part(track.speed_mps),
+        heading_rad=part(track.heading_rad),
+        distance_m=part(track.distance_m),
+        interval_s=part(track.interval_s),
+        rates={name: values[keep] for name, values in track.rates.items()},
+        flows={name: values[keep] for name, values in track.flows.items()},
+        sigma_m=part(track.sigma_m),
+    )
+
+
+def _finished(track: Track, findings: Findings) -> Track:
+    """Spread shared times, judge the order, and attach what was found."""
+    own = Findings(list(findings.notes), list(findings.warnings))
+    time_s = _spread(track, own)
+    back = int((np.diff(time_s) < 0).sum())
+    if back:
+        own.warn(
+            f"{track.source}: time goes backwards {counted(back, 'time')}; records are put in "
+            "order of time."
+        )
+    if len(track) == 1:
+        own.warn(f"{track.source}: a single fix; it takes two to cover ground.")
+    elif len(track) > 10 and time_s.min() == time_s.max():
+        raise InputError.at(
+            track.source,
+            "times",
+            "all records have the same time.",
+            "Name the column that holds the time of day with --column time=COLUMN.",
+        )
+    return replace(track, time_s=time_s, notes=tuple(own.notes), warnings=tuple(own.warnings))
+
+
+def _spread(track: Track, findings: Findings) -> FloatArray:
+    """Part fixes that share a second because the log tells no fractions of it."""
+    time_s = track.time_s
+    same = np.diff(time_s) == 0
+    moved = (np.diff(track.lon) != 0) | (np.diff(track.lat) != 0)
+    whole = (time_s == np.floor(time_s)).all()
+    if len(time_s) < 4 or not whole or (same & moved).sum() < 0.3 * len(same) or same.all():
+        return time_s
+    starts = np.flatnonzero(np.concatenate(([True], ~same)))
+    counts = np.diff(np.append(starts, len(time_s)))
+    # First and last seconds may be partly logged: they go by the pace of the others.
+    pace = 1.0 / np.maximum(counts, np.median(counts))
+    place = np.arange(len(time_s)) - np.repeat(starts, counts)
+    first = np.zeros(len(starts))
+    first[0] = max(np.median(counts) - counts[0], 0) * pace[0]
+    findings.note(
+        f"{track.source}: several fixes share each second (about {np.median(counts):g}); they are "
+        "spread evenly over it."
+    )
+    return np.asarray(time_s + np.repeat(first, counts) + place * np.repeat(pace, counts))

@@ -1,0 +1,1 @@
+"""What the columns of a log mean, and their values in SI."""

@@ -1,0 +1,269 @@
+"""Which column of a log means what: as the person says, else guessed from its name."""
+
+from __future__ import annotations
+
+import difflib
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from evenacre.errors import InputError
+from evenacre.io.logs.columns.column_names import (
+    FLOW_WORDS,
+    GUESSES,
+    NOT_LOGGED,
+    NUMBERED,
+    RATE_WORDS,
+    SURE_WORDS,
+    first_match,
+)
+from evenacre.io.logs.columns.headers import CUT_LENGTH, Header, read_header
+from evenacre.io.logs.columns.records_table import Findings, Table
+from evenacre.units.parsing import Dimension, unit_factor
+
+DIMENSIONS = {
+    "rate": Dimension.MASS_PER_AREA,
+    "flow": Dimension.MASS_PER_TIME,
+    "width": Dimension.LENGTH,
+    "distance": Dimension.LENGTH,
+    "speed": Dimension.SPEED,
+    "interval": Dimension.TIME,
+    "time": Dimension.TIME,
+}
+"""Roles whose numbers have a unit."""
+
+ROLES = (
+    *("time", "date", "start", "end", "lon", "lat", "x", "y", "speed", "heading", "work"),
+    *("width", "distance", "interval", "machine", "rate", "rate:PRODUCT", "flow"),
+    *("flow:PRODUCT", "section:N", "row:N", "sections", "rows", "section_number", "row_number"),
+)
+"""Roles a column can be given."""
+
+
+@dataclass(frozen=True)
+class ColumnUse:
+    """What a column is used for.
+
+    Attributes
+    ----------
+    role : str
+        One of ``ROLES`` without what follows a colon.
+    key : str
+        What follows the colon: a product or a number from 1 at the left.
+    column : str
+        Name in the file.
+    unit : float or None
+        SI value of one of its numbers; None when not known.
+    asked : bool
+        True when the person named the column.
+    """
+
+    role: str
+    key: str
+    column: str
+    unit: float | None
+    asked: bool
+
+    @property
+    def meaning(self) -> str:
+        """The role as said in a sentence."""
+        return f"{self.role} of {self.key}" if self.key else self.role
+
+
+@dataclass(frozen=True)
+class Plan:
+    """The use of every column that has one."""
+
+    uses: tuple[ColumnUse, ...]
+
+    def get(self, role: str) -> ColumnUse | None:
+        """Return the column of a role, if there is one."""
+        return next((use for use in self.uses if use.role == role), None)
+
+    def all(self, role: str) -> list[ColumnUse]:
+        """Every column of a role."""
+        return [use for use in self.uses if use.role == role]
+
+
+def plan_columns(
+    table: Table, asked: Mapping[str, str], findings: Findings, *, placed: bool = False
+) -> Plan:
+    """Decide what every column is used for.
+
+    Parameters
+    ----------
+    table : Table
+    asked : mapping of str to str
+        Role to column name, optionally with a unit: ``{"flow": "mass [lb/s]"}``. An empty name
+        keeps the role from being guessed.
+    findings : Findings
+        Told of every guess.
+    placed : bool
+        True when the records have positions of their own, outside the columns.
+
+    Raises
+    ------
+    InputError
+        For a role, column or unit that is not known.
+    """
+    headers = [read_header(name) for name in table.names if not table.is_empty(name)]
+    uses = [_asked_use(table, role, text) for role, text in asked.items() if text.strip()]
+    closed = {role.partition(":")[0] for role in asked}
+    taken = {use.column for use in uses}
+    if {"sections", "rows", "section", "row"} & closed:
+        closed |= {"sections", "rows", "section", "row"}
+    if placed or {"x", "y"} & closed:
+        closed |= {"lon", "lat"}
+    if placed or {"lon", "lat"} & closed:
+        closed |= {"x", "y"}
+    for role, patterns in GUESSES.items():
+        located = {use.role for use in uses} >= {"lon", "lat"}
+        if role in closed or (role in ("x", "y") and located):
+            continue
+        found = first_match(role, patterns, [h for h in headers if h.name not in taken])
+        if found is None:
+            continue
+        use = _guessed_use(role, "", found, findings, table.file)
+        uses.append(use)
+        taken.add(found.name)
+    free = [h for h in headers if h.name not in taken]
+    if "section" not in closed and not any(u.role in ("sections", "rows") for u in uses):
+        uses += _marked(free, findings, table.file)
+    for role, words in (("rate", RATE_WORDS), ("flow", FLOW_WORDS)):
+        if role not in closed:
+            uses += _amounts(role, words, free, findings, table.file)
+    return Plan(tuple(uses))
+
+
+def _asked_use(table: Table, role: str, text: str) -> ColumnUse:
+    name, _, key = role.partition(":")
+    known = {r.partition(":")[0] for r in ROLES}
+    if name not in known or (key and name not in ("rate", "flow", "section", "row")):
+        raise InputError.at(
+            "columns", role, "this is not a role a column can have.", f"Use {', '.join(ROLES)}."
+        )
+    if name in ("section", "row") and not re.fullmatch("[1-9][0-9]{0,3}", key):
+        raise InputError.at(
+            "columns", role, "the number is missing.", f"Write {name}:1 for the one at the left."
+        )
+    column, unit_text = _find_column(table, role, text.strip())
+    header = read_header(column)
+    dimension = DIMENSIONS.get(name)
+    unit = header.unit(dimension) if dimension else None
+    if unit_text and dimension:
+        unit = unit_factor(unit_text, dimension)
+        if unit is None:
+            raise InputError.at(
+                "columns",
+                f"{role} = {text}",
+                f'"{unit_text}" is not a unit of {dimension}.',
+                f"Write a unit of {dimension}, such as [{example_unit(dimension)}].",
+            )
+    elif unit_text and name == "heading":
+        unit = 1.0 if unit_text.lower().startswith("rad") else None
+    return ColumnUse(name, key, column, unit, asked=True)
+
+
+def _find_column(table: Table, role: str, text: str) -> tuple[str, str]:
+    """Column of the file a mapping means, and the unit it was given."""
+    bare = re.fullmatch(r"(.*\S)\s*\[([^\[\]]+)\]", text)
+    meant = [(text, "")] + ([(bare[1], bare[2])] if bare else [])
+    for fold in (str, str.lower):
+        for name, unit in meant:
+            same = [c for c in table.names if fold(c) == fold(name)]
+            if len(same) == 1:
+                return same[0], unit
+    name, unit = meant[-1]
+    cut = [c for c in table.names if len(c) == CUT_LENGTH and name.lower().startswith(c.lower())]
+    if len(cut) == 1:
+        return cut[0], unit
+    near = difflib.get_close_matches(bare[1] if bare else text, table.names, n=1, cutoff=0.6)
+    hint = f' Did you mean "{near[0]}"?' if near else ""
+    raise InputError.at(
+        table.file,
+        f"columns, {role}",
+        f'there is no column "{text}".{hint}',
+        f"The file has {table.listing}.",
+    )
+
+
+def _guessed_use(role: str, key: str, header: Header, findings: Findings, file: str) -> ColumnUse:
+    dimension = DIMENSIONS.get(role)
+    unit = header.unit(dimension) if dimension else None
+    meaning = f"{role} of {key}" if key else role
+    findings.note(f'{file}: column "{header.name}" taken as {meaning} because of its name.')
+    if role == "heading" and any(w.startswith("rad") for w in header.words):
+        unit = 1.0
+    return ColumnUse(role, key, header.name, unit, asked=False)
+
+
+def _marked(headers: list[Header], findings: Findings, file: str) -> list[ColumnUse]:
+    """Numbered state columns: section_1, section_2 ... or row 1, row 2 ..."""
+    found: dict[str, dict[int, Header]] = {"section": {}, "row": {}}
+    for header in headers:
+        if match := NUMBERED.match(header.spellings[0]):
+            role = "row" if match[1] in ("row", "opener") else "section"
+            found[role].setdefault(int(match[2]), header)
+    for role, numbered in found.items():
+        count = len(numbered)
+        first = min(numbered, default=1)
+        if count >= 2 and sorted(numbered) == list(range(first, first + count)) and first < 2:
+            findings.note(
+                f'{file}: columns "{numbered[first].name}" to "{numbered[first + count - 1].name}" '
+                f"taken as the states of {count} {role}s from the left because of their names."
+            )
+            return [
+                ColumnUse(role, str(n - first + 1), numbered[n].name, None, asked=False)
+                for n in sorted(numbered)
+            ]
+    return []
+
+
+def _amounts(
+    role: str, words: set[str], headers: list[Header], findings: Findings, file: str
+) -> list[ColumnUse]:
+    """Columns of rates or flows that carry their unit."""
+    dimension = DIMENSIONS[role]
+    found: list[tuple[str, Header]] = []
+    for header in headers:
+        own = set(header.words)
+        if not own & words or own & NOT_LOGGED:
+            continue
+        if header.unit(dimension) is not None:
+            found.append((header.remainder(words), header))
+        elif own & SURE_WORDS[role] and not _has_other_unit(header):
+            findings.warn(
+                f'{file}: column "{header.name}" looks like a {role} but has no unit of '
+                f"{dimension}, so it is not used. To use it, give --column "
+                f"'{role}={header.name} [{example_unit(dimension)}]'."
+            )
+    if len(found) == 1:
+        found = [("", found[0][1])]
+    if not found:
+        # "18-46-0 (lb/ac)": no word says rate, but the unit does and the rest is the product.
+        found = [
+            (header.remainder(words), header)
+            for header in headers
+            if header.unit_text
+            and header.unit(dimension) is not None
+            and not set(header.words) & NOT_LOGGED
+        ]
+    return [_guessed_use(role, key, header, findings, file) for key, header in found]
+
+
+def _has_other_unit(header: Header) -> bool:
+    """Tell whether a column is a rate or a flow of the other kind."""
+    return any(
+        header.unit(d) is not None for d in (Dimension.MASS_PER_AREA, Dimension.MASS_PER_TIME)
+    )
+
+
+def example_unit(dimension: Dimension) -> str:
+    """Return a unit to show in advice."""
+    return {
+        Dimension.MASS_PER_AREA: "lb/ac",
+        Dimension.MASS_PER_TIME: "lb/s",
+        Dimension.LENGTH: "ft",
+        Dimension.SPEED: "mph",
+        Dimension.TIME: "s",
+    }.get(dimension, "")

@@ -1,0 +1,165 @@
+"""Positions of records as WGS 84 degrees."""
+
+from __future__ import annotations
+
+import numpy as np
+from pyproj import CRS, Transformer
+
+from evenacre.errors import InputError
+from evenacre.io.logs.columns.column_roles import Plan
+from evenacre.io.logs.columns.records_table import FEW, Findings, Table, counted
+from evenacre.io.maps.crs import parse_crs
+from evenacre.model import BoolArray, FloatArray
+
+_FARM_DEGREES = 5.0
+_EARTH_RADIUS_M = 6371008.8  # mean radius, IUGG
+
+
+def column_positions(
+    table: Table, plan: Plan, crs: str | None, findings: Findings
+) -> tuple[FloatArray, FloatArray]:
+    """Longitude and latitude of every record from its columns, NaN where there is none.
+
+    Raises
+    ------
+    InputError
+        When there are no position columns, or they are projected and ``crs`` is not given.
+    """
+    for first, second, projected in (("lon", "lat", False), ("x", "y", True)):
+        east, north = plan.get(first), plan.get(second)
+        if east is None or north is None:
+            continue
+        place = f'columns "{east.column}" and "{north.column}"'
+        x = table.numbers(east.column, east.meaning, findings)
+        y = table.numbers(north.column, north.meaning, findings)
+        return to_degrees(x, y, crs, table.file, place, findings, labelled=not projected)
+    raise InputError.at(
+        table.file,
+        "",
+        f"no columns of longitude and latitude were found among {table.listing}.",
+        "Name them with --column lon=COLUMN --column lat=COLUMN "
+        "(or x= and y= with --tracks-crs when they are projected).",
+    )
+
+
+def to_degrees(
+    x: FloatArray,
+    y: FloatArray,
+    crs: str | CRS | None,
+    file: str,
+    place: str,
+    findings: Findings,
+    *,
+    labelled: bool = False,
+) -> tuple[FloatArray, FloatArray]:
+    """Turn coordinates into checked WGS 84 degrees, continuous across the antimeridian.
+
+    Parameters
+    ----------
+    x, y : (n,) float
+        NaN where there is none.
+    crs : str, CRS or None
+        Their system; None: taken for WGS 84 when they look like degrees.
+    file, place : str
+        Named in complaints.
+    findings : Findings
+    labelled : bool
+        True when the file says that they are longitude and latitude.
+
+    Raises
+    ------
+    InputError
+        When they are not degrees and no system is given, when latitude and longitude look
+        swapped, or when no position is left.
+    """
+    x, y = np.array(x, dtype=float), np.array(y, dtype=float)
+    known = np.isfinite(x) & np.isfinite(y)
+    if crs is not None:
+        system = parse_crs(crs, file) if isinstance(crs, str) else crs
+        if system.is_projected and labelled and _like_degrees(x, y):
+            findings.warn(
+                f"{file}: {place} hold degrees, so the coordinate system {system.name} is not used."
+            )
+        elif not system.equals(CRS.from_epsg(4326)):
+            to_wgs84 = Transformer.from_crs(system, 4326, always_xy=True)
+            x[known], y[known] = to_wgs84.transform(x[known], y[known])
+    elif not labelled:
+        if not _like_degrees(x, y):
+            raise InputError.at(
+                file,
+                place,
+                "the positions are not degrees, and nothing says in which coordinate system "
+                "they are.",
+                'Name it: crs = "EPSG:26915" for UTM zone 15N (on the command line '
+                "--tracks-crs EPSG:26915).",
+            )
+        findings.warn(
+            f"{file}: {place} name no coordinate system; they look like degrees and are taken "
+            "as WGS 84 longitude and latitude."
+        )
+    return _checked(x, y, file, place, findings)
+
+
+def step_m(lon: FloatArray, lat: FloatArray) -> FloatArray:
+    """Distance of each record from the one before it on a sphere, (n,); the first is NaN.
+
+    Good to 0.5 %: for telling units apart, not for measuring.
+    """
+    east = np.radians(np.diff(lon)) * np.cos(np.radians(lat[1:]))
+    north = np.radians(np.diff(lat))
+    return np.concatenate(([np.nan], _EARTH_RADIUS_M * np.hypot(east, north)))
+
+
+def _like_degrees(x: FloatArray, y: FloatArray) -> bool:
+    """Tell degrees from metres: in range, and no wider than a farm."""
+    known = np.isfinite(x) & np.isfinite(y) & ((x != 0) | (y != 0))
+    if not known.any():
+        return True
+    low, high = np.percentile(y[known], [1, 99])
+    inside = (np.abs(x[known]) <= 360) & (np.abs(y[known]) <= 90)
+    return bool(inside.mean() > 1 - FEW and high - low < _FARM_DEGREES)
+
+
+def _checked(
+    lon: FloatArray, lat: FloatArray, file: str, place: str, findings: Findings
+) -> tuple[FloatArray, FloatArray]:
+    nowhere = (lon == 0) & (lat == 0)  # what receivers write before they have a fix
+    lon[nowhere], lat[nowhere] = np.nan, np.nan
+    if nowhere.any():
+        findings.warn(f"{file}: {counted(nowhere.sum(), 'position')} of 0, 0 taken as no fix.")
+    bad = (np.abs(lat) > 90) | (np.abs(lon) > 360)
+    if bad.any():
+        share = bad.sum() / max(np.isfinite(lon).sum(), 1)
+        if share > FEW:
+            raise InputError.at(file, place, *_out_of_range(lon, lat, bad))
+        lon[bad], lat[bad] = np.nan, np.nan
+        findings.warn(f"{file}: {counted(bad.sum(), 'position')} off the Earth, taken as missing.")
+    missing = ~(np.isfinite(lon) & np.isfinite(lat))
+    if missing.all():
+        raise InputError.at(file, place, "no record has a position.", "Check the columns.")
+    if missing.any():
+        lon[missing], lat[missing] = np.nan, np.nan
+        findings.warn(f"{file}: {counted(missing.sum(), 'record', 'have')} no position.")
+    return _continuous(np.where(np.abs(lon) > 180, (lon + 180) % 360 - 180, lon)), lat
+
+
+def _out_of_range(lon: FloatArray, lat: FloatArray, bad: BoolArray) -> tuple[str, str]:
+    row = int(np.flatnonzero(bad)[0])
+    first = f"({lon[row]:g}, {lat[row]:g})"
+    if np.nanmax(np.abs(lon)) <= 90 and np.nanmax(np.abs(lat)) <= 360:
+        return (
+            f"latitude and longitude look swapped: the latitude of {first} is beyond 90.",
+            "Swap the two columns, such as --column lon=LATITUDE_COLUMN.",
+        )
+    return (
+        f"{first} is not a longitude and latitude in degrees.",
+        "If these are projected coordinates, name the columns as x and y and give --tracks-crs.",
+    )
+
+
+def _continuous(lon: FloatArray) -> FloatArray:
+    """Let longitudes run past 180 where the track crosses the antimeridian."""
+    known = lon[np.isfinite(lon)]
+    step = np.abs(np.diff(known))
+    crossed = (step > 180) & (np.abs(known[1:]) > 179) & (np.abs(known[:-1]) > 179)
+    return np.where(lon < 0, lon + 360, lon) if crossed.any() else lon

@@ -1,0 +1,173 @@
+"""Work and section states, however they are written."""
+
+from __future__ import annotations
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from evenacre.errors import InputError
+from evenacre.io.logs.columns.column_roles import ColumnUse, Plan
+from evenacre.io.logs.columns.records_table import FEW, Findings, Table, counted, shown
+from evenacre.model import BoolArray, FloatArray
+
+_ON = (
+    *("on", "true", "yes", "y", "t", "1", "working", "work", "worked", "active", "engaged"),
+    *("enabled", "applying", "application", "down", "lowered", "in work", "in_work", "open"),
+    *("sowing", "seeding", "spreading", "running", "started"),
+)
+_OFF = (
+    *("off", "false", "no", "n", "f", "0", "idle", "not working", "inactive", "disengaged"),
+    *("disabled", "up", "raised", "lifted", "transport", "parked", "turning", "stopped", "closed"),
+    *("out of work", "not_working", "headland turn", "stop"),
+)
+
+# More digits than any tool has rows are no states.
+_MOST_SECTIONS = 1000
+
+
+def working_states(table: Table, plan: Plan, findings: Findings) -> BoolArray | None:
+    """Work state of each record, or None when none is logged.
+
+    Raises
+    ------
+    InputError
+        When the person named the column and it holds no states.
+    """
+    use = plan.get("work")
+    return None if use is None else _states(table, use, findings)
+
+
+def section_states(table: Table, plan: Plan, findings: Findings) -> tuple[BoolArray | None, bool]:
+    """States of sections or rows, ``(n, s)`` from the left, and whether they are rows.
+
+    Raises
+    ------
+    InputError
+        When columns the person named hold no states or leave a number out.
+    """
+    for role in ("row", "section"):
+        uses = sorted(plan.all(role), key=lambda use: int(use.key))
+        if not uses:
+            continue
+        numbers = [int(use.key) for use in uses]
+        if numbers != list(range(1, len(uses) + 1)):
+            missing = next(n for n in range(1, len(uses) + 2) if n not in numbers)
+            raise InputError.at(
+                "columns",
+                f"{role}:{numbers[-1]}",
+                f"{role} {missing} has no column.",
+                f"Name the column of every {role} from 1 at the left.",
+            )
+        states = [_states(table, use, findings) for use in uses]
+        if all(s is not None for s in states):
+            return np.column_stack([s for s in states if s is not None]), role == "row"
+    for role in ("rows", "sections"):
+        use = plan.get(role)
+        bits = None if use is None else _bits(table, use, findings)
+        if bits is not None:
+            return bits, role == "rows"
+    return None, False
+
+
+def _states(table: Table, use: ColumnUse, findings: Findings) -> BoolArray | None:
+    """One column of states; None when a guessed column holds something else."""
+    values = _state_numbers(table, use, findings)
+    if values is None:
+        return None
+    missing = np.isnan(values)
+    if missing.all():
+        findings.warn(f'{table.file}: column "{use.column}" ({use.meaning}) is empty: not used.')
+        return None
+    if missing.any():
+        findings.warn(
+            f'{table.file}: {counted(missing.sum(), "empty cell")} in column "{use.column}" '
+            f"({use.meaning}): the state before holds on."
+        )
+        last = np.maximum.accumulate(np.where(missing, -1, np.arange(len(values))))
+        values = np.where(last >= 0, values[np.maximum(last, 0)], 0.0)
+    return np.asarray(values > 0, dtype=bool)
+
+
+def _state_numbers(table: Table, use: ColumnUse, findings: Findings) -> FloatArray | None:
+    """Above 0: on; 0: off; NaN: not given."""
+    words = pc.dictionary_encode(pc.utf8_lower(table.text(use.column)))
+    known = [_word_state(str(word)) for word in words.dictionary.to_pylist()]
+    codes = np.asarray(pc.fill_null(words.indices, -1).to_numpy(zero_copy_only=False), dtype=int)
+    # The last entry answers for empty cells, whose code is -1.
+    values: FloatArray = np.array([*known, np.nan])[codes]
+    other = values[np.isfinite(values) & (values != 0) & (values != 1)]
+    if other.size:
+        findings.note(
+            f'{table.file}: column "{use.column}" ({use.meaning}) holds other numbers than 0 and '
+            "1; those above 0 are taken as on."
+        )
+    unknown = np.isinf(values)
+    if unknown.any():
+        row = int(np.flatnonzero(unknown)[0])
+        found = f'"{shown(table.text(use.column)[row])}"'
+        if unknown.sum() > FEW * (codes >= 0).sum():
+            if not use.asked:
+                findings.warn(
+                    f'{table.file}: column "{use.column}" was not used as {use.meaning}: '
+                    f"{found} at {table.place(row)} is not a state."
+                )
+                return None
+            raise InputError.at(
+                table.file,
+                f'{table.place(row)}, column "{use.column}"',
+                f"{found} is not a state ({use.meaning}).",
+                "States are written 1/0, on/off, true/false, yes/no or working/idle.",
+            )
+        findings.warn(
+            f'{table.file}: column "{use.column}" has {counted(unknown.sum(), "cell")} without a '
+            f"state, taken as missing; the first is {found} at {table.place(row)}."
+        )
+        values = np.where(unknown, np.nan, values)
+    return values
+
+
+def _word_state(word: str) -> float:
+    """Read one state; infinite when it is none."""
+    if word in _ON:
+        return 1.0
+    if word in _OFF:
+        return 0.0
+    try:
+        return float(word.replace(",", "."))
+    except ValueError:
+        return np.inf
+
+
+def _bits(table: Table, use: ColumnUse, findings: Findings) -> BoolArray | None:
+    """One column of strings such as ``111011``, one digit a section from the left."""
+    texts = table.text(use.column)
+    joined = pc.replace_substring_regex(texts, r"\.0$|[\s,;|/_\-]", "")
+    filled = pc.fill_null(joined, "")
+    good = pc.or_(pc.is_null(joined), pc.match_substring_regex(filled, "^[01]+$"))
+    bad = ~np.asarray(good.to_numpy(zero_copy_only=False), dtype=bool)
+    count = int(pc.max(pc.utf8_length(filled)).as_py() or 0)
+    if bad.any() or not 2 <= count <= _MOST_SECTIONS:
+        odd = bad if bad.any() else np.asarray(pc.equal(pc.utf8_length(filled), count))
+        row = int(np.flatnonzero(odd)[0])
+        if not use.asked:
+            findings.note(
+                f'{table.file}: column "{use.column}" was not used as the states of {use.role}: '
+                f'"{shown(texts[row])}" at {table.place(row)} is not a row of 0 and 1.'
+            )
+            return None
+        raise InputError.at(
+            table.file,
+            f'{table.place(row)}, column "{use.column}"',
+            f'"{shown(texts[row])}" is not a row of 0 and 1 ({use.meaning}).',
+            "Write one 0 or 1 for each from the left, such as 111011.",
+        )
+    lengths = pc.utf8_length(filled).to_numpy(zero_copy_only=False)
+    if (lengths[lengths > 0] < count).any():
+        findings.warn(
+            f'{table.file}: column "{use.column}" has values of fewer than {count} digits; zeros '
+            "lost at the left are put back."
+        )
+    padded = pa.array(pc.utf8_lpad(filled, count, "0"), pa.string())
+    digits = np.frombuffer("".join(padded.to_pylist()).encode(), dtype=np.uint8)
+    return np.asarray(digits.reshape(-1, count) == ord("1"), dtype=bool)

@@ -1,0 +1,251 @@
+"""Fixes joined from the sentences a receiver writes for each of them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import date
+
+import numpy as np
+import numpy.typing as npt
+
+from evenacre.io.common import fix_quality as fix
+from evenacre.io.logs.formats.nmea.clock import date_times, second_of_day
+from evenacre.io.logs.formats.nmea.sentences import Sentences
+from evenacre.model import BoolArray, FloatArray, IntArray
+
+_KNOT_MPS = 1852.0 / 3600.0  # NIST SP 811
+_DEGREE_M = 111_195.0  # of latitude on a sphere of the mean radius
+_APART_M = 1.0
+# Mode letters of RMC and GNS from the best fix to none.
+_MODES = {
+    "R": fix.RTK_FIXED,
+    "F": fix.RTK_FLOAT,
+    "P": fix.PRECISE,
+    "D": fix.DIFFERENTIAL,
+    "A": fix.AUTONOMOUS,
+    "E": fix.ESTIMATED,
+    "M": fix.TYPED_IN,
+    "S": fix.SIMULATED,
+    "N": fix.NO_FIX,
+}
+_FIELD = {"GGA": (1, 2, 4), "GNS": (1, 2, 4), "RMC": (1, 3, 5)}  # time, latitude, longitude
+
+
+@dataclass(frozen=True)
+class Epochs:
+    """Fixes in the order of the file.
+
+    Attributes
+    ----------
+    time_s : (n,) float
+        Seconds since 1970-01-01 UTC; since the first midnight of the log when not ``dated``.
+    dated : bool
+    lon, lat : (n,) float
+        Degrees; NaN where there was no fix.
+    quality : (n,) int
+        Kinds of :mod:`evenacre.io.common.fix_quality`.
+    step_m : (n,) float
+        What one unit of the last written digit of latitude amounts to.
+    speed_mps, course_rad : (n,) float
+        NaN where not told.
+    untimed : int
+        Sentences left out because they tell no time.
+    refused : int
+        Fixes whose place was left out because the receiver had none.
+    apart : int
+        Fixes of which two sentences tell places more than a metre apart.
+    """
+
+    time_s: FloatArray
+    dated: bool
+    lon: FloatArray
+    lat: FloatArray
+    quality: IntArray
+    step_m: FloatArray
+    speed_mps: FloatArray
+    course_rad: FloatArray
+    untimed: int
+    refused: int
+    apart: int
+
+    def __len__(self) -> int:
+        return len(self.time_s)
+
+
+@dataclass(frozen=True)
+class _Fixes:
+    """Sentences of one kind that tell a place, before they are joined; one entry each."""
+
+    place: IntArray
+    second: FloatArray
+    lon: FloatArray
+    lat: FloatArray
+    quality: IntArray
+    step_m: FloatArray
+    speed_mps: FloatArray
+    course_rad: FloatArray
+    talker: IntArray
+
+    def part(self, keep: BoolArray | IntArray) -> _Fixes:
+        return _Fixes(*(getattr(self, name)[keep] for name in self.__dataclass_fields__))
+
+
+def join_epochs(kinds: dict[str, Sentences], day: date | None) -> Epochs:
+    """Join what the sentences of a log say of each moment.
+
+    The place and the quality come from GGA, else from GNS, else from RMC; speed and course from
+    RMC, else from the VTG that follows. Sentences belong together when they tell the same time;
+    where a receiver leaves out the fractions of a second, the first with the first.
+
+    Parameters
+    ----------
+    kinds : dict of str to Sentences
+    day : datetime.date or None
+        Date (UTC) of the first sentence, for logs that tell none.
+    """
+    read = [_fixes(kinds[kind], kind) for kind in _FIELD]
+    timed = [fixes.part(np.isfinite(fixes.second)) for fixes in read]
+    untimed = sum(len(fixes.place) for fixes in read) - sum(len(fixes.place) for fixes in timed)
+    whole = _Fixes(
+        *(
+            np.concatenate([getattr(fixes, name) for fixes in timed])
+            for name in _Fixes.__dataclass_fields__
+        )
+    )
+    rank = np.repeat(np.arange(len(timed)), [len(fixes.place) for fixes in timed])
+    order = np.argsort(whole.place, kind="stable")
+    whole, rank = replace(whole.part(order)), rank[order]
+    time_s, dated = date_times(whole.place, whole.second, kinds, day)
+    epoch, first = _epochs(time_s, rank, whole.talker)
+    chosen = _best(epoch, rank, whole)
+    speed, course = _motion(whole, rank, epoch, len(first), kinds["VTG"])
+    quality = whole.quality[chosen]
+    lost = quality == fix.NO_FIX
+    return Epochs(
+        time_s=time_s[first],
+        dated=dated,
+        lon=np.where(lost, np.nan, whole.lon[chosen]),
+        lat=np.where(lost, np.nan, whole.lat[chosen]),
+        quality=quality,
+        step_m=whole.step_m[chosen],
+        speed_mps=speed,
+        course_rad=course,
+        untimed=untimed,
+        refused=int(lost.sum()),
+        apart=_apart(epoch, chosen, whole),
+    )
+
+
+def _fixes(sentences: Sentences, kind: str) -> _Fixes:
+    time, lat, lon = _FIELD[kind]
+    none = np.full(len(sentences), np.nan)
+    if kind == "GGA":
+        told = sentences.numbers(6)
+        known = (told >= fix.NO_FIX) & (told <= fix.SIMULATED)
+        quality = np.where(known, told, fix.NOT_TOLD).astype(np.int64)
+    else:
+        quality = _mode_quality(sentences, kind)
+    return _Fixes(
+        place=sentences.place,
+        second=second_of_day(sentences.numbers(time)),
+        lon=_degrees(sentences, lon, "W", 180.0),
+        lat=_degrees(sentences, lat, "S", 90.0),
+        quality=quality,
+        step_m=_step_m(sentences.letters(lat)),
+        speed_mps=sentences.numbers(7) * _KNOT_MPS if kind == "RMC" else none,
+        course_rad=_course(sentences.numbers(8)) if kind == "RMC" else none,
+        talker=sentences.talker,
+    )
+
+
+def _mode_quality(sentences: Sentences, kind: str) -> IntArray:
+    """Quality by the mode letters; a warning status of RMC is no fix."""
+    letters, which = np.unique(sentences.letters(6 if kind == "GNS" else 12), return_inverse=True)
+    # A letter a satellite system: the place is as good as the best of them.
+    kinds = [next((q for m, q in _MODES.items() if m in text), fix.NOT_TOLD) for text in letters]
+    quality = np.array([*kinds, 0], dtype=np.int64)[which]
+    if kind == "RMC":
+        quality = np.where(sentences.letters(2) == "A", quality, fix.NO_FIX)
+    return np.asarray(quality)
+
+
+def _degrees(sentences: Sentences, number: int, negative: str, most: float) -> FloatArray:
+    """Degrees from ddmm.mmmm and the letter behind it."""
+    value = sentences.numbers(number)
+    minutes = value % 100
+    degrees = (value - minutes) / 100 + minutes / 60
+    degrees = np.where((value >= 0) & (minutes < 60) & (degrees <= most), degrees, np.nan)
+    return np.where(sentences.letters(number + 1) == negative, -degrees, degrees)
+
+
+def _step_m(latitude: npt.NDArray[np.str_]) -> FloatArray:
+    """Resolution of latitudes by the number of their decimals."""
+    size = np.strings.str_len(latitude)
+    point = np.strings.find(latitude, ".")
+    decimals = np.where(point < 0, 0, size - 1 - point)
+    return np.asarray(_DEGREE_M / 60 / 10.0**decimals, dtype=float)
+
+
+def _course(degrees: FloatArray) -> FloatArray:
+    return np.radians(np.where((degrees >= 0) & (degrees <= 360), degrees % 360, np.nan))
+
+
+def _epochs(time_s: FloatArray, rank: IntArray, talker: IntArray) -> tuple[IntArray, IntArray]:
+    """Number of the epoch of each sentence, in file order, and the first of each epoch.
+
+    The n-th sentence of a kind and talker at one time belongs to the n-th fix at that time.
+    """
+    _, moment = np.unique(time_s, return_inverse=True)
+    _, source = np.unique(rank * 65_536 + talker, return_inverse=True)
+    key = moment.astype(np.int64) * (source.max(initial=0) + 1) + source
+    order = np.argsort(key, kind="stable")
+    fresh = np.diff(key[order], prepend=-1) != 0
+    starts = np.flatnonzero(fresh)
+    nth = np.empty(len(key), dtype=np.int64)
+    nth[order] = np.arange(len(key)) - np.repeat(starts, np.diff(np.append(starts, len(key))))
+    pair = moment.astype(np.int64) * (nth.max(initial=0) + 1) + nth
+    _, first, own = np.unique(pair, return_index=True, return_inverse=True)
+    order = np.argsort(first)
+    number = np.empty(len(order), dtype=np.int64)
+    number[order] = np.arange(len(order))
+    return number[own], first[order]
+
+
+def _best(epoch: IntArray, rank: IntArray, fixes: _Fixes) -> IntArray:
+    """Sentence each epoch takes its place from: by kind, then the first with a place."""
+    lost = (fixes.quality == fix.NO_FIX) | ~np.isfinite(fixes.lon) | ~np.isfinite(fixes.lat)
+    order = np.lexsort((fixes.place, lost, rank, epoch))
+    return order[np.diff(epoch[order], prepend=-1) != 0]
+
+
+def _apart(epoch: IntArray, chosen: IntArray, fixes: _Fixes) -> int:
+    """Count the epochs whose sentences tell places that rounding does not explain."""
+    own = chosen[epoch]
+    north = (fixes.lat - fixes.lat[own]) * _DEGREE_M
+    east = (fixes.lon - fixes.lon[own]) * _DEGREE_M * np.cos(np.radians(fixes.lat))
+    told = (fixes.quality != fix.NO_FIX) & (fixes.quality[own] != fix.NO_FIX)
+    far = told & (np.hypot(north, east) > _APART_M + fixes.step_m + fixes.step_m[own])
+    return len(np.unique(epoch[far]))
+
+
+def _motion(
+    fixes: _Fixes, rank: IntArray, epoch: IntArray, epochs: int, vtg: Sentences
+) -> tuple[FloatArray, FloatArray]:
+    """Speed and course of each epoch: from VTG, and over it from RMC."""
+    speed, course = np.full(epochs, np.nan), np.full(epochs, np.nan)
+    if len(fixes.place):
+        # VTG tells no time: it goes with the fix before it.
+        own = epoch[(np.searchsorted(fixes.place, vtg.place) - 1).clip(min=0)]
+        knots, km_per_hour = vtg.numbers(5), vtg.numbers(7)
+        told = np.where(np.isfinite(knots), knots * _KNOT_MPS, km_per_hour / 3.6)
+        _lay(speed, own, told)
+        _lay(course, own, _course(vtg.numbers(1)))
+    rmc = rank == 2
+    _lay(speed, epoch[rmc], fixes.speed_mps[rmc])
+    _lay(course, epoch[rmc], fixes.course_rad[rmc])
+    return speed, course
+
+
+def _lay(target: FloatArray, where: IntArray, values: FloatArray) -> None:
+    known = np.isfinite(values)
+    target[where[known]] = values[known]

@@ -1,0 +1,175 @@
+"""Tracks from the sentences of a satellite receiver (NMEA 0183, IEC 61162-1)."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+import pyarrow as pa
+
+from evenacre.errors import InputError
+from evenacre.io.common.fix_quality import position_sigma_m, report_quality
+from evenacre.io.common.years import read_day
+from evenacre.io.logs.build_tracks import build_tracks
+from evenacre.io.logs.columns.clock import Clock
+from evenacre.io.logs.columns.column_roles import ColumnUse, Plan
+from evenacre.io.logs.columns.positions import to_degrees
+from evenacre.io.logs.columns.records_table import Findings, Table, counted
+from evenacre.io.logs.formats.nmea.epochs import Epochs, join_epochs
+from evenacre.io.logs.formats.nmea.sentences import Scan, scan_sentences
+from evenacre.io.untrusted import budget
+from evenacre.io.untrusted.files import read_whole
+from evenacre.model import Track
+
+# Places written more coarsely than this are worth a word.
+_COARSE_M = 0.05
+
+
+def read_nmea_tracks(path: Path, columns: Mapping[str, str], time_zone: str | None) -> list[Track]:
+    """Read the fixes of a receiver's log, whatever stands between its sentences.
+
+    GGA, GNS, RMC, VTG and ZDA are used. Such a log tells no work state.
+
+    Parameters
+    ----------
+    path : Path
+    columns : mapping of str to str
+        ``date`` may give the day (UTC) of a log that tells none: ``{"date": "2026-04-14"}``.
+    time_zone : str or None
+        Zone in which dates are said; the times of sentences are UTC.
+
+    Raises
+    ------
+    InputError
+        When there is no whole sentence with a time and a place.
+    """
+    findings = Findings()
+    day = _asked_day(columns, path.name, findings)
+    content = read_whole(path)
+    budget.check_count(content, b"$", 2 * budget.RECORDS, path.name)
+    scan = scan_sentences(content)
+    epochs = join_epochs(scan.kinds, day)
+    _report_scan(path.name, scan, findings)
+    _require_fixes(path.name, scan, epochs)
+    _report_epochs(path.name, epochs, findings)
+    lon, lat = to_degrees(
+        epochs.lon, epochs.lat, None, path.name, "sentences", findings, labelled=True
+    )
+    placed = np.isfinite(lon)
+    report_quality(path.name, epochs.quality[placed], findings)
+    table = Table(
+        path.name,
+        pa.table(
+            {
+                "speed": pa.array(epochs.speed_mps, from_pandas=True),
+                "course": pa.array(epochs.course_rad, from_pandas=True),
+            }
+        ),
+        lambda row: f"fix {row + 1:,}",
+    )
+    plan = Plan(
+        tuple(
+            ColumnUse(role, "", name, 1.0, asked=True)
+            for role, name in (("speed", "speed"), ("heading", "course"))
+            if not table.is_empty(name)
+        )
+    )
+    clock = Clock(epochs.time_s, epochs.dated)
+    tracks = build_tracks(table, lon, lat, plan, time_zone, findings, clock=clock)
+    # Rounding to the last written digit is even over one step of it.
+    sigma = np.hypot(position_sigma_m(epochs.quality), epochs.step_m / np.sqrt(12.0))
+    return [replace(track, sigma_m=np.where(placed, sigma, np.nan)) for track in tracks]
+
+
+def _asked_day(columns: Mapping[str, str], file: str, findings: Findings) -> date | None:
+    other = [role for role in columns if role != "date"]
+    if other:
+        findings.warn(
+            f"{file}: a receiver's sentences have no columns, so what was said of "
+            f"{', '.join(other)} is not used."
+        )
+    text = columns.get("date", "").strip()
+    if not text:
+        return None
+    try:
+        return read_day(text)
+    except ValueError as error:
+        raise InputError.at(
+            file,
+            "columns, date",
+            str(error),
+            'A receiver\'s log takes its day here: write it as "2026-04-14".',
+        ) from None
+
+
+def _report_scan(file: str, scan: Scan, findings: Findings) -> None:
+    talkers = {
+        chr(code // 256) + chr(code % 256)
+        for sentences in scan.kinds.values()
+        for code in np.unique(sentences.talker)
+    }
+    found = [f"{len(s):,} {kind}" for kind, s in scan.kinds.items() if len(s)]
+    if found:
+        findings.note(
+            f"{file}: a receiver's log with {', '.join(found)} (talker {', '.join(sorted(talkers))}"
+            "); its times are UTC."
+        )
+    if scan.damaged:
+        findings.warn(
+            f"{file}: left out {counted(scan.damaged, 'sentence')} cut off or garbled (the "
+            "checksum shows it)."
+        )
+    if scan.unchecked:
+        findings.warn(
+            f"{file}: its sentences carry no checksums, so damage to them cannot be seen."
+        )
+
+
+def _require_fixes(file: str, scan: Scan, epochs: Epochs) -> None:
+    if len(epochs) == 0 and scan.damaged:
+        raise InputError.at(
+            file,
+            "",
+            f"none of its {counted(scan.damaged, 'sentence')} of position is whole.",
+            "Copy the log from the receiver again.",
+        )
+    if len(epochs) == 0:
+        raise InputError.at(
+            file,
+            "",
+            "it holds no sentence with a time and a place (GGA, GNS or RMC).",
+            "Let the receiver log GGA and RMC.",
+        )
+    if not np.isfinite(epochs.lon).any():
+        raise InputError.at(
+            file, "", "the receiver never had a fix.", "Check its antenna, or give another log."
+        )
+
+
+def _report_epochs(file: str, epochs: Epochs, findings: Findings) -> None:
+    if epochs.untimed:
+        findings.warn(f"{file}: left out {counted(epochs.untimed, 'sentence')} without a time.")
+    if epochs.refused:
+        findings.warn(
+            f"{file}: left out {counted(epochs.refused, 'position')} that the receiver itself "
+            "calls no fix."
+        )
+    if epochs.apart:
+        findings.warn(
+            f"{file}: at {counted(epochs.apart, 'time')} its sentences tell places more than a "
+            "metre apart, as if two receivers wrote into one log; the first sentence is used."
+        )
+    if not epochs.dated:
+        findings.note(
+            f"{file}: it tells no date (no RMC or ZDA), so times count from midnight UTC. To give "
+            "one, use --column date=2026-04-14."
+        )
+    step = float(np.median(epochs.step_m[np.isfinite(epochs.lon)]))
+    if step > _COARSE_M:
+        findings.warn(
+            f"{file}: positions are written to {step * 100:.0f} cm only, so skips and overlaps "
+            "narrower than that may not be real."
+        )

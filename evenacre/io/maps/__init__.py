@@ -1,0 +1,1 @@
+"""Map files: boundaries, zones, unworkable ground, and any other layer."""

@@ -1,0 +1,233 @@
+"""Bring coordinates of any system to WGS 84, and say so when they fit none."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+
+import geopandas as gpd
+import numpy as np
+import numpy.typing as npt
+import pyproj
+import pyproj.network
+import shapely
+
+from evenacre.errors import InputError
+from evenacre.geo.overlay import valid
+from evenacre.model import FloatArray
+
+# Whatever this computer is set to: no field needs a grid from the network.
+pyproj.network.set_network_enabled(active=False)  # type: ignore[attr-defined]
+
+_SUCH_AS = 'crs = "EPSG:26915" (on the command line --boundary-crs or --tracks-crs EPSG:26915)'
+
+WGS84_GEOD = pyproj.Geod(ellps="WGS84")
+"""Lengths, bearings and areas on the ellipsoid."""
+
+# What PROJ takes for more than a system: files of its own, steps of a calculation.
+_MORE_THAN_A_SYSTEM = re.compile(
+    r"\binit\s*=\s*(?!epsg:)|\bpipeline\b|\bstep\b|(?:grids|file|catalog)\s*=\s*(?!@null\b)",
+    re.IGNORECASE,
+)
+_GRID_FILE = re.compile(r'(?:grids=|PARAMETERFILE\["[^"]*",")([^\s"]*)', re.IGNORECASE)
+
+ShapeArray = npt.NDArray[np.object_]
+
+
+def to_wgs84(
+    frame: gpd.GeoDataFrame, file: str, crs_text: str | None = None
+) -> tuple[gpd.GeoDataFrame, list[str]]:
+    """Bring a layer to WGS 84 degrees, longitudes running on past 180.
+
+    Parameters
+    ----------
+    frame : GeoDataFrame
+        Two-dimensional, no empty geometry.
+    file : str
+        Named in complaints.
+    crs_text : str, optional
+        What the coordinates are in, over whatever the file says.
+
+    Returns
+    -------
+    GeoDataFrame
+        In EPSG:4326.
+    list of str
+        Warnings.
+
+    Raises
+    ------
+    InputError
+        When the coordinates are not numbers, or fit no system that is known.
+    """
+    warnings: list[str] = []
+    bounds = np.asarray(frame.total_bounds)
+    coordinates = shapely.get_coordinates(frame.geometry.array)
+    if not np.isfinite(coordinates).all():
+        broken = [
+            i
+            for i, shape in zip(frame.index, frame.geometry.array, strict=True)
+            if not np.isfinite(shapely.get_coordinates(shape)).all()
+        ]
+        raise InputError.at(
+            file,
+            f"feature {broken[0]}",
+            "Some of its coordinates are not numbers.",
+            "Draw that outline again.",
+        )
+    crs = _source_crs(frame, file, crs_text, bounds, warnings)
+    frame = frame.set_crs(crs, allow_override=True)
+    if frame.crs.is_geographic:
+        _check_degrees(file, coordinates)
+    if frame.crs.to_epsg() != 4326:
+        try:
+            frame = frame.to_crs("EPSG:4326")
+        except pyproj.exceptions.ProjError:
+            raise _outside(file) from None
+    _check_degrees(file, shapely.get_coordinates(frame.geometry.array))
+    return frame.set_geometry(unwrap(frame.geometry.array), crs="EPSG:4326"), warnings
+
+
+def parse_crs(text: str, file: str) -> pyproj.CRS:
+    """Read a coordinate system as people write it: ``EPSG:26915`` or a WKT text.
+
+    Raises
+    ------
+    InputError
+        When it is none.
+    """
+    try:
+        crs = pyproj.CRS(text) if not _MORE_THAN_A_SYSTEM.search(text) else None
+    except pyproj.exceptions.CRSError:
+        crs = None
+    if crs is None:
+        raise InputError.at(
+            file,
+            "crs",
+            f'"{text}" is not a coordinate system.',
+            'Write an EPSG code, such as "EPSG:4326" or "EPSG:26915".',
+        )
+    return _without_files(crs, file)
+
+
+def _without_files(crs: pyproj.CRS, file: str) -> pyproj.CRS:
+    """Refuse a system that needs a file: any on this computer could be named."""
+    for found in _GRID_FILE.finditer(crs.to_wkt()):
+        if found[1].lower() != "@null":  # how Web Mercator says that it needs none
+            raise InputError.at(
+                file,
+                "crs",
+                f'Its coordinate system needs a file of its own ("{found[1]}"), which is not read.',
+                "Export it again in WGS 84.",
+            )
+    return crs
+
+
+def _source_crs(
+    frame: gpd.GeoDataFrame,
+    file: str,
+    crs_text: str | None,
+    bounds: FloatArray,
+    warnings: list[str],
+) -> pyproj.CRS:
+    if crs_text is not None:
+        crs = parse_crs(crs_text, file)
+        # GeoJSON without a word on the matter counts as WGS 84: nothing is contradicted.
+        says = frame.crs
+        if says is not None and says.to_epsg() != 4326 and says != crs:
+            warnings.append(
+                f"{file}: the file says its coordinates are in {says.name}; they were "
+                f"taken for {crs.name} as told."
+            )
+        return crs
+    if frame.crs is not None:
+        return _without_files(frame.crs, file)
+    degrees = abs(bounds[[0, 2]]).max() <= 360 and abs(bounds[[1, 3]]).max() <= 90
+    if not degrees:
+        raise InputError.at(
+            file,
+            "",
+            "It does not say which coordinate system it is in, and its coordinates "
+            f"(such as {bounds[0]:.1f}, {bounds[1]:.1f}) are not degrees.",
+            f"Copy the .prj part too, or give the system: {_SUCH_AS}.",
+        )
+    warnings.append(
+        f"{file}: it does not say which coordinate system it is in; its coordinates "
+        "look like degrees and were taken for WGS 84."
+    )
+    return pyproj.CRS("EPSG:4326")
+
+
+def _outside(file: str) -> InputError:
+    return InputError.at(
+        file,
+        "",
+        "Its coordinates do not fit the coordinate system the file names.",
+        f"Export it again in WGS 84, or give the right one: {_SUCH_AS}.",
+    )
+
+
+def _check_degrees(file: str, coordinates: FloatArray) -> None:
+    if not np.isfinite(coordinates).all():
+        raise _outside(file)
+    lon, lat = abs(coordinates).max(axis=0)
+    if lon <= 360 and lat <= 90:
+        return
+    if lat <= 360 and lon <= 90:
+        raise InputError.at(
+            file,
+            "",
+            f"It has a latitude of {lat:.4f}, beyond the pole: longitude and latitude look "
+            "swapped.",
+            "Export it with longitude first.",
+        )
+    raise InputError.at(
+        file,
+        "",
+        f"Its coordinates (up to {lon:.1f}, {lat:.1f}) are not degrees, though the file says so.",
+        f"Give the system they are in: {_SUCH_AS}.",
+    )
+
+
+def near(lon: FloatArray, middle: float) -> FloatArray:
+    """Move longitudes by whole turns to within half a turn of a middle one."""
+    return lon + 360.0 * np.round((middle - lon) / 360.0)
+
+
+def far(lon: FloatArray, middle: float) -> bool:
+    """Tell whether any longitude is more than half a turn from a middle one."""
+    return bool((np.abs(lon - middle) > 180.0).any())
+
+
+def unwrap(shapes: ShapeArray, near_lon: float | None = None) -> ShapeArray:
+    """Let longitudes run on past 180 where shapes cross the antimeridian.
+
+    Parameters
+    ----------
+    shapes : array of geometry
+        WGS 84 degrees.
+    near_lon : float, optional
+        Put the shapes on the same turn of the globe as this longitude.
+    """
+    lon = shapely.get_coordinates(shapes)[:, 0]
+    if not len(lon):
+        return shapes
+    turned = np.mod(lon, 360.0)
+    if near_lon is not None:
+        if not far(lon, near_lon):
+            return shapes
+        # What spans more than half the globe comes out crossing itself.
+        return valid(_map_lon(shapes, lambda x: near(x, near_lon)))
+    if np.ptp(turned) < np.ptp(lon) - 1e-9:
+        # Only what crosses runs on; the rest stays between -180 and 180.
+        return _map_lon(shapes, lambda x: np.mod(x, 360.0))
+    shift = 360.0 * np.round(lon.mean() / 360.0)
+    return _map_lon(shapes, lambda x: x - shift) if shift and np.ptp(lon) < 180 else shapes
+
+
+def _map_lon(shapes: ShapeArray, change: Callable[[FloatArray], FloatArray]) -> ShapeArray:
+    def move(xy: FloatArray) -> FloatArray:
+        return np.column_stack([change(xy[:, 0]), xy[:, 1]])
+
+    moved: ShapeArray = shapely.transform(np.asarray(shapes), move)
+    return moved

@@ -1,0 +1,311 @@
+"""Read what is drawn on the map: boundary, unworkable ground, zones, setbacks."""
+
+from __future__ import annotations
+
+import geopandas as gpd
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from evenacre.errors import InputError
+from evenacre.io.common.suggestions import choice, listed
+from evenacre.io.maps.crs import WGS84_GEOD, unwrap
+from evenacre.io.maps.read_layer import LayerCache, Source, attribute_text, read_layer
+from evenacre.io.maps.repair import geodesic_area_m2, only_polygons, to_polygons
+from evenacre.model import FloatArray
+from evenacre.units.display import in_both
+
+_ZONE_COLUMNS = ("zone", "zones", "zone_name", "zone_id", "name", "label", "class", "id")
+NAME_COLUMNS = ("name", "label", "id", "type")
+_FARTHEST_M, _STRANGE_M, _STRANGE_TIMES = 25_000.0, 2_000.0, 8.0
+_SELECT = (
+    'To take one, select it: where = { name = "..." } (on the command line '
+    '--boundary-where "name=...").'
+)
+_SMALLEST_FIELD_M2, _LARGEST_FIELD_M2 = 50.0, 2e8
+_SEEN_OVERLAP_M2 = 1.0
+
+
+def read_boundary(
+    source: Source, *, cache: LayerCache | None = None
+) -> tuple[BaseGeometry, list[str]]:
+    """Read a field's boundary.
+
+    Returns
+    -------
+    shapely geometry
+        Polygon or multipolygon, EPSG:4326, longitudes running on past 180.
+    list of str
+        Warnings.
+
+    Raises
+    ------
+    InputError
+        When the file cannot be used.
+    """
+    frame, warnings = read_layer(source, cache=cache)
+    warnings += check_reach(frame, source.name, "field")  # before mending renumbers the corners
+    frame, mended = to_polygons(frame, source.name, "boundary")
+    warnings += mended
+    names = names_of(frame, NAME_COLUMNS)
+    known = f" ({listed(dict.fromkeys(n for n in names if n))})" if any(names) else ""
+    if _off_middle_m(shapely.get_coordinates(frame.geometry.array)).max() > _FARTHEST_M:
+        raise InputError.at(
+            source.name,
+            "",
+            f"It holds {len(frame)} outlines{known} too far apart to be one field.",
+            _SELECT,
+        )
+    if len(frame) > 1 and (len(set(names)) > 1 or not names[0]):
+        warnings.append(
+            f"{source.name}: it holds {len(frame)} outlines{known}, and all were taken together "
+            f"for one field. {_SELECT}"
+        )
+    boundary = only_polygons(shapely.union_all(frame.geometry.array))
+    return boundary, warnings + odd_size(boundary, f"{source.name}: the field")
+
+
+def check_reach(frame: gpd.GeoDataFrame, file: str, what: str) -> list[str]:
+    """Refuse an outline that no field has: with a corner far from its own middle.
+
+    Parameters
+    ----------
+    frame : GeoDataFrame
+        EPSG:4326; the index numbers the features, and each is judged by itself.
+    file : str
+        Named in the complaint.
+    what : str
+        What each outline stands for: ``"field"``.
+
+    Returns
+    -------
+    list of str
+        Warnings of corners that are strange without being impossible.
+
+    Raises
+    ------
+    InputError
+        Naming the corner.
+    """
+    warnings = []
+    west, south, east, north = frame.geometry.bounds.to_numpy().T
+    wide = WGS84_GEOD.inv(west, south, east, north)[2] > _STRANGE_M
+    for number, outline in frame.geometry[wide].items():
+        corners = shapely.get_coordinates(outline)
+        off_m = _off_middle_m(corners)
+        farthest = int(np.argmax(off_m))
+        lon, lat = corners[farthest]
+        place = f"feature {number}, corner {farthest + 1:,}"
+        said = (
+            f"The corner at {lat:.5f}, {lon:.5f} (latitude, longitude) lies "
+            f"{in_both('distance', off_m[farthest])} from the middle of the {what}"
+        )
+        if off_m[farthest] > _FARTHEST_M:
+            raise InputError.at(
+                file,
+                place,
+                f"{said}; no {what} is so large.",
+                "Move or delete that corner, or check the coordinate system.",
+            )
+        if off_m[farthest] > max(_STRANGE_M, _STRANGE_TIMES * np.median(off_m)):
+            warnings.append(f"{file}, {place}: {said}: look at it on the map.")
+    return warnings
+
+
+def _off_middle_m(corners: FloatArray) -> FloatArray:
+    """Distance of each corner from the middle of most of them."""
+    lon, lat = np.broadcast_to(np.median(corners, axis=0), corners.shape).T
+    off_m: FloatArray = WGS84_GEOD.inv(lon, lat, *corners.T)[2]
+    return off_m
+
+
+def odd_size(boundary: BaseGeometry, what: str) -> list[str]:
+    """Warn of a field that is too small or too large to be one."""
+    area = geodesic_area_m2(boundary)
+    if _SMALLEST_FIELD_M2 < area < _LARGEST_FIELD_M2:
+        return []
+    return [f"{what} measures {in_both('area', area)}: is the coordinate system right?"]
+
+
+def read_unworkable(
+    source: Source, boundary: BaseGeometry | None = None, *, cache: LayerCache | None = None
+) -> tuple[BaseGeometry, list[str]]:
+    """Read the ground inside a field that is not worked, as one geometry.
+
+    Raises
+    ------
+    InputError
+        When the file cannot be used.
+    """
+    frame, warnings = read_layer(source, cache=cache)
+    frame, mended = to_polygons(frame, source.name, "piece of unworkable ground")
+    warnings += mended
+    frame = _beside(frame, boundary, source, warnings)
+    return only_polygons(shapely.union_all(frame.geometry.array)), warnings
+
+
+def read_zones(
+    source: Source,
+    boundary: BaseGeometry | None = None,
+    *,
+    name_column: str | None = None,
+    cache: LayerCache | None = None,
+) -> tuple[gpd.GeoDataFrame, list[str]]:
+    """Read the zones a field is divided into.
+
+    Features of one name become one zone, features without a name are numbered, and where
+    zones overlap the first listed keeps the ground, so that none is counted twice.
+
+    Parameters
+    ----------
+    source : Source
+    boundary : shapely geometry, optional
+        The field's boundary, to warn of zones that lie elsewhere.
+    name_column : str, optional
+        The attribute with the zone's name; else one that looks like it.
+
+    Returns
+    -------
+    GeoDataFrame
+        Columns ``zone`` and geometry, EPSG:4326.
+    list of str
+        Warnings.
+
+    Raises
+    ------
+    InputError
+        When the file or the column cannot be used.
+    """
+    frame, warnings = read_layer(source, cache=cache)
+    frame, mended = to_polygons(frame, source.name, "zone")
+    warnings += mended
+    frame = _beside(frame, boundary, source, warnings)
+    names = names_of(frame, _ZONE_COLUMNS, source, name_column)
+    if not any(names):
+        warnings.append(f"{source.name}: the zones have no names; they were numbered.")
+    elif not all(names):
+        warnings.append(
+            f"{source.name}: {sum(not n for n in names)} zones have no name; they were numbered."
+        )
+    names = number_unnamed(names, "zone")
+    shapes: dict[str, list[BaseGeometry]] = {}
+    for name, shape in zip(names, frame.geometry.array, strict=True):
+        shapes.setdefault(name, []).append(shape)
+    zones, overlaps = _without_overlap(
+        {name: only_polygons(shapely.union_all(parts)) for name, parts in shapes.items()}
+    )
+    warnings += [
+        f'{source.name}: zones "{a}" and "{b}" overlap by {in_both("area", area)}; "{a}" is '
+        "listed first and keeps that ground."
+        for a, b, area in overlaps
+    ]
+    table = gpd.GeoDataFrame({"zone": list(zones)}, geometry=list(zones.values()), crs="EPSG:4326")
+    return table, warnings
+
+
+def read_setbacks(
+    source: Source,
+    distance_m: float,
+    boundary: BaseGeometry | None = None,
+    *,
+    name_column: str | None = None,
+    cache: LayerCache | None = None,
+) -> tuple[gpd.GeoDataFrame, list[str]]:
+    """Read the points, lines and areas that a product must keep away from.
+
+    Returns
+    -------
+    GeoDataFrame
+        Columns ``name``, ``distance_m`` and geometry, EPSG:4326.
+    list of str
+        Warnings.
+
+    Raises
+    ------
+    InputError
+        When the file or the column cannot be used.
+    """
+    frame, warnings = read_layer(source, polygons=False, cache=cache)
+    areas = frame.geom_type.isin(["Polygon", "MultiPolygon", "GeometryCollection"]).to_numpy()
+    if areas.any():
+        mended_areas, mended = to_polygons(frame[areas], source.name, "setback feature")
+        warnings += mended
+        frame = frame[~areas | frame.index.isin(mended_areas.index)].copy()
+        frame.loc[mended_areas.index, frame.geometry.name] = mended_areas.geometry
+    if boundary is not None:
+        frame = frame.set_geometry(unwrap(frame.geometry.array, boundary.centroid.x), crs=frame.crs)
+    names = names_of(frame, NAME_COLUMNS, source, name_column)
+    labels = [name or f"setback {number}" for number, name in zip(frame.index, names, strict=True)]
+    table = gpd.GeoDataFrame(
+        {"name": labels, "distance_m": float(distance_m)},
+        geometry=list(frame.geometry.array),
+        crs="EPSG:4326",
+    )
+    return table, warnings
+
+
+def _beside(
+    frame: gpd.GeoDataFrame, boundary: BaseGeometry | None, source: Source, warnings: list[str]
+) -> gpd.GeoDataFrame:
+    """Put shapes on the boundary's turn of the globe, and warn when none touches the field."""
+    if boundary is None:
+        return frame
+    frame = frame.set_geometry(unwrap(frame.geometry.array, boundary.centroid.x), crs=frame.crs)
+    if not shapely.intersects(frame.geometry.array, boundary).any():
+        warnings.append(f"{source.name}: nothing in it lies inside the field.")
+    return frame
+
+
+def names_of(
+    frame: gpd.GeoDataFrame,
+    usual: tuple[str, ...],
+    source: Source | None = None,
+    column: str | None = None,
+) -> list[str]:
+    """Return the name of each feature, empty where it has none."""
+    columns = {str(c): c for c in frame.columns if c != frame.geometry.name}
+    if column is not None and column not in columns:
+        raise InputError.at(
+            source.name if source else "",
+            "",
+            f'There is no attribute "{column}" to take names from.',
+            choice(column, columns, "The file has no attributes."),
+        )
+    if column is None:
+        lower = {name.lower(): name for name in reversed(columns)}
+        column = next((lower[name] for name in usual if name in lower), None)
+    if column is None:
+        return [""] * len(frame)
+    return [attribute_text(value) for value in frame[columns[column]]]
+
+
+def number_unnamed(names: list[str], what: str) -> list[str]:
+    """Give a number to what has no name."""
+    taken, numbered = set(names), []
+    for number, name in enumerate(names, 1):
+        label = name or f"{what} {number}"
+        while not name and label in taken:
+            label += "*"
+        taken.add(label)
+        numbered.append(label)
+    return numbered
+
+
+def _without_overlap(
+    zones: dict[str, BaseGeometry],
+) -> tuple[dict[str, BaseGeometry], list[tuple[str, str, float]]]:
+    """Take from each zone the ground of those listed before it."""
+    names, shapes = list(zones), np.array(list(zones.values()), dtype=object)
+    tree = shapely.STRtree(shapes)
+    later, earlier = tree.query(shapes, predicate="intersects")
+    overlaps: list[tuple[str, str, float]] = []
+    result = dict(zones)
+    for i in np.unique(later[later > earlier]):
+        before = np.sort(earlier[(later == i) & (earlier < i)])
+        for j in before:
+            shared = only_polygons(shapely.intersection(shapes[i], shapes[j]))
+            if not shared.is_empty and (area := geodesic_area_m2(shared)) > _SEEN_OVERLAP_M2:
+                overlaps.append((names[j], names[i], area))
+        rest = shapely.difference(shapes[i], shapely.union_all(shapes[before]))
+        result[names[i]] = only_polygons(rest)
+    return {name: shape for name, shape in result.items() if not shape.is_empty}, overlaps

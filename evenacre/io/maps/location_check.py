@@ -1,0 +1,148 @@
+"""Check that a log and a boundary are of the same place."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from evenacre.errors import InputError
+from evenacre.io.maps.crs import WGS84_GEOD, far, near
+from evenacre.model import FloatArray, Track
+from evenacre.units.display import MILE_M, in_both
+
+_NEAR_DEG = 0.02  # about two kilometres
+_SAMPLE = 2000
+_FAR_SHARE = 0.5
+_WINDS = (
+    "north",
+    "north-east",
+    "east",
+    "south-east",
+    "south",
+    "south-west",
+    "west",
+    "north-west",
+)
+
+
+def place_tracks(
+    tracks: Sequence[Track], boundary: BaseGeometry, *, field: str
+) -> tuple[tuple[Track, ...], list[str]]:
+    """Put tracks on the boundary's turn of the globe and check that they meet it.
+
+    Parameters
+    ----------
+    tracks : sequence of Track
+    boundary : shapely geometry
+        EPSG:4326, longitudes running on past 180.
+    field : str
+        Name of the field, for messages.
+
+    Returns
+    -------
+    tuple of Track
+        With longitudes within half a turn of the boundary's.
+    list of str
+        Warnings.
+
+    Raises
+    ------
+    InputError
+        When no record of any track falls inside the boundary: it says how far off they
+        are and in which direction, and which slip would explain it.
+    """
+    placed = turn_tracks(tracks, boundary.centroid.x)
+    shapely.prepare(boundary)
+    counts = [_inside(t.lon, t.lat, boundary) for t in placed]
+    seen = [int((np.isfinite(t.lon) & np.isfinite(t.lat)).sum()) for t in placed]
+    if sum(seen) and not sum(counts):
+        sources = ", ".join(dict.fromkeys(t.source for t in placed))
+        lon = np.concatenate([t.lon for t in placed])
+        lat = np.concatenate([t.lat for t in placed])
+        what, remedy = _where_it_is(lon, lat, boundary, field)
+        raise InputError.at(sources, "", what, remedy)
+    warnings = []
+    for track, inside, total in zip(placed, counts, seen, strict=True):
+        if total and inside < _FAR_SHARE * total:
+            share = "none" if not inside else f"only {max(inside / total, 0.001):.1%}"
+            warnings.append(
+                f"{track.source}: {share} of its {total:,} positions lie inside the boundary of "
+                f"{field}; the rest counts as ground outside the field."
+            )
+    return placed, warnings
+
+
+def turn_tracks(tracks: Sequence[Track], middle: float | None = None) -> tuple[Track, ...]:
+    """Put tracks on one turn of the globe.
+
+    Parameters
+    ----------
+    tracks : sequence of Track
+    middle : float, optional
+        Longitude to be within half a turn of; the first one of the tracks when None.
+    """
+    if middle is None:
+        known = (lon[0] for t in tracks if len(lon := t.lon[np.isfinite(t.lon)]))
+        middle = next(known, 0.0)
+    return tuple(replace(t, lon=near(t.lon, middle)) if far(t.lon, middle) else t for t in tracks)
+
+
+def _inside(lon: FloatArray, lat: FloatArray, boundary: BaseGeometry) -> int:
+    return int(np.count_nonzero(shapely.contains_xy(boundary, lon, lat)))
+
+
+def _where_it_is(
+    lon: FloatArray, lat: FloatArray, boundary: BaseGeometry, field: str
+) -> tuple[str, str]:
+    """Return what to say of a log that misses the boundary, and the remedy."""
+    good = np.isfinite(lon) & np.isfinite(lat)
+    lon, lat = lon[good], lat[good]
+    step = max(1, len(lon) // _SAMPLE)
+    x, y = lon[::step], lat[::step]
+    if (beyond := np.abs(y).max()) > 90:
+        return f"The log has latitudes of {beyond:.4f}, beyond the pole.", _remedy(x, y, boundary)
+    squeeze = np.array([np.cos(np.radians(boundary.centroid.y)), 1.0])
+    flat = shapely.transform(boundary, lambda xy: xy * squeeze)
+    points = shapely.points(np.column_stack([x, y]) * squeeze)
+    nearest = points[np.argmin(shapely.distance(points, flat))]
+    on_edge, at_log = shapely.get_coordinates(shapely.shortest_line(flat, nearest)) / squeeze
+    bearing, _, metres = WGS84_GEOD.inv(*on_edge, *at_log)
+    wind = _WINDS[round(bearing / 45.0) % 8]
+    far = in_both("distance" if metres >= MILE_M else "length", metres)
+    what = (
+        f"No position of the log lies inside the boundary of {field}: the nearest is {far} "
+        f"{wind} of it."
+    )
+    return what, _remedy(x, y, boundary)
+
+
+def _remedy(x: FloatArray, y: FloatArray, boundary: BaseGeometry) -> str:
+    west, south, east, north = boundary.bounds
+    turned = np.mod(west + 180.0, 360.0) - 180.0 - west
+
+    def beside(lon: FloatArray, lat: FloatArray) -> bool:
+        inside = (lon > west + turned - _NEAR_DEG) & (lon < east + turned + _NEAR_DEG)
+        inside &= (lat > south - _NEAR_DEG) & (lat < north + _NEAR_DEG)
+        return bool(inside.mean() > _FAR_SHARE)
+
+    lon = np.mod(x + 180.0, 360.0) - 180.0
+    if beside(y, lon):
+        return (
+            "They come together when longitude and latitude of one of them are swapped: swap "
+            "the two columns of the log, or export the boundary with longitude first."
+        )
+    if beside(-lon, y):
+        return (
+            "They come together when the longitudes of one of them change sign: west of "
+            "Greenwich they have to be negative."
+        )
+    if beside(lon, -y):
+        return (
+            "They come together when the latitudes of one of them change sign: south of the "
+            "equator they have to be negative."
+        )
+    return "Check that log and boundary are of the same field and in the coordinates they say."

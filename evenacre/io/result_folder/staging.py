@@ -1,0 +1,157 @@
+"""A result folder that appears whole or not at all."""
+
+from __future__ import annotations
+
+import errno
+import os
+import shutil
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
+from pathlib import Path
+
+from evenacre.errors import InputError
+from evenacre.io.result_folder.exchange import NEW, flush_tree, publish
+from evenacre.io.result_folder.ownership import SUMMARY, check_replaceable
+from evenacre.io.result_folder.workplace import workplace
+from evenacre.processes.interrupts import held
+from evenacre.processes.written import Written
+
+_FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
+_FORBIDDEN = {errno.EACCES, errno.EPERM, errno.EROFS}
+_SCARCE_BYTES = 1 << 20
+
+
+@contextmanager
+def staged_folder(
+    out: Path, account: str = SUMMARY, *, kind: str = "", written: Written | None = None
+) -> Iterator[Path]:
+    """Give an empty folder to write into; it becomes ``out`` when the block ends well.
+
+    Parameters
+    ----------
+    out : Path
+        Where the result belongs. An earlier result there is replaced; files of it that were
+        changed since are moved into a folder beside it.
+    account : str
+        Name of the file that :func:`~evenacre.io.result_folder.ownership.write_account`
+        writes into such a folder.
+    kind : str
+        Of the result, where several share the account's name.
+    written : Written, optional
+        Told what was written, and what became of changed files.
+
+    Yields
+    ------
+    Path
+        A hidden folder beside ``out``. It is removed when the block fails or is
+        interrupted, and whatever stood at ``out`` is left as it was. The next run removes it
+        when the process was killed.
+
+    Raises
+    ------
+    InputError
+        When ``out`` holds anything Evenacre did not write, cannot be written, or is being
+        written by another run.
+    """
+    out = settled_place(out)
+    written = written or Written()
+    with ExitStack() as stack:
+        stack.enter_context(disk_troubles_told(out))
+        check_replaceable(out, account, kind)
+        stack.enter_context(parents_made(out))
+        stage = stack.enter_context(workplace(out, written)) / NEW
+        stage.mkdir()
+        yield stage
+        flush_tree(stage)
+        # A long run leaves time to save something there.
+        check_replaceable(out, account, kind)
+        with held():
+            publish(stage.parent, out, account, written)
+
+
+def settled_place(out: Path) -> Path:
+    """Where a path leads: a link to a result stays a link."""
+    out = Path(os.path.abspath(out))
+    return out.resolve() if out.is_symlink() else out
+
+
+@contextmanager
+def disk_troubles_told(out: Path, option: str = "--out") -> Iterator[None]:
+    """Turn what the disk refuses while writing to ``out`` into a complaint about it.
+
+    Parameters
+    ----------
+    out : Path
+    option : str
+        What chooses another folder.
+
+    Raises
+    ------
+    InputError
+        When the disk is full, read-only or broken; other errors pass as they are.
+    """
+    out = Path(os.path.abspath(out))
+    try:
+        yield
+    except OSError as error:
+        if not _about(error, out):
+            raise
+        raise _complaint(error, out, option) from error
+
+
+@contextmanager
+def parents_made(out: Path) -> Iterator[None]:
+    """Make the folders above ``out``; they are taken away when it does not come to be."""
+    made: list[Path] = []
+    missing = [p for p in (out.parent, *out.parent.parents) if not p.exists()]
+    try:
+        for path in reversed(missing):
+            path.mkdir(exist_ok=True)
+            made.append(path)
+        yield
+    finally:
+        if not out.exists():
+            for folder in reversed(made):
+                _remove_if_empty(folder)
+
+
+def _complaint(error: OSError, out: Path, option: str) -> InputError:
+    """Say what a person can do about a failed write."""
+    # A read-only disk has no free space either, so this comes first.
+    if error.errno in _FORBIDDEN:
+        what = "cannot be written: no permission, or the disk is read-only."
+        remedy = f"Choose another folder with {option}."
+    elif error.errno == errno.ENAMETOOLONG:
+        what = "could not be written: the name is too long for this system."
+        remedy = f"Choose a shorter one with {option}."
+    elif error.errno in _FULL or _scarce(out):
+        what = "could not be written: the disk is full."
+        remedy = f"Free some space or choose another disk with {option}."
+    else:
+        what = f"could not be written ({error.strerror or error})."
+        remedy = f"Check the disk, or choose another folder with {option}."
+    return InputError.at(out, "", what, remedy)
+
+
+def _about(error: OSError, out: Path) -> bool:
+    """Tell whether an error names no file, or one on the way to the result or beside it."""
+    if not isinstance(error.filename, str):
+        return True
+    path = Path(os.path.abspath(error.filename))
+    return path.is_relative_to(out.parent) or out.is_relative_to(path)
+
+
+def _scarce(out: Path) -> bool:
+    """Tell whether the disk is full: GDAL and SQLite fail there with errors of their own."""
+    try:
+        disk = shutil.disk_usage(out.parent)
+    except OSError:
+        return False
+    return disk.total > 0 and disk.free < _SCARCE_BYTES
+
+
+def _remove_if_empty(folder: Path) -> None:
+    try:
+        folder.rmdir()
+    except OSError:
+        return

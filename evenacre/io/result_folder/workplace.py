@@ -1,0 +1,152 @@
+"""The hidden folder beside a result in which it is made.
+
+A lock in it, which the system takes back from a process that dies, tells the living run from
+one that was killed. The next run into the same folder clears what a killed one left.
+"""
+
+from __future__ import annotations
+
+import errno
+import hashlib
+import os
+import re
+import stat
+import tempfile
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+from filelock import FileLock, Timeout
+
+from evenacre.errors import InputError
+from evenacre.io.result_folder.exchange import settle
+from evenacre.processes.interrupts import held
+from evenacre.processes.written import Written
+
+_PATIENCE_S = 3.0
+_SURELY_DEAD_S = 24 * 3600.0
+_NAME = re.compile(r"\.evenacre-[0-9a-f]{16}")
+_LOCK, _JOB = "lock", "job-"
+_NO_LOCKS = {errno.ENOSYS, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOLCK}
+
+
+@contextmanager
+def workplace(target: Path, written: Written, option: str = "folder with --out") -> Iterator[Path]:
+    """Give an empty folder on the same disk to make a file or folder in.
+
+    Parameters
+    ----------
+    target : Path
+        Absolute; what is to be made. Its folder exists.
+    written : Written
+        Told of files of an earlier result that were kept.
+    option : str
+        How another target is chosen, in words that follow "choose another".
+
+    Raises
+    ------
+    InputError
+        When another run is making the same.
+    """
+    with _entered(_beside(target), target, option, _PATIENCE_S) as (place, is_locked):
+        _clear(place, target, written, all_dead=is_locked)
+        _clear_neighbours(place, target, written)
+        job: Path | None = None
+        try:
+            with held():
+                job = Path(tempfile.mkdtemp(prefix=_JOB, dir=place))
+            yield job
+        finally:
+            if job is not None:
+                with held():
+                    _settle(job, target, written)
+
+
+def _beside(target: Path) -> Path:
+    """Name by a digest: a name may be as long as the file system allows, with nothing to add."""
+    owner = str(os.geteuid()) if hasattr(os, "geteuid") else ""
+    digest = hashlib.sha256(os.fsencode(f"{owner}/{os.path.normcase(target.name)}")).hexdigest()
+    return target.with_name(f".evenacre-{digest[:16]}")
+
+
+@contextmanager
+def _entered(
+    place: Path, target: Path, option: str, patience_s: float
+) -> Iterator[tuple[Path, bool]]:
+    """Hold the place against other runs; tell whether the disk knows locks."""
+    lock = FileLock(place / _LOCK)
+    knows_locks = True
+    try:
+        knows_locks = _acquire(lock, place, target, option, patience_s)
+        yield place, knows_locks
+    finally:
+        if lock.is_locked or not knows_locks:
+            with held():
+                _leave(place, lock)
+
+
+def _acquire(lock: FileLock, place: Path, target: Path, option: str, patience_s: float) -> bool:
+    """Make the place and lock it; False on a disk without locks."""
+    end = time.monotonic() + patience_s
+    while True:
+        place.mkdir(exist_ok=True)
+        try:
+            if not _is_own_folder(place):
+                what = f"cannot be written: {place.name} beside it is not Evenacre's."
+                raise InputError.at(target, "", what, f"Move that, or choose another {option}.")
+            lock.acquire(timeout=max(0.0, end - time.monotonic()))
+        except FileNotFoundError:
+            continue  # the run that had it ended and took its folder away just now
+        except Timeout:
+            what = "is being written by another run of Evenacre."
+            remedy = f"Wait until that has ended, or choose another {option}."
+            raise InputError.at(target, "", what, remedy) from None
+        except NotImplementedError:
+            return False
+        except OSError as error:
+            if error.errno not in _NO_LOCKS:
+                raise
+            return False
+        return True
+
+
+def _leave(place: Path, lock: FileLock) -> None:
+    """Take the folder away, unless something in it is still wanted."""
+    if os.name == "nt":  # what is open cannot be deleted there
+        lock.release()
+    with suppress(OSError):
+        if os.listdir(place) in ([], [_LOCK]):
+            (place / _LOCK).unlink(missing_ok=True)
+            place.rmdir()
+    lock.release()
+
+
+def _clear(place: Path, target: Path, written: Written, *, all_dead: bool) -> None:
+    for job in sorted(place.glob(f"{_JOB}*")):
+        if all_dead or time.time() - job.stat().st_mtime > _SURELY_DEAD_S:
+            _settle(job, target, written)
+
+
+def _clear_neighbours(own: Path, target: Path, written: Written) -> None:
+    """Clear what killed runs into other folders left beside this one."""
+    for place in own.parent.glob(".evenacre-*"):
+        if place == own or not _NAME.fullmatch(place.name):
+            continue
+        with suppress(InputError, OSError), _entered(place, target, "", 0.0) as (_, is_locked):
+            _clear(place, target, written, all_dead=is_locked)
+
+
+def _settle(job: Path, target: Path, written: Written) -> None:
+    try:
+        settle(job, target, written)
+    except (OSError, ValueError) as error:
+        why = getattr(error, "strerror", None) or str(error)
+        written.notes.append(f"{job}: what is left of an earlier result stays here ({why}).")
+
+
+def _is_own_folder(place: Path) -> bool:
+    """Whether this is a true folder, and this user's where the system tells."""
+    status = place.lstat()
+    owner = os.geteuid() if hasattr(os, "geteuid") else status.st_uid
+    return stat.S_ISDIR(status.st_mode) and status.st_uid == owner

@@ -1,0 +1,1 @@
+"""The season file, and what stands in for one: options, or task data."""

@@ -1,0 +1,179 @@
+"""The files a season names: found, fingerprinted, and the map files read."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path, PurePath
+from typing import Any
+
+from evenacre.errors import InputError
+from evenacre.io.common.problem_collector import Complaints, KeyPath
+from evenacre.io.common.suggestions import did_you_mean
+from evenacre.io.maps.field_layers import (
+    read_boundary,
+    read_setbacks,
+    read_unworkable,
+    read_zones,
+)
+from evenacre.io.maps.read_layer import LayerCache, Source
+from evenacre.io.season.schema import FieldTable, SourceTable
+from evenacre.io.taskdata.folder import is_taskdata
+from evenacre.io.untrusted import budget
+from evenacre.io.untrusted.files import blocks
+from evenacre.model import Field, InputFile
+
+_SHAPEFILE_PARTS = (".shp", ".shx", ".dbf", ".prj", ".cpg")
+
+
+@dataclass
+class SeasonFiles:
+    """Finds files beside the season file and remembers every one of them.
+
+    Attributes
+    ----------
+    base : Path
+        The folder names are relative to.
+    complaints : Complaints
+        Told of files that are not there.
+    """
+
+    base: Path
+    complaints: Complaints
+    _found: dict[Path, PurePath] = field(default_factory=dict)
+    _cache: LayerCache = field(default_factory=dict)
+
+    def find(self, name: str, path: KeyPath) -> Path | None:
+        """Return the file of a name; complain and return None when it is not there."""
+        near = ""
+        try:
+            file = Path(os.path.normpath(self.base / name))
+            if file.is_dir() and not is_taskdata(file):
+                self.complaints.add(path, f'"{name}" is a folder.', "Name the file in it.")
+                return None
+            if file.exists():
+                self.add(file, name)
+                return file
+            if file.is_symlink():
+                near = "It is a link that leads nowhere."
+            elif file.parent.is_dir():
+                beside = sorted(entry.name for entry in file.parent.iterdir())
+                near = did_you_mean(file.name, beside)
+        except (OSError, ValueError):
+            near = "This cannot be the name of a file."
+        self.complaints.add(
+            path, f'There is no file "{name}".', near or "Check the name and the folder."
+        )
+        return None
+
+    def add(self, file: Path, name: str) -> None:
+        """Remember a file that was read, by the name people know it by."""
+        self._found.setdefault(file, PurePath(os.path.normpath(name)))
+
+    def inputs(self) -> tuple[InputFile, ...]:
+        """Fingerprint every file that was found, in order of name.
+
+        Raises
+        ------
+        InputError
+            When a file cannot be read.
+        """
+        digests: dict[str, str] = {}
+        for file, name in self._found.items():
+            for part in _parts(file):
+                label = (name.parent / part.relative_to(file.parent)).as_posix()
+                if label not in digests:
+                    digests[label] = _sha256(part, label)
+        return tuple(InputFile(label, digests[label]) for label in sorted(digests))
+
+    def field(self, table: FieldTable, path: KeyPath) -> tuple[Field | None, list[str]]:
+        """Read the geometry of a field.
+
+        Returns
+        -------
+        Field or None
+            None when something was complained about.
+        list of str
+            Warnings.
+        """
+        before = len(self.complaints.problems)
+        warnings: list[str] = []
+
+        def read(
+            reader: Callable[..., tuple[Any, list[str]]], key: str, *args: object, **options: object
+        ) -> Any:
+            drawn: SourceTable | None = getattr(table, key)
+            return self.shapes(reader, drawn, (*path, key), warnings, *args, **options)
+
+        boundary = read(read_boundary, "boundary")
+        unworkable = read(read_unworkable, "unworkable", boundary)
+        zones = table.zones and read(
+            read_zones, "zones", boundary, name_column=table.zones.name_column
+        )
+        setbacks = table.setbacks and read(
+            read_setbacks,
+            "setbacks",
+            table.setbacks.distance,
+            boundary,
+            name_column=table.setbacks.name_column,
+        )
+        if len(self.complaints.problems) > before:
+            return None, warnings
+        if boundary is not None and unworkable is not None and unworkable.covers(boundary):
+            self.complaints.add(
+                (*path, "unworkable"),
+                "The unworkable ground covers the whole field.",
+                "Give only the ground that is not worked.",
+            )
+            return None, warnings
+        return Field(table.name, boundary, unworkable, zones, setbacks), warnings
+
+    def shapes(
+        self,
+        reader: Callable[..., tuple[Any, list[str]]],
+        table: SourceTable | None,
+        path: KeyPath,
+        warnings: list[str],
+        *args: object,
+        **options: object,
+    ) -> Any:
+        """Read a map with one of the readers of `vectors`; None when it cannot be."""
+        source = self._source(table, path)
+        if source is None:
+            return None
+        try:
+            shapes, said = reader(source, *args, cache=self._cache, **options)
+        except InputError as error:
+            self.complaints.take(error)
+            return None
+        warnings.extend(said)
+        return shapes
+
+    def _source(self, table: SourceTable | None, path: KeyPath) -> Source | None:
+        file = self.find(table.file, path) if table else None
+        if table is None or file is None:
+            return None
+        return Source(file, table.layer, table.where, table.crs, self._found[file].as_posix())
+
+
+def _parts(file: Path) -> list[Path]:
+    """Return a file and what belongs to it: a Shapefile's parts, a folder's files."""
+    if file.is_dir():
+        return sorted(p for p in file.rglob("*") if p.is_file() and not p.is_symlink())
+    if file.suffix.lower() == ".shp":
+        near = sorted(file.parent.glob(f"{_glob_safe(file.stem)}.*"))
+        return [part for part in near if part.suffix.lower() in _SHAPEFILE_PARTS]
+    return [file]
+
+
+def _glob_safe(name: str) -> str:
+    return "".join(f"[{c}]" if c in "*?[" else c for c in name)
+
+
+def _sha256(file: Path, label: str) -> str:
+    digest = hashlib.sha256()
+    for block in blocks(file, label, budget.MAP_BYTES):
+        digest.update(block)
+    return digest.hexdigest()

@@ -1,0 +1,158 @@
+"""Read a farm's season: the season file, or the command line's options in its place."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+from typing import Any
+
+from evenacre.errors import InputError
+from evenacre.io.common.problem_collector import Complaints, KeyPath
+from evenacre.io.season.build import MustHold, SeasonDraft, build_season
+from evenacre.io.season.files import SeasonFiles
+from evenacre.io.season.from_options import season_from_options
+from evenacre.io.season.schema import ENTRIES
+from evenacre.io.untrusted import budget
+from evenacre.io.untrusted.files import read_whole
+from evenacre.model import Season
+
+_GIVE_ONE = "Give a season file, such as season.toml; `evenacre audit` takes a log after --tracks."
+_DEEPEST = 20
+_MADE_ON_THE_DAY = ("tracks", "columns", "blockages", "blockage", "loads")
+
+__all__ = ["draft_season", "load_season", "season_from_options"]
+
+
+def load_season(path: Path, *, logs: bool = True, must_hold: MustHold = "operations") -> Season:
+    """Read and check a season file and the map files it names; logs are only looked for.
+
+    Parameters
+    ----------
+    path : Path
+        The season file; other files are named relative to it.
+    logs : bool
+        False for a plan of work to come: nothing that is made on the day is looked for, and
+        operations need not name any.
+    must_hold : str
+        What the season is read for: ``"operations"``, ``"seeding"`` (of grazed paddocks: it
+        has ``grazing`` and ``seeding`` then, and need not have operations), ``"either"``, or
+        ``"fields"`` (or paddocks, whatever is done there).
+
+    Raises
+    ------
+    InputError
+        With every complaint at once.
+    """
+    draft = draft_season(path, logs=logs, must_hold=must_hold)
+    if draft.problems:
+        raise InputError(draft.problems)
+    return draft.season
+
+
+def draft_season(
+    path: Path, *, logs: bool = True, must_hold: MustHold = "operations"
+) -> SeasonDraft:
+    """Read a season file as far as it goes, and collect what is wrong.
+
+    Parameters are those of `load_season`.
+
+    Raises
+    ------
+    InputError
+        When the file is missing or not TOML, so that nothing can be read.
+    """
+    raw = _read_toml(path)
+    complaints = Complaints(lambda key: _name_key(path.name, raw, key))
+    files = SeasonFiles(path.parent, complaints)
+    files.add(path, path.name)
+    return build_season(raw if logs else _to_come(raw), files, logs=logs, must_hold=must_hold)
+
+
+def _to_come(raw: dict[str, Any]) -> dict[str, Any]:
+    """Leave out of operations what is made on the day they are done."""
+    operations = raw.get("operation")
+    if isinstance(operations, dict):
+        operations = [operations]
+    if not isinstance(operations, list):
+        return raw
+    kept = [
+        {k: v for k, v in o.items() if k not in _MADE_ON_THE_DAY} | {"tracks": []}
+        if isinstance(o, dict)
+        else o
+        for o in operations
+    ]
+    return {**raw, "operation": kept}
+
+
+def _read_toml(path: Path) -> dict[str, Any]:
+    if path.is_dir() or not path.exists():
+        what = "It is a folder." if path.is_dir() else "There is no such file."
+        raise InputError.at(path, "", what, "Give the season file, such as season.toml.")
+    data = read_whole(path, str(path), budget.SEASON_BYTES)
+    for number, text in enumerate(data.split(b"\n"), 1):
+        if text.count(b".") > budget.SEASON_DOTS:
+            what = f"The line has more than {budget.SEASON_DOTS} dots."
+            raise InputError.at(path.name, f"line {number:,}", what, _GIVE_ONE)
+    try:
+        raw = tomllib.loads(data.decode("utf-8-sig"))
+    except UnicodeDecodeError as error:
+        if path.suffix.lower() != ".toml":
+            raise InputError.at(path.name, "", "It is no season file.", _GIVE_ONE) from None
+        line = data[: error.start].count(b"\n") + 1
+        raise InputError.at(
+            path.name, f"line {line}", "The text is not UTF-8.", "Save the file as UTF-8."
+        ) from None
+    except tomllib.TOMLDecodeError as error:
+        words, _, where = str(error).removesuffix(")").rpartition(" (at ")
+        place = where if "line" in where else f"line {len(data.splitlines())}, the last"
+        raise InputError.at(
+            path.name,
+            place,
+            f"It is not TOML: {words[0].lower()}{words[1:]}.",
+            "Check quotes, brackets and the = sign there and on the line before."
+            if path.suffix.lower() == ".toml"
+            else _GIVE_ONE,
+        ) from None
+    except (ValueError, RecursionError):
+        # A number of thousands of digits, or brackets in brackets without end.
+        raise InputError.at(
+            path.name, "", "It is no TOML that a season can be.", _GIVE_ONE
+        ) from None
+    if _too_deep(raw):
+        what = "Its tables are nested deeper than those of a season are."
+        raise InputError.at(path.name, "", what, _GIVE_ONE)
+    if not raw:
+        raise InputError.at(
+            path.name, "", "The season file is empty.", "Describe field, implement and operation."
+        )
+    return raw
+
+
+def _too_deep(raw: dict[str, Any]) -> bool:
+    level: list[Any] = [raw]
+    for _ in range(_DEEPEST):
+        level = [
+            inner
+            for outer in level
+            for inner in (outer.values() if isinstance(outer, dict) else outer)
+            if isinstance(inner, dict | list)
+        ]
+    return bool(level)
+
+
+def _name_key(file: str, raw: dict[str, Any], path: KeyPath) -> tuple[str, str]:
+    """Name a key as a person would find it: ``operation "Spring", products 1, rate``."""
+    parts: list[str] = []
+    rest = path
+    if len(path) > 1 and path[0] in ENTRIES and isinstance(path[1], int):
+        entries = raw[str(path[0])]
+        entry = entries[path[1]] if isinstance(entries, list) else entries
+        name = entry.get("name", entry.get("class")) if isinstance(entry, dict) else None
+        label = f'"{name}"' if isinstance(name, str) and name else str(path[1] + 1)
+        parts, rest = [f"{path[0]} {label}"], path[2:]
+    for part in rest:
+        if isinstance(part, int) and parts:
+            parts[-1] += f" {part + 1}"
+        else:
+            parts.append(str(part))
+    return file, ", ".join(parts)

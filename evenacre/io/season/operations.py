@@ -1,0 +1,254 @@
+"""Make operations of their tables and of the nouns they name."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from evenacre.errors import InputError
+from evenacre.io.common.problem_collector import Complaints, KeyPath
+from evenacre.io.common.suggestions import choice
+from evenacre.io.logs.blockages import BlockageNote, blockages_of
+from evenacre.io.logs.columns.column_roles import ROLES
+from evenacre.io.season.files import SeasonFiles
+from evenacre.io.season.products import analysis_in_name, check_currency
+from evenacre.io.season.schema import BlockageTable, OperationTable, SeasonTable, SettingsTable
+from evenacre.io.season.seed_rates import bulk_target, with_seed_of
+from evenacre.model import (
+    Application,
+    Blockage,
+    Field,
+    Implement,
+    OperationPlan,
+    Product,
+    Settings,
+)
+from evenacre.units.display import in_both
+
+_SETTINGS = {
+    "skip_min_width": "skip_min_width_m",
+    "skip_min_area": "skip_min_area_m2",
+    "pass_to_pass": "pass_to_pass_m",
+    "within_pass": "within_pass_m",
+    "headland_rounds": "headland_rounds",
+    "max_gap": "max_gap_s",
+    "max_speed": "max_speed_mps",
+    "smooth": "smooth",
+}
+_MUCH_KG_PER_M2 = 3.0  # 30 t/ha
+_ROUNDING = 1e-9
+
+
+@dataclass(frozen=True)
+class PlanBuilder:
+    """Puts operations together from the nouns of a season.
+
+    Attributes
+    ----------
+    top : SeasonTable
+    files : SeasonFiles
+    complaints : Complaints
+    products, implements, fields : mapping
+        By name. One that could not be made is None: it is already complained about.
+    said : mapping
+        Warnings by kind and name of a noun.
+    logs : bool
+        False when operations need not name any.
+    """
+
+    top: SeasonTable
+    files: SeasonFiles
+    complaints: Complaints
+    products: Mapping[str, Product | None]
+    implements: Mapping[str, Implement | None]
+    fields: Mapping[str, Field | None]
+    said: Mapping[tuple[str, str], list[str]]
+    logs: bool = True
+
+    def plan(self, table: OperationTable, path: KeyPath) -> OperationPlan:
+        """Make one operation; stand-ins take the place of what it names in vain."""
+        field = self._known(self.fields, table.field, (*path, "field"))
+        implement = self._known(self.implements, table.implement, (*path, "implement"))
+        applications = self._applications(table, path)
+        compartment_of = self._compartments(table, implement, path)
+        if table.quote is not None:
+            asked = self.top.operation[int(path[1])].get("quote")
+            check_currency(asked, self.top.currency, self.complaints, (*path, "quote"))
+        self._check_columns(table, path)
+        date = table.date.isoformat() if table.date else ""
+        tracks = self._tracks(table, path)
+        blockage_file = (
+            self.files.find(table.blockages, (*path, "blockages")) if table.blockages else None
+        )
+        ticket_file = self.files.find(table.loads, (*path, "loads")) if table.loads else None
+        names = [("field", table.field), ("implement", table.implement)]
+        names += [("product", use.product) for use in table.products]
+        warnings = [text for key in names for text in self.said.get(key, [])]
+        warnings += [
+            f"{a.product.name}: the target rate of {in_both('rate', a.target_kg_per_m2)} is very "
+            "high."
+            for a in applications
+            if a.target_kg_per_m2 is not None and a.target_kg_per_m2 > _MUCH_KG_PER_M2
+        ]
+        warnings += _out_of_range(applications)
+        return OperationPlan(
+            name=table.name,
+            field=field or Field(table.field),
+            implement=implement or Implement(width_m=1.0),
+            track_files=tuple(file for file, _, _ in tracks),
+            track_layers=tuple(layer for _, layer, _ in tracks),
+            track_crs=tuple(crs for _, _, crs in tracks),
+            columns=dict(table.columns),
+            time_zone=self.top.time_zone,
+            applications=applications,
+            date=date,
+            blockage_file=blockage_file,
+            blockages=self._blockages(table.blockage, implement, date, path),
+            settings=_settings(self.top.settings, table),
+            notes=tuple(_analysis_notes(applications)),
+            warnings=tuple(dict.fromkeys(warnings)),
+            ticket_file=ticket_file,
+            method=table.method,
+            quote_per_m2=table.quote,
+            compartment_of=compartment_of,
+            with_seed=with_seed_of(table, implement, self.complaints, path),
+        )
+
+    def _compartments(
+        self, table: OperationTable, implement: Implement | None, path: KeyPath
+    ) -> tuple[tuple[str, str], ...]:
+        """Pair products with the compartments they ride in."""
+        if implement is None:
+            return ()
+        known = [compartment.name for compartment in implement.compartments]
+        pairs: dict[tuple[str, str], None] = {}
+        for index, use in enumerate(table.products):
+            for name in use.compartment:
+                pairs[use.product, name] = None
+                if name not in known:
+                    self.complaints.add(
+                        (*path, "products", index, "compartment"),
+                        f'"{table.implement}" has no compartment "{name}".',
+                        choice(name, known, "List its compartments under [[implement]]."),
+                    )
+        return tuple(pairs)
+
+    def _known(self, nouns: Mapping[str, Any], name: str, path: KeyPath) -> Any:
+        if name not in nouns:
+            kind = str(path[2])
+            self.complaints.add(
+                path,
+                f'There is no {kind} "{name}".',
+                choice(name, nouns, f"Define it under [[{kind}]]."),
+            )
+            return None
+        return nouns[name]
+
+    def _applications(self, table: OperationTable, path: KeyPath) -> tuple[Application, ...]:
+        made: dict[str, Application] = {}
+        for index, use in enumerate(table.products):
+            place = (*path, "products", index, "product")
+            if use.product in made:
+                what = f'"{use.product}" is listed twice.'
+                self.complaints.add(place, what, "Keep one of them.")
+            elif use.product not in self.products:
+                remedy = choice(use.product, self.products, "Define it under [[product]].")
+                self.complaints.add(place, f'There is no product "{use.product}".', remedy)
+            elif product := self.products[use.product]:
+                rate = use.rate
+                if use.pls_rate is not None:
+                    where = (*path, "products", index, "pls_rate")
+                    rate = bulk_target(
+                        rate, use.pls_rate, product, self.products, self.complaints, where
+                    )
+                made[use.product] = Application(product, rate)
+        return tuple(made.values())
+
+    def _check_columns(self, table: OperationTable, path: KeyPath) -> None:
+        roles = {role.partition(":")[0] for role in ROLES}
+        products = [use.product for use in table.products]
+        for role in table.columns:
+            name, colon, key = role.partition(":")
+            place = (*path, "columns", role)
+            if name not in roles:
+                what = f'"{role}" is not what a column can be.'
+                self.complaints.add(place, what, choice(name, ROLES))
+            elif name in ("rate", "flow") and colon and key not in products:
+                what = f'The operation has no product "{key}".'
+                remedy = choice(key, products, "Add it to products.")
+                self.complaints.add(place, what, remedy)
+
+    def _tracks(
+        self, table: OperationTable, path: KeyPath
+    ) -> list[tuple[Path, str | None, str | None]]:
+        found: list[tuple[Path, str | None, str | None]] = []
+        if self.logs and not table.tracks:
+            self.complaints.add((*path, "tracks"), "The list is empty.", "Name at least one.")
+        for index, track in enumerate(table.tracks):
+            place = (*path, "tracks", index)
+            file = self.files.find(track.file, place)
+            if file is None:
+                continue
+            if any(file == other and track.layer == layer for other, layer, _ in found):
+                what = f'The log "{track.file}" is listed twice and would count twice.'
+                self.complaints.add(place, what, "Keep one of them.")
+                continue
+            found.append((file, track.layer, track.crs))
+        return found
+
+    def _blockages(
+        self, tables: list[BlockageTable], implement: Implement | None, date: str, path: KeyPath
+    ) -> tuple[Blockage, ...]:
+        if implement is None:
+            return ()
+        made: list[Blockage] = []
+        for index, table in enumerate(tables):
+            rows = table.rows
+            note = BlockageNote(
+                file="",
+                place="",
+                start=table.start,
+                end=table.end,
+                tower="" if table.tower is None else str(table.tower),
+                rows=", ".join(map(str, rows)) if isinstance(rows, list) else str(rows or ""),
+                cause=table.cause or "",
+            )
+            try:
+                made += blockages_of([note], implement, date=date, time_zone=self.top.time_zone)
+            except InputError as error:
+                for problem in error.problems:
+                    self.complaints.add((*path, "blockage", index), problem.what, problem.remedy)
+        return tuple(made)
+
+
+def _out_of_range(applications: Iterable[Application]) -> Iterator[str]:
+    """Say which targets the product, by its own range, cannot be placed at."""
+    for product, target in ((a.product, a.target_kg_per_m2) for a in applications):
+        least, most = product.rate_min_kg_per_m2, product.rate_max_kg_per_m2
+        if target is not None and least is not None and target < least * (1 - _ROUNDING):
+            yield f"{product.name}: the target rate is under the product's rate_min."
+        if target is not None and most is not None and target > most * (1 + _ROUNDING):
+            yield f"{product.name}: the target rate is over the product's rate_max."
+
+
+def _analysis_notes(applications: Iterable[Application]) -> Iterator[str]:
+    """Say which analyses are those that the products' names state."""
+    for product in (a.product for a in applications):
+        if product.analysis and product.analysis == analysis_in_name(product.name):
+            shown = ", ".join(f"{value:g} % {key}" for key, value in product.analysis.items())
+            yield f"{product.name}: its analysis is that of its name: {shown}."
+
+
+def _settings(*tables: SettingsTable) -> Settings:
+    """Return the settings, later tables over earlier ones."""
+    settings = Settings()
+    for table in tables:
+        given = {
+            name: getattr(table, key)
+            for key, name in _SETTINGS.items()
+            if getattr(table, key) is not None
+        }
+        settings = replace(settings, **given)
+    return settings

@@ -1,0 +1,1 @@
+"""Paddocks, herd and seeding of a season file."""

@@ -1,0 +1,196 @@
+"""Read a plan of interseeding back from its ``plan.json``."""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import json
+import re
+from pathlib import Path
+from typing import Annotated, Any
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from evenacre.errors import InputError, Problem
+from evenacre.io.common.problem_collector import Complaints, KeyPath
+from evenacre.io.season.schema_types import Date, Name
+from evenacre.io.untrusted import budget
+from evenacre.io.untrusted.files import read_whole
+from evenacre.model import (
+    InputFile,
+    PlannedPaddock,
+    PlannedSeeding,
+    PlannedVisit,
+    PlannedWindow,
+)
+
+_SCHEMA = re.compile(r"evenacre/plan/1(\.\d+)?")
+_REMEDY = "Give plan.json as `evenacre interseed` wrote it; if it was changed, plan again."
+_Amount = Annotated[float, Field(ge=0, le=1e12, allow_inf_nan=False)]
+
+
+class _Table(BaseModel):
+    """An object of the plan; keys that are not needed here are passed over."""
+
+    model_config = ConfigDict(extra="ignore", frozen=True, strict=True)
+
+
+class _Spell(_Table):
+    first: Date
+    last: Date
+
+
+class _Window(_Table):
+    opens: Date | None
+    closes: Date | None
+    back: Date | None = None
+    spells: list[_Spell] | None = None
+
+
+class _Visit(_Table):
+    date: Date
+    area_m2: _Amount
+    seed_kg: _Amount
+
+
+class _Paddock(_Table):
+    paddock: Name
+    workable_m2: _Amount
+    window: _Window | None
+    visits: list[_Visit]
+    graze_from: Date | None = None
+
+
+class _Part(_Table):
+    product: Name
+
+
+class _Seed(_Table):
+    product: Name
+    parts: list[_Part] = []
+
+
+class _Plan(_Table):
+    seed: _Seed
+    paddocks: Annotated[list[_Paddock], Field(min_length=1)]
+
+
+def read_plan(path: Path) -> PlannedSeeding:
+    """Read what was planned, as far as it can be held against what was done.
+
+    Parameters
+    ----------
+    path : Path
+        ``plan.json``, schema ``evenacre/plan/1``.
+
+    Raises
+    ------
+    InputError
+        When it is not there or no such plan, or with every value that is missing or wrong.
+    """
+    raw = _bytes(path)
+    data = _parsed(path, raw)
+    _check_schema(path, data)
+    complaints = Complaints(lambda keys: (str(path), _place(keys, data)))
+    plan = complaints.check(_Plan, data)
+    if plan is not None:
+        _check_sense(plan, complaints)
+    if plan is None or complaints.problems:
+        raise InputError([Problem(p.file, p.place, p.what, _REMEDY) for p in complaints.problems])
+    return PlannedSeeding(
+        product=plan.seed.product,
+        parts=tuple(part.product for part in plan.seed.parts) or (plan.seed.product,),
+        paddocks=tuple(_paddock(paddock) for paddock in plan.paddocks),
+        file=InputFile(path.name, hashlib.sha256(raw).hexdigest()),
+    )
+
+
+def _bytes(path: Path) -> bytes:
+    if path.is_dir():
+        raise InputError.at(path, "", "is a folder.", "Name plan.json in it.")
+    return read_whole(path, str(path), budget.SETTINGS_BYTES)
+
+
+def _parsed(path: Path, raw: bytes) -> Any:
+    def refuse(constant: str) -> object:
+        raise InputError.at(path, "", f"{constant} is not a number.", _REMEDY)
+
+    try:
+        data = json.loads(raw.decode("utf-8-sig"), parse_constant=refuse)
+        json.dumps(data, ensure_ascii=False).encode()  # half a character (\ud800) is no text
+        return data
+    except UnicodeDecodeError:
+        raise InputError.at(path, "", "is not text.", _REMEDY) from None
+    except json.JSONDecodeError as error:
+        place = f"line {error.lineno}, column {error.colno}"
+        raise InputError.at(path, place, "It is not JSON from here on.", _REMEDY) from None
+    except (RecursionError, ValueError):
+        raise InputError.at(path, "", "It is no JSON that a plan can be.", _REMEDY) from None
+
+
+def _check_schema(path: Path, data: Any) -> None:
+    schema = data.get("schema") if isinstance(data, dict) else None
+    if isinstance(schema, str) and _SCHEMA.fullmatch(schema):
+        return
+    if isinstance(schema, str) and schema.startswith("evenacre/plan/"):
+        what = f'It is a plan of the form "{schema}", which this Evenacre does not know.'
+        raise InputError.at(path, "schema", what, "Use the Evenacre that wrote it.")
+    what = "It is no plan of interseeding."
+    if isinstance(schema, str):
+        what = f'It is no plan of interseeding but "{schema}".'
+    raise InputError.at(path, "schema", what, _REMEDY)
+
+
+def _place(keys: KeyPath, data: Any) -> str:
+    """Name a value by its path: ``paddocks 2 (Creek 3), visits 1, date``."""
+    words: list[str] = []
+    for key in keys:
+        data = _inside(data, key)
+        if isinstance(key, int):
+            name = _inside(data, "paddock")
+            words[-1] += f" {key + 1}" + (f" ({name})" if isinstance(name, str) else "")
+        else:
+            words.append(key)
+    return ", ".join(words)
+
+
+def _inside(data: Any, key: str | int) -> Any:
+    try:
+        return data[key]
+    except (KeyError, IndexError, TypeError):
+        return None
+
+
+def _check_sense(plan: _Plan, complaints: Complaints) -> None:
+    """Complain of names that come twice and of windows that close before they open."""
+    names = [paddock.paddock for paddock in plan.paddocks]
+    for i, paddock in enumerate(plan.paddocks):
+        place: KeyPath = ("paddocks", i)
+        if paddock.paddock in names[:i]:
+            complaints.add(place, f'"{paddock.paddock}" comes twice.', _REMEDY)
+        if paddock.window is None:
+            continue
+        if (paddock.window.opens is None) != (paddock.window.closes is None):
+            complaints.add((*place, "window"), "It opens or closes, but not both.", _REMEDY)
+        if any(first > last for first, last in _spells(paddock.window)):
+            complaints.add((*place, "window"), "It closes before it opens.", _REMEDY)
+
+
+def _spells(window: _Window) -> list[tuple[dt.date, dt.date]]:
+    if window.spells is not None:
+        return [(spell.first, spell.last) for spell in window.spells]
+    if window.opens is None or window.closes is None:
+        return []
+    return [(window.opens, window.closes)]
+
+
+def _paddock(paddock: _Paddock) -> PlannedPaddock:
+    window = paddock.window
+    visits = [PlannedVisit(v.date, v.area_m2, v.seed_kg) for v in paddock.visits]
+    return PlannedPaddock(
+        name=paddock.paddock,
+        workable_m2=paddock.workable_m2,
+        window=PlannedWindow(tuple(sorted(_spells(window))), window.back) if window else None,
+        visits=tuple(sorted(visits, key=lambda visit: visit.day)),
+        graze_from=paddock.graze_from,
+    )

@@ -1,0 +1,95 @@
+"""Check every file of a season without computing anything."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Literal
+
+from evenacre.errors import InputError, Problem
+from evenacre.io.season.build import SeasonDraft
+from evenacre.io.season.from_taskdata import season_from_taskdata
+from evenacre.io.season.load import draft_season
+from evenacre.io.season.load_operation import read_operation
+from evenacre.io.taskdata.folder import is_taskdata
+from evenacre.model import OperationPlan
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing to know about a season's files.
+
+    Attributes
+    ----------
+    level : str
+        ``"error"`` has to be mended before an audit; ``"warning"`` will be used but looks
+        wrong; ``"note"`` says what was guessed.
+    text : str
+        The whole sentence.
+    operation : str
+        ``"field, operation"`` it belongs to; empty when it concerns the season.
+    problem : Problem or None
+        The parts of an error.
+    """
+
+    level: Literal["error", "warning", "note"]
+    text: str
+    operation: str = ""
+    problem: Problem | None = None
+
+
+def check_season(path: Path) -> list[Finding]:
+    """List every problem, doubt and guess of a season and its files.
+
+    Parameters
+    ----------
+    path : Path
+        The season file, or task data to be audited as it is.
+
+    Returns
+    -------
+    list of Finding
+        Errors of the season file first, then operation by operation; none is said twice.
+    """
+    try:
+        draft = (
+            _taskdata_draft(path) if is_taskdata(path) else draft_season(path, must_hold="either")
+        )
+    except InputError as error:
+        return [_error(problem) for problem in error.problems]
+    return check_draft(draft)
+
+
+def _taskdata_draft(path: Path) -> SeasonDraft:
+    season = season_from_taskdata(path)
+    return SeasonDraft(season, (), (True,) * len(season.operations))
+
+
+def check_draft(draft: SeasonDraft) -> list[Finding]:
+    """List what is wrong with a season that has been read, and with its logs."""
+    findings = [_error(problem) for problem in draft.problems]
+    findings += [Finding("warning", text) for text in draft.season.warnings]
+    for plan, equipped in zip(draft.season.operations, draft.equipped, strict=True):
+        findings += _check_operation(plan, equipped)
+    seen: dict[tuple[str, str], Finding] = {}
+    for finding in findings:
+        seen.setdefault((finding.level, finding.text), finding)
+    return list(seen.values())
+
+
+def _check_operation(plan: OperationPlan, equipped: bool) -> list[Finding]:
+    name = f"{plan.field.name}, {plan.name}"
+    # Rows cannot be judged against the stand-in of an implement that has to be mended.
+    plan = plan if equipped else replace(plan, blockage_file=None)
+    operation, problems = read_operation(plan)
+    findings = [_error(problem, name) for problem in problems]
+    findings += [Finding("warning", text, name) for text in operation.warnings]
+    findings += [Finding("note", text, name) for text in operation.notes]
+    for track in operation.tracks:
+        findings += [Finding("warning", text, name) for text in track.warnings]
+        findings += [Finding("note", text, name) for text in track.notes]
+    return findings
+
+
+def _error(problem: Problem, operation: str = "") -> Finding:
+    return Finding("error", str(problem), operation, problem)

@@ -1,0 +1,254 @@
+"""The lines of a settings book: told whole from cut short, whoever wrote them."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from dataclasses import dataclass, field
+from functools import cached_property
+
+from evenacre.errors import InputError
+from evenacre.units.parsing import Dimension, unit_factor
+
+COMPLETE, WHOLE = "complete", "yes"
+"""The last column, and what it holds: a line that broke off while being written lacks it.
+
+Lines added by hand may leave it empty. It comes after everything that matters, so a line cut
+within it has lost nothing.
+"""
+
+COLUMNS = (
+    "date",
+    "product",
+    "bulk density",
+    "roller",
+    "setting",
+    "fan",
+    "ground speed",
+    "down pressure",
+    "rate",
+    "target",
+    "scatter",
+    "catches",
+    "result",
+    "trouble",
+    COMPLETE,
+)
+# Units at the head of a new book: US, metric.
+UNITS = {
+    "bulk density": ("lb/bu", "kg/m3"),
+    "ground speed": ("mph", "km/h"),
+    "rate": ("lb/ac", "kg/ha"),
+    "target": ("lb/ac", "kg/ha"),
+    "scatter": ("%", "%"),
+}
+DIMENSIONS = {
+    "bulk density": Dimension.MASS_PER_VOLUME,
+    "ground speed": Dimension.SPEED,
+    "rate": Dimension.MASS_PER_AREA,
+    "target": Dimension.MASS_PER_AREA,
+}
+_SEPARATORS = (",", ";", "\t")
+_HEAD = re.compile(r"(?P<name>.*?)\s*(?:\[(?P<unit>[^\]]*)\])?\s*")
+_MOST_JOINED = 20
+
+
+@dataclass(frozen=True)
+class Line:
+    """A whole line: the number it has in the file, and its cells."""
+
+    number: int
+    cells: tuple[str, ...]
+
+
+@dataclass
+class BookText:
+    """A settings book as text.
+
+    Attributes
+    ----------
+    header : tuple of str
+        As written; empty for an empty file.
+    places : dict of str to int
+        Where each known column stands.
+    units : dict of str to str
+        Unit that each known column is headed with.
+    separator, newline, encoding : str
+        As the file has them; a spreadsheet may have changed all three.
+    lines : list of Line
+    broken : list of (int, str)
+        Lines that are not whole, with what is wrong.
+    length : int
+        Lines in the file, broken ones and all.
+    tail : str
+        What has to be written before a new line: an end for a last line that has none.
+    """
+
+    header: tuple[str, ...] = ()
+    places: dict[str, int] = field(default_factory=dict)
+    units: dict[str, str] = field(default_factory=dict)
+    separator: str = ","
+    newline: str = "\r\n"
+    encoding: str = "utf-8"
+    lines: list[Line] = field(default_factory=list)
+    broken: list[tuple[int, str]] = field(default_factory=list)
+    length: int = 0
+    tail: str = ""
+
+    @cached_property
+    def decimal_comma(self) -> bool:
+        """Numbers are written with a comma, as spreadsheets of some countries do."""
+        cells = [cell for line in self.lines for cell in line.cells]
+        commas = any(re.fullmatch(r"-?\d+,\d+", cell) for cell in cells)
+        return commas and self.separator != ","
+
+
+def header_line(units: str) -> str:
+    """Head of a new book, in the units ``"us"`` or ``"metric"``."""
+    which = 1 if units == "metric" else 0
+    names = [f"{name} [{UNITS[name][which]}]" if name in UNITS else name for name in COLUMNS]
+    return written(names, ",")
+
+
+def written(cells: list[str], separator: str) -> str:
+    """Join cells into a line without its end."""
+    out = io.StringIO()
+    csv.writer(out, delimiter=separator, lineterminator="").writerow(cells)
+    return out.getvalue()
+
+
+def read_lines(content: bytes, file: str) -> BookText:
+    """Part a settings book into lines, and the whole ones from the others.
+
+    Raises
+    ------
+    InputError
+        When this is no settings book, or its header is cut short.
+    """
+    if content.startswith((b"\xff\xfe", b"\xfe\xff")):
+        raise InputError.at(file, "", "It is UTF-16 text.", "Save it as CSV UTF-8.")
+    physical = content.removeprefix(b"\xef\xbb\xbf").split(b"\n")
+    has_end = physical[-1] == b""
+    if has_end:
+        physical.pop()
+    head = next((i for i, line in enumerate(physical) if line.strip(b"\0\r ")), None)
+    if head is None:
+        return BookText(tail="" if has_end else "\r\n")
+    texts = [_decoded(line) for line in physical]
+    book = _with_header(texts[head][0], file, cut_short=len(texts) == head + 1 and not has_end)
+    book.length = len(texts)
+    if physical[head][-1:] != b"\r":
+        book.newline = "\n"
+    last_is_open = _sort_lines(book, [text for text, _ in texts], head + 1)
+    if any(strange for _, strange in (texts if has_end else texts[:-1])):
+        book.encoding = "cp1252"
+    if not has_end:
+        book.tail = ('"' if last_is_open else "") + book.newline
+        if COMPLETE not in book.places and book.lines and book.lines[-1].number == book.length:
+            book.broken.append((book.lines.pop().number, "has no end and may be cut short"))
+    return book
+
+
+def _decoded(line: bytes) -> tuple[str, bool]:
+    """Text of a line, and whether it is in the Windows code page instead of UTF-8."""
+    line = line.removesuffix(b"\r")
+    try:
+        return line.decode("utf-8"), False
+    except UnicodeDecodeError:
+        return line.decode("cp1252", errors="replace"), True
+
+
+def _with_header(text: str, file: str, *, cut_short: bool) -> BookText:
+    def names(separator: str) -> list[re.Match[str]]:
+        heads = (_HEAD.fullmatch(cell.strip()) for cell in _cells(text, separator)[0])
+        return [head for head in heads if head]
+
+    def known(head: re.Match[str]) -> str:
+        return " ".join(head["name"].lower().replace("_", " ").split())
+
+    separator = max(_SEPARATORS, key=lambda s: sum(known(head) in COLUMNS for head in names(s)))
+    book = BookText(header=tuple(_cells(text, separator)[0]), separator=separator)
+    for place, head in enumerate(names(separator)):
+        name = known(head)
+        if name in COLUMNS and name not in book.places:
+            book.places[name] = place
+            book.units[name] = head["unit"] or ""
+    if "product" not in book.places or (cut_short and COMPLETE not in book.places):
+        what = "The header is cut short." if cut_short else 'It has no column "product" in line 1.'
+        raise InputError.at(
+            file, "line 1", what, "Give a settings book with --book, or name a file to start one."
+        )
+    return book
+
+
+def _sort_lines(book: BookText, texts: list[str], start: int) -> bool:
+    """Put every line after the header among the whole or the broken; tell if a quote stays open."""
+    width, at, is_open = len(book.header), start, False
+    while at < len(texts):
+        number, text = at + 1, texts[at]
+        at += 1
+        if not text.strip("\0 "):
+            if text.strip(" "):
+                book.broken.append((number, "is damaged"))
+            continue
+        cells, is_open = _cells(text, book.separator)
+        if is_open:
+            joined = _joined(texts, at - 1, width, book.separator)
+            if joined is not None:  # a cell of several lines, as spreadsheets allow
+                cells, at = joined
+                is_open = False
+        fault = _fault(cells, width, book.places.get(COMPLETE), is_open=is_open)
+        if fault:
+            book.broken.append((number, fault))
+        else:
+            book.lines.append(Line(number, tuple(c.strip() for c in cells[:width])))
+    return is_open
+
+
+def _joined(
+    texts: list[str], start: int, width: int, separator: str
+) -> tuple[list[str], int] | None:
+    """Cells of a line that goes on in the next ones, and where the line after it starts."""
+    text = texts[start]
+    for at in range(start + 1, min(start + _MOST_JOINED, len(texts))):
+        alone, _ = _cells(texts[at], separator)
+        if len(alone) == width and written(alone, separator) == texts[at]:
+            return None  # a line of its own: the one before broke off
+        text += "\n" + texts[at]
+        cells, is_open = _cells(text, separator)
+        if not is_open:
+            return (cells, at + 1) if len(cells) == width else None
+    return None
+
+
+def _fault(cells: list[str], width: int, end: int | None, *, is_open: bool) -> str:
+    if any("\0" in cell for cell in cells):
+        return "is damaged"
+    if is_open or len(cells) < width:
+        return "is cut short"
+    if any(cell.strip() for cell in cells[width:]):
+        return "has more cells than the header"
+    if end is not None and cells[end].strip().lower() not in ("", WHOLE):
+        return "is cut short"
+    return ""
+
+
+def _cells(text: str, separator: str) -> tuple[list[str], bool]:
+    """Cells of one line, and whether a quote was left open."""
+
+    def read(*, strict: bool) -> list[str]:
+        reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=strict)
+        return next(reader, [])
+
+    try:
+        return read(strict=True), False
+    except csv.Error as error:
+        if len(text) > csv.field_size_limit():  # no line of a book
+            return [], False
+        return read(strict=False), "unexpected end" in str(error)
+
+
+def column_factor(name: str, unit: str) -> float | None:
+    """SI value of the unit a column is headed with; None when it has none that fits."""
+    return unit_factor(unit, DIMENSIONS[name]) if unit else None

@@ -1,0 +1,1 @@
+"""Task data written: fields, prescriptions and guidance lines."""

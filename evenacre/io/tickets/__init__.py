@@ -1,0 +1,1 @@
+"""Load tickets: what went into the cart, what was left, what was cleaned out."""

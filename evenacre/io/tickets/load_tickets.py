@@ -1,0 +1,231 @@
+"""Read load tickets: what went into the cart, what was left in it, what was cleaned out."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from evenacre.errors import InputError, Problem
+from evenacre.io.common.suggestions import choice, did_you_mean, listed
+from evenacre.io.logs.columns.records_table import Findings
+from evenacre.io.logs.typed_times import (
+    not_read,
+    on_undated_clock,
+    seconds_of,
+    time_of_day,
+    time_span,
+)
+from evenacre.io.tickets.checks import check_amounts, in_order
+from evenacre.io.tickets.rows import TicketRow, own_rows, read_rows
+from evenacre.io.tickets.scale_uncertainty import usual_error, way_of_weighing, weight_sigma_kg
+from evenacre.model import LoadTicket, OperationPlan, Track
+from evenacre.units.parsing import Dimension, parse_quantity
+
+_EVENTS = {
+    "filled": ("filled", "fill", "load", "loaded", "put in", "topped up"),
+    "remaining": ("remaining", "remains", "left", "rest", "in the cart"),
+    "cleaned out": ("cleaned out", "clean out", "cleanout", "cleaned", "emptied", "taken out"),
+}
+_MOST_KG = 50_000.0  # no cart carries more
+
+
+def read_tickets(path: Path, plan: OperationPlan) -> tuple[tuple[LoadTicket, ...], Findings]:
+    """Read the load tickets of one operation.
+
+    With a ``field`` or ``operation`` column one table serves a whole season: each operation
+    takes its own lines. A line that names no field there belongs to none; a warning says so.
+
+    Parameters
+    ----------
+    path : Path
+    plan : OperationPlan
+        Whose field, products and compartments the tickets are of.
+
+    Returns
+    -------
+    tuple of LoadTicket
+        In the order of time, or of the file where times are missing.
+    Findings
+
+    Raises
+    ------
+    InputError
+        With every line that cannot be understood.
+    """
+    findings = Findings()
+    rows = own_rows(read_rows(path, findings), plan, findings)
+    problems: list[Problem] = []
+    times = _times(rows, plan, problems)
+    tickets = []
+    for row, time in zip(rows, times, strict=True):
+        try:
+            tickets.append(_ticket(row, None if np.isnan(time) else float(time), plan, findings))
+        except InputError as error:
+            problems += error.problems
+    if problems:
+        raise InputError(problems)
+    tickets = in_order(tickets, findings)
+    check_amounts(tickets, plan, findings)
+    return tuple(tickets), findings
+
+
+def stray_fills(paths: Iterable[Path]) -> dict[str, float]:
+    """Mass by product of the fillings that name no field in tables where others do, kg.
+
+    No operation counts them, so the balance of the season has to.
+
+    Parameters
+    ----------
+    paths : iterable of Path
+        Ticket tables; one that several operations share counts once.
+    """
+    mass: dict[str, float] = {}
+    for path in dict.fromkeys(paths):
+        for row in (r for r in read_rows(path, Findings()) if r.stray and _event(r) == "filled"):
+            weight = parse_quantity(row.weight, Dimension.MASS, file=row.file, place=row.line)
+            name = row.product or "product not named"
+            mass[name] = mass.get(name, 0.0) + weight
+    return mass
+
+
+def match_ticket_clock(
+    tickets: tuple[LoadTicket, ...], tracks: tuple[Track, ...], time_zone: str | None
+) -> tuple[tuple[LoadTicket, ...], list[str]]:
+    """Fit tickets to logs that tell the time of day only, and warn when all of them miss.
+
+    Returns
+    -------
+    tuple of LoadTicket
+    list of str
+        Warnings.
+    """
+    span = time_span(tracks)
+    times = [t.time_s for t in tickets if t.time_s is not None]
+    if span is None or not times:
+        return tickets, []
+    if on_undated_clock(span, times):
+        tickets = tuple(
+            t if t.time_s is None else replace(t, time_s=time_of_day(t.time_s, time_zone))
+            for t in tickets
+        )
+        times = [t.time_s for t in tickets if t.time_s is not None]
+    if min(times) > span[1] or max(times) < span[0]:
+        return tickets, [
+            "Every load ticket lies before or after the log: check their times and the time zone."
+        ]
+    return tickets, []
+
+
+def _times(rows: list[TicketRow], plan: OperationPlan, problems: list[Problem]) -> np.ndarray:
+    times = seconds_of([row.time for row in rows], plan.date, plan.time_zone)
+    for row, time in zip(rows, times, strict=True):
+        if row.time and np.isnan(time):
+            problems.append(
+                Problem(
+                    row.file,
+                    row.line,
+                    not_read(row.time),
+                    "Write it as 2026-04-14T09:12, or as 09:12 if the operation has a date.",
+                )
+            )
+    return times
+
+
+def _ticket(
+    row: TicketRow, time_s: float | None, plan: OperationPlan, findings: Findings
+) -> LoadTicket:
+    event = _event(row)
+    product, compartment = _contents(row, plan, findings)
+    mass = parse_quantity(row.weight, Dimension.MASS, file=row.file, place=row.line)
+    if mass < 0:
+        raise InputError.at(
+            row.file,
+            row.line,
+            f'The weight "{row.weight}" is negative.',
+            'Write what came out as "cleaned out" and what stayed as "remaining", both positive.',
+        )
+    if mass > _MOST_KG:
+        raise InputError.at(
+            row.file,
+            row.line,
+            f'The weight "{row.weight}" is more than any cart carries.',
+            "Check the number and its unit.",
+        )
+    if mass == 0 and event == "filled":
+        findings.warn(f"{row.place}: nothing was filled in; the ticket changes nothing.")
+    return LoadTicket(
+        event, compartment, product, mass, _sigma(row, mass, event, findings),
+        row.weighed_by or "scale", time_s, row.place,
+    )  # fmt: skip
+
+
+def _event(row: TicketRow) -> str:
+    word = re.sub(r"[\s_-]+", " ", row.event.lower()).strip()
+    for event, spellings in _EVENTS.items():
+        if word in spellings:
+            return event
+    raise InputError.at(
+        row.file,
+        row.line,
+        f'"{row.event}" is not an event.' if word else "The event is missing.",
+        f"Write filled, remaining or cleaned out. {did_you_mean(word, _EVENTS)}".strip(),
+    )
+
+
+def _contents(row: TicketRow, plan: OperationPlan, findings: Findings) -> tuple[str, str]:
+    """Product and compartment of a ticket; what it leaves out the operation may tell."""
+    placed = [a.product.name for a in plan.applications]
+    bins = [c.name for c in plan.implement.compartments]
+    product, compartment = row.product, row.compartment
+    if compartment and bins and compartment not in bins:
+        raise InputError.at(
+            row.file,
+            row.line,
+            f'There is no compartment "{compartment}".',
+            choice(compartment, bins),
+        )
+    if not product:
+        riding = [p for p, c in plan.compartment_of if c == compartment] if compartment else placed
+        riding = list(dict.fromkeys(riding or placed))
+        if len(riding) != 1:
+            raise InputError.at(
+                row.file, row.line, "It does not say which product.", "Fill in the product column."
+            )
+        product = riding[0]
+    elif placed and product not in placed:
+        findings.warn(
+            f'{row.place}: "{product}" is not placed by {plan.name}; its tickets are kept apart. '
+            + did_you_mean(product, placed)
+        )
+    if not compartment:
+        rides = [c for p, c in plan.compartment_of if p == product] or bins
+        if len(rides) > 1:
+            raise InputError.at(
+                row.file,
+                row.line,
+                "It does not say which compartment.",
+                f"Fill in the compartment column: {listed(rides)}.",
+            )
+        compartment = rides[0] if rides else ""
+    return product, compartment
+
+
+def _sigma(row: TicketRow, mass_kg: float, event: str, findings: Findings) -> float:
+    way, figure = way_of_weighing(row.weighed_by or "scale")
+    figure = row.resolution or figure
+    if not way:
+        findings.warn(
+            f'{row.place}: weighed by "{row.weighed_by}" says nothing of how well; '
+            f"{usual_error(way)} is taken. Write scale, load cell, bags or estimate."
+        )
+    elif not figure:
+        findings.note(
+            f"{row.file}: weights by {way} give no resolution; {usual_error(way)} is taken."
+        )
+    # What a scale says was filled is the full truck less the empty one.
+    readings = 2 if way == "scale" and event == "filled" else 1
+    return weight_sigma_kg(way, mass_kg, figure, readings=readings, file=row.file, place=row.line)

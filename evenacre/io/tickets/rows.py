@@ -1,0 +1,168 @@
+"""Lines of a table of load tickets, before they have meanings."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from pathlib import Path
+
+from evenacre.errors import InputError
+from evenacre.io.common.suggestions import choice, did_you_mean, listed
+from evenacre.io.logs.columns.headers import Header, read_header
+from evenacre.io.logs.columns.records_table import Findings, Table
+from evenacre.io.logs.formats.delimited import read_delimited
+from evenacre.io.untrusted import budget
+from evenacre.model import OperationPlan
+from evenacre.units.parsing import Dimension
+
+_COLUMNS = {
+    "time": ("time", "when", "date_time", "timestamp"),
+    "event": ("event", "what", "kind"),
+    "compartment": ("compartment", "bin", "tank", "hopper"),
+    "product": ("product", "material"),
+    "weight": ("weight", "mass", "amount", "net", "net_weight"),
+    "weighed by": ("weighed_by", "by", "weighed_with", "weighing"),
+    "resolution": ("resolution", "division", "error"),
+    "field": ("field",),
+    "operation": ("operation", "job"),
+}
+_NEEDED = ("event", "weight")
+_NUMBER_ONLY = re.compile(r"[-+]?[\d.,]+")
+_REMEDY = (
+    "A ticket table has columns event (filled, remaining or cleaned out) and weight, and as "
+    "needed time, compartment, product, weighed by, resolution, field, operation."
+)
+
+
+@dataclass(frozen=True)
+class TicketRow:
+    """A line of the table as written; empty texts where nothing stands.
+
+    Attributes
+    ----------
+    stray : bool
+        It names no field while others of the table do, so nobody can tell where it went.
+    """
+
+    file: str
+    line: str
+    time: str
+    event: str
+    compartment: str
+    product: str
+    weight: str
+    weighed_by: str
+    resolution: str
+    field: str
+    operation: str
+    stray: bool
+
+    @property
+    def place(self) -> str:
+        """File and line, as shown to people."""
+        return f"{self.file}, {self.line}"
+
+
+def read_rows(path: Path, findings: Findings) -> list[TicketRow]:
+    """Read a ticket table, every cell still text; a unit in a header is added to its cells.
+
+    Raises
+    ------
+    InputError
+        When it is no table, or a column is missing.
+    """
+    if not path.exists():
+        raise InputError.at(path.name, "", "There is no such file.", "Check the name.")
+    table = read_delimited(path, findings, budget.NOTES)
+    columns = _columns(table)
+    unit = _header_unit(columns["weight"])
+    cells = {
+        role: table.text(columns[role].name).fill_null("").to_pylist()
+        if role in columns
+        else [""] * len(table)
+        for role in _COLUMNS
+    }
+    cells["weight"] = [
+        f"{text} {unit}" if unit and _NUMBER_ONLY.fullmatch(text) else text
+        for text in cells["weight"]
+    ]
+    filled = [i for i in range(len(table)) if any(cells[role][i] for role in _COLUMNS)]
+    fields = any(cells["field"])
+    rows = [
+        TicketRow(
+            file=path.name,
+            line=table.place(i),
+            time=cells["time"][i],
+            event=cells["event"][i],
+            compartment=cells["compartment"][i],
+            product=cells["product"][i],
+            weight=cells["weight"][i],
+            weighed_by=cells["weighed by"][i],
+            resolution=cells["resolution"][i],
+            field=cells["field"][i],
+            operation=cells["operation"][i],
+            stray=fields and not cells["field"][i],
+        )
+        for i in filled
+    ]
+    units = {re.sub(r"^[-+\d.,\s]+", "", row.weight).lower().rstrip("s.") for row in rows}
+    if len(units - {""}) > 1:
+        findings.warn(
+            f"{path.name}: the weights are in mixed units ({', '.join(sorted(units - {''}))}); "
+            "each was read in its own."
+        )
+    return rows
+
+
+def _columns(table: Table) -> dict[str, Header]:
+    headers = [read_header(name) for name in table.names]
+    found: dict[str, Header] = {}
+    for role, spellings in _COLUMNS.items():
+        named = [h for h in headers if _name(h) in spellings]
+        if named:
+            found[role] = named[0]
+    missing = [role for role in _NEEDED if role not in found]
+    if missing:
+        raise InputError.at(
+            table.file,
+            "",
+            f"There is no column {listed(missing)}; it has {listed(table.names)}.",
+            f"{_REMEDY} {did_you_mean(missing[0], table.names)}".strip(),
+        )
+    return found
+
+
+def _name(header: Header) -> str:
+    """Words of a column name without the unit it may end with."""
+    words = list(header.words)
+    if not header.unit_text and len(words) > 1 and header.unit(Dimension.MASS) is not None:
+        words.pop()
+    return "_".join(words)
+
+
+def _header_unit(header: Header) -> str:
+    if header.unit_text:
+        return header.unit_text
+    return header.words[-1] if header.unit(Dimension.MASS) is not None else ""
+
+
+def own_rows(rows: list[TicketRow], plan: OperationPlan, findings: Findings) -> list[TicketRow]:
+    """Lines that belong to the operation; those that belong to none are spoken of."""
+    own = [row for row in rows if not row.stray and _is_of(row, plan)]
+    for row in (r for r in rows if r.stray):
+        findings.warn(
+            f"{row.place}: this ticket ({row.event} {row.product} {row.weight}) names no "
+            "field, so it is counted in no load. Write the field it went to."
+        )
+    if rows and not own:
+        known = {row.field for row in rows} | {row.operation for row in rows}
+        findings.warn(
+            f"{rows[0].file}: no ticket is of {plan.name} on {plan.field.name}. "
+            + choice(plan.field.name, known)
+        )
+    return own
+
+
+def _is_of(row: TicketRow, plan: OperationPlan) -> bool:
+    """Whether what a line says of field and operation fits; what it leaves out fits all."""
+    return row.field in ("", plan.field.name) and row.operation in ("", plan.name)

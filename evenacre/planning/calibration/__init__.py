@@ -1,0 +1,1 @@
+"""What a stationary test says of a meter, and the next setting."""

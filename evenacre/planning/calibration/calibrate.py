@@ -1,0 +1,152 @@
+"""All that one run of a calibration answers, put together."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+from evenacre.model import PastSetting
+from evenacre.planning.calibration.compartments import (
+    Split,
+    area_per_fill_m2,
+    split_to_empty_together,
+)
+from evenacre.planning.calibration.meter_test import (
+    Evenness,
+    MeterTest,
+    Verdict,
+    judge,
+    opener_evenness,
+)
+from evenacre.planning.calibration.next_setting import NextSetting, by_a_line, in_proportion
+from evenacre.planning.calibration.settings_lookup import LookUp, look_up, setting_number
+
+
+@dataclass(frozen=True)
+class CalibrationJob:
+    """What is known and what is asked.
+
+    Attributes
+    ----------
+    about : PastSetting
+        Product, setting, fan, speed, target ...: all but the result.
+    test : MeterTest or None
+        None: nothing was caught.
+    opener_catches_kg : tuple of tuple of float
+        Catches of each opener from the left, for each repeat; empty when not parted.
+    tolerance : float
+        Fraction of the target, and of an opener's share, that may be missed.
+    tested : tuple of (float, float)
+        Other settings tested before, and their rates (kg/m2).
+    fills_kg : dict of str to float
+        Fills whose reach is asked.
+    compartments_kg : dict of str to float
+        What is in the compartments that are to end together.
+    allow_far : bool
+        Give guesses far from what was tested.
+    """
+
+    about: PastSetting
+    test: MeterTest | None = None
+    opener_catches_kg: tuple[tuple[float, ...], ...] = ()
+    tolerance: float = 0.05
+    tested: tuple[tuple[float, float], ...] = ()
+    fills_kg: Mapping[str, float] = field(default_factory=dict)
+    compartments_kg: Mapping[str, float] = field(default_factory=dict)
+    allow_far: bool = False
+
+
+@dataclass(frozen=True)
+class Calibration:
+    """The answers; None where nothing was asked or known.
+
+    Attributes
+    ----------
+    job : CalibrationJob
+    noted : PastSetting
+        The line for the settings book.
+    verdict, evenness, next_setting, split, found : optional
+        ``found`` is what the settings book says.
+    rate_kg_per_m2 : float or None
+        Rate that fills are reckoned at: the target, else the rate found.
+    fill_areas_m2 : dict of str to float
+    """
+
+    job: CalibrationJob
+    noted: PastSetting
+    verdict: Verdict | None = None
+    evenness: Evenness | None = None
+    next_setting: NextSetting | None = None
+    rate_kg_per_m2: float | None = None
+    fill_areas_m2: Mapping[str, float] = field(default_factory=dict)
+    split: Split | None = None
+    found: LookUp | None = None
+
+
+def calibrate(job: CalibrationJob, past: Sequence[PastSetting] | None = None) -> Calibration:
+    """Work out everything a job asks.
+
+    Parameters
+    ----------
+    job : CalibrationJob
+    past : sequence of PastSetting, optional
+        Lines of the settings book, where they are to be looked through.
+    """
+    test, target = job.test, job.about.target_kg_per_m2
+    verdict = judge(test, target, job.tolerance) if test and target else None
+    rate = target or (test.rate_kg_per_m2 if test else None)
+    parted = job.opener_catches_kg
+    found = None
+    if past is not None and target is not None:
+        about = job.about
+        found = look_up(
+            past,
+            target,
+            about.bulk_density_kg_per_m3,
+            about.product,
+            about.roller,
+            allow_far=job.allow_far,
+        )
+    return Calibration(
+        job=job,
+        noted=_noted(job, verdict),
+        verdict=verdict,
+        evenness=opener_evenness(parted, job.tolerance) if parted and len(parted[0]) > 1 else None,
+        next_setting=_next_setting(job),
+        rate_kg_per_m2=rate,
+        fill_areas_m2={name: area_per_fill_m2(kg, rate) for name, kg in job.fills_kg.items()}
+        if rate
+        else {},
+        split=split_to_empty_together(job.compartments_kg, rate)
+        if rate and job.compartments_kg
+        else None,
+        found=found,
+    )
+
+
+def _next_setting(job: CalibrationJob) -> NextSetting | None:
+    target, now = job.about.target_kg_per_m2, setting_number(job.about.setting)
+    if job.test is None or target is None or now is None:
+        return None
+    settings = [now] * len(job.test.catches_kg) + [setting for setting, _ in job.tested]
+    rates = [*job.test.rates_kg_per_m2, *(rate for _, rate in job.tested)]
+    if len(set(settings)) > 1:
+        return by_a_line(settings, rates, target, allow_far=job.allow_far)
+    return in_proportion(now, job.test, target, allow_far=job.allow_far)
+
+
+def _noted(job: CalibrationJob, verdict: Verdict | None) -> PastSetting:
+    if job.test is None:
+        return job.about
+    result = ""
+    if verdict is not None:
+        side = "over" if verdict.off_by > 0 else "under"
+        result = f"{verdict.standing.value}: {abs(100 * verdict.off_by):.1f} % {side} target"
+    sd = job.test.sd_kg
+    return replace(
+        job.about,
+        rate_kg_per_m2=job.test.rate_kg_per_m2,
+        scatter=None if sd is None else sd / job.test.mean_kg,
+        catches=len(job.test.catches_kg),
+        result=result,
+    )

@@ -1,0 +1,118 @@
+"""What a compartment holds, how far it goes, and how two of them end together."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from evenacre.units.parsing import POUND_KG
+
+BUSHEL_M3 = 2150.42 * 0.0254**3
+
+# Pounds in a bushel: University of Missouri Extension G4020, Tables for Weights and
+# Measurement: Crops.
+TEST_WEIGHTS_LB_PER_BU = {
+    "alfalfa": 60.0,
+    "red clover": 60.0,
+    "white clover": 60.0,
+    "crimson clover": 60.0,
+    "birdsfoot trefoil": 60.0,
+    "vetch": 60.0,
+    "timothy": 45.0,
+    "orchardgrass": 14.0,
+    "smooth brome": 14.0,
+    "smooth bromegrass": 14.0,
+    "tall fescue": 14.0,
+    "wheat": 60.0,
+    "rye": 56.0,
+    "oats": 32.0,
+    "barley": 48.0,
+    "soybeans": 60.0,
+    "corn": 56.0,
+    "flax": 60.0,
+}
+
+
+def mass_kg(volume_m3: float, bulk_density_kg_per_m3: float) -> float:
+    """Mass that fills a volume level."""
+    return volume_m3 * bulk_density_kg_per_m3
+
+
+def area_per_fill_m2(fill_kg: float, rate_kg_per_m2: float) -> float:
+    """Ground that a fill covers."""
+    return fill_kg / rate_kg_per_m2
+
+
+def usual_bulk_density(product: str) -> tuple[str, float] | None:
+    """Return the crop a product's name speaks of and its bulk density (kg/m3), if listed.
+
+    It stands in until the lot itself is weighed. A name that speaks of two crops is a mix and
+    has none.
+    """
+    words = _words(product)
+    found = [crop for crop in TEST_WEIGHTS_LB_PER_BU if _words(crop) <= words]
+    if len(found) != 1:
+        return None
+    return found[0], TEST_WEIGHTS_LB_PER_BU[found[0]] * POUND_KG / BUSHEL_M3
+
+
+@dataclass(frozen=True)
+class CompartmentShare:
+    """What one of several compartments has to feed so that all end together.
+
+    Attributes
+    ----------
+    name : str
+    mass_kg : float
+        What is in it.
+    share : float
+        Its part of the whole, 0 to 1.
+    rate_kg_per_m2 : float
+        The rate to set its meter to.
+    """
+
+    name: str
+    mass_kg: float
+    share: float
+    rate_kg_per_m2: float
+
+
+@dataclass(frozen=True)
+class Split:
+    """Compartments that feed one product and empty together after ``area_m2``."""
+
+    shares: tuple[CompartmentShare, ...]
+    area_m2: float
+
+
+def split_to_empty_together(masses_kg: Mapping[str, float], rate_kg_per_m2: float) -> Split:
+    """Share a rate among compartments by what is in each.
+
+    Parameters
+    ----------
+    masses_kg : dict of str to float
+        Mass of the product in each compartment.
+    rate_kg_per_m2 : float
+        Wanted of all of them together.
+
+    Raises
+    ------
+    ValueError
+        When a mass is below zero, or all are zero.
+    """
+    total = math.fsum(masses_kg.values())
+    if total <= 0 or min(masses_kg.values()) < 0:
+        raise ValueError("compartments need something in them")
+    shares = tuple(
+        CompartmentShare(name, kg, kg / total, rate_kg_per_m2 * kg / total)
+        for name, kg in masses_kg.items()
+    )
+    return Split(shares, total / rate_kg_per_m2)
+
+
+def _words(text: str) -> set[str]:
+    """Words of a name without plural s; rye grass is one word, and so is no rye."""
+    joined = re.sub(r"\s+grass\b", "grass", text.lower())
+    return {word.removesuffix("s") for word in re.findall(r"[a-z]+", joined)}

@@ -1,0 +1,1 @@
+"""Come out even: ground and load that end together."""

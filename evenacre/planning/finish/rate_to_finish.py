@@ -1,0 +1,249 @@
+"""Come out even: the rate at which the ground and the load end together."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.stats import t as student_t
+
+from evenacre.model import FloatArray, Product
+from evenacre.planning.loads.loads import Amount
+
+LEVEL = 0.90
+"""Of the interval."""
+
+# With fewer passes than this their overlap tells little of its scatter.
+_FEWEST_PASSES = 3
+# Overlap of the ground driven when nothing is known of it, and its standard uncertainty
+# (common practice, no source).
+_USUAL_OVERLAP, _USUAL_OVERLAP_SIGMA = 0.03, 0.03
+
+
+@dataclass(frozen=True)
+class GroundLeft:
+    """Ground still to do and what will be driven to do it.
+
+    Attributes
+    ----------
+    undone_m2, undone_sigma_m2 : float
+        Workable ground not covered yet.
+    overlap : float
+        Ground driven again for each part of new ground, as this operator has been doing.
+    drive_m2, drive_sigma_m2 : float
+        Undone ground with the overlap likely on it.
+    freedom : float
+        Degrees of freedom of ``drive_sigma_m2``; infinite when it is not an estimate.
+    passes_seen : int
+        Passes the overlap was learned from.
+    """
+
+    undone_m2: float
+    undone_sigma_m2: float
+    overlap: float
+    drive_m2: float
+    drive_sigma_m2: float
+    freedom: float
+    passes_seen: int
+
+
+@dataclass(frozen=True)
+class Finish:
+    """What the load and the ground left ask for.
+
+    Attributes
+    ----------
+    left : Amount
+        Mass left.
+    even_kg_per_m2, low_kg_per_m2, high_kg_per_m2 : float
+        Rate that comes out even, and its interval; ``high`` is infinite when the ground left
+        may be none.
+    level : float
+    rate_kg_per_m2 : float or None
+        The present rate.
+    needed_kg : float or None
+        To finish at the present rate.
+    short_kg : float or None
+        Needed less left; negative when product will be left over.
+    short_sigma_kg : float or None
+    reach_m2 : float or None
+        Ground driven at the present rate until the load runs out (may exceed what is left).
+    reach_sigma_m2 : float or None
+    verdict : str
+        ``"even"`` (the present rate lies in the interval), ``"runs out"``, ``"left over"``, or
+        ``"no rate"``.
+    range : str
+        Of the even rate: ``"allowed"``, ``"below"``, ``"above"`` the product's range, or
+        ``"not known"``.
+    leave_m2 : float
+        New ground to leave if the least allowed rate is used: 0 unless ``range`` is ``"below"``.
+    add_kg : float
+        To add so that the whole ground gets the present rate (the least allowed one when there
+        is none); 0 when nothing is short.
+    add_parts : tuple of (str, float)
+        The same by the parts of a blend.
+    spare_kg : float
+        Left over at the present rate, or at the highest allowed one where even that is less
+        than comes out even.
+    """
+
+    ground: GroundLeft
+    left: Amount
+    even_kg_per_m2: float
+    low_kg_per_m2: float
+    high_kg_per_m2: float
+    level: float
+    rate_kg_per_m2: float | None
+    needed_kg: float | None
+    short_kg: float | None
+    short_sigma_kg: float | None
+    reach_m2: float | None
+    reach_sigma_m2: float | None
+    verdict: str
+    range: str
+    leave_m2: float
+    add_kg: float
+    add_parts: tuple[tuple[str, float], ...]
+    spare_kg: float
+
+
+def ground_left(
+    undone_m2: float,
+    undone_sigma_m2: float,
+    new_m2: FloatArray | Sequence[float] = (),
+    again_m2: FloatArray | Sequence[float] = (),
+    passes_to_come: float | None = None,
+    *,
+    unlike: float = 0.0,
+) -> GroundLeft:
+    """Forecast what will be driven from the overlap of the passes so far.
+
+    The overlap of ground to come is the ratio of the sums; its uncertainty is the scatter of
+    passes about that ratio, once for the ratio's own error and once for each pass to come
+    (ratio estimator: Cochran 1977, Sampling Techniques, section 6.2).
+
+    Parameters
+    ----------
+    undone_m2, undone_sigma_m2 : float
+    new_m2, again_m2 : (n,) float
+        New ground and ground driven again, of each pass so far.
+    passes_to_come : float, optional
+        From the mean pass when None.
+    unlike : float
+        Relative standard uncertainty for ground to come that is not like the ground behind.
+    """
+    new, again = np.asarray(new_m2, dtype=float), np.asarray(again_m2, dtype=float)
+    whole = float(new.sum())
+    if len(new) < _FEWEST_PASSES or whole <= 0:
+        overlap = float(again.sum()) / whole if whole > 0 else _USUAL_OVERLAP
+        spread = undone_m2 * _USUAL_OVERLAP_SIGMA
+        freedom = math.inf
+    else:
+        overlap = float(again.sum()) / whole
+        scatter = float(((again - overlap * new) ** 2).sum()) / (len(new) - 1)
+        if passes_to_come is None:
+            passes_to_come = undone_m2 / (whole / len(new))
+        own = undone_m2**2 * len(new) / whole**2
+        spread = math.sqrt(scatter * (own + passes_to_come))
+        freedom = len(new) - 1.0
+    drive = undone_m2 * (1 + overlap)
+    from_area = (1 + overlap) * undone_sigma_m2
+    sigma = math.hypot(from_area, spread, unlike * undone_m2)
+    # Welch-Satterthwaite (JCGM 100:2008, G.4.1): of these only the scatter is an estimate.
+    if math.isfinite(freedom):
+        freedom = freedom * (sigma / spread) ** 4 if spread > 0 else math.inf
+    return GroundLeft(undone_m2, undone_sigma_m2, overlap, drive, sigma, freedom, len(new))
+
+
+def typed_ground(
+    undone_m2: float, undone_sigma_m2: float, overlap: float | None = None
+) -> GroundLeft:
+    """Ground left as somebody says, without tracks.
+
+    Parameters
+    ----------
+    undone_m2, undone_sigma_m2 : float
+    overlap : float, optional
+        Share driven again, taken to be good to half of itself; the usual 3 +/- 3 % when None.
+    """
+    spread = _USUAL_OVERLAP_SIGMA if overlap is None else overlap / 2
+    overlap = _USUAL_OVERLAP if overlap is None else overlap
+    sigma = math.hypot((1 + overlap) * undone_sigma_m2, undone_m2 * spread)
+    return GroundLeft(
+        undone_m2, undone_sigma_m2, overlap, undone_m2 * (1 + overlap), sigma, math.inf, 0
+    )
+
+
+def come_out_even(
+    ground: GroundLeft,
+    left: Amount,
+    *,
+    rate_kg_per_m2: float | None = None,
+    product: Product | None = None,
+    level: float = LEVEL,
+) -> Finish:
+    """Rate at which ground and load end together, and what to do where it cannot be had.
+
+    The interval holds every rate at which mass left and mass needed do not differ by more than
+    their errors allow (Fieller 1954, Journal of the Royal Statistical Society B 16, 175).
+
+    Parameters
+    ----------
+    ground : GroundLeft
+    left : Amount
+    rate_kg_per_m2 : float, optional
+        The present rate.
+    product : Product, optional
+        Its range and the parts of a blend.
+    level : float
+    """
+    even = left.kg / ground.drive_m2 if ground.drive_m2 > 0 else math.inf
+    low, high = _fieller(ground, left, level)
+    needed = short = short_sigma = reach = reach_sigma = None
+    verdict = "no rate"
+    if rate_kg_per_m2:
+        needed = rate_kg_per_m2 * ground.drive_m2
+        short = needed - left.kg
+        short_sigma = math.hypot(rate_kg_per_m2 * ground.drive_sigma_m2, left.sigma_kg)
+        reach, reach_sigma = left.kg / rate_kg_per_m2, left.sigma_kg / rate_kg_per_m2
+        verdict = (
+            "runs out" if rate_kg_per_m2 > high else "left over" if rate_kg_per_m2 < low else "even"
+        )
+    least = product.rate_min_kg_per_m2 if product else None
+    most = product.rate_max_kg_per_m2 if product else None
+    within = "not known" if least is None and most is None else "allowed"
+    leave = 0.0
+    if least is not None and even < least:
+        within, leave = "below", max(ground.undone_m2 - left.kg / least / (1 + ground.overlap), 0.0)
+    elif most is not None and even > most:
+        within = "above"
+    wanted = rate_kg_per_m2 or least
+    add = max((wanted or 0.0) * ground.drive_m2 - left.kg, 0.0)
+    ceiling = most if within == "above" else rate_kg_per_m2
+    spare = max(left.kg - ceiling * ground.drive_m2, 0.0) if ceiling else 0.0
+    return Finish(
+        ground, left, even, low, high, level, rate_kg_per_m2, needed, short, short_sigma, reach,
+        reach_sigma, verdict, within, leave, add, _by_parts(product, add), spare,
+    )  # fmt: skip
+
+
+def _fieller(ground: GroundLeft, left: Amount, level: float) -> tuple[float, float]:
+    freedom = ground.freedom if math.isfinite(ground.freedom) else 1e9
+    q2 = float(student_t.ppf(0.5 + level / 2, freedom)) ** 2
+    m, d = left.kg, ground.drive_m2
+    a = d**2 - q2 * ground.drive_sigma_m2**2
+    c = m**2 - q2 * left.sigma_kg**2
+    far = m * d + math.sqrt(max((m * d) ** 2 - a * c, 0.0))
+    # The lower root as c / far rather than over a, which may be zero or, where the ground left
+    # may be none, negative.
+    low = max(c / far, 0.0) if far > 0 else 0.0
+    return low, far / a if a > 0 else math.inf
+
+
+def _by_parts(product: Product | None, kg: float) -> tuple[tuple[str, float], ...]:
+    whole = sum(part for _, part in product.parts) if product else 0.0
+    if product is None or whole <= 0 or kg <= 0:
+        return ()
+    return tuple((name, kg * part / whole) for name, part in product.parts)

@@ -1,0 +1,205 @@
+"""The ground still to do: how much, how it will be driven, and where a load would end."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from evenacre.model import FloatArray
+from evenacre.model.audit_result import AuditResult
+from evenacre.planning.finish.rate_to_finish import Finish, GroundLeft, ground_left
+from evenacre.planning.finish.remaining_passes import PassAhead, passes_ahead
+
+# Strips narrower than this share of the tool are skips behind it, not passes to come.
+_NARROW = 0.25
+# Fewer passes than this off the headland say too little; then all of them count.
+_FEWEST_INNER = 3
+_SLICES = 64
+# Point rows, waterways and plugged rows to come that the passes so far did not meet (common
+# practice, no source).
+_UNLIKE = 0.01
+
+
+@dataclass(frozen=True)
+class GroundAhead:
+    """Ground not covered yet.
+
+    Attributes
+    ----------
+    ground : GroundLeft
+        Of ``undone`` only.
+    undone : geometry
+        In the working plane, wide enough for a pass.
+    skipped_m2 : float
+        Missed ground too narrow for a pass; not counted as still to do.
+    passes : tuple of PassAhead
+        In the order they would be driven.
+    full_width_m2 : float
+        Ground driven if every one of them is driven at full width, the narrow last ones too.
+    """
+
+    ground: GroundLeft
+    undone: BaseGeometry
+    skipped_m2: float
+    passes: tuple[PassAhead, ...]
+    full_width_m2: float
+
+
+@dataclass(frozen=True)
+class RunOut:
+    """Where the load runs out at the present rate.
+
+    Attributes
+    ----------
+    pass_number : int
+        Of the passes to come, from 1.
+    x_m, y_m : float
+        In the working plane.
+    distance_m, distance_sigma_m : float
+        Driven in work from now.
+    into_pass_m : float
+        From the start of that pass.
+    """
+
+    pass_number: int
+    x_m: float
+    y_m: float
+    distance_m: float
+    distance_sigma_m: float
+    into_pass_m: float
+
+
+def ground_ahead(result: AuditResult) -> GroundAhead:
+    """Find the ground still to do from an audit of the tracks so far.
+
+    Strips too narrow for a pass are left out: the driver has left them behind. Passes to come
+    lie side by side at one width, parallel to the main heading of the passes so far.
+
+    Parameters
+    ----------
+    result : AuditResult
+        Of a field with a boundary.
+    """
+    workable = shapely.difference(_union(result, "field"), _union(result, "unworkable"))
+    uncovered = shapely.difference(workable, _union(result, "cover"))
+    reach = _NARROW * result.width_m / 2
+    open_ground = uncovered.buffer(-reach, join_style="mitre").buffer(reach, join_style="mitre")
+    undone = shapely.intersection(open_ground, uncovered)
+    undone = shapely.union_all([p for p in shapely.get_parts(undone) if p.area > reach**2])
+    new, again = pass_overlaps(result, workable)
+    track = result.layers["passes"].geometry
+    start = np.array(track.iloc[-1].coords[-1]) if len(track) else np.zeros(2)
+    ahead = passes_ahead(undone, result.width_m, main_heading_rad(result), start)
+    # What the receiver leaves open is the edge between done and undone.
+    sigma = result.uncertainty.get("covered_area_m2", 0.0) if undone.area else 0.0
+    ground = ground_left(undone.area, sigma, new, again, max(len(ahead), 1), unlike=_UNLIKE)
+    full = result.width_m * math.fsum(p.length_m for p in ahead)
+    return GroundAhead(ground, undone, uncovered.area - undone.area, ahead, full)
+
+
+def _union(result: AuditResult, layer: str) -> BaseGeometry:
+    return shapely.union_all(result.layers[layer].geometry.to_numpy())
+
+
+def main_heading_rad(result: AuditResult) -> float:
+    """Mean direction of the passes off the headland, counter-clockwise from the plane's x axis.
+
+    Directions a half turn apart are the same (mean of doubled angles, weighted by length).
+    """
+    passes = result.layers["passes"]
+    inner = passes[~passes["headland"].astype(bool)]
+    chosen = inner if len(inner) >= _FEWEST_INNER else passes
+    angle = np.radians(90.0 - chosen["heading_deg"].to_numpy(dtype=float))
+    mean = (chosen["length_m"].to_numpy(dtype=float) * np.exp(2j * angle)).sum()
+    return float(np.angle(mean)) / 2
+
+
+def pass_overlaps(result: AuditResult, workable: BaseGeometry) -> tuple[FloatArray, FloatArray]:
+    """New ground of each pass, and what it drove beside it: overlap, and ground outside.
+
+    Ground belongs to the pass that covered it first. Passes off the headland count, as the
+    ground to come is mostly theirs; all of them while those are few.
+
+    Returns
+    -------
+    new_m2, again_m2 : (n,) float
+    """
+    swaths = result.layers["swaths"]
+    number = swaths["pass"].to_numpy(dtype=int)
+    order = np.argsort(number, kind="stable")
+    pieces = np.asarray(swaths.geometry.to_numpy(), dtype=object)[order]
+    names, first = np.unique(number[order], return_index=True)
+    whole = np.array([shapely.union_all(g) for g in np.split(pieces, first[1:])], dtype=object)
+    swept = np.bincount(number, shapely.area(swaths.geometry.to_numpy()))[names]
+    tree = shapely.STRtree(whole)
+    new = np.zeros(len(whole))
+    for i, ground in enumerate(whole):
+        earlier = [j for j in tree.query(ground) if j < i]
+        fresh = shapely.difference(ground, shapely.union_all(whole[earlier]))
+        new[i] = shapely.intersection(fresh, workable).area
+    passes = result.layers["passes"].set_index("pass")
+    inner = ~passes.loc[names, "headland"].to_numpy(dtype=bool)
+    if inner.sum() < _FEWEST_INNER:
+        inner[:] = True
+    return new[inner], np.maximum(swept - new, 0.0)[inner]
+
+
+def run_out(ahead: GroundAhead, finish: Finish, width_m: float) -> RunOut | None:
+    """Follow the passes to come until the load is used up.
+
+    Returns
+    -------
+    RunOut or None
+        None when no rate is known or the load outlasts the ground.
+    """
+    if finish.reach_m2 is None or finish.reach_sigma_m2 is None or not ahead.passes:
+        return None
+    laid = math.fsum(p.area_m2 for p in ahead.passes)
+    per_new = ahead.ground.drive_m2 / laid if laid else math.inf
+    reach = finish.reach_m2 / per_new
+    if reach >= laid:
+        return None
+    share = math.hypot(
+        finish.reach_sigma_m2 / finish.reach_m2 if finish.reach_m2 else 0.0,
+        ahead.ground.drive_sigma_m2 / ahead.ground.drive_m2,
+    )
+    before = np.cumsum([0.0, *(p.area_m2 for p in ahead.passes)])
+    index = min(int(np.searchsorted(before, reach, side="right")) - 1, len(ahead.passes) - 1)
+    strip = ahead.passes[index]
+    part = _part_of_length(strip, reach - float(before[index]))
+    at = strip.line.interpolate(part, normalized=True)
+    into = part * strip.length_m
+    driven = math.fsum(p.length_m for p in ahead.passes[:index]) + into
+    return RunOut(index + 1, at.x, at.y, driven, share * reach / width_m, into)
+
+
+def _part_of_length(strip: PassAhead, area_m2: float) -> float:
+    """Share of a strip's length at which so much of its area is done."""
+    ends = np.array(strip.line.coords)[[0, -1]]
+    along = (ends[1] - ends[0]) / strip.length_m
+    side = np.array([-along[1], along[0]]) * 10 * math.sqrt(strip.area_m2 + strip.length_m**2)
+    cuts = ends[0] + np.linspace(0, 1, _SLICES + 1)[:, None] * (ends[1] - ends[0])
+    corners = np.stack([cuts[:-1] + side, cuts[1:] + side, cuts[1:] - side, cuts[:-1] - side], 1)
+    areas = shapely.area(shapely.intersection(shapely.polygons(corners), strip.ground))
+    return float(np.interp(area_m2, np.r_[0.0, np.cumsum(areas)], np.linspace(0, 1, _SLICES + 1)))
+
+
+def split_lines(
+    passes: Sequence[PassAhead], out: RunOut | None
+) -> list[tuple[int, BaseGeometry, bool]]:
+    """Passes to come as lines, cut where the load runs out: number, line, fed."""
+    lines: list[tuple[int, BaseGeometry, bool]] = []
+    for number, strip in enumerate(passes, start=1):
+        if out is None or number != out.pass_number:
+            lines.append((number, strip.line, out is None or number < out.pass_number))
+            continue
+        begin, end = strip.line.coords[0], strip.line.coords[-1]
+        here = (out.x_m, out.y_m)
+        lines.append((number, shapely.LineString([begin, here]), True))
+        lines.append((number, shapely.LineString([here, end]), False))
+    return lines

@@ -1,0 +1,159 @@
+"""Planned against done: the paddocks of a plan beside the audit of the same ground."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from evenacre.geo.overlay import union
+from evenacre.model import PlannedPaddock, PlannedSeeding
+from evenacre.model.audit_result import AuditResult, ProductResult
+from evenacre.planning.interseeding.comparison import (
+    PaddockCompared,
+    PlannedDone,
+    WindowVerdict,
+)
+from evenacre.planning.interseeding.days_worked import DoneDay, done_days
+
+
+def compare(planned: PlannedSeeding, results: Iterable[AuditResult]) -> PlannedDone:
+    """Hold a plan of interseeding against the audit of the same paddocks.
+
+    An operation belongs to the paddock of its field's name when it placed the planned seed:
+    the product itself, or every part of the blend. Several of them add up.
+
+    Parameters
+    ----------
+    planned : PlannedSeeding
+    results : iterable of AuditResult
+    """
+    every = list(results)
+    seeded: dict[str, list[AuditResult]] = {}
+    for result in every:
+        if _sown(result, planned) and result.covered_area_m2 > 0:
+            seeded.setdefault(result.field, []).append(result)
+    known = {paddock.name: paddock for paddock in planned.paddocks}
+    wanted = [n for n, p in known.items() if p.window is not None or p.visits or n in seeded]
+    compared = tuple(
+        _paddock(name, known.get(name), seeded.get(name, []), planned)
+        for name in dict.fromkeys((*wanted, *seeded))
+    )
+    return PlannedDone(planned, compared, tuple(_warnings(planned, compared, every)))
+
+
+def _sown(result: AuditResult, planned: PlannedSeeding) -> list[ProductResult]:
+    """What an operation placed of the planned seed; nothing unless it is the whole blend."""
+    by_name = {p.product: p for p in result.products}
+    whole = [by_name[planned.product]] if planned.product in by_name else []
+    parts = [by_name[name] for name in planned.parts if name in by_name]
+    found = whole + parts if len(parts) == len(planned.parts) else whole
+    return list({p.product: p for p in found}.values())
+
+
+def _paddock(
+    name: str,
+    planned: PlannedPaddock | None,
+    results: Sequence[AuditResult],
+    seeding: PlannedSeeding,
+) -> PaddockCompared:
+    if not results:
+        return PaddockCompared(name, planned)
+    sown = [_sown(result, seeding) for result in results]
+    days = _by_date(day for pair in zip(results, sown, strict=True) for day in done_days(*pair))
+    amounts = [day.seed_kg for day in days]
+    compared = PaddockCompared(
+        name=name,
+        planned=planned,
+        operations=tuple(r.operation for r in results),
+        days=days,
+        done_m2=_covered_m2(results),
+        applied_kg=None if None in amounts else sum(kg or 0.0 for kg in amounts),
+    )
+    return _judged(compared, planned, seeding.rest_days)
+
+
+def _by_date(days: Iterable[DoneDay]) -> tuple[DoneDay, ...]:
+    """Add up the jobs of one day; days in order, an unknown one last."""
+    found: dict[dt.date | None, DoneDay] = {}
+    for one in days:
+        same = found.get(one.day)
+        if same is not None:
+            unknown = same.seed_kg is None or one.seed_kg is None
+            kg = None if unknown else (same.seed_kg or 0.0) + (one.seed_kg or 0.0)
+            one = DoneDay(one.day, same.area_m2 + one.area_m2, kg)
+        found[one.day] = one
+    return tuple(sorted(found.values(), key=lambda d: (d.day is None, d.day or dt.date.max)))
+
+
+def _covered_m2(results: Sequence[AuditResult]) -> float:
+    """Ground that one job or more covered."""
+    if len(results) == 1:
+        return results[0].covered_area_m2
+    plane = results[0].crs
+    covers = [r.layers["cover"].geometry.to_crs(plane).to_numpy() for r in results]
+    return float(union(np.concatenate(covers)).area)
+
+
+def _judged(
+    done: PaddockCompared, planned: PlannedPaddock | None, rest_days: int | None
+) -> PaddockCompared:
+    """Hold the days done against the days planned and the window."""
+    known = [one.day for one in done.days if one.day is not None]
+    if not done.dated:
+        held = planned is not None and planned.window is not None
+        return replace(done, window=WindowVerdict.UNDATED if held else None)
+    if rest_days is not None:
+        done = replace(done, graze_from=known[-1] + dt.timedelta(days=rest_days))
+    if planned is None:
+        return done
+    if planned.visits:
+        done = replace(
+            done,
+            began_late_days=(known[0] - planned.visits[0].day).days,
+            ended_late_days=(known[-1] - planned.visits[-1].day).days,
+        )
+    if planned.window is None:
+        return done
+    off = [planned.window.days_outside(day) for day in known]
+    beyond = [days for days in off if days]
+    inside = sum(d.area_m2 for d, days in zip(done.days, off, strict=True) if days == 0)
+    verdict = WindowVerdict.PART if inside else WindowVerdict.MISSED
+    return replace(
+        done,
+        window=verdict if any(days != 0 for days in off) else WindowVerdict.KEPT,
+        in_window_m2=done.done_m2 * inside / sum(d.area_m2 for d in done.days),
+        too_early_days=max((-days for days in beyond if days < 0), default=0),
+        too_late_days=max((days for days in beyond if days > 0), default=0),
+    )
+
+
+def _warnings(
+    planned: PlannedSeeding, compared: Sequence[PaddockCompared], results: Sequence[AuditResult]
+) -> Iterator[str]:
+    """Say what could not be counted, and where the herd would come too soon."""
+    names = {paddock.name for paddock in planned.paddocks}
+    fields = {result.field for result in results}
+    if not names & fields:
+        yield (
+            "No audited field has the name of a paddock of the plan: is it the plan of this "
+            "season? The names have to be the same."
+        )
+    for p in compared:
+        others = [] if p.operations else [r for r in results if r.field == p.name]
+        for r in others:
+            placed = " and ".join(product.product for product in r.products) or "nothing known"
+            yield (
+                f"{p.name}: {r.operation} is not counted; it placed {placed}, and the plan is of "
+                f"{planned.product}."
+            )
+        if not p.dated:
+            yield f"{p.name}: neither the log nor the season file tells the day it was seeded."
+        back = p.planned.window.back if p.planned and p.planned.window else None
+        if back is not None and p.graze_from is not None and back < p.graze_from:
+            yield (
+                f"{p.name}: the plan has the herd back on {back}, but seeded when it was it is "
+                f"not to be grazed before {p.graze_from}."
+            )

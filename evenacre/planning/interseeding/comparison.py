@@ -1,0 +1,145 @@
+"""What a plan of interseeding came to: paddock by paddock, planned and done."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+from evenacre.model import PlannedPaddock, PlannedSeeding
+from evenacre.planning.interseeding.days_worked import DoneDay
+
+
+class Standing(StrEnum):
+    """How a paddock stands to the plan."""
+
+    DONE = "done"
+    NOT_LOGGED = "not logged"  # planned, but no log of it
+    UNPLANNED = "done, not planned"
+    LEFT = "neither planned nor done"  # to be seeded, but the plan had no room for it
+
+
+class WindowVerdict(StrEnum):
+    """Whether seeding kept to the window."""
+
+    KEPT = "kept"
+    PART = "kept in part"
+    MISSED = "missed"
+    UNDATED = "day not known"
+
+
+@dataclass(frozen=True)
+class PaddockCompared:
+    """One paddock, planned and done.
+
+    Attributes
+    ----------
+    planned : PlannedPaddock or None
+        None: the plan does not know it.
+    operations : tuple of str
+        That seeded it.
+    days : tuple of DoneDay
+        When, in order of time; ground covered on two days counts on both.
+    done_m2 : float
+        Workable ground covered, once however often.
+    applied_kg : float or None
+        Seed that landed on it; None: neither log nor target tell.
+    window : WindowVerdict or None
+        None: nothing was done, or there was no window to keep.
+    in_window_m2 : float or None
+        Of ``done_m2``; None as ``window``, and where the day is not known.
+    too_early_days, too_late_days : int
+        The farthest a day of seeding lies before the window opens and after it closes.
+    began_late_days, ended_late_days : int or None
+        First and last day done less first and last day planned; below 0: early.
+    graze_from : date or None
+        First day it may be grazed, counted from the last day done.
+    """
+
+    name: str
+    planned: PlannedPaddock | None
+    operations: tuple[str, ...] = ()
+    days: tuple[DoneDay, ...] = ()
+    done_m2: float = 0.0
+    applied_kg: float | None = 0.0
+    window: WindowVerdict | None = None
+    in_window_m2: float | None = None
+    too_early_days: int = 0
+    too_late_days: int = 0
+    began_late_days: int | None = None
+    ended_late_days: int | None = None
+    graze_from: dt.date | None = None
+
+    @property
+    def planned_m2(self) -> float:
+        """Ground to be seeded."""
+        return self.planned.area_m2 if self.planned else 0.0
+
+    @property
+    def planned_kg(self) -> float:
+        """Seed to be put on it."""
+        return self.planned.seed_kg if self.planned else 0.0
+
+    @property
+    def dated(self) -> bool:
+        """Whether every day it was seeded is known."""
+        return all(one.day is not None for one in self.days)
+
+    @property
+    def standing(self) -> Standing:
+        """How it stands to the plan."""
+        if self.planned is None or not self.planned.visits:
+            return Standing.UNPLANNED if self.operations else Standing.LEFT
+        return Standing.DONE if self.operations else Standing.NOT_LOGGED
+
+
+@dataclass(frozen=True)
+class Sums:
+    """Ground and seed of several paddocks; ``applied_kg`` is None where one is not known."""
+
+    planned_m2: float
+    done_m2: float
+    planned_kg: float
+    applied_kg: float | None
+
+
+@dataclass(frozen=True)
+class PlannedDone:
+    """A whole plan beside what was done.
+
+    Attributes
+    ----------
+    paddocks : tuple of PaddockCompared
+        In the order of the plan, then what it does not know.
+    warnings : tuple of str
+    """
+
+    planned: PlannedSeeding
+    paddocks: tuple[PaddockCompared, ...]
+    warnings: tuple[str, ...] = ()
+
+    def of(self, *standings: Standing) -> list[PaddockCompared]:
+        """Paddocks that stand so to the plan."""
+        return [p for p in self.paddocks if p.standing in standings]
+
+    @property
+    def sums(self) -> Sums:
+        """Of the paddocks that the plan had a day for."""
+        return _sums(self.of(Standing.DONE, Standing.NOT_LOGGED))
+
+    @property
+    def besides(self) -> Sums:
+        """Of what was seeded though not planned."""
+        return _sums(self.of(Standing.UNPLANNED))
+
+
+def _sums(paddocks: Sequence[PaddockCompared]) -> Sums:
+    amounts = [p.applied_kg for p in paddocks]
+    known = [kg for kg in amounts if kg is not None]
+    return Sums(
+        planned_m2=sum(p.planned_m2 for p in paddocks),
+        done_m2=sum(p.done_m2 for p in paddocks),
+        planned_kg=sum(p.planned_kg for p in paddocks),
+        applied_kg=sum(known) if len(known) == len(amounts) else None,
+    )

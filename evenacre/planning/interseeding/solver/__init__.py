@@ -1,0 +1,1 @@
+"""Which paddock is seeded on which day, and what to relax."""

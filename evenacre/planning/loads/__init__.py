@@ -1,0 +1,1 @@
+"""Loads of the cart: scale, meter and map held against one another."""

@@ -1,0 +1,181 @@
+"""The half-way check: what is left of the product against what is left of the ground."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from evenacre.model import FloatArray, LoadTicket
+from evenacre.model.audit_result import RunningTotals
+from evenacre.planning.loads.loads import CLEANED_OUT, FILLED, REMAINING, combined_sigma
+
+TOLERANCE = 0.05
+"""A drill is accepted within 5 % of its target: Field and Solie, Introduction to Agricultural
+Engineering Technology, stationary calibration problems."""
+
+_COVERAGE = 2.0  # standard uncertainties of the scale that the band allows for
+_CURVE_POINTS = 200
+
+
+@dataclass(frozen=True)
+class Weighing:
+    """What was left when it was weighed, and whether that comes out even.
+
+    Attributes
+    ----------
+    area_left_m2, left_kg, sigma_kg : float
+        Not yet filled product counts as left.
+    even_kg, low_kg, high_kg : float
+        What should be left there, and the band about it.
+    verdict : str
+        ``"even"``, ``"too much left"`` (it runs light) or ``"too little left"`` (heavy).
+    place : str
+        The ticket.
+    """
+
+    area_left_m2: float
+    left_kg: float
+    sigma_kg: float
+    even_kg: float
+    low_kg: float
+    high_kg: float
+    verdict: str
+    place: str
+
+
+@dataclass(frozen=True)
+class HalfwayCheck:
+    """Data of the chart, and the weighing nearest to half the ground.
+
+    Attributes
+    ----------
+    supply_kg, area_m2 : float
+        All that was put into the cart, and all the ground driven with it.
+    area_left_m2, even_kg, low_kg, high_kg : (n,) float
+        The line on which product and ground end together, and its band; area descending.
+    meter_left_m2, meter_left_kg : (m,) float
+        What the meter's log says was left; empty when it tells nothing.
+    weighings : tuple of Weighing
+        In order.
+    tolerance : float
+    """
+
+    product: str
+    supply_kg: float
+    area_m2: float
+    area_left_m2: FloatArray
+    even_kg: FloatArray
+    low_kg: FloatArray
+    high_kg: FloatArray
+    meter_left_m2: FloatArray
+    meter_left_kg: FloatArray
+    weighings: tuple[Weighing, ...]
+    tolerance: float
+
+    @property
+    def nearest_half(self) -> Weighing | None:
+        """The weighing with the area left nearest to half."""
+        if not self.weighings:
+            return None
+        return min(self.weighings, key=lambda w: abs(w.area_left_m2 - self.area_m2 / 2))
+
+
+def halfway_check(
+    tickets: Sequence[LoadTicket],
+    totals: RunningTotals,
+    *,
+    metered: bool = True,
+    area_m2: float | None = None,
+    tolerance: float = TOLERANCE,
+) -> HalfwayCheck | None:
+    """Compare product left with ground left at every weighing that has a time.
+
+    At half the area half the product should be gone. The band widens with the ground done:
+    the tolerance on the rate times what should be gone, and twice the scale's error.
+
+    Parameters
+    ----------
+    tickets : sequence of LoadTicket
+        Of one product, in order.
+    totals : RunningTotals
+    metered : bool
+        Whether the log tells what the meter counted.
+    area_m2 : float, optional
+        Ground to drive from start to end, overlap included; the log's own when None.
+    tolerance : float
+        Share of the rate.
+
+    Returns
+    -------
+    HalfwayCheck or None
+        None when nothing was filled in or no ground was driven.
+    """
+    product = tickets[0].product
+    opening = _carried_in(tickets)
+    put_in = [*opening, *(t for t in tickets if t.event == FILLED)]
+    supply = math.fsum(t.mass_kg for t in put_in)
+    area = float(totals.swept_m2[-1]) if area_m2 is None else area_m2
+    if supply <= 0 or area <= 0:
+        return None
+    sigma = combined_sigma(put_in)
+
+    def band(left_m2: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        even = supply * left_m2 / area
+        reach = tolerance * (supply - even) + _COVERAGE * sigma
+        return even, np.maximum(even - reach, 0.0), even + reach
+
+    grid = np.linspace(area, 0.0, 41)
+    curve = np.zeros(0), np.zeros(0)
+    if metered and product in totals.metered_kg:
+        pick = np.unique(np.linspace(0, len(totals.time_s) - 1, _CURVE_POINTS).astype(int))
+        curve = area - totals.swept_m2[pick], supply - totals.metered_kg[product][pick]
+    weighings = []
+    for ticket, left, error in _states(tickets, opening, supply):
+        done = float(np.interp(ticket.time_s or 0.0, totals.time_s, totals.swept_m2))
+        even, low, high = (float(v[0]) for v in band(np.array([area - done])))
+        word = "too much left" if left > high else "too little left" if left < low else "even"
+        weighings.append(Weighing(area - done, left, error, even, low, high, word, ticket.place))
+    return HalfwayCheck(
+        product, supply, area, grid, *band(grid), *curve, tuple(weighings), tolerance
+    )
+
+
+def _carried_in(tickets: Sequence[LoadTicket]) -> list[LoadTicket]:
+    """What each compartment's first ticket says remained from before."""
+    first: dict[str, LoadTicket] = {}
+    for ticket in tickets:
+        first.setdefault(ticket.compartment, ticket)
+    return [t for t in first.values() if t.event == REMAINING]
+
+
+def _states(
+    tickets: Sequence[LoadTicket], opening: Sequence[LoadTicket], supply_kg: float
+) -> list[tuple[LoadTicket, float, float]]:
+    """Weighings with a time after which every compartment is known: ticket, left, sigma.
+
+    Left is what is in the cart, what was cleaned out of it and what was still to be filled.
+    """
+    held: dict[str, list[LoadTicket]] = {}
+    out: list[LoadTicket] = []
+    put_in = 0.0
+    states = []
+    for ticket in tickets:
+        if ticket.event == FILLED:
+            held.setdefault(ticket.compartment, []).append(ticket)
+            put_in += ticket.mass_kg
+            continue
+        if ticket in opening:
+            put_in += ticket.mass_kg
+        if ticket.event == CLEANED_OUT:
+            out.append(ticket)
+        held[ticket.compartment] = [ticket] if ticket.event == REMAINING else []
+        filled_since = any(t.event == FILLED for ts in held.values() for t in ts)
+        if ticket in opening or filled_since or ticket.time_s is None:
+            continue
+        there = [t for ts in held.values() for t in ts]
+        left = math.fsum(t.mass_kg for t in (*there, *out)) + supply_kg - put_in
+        states.append((ticket, left, combined_sigma((*there, *out))))
+    return states

@@ -1,0 +1,247 @@
+"""Hold scale, meter log and target against one another, and correct the meter's factor."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from statistics import NormalDist
+
+from scipy.stats import chi2 as chi2_distribution
+
+from evenacre.model import LoadTicket, Operation
+from evenacre.model.audit_result import AuditResult, RunningTotals
+from evenacre.planning.loads.loads import Load, loads_of
+from evenacre.planning.loads.mass_estimates import (
+    LEVEL,
+    METER_SCATTER,
+    LoadCheck,
+    Span,
+    Ways,
+    between,
+)
+from evenacre.units.display import in_both
+
+_TIDY_SHARE = 0.005
+
+
+@dataclass(frozen=True)
+class Correction:
+    """What to multiply the meter's mass per turn by.
+
+    Attributes
+    ----------
+    factor, sigma : float
+    low, high : float
+        95 % interval.
+    needed : bool
+        Whether scale and meter disagree, by the scatter of the loads too.
+    scattered : bool
+        Whether the loads contradict one another by more than their errors explain.
+    """
+
+    factor: float
+    sigma: float
+    low: float
+    high: float
+    needed: bool
+    scattered: bool
+
+
+@dataclass(frozen=True)
+class ProductLoads:
+    """All loads of one product in one operation.
+
+    Attributes
+    ----------
+    checks : tuple of LoadCheck
+        One a load, in order.
+    together : LoadCheck or None
+        The closed loads as one; None when no load was weighed to its end.
+    correction : Correction or None
+        None without both a scale and a meter log.
+    outside_kg : float
+        Metered while no ticket's load was in the cart.
+    level : float
+    """
+
+    product: str
+    checks: tuple[LoadCheck, ...]
+    together: LoadCheck | None
+    correction: Correction | None
+    outside_kg: float
+    level: float
+    warnings: tuple[str, ...] = ()
+
+
+def operation_loads(
+    operation: Operation,
+    result: AuditResult,
+    *,
+    meter_scatter: float = METER_SCATTER,
+    level: float = LEVEL,
+) -> tuple[ProductLoads, ...]:
+    """Check the loads of every product that has tickets.
+
+    Parameters
+    ----------
+    operation : Operation
+        Its tickets, in order.
+    result : AuditResult
+        The audit of the same operation.
+    meter_scatter, level : float
+        As for `check_loads`.
+    """
+    found = {p.product: p for p in result.products}
+    covered = result.covered_area_m2
+    area_sigma = result.uncertainty.get("covered_area_m2", 0.0) / covered if covered else 0.0
+    out = []
+    for name in dict.fromkeys(t.product for t in operation.tickets):
+        product = found.get(name)
+        out.append(
+            check_loads(
+                [t for t in operation.tickets if t.product == name],
+                result.totals,
+                metered=product is not None and product.source != "target",
+                target_kg_per_m2=product.target_kg_per_m2 if product else None,
+                area_share_sigma=area_sigma,
+                meter_scatter=meter_scatter,
+                level=level,
+            )
+        )
+    return tuple(out)
+
+
+def check_loads(
+    tickets: Sequence[LoadTicket],
+    totals: RunningTotals | None,
+    *,
+    metered: bool = True,
+    target_kg_per_m2: float | None = None,
+    area_share_sigma: float = 0.0,
+    meter_scatter: float = METER_SCATTER,
+    level: float = LEVEL,
+) -> ProductLoads:
+    """Weigh every load of one product against the meter log and the target.
+
+    Parameters
+    ----------
+    tickets : sequence of LoadTicket
+        Of one product, in order; at least one.
+    totals : RunningTotals or None
+        Of the operation's log.
+    metered : bool
+        Whether the log tells what the meter counted; else only ground and target are known.
+    target_kg_per_m2 : float or None
+    area_share_sigma : float
+        Relative standard uncertainty of the whole operation's area; errors of passes are
+        independent, so that of a load's share is larger by the root of its share.
+    meter_scatter : float
+        Relative standard uncertainty of the meter, independent from load to load.
+    level : float
+        Level of the two-sided test that two amounts disagree.
+    """
+    product = tickets[0].product
+    loads = loads_of(tickets)
+    spans = _spans(loads, totals)
+    ways = Ways(
+        totals,
+        totals.metered_kg.get(product) if totals is not None and metered else None,
+        target_kg_per_m2,
+        area_share_sigma,
+        meter_scatter,
+        level,
+    )
+    paired = list(zip(loads, spans, strict=True))
+    checks = [ways.check((load,), [span]) for load, span in paired]
+    together = _together(paired, ways)
+    outside, warnings = 0.0, _oddities(loads)
+    if totals is not None and ways.metered is not None and all(spans):
+        whole = float(ways.metered[-1])
+        outside = max(whole - sum(between(totals, ways.metered, s) for s in spans if s), 0.0)
+        if outside > _TIDY_SHARE * whole:
+            warnings.append(
+                f"{product}: {in_both('mass', outside)} of the {in_both('mass', whole)} that the "
+                "meter counted fall outside the times of the load tickets. A ticket may be missing."
+            )
+    correction = _correction(together, checks, level) if together else None
+    return ProductLoads(
+        product, tuple(checks), together, correction, outside, level, tuple(warnings)
+    )
+
+
+def _spans(loads: Sequence[Load], totals: RunningTotals | None) -> list[Span | None]:
+    """When each load was in the cart; what a ticket leaves out, its neighbours may tell."""
+    if totals is None:
+        return [None] * len(loads)
+    starts = [load.start_s for load in loads]
+    ends = [load.end_s for load in loads]
+    last = len(loads) - 1
+    spans: list[Span | None] = []
+    for i in range(len(loads)):
+        start = starts[i] if starts[i] is not None else ends[i - 1] if i else -math.inf
+        end = ends[i] if ends[i] is not None else starts[i + 1] if i < last else math.inf
+        spans.append(None if start is None or end is None or end < start else (start, end))
+    return spans
+
+
+def _together(paired: Sequence[tuple[Load, Span | None]], ways: Ways) -> LoadCheck | None:
+    """All sound loads as one: those whose times are known, or the whole job without times."""
+    sound = [(load, span) for load, span in paired if load.used is not None and load.used.kg >= 0]
+    timed = [(load, span) for load, span in sound if span is not None]
+    if timed:
+        return ways.check(tuple(load for load, _ in timed), [span for _, span in timed])
+    if not sound:
+        return None
+    whole = [(-math.inf, math.inf)] if len(sound) == len(paired) else []
+    return ways.check(tuple(load for load, _ in sound), whole)
+
+
+def _correction(
+    together: LoadCheck, checks: Sequence[LoadCheck], level: float
+) -> Correction | None:
+    """Ratio of what was weighed to what was metered over all closed loads.
+
+    Where the loads scatter more than their stated errors, the uncertainty is widened by the
+    Birge ratio (Birge 1932, Physical Review 40, 207).
+    """
+    scale, meter = together.scale, together.meter
+    compared = together.compared("scale", "meter")
+    if scale is None or meter is None or compared is None or meter.kg <= 0 or scale.kg <= 0:
+        return None
+    factor = scale.kg / meter.kg
+    sigma = factor * math.hypot(scale.sigma_kg / scale.kg, meter.sigma_kg / meter.kg)
+    single = [
+        (c.scale, c.meter) for c in checks if c.loads[0] in together.loads and c.scale and c.meter
+    ]
+    scattered = False
+    if len(single) > 1:
+        chi2 = sum(
+            (s.kg - factor * m.kg) ** 2 / (s.sigma_kg**2 + (factor * m.sigma_kg) ** 2)
+            for s, m in single
+            if s.sigma_kg or m.sigma_kg
+        )
+        scattered = bool(chi2_distribution.sf(chi2, len(single) - 1) < level)
+        sigma *= math.sqrt(max(1.0, chi2 / (len(single) - 1)))
+    normal = NormalDist()
+    reach = normal.inv_cdf(0.975) * sigma
+    needed = compared.disagree and abs(factor - 1) > normal.inv_cdf(1 - level / 2) * sigma
+    return Correction(factor, sigma, factor - reach, factor + reach, needed, scattered)
+
+
+def _oddities(loads: Sequence[Load]) -> list[str]:
+    warnings = []
+    for load in loads:
+        used = load.used
+        if used is not None and used.kg < 0:
+            place = load.closing[-1].place
+            warnings.append(
+                f"{place}: {in_both('mass', -used.kg)} more came out of the cart than went in. A "
+                "filling is missing or a weight is wrong; the load is not used to judge the meter."
+            )
+        if not load.closing and load.fills:
+            warnings.append(
+                f"{load.fills[-1].place}: nothing was weighed after this filling, so what that "
+                "load used is not known by weight."
+            )
+    return warnings

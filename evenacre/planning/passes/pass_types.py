@@ -1,0 +1,113 @@
+"""What is planned of a drive over a field."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from evenacre.geo.local_crs import WorkingPlane
+
+
+@dataclass(frozen=True)
+class Drive:
+    """How the drill is driven.
+
+    Attributes
+    ----------
+    width_m : float
+    speed_mps, turn_speed_mps : float
+        At work, and between passes.
+    turn_radius_m : float
+        The tightest turn.
+    rounds : int
+        Headland rounds, along the boundary and round holes.
+    heading_rad : float or None
+        Counter-clockwise from the plane's x axis; None: the best is found.
+    prefer : str
+        ``"turns"`` or ``"overlap"``: what a good heading has least of.
+    """
+
+    width_m: float
+    speed_mps: float = 2.2352
+    turn_speed_mps: float = 1.5
+    turn_radius_m: float = 6.0
+    rounds: int = 2
+    heading_rad: float | None = None
+    prefer: str = "turns"
+
+
+@dataclass(frozen=True)
+class PlannedPass:
+    """One run with the drill in the ground.
+
+    Attributes
+    ----------
+    kind : str
+        ``"round"`` (along the boundary or a hole) or ``"pass"`` (parallel to the heading).
+    number : int
+        Of the round from the boundary inward, or of the pass from one side; both from 1.
+    line : LineString
+        The middle of the tool, in the direction of travel, in the working plane.
+    """
+
+    kind: str
+    number: int
+    line: shapely.LineString
+
+
+@dataclass(frozen=True)
+class PassPlan:
+    """A drive over a field, pass by pass, and what it comes to.
+
+    Attributes
+    ----------
+    field : str
+    plane : WorkingPlane
+    drive : Drive
+        With the heading that was chosen.
+    workable : geometry
+        In the working plane.
+    passes : tuple of PlannedPass
+        In the order they are driven.
+    turns : tuple of LineString
+        Between each pass and the next, in the working plane.
+    workable_m2, covered_m2, overlap_m2, excess_m2, missed_m2, outside_m2 : float
+        As an audit of the drive would find them.
+    work_m, turn_m : float
+    work_s, turn_s : float
+    warnings : tuple of str
+    """
+
+    field: str
+    plane: WorkingPlane
+    drive: Drive
+    workable: BaseGeometry
+    passes: tuple[PlannedPass, ...]
+    turns: tuple[shapely.LineString, ...]
+    workable_m2: float
+    covered_m2: float
+    overlap_m2: float
+    excess_m2: float
+    missed_m2: float
+    outside_m2: float
+    work_m: float
+    turn_m: float
+    work_s: float
+    turn_s: float
+    warnings: tuple[str, ...] = ()
+
+    @property
+    def field_time_s(self) -> float:
+        """From first to last pass, without refills."""
+        return self.work_s + self.turn_s
+
+    @property
+    def field_efficiency(self) -> float:
+        """Covered area over what the full width sweeps at working speed in the field time.
+
+        Source: ASABE EP496.
+        """
+        theory = self.drive.width_m * self.drive.speed_mps * self.field_time_s
+        return self.covered_m2 / theory if theory else 0.0

@@ -1,0 +1,1 @@
+"""The season's sums: products, nutrients, needs, seed, salt and money."""

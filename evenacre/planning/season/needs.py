@@ -1,0 +1,190 @@
+"""What was put down against what a plan or soil test asks for: met, short or over, by area."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from evenacre.model import FloatArray, Need
+from evenacre.model.audit_result import AuditResult
+from evenacre.planning.season.grid_sums import inside, weighted_sum
+from evenacre.planning.season.nutrients import (
+    UNZONED,
+    Job,
+    by_field,
+    element_of,
+    reference,
+    zone_masses,
+)
+
+NEAR = 0.10
+"""A need is met where the season's total is within this share of it."""
+
+_ROUNDING = 1e-6  # rates come off single-precision rasters
+
+
+@dataclass(frozen=True)
+class NeedBalance:
+    """One need against the season's total.
+
+    Attributes
+    ----------
+    need : Need
+    area_m2 : float
+        Workable ground the need is about; a need of the field leaves out the zones that ask
+        for the same nutrient themselves.
+    applied_kg : float
+        Of the nutrient, on that ground.
+    met_m2, short_m2, over_m2 : float
+        Area where the total is within ``NEAR`` of the need, less, or more; they make up
+        ``area_m2``.
+    judged_by : str
+        ``"cell"``, or ``"zone"`` or ``"field"`` where the rate rasters do not match and means
+        had to do.
+    left_out : tuple of str
+        The zones that ask for the same nutrient themselves.
+    """
+
+    need: Need
+    area_m2: float
+    applied_kg: float
+    met_m2: float
+    short_m2: float
+    over_m2: float
+    judged_by: str
+    left_out: tuple[str, ...] = ()
+
+    @property
+    def needed_kg(self) -> float:
+        """Mass that the need comes to on its ground."""
+        return self.need.kg_per_m2 * self.area_m2
+
+    @property
+    def mean_kg_per_m2(self) -> float:
+        """Mean rate over the ground, missed ground included."""
+        return self.applied_kg / self.area_m2 if self.area_m2 else 0.0
+
+    @property
+    def verdict(self) -> str:
+        """``"met"``, ``"short"`` or ``"over"``, by the mean rate."""
+        side = int(_side(np.array([self.mean_kg_per_m2]), self.need)[0])
+        return ("short", "met", "over")[1 + side]
+
+
+def compare(jobs: Sequence[Job], needs: Iterable[Need]) -> tuple[list[NeedBalance], list[str]]:
+    """Hold every need against what all operations put on its ground.
+
+    Returns
+    -------
+    list of NeedBalance
+        In the order of the needs.
+    list of str
+        Warnings: needs of fields that were not worked, products of unknown analysis.
+    """
+    fields = by_field(jobs)
+    needs = list(needs)
+    balances: list[NeedBalance] = []
+    warnings: dict[str, None] = {}
+    for need in needs:
+        if need.field not in fields:
+            warnings[f'"{need.field}" has needs, but no operation was audited on it.'] = None
+            continue
+        field = fields[need.field]
+        warnings |= dict.fromkeys(_unknown(field))
+        balance = _balance(field, need, needs)
+        if balance is None:
+            warnings[f"{need.field}: the zone {need.zone} has no workable ground."] = None
+        else:
+            balances.append(balance)
+    return balances, list(warnings)
+
+
+def _unknown(jobs: Iterable[Job]) -> Iterable[str]:
+    for job in jobs:
+        for p in job.result.products:
+            product = job.product(p.product)
+            if product.kind != "seed" and not product.analysis:
+                yield (
+                    f"{job.result.field}, {job.result.operation}: the analysis of {p.product} is "
+                    "not known, so its nutrients are not counted against the needs."
+                )
+
+
+def _balance(jobs: Sequence[Job], need: Need, needs: Sequence[Need]) -> NeedBalance | None:
+    ground = reference(jobs)
+    zones = {str(z.zone): z.geometry for z in ground.layers["zones"].itertuples()}
+    masses = zone_masses(jobs, need.nutrient)
+    left_out: tuple[str, ...] = ()
+    if need.zone is not None:
+        if need.zone not in zones or zones[need.zone].area == 0:
+            return None
+        parts: dict[str, BaseGeometry] = {need.zone: zones[need.zone]}
+    else:
+        own = _own_needs(need, needs)
+        rest = shapely.difference(_workable(ground), shapely.union_all(list(zones.values())))
+        left_out = tuple(zone for zone in zones if zone in own)
+        parts = {zone: shape for zone, shape in zones.items() if zone not in own}
+        parts[UNZONED] = rest
+    area = sum(shape.area for shape in parts.values())
+    if area == 0:
+        return None
+    applied = sum(masses.get(name, 0.0) for name in parts)
+    sides = _by_cell(jobs, need, shapely.union_all(list(parts.values())), area)
+    judged_by = "cell"
+    if sides is None:
+        sides = _by_part(need, parts, masses)
+        judged_by = "zone" if zones else "field"
+    short, met, over = map(float, sides)
+    return NeedBalance(need, area, applied, met, short, over, judged_by, left_out)
+
+
+def _own_needs(need: Need, needs: Iterable[Need]) -> set[str | None]:
+    """Zones of a need's field that ask for the same nutrient themselves."""
+    return {
+        other.zone
+        for other in needs
+        if other.field == need.field and element_of(other.nutrient) == element_of(need.nutrient)
+    } - {None}
+
+
+def _workable(result: AuditResult) -> BaseGeometry:
+    field = shapely.union_all(result.layers["field"].geometry)
+    return shapely.difference(field, shapely.union_all(result.layers["unworkable"].geometry))
+
+
+def _by_cell(
+    jobs: Iterable[Job], need: Need, region: BaseGeometry, area_m2: float
+) -> FloatArray | None:
+    """Area short, met and over from the sum of all rate rasters; None where they differ."""
+    placed = [
+        (p.rate, job.content(p.product, need.nutrient)) for job in jobs for p in job.result.products
+    ]
+    total = weighted_sum([grid for grid, _ in placed], [share for _, share in placed])
+    if total is None:
+        return None
+    rates = total.values[inside(total, region)].astype(float)
+    if not len(rates):
+        return None
+    cells = np.bincount(_side(rates, need) + 1, minlength=3)
+    return np.asarray(cells * (area_m2 / len(rates)), dtype=np.float64)
+
+
+def _by_part(
+    need: Need, parts: Mapping[str, BaseGeometry], masses: Mapping[str, float]
+) -> FloatArray:
+    """Area short, met and over by the mean rate of each part."""
+    area = np.array([shape.area for shape in parts.values()])
+    mass = np.array([masses.get(name, 0.0) for name in parts])
+    mean = np.divide(mass, area, out=np.zeros(len(area)), where=area > 0)
+    return np.bincount(_side(mean, need) + 1, weights=area, minlength=3).astype(np.float64)
+
+
+def _side(rates: FloatArray, need: Need) -> np.ndarray:
+    """-1 where a rate is short of the need, 0 where it is near it, 1 where it is over."""
+    least = need.kg_per_m2 * (1 - NEAR) * (1 - _ROUNDING)
+    most = need.kg_per_m2 * (1 + NEAR) * (1 + _ROUNDING)
+    return np.where(rates < least, -1, np.where(rates > most, 1, 0))

@@ -1,0 +1,241 @@
+"""What was put down in a season: products and nutrients by field and zone."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from evenacre.coverage.amounts import ELEMENT_IN_OXIDE, elements
+from evenacre.model import Operation, OperationPlan, Product
+from evenacre.model.audit_result import AuditResult, ProductResult
+
+UNZONED = "in no zone"
+_NOTHING = 1e-6  # of a field's total: slivers between zones drawn by hand are no zone
+
+
+@dataclass(frozen=True)
+class Job:
+    """An operation as audited, beside what was planned of it."""
+
+    plan: OperationPlan | Operation
+    result: AuditResult
+
+    def product(self, name: str) -> Product:
+        """Return what is known of a product; one named by the log alone is bare."""
+        known = {a.product.name: a.product for a in self.plan.applications}
+        return known.get(name, Product(name, kind="other"))
+
+    def content(self, name: str, nutrient: str) -> float:
+        """Mass fraction of a nutrient in a product."""
+        return content(self.product(name).analysis, nutrient)
+
+
+@dataclass(frozen=True)
+class Placement:
+    """One product of one operation: a line for a landlord, lender or agency.
+
+    Attributes
+    ----------
+    analysis : dict of str to float
+        Percent by mass in label terms.
+    rate_kg_per_m2 : float
+        Mean over the covered ground of the field.
+    area_m2 : float
+        Covered ground of the field.
+    total_kg, outside_kg : float
+        On the field, and beyond its boundary or on unworkable ground.
+    amounts_from : str
+        ``"flow"``, ``"rate"`` or ``"target"``.
+    method : str
+        How it was placed, as the season says; empty when it does not.
+    sources : tuple of str
+        The logs.
+    """
+
+    field: str
+    operation: str
+    date: str
+    product: str
+    kind: str
+    analysis: Mapping[str, float]
+    rate_kg_per_m2: float
+    area_m2: float
+    total_kg: float
+    outside_kg: float
+    amounts_from: str
+    method: str
+    sources: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class SetbackPlacement:
+    """Product found inside a setback, and where."""
+
+    field: str
+    operation: str
+    date: str
+    product: str
+    setback: str
+    area_m2: float
+    applied_kg: float
+    lon: float
+    lat: float
+
+
+@dataclass(frozen=True)
+class NutrientAmount:
+    """A nutrient on a field or a zone, from every product of every operation.
+
+    Attributes
+    ----------
+    field : str
+        Empty for the whole season.
+    zone : str or None
+        None for the whole field; ``UNZONED`` for its ground in no zone.
+    nutrient, kg
+        In label terms.
+    element, element_kg
+        The same as the element.
+    area_m2 : float
+        Of the workable ground of the field or zone, covered or not.
+    """
+
+    field: str
+    zone: str | None
+    nutrient: str
+    kg: float
+    element: str
+    element_kg: float
+    area_m2: float
+
+
+def content(analysis: Mapping[str, float], nutrient: str) -> float:
+    """Mass fraction of a nutrient, named in label terms (``"P2O5"``) or as element (``"P"``)."""
+    named = {**elements(dict(analysis)), **analysis}
+    return named.get(nutrient, 0.0) / 100.0
+
+
+def element_of(nutrient: str) -> str:
+    """Return the element of a nutrient in either way of naming it."""
+    return ELEMENT_IN_OXIDE.get(nutrient, (nutrient, 1.0))[0]
+
+
+def placements(jobs: Iterable[Job]) -> list[Placement]:
+    """One line for every product of every operation, in order."""
+    return [_placement(job, p) for job in jobs for p in job.result.products]
+
+
+def _placement(job: Job, p: ProductResult) -> Placement:
+    r, product = job.result, job.product(p.product)
+    return Placement(
+        field=r.field,
+        operation=r.operation,
+        date=r.date,
+        product=p.product,
+        kind=product.kind,
+        analysis=product.analysis,
+        rate_kg_per_m2=p.mean_rate_kg_per_m2,
+        area_m2=r.covered_area_m2,
+        total_kg=p.applied_in_field_kg,
+        outside_kg=p.outside_kg,
+        amounts_from=p.source,
+        method=job.plan.method,
+        sources=r.sources,
+    )
+
+
+def setback_placements(jobs: Iterable[Job]) -> list[SetbackPlacement]:
+    """Every product found inside a setback."""
+    return [
+        SetbackPlacement(
+            field=job.result.field,
+            operation=job.result.operation,
+            date=job.result.date,
+            product=p.product,
+            setback=s.name,
+            area_m2=s.area_m2,
+            applied_kg=s.applied_kg,
+            lon=s.lon,
+            lat=s.lat,
+        )
+        for job in jobs
+        for p in job.result.products
+        for s in p.setbacks
+    ]
+
+
+def by_field(jobs: Iterable[Job]) -> dict[str, list[Job]]:
+    """Group jobs by field, in order of first mention."""
+    grouped: dict[str, list[Job]] = {}
+    for job in jobs:
+        grouped.setdefault(job.result.field, []).append(job)
+    return grouped
+
+
+def reference(jobs: Sequence[Job]) -> AuditResult:
+    """Return the result that stands for a field's ground: the one that knows most of it.
+
+    With a boundary all agree; without one each draws its own from its swaths.
+    """
+    return max((job.result for job in jobs), key=lambda r: (r.boundary_given, r.workable_area_m2))
+
+
+def nutrient_amounts(jobs: Sequence[Job]) -> list[NutrientAmount]:
+    """Nutrients of each field and zone, summed over products and operations.
+
+    Zones of a field follow the field itself. A nutrient that nothing carries is left out.
+    """
+    return [row for field in by_field(jobs).values() for row in _field_amounts(field)]
+
+
+def season_amounts(jobs: Sequence[Job]) -> list[NutrientAmount]:
+    """Nutrients of the whole season."""
+    whole = [row for row in nutrient_amounts(jobs) if row.zone is None]
+    area = sum(reference(field).workable_area_m2 for field in by_field(jobs).values())
+    totals: dict[str, float] = {}
+    for row in whole:
+        totals[row.nutrient] = totals.get(row.nutrient, 0.0) + row.kg
+    return [_amount("", None, nutrient, kg, area) for nutrient, kg in totals.items()]
+
+
+def _field_amounts(jobs: Sequence[Job]) -> Iterator[NutrientAmount]:
+    ground = reference(jobs)
+    zones = {str(z.zone): float(z.area_m2) for z in ground.layers["zones"].itertuples()}
+    for nutrient in _carried(jobs):
+        parts = zone_masses(jobs, nutrient)
+        total = sum(parts.values())
+        yield _amount(ground.field, None, nutrient, total, ground.workable_area_m2)
+        for zone, area in zones.items():
+            yield _amount(ground.field, zone, nutrient, parts.get(zone, 0.0), area)
+        rest = ground.workable_area_m2 - sum(zones.values())
+        if zones and parts[UNZONED] > _NOTHING * total:
+            yield _amount(ground.field, UNZONED, nutrient, parts[UNZONED], max(rest, 0.0))
+
+
+def zone_masses(jobs: Iterable[Job], nutrient: str) -> dict[str, float]:
+    """Mass of a nutrient in each zone of one field, and in none; together the field's."""
+    masses = {UNZONED: 0.0}
+    for job in jobs:
+        for p in job.result.products:
+            share = job.content(p.product, nutrient)
+            for zone in p.zones:
+                masses[zone.zone] = masses.get(zone.zone, 0.0) + share * zone.applied_kg
+            masses[UNZONED] += share * p.unzoned_kg
+    return masses
+
+
+def _carried(jobs: Iterable[Job]) -> list[str]:
+    """Return the label nutrients that the products of some jobs carry."""
+    found: dict[str, None] = {}
+    for job in jobs:
+        for p in job.result.products:
+            analysis = job.product(p.product).analysis
+            found |= {nutrient: None for nutrient, percent in analysis.items() if percent > 0}
+    return list(found)
+
+
+def _amount(
+    field: str, zone: str | None, nutrient: str, kg: float, area_m2: float
+) -> NutrientAmount:
+    ((element, element_kg),) = elements({nutrient: kg}).items()
+    return NutrientAmount(field, zone, nutrient, kg, element, element_kg, area_m2)

@@ -1,0 +1,120 @@
+"""The season's account of what was put down: products, nutrients, seed, salt and money."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from evenacre.model import Need, Product
+from evenacre.planning.season.money import Money, money
+from evenacre.planning.season.needs import NeedBalance, compare
+from evenacre.planning.season.nutrients import (
+    Job,
+    NutrientAmount,
+    Placement,
+    SetbackPlacement,
+    nutrient_amounts,
+    placements,
+    season_amounts,
+    setback_placements,
+)
+from evenacre.planning.season.salt import SaltScreen, salt_screens
+from evenacre.planning.season.seed import SpeciesRate, separation_warnings, species_rates
+
+
+@dataclass(frozen=True)
+class SeedPlacement:
+    """What one operation sowed of one lot.
+
+    Attributes
+    ----------
+    product : str
+        What was sown: the lot itself, or the blend that it is part of.
+    rate : SpeciesRate
+        At the mean rate over the covered ground.
+    total_kg : float
+        Bulk of the lot on the field.
+    """
+
+    field: str
+    operation: str
+    date: str
+    product: str
+    rate: SpeciesRate
+    total_kg: float
+
+
+@dataclass(frozen=True)
+class Ledger:
+    """Everything the season put down, and what it was worth.
+
+    Attributes
+    ----------
+    amounts, totals : tuple of NutrientAmount
+        Nutrients by field and zone, and of the season.
+    warnings : tuple of str
+        What could not be counted, and what is to be looked at.
+    """
+
+    placements: tuple[Placement, ...] = ()
+    setbacks: tuple[SetbackPlacement, ...] = ()
+    amounts: tuple[NutrientAmount, ...] = ()
+    totals: tuple[NutrientAmount, ...] = ()
+    needs: tuple[NeedBalance, ...] = ()
+    seed: tuple[SeedPlacement, ...] = ()
+    salt: tuple[SaltScreen, ...] = ()
+    money: tuple[Money, ...] = ()
+    warnings: tuple[str, ...] = ()
+
+
+def ledger(
+    jobs: Sequence[Job], needs: Iterable[Need] = (), products: Iterable[Product] = ()
+) -> Ledger:
+    """Draw up the account of a season.
+
+    Parameters
+    ----------
+    jobs : sequence of Job
+    needs : iterable of Need
+    products : iterable of Product
+        All that are defined, so that the parts of a blend are known.
+    """
+    known = {product.name: product for product in products}
+    balances, warnings = compare(jobs, needs)
+    screens: list[SaltScreen] = []
+    for job in jobs:
+        found, said = salt_screens(job)
+        screens += found
+        warnings += [f"{job.result.field}, {job.result.operation}: {text}" for text in said]
+    sown = {p.product: job.product(p.product) for job in jobs for p in job.result.products}
+    for product in sown.values():
+        warnings += separation_warnings(product, known)
+    return Ledger(
+        placements=tuple(placements(jobs)),
+        setbacks=tuple(setback_placements(jobs)),
+        amounts=tuple(nutrient_amounts(jobs)),
+        totals=tuple(season_amounts(jobs)),
+        needs=tuple(balances),
+        seed=tuple(row for job in jobs for row in _sown(job, known)),
+        salt=tuple(screens),
+        money=tuple(m for m in map(money, jobs) if m.known),
+        warnings=tuple(dict.fromkeys(warnings)),
+    )
+
+
+def _sown(job: Job, known: Mapping[str, Product]) -> Iterator[SeedPlacement]:
+    """Every lot of seed in an operation, those of blends one by one."""
+    for p in job.result.products:
+        product = job.product(p.product)
+        if product.parts and not all(name in known for name, _ in product.parts):
+            continue
+        for rate in species_rates(product, known, p.mean_rate_kg_per_m2):
+            if {**known, product.name: product}[rate.product].kind == "seed":
+                yield SeedPlacement(
+                    field=job.result.field,
+                    operation=job.result.operation,
+                    date=job.result.date,
+                    product=p.product,
+                    rate=rate,
+                    total_kg=rate.share * p.applied_in_field_kg,
+                )

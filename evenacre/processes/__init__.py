@@ -1,0 +1,1 @@
+"""Worker processes, interruption, and what a stopped run has written."""

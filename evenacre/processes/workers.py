@@ -1,0 +1,48 @@
+"""Worker processes that leave Ctrl-C to their parent and end when it does."""
+
+from __future__ import annotations
+
+import os
+import signal
+from collections.abc import Iterator
+from contextlib import contextmanager
+from multiprocessing import parent_process, resource_tracker
+from multiprocessing.connection import wait
+from threading import Thread, current_thread, main_thread
+
+from evenacre.processes.interrupts import held
+
+_LEFT = tuple(getattr(signal, name) for name in ("SIGINT", "SIGHUP") if hasattr(signal, name))
+
+
+@contextmanager
+def starting() -> Iterator[None]:
+    """Hold back what would stop the work, and from the processes started meanwhile for good.
+
+    A worker that is only half started would answer Ctrl-C with a traceback of its own.
+    """
+    with held():
+        if not hasattr(signal, "pthread_sigmask") or current_thread() is not main_thread():
+            yield
+            return
+        mask = signal.pthread_sigmask(signal.SIG_BLOCK, _LEFT)  # processes inherit it
+        try:
+            resource_tracker.ensure_running()
+            signal.pthread_sigmask(signal.SIG_BLOCK, _LEFT)  # which that lifted
+            yield
+        finally:
+            signal.pthread_sigmask(signal.SIG_SETMASK, mask)
+
+
+def begin() -> None:
+    """First act of a worker: leave Ctrl-C to the parent, and end with it however it ends."""
+    for number in _LEFT:
+        signal.signal(number, signal.SIG_IGN)
+    parent = parent_process()
+    if parent is not None:
+        Thread(target=_end_with, args=(parent.sentinel,), daemon=True).start()
+
+
+def _end_with(sentinel: int) -> None:
+    wait([sentinel])
+    os._exit(1)  # nobody is left to hear of it

@@ -1,0 +1,1 @@
+"""Maps, charts and map layers."""

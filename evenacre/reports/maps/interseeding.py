@@ -1,0 +1,191 @@
+"""The map of an interseeding plan: paddocks by day, and the passes to drive."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import shapely
+import shapely.ops
+from shapely.geometry.base import BaseGeometry
+
+from evenacre.geo.local_crs import WorkingPlane
+from evenacre.planning.interseeding.plan_types import InterseedPlan, PaddockPlan
+from evenacre.planning.passes.pass_types import PassPlan
+from evenacre.reports.maps.geodata import encode, to_lonlat
+from evenacre.reports.maps.interactive import MapPieces, map_pieces
+from evenacre.reports.maps.interactive_layers import MapLayer
+from evenacre.reports.sentences.interseeding_facts import chance_text, day_text, numbered, spells
+from evenacre.reports.sentences.interseeding_rules import hours_text, shut_words
+from evenacre.reports.writers import figure_text as figures
+from evenacre.units.parsing import UnitSystem
+
+_BEGIN_M = 10.0  # of the first pass, drawn to show where a drive begins
+
+
+@dataclass(frozen=True)
+class _Frame:
+    """The plane that all is drawn in, and the origin (lon, lat) it is encoded from."""
+
+    plane: WorkingPlane
+    origin: tuple[float, float]
+
+    def brought(self, shape: shapely.MultiLineString, plane: WorkingPlane) -> BaseGeometry:
+        """Bring a shape here from another plane."""
+        degrees = shapely.transform(shape, lambda p: np.column_stack(plane.lonlat(*p.T)))
+        moved: BaseGeometry = self.plane.project(degrees)
+        return moved
+
+    def encoded(self, shapes: Sequence[BaseGeometry]) -> list[Any]:
+        """Shapes of this plane as the page's script wants them."""
+        return encode(gpd.GeoDataFrame(geometry=list(shapes), crs=self.plane.crs), *self.origin)
+
+
+def interseed_map(plan: InterseedPlan, units: UnitSystem, key: str) -> MapPieces:
+    """Build the map of a plan; item ``p0``, ``p1`` ... belongs to the paddock of that place.
+
+    Parameters
+    ----------
+    plan : InterseedPlan
+    units : UnitSystem
+    key : str
+        As in :func:`evenacre.reports.maps.interactive.interactive_map`.
+    """
+    outlines = np.array([p.paddock.field.boundary for p in plan.paddocks])
+    plane = WorkingPlane.around(outlines)
+    ground = gpd.GeoDataFrame(geometry=plane.project(outlines), crs=plane.crs)
+    box = to_lonlat(ground, plane.lon0).total_bounds
+    origin = (round(plane.lon0, 7), round(float((box[1] + box[3]) / 2), 7))
+    corners = [[round(float(box[i + 1]), 7), round(float(box[i]), 7)] for i in (0, 2)]
+    frame = _Frame(plane, origin)
+    layers = [
+        _paddocks(plan, ground, units, frame),
+        _unworkable(plan, frame),
+        _turns(plan, frame),
+        _passes(plan, units, frame),
+        _beginnings(plan, frame),
+    ]
+    shown = {"origin": origin, "bounds": corners}
+    return map_pieces([layer for layer in layers if layer.items], shown, key)
+
+
+def _paddocks(
+    plan: InterseedPlan, ground: gpd.GeoDataFrame, units: UnitSystem, frame: _Frame
+) -> MapLayer:
+    middle, inside = ground.geometry.centroid, ground.geometry.representative_point()
+    inner = ground.set_geometry(middle.where(ground.geometry.contains(middle), inside))
+    places = to_lonlat(inner, frame.origin[0]).geometry
+    items = [
+        {
+            "g": shape,
+            "t": p.paddock.field.name,
+            "r": _facts(p, plan, units),
+            "at": [round(at.y, 7), round(at.x, 7)],
+            "n": p.paddock.field.name,
+            "c": f"p{place}",
+        }
+        for place, (p, shape, at) in enumerate(
+            zip(plan.paddocks, frame.encoded(ground.geometry), places, strict=True)
+        )
+    ]
+    return MapLayer("paddock", "paddocks (tap one)", items=items)
+
+
+def _facts(p: PaddockPlan, plan: InterseedPlan, units: UnitSystem) -> list[list[str]]:
+    rows = [["Ground", figures.size(p.workable_m2, units, 3)]]
+    if p.window is None:
+        return [*rows, ["Seeding", "not to be seeded"]]
+    found = spells(p.window, plan.days)
+    window = ", ".join(f"{day_text(a)} to {day_text(b)}" for a, b in found)
+    rows.append(["Window", window or f"no day open: {shut_words(p.window, plan)}"])
+    numbers = numbered(plan)
+    days = ", ".join(f"{day_text(v.day)} (no. {numbers[v]})" for v in p.visits)
+    rows.append(["Seeding", days or "not planned"])
+    if p.visits:
+        rows += [
+            ["Seeded", figures.size(p.seeded_m2, units, 3)],
+            ["Seed", units.mass.text(p.seed_kg)],
+        ]
+    if p.chance is not None:
+        rows.append(["Chance", chance_text(p.chance)])
+    if p.graze_from:
+        rows.append(["Graze from", day_text(p.graze_from)])
+    if p.passes:
+        rows.append(["The drive", _drive(p.passes)])
+    return rows
+
+
+def _drive(p: PassPlan) -> str:
+    count = sum(run.kind == "pass" for run in p.passes)
+    rounds = "1 round" if p.drive.rounds == 1 else f"{p.drive.rounds} rounds"
+    text = f"{rounds}, then {count} passes"
+    if p.drive.heading_rad is not None:
+        text += f" {figures.axis_words(*_direction(p.drive.heading_rad))}"
+    return f"{text}; {hours_text(p.field_time_s)}"
+
+
+def _direction(heading_rad: float) -> tuple[float, float]:
+    return math.cos(heading_rad), math.sin(heading_rad)
+
+
+def _unworkable(plan: InterseedPlan, frame: _Frame) -> MapLayer:
+    shapes = [p.paddock.field.unworkable for p in plan.paddocks]
+    kept = np.array([shape for shape in shapes if shape is not None and not shape.is_empty])
+    items = []
+    if len(kept):
+        items = [{"g": g} for g in frame.encoded(frame.plane.project(kept))]
+    return MapLayer("unworkable", "not to be worked", items=items)
+
+
+def _lines(
+    plan: InterseedPlan, frame: _Frame, of: Callable[[PassPlan], list[shapely.LineString]]
+) -> list[tuple[int, PaddockPlan, Any]]:
+    """One item a paddock: its lines of one kind, encoded."""
+    found = [
+        (place, p, frame.brought(shapely.MultiLineString(lines), p.passes.plane))
+        for place, p in enumerate(plan.paddocks)
+        if p.passes
+        for lines in [[line for line in of(p.passes) if line.length > 0]]
+        if lines
+    ]
+    encoded = frame.encoded([shape for *_, shape in found])
+    return [(place, p, g) for (place, p, _), g in zip(found, encoded, strict=True)]
+
+
+def _passes(plan: InterseedPlan, units: UnitSystem, frame: _Frame) -> MapLayer:
+    items = [
+        {"g": g, "t": p.paddock.field.name, "r": _facts(p, plan, units), "c": f"p{place}"}
+        for place, p, g in _lines(plan, frame, lambda d: [run.line for run in d.passes])
+    ]
+    return MapLayer("pass", "passes to drive", line=True, items=items)
+
+
+def _turns(plan: InterseedPlan, frame: _Frame) -> MapLayer:
+    items = [
+        {"g": g, "c": f"p{place}"} for place, _, g in _lines(plan, frame, lambda d: list(d.turns))
+    ]
+    return MapLayer("turn", "turns between them", shown=False, line=True, items=items)
+
+
+def _beginnings(plan: InterseedPlan, frame: _Frame) -> MapLayer:
+    def first_metres(drive: PassPlan) -> list[shapely.LineString]:
+        line = drive.passes[0].line if drive.passes else shapely.LineString()
+        return [shapely.ops.substring(line, 0.0, _BEGIN_M)] if line.length else []
+
+    items = []
+    for place, p, g in _lines(plan, frame, first_metres):
+        x, y = g[0][0], g[0][1]
+        items.append(
+            {
+                "g": g,
+                "t": f"The drive in {p.paddock.field.name} begins here",
+                "at": [round(frame.origin[1] + y / 1e7, 7), round(frame.origin[0] + x / 1e7, 7)],
+                "n": "start",
+                "c": f"p{place}",
+            }
+        )
+    return MapLayer("begin", "where each drive begins", shown=False, line=True, items=items)

@@ -1,0 +1,121 @@
+"""The half-way check as a chart: what is left of the product against ground left."""
+
+from __future__ import annotations
+
+import textwrap
+from typing import Any
+
+from matplotlib import rc_context
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch
+
+from evenacre.io.writers.file_names import unique_slugs
+from evenacre.planning.loads.halfway_check import HalfwayCheck
+from evenacre.planning.loads.operation_loads import OperationLoads
+from evenacre.reports.maps import palette, sheet
+from evenacre.units.parsing import UnitSystem
+
+_STYLE: Any = {"font.size": 11, "text.parse_math": False}
+_INCHES = (6.0, 4.8)  # small, so that its words can be read on a phone
+_DPI = 130
+_MARKS = {"even": "o", "too much left": "^", "too little left": "v"}
+
+
+def halfway_charts(book: OperationLoads, units: UnitSystem) -> dict[str, bytes]:
+    """Draw every half-way check of an operation.
+
+    Returns
+    -------
+    dict of str to bytes
+        ``"halfway_<product>"`` to PNG, in the order of the checks.
+    """
+    names = unique_slugs(check.product for check in book.halfway)
+    return {
+        f"halfway_{name}": halfway_chart(check, units, title=f"{book.field}, {book.operation}")
+        for check, name in zip(book.halfway, names, strict=True)
+    }
+
+
+def halfway_chart(check: HalfwayCheck, units: UnitSystem, *, title: str = "") -> bytes:
+    """Draw the line on which product and ground end together, its band and the weighings.
+
+    Parameters
+    ----------
+    check : HalfwayCheck
+    units : UnitSystem
+    title : str
+        Field and operation, say.
+
+    Returns
+    -------
+    bytes
+        PNG; equal input gives equal bytes.
+    """
+    area, mass = units.area, units.mass
+    with rc_context(_STYLE):
+        figure = Figure(figsize=_INCHES, dpi=_DPI)
+        axes = figure.add_axes((0.15, 0.26, 0.8, 0.57))
+        product = textwrap.shorten(check.product, 40, placeholder=" ...")
+        for text, y, points in (
+            (f"{product} left, by ground left", 0.975, 13), (title, 0.915, 11),
+        ):  # fmt: skip
+            short = textwrap.shorten(text, 60, placeholder=" ...")
+            figure.text(0.02, y, short, fontsize=points, va="top")
+        x = [area.of(v) for v in check.area_left_m2]
+        low, even, high = (
+            [mass.of(v) for v in values] for values in (check.low_kg, check.even_kg, check.high_kg)
+        )
+        axes.fill_between(x, low, high, facecolor=palette.ONCE, linewidth=0)
+        axes.plot(x, even, color=palette.HEADLAND, linewidth=1.6)
+        share = f"{100 * check.tolerance:g} %"
+        legend: list[Any] = [
+            Line2D([], [], color=palette.HEADLAND, linewidth=1.6, label="comes out even"),
+            Patch(facecolor=palette.ONCE, label=f"within {share} and the scale's error"),
+        ]
+        if len(check.meter_left_m2):
+            style: dict[str, Any] = {"color": palette.OUTSIDE, "linestyle": "--", "linewidth": 1.3}
+            axes.plot(
+                [area.of(v) for v in check.meter_left_m2],
+                [mass.of(v) for v in check.meter_left_kg],
+                **style,
+            )
+            legend.append(Line2D([], [], label="by the meter's log", **style))
+        legend += _weighings(axes, check, units)
+        half = area.of(check.area_m2) / 2
+        axes.axvline(half, color=palette.NOTHING, linewidth=1.0, linestyle=":", zorder=0)
+        axes.annotate(
+            "half", xy=(half, 1), xycoords=("data", "axes fraction"), xytext=(3, -4),
+            textcoords="offset points", va="top", color=palette.OUTSIDE,
+        )  # fmt: skip
+        axes.set_xlim(area.of(check.area_m2), 0)
+        axes.set_ylim(bottom=0)
+        axes.set_xlabel(f"ground left to drive [{area.label}]")
+        axes.set_ylabel(f"product left [{mass.label}]")
+        axes.yaxis.set_major_formatter(lambda value, _position: f"{value:,.0f}")
+        axes.spines[["top", "right"]].set_visible(False)
+        sheet.add_legend(figure, legend, 2)
+        return sheet.png(figure)
+
+
+def _weighings(axes: Any, check: HalfwayCheck, units: UnitSystem) -> list[Any]:
+    """Mark each weighing by its verdict: shape and colour both tell it."""
+    colours = {"even": palette.BOUNDARY, "too much left": palette.MORE,
+               "too little left": palette.SKIP}  # fmt: skip
+    legend: list[Any] = []
+    for verdict, marker in _MARKS.items():
+        chosen = [w for w in check.weighings if w.verdict == verdict]
+        if not chosen:
+            continue
+        style: dict[str, Any] = {
+            "marker": marker, "color": colours[verdict], "linestyle": "none", "markersize": 9,
+            "markeredgecolor": "white",
+        }  # fmt: skip
+        axes.errorbar(
+            [units.area.of(w.area_left_m2) for w in chosen],
+            [units.mass.of(w.left_kg) for w in chosen],
+            yerr=[2 * units.mass.of(w.sigma_kg) for w in chosen],
+            ecolor=colours[verdict], capsize=3, zorder=5, clip_on=False, **style,
+        )  # fmt: skip
+        legend.append(Line2D([], [], label=f"weighed: {verdict}", **style))
+    return legend

@@ -1,0 +1,169 @@
+"""What each paddock is like on each day of a plan, for the map that steps by date."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from typing import Any
+
+from evenacre.planning.interseeding.plan_types import InterseedPlan, PaddockPlan, WorkDay
+from evenacre.reports.sentences.interseeding_facts import (
+    clock,
+    day_text,
+    in_paddock,
+    numbered,
+    short_day,
+    span,
+    spells,
+    whole,
+)
+from evenacre.reports.sentences.interseeding_rules import hours_text
+from evenacre.reports.writers import figure_text as figures
+from evenacre.units.parsing import UnitSystem
+
+STATES = {
+    "seeding": "seeding today",
+    "herd": "herd in it",
+    "open": "may be seeded",
+    "resting": "seeded, no grazing yet",
+    "done": "seeded, may be grazed",
+    "shut": "not open for seeding",
+    "whole": "seeded whole",
+    "part": "seeded in part",
+    "none": "to be seeded, but left out",
+    "never": "not to be seeded",
+}
+"""Each state a paddock is drawn in, and what it means; the last four are of the whole plan."""
+_LABELS = {
+    "seeding": "seeding",
+    "herd": "herd",
+    "open": "open",
+    "resting": "resting",
+    "done": "seeded",
+    "shut": "",
+}
+
+
+@dataclass(frozen=True)
+class Step:
+    """One day on the map, or the whole plan.
+
+    Attributes
+    ----------
+    title, text : str
+        The day, and what happens on it.
+    states : tuple of str
+        Of each paddock: a key of ``STATES``.
+    labels : tuple of str
+        Below the name of each paddock.
+    short : tuple of str
+        In place of name and label where paddocks are crowded; empty: nothing.
+    """
+
+    title: str
+    text: str
+    states: tuple[str, ...]
+    labels: tuple[str, ...]
+    short: tuple[str, ...]
+
+    def plain(self) -> dict[str, Any]:
+        """As JSON types, for the page's script."""
+        return {
+            "t": self.title,
+            "p": self.text,
+            "s": list(self.states),
+            "l": list(self.labels),
+            "c": list(self.short),
+        }
+
+
+def steps(plan: InterseedPlan, units: UnitSystem) -> tuple[list[Step], dict[int, int]]:
+    """Tell the whole plan and then every day of it.
+
+    Returns
+    -------
+    steps : list of Step
+        The whole plan first.
+    of_visit : dict of int to int
+        Number of a visit to the place of its day among the steps.
+    """
+    first, last = span(plan)
+    days = [first + dt.timedelta(days=n) for n in range((last - first).days + 1)]
+    out = [_whole_plan(plan)]
+    known = {d.day: d for d in plan.days}
+    opened = [set(_open_days(p, plan)) for p in plan.paddocks]
+    for day in days:
+        states = tuple(
+            _state(p, plan, day, day in ready)
+            for p, ready in zip(plan.paddocks, opened, strict=True)
+        )
+        text = _happenings(plan, day, known.get(day), units)
+        short = tuple(
+            f"{p.paddock.field.name}\n{_LABELS[state]}" if state in ("seeding", "herd") else ""
+            for p, state in zip(plan.paddocks, states, strict=True)
+        )
+        labels = tuple(_LABELS[state] for state in states)
+        out.append(Step(day_text(day), text, states, labels, short))
+    place = {day: index for index, day in enumerate(days, 1)}
+    return out, {number: place[v.day] for v, number in numbered(plan).items()}
+
+
+def _whole_plan(plan: InterseedPlan) -> Step:
+    numbers = numbered(plan)
+    labels = []
+    for p in plan.paddocks:
+        parts = [f"{numbers[v]}: {short_day(v.day)}" for v in p.visits]
+        labels.append(", ".join(parts) or ("not seeded" if p.window else ""))
+    return Step(
+        "The whole plan",
+        "Each paddock shows the number and the day of its seeding.",
+        tuple(_outcome(p) for p in plan.paddocks),
+        tuple(labels),
+        tuple(", ".join(str(numbers[v]) for v in p.visits) for p in plan.paddocks),
+    )
+
+
+def _outcome(p: PaddockPlan) -> str:
+    if p.window is None:
+        return "never"
+    if not p.visits:
+        return "none"
+    return "whole" if whole(p) else "part"
+
+
+def _open_days(p: PaddockPlan, plan: InterseedPlan) -> list[dt.date]:
+    found = spells(p.window, plan.days) if p.window else []
+    return [a + dt.timedelta(days=n) for a, b in found for n in range((b - a).days + 1)]
+
+
+def _state(p: PaddockPlan, plan: InterseedPlan, day: dt.date, ready: bool) -> str:
+    if any(v.day == day for v in p.visits):
+        return "seeding"
+    if in_paddock(plan, p.paddock.field.name, day):
+        return "herd"
+    begun = any(v.day < day for v in p.visits)
+    finished = bool(p.visits) and p.visits[-1].day < day
+    if finished and p.graze_from and day >= p.graze_from:
+        return "done"
+    if finished or (begun and not ready):
+        return "resting"
+    return "open" if ready else "shut"
+
+
+def _happenings(plan: InterseedPlan, day: dt.date, work: WorkDay | None, units: UnitSystem) -> str:
+    told = [
+        f"Seed {v.paddock} ({number}): {clock(v.start_s)} to {clock(v.end_s)}, "
+        f"{figures.size(v.area_m2, units, 3)}, {units.mass.text(v.seed_kg)}."
+        for v, number in numbered(plan).items()
+        if v.day == day
+    ]
+    moves = [s.stay for s in plan.herd.stays]
+    told += [f"Herd out of {s.paddock}." for s in moves if s.leave == day]
+    told += [f"Herd into {s.paddock}." for s in moves if s.enter == day]
+    told += [f"Herd in {s.paddock}." for s in moves if s.enter < day < s.leave]
+    if work and work.lost:
+        told.append("Lost to weather.")
+    elif work and (work.booked_s or work.booked_for):
+        what = ", ".join(work.booked_for) or "other work"
+        told.append(f"Drill booked for {what} ({hours_text(work.booked_s)}).")
+    return " ".join(told) or "Nothing moves on this day."

@@ -1,0 +1,147 @@
+"""Planned passes as layers, drives and guidance lines for the writers."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from typing import TypeVar
+
+import geopandas as gpd
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from evenacre.geo.local_crs import WorkingPlane, wrapped
+from evenacre.model import Field, FloatArray
+from evenacre.model.outputs import GuidancePattern, GuidedField, PassFiles
+from evenacre.planning.passes.pass_types import PassPlan, PlannedPass
+
+# Passes of one pattern lie whole widths apart, to a centimetre.
+_SAME_M = 0.01
+
+Shape = TypeVar("Shape", bound=BaseGeometry)
+
+
+def pass_files(plans: Sequence[PassPlan]) -> PassFiles:
+    """Lay planned passes out for the writers.
+
+    Parameters
+    ----------
+    plans : sequence of PassPlan
+        Of different fields; those without passes are left out.
+    """
+    driven = [plan for plan in plans if plan.passes]
+    return PassFiles(
+        layers=_layers(driven),
+        fields=tuple(
+            GuidedField(_field(plan), plan.drive.width_m, tuple(_groups(plan))) for plan in driven
+        ),
+        drives=tuple(
+            (plan.field, tuple(to_lonlat(p.line, plan.plane) for p in plan.passes))
+            for plan in driven
+        ),
+    )
+
+
+def _layers(plans: Sequence[PassPlan]) -> dict[str, gpd.GeoDataFrame]:
+    passes = [
+        {
+            "field": plan.field,
+            "order": order,
+            "kind": planned.kind,
+            "number": planned.number,
+            "length_m": round(planned.line.length, 2),
+            "heading_deg": round(heading_deg(planned.line), 2) % 360.0,
+            "geometry": to_lonlat(planned.line, plan.plane),
+        }
+        for plan in plans
+        for order, planned in enumerate(plan.passes, start=1)
+    ]
+    turns = [
+        {
+            "field": plan.field,
+            "order": order,
+            "length_m": round(turn.length, 2),
+            "geometry": to_lonlat(turn, plan.plane),
+        }
+        for plan in plans
+        for order, turn in enumerate(plan.turns, start=1)
+        if turn.length > 0
+    ]
+    ground = [
+        {
+            "field": plan.field,
+            "area_m2": round(plan.workable_m2, 2),
+            "geometry": to_lonlat(plan.workable, plan.plane),
+        }
+        for plan in plans
+    ]
+    return {
+        "passes": _frame(passes, ("field", "order", "kind", "number", "length_m", "heading_deg")),
+        "turns": _frame(turns, ("field", "order", "length_m")),
+        "workable": _frame(ground, ("field", "area_m2")),
+    }
+
+
+def _frame(rows: list[dict[str, object]], columns: tuple[str, ...]) -> gpd.GeoDataFrame:
+    return gpd.GeoDataFrame(rows, columns=[*columns, "geometry"], crs="EPSG:4326")
+
+
+def to_lonlat(shape: Shape, plane: WorkingPlane) -> Shape:
+    """Bring a shape of the plane to WGS 84 degrees."""
+
+    def back(xy: FloatArray) -> FloatArray:
+        lon, lat = plane.lonlat(xy[:, 0], xy[:, 1])
+        return np.column_stack([wrapped(lon), lat])
+
+    moved: Shape = shapely.transform(shape, back)
+    return moved
+
+
+def heading_deg(line: shapely.LineString) -> float:
+    """Heading from the first point to the second, clockwise from the plane's north."""
+    (x0, y0), (x1, y1) = line.coords[:2]
+    return math.degrees(math.atan2(x1 - x0, y1 - y0)) % 360.0
+
+
+def _field(plan: PassPlan) -> Field:
+    return Field(plan.field, to_lonlat(plan.workable, plan.plane))
+
+
+def _groups(plan: PassPlan) -> Iterator[tuple[str, tuple[GuidancePattern, ...]]]:
+    """Parallel passes as one line that is repeated, each round as the lines of its legs."""
+    patterns = tuple(_parallel(plan))
+    if patterns:
+        yield "Passes", patterns
+    rounds = [planned for planned in plan.passes if planned.kind == "round"]
+    for number in dict.fromkeys(planned.number for planned in rounds):
+        legs = [planned for planned in rounds if planned.number == number]
+        yield (
+            f"Round {number}",
+            tuple(
+                GuidancePattern(f"Round {number}, leg {leg}", to_lonlat(p.line, plan.plane))
+                for leg, p in enumerate(legs, start=1)
+            ),
+        )
+
+
+def _parallel(plan: PassPlan) -> Iterator[GuidancePattern]:
+    """One repeated line for all passes that lie whole widths from it."""
+    left = [planned for planned in plan.passes if planned.kind == "pass"]
+    number = 0
+    while left:
+        longest = max(left, key=lambda planned: planned.line.length)
+        off = np.array([_beside(planned, longest) for planned in left]) / plan.drive.width_m
+        near = np.abs(off - np.round(off)) * plan.drive.width_m < _SAME_M
+        number += 1
+        name = "Passes" if number == 1 else f"Passes {number}"
+        yield GuidancePattern(name, to_lonlat(longest.line, plan.plane), repeated=True)
+        left = [planned for planned, same in zip(left, near, strict=True) if not same]
+
+
+def _beside(planned: PlannedPass, other: PlannedPass) -> float:
+    """How far to the side of another pass a parallel pass lies."""
+    start, end = np.array(other.line.coords)[[0, -1]]
+    ahead = (end - start) / np.hypot(*(end - start))
+    away = np.array(planned.line.coords[0]) - start
+    return float(ahead[0] * away[1] - ahead[1] * away[0])

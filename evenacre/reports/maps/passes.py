@@ -1,0 +1,151 @@
+"""The printed map of planned passes: rounds, passes and turns, where it begins and ends."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import shapely
+from matplotlib import rc_context
+from matplotlib.axes import Axes
+from matplotlib.collections import LineCollection, PathCollection
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch
+from matplotlib.patheffects import withStroke
+
+from evenacre.geo.overlay import without
+from evenacre.model import Field
+from evenacre.planning.passes.pass_types import PassPlan, PlannedPass
+from evenacre.reports.maps import palette, sheet
+from evenacre.reports.sentences.passes import passes_text
+from evenacre.reports.writers import figure_text as figures
+from evenacre.units.parsing import UnitSystem
+
+_STYLE: Any = {"font.size": 10, "hatch.linewidth": 0.5, "text.parse_math": False}
+_CLEAR_PIXELS = 36
+# How far along it the number of a run is tried. Rounds run close beside each other; passes
+# that do are left without a number, or the numbers of a large field would hide it.
+_PLACES = {"round": (0.3, 0.55, 0.8), "pass": (0.3,)}
+_SEEN_M2 = 1.0
+_ROUND: Any = {"color": palette.ZONE, "linestyle": (0, (5, 1.6)), "linewidth": 1.5}
+_PASS: Any = {"color": palette.PASS, "linestyle": "solid", "linewidth": 1.0}
+_TURN: Any = {"color": palette.OUTSIDE, "linestyle": (0, (1, 1.4)), "linewidth": 0.8}
+_MARK: Any = {"markeredgecolor": palette.BOUNDARY, "markeredgewidth": 2.2, "linestyle": "none"}
+_BEGIN: Any = {"marker": "o", "markersize": 11, "markerfacecolor": "white", **_MARK}
+_END: Any = {"marker": "s", "markersize": 9, "markerfacecolor": palette.BOUNDARY, **_MARK}
+
+
+def pass_map(field: Field, plan: PassPlan, units: UnitSystem) -> bytes:
+    """Draw the passes of a field.
+
+    Parameters
+    ----------
+    field : Field
+        With its boundary.
+    plan : PassPlan
+    units : UnitSystem
+
+    Returns
+    -------
+    bytes
+        PNG; equal input gives equal bytes.
+    """
+    boundary = plan.plane.project(field.boundary)
+    turns = [turn for turn in plan.turns if turn.length > 0]
+    with rc_context(_STYLE):
+        left, bottom, right, top = shapely.total_bounds([boundary, *turns])
+        figure, axes = sheet.outlined(
+            gpd.GeoSeries([boundary]),
+            (left, bottom, right, top),
+            f"{plan.field}: passes to drive",
+            f"{passes_text(plan)}, {figures.size(plan.workable_m2, units, 3)}",
+            units,
+        )
+        legend: list[Any] = []
+        for label, kind, style, order in (
+            ("headland round", "round", _ROUND, 6),
+            ("pass", "pass", _PASS, 4),
+        ):
+            lines = [run.line for run in plan.passes if run.kind == kind]
+            legend += _lines(axes, lines, label, style, order)
+        legend += _lines(axes, turns, "turn, tool lifted", _TURN, 3)
+        if plan.passes:
+            legend += _ends(axes, plan)
+            legend += _number(axes, plan.passes)
+        legend += _unworkable(axes, without(boundary, plan.workable))
+        sheet.add_legend(figure, legend, 3)
+        return sheet.png(figure)
+
+
+def _unworkable(axes: Axes, ground: shapely.Geometry) -> list[Patch]:
+    if ground.area < _SEEN_M2:
+        return []
+    style: dict[str, Any] = {
+        "facecolor": palette.UNWORKABLE,
+        "edgecolor": palette.OUTSIDE,
+        "hatch": "\\\\",
+        "linewidth": 0.6,
+    }
+    paths = sheet.paths(gpd.GeoSeries([ground]))
+    axes.add_collection(PathCollection(paths, zorder=1, **style))
+    return [Patch(label="not to be worked", **style)]
+
+
+def _lines(
+    axes: Axes, lines: Sequence[shapely.LineString], label: str, style: Any, order: int
+) -> list[Line2D]:
+    if not lines:
+        return []
+    axes.add_collection(
+        LineCollection(
+            [shapely.get_coordinates(line) for line in lines],
+            colors=style["color"],
+            linestyles=[style["linestyle"]],
+            linewidths=style["linewidth"],
+            zorder=order,
+        )
+    )
+    return [Line2D([], [], label=label, **style)]
+
+
+def _ends(axes: Axes, plan: PassPlan) -> list[Line2D]:
+    first, last = plan.passes[0].line.coords[0], plan.passes[-1].line.coords[-1]
+    axes.plot(*first, zorder=9, **_BEGIN)
+    axes.plot(*last, zorder=9, **_END)
+    return [Line2D([], [], label="begin", **_BEGIN), Line2D([], [], label="end", **_END)]
+
+
+def _number(axes: Axes, passes: Sequence[PlannedPass]) -> list[Line2D]:
+    """Number passes in the order of driving, with an arrow; leave out what would overlap."""
+    taken = np.empty((0, 2))
+    for number, run in enumerate(passes, start=1):
+        tried = [run.line.interpolate(share, normalized=True) for share in _PLACES[run.kind]]
+        places = axes.transData.transform([(at.x, at.y) for at in tried])
+        apart = np.linalg.norm(taken[None] - places[:, None], axis=2).min(axis=1, initial=np.inf)
+        if not (apart >= _CLEAR_PIXELS).any():
+            continue
+        chosen = int(np.argmax(apart >= _CLEAR_PIXELS))
+        taken = np.vstack([taken, places[chosen]])
+        at = tried[chosen]
+        ahead = run.line.interpolate(_PLACES[run.kind][chosen] + 0.01, normalized=True)
+        turned = math.atan2(ahead.y - at.y, ahead.x - at.x)
+        colour = (_ROUND if run.kind == "round" else _PASS)["color"]
+        arrow = (3, 0, math.degrees(turned) - 90)
+        axes.plot(at.x, at.y, marker=arrow, markersize=7, color=colour, zorder=7, linestyle="none")
+        axes.annotate(
+            str(number),
+            xy=(at.x, at.y),
+            xytext=(-10 * math.cos(turned), -10 * math.sin(turned)),
+            textcoords="offset points",
+            ha="center",
+            va="center",
+            fontsize=7.5,
+            color=colour,
+            path_effects=[withStroke(linewidth=3.5, foreground="white")],
+            zorder=7,
+        )
+    label = "order and way of driving"
+    return [Line2D([], [], label=label, color=_PASS["color"], marker=">", linestyle="none")]

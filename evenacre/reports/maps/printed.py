@@ -1,0 +1,253 @@
+"""Maps to print: what was covered, and each product's rate, as PNG."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import numpy.typing as npt
+import shapely
+from affine import Affine
+from matplotlib import rc_context
+from matplotlib.axes import Axes
+from matplotlib.collections import LineCollection, PathCollection
+from matplotlib.colors import BoundaryNorm, ListedColormap
+from matplotlib.patches import Patch
+
+from evenacre.io.writers.file_names import unique_slugs
+from evenacre.model.audit_result import AuditResult, Grid, ProductResult
+from evenacre.reports.maps import palette, sheet
+from evenacre.reports.tables.fix_list import stops
+from evenacre.units.parsing import UnitSystem
+
+# Names from files may hold a dollar sign, which is not the start of a formula here.
+_STYLE: Any = {"font.size": 10, "hatch.linewidth": 0.5, "text.parse_math": False}
+_CLEAR_PIXELS = 26
+_SQUARE_M = 2.0  # side of what the rate is averaged over
+_HATCH_CELLS = 300  # hatches are traced on a grid no finer than this
+
+
+def static_maps(result: AuditResult, units: UnitSystem) -> dict[str, bytes]:
+    """Draw the cover map and one rate map a product.
+
+    Returns
+    -------
+    dict of str to bytes
+        ``"cover"`` and ``"rate_<product>"`` to PNG; equal results give equal bytes.
+    """
+    maps = {"cover": cover_map(result, units)}
+    names = unique_slugs(p.product for p in result.products)
+    for product, name in zip(result.products, names, strict=True):
+        maps[f"rate_{name}"] = rate_map(result, product, units)
+    return maps
+
+
+def cover_map(result: AuditResult, units: UnitSystem) -> bytes:
+    """Draw ground covered once, twice, three times and more, missed and outside."""
+    with rc_context(_STYLE):
+        figure, axes = sheet.blank(result, f"{result.field}: {result.operation}", units)
+        cover = result.layers["cover"]
+        legend: list[Any] = []
+
+        def ground(geometry: gpd.GeoSeries, label: str, **style: Any) -> None:
+            if len(geometry):
+                axes.add_collection(PathCollection(sheet.paths(geometry), **style))
+                legend.append(Patch(label=label, **style))
+
+        def level(n: int) -> gpd.GeoSeries:
+            return cover.geometry[cover["cover"] == n]
+
+        ground(
+            result.layers["unworkable"].geometry,
+            "not to be worked",
+            facecolor=palette.UNWORKABLE,
+            edgecolor="#77716a",
+            hatch="\\\\",
+            linewidth=0.6,
+        )
+        ground(level(1), "covered once", facecolor=palette.ONCE, linewidth=0)
+        ground(
+            level(2),
+            "covered twice",
+            facecolor=palette.TWICE,
+            edgecolor="#7a4a00",
+            hatch="////",
+            linewidth=0,
+        )
+        ground(
+            level(3),
+            "three times or more",
+            facecolor=palette.MORE,
+            edgecolor="white",
+            hatch="xxxx",
+            linewidth=0,
+        )
+        outside = result.layers["outside"]
+        ground(
+            outside.geometry if result.boundary_given else outside.geometry.iloc[:0],
+            "worked outside",
+            facecolor="none",
+            edgecolor=palette.OUTSIDE,
+            hatch="oo",
+            linewidth=0.6,
+        )
+        skips = result.layers["skips"]
+        unlogged = skips["kind"] == "no log"
+        ground(
+            skips.geometry[~unlogged],
+            "missed (numbered)",
+            facecolor=palette.SKIP,
+            edgecolor=palette.SKIP,
+            linewidth=0.8,
+        )
+        ground(
+            skips.geometry[unlogged],
+            "gap in the log: look first",
+            facecolor="white",
+            edgecolor=palette.SKIP,
+            hatch="----",
+            linestyle="dashed",
+            linewidth=0.8,
+        )
+        headland = result.layers["headland"].geometry
+        if len(headland):
+            line: dict[str, Any] = {
+                "colors": palette.HEADLAND,
+                "linestyles": "dashed",
+                "linewidths": 1.0,
+            }
+            inner = [
+                shapely.get_coordinates(ring)
+                for part in shapely.get_parts(headland.to_numpy())
+                for ring in part.interiors
+            ]
+            lines = LineCollection(inner, label="headland line", **line)
+            axes.add_collection(lines)
+            legend.append(lines)
+        _number(axes, result)
+        sheet.add_legend(figure, legend, 3)
+        return sheet.png(figure)
+
+
+def rate_map(result: AuditResult, product: ProductResult, units: UnitSystem) -> bytes:
+    """Draw a product's rate in classes about its target, or about its mean without one.
+
+    Rates are means over squares of about two metres: a hand's breadth of overlap between two
+    passes is not a rate of its own.
+    """
+    middle = product.target_kg_per_m2 or product.mean_rate_kg_per_m2
+    word = "target" if product.target_kg_per_m2 else "mean"
+    with rc_context(_STYLE):
+        title = f"{result.field}: {product.product}, {word} {units.rate.text(middle)}"
+        figure, axes = sheet.blank(result, title, units)
+        nothing: dict[str, Any] = {"facecolor": palette.NOTHING, "edgecolor": palette.NOTHING}
+
+        def bare(layer: str, order: int, width: float) -> None:
+            paths = sheet.paths(result.layers[layer].geometry)
+            fill = PathCollection(paths, zorder=order, linewidth=width, **nothing)
+            axes.add_collection(fill)
+
+        bare("field", 0, 0.0)
+        bare("skips", 3, 1.2)
+        legend: list[Any] = [Patch(label="nothing applied", **nothing)]
+        if middle > 0:
+            rate, transform = _squares(product.rate)
+            classes = _classes(rate / middle)
+            rows, cols = classes.shape
+            left, top = transform.c, transform.f
+            axes.imshow(
+                classes,
+                extent=(left, left + cols * transform.a, top + rows * transform.e, top),
+                cmap=ListedColormap(palette.RATE_COLOURS),
+                norm=BoundaryNorm(np.arange(-0.5, 5.5), 5),
+                interpolation="nearest",
+                zorder=1,
+            )
+            _hatch(axes, classes, transform)
+            edges = [units.rate.of(middle * e) for e in palette.RATE_EDGES]
+            legend += [
+                Patch(facecolor=c, hatch=h, edgecolor="#333333", linewidth=0.4, label=name)
+                for c, h, name in zip(
+                    palette.RATE_COLOURS,
+                    palette.RATE_HATCHES,
+                    _class_names(edges, units.rate.label, word),
+                    strict=True,
+                )
+            ]
+        sheet.add_legend(figure, legend, 2)
+        return sheet.png(figure)
+
+
+def _squares(grid: Grid) -> tuple[npt.NDArray[np.float64], Affine]:
+    """Average what was applied over larger squares; one mostly without stays unknown."""
+    step = max(1, round(_SQUARE_M / grid.cell_m))
+    values = grid.values.astype(float)
+    rows, cols = (-(-n // step) for n in values.shape)
+    padded = np.full((rows * step, cols * step), np.nan)
+    padded[: values.shape[0], : values.shape[1]] = values
+    blocks = padded.reshape(rows, step, cols, step)
+    known = (blocks > 0).sum(axis=(1, 3))
+    total = np.nansum(blocks, axis=(1, 3))
+    mean = np.where(2 * known > step * step, total / np.maximum(known, 1), np.nan)
+    return mean, grid.transform @ Affine.scale(step)
+
+
+def _class_names(edges: list[float], label: str, word: str) -> list[str]:
+    digits = 0 if edges[0] >= 10 else 2
+    low, under, over, high = (f"{e:,.{digits}f}" for e in edges)
+    return [
+        f"under {low} {label} (less than half)",
+        f"{low} to {under}",
+        f"{under} to {over} (within 10 % of {word})",
+        f"{over} to {high}",
+        f"over {high} (half as much again)",
+    ]
+
+
+def _classes(ratio: npt.NDArray[np.float64]) -> np.ma.MaskedArray[Any, Any]:
+    classes = np.digitize(np.nan_to_num(ratio), palette.RATE_EDGES)
+    masked: np.ma.MaskedArray[Any, Any] = np.ma.masked_array(
+        classes, ~np.isfinite(ratio) | (ratio <= 0)
+    )
+    return masked
+
+
+def _hatch(axes: Axes, classes: np.ma.MaskedArray[Any, Any], transform: Affine) -> None:
+    """Hatch the classes away from the middle one."""
+    step = max(1, int(np.ceil(max(classes.shape) / _HATCH_CELLS)))
+    coarse = classes[step // 2 :: step, step // 2 :: step].filled(2)
+    rows, cols = coarse.shape
+    if rows < 2 or cols < 2:
+        return
+    x = transform.c + transform.a * (step // 2 + 0.5 + step * np.arange(cols))
+    y = transform.f + transform.e * (step // 2 + 0.5 + step * np.arange(rows))
+    for level, hatch in enumerate(palette.RATE_HATCHES):
+        inside = (coarse == level).astype(float)
+        if hatch and inside.any():
+            axes.contourf(x, y, inside, levels=[0.5, 2], colors="none", hatches=[hatch], zorder=2)
+
+
+def _number(axes: Axes, result: AuditResult) -> None:
+    """Number the skips; of numbers that would lie on one another only the first is set."""
+    frame = stops(result)
+    places = axes.transData.transform(frame[["x_m", "y_m"]].to_numpy(float))
+    taken = np.empty((0, 2))
+    for stop, place in zip(frame.itertuples(), places, strict=True):
+        if len(taken) and np.hypot(*(taken - place).T).min() < _CLEAR_PIXELS:
+            continue
+        taken = np.vstack([taken, place])
+        axes.annotate(
+            str(stop.skip),
+            xy=(stop.x_m, stop.y_m),
+            xytext=(9, 9),
+            textcoords="offset points",
+            ha="center",
+            va="center",
+            fontsize=8 if stop.skip < 100 else 6.5,
+            fontweight="bold",
+            color="white",
+            bbox={"boxstyle": "circle,pad=0.22", "facecolor": palette.SKIP, "edgecolor": "white"},
+            arrowprops={"arrowstyle": "-", "color": palette.SKIP, "linewidth": 1.0},
+            zorder=7,
+        )

@@ -1,0 +1,108 @@
+"""Vector layers and rasters of a whole audit, ready to be stored."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+
+from evenacre.io.writers.file_names import unique_slugs
+from evenacre.model.audit_result import AuditResult
+from evenacre.model.outputs import Raster
+from evenacre.reports.maps.geodata import WGS84, centre_lon, to_lonlat
+from evenacre.reports.tables.fix_list import stops
+from evenacre.reports.writers import figure_text as figures
+
+# Names in the file, in the order a map viewer lists them, and in the result.
+_LAYERS = {
+    "fields": "field",
+    "unworkable": "unworkable",
+    "passes": "passes",
+    "swaths": "swaths",
+    "cover": "cover",
+    "overlaps": "overlaps",
+    "skips": "skips",
+    "headland": "headland",
+    "outside": "outside",
+    "zones": "zones",
+    "setbacks": "setbacks",
+}
+
+
+def operation_layers(result: AuditResult) -> dict[str, gpd.GeoDataFrame]:
+    """Every layer of one operation in degrees, ``field`` and ``operation`` first.
+
+    ``skips`` are numbered as in the fix list; ``zones`` carry a column
+    ``applied_kg_<product>`` for each product.
+    """
+    return {name: _labelled(result, key) for name, key in _LAYERS.items()}
+
+
+def join_layers(
+    operations: Sequence[Mapping[str, gpd.GeoDataFrame]],
+) -> dict[str, gpd.GeoDataFrame]:
+    """Join each layer over the operations."""
+    return {name: _join([layers[name] for layers in operations]) for name in _LAYERS}
+
+
+def rasters(result: AuditResult) -> dict[str, Raster]:
+    """Cover count and rate of each product, by file stem."""
+    out = {
+        "cover_count": Raster(
+            values=np.asarray(result.cover_grid.values, np.uint8),
+            transform=result.cover_grid.transform,
+            crs=result.cover_grid.crs,
+            nodata=255,
+            units="1",
+            description=f"{result.field}, {result.operation}: times covered",
+        )
+    }
+    names = unique_slugs(p.product for p in result.products)
+    for product, name in zip(result.products, names, strict=True):
+        out[f"rate_{name}"] = Raster(
+            values=np.asarray(product.rate.values, np.float32),
+            transform=product.rate.transform,
+            crs=product.rate.crs,
+            nodata=float("nan"),
+            units="kg m-2",
+            description=f"{result.field}, {result.operation}: {product.product} applied",
+        )
+    return out
+
+
+def _join(frames: Sequence[gpd.GeoDataFrame]) -> gpd.GeoDataFrame:
+    kept = [f for f in frames if len(f)] or list(frames[:1])
+    if not kept:
+        return gpd.GeoDataFrame({"field": [], "operation": []}, geometry=[], crs=WGS84)
+    joined = pd.concat(kept, ignore_index=True)
+    return gpd.GeoDataFrame(joined, geometry="geometry", crs=WGS84)
+
+
+def _labelled(result: AuditResult, key: str) -> gpd.GeoDataFrame:
+    frame = result.layers[key]
+    if key == "skips":
+        frame = stops(result).drop(columns=["x_m", "y_m"])
+    elif key == "passes":
+        frame = frame.assign(
+            start=[figures.iso_time(t, result.time_zone) for t in frame["start_s"]],
+            end=[figures.iso_time(t, result.time_zone) for t in frame["end_s"]],
+        )
+    elif key == "zones":
+        frame = _with_amounts(result, frame)
+    frame = to_lonlat(frame, centre_lon(result))
+    lead = {"field": result.field, "operation": result.operation}
+    if key == "field":
+        frame = frame.drop(columns="name", errors="ignore")
+    labelled = frame.assign(**lead)
+    return labelled[[*lead, *(c for c in frame.columns if c not in lead)]]
+
+
+def _with_amounts(result: AuditResult, zones: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    names = unique_slugs(p.product for p in result.products)
+    amounts = {}
+    for product, name in zip(result.products, names, strict=True):
+        applied = {z.zone: z.applied_kg for z in product.zones}
+        amounts[f"applied_kg_{name}"] = zones["zone"].map(applied).astype(float)
+    return zones.assign(**amounts)

@@ -1,0 +1,197 @@
+"""The plan over time as one inline picture: a row for the drill and one for each paddock.
+
+Days run across in percent of the width, so that the picture shrinks to paper and scrolls on a
+phone while its rows keep their height beside the names.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from evenacre.planning.interseeding.plan_types import WHOLE_SHARE, InterseedPlan, PaddockPlan
+from evenacre.reports.sentences.interseeding_facts import (
+    day_text,
+    numbered,
+    short_day,
+    short_names,
+    span,
+    spells,
+)
+
+HEAD, ROW = 48, 36
+"""Heights of the head and of a row, CSS pixels."""
+_DAY_PIXELS = 16  # no day is narrower on a screen
+_DAY = dt.timedelta(days=1)
+_DATES = 12  # of the scale that have room on paper
+_WORDS = {
+    "herd": "herd grazing",
+    "window": "seeding window",
+    "visit": "seeding, by its number",
+    "part": "seeding, part of a paddock",
+    "rest": "rest before grazing",
+    "short": "feed or rest is short",
+    "lost": "lost to weather",
+    "booked": "drill wanted elsewhere",
+}
+
+
+@dataclass(frozen=True)
+class Timeline:
+    """Pieces of the page.
+
+    Attributes
+    ----------
+    names : list of (str, str)
+        Of the rows, from the top, each whole and short.
+    picture : Markup
+    wide : int
+        Width it wants on a screen, CSS pixels.
+    legend : list of (str, str)
+        Class of each sign that is drawn, and what it means.
+    """
+
+    names: list[tuple[str, str]]
+    picture: Markup
+    wide: int
+    legend: list[tuple[str, str]]
+
+
+def timeline(plan: InterseedPlan) -> Timeline:
+    """Draw a plan over time, from the first move or open day to the last."""
+    first, last = span(plan)
+    names = [p.paddock.field.name for p in plan.paddocks]
+    drawing = _Drawing(first, (last - first).days + 1, len(plan.paddocks) + 1)
+    drawing.days()
+    drawing.drill(plan)
+    for row, paddock in enumerate(plan.paddocks, 1):
+        drawing.paddock(row, paddock, plan)
+    return Timeline(
+        names=[("The drill", "The drill"), *zip(names, short_names(names), strict=True)],
+        picture=drawing.picture(),
+        wide=drawing.count * _DAY_PIXELS,
+        legend=[(key, words) for key, words in _WORDS.items() if key in drawing.drawn],
+    )
+
+
+class _Drawing:
+    def __init__(self, first: dt.date, count: int, rows: int) -> None:
+        self.first = first
+        self.count = count
+        self.rows = rows
+        self.drawn: set[str] = set()
+        self._parts: list[Markup] = []
+
+    def _x(self, day: dt.date) -> float:
+        return min(max(100.0 * (day - self.first).days / self.count, 0.0), 100.0)
+
+    def _bar(
+        self, kind: str, row: int, first: dt.date, after: dt.date, inset: int, told: str
+    ) -> None:
+        """A bar over days, ``after`` left out, so far inside its row."""
+        left, right = self._x(first), self._x(after)
+        if right <= left:
+            return
+        self.drawn.add(kind)
+        self._parts.append(
+            Markup(
+                '<rect class="{kind}" x="{x:.3f}%" width="{w:.3f}%" y="{y}" height="{h}">'
+                "<title>{told}</title></rect>"
+            ).format(
+                kind=kind,
+                x=left,
+                w=right - left,
+                y=HEAD + row * ROW + inset,
+                h=ROW - 2 * inset,
+                told=told,
+            )
+        )
+
+    def _text(self, kind: str, x: float, y: int, text: str) -> None:
+        self._parts.append(
+            Markup('<text class="{}" x="{:.3f}%" y="{}">{}</text>').format(kind, x, y, text)
+        )
+
+    def days(self) -> None:
+        """The scale: a line and a date every Monday, and lines between the rows."""
+        marks = [
+            number
+            for number in range(self.count)
+            if number == 0 or (self.first + number * _DAY).weekday() == 0
+        ]
+        sparse = -(-len(marks) // _DATES)
+        for place, number in enumerate(marks):
+            day = self.first + number * _DAY
+            x = self._x(day)
+            self._parts.append(
+                Markup('<line class="week" x1="{0:.3f}%" x2="{0:.3f}%" y1="{1}" y2="{2}"/>').format(
+                    x, HEAD - 8, HEAD + self.rows * ROW
+                )
+            )
+            # Left unnamed where its name would lie on that of the next Monday, or past the end.
+            at_end = self.count - number < 4 * sparse
+            if (number or not 0 < 7 - day.weekday() < 4) and not at_end:
+                kind = "date" if place % sparse == 0 else "date between"
+                self._text(kind, x, HEAD - 14, short_day(day))
+        for row in range(self.rows + 1):
+            y = HEAD + row * ROW
+            self._parts.append(
+                Markup('<line class="row" x1="0" x2="100%" y1="{0}" y2="{0}"/>').format(y)
+            )
+
+    def drill(self, plan: InterseedPlan) -> None:
+        """Days lost and booked, and every visit."""
+        for day in plan.days:
+            if day.lost:
+                told = f"{day_text(day.day)}: lost to weather"
+                self._bar("lost", 0, day.day, day.day + _DAY, 3, told)
+            elif day.booked_s or day.booked_for:
+                told = f"{day_text(day.day)}: {', '.join(day.booked_for) or 'booked'}"
+                self._bar("booked", 0, day.day, day.day + _DAY, 3, told)
+        for visit, number in numbered(plan).items():
+            self._visit(0, visit.day, "", f"{number}: {visit.paddock}, {day_text(visit.day)}")
+
+    def paddock(self, row: int, p: PaddockPlan, plan: InterseedPlan) -> None:
+        """Window below, then the rest, the herd and the visits above it."""
+        if p.window:
+            for first, last in spells(p.window, plan.days):
+                told = f"May be seeded {day_text(first)} to {day_text(last)}"
+                self._bar("window", row, first, last + _DAY, 4, told)
+        if p.visits and p.graze_from:
+            told = f"No grazing before {day_text(p.graze_from)}"
+            self._bar("rest", row, p.visits[-1].day + _DAY, p.graze_from, 13, told)
+        for stay in (s.stay for s in p.stays):
+            told = f"Herd in {day_text(stay.enter)}, out {day_text(stay.leave)}"
+            self._bar("herd", row, stay.enter, stay.leave, 8, told)
+        numbers = numbered(plan)
+        for visit in p.visits:
+            told = f"{numbers[visit]}: {100 * visit.share:.0f} % on {day_text(visit.day)}"
+            self._visit(row, visit.day, str(numbers[visit]), told, visit.share)
+        for lack in plan.herd.shortages:
+            if lack.paddock == p.paddock.field.name and self._inside(lack.day):
+                self.drawn.add("short")
+                middle = (self._x(lack.day) + self._x(lack.day + _DAY)) / 2
+                self._text("short", middle, HEAD + row * ROW + 24, "!")
+
+    def _inside(self, day: dt.date) -> bool:
+        return 0 <= (day - self.first).days < self.count
+
+    def _visit(self, row: int, day: dt.date, number: str, told: str, share: float = 1.0) -> None:
+        kind = "visit" if share >= WHOLE_SHARE else "part"
+        self._bar(kind, row, day, day + _DAY, 3, told)
+        if number:
+            middle = (self._x(day) + self._x(day + _DAY)) / 2
+            self._text("number", middle, HEAD + row * ROW + 23, number)
+
+    def picture(self) -> Markup:
+        """The whole of it."""
+        return Markup(
+            '<svg class="timeline-picture" role="img" aria-label="{}" width="100%" height="{}">{}'
+            "</svg>"
+        ).format(
+            "The plan over time. All of it is in the tables below as well.",
+            HEAD + self.rows * ROW + 2,
+            Markup("").join(self._parts),
+        )

@@ -1,0 +1,1 @@
+"""The HTML pages, put together of tables, sentences and maps."""

@@ -1,0 +1,240 @@
+"""Loads, half-way checks and balances in plain words and as an account for machines."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable
+from typing import Any
+
+from evenacre.planning.loads.halfway_check import HalfwayCheck
+from evenacre.planning.loads.load_check import Correction, ProductLoads
+from evenacre.planning.loads.loads import Amount
+from evenacre.planning.loads.mass_estimates import Comparison, LoadCheck
+from evenacre.planning.loads.stock_balance import Balance
+from evenacre.reports.writers import figure_text as figures
+from evenacre.units.parsing import DisplayUnit, UnitSystem
+
+_SAID = {
+    "scale": "the scale",
+    "meter": "the meter's log",
+    "target": "the target",
+}
+
+
+def load_sentences(loads: ProductLoads, units: UnitSystem) -> list[str]:
+    """Say what each way makes of the loads, which disagree, and what to do about the meter."""
+    together = loads.together
+    if together is None:
+        return [f"{loads.product}: no load was weighed to its end, so nothing can be compared."]
+    many = len(together.loads)
+    start = f"{loads.product}, {many} load{'s' if many > 1 else ''}:"
+    ways = [
+        f"{_SAID[way]} says {figures.plus_minus(amount.kg, amount.sigma_kg, units.mass)}"
+        for way, amount in (
+            ("scale", together.scale),
+            ("meter", together.meter),
+            ("target", together.target),
+        )
+        if amount is not None
+    ]
+    return [f"{start} {'; '.join(ways)}.", *verdict_sentences(loads, units)]
+
+
+def verdict_sentences(loads: ProductLoads, units: UnitSystem) -> list[str]:
+    """Say which ways disagree over all loads together, and what to do about the meter."""
+    together = loads.together
+    if together is None:
+        return load_sentences(loads, units)
+    lines = [_compared(c) for c in together.comparisons if c.disagree]
+    if together.comparisons and not lines:
+        lines = ["They agree within their errors."]
+    if loads.correction is not None:
+        lines.append(_about_the_meter(loads.correction, units))
+    return lines
+
+
+def disagreement_sentence(loads: Iterable[ProductLoads]) -> str:
+    """Say in one sentence which meters the scale contradicts; empty when none."""
+    found = [
+        (p.product, compared)
+        for p in loads
+        if p.together and (compared := p.together.compared("scale", "meter"))
+        if compared.disagree
+    ]
+    if not found:
+        return ""
+    said = " and ".join(f"{_more(c)} {product}" for product, c in found)
+    return (
+        f"Scale and meter disagree: the scale says {said} than the meter's log; the amounts here "
+        "are the meter's."
+    )
+
+
+def _about_the_meter(c: Correction, units: UnitSystem) -> str:
+    figure = f"{c.factor:.3f} ± {c.sigma:.3f}"
+    per_turn = "pounds" if units.name == "us" else "kilograms"
+    if c.needed:
+        return f"Multiply the meter's {per_turn} per turn by {figure}."
+    if c.scattered:
+        return (
+            "The loads contradict one another by more than scale and meter err, so one ticket or "
+            f"more may be wrong: check them before you change the meter ({figure})."
+        )
+    return f"Leave the meter's factor as it is: the correction would be {figure}."
+
+
+def _compared(c: Comparison) -> str:
+    first = _SAID[c.first]
+    return f"{first[0].upper()}{first[1:]} says {_more(c)} than {_SAID[c.second]}: they disagree."
+
+
+def _more(c: Comparison) -> str:
+    """``"4.0 % less"``; without a share where the second says none."""
+    share = f"{abs(100 * c.share):.1f} % " if math.isfinite(c.share) else ""
+    return f"{share}{'more' if c.difference_kg > 0 else 'less'}"
+
+
+def halfway_sentence(check: HalfwayCheck, units: UnitSystem) -> str:
+    """Say how the weighing nearest to half the ground stands."""
+    at = check.nearest_half
+    if at is None:
+        return (
+            f"{check.product}: nothing was weighed on the way. At half the area half the product "
+            "should be gone."
+        )
+    gone = 100 * (1 - at.area_left_m2 / check.area_m2)
+    verdict = {
+        "even": "it comes out even",
+        "too much left": "it runs light, and some will be left over",
+        "too little left": "it runs heavy, and will run out early",
+    }[at.verdict]
+    return (
+        f"{check.product}: with {gone:.0f} % of the ground done "
+        f"{figures.plus_minus(at.left_kg, at.sigma_kg, units.mass)} were left, where "
+        f"{units.mass.text(at.even_kg)} come out even: {verdict}."
+    )
+
+
+def row_text(b: Balance, unit: DisplayUnit) -> Callable[[float], str]:
+    """Writer of a balance's amounts, all to the decimals of the largest, so that they add up."""
+    amounts = (b.used_kg, *(a.kg for a in (b.bought, b.left) if a is not None))
+    largest = max(unit.of(abs(kg)) for kg in amounts)
+    decimals = 0 if largest >= 100 else 1 if largest >= 10 else 2
+
+    def text(kg: float) -> str:
+        return f"{round(unit.of(kg), decimals) + 0.0:,.{decimals}f} {unit.label}"
+
+    return text
+
+
+def balance_sentence(b: Balance, units: UnitSystem) -> str:
+    """Say what became of a product."""
+    text = row_text(b, units.mass)
+    used = f"{b.product}: {text(b.used_kg)} used"
+    if b.unexplained_kg is None or b.bought is None or b.left is None:
+        missing = "bought" if b.bought is None else "left"
+        return f"{used}; how much was {missing} is not known, so the balance cannot be struck."
+    line = (
+        f"{used}, {text(b.left.kg)} left of {text(b.bought.kg)} bought; "
+        f"{text(abs(b.unexplained_kg))} {'missing' if b.unexplained_kg >= 0 else 'too much'}, "
+        f"{'which weighing alone may explain' if b.explained else 'unexplained'}."
+    )
+    if b.without_field_kg > 0:
+        line += f" Tickets for {text(b.without_field_kg)} name no field."
+    return line
+
+
+def loads_account(loads: ProductLoads) -> dict[str, Any]:
+    """The loads in SI units, JSON types only; what is not known is null."""
+    c = loads.correction
+    return {
+        "product": loads.product,
+        "level": loads.level,
+        "loads": [_check(check) for check in loads.checks],
+        "together": _check(loads.together) if loads.together else None,
+        "outside_kg": loads.outside_kg,
+        "meter_correction": None
+        if c is None
+        else {
+            "factor": c.factor,
+            "sigma": c.sigma,
+            "low": c.low,
+            "high": c.high,
+            "needed": c.needed,
+            "scattered": c.scattered,
+        },
+        "warnings": list(loads.warnings),
+    }
+
+
+def _check(check: LoadCheck) -> dict[str, Any]:
+    return {
+        "loads": [load.number for load in check.loads],
+        "start_s": check.loads[0].start_s,
+        "end_s": check.loads[-1].end_s,
+        "scale": _amount(check.scale),
+        "meter": _amount(check.meter),
+        "target": _amount(check.target),
+        "swept_m2": check.swept_m2,
+        "comparisons": [
+            {
+                "first": c.first,
+                "second": c.second,
+                "difference_kg": c.difference_kg,
+                "sigma_kg": c.sigma_kg,
+                "share": c.share if math.isfinite(c.share) else None,
+                "disagree": c.disagree,
+            }
+            for c in check.comparisons
+        ],
+    }
+
+
+def halfway_account(check: HalfwayCheck) -> dict[str, Any]:
+    """The half-way check in SI units, JSON types only."""
+    return {
+        "product": check.product,
+        "supply_kg": check.supply_kg,
+        "area_m2": check.area_m2,
+        "tolerance": check.tolerance,
+        "weighings": [
+            {
+                "area_left_m2": w.area_left_m2,
+                "left_kg": w.left_kg,
+                "sigma_kg": w.sigma_kg,
+                "even_kg": w.even_kg,
+                "low_kg": w.low_kg,
+                "high_kg": w.high_kg,
+                "verdict": w.verdict,
+                "ticket": w.place,
+            }
+            for w in check.weighings
+        ],
+    }
+
+
+def balance_account(b: Balance) -> dict[str, Any]:
+    """The season's balance of a product in SI units, JSON types only."""
+    return {
+        "product": b.product,
+        "bought": _amount(b.bought),
+        "used_kg": b.used_kg,
+        "left": _amount(b.left),
+        "without_field_kg": b.without_field_kg,
+        "unexplained_kg": b.unexplained_kg,
+        "unexplained_sigma_kg": b.unexplained_sigma_kg,
+        "explained": b.explained,
+        "operations": [
+            {
+                "field": u.field,
+                "operation": u.operation,
+                "used": _amount(u.amount),
+                "source": u.source,
+            }
+            for u in b.usages
+        ],
+    }
+
+
+def _amount(amount: Amount | None) -> dict[str, float] | None:
+    return None if amount is None else {"kg": amount.kg, "sigma_kg": amount.sigma_kg}

@@ -1,0 +1,141 @@
+"""Planned passes in plain words, for a terminal."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+
+from evenacre.planning.passes.pass_types import Drive, PassPlan
+from evenacre.planning.passes.turn_room import turn_room
+from evenacre.reports.tables.passes import axis_deg
+from evenacre.reports.writers import figure_text as figures
+from evenacre.units.parsing import UnitSystem
+
+_LABEL = 18
+_SOME_M2 = 1.0  # less than that is none
+_LEAST_SHARE = 1e-3  # what a share shows no less of
+_BEST = {"turns": "has fewest turns", "overlap": "has least overlap"}
+
+LOOK_FIRST = (
+    "Where turns leave the ground, look for fences, ditches, poles and wires before you drive; "
+    "turn another way where there is no room."
+)
+
+
+def pass_lines(
+    plans: Sequence[PassPlan],
+    units: UnitSystem,
+    *,
+    heading_given: bool = False,
+    warnings: Sequence[str] = (),
+) -> list[str]:
+    """Say what driving each field comes to, and what to look out for.
+
+    Parameters
+    ----------
+    plans : sequence of PassPlan
+        Driven in the same way, but for the heading.
+    units : UnitSystem
+    heading_given : bool
+        It was not for the plans to choose.
+    warnings : sequence of str
+        What was found in the inputs.
+    """
+    lines: list[str] = []
+    if len(plans) > 1:
+        area = units.area.text(sum(plan.workable_m2 for plan in plans))
+        time = _time(sum(plan.field_time_s for plan in plans))
+        lines += [f"{len(plans)} fields, {area}: {time} of driving, without fills.", ""]
+    for plan in plans:
+        size = figures.size(plan.workable_m2, units, 3)
+        lines.append(f"{plan.field}, {size}: {passes_text(plan)}.")
+        rows = _rows(plan, units, heading_given) if plan.passes else ()
+        lines += [f"  {label:<{_LABEL}}{text}" for label, text in rows]
+        lines += [f"  warning: {text}" for text in plan.warnings]
+        lines += [f"  caution: {text}" for text in cautions(plan, units)]
+        lines.append("")
+    if any(turn_room(plan).turns for plan in plans):
+        lines.append(LOOK_FIRST)
+    lines.append(_assumed(plans[0].drive, units))
+    return [*lines, *(f"warning: {text}" for text in warnings)]
+
+
+def passes_text(plan: PassPlan) -> str:
+    """Rounds, passes and how they run: ``"2 rounds, then 42 passes east to west (87.0°)"``."""
+    if not plan.passes:
+        return "nothing to drive"
+    rounds = [run.number for run in plan.passes if run.kind == "round"]
+    count = len(plan.passes) - len(rounds)
+    parts = [_counted(max(rounds), "round", "rounds")] if rounds else []
+    if count:
+        heading = plan.drive.heading_rad or 0.0
+        way = figures.axis_words(math.cos(heading), math.sin(heading))
+        degrees = f"{_compass_deg(plan):.1f}°"
+        parts.append(f"{_counted(count, 'pass', 'passes')} {way} ({degrees})")
+    return ", then ".join(parts)
+
+
+def _compass_deg(plan: PassPlan) -> float:
+    return round(axis_deg(plan.drive.heading_rad or 0.0), 1) % 180.0
+
+
+def cautions(plan: PassPlan, units: UnitSystem) -> list[str]:
+    """What to look out for, only where it applies."""
+    room = turn_room(plan)
+    if not room.turns:
+        return []
+    them = "1 turn leaves" if room.turns == 1 else f"{room.turns} turns leave"
+    far = figures.distance(room.beyond_m, units)
+    return [f"{them} the ground to be worked, by up to {far} at the middle of the tool."]
+
+
+def _rows(plan: PassPlan, units: UnitSystem, heading_given: bool) -> Iterator[tuple[str, str]]:
+    rounds, passes = (
+        [run.line.length for run in plan.passes if run.kind == kind] for kind in ("round", "pass")
+    )
+    if passes:
+        why = "as given" if heading_given else _BEST[plan.drive.prefer]
+        out = _compass_deg(plan)
+        yield "heading", f"{out:.1f}° and back {out + 180.0:.1f}°, {why}"
+    if rounds:
+        runs = _counted(len(rounds), "run", "runs")
+        laps = max(run.number for run in plan.passes if run.kind == "round")
+        yield "headland rounds", f"{laps}, in {runs}, {units.distance.text(sum(rounds))}"
+    else:
+        yield "headland rounds", "none"
+    yield "passes", f"{len(passes):,}, {units.distance.text(sum(passes))}" if passes else "none"
+    turning = f"{_time(plan.turn_s)}, {units.distance.text(plan.turn_m)}"
+    yield "turns", f"{len(plan.turns):,}, {turning}" if plan.turns else "none"
+    pace = units.capacity.text(plan.covered_m2 / plan.field_time_s)
+    yield "time", f"{_time(plan.field_time_s)}, {pace}, without fills"
+    yield "field efficiency", figures.share(plan.field_efficiency, 1.0)
+    yield "overlap", _part(plan.overlap_m2, plan, units)
+    yield "missed", _part(plan.missed_m2, plan, units)
+
+
+def _part(area_m2: float, plan: PassPlan, units: UnitSystem) -> str:
+    if area_m2 < _SOME_M2:
+        return "none"
+    part = figures.share(area_m2, plan.workable_m2)
+    if area_m2 < _LEAST_SHARE * plan.workable_m2:
+        part = f"under {figures.share(_LEAST_SHARE, 1.0)}"
+    return f"{part}, {figures.size(area_m2, units)}"
+
+
+def _assumed(drive: Drive, units: UnitSystem) -> str:
+    return (
+        f"Tool {units.length.text(drive.width_m)} wide, {units.speed.text(drive.speed_mps, 2)} at "
+        f"work, {units.speed.text(drive.turn_speed_mps, 2)} in turns, none tighter than "
+        f"{units.length.text(drive.turn_radius_m)}."
+    )
+
+
+def _time(seconds: float) -> str:
+    """Hours and minutes; seconds only where minutes are few."""
+    if 600 <= seconds < 3570:
+        return f"{round(seconds / 60)} min"
+    return figures.duration(seconds)
+
+
+def _counted(number: int, one: str, many: str) -> str:
+    return f"{number:,} {one if number == 1 else many}"

@@ -1,0 +1,88 @@
+"""The season's answer in plain words: needs met or not, and what it cost."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from evenacre.planning.loads.stock_balance import Balance
+from evenacre.planning.season.needs import NeedBalance
+from evenacre.planning.season.season_totals import Ledger
+from evenacre.reports.sentences.audit import Card
+from evenacre.reports.sentences.loads import balance_sentence
+from evenacre.reports.tables.season_page import ground
+from evenacre.reports.writers import figure_text as figures
+from evenacre.units.parsing import UnitSystem
+
+_MOST_NEEDS = 6
+_WORTH_SAYING = 0.005  # of a need's ground
+
+
+def season_card(
+    ledger: Ledger,
+    units: UnitSystem,
+    *,
+    currency: str = "USD",
+    balances: Sequence[Balance] = (),
+) -> Card | None:
+    """Say the answer of the season; None without needs, prices and balances that do not close."""
+    open_balances = [b for b in balances if b.explained is False]
+    if not ledger.needs and not ledger.money and not open_balances:
+        return None
+    met = sum(b.verdict == "met" for b in ledger.needs)
+    headline = "What it cost" if ledger.money else "What went where"
+    if ledger.needs:
+        headline = f"{met} of {len(ledger.needs)} needs met on average"
+    lines = [
+        *_needs(ledger, units),
+        *(("scale", balance_sentence(b, units)) for b in open_balances),
+        *(("cost", text) for text in _costs(ledger, currency)),
+    ]
+    return Card(headline, tuple(lines))
+
+
+def _needs(ledger: Ledger, units: UnitSystem) -> Iterator[tuple[str, str]]:
+    """Say what is farthest from its need first."""
+    by_distance = sorted(ledger.needs, key=_off, reverse=True)
+    for balance in by_distance[:_MOST_NEEDS]:
+        yield balance.verdict, _sentence(balance, units)
+    if len(by_distance) > _MOST_NEEDS:
+        yield "cost", f"{len(by_distance) - _MOST_NEEDS} more needs are in the tables."
+
+
+def _off(balance: NeedBalance) -> float:
+    need = balance.need.kg_per_m2
+    if need == 0:
+        return float(balance.mean_kg_per_m2 > 0)
+    return abs(balance.mean_kg_per_m2 / need - 1)
+
+
+def _sentence(b: NeedBalance, units: UnitSystem) -> str:
+    put = units.rate.text(b.mean_kg_per_m2).removesuffix(f" {units.rate.label}")
+    text = f"{ground(b)}: {put} of {units.rate.text(b.need.kg_per_m2)} {b.need.nutrient} on average"
+    sides = [
+        f"{word} on {figures.size(area, units)}"
+        for word, area in (("met", b.met_m2), ("short", b.short_m2), ("over", b.over_m2))
+        if area > _WORTH_SAYING * b.area_m2
+    ]
+    return f"{text}; {', '.join(sides)}."
+
+
+def _costs(ledger: Ledger, currency: str) -> Iterator[str]:
+    overlap = [c for m in ledger.money for c in (m.overlap_product, m.overlap_time) if c]
+    if overlap:
+        yield f"Overlap cost {figures.money(sum(overlap), currency)}."
+    missed = [c for m in ledger.money for c in (m.skip_product, m.skip_time) if c]
+    if missed:
+        yield (
+            f"Filling what was missed takes {figures.money(sum(missed), currency)} of product and "
+            "time; the stand lost is not priced."
+        )
+    compared = [m for m in ledger.money if m.own_over_hired is not None]
+    if compared:
+        own = sum(m.own_work or 0.0 for m in compared)
+        hired = sum(m.hired_work or 0.0 for m in compared)
+        side = "more" if own > hired else "less"
+        yield (
+            f"Own work cost {figures.money(own, currency)}, "
+            f"{figures.money(abs(own - hired), currency)} {side} than hired at the quote."
+        )

@@ -1,0 +1,1 @@
+"""What each account holds: its figures, declared."""

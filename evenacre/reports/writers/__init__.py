@@ -1,0 +1,1 @@
+"""Figures and declared tables as text, JSON, CSV, workbook and HTML."""

@@ -1,0 +1,1 @@
+"""The edge between the units people write and read and SI."""

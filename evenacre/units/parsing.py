@@ -1,0 +1,253 @@
+"""The edge between the units people write and the SI values everything else uses."""
+
+from __future__ import annotations
+
+import difflib
+import math
+import re
+from enum import StrEnum
+from functools import lru_cache
+from typing import Any
+
+from evenacre.errors import InputError
+from evenacre.units.display import (
+    ACRE_M2,
+    FOOT_M,
+    HECTARE_M2,
+    METRIC,
+    POUND_KG,
+    US,
+    DisplayUnit,
+    UnitSystem,
+    unit_system,
+)
+from evenacre.units.spelling import AMBIGUOUS, TYPOGRAPHY, registry, spelled_unit, spellings
+
+__all__ = [
+    "ACRE_M2",
+    "FOOT_M",
+    "HECTARE_M2",
+    "METRIC",
+    "POUND_KG",
+    "US",
+    "Dimension",
+    "DisplayUnit",
+    "UnitSystem",
+    "parse_quantity",
+    "price_currency",
+    "unit_factor",
+    "unit_system",
+]
+
+
+class Dimension(StrEnum):
+    """What kind of quantity is wanted; the value is how to say it in a sentence."""
+
+    LENGTH = "length"
+    AREA = "area"
+    MASS = "mass"
+    MASS_PER_AREA = "mass per area"
+    MASS_PER_TIME = "mass per time"
+    GROWTH = "growth"
+    SPEED = "speed"
+    TIME = "time"
+    VOLUME = "volume"
+    MASS_PER_VOLUME = "mass per volume"
+    COUNT_PER_MASS = "count per mass"
+    PRICE_PER_MASS = "price per mass"
+    PRICE_PER_AREA = "price per area"
+    PRICE_PER_TIME = "price per time"
+
+
+_EXAMPLES = {
+    Dimension.LENGTH: ("ft", "m"),
+    Dimension.AREA: ("ac", "ha"),
+    Dimension.MASS: ("lb", "kg"),
+    Dimension.MASS_PER_AREA: ("lb/ac", "kg/ha"),
+    Dimension.MASS_PER_TIME: ("lb/s", "kg/s"),
+    Dimension.GROWTH: ("lb/ac/day", "kg/ha/day"),
+    Dimension.SPEED: ("mph", "km/h"),
+    Dimension.TIME: ("s", "min"),
+    Dimension.VOLUME: ("gal", "L"),
+    Dimension.MASS_PER_VOLUME: ("lb/bu", "kg/m3"),
+    Dimension.COUNT_PER_MASS: ("seeds/lb", "seeds/kg"),
+    Dimension.PRICE_PER_MASS: ("USD/ton", "USD/kg"),
+    Dimension.PRICE_PER_AREA: ("USD/ac", "USD/ha"),
+    Dimension.PRICE_PER_TIME: ("USD/h", "USD/min"),
+}
+
+_SI = {
+    Dimension.LENGTH: "metre",
+    Dimension.AREA: "metre**2",
+    Dimension.MASS: "kilogram",
+    Dimension.MASS_PER_AREA: "kilogram/metre**2",
+    Dimension.MASS_PER_TIME: "kilogram/second",
+    Dimension.GROWTH: "kilogram/metre**2/second",
+    Dimension.SPEED: "metre/second",
+    Dimension.TIME: "second",
+    Dimension.VOLUME: "metre**3",
+    Dimension.MASS_PER_VOLUME: "kilogram/metre**3",
+    Dimension.COUNT_PER_MASS: "seed/kilogram",
+    Dimension.PRICE_PER_MASS: "money/kilogram",
+    Dimension.PRICE_PER_AREA: "money/metre**2",
+    Dimension.PRICE_PER_TIME: "money/second",
+}
+_PRICES = (Dimension.PRICE_PER_MASS, Dimension.PRICE_PER_AREA, Dimension.PRICE_PER_TIME)
+
+_BUSHEL_TRAPS = (
+    Dimension.MASS,
+    Dimension.MASS_PER_AREA,
+    Dimension.MASS_PER_TIME,
+    Dimension.PRICE_PER_MASS,
+)
+
+# Beyond anything on a farm in any SI unit, and below it.
+_MOST, _NOTHING = 1e15, 1e-18
+_NUMBER = re.compile(r"[+\-]?(?:\d[\d.,]*|[.,]\d+)(?:[eE][+-]?\d+)?")
+_FRACTION = re.compile(r"(?:(\d+)[ \-])?(\d+)/(\d+)(?=[^\d/.,])")
+_FEET_INCHES = re.compile(
+    r"([\d.]+)\s*(?:ft|foot|feet|')\s*([\d.]+)\s*(?:in|inch|inches|\"|'')", re.IGNORECASE
+)
+_CURRENCY = re.compile(r"[$€£¥]|(?<![A-Za-z])[A-Z]{3}(?![A-Za-z])")
+
+
+@lru_cache(maxsize=1024)
+def unit_factor(unit: str, dimension: Dimension) -> float | None:
+    """SI value of one unit, as people spell it in headers.
+
+    Parameters
+    ----------
+    unit : str
+        ``"lb/ac"``, ``"lbs/acre"``, ``"kg ha-1"``, ``"mph"``; a price starts with its
+        currency (``"USD/ton"``).
+    dimension : Dimension
+        What the unit has to measure.
+
+    Returns
+    -------
+    float or None
+        None when the unit is not known or measures something else.
+    """
+    if dimension in _PRICES:
+        unit = _CURRENCY.sub("money", unit, count=1)
+    parsed = spelled_unit(unit)
+    si = registry().parse_units(_SI[dimension])
+    if parsed is None or parsed.dimensionality != si.dimensionality:
+        return None
+    return float(registry().Quantity(1.0, parsed).m_as(si))
+
+
+def price_currency(text: str) -> str | None:
+    """Return the currency sign or code a price is written with; None when it has none."""
+    found = _CURRENCY.search(text)
+    return found.group() if found else None
+
+
+def parse_quantity(text: str, dimension: Dimension, *, file: str = "", place: str = "") -> float:
+    """Read a quantity written with its unit.
+
+    Parameters
+    ----------
+    text : str
+        ``20 ft``, ``7 1/2 in``, ``20' 6"``, ``12,5 m``, ``840 USD/ton``.
+    dimension : Dimension
+        What it has to measure.
+    file, place : str
+        Named in the error.
+
+    Returns
+    -------
+    float
+        The SI value (money per kilogram for a price).
+
+    Raises
+    ------
+    InputError
+        When the unit is missing, unknown or of another kind, or the number is not one.
+    """
+
+    def error(what: str, remedy: str | None = None) -> InputError:
+        return InputError.at(file or "quantity", place, what, remedy or _remedy(dimension))
+
+    text = text.strip().translate(TYPOGRAPHY)
+    if dimension is Dimension.LENGTH and (pair := _FEET_INCHES.fullmatch(text)):
+        return _plain_number(pair[1], error) * FOOT_M + _plain_number(pair[2], error) * FOOT_M / 12
+    rest = text
+    if dimension in _PRICES:
+        rest = _CURRENCY.sub("", text, count=1).strip()
+        if rest == text:
+            raise error(f'"{text}" does not say in which currency.')
+    number, unit = _split(rest, error)
+    if dimension in _PRICES:
+        if not unit:
+            raise error(f'"{text}" does not say for how much.')
+        unit = f"USD{unit}" if unit.startswith("/") else f"USD {unit}"
+    elif not unit:
+        raise error(f'"{text}" has no unit.')
+    factor = unit_factor(unit, dimension)
+    if factor is None:
+        raise error(*_unit_complaint(text, unit, dimension))
+    value = number * factor
+    if not math.isfinite(value):
+        raise error(f'"{text}" is not a finite number.')
+    if abs(value) > _MOST:
+        raise error(f'"{text}" is too large to be true.', "Check the number and its unit.")
+    return value if abs(value) > _NOTHING else 0.0
+
+
+def _remedy(dimension: Dimension) -> str:
+    first, second = _EXAMPLES[dimension]
+    article = "an" if dimension.value[0] in "aeiou" else "a"
+    return f'Write {article} {dimension} with its unit, such as "20 {first}" or "20 {second}".'
+
+
+def _split(text: str, error: Any) -> tuple[float, str]:
+    """Split a text into its number and its unit."""
+    sign = -1.0 if text.startswith("-") else 1.0
+    unsigned = text.lstrip("+-").lstrip()
+    if (fraction := _FRACTION.match(unsigned)) and int(fraction[3]):
+        whole = int(fraction[1] or 0)
+        value = sign * (whole + int(fraction[2]) / int(fraction[3]))
+        return value, unsigned[fraction.end() :].strip()
+    found = _NUMBER.match(text)
+    if not found:
+        raise error(f'"{text}" does not start with a number.' if text else "The value is empty.")
+    return _plain_number(found.group(), error), text[found.end() :].strip()
+
+
+def _plain_number(text: str, error: Any) -> float:
+    """Read a number with a decimal point or comma; refuse what could be either."""
+    digits = text
+    unsigned = digits.lstrip("+-")
+    if re.fullmatch(r"[1-9]\d{0,2},\d{3}", unsigned):
+        plain, point = digits.replace(",", ""), f"{float(digits.replace(',', '.')):g}"
+        raise error(f'"{text}" may mean {plain} or {point}.', f'Write "{plain}" or "{point}".')
+    if re.fullmatch(r"\d{1,3}(?:,\d{3})+(?:\.\d*)?", unsigned) and unsigned[0] != "0":
+        digits = digits.replace(",", "")
+    elif re.fullmatch(r"\d{1,3}(?:\.\d{3})*,\d*", unsigned) or re.fullmatch(r"\d*,\d+", unsigned):
+        digits = digits.replace(".", "").replace(",", ".")
+    try:
+        return float(digits)
+    except ValueError:
+        raise error(f'"{text}" is not a number.') from None
+
+
+def _unit_complaint(text: str, unit: str, dimension: Dimension) -> tuple[str, str | None]:
+    """Say why a unit was refused."""
+    if re.search(r"\b(bu|bushels?)\b", unit, re.IGNORECASE) and dimension in _BUSHEL_TRAPS:
+        return (
+            f'"{text}" counts bushels, which are a volume: what one weighs depends on the crop.',
+            "Write a mass, such as lb or kg.",
+        )
+    if AMBIGUOUS.search(unit):
+        return (
+            f'the unit of "{text}" can be read two ways.',
+            'Write "ton" (2000 lb), "tonne" or "t" (1000 kg), or "mg".',
+        )
+    other = next((d for d in Dimension if unit_factor(unit, d) is not None), None)
+    if other is not None:
+        return f'"{text}" is a {other}, not a {dimension}.', None
+    known = (*spellings(), *(example for pair in _EXAMPLES.values() for example in pair))
+    near = difflib.get_close_matches(unit.lower(), known, n=1, cutoff=0.75)
+    hint = f' Did you mean "{near[0]}"?' if near else ""
+    return f'"{text}" has a unit that is not known: "{unit}".{hint}', None

@@ -1,0 +1,1 @@
+"""Whole jobs, from inputs to a result or a folder of files."""

@@ -56,7 +56,7 @@ from evenacre.reports.tables.loads import load_tables
 from evenacre.reports.tables.plan_against_done import planned_done_table
 from evenacre.reports.tables.season import season_tables
 from evenacre.reports.writers.figure_text import operation_slugs
-from evenacre.units.parsing import UnitSystem, unit_system
+from evenacre.units.display import UnitSystem, unit_system
 from evenacre.workflows.finished import Claim, FinishedWork
 
 Progress = Callable[[str, int], None]

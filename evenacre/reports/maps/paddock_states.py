@@ -19,7 +19,7 @@ from evenacre.reports.sentences.interseeding_facts import (
 )
 from evenacre.reports.sentences.interseeding_rules import hours_text
 from evenacre.reports.writers import figure_text as figures
-from evenacre.units.parsing import UnitSystem
+from evenacre.units.display import UnitSystem
 
 STATES = {
     "seeding": "seeding today",

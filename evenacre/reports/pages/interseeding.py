@@ -26,7 +26,7 @@ from evenacre.reports.tables.interseeding_page import (
     window_account,
 )
 from evenacre.reports.writers import figure_text as figures
-from evenacre.units.parsing import UnitSystem
+from evenacre.units.display import UnitSystem
 
 _KEY = "plan"
 _UNFOLDED = 12  # visits in sight; a tired reader goes no further at once

@@ -16,7 +16,7 @@ from evenacre.reports.sentences.audit import Card
 from evenacre.reports.sentences.interseeding_facts import short_day
 from evenacre.reports.tables.audit_page import Account
 from evenacre.reports.writers import figure_text as figures
-from evenacre.units.parsing import DisplayUnit, UnitSystem
+from evenacre.units.display import DisplayUnit, UnitSystem
 
 TITLE = "Planned against done"
 NEAR = 0.10

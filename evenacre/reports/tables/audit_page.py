@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from evenacre.model.audit_result import AuditResult
 from evenacre.reports.writers import figure_text as figures
-from evenacre.units.parsing import UnitSystem
+from evenacre.units.display import UnitSystem
 
 _WORTH_SAYING = 0.0001  # of what was logged: less is rounding
 

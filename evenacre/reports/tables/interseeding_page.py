@@ -24,7 +24,7 @@ from evenacre.reports.sentences.interseeding_rules import (
 )
 from evenacre.reports.tables.audit_page import Account
 from evenacre.reports.writers import figure_text as figures
-from evenacre.units.parsing import UnitSystem
+from evenacre.units.display import UnitSystem
 
 _ALWAYS_SHOWN = 20  # lost and booked days in sight
 

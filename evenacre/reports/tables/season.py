@@ -8,7 +8,7 @@ from evenacre.planning.season.season_totals import Ledger
 from evenacre.reports.tables.audit import Row, in_unit
 from evenacre.reports.tables.season_page import analysis_text
 from evenacre.reports.writers import figure_text as figures
-from evenacre.units.parsing import DisplayUnit, UnitSystem
+from evenacre.units.display import DisplayUnit, UnitSystem
 
 
 def season_tables(

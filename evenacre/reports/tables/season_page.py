@@ -11,7 +11,7 @@ from evenacre.planning.season.season_totals import Ledger
 from evenacre.reports.tables.audit_page import Account
 from evenacre.reports.tables.seed_page import salt_account, seed_account
 from evenacre.reports.writers import figure_text as figures
-from evenacre.units.parsing import UnitSystem
+from evenacre.units.display import UnitSystem
 
 
 def season_accounts(ledger: Ledger, u: UnitSystem, *, currency: str = "USD") -> list[Account]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from evenacre.planning.season.salt import CAUTION, SOURCE
 from evenacre.planning.season.season_totals import Ledger
 from evenacre.reports.tables.audit_page import Account
-from evenacre.units.parsing import UnitSystem
+from evenacre.units.display import UnitSystem
 
 _INCH_M = 0.0254
 

@@ -15,7 +15,8 @@ from evenacre.coverage.cover import Cover
 from evenacre.coverage.grids import GridFrame, area_within
 from evenacre.coverage.steps import Steps
 from evenacre.coverage.swath import Strips
-from evenacre.geo.local_crs import WorkingPlane, wrapped
+from evenacre.geo.geodesy import wrapped
+from evenacre.geo.local_crs import WorkingPlane
 from evenacre.geo.overlay import common
 from evenacre.model import Application, BoolArray, FloatArray, Implement, IntArray, Product, Track
 from evenacre.model.audit_result import ProductResult, SetbackFinding, ZoneAmount

@@ -59,7 +59,7 @@ from evenacre.reports.tables.fix_list import fix_list
 from evenacre.reports.tables.loads import load_tables
 from evenacre.reports.tables.plan_against_done import planned_done_table
 from evenacre.reports.tables.season import season_frames
-from evenacre.units.parsing import UnitSystem, unit_system
+from evenacre.units.display import UnitSystem, unit_system
 from evenacre.workflows.finished import Claim, FinishedWork
 
 Progress = Callable[[str, int], None]

@@ -34,7 +34,7 @@ from evenacre.reports.tables.audit_page import accounts
 from evenacre.reports.tables.fix_list import advice, kind_words, stops
 from evenacre.reports.tables.loads_page import balance_account_table, load_accounts
 from evenacre.reports.tables.season import season_page_tables
-from evenacre.units.parsing import UnitSystem
+from evenacre.units.display import UnitSystem
 
 _UNFOLDED = 12  # stops of the fix list in sight; a tired reader goes no further at once
 

@@ -11,7 +11,7 @@ from evenacre.model.audit_result import AuditResult
 from evenacre.reports import figure_text as figures
 from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.tables.fix_list import advice, stops
-from evenacre.units.parsing import DisplayUnit, UnitSystem
+from evenacre.units.display import DisplayUnit, UnitSystem
 
 Row = dict[str, Any]
 

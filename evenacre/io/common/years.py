@@ -15,10 +15,7 @@ THESE_YEARS = "between 1970 and 2100"
 _GRACE = dt.timedelta(days=1)  # for time zones
 _FIRST_S, _LAST_S = (
     (moment - dt.datetime(1970, 1, 1)).total_seconds()
-    for moment in (
-        dt.datetime(YEARS[0], 1, 1) - _GRACE,
-        dt.datetime(YEARS[1] + 1, 1, 1) + _GRACE,
-    )
+    for moment in (dt.datetime(YEARS[0], 1, 1) - _GRACE, dt.datetime(YEARS[1] + 1, 1, 1) + _GRACE)
 )
 
 

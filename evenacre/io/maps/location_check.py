@@ -17,16 +17,7 @@ from evenacre.units.display import MILE_M, in_both
 _NEAR_DEG = 0.02  # about two kilometres
 _SAMPLE = 2000
 _FAR_SHARE = 0.5
-_WINDS = (
-    "north",
-    "north-east",
-    "east",
-    "south-east",
-    "south",
-    "south-west",
-    "west",
-    "north-west",
-)
+_WINDS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 
 
 def place_tracks(

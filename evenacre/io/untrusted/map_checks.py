@@ -115,10 +115,7 @@ def check_geojson(path: Path) -> None:
     InputError
         Without the name of the file.
     """
-    with (
-        open_file(path) as file,
-        mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as content,
-    ):
+    with open_file(path) as file, mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as content:
         for found in _CRS.finditer(content):
             text = content[found.end() - 1 : found.end() + _WINDOW].decode("utf-8", "replace")
             try:

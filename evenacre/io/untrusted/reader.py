@@ -105,11 +105,7 @@ def read(path: Path, layer: str, *, shapes_only: bool = False) -> gpd.GeoDataFra
     _check_attributes(layer, len(info["fields"]))
     _check_features(layer, info["features"])
     return pyogrio.read_dataframe(
-        path,
-        layer=layer,
-        columns=[] if shapes_only else None,
-        on_invalid="ignore",
-        **options,
+        path, layer=layer, columns=[] if shapes_only else None, on_invalid="ignore", **options
     )
 
 

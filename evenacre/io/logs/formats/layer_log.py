@@ -185,13 +185,7 @@ def line_tracks(
     fixes = RunFixes(kept[own][rows], lon[rows], lat[rows], down)
     moving, plan = run_table(table, plan, fixes, findings, without=_WHOLE_LINE)
     return build_tracks(
-        moving,
-        fixes.lon,
-        fixes.lat,
-        plan,
-        time_zone,
-        findings,
-        clock=replace(clock, time_s=time_s),
+        moving, fixes.lon, fixes.lat, plan, time_zone, findings, clock=replace(clock, time_s=time_s)
     )
 
 

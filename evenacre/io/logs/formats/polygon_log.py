@@ -109,13 +109,7 @@ def polygon_tracks(
         measured={"width": width},
     )
     return build_tracks(
-        moving,
-        fixes.lon,
-        fixes.lat,
-        plan,
-        time_zone,
-        findings,
-        clock=replace(clock, time_s=time_s),
+        moving, fixes.lon, fixes.lat, plan, time_zone, findings, clock=replace(clock, time_s=time_s)
     )
 
 

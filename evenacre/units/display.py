@@ -20,17 +20,10 @@ _NOTHING = 1e-12  # of any unit
 
 @dataclass(frozen=True)
 class DisplayUnit:
-    """A unit shown to people.
-
-    Attributes
-    ----------
-    label : str
-    per_si : float
-        How many of it make one SI unit.
-    """
+    """A unit shown to people."""
 
     label: str
-    per_si: float
+    per_si: float  # how many of it make one SI unit
 
     def of(self, si: float) -> float:
         """Convert an SI value."""
@@ -97,7 +90,6 @@ def in_both(what: Shown, si: float) -> str:
     ----------
     what : str
         The quantity: an attribute of `UnitSystem`.
-    si : float
     """
     us, metric = (getattr(system, what).text(si) for system in (US, METRIC))
     return f"{us} ({metric})"

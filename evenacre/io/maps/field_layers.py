@@ -159,7 +159,6 @@ def read_zones(
 
     Parameters
     ----------
-    source : Source
     boundary : shapely geometry, optional
         The field's boundary, to warn of zones that lie elsewhere.
     name_column : str, optional

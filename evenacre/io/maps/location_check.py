@@ -27,7 +27,6 @@ def place_tracks(
 
     Parameters
     ----------
-    tracks : sequence of Track
     boundary : shapely geometry
         EPSG:4326, longitudes running on past 180.
     field : str
@@ -72,7 +71,6 @@ def turn_tracks(tracks: Sequence[Track], middle: float | None = None) -> tuple[T
 
     Parameters
     ----------
-    tracks : sequence of Track
     middle : float, optional
         Longitude to be within half a turn of; the first one of the tracks when None.
     """

@@ -39,7 +39,6 @@ def open_archive(path: Path, label: str) -> Iterator[zipfile.ZipFile]:
 
     Parameters
     ----------
-    path : Path
     label : str
         How the file is named to people.
 
@@ -80,7 +79,6 @@ def unpacked(path: Path, label: str, wanted: Collection[str]) -> Iterator[list[t
 
     Parameters
     ----------
-    path : Path
     label : str
         How the zip is named to people.
     wanted : collection of str

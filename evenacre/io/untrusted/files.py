@@ -19,13 +19,8 @@ def open_file(path: Path, label: str = "") -> BinaryIO:
 
     Parameters
     ----------
-    path : Path
     label : str
         How the file is named to people; its name when empty.
-
-    Raises
-    ------
-    InputError
     """
     label = label or path.name
     try:

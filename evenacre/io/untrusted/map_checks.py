@@ -27,10 +27,6 @@ def check_geopackage(path: Path) -> None:
     Layers have to be plain tables: a view or a computed column is a program of the file's
     author, and so is a virtual table other than the spatial index.
 
-    Parameters
-    ----------
-    path : Path
-
     Raises
     ------
     InputError

@@ -44,7 +44,6 @@ class MapReader:
 
         Parameters
         ----------
-        path : Path
         label : str
             How the file is named to people.
 
@@ -57,7 +56,6 @@ class MapReader:
         ------
         InputError
             When it is over budget, or would do more than hold shapes.
-        UnreadableMapError
         """
         head, _ = self._ask(path, label, {"ask": "layers"})
         return [(name, kind) for name, kind in head["layers"]]
@@ -69,8 +67,6 @@ class MapReader:
 
         Parameters
         ----------
-        path : Path
-        layer : str
         label : str
             How the file is named to people.
         shapes_only : bool
@@ -85,7 +81,6 @@ class MapReader:
         ------
         InputError
             When it is over budget, or would do more than hold shapes.
-        UnreadableMapError
         """
         request = {"ask": "read", "layer": layer, "shapes_only": shapes_only}
         head, table = self._ask(path, label, request)

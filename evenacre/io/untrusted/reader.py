@@ -81,7 +81,6 @@ def read(path: Path, layer: str, *, shapes_only: bool = False) -> gpd.GeoDataFra
     ----------
     path : Path
         Of a file that is not a zip.
-    layer : str
     shapes_only : bool
         Leave the attributes.
 

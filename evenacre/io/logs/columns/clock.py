@@ -30,21 +30,12 @@ _SPREADSHEET_EPOCH_S = -25_569 * _DAY_S  # 1899-12-30, where spreadsheets count 
 
 @dataclass(frozen=True)
 class Clock:
-    """Times of records.
+    """Times of records."""
 
-    Attributes
-    ----------
-    time_s : (n,) float
-        Seconds since 1970-01-01 UTC, or of local wall time when no zone is known; NaN: none.
-    dated : bool
-        False when the file tells the time but not the day.
-    assumed : bool
-        True when the file tells no times: these only keep the records in order.
-    """
-
+    # (n,) Seconds since 1970-01-01 UTC, or of local wall time when no zone is known; NaN: none
     time_s: FloatArray
-    dated: bool
-    assumed: bool = False
+    dated: bool  # False when the file tells the time but not the day
+    assumed: bool = False  # True when the file tells no times: these only keep the records in order
 
 
 def read_clock(
@@ -270,13 +261,7 @@ def _past_midnight(second_of_day: FloatArray) -> FloatArray:
 
 
 def dates_of(time_s: FloatArray, time_zone: str | None) -> list[str]:
-    """ISO dates a log touches, in the given zone (else as the times are).
-
-    Parameters
-    ----------
-    time_s : (n,) float
-    time_zone : str or None
-    """
+    """ISO dates a log touches, in the given zone (else as the times are)."""
     seconds = np.unique(np.floor(time_s[np.isfinite(time_s)] / 900.0)) * 900.0
     stamps = pd.DatetimeIndex(pd.to_datetime(seconds, unit="s", utc=True))
     zone = zone_of(time_zone)

@@ -45,27 +45,13 @@ ROLES = (
 
 @dataclass(frozen=True)
 class ColumnUse:
-    """What a column is used for.
+    """What a column is used for."""
 
-    Attributes
-    ----------
-    role : str
-        One of ``ROLES`` without what follows a colon.
-    key : str
-        What follows the colon: a product or a number from 1 at the left.
-    column : str
-        Name in the file.
-    unit : float or None
-        SI value of one of its numbers; None when not known.
-    asked : bool
-        True when the person named the column.
-    """
-
-    role: str
-    key: str
-    column: str
-    unit: float | None
-    asked: bool
+    role: str  # one of ``ROLES`` without what follows a colon
+    key: str  # what follows the colon: a product or a number from 1 at the left
+    column: str  # name in the file
+    unit: float | None  # SI value of one of its numbers; None when not known
+    asked: bool  # True when the person named the column
 
     @property
     def meaning(self) -> str:
@@ -95,7 +81,6 @@ def plan_columns(
 
     Parameters
     ----------
-    table : RecordTable
     asked : mapping of str to str
         Role to column name, optionally with a unit: ``{"flow": "mass [lb/s]"}``. An empty name
         keeps the role from being guessed.

@@ -47,11 +47,9 @@ def read_measures(
 
     Parameters
     ----------
-    table, plan : RecordTable, ColumnPlan
     paces : ((n,), (n,)) float
         Step (m) and time (s) of each record since the last, from positions and times; they
         settle the units of distance and speed that have none.
-    findings : Findings
 
     Raises
     ------

@@ -62,7 +62,6 @@ def to_degrees(
         Their system; None: taken for WGS 84 when they look like degrees.
     file, place : str
         Named in complaints.
-    findings : Findings
     labelled : bool
         True when the file says that they are longitude and latitude.
 

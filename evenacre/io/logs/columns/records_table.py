@@ -23,24 +23,12 @@ _LISTED = 40
 
 @dataclass(frozen=True)
 class RecordTable:
-    """Records in file order.
+    """Records in file order."""
 
-    Attributes
-    ----------
-    file : str
-        Name one_line to people.
-    data : pyarrow.Table
-        One column per column of the file, names unique.
-    place : callable
-        Says where in the file a row is: ``place(16)`` is ``"line 18"``.
-    decimal_comma : bool
-        True when text numbers are written as ``43,92``.
-    """
-
-    file: str
-    data: pa.Table
-    place: Callable[[int], str]
-    decimal_comma: bool = False
+    file: str  # name one_line to people
+    data: pa.Table  # one column per column of the file, names unique
+    place: Callable[[int], str]  # says where in the file a row is: ``place(16)`` is ``"line 18"``
+    decimal_comma: bool = False  # True when text numbers are written as ``43,92``
 
     def __len__(self) -> int:
         return int(self.data.num_rows)

@@ -25,31 +25,17 @@ _UTC_NAMES = ("Z", "UTC", "GMT")
 
 @dataclass(frozen=True)
 class TimeTexts:
-    """What a column of times says.
+    """What a column of times says."""
 
-    Attributes
-    ----------
-    wall_s : (n,) float
-        Seconds since 1970-01-01 on the clock that wrote them; NaN where unreadable or empty.
-        Since midnight when ``dated`` is False.
-    offset_s : (n,) float
-        How far that clock is ahead of UTC; NaN where the text does not say.
-    dated : bool
-        True when the texts hold dates.
-    day_first : bool or None
-        How dates such as 5/4/2019 were read; None when there was nothing to choose.
-    sure : bool
-        False when both readings were possible and the choice was a guess.
-    letters : str
-        Letters of a zone that were passed over, such as ``CDT``.
-    """
-
+    # (n,) Seconds since 1970-01-01 on the clock that wrote them; NaN where unreadable or empty.
+    # Since midnight when ``dated`` is False.
     wall_s: FloatArray
-    offset_s: FloatArray
-    dated: bool
+    offset_s: FloatArray  # (n,) how far that clock is ahead of UTC; NaN where the text does not say
+    dated: bool  # True when the texts hold dates
+    # How dates such as 5/4/2019 were read; None when there was nothing to choose
     day_first: bool | None
-    sure: bool
-    letters: str
+    sure: bool  # False when both readings were possible and the choice was a guess
+    letters: str  # letters of a zone that were passed over, such as ``CDT``
 
 
 def read_time_texts(texts: pa.Array) -> TimeTexts:

@@ -36,24 +36,13 @@ _NUMBER = re.compile(r"[-+]?\d+(?:[.,]\d+)?")
 
 @dataclass(frozen=True)
 class Dialect:
-    """What it takes to read a table of text.
+    """What it takes to read a table of text."""
 
-    Attributes
-    ----------
-    skipped_lines : int
-        Lines above the one with the column names.
-    header : tuple of str
-    separator : str
-    decimal_comma : bool
-    words_above : int
-        How many of the skipped lines are free text.
-    """
-
-    skipped_lines: int
+    skipped_lines: int  # lines above the one with the column names
     header: tuple[str, ...]
     separator: str
     decimal_comma: bool
-    words_above: int
+    words_above: int  # how many of the skipped lines are free text
 
 
 def sniff(content: bytes, file: str) -> Dialect:
@@ -159,8 +148,6 @@ def read_delimited(
 
     Parameters
     ----------
-    path : Path
-    findings : Findings
     most_records : int
         A table of more is refused.
 
@@ -307,7 +294,6 @@ def read_csv_tracks(
 
     Parameters
     ----------
-    path : Path
     columns : mapping of str to str
         Role to column name; see ``columns.ROLES``.
     crs : str or None

@@ -31,7 +31,6 @@ def read_gpx_tracks(path: Path, columns: Mapping[str, str], time_zone: str | Non
 
     Parameters
     ----------
-    path : Path
     columns : mapping of str to str
         Role to element name, for extensions.
     time_zone : str or None

@@ -49,7 +49,6 @@ def read_layer_tracks(
 
     Parameters
     ----------
-    path : Path
     columns : mapping of str to str
         Role to attribute name; see ``columns.ROLES``.
     layer : str or None
@@ -145,8 +144,6 @@ def line_tracks(
         WGS 84 degrees.
     plan : ColumnPlan
         ``start`` and ``end`` (or ``time``) are the times at the ends of a line.
-    time_zone : str or None
-    findings : Findings
 
     Raises
     ------

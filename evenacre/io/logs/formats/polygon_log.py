@@ -60,9 +60,6 @@ def polygon_tracks(
         Attributes of n polygons.
     shapes : (n,) array of Polygon
         WGS 84 degrees.
-    plan : ColumnPlan
-    time_zone : str or None
-    findings : Findings
 
     Raises
     ------

@@ -33,40 +33,22 @@ _FIELD = {"GGA": (1, 2, 4), "GNS": (1, 2, 4), "RMC": (1, 3, 5)}  # time, latitud
 
 @dataclass(frozen=True)
 class Epochs:
-    """Fixes in the order of the file.
+    """Fixes in the order of the file."""
 
-    Attributes
-    ----------
-    time_s : (n,) float
-        Seconds since 1970-01-01 UTC; since the first midnight of the log when not ``dated``.
-    dated : bool
-    lon, lat : (n,) float
-        Degrees; NaN where there was no fix.
-    quality : (n,) int
-        Kinds of :mod:`evenacre.io.common.fix_quality`.
-    step_m : (n,) float
-        What one unit of the last written digit of latitude amounts to.
-    speed_mps, course_rad : (n,) float
-        NaN where not told.
-    untimed : int
-        Sentences left out because they tell no time.
-    refused : int
-        Fixes whose place was left out because the receiver had none.
-    apart : int
-        Fixes of which two sentences tell places more than a metre apart.
-    """
-
+    # (n,) Seconds since 1970-01-01 UTC; since the first midnight of the log when not ``dated``
     time_s: FloatArray
     dated: bool
+    # (n,) Degrees; NaN where there was no fix
     lon: FloatArray
     lat: FloatArray
-    quality: IntArray
-    step_m: FloatArray
+    quality: IntArray  # (n,) kinds of :mod:`evenacre.io.common.fix_quality`
+    step_m: FloatArray  # (n,) what one unit of the last written digit of latitude amounts to
+    # (n,) NaN where not told
     speed_mps: FloatArray
     course_rad: FloatArray
-    untimed: int
-    refused: int
-    apart: int
+    untimed: int  # sentences left out because they tell no time
+    refused: int  # fixes whose place was left out because the receiver had none
+    apart: int  # fixes of which two sentences tell places more than a metre apart
 
     def __len__(self) -> int:
         return len(self.time_s)
@@ -99,7 +81,6 @@ def join_epochs(kinds: dict[str, Sentences], day: date | None) -> Epochs:
 
     Parameters
     ----------
-    kinds : dict of str to Sentences
     day : datetime.date or None
         Date (UTC) of the first sentence, for logs that tell none.
     """

@@ -41,20 +41,11 @@ _UNWRITTEN = -1
 
 @dataclass(frozen=True)
 class Sentences:
-    """All whole sentences of one kind, in file order.
+    """All whole sentences of one kind, in file order."""
 
-    Attributes
-    ----------
-    place : (n,) int
-        Byte of the file each begins at.
-    talker : (n,) int
-        Its two letters as one number.
-    fields : dict of int to (n,) pyarrow string array
-        Those that are used, counted from 1 behind the name; null where empty.
-    """
-
-    place: IntArray
-    talker: IntArray
+    place: IntArray  # (n,) byte of the file each begins at
+    talker: IntArray  # (n,) its two letters as one number
+    # Those that are used, counted from 1 behind the name; null where empty
     fields: dict[int, pa.Array]
 
     def __len__(self) -> int:
@@ -83,20 +74,12 @@ class Sentences:
 
 @dataclass
 class Scan:
-    """What a file holds.
+    """What a file holds."""
 
-    Attributes
-    ----------
-    kinds : dict of str to Sentences
-        ``GGA``, ``GNS``, ``RMC``, ``VTG`` and ``ZDA``; any may be empty.
-    damaged : int
-        Sentences of these kinds that are cut, garbled or contradict their checksum.
-    unchecked : int
-        Whole ones that carry no checksum. They are kept only where hardly any carries one.
-    """
-
+    # ``GGA``, ``GNS``, ``RMC``, ``VTG`` and ``ZDA``; any may be empty
     kinds: dict[str, Sentences] = field(default_factory=dict)
-    damaged: int = 0
+    damaged: int = 0  # sentences of these kinds that are cut, garbled or contradict their checksum
+    # Whole ones that carry no checksum. They are kept only where hardly any carries one.
     unchecked: int = 0
 
 

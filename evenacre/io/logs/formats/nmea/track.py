@@ -36,7 +36,6 @@ def read_nmea_tracks(path: Path, columns: Mapping[str, str], time_zone: str | No
 
     Parameters
     ----------
-    path : Path
     columns : mapping of str to str
         ``date`` may give the day (UTC) of a log that tells none: ``{"date": "2026-04-14"}``.
     time_zone : str or None

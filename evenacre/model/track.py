@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import dataclasses
 from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
 
 from evenacre.model.arrays import BoolArray, FloatArray
 
@@ -56,6 +59,19 @@ class Track:
 
     def __len__(self) -> int:
         return len(self.time_s)
+
+    def part(self, keep: BoolArray) -> Track:
+        """Return some of the records, ``keep`` being (n,)."""
+
+        def kept(value: Any) -> Any:
+            if isinstance(value, dict):
+                return {key: values[keep] for key, values in value.items()}
+            return value[keep] if isinstance(value, np.ndarray) else value
+
+        fields = dataclasses.fields(self)
+        return (
+            self if keep.all() else Track(**{f.name: kept(getattr(self, f.name)) for f in fields})
+        )
 
 
 @dataclass(frozen=True)

@@ -96,13 +96,7 @@ def in_both(what: Shown, si: float) -> str:
 
 
 def unit_system(name: str) -> UnitSystem:
-    """Return the unit system of a name, ``"us"`` or ``"metric"``.
-
-    Raises
-    ------
-    InputError
-        For any other name.
-    """
+    """Return the unit system of a name, ``"us"`` or ``"metric"``."""
     for system in (US, METRIC):
         if name.strip().lower() == system.name:
             return system

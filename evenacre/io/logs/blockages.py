@@ -49,11 +49,6 @@ def read_blockage_file(path: Path) -> tuple[list[BlockageNote], list[str]]:
     list of BlockageNote
     list of str
         Warnings.
-
-    Raises
-    ------
-    InputError
-        When it is no table or a column is missing.
     """
     findings = Findings()
     if not path.exists():

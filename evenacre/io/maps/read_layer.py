@@ -71,11 +71,6 @@ def read_layer(
         the file, from 1.
     list of str
         Warnings.
-
-    Raises
-    ------
-    InputError
-        When the file, layer, attribute or coordinate system is missing or unusable.
     """
     warnings: list[str] = []
     cache = {} if cache is None else cache
@@ -108,13 +103,7 @@ def read_layer(
 
 
 def layer_names(path: Path) -> list[str]:
-    """Return the names of the layers of a map file.
-
-    Raises
-    ------
-    InputError
-        When it cannot be opened.
-    """
+    """Return the names of the layers of a map file."""
     with _layers(Source(path)) as layers:
         return [layer.name for layer in layers]
 

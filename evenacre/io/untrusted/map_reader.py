@@ -51,11 +51,6 @@ class MapReader:
         -------
         list of (str, str)
             Name and geometry type of each layer with shapes.
-
-        Raises
-        ------
-        InputError
-            When it is over budget, or would do more than hold shapes.
         """
         head, _ = self._ask(path, label, {"ask": "layers"})
         return [(name, kind) for name, kind in head["layers"]]
@@ -76,11 +71,6 @@ class MapReader:
         -------
         GeoDataFrame or DataFrame
             As stored; without geometry when the layer has none.
-
-        Raises
-        ------
-        InputError
-            When it is over budget, or would do more than hold shapes.
         """
         request = {"ask": "read", "layer": layer, "shapes_only": shapes_only}
         head, table = self._ask(path, label, request)

@@ -50,8 +50,6 @@ def sniff(content: bytes, file: str) -> Dialect:
 
     Raises
     ------
-    InputError
-        When there is no line of column names, or they are far too many.
     csv.Error
         When it is no table of text.
     """
@@ -150,11 +148,6 @@ def read_delimited(
     ----------
     most_records : int
         A table of more is refused.
-
-    Raises
-    ------
-    InputError
-        When the file is empty, has a header only, no header, or is not a table.
     """
     content = _utf8(read_whole(path), path.name, findings)
     budget.check_count(content, b"\n", most_records, path.name)
@@ -300,11 +293,6 @@ def read_csv_tracks(
         System of projected columns.
     time_zone : str or None
         Zone of times that name none.
-
-    Raises
-    ------
-    InputError
-        When the file cannot be read as such a log.
     """
     findings = Findings()
     table = read_delimited(path, findings)

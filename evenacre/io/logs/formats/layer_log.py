@@ -57,11 +57,6 @@ def read_layer_tracks(
         What the coordinates are in, over whatever the file says.
     time_zone : str or None
         Zone of times that name none.
-
-    Raises
-    ------
-    InputError
-        When the layer cannot be read as a log.
     """
     frame, warnings = read_layer(Source(path, layer, crs=crs), polygons=False)
     findings = Findings(warnings=list(warnings))
@@ -144,11 +139,6 @@ def line_tracks(
         WGS 84 degrees.
     plan : ColumnPlan
         ``start`` and ``end`` (or ``time``) are the times at the ends of a line.
-
-    Raises
-    ------
-    InputError
-        When no line has a length, or all are too long to have been driven.
     """
     plane = WorkingPlane.around(shapes)
     lines = plane.project(shapes)

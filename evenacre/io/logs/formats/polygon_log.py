@@ -60,11 +60,6 @@ def polygon_tracks(
         Attributes of n polygons.
     shapes : (n,) array of Polygon
         WGS 84 degrees.
-
-    Raises
-    ------
-    InputError
-        When no polygon can be used.
     """
     plane = WorkingPlane.around(shapes)
     flat = plane.project(shapes)

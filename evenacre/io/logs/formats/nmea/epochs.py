@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from evenacre.io.common import fix_quality as fix
-from evenacre.io.common.years import YEARS
+from evenacre.io.common.years import YEARS, days_since_1970
 from evenacre.io.logs.formats.nmea.sentences import Sentences
 from evenacre.model import BoolArray, FloatArray, IntArray
 
@@ -311,9 +311,5 @@ def _known_dates(kinds: dict[str, Sentences]) -> tuple[IntArray, FloatArray]:
 
 def _midnight(day: FloatArray, month: FloatArray, year: FloatArray) -> FloatArray:
     """Seconds from 1970 to the midnight that begins a day; NaN for what is no date."""
-    good = (day >= 1) & (day <= 31) & (month >= 1) & (month <= 12)
-    good &= (year >= 1980) & (year <= YEARS[1]) & (year % 1 == 0) & (month % 1 == 0)
-    months = np.where(good, (year - 1970) * 12 + month - 1, 0).astype("datetime64[M]")
-    days = months.astype("datetime64[D]") + np.where(good, day - 1, 0).astype("timedelta64[D]")
-    good &= days.astype("datetime64[M]") == months
-    return np.where(good, days.astype(np.int64) * _DAY_S, np.nan)
+    good = (year >= 1980) & (year <= YEARS[1])
+    return days_since_1970(np.where(good, year, np.nan), month, day) * _DAY_S

@@ -18,6 +18,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.csv as pacsv
 
+from evenacre.io.common.arrow_arrays import coded, floats
 from evenacre.model import BoolArray, FloatArray, IntArray
 
 Bytes = npt.NDArray[np.uint8]
@@ -60,16 +61,14 @@ class Sentences:
             good = pc.match_substring_regex(cells, r"^[+-]?(\d+\.?\d*|\.\d+)$")
             plain = pc.if_else(pc.fill_null(good, False), cells, pa.scalar(None, pa.string()))
             values = pc.cast(pc.utf8_ltrim(plain, "+"), pa.float64())
-        out = np.array(pc.fill_null(values, np.nan).to_numpy(zero_copy_only=False), dtype=float)
+        out = floats(values)
         out[np.isinf(out)] = np.nan
         return out
 
     def letters(self, number: int) -> npt.NDArray[np.str_]:
         """Return one field as upper-case text; empty where there is none."""
-        cells = pc.utf8_upper(pc.fill_null(self.fields[number], ""))
-        coded = pc.dictionary_encode(cells)
-        words = np.array([*coded.dictionary.to_pylist(), ""], dtype=np.str_)
-        return words[np.asarray(coded.indices.to_numpy(zero_copy_only=False), dtype=np.int64)]
+        codes, words = coded(pc.utf8_upper(self.fields[number]))
+        return np.array([*words, ""], dtype=np.str_)[codes]
 
 
 @dataclass

@@ -189,6 +189,6 @@ def test_a_warning_repeats_no_endless_name(tmp_path: Path) -> None:
     log = tmp_path / "log.csv"
     rows = "".join(f"2026-04-14T10:00:{i:02d}Z,-92.{i:04d},39.0,1\n" for i in range(50))
     log.write_text(f"time,lon,lat,rate [{'(' * 5000}kg{')' * 5000}]\n{rows}")
-    (track,) = read_tracks([log])
+    (track,) = read_tracks(log)
     (warning,) = [text for text in track.warnings if "rate" in text]
     assert len(warning) < 700

@@ -36,12 +36,12 @@ class SeasonFiles:
     ----------
     base : Path
         The folder names are relative to.
-    complaints : Complaints
+    problems : Complaints
         Told of files that are not there.
     """
 
     base: Path
-    complaints: Complaints
+    problems: Complaints
     _found: dict[Path, PurePath] = field(default_factory=dict)
     _cache: LayerCache = field(default_factory=dict)
 
@@ -51,7 +51,7 @@ class SeasonFiles:
         try:
             file = Path(os.path.normpath(self.base / name))
             if file.is_dir() and not is_taskdata(file):
-                self.complaints.add(path, f'"{name}" is a folder.', "Name the file in it.")
+                self.problems.add(path, f'"{name}" is a folder.', "Name the file in it.")
                 return None
             if file.exists():
                 self.add(file, name)
@@ -63,7 +63,7 @@ class SeasonFiles:
                 near = did_you_mean(file.name, beside)
         except (OSError, ValueError):
             near = "This cannot be the name of a file."
-        self.complaints.add(
+        self.problems.add(
             path, f'There is no file "{name}".', near or "Check the name and the folder."
         )
         return None
@@ -98,7 +98,7 @@ class SeasonFiles:
         list of str
             Warnings.
         """
-        before = len(self.complaints.problems)
+        before = len(self.problems.problems)
         warnings: list[str] = []
 
         def read(
@@ -119,10 +119,10 @@ class SeasonFiles:
             boundary,
             name_column=table.setbacks.name_column,
         )
-        if len(self.complaints.problems) > before:
+        if len(self.problems.problems) > before:
             return None, warnings
         if boundary is not None and unworkable is not None and unworkable.covers(boundary):
-            self.complaints.add(
+            self.problems.add(
                 (*path, "unworkable"),
                 "The unworkable ground covers the whole field.",
                 "Give only the ground that is not worked.",
@@ -146,7 +146,7 @@ class SeasonFiles:
         try:
             shapes, said = reader(source, *args, cache=self._cache, **options)
         except InputError as error:
-            self.complaints.take(error)
+            self.problems.take(error)
             return None
         warnings.extend(said)
         return shapes

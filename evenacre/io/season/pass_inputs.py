@@ -13,9 +13,10 @@ from evenacre.errors import InputError, Problem
 from evenacre.io.common.problem_collector import Complaints
 from evenacre.io.common.suggestions import choice, listed
 from evenacre.io.season.build import SeasonDraft
-from evenacre.io.season.load import draft_season, season_from_options
+from evenacre.io.season.from_options import season_from_options
+from evenacre.io.season.load import draft_season
 from evenacre.io.season.pasture.schema import DriveTable
-from evenacre.io.season.schema_types import Width, refusal
+from evenacre.io.season.values import Width, refusal
 from evenacre.model import Field, InputFile, Season, Seeding
 
 _HEADING = "Give degrees clockwise from north, from 0 to 360: 90 is east to west."

@@ -13,7 +13,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from evenacre.errors import InputError, Problem
 from evenacre.io.common.problem_collector import Complaints, KeyPath
-from evenacre.io.season.schema_types import Date, Name
+from evenacre.io.season.values import Date, Name
 from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.files import read_whole
 from evenacre.model import (

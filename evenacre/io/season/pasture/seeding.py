@@ -9,8 +9,8 @@ from typing import Any
 from evenacre.io.common.problem_collector import Complaints, KeyPath
 from evenacre.io.common.suggestions import choice
 from evenacre.io.season.pasture.schema import BookedTable, SeedingTable
-from evenacre.io.season.pasture.schema_types import Height, Standing
-from evenacre.io.season.seed_rates import bulk_target, rate_range
+from evenacre.io.season.products import bulk_target, check_range
+from evenacre.io.season.values import Height, Standing
 from evenacre.model import Booking, Implement, Product, Seeding
 from evenacre.units.display import in_both
 
@@ -44,32 +44,20 @@ def seeding_of(
     written: object,
     implements: Mapping[str, Implement | None],
     products: Mapping[str, Product | None],
-    complaints: Complaints,
+    problems: Complaints,
 ) -> tuple[Seeding | None, list[str]]:
     """Check the ``[seeding]`` table against the drills and the seed there are.
 
-    Parameters
-    ----------
-    written : object
-        The table as it stands in the file.
-    implements, products : mapping
-        By name. One that could not be made is None: it is already complained about.
-
-    Returns
-    -------
-    Seeding or None
-        None when something was complained about.
-    list of str
-        Warnings.
+    Returns the seeding, or None when something is wrong with it, and warnings.
     """
-    before = len(complaints.problems)
-    table = complaints.check(SeedingTable, written, _AT)
+    before = len(problems.problems)
+    table = problems.check(SeedingTable, written, _AT)
     if table is None:
         return None, []
     keys = written if isinstance(written, Mapping) else {}
-    builder = _SeedingBuilder(table, keys, implements, products, complaints)
+    builder = _SeedingBuilder(table, keys, implements, products, problems)
     seeding = builder.build()
-    return None if len(complaints.problems) > before else seeding, builder.warnings
+    return None if len(problems.problems) > before else seeding, builder.warnings
 
 
 @dataclass
@@ -80,7 +68,7 @@ class _SeedingBuilder:
     written: Mapping[str, Any]
     implements: Mapping[str, Implement | None]
     products: Mapping[str, Product | None]
-    complaints: Complaints
+    problems: Complaints
     warnings: list[str] = field(default_factory=list)
 
     def build(self) -> Seeding | None:
@@ -88,7 +76,7 @@ class _SeedingBuilder:
         implement = self._named("implement", table.implement, self.implements)
         product = self._named("product", table.product, self.products)
         if product is not None and product.kind != "seed":
-            self.complaints.add(
+            self.problems.add(
                 (*_AT, "product"),
                 f'"{product.name}" is not seed.',
                 'Name a seed lot or a blend; or write kind = "seed" under its [[product]].',
@@ -122,54 +110,44 @@ class _SeedingBuilder:
             **given,
         )
 
-    def _named(self, key: str, name: str | None, nouns: Mapping[str, Any]) -> Any:
+    def _named(self, key: str, name: str | None, defined: Mapping[str, Any]) -> Any:
         place = (*_AT, key)
         if name is None:
             if key not in self.written:
-                known = next((noun for noun in nouns if noun), "drill")
+                known = next(filter(None, defined), "drill")
                 what, remedy = f"{key} is missing.", f'Add {key} = "{known}".'
-                self.complaints.add(place, what, remedy)
+                self.problems.add(place, what, remedy)
             return None
-        if name not in nouns:
-            remedy = choice(name, nouns, f"Define it under [[{key}]].")
-            self.complaints.add(place, f'There is no {key} "{name}".', remedy)
-        return nouns.get(name)
+        if name not in defined:
+            remedy = choice(name, defined, f"Define it under [[{key}]].")
+            self.problems.add(place, f'There is no {key} "{name}".', remedy)
+        return defined.get(name)
 
     def _rates(self, product: Product | None) -> tuple[float, float, float] | None:
         """Return the bulk rate wanted, the least and the highest, kg per m2."""
         table = self.table
         if not {"rate", "pls_rate"} & set(self.written):
-            self.complaints.add(
+            self.problems.add(
                 (*_AT, "rate"), "The seed has no rate.", 'Add rate = "10 lb/ac", or pls_rate.'
             )
         if product is None:
             return None
-        rate = table.rate
-        if table.pls_rate is not None:
-            rate = bulk_target(
-                rate,
-                table.pls_rate,
-                product,
-                self.products,
-                self.complaints,
-                (*_AT, "pls_rate"),
-            )
-        before = len(self.complaints.problems)
-        least, most = rate_range(table.rate_min, table.rate_max, self.complaints, _AT)
-        if len(self.complaints.problems) > before:
+        rate = bulk_target(table.rate, table.pls_rate, product, self.products, self.problems, _AT)
+        before = len(self.problems.problems)
+        check_range(table.rate_min, table.rate_max, self.problems, _AT)
+        if rate is None or len(self.problems.problems) > before:
             return None
+        least, most = table.rate_min, table.rate_max
         least = product.rate_min_kg_per_m2 if least is None else least
         most = product.rate_max_kg_per_m2 if most is None else most
-        if rate is None:
-            return None
         where = (*_AT, "rate" if table.pls_rate is None else "pls_rate")
         shown = in_both("rate", rate)
         if least is not None and rate < least * (1 - _ROUNDING):
             what = f"The rate of {shown} is under rate_min, {in_both('rate', least)}."
-            self.complaints.add(where, what, "Correct one of them.")
+            self.problems.add(where, what, "Correct one of them.")
         elif most is not None and rate > most * (1 + _ROUNDING):
             what = f"The rate of {shown} is over rate_max, {in_both('rate', most)}."
-            self.complaints.add(where, what, "Correct one of them.")
+            self.problems.add(where, what, "Correct one of them.")
         return rate, min(rate, least or rate), max(rate, most or rate)
 
     def _check_days(self) -> None:
@@ -177,10 +155,10 @@ class _SeedingBuilder:
         first, last = table.first_day, table.last_day
         if first is not None and last is not None and last < first:
             what = f"Seeding ends on {last}, but begins only on {first}."
-            self.complaints.add((*_AT, "last_day"), what, "Change them over, or correct one.")
+            self.problems.add((*_AT, "last_day"), what, "Change them over, or correct one.")
         begin, end = table.day_from, table.day_to
         if begin is not None and end is not None and end <= begin:
-            self.complaints.add(
+            self.problems.add(
                 (*_AT, "to"),
                 "The day's work ends before it begins.",
                 'Write from = "07:30" and to = "19:00".',
@@ -189,7 +167,7 @@ class _SeedingBuilder:
         if closes is None:
             closes = Seeding.closes_after_days
         if opens is not None and closes < opens:
-            self.complaints.add(
+            self.problems.add(
                 (*_AT, "closes_after"),
                 f"Every window closes after {closes} days, before it opens after {opens}.",
                 "Give closes_after more days than opens_after.",
@@ -198,7 +176,7 @@ class _SeedingBuilder:
     def _booking(self, table: BookedTable, index: int) -> Booking:
         last = table.first if table.last is None else table.last
         if last < table.first:
-            self.complaints.add(
+            self.problems.add(
                 (*_AT, "booked", index, "to"),
                 f"It ends on {last}, but begins only on {table.first}.",
                 "Change them over, or correct one.",
@@ -211,7 +189,7 @@ class _SeedingBuilder:
             return value
         if self.table.mass_per_height is None:
             if "mass_per_height" not in self.written:
-                self.complaints.add(
+                self.problems.add(
                     (*_AT, key),
                     "It is a height, but not told what stands on an area for each bit of it.",
                     'Add mass_per_height = "250 lb/ac/in", or give a mass per area.',

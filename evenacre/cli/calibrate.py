@@ -5,9 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
-from evenacre.cli.options.shared import AsJson, Quiet, Units, option, plain_errors
-from evenacre.cli.options.streams import printing
-from evenacre.cli.options.terminal import say
+from evenacre.cli.options.derived import option
+from evenacre.cli.options.shared import AsJson, Quiet, Units, plain_errors
+from evenacre.cli.options.streams import printing, say
 from evenacre.errors import InputError
 
 if TYPE_CHECKING:
@@ -128,7 +128,7 @@ def calibrate(
         named, drill = _of_season(known, typed.product)
         job, notes = read_options(typed, named, drill)
         _check_asked(job, drill, lookup=lookup, no_book=no_book)
-        system = unit_system(units.value if units else known.units if known else "us")
+        system = unit_system(units or known.units if known else "us")
         path = book or (season.parent if season else Path()) / BOOK_NAME
         warnings: tuple[str, ...] = ()
         past = None

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from evenacre.cli.options.shared import Quiet, Units, option, plain_errors
-from evenacre.cli.options.streams import complain, printing
-from evenacre.cli.options.terminal import say
+from evenacre.cli.options.derived import option
+from evenacre.cli.options.shared import Quiet, Units, plain_errors
+from evenacre.cli.options.streams import complain, printing, say
 from evenacre.errors import InputError
 
 if TYPE_CHECKING:
@@ -72,7 +72,7 @@ def export(
         with held():
             write_tasks(out, tasks, farm=plan.farm)
             written.places.append(out)
-        system = unit_system(units.value if units else plan.units)
+        system = unit_system(units or plan.units)
         fields = dict.fromkeys(job.field.name for job, _ in jobs)
         with printing():
             for warning in (text for name in fields for text in warnings[name]):

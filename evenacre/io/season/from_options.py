@@ -12,7 +12,7 @@ from pydantic import BeforeValidator
 
 from evenacre.errors import InputError
 from evenacre.io.common.problem_collector import Complaints, KeyPath
-from evenacre.io.season.pasture.schema import DriveTable
+from evenacre.io.season.pasture.schema import DriveOptions
 from evenacre.io.season.schema import (
     FieldTable,
     ImplementTable,
@@ -32,7 +32,7 @@ _TABLES: dict[str, type[Table]] = {
     "operation": OperationTable,
     "product": ProductTable,
     "settings": SettingsTable,
-    "seeding": DriveTable,
+    "passes": DriveOptions,
 }
 _SOURCES = ("boundary", "zones", "unworkable", "setbacks")
 
@@ -128,7 +128,7 @@ OPTIONS: dict[str, Option] = {
         "settings",
         "skip_min_width skip_min_area headland_rounds pass_to_pass within_pass max_gap smooth",
     ),
-    **_same_name("seeding", "speed turn_speed turn_radius rounds prefer"),
+    **_same_name("passes", "heading speed turn_speed turn_radius rounds prefer"),
     "time_zone": _option("time_zone"),
     "units": _option("units"),
     "currency": _option("currency"),

@@ -5,9 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Any
-
-from pydantic import BeforeValidator
+from typing import Any
 
 from evenacre.errors import InputError, Problem
 from evenacre.io.common.problem_collector import Complaints
@@ -15,11 +13,8 @@ from evenacre.io.common.suggestions import choice, listed
 from evenacre.io.season.build import SeasonDraft
 from evenacre.io.season.from_options import season_from_options
 from evenacre.io.season.load import draft_season
-from evenacre.io.season.pasture.schema import DriveTable
-from evenacre.io.season.values import Width, refusal
+from evenacre.io.season.pasture.schema import DriveOptions
 from evenacre.model import Field, InputFile, Season, Seeding
-
-_HEADING = "Give degrees clockwise from north, from 0 to 360: 90 is east to west."
 
 
 @dataclass(frozen=True)
@@ -48,27 +43,6 @@ class Ground:
     seeding: Seeding | None = None
     inputs: tuple[InputFile, ...] = ()
     warnings: tuple[str, ...] = ()
-
-
-def _degrees(value: object) -> float:
-    text = str(value).strip().removesuffix("°").removesuffix("deg").strip()
-    try:
-        degrees = float(text)
-    except ValueError:
-        raise refusal(f'"{value}" is not a number of degrees.', _HEADING) from None
-    if not 0.0 <= degrees <= 360.0:
-        raise refusal(f'"{value}" is not between 0 and 360.', _HEADING)
-    return degrees
-
-
-class DriveOptions(DriveTable):
-    """How to drive, as the command line says it; None where it does not.
-
-    ``heading`` is in degrees clockwise from north, ``width`` in metres.
-    """
-
-    heading: Annotated[float, BeforeValidator(_degrees)] | None = None
-    width: Width | None = None
 
 
 def read_drive_options(written: Mapping[str, Any]) -> DriveOptions:

@@ -29,6 +29,7 @@ _AN_INTAKE = 'Write percent of live weight, such as 2.6, or the feed of one in a
 _A_STAND = 'Write a mass per area, such as "1200 lb/ac", or a height, such as "4 in".'
 _PER_HEIGHT = 'Write what stands on an area for each bit of height: "250 lb/ac/in".'
 _A_WINDOW = "Write its first and its last day: [2026-08-20, 2026-09-05]."
+_A_HEADING = "Give degrees clockwise from north, from 0 to 360: 90 is east to west."
 _ABOUT_FORTY_M = "Give a length between -40 m and 40 m (130 ft)."
 _TOO_DEAR = "Check the number and its unit."
 _AT_MOST_A_DAY = "Give at most 24 hours."
@@ -192,6 +193,18 @@ def _standing(value: object) -> float | Height:
     return amount
 
 
+def _heading(value: object) -> float:
+    """Degrees clockwise from north."""
+    text = str(value).strip().removesuffix("°").removesuffix("deg").strip()
+    try:
+        degrees = float(text)
+    except ValueError:
+        raise refusal(f'"{value}" is not a number of degrees.', _A_HEADING) from None
+    if not 0.0 <= degrees <= 360.0:
+        raise refusal(f'"{value}" is not between 0 and 360.', _A_HEADING)
+    return degrees
+
+
 def _window(value: object) -> tuple[dt.date, dt.date]:
     """Two dates."""
     if not isinstance(value, Sequence) or isinstance(value, str) or len(value) != 2:
@@ -232,6 +245,7 @@ Instant = Annotated[str, BeforeValidator(_as_text)]
 Date = Annotated[dt.date, BeforeValidator(_as_date)]
 Days = Annotated[int, BeforeValidator(_days)]
 Clock = Annotated[float, BeforeValidator(_clock_s)]
+Heading = Annotated[float, BeforeValidator(_heading)]
 Window = Annotated[tuple[dt.date, dt.date], PlainValidator(_window)]
 Share = Annotated[float, BeforeValidator(_share)]
 Feed = Annotated[Intake, PlainValidator(_intake)]

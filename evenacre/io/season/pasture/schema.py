@@ -14,6 +14,7 @@ from evenacre.io.season.values import (
     Feed,
     Forage,
     Growth,
+    Heading,
     Hours,
     LiveWeight,
     Load,
@@ -26,6 +27,7 @@ from evenacre.io.season.values import (
     Standing,
     Stock,
     TurnRadius,
+    Width,
     Window,
 )
 
@@ -103,6 +105,15 @@ class DriveTable(Table):
     prefer: Literal["turns", "overlap"] | None = key(
         "What the best heading has least of; turns without it."
     )
+
+
+class DriveOptions(DriveTable):
+    """How to drive, as the command line says it; None where it does not."""
+
+    heading: Heading | None = key(
+        "Of the passes, degrees clockwise from north. The best without it."
+    )
+    width: Width | None = None
 
 
 class SeedingTable(DriveTable):

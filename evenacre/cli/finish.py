@@ -122,8 +122,8 @@ def _chosen(
 ) -> tuple[Season, OperationPlan]:
     """The operation to finish."""
     if "tracks" in keys:
-        names = {"operation_name": options.operation, "field_name": options.field}
-        keys = {**keys, **names, "product": [options.product] if options.product else []}
+        keys |= {"operation_name": options.operation, "field_name": options.field}
+        keys["product"] = [options.product] if options.product else []
     season, _ = season_given(
         "finish",
         files,

@@ -14,7 +14,8 @@ from evenacre.errors import InputError
 
 if TYPE_CHECKING:
     from evenacre.errors import Problem
-    from evenacre.io.season.pass_inputs import DriveOptions, Ground
+    from evenacre.io.season.pass_inputs import Ground
+    from evenacre.io.season.pasture.schema import DriveOptions
 
 FOLDER = "evenacre-passes"
 SEASON = "From a season file"

@@ -7,7 +7,7 @@ import signal
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 import typer
 
@@ -28,7 +28,7 @@ AsJson = Annotated[bool, typer.Option("--json", help="Print the summary on stand
 Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="Print only errors.")]
 
 
-def fail_on_any(wanted: Iterable[str] | None, found: Mapping[str, bool]) -> None:
+def fail_on_any(wanted: Iterable[str] | None, found: Mapping[Any, bool]) -> None:
     """Exit with 1 when something that was asked for is among what was found."""
     if any(found[finding] for finding in wanted or ()):
         raise typer.Exit(FOUND)

@@ -11,6 +11,7 @@ from evenacre.errors import InputError, Problem
 from evenacre.io.common.problem_collector import Complaints, KeyPath
 from evenacre.io.common.suggestions import choice, did_you_mean
 from evenacre.io.logs.columns.clock import zone_of
+from evenacre.io.season.checks import is_defined, is_new
 from evenacre.io.season.files import SeasonFiles
 from evenacre.io.season.implements import implement_of
 from evenacre.io.season.operations import PlanBuilder
@@ -182,8 +183,8 @@ class _Builder:
         for index, entry in enumerate(getattr(self.top, key)):
             path: KeyPath = (key, index)
             name = entry.get("name") if isinstance(entry, Mapping) else None
-            if isinstance(name, str) and any(name.strip() == other for other, _, _ in found):
-                self.problems.add((*path, "name"), f'"{name}" is defined twice.', "Rename one.")
+            others = [other for other, _, _ in found]
+            if isinstance(name, str) and not is_new(name, others, self.problems, (*path, "name")):
                 continue
             table = self.problems.check(model, entry, path, _NEEDED.get(key, ()))
             if isinstance(name, str):
@@ -248,9 +249,7 @@ class _Builder:
 
     def _is_there(self, need: NeedTable, path: KeyPath) -> bool:
         """Whether field and zone exist; a field that could not be read is let through."""
-        if need.field not in self.fields:
-            remedy = choice(need.field, self.fields, "Define it under [[field]].")
-            self.problems.add((*path, "field"), f'There is no field "{need.field}".', remedy)
+        if not is_defined(need.field, "field", self.fields, self.problems, (*path, "field")):
             return False
         field = self.fields[need.field]
         if need.zone is None or field is None:

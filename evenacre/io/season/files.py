@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import glob
 import hashlib
 import os
 from collections.abc import Callable
@@ -30,15 +31,7 @@ _SHAPEFILE_PARTS = (".shp", ".shx", ".dbf", ".prj", ".cpg")
 
 @dataclass
 class SeasonFiles:
-    """Finds files beside the season file and remembers every one of them.
-
-    Attributes
-    ----------
-    base : Path
-        The folder names are relative to.
-    problems : Complaints
-        Told of files that are not there.
-    """
+    """Finds files beside the season file (``base`` is its folder) and remembers every one."""
 
     base: Path
     problems: Complaints
@@ -46,7 +39,7 @@ class SeasonFiles:
     _cache: LayerCache = field(default_factory=dict)
 
     def find(self, name: str, path: KeyPath) -> Path | None:
-        """Return the file of a name; complain and return None when it is not there."""
+        """Return the file of a name; None when it is not there, which is told."""
         near = ""
         try:
             file = Path(os.path.normpath(self.base / name))
@@ -89,15 +82,7 @@ class SeasonFiles:
         return tuple(InputFile(label, digests[label]) for label in sorted(digests))
 
     def field(self, table: FieldTable, path: KeyPath) -> tuple[Field | None, list[str]]:
-        """Read the geometry of a field.
-
-        Returns
-        -------
-        Field or None
-            None when something was complained about.
-        list of str
-            Warnings.
-        """
+        """Read the geometry of a field, or None when something is wrong, and warnings."""
         before = len(self.problems.problems)
         warnings: list[str] = []
 
@@ -122,11 +107,9 @@ class SeasonFiles:
         if len(self.problems.problems) > before:
             return None, warnings
         if boundary is not None and unworkable is not None and unworkable.covers(boundary):
-            self.problems.add(
-                (*path, "unworkable"),
-                "The unworkable ground covers the whole field.",
-                "Give only the ground that is not worked.",
-            )
+            what = "The unworkable ground covers the whole field."
+            remedy = "Give only the ground that is not worked."
+            self.problems.add((*path, "unworkable"), what, remedy)
             return None, warnings
         return Field(table.name, boundary, unworkable, zones, setbacks), warnings
 
@@ -139,10 +122,12 @@ class SeasonFiles:
         *args: object,
         **options: object,
     ) -> Any:
-        """Read a map with one of the readers of `vectors`; None when it cannot be."""
-        source = self._source(table, path)
-        if source is None:
+        """Read a map with one of the readers of `field_layers`; None when it cannot be."""
+        file = self.find(table.file, path) if table else None
+        if table is None or file is None:
             return None
+        name = self._found[file].as_posix()
+        source = Source(file, table.layer, table.where, table.crs, name)
         try:
             shapes, said = reader(source, *args, cache=self._cache, **options)
         except InputError as error:
@@ -151,25 +136,15 @@ class SeasonFiles:
         warnings.extend(said)
         return shapes
 
-    def _source(self, table: SourceTable | None, path: KeyPath) -> Source | None:
-        file = self.find(table.file, path) if table else None
-        if table is None or file is None:
-            return None
-        return Source(file, table.layer, table.where, table.crs, self._found[file].as_posix())
-
 
 def _parts(file: Path) -> list[Path]:
     """Return a file and what belongs to it: a Shapefile's parts, a folder's files."""
     if file.is_dir():
         return sorted(p for p in file.rglob("*") if p.is_file() and not p.is_symlink())
     if file.suffix.lower() == ".shp":
-        near = sorted(file.parent.glob(f"{_glob_safe(file.stem)}.*"))
+        near = sorted(file.parent.glob(f"{glob.escape(file.stem)}.*"))
         return [part for part in near if part.suffix.lower() in _SHAPEFILE_PARTS]
     return [file]
-
-
-def _glob_safe(name: str) -> str:
-    return "".join(f"[{c}]" if c in "*?[" else c for c in name)
 
 
 def _sha256(file: Path, label: str) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from evenacre.io.common.problem_collector import Complaints, KeyPath
-from evenacre.io.season.products import check_currency
+from evenacre.io.season.checks import check_currency, is_new
 from evenacre.io.season.schema import ImplementTable
 from evenacre.model import Compartment, Implement, TowedUnit
 from evenacre.units.display import in_both
@@ -35,9 +35,7 @@ def implement_of(
     warnings += _check_towers(table, rows, problems, path)
     names = [bin_.name for bin_ in table.compartments]
     for index, name in enumerate(names):
-        if name in names[:index]:
-            place = (*path, "compartments", index, "name")
-            problems.add(place, f'"{name}" is defined twice.', "Rename one.")
+        is_new(name, names[:index], problems, (*path, "compartments", index, "name"))
     if table.cost is not None:
         check_currency(written.get("cost"), currency, problems, (*path, "cost"))
     if len(problems.problems) > before or width is None:
@@ -77,11 +75,9 @@ def _check_sections(
         return
     if isinstance(table.sections, int):
         if rows % table.sections:
-            problems.add(
-                (*path, "sections"),
-                f"{rows} rows do not divide into {table.sections} equal sections.",
-                "List the rows of each section from the left: sections = [8, 8, 8, 8].",
-            )
+            what = f"{rows} rows do not divide into {table.sections} equal sections."
+            remedy = "List the rows of each section from the left: sections = [8, 8, 8, 8]."
+            problems.add((*path, "sections"), what, remedy)
     elif sum(table.sections) != rows:
         problems.add(
             (*path, "sections"),
@@ -117,17 +113,12 @@ def _width_and_rows(
     if width is None and rows is not None and spacing is not None:
         width = rows * spacing
         if not 0.1 <= width <= 60.0:
-            problems.add(
-                (*path, "rows"),
-                f"{rows} rows so far apart make a width of {in_both('length', width)}.",
-                "Give rows and row_spacing that make between 0.1 m (4 in) and 60 m (197 ft).",
-            )
+            what = f"{rows} rows so far apart make a width of {in_both('length', width)}."
+            remedy = "Give rows and row_spacing that make between 0.1 m (4 in) and 60 m (197 ft)."
+            problems.add((*path, "rows"), what, remedy)
     elif width is None:
-        problems.add(
-            (*path, "width"),
-            "The working width is missing.",
-            'Give it, such as "20 ft", or the number of rows and their spacing.',
-        )
+        remedy = 'Give it, such as "20 ft", or the number of rows and their spacing.'
+        problems.add((*path, "width"), "The working width is missing.", remedy)
     elif spacing is not None:
         rows = rows if rows is not None else max(1, round(width / spacing))
         if abs(rows * spacing - width) > _MATCH * width:

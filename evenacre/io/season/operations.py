@@ -12,8 +12,9 @@ from evenacre.io.common.problem_collector import Complaints, KeyPath
 from evenacre.io.common.suggestions import choice
 from evenacre.io.logs.blockages import BlockageNote, blockages_of
 from evenacre.io.logs.columns.column_roles import ROLES
+from evenacre.io.season.checks import check_currency, is_defined
 from evenacre.io.season.files import SeasonFiles
-from evenacre.io.season.products import analysis_in_name, bulk_target, check_currency
+from evenacre.io.season.products import analysis_in_name, bulk_target
 from evenacre.io.season.schema import BlockageTable, OperationTable, SeasonTable, SettingsTable
 from evenacre.model import (
     Application,
@@ -108,10 +109,7 @@ class PlanBuilder:
         )
 
     def _known(self, defined: Mapping[str, Any], name: str, path: KeyPath) -> Any:
-        if name not in defined:
-            kind = str(path[2])
-            remedy = choice(name, defined, f"Define it under [[{kind}]].")
-            self.problems.add(path, f'There is no {kind} "{name}".', remedy)
+        is_defined(name, str(path[2]), defined, self.problems, path)
         return defined.get(name)
 
     def _applications(self, table: OperationTable, path: KeyPath) -> tuple[Application, ...]:
@@ -121,10 +119,9 @@ class PlanBuilder:
             place = (*where, "product")
             if use.product in made:
                 self.problems.add(place, f'"{use.product}" is listed twice.', "Keep one of them.")
-            elif use.product not in self.products:
-                remedy = choice(use.product, self.products, "Define it under [[product]].")
-                self.problems.add(place, f'There is no product "{use.product}".', remedy)
-            elif product := self.products[use.product]:
+                continue
+            is_defined(use.product, "product", self.products, self.problems, place)
+            if product := self.products.get(use.product):
                 rate = bulk_target(
                     use.rate, use.pls_rate, product, self.products, self.problems, where
                 )

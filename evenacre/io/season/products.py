@@ -9,9 +9,9 @@ from typing import Any
 
 from evenacre.io.common.problem_collector import Complaints, KeyPath
 from evenacre.io.common.suggestions import choice, listed
+from evenacre.io.season.checks import check_currency, check_range, is_defined
 from evenacre.io.season.schema import ProductTable
 from evenacre.model import Product, SeedLot
-from evenacre.units.parsing import price_currency
 
 NUTRIENTS = ("N", "P2O5", "K2O", "Ca", "Mg", "S", "B", "Cl", "Cu", "Fe", "Mn", "Mo", "Zn")
 """What a label guarantees, in the label's own terms."""
@@ -22,7 +22,6 @@ _LABEL = re.compile(
     r"(?<![\d.])(\d+(?:\.\d+)?)-(\d+(?:\.\d+)?)-(\d+(?:\.\d+)?)((?:-\d+(?:\.\d+)?[A-Za-z]{1,2})*)"
     r"(?![\w.-])"
 )
-_SIGNS = {"€": ("EUR",), "£": ("GBP",), "¥": ("JPY", "CNY"), "$": ("USD", "CAD", "AUD", "NZD")}
 _TAG = ("purity", "germination", "hard_seed", "seeds_per")
 
 
@@ -83,27 +82,6 @@ def product_of(
         season_left_kg=table.left,
     )
     return made, warnings
-
-
-def check_currency(text: object, currency: str, problems: Complaints, path: KeyPath) -> None:
-    """Refuse a price that is not in the currency of the season."""
-    written = price_currency(str(text))
-    known = _SIGNS.get(written or "", (written,))
-    if written is not None and currency not in known:
-        problems.add(
-            path,
-            f'"{text}" is not in {currency}, the currency of the season.',
-            f'Write it in {currency}, or set currency = "{known[0]}".',
-        )
-
-
-def check_range(
-    least: float | None, most: float | None, problems: Complaints, path: KeyPath
-) -> None:
-    """Refuse a least rate above the highest."""
-    if least is not None and most is not None and least > most:
-        what = "rate_min is higher than rate_max."
-        problems.add((*path, "rate_min"), what, "Change them over, or correct one.")
 
 
 def analysis_in_name(name: str) -> dict[str, float]:
@@ -248,16 +226,13 @@ def _blend(
     problems: Complaints,
 ) -> Product | None:
     before = len(problems.problems)
+    others = [name for name in products if name != blend.name]
     for name, _ in blend.parts:
         place = (*path, "parts", name)
         part = products.get(name)
         if name == blend.name:
             problems.add(place, "A blend cannot be a part of itself.", "Take it out.")
-        elif name not in products:
-            others = [other for other in products if other != blend.name]
-            remedy = choice(name, others, "Define it under [[product]].")
-            problems.add(place, f'There is no product "{name}".', remedy)
-        elif part is not None and part.parts:
+        elif is_defined(name, "product", others, problems, place) and part and part.parts:
             remedy = f"List its parts under {blend.name} instead."
             problems.add(place, f'"{name}" is a blend itself.', remedy)
     total = sum(share for _, share in blend.parts)

@@ -66,7 +66,7 @@ def quantity(
             raise refusal(f'"{value}" makes no sense here.', sense)
         return si
 
-    read.__doc__ = f"A {dimension}."
+    read.__doc__ = f"{'An' if dimension is Dimension.AREA else 'A'} {dimension}."
     return BeforeValidator(read)
 
 

@@ -7,7 +7,8 @@ from dataclasses import replace
 from typing import Any
 
 from evenacre.io.common.problem_collector import KeyPath
-from evenacre.io.common.suggestions import choice, listed
+from evenacre.io.common.suggestions import listed
+from evenacre.io.season.checks import SWAP, is_defined, is_new
 from evenacre.io.season.files import SeasonFiles
 from evenacre.io.season.pasture.paddocks import PaddockBuilder, Paddocks
 from evenacre.io.season.pasture.schema import GrazingTable, HerdTable, MoveTable
@@ -50,11 +51,8 @@ class GrazingBuilder:
             self._check_computable(paddocks)
         start, end = self.table.start, self.table.end
         if start is not None and end is not None and end <= start:
-            self.problems.add(
-                ("grazing", "end"),
-                f"Grazing ends on {end}, but starts only on {start}.",
-                "Change them over, or correct one.",
-            )
+            what = f"Grazing ends on {end}, but starts only on {start}."
+            self.problems.add(("grazing", "end"), what, SWAP)
         grazing = Grazing(
             herd=tuple(herd),
             paddocks=self._in_order(paddocks, moves),
@@ -73,10 +71,7 @@ class GrazingBuilder:
             table = self.problems.check(HerdTable, entry, path)
             if table is None:
                 continue
-            if table.kind in made:
-                self.problems.add(
-                    (*path, "class"), f'"{table.kind}" is defined twice.', "Rename one."
-                )
+            is_new(table.kind, made, self.problems, (*path, "class"))
             eaten = table.intake.kg_per_day(table.weight)
             made[table.kind] = HerdClass(table.kind, table.head, table.weight, eaten)
         return list(made.values())
@@ -114,9 +109,8 @@ class GrazingBuilder:
         return [stay for stay, _ in made]
 
     def _check_known(self, name: str, path: KeyPath, paddocks: Paddocks) -> None:
-        if paddocks.all_known and name not in paddocks.made:
-            remedy = choice(name, paddocks.made, "Define it under [[paddock]].")
-            self.problems.add(path, f'There is no paddock "{name}".', remedy)
+        if paddocks.all_known:
+            is_defined(name, "paddock", paddocks.made, self.problems, path)
 
     def _check_nothing_to_compute(self) -> None:
         given = [key for key in _ROUND if key in self.written]

@@ -25,6 +25,7 @@ from evenacre.io.maps.field_layers import (
 )
 from evenacre.io.maps.read_layer import LayerCache, Source, read_layer
 from evenacre.io.maps.repair import geodesic_area_m2, only_polygons, to_polygons
+from evenacre.io.season.checks import is_new
 from evenacre.io.season.files import SeasonFiles
 from evenacre.io.season.pasture.schema import GrazingTable, PaddocksTable, PaddockTable
 from evenacre.io.season.schema import FieldTable, as_source
@@ -119,9 +120,7 @@ class PaddockBuilder:
             if not name:
                 self.found.all_known = False
                 continue
-            if name in tables:
-                what = f'"{name}" is defined twice.'
-                self.problems.add((*path, "name"), what, "Rename one.")
+            if not is_new(name, tables, self.problems, (*path, "name")):
                 continue
             tables[name] = table
             self.found.written[name] = entry

@@ -7,9 +7,9 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from evenacre.io.common.problem_collector import Complaints, KeyPath
-from evenacre.io.common.suggestions import choice
+from evenacre.io.season.checks import check_order, check_range, is_defined
 from evenacre.io.season.pasture.schema import BookedTable, SeedingTable
-from evenacre.io.season.products import bulk_target, check_range
+from evenacre.io.season.products import bulk_target
 from evenacre.io.season.values import Height, Standing
 from evenacre.model import Booking, Implement, Product, Seeding
 from evenacre.units.display import in_both
@@ -62,8 +62,6 @@ def seeding_of(
 
 @dataclass
 class _SeedingBuilder:
-    """Puts one table together."""
-
     table: SeedingTable
     written: Mapping[str, Any]
     implements: Mapping[str, Implement | None]
@@ -76,11 +74,8 @@ class _SeedingBuilder:
         implement = self._named("implement", table.implement, self.implements)
         product = self._named("product", table.product, self.products)
         if product is not None and product.kind != "seed":
-            self.problems.add(
-                (*_AT, "product"),
-                f'"{product.name}" is not seed.',
-                'Name a seed lot or a blend; or write kind = "seed" under its [[product]].',
-            )
+            remedy = 'Name a seed lot or a blend; or write kind = "seed" under its [[product]].'
+            self.problems.add((*_AT, "product"), f'"{product.name}" is not seed.', remedy)
             product = None
         rates = self._rates(product)
         self._check_days()
@@ -89,12 +84,8 @@ class _SeedingBuilder:
         regrowth = self._standing("regrowth_limit", table.regrowth_limit)
         if implement is None or product is None or rates is None:
             return None
-        given = {
-            attribute: getattr(table, key)
-            for key, attribute in _PLAIN.items()
-            if getattr(table, key) is not None
-        }
         rate, least, most = rates
+        given = {attribute: getattr(table, key) for key, attribute in _PLAIN.items()}
         return Seeding(
             product=product,
             implement=implement,
@@ -107,29 +98,24 @@ class _SeedingBuilder:
             lost_days=tuple(sorted(set(table.lost_days))),
             bookings=bookings,
             load_kg=self._load_kg(product, implement),
-            **given,
+            **{name: value for name, value in given.items() if value is not None},
         )
 
     def _named(self, key: str, name: str | None, defined: Mapping[str, Any]) -> Any:
-        place = (*_AT, key)
-        if name is None:
-            if key not in self.written:
-                known = next(filter(None, defined), "drill")
-                what, remedy = f"{key} is missing.", f'Add {key} = "{known}".'
-                self.problems.add(place, what, remedy)
-            return None
-        if name not in defined:
-            remedy = choice(name, defined, f"Define it under [[{key}]].")
-            self.problems.add(place, f'There is no {key} "{name}".', remedy)
-        return defined.get(name)
+        if name is not None:
+            is_defined(name, key, defined, self.problems, (*_AT, key))
+            return defined.get(name)
+        if key not in self.written:
+            known = next(filter(None, defined), "drill")
+            self.problems.add((*_AT, key), f"{key} is missing.", f'Add {key} = "{known}".')
+        return None
 
     def _rates(self, product: Product | None) -> tuple[float, float, float] | None:
         """Return the bulk rate wanted, the least and the highest, kg per m2."""
         table = self.table
         if not {"rate", "pls_rate"} & set(self.written):
-            self.problems.add(
-                (*_AT, "rate"), "The seed has no rate.", 'Add rate = "10 lb/ac", or pls_rate.'
-            )
+            remedy = 'Add rate = "10 lb/ac", or pls_rate.'
+            self.problems.add((*_AT, "rate"), "The seed has no rate.", remedy)
         if product is None:
             return None
         rate = bulk_target(table.rate, table.pls_rate, product, self.products, self.problems, _AT)
@@ -140,62 +126,51 @@ class _SeedingBuilder:
         least, most = table.rate_min, table.rate_max
         least = product.rate_min_kg_per_m2 if least is None else least
         most = product.rate_max_kg_per_m2 if most is None else most
-        where = (*_AT, "rate" if table.pls_rate is None else "pls_rate")
-        shown = in_both("rate", rate)
+        told = f"The rate of {in_both('rate', rate)} is"
+        what = ""
         if least is not None and rate < least * (1 - _ROUNDING):
-            what = f"The rate of {shown} is under rate_min, {in_both('rate', least)}."
-            self.problems.add(where, what, "Correct one of them.")
+            what = f"{told} under rate_min, {in_both('rate', least)}."
         elif most is not None and rate > most * (1 + _ROUNDING):
-            what = f"The rate of {shown} is over rate_max, {in_both('rate', most)}."
-            self.problems.add(where, what, "Correct one of them.")
+            what = f"{told} over rate_max, {in_both('rate', most)}."
+        if what:
+            key = "rate" if table.pls_rate is None else "pls_rate"
+            self.problems.add((*_AT, key), what, "Correct one of them.")
         return rate, min(rate, least or rate), max(rate, most or rate)
 
     def _check_days(self) -> None:
         table = self.table
         first, last = table.first_day, table.last_day
-        if first is not None and last is not None and last < first:
-            what = f"Seeding ends on {last}, but begins only on {first}."
-            self.problems.add((*_AT, "last_day"), what, "Change them over, or correct one.")
+        what = f"Seeding ends on {last}, but begins only on {first}."
+        check_order(first, last, what, self.problems, (*_AT, "last_day"))
         begin, end = table.day_from, table.day_to
         if begin is not None and end is not None and end <= begin:
-            self.problems.add(
-                (*_AT, "to"),
-                "The day's work ends before it begins.",
-                'Write from = "07:30" and to = "19:00".',
-            )
+            remedy = 'Write from = "07:30" and to = "19:00".'
+            self.problems.add((*_AT, "to"), "The day's work ends before it begins.", remedy)
         opens, closes = table.opens_after, table.closes_after
         if closes is None:
             closes = Seeding.closes_after_days
         if opens is not None and closes < opens:
-            self.problems.add(
-                (*_AT, "closes_after"),
-                f"Every window closes after {closes} days, before it opens after {opens}.",
-                "Give closes_after more days than opens_after.",
-            )
+            what = f"Every window closes after {closes} days, before it opens after {opens}."
+            remedy = "Give closes_after more days than opens_after."
+            self.problems.add((*_AT, "closes_after"), what, remedy)
 
     def _booking(self, table: BookedTable, index: int) -> Booking:
         last = table.first if table.last is None else table.last
-        if last < table.first:
-            self.problems.add(
-                (*_AT, "booked", index, "to"),
-                f"It ends on {last}, but begins only on {table.first}.",
-                "Change them over, or correct one.",
-            )
+        what = f"It ends on {last}, but begins only on {table.first}."
+        check_order(table.first, last, what, self.problems, (*_AT, "booked", index, "to"))
         return Booking(table.first, last, table.what, table.hours)
 
     def _standing(self, key: str, value: Standing | None) -> float | None:
         """Mass per area of what stands, where it may be told by its height."""
         if not isinstance(value, Height):
             return value
-        if self.table.mass_per_height is None:
-            if "mass_per_height" not in self.written:
-                self.problems.add(
-                    (*_AT, key),
-                    "It is a height, but not told what stands on an area for each bit of it.",
-                    'Add mass_per_height = "250 lb/ac/in", or give a mass per area.',
-                )
-            return None
-        return value.height_m * self.table.mass_per_height
+        if self.table.mass_per_height is not None:
+            return value.height_m * self.table.mass_per_height
+        if "mass_per_height" not in self.written:
+            what = "It is a height, but not told what stands on an area for each bit of it."
+            remedy = 'Add mass_per_height = "250 lb/ac/in", or give a mass per area.'
+            self.problems.add((*_AT, key), what, remedy)
+        return None
 
     def _load_kg(self, product: Product, implement: Implement) -> float | None:
         """What a full cart holds, as told or by its volume."""

@@ -19,8 +19,7 @@ if TYPE_CHECKING:
 def calibrate(
     options: CalibrateOptions,
     book: Annotated[
-        Path | None,
-        option(BOOK, "The book; settings-book.csv beside the season file or here."),
+        Path | None, option(BOOK, "The book; settings-book.csv beside the season file or here.")
     ] = None,
     no_book: Annotated[bool, option(BOOK, "Do not note the test.", "--no-book")] = False,
     lookup: Annotated[

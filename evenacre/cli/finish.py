@@ -96,11 +96,7 @@ def _from_tracks(
     operation = load_operation(plan)
     result = audit_operation(operation)
     job = finish_job(
-        operation,
-        result,
-        product=options.product,
-        left=left,
-        rate_kg_per_m2=options.rate_kg_per_m2,
+        operation, result, product=options.product, left=left, rate_kg_per_m2=options.rate_kg_per_m2
     )
     system = unit_system(units)
     spot = run_out_spot(result, job)

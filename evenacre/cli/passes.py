@@ -41,8 +41,7 @@ def passes(
     ] = None,
     implement: Annotated[str | None, option(SEASON, "Which implement is driven.")] = None,
     out: Annotated[
-        Path | None,
-        typer.Option("--out", help=f"Folder for the result; {FOLDER} beside the file."),
+        Path | None, typer.Option("--out", help=f"Folder for the result; {FOLDER} beside the file.")
     ] = None,
     units: Units = None,
     as_json: AsJson = False,
@@ -92,10 +91,7 @@ def _file(
 
 
 def _read(
-    season: Path | None,
-    single: dict[str, Any],
-    of_season: dict[str, Any],
-    driving: dict[str, Any],
+    season: Path | None, single: dict[str, Any], of_season: dict[str, Any], driving: dict[str, Any]
 ) -> tuple[Ground, DriveOptions]:
     """Read the ground and how to drive it, and tell what is wrong with both at once."""
     from evenacre.io.season.pass_inputs import (

@@ -56,8 +56,7 @@ class CalibrateOptions:
         Texts, option(FILL, 'A fill whose reach you ask: "180 bu" or "front=9000 lb".')
     ] = None
     compartment: Annotated[
-        Texts,
-        option(FILL, 'What is in compartments to end together: "front=7000 lb". Repeat.'),
+        Texts, option(FILL, 'What is in compartments to end together: "front=7000 lb". Repeat.')
     ] = None
     roller: Annotated[str, option(BOOK, "Metering roller.")] = ""
     fan: Annotated[str, option(BOOK, "Fan speed or pressure, with its unit.")] = ""

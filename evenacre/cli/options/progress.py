@@ -24,13 +24,7 @@ Fresh = Annotated[
 
 
 def run(
-    season: Season,
-    out: Path,
-    units: str | None,
-    jobs: int,
-    *,
-    quiet: bool,
-    **more: Any,
+    season: Season, out: Path, units: str | None, jobs: int, *, quiet: bool, **more: Any
 ) -> Outcome:
     """Audit with a progress line on standard error; ``more`` is what `audit_season` takes."""
     from dataclasses import replace

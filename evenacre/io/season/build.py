@@ -33,10 +33,7 @@ from evenacre.model import Field, Implement, Need, OperationPlan, Product, Seaso
 MustHold = Literal["operations", "seeding", "either", "fields"]
 """What a season has to tell, by what it is read for."""
 
-_NEEDED = {
-    "product": ("analysis",),
-    "implement": ("width", "rows", "row_spacing", "sections"),
-}
+_NEEDED = {"product": ("analysis",), "implement": ("width", "rows", "row_spacing", "sections")}
 _LABEL_TERMS = {"P": "P2O5", "K": "K2O"}
 
 

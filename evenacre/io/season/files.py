@@ -13,12 +13,7 @@ from typing import Any
 from evenacre.errors import InputError
 from evenacre.io.common.problem_collector import Complaints, KeyPath
 from evenacre.io.common.suggestions import did_you_mean
-from evenacre.io.maps.field_layers import (
-    read_boundary,
-    read_setbacks,
-    read_unworkable,
-    read_zones,
-)
+from evenacre.io.maps.field_layers import read_boundary, read_setbacks, read_unworkable, read_zones
 from evenacre.io.maps.read_layer import LayerCache, Source
 from evenacre.io.season.schema import FieldTable, SourceTable
 from evenacre.io.taskdata.folder import is_taskdata

@@ -17,13 +17,7 @@ from evenacre.io.common.problem_collector import Complaints, KeyPath
 from evenacre.io.season.values import Date, Name
 from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.files import read_whole
-from evenacre.model import (
-    InputFile,
-    PlannedPaddock,
-    PlannedSeeding,
-    PlannedVisit,
-    PlannedWindow,
-)
+from evenacre.model import InputFile, PlannedPaddock, PlannedSeeding, PlannedVisit, PlannedWindow
 
 _SCHEMA = re.compile(r"evenacre/plan/1(\.\d+)?")
 _REMEDY = "Give plan.json as `evenacre interseed` wrote it; if it was changed, plan again."

@@ -15,7 +15,8 @@ from pydantic import BeforeValidator, Field, PlainValidator
 from pydantic_core import PydanticCustomError
 
 from evenacre.errors import InputError
-from evenacre.units.parsing import Dimension, parse_quantity
+from evenacre.units.parsing import Dimension as Kind
+from evenacre.units.parsing import parse_quantity
 
 DAY_S = 86400.0
 _ROUNDING = 1e-6
@@ -30,9 +31,9 @@ _A_STAND = 'Write a mass per area, such as "1200 lb/ac", or a height, such as "4
 _PER_HEIGHT = 'Write what stands on an area for each bit of height: "250 lb/ac/in".'
 _A_WINDOW = "Write its first and its last day: [2026-08-20, 2026-09-05]."
 _A_HEADING = "Give degrees clockwise from north, from 0 to 360: 90 is east to west."
-_ABOUT_FORTY_M = "Give a length between -40 m and 40 m (130 ft)."
+_ABOUT_FORTY_M = "a length between -40 m and 40 m (130 ft)"
 _TOO_DEAR = "Check the number and its unit."
-_AT_MOST_A_DAY = "Give at most 24 hours."
+_AT_MOST_A_DAY = "at most 24 hours"
 
 
 def refusal(what: str, remedy: str) -> PydanticCustomError:
@@ -41,7 +42,7 @@ def refusal(what: str, remedy: str) -> PydanticCustomError:
 
 
 def quantity(
-    dimension: Dimension,
+    dimension: Kind,
     least: float = 0.0,
     most: float = float("inf"),
     sense: str = "It cannot be negative.",
@@ -51,11 +52,11 @@ def quantity(
 
     Parameters
     ----------
-    dimension : Dimension
+    dimension : Kind
     least, most : float
         SI.
     sense : str
-        The remedy for a value outside the range.
+        The remedy for a value outside the range: a sentence, or what to give.
     remedy : str
         For one that cannot be read; empty: an example in units of the dimension.
     """
@@ -63,14 +64,15 @@ def quantity(
     def read(value: object) -> float:
         si = _measured(value, dimension, remedy)
         if not least <= si <= most:
-            raise refusal(f'"{value}" makes no sense here.', sense)
+            remedy_here = sense if sense.endswith(".") else f"Give {sense}."
+            raise refusal(f'"{value}" makes no sense here.', remedy_here)
         return si
 
-    read.__doc__ = f"{'An' if dimension is Dimension.AREA else 'A'} {dimension}."
+    read.__doc__ = f"{'An' if dimension is Kind.AREA else 'A'} {dimension}."
     return BeforeValidator(read)
 
 
-def _measured(value: object, dimension: Dimension, remedy: str = "") -> float:
+def _measured(value: object, dimension: Kind, remedy: str = "") -> float:
     try:
         return parse_quantity(_text_of(value), dimension)
     except InputError as error:
@@ -111,7 +113,7 @@ def _as_text(value: object) -> object:
 
 def _days(value: object) -> int:
     """Whole days."""
-    days = _measured(value, Dimension.TIME, _WHOLE_DAYS) / DAY_S
+    days = _measured(value, Kind.TIME, _WHOLE_DAYS) / DAY_S
     if abs(days - round(days)) > _ROUNDING:
         raise refusal(f'"{value}" is not a whole number of days.', _WHOLE_DAYS)
     if not 0 <= days <= _MOST_DAYS:
@@ -167,9 +169,9 @@ def _intake(value: object) -> Intake:
             raise refusal(f"{_shown(value)} % of live weight makes no sense.", _AN_INTAKE)
         return Intake(percent / 100.0, of_weight=True)
     try:
-        kg = _measured(value, Dimension.MASS_PER_TIME, _AN_INTAKE) * DAY_S
+        kg = _measured(value, Kind.MASS_PER_TIME, _AN_INTAKE) * DAY_S
     except ValueError:
-        kg = _measured(value, Dimension.MASS, _AN_INTAKE)
+        kg = _measured(value, Kind.MASS, _AN_INTAKE)
     if not 0.0 < kg <= 200.0:
         raise refusal(f"{_shown(value)} a day makes no sense.", _AN_INTAKE)
     return Intake(kg, of_weight=False)
@@ -185,9 +187,9 @@ class Height:
 def _standing(value: object) -> float | Height:
     """A mass per area, or a height."""
     try:
-        amount: float | Height = Height(parse_quantity(_text_of(value), Dimension.LENGTH))
+        amount: float | Height = Height(parse_quantity(_text_of(value), Kind.LENGTH))
     except InputError:
-        amount = _measured(value, Dimension.MASS_PER_AREA, _A_STAND)
+        amount = _measured(value, Kind.MASS_PER_AREA, _A_STAND)
     if not 0.0 <= (amount.height_m if isinstance(amount, Height) else amount) <= 5.0:
         raise refusal(f'"{value}" makes no sense here.', _A_STAND)
     return amount
@@ -254,112 +256,87 @@ Percent = Annotated[float, Field(ge=0, le=100, allow_inf_nan=False)]
 Part = Annotated[float, Field(ge=0, allow_inf_nan=False)]
 Factor = Annotated[float, Field(gt=0, le=100, allow_inf_nan=False)]
 
-Length = Annotated[float, quantity(Dimension.LENGTH)]
-Area = Annotated[float, quantity(Dimension.AREA)]
-Offset = Annotated[float, quantity(Dimension.LENGTH, -40.0, 40.0, _ABOUT_FORTY_M)]
+Length = Annotated[float, quantity(Kind.LENGTH)]
+Area = Annotated[float, quantity(Kind.AREA)]
+Offset = Annotated[float, quantity(Kind.LENGTH, -40.0, 40.0, _ABOUT_FORTY_M)]
 Hitch = Annotated[
-    float,
-    quantity(Dimension.LENGTH, 0.01, 40.0, "Give a length between 1 cm and 40 m (130 ft)."),
+    float, quantity(Kind.LENGTH, 0.01, 40.0, "a length between 1 cm and 40 m (130 ft)")
 ]
 Width = Annotated[
-    float,
-    quantity(Dimension.LENGTH, 0.1, 60.0, "Give a width between 0.1 m (4 in) and 60 m (197 ft)."),
+    float, quantity(Kind.LENGTH, 0.1, 60.0, "a width between 0.1 m (4 in) and 60 m (197 ft)")
 ]
 Spacing = Annotated[
-    float,
-    quantity(Dimension.LENGTH, 0.01, 60.0, "Give a spacing between 1 cm and 60 m (197 ft)."),
+    float, quantity(Kind.LENGTH, 0.01, 60.0, "a spacing between 1 cm and 60 m (197 ft)")
 ]
 Error = Annotated[
-    float, quantity(Dimension.LENGTH, 0.0, 20.0, "Give a standard error from 0 to 20 m (66 ft).")
+    float, quantity(Kind.LENGTH, 0.0, 20.0, "a standard error from 0 to 20 m (66 ft)")
 ]
 TurnRadius = Annotated[
-    float,
-    quantity(
-        Dimension.LENGTH, 0.1, 100.0, "Give a radius between 0.1 m (4 in) and 100 m (330 ft)."
-    ),
+    float, quantity(Kind.LENGTH, 0.1, 100.0, "a radius between 0.1 m (4 in) and 100 m (330 ft)")
 ]
-Speed = Annotated[
-    float, quantity(Dimension.SPEED, 0.1, 100.0, "Give a speed between 0.1 and 100 m/s.")
-]
-Gap = Annotated[float, quantity(Dimension.TIME, 0.01, DAY_S, "Give a time longer than 0.01 s.")]
+Speed = Annotated[float, quantity(Kind.SPEED, 0.1, 100.0, "a speed between 0.1 and 100 m/s")]
+Gap = Annotated[float, quantity(Kind.TIME, 0.01, DAY_S, "a time longer than 0.01 s")]
 Hours = Annotated[
-    float, quantity(Dimension.TIME, 1.0, DAY_S, _AT_MOST_A_DAY, 'Write hours of a day: "8 h".')
+    float, quantity(Kind.TIME, 1.0, DAY_S, _AT_MOST_A_DAY, 'Write hours of a day: "8 h".')
 ]
-Pause = Annotated[
-    float, quantity(Dimension.TIME, 0.0, DAY_S, _AT_MOST_A_DAY, 'Write it as "20 min".')
-]
+Pause = Annotated[float, quantity(Kind.TIME, 0.0, DAY_S, _AT_MOST_A_DAY, 'Write it as "20 min".')]
 Delay = Annotated[
     float,
     quantity(
-        Dimension.TIME,
+        Kind.TIME,
         0.0,
         60.0,
         "The delay is how long product travels from the meter to the opener: 0 to 60 s.",
     ),
 ]
-Price = Annotated[float, quantity(Dimension.PRICE_PER_MASS, 0.0, 1e9, _TOO_DEAR)]
-Quote = Annotated[float, quantity(Dimension.PRICE_PER_AREA, 0.0, 1e9, _TOO_DEAR)]
-HourCost = Annotated[float, quantity(Dimension.PRICE_PER_TIME, 0.0, 1e9, _TOO_DEAR)]
+Price = Annotated[float, quantity(Kind.PRICE_PER_MASS, 0.0, 1e9, _TOO_DEAR)]
+Quote = Annotated[float, quantity(Kind.PRICE_PER_AREA, 0.0, 1e9, _TOO_DEAR)]
+HourCost = Annotated[float, quantity(Kind.PRICE_PER_TIME, 0.0, 1e9, _TOO_DEAR)]
 Rate = Annotated[
-    float,
-    quantity(Dimension.MASS_PER_AREA, 1e-9, 50.0, "Give a rate above 0 and below 500,000 kg/ha."),
+    float, quantity(Kind.MASS_PER_AREA, 1e-9, 50.0, "a rate above 0 and below 500,000 kg/ha")
 ]
 NeededRate = Annotated[
-    float, quantity(Dimension.MASS_PER_AREA, 0.0, 50.0, "Give a rate from 0 to 500,000 kg/ha.")
+    float, quantity(Kind.MASS_PER_AREA, 0.0, 50.0, "a rate from 0 to 500,000 kg/ha")
 ]
 Forage = Annotated[
-    float,
-    quantity(
-        Dimension.MASS_PER_AREA, 0.0, 5.0, "Give dry matter, from 0 to 44,000 lb/ac (50 t/ha)."
-    ),
+    float, quantity(Kind.MASS_PER_AREA, 0.0, 5.0, "dry matter, from 0 to 44,000 lb/ac (50 t/ha)")
 ]
 Growth = Annotated[
     float,
     quantity(
-        Dimension.GROWTH,
-        0.0,
-        0.2 / DAY_S,
-        "Give dry matter, from 0 to 1,780 lb/ac/day (2,000 kg/ha/day).",
+        Kind.GROWTH, 0.0, 0.2 / DAY_S, "dry matter, from 0 to 1,780 lb/ac/day (2,000 kg/ha/day)"
     ),
 ]
-Stock = Annotated[
-    float, quantity(Dimension.MASS, 0.0, 1e7, "Give a mass from 0 to 10,000 t (22 million lb).")
-]
-Load = Annotated[
-    float, quantity(Dimension.MASS, 0.1, 1e5, "Give a mass from 0.1 kg to 100 t (220,000 lb).")
-]
+Stock = Annotated[float, quantity(Kind.MASS, 0.0, 1e7, "a mass from 0 to 10,000 t (22 million lb)")]
+Load = Annotated[float, quantity(Kind.MASS, 0.1, 1e5, "a mass from 0.1 kg to 100 t (220,000 lb)")]
 LiveWeight = Annotated[
     float,
     quantity(
-        Dimension.MASS,
+        Kind.MASS,
         0.5,
         5000.0,
-        "Give the live weight of one animal, between 1 lb and 11,000 lb (0.5 to 5,000 kg).",
+        "the live weight of one animal, between 1 lb and 11,000 lb (0.5 to 5,000 kg)",
     ),
 ]
 Volume = Annotated[
-    float,
-    quantity(Dimension.VOLUME, 1e-4, 200.0, "Give a volume between 0.1 L and 200 m3 (5,675 bu)."),
+    float, quantity(Kind.VOLUME, 1e-4, 200.0, "a volume between 0.1 L and 200 m3 (5,675 bu)")
 ]
 BulkDensity = Annotated[
     float,
     quantity(
-        Dimension.MASS_PER_VOLUME,
+        Kind.MASS_PER_VOLUME,
         10.0,
         5000.0,
-        "Give what a bushel or a litre of it weighs: between 0.8 and 388 lb/bu (10 and 5000 "
-        "kg/m3).",
+        "what a bushel or a litre of it weighs: between 0.8 and 388 lb/bu (10 and 5000 kg/m3)",
     ),
 ]
-PerHeight = Annotated[
-    float, quantity(Dimension.MASS_PER_VOLUME, 0.05, 50.0, _PER_HEIGHT, _PER_HEIGHT)
-]
+PerHeight = Annotated[float, quantity(Kind.MASS_PER_VOLUME, 0.05, 50.0, _PER_HEIGHT, _PER_HEIGHT)]
 SeedCount = Annotated[
     float,
     quantity(
-        Dimension.COUNT_PER_MASS,
+        Kind.COUNT_PER_MASS,
         100.0,
         1e9,
-        "Give the seeds in a pound or a kilogram: between 45 and 450 million in a pound.",
+        "the seeds in a pound or a kilogram: between 45 and 450 million in a pound",
     ),
 ]

@@ -186,7 +186,7 @@ def write_farm(folder: Path) -> None:
 
 
 def write_zip(target: Path) -> None:
-    write_tree(target, ElementTree.Element("ISO11783_TaskData"), {"GRD00001.BIN": b"grid"})
+    write_tree(target, ElementTree.Element("ISO11783_TaskData"))
 
 
 def strike_other(home: Path, what: str, blow: str, at: int) -> str:

@@ -20,7 +20,7 @@ from evenacre.io.logs.read_tracks import read_tracks
 from evenacre.io.logs.volume_to_mass import weigh_amounts
 from evenacre.io.taskdata.element_types import Task
 from evenacre.io.taskdata.read import read_taskdata
-from evenacre.io.taskdata.records import record_starts
+from evenacre.io.taskdata.time_log import record_starts
 from evenacre.model import Application, Product, SeedLot
 
 KG_HA = 1e-4

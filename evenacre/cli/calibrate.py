@@ -221,7 +221,7 @@ def _lines(
 def _print_json(
     result: Calibration, notes: tuple[str, ...], warnings: tuple[str, ...], book: Path | None
 ) -> None:
-    from evenacre.io.writers.json_file import json_text
+    from evenacre.io.common.json_text import json_text
     from evenacre.reports.sentences.past_settings import calibration_cautions, look_up_summary
     from evenacre.reports.tables.calibration import calibration_summary
 

@@ -139,7 +139,7 @@ def _typed(
     account = finish_account(result, product=product.name)
     lines = finish_lines(result, unit_system(units.value if units else "us"), product=product)
     if out is not None:
-        from evenacre.io.writers.finish import write_finish
+        from evenacre.io.writers.results import write_finish
 
         write_finish(out, account, None, None, written=written)
     _tell(account, "", lines, as_json=as_json, quiet=quiet)
@@ -184,7 +184,7 @@ def _from_tracks(
     lines = finish_lines(job.finish, system, product=job.product, job=job, spot=spot)
     lines = [*lines, *(f"warning: {text}" for text in result.warnings)]
     if out is not None:
-        from evenacre.io.writers.finish import write_finish
+        from evenacre.io.writers.results import write_finish
 
         features, png = finish_features(result, job), finish_map(result, job, system)
         write_finish(out, account, features, png, written=written)
@@ -198,7 +198,7 @@ def _tell(
 ) -> None:
     with printing():
         if as_json:
-            from evenacre.io.writers.json_file import json_text
+            from evenacre.io.common.json_text import json_text
 
             say(json_text(account))
         elif not quiet:

@@ -98,7 +98,7 @@ def tell(outcome: Outcome, closing: str, *, as_json: bool, quiet: bool) -> None:
     """Print the account and a closing line, or the summary as JSON."""
     with printing():
         if as_json:
-            from evenacre.io.writers.json_file import json_text
+            from evenacre.io.common.json_text import json_text
 
             say(json_text(outcome.summary))
         elif not quiet:

@@ -35,19 +35,11 @@ class KeptEntries:
 
     Several processes may share the folder: an entry appears whole or not at all, and one that
     is damaged is as good as none.
-
-    Attributes
-    ----------
-    folder : Path
-    most : int
-        Entries kept.
-    most_bytes : int
-        Their size together.
     """
 
     folder: Path
-    most: int = 500
-    most_bytes: int = 2_000_000_000
+    most: int = 500  # Entries kept
+    most_bytes: int = 2_000_000_000  # Their size together
 
     def get(self, name: str) -> bytes | None:
         """Return an entry; None when there is none, or none that can be trusted."""

@@ -16,7 +16,7 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from evenacre.errors import InputError
-from evenacre.io.writers.json_file import json_text
+from evenacre.io.common.json_text import json_text
 from evenacre.processes.written import named
 
 SUMMARY = "summary.json"
@@ -38,30 +38,14 @@ _REMEDY = "Choose another folder with --out, or move what is there."
 
 @dataclass(frozen=True)
 class Account:
-    """What the account in a result folder says of its files.
+    """What the account in a result folder says of its files."""
 
-    Attributes
-    ----------
-    name : str
-        Of the account itself.
-    kind : str
-        ``evenacre/summary`` and so on: the schema without its version.
-    files : frozenset of str
-        Every file of the result, the account too.
-    sha256 : mapping of str to str
-        By file; empty in accounts of versions that did not write it.
-    sealed : bool
-        Whether the account itself is as it was written, as far as it can tell.
-    written_s : float
-        When it was written, which was after every other file.
-    """
-
-    name: str
-    kind: str
-    files: frozenset[str]
-    sha256: Mapping[str, str]
-    sealed: bool
-    written_s: float
+    name: str  # Of the account itself
+    kind: str  # ``evenacre/summary`` and so on: the schema without its version
+    files: frozenset[str]  # Every file of the result, the account too
+    sha256: Mapping[str, str]  # By file; empty in accounts of versions that did not write it
+    sealed: bool  # Whether the account itself is as it was written, as far as it can tell
+    written_s: float  # When it was written, which was after every other file
 
     def is_unchanged(self, folder: Path, file: str) -> bool:
         """Tell whether a file in the folder is listed and as it was written."""

@@ -105,9 +105,9 @@ def _unknown(source: str, tasks: Sequence[str], seen: list[str]) -> Iterator[Pro
 
 def _one(path: Path, data: TaskData, task: Task, given: dict[str, Any]) -> Season:
     """Make the season of one task, checked as the options of the command line are."""
-    field = data.plots[task.plot].field if task.plot else Field(task.name)
-    if task.plan is not None:
-        field = replace(field, zones=task.plan.zones)
+    field = data.fields[task.field] if task.field else Field(task.name)
+    if task.prescription is not None:
+        field = replace(field, zones=task.prescription.zones)
     options = dict(given)
     options.setdefault("field_name", field.name)
     options.setdefault("operation_name", task.name)
@@ -150,7 +150,7 @@ def _check(data: TaskData, task: Task, field: Field, options: dict[str, Any]) ->
     problems = []
     place = f'task "{task.name}"'
     if field.boundary is None and "boundary" not in options:
-        where = f'its field "{field.name}" has no boundary' if task.plot else "it names no field"
+        where = f'its field "{field.name}" has no boundary' if task.field else "it names no field"
         problems.append(
             Problem(data.source, place, f"{where}.", "Give the field's outline with --boundary.")
         )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable
 from xml.etree.ElementTree import Element, SubElement, indent, tostring
 
 import numpy as np
@@ -12,26 +12,23 @@ from shapely.geometry.base import BaseGeometry
 from evenacre import __version__
 from evenacre.geo.local_crs import wrapped
 from evenacre.io.maps.repair import geodesic_area_m2
-from evenacre.io.taskdata import ddis
 from evenacre.model import Field
 from evenacre.shown_text import shown
 
-BOUNDARY, TREATMENT_ZONE, OBSTACLE = "1", "2", "6"
+TREATMENT_ZONE = "2"
+_BOUNDARY, _OBSTACLE = "1", "6"
 _OUTER, _INNER = "1", "2"
 _OTHER_POINT = "2"
-_PLANNED = "1"
 _NAME_LENGTH = 32
-FARM = "FRM1"
+_FARM = "FRM1"
 SOFTWARE = "Evenacre"
 FROM_OFFICE = "1"
 """Origin of task data that no machine has worked with yet."""
-OUTSIDE = 0
-"""Code of the zone for ground where nothing is planned."""
 
 
-def root_element() -> Element:
-    """Begin a set of task data."""
-    return Element(
+def root_element(farm: str) -> Element:
+    """Begin a set of task data, with a farm unless its name is empty."""
+    root = Element(
         "ISO11783_TaskData",
         VersionMajor="4",
         VersionMinor="3",
@@ -39,6 +36,14 @@ def root_element() -> Element:
         ManagementSoftwareVersion=__version__,
         DataTransferOrigin=FROM_OFFICE,
     )
+    if farm:
+        SubElement(root, "FRM", A=_FARM, B=name(farm))
+    return root
+
+
+def farm_reference(root: Element, attribute: str) -> dict[str, str]:
+    """Return the attribute by which an element names the farm, if there is one."""
+    return {} if root.find("FRM") is None else {attribute: _FARM}
 
 
 def to_bytes(root: Element) -> bytes:
@@ -52,111 +57,39 @@ def name(words: str) -> str:
     return shown(" ".join(words.split()))[:_NAME_LENGTH].rstrip()
 
 
+def ids(kind: str, names: Iterable[str]) -> dict[str, str]:
+    """Give each name an identity of a kind of element."""
+    return {name: f"{kind}{number}" for number, name in enumerate(dict.fromkeys(names), start=1)}
+
+
 def add_polygons(above: Element, ground: BaseGeometry, kind: str) -> None:
     """Add an area: a PLN for each of its parts, holes as inner rings."""
     for part in shapely.get_parts(ground):
         polygon = SubElement(above, "PLN", A=kind)
-        _add_ring(polygon, part.exterior, _OUTER)
-        for hole in part.interiors:
-            _add_ring(polygon, hole, _INNER)
+        rings = [(part.exterior, _OUTER), *((hole, _INNER) for hole in part.interiors)]
+        for ring, ring_kind in rings:
+            line = SubElement(polygon, "LSG", A=ring_kind)
+            for lon, lat in shapely.get_coordinates(ring):
+                add_point(line, _OTHER_POINT, lon, lat)
 
 
-def _add_ring(polygon: Element, ring: BaseGeometry, kind: str) -> None:
-    line = SubElement(polygon, "LSG", A=kind)
-    lon, lat = shapely.get_coordinates(ring).T
-    for east, north in zip(wrapped(lon), lat, strict=True):
-        add_point(line, _OTHER_POINT, east, north)
-
-
-def add_point(line: Element, kind: str, east_deg: float, north_deg: float) -> None:
-    """Add a point."""
-    SubElement(line, "PNT", A=kind, C=_degrees(north_deg), D=_degrees(east_deg))
-
-
-def _degrees(value: float) -> str:
-    return f"{value:.9f}"
+def add_point(line: Element, kind: str, lon: float, lat: float) -> None:
+    """Add a point; its longitude may run on past the antimeridian."""
+    east = float(wrapped(np.array(lon)))
+    SubElement(line, "PNT", A=kind, C=f"{lat:.9f}", D=f"{east:.9f}")
 
 
 def add_field(root: Element, identity: str, field: Field, boundary: BaseGeometry) -> Element:
     """Add a field with its boundary and unworkable ground, and return its element."""
-    plot = SubElement(
-        root, "PFD", A=identity, C=name(field.name), D=f"{geodesic_area_m2(boundary):.0f}"
+    place = SubElement(
+        root,
+        "PFD",
+        A=identity,
+        C=name(field.name),
+        D=f"{geodesic_area_m2(boundary):.0f}",
+        **farm_reference(root, "F"),
     )
-    if root.find("FRM") is not None:
-        plot.set("F", FARM)
-    add_polygons(plot, boundary, BOUNDARY)
+    add_polygons(place, boundary, _BOUNDARY)
     if field.unworkable is not None:
-        add_polygons(plot, field.unworkable, OBSTACLE)
-    return plot
-
-
-def add_task(root: Element, identity: str, words: str, plot: str, default: int) -> Element:
-    """Add a planned task on a field; what lies outside of it gets nothing."""
-    task = SubElement(root, "TSK", A=identity, B=name(words))
-    if root.find("FRM") is not None:
-        task.set("D", FARM)
-    task.set("E", plot)
-    task.set("G", _PLANNED)
-    for key, code in (("H", default), ("I", OUTSIDE), ("J", OUTSIDE)):
-        task.set(key, str(code))
-    return task
-
-
-def add_zone(
-    task: Element,
-    code: int,
-    words: str,
-    kg_per_m2: Mapping[str, float],
-    ground: BaseGeometry | None = None,
-) -> None:
-    """Add a treatment zone and what it should get of each product, by id."""
-    zone = SubElement(task, "TZN", A=str(code), B=name(words))
-    if ground is not None:
-        add_polygons(zone, ground, TREATMENT_ZONE)
-    for product, rate in kg_per_m2.items():
-        steps = round(rate / ddis.KG_PER_M2)
-        SubElement(zone, "PDV", A=f"{ddis.SETPOINT_RATE:04X}", B=str(steps), C=product)
-
-
-def add_grid(
-    task: Element,
-    corner: tuple[float, float],
-    cell: tuple[float, float],
-    steps: np.ndarray,
-    code: int,
-    file: str,
-) -> Iterator[tuple[str, bytes]]:
-    """Add a grid of values.
-
-    Parameters
-    ----------
-    corner, cell : (float, float)
-        Outer corner in the south-west and size of a cell, degrees east and north.
-    steps : (rows, columns) int
-        mg per m2, rows from the south.
-    code : int
-        The zone that says what the values are.
-    file : str
-        Name without ending.
-
-    Yields
-    ------
-    name and bytes of the file of cells
-    """
-    data = np.ascontiguousarray(steps, dtype="<i4").tobytes()
-    rows, columns = steps.shape
-    SubElement(
-        task,
-        "GRD",
-        A=_degrees(corner[1]),
-        B=_degrees(float(wrapped(np.array([corner[0]]))[0])),
-        C=f"{cell[1]:.12f}",
-        D=f"{cell[0]:.12f}",
-        E=str(columns),
-        F=str(rows),
-        G=file,
-        H=str(len(data)),
-        I="2",
-        J=str(code),
-    )
-    yield f"{file}.BIN", data
+        add_polygons(place, field.unworkable, _OBSTACLE)
+    return place

@@ -1,9 +1,8 @@
-"""Tracks and results as GeoParquet files."""
+"""Tracks as one layer of points."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from pathlib import Path
+from collections.abc import Sequence
 from typing import Any
 
 import geopandas as gpd
@@ -11,45 +10,9 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from evenacre.io.writers.cells import shown_frame
-from evenacre.model import BoolArray, FloatArray, Track
-
-RESULT_LAYERS = ("fields", "passes", "skips", "overlaps", "cover", "zones")
-"""Layers of a result worth a file of their own."""
+from evenacre.model import FloatArray, Track
 
 _DATED_S = 1e8  # below this, times count from the start of a log and tell no date
-
-
-def write_geoparquet(path: Path, frame: gpd.GeoDataFrame) -> None:
-    """Write one layer as GeoParquet 1.0, its coordinate system inside.
-
-    Parameters
-    ----------
-    path : Path
-    frame : GeoDataFrame
-        With a coordinate system.
-    """
-    if frame.crs is None:
-        raise ValueError("a layer without a coordinate system cannot be stored")
-    shown_frame(frame).reset_index(drop=True).to_parquet(
-        path, index=False, compression="zstd", geometry_encoding="WKB", schema_version="1.0.0"
-    )
-
-
-def write_layers(folder: Path, layers: Mapping[str, gpd.GeoDataFrame]) -> None:
-    """Write the chief layers of a result to ``folder/<layer>.parquet``.
-
-    Parameters
-    ----------
-    folder : Path
-        Must not exist.
-    layers : mapping of str to GeoDataFrame
-        As in the result's GeoPackage. Empty ones are written too: no skips is an answer.
-    """
-    folder.mkdir()
-    for name in RESULT_LAYERS:
-        if name in layers:
-            write_geoparquet(folder / f"{name}.parquet", layers[name])
 
 
 def track_layer(tracks: Sequence[Track]) -> gpd.GeoDataFrame:
@@ -64,15 +27,15 @@ def track_layer(tracks: Sequence[Track]) -> gpd.GeoDataFrame:
     Times are UTC where the log told its zone and the machine's own clock where it did not, so
     they are stored without a zone; a log without a date keeps ``time (s)``. A record without a
     position has no geometry.
-
-    Parameters
-    ----------
-    tracks : sequence of Track
     """
     columns: dict[str, Any] = {}
     if len(tracks) > 1:
         columns["machine"] = np.repeat([t.source for t in tracks], [len(t) for t in tracks])
-    columns |= _times(np.concatenate([t.time_s for t in tracks]))
+    time_s = np.concatenate([t.time_s for t in tracks])
+    if np.nanmin(time_s, initial=np.inf) < _DATED_S:
+        columns["time (s)"] = time_s
+    else:
+        columns["time"] = np.rint(time_s * 1e6).astype("datetime64[us]")
     measured: dict[str, list[FloatArray | None]] = {
         "speed (m/s)": [t.speed_mps for t in tracks],
         "heading (deg)": [_degrees(t.heading_rad) for t in tracks],
@@ -85,29 +48,16 @@ def track_layer(tracks: Sequence[Track]) -> gpd.GeoDataFrame:
         measured[_named("rate", name, "kg/m2")] = [t.rates.get(name) for t in tracks]
     for name in dict.fromkeys(name for t in tracks for name in t.flows):
         measured[_named("flow", name, "kg/s")] = [t.flows.get(name) for t in tracks]
-    lengths = [len(t) for t in tracks]
     for name, parts in measured.items():
         if any(part is not None for part in parts):
-            columns[name] = np.concatenate(
-                [
-                    np.full(n, np.nan) if p is None else p
-                    for n, p in zip(lengths, parts, strict=True)
-                ]
-            )
-    if any(t.working is not None for t in tracks):
-        columns["work"] = pd.array(
-            np.concatenate([_states(t.working, len(t)) for t in tracks]), dtype="boolean"
-        )
+            columns[name] = _joined(parts, tracks, np.nan)
+    working = [None if t.working is None else t.working.astype(object) for t in tracks]
+    if any(states is not None for states in working):
+        columns["work"] = pd.array(_joined(working, tracks, None), dtype="boolean")
     for name, rows in (("sections", False), ("rows", True)):
         if any(t.sections is not None and t.sections_are_rows is rows for t in tracks):
             columns[name] = [text for t in tracks for text in _digits(t, rows)]
     return gpd.GeoDataFrame(columns, geometry=_points(tracks), crs="EPSG:4326")
-
-
-def _times(time_s: FloatArray) -> dict[str, np.ndarray]:
-    if np.nanmin(time_s, initial=np.inf) < _DATED_S:
-        return {"time (s)": time_s}
-    return {"time": np.rint(time_s * 1e6).astype("datetime64[us]")}
 
 
 def _degrees(heading_rad: FloatArray | None) -> FloatArray | None:
@@ -118,8 +68,16 @@ def _named(what: str, product: str, unit: str) -> str:
     return f"{what} {product} ({unit})" if product else f"{what} ({unit})"
 
 
-def _states(working: BoolArray | None, length: int) -> np.ndarray:
-    return np.full(length, None, dtype=object) if working is None else working.astype(object)
+def _joined(
+    parts: Sequence[np.ndarray | None], tracks: Sequence[Track], missing: float | None
+) -> np.ndarray:
+    """One column of all tracks."""
+    return np.concatenate(
+        [
+            np.full(len(track), missing) if part is None else part
+            for part, track in zip(parts, tracks, strict=True)
+        ]
+    )
 
 
 def _digits(track: Track, rows: bool) -> list[str | None]:

@@ -19,7 +19,7 @@ from xsdata.formats.dataclass.parsers.config import ParserConfig
 
 from evenacre.errors import InputError
 from evenacre.io.taskdata.read import read_taskdata
-from evenacre.io.taskdata.write.write_taskdata import PlannedTask, write_tasks
+from evenacre.io.taskdata.write.prescriptions import PlannedTask, write_tasks
 from evenacre.model import Field, PlannedRate
 
 SHAPES = ShapelyConverterV4()

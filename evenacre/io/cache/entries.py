@@ -61,13 +61,7 @@ class KeptEntries:
         return data
 
     def put(self, name: str, data: bytes) -> None:
-        """Keep an entry, over an earlier one of that name.
-
-        Raises
-        ------
-        OSError
-            When the disk does not take it.
-        """
+        """Keep an entry, over an earlier one; OSError when the disk does not take it."""
         if len(data) > self.most_bytes:
             return
         handle, part = tempfile.mkstemp(suffix=_PART, dir=self.folder)

@@ -28,16 +28,11 @@ class NotPlainError(TypeError):
 def pack(value: object) -> bytes:
     """Write a value as bytes; equal values give equal bytes.
 
-    Parameters
-    ----------
-    value : object
-        Plain scalars, text, bytes, tuples, lists, dictionaries, dataclasses, arrays, tables,
-        shapes and coordinate systems, nested at will.
-
     Raises
     ------
     NotPlainError
-        For anything else.
+        For anything but plain scalars, text, bytes, tuples, lists, dictionaries, dataclasses,
+        arrays, tables, shapes and coordinate systems, nested at will.
     """
     packer = _Packer()
     tree = packer.tree(value)
@@ -46,14 +41,9 @@ def pack(value: object) -> bytes:
 
 
 def unpack(data: bytes, kind: type) -> Any:
-    """Read a value back, of the very types it had.
+    """Read a value of a dataclass back, of the very types it had.
 
-    Parameters
-    ----------
-    data : bytes
-        From :func:`pack`.
-    kind : type
-        Dataclass of the value. It and those its fields name are the only classes made.
+    That class and those its fields name are the only ones made.
 
     Raises
     ------

@@ -75,12 +75,7 @@ def settle(job: Path, out: Path, written: Written) -> None:
 
 
 def swap(one: Path, other: Path) -> bool:
-    """Exchange two folders in one step; False where the system cannot.
-
-    Raises
-    ------
-    OSError
-    """
+    """Exchange two folders in one step; False where the system cannot."""
     function = _system_swap()
     if function is None:
         return False

@@ -67,14 +67,7 @@ class Account:
 def write_account(folder: Path, name: str, account: Mapping[str, Any]) -> dict[str, Any]:
     """Write the account of a result last, with the list of files that belong to it.
 
-    Parameters
-    ----------
-    folder : Path
-        From :func:`evenacre.io.result_folder.staging.staged_folder`, all other files in it.
-    name : str
-        ``summary.json`` holds the schema ``evenacre/summary/...``, and so on.
-    account : dict
-        JSON types only.
+    ``summary.json`` holds the schema ``evenacre/summary/...``, and so on.
 
     Returns
     -------
@@ -122,7 +115,6 @@ def check_replaceable(out: Path, account: str = SUMMARY, kind: str = "") -> None
 
     Parameters
     ----------
-    out : Path
     account : str
         Name of the file with the account.
     kind : str
@@ -237,10 +229,7 @@ def put_away(remains: Path, out: Path, account: str, aside: Path) -> list[str]:
 def entries_of(folder: Path) -> Iterator[tuple[str, Path]]:
     """Everything in a folder but folders, by relative name; links are not followed.
 
-    Raises
-    ------
-    OSError
-        When a folder in it cannot be read, which ``rglob`` would pass over.
+    ``rglob`` would pass over a folder that cannot be read; here that is an OSError.
     """
     for root, folders, files in os.walk(folder, onerror=_refuse):
         for name in [*files, *(f for f in folders if os.path.islink(os.path.join(root, f)))]:

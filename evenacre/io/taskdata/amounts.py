@@ -40,12 +40,7 @@ def read_amounts(
     """Read the rates and flows of each product.
 
     What is measured goes before what was wanted; what was wanted by volume or count is only
-    told of.
-
-    Parameters
-    ----------
-    sections : (n, s) bool or None
-        Which sections were on.
+    told of. Where it is known which sections, (n, s), were on, their rates are averaged by that.
     """
     log, about = work.log, work.about
     owners = _product_names(work, allotments)

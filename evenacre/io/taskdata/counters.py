@@ -13,7 +13,7 @@ from evenacre.io.taskdata.machines import BIN, Machines
 from evenacre.io.taskdata.subject import Subject
 from evenacre.io.taskdata.time_log import Log
 from evenacre.io.taskdata.tree import ddi, number, text
-from evenacre.model import FloatArray, Track
+from evenacre.model import Track
 from evenacre.units.display import Shown, in_both
 
 _APART = 0.10
@@ -41,7 +41,9 @@ def sums_of(track: Track, width_m: float | None) -> Sums:
     elapsed = np.diff(track.time_s, prepend=track.time_s[:1])
     good = (elapsed > 0) & (elapsed < _LONGEST_STEP_S)
     moved, elapsed = np.where(good, moved, 0.0), np.where(good, elapsed, 0.0)
-    share = _share_on(track)
+    share = np.ones(len(track)) if track.working is None else track.working.astype(float)
+    if track.sections is not None:
+        share = share * track.sections.mean(axis=1)
     width = np.zeros(len(track)) if width_m is None else width_m * share
     if track.width_m is not None and track.sections is None:
         width = np.nan_to_num(track.width_m) * share
@@ -52,15 +54,6 @@ def sums_of(track: Track, width_m: float | None) -> Sums:
         if product not in track.flows
     )
     return Sums(mass, float((width * moved).sum()), float((moved * (share > 0)).sum()))
-
-
-def _share_on(track: Track) -> FloatArray:
-    share = np.ones(len(track))
-    if track.working is not None:
-        share = share * track.working
-    if track.sections is not None:
-        share = share * track.sections.mean(axis=1)
-    return share
 
 
 def compare_log(log: Log, machines: Machines, sums: Sums, about: Subject) -> None:

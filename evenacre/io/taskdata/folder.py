@@ -34,13 +34,7 @@ class TaskFiles:
         return name.lower() in self._readers
 
     def read(self, name: str, limit: int = MAX_BYTES) -> bytes:
-        """Return the bytes of a file.
-
-        Raises
-        ------
-        InputError
-            When it is missing, damaged or larger than ``limit``.
-        """
+        """Return the bytes of a file; InputError if it is missing, damaged or larger."""
         if any(sign in name for sign in "/\\:") or name in ("", ".", ".."):
             raise InputError.at(
                 self.label, "", f'it names a file outside its folder ("{name}").', DISTRUST

@@ -10,6 +10,7 @@ from xml.etree.ElementTree import Element
 import geopandas as gpd
 import numpy as np
 import shapely
+from affine import Affine
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.io.maps.repair import only_polygons
@@ -17,13 +18,16 @@ from evenacre.io.taskdata import ddis
 from evenacre.io.taskdata.element_types import Prescription
 from evenacre.io.taskdata.fields import areas
 from evenacre.io.taskdata.folder import TaskFiles
-from evenacre.io.taskdata.grids import Cells, grid_areas, read_grid
 from evenacre.io.taskdata.subject import Subject
-from evenacre.io.taskdata.tree import ddi, named, number, text
+from evenacre.io.taskdata.tree import ddi, integer, named, number, text
 from evenacre.units.parsing import METRIC
 
 _MOST_RATES = 24
 _CLASSES = 9
+_CODE_GRID, _VALUE_GRID = "1", "2"  # cells of treatment zone codes, or of values
+_MOST_CELLS = 4_000_000
+# Each change from cell to cell is a stretch of outline; noise has as many as cells.
+_MOST_CHANGES = 50_000
 
 
 class _Zone(NamedTuple):
@@ -37,13 +41,7 @@ class _Zone(NamedTuple):
 def read_prescription(
     task: Element, files: TaskFiles, products: Mapping[str, str], about: Subject
 ) -> Prescription | None:
-    """Read the zones of a task from its grid, or from drawn treatment zones; None without any.
-
-    Parameters
-    ----------
-    products : mapping of str to str
-        Product names by id.
-    """
+    """Read the zones of a task from its grid, or from drawn treatment zones; None without any."""
     elements = {text(zone, "A"): zone for zone in task.findall("TZN")}
     zones: dict[str, _Zone] = {}
     for code, zone in elements.items():
@@ -57,7 +55,7 @@ def read_prescription(
     for element in task.findall("GRD"):
         template = elements.get(text(element, "J"))
         values = [] if template is None else template.findall("PDV")
-        cells = read_grid(element, max(len(values), 1), files, about)
+        cells = _read_grid(element, max(len(values), 1), files, about)
         if cells is not None and cells.coded:
             made.add_codes(cells)
         elif cells is not None:
@@ -91,13 +89,13 @@ class _Draft:
         self.shapes[name] = shape
         self.rates[name] = rates
 
-    def add_codes(self, cells: Cells) -> None:
+    def add_codes(self, cells: _Cells) -> None:
         """Add the cells of each treatment zone."""
-        for code, shape in grid_areas(cells, cells.values[:, :, 0], self.about).items():
+        for code, shape in _grid_areas(cells, cells.values[:, :, 0], self.about).items():
             zone = self.zones.get(str(code), _Zone(f"zone {code}", None, {}))
             self.add(zone.name, shape, zone.rates)
 
-    def add_rates(self, cells: Cells, values: Sequence[Element]) -> None:
+    def add_rates(self, cells: _Cells, values: Sequence[Element]) -> None:
         """Add the cells of each rate, of the first product planned by weight."""
         weighed = [i for i, value in enumerate(values) if ddi(value, "A") in ddis.RATES]
         if not weighed:
@@ -111,7 +109,7 @@ class _Draft:
             layer = np.maximum(layer, 0)
         product = self.products.get(text(values[weighed[0]], "C"), "")
         groups, names, means = _classes(layer)
-        for group, shape in grid_areas(cells, groups, self.about).items():
+        for group, shape in _grid_areas(cells, groups, self.about).items():
             self.add(names[group], shape, {product: means[group] * ddis.KG_PER_M2})
 
 
@@ -179,3 +177,61 @@ def _classes(layer: np.ndarray) -> tuple[np.ndarray, list[str], list[float]]:
 def _rate_text(low: int, high: int) -> str:
     texts = [METRIC.rate.text(value * ddis.KG_PER_M2) for value in (low, high)]
     return texts[0] if texts[0] == texts[1] else f"{texts[0]} to {texts[1]}"
+
+
+@dataclass(frozen=True)
+class _Cells:
+    """The cells of a grid."""
+
+    values: np.ndarray  # (rows, columns, layers) Rows from the south, columns from the west
+    coded: bool  # True when the values are codes of treatment zones
+    to_degrees: Affine  # From columns and rows to longitude and latitude
+
+
+def _read_grid(element: Element, layers: int, files: TaskFiles, about: Subject) -> _Cells | None:
+    """Read a grid, of so many values in each cell; None (and a warning) when it cannot be used."""
+    south, west, north_deg, east_deg = (number(element, key) for key in "ABCD")
+    columns, rows = integer(element, "E") or 0, integer(element, "F") or 0
+    coded = text(element, "I") == _CODE_GRID
+    lat, lon = (south, south + rows * north_deg), (west, west + columns * east_deg)
+    why = ""
+    if text(element, "I") not in (_CODE_GRID, _VALUE_GRID):
+        why = f'is of type "{text(element, "I")[:8]}", which is not known'
+    elif not (np.isfinite([south, west]).all() and north_deg > 0 and east_deg > 0):
+        why = "does not say where its cells lie"
+    elif rows <= 0 or columns <= 0:
+        why = "has no cells"
+    elif rows * columns > _MOST_CELLS:
+        why = f"has {rows * columns:,} cells, more than any plan needs"
+    elif np.abs(lat).max() > 90 or np.abs(lon).max() > 360:
+        why = "reaches beyond the poles or around the earth"
+    elif not files.has(name := f"{text(element, 'G')}.BIN"):
+        why = f"has no file ({name} is missing)"
+    else:
+        shape = (rows, columns, 1 if coded else layers)
+        dtype = np.dtype("u1" if coded else "<i4")
+        data, needed = files.read(name), int(np.prod(shape)) * dtype.itemsize
+        if len(data) >= needed:
+            values = np.frombuffer(data[:needed], dtype).reshape(shape)
+            return _Cells(values, coded, Affine(east_deg, 0.0, west, 0.0, north_deg, south))
+        why = f"breaks off: it has {len(data):,} of {needed:,} bytes"
+    about.warn(f"its grid {why}; it was left out.")
+    return None
+
+
+def _grid_areas(cells: _Cells, groups: np.ndarray, about: Subject) -> dict[int, BaseGeometry]:
+    """Join neighbouring cells of one group, (rows, columns) int, into areas in degrees."""
+    from rasterio.features import shapes
+
+    changes = int((np.diff(groups, axis=0) != 0).sum() + (np.diff(groups, axis=1) != 0).sum())
+    if changes > _MOST_CHANGES:
+        about.warn(
+            f"its grid changes from cell to cell {changes:,} times, too often for zones; it was "
+            "left out."
+        )
+        return {}
+    parts: dict[int, list[BaseGeometry]] = {}
+    for outline, group in shapes(groups.astype(np.int32), transform=cells.to_degrees):
+        rings = [np.asarray(ring) for ring in outline["coordinates"]]
+        parts.setdefault(int(group), []).append(shapely.Polygon(rings[0], rings[1:]))
+    return {group: only_polygons(shapely.union_all(parts[group])) for group in sorted(parts)}

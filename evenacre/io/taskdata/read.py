@@ -24,9 +24,7 @@ from evenacre.io.taskdata.tree import by_id, named, read_root, text
 from evenacre.model import Implement, Track
 
 
-def read_taskdata(
-    path: Path, *, task: str | None = None, time_zone: str | None = None, logs: bool = True
-) -> TaskData:
+def read_taskdata(path: Path, *, task: str | None = None, time_zone: str | None = None) -> TaskData:
     """Read a set of task data: fields, products, tasks and what was logged.
 
     Parameters
@@ -37,8 +35,6 @@ def read_taskdata(
         Id or name of one task; all when None.
     time_zone : str, optional
         Zone of a machine's clock where the receiver's time does not tell it.
-    logs : bool
-        False to leave the time logs unread.
 
     Raises
     ------
@@ -46,40 +42,20 @@ def read_taskdata(
         When it is no task data, damaged beyond use, or made to do harm.
     """
     data, reader, elements = _open(Path(path), task)
-    tasks = tuple(reader.read(element, time_zone, logs=logs) for element in elements)
-    return replace(data, tasks=tasks)
+    return replace(data, tasks=tuple(reader.read(element, time_zone) for element in elements))
 
 
 def each_task(path: Path, *, time_zone: str | None = None) -> Iterator[tuple[TaskData, Task]]:
-    """Read tasks one after another, so that the logs of only one fill the memory.
-
-    Yields
-    ------
-    TaskData
-        The set, without tasks.
-    Task
-
-    Raises
-    ------
-    InputError
-        As `read_taskdata` does.
-    """
+    """Read tasks one after another with their set, so that the logs of only one fill the memory."""
     data, reader, elements = _open(Path(path), None)
     for element in elements:
-        one = replace(reader, room=Room(data.source))
-        yield data, one.read(element, time_zone, logs=True)
+        yield data, replace(reader, room=Room(data.source)).read(element, time_zone)
 
 
 def read_taskdata_tracks(
     path: Path, task: str | None = None, time_zone: str | None = None
 ) -> list[Track]:
-    """Read the tracks of one task, or of all of them.
-
-    Raises
-    ------
-    InputError
-        When there is no usable time log.
-    """
+    """Read the tracks of one task, or of all; InputError when there is no usable time log."""
     data = read_taskdata(path, task=task, time_zone=time_zone)
     tracks = [
         replace(
@@ -159,8 +135,8 @@ class _TaskReader:
     taken: set[str] = field(default_factory=set)
     """Time logs that were read; a log belongs to one task."""
 
-    def read(self, element: Element, time_zone: str | None, *, logs: bool) -> Task:
-        """Read a task; its time logs only when they are wanted."""
+    def read(self, element: Element, time_zone: str | None) -> Task:
+        """Read a task with its logs."""
         identity = text(element, "A")
         name = named(element, identity)
         about = Subject(f'{self.files.label}, task "{name}"')
@@ -170,7 +146,7 @@ class _TaskReader:
             if text(pan, "A")
         ]
         prescription = read_prescription(element, self.files, self.products, about)
-        driven = self._driven(element, allotments, time_zone, about) if logs else []
+        driven = self._driven(element, allotments, time_zone, about)
         if driven:
             compare_task(element, self.machines, [d.sums for d in driven], about)
         implement = self._implement(driven, element, about)

@@ -6,6 +6,7 @@ where one ends is known only from its count.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import islice
@@ -84,13 +85,7 @@ class Room:
         return self.left // _BYTES_PER_RECORD
 
     def take(self, records: int, ddis_used: list[int]) -> None:
-        """Count records with some values as read.
-
-        Raises
-        ------
-        InputError
-            When there is no room for them.
-        """
+        """Count records with some values as read; InputError when there is no room for them."""
         groups = [
             key - ddis.CONDENSED_STATES.start + 1
             for key in ddis_used
@@ -147,13 +142,7 @@ class Log:
 def read_log(
     files: TaskFiles, name: str, time_zone: str | None, room: Room, about: Subject
 ) -> Log | None:
-    """Read a time log; None (and a warning) when there is nothing in it.
-
-    Raises
-    ------
-    InputError
-        When one of its files is damaged beyond use.
-    """
+    """Read a time log; None (and a warning) when there is nothing in it."""
     missing = [f"{name}{end}" for end in (".XML", ".BIN") if not files.has(f"{name}{end}")]
     if missing:
         about.warn(f"{' and '.join(missing)} missing; the log was left out.")
@@ -207,25 +196,14 @@ def _read_template(root: Element, about: Subject) -> Template | None:
 
 
 def record_starts(data: Bytes, head: int, most: int | None = None) -> tuple[IntArray, int]:
-    """Find where each whole record begins.
+    """Find the offsets of whole records, up to so many, and how many bytes follow the last.
 
     Where a record ends hangs on its own count, so this is a loop, the only one over records.
 
     Parameters
     ----------
-    data : (b,) uint8
-        The whole file.
     head : int
         Bytes before the count of a record.
-    most : int, optional
-        Records after which to stop.
-
-    Returns
-    -------
-    starts : (n,) int
-        Offsets of whole records.
-    rest : int
-        Bytes after them.
     """
     raw, size = memoryview(data), len(data)
     after = 0
@@ -290,14 +268,14 @@ def _tell_of_others(columns: Sequence[Column], seen: IntArray, about: Subject) -
             f"{counted(beyond, 'value', 'belong')} to no column of its template and were left "
             "out; the log may be damaged."
         )
-    others: dict[int | None, int] = {}
+    others: Counter[int | None] = Counter()
     for column, count in zip(columns, seen, strict=False):
         if count and column.ddi not in ddis.USED and column.ddi not in ddis.UNWEIGHED_SETPOINTS:
-            others[column.ddi] = others.get(column.ddi, 0) + int(count)
+            others[column.ddi] += int(count)
     if others:
         shown = [
             f"{'unnamed' if key is None else key} ({count:,})"
-            for key, count in sorted(others.items(), key=lambda item: -item[1])
+            for key, count in others.most_common()
         ]
         more = f" and {len(shown) - _SHOWN} more" if len(shown) > _SHOWN else ""
         about.note(

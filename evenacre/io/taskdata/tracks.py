@@ -40,10 +40,7 @@ def track_of(
 ) -> Driven | None:
     """Make the track of a log; None (and a warning) when it holds no position with a time.
 
-    Parameters
-    ----------
-    about : Subject
-        The log under the name it has for people; its findings end in the track.
+    It gets the name and the findings of its subject.
     """
     time_s, lon, lat, quality = log.stamps
     timed = np.isfinite(time_s)

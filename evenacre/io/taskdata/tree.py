@@ -80,13 +80,7 @@ def _merge(root: Element, files: TaskFiles, about: Subject) -> None:
 
 
 def parse_xml(files: TaskFiles, name: str, limit: int) -> Element:
-    """Parse one XML file.
-
-    Raises
-    ------
-    InputError
-        When it is missing, damaged, dangerous or larger than ``limit``.
-    """
+    """Parse one XML file; InputError when it is missing, damaged, dangerous or too large."""
     return _parsed(files.read(name, limit), files.label, name)
 
 

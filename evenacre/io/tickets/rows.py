@@ -67,13 +67,7 @@ class TicketRow:
 
 
 def read_rows(path: Path, findings: Findings) -> list[TicketRow]:
-    """Read a ticket table, every cell still text; a unit in a header is added to its cells.
-
-    Raises
-    ------
-    InputError
-        When it is no table, or a column is missing.
-    """
+    """Read a ticket table, every cell still text; a unit in a header is added to its cells."""
     if not path.exists():
         raise InputError.at(path.name, "", "There is no such file.", "Check the name.")
     table = read_delimited(path, findings, budget.NOTES)

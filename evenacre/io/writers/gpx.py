@@ -17,14 +17,7 @@ _XSI = "http://www.w3.org/2001/XMLSchema-instance"
 
 
 def write_waypoints(path: Path, stops: pd.DataFrame) -> None:
-    """Write waypoints in the order of a list.
-
-    Parameters
-    ----------
-    path : Path
-    stops : DataFrame
-        The fix list of :class:`evenacre.model.outputs.Deliverables`; may be empty.
-    """
+    """Write waypoints in the order of a fix list (:class:`evenacre.model.outputs.Deliverables`)."""
     root = _root()
     for stop in stops.to_dict("records"):
         point = _add_point(root, "wpt", stop["lon"], stop["lat"])

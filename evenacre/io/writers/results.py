@@ -29,20 +29,10 @@ _STOP_PROPERTIES = (
 
 
 def write_outputs(folder: Path, deliverables: Deliverables) -> dict[str, Any]:
-    """Write a whole audit into an empty folder.
+    """Write a whole audit into an empty staged folder; return what is in ``summary.json``.
 
-    Parameters
-    ----------
-    folder : Path
-        From :func:`evenacre.io.result_folder.staging.staged_folder`.
-    deliverables : Deliverables
-        With one operation its rasters and ``maps`` lie at the root; with several each has a
-        folder of its own.
-
-    Returns
-    -------
-    dict
-        As in ``summary.json``.
+    With one operation its rasters and ``maps`` lie at the root; with several each has a folder
+    of its own.
     """
     layers, stops = deliverables.layers, deliverables.fix_list
     several = len(deliverables.operations) > 1
@@ -101,9 +91,6 @@ def write_finish(
         JSON types only, with its ``schema``.
     features : GeoDataFrame or None
         EPSG:4326; None when there is no field to draw.
-    png : bytes or None
-    written : Written, optional
-        Told what was written, and of files that were kept.
 
     Raises
     ------

@@ -26,15 +26,7 @@ _PROPERTY_DIGITS = 3
 
 
 def write_geopackage(path: Path, layers: Mapping[str, gpd.GeoDataFrame]) -> None:
-    """Write every layer, empty ones too, as multi-part geometries.
-
-    Parameters
-    ----------
-    path : Path
-        Must not exist.
-    layers : mapping of str to GeoDataFrame
-        Layer name to features; all with the same kind of geometry within a layer. A layer
-        without features is stored as polygons.
+    """Write every layer, empty ones too, as multi-part geometries of one kind, else of polygons.
 
     Raises
     ------

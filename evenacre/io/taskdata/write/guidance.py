@@ -11,7 +11,6 @@ import numpy as np
 
 from evenacre.io.maps.crs import WGS84_GEOD
 from evenacre.io.taskdata.write import elements
-from evenacre.io.taskdata.write.write_taskdata import write_tree
 from evenacre.model.outputs import GuidancePattern, GuidedField
 
 # Kinds of guidance pattern, of line and of point; how a pattern is repeated and lengthened.
@@ -23,15 +22,7 @@ _BOTH_ENDS, _NOT_LENGTHENED = "1", "4"
 
 
 def write_guidance(target: Path, fields: Sequence[GuidedField], *, farm: str = "") -> None:
-    """Write fields and their guidance lines as a zip with task data version 4.
-
-    Raises
-    ------
-    InputError
-        When there is no room to write.
-    ValueError
-        When a field has no boundary.
-    """
+    """Write fields with a boundary and their guidance lines as a zip with task data version 4."""
     root = elements.root_element(farm)
     given: Counter[str] = Counter()
 
@@ -47,7 +38,7 @@ def write_guidance(target: Path, fields: Sequence[GuidedField], *, farm: str = "
             group = SubElement(place, "GGP", A=identity("GGP"), B=elements.name(name))
             for pattern in patterns:
                 _add_pattern(group, identity("GPN"), pattern, guided.width_m)
-    write_tree(target, root)
+    elements.write_tree(target, root)
 
 
 def _add_pattern(group: Element, identity: str, pattern: GuidancePattern, width_m: float) -> None:

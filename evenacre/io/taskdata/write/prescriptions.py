@@ -1,8 +1,9 @@
-"""Planned tasks as a tree of task data: fields, products, zones and what each should get."""
+"""Write planned tasks as task data: fields, products, zones and what each should get."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from pathlib import Path
 from typing import NamedTuple
 from xml.etree.ElementTree import Element, SubElement
 
@@ -29,13 +30,15 @@ class PlannedTask(NamedTuple):
     rates: tuple[PlannedRate, ...] = ()
 
 
-def task_tree(tasks: Sequence[PlannedTask], farm: str) -> Element:
-    """Lay tasks out as the root element.
+def write_tasks(target: Path, tasks: Sequence[PlannedTask], *, farm: str = "") -> None:
+    """Write planned tasks, their fields and products as a zip with task data version 4.
+
+    Fields of one name are one field.
 
     Raises
     ------
     InputError
-        When a field has no boundary or a rate cannot be.
+        When a field has no boundary, a rate cannot be, or there is no room to write.
     """
     root = elements.root_element(farm)
     places = elements.ids("PFD", (task.field.name for task in tasks))
@@ -50,7 +53,7 @@ def task_tree(tasks: Sequence[PlannedTask], farm: str) -> Element:
         SubElement(root, "PDT", A=identity, B=elements.name(name))
     for number, task in enumerate(tasks, start=1):
         _add_task(root, f"TSK{number}", task, places[task.field.name], products)
-    return root
+    elements.write_tree(target, root)
 
 
 def _add_task(

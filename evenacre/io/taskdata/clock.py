@@ -8,9 +8,9 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
+from evenacre.io.common.findings import counted
 from evenacre.io.common.fix_quality import NO_FIX, NOT_TOLD
-from evenacre.io.logs.columns.clock import localised, zone_of
-from evenacre.io.logs.columns.records_table import counted
+from evenacre.io.common.time_zones import localised, zone_of
 from evenacre.io.taskdata.subject import Subject
 from evenacre.model import BoolArray, FloatArray, IntArray
 

@@ -7,7 +7,7 @@ from xml.etree.ElementTree import Element
 
 import numpy as np
 
-from evenacre.io.logs.columns.positions import step_m
+from evenacre.geo.geodesy import step_m
 from evenacre.io.taskdata import ddis
 from evenacre.io.taskdata.machines import BIN, Machines
 from evenacre.io.taskdata.subject import Subject

@@ -13,14 +13,14 @@ import shapely
 from affine import Affine
 from shapely.geometry.base import BaseGeometry
 
-from evenacre.io.maps.repair import only_polygons
+from evenacre.geo.overlay import only_polygons
 from evenacre.io.taskdata import ddis
 from evenacre.io.taskdata.element_types import Prescription
 from evenacre.io.taskdata.fields import areas
 from evenacre.io.taskdata.folder import TaskFiles
 from evenacre.io.taskdata.subject import Subject
 from evenacre.io.taskdata.tree import ddi, integer, named, number, text
-from evenacre.units.parsing import METRIC
+from evenacre.units.display import METRIC
 
 _MOST_RATES = 24
 _CLASSES = 9

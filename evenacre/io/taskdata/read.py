@@ -8,8 +8,8 @@ from pathlib import Path
 from xml.etree.ElementTree import Element
 
 from evenacre.errors import InputError
+from evenacre.io.common.findings import Findings
 from evenacre.io.common.suggestions import choice, listed
-from evenacre.io.logs.columns.records_table import Findings
 from evenacre.io.taskdata.amounts import Allotment
 from evenacre.io.taskdata.counters import compare_task
 from evenacre.io.taskdata.element_types import Prescription, Task, TaskData, TaskProduct

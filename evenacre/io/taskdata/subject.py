@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from evenacre.io.logs.columns.records_table import Findings, counted
+from evenacre.io.common.findings import Findings, counted
 from evenacre.model import BoolArray, FloatArray
 
 

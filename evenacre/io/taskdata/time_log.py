@@ -18,7 +18,7 @@ import numpy.typing as npt
 from numpy.lib.stride_tricks import sliding_window_view
 
 from evenacre.errors import InputError
-from evenacre.io.logs.columns.records_table import counted
+from evenacre.io.common.findings import counted
 from evenacre.io.taskdata import ddis
 from evenacre.io.taskdata.clock import Stamps, read_stamps
 from evenacre.io.taskdata.folder import TaskFiles

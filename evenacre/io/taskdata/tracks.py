@@ -8,8 +8,8 @@ from typing import Any
 
 import numpy as np
 
+from evenacre.io.common.findings import counted
 from evenacre.io.common.fix_quality import position_sigma_m, report_quality
-from evenacre.io.logs.columns.records_table import counted
 from evenacre.io.taskdata import ddis
 from evenacre.io.taskdata.amounts import Allotment, read_amounts
 from evenacre.io.taskdata.counters import Sums, compare_log, sums_of

@@ -7,7 +7,7 @@ from functools import cached_property
 
 import numpy as np
 
-from evenacre.io.logs.columns.records_table import counted
+from evenacre.io.common.findings import counted
 from evenacre.io.taskdata import ddis
 from evenacre.io.taskdata.machines import DEVICE, FUNCTION, Machines, Part
 from evenacre.io.taskdata.subject import Subject

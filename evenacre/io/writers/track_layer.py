@@ -10,9 +10,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from evenacre.model import FloatArray, Track
-
-_DATED_S = 1e8  # below this, times count from the start of a log and tell no date
+from evenacre.model import UNDATED_S, FloatArray, Track
 
 
 def track_layer(tracks: Sequence[Track]) -> gpd.GeoDataFrame:
@@ -32,7 +30,7 @@ def track_layer(tracks: Sequence[Track]) -> gpd.GeoDataFrame:
     if len(tracks) > 1:
         columns["machine"] = np.repeat([t.source for t in tracks], [len(t) for t in tracks])
     time_s = np.concatenate([t.time_s for t in tracks])
-    if np.nanmin(time_s, initial=np.inf) < _DATED_S:
+    if np.nanmin(time_s, initial=np.inf) < UNDATED_S:
         columns["time (s)"] = time_s
     else:
         columns["time"] = np.rint(time_s * 1e6).astype("datetime64[us]")

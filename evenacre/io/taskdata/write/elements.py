@@ -15,8 +15,7 @@ from shapely.geometry.base import BaseGeometry
 
 from evenacre import __version__
 from evenacre.errors import InputError
-from evenacre.geo.local_crs import wrapped
-from evenacre.io.maps.repair import geodesic_area_m2
+from evenacre.geo.geodesy import geodesic_area_m2, wrapped
 from evenacre.io.result_folder.exchange import NEW, flush, flush_tree
 from evenacre.io.result_folder.staging import parents_made
 from evenacre.io.result_folder.workplace import workplace

@@ -9,7 +9,7 @@ from xml.etree.ElementTree import Element, SubElement
 
 import numpy as np
 
-from evenacre.io.maps.crs import WGS84_GEOD
+from evenacre.geo.geodesy import WGS84_GEOD
 from evenacre.io.taskdata.write import elements
 from evenacre.model.outputs import GuidancePattern, GuidedField
 

@@ -156,7 +156,7 @@ def _clean(work: LoggedWork, index: int) -> FloatArray:
     values = work.log.values(index)
     bad = (values < 0) | (values == _NOT_AVAILABLE)
     flaw = "a rate or flow that is negative or marked as not available"
-    return work.about.without(values, bad, flaw)
+    return work.without(values, bad, flaw)
 
 
 def _steady(values: FloatArray) -> float | None:

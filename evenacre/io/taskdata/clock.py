@@ -8,10 +8,9 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from evenacre.io.common.findings import counted
+from evenacre.io.common.findings import Subject, counted
 from evenacre.io.common.fix_quality import NO_FIX, NOT_TOLD
 from evenacre.io.common.time_zones import localised, zone_of
-from evenacre.io.taskdata.subject import Subject
 from evenacre.model import BoolArray, FloatArray, IntArray
 
 _EPOCH_S = 315_532_800  # 1980-01-01

@@ -8,9 +8,9 @@ from xml.etree.ElementTree import Element
 import numpy as np
 
 from evenacre.geo.geodesy import step_m
+from evenacre.io.common.findings import Subject
 from evenacre.io.taskdata import ddis
 from evenacre.io.taskdata.machines import BIN, Machines
-from evenacre.io.taskdata.subject import Subject
 from evenacre.io.taskdata.time_log import Log
 from evenacre.io.taskdata.tree import ddi, number, text
 from evenacre.model import Track

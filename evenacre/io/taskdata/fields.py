@@ -13,10 +13,9 @@ from shapely.geometry.base import BaseGeometry
 from evenacre.errors import InputError
 from evenacre.geo.geodesy import unwrap
 from evenacre.geo.overlay import only_polygons
-from evenacre.io.common.findings import counted
+from evenacre.io.common.findings import Subject, counted
 from evenacre.io.maps.field_layers import check_reach
 from evenacre.io.maps.repair import to_polygons
-from evenacre.io.taskdata.subject import Subject
 from evenacre.io.taskdata.tree import by_id, named, number, text
 from evenacre.model import Field, FloatArray
 

@@ -12,8 +12,8 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 from xml.etree.ElementTree import Element
 
+from evenacre.io.common.findings import Subject
 from evenacre.io.taskdata import ddis
-from evenacre.io.taskdata.subject import Subject
 from evenacre.io.taskdata.tree import by_id, ddi, integer, named, text
 from evenacre.model import Implement, TowedUnit
 

@@ -14,11 +14,11 @@ from affine import Affine
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.geo.overlay import only_polygons
+from evenacre.io.common.findings import Subject
 from evenacre.io.taskdata import ddis
 from evenacre.io.taskdata.element_types import Prescription
 from evenacre.io.taskdata.fields import areas
 from evenacre.io.taskdata.folder import TaskFiles
-from evenacre.io.taskdata.subject import Subject
 from evenacre.io.taskdata.tree import ddi, integer, named, number, text
 from evenacre.units.display import METRIC
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from xml.etree.ElementTree import Element
 
 from evenacre.errors import InputError
-from evenacre.io.common.findings import Findings
+from evenacre.io.common.findings import Findings, Subject
 from evenacre.io.common.suggestions import choice, listed
 from evenacre.io.taskdata.amounts import Allotment
 from evenacre.io.taskdata.counters import compare_task
@@ -17,7 +17,6 @@ from evenacre.io.taskdata.fields import read_fields
 from evenacre.io.taskdata.folder import TaskFiles, open_taskdata
 from evenacre.io.taskdata.machines import Machines, implement_of, read_machines
 from evenacre.io.taskdata.prescriptions import read_prescription, single_rates
-from evenacre.io.taskdata.subject import Subject
 from evenacre.io.taskdata.time_log import Room, read_log
 from evenacre.io.taskdata.tracks import Driven, track_of
 from evenacre.io.taskdata.tree import by_id, named, read_root, text

@@ -18,11 +18,10 @@ import numpy.typing as npt
 from numpy.lib.stride_tricks import sliding_window_view
 
 from evenacre.errors import InputError
-from evenacre.io.common.findings import counted
+from evenacre.io.common.findings import Subject, counted
 from evenacre.io.taskdata import ddis
 from evenacre.io.taskdata.clock import Stamps, read_stamps
 from evenacre.io.taskdata.folder import TaskFiles
-from evenacre.io.taskdata.subject import Subject
 from evenacre.io.taskdata.tree import ddi, integer, number, parse_xml, text
 from evenacre.model import FloatArray, IntArray
 
@@ -55,14 +54,6 @@ class Column(NamedTuple):
     ddi: int | None
     part: str
     fixed: int | None = None
-
-
-class Template(NamedTuple):
-    """The layout of the records of one time log."""
-
-    head: np.dtype[np.void]  # What every record begins with; then follow a count and so many values
-    columns: tuple[Column, ...]  # What the indices of values stand for
-    fixed: dict[str, float]  # Parts of the position that are the same for all records; degrees
 
 
 class Logged(NamedTuple):
@@ -151,7 +142,7 @@ def read_log(
     if template is None:
         return None
     data = np.frombuffer(files.read(f"{name}.BIN"), dtype=np.uint8)
-    columns, head = template.columns, template.head
+    head, columns, fixed = template
     starts, rest = record_starts(data, head.itemsize, room.records + 1)
     wanted = {i: c.ddi for i, c in enumerate(columns) if c.ddi is not None and c.ddi in ddis.USED}
     room.take(len(starts), list(wanted.values()))
@@ -165,11 +156,17 @@ def read_log(
     logged, seen = _read_values(data, starts, head.itemsize, wanted)
     _tell_of_others(columns, seen, about)
     heads = _gathered(data, starts, head)
-    return Log(columns, read_stamps(heads, template.fixed, time_zone, about), logged, seen)
+    return Log(columns, read_stamps(heads, fixed, time_zone, about), logged, seen)
 
 
-def _read_template(root: Element, about: Subject) -> Template | None:
-    """Read a template, the TIM element or what is around one; None (and a warning) without."""
+def _read_template(
+    root: Element, about: Subject
+) -> tuple[np.dtype[np.void], tuple[Column, ...], dict[str, float]] | None:
+    """Read a template, the TIM element or what is around one; None (and a warning) without.
+
+    It tells what every record begins with, what the indices of values stand for, and the parts
+    of the position that are the same for all records.
+    """
     time = root if root.tag == "TIM" else root.find(".//TIM")
     if time is None:
         about.warn("its template holds no TIM element; the log was left out.")
@@ -192,7 +189,7 @@ def _read_template(root: Element, about: Subject) -> Template | None:
         about.warn(
             f"its template has {len(columns):,} values, of which records can name {_MAX_COLUMNS}."
         )
-    return Template(np.dtype(fields), columns[:_MAX_COLUMNS], fixed)
+    return np.dtype(fields), columns[:_MAX_COLUMNS], fixed
 
 
 def record_starts(data: Bytes, head: int, most: int | None = None) -> tuple[IntArray, int]:

@@ -8,13 +8,12 @@ from typing import Any
 
 import numpy as np
 
-from evenacre.io.common.findings import counted
+from evenacre.io.common.findings import Subject, counted
 from evenacre.io.common.fix_quality import position_sigma_m, report_quality
 from evenacre.io.taskdata import ddis
 from evenacre.io.taskdata.amounts import Allotment, read_amounts
 from evenacre.io.taskdata.counters import Sums, compare_log, sums_of
 from evenacre.io.taskdata.machines import MAX_WIDTH_M, Machines, width_of
-from evenacre.io.taskdata.subject import Subject
 from evenacre.io.taskdata.time_log import Log
 from evenacre.io.taskdata.work_states import LoggedWork, logged_work, sections_on, working
 from evenacre.model import FloatArray, Track
@@ -95,7 +94,7 @@ def _width(work: LoggedWork) -> FloatArray | None:
     values = [log.values(index) for index in chosen]
     width = (values[0] if len(values) == 1 else np.nansum(values, axis=0)) * _STEP_M
     bad = (width < 0) | (width > MAX_WIDTH_M)
-    return work.about.without(width, bad, "a working width that cannot be")
+    return work.without(width, bad, "a working width that cannot be")
 
 
 def _speed(log: Log) -> FloatArray | None:

@@ -11,8 +11,8 @@ from defusedxml import DefusedXmlException
 from defusedxml.ElementTree import fromstring
 
 from evenacre.errors import InputError
+from evenacre.io.common.findings import Subject
 from evenacre.io.taskdata.folder import MAIN, TaskFiles
-from evenacre.io.taskdata.subject import Subject
 
 _MAX_XML_BYTES = 64 * 1024**2
 _MAX_TAGS, _MAX_ATTRIBUTES = 1_200_000, 5_000_000

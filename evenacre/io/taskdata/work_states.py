@@ -7,12 +7,11 @@ from functools import cached_property
 
 import numpy as np
 
-from evenacre.io.common.findings import counted
+from evenacre.io.common.findings import Subject, counted
 from evenacre.io.taskdata import ddis
 from evenacre.io.taskdata.machines import DEVICE, FUNCTION, Machines, Part
-from evenacre.io.taskdata.subject import Subject
 from evenacre.io.taskdata.time_log import Log
-from evenacre.model import BoolArray
+from evenacre.model import BoolArray, FloatArray
 
 _ON, _ERROR, _ABSENT = 1, 2, 3
 _LOW_BITS = 0x55555555  # of sixteen states of two bits
@@ -37,6 +36,13 @@ class LoggedWork:
         """Columns of an identifier for the boom and for what it belongs to, the nearest first."""
         own = self.log.index_by_part(ddi)
         return [own[p] for p in [self.boom, *self.machines.path(self.boom)[1:]] if p in own]
+
+    def without(self, values: FloatArray, bad: BoolArray, flaw: str) -> FloatArray:
+        """Take bad values of records as missing, with a warning that they ``have`` a flaw."""
+        if bad.any():
+            count = counted(int(bad.sum()), "record", "have")
+            self.about.warn(f"{count} {flaw}; it is taken as missing.")
+        return np.where(bad, np.nan, values)
 
 
 def logged_work(log: Log, machines: Machines, about: Subject) -> LoggedWork:

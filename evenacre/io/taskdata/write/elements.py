@@ -16,11 +16,11 @@ from shapely.geometry.base import BaseGeometry
 from evenacre import __version__
 from evenacre.errors import InputError
 from evenacre.geo.geodesy import geodesic_area_m2, wrapped
+from evenacre.io.common.findings import Subject
 from evenacre.io.result_folder.exchange import NEW, flush, flush_tree
 from evenacre.io.result_folder.staging import parents_made
 from evenacre.io.result_folder.workplace import workplace
 from evenacre.io.taskdata.folder import open_taskdata
-from evenacre.io.taskdata.subject import Subject
 from evenacre.io.taskdata.tree import read_root
 from evenacre.model import Field
 from evenacre.processes.written import Written

@@ -155,7 +155,7 @@ def check_replaceable(out: Path, account: str = SUMMARY, kind: str = "") -> None
 def put_away(remains: Path, out: Path, account: str, aside: Path) -> list[str]:
     """Delete the unchanged files of an earlier result and keep everything else.
 
-    May be cut short anywhere and begun again.
+    May be cut short anywhere and begun again: what could not be moved or deleted is still there.
 
     Parameters
     ----------
@@ -164,8 +164,6 @@ def put_away(remains: Path, out: Path, account: str, aside: Path) -> list[str]:
     out : Path
         The result that has its place, into which go empty folders, links to folders and what
         desktops left.
-    account : str
-        Name of the file with the account.
     aside : Path
         Where changed files go, under the same relative names; made when needed.
 
@@ -173,11 +171,6 @@ def put_away(remains: Path, out: Path, account: str, aside: Path) -> list[str]:
     -------
     list of str
         Files that went aside.
-
-    Raises
-    ------
-    OSError
-        With what could not be moved or deleted still there.
     """
     own, new = read_account(remains, account), read_account(out, account)
     listed = own.files if own else frozenset()

@@ -45,7 +45,7 @@ def read_prescription(
     elements = {text(zone, "A"): zone for zone in task.findall("TZN")}
     zones: dict[str, _Zone] = {}
     for code, zone in elements.items():
-        name = _name(zone)
+        name = named(zone, f"zone {code}")
         shape = areas(zone.findall("PLN"), about.part(f'zone "{name}"'), "zone")
         zones[code] = _Zone(name, shape, _rates(zone, products))
     kinds = {ddi(value, "A") for zone in elements.values() for value in zone.findall("PDV")}
@@ -126,10 +126,6 @@ def single_rates(task: Element, products: Mapping[str, str]) -> dict[str, float]
         for product, rate in _rates(zone, products).items():
             found.setdefault(product, set()).add(rate)
     return {p: rate for p, rates in found.items() if len(rates) == 1 for rate in rates if rate > 0}
-
-
-def _name(zone: Element) -> str:
-    return named(zone, f"zone {text(zone, 'A')}")
 
 
 def _rates(zone: Element, products: Mapping[str, str]) -> dict[str, float]:

@@ -22,10 +22,6 @@ from evenacre.processes.written import Written
 
 RESULT_LAYERS = ("fields", "passes", "skips", "overlaps", "cover", "zones")
 """Layers of a result worth a GeoParquet file of their own."""
-_STOP_PROPERTIES = (
-    *("name", "kind", "cause", "field", "operation", "advice"),
-    *("area_m2", "mean_width_m", "length_m"),
-)
 
 
 def write_outputs(folder: Path, deliverables: Deliverables) -> dict[str, Any]:
@@ -47,8 +43,8 @@ def write_outputs(folder: Path, deliverables: Deliverables) -> dict[str, Any]:
         write_tables(folder / TABLES, folder / "tables.xlsx", deliverables.tables)
         write_waypoints(folder / "fix_list.gpx", stops)
         places = gpd.points_from_xy(stops["lon"], stops["lat"], crs="EPSG:4326")
-        points = gpd.GeoDataFrame(stops[[*_STOP_PROPERTIES]], geometry=places)
-        write_geojson(folder / "fix_list.geojson", points)
+        facts = stops.drop(columns=["lon", "lat"])
+        write_geojson(folder / "fix_list.geojson", gpd.GeoDataFrame(facts, geometry=places))
         if deliverables.tracks is not None:
             write_layers(folder / GEOPARQUET, layers)
             write_geoparquet(folder / GEOPARQUET / "tracks.parquet", deliverables.tracks)

@@ -175,7 +175,7 @@ def test_external_files_take_their_places(tmp_path: Path) -> None:
     path = by_hand.write(tmp_path / "f.zip", data, LOG, {"PFD00001": part})
     read = read_taskdata(path)
     assert list(read.fields) == ["PFD1"]
-    assert read.tasks[0].field == "PFD1"
+    assert read.tasks[0].field_id == "PFD1"
 
 
 def test_a_towed_drill_and_its_tractor_make_an_implement(tmp_path: Path) -> None:

@@ -141,7 +141,9 @@ def check_replaceable(out: Path, account: str = SUMMARY, kind: str = "") -> None
     strange = [
         file
         for file, path in present.items()
-        if not (own and file in own.files) and not _is_litter(path) and not _links_to_folder(path)
+        if not (own and file in own.files)
+        and not _is_litter(path)
+        and not (path.is_symlink() and path.is_dir())
     ]
     if own is None and strange:
         raise InputError.at(out, "", "is not empty and holds no earlier Evenacre result.", _REMEDY)
@@ -251,10 +253,6 @@ def _relative(folder: Path, path: str | Path) -> str:
 def _is_readable(path: Path) -> bool:
     effective = os.access in os.supports_effective_ids
     return path.is_symlink() or os.access(path, os.R_OK, effective_ids=effective)
-
-
-def _links_to_folder(path: Path) -> bool:
-    return path.is_symlink() and path.is_dir()
 
 
 def _is_litter(path: Path) -> bool:

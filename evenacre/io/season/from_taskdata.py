@@ -105,13 +105,13 @@ def _unknown(source: str, tasks: Sequence[str], seen: list[str]) -> Iterator[Pro
 
 def _one(path: Path, data: TaskData, task: Task, given: dict[str, Any]) -> Season:
     """Make the season of one task, checked as the options of the command line are."""
-    field = data.fields[task.field] if task.field else Field(task.name)
+    field = data.fields[task.field_id] if task.field_id else Field(task.name)
     if task.prescription is not None:
         field = replace(field, zones=task.prescription.zones)
     options = dict(given)
     options.setdefault("field_name", field.name)
     options.setdefault("operation_name", task.name)
-    options.setdefault("products", [product.name for product in task.products])
+    options.setdefault("products", list(task.products))
     options.setdefault("date", _date(task, given.get("time_zone")))
     measured = not {"width", "rows", "row_spacing"} & options.keys()
     if task.implement is not None and not {"width", "row_spacing"} & options.keys():
@@ -150,7 +150,9 @@ def _check(data: TaskData, task: Task, field: Field, options: dict[str, Any]) ->
     problems = []
     place = f'task "{task.name}"'
     if field.boundary is None and "boundary" not in options:
-        where = f'its field "{field.name}" has no boundary' if task.field else "it names no field"
+        where = (
+            f'its field "{field.name}" has no boundary' if task.field_id else "it names no field"
+        )
         problems.append(
             Problem(data.source, place, f"{where}.", "Give the field's outline with --boundary.")
         )
@@ -184,8 +186,7 @@ def _implement(
 def _with_target(application: Application, task: Task) -> Application:
     if application.target_kg_per_m2 is not None:
         return application
-    targets = {product.name: product.target_kg_per_m2 for product in task.products}
-    return replace(application, target_kg_per_m2=targets.get(application.product.name))
+    return replace(application, target_kg_per_m2=task.products.get(application.product.name))
 
 
 def _apart(operations: list[OperationPlan]) -> Iterator[OperationPlan]:

@@ -28,28 +28,19 @@ class Quantity(NamedTuple):
 
 
 QUANTITIES = {
-    1: Quantity("volume", 1e-11, "area"),
-    2: Quantity("volume", 1e-11, "area"),
-    SETPOINT_RATE: Quantity("mass", 1e-6, "area"),
-    ACTUAL_RATE: Quantity("mass", 1e-6, "area"),
-    11: Quantity("count", 1e-3, "area"),
-    12: Quantity("count", 1e-3, "area"),
-    36: Quantity("volume", 1e-9, "time"),
-    37: Quantity("volume", 1e-9, "time"),
-    SETPOINT_FLOW: Quantity("mass", 1e-6, "time"),
-    ACTUAL_FLOW: Quantity("mass", 1e-6, "time"),
-    46: Quantity("count", 1e-3, "time"),
-    47: Quantity("count", 1e-3, "time"),
-    ACTUAL_WIDTH: Quantity("length", 1e-3),
-    DEFAULT_WIDTH: Quantity("length", 1e-3),
-    MAXIMUM_WIDTH: Quantity("length", 1e-3),
+    **dict.fromkeys((1, 2), Quantity("volume", 1e-11, "area")),
+    **dict.fromkeys((SETPOINT_RATE, ACTUAL_RATE), Quantity("mass", 1e-6, "area")),
+    **dict.fromkeys((11, 12), Quantity("count", 1e-3, "area")),
+    **dict.fromkeys((36, 37), Quantity("volume", 1e-9, "time")),
+    **dict.fromkeys((SETPOINT_FLOW, ACTUAL_FLOW), Quantity("mass", 1e-6, "time")),
+    **dict.fromkeys((46, 47), Quantity("count", 1e-3, "time")),
+    **dict.fromkeys((ACTUAL_WIDTH, DEFAULT_WIDTH, MAXIMUM_WIDTH), Quantity("length", 1e-3)),
+    **dict.fromkeys((OFFSET_X, OFFSET_Y), Quantity("length", 1e-3)),
+    SPEED: Quantity("speed", 1e-3),
     81: Quantity("mass", 1.0),
+    352: Quantity("mass", 1e-3),
     116: Quantity("area", 1.0),
     117: Quantity("distance", 1e-3),
-    OFFSET_X: Quantity("length", 1e-3),
-    OFFSET_Y: Quantity("length", 1e-3),
-    352: Quantity("mass", 1e-3),
-    SPEED: Quantity("speed", 1e-3),
 }
 KG_PER_M2 = QUANTITIES[SETPOINT_RATE].step
 RATES = (SETPOINT_RATE, ACTUAL_RATE)

@@ -10,14 +10,6 @@ from evenacre.model import Field, Implement, Track
 
 
 @dataclass(frozen=True)
-class TaskProduct:
-    """A product of a task and the one rate planned for it (kg per m2; None: none, or several)."""
-
-    name: str
-    target_kg_per_m2: float | None = None
-
-
-@dataclass(frozen=True)
 class Prescription:
     """Zones of a task and what each should get."""
 
@@ -32,8 +24,9 @@ class Task:
 
     id: str
     name: str
-    field: str = ""  # Id of its field; empty when it names none
-    products: tuple[TaskProduct, ...] = ()
+    field_id: str = ""  # Of its field; empty when it names none
+    # By name the one rate planned, kg per m2; None: none, or several
+    products: dict[str, float | None] = field(default_factory=dict)
     prescription: Prescription | None = None  # From treatment zones or a grid
     tracks: tuple[Track, ...] = ()  # One for each time log with positions
     # Width, sections and offsets as far as the device tells; None without a width

@@ -12,7 +12,7 @@ from evenacre.io.common.findings import Findings, Subject
 from evenacre.io.common.suggestions import choice, listed
 from evenacre.io.taskdata.amounts import Allotment
 from evenacre.io.taskdata.counters import compare_task
-from evenacre.io.taskdata.element_types import Prescription, Task, TaskData, TaskProduct
+from evenacre.io.taskdata.element_types import Prescription, Task, TaskData
 from evenacre.io.taskdata.fields import read_fields
 from evenacre.io.taskdata.folder import TaskFiles, open_taskdata
 from evenacre.io.taskdata.machines import Machines, implement_of, read_machines
@@ -80,7 +80,7 @@ def _choice_of_tasks(data: TaskData, task: Task) -> tuple[str, ...]:
     """Say which task and field a track is of, where there is a choice."""
     if len(data.tasks) < 2:
         return ()
-    field = data.fields[task.field].name if task.field else "no field"
+    field = data.fields[task.field_id].name if task.field_id else "no field"
     return (
         f'{data.source}: it holds {len(data.tasks)} tasks; this log is of "{task.name}" '
         f"({task.id}) on {field}. Name a task as the layer to take it alone.",
@@ -156,7 +156,7 @@ class _TaskReader:
         return Task(
             id=identity,
             name=name,
-            field=place if place in self.fields else "",
+            field_id=place if place in self.fields else "",
             products=_products(driven, allotments, prescription, single),
             prescription=prescription,
             tracks=tuple(d.track for d in driven),
@@ -208,7 +208,7 @@ def _products(
     allotments: Sequence[Allotment],
     prescription: Prescription | None,
     single: Mapping[str, float],
-) -> tuple[TaskProduct, ...]:
+) -> dict[str, float | None]:
     """Return the products given to a task, logged or planned, with the one rate planned if any."""
     names = [a.product for a in allotments]
     names += [p for d in driven for p in (*d.track.rates, *d.track.flows)]
@@ -217,4 +217,4 @@ def _products(
     named = [name for name in dict.fromkeys(names) if name]
     targets = {p: t for d in driven for p, t in d.targets_kg_per_m2.items()} | dict(single)
     loose = targets.get("") if len(named) == 1 else None
-    return tuple(TaskProduct(name, targets.get(name, loose)) for name in named)
+    return {name: targets.get(name, loose) for name in named}

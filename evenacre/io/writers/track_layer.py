@@ -36,16 +36,19 @@ def track_layer(tracks: Sequence[Track]) -> gpd.GeoDataFrame:
         columns["time"] = np.rint(time_s * 1e6).astype("datetime64[us]")
     measured: dict[str, list[FloatArray | None]] = {
         "speed (m/s)": [t.speed_mps for t in tracks],
-        "heading (deg)": [_degrees(t.heading_rad) for t in tracks],
+        "heading (deg)": [
+            None if t.heading_rad is None else np.degrees(t.heading_rad) for t in tracks
+        ],
         "width (m)": [t.width_m for t in tracks],
         "distance (m)": [t.distance_m for t in tracks],
         "interval (s)": [t.interval_s for t in tracks],
         "position uncertainty (m)": [t.sigma_m for t in tracks],
     }
-    for name in dict.fromkeys(name for t in tracks for name in t.rates):
-        measured[_named("rate", name, "kg/m2")] = [t.rates.get(name) for t in tracks]
-    for name in dict.fromkeys(name for t in tracks for name in t.flows):
-        measured[_named("flow", name, "kg/s")] = [t.flows.get(name) for t in tracks]
+    for what, unit in (("rate", "kg/m2"), ("flow", "kg/s")):
+        logged = [t.rates if what == "rate" else t.flows for t in tracks]
+        for name in dict.fromkeys(name for amounts in logged for name in amounts):
+            title = f"{what} {name} ({unit})" if name else f"{what} ({unit})"
+            measured[title] = [amounts.get(name) for amounts in logged]
     for name, parts in measured.items():
         if any(part is not None for part in parts):
             columns[name] = _joined(parts, tracks, np.nan)
@@ -56,14 +59,6 @@ def track_layer(tracks: Sequence[Track]) -> gpd.GeoDataFrame:
         if any(t.sections is not None and t.sections_are_rows is rows for t in tracks):
             columns[name] = [text for t in tracks for text in _digits(t, rows)]
     return gpd.GeoDataFrame(columns, geometry=_points(tracks), crs="EPSG:4326")
-
-
-def _degrees(heading_rad: FloatArray | None) -> FloatArray | None:
-    return None if heading_rad is None else np.degrees(heading_rad)
-
-
-def _named(what: str, product: str, unit: str) -> str:
-    return f"{what} {product} ({unit})" if product else f"{what} ({unit})"
 
 
 def _joined(

@@ -36,9 +36,8 @@ class TaskFiles:
     def read(self, name: str, limit: int = MAX_BYTES) -> bytes:
         """Return the bytes of a file; InputError if it is missing, damaged or larger."""
         if any(sign in name for sign in "/\\:") or name in ("", ".", ".."):
-            raise InputError.at(
-                self.label, "", f'it names a file outside its folder ("{name}").', DISTRUST
-            )
+            what = f'it names a file outside its folder ("{name}").'
+            raise InputError.at(self.label, "", what, DISTRUST)
         reader = self._readers.get(name.lower())
         if reader is None:
             what = f"the file {name} is missing."

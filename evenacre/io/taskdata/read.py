@@ -67,12 +67,10 @@ def read_taskdata_tracks(
     ]
     if not tracks:
         said = [warning.removesuffix(".") for one in data.tasks for warning in one.warnings]
-        raise InputError.at(
-            data.source,
-            "",
-            "there is no time log with positions in it" + (f" ({said[0]})" if said else "") + ".",
-            "Export the task data after the work is done, with its logs.",
-        )
+        because = f" ({said[0]})" if said else ""
+        what = f"there is no time log with positions in it{because}."
+        remedy = "Export the task data after the work is done, with its logs."
+        raise InputError.at(data.source, "", what, remedy)
     return tracks
 
 
@@ -110,16 +108,12 @@ def _chosen(root: Element, task: str | None, label: str) -> list[Element]:
         if len(found) == 1:
             return found
         if found:
-            raise InputError.at(
-                label,
-                "",
-                f'{len(found)} tasks are called "{task}".',
-                f"Name one by its id: {listed(text(e, 'A') for e in found)}.",
-            )
+            what = f'{len(found)} tasks are called "{task}".'
+            remedy = f"Name one by its id: {listed(text(e, 'A') for e in found)}."
+            raise InputError.at(label, "", what, remedy)
     known = [word for e in elements for word in (text(e, "A"), text(e, "B")) if word]
-    raise InputError.at(
-        label, "", f'there is no task "{task}".', choice(task, known, "It holds no tasks.")
-    )
+    remedy = choice(task, known, "It holds no tasks.")
+    raise InputError.at(label, "", f'there is no task "{task}".', remedy)
 
 
 @dataclass(frozen=True)

@@ -77,22 +77,16 @@ class Room:
 
     def take(self, records: int, ddis_used: list[int]) -> None:
         """Count records with some values as read; InputError when there is no room for them."""
-        groups = [
-            key - ddis.CONDENSED_STATES.start + 1
-            for key in ddis_used
-            if key in ddis.CONDENSED_STATES
-        ]
-        states = ddis.STATES_PER_VALUE * max(groups, default=0)
+        last = max((key for key in ddis_used if key in ddis.CONDENSED_STATES), default=None)
+        groups = 0 if last is None else ddis.CONDENSED_STATES.index(last) + 1
+        states = ddis.STATES_PER_VALUE * groups
         self.left -= records * (
             _BYTES_PER_RECORD + _BYTES_PER_VALUE * len(ddis_used) + _BYTES_PER_STATE * states
         )
         if self.left < 0:
-            raise InputError.at(
-                self.label,
-                "",
-                "its time logs are too large to be read at once.",
-                "Export fewer tasks at a time, or name one task as the layer.",
-            )
+            what = "its time logs are too large to be read at once."
+            remedy = "Export fewer tasks at a time, or name one task as the layer."
+            raise InputError.at(self.label, "", what, remedy)
 
 
 @dataclass(frozen=True)

@@ -38,12 +38,9 @@ def read_root(files: TaskFiles, about: Subject) -> Element:
     """
     root = parse_xml(files, MAIN.upper(), _MAX_XML_BYTES)
     if root.tag != _ROOT:
-        raise InputError.at(
-            files.label,
-            MAIN.upper(),
-            f"it is not ISO 11783-10 task data (it begins with <{root.tag[:40]}>).",
-            "Name the folder or zip of the export.",
-        )
+        what = f"it is not ISO 11783-10 task data (it begins with <{root.tag[:40]}>)."
+        remedy = "Name the folder or zip of the export."
+        raise InputError.at(files.label, MAIN.upper(), what, remedy)
     _merge(root, files, about)
     counts = Counter(element.tag for element in root.iter())
     for tag, most in _MOST.items():

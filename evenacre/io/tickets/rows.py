@@ -108,12 +108,9 @@ def _columns(table: RecordTable) -> dict[str, Header]:
             found[role] = named[0]
     missing = [role for role in _NEEDED if role not in found]
     if missing:
-        raise InputError.at(
-            table.file,
-            "",
-            f"There is no column {listed(missing)}; it has {listed(table.names)}.",
-            f"{_REMEDY} {did_you_mean(missing[0], table.names)}".strip(),
-        )
+        what = f"There is no column {listed(missing)}; it has {listed(table.names)}."
+        remedy = f"{_REMEDY} {did_you_mean(missing[0], table.names)}".strip()
+        raise InputError.at(table.file, "", what, remedy)
     return found
 
 

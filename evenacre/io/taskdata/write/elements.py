@@ -134,9 +134,7 @@ def check_replaceable_zip(target: Path, remedy: str) -> None:
     elif root.get("DataTransferOrigin") != _FROM_OFFICE or root.find("TSK/TLG") is not None:
         why = "a machine has added its work to it"
     elif not _is_unchanged(target):
-        raise InputError.at(
-            target, "", "is there already, and was changed since Evenacre wrote it.", remedy
-        )
+        why = "was changed since Evenacre wrote it"
     else:
         return
     raise InputError.at(target, "", f"is there already, and {why}.", remedy)

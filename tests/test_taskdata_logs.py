@@ -18,8 +18,7 @@ from tasklogs import record, template, v3, v4
 
 from evenacre.io.logs.read_tracks import read_tracks
 from evenacre.io.logs.volume_to_mass import weigh_amounts
-from evenacre.io.taskdata.element_types import Task
-from evenacre.io.taskdata.read import read_taskdata
+from evenacre.io.taskdata.read import Task, read_taskdata
 from evenacre.io.taskdata.time_log import record_starts
 from evenacre.model import Application, Product, SeedLot
 

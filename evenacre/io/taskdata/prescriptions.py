@@ -16,7 +16,6 @@ from shapely.geometry.base import BaseGeometry
 from evenacre.geo.overlay import only_polygons
 from evenacre.io.common.findings import Subject
 from evenacre.io.taskdata import ddis
-from evenacre.io.taskdata.element_types import Prescription
 from evenacre.io.taskdata.fields import areas
 from evenacre.io.taskdata.folder import TaskFiles
 from evenacre.io.taskdata.tree import ddi, integer, named, number, text
@@ -28,6 +27,15 @@ _CODE_GRID, _VALUE_GRID = "1", "2"  # cells of treatment zone codes, or of value
 _MOST_CELLS = 4_000_000
 # Each change from cell to cell is a stretch of outline; noise has as many as cells.
 _MOST_CHANGES = 50_000
+
+
+@dataclass(frozen=True)
+class Prescription:
+    """Zones of a task and what each should get."""
+
+    zones: gpd.GeoDataFrame  # Columns ``zone`` and geometry, EPSG:4326
+    # Planned kg per m2 by zone and product name (``""``: no product is named)
+    rates: dict[str, dict[str, float]]
 
 
 class _Zone(NamedTuple):

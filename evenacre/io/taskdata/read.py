@@ -12,15 +12,44 @@ from evenacre.io.common.findings import Findings, Subject
 from evenacre.io.common.suggestions import choice, listed
 from evenacre.io.taskdata.amounts import Allotment
 from evenacre.io.taskdata.counters import compare_task
-from evenacre.io.taskdata.element_types import Prescription, Task, TaskData
 from evenacre.io.taskdata.fields import read_fields
 from evenacre.io.taskdata.folder import TaskFiles, open_taskdata
 from evenacre.io.taskdata.machines import Machines, implement_of, read_machines
-from evenacre.io.taskdata.prescriptions import read_prescription, single_rates
+from evenacre.io.taskdata.prescriptions import Prescription, read_prescription, single_rates
 from evenacre.io.taskdata.time_log import Room, read_log
 from evenacre.io.taskdata.tracks import Driven, track_of
 from evenacre.io.taskdata.tree import by_id, named, read_root, text
-from evenacre.model import Implement, Track
+from evenacre.model import Field, Implement, Track
+
+
+@dataclass(frozen=True)
+class Task:
+    """One job (TSK)."""
+
+    id: str
+    name: str
+    field_id: str = ""  # Of its field; empty when it names none
+    # By name the one rate planned, kg per m2; None: none, or several
+    products: dict[str, float | None] = field(default_factory=dict)
+    prescription: Prescription | None = None  # From treatment zones or a grid
+    tracks: tuple[Track, ...] = ()  # One for each time log with positions
+    # Width, sections and offsets as far as the device tells; None without a width
+    implement: Implement | None = None
+    logs: int = 0  # Time logs the task names, whether or not they were read
+    notes: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class TaskData:
+    """A set of task data."""
+
+    source: str  # File name, as shown to people
+    farm: str = ""  # Empty unless exactly one is named
+    # In file order; fields by id
+    fields: dict[str, Field] = field(default_factory=dict)
+    tasks: tuple[Task, ...] = ()
+    warnings: tuple[str, ...] = ()
 
 
 def read_taskdata(path: Path, *, task: str | None = None, time_zone: str | None = None) -> TaskData:

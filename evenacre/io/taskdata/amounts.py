@@ -26,11 +26,12 @@ class Allotment(NamedTuple):
 
 @dataclass
 class Amounts:
-    """Amounts logged by product: (n,) kg per m2 and per s, what is no mass, steady setpoints."""
+    """Amounts logged by product."""
 
-    rates: dict[str, FloatArray]
-    flows: dict[str, FloatArray]
-    targets_kg_per_m2: dict[str, float]
+    rates: dict[str, FloatArray]  # (n,) kg per m2
+    flows: dict[str, FloatArray]  # (n,) kg per s
+    targets_kg_per_m2: dict[str, float]  # Steady setpoints
+    # What is measured by volume or count
     unweighed: list[Unweighed] = field(default_factory=list)
 
 

@@ -25,13 +25,12 @@ _NO_POSITION = {NO_FIX: "no fix", 14: "error", NOT_TOLD: "not available"}
 
 
 class Stamps(NamedTuple):
-    """When and where each record was made; NaN where it does not say."""
+    """When and where each record was made, (n,); NaN where it does not say."""
 
-    # (n,)
     time_s: FloatArray
     lon: FloatArray
     lat: FloatArray
-    quality: IntArray  # (n,) Kind of fix, numbered as in :mod:`evenacre.io.common.fix_quality`
+    quality: IntArray  # Kind of fix, numbered as in :mod:`evenacre.io.common.fix_quality`
 
 
 def read_stamps(

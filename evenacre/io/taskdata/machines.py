@@ -36,9 +36,8 @@ Link = tuple[str, str]
 class Part:
     """An element of a machine (DET)."""
 
-    # As time logs name it; id of the machine
-    id: str
-    device: str
+    id: str  # As time logs name it
+    device: str  # Id of the machine
     kind: str  # Its type: `FUNCTION`, `SECTION` and so on
     name: str
     number: int  # Among elements of its type

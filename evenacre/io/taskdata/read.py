@@ -46,8 +46,7 @@ class TaskData:
 
     source: str  # File name, as shown to people
     farm: str = ""  # Empty unless exactly one is named
-    # In file order; fields by id
-    fields: dict[str, Field] = field(default_factory=dict)
+    fields: dict[str, Field] = field(default_factory=dict)  # By id, in file order
     tasks: tuple[Task, ...] = ()
     warnings: tuple[str, ...] = ()
 
@@ -154,8 +153,8 @@ class _TaskReader:
     fields: set[str]
     products: Mapping[str, str]
     room: Room
+    # Time logs that were read; a log belongs to one task
     taken: set[str] = field(default_factory=set)
-    """Time logs that were read; a log belongs to one task."""
 
     def read(self, element: Element, time_zone: str | None) -> Task:
         """Read a task with its logs."""

@@ -196,7 +196,7 @@ def record_starts(data: Bytes, head: int, most: int | None = None) -> tuple[IntA
     head : int
         Bytes before the count of a record.
     """
-    raw, size = memoryview(data), len(data)
+    raw, size = data.data, len(data)
     after = 0
 
     def chain() -> Iterator[int]:

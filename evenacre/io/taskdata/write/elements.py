@@ -86,14 +86,9 @@ def add_point(line: Element, kind: str, lon: float, lat: float) -> None:
 
 def add_field(root: Element, identity: str, field: Field, boundary: BaseGeometry) -> Element:
     """Add a field with its boundary and unworkable ground, and return its element."""
-    place = SubElement(
-        root,
-        "PFD",
-        A=identity,
-        C=name(field.name),
-        D=f"{geodesic_area_m2(boundary):.0f}",
-        **farm_reference(root, "F"),
-    )
+    area = f"{geodesic_area_m2(boundary):.0f}"
+    facts = {"A": identity, "C": name(field.name), "D": area, **farm_reference(root, "F")}
+    place = SubElement(root, "PFD", facts)
     add_polygons(place, boundary, _BOUNDARY)
     if field.unworkable is not None:
         add_polygons(place, field.unworkable, _OBSTACLE)

@@ -65,18 +65,9 @@ def _add_task(
     planned = [rate for rate in task.rates if rate.kg_per_m2 is not None or rate.by_zone]
     everywhere = any(rate.kg_per_m2 is not None for rate in planned)
     default = len(zones) + 1 if everywhere else _OUTSIDE
-    job = SubElement(
-        root,
-        "TSK",
-        A=identity,
-        B=elements.name(task.name),
-        **elements.farm_reference(root, "D"),
-        E=place,
-        G=_PLANNED,
-        H=str(default),
-        I=str(_OUTSIDE),
-        J=str(_OUTSIDE),
-    )
+    facts = {"A": identity, "B": elements.name(task.name), **elements.farm_reference(root, "D")}
+    codes = {"H": str(default), "I": str(_OUTSIDE), "J": str(_OUTSIDE)}
+    job = SubElement(root, "TSK", {**facts, "E": place, "G": _PLANNED, **codes})
     none = {products[rate.product]: 0.0 for rate in task.rates}
     _add_zone(job, _OUTSIDE, "nothing planned", none)
     for code, (zone, ground) in enumerate(zones, start=1):

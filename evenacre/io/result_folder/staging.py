@@ -72,9 +72,9 @@ def settled_place(out: Path) -> Path:
 
 @contextmanager
 def disk_troubles_told(out: Path, option: str = "--out") -> Iterator[None]:
-    """Turn what the disk refuses while writing to ``out`` into a complaint about it.
+    """Turn what the disk refuses while writing to ``out`` into an InputError about it.
 
-    The complaint advises the option that chooses another folder. Other errors pass as they are.
+    It advises the option that chooses another folder. Other errors pass as they are.
     """
     out = Path(os.path.abspath(out))
     try:
@@ -85,7 +85,7 @@ def disk_troubles_told(out: Path, option: str = "--out") -> Iterator[None]:
         # An error that names a file has to be about one on the way to the result or beside it.
         if not (path.is_relative_to(out.parent) or out.is_relative_to(path)):
             raise
-        raise _complaint(error, out, option) from error
+        raise _disk_error(error, out, option) from error
 
 
 @contextmanager
@@ -105,7 +105,7 @@ def parents_made(out: Path) -> Iterator[None]:
                     folder.rmdir()
 
 
-def _complaint(error: OSError, out: Path, option: str) -> InputError:
+def _disk_error(error: OSError, out: Path, option: str) -> InputError:
     """Say what a person can do about a failed write."""
     # A read-only disk has no free space either, so this comes first.
     if error.errno in _FORBIDDEN:

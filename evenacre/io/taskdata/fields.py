@@ -55,8 +55,8 @@ def _field(element: Element, name: str, root: Subject) -> Field:
     if boundary is not None:
         try:
             outline = gpd.GeoDataFrame(geometry=[boundary], index=[1], crs=4326)
-            for doubt in check_reach(outline, about.name, "field"):
-                about.findings.warn(doubt)
+            for warning in check_reach(outline, about.name, "field"):
+                about.findings.warn(warning)
         except InputError as error:
             about.findings.warn(f"{error.problems[0]} Its boundary was left out.")
             boundary = None

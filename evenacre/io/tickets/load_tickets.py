@@ -131,12 +131,12 @@ def _ticket(
     product, compartment = _contents(row, plan, findings)
     mass = row.mass_kg
     if mass < 0:
-        raise row.complaint(
+        raise row.error(
             f'The weight "{row.weight}" is negative.',
             'Write what came out as "cleaned out" and what stayed as "remaining", both positive.',
         )
     if mass > _MOST_KG:
-        raise row.complaint(
+        raise row.error(
             f'The weight "{row.weight}" is more than any cart carries.',
             "Check the number and its unit.",
         )
@@ -151,7 +151,7 @@ def _event(row: TicketRow) -> str:
     for event, spellings in _EVENTS.items():
         if word in spellings:
             return event
-    raise row.complaint(
+    raise row.error(
         f'"{row.event}" is not an event.' if word else "The event is missing.",
         f"Write filled, remaining or cleaned out. {did_you_mean(word, _EVENTS)}".strip(),
     )
@@ -163,12 +163,12 @@ def _contents(row: TicketRow, plan: OperationPlan, findings: Findings) -> tuple[
     bins = [c.name for c in plan.implement.compartments]
     product, compartment = row.product, row.compartment
     if compartment and bins and compartment not in bins:
-        raise row.complaint(f'There is no compartment "{compartment}".', choice(compartment, bins))
+        raise row.error(f'There is no compartment "{compartment}".', choice(compartment, bins))
     if not product:
         riding = [p for p, c in plan.compartment_of if c == compartment] if compartment else placed
         riding = list(dict.fromkeys(riding or placed))
         if len(riding) != 1:
-            raise row.complaint("It does not say which product.", "Fill in the product column.")
+            raise row.error("It does not say which product.", "Fill in the product column.")
         product = riding[0]
     elif placed and product not in placed:
         findings.warn(
@@ -178,7 +178,7 @@ def _contents(row: TicketRow, plan: OperationPlan, findings: Findings) -> tuple[
     if not compartment:
         rides = [c for p, c in plan.compartment_of if p == product] or bins
         if len(rides) > 1:
-            raise row.complaint(
+            raise row.error(
                 "It does not say which compartment.",
                 f"Fill in the compartment column: {listed(rides)}.",
             )

@@ -62,7 +62,7 @@ class TicketRow:
         """The weight as written."""
         return parse_quantity(self.weight, Dimension.MASS, file=self.file, place=self.line)
 
-    def complaint(self, what: str, remedy: str) -> InputError:
+    def error(self, what: str, remedy: str) -> InputError:
         """Say what is wrong with the line."""
         return InputError.at(self.file, self.line, what, remedy)
 

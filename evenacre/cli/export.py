@@ -45,11 +45,8 @@ def export(
     """Write boundaries, zones and planned rates as ISO 11783-10 task data (version 4)."""
     with plain_errors() as written:
         from evenacre.io.season.load import load_season
-        from evenacre.io.taskdata.write.write_taskdata import (
-            PlannedTask,
-            check_replaceable_zip,
-            write_tasks,
-        )
+        from evenacre.io.taskdata.write.elements import check_replaceable_zip
+        from evenacre.io.taskdata.write.prescriptions import PlannedTask, write_tasks
         from evenacre.planning.season.zone_rates import planned_rates
         from evenacre.processes.interrupts import held
         from evenacre.reports.sentences.planned_rates import planned_rate_lines

@@ -60,7 +60,7 @@ Told = tuple[dict[str, Any], list[str]]
 
 def _from_figures(options: FinishOptions, out: Path | None, units: str, written: Written) -> Told:
     """Acres and pounds typed in."""
-    from evenacre.io.writers.finish import write_finish
+    from evenacre.io.writers.results import write_finish
     from evenacre.reports.sentences.finish import finish_account, finish_lines
     from evenacre.units.display import unit_system
 
@@ -79,7 +79,7 @@ def _from_tracks(
 
     from evenacre.coverage.audit import audit_operation
     from evenacre.io.season.load_operation import load_operation
-    from evenacre.io.writers.finish import write_finish
+    from evenacre.io.writers.results import write_finish
     from evenacre.planning.finish.finish_job import finish_job
     from evenacre.reports.maps.finish import finish_features, finish_map, run_out_spot
     from evenacre.reports.sentences.findings import refusals_in_words, sentences

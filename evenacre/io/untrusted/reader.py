@@ -37,25 +37,7 @@ _CHECKS = {MapKind.GEOJSON: check_geojson, MapKind.GEOPACKAGE: check_geopackage}
 
 
 def layers(path: Path) -> list[tuple[str, str]]:
-    """List the layers of a map file.
-
-    Parameters
-    ----------
-    path : Path
-        Of a file that is not a zip.
-
-    Returns
-    -------
-    list of (str, str)
-        Name and geometry type of each layer with shapes.
-
-    Raises
-    ------
-    InputError
-        Without the name of the file, when it would do more than hold shapes.
-    Exception
-        Of GDAL, SQLite or Arrow, when it cannot be read.
-    """
+    """Answer `MapReader.layers`; errors do not name the file, or are of GDAL, SQLite or Arrow."""
     kind = _look_into(path)
     if kind is MapKind.GEOPARQUET:
         return [(path.stem, "Unknown")]
@@ -75,27 +57,7 @@ def layers(path: Path) -> list[tuple[str, str]]:
 
 
 def read(path: Path, layer: str, *, shapes_only: bool = False) -> gpd.GeoDataFrame | pd.DataFrame:
-    """Read one layer whole.
-
-    Parameters
-    ----------
-    path : Path
-        Of a file that is not a zip.
-    shapes_only : bool
-        Leave the attributes.
-
-    Returns
-    -------
-    GeoDataFrame or DataFrame
-        As stored; without geometry when the layer has none.
-
-    Raises
-    ------
-    InputError
-        Without the name of the file, when it would do more than hold shapes or is over budget.
-    Exception
-        Of GDAL, SQLite or Arrow, when it cannot be read.
-    """
+    """Answer `MapReader.read` with errors as of `layers`."""
     kind = _look_into(path)
     if kind is MapKind.GEOPARQUET:
         return _read_parquet(path)

@@ -63,8 +63,8 @@ def read(path: Path, layer: str, *, shapes_only: bool = False) -> gpd.GeoDataFra
         return _read_parquet(path)
     options = allow_only(kind)
     info = pyogrio.read_info(path, layer=layer, force_feature_count=True, **options)
-    _check_attributes(layer, len(info["fields"]))
-    _check_features(layer, info["features"])
+    _check_attributes(f'layer "{layer}"', len(info["fields"]))
+    _check_features(f'layer "{layer}"', info["features"])
     return pyogrio.read_dataframe(
         path, layer=layer, columns=[] if shapes_only else None, on_invalid="ignore", **options
     )
@@ -103,30 +103,26 @@ def _read_parquet(path: Path) -> gpd.GeoDataFrame:
     return gpd.read_parquet(path)
 
 
-def _check_attributes(layer: str, count: int) -> None:
+def _check_attributes(place: str, count: int) -> None:
     """Each attribute is a column as long as the layer."""
     if count > budget.ATTRIBUTES:
         raise InputError.at(
             "",
-            _place(layer),
+            place,
             f"Its features have {count:,} attributes, more than the {budget.ATTRIBUTES:,} that "
             "can be read.",
             "Export it again with fewer.",
         )
 
 
-def _check_features(layer: str, count: int) -> None:
+def _check_features(place: str, count: int) -> None:
     if count > budget.FEATURES:
         raise InputError.at(
             "",
-            _place(layer),
+            place,
             f"It has over {budget.FEATURES:,} features, more than can be read.",
             "Export fewer at a time: one field, or a day.",
         )
-
-
-def _place(layer: str) -> str:
-    return f'layer "{layer}"' if layer else ""
 
 
 def _as_arrow(frame: pd.DataFrame) -> pa.Table:

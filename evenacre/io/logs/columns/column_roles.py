@@ -22,7 +22,7 @@ from evenacre.io.logs.columns.column_names import (
     read_header,
 )
 from evenacre.io.logs.columns.records_table import RecordTable
-from evenacre.units.parsing import EXAMPLES, Dimension, unit_factor
+from evenacre.units.parsing import Dimension, example_unit, unit_factor
 
 DIMENSIONS = {
     "rate": Dimension.MASS_PER_AREA,
@@ -140,7 +140,7 @@ def _asked_use(table: RecordTable, role: str, text: str) -> ColumnUse:
                 "columns",
                 f"{role} = {text}",
                 f'"{unit_text}" is not a unit of {dimension}.',
-                f"Write a unit of {dimension}, such as [{EXAMPLES[dimension][0]}].",
+                f"Write a unit of {dimension}, such as [{example_unit(dimension)}].",
             )
     elif unit_text and name == "heading":
         unit = 1.0 if unit_text.lower().startswith("rad") else None
@@ -216,7 +216,7 @@ def _amounts(
             findings.warn(
                 f'{file}: column "{header.name}" looks like a {role} but has no unit of '
                 f"{dimension}, so it is not used. To use it, give --column "
-                f"'{role}={header.name} [{EXAMPLES[dimension][0]}]'."
+                f"'{role}={header.name} [{example_unit(dimension)}]'."
             )
     if len(found) == 1:
         found = [("", found[0][1])]

@@ -11,7 +11,7 @@ from evenacre.io.common.findings import Findings, counted
 from evenacre.io.logs.columns.column_roles import DIMENSIONS, ColumnPlan, ColumnUse
 from evenacre.io.logs.columns.records_table import RecordTable
 from evenacre.model import UNDATED_S, FloatArray, Track
-from evenacre.units.parsing import EXAMPLES, unit_factor
+from evenacre.units.parsing import example_unit, unit_factor
 
 _SETTLED_WITHIN = 0.05
 _AGREEING_RATES = 0.02
@@ -161,7 +161,7 @@ class _Reader:
             unit = self._settled(use, values)
         if unit is not None:
             return values * unit
-        example, key = EXAMPLES[DIMENSIONS[use.role]][0], f":{use.key}" if use.key else ""
+        example, key = example_unit(DIMENSIONS[use.role]), f":{use.key}" if use.key else ""
         call = f"--column '{use.role}{key}={use.column} [{example}]'"
         if use.asked:
             raise self.table.error(

@@ -46,13 +46,7 @@ class Dialect:
 
 
 def sniff(content: bytes, file: str) -> Dialect:
-    """Find out how a table is written from its first lines.
-
-    Raises
-    ------
-    csv.Error
-        When it is no table of text.
-    """
+    """Find out how a table is written from its first lines."""
     lines = content[: 1 << 18].decode(errors="replace").splitlines()[:_SAMPLE_LINES]
     separator = ""
     skipped = 0
@@ -143,11 +137,6 @@ def read_delimited(
 
     Separators ``, ; tab |``, decimal commas, byte order marks, UTF-8, UTF-16 and Latin text
     are recognised. Lines of a wrong length are left out with a warning while they are few.
-
-    Parameters
-    ----------
-    most_records : int
-        A table of more is refused.
     """
     content = _utf8(read_whole(path), path.name, findings)
     budget.check_count(content, b"\n", most_records, path.name)
@@ -283,17 +272,7 @@ def _judge_bad_lines(table: RecordTable, count: int, first: int, findings: Findi
 def read_csv_tracks(
     path: Path, columns: Mapping[str, str], crs: str | None, time_zone: str | None
 ) -> list[Track]:
-    """Read a log kept as a table of text, one fix, or one section of a fix, a line.
-
-    Parameters
-    ----------
-    columns : mapping of str to str
-        Role to column name; see ``columns.ROLES``.
-    crs : str or None
-        System of projected columns.
-    time_zone : str or None
-        Zone of times that name none.
-    """
+    """Read a log of a fix, or a section of a fix, a line; arguments as of `read_tracks`."""
     findings = Findings()
     table = read_delimited(path, findings)
     table, plan = widen(table, plan_columns(table, columns, findings), findings)

@@ -20,8 +20,8 @@ from evenacre.io.writers.geoparquet import (
     write_layers,
 )
 from evenacre.model import Track
+from evenacre.reports.figure_text import iso_time
 from evenacre.reports.maps.stored_layers import join_layers, operation_layers
-from evenacre.reports.writers.figure_text import iso_time
 
 N = 40
 

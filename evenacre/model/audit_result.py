@@ -12,6 +12,7 @@ from affine import Affine
 from pyproj import CRS
 
 from evenacre.model import FloatArray
+from evenacre.model.finding import Finding
 
 
 @dataclass(frozen=True)
@@ -143,8 +144,7 @@ class AuditResult:
     # Records read, used and dropped, by reason
     cleaning: dict[str, int] = dataclasses.field(default_factory=dict)
     sources: tuple[str, ...] = ()
-    notes: tuple[str, ...] = ()
-    warnings: tuple[str, ...] = ()
+    findings: tuple[Finding, ...] = ()
     totals: RunningTotals | None = None  # how far the job had come at any moment
 
 

@@ -5,7 +5,7 @@ radians. Positions are WGS 84 longitude and latitude in degrees; a geometry that
 the antimeridian has longitudes running past 180 rather than wrapping.
 """
 
-from evenacre.model.arrays import BoolArray, FloatArray, IntArray
+from evenacre.arrays import BoolArray, FloatArray, IntArray
 from evenacre.model.field import Field
 from evenacre.model.grazing import Booking, Grazing, HerdClass, Paddock, Seeding, Stay
 from evenacre.model.implement import Compartment, Implement, TowedUnit

@@ -11,8 +11,8 @@ import numpy as np
 from evenacre.errors import InputError, Problem
 from evenacre.io.common.findings import Findings
 from evenacre.io.common.suggestions import did_you_mean, listed
-from evenacre.io.logs.formats.csv_log import read_delimited
-from evenacre.io.logs.typed_times import (
+from evenacre.io.tables.text_table import read_delimited
+from evenacre.io.tables.time_texts import (
     not_read,
     on_undated_clock,
     seconds_of,

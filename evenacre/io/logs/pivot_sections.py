@@ -11,9 +11,9 @@ import pyarrow as pa
 
 from evenacre.io.common.arrow_arrays import coded
 from evenacre.io.common.findings import Findings
-from evenacre.io.logs.columns.column_names import read_header
 from evenacre.io.logs.columns.column_roles import ColumnPlan, ColumnUse
-from evenacre.io.logs.columns.records_table import RecordTable
+from evenacre.io.tables.headers import read_header
+from evenacre.io.tables.record_table import RecordTable
 from evenacre.model import FloatArray, IntArray
 
 _NUMBERS = re.compile(r"^(section|sect|sec|boom|row|opener|tower)(_(id|no|nr|num|number|index))?$")

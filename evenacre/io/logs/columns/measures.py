@@ -9,7 +9,7 @@ import numpy as np
 from evenacre.errors import InputError
 from evenacre.io.common.findings import Findings, counted
 from evenacre.io.logs.columns.column_roles import DIMENSIONS, ColumnPlan, ColumnUse
-from evenacre.io.logs.columns.records_table import RecordTable
+from evenacre.io.tables.record_table import RecordTable
 from evenacre.model import UNDATED_S, FloatArray, Track
 from evenacre.units.parsing import example_unit, unit_factor
 

@@ -9,8 +9,8 @@ from evenacre.errors import InputError
 from evenacre.geo.geodesy import wrapped
 from evenacre.io.common.findings import FEW, Findings, counted
 from evenacre.io.logs.columns.column_roles import ColumnPlan
-from evenacre.io.logs.columns.records_table import RecordTable
 from evenacre.io.maps.crs import parse_crs
+from evenacre.io.tables.record_table import RecordTable
 from evenacre.model import BoolArray, FloatArray
 
 _FARM_DEGREES = 5.0

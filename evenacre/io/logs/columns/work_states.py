@@ -10,7 +10,7 @@ from evenacre.errors import InputError
 from evenacre.io.common.arrow_arrays import bools, coded
 from evenacre.io.common.findings import FEW, Findings, counted, one_line
 from evenacre.io.logs.columns.column_roles import ColumnPlan, ColumnUse
-from evenacre.io.logs.columns.records_table import RecordTable
+from evenacre.io.tables.record_table import RecordTable
 from evenacre.model import BoolArray, FloatArray
 
 _ON = (

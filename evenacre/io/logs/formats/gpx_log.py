@@ -17,8 +17,8 @@ from evenacre.io.common.findings import Findings, counted
 from evenacre.io.logs.build_tracks import build_tracks
 from evenacre.io.logs.columns.column_roles import plan_columns
 from evenacre.io.logs.columns.positions import checked_degrees
-from evenacre.io.logs.columns.records_table import RecordTable
 from evenacre.io.logs.formats.runs import nominal_clock
+from evenacre.io.tables.record_table import RecordTable
 from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.files import read_whole
 from evenacre.model import IntArray, Track

@@ -20,10 +20,10 @@ from evenacre.io.logs.build_tracks import build_tracks
 from evenacre.io.logs.columns.clock import Clock, read_clock
 from evenacre.io.logs.columns.column_roles import ColumnPlan, plan_columns
 from evenacre.io.logs.columns.positions import checked_degrees
-from evenacre.io.logs.columns.records_table import RecordTable
 from evenacre.io.logs.formats.polygon_log import polygon_tracks
 from evenacre.io.logs.formats.runs import NOMINAL_SPEED_MPS, run_tracks
 from evenacre.io.maps.read_layer import Source, read_layer
+from evenacre.io.tables.record_table import RecordTable
 from evenacre.model import FloatArray, IntArray, Track
 
 _SINGLE = shapely.GeometryType.POLYGON  # kinds with a higher number have several parts

@@ -13,8 +13,8 @@ from evenacre.io.common.findings import Findings, counted
 from evenacre.io.logs.build_tracks import fix_clock
 from evenacre.io.logs.columns.column_roles import ColumnPlan
 from evenacre.io.logs.columns.measures import read_lengths
-from evenacre.io.logs.columns.records_table import RecordTable
 from evenacre.io.logs.formats.runs import NOMINAL_SPEED_MPS, run_tracks
+from evenacre.io.tables.record_table import RecordTable
 from evenacre.model import BoolArray, FloatArray, IntArray, Track
 
 _SLIVER = 0.01  # of the middle area of the layer

@@ -13,8 +13,8 @@ from evenacre.io.common.findings import Findings
 from evenacre.io.logs.build_tracks import build_tracks
 from evenacre.io.logs.columns.clock import Clock
 from evenacre.io.logs.columns.column_roles import ColumnPlan, ColumnUse
-from evenacre.io.logs.columns.records_table import RecordTable
 from evenacre.io.logs.columns.work_states import working_states
+from evenacre.io.tables.record_table import RecordTable
 from evenacre.model import BoolArray, FloatArray, IntArray, Track
 
 NOMINAL_SPEED_MPS = 2.0

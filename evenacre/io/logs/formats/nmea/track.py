@@ -18,9 +18,9 @@ from evenacre.io.logs.build_tracks import build_tracks
 from evenacre.io.logs.columns.clock import Clock
 from evenacre.io.logs.columns.column_roles import ColumnPlan, ColumnUse
 from evenacre.io.logs.columns.positions import checked_degrees
-from evenacre.io.logs.columns.records_table import RecordTable
 from evenacre.io.logs.formats.nmea.epochs import Epochs, join_epochs
 from evenacre.io.logs.formats.nmea.sentences import Scan, scan_sentences
+from evenacre.io.tables.record_table import RecordTable
 from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.files import read_whole
 from evenacre.model import Track

@@ -1,4 +1,4 @@
-"""Tables of text, however they are written, and the logs kept as such."""
+"""Tables of text, however they are written: separator, decimal mark, names, encoding."""
 
 from __future__ import annotations
 
@@ -7,7 +7,6 @@ import csv
 import io
 import itertools
 import re
-from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -15,16 +14,11 @@ import pyarrow as pa
 import pyarrow.csv as pacsv
 
 from evenacre.errors import InputError
+from evenacre.io.common.arrow_arrays import told_apart
 from evenacre.io.common.findings import FEW, Findings, counted
-from evenacre.io.logs.build_tracks import build_tracks
-from evenacre.io.logs.columns.column_names import told_apart
-from evenacre.io.logs.columns.column_roles import plan_columns
-from evenacre.io.logs.columns.positions import column_positions
-from evenacre.io.logs.columns.records_table import RecordTable
-from evenacre.io.logs.pivot_sections import widen
+from evenacre.io.tables.record_table import RecordTable
 from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.files import read_whole
-from evenacre.model import Track
 
 _SEPARATORS = (";", "\t", "|", ",")
 _SAMPLE_LINES = 200
@@ -267,14 +261,3 @@ def _judge_bad_lines(table: RecordTable, count: int, first: int, findings: Findi
             "put text that holds the separator in quotes.",
         )
     findings.warn(f"{table.file}: {what}; left out.")
-
-
-def read_csv_tracks(
-    path: Path, columns: Mapping[str, str], crs: str | None, time_zone: str | None
-) -> list[Track]:
-    """Read a log of a fix, or a section of a fix, a line; arguments as of `read_tracks`."""
-    findings = Findings()
-    table = read_delimited(path, findings)
-    table, plan = widen(table, plan_columns(table, columns, findings), findings)
-    lon, lat = column_positions(table, plan, crs, findings)
-    return build_tracks(table, lon, lat, plan, time_zone, findings)

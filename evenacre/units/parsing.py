@@ -170,7 +170,7 @@ def parse_quantity(text: str, dimension: Dimension, *, file: str = "", place: st
         raise error(f'"{text}" has no unit.')
     factor = unit_factor(unit, dimension)
     if factor is None:
-        raise error(*_unit_complaint(text, unit, dimension))
+        raise error(*_why_refused(text, unit, dimension))
     value = number * factor
     if not math.isfinite(value):
         raise error(f'"{text}" is not a finite number.')
@@ -216,7 +216,7 @@ def _plain_number(text: str, error: Any) -> float:
         raise error(f'"{text}" is not a number.') from None
 
 
-def _unit_complaint(text: str, unit: str, dimension: Dimension) -> tuple[str, str | None]:
+def _why_refused(text: str, unit: str, dimension: Dimension) -> tuple[str, str | None]:
     """Say why a unit was refused."""
     if re.search(r"\b(bu|bushels?)\b", unit, re.IGNORECASE) and dimension in _BUSHEL_TRAPS:
         return (
@@ -233,5 +233,5 @@ def _unit_complaint(text: str, unit: str, dimension: Dimension) -> tuple[str, st
         return f'"{text}" is a {other}, not a {dimension}.', None
     known = (*spellings(), *(unit for _, *units in _UNITS.values() for unit in units))
     near = difflib.get_close_matches(unit.lower(), known, n=1, cutoff=0.75)
-    hint = f' Did you mean "{near[0]}"?' if near else ""
-    return f'"{text}" has a unit that is not known: "{unit}".{hint}', None
+    meant = f' Did you mean "{near[0]}"?' if near else ""
+    return f'"{text}" has a unit that is not known: "{unit}".{meant}', None

@@ -28,13 +28,7 @@ _COARSE_M = 0.1
 
 
 def position_sigma_m(quality: IntArray) -> FloatArray:
-    """Standard uncertainty of positions from their kind of fix, NaN where it is not told.
-
-    Parameters
-    ----------
-    quality : (n,) int
-        Numbers of this module.
-    """
+    """Standard uncertainty of positions from their kind of fix, NaN where it is not told."""
     table = np.full(max(NOT_TOLD, int(quality.max(initial=0))) + 1, np.nan)
     for kind, (_, sigma) in _KINDS.items():
         table[kind] = np.nan if sigma is None else sigma
@@ -42,13 +36,7 @@ def position_sigma_m(quality: IntArray) -> FloatArray:
 
 
 def report_quality(file: str, quality: IntArray, findings: Findings) -> None:
-    """Say of what kinds the used positions are, and warn of those that are off by decimetres.
-
-    Parameters
-    ----------
-    quality : (n,) int
-        Of the positions that are used.
-    """
+    """Say of what kinds the used positions are, and warn of those that are off by decimetres."""
     kinds, counts = np.unique(quality, return_counts=True)
     told = [
         (int(count), kind, *_KINDS[kind])

@@ -33,12 +33,7 @@ def to_wgs84(
 ) -> tuple[gpd.GeoDataFrame, list[str]]:
     """Bring a layer to WGS 84 degrees, longitudes running on past 180.
 
-    Parameters
-    ----------
-    frame : GeoDataFrame
-        Two-dimensional, no empty geometry.
-    crs_text : str, optional
-        What the coordinates are in, over whatever the file says.
+    It is two-dimensional without empty geometry; ``crs_text`` goes before what the file says.
     """
     warnings: list[str] = []
     bounds = np.asarray(frame.total_bounds)

@@ -53,13 +53,8 @@ def read_boundary(
 def check_reach(frame: gpd.GeoDataFrame, file: str, what: str) -> list[str]:
     """Refuse an outline that no field has: with a corner far from its own middle.
 
-    Each feature is judged by itself. Corners that are strange without being impossible get a
-    warning.
-
-    Parameters
-    ----------
-    what : str
-        What each outline stands for: ``"field"``.
+    Each feature, which is a ``what``, is judged by itself. Corners that are strange without being
+    impossible get a warning.
     """
     warnings = []
     west, south, east, north = frame.geometry.bounds.to_numpy().T
@@ -116,13 +111,7 @@ def read_zones(
 
     Features of one name become one zone, features without a name are numbered, and where
     zones overlap the first listed keeps the ground, so that none is counted twice.
-
-    Parameters
-    ----------
-    boundary : shapely geometry, optional
-        The field's boundary, to warn of zones that lie elsewhere.
-    name_column : str, optional
-        The attribute with the zone's name; else one that looks like it.
+    Without ``name_column`` the attribute that looks most like it gives the names.
     """
     frame, warnings = _areas(source, "zone", boundary, cache)
     names = names_of(frame, _ZONE_COLUMNS, source, name_column)

@@ -59,7 +59,9 @@ class Source:
 def read_layer(
     source: Source, *, polygons: bool = True, cache: LayerCache | None = None
 ) -> tuple[gpd.GeoDataFrame, list[str]]:
-    """Read the chosen features of one layer.
+    """Read the chosen features of one layer: two-dimensional, no empty geometry.
+
+    The index is the feature's number in the file, from 1.
 
     Parameters
     ----------
@@ -67,15 +69,6 @@ def read_layer(
         Prefer the one layer with polygons when the file has several and none is named.
     cache : LayerCache, optional
         Keeps whole layers between calls, for files that hold many fields.
-
-    Returns
-    -------
-    GeoDataFrame
-        In EPSG:4326, two-dimensional, no empty geometry, longitudes running on past 180
-        where the features cross the antimeridian. The index is the feature's number in
-        the file, from 1.
-    list of str
-        Warnings.
     """
     warnings: list[str] = []
     cache = {} if cache is None else cache

@@ -27,13 +27,7 @@ def to_polygons(
 
     A line whose ends meet is taken for the outline it draws, and an outline that crosses
     itself is mended; both with a warning.
-
-    Parameters
-    ----------
-    frame : GeoDataFrame
-        EPSG:4326, two-dimensional.
-    what : str
-        What the polygons stand for: ``"boundary"``.
+    The layer is two-dimensional, in EPSG:4326; each polygon stands for a ``what``.
     """
     _check_work(frame.geometry.array, file)
     warnings: list[str] = []

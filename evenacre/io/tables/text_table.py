@@ -8,6 +8,7 @@ import io
 import itertools
 import re
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 
 import pyarrow as pa
@@ -180,7 +181,7 @@ def read_delimited(
     places = _Places(content, dialect.skipped_lines, tuple(bad_lines))
     table = RecordTable(path.name, data, places, dialect.decimal_comma)
     if bad_lines:
-        _judge_bad_lines(table, len(bad_lines), places.line(bad_lines[0]), findings)
+        _judge_bad_lines(table, len(bad_lines), places.lines[bad_lines[0] - 1], findings)
     if len(table) == 0:
         raise InputError.at(
             path.name,
@@ -197,17 +198,18 @@ class _Places:
     def __init__(self, content: bytes, skipped: int, bad: tuple[int, ...]) -> None:
         self._content, self._skipped, self._bad = content, skipped, frozenset(bad)
 
-    def line(self, number: int) -> int:
-        """File line of the n-th filled line after the header, counted from 1."""
-        return self._lines()[number - 1]
+    @cached_property
+    def lines(self) -> list[int]:
+        """File lines of the filled lines after the header."""
+        lines = enumerate(self._content.splitlines(), 1)
+        return [number for number, line in lines if number > self._skipped + 1 and line]
 
-    def _lines(self) -> list[int]:
-        lines = self._content.splitlines()
-        return [i + 1 for i, line in enumerate(lines) if i > self._skipped and line]
+    @cached_property
+    def _good(self) -> list[int]:
+        return [line for n, line in enumerate(self.lines, 1) if n not in self._bad]
 
     def __call__(self, row: int) -> str:
-        good = [line for n, line in enumerate(self._lines(), 1) if n not in self._bad]
-        return f"line {good[row]:,}"
+        return f"line {self._good[row]:,}"
 
 
 def _utf8(raw: bytes, file: str, findings: Findings) -> bytes:

@@ -78,10 +78,7 @@ def read_rows(path: Path, findings: Findings) -> list[TicketRow]:
     columns = _columns(table)
     unit = _header_unit(columns["weight"])
     cells = {
-        role: table.text(columns[role].name).fill_null("").to_pylist()
-        if role in columns
-        else [""] * len(table)
-        for role in _COLUMNS
+        role: table.words(columns[role].name if role in columns else None) for role in _COLUMNS
     }
     cells["weight"] = [
         f"{text} {unit}" if unit and _NUMBER_ONLY.fullmatch(text) else text

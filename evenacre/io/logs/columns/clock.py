@@ -53,7 +53,7 @@ def read_clock(
     findings: Findings,
 ) -> Clock:
     """Read the times of records from one column, or from a date and a time column."""
-    reader = _Reader(table, time, zone_of(time_zone), findings)
+    reader = _TimeReader(table, time, zone_of(time_zone), findings)
     if table.holds_numbers(time.column):
         return reader.from_numbers(date)
     texts = table.text(time.column)
@@ -72,7 +72,7 @@ def _dates(table: RecordTable, date: ColumnUse) -> pa.Array:
 
 
 @dataclass(frozen=True)
-class _Reader:
+class _TimeReader:
     """A column of times."""
 
     table: RecordTable

@@ -43,7 +43,7 @@ def with_measures(
     InputError
         When a column the person named has no unit and none can be told.
     """
-    reader = _Reader(table, plan, paces, findings)
+    reader = _MeasureReader(table, plan, paces, findings)
     return replace(
         track,
         width_m=reader.width(),
@@ -61,12 +61,12 @@ def read_lengths(
 ) -> tuple[FloatArray | None, FloatArray | None]:
     """Width and distance columns alone (m), for records whose order is not yet known."""
     unknown = np.full(len(table), np.nan)
-    reader = _Reader(table, plan, (unknown, unknown), findings)
+    reader = _MeasureReader(table, plan, (unknown, unknown), findings)
     return reader.width(), reader.plain("distance")
 
 
 @dataclass(frozen=True)
-class _Reader:
+class _MeasureReader:
     table: RecordTable
     plan: ColumnPlan
     paces: Paces

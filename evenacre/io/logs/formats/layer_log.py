@@ -80,14 +80,9 @@ def _attributes(file: str, frame: gpd.GeoDataFrame) -> RecordTable:
 
 
 def _cells(values: pd.Series[Any]) -> pa.Array:
-    """One attribute as numbers, states, times or text; lists, objects and bytes as text."""
-    try:
-        cells = pa.array(values, from_pandas=True)
-    except (pa.ArrowInvalid, pa.ArrowTypeError, pa.ArrowNotImplementedError):
-        cells = None
-    if cells is None or pa.types.is_nested(cells.type) or pa.types.is_binary(cells.type):
-        return pa.array(values.astype(str), pa.string())
-    return cells
+    """One attribute as numbers, states, times or text, as the map reader gave it; bytes as text."""
+    cells = pa.array(values, from_pandas=True)
+    return pa.array(values.astype(str)) if pa.types.is_binary(cells.type) else cells
 
 
 # A long straight line has two vertices; fixes as dense as a log's keep passes from being

@@ -61,12 +61,8 @@ def join_epochs(kinds: dict[str, Sentences], day: date | None) -> Epochs:
 
     The place and the quality come from GGA, else from GNS, else from RMC; speed and course from
     RMC, else from the VTG that follows. Sentences belong together when they tell the same time;
-    where a receiver leaves out the fractions of a second, the first with the first.
-
-    Parameters
-    ----------
-    day : datetime.date or None
-        Date (UTC) of the first sentence, for logs that tell none.
+    where a receiver leaves out the fractions of a second, the first with the first. ``day`` is
+    the date (UTC) of the first sentence, for logs that tell none.
     """
     read = pd.concat([_fixes(kinds[kind], kind) for kind in _FIELD])
     timed = read[np.isfinite(read["second"])].sort_values("place", ignore_index=True)

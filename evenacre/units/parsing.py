@@ -155,7 +155,7 @@ def parse_quantity(text: str, dimension: Dimension, *, file: str = "", place: st
 
     text = text.strip().translate(TYPOGRAPHY)
     if dimension is Dimension.LENGTH and (pair := _FEET_INCHES.fullmatch(text)):
-        return _plain_number(pair[1], error) * FOOT_M + _plain_number(pair[2], error) * FOOT_M / 12
+        return _sure_number(pair[1], error) * FOOT_M + _sure_number(pair[2], error) * FOOT_M / 12
     rest = text
     if dimension in _PRICES:
         rest = _CURRENCY.sub("", text, count=1).strip()
@@ -179,6 +179,14 @@ def parse_quantity(text: str, dimension: Dimension, *, file: str = "", place: st
     return value if abs(value) > _NOTHING else 0.0
 
 
+def plain_number(text: str) -> float | None:
+    """Read a number alone, with a decimal point or comma; None when it is none."""
+    try:
+        return float(text.strip().replace(",", "."))
+    except ValueError:
+        return None
+
+
 def _remedy(dimension: Dimension) -> str:
     _, first, second = _UNITS[dimension]
     article = "an" if dimension.value[0] in "aeiou" else "a"
@@ -196,10 +204,10 @@ def _split(text: str, error: Any) -> tuple[float, str]:
     found = _NUMBER.match(text)
     if not found:
         raise error(f'"{text}" does not start with a number.' if text else "The value is empty.")
-    return _plain_number(found.group(), error), text[found.end() :].strip()
+    return _sure_number(found.group(), error), text[found.end() :].strip()
 
 
-def _plain_number(text: str, error: Any) -> float:
+def _sure_number(text: str, error: Any) -> float:
     """Read a number with a decimal point or comma; refuse what could be either."""
     digits = text
     unsigned = digits.lstrip("+-")

@@ -20,7 +20,7 @@ from evenacre.io.settings_book.lines import (
 )
 from evenacre.io.writers.cells import cell, without_apostrophe
 from evenacre.model import PastSetting
-from evenacre.units.parsing import parse_quantity
+from evenacre.units.parsing import parse_quantity, plain_number
 
 _NUMBER = re.compile(r"[-+]?[\d.,]+(?:[eE][-+]?\d+)?")
 
@@ -115,8 +115,5 @@ def _measured(text: str, name: str, book: BookText) -> float | None:
 
 
 def _number(text: str) -> float | None:
-    try:
-        value = float(text.strip(" %").replace(",", "."))
-    except ValueError:
-        return None
-    return value if 0 <= value < math.inf else None
+    value = plain_number(text.strip(" %"))
+    return value if value is not None and 0 <= value < math.inf else None

@@ -7,7 +7,7 @@ import re
 
 from evenacre.errors import InputError
 from evenacre.units.display import POUND_KG
-from evenacre.units.parsing import Dimension, parse_quantity
+from evenacre.units.parsing import Dimension, parse_quantity, plain_number
 
 # All common practice, no source: the division of a truck scale, and what people say of the rest.
 _TRUCK_DIVISION_KG = 20 * POUND_KG
@@ -87,12 +87,9 @@ def _share(way: str) -> float:
 
 
 def _percent(figure: str, file: str, place: str) -> float:
-    try:
-        share = float(figure[:-1].strip().replace(",", ".")) / 100.0
-    except ValueError:
-        share = -1.0
-    if not 0 <= share < 1:
+    percent = plain_number(figure[:-1])
+    if percent is None or not 0 <= percent / 100.0 < 1:
         raise InputError.at(
             file, place, f'"{figure}" is not a percentage of error.', 'Write it as "1 %".'
         )
-    return share
+    return percent / 100.0

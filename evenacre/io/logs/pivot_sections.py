@@ -20,6 +20,8 @@ _NUMBERS = re.compile(r"^(section|sect|sec|boom|row|opener|tower)(_(id|no|nr|num
 _STATES = re.compile(r"^(state|status|on|on_off|active|switch)$")
 _KEYS = ("time", "date", "start", "lon", "lat", "x", "y", "machine")
 _MOST = 1000
+# A width in long form is that of a section; the sections' own widths come from the drill.
+_SPENT = ("section_number", "row_number", "sections", "rows", "width")
 
 
 @dataclass(frozen=True)
@@ -90,10 +92,6 @@ def widen(
     first = fixes.first
     wide = replace(table, data=data, place=lambda row: table.place(int(first[row])))
     return wide, ColumnPlan(tuple(uses))
-
-
-_SPENT = ("section_number", "row_number", "sections", "rows", "width")
-# A width in long form is that of a section; the sections' own widths come from the drill.
 
 
 def _role(use: ColumnUse) -> str:

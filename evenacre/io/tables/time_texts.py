@@ -27,6 +27,8 @@ _FARTHEST_S = 15 * 3600.0  # from UTC, more than any place on earth
 _LONGEST = 80  # characters of a time
 _TRIED = 1000
 _UTC_NAMES = ("Z", "UTC", "GMT")
+_MILLISECONDS = 1e11
+_HAS_CLOCK = re.compile(r"\d:\d\d")
 
 
 @dataclass(frozen=True)
@@ -167,10 +169,6 @@ def _other_spellings(texts: pa.Array) -> tuple[FloatArray, FloatArray]:
     shape = r"(Z|UTC|GMT|\d[+-]\d{2}:?\d{2})$"
     zoned = bools(pc.match_substring_regex(texts, shape))
     return np.asarray(seconds, dtype=float), np.where(zoned, 0.0, np.nan)
-
-
-_MILLISECONDS = 1e11
-_HAS_CLOCK = re.compile(r"\d:\d\d")
 
 
 def seconds_of(texts: list[str], date: str, time_zone: str | None) -> FloatArray:

@@ -24,6 +24,12 @@ from evenacre.io.untrusted.files import read_whole
 from evenacre.model import IntArray, Track
 
 _OWN = {"lon": "lon", "lat": "lat", "time": "time", "speed": "speed (m/s)"}
+# GPX 1.0 and the common point extensions give speed in metres per second.
+_NAMES = {"speed": "speed (m/s)", "course": "course (deg)"}
+_UNUSED = {"ele", "magvar", "geoidheight", "fix", "sat", "hdop", "vdop", "pdop", "extensions"}
+# Every name is a column as long as the track, so a file of ever new names could fill any memory.
+_MOST_NAMES = 200
+_CHUNK = 1 << 20
 
 
 def read_gpx_tracks(path: Path, columns: Mapping[str, str], time_zone: str | None) -> list[Track]:
@@ -68,14 +74,6 @@ def read_gpx_tracks(path: Path, columns: Mapping[str, str], time_zone: str | Non
     lon, lat = checked_degrees(lon, lat, path.name, "track points", findings)
     clock = None if plan.get("time") else nominal_clock(path.name, lon, lat, segments, findings)
     return build_tracks(table, lon, lat, plan, time_zone, findings, clock=clock)
-
-
-# GPX 1.0 and the common point extensions give speed in metres per second.
-_NAMES = {"speed": "speed (m/s)", "course": "course (deg)"}
-_UNUSED = {"ele", "magvar", "geoidheight", "fix", "sat", "hdop", "vdop", "pdop", "extensions"}
-# Every name is a column as long as the track, so a file of ever new names could fill any memory.
-_MOST_NAMES = 200
-_CHUNK = 1 << 20
 
 
 class _Points:

@@ -27,6 +27,13 @@ from evenacre.io.tables.record_table import RecordTable
 from evenacre.model import FloatArray, IntArray, Track
 
 _SINGLE = shapely.GeometryType.POLYGON  # kinds with a higher number have several parts
+# A long straight line has two vertices; fixes as dense as a log's keep passes from being
+# taken for gaps.
+_SPACING_M = 2.0
+_USUAL_FIXES = 1e6  # of longer drives fixes lie further apart
+_MOST_M = 5e6  # more than any drill drives in a season
+# What a line says of its whole length says nothing of one fix.
+_WHOLE_LINE = ("distance", "interval", "heading", "time", "date", "start", "end")
 
 
 def read_layer_tracks(
@@ -83,15 +90,6 @@ def _cells(values: pd.Series[Any]) -> pa.Array:
     """One attribute as numbers, states, times or text, as the map reader gave it; bytes as text."""
     cells = pa.array(values, from_pandas=True)
     return pa.array(values.astype(str)) if pa.types.is_binary(cells.type) else cells
-
-
-# A long straight line has two vertices; fixes as dense as a log's keep passes from being
-# taken for gaps.
-_SPACING_M = 2.0
-_USUAL_FIXES = 1e6  # of longer drives fixes lie further apart
-_MOST_M = 5e6  # more than any drill drives in a season
-# What a line says of its whole length says nothing of one fix.
-_WHOLE_LINE = ("distance", "interval", "heading", "time", "date", "start", "end")
 
 
 def line_tracks(

@@ -154,9 +154,11 @@ def _day(parts: pa.Array) -> tuple[FloatArray, bool | None, bool]:
 def _other_spellings(texts: pa.Array) -> tuple[FloatArray, FloatArray]:
     """Month names and the like, left to pandas; it is slow, so only when all else fails.
 
-    Nothing is read when hardly any of the first texts is a time.
+    Nothing is read when hardly any of the first texts is a time, and no word without a digit:
+    pandas takes "today" and "now" for the moment it reads them.
     """
     nothing = np.full(len(texts), np.nan)
+    texts = pc.if_else(pc.match_substring_regex(texts, r"\pN"), texts, pa.scalar(None, pa.string()))
     if len(texts) > _TRIED and np.isnan(_other_spellings(texts[:_TRIED])[0]).mean() > 0.5:
         return nothing, nothing
     series = pd.Series(texts.to_pylist(), dtype=object)

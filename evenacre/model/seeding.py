@@ -16,9 +16,8 @@ from evenacre.model.product import Product
 class Booking:
     """The drill is wanted elsewhere."""
 
-    # Both included
     first: dt.date
-    last: dt.date
+    last: dt.date  # included
     what: str  # what it is wanted for
     hours_s: float | None = None  # time it takes of each day; None: the whole day
 

@@ -29,10 +29,8 @@ _EITHER = "Write tower = 2, or rows such as 9-16."
 class BlockageNote:
     """A blockage as a person wrote it down."""
 
-    # Named in problems
     file: str
     place: str
-    # Times
     start: str
     end: str
     # Which tower, or which rows (``"9-16"``); one of them is empty

@@ -94,12 +94,6 @@ def read_layer(
     return frame, warnings + more
 
 
-def layer_names(path: Path) -> list[str]:
-    """Return the names of the layers of a map file."""
-    with _layers(Source(path)) as layers:
-        return [layer.name for layer in layers]
-
-
 class _Layer(NamedTuple):
     """A layer of a map file, or of one of those in a zip."""
 

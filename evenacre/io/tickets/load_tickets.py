@@ -14,7 +14,7 @@ import numpy as np
 from evenacre.errors import InputError, Problem
 from evenacre.io.common.findings import Findings
 from evenacre.io.common.suggestions import choice, did_you_mean, listed
-from evenacre.io.logs.typed_times import (
+from evenacre.io.tables.time_texts import (
     not_read,
     on_undated_clock,
     seconds_of,

@@ -9,9 +9,9 @@ from pathlib import Path
 from evenacre.errors import InputError
 from evenacre.io.common.findings import Findings
 from evenacre.io.common.suggestions import choice, did_you_mean, listed
-from evenacre.io.logs.columns.column_names import Header, read_header
-from evenacre.io.logs.columns.records_table import RecordTable
-from evenacre.io.logs.formats.csv_log import read_delimited
+from evenacre.io.tables.headers import Header, read_header
+from evenacre.io.tables.record_table import RecordTable
+from evenacre.io.tables.text_table import read_delimited
 from evenacre.io.untrusted import budget
 from evenacre.model import OperationPlan
 from evenacre.units.parsing import Dimension, parse_quantity
@@ -75,10 +75,7 @@ def read_rows(path: Path, findings: Findings) -> list[TicketRow]:
     columns = _columns(table)
     unit = _header_unit(columns["weight"])
     cells = {
-        role: table.text(columns[role].name).fill_null("").to_pylist()
-        if role in columns
-        else [""] * len(table)
-        for role in _COLUMNS
+        role: table.words(columns[role].name if role in columns else None) for role in _COLUMNS
     }
     cells["weight"] = [
         f"{text} {unit}" if unit and _NUMBER_ONLY.fullmatch(text) else text

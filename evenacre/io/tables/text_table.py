@@ -1,4 +1,4 @@
-"""Tables of text, however they are written, and the logs kept as such."""
+"""Tables of text, however they are written: separator, decimal mark, names, encoding."""
 
 from __future__ import annotations
 
@@ -7,24 +7,19 @@ import csv
 import io
 import itertools
 import re
-from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 
 import pyarrow as pa
 import pyarrow.csv as pacsv
 
 from evenacre.errors import InputError
+from evenacre.io.common.arrow_arrays import told_apart
 from evenacre.io.common.findings import FEW, Findings, counted
-from evenacre.io.logs.build_tracks import build_tracks
-from evenacre.io.logs.columns.column_names import told_apart
-from evenacre.io.logs.columns.column_roles import plan_columns
-from evenacre.io.logs.columns.positions import column_positions
-from evenacre.io.logs.columns.records_table import RecordTable
-from evenacre.io.logs.pivot_sections import widen
+from evenacre.io.tables.record_table import RecordTable
 from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.files import read_whole
-from evenacre.model import Track
 
 _SEPARATORS = (";", "\t", "|", ",")
 _SAMPLE_LINES = 200
@@ -46,13 +41,7 @@ class Dialect:
 
 
 def sniff(content: bytes, file: str) -> Dialect:
-    """Find out how a table is written from its first lines.
-
-    Raises
-    ------
-    csv.Error
-        When it is no table of text.
-    """
+    """Find out how a table is written from its first lines."""
     lines = content[: 1 << 18].decode(errors="replace").splitlines()[:_SAMPLE_LINES]
     separator = ""
     skipped = 0
@@ -143,11 +132,6 @@ def read_delimited(
 
     Separators ``, ; tab |``, decimal commas, byte order marks, UTF-8, UTF-16 and Latin text
     are recognised. Lines of a wrong length are left out with a warning while they are few.
-
-    Parameters
-    ----------
-    most_records : int
-        A table of more is refused.
     """
     content = _utf8(read_whole(path), path.name, findings)
     budget.check_count(content, b"\n", most_records, path.name)
@@ -197,7 +181,7 @@ def read_delimited(
     places = _Places(content, dialect.skipped_lines, tuple(bad_lines))
     table = RecordTable(path.name, data, places, dialect.decimal_comma)
     if bad_lines:
-        _judge_bad_lines(table, len(bad_lines), places.line(bad_lines[0]), findings)
+        _judge_bad_lines(table, len(bad_lines), places.lines[bad_lines[0] - 1], findings)
     if len(table) == 0:
         raise InputError.at(
             path.name,
@@ -214,17 +198,18 @@ class _Places:
     def __init__(self, content: bytes, skipped: int, bad: tuple[int, ...]) -> None:
         self._content, self._skipped, self._bad = content, skipped, frozenset(bad)
 
-    def line(self, number: int) -> int:
-        """File line of the n-th filled line after the header, counted from 1."""
-        return self._lines()[number - 1]
+    @cached_property
+    def lines(self) -> list[int]:
+        """File lines of the filled lines after the header."""
+        lines = enumerate(self._content.splitlines(), 1)
+        return [number for number, line in lines if number > self._skipped + 1 and line]
 
-    def _lines(self) -> list[int]:
-        lines = self._content.splitlines()
-        return [i + 1 for i, line in enumerate(lines) if i > self._skipped and line]
+    @cached_property
+    def _good(self) -> list[int]:
+        return [line for n, line in enumerate(self.lines, 1) if n not in self._bad]
 
     def __call__(self, row: int) -> str:
-        good = [line for n, line in enumerate(self._lines(), 1) if n not in self._bad]
-        return f"line {good[row]:,}"
+        return f"line {self._good[row]:,}"
 
 
 def _utf8(raw: bytes, file: str, findings: Findings) -> bytes:
@@ -278,24 +263,3 @@ def _judge_bad_lines(table: RecordTable, count: int, first: int, findings: Findi
             "put text that holds the separator in quotes.",
         )
     findings.warn(f"{table.file}: {what}; left out.")
-
-
-def read_csv_tracks(
-    path: Path, columns: Mapping[str, str], crs: str | None, time_zone: str | None
-) -> list[Track]:
-    """Read a log kept as a table of text, one fix, or one section of a fix, a line.
-
-    Parameters
-    ----------
-    columns : mapping of str to str
-        Role to column name; see ``columns.ROLES``.
-    crs : str or None
-        System of projected columns.
-    time_zone : str or None
-        Zone of times that name none.
-    """
-    findings = Findings()
-    table = read_delimited(path, findings)
-    table, plan = widen(table, plan_columns(table, columns, findings), findings)
-    lon, lat = column_positions(table, plan, crs, findings)
-    return build_tracks(table, lon, lat, plan, time_zone, findings)

@@ -1,7 +1,9 @@
-"""Dates and times written as text, read in bulk."""
+"""Dates and times written as text: columns of them in bulk, and those typed beside a log."""
 
 from __future__ import annotations
 
+import re
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -10,8 +12,10 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from evenacre.io.common.arrow_arrays import bools, floats
-from evenacre.io.common.years import days_since_1970
-from evenacre.model import FloatArray
+from evenacre.io.common.findings import Findings
+from evenacre.io.common.time_zones import localised, zone_of
+from evenacre.io.common.years import THESE_YEARS, days_since_1970, other_years
+from evenacre.model import UNDATED_S, FloatArray, Track
 
 _CLOCK = (
     r"(?P<hour>\d{1,2}):(?P<minute>\d{2})(?::(?P<second>\d{1,2}(?:[.,]\d+)?))?"
@@ -23,6 +27,8 @@ _FARTHEST_S = 15 * 3600.0  # from UTC, more than any place on earth
 _LONGEST = 80  # characters of a time
 _TRIED = 1000
 _UTC_NAMES = ("Z", "UTC", "GMT")
+_MILLISECONDS = 1e11
+_HAS_CLOCK = re.compile(r"\d:\d\d")
 
 
 @dataclass(frozen=True)
@@ -148,9 +154,11 @@ def _day(parts: pa.Array) -> tuple[FloatArray, bool | None, bool]:
 def _other_spellings(texts: pa.Array) -> tuple[FloatArray, FloatArray]:
     """Month names and the like, left to pandas; it is slow, so only when all else fails.
 
-    Nothing is read when hardly any of the first texts is a time.
+    Nothing is read when hardly any of the first texts is a time, and no word without a digit:
+    pandas takes "today" and "now" for the moment it reads them.
     """
     nothing = np.full(len(texts), np.nan)
+    texts = pc.if_else(pc.match_substring_regex(texts, r"\pN"), texts, pa.scalar(None, pa.string()))
     if len(texts) > _TRIED and np.isnan(_other_spellings(texts[:_TRIED])[0]).mean() > 0.5:
         return nothing, nothing
     series = pd.Series(texts.to_pylist(), dtype=object)
@@ -163,3 +171,56 @@ def _other_spellings(texts: pa.Array) -> tuple[FloatArray, FloatArray]:
     shape = r"(Z|UTC|GMT|\d[+-]\d{2}:?\d{2})$"
     zoned = bools(pc.match_substring_regex(texts, shape))
     return np.asarray(seconds, dtype=float), np.where(zoned, 0.0, np.nan)
+
+
+def seconds_of(texts: list[str], date: str, time_zone: str | None) -> FloatArray:
+    """Return times on the clock that tracks use; NaN where a text is none of this age.
+
+    Times with a zone go to UTC; those without are of ``time_zone`` when it is known, else
+    they stay on the machine's own clock. A time of day alone is of ``date``.
+    """
+    numbers = pd.to_numeric(pd.Series(texts, dtype=str), errors="coerce").to_numpy(dtype=float)
+    seconds = np.where(numbers >= _MILLISECONDS, numbers / 1000, numbers)
+    words = np.isnan(numbers)
+    if words.any():
+        chosen = [texts[i] for i in np.flatnonzero(words)]
+        clock_only = [bool(date) and bool(re.match(r"\d{1,2}:", t.strip())) for t in chosen]
+        dated = [f"{date} {t}" if c else t for t, c in zip(chosen, clock_only, strict=True)]
+        seconds[words] = _words(dated, time_zone)
+    return np.where(other_years(seconds), np.nan, seconds)
+
+
+def not_read(text: str) -> str:
+    """Say of a text that `seconds_of` found to be none what is wrong with it."""
+    years = f" {THESE_YEARS}" if re.search(r"\d", text) else ""
+    return f'"{text}" is not a time{years}.'
+
+
+def _words(texts: list[str], time_zone: str | None) -> FloatArray:
+    times = [t if _HAS_CLOCK.search(t) else None for t in texts]
+    read = read_time_texts(pa.array(times, pa.string()))
+    zone = zone_of(time_zone)
+    wall_s = np.where(other_years(read.wall_s), np.nan, read.wall_s)
+    if zone is None or not read.dated:
+        return np.asarray(wall_s - np.nan_to_num(read.offset_s))
+    utc = localised(wall_s, zone, Findings(), "")
+    return np.where(np.isnan(read.offset_s), utc, wall_s - read.offset_s)
+
+
+def time_span(tracks: Sequence[Track]) -> tuple[float, float] | None:
+    """First and last time of some tracks; None when they hold none."""
+    times = [t.time_s[np.isfinite(t.time_s)] for t in tracks]
+    times = [t for t in times if len(t)]
+    return (min(t.min() for t in times), max(t.max() for t in times)) if times else None
+
+
+def on_undated_clock(span: tuple[float, float], times_s: Sequence[float]) -> bool:
+    """Tell whether a log gives the time of day only, and all these times a date too."""
+    return span[1] < UNDATED_S and all(t > UNDATED_S for t in times_s)
+
+
+def time_of_day(time_s: float, time_zone: str | None) -> float:
+    """Seconds since midnight."""
+    stamp = pd.Timestamp(time_s, unit="s", tz="UTC")
+    wall = stamp.tz_convert(zone_of(time_zone) or "UTC").tz_localize(None)
+    return float((wall - wall.normalize()).total_seconds())

@@ -70,6 +70,12 @@ class RecordTable:
         missing = pc.is_in(pc.utf8_lower(cells), value_set=_EMPTY)
         return pc.if_else(missing, pa.scalar(None, pa.string()), cells)
 
+    def words(self, column: str | None) -> list[str]:
+        """Cells as text, empty where there is nothing, and everywhere without a column."""
+        return (
+            [""] * len(self) if column is None else pc.fill_null(self.text(column), "").to_pylist()
+        )
+
     def is_empty(self, column: str) -> bool:
         """Tell whether no cell of a column is filled."""
         head = RecordTable(self.file, self.data.slice(0, 100), self.place)

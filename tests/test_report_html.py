@@ -20,7 +20,7 @@ from evenacre.model.finding import reader_findings
 from evenacre.reports.maps.geodata import encode
 from evenacre.reports.maps.interactive import script_json
 from evenacre.reports.pages.audit import document, render_operation
-from evenacre.units.parsing import METRIC, US
+from evenacre.units.display import METRIC, US
 
 
 def page(*results: AuditResult, farm: str = "Three Larks Farm") -> str:

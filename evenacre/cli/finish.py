@@ -133,7 +133,7 @@ def _typed(
 ) -> None:
     """Acres and pounds typed in."""
     from evenacre.reports.sentences.finish import finish_account, finish_lines
-    from evenacre.units.parsing import unit_system
+    from evenacre.units.display import unit_system
 
     result, product = typed_finish(texts)
     account = finish_account(result, product=product.name)
@@ -166,7 +166,7 @@ def _from_tracks(
     from evenacre.reports.maps.finish import finish_features, finish_map, run_out_spot
     from evenacre.reports.sentences.findings import refusals_in_words, sentences
     from evenacre.reports.sentences.finish import finish_account, finish_lines
-    from evenacre.units.parsing import unit_system
+    from evenacre.units.display import unit_system
 
     if loads is not None:
         plan = replace(plan, ticket_file=loads)

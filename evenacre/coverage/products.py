@@ -14,7 +14,8 @@ from evenacre.coverage.cover import Cover
 from evenacre.coverage.grids import GridFrame, area_within
 from evenacre.coverage.steps import expand
 from evenacre.coverage.swath import Strips, Swaths, fan_triangles
-from evenacre.geo.local_crs import WorkingPlane, wrapped
+from evenacre.geo.geodesy import wrapped
+from evenacre.geo.local_crs import WorkingPlane
 from evenacre.geo.overlay import common, intersect, valid
 from evenacre.model import Application, BoolArray, FloatArray, IntArray
 from evenacre.model.audit_result import ProductResult, SetbackFinding, ZoneAmount

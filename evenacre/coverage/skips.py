@@ -14,7 +14,8 @@ from shapely.geometry.base import BaseGeometry
 from evenacre.coverage.cover import overlapping_pairs
 from evenacre.coverage.steps import Steps, tool_ends
 from evenacre.coverage.swath import build_strips, build_swaths
-from evenacre.geo.local_crs import WorkingPlane, wrapped
+from evenacre.geo.geodesy import wrapped
+from evenacre.geo.local_crs import WorkingPlane
 from evenacre.geo.overlay import first_consistent, intersect, subtract, union, widen
 from evenacre.model import Blockage, BoolArray, FloatArray, Implement
 

@@ -39,6 +39,8 @@ from evenacre.planning.season.season_totals import Ledger, ledger
 from evenacre.processes import workers
 from evenacre.processes.generation_time import generation_time
 from evenacre.processes.written import Written
+from evenacre.reports.column import Display
+from evenacre.reports.figure_text import operation_slugs
 from evenacre.reports.maps.stored_layers import join_layers, operation_layers, rasters
 from evenacre.reports.pages.audit import (
     RenderedOperation,
@@ -56,9 +58,8 @@ from evenacre.reports.tables.audit_summary import summary
 from evenacre.reports.tables.fix_list import fix_list
 from evenacre.reports.tables.loads import load_tables
 from evenacre.reports.tables.plan_against_done import planned_done_table
-from evenacre.reports.tables.season import season_tables
-from evenacre.reports.writers.figure_text import operation_slugs
-from evenacre.units.parsing import UnitSystem, unit_system
+from evenacre.reports.tables.season import season_frames
+from evenacre.units.display import UnitSystem, unit_system
 from evenacre.workflows.finished import Claim, FinishedWork
 
 Progress = Callable[[str, int], None]
@@ -362,7 +363,7 @@ def _deliverables(
         layers=join_layers([a.layers for a in audited]),
         tables={
             **tables(results, units, currency=season.currency),
-            **season_tables(book, units, currency=season.currency),
+            **season_frames(book, Display(units, season.currency)),
             **load_tables(loads, balances, units),
             **({"planned_done": planned_done_table(compared, units)} if compared else {}),
         },

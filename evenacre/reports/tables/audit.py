@@ -8,10 +8,10 @@ from typing import Any
 import pandas as pd
 
 from evenacre.model.audit_result import AuditResult
+from evenacre.reports import figure_text as figures
 from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.tables.fix_list import advice, stops
-from evenacre.reports.writers import figure_text as figures
-from evenacre.units.parsing import DisplayUnit, UnitSystem
+from evenacre.units.display import DisplayUnit, UnitSystem
 
 Row = dict[str, Any]
 

@@ -11,8 +11,9 @@ from plans import empty_plan, make_plan
 
 from evenacre.planning.interseeding.plan_types import BEYOND, WEATHER, Relaxation, Rule
 from evenacre.reports.maps.paddock_states import STATES, steps
-from evenacre.reports.sentences.interseeding import interseed_answer, interseed_lines
-from evenacre.reports.sentences.interseeding_facts import (
+from evenacre.reports.pages.interseeding import interseed_lines
+from evenacre.reports.sentences.interseeding import interseed_answer, relaxation_words
+from evenacre.reports.sentences.interseeding_words import (
     chance_text,
     clock,
     short_names,
@@ -20,7 +21,6 @@ from evenacre.reports.sentences.interseeding_facts import (
     span,
     spells,
 )
-from evenacre.reports.sentences.interseeding_rules import relaxation_words
 from evenacre.units.parsing import METRIC, US
 
 

@@ -154,7 +154,10 @@ class Column:
 
     def on_page(self, row: Any, display: Display) -> str:
         """What stands on a page; nothing where nothing is known."""
-        value = self.value(row)
+        return self.written(self.value(row), display)
+
+    def written(self, value: Any, display: Display) -> str:
+        """A value of this column as text."""
         if value is None:
             return ""
         if self.text:
@@ -169,6 +172,11 @@ class Column:
         """Name in a table of data, with its unit."""
         unit = self.quantity.unit
         return f"{self.name} [{unit(display)}]" if unit else str(self.name)
+
+
+def columns(**quantities: Quantity) -> tuple[Column, ...]:
+    """Make columns that stand in JSON alone, or in sentences, by key."""
+    return tuple(Column(key, quantity=quantity) for key, quantity in quantities.items())
 
 
 Remark = str | Callable[[Sequence[Any], Display], str]
@@ -213,6 +221,10 @@ class Table:
         """Columns of an output, in its order."""
         order = {"json": self.json, "page": self.page}.get(output) or tuple(self.by_key)
         return [c for c in map(self.by_key.__getitem__, order) if _stands(c, output)]
+
+    def texts(self, row: Any, display: Display) -> dict[str, str]:
+        """Every value of a row as text, by key, for sentences."""
+        return {column.key: column.on_page(row, display) for column in self.columns}
 
     def given(self, output: Output) -> set[str]:
         """Keys that an output gives, by themselves or in a cell that joins several."""

@@ -55,7 +55,7 @@ from evenacre.reports.tables.audit import tables
 from evenacre.reports.tables.audit_summary import summary
 from evenacre.reports.tables.fix_list import fix_list
 from evenacre.reports.tables.loads import load_tables
-from evenacre.reports.tables.plan_against_done import planned_done_table
+from evenacre.reports.tables.plan_against_done import planned_done_frame
 from evenacre.reports.tables.season import season_frames
 from evenacre.units.parsing import UnitSystem, unit_system
 from evenacre.workflows.finished import Claim, FinishedWork
@@ -362,7 +362,7 @@ def _deliverables(
             **tables(results, units, currency=season.currency),
             **season_frames(book, Display(units, season.currency)),
             **load_tables(loads, balances, units),
-            **({"planned_done": planned_done_table(compared, units)} if compared else {}),
+            **({"planned_done": planned_done_frame(compared, Display(units))} if compared else {}),
         },
         fix_list=fix_list(results, units),
         operations=tuple(

@@ -20,8 +20,14 @@ from evenacre.reports import figure_text as figures
 from evenacre.reports.maps.geodata import encode, to_lonlat
 from evenacre.reports.maps.interactive import MapPieces, map_pieces
 from evenacre.reports.maps.interactive_layers import MapLayer
-from evenacre.reports.sentences.interseeding_facts import chance_text, day_text, numbered, spells
-from evenacre.reports.sentences.interseeding_rules import hours_text, shut_words
+from evenacre.reports.sentences.interseeding_words import (
+    chance_text,
+    day_text,
+    hours_text,
+    numbered,
+    shut_words,
+    spells,
+)
 from evenacre.units.parsing import UnitSystem
 
 _BEGIN_M = 10.0  # of the first pass, drawn to show where a drive begins

@@ -8,9 +8,10 @@ from typing import Any
 
 from evenacre.planning.interseeding.plan_types import InterseedPlan, PaddockPlan, WorkDay
 from evenacre.reports import figure_text as figures
-from evenacre.reports.sentences.interseeding_facts import (
+from evenacre.reports.sentences.interseeding_words import (
     clock,
     day_text,
+    hours_text,
     in_paddock,
     numbered,
     short_day,
@@ -18,7 +19,6 @@ from evenacre.reports.sentences.interseeding_facts import (
     spells,
     whole,
 )
-from evenacre.reports.sentences.interseeding_rules import hours_text
 from evenacre.units.parsing import UnitSystem
 
 STATES = {

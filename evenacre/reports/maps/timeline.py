@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from evenacre.planning.interseeding.plan_types import WHOLE_SHARE, InterseedPlan, PaddockPlan
-from evenacre.reports.sentences.interseeding_facts import (
+from evenacre.reports.sentences.interseeding_words import (
     day_text,
     numbered,
     short_day,

@@ -23,15 +23,12 @@ from evenacre.reports.pages.frame import page, templates
 from evenacre.reports.sentences.audit import card
 from evenacre.reports.sentences.cautions import cautions
 from evenacre.reports.sentences.loads import halfway_sentence
-from evenacre.reports.sentences.plan_against_done import (
-    TITLE,
-    planned_done_account,
-    planned_done_card,
-)
+from evenacre.reports.sentences.plan_against_done import TITLE, planned_done_card
 from evenacre.reports.sentences.season import season_card
 from evenacre.reports.tables.audit_page import accounts
 from evenacre.reports.tables.fix_list import advice, kind_words, stops
 from evenacre.reports.tables.loads_page import balance_account_table, load_accounts
+from evenacre.reports.tables.plan_against_done import planned_done_page_table
 from evenacre.reports.tables.season import season_page_tables
 from evenacre.units.parsing import UnitSystem
 
@@ -176,7 +173,7 @@ def render_planned_done(compared: PlannedDone, units: UnitSystem) -> RenderedPar
         "title": TITLE,
         "about": f"interseeding of {compared.planned.product}",
         "card": planned_done_card(compared, units),
-        "account": planned_done_account(compared, units),
+        "account": planned_done_page_table(compared, Display(units)),
         "warnings": compared.warnings,
     }
     pages = templates()

@@ -17,8 +17,14 @@ from evenacre.planning.interseeding.plan_types import (
 )
 from evenacre.planning.season.seed import shares
 from evenacre.reports import figure_text as figures
-from evenacre.reports.sentences.interseeding_facts import day_text, numbered, part_text, spells
-from evenacre.reports.sentences.interseeding_rules import days_text
+from evenacre.reports.sentences.interseeding_words import (
+    day_text,
+    days_text,
+    fills_at,
+    numbered,
+    part_text,
+    spells,
+)
 from evenacre.units.parsing import UnitSystem
 
 _DAY = dt.timedelta(days=1)
@@ -109,7 +115,7 @@ def _visit(
         f"No. {number}. {part_text(v.share).capitalize()}: {figures.size(v.area_m2, units, 3)}, "
         f"{units.mass.text(v.seed_kg)} of {product} at "
         f"{units.rate.text(plan.schedule.rate_kg_per_m2)}.",
-        *(_load(f, plan, units) for f in plan.fills if _belongs(f, v)),
+        *(_load(f, plan, units) for f in fills_at(plan, v)),
     ]
     if plan.seeding.treated:
         lines.append("Treated seed is not feed.")
@@ -121,11 +127,6 @@ def _visit(
         text="\n".join(lines),
         place=v.paddock,
     )
-
-
-def _belongs(fill: Fill, v: Visit) -> bool:
-    here = fill.paddock == v.paddock and fill.day == v.day
-    return here and v.start_s - 1 <= fill.start_s <= v.end_s + 1
 
 
 def _load(f: Fill, plan: InterseedPlan, units: UnitSystem) -> str:

@@ -14,7 +14,7 @@ from evenacre.planning.loads.stock_balance import Balance
 from evenacre.planning.season.season_totals import Ledger
 from evenacre.reports.sentences.loads import balance_account, halfway_account, loads_account
 from evenacre.reports.tables.fix_list import stops
-from evenacre.reports.tables.plan_against_done import planned_done_summary
+from evenacre.reports.tables.plan_against_done import planned_done_record
 from evenacre.reports.tables.season import season_record
 from evenacre.reports.writers.json_types import json_types
 
@@ -81,7 +81,7 @@ def summary(
             "balance": [balance_account(b) for b in balances],
         }
     if planned_done is not None:
-        account["planned_done"] = planned_done_summary(planned_done)
+        account["planned_done"] = planned_done_record(planned_done)
     clean: dict[str, Any] = json_types(account)
     return clean
 

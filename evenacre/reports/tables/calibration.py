@@ -1,90 +1,184 @@
-"""A calibration as figures in SI, for other programs."""
+"""A calibration and what the settings book knows: every figure in SI."""
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, NamedTuple
 
 from evenacre import __version__
 from evenacre.planning.calibration.calibrate import Calibration
+from evenacre.planning.calibration.compartments import BUSHEL_M3
+from evenacre.reports.column import (
+    AREA,
+    COUNT,
+    MASS,
+    NESTED,
+    RATE,
+    SPEED,
+    WORDS,
+    YES_NO,
+    Column,
+    Display,
+    Quantity,
+    Table,
+    columns,
+    measured,
+    plain_number,
+)
+from evenacre.reports.writers.as_json import record, records
+from evenacre.units.display import POUND_KG, DisplayUnit
 
 SCHEMA = "evenacre/calibrate/1"
 
-
-def calibration_summary(result: Calibration) -> dict[str, Any]:
-    """Give every figure in SI, in a stable order."""
-    job, test, verdict, even = result.job, result.job.test, result.verdict, result.evenness
-    following, split = result.next_setting, result.split
-    return {
-        "schema": SCHEMA,
-        "version": __version__,
-        "product": job.about.product,
-        "setting": job.about.setting,
-        "bulk_density_kg_per_m3": job.about.bulk_density_kg_per_m3,
-        "target_kg_per_m2": job.about.target_kg_per_m2,
-        "tolerance": job.tolerance,
-        "test": None
-        if test is None
-        else {
-            "catches_kg": list(test.catches_kg),
-            "area_m2": test.area_m2,
-            "rate_kg_per_m2": test.rate_kg_per_m2,
-            "rate_interval_90_kg_per_m2": _listed(test.interval_kg_per_m2),
-            "catch_sd_kg": test.sd_kg,
-            "mean_se_kg": test.se_kg,
-            "kg_per_turn": test.kg_per_turn,
-        },
-        "verdict": None
-        if verdict is None
-        else {
-            "standing": verdict.standing.value,
-            "off_by": verdict.off_by,
-            "within_tolerance": verdict.within,
-            "scatter_allows": verdict.scatter_allows,
-            "catches_needed": verdict.catches_needed,
-        },
-        "openers": None
-        if even is None
-        else {
-            "mean_kg": even.mean_kg,
-            "low_kg": even.low_kg,
-            "high_kg": even.high_kg,
-            "ratios": list(even.ratios),
-            "outside": list(even.outside),
-            "variation": even.variation,
-        },
-        "next_setting": None
-        if following is None
-        else {
-            "setting": following.setting,
-            "interval_90": _listed((following.low, following.high)),
-            "method": following.method,
-            "tested": list(following.tested),
-            "beyond": following.beyond,
-            "bend": following.bend,
-            "refused": following.refused,
-        },
-        "fills": [
-            {"name": name, "mass_kg": job.fills_kg[name], "area_m2": area}
-            for name, area in result.fill_areas_m2.items()
-        ],
-        "split": None
-        if split is None
-        else {
-            "area_m2": split.area_m2,
-            "compartments": [
-                {
-                    "name": share.name,
-                    "mass_kg": share.mass_kg,
-                    "share": share.share,
-                    "rate_kg_per_m2": share.rate_kg_per_m2,
-                }
-                for share in split.shares
-            ],
-        },
-    }
+_GRAM = DisplayUnit("g", 1000.0)
+_LB_PER_BU = DisplayUnit("lb/bu", BUSHEL_M3 / POUND_KG)
+_KG_PER_M3 = DisplayUnit("kg/m³", 1.0)
 
 
-def _listed(pair: tuple[float | None, float | None] | None) -> list[float] | None:
-    if pair is None or pair[0] is None or pair[1] is None:
-        return None
-    return [pair[0], pair[1]]
+def _small_mass(kg: float, d: Display, digits: int) -> str:
+    """In grams too where it is small."""
+    if kg >= 0.1:
+        return d.units.mass.text(kg)
+    grams = _GRAM.text(kg)
+    return grams if d.units.name == "metric" else f"{d.units.mass.text(kg)} ({grams})"
+
+
+def percent(fraction: float) -> str:
+    """A share in percent, to a tenth below ten."""
+    value = abs(100 * fraction)
+    return f"{value:.1f} %" if value < 9.95 else f"{value:,.0f} %"
+
+
+def number(value: float) -> str:
+    """A setting, to three digits."""
+    return f"{float(f'{value:.3g}'):,.10g}"
+
+
+SMALL_MASS = measured("kg", lambda d: d.units.mass, _small_mass)
+DENSITY = measured("kg/m3", lambda d: _KG_PER_M3 if d.units.name == "metric" else _LB_PER_BU)
+PERCENT = Quantity(lambda v, _: v, lambda v, _, __: percent(v), si="1")
+SETTING = Quantity(lambda v, _: v, lambda v, _, __: number(v), si="1")
+LIMIT = Quantity(lambda v, _: v, lambda v, _, __: f"{100 * v:g} %", si="1")
+FACTOR = plain_number()
+
+TEST = Table(
+    "test",
+    (
+        Column("catches_kg", lambda t: list(t.catches_kg), NESTED),
+        Column("area_m2", quantity=AREA),
+        Column("rate_kg_per_m2", quantity=RATE),
+        Column("rate_interval_90_kg_per_m2", lambda t: _pair(t.interval_kg_per_m2), NESTED),
+        Column("catch_sd_kg", "sd_kg", MASS),
+        Column("mean_se_kg", "se_kg", MASS),
+        Column("kg_per_turn", quantity=SMALL_MASS),
+    ),
+)
+VERDICT = Table(
+    "verdict",
+    (
+        Column("standing", "standing.value"),
+        Column("off_by", quantity=PERCENT),
+        Column("within_tolerance", "within", YES_NO),
+        *columns(scatter_allows=YES_NO, catches_needed=COUNT),
+    ),
+)
+OPENERS = Table(
+    "openers",
+    (
+        *columns(mean_kg=SMALL_MASS, low_kg=SMALL_MASS, high_kg=SMALL_MASS),
+        Column("ratios", lambda e: list(e.ratios), NESTED),
+        Column("outside", lambda e: list(e.outside), NESTED),
+        Column("variation", quantity=PERCENT),
+    ),
+)
+NEXT_SETTING = Table(
+    "next_setting",
+    (
+        Column("setting", quantity=SETTING),
+        Column("interval_90", lambda n: _pair((n.low, n.high)), NESTED),
+        Column("method"),
+        Column("tested", lambda n: list(n.tested), NESTED),
+        *columns(beyond=SETTING, bend=PERCENT, refused=WORDS),
+    ),
+)
+
+
+class Fill(NamedTuple):
+    """What a fill covers."""
+
+    name: str
+    mass_kg: float
+    area_m2: float
+
+
+FILLS = Table("fills", columns(name=WORDS, mass_kg=MASS, area_m2=AREA))
+COMPARTMENTS = Table(
+    "compartments", columns(name=WORDS, mass_kg=MASS, share=PERCENT, rate_kg_per_m2=RATE)
+)
+SPLIT = Table(
+    "split",
+    (
+        Column("area_m2", quantity=AREA),
+        Column("compartments", lambda s: records(COMPARTMENTS, s.shares), NESTED),
+    ),
+)
+
+
+def fills(result: Calibration) -> list[Fill]:
+    """Every fill whose reach was asked."""
+    mass_kg = result.job.fills_kg
+    return [Fill(name, mass_kg[name], area) for name, area in result.fill_areas_m2.items()]
+
+
+CALIBRATION = Table(
+    "calibration",
+    (
+        Column("schema", lambda _: SCHEMA),
+        Column("version", lambda _: __version__),
+        Column("product", "job.about.product"),
+        Column("setting", "job.about.setting"),
+        Column("bulk_density_kg_per_m3", "job.about.bulk_density_kg_per_m3", DENSITY),
+        Column("target_kg_per_m2", "job.about.target_kg_per_m2", RATE),
+        Column("tolerance", "job.tolerance", LIMIT),
+        Column("test", lambda r: _part(TEST, r.job.test), NESTED),
+        Column("verdict", lambda r: _part(VERDICT, r.verdict), NESTED),
+        Column("openers", lambda r: _part(OPENERS, r.evenness), NESTED),
+        Column("next_setting", lambda r: _part(NEXT_SETTING, r.next_setting), NESTED),
+        Column("fills", lambda r: records(FILLS, fills(r)), NESTED),
+        Column("split", lambda r: _part(SPLIT, r.split), NESTED),
+        Column("look_up", lambda r: _part(LOOK_UP, r.found), NESTED),
+    ),
+)
+MATCH = Table(
+    "matches",
+    (
+        Column("place", "past.place"),
+        Column("date", "past.date"),
+        Column("product", "past.product"),
+        Column("roller", "past.roller"),
+        Column("setting", "past.setting"),
+        Column("fan", "past.fan"),
+        Column("speed_mps", "past.speed_mps", SPEED, digits=2),
+        Column("down_pressure", "past.down_pressure"),
+        Column("rate_kg_per_m2", "past.rate_kg_per_m2", RATE),
+        Column("bulk_density_kg_per_m3", "past.bulk_density_kg_per_m3", DENSITY),
+        Column("result", "past.result"),
+        Column("trouble", "past.trouble"),
+        *columns(rate_factor=FACTOR, density_factor=FACTOR, reach=FACTOR),
+    ),
+)
+LOOK_UP = Table(
+    "look_up",
+    (
+        *columns(start=SETTING, refused=WORDS, outside=YES_NO),
+        Column("rates_kg_per_m2", lambda f: _pair(f.rates_kg_per_m2), NESTED),
+        Column("matches", lambda f: records(MATCH, f.matches), NESTED),
+    ),
+)
+
+
+def _part(table: Table, row: Any) -> dict[str, Any] | None:
+    return None if row is None else record(table, row)
+
+
+def _pair(pair: tuple[float | None, float | None] | None) -> list[float | None] | None:
+    return None if pair is None or None in pair else list(pair)

@@ -45,3 +45,8 @@ def page_table(table: Table, rows: Sequence[Any], display: Display) -> PageTable
         folded=table.folded,
         remark=table.remark(rows, display) if callable(table.remark) else table.remark,
     )
+
+
+def sum_row(table: Table, display: Display, **values: Any) -> tuple[str, ...]:
+    """A last row of what is known of all rows together, by key."""
+    return tuple(c.written(values.get(c.key), display) for c in table.of("page"))

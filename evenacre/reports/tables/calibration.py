@@ -8,7 +8,6 @@ from evenacre import __version__
 from evenacre.planning.calibration.calibrate import Calibration
 from evenacre.planning.calibration.compartments import BUSHEL_M3
 from evenacre.reports.column import (
-    AREA,
     COUNT,
     MASS,
     NESTED,
@@ -54,6 +53,7 @@ def number(value: float) -> str:
 
 
 SMALL_MASS = measured("kg", lambda d: d.units.mass, _small_mass)
+GROUND = measured("m2", lambda d: d.units.area)
 DENSITY = measured("kg/m3", lambda d: _KG_PER_M3 if d.units.name == "metric" else _LB_PER_BU)
 PERCENT = Quantity(lambda v, _: v, lambda v, _, __: percent(v), si="1")
 SETTING = Quantity(lambda v, _: v, lambda v, _, __: number(v), si="1")
@@ -64,7 +64,7 @@ TEST = Table(
     "test",
     (
         Column("catches_kg", lambda t: list(t.catches_kg), NESTED),
-        Column("area_m2", quantity=AREA),
+        Column("area_m2", quantity=GROUND),
         Column("rate_kg_per_m2", quantity=RATE),
         Column("rate_interval_90_kg_per_m2", lambda t: _pair(t.interval_kg_per_m2), NESTED),
         Column("catch_sd_kg", "sd_kg", MASS),
@@ -110,14 +110,14 @@ class Fill(NamedTuple):
     area_m2: float
 
 
-FILLS = Table("fills", columns(name=WORDS, mass_kg=MASS, area_m2=AREA))
+FILLS = Table("fills", columns(name=WORDS, mass_kg=MASS, area_m2=GROUND))
 COMPARTMENTS = Table(
     "compartments", columns(name=WORDS, mass_kg=MASS, share=PERCENT, rate_kg_per_m2=RATE)
 )
 SPLIT = Table(
     "split",
     (
-        Column("area_m2", quantity=AREA),
+        Column("area_m2", quantity=GROUND),
         Column("compartments", lambda s: records(COMPARTMENTS, s.shares), NESTED),
     ),
 )

@@ -21,7 +21,7 @@ from evenacre.reports.sentences.interseeding_words import (
     span,
     spells,
 )
-from evenacre.units.parsing import METRIC, US
+from evenacre.units.display import METRIC, US
 
 
 def test_the_answer_comes_first_and_then_its_reasons() -> None:

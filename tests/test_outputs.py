@@ -33,7 +33,7 @@ from evenacre.reports.maps.stored_layers import join_layers, operation_layers, r
 from evenacre.reports.tables.audit import tables
 from evenacre.reports.tables.audit_summary import summary
 from evenacre.reports.tables.fix_list import fix_list
-from evenacre.units.parsing import US
+from evenacre.units.display import US
 
 
 def deliver(*results: AuditResult, maps: bool = False) -> Deliverables:

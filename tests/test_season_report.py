@@ -25,7 +25,7 @@ from evenacre.reports.pages.audit import document, render_season
 from evenacre.reports.sentences.season import season_card
 from evenacre.reports.tables.audit_summary import summary
 from evenacre.reports.tables.season import season_frames, season_page_tables
-from evenacre.units.parsing import METRIC, US
+from evenacre.units.display import METRIC, US
 
 LB, ACRE, SQ_FT = 0.45359237, 4046.8564224, 0.3048**2
 LB_AC = LB / ACRE

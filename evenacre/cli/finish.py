@@ -135,7 +135,7 @@ def _typed(
     from evenacre.reports.sentences.finish import finish_lines
     from evenacre.reports.tables.finish import FINISH, FinishReport
     from evenacre.reports.writers.as_json import record
-    from evenacre.units.parsing import unit_system
+    from evenacre.units.display import unit_system
 
     result, product = typed_finish(texts)
     report = FinishReport(result, product)
@@ -167,17 +167,19 @@ def _from_tracks(
     from evenacre.io.season.load_operation import load_operation
     from evenacre.planning.finish.finish_job import finish_job
     from evenacre.reports.maps.finish import finish_features, finish_map, run_out_spot
+    from evenacre.reports.sentences.findings import refusals_in_words, sentences
     from evenacre.reports.sentences.finish import finish_lines
     from evenacre.reports.tables.finish import FINISH, FinishReport
     from evenacre.reports.writers.as_json import record
-    from evenacre.units.parsing import unit_system
+    from evenacre.units.display import unit_system
 
     if loads is not None:
         plan = replace(plan, ticket_file=loads)
     plan = replace(plan, applications=texts.with_range(plan.applications))
     left = amount_left(texts)
     job_operation = load_operation(plan)
-    result = audit_operation(job_operation)
+    with refusals_in_words():
+        result = audit_operation(job_operation)
     job = finish_job(
         job_operation, result, product=texts.product, left=left, rate_kg_per_m2=texts.rate_kg_per_m2
     )
@@ -186,9 +188,10 @@ def _from_tracks(
         job.finish, job.product, result.field, result.operation, job, run_out_spot(result, job)
     )
     account = record(FINISH, report)
-    account["warnings"] = [*result.warnings, *account["warnings"]]
+    warnings = sentences(result.findings, "warning")
+    account["warnings"] = [*warnings, *account["warnings"]]
     lines = finish_lines(report, system)
-    lines = [*lines, *(f"warning: {text}" for text in result.warnings)]
+    lines = [*lines, *(f"warning: {text}" for text in warnings)]
     if out is not None:
         from evenacre.io.writers.finish import write_finish
 

@@ -19,7 +19,7 @@ from evenacre.reports.maps.pass_layers import pass_files
 from evenacre.reports.pages.calendar_entries import calendar_events
 from evenacre.reports.pages.interseeding import interseed_lines, interseed_page
 from evenacre.reports.tables.interseeding import interseed_account, interseed_frames
-from evenacre.units.parsing import unit_system
+from evenacre.units.display import unit_system
 from evenacre.workflows.audit import Outcome
 
 

@@ -19,7 +19,7 @@ from evenacre.reports.sentences.interseeding_words import (
     spells,
     whole,
 )
-from evenacre.units.parsing import UnitSystem
+from evenacre.units.display import UnitSystem
 
 STATES = {
     "seeding": "seeding today",

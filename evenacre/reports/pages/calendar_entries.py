@@ -25,7 +25,7 @@ from evenacre.reports.sentences.interseeding_words import (
     part_text,
     spells,
 )
-from evenacre.units.parsing import UnitSystem
+from evenacre.units.display import UnitSystem
 
 _DAY = dt.timedelta(days=1)
 

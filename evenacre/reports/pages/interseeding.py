@@ -37,7 +37,7 @@ from evenacre.reports.tables.interseeding_days import (
     paddocks_page,
 )
 from evenacre.reports.writers.as_html import PageTable, page_table
-from evenacre.units.parsing import UnitSystem
+from evenacre.units.display import UnitSystem
 
 _KEY = "plan"
 _UNFOLDED = 12  # visits in sight; a tired reader goes no further at once

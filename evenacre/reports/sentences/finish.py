@@ -8,7 +8,7 @@ from evenacre.planning.finish.finish_job import FinishJob
 from evenacre.reports import figure_text as figures
 from evenacre.reports.column import Display
 from evenacre.reports.tables.finish import FINISH, RUN_OUT, FinishReport
-from evenacre.units.parsing import UnitSystem
+from evenacre.units.display import UnitSystem
 
 
 def finish_lines(report: FinishReport, units: UnitSystem) -> list[str]:

@@ -28,7 +28,7 @@ from evenacre.reports.sentences.interseeding_words import (
     wanted,
     whole,
 )
-from evenacre.units.parsing import UnitSystem
+from evenacre.units.display import UnitSystem
 
 _ALL = 0.995
 _MOST_LINES = 6

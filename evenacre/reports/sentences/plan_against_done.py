@@ -14,7 +14,7 @@ from evenacre.planning.interseeding.comparison import (
 from evenacre.reports import figure_text as figures
 from evenacre.reports.sentences.audit import Card
 from evenacre.reports.sentences.interseeding_words import days_text, short_day
-from evenacre.units.parsing import DisplayUnit, UnitSystem
+from evenacre.units.display import DisplayUnit, UnitSystem
 
 TITLE = "Planned against done"
 NEAR = 0.10

@@ -7,7 +7,7 @@ import math
 from evenacre.model.audit_result import AuditResult
 from evenacre.reports import figure_text as figures
 from evenacre.reports.writers.as_html import PageTable
-from evenacre.units.parsing import UnitSystem
+from evenacre.units.display import UnitSystem
 
 _WORTH_SAYING = 0.0001  # of what was logged: less is rounding
 

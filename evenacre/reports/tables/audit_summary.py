@@ -12,6 +12,7 @@ from evenacre.planning.interseeding.comparison import PlannedDone
 from evenacre.planning.loads.operation_loads import OperationLoads
 from evenacre.planning.loads.stock_balance import Balance
 from evenacre.planning.season.season_totals import Ledger
+from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.loads import balance_account, halfway_account, loads_account
 from evenacre.reports.tables.fix_list import stops
 from evenacre.reports.tables.plan_against_done import planned_done_record
@@ -136,8 +137,8 @@ def _operation(r: AuditResult) -> dict[str, Any]:
         "working_plane": r.crs.to_wkt(),
         "sources": list(r.sources),
         "cleaning": r.cleaning,
-        "notes": list(r.notes),
-        "warnings": list(r.warnings),
+        "notes": sentences(r.findings, "note"),
+        "warnings": sentences(r.findings, "warning"),
     }
 
 

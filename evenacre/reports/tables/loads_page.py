@@ -12,7 +12,7 @@ from evenacre.planning.loads.stock_balance import Balance
 from evenacre.reports import figure_text as figures
 from evenacre.reports.sentences.loads import balance_sentence, row_text, verdict_sentences
 from evenacre.reports.writers.as_html import PageTable
-from evenacre.units.parsing import UnitSystem
+from evenacre.units.display import UnitSystem
 
 
 def load_accounts(book: OperationLoads, units: UnitSystem) -> list[PageTable]:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
-from operator import attrgetter
+from dataclasses import dataclass, field, replace
+from types import EllipsisType
 from typing import Any, Literal
 
 from evenacre.reports import figure_text
@@ -16,10 +17,15 @@ OUTPUTS: tuple[Output, ...] = ("json", "table", "page")
 
 @dataclass(frozen=True)
 class Display:
-    """What the reader counts in."""
+    """What the reader counts in; times are on the log's own clock where no zone is given."""
 
     units: UnitSystem
     currency: str = "USD"
+    zone: str | None = None
+
+    def at(self, zone: str | None) -> Display:
+        """The same in another time zone."""
+        return replace(self, zone=zone)
 
 
 @dataclass(frozen=True)
@@ -52,7 +58,7 @@ def measured(
     """Make the quantity of an SI value that is shown in a unit of the reader's."""
 
     def cell(value: Any, display: Display) -> float:
-        number = float("nan") if value is None else unit(display).of(float(value))
+        number = math.nan if value is None else unit(display).of(float(value))
         return figure_text.significant([number])[0]
 
     def plain(value: Any, display: Display, digits: int) -> str:
@@ -99,8 +105,31 @@ MONEY = measured(
     lambda d: DisplayUnit(d.currency, 1.0),
     lambda v, d, _: figure_text.money(v, d.currency),
 )
+TO_DRIVE = measured("m", lambda d: d.units.length, lambda v, d, _: figure_text.distance(v, d.units))
+DEGREES = Quantity(lambda v, _: round(float(v), 7), lambda v, _, __: f"{v:.6f}", si="deg")
+INSTANT = Quantity(
+    lambda v, d: "" if v is None else figure_text.iso_time(v, d.zone),
+    lambda v, d, _: figure_text.clock(v, d.zone),
+    si="s",
+)
+"""A time of the log: ISO 8601 in tables, the time of day on the page."""
 NESTED = worded(str)
 """Rows within a row, in JSON alone."""
+WITH_ERROR = replace(
+    NESTED, text=lambda v, d, _: figure_text.plus_minus(v.kg, v.sigma_kg, d.units.mass)
+)
+"""A mass and its standard uncertainty: one record in JSON, one cell on the page."""
+
+_BY_UNIT = {
+    "_kg_per_m2": RATE,
+    "_m2_per_s": CAPACITY,
+    "_m2": AREA,
+    "_kg": MASS,
+    "_mps": SPEED,
+    "_m": LENGTH,
+    "_s": HOURS,
+}
+Head = str | Callable[[Display], str] | None
 
 
 @dataclass(frozen=True)
@@ -121,12 +150,14 @@ class Column:
         That it deserves on a page.
     text : callable, optional
         In place of the quantity's way to write the value on a page.
+    told : callable, optional
+        The same, from the whole row.
     cell : callable, optional
         In place of the quantity's way to write the value into a table of data.
     json : bool
         Whether it stands in JSON.
     shows : tuple of str
-        Keys of other columns that this one gives on the page.
+        Keys of other columns that this one gives too where it stands.
     why : str
         Why a figure is not in every output.
     """
@@ -135,17 +166,27 @@ class Column:
     of: str | Callable[[Any], Any] = ""
     quantity: Quantity = WORDS
     name: str | None = None
-    head: str | Callable[[Display], str] | None = None
+    head: Head = None
     digits: int = 3
     text: Callable[[Any, Display], str] | None = None
+    told: Callable[[Any, Display], str] | None = None
     cell: Callable[[Any], Any] | None = None
     json: bool = True
     shows: tuple[str, ...] = ()
     why: str = ""
 
     def value(self, row: Any) -> Any:
-        """Value of a row in SI."""
-        return self.of(row) if callable(self.of) else attrgetter(self.of or self.key)(row)
+        """Value of a row in SI; None where the way to it ends."""
+        if callable(self.of):
+            return self.of(row)
+        for name in (self.of or self.key).split("."):
+            row = None if row is None else getattr(row, name)
+        return row
+
+    @property
+    def is_figure(self) -> bool:
+        """Whether it is a figure of its own, not another way to show some."""
+        return bool(self.quantity.si) and not (self.shows and not self.json)
 
     def in_table(self, row: Any, display: Display) -> Any:
         """What stands in a table of data."""
@@ -154,7 +195,7 @@ class Column:
 
     def on_page(self, row: Any, display: Display) -> str:
         """What stands on a page; nothing where nothing is known."""
-        return self.written(self.value(row), display)
+        return self.told(row, display) if self.told else self.written(self.value(row), display)
 
     def written(self, value: Any, display: Display) -> str:
         """A value of this column as text."""
@@ -174,9 +215,45 @@ class Column:
         return f"{self.name} [{unit(display)}]" if unit else str(self.name)
 
 
-def columns(**quantities: Quantity) -> tuple[Column, ...]:
-    """Make columns that stand in JSON alone, or in sentences, by key."""
-    return tuple(Column(key, quantity=quantity) for key, quantity in quantities.items())
+def named(
+    key: str,
+    head: Head | EllipsisType = ...,
+    name: str | EllipsisType | None = ...,
+    quantity: Quantity | None = None,
+    of: str | Callable[[Any], Any] = "",
+    **more: Any,
+) -> Column:
+    """Declare a column under its key's own words, in the quantity of the unit its key ends in.
+
+    Parameters
+    ----------
+    head, name : str or None, optional
+        In place of the key's own words; None where it is not there.
+    **more
+        As of `Column`.
+    """
+    unit = next((unit for unit in _BY_UNIT if key.endswith(unit)), "")
+    words = key.removesuffix(unit).replace("_", " ")
+    return Column(
+        key,
+        of,
+        quantity or _BY_UNIT.get(unit, WORDS),
+        words if isinstance(name, EllipsisType) else name,
+        words[:1].upper() + words[1:] if isinstance(head, EllipsisType) else head,
+        **more,
+    )
+
+
+def joined(
+    key: str, head: Head, told: Callable[[Any, Display], str], shows: str, **more: Any
+) -> Column:
+    """Declare a cell of the page that says several figures of its row."""
+    return Column(key, head=head, told=told, shows=tuple(shows.split()), json=False, **more)
+
+
+def in_json(keys: str, **quantities: Quantity) -> tuple[Column, ...]:
+    """Declare columns that stand in JSON alone, in the quantity of the unit each key ends in."""
+    return tuple(named(key, None, None, quantities.get(key)) for key in keys.split())
 
 
 Remark = str | Callable[[Sequence[Any], Display], str]
@@ -194,7 +271,7 @@ class Table:
         In the order of tables of data.
     title : str or callable
         On the page.
-    json, page : tuple of str
+    json, page : str or tuple of str
         Keys in the order of JSON and of the page, where it is another.
     words : int
         How many columns from the left of the page are words; the others are figures.
@@ -202,16 +279,22 @@ class Table:
         Whether it is folded away on the page at first.
     remark : str or callable
         A sentence below it on the page.
+    outputs : tuple of str
+        Where it stands at all.
+    why : str
+        Why it is not in every output.
     """
 
     name: str
     columns: tuple[Column, ...]
     title: str | Callable[[Sequence[Any]], str] = ""
-    json: tuple[str, ...] = ()
-    page: tuple[str, ...] = ()
+    json: str | tuple[str, ...] = ()
+    page: str | tuple[str, ...] = ()
     words: int = 1
     folded: bool = False
     remark: Remark = ""
+    outputs: tuple[Output, ...] = OUTPUTS
+    why: str = ""
     by_key: Mapping[str, Column] = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
@@ -220,7 +303,9 @@ class Table:
     def of(self, output: Output) -> list[Column]:
         """Columns of an output, in its order."""
         order = {"json": self.json, "page": self.page}.get(output) or tuple(self.by_key)
-        return [c for c in map(self.by_key.__getitem__, order) if _stands(c, output)]
+        keys = order.split() if isinstance(order, str) else order
+        stand = output in self.outputs
+        return [c for c in map(self.by_key.__getitem__, keys) if stand and _stands(c, output)]
 
     def texts(self, row: Any, display: Display) -> dict[str, str]:
         """Every value of a row as text, by key, for sentences."""

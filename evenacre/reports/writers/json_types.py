@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 import math
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
@@ -13,7 +15,9 @@ _DIGITS = 12
 
 def json_types(value: Any) -> Any:
     """Turn numpy scalars and dates into plain ones, round off noise, and NaN into None."""
-    if isinstance(value, dict):
+    if dataclasses.is_dataclass(value):
+        value = vars(value)
+    if isinstance(value, Mapping):
         return {str(k): json_types(v) for k, v in value.items()}
     if isinstance(value, list | tuple):
         return [json_types(v) for v in value]

@@ -195,10 +195,9 @@ class Column:
 
     def on_page(self, row: Any, display: Display) -> str:
         """What stands on a page; nothing where nothing is known."""
-        return self.told(row, display) if self.told else self.written(self.value(row), display)
-
-    def written(self, value: Any, display: Display) -> str:
-        """A value of this column as text."""
+        if self.told:
+            return self.told(row, display)
+        value = self.value(row)
         if value is None:
             return ""
         if self.text:
@@ -251,9 +250,19 @@ def joined(
     return Column(key, head=head, told=told, shows=tuple(shows.split()), json=False, **more)
 
 
-def in_json(keys: str, **quantities: Quantity) -> tuple[Column, ...]:
-    """Declare columns that stand in JSON alone, in the quantity of the unit each key ends in."""
-    return tuple(named(key, None, None, quantities.get(key)) for key in keys.split())
+def in_json(keys: str, at: str = "", **quantities: Quantity) -> tuple[Column, ...]:
+    """Declare columns that stand in JSON alone, in the quantity of the unit each key ends in.
+
+    Parameters
+    ----------
+    keys : str
+        Each the name of an attribute too.
+    at : str
+        The way from a row to what has those attributes, with a dot at its end.
+    **quantities
+        Of keys whose end does not tell.
+    """
+    return tuple(named(key, None, None, quantities.get(key), at + key) for key in keys.split())
 
 
 Remark = str | Callable[[Sequence[Any], Display], str]
@@ -314,6 +323,11 @@ class Table:
     def given(self, output: Output) -> set[str]:
         """Keys that an output gives, by themselves or in a cell that joins several."""
         return {key for c in self.of(output) for key in (c.key, *c.shows)}
+
+
+def json_only(name: str, *columns: Column, why: str) -> Table:
+    """Declare a table that stands in JSON alone, and why."""
+    return Table(name, columns, outputs=("json",), why=why)
 
 
 def _stands(column: Column, output: Output) -> bool:

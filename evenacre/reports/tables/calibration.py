@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Any, NamedTuple
 
 from evenacre import __version__
@@ -11,17 +12,15 @@ from evenacre.reports.column import (
     COUNT,
     MASS,
     NESTED,
-    RATE,
+    NUMBER,
     SPEED,
-    WORDS,
-    YES_NO,
     Column,
     Display,
     Quantity,
     Table,
-    columns,
+    in_json,
+    json_only,
     measured,
-    plain_number,
 )
 from evenacre.reports.writers.as_json import record, records
 from evenacre.units.display import POUND_KG, DisplayUnit
@@ -58,47 +57,85 @@ DENSITY = measured("kg/m3", lambda d: _KG_PER_M3 if d.units.name == "metric" els
 PERCENT = Quantity(lambda v, _: v, lambda v, _, __: percent(v), si="1")
 SETTING = Quantity(lambda v, _: v, lambda v, _, __: number(v), si="1")
 LIMIT = Quantity(lambda v, _: v, lambda v, _, __: f"{100 * v:g} %", si="1")
-FACTOR = plain_number()
 
-TEST = Table(
+
+_in_json = partial(json_only, why="a calibration is told in sentences")
+
+
+TEST = _in_json(
     "test",
-    (
-        Column("catches_kg", lambda t: list(t.catches_kg), NESTED),
-        Column("area_m2", quantity=GROUND),
-        Column("rate_kg_per_m2", quantity=RATE),
-        Column("rate_interval_90_kg_per_m2", lambda t: _pair(t.interval_kg_per_m2), NESTED),
-        Column("catch_sd_kg", "sd_kg", MASS),
-        Column("mean_se_kg", "se_kg", MASS),
-        Column("kg_per_turn", quantity=SMALL_MASS),
-    ),
+    Column("catches_kg", lambda t: list(t.catches_kg), NESTED),
+    *in_json("area_m2 rate_kg_per_m2"),
+    Column("rate_interval_90_kg_per_m2", lambda t: _pair(t.interval_kg_per_m2), NESTED),
+    Column("catch_sd_kg", "sd_kg", MASS),
+    Column("mean_se_kg", "se_kg", MASS),
+    Column("kg_per_turn", quantity=SMALL_MASS),
 )
-VERDICT = Table(
+VERDICT = _in_json(
     "verdict",
-    (
-        Column("standing", "standing.value"),
-        Column("off_by", quantity=PERCENT),
-        Column("within_tolerance", "within", YES_NO),
-        *columns(scatter_allows=YES_NO, catches_needed=COUNT),
-    ),
+    Column("standing", "standing.value"),
+    Column("off_by", quantity=PERCENT),
+    Column("within_tolerance", "within"),
+    *in_json("scatter_allows catches_needed", catches_needed=COUNT),
 )
-OPENERS = Table(
+OPENERS = _in_json(
     "openers",
-    (
-        *columns(mean_kg=SMALL_MASS, low_kg=SMALL_MASS, high_kg=SMALL_MASS),
-        Column("ratios", lambda e: list(e.ratios), NESTED),
-        Column("outside", lambda e: list(e.outside), NESTED),
-        Column("variation", quantity=PERCENT),
-    ),
+    *in_json("mean_kg low_kg high_kg", mean_kg=SMALL_MASS, low_kg=SMALL_MASS, high_kg=SMALL_MASS),
+    Column("ratios", lambda e: list(e.ratios), NESTED),
+    Column("outside", lambda e: list(e.outside), NESTED),
+    Column("variation", quantity=PERCENT),
 )
-NEXT_SETTING = Table(
+NEXT_SETTING = _in_json(
     "next_setting",
-    (
-        Column("setting", quantity=SETTING),
-        Column("interval_90", lambda n: _pair((n.low, n.high)), NESTED),
-        Column("method"),
-        Column("tested", lambda n: list(n.tested), NESTED),
-        *columns(beyond=SETTING, bend=PERCENT, refused=WORDS),
+    Column("setting", quantity=SETTING),
+    Column("interval_90", lambda n: _pair((n.low, n.high)), NESTED),
+    Column("method"),
+    Column("tested", lambda n: list(n.tested), NESTED),
+    *in_json("beyond bend refused", beyond=SETTING, bend=PERCENT),
+)
+FILLS = _in_json("fills", *in_json("name mass_kg area_m2", area_m2=GROUND))
+COMPARTMENTS = _in_json(
+    "compartments", *in_json("name mass_kg share rate_kg_per_m2", share=PERCENT)
+)
+SPLIT = _in_json(
+    "split",
+    Column("area_m2", quantity=GROUND),
+    Column("compartments", lambda s: records(COMPARTMENTS, s.shares), NESTED),
+)
+MATCH = _in_json(
+    "matches",
+    *in_json("place date product roller setting fan", "past."),
+    Column("speed_mps", "past.speed_mps", SPEED, digits=2),
+    *in_json(
+        "down_pressure rate_kg_per_m2 bulk_density_kg_per_m3 result trouble",
+        "past.",
+        bulk_density_kg_per_m3=DENSITY,
     ),
+    *in_json("rate_factor density_factor reach", rate_factor=NUMBER, density_factor=NUMBER),
+)
+LOOK_UP = _in_json(
+    "look_up",
+    *in_json("start refused outside", start=SETTING),
+    Column("rates_kg_per_m2", lambda f: _pair(f.rates_kg_per_m2), NESTED),
+    Column("matches", lambda f: records(MATCH, f.matches), NESTED),
+)
+CALIBRATION = _in_json(
+    "calibration",
+    Column("schema", lambda _: SCHEMA),
+    Column("version", lambda _: __version__),
+    *in_json(
+        "product setting bulk_density_kg_per_m3 target_kg_per_m2",
+        "job.about.",
+        bulk_density_kg_per_m3=DENSITY,
+    ),
+    Column("tolerance", "job.tolerance", LIMIT),
+    Column("test", lambda r: _part(TEST, r.job.test), NESTED),
+    Column("verdict", lambda r: _part(VERDICT, r.verdict), NESTED),
+    Column("openers", lambda r: _part(OPENERS, r.evenness), NESTED),
+    Column("next_setting", lambda r: _part(NEXT_SETTING, r.next_setting), NESTED),
+    Column("fills", lambda r: records(FILLS, fills(r)), NESTED),
+    Column("split", lambda r: _part(SPLIT, r.split), NESTED),
+    Column("look_up", lambda r: _part(LOOK_UP, r.found), NESTED),
 )
 
 
@@ -110,70 +147,10 @@ class Fill(NamedTuple):
     area_m2: float
 
 
-FILLS = Table("fills", columns(name=WORDS, mass_kg=MASS, area_m2=GROUND))
-COMPARTMENTS = Table(
-    "compartments", columns(name=WORDS, mass_kg=MASS, share=PERCENT, rate_kg_per_m2=RATE)
-)
-SPLIT = Table(
-    "split",
-    (
-        Column("area_m2", quantity=GROUND),
-        Column("compartments", lambda s: records(COMPARTMENTS, s.shares), NESTED),
-    ),
-)
-
-
 def fills(result: Calibration) -> list[Fill]:
     """Every fill whose reach was asked."""
     mass_kg = result.job.fills_kg
     return [Fill(name, mass_kg[name], area) for name, area in result.fill_areas_m2.items()]
-
-
-CALIBRATION = Table(
-    "calibration",
-    (
-        Column("schema", lambda _: SCHEMA),
-        Column("version", lambda _: __version__),
-        Column("product", "job.about.product"),
-        Column("setting", "job.about.setting"),
-        Column("bulk_density_kg_per_m3", "job.about.bulk_density_kg_per_m3", DENSITY),
-        Column("target_kg_per_m2", "job.about.target_kg_per_m2", RATE),
-        Column("tolerance", "job.tolerance", LIMIT),
-        Column("test", lambda r: _part(TEST, r.job.test), NESTED),
-        Column("verdict", lambda r: _part(VERDICT, r.verdict), NESTED),
-        Column("openers", lambda r: _part(OPENERS, r.evenness), NESTED),
-        Column("next_setting", lambda r: _part(NEXT_SETTING, r.next_setting), NESTED),
-        Column("fills", lambda r: records(FILLS, fills(r)), NESTED),
-        Column("split", lambda r: _part(SPLIT, r.split), NESTED),
-        Column("look_up", lambda r: _part(LOOK_UP, r.found), NESTED),
-    ),
-)
-MATCH = Table(
-    "matches",
-    (
-        Column("place", "past.place"),
-        Column("date", "past.date"),
-        Column("product", "past.product"),
-        Column("roller", "past.roller"),
-        Column("setting", "past.setting"),
-        Column("fan", "past.fan"),
-        Column("speed_mps", "past.speed_mps", SPEED, digits=2),
-        Column("down_pressure", "past.down_pressure"),
-        Column("rate_kg_per_m2", "past.rate_kg_per_m2", RATE),
-        Column("bulk_density_kg_per_m3", "past.bulk_density_kg_per_m3", DENSITY),
-        Column("result", "past.result"),
-        Column("trouble", "past.trouble"),
-        *columns(rate_factor=FACTOR, density_factor=FACTOR, reach=FACTOR),
-    ),
-)
-LOOK_UP = Table(
-    "look_up",
-    (
-        *columns(start=SETTING, refused=WORDS, outside=YES_NO),
-        Column("rates_kg_per_m2", lambda f: _pair(f.rates_kg_per_m2), NESTED),
-        Column("matches", lambda f: records(MATCH, f.matches), NESTED),
-    ),
-)
 
 
 def _part(table: Table, row: Any) -> dict[str, Any] | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import asdict, replace
+from functools import partial
 from typing import Any, NamedTuple
 
 import pandas as pd
@@ -21,26 +22,24 @@ from evenacre.reports.column import (
     NUMBER,
     RATE,
     SHARE,
-    SPEED,
-    WORDS,
-    YES_NO,
     Column,
     Display,
     Quantity,
     Table,
-    columns,
+    in_json,
+    joined,
+    json_only,
+    named,
 )
 from evenacre.reports.sentences.interseeding import interseed_cautions
 from evenacre.reports.sentences.interseeding_words import days_text, goal_m2, wanted
 from evenacre.reports.tables.interseeding_days import (
     CHANCE,
-    CLOCK,
     DAY,
     PADDOCKS,
     VISITS,
     WINDOWS,
     WORK_DAYS,
-    WORK_TIME,
     days_lost_page,
     loads,
     numbered_visits,
@@ -55,6 +54,10 @@ from evenacre.reports.writers.as_json import record, records
 from evenacre.reports.writers.json_types import json_types
 
 SCHEMA = "evenacre/plan/1.1"
+
+
+_in_json = partial(json_only, why="the page tells it in sentences")
+
 
 _DAYS = Quantity(lambda v, _: v, lambda v, _, __: days_text(v), si="d")
 
@@ -82,151 +85,106 @@ def _moves(plan: InterseedPlan) -> list[_Move]:
     ]
 
 
-def _lack_words(m: _Move) -> str:
+def _short_kg(m: _Move) -> float:
+    return sum(lack.feed_kg for lack in m.lacks)
+
+
+def _lack_words(m: _Move, _: Display) -> str:
     return ", ".join(f"{s.kind} {days_text(s.days)}" if s.days else s.kind for s in m.lacks)
 
 
+def _standing(key: str, head: str) -> Column:
+    return named(key, head, head.lower(), of=f"planned.{key}")
+
+
+_SHORT = "JSON lists shortages by themselves, the page tells them above the table"
 MOVES = Table(
     "moves",
     (
-        Column("paddock", "planned.stay.paddock", name="paddock", head="Paddock"),
-        Column("enter", "planned.stay.enter", DAY, name="enter", head="In"),
-        Column("leave", "planned.stay.leave", DAY, name="leave", head="Out"),
-        Column("days", "planned.stay.days", COUNT, name="days", head="Days"),
-        Column("rested_days", "planned.rested_days", _DAYS, name="rested days", head="Rested"),
-        Column(
-            "entry_kg_per_m2",
-            "planned.entry_kg_per_m2",
-            RATE,
-            name="standing on entry",
-            head="Standing on entry",
-        ),
-        Column(
-            "residual_kg_per_m2",
-            "planned.residual_kg_per_m2",
-            RATE,
-            name="left standing",
-            head="Left standing",
-        ),
-        Column(
-            "available_kg", "planned.available_kg", MASS, name="may be eaten", head="It may eat"
-        ),
-        Column(
-            "eaten_kg",
-            "planned.eaten_kg",
-            MASS,
-            name="needed",
-            head="It needs",
-            text=some(MASS),
-        ),
-        Column(
-            "short_kg",
-            lambda m: sum(lack.feed_kg for lack in m.lacks),
-            MASS,
-            name="short",
-            json=False,
-            why="JSON lists shortages by themselves, the page tells them above the table",
-        ),
-        Column("short", _lack_words, head="Short", json=False),
+        named("paddock", of="planned.stay.paddock"),
+        named("enter", "In", quantity=DAY, of="planned.stay.enter"),
+        named("leave", "Out", quantity=DAY, of="planned.stay.leave"),
+        named("days", quantity=COUNT, of="planned.stay.days"),
+        named("rested_days", "Rested", quantity=_DAYS, of="planned.rested_days"),
+        _standing("entry_kg_per_m2", "Standing on entry"),
+        _standing("residual_kg_per_m2", "Left standing"),
+        named("available_kg", "It may eat", "may be eaten", of="planned.available_kg"),
+        named("eaten_kg", "It needs", "needed", of="planned.eaten_kg", text=some(MASS)),
+        named("short_kg", None, of=_short_kg, json=False, why=_SHORT),
+        joined("short", "Short", _lack_words, ""),
     ),
     title="The herd's moves",
     words=3,
 )
-_CLASSES = Table("classes", columns(name=WORDS, head=COUNT, weight_kg=MASS, intake_kg_per_day=MASS))
-_SHORTAGES = Table(
-    "shortages",
-    (
-        Column("kind"),
-        Column("paddock"),
-        Column("date", "day", DAY),
-        *columns(days=_DAYS, feed_kg=MASS),
-    ),
+_CLASSES = _in_json(
+    "classes", *in_json("name head weight_kg intake_kg_per_day", head=COUNT, intake_kg_per_day=MASS)
 )
-_HERD = Table(
+_SHORTAGES = _in_json(
+    "shortages",
+    *in_json("kind paddock"),
+    Column("date", "day"),
+    *in_json("days feed_kg", days=_DAYS),
+)
+_HERD = _in_json(
     "herd",
-    (
-        Column("classes", lambda p: records(_CLASSES, p.grazing.herd), NESTED),
-        Column("rest_days", "grazing.rest_days", _DAYS),
-        Column("demand_kg_per_day", "herd.demand_kg_per_day", MASS),
-        Column("supply_kg", "herd.supply_kg", MASS),
-        Column("needed_kg", "herd.needed_kg", MASS),
-        Column("stays", lambda p: records(MOVES, _moves(p)), NESTED),
-        Column("shortages", lambda p: records(_SHORTAGES, p.herd.shortages), NESTED),
-    ),
+    Column("classes", lambda p: records(_CLASSES, p.grazing.herd), NESTED),
+    Column("rest_days", "grazing.rest_days", _DAYS),
+    *in_json("demand_kg_per_day supply_kg needed_kg", "herd.", demand_kg_per_day=MASS),
+    Column("stays", lambda p: records(MOVES, _moves(p)), NESTED),
+    Column("shortages", lambda p: records(_SHORTAGES, p.herd.shortages), NESTED),
 )
 
 # --- the whole plan --------------------------------------------------------------------------
 
-_SEED = Table(
+
+def _parts(plan: InterseedPlan) -> list[dict[str, Any]]:
+    found = shares(plan.seeding.product)
+    return [{"product": name, "share": part} for name, part in found.items()]
+
+
+_SEED = _in_json(
     "seed",
-    (
-        Column("product", "seeding.product.name"),
-        Column(
-            "parts",
-            lambda p: [
-                {"product": name, "share": part} for name, part in shares(p.seeding.product).items()
-            ],
-            NESTED,
-        ),
-        Column("on_hand_kg", "seeding.on_hand_kg", MASS),
-        Column("used_kg", "seed_used_kg", MASS),
-        Column("left_kg", "seed_left_kg", MASS),
-        Column("rate_kg_per_m2", "schedule.rate_kg_per_m2", RATE),
-        Column("wanted_rate_kg_per_m2", "seeding.rate_kg_per_m2", RATE),
-        Column("least_rate_kg_per_m2", "seeding.least_rate_kg_per_m2", RATE),
-        Column("most_rate_kg_per_m2", "seeding.most_rate_kg_per_m2", RATE),
-        Column("treated", "seeding.treated", YES_NO),
-        Column("withholding_days", "seeding.withholding_days", _DAYS),
-    ),
+    Column("product", "seeding.product.name"),
+    Column("parts", _parts, NESTED),
+    Column("on_hand_kg", "seeding.on_hand_kg", MASS),
+    Column("used_kg", "seed_used_kg", MASS),
+    Column("left_kg", "seed_left_kg", MASS),
+    Column("rate_kg_per_m2", "schedule.rate_kg_per_m2", RATE),
+    Column("wanted_rate_kg_per_m2", "seeding.rate_kg_per_m2", RATE),
+    *in_json("least_rate_kg_per_m2 most_rate_kg_per_m2 treated withholding_days", "seeding."),
 )
-_RELAXATIONS = Table("relaxations", columns(rule=WORDS, paddock=WORDS, amount=NUMBER))
-_DRILL = Table(
+_RELAXATIONS = _in_json("relaxations", *in_json("rule paddock amount", amount=NUMBER))
+_DRILL = _in_json(
     "drill",
-    (
-        Column("width_m", "implement.width_m", LENGTH),
-        *columns(speed_mps=SPEED, turn_speed_mps=SPEED, turn_radius_m=LENGTH),
-        *columns(setup_s=WORK_TIME, refill_s=WORK_TIME, load_kg=MASS, rounds=COUNT, prefer=WORDS),
-    ),
+    Column("width_m", "implement.width_m", LENGTH),
+    *in_json("speed_mps turn_speed_mps turn_radius_m setup_s refill_s load_kg rounds prefer"),
 )
-_RULES = Table(
+_RULES = _in_json(
     "rules",
-    columns(
-        opens_after_days=_DAYS,
-        closes_after_days=_DAYS,
-        residual_most_kg_per_m2=RATE,
-        regrowth_most_kg_per_m2=RATE,
-        first_day=DAY,
-        last_day=DAY,
-        day_from_s=CLOCK,
-        day_to_s=CLOCK,
-        hours_most_s=WORK_TIME,
-        lost_chance=SHARE,
-        rest_days=_DAYS,
-        runs=COUNT,
-        random_seed=NUMBER,
+    *in_json(
+        "opens_after_days closes_after_days residual_most_kg_per_m2 regrowth_most_kg_per_m2 "
+        "first_day last_day day_from_s day_to_s hours_most_s lost_chance rest_days runs "
+        "random_seed"
     ),
 )
-_PLAN = Table(
+_PLAN = _in_json(
     "plan",
-    (
-        Column("goal_m2", lambda p: sum(goal_m2(one) for one in wanted(p)), AREA),
-        Column("seeded_m2", lambda p: sum(one.seeded_m2 for one in p.paddocks), AREA),
-        Column("first_day", lambda p: p.visits[0].day if p.visits else None, DAY),
-        Column("last_day", lambda p: p.visits[-1].day if p.visits else None, DAY),
-        Column("chance_all", quantity=CHANCE),
-        Column("value_m2", "schedule.value", AREA),
-        Column("bound_m2", "schedule.bound", AREA),
-        Column("proven", "schedule.proven", YES_NO),
-        Column("gap", "schedule.gap", SHARE),
-        Column("seed", lambda p: record(_SEED, p), NESTED),
-        Column("paddocks", lambda p: records(PADDOCKS, paddock_rows(p)), NESTED),
-        Column("fills", lambda p: records(*loads(p)), NESTED),
-        Column("relaxations", lambda p: records(_RELAXATIONS, p.relaxations), NESTED),
-        Column("herd", lambda p: record(_HERD, p), NESTED),
-        Column("days", lambda p: records(WORK_DAYS, p.days), NESTED),
-        Column("drill", lambda p: record(_DRILL, p.seeding), NESTED),
-        Column("rules", lambda p: record(_RULES, p.seeding), NESTED),
-    ),
+    Column("goal_m2", lambda p: sum(goal_m2(one) for one in wanted(p)), AREA),
+    Column("seeded_m2", lambda p: sum(one.seeded_m2 for one in p.paddocks), AREA),
+    Column("first_day", lambda p: p.visits[0].day if p.visits else None),
+    Column("last_day", lambda p: p.visits[-1].day if p.visits else None),
+    Column("chance_all", quantity=CHANCE),
+    Column("value_m2", "schedule.value", AREA),
+    Column("bound_m2", "schedule.bound", AREA),
+    *in_json("proven gap", "schedule.", gap=SHARE),
+    Column("seed", lambda p: record(_SEED, p), NESTED),
+    Column("paddocks", lambda p: records(PADDOCKS, paddock_rows(p)), NESTED),
+    Column("fills", lambda p: records(*loads(p)), NESTED),
+    Column("relaxations", lambda p: records(_RELAXATIONS, p.relaxations), NESTED),
+    Column("herd", lambda p: record(_HERD, p), NESTED),
+    Column("days", lambda p: records(WORK_DAYS, p.days), NESTED),
+    Column("drill", lambda p: record(_DRILL, p.seeding), NESTED),
+    Column("rules", lambda p: record(_RULES, p.seeding), NESTED),
 )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any, NamedTuple
 
 from evenacre.planning.interseeding.plan_types import (
@@ -31,6 +32,9 @@ from evenacre.reports.column import (
     Display,
     Quantity,
     Table,
+    in_json,
+    joined,
+    named,
     worded,
 )
 from evenacre.reports.sentences.interseeding_words import (
@@ -48,7 +52,7 @@ from evenacre.reports.sentences.interseeding_words import (
     whole,
 )
 from evenacre.reports.tables.passes import DRIVE
-from evenacre.reports.writers.as_html import PageTable, page_table, sum_row
+from evenacre.reports.writers.as_html import PageTable, last_row, page_table
 from evenacre.reports.writers.as_json import record
 
 DAY = worded(short_weekday, cell=lambda v: "" if v is None else str(v))
@@ -78,31 +82,30 @@ class NumberedVisit(NamedTuple):
     visit: Visit
 
 
+def _from_to(v: NumberedVisit, _: Display) -> str:
+    return f"{clock(v.visit.start_s)} to {clock(v.visit.end_s)}"
+
+
+def _whole_percent(share: float, _: Display) -> str:
+    return f"{100 * share:.0f} %"
+
+
 VISITS = Table(
     "days",
     (
-        Column("order", quantity=COUNT, name="order", head="No."),
-        Column("date", "visit.day", DAY, name="date", head="Day"),
-        Column("paddock", "visit.paddock", name="paddock", head="Paddock"),
-        Column("start_s", "visit.start_s", CLOCK, name="start"),
-        Column("end_s", "visit.end_s", CLOCK, name="end"),
-        Column(
-            "time", lambda v: f"{clock(v.visit.start_s)} to {clock(v.visit.end_s)}", head="Time"
-        ),
-        Column("area_m2", "visit.area_m2", AREA, name="area", head="Ground"),
-        Column(
-            "share",
-            "visit.share",
-            SHARE,
-            name="share of the paddock",
-            head="Of it",
-            text=lambda v, _: f"{100 * v:.0f} %",
-        ),
-        Column("seed_kg", "visit.seed_kg", MASS, name="seed", head="Seed"),
+        named("order", "No.", quantity=COUNT),
+        named("date", "Day", quantity=DAY, of="visit.day"),
+        named("paddock", of="visit.paddock"),
+        named("start_s", None, quantity=CLOCK, of="visit.start_s"),
+        named("end_s", None, quantity=CLOCK, of="visit.end_s"),
+        joined("time", "Time", _from_to, "start_s end_s"),
+        named("area_m2", "Ground", of="visit.area_m2"),
+        named("share", "Of it", "share of the paddock", SHARE, "visit.share", text=_whole_percent),
+        named("seed_kg", of="visit.seed_kg"),
     ),
     title="Day by day",
-    json=("order", "date", "start_s", "end_s", "share", "area_m2", "seed_kg"),
-    page=("order", "date", "time", "paddock", "area_m2", "share", "seed_kg"),
+    json="order date start_s end_s share area_m2 seed_kg",
+    page="order date time paddock area_m2 share seed_kg",
     words=4,
     remark="Times include setting up and filling, on a day that weather leaves whole.",
 )
@@ -124,38 +127,40 @@ def _served(serves: Sequence[Mapping[str, Any]], d: Display) -> Iterator[str]:
     return (f"{to['paddock']} {d.units.mass.text(to['seed_kg'])}" for to in serves)
 
 
+_SERVED = Quantity(lambda v, d: "; ".join(_served(v, d)), lambda v, d, _: ", ".join(_served(v, d)))
+
+
+def _parts(load: Load) -> list[dict[str, Any]]:
+    return [{"product": name, "mass_kg": kg} for name, kg in load.parts.items()]
+
+
+def _serves(load: Load) -> list[dict[str, Any]]:
+    return [{"paddock": name, "seed_kg": kg} for name, kg in load.fill.serves]
+
+
 FILLS = Table(
     "fills",
     (
-        Column("number", "fill.number", COUNT, name="fill", head="Load"),
-        Column("date", "fill.day", DAY, name="date", head="Day"),
-        Column("start_s", "fill.start_s", CLOCK, name="start", head="Time"),
-        Column("paddock", "fill.paddock", name="filled at", head="Filled at"),
-        Column("mass_kg", "fill.mass_kg", MASS, name="load", head="Weighs"),
-        Column(
-            "parts",
-            lambda r: [{"product": name, "mass_kg": kg} for name, kg in r.parts.items()],
-            NESTED,
-        ),
-        Column(
-            "serves",
-            lambda r: [{"paddock": name, "seed_kg": kg} for name, kg in r.fill.serves],
-            Quantity(
-                cell=lambda v, d: "; ".join(_served(v, d)),
-                text=lambda v, d, _: ", ".join(_served(v, d)),
-            ),
-            name="serves",
-            head="Sown in",
-        ),
+        named("number", "Load", "fill", COUNT, "fill.number"),
+        named("date", "Day", quantity=DAY, of="fill.day"),
+        named("start_s", "Time", quantity=CLOCK, of="fill.start_s"),
+        named("paddock", "Filled at", "filled at", of="fill.paddock"),
+        named("mass_kg", "Weighs", "load", of="fill.mass_kg"),
+        named("parts", None, None, NESTED, _parts),
+        named("serves", "Sown in", quantity=_SERVED, of=_serves),
     ),
     title="Loads",
-    page=("number", "date", "start_s", "paddock", "serves", "mass_kg"),
+    page="number date start_s paddock serves mass_kg",
     words=5,
 )
 _MIX = (
     "Weigh the parts of each load and mix them before they go in: a blend cannot be topped "
     "up with one of its parts."
 )
+
+
+def _of_part(name: str, load: Load) -> float:
+    return load.parts[name]
 
 
 def loads(plan: InterseedPlan) -> tuple[Table, list[Load]]:
@@ -166,7 +171,7 @@ def loads(plan: InterseedPlan) -> tuple[Table, list[Load]]:
     if not parts:
         return FILLS, rows
     more = tuple(
-        Column(f"part {name}", lambda r, name=name: r.parts[name], MASS, name=name, head=name)
+        Column(f"part {name}", partial(_of_part, name), MASS, name=name, head=name)
         for name in parts
     )
     *lead, serves = FILLS.columns
@@ -174,7 +179,7 @@ def loads(plan: InterseedPlan) -> tuple[Table, list[Load]]:
         FILLS,
         columns=(*lead, *more, serves),
         json=tuple(FILLS.by_key),
-        page=(*FILLS.page, *(c.key for c in more)),
+        page=(*FILLS.page.split(), *(c.key for c in more)),
         remark=_MIX,
     )
     return table, rows
@@ -210,7 +215,15 @@ class PaddockRow:
         """Words about its window; nothing where there is none."""
         return words(self.window, self.plan) if self.window else ""
 
-    def seeded_on(self) -> str:
+    def open_spells(self) -> list[str]:
+        """First and last day of every spell."""
+        return [f"{first} to {last}" for first, last in self.spells]
+
+    def shut_because(self) -> str:
+        """Why its window never opens."""
+        return self.of_window(shut_words) if self.window and self.window.opens is None else ""
+
+    def seeded_on(self, _: Display) -> str:
         """Days of seeding, for the page."""
         if self.window is None:
             return ""
@@ -218,7 +231,7 @@ class PaddockRow:
         in_part = " (in part)" if self.p.visits and not whole(self.p) else ""
         return (", ".join(days) or "not seeded") + in_part
 
-    def window_days(self) -> str:
+    def window_days(self, _: Display) -> str:
         """Spells of its window, for the page."""
         if self.window is None:
             return "not to be seeded"
@@ -228,19 +241,10 @@ class PaddockRow:
 
 WINDOW = Table(
     "window",
-    (
-        Column("opens"),
-        Column("closes"),
-        Column("opened_by"),
-        Column("closed_by"),
-        Column("left"),
-        Column("back"),
-    ),
+    in_json("opens closes opened_by closed_by left back"),
+    outputs=("json",),
+    why="the table of paddocks gives it day by day",
 )
-
-
-def _of_window(key: str) -> Callable[[PaddockRow], Any]:
-    return lambda r: r.window and getattr(r.window, key)
 
 
 def _window_record(r: PaddockRow) -> dict[str, Any] | None:
@@ -261,47 +265,40 @@ _SEEDED = "the page gives the ground that is seeded"
 PADDOCKS = Table(
     "paddocks",
     (
-        Column("paddock", "p.paddock.field.name", name="paddock", head="Paddock"),
-        Column("to_be_seeded", lambda r: r.window is not None, YES_NO, name="to be seeded"),
-        Column("area_m2", "p.area_m2", AREA, name="paddock", why=_SEEDED),
-        Column("workable_m2", "p.workable_m2", AREA, name="workable", why=_SEEDED),
-        Column("value", "p.paddock.value", NUMBER, name="value", why="the farmer gave it"),
-        Column("left", _of_window("left"), DAY, name="herd leaves", head="Herd leaves"),
-        Column("opens", _of_window("opens"), DAY, name="window opens"),
-        Column("opens_because", lambda r: r.of_window(opening_words), name="opens because"),
-        Column("closes", _of_window("closes"), DAY, name="window closes"),
-        Column("closes_because", lambda r: r.of_window(closing_words), name="closes because"),
-        Column(
-            "shut_because",
-            lambda r: r.of_window(shut_words) if r.window and r.window.opens is None else "",
-            name="shut because",
+        named("paddock", of="p.paddock.field.name"),
+        named("to_be_seeded", None, quantity=YES_NO, of=lambda r: r.window is not None),
+        named("area_m2", None, "paddock", of="p.area_m2", why=_SEEDED),
+        named("workable_m2", None, of="p.workable_m2", why=_SEEDED),
+        named("value", None, quantity=NUMBER, of="p.paddock.value", why="it was given"),
+        named("left", "Herd leaves", "herd leaves", DAY, "window.left"),
+        named("opens", None, "window opens", DAY, "window.opens"),
+        named("opens_because", None, of=lambda r: r.of_window(opening_words)),
+        named("closes", None, "window closes", DAY, "window.closes"),
+        named("closes_because", None, of=lambda r: r.of_window(closing_words)),
+        named("shut_because", None, of=PaddockRow.shut_because),
+        named(
+            "open_spells", None, quantity=NAMES, of=lambda r: [f"{a} to {b}" for a, b in r.spells]
         ),
-        Column("spells", lambda r: [f"{a} to {b}" for a, b in r.spells], NAMES, name="open spells"),
-        Column("window_days", lambda r: r.window_days(), head="Window", shows=("spells",)),
-        Column("back", _of_window("back"), DAY, name="herd back"),
-        Column("order", lambda r: [str(v.order) for v in r.visits], NAMES, name="order"),
-        Column("days", lambda r: [str(v.day) for v in r.p.visits], NAMES, name="seeding days"),
-        Column("seeded_on", lambda r: r.seeded_on(), head="Seeded on", shows=("days",)),
-        Column("goal_m2", lambda r: goal_m2(r.p) if r.window else 0.0, AREA, name="goal"),
-        Column("seeded_m2", "p.seeded_m2", AREA, name="seeded", head="Ground", text=some(AREA)),
-        Column("share", lambda r: share_seeded(r.p), SHARE, name="seeded share", why=_SEEDED),
-        Column("whole", lambda r: whole(r.p), YES_NO),
-        Column("seed_kg", "p.seed_kg", MASS, name="seed", head="Seed", text=some(MASS)),
-        Column("chance", "p.chance", CHANCE, name="chance in its window", head="Chance"),
-        Column("graze_from", "p.graze_from", DAY, name="graze from", head="Graze from"),
-        Column("window", _window_record, NESTED),
-        Column("visits", lambda r: [record(VISITS, v) for v in r.visits], NESTED),
-        Column("passes", lambda r: r.p.passes and record(DRIVE, r.p.passes), NESTED),
+        joined("window_days", "Window", PaddockRow.window_days, "open_spells"),
+        named("herd_back", None, quantity=DAY, of="window.back"),
+        named("order", None, quantity=NAMES, of=lambda r: [str(v.order) for v in r.visits]),
+        named("seeding_days", None, quantity=NAMES, of=lambda r: [str(v.day) for v in r.p.visits]),
+        joined("seeded_on", "Seeded on", PaddockRow.seeded_on, "seeding_days"),
+        named("goal_m2", None, of=lambda r: goal_m2(r.p) if r.window else 0.0, why=_SEEDED),
+        named("seeded_m2", "Ground", of="p.seeded_m2", text=some(AREA)),
+        named("share", None, "seeded share", SHARE, lambda r: share_seeded(r.p), why=_SEEDED),
+        named("whole", None, None, YES_NO, lambda r: whole(r.p)),
+        named("seed_kg", of="p.seed_kg", text=some(MASS)),
+        named("chance", name="chance in its window", quantity=CHANCE, of="p.chance"),
+        named("graze_from", quantity=DAY, of="p.graze_from"),
+        named("window", None, None, NESTED, _window_record),
+        named("visits", None, None, NESTED, lambda r: [record(VISITS, v) for v in r.visits]),
+        named("passes", None, None, NESTED, lambda r: r.p.passes and record(DRIVE, r.p.passes)),
     ),
     title="Paddock by paddock",
-    json=(
-        *("paddock", "to_be_seeded", "area_m2", "workable_m2", "value", "seeded_m2", "seed_kg"),
-        *("share", "whole", "chance", "graze_from", "window", "visits", "passes"),
-    ),
-    page=(
-        *("paddock", "left", "window_days", "seeded_on", "graze_from"),
-        *("seeded_m2", "seed_kg", "chance"),
-    ),
+    json="paddock to_be_seeded area_m2 workable_m2 value seeded_m2 seed_kg share whole chance "
+    "graze_from window visits passes",
+    page="paddock left window_days seeded_on graze_from seeded_m2 seed_kg chance",
     words=5,
     remark=_chance_remark,
 )
@@ -317,15 +314,18 @@ def paddocks_page(plan: InterseedPlan, display: Display) -> PageTable:
     table = page_table(PADDOCKS, paddock_rows(plan), display)
     if len(table.rows) < 2 or not plan.visits:
         return table
-    together = sum_row(
+    together = last_row(
         PADDOCKS,
-        display,
         paddock="Together",
-        seeded_m2=sum(p.seeded_m2 for p in plan.paddocks),
-        seed_kg=plan.seed_used_kg,
-        chance=plan.chance_all,
+        seeded_m2=AREA.text(sum(p.seeded_m2 for p in plan.paddocks), display, 3),
+        seed_kg=MASS.text(plan.seed_used_kg, display, 3),
+        chance="" if plan.chance_all is None else chance_text(plan.chance_all),
     )
     return replace(table, rows=[*table.rows, together])
+
+
+def _opens_because(r: PaddockRow) -> str:
+    return r.of_window(opening_words) or r.of_window(shut_words)
 
 
 def _opens(r: PaddockRow) -> str:
@@ -341,44 +341,44 @@ def _closes(r: PaddockRow) -> str:
 WINDOWS = Table(
     "windows",
     (
-        Column("paddock", "p.paddock.field.name", head="Paddock"),
-        Column("opens", _opens, head="Opens"),
-        Column(
-            "opens_because",
-            lambda r: r.of_window(opening_words) or r.of_window(shut_words),
-            head="because",
-        ),
-        Column("closes", _closes, head="Closes"),
-        Column("closes_because", lambda r: r.of_window(closing_words), head="because"),
-        Column("back", "window.back", DAY, head="Herd back"),
+        named("paddock", of="p.paddock.field.name"),
+        named("opens", of=_opens),
+        named("opens_because", "because", of=_opens_because),
+        named("closes", of=_closes),
+        named("closes_because", "because", of=lambda r: r.of_window(closing_words)),
+        named("herd_back", quantity=DAY, of="window.back"),
     ),
     title="Why windows open and close",
     words=6,
     folded=True,
+    outputs=("page",),
+    why="the table of paddocks gives the same elsewhere",
 )
 
 # --- days the drill has, and has not ---------------------------------------------------------
 
 
-def _taken_by(day: WorkDay) -> str:
+def _taken_by(day: WorkDay, _: Display) -> str:
     return ", ".join([*(["lost to weather"] if day.lost else []), *day.booked_for])
 
 
 WORK_DAYS = Table(
     "work_days",
     (
-        Column("date", "day", DAY, head="Day"),
-        Column("start_s", quantity=CLOCK),
-        Column("why", _taken_by, head="Why", shows=("lost", "booked_for")),
-        Column("planned_s", quantity=WORK_TIME, why="the page gives days with less time by name"),
-        Column("lost", quantity=YES_NO),
-        Column("booked_s", quantity=WORK_TIME, head="Booked", text=some(WORK_TIME)),
-        Column("booked_for", quantity=NAMES),
-        Column("full_s", quantity=WORK_TIME, head="Left to drill", text=some(WORK_TIME, "none")),
+        named("date", "Day", quantity=DAY, of="day"),
+        named("start_s", None, None, CLOCK),
+        joined("taken_by", "Why", _taken_by, "lost booked_for"),
+        named("full_s", "Left to drill", quantity=WORK_TIME, text=some(WORK_TIME, "none")),
+        named("planned_s", None, None, why="the page gives days that weather or others take"),
+        named("lost", None, None, YES_NO),
+        named("booked_s", "Booked", quantity=WORK_TIME, text=some(WORK_TIME)),
+        named("booked_for", None, None, NAMES),
     ),
     title="Days the drill does not have",
-    json=("date", "start_s", "full_s", "planned_s", "lost", "booked_s", "booked_for"),
+    page="date taken_by booked_s full_s",
     words=2,
+    outputs=("json", "page"),
+    why="tables of data give the days of seeding",
 )
 
 

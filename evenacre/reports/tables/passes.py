@@ -13,17 +13,14 @@ from evenacre.planning.passes.pass_types import Drive, PassPlan
 from evenacre.planning.passes.turn_room import turn_room
 from evenacre.reports import figure_text as figures
 from evenacre.reports.column import (
-    AREA,
     COUNT,
     DISTANCE,
-    HOURS,
-    LENGTH,
     SHARE,
-    SPEED,
-    WORDS,
-    Column,
+    Display,
     Table,
-    columns,
+    in_json,
+    joined,
+    named,
     plain_number,
 )
 from evenacre.reports.sentences.interseeding_words import hours_text
@@ -31,9 +28,6 @@ from evenacre.reports.writers.as_json import record
 from evenacre.reports.writers.json_types import json_types
 
 SCHEMA = "evenacre/passes/1.1"
-
-_IN_ALL = "the page gives the time of passes and turns together"
-_SHARES = "the page gives what is doubled and missed"
 
 
 def axis_deg(heading_rad: float) -> float:
@@ -57,60 +51,46 @@ def _heading_deg(p: PassPlan) -> float | None:
     return None if p.drive.heading_rad is None else axis_deg(p.drive.heading_rad)
 
 
+def _four_digits(degrees: float | None) -> float | None:
+    return None if degrees is None else figures.significant([degrees], 4)[0]
+
+
+def _passes_run(p: PassPlan, _: Display) -> str:
+    degrees = _heading_deg(p)
+    return "" if degrees is None else f"{axis_words(p.drive)}, {degrees:.0f}°"
+
+
+def _overlap(p: PassPlan, _: Display) -> str:
+    return figures.share(p.overlap_m2, p.workable_m2)
+
+
+_DEGREES = plain_number("deg")
+_IN_ALL = "the page gives the time of passes and turns together"
+_MISSED = "the page gives what is doubled and missed"
+_ROUNDS = "the page and tables of data give rounds"
 DRIVE = Table(
     "passes",
     (
-        Column("field", name="paddock", head="Paddock", json=False),
-        Column(
-            "heading_deg",
-            _heading_deg,
-            plain_number("deg"),
-            name="heading [deg]",
-            cell=lambda v: None if v is None else figures.significant([v], 4)[0],
-        ),
-        Column(
-            "heading",
-            lambda p: p,
-            head="Passes run",
-            text=lambda p, _: (
-                ""
-                if p.drive.heading_rad is None
-                else f"{axis_words(p.drive)}, {_heading_deg(p):.0f}°"
-            ),
-            json=False,
-            shows=("heading_deg",),
-        ),
-        Column("rounds", "drive.rounds", COUNT, name="headland rounds", head="Rounds"),
-        Column("round_runs", lambda p: runs_of(p, "round"), COUNT),
-        Column("passes", lambda p: runs_of(p, "pass"), COUNT, name="passes", head="Passes"),
-        Column("turns", lambda p: len(p.turns), COUNT, name="turns", head="Turns"),
-        Column("work_m", quantity=DISTANCE, name="seeding", why=_IN_ALL),
-        Column("turn_m", quantity=DISTANCE, name="turning", why=_IN_ALL),
-        Column("work_s", quantity=HOURS, name="seeding", why=_IN_ALL),
-        Column("turn_s", quantity=HOURS, name="turning", why=_IN_ALL),
-        Column(
-            "field_time_s",
-            quantity=HOURS,
-            name="in all",
-            head="Time",
-            text=lambda v, _: hours_text(v),
-        ),
-        Column(
-            "field_efficiency", quantity=SHARE, name="field efficiency", head="Field efficiency"
-        ),
-        Column("workable_m2", quantity=AREA, name="workable", why=_SHARES),
-        Column("covered_m2", quantity=AREA, name="covered", why=_SHARES),
-        Column("overlap_m2", quantity=AREA, name="overlap"),
-        Column(
-            "overlap",
-            lambda p: figures.share(p.overlap_m2, p.workable_m2),
-            head="Overlap",
-            json=False,
-            shows=("overlap_m2",),
-        ),
-        Column("excess_m2", quantity=AREA),
-        Column("missed_m2", quantity=AREA, name="missed", head="Missed", digits=2),
-        Column("outside_m2", quantity=AREA, name="outside", why=_SHARES),
+        named("field", "Paddock", "paddock", json=False),
+        named("heading_deg", None, "heading [deg]", _DEGREES, _heading_deg, cell=_four_digits),
+        joined("heading", "Passes run", _passes_run, "heading_deg"),
+        named("rounds", name="headland rounds", quantity=COUNT, of="drive.rounds"),
+        named("round_runs", None, None, COUNT, lambda p: runs_of(p, "round"), why=_ROUNDS),
+        named("passes", quantity=COUNT, of=lambda p: runs_of(p, "pass")),
+        named("turns", quantity=COUNT, of=lambda p: len(p.turns)),
+        named("work_m", None, "seeding", DISTANCE, why=_IN_ALL),
+        named("turn_m", None, "turning", DISTANCE, why=_IN_ALL),
+        named("work_s", None, "seeding", why=_IN_ALL),
+        named("turn_s", None, "turning", why=_IN_ALL),
+        named("field_time_s", "Time", "in all", text=lambda v, _: hours_text(v)),
+        named("field_efficiency", quantity=SHARE),
+        named("workable_m2", None, why=_MISSED),
+        named("covered_m2", None, why=_MISSED),
+        named("overlap_m2", None),
+        joined("overlap", "Overlap", _overlap, "overlap_m2"),
+        named("excess_m2", None, None, why=_MISSED),
+        named("missed_m2", digits=2),
+        named("outside_m2", None, why=_MISSED),
     ),
     title="The drive",
     words=2,
@@ -119,17 +99,11 @@ DRIVE = Table(
         "seeded twice or more, as a share of the paddock; seed is metered over it too."
     ),
 )
-
 WAY_OF_DRIVING = Table(
     "drive",
-    columns(
-        width_m=LENGTH,
-        speed_mps=SPEED,
-        turn_speed_mps=SPEED,
-        turn_radius_m=LENGTH,
-        rounds=COUNT,
-        prefer=WORDS,
-    ),
+    in_json("width_m speed_mps turn_speed_mps turn_radius_m rounds prefer", rounds=COUNT),
+    outputs=("json",),
+    why="a sentence below the fields tells it",
 )
 
 

@@ -5,11 +5,13 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable
 from dataclasses import asdict, replace
+from functools import partial
 from typing import Any, NamedTuple
 
 import pandas as pd
 
-from evenacre.planning.interseeding.comparison import PaddockCompared, PlannedDone
+from evenacre.model import PlannedPaddock
+from evenacre.planning.interseeding.comparison import PaddockCompared, PlannedDone, Sums
 from evenacre.reports import figure_text as figures
 from evenacre.reports.column import (
     AREA,
@@ -20,7 +22,10 @@ from evenacre.reports.column import (
     Display,
     Quantity,
     Table,
-    columns,
+    in_json,
+    joined,
+    json_only,
+    named,
     plain_number,
     worded,
 )
@@ -35,13 +40,11 @@ from evenacre.reports.sentences.plan_against_done import (
     window_words,
 )
 from evenacre.reports.writers.as_frame import data_frame
-from evenacre.reports.writers.as_html import PageTable, page_table, sum_row
+from evenacre.reports.writers.as_html import PageTable, last_row, page_table
 from evenacre.reports.writers.as_json import record, records
 
 _DAY = worded(short, cell=lambda v: "" if v is None else str(v))
 _DAYS = plain_number("d")
-_GROUND = replace(AREA, text=lambda v, d, _: beside(*v, d.units.area))
-_SEED = replace(MASS, text=lambda v, d, _: beside(*v, d.units.mass))
 _PERCENT = Quantity(
     cell=lambda v, _: None if v is None else figures.significant([100 * v], 4)[0],
     text=lambda v, _, __: figures.share(v, 1.0),
@@ -60,6 +63,13 @@ class _Row(NamedTuple):
     strip: Strip | None
 
 
+_in_json = partial(json_only, why="the table of paddocks gives the same")
+
+
+def _spells(p: PlannedPaddock) -> list[dict[str, dt.date]] | None:
+    return p.window and [{"first": first, "last": last} for first, last in p.window.spells]
+
+
 def _days_in(
     words: Callable[..., str], on_page: Callable[[PaddockCompared], str] | None = None
 ) -> Quantity:
@@ -67,7 +77,11 @@ def _days_in(
     return worded(on_page or (lambda p: words(p, short)), cell=words)
 
 
-def _seeded(p: PaddockCompared) -> str:
+def _planned_on(p: PaddockCompared) -> str:
+    return planned_words(p, short) or "not planned"
+
+
+def _seeded_on(p: PaddockCompared) -> str:
     """Days done, and how late they ended."""
     late = p.ended_late_days
     if not p.operations:
@@ -85,16 +99,16 @@ def _held(key: str) -> Callable[[_Row], Any]:
     )
 
 
-def _pair(done: str, planned: str) -> Callable[[_Row], Any]:
-    return lambda r: (getattr(r.p, done), getattr(r.p, planned))
+def _ground(of: PaddockCompared | Sums, d: Display) -> str:
+    return beside(of.done_m2, of.planned_m2, d.units.area)
+
+
+def _seed(of: PaddockCompared | Sums, d: Display) -> str:
+    return beside(of.applied_kg, of.planned_kg, d.units.mass)
 
 
 def _share(r: _Row) -> float | None:
     return r.p.done_m2 / r.p.planned_m2 if r.p.planned_m2 else None
-
-
-def _planned_grazing(r: _Row) -> dt.date | None:
-    return r.p.planned.graze_from if r.p.planned else None
 
 
 def _planned(r: _Row) -> dict[str, Any] | None:
@@ -105,76 +119,56 @@ def _done(r: _Row) -> dict[str, Any] | None:
     return record(_DONE, r.p) if r.p.operations else None
 
 
-_DAYS_SEEDED = Table("days", (Column("date", "day", _DAY), *columns(area_m2=AREA, seed_kg=MASS)))
-_PLANNED = Table(
+_DAYS_SEEDED = _in_json("days", Column("date", "day"), *in_json("area_m2 seed_kg"))
+_PLANNED = _in_json(
     "planned",
-    (
-        *columns(area_m2=AREA, seed_kg=MASS, graze_from=_DAY),
-        Column(
-            "spells",
-            lambda p: p.window and [{"first": a, "last": b} for a, b in p.window.spells],
-            NESTED,
-        ),
-        Column("days", lambda p: records(_DAYS_SEEDED, p.visits), NESTED),
-    ),
+    *in_json("area_m2 seed_kg graze_from"),
+    Column("spells", _spells, NESTED),
+    Column("days", lambda p: records(_DAYS_SEEDED, p.visits), NESTED),
 )
-_DONE = Table(
+_DONE = _in_json(
     "done",
-    (
-        Column("area_m2", "done_m2", AREA),
-        Column("seed_kg", "applied_kg", MASS),
-        Column("operations", lambda p: list(p.operations), NAMES),
-        Column("days", lambda p: records(_DAYS_SEEDED, p.days), NESTED),
-    ),
+    Column("area_m2", "done_m2", AREA),
+    Column("seed_kg", "applied_kg", MASS),
+    Column("operations"),
+    Column("days", lambda p: records(_DAYS_SEEDED, p.days), NESTED),
 )
-
 PADDOCKS_COMPARED = Table(
     "planned_done",
     (
-        Column("paddock", "p.name", name="paddock", head="Paddock"),
-        Column("seed", "compared.planned.product", name="seed"),
-        Column("standing", "p.standing.value", name="standing"),
-        Column("spells", "p", _days_in(window_words), name="window", head="Window"),
-        Column("window", lambda r: r.p.window and r.p.window.value, name="window kept"),
-        Column("kept", lambda r: kept_words(r.p), head="Kept"),
-        Column("too_early", _held("too_early_days"), _DAYS, name="too early [days]", why=_WORDS),
-        Column("too_late", _held("too_late_days"), _DAYS, name="too late [days]", why=_WORDS),
-        Column("too_early_days", "p.too_early_days", _DAYS, why=_WORDS),
-        Column("too_late_days", "p.too_late_days", _DAYS, why=_WORDS),
-        Column(
-            "planned_for",
-            "p",
-            _days_in(planned_words, lambda p: planned_words(p, short) or "not planned"),
-            name="planned for",
-            head="Planned for",
-        ),
-        Column("seeded_on", "p", _days_in(done_words, _seeded), name="seeded on", head="Seeded on"),
-        Column("began_late_days", "p.began_late_days", _DAYS, name="began late [days]", why=_WORDS),
-        Column("ended_late_days", "p.ended_late_days", _DAYS, name="ended late [days]", why=_WORDS),
-        Column("planned_m2", "p.planned_m2", AREA, name="planned"),
-        Column("done_m2", "p.done_m2", AREA, name="seeded"),
-        Column("ground", _pair("done_m2", "planned_m2"), _GROUND, head="Ground seeded", why=_BOTH),
-        Column("in_window_m2", "p.in_window_m2", AREA, name="seeded inside the window", why=_WORDS),
-        Column("share", _share, _PERCENT, name="seeded share of planned", why=_BOTH),
-        Column("planned_kg", "p.planned_kg", MASS, name="planned seed"),
-        Column("applied_kg", "p.applied_kg", MASS, name="seed on the paddock"),
-        Column("seed_kg", _pair("applied_kg", "planned_kg"), _SEED, head="Seed on it", why=_BOTH),
-        Column("planned_grazing", _planned_grazing, _DAY, name="planned to be grazed from"),
-        Column("graze_from", "p.graze_from", _DAY, name="graze from", head="Graze from"),
-        Column("operations", "p.operations", NAMES, name="operations"),
-        Column("strip", lambda r: r.strip and r.strip.of(r.p), head="", text=lambda v, _: v),
-        Column("planned", _planned, NESTED, shows=("planned_m2", "planned_kg")),
-        Column("done", _done, NESTED, shows=("done_m2", "applied_kg")),
+        named("paddock", of="p.name"),
+        named("seed", None, of="compared.planned.product"),
+        named("standing", None, of="p.standing.value"),
+        named("spells", "Window", "window", _days_in(window_words), "p"),
+        named("window", None, "window kept", of="p.window.value"),
+        named("kept", name=None, of=lambda r: kept_words(r.p)),
+        named("too_early", None, "too early [days]", _DAYS, _held("too_early_days"), why=_WORDS),
+        named("too_late", None, "too late [days]", _DAYS, _held("too_late_days"), why=_WORDS),
+        named("too_early_days", None, None, _DAYS, "p.too_early_days", why=_WORDS),
+        named("too_late_days", None, None, _DAYS, "p.too_late_days", why=_WORDS),
+        named("planned_for", quantity=_days_in(planned_words, _planned_on), of="p"),
+        named("seeded_on", quantity=_days_in(done_words, _seeded_on), of="p"),
+        named("began_late_days", None, "began late [days]", _DAYS, "p.began_late_days", why=_WORDS),
+        named("ended_late_days", None, "ended late [days]", _DAYS, "p.ended_late_days", why=_WORDS),
+        named("planned_m2", None, of="p.planned_m2"),
+        named("done_m2", None, "seeded", of="p.done_m2"),
+        joined("ground", "Ground seeded", lambda r, d: _ground(r.p, d), "done_m2 planned_m2"),
+        named("in_window_m2", None, "seeded inside the window", of="p.in_window_m2", why=_WORDS),
+        named("share", None, "seeded share of planned", _PERCENT, _share, why=_BOTH),
+        named("planned_kg", None, "planned seed", of="p.planned_kg"),
+        named("applied_kg", None, "seed on the paddock", of="p.applied_kg"),
+        joined("seed_on_it", "Seed on it", lambda r, d: _seed(r.p, d), "applied_kg planned_kg"),
+        named("planned_grazing", None, "planned to be grazed from", _DAY, "p.planned.graze_from"),
+        named("graze_from", quantity=_DAY, of="p.graze_from"),
+        named("operations", None, quantity=NAMES, of="p.operations"),
+        joined("strip", "", lambda r, _: r.strip.of(r.p) if r.strip else "", ""),
+        named("planned", None, None, NESTED, _planned, shows=("planned_m2", "planned_kg")),
+        named("done", None, None, NESTED, _done, shows=("done_m2", "applied_kg")),
     ),
     title="Paddock by paddock",
-    json=(
-        *("paddock", "standing", "window", "too_early_days", "too_late_days"),
-        *("began_late_days", "ended_late_days", "in_window_m2", "graze_from", "planned", "done"),
-    ),
-    page=(
-        *("paddock", "spells", "kept", "planned_for", "seeded_on", "graze_from"),
-        *("strip", "ground", "seed_kg"),
-    ),
+    json="paddock standing window too_early_days too_late_days began_late_days ended_late_days "
+    "in_window_m2 graze_from planned done",
+    page="paddock spells kept planned_for seeded_on graze_from strip ground seed_on_it",
     words=7,
     remark=(
         "Ground and seed stand beside what was planned; ground is counted once, however often "
@@ -183,20 +177,18 @@ PADDOCKS_COMPARED = Table(
     ),
 )
 
-_COMPARED = Table(
+_COMPARED = _in_json(
     "planned_done",
-    (
-        Column("plan", lambda c: asdict(c.planned.file), NESTED),
-        Column("seed", "planned.product"),
-        Column("planned_m2", "sums.planned_m2", AREA),
-        Column("done_m2", "sums.done_m2", AREA),
-        Column("planned_kg", "sums.planned_kg", MASS),
-        Column("applied_kg", "sums.applied_kg", MASS),
-        Column("besides_m2", "besides.done_m2", AREA),
-        Column("besides_kg", "besides.applied_kg", MASS),
-        Column("paddocks", lambda c: records(PADDOCKS_COMPARED, _rows(c)), NESTED),
-        Column("warnings", lambda c: list(c.warnings), NESTED),
-    ),
+    Column("plan", lambda c: asdict(c.planned.file), NESTED),
+    Column("seed", "planned.product"),
+    Column("planned_m2", "sums.planned_m2", AREA),
+    Column("done_m2", "sums.done_m2", AREA),
+    Column("planned_kg", "sums.planned_kg", MASS),
+    Column("applied_kg", "sums.applied_kg", MASS),
+    Column("besides_m2", "besides.done_m2", AREA),
+    Column("besides_kg", "besides.applied_kg", MASS),
+    Column("paddocks", lambda c: records(PADDOCKS_COMPARED, _rows(c)), NESTED),
+    Column("warnings", lambda c: list(c.warnings), NESTED),
 )
 
 
@@ -219,12 +211,11 @@ def planned_done_page_table(compared: PlannedDone, display: Display) -> PageTabl
     """Every paddock of the plan beside what was done, and what was done besides."""
     rows, sums = _rows(compared), compared.sums
     table = page_table(PADDOCKS_COMPARED, rows, display)
-    together = sum_row(
+    together = last_row(
         PADDOCKS_COMPARED,
-        display,
         paddock="All planned",
-        ground=(sums.done_m2, sums.planned_m2),
-        seed_kg=(sums.applied_kg, sums.planned_kg),
+        ground=_ground(sums, display),
+        seed_on_it=_seed(sums, display),
     )
     strip = rows[0].strip if rows else None
     return replace(

@@ -74,6 +74,6 @@ def _shown(
     )
 
 
-def sum_row(table: Table, display: Display, **values: Any) -> tuple[str, ...]:
-    """A last row of what is known of all rows together, by key."""
-    return tuple(c.written(values.get(c.key), display) for c in table.of("page"))
+def last_row(table: Table, **texts: str) -> tuple[str, ...]:
+    """What is told of all rows together, by key; other cells stay empty."""
+    return tuple(texts.get(column.key, "") for column in table.of("page"))

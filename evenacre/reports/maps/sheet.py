@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import textwrap
 import warnings
+from collections.abc import Sequence
 from typing import Any
 
 import geopandas as gpd
@@ -12,8 +13,10 @@ import numpy as np
 import shapely
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.collections import PathCollection
+from matplotlib.collections import LineCollection, PathCollection
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch
 from matplotlib.path import Path
 from matplotlib_scalebar.scalebar import ScaleBar
 from PIL import Image
@@ -28,6 +31,13 @@ _SHORTEST, _TALLEST = 2.0, 11.0  # inches of the drawing itself
 _TITLE, _STRIP, _LEGEND = 0.7, 0.65, 0.85  # inches for the words around it
 _DETAIL_M = 0.1  # what a printed map can show
 _COLOURS = 128
+STYLE: Any = {"font.size": 10, "hatch.linewidth": 0.5, "text.parse_math": False}
+UNWORKABLE: Any = {
+    "facecolor": palette.UNWORKABLE,
+    "edgecolor": palette.OUTSIDE,
+    "hatch": "\\\\",
+    "linewidth": 0.6,
+}
 
 
 def blank(result: AuditResult, title: str, units: UnitSystem) -> tuple[Figure, Axes]:
@@ -123,6 +133,23 @@ def _round_down(value: float) -> int:
     """Greatest of 1, 2, 5, 10, 20 ... that does not exceed a value of at least 1."""
     power = 10 ** int(np.floor(np.log10(max(value, 1.0))))
     return int(max(n for n in (1, 2, 5) if n * power <= max(value, 1.0)) * power)
+
+
+def add_ground(axes: Axes, ground: gpd.GeoSeries, label: str, **style: Any) -> list[Patch]:
+    """Draw ground, and give its entry of the legend."""
+    axes.add_collection(PathCollection(paths(ground), **style))
+    return [Patch(label=label, **{key: v for key, v in style.items() if key != "zorder"})]
+
+
+def add_lines(
+    axes: Axes, lines: Sequence[shapely.LineString], label: str, zorder: int, **style: Any
+) -> list[Line2D]:
+    """Draw lines, and give their entry of the legend; none where there are no lines."""
+    if not lines:
+        return []
+    chains = [shapely.get_coordinates(line) for line in lines]
+    axes.add_collection(LineCollection(chains, zorder=zorder, **style))
+    return [Line2D([], [], label=label, **style)]
 
 
 def add_legend(figure: Figure, entries: list[Any], columns: int) -> None:

@@ -16,6 +16,8 @@ from evenacre.reports.column import (
     COUNT,
     DISTANCE,
     SHARE,
+    SPEED,
+    Column,
     Display,
     Table,
     in_json,
@@ -101,7 +103,12 @@ DRIVE = Table(
 )
 WAY_OF_DRIVING = Table(
     "drive",
-    in_json("width_m speed_mps turn_speed_mps turn_radius_m rounds prefer", rounds=COUNT),
+    (
+        *in_json("width_m"),
+        Column("speed_mps", quantity=SPEED, digits=2),
+        Column("turn_speed_mps", quantity=SPEED, digits=2),
+        *in_json("turn_radius_m rounds prefer", rounds=COUNT),
+    ),
     outputs=("json",),
     why="a sentence below the fields tells it",
 )

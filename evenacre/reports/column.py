@@ -160,6 +160,8 @@ class Column:
         Keys of other columns that this one gives too where it stands.
     why : str
         Why a figure is not in every output.
+    rows : Table, optional
+        Of the row, or the rows, that the value is; they stand within this one in JSON.
     """
 
     key: str
@@ -174,6 +176,7 @@ class Column:
     json: bool = True
     shows: tuple[str, ...] = ()
     why: str = ""
+    rows: Table | None = None
 
     def value(self, row: Any) -> Any:
         """Value of a row in SI; None where the way to it ends."""
@@ -248,6 +251,11 @@ def joined(
 ) -> Column:
     """Declare a cell of the page that says several figures of its row."""
     return Column(key, head=head, told=told, shows=tuple(shows.split()), json=False, **more)
+
+
+def nested(key: str, rows: Table, of: str | Callable[[Any], Any] = "", shows: str = "") -> Column:
+    """Declare rows, or a row, of another table within this one, in JSON alone."""
+    return Column(key, of, NESTED, shows=tuple(shows.split()), rows=rows)
 
 
 def in_json(keys: str, at: str = "", **quantities: Quantity) -> tuple[Column, ...]:

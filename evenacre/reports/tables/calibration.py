@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from functools import partial
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from evenacre import __version__
 from evenacre.planning.calibration.calibrate import Calibration
@@ -17,12 +17,11 @@ from evenacre.reports.column import (
     Column,
     Display,
     Quantity,
-    Table,
     in_json,
     json_only,
     measured,
+    nested,
 )
-from evenacre.reports.writers.as_json import record, records
 from evenacre.units.display import POUND_KG, DisplayUnit
 
 SCHEMA = "evenacre/calibrate/1"
@@ -100,7 +99,7 @@ COMPARTMENTS = _in_json(
 SPLIT = _in_json(
     "split",
     Column("area_m2", quantity=GROUND),
-    Column("compartments", lambda s: records(COMPARTMENTS, s.shares), NESTED),
+    nested("compartments", COMPARTMENTS, "shares"),
 )
 MATCH = _in_json(
     "matches",
@@ -117,25 +116,7 @@ LOOK_UP = _in_json(
     "look_up",
     *in_json("start refused outside", start=SETTING),
     Column("rates_kg_per_m2", lambda f: _pair(f.rates_kg_per_m2), NESTED),
-    Column("matches", lambda f: records(MATCH, f.matches), NESTED),
-)
-CALIBRATION = _in_json(
-    "calibration",
-    Column("schema", lambda _: SCHEMA),
-    Column("version", lambda _: __version__),
-    *in_json(
-        "product setting bulk_density_kg_per_m3 target_kg_per_m2",
-        "job.about.",
-        bulk_density_kg_per_m3=DENSITY,
-    ),
-    Column("tolerance", "job.tolerance", LIMIT),
-    Column("test", lambda r: _part(TEST, r.job.test), NESTED),
-    Column("verdict", lambda r: _part(VERDICT, r.verdict), NESTED),
-    Column("openers", lambda r: _part(OPENERS, r.evenness), NESTED),
-    Column("next_setting", lambda r: _part(NEXT_SETTING, r.next_setting), NESTED),
-    Column("fills", lambda r: records(FILLS, fills(r)), NESTED),
-    Column("split", lambda r: _part(SPLIT, r.split), NESTED),
-    Column("look_up", lambda r: _part(LOOK_UP, r.found), NESTED),
+    nested("matches", MATCH, "matches"),
 )
 
 
@@ -153,8 +134,24 @@ def fills(result: Calibration) -> list[Fill]:
     return [Fill(name, mass_kg[name], area) for name, area in result.fill_areas_m2.items()]
 
 
-def _part(table: Table, row: Any) -> dict[str, Any] | None:
-    return None if row is None else record(table, row)
+CALIBRATION = _in_json(
+    "calibration",
+    Column("schema", lambda _: SCHEMA),
+    Column("version", lambda _: __version__),
+    *in_json(
+        "product setting bulk_density_kg_per_m3 target_kg_per_m2",
+        "job.about.",
+        bulk_density_kg_per_m3=DENSITY,
+    ),
+    Column("tolerance", "job.tolerance", LIMIT),
+    nested("test", TEST, "job.test"),
+    nested("verdict", VERDICT, "verdict"),
+    nested("openers", OPENERS, "evenness"),
+    nested("next_setting", NEXT_SETTING, "next_setting"),
+    nested("fills", FILLS, fills),
+    nested("split", SPLIT, "split"),
+    nested("look_up", LOOK_UP, "found"),
+)
 
 
 def _pair(pair: tuple[float | None, float | None] | None) -> list[float | None] | None:

@@ -22,8 +22,8 @@ from evenacre.reports.column import (
     Column,
     in_json,
     json_only,
+    nested,
 )
-from evenacre.reports.writers.as_json import record
 
 SCHEMA = "evenacre/summary/finish/1.1"
 
@@ -78,10 +78,6 @@ def _parts(r: FinishReport) -> list[dict[str, Any]]:
     return [{"product": name, "kg": kg} for name, kg in r.finish.add_parts]
 
 
-def _run_out(r: FinishReport) -> dict[str, Any] | None:
-    return record(RUN_OUT, r) if r.job and r.job.out and r.spot else None
-
-
 def _high(r: FinishReport) -> float | None:
     high = r.finish.high_kg_per_m2
     return high if math.isfinite(high) else None
@@ -118,6 +114,6 @@ FINISH = _in_json(
     Column("add_parts", _parts, _PARTS),
     Column("spare_kg", "finish.spare_kg", MASS),
     Column("passes_to_come", lambda r: r.job and len(r.job.ahead.passes), COUNT),
-    Column("run_out", _run_out, NESTED),
+    nested("run_out", RUN_OUT, lambda r: r if r.spot else None),
     Column("warnings", lambda r: list(r.job.warnings) if r.job else [], NESTED),
 )

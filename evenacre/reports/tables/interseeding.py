@@ -27,9 +27,9 @@ from evenacre.reports.column import (
     Quantity,
     Table,
     in_json,
-    joined,
     json_only,
     named,
+    nested,
 )
 from evenacre.reports.sentences.interseeding import interseed_cautions
 from evenacre.reports.sentences.interseeding_words import days_text, goal_m2, wanted
@@ -53,7 +53,7 @@ from evenacre.reports.writers.as_html import PageTable, page_table
 from evenacre.reports.writers.as_json import record, records
 from evenacre.reports.writers.json_types import json_types
 
-SCHEMA = "evenacre/plan/1.1"
+SCHEMA = "evenacre/plan/1.2"
 
 
 _in_json = partial(json_only, why="the page tells it in sentences")
@@ -89,7 +89,7 @@ def _short_kg(m: _Move) -> float:
     return sum(lack.feed_kg for lack in m.lacks)
 
 
-def _lack_words(m: _Move, _: Display) -> str:
+def _lack_words(m: _Move) -> str:
     return ", ".join(f"{s.kind} {days_text(s.days)}" if s.days else s.kind for s in m.lacks)
 
 
@@ -111,7 +111,7 @@ MOVES = Table(
         named("available_kg", "It may eat", "may be eaten", of="planned.available_kg"),
         named("eaten_kg", "It needs", "needed", of="planned.eaten_kg", text=some(MASS)),
         named("short_kg", None, of=_short_kg, json=False, why=_SHORT),
-        joined("short", "Short", _lack_words, ""),
+        named("short", name="short of", of=_lack_words, json=False),
     ),
     title="The herd's moves",
     words=3,
@@ -127,11 +127,11 @@ _SHORTAGES = _in_json(
 )
 _HERD = _in_json(
     "herd",
-    Column("classes", lambda p: records(_CLASSES, p.grazing.herd), NESTED),
+    nested("classes", _CLASSES, "grazing.herd"),
     Column("rest_days", "grazing.rest_days", _DAYS),
     *in_json("demand_kg_per_day supply_kg needed_kg", "herd.", demand_kg_per_day=MASS),
-    Column("stays", lambda p: records(MOVES, _moves(p)), NESTED),
-    Column("shortages", lambda p: records(_SHORTAGES, p.herd.shortages), NESTED),
+    nested("stays", MOVES, _moves),
+    nested("shortages", _SHORTAGES, "herd.shortages"),
 )
 
 # --- the whole plan --------------------------------------------------------------------------
@@ -177,14 +177,14 @@ _PLAN = _in_json(
     Column("value_m2", "schedule.value", AREA),
     Column("bound_m2", "schedule.bound", AREA),
     *in_json("proven gap", "schedule.", gap=SHARE),
-    Column("seed", lambda p: record(_SEED, p), NESTED),
-    Column("paddocks", lambda p: records(PADDOCKS, paddock_rows(p)), NESTED),
+    nested("seed", _SEED, lambda p: p),
+    nested("paddocks", PADDOCKS, paddock_rows),
     Column("fills", lambda p: records(*loads(p)), NESTED),
-    Column("relaxations", lambda p: records(_RELAXATIONS, p.relaxations), NESTED),
-    Column("herd", lambda p: record(_HERD, p), NESTED),
-    Column("days", lambda p: records(WORK_DAYS, p.days), NESTED),
-    Column("drill", lambda p: record(_DRILL, p.seeding), NESTED),
-    Column("rules", lambda p: record(_RULES, p.seeding), NESTED),
+    nested("relaxations", _RELAXATIONS, "relaxations"),
+    nested("herd", _HERD, lambda p: p),
+    nested("days", WORK_DAYS, "days"),
+    nested("drill", _DRILL, "seeding"),
+    nested("rules", _RULES, "seeding"),
 )
 
 

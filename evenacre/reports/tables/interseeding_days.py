@@ -34,7 +34,9 @@ from evenacre.reports.column import (
     Table,
     in_json,
     joined,
+    json_only,
     named,
+    nested,
     worded,
 )
 from evenacre.reports.sentences.interseeding_words import (
@@ -53,16 +55,13 @@ from evenacre.reports.sentences.interseeding_words import (
 )
 from evenacre.reports.tables.passes import DRIVE
 from evenacre.reports.writers.as_html import PageTable, last_row, page_table
-from evenacre.reports.writers.as_json import record
 
 DAY = worded(short_weekday, cell=lambda v: "" if v is None else str(v))
 CLOCK = worded(clock)
-CHANCE = Quantity(
-    cell=lambda v, _: None if v is None else figures.significant([100 * v], 4)[0],
-    text=lambda v, _, __: chance_text(v),
-    unit=lambda _: "%",
-    si="1",
+ROUNDED_SHARE = replace(
+    SHARE, cell=lambda v, _: None if v is None else figures.significant([100 * v], 4)[0]
 )
+CHANCE = replace(ROUNDED_SHARE, text=lambda v, _, __: chance_text(v))
 WORK_TIME = replace(HOURS, text=lambda v, _, __: hours_text(v))
 _ALWAYS_SHOWN = 20  # lost and booked days in sight
 
@@ -239,19 +238,12 @@ class PaddockRow:
         return ", ".join(days) or "no day open"
 
 
-WINDOW = Table(
+WINDOW = json_only(
     "window",
-    in_json("opens closes opened_by closed_by left back"),
-    outputs=("json",),
+    *in_json("opens closes opened_by closed_by left back", "window."),
+    Column("spells", lambda r: [{"first": a, "last": b} for a, b in r.spells], NESTED),
     why="the table of paddocks gives it day by day",
 )
-
-
-def _window_record(r: PaddockRow) -> dict[str, Any] | None:
-    if r.window is None:
-        return None
-    open_days = [{"first": first, "last": last} for first, last in r.spells]
-    return {**record(WINDOW, r.window), "spells": open_days}
 
 
 def _chance_remark(rows: Sequence[PaddockRow], _: Display) -> str:
@@ -291,13 +283,13 @@ PADDOCKS = Table(
         named("seed_kg", of="p.seed_kg", text=some(MASS)),
         named("chance", name="chance in its window", quantity=CHANCE, of="p.chance"),
         named("graze_from", quantity=DAY, of="p.graze_from"),
-        named("window", None, None, NESTED, _window_record),
-        named("visits", None, None, NESTED, lambda r: [record(VISITS, v) for v in r.visits]),
-        named("passes", None, None, NESTED, lambda r: r.p.passes and record(DRIVE, r.p.passes)),
+        nested("window", WINDOW, lambda r: r if r.window else None),
+        nested("visits", VISITS),
+        nested("passes", DRIVE, "p.passes"),
     ),
     title="Paddock by paddock",
-    json="paddock to_be_seeded area_m2 workable_m2 value seeded_m2 seed_kg share whole chance "
-    "graze_from window visits passes",
+    json="paddock to_be_seeded area_m2 workable_m2 value goal_m2 seeded_m2 seed_kg share whole "
+    "chance graze_from window visits passes",
     page="paddock left window_days seeded_on graze_from seeded_m2 seed_kg chance",
     words=5,
     remark=_chance_remark,
@@ -343,9 +335,9 @@ WINDOWS = Table(
     (
         named("paddock", of="p.paddock.field.name"),
         named("opens", of=_opens),
-        named("opens_because", "because", of=_opens_because),
+        named("opens_because", of=_opens_because),
         named("closes", of=_closes),
-        named("closes_because", "because", of=lambda r: r.of_window(closing_words)),
+        named("closes_because", of=lambda r: r.of_window(closing_words)),
         named("herd_back", quantity=DAY, of="window.back"),
     ),
     title="Why windows open and close",

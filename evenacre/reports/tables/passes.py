@@ -69,7 +69,8 @@ def _overlap(p: PassPlan, _: Display) -> str:
 _DEGREES = plain_number("deg")
 _IN_ALL = "the page gives the time of passes and turns together"
 _MISSED = "the page gives what is doubled and missed"
-_ROUNDS = "the page and tables of data give rounds"
+_ROUNDS = "the page gives rounds"
+_OUTSIDE = "the page counts them"
 DRIVE = Table(
     "passes",
     (
@@ -77,7 +78,14 @@ DRIVE = Table(
         named("heading_deg", None, "heading [deg]", _DEGREES, _heading_deg, cell=_four_digits),
         joined("heading", "Passes run", _passes_run, "heading_deg"),
         named("rounds", name="headland rounds", quantity=COUNT, of="drive.rounds"),
-        named("round_runs", None, None, COUNT, lambda p: runs_of(p, "round"), why=_ROUNDS),
+        named(
+            "round_runs",
+            None,
+            "runs on the rounds",
+            COUNT,
+            lambda p: runs_of(p, "round"),
+            why=_ROUNDS,
+        ),
         named("passes", quantity=COUNT, of=lambda p: runs_of(p, "pass")),
         named("turns", quantity=COUNT, of=lambda p: len(p.turns)),
         named("work_m", None, "seeding", DISTANCE, why=_IN_ALL),
@@ -90,11 +98,15 @@ DRIVE = Table(
         named("covered_m2", None, why=_MISSED),
         named("overlap_m2", None),
         joined("overlap", "Overlap", _overlap, "overlap_m2"),
-        named("excess_m2", None, None, why=_MISSED),
+        named("excess_m2", None, why=_MISSED),
         named("missed_m2", digits=2),
         named("outside_m2", None, why=_MISSED),
+        named("turns_outside", quantity=COUNT, of=lambda p: turn_room(p).turns),
+        named("turns_outside_by_m", None, of=lambda p: turn_room(p).beyond_m, why=_OUTSIDE),
     ),
     title="The drive",
+    page="field heading rounds passes turns turns_outside field_time_s field_efficiency overlap "
+    "missed_m2",
     words=2,
     remark=(
         "Time is for passes and turns, without setting up and filling. Overlap is ground "
@@ -153,8 +165,6 @@ def pass_account(
                 "field": plan.field,
                 "map": file,
                 **record(DRIVE, plan),
-                "turns_outside": turn_room(plan).turns,
-                "turns_outside_by_m": turn_room(plan).beyond_m,
                 "warnings": plan.warnings,
             }
             for plan, file in zip(plans, maps, strict=True)

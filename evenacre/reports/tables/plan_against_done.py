@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Callable
 from dataclasses import asdict, replace
 from functools import partial
@@ -10,9 +9,7 @@ from typing import Any, NamedTuple
 
 import pandas as pd
 
-from evenacre.model import PlannedPaddock
 from evenacre.planning.interseeding.comparison import PaddockCompared, PlannedDone, Sums
-from evenacre.reports import figure_text as figures
 from evenacre.reports.column import (
     AREA,
     MASS,
@@ -26,6 +23,7 @@ from evenacre.reports.column import (
     joined,
     json_only,
     named,
+    nested,
     plain_number,
     worded,
 )
@@ -39,18 +37,13 @@ from evenacre.reports.sentences.plan_against_done import (
     short,
     window_words,
 )
+from evenacre.reports.tables.interseeding_days import DAY, ROUNDED_SHARE
 from evenacre.reports.writers.as_frame import data_frame
 from evenacre.reports.writers.as_html import PageTable, last_row, page_table
-from evenacre.reports.writers.as_json import record, records
+from evenacre.reports.writers.as_json import record
 
-_DAY = worded(short, cell=lambda v: "" if v is None else str(v))
+_DAY = replace(DAY, text=lambda v, _, __: short(v))
 _DAYS = plain_number("d")
-_PERCENT = Quantity(
-    cell=lambda v, _: None if v is None else figures.significant([100 * v], 4)[0],
-    text=lambda v, _, __: figures.share(v, 1.0),
-    unit=lambda _: "%",
-    si="1",
-)
 _WORDS = "the page says it in words"
 _BOTH = "what it is made of is given by itself elsewhere"
 
@@ -64,10 +57,6 @@ class _Row(NamedTuple):
 
 
 _in_json = partial(json_only, why="the table of paddocks gives the same")
-
-
-def _spells(p: PlannedPaddock) -> list[dict[str, dt.date]] | None:
-    return p.window and [{"first": first, "last": last} for first, last in p.window.spells]
 
 
 def _days_in(
@@ -111,27 +100,20 @@ def _share(r: _Row) -> float | None:
     return r.p.done_m2 / r.p.planned_m2 if r.p.planned_m2 else None
 
 
-def _planned(r: _Row) -> dict[str, Any] | None:
-    return record(_PLANNED, r.p.planned) if r.p.planned else None
-
-
-def _done(r: _Row) -> dict[str, Any] | None:
-    return record(_DONE, r.p) if r.p.operations else None
-
-
 _DAYS_SEEDED = _in_json("days", Column("date", "day"), *in_json("area_m2 seed_kg"))
+_SPELLS = _in_json("spells", Column("first", lambda s: s[0]), Column("last", lambda s: s[1]))
 _PLANNED = _in_json(
     "planned",
     *in_json("area_m2 seed_kg graze_from"),
-    Column("spells", _spells, NESTED),
-    Column("days", lambda p: records(_DAYS_SEEDED, p.visits), NESTED),
+    nested("spells", _SPELLS, "window.spells"),
+    nested("days", _DAYS_SEEDED, "visits"),
 )
 _DONE = _in_json(
     "done",
     Column("area_m2", "done_m2", AREA),
     Column("seed_kg", "applied_kg", MASS),
     Column("operations"),
-    Column("days", lambda p: records(_DAYS_SEEDED, p.days), NESTED),
+    nested("days", _DAYS_SEEDED),
 )
 PADDOCKS_COMPARED = Table(
     "planned_done",
@@ -154,7 +136,7 @@ PADDOCKS_COMPARED = Table(
         named("done_m2", None, "seeded", of="p.done_m2"),
         joined("ground", "Ground seeded", lambda r, d: _ground(r.p, d), "done_m2 planned_m2"),
         named("in_window_m2", None, "seeded inside the window", of="p.in_window_m2", why=_WORDS),
-        named("share", None, "seeded share of planned", _PERCENT, _share, why=_BOTH),
+        named("share", None, "seeded share of planned", ROUNDED_SHARE, _share, why=_BOTH),
         named("planned_kg", None, "planned seed", of="p.planned_kg"),
         named("applied_kg", None, "seed on the paddock", of="p.applied_kg"),
         joined("seed_on_it", "Seed on it", lambda r, d: _seed(r.p, d), "applied_kg planned_kg"),
@@ -162,8 +144,8 @@ PADDOCKS_COMPARED = Table(
         named("graze_from", quantity=_DAY, of="p.graze_from"),
         named("operations", None, quantity=NAMES, of="p.operations"),
         joined("strip", "", lambda r, _: r.strip.of(r.p) if r.strip else "", ""),
-        named("planned", None, None, NESTED, _planned, shows=("planned_m2", "planned_kg")),
-        named("done", None, None, NESTED, _done, shows=("done_m2", "applied_kg")),
+        nested("planned", _PLANNED, "p.planned", "planned_m2 planned_kg"),
+        nested("done", _DONE, lambda r: r.p if r.p.operations else None, "done_m2 applied_kg"),
     ),
     title="Paddock by paddock",
     json="paddock standing window too_early_days too_late_days began_late_days ended_late_days "
@@ -177,6 +159,12 @@ PADDOCKS_COMPARED = Table(
     ),
 )
 
+
+def _rows(compared: PlannedDone) -> list[_Row]:
+    strip = Strip.over(compared.paddocks)
+    return [_Row(compared, p, strip) for p in compared.paddocks]
+
+
 _COMPARED = _in_json(
     "planned_done",
     Column("plan", lambda c: asdict(c.planned.file), NESTED),
@@ -187,14 +175,9 @@ _COMPARED = _in_json(
     Column("applied_kg", "sums.applied_kg", MASS),
     Column("besides_m2", "besides.done_m2", AREA),
     Column("besides_kg", "besides.applied_kg", MASS),
-    Column("paddocks", lambda c: records(PADDOCKS_COMPARED, _rows(c)), NESTED),
-    Column("warnings", lambda c: list(c.warnings), NESTED),
+    nested("paddocks", PADDOCKS_COMPARED, _rows),
+    Column("warnings", quantity=NAMES),
 )
-
-
-def _rows(compared: PlannedDone) -> list[_Row]:
-    strip = Strip.over(compared.paddocks)
-    return [_Row(compared, p, strip) for p in compared.paddocks]
 
 
 def planned_done_frame(compared: PlannedDone, display: Display) -> pd.DataFrame:

@@ -23,8 +23,8 @@ from evenacre.planning.season.season_totals import Ledger, ledger
 from evenacre.reports.column import Display
 from evenacre.reports.pages.audit import document, render_season
 from evenacre.reports.sentences.season import season_card
-from evenacre.reports.tables.audit_summary import summary
 from evenacre.reports.tables.season import season_frames, season_page_tables
+from evenacre.reports.tables.summary import summary
 from evenacre.units.parsing import METRIC, US
 
 LB, ACRE, SQ_FT = 0.45359237, 4046.8564224, 0.3048**2

@@ -187,7 +187,7 @@ SETBACKS = Table(
     (
         named("name", "Setback", "setback"),
         named("product", json=False),
-        named("area_m2", quantity=SMALL_AREA),
+        named("area_m2", quantity=SMALL_AREA, digits=2),
         named("applied_kg"),
         named("lon", None, "longitude", DEGREES),
         named("lat", None, "latitude", DEGREES),

@@ -22,7 +22,7 @@ from evenacre.reports.column import AREA, INSTANT, OUTPUTS, TO_DRIVE, Column, Di
 from evenacre.reports.tables import audit, audit_products, loads, season
 from evenacre.reports.writers.as_frame import data_frame, tidy_frame
 from evenacre.reports.writers.as_json import record
-from evenacre.units.parsing import METRIC, US
+from evenacre.units.display import METRIC, US
 
 POUND, ACRE, FOOT, MILE = 0.45359237, 4046.8564224, 0.3048, 1609.344
 SI = {

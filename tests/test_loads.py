@@ -38,7 +38,7 @@ from evenacre.reports.tables.loads import (
 )
 from evenacre.reports.writers.as_json import records
 from evenacre.reports.writers.json_types import json_types
-from evenacre.units.parsing import METRIC, US
+from evenacre.units.display import METRIC, US
 
 Floats = npt.NDArray[np.float64]
 

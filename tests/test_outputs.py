@@ -34,7 +34,7 @@ from evenacre.reports.maps.stored_layers import join_layers, operation_layers, r
 from evenacre.reports.tables.audit import audit_frames
 from evenacre.reports.tables.fix_list import fix_list
 from evenacre.reports.tables.summary import summary
-from evenacre.units.parsing import US
+from evenacre.units.display import US
 
 
 def deliver(*results: AuditResult, maps: bool = False) -> Deliverables:

@@ -14,7 +14,7 @@ from evenacre.reports.pages.audit import document, render_season
 from evenacre.reports.sentences.season import season_card
 from evenacre.reports.tables.season import season_frames, season_page_tables
 from evenacre.reports.tables.summary import summary
-from evenacre.units.parsing import METRIC, US
+from evenacre.units.display import METRIC, US
 
 SQ_FT = 0.3048**2
 HOSTILE = "<script>alert(1)</script>"

@@ -21,7 +21,7 @@ from evenacre.reports.sentences.cautions import cautions
 from evenacre.reports.tables.audit import audit_frames
 from evenacre.reports.tables.fix_list import advice, corners, fix_list, stops
 from evenacre.reports.tables.summary import summary
-from evenacre.units.parsing import ACRE_M2, METRIC, US, UnitSystem
+from evenacre.units.display import ACRE_M2, METRIC, US, UnitSystem
 
 OPERATION_KEYS = [
     "field",

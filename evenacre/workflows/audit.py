@@ -24,6 +24,7 @@ from evenacre.io.writers.audit_folder import write_outputs
 from evenacre.io.writers.geoparquet import track_layer
 from evenacre.model import OperationPlan, Season, Track
 from evenacre.model.audit_result import AuditResult
+from evenacre.model.finding import reader_findings
 from evenacre.model.outputs import Deliverables, OperationFiles
 from evenacre.planning.interseeding.compare_to_audit import compare
 from evenacre.planning.interseeding.comparison import PlannedDone
@@ -49,6 +50,7 @@ from evenacre.reports.pages.audit import (
     render_season,
 )
 from evenacre.reports.sentences.audit import card
+from evenacre.reports.sentences.findings import refusals_in_words, sentences
 from evenacre.reports.sentences.plan_against_done import planned_done_lines
 from evenacre.reports.sentences.season import season_card
 from evenacre.reports.tables.audit import audit_frames
@@ -57,7 +59,7 @@ from evenacre.reports.tables.loads import load_frames
 from evenacre.reports.tables.plan_against_done import planned_done_table
 from evenacre.reports.tables.season import season_frames
 from evenacre.reports.tables.summary import summary
-from evenacre.units.parsing import UnitSystem, unit_system
+from evenacre.units.display import UnitSystem, unit_system
 from evenacre.workflows.finished import Claim, FinishedWork
 
 Progress = Callable[[str, int], None]
@@ -119,9 +121,10 @@ def audit_plan(
     """
     say("reading the log")
     operation = load_operation(plan)
-    result = audit_operation(operation, say)
+    with refusals_in_words():
+        result = audit_operation(operation, say)
     loads = operation_load_book(operation, result)
-    result = replace(result, warnings=(*result.warnings, *loads.warnings))
+    result = replace(result, findings=(*result.findings, *reader_findings(loads.warnings)))
     say("drawing the maps")
     rendered = render_operation(result, unit_system(units), key=key, currency=currency, loads=loads)
     tracks = operation.tracks if keep_tracks else ()
@@ -230,7 +233,7 @@ def _lines(audited: Audited, units: UnitSystem, currency: str) -> Iterator[str]:
     answer = card(result, units, currency=currency, loads=audited.loads.loads)
     yield f"{result.field}, {result.operation}: {answer.headline}."
     yield from (f"  {sentence}" for _, sentence in answer.lines)
-    yield from (f"  warning: {warning}" for warning in result.warnings)
+    yield from (f"  warning: {warning}" for warning in sentences(result.findings, "warning"))
 
 
 def _track_layer(audited: Sequence[Audited]) -> gpd.GeoDataFrame:

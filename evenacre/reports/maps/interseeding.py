@@ -22,7 +22,7 @@ from evenacre.reports.maps.interactive import MapPieces, map_pieces
 from evenacre.reports.maps.interactive_layers import MapLayer
 from evenacre.reports.sentences.interseeding_facts import chance_text, day_text, numbered, spells
 from evenacre.reports.sentences.interseeding_rules import hours_text, shut_words
-from evenacre.units.parsing import UnitSystem
+from evenacre.units.display import UnitSystem
 
 _BEGIN_M = 10.0  # of the first pass, drawn to show where a drive begins
 

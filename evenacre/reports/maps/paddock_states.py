@@ -19,7 +19,7 @@ from evenacre.reports.sentences.interseeding_facts import (
     whole,
 )
 from evenacre.reports.sentences.interseeding_rules import hours_text
-from evenacre.units.parsing import UnitSystem
+from evenacre.units.display import UnitSystem
 
 STATES = {
     "seeding": "seeding today",

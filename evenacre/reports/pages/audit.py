@@ -22,6 +22,7 @@ from evenacre.reports.maps.printed import static_maps
 from evenacre.reports.pages.frame import page, templates
 from evenacre.reports.sentences.audit import card
 from evenacre.reports.sentences.cautions import cautions
+from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.loads import halfway_sentence
 from evenacre.reports.sentences.plan_against_done import (
     TITLE,
@@ -33,7 +34,7 @@ from evenacre.reports.tables.audit import audit_page_tables
 from evenacre.reports.tables.fix_list import advice, kind_words, stops
 from evenacre.reports.tables.loads import balance_page_table, load_page_tables
 from evenacre.reports.tables.season import season_page_tables
-from evenacre.units.parsing import UnitSystem
+from evenacre.units.display import UnitSystem
 
 _UNFOLDED = 12  # stops of the fix list in sight; a tired reader goes no further at once
 
@@ -115,6 +116,8 @@ def render_operation(
             (check.product, _data_uri(png), halfway_sentence(check, units))
             for check, png in zip(loads.halfway if loads else (), charts.values(), strict=True)
         ],
+        "warnings": sentences(result.findings, "warning"),
+        "notes": sentences(result.findings, "note"),
         "cautions": cautions(result),
         "cleaning": [(name, f"{n:,}") for name, n in result.cleaning.items() if n],
     }

@@ -26,7 +26,7 @@ from evenacre.reports.tables.interseeding_page import (
     pass_account,
     window_account,
 )
-from evenacre.units.parsing import UnitSystem
+from evenacre.units.display import UnitSystem
 
 _KEY = "plan"
 _UNFOLDED = 12  # visits in sight; a tired reader goes no further at once

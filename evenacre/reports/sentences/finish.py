@@ -10,7 +10,7 @@ from evenacre.model import Product
 from evenacre.planning.finish.finish_job import FinishJob
 from evenacre.planning.finish.rate_to_finish import Finish
 from evenacre.reports import figure_text as figures
-from evenacre.units.parsing import UnitSystem
+from evenacre.units.display import UnitSystem
 
 SCHEMA = "evenacre/summary/finish/1.1"
 

@@ -23,7 +23,7 @@ from evenacre.reports.sentences.interseeding_rules import (
 )
 from evenacre.reports.tables.interseeding_page import day_account, fill_account, paddock_account
 from evenacre.reports.writers.as_html import PageTable
-from evenacre.units.parsing import UnitSystem
+from evenacre.units.display import UnitSystem
 
 _MOST_LINES = 6
 _EVEN = 1e-3  # rates closer than this are the same

@@ -16,7 +16,7 @@ from evenacre.reports.maps.plan_against_done import KEY, Strip
 from evenacre.reports.sentences.audit import Card
 from evenacre.reports.sentences.interseeding_facts import short_day
 from evenacre.reports.writers.as_html import PageTable
-from evenacre.units.parsing import DisplayUnit, UnitSystem
+from evenacre.units.display import DisplayUnit, UnitSystem
 
 TITLE = "Planned against done"
 NEAR = 0.10

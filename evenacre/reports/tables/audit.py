@@ -31,6 +31,7 @@ from evenacre.reports.column import (
     named,
     worded,
 )
+from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.tables.audit_products import (
     NUTRIENTS,
     PRODUCTS,
@@ -175,7 +176,9 @@ OPERATIONS = Table(
             NESTED,
         ),
         Column("working_plane", lambda r: r.crs.to_wkt()),
-        *(Column(key, quantity=NESTED) for key in ("sources", "cleaning", "notes", "warnings")),
+        *(Column("sources", quantity=NESTED), Column("cleaning", quantity=NESTED)),
+        Column("notes", lambda r: sentences(r.findings, "note"), NESTED),
+        Column("warnings", lambda r: sentences(r.findings, "warning"), NESTED),
     ),
     json="field operation date boundary_area_m2 workable_area_m2 covered_area_m2 covered_once_m2 "
     "covered_twice_m2 covered_more_m2 overlap_area_m2 excess_area_m2 skip_area_m2 skips "
@@ -242,8 +245,8 @@ def passes(r: AuditResult) -> list[Any]:
 
 def _notes(r: AuditResult) -> list[Any]:
     every = (
-        *(("warning", text, None) for text in r.warnings),
-        *(("note", text, None) for text in r.notes),
+        *(("warning", text, None) for text in sentences(r.findings, "warning")),
+        *(("note", text, None) for text in sentences(r.findings, "note")),
         *(("records", name, count) for name, count in r.cleaning.items()),
     )
     return [SimpleNamespace(what=what, text=text, count=count) for what, text, count in every]

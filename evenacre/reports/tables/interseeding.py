@@ -19,7 +19,7 @@ from evenacre.reports.sentences.interseeding_facts import (
 )
 from evenacre.reports.sentences.interseeding_rules import closing_words, opening_words, shut_words
 from evenacre.reports.tables.audit import Row, in_unit
-from evenacre.units.parsing import DisplayUnit, UnitSystem
+from evenacre.units.display import DisplayUnit, UnitSystem
 
 _HOURS = DisplayUnit("h", 1 / 3600)
 _COLUMNS = {

@@ -24,7 +24,7 @@ from evenacre.reports.sentences.interseeding_rules import (
     shut_words,
 )
 from evenacre.reports.writers.as_html import PageTable
-from evenacre.units.parsing import UnitSystem
+from evenacre.units.display import UnitSystem
 
 _ALWAYS_SHOWN = 20  # lost and booked days in sight
 

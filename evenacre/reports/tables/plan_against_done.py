@@ -11,7 +11,7 @@ from evenacre.planning.interseeding.comparison import PaddockCompared, PlannedDo
 from evenacre.reports import figure_text as figures
 from evenacre.reports.sentences.plan_against_done import done_words, planned_words, window_words
 from evenacre.reports.tables.audit import Row, in_unit
-from evenacre.units.parsing import UnitSystem
+from evenacre.units.display import UnitSystem
 
 
 def planned_done_table(compared: PlannedDone, units: UnitSystem) -> pd.DataFrame:

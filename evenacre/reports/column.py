@@ -247,7 +247,7 @@ def named(
 
 
 def joined(
-    key: str, head: Head, told: Callable[[Any, Display], str], shows: str, **more: Any
+    key: str, head: Head, told: Callable[[Any, Display], str], shows: str = "", **more: Any
 ) -> Column:
     """Declare a cell of the page that says several figures of its row."""
     return Column(key, head=head, told=told, shows=tuple(shows.split()), json=False, **more)

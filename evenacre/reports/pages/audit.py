@@ -26,9 +26,9 @@ from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.loads import halfway_sentence
 from evenacre.reports.sentences.plan_against_done import TITLE, planned_done_card
 from evenacre.reports.sentences.season import season_card
-from evenacre.reports.tables.audit_page import accounts
+from evenacre.reports.tables.audit import audit_page_tables
 from evenacre.reports.tables.fix_list import advice, kind_words, stops
-from evenacre.reports.tables.loads_page import balance_account_table, load_accounts
+from evenacre.reports.tables.loads import balance_page_table, load_page_tables
 from evenacre.reports.tables.plan_against_done import planned_done_page_table
 from evenacre.reports.tables.season import season_page_tables
 from evenacre.units.display import UnitSystem
@@ -74,6 +74,7 @@ def render_operation(
     loads : OperationLoads, optional
         What its load tickets tell.
     """
+    display = Display(units, currency)
     maps = static_maps(result, units)
     charts = halfway_charts(loads, units) if loads else {}
     frame = stops(result)
@@ -104,9 +105,9 @@ def render_operation(
                 result.products, [m for m in maps.items() if m[0] != "cover"], strict=True
             )
         ],
-        "accounts": [
-            *accounts(result, units, currency=currency),
-            *(load_accounts(loads, units) if loads else ()),
+        "tables": [
+            *audit_page_tables(result, display),
+            *(load_page_tables(loads, display) if loads else ()),
         ],
         "halfway": [
             (check.product, _data_uri(png), halfway_sentence(check, units))
@@ -153,7 +154,7 @@ def render_season(
     """
     if not ledger.placements and not balances:
         return None
-    pages = templates()
+    pages, display = templates(), Display(units, currency)
     answer = season_card(ledger, units, currency=currency, balances=balances)
     card_html = ""
     if answer:
@@ -161,9 +162,9 @@ def render_season(
         card_html = pages.get_template("part_card.html.j2").render(card=answer, **about)
     section = pages.get_template("season.html.j2").render(
         warnings=ledger.warnings,
-        accounts=[
-            *season_page_tables(ledger, Display(units, currency)),
-            *([balance_account_table(balances, units)] if balances else []),
+        tables=[
+            *season_page_tables(ledger, display),
+            *([balance_page_table(balances, display)] if balances else []),
         ],
     )
     return RenderedPart(Markup(card_html), Markup(section))
@@ -176,7 +177,7 @@ def render_planned_done(compared: PlannedDone, units: UnitSystem) -> RenderedPar
         "title": TITLE,
         "about": f"interseeding of {compared.planned.product}",
         "card": planned_done_card(compared, units),
-        "account": planned_done_page_table(compared, Display(units)),
+        "table": planned_done_page_table(compared, Display(units)),
         "warnings": compared.warnings,
     }
     pages = templates()

@@ -24,6 +24,7 @@ from evenacre.reports.column import (
     joined,
     measured,
     named,
+    plain_number,
     worded,
 )
 from evenacre.reports.writers.as_frame import data_frame
@@ -274,7 +275,7 @@ SALT = Table(
         named("slope_percent_per_lb_ac", None, "slope [% per lb/ac]", NUMBER),
         named("spread_m", None, quantity=_SHORT),
         named("row_spacing_m", None, quantity=_SHORT),
-        named("tolerated_loss_percent", None, "tolerated loss [%]", NUMBER),
+        named("tolerated_loss_percent", None, "tolerated loss [%]", plain_number("%")),
         named("soil_factor", None, quantity=NUMBER),
         named("limit_kg_per_m2", "Most (F)", "most"),
         named("placed_kg_per_m2"),
@@ -340,7 +341,7 @@ SETBACKS = Table(
         named("product", name=None),
         named("area_m2", name=None, digits=2),
         named("applied_kg", "Inside", name=None),
-        joined("place", "Latitude, longitude", lambda s, _: f"{s.lat:.6f}, {s.lon:.6f}", "lon lat"),
+        joined("place", "Latitude, longitude", lambda s, _: f"{s.lat:.6f}, {s.lon:.6f}"),
     ),
     title="Product inside setbacks",
     words=4,

@@ -34,7 +34,8 @@ def data_frame(
 
 def stacked(frames: Sequence[pd.DataFrame]) -> pd.DataFrame:
     """Frames of one table below one another."""
-    return pd.concat([f for f in frames if len(f)] or list(frames[:1]), ignore_index=True)
+    kept = [f for f in frames if len(f)] or list(frames[:1])
+    return pd.concat(kept, ignore_index=True) if kept else pd.DataFrame()
 
 
 def tidy_frame(table: Table, rows: Iterable[Any], **identifying: str) -> pd.DataFrame:

@@ -118,21 +118,9 @@ def _stop(
 
 
 def interseed_lines(
-    plan: InterseedPlan,
-    units: UnitSystem,
-    *,
-    warnings: Sequence[str] = (),
-    files: Sequence[str] = (),
+    plan: InterseedPlan, units: UnitSystem, *, warnings: Sequence[str] = ()
 ) -> list[str]:
-    """Say the plan for a terminal, the answer first.
-
-    Parameters
-    ----------
-    warnings : sequence of str
-        What was found in the inputs.
-    files : sequence of str
-        Written, with what each is for if need be.
-    """
+    """Say the plan for a terminal, the answer first; warnings are of the inputs."""
     answer, display = interseed_answer(plan, units), Display(units)
     lines = [f"{answer.headline}.", *(f"  {text}" for _, text in answer.lines)]
     for table in (
@@ -150,8 +138,6 @@ def interseed_lines(
         lines += ["", *(f"warning: {text}" for text in dict.fromkeys(told))]
     if cautions := interseed_cautions(plan):
         lines += ["", "Take care:", *(f"  {text}" for text in cautions)]
-    if files:
-        lines += ["", "Files:", *(f"  {name}" for name in files)]
     return lines
 
 

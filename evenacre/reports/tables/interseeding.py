@@ -64,16 +64,17 @@ _DAYS = Quantity(lambda v, _: v, lambda v, _, __: days_text(v), si="d")
 # --- the herd --------------------------------------------------------------------------------
 
 
-class _Move(NamedTuple):
+class Move(NamedTuple):
     """A stay, and what is short at it."""
 
     planned: PlannedStay
     lacks: list[Shortage]
 
 
-def _moves(plan: InterseedPlan) -> list[_Move]:
+def moves(plan: InterseedPlan) -> list[Move]:
+    """Every stay of the herd, in order of time."""
     return [
-        _Move(
+        Move(
             s,
             [
                 lack
@@ -85,11 +86,11 @@ def _moves(plan: InterseedPlan) -> list[_Move]:
     ]
 
 
-def _short_kg(m: _Move) -> float:
+def _short_kg(m: Move) -> float:
     return sum(lack.feed_kg for lack in m.lacks)
 
 
-def _lack_words(m: _Move) -> str:
+def _lack_words(m: Move) -> str:
     return ", ".join(f"{s.kind} {days_text(s.days)}" if s.days else s.kind for s in m.lacks)
 
 
@@ -130,7 +131,7 @@ _HERD = _in_json(
     nested("classes", _CLASSES, "grazing.herd"),
     Column("rest_days", "grazing.rest_days", _DAYS),
     *in_json("demand_kg_per_day supply_kg needed_kg", "herd.", demand_kg_per_day=MASS),
-    nested("stays", MOVES, _moves),
+    nested("stays", MOVES, moves),
     nested("shortages", _SHORTAGES, "herd.shortages"),
 )
 
@@ -235,7 +236,7 @@ def interseed_frames(plan: InterseedPlan, display: Display) -> dict[str, pd.Data
         (PADDOCKS, paddock_rows(plan)),
         (VISITS, numbered_visits(plan)),
         loads(plan),
-        (MOVES, _moves(plan)),
+        (MOVES, moves(plan)),
         (DRIVE, [p.passes for p in plan.paddocks if p.passes]),
     )
     return {table.name: data_frame(table, rows, display) for table, rows in every}
@@ -249,7 +250,7 @@ def interseed_page_tables(plan: InterseedPlan, display: Display) -> list[PageTab
         paddocks_page(plan, display),
         page_table(*loads(plan), display),
         replace(
-            page_table(MOVES, _moves(plan), display),
+            page_table(MOVES, moves(plan), display),
             remark=f"{need}The herd moves in and out in the morning.",
         ),
         page_table(WINDOWS, [r for r in paddock_rows(plan) if r.window], display),

@@ -16,6 +16,7 @@ from evenacre.geo.local_crs import WorkingPlane
 from evenacre.planning.interseeding.plan_types import InterseedPlan, PaddockPlan
 from evenacre.planning.passes.pass_types import PassPlan
 from evenacre.reports import figure_text as figures
+from evenacre.reports.maps import pass_layers
 from evenacre.reports.maps.geodata import encode, to_lonlat
 from evenacre.reports.maps.interactive import MapPieces, map_pieces
 from evenacre.reports.maps.interactive_layers import MapLayer
@@ -42,8 +43,7 @@ class _Frame:
 
     def brought(self, shape: shapely.MultiLineString, plane: WorkingPlane) -> BaseGeometry:
         """Bring a shape here from another plane."""
-        degrees = shapely.transform(shape, lambda p: np.column_stack(plane.lonlat(*p.T)))
-        moved: BaseGeometry = self.plane.project(degrees)
+        moved: BaseGeometry = self.plane.project(pass_layers.to_lonlat(shape, plane))
         return moved
 
     def encoded(self, shapes: Sequence[BaseGeometry]) -> list[Any]:

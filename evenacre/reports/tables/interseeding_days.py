@@ -178,7 +178,7 @@ def loads(plan: InterseedPlan) -> tuple[Table, list[Load]]:
         FILLS,
         columns=(*lead, *more, serves),
         json=tuple(FILLS.by_key),
-        page=(*FILLS.page.split(), *(c.key for c in more)),
+        page=tuple(c.key for c in (*FILLS.of("page"), *more)),
         remark=_MIX,
     )
     return table, rows

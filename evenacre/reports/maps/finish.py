@@ -83,16 +83,15 @@ def finish_map(result: AuditResult, job: FinishJob, units: UnitSystem) -> bytes:
         figure, axes = sheet.blank(result, title, units)
         undone = gpd.GeoSeries([job.ahead.undone], crs=result.crs)
         legend: list[Any] = [
-            *sheet.add_ground(axes, result.layers["cover"].geometry, "done", **_DONE),
-            *sheet.add_ground(axes, undone, "still to do", **_TO_DO),
+            *sheet.fill(axes, result.layers["cover"].geometry, "done", **_DONE),
+            *sheet.fill(axes, undone, "still to do", **_TO_DO),
         ]
         off = result.layers["unworkable"].geometry
-        if len(off):
-            legend += sheet.add_ground(axes, off, "not to be worked", zorder=2, **sheet.UNWORKABLE)
+        legend += sheet.fill(axes, off, "not to be worked", 2, **sheet.UNWORKABLE)
         lines = split_lines(job.ahead.passes, job.out)
         for fed, label, style in _PASSES:
             passes = [line for _, line, has in lines if has is fed]
-            legend += sheet.add_lines(axes, passes, label, 6, linewidth=1.3, **style)
+            legend += sheet.draw(axes, passes, label, 6, linewidth=1.3, **style)
         if job.out is not None:
             axes.plot([job.out.x_m], [job.out.y_m], zorder=8, **_OUT)
             legend.append(Line2D([], [], label="the load runs out here", **_OUT))

@@ -52,18 +52,17 @@ def pass_map(field: Field, plan: PassPlan, units: UnitSystem) -> bytes:
             [run.line for run in plan.passes if run.kind == kind] for kind in ("round", "pass")
         )
         legend: list[Any] = [
-            *sheet.add_lines(axes, rounds, "headland round", 6, **_ROUND),
-            *sheet.add_lines(axes, passes, "pass", 4, **_PASS),
-            *sheet.add_lines(axes, turns, "turn, tool lifted", 3, **_TURN),
+            *sheet.draw(axes, rounds, "headland round", 6, **_ROUND),
+            *sheet.draw(axes, passes, "pass", 4, **_PASS),
+            *sheet.draw(axes, turns, "turn, tool lifted", 3, **_TURN),
         ]
         if plan.passes:
             legend += _ends(axes, plan)
             legend += _number(axes, plan.passes)
         off = without(boundary, plan.workable)
         if off.area >= _SEEN_M2:
-            label = "not to be worked"
             ground = gpd.GeoSeries([off])
-            legend += sheet.add_ground(axes, ground, label, zorder=1, **sheet.UNWORKABLE)
+            legend += sheet.fill(axes, ground, "not to be worked", 1, **sheet.UNWORKABLE)
         sheet.add_legend(figure, legend, 3)
         return sheet.png(figure)
 

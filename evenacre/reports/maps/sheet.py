@@ -25,12 +25,7 @@ from evenacre.model.audit_result import AuditResult
 from evenacre.reports.maps import palette
 from evenacre.units.display import UnitSystem
 
-_INCHES = 8.0
-_DPI = 130
-_SHORTEST, _TALLEST = 2.0, 11.0  # inches of the drawing itself
-_TITLE, _STRIP, _LEGEND = 0.7, 0.65, 0.85  # inches for the words around it
-_DETAIL_M = 0.1  # what a printed map can show
-_COLOURS = 128
+# Names from files may hold a dollar sign, which is not the start of a formula here.
 STYLE: Any = {"font.size": 10, "hatch.linewidth": 0.5, "text.parse_math": False}
 UNWORKABLE: Any = {
     "facecolor": palette.UNWORKABLE,
@@ -38,6 +33,12 @@ UNWORKABLE: Any = {
     "hatch": "\\\\",
     "linewidth": 0.6,
 }
+_INCHES = 8.0
+_DPI = 130
+_SHORTEST, _TALLEST = 2.0, 11.0  # inches of the drawing itself
+_TITLE, _STRIP, _LEGEND = 0.7, 0.65, 0.85  # inches for the words around it
+_DETAIL_M = 0.1  # what a printed map can show
+_COLOURS = 128
 
 
 def blank(result: AuditResult, title: str, units: UnitSystem) -> tuple[Figure, Axes]:
@@ -58,17 +59,7 @@ def outlined(
     subtitle: str,
     units: UnitSystem,
 ) -> tuple[Figure, Axes]:
-    """Lay out a map with the outline of a field.
-
-    Parameters
-    ----------
-    field : GeoSeries
-        In a plane, metres.
-    box : (left, bottom, right, top)
-        What the map has to show.
-    title, subtitle : str
-    units : UnitSystem
-    """
+    """Lay out a map of what lies in a box (left, bottom, right, top), with a field's outline."""
     left, bottom, right, top = box
     margin = 0.02 * max(right - left, top - bottom, 1.0)
     wide, tall = right - left + 2 * margin, top - bottom + 2 * margin
@@ -135,21 +126,33 @@ def _round_down(value: float) -> int:
     return int(max(n for n in (1, 2, 5) if n * power <= max(value, 1.0)) * power)
 
 
-def add_ground(axes: Axes, ground: gpd.GeoSeries, label: str, **style: Any) -> list[Patch]:
-    """Draw ground, and give its entry of the legend."""
-    axes.add_collection(PathCollection(paths(ground), **style))
-    return [Patch(label=label, **{key: v for key, v in style.items() if key != "zorder"})]
+def fill(
+    axes: Axes, geometry: gpd.GeoSeries, label: str, order: int | None = None, **style: Any
+) -> list[Patch]:
+    """Fill ground; its entry in the legend, or none where there is no ground."""
+    if not len(geometry):
+        return []
+    ground = PathCollection(paths(geometry), **style)
+    if order is not None:
+        ground.set_zorder(order)
+    axes.add_collection(ground)
+    return [Patch(label=label, **style)]
 
 
-def add_lines(
-    axes: Axes, lines: Sequence[shapely.LineString], label: str, zorder: int, **style: Any
-) -> list[Line2D]:
-    """Draw lines, and give their entry of the legend; none where there are no lines."""
-    if not lines:
+def draw(
+    axes: Axes, lines: Sequence[Any], label: str, order: int, *, color: str, linewidth: float,
+    linestyle: Any = "solid",
+) -> list[Line2D]:  # fmt: skip
+    """Draw lines; their entry in the legend, or none where there are no lines."""
+    if not len(lines):
         return []
     chains = [shapely.get_coordinates(line) for line in lines]
-    axes.add_collection(LineCollection(chains, zorder=zorder, **style))
-    return [Line2D([], [], label=label, **style)]
+    axes.add_collection(
+        LineCollection(
+            chains, colors=color, linestyles=[linestyle], linewidths=linewidth, zorder=order
+        )
+    )
+    return [Line2D([], [], label=label, color=color, linewidth=linewidth, linestyle=linestyle)]
 
 
 def add_legend(figure: Figure, entries: list[Any], columns: int) -> None:

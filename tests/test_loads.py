@@ -31,11 +31,11 @@ from evenacre.reports.maps.load_charts import halfway_chart
 from evenacre.reports.sentences.loads import balance_sentence, halfway_sentence, load_sentences
 from evenacre.reports.tables.loads import (
     BALANCES,
-    balance_page_table,
     load_frames,
     load_page_tables,
     load_record,
 )
+from evenacre.reports.writers.as_html import page_table
 from evenacre.reports.writers.as_json import records
 from evenacre.reports.writers.json_types import json_types
 from evenacre.units.display import METRIC, US
@@ -521,7 +521,7 @@ def test_every_product_of_a_season_is_balanced() -> None:
     assert rye_balance.unexplained_kg == pytest.approx(150)
     assert rye_balance.without_field_kg == 100
     assert (vetch.product, vetch.unexplained_kg) == ("vetch", None)
-    table = balance_page_table([rye_balance, vetch], Display(METRIC))
+    table = page_table(BALANCES, [rye_balance, vetch], Display(METRIC))
     assert table.rows[0] == ("rye", "2,000 kg", "1,700 kg", "150 kg", "150 kg", "± 10 kg")
     assert "unexplained" in table.remark
 

@@ -256,21 +256,17 @@ def audit_frames(results: Sequence[AuditResult], display: Display) -> dict[str, 
     """Every table of an audit by name; times are ISO 8601 on the clock of the log."""
 
     def frame(table: Table, rows: Callable[[AuditResult], Iterable[Any]]) -> pd.DataFrame:
-        return stacked(
-            [
-                data_frame(
-                    table, rows(r), display.at(r.time_zone), field=r.field, operation=r.operation
-                )
-                for r in results
-            ]
-        )
+        made = []
+        for r in results:
+            at = display.at(r.time_zone)
+            made.append(data_frame(table, rows(r), at, field=r.field, operation=r.operation))
+        return stacked(made)
 
     def skips(r: AuditResult) -> Iterable[Any]:
         return stops(r).assign(where=advice(r, display.units)).itertuples()
 
-    operations = [data_frame(OPERATIONS, [r], display.at(r.time_zone)) for r in results]
     return {
-        "operations": stacked(operations),
+        "operations": frame(OPERATIONS, lambda r: [r]),
         "products": frame(PRODUCTS, products),
         "zones": frame(ZONES, lambda r: [z for p in r.products for z in zones_of(p)]),
         "nutrients": frame(NUTRIENTS, nutrients),

@@ -297,19 +297,10 @@ def load_frames(
 
     def frame(table: Table, rows: Callable[[Any], Sequence[Any]], part: str) -> pd.DataFrame:
         return stacked(
-            [
-                data_frame(
-                    table,
-                    rows(p),
-                    display.at(b.time_zone),
-                    field=b.field,
-                    operation=b.operation,
-                    product=p.product,
-                )
-                for b in books
-                for p in getattr(b, part)
-            ]
-        )
+            data_frame(table, rows(p), display.at(b.time_zone), field=b.field,
+                       operation=b.operation, product=p.product)
+            for b in books for p in getattr(b, part)
+        )  # fmt: skip
 
     every = {
         "loads": frame(LOADS, _checks, "loads"),
@@ -328,11 +319,6 @@ def load_page_tables(book: OperationLoads, display: Display) -> list[PageTable]:
         table = replace(LOADS, title=f"Loads of {p.product}", remark=remark)
         tables.append(page_table(table, _checks(p), display))
     return tables
-
-
-def balance_page_table(balances: Sequence[Balance], display: Display) -> PageTable:
-    """What was bought of each product, used, left and not explained."""
-    return page_table(BALANCES, balances, display)
 
 
 def load_record(book: OperationLoads | None) -> dict[str, Any]:

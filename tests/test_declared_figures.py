@@ -12,6 +12,7 @@ from typing import Any
 
 import pandas as pd
 import pytest
+from plans import make_plan
 from synthetic_result import make_result
 from synthetic_season import make_ledger
 
@@ -19,7 +20,15 @@ from evenacre.planning.loads.loads import Amount
 from evenacre.planning.loads.stock_balance import Usage, balance
 from evenacre.reports import tables
 from evenacre.reports.column import AREA, INSTANT, OUTPUTS, TO_DRIVE, Column, Display, Table
-from evenacre.reports.tables import audit, audit_products, loads, season
+from evenacre.reports.tables import (
+    audit,
+    audit_products,
+    interseeding,
+    interseeding_days,
+    loads,
+    passes,
+    season,
+)
 from evenacre.reports.writers.as_frame import data_frame, tidy_frame
 from evenacre.reports.writers.as_json import record
 from evenacre.units.display import METRIC, US
@@ -45,6 +54,9 @@ SI = {
     "km/h": 1 / 3.6,
     "ha/h": 1e4 / 3600,
     "h": 3600.0,
+    "min": 60.0,
+    "day": 1.0,
+    "days": 1.0,
     "%": 0.01,
     "USD": 1.0,
     "°": 1.0,
@@ -131,6 +143,12 @@ def rows() -> Iterable[tuple[Table, list[Any]]]:
     yield season.SALT, list(ledger.salt)
     yield season.COSTS, list(ledger.money)
     yield season.SETBACKS, list(ledger.setbacks)
+    plan = make_plan()
+    yield interseeding_days.PADDOCKS, interseeding_days.paddock_rows(plan)
+    yield interseeding_days.VISITS, interseeding_days.numbered_visits(plan)
+    yield interseeding_days.loads(plan)
+    yield interseeding.MOVES, interseeding.moves(plan)
+    yield passes.DRIVE, [p.passes for p in plan.paddocks if p.passes]
     usage = Usage("Creek", "Seeding", Amount(600, 3), "scale")
     yield loads.BALANCES, [balance("rye", [usage], bought=Amount(1000, 5), left=Amount(300, 2))]
 
@@ -190,8 +208,11 @@ def test_the_same_value_stands_behind_the_page(
     figures = [c for c in table.of("page") if c.is_figure and c.quantity is not INSTANT]
     for column, row in itertools.product(figures, rows):
         value, text = column.value(row), column.on_page(row, display)
-        if value is None or text in ("none", "n/a"):
+        if value is None or text in ("none", "n/a", ""):
             assert not value
+            continue
+        if text.startswith(("over", "under")):  # what was only simulated is never called sure
+            assert not 0.005 <= value < 0.995
             continue
         if column.key == "within_10_percent_of_target_area_m2":
             value /= row.covered_area_m2  # the page gives the share

@@ -222,12 +222,12 @@ def _print_json(
     result: Calibration, notes: tuple[str, ...], warnings: tuple[str, ...], book: Path | None
 ) -> None:
     from evenacre.io.writers.json_file import json_text
-    from evenacre.reports.sentences.past_settings import calibration_cautions, look_up_summary
-    from evenacre.reports.tables.calibration import calibration_summary
+    from evenacre.reports.sentences.past_settings import calibration_cautions
+    from evenacre.reports.tables.calibration import CALIBRATION
+    from evenacre.reports.writers.as_json import record
 
     account = {
-        **calibration_summary(result),
-        "look_up": look_up_summary(result.found) if result.found else None,
+        **record(CALIBRATION, result),
         "book": str(book) if book else None,
         "notes": list(notes),
         "warnings": list(warnings),

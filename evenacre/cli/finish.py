@@ -132,12 +132,15 @@ def _typed(
     quiet: bool,
 ) -> None:
     """Acres and pounds typed in."""
-    from evenacre.reports.sentences.finish import finish_account, finish_lines
+    from evenacre.reports.sentences.finish import finish_lines
+    from evenacre.reports.tables.finish import FINISH, FinishReport
+    from evenacre.reports.writers.as_json import record
     from evenacre.units.display import unit_system
 
     result, product = typed_finish(texts)
-    account = finish_account(result, product=product.name)
-    lines = finish_lines(result, unit_system(units.value if units else "us"), product=product)
+    report = FinishReport(result, product)
+    account = record(FINISH, report)
+    lines = finish_lines(report, unit_system(units.value if units else "us"))
     if out is not None:
         from evenacre.io.writers.finish import write_finish
 
@@ -165,7 +168,9 @@ def _from_tracks(
     from evenacre.planning.finish.finish_job import finish_job
     from evenacre.reports.maps.finish import finish_features, finish_map, run_out_spot
     from evenacre.reports.sentences.findings import refusals_in_words, sentences
-    from evenacre.reports.sentences.finish import finish_account, finish_lines
+    from evenacre.reports.sentences.finish import finish_lines
+    from evenacre.reports.tables.finish import FINISH, FinishReport
+    from evenacre.reports.writers.as_json import record
     from evenacre.units.display import unit_system
 
     if loads is not None:
@@ -179,12 +184,13 @@ def _from_tracks(
         job_operation, result, product=texts.product, left=left, rate_kg_per_m2=texts.rate_kg_per_m2
     )
     system = unit_system(units.value if units else season.units)
-    spot = run_out_spot(result, job)
-    names = {"field": result.field, "operation": result.operation, "product": job.product.name}
-    account = finish_account(job.finish, **names, job=job, spot=spot)
+    report = FinishReport(
+        job.finish, job.product, result.field, result.operation, job, run_out_spot(result, job)
+    )
+    account = record(FINISH, report)
     warnings = sentences(result.findings, "warning")
     account["warnings"] = [*warnings, *account["warnings"]]
-    lines = finish_lines(job.finish, system, product=job.product, job=job, spot=spot)
+    lines = finish_lines(report, system)
     lines = [*lines, *(f"warning: {text}" for text in warnings)]
     if out is not None:
         from evenacre.io.writers.finish import write_finish

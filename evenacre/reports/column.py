@@ -136,6 +136,7 @@ class Column:
     json: bool = True
     shows: tuple[str, ...] = ()  # keys of other columns that this one gives too
     why: str = ""  # a figure is not in every output
+    rows: Table | None = None  # of which the value is a row, or rows, in JSON
 
     def value(self, row: Any) -> Any:
         """Value of a row in SI; None where the way to it ends."""
@@ -204,6 +205,26 @@ def joined(
     return Column(key, head=head, told=told, shows=tuple(shows.split()), json=False, **more)
 
 
+def nested(key: str, rows: Table, of: str | Callable[[Any], Any] = "", shows: str = "") -> Column:
+    """Declare rows, or a row, of another table within this one, in JSON alone."""
+    return Column(key, of, NESTED, shows=tuple(shows.split()), rows=rows)
+
+
+def in_json(keys: str, at: str = "", **quantities: Quantity) -> tuple[Column, ...]:
+    """Declare columns that stand in JSON alone, in the quantity of the unit each key ends in.
+
+    Parameters
+    ----------
+    keys : str
+        Each the name of an attribute too.
+    at : str
+        The way from a row to what has those attributes, with a dot at its end.
+    **quantities
+        Of keys whose end does not tell.
+    """
+    return tuple(named(key, None, None, quantities.get(key), at + key) for key in keys.split())
+
+
 Remark = str | Callable[[Sequence[Any], Display], str]
 
 
@@ -233,9 +254,18 @@ class Table:
         stand = output in self.outputs
         return [c for c in map(self.by_key.__getitem__, keys) if stand and _stands(c, output)]
 
+    def texts(self, row: Any, display: Display) -> dict[str, str]:
+        """Every value of a row as text, by key, for sentences."""
+        return {column.key: column.on_page(row, display) for column in self.columns}
+
     def given(self, output: Output) -> set[str]:
         """Keys that an output gives, by themselves or in a cell that joins several."""
         return {key for c in self.of(output) for key in (c.key, *c.shows)}
+
+
+def json_only(name: str, *columns: Column, why: str) -> Table:
+    """Declare a table that stands in JSON alone, and why."""
+    return Table(name, columns, outputs=("json",), why=why)
 
 
 def _stands(column: Column, output: Output) -> bool:

@@ -56,7 +56,7 @@ from evenacre.reports.sentences.season import season_card
 from evenacre.reports.tables.audit import audit_frames
 from evenacre.reports.tables.fix_list import fix_list
 from evenacre.reports.tables.loads import load_frames
-from evenacre.reports.tables.plan_against_done import planned_done_table
+from evenacre.reports.tables.plan_against_done import planned_done_frame
 from evenacre.reports.tables.season import season_frames
 from evenacre.reports.tables.summary import summary
 from evenacre.units.display import UnitSystem, unit_system
@@ -366,7 +366,7 @@ def _deliverables(
             **audit_frames(results, display),
             **season_frames(book, display),
             **load_frames(loads, balances, display),
-            **({"planned_done": planned_done_table(compared, units)} if compared else {}),
+            **({"planned_done": planned_done_frame(compared, display)} if compared else {}),
         },
         fix_list=fix_list(results, units),
         operations=tuple(

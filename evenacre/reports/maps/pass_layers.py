@@ -24,7 +24,7 @@ Shape = TypeVar("Shape", bound=BaseGeometry)
 
 
 def pass_files(plans: Sequence[PassPlan]) -> PassFiles:
-    """Lay planned passes of different fields out for the writers; those without are left out."""
+    """Lay planned passes of different fields out for the writers; empty ones are left out."""
     driven = [plan for plan in plans if plan.passes]
     return PassFiles(
         layers=_layers(driven),
@@ -39,29 +39,38 @@ def pass_files(plans: Sequence[PassPlan]) -> PassFiles:
 
 
 def _layers(plans: Sequence[PassPlan]) -> dict[str, gpd.GeoDataFrame]:
-    passes = [
-        (plan.field, order, p.kind, p.number, round(p.line.length, 2),
-         round(heading_deg(p.line), 2) % 360.0, to_lonlat(p.line, plan.plane))
-        for plan in plans for order, p in enumerate(plan.passes, start=1)
-    ]  # fmt: skip
-    turns = [
-        (plan.field, order, round(turn.length, 2), to_lonlat(turn, plan.plane))
-        for plan in plans
-        for order, turn in enumerate(plan.turns, start=1)
-        if turn.length > 0
-    ]
-    ground = [
-        (plan.field, round(plan.workable_m2, 2), to_lonlat(plan.workable, plan.plane))
-        for plan in plans
-    ]
     return {
-        "passes": _frame(passes, "field order kind number length_m heading_deg"),
-        "turns": _frame(turns, "field order length_m"),
-        "workable": _frame(ground, "field area_m2"),
+        "passes": _frame(
+            "field order kind number length_m heading_deg",
+            [
+                (
+                    *(plan.field, order, run.kind, run.number, round(run.line.length, 2)),
+                    *(round(heading_deg(run.line), 2) % 360.0, to_lonlat(run.line, plan.plane)),
+                )
+                for plan in plans
+                for order, run in enumerate(plan.passes, start=1)
+            ],
+        ),
+        "turns": _frame(
+            "field order length_m",
+            [
+                (plan.field, order, round(turn.length, 2), to_lonlat(turn, plan.plane))
+                for plan in plans
+                for order, turn in enumerate(plan.turns, start=1)
+                if turn.length > 0
+            ],
+        ),
+        "workable": _frame(
+            "field area_m2",
+            [
+                (plan.field, round(plan.workable_m2, 2), to_lonlat(plan.workable, plan.plane))
+                for plan in plans
+            ],
+        ),
     }
 
 
-def _frame(rows: Sequence[tuple[object, ...]], columns: str) -> gpd.GeoDataFrame:
+def _frame(columns: str, rows: list[tuple[object, ...]]) -> gpd.GeoDataFrame:
     return gpd.GeoDataFrame(rows, columns=[*columns.split(), "geometry"], crs="EPSG:4326")
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from evenacre.planning.interseeding.plan_types import WHOLE_SHARE, InterseedPlan, PaddockPlan
-from evenacre.reports.sentences.interseeding_facts import (
+from evenacre.reports.sentences.interseeding_words import (
     day_text,
     numbered,
     short_day,
@@ -46,7 +46,6 @@ class Timeline:
     ----------
     names : list of (str, str)
         Of the rows, from the top, each whole and short.
-    picture : Markup
     wide : int
         Width it wants on a screen, CSS pixels.
     legend : list of (str, str)
@@ -155,10 +154,9 @@ class _Drawing:
 
     def paddock(self, row: int, p: PaddockPlan, plan: InterseedPlan) -> None:
         """Window below, then the rest, the herd and the visits above it."""
-        if p.window:
-            for first, last in spells(p.window, plan.days):
-                told = f"May be seeded {day_text(first)} to {day_text(last)}"
-                self._bar("window", row, first, last + _DAY, 4, told)
+        for first, last in spells(p.window, plan.days):
+            told = f"May be seeded {day_text(first)} to {day_text(last)}"
+            self._bar("window", row, first, last + _DAY, 4, told)
         if p.visits and p.graze_from:
             told = f"No grazing before {day_text(p.graze_from)}"
             self._bar("rest", row, p.visits[-1].day + _DAY, p.graze_from, 13, told)

@@ -22,15 +22,12 @@ from evenacre.reports.pages.frame import page, templates
 from evenacre.reports.sentences.audit import Card, card, cautions
 from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.loads import halfway_sentence
-from evenacre.reports.sentences.plan_against_done import (
-    TITLE,
-    planned_done_account,
-    planned_done_card,
-)
+from evenacre.reports.sentences.plan_against_done import TITLE, planned_done_card
 from evenacre.reports.sentences.season import season_card
 from evenacre.reports.tables.audit import audit_page_tables
 from evenacre.reports.tables.fix_list import advice, kind_words, stops
 from evenacre.reports.tables.loads import BALANCES, load_page_tables
+from evenacre.reports.tables.plan_against_done import planned_done_page_table
 from evenacre.reports.tables.season import season_page_tables
 from evenacre.reports.writers.as_html import page_table
 from evenacre.units.display import UnitSystem
@@ -156,7 +153,7 @@ def render_planned_done(compared: PlannedDone, units: UnitSystem) -> RenderedPar
         key="planned-done",
         title=TITLE,
         about=f"interseeding of {compared.planned.product}",
-        table=planned_done_account(compared, units),
+        table=planned_done_page_table(compared, Display(units)),
         warnings=compared.warnings,
     )
 

@@ -3,49 +3,33 @@
 from __future__ import annotations
 
 from evenacre.planning.calibration.calibrate import Calibration
-from evenacre.planning.calibration.compartments import BUSHEL_M3
 from evenacre.planning.calibration.meter_test import MeterTest, Standing, Verdict
 from evenacre.planning.calibration.next_setting import LINE, NextSetting
-from evenacre.units.display import POUND_KG, DisplayUnit, UnitSystem
+from evenacre.reports.column import Display
+from evenacre.reports.tables.calibration import (
+    COMPARTMENTS,
+    FILLS,
+    OPENERS,
+    SPLIT,
+    TEST,
+    fills,
+    number,
+    percent,
+)
+from evenacre.units.display import DisplayUnit, UnitSystem
 
-_GRAM = DisplayUnit("g", 1000.0)
-_LB_PER_BU = DisplayUnit("lb/bu", BUSHEL_M3 / POUND_KG)
-_KG_PER_M3 = DisplayUnit("kg/m³", 1.0)
 _OF_TEN = "nine times in ten"
 
 
 def calibration_lines(result: Calibration, units: UnitSystem) -> list[str]:
     """Say what a calibration found, the answer first."""
+    display = Display(units)
     return [
-        *_test_lines(result, units),
-        *_opener_lines(result, units),
+        *_test_lines(result, display),
+        *_opener_lines(result, display),
         *_setting_lines(result),
-        *_fill_lines(result, units),
+        *_fill_lines(result, display),
     ]
-
-
-def mass_text(kg: float, units: UnitSystem) -> str:
-    """A mass, in grams too where it is small."""
-    if kg >= 0.1:
-        return units.mass.text(kg)
-    grams = _GRAM.text(kg)
-    return grams if units.name == "metric" else f"{units.mass.text(kg)} ({grams})"
-
-
-def density_text(kg_per_m3: float, units: UnitSystem) -> str:
-    """A bulk density."""
-    return (_KG_PER_M3 if units.name == "metric" else _LB_PER_BU).text(kg_per_m3)
-
-
-def percent(fraction: float) -> str:
-    """A share in percent, to a tenth below ten."""
-    value = abs(100 * fraction)
-    return f"{value:.1f} %" if value < 9.95 else f"{value:,.0f} %"
-
-
-def number(value: float) -> str:
-    """A setting, to three digits."""
-    return f"{float(f'{value:.3g}'):,.10g}"
 
 
 def between(low: float, high: float, unit: DisplayUnit) -> str:
@@ -54,25 +38,21 @@ def between(low: float, high: float, unit: DisplayUnit) -> str:
     return f"{bare} to {unit.text(high)}"
 
 
-def _test_lines(result: Calibration, units: UnitSystem) -> list[str]:
+def _test_lines(result: Calibration, display: Display) -> list[str]:
     test, verdict, about = result.job.test, result.verdict, result.job.about
     if test is None:
         return []
-    at = f" at setting {about.setting}" if about.setting else ""
-    found = f"{about.product or 'The meter'}{at}: {units.rate.text(test.rate_kg_per_m2)}"
-    if verdict is None:
-        lines = [f"{found}."]
-    else:
+    at, told = f" at setting {about.setting}" if about.setting else "", TEST.texts(test, display)
+    found = f"{about.product or 'The meter'}{at}: {told['rate_kg_per_m2']}"
+    if verdict is not None:
         side = "over" if verdict.off_by > 0 else "under"
-        lines = [
-            f"{found}, {percent(verdict.off_by)} {side} the target of "
-            f"{units.rate.text(verdict.target_kg_per_m2)}."
-        ]
-    lines.append(_scatter(test, units))
+        target = display.units.rate.text(verdict.target_kg_per_m2)
+        found += f", {percent(verdict.off_by)} {side} the target of {target}"
+    lines = [f"{found}.", _scatter(test, display.units)]
     if verdict is not None:
         lines.append(_standing(verdict))
     if test.kg_per_turn is not None:
-        lines.append(f"One turn puts out {mass_text(test.kg_per_turn, units)}.")
+        lines.append(f"One turn puts out {told['kg_per_turn']}.")
     return lines
 
 
@@ -110,12 +90,12 @@ def _standing(verdict: Verdict) -> str:
     )
 
 
-def _opener_lines(result: Calibration, units: UnitSystem) -> list[str]:
+def _opener_lines(result: Calibration, display: Display) -> list[str]:
     even = result.evenness
     if even is None:
         return []
-    limit = f"{100 * result.job.tolerance:g} %"
-    band = f"{mass_text(even.low_kg, units)} to {mass_text(even.high_kg, units)}"
+    limit, told = f"{100 * result.job.tolerance:g} %", OPENERS.texts(even, display)
+    band = f"{told['low_kg']} to {told['high_kg']}"
     if not even.outside:
         return [f"All {len(even.ratios)} openers are within {limit} of their mean ({band})."]
     named = ", ".join(f"{n} ({100 * even.ratios[n - 1]:.1f} % of it)" for n in even.outside[:8])
@@ -168,19 +148,17 @@ def _how(following: NextSetting) -> str:
     return f"by a line through the settings tested, {low} to {high}."
 
 
-def _fill_lines(result: Calibration, units: UnitSystem) -> list[str]:
+def _fill_lines(result: Calibration, display: Display) -> list[str]:
     if result.rate_kg_per_m2 is None:
         return []
-    rate = units.rate.text(result.rate_kg_per_m2)
-    lines = [
-        f"{name[:1].upper()}{name[1:]} of {units.mass.text(result.job.fills_kg[name])} covers "
-        f"{units.area.text(area)} at {rate}."
-        for name, area in result.fill_areas_m2.items()
-    ]
+    rate = display.units.rate.text(result.rate_kg_per_m2)
+    lines = []
+    for told in (FILLS.texts(fill, display) for fill in fills(result)):
+        name = f"{told['name'][:1].upper()}{told['name'][1:]}"
+        lines.append(f"{name} of {told['mass_kg']} covers {told['area_m2']} at {rate}.")
     if result.split is not None:
-        shares = ", ".join(
-            f"{share.name} {units.rate.text(share.rate_kg_per_m2)} ({percent(share.share)})"
-            for share in result.split.shares
-        )
-        lines.append(f"To empty together after {units.area.text(result.split.area_m2)}: {shares}.")
+        parts = (COMPARTMENTS.texts(part, display) for part in result.split.shares)
+        shares = ", ".join(f"{p['name']} {p['rate_kg_per_m2']} ({p['share']})" for p in parts)
+        ground = SPLIT.texts(result.split, display)["area_m2"]
+        lines.append(f"To empty together after {ground}: {shares}.")
     return lines

@@ -14,7 +14,7 @@ from evenacre.planning.loads.stock_balance import Balance
 from evenacre.planning.season.season_totals import Ledger
 from evenacre.reports.tables.audit import OPERATIONS
 from evenacre.reports.tables.loads import BALANCES, load_record
-from evenacre.reports.tables.plan_against_done import planned_done_summary
+from evenacre.reports.tables.plan_against_done import planned_done_record
 from evenacre.reports.tables.season import season_record
 from evenacre.reports.writers.as_json import record, records
 from evenacre.reports.writers.json_types import json_types
@@ -71,6 +71,6 @@ def summary(
             "balance": records(BALANCES, balances),
         }
     if planned_done is not None:
-        account["planned_done"] = planned_done_summary(planned_done)
+        account["planned_done"] = planned_done_record(planned_done)
     clean: dict[str, Any] = json_types(account)
     return clean

@@ -62,3 +62,8 @@ def _shown(
         folded=table.folded,
         remark=table.remark(rows, display) if callable(table.remark) else table.remark,
     )
+
+
+def last_row(table: Table, **texts: str) -> tuple[str, ...]:
+    """What is told of all rows together, by key; other cells stay empty."""
+    return tuple(texts.get(column.key, "") for column in table.of("page"))

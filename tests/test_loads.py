@@ -36,8 +36,7 @@ from evenacre.reports.tables.loads import (
     load_record,
 )
 from evenacre.reports.writers.as_html import page_table
-from evenacre.reports.writers.as_json import records
-from evenacre.reports.writers.json_types import json_types
+from evenacre.reports.writers.as_json import json_types, records
 from evenacre.units.display import METRIC, US
 
 Floats = npt.NDArray[np.float64]

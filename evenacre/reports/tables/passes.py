@@ -26,8 +26,7 @@ from evenacre.reports.column import (
     plain_number,
 )
 from evenacre.reports.sentences.interseeding_words import hours_text
-from evenacre.reports.writers.as_json import record
-from evenacre.reports.writers.json_types import json_types
+from evenacre.reports.writers.as_json import json_types, record
 
 SCHEMA = "evenacre/passes/1.1"
 

@@ -16,8 +16,7 @@ from evenacre.reports.tables.audit import OPERATIONS
 from evenacre.reports.tables.loads import BALANCES, load_record
 from evenacre.reports.tables.plan_against_done import planned_done_record
 from evenacre.reports.tables.season import season_record
-from evenacre.reports.writers.as_json import record, records
-from evenacre.reports.writers.json_types import json_types
+from evenacre.reports.writers.as_json import json_types, record, records
 
 SCHEMA = "evenacre/summary/1.2"
 

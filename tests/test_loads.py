@@ -28,7 +28,7 @@ from evenacre.planning.loads.operation_loads import (
 from evenacre.planning.loads.stock_balance import Usage, balance, operation_usages
 from evenacre.reports.column import Display
 from evenacre.reports.maps.load_charts import halfway_chart
-from evenacre.reports.sentences.loads import balance_sentence, halfway_sentence, load_sentences
+from evenacre.reports.sentences.loads import balance_sentence, halfway_sentence, verdict_sentences
 from evenacre.reports.tables.loads import (
     BALANCES,
     load_frames,
@@ -247,7 +247,7 @@ def test_loads_that_contradict_one_another_do_not_correct_the_meter() -> None:
     assert found.correction
     assert found.correction.scattered
     assert not found.correction.needed
-    assert "contradict" in load_sentences(found, US)[-1]
+    assert "contradict" in verdict_sentences(found, US)[-1]
 
 
 def test_no_meter_without_a_logged_rate() -> None:
@@ -593,6 +593,6 @@ def test_records_are_plain_json() -> None:
     book = OperationLoads("Creek", "Seeding", (found,), (check,), {})
     for record in (load_record(book), records(BALANCES, [balance("rye", [])])):
         json.dumps(json_types(record), allow_nan=False)
-    said = " ".join(load_sentences(found, US))
+    said = " ".join(verdict_sentences(found, US))
     assert "The scale says 16.7 % less than the meter's log" in said
     assert "pounds per turn by 0.833" in said

@@ -101,6 +101,10 @@ def faults(table: Table) -> list[str]:
         lacking = [o for o in table.outputs if column.key not in table.given(o)]
         if lacking and len(lacking) < len(table.outputs) and not column.why:
             found.append(f"{column.key} is not in {lacking}, and nothing says why")
+        named = {"json": column.json, "page": column.head is not None}
+        if len(lacking) < len(table.outputs):
+            left_out = [o for o in lacking if named.get(o)]
+            found += [f"{column.key} is named for {o}, which leaves it out" for o in left_out]
         if column.why and not lacking:
             found.append(f"{column.key} is in every output, and says why it is not")
     if (table.outputs == OUTPUTS) != (not table.why):

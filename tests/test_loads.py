@@ -28,16 +28,15 @@ from evenacre.planning.loads.operation_loads import (
 from evenacre.planning.loads.stock_balance import Usage, balance, operation_usages
 from evenacre.reports.column import Display
 from evenacre.reports.maps.load_charts import halfway_chart
-from evenacre.reports.sentences.loads import balance_sentence, halfway_sentence, load_sentences
+from evenacre.reports.sentences.loads import balance_sentence, halfway_sentence, verdict_sentences
 from evenacre.reports.tables.loads import (
     BALANCES,
-    balance_page_table,
     load_frames,
     load_page_tables,
     load_record,
 )
-from evenacre.reports.writers.as_json import records
-from evenacre.reports.writers.json_types import json_types
+from evenacre.reports.writers.as_html import page_table
+from evenacre.reports.writers.as_json import json_types, records
 from evenacre.units.display import METRIC, US
 
 Floats = npt.NDArray[np.float64]
@@ -248,7 +247,7 @@ def test_loads_that_contradict_one_another_do_not_correct_the_meter() -> None:
     assert found.correction
     assert found.correction.scattered
     assert not found.correction.needed
-    assert "contradict" in load_sentences(found, US)[-1]
+    assert "contradict" in verdict_sentences(found, US)[-1]
 
 
 def test_no_meter_without_a_logged_rate() -> None:
@@ -521,7 +520,7 @@ def test_every_product_of_a_season_is_balanced() -> None:
     assert rye_balance.unexplained_kg == pytest.approx(150)
     assert rye_balance.without_field_kg == 100
     assert (vetch.product, vetch.unexplained_kg) == ("vetch", None)
-    table = balance_page_table([rye_balance, vetch], Display(METRIC))
+    table = page_table(BALANCES, [rye_balance, vetch], Display(METRIC))
     assert table.rows[0] == ("rye", "2,000 kg", "1,700 kg", "150 kg", "150 kg", "± 10 kg")
     assert "unexplained" in table.remark
 
@@ -594,6 +593,6 @@ def test_records_are_plain_json() -> None:
     book = OperationLoads("Creek", "Seeding", (found,), (check,), {})
     for record in (load_record(book), records(BALANCES, [balance("rye", [])])):
         json.dumps(json_types(record), allow_nan=False)
-    said = " ".join(load_sentences(found, US))
+    said = " ".join(verdict_sentences(found, US))
     assert "The scale says 16.7 % less than the meter's log" in said
     assert "pounds per turn by 0.833" in said

@@ -16,8 +16,7 @@ from evenacre.model import InputFile
 from evenacre.model.audit_result import AuditResult
 from evenacre.reports import figure_text as figures
 from evenacre.reports.column import Display
-from evenacre.reports.sentences.audit import card
-from evenacre.reports.sentences.cautions import cautions
+from evenacre.reports.sentences.audit import card, cautions
 from evenacre.reports.tables.audit import audit_frames
 from evenacre.reports.tables.fix_list import advice, corners, fix_list, stops
 from evenacre.reports.tables.summary import summary

@@ -30,24 +30,12 @@ class Display:
 
 @dataclass(frozen=True)
 class Quantity:
-    """A kind of value, and how it is written.
+    """A kind of value, and how it is written."""
 
-    Attributes
-    ----------
-    cell : callable
-        From a value and a display to what stands in a table of data.
-    text : callable
-        From a value, a display and a number of digits to what stands on a page.
-    unit : callable, optional
-        From a display to the unit that stands in a column's name.
-    si : str
-        Unit of the value itself; words have none.
-    """
-
-    cell: Callable[[Any, Display], Any]
-    text: Callable[[Any, Display, int], str]
-    unit: Callable[[Display], str] | None = None
-    si: str = ""
+    cell: Callable[[Any, Display], Any]  # in a table of data
+    text: Callable[[Any, Display, int], str]  # on a page, to so many digits
+    unit: Callable[[Display], str] | None = None  # stands in a column's name
+    si: str = ""  # unit of the value itself; words have none
 
 
 def measured(
@@ -134,49 +122,21 @@ Head = str | Callable[[Display], str] | None
 
 @dataclass(frozen=True)
 class Column:
-    """One figure or word of every row of a table.
+    """One figure or word of every row of a table; what has no name or head is not there."""
 
-    Attributes
-    ----------
-    key : str
-        Name in JSON and in frames, which ends in the SI unit.
-    of : str or callable
-        Attribute of a row, dotted, or a function of the row; the key where it is not given.
-    quantity : Quantity
-    name, head : str or None
-        Name in tables of data (the unit is added) and on the page (a function where it has one);
-        None where it is not there.
-    digits : int
-        That it deserves on a page.
-    text : callable, optional
-        In place of the quantity's way to write the value on a page.
-    told : callable, optional
-        The same, from the whole row.
-    cell : callable, optional
-        In place of the quantity's way to write the value into a table of data.
-    json : bool
-        Whether it stands in JSON.
-    shows : tuple of str
-        Keys of other columns that this one gives too where it stands.
-    why : str
-        Why a figure is not in every output.
-    rows : Table, optional
-        Of the row, or the rows, that the value is; they stand within this one in JSON.
-    """
-
-    key: str
-    of: str | Callable[[Any], Any] = ""
+    key: str  # name in JSON and in tidy frames; ends in the SI unit
+    of: str | Callable[[Any], Any] = ""  # dotted attribute or function of a row; else the key
     quantity: Quantity = WORDS
-    name: str | None = None
-    head: Head = None
-    digits: int = 3
-    text: Callable[[Any, Display], str] | None = None
-    told: Callable[[Any, Display], str] | None = None
-    cell: Callable[[Any], Any] | None = None
+    name: str | None = None  # in tables of data, without the unit
+    head: Head = None  # on the page
+    digits: int = 3  # that it deserves on a page
+    text: Callable[[Any, Display], str] | None = None  # in place of the quantity's
+    told: Callable[[Any, Display], str] | None = None  # the same, from the whole row
+    cell: Callable[[Any], Any] | None = None  # in place of the quantity's
     json: bool = True
-    shows: tuple[str, ...] = ()
-    why: str = ""
-    rows: Table | None = None
+    shows: tuple[str, ...] = ()  # keys of other columns that this one gives too
+    why: str = ""  # a figure is not in every output
+    rows: Table | None = None  # of which the value is a row, or rows, in JSON
 
     def value(self, row: Any) -> Any:
         """Value of a row in SI; None where the way to it ends."""
@@ -225,15 +185,7 @@ def named(
     of: str | Callable[[Any], Any] = "",
     **more: Any,
 ) -> Column:
-    """Declare a column under its key's own words, in the quantity of the unit its key ends in.
-
-    Parameters
-    ----------
-    head, name : str or None, optional
-        In place of the key's own words; None where it is not there.
-    **more
-        As of `Column`.
-    """
+    """Declare a column under its key's own words, in the quantity of the unit its key ends in."""
     unit = next((unit for unit in _BY_UNIT if key.endswith(unit)), "")
     words = key.removesuffix(unit).replace("_", " ")
     return Column(
@@ -278,40 +230,18 @@ Remark = str | Callable[[Sequence[Any], Display], str]
 
 @dataclass(frozen=True)
 class Table:
-    """Rows of one kind, and every figure of them.
+    """Rows of one kind, and every figure of them."""
 
-    Attributes
-    ----------
-    name : str
-        Of the file; the key in JSON.
-    columns : tuple of Column
-        In the order of tables of data.
-    title : str or callable
-        On the page.
-    json, page : str or tuple of str
-        Keys in the order of JSON and of the page, where it is another.
-    words : int
-        How many columns from the left of the page are words; the others are figures.
-    folded : bool
-        Whether it is folded away on the page at first.
-    remark : str or callable
-        A sentence below it on the page.
-    outputs : tuple of str
-        Where it stands at all.
-    why : str
-        Why it is not in every output.
-    """
-
-    name: str
-    columns: tuple[Column, ...]
-    title: str | Callable[[Sequence[Any]], str] = ""
-    json: str | tuple[str, ...] = ()
+    name: str  # of the file; the key in JSON
+    columns: tuple[Column, ...]  # in the order of tables of data
+    title: str | Callable[[Sequence[Any]], str] = ""  # on the page
+    json: str | tuple[str, ...] = ()  # keys in order, where it is another
     page: str | tuple[str, ...] = ()
-    words: int = 1
-    folded: bool = False
-    remark: Remark = ""
+    words: int = 1  # columns from the left of the page that are words; the others are figures
+    folded: bool = False  # at first, on the page
+    remark: Remark = ""  # a sentence below it on the page
     outputs: tuple[Output, ...] = OUTPUTS
-    why: str = ""
+    why: str = ""  # it is not in every output
     by_key: Mapping[str, Column] = field(init=False, repr=False)
 
     def __post_init__(self) -> None:

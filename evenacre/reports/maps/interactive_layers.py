@@ -28,40 +28,24 @@ _CLICKABLE_OVERLAPS = 300  # the largest; the rest are drawn as one
 class MapLayer:
     """One layer of the map.
 
-    Attributes
-    ----------
-    key : str
-        Also the class its shapes are styled by.
-    label, amount : str
-        Words in the legend, and the figure beside them.
-    shown : bool
-        Whether it shows at first.
-    line : bool
-        Lines rather than polygons.
-    items : list of dict
-        ``g`` geometry (see :func:`evenacre.reports.maps.geodata.encode`), and where given ``t``
-        title, ``r`` rows of label and value, ``p`` sentence, ``at`` latitude and longitude,
-        ``n`` text of the label drawn there, ``c`` a class of its own.
+    An item has ``g`` geometry (see `evenacre.reports.maps.geodata.encode`), and where given ``t``
+    title, ``r`` rows of label and value, ``p`` sentence, ``at`` latitude and longitude, ``n`` text
+    of the label drawn there, ``c`` a class of its own.
     """
 
-    key: str
+    key: str  # also the class its shapes are styled by
     label: str
-    amount: str = ""
-    shown: bool = True
-    line: bool = False
+    amount: str = ""  # beside the label in the legend
+    shown: bool = True  # at first
+    line: bool = False  # rather than polygons
     items: list[dict[str, Any]] = field(default_factory=list)
 
 
 def map_layers(r: AuditResult, units: UnitSystem) -> tuple[list[MapLayer], dict[str, Any]]:
-    """Build the layers from the ground up, and the frame they are drawn in.
+    """Build the layers that have something to show, lowest first, and the frame they are drawn in.
 
-    Returns
-    -------
-    layers : list of MapLayer
-        Those with something to show, lowest first.
-    frame : dict
-        ``origin`` (lon, lat) of the geometries and ``bounds`` as south-west and north-east
-        (lat, lon).
+    The frame holds ``origin`` (lon, lat) of the geometries and ``bounds`` as south-west and
+    north-east (lat, lon).
     """
     lon = centre_lon(r)
     box = to_lonlat(r.layers["field"], lon).total_bounds

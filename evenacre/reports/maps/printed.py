@@ -46,13 +46,7 @@ _HATCH_CELLS = 300  # hatches are traced on a grid no finer than this
 
 
 def static_maps(result: AuditResult, units: UnitSystem) -> dict[str, bytes]:
-    """Draw the cover map and one rate map a product.
-
-    Returns
-    -------
-    dict of str to bytes
-        ``"cover"`` and ``"rate_<product>"`` to PNG; equal results give equal bytes.
-    """
+    """Draw the cover map and one rate map a product: ``cover`` and ``rate_<product>`` to PNG."""
     maps = {"cover": cover_map(result, units)}
     names = unique_slugs(p.product for p in result.products)
     for product, name in zip(result.products, names, strict=True):

@@ -19,8 +19,7 @@ from evenacre.reports.maps.interactive import interactive_map
 from evenacre.reports.maps.load_charts import halfway_charts
 from evenacre.reports.maps.printed import static_maps
 from evenacre.reports.pages.frame import page, templates
-from evenacre.reports.sentences.audit import Card, card
-from evenacre.reports.sentences.cautions import cautions
+from evenacre.reports.sentences.audit import Card, card, cautions
 from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.loads import halfway_sentence
 from evenacre.reports.sentences.plan_against_done import TITLE, planned_done_card

@@ -12,37 +12,14 @@ from evenacre.planning.loads.stock_balance import Balance
 from evenacre.reports import figure_text as figures
 from evenacre.units.display import DisplayUnit, UnitSystem
 
-_SAID = {
-    "scale": "the scale",
-    "meter": "the meter's log",
-    "target": "the target",
-}
-
-
-def load_sentences(loads: ProductLoads, units: UnitSystem) -> list[str]:
-    """Say what each way makes of the loads, which disagree, and what to do about the meter."""
-    together = loads.together
-    if together is None:
-        return [f"{loads.product}: no load was weighed to its end, so nothing can be compared."]
-    many = len(together.loads)
-    start = f"{loads.product}, {many} load{'s' if many > 1 else ''}:"
-    ways = [
-        f"{_SAID[way]} says {figures.plus_minus(amount.kg, amount.sigma_kg, units.mass)}"
-        for way, amount in (
-            ("scale", together.scale),
-            ("meter", together.meter),
-            ("target", together.target),
-        )
-        if amount is not None
-    ]
-    return [f"{start} {'; '.join(ways)}.", *verdict_sentences(loads, units)]
+_SAID = {"scale": "the scale", "meter": "the meter's log", "target": "the target"}
 
 
 def verdict_sentences(loads: ProductLoads, units: UnitSystem) -> list[str]:
     """Say which ways disagree over all loads together, and what to do about the meter."""
     together = loads.together
     if together is None:
-        return load_sentences(loads, units)
+        return [f"{loads.product}: no load was weighed to its end, so nothing can be compared."]
     lines = [_compared(c) for c in together.comparisons if c.disagree]
     if together.comparisons and not lines:
         lines = ["They agree within their errors."]

@@ -27,8 +27,11 @@ from evenacre.reports.column import (
     Display,
     Quantity,
     Table,
+    in_json,
     joined,
+    json_only,
     named,
+    nested,
     worded,
 )
 from evenacre.reports.sentences.findings import sentences
@@ -46,8 +49,6 @@ from evenacre.reports.tables.audit_products import (
 from evenacre.reports.tables.fix_list import advice, stops
 from evenacre.reports.writers.as_frame import data_frame, stacked
 from evenacre.reports.writers.as_html import PageTable, page_record, page_table
-from evenacre.reports.writers.as_json import records
-from evenacre.units.display import DisplayUnit
 
 
 def _error(key: str, name: str) -> Column:
@@ -142,6 +143,29 @@ WORK = Table(
 )
 _NO_TIMES = replace(WORK, page="passes worked_distance_m width_m", remark="")
 
+_LABEL = worded(str, lambda number: number)
+SKIPS = Table(
+    "skips",
+    (
+        named("skip", None, "stop", _LABEL, json=False),
+        named("kind", None),
+        named("cause", None),
+        named("area_m2", "Size"),
+        named("small_area_m2", None, "area", SMALL_AREA, "area_m2", json=False, shows=("area_m2",)),
+        named("mean_width_m", digits=2),
+        named("length_m", quantity=TO_DRIVE),
+        named("lon", None, "longitude", DEGREES),
+        named("lat", None, "latitude", DEGREES),
+        joined("place", "Latitude, longitude", lambda s, _: f"{s.lat:.6f}, {s.lon:.6f}", "lon lat"),
+        named("where", None, json=False),
+    ),
+    json="kind area_m2 mean_width_m length_m lon lat cause",
+)
+
+_ZONE_GROUND = json_only(
+    "zones", *in_json("zone area_m2"), why="the table of zones has it with each product"
+)
+
 OPERATIONS = Table(
     "operations",
     (
@@ -161,20 +185,14 @@ OPERATIONS = Table(
             why="JSON and page list them",
         ),
         *WORK.columns,
-        Column("skips", lambda r: records(SKIPS, stops(r).itertuples()), NESTED),
+        nested("skips", SKIPS, lambda r: list(stops(r).itertuples())),
         Column(
             "uncertainty",
             quantity=NESTED,
             shows=("covered_sigma_m2", "overlap_sigma_m2", "skip_sigma_m2"),
         ),
-        Column("products", lambda r: records(PRODUCTS, products(r)), NESTED),
-        Column(
-            "zones",
-            lambda r: [
-                {"zone": z.zone, "area_m2": z.area_m2} for z in r.layers["zones"].itertuples()
-            ],
-            NESTED,
-        ),
+        nested("products", PRODUCTS, products),
+        nested("zones", _ZONE_GROUND, lambda r: list(r.layers["zones"].itertuples())),
         Column("working_plane", lambda r: r.crs.to_wkt()),
         *(Column("sources", quantity=NESTED), Column("cleaning", quantity=NESTED)),
         Column("notes", lambda r: sentences(r.findings, "note"), NESTED),
@@ -186,25 +204,6 @@ OPERATIONS = Table(
     "field_time_s mean_speed_mps field_capacity_m2_per_s field_efficiency uncertainty products "
     "boundary_given width_m headland_rounds swept_area_m2 theoretical_capacity_m2_per_s "
     "idle_time_s start_s end_s zones working_plane sources cleaning notes warnings",
-)
-
-_LABEL = worded(str, lambda number: number)
-SKIPS = Table(
-    "skips",
-    (
-        named("skip", None, "stop", _LABEL, json=False),
-        named("kind", None),
-        named("cause", None),
-        named("area_m2", "Size"),
-        named("small_area_m2", None, "area", SMALL_AREA, "area_m2", json=False, shows=("area_m2",)),
-        named("mean_width_m", digits=2),
-        named("length_m", quantity=TO_DRIVE),
-        named("lon", None, "longitude", DEGREES),
-        named("lat", None, "latitude", DEGREES),
-        joined("place", "Latitude, longitude", lambda s, _: f"{s.lat:.6f}, {s.lon:.6f}", "lon lat"),
-        named("where", None, json=False),
-    ),
-    json="kind area_m2 mean_width_m length_m lon lat cause",
 )
 
 _HEADING = Quantity(
@@ -256,21 +255,17 @@ def audit_frames(results: Sequence[AuditResult], display: Display) -> dict[str, 
     """Every table of an audit by name; times are ISO 8601 on the clock of the log."""
 
     def frame(table: Table, rows: Callable[[AuditResult], Iterable[Any]]) -> pd.DataFrame:
-        return stacked(
-            [
-                data_frame(
-                    table, rows(r), display.at(r.time_zone), field=r.field, operation=r.operation
-                )
-                for r in results
-            ]
-        )
+        made = []
+        for r in results:
+            at = display.at(r.time_zone)
+            made.append(data_frame(table, rows(r), at, field=r.field, operation=r.operation))
+        return stacked(made)
 
     def skips(r: AuditResult) -> Iterable[Any]:
         return stops(r).assign(where=advice(r, display.units)).itertuples()
 
-    operations = [data_frame(OPERATIONS, [r], display.at(r.time_zone)) for r in results]
     return {
-        "operations": stacked(operations),
+        "operations": frame(OPERATIONS, lambda r: [r]),
         "products": frame(PRODUCTS, products),
         "zones": frame(ZONES, lambda r: [z for p in r.products for z in zones_of(p)]),
         "nutrients": frame(NUTRIENTS, nutrients),
@@ -316,13 +311,3 @@ def _work(r: AuditResult, display: Display) -> PageTable:
         return page_record(WORK, r, display)
     table = page_record(_NO_TIMES, r, display)
     return replace(table, rows=[*table.rows, ("Times and speeds", "not in the log")])
-
-
-Row = dict[str, Any]
-
-
-def in_unit(unit: DisplayUnit, **values: float | None) -> Row:
-    """Convert values, under names that end in the unit."""
-    numbers = [float("nan") if v is None else unit.of(float(v)) for v in values.values()]
-    names = [f"{name.replace('_', ' ')} [{unit.label}]" for name in values]
-    return dict(zip(names, figure_text.significant(numbers), strict=True))

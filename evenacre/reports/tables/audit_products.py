@@ -19,73 +19,12 @@ from evenacre.reports.column import (
     Table,
     joined,
     named,
+    nested,
     worded,
 )
-from evenacre.reports.writers.as_json import record, records
+from evenacre.reports.writers.as_json import record
 
 _WORTH_SAYING = 0.0001  # of what was logged: less is rounding
-
-
-def _within(p: Any, _: Display) -> str:
-    near = p.within_10_percent_of_target_area_m2
-    return "" if near is None else figure_text.share(near, p.covered_area_m2)
-
-
-def _lifted(rows: Sequence[Any], display: Display) -> str:
-    return " ".join(
-        f"{display.units.mass.text(p.unplaced_kg)} of {p.product} was logged while no row was down "
-        "and is not counted."
-        for p in rows
-        if p.unplaced_kg > _WORTH_SAYING * p.logged_kg
-    )
-
-
-_SAID_BELOW = "a sentence below the page's table says it where it matters"
-PRODUCTS = Table(
-    "products",
-    (
-        named("product"),
-        named("source", None, "amounts from"),
-        named("logged_kg", digits=4),
-        named("applied_in_field_kg", "On the field", "in field", digits=4),
-        named("outside_kg"),
-        named("target_kg", "Wanted", digits=4),
-        named("unzoned_kg", None, "in no zone", why=_SAID_BELOW),
-        named("unplaced_kg", None, "logged while lifted", why=_SAID_BELOW),
-        named("overlap_kg", "On overlap", "on overlap"),
-        named(
-            "overlap_cost",
-            "Its cost",
-            "cost of overlap",
-            MONEY,
-            cell=lambda cost: None if cost is None else round(cost, 2),
-        ),
-        named("mean_rate_kg_per_m2", digits=4),
-        named("target_rate_kg_per_m2", of="target_kg_per_m2", digits=4),
-        named(
-            "within_10_percent_of_target_area_m2",
-            "Within 10 % of target",
-            "within 10 percent of target",
-            told=_within,
-        ),
-        Column("zones", lambda p: records(ZONES, zones_of(p)), NESTED),
-        Column("nutrients", lambda p: _by_name(p, "label"), NESTED),
-        Column("elements", lambda p: _by_name(p, "element"), NESTED),
-        Column("setbacks", lambda p: records(SETBACKS, setbacks_of(p)), NESTED),
-    ),
-    title="Amounts",
-    json="product logged_kg applied_in_field_kg outside_kg target_kg mean_rate_kg_per_m2 "
-    "within_10_percent_of_target_area_m2 zones nutrients elements source target_rate_kg_per_m2 "
-    "unzoned_kg unplaced_kg overlap_kg overlap_cost setbacks",
-    page="product logged_kg applied_in_field_kg outside_kg target_kg mean_rate_kg_per_m2 "
-    "target_rate_kg_per_m2 within_10_percent_of_target_area_m2 overlap_kg overlap_cost",
-    remark=_lifted,
-)
-
-
-def products(r: AuditResult) -> list[Any]:
-    """Rows of `PRODUCTS`."""
-    return [SimpleNamespace(**vars(p), covered_area_m2=r.covered_area_m2) for p in r.products]
 
 
 def _unzoned(rows: Sequence[Any], display: Display) -> str:
@@ -201,3 +140,65 @@ SETBACKS = Table(
 def setbacks_of(p: Any) -> list[Any]:
     """Rows of `SETBACKS`."""
     return [SimpleNamespace(**vars(s), product=p.product) for s in p.setbacks]
+
+
+def _within(p: Any, _: Display) -> str:
+    near = p.within_10_percent_of_target_area_m2
+    return "" if near is None else figure_text.share(near, p.covered_area_m2)
+
+
+def _lifted(rows: Sequence[Any], display: Display) -> str:
+    return " ".join(
+        f"{display.units.mass.text(p.unplaced_kg)} of {p.product} was logged while no row was down "
+        "and is not counted."
+        for p in rows
+        if p.unplaced_kg > _WORTH_SAYING * p.logged_kg
+    )
+
+
+_SAID_BELOW = "a sentence below the page's table says it where it matters"
+PRODUCTS = Table(
+    "products",
+    (
+        named("product"),
+        named("source", None, "amounts from"),
+        named("logged_kg", digits=4),
+        named("applied_in_field_kg", "On the field", "in field", digits=4),
+        named("outside_kg"),
+        named("target_kg", "Wanted", digits=4),
+        named("unzoned_kg", None, "in no zone", why=_SAID_BELOW),
+        named("unplaced_kg", None, "logged while lifted", why=_SAID_BELOW),
+        named("overlap_kg", "On overlap", "on overlap"),
+        named(
+            "overlap_cost",
+            "Its cost",
+            "cost of overlap",
+            MONEY,
+            cell=lambda cost: None if cost is None else round(cost, 2),
+        ),
+        named("mean_rate_kg_per_m2", digits=4),
+        named("target_rate_kg_per_m2", of="target_kg_per_m2", digits=4),
+        named(
+            "within_10_percent_of_target_area_m2",
+            "Within 10 % of target",
+            "within 10 percent of target",
+            told=_within,
+        ),
+        nested("zones", ZONES, zones_of),
+        Column("nutrients", lambda p: _by_name(p, "label"), NESTED),
+        Column("elements", lambda p: _by_name(p, "element"), NESTED),
+        nested("setbacks", SETBACKS, setbacks_of),
+    ),
+    title="Amounts",
+    json="product logged_kg applied_in_field_kg outside_kg target_kg mean_rate_kg_per_m2 "
+    "within_10_percent_of_target_area_m2 zones nutrients elements source target_rate_kg_per_m2 "
+    "unzoned_kg unplaced_kg overlap_kg overlap_cost setbacks",
+    page="product logged_kg applied_in_field_kg outside_kg target_kg mean_rate_kg_per_m2 "
+    "target_rate_kg_per_m2 within_10_percent_of_target_area_m2 overlap_kg overlap_cost",
+    remark=_lifted,
+)
+
+
+def products(r: AuditResult) -> list[Any]:
+    """Rows of `PRODUCTS`."""
+    return [SimpleNamespace(**vars(p), covered_area_m2=r.covered_area_m2) for p in r.products]

@@ -50,8 +50,7 @@ from evenacre.reports.tables.interseeding_days import (
 from evenacre.reports.tables.passes import DRIVE
 from evenacre.reports.writers.as_frame import data_frame
 from evenacre.reports.writers.as_html import PageTable, page_table
-from evenacre.reports.writers.as_json import record, records
-from evenacre.reports.writers.json_types import json_types
+from evenacre.reports.writers.as_json import json_types, record, records
 
 SCHEMA = "evenacre/plan/1.2"
 

@@ -17,7 +17,6 @@ from evenacre.planning.loads.mass_estimates import LoadCheck
 from evenacre.planning.loads.operation_loads import OperationLoads
 from evenacre.planning.loads.stock_balance import Balance
 from evenacre.reports.column import (
-    AREA,
     COUNT,
     INSTANT,
     MASS,
@@ -30,13 +29,16 @@ from evenacre.reports.column import (
     Display,
     Quantity,
     Table,
+    in_json,
     joined,
+    json_only,
     named,
+    nested,
 )
 from evenacre.reports.sentences.loads import balance_sentence, row_text, verdict_sentences
 from evenacre.reports.writers.as_frame import data_frame, stacked
 from evenacre.reports.writers.as_html import PageTable, page_table
-from evenacre.reports.writers.as_json import record, records
+from evenacre.reports.writers.as_json import records
 
 
 def _way(way: str) -> tuple[Column, ...]:
@@ -81,14 +83,9 @@ def _scale_over_meter(check: LoadCheck, _: Display) -> str:
     return f"{share}, {'disagree' if compared.disagree else 'agree'}"
 
 
-COMPARISONS = Table(
+COMPARISONS = json_only(
     "comparisons",
-    (
-        *(Column("first"), Column("second")),
-        *(Column("difference_kg", quantity=MASS), Column("sigma_kg", quantity=MASS)),
-        *(Column("share", quantity=SHARE), Column("disagree", quantity=YES_NO)),
-    ),
-    outputs=("json",),
+    *in_json("first second difference_kg sigma_kg share disagree", share=SHARE, disagree=YES_NO),
     why="the tables of loads have them in columns",
 )
 
@@ -117,11 +114,10 @@ LOADS = Table(
         *_pair("scale", "target", _SAID),
         *_pair("meter", "target", _SAID),
         joined("compared", "Scale over meter", _scale_over_meter, "scale_over_meter"),
-        Column(
+        nested(
             "comparisons",
-            lambda check: records(COMPARISONS, check.comparisons),
-            NESTED,
-            shows=("scale_over_meter", "scale_over_target", "meter_over_target"),
+            COMPARISONS,
+            shows="scale_over_meter scale_over_target meter_over_target",
         ),
     ),
     title="Loads",
@@ -153,21 +149,14 @@ CORRECTIONS = Table(
     why="the page says it in a sentence",
 )
 
-PRODUCT_LOADS = Table(
+PRODUCT_LOADS = json_only(
     "product_loads",
-    (
-        *(Column("product"), Column("level", quantity=NUMBER)),
-        Column("loads", lambda p: records(LOADS, p.checks), NESTED),
-        Column("together", lambda p: record(LOADS, p.together) if p.together else None, NESTED),
-        Column("outside_kg", quantity=MASS),
-        Column(
-            "meter_correction",
-            lambda p: record(CORRECTIONS, p) if p.correction else None,
-            NESTED,
-        ),
-        Column("warnings", quantity=NESTED),
-    ),
-    outputs=("json",),
+    *in_json("product level", level=NUMBER),
+    nested("loads", LOADS, "checks"),
+    nested("together", LOADS),
+    *in_json("outside_kg"),
+    nested("meter_correction", CORRECTIONS, lambda p: p if p.correction else None),
+    *in_json("warnings", warnings=NESTED),
     why="tables and page have a row for each load; a warning tells what was metered outside them",
 )
 
@@ -190,21 +179,18 @@ WEIGHINGS = Table(
     why="the page draws them",
 )
 
-HALFWAY = Table(
-    "halfway",
-    (
-        *(Column("product"), Column("supply_kg", quantity=MASS)),
-        *(Column("area_m2", quantity=AREA), Column("tolerance", quantity=SHARE)),
-        Column("weighings", lambda check: records(WEIGHINGS, _weighings(check)), NESTED),
-    ),
-    outputs=("json",),
-    why="the page draws it, and each weighing has its row in tables of data",
-)
-
 
 def _weighings(check: HalfwayCheck) -> list[Any]:
     whole = {"area_m2": check.area_m2, "supply_kg": check.supply_kg}
     return [SimpleNamespace(**vars(w), **whole) for w in check.weighings]
+
+
+HALFWAY = json_only(
+    "halfway",
+    *in_json("product supply_kg area_m2 tolerance", tolerance=SHARE),
+    nested("weighings", WEIGHINGS, _weighings),
+    why="the page draws it, and each weighing has its row in tables of data",
+)
 
 
 def _stock(amount: Amount | None, b: Balance, display: Display) -> str:
@@ -220,6 +206,13 @@ def _open(rows: Sequence[Balance], display: Display) -> str:
     return " ".join(balance_sentence(b, display.units) for b in rows if b.explained is False)
 
 
+USAGES = json_only(
+    "usages",
+    *in_json("field operation"),
+    Column("used", "amount", WITH_ERROR),
+    *in_json("source"),
+    why="the table of data has a line for each",
+)
 BALANCES = Table(
     "balance",
     (
@@ -239,21 +232,12 @@ BALANCES = Table(
             text=lambda sigma, d: f"± {d.units.mass.text(sigma, 2)}",
         ),
         Column("explained"),
-        Column("operations", lambda b: records(USAGES, b.usages), NESTED),
+        nested("operations", USAGES, "usages"),
     ),
     title="Bought, used and left",
     remark=_open,
     outputs=("json", "page"),
     why="the table of data has a line for each amount",
-)
-USAGES = Table(
-    "usages",
-    (
-        *(Column("field"), Column("operation")),
-        *(Column("used", "amount", WITH_ERROR), Column("source")),
-    ),
-    outputs=("json",),
-    why="the table of data has a line for each",
 )
 BALANCE_LINES = Table(
     "balance",
@@ -297,19 +281,10 @@ def load_frames(
 
     def frame(table: Table, rows: Callable[[Any], Sequence[Any]], part: str) -> pd.DataFrame:
         return stacked(
-            [
-                data_frame(
-                    table,
-                    rows(p),
-                    display.at(b.time_zone),
-                    field=b.field,
-                    operation=b.operation,
-                    product=p.product,
-                )
-                for b in books
-                for p in getattr(b, part)
-            ]
-        )
+            data_frame(table, rows(p), display.at(b.time_zone), field=b.field,
+                       operation=b.operation, product=p.product)
+            for b in books for p in getattr(b, part)
+        )  # fmt: skip
 
     every = {
         "loads": frame(LOADS, _checks, "loads"),
@@ -328,11 +303,6 @@ def load_page_tables(book: OperationLoads, display: Display) -> list[PageTable]:
         table = replace(LOADS, title=f"Loads of {p.product}", remark=remark)
         tables.append(page_table(table, _checks(p), display))
     return tables
-
-
-def balance_page_table(balances: Sequence[Balance], display: Display) -> PageTable:
-    """What was bought of each product, used, left and not explained."""
-    return page_table(BALANCES, balances, display)
 
 
 def load_record(book: OperationLoads | None) -> dict[str, Any]:

@@ -15,19 +15,17 @@ from evenacre.reports.column import (
     COUNT,
     DISTANCE,
     SHARE,
-    SPEED,
-    Column,
     Display,
     Table,
     in_json,
     joined,
+    json_only,
     named,
     plain_number,
 )
 from evenacre.reports.sentences.interseeding_words import hours_text
 from evenacre.reports.sentences.passes import axis_deg, axis_words, runs_of
-from evenacre.reports.writers.as_json import record
-from evenacre.reports.writers.json_types import json_types
+from evenacre.reports.writers.as_json import json_types, record
 
 SCHEMA = "evenacre/passes/1.1"
 
@@ -97,15 +95,9 @@ DRIVE = Table(
         "seeded twice or more, as a share of the paddock; seed is metered over it too."
     ),
 )
-WAY_OF_DRIVING = Table(
+WAY_OF_DRIVING = json_only(
     "drive",
-    (
-        *in_json("width_m"),
-        Column("speed_mps", quantity=SPEED, digits=2),
-        Column("turn_speed_mps", quantity=SPEED, digits=2),
-        *in_json("turn_radius_m rounds prefer", rounds=COUNT),
-    ),
-    outputs=("json",),
+    *in_json("width_m speed_mps turn_speed_mps turn_radius_m rounds prefer", rounds=COUNT),
     why="a sentence below the fields tells it",
 )
 

@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
 import pandas as pd
 
-from evenacre.planning.season.money import Money
-from evenacre.planning.season.needs import NeedBalance
-from evenacre.planning.season.nutrients import NutrientAmount, Placement
+from evenacre.planning.season.nutrients import NutrientAmount
 from evenacre.planning.season.salt import CAUTION, SOURCE, SaltScreen
 from evenacre.planning.season.season_totals import Ledger
 from evenacre.reports.column import (
@@ -27,45 +24,13 @@ from evenacre.reports.column import (
     plain_number,
     worded,
 )
+from evenacre.reports.sentences import season as sentences
 from evenacre.reports.writers.as_frame import data_frame
 from evenacre.reports.writers.as_html import PageTable, page_table
 from evenacre.reports.writers.as_json import records
 from evenacre.units.display import DisplayUnit
 
 _INCH_M = 0.0254
-
-
-def place(field: str, zone: str | None) -> str:
-    """Name a field, or one of its zones."""
-    return f"{field}, {zone}" if zone else field
-
-
-def ground(b: NeedBalance) -> str:
-    """Name the ground of a need."""
-    if b.left_out:
-        return f"{b.need.field}, but for {' and '.join(b.left_out)}"
-    return place(b.need.field, b.need.zone)
-
-
-def analysis_text(analysis: Mapping[str, float]) -> str:
-    """Write a label's percentages: ``N 18 %, P2O5 46 %``."""
-    return ", ".join(f"{name} {percent:g} %" for name, percent in analysis.items() if percent)
-
-
-def _analysis(p: Placement, _: Display) -> str:
-    return analysis_text(p.analysis) or ("seed" if p.kind == "seed" else "")
-
-
-def _placements_remark(rows: Sequence[Placement], _: Display) -> str:
-    guessed = dict.fromkeys(p.product for p in rows if p.amounts_from == "target")
-    text = (
-        "Rate is the mean over the area covered; the total is what lies on it. The same list is in "
-        "tables/placements.csv."
-    )
-    if guessed:
-        names = ", ".join(guessed)
-        text += f" No rate of {names} is logged everywhere: its target rate stands in for it."
-    return text
 
 
 PLACEMENTS = Table(
@@ -76,8 +41,8 @@ PLACEMENTS = Table(
         named("date"),
         named("product"),
         named("kind", None),
-        named("analysis_percent", None, "analysis", of="analysis", cell=analysis_text),
-        joined("analysis", "Analysis", _analysis, "analysis_percent kind"),
+        named("analysis_percent", None, "analysis", of="analysis", cell=sentences.analysis_text),
+        joined("analysis", "Analysis", lambda p, _: sentences.analysis(p), "analysis_percent kind"),
         named("rate_kg_per_m2"),
         named("area_m2"),
         named("total_kg", digits=4),
@@ -91,7 +56,7 @@ PLACEMENTS = Table(
     "outside_kg amounts_from method sources",
     page="field product analysis method sources date rate_kg_per_m2 area_m2 total_kg",
     words=5,
-    remark=_placements_remark,
+    remark=lambda rows, _: sentences.placements_remark(rows),
 )
 
 
@@ -123,7 +88,7 @@ NUTRIENTS = Table(
         joined(
             "where",
             "Where",
-            lambda a, _: place(a.field, a.zone) if a.field else "Whole season",
+            lambda a, _: sentences.place(a.field, a.zone) if a.field else "Whole season",
             "field zone",
         ),
         named("nutrient"),
@@ -162,19 +127,12 @@ NUTRIENTS_BY_ZONE = replace(NUTRIENTS, title="Nutrients by zone", folded=True, r
 NUTRIENT_TOTALS = replace(NUTRIENTS, json="nutrient kg element element_kg area_m2")
 
 
-def _needs_remark(rows: Sequence[NeedBalance], _: Display) -> str:
-    text = "Met is ground whose total of the season is within 10 % of the need."
-    if any(b.judged_by != "cell" for b in rows):
-        text += " Some of it could only be judged by the mean of a zone or field."
-    return text
-
-
 NEEDS = Table(
     "needs",
     (
         named("field", None, of="need.field"),
         named("zone", None, of="need.zone"),
-        joined("where", "Where", lambda b, _: ground(b), "field zone"),
+        joined("where", "Where", lambda b, _: sentences.ground(b), "field zone"),
         named("nutrient", of="need.nutrient"),
         named("needed_kg_per_m2", of="need.kg_per_m2"),
         named("mean_kg_per_m2", "Put down", "put down"),
@@ -193,7 +151,7 @@ NEEDS = Table(
     "met_m2 short_m2 over_m2 judged_by zones_left_out",
     page="where nutrient verdict needed_kg_per_m2 mean_kg_per_m2 met_m2 short_m2 over_m2",
     words=3,
-    remark=_needs_remark,
+    remark=lambda rows, _: sentences.needs_remark(rows),
 )
 
 _SEEDS = measured(
@@ -295,15 +253,6 @@ SALT = Table(
 )
 
 
-def _money_remark(rows: Sequence[Money], _: Display) -> str:
-    text = (
-        "Missed ground is priced at the product and time it takes to fill it; the stand lost "
-        "there is not priced."
-    )
-    lacking = ", ".join(dict.fromkeys(name for m in rows for name in m.unpriced))
-    return text + (f" No price is given for {lacking}, so it is in no sum." if lacking else "")
-
-
 def _difference(more: float, d: Display) -> str:
     return f"own {MONEY.text(abs(more), d, 3)} {'dearer' if more > 0 else 'cheaper'}"
 
@@ -329,7 +278,7 @@ COSTS = Table(
     json="field operation product overlap_product overlap_time overlap_time_s skip_product "
     "skip_time skip_time_s own_work hired_work own_over_hired without_price",
     words=2,
-    remark=_money_remark,
+    remark=lambda rows, _: sentences.money_remark(rows),
 )
 
 SETBACKS = Table(

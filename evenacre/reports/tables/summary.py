@@ -16,8 +16,7 @@ from evenacre.reports.tables.audit import OPERATIONS
 from evenacre.reports.tables.loads import BALANCES, load_record
 from evenacre.reports.tables.plan_against_done import planned_done_record
 from evenacre.reports.tables.season import season_record
-from evenacre.reports.writers.as_json import record, records
-from evenacre.reports.writers.json_types import json_types
+from evenacre.reports.writers.as_json import json_types, record, records
 
 SCHEMA = "evenacre/summary/1.2"
 
@@ -39,22 +38,12 @@ def summary(
 
     Parameters
     ----------
-    inputs : sequence of InputFile
-        Files read, with their SHA-256.
     warnings : sequence of str
         What was found in the inputs as a whole; those of one operation stand with it.
     generated : str
         ISO 8601 time of the run: the only value of its own that changes between equal runs.
-    currency : str
-        Of the costs.
-    ledger : Ledger, optional
-        What the season put down.
     loads : sequence of OperationLoads
         One for each result, or none at all.
-    balances : sequence of Balance
-        Of the season's products; stand with the ledger.
-    planned_done : PlannedDone, optional
-        A plan of interseeding beside what was done.
 
     Returns
     -------

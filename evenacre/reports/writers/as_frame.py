@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from typing import Any
 
 import pandas as pd
@@ -22,19 +22,21 @@ def data_frame(
     rows : iterable
     display : Display
     **identifying
-        Words that are the same for all of them; they stand first.
+        Words that are the same for all of them; first, unless they have a column anyway.
     """
     columns = [(c.title(display), c) for c in table.of("table")]
     cells = [{title: c.in_table(row, display) for title, c in columns} for row in rows]
     frame = pd.DataFrame(cells, columns=[title for title, _ in columns])
-    for at, (name, words) in enumerate(identifying.items()):
+    others = {name: words for name, words in identifying.items() if name not in frame}
+    for at, (name, words) in enumerate(others.items()):
         frame.insert(at, name, words)
     return frame
 
 
-def stacked(frames: Sequence[pd.DataFrame]) -> pd.DataFrame:
+def stacked(frames: Iterable[pd.DataFrame]) -> pd.DataFrame:
     """Frames of one table below one another."""
-    kept = [f for f in frames if len(f)] or list(frames[:1])
+    every = list(frames)
+    kept = [frame for frame in every if len(frame)] or every[:1]
     return pd.concat(kept, ignore_index=True) if kept else pd.DataFrame()
 
 

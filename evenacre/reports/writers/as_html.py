@@ -11,24 +11,14 @@ from evenacre.reports.column import Column, Display, Table
 
 @dataclass(frozen=True)
 class PageTable:
-    """A table of text.
-
-    Attributes
-    ----------
-    words : int
-        How many columns from the left are words; the others are figures.
-    folded : bool
-        Whether it is folded away at first.
-    remark : str
-        A sentence below it.
-    """
+    """A table of text."""
 
     title: str
     head: tuple[str, ...]
     rows: Sequence[tuple[str, ...]]
-    words: int = 1
-    folded: bool = False
-    remark: str = ""
+    words: int = 1  # columns from the left that are words; the others are figures
+    folded: bool = False  # at first
+    remark: str = ""  # a sentence below it
 
 
 def page_table(table: Table, rows: Sequence[Any], display: Display) -> PageTable:

@@ -81,11 +81,14 @@ def _seeded_on(p: PaddockCompared) -> str:
     return f"{done_words(p, short)} ({side})"
 
 
-def _held(key: str) -> Callable[[_Row], Any]:
-    """Days of a paddock that has a window and was seeded."""
-    return lambda r: (
-        getattr(r.p, key) if r.p.planned and r.p.planned.window and r.p.operations else None
-    )
+def _days_off(key: str, name: str) -> Column:
+    """Days of a paddock that has a window and was seeded, in tables of data."""
+
+    def held(r: _Row) -> int | None:
+        window = r.p.planned.window if r.p.planned else None
+        return getattr(r.p, key) if window and r.p.operations else None
+
+    return named(f"held_{key}", None, name, _DAYS, held, json=False, why=_WORDS)
 
 
 def _ground(of: PaddockCompared | Sums, d: Display) -> str:
@@ -124,24 +127,8 @@ PADDOCKS_COMPARED = Table(
         named("spells", "Window", "window", _days_in(window_words), "p"),
         named("window", None, "window kept", of="p.window.value"),
         named("kept", name=None, of=lambda r: kept_words(r.p)),
-        named(
-            "too_early",
-            None,
-            "too early [days]",
-            _DAYS,
-            _held("too_early_days"),
-            json=False,
-            why=_WORDS,
-        ),
-        named(
-            "too_late",
-            None,
-            "too late [days]",
-            _DAYS,
-            _held("too_late_days"),
-            json=False,
-            why=_WORDS,
-        ),
+        _days_off("too_early_days", "too early [days]"),
+        _days_off("too_late_days", "too late [days]"),
         named("too_early_days", None, None, _DAYS, "p.too_early_days", why=_WORDS),
         named("too_late_days", None, None, _DAYS, "p.too_late_days", why=_WORDS),
         named("planned_for", quantity=_days_in(planned_words, _planned_on), of="p"),

@@ -34,8 +34,7 @@ def calendar_events(
     farm : str
         Keeps apart the entries of farms whose paddocks have the same names.
     time_zone : str or None
-        IANA name of the plan's clock times; None: the times go by whatever clock the reader's
-        device keeps.
+        IANA name of the plan's clock times; None: they go by whatever clock the reader keeps.
 
     Returns
     -------

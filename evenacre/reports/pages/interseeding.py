@@ -54,14 +54,7 @@ def interseed_page(
 ) -> str:
     """Render a plan: the answer, what to do when, timeline, map by date, tables, cautions.
 
-    Parameters
-    ----------
-    farm : str
-        Title of the page; may be empty.
-    warnings : sequence of str
-        What was found in the inputs.
-    time_zone : str or None
-        IANA name of the clock times; None: local mean time.
+    Warnings are of the inputs; without a time zone times are local mean time.
     """
     by_day, step_of = steps(plan, units)
     used = {state for step in by_day for state in step.states}

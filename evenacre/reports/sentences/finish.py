@@ -15,23 +15,14 @@ from evenacre.units.display import UnitSystem
 
 @dataclass(frozen=True)
 class FinishReport:
-    """What is told of a job.
-
-    Attributes
-    ----------
-    product : Product
-    job : FinishJob, optional
-        When there are tracks.
-    spot : (lon, lat), optional
-        Where the load runs out.
-    """
+    """What is told of a job."""
 
     finish: Finish
     product: Product
     field: str = ""
     operation: str = ""
-    job: FinishJob | None = None
-    spot: tuple[float, float] | None = None
+    job: FinishJob | None = None  # when there are tracks
+    spot: tuple[float, float] | None = None  # (lon, lat) where the load runs out
 
 
 def finish_lines(report: FinishReport, told: Mapping[str, Any], units: UnitSystem) -> list[str]:

@@ -45,12 +45,12 @@ from evenacre.planning.interseeding.comparison import (
     WindowVerdict,
 )
 from evenacre.reports.column import Display
-from evenacre.reports.maps.plan_against_done import Strip
 from evenacre.reports.pages.audit import document, render_planned_done
 from evenacre.reports.sentences.plan_against_done import (
     kept_words,
     planned_done_lines,
 )
+from evenacre.reports.tables.day_strips import Strip
 from evenacre.reports.tables.interseeding import interseed_account
 from evenacre.reports.tables.plan_against_done import (
     planned_done_frame,

@@ -204,13 +204,16 @@ def _lines(
     warnings: tuple[str, ...],
     book: Path | None,
 ) -> list[str]:
+    from evenacre.reports.column import Display
     from evenacre.reports.sentences.calibration import calibration_lines
     from evenacre.reports.sentences.past_settings import calibration_cautions, look_up_lines
+    from evenacre.reports.tables.calibration import CALIBRATION
 
-    found = look_up_lines(result.found, units) if result.found else []
+    told = CALIBRATION.texts(result, Display(units))
+    found = look_up_lines(result.found, told["look_up"], units) if result.found else []
     return [
         *found,
-        *calibration_lines(result, units),
+        *calibration_lines(result, told, units),
         *([f"Noted in {book}."] if book else []),
         *notes,
         *(f"warning: {text}" for text in warnings),

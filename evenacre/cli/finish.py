@@ -132,15 +132,17 @@ def _typed(
     quiet: bool,
 ) -> None:
     """Acres and pounds typed in."""
-    from evenacre.reports.sentences.finish import finish_lines
-    from evenacre.reports.tables.finish import FINISH, FinishReport
+    from evenacre.reports.column import Display
+    from evenacre.reports.sentences.finish import FinishReport, finish_lines
+    from evenacre.reports.tables.finish import FINISH
     from evenacre.reports.writers.as_json import record
     from evenacre.units.display import unit_system
 
     result, product = typed_finish(texts)
     report = FinishReport(result, product)
     account = record(FINISH, report)
-    lines = finish_lines(report, unit_system(units.value if units else "us"))
+    system = unit_system(units.value if units else "us")
+    lines = finish_lines(report, FINISH.texts(report, Display(system)), system)
     if out is not None:
         from evenacre.io.writers.finish import write_finish
 
@@ -166,10 +168,11 @@ def _from_tracks(
     from evenacre.coverage.audit import audit_operation
     from evenacre.io.season.load_operation import load_operation
     from evenacre.planning.finish.finish_job import finish_job
+    from evenacre.reports.column import Display
     from evenacre.reports.maps.finish import finish_features, finish_map, run_out_spot
     from evenacre.reports.sentences.findings import refusals_in_words, sentences
-    from evenacre.reports.sentences.finish import finish_lines
-    from evenacre.reports.tables.finish import FINISH, FinishReport
+    from evenacre.reports.sentences.finish import FinishReport, finish_lines
+    from evenacre.reports.tables.finish import FINISH
     from evenacre.reports.writers.as_json import record
     from evenacre.units.display import unit_system
 
@@ -190,7 +193,7 @@ def _from_tracks(
     account = record(FINISH, report)
     warnings = sentences(result.findings, "warning")
     account["warnings"] = [*warnings, *account["warnings"]]
-    lines = finish_lines(report, system)
+    lines = finish_lines(report, FINISH.texts(report, Display(system)), system)
     lines = [*lines, *(f"warning: {text}" for text in warnings)]
     if out is not None:
         from evenacre.io.writers.finish import write_finish

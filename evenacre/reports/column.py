@@ -254,9 +254,9 @@ class Table:
         stand = output in self.outputs
         return [c for c in map(self.by_key.__getitem__, keys) if stand and _stands(c, output)]
 
-    def texts(self, row: Any, display: Display) -> dict[str, str]:
-        """Every value of a row as text, by key, for sentences."""
-        return {column.key: column.on_page(row, display) for column in self.columns}
+    def texts(self, row: Any, display: Display) -> dict[str, Any]:
+        """Every value of a row as text, by key, for sentences; rows within it likewise."""
+        return {column.key: _text(column, row, display) for column in self.columns}
 
     def given(self, output: Output) -> set[str]:
         """Keys that an output gives, by themselves or in a cell that joins several."""
@@ -266,6 +266,15 @@ class Table:
 def json_only(name: str, *columns: Column, why: str) -> Table:
     """Declare a table that stands in JSON alone, and why."""
     return Table(name, columns, outputs=("json",), why=why)
+
+
+def _text(column: Column, row: Any, display: Display) -> Any:
+    if column.rows is None:
+        return column.on_page(row, display)
+    within = column.value(row)
+    if isinstance(within, list | tuple):
+        return [column.rows.texts(one, display) for one in within]
+    return None if within is None else column.rows.texts(within, display)
 
 
 def _stands(column: Column, output: Output) -> bool:

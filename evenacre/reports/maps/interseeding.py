@@ -28,7 +28,7 @@ from evenacre.reports.sentences.interseeding_words import (
     shut_words,
     spells,
 )
-from evenacre.reports.tables.passes import axis_words, runs_of
+from evenacre.reports.sentences.passes import axis_words, runs_of
 from evenacre.units.display import UnitSystem
 
 _BEGIN_M = 10.0  # of the first pass, drawn to show where a drive begins

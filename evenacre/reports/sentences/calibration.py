@@ -2,34 +2,36 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
+from typing import Any
+
 from evenacre.planning.calibration.calibrate import Calibration
 from evenacre.planning.calibration.meter_test import MeterTest, Standing, Verdict
 from evenacre.planning.calibration.next_setting import LINE, NextSetting
-from evenacre.reports.column import Display
-from evenacre.reports.tables.calibration import (
-    COMPARTMENTS,
-    FILLS,
-    OPENERS,
-    SPLIT,
-    TEST,
-    fills,
-    number,
-    percent,
-)
 from evenacre.units.display import DisplayUnit, UnitSystem
 
 _OF_TEN = "nine times in ten"
 
 
-def calibration_lines(result: Calibration, units: UnitSystem) -> list[str]:
-    """Say what a calibration found, the answer first."""
-    display = Display(units)
+def calibration_lines(result: Calibration, told: Mapping[str, Any], units: UnitSystem) -> list[str]:
+    """Say what a calibration found, the answer first; ``told`` are its figures as text, by key."""
     return [
-        *_test_lines(result, display),
-        *_opener_lines(result, display),
+        *_test_lines(result, told["test"], units),
+        *_opener_lines(result, told["openers"]),
         *_setting_lines(result),
-        *_fill_lines(result, display),
+        *_fill_lines(result, told, units),
     ]
+
+
+def percent(fraction: float) -> str:
+    """A share in percent, to a tenth below ten."""
+    value = abs(100 * fraction)
+    return f"{value:.1f} %" if value < 9.95 else f"{value:,.0f} %"
+
+
+def number(value: float) -> str:
+    """A setting, to three digits."""
+    return f"{float(f'{value:.3g}'):,.10g}"
 
 
 def between(low: float, high: float, unit: DisplayUnit) -> str:
@@ -38,17 +40,17 @@ def between(low: float, high: float, unit: DisplayUnit) -> str:
     return f"{bare} to {unit.text(high)}"
 
 
-def _test_lines(result: Calibration, display: Display) -> list[str]:
+def _test_lines(result: Calibration, told: Mapping[str, Any], units: UnitSystem) -> list[str]:
     test, verdict, about = result.job.test, result.verdict, result.job.about
     if test is None:
         return []
-    at, told = f" at setting {about.setting}" if about.setting else "", TEST.texts(test, display)
+    at = f" at setting {about.setting}" if about.setting else ""
     found = f"{about.product or 'The meter'}{at}: {told['rate_kg_per_m2']}"
     if verdict is not None:
         side = "over" if verdict.off_by > 0 else "under"
-        target = display.units.rate.text(verdict.target_kg_per_m2)
+        target = units.rate.text(verdict.target_kg_per_m2)
         found += f", {percent(verdict.off_by)} {side} the target of {target}"
-    lines = [f"{found}.", _scatter(test, display.units)]
+    lines = [f"{found}.", _scatter(test, units)]
     if verdict is not None:
         lines.append(_standing(verdict))
     if test.kg_per_turn is not None:
@@ -90,11 +92,11 @@ def _standing(verdict: Verdict) -> str:
     )
 
 
-def _opener_lines(result: Calibration, display: Display) -> list[str]:
+def _opener_lines(result: Calibration, told: Mapping[str, Any]) -> list[str]:
     even = result.evenness
     if even is None:
         return []
-    limit, told = f"{100 * result.job.tolerance:g} %", OPENERS.texts(even, display)
+    limit = f"{100 * result.job.tolerance:g} %"
     band = f"{told['low_kg']} to {told['high_kg']}"
     if not even.outside:
         return [f"All {len(even.ratios)} openers are within {limit} of their mean ({band})."]
@@ -148,17 +150,13 @@ def _how(following: NextSetting) -> str:
     return f"by a line through the settings tested, {low} to {high}."
 
 
-def _fill_lines(result: Calibration, display: Display) -> list[str]:
+def _fill_lines(result: Calibration, told: Mapping[str, Any], units: UnitSystem) -> Iterator[str]:
     if result.rate_kg_per_m2 is None:
-        return []
-    rate = display.units.rate.text(result.rate_kg_per_m2)
-    lines = []
-    for told in (FILLS.texts(fill, display) for fill in fills(result)):
-        name = f"{told['name'][:1].upper()}{told['name'][1:]}"
-        lines.append(f"{name} of {told['mass_kg']} covers {told['area_m2']} at {rate}.")
-    if result.split is not None:
-        parts = (COMPARTMENTS.texts(part, display) for part in result.split.shares)
-        shares = ", ".join(f"{p['name']} {p['rate_kg_per_m2']} ({p['share']})" for p in parts)
-        ground = SPLIT.texts(result.split, display)["area_m2"]
-        lines.append(f"To empty together after {ground}: {shares}.")
-    return lines
+        return
+    rate = units.rate.text(result.rate_kg_per_m2)
+    for fill in told["fills"]:
+        name = f"{fill['name'][:1].upper()}{fill['name'][1:]}"
+        yield f"{name} of {fill['mass_kg']} covers {fill['area_m2']} at {rate}."
+    if split := told["split"]:
+        parts = [f"{p['name']} {p['rate_kg_per_m2']} ({p['share']})" for p in split["compartments"]]
+        yield f"To empty together after {split['area_m2']}: {', '.join(parts)}."

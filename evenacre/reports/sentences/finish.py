@@ -2,18 +2,44 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
 
+from evenacre.model import Product
 from evenacre.planning.finish.finish_job import FinishJob
+from evenacre.planning.finish.rate_to_finish import Finish
 from evenacre.reports import figure_text as figures
-from evenacre.reports.column import Display
-from evenacre.reports.tables.finish import FINISH, RUN_OUT, FinishReport
 from evenacre.units.display import UnitSystem
 
 
-def finish_lines(report: FinishReport, units: UnitSystem) -> list[str]:
-    """Say what is left, what comes out even, and what else can be done."""
-    finish, job, told = report.finish, report.job, FINISH.texts(report, Display(units))
+@dataclass(frozen=True)
+class FinishReport:
+    """What is told of a job.
+
+    Attributes
+    ----------
+    product : Product
+    job : FinishJob, optional
+        When there are tracks.
+    spot : (lon, lat), optional
+        Where the load runs out.
+    """
+
+    finish: Finish
+    product: Product
+    field: str = ""
+    operation: str = ""
+    job: FinishJob | None = None
+    spot: tuple[float, float] | None = None
+
+
+def finish_lines(report: FinishReport, told: Mapping[str, Any], units: UnitSystem) -> list[str]:
+    """Say what is left, what comes out even, and what else can be done.
+
+    ``told`` are its figures as text, by key.
+    """
+    finish, job = report.finish, report.job
     ground, left = finish.ground, finish.left
     seen = f", as on the {ground.passes_seen} passes so far" if ground.passes_seen else ""
     high = told["even_rate_high_kg_per_m2"] or "no upper end"
@@ -45,7 +71,9 @@ def _range(r: FinishReport, units: UnitSystem) -> Iterator[str]:
         yield "That rate is within the product's range."
 
 
-def _at_the_present_rate(r: FinishReport, units: UnitSystem, told: dict[str, str]) -> Iterator[str]:
+def _at_the_present_rate(
+    r: FinishReport, units: UnitSystem, told: Mapping[str, Any]
+) -> Iterator[str]:
     finish, job = r.finish, r.job
     if finish.rate_kg_per_m2 is None or finish.short_kg is None or finish.reach_m2 is None:
         return
@@ -58,17 +86,15 @@ def _at_the_present_rate(r: FinishReport, units: UnitSystem, told: dict[str, str
         yield f"{at} {short} will be left over."
     else:
         yield f"{at} the load runs out after {told['reach_m2']} of driving; it is {short} short."
-    if job is None or job.out is None or r.spot is None:
-        return
-    out = RUN_OUT.texts(r, Display(units))
-    yield (
-        f"Look for it in pass {out['pass']} of the {told['passes_to_come']} to come, "
-        f"{out['into_pass_m']} into it ({out['lat']}, {out['lon']}): {out['distance_m']} of work "
-        f"from here, give or take {out['distance_sigma_m']}."
-    )
+    if out := told["run_out"]:
+        yield (
+            f"Look for it in pass {out['pass']} of the {told['passes_to_come']} to come, "
+            f"{out['into_pass_m']} into it ({out['lat']}, {out['lon']}): {out['distance_m']} of "
+            f"work from here, give or take {out['distance_sigma_m']}."
+        )
 
 
-def _otherwise(r: FinishReport, units: UnitSystem, told: dict[str, str]) -> Iterator[str]:
+def _otherwise(r: FinishReport, units: UnitSystem, told: Mapping[str, Any]) -> Iterator[str]:
     finish, least = r.finish, r.product.rate_min_kg_per_m2
     if finish.leave_m2 > 0 and least:
         yield f"Or put on {units.rate.text(least)} and leave {told['leave_m2']} undone."

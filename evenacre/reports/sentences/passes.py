@@ -2,19 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 
 from evenacre.planning.passes.pass_types import Drive, PassPlan
 from evenacre.planning.passes.turn_room import turn_room
 from evenacre.reports import figure_text as figures
-from evenacre.reports.column import AREA, CAPACITY, DISTANCE, Display
-from evenacre.reports.tables.passes import (
-    DRIVE,
-    WAY_OF_DRIVING,
-    axis_deg,
-    axis_words,
-    runs_of,
-)
 from evenacre.units.display import UnitSystem
 
 _LABEL = 18
@@ -56,7 +49,7 @@ def pass_lines(
         size = figures.size(plan.workable_m2, units, 3)
         lines.append(f"{plan.field}, {size}: {passes_text(plan)}.")
         if plan.passes:
-            rows = _rows(plan, Display(units), heading_given)
+            rows = _rows(plan, units, heading_given)
             lines += [f"  {label:<{_LABEL}}{text}" for label, text in rows]
         lines += [f"  warning: {text}" for text in plan.warnings]
         if room.turns:
@@ -69,8 +62,24 @@ def pass_lines(
         lines.append("")
     if any(room.turns for room in rooms):
         lines.append(_LOOK_FIRST)
-    lines.append(_way_of_driving(plans[0].drive, Display(units)))
+    lines.append(_way_of_driving(plans[0].drive, units))
     return [*lines, *(f"warning: {text}" for text in warnings)]
+
+
+def axis_deg(heading_rad: float) -> float:
+    """Compass heading of a line, 0 to 180, whichever way it is driven."""
+    return (90.0 - math.degrees(heading_rad)) % 180.0
+
+
+def axis_words(drive: Drive) -> str:
+    """How passes run: ``"east to west"``; empty where there is no heading."""
+    angle = drive.heading_rad
+    return "" if angle is None else figures.axis_words(math.cos(angle), math.sin(angle))
+
+
+def runs_of(plan: PassPlan, kind: str) -> int:
+    """How many runs are rounds, or passes."""
+    return sum(run.kind == kind for run in plan.passes)
 
 
 def passes_text(plan: PassPlan) -> str:
@@ -93,42 +102,42 @@ def _compass_deg(plan: PassPlan) -> float:
     return round(axis_deg(plan.drive.heading_rad or 0.0), 1) % 180.0
 
 
-def _rows(plan: PassPlan, display: Display, heading_given: bool) -> Iterator[tuple[str, str]]:
-    told = DRIVE.texts(plan, display)
+def _rows(plan: PassPlan, units: UnitSystem, heading_given: bool) -> Iterator[tuple[str, str]]:
     rounds, passes = (
-        DISTANCE.text(sum(r.line.length for r in plan.passes if r.kind == kind), display, 3)
+        units.distance.text(sum(r.line.length for r in plan.passes if r.kind == kind))
         for kind in ("round", "pass")
     )
-    if runs_of(plan, "pass"):
+    laps, count = _laps(plan), runs_of(plan, "pass")
+    if count:
         why = "as given" if heading_given else _BEST[plan.drive.prefer]
         out = _compass_deg(plan)
         yield "heading", f"{out:.1f}° and back {out + 180.0:.1f}°, {why}"
     runs = _counted(runs_of(plan, "round"), "run", "runs")
-    yield "headland rounds", f"{_laps(plan)}, in {runs}, {rounds}" if _laps(plan) else "none"
-    yield "passes", f"{told['passes']}, {passes}" if runs_of(plan, "pass") else "none"
-    turning = f"{_time(plan.turn_s)}, {told['turn_m']}"
-    yield "turns", f"{told['turns']}, {turning}" if plan.turns else "none"
-    pace = CAPACITY.text(plan.covered_m2 / plan.field_time_s, display, 3)
+    yield "headland rounds", f"{laps}, in {runs}, {rounds}" if laps else "none"
+    yield "passes", f"{count:,}, {passes}" if count else "none"
+    turning = f"{_time(plan.turn_s)}, {units.distance.text(plan.turn_m)}"
+    yield "turns", f"{len(plan.turns):,}, {turning}" if plan.turns else "none"
+    pace = units.capacity.text(plan.covered_m2 / plan.field_time_s)
     yield "time", f"{_time(plan.field_time_s)}, {pace}, without fills"
-    yield "field efficiency", told["field_efficiency"]
-    yield "overlap", _part(plan.overlap_m2, plan, display)
-    yield "missed", _part(plan.missed_m2, plan, display)
+    yield "field efficiency", figures.share(plan.field_efficiency, 1.0)
+    yield "overlap", _part(plan.overlap_m2, plan, units)
+    yield "missed", _part(plan.missed_m2, plan, units)
 
 
-def _part(area_m2: float, plan: PassPlan, display: Display) -> str:
+def _part(area_m2: float, plan: PassPlan, units: UnitSystem) -> str:
     if area_m2 < _SOME_M2:
         return "none"
     part = figures.share(area_m2, plan.workable_m2)
     if area_m2 < _LEAST_SHARE * plan.workable_m2:
         part = f"under {figures.share(_LEAST_SHARE, 1.0)}"
-    return f"{part}, {AREA.text(area_m2, display, 2)}"
+    return f"{part}, {figures.size(area_m2, units)}"
 
 
-def _way_of_driving(drive: Drive, display: Display) -> str:
-    told = WAY_OF_DRIVING.texts(drive, display)
+def _way_of_driving(drive: Drive, units: UnitSystem) -> str:
     return (
-        f"Tool {told['width_m']} wide, {told['speed_mps']} at work, {told['turn_speed_mps']} in "
-        f"turns, none tighter than {told['turn_radius_m']}."
+        f"Tool {units.length.text(drive.width_m)} wide, {units.speed.text(drive.speed_mps, 2)} at "
+        f"work, {units.speed.text(drive.turn_speed_mps, 2)} in turns, none tighter than "
+        f"{units.length.text(drive.turn_radius_m)}."
     )
 
 

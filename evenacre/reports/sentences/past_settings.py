@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
 from evenacre.planning.calibration.calibrate import Calibration
 from evenacre.planning.calibration.compartments import BUSHEL_M3
 from evenacre.planning.calibration.settings_lookup import LookUp, Match
-from evenacre.reports.column import Display
-from evenacre.reports.sentences.calibration import between
-from evenacre.reports.tables.calibration import MATCH, number, percent
+from evenacre.reports.sentences.calibration import between, number, percent
 from evenacre.units.display import ACRE_M2, POUND_KG, UnitSystem
 
 _HEAVY_KG_PER_M2 = 200 * POUND_KG / ACRE_M2
@@ -17,11 +18,14 @@ _SLOW_MPS = 5 * 0.44704
 _HOW = ("roller", "fan", "down_pressure")
 
 
-def look_up_lines(found: LookUp, units: UnitSystem) -> list[str]:
-    """Say what was done before, how far it lies from the job, and where to start."""
+def look_up_lines(found: LookUp, told: Mapping[str, Any], units: UnitSystem) -> list[str]:
+    """Say what was done before, how far it lies from the job, and where to start.
+
+    ``told`` are its figures as text, by key.
+    """
     if not found.matches:
         return [f"No setting to start at: {found.refused}. Make a test to begin with."]
-    lines = [_match(match, units) for match in found.matches]
+    lines = list(map(_match, found.matches, told["matches"]))
     if found.outside and found.rates_kg_per_m2 is not None:
         low, high = found.rates_kg_per_m2
         noted = between(low, high, units.rate) if high > low else units.rate.text(low)
@@ -63,8 +67,8 @@ def calibration_cautions(result: Calibration) -> list[str]:
     return out
 
 
-def _match(match: Match, units: UnitSystem) -> str:
-    past, told = match.past, MATCH.texts(match, Display(units))
+def _match(match: Match, told: Mapping[str, str]) -> str:
+    past = match.past
     parts = [f"{past.place}: {past.product}" + (f", {past.date}" if past.date else "")]
     if past.rate_kg_per_m2 is not None:
         parts.append(f"{told['rate_kg_per_m2']} at setting {past.setting or '?'}")

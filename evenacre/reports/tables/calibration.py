@@ -22,6 +22,7 @@ from evenacre.reports.column import (
     measured,
     nested,
 )
+from evenacre.reports.sentences.calibration import number, percent
 from evenacre.units.display import POUND_KG, DisplayUnit
 
 SCHEMA = "evenacre/calibrate/1"
@@ -37,17 +38,6 @@ def _small_mass(kg: float, d: Display, digits: int) -> str:
         return d.units.mass.text(kg)
     grams = _GRAM.text(kg)
     return grams if d.units.name == "metric" else f"{d.units.mass.text(kg)} ({grams})"
-
-
-def percent(fraction: float) -> str:
-    """A share in percent, to a tenth below ten."""
-    value = abs(100 * fraction)
-    return f"{value:.1f} %" if value < 9.95 else f"{value:,.0f} %"
-
-
-def number(value: float) -> str:
-    """A setting, to three digits."""
-    return f"{float(f'{value:.3g}'):,.10g}"
 
 
 SMALL_MASS = measured("kg", lambda d: d.units.mass, _small_mass)

@@ -3,13 +3,10 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 from typing import Any
 
-from evenacre.model import Product
-from evenacre.planning.finish.finish_job import FinishJob
-from evenacre.planning.finish.rate_to_finish import Finish
 from evenacre.reports.column import (
     AREA,
     COUNT,
@@ -24,29 +21,9 @@ from evenacre.reports.column import (
     json_only,
     nested,
 )
+from evenacre.reports.sentences.finish import FinishReport
 
 SCHEMA = "evenacre/summary/finish/1.1"
-
-
-@dataclass(frozen=True)
-class FinishReport:
-    """What is told of a job.
-
-    Attributes
-    ----------
-    product : Product
-    job : FinishJob, optional
-        When there are tracks.
-    spot : (lon, lat), optional
-        Where the load runs out.
-    """
-
-    finish: Finish
-    product: Product
-    field: str = ""
-    operation: str = ""
-    job: FinishJob | None = None
-    spot: tuple[float, float] | None = None
 
 
 _DRIVEN = replace(AREA, text=lambda v, d, n: d.units.area.text(v, n))

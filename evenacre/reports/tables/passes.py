@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
 
 from evenacre import __version__
 from evenacre.model import InputFile
-from evenacre.planning.passes.pass_types import Drive, PassPlan
+from evenacre.planning.passes.pass_types import PassPlan
 from evenacre.planning.passes.turn_room import turn_room
 from evenacre.reports import figure_text as figures
 from evenacre.reports.column import (
@@ -26,25 +25,10 @@ from evenacre.reports.column import (
     plain_number,
 )
 from evenacre.reports.sentences.interseeding_words import hours_text
+from evenacre.reports.sentences.passes import axis_deg, axis_words, runs_of
 from evenacre.reports.writers.as_json import json_types, record
 
 SCHEMA = "evenacre/passes/1.1"
-
-
-def axis_deg(heading_rad: float) -> float:
-    """Compass heading of a line, 0 to 180, whichever way it is driven."""
-    return (90.0 - math.degrees(heading_rad)) % 180.0
-
-
-def axis_words(drive: Drive) -> str:
-    """How passes run: ``"east to west"``; empty where there is no heading."""
-    angle = drive.heading_rad
-    return "" if angle is None else figures.axis_words(math.cos(angle), math.sin(angle))
-
-
-def runs_of(plan: PassPlan, kind: str) -> int:
-    """How many runs are rounds, or passes."""
-    return sum(run.kind == kind for run in plan.passes)
 
 
 def _heading_deg(p: PassPlan) -> float | None:

@@ -27,7 +27,6 @@ from evenacre.reports.column import (
     plain_number,
     worded,
 )
-from evenacre.reports.maps.plan_against_done import KEY, Strip
 from evenacre.reports.sentences.interseeding_words import days_text
 from evenacre.reports.sentences.plan_against_done import (
     beside,
@@ -37,6 +36,7 @@ from evenacre.reports.sentences.plan_against_done import (
     short,
     window_words,
 )
+from evenacre.reports.tables.day_strips import KEY, Strip
 from evenacre.reports.tables.interseeding_days import DAY, ROUNDED_SHARE
 from evenacre.reports.writers.as_frame import data_frame
 from evenacre.reports.writers.as_html import PageTable, last_row, page_table

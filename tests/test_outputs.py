@@ -31,8 +31,7 @@ from evenacre.reports.column import Display
 from evenacre.reports.figure_text import operation_slugs
 from evenacre.reports.maps.printed import static_maps
 from evenacre.reports.maps.stored_layers import join_layers, operation_layers, rasters
-from evenacre.reports.tables.audit import audit_frames
-from evenacre.reports.tables.fix_list import fix_list
+from evenacre.reports.tables.audit import audit_frames, fix_list
 from evenacre.reports.tables.summary import summary
 from evenacre.units.display import US
 

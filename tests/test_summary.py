@@ -17,8 +17,8 @@ from evenacre.model.audit_result import AuditResult
 from evenacre.reports import figure_text as figures
 from evenacre.reports.column import Display
 from evenacre.reports.sentences.audit import card, cautions
-from evenacre.reports.tables.audit import audit_frames
-from evenacre.reports.tables.fix_list import advice, corners, fix_list, stops
+from evenacre.reports.sentences.fix_list import advice, corners, stops
+from evenacre.reports.tables.audit import audit_frames, fix_list
 from evenacre.reports.tables.summary import summary
 from evenacre.units.display import ACRE_M2, METRIC, US, UnitSystem
 

@@ -53,8 +53,7 @@ from evenacre.reports.sentences.audit import card
 from evenacre.reports.sentences.findings import refusals_in_words, sentences
 from evenacre.reports.sentences.plan_against_done import planned_done_lines
 from evenacre.reports.sentences.season import season_card
-from evenacre.reports.tables.audit import audit_frames
-from evenacre.reports.tables.fix_list import fix_list
+from evenacre.reports.tables.audit import audit_frames, fix_list
 from evenacre.reports.tables.loads import load_frames
 from evenacre.reports.tables.plan_against_done import planned_done_frame
 from evenacre.reports.tables.season import season_frames

@@ -15,8 +15,8 @@ from evenacre.model.audit_result import AuditResult
 from evenacre.reports import figure_text as figures
 from evenacre.reports.column import Display
 from evenacre.reports.maps.geodata import centre_lon, encode, to_lonlat
+from evenacre.reports.sentences.fix_list import advice, kind_words, stops
 from evenacre.reports.tables.audit import SKIPS, passes
-from evenacre.reports.tables.fix_list import advice, kind_words, stops
 from evenacre.reports.writers.as_html import page_record
 from evenacre.units.display import UnitSystem
 

@@ -17,7 +17,7 @@ from matplotlib.patches import Patch
 from evenacre.io.writers.file_names import unique_slugs
 from evenacre.model.audit_result import AuditResult, Grid, ProductResult
 from evenacre.reports.maps import palette, sheet
-from evenacre.reports.tables.fix_list import stops
+from evenacre.reports.sentences.fix_list import stops
 from evenacre.units.display import UnitSystem
 
 _GROUNDS: dict[str, dict[str, Any]] = {

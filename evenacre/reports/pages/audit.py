@@ -21,11 +21,11 @@ from evenacre.reports.maps.printed import static_maps
 from evenacre.reports.pages.frame import page, templates
 from evenacre.reports.sentences.audit import Card, card, cautions
 from evenacre.reports.sentences.findings import sentences
+from evenacre.reports.sentences.fix_list import advice, kind_words, stops
 from evenacre.reports.sentences.loads import halfway_sentence
 from evenacre.reports.sentences.plan_against_done import TITLE, planned_done_card
 from evenacre.reports.sentences.season import season_card
 from evenacre.reports.tables.audit import audit_page_tables
-from evenacre.reports.tables.fix_list import advice, kind_words, stops
 from evenacre.reports.tables.loads import BALANCES, load_page_tables
 from evenacre.reports.tables.plan_against_done import planned_done_page_table
 from evenacre.reports.tables.season import season_page_tables

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from evenacre.model.audit_result import AuditResult, ProductResult
 from evenacre.planning.loads.load_check import ProductLoads
 from evenacre.reports import figure_text as figures
+from evenacre.reports.sentences.fix_list import stops
 from evenacre.reports.sentences.loads import disagreement_sentence
-from evenacre.reports.tables.fix_list import stops
 from evenacre.units.display import UnitSystem
 
 _SPECK_M2 = 0.1  # less is what arithmetic leaves

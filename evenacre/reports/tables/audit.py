@@ -35,6 +35,7 @@ from evenacre.reports.column import (
     worded,
 )
 from evenacre.reports.sentences.findings import sentences
+from evenacre.reports.sentences.fix_list import advice, stops
 from evenacre.reports.tables.audit_products import (
     NUTRIENTS,
     PRODUCTS,
@@ -46,9 +47,9 @@ from evenacre.reports.tables.audit_products import (
     setbacks_of,
     zones_of,
 )
-from evenacre.reports.tables.fix_list import advice, stops
 from evenacre.reports.writers.as_frame import data_frame, stacked
 from evenacre.reports.writers.as_html import PageTable, page_record, page_table
+from evenacre.units.display import UnitSystem
 
 
 def _error(key: str, name: str) -> Column:
@@ -311,3 +312,38 @@ def _work(r: AuditResult, display: Display) -> PageTable:
         return page_record(WORK, r, display)
     table = page_record(_NO_TIMES, r, display)
     return replace(table, rows=[*table.rows, ("Times and speeds", "not in the log")])
+
+
+_FIX_LIST = [
+    "name",
+    "kind",
+    "cause",
+    "field",
+    "operation",
+    "advice",
+    "area_m2",
+    "mean_width_m",
+    "length_m",
+    "lon",
+    "lat",
+]
+
+
+def fix_list(results: Sequence[AuditResult], units: UnitSystem) -> pd.DataFrame:
+    """Every stop of every operation, largest first, as waypoints (longitudes within 180)."""
+    frames = []
+    for r in results:
+        frame = stops(r)
+        prefix = f"{r.field}, {r.operation}: " if len(results) > 1 else ""
+        names = [
+            f"{prefix}{s.skip} {s.kind} {figure_text.size(s.area_m2, units)}"
+            + (" - look before you drive" if s.kind == "no log" else "")
+            for s in frame.itertuples()
+        ]
+        about = {"name": names, "field": r.field, "operation": r.operation}
+        lon = (frame["lon"] + 180) % 360 - 180
+        frames.append(frame.assign(**about, advice=advice(r, units), lon=lon)[_FIX_LIST])
+    every = stacked(frames)
+    if every.empty:
+        return every
+    return every.sort_values("area_m2", ascending=False, kind="stable", ignore_index=True)

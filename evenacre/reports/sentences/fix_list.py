@@ -2,34 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import geopandas as gpd
 import numpy as np
 import numpy.typing as npt
-import pandas as pd
 import shapely
 
 from evenacre.model.audit_result import AuditResult
 from evenacre.reports import figure_text as figures
 from evenacre.reports.maps.geodata import WGS84, transformer
-from evenacre.reports.writers.as_frame import stacked
 from evenacre.units.display import UnitSystem
 
 _CORNERS = {"northwest": (-1, 1), "northeast": (1, 1), "southeast": (1, -1), "southwest": (-1, -1)}
-_FIX_LIST = [
-    "name",
-    "kind",
-    "cause",
-    "field",
-    "operation",
-    "advice",
-    "area_m2",
-    "mean_width_m",
-    "length_m",
-    "lon",
-    "lat",
-]
 _LONG = 3.0  # times longer than wide: a strip that runs somewhere, not a patch
 
 
@@ -98,23 +81,3 @@ def _shape(geometry: shapely.Geometry, width_m: float, length_m: float, units: U
     longest = sides[np.argmax(np.hypot(sides[:, 0], sides[:, 1]))]
     runs = figures.axis_words(float(longest[0]), float(longest[1]))
     return f"It is a strip about {wide} wide and {long} long, running {runs}."
-
-
-def fix_list(results: Sequence[AuditResult], units: UnitSystem) -> pd.DataFrame:
-    """Every stop of every operation, largest first, as waypoints (longitudes within 180)."""
-    frames = []
-    for r in results:
-        frame = stops(r)
-        prefix = f"{r.field}, {r.operation}: " if len(results) > 1 else ""
-        names = [
-            f"{prefix}{s.skip} {s.kind} {figures.size(s.area_m2, units)}"
-            + (" - look before you drive" if s.kind == "no log" else "")
-            for s in frame.itertuples()
-        ]
-        about = {"name": names, "field": r.field, "operation": r.operation}
-        lon = (frame["lon"] + 180) % 360 - 180
-        frames.append(frame.assign(**about, advice=advice(r, units), lon=lon)[_FIX_LIST])
-    every = stacked(frames)
-    if every.empty:
-        return every
-    return every.sort_values("area_m2", ascending=False, kind="stable", ignore_index=True)

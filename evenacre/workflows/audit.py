@@ -53,12 +53,11 @@ from evenacre.reports.sentences.audit import card
 from evenacre.reports.sentences.findings import refusals_in_words, sentences
 from evenacre.reports.sentences.plan_against_done import planned_done_lines
 from evenacre.reports.sentences.season import season_card
-from evenacre.reports.tables.audit import tables
-from evenacre.reports.tables.audit_summary import summary
-from evenacre.reports.tables.fix_list import fix_list
-from evenacre.reports.tables.loads import load_tables
-from evenacre.reports.tables.plan_against_done import planned_done_table
+from evenacre.reports.tables.audit import audit_frames, fix_list
+from evenacre.reports.tables.loads import load_frames
+from evenacre.reports.tables.plan_against_done import planned_done_frame
 from evenacre.reports.tables.season import season_frames
+from evenacre.reports.tables.summary import summary
 from evenacre.units.display import UnitSystem, unit_system
 from evenacre.workflows.finished import Claim, FinishedWork
 
@@ -339,6 +338,7 @@ def _deliverables(
     results = [a.result for a in audited]
     loads = [a.loads for a in audited]
     slugs = operation_slugs(results)
+    display = Display(units, season.currency)
     return Deliverables(
         summary=summary(
             results,
@@ -362,10 +362,10 @@ def _deliverables(
         ),
         layers=join_layers([a.layers for a in audited]),
         tables={
-            **tables(results, units, currency=season.currency),
-            **season_frames(book, Display(units, season.currency)),
-            **load_tables(loads, balances, units),
-            **({"planned_done": planned_done_table(compared, units)} if compared else {}),
+            **audit_frames(results, display),
+            **season_frames(book, display),
+            **load_frames(loads, balances, display),
+            **({"planned_done": planned_done_frame(compared, display)} if compared else {}),
         },
         fix_list=fix_list(results, units),
         operations=tuple(

@@ -205,6 +205,14 @@ def joined(
     return Column(key, head=head, told=told, shows=tuple(shows.split()), json=False, **more)
 
 
+PLACE = (
+    named("lon", None, "longitude", DEGREES),
+    named("lat", None, "latitude", DEGREES),
+    joined("place", "Latitude, longitude", lambda r, _: f"{r.lat:.6f}, {r.lon:.6f}", "lon lat"),
+)
+"""Where something is: in one cell on the page."""
+
+
 def nested(key: str, rows: Table, of: str | Callable[[Any], Any] = "", shows: str = "") -> Column:
     """Declare rows, or a row, of another table within this one, in JSON alone."""
     return Column(key, of, NESTED, shows=tuple(shows.split()), rows=rows)

@@ -10,14 +10,13 @@ from typing import Any
 from evenacre.model.audit_result import AuditResult, ProductResult
 from evenacre.reports import figure_text
 from evenacre.reports.column import (
-    DEGREES,
     MONEY,
     NESTED,
+    PLACE,
     SMALL_AREA,
     Column,
     Display,
     Table,
-    joined,
     named,
     nested,
     worded,
@@ -128,9 +127,7 @@ SETBACKS = Table(
         named("product", json=False),
         named("area_m2", quantity=SMALL_AREA, digits=2),
         named("applied_kg"),
-        named("lon", None, "longitude", DEGREES),
-        named("lat", None, "latitude", DEGREES),
-        joined("place", "Latitude, longitude", lambda s, _: f"{s.lat:.6f}, {s.lon:.6f}", "lon lat"),
+        *PLACE,
     ),
     title="Product inside setbacks",
     words=2,

@@ -6,6 +6,8 @@ import datetime as dt
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+import numpy as np
+
 from evenacre.model import BoolArray, FloatArray, Grazing, IntArray, Paddock, Seeding, Stay
 from evenacre.planning.passes.pass_types import PassPlan
 
@@ -204,6 +206,33 @@ class ScheduleProblem:
     setup_s: float = 0.0
     taken_s: dict[str, FloatArray] = field(default_factory=dict)
     hard: frozenset[str] = frozenset()
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """Number of paddocks and of days."""
+        return len(self.area_m2), len(self.capacity_s)
+
+    @property
+    def open_days(self) -> BoolArray:
+        """Days that no rule forbids, shape (m, n)."""
+        shut: BoolArray = np.logical_or.reduce(
+            [np.zeros(self.shape, bool), *self.forbidden.values()]
+        )
+        return ~shut
+
+    @property
+    def worth_seeding(self) -> BoolArray:
+        """Paddocks with ground and value, shape (m,)."""
+        return (self.area_m2 > 0) & (self.value_per_m2 > 0)
+
+    @property
+    def counts_fills(self) -> bool:
+        """Whether fills take time, so that the schedule has to count them."""
+        return self.load_kg is not None and self.refill_s > 0
+
+    def seed_kg(self, rate_kg_per_m2: float) -> FloatArray:
+        """Seed that each whole paddock takes, shape (m,)."""
+        return self.area_m2 * rate_kg_per_m2
 
 
 @dataclass(frozen=True)

@@ -7,9 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from evenacre.model import BoolArray, FloatArray
+from evenacre.planning.interseeding.fills import LOAD_TOLERANCE, sown_kg
 from evenacre.planning.interseeding.plan_types import Schedule, ScheduleProblem
-from evenacre.planning.interseeding.solver.cart_fills import LOAD_TOLERANCE, sown_kg
-from evenacre.planning.interseeding.solver.slots import filled, open_days, seed_kg
 
 _DONE = 2e-6
 """Part of a paddock, or of a load, that is not missed."""
@@ -86,8 +85,8 @@ class _Season:
 
     def __init__(self, problem: ScheduleProblem, schedule: Schedule, runs: int) -> None:
         self.setup_s, self.refill_s = problem.setup_s, problem.refill_s
-        self.load_kg = problem.load_kg if filled(problem) else None
-        full_kg = seed_kg(problem, schedule.rate_kg_per_m2)
+        self.load_kg = problem.load_kg if problem.counts_fills else None
+        full_kg = problem.seed_kg(schedule.rate_kg_per_m2)
         self.kg_per_s = np.divide(
             full_kg, problem.work_s, out=np.full(len(full_kg), 1e300), where=problem.work_s > 0
         )
@@ -98,7 +97,7 @@ class _Season:
         self.left = np.repeat(total[:, None], runs, axis=1)
         self.slack_kg = _DONE * np.maximum(full_kg, self.load_kg or 0.0)
         self.cart = np.zeros(runs)
-        self.open = open_days(problem)
+        self.open = problem.open_days
         days = np.arange(self.open.shape[1])
         self.last = np.where(self.open, days, -1).max(axis=1, initial=-1)
         self.first = np.where(self.planned_kg > 0, days, len(days)).min(axis=1, initial=len(days))

@@ -60,23 +60,12 @@ def usual_bulk_density(product: str) -> tuple[str, float] | None:
 
 @dataclass(frozen=True)
 class CompartmentShare:
-    """What one of several compartments has to feed so that all end together.
-
-    Attributes
-    ----------
-    name : str
-    mass_kg : float
-        What is in it.
-    share : float
-        Its part of the whole, 0 to 1.
-    rate_kg_per_m2 : float
-        The rate to set its meter to.
-    """
+    """What one of several compartments has to feed so that all end together."""
 
     name: str
-    mass_kg: float
-    share: float
-    rate_kg_per_m2: float
+    mass_kg: float  # what is in it
+    share: float  # its part of the whole, 0 to 1
+    rate_kg_per_m2: float  # the rate to set its meter to
 
 
 @dataclass(frozen=True)

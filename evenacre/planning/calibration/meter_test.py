@@ -42,7 +42,6 @@ def wheel_area_m2(circumference_m: float, turns: float, width_m: float) -> float
     ----------
     circumference_m : float
         Rolled by one turn, under load.
-    turns : float
     width_m : float
         Of the openers that were caught.
     """
@@ -51,23 +50,12 @@ def wheel_area_m2(circumference_m: float, turns: float, width_m: float) -> float
 
 @dataclass(frozen=True)
 class MeterTest:
-    """Repeat catches at one setting, each standing for the same ground.
-
-    Attributes
-    ----------
-    catches_kg : tuple of float
-    area_m2 : float
-        Ground that each catch stands for.
-    turns : float or None
-        Turns behind each catch; None when not counted.
-    resolution_kg : float
-        Step of the scale: 0.1 lb for one that reads tenths of a pound.
-    """
+    """Repeat catches at one setting, each standing for the same ground."""
 
     catches_kg: tuple[float, ...]
-    area_m2: float
-    turns: float | None = None
-    resolution_kg: float = 0.0
+    area_m2: float  # ground that each catch stands for
+    turns: float | None = None  # turns behind each catch; None when not counted
+    resolution_kg: float = 0.0  # step of the scale: 0.1 lb for one that reads tenths of a pound
 
     def __post_init__(self) -> None:
         if not self.catches_kg or not all(0 < kg < math.inf for kg in self.catches_kg):
@@ -132,31 +120,17 @@ class Standing(StrEnum):
 
 @dataclass(frozen=True)
 class Verdict:
-    """A test held against a target.
+    """A test held against a target."""
 
-    Attributes
-    ----------
-    target_kg_per_m2, tolerance : float
-        The tolerance is a fraction of the target.
-    off_by : float
-        Rate found over target, less one.
-    within : bool
-        The rate found lies within the tolerance, whatever the scatter.
-    standing : Standing
-        With the scatter: on or off target where nine intervals in ten say so.
-    scatter_allows : bool or None
-        So many catches pin the rate down to within the tolerance; None after one catch.
-    catches_needed : int or None
-        Catches that would, at this scatter; None when not even thirty.
-    """
-
+    # The tolerance is a fraction of the target
     target_kg_per_m2: float
     tolerance: float
-    off_by: float
-    within: bool
-    standing: Standing
+    off_by: float  # rate found over target, less one
+    within: bool  # the rate found lies within the tolerance, whatever the scatter
+    standing: Standing  # with the scatter: on or off target where nine intervals in ten say so
+    # So many catches pin the rate down to within the tolerance; None after one catch
     scatter_allows: bool | None
-    catches_needed: int | None
+    catches_needed: int | None  # catches that would, at this scatter; None when not even thirty
 
 
 def judge(test: MeterTest, target_kg_per_m2: float, tolerance: float = 0.05) -> Verdict:
@@ -164,8 +138,6 @@ def judge(test: MeterTest, target_kg_per_m2: float, tolerance: float = 0.05) -> 
 
     Parameters
     ----------
-    test : MeterTest
-    target_kg_per_m2 : float
     tolerance : float
         Fraction of the target that the rate may be off; 0.05 is what Field and Solie,
         Introduction to Agricultural Engineering Technology, accept.
@@ -190,28 +162,15 @@ def judge(test: MeterTest, target_kg_per_m2: float, tolerance: float = 0.05) -> 
 
 @dataclass(frozen=True)
 class Evenness:
-    """How evenly the openers share what the meter puts out.
+    """How evenly the openers share what the meter puts out."""
 
-    Attributes
-    ----------
-    mean_kg : float
-        Mean catch of an opener.
-    low_kg, high_kg : float
-        Between these an opener is accepted.
-    ratios : tuple of float
-        Catch of each opener over the mean, from the left.
-    outside : tuple of int
-        Openers not accepted, counted from 1.
-    variation : float
-        Standard deviation between openers over their mean.
-    """
-
-    mean_kg: float
+    mean_kg: float  # mean catch of an opener
+    # Between these an opener is accepted
     low_kg: float
     high_kg: float
-    ratios: tuple[float, ...]
-    outside: tuple[int, ...]
-    variation: float
+    ratios: tuple[float, ...]  # catch of each opener over the mean, from the left
+    outside: tuple[int, ...]  # openers not accepted, counted from 1
+    variation: float  # standard deviation between openers over their mean
 
 
 def opener_evenness(

@@ -20,37 +20,22 @@ PROPORTION, LINE = "in proportion", "by a line"
 
 @dataclass(frozen=True)
 class NextSetting:
-    """The setting to try next.
+    """The setting to try next."""
 
-    Attributes
-    ----------
-    setting : float or None
-        None: refused, see ``refused``.
-    low, high : float or None
-        Settings between which the right one lies nine times in ten, if the meter follows the
-        line; None when the scatter is not known.
-    method : str
-        ``"in proportion"`` (from one setting: twice the setting, twice the rate) or
-        ``"by a line"`` (through several).
-    tested : (float, float)
-        Lowest and highest setting tested.
-    beyond : float
-        How far outside the tested settings this lies; 0 when between them.
-    bend : float or None
-        Largest departure of a tested setting from the line, as a fraction of the rate there;
-        None with fewer than three settings, which show none.
-    refused : str
-        Why there is no setting, in words.
-    """
-
-    setting: float | None
+    setting: float | None  # None: refused, see ``refused``
+    # Settings between which the right one lies nine times in ten, if the meter follows the line;
+    # None when the scatter is not known
     low: float | None
     high: float | None
+    # ``"in proportion"`` (from one setting: twice the setting, twice the rate) or ``"by a line"``
+    # (through several)
     method: str
-    tested: tuple[float, float]
-    beyond: float
+    tested: tuple[float, float]  # lowest and highest setting tested
+    beyond: float  # how far outside the tested settings this lies; 0 when between them
+    # Largest departure of a tested setting from the line, as a fraction of the rate there; None
+    # with fewer than three settings, which show none
     bend: float | None = None
-    refused: str = ""
+    refused: str = ""  # why there is no setting, in words
 
 
 def in_proportion(
@@ -62,8 +47,6 @@ def in_proportion(
     ----------
     setting : float
         Of the test, on a scale on which nothing flows at zero.
-    test : MeterTest
-    target_kg_per_m2 : float
     allow_far : bool
         Give a setting even beyond twice or half the tested one.
     """
@@ -98,7 +81,6 @@ def by_a_line(
     ----------
     settings, rates_kg_per_m2 : (n,) float
         One entry for each catch, of two different settings or more.
-    target_kg_per_m2 : float
     allow_far : bool
         Carry the line beyond the tested settings.
 

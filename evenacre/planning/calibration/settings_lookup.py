@@ -14,20 +14,11 @@ FARTHEST_FACTOR = 1.5
 
 @dataclass(frozen=True)
 class Match:
-    """A past setting and how far the job asked about lies from it.
-
-    Attributes
-    ----------
-    past : PastSetting
-    rate_factor : float
-        Rate asked for over the rate found then.
-    density_factor : float or None
-        Bulk density of the job over the one then; None when one of them is not known.
-    same_product : bool
-    """
+    """A past setting and how far the job asked about lies from it."""
 
     past: PastSetting
-    rate_factor: float
+    rate_factor: float  # rate asked for over the rate found then
+    # Bulk density of the job over the one then; None when one of them is not known
     density_factor: float | None
     same_product: bool
 
@@ -45,27 +36,14 @@ class Match:
 
 @dataclass(frozen=True)
 class LookUp:
-    """What the book has to say about a job.
+    """What the book has to say about a job."""
 
-    Attributes
-    ----------
-    matches : tuple of Match
-        Nearest first.
-    rates_kg_per_m2 : (float, float) or None
-        Lowest and highest rate of everything comparable.
-    outside : bool
-        The rate asked for lies outside of those.
-    start : float or None
-        Setting to start the test at, carried over from the nearest; None: refused.
-    refused : str
-        Why there is no start, in words.
-    """
-
-    matches: tuple[Match, ...]
-    rates_kg_per_m2: tuple[float, float] | None
-    outside: bool
+    matches: tuple[Match, ...]  # nearest first
+    rates_kg_per_m2: tuple[float, float] | None  # lowest and highest rate of everything comparable
+    outside: bool  # the rate asked for lies outside of those
+    # Setting to start the test at, carried over from the nearest; None: refused
     start: float | None
-    refused: str = ""
+    refused: str = ""  # why there is no start, in words
 
 
 def look_up(
@@ -86,12 +64,10 @@ def look_up(
 
     Parameters
     ----------
-    past : sequence of PastSetting
     rate_kg_per_m2 : float
         Rate of the job.
     bulk_density_kg_per_m3 : float or None
         None: only lines of the same product are compared.
-    product : str
     roller : str
         When given, lines of another roller are left out.
     most : int

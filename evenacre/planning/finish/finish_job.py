@@ -20,25 +20,15 @@ _PLACE = "finish"
 
 @dataclass(frozen=True)
 class FinishJob:
-    """How a job under way can end.
-
-    Attributes
-    ----------
-    product : Product
-    left_from, rate_from : str
-        Where the mass left and the present rate come from, for a sentence.
-    ahead : GroundAhead
-    finish : Finish
-    out : RunOut or None
-        Where the load runs out at the present rate; None when it does not, or no rate is known.
-    warnings : tuple of str
-    """
+    """How a job under way can end."""
 
     product: Product
+    # Where the mass left and the present rate come from, for a sentence
     left_from: str
     rate_from: str
     ahead: GroundAhead
     finish: Finish
+    # Where the load runs out at the present rate; None when it does not, or no rate is known
     out: RunOut | None
     warnings: tuple[str, ...] = ()
 
@@ -55,7 +45,6 @@ def finish_job(
 
     Parameters
     ----------
-    operation : Operation
     result : AuditResult
         Of the tracks so far.
     product : str, optional

@@ -27,51 +27,28 @@ _UNLIKE = 0.01
 
 @dataclass(frozen=True)
 class GroundAhead:
-    """Ground not covered yet.
+    """Ground not covered yet."""
 
-    Attributes
-    ----------
-    ground : GroundLeft
-        Of ``undone`` only.
-    undone : geometry
-        In the working plane, wide enough for a pass.
-    skipped_m2 : float
-        Missed ground too narrow for a pass; not counted as still to do.
-    passes : tuple of PassAhead
-        In the order they would be driven.
-    full_width_m2 : float
-        Ground driven if every one of them is driven at full width, the narrow last ones too.
-    """
-
-    ground: GroundLeft
-    undone: BaseGeometry
-    skipped_m2: float
-    passes: tuple[PassAhead, ...]
+    ground: GroundLeft  # of ``undone`` only
+    undone: BaseGeometry  # in the working plane, wide enough for a pass
+    skipped_m2: float  # missed ground too narrow for a pass; not counted as still to do
+    passes: tuple[PassAhead, ...]  # in the order they would be driven
+    # Ground driven if every one of them is driven at full width, the narrow last ones too
     full_width_m2: float
 
 
 @dataclass(frozen=True)
 class RunOut:
-    """Where the load runs out at the present rate.
+    """Where the load runs out at the present rate."""
 
-    Attributes
-    ----------
-    pass_number : int
-        Of the passes to come, from 1.
-    x_m, y_m : float
-        In the working plane.
-    distance_m, distance_sigma_m : float
-        Driven in work from now.
-    into_pass_m : float
-        From the start of that pass.
-    """
-
-    pass_number: int
+    pass_number: int  # of the passes to come, from 1
+    # In the working plane
     x_m: float
     y_m: float
+    # Driven in work from now
     distance_m: float
     distance_sigma_m: float
-    into_pass_m: float
+    into_pass_m: float  # from the start of that pass
 
 
 def ground_ahead(result: AuditResult) -> GroundAhead:

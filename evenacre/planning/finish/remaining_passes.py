@@ -20,19 +20,10 @@ _CORNER = 0.05
 
 @dataclass(frozen=True)
 class PassAhead:
-    """One pass to come.
+    """One pass to come."""
 
-    Attributes
-    ----------
-    line : LineString
-        Its middle, in the direction of travel, in the working plane.
-    ground : geometry
-        The undone ground it takes.
-    area_m2, length_m : float
-    """
-
-    line: shapely.LineString
-    ground: BaseGeometry
+    line: shapely.LineString  # its middle, in the direction of travel, in the working plane
+    ground: BaseGeometry  # the undone ground it takes
     area_m2: float
     length_m: float
 
@@ -49,7 +40,6 @@ def passes_ahead(
     ----------
     undone : polygonal geometry
         In the working plane.
-    width_m : float
     heading_rad : float
         Counter-clockwise from the x axis; a half turn makes no difference.
     start : (2,) float

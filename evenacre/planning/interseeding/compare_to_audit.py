@@ -11,11 +11,7 @@ import numpy as np
 from evenacre.geo.overlay import union
 from evenacre.model import PlannedPaddock, PlannedSeeding
 from evenacre.model.audit_result import AuditResult, ProductResult
-from evenacre.planning.interseeding.comparison import (
-    PaddockCompared,
-    PlannedDone,
-    WindowVerdict,
-)
+from evenacre.planning.interseeding.comparison import PaddockCompared, PlannedDone, WindowVerdict
 from evenacre.planning.interseeding.days_worked import DoneDay, done_days
 
 
@@ -24,11 +20,6 @@ def compare(planned: PlannedSeeding, results: Iterable[AuditResult]) -> PlannedD
 
     An operation belongs to the paddock of its field's name when it placed the planned seed:
     the product itself, or every part of the blend. Several of them add up.
-
-    Parameters
-    ----------
-    planned : PlannedSeeding
-    results : iterable of AuditResult
     """
     every = list(results)
     seeded: dict[str, list[AuditResult]] = {}

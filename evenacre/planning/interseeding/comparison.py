@@ -31,45 +31,25 @@ class WindowVerdict(StrEnum):
 
 @dataclass(frozen=True)
 class PaddockCompared:
-    """One paddock, planned and done.
-
-    Attributes
-    ----------
-    planned : PlannedPaddock or None
-        None: the plan does not know it.
-    operations : tuple of str
-        That seeded it.
-    days : tuple of DoneDay
-        When, in order of time; ground covered on two days counts on both.
-    done_m2 : float
-        Workable ground covered, once however often.
-    applied_kg : float or None
-        Seed that landed on it; None: neither log nor target tell.
-    window : WindowVerdict or None
-        None: nothing was done, or there was no window to keep.
-    in_window_m2 : float or None
-        Of ``done_m2``; None as ``window``, and where the day is not known.
-    too_early_days, too_late_days : int
-        The farthest a day of seeding lies before the window opens and after it closes.
-    began_late_days, ended_late_days : int or None
-        First and last day done less first and last day planned; below 0: early.
-    graze_from : date or None
-        First day it may be grazed, counted from the last day done.
-    """
+    """One paddock, planned and done."""
 
     name: str
-    planned: PlannedPaddock | None
-    operations: tuple[str, ...] = ()
+    planned: PlannedPaddock | None  # None: the plan does not know it
+    operations: tuple[str, ...] = ()  # that seeded it
+    # When, in order of time; ground covered on two days counts on both
     days: tuple[DoneDay, ...] = ()
-    done_m2: float = 0.0
-    applied_kg: float | None = 0.0
-    window: WindowVerdict | None = None
+    done_m2: float = 0.0  # workable ground covered, once however often
+    applied_kg: float | None = 0.0  # seed that landed on it; None: neither log nor target tell
+    window: WindowVerdict | None = None  # None: nothing was done, or there was no window to keep
+    # Of ``done_m2``; None as ``window``, and where the day is not known
     in_window_m2: float | None = None
+    # The farthest a day of seeding lies before the window opens and after it closes
     too_early_days: int = 0
     too_late_days: int = 0
+    # First and last day done less first and last day planned; below 0: early
     began_late_days: int | None = None
     ended_late_days: int | None = None
-    graze_from: dt.date | None = None
+    graze_from: dt.date | None = None  # first day it may be grazed, counted from the last day done
 
     @property
     def planned_m2(self) -> float:
@@ -106,17 +86,10 @@ class Sums:
 
 @dataclass(frozen=True)
 class PlannedDone:
-    """A whole plan beside what was done.
-
-    Attributes
-    ----------
-    paddocks : tuple of PaddockCompared
-        In the order of the plan, then what it does not know.
-    warnings : tuple of str
-    """
+    """A whole plan beside what was done."""
 
     planned: PlannedSeeding
-    paddocks: tuple[PaddockCompared, ...]
+    paddocks: tuple[PaddockCompared, ...]  # in the order of the plan, then what it does not know
     warnings: tuple[str, ...] = ()
 
     def of(self, *standings: Standing) -> list[PaddockCompared]:

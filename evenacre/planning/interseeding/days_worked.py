@@ -17,21 +17,11 @@ _SPECK = 0.01  # of a job: a try of the drill, or minutes past midnight, are no 
 
 @dataclass(frozen=True)
 class DoneDay:
-    """A day of seeding.
+    """A day of seeding."""
 
-    Attributes
-    ----------
-    day : date or None
-        None: neither log nor season file tells.
-    area_m2 : float
-        Ground covered.
-    seed_kg : float or None
-        On the field; None: neither log nor target tells.
-    """
-
-    day: dt.date | None
-    area_m2: float
-    seed_kg: float | None
+    day: dt.date | None  # None: neither log nor season file tells
+    area_m2: float  # ground covered
+    seed_kg: float | None  # on the field; None: neither log nor target tells
 
 
 def applied_kg(products: Iterable[ProductResult]) -> float | None:
@@ -50,7 +40,6 @@ def done_days(result: AuditResult, products: Sequence[ProductResult]) -> list[Do
 
     Parameters
     ----------
-    result : AuditResult
     products : sequence of ProductResult
         Of that result, to be added up.
     """

@@ -27,7 +27,6 @@ def fills_through(used_kg: FloatArray, load_kg: float) -> IntArray:
     ----------
     used_kg : float array
         Seed sown so far.
-    load_kg : float
     """
     return np.ceil(used_kg / load_kg - LOAD_TOLERANCE).astype(np.int64)
 
@@ -52,7 +51,6 @@ def sown_kg(
         Seed sown in a second of work.
     load_kg : float or None
         None: the cart never runs empty.
-    refill_s : float
 
     Returns
     -------

@@ -63,14 +63,6 @@ def plan_grazing(grazing: Grazing) -> GrazingPlan:
 
     Moves of paddocks that are not among ``grazing.paddocks`` are left out, with a warning.
 
-    Parameters
-    ----------
-    grazing : Grazing
-
-    Returns
-    -------
-    GrazingPlan
-
     Raises
     ------
     InputError

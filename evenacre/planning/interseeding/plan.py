@@ -53,8 +53,6 @@ def plan_interseeding(
 
     Parameters
     ----------
-    grazing : Grazing
-    seeding : Seeding
     time_zone : str or None
         An IANA name; None: local mean time.
     time_limit_s : float
@@ -207,10 +205,7 @@ def _relaxations(
 
 
 def _chances(
-    problem: ScheduleProblem,
-    schedule: Schedule,
-    calendar: Sequence[WorkDay],
-    seeding: Seeding,
+    problem: ScheduleProblem, schedule: Schedule, calendar: Sequence[WorkDay], seeding: Seeding
 ) -> Chances | None:
     """Chances under uncertain weather; None when nothing is uncertain or nothing is planned."""
     if not seeding.lost_chance or not schedule.share.any():

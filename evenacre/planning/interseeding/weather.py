@@ -18,18 +18,11 @@ _GRACE_S = 2e-3  # the solver keeps the hours of a day no closer
 
 @dataclass(frozen=True)
 class Chances:
-    """How likely the plan is to be done in time.
+    """How likely the plan is to be done in time."""
 
-    Attributes
-    ----------
-    each : (m,) float
-        That all planned for a paddock is done inside its window; 1 where nothing is planned.
-    all : float
-        That all of it is done.
-    """
-
+    # (m,); that all planned for a paddock is done inside its window; 1 where nothing is planned
     each: FloatArray
-    all: float
+    all: float  # that all of it is done
 
 
 def simulate(
@@ -51,8 +44,6 @@ def simulate(
 
     Parameters
     ----------
-    problem : ScheduleProblem
-    schedule : Schedule
     full_s : (n,) float
         Time for the drill on each day that is not lost.
     lost_chance : float
@@ -61,7 +52,6 @@ def simulate(
         Days known as lost: lost in every season.
     runs : int
         Seasons.
-    random_seed : int
 
     Returns
     -------

@@ -10,12 +10,7 @@ import numpy as np
 from evenacre.errors import InputError
 from evenacre.model import BoolArray, Grazing, IntArray, Paddock, Seeding
 from evenacre.planning.interseeding.grazing import grown
-from evenacre.planning.interseeding.plan_types import (
-    GrazingPlan,
-    PlannedStay,
-    Rule,
-    SeedingWindow,
-)
+from evenacre.planning.interseeding.plan_types import GrazingPlan, PlannedStay, Rule, SeedingWindow
 
 _DAY = dt.timedelta(days=1)
 # Where nothing tells a date at all, nothing is open on it either.
@@ -63,19 +58,14 @@ def seeding_windows(
 
     Parameters
     ----------
-    grazing : Grazing
     herd : GrazingPlan
         With its stays in order of time.
-    seeding : Seeding
     days : sequence of date
         Consecutive.
     """
     return tuple(
         _window(
-            paddock,
-            [s for s in herd.stays if s.stay.paddock == paddock.field.name],
-            seeding,
-            days,
+            paddock, [s for s in herd.stays if s.stay.paddock == paddock.field.name], seeding, days
         )
         for paddock in grazing.paddocks
         if paddock.seeded

@@ -26,8 +26,6 @@ def work_days(
 
     Parameters
     ----------
-    days : sequence of date
-    seeding : Seeding
     lon, lat : float
         Of the farm, degrees.
     time_zone : str or None

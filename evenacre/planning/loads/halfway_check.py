@@ -22,57 +22,37 @@ _CURVE_POINTS = 200
 
 @dataclass(frozen=True)
 class Weighing:
-    """What was left when it was weighed, and whether that comes out even.
+    """What was left when it was weighed, and whether that comes out even."""
 
-    Attributes
-    ----------
-    area_left_m2, left_kg, sigma_kg : float
-        Not yet filled product counts as left.
-    even_kg, low_kg, high_kg : float
-        What should be left there, and the band about it.
-    verdict : str
-        ``"even"``, ``"too much left"`` (it runs light) or ``"too little left"`` (heavy).
-    place : str
-        The ticket.
-    """
-
+    # Not yet filled product counts as left
     area_left_m2: float
     left_kg: float
     sigma_kg: float
+    # What should be left there, and the band about it
     even_kg: float
     low_kg: float
     high_kg: float
-    verdict: str
-    place: str
+    verdict: str  # ``"even"``, ``"too much left"`` (it runs light) or ``"too little left"`` (heavy)
+    place: str  # the ticket
 
 
 @dataclass(frozen=True)
 class HalfwayCheck:
-    """Data of the chart, and the weighing nearest to half the ground.
-
-    Attributes
-    ----------
-    supply_kg, area_m2 : float
-        All that was put into the cart, and all the ground driven with it.
-    area_left_m2, even_kg, low_kg, high_kg : (n,) float
-        The line on which product and ground end together, and its band; area descending.
-    meter_left_m2, meter_left_kg : (m,) float
-        What the meter's log says was left; empty when it tells nothing.
-    weighings : tuple of Weighing
-        In order.
-    tolerance : float
-    """
+    """Data of the chart, and the weighing nearest to half the ground."""
 
     product: str
+    # All that was put into the cart, and all the ground driven with it
     supply_kg: float
     area_m2: float
+    # (n,); the line on which product and ground end together, and its band; area descending
     area_left_m2: FloatArray
     even_kg: FloatArray
     low_kg: FloatArray
     high_kg: FloatArray
+    # (m,); what the meter's log says was left; empty when it tells nothing
     meter_left_m2: FloatArray
     meter_left_kg: FloatArray
-    weighings: tuple[Weighing, ...]
+    weighings: tuple[Weighing, ...]  # in order
     tolerance: float
 
     @property
@@ -100,7 +80,6 @@ def halfway_check(
     ----------
     tickets : sequence of LoadTicket
         Of one product, in order.
-    totals : RunningTotals
     metered : bool
         Whether the log tells what the meter counted.
     area_m2 : float, optional

@@ -27,49 +27,26 @@ _TIDY_SHARE = 0.005
 
 @dataclass(frozen=True)
 class Correction:
-    """What to multiply the meter's mass per turn by.
-
-    Attributes
-    ----------
-    factor, sigma : float
-    low, high : float
-        95 % interval.
-    needed : bool
-        Whether scale and meter disagree, by the scatter of the loads too.
-    scattered : bool
-        Whether the loads contradict one another by more than their errors explain.
-    """
+    """What to multiply the meter's mass per turn by."""
 
     factor: float
     sigma: float
+    # 95 % interval
     low: float
     high: float
-    needed: bool
-    scattered: bool
+    needed: bool  # whether scale and meter disagree, by the scatter of the loads too
+    scattered: bool  # whether the loads contradict one another by more than their errors explain
 
 
 @dataclass(frozen=True)
 class ProductLoads:
-    """All loads of one product in one operation.
-
-    Attributes
-    ----------
-    checks : tuple of LoadCheck
-        One a load, in order.
-    together : LoadCheck or None
-        The closed loads as one; None when no load was weighed to its end.
-    correction : Correction or None
-        None without both a scale and a meter log.
-    outside_kg : float
-        Metered while no ticket's load was in the cart.
-    level : float
-    """
+    """All loads of one product in one operation."""
 
     product: str
-    checks: tuple[LoadCheck, ...]
-    together: LoadCheck | None
-    correction: Correction | None
-    outside_kg: float
+    checks: tuple[LoadCheck, ...]  # one a load, in order
+    together: LoadCheck | None  # the closed loads as one; None when no load was weighed to its end
+    correction: Correction | None  # None without both a scale and a meter log
+    outside_kg: float  # metered while no ticket's load was in the cart
     level: float
     warnings: tuple[str, ...] = ()
 
@@ -132,7 +109,6 @@ def check_loads(
         Of the operation's log.
     metered : bool
         Whether the log tells what the meter counted; else only ground and target are known.
-    target_kg_per_m2 : float or None
     area_share_sigma : float
         Relative standard uncertainty of the whole operation's area; errors of passes are
         independent, so that of a load's share is larger by the root of its share.

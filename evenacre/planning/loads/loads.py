@@ -21,26 +21,14 @@ class Amount:
 
 @dataclass(frozen=True)
 class Load:
-    """From filling to the last weighing before the next filling.
+    """From filling to the last weighing before the next filling."""
 
-    Attributes
-    ----------
-    number : int
-        From 1, in the order of the tickets.
-    opening : tuple of LoadTicket
-        What was weighed in the compartments before the first fill; empty when they were.
-    fills : tuple of LoadTicket
-    checks : tuple of LoadTicket
-        Weighings on the way.
-    closing : tuple of LoadTicket
-        The last weighing of each compartment; empty when something was never weighed again.
-    start_s, end_s : float or None
-    """
-
-    number: int
+    number: int  # from 1, in the order of the tickets
+    # What was weighed in the compartments before the first fill; empty when they were
     opening: tuple[LoadTicket, ...]
     fills: tuple[LoadTicket, ...]
-    checks: tuple[LoadTicket, ...]
+    checks: tuple[LoadTicket, ...]  # weighings on the way
+    # The last weighing of each compartment; empty when something was never weighed again
     closing: tuple[LoadTicket, ...]
     start_s: float | None
     end_s: float | None
@@ -159,16 +147,10 @@ def in_common(ticket: LoadTicket) -> bool:
 
 @dataclass(frozen=True)
 class Held:
-    """What the tickets say is in the cart.
-
-    Attributes
-    ----------
-    amount : Amount
-    since_s : float or None
-        Time of the earliest ticket that counts: what was placed after it has to come off.
-    """
+    """What the tickets say is in the cart."""
 
     amount: Amount
+    # Time of the earliest ticket that counts: what was placed after it has to come off
     since_s: float | None
 
 

@@ -25,46 +25,29 @@ Span = tuple[float, float]
 
 @dataclass(frozen=True)
 class Comparison:
-    """Two ways to the same amount.
+    """Two ways to the same amount."""
 
-    Attributes
-    ----------
-    first, second : str
-        ``"scale"``, ``"meter"`` or ``"target"``.
-    difference_kg, sigma_kg : float
-        First less second.
-    share : float
-        The difference as a fraction of the second.
-    disagree : bool
-        Whether errors alone would bring such a difference less often than the stated level.
-    """
-
+    # ``"scale"``, ``"meter"`` or ``"target"``
     first: str
     second: str
+    # First less second
     difference_kg: float
     sigma_kg: float
-    share: float
+    share: float  # the difference as a fraction of the second
+    # Whether errors alone would bring such a difference less often than the stated level
     disagree: bool
 
 
 @dataclass(frozen=True)
 class LoadCheck:
-    """One load, or all of them together, by every way there is.
-
-    Attributes
-    ----------
-    loads : tuple of Load
-    scale, meter, target : Amount or None
-        None: not weighed to the end, not logged, or no rate was set.
-    swept_m2 : float or None
-        Ground driven with the tool down during it, overlap counted again.
-    """
+    """One load, or all of them together, by every way there is."""
 
     loads: tuple[Load, ...]
+    # None: not weighed to the end, not logged, or no rate was set
     scale: Amount | None
     meter: Amount | None
     target: Amount | None
-    swept_m2: float | None
+    swept_m2: float | None  # ground driven with the tool down during it, overlap counted again
     comparisons: tuple[Comparison, ...]
 
     def compared(self, first: str, second: str) -> Comparison | None:
@@ -75,27 +58,16 @@ class LoadCheck:
 
 @dataclass(frozen=True)
 class Ways:
-    """What a log and a target tell of amounts, and how well.
-
-    Attributes
-    ----------
-    totals : RunningTotals or None
-    metered : (n,) float or None
-        Of the one product; None when the log does not tell what the meter counted.
-    target : float or None
-        kg per m2.
-    area_share_sigma : float
-        Relative standard uncertainty of the whole operation's area; errors of passes are
-        independent, so that of a load's part is larger by the root of its share.
-    meter_scatter : float
-        Relative standard uncertainty of the meter, independent from load to load.
-    level : float
-    """
+    """What a log and a target tell of amounts, and how well."""
 
     totals: RunningTotals | None
+    # (n,); of the one product; None when the log does not tell what the meter counted
     metered: FloatArray | None
-    target: float | None
+    target: float | None  # kg per m2
+    # Relative standard uncertainty of the whole operation's area; errors of passes are independent,
+    # so that of a load's part is larger by the root of its share
     area_share_sigma: float
+    # Relative standard uncertainty of the meter, independent from load to load
     meter_scatter: float
     level: float
 

@@ -18,27 +18,14 @@ _STOCK_SHARE = 0.005
 
 @dataclass(frozen=True)
 class OperationLoads:
-    """What the tickets of one operation tell.
-
-    Attributes
-    ----------
-    field, operation : str
-    loads : tuple of ProductLoads
-        Of products with tickets.
-    halfway : tuple of HalfwayCheck
-        Of those that were weighed against the ground at least once.
-    usages : dict of str to Usage
-        Of every product whose amount is known.
-    time_zone : str or None
-        For the times of the loads; None: the log's own clock.
-    """
+    """What the tickets of one operation tell."""
 
     field: str
     operation: str
-    loads: tuple[ProductLoads, ...]
-    halfway: tuple[HalfwayCheck, ...]
-    usages: Mapping[str, Usage]
-    time_zone: str | None = None
+    loads: tuple[ProductLoads, ...]  # of products with tickets
+    halfway: tuple[HalfwayCheck, ...]  # of those that were weighed against the ground at least once
+    usages: Mapping[str, Usage]  # of every product whose amount is known
+    time_zone: str | None = None  # for the times of the loads; None: the log's own clock
 
     @property
     def warnings(self) -> tuple[str, ...]:
@@ -51,7 +38,6 @@ def operation_load_book(operation: Operation, result: AuditResult) -> OperationL
 
     Parameters
     ----------
-    operation : Operation
     result : AuditResult
         Of the same operation.
     """

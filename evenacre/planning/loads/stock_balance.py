@@ -16,47 +16,29 @@ _COVERAGE = 2.0
 
 @dataclass(frozen=True)
 class Usage:
-    """What one operation used of a product.
-
-    Attributes
-    ----------
-    source : str
-        ``"scale"``, ``"meter"`` or ``"target"``: the best there is, in that order.
-    """
+    """What one operation used of a product."""
 
     field: str
     operation: str
     amount: Amount
-    source: str
+    source: str  # ``"scale"``, ``"meter"`` or ``"target"``: the best there is, in that order
 
 
 @dataclass(frozen=True)
 class Balance:
-    """A product over the season; bought = used + left + unexplained.
-
-    Attributes
-    ----------
-    bought, left : Amount or None
-        None: nobody said.
-    usages : tuple of Usage
-    used_kg : float
-    without_field_kg : float
-        Filled in by tickets that name no field; part of what is unexplained.
-    unexplained_kg, unexplained_sigma_kg : float or None
-        Never shared out among fields. None while bought or left is not known.
-    explained : bool or None
-        Whether the errors of weighing account for the remainder (within two standard
-        uncertainties).
-    """
+    """A product over the season; bought = used + left + unexplained."""
 
     product: str
+    # None: nobody said
     bought: Amount | None
     left: Amount | None
     usages: tuple[Usage, ...]
     used_kg: float
-    without_field_kg: float
+    without_field_kg: float  # filled in by tickets that name no field; part of what is unexplained
+    # Never shared out among fields. None while bought or left is not known.
     unexplained_kg: float | None
     unexplained_sigma_kg: float | None
+    # Whether the errors of weighing account for the remainder (within two standard uncertainties)
     explained: bool | None
 
 
@@ -72,7 +54,6 @@ def balance(
 
     Parameters
     ----------
-    product : str
     usages : sequence of Usage
         One for each operation.
     bought, left : Amount, optional

@@ -32,7 +32,6 @@ def corner_runs(part: BaseGeometry, width_m: float, room: BaseGeometry) -> list[
     ----------
     part : polygonal geometry
         What is to be filled; nothing is found for pieces larger than a corner.
-    width_m : float
     room : polygonal geometry
         Ground that the tool may run on.
     """

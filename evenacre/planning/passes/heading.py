@@ -30,7 +30,6 @@ def best_heading(ground: Sequence[shapely.Polygon], width_m: float, prefer: str)
     ----------
     ground : sequence of Polygon
         Connected parts inside the headland, in the working plane.
-    width_m : float
     prefer : str
         ``"turns"``: fewest passes, then least overlap; ``"overlap"``: the other way about.
 

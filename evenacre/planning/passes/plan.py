@@ -40,7 +40,6 @@ def plan_passes(field: Field, drive: Drive) -> PassPlan:
     ----------
     field : Field
         With a boundary.
-    drive : Drive
 
     Raises
     ------

@@ -40,8 +40,6 @@ def headland_legs(
     ----------
     workable : polygonal geometry
         In the working plane.
-    width_m : float
-    rounds : int
     turn_radius_m : float
         The tightest turn.
     """

@@ -20,22 +20,13 @@ _HOP = 0.5
 
 @dataclass(frozen=True)
 class Strips:
-    """Pieces of passes over one connected part of ground, in a frame with its x axis along them.
+    """Pieces of passes over one connected part of ground, in a frame with its x axis along them."""
 
-    Attributes
-    ----------
-    row : (k,) int
-        Pass of each piece, from the right of the heading.
-    start_m, end_m : (k,) float
-        Along the pass.
-    middle_m : (k,) float
-        Across, of the middle of the tool.
-    """
-
-    row: IntArray
+    row: IntArray  # (k,); pass of each piece, from the right of the heading
+    # (k,); along the pass
     start_m: FloatArray
     end_m: FloatArray
-    middle_m: FloatArray
+    middle_m: FloatArray  # (k,); across, of the middle of the tool
 
     def __len__(self) -> int:
         return len(self.row)
@@ -82,8 +73,6 @@ def lay_strips(part: shapely.Polygon, width_m: float, room: BaseGeometry | None)
 
     Parameters
     ----------
-    part : Polygon
-    width_m : float
     room : polygonal geometry or None
         Ground that the tool may run on; None: anywhere.
     """

@@ -15,17 +15,10 @@ _EDGE_M = 0.1
 
 @dataclass(frozen=True)
 class TurnRoom:
-    """Turns that leave the workable ground.
-
-    Attributes
-    ----------
-    turns : int
-    beyond_m : float
-        The farthest that the middle of the tool gets from the ground.
-    """
+    """Turns that leave the workable ground."""
 
     turns: int
-    beyond_m: float
+    beyond_m: float  # the farthest that the middle of the tool gets from the ground
 
 
 def turn_room(plan: PassPlan) -> TurnRoom:

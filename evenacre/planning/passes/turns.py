@@ -29,10 +29,6 @@ def turn_lengths_m(start: FloatArray, end: FloatArray, radius_m: float) -> Float
         x and y in metres and the heading in radians, counter-clockwise from the x axis.
     radius_m : float
         The tightest turn, more than 0.
-
-    Returns
-    -------
-    (n,) float
     """
     lengths: FloatArray = _best(start, end, radius_m)[1].sum(axis=1) * radius_m
     return lengths

@@ -22,7 +22,6 @@ def weighted_sum(grids: Sequence[Grid], weights: Sequence[float]) -> Grid | None
     ----------
     grids : sequence of Grid
         Values where nothing is known (NaN) count as nothing.
-    weights : sequence of float
 
     Returns
     -------

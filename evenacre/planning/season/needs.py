@@ -29,34 +29,21 @@ _ROUNDING = 1e-6  # rates come off single-precision rasters
 
 @dataclass(frozen=True)
 class NeedBalance:
-    """One need against the season's total.
-
-    Attributes
-    ----------
-    need : Need
-    area_m2 : float
-        Workable ground the need is about; a need of the field leaves out the zones that ask
-        for the same nutrient themselves.
-    applied_kg : float
-        Of the nutrient, on that ground.
-    met_m2, short_m2, over_m2 : float
-        Area where the total is within ``NEAR`` of the need, less, or more; they make up
-        ``area_m2``.
-    judged_by : str
-        ``"cell"``, or ``"zone"`` or ``"field"`` where the rate rasters do not match and means
-        had to do.
-    left_out : tuple of str
-        The zones that ask for the same nutrient themselves.
-    """
+    """One need against the season's total."""
 
     need: Need
+    # Workable ground the need is about; a need of the field leaves out the zones that ask for the
+    # same nutrient themselves
     area_m2: float
-    applied_kg: float
+    applied_kg: float  # of the nutrient, on that ground
+    # Area where the total is within ``NEAR`` of the need, less, or more; they make up ``area_m2``
     met_m2: float
     short_m2: float
     over_m2: float
+    # ``"cell"``, or ``"zone"`` or ``"field"`` where the rate rasters do not match and means had to
+    # do
     judged_by: str
-    left_out: tuple[str, ...] = ()
+    left_out: tuple[str, ...] = ()  # the zones that ask for the same nutrient themselves
 
     @property
     def needed_kg(self) -> float:

@@ -32,39 +32,22 @@ class Job:
 
 @dataclass(frozen=True)
 class Placement:
-    """One product of one operation: a line for a landlord, lender or agency.
-
-    Attributes
-    ----------
-    analysis : dict of str to float
-        Percent by mass in label terms.
-    rate_kg_per_m2 : float
-        Mean over the covered ground of the field.
-    area_m2 : float
-        Covered ground of the field.
-    total_kg, outside_kg : float
-        On the field, and beyond its boundary or on unworkable ground.
-    amounts_from : str
-        ``"flow"``, ``"rate"`` or ``"target"``.
-    method : str
-        How it was placed, as the season says; empty when it does not.
-    sources : tuple of str
-        The logs.
-    """
+    """One product of one operation: a line for a landlord, lender or agency."""
 
     field: str
     operation: str
     date: str
     product: str
     kind: str
-    analysis: Mapping[str, float]
-    rate_kg_per_m2: float
-    area_m2: float
+    analysis: Mapping[str, float]  # percent by mass in label terms
+    rate_kg_per_m2: float  # mean over the covered ground of the field
+    area_m2: float  # covered ground of the field
+    # On the field, and beyond its boundary or on unworkable ground
     total_kg: float
     outside_kg: float
-    amounts_from: str
-    method: str
-    sources: tuple[str, ...]
+    amounts_from: str  # ``"flow"``, ``"rate"`` or ``"target"``
+    method: str  # how it was placed, as the season says; empty when it does not
+    sources: tuple[str, ...]  # the logs
 
 
 @dataclass(frozen=True)
@@ -84,29 +67,17 @@ class SetbackPlacement:
 
 @dataclass(frozen=True)
 class NutrientAmount:
-    """A nutrient on a field or a zone, from every product of every operation.
+    """A nutrient on a field or a zone, from every product of every operation."""
 
-    Attributes
-    ----------
-    field : str
-        Empty for the whole season.
-    zone : str or None
-        None for the whole field; ``UNZONED`` for its ground in no zone.
-    nutrient, kg
-        In label terms.
-    element, element_kg
-        The same as the element.
-    area_m2 : float
-        Of the workable ground of the field or zone, covered or not.
-    """
-
-    field: str
-    zone: str | None
+    field: str  # empty for the whole season
+    zone: str | None  # None for the whole field; ``UNZONED`` for its ground in no zone
+    # In label terms
     nutrient: str
     kg: float
+    # The same as the element
     element: str
     element_kg: float
-    area_m2: float
+    area_m2: float  # of the workable ground of the field or zone, covered or not
 
 
 def content(analysis: Mapping[str, float], nutrient: str) -> float:

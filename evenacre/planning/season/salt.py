@@ -36,38 +36,21 @@ _LB_PER_AC = POUND_KG / ACRE_M2
 
 @dataclass(frozen=True)
 class SaltScreen:
-    """The formula for one product of one operation, with everything put into it.
-
-    Attributes
-    ----------
-    material : str
-        Whose slope it is: a name in ``SLOPES``, or ``"given"``.
-    slope_percent_per_lb_ac : float
-        C.
-    spread_m, row_spacing_m : float
-        S, how wide the opener spreads seed and fertilizer, and R.
-    tolerated_loss_percent : float
-        T.
-    soil_factor : float
-        M, for texture and moisture.
-    limit_kg_per_m2 : float
-        F: of the material.
-    placed_kg_per_m2 : float
-        Mean rate that was placed.
-    """
+    """The formula for one product of one operation, with everything put into it."""
 
     field: str
     operation: str
     product: str
     crop: str
-    material: str
-    slope_percent_per_lb_ac: float
+    material: str  # whose slope it is: a name in ``SLOPES``, or ``"given"``
+    slope_percent_per_lb_ac: float  # C
+    # S, how wide the opener spreads seed and fertilizer, and R
     spread_m: float
     row_spacing_m: float
-    tolerated_loss_percent: float
-    soil_factor: float
-    limit_kg_per_m2: float
-    placed_kg_per_m2: float
+    tolerated_loss_percent: float  # T
+    soil_factor: float  # m, for texture and moisture
+    limit_kg_per_m2: float  # f: of the material
+    placed_kg_per_m2: float  # mean rate that was placed
 
     @property
     def over(self) -> bool:

@@ -24,47 +24,30 @@ from evenacre.planning.season.seed import SpeciesRate, separation_warnings, spec
 
 @dataclass(frozen=True)
 class SeedPlacement:
-    """What one operation sowed of one lot.
-
-    Attributes
-    ----------
-    product : str
-        What was sown: the lot itself, or the blend that it is part of.
-    rate : SpeciesRate
-        At the mean rate over the covered ground.
-    total_kg : float
-        Bulk of the lot on the field.
-    """
+    """What one operation sowed of one lot."""
 
     field: str
     operation: str
     date: str
-    product: str
-    rate: SpeciesRate
-    total_kg: float
+    product: str  # what was sown: the lot itself, or the blend that it is part of
+    rate: SpeciesRate  # at the mean rate over the covered ground
+    total_kg: float  # bulk of the lot on the field
 
 
 @dataclass(frozen=True)
 class Ledger:
-    """Everything the season put down, and what it was worth.
-
-    Attributes
-    ----------
-    amounts, totals : tuple of NutrientAmount
-        Nutrients by field and zone, and of the season.
-    warnings : tuple of str
-        What could not be counted, and what is to be looked at.
-    """
+    """Everything the season put down, and what it was worth."""
 
     placements: tuple[Placement, ...] = ()
     setbacks: tuple[SetbackPlacement, ...] = ()
+    # Nutrients by field and zone, and of the season
     amounts: tuple[NutrientAmount, ...] = ()
     totals: tuple[NutrientAmount, ...] = ()
     needs: tuple[NeedBalance, ...] = ()
     seed: tuple[SeedPlacement, ...] = ()
     salt: tuple[SaltScreen, ...] = ()
     money: tuple[Money, ...] = ()
-    warnings: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()  # what could not be counted, and what is to be looked at
 
 
 def ledger(
@@ -74,8 +57,6 @@ def ledger(
 
     Parameters
     ----------
-    jobs : sequence of Job
-    needs : iterable of Need
     products : iterable of Product
         All that are defined, so that the parts of a blend are known.
     """

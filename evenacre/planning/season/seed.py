@@ -16,24 +16,13 @@ DENSITY_RATIO = 1.5
 
 @dataclass(frozen=True)
 class SpeciesRate:
-    """What one lot puts on the ground, alone or in a blend.
-
-    Attributes
-    ----------
-    product : str
-    share : float
-        Of the bulk mass of the blend; 1 for a lot alone.
-    bulk_kg_per_m2 : float
-    pls_kg_per_m2 : float or None
-        Pure live seed; None when the tag is not given.
-    pure_seeds_per_m2, live_seeds_per_m2 : float or None
-        None when the tag or the seed count is not given.
-    """
+    """What one lot puts on the ground, alone or in a blend."""
 
     product: str
-    share: float
+    share: float  # of the bulk mass of the blend; 1 for a lot alone
     bulk_kg_per_m2: float
-    pls_kg_per_m2: float | None
+    pls_kg_per_m2: float | None  # pure live seed; None when the tag is not given
+    # None when the tag or the seed count is not given
     pure_seeds_per_m2: float | None
     live_seeds_per_m2: float | None
 
@@ -55,7 +44,6 @@ def bulk_for_plants(lot: SeedLot, plants_per_m2: float, emergence: float = 1.0) 
     ----------
     lot : SeedLot
         With its seed count.
-    plants_per_m2 : float
     emergence : float
         Share of the live seeds that come up.
 

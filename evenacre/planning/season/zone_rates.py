@@ -42,7 +42,6 @@ def planned_rates(
     ----------
     plans : sequence of OperationPlan
         Of the whole season.
-    needs : iterable of Need
 
     Returns
     -------

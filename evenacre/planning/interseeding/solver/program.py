@@ -29,23 +29,13 @@ class _Silent(highspy.Highs):  # type: ignore[misc]
 
 @dataclass(frozen=True)
 class Solution:
-    """What the solver found.
+    """What the solver found."""
 
-    Attributes
-    ----------
-    values : dict of str to array, or None
-        Best values found, block by block; None: none were found in time.
-    cost : float
-        Infinite when there are no values.
-    bound : float
-        No solution costs less.
-    optimal, infeasible : bool
-        Proven to be the cheapest; proven not to exist.
-    """
-
+    # Best values found, block by block; None: none were found in time
     values: dict[str, FloatArray] | None
-    cost: float
-    bound: float
+    cost: float  # infinite when there are no values
+    bound: float  # no solution costs less
+    # Proven to be the cheapest; proven not to exist
     optimal: bool
     infeasible: bool
 
@@ -100,7 +90,6 @@ class Program:
         ----------
         cost : dict of str to (size,) float
             Of the blocks that cost something.
-        time_limit_s : float
         gap : float
             Relative; a solution so near to the bound counts as optimal.
         fixed : dict of str to (size,) float, optional

@@ -37,7 +37,6 @@ def smallest_relaxation(problem: ScheduleProblem, *, time_limit_s: float = 2.0) 
 
     Parameters
     ----------
-    problem : ScheduleProblem
     time_limit_s : float
         Where it does not suffice, visits and fills count as parts of whole ones: the set is
         then no larger than the smallest. Plain rules look for a schedule with it, and amounts
@@ -77,29 +76,17 @@ class _Relaxing:
     Blocks besides those of a schedule: ``relaxed``, a switch each for hours, what takes time
     and windows, in this order; ``hours`` (1,; s); ``given`` (t * q,; s), what each taken time
     gives back on each day; ``missing`` (m,), the share of a paddock that is out of reach.
-
-    Attributes
-    ----------
-    slots : Slots
-        Of all days that no hard rule shuts; the seed of their problem does not bind: how much
-        of it is short hangs on nothing else.
-    taken : tuple of str
-        What takes time.
-    windows : tuple of (str, int)
-        Rule and paddock.
-    shut : (w, k) matrix
-        Which slots each window's rule shuts.
-    more_s : float
-        Hours that may be added to each day that has any.
     """
 
     problem: ScheduleProblem
     program: Program
+    # Of all days that no hard rule shuts; the seed of their problem does not bind: how much of it
+    # is short hangs on nothing else
     slots: Slots
-    taken: tuple[str, ...]
-    windows: tuple[tuple[str, int], ...]
-    shut: Any
-    more_s: float
+    taken: tuple[str, ...]  # what takes time
+    windows: tuple[tuple[str, int], ...]  # rule and paddock
+    shut: Any  # (w, k); which slots each window's rule shuts
+    more_s: float  # hours that may be added to each day that has any
 
     @classmethod
     def of(cls, problem: ScheduleProblem) -> _Relaxing:

@@ -19,26 +19,16 @@ _LEAST_SHARE = 1e-9
 
 @dataclass(frozen=True, eq=False)
 class Slots:
-    """Pairs of a paddock worth seeding and a day that has time to work it.
-
-    Attributes
-    ----------
-    problem : ScheduleProblem
-    paddock, day : (k,) int
-    most : (k,) float
-        Share of the paddock that the day has time for, set-up taken off.
-    days : (q,) int
-        The days with any time, in order: the cart may be filled where nothing is open.
-    place : (k,) int
-        Where ``day`` stands in ``days``.
-    """
+    """Pairs of a paddock worth seeding and a day that has time to work it."""
 
     problem: ScheduleProblem
+    # (k,)
     paddock: IntArray
     day: IntArray
-    most: FloatArray
+    most: FloatArray  # (k,); share of the paddock that the day has time for, set-up taken off
+    # (q,); the days with any time, in order: the cart may be filled where nothing is open
     days: IntArray
-    place: IntArray
+    place: IntArray  # (k,); where ``day`` stands in ``days``
 
     @classmethod
     def of(cls, problem: ScheduleProblem, allowed: BoolArray, capacity_s: FloatArray) -> Slots:

@@ -45,7 +45,6 @@ def solve_schedule(problem: ScheduleProblem, *, time_limit_s: float = 6.0) -> Sc
 
     Parameters
     ----------
-    problem : ScheduleProblem
     time_limit_s : float
         For all of the solving together. A problem that is solved in time has the same answer
         every time; one that is not may have another.

@@ -36,7 +36,7 @@ from evenacre.planning.interseeding.plan_types import (
     PlannedStay,
     Relaxation,
     Rule,
-    Schedule,
+    SeedingSchedule,
     SeedingWindow,
     Shortage,
     Visit,
@@ -286,7 +286,7 @@ def make_plan(
         ),
         visits=visits,
         fills=_fills(visits),
-        schedule=Schedule(
+        schedule=SeedingSchedule(
             share=share,
             fills=np.bincount([(f.day - START).days for f in _fills(visits)], minlength=DAYS),
             rate_kg_per_m2=RATE,
@@ -390,7 +390,7 @@ def empty_plan() -> InterseedPlan:
         paddocks=(lone,),
         visits=(),
         fills=(),
-        schedule=Schedule(
+        schedule=SeedingSchedule(
             np.zeros((1, DAYS)), np.zeros(DAYS, dtype=int), RATE, 0.0, 0.0, True, 0.0
         ),
         seed_used_kg=0.0,

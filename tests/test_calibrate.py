@@ -18,8 +18,8 @@ from evenacre.planning.calibration.compartments import (
     usual_bulk_density,
 )
 from evenacre.planning.calibration.meter_test import (
+    MeterStanding,
     MeterTest,
-    Standing,
     crank_area_m2,
     judge,
     opener_evenness,
@@ -123,7 +123,7 @@ def test_one_catch_shows_no_scatter() -> None:
     assert test.sd_kg is None
     assert test.interval_kg_per_m2 is None
     verdict = judge(test, 0.042)
-    assert verdict.standing is Standing.ONE_CATCH
+    assert verdict.standing is MeterStanding.ONE_CATCH
     assert verdict.scatter_allows is None
 
 
@@ -135,11 +135,11 @@ def test_the_step_of_the_scale_stays_however_often_it_is_read() -> None:
 
 def test_standing_to_the_target() -> None:
     tight = MeterTest((9.99, 10.0, 10.01), 1.0)
-    assert judge(tight, 10.2).standing is Standing.ON_TARGET
-    assert judge(tight, 12.0).standing is Standing.OFF_TARGET
-    assert judge(tight, 10.526).standing is Standing.CANNOT_TELL
+    assert judge(tight, 10.2).standing is MeterStanding.ON_TARGET
+    assert judge(tight, 12.0).standing is MeterStanding.OFF_TARGET
+    assert judge(tight, 10.526).standing is MeterStanding.CANNOT_TELL
     loose = judge(MeterTest((9.0, 10.0, 11.0), 1.0), 10.0)
-    assert loose.standing is Standing.CANNOT_TELL
+    assert loose.standing is MeterStanding.CANNOT_TELL
     assert loose.within
     assert loose.scatter_allows is False
 

@@ -22,8 +22,12 @@ from evenacre.model import Application, LoadTicket, Operation, Product
 from evenacre.model.audit_result import AuditResult
 from evenacre.planning.finish.finish_job import FinishJob, finish_job
 from evenacre.planning.finish.rate_to_finish import come_out_even, ground_left, typed_ground
-from evenacre.planning.finish.remaining_ground import ground_ahead, main_heading_rad, pass_overlaps
-from evenacre.planning.finish.remaining_passes import passes_ahead
+from evenacre.planning.finish.remaining_ground import (
+    ground_ahead,
+    main_heading_rad,
+    pass_overlaps,
+    passes_ahead,
+)
 from evenacre.planning.loads.loads import Amount
 
 LENGTH, WIDTH = 240.0, DRILL.width_m

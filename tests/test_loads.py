@@ -20,12 +20,14 @@ from evenacre.model.audit_result import RunningTotals
 from evenacre.planning.loads.halfway_check import halfway_check
 from evenacre.planning.loads.load_check import ProductLoads, check_loads, operation_loads
 from evenacre.planning.loads.loads import Amount, held_by_tickets, loads_of, used_by_scale
-from evenacre.planning.loads.operation_loads import (
+from evenacre.planning.loads.stock_balance import (
     OperationLoads,
+    Usage,
+    balance,
     operation_load_book,
+    operation_usages,
     season_balances,
 )
-from evenacre.planning.loads.stock_balance import Usage, balance, operation_usages
 from evenacre.reports.maps.load_charts import halfway_chart
 from evenacre.reports.sentences.loads import (
     balance_account,

@@ -17,11 +17,10 @@ from shapely.geometry import Point
 from evenacre.coverage.audit import audit_operation
 from evenacre.model import Application, Need, Product
 from evenacre.model.audit_result import Grid
-from evenacre.planning.season.grid_sums import inside, weighted_sum
-from evenacre.planning.season.needs import compare
+from evenacre.planning.season.needs import compare, inside, weighted_sum
 from evenacre.planning.season.nutrients import (
     UNZONED,
-    Job,
+    AuditedJob,
     content,
     nutrient_amounts,
     placements,
@@ -52,7 +51,7 @@ def job(name, product, rates, *, gaps=(0.0,) * (PASSES - 1), method="", zones=ZO
     drawn = replace(drawn, drives=(drive,), boundary=shapely.box(0, 0, LENGTH, TOP))
     plan = replace(operation(drawn), name=name, method=method)
     plan = replace(plan, field=replace(plan.field, name="Creek Forty"))
-    return Job(plan, audit_operation(plan))
+    return AuditedJob(plan, audit_operation(plan))
 
 
 @pytest.fixture(scope="module")
@@ -108,7 +107,7 @@ def test_zones_and_the_rest_make_up_the_field(spring):
 
 def test_the_season_is_the_sum_of_its_fields(spring):
     other = job("Starter", DAP, [50] * 6)
-    elsewhere = Job(other.plan, replace(other.result, field="Home"))
+    elsewhere = AuditedJob(other.plan, replace(other.result, field="Home"))
     total = found(season_amounts([*spring, elsewhere]), None, "N")
     assert total.kg == pytest.approx((87 + 9) * LB_AC * FIELD_M2, rel=1e-6)
     assert total.area_m2 == pytest.approx(2 * FIELD_M2, rel=1e-6)
@@ -194,7 +193,7 @@ def test_rasters_that_do_not_match_fall_back_on_zones(spring):
     shifted = replace(p.rate, transform=Affine(cell, 0, corner.c + 0.37, 0, -cell, corner.f))
     moved = replace(second.result, products=(replace(p, rate=shifted),))
     ((balance,), _) = compare(
-        [first, Job(second.plan, moved)], [Need("Creek Forty", None, "N", 64 * LB_AC)]
+        [first, AuditedJob(second.plan, moved)], [Need("Creek Forty", None, "N", 64 * LB_AC)]
     )
     assert balance.judged_by == "zone"
     assert balance.met_m2 == pytest.approx(FIELD_M2 / 3, rel=1e-6)
@@ -218,7 +217,7 @@ def test_setbacks_are_listed_with_area_pounds_and_place():
     well = on_earth(Point(120.0, TOP / 2), (-92.6, 40.1), 0.0, (0.0, 0.0))
     wells = gpd.GeoDataFrame({"name": ["well"], "distance_m": [10.0]}, geometry=[well], crs=4326)
     near = replace(plan, field=replace(plan.field, setbacks=wells))
-    (row,) = setback_placements([Job(near, audit_operation(near))])
+    (row,) = setback_placements([AuditedJob(near, audit_operation(near))])
     assert (row.setback, row.product, row.operation) == ("well", "18-46-0", "Starter")
     circle = math.pi * 10.0**2
     assert row.area_m2 == pytest.approx(circle, rel=1e-3)

@@ -16,9 +16,9 @@ from shapely.geometry.base import BaseGeometry
 
 from evenacre.coverage.audit import audit_operation
 from evenacre.model import Field
-from evenacre.planning.passes.corner_runs import corner_runs
 from evenacre.planning.passes.pass_types import Drive, PassPlan
 from evenacre.planning.passes.plan import plan_passes
+from evenacre.planning.passes.rounds import corner_runs
 from evenacre.planning.passes.swaths import swath, swath_pieces
 from evenacre.sample_fields.farm import CROP_FIELDS, paddocks
 

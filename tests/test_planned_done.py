@@ -40,8 +40,8 @@ from evenacre.model.audit_result import AuditResult, RunningTotals
 from evenacre.planning.interseeding.compare_to_audit import compare
 from evenacre.planning.interseeding.comparison import (
     PaddockCompared,
+    PaddockStanding,
     PlannedDone,
-    Standing,
     WindowVerdict,
 )
 from evenacre.reports.maps.plan_against_done import Strip
@@ -171,7 +171,7 @@ def test_a_window_is_kept_from_its_first_day_to_its_last(
     day: dt.date, verdict: WindowVerdict, early: int, late: int
 ) -> None:
     done = only(compare(seeding(paddock("Creek 1", DAY)), [audited("Creek 1", on(day))]))
-    assert done.standing is Standing.DONE
+    assert done.standing is PaddockStanding.DONE
     assert (done.window, done.too_early_days, done.too_late_days) == (verdict, early, late)
     assert done.in_window_m2 == (AREA if verdict is WindowVerdict.KEPT else 0.0)
     assert done.began_late_days == done.ended_late_days == (day - DAY).days
@@ -259,11 +259,11 @@ def test_not_logged_not_planned_and_left_out() -> None:
     results = [audited(name, on(DAY)) for name in ("Creek 1", "Creek 5", "Elsewhere")]
     compared = compare(planned, results)
     assert [(p.name, p.standing, p.window) for p in compared.paddocks] == [
-        ("Creek 1", Standing.DONE, WindowVerdict.KEPT),
-        ("Creek 2", Standing.NOT_LOGGED, None),
-        ("Creek 3", Standing.LEFT, None),
-        ("Creek 5", Standing.UNPLANNED, WindowVerdict.KEPT),
-        ("Elsewhere", Standing.UNPLANNED, None),
+        ("Creek 1", PaddockStanding.DONE, WindowVerdict.KEPT),
+        ("Creek 2", PaddockStanding.NOT_LOGGED, None),
+        ("Creek 3", PaddockStanding.LEFT, None),
+        ("Creek 5", PaddockStanding.UNPLANNED, WindowVerdict.KEPT),
+        ("Elsewhere", PaddockStanding.UNPLANNED, None),
     ]
     # Two paddocks planned, one of them done, and two done besides.
     sums, besides = compared.sums, compared.besides
@@ -277,8 +277,8 @@ def test_not_logged_not_planned_and_left_out() -> None:
 def test_a_day_planned_without_a_window_is_planned_all_the_same() -> None:
     planned = seeding(paddock("Creek 1", DAY, window=None), paddock("Creek 2", DAY, window=None))
     done, missing = compare(planned, [audited("Creek 1", on(CLOSES))]).paddocks
-    assert (done.standing, done.window, done.ended_late_days) == (Standing.DONE, None, 13)
-    assert missing.standing is Standing.NOT_LOGGED
+    assert (done.standing, done.window, done.ended_late_days) == (PaddockStanding.DONE, None, 13)
+    assert missing.standing is PaddockStanding.NOT_LOGGED
     assert [kept_words(p) for p in (done, missing)] == ["no window", "not logged"]
 
 
@@ -302,7 +302,7 @@ def test_another_product_does_not_count_and_is_told(products: tuple[str, ...]) -
     compared = compare(
         seeding(paddock("Creek 1", DAY)), [audited("Creek 1", on(DAY), products=products)]
     )
-    assert only(compared).standing is Standing.NOT_LOGGED
+    assert only(compared).standing is PaddockStanding.NOT_LOGGED
     (warning,) = compared.warnings
     assert warning.startswith("Creek 1: Interseeding is not counted")
     assert all(name in warning for name in (*products, MEADOW))
@@ -382,7 +382,7 @@ def test_an_unknown_amount_is_not_none() -> None:
 def test_ground_that_was_never_covered_is_not_done() -> None:
     nothing = audited("Creek 1", on(DAY), area=0.0, kg=0.0)
     assert only(compare(seeding(paddock("Creek 1", DAY)), [nothing])).standing is (
-        Standing.NOT_LOGGED
+        PaddockStanding.NOT_LOGGED
     )
 
 

@@ -8,7 +8,7 @@ import pytest
 from synthetic_result import make_result
 
 from evenacre.model import Application, Field, Implement, OperationPlan, Product, WithSeed
-from evenacre.planning.season.nutrients import Job
+from evenacre.planning.season.nutrients import AuditedJob
 from evenacre.planning.season.salt import CAUTION, SLOPES, limit_kg_per_m2, salt_screens, slope_of
 
 INCH = 0.0254
@@ -31,7 +31,7 @@ def job(product, with_seed, rate_lb_ac, method=""):
         method=method,
         with_seed=with_seed,
     )
-    return Job(plan, replace(result, products=(placed,)))
+    return AuditedJob(plan, replace(result, products=(placed,)))
 
 
 def test_published_worked_example():
@@ -128,7 +128,7 @@ def test_two_fertilizers_that_bear_on_the_seed_together():
     second = job(other, None, 20.0)
     plan = replace(first.plan, applications=(*first.plan.applications, Application(other)))
     products = (*first.result.products, *second.result.products)
-    screens, warnings = salt_screens(Job(plan, replace(first.result, products=products)))
+    screens, warnings = salt_screens(AuditedJob(plan, replace(first.result, products=products)))
     assert [s.over for s in screens] == [False, False]
     assert any("together they cost 16 % of the stand" in w for w in warnings)
 

@@ -20,7 +20,7 @@ from evenacre.coverage.audit import audit_operation
 from evenacre.io.season.load import load_season
 from evenacre.io.season.load_operation import load_operation
 from evenacre.model.audit_result import AuditResult
-from evenacre.planning.loads.operation_loads import (
+from evenacre.planning.loads.stock_balance import (
     OperationLoads,
     operation_load_book,
     season_balances,

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from schedule_referee import assert_feasible, enumerate_schedules, open_slots, small_problem
 
-from evenacre.planning.interseeding.plan_types import Schedule, ScheduleProblem
+from evenacre.planning.interseeding.plan_types import ScheduleProblem, SeedingSchedule
 from evenacre.planning.interseeding.solver.solve import solve_schedule
 
 HOUR = 3600.0
@@ -238,5 +238,5 @@ def test_out_of_time_there_is_still_a_schedule_and_a_bound() -> None:
     p = large_problem(1, day_s=1.5 * HOUR, window_days=(5, 25))
     found = solve_schedule(p, time_limit_s=0.0)
     assert_feasible(p, found)
-    assert isinstance(found, Schedule)
+    assert isinstance(found, SeedingSchedule)
     assert 0 < found.value <= found.bound <= float(p.value_per_m2 @ p.area_m2) * (1 + 1e-9)

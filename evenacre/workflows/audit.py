@@ -27,13 +27,13 @@ from evenacre.model.audit_result import AuditResult
 from evenacre.model.outputs import Deliverables, OperationFiles
 from evenacre.planning.interseeding.compare_to_audit import compare
 from evenacre.planning.interseeding.comparison import PlannedDone
-from evenacre.planning.loads.operation_loads import (
+from evenacre.planning.loads.stock_balance import (
+    Balance,
     OperationLoads,
     operation_load_book,
     season_balances,
 )
-from evenacre.planning.loads.stock_balance import Balance
-from evenacre.planning.season.nutrients import Job
+from evenacre.planning.season.nutrients import AuditedJob
 from evenacre.planning.season.season_totals import Ledger, ledger
 from evenacre.processes import workers
 from evenacre.processes.generation_time import generation_time
@@ -204,7 +204,7 @@ def audit_season(
 
 
 def _ledger(season: Season, audited: Sequence[Audited]) -> Ledger:
-    jobs = [Job(plan, a.result) for plan, a in zip(season.operations, audited, strict=True)]
+    jobs = [AuditedJob(plan, a.result) for plan, a in zip(season.operations, audited, strict=True)]
     return ledger(jobs, season.needs, season.products)
 
 

@@ -109,7 +109,7 @@ class MeterTest:
         return self.rate_kg_per_m2 - half, self.rate_kg_per_m2 + half
 
 
-class Standing(StrEnum):
+class MeterStanding(StrEnum):
     """How a test stands to its target."""
 
     ON_TARGET = "on target"
@@ -127,7 +127,7 @@ class Verdict:
     tolerance: float
     off_by: float  # rate found over target, less one
     within: bool  # the rate found lies within the tolerance, whatever the scatter
-    standing: Standing  # with the scatter: on or off target where nine intervals in ten say so
+    standing: MeterStanding  # with the scatter: on or off target where nine intervals in ten say so
     # So many catches pin the rate down to within the tolerance; None after one catch
     scatter_allows: bool | None
     catches_needed: int | None  # catches that would, at this scatter; None when not even thirty
@@ -145,14 +145,14 @@ def judge(test: MeterTest, target_kg_per_m2: float, tolerance: float = 0.05) -> 
     off_by = test.rate_kg_per_m2 / target_kg_per_m2 - 1
     allowed = tolerance * target_kg_per_m2
     interval = test.interval_kg_per_m2
-    standing, allows, needed = Standing.ONE_CATCH, None, None
+    standing, allows, needed = MeterStanding.ONE_CATCH, None, None
     if interval is not None and test.sd_kg is not None:
         low, high = (rate - target_kg_per_m2 for rate in interval)
-        standing = Standing.CANNOT_TELL
+        standing = MeterStanding.CANNOT_TELL
         if -allowed <= low and high <= allowed:
-            standing = Standing.ON_TARGET
+            standing = MeterStanding.ON_TARGET
         elif high < -allowed or low > allowed:
-            standing = Standing.OFF_TARGET
+            standing = MeterStanding.OFF_TARGET
         allows = (high - low) / 2 <= allowed
         needed = _catches_needed(test.sd_kg, test.resolution_kg, allowed * test.area_m2)
     return Verdict(

@@ -10,9 +10,8 @@ from evenacre.model import Operation, Product
 from evenacre.model.audit_result import AuditResult, ProductResult
 from evenacre.planning.finish.rate_to_finish import Finish, come_out_even
 from evenacre.planning.finish.remaining_ground import GroundAhead, RunOut, ground_ahead, run_out
-from evenacre.planning.loads.load_check import operation_loads
+from evenacre.planning.loads.load_check import METER_SCATTER, between, operation_loads
 from evenacre.planning.loads.loads import REMAINING, Amount, held_by_tickets
-from evenacre.planning.loads.mass_estimates import METER_SCATTER, between
 from evenacre.units.display import in_both
 
 _PLACE = "finish"
@@ -88,11 +87,11 @@ def finish_job(
             "Nothing is left to do: the tracks cover the whole field.",
             "Check that the boundary is the right one.",
         )
-    nouns = {a.product.name: a.product for a in operation.applications}
-    noun = nouns.get(chosen.product, Product(chosen.product))
-    finish = come_out_even(ahead.ground, left, rate_kg_per_m2=rate, product=noun)
+    placed = {a.product.name: a.product for a in operation.applications}
+    known = placed.get(chosen.product, Product(chosen.product))
+    finish = come_out_even(ahead.ground, left, rate_kg_per_m2=rate, product=known)
     out = run_out(ahead, finish, result.width_m)
-    return FinishJob(noun, left_from, rate_from, ahead, finish, out, warnings)
+    return FinishJob(known, left_from, rate_from, ahead, finish, out, warnings)
 
 
 def _product(operation: Operation, result: AuditResult, name: str | None) -> ProductResult:

@@ -10,11 +10,15 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from evenacre.geo.overlay import common, without
 from evenacre.model import FloatArray
 from evenacre.model.audit_result import AuditResult
 from evenacre.planning.finish.rate_to_finish import Finish, GroundLeft, ground_left
-from evenacre.planning.finish.remaining_passes import PassAhead, passes_ahead
+from evenacre.planning.passes.strips import along, back_from, cut_strips, strip_steps
+from evenacre.planning.workable_ground import layer_ground, workable_ground
 
+# Pieces of a strip smaller than this share of a square of the tool's width are corners.
+_CORNER = 0.05
 # Strips narrower than this share of the tool are skips behind it, not passes to come.
 _NARROW = 0.25
 # Fewer passes than this off the headland say too little; then all of them count.
@@ -23,6 +27,69 @@ _SLICES = 64
 # Point rows, waterways and plugged rows to come that the passes so far did not meet (common
 # practice, no source).
 _UNLIKE = 0.01
+
+
+@dataclass(frozen=True)
+class PassAhead:
+    """One pass to come."""
+
+    line: shapely.LineString  # its middle, in the direction of travel, in the working plane
+    ground: BaseGeometry  # the undone ground it takes
+    area_m2: float
+    length_m: float
+
+
+def passes_ahead(
+    undone: BaseGeometry, width_m: float, heading_rad: float, start: FloatArray
+) -> tuple[PassAhead, ...]:
+    """Lay passes at one width over the ground, parallel to a heading.
+
+    Each part of the ground is begun from the side nearer to the machine, the nearest part
+    first, and passes are driven to and fro.
+
+    Parameters
+    ----------
+    undone : polygonal geometry
+        In the working plane.
+    heading_rad : float
+        Counter-clockwise from the x axis; a half turn makes no difference.
+    start : (2,) float
+        Where the machine is.
+    """
+    here = np.array(along(shapely.Point(start), heading_rad).coords[0])
+    turned = shapely.get_parts(along(undone, heading_rad))
+    parts = [p for p in turned if p.area > _CORNER * width_m**2]
+    passes: list[PassAhead] = []
+    while parts:
+        parts.sort(key=lambda p: (p.distance(shapely.Point(here)), p.bounds))
+        for strip in _strips(parts.pop(0), width_m, here[1]):
+            pieces = [p for p in shapely.get_parts(strip) if p.area > _CORNER * width_m**2]
+            if not pieces:
+                continue
+            left, _, right, _ = shapely.total_bounds(pieces)
+            backward = bool(abs(here[0] - right) < abs(here[0] - left))
+            pieces.sort(key=lambda p: p.bounds[0], reverse=backward)
+            for piece in pieces:
+                west, south, east, north = piece.bounds
+                middle = (south + north) / 2
+                ends = np.array([[west, middle], [east, middle]])[:: -1 if backward else 1]
+                here = ends[1]
+                line = shapely.LineString(back_from(ends, heading_rad))
+                ground = along(piece, -heading_rad)
+                passes.append(PassAhead(line, ground, piece.area, east - west))
+    return tuple(passes)
+
+
+def _strips(part: BaseGeometry, width_m: float, beside: float) -> list[BaseGeometry]:
+    """Cut a part into strips along x, from the side nearer to ``beside``."""
+    _, south, _, north = part.bounds
+    step = strip_steps(part, width_m)
+    step[-1] = max(step[-1], north - south)
+    if abs(beside - north) < abs(beside - south):
+        low, high = north - step[1:], north - step[:-1]
+    else:
+        low, high = south + step[:-1], south + step[1:]
+    return list(cut_strips(part, low, high))
 
 
 @dataclass(frozen=True)
@@ -62,11 +129,11 @@ def ground_ahead(result: AuditResult) -> GroundAhead:
     result : AuditResult
         Of a field with a boundary.
     """
-    workable = shapely.difference(_union(result, "field"), _union(result, "unworkable"))
-    uncovered = shapely.difference(workable, _union(result, "cover"))
+    workable = workable_ground(result)
+    uncovered = without(workable, layer_ground(result, "cover"))
     reach = _NARROW * result.width_m / 2
     open_ground = uncovered.buffer(-reach, join_style="mitre").buffer(reach, join_style="mitre")
-    undone = shapely.intersection(open_ground, uncovered)
+    undone = common(open_ground, uncovered)
     undone = shapely.union_all([p for p in shapely.get_parts(undone) if p.area > reach**2])
     new, again = pass_overlaps(result, workable)
     track = result.layers["passes"].geometry
@@ -77,10 +144,6 @@ def ground_ahead(result: AuditResult) -> GroundAhead:
     ground = ground_left(undone.area, sigma, new, again, max(len(ahead), 1), unlike=_UNLIKE)
     full = result.width_m * math.fsum(p.length_m for p in ahead)
     return GroundAhead(ground, undone, uncovered.area - undone.area, ahead, full)
-
-
-def _union(result: AuditResult, layer: str) -> BaseGeometry:
-    return shapely.union_all(result.layers[layer].geometry.to_numpy())
 
 
 def main_heading_rad(result: AuditResult) -> float:

@@ -8,10 +8,9 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from evenacre.model import PlannedPaddock, PlannedSeeding
-from evenacre.planning.interseeding.days_worked import DoneDay
 
 
-class Standing(StrEnum):
+class PaddockStanding(StrEnum):
     """How a paddock stands to the plan."""
 
     DONE = "done"
@@ -27,6 +26,15 @@ class WindowVerdict(StrEnum):
     PART = "kept in part"
     MISSED = "missed"
     UNDATED = "day not known"
+
+
+@dataclass(frozen=True)
+class DoneDay:
+    """A day of seeding."""
+
+    day: dt.date | None  # None: neither log nor season file tells
+    area_m2: float  # ground covered
+    seed_kg: float | None  # on the field; None: neither log nor target tells
 
 
 @dataclass(frozen=True)
@@ -67,15 +75,15 @@ class PaddockCompared:
         return all(one.day is not None for one in self.days)
 
     @property
-    def standing(self) -> Standing:
+    def standing(self) -> PaddockStanding:
         """How it stands to the plan."""
         if self.planned is None or not self.planned.visits:
-            return Standing.UNPLANNED if self.operations else Standing.LEFT
-        return Standing.DONE if self.operations else Standing.NOT_LOGGED
+            return PaddockStanding.UNPLANNED if self.operations else PaddockStanding.LEFT
+        return PaddockStanding.DONE if self.operations else PaddockStanding.NOT_LOGGED
 
 
 @dataclass(frozen=True)
-class Sums:
+class SeededTotals:
     """Ground and seed of several paddocks; ``applied_kg`` is None where one is not known."""
 
     planned_m2: float
@@ -92,25 +100,25 @@ class PlannedDone:
     paddocks: tuple[PaddockCompared, ...]  # in the order of the plan, then what it does not know
     warnings: tuple[str, ...] = ()
 
-    def of(self, *standings: Standing) -> list[PaddockCompared]:
+    def of(self, *standings: PaddockStanding) -> list[PaddockCompared]:
         """Paddocks that stand so to the plan."""
         return [p for p in self.paddocks if p.standing in standings]
 
     @property
-    def sums(self) -> Sums:
+    def sums(self) -> SeededTotals:
         """Of the paddocks that the plan had a day for."""
-        return _sums(self.of(Standing.DONE, Standing.NOT_LOGGED))
+        return _sums(self.of(PaddockStanding.DONE, PaddockStanding.NOT_LOGGED))
 
     @property
-    def besides(self) -> Sums:
+    def besides(self) -> SeededTotals:
         """Of what was seeded though not planned."""
-        return _sums(self.of(Standing.UNPLANNED))
+        return _sums(self.of(PaddockStanding.UNPLANNED))
 
 
-def _sums(paddocks: Sequence[PaddockCompared]) -> Sums:
+def _sums(paddocks: Sequence[PaddockCompared]) -> SeededTotals:
     amounts = [p.applied_kg for p in paddocks]
     known = [kg for kg in amounts if kg is not None]
-    return Sums(
+    return SeededTotals(
         planned_m2=sum(p.planned_m2 for p in paddocks),
         done_m2=sum(p.done_m2 for p in paddocks),
         planned_kg=sum(p.planned_kg for p in paddocks),

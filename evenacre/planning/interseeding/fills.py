@@ -10,8 +10,8 @@ import numpy as np
 from evenacre.model import FloatArray, IntArray
 from evenacre.planning.interseeding.plan_types import (
     Fill,
-    Schedule,
     ScheduleProblem,
+    SeedingSchedule,
     Visit,
     WorkDay,
 )
@@ -77,7 +77,7 @@ def sown_kg(
 
 def visits_and_fills(
     problem: ScheduleProblem,
-    schedule: Schedule,
+    schedule: SeedingSchedule,
     names: Sequence[str],
     days: Sequence[WorkDay],
     closes: Sequence[dt.date | None],
@@ -153,7 +153,7 @@ def visits_and_fills(
 
 
 def _order(
-    schedule: Schedule, names: Sequence[str], closes: Sequence[dt.date | None]
+    schedule: SeedingSchedule, names: Sequence[str], closes: Sequence[dt.date | None]
 ) -> list[tuple[int, int]]:
     """(day, paddock) of all visits, in the order they are made."""
     order: list[tuple[int, int]] = []

@@ -21,8 +21,8 @@ from evenacre.planning.interseeding.plan_types import (
     PaddockPlan,
     Relaxation,
     Rule,
-    Schedule,
     ScheduleProblem,
+    SeedingSchedule,
     SeedingWindow,
     Visit,
     WorkDay,
@@ -194,7 +194,7 @@ def _problem(
 
 
 def _relaxations(
-    problem: ScheduleProblem, schedule: Schedule, paddocks: Sequence[Paddock]
+    problem: ScheduleProblem, schedule: SeedingSchedule, paddocks: Sequence[Paddock]
 ) -> tuple[Relaxation, ...]:
     if bool((schedule.share.sum(axis=1) >= WHOLE_SHARE).all()):
         return ()
@@ -205,7 +205,10 @@ def _relaxations(
 
 
 def _chances(
-    problem: ScheduleProblem, schedule: Schedule, calendar: Sequence[WorkDay], seeding: Seeding
+    problem: ScheduleProblem,
+    schedule: SeedingSchedule,
+    calendar: Sequence[WorkDay],
+    seeding: Seeding,
 ) -> Chances | None:
     """Chances under uncertain weather; None when nothing is uncertain or nothing is planned."""
     if not seeding.lost_chance or not schedule.share.any():

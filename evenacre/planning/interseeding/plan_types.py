@@ -160,7 +160,7 @@ class ScheduleProblem:
 
 
 @dataclass(frozen=True)
-class Schedule:
+class SeedingSchedule:
     """A solved schedule."""
 
     # (m, n); share of each paddock seeded on each day; a row adds up to 1 at most
@@ -244,7 +244,7 @@ class InterseedPlan:
     paddocks: tuple[PaddockPlan, ...]  # in the order of ``grazing.paddocks``
     visits: tuple[Visit, ...]  # in order of time
     fills: tuple[Fill, ...]
-    schedule: Schedule
+    schedule: SeedingSchedule
     seed_used_kg: float
     seed_left_kg: float | None  # None: the seed on hand was not told
     chance_all: float | None  # that every paddock planned is done inside its window

@@ -8,7 +8,7 @@ import numpy as np
 
 from evenacre.model import BoolArray, FloatArray
 from evenacre.planning.interseeding.fills import LOAD_TOLERANCE, sown_kg
-from evenacre.planning.interseeding.plan_types import Schedule, ScheduleProblem
+from evenacre.planning.interseeding.plan_types import ScheduleProblem, SeedingSchedule
 
 _DONE = 2e-6
 """Part of a paddock, or of a load, that is not missed."""
@@ -27,7 +27,7 @@ class Chances:
 
 def simulate(
     problem: ScheduleProblem,
-    schedule: Schedule,
+    schedule: SeedingSchedule,
     full_s: FloatArray,
     lost_chance: float,
     lost: BoolArray,
@@ -73,7 +73,7 @@ def simulate(
 class _Season:
     """All runs of a season, side by side: what is left of each paddock, and in the cart."""
 
-    def __init__(self, problem: ScheduleProblem, schedule: Schedule, runs: int) -> None:
+    def __init__(self, problem: ScheduleProblem, schedule: SeedingSchedule, runs: int) -> None:
         self.setup_s, self.refill_s = problem.setup_s, problem.refill_s
         self.load_kg = problem.load_kg if problem.counts_fills else None
         full_kg = problem.seed_kg(schedule.rate_kg_per_m2)

@@ -13,14 +13,11 @@ from evenacre.coverage.cover import count_cover
 from evenacre.coverage.field_plane import lay_out, plane_for
 from evenacre.geo.overlay import common, polygonal, without
 from evenacre.model import Field
-from evenacre.planning.passes.corner_runs import corner_runs
-from evenacre.planning.passes.drive_order import driven_in_order, poses
-from evenacre.planning.passes.heading import best_heading
 from evenacre.planning.passes.pass_types import Drive, PassPlan, PlannedPass
-from evenacre.planning.passes.rounds import headland_legs
-from evenacre.planning.passes.strips import along, lay_strips
+from evenacre.planning.passes.rounds import corner_runs, headland_legs
+from evenacre.planning.passes.strips import along, best_heading, lay_strips
 from evenacre.planning.passes.swaths import swath, swath_pieces
-from evenacre.planning.passes.turns import turn_lines
+from evenacre.planning.passes.turns import driven_in_order, poses, turn_lines
 
 # Ground left inside the rounds that is smaller than this share of a square of the tool's width
 # is a corner no pass is made for; so is ground narrower than twice the margin.

@@ -7,10 +7,13 @@ the lengths are those of Shkel and Lumelsky 2001, Robotics and Autonomous System
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import shapely
 
 from evenacre.model import FloatArray
+from evenacre.planning.passes.pass_types import PassPlan, PlannedPass
 
 # Each way: left turns are 1, straights 0, right turns -1.
 _WAYS = np.array(
@@ -18,6 +21,9 @@ _WAYS = np.array(
 )
 _STEP_M = 1.0
 _FULL = 2.0 * np.pi
+
+# A turn that leaves the ground by no more than this runs along its edge.
+_EDGE_M = 0.1
 
 
 def turn_lengths_m(start: FloatArray, end: FloatArray, radius_m: float) -> FloatArray:
@@ -115,3 +121,59 @@ def _line(
     line = np.concatenate(points)
     line[-1] = end
     return shapely.LineString(line)
+
+
+def driven_in_order(passes: list[PlannedPass], start: FloatArray) -> list[PlannedPass]:
+    """Put passes in order: from where one ends to the nearest end of one still to be driven.
+
+    Parameters
+    ----------
+    passes : list of PlannedPass
+        May be driven either way.
+    start : (2,) float
+        Where the machine is.
+    """
+    if not passes:
+        return []
+    ends = np.array([[p.line.coords[0], p.line.coords[-1]] for p in passes])
+    left = np.ones(len(passes), dtype=bool)
+    here, out = start, []
+    for _ in passes:
+        away = np.hypot(*np.moveaxis(ends - here, 2, 0))
+        away[~left] = np.inf
+        which, end = divmod(int(np.argmin(away)), 2)
+        left[which] = False
+        chosen = passes[which]
+        line = chosen.line.reverse() if end else chosen.line
+        out.append(PlannedPass(chosen.kind, chosen.number, line))
+        here = ends[which, 1 - end]
+    return out
+
+
+def poses(passes: list[PlannedPass]) -> tuple[FloatArray, FloatArray]:
+    """Where each pass begins and ends, and the headings there, shape (n, 3) each."""
+    begin, finish = [], []
+    for planned in passes:
+        xy = np.array(planned.line.coords)
+        begin.append([*xy[0], np.arctan2(*(xy[1] - xy[0])[::-1])])
+        finish.append([*xy[-1], np.arctan2(*(xy[-1] - xy[-2])[::-1])])
+    return np.array(begin).reshape(-1, 3), np.array(finish).reshape(-1, 3)
+
+
+@dataclass(frozen=True)
+class TurnRoom:
+    """Turns that leave the workable ground."""
+
+    turns: int
+    beyond_m: float  # the farthest that the middle of the tool gets from the ground
+
+
+def turn_room(plan: PassPlan) -> TurnRoom:
+    """Find the turns of a drive that leave the workable ground, and how far."""
+    if not plan.turns:
+        return TurnRoom(0, 0.0)
+    points, turn = shapely.get_coordinates(np.array(plan.turns), return_index=True)
+    shapely.prepare(plan.workable)
+    away = shapely.distance(shapely.points(points), plan.workable)
+    out = away > _EDGE_M
+    return TurnRoom(len(np.unique(turn[out])), float(away.max()) if out.any() else 0.0)

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from evenacre.model.audit_result import ProductResult
-from evenacre.planning.season.nutrients import Job
+from evenacre.planning.season.nutrients import AuditedJob
 
 
 @dataclass(frozen=True)
@@ -44,7 +44,7 @@ class Money:
         return any(v is not None for v in (self.product, self.own_work, self.hired_work))
 
 
-def money(job: Job) -> Money:
+def money(job: AuditedJob) -> Money:
     """Price one operation."""
     r = job.result
     hourly = job.plan.implement.cost_per_s

@@ -14,7 +14,7 @@ _NOTHING = 1e-6  # of a field's total: slivers between zones drawn by hand are n
 
 
 @dataclass(frozen=True)
-class Job:
+class AuditedJob:
     """An operation as audited, beside what was planned of it."""
 
     plan: OperationPlan | Operation
@@ -91,12 +91,12 @@ def element_of(nutrient: str) -> str:
     return ELEMENT_IN_OXIDE.get(nutrient, (nutrient, 1.0))[0]
 
 
-def placements(jobs: Iterable[Job]) -> list[Placement]:
+def placements(jobs: Iterable[AuditedJob]) -> list[Placement]:
     """One line for every product of every operation, in order."""
     return [_placement(job, p) for job in jobs for p in job.result.products]
 
 
-def _placement(job: Job, p: ProductResult) -> Placement:
+def _placement(job: AuditedJob, p: ProductResult) -> Placement:
     r, product = job.result, job.product(p.product)
     return Placement(
         field=r.field,
@@ -115,7 +115,7 @@ def _placement(job: Job, p: ProductResult) -> Placement:
     )
 
 
-def setback_placements(jobs: Iterable[Job]) -> list[SetbackPlacement]:
+def setback_placements(jobs: Iterable[AuditedJob]) -> list[SetbackPlacement]:
     """Every product found inside a setback."""
     return [
         SetbackPlacement(
@@ -135,15 +135,15 @@ def setback_placements(jobs: Iterable[Job]) -> list[SetbackPlacement]:
     ]
 
 
-def by_field(jobs: Iterable[Job]) -> dict[str, list[Job]]:
+def by_field(jobs: Iterable[AuditedJob]) -> dict[str, list[AuditedJob]]:
     """Group jobs by field, in order of first mention."""
-    grouped: dict[str, list[Job]] = {}
+    grouped: dict[str, list[AuditedJob]] = {}
     for job in jobs:
         grouped.setdefault(job.result.field, []).append(job)
     return grouped
 
 
-def reference(jobs: Sequence[Job]) -> AuditResult:
+def reference(jobs: Sequence[AuditedJob]) -> AuditResult:
     """Return the result that stands for a field's ground: the one that knows most of it.
 
     With a boundary all agree; without one each draws its own from its swaths.
@@ -151,7 +151,7 @@ def reference(jobs: Sequence[Job]) -> AuditResult:
     return max((job.result for job in jobs), key=lambda r: (r.boundary_given, r.workable_area_m2))
 
 
-def nutrient_amounts(jobs: Sequence[Job]) -> list[NutrientAmount]:
+def nutrient_amounts(jobs: Sequence[AuditedJob]) -> list[NutrientAmount]:
     """Nutrients of each field and zone, summed over products and operations.
 
     Zones of a field follow the field itself. A nutrient that nothing carries is left out.
@@ -159,7 +159,7 @@ def nutrient_amounts(jobs: Sequence[Job]) -> list[NutrientAmount]:
     return [row for field in by_field(jobs).values() for row in _field_amounts(field)]
 
 
-def season_amounts(jobs: Sequence[Job]) -> list[NutrientAmount]:
+def season_amounts(jobs: Sequence[AuditedJob]) -> list[NutrientAmount]:
     """Nutrients of the whole season."""
     whole = [row for row in nutrient_amounts(jobs) if row.zone is None]
     area = sum(reference(field).workable_area_m2 for field in by_field(jobs).values())
@@ -169,7 +169,7 @@ def season_amounts(jobs: Sequence[Job]) -> list[NutrientAmount]:
     return [_amount("", None, nutrient, kg, area) for nutrient, kg in totals.items()]
 
 
-def _field_amounts(jobs: Sequence[Job]) -> Iterator[NutrientAmount]:
+def _field_amounts(jobs: Sequence[AuditedJob]) -> Iterator[NutrientAmount]:
     ground = reference(jobs)
     zones = {str(z.zone): float(z.area_m2) for z in ground.layers["zones"].itertuples()}
     for nutrient in _carried(jobs):
@@ -183,7 +183,7 @@ def _field_amounts(jobs: Sequence[Job]) -> Iterator[NutrientAmount]:
             yield _amount(ground.field, UNZONED, nutrient, parts[UNZONED], max(rest, 0.0))
 
 
-def zone_masses(jobs: Iterable[Job], nutrient: str) -> dict[str, float]:
+def zone_masses(jobs: Iterable[AuditedJob], nutrient: str) -> dict[str, float]:
     """Mass of a nutrient in each zone of one field, and in none; together the field's."""
     masses = {UNZONED: 0.0}
     for job in jobs:
@@ -195,7 +195,7 @@ def zone_masses(jobs: Iterable[Job], nutrient: str) -> dict[str, float]:
     return masses
 
 
-def _carried(jobs: Iterable[Job]) -> list[str]:
+def _carried(jobs: Iterable[AuditedJob]) -> list[str]:
     """Return the label nutrients that the products of some jobs carry."""
     found: dict[str, None] = {}
     for job in jobs:

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from evenacre.model import WithSeed
-from evenacre.planning.season.nutrients import Job
+from evenacre.planning.season.nutrients import AuditedJob
 from evenacre.units.parsing import ACRE_M2, FOOT_M, POUND_KG
 
 SOURCE = "South Dakota State University Extension, seed-placed fertilizer decision aid"
@@ -85,7 +85,7 @@ def limit_kg_per_m2(
     return 30.0 * (spread_m / _INCH_M) * tolerated_loss_percent / below * _LB_PER_AC
 
 
-def salt_screens(job: Job) -> tuple[list[SaltScreen], list[str]]:
+def salt_screens(job: AuditedJob) -> tuple[list[SaltScreen], list[str]]:
     """Hold the fertilizers of an operation that were placed with the seed against the formula.
 
     Returns

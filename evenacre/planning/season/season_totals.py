@@ -9,7 +9,7 @@ from evenacre.model import Need, Product
 from evenacre.planning.season.money import Money, money
 from evenacre.planning.season.needs import NeedBalance, compare
 from evenacre.planning.season.nutrients import (
-    Job,
+    AuditedJob,
     NutrientAmount,
     Placement,
     SetbackPlacement,
@@ -51,7 +51,7 @@ class Ledger:
 
 
 def ledger(
-    jobs: Sequence[Job], needs: Iterable[Need] = (), products: Iterable[Product] = ()
+    jobs: Sequence[AuditedJob], needs: Iterable[Need] = (), products: Iterable[Product] = ()
 ) -> Ledger:
     """Draw up the account of a season.
 
@@ -83,7 +83,7 @@ def ledger(
     )
 
 
-def _sown(job: Job, known: Mapping[str, Product]) -> Iterator[SeedPlacement]:
+def _sown(job: AuditedJob, known: Mapping[str, Product]) -> Iterator[SeedPlacement]:
     """Every lot of seed in an operation, those of blends one by one."""
     for p in job.result.products:
         product = job.product(p.product)

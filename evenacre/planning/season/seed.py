@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from evenacre.model import Product, SeedLot
+from evenacre.model import Product
 
 SIZE_RATIO = 3.0
 """Seeds whose masses differ by more than this may separate; common practice, no source."""
@@ -27,51 +27,6 @@ class SpeciesRate:
     live_seeds_per_m2: float | None
 
 
-def bulk_for_pls(lot: SeedLot, pls: float) -> float:
-    """Bulk that holds a mass (or rate) of pure live seed."""
-    return pls / lot.pls_fraction
-
-
-def pls_in_bulk(lot: SeedLot, bulk: float) -> float:
-    """Pure live seed in a mass (or rate) of bulk."""
-    return bulk * lot.pls_fraction
-
-
-def bulk_for_plants(lot: SeedLot, plants_per_m2: float, emergence: float = 1.0) -> float:
-    """Bulk rate for a number of plants.
-
-    Parameters
-    ----------
-    lot : SeedLot
-        With its seed count.
-    emergence : float
-        Share of the live seeds that come up.
-
-    Returns
-    -------
-    float
-        kg per m2.
-
-    Raises
-    ------
-    ValueError
-        When the lot has no seed count or the emergence is not a share.
-    """
-    if lot.seeds_per_kg is None:
-        raise ValueError("the lot has no seed count")
-    if not 0.0 < emergence <= 1.0:
-        raise ValueError("emergence is above 0 and at most 1")
-    return plants_per_m2 / (emergence * lot.seeds_per_kg * lot.pls_fraction)
-
-
-def shares(product: Product) -> dict[str, float]:
-    """Share of each lot in the bulk mass; a product that is no blend is its own lot."""
-    if not product.parts:
-        return {product.name: 1.0}
-    total = sum(part for _, part in product.parts)
-    return {name: part / total for name, part in product.parts if part > 0}
-
-
 def species_rates(
     product: Product, products: Mapping[str, Product], bulk_kg_per_m2: float
 ) -> list[SpeciesRate]:
@@ -89,38 +44,23 @@ def species_rates(
     known = {**products, product.name: product}
     return [
         _species(known[name], share, share * bulk_kg_per_m2)
-        for name, share in shares(product).items()
+        for name, share in product.shares.items()
     ]
 
 
 def _species(product: Product, share: float, bulk: float) -> SpeciesRate:
     lot = product.seed
-    count = None if lot is None else lot.seeds_per_kg
+    if lot is None:
+        return SpeciesRate(product.name, share, bulk, None, None, None)
+    pls, count = bulk * lot.pls_fraction, lot.seeds_per_kg
     return SpeciesRate(
         product=product.name,
         share=share,
         bulk_kg_per_m2=bulk,
-        pls_kg_per_m2=None if lot is None else pls_in_bulk(lot, bulk),
-        pure_seeds_per_m2=None if lot is None or count is None else bulk * lot.purity * count,
-        live_seeds_per_m2=None if lot is None or count is None else pls_in_bulk(lot, bulk) * count,
+        pls_kg_per_m2=pls,
+        pure_seeds_per_m2=None if count is None else bulk * lot.purity * count,
+        live_seeds_per_m2=None if count is None else pls * count,
     )
-
-
-def blend_pls_fraction(product: Product, products: Mapping[str, Product]) -> float | None:
-    """Pure live seed as a share of a product's bulk; None when a tag is not given."""
-    rates = species_rates(product, products, 1.0)
-    live = [rate.pls_kg_per_m2 for rate in rates if rate.pls_kg_per_m2 is not None]
-    return sum(live) if len(live) == len(rates) else None
-
-
-def blend_for_pls(
-    lots: Mapping[str, SeedLot], pls_kg_per_m2: Mapping[str, float]
-) -> dict[str, float]:
-    """Bulk rates, kg per m2, that give each species its rate of pure live seed.
-
-    They are the parts by mass to blend, and together the rate to sow the blend at.
-    """
-    return {name: bulk_for_pls(lots[name], rate) for name, rate in pls_kg_per_m2.items()}
 
 
 def separation_warnings(product: Product, products: Mapping[str, Product]) -> list[str]:
@@ -130,7 +70,7 @@ def separation_warnings(product: Product, products: Mapping[str, Product]) -> li
     times the lightest (about 1.4 times its diameter), or the densest part weighs more than
     ``DENSITY_RATIO`` times the lightest of the same volume.
     """
-    parts = [products[name] for name in shares(product) if name in products]
+    parts = [products[name] for name in product.shares if name in products]
     if len(parts) < 2:
         return []
     warnings = []

@@ -11,8 +11,7 @@ from markupsafe import Markup
 from evenacre.model import InputFile
 from evenacre.model.audit_result import AuditResult
 from evenacre.planning.interseeding.comparison import PlannedDone
-from evenacre.planning.loads.operation_loads import OperationLoads
-from evenacre.planning.loads.stock_balance import Balance
+from evenacre.planning.loads.stock_balance import Balance, OperationLoads
 from evenacre.planning.season.season_totals import Ledger
 from evenacre.reports.maps.interactive import interactive_map
 from evenacre.reports.maps.load_charts import halfway_charts

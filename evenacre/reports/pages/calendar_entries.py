@@ -15,7 +15,6 @@ from evenacre.planning.interseeding.plan_types import (
     PlannedStay,
     Visit,
 )
-from evenacre.planning.season.seed import shares
 from evenacre.reports.sentences.interseeding_facts import day_text, numbered, part_text, spells
 from evenacre.reports.sentences.interseeding_rules import days_text
 from evenacre.reports.writers import figure_text as figures
@@ -131,7 +130,7 @@ def _belongs(fill: Fill, v: Visit) -> bool:
 def _load(f: Fill, plan: InterseedPlan, units: UnitSystem) -> str:
     text = f"Load {f.number}: {units.mass.text(f.mass_kg)}"
     if plan.seeding.product.parts:
-        mixed = shares(plan.seeding.product).items()
+        mixed = plan.seeding.product.shares.items()
         text += f" ({', '.join(f'{units.mass.text(s * f.mass_kg)} {name}' for name, s in mixed)})"
     return f"{text}, for {', '.join(f'{name} {units.mass.text(kg)}' for name, kg in f.serves)}."
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from evenacre.planning.interseeding.plan_types import InterseedPlan
-from evenacre.planning.passes.turn_room import turn_room
+from evenacre.planning.passes.turns import turn_room
 
 
 def interseed_cautions(plan: InterseedPlan) -> list[str]:

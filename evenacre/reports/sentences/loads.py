@@ -7,9 +7,8 @@ from collections.abc import Callable, Iterable
 from typing import Any
 
 from evenacre.planning.loads.halfway_check import HalfwayCheck
-from evenacre.planning.loads.load_check import Correction, ProductLoads
+from evenacre.planning.loads.load_check import Comparison, Correction, LoadCheck, ProductLoads
 from evenacre.planning.loads.loads import Amount
-from evenacre.planning.loads.mass_estimates import Comparison, LoadCheck
 from evenacre.planning.loads.stock_balance import Balance
 from evenacre.reports.writers import figure_text as figures
 from evenacre.units.parsing import DisplayUnit, UnitSystem

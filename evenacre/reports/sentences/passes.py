@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator, Sequence
 
 from evenacre.planning.passes.pass_types import Drive, PassPlan
-from evenacre.planning.passes.turn_room import turn_room
+from evenacre.planning.passes.turns import turn_room
 from evenacre.reports.tables.passes import axis_deg
 from evenacre.reports.writers import figure_text as figures
 from evenacre.units.parsing import UnitSystem

@@ -9,8 +9,7 @@ from evenacre import __version__
 from evenacre.model import InputFile
 from evenacre.model.audit_result import AuditResult, ProductResult
 from evenacre.planning.interseeding.comparison import PlannedDone
-from evenacre.planning.loads.operation_loads import OperationLoads
-from evenacre.planning.loads.stock_balance import Balance
+from evenacre.planning.loads.stock_balance import Balance, OperationLoads
 from evenacre.planning.season.season_totals import Ledger
 from evenacre.reports.sentences.loads import balance_account, halfway_account, loads_account
 from evenacre.reports.tables.fix_list import stops

@@ -8,7 +8,6 @@ from typing import Any
 import pandas as pd
 
 from evenacre.planning.interseeding.plan_types import Fill, InterseedPlan, PaddockPlan, PlannedStay
-from evenacre.planning.season.seed import shares
 from evenacre.reports.sentences.interseeding_facts import (
     clock,
     goal_m2,
@@ -91,7 +90,7 @@ def _days(plan: InterseedPlan, u: UnitSystem) -> list[Row]:
 def _fill(f: Fill, plan: InterseedPlan, u: UnitSystem) -> Row:
     parts: dict[str, float | None] = {}
     if plan.seeding.product.parts:
-        parts = {name: part * f.mass_kg for name, part in shares(plan.seeding.product).items()}
+        parts = {name: part * f.mass_kg for name, part in plan.seeding.product.shares.items()}
     return {
         "fill": f.number,
         "date": _date(f.day),

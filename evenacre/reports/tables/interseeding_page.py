@@ -6,7 +6,6 @@ import datetime as dt
 import math
 
 from evenacre.planning.interseeding.plan_types import InterseedPlan, PaddockPlan, PlannedStay
-from evenacre.planning.season.seed import shares
 from evenacre.reports.sentences.interseeding_facts import (
     chance_text,
     clock,
@@ -126,7 +125,7 @@ def day_account(plan: InterseedPlan, units: UnitSystem) -> Account:
 def fill_account(plan: InterseedPlan, units: UnitSystem) -> Account:
     """Each load: when and where it is filled, of what, and where it goes."""
     product = plan.seeding.product
-    parts = shares(product) if product.parts else {}
+    parts = product.shares if product.parts else {}
     rows = [
         (
             str(f.number),

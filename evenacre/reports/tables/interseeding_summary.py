@@ -13,7 +13,6 @@ from evenacre.planning.interseeding.plan_types import (
     SeedingWindow,
     WorkDay,
 )
-from evenacre.planning.season.seed import shares
 from evenacre.reports.sentences.interseeding_cautions import interseed_cautions
 from evenacre.reports.sentences.interseeding_facts import (
     goal_m2,
@@ -119,7 +118,7 @@ def _seed(plan: InterseedPlan) -> dict[str, Any]:
     s = plan.seeding
     return {
         "product": s.product.name,
-        "parts": [{"product": name, "share": part} for name, part in shares(s.product).items()],
+        "parts": [{"product": name, "share": part} for name, part in s.product.shares.items()],
         "on_hand_kg": s.on_hand_kg,
         "used_kg": plan.seed_used_kg,
         "left_kg": plan.seed_left_kg,
@@ -136,7 +135,7 @@ def _parts(plan: InterseedPlan, mass_kg: float) -> list[dict[str, Any]]:
     """What a mass of a blend is mixed of; nothing for a seed that is no blend."""
     if not plan.seeding.product.parts:
         return []
-    found = shares(plan.seeding.product)
+    found = plan.seeding.product.shares
     return [{"product": name, "mass_kg": part * mass_kg} for name, part in found.items()]
 
 

@@ -8,11 +8,9 @@ from typing import Any
 import pandas as pd
 
 from evenacre.planning.loads.halfway_check import HalfwayCheck
-from evenacre.planning.loads.load_check import ProductLoads
+from evenacre.planning.loads.load_check import LoadCheck, ProductLoads
 from evenacre.planning.loads.loads import Amount
-from evenacre.planning.loads.mass_estimates import LoadCheck
-from evenacre.planning.loads.operation_loads import OperationLoads
-from evenacre.planning.loads.stock_balance import Balance
+from evenacre.planning.loads.stock_balance import Balance, OperationLoads
 from evenacre.reports.writers import figure_text as figures
 from evenacre.units.parsing import DisplayUnit, UnitSystem
 

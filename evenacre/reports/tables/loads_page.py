@@ -5,10 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from evenacre.planning.loads.load_check import LoadCheck
 from evenacre.planning.loads.loads import Amount
-from evenacre.planning.loads.mass_estimates import LoadCheck
-from evenacre.planning.loads.operation_loads import OperationLoads
-from evenacre.planning.loads.stock_balance import Balance
+from evenacre.planning.loads.stock_balance import Balance, OperationLoads
 from evenacre.reports.sentences.loads import balance_sentence, row_text, verdict_sentences
 from evenacre.reports.tables.audit_page import Account
 from evenacre.reports.writers import figure_text as figures

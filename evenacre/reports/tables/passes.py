@@ -9,7 +9,7 @@ from typing import Any
 from evenacre import __version__
 from evenacre.model import InputFile
 from evenacre.planning.passes.pass_types import PassPlan
-from evenacre.planning.passes.turn_room import turn_room
+from evenacre.planning.passes.turns import turn_room
 from evenacre.reports.writers.json_types import json_types
 
 SCHEMA = "evenacre/passes/1.1"

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping
 import numpy as np
 
 from evenacre.model import BoolArray, FloatArray
-from evenacre.planning.interseeding.plan_types import Schedule, ScheduleProblem
+from evenacre.planning.interseeding.plan_types import ScheduleProblem, SeedingSchedule
 from evenacre.planning.interseeding.solver.candidate import (
     VALUE_TOLERANCE,
     Candidate,
@@ -32,7 +32,7 @@ _TRY_S = 0.5
 _GAIN = 1e-7
 
 
-def solve_schedule(problem: ScheduleProblem, *, time_limit_s: float = 6.0) -> Schedule:
+def solve_schedule(problem: ScheduleProblem, *, time_limit_s: float = 6.0) -> SeedingSchedule:
     """Seed the most valuable ground inside windows, hours and seed.
 
     First the most value, at the least rate; then the highest rate that keeps that value, so
@@ -51,7 +51,7 @@ def solve_schedule(problem: ScheduleProblem, *, time_limit_s: float = 6.0) -> Sc
 
     Returns
     -------
-    Schedule
+    SeedingSchedule
         ``bound`` and ``proven`` speak of the value. Only where fills bind is the rate short of
         the highest, by a hundredth of its range at most when time suffices.
     """
@@ -66,7 +66,7 @@ def solve_schedule(problem: ScheduleProblem, *, time_limit_s: float = 6.0) -> Sc
         bound = 0.0
     bound = max(bound, best.value)
     gap = (bound - best.value) / bound if bound > 0 else 0.0
-    return Schedule(
+    return SeedingSchedule(
         best.share, best.fills, best.rate_kg_per_m2, best.value, bound, gap <= PROVEN_GAP, gap
     )
 

@@ -26,8 +26,10 @@ _FULL = 2.0 * np.pi
 _EDGE_M = 0.1
 
 
-def turn_lengths_m(start: FloatArray, end: FloatArray, radius_m: float) -> FloatArray:
-    """Length of the shortest turn between poses.
+def turn_lines(
+    start: FloatArray, end: FloatArray, radius_m: float
+) -> tuple[shapely.LineString, ...]:
+    """Shortest turns between poses as lines, a point about every metre.
 
     Parameters
     ----------
@@ -36,23 +38,17 @@ def turn_lengths_m(start: FloatArray, end: FloatArray, radius_m: float) -> Float
     radius_m : float
         The tightest turn, more than 0.
     """
-    lengths: FloatArray = _best(start, end, radius_m)[1].sum(axis=1) * radius_m
-    return lengths
-
-
-def turn_lines(
-    start: FloatArray, end: FloatArray, radius_m: float
-) -> tuple[shapely.LineString, ...]:
-    """Shortest turns between poses as lines, a point about every metre."""
-    way, parts = _best(start, end, radius_m)
+    way, parts = shortest_turns(start, end, radius_m)
     return tuple(
         _line(pose, last[:2], _WAYS[w], part, radius_m)
         for pose, last, w, part in zip(start, end, way, parts, strict=True)
     )
 
 
-def _best(start: FloatArray, end: FloatArray, radius_m: float) -> tuple[FloatArray, FloatArray]:
-    """The shortest way of each pair and its three lengths, in radii."""
+def shortest_turns(
+    start: FloatArray, end: FloatArray, radius_m: float
+) -> tuple[FloatArray, FloatArray]:
+    """The shortest way of each pair (n,), and its three lengths in radii (n, 3)."""
     dx, dy = (end[:, :2] - start[:, :2]).T / radius_m
     d = np.hypot(dx, dy)
     toward = np.arctan2(dy, dx)

@@ -10,7 +10,7 @@ from pathlib import Path, PurePath
 from typing import Any
 
 from evenacre.errors import InputError
-from evenacre.io.common.problem_collector import Complaints, KeyPath
+from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
 from evenacre.io.common.suggestions import did_you_mean
 from evenacre.io.maps.field_layers import (
     read_boundary,
@@ -36,12 +36,12 @@ class SeasonFiles:
     ----------
     base : Path
         The folder names are relative to.
-    complaints : Complaints
+    complaints : ProblemCollector
         Told of files that are not there.
     """
 
     base: Path
-    complaints: Complaints
+    complaints: ProblemCollector
     _found: dict[Path, PurePath] = field(default_factory=dict)
     _cache: LayerCache = field(default_factory=dict)
 

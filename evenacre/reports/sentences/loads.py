@@ -10,8 +10,8 @@ from evenacre.planning.loads.halfway_check import HalfwayCheck
 from evenacre.planning.loads.load_check import Comparison, Correction, LoadCheck, ProductLoads
 from evenacre.planning.loads.loads import Amount
 from evenacre.planning.loads.stock_balance import Balance
-from evenacre.reports.writers import figure_text as figures
-from evenacre.units.parsing import DisplayUnit, UnitSystem
+from evenacre.reports import figure_text as figures
+from evenacre.units.display import DisplayUnit, UnitSystem
 
 _SAID = {
     "scale": "the scale",

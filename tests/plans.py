@@ -28,6 +28,7 @@ from evenacre.model import (
     Seeding,
     Stay,
 )
+from evenacre.model.finding import Finding
 from evenacre.planning.interseeding.plan_types import (
     Fill,
     GrazingPlan,
@@ -136,7 +137,11 @@ def drive(field: Field) -> PassPlan:
         turn_m=turn_m,
         work_s=work_m / 2.2352,
         turn_s=turn_m / 1.5,
-        warnings=(f"A corner of {field.name} is too sharp for the drill.",)
+        findings=(
+            Finding.warning(
+                "said_by_reader", text=f"A corner of {field.name} is too sharp for the drill."
+            ),
+        )
         if field.boundary.interiors
         else (),
     )
@@ -214,7 +219,9 @@ def make_plan(
             Shortage("forage", names[2], day(13), 1.2, 684.0),
             Shortage("rest", names[0], day(34), 5.0, 2850.0),
         ),
-        warnings=(f"Forage in {names[2]} is short by 1.2 days.",),
+        findings=(
+            Finding.warning("said_by_reader", text=f"Forage in {names[2]} is short by 1.2 days."),
+        ),
     )
     plans = {place: drive(p.field) for place, p in enumerate(paddocks) if p.seeded}
     visits = tuple(
@@ -303,7 +310,9 @@ def make_plan(
             Relaxation(Rule.RESIDUAL, names[2], 2.0),
             Relaxation("booked: oats on the bench", None, 1.5 * HOUR),
         ),
-        warnings=(f"Forage in {names[2]} is short by 1.2 days.",),
+        findings=(
+            Finding.warning("said_by_reader", text=f"Forage in {names[2]} is short by 1.2 days."),
+        ),
     )
 
 

@@ -27,6 +27,7 @@ from evenacre.planning.season.nutrients import (
     season_amounts,
     setback_placements,
 )
+from evenacre.reports.sentences.findings import sentences
 
 LB_AC = 0.45359237 / 4046.8564224  # kg per m2: NIST SP 811, appendix B.8
 LENGTH, PASSES, WIDTH = 240.0, 6, DRILL.width_m
@@ -139,8 +140,8 @@ def test_a_line_for_every_product_of_every_operation(spring):
     ],
 )
 def test_a_need_is_met_short_or_over_by_area(spring, zone, rate, shares, verdict):
-    ((balance,), warnings) = compare(spring, [Need("Creek Forty", zone, "N", rate * LB_AC)])
-    assert warnings == []
+    ((balance,), findings) = compare(spring, [Need("Creek Forty", zone, "N", rate * LB_AC)])
+    assert findings == []
     assert balance.judged_by == "cell"
     area = FIELD_M2 / 3 if zone else FIELD_M2
     assert balance.area_m2 == pytest.approx(area, rel=1e-6)
@@ -203,10 +204,10 @@ def test_rasters_that_do_not_match_fall_back_on_zones(spring):
 def test_what_cannot_be_compared_is_said(spring):
     mystery = job("Mystery", Product("pellets"), [100] * 6)
     needs = [Need("Creek Forty", None, "N", 1e-3), Need("Home", None, "N", 1e-3)]
-    balances, warnings = compare([*spring, mystery], needs)
+    balances, findings = compare([*spring, mystery], needs)
     assert len(balances) == 1
-    assert any("analysis of pellets is not known" in w for w in warnings)
-    assert any('"Home" has needs, but no operation' in w for w in warnings)
+    assert any("analysis of pellets is not known" in w for w in sentences(findings, "warning"))
+    assert any('"Home" has needs, but no operation' in w for w in sentences(findings, "warning"))
 
 
 def test_setbacks_are_listed_with_area_pounds_and_place():

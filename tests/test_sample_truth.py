@@ -171,7 +171,7 @@ def test_scale_and_meter_find_what_each_load_put_out(audits: Audits, name: str) 
             assert check.meter
             assert abs(check.scale.kg - used_kg) < 3 * check.scale.sigma_kg < 0.04 * used_kg
             assert check.meter.kg == pytest.approx(used_kg * planted["meter_reads"], rel=1e-3)
-        assert found.warnings == ()
+        assert found.findings == ()
 
 
 def test_the_one_meter_that_reads_low_is_found_and_put_right(audits: Audits) -> None:

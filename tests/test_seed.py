@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from evenacre.model import Product, SeedLot
-from evenacre.planning.season.seed import separation_warnings, species_rates
+from evenacre.planning.season.seed import separation_findings, species_rates
+from evenacre.reports.sentences.findings import sentences
 from evenacre.units.parsing import Dimension, parse_quantity
 
 LB = 0.45359237
@@ -143,11 +144,12 @@ def test_what_is_not_on_the_tag_is_not_invented():
 )
 def test_a_blend_that_may_separate_is_warned_of(parts, said):
     lots = {part.name: part for part in parts}
-    warnings = separation_warnings(blend(**dict.fromkeys(lots, 1.0)), lots)
+    found = separation_findings(blend(**dict.fromkeys(lots, 1.0)), lots)
+    warnings = sentences(found, "warning")
     assert len(warnings) == len(said)
     for warning, text in zip(warnings, said, strict=True):
         assert text in warning
 
 
 def test_a_single_lot_does_not_separate():
-    assert separation_warnings(seed("rye", per_lb=18_000), {}) == []
+    assert separation_findings(seed("rye", per_lb=18_000), {}) == []

@@ -15,6 +15,7 @@ from evenacre.errors import InputError
 
 if TYPE_CHECKING:
     from evenacre.model import OperationPlan, PlannedRate, Season
+    from evenacre.model.finding import Finding
     from evenacre.units.display import UnitSystem
 
 CHOICE, RATES = "Which jobs", "Rates"
@@ -53,6 +54,7 @@ def export(
             write_tasks,
         )
         from evenacre.processes.interrupts import held
+        from evenacre.reports.sentences.findings import sentences
         from evenacre.units.display import unit_system
 
         if out.suffix.lower() != ".zip":
@@ -64,7 +66,7 @@ def export(
         if not replace:
             check_replaceable_zip(out, _REMEDY)
         plan = load_season(season, logs=False)
-        jobs, warnings = _planned(plan, one_rate)
+        jobs, findings = _planned(plan, one_rate)
         jobs = _chosen(jobs, season.name, field or [], operation or [])
         if zone_rate or product:
             jobs = _with_zone_rates(jobs, zone_rate or [], product)
@@ -75,7 +77,8 @@ def export(
         system = unit_system(units.value if units else plan.units)
         fields = dict.fromkeys(job.field.name for job, _ in jobs)
         with printing():
-            for warning in (text for name in fields for text in warnings[name]):
+            told = [finding for name in fields for finding in findings[name]]
+            for warning in sentences(told, "warning"):
                 complain(f"warning: {warning}")
             for line in [] if quiet else _lines(jobs, system):
                 say(line)
@@ -86,12 +89,12 @@ def export(
 Jobs = Sequence[tuple["OperationPlan", tuple["PlannedRate", ...]]]
 
 
-def _planned(season: Season, one_rate: bool) -> tuple[Jobs, dict[str, list[str]]]:
-    """Every operation and its planned rates, and warnings by field."""
+def _planned(season: Season, one_rate: bool) -> tuple[Jobs, dict[str, list[Finding]]]:
+    """Every operation and its planned rates, and what was found by field."""
     from evenacre.planning.season.zone_rates import planned_rates
 
-    rates, warnings = planned_rates(season.operations, () if one_rate else season.needs)
-    return list(zip(season.operations, rates, strict=True)), warnings
+    rates, findings = planned_rates(season.operations, () if one_rate else season.needs)
+    return list(zip(season.operations, rates, strict=True)), findings
 
 
 def _chosen(jobs: Jobs, file: str, fields: list[str], operations: list[str]) -> Jobs:

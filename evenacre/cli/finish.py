@@ -175,9 +175,13 @@ def _from_tracks(
     job_operation = load_operation(plan)
     with refusals_in_words():
         result = audit_operation(job_operation)
-    job = finish_job(
-        job_operation, result, product=texts.product, left=left, rate_kg_per_m2=texts.rate_kg_per_m2
-    )
+        job = finish_job(
+            job_operation,
+            result,
+            product=texts.product,
+            left=left,
+            rate_kg_per_m2=texts.rate_kg_per_m2,
+        )
     system = unit_system(units.value if units else season.units)
     spot = run_out_spot(result, job)
     names = {"field": result.field, "operation": result.operation, "product": job.product.name}

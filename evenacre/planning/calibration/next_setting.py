@@ -10,6 +10,7 @@ import numpy as np
 from scipy import stats
 
 from evenacre.model import FloatArray
+from evenacre.model.finding import Finding
 from evenacre.planning.calibration.meter_test import CONFIDENCE, MeterTest
 
 FARTHEST_FACTOR = 2.0
@@ -35,7 +36,7 @@ class NextSetting:
     # Largest departure of a tested setting from the line, as a fraction of the rate there; None
     # with fewer than three settings, which show none
     bend: float | None = None
-    refused: str = ""  # why there is no setting, in words
+    refused: Finding | None = None  # why there is no setting
 
 
 def in_proportion(
@@ -55,9 +56,9 @@ def in_proportion(
     beyond = abs(found - setting)
     tested = (setting, setting)
     if setting <= 0:
-        return _none(PROPORTION, tested, beyond, "the setting is not above zero")
+        return _none(PROPORTION, tested, beyond, Finding.note("setting_not_above_zero"))
     if not allow_far and not 1 / FARTHEST_FACTOR <= factor <= FARTHEST_FACTOR:
-        return _none(PROPORTION, tested, beyond, "only one setting was tested, and that is too far")
+        return _none(PROPORTION, tested, beyond, Finding.note("tested_setting_too_far"))
     low = high = None
     if test.interval_kg_per_m2 is not None and test.interval_kg_per_m2[0] > 0:
         low, high = (setting * target_kg_per_m2 / rate for rate in test.interval_kg_per_m2[::-1])
@@ -97,22 +98,21 @@ def by_a_line(
     slope = float(fit.slope)
     # Rounding alone can leave a trace of slope in equal rates.
     if abs(slope) * (tested[1] - tested[0]) <= 1e-9 * float(np.abs(y).max()):
-        return _none(LINE, tested, 0.0, "the rate does not change with the setting")
+        return _none(LINE, tested, 0.0, Finding.note("rate_unchanged_by_setting"))
     found = float(x.mean()) + (target_kg_per_m2 - float(y.mean())) / slope
     beyond = max(tested[0] - found, found - tested[1], 0.0)
     if beyond < 1e-9 * (tested[1] - tested[0]):
         beyond = 0.0
     if found <= 0:
-        return _none(LINE, tested, beyond, "the line meets the target only below zero")
+        return _none(LINE, tested, beyond, Finding.note("line_below_zero"))
     low = high = None
     if len(x) > 2:
         interval = _fieller(x, y, slope, target_kg_per_m2)
         if interval is None:
-            why = "the scatter hides how the rate changes with the setting"
-            return _none(LINE, tested, beyond, why)
+            return _none(LINE, tested, beyond, Finding.note("scatter_hides_change"))
         low, high = interval
     if beyond and not allow_far:
-        return _none(LINE, tested, beyond, "the target lies beyond the settings that were tested")
+        return _none(LINE, tested, beyond, Finding.note("target_beyond_settings"))
     bend = _bend(x, y, slope)
     return NextSetting(found, low, high, LINE, tested, beyond, bend)
 
@@ -143,5 +143,5 @@ def _bend(x: FloatArray, y: FloatArray, slope: float) -> float | None:
     return float(np.max(np.abs(means - line) / means))
 
 
-def _none(method: str, tested: tuple[float, float], beyond: float, why: str) -> NextSetting:
+def _none(method: str, tested: tuple[float, float], beyond: float, why: Finding) -> NextSetting:
     return NextSetting(None, None, None, method, tested, beyond, refused=why)

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from evenacre.model import PastSetting
+from evenacre.model.finding import Finding
 
 FARTHEST_FACTOR = 1.5
 """A setting is carried over rates and densities up to half as much again; ours, no source."""
@@ -43,7 +44,7 @@ class LookUp:
     outside: bool  # the rate asked for lies outside of those
     # Setting to start the test at, carried over from the nearest; None: refused
     start: float | None
-    refused: str = ""  # why there is no start, in words
+    refused: Finding | None = None  # why there is no start
 
 
 def look_up(
@@ -90,7 +91,7 @@ def look_up(
     matches.reverse()  # of equals the latest line of the book counts
     ranked = sorted(matches, key=lambda m: (round(m.distance, 9), not m.same_product))
     if not ranked:
-        return LookUp((), None, False, None, "the book holds nothing comparable")
+        return LookUp((), None, False, None, Finding.note("nothing_comparable"))
     rates = [m.past.rate_kg_per_m2 for m in ranked if m.past.rate_kg_per_m2 is not None]
     low, high = min(rates), max(rates)
     outside = not low * (1 - 1e-9) <= rate_kg_per_m2 <= high * (1 + 1e-9)
@@ -107,13 +108,13 @@ def setting_number(text: str) -> float | None:
     return value if 0 < value < math.inf else None
 
 
-def _start(nearest: Match, *, allow_far: bool) -> tuple[float | None, str]:
+def _start(nearest: Match, *, allow_far: bool) -> tuple[float | None, Finding | None]:
     then = setting_number(nearest.past.setting)
     if then is None:
-        return None, "the setting noted there is no number that could be carried over"
+        return None, Finding.note("noted_setting_no_number")
     if not allow_far and nearest.reach > FARTHEST_FACTOR * (1 + 1e-9):
-        return None, "that is too far to carry a setting over"
-    return then * nearest.rate_factor / (nearest.density_factor or 1.0), ""
+        return None, Finding.note("noted_setting_too_far")
+    return then * nearest.rate_factor / (nearest.density_factor or 1.0), None
 
 
 def _plain(text: str) -> str:

@@ -5,14 +5,13 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from evenacre.errors import InputError
 from evenacre.model import Operation, Product
 from evenacre.model.audit_result import AuditResult, ProductResult
+from evenacre.model.finding import Finding, FindingError
 from evenacre.planning.finish.rate_to_finish import Finish, come_out_even
 from evenacre.planning.finish.remaining_ground import GroundAhead, RunOut, ground_ahead, run_out
 from evenacre.planning.loads.load_check import METER_SCATTER, between, operation_loads
 from evenacre.planning.loads.loads import REMAINING, Amount, held_by_tickets
-from evenacre.units.display import in_both
 
 _PLACE = "finish"
 
@@ -29,7 +28,7 @@ class FinishJob:
     finish: Finish
     # Where the load runs out at the present rate; None when it does not, or no rate is known
     out: RunOut | None
-    warnings: tuple[str, ...] = ()
+    findings: tuple[Finding, ...] = ()
 
 
 def finish_job(
@@ -56,22 +55,17 @@ def finish_job(
 
     Raises
     ------
-    InputError
+    FindingError
         Without a boundary, or when the product or what is left of it cannot be told.
     """
     if not result.boundary_given:
-        raise InputError.at(
-            _PLACE,
-            "",
-            "The field has no boundary, so nobody can say how much is still to do.",
-            "Give --boundary, or type in the ground left with --area.",
-        )
+        raise FindingError("ground_left_unknown", _PLACE)
     chosen = _product(operation, result, product)
     loads = {p.product: p for p in operation_loads(operation, result)}
     checked = loads.get(chosen.product)
     correction = checked.correction if checked else None
     factor = correction.factor if correction and correction.needed else 1.0
-    warnings = checked.warnings if checked else ()
+    findings = checked.findings if checked else ()
     left_from = "as given"
     if left is None:
         left = _left(operation, result, chosen, factor)
@@ -81,17 +75,12 @@ def finish_job(
         rate, rate_from = _rate(result, chosen, factor)
     ahead = ground_ahead(result)
     if ahead.undone.area == 0:
-        raise InputError.at(
-            result.field,
-            "",
-            "Nothing is left to do: the tracks cover the whole field.",
-            "Check that the boundary is the right one.",
-        )
+        raise FindingError("nothing_left", result.field)
     placed = {a.product.name: a.product for a in operation.applications}
     known = placed.get(chosen.product, Product(chosen.product))
     finish = come_out_even(ahead.ground, left, rate_kg_per_m2=rate, product=known)
     out = run_out(ahead, finish, result.width_m)
-    return FinishJob(known, left_from, rate_from, ahead, finish, out, warnings)
+    return FinishJob(known, left_from, rate_from, ahead, finish, out, findings)
 
 
 def _product(operation: Operation, result: AuditResult, name: str | None) -> ProductResult:
@@ -100,14 +89,14 @@ def _product(operation: Operation, result: AuditResult, name: str | None) -> Pro
         return next(iter(found.values()))
     if name is not None and name in found:
         return found[name]
-    listed = ", ".join(f'"{p}"' for p in found)
+    products = tuple(found)
     if not found:
-        what, remedy = "No product is known for this job.", "Name it with --product."
-    elif name is None:
-        what, remedy = f"{operation.name} places {listed}.", "Name one of them with --product."
-    else:
-        what, remedy = f'{operation.name} places no "{name}".', f"It places {listed}."
-    raise InputError.at(_PLACE, "", what, remedy)
+        raise FindingError("no_product_known", _PLACE)
+    if name is None:
+        raise FindingError("several_products", _PLACE, operation=operation.name, products=products)
+    raise FindingError(
+        "no_such_product", _PLACE, operation=operation.name, product=name, products=products
+    )
 
 
 def _left(
@@ -116,21 +105,11 @@ def _left(
     """What the tickets say was in the cart, less what was placed since."""
     tickets = [t for t in operation.tickets if t.product == product.product]
     if not tickets:
-        raise InputError.at(
-            _PLACE,
-            "",
-            f"Nobody said how much {product.product} is left.",
-            'Weigh it and give --left "1400 lb", or name load tickets in the season file.',
-        )
+        raise FindingError("left_unknown", _PLACE, product=product.product)
     held = held_by_tickets(tickets)
     last = tickets[-1]
     if held.amount.kg <= 0:
-        raise InputError.at(
-            last.place,
-            "",
-            f"After this ticket no {product.product} was in the cart.",
-            'Give what is left now with --left "1400 lb".',
-        )
+        raise FindingError("cart_was_empty", last.place, product=product.product)
     if last.event == REMAINING and last.time_s is None:
         return held.amount  # without a time it can only mean now
     start = -math.inf if held.since_s is None else held.since_s
@@ -140,12 +119,12 @@ def _left(
         placed = factor * between(result.totals, running, (start, math.inf))
     kg = held.amount.kg - placed
     if kg < 0:
-        raise InputError.at(
+        raise FindingError(
+            "placed_over_held",
             last.place,
-            "",
-            f"By the log {in_both('mass', placed)} of {product.product} were placed since the "
-            f"last weighing, but only {in_both('mass', held.amount.kg)} were there.",
-            "Weigh what is left and give it with --left, or add the missing ticket.",
+            product=product.product,
+            placed_kg=placed,
+            held_kg=held.amount.kg,
         )
     return Amount(kg, math.hypot(held.amount.sigma_kg, METER_SCATTER * placed))
 

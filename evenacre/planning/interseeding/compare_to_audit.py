@@ -12,6 +12,7 @@ import numpy as np
 from evenacre.geo.overlay import union
 from evenacre.model import UNDATED_S, BoolArray, FloatArray, PlannedPaddock, PlannedSeeding
 from evenacre.model.audit_result import AuditResult, ProductResult
+from evenacre.model.finding import Finding
 from evenacre.planning.interseeding.comparison import (
     DoneDay,
     PaddockCompared,
@@ -39,7 +40,7 @@ def compare(planned: PlannedSeeding, results: Iterable[AuditResult]) -> PlannedD
         _paddock(name, known.get(name), seeded.get(name, []), planned)
         for name in dict.fromkeys((*wanted, *seeded))
     )
-    return PlannedDone(planned, compared, tuple(_warnings(planned, compared, every)))
+    return PlannedDone(planned, compared, tuple(_findings(planned, compared, every)))
 
 
 def _sown(result: AuditResult, planned: PlannedSeeding) -> list[ProductResult]:
@@ -128,33 +129,26 @@ def _judged(
     )
 
 
-def _warnings(
+def _findings(
     planned: PlannedSeeding, compared: Sequence[PaddockCompared], results: Sequence[AuditResult]
-) -> Iterator[str]:
+) -> Iterator[Finding]:
     """Say what could not be counted, and where the herd would come too soon."""
-    names = {paddock.name for paddock in planned.paddocks}
-    fields = {result.field for result in results}
-    if not names & fields:
-        yield (
-            "No audited field has the name of a paddock of the plan: is it the plan of this "
-            "season? The names have to be the same."
-        )
+    if not {paddock.name for paddock in planned.paddocks} & {result.field for result in results}:
+        yield Finding.warning("no_paddock_audited")
     for p in compared:
         others = [] if p.operations else [r for r in results if r.field == p.name]
         for r in others:
-            placed = " and ".join(product.product for product in r.products) or "nothing known"
-            yield (
-                f"{p.name}: {r.operation} is not counted; it placed {placed}, and the plan is of "
-                f"{planned.product}."
-            )
+            placed = tuple(product.product for product in r.products) or ("nothing known",)
+            yield Finding.warning(
+                "other_seed", operation=r.operation, placed=placed, product=planned.product
+            ).at(p.name)
         if not p.dated:
-            yield f"{p.name}: neither the log nor the season file tells the day it was seeded."
+            yield Finding.warning("seeding_undated").at(p.name)
         back = p.planned.window.back if p.planned and p.planned.window else None
         if back is not None and p.graze_from is not None and back < p.graze_from:
-            yield (
-                f"{p.name}: the plan has the herd back on {back}, but seeded when it was it is "
-                f"not to be grazed before {p.graze_from}."
-            )
+            yield Finding.warning(
+                "herd_back_too_soon", back=str(back), graze_from=str(p.graze_from)
+            ).at(p.name)
 
 
 def applied_kg(products: Iterable[ProductResult]) -> float | None:

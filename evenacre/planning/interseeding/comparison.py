@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from evenacre.model import PlannedPaddock, PlannedSeeding
+from evenacre.model.finding import Finding
 
 
 class PaddockStanding(StrEnum):
@@ -98,7 +99,7 @@ class PlannedDone:
 
     planned: PlannedSeeding
     paddocks: tuple[PaddockCompared, ...]  # in the order of the plan, then what it does not know
-    warnings: tuple[str, ...] = ()
+    findings: tuple[Finding, ...] = ()
 
     def of(self, *standings: PaddockStanding) -> list[PaddockCompared]:
         """Paddocks that stand so to the plan."""

@@ -30,7 +30,7 @@ from evenacre.planning.interseeding.plan_types import (
 from evenacre.planning.interseeding.solver.relaxation import smallest_relaxation
 from evenacre.planning.interseeding.solver.solve import solve_schedule
 from evenacre.planning.interseeding.weather import Chances, simulate
-from evenacre.planning.interseeding.windows import plan_days, seeding_windows, window_warnings
+from evenacre.planning.interseeding.windows import plan_days, seeding_windows, window_findings
 from evenacre.planning.interseeding.workdays import work_days
 from evenacre.planning.passes.pass_types import Drive, PassPlan
 from evenacre.planning.passes.plan import plan_passes
@@ -113,10 +113,10 @@ def plan_interseeding(
         seed_left_kg=None if seeding.on_hand_kg is None else seeding.on_hand_kg - used_kg,
         chance_all=None if chances is None else chances.all,
         relaxations=relaxations,
-        warnings=(
-            *herd.warnings,
-            *window_warnings(grazing, herd, seeding, windows),
-            *(f"{plan.field}: {text}" for plan in passes for text in plan.warnings),
+        findings=(
+            *herd.findings,
+            *window_findings(grazing, herd, seeding, windows),
+            *(finding.at(plan.field) for plan in passes for finding in plan.findings),
         ),
     )
 

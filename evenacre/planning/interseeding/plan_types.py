@@ -9,6 +9,7 @@ from enum import StrEnum
 import numpy as np
 
 from evenacre.model import BoolArray, FloatArray, Grazing, IntArray, Paddock, Seeding, Stay
+from evenacre.model.finding import Finding
 from evenacre.planning.passes.pass_types import PassPlan
 
 BOOKED = "booked: "
@@ -57,7 +58,7 @@ class GrazingPlan:
     supply_kg: float | None
     needed_kg: float
     shortages: tuple[Shortage, ...] = ()
-    warnings: tuple[str, ...] = ()
+    findings: tuple[Finding, ...] = ()
 
 
 class Rule(StrEnum):
@@ -250,4 +251,4 @@ class InterseedPlan:
     chance_all: float | None  # that every paddock planned is done inside its window
     # The smallest set that would let every paddock be seeded whole; empty: it is
     relaxations: tuple[Relaxation, ...] = ()
-    warnings: tuple[str, ...] = ()
+    findings: tuple[Finding, ...] = ()

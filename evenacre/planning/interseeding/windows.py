@@ -9,6 +9,7 @@ import numpy as np
 
 from evenacre.errors import InputError
 from evenacre.model import BoolArray, Grazing, IntArray, Paddock, Seeding
+from evenacre.model.finding import Finding
 from evenacre.planning.interseeding.grazing import grown
 from evenacre.planning.interseeding.plan_types import GrazingPlan, PlannedStay, Rule, SeedingWindow
 
@@ -72,9 +73,9 @@ def seeding_windows(
     )
 
 
-def window_warnings(
+def window_findings(
     grazing: Grazing, herd: GrazingPlan, seeding: Seeding, windows: Sequence[SeedingWindow]
-) -> tuple[str, ...]:
+) -> tuple[Finding, ...]:
     """Tell what keeps windows from being what was meant.
 
     Limits on what stands where that is not known, and windows that the user decided but that
@@ -87,12 +88,9 @@ def window_warnings(
         for s in herd.stays
         if s.residual_kg_per_m2 is None and s.stay.paddock in seeded
     )
-    told = []
+    found = []
     if unknown and any(limit is not None for limit in limits):
-        told.append(
-            f"What the herd leaves standing in {', '.join(unknown)} is not known, so the limits "
-            "on what is left standing and on regrowth are not held there."
-        )
+        found.append(Finding.warning("residual_unknown", paddocks=tuple(unknown)))
     counted = (Rule.WAIT, Rule.CLOSE)
     given = {p.field.name for p in grazing.paddocks if p.window is not None}
     for window in windows:
@@ -100,11 +98,9 @@ def window_warnings(
         cut = ~np.logical_or.reduce(others)
         cut &= np.logical_or.reduce([window.blocked[rule] for rule in counted])
         if window.paddock in given and cut.any():
-            told.append(
-                f"The window decided for {window.paddock} is {int(cut.sum())} days shorter by the "
-                "days to wait after the herd or to close after it."
-            )
-    return tuple(told)
+            days = int(cut.sum())
+            found.append(Finding.warning("window_cut_short", paddock=window.paddock, days=days))
+    return tuple(found)
 
 
 def _window(

@@ -12,8 +12,8 @@ from scipy.stats import chi2 as chi2_distribution
 
 from evenacre.model import FloatArray, LoadTicket, Operation
 from evenacre.model.audit_result import AuditResult, RunningTotals
+from evenacre.model.finding import Finding
 from evenacre.planning.loads.loads import Amount, Load, loads_of, used_by_scale
-from evenacre.units.display import in_both
 
 METER_SCATTER = 0.01
 """Relative standard uncertainty of a meter from load to load (common practice, no source)."""
@@ -141,7 +141,7 @@ class ProductLoads:
     correction: Correction | None  # None without both a scale and a meter log
     outside_kg: float  # metered while no ticket's load was in the cart
     level: float
-    warnings: tuple[str, ...] = ()
+    findings: tuple[Finding, ...] = ()
 
 
 def operation_loads(
@@ -224,18 +224,16 @@ def check_loads(
     paired = list(zip(loads, spans, strict=True))
     checks = [ways.check((load,), [span]) for load, span in paired]
     together = _together(paired, ways)
-    outside, warnings = 0.0, _oddities(loads)
+    outside, findings = 0.0, _oddities(loads)
     if totals is not None and ways.metered is not None and all(spans):
         whole = float(ways.metered[-1])
         outside = max(whole - sum(between(totals, ways.metered, s) for s in spans if s), 0.0)
         if outside > _TIDY_SHARE * whole:
-            warnings.append(
-                f"{product}: {in_both('mass', outside)} of the {in_both('mass', whole)} that the "
-                "meter counted fall outside the times of the load tickets. A ticket may be missing."
-            )
+            found = Finding.warning("metered_outside_loads", outside_kg=outside, metered_kg=whole)
+            findings.append(found.at(product))
     correction = _correction(together, checks, level) if together else None
     return ProductLoads(
-        product, tuple(checks), together, correction, outside, level, tuple(warnings)
+        product, tuple(checks), together, correction, outside, level, tuple(findings)
     )
 
 
@@ -298,19 +296,13 @@ def _correction(
     return Correction(factor, sigma, factor - reach, factor + reach, needed, scattered)
 
 
-def _oddities(loads: Sequence[Load]) -> list[str]:
-    warnings = []
+def _oddities(loads: Sequence[Load]) -> list[Finding]:
+    findings = []
     for load in loads:
         used = load.used
         if used is not None and used.kg < 0:
-            place = load.closing[-1].place
-            warnings.append(
-                f"{place}: {in_both('mass', -used.kg)} more came out of the cart than went in. A "
-                "filling is missing or a weight is wrong; the load is not used to judge the meter."
-            )
+            found = Finding.warning("more_out_than_in", more_kg=-used.kg)
+            findings.append(found.at(load.closing[-1].place))
         if not load.closing and load.fills:
-            warnings.append(
-                f"{load.fills[-1].place}: nothing was weighed after this filling, so what that "
-                "load used is not known by weight."
-            )
-    return warnings
+            findings.append(Finding.warning("load_not_weighed").at(load.fills[-1].place))
+    return findings

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from evenacre.model import Operation, Product
 from evenacre.model.audit_result import AuditResult
+from evenacre.model.finding import Finding
 from evenacre.planning.loads.halfway_check import HalfwayCheck, halfway_check
 from evenacre.planning.loads.load_check import METER_SCATTER, ProductLoads, operation_loads
 from evenacre.planning.loads.loads import Amount
@@ -119,9 +120,9 @@ class OperationLoads:
     time_zone: str | None = None  # for the times of the loads; None: the log's own clock
 
     @property
-    def warnings(self) -> tuple[str, ...]:
+    def findings(self) -> tuple[Finding, ...]:
         """What looked suspicious in the loads of any product."""
-        return tuple(warning for product in self.loads for warning in product.warnings)
+        return tuple(finding for product in self.loads for finding in product.findings)
 
 
 def operation_load_book(operation: Operation, result: AuditResult) -> OperationLoads:

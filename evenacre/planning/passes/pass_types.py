@@ -8,6 +8,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.geo.local_crs import WorkingPlane
+from evenacre.model.finding import Finding
 
 
 @dataclass(frozen=True)
@@ -56,7 +57,7 @@ class PassPlan:
     turn_m: float
     work_s: float
     turn_s: float
-    warnings: tuple[str, ...] = ()
+    findings: tuple[Finding, ...] = ()
 
     @property
     def field_time_s(self) -> float:

@@ -13,6 +13,7 @@ from evenacre.coverage.cover import count_cover
 from evenacre.coverage.field_plane import lay_out, plane_for
 from evenacre.geo.overlay import common, polygonal, without
 from evenacre.model import Field
+from evenacre.model.finding import Finding
 from evenacre.planning.passes.pass_types import Drive, PassPlan, PlannedPass
 from evenacre.planning.passes.rounds import corner_runs, headland_legs
 from evenacre.planning.passes.strips import along, best_heading, lay_strips
@@ -88,7 +89,7 @@ def plan_passes(field: Field, drive: Drive) -> PassPlan:
         turn_m=turn_m,
         work_s=work_m / drive.speed_mps,
         turn_s=turn_m / drive.turn_speed_mps,
-        warnings=_warnings(passes, workable, ground),
+        findings=_findings(passes, workable, ground),
     )
 
 
@@ -164,15 +165,10 @@ def _predicted(workable: BaseGeometry, passes: Sequence[PlannedPass], width_m: f
     )
 
 
-def _warnings(
+def _findings(
     passes: Sequence[PlannedPass], workable: BaseGeometry, ground: _Ground
-) -> tuple[str, ...]:
+) -> tuple[Finding, ...]:
     if not passes:
-        return ("The tool does not fit into the field anywhere: there is nothing to drive.",)
+        return (Finding.warning("tool_does_not_fit"),)
     missed = 1.0 - ground.covered_m2 / workable.area
-    if missed > 0.001:
-        return (
-            f"The tool does not reach {missed:.1%} of the workable ground without leaving it: "
-            "sharp corners, places narrower than the tool, or no headland rounds.",
-        )
-    return ()
+    return (Finding.warning("ground_out_of_reach", share=missed),) if missed > 0.001 else ()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,6 +15,7 @@ from shapely.geometry.base import BaseGeometry
 from evenacre.geo.overlay import without
 from evenacre.model import FloatArray, Need
 from evenacre.model.audit_result import Grid
+from evenacre.model.finding import Finding
 from evenacre.planning.season.nutrients import (
     UNZONED,
     AuditedJob,
@@ -70,43 +71,41 @@ class NeedBalance:
 
 def compare(
     jobs: Sequence[AuditedJob], needs: Iterable[Need]
-) -> tuple[list[NeedBalance], list[str]]:
+) -> tuple[list[NeedBalance], list[Finding]]:
     """Hold every need against what all operations put on its ground.
 
     Returns
     -------
     list of NeedBalance
         In the order of the needs.
-    list of str
-        Warnings: needs of fields that were not worked, products of unknown analysis.
+    list of Finding
+        Needs of fields that were not worked, products of unknown analysis.
     """
     fields = by_field(jobs)
     needs = list(needs)
     balances: list[NeedBalance] = []
-    warnings: dict[str, None] = {}
+    findings: list[Finding] = []
     for need in needs:
         if need.field not in fields:
-            warnings[f'"{need.field}" has needs, but no operation was audited on it.'] = None
+            findings.append(Finding.warning("field_not_audited", field=need.field))
             continue
         field = fields[need.field]
-        warnings |= dict.fromkeys(_unknown(field))
+        findings += _unknown(field)
         balance = _balance(field, need, needs)
         if balance is None:
-            warnings[f"{need.field}: the zone {need.zone} has no workable ground."] = None
+            findings.append(Finding.warning("zone_without_ground", zone=need.zone).at(need.field))
         else:
             balances.append(balance)
-    return balances, list(warnings)
+    return balances, list(dict.fromkeys(findings))
 
 
-def _unknown(jobs: Iterable[AuditedJob]) -> Iterable[str]:
+def _unknown(jobs: Iterable[AuditedJob]) -> Iterator[Finding]:
     for job in jobs:
         for p in job.result.products:
             product = job.product(p.product)
             if product.kind != "seed" and not product.analysis:
-                yield (
-                    f"{job.result.field}, {job.result.operation}: the analysis of {p.product} is "
-                    "not known, so its nutrients are not counted against the needs."
-                )
+                found = Finding.warning("analysis_unknown", product=p.product)
+                yield found.at(f"{job.result.field}, {job.result.operation}")
 
 
 def _balance(jobs: Sequence[AuditedJob], need: Need, needs: Sequence[Need]) -> NeedBalance | None:

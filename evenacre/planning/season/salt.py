@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from evenacre.model import WithSeed
+from evenacre.model.finding import Finding
 from evenacre.planning.season.nutrients import AuditedJob
 from evenacre.units.display import ACRE_M2, FOOT_M, POUND_KG
 
@@ -85,34 +86,34 @@ def limit_kg_per_m2(
     return 30.0 * (spread_m / _INCH_M) * tolerated_loss_percent / below * _LB_PER_AC
 
 
-def salt_screens(job: AuditedJob) -> tuple[list[SaltScreen], list[str]]:
+def salt_screens(job: AuditedJob) -> tuple[list[SaltScreen], list[Finding]]:
     """Hold the fertilizers of an operation that were placed with the seed against the formula.
 
     Returns
     -------
     list of SaltScreen
         Empty when the operation says nothing of fertilizer with the seed.
-    list of str
-        Warnings: fertilizers over the limit, and those that cannot be held against it.
+    list of Finding
+        Fertilizers over the limit, and those that cannot be held against it.
     """
     asked = job.plan.with_seed
     carriers = [p for p in job.result.products if any(job.product(p.product).analysis.values())]
     if asked is None:
         named = _WITH_SEED in job.plan.method.lower()
-        return [], [
-            f"{p.product} was placed with the seed, but crop and opener are not given (with_seed), "
-            "so it was not held against what the seed bears."
-            for p in carriers
-            if named
-        ]
-    screens, warnings = [], []
+        unjudged = [Finding.warning("with_seed_unjudged", product=p.product) for p in carriers]
+        return [], unjudged if named else []
+    screens, findings = [], []
     for p in carriers:
         material, slope = slope_of(job.product(p.product).analysis, p.product, asked)
         if slope is None:
-            warnings.append(
-                f"{p.product} on {asked.crop}: how much the seed bears is not known. Slopes are "
-                f"known for {' and '.join(SLOPES)} on {', '.join(_CROPS)}; ask locally, or give "
-                "it under slopes."
+            findings.append(
+                Finding.warning(
+                    "seed_tolerance_unknown",
+                    product=p.product,
+                    crop=asked.crop,
+                    materials=tuple(SLOPES),
+                    crops=_CROPS,
+                )
             )
             continue
         screen = SaltScreen(
@@ -137,17 +138,20 @@ def salt_screens(job: AuditedJob) -> tuple[list[SaltScreen], list[str]]:
         )
         screens.append(screen)
         if screen.over:
-            warnings.append(
-                f"{p.product}: more was placed with the seed than the screening formula allows "
-                f"for {asked.crop}."
+            findings.append(
+                Finding.warning("over_seed_tolerance", product=p.product, crop=asked.crop)
             )
     loss = sum(screen.loss_percent for screen in screens)
     if loss > asked.tolerated_loss_percent and not any(screen.over for screen in screens):
-        warnings.append(
-            f"{' and '.join(s.product for s in screens)}: each is within the screening formula for "
-            f"{asked.crop}, but together they cost {loss:.0f} % of the stand by it."
+        findings.append(
+            Finding.warning(
+                "over_seed_tolerance_together",
+                products=tuple(screen.product for screen in screens),
+                crop=asked.crop,
+                loss_percent=loss,
+            )
         )
-    return screens, warnings
+    return screens, findings
 
 
 def slope_of(

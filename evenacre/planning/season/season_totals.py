@@ -1,4 +1,4 @@
-"""The season's account of what was put down: products, nutrients, seed, salt and money."""
+"""What a season put down: products, nutrients, seed, salt and money."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from evenacre.model import Need, Product
+from evenacre.model.finding import Finding
 from evenacre.planning.season.money import Money, money
 from evenacre.planning.season.needs import NeedBalance, compare
 from evenacre.planning.season.nutrients import (
@@ -19,7 +20,7 @@ from evenacre.planning.season.nutrients import (
     setback_placements,
 )
 from evenacre.planning.season.salt import SaltScreen, salt_screens
-from evenacre.planning.season.seed import SpeciesRate, separation_warnings, species_rates
+from evenacre.planning.season.seed import SpeciesRate, separation_findings, species_rates
 
 
 @dataclass(frozen=True)
@@ -47,13 +48,13 @@ class Ledger:
     seed: tuple[SeedPlacement, ...] = ()
     salt: tuple[SaltScreen, ...] = ()
     money: tuple[Money, ...] = ()
-    warnings: tuple[str, ...] = ()  # what could not be counted, and what is to be looked at
+    findings: tuple[Finding, ...] = ()  # what could not be counted, and what is to be looked at
 
 
 def ledger(
     jobs: Sequence[AuditedJob], needs: Iterable[Need] = (), products: Iterable[Product] = ()
 ) -> Ledger:
-    """Draw up the account of a season.
+    """Add up a season.
 
     Parameters
     ----------
@@ -61,15 +62,16 @@ def ledger(
         All that are defined, so that the parts of a blend are known.
     """
     known = {product.name: product for product in products}
-    balances, warnings = compare(jobs, needs)
+    balances, findings = compare(jobs, needs)
     screens: list[SaltScreen] = []
     for job in jobs:
-        found, said = salt_screens(job)
-        screens += found
-        warnings += [f"{job.result.field}, {job.result.operation}: {text}" for text in said]
+        screened, said = salt_screens(job)
+        screens += screened
+        place = f"{job.result.field}, {job.result.operation}"
+        findings += [finding.at(place) for finding in said]
     sown = {p.product: job.product(p.product) for job in jobs for p in job.result.products}
     for product in sown.values():
-        warnings += separation_warnings(product, known)
+        findings += separation_findings(product, known)
     return Ledger(
         placements=tuple(placements(jobs)),
         setbacks=tuple(setback_placements(jobs)),
@@ -79,7 +81,7 @@ def ledger(
         seed=tuple(row for job in jobs for row in _sown(job, known)),
         salt=tuple(screens),
         money=tuple(m for m in map(money, jobs) if m.known),
-        warnings=tuple(dict.fromkeys(warnings)),
+        findings=tuple(dict.fromkeys(findings)),
     )
 
 

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from evenacre.model import Product
+from evenacre.model.finding import Finding
 
 SIZE_RATIO = 3.0
 """Seeds whose masses differ by more than this may separate; common practice, no source."""
@@ -63,7 +64,7 @@ def _species(product: Product, share: float, bulk: float) -> SpeciesRate:
     )
 
 
-def separation_warnings(product: Product, products: Mapping[str, Product]) -> list[str]:
+def separation_findings(product: Product, products: Mapping[str, Product]) -> list[Finding]:
     """Say whether the parts of a blend may separate in the cart, by size or by density.
 
     The rule is common practice, no source: the heaviest seed weighs more than ``SIZE_RATIO``
@@ -73,27 +74,25 @@ def separation_warnings(product: Product, products: Mapping[str, Product]) -> li
     parts = [products[name] for name in product.shares if name in products]
     if len(parts) < 2:
         return []
-    warnings = []
-    seed_mass = {p.name: 1.0 / p.seed.seeds_per_kg for p in parts if p.seed and p.seed.seeds_per_kg}
-    density = {
-        p.name: p.bulk_density_kg_per_m3 for p in parts if p.bulk_density_kg_per_m3 is not None
-    }
-    for values, ratio, words in (
-        (seed_mass, SIZE_RATIO, "a seed of {0} weighs {2:.1f} times one of {1}"),
-        (density, DENSITY_RATIO, "{0} is {2:.1f} times as dense as {1}"),
-    ):
-        if len(values) < 2:
-            continue
-        most, least = max(values, key=values.__getitem__), min(values, key=values.__getitem__)
-        if values[most] > ratio * values[least]:
-            told = words.format(most, least, values[most] / values[least])
-            warnings.append(
-                f"{product.name}: {told}. The blend may separate in the cart: fill often, and "
-                "check the last of a load against the first."
-            )
-    if len(seed_mass) < 2 and len(density) < 2:
-        warnings.append(
-            f"{product.name}: whether it separates in the cart cannot be told without the seed "
-            "counts or bulk densities of its parts."
-        )
-    return warnings
+    seed_kg = {p.name: 1.0 / p.seed.seeds_per_kg for p in parts if p.seed and p.seed.seeds_per_kg}
+    density = {p.name: d for p in parts if (d := p.bulk_density_kg_per_m3) is not None}
+    found = []
+    if by_size := _apart(seed_kg, SIZE_RATIO):
+        most, least, times = by_size
+        found.append(Finding.warning("seeds_unlike", heavier=most, lighter=least, times=times))
+    if by_density := _apart(density, DENSITY_RATIO):
+        most, least, times = by_density
+        found.append(Finding.warning("densities_unlike", denser=most, lighter=least, times=times))
+    if len(seed_kg) < 2 and len(density) < 2:
+        found.append(Finding.warning("separation_unknown"))
+    return [finding.at(product.name) for finding in found]
+
+
+def _apart(values: Mapping[str, float], ratio: float) -> tuple[str, str, float] | None:
+    """Which part has most and which least, and how many times, where that is beyond a ratio."""
+    if len(values) < 2:
+        return None
+    most, least = max(values, key=values.__getitem__), min(values, key=values.__getitem__)
+    if values[most] <= ratio * values[least]:
+        return None
+    return most, least, values[most] / values[least]

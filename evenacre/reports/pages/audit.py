@@ -162,7 +162,7 @@ def render_season(
         about = {"key": "season", "title": "The season", "about": "all operations together"}
         card_html = pages.get_template("part_card.html.j2").render(card=answer, **about)
     section = pages.get_template("season.html.j2").render(
-        warnings=ledger.warnings,
+        warnings=sentences(ledger.findings, "warning"),
         accounts=[
             *season_page_tables(ledger, Display(units, currency)),
             *([balance_account_table(balances, units)] if balances else []),
@@ -179,7 +179,7 @@ def render_planned_done(compared: PlannedDone, units: UnitSystem) -> RenderedPar
         "about": f"interseeding of {compared.planned.product}",
         "card": planned_done_card(compared, units),
         "account": planned_done_account(compared, units),
-        "warnings": compared.warnings,
+        "warnings": sentences(compared.findings, "warning"),
     }
     pages = templates()
     return RenderedPart(

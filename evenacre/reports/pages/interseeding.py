@@ -13,6 +13,7 @@ from evenacre.reports.maps.interseeding import interseed_map
 from evenacre.reports.maps.paddock_states import STATES, steps
 from evenacre.reports.maps.timeline import HEAD, ROW, timeline
 from evenacre.reports.pages.frame import asset, page
+from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.interseeding import interseed_answer, relaxation_title
 from evenacre.reports.sentences.interseeding_cautions import interseed_cautions
 from evenacre.reports.sentences.interseeding_facts import clock, numbered, part_text, short_weekday
@@ -74,7 +75,7 @@ def interseed_page(
         key=_KEY,
         seed=plan.seeding.product.name,
         card=interseed_answer(plan, units),
-        warnings=list(dict.fromkeys([*warnings, *plan.warnings])),
+        warnings=list(dict.fromkeys([*warnings, *sentences(plan.findings, "warning")])),
         relaxation_title=relaxation_title(plan),
         relaxations=[
             ("missed" if r.rule == BEYOND else "over", relaxation_words(r, units))

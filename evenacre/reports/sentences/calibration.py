@@ -6,6 +6,7 @@ from evenacre.planning.calibration.calibrate import Calibration
 from evenacre.planning.calibration.compartments import BUSHEL_M3
 from evenacre.planning.calibration.meter_test import MeterStanding, MeterTest, Verdict
 from evenacre.planning.calibration.next_setting import LINE, NextSetting
+from evenacre.reports.sentences.findings import reason
 from evenacre.units.display import POUND_KG, DisplayUnit, UnitSystem
 
 _GRAM = DisplayUnit("g", 1000.0)
@@ -133,10 +134,10 @@ def _setting_lines(result: Calibration) -> list[str]:
         return []
     low, high = (number(setting) for setting in following.tested)
     tested = f"setting {low}" if low == high else f"settings {low} to {high}"
-    if following.setting is None:
+    if following.refused is not None or following.setting is None:
         return [
-            f"No next setting: {following.refused}. Tested: {tested}. Test another setting nearer "
-            "to the target, or add --beyond to have the guess."
+            f"No next setting: {reason(following.refused)}. Tested: {tested}. Test another setting "
+            "nearer to the target, or add --beyond to have the guess."
         ]
     lines = [f"Next setting: {number(following.setting)}{_range(following)}, {_how(following)}"]
     if following.bend is not None and following.bend > result.job.tolerance:

@@ -10,6 +10,7 @@ from evenacre.model import Product
 from evenacre.planning.finish.finish_job import FinishJob
 from evenacre.planning.finish.rate_to_finish import Finish
 from evenacre.reports import figure_text as figures
+from evenacre.reports.sentences.findings import sentences
 from evenacre.units.display import UnitSystem
 
 SCHEMA = "evenacre/summary/finish/1.1"
@@ -134,7 +135,7 @@ def _about_the_ground(job: FinishJob, units: UnitSystem) -> Iterator[str]:
             f"{figures.size(ahead.skipped_m2, units)} missed in strips too narrow for a pass are "
             "not counted."
         )
-    yield from (f"warning: {text}" for text in job.warnings)
+    yield from (f"warning: {text}" for text in sentences(job.findings, "warning"))
 
 
 def finish_account(
@@ -194,5 +195,5 @@ def finish_account(
             "lon": spot[0],
             "lat": spot[1],
         },
-        "warnings": list(job.warnings) if job else [],
+        "warnings": sentences(job.findings, "warning") if job else [],
     }

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from evenacre.planning.interseeding.plan_types import BEYOND, InterseedPlan, PaddockPlan
 from evenacre.reports import figure_text as figures
 from evenacre.reports.sentences.audit import Card
+from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.interseeding_cautions import interseed_cautions
 from evenacre.reports.sentences.interseeding_facts import (
     chance_text,
@@ -82,7 +83,7 @@ def interseed_lines(
     if plan.relaxations:
         lines += ["", f"{relaxation_title(plan)}:"]
         lines += [f"  {relaxation_words(r, units)}" for r in plan.relaxations]
-    told = [*warnings, *plan.warnings]
+    told = [*warnings, *sentences(plan.findings, "warning")]
     if told:
         lines += ["", *(f"warning: {text}" for text in dict.fromkeys(told))]
     if cautions := interseed_cautions(plan):

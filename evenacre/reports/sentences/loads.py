@@ -11,6 +11,7 @@ from evenacre.planning.loads.load_check import Comparison, Correction, LoadCheck
 from evenacre.planning.loads.loads import Amount
 from evenacre.planning.loads.stock_balance import Balance
 from evenacre.reports import figure_text as figures
+from evenacre.reports.sentences.findings import sentences
 from evenacre.units.display import DisplayUnit, UnitSystem
 
 _SAID = {
@@ -162,7 +163,7 @@ def loads_account(loads: ProductLoads) -> dict[str, Any]:
             "needed": c.needed,
             "scattered": c.scattered,
         },
-        "warnings": list(loads.warnings),
+        "warnings": sentences(loads.findings, "warning"),
     }
 
 

@@ -8,6 +8,7 @@ from collections.abc import Iterator, Sequence
 from evenacre.planning.passes.pass_types import Drive, PassPlan
 from evenacre.planning.passes.turns import turn_room
 from evenacre.reports import figure_text as figures
+from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.tables.passes import axis_deg
 from evenacre.units.display import UnitSystem
 
@@ -51,7 +52,7 @@ def pass_lines(
         lines.append(f"{plan.field}, {size}: {passes_text(plan)}.")
         rows = _rows(plan, units, heading_given) if plan.passes else ()
         lines += [f"  {label:<{_LABEL}}{text}" for label, text in rows]
-        lines += [f"  warning: {text}" for text in plan.warnings]
+        lines += [f"  warning: {text}" for text in sentences(plan.findings, "warning")]
         lines += [f"  caution: {text}" for text in cautions(plan, units)]
         lines.append("")
     if any(turn_room(plan).turns for plan in plans):

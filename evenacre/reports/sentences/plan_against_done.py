@@ -14,6 +14,7 @@ from evenacre.planning.interseeding.comparison import (
 from evenacre.reports import figure_text as figures
 from evenacre.reports.maps.plan_against_done import KEY, Strip
 from evenacre.reports.sentences.audit import Card
+from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.interseeding_facts import short_day
 from evenacre.reports.writers.as_html import PageTable
 from evenacre.units.display import DisplayUnit, UnitSystem
@@ -43,7 +44,7 @@ def planned_done_lines(compared: PlannedDone, units: UnitSystem) -> Iterator[str
     answer = planned_done_card(compared, units)
     yield f"{TITLE}: {answer.headline}."
     yield from (f"  {sentence}" for _, sentence in answer.lines)
-    yield from (f"  warning: {warning}" for warning in compared.warnings)
+    yield from (f"  warning: {warning}" for warning in sentences(compared.findings, "warning"))
 
 
 def planned_done_account(compared: PlannedDone, units: UnitSystem) -> PageTable:

@@ -6,6 +6,7 @@ from typing import Any
 
 from evenacre import __version__
 from evenacre.planning.calibration.calibrate import Calibration
+from evenacre.reports.sentences.findings import reason
 
 SCHEMA = "evenacre/calibrate/1"
 
@@ -61,7 +62,7 @@ def calibration_summary(result: Calibration) -> dict[str, Any]:
             "tested": list(following.tested),
             "beyond": following.beyond,
             "bend": following.bend,
-            "refused": following.refused,
+            "refused": reason(following.refused),
         },
         "fills": [
             {"name": name, "mass_kg": job.fills_kg[name], "area_m2": area}

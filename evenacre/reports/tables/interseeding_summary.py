@@ -13,6 +13,7 @@ from evenacre.planning.interseeding.plan_types import (
     SeedingWindow,
     WorkDay,
 )
+from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.interseeding_cautions import interseed_cautions
 from evenacre.reports.sentences.interseeding_facts import (
     goal_m2,
@@ -66,7 +67,7 @@ def interseed_account(
         "farm": farm,
         "time_zone": time_zone,
         "inputs": [{"path": i.path, "sha256": i.sha256} for i in inputs],
-        "warnings": [*warnings, *plan.warnings],
+        "warnings": [*warnings, *sentences(plan.findings, "warning")],
         "cautions": interseed_cautions(plan),
         "goal_m2": sum(goal_m2(p) for p in wanted(plan)),
         "seeded_m2": sum(p.seeded_m2 for p in plan.paddocks),

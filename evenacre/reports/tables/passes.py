@@ -10,6 +10,7 @@ from evenacre import __version__
 from evenacre.model import InputFile
 from evenacre.planning.passes.pass_types import PassPlan
 from evenacre.planning.passes.turns import turn_room
+from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.writers.json_types import json_types
 
 SCHEMA = "evenacre/passes/1.1"
@@ -67,7 +68,7 @@ def pass_account(
                 **drive_account(plan),
                 "turns_outside": turn_room(plan).turns,
                 "turns_outside_by_m": turn_room(plan).beyond_m,
-                "warnings": plan.warnings,
+                "warnings": sentences(plan.findings, "warning"),
             }
             for plan, file in zip(plans, maps, strict=True)
         ],

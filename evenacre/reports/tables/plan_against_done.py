@@ -9,6 +9,7 @@ import pandas as pd
 
 from evenacre.planning.interseeding.comparison import PaddockCompared, PlannedDone
 from evenacre.reports import figure_text as figures
+from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.plan_against_done import done_words, planned_words, window_words
 from evenacre.reports.tables.audit import Row, in_unit
 from evenacre.units.display import UnitSystem
@@ -32,7 +33,7 @@ def planned_done_summary(compared: PlannedDone) -> dict[str, Any]:
         "besides_m2": compared.besides.done_m2,
         "besides_kg": compared.besides.applied_kg,
         "paddocks": [_account(p) for p in compared.paddocks],
-        "warnings": list(compared.warnings),
+        "warnings": sentences(compared.findings, "warning"),
     }
 
 

@@ -28,6 +28,7 @@ from evenacre.reports.column import (
     measured,
     worded,
 )
+from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.writers.as_frame import data_frame
 from evenacre.reports.writers.as_html import PageTable, page_table
 from evenacre.reports.writers.as_json import records
@@ -434,7 +435,7 @@ def season_record(ledger: Ledger) -> dict[str, Any]:
         "seed": records(SEED, ledger.seed),
         "salt": records(SALT, ledger.salt),
         "money": records(COSTS, ledger.money),
-        "warnings": list(ledger.warnings),
+        "warnings": sentences(ledger.findings, "warning"),
     }
 
 

@@ -28,7 +28,7 @@ from evenacre.model import (
     Seeding,
     Stay,
 )
-from evenacre.model.finding import Finding
+from evenacre.model.finding import Finding, reader_findings
 from evenacre.planning.interseeding.plan_types import (
     Fill,
     GrazingPlan,
@@ -64,6 +64,11 @@ DONE = (
     (4, 25, 0.6, 8.0, 9.8),
     (5, 30, 1.0, 7.0, 10.0),
 )
+
+
+def said(text: str) -> tuple[Finding, ...]:
+    """A warning in these words."""
+    return tuple(reader_findings([text]))
 
 
 def day(number: int) -> dt.date:

@@ -142,11 +142,7 @@ def drive(field: Field) -> PassPlan:
         turn_m=turn_m,
         work_s=work_m / 2.2352,
         turn_s=turn_m / 1.5,
-        findings=(
-            Finding.warning(
-                "said_by_reader", text=f"A corner of {field.name} is too sharp for the drill."
-            ),
-        )
+        findings=said(f"A corner of {field.name} is too sharp for the drill.")
         if field.boundary.interiors
         else (),
     )
@@ -224,9 +220,7 @@ def make_plan(
             Shortage("forage", names[2], day(13), 1.2, 684.0),
             Shortage("rest", names[0], day(34), 5.0, 2850.0),
         ),
-        findings=(
-            Finding.warning("said_by_reader", text=f"Forage in {names[2]} is short by 1.2 days."),
-        ),
+        findings=said(f"Forage in {names[2]} is short by 1.2 days."),
     )
     plans = {place: drive(p.field) for place, p in enumerate(paddocks) if p.seeded}
     visits = tuple(
@@ -315,9 +309,7 @@ def make_plan(
             Relaxation(Rule.RESIDUAL, names[2], 2.0),
             Relaxation("booked: oats on the bench", None, 1.5 * HOUR),
         ),
-        findings=(
-            Finding.warning("said_by_reader", text=f"Forage in {names[2]} is short by 1.2 days."),
-        ),
+        findings=said(f"Forage in {names[2]} is short by 1.2 days."),
     )
 
 

@@ -57,13 +57,7 @@ class Calibration:
 
 
 def calibrate(job: CalibrationJob, past: Sequence[PastSetting] | None = None) -> Calibration:
-    """Work out everything a job asks.
-
-    Parameters
-    ----------
-    past : sequence of PastSetting, optional
-        Lines of the settings book, where they are to be looked through.
-    """
+    """Work out everything a job asks; ``past`` are lines of the settings book to look through."""
     test, target = job.test, job.about.target_kg_per_m2
     verdict = judge(test, target, job.tolerance) if test and target else None
     rate = target or (test.rate_kg_per_m2 if test else None)

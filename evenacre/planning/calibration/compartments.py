@@ -77,14 +77,7 @@ class Split:
 
 
 def split_to_empty_together(masses_kg: Mapping[str, float], rate_kg_per_m2: float) -> Split:
-    """Share a rate among compartments by what is in each.
-
-    Parameters
-    ----------
-    masses_kg : dict of str to float
-        Mass of the product in each compartment.
-    rate_kg_per_m2 : float
-        Wanted of all of them together.
+    """Share a rate, wanted of all compartments together, by the mass in each.
 
     Raises
     ------

@@ -23,27 +23,14 @@ _MOST_CATCHES = 30
 
 
 def crank_area_m2(turns: float, turns_per_m2: float) -> float:
-    """Ground that turns of the meter stand for.
-
-    Parameters
-    ----------
-    turns : float
-        Turns made in the test.
-    turns_per_m2 : float
-        Turns the meter makes for a unit of ground, from the drive or the maker's chart.
-    """
+    """Ground that turns of the meter stand for, by its turns for a unit of ground."""
     return turns / turns_per_m2
 
 
 def wheel_area_m2(circumference_m: float, turns: float, width_m: float) -> float:
-    """Ground that turns of a ground wheel stand for.
+    """Ground that turns of a ground wheel stand for, over the width of the openers caught.
 
-    Parameters
-    ----------
-    circumference_m : float
-        Rolled by one turn, under load.
-    width_m : float
-        Of the openers that were caught.
+    The circumference is that rolled by one turn, under load.
     """
     return circumference_m * turns * width_m
 
@@ -134,13 +121,9 @@ class Verdict:
 
 
 def judge(test: MeterTest, target_kg_per_m2: float, tolerance: float = 0.05) -> Verdict:
-    """Hold a test against the rate wanted.
+    """Hold a test against the rate wanted, which may be off by a fraction of it.
 
-    Parameters
-    ----------
-    tolerance : float
-        Fraction of the target that the rate may be off; 0.05 is what Field and Solie,
-        Introduction to Agricultural Engineering Technology, accept.
+    Source of 0.05: Field and Solie, Introduction to Agricultural Engineering Technology.
     """
     off_by = test.rate_kg_per_m2 / target_kg_per_m2 - 1
     allowed = tolerance * target_kg_per_m2
@@ -176,15 +159,10 @@ class Evenness:
 def opener_evenness(
     catches_kg: Sequence[float] | Sequence[Sequence[float]], tolerance: float = 0.05
 ) -> Evenness:
-    """Compare the catches of the openers with their mean.
+    """Compare the catches of the openers, from the left in each test, with their mean.
 
-    Parameters
-    ----------
-    catches_kg : (k,) or (n, k) float
-        Of k openers from the left, in one test or in n, which are averaged.
-    tolerance : float
-        Fraction of the mean by which an opener may be off; 0.05 is what Field and Solie,
-        Introduction to Agricultural Engineering Technology, accept.
+    An opener may be off by a fraction of the mean; source of 0.05: Field and Solie, Introduction
+    to Agricultural Engineering Technology.
 
     Raises
     ------

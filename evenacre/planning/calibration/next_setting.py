@@ -42,14 +42,10 @@ class NextSetting:
 def in_proportion(
     setting: float, test: MeterTest, target_kg_per_m2: float, *, allow_far: bool = False
 ) -> NextSetting:
-    """Next setting from a test at one: output taken as proportional to it.
+    """Next setting from a test at one, on a scale on which nothing flows at zero.
 
-    Parameters
-    ----------
-    setting : float
-        Of the test, on a scale on which nothing flows at zero.
-    allow_far : bool
-        Give a setting even beyond twice or half the tested one.
+    Output is taken as proportional to the setting; ``allow_far`` gives one even beyond twice or
+    half the tested one.
     """
     factor = target_kg_per_m2 / test.rate_kg_per_m2
     found = setting * factor
@@ -72,18 +68,12 @@ def by_a_line(
     *,
     allow_far: bool = False,
 ) -> NextSetting:
-    """Next setting from a straight line through tests at several.
+    """Next setting from a straight line through catches (n,) at two settings or more.
 
     The interval is Fieller's: all settings at which the target lies within the confidence
     band of the line (E. C. Fieller 1954, Some problems in interval estimation, Journal of the
-    Royal Statistical Society B 16, 175-185).
-
-    Parameters
-    ----------
-    settings, rates_kg_per_m2 : (n,) float
-        One entry for each catch, of two different settings or more.
-    allow_far : bool
-        Carry the line beyond the tested settings.
+    Royal Statistical Society B 16, 175-185). ``allow_far`` carries the line beyond the tested
+    settings.
 
     Raises
     ------

@@ -57,24 +57,12 @@ def look_up(
     most: int = 3,
     allow_far: bool = False,
 ) -> LookUp:
-    """Find the past settings nearest in bulk density and rate, and a setting to start at.
+    """Find the ``most`` past settings nearest in bulk density and rate, and one to start at.
 
     A roller carries volume, so at one roller the setting goes with rate over bulk density
     (common practice, no source): that carries a past setting over to the new job, for a test
-    to correct.
-
-    Parameters
-    ----------
-    rate_kg_per_m2 : float
-        Rate of the job.
-    bulk_density_kg_per_m3 : float or None
-        None: only lines of the same product are compared.
-    roller : str
-        When given, lines of another roller are left out.
-    most : int
-        Matches to give.
-    allow_far : bool
-        Carry a setting over even farther than half as much again.
+    to correct; ``allow_far`` even farther than half as much again. Without a bulk density only
+    lines of the same product are compared; lines of another roller than that given are left out.
     """
     name = _plain(product)
     matches = []

@@ -39,19 +39,11 @@ def finish_job(
     left: Amount | None = None,
     rate_kg_per_m2: float | None = None,
 ) -> FinishJob:
-    """Work out how a job under way comes out even.
+    """Work out how a job under way comes out even, from the audit of its tracks so far.
 
-    Parameters
-    ----------
-    result : AuditResult
-        Of the tracks so far.
-    product : str, optional
-        Needed when the operation places several.
-    left : Amount, optional
-        Mass left; from the load tickets less what was placed since when None.
-    rate_kg_per_m2 : float, optional
-        The present rate; the mean of the log so far when None, or the target where the log
-        tells none.
+    The product has to be named when the operation places several. When not given, the mass left is
+    that of the load tickets less what was placed since, and the present rate the mean of the log
+    so far, or the target where the log tells none.
 
     Raises
     ------

@@ -126,10 +126,7 @@ def typed_ground(
 ) -> GroundLeft:
     """Ground left as somebody says, without tracks.
 
-    Parameters
-    ----------
-    overlap : float, optional
-        Share driven again, taken to be good to half of itself; the usual 3 +/- 3 % when None.
+    The share driven again is taken to be good to half of itself; the usual 3 +/- 3 % when None.
     """
     spread = _USUAL_OVERLAP_SIGMA if overlap is None else overlap / 2
     overlap = _USUAL_OVERLAP if overlap is None else overlap
@@ -149,15 +146,9 @@ def come_out_even(
 ) -> Finish:
     """Rate at which ground and load end together, and what to do where it cannot be had.
 
-    The interval holds every rate at which mass left and mass needed do not differ by more than
-    their errors allow (Fieller 1954, Journal of the Royal Statistical Society B 16, 175).
-
-    Parameters
-    ----------
-    rate_kg_per_m2 : float, optional
-        The present rate.
-    product : Product, optional
-        Its range and the parts of a blend.
+    The interval about it holds every rate at which mass left and mass needed do not differ by more
+    than their errors allow (Fieller 1954, Journal of the Royal Statistical Society B 16, 175). A
+    present rate is held against it; the product tells its range and the parts of a blend.
     """
     even = left.kg / ground.drive_m2 if ground.drive_m2 > 0 else math.inf
     low, high = _fieller(ground, left, level)

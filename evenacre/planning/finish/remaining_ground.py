@@ -42,19 +42,11 @@ class PassAhead:
 def passes_ahead(
     undone: BaseGeometry, width_m: float, heading_rad: float, start: FloatArray
 ) -> tuple[PassAhead, ...]:
-    """Lay passes at one width over the ground, parallel to a heading.
+    """Lay passes at one width over ground in the working plane, parallel to a heading.
 
-    Each part of the ground is begun from the side nearer to the machine, the nearest part
-    first, and passes are driven to and fro.
-
-    Parameters
-    ----------
-    undone : polygonal geometry
-        In the working plane.
-    heading_rad : float
-        Counter-clockwise from the x axis; a half turn makes no difference.
-    start : (2,) float
-        Where the machine is.
+    Each part of the ground is begun from the side nearer to the machine, whose place is ``start``
+    (2,), the nearest part first, and passes are driven to and fro. The heading is counter-clockwise
+    from the x axis; a half turn makes no difference.
     """
     here = np.array(along(shapely.Point(start), heading_rad).coords[0])
     turned = shapely.get_parts(along(undone, heading_rad))
@@ -119,15 +111,10 @@ class RunOut:
 
 
 def ground_ahead(result: AuditResult) -> GroundAhead:
-    """Find the ground still to do from an audit of the tracks so far.
+    """Find the ground still to do from an audit of the tracks so far, inside a given boundary.
 
     Strips too narrow for a pass are left out: the driver has left them behind. Passes to come
     lie side by side at one width, parallel to the main heading of the passes so far.
-
-    Parameters
-    ----------
-    result : AuditResult
-        Of a field with a boundary.
     """
     workable = workable_ground(result)
     uncovered = without(workable, layer_ground(result, "cover"))

@@ -160,15 +160,10 @@ def applied_kg(products: Iterable[ProductResult]) -> float | None:
 
 
 def done_days(result: AuditResult, products: Sequence[ProductResult]) -> list[DoneDay]:
-    """Share a job among the calendar days of its time zone.
+    """Share what a job placed of some products among the calendar days of its time zone.
 
     The covered ground is shared as the ground swept is, the products as what was metered.
     Where the log tells no dates, all of it is of the operation's own.
-
-    Parameters
-    ----------
-    products : sequence of ProductResult
-        Of that result, to be added up.
     """
     mass = applied_kg(products)
     totals = result.totals

@@ -21,13 +21,7 @@ LOAD_TOLERANCE = 1e-6
 
 
 def fills_through(used_kg: FloatArray, load_kg: float) -> IntArray:
-    """Fills that it takes to have sown so much, whole loads each, from an empty cart.
-
-    Parameters
-    ----------
-    used_kg : float array
-        Seed sown so far.
-    """
+    """Fills, whole loads each from an empty cart, that it takes to have sown so much."""
     return np.ceil(used_kg / load_kg - LOAD_TOLERANCE).astype(np.int64)
 
 
@@ -42,20 +36,8 @@ def sown_kg(
     """Sow as much of ``wanted_kg`` as time allows, filling the cart whenever it runs empty.
 
     Closed form: what is in the cart, then whole rounds of a fill and a load, then part of one.
-
-    Parameters
-    ----------
-    wanted_kg, cart_kg, time_s : float arrays of one shape
-        Seed to be sown here, seed in the cart, time there is.
-    kg_per_s : float
-        Seed sown in a second of work.
-    load_kg : float or None
-        None: the cart never runs empty.
-
-    Returns
-    -------
-    sown_kg, cart_kg, spent_s : float arrays
-        Sown, left in the cart, and time it took with fills.
+    Arrays are of one shape; without a load the cart never runs empty. Returned are the seed sown,
+    what is left in the cart, and the time it took with fills.
     """
     if load_kg is None:
         sown = np.minimum(wanted_kg, time_s * kg_per_s)
@@ -82,28 +64,13 @@ def visits_and_fills(
     days: Sequence[WorkDay],
     closes: Sequence[dt.date | None],
 ) -> tuple[tuple[Visit, ...], tuple[Fill, ...]]:
-    """Walk through a schedule, day by day and in order.
+    """Walk through a schedule of m named paddocks on n days, day by day and in order.
 
     A day begins in the paddock that the day before left unfinished; then comes that which
     closes first, then by name. The cart is filled where it runs empty, or in the evening or on
     a day without a visit where the schedule fills it for a later day. Every fill is a whole
-    load, but the last is only what is still needed: fills add up to what the visits sow.
-
-    Parameters
-    ----------
-    names : sequence of str
-        Of the m paddocks.
-    days : sequence of WorkDay
-        The n days.
-    closes : sequence of date or None
-        Last day of each paddock's window.
-
-    Returns
-    -------
-    visits : tuple of Visit
-        In order of time; ``area_m2`` is the share of the problem's area.
-    fills : tuple of Fill
-        In order of time; none when the cart is never refilled.
+    load, but the last is only what is still needed: fills add up to what the visits sow. Without
+    a load there are none.
     """
     order = _order(schedule, names, closes)
     seed = problem.seed_kg(schedule.rate_kg_per_m2)

@@ -35,28 +35,15 @@ def simulate(
     runs: int,
     random_seed: int,
 ) -> Chances:
-    """Play the plan through seasons in which days are lost at random.
+    """Play the plan through so many seasons in which days are lost at random.
 
-    A day is lost or good as a whole, each by itself. A good day has all its time: first goes
-    what is planned up to that day and not done yet, that first which closes first; then the
-    drill goes on with what is planned for later, where it is open already. Work slides only to
-    days that no rule forbids. A drill that has time left in the evening fills an empty cart.
+    A day is lost or good as a whole, each by itself; days known as lost (n,) are lost in every
+    season. A good day has all its time, ``full_s`` (n,): first goes what is planned up to that
+    day and not done yet, that first which closes first; then the drill goes on with what is
+    planned for later, where it is open already. Work slides only to days that no rule forbids. A
+    drill that has time left in the evening fills an empty cart.
 
-    Parameters
-    ----------
-    full_s : (n,) float
-        Time for the drill on each day that is not lost.
-    lost_chance : float
-        0 to 1.
-    lost : (n,) bool
-        Days known as lost: lost in every season.
-    runs : int
-        Seasons.
-
-    Returns
-    -------
-    Chances
-        Each with a standard error of sqrt(chance (1 - chance) / runs).
+    Chances have a standard error of sqrt(chance (1 - chance) / runs).
     """
     m, n = schedule.share.shape
     draws = np.random.default_rng(random_seed).random((n, runs))

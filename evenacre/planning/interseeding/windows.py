@@ -53,16 +53,10 @@ def plan_days(grazing: Grazing, herd: GrazingPlan, seeding: Seeding) -> tuple[dt
 def seeding_windows(
     grazing: Grazing, herd: GrazingPlan, seeding: Seeding, days: Sequence[dt.date]
 ) -> tuple[SeedingWindow, ...]:
-    """Work out when each paddock that is to be seeded may be seeded.
+    """Work out when each paddock that is to be seeded may be seeded, of consecutive days.
 
-    A day counts from the last move out before it, so a paddock grazed again opens again.
-
-    Parameters
-    ----------
-    herd : GrazingPlan
-        With its stays in order of time.
-    days : sequence of date
-        Consecutive.
+    A day counts from the last move out before it, so a paddock grazed again opens again. The stays
+    of the herd are in order of time.
     """
     return tuple(
         _window(

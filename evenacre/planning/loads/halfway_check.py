@@ -71,26 +71,12 @@ def halfway_check(
     area_m2: float | None = None,
     tolerance: float = TOLERANCE,
 ) -> HalfwayCheck | None:
-    """Compare product left with ground left at every weighing that has a time.
+    """Compare product left with ground left at every weighing of one product that has a time.
 
     At half the area half the product should be gone. The band widens with the ground done:
-    the tolerance on the rate times what should be gone, and twice the scale's error.
-
-    Parameters
-    ----------
-    tickets : sequence of LoadTicket
-        Of one product, in order.
-    metered : bool
-        Whether the log tells what the meter counted.
-    area_m2 : float, optional
-        Ground to drive from start to end, overlap included; the log's own when None.
-    tolerance : float
-        Share of the rate.
-
-    Returns
-    -------
-    HalfwayCheck or None
-        None when nothing was filled in or no ground was driven.
+    the tolerance, a share of the rate, times what should be gone, and twice the scale's error.
+    ``area_m2`` is to be driven from start to end, overlap included; the log's own when None.
+    Returns None when nothing was filled in or no ground was driven.
     """
     product = tickets[0].product
     opening = _carried_in(tickets)

@@ -151,17 +151,7 @@ def operation_loads(
     meter_scatter: float = METER_SCATTER,
     level: float = LEVEL,
 ) -> tuple[ProductLoads, ...]:
-    """Check the loads of every product that has tickets.
-
-    Parameters
-    ----------
-    operation : Operation
-        Its tickets, in order.
-    result : AuditResult
-        The audit of the same operation.
-    meter_scatter, level : float
-        As for `check_loads`.
-    """
+    """Check the loads, by tickets in order, of every product that has some; see `check_loads`."""
     found = {p.product: p for p in result.products}
     covered = result.covered_area_m2
     area_sigma = result.uncertainty.get("covered_area_m2", 0.0) / covered if covered else 0.0

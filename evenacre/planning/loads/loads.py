@@ -72,17 +72,12 @@ class _Bin:
 
 
 def loads_of(tickets: Sequence[LoadTicket]) -> tuple[Load, ...]:
-    """Part the tickets of one product into loads.
+    """Part the tickets of one product, in order, into loads.
 
     A load ends at the last weighing before the next fill. A compartment topped up before it
     was weighed stays in the same load, and a product that rides in several compartments has
     a load end only once all of them have been weighed. Compartments are taken to be empty
     before their first ticket, unless it says what remained.
-
-    Parameters
-    ----------
-    tickets : sequence of LoadTicket
-        Of one product, in order.
     """
     loads: list[Load] = []
     bins: dict[str, _Bin] = {}
@@ -157,10 +152,7 @@ class Held:
 def held_by_tickets(tickets: Sequence[LoadTicket]) -> Held:
     """Add up the last weighing of each compartment and what was filled in since.
 
-    Parameters
-    ----------
-    tickets : sequence of LoadTicket
-        Of one product, in order. A compartment that was never weighed was empty at first.
+    The tickets are of one product, in order. A compartment that was never weighed was empty.
     """
     held: dict[str, list[LoadTicket]] = {}
     for ticket in tickets:

@@ -57,14 +57,8 @@ def balance(
 ) -> Balance:
     """Strike the balance of one product; what does not close is reported, not spread.
 
-    Parameters
-    ----------
-    usages : sequence of Usage
-        One for each operation.
-    bought, left : Amount, optional
-        Over the season, and at its end; ``bought`` holds what was carried over from last year.
-    without_field_kg : float
-        From tickets that name no field.
+    There is a usage for each operation; what was bought over the season holds what was carried
+    over from last year. ``without_field_kg`` is from tickets that name no field.
     """
     used = math.fsum(u.amount.kg for u in usages)
     remainder = sigma = None
@@ -126,13 +120,7 @@ class OperationLoads:
 
 
 def operation_load_book(operation: Operation, result: AuditResult) -> OperationLoads:
-    """Check the loads of one operation.
-
-    Parameters
-    ----------
-    result : AuditResult
-        Of the same operation.
-    """
+    """Check the loads of one operation against its audit."""
     loads = operation_loads(operation, result)
     metered = {p.product for p in result.products if p.source != "target"}
     checks = []
@@ -154,16 +142,9 @@ def season_balances(
     products: Iterable[Product],
     without_field_kg: Mapping[str, float] | None = None,
 ) -> tuple[Balance, ...]:
-    """Strike the balance of every product that was bought, left or ticketed.
+    """Strike the balance of every product that was bought, left or ticketed, over all operations.
 
-    Parameters
-    ----------
-    books : sequence of OperationLoads
-        One an operation.
-    products : iterable of Product
-        With what was bought and what is left, where it is known.
-    without_field_kg : dict of str to float, optional
-        Filled in by tickets that name no field.
+    ``without_field_kg`` was filled in by tickets that name no field.
     """
     strays = without_field_kg or {}
     known = {product.name: product for product in products}

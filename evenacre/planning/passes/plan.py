@@ -27,17 +27,12 @@ _MARGIN_M = 0.05
 
 
 def plan_passes(field: Field, drive: Drive) -> PassPlan:
-    """Plan the drive over a field.
+    """Plan the drive over a field with a boundary.
 
     The rounds come first, the outermost first; then the passes, each from the nearest end.
     The tool is lifted in turns, which are as short as the turn radius allows and are drawn
     without regard to what stands beside the field. It never leaves the workable ground: what
     it cannot reach in a sharp corner is missed, and is told.
-
-    Parameters
-    ----------
-    field : Field
-        With a boundary.
 
     Raises
     ------

@@ -43,18 +43,12 @@ _SHORTEST = 0.25
 def headland_legs(
     workable: BaseGeometry, width_m: float, rounds: int, turn_radius_m: float
 ) -> list[PlannedPass]:
-    """Lay rounds inside the boundary and about each hole.
+    """Lay rounds inside the boundary and about each hole, in the working plane.
 
     Round after round the middle of the tool keeps half a width from ground that is done or not
-    to be worked. At a sharp corner a leg runs straight on until the corner is filled, or the
-    tool would leave the workable ground, and the next begins where it has something to add.
-
-    Parameters
-    ----------
-    workable : polygonal geometry
-        In the working plane.
-    turn_radius_m : float
-        The tightest turn.
+    to be worked. At a corner, or where the bend is tighter than the tightest turn, a leg runs
+    straight on until the corner is filled, or the tool would leave the workable ground, and the
+    next begins where it has something to add.
     """
     legs: list[PlannedPass] = []
     inside = workable
@@ -228,17 +222,10 @@ def _along(geometry: BaseGeometry, point: FloatArray, ahead: FloatArray) -> Floa
 
 
 def corner_runs(part: BaseGeometry, width_m: float, room: BaseGeometry) -> list[shapely.LineString]:
-    """Find the straight runs that take the most of a small piece of ground.
+    """Find the straight runs that take the most of a piece of ground no larger than a corner.
 
     The whole tool stays on the room there is, so in a rounded corner a run lies a little
     further in than the legs beside it and reaches further.
-
-    Parameters
-    ----------
-    part : polygonal geometry
-        What is to be filled; nothing is found for pieces larger than a corner.
-    room : polygonal geometry
-        Ground that the tool may run on.
     """
     runs: list[shapely.LineString] = []
     while part.area > _LEAST * width_m**2 and part.area < _CORNER * width_m**2:

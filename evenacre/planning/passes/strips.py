@@ -97,13 +97,8 @@ def lay_strips(part: shapely.Polygon, width_m: float, room: BaseGeometry | None)
     """Lay strips over one part of ground that is turned as `along` turns it.
 
     A piece runs as far as any of its strip has ground to do, so the tool takes a point row at
-    full width. Where the tool would leave the room there is, a strip moves over, and its piece
-    ends sooner.
-
-    Parameters
-    ----------
-    room : polygonal geometry or None
-        Ground that the tool may run on; None: anywhere.
+    full width. Where the tool would leave the room there is (None: it may run anywhere), a strip
+    moves over, and its piece ends sooner.
     """
     _, south, _, north = part.bounds
     low = south + strip_steps(part, width_m)[:-1]
@@ -175,21 +170,11 @@ def _cut(
 
 
 def best_heading(ground: Sequence[shapely.Polygon], width_m: float, prefer: str) -> float:
-    """Find the heading that a field is best driven at.
+    """Find the heading that a field is best driven at, from the x axis, 0 to pi.
 
-    Tried are the longest sides of the ground, headings all round, and those about the best.
-
-    Parameters
-    ----------
-    ground : sequence of Polygon
-        Connected parts inside the headland, in the working plane.
-    prefer : str
-        ``"turns"``: fewest passes, then least overlap; ``"overlap"``: the other way about.
-
-    Returns
-    -------
-    float
-        Radians counter-clockwise from the x axis, 0 to pi.
+    Tried are the longest sides of the connected parts inside the headland, headings all round, and
+    those about the best. ``prefer`` is ``"turns"`` (fewest passes, then least overlap) or
+    ``"overlap"`` (the other way about).
     """
     parts = [part.simplify(_COARSE_M) for part in ground]
     first = np.concatenate([_sides(parts), np.arange(0.0, math.pi, _GRID_RAD)])

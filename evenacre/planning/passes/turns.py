@@ -31,12 +31,8 @@ def turn_lines(
 ) -> tuple[shapely.LineString, ...]:
     """Shortest turns between poses as lines, a point about every metre.
 
-    Parameters
-    ----------
-    start, end : (n, 3) float
-        x and y in metres and the heading in radians, counter-clockwise from the x axis.
-    radius_m : float
-        The tightest turn, more than 0.
+    Poses are x and y in metres and the heading in radians, counter-clockwise from the x axis,
+    shape (n, 3); the radius of the tightest turn is more than 0.
     """
     way, parts = shortest_turns(start, end, radius_m)
     return tuple(
@@ -120,14 +116,9 @@ def _line(
 
 
 def driven_in_order(passes: list[PlannedPass], start: FloatArray) -> list[PlannedPass]:
-    """Put passes in order: from where one ends to the nearest end of one still to be driven.
+    """Order passes, driven either way: from where one ends to the nearest end of one still to do.
 
-    Parameters
-    ----------
-    passes : list of PlannedPass
-        May be driven either way.
-    start : (2,) float
-        Where the machine is.
+    The machine is at ``start`` (2,) to begin with.
     """
     if not passes:
         return []

@@ -182,15 +182,8 @@ def _side(rates: FloatArray, need: Need) -> np.ndarray:
 def weighted_sum(grids: Sequence[Grid], weights: Sequence[float]) -> Grid | None:
     """Sum of rasters times weights over the ground that any of them covers.
 
-    Parameters
-    ----------
-    grids : sequence of Grid
-        Values where nothing is known (NaN) count as nothing.
-
-    Returns
-    -------
-    Grid or None
-        None when the rasters do not share their plane and lattice of cells.
+    Values where nothing is known (NaN) count as nothing. None when the rasters do not share their
+    plane and lattice of cells.
     """
     if not grids:
         return None

@@ -54,13 +54,7 @@ class Ledger:
 def ledger(
     jobs: Sequence[AuditedJob], needs: Iterable[Need] = (), products: Iterable[Product] = ()
 ) -> Ledger:
-    """Add up a season.
-
-    Parameters
-    ----------
-    products : iterable of Product
-        All that are defined, so that the parts of a blend are known.
-    """
+    """Add up a season; ``products`` are all that are defined, so that blends are known."""
     known = {product.name: product for product in products}
     balances, findings = compare(jobs, needs)
     screens: list[SaltScreen] = []

@@ -31,17 +31,7 @@ class SpeciesRate:
 def species_rates(
     product: Product, products: Mapping[str, Product], bulk_kg_per_m2: float
 ) -> list[SpeciesRate]:
-    """Rates of every lot in a product sown at a bulk rate.
-
-    Parameters
-    ----------
-    product : Product
-        A lot or a blend.
-    products : mapping
-        By name; holds the parts of the blend.
-    bulk_kg_per_m2 : float
-        Of the whole.
-    """
+    """Rates of every lot in a lot or blend sown at a bulk rate; ``products`` holds its parts."""
     known = {**products, product.name: product}
     return [
         _species(known[name], share, share * bulk_kg_per_m2)

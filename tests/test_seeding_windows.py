@@ -48,6 +48,7 @@ def window(
 
 def open_days(w: SeedingWindow, days: Sequence[dt.date] = DAYS) -> list[int]:
     shut = np.logical_or.reduce([w.blocked[rule] for rule in Rule])
+    assert (w.open_days == ~shut).all()
     return [(d - day(0)).days for d, no in zip(days, shut, strict=True) if not no]
 
 

@@ -94,6 +94,12 @@ class SeedingWindow:
     # (n,); for each of the plan's days, which rules forbid it; ``HERD`` is never relaxed
     blocked: dict[Rule, BoolArray]
 
+    @property
+    def open_days(self) -> BoolArray:
+        """Of the plan's days, those that no rule forbids, shape (n,)."""
+        shut: BoolArray = np.logical_or.reduce([*self.blocked.values()])
+        return ~shut
+
 
 @dataclass(frozen=True)
 class WorkDay:

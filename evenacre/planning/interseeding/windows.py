@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -101,21 +102,22 @@ def _window(
     paddock: Paddock, stays: Sequence[PlannedStay], seeding: Seeding, days: Sequence[dt.date]
 ) -> SeedingWindow:
     blocked = _blocked(paddock, stays, seeding, days)
-    open_days = np.flatnonzero(~np.logical_or.reduce(list(blocked.values())))
-    if not len(open_days):
-        return SeedingWindow(
-            paddock.field.name, None, None, None, None, *_stays_about(stays, None, None), blocked
-        )
-    first, last = int(open_days[0]), int(open_days[-1])
-    opens, closes = days[first], days[last]
-    return SeedingWindow(
-        paddock.field.name,
-        opens,
-        closes,
-        _binding(blocked, first - 1),
-        _binding(blocked, last + 1),
-        *_stays_about(stays, opens, closes),
-        blocked,
+    never = SeedingWindow(
+        paddock.field.name, None, None, None, None, *_stays_about(stays, None, None), blocked
+    )
+    found = np.flatnonzero(never.open_days)
+    if not len(found):
+        return never
+    first, last = int(found[0]), int(found[-1])
+    left, back = _stays_about(stays, days[first], days[last])
+    return replace(
+        never,
+        opens=days[first],
+        closes=days[last],
+        opened_by=_binding(blocked, first - 1),
+        closed_by=_binding(blocked, last + 1),
+        left=left,
+        back=back,
     )
 
 

@@ -15,7 +15,6 @@ from evenacre.reports.sentences.interseeding_facts import (
     numbered,
     short_day,
     span,
-    spells,
     whole,
 )
 from evenacre.reports.sentences.interseeding_rules import hours_text
@@ -91,7 +90,10 @@ def steps(plan: InterseedPlan, units: UnitSystem) -> tuple[list[Step], dict[int,
     days = [first + dt.timedelta(days=n) for n in range((last - first).days + 1)]
     out = [_whole_plan(plan)]
     known = {d.day: d for d in plan.days}
-    opened = [set(_open_days(p, plan)) for p in plan.paddocks]
+    opened = [
+        {plan.days[n].day for n in np.flatnonzero(p.window.open_days)} if p.window else set()
+        for p in plan.paddocks
+    ]
     for day in days:
         states = tuple(
             _state(p, plan, day, day in ready)
@@ -129,11 +131,6 @@ def _outcome(p: PaddockPlan) -> str:
     if not p.visits:
         return "none"
     return "whole" if whole(p) else "part"
-
-
-def _open_days(p: PaddockPlan, plan: InterseedPlan) -> list[dt.date]:
-    found = spells(p.window, plan.days) if p.window else []
-    return [a + dt.timedelta(days=n) for a, b in found for n in range((b - a).days + 1)]
 
 
 def _state(p: PaddockPlan, plan: InterseedPlan, day: dt.date, ready: bool) -> str:

@@ -7,7 +7,6 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from evenacre.model import BoolArray
 from evenacre.planning.interseeding.plan_types import (
     WHOLE_SHARE,
     InterseedPlan,
@@ -53,17 +52,9 @@ def numbered(plan: InterseedPlan) -> dict[Visit, int]:
     return {visit: number for number, visit in enumerate(plan.visits, 1)}
 
 
-def open_days(window: SeedingWindow, days: int) -> BoolArray:
-    """Days on which no rule forbids seeding, shape (days,)."""
-    shut: BoolArray = np.zeros(days, dtype=bool)
-    for forbids in window.blocked.values():
-        shut = shut | forbids
-    return ~shut
-
-
 def spells(window: SeedingWindow, days: Sequence[WorkDay]) -> list[tuple[dt.date, dt.date]]:
     """First and last day of each unbroken run of open days."""
-    is_open = open_days(window, len(days)).astype(np.int8)
+    is_open = window.open_days.astype(np.int8)
     edges = np.diff(is_open, prepend=0, append=0)
     starts, ends = np.flatnonzero(edges == 1).tolist(), np.flatnonzero(edges == -1).tolist()
     return [(days[a].day, days[b - 1].day) for a, b in zip(starts, ends, strict=True)]

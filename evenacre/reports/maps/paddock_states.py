@@ -91,7 +91,9 @@ def steps(plan: InterseedPlan, units: UnitSystem) -> tuple[list[Step], dict[int,
     out = [_whole_plan(plan)]
     known = {d.day: d for d in plan.days}
     opened = [
-        {plan.days[n].day for n in np.flatnonzero(p.window.open_days)} if p.window else set()
+        {d.day for d, on in zip(plan.days, p.window.open_days, strict=True) if on}
+        if p.window
+        else set()
         for p in plan.paddocks
     ]
     for day in days:

@@ -74,6 +74,14 @@ class Candidate:
             float((other.share * late).sum()),
         )
 
+    def start(self, slots: Slots) -> dict[str, FloatArray]:
+        """Where a program of the slots begins from it."""
+        share = self.share[slots.paddock, slots.day]
+        known = {"share": share, "visit": (share > 0).astype(np.float64)}
+        if self.problem.counts_fills:
+            known["fills"] = self.fills[slots.days].astype(np.float64)
+        return known
+
 
 def lateness(problem: ScheduleProblem) -> FloatArray:
     """What each share adds to the mean day of the ground, as a part of all days, shape (m, n)."""

@@ -83,6 +83,7 @@ class Program:
         gap: float = 1e-7,
         fixed: Mapping[str, FloatArray] | None = None,
         loose: frozenset[str] = frozenset(),
+        start: Mapping[str, FloatArray] | None = None,
     ) -> Solution:
         """Find the cheapest values.
 
@@ -96,6 +97,8 @@ class Program:
             Values that are decided; NaN where they are not.
         loose : frozenset of str
             Blocks that need not be whole numbers this time, where there are such.
+        start : dict of str to (size,) float, optional
+            A solution that is known, to be bettered.
         """
         ends = np.cumsum([len(upper) for upper in self.upper.values()])
         at = {
@@ -123,6 +126,9 @@ class Program:
             np.concatenate([high for _, _, high in self.rows]),
             matrix.indptr, matrix.indices, matrix.data, whole,
         )  # fmt: skip
+        if start:
+            place = np.concatenate([np.arange(at[n].start, at[n].stop) for n in start])
+            highs.setSolution(len(place), place.astype(np.int32), np.concatenate([*start.values()]))
         highs.run()
         status, info = highs.getModelStatus(), highs.getInfo()
         x = np.array(highs.getSolution().col_value)

@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterator, Mapping
 
 import numpy as np
 
-from evenacre.model import BoolArray, FloatArray
 from evenacre.planning.interseeding.plan_types import ScheduleProblem, SeedingSchedule
 from evenacre.planning.interseeding.solver.candidate import (
     VALUE_TOLERANCE,
@@ -16,20 +14,14 @@ from evenacre.planning.interseeding.solver.candidate import (
     settled,
 )
 from evenacre.planning.interseeding.solver.greedy import greedy_schedules
-from evenacre.planning.interseeding.solver.program import Program
 from evenacre.planning.interseeding.solver.slots import Slots, schedule_program
 
 PROVEN_GAP = 1e-6
 """Relative; a value so near to the bound counts as proven."""
-_EXACT_PART = 0.6  # of the time; the rest betters what was found by then
 _RATE_STEP = 0.01  # of the range from the least rate to the highest
 _TRIES = 8
 _HALVINGS = 40
 _LATENESS = 0.5  # below the cost of one visit, even at its worst
-_SLOTS = 60  # as many visits as the solver decides on at once in a moment
-_LEAST_DAYS = 3
-_TRY_S = 0.5
-_GAIN = 1e-7
 
 
 def solve_schedule(problem: ScheduleProblem, *, time_limit_s: float = 6.0) -> SeedingSchedule:
@@ -97,15 +89,14 @@ def _most_valuable(slots: Slots, *, time_limit_s: float) -> tuple[Candidate, flo
     if best.value >= bound * (1 - VALUE_TOLERANCE):
         return best, bound
 
-    solution = program.solve(cost, time_limit_s=_EXACT_PART * (end - time.monotonic()))
+    left_s = end - time.monotonic()
+    solution = program.solve(cost, time_limit_s=left_s, start=best.start(slots))
     if solution.infeasible:
         return best, bound
     bound = min(bound, -solution.bound * whole)
     settling = settled(slots, program, solution, rate)
     if settling is not None and settling.better_than(best):
         best = settling
-    if best.value < bound * (1 - PROVEN_GAP):
-        best = _improved(slots, program, cost, best, end=end)
     return best, bound
 
 
@@ -188,53 +179,8 @@ def _tidied(slots: Slots, best: Candidate, *, end: float) -> Candidate:
     program.bind({"visit": np.ones(len(slots))}, high=float(best.visits))
     late = lateness(problem)[slots.paddock, slots.day]
     cost = {"visit": np.ones(len(slots)), "share": _LATENESS * late}
-    solution = program.solve(cost, time_limit_s=(end - begin) / 2, gap=1e-6)
+    solution = program.solve(cost, time_limit_s=end - begin, gap=1e-6, start=best.start(slots))
     found = settled(slots, program, solution, best.rate_kg_per_m2)
     if found is not None and found.fits and found.better_than(best):
-        best = found
-    if solution.optimal or solution.infeasible:
-        return best
-    return _improved(slots, program, cost, best, end=end)
-
-
-def _improved(
-    slots: Slots, program: Program, cost: Mapping[str, FloatArray], best: Candidate, *, end: float
-) -> Candidate:
-    """Plan some days in a row anew and leave visits and fills of all others, over and over.
-
-    It ends when no days are left that better the candidate, or at ``end`` on the monotonic clock.
-    """
-    gained = True
-    while gained:
-        gained = False
-        for free in _spells(slots):
-            left_s = end - time.monotonic()
-            if left_s <= 0:
-                return best
-            share = best.share[slots.paddock, slots.day]
-            now = {"share": share, "visit": (share > 0).astype(float)}
-            fixed = {"visit": np.where(free[slots.place], np.nan, now["visit"])}
-            if "fills" in program.whole:
-                fixed["fills"] = np.where(free, np.nan, best.fills[slots.days])
-            solution = program.solve(cost, time_limit_s=min(_TRY_S, left_s), gap=1e-6, fixed=fixed)
-            known = sum(float(values @ now[name]) for name, values in cost.items())
-            if solution.cost >= known - _GAIN:
-                continue
-            found = settled(slots, program, solution, best.rate_kg_per_m2)
-            if found is not None and found.fits and found.better_than(best):
-                best, gained = found, True
+        return found
     return best
-
-
-def _spells(slots: Slots) -> Iterator[BoolArray]:
-    """Days in a row, half of them also in the next spell, shape (q,)."""
-    q = len(slots.days)
-    through = np.concatenate([[0], np.cumsum(np.bincount(slots.place, minlength=q))])
-    first = last = 0
-    while last < q:
-        last = int(np.searchsorted(through, through[first] + _SLOTS, side="right")) - 1
-        last = min(max(last, first + _LEAST_DAYS), q)
-        free = np.zeros(q, dtype=bool)
-        free[first:last] = True
-        yield free
-        first += max((last - first) // 2, 1)

@@ -45,7 +45,6 @@ class Calibration:
 
     job: CalibrationJob
     noted: PastSetting  # the line for the settings book
-    # ``found`` is what the settings book says
     verdict: Verdict | None = None
     evenness: Evenness | None = None
     next_setting: NextSetting | None = None
@@ -53,7 +52,7 @@ class Calibration:
     rate_kg_per_m2: float | None = None
     fill_areas_m2: Mapping[str, float] = field(default_factory=dict)
     split: Split | None = None
-    found: LookUp | None = None
+    found: LookUp | None = None  # what the settings book says
 
 
 def calibrate(job: CalibrationJob, past: Sequence[PastSetting] | None = None) -> Calibration:

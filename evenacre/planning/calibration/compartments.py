@@ -46,7 +46,7 @@ def area_per_fill_m2(fill_kg: float, rate_kg_per_m2: float) -> float:
 
 
 def usual_bulk_density(product: str) -> tuple[str, float] | None:
-    """Return the crop a product's name speaks of and its bulk density (kg/m3), if listed.
+    """The crop a product's name speaks of and its bulk density (kg/m3), if listed.
 
     It stands in until the lot itself is weighed. A name that speaks of two crops is a mix and
     has none.

@@ -85,18 +85,11 @@ def ground_left(
 ) -> GroundLeft:
     """Forecast what will be driven from the overlap of the passes so far.
 
-    The overlap of ground to come is the ratio of the sums; its uncertainty is the scatter of
-    passes about that ratio, once for the ratio's own error and once for each pass to come
-    (ratio estimator: Cochran 1977, Sampling Techniques, section 6.2).
-
-    Parameters
-    ----------
-    new_m2, again_m2 : (n,) float
-        New ground and ground driven again, of each pass so far.
-    passes_to_come : float, optional
-        From the mean pass when None.
-    unlike : float
-        Relative standard uncertainty for ground to come that is not like the ground behind.
+    The overlap of ground to come is the ratio of the sums of new ground and ground driven again,
+    pass by pass (n,); its uncertainty is the scatter of passes about that ratio, once for the
+    ratio's own error and once for each pass to come (ratio estimator: Cochran 1977, Sampling
+    Techniques, section 6.2). ``unlike`` is the relative standard uncertainty for ground to come
+    that is not like the ground behind.
     """
     new, again = np.asarray(new_m2, dtype=float), np.asarray(again_m2, dtype=float)
     whole = float(new.sum())

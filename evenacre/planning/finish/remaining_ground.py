@@ -147,14 +147,10 @@ def main_heading_rad(result: AuditResult) -> float:
 
 
 def pass_overlaps(result: AuditResult, workable: BaseGeometry) -> tuple[FloatArray, FloatArray]:
-    """New ground of each pass, and what it drove beside it: overlap, and ground outside.
+    """New ground of each pass (n,), and what it drove beside it: overlap, and ground outside.
 
     Ground belongs to the pass that covered it first. Passes off the headland count, as the
     ground to come is mostly theirs; all of them while those are few.
-
-    Returns
-    -------
-    new_m2, again_m2 : (n,) float
     """
     swaths = result.layers["swaths"]
     number = swaths["pass"].to_numpy(dtype=int)
@@ -179,10 +175,7 @@ def pass_overlaps(result: AuditResult, workable: BaseGeometry) -> tuple[FloatArr
 def run_out(ahead: GroundAhead, finish: Finish, width_m: float) -> RunOut | None:
     """Follow the passes to come until the load is used up.
 
-    Returns
-    -------
-    RunOut or None
-        None when no rate is known or the load outlasts the ground.
+    None when no rate is known or the load outlasts the ground.
     """
     if finish.reach_m2 is None or finish.reach_sigma_m2 is None or not ahead.passes:
         return None

@@ -49,16 +49,8 @@ def plan_interseeding(
     """Plan which grazed paddock is seeded on which day, and with which loads.
 
     Seed is metered over all the ground the drill runs over, overlaps included; acres are of
-    ground covered.
-
-    Parameters
-    ----------
-    time_zone : str or None
-        An IANA name; None: local mean time.
-    time_limit_s : float
-        For the solver.
-    say : callable, optional
-        Told each stage as it begins.
+    ground covered. Without a time zone, an IANA name, clocks show local mean time. The time limit
+    is the solver's; ``say`` is told each stage as it begins.
     """
     herd = plan_grazing(grazing)
     days = plan_days(grazing, herd, seeding)

@@ -182,21 +182,14 @@ def check_loads(
     meter_scatter: float = METER_SCATTER,
     level: float = LEVEL,
 ) -> ProductLoads:
-    """Weigh every load of one product against the meter log and the target.
+    """Weigh every load of one product, by tickets in order, against the meter log and the target.
 
     Parameters
     ----------
-    tickets : sequence of LoadTicket
-        Of one product, in order; at least one.
-    totals : RunningTotals or None
-        Of the operation's log.
     metered : bool
         Whether the log tells what the meter counted; else only ground and target are known.
-    area_share_sigma : float
-        Relative standard uncertainty of the whole operation's area; errors of passes are
-        independent, so that of a load's share is larger by the root of its share.
-    meter_scatter : float
-        Relative standard uncertainty of the meter, independent from load to load.
+    area_share_sigma, meter_scatter : float
+        As in `Ways`.
     level : float
         Level of the two-sided test that two amounts disagree.
     """

@@ -72,15 +72,7 @@ class NeedBalance:
 def compare(
     jobs: Sequence[AuditedJob], needs: Iterable[Need]
 ) -> tuple[list[NeedBalance], list[Finding]]:
-    """Hold every need against what all operations put on its ground.
-
-    Returns
-    -------
-    list of NeedBalance
-        In the order of the needs.
-    list of Finding
-        Needs of fields that were not worked, products of unknown analysis.
-    """
+    """Hold every need, in order, against what all operations put on its ground."""
     fields = by_field(jobs)
     needs = list(needs)
     balances: list[NeedBalance] = []

@@ -89,12 +89,8 @@ def limit_kg_per_m2(
 def salt_screens(job: AuditedJob) -> tuple[list[SaltScreen], list[Finding]]:
     """Hold the fertilizers of an operation that were placed with the seed against the formula.
 
-    Returns
-    -------
-    list of SaltScreen
-        Empty when the operation says nothing of fertilizer with the seed.
-    list of Finding
-        Fertilizers over the limit, and those that cannot be held against it.
+    There are none when the operation says nothing of fertilizer with the seed. Findings tell of
+    those over the limit, and of those that cannot be held against it.
     """
     asked = job.plan.with_seed
     carriers = [p for p in job.result.products if any(job.product(p.product).analysis.values())]

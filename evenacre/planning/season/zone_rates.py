@@ -39,17 +39,7 @@ def planned_rates(
     others bring of it along counts. So 18-46-0 is set by P2O5, and urea by the N that is still
     short. Ground whose needs do not say keeps the target rate.
 
-    Parameters
-    ----------
-    plans : sequence of OperationPlan
-        Of the whole season.
-
-    Returns
-    -------
-    list of tuple of PlannedRate
-        For each plan.
-    dict of str to list of Finding
-        By field.
+    Returned are the rates for each plan of the season, and findings by field.
     """
     needs = list(needs)
     findings: dict[str, list[Finding]] = {}

@@ -228,14 +228,8 @@ class _Relaxing:
     def enough(self, values: Values, beyond: FloatArray) -> tuple[Values, float] | None:
         """Look for a schedule, by plain rules, that a relaxation makes room for.
 
-        Where there is none, the same times are relaxed somewhat more.
-
-        Returns
-        -------
-        values : dict of str to array
-            With whole visits.
-        factor : float
-            By how much more time is relaxed; 1: no more.
+        Where there is none, the same times are relaxed somewhat more. Returned are values with
+        whole visits, and by how much more time is relaxed; 1: no more.
         """
         slots, rate = self.slots, self.problem.least_rate_kg_per_m2
         on = _switches(values)[1 + len(self.taken) :]

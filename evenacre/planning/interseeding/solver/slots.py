@@ -82,14 +82,8 @@ def add_schedule(
 
     Blocks: ``share`` and ``visit`` (k,), ``fills`` and ``cart`` (q,; the cart at the end of
     each day, in loads). A fill is a whole load and goes into an empty cart, so that the cart
-    never holds more than one; it may be made days before it is sown.
-
-    Parameters
-    ----------
-    capacity_s : (n,) float
-        Time of each day.
-    more_s : dict of str to (q, size) matrix, optional
-        Time that other blocks of the program add to each day in ``slots.days``.
+    never holds more than one; it may be made days before it is sown. ``more_s`` is the time that
+    other blocks of the program add to each day of ``slots.days``, a matrix (q, size) each.
     """
     problem, more_s = slots.problem, more_s or {}
     count, q = len(slots), len(slots.days)

@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 import shapely
 from affine import Affine
-from rasterio.features import rasterize
+from rasterio.features import geometry_mask
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.geo.overlay import without
@@ -214,5 +214,7 @@ def inside(grid: Grid, region: BaseGeometry) -> npt.NDArray[np.bool_]:
     """Cells of a raster whose centre lies in a region."""
     if region.is_empty:
         return np.zeros(grid.values.shape, dtype=bool)
-    burned = rasterize([(region, 1)], grid.values.shape, transform=grid.transform, dtype="uint8")
-    return burned.astype(bool)
+    mask: npt.NDArray[np.bool_] = geometry_mask(
+        [region], grid.values.shape, grid.transform, invert=True
+    )
+    return mask

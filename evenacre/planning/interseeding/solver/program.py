@@ -12,7 +12,8 @@ from scipy import sparse
 
 from evenacre.model import FloatArray
 
-_BY_ROW, _LEAST, _FEASIBLE = 2, 1, 2  # of HiGHS: order of the matrix, sense, kind of solution
+_BY_ROW, _CHEAPEST = int(highspy.MatrixFormat.kRowwise), int(highspy.ObjSense.kMinimize)
+_FEASIBLE = int(highspy.SolutionStatus.kSolutionStatusFeasible)
 _IMPOSSIBLE = {
     highspy.HighsModelStatus.kInfeasible,
     highspy.HighsModelStatus.kUnboundedOrInfeasible,  # every unknown here is bounded
@@ -121,7 +122,7 @@ class Program:
         highs.setOptionValue("time_limit", max(time_limit_s, 0.01))
         highs.setOptionValue("mip_rel_gap", gap)
         highs.passModel(
-            size, matrix.shape[0], matrix.nnz, _BY_ROW, _LEAST, 0.0, price, lower, upper,
+            size, matrix.shape[0], matrix.nnz, _BY_ROW, _CHEAPEST, 0.0, price, lower, upper,
             np.concatenate([low for _, low, _ in self.rows]),
             np.concatenate([high for _, _, high in self.rows]),
             matrix.indptr, matrix.indices, matrix.data, whole,

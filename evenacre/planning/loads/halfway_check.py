@@ -10,7 +10,13 @@ import numpy as np
 
 from evenacre.model import FloatArray, LoadTicket
 from evenacre.model.audit_result import RunningTotals
-from evenacre.planning.loads.loads import CLEANED_OUT, FILLED, REMAINING, combined_sigma
+from evenacre.planning.loads.loads import (
+    CLEANED_OUT,
+    FILLED,
+    REMAINING,
+    combined_sigma,
+    held_after_each,
+)
 
 TOLERANCE = 0.05
 """A drill is accepted within 5 % of its target: Field and Solie, Introduction to Agricultural
@@ -123,24 +129,17 @@ def _states(
 
     Left is what is in the cart, what was cleaned out of it and what was still to be filled.
     """
-    held: dict[str, list[LoadTicket]] = {}
     out: list[LoadTicket] = []
     put_in = 0.0
     states = []
-    for ticket in tickets:
-        if ticket.event == FILLED:
-            held.setdefault(ticket.compartment, []).append(ticket)
-            put_in += ticket.mass_kg
-            continue
-        if ticket in opening:
+    for ticket, there in held_after_each(tickets):
+        if ticket.event == FILLED or ticket in opening:
             put_in += ticket.mass_kg
         if ticket.event == CLEANED_OUT:
             out.append(ticket)
-        held[ticket.compartment] = [ticket] if ticket.event == REMAINING else []
-        filled_since = any(t.event == FILLED for ts in held.values() for t in ts)
+        filled_since = any(t.event == FILLED for t in there)
         if ticket in opening or filled_since or ticket.time_s is None:
             continue
-        there = [t for ts in held.values() for t in ts]
         left = math.fsum(t.mass_kg for t in (*there, *out)) + supply_kg - put_in
         states.append((ticket, left, combined_sigma((*there, *out))))
     return states

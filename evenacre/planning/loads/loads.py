@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 from evenacre.model import LoadTicket
@@ -154,17 +154,26 @@ def held_by_tickets(tickets: Sequence[LoadTicket]) -> Held:
 
     The tickets are of one product, in order. A compartment that was never weighed was empty.
     """
+    still: list[LoadTicket] = []
+    for _, there in held_after_each(tickets):
+        still = there
+    times = [t.time_s for t in still if t.time_s is not None]
+    whole = bool(still) and len(times) == len(still)
+    mass = math.fsum(t.mass_kg for t in still)
+    return Held(Amount(mass, combined_sigma(still)), min(times) if whole else None)
+
+
+def held_after_each(
+    tickets: Iterable[LoadTicket],
+) -> Iterator[tuple[LoadTicket, list[LoadTicket]]]:
+    """Each ticket, and those that tell what is in the cart after it."""
     held: dict[str, list[LoadTicket]] = {}
     for ticket in tickets:
         if ticket.event == FILLED:
             held.setdefault(ticket.compartment, []).append(ticket)
         else:
             held[ticket.compartment] = [ticket] if ticket.event == REMAINING else []
-    still = [t for ts in held.values() for t in ts]
-    times = [t.time_s for t in still if t.time_s is not None]
-    whole = bool(still) and len(times) == len(still)
-    mass = math.fsum(t.mass_kg for t in still)
-    return Held(Amount(mass, combined_sigma(still)), min(times) if whole else None)
+        yield ticket, [t for ts in held.values() for t in ts]
 
 
 def combined_sigma(tickets: Iterable[LoadTicket]) -> float:

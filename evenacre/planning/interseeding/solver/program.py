@@ -20,7 +20,7 @@ _IMPOSSIBLE = {
 }
 
 
-class _Silent(highspy.Highs):  # type: ignore[misc]
+class _Silent(highspy.Highs):
     """A solver that prints nothing, not even the header that some versions begin with."""
 
     def enableCallbacks(self) -> None:  # noqa: N802
@@ -118,7 +118,7 @@ class Program:
             lower[at[name]][decided] = upper[at[name]][decided] = values[decided]
         whole[lower == upper] = 0  # what is decided is no choice: it may leave a linear program
         matrix = sparse.vstack([_wide(terms, at, size) for terms, _, _ in self.rows], format="csr")
-        highs = _Silent()
+        highs = _Silent()  # type: ignore[no-untyped-call]
         highs.setOptionValue("time_limit", max(time_limit_s, 0.01))
         highs.setOptionValue("mip_rel_gap", gap)
         highs.passModel(

@@ -104,9 +104,13 @@ def _from_tracks(
     operation = load_operation(plan)
     with refusals_in_words():
         result = audit_operation(operation)
-    job = finish_job(
-        operation, result, product=options.product, left=left, rate_kg_per_m2=options.rate_kg_per_m2
-    )
+        job = finish_job(
+            operation,
+            result,
+            product=options.product,
+            left=left,
+            rate_kg_per_m2=options.rate_kg_per_m2,
+        )
     system = unit_system(units)
     report = FinishReport(
         job.finish, job.product, result.field, result.operation, job, run_out_spot(result, job)

@@ -10,6 +10,7 @@ from evenacre.model import Product
 from evenacre.planning.finish.finish_job import FinishJob
 from evenacre.planning.finish.rate_to_finish import Finish
 from evenacre.reports import figure_text as figures
+from evenacre.reports.sentences.findings import sentences
 from evenacre.units.display import UnitSystem
 
 
@@ -113,4 +114,4 @@ def _about_the_ground(job: FinishJob, units: UnitSystem, skipped: str) -> Iterat
         )
     if ahead.skipped_m2 > 0.001 * ahead.ground.undone_m2:
         yield f"{skipped} missed in strips too narrow for a pass are not counted."
-    yield from (f"warning: {text}" for text in job.warnings)
+    yield from (f"warning: {text}" for text in sentences(job.findings, "warning"))

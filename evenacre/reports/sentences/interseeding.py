@@ -13,7 +13,7 @@ from evenacre.planning.interseeding.plan_types import (
     Rule,
     Shortage,
 )
-from evenacre.planning.passes.turn_room import turn_room
+from evenacre.planning.passes.turns import turn_room
 from evenacre.reports import figure_text as figures
 from evenacre.reports.sentences.audit import Card
 from evenacre.reports.sentences.interseeding_words import (

@@ -9,7 +9,7 @@ from typing import Any
 from evenacre import __version__
 from evenacre.model import InputFile
 from evenacre.planning.passes.pass_types import PassPlan
-from evenacre.planning.passes.turn_room import turn_room
+from evenacre.planning.passes.turns import turn_room
 from evenacre.reports import figure_text as figures
 from evenacre.reports.column import (
     COUNT,
@@ -23,6 +23,7 @@ from evenacre.reports.column import (
     named,
     plain_number,
 )
+from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.interseeding_words import hours_text
 from evenacre.reports.sentences.passes import axis_deg, axis_words, runs_of
 from evenacre.reports.writers.as_json import json_types, record
@@ -141,7 +142,7 @@ def pass_account(
                 "field": plan.field,
                 "map": file,
                 **record(DRIVE, plan),
-                "warnings": plan.warnings,
+                "warnings": sentences(plan.findings, "warning"),
             }
             for plan, file in zip(plans, maps, strict=True)
         ],

@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 
 import pandas as pd
 
-from evenacre.planning.interseeding.comparison import PaddockCompared, PlannedDone, Sums
+from evenacre.planning.interseeding.comparison import PaddockCompared, PlannedDone, SeededTotals
 from evenacre.reports.column import (
     AREA,
     MASS,
@@ -27,6 +27,7 @@ from evenacre.reports.column import (
     plain_number,
     worded,
 )
+from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.interseeding_words import days_text
 from evenacre.reports.sentences.plan_against_done import (
     beside,
@@ -91,11 +92,11 @@ def _days_off(key: str, name: str) -> Column:
     return named(f"held_{key}", None, name, _DAYS, held, json=False, why=_WORDS)
 
 
-def _ground(of: PaddockCompared | Sums, d: Display) -> str:
+def _ground(of: PaddockCompared | SeededTotals, d: Display) -> str:
     return beside(of.done_m2, of.planned_m2, d.units.area)
 
 
-def _seed(of: PaddockCompared | Sums, d: Display) -> str:
+def _seed(of: PaddockCompared | SeededTotals, d: Display) -> str:
     return beside(of.applied_kg, of.planned_kg, d.units.mass)
 
 
@@ -181,7 +182,7 @@ _COMPARED = _in_json(
     Column("besides_m2", "besides.done_m2", AREA),
     Column("besides_kg", "besides.applied_kg", MASS),
     nested("paddocks", PADDOCKS_COMPARED, _rows),
-    Column("warnings", quantity=NAMES),
+    Column("warnings", lambda c: sentences(c.findings, "warning"), NAMES),
 )
 
 

@@ -20,8 +20,8 @@ from evenacre.io.result_folder.staging import staged_folder
 from evenacre.io.season.load_operation import load_operation
 from evenacre.io.season.plan_json import read_plan
 from evenacre.io.tickets.load_tickets import stray_fills
-from evenacre.io.writers.audit_folder import write_outputs
-from evenacre.io.writers.geoparquet import track_layer
+from evenacre.io.writers.results import write_outputs
+from evenacre.io.writers.track_layer import track_layer
 from evenacre.model import OperationPlan, Season, Track
 from evenacre.model.audit_result import AuditResult
 from evenacre.model.finding import reader_findings

@@ -38,7 +38,7 @@ from evenacre.io.writers.cells import cell, without_apostrophe
 from evenacre.model import PastSetting
 from evenacre.processes.interrupts import held
 from evenacre.processes.written import Written
-from evenacre.units.parsing import Dimension, parse_quantity, unit_factor
+from evenacre.units.parsing import Dimension, parse_quantity, plain_number, unit_factor
 
 BOOK_NAME = "settings-book.csv"
 _PATIENCE_S = 10.0
@@ -248,8 +248,5 @@ def _measured(text: str, name: str, dimension: Dimension, book: BookText) -> flo
 
 
 def _number(text: str) -> float | None:
-    try:
-        value = float(text.strip(" %").replace(",", "."))
-    except ValueError:
-        return None
-    return value if 0 <= value < math.inf else None
+    value = plain_number(text.strip(" %"))
+    return value if value is not None and 0 <= value < math.inf else None

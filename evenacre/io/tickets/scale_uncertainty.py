@@ -63,14 +63,11 @@ def weight_sigma_kg(
         When the figure is neither.
     """
     if figure.endswith("%"):
-        try:
-            share = float(figure[:-1].strip().replace(",", ".")) / 100.0
-        except ValueError:
-            share = -1.0
-        if not 0 <= share < 1:
+        percent = plain_number(figure[:-1])
+        if percent is None or not 0 <= percent / 100.0 < 1:
             what = f'"{figure}" is not a percentage of error.'
             raise InputError.at(file, place, what, 'Write it as "1 %".')
-        return share * mass_kg
+        return percent / 100.0 * mass_kg
     exact = way == "scale" or (way == "count" and bool(figure))
     if figure:
         division = abs(parse_quantity(figure, Dimension.MASS, file=file, place=place))

@@ -135,7 +135,7 @@ OPTIONS: dict[str, Option] = {
 }
 """What the command line has options for; how each is called, with dashes, is its name here."""
 
-HITCH = frozenset(
+DRILL = frozenset(
     ["rows_per_tower", "antenna_ahead", "antenna_left", "tool_behind", "delay", "hitch_to_axle"]
 )
 """Options whose absence leaves the rest of the drill to what a machine tells of itself."""

@@ -11,7 +11,7 @@ import numpy as np
 
 from evenacre.errors import InputError, Problem
 from evenacre.io.logs.columns.clock import dates_of
-from evenacre.io.season.from_options import HITCH, is_given, season_from_options
+from evenacre.io.season.from_options import DRILL, is_given, season_from_options
 from evenacre.io.taskdata.element_types import Task, TaskData
 from evenacre.io.taskdata.read import each_task
 from evenacre.model import Application, Field, Implement, InputFile, OperationPlan, Season
@@ -162,7 +162,7 @@ def _implement(
         return built
     if measured and described.section_rows:
         built = replace(built, rows=described.rows, section_rows=described.section_rows)
-    if HITCH & given.keys():
+    if DRILL & given.keys():
         return built
     hitch: dict[str, Any] = {name: getattr(described, name) for name in _DESCRIBED}
     return replace(built, **hitch)

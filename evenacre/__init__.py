@@ -14,6 +14,7 @@ _HOMES = {
     "Blockage": "evenacre.model",
     "Drive": "evenacre.planning.passes.pass_types",
     "Field": "evenacre.model",
+    "Finding": "evenacre.model.finding",
     "Grazing": "evenacre.model",
     "Implement": "evenacre.model",
     "InputError": "evenacre.errors",

@@ -45,7 +45,7 @@ def calibrate(
             look_up_summary,
         )
         from evenacre.reports.tables.calibration import calibration_summary
-        from evenacre.units.parsing import unit_system
+        from evenacre.units.display import unit_system
 
         # What of a season file can be read: a missing map is no matter here.
         known = draft_season(season).season if season else None

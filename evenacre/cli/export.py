@@ -53,7 +53,7 @@ def export(
         from evenacre.planning.season.zone_rates import planned_rates
         from evenacre.processes.interrupts import held
         from evenacre.reports.sentences.planned_rates import planned_rate_lines
-        from evenacre.units.parsing import unit_system
+        from evenacre.units.display import unit_system
 
         if out.suffix.lower() != ".zip":
             raise InputError.at(out, "", "It does not end in .zip.", "Name a zip: --out plan.zip.")

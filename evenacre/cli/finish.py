@@ -62,7 +62,7 @@ def _from_figures(options: FinishOptions, out: Path | None, units: str, written:
     """Acres and pounds typed in."""
     from evenacre.io.writers.finish import write_finish
     from evenacre.reports.sentences.finish import finish_account, finish_lines
-    from evenacre.units.parsing import unit_system
+    from evenacre.units.display import unit_system
 
     result, product = options.typed_finish()
     account = finish_account(result, product=product.name)
@@ -82,8 +82,9 @@ def _from_tracks(
     from evenacre.io.writers.finish import write_finish
     from evenacre.planning.finish.finish_job import finish_job
     from evenacre.reports.maps.finish import finish_features, finish_map, run_out_spot
+    from evenacre.reports.sentences.findings import refusals_in_words, sentences
     from evenacre.reports.sentences.finish import finish_account, finish_lines
-    from evenacre.units.parsing import unit_system
+    from evenacre.units.display import unit_system
 
     ranged = (
         replace(a, product=options.ranged(a.product))
@@ -94,7 +95,8 @@ def _from_tracks(
     plan = replace(plan, ticket_file=options.loads or plan.ticket_file, applications=tuple(ranged))
     left = options.amount_left()
     operation = load_operation(plan)
-    result = audit_operation(operation)
+    with refusals_in_words():
+        result = audit_operation(operation)
     job = finish_job(
         operation, result, product=options.product, left=left, rate_kg_per_m2=options.rate_kg_per_m2
     )
@@ -102,9 +104,10 @@ def _from_tracks(
     spot = run_out_spot(result, job)
     names = {"field": result.field, "operation": result.operation, "product": job.product.name}
     account = finish_account(job.finish, **names, job=job, spot=spot)
-    account["warnings"] = [*result.warnings, *account["warnings"]]
+    warnings = sentences(result.findings, "warning")
+    account["warnings"] = [*warnings, *account["warnings"]]
     lines = finish_lines(job.finish, system, product=job.product, job=job, spot=spot)
-    lines = [*lines, *(f"warning: {text}" for text in result.warnings)]
+    lines = [*lines, *(f"warning: {text}" for text in warnings)]
     if out is not None:
         features, png = finish_features(result, job), finish_map(result, job, system)
         write_finish(out, account, features, png, written=written)

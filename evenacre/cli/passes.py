@@ -55,7 +55,7 @@ def passes(
         file = _file(season, keys, of_season, "width" in driving)
         ground, options = _read(season, keys, of_season, driving)
 
-        from evenacre.units.parsing import unit_system
+        from evenacre.units.display import unit_system
         from evenacre.workflows.passes import drive_over, plan_field_passes
 
         folder = out or file.parent / FOLDER

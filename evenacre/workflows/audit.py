@@ -24,6 +24,7 @@ from evenacre.io.writers.audit_folder import write_outputs
 from evenacre.io.writers.geoparquet import track_layer
 from evenacre.model import OperationPlan, Season, Track
 from evenacre.model.audit_result import AuditResult
+from evenacre.model.finding import reader_findings
 from evenacre.model.outputs import Deliverables, OperationFiles
 from evenacre.planning.interseeding.compare_to_audit import compare
 from evenacre.planning.interseeding.comparison import PlannedDone
@@ -38,6 +39,8 @@ from evenacre.planning.season.season_totals import Ledger, ledger
 from evenacre.processes import workers
 from evenacre.processes.generation_time import generation_time
 from evenacre.processes.written import Written
+from evenacre.reports.column import Display
+from evenacre.reports.figure_text import operation_slugs
 from evenacre.reports.maps.stored_layers import join_layers, operation_layers, rasters
 from evenacre.reports.pages.audit import (
     RenderedOperation,
@@ -47,6 +50,7 @@ from evenacre.reports.pages.audit import (
     render_season,
 )
 from evenacre.reports.sentences.audit import card
+from evenacre.reports.sentences.findings import refusals_in_words, sentences
 from evenacre.reports.sentences.plan_against_done import planned_done_lines
 from evenacre.reports.sentences.season import season_card
 from evenacre.reports.tables.audit import tables
@@ -54,9 +58,8 @@ from evenacre.reports.tables.audit_summary import summary
 from evenacre.reports.tables.fix_list import fix_list
 from evenacre.reports.tables.loads import load_tables
 from evenacre.reports.tables.plan_against_done import planned_done_table
-from evenacre.reports.tables.season import season_tables
-from evenacre.reports.writers.figure_text import operation_slugs
-from evenacre.units.parsing import UnitSystem, unit_system
+from evenacre.reports.tables.season import season_frames
+from evenacre.units.display import UnitSystem, unit_system
 from evenacre.workflows.finished import Claim, FinishedWork
 
 Progress = Callable[[str, int], None]
@@ -118,9 +121,10 @@ def audit_plan(
     """
     say("reading the log")
     operation = load_operation(plan)
-    result = audit_operation(operation, say)
+    with refusals_in_words():
+        result = audit_operation(operation, say)
     loads = operation_load_book(operation, result)
-    result = replace(result, warnings=(*result.warnings, *loads.warnings))
+    result = replace(result, findings=(*result.findings, *reader_findings(loads.warnings)))
     say("drawing the maps")
     rendered = render_operation(result, unit_system(units), key=key, currency=currency, loads=loads)
     tracks = operation.tracks if keep_tracks else ()
@@ -229,7 +233,7 @@ def _lines(audited: Audited, units: UnitSystem, currency: str) -> Iterator[str]:
     answer = card(result, units, currency=currency, loads=audited.loads.loads)
     yield f"{result.field}, {result.operation}: {answer.headline}."
     yield from (f"  {sentence}" for _, sentence in answer.lines)
-    yield from (f"  warning: {warning}" for warning in result.warnings)
+    yield from (f"  warning: {warning}" for warning in sentences(result.findings, "warning"))
 
 
 def _track_layer(audited: Sequence[Audited]) -> gpd.GeoDataFrame:
@@ -359,7 +363,7 @@ def _deliverables(
         layers=join_layers([a.layers for a in audited]),
         tables={
             **tables(results, units, currency=season.currency),
-            **season_tables(book, units, currency=season.currency),
+            **season_frames(book, Display(units, season.currency)),
             **load_tables(loads, balances, units),
             **({"planned_done": planned_done_table(compared, units)} if compared else {}),
         },

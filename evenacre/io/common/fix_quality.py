@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from evenacre.io.logs.columns.records_table import Findings, counted
+from evenacre.io.common.findings import Findings, counted
 from evenacre.model import FloatArray, IntArray
 
 NO_FIX, AUTONOMOUS, DIFFERENTIAL, PRECISE, RTK_FIXED = 0, 1, 2, 3, 4
@@ -55,10 +55,8 @@ def report_quality(file: str, quality: IntArray, findings: Findings) -> None:
 
     Parameters
     ----------
-    file : str
     quality : (n,) int
         Of the positions that are used.
-    findings : Findings
     """
     kinds, counts = np.unique(quality, return_counts=True)
     told = [(int(k), int(c)) for k, c in zip(kinds, counts, strict=True) if k in _NAMES]

@@ -62,7 +62,7 @@ _PLAIN = {
 }
 
 
-class Complaints:
+class ProblemCollector:
     """A list of problems, each named by the key it is about.
 
     Parameters
@@ -90,7 +90,6 @@ class Complaints:
 
         Parameters
         ----------
-        model : type
         data : object
             The table as read.
         path : tuple

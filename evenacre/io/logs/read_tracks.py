@@ -50,11 +50,6 @@ def read_tracks(
     -------
     list of Track
         One for each machine in the file, records in file order.
-
-    Raises
-    ------
-    InputError
-        When the file cannot be read as a log.
     """
     path = Path(path)
     kind = _kind(path)

@@ -8,10 +8,11 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.errors import InputError
+from evenacre.geo.geodesy import WGS84_GEOD, geodesic_area_m2, unwrap
+from evenacre.geo.overlay import only_polygons
 from evenacre.io.common.suggestions import choice, listed
-from evenacre.io.maps.crs import WGS84_GEOD, unwrap
 from evenacre.io.maps.read_layer import LayerCache, Source, attribute_text, read_layer
-from evenacre.io.maps.repair import geodesic_area_m2, only_polygons, to_polygons
+from evenacre.io.maps.repair import to_polygons
 from evenacre.model import FloatArray
 from evenacre.units.display import in_both
 
@@ -37,11 +38,6 @@ def read_boundary(
         Polygon or multipolygon, EPSG:4326, longitudes running on past 180.
     list of str
         Warnings.
-
-    Raises
-    ------
-    InputError
-        When the file cannot be used.
     """
     frame, warnings = read_layer(source, cache=cache)
     warnings += check_reach(frame, source.name, "field")  # before mending renumbers the corners
@@ -81,11 +77,6 @@ def check_reach(frame: gpd.GeoDataFrame, file: str, what: str) -> list[str]:
     -------
     list of str
         Warnings of corners that are strange without being impossible.
-
-    Raises
-    ------
-    InputError
-        Naming the corner.
     """
     warnings = []
     west, south, east, north = frame.geometry.bounds.to_numpy().T
@@ -130,13 +121,7 @@ def odd_size(boundary: BaseGeometry, what: str) -> list[str]:
 def read_unworkable(
     source: Source, boundary: BaseGeometry | None = None, *, cache: LayerCache | None = None
 ) -> tuple[BaseGeometry, list[str]]:
-    """Read the ground inside a field that is not worked, as one geometry.
-
-    Raises
-    ------
-    InputError
-        When the file cannot be used.
-    """
+    """Read the ground inside a field that is not worked, as one geometry."""
     frame, warnings = read_layer(source, cache=cache)
     frame, mended = to_polygons(frame, source.name, "piece of unworkable ground")
     warnings += mended
@@ -158,7 +143,6 @@ def read_zones(
 
     Parameters
     ----------
-    source : Source
     boundary : shapely geometry, optional
         The field's boundary, to warn of zones that lie elsewhere.
     name_column : str, optional
@@ -170,11 +154,6 @@ def read_zones(
         Columns ``zone`` and geometry, EPSG:4326.
     list of str
         Warnings.
-
-    Raises
-    ------
-    InputError
-        When the file or the column cannot be used.
     """
     frame, warnings = read_layer(source, cache=cache)
     frame, mended = to_polygons(frame, source.name, "zone")
@@ -219,11 +198,6 @@ def read_setbacks(
         Columns ``name``, ``distance_m`` and geometry, EPSG:4326.
     list of str
         Warnings.
-
-    Raises
-    ------
-    InputError
-        When the file or the column cannot be used.
     """
     frame, warnings = read_layer(source, polygons=False, cache=cache)
     areas = frame.geom_type.isin(["Polygon", "MultiPolygon", "GeometryCollection"]).to_numpy()

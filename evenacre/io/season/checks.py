@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-from evenacre.io.common.problem_collector import Complaints, KeyPath
+from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
 from evenacre.io.common.suggestions import choice
 from evenacre.units.parsing import price_currency
 
@@ -14,7 +14,7 @@ SWAP = "Change them over, or correct one."
 
 
 def is_defined(
-    name: str, kind: str, known: Iterable[str], problems: Complaints, path: KeyPath
+    name: str, kind: str, known: Iterable[str], problems: ProblemCollector, path: KeyPath
 ) -> bool:
     """Refuse the name of something that the season does not define."""
     if name in known:
@@ -24,7 +24,7 @@ def is_defined(
     return False
 
 
-def is_new(name: str, others: Iterable[str], problems: Complaints, path: KeyPath) -> bool:
+def is_new(name: str, others: Iterable[str], problems: ProblemCollector, path: KeyPath) -> bool:
     """Refuse a name that another entry has."""
     if name.strip() not in others:
         return True
@@ -32,20 +32,22 @@ def is_new(name: str, others: Iterable[str], problems: Complaints, path: KeyPath
     return False
 
 
-def check_order(first: Any, last: Any, what: str, problems: Complaints, path: KeyPath) -> None:
+def check_order(
+    first: Any, last: Any, what: str, problems: ProblemCollector, path: KeyPath
+) -> None:
     """Refuse a last that comes before the first, in the words of ``what``."""
     if first is not None and last is not None and last < first:
         problems.add(path, what, SWAP)
 
 
 def check_range(
-    least: float | None, most: float | None, problems: Complaints, path: KeyPath
+    least: float | None, most: float | None, problems: ProblemCollector, path: KeyPath
 ) -> None:
     """Refuse a least rate above the highest."""
     check_order(least, most, "rate_min is higher than rate_max.", problems, (*path, "rate_min"))
 
 
-def check_currency(text: object, currency: str, problems: Complaints, path: KeyPath) -> None:
+def check_currency(text: object, currency: str, problems: ProblemCollector, path: KeyPath) -> None:
     """Refuse a price that is not in the currency of the season."""
     written = price_currency(str(text))
     known = _SIGNS.get(written or "", (written,))

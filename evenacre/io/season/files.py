@@ -11,7 +11,7 @@ from pathlib import Path, PurePath
 from typing import Any
 
 from evenacre.errors import InputError
-from evenacre.io.common.problem_collector import Complaints, KeyPath
+from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
 from evenacre.io.common.suggestions import did_you_mean
 from evenacre.io.maps.field_layers import read_boundary, read_setbacks, read_unworkable, read_zones
 from evenacre.io.maps.read_layer import LayerCache, Source
@@ -29,7 +29,7 @@ class SeasonFiles:
     """Finds files beside the season file (``base`` is its folder) and remembers every one."""
 
     base: Path
-    problems: Complaints
+    problems: ProblemCollector
     _found: dict[Path, PurePath] = field(default_factory=dict)
     _cache: LayerCache = field(default_factory=dict)
 

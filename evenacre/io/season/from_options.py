@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from pydantic import BeforeValidator
 
 from evenacre.errors import InputError
-from evenacre.io.common.problem_collector import Complaints, KeyPath
+from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
 from evenacre.io.season.pasture.schema import DriveOptions
 from evenacre.io.season.schema import (
     FieldTable,
@@ -176,7 +176,7 @@ def season_from_options(*, base: Path | None = None, logs: bool = True, **option
     from evenacre.io.season.build import build_season
     from evenacre.io.season.files import SeasonFiles
 
-    complaints = Complaints(_name_option)
+    complaints = ProblemCollector(_name_option)
     given = {name: value for name, value in options.items() if is_given(value)}
     products = given.get("product", [])
     _check_pairs(products, given, complaints)
@@ -226,7 +226,7 @@ def _field_name(given: Mapping[str, Any]) -> str:
     return Path(file).stem
 
 
-def _check_pairs(products: list[str], given: dict[str, Any], complaints: Complaints) -> None:
+def _check_pairs(products: list[str], given: dict[str, Any], complaints: ProblemCollector) -> None:
     for name in ("rate", "price"):
         count = len(given.get(name, ()))
         if count and count != len(products):
@@ -237,7 +237,7 @@ def _check_pairs(products: list[str], given: dict[str, Any], complaints: Complai
             )
 
 
-def _check_files(given: dict[str, Any], complaints: Complaints) -> None:
+def _check_files(given: dict[str, Any], complaints: ProblemCollector) -> None:
     """Ask for the file where only how to read it was said."""
     for source in _SOURCES:
         place = ("field", source)
@@ -256,7 +256,7 @@ def _counted(number: int, noun: str) -> str:
     return f"{number or 'no'} {noun}{'' if number == 1 else 's'}"
 
 
-def _pairs(given: Iterable[str], path: KeyPath, complaints: Complaints) -> dict[str, str]:
+def _pairs(given: Iterable[str], path: KeyPath, complaints: ProblemCollector) -> dict[str, str]:
     pairs: dict[str, str] = {}
     for text in given:
         name, sign, value = text.partition("=")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from evenacre.io.common.problem_collector import Complaints, KeyPath
+from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
 from evenacre.io.season.checks import check_currency, is_new
 from evenacre.io.season.schema import ImplementTable
 from evenacre.model import Compartment, Implement, TowedUnit
@@ -18,7 +18,7 @@ def implement_of(
     table: ImplementTable,
     written: Mapping[str, object],
     currency: str,
-    problems: Complaints,
+    problems: ProblemCollector,
     path: KeyPath,
 ) -> tuple[Implement | None, list[str]]:
     """Work out width and rows from whichever two of width, rows and spacing are given.
@@ -61,7 +61,7 @@ def implement_of(
         antenna_left_m=table.antenna_left,
         tow=tuple(TowedUnit(unit.hitch_to_axle, unit.axle_to_pin) for unit in table.tow),
         tool_behind_m=table.tool_behind,
-        delay_s=table.delay,
+        product_lag_s=table.delay,
         compartments=tuple(Compartment(bin_.name, bin_.volume) for bin_ in table.compartments),
         cost_per_s=table.cost,
     )
@@ -69,7 +69,7 @@ def implement_of(
 
 
 def _check_sections(
-    table: ImplementTable, rows: int | None, problems: Complaints, path: KeyPath
+    table: ImplementTable, rows: int | None, problems: ProblemCollector, path: KeyPath
 ) -> None:
     if rows is None or table.sections is None:
         return
@@ -87,7 +87,7 @@ def _check_sections(
 
 
 def _check_towers(
-    table: ImplementTable, rows: int | None, problems: Complaints, path: KeyPath
+    table: ImplementTable, rows: int | None, problems: ProblemCollector, path: KeyPath
 ) -> list[str]:
     place, fed = (*path, "rows_per_tower"), table.rows_per_tower
     if fed is None:
@@ -107,7 +107,7 @@ def _check_towers(
 
 
 def _width_and_rows(
-    table: ImplementTable, problems: Complaints, path: KeyPath
+    table: ImplementTable, problems: ProblemCollector, path: KeyPath
 ) -> tuple[float | None, int | None]:
     width, rows, spacing = table.width, table.rows, table.row_spacing
     if width is None and rows is not None and spacing is not None:

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from evenacre.errors import InputError
-from evenacre.io.common.problem_collector import Complaints, KeyPath
+from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
 from evenacre.io.common.suggestions import choice
 from evenacre.io.logs.blockages import BlockageNote, blockages_of
 from evenacre.io.logs.columns.column_roles import ROLES
@@ -58,7 +58,7 @@ class PlanBuilder:
 
     top: SeasonTable
     files: SeasonFiles
-    problems: Complaints
+    problems: ProblemCollector
     products: Mapping[str, Product | None]
     implements: Mapping[str, Implement | None]
     fields: Mapping[str, Field | None]

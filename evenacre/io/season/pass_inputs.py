@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from evenacre.errors import InputError, Problem
-from evenacre.io.common.problem_collector import Complaints
+from evenacre.io.common.problem_collector import ProblemCollector
 from evenacre.io.common.suggestions import choice, listed
 from evenacre.io.season.build import SeasonDraft
 from evenacre.io.season.from_options import season_from_options
@@ -42,7 +42,9 @@ def read_drive_options(written: Mapping[str, Any]) -> DriveOptions:
     InputError
         With everything that is wrong, each about its option.
     """
-    problems = Complaints(lambda path: (f"--{'-'.join(map(str, path)).replace('_', '-')}", ""))
+    problems = ProblemCollector(
+        lambda path: (f"--{'-'.join(map(str, path)).replace('_', '-')}", "")
+    )
     given = {key: value for key, value in written.items() if value is not None}
     options = problems.check(DriveOptions, given)
     if problems.problems or options is None:

@@ -13,7 +13,7 @@ from typing import Annotated, Any
 from pydantic import BaseModel, ConfigDict, Field
 
 from evenacre.errors import InputError, Problem
-from evenacre.io.common.problem_collector import Complaints, KeyPath
+from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
 from evenacre.io.season.values import Date, Name
 from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.files import read_whole
@@ -83,7 +83,7 @@ def read_plan(path: Path) -> PlannedSeeding:
     raw = read_whole(path, str(path), budget.SETTINGS_BYTES)
     data = _parsed(path, raw)
     _check_schema(path, data)
-    problems = Complaints(lambda keys: (str(path), _place(keys, data)))
+    problems = ProblemCollector(lambda keys: (str(path), _place(keys, data)))
     plan = problems.check(_Plan, data)
     if plan is not None:
         _check_sense(plan, problems)
@@ -139,7 +139,7 @@ def _place(keys: KeyPath, data: Any) -> str:
     return ", ".join(words)
 
 
-def _check_sense(plan: _Plan, problems: Complaints) -> None:
+def _check_sense(plan: _Plan, problems: ProblemCollector) -> None:
     """Refuse names that come twice and windows that close before they open."""
     names = [paddock.paddock for paddock in plan.paddocks]
     for i, paddock in enumerate(plan.paddocks):

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from typing import Any
 
-from evenacre.io.common.problem_collector import Complaints, KeyPath
+from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
 from evenacre.io.common.suggestions import choice, listed
 from evenacre.io.season.checks import check_currency, check_range, is_defined
 from evenacre.io.season.schema import ProductTable
@@ -29,7 +29,7 @@ def product_of(
     table: ProductTable,
     written: Mapping[str, object],
     currency: str,
-    problems: Complaints,
+    problems: ProblemCollector,
     path: KeyPath,
 ) -> tuple[Product | None, list[str]]:
     """Check a product and take the analysis from its name if none is given.
@@ -98,7 +98,7 @@ def analysis_in_name(name: str) -> dict[str, float]:
 
 
 def _checked_analysis(
-    analysis: dict[str, float], problems: Complaints, path: KeyPath
+    analysis: dict[str, float], problems: ProblemCollector, path: KeyPath
 ) -> dict[str, float]:
     checked: dict[str, float] = {}
     for key, percent in analysis.items():
@@ -125,7 +125,7 @@ def _checked_analysis(
 
 
 def _seed_lot(
-    table: ProductTable, written: Mapping[str, object], problems: Complaints, path: KeyPath
+    table: ProductTable, written: Mapping[str, object], problems: ProblemCollector, path: KeyPath
 ) -> tuple[str, SeedLot | None]:
     """Return what kind of product it is, and its tag when it is seed.
 
@@ -173,7 +173,7 @@ def bulk_target(
     pls_rate: float | None,
     product: Product,
     products: Mapping[str, Product | None],
-    problems: Complaints,
+    problems: ProblemCollector,
     path: KeyPath,
 ) -> float | None:
     """Return the bulk rate that is given, or that holds a rate of pure live seed, kg per m2."""
@@ -199,7 +199,7 @@ def bulk_target(
 def with_blends(
     products: Mapping[str, Product | None],
     tables: Iterable[tuple[str, KeyPath, Mapping[str, Any]]],
-    problems: Complaints,
+    problems: ProblemCollector,
 ) -> dict[str, Product | None]:
     """Give every blend the analysis, kind and price that follow from its parts.
 
@@ -223,7 +223,7 @@ def _blend(
     kind_is_told: bool,
     products: Mapping[str, Product | None],
     path: KeyPath,
-    problems: Complaints,
+    problems: ProblemCollector,
 ) -> Product | None:
     before = len(problems.problems)
     others = [name for name in products if name != blend.name]

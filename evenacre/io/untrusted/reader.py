@@ -28,9 +28,8 @@ from evenacre.errors import InputError
 from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.files import read_start
 from evenacre.io.untrusted.gdal import allow_only, close_ways_out
-from evenacre.io.untrusted.geojson import check_geojson
-from evenacre.io.untrusted.geopackage import check_geopackage, count_layers
 from evenacre.io.untrusted.kinds import LOOKED_AT, MapKind, map_kind, points_elsewhere
+from evenacre.io.untrusted.map_checks import check_geojson, check_geopackage, count_layers
 
 GEOMETRY = "geometry"
 READY = b"ready\n"
@@ -82,7 +81,6 @@ def read(path: Path, layer: str, *, shapes_only: bool = False) -> gpd.GeoDataFra
     ----------
     path : Path
         Of a file that is not a zip.
-    layer : str
     shapes_only : bool
         Leave the attributes.
 
@@ -106,11 +104,7 @@ def read(path: Path, layer: str, *, shapes_only: bool = False) -> gpd.GeoDataFra
     _check_attributes(layer, len(info["fields"]))
     _check_features(layer, info["features"])
     return pyogrio.read_dataframe(
-        path,
-        layer=layer,
-        columns=[] if shapes_only else None,
-        on_invalid="ignore",
-        **options,
+        path, layer=layer, columns=[] if shapes_only else None, on_invalid="ignore", **options
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from evenacre.model import OperationPlan, PlannedRate
-from evenacre.units.parsing import UnitSystem
+from evenacre.units.display import UnitSystem
 
 
 def planned_rate_lines(

@@ -7,8 +7,10 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from evenacre.errors import InputError
-from evenacre.io.logs.columns.column_roles import ColumnUse, Plan
-from evenacre.io.logs.columns.records_table import FEW, Findings, Table, counted, shown
+from evenacre.io.common.arrow_arrays import bools, coded
+from evenacre.io.common.findings import FEW, Findings, counted, one_line
+from evenacre.io.logs.columns.column_roles import ColumnPlan, ColumnUse
+from evenacre.io.logs.columns.records_table import RecordTable
 from evenacre.model import BoolArray, FloatArray
 
 _ON = (
@@ -26,7 +28,7 @@ _OFF = (
 _MOST_SECTIONS = 1000
 
 
-def working_states(table: Table, plan: Plan, findings: Findings) -> BoolArray | None:
+def working_states(table: RecordTable, plan: ColumnPlan, findings: Findings) -> BoolArray | None:
     """Work state of each record, or None when none is logged.
 
     Raises
@@ -38,7 +40,9 @@ def working_states(table: Table, plan: Plan, findings: Findings) -> BoolArray | 
     return None if use is None else _states(table, use, findings)
 
 
-def section_states(table: Table, plan: Plan, findings: Findings) -> tuple[BoolArray | None, bool]:
+def section_states(
+    table: RecordTable, plan: ColumnPlan, findings: Findings
+) -> tuple[BoolArray | None, bool]:
     """States of sections or rows, ``(n, s)`` from the left, and whether they are rows.
 
     Raises
@@ -70,14 +74,14 @@ def section_states(table: Table, plan: Plan, findings: Findings) -> tuple[BoolAr
     return None, False
 
 
-def _states(table: Table, use: ColumnUse, findings: Findings) -> BoolArray | None:
+def _states(table: RecordTable, use: ColumnUse, findings: Findings) -> BoolArray | None:
     """One column of states; None when a guessed column holds something else."""
     values = _state_numbers(table, use, findings)
     if values is None:
         return None
     missing = np.isnan(values)
     if missing.all():
-        findings.warn(f'{table.file}: column "{use.column}" ({use.meaning}) is empty: not used.')
+        findings.warn(f"{table.about(use.column)} ({use.meaning}) is empty: not used.")
         return None
     if missing.any():
         findings.warn(
@@ -89,42 +93,35 @@ def _states(table: Table, use: ColumnUse, findings: Findings) -> BoolArray | Non
     return np.asarray(values > 0, dtype=bool)
 
 
-def _state_numbers(table: Table, use: ColumnUse, findings: Findings) -> FloatArray | None:
+def _state_numbers(table: RecordTable, use: ColumnUse, findings: Findings) -> FloatArray | None:
     """Above 0: on; 0: off; NaN: not given."""
-    words = pc.dictionary_encode(pc.utf8_lower(table.text(use.column)))
-    known = [_word_state(str(word)) for word in words.dictionary.to_pylist()]
-    codes = np.asarray(pc.fill_null(words.indices, -1).to_numpy(zero_copy_only=False), dtype=int)
-    # The last entry answers for empty cells, whose code is -1.
-    values: FloatArray = np.array([*known, np.nan])[codes]
+    codes, words = coded(pc.utf8_lower(table.text(use.column)))
+    values: FloatArray = np.array([*map(_word_state, words), np.nan])[codes]
     other = values[np.isfinite(values) & (values != 0) & (values != 1)]
     if other.size:
         findings.note(
-            f'{table.file}: column "{use.column}" ({use.meaning}) holds other numbers than 0 and '
-            "1; those above 0 are taken as on."
+            f"{table.about(use.column)} ({use.meaning}) holds other numbers than 0 and 1; those "
+            "above 0 are taken as on."
         )
     unknown = np.isinf(values)
-    if unknown.any():
-        row = int(np.flatnonzero(unknown)[0])
-        found = f'"{shown(table.text(use.column)[row])}"'
-        if unknown.sum() > FEW * (codes >= 0).sum():
-            if not use.asked:
-                findings.warn(
-                    f'{table.file}: column "{use.column}" was not used as {use.meaning}: '
-                    f"{found} at {table.place(row)} is not a state."
-                )
-                return None
-            raise InputError.at(
-                table.file,
-                f'{table.place(row)}, column "{use.column}"',
-                f"{found} is not a state ({use.meaning}).",
-                "States are written 1/0, on/off, true/false, yes/no or working/idle.",
-            )
+    filled = int((codes >= 0).sum())
+    if unknown.sum() > FEW * filled and not use.asked:
+        found = one_line(table.text(use.column)[int(np.flatnonzero(unknown)[0])])
         findings.warn(
-            f'{table.file}: column "{use.column}" has {counted(unknown.sum(), "cell")} without a '
-            f"state, taken as missing; the first is {found} at {table.place(row)}."
+            f"{table.about(use.column)} was not used as {use.meaning}: "
+            f'"{found}" at {table.first(unknown)} is not a state.'
         )
-        values = np.where(unknown, np.nan, values)
-    return values
+        return None
+    table.judge(
+        use.column,
+        unknown,
+        filled,
+        findings,
+        wrong=f"is not a state ({use.meaning}).",
+        few=f"{counted(unknown.sum(), 'cell')} without a state, taken as missing",
+        remedy="States are written 1/0, on/off, true/false, yes/no or working/idle.",
+    )
+    return np.where(unknown, np.nan, values)
 
 
 def _word_state(word: str) -> float:
@@ -139,34 +136,34 @@ def _word_state(word: str) -> float:
         return np.inf
 
 
-def _bits(table: Table, use: ColumnUse, findings: Findings) -> BoolArray | None:
+def _bits(table: RecordTable, use: ColumnUse, findings: Findings) -> BoolArray | None:
     """One column of strings such as ``111011``, one digit a section from the left."""
     texts = table.text(use.column)
     joined = pc.replace_substring_regex(texts, r"\.0$|[\s,;|/_\-]", "")
     filled = pc.fill_null(joined, "")
     good = pc.or_(pc.is_null(joined), pc.match_substring_regex(filled, "^[01]+$"))
-    bad = ~np.asarray(good.to_numpy(zero_copy_only=False), dtype=bool)
+    bad = ~bools(good)
     count = int(pc.max(pc.utf8_length(filled)).as_py() or 0)
     if bad.any() or not 2 <= count <= _MOST_SECTIONS:
         odd = bad if bad.any() else np.asarray(pc.equal(pc.utf8_length(filled), count))
         row = int(np.flatnonzero(odd)[0])
         if not use.asked:
             findings.note(
-                f'{table.file}: column "{use.column}" was not used as the states of {use.role}: '
-                f'"{shown(texts[row])}" at {table.place(row)} is not a row of 0 and 1.'
+                f"{table.about(use.column)} was not used as the states of {use.role}: "
+                f'"{one_line(texts[row])}" at {table.place(row)} is not a row of 0 and 1.'
             )
             return None
         raise InputError.at(
             table.file,
             f'{table.place(row)}, column "{use.column}"',
-            f'"{shown(texts[row])}" is not a row of 0 and 1 ({use.meaning}).',
+            f'"{one_line(texts[row])}" is not a row of 0 and 1 ({use.meaning}).',
             "Write one 0 or 1 for each from the left, such as 111011.",
         )
     lengths = pc.utf8_length(filled).to_numpy(zero_copy_only=False)
     if (lengths[lengths > 0] < count).any():
         findings.warn(
-            f'{table.file}: column "{use.column}" has values of fewer than {count} digits; zeros '
-            "lost at the left are put back."
+            f"{table.about(use.column)} has values of fewer than {count} digits; zeros lost at the "
+            "left are put back."
         )
     padded = pa.array(pc.utf8_lpad(filled, count, "0"), pa.string())
     digits = np.frombuffer("".join(padded.to_pylist()).encode(), dtype=np.uint8)

@@ -11,8 +11,9 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from evenacre.geo.geodesy import geodesic_area_m2
 from evenacre.geo.local_crs import WorkingPlane
-from evenacre.geo.overlay import intersect, valid
+from evenacre.geo.overlay import intersect, only_polygons, valid
 from evenacre.io.common.problem_collector import KeyPath
 from evenacre.io.common.suggestions import choice
 from evenacre.io.maps.field_layers import (
@@ -24,7 +25,7 @@ from evenacre.io.maps.field_layers import (
     read_unworkable,
 )
 from evenacre.io.maps.read_layer import LayerCache, Source, read_layer
-from evenacre.io.maps.repair import geodesic_area_m2, only_polygons, to_polygons
+from evenacre.io.maps.repair import to_polygons
 from evenacre.io.season.checks import is_new
 from evenacre.io.season.files import SeasonFiles
 from evenacre.io.season.pasture.schema import GrazingTable, PaddocksTable, PaddockTable

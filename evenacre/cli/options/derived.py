@@ -24,17 +24,12 @@ def option(panel: str, text: str, *flags: str) -> Any:
 class SeasonKeys:
     """Keys of the season file that a command has options for.
 
-    Annotates the ``**keywords`` of a command, which are what of them was given.
-
-    Attributes
-    ----------
-    panels : mapping of str to str
-        Names of :data:`evenacre.io.season.from_options.OPTIONS` by the heading they stand under.
-    texts : mapping of str to str
-        Help where this command says it otherwise.
+    Annotates the ``**keywords`` of a command, which are what of them was given. Names are those
+    of :data:`evenacre.io.season.from_options.OPTIONS`.
     """
 
-    panels: Mapping[str, str]
+    panels: Mapping[str, str]  # names by the heading they stand under
+    # Help by name, where this command says it otherwise.
     texts: Mapping[str, str] = dataclasses.field(default_factory=dict)
 
     def parameters(self) -> Iterator[Parameter]:

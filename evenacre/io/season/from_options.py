@@ -39,24 +39,12 @@ _SOURCES = ("boundary", "zones", "unworkable", "setbacks")
 
 @dataclass(frozen=True)
 class Option:
-    """A key of the season file that the command line has an option for.
+    """A key of the season file that the command line has an option for."""
 
-    Attributes
-    ----------
-    path : tuple of str
-        Of the key, without the numbers of entries.
-    text : str
-        What it says.
-    kind : type
-        Of one value as it is typed.
-    repeats : bool
-        It may be given several times.
-    """
-
-    path: tuple[str, ...]
-    text: str
-    kind: Any
-    repeats: bool
+    path: tuple[str, ...]  # of the key, without the numbers of entries
+    text: str  # what it says
+    kind: Any  # type of one value as it is typed
+    repeats: bool  # it may be given several times
 
 
 def _option(path: str, text: str = "", *, repeats: bool = False) -> Option:

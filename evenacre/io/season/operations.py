@@ -44,26 +44,17 @@ _ROUNDING = 1e-9
 
 @dataclass(frozen=True)
 class PlanBuilder:
-    """Puts operations together from what a season defines.
-
-    Attributes
-    ----------
-    products, implements, fields : mapping
-        By name. One that could not be made is None: that was told already.
-    said : mapping
-        Warnings by kind and name of one of them.
-    logs : bool
-        False when operations need not name any.
-    """
+    """Puts operations together from what a season defines."""
 
     top: SeasonTable
     files: SeasonFiles
     problems: ProblemCollector
+    # By name. One that could not be made is None: that was told already.
     products: Mapping[str, Product | None]
     implements: Mapping[str, Implement | None]
     fields: Mapping[str, Field | None]
-    said: Mapping[tuple[str, str], list[str]]
-    logs: bool = True
+    said: Mapping[tuple[str, str], list[str]]  # warnings by kind and name of one of them
+    logs: bool = True  # False when operations need not name any
 
     def plan(self, table: OperationTable, path: KeyPath) -> OperationPlan:
         """Make one operation; stand-ins take the place of what it names in vain."""

@@ -53,36 +53,18 @@ _MOST_JOINED = 20
 
 @dataclass
 class BookText:
-    """A settings book as text.
+    """A settings book as text; lines are told by their number in the file."""
 
-    Attributes
-    ----------
-    header : list of str
-        As written; empty for an empty file.
-    places, units : dict
-        Where each known column stands, and the unit it is headed with.
-    separator, newline, encoding : str
-        As the file has them; a spreadsheet may have changed all three.
-    lines : list of (int, list of str)
-        The whole ones: number in the file, and cells.
-    broken : list of (int, str)
-        Lines that are not whole, with what is wrong.
-    length : int
-        Lines in the file, broken ones and all.
-    tail : str
-        What has to be written before a new line: an end for a last line that has none.
-    """
-
-    header: list[str] = field(default_factory=list)
-    places: dict[str, int] = field(default_factory=dict)
-    units: dict[str, str] = field(default_factory=dict)
-    separator: str = ","
+    header: list[str] = field(default_factory=list)  # as written; empty for an empty file
+    places: dict[str, int] = field(default_factory=dict)  # where each known column stands
+    units: dict[str, str] = field(default_factory=dict)  # what each of them is headed with
+    separator: str = ","  # a spreadsheet may have changed it, and the next two
     newline: str = "\r\n"
     encoding: str = "utf-8"
-    lines: list[tuple[int, list[str]]] = field(default_factory=list)
-    broken: list[tuple[int, str]] = field(default_factory=list)
-    length: int = 0
-    tail: str = ""
+    lines: list[tuple[int, list[str]]] = field(default_factory=list)  # cells of the whole ones
+    broken: list[tuple[int, str]] = field(default_factory=list)  # what is wrong with the others
+    length: int = 0  # lines in the file, broken ones and all
+    tail: str = ""  # to be written before a new line: an end for a last line that has none
 
     @cached_property
     def decimal_comma(self) -> bool:

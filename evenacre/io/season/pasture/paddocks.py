@@ -43,20 +43,12 @@ _SLIVER_M, _SLIVER_SHARE, _SEEN_M2 = 3.0, 0.02, 1.0
 
 @dataclass
 class Paddocks:
-    """The paddocks of a season.
+    """The paddocks of a season."""
 
-    Attributes
-    ----------
-    made : dict of str to Paddock or None
-        In the order of the file. None: something is wrong with it.
-    all_known : bool
-        False when some could not be read, so that a name cannot be called unknown.
-    written : dict of str to mapping
-        The table of each as it stands in the file.
-    """
-
+    # In the order of the file. None: something is wrong with it.
     made: dict[str, Paddock | None] = field(default_factory=dict)
-    all_known: bool = True
+    all_known: bool = True  # False when some could not be read, so that no name is unknown
+    # The table of each as it stands in the file.
     written: dict[str, Mapping[str, Any]] = field(default_factory=dict)
     places: dict[str, KeyPath] = field(default_factory=dict)
     warnings: list[str] = field(default_factory=list)

@@ -6,6 +6,7 @@ file (``docs/season_file.md``) are derived from these tables.
 
 from __future__ import annotations
 
+import dataclasses
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
@@ -43,12 +44,21 @@ def _each_use(value: object) -> object:
     return [_as_use(v) for v in (value if isinstance(value, list) else [value])]
 
 
+_UNITS = ("", "_m", "_m2", "_s", "_mps", "_days", "_kg", "_kg_per_m2", "_kg_per_m3", "_per_s")
+
+
 class Table(BaseModel):
     """A table of the season file; unknown keys are refused."""
 
     model_config = ConfigDict(
         extra="forbid", frozen=True, strict=True, str_strip_whitespace=True, defer_build=True
     )
+
+    def given(self, model: type[Any]) -> dict[str, Any]:
+        """Return what is given by the names of a model: those of the keys, with the SI unit."""
+        names = {f.name for f in dataclasses.fields(model)}
+        found = {k + unit: v for k, v in self for unit in _UNITS if k + unit in names}
+        return {name: value for name, value in found.items() if value is not None}
 
 
 class SettingsTable(Table):

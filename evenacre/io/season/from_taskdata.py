@@ -75,12 +75,9 @@ def season_from_taskdata(path: Path, *, tasks: Sequence[str] = (), **overrides: 
         raise InputError(dict.fromkeys(problems))
     if last is None:
         why = f" ({next(iter(warnings)).removesuffix('.')})" if warnings else ""
-        raise InputError.at(
-            source,
-            "",
-            f"there is no task with a time log in it{why}.",
-            "Export the task data after the work is done, with its logs.",
-        )
+        what = f"there is no task with a time log in it{why}."
+        remedy = "Export the task data after the work is done, with its logs."
+        raise InputError.at(source, "", what, remedy)
     # Operations of one field and name are told apart by the id of their task.
     names = [(plan.field.name, plan.name) for plan in operations]
     apart = [
@@ -138,18 +135,11 @@ def _check(data: TaskData, task: Task, field: Field, options: dict[str, Any]) ->
     place = f'task "{task.name}"'
     if field.boundary is None and "boundary" not in options:
         where = f'its field "{field.name}" has no boundary' if task.plot else "it names no field"
-        problems.append(
-            Problem(data.source, place, f"{where}.", "Give the field's outline with --boundary.")
-        )
+        remedy = "Give the field's outline with --boundary."
+        problems.append(Problem(data.source, place, f"{where}.", remedy))
     if not {"width", "row_spacing"} & options.keys():
-        problems.append(
-            Problem(
-                data.source,
-                place,
-                "no working width is told by the machine or the log.",
-                'Give it with --width "20 ft".',
-            )
-        )
+        what = "no working width is told by the machine or the log."
+        problems.append(Problem(data.source, place, what, 'Give it with --width "20 ft".'))
     if problems:
         raise InputError(problems)
 

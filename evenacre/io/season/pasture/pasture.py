@@ -55,12 +55,8 @@ def pasture_of(
 ) -> Pasture:
     """Check the pasture tables of a season and make what can be made of them.
 
-    Parameters
-    ----------
-    fields, implements, products : mapping
-        By name. One that could not be made is None: that was told already.
-    seeded : bool
-        True when paddocks and seeding have to be told.
+    Of ``fields``, ``implements`` and ``products``, one that could not be made is None: that was
+    told already. When ``seeded``, paddocks and seeding have to be told.
     """
     problems = files.problems
     if seeded and top.seeding is None:

@@ -7,6 +7,7 @@ file (``docs/season_file.md``) are derived from these tables.
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Callable
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
@@ -28,20 +29,19 @@ def _as_use(value: object) -> object:
     return {"product": value} if isinstance(value, str) else value
 
 
+def _each(as_table: Callable[[object], object]) -> BeforeValidator:
+    def read(value: object) -> object:
+        return [as_table(one) for one in (value if isinstance(value, list) else [value])]
+
+    return BeforeValidator(read)
+
+
 def _as_crop(value: object) -> object:
     return " ".join(value.lower().split()) if isinstance(value, str) else value
 
 
 def _as_list(value: object) -> object:
     return [value] if isinstance(value, str) else value
-
-
-def _each_source(value: object) -> object:
-    return [as_source(v) for v in (value if isinstance(value, list) else [value])]
-
-
-def _each_use(value: object) -> object:
-    return [_as_use(v) for v in (value if isinstance(value, list) else [value])]
 
 
 _UNITS = ("", "_m", "_m2", "_s", "_mps", "_days", "_kg", "_kg_per_m2", "_kg_per_m3", "_per_s")
@@ -57,8 +57,8 @@ class Table(BaseModel):
     def given(self, model: type[Any]) -> dict[str, Any]:
         """Return what is given by the names of a model: those of the keys, with the SI unit."""
         names = {f.name for f in dataclasses.fields(model)}
-        found = {k + unit: v for k, v in self for unit in _UNITS if k + unit in names}
-        return {name: value for name, value in found.items() if value is not None}
+        found = [(key + unit, value) for key, value in self for unit in _UNITS]
+        return {name: value for name, value in found if name in names and value is not None}
 
 
 class SettingsTable(Table):
@@ -216,11 +216,11 @@ class OperationTable(SettingsTable):
     field: v.Name = key("Name of a [[field]].", ...)
     implement: v.Name = key("Name of an [[implement]].", ...)
     date: v.Date | None = key("Date of the job, 2026-04-14.")
-    tracks: Annotated[list[TrackTable], BeforeValidator(_each_source)] = key(
+    tracks: Annotated[list[TrackTable], _each(as_source)] = key(
         "Log of the drive; any number.", ...
     )
     columns: dict[str, str] = key('What a column of the log is: { rate = "Rate [lb/ac]" }.', {})
-    products: Annotated[list[UseTable], BeforeValidator(_each_use)] = key("What was placed.", [])
+    products: Annotated[list[UseTable], _each(_as_use)] = key("What was placed.", [])
     blockages: str | None = key("CSV of blockages: start, end and tower or rows.")
     blockage: list[BlockageTable] = key("The same as tables.", [])
     loads: str | None = key("CSV of load tickets.")

@@ -11,9 +11,9 @@ from evenacre.shown_text import shortened
 
 @dataclass(frozen=True)
 class Problem:
-    """One complaint about an input, in four parts a person can act on."""
+    """What is wrong with an input, in four parts a person can act on."""
 
-    file: str  # the file (or option) the complaint is about
+    file: str  # the file (or option) it is about
     place: str  # Where in it: a line, a column, a key, a feature. May be empty.
     what: str  # what is wrong
     remedy: str  # what to do

@@ -38,13 +38,11 @@ def calibrate(
         from evenacre.io.season.load import draft_season
         from evenacre.io.settings_book.book import BOOK_NAME, append_setting, read_book
         from evenacre.planning.calibration.calibrate import calibrate as worked_out
+        from evenacre.reports.column import Display
         from evenacre.reports.sentences.calibration import calibration_lines
-        from evenacre.reports.sentences.past_settings import (
-            calibration_cautions,
-            look_up_lines,
-            look_up_summary,
-        )
-        from evenacre.reports.tables.calibration import calibration_summary
+        from evenacre.reports.sentences.past_settings import calibration_cautions, look_up_lines
+        from evenacre.reports.tables.calibration import CALIBRATION
+        from evenacre.reports.writers.as_json import record
         from evenacre.units.display import unit_system
 
         # What of a season file can be read: a missing map is no matter here.
@@ -64,16 +62,16 @@ def calibrate(
             warnings = append_setting(noted, result.noted, system.name, written=written)
         cautions = calibration_cautions(result)
         account = {
-            **calibration_summary(result),
-            "look_up": look_up_summary(result.found) if result.found else None,
+            **record(CALIBRATION, result),
             "book": str(noted) if noted else None,
             "notes": list(notes),
             "warnings": list(warnings),
             "cautions": cautions,
         }
+        told = CALIBRATION.texts(result, Display(system))
         lines = [
-            *(look_up_lines(result.found, system) if result.found else ()),
-            *calibration_lines(result, system),
+            *(look_up_lines(result.found, told["look_up"], system) if result.found else ()),
+            *calibration_lines(result, told, system),
             *([f"Noted in {noted}."] if noted else ()),
             *notes,
             *(f"warning: {text}" for text in warnings),

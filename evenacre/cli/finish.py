@@ -61,14 +61,18 @@ Told = tuple[dict[str, Any], list[str]]
 def _from_figures(options: FinishOptions, out: Path | None, units: str, written: Written) -> Told:
     """Acres and pounds typed in."""
     from evenacre.io.writers.results import write_finish
-    from evenacre.reports.sentences.finish import finish_account, finish_lines
+    from evenacre.reports.column import Display
+    from evenacre.reports.sentences.finish import FinishReport, finish_lines
+    from evenacre.reports.tables.finish import FINISH
+    from evenacre.reports.writers.as_json import record
     from evenacre.units.display import unit_system
 
-    result, product = options.typed_finish()
-    account = finish_account(result, product=product.name)
+    report = FinishReport(*options.typed_finish())
+    account = record(FINISH, report)
+    system = unit_system(units)
     if out is not None:
         write_finish(out, account, None, None, written=written)
-    return account, finish_lines(result, unit_system(units), product=product)
+    return account, finish_lines(report, FINISH.texts(report, Display(system)), system)
 
 
 def _from_tracks(
@@ -81,9 +85,12 @@ def _from_tracks(
     from evenacre.io.season.load_operation import load_operation
     from evenacre.io.writers.results import write_finish
     from evenacre.planning.finish.finish_job import finish_job
+    from evenacre.reports.column import Display
     from evenacre.reports.maps.finish import finish_features, finish_map, run_out_spot
     from evenacre.reports.sentences.findings import refusals_in_words, sentences
-    from evenacre.reports.sentences.finish import finish_account, finish_lines
+    from evenacre.reports.sentences.finish import FinishReport, finish_lines
+    from evenacre.reports.tables.finish import FINISH
+    from evenacre.reports.writers.as_json import record
     from evenacre.units.display import unit_system
 
     ranged = (
@@ -97,16 +104,21 @@ def _from_tracks(
     operation = load_operation(plan)
     with refusals_in_words():
         result = audit_operation(operation)
-    job = finish_job(
-        operation, result, product=options.product, left=left, rate_kg_per_m2=options.rate_kg_per_m2
-    )
+        job = finish_job(
+            operation,
+            result,
+            product=options.product,
+            left=left,
+            rate_kg_per_m2=options.rate_kg_per_m2,
+        )
     system = unit_system(units)
-    spot = run_out_spot(result, job)
-    names = {"field": result.field, "operation": result.operation, "product": job.product.name}
-    account = finish_account(job.finish, **names, job=job, spot=spot)
+    report = FinishReport(
+        job.finish, job.product, result.field, result.operation, job, run_out_spot(result, job)
+    )
+    account = record(FINISH, report)
     warnings = sentences(result.findings, "warning")
     account["warnings"] = [*warnings, *account["warnings"]]
-    lines = finish_lines(job.finish, system, product=job.product, job=job, spot=spot)
+    lines = finish_lines(report, FINISH.texts(report, Display(system)), system)
     lines = [*lines, *(f"warning: {text}" for text in warnings)]
     if out is not None:
         features, png = finish_features(result, job), finish_map(result, job, system)

@@ -47,6 +47,14 @@ class Product:
     bought_kg: float | None = None
     season_left_kg: float | None = None
 
+    @property
+    def shares(self) -> dict[str, float]:
+        """Share of each lot in the bulk mass; a product that is no blend is its own lot."""
+        if not self.parts:
+            return {self.name: 1.0}
+        total = sum(part for _, part in self.parts)
+        return {name: part / total for name, part in self.parts if part > 0}
+
 
 @dataclass(frozen=True)
 class Application:

@@ -24,17 +24,16 @@ from evenacre.io.writers.results import write_outputs
 from evenacre.io.writers.track_layer import track_layer
 from evenacre.model import OperationPlan, Season, Track
 from evenacre.model.audit_result import AuditResult
-from evenacre.model.finding import reader_findings
 from evenacre.model.outputs import Deliverables, OperationFiles
 from evenacre.planning.interseeding.compare_to_audit import compare
 from evenacre.planning.interseeding.comparison import PlannedDone
-from evenacre.planning.loads.operation_loads import (
+from evenacre.planning.loads.stock_balance import (
+    Balance,
     OperationLoads,
     operation_load_book,
     season_balances,
 )
-from evenacre.planning.loads.stock_balance import Balance
-from evenacre.planning.season.nutrients import Job
+from evenacre.planning.season.nutrients import AuditedJob
 from evenacre.planning.season.season_totals import Ledger, ledger
 from evenacre.processes import workers
 from evenacre.processes.generation_time import generation_time
@@ -53,12 +52,11 @@ from evenacre.reports.sentences.audit import card
 from evenacre.reports.sentences.findings import refusals_in_words, sentences
 from evenacre.reports.sentences.plan_against_done import planned_done_lines
 from evenacre.reports.sentences.season import season_card
-from evenacre.reports.tables.audit import tables
-from evenacre.reports.tables.audit_summary import summary
-from evenacre.reports.tables.fix_list import fix_list
-from evenacre.reports.tables.loads import load_tables
-from evenacre.reports.tables.plan_against_done import planned_done_table
+from evenacre.reports.tables.audit import audit_frames, fix_list
+from evenacre.reports.tables.loads import load_frames
+from evenacre.reports.tables.plan_against_done import planned_done_frame
 from evenacre.reports.tables.season import season_frames
+from evenacre.reports.tables.summary import summary
 from evenacre.units.display import UnitSystem, unit_system
 from evenacre.workflows.finished import Claim, FinishedWork
 
@@ -124,7 +122,7 @@ def audit_plan(
     with refusals_in_words():
         result = audit_operation(operation, say)
     loads = operation_load_book(operation, result)
-    result = replace(result, findings=(*result.findings, *reader_findings(loads.warnings)))
+    result = replace(result, findings=(*result.findings, *loads.findings))
     say("drawing the maps")
     rendered = render_operation(result, unit_system(units), key=key, currency=currency, loads=loads)
     tracks = operation.tracks if keep_tracks else ()
@@ -208,7 +206,7 @@ def audit_season(
 
 
 def _ledger(season: Season, audited: Sequence[Audited]) -> Ledger:
-    jobs = [Job(plan, a.result) for plan, a in zip(season.operations, audited, strict=True)]
+    jobs = [AuditedJob(plan, a.result) for plan, a in zip(season.operations, audited, strict=True)]
     return ledger(jobs, season.needs, season.products)
 
 
@@ -221,11 +219,11 @@ def _season_lines(
     book: Ledger, balances: Sequence[Balance], units: UnitSystem, currency: str
 ) -> Iterator[str]:
     answer = season_card(book, units, currency=currency, balances=balances)
-    if answer or book.warnings:
+    if answer or book.findings:
         yield f"The season: {answer.headline}." if answer else "The season:"
     if answer:
         yield from (f"  {sentence}" for _, sentence in answer.lines)
-    yield from (f"  warning: {warning}" for warning in book.warnings)
+    yield from (f"  warning: {warning}" for warning in sentences(book.findings, "warning"))
 
 
 def _lines(audited: Audited, units: UnitSystem, currency: str) -> Iterator[str]:
@@ -339,6 +337,7 @@ def _deliverables(
     results = [a.result for a in audited]
     loads = [a.loads for a in audited]
     slugs = operation_slugs(results)
+    display = Display(units, season.currency)
     return Deliverables(
         summary=summary(
             results,
@@ -362,10 +361,10 @@ def _deliverables(
         ),
         layers=join_layers([a.layers for a in audited]),
         tables={
-            **tables(results, units, currency=season.currency),
-            **season_frames(book, Display(units, season.currency)),
-            **load_tables(loads, balances, units),
-            **({"planned_done": planned_done_table(compared, units)} if compared else {}),
+            **audit_frames(results, display),
+            **season_frames(book, display),
+            **load_frames(loads, balances, display),
+            **({"planned_done": planned_done_frame(compared, display)} if compared else {}),
         },
         fix_list=fix_list(results, units),
         operations=tuple(

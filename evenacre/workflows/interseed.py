@@ -14,12 +14,11 @@ from evenacre.model import Season
 from evenacre.planning.interseeding.plan import plan_interseeding
 from evenacre.processes.generation_time import generation_time
 from evenacre.processes.written import Written
+from evenacre.reports.column import Display
 from evenacre.reports.maps.pass_layers import pass_files
 from evenacre.reports.pages.calendar_entries import calendar_events
-from evenacre.reports.pages.interseeding import interseed_page
-from evenacre.reports.sentences.interseeding import interseed_lines
-from evenacre.reports.tables.interseeding import interseed_tables
-from evenacre.reports.tables.interseeding_summary import interseed_account
+from evenacre.reports.pages.interseeding import interseed_lines, interseed_page
+from evenacre.reports.tables.interseeding import interseed_account, interseed_frames
 from evenacre.units.display import unit_system
 from evenacre.workflows.audit import Outcome
 
@@ -74,7 +73,8 @@ def interseed_season(
             time_zone=season.time_zone,
         )
         (stage / "report.html").write_text(page, encoding="utf-8", newline="\n")
-        write_tables(stage / "tables", stage / "tables.xlsx", interseed_tables(plan, units))
+        frames = interseed_frames(plan, Display(units))
+        write_tables(stage / "tables", stage / "tables.xlsx", frames)
         drives = [p.passes for p in plan.paddocks if p.passes is not None]
         write_passes(stage, pass_files(drives), farm=season.farm)
         events = calendar_events(plan, units, farm=season.farm, time_zone=season.time_zone)

@@ -33,10 +33,7 @@ _HEEDED = ("CPL_", "GDAL_", "GEOS_", "MPL", "OGR_", "OSR_", "PROJ_", "PYPROJ_", 
 def stamps(paths: Iterable[Path]) -> dict[Path, Stamp]:
     """Take the size, times and number of files, of folders, and of all that is read with them.
 
-    Raises
-    ------
-    OSError
-        When one is not there, or is something that cannot be read twice.
+    OSError when one is not there, or is something that cannot be read twice.
     """
     found: dict[Path, Stamp] = {}
     for path in paths:

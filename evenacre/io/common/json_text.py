@@ -10,16 +10,7 @@ from evenacre.shown_text import escaped_in_json
 def json_text(value: object, indent: int = 2) -> str:
     """Write JSON types as text that strict readers take and a terminal can show.
 
-    Parameters
-    ----------
-    value : object
-        JSON types only; a number that is none is a fault.
-    indent : int
-
-    Raises
-    ------
-    ValueError
-        For NaN and infinities, which JSON does not have.
+    NaN and infinities, which JSON does not have, are a ValueError.
     """
     text = json.dumps(value, ensure_ascii=False, allow_nan=False, indent=indent)
     return escaped_in_json(text)

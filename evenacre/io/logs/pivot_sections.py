@@ -132,7 +132,7 @@ def _fixes(table: RecordTable, plan: ColumnPlan) -> _Fixes:
     one = np.zeros(len(table), dtype=np.int64)
     codes = [one, *(coded(table.text(name))[0] for name in names)]
     of = pd.Series(one).groupby(codes, sort=False).ngroup()
-    return _Fixes(of.to_numpy(dtype=np.int64), np.flatnonzero(~of.duplicated()))
+    return _Fixes(np.asarray(of, dtype=np.int64), np.flatnonzero(~of.duplicated()))
 
 
 def _whole_numbers(table: RecordTable, use: ColumnUse) -> IntArray | None:

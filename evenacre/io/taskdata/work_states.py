@@ -16,6 +16,12 @@ from evenacre.model import BoolArray, FloatArray
 _ON, _ERROR, _ABSENT = 1, 2, 3
 _LOW_BITS = 0x55555555  # of sixteen states of two bits
 _AMOUNTS = (*ddis.RATES, ddis.ACTUAL_FLOW, ddis.SETPOINT_FLOW, ddis.ACTUAL_WIDTH)
+# How much a value tells of which element did the work.
+_WEIGHTS = {
+    **dict.fromkeys(ddis.CONDENSED_STATES, 100),
+    ddis.WORK_STATE: 10,
+    **dict.fromkeys(_AMOUNTS, 1),
+}
 
 
 @dataclass(frozen=True)
@@ -49,13 +55,7 @@ def logged_work(log: Log, machines: Machines, about: Subject) -> LoggedWork:
     """Choose the element whose work a log tells of: that of the most states, then of rates."""
     weights: dict[str, int] = {}
     for index, column in enumerate(log.columns):
-        weight = 0
-        if column.ddi in ddis.CONDENSED_STATES:
-            weight = 100
-        elif column.ddi == ddis.WORK_STATE:
-            weight = 10
-        elif column.ddi in _AMOUNTS:
-            weight = 1
+        weight = _WEIGHTS.get(column.ddi or 0)
         if weight and (index in log.logged or column.fixed is not None):
             # The nearest function or device, else the element itself.
             above = (

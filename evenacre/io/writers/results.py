@@ -79,14 +79,8 @@ def write_finish(
 ) -> None:
     """Write ``summary.json``, ``finish.geojson`` and ``finish.png``, all or nothing.
 
-    Parameters
-    ----------
-    out : Path
-        An earlier result of the same kind is replaced; that of an audit is not.
-    account : dict
-        JSON types only, with its ``schema``.
-    features : GeoDataFrame or None
-        EPSG:4326; None when there is no field to draw.
+    An earlier result of the same kind is replaced; that of an audit is not. Without a field to
+    draw there are no features, which are in EPSG:4326.
 
     Raises
     ------

@@ -28,10 +28,7 @@ _PROPERTY_DIGITS = 3
 def write_geopackage(path: Path, layers: Mapping[str, gpd.GeoDataFrame]) -> None:
     """Write every layer, empty ones too, as multi-part geometries of one kind, else of polygons.
 
-    Raises
-    ------
-    OSError
-        When the disk does not take it.
+    OSError when the disk does not take it.
     """
     with _fixed_date():
         for name, frame in layers.items():

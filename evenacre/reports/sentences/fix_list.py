@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import geopandas as gpd
 import numpy as np
 import numpy.typing as npt
-import pandas as pd
 import shapely
 
 from evenacre.model.audit_result import AuditResult
@@ -20,13 +17,9 @@ _LONG = 3.0  # times longer than wide: a strip that runs somewhere, not a patch
 
 
 def stops(result: AuditResult) -> gpd.GeoDataFrame:
-    """Put the listed skips of one operation in the order of the fix list.
+    """Put the layer ``skips`` in the order of the fix list, largest first.
 
-    Returns
-    -------
-    GeoDataFrame
-        The ``skips`` layer, largest first, with ``skip`` the place in the list and ``x_m``,
-        ``y_m`` the waypoint in the working plane.
+    ``skip`` is the place in the list, ``x_m`` and ``y_m`` are the waypoint in the working plane.
     """
     skips = result.layers["skips"]
     order = np.lexsort((skips["skip"], -skips["area_m2"]))
@@ -88,44 +81,3 @@ def _shape(geometry: shapely.Geometry, width_m: float, length_m: float, units: U
     longest = sides[np.argmax(np.hypot(sides[:, 0], sides[:, 1]))]
     runs = figures.axis_words(float(longest[0]), float(longest[1]))
     return f"It is a strip about {wide} wide and {long} long, running {runs}."
-
-
-def fix_list(results: Sequence[AuditResult], units: UnitSystem) -> pd.DataFrame:
-    """Every stop of every operation, largest first, as waypoints.
-
-    Returns
-    -------
-    DataFrame
-        ``name``, ``kind``, ``cause``, ``field``, ``operation``, ``advice``, ``area_m2``,
-        ``mean_width_m``, ``length_m``, ``lon``, ``lat`` (longitudes within 180).
-    """
-    many = len(results) > 1
-    frames = []
-    for result in results:
-        frame = stops(result)
-        prefix = f"{result.field}, {result.operation}: " if many else ""
-        frames.append(
-            pd.DataFrame(
-                {
-                    "name": [
-                        f"{prefix}{r.skip} {r.kind} {figures.size(r.area_m2, units)}"
-                        + (" - look before you drive" if r.kind == "no log" else "")
-                        for r in frame.itertuples()
-                    ],
-                    "kind": frame["kind"],
-                    "cause": frame["cause"],
-                    "field": result.field,
-                    "operation": result.operation,
-                    "advice": advice(result, units),
-                    "area_m2": frame["area_m2"],
-                    "mean_width_m": frame["mean_width_m"],
-                    "length_m": frame["length_m"],
-                    "lon": (frame["lon"] + 180) % 360 - 180,
-                    "lat": frame["lat"],
-                }
-            )
-        )
-    every = pd.concat(frames, ignore_index=True) if frames else pd.DataFrame()
-    if every.empty:
-        return every
-    return every.sort_values("area_m2", ascending=False, kind="stable", ignore_index=True)

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from evenacre.planning.interseeding.comparison import PaddockCompared
-from evenacre.reports.sentences.interseeding_facts import short_day
+from evenacre.reports.sentences.interseeding_words import short_day
 
 KEY = (
     "In the strip of days the bar is the window, a diamond a day planned, a dot a day seeded, and "

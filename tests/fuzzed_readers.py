@@ -25,11 +25,11 @@ from evenacre.io.maps.read_layer import Source
 from evenacre.io.result_folder.ownership import check_replaceable
 from evenacre.io.season.from_taskdata import season_from_taskdata
 from evenacre.io.season.load import draft_season
-from evenacre.io.season.pasture.paddock_map import read_paddocks
+from evenacre.io.season.pasture.paddocks import read_paddocks
 from evenacre.io.season.plan_json import read_plan
 from evenacre.io.settings_book.book import append_setting, read_book
 from evenacre.io.tickets.load_tickets import read_tickets, stray_fills
-from evenacre.io.writers.finish import write_finish
+from evenacre.io.writers.results import write_finish
 from evenacre.model import (
     Application,
     Compartment,

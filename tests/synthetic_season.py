@@ -16,7 +16,7 @@ from evenacre.model import (
     SeedLot,
     WithSeed,
 )
-from evenacre.planning.season.nutrients import Job
+from evenacre.planning.season.nutrients import AuditedJob
 from evenacre.planning.season.season_totals import Ledger, ledger
 
 LB, ACRE = 0.45359237, 4046.8564224
@@ -37,7 +37,7 @@ GRASS = Product(
 MEADOW = Product("meadow", kind="seed", parts=(("red clover", 3.0), ("orchardgrass", 2.0)))
 
 
-def job(product: Product, rate_lb_ac: float, name: str, **said: object) -> Job:
+def job(product: Product, rate_lb_ac: float, name: str, **said: object) -> AuditedJob:
     """The hand-made result with its product placed at another rate."""
     result = make_result(operation=name)
     scale = rate_lb_ac / 150.0
@@ -61,7 +61,7 @@ def job(product: Product, rate_lb_ac: float, name: str, **said: object) -> Job:
         applications=(Application(product),),
         **said,  # type: ignore[arg-type]
     )
-    return Job(plan, replace(result, products=(placed,)))
+    return AuditedJob(plan, replace(result, products=(placed,)))
 
 
 def make_ledger() -> Ledger:

@@ -20,15 +20,22 @@ from evenacre.model.audit_result import RunningTotals
 from evenacre.planning.loads.halfway_check import halfway_check
 from evenacre.planning.loads.load_check import ProductLoads, check_loads, operation_loads
 from evenacre.planning.loads.loads import Amount, held_by_tickets, loads_of, used_by_scale
-from evenacre.planning.loads.operation_loads import (
+from evenacre.planning.loads.stock_balance import (
     OperationLoads,
+    Usage,
+    balance,
     operation_load_book,
+    operation_usages,
     season_balances,
 )
-from evenacre.planning.loads.stock_balance import Usage, balance, operation_usages
 from evenacre.reports.column import Display
 from evenacre.reports.maps.load_charts import halfway_chart
-from evenacre.reports.sentences.loads import balance_sentence, halfway_sentence, verdict_sentences
+from evenacre.reports.sentences.findings import sentence
+from evenacre.reports.sentences.loads import (
+    balance_sentence,
+    halfway_sentence,
+    verdict_sentences,
+)
 from evenacre.reports.tables.loads import (
     BALANCES,
     load_frames,
@@ -119,7 +126,7 @@ def test_a_load_that_nobody_weighed_is_open() -> None:
     assert found.checks[0].scale is None
     assert found.together is None
     assert found.correction is None
-    assert "nothing was weighed after" in found.warnings[0]
+    assert "nothing was weighed after" in sentence(found.findings[0])
 
 
 # Errors
@@ -218,7 +225,7 @@ def test_without_times_only_the_whole_job_can_be_compared() -> None:
 def test_what_was_metered_outside_every_load_is_said() -> None:
     found = check_loads([ticket("filled", 900, 1800), ticket("remaining", 0, 3600)], steady(0.5))
     assert found.outside_kg == pytest.approx(900)
-    assert "A ticket may be missing" in found.warnings[0]
+    assert "A ticket may be missing" in sentence(found.findings[0])
 
 
 def test_a_load_that_gives_more_than_it_got_does_not_judge_the_meter() -> None:
@@ -233,7 +240,7 @@ def test_a_load_that_gives_more_than_it_got_does_not_judge_the_meter() -> None:
     assert [load.number for load in found.together.loads] == [1]
     assert found.correction
     assert found.correction.factor == pytest.approx(1.0)
-    assert "more came out" in found.warnings[0]
+    assert "more came out" in sentence(found.findings[0])
 
 
 def test_loads_that_contradict_one_another_do_not_correct_the_meter() -> None:

@@ -22,9 +22,9 @@ from synthetic_result import empty_result, make_result
 
 from evenacre.errors import InputError
 from evenacre.io.result_folder.staging import staged_folder
-from evenacre.io.writers.audit_folder import write_outputs
-from evenacre.io.writers.geopackage import write_geopackage
+from evenacre.io.writers.results import write_outputs
 from evenacre.io.writers.tables import write_csv, write_workbook
+from evenacre.io.writers.vector_layers import write_geopackage
 from evenacre.model.audit_result import AuditResult
 from evenacre.model.outputs import Deliverables, OperationFiles
 from evenacre.reports.column import Display

@@ -20,21 +20,20 @@ from evenacre.io.result_folder.staging import staged_folder
 from evenacre.io.season.load_operation import load_operation
 from evenacre.io.season.plan_json import read_plan
 from evenacre.io.tickets.load_tickets import stray_fills
-from evenacre.io.writers.audit_folder import write_outputs
-from evenacre.io.writers.geoparquet import track_layer
+from evenacre.io.writers.results import write_outputs
+from evenacre.io.writers.track_layer import track_layer
 from evenacre.model import OperationPlan, Season, Track
 from evenacre.model.audit_result import AuditResult
-from evenacre.model.finding import reader_findings
 from evenacre.model.outputs import Deliverables, OperationFiles
 from evenacre.planning.interseeding.compare_to_audit import compare
 from evenacre.planning.interseeding.comparison import PlannedDone
-from evenacre.planning.loads.operation_loads import (
+from evenacre.planning.loads.stock_balance import (
+    Balance,
     OperationLoads,
     operation_load_book,
     season_balances,
 )
-from evenacre.planning.loads.stock_balance import Balance
-from evenacre.planning.season.nutrients import Job
+from evenacre.planning.season.nutrients import AuditedJob
 from evenacre.planning.season.season_totals import Ledger, ledger
 from evenacre.processes import workers
 from evenacre.processes.generation_time import generation_time
@@ -123,7 +122,7 @@ def audit_plan(
     with refusals_in_words():
         result = audit_operation(operation, say)
     loads = operation_load_book(operation, result)
-    result = replace(result, findings=(*result.findings, *reader_findings(loads.warnings)))
+    result = replace(result, findings=(*result.findings, *loads.findings))
     say("drawing the maps")
     rendered = render_operation(result, unit_system(units), key=key, currency=currency, loads=loads)
     tracks = operation.tracks if keep_tracks else ()
@@ -207,7 +206,7 @@ def audit_season(
 
 
 def _ledger(season: Season, audited: Sequence[Audited]) -> Ledger:
-    jobs = [Job(plan, a.result) for plan, a in zip(season.operations, audited, strict=True)]
+    jobs = [AuditedJob(plan, a.result) for plan, a in zip(season.operations, audited, strict=True)]
     return ledger(jobs, season.needs, season.products)
 
 
@@ -220,11 +219,11 @@ def _season_lines(
     book: Ledger, balances: Sequence[Balance], units: UnitSystem, currency: str
 ) -> Iterator[str]:
     answer = season_card(book, units, currency=currency, balances=balances)
-    if answer or book.warnings:
+    if answer or book.findings:
         yield f"The season: {answer.headline}." if answer else "The season:"
     if answer:
         yield from (f"  {sentence}" for _, sentence in answer.lines)
-    yield from (f"  warning: {warning}" for warning in book.warnings)
+    yield from (f"  warning: {warning}" for warning in sentences(book.findings, "warning"))
 
 
 def _lines(audited: Audited, units: UnitSystem, currency: str) -> Iterator[str]:

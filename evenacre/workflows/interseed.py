@@ -8,7 +8,7 @@ from pathlib import Path
 from evenacre.io.result_folder.ownership import PLAN, write_account
 from evenacre.io.result_folder.staging import staged_folder
 from evenacre.io.writers.calendar_ics import write_calendar
-from evenacre.io.writers.passes import write_passes
+from evenacre.io.writers.results import write_passes
 from evenacre.io.writers.tables import write_tables
 from evenacre.model import Season
 from evenacre.planning.interseeding.plan import plan_interseeding

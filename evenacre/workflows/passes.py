@@ -10,9 +10,10 @@ from typing import Any
 
 from evenacre.io.result_folder.ownership import PASSES, write_account
 from evenacre.io.result_folder.staging import staged_folder
-from evenacre.io.season.pass_inputs import DriveOptions, Ground
+from evenacre.io.season.pass_inputs import Ground
+from evenacre.io.season.pasture.schema import DriveOptions
 from evenacre.io.writers.file_names import unique_slugs
-from evenacre.io.writers.passes import write_passes
+from evenacre.io.writers.results import write_passes
 from evenacre.planning.interseeding.plan import drive_of
 from evenacre.planning.passes.pass_types import Drive, PassPlan
 from evenacre.planning.passes.plan import plan_passes

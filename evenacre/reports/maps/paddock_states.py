@@ -46,23 +46,13 @@ _LABELS = {
 
 @dataclass(frozen=True)
 class Step:
-    """One day on the map, or the whole plan.
-
-    Attributes
-    ----------
-    states : tuple of str
-        Of each paddock: a key of ``STATES``.
-    labels : tuple of str
-        Below the name of each paddock.
-    short : tuple of str
-        In place of name and label where paddocks are crowded; empty: nothing.
-    """
+    """One day on the map, or the whole plan."""
 
     title: str
-    text: str
-    states: tuple[str, ...]
-    labels: tuple[str, ...]
-    short: tuple[str, ...]
+    text: str  # what happens on it
+    states: tuple[str, ...]  # of each paddock, a key of ``STATES``
+    labels: tuple[str, ...]  # below the name of each paddock
+    short: tuple[str, ...]  # in place of both where paddocks are crowded; empty: nothing
 
     def plain(self) -> dict[str, Any]:
         """As JSON types, for the page's script."""

@@ -40,22 +40,12 @@ _WORDS = {
 
 @dataclass(frozen=True)
 class Timeline:
-    """Pieces of the page.
+    """Pieces of the page."""
 
-    Attributes
-    ----------
-    names : list of (str, str)
-        Of the rows, from the top, each whole and short.
-    wide : int
-        Width it wants on a screen, CSS pixels.
-    legend : list of (str, str)
-        Class of each sign that is drawn, and what it means.
-    """
-
-    names: list[tuple[str, str]]
+    names: list[tuple[str, str]]  # of the rows, from the top, each whole and short
     picture: Markup
-    wide: int
-    legend: list[tuple[str, str]]
+    wide: int  # on a screen, CSS pixels
+    legend: list[tuple[str, str]]  # class of each sign that is drawn, and what it means
 
 
 def timeline(plan: InterseedPlan) -> Timeline:

@@ -10,8 +10,7 @@ from typing import Any
 from evenacre.model import InputFile
 from evenacre.model.audit_result import AuditResult
 from evenacre.planning.interseeding.comparison import PlannedDone
-from evenacre.planning.loads.operation_loads import OperationLoads
-from evenacre.planning.loads.stock_balance import Balance
+from evenacre.planning.loads.stock_balance import Balance, OperationLoads
 from evenacre.planning.season.season_totals import Ledger
 from evenacre.reports import figure_text as figures
 from evenacre.reports.column import Display
@@ -137,7 +136,7 @@ def render_season(
         key="season",
         title="The season",
         about="all operations together",
-        warnings=ledger.warnings,
+        warnings=sentences(ledger.findings, "warning"),
         tables=[
             *season_page_tables(ledger, display),
             *([page_table(BALANCES, balances, display)] if balances else []),
@@ -154,7 +153,7 @@ def render_planned_done(compared: PlannedDone, units: UnitSystem) -> RenderedPar
         title=TITLE,
         about=f"interseeding of {compared.planned.product}",
         table=planned_done_page_table(compared, Display(units)),
-        warnings=compared.warnings,
+        warnings=sentences(compared.findings, "warning"),
     )
 
 

@@ -11,7 +11,6 @@ from zoneinfo import ZoneInfo
 
 from evenacre.model.outputs import CalendarEvent
 from evenacre.planning.interseeding.plan_types import Fill, InterseedPlan
-from evenacre.planning.season.seed import shares
 from evenacre.reports import figure_text as figures
 from evenacre.reports.sentences.interseeding_words import (
     day_text,
@@ -34,8 +33,7 @@ def calendar_events(
     farm : str
         Keeps apart the entries of farms whose paddocks have the same names.
     time_zone : str or None
-        IANA name of the plan's clock times; None: the times go by whatever clock the reader's
-        device keeps.
+        IANA name of the plan's clock times; None: they go by whatever clock the reader keeps.
 
     Returns
     -------
@@ -104,7 +102,7 @@ def _visits(plan: InterseedPlan, units: UnitSystem, zone: ZoneInfo | None) -> It
 def _load(f: Fill, plan: InterseedPlan, units: UnitSystem) -> str:
     text = f"Load {f.number}: {units.mass.text(f.mass_kg)}"
     if plan.seeding.product.parts:
-        mixed = shares(plan.seeding.product).items()
+        mixed = plan.seeding.product.shares.items()
         text += f" ({', '.join(f'{units.mass.text(s * f.mass_kg)} {name}' for name, s in mixed)})"
     return f"{text}, for {', '.join(f'{name} {units.mass.text(kg)}' for name, kg in f.serves)}."
 

@@ -14,6 +14,7 @@ from evenacre.reports.maps.interseeding import interseed_map
 from evenacre.reports.maps.paddock_states import STATES, steps
 from evenacre.reports.maps.timeline import HEAD, ROW, timeline
 from evenacre.reports.pages.frame import asset, page
+from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.interseeding import (
     interseed_answer,
     interseed_cautions,
@@ -54,14 +55,7 @@ def interseed_page(
 ) -> str:
     """Render a plan: the answer, what to do when, timeline, map by date, tables, cautions.
 
-    Parameters
-    ----------
-    farm : str
-        Title of the page; may be empty.
-    warnings : sequence of str
-        What was found in the inputs.
-    time_zone : str or None
-        IANA name of the clock times; None: local mean time.
+    Warnings are of the inputs; without a time zone times are local mean time.
     """
     by_day, step_of = steps(plan, units)
     used = {state for step in by_day for state in step.states}
@@ -73,7 +67,7 @@ def interseed_page(
         key=_KEY,
         seed=plan.seeding.product.name,
         card=interseed_answer(plan, units),
-        warnings=list(dict.fromkeys([*warnings, *plan.warnings])),
+        warnings=list(dict.fromkeys([*warnings, *sentences(plan.findings, "warning")])),
         relaxation_title=relaxation_title(plan),
         relaxations=[
             ("missed" if r.rule == BEYOND else "over", relaxation_words(r, units))
@@ -133,7 +127,7 @@ def interseed_lines(
     if plan.relaxations:
         lines += ["", f"{relaxation_title(plan)}:"]
         lines += [f"  {relaxation_words(r, units)}" for r in plan.relaxations]
-    told = [*warnings, *plan.warnings]
+    told = [*warnings, *sentences(plan.findings, "warning")]
     if told:
         lines += ["", *(f"warning: {text}" for text in dict.fromkeys(told))]
     if cautions := interseed_cautions(plan):

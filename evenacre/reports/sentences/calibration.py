@@ -6,8 +6,9 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from evenacre.planning.calibration.calibrate import Calibration
-from evenacre.planning.calibration.meter_test import MeterTest, Standing, Verdict
+from evenacre.planning.calibration.meter_test import MeterStanding, MeterTest, Verdict
 from evenacre.planning.calibration.next_setting import LINE, NextSetting
+from evenacre.reports.sentences.findings import reason
 from evenacre.units.display import DisplayUnit, UnitSystem
 
 _OF_TEN = "nine times in ten"
@@ -73,11 +74,11 @@ def _scatter(test: MeterTest, units: UnitSystem) -> str:
 
 def _standing(verdict: Verdict) -> str:
     limit = f"{100 * verdict.tolerance:g} %"
-    if verdict.standing is Standing.ON_TARGET:
+    if verdict.standing is MeterStanding.ON_TARGET:
         return f"That is within {limit} of the target, scatter and all."
-    if verdict.standing is Standing.OFF_TARGET:
+    if verdict.standing is MeterStanding.OFF_TARGET:
         return f"That is more than {limit} off, scatter and all: change the setting."
-    if verdict.standing is Standing.ONE_CATCH:
+    if verdict.standing is MeterStanding.ONE_CATCH:
         return f"By that one catch it is {'within' if verdict.within else 'outside'} {limit}."
     if verdict.scatter_allows:
         return f"That is too near the limit of {limit} to call: move the setting and catch again."
@@ -111,14 +112,14 @@ def _opener_lines(result: Calibration, told: Mapping[str, Any]) -> list[str]:
 
 def _setting_lines(result: Calibration) -> list[str]:
     following, verdict = result.next_setting, result.verdict
-    if following is None or (verdict and verdict.standing is Standing.ON_TARGET):
+    if following is None or (verdict and verdict.standing is MeterStanding.ON_TARGET):
         return []
     low, high = (number(setting) for setting in following.tested)
     tested = f"setting {low}" if low == high else f"settings {low} to {high}"
-    if following.setting is None:
+    if following.refused is not None or following.setting is None:
         return [
-            f"No next setting: {following.refused}. Tested: {tested}. Test another setting nearer "
-            "to the target, or add --beyond to have the guess."
+            f"No next setting: {reason(following.refused)}. Tested: {tested}. Test another setting "
+            "nearer to the target, or add --beyond to have the guess."
         ]
     lines = [f"Next setting: {number(following.setting)}{_range(following)}, {_how(following)}"]
     if following.bend is not None and following.bend > result.job.tolerance:

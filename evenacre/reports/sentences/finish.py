@@ -10,28 +10,20 @@ from evenacre.model import Product
 from evenacre.planning.finish.finish_job import FinishJob
 from evenacre.planning.finish.rate_to_finish import Finish
 from evenacre.reports import figure_text as figures
+from evenacre.reports.sentences.findings import sentences
 from evenacre.units.display import UnitSystem
 
 
 @dataclass(frozen=True)
 class FinishReport:
-    """What is told of a job.
-
-    Attributes
-    ----------
-    product : Product
-    job : FinishJob, optional
-        When there are tracks.
-    spot : (lon, lat), optional
-        Where the load runs out.
-    """
+    """What is told of a job."""
 
     finish: Finish
     product: Product
     field: str = ""
     operation: str = ""
-    job: FinishJob | None = None
-    spot: tuple[float, float] | None = None
+    job: FinishJob | None = None  # when there are tracks
+    spot: tuple[float, float] | None = None  # (lon, lat) where the load runs out
 
 
 def finish_lines(report: FinishReport, told: Mapping[str, Any], units: UnitSystem) -> list[str]:
@@ -122,4 +114,4 @@ def _about_the_ground(job: FinishJob, units: UnitSystem, skipped: str) -> Iterat
         )
     if ahead.skipped_m2 > 0.001 * ahead.ground.undone_m2:
         yield f"{skipped} missed in strips too narrow for a pass are not counted."
-    yield from (f"warning: {text}" for text in job.warnings)
+    yield from (f"warning: {text}" for text in sentences(job.findings, "warning"))

@@ -9,12 +9,11 @@ from evenacre.planning.interseeding.plan_types import (
     BOOKED,
     WEATHER,
     InterseedPlan,
-    PaddockPlan,
     Relaxation,
     Rule,
     Shortage,
 )
-from evenacre.planning.passes.turn_room import turn_room
+from evenacre.planning.passes.turns import turn_room
 from evenacre.reports import figure_text as figures
 from evenacre.reports.sentences.audit import Card
 from evenacre.reports.sentences.interseeding_words import (
@@ -109,27 +108,19 @@ def _chance(plan: InterseedPlan) -> str:
 
 
 def _left_out(plan: InterseedPlan, units: UnitSystem) -> Iterator[str]:
-    none = [p for p in wanted(plan) if not p.visits]
-    part = [p for p in wanted(plan) if p.visits and not whole(p)]
+    none, part = [], []
+    for p in wanted(plan):
+        name = p.paddock.field.name
+        if not p.visits:
+            why = shut_words(p.window, plan) if p.window and p.window.opens is None else ""
+            none.append(f"{name} ({why})" if why else name)
+        elif not whole(p):
+            ground = figures.size(p.seeded_m2, units, 3), figures.size(goal_m2(p), units, 3)
+            part.append(f"{name} ({100 * share_seeded(p):.0f} %: {' of '.join(ground)})")
     if part:
-        named = ", ".join(
-            f"{p.paddock.field.name} ({100 * share_seeded(p):.0f} %: {_of_goal(p, units)})"
-            for p in part
-        )
-        yield f"Seeded in part: {named}."
+        yield f"Seeded in part: {', '.join(part)}."
     if none:
-        yield f"Not seeded: {', '.join(_why_not(p, plan) for p in none)}."
-
-
-def _of_goal(p: PaddockPlan, units: UnitSystem) -> str:
-    return f"{figures.size(p.seeded_m2, units, 3)} of {figures.size(goal_m2(p), units, 3)}"
-
-
-def _why_not(p: PaddockPlan, plan: InterseedPlan) -> str:
-    name = p.paddock.field.name
-    if p.window is not None and p.window.opens is None:
-        return f"{name} ({shut_words(p.window, plan)})"
-    return name
+        yield f"Not seeded: {', '.join(none)}."
 
 
 def shortage_words(shortage: Shortage, units: UnitSystem) -> str:
@@ -147,11 +138,8 @@ def shortage_words(shortage: Shortage, units: UnitSystem) -> str:
 
 def relaxation_words(relaxation: Relaxation, units: UnitSystem) -> str:
     """Say what to allow, and how much of it."""
-    rule, where, amount = (
-        str(relaxation.rule),
-        relaxation.paddock or "all paddocks",
-        relaxation.amount,
-    )
+    rule, amount = str(relaxation.rule), relaxation.amount
+    where = relaxation.paddock or "all paddocks"
     if rule == "seed":
         return f"{units.mass.text(amount)} more seed"
     if rule == "hours":
@@ -201,11 +189,9 @@ def method_words(plan: InterseedPlan, units: UnitSystem, time_zone: str | None) 
         rest += " was said to ask"
     out.append(f"{rest}.")
     out.append(_drill(plan))
-    best = (
-        "It was proven that no other is worth more"
-        if plan.schedule.proven
-        else (f"It is within {100 * plan.schedule.gap:.1f} % of the most that any could be worth")
-    )
+    best = f"It is within {100 * plan.schedule.gap:.1f} % of the most that any could be worth"
+    if plan.schedule.proven:
+        best = "It was proven that no other is worth more"
     out.append(
         "The schedule seeds as much ground as it can, by the value you gave each paddock, inside "
         f"windows, hours and seed. {best}. Seed is metered over all the ground the drill runs "
@@ -258,28 +244,25 @@ def interseed_cautions(plan: InterseedPlan) -> list[str]:
     if not plan.visits:
         return []
     s = plan.seeding
-    out = []
+    seed = "If any of this is treated seed: it is not feed, and spills are to be cleaned up."
     if s.treated:
-        out.append(
+        seed = (
             "This seed is treated. It is not feed: keep bags, spills and what is left in the cart "
             "away from stock."
         )
-    else:
-        out.append(
-            "If any of this is treated seed: it is not feed, and spills are to be cleaned up."
-        )
+    label = (
+        "A seed label may forbid grazing for a time. None was given, so the plan keeps the herd "
+        f"out for the {days_text(s.rest_days)} of rest only: read the label."
+    )
     if s.withholding_days:
-        out.append(
+        label = (
             f"The label was said to forbid grazing for {days_text(s.withholding_days)} after "
             "seeding, and the plan keeps to it. The label decides: read it again before the herd "
             "goes in."
         )
-    else:
-        out.append(
-            "A seed label may forbid grazing for a time. None was given, so the plan keeps the "
-            f"herd out for the {days_text(s.rest_days)} of rest only: read the label."
-        )
-    out += [
+    return [
+        seed,
+        label,
         "Seedlings need rest: graze when they hold against a pull, not by the calendar alone, and "
         "keep stock off ground that is still soft.",
         *_turns(plan),
@@ -287,7 +270,6 @@ def interseed_cautions(plan: InterseedPlan) -> list[str]:
         "line only with the fan stopped and the pressure gone.",
         "Follow the label and local code.",
     ]
-    return out
 
 
 def _turns(plan: InterseedPlan) -> list[str]:

@@ -6,8 +6,7 @@ import math
 from collections.abc import Callable, Iterable
 
 from evenacre.planning.loads.halfway_check import HalfwayCheck
-from evenacre.planning.loads.load_check import Correction, ProductLoads
-from evenacre.planning.loads.mass_estimates import Comparison
+from evenacre.planning.loads.load_check import Comparison, Correction, ProductLoads
 from evenacre.planning.loads.stock_balance import Balance
 from evenacre.reports import figure_text as figures
 from evenacre.units.display import DisplayUnit, UnitSystem

@@ -6,8 +6,9 @@ import math
 from collections.abc import Iterator, Sequence
 
 from evenacre.planning.passes.pass_types import Drive, PassPlan
-from evenacre.planning.passes.turn_room import turn_room
+from evenacre.planning.passes.turns import turn_room
 from evenacre.reports import figure_text as figures
+from evenacre.reports.sentences.findings import sentences
 from evenacre.units.display import UnitSystem
 
 _LABEL = 18
@@ -51,7 +52,7 @@ def pass_lines(
         if plan.passes:
             rows = _rows(plan, units, heading_given)
             lines += [f"  {label:<{_LABEL}}{text}" for label, text in rows]
-        lines += [f"  warning: {text}" for text in plan.warnings]
+        lines += [f"  warning: {text}" for text in sentences(plan.findings, "warning")]
         if room.turns:
             them = "1 turn leaves" if room.turns == 1 else f"{room.turns} turns leave"
             far = figures.distance(room.beyond_m, units)

@@ -9,6 +9,7 @@ from evenacre.planning.calibration.calibrate import Calibration
 from evenacre.planning.calibration.compartments import BUSHEL_M3
 from evenacre.planning.calibration.settings_lookup import LookUp, Match
 from evenacre.reports.sentences.calibration import between, number, percent
+from evenacre.reports.sentences.findings import reason
 from evenacre.units.display import ACRE_M2, POUND_KG, UnitSystem
 
 _HEAVY_KG_PER_M2 = 200 * POUND_KG / ACRE_M2
@@ -24,15 +25,16 @@ def look_up_lines(found: LookUp, told: Mapping[str, Any], units: UnitSystem) -> 
     ``told`` are its figures as text, by key.
     """
     if not found.matches:
-        return [f"No setting to start at: {found.refused}. Make a test to begin with."]
+        return [f"No setting to start at: {reason(found.refused)}. Make a test to begin with."]
     lines = list(map(_match, found.matches, told["matches"]))
     if found.outside and found.rates_kg_per_m2 is not None:
         low, high = found.rates_kg_per_m2
         noted = between(low, high, units.rate) if high > low else units.rate.text(low)
         lines.append(f"The rate lies outside of all that was noted ({noted}).")
     if found.start is None:
-        hint = " Test nearer, or add --beyond to have the guess." if "far" in found.refused else ""
-        return [f"No setting to start at: {found.refused}.{hint}", *lines]
+        far = found.refused is not None and found.refused.code == "noted_setting_too_far"
+        hint = " Test nearer, or add --beyond to have the guess." if far else ""
+        return [f"No setting to start at: {reason(found.refused)}.{hint}", *lines]
     first = f"Start the test at setting {number(found.start)}: {_carried(found.matches[0])}"
     if found.matches[0].past.trouble:
         first += f" There was trouble then: {found.matches[0].past.trouble}."

@@ -7,12 +7,13 @@ from collections.abc import Callable, Iterator
 
 from evenacre.planning.interseeding.comparison import (
     PaddockCompared,
+    PaddockStanding,
     PlannedDone,
-    Standing,
     WindowVerdict,
 )
 from evenacre.reports import figure_text as figures
 from evenacre.reports.sentences.audit import Card
+from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.interseeding_words import days_text, short_day
 from evenacre.units.display import DisplayUnit, UnitSystem
 
@@ -25,7 +26,7 @@ _NO_ROOM = "to be seeded, but not planned"
 
 def planned_done_card(compared: PlannedDone, units: UnitSystem) -> Card:
     """Say how many windows were kept, what was seeded of what was planned, and what went wrong."""
-    planned = compared.of(Standing.DONE, Standing.NOT_LOGGED)
+    planned = compared.of(PaddockStanding.DONE, PaddockStanding.NOT_LOGGED)
     kept = sum(p.window is WindowVerdict.KEPT for p in planned)
     noun = "paddock" if len(planned) == 1 else "paddocks"
     headline = f"{kept} of {len(planned)} planned {noun} seeded inside the window"
@@ -41,17 +42,17 @@ def planned_done_lines(compared: PlannedDone, units: UnitSystem) -> Iterator[str
     answer = planned_done_card(compared, units)
     yield f"{TITLE}: {answer.headline}."
     yield from (f"  {sentence}" for _, sentence in answer.lines)
-    yield from (f"  warning: {warning}" for warning in compared.warnings)
+    yield from (f"  warning: {warning}" for warning in sentences(compared.findings, "warning"))
 
 
 def kept_words(p: PaddockCompared) -> str:
     """Say whether the window was kept, and if not by how many days."""
-    if p.standing is Standing.NOT_LOGGED:
+    if p.standing is PaddockStanding.NOT_LOGGED:
         return "not logged"
-    if p.standing is Standing.LEFT:
+    if p.standing is PaddockStanding.LEFT:
         return _NO_ROOM
     if p.window is None:
-        return "not planned" if p.standing is Standing.UNPLANNED else "no window"
+        return "not planned" if p.standing is PaddockStanding.UNPLANNED else "no window"
     sides = [
         f"{days_text(days)} {word}"
         for days, word in ((p.too_early_days, "too early"), (p.too_late_days, "too late"))
@@ -87,11 +88,11 @@ def short(day: dt.date) -> str:
 def _off(p: PaddockCompared, units: UnitSystem) -> Iterator[tuple[str, str]]:
     """What did not go as planned in one paddock."""
     when = done_words(p)
-    if p.standing is Standing.NOT_LOGGED:
+    if p.standing is PaddockStanding.NOT_LOGGED:
         yield "short", f"planned for {planned_words(p)}, but there is no log of it"
-    elif p.standing is Standing.LEFT:
+    elif p.standing is PaddockStanding.LEFT:
         yield "short", f"{_NO_ROOM}, and not done"
-    elif p.standing is Standing.UNPLANNED:
+    elif p.standing is PaddockStanding.UNPLANNED:
         yield "over", f"seeded on {when}, though not planned"
     if p.window in (WindowVerdict.MISSED, WindowVerdict.PART):
         text = f"window {kept_words(p)}; it was open {window_words(p)}, seeded {when}"
@@ -99,7 +100,7 @@ def _off(p: PaddockCompared, units: UnitSystem) -> Iterator[tuple[str, str]]:
             inside = figures.size(p.in_window_m2, units)
             text += f", {inside} of {figures.size(p.done_m2, units)} inside it"
         yield "missed", text
-    if p.standing is Standing.DONE:
+    if p.standing is PaddockStanding.DONE:
         yield from _amounts(p, units)
 
 

@@ -23,6 +23,7 @@ from evenacre.reports.column import (
     nested,
 )
 from evenacre.reports.sentences.calibration import number, percent
+from evenacre.reports.sentences.findings import reason
 from evenacre.units.display import POUND_KG, DisplayUnit
 
 SCHEMA = "evenacre/calibrate/1"
@@ -80,7 +81,8 @@ NEXT_SETTING = _in_json(
     Column("interval_90", lambda n: _pair((n.low, n.high)), NESTED),
     Column("method"),
     Column("tested", lambda n: list(n.tested), NESTED),
-    *in_json("beyond bend refused", beyond=SETTING, bend=PERCENT),
+    *in_json("beyond bend", beyond=SETTING, bend=PERCENT),
+    Column("refused", lambda n: reason(n.refused)),
 )
 FILLS = _in_json("fills", *in_json("name mass_kg area_m2", area_m2=GROUND))
 COMPARTMENTS = _in_json(
@@ -104,7 +106,9 @@ MATCH = _in_json(
 )
 LOOK_UP = _in_json(
     "look_up",
-    *in_json("start refused outside", start=SETTING),
+    Column("start", quantity=SETTING),
+    Column("refused", lambda f: reason(f.refused)),
+    Column("outside"),
     Column("rates_kg_per_m2", lambda f: _pair(f.rates_kg_per_m2), NESTED),
     nested("matches", MATCH, "matches"),
 )

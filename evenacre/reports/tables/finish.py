@@ -21,6 +21,7 @@ from evenacre.reports.column import (
     json_only,
     nested,
 )
+from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.finish import FinishReport
 
 SCHEMA = "evenacre/summary/finish/1.1"
@@ -92,5 +93,5 @@ FINISH = _in_json(
     Column("spare_kg", "finish.spare_kg", MASS),
     Column("passes_to_come", lambda r: r.job and len(r.job.ahead.passes), COUNT),
     nested("run_out", RUN_OUT, lambda r: r if r.spot else None),
-    Column("warnings", lambda r: list(r.job.warnings) if r.job else [], NESTED),
+    Column("warnings", lambda r: sentences(r.job.findings, "warning") if r.job else [], NESTED),
 )

@@ -12,7 +12,6 @@ import pandas as pd
 from evenacre import __version__
 from evenacre.model import InputFile
 from evenacre.planning.interseeding.plan_types import InterseedPlan, PlannedStay, Shortage
-from evenacre.planning.season.seed import shares
 from evenacre.reports.column import (
     AREA,
     COUNT,
@@ -31,6 +30,7 @@ from evenacre.reports.column import (
     named,
     nested,
 )
+from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.interseeding import interseed_cautions
 from evenacre.reports.sentences.interseeding_words import days_text, goal_m2, wanted
 from evenacre.reports.tables.interseeding_days import (
@@ -138,7 +138,7 @@ _HERD = _in_json(
 
 
 def _parts(plan: InterseedPlan) -> list[dict[str, Any]]:
-    found = shares(plan.seeding.product)
+    found = plan.seeding.product.shares
     return [{"product": name, "share": part} for name, part in found.items()]
 
 
@@ -221,7 +221,7 @@ def interseed_account(
         "farm": farm,
         "time_zone": time_zone,
         "inputs": [asdict(i) for i in inputs],
-        "warnings": [*warnings, *plan.warnings],
+        "warnings": [*warnings, *sentences(plan.findings, "warning")],
         "cautions": interseed_cautions(plan),
         **record(_PLAN, plan),
     }

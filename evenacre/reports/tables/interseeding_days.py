@@ -16,7 +16,6 @@ from evenacre.planning.interseeding.plan_types import (
     Visit,
     WorkDay,
 )
-from evenacre.planning.season.seed import shares
 from evenacre.reports import figure_text as figures
 from evenacre.reports.column import (
     AREA,
@@ -165,7 +164,7 @@ def _of_part(name: str, load: Load) -> float:
 def loads(plan: InterseedPlan) -> tuple[Table, list[Load]]:
     """Every load, with a column for each part of a blend."""
     product = plan.seeding.product
-    parts = shares(product) if product.parts else {}
+    parts = product.shares if product.parts else {}
     rows = [Load(f, {name: part * f.mass_kg for name, part in parts.items()}) for f in plan.fills]
     if not parts:
         return FILLS, rows

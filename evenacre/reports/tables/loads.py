@@ -11,11 +11,9 @@ from typing import Any
 import pandas as pd
 
 from evenacre.planning.loads.halfway_check import HalfwayCheck
-from evenacre.planning.loads.load_check import ProductLoads
+from evenacre.planning.loads.load_check import LoadCheck, ProductLoads
 from evenacre.planning.loads.loads import Amount
-from evenacre.planning.loads.mass_estimates import LoadCheck
-from evenacre.planning.loads.operation_loads import OperationLoads
-from evenacre.planning.loads.stock_balance import Balance
+from evenacre.planning.loads.stock_balance import Balance, OperationLoads
 from evenacre.reports.column import (
     COUNT,
     INSTANT,
@@ -35,6 +33,7 @@ from evenacre.reports.column import (
     named,
     nested,
 )
+from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.loads import balance_sentence, row_text, verdict_sentences
 from evenacre.reports.writers.as_frame import data_frame, stacked
 from evenacre.reports.writers.as_html import PageTable, page_table
@@ -156,7 +155,7 @@ PRODUCT_LOADS = json_only(
     nested("together", LOADS),
     *in_json("outside_kg"),
     nested("meter_correction", CORRECTIONS, lambda p: p if p.correction else None),
-    *in_json("warnings", warnings=NESTED),
+    Column("warnings", lambda p: sentences(p.findings, "warning"), NESTED),
     why="tables and page have a row for each load; a warning tells what was metered outside them",
 )
 

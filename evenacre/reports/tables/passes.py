@@ -9,21 +9,21 @@ from typing import Any
 from evenacre import __version__
 from evenacre.model import InputFile
 from evenacre.planning.passes.pass_types import PassPlan
-from evenacre.planning.passes.turn_room import turn_room
+from evenacre.planning.passes.turns import turn_room
 from evenacre.reports import figure_text as figures
 from evenacre.reports.column import (
     COUNT,
     DISTANCE,
     SHARE,
-    SPEED,
-    Column,
     Display,
     Table,
     in_json,
     joined,
+    json_only,
     named,
     plain_number,
 )
+from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.interseeding_words import hours_text
 from evenacre.reports.sentences.passes import axis_deg, axis_words, runs_of
 from evenacre.reports.writers.as_json import json_types, record
@@ -96,15 +96,9 @@ DRIVE = Table(
         "seeded twice or more, as a share of the paddock; seed is metered over it too."
     ),
 )
-WAY_OF_DRIVING = Table(
+WAY_OF_DRIVING = json_only(
     "drive",
-    (
-        *in_json("width_m"),
-        Column("speed_mps", quantity=SPEED, digits=2),
-        Column("turn_speed_mps", quantity=SPEED, digits=2),
-        *in_json("turn_radius_m rounds prefer", rounds=COUNT),
-    ),
-    outputs=("json",),
+    *in_json("width_m speed_mps turn_speed_mps turn_radius_m rounds prefer", rounds=COUNT),
     why="a sentence below the fields tells it",
 )
 
@@ -148,7 +142,7 @@ def pass_account(
                 "field": plan.field,
                 "map": file,
                 **record(DRIVE, plan),
-                "warnings": plan.warnings,
+                "warnings": sentences(plan.findings, "warning"),
             }
             for plan, file in zip(plans, maps, strict=True)
         ],

@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 
 import pandas as pd
 
-from evenacre.planning.interseeding.comparison import PaddockCompared, PlannedDone, Sums
+from evenacre.planning.interseeding.comparison import PaddockCompared, PlannedDone, SeededTotals
 from evenacre.reports.column import (
     AREA,
     MASS,
@@ -27,6 +27,7 @@ from evenacre.reports.column import (
     plain_number,
     worded,
 )
+from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.interseeding_words import days_text
 from evenacre.reports.sentences.plan_against_done import (
     beside,
@@ -81,18 +82,21 @@ def _seeded_on(p: PaddockCompared) -> str:
     return f"{done_words(p, short)} ({side})"
 
 
-def _held(key: str) -> Callable[[_Row], Any]:
-    """Days of a paddock that has a window and was seeded."""
-    return lambda r: (
-        getattr(r.p, key) if r.p.planned and r.p.planned.window and r.p.operations else None
-    )
+def _days_off(key: str, name: str) -> Column:
+    """Days of a paddock that has a window and was seeded, in tables of data."""
+
+    def held(r: _Row) -> int | None:
+        window = r.p.planned.window if r.p.planned else None
+        return getattr(r.p, key) if window and r.p.operations else None
+
+    return named(f"held_{key}", None, name, _DAYS, held, json=False, why=_WORDS)
 
 
-def _ground(of: PaddockCompared | Sums, d: Display) -> str:
+def _ground(of: PaddockCompared | SeededTotals, d: Display) -> str:
     return beside(of.done_m2, of.planned_m2, d.units.area)
 
 
-def _seed(of: PaddockCompared | Sums, d: Display) -> str:
+def _seed(of: PaddockCompared | SeededTotals, d: Display) -> str:
     return beside(of.applied_kg, of.planned_kg, d.units.mass)
 
 
@@ -124,24 +128,8 @@ PADDOCKS_COMPARED = Table(
         named("spells", "Window", "window", _days_in(window_words), "p"),
         named("window", None, "window kept", of="p.window.value"),
         named("kept", name=None, of=lambda r: kept_words(r.p)),
-        named(
-            "too_early",
-            None,
-            "too early [days]",
-            _DAYS,
-            _held("too_early_days"),
-            json=False,
-            why=_WORDS,
-        ),
-        named(
-            "too_late",
-            None,
-            "too late [days]",
-            _DAYS,
-            _held("too_late_days"),
-            json=False,
-            why=_WORDS,
-        ),
+        _days_off("too_early_days", "too early [days]"),
+        _days_off("too_late_days", "too late [days]"),
         named("too_early_days", None, None, _DAYS, "p.too_early_days", why=_WORDS),
         named("too_late_days", None, None, _DAYS, "p.too_late_days", why=_WORDS),
         named("planned_for", quantity=_days_in(planned_words, _planned_on), of="p"),
@@ -194,7 +182,7 @@ _COMPARED = _in_json(
     Column("besides_m2", "besides.done_m2", AREA),
     Column("besides_kg", "besides.applied_kg", MASS),
     nested("paddocks", PADDOCKS_COMPARED, _rows),
-    Column("warnings", quantity=NAMES),
+    Column("warnings", lambda c: sentences(c.findings, "warning"), NAMES),
 )
 
 

@@ -25,6 +25,7 @@ from evenacre.reports.column import (
     plain_number,
     worded,
 )
+from evenacre.reports.sentences import findings
 from evenacre.reports.sentences import season as sentences
 from evenacre.reports.writers.as_frame import data_frame
 from evenacre.reports.writers.as_html import PageTable, page_table
@@ -323,7 +324,7 @@ def season_record(ledger: Ledger) -> dict[str, Any]:
         "seed": records(SEED, ledger.seed),
         "salt": records(SALT, ledger.salt),
         "money": records(COSTS, ledger.money),
-        "warnings": list(ledger.warnings),
+        "warnings": findings.sentences(ledger.findings, "warning"),
     }
 
 

@@ -9,8 +9,7 @@ from evenacre import __version__
 from evenacre.model import InputFile
 from evenacre.model.audit_result import AuditResult
 from evenacre.planning.interseeding.comparison import PlannedDone
-from evenacre.planning.loads.operation_loads import OperationLoads
-from evenacre.planning.loads.stock_balance import Balance
+from evenacre.planning.loads.stock_balance import Balance, OperationLoads
 from evenacre.planning.season.season_totals import Ledger
 from evenacre.reports.tables.audit import OPERATIONS
 from evenacre.reports.tables.loads import BALANCES, load_record

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 
 from evenacre.shown_text import shortened
@@ -42,3 +43,12 @@ class InputError(Exception):
     def __reduce__(self) -> tuple[type[InputError], tuple[tuple[Problem, ...]]]:
         # Errors cross process borders under --jobs; the default would pass the joined text.
         return type(self), (self.problems,)
+
+
+@contextmanager
+def gathered(problems: list[Problem]) -> Iterator[None]:
+    """Put the problems of bad input into a list, and go on after the block."""
+    try:
+        yield
+    except InputError as error:
+        problems += error.problems

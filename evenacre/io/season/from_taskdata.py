@@ -11,7 +11,8 @@ import numpy as np
 
 from evenacre.errors import InputError, Problem
 from evenacre.io.logs.columns.clock import dates_of
-from evenacre.io.season.from_options import HITCH, is_given, season_from_options
+from evenacre.io.season.from_options import DRILL, is_given, season_from_options
+from evenacre.io.taskdata.element_types import Task, TaskData
 from evenacre.io.taskdata.read import Task, TaskData, each_task
 from evenacre.model import Application, Field, Implement, InputFile, OperationPlan, Season
 
@@ -74,12 +75,9 @@ def season_from_taskdata(path: Path, *, tasks: Sequence[str] = (), **overrides: 
         raise InputError(dict.fromkeys(problems))
     if last is None:
         why = f" ({next(iter(warnings)).removesuffix('.')})" if warnings else ""
-        raise InputError.at(
-            source,
-            "",
-            f"there is no task with a time log in it{why}.",
-            "Export the task data after the work is done, with its logs.",
-        )
+        what = f"there is no task with a time log in it{why}."
+        remedy = "Export the task data after the work is done, with its logs."
+        raise InputError.at(source, "", what, remedy)
     # Operations of one field and name are told apart by the id of their task.
     names = [(plan.field.name, plan.name) for plan in operations]
     apart = [
@@ -139,18 +137,11 @@ def _check(data: TaskData, task: Task, field: Field, options: dict[str, Any]) ->
         where = (
             f'its field "{field.name}" has no boundary' if task.field_id else "it names no field"
         )
-        problems.append(
-            Problem(data.source, place, f"{where}.", "Give the field's outline with --boundary.")
-        )
+        remedy = "Give the field's outline with --boundary."
+        problems.append(Problem(data.source, place, f"{where}.", remedy))
     if not {"width", "row_spacing"} & options.keys():
-        problems.append(
-            Problem(
-                data.source,
-                place,
-                "no working width is told by the machine or the log.",
-                'Give it with --width "20 ft".',
-            )
-        )
+        what = "no working width is told by the machine or the log."
+        problems.append(Problem(data.source, place, what, 'Give it with --width "20 ft".'))
     if problems:
         raise InputError(problems)
 
@@ -163,7 +154,7 @@ def _implement(
         return built
     if measured and described.section_rows:
         built = replace(built, rows=described.rows, section_rows=described.section_rows)
-    if HITCH & given.keys():
+    if DRILL & given.keys():
         return built
     hitch: dict[str, Any] = {name: getattr(described, name) for name in _DESCRIBED}
     return replace(built, **hitch)

@@ -12,7 +12,6 @@ import numpy as np
 from evenacre.errors import InputError, Problem
 from evenacre.io.logs.columns.clock import dates_of
 from evenacre.io.season.from_options import DRILL, is_given, season_from_options
-from evenacre.io.taskdata.element_types import Task, TaskData
 from evenacre.io.taskdata.read import Task, TaskData, each_task
 from evenacre.model import Application, Field, Implement, InputFile, OperationPlan, Season
 

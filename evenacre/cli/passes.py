@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from evenacre.errors import Problem
     from evenacre.io.season.pass_inputs import DriveOptions, Ground
     from evenacre.processes.written import Written
-    from evenacre.workflows.audit import Outcome
+    from evenacre.workflows.result import Outcome
 
 FOLDER = "evenacre-passes"
 SEASON, ONE, DRIVE = "From a season file", "One field without a season file", "How to drive"

@@ -3,7 +3,34 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 from dataclasses import dataclass
+
+NUTRIENTS = ("N", "P2O5", "K2O", "Ca", "Mg", "S", "B", "Cl", "Cu", "Fe", "Mn", "Mo", "Zn")
+"""What a label guarantees, in the label's own terms."""
+
+_LABEL = re.compile(
+    r"(?<![\d.])(\d+(?:\.\d+)?)-(\d+(?:\.\d+)?)-(\d+(?:\.\d+)?)((?:-\d+(?:\.\d+)?[A-Za-z]{1,2})*)"
+    r"(?![\w.-])"
+)
+
+
+def analysis_in_name(name: str) -> dict[str, float]:
+    """Return the label percentages of a name such as ``"11-52-0"`` or ``"12-40-0-10S-1Zn"``."""
+    found = _LABEL.search(name)
+    if not found:
+        return {}
+    analysis = dict(zip(NUTRIENTS[:3], map(float, found.groups()[:3]), strict=True))
+    symbols = {nutrient.lower(): nutrient for nutrient in NUTRIENTS}
+    for percent, symbol in re.findall(r"(\d+(?:\.\d+)?)([A-Za-z]{1,2})", found[4]):
+        if symbol.lower() not in symbols:
+            return {}
+        analysis[symbols[symbol.lower()]] = float(percent)
+    return analysis
+
+
+class _NotSaid(dict[str, float]):
+    """An analysis that nobody gave."""
 
 
 @dataclass(frozen=True)
@@ -43,7 +70,8 @@ class Product:
     ----------
     name : str
     analysis : dict of str to float
-        Label percentages by mass in label terms: ``{"N": 11, "P2O5": 52, "K2O": 0}``.
+        Label percentages by mass in label terms: ``{"N": 11, "P2O5": 52, "K2O": 0}``; that of
+        the name where none is given.
     price_per_kg : float or None
     kind : str
         ``"fertilizer"``, ``"seed"`` or ``"other"``.
@@ -59,7 +87,7 @@ class Product:
     """
 
     name: str
-    analysis: dict[str, float] = dataclasses.field(default_factory=dict)
+    analysis: dict[str, float] = dataclasses.field(default_factory=_NotSaid)
     price_per_kg: float | None = None
     kind: str = "fertilizer"
     bulk_density_kg_per_m3: float | None = None
@@ -69,6 +97,10 @@ class Product:
     parts: tuple[tuple[str, float], ...] = ()
     bought_kg: float | None = None
     season_left_kg: float | None = None
+
+    def __post_init__(self) -> None:
+        if isinstance(self.analysis, _NotSaid):
+            object.__setattr__(self, "analysis", analysis_in_name(self.name))
 
 
 @dataclass(frozen=True)

@@ -46,11 +46,11 @@ from evenacre.reports.writers.figure_text import operation_slugs
 from evenacre.units.parsing import UnitSystem, unit_system
 from evenacre.workflows.finished import FinishedWork
 from evenacre.workflows.operations import Audited, Progress, asked_of, audit_operations, drawn
-from evenacre.workflows.result import Outcome, Result, write_result
+from evenacre.workflows.result import FolderResult, Outcome, write_result
 
 
 @dataclass(frozen=True, repr=False)
-class Audit(Result):
+class Audit(FolderResult):
     """A season, or one job of it, held against the ground.
 
     The layers are GeoDataFrames in EPSG:4326 with all operations in them; columns ``field`` and
@@ -162,11 +162,11 @@ class Audit(Result):
 
     def _rendered(self) -> list[RenderedOperation]:
         """What is drawn of each operation, now where that has not been done."""
-        drawn = (
+        ready = (
             a if a.rendered else drawn(a, asked)
             for a, asked in zip(self.audited, asked_of(self.season), strict=True)
         )
-        return [a.rendered for a in drawn if a.rendered]
+        return [a.rendered for a in ready if a.rendered]
 
     def _deliverables(self) -> Deliverables:
         season, results = self.season, self.operations
@@ -193,8 +193,8 @@ class Audit(Result):
             },
             fix_list=fix_list(results, units),
             operations=tuple(
-                OperationFiles(slug, rasters(result), drawn.maps)
-                for slug, result, drawn in zip(
+                OperationFiles(slug, rasters(result), pages.maps)
+                for slug, result, pages in zip(
                     operation_slugs(results), results, rendered, strict=True
                 )
             ),

@@ -29,11 +29,11 @@ from evenacre.reports.sentences.interseeding import interseed_lines
 from evenacre.reports.tables.interseeding import interseed_tables
 from evenacre.reports.tables.interseeding_summary import interseed_account
 from evenacre.units.parsing import unit_system
-from evenacre.workflows.result import Outcome, Result, write_result
+from evenacre.workflows.result import FolderResult, Outcome, write_result
 
 
 @dataclass(frozen=True, repr=False)
-class Interseeding(Result):
+class Interseeding(FolderResult):
     """Which grazed paddock to seed when, behind the herd.
 
     Attributes

@@ -26,13 +26,13 @@ from evenacre.reports.maps.passes import pass_map
 from evenacre.reports.sentences.passes import pass_lines
 from evenacre.reports.tables.passes import pass_account
 from evenacre.units.parsing import UnitSystem
-from evenacre.workflows.result import Outcome, Result, write_result
+from evenacre.workflows.result import FolderResult, Outcome, write_result
 
 _MAPS = "maps"
 
 
 @dataclass(frozen=True, repr=False)
-class PlannedPasses(Result):
+class PlannedPasses(FolderResult):
     """How fields are driven, pass by pass.
 
     The layers are GeoDataFrames in EPSG:4326 with all fields in them; a column ``field`` tells

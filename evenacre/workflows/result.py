@@ -59,24 +59,13 @@ class Outcome:
 
 
 class Result(ABC):
-    """A finished job: its answer in words, its figures, and the folder it fills."""
-
-    account: ClassVar[str] = SUMMARY
-    """Name of the JSON file in its folder."""
-    kind: ClassVar[str] = ""
-    """Of the result, where several share the name of that file."""
-    remarks: tuple[str, ...] = ()
-    """About the run rather than the ground."""
+    """A finished job: its answer in words and its figures."""
 
     @abstractmethod
     def _lines(self) -> tuple[str, ...]: ...
 
     @abstractmethod
     def _summary(self) -> dict[str, Any]: ...
-
-    @abstractmethod
-    def _fill(self, stage: Path) -> dict[str, Any]:
-        """Write every file into an empty folder, and give the account as it was written."""
 
     @cached_property
     def lines(self) -> tuple[str, ...]:
@@ -97,6 +86,32 @@ class Result(ABC):
         none is known).
         """
         return figures_of(self.summary)
+
+    def __repr__(self) -> str:
+        first, *more = self.lines
+        return f"<{type(self).__name__}: {first}{' ...' if more else ''}>"
+
+    def _repr_html_(self) -> str:
+        shown = (
+            Markup("{}" if line.startswith(" ") else "<strong>{}</strong>").format(line)
+            for line in self.lines
+        )
+        return f"<p>{'<br>'.join(shown)}</p>"
+
+
+class FolderResult(Result):
+    """A finished job that fills a folder."""
+
+    account: ClassVar[str] = SUMMARY
+    """Name of the JSON file in its folder."""
+    kind: ClassVar[str] = ""
+    """Of the result, where several share the name of that file."""
+    remarks: tuple[str, ...] = ()
+    """About the run rather than the ground."""
+
+    @abstractmethod
+    def _fill(self, stage: Path) -> dict[str, Any]:
+        """Write every file into an empty folder, and give the account as it was written."""
 
     def write(self, folder: str | Path) -> Path:
         """Write the result folder, whole or not at all, as the command line does.
@@ -120,20 +135,13 @@ class Result(ABC):
         write_result(type(self), Path(folder), lambda: self)
         return Path(folder)
 
-    def __repr__(self) -> str:
-        first, *more = self.lines
-        return f"<{type(self).__name__}: {first}{' ...' if more else ''}>"
-
-    def _repr_html_(self) -> str:
-        shown = (
-            Markup("{}" if line.startswith(" ") else "<strong>{}</strong>").format(line)
-            for line in self.lines
-        )
-        return f"<p>{'<br>'.join(shown)}</p>"
-
 
 def write_result(
-    made: type[Result], out: Path, job: Callable[[], Result], *, written: Written | None = None
+    made: type[FolderResult],
+    out: Path,
+    job: Callable[[], FolderResult],
+    *,
+    written: Written | None = None,
 ) -> Outcome:
     """Do a job between the opening and the closing of its folder, which is whole or not there.
 

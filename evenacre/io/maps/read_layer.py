@@ -120,6 +120,11 @@ def read_layer(
     return frame, warnings + doubts
 
 
+def held_layer(frame: gpd.GeoDataFrame) -> tuple[str, gpd.GeoDataFrame]:
+    """What a cache of layers holds of a map that was handed over instead of a file."""
+    return "", frame.set_axis(pd.RangeIndex(1, len(frame) + 1), axis=0)
+
+
 def layer_names(path: Path) -> list[str]:
     """Return the names of the layers of a map file.
 

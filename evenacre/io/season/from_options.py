@@ -6,6 +6,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+import geopandas as gpd
+
 from evenacre.errors import InputError
 from evenacre.io.common.problem_collector import Complaints, KeyPath
 from evenacre.io.season.build import build_season
@@ -55,6 +57,7 @@ def season_from_options(
     units: str = "us",
     currency: str = "USD",
     base: Path | None = None,
+    held: Mapping[str, gpd.GeoDataFrame] | None = None,
     logs: bool = True,
 ) -> Season:
     """Make a season of one operation, checked as a season file is.
@@ -74,6 +77,8 @@ def season_from_options(
         Further keys of the season file's ``[[implement]]`` and ``[settings]``.
     base : Path, optional
         The folder names are relative to; the working folder when None.
+    held : mapping of str to GeoDataFrame, optional
+        Maps handed over instead of a file, by the name that stands for the file.
     logs : bool
         False for work to come, which has none.
 
@@ -143,7 +148,7 @@ def season_from_options(
     }
     if time_zone:
         raw["time_zone"] = time_zone
-    draft = build_season(raw, SeasonFiles(base or Path(), complaints), logs=logs)
+    draft = build_season(raw, SeasonFiles(base or Path(), complaints, held or {}), logs=logs)
     if draft.problems:
         raise InputError(draft.problems)
     return draft.season

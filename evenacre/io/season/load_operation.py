@@ -107,7 +107,7 @@ def _tickets(
 
 
 def _logs(plan: OperationPlan) -> Iterator[list[Track] | InputError]:
-    """Read each log in turn; the error in place of one that cannot be read."""
+    """Read each log in turn, those at hand last; the error in place of one that cannot be read."""
     count = len(plan.track_files)
     layers = plan.track_layers or (plan.layer,) * count
     systems = plan.track_crs or (plan.crs,) * count
@@ -118,6 +118,8 @@ def _logs(plan: OperationPlan) -> Iterator[list[Track] | InputError]:
             )
         except InputError as error:
             yield error
+    if plan.tracks:
+        yield list(plan.tracks)
 
 
 def _other_days(plan: OperationPlan, tracks: tuple[Track, ...]) -> list[str]:

@@ -13,7 +13,7 @@ from evenacre.io.common.suggestions import choice
 from evenacre.io.logs.blockages import BlockageNote, blockages_of
 from evenacre.io.logs.columns.column_roles import ROLES
 from evenacre.io.season.files import SeasonFiles
-from evenacre.io.season.products import analysis_in_name, check_currency
+from evenacre.io.season.products import check_currency
 from evenacre.io.season.schema import BlockageTable, OperationTable, SeasonTable, SettingsTable
 from evenacre.io.season.seed_rates import bulk_target, with_seed_of
 from evenacre.model import (
@@ -25,6 +25,7 @@ from evenacre.model import (
     Product,
     Settings,
 )
+from evenacre.model.product import analysis_in_name
 from evenacre.units.display import in_both
 
 _SETTINGS = {

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 
 from evenacre.io.common.problem_collector import Complaints, KeyPath
@@ -10,16 +9,10 @@ from evenacre.io.common.suggestions import choice, listed
 from evenacre.io.season.schema import ProductTable
 from evenacre.io.season.seed_rates import rate_range, seed_lot
 from evenacre.model import Product
+from evenacre.model.product import NUTRIENTS, analysis_in_name
 from evenacre.units.parsing import price_currency
 
-NUTRIENTS = ("N", "P2O5", "K2O", "Ca", "Mg", "S", "B", "Cl", "Cu", "Fe", "Mn", "Mo", "Zn")
-"""What a label guarantees, in the label's own terms."""
-
 _ELEMENTS = {"p": "P2O5", "k": "K2O"}
-_LABEL = re.compile(
-    r"(?<![\d.])(\d+(?:\.\d+)?)-(\d+(?:\.\d+)?)-(\d+(?:\.\d+)?)((?:-\d+(?:\.\d+)?[A-Za-z]{1,2})*)"
-    r"(?![\w.-])"
-)
 _SIGNS = {"€": ("EUR",), "£": ("GBP",), "¥": ("JPY", "CNY"), "$": ("USD", "CAD", "AUD", "NZD")}
 
 
@@ -91,20 +84,6 @@ def check_currency(text: object, currency: str, complaints: Complaints, path: Ke
             f'"{text}" is not in {currency}, the currency of the season.',
             f'Write it in {currency}, or set currency = "{_SIGNS.get(written, (written,))[0]}".',
         )
-
-
-def analysis_in_name(name: str) -> dict[str, float]:
-    """Return the label percentages of a name such as ``"11-52-0"`` or ``"12-40-0-10S-1Zn"``."""
-    found = _LABEL.search(name)
-    if not found:
-        return {}
-    analysis = dict(zip(NUTRIENTS[:3], map(float, found.groups()[:3]), strict=True))
-    symbols = {nutrient.lower(): nutrient for nutrient in NUTRIENTS}
-    for percent, symbol in re.findall(r"(\d+(?:\.\d+)?)([A-Za-z]{1,2})", found[4]):
-        if symbol.lower() not in symbols:
-            return {}
-        analysis[symbols[symbol.lower()]] = float(percent)
-    return analysis
 
 
 def _checked_analysis(

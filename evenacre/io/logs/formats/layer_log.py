@@ -19,7 +19,7 @@ from evenacre.io.logs.columns.positions import to_degrees
 from evenacre.io.logs.columns.records_table import Findings, Table
 from evenacre.io.logs.formats.line_log import line_tracks
 from evenacre.io.logs.formats.polygon_log import polygon_tracks
-from evenacre.io.maps.read_layer import Source, read_layer
+from evenacre.io.maps.read_layer import LayerCache, Source, read_layer
 from evenacre.model import Track
 
 _SINGLE = shapely.GeometryType.POLYGON  # kinds with a higher number have several parts
@@ -53,7 +53,18 @@ def read_layer_tracks(
     InputError
         When the layer cannot be read as a log.
     """
-    frame, warnings = read_layer(Source(path, layer, crs=crs), polygons=False)
+    return layer_tracks(Source(path, layer, crs=crs), columns, time_zone)
+
+
+def layer_tracks(
+    source: Source,
+    columns: Mapping[str, str],
+    time_zone: str | None,
+    cache: LayerCache | None = None,
+) -> list[Track]:
+    """Read a log from a layer, as `read_layer_tracks` does; one that is at hand from a cache."""
+    file = source.name
+    frame, warnings = read_layer(source, polygons=False, cache=cache)
     findings = Findings(warnings=list(warnings))
     if (shapely.get_type_id(frame.geometry.array) > _SINGLE).any():
         frame = frame.explode()
@@ -62,17 +73,19 @@ def read_layer_tracks(
     kinds = {shape.geom_type for shape in shapes[first]}
     if len(kinds) > 1:
         raise InputError.at(
-            path.name,
+            file,
             "",
             f"the layer mixes shapes: {', '.join(sorted(kinds))}.",
             "Export points, lines or polygons alone.",
         )
-    table = _attributes(path.name, frame)
+    table = _attributes(file, frame)
     plan = plan_columns(table, columns, findings, placed=True)
     kind = kinds.pop()
-    if path.suffix.lower() == ".fgb" and not any(plan.get(r) for r in ("time", "date", "start")):
+    if source.path.suffix.lower() == ".fgb" and not any(
+        plan.get(r) for r in ("time", "date", "start")
+    ):
         findings.warn(
-            f"{path.name}: files of this kind do not keep the order of their features, and there "
+            f"{file}: files of this kind do not keep the order of their features, and there "
             "are no times to put them in order."
         )
     if kind in ("LineString", "LinearRing"):
@@ -80,7 +93,7 @@ def read_layer_tracks(
     if kind == "Polygon":
         return polygon_tracks(table, shapes, plan, time_zone, findings)
     lon, lat = to_degrees(
-        shapely.get_x(shapes), shapely.get_y(shapes), None, path.name, "points", findings,
+        shapely.get_x(shapes), shapely.get_y(shapes), None, file, "points", findings,
         labelled=True,
     )  # fmt: skip
     return build_tracks(table, lon, lat, plan, time_zone, findings)

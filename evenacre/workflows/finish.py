@@ -1,0 +1,165 @@
+"""How a job under way comes out even: from its tracks so far, or from figures alone."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import Any, ClassVar
+
+import geopandas as gpd
+
+from evenacre.coverage.audit import audit_operation
+from evenacre.errors import InputError
+from evenacre.io.result_folder.ownership import SUMMARY, write_account
+from evenacre.io.season.load_operation import load_operation
+from evenacre.io.writers.finish import geojson_text
+from evenacre.model import OperationPlan, Product, Season
+from evenacre.model.audit_result import AuditResult
+from evenacre.planning.finish.finish_job import FinishJob, finish_job
+from evenacre.planning.finish.rate_to_finish import Finish
+from evenacre.planning.loads.loads import Amount
+from evenacre.reports.maps.finish import PASS, finish_features, finish_map, run_out_spot
+from evenacre.reports.sentences.finish import finish_account, finish_lines
+from evenacre.units.parsing import UnitSystem
+from evenacre.workflows.result import FolderResult
+
+
+@dataclass(frozen=True, repr=False)
+class ComeOutEven(FolderResult):
+    """The rate that ends the load with the field, and where it runs out at the present one.
+
+    Attributes
+    ----------
+    finish : Finish
+        The figures.
+    product : Product
+    units : UnitSystem
+        Of the words and the map.
+    job, result : FinishJob and AuditResult, or None
+        What the tracks so far tell; None where there are none.
+    """
+
+    kind: ClassVar[str] = "evenacre/summary/finish"
+    finish: Finish
+    product: Product
+    units: UnitSystem
+    job: FinishJob | None = None
+    result: AuditResult | None = None
+
+    @cached_property
+    def remaining(self) -> gpd.GeoDataFrame:
+        """Ground still to do, passes to come, and where the load runs out; EPSG:4326.
+
+        Columns ``kind``, ``pass``, ``fed`` (whether the load reaches), ``area_m2`` and
+        ``length_m``. Empty where there are no tracks.
+        """
+        if self.result is None or self.job is None:
+            return gpd.GeoDataFrame({"kind": []}, geometry=[], crs="EPSG:4326")
+        return finish_features(self.result, self.job)
+
+    @property
+    def passes(self) -> gpd.GeoDataFrame:
+        """The passes to come, EPSG:4326."""
+        return self.remaining[self.remaining["kind"] == PASS]
+
+    @cached_property
+    def _spot(self) -> tuple[float, float] | None:
+        return run_out_spot(self.result, self.job) if self.result and self.job else None
+
+    def _lines(self) -> tuple[str, ...]:
+        lines = finish_lines(
+            self.finish, self.units, product=self.product, job=self.job, spot=self._spot
+        )
+        if self.result is None:
+            return tuple(lines)
+        title = f"{self.result.field}, {self.result.operation}: {self.product.name}"
+        lines += [f"warning: {text}" for text in self.result.warnings]
+        return (title, *(f"  {line}" for line in lines))
+
+    def _summary(self) -> dict[str, Any]:
+        if self.result is None:
+            return finish_account(self.finish, product=self.product.name)
+        account = finish_account(
+            self.finish,
+            field=self.result.field,
+            operation=self.result.operation,
+            product=self.product.name,
+            job=self.job,
+            spot=self._spot,
+        )
+        return {**account, "warnings": [*self.result.warnings, *account["warnings"]]}
+
+    def _fill(self, stage: Path) -> dict[str, Any]:
+        if self.result is not None and self.job is not None:
+            text = geojson_text(self.remaining)
+            (stage / "finish.geojson").write_text(text, encoding="utf-8", newline="\n")
+            png = finish_map(self.result, self.job, self.units)
+            (stage / "finish.png").write_bytes(png)
+        return write_account(stage, SUMMARY, self.summary)
+
+
+def run_finish(
+    plan: OperationPlan,
+    units: UnitSystem,
+    *,
+    product: str | None = None,
+    left: Amount | None = None,
+    rate_kg_per_m2: float | None = None,
+) -> ComeOutEven:
+    """Audit the tracks so far, and look ahead.
+
+    Parameters
+    ----------
+    plan : OperationPlan
+    units : UnitSystem
+    product : str, optional
+        Needed when the operation places several.
+    left : Amount, optional
+        Mass left; from the load tickets when None.
+    rate_kg_per_m2 : float, optional
+        The present rate; what the log or the target tells when None.
+
+    Raises
+    ------
+    InputError
+        When a file cannot be used, or the product or what is left of it cannot be told.
+    """
+    operation = load_operation(plan)
+    result = audit_operation(operation)
+    job = finish_job(operation, result, product=product, left=left, rate_kg_per_m2=rate_kg_per_m2)
+    return ComeOutEven(job.finish, job.product, units, job, result)
+
+
+def chosen_operation(
+    season: Season, source: str, operation: str | None, field: str | None
+) -> OperationPlan:
+    """The one operation of a season that is meant.
+
+    Parameters
+    ----------
+    season : Season
+    source : str
+        Where it was read, for the complaint.
+    operation, field : str, optional
+        Their names.
+
+    Raises
+    ------
+    InputError
+        When none fits, or several.
+    """
+    found = [
+        plan
+        for plan in season.operations
+        if operation in (None, plan.name) and field in (None, plan.field.name)
+    ]
+    if len(found) == 1:
+        return found[0]
+    names = ", ".join(f'"{p.name}" on "{p.field.name}"' for p in (found or season.operations)[:8])
+    raise InputError.at(
+        source,
+        "",
+        "Several operations fit." if found else "No operation of that name is in it.",
+        f"Name one with --operation, and --field if need be: {names}.",
+    )

@@ -4,13 +4,17 @@ VENV ?= .venv
 BIN := $(VENV)/bin
 LEAFLET ?= 1.9.4
 
-.PHONY: demo test check bench fuzz lowest dist sbom audit-deps leaflet clean
+.PHONY: demo test check same bench fuzz lowest dist sbom audit-deps leaflet clean
 
 demo: $(VENV)/.installed
 	$(BIN)/evenacre demo three-larks
 
 test: $(VENV)/.tested
 	$(BIN)/python -m pytest $(PYTEST)
+
+# Whether this checkout writes the same bytes as a commit: make same BEFORE=HEAD~3
+same: $(VENV)/.developed
+	$(BIN)/python tools/same_outputs.py $(BEFORE)
 
 check: $(VENV)/.developed
 	$(BIN)/ruff check .

@@ -16,6 +16,7 @@ _HOMES = {
     "ComeOutEven": "evenacre.workflows.finish",
     "Drive": "evenacre.planning.passes.pass_types",
     "Field": "evenacre.model",
+    "Finding": "evenacre.model.finding",
     "Grazing": "evenacre.model",
     "Implement": "evenacre.model",
     "InputError": "evenacre.errors",

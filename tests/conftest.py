@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -15,6 +16,9 @@ CHROMIUM = Path("/usr/bin/chromium")
 
 # Tests are to compute, and to leave the user's own folder alone; processes they start inherit it.
 os.environ["EVENACRE_CACHE"] = "off"
+
+# A shell that starts the tests in the background has them, and all they start, ignore Ctrl-C.
+signal.signal(signal.SIGINT, signal.default_int_handler)
 
 # A busy machine is no fault of the code.
 settings.register_profile("untimed", deadline=None)

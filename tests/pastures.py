@@ -11,7 +11,7 @@ import shapely
 
 from evenacre.geo.local_crs import WorkingPlane
 from evenacre.model import Field, HerdClass, Implement, Paddock, Product, Seeding
-from evenacre.units.parsing import ACRE_M2, POUND_KG
+from evenacre.units.display import ACRE_M2, POUND_KG
 
 APRIL = dt.date(2026, 4, 1)
 LB_AC = POUND_KG / ACRE_M2

@@ -72,7 +72,7 @@ class _Canvas:
 def judge(job: Job, cell: float = 0.05, forget_m: float = 15.0) -> Verdict:
     """Count the cells of a job."""
     width, rows = job.implement.width_m, job.implement.rows
-    steps = [_steps(d, width, rows, job.implement.delay_s, job.blockages) for d in job.drives]
+    steps = [_steps(d, width, rows, job.implement.product_lag_s, job.blockages) for d in job.drives]
     reach = [(s.left_x.min(), s.left_y.min(), s.left_x.max(), s.left_y.max()) for s in steps]
     low, high = np.array(reach).min(axis=0), np.array(reach).max(axis=0)
     bx0, by0, bx1, by1 = job.boundary.bounds

@@ -24,6 +24,7 @@ from evenacre.model.audit_result import (
     SetbackFinding,
     ZoneAmount,
 )
+from evenacre.model.finding import reader_findings
 
 WIDTH = 6.096
 RATE = 0.0168128  # kg/m2, 150 lb/ac
@@ -286,8 +287,10 @@ def make_result(
         cover_grid=Grid(count_grid, transform, crs),
         cleaning={"read": 16400, "used": 16391, "repeated": 6, "jumps": 3},
         sources=("creek-fert.csv",),
-        notes=("Column 'Rate [lb/ac]' was read as the rate of 18-46-0.",),
-        warnings=("The log has a gap of 17 s at 10:31.",),
+        findings=(
+            *reader_findings(["The log has a gap of 17 s at 10:31."]),
+            *reader_findings(notes=["Column 'Rate [lb/ac]' was read as the rate of 18-46-0."]),
+        ),
     )
 
 
@@ -296,4 +299,4 @@ def empty_result(**changes: object) -> AuditResult:
     result = make_result()
     keep = {"field", "cover"}
     layers = {k: v if k in keep else v.iloc[:0] for k, v in result.layers.items()}
-    return replace(result, products=(), layers=layers, notes=(), warnings=(), **changes)  # type: ignore[arg-type]
+    return replace(result, products=(), layers=layers, findings=(), **changes)  # type: ignore[arg-type]

@@ -96,12 +96,12 @@ def test_product_beyond_the_boundary_and_in_a_waterway_is_outside() -> None:
     assert result.products[0].outside_kg == pytest.approx(RATE * outside_m2, rel=1e-4)
 
 
-@pytest.mark.parametrize("delay_s", [0.0, 2.0])
-def test_a_change_of_rate_lands_midway_and_late_by_the_delay(delay_s: float) -> None:
-    job = straight_job(LENGTH, (), replace(DRILL, delay_s=delay_s))
+@pytest.mark.parametrize("product_lag_s", [0.0, 2.0])
+def test_a_change_of_rate_lands_midway_and_late_by_the_delay(product_lag_s: float) -> None:
+    job = straight_job(LENGTH, (), replace(DRILL, product_lag_s=product_lag_s))
     drive = job.drives[0]
     rate = np.where(drive.x_m < 96.0, RATE, 2 * RATE) * drive.working
-    change = 96.0 + delay_s * SPEED_MPS
+    change = 96.0 + product_lag_s * SPEED_MPS
     job = replace(
         job,
         drives=(replace(drive, rates={"urea": rate}),),

@@ -11,9 +11,9 @@ from put_down import operation
 
 from evenacre.coverage.audit import audit_operation
 from evenacre.coverage.clean import NEAR_FIELD_M, Fixes, clean
-from evenacre.errors import InputError
 from evenacre.geo.local_crs import WorkingPlane
 from evenacre.model import Field, Settings, Track
+from evenacre.model.finding import Finding, FindingError
 
 PLANE = WorkingPlane(-92.6, 40.1)
 SPEED_MPS = 2.4
@@ -78,7 +78,7 @@ def test_a_clock_of_whole_seconds_is_spread_over_its_records() -> None:
     fixes = cleaned(replace(track, time_s=np.floor(true)))
     assert fixes.time_s == pytest.approx(true, abs=1e-6)
     assert fixes.counts["used"] == 100
-    assert any("coarser" in note for note in fixes.notes)
+    assert fixes.findings == (Finding.note("coarse_clock"),)
 
 
 @pytest.mark.parametrize("missing", [np.nan, np.inf], ids=["NaN", "infinite"])
@@ -207,8 +207,9 @@ def test_what_was_left_out_is_warned_of() -> None:
     road = Turtle(5000.0, 0.0).forward(48.0).sample()
     job = replace(job, drives=(drive, road.later(600.0)))
     result = audit_operation(operation(job))
-    (warning,) = (w for w in result.warnings if "left out" in w)
-    assert f"{len(road.time_s)} of {len(drive.time_s) + len(road.time_s)} records" in warning
+    (told,) = (f for f in result.findings if f.code == "away_from_field")
+    assert told.values["records"] == len(road.time_s)
+    assert told.values["read"] == len(drive.time_s) + len(road.time_s)
     assert result.cleaning["away from the field"] == len(road.time_s)
     assert result.outside_area_m2 == pytest.approx(0.0, abs=0.01)
 
@@ -254,5 +255,5 @@ def test_two_machines_in_one_log_are_told_as_that() -> None:
     job = operation(straight_job(240.0, (0.0,)))
     (track,) = (replace(t, working=np.ones(len(t), dtype=bool)) for t in job.tracks[:1])
     other = replace(track, lon=track.lon + 0.01, time_s=track.time_s + 0.05)
-    with pytest.raises(InputError, match="two machines"):
+    with pytest.raises(FindingError, match="jumping_positions"):
         audit_operation(replace(job, tracks=(track, other), field=Field("Creek Forty")))

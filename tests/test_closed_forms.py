@@ -111,7 +111,7 @@ def test_a_section_switched_off_leaves_its_own_strip() -> None:
 
 def test_delay_moves_the_product_along_the_track() -> None:
     late = 2.5 * SPEED_MPS
-    job = straight_job(120.0, (), replace(DRILL, delay_s=2.5))
+    job = straight_job(120.0, (), replace(DRILL, product_lag_s=2.5))
     result = audit_operation(operation(job))
     check(
         result,
@@ -123,9 +123,9 @@ def test_delay_moves_the_product_along_the_track() -> None:
     )
 
 
-def blocked_job(delay_s: float) -> tuple[Job, float, float]:
+def blocked_job(product_lag_s: float) -> tuple[Job, float, float]:
     """One pass with tower 2 blocked from one place to another, neither of them a record."""
-    job = straight_job(120.0, (), replace(DRILL, delay_s=delay_s))
+    job = straight_job(120.0, (), replace(DRILL, product_lag_s=product_lag_s))
     drive = job.drives[0]
     begin, end = 40.07, 81.39
     start_s, end_s = np.interp([begin, end], drive.x_m, drive.time_s)
@@ -133,14 +133,14 @@ def blocked_job(delay_s: float) -> tuple[Job, float, float]:
     return replace(job, blockages=(blockage,)), begin, end
 
 
-@pytest.mark.parametrize("delay_s", [0.0, 2.5])
-def test_a_blocked_tower_leaves_its_strip_where_it_was_blocked(delay_s: float) -> None:
-    job, begin, end = blocked_job(delay_s)
+@pytest.mark.parametrize("product_lag_s", [0.0, 2.5])
+def test_a_blocked_tower_leaves_its_strip_where_it_was_blocked(product_lag_s: float) -> None:
+    job, begin, end = blocked_job(product_lag_s)
     within = replace(job, boundary=shapely.box(begin, 0, end, WIDTH))
     strip = (end - begin) * WIDTH / 4
     check(audit_operation(operation(within, turn=0.4)), {"skip_area_m2": strip})
     result = audit_operation(operation(job, turn=0.4))
-    check(result, {"skip_area_m2": strip + WIDTH * SPEED_MPS * delay_s})
+    check(result, {"skip_area_m2": strip + WIDTH * SPEED_MPS * product_lag_s})
     skips = result.layers["skips"]
     blocked = skips[skips["kind"] == "blocked rows"]
     assert blocked["area_m2"].tolist() == [pytest.approx(strip, rel=STRAIGHT)]

@@ -273,7 +273,7 @@ def test_everything_in_a_plan_counts(plan: OperationPlan, tmp_path: Path) -> Non
                 {"setbacks": setback(31.0)},
             )
         ],
-        "implement": [Implement(width_m=6.0, rows=31), Implement(6.0, 32, delay_s=1.5)],
+        "implement": [Implement(width_m=6.0, rows=31), Implement(6.0, 32, product_lag_s=1.5)],
         "track_files": [(other,), (*plan.track_files, other), ()],
         "columns": [{"rate": "Rate"}],
         "layer": ["tracks"],

@@ -30,8 +30,8 @@ from shapely import LineString, Polygon
 from small_files import LOGS, map_files, plan, points, season_pasture, summary, task_data, zipped
 
 from evenacre.errors import InputError
+from evenacre.geo.geodesy import unwrap
 from evenacre.io.logs.read_tracks import read_tracks
-from evenacre.io.maps.crs import unwrap
 from evenacre.io.settings_book.book import read_book
 
 MOST_S, MOST_KB = 30, 2 << 20

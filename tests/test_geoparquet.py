@@ -20,6 +20,7 @@ from evenacre.io.writers.geoparquet import (
     write_layers,
 )
 from evenacre.model import Track
+from evenacre.reports.figure_text import iso_time
 from evenacre.reports.maps.stored_layers import join_layers, operation_layers
 
 N = 40
@@ -113,6 +114,15 @@ def test_several_machines_a_missing_place_and_no_date(tmp_path):
     write_geoparquet(tmp_path / "undated.parquet", track_layer([undated]))
     (again,) = read_tracks(tmp_path / "undated.parquet")
     np.testing.assert_array_equal(again.time_s, undated.time_s)
+
+
+@pytest.mark.parametrize(("days", "dated"), [(20, False), (40, True)])
+def test_every_output_dates_a_log_or_none_does(days, dated):
+    """A clock that runs since the machine was started is not that of January 1970."""
+    log = replace(drive(), time_s=days * 86_400.0 + np.arange(N))
+    columns = track_layer([log]).columns
+    assert ("time" in columns, "time (s)" in columns) == (dated, not dated)
+    assert iso_time(log.time_s[0]).startswith("1970-") == dated
 
 
 def test_results_are_layers_that_other_readers_open(tmp_path):

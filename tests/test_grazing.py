@@ -22,7 +22,7 @@ from evenacre.planning.interseeding.grazing import (
     grown,
     plan_grazing,
 )
-from evenacre.units.parsing import ACRE_M2, POUND_KG
+from evenacre.units.display import ACRE_M2, POUND_KG
 
 # Penn State Agronomy Guide, table 1.8-9: acres for one animal unit (1,000 lb, 25 lb a day),
 # by days in the paddock and utilization, with 750, 1,000 and 1,500 lb/ac available.

@@ -25,7 +25,7 @@ from evenacre.io.writers.cells import cell, without_apostrophe
 from evenacre.io.writers.file_names import RESULT_FOLDERS, slug, unique_slugs
 from evenacre.io.writers.gpx import add_text, gpx_root, write_root
 from evenacre.io.writers.json_file import json_text
-from evenacre.reports.writers.figure_text import operation_slugs
+from evenacre.reports.figure_text import operation_slugs
 from evenacre.shown_text import shown
 
 OVERRIDE = "\u202e"

@@ -16,7 +16,7 @@ from evenacre.model import InputFile
 from evenacre.planning.interseeding.plan_types import InterseedPlan
 from evenacre.reports.tables.interseeding import interseed_tables
 from evenacre.reports.tables.interseeding_summary import interseed_account
-from evenacre.units.parsing import METRIC, US, UnitSystem
+from evenacre.units.display import METRIC, US, UnitSystem
 
 ACRE_M2 = 4046.8564224  # international foot: NIST SP 811, appendix B.8
 POUND_KG = 0.45359237

@@ -10,7 +10,7 @@ from plans import empty_plan, make_plan
 
 from evenacre.model.outputs import CalendarEvent
 from evenacre.reports.pages.calendar_entries import calendar_events
-from evenacre.units.parsing import US
+from evenacre.units.display import US
 
 
 @pytest.fixture(scope="module")

@@ -14,7 +14,7 @@ from evenacre.model import InputFile, Product
 from evenacre.planning.interseeding.plan_types import InterseedPlan
 from evenacre.reports.maps.paddock_states import STATES
 from evenacre.reports.pages.interseeding import interseed_page
-from evenacre.units.parsing import METRIC, US, UnitSystem
+from evenacre.units.display import METRIC, US, UnitSystem
 
 
 def page(plan: InterseedPlan, units: UnitSystem = US, farm: str = "Three Larks Farm") -> str:

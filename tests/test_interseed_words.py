@@ -21,7 +21,7 @@ from evenacre.reports.sentences.interseeding_facts import (
     spells,
 )
 from evenacre.reports.sentences.interseeding_rules import relaxation_words
-from evenacre.units.parsing import METRIC, US
+from evenacre.units.display import METRIC, US
 
 
 def test_the_answer_comes_first_and_then_its_reasons() -> None:

@@ -42,7 +42,7 @@ from evenacre.reports.tables.loads import (
     weighings_table,
 )
 from evenacre.reports.tables.loads_page import balance_account_table, load_accounts
-from evenacre.units.parsing import METRIC, US
+from evenacre.units.display import METRIC, US
 
 Floats = npt.NDArray[np.float64]
 

@@ -27,13 +27,13 @@ from evenacre.io.writers.geopackage import write_geopackage
 from evenacre.io.writers.tables import write_csv, write_workbook
 from evenacre.model.audit_result import AuditResult
 from evenacre.model.outputs import Deliverables, OperationFiles
+from evenacre.reports.figure_text import operation_slugs
 from evenacre.reports.maps.printed import static_maps
 from evenacre.reports.maps.stored_layers import join_layers, operation_layers, rasters
 from evenacre.reports.tables.audit import tables
 from evenacre.reports.tables.audit_summary import summary
 from evenacre.reports.tables.fix_list import fix_list
-from evenacre.reports.writers.figure_text import operation_slugs
-from evenacre.units.parsing import US
+from evenacre.units.display import US
 
 
 def deliver(*results: AuditResult, maps: bool = False) -> Deliverables:

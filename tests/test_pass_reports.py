@@ -26,7 +26,7 @@ from evenacre.reports.maps import sheet
 from evenacre.reports.maps.passes import pass_map
 from evenacre.reports.sentences.passes import pass_lines
 from evenacre.reports.tables.passes import pass_account
-from evenacre.units.parsing import METRIC, US
+from evenacre.units.display import METRIC, US
 from evenacre.workflows.passes import drive_over
 
 WIDTH = 6.096

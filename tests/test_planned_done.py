@@ -55,7 +55,7 @@ from evenacre.reports.tables.interseeding_summary import interseed_account
 from evenacre.reports.tables.plan_against_done import planned_done_summary, planned_done_table
 from evenacre.sample_fields import season_file, three_larks
 from evenacre.sample_fields.farm import JOBS
-from evenacre.units.parsing import METRIC, US
+from evenacre.units.display import METRIC, US
 from evenacre.workflows.audit import audit_season
 
 ZONE = "America/Chicago"

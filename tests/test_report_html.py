@@ -16,10 +16,11 @@ from synthetic_result import empty_result, make_result
 
 from evenacre.model import InputFile
 from evenacre.model.audit_result import AuditResult
+from evenacre.model.finding import reader_findings
 from evenacre.reports.maps.geodata import encode
 from evenacre.reports.maps.interactive import script_json
 from evenacre.reports.pages.audit import document, render_operation
-from evenacre.units.parsing import METRIC, US
+from evenacre.units.display import METRIC, US
 
 
 def page(*results: AuditResult, farm: str = "Three Larks Farm") -> str:
@@ -46,8 +47,7 @@ def hostile() -> str:
         layers=layers,
         products=(product,),
         sources=(HOSTILE,),
-        notes=(HOSTILE,),
-        warnings=(HOSTILE,),
+        findings=tuple(reader_findings([HOSTILE], [HOSTILE])),
         cleaning={HOSTILE: 1},
     )
     return page(spoiled, farm=HOSTILE)

@@ -8,6 +8,7 @@ from evenacre.coverage.clean import Fixes, clean
 from evenacre.coverage.rows import RowStates, row_states, section_bounds, with_rows
 from evenacre.geo.local_crs import WorkingPlane
 from evenacre.model import Implement, Settings, Track
+from evenacre.model.finding import Finding
 
 PLANE = WorkingPlane(-92.6, 40.1)
 DRILL = Implement(width_m=6.0, rows=24, rows_known=True)
@@ -43,8 +44,7 @@ def test_sections_share_the_rows_evenly() -> None:
     found = states(log(sections=sections))
     for row in range(24):
         assert (found.active[:, row] == sections[:, row // 6]).all()
-    assert found.notes == ()
-    assert found.warnings == ()
+    assert found.findings == ()
 
 
 def test_sections_of_stated_rows_from_the_left() -> None:
@@ -85,7 +85,7 @@ def test_a_section_works_only_while_the_tool_works() -> None:
 def test_the_work_state_switches_the_whole_tool() -> None:
     found = states(log(working=HALF))
     assert (found.active == all_rows(HALF)).all()
-    assert found.notes == ()
+    assert found.findings == ()
 
 
 def test_the_work_state_is_trusted_before_rate_and_speed() -> None:
@@ -97,8 +97,7 @@ def test_the_work_state_is_trusted_before_rate_and_speed() -> None:
 def test_a_width_above_zero_is_work() -> None:
     found = states(log(width_m=np.where(HALF, 6.0, 0.0)))
     assert (found.active == all_rows(HALF)).all()
-    assert [n for n in found.notes if "logged width" in n]
-    assert found.warnings == ()
+    assert found.findings == (Finding.note("work_from_width"),)
 
 
 def test_a_width_that_is_missing_is_no_work() -> None:
@@ -110,7 +109,7 @@ def test_a_width_that_is_missing_says_nothing_against_a_work_state() -> None:
     width = np.where(np.arange(COUNT) % 3 == 0, 6.0, np.nan)
     found = states(log(width_m=width, working=HALF))
     assert (found.active == all_rows(HALF)).all()
-    assert found.warnings == ()
+    assert found.findings == ()
 
 
 @pytest.mark.parametrize(("width", "rows"), [(3.0, 12), (1.5, 6), (0.5, 2), (5.9, 24), (4.9, 20)])
@@ -120,9 +119,9 @@ def test_a_partial_width_lies_about_the_middle_and_is_warned_of(width: float, ro
     (pattern,) = np.unique(found.active[HALF], axis=0)
     first = (24 - rows) // 2
     assert np.flatnonzero(pattern).tolist() == list(range(first, first + rows))
-    told = [w for w in found.warnings if "less than the full width" in w]
+    told = [f for f in found.findings if f.code == "partial_width"]
     assert bool(told) == (width < 5.88)
-    assert all("20 records" in w for w in told)
+    assert all(f.values["records"] == 20 for f in told)
 
 
 def test_the_width_of_a_log_with_sections_only_lifts_the_tool() -> None:
@@ -135,14 +134,16 @@ def test_the_width_of_a_log_with_sections_only_lifts_the_tool() -> None:
 def test_logged_widths_beyond_the_tool_are_warned_of() -> None:
     found = states(log(width_m=np.full(COUNT, 9.0), working=np.ones(COUNT, dtype=bool)))
     assert found.active.all()
-    assert [w for w in found.warnings if "9.00 m" in w and "6.00 m" in w]
+    (told,) = found.findings
+    assert told.code == "width_over_tool"
+    assert (told.values["widest_m"], told.values["tool_m"]) == (9.0, 6.0)
 
 
 @pytest.mark.parametrize("column", ["rates", "flows"])
 def test_a_rate_or_flow_above_zero_is_work(column: str) -> None:
     found = states(log(**{column: {"seed": np.where(HALF, 0.02, 0.0)}}))
     assert (found.active == all_rows(HALF)).all()
-    assert [n for n in found.notes if "rate or flow is above zero" in n]
+    assert found.findings == (Finding.note("work_from_amount"),)
 
 
 def test_any_of_several_products_is_work() -> None:
@@ -166,7 +167,7 @@ def test_with_nothing_logged_a_steady_speed_is_work() -> None:
     speed = np.concatenate([np.full(30, 2.4), [0.1, 0.5, 1.0, 4.5, 5.0], np.full(5, 2.0)])
     found = states(log(), speed=speed)
     assert (found.active == all_rows((speed > 1.2) & (speed < 3.84))).all()
-    assert [n for n in found.notes if "steady speed" in n]
+    assert found.findings == (Finding.note("work_from_speed"),)
 
 
 def test_with_nothing_logged_turning_on_the_spot_is_no_work() -> None:
@@ -180,7 +181,7 @@ def test_a_rate_that_is_never_off_tells_nothing() -> None:
     speed = np.where(HALF, 2.4, 0.2)
     found = states(log(rates={"seed": np.full(COUNT, 0.02)}), speed=speed)
     assert (found.active == all_rows(HALF)).all()
-    assert [n for n in found.notes if "steady speed" in n]
+    assert found.findings == (Finding.note("work_from_speed"),)
 
 
 def test_each_log_is_read_by_what_it_has_itself() -> None:

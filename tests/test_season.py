@@ -133,7 +133,7 @@ def test_a_whole_season(farm):
     assert [u.hitch_to_axle_m for u in drill.tow] == pytest.approx([4.2672, 3.6576])
     assert drill.tow[0].axle_to_pin_m == pytest.approx(1.2192)
     assert (drill.tool_behind_m, drill.antenna_ahead_m) == pytest.approx((0.9144, 2.7432))
-    assert drill.delay_s == 2.5
+    assert drill.product_lag_s == 2.5
     (application,) = plan.applications
     assert application.target_kg_per_m2 == pytest.approx(150 * 0.45359237 / 4046.8564224)
     assert application.product.price_per_kg == pytest.approx(840 / 907.18474)
@@ -595,7 +595,7 @@ def test_a_season_of_options(farm):
     (plan,) = loaded.operations
     assert plan.field.boundary.equals(SQUARE)
     assert (plan.implement.width_m, plan.implement.rows) == (pytest.approx(6.096), 32)
-    assert plan.implement.delay_s == 2.0
+    assert plan.implement.product_lag_s == 2.0
     assert [a.product.name for a in plan.applications] == ["11-52-0", "rye"]
     assert plan.applications[0].product.analysis["P2O5"] == 52
     assert plan.columns == {"rate:rye": "Rate [lb/ac]", "lon": "longitude"}

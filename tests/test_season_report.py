@@ -20,12 +20,12 @@ from evenacre.model import (
 )
 from evenacre.planning.season.nutrients import Job
 from evenacre.planning.season.season_totals import Ledger, ledger
+from evenacre.reports.column import Display
 from evenacre.reports.pages.audit import document, render_season
 from evenacre.reports.sentences.season import season_card
 from evenacre.reports.tables.audit_summary import summary
-from evenacre.reports.tables.season import season_tables
-from evenacre.reports.tables.season_page import season_accounts
-from evenacre.units.parsing import METRIC, US
+from evenacre.reports.tables.season import season_frames, season_page_tables
+from evenacre.units.display import METRIC, US
 
 LB, ACRE, SQ_FT = 0.45359237, 4046.8564224, 0.3048**2
 LB_AC = LB / ACRE
@@ -89,14 +89,14 @@ def book() -> Ledger:
 
 
 def table(book: Ledger, title: str, units: object = US) -> list[tuple[str, ...]]:
-    (found,) = [a for a in season_accounts(book, units) if a.title == title]  # type: ignore[arg-type]
+    (found,) = [a for a in season_page_tables(book, Display(units)) if a.title == title]  # type: ignore[arg-type]
     assert all(len(row) == len(found.head) for row in found.rows)
     return list(found.rows)
 
 
 def test_every_table_comes_out_in_both_units(book):
-    titles = [a.title for a in season_accounts(book, US)]
-    assert titles == [a.title for a in season_accounts(book, METRIC)]
+    titles = [a.title for a in season_page_tables(book, Display(US))]
+    assert titles == [a.title for a in season_page_tables(book, Display(METRIC))]
     assert titles == [
         "Against what was needed",
         "What was put down",
@@ -107,7 +107,7 @@ def test_every_table_comes_out_in_both_units(book):
         "Fertilizer with the seed",
         "Money",
     ]
-    for account in season_accounts(book, METRIC):
+    for account in season_page_tables(book, Display(METRIC)):
         words = " ".join(cell for row in account.rows for cell in row)
         assert "lb" not in words.replace("lb/ac", "lb")
         assert " ac" not in words
@@ -138,7 +138,9 @@ def test_seeds_per_square_foot_and_per_square_metre(book):
 
 
 def test_salt_prints_its_inputs_its_source_and_its_caution(book):
-    (account,) = [a for a in season_accounts(book, US) if a.title == "Fertilizer with the seed"]
+    (account,) = [
+        a for a in season_page_tables(book, Display(US)) if a.title == "Fertilizer with the seed"
+    ]
     (row,) = account.rows
     assert row[3] == "S 1 in, T 15 %, C 0.5, R 7.5 in, M 1"
     # F = 30 x 1 x 15 / (0.5 x 7.5 x 1)
@@ -190,7 +192,7 @@ def test_names_are_text_and_never_markup():
 def test_tables_and_summary_agree(book):
     account = summary([], farm="", inputs=[], warnings=[], generated="", ledger=book)
     season = json.loads(json.dumps(account, allow_nan=False))["season"]
-    made = season_tables(book, US)
+    made = season_frames(book, Display(US))
     assert list(made) == ["placements", "season_nutrients", "needs", "seed", "salt", "money"]
     for name, key in (("placements", "placements"), ("needs", "needs"), ("seed", "seed")):
         assert len(made[name]) == len(season[key])
@@ -199,7 +201,7 @@ def test_tables_and_summary_agree(book):
     )
     short = [n["short_m2"] / ACRE for n in season["needs"]]
     assert made["needs"]["short [ac]"].tolist() == pytest.approx(short, rel=1e-6)
-    metric = season_tables(book, METRIC)
+    metric = season_frames(book, Display(METRIC))
     assert metric["seed"]["live seeds [per m²]"].tolist() == pytest.approx(
         (made["seed"]["live seeds [per sq ft]"] / SQ_FT).tolist(), rel=1e-6
     )

@@ -8,7 +8,7 @@ import re
 import signal
 import subprocess
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -42,6 +42,14 @@ implement = "drill"
 tracks = ["log.csv"]
 """
 KILLS = int(os.environ.get("KILLED_AUDITS", "3"))
+
+
+@pytest.fixture(autouse=True)
+def _heeded_hangups() -> Iterator[None]:
+    """Under ``nohup`` all that these tests start would ignore a lost terminal."""
+    before = signal.signal(signal.SIGHUP, signal.SIG_DFL)
+    yield
+    signal.signal(signal.SIGHUP, before)
 
 
 @pytest.fixture

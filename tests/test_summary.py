@@ -14,13 +14,13 @@ from synthetic_result import empty_result, make_result
 from evenacre import __version__
 from evenacre.model import InputFile
 from evenacre.model.audit_result import AuditResult
+from evenacre.reports import figure_text as figures
 from evenacre.reports.sentences.audit import card
 from evenacre.reports.sentences.cautions import cautions
 from evenacre.reports.tables.audit import tables
 from evenacre.reports.tables.audit_summary import summary
 from evenacre.reports.tables.fix_list import advice, corners, fix_list, stops
-from evenacre.reports.writers import figure_text as figures
-from evenacre.units.parsing import ACRE_M2, METRIC, US, UnitSystem
+from evenacre.units.display import ACRE_M2, METRIC, US, UnitSystem
 
 OPERATION_KEYS = [
     "field",

@@ -186,7 +186,7 @@ def test_ends_on_a_headland_tell_on_the_overlap() -> None:
 
 def test_the_delay_of_the_product_does_not_change_the_grain_of_the_log() -> None:
     job = lone_passes(np.full(3, 0.3), np.full(3, 31.0))
-    late = replace(job, implement=replace(DRILL, delay_s=2.5))
+    late = replace(job, implement=replace(DRILL, product_lag_s=2.5))
     told = math.sqrt(6) * END_M2
     assert stated(late)["covered_area_m2"] == pytest.approx(told, rel=0.1)
 

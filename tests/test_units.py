@@ -11,17 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from evenacre.errors import InputError
-from evenacre.units.display import in_both
-from evenacre.units.parsing import (
-    METRIC,
-    US,
-    Dimension,
-    DisplayUnit,
-    parse_quantity,
-    price_currency,
-    unit_factor,
-    unit_system,
-)
+from evenacre.units.display import METRIC, US, DisplayUnit, in_both, unit_system
+from evenacre.units.parsing import Dimension, parse_quantity, price_currency, unit_factor
 
 # NIST SP 811, appendix B.8 and B.9: factors to SI, as printed there (exact ones in full).
 NIST = [

@@ -115,6 +115,21 @@ def test_a_geopackage_that_was_not_saved_to_its_end(tmp_path: Path, suffix: str)
     assert "not saved to its end" in complaint(path)
 
 
+def test_a_geopackage_that_lists_a_table_it_does_not_hold(tmp_path: Path) -> None:
+    path = square(tmp_path / "f.gpkg")
+    with sqlite3.connect(path) as db:
+        db.execute(
+            "INSERT INTO gpkg_contents (table_name, data_type, identifier, srs_id)"
+            " VALUES ('lost', 'features', 'lost', 4326)"
+        )
+        db.execute(
+            "INSERT INTO gpkg_geometry_columns VALUES ('lost', 'geom', 'POLYGON', 4326, 0, 0)"
+        )
+    db.close()
+    assert layer_names(path) == ["f"]
+    assert read_boundary(Source(path, layer="f"))[0].equals(SQUARE)
+
+
 @pytest.mark.parametrize(
     "statements",
     [

@@ -38,7 +38,7 @@ from evenacre.io.season.plan_json import read_plan
 from evenacre.io.taskdata.folder import is_taskdata
 from evenacre.model import Field, Implement, InputFile, Season, Settings, Track
 from evenacre.planning.passes.pass_types import Drive, PassPlan
-from evenacre.units.parsing import unit_system
+from evenacre.units.display import unit_system
 from evenacre.workflows.audit import Audit, run_audit
 from evenacre.workflows.calibrate import MeterSetting
 from evenacre.workflows.finish import ComeOutEven, chosen_operation, run_finish

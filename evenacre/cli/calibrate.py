@@ -93,7 +93,7 @@ def calibrate(
         from evenacre.cli.options.calibrate_texts import Texts
         from evenacre.io.settings_book.book import BOOK_NAME, append_setting, read_book
         from evenacre.planning.calibration.calibrate import calibrate as worked_out
-        from evenacre.units.parsing import unit_system
+        from evenacre.units.display import unit_system
 
         known = _season(season) if season else None
         typed = Texts(

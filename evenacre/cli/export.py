@@ -15,7 +15,7 @@ from evenacre.errors import InputError
 
 if TYPE_CHECKING:
     from evenacre.model import OperationPlan, PlannedRate, Season
-    from evenacre.units.parsing import UnitSystem
+    from evenacre.units.display import UnitSystem
 
 CHOICE, RATES = "Which jobs", "Rates"
 _REMEDY = "Name another file, or say --replace."
@@ -53,7 +53,7 @@ def export(
             write_tasks,
         )
         from evenacre.processes.interrupts import held
-        from evenacre.units.parsing import unit_system
+        from evenacre.units.display import unit_system
 
         if out.suffix.lower() != ".zip":
             raise InputError.at(out, "", "It does not end in .zip.", "Name a zip: --out plan.zip.")

@@ -133,7 +133,7 @@ def _typed(
 ) -> None:
     """Acres and pounds typed in."""
     from evenacre.reports.sentences.finish import finish_account, finish_lines
-    from evenacre.units.parsing import unit_system
+    from evenacre.units.display import unit_system
 
     result, product = typed_finish(texts)
     account = finish_account(result, product=product.name)
@@ -164,15 +164,17 @@ def _from_tracks(
     from evenacre.io.season.load_operation import load_operation
     from evenacre.planning.finish.finish_job import finish_job
     from evenacre.reports.maps.finish import finish_features, finish_map, run_out_spot
+    from evenacre.reports.sentences.findings import refusals_in_words, sentences
     from evenacre.reports.sentences.finish import finish_account, finish_lines
-    from evenacre.units.parsing import unit_system
+    from evenacre.units.display import unit_system
 
     if loads is not None:
         plan = replace(plan, ticket_file=loads)
     plan = replace(plan, applications=texts.with_range(plan.applications))
     left = amount_left(texts)
     job_operation = load_operation(plan)
-    result = audit_operation(job_operation)
+    with refusals_in_words():
+        result = audit_operation(job_operation)
     job = finish_job(
         job_operation, result, product=texts.product, left=left, rate_kg_per_m2=texts.rate_kg_per_m2
     )
@@ -180,9 +182,10 @@ def _from_tracks(
     spot = run_out_spot(result, job)
     names = {"field": result.field, "operation": result.operation, "product": job.product.name}
     account = finish_account(job.finish, **names, job=job, spot=spot)
-    account["warnings"] = [*result.warnings, *account["warnings"]]
+    warnings = sentences(result.findings, "warning")
+    account["warnings"] = [*warnings, *account["warnings"]]
     lines = finish_lines(job.finish, system, product=job.product, job=job, spot=spot)
-    lines = [*lines, *(f"warning: {text}" for text in result.warnings)]
+    lines = [*lines, *(f"warning: {text}" for text in warnings)]
     if out is not None:
         from evenacre.io.writers.finish import write_finish
 

@@ -183,7 +183,7 @@ def _plan(
     quiet: bool,
 ) -> Outcome:
     """Plan with the field at work shown on standard error."""
-    from evenacre.units.parsing import unit_system
+    from evenacre.units.display import unit_system
     from evenacre.workflows.passes import drive_over, plan_field_passes
 
     system = unit_system(units.value if units else ground.units)

@@ -66,7 +66,7 @@ def step_mass(
     """Mass of each step: flow x time, else rate x active width x travel, else target likewise.
 
     A logged value holds for its record's share of time, handover to handover, and reaches
-    the ground ``delay_s`` later.
+    the ground ``product_lag_s`` later.
 
     Parameters
     ----------
@@ -85,12 +85,12 @@ def step_mass(
             stated = np.nan_to_num(interval_s)
             rescaled = np.divide(flow * stated, own, out=0 * flow, where=own > 0)
             flow = np.where(stated > 0, rescaled, flow)
-        metered = _integral(steps, fixes, flow, implement.delay_s)
+        metered = _integral(steps, fixes, flow, implement.product_lag_s)
         mass = np.where(working, metered, 0.0)
         return StepMass(mass, metered, "flow", float((flow * own).sum() - mass.sum()))
     if rate_kg_per_m2 is not None:
         rate = np.nan_to_num(rate_kg_per_m2)
-        mean = _integral(steps, fixes, rate, implement.delay_s)
+        mean = _integral(steps, fixes, rate, implement.product_lag_s)
         mean = np.divide(mean, steps.duration_s, out=0 * mean, where=steps.duration_s > 0)
         return StepMass(mean * swept, mean * swept, "rate", 0.0)
     mass = (target_kg_per_m2 or 0.0) * swept
@@ -105,11 +105,11 @@ def _own_time(fixes: Fixes) -> FloatArray:
     return end - start
 
 
-def _integral(steps: Steps, fixes: Fixes, value: FloatArray, delay_s: float) -> FloatArray:
+def _integral(steps: Steps, fixes: Fixes, value: FloatArray, product_lag_s: float) -> FloatArray:
     """Integral over each step of a value that holds for each fix's share of time."""
     edge = np.concatenate([fixes.time_s[:1], fixes.handover_s, fixes.time_s[-1:]])
     total = np.concatenate([[0.0], np.cumsum(value * np.diff(edge))])
-    knots = steps.tool.time_s - delay_s
+    knots = steps.tool.time_s - product_lag_s
     # Before the first and after the last record their values go on.
     start = np.minimum(knots - edge[0], 0.0) * value[0]
     past = np.maximum(knots - edge[-1], 0.0) * value[-1]

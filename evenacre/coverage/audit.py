@@ -9,10 +9,10 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import shapely
 
-from evenacre.coverage import diagnostics as remarks
 from evenacre.coverage.capacity import capacity_figures
 from evenacre.coverage.clean import clean
 from evenacre.coverage.cover import account, area_figures, count_cover
+from evenacre.coverage.diagnostics import collect_findings, require_work
 from evenacre.coverage.field_plane import PlaneField, lay_out, plane_for
 from evenacre.coverage.grids import GridFrame, extent_of
 from evenacre.coverage.headland import Headland, find_headland
@@ -61,7 +61,7 @@ def audit_operation(
 
     Raises
     ------
-    InputError
+    FindingError
         When the logs hold no position or no working step.
     """
     say = progress or (lambda _stage: None)
@@ -80,7 +80,7 @@ def audit_operation(
     applications = with_logged_products(operation.applications, tracks)
     leap = amount_leaps(applications, tracks, fixes)
     steps = build_steps(fixes, path, states.active, implement, operation.blockages, leap)
-    remarks.require_work(operation, fixes, steps)
+    require_work(operation, fixes, steps)
 
     say("sweeping the ground")
     strips = build_strips(steps, steps.active, implement)
@@ -124,7 +124,7 @@ def audit_operation(
         areas["covered_area_m2"],
         areas["excess_area_m2"],
     )
-    masses, mass_warnings = product_masses(applications, tracks, fixes, steps, implement)
+    masses, amounts = product_masses(applications, tracks, fixes, steps, implement)
     frame = GridFrame(extent_of(land.boundary, cover.once_or_more), land.workable.area, plane.crs)
     rows_on = steps.active.sum(axis=1)
     products = tuple(
@@ -160,10 +160,7 @@ def audit_operation(
         time_zone=operation.time_zone,
         cleaning=fixes.counts,
         sources=tuple(t.source for t in tracks),
-        notes=remarks.notes(operation, fixes, path, states.notes),
-        warnings=remarks.warnings(
-            operation, fixes, land, states.warnings, (*mass_warnings, *remarks.coarse(frame))
-        ),
+        findings=collect_findings(operation, fixes, path, land, frame, states.findings, amounts),
         totals=running_totals(
             steps,
             implement,

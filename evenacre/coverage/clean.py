@@ -11,6 +11,7 @@ from shapely.geometry.base import BaseGeometry
 
 from evenacre.geo.local_crs import WorkingPlane
 from evenacre.model import BoolArray, FloatArray, IntArray, Settings, Track
+from evenacre.model.finding import Finding
 
 NEAR_FIELD_M = 50.0
 """Records further than this from the boundary are left out."""
@@ -52,7 +53,7 @@ class Fixes:
     run: IntArray
     handover_s: FloatArray
     counts: dict[str, int] = field(default_factory=dict)
-    notes: tuple[str, ...] = ()
+    findings: tuple[Finding, ...] = ()
 
     def take(
         self, tracks: Sequence[Track], column: Callable[[Track], FloatArray | None]
@@ -106,7 +107,7 @@ def clean(
         np.concatenate([t.lon for t in tracks]), np.concatenate([t.lat for t in tracks])
     )
     counts = {"read": len(time)}
-    notes: list[str] = []
+    findings: tuple[Finding, ...] = ()
     kept = np.arange(len(time))
 
     def keep(mask: BoolArray, reason: str) -> None:
@@ -126,10 +127,7 @@ def clean(
     shared = _same_time(time[kept])
     if shared.sum() > _COARSE_CLOCK_SHARE * len(kept):
         time[kept] = _spread(time[kept])
-        notes.append(
-            "The log's clock is coarser than its records; records that share a time were "
-            "spread evenly over it."
-        )
+        findings = (Finding.note("coarse_clock"),)
         shared[:] = False
     keep(~shared, "same time, other place")
     jumped = _jump_records(time[kept], x[kept], y[kept], settings.max_speed_mps)
@@ -146,7 +144,7 @@ def clean(
     run = np.concatenate([[0], np.cumsum(cut | gap)]).astype(np.int64)[: len(time)]
     counts["used"] = len(time)
     midway = (time[1:] + time[:-1]) / 2
-    fixes = Fixes(time, x, y, track, record, run, midway, counts, tuple(notes))
+    fixes = Fixes(time, x, y, track, record, run, midway, counts, findings)
     return _cover_first_intervals(fixes, tracks)
 
 

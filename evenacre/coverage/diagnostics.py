@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator
 
 import numpy as np
 
@@ -11,9 +11,8 @@ from evenacre.coverage.field_plane import PlaneField
 from evenacre.coverage.grids import GridFrame
 from evenacre.coverage.smooth import SmoothPath
 from evenacre.coverage.steps import Steps
-from evenacre.errors import InputError
 from evenacre.model import Operation
-from evenacre.units.display import in_both
+from evenacre.model.finding import Finding, FindingError, reader_findings
 
 # The distance sensor and the positions should agree about this well.
 _DISTANCE_TOLERANCE = 0.03
@@ -28,146 +27,85 @@ def require_work(operation: Operation, fixes: Fixes, steps: Steps) -> None:
 
     Raises
     ------
-    InputError
+    FindingError
         When fewer than two positions or no working step are left.
     """
-    files = ", ".join(t.source for t in operation.tracks)
     if len(fixes.time_s) < 2:
-        raise InputError.at(
-            files,
-            "",
-            f"it holds {'a single' if len(fixes.time_s) else 'no'} usable position, and one drive "
-            "needs at least two.",
-            "Check that the export is complete and that the position columns are right.",
-        )
-    if steps.working.any():
+        code = "single_position" if len(fixes.time_s) else "no_position"
+    elif steps.working.any():
         return
-    if fixes.counts.get("cuts at jumps", 0) > _JUMPS_SHARE * len(fixes.time_s):
-        raise InputError.at(
-            files,
-            "",
-            "the positions jump to and fro from record to record, as if two machines had been in "
-            "different places at the same time.",
-            "Give each machine's log alone, and check that the column of times is the right one.",
-        )
-    if not steps.whole.any():
-        raise InputError.at(
-            files,
-            "",
-            "the path is cut between all of its records: they lie too far apart in time.",
-            "Check the column of times, or allow a longer silence (max_gap, on the command line "
-            "--max-gap).",
-        )
-    raise InputError.at(
-        files,
-        "",
-        "no record shows work: the work state, width, sections or rate is off throughout.",
-        "Check which column holds the work state, or map another one "
-        "(--column work=NAME or columns in the season file).",
-    )
-
-
-def notes(
-    operation: Operation, fixes: Fixes, path: SmoothPath, inferred: tuple[str, ...]
-) -> tuple[str, ...]:
-    """How the log was read, what was inferred and what was smoothed."""
-    if not operation.settings.smooth:
-        jitter = "Positions were not smoothed, as asked."
-    elif path.x_m is fixes.x_m:
-        jitter = "No receiver jitter worth smoothing was found."
+    elif fixes.counts.get("cuts at jumps", 0) > _JUMPS_SHARE * len(fixes.time_s):
+        code = "jumping_positions"
+    elif not steps.whole.any():
+        code = "path_all_gaps"
     else:
-        jitter = (
-            f"Receiver jitter of about {path.jitter_m * 100:.1f} cm "
-            f"({path.jitter_m / 0.0254:.1f} in) was smoothed along the path."
-        )
-    logged = (note for track in operation.tracks for note in track.notes)
-    return (*operation.notes, *logged, *fixes.notes, *inferred, jitter)
+        code = "no_work"
+    raise FindingError(code, ", ".join(t.source for t in operation.tracks))
 
 
-def warnings(
+def collect_findings(
     operation: Operation,
     fixes: Fixes,
+    path: SmoothPath,
     land: PlaneField,
-    states: Sequence[str],
-    amounts: Sequence[str],
-) -> tuple[str, ...]:
-    """Everything suspicious that was used all the same, in the order of the work.
+    frame: GridFrame,
+    states: Iterable[Finding],
+    amounts: Iterable[Finding],
+) -> tuple[Finding, ...]:
+    """Gather what is worth telling, in the order of the work.
 
     Parameters
     ----------
-    operation : Operation
-    fixes : Fixes
-    land : PlaneField
-    states, amounts : sequence of str
-        What reading the rows and the products warned of.
+    states, amounts : iterable of Finding
+        Of reading the rows and the products.
     """
+    tracks = operation.tracks
     return (
-        *operation.warnings,
-        *(warning for track in operation.tracks for warning in track.warnings),
+        *reader_findings(operation.warnings, operation.notes),
+        *(finding for track in tracks for finding in reader_findings(track.warnings, track.notes)),
+        *fixes.findings,
         *states,
-        *_away_warnings(fixes),
-        *_repeat_warnings(fixes),
-        *_distance_warnings(operation, fixes),
+        *_positions(operation, fixes, path),
         *amounts,
-        *_boundary_warnings(land),
+        *_ground(land, frame),
     )
 
 
-def coarse(frame: GridFrame) -> list[str]:
-    """Warn of rasters whose cells are larger than they would be on any one field."""
-    if not frame.coarse:
-        return []
-    return [
-        "The worked ground lies scattered so far apart that the rasters have cells of "
-        f"{in_both('length', frame.cell_m)}; what is counted by cells, such as the area within a "
-        "tenth of the target, is rough."
-    ]
+def _positions(operation: Operation, fixes: Fixes, path: SmoothPath) -> Iterator[Finding]:
+    read = fixes.counts["read"]
+    if away := fixes.counts.get("away from the field", 0):
+        yield Finding.warning("away_from_field", records=away, read=read, limit_m=NEAR_FIELD_M)
+    repeats = fixes.counts.get("exact repeats", 0)
+    if repeats > _REPEATS_SHARE * read:
+        yield Finding.warning("repeated_records", records=repeats, read=read)
+    ratio = _distance_ratio(operation, fixes)
+    if abs(ratio - 1) > _DISTANCE_TOLERANCE:
+        yield Finding.warning("distance_disagrees", ratio=ratio)
+    if not operation.settings.smooth:
+        yield Finding.note("not_smoothed")
+    elif path.x_m is fixes.x_m:
+        yield Finding.note("no_jitter")
+    else:
+        yield Finding.note("jitter_smoothed", jitter_m=path.jitter_m)
 
 
-def _away_warnings(fixes: Fixes) -> list[str]:
-    away = fixes.counts.get("away from the field", 0)
-    if not away:
-        return []
-    return [
-        f"{away:,} of {fixes.counts['read']:,} records lie more than "
-        f"{in_both('length', NEAR_FIELD_M)} from the field and were left out: another field or the "
-        "road, or a boundary that is too small."
-    ]
+def _distance_ratio(operation: Operation, fixes: Fixes) -> float:
+    """The machine's own distance to that between the positions, over records that tell both.
 
-
-def _repeat_warnings(fixes: Fixes) -> list[str]:
-    repeats, read = fixes.counts.get("exact repeats", 0), fixes.counts["read"]
-    if repeats <= _REPEATS_SHARE * read:
-        return []
-    return [
-        f"{repeats:,} of {read:,} records repeat another one exactly and were counted once: the "
-        "log may have been exported twice."
-    ]
-
-
-def _distance_warnings(operation: Operation, fixes: Fixes) -> list[str]:
-    """Compare the machine's own distance sensor with the positions, record by record."""
+    1 where there are none.
+    """
     logged = fixes.take(operation.tracks, lambda t: t.distance_m)
     if logged is None:
-        return []
-    same = fixes.run[1:] == fixes.run[:-1]
+        return 1.0
     moved = np.hypot(np.diff(fixes.x_m), np.diff(fixes.y_m))
-    ok = same & np.isfinite(logged[1:])
+    ok = (fixes.run[1:] == fixes.run[:-1]) & np.isfinite(logged[1:])
     if not moved[ok].sum():
-        return []
-    ratio = float(logged[1:][ok].sum() / moved[ok].sum())
-    if abs(ratio - 1) <= _DISTANCE_TOLERANCE:
-        return []
-    return [
-        f"The logged distance is {ratio:.3f} times the distance between positions; positions "
-        "were used. Check the distance sensor's setting or the unit of its column."
-    ]
+        return 1.0
+    return float(logged[1:][ok].sum() / moved[ok].sum())
 
 
-def _boundary_warnings(land: PlaneField) -> list[str]:
-    if land.given:
-        return []
-    return [
-        "No boundary was given: one was drawn around the worked ground, so skips at the edge "
-        "of the field cannot be judged."
-    ]
+def _ground(land: PlaneField, frame: GridFrame) -> Iterator[Finding]:
+    if frame.coarse:
+        yield Finding.warning("coarse_cells", cell_m=frame.cell_m)
+    if not land.given:
+        yield Finding.warning("boundary_drawn")

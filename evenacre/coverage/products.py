@@ -15,11 +15,12 @@ from evenacre.coverage.cover import Cover
 from evenacre.coverage.grids import GridFrame, area_within
 from evenacre.coverage.steps import Steps
 from evenacre.coverage.swath import Strips
-from evenacre.geo.local_crs import WorkingPlane, wrapped
+from evenacre.geo.geodesy import wrapped
+from evenacre.geo.local_crs import WorkingPlane
 from evenacre.geo.overlay import common
 from evenacre.model import Application, BoolArray, FloatArray, Implement, IntArray, Product, Track
 from evenacre.model.audit_result import ProductResult, SetbackFinding, ZoneAmount
-from evenacre.units.display import in_both
+from evenacre.model.finding import Finding
 
 _NEAR_TARGET = 0.10
 _BLANK_SHARE = 0.001
@@ -112,10 +113,10 @@ def product_masses(
     fixes: Fixes,
     steps: Steps,
     implement: Implement,
-) -> tuple[list[StepMass], list[str]]:
-    """Step masses of every product, and warnings."""
+) -> tuple[list[StepMass], list[Finding]]:
+    """Step masses of every product, and what looked wrong."""
     interval = fixes.take(tracks, lambda t: t.interval_s)
-    masses, warnings = [], []
+    masses, findings = [], []
     for i, application in enumerate(applications):
         name, target = application.product.name, application.target_kg_per_m2
         flow = logged_column(fixes, tracks, "flows", name, unnamed=i == 0)
@@ -130,20 +131,16 @@ def product_masses(
             target_kg_per_m2=target,
         )
         if mass.source == "target" and target is None:
-            warnings.append(f"{name}: no rate is logged and none was given, so no amount is known.")
+            findings.append(Finding.warning("no_amount", product=name))
         blank = _blank_share(steps, rate if flow is None else flow)
         if blank > _BLANK_SHARE:
-            warnings.append(
-                f"{name}: the log gives no amount for {blank:.1%} of the time in work, and nothing "
-                "was counted there."
-            )
+            findings.append(Finding.warning("blank_amount", product=name, share=blank))
         if mass.unplaced_kg > 0.001 * max(mass.mass_kg.sum(), 1e-9):
-            warnings.append(
-                f"{name}: {in_both('mass', mass.unplaced_kg)} were logged while no row was working "
-                "or moving forward; they are not on the map and not in the totals."
+            findings.append(
+                Finding.warning("unplaced_amount", product=name, unplaced_kg=mass.unplaced_kg)
             )
         masses.append(mass)
-    return masses, warnings
+    return masses, findings
 
 
 def _blank_share(steps: Steps, logged: FloatArray | None) -> float:

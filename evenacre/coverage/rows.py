@@ -9,7 +9,7 @@ import numpy as np
 
 from evenacre.coverage.clean import Fixes
 from evenacre.model import BoolArray, FloatArray, Implement, Track
-from evenacre.units.display import in_both
+from evenacre.model.finding import Finding
 
 # Rows no wider than this when the implement's rows are not known (about 10 in).
 _ROW_M = 0.25
@@ -24,12 +24,11 @@ class RowStates:
     Attributes
     ----------
     active : (n, rows) bool
-    notes, warnings : tuple of str
+    findings : tuple of Finding
     """
 
     active: BoolArray
-    notes: tuple[str, ...]
-    warnings: tuple[str, ...]
+    findings: tuple[Finding, ...]
 
 
 def with_rows(implement: Implement, tracks: Sequence[Track]) -> Implement:
@@ -74,8 +73,7 @@ def row_states(
         From the positions.
     """
     active = np.zeros((len(fixes.time_s), implement.rows), dtype=bool)
-    notes: dict[str, None] = {}
-    warnings: dict[str, None] = {}
+    findings: list[Finding] = []
     for i, track in enumerate(tracks):
         mine = np.flatnonzero(fixes.track == i)
         if not len(mine):
@@ -98,36 +96,35 @@ def row_states(
                 on &= _rows_of_width(width, implement)
                 part = (width > 0) & (width < _FULL_WIDTH * implement.width_m)
                 if part.any():
-                    warnings[
-                        f"{track.source}: {int(part.sum())} records have less than the full "
-                        "width; the log does not say which side was off, so the width was "
-                        "taken about the middle of the tool."
-                    ] = None
+                    findings.append(
+                        Finding.warning(
+                            "partial_width", source=track.source, records=int(part.sum())
+                        )
+                    )
             else:
                 on &= (width > 0)[:, None]
             if width.max(initial=0) > 1.02 * implement.width_m:
-                warnings[
-                    f"{track.source}: logged widths reach {in_both('length', width.max())} but the "
-                    f"tool is {in_both('length', implement.width_m)} wide; the tool's width was "
-                    "used. Check the width that was given."
-                ] = None
+                findings.append(
+                    Finding.warning(
+                        "width_over_tool",
+                        source=track.source,
+                        widest_m=float(width.max()),
+                        tool_m=implement.width_m,
+                    )
+                )
             if not told:
-                notes["Work was taken from the logged width: on where it is above zero."] = None
+                findings.append(Finding.note("work_from_width"))
             told = told or bool((width <= 0).any())
         flowing = _flowing(track, record)
         if not told and flowing is not None:
             on &= flowing[:, None]
-            notes["Work was inferred: on where a logged rate or flow is above zero."] = None
+            findings.append(Finding.note("work_from_amount"))
             told = True
         if not told:
             on &= _steady(speed_mps[mine], turn_radius_m[mine], implement.width_m)[:, None]
-            notes[
-                "Work was inferred: the log has no work state, width, rate or flow that is ever "
-                "off, so every record at a steady speed counts as work, but not turns "
-                "so tight that the inner openers would run backward."
-            ] = None
+            findings.append(Finding.note("work_from_speed"))
         active[mine] = on
-    return RowStates(active, tuple(notes), tuple(warnings))
+    return RowStates(active, tuple(dict.fromkeys(findings)))
 
 
 def _rows_of_width(width_m: FloatArray, implement: Implement) -> BoolArray:

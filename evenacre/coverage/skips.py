@@ -12,7 +12,8 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.coverage.cover import overlapping_pairs
-from evenacre.geo.local_crs import WorkingPlane, wrapped
+from evenacre.geo.geodesy import wrapped
+from evenacre.geo.local_crs import WorkingPlane
 from evenacre.geo.overlay import first_consistent, intersect, subtract, union, widen
 from evenacre.model import BoolArray, FloatArray
 

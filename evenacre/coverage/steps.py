@@ -66,8 +66,8 @@ def build_steps(
     """Lay knots along the path wherever something changes and carry them to the tool line.
 
     Where one record logs one state and the next another, the change is laid at their
-    handover (midway, as a rule); the meter's states arrive at the openers ``delay_s`` later; a
-    blockage sits at the opener and is not delayed.
+    handover (midway, as a rule); the meter's states arrive at the openers ``product_lag_s``
+    later; a blockage sits at the opener and is not delayed.
 
     Parameters
     ----------
@@ -85,14 +85,14 @@ def build_steps(
     if leap is not None:
         switch |= leap
     switch &= inside
-    extra = [fixes.handover_s[switch] + implement.delay_s]
+    extra = [fixes.handover_s[switch] + implement.product_lag_s]
     extra.append(np.array([t for b in blockages for t in (b.start_s, b.end_s)], dtype=float))
     extra.append(_turn_times(time, path.course_rad, inside))
     knots, knot_run, tool = _knots(fixes, path, np.concatenate(extra), implement)
 
     whole = knot_run[1:] == knot_run[:-1]
     mid = (knots[1:] + knots[:-1]) / 2
-    record = np.searchsorted(fixes.handover_s, mid - implement.delay_s, side="right")
+    record = np.searchsorted(fixes.handover_s, mid - implement.product_lag_s, side="right")
     first = np.searchsorted(run, knot_run[:-1], side="left")
     last = np.searchsorted(run, knot_run[:-1], side="right") - 1
     record = np.clip(record, first, last)

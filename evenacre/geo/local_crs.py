@@ -66,8 +66,3 @@ class WorkingPlane:
     def project(self, shapes: Shapes) -> Shapes:
         """Bring lon/lat geometries into the plane, vertex by vertex."""
         return shapely.transform(shapes, lambda p: np.column_stack(self.xy(p[:, 0], p[:, 1])))
-
-
-def wrapped(lon: FloatArray) -> FloatArray:
-    """Longitudes in -180..180, as files want them."""
-    return np.where(np.abs(lon) > 180.0, (lon + 180.0) % 360.0 - 180.0, lon)

@@ -12,6 +12,7 @@ from affine import Affine
 from pyproj import CRS
 
 from evenacre.model import FloatArray
+from evenacre.model.finding import Finding
 
 
 @dataclass(frozen=True)
@@ -190,8 +191,7 @@ class AuditResult:
     time_zone: str | None = None
     cleaning: dict[str, int] = dataclasses.field(default_factory=dict)
     sources: tuple[str, ...] = ()
-    notes: tuple[str, ...] = ()
-    warnings: tuple[str, ...] = ()
+    findings: tuple[Finding, ...] = ()
     totals: RunningTotals | None = None
 
 

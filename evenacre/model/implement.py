@@ -57,7 +57,7 @@ class Implement:
         The towed units from front to back; empty for a mounted tool.
     tool_behind_m : float
         Tool line behind the last axle (or behind the hitch pin of a mounted tool).
-    delay_s : float
+    product_lag_s : float
         From the meter to the opener.
     compartments : tuple of Compartment
         Bins of the cart from front to back.
@@ -75,7 +75,7 @@ class Implement:
     antenna_left_m: float = 0.0
     tow: tuple[TowedUnit, ...] = ()
     tool_behind_m: float = 0.0
-    delay_s: float = 0.0
+    product_lag_s: float = 0.0
     compartments: tuple[Compartment, ...] = ()
     cost_per_s: float | None = None
 

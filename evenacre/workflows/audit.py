@@ -26,6 +26,8 @@ from evenacre.planning.season.nutrients import Job
 from evenacre.planning.season.season_totals import Ledger, ledger
 from evenacre.processes.generation_time import generation_time
 from evenacre.processes.written import Written
+from evenacre.reports.column import Display
+from evenacre.reports.figure_text import operation_slugs
 from evenacre.reports.maps.stored_layers import join_layers, rasters
 from evenacre.reports.pages.audit import (
     RenderedOperation,
@@ -34,6 +36,7 @@ from evenacre.reports.pages.audit import (
     render_season,
 )
 from evenacre.reports.sentences.audit import card
+from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.plan_against_done import planned_done_lines
 from evenacre.reports.sentences.season import season_card
 from evenacre.reports.tables.audit import tables
@@ -41,9 +44,8 @@ from evenacre.reports.tables.audit_summary import summary
 from evenacre.reports.tables.fix_list import fix_list
 from evenacre.reports.tables.loads import load_tables
 from evenacre.reports.tables.plan_against_done import planned_done_table
-from evenacre.reports.tables.season import season_tables
-from evenacre.reports.writers.figure_text import operation_slugs
-from evenacre.units.parsing import UnitSystem, unit_system
+from evenacre.reports.tables.season import season_frames
+from evenacre.units.display import UnitSystem, unit_system
 from evenacre.workflows.finished import FinishedWork
 from evenacre.workflows.operations import Audited, Progress, asked_of, audit_operations, drawn
 from evenacre.workflows.result import FolderResult, Outcome, write_result
@@ -83,7 +85,7 @@ class Audit(FolderResult):
     @property
     def warnings(self) -> tuple[str, ...]:
         """What looked suspicious and was used all the same."""
-        own = (w for r in self.operations for w in r.warnings)
+        own = (w for r in self.operations for w in sentences(r.findings, "warning"))
         return (*self.season.warnings, *own, *self._ledger.warnings)
 
     @cached_property
@@ -187,7 +189,7 @@ class Audit(FolderResult):
             layers=self.layers,
             tables={
                 **tables(results, units, currency=currency),
-                **season_tables(self._ledger, units, currency=currency),
+                **season_frames(self._ledger, Display(units, currency)),
                 **load_tables(loads, self._balances, units),
                 **({"planned_done": planned_done_table(compared, units)} if compared else {}),
             },
@@ -326,4 +328,4 @@ def _operation_lines(audited: Audited, units: UnitSystem, currency: str) -> Iter
     answer = card(result, units, currency=currency, loads=audited.loads.loads)
     yield f"{result.field}, {result.operation}: {answer.headline}."
     yield from (f"  {sentence}" for _, sentence in answer.lines)
-    yield from (f"  warning: {warning}" for warning in result.warnings)
+    yield from (f"  warning: {warning}" for warning in sentences(result.findings, "warning"))

@@ -16,7 +16,7 @@ from evenacre.reports.sentences.past_settings import (
     look_up_summary,
 )
 from evenacre.reports.tables.calibration import calibration_summary
-from evenacre.units.parsing import UnitSystem
+from evenacre.units.display import UnitSystem
 from evenacre.workflows.result import Result
 
 

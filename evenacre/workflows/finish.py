@@ -20,8 +20,9 @@ from evenacre.planning.finish.finish_job import FinishJob, finish_job
 from evenacre.planning.finish.rate_to_finish import Finish
 from evenacre.planning.loads.loads import Amount
 from evenacre.reports.maps.finish import PASS, finish_features, finish_map, run_out_spot
+from evenacre.reports.sentences.findings import refusals_in_words, sentences
 from evenacre.reports.sentences.finish import finish_account, finish_lines
-from evenacre.units.parsing import UnitSystem
+from evenacre.units.display import UnitSystem
 from evenacre.workflows.result import FolderResult
 
 
@@ -74,7 +75,7 @@ class ComeOutEven(FolderResult):
         if self.result is None:
             return tuple(lines)
         title = f"{self.result.field}, {self.result.operation}: {self.product.name}"
-        lines += [f"warning: {text}" for text in self.result.warnings]
+        lines += [f"warning: {text}" for text in sentences(self.result.findings, "warning")]
         return (title, *(f"  {line}" for line in lines))
 
     def _summary(self) -> dict[str, Any]:
@@ -88,7 +89,10 @@ class ComeOutEven(FolderResult):
             job=self.job,
             spot=self._spot,
         )
-        return {**account, "warnings": [*self.result.warnings, *account["warnings"]]}
+        return {
+            **account,
+            "warnings": [*sentences(self.result.findings, "warning"), *account["warnings"]],
+        }
 
     def _fill(self, stage: Path) -> dict[str, Any]:
         if self.result is not None and self.job is not None:
@@ -126,7 +130,8 @@ def run_finish(
         When a file cannot be used, or the product or what is left of it cannot be told.
     """
     operation = load_operation(plan)
-    result = audit_operation(operation)
+    with refusals_in_words():
+        result = audit_operation(operation)
     job = finish_job(operation, result, product=product, left=left, rate_kg_per_m2=rate_kg_per_m2)
     return ComeOutEven(job.finish, job.product, units, job, result)
 

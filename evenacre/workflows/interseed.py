@@ -28,7 +28,7 @@ from evenacre.reports.pages.interseeding import interseed_page
 from evenacre.reports.sentences.interseeding import interseed_lines
 from evenacre.reports.tables.interseeding import interseed_tables
 from evenacre.reports.tables.interseeding_summary import interseed_account
-from evenacre.units.parsing import unit_system
+from evenacre.units.display import unit_system
 from evenacre.workflows.result import FolderResult, Outcome, write_result
 
 

@@ -17,11 +17,13 @@ from evenacre.errors import InputError, Problem
 from evenacre.io.season.load_operation import load_operation
 from evenacre.model import OperationPlan, Season, Track
 from evenacre.model.audit_result import AuditResult
+from evenacre.model.finding import reader_findings
 from evenacre.planning.loads.operation_loads import OperationLoads, operation_load_book
 from evenacre.processes import workers
 from evenacre.reports.maps.stored_layers import operation_layers
 from evenacre.reports.pages.audit import RenderedOperation, render_operation
-from evenacre.units.parsing import unit_system
+from evenacre.reports.sentences.findings import refusals_in_words
+from evenacre.units.display import unit_system
 from evenacre.workflows.finished import Claim, FinishedWork
 
 Progress = Callable[[str, int], None]
@@ -82,9 +84,10 @@ def audit_plan(
     """
     say("reading the log")
     operation = load_operation(plan)
-    result = audit_operation(operation, say)
+    with refusals_in_words():
+        result = audit_operation(operation, say)
     loads = operation_load_book(operation, result)
-    result = replace(result, warnings=(*result.warnings, *loads.warnings))
+    result = replace(result, findings=(*result.findings, *reader_findings(loads.warnings)))
     audited = Audited(result, None, operation_layers(result), loads)
     if draw:
         say("drawing the maps")

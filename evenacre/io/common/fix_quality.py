@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from evenacre.io.logs.columns.records_table import Findings, counted
+from evenacre.io.common.findings import Findings, counted
 from evenacre.model import FloatArray, IntArray
 
 NO_FIX, AUTONOMOUS, DIFFERENTIAL, PRECISE, RTK_FIXED = 0, 1, 2, 3, 4

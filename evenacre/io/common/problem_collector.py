@@ -62,7 +62,7 @@ _PLAIN = {
 }
 
 
-class Complaints:
+class ProblemCollector:
     """A list of problems, each named by the key it is about.
 
     Parameters

@@ -9,9 +9,9 @@ from pathlib import Path
 import numpy as np
 
 from evenacre.errors import InputError, Problem
+from evenacre.io.common.findings import Findings
 from evenacre.io.common.suggestions import did_you_mean, listed
-from evenacre.io.logs.columns.records_table import Findings
-from evenacre.io.logs.formats.delimited import read_delimited
+from evenacre.io.logs.formats.csv_log import read_delimited
 from evenacre.io.logs.typed_times import (
     not_read,
     on_undated_clock,

@@ -8,11 +8,12 @@ import numpy as np
 import pyarrow.compute as pc
 
 from evenacre.errors import InputError
+from evenacre.geo.geodesy import step_m
+from evenacre.io.common.findings import Findings, counted, one_line
 from evenacre.io.logs.columns.clock import Clock, dates_of, read_clock
-from evenacre.io.logs.columns.column_roles import Plan
+from evenacre.io.logs.columns.column_roles import ColumnPlan
 from evenacre.io.logs.columns.measures import read_measures
-from evenacre.io.logs.columns.positions import step_m
-from evenacre.io.logs.columns.records_table import Findings, Table, counted, shown
+from evenacre.io.logs.columns.records_table import RecordTable
 from evenacre.io.logs.columns.work_states import section_states, working_states
 from evenacre.model import BoolArray, FloatArray, IntArray, Track
 
@@ -21,10 +22,10 @@ _SHOWN_NAMES = 12
 
 
 def build_tracks(
-    table: Table,
+    table: RecordTable,
     lon: FloatArray,
     lat: FloatArray,
-    plan: Plan,
+    plan: ColumnPlan,
     time_zone: str | None,
     findings: Findings,
     *,
@@ -34,11 +35,11 @@ def build_tracks(
 
     Parameters
     ----------
-    table : Table
+    table : RecordTable
         n records.
     lon, lat : (n,) float
         WGS 84 degrees, NaN where there is no fix.
-    plan : Plan
+    plan : ColumnPlan
         Use of the table's columns.
     time_zone : str or None
         Zone of times that name none.
@@ -101,7 +102,9 @@ def build_tracks(
     return tracks
 
 
-def fix_clock(table: Table, plan: Plan, time_zone: str | None, findings: Findings) -> Clock:
+def fix_clock(
+    table: RecordTable, plan: ColumnPlan, time_zone: str | None, findings: Findings
+) -> Clock:
     """Read the times of fixes from their columns.
 
     Raises
@@ -139,10 +142,10 @@ def fix_clock(table: Table, plan: Plan, time_zone: str | None, findings: Finding
     return Clock(np.cumsum(np.nan_to_num(seconds)), dated=False)
 
 
-def _note_unused(table: Table, plan: Plan, findings: Findings) -> None:
+def _note_unused(table: RecordTable, plan: ColumnPlan, findings: Findings) -> None:
     """Tell which columns mean nothing here: one of them may have a meaning after all."""
     used = {use.column for use in plan.uses}
-    names = [f'"{shown(n)}"' for n in table.names if n not in used and not table.is_empty(n)]
+    names = [f'"{one_line(n)}"' for n in table.names if n not in used and not table.is_empty(n)]
     if names:
         noun = "column" if len(names) == 1 else "columns"
         findings.note(f"{table.file}: {noun} {_few(names)} not used.")
@@ -153,7 +156,7 @@ def _few(names: list[str]) -> str:
     return ", ".join(names[:_SHOWN_NAMES]) + more
 
 
-def _machines(table: Table, plan: Plan) -> tuple[IntArray, list[str]]:
+def _machines(table: RecordTable, plan: ColumnPlan) -> tuple[IntArray, list[str]]:
     use = plan.get("machine")
     if use is None:
         return np.zeros(len(table), dtype=np.int64), [""]
@@ -174,9 +177,9 @@ def _paces(
 
 def _warn_of_dates(file: str, dates: list[str], findings: Findings) -> None:
     if len(dates) > 1:
-        shown = ", ".join(dates[:_SHOWN_DATES])
+        one_line = ", ".join(dates[:_SHOWN_DATES])
         more = f" and {len(dates) - _SHOWN_DATES} more" if len(dates) > _SHOWN_DATES else ""
-        findings.warn(f"{file}: the log holds {len(dates)} dates: {shown}{more}.")
+        findings.warn(f"{file}: the log holds {len(dates)} dates: {one_line}{more}.")
 
 
 def _rows(track: Track, keep: BoolArray) -> Track:

@@ -10,9 +10,10 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from evenacre.errors import InputError
-from evenacre.io.logs.columns.column_roles import ColumnUse, Plan
-from evenacre.io.logs.columns.headers import read_header
-from evenacre.io.logs.columns.records_table import Findings, Table
+from evenacre.io.common.findings import Findings
+from evenacre.io.logs.columns.column_names import read_header
+from evenacre.io.logs.columns.column_roles import ColumnPlan, ColumnUse
+from evenacre.io.logs.columns.records_table import RecordTable
 from evenacre.model import FloatArray, IntArray
 
 _NUMBERS = re.compile(r"^(section|sect|sec|boom|row|opener|tower)(_(id|no|nr|num|number|index))?$")
@@ -37,21 +38,23 @@ class _Fixes:
     first: IntArray
 
 
-def widen(table: Table, plan: Plan, findings: Findings) -> tuple[Table, Plan]:
+def widen(
+    table: RecordTable, plan: ColumnPlan, findings: Findings
+) -> tuple[RecordTable, ColumnPlan]:
     """Gather the records of each fix, so that every section has a column of its own.
 
     Parameters
     ----------
-    table : Table
-    plan : Plan
+    table : RecordTable
+    plan : ColumnPlan
         May name a ``section_number`` or ``row_number`` column; one is guessed when it does not.
     findings : Findings
 
     Returns
     -------
-    table : Table
+    table : RecordTable
         One record a fix; the same table when the log is not in long form.
-    plan : Plan
+    plan : ColumnPlan
 
     Raises
     ------
@@ -101,7 +104,7 @@ def widen(table: Table, plan: Plan, findings: Findings) -> tuple[Table, Plan]:
         uses.append(ColumnUse(role, str(number), name, None, use.asked))
     first = fixes.first
     wide = replace(table, data=data, place=lambda row: table.place(int(first[row])))
-    return wide, Plan(tuple(uses))
+    return wide, ColumnPlan(tuple(uses))
 
 
 _SPENT = ("section_number", "row_number", "sections", "rows", "width")
@@ -112,7 +115,7 @@ def _role(use: ColumnUse) -> str:
     return use.role.removesuffix("_number")
 
 
-def _numbered(table: Table, plan: Plan) -> ColumnUse | None:
+def _numbered(table: RecordTable, plan: ColumnPlan) -> ColumnUse | None:
     """Column that tells the section of each record."""
     asked = plan.get("section_number") or plan.get("row_number")
     if asked is not None or plan.all("section") or plan.all("row"):
@@ -126,7 +129,7 @@ def _numbered(table: Table, plan: Plan) -> ColumnUse | None:
     return None
 
 
-def _state_column(table: Table, plan: Plan, number: ColumnUse) -> str | None:
+def _state_column(table: RecordTable, plan: ColumnPlan, number: ColumnUse) -> str | None:
     """Column with the state of the record's section; None: to be listed is to be on."""
     own = plan.get("sections") or plan.get("rows")
     if own is not None and own.column != number.column:
@@ -139,7 +142,7 @@ def _state_column(table: Table, plan: Plan, number: ColumnUse) -> str | None:
     return work.column if work else None
 
 
-def _fixes(table: Table, plan: Plan) -> _Fixes:
+def _fixes(table: RecordTable, plan: ColumnPlan) -> _Fixes:
     """Fixes in order of their first record."""
     codes = np.zeros(len(table), dtype=np.int64)
     for column in dict.fromkeys(u.column for u in plan.uses if u.role in _KEYS):
@@ -153,7 +156,7 @@ def _fixes(table: Table, plan: Plan) -> _Fixes:
     return _Fixes(place[of], first[order])
 
 
-def _whole_numbers(table: Table, use: ColumnUse) -> IntArray | None:
+def _whole_numbers(table: RecordTable, use: ColumnUse) -> IntArray | None:
     """Numbers from 1 at the left; None when they are no such numbers."""
     if not table.holds_numbers(use.column):
         return None
@@ -167,7 +170,7 @@ def _whole_numbers(table: Table, use: ColumnUse) -> IntArray | None:
 
 
 def _gathered(
-    table: Table, data: pa.Table, use: ColumnUse, fixes: _Fixes, findings: Findings
+    table: RecordTable, data: pa.Table, use: ColumnUse, fixes: _Fixes, findings: Findings
 ) -> pa.Table:
     """Put the amounts of a fix's records into one where each section has its own."""
     values = table.numbers(use.column, use.role, findings)

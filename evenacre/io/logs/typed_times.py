@@ -9,8 +9,8 @@ import numpy as np
 import pandas as pd
 import pyarrow as pa
 
+from evenacre.io.common.time_zones import zone_of
 from evenacre.io.common.years import THESE_YEARS, other_years
-from evenacre.io.logs.columns.clock import zone_of
 from evenacre.io.logs.columns.time_parsing import read_time_texts
 from evenacre.model import UNDATED_S, FloatArray, Track
 

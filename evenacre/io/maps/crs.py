@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
 
 import geopandas as gpd
 import numpy as np
-import numpy.typing as npt
 import pyproj
 import pyproj.network
 import shapely
 
 from evenacre.errors import InputError
-from evenacre.geo.overlay import valid
+from evenacre.geo.geodesy import unwrap
 from evenacre.model import FloatArray
 
 # Whatever this computer is set to: no field needs a grid from the network.
@@ -21,8 +19,6 @@ pyproj.network.set_network_enabled(active=False)  # type: ignore[attr-defined]
 
 _SUCH_AS = 'crs = "EPSG:26915" (on the command line --boundary-crs or --tracks-crs EPSG:26915)'
 
-WGS84_GEOD = pyproj.Geod(ellps="WGS84")
-"""Lengths, bearings and areas on the ellipsoid."""
 
 # What PROJ takes for more than a system: files of its own, steps of a calculation.
 _MORE_THAN_A_SYSTEM = re.compile(
@@ -30,8 +26,6 @@ _MORE_THAN_A_SYSTEM = re.compile(
     re.IGNORECASE,
 )
 _GRID_FILE = re.compile(r'(?:grids=|PARAMETERFILE\["[^"]*",")([^\s"]*)', re.IGNORECASE)
-
-ShapeArray = npt.NDArray[np.object_]
 
 
 def to_wgs84(
@@ -187,47 +181,3 @@ def _check_degrees(file: str, coordinates: FloatArray) -> None:
         f"Its coordinates (up to {lon:.1f}, {lat:.1f}) are not degrees, though the file says so.",
         f"Give the system they are in: {_SUCH_AS}.",
     )
-
-
-def near(lon: FloatArray, middle: float) -> FloatArray:
-    """Move longitudes by whole turns to within half a turn of a middle one."""
-    return lon + 360.0 * np.round((middle - lon) / 360.0)
-
-
-def far(lon: FloatArray, middle: float) -> bool:
-    """Tell whether any longitude is more than half a turn from a middle one."""
-    return bool((np.abs(lon - middle) > 180.0).any())
-
-
-def unwrap(shapes: ShapeArray, near_lon: float | None = None) -> ShapeArray:
-    """Let longitudes run on past 180 where shapes cross the antimeridian.
-
-    Parameters
-    ----------
-    shapes : array of geometry
-        WGS 84 degrees.
-    near_lon : float, optional
-        Put the shapes on the same turn of the globe as this longitude.
-    """
-    lon = shapely.get_coordinates(shapes)[:, 0]
-    if not len(lon):
-        return shapes
-    turned = np.mod(lon, 360.0)
-    if near_lon is not None:
-        if not far(lon, near_lon):
-            return shapes
-        # What spans more than half the globe comes out crossing itself.
-        return valid(_map_lon(shapes, lambda x: near(x, near_lon)))
-    if np.ptp(turned) < np.ptp(lon) - 1e-9:
-        # Only what crosses runs on; the rest stays between -180 and 180.
-        return _map_lon(shapes, lambda x: np.mod(x, 360.0))
-    shift = 360.0 * np.round(lon.mean() / 360.0)
-    return _map_lon(shapes, lambda x: x - shift) if shift and np.ptp(lon) < 180 else shapes
-
-
-def _map_lon(shapes: ShapeArray, change: Callable[[FloatArray], FloatArray]) -> ShapeArray:
-    def move(xy: FloatArray) -> FloatArray:
-        return np.column_stack([change(xy[:, 0]), xy[:, 1]])
-
-    moved: ShapeArray = shapely.transform(np.asarray(shapes), move)
-    return moved

@@ -8,10 +8,11 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.errors import InputError
+from evenacre.geo.geodesy import WGS84_GEOD, geodesic_area_m2, unwrap
+from evenacre.geo.overlay import only_polygons
 from evenacre.io.common.suggestions import choice, listed
-from evenacre.io.maps.crs import WGS84_GEOD, unwrap
 from evenacre.io.maps.read_layer import LayerCache, Source, attribute_text, read_layer
-from evenacre.io.maps.repair import geodesic_area_m2, only_polygons, to_polygons
+from evenacre.io.maps.repair import to_polygons
 from evenacre.model import FloatArray
 from evenacre.units.display import in_both
 

@@ -10,7 +10,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.errors import InputError
-from evenacre.io.maps.crs import WGS84_GEOD, far, near
+from evenacre.geo.geodesy import WGS84_GEOD, far, near
 from evenacre.model import FloatArray, Track
 from evenacre.units.display import MILE_M, in_both
 

@@ -10,19 +10,14 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.errors import InputError
-from evenacre.io.maps.crs import WGS84_GEOD, ShapeArray
+from evenacre.geo.geodesy import WGS84_GEOD, ShapeArray, geodesic_area_m2
+from evenacre.geo.overlay import only_polygons
 from evenacre.io.untrusted import budget
 from evenacre.model import FloatArray
 from evenacre.units.display import in_both
 
 # Ends this far apart still meet: someone walked or drove around the field.
 _GAP_M, _GAP_SHARE = 1.0, 0.01
-
-
-def geodesic_area_m2(shape: BaseGeometry) -> float:
-    """Area on the WGS 84 ellipsoid of a geometry in degrees, whichever way it is wound."""
-    # Normal form winds every shell one way and every hole the other.
-    return abs(float(WGS84_GEOD.geometry_area_perimeter(shapely.normalize(shape))[0]))
 
 
 def to_polygons(
@@ -167,11 +162,3 @@ def _plain_reason(reason: str) -> str:
     }.get(words.strip(), f"the outline is not sound ({words.strip().lower()})")
     spot = ", ".join(f"{float(degrees):.6f}" for degrees in where.rstrip("]").split())
     return f"{text} near {spot}" if where else text
-
-
-def only_polygons(shape: BaseGeometry) -> BaseGeometry:
-    """Drop the points and lines that set operations leave beside polygons."""
-    if shape.geom_type in ("Polygon", "MultiPolygon"):
-        return shape
-    parts = [p for p in shapely.get_parts(shape) if p.geom_type in ("Polygon", "MultiPolygon")]
-    return shapely.union_all(parts) if parts else shapely.Polygon()

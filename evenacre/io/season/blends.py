@@ -6,13 +6,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-from evenacre.io.common.problem_collector import Complaints, KeyPath
+from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
 from evenacre.io.common.suggestions import choice
 from evenacre.model import Product
 
 
 def with_blends(
-    products: Mapping[str, Product | None], entries: Sequence[Any], complaints: Complaints
+    products: Mapping[str, Product | None], entries: Sequence[Any], complaints: ProblemCollector
 ) -> dict[str, Product | None]:
     """Give every blend the analysis, kind and price that follow from its parts.
 
@@ -43,7 +43,7 @@ def _blend(
     entry: Mapping[str, Any],
     products: Mapping[str, Product | None],
     path: KeyPath,
-    complaints: Complaints,
+    complaints: ProblemCollector,
 ) -> Product | None:
     before = len(complaints.problems)
     others = [name for name in products if name != blend.name]

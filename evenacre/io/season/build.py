@@ -8,9 +8,9 @@ from typing import Any, Literal
 from zoneinfo import available_timezones
 
 from evenacre.errors import InputError, Problem
-from evenacre.io.common.problem_collector import Complaints, KeyPath
+from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
 from evenacre.io.common.suggestions import did_you_mean
-from evenacre.io.logs.columns.clock import zone_of
+from evenacre.io.common.time_zones import zone_of
 from evenacre.io.season.blends import with_blends
 from evenacre.io.season.files import SeasonFiles
 from evenacre.io.season.implements import implement_of
@@ -114,7 +114,7 @@ class _Builder:
         self,
         top: SeasonTable,
         files: SeasonFiles,
-        complaints: Complaints,
+        complaints: ProblemCollector,
         logs: bool,
         must_hold: MustHold,
     ) -> None:

@@ -13,7 +13,7 @@ import geopandas as gpd
 import pandas as pd
 
 from evenacre.errors import InputError
-from evenacre.io.common.problem_collector import Complaints, KeyPath
+from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
 from evenacre.io.common.suggestions import did_you_mean
 from evenacre.io.maps.field_layers import (
     read_boundary,
@@ -39,14 +39,14 @@ class SeasonFiles:
     ----------
     base : Path
         The folder names are relative to.
-    complaints : Complaints
+    complaints : ProblemCollector
         Told of files that are not there.
     held : mapping of str to GeoDataFrame
         Maps that were handed over instead of a file, by the name that stands for the file.
     """
 
     base: Path
-    complaints: Complaints
+    complaints: ProblemCollector
     held: Mapping[str, gpd.GeoDataFrame] = field(default_factory=dict)
     _found: dict[Path, PurePath] = field(default_factory=dict)
     _cache: LayerCache = field(default_factory=dict)

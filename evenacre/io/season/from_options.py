@@ -9,7 +9,7 @@ from typing import Any
 import geopandas as gpd
 
 from evenacre.errors import InputError
-from evenacre.io.common.problem_collector import Complaints, KeyPath
+from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
 from evenacre.io.season.build import build_season
 from evenacre.io.season.files import SeasonFiles
 from evenacre.model import Season
@@ -89,7 +89,7 @@ def season_from_options(
         dashes (``--row-spacing``), singular for ``--product``, ``--rate``, ``--price`` and
         ``--column``.
     """
-    complaints = Complaints(_name_option)
+    complaints = ProblemCollector(_name_option)
     log = Path(tracks[0]).stem if tracks else "field"
     picked = [text.partition("=")[2].strip() for text in boundary_where]
     name = field_name or (picked[0] if len(picked) == 1 else "")
@@ -155,7 +155,10 @@ def season_from_options(
 
 
 def _check_pairs(
-    products: Sequence[str], rates: Sequence[str], prices: Sequence[str], complaints: Complaints
+    products: Sequence[str],
+    rates: Sequence[str],
+    prices: Sequence[str],
+    complaints: ProblemCollector,
 ) -> None:
     for option, given in (("rate", rates), ("price", prices)):
         if given and len(given) != len(products):
@@ -167,7 +170,7 @@ def _check_pairs(
             )
 
 
-def _check_files(complaints: Complaints, **sources: tuple[object, ...]) -> None:
+def _check_files(complaints: ProblemCollector, **sources: tuple[object, ...]) -> None:
     """Ask for the file where only how to read it was said."""
     for key, (file, *details) in sources.items():
         if file is None and any(detail is not None for detail in details):
@@ -195,7 +198,7 @@ def _source(file: Path | None, **keys: Any) -> dict[str, Any] | None:
 
 
 def _pairs(
-    given: Mapping[str, str] | Iterable[str], path: KeyPath, complaints: Complaints
+    given: Mapping[str, str] | Iterable[str], path: KeyPath, complaints: ProblemCollector
 ) -> dict[str, str]:
     if isinstance(given, Mapping):
         return dict(given)

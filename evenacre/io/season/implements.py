@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from evenacre.io.common.problem_collector import Complaints, KeyPath
+from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
 from evenacre.io.season.products import check_currency
 from evenacre.io.season.schema import ImplementTable
 from evenacre.model import Compartment, Implement, TowedUnit
@@ -18,7 +18,7 @@ def implement_of(
     table: ImplementTable,
     written: Mapping[str, object],
     currency: str,
-    complaints: Complaints,
+    complaints: ProblemCollector,
     path: KeyPath,
 ) -> tuple[Implement | None, list[str]]:
     """Work out width and rows from whichever two of width, rows and spacing are given.
@@ -65,14 +65,14 @@ def implement_of(
         antenna_left_m=table.antenna_left,
         tow=tuple(TowedUnit(unit.hitch_to_axle, unit.axle_to_pin) for unit in table.tow),
         tool_behind_m=table.tool_behind,
-        delay_s=table.delay,
+        product_lag_s=table.delay,
         compartments=tuple(Compartment(bin_.name, bin_.volume) for bin_ in table.compartments),
         cost_per_s=table.cost,
     )
     return made, warnings
 
 
-def _check_compartments(table: ImplementTable, complaints: Complaints, path: KeyPath) -> None:
+def _check_compartments(table: ImplementTable, complaints: ProblemCollector, path: KeyPath) -> None:
     names = [bin_.name for bin_ in table.compartments]
     for index, name in enumerate(names):
         if name in names[:index]:
@@ -81,7 +81,7 @@ def _check_compartments(table: ImplementTable, complaints: Complaints, path: Key
 
 
 def _check_sections(
-    table: ImplementTable, rows: int | None, complaints: Complaints, path: KeyPath
+    table: ImplementTable, rows: int | None, complaints: ProblemCollector, path: KeyPath
 ) -> None:
     if rows is None or table.sections is None:
         return
@@ -101,7 +101,7 @@ def _check_sections(
 
 
 def _check_towers(
-    table: ImplementTable, rows: int | None, complaints: Complaints, path: KeyPath
+    table: ImplementTable, rows: int | None, complaints: ProblemCollector, path: KeyPath
 ) -> list[str]:
     place, fed = (*path, "rows_per_tower"), table.rows_per_tower
     if fed is None:
@@ -121,7 +121,7 @@ def _check_towers(
 
 
 def _width_and_rows(
-    table: ImplementTable, complaints: Complaints, path: KeyPath
+    table: ImplementTable, complaints: ProblemCollector, path: KeyPath
 ) -> tuple[float | None, int | None]:
     width, rows, spacing = table.width, table.rows, table.row_spacing
     if width is None and rows is not None and spacing is not None:

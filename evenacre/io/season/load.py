@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from evenacre.errors import InputError
-from evenacre.io.common.problem_collector import Complaints, KeyPath
+from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
 from evenacre.io.season.build import MustHold, SeasonDraft, build_season
 from evenacre.io.season.files import SeasonFiles
 from evenacre.io.season.from_options import season_from_options
@@ -62,7 +62,7 @@ def draft_season(
         When the file is missing or not TOML, so that nothing can be read.
     """
     raw = _read_toml(path)
-    complaints = Complaints(lambda key: _name_key(path.name, raw, key))
+    complaints = ProblemCollector(lambda key: _name_key(path.name, raw, key))
     files = SeasonFiles(path.parent, complaints)
     files.add(path, path.name)
     return build_season(raw if logs else _to_come(raw), files, logs=logs, must_hold=must_hold)

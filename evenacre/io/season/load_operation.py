@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from evenacre.errors import InputError, Problem
+from evenacre.io.common.findings import Findings
 from evenacre.io.logs.blockages import blockages_of, match_clock, read_blockage_file
 from evenacre.io.logs.columns.clock import dates_of
-from evenacre.io.logs.columns.records_table import Findings
 from evenacre.io.logs.read_tracks import read_tracks
 from evenacre.io.logs.volume_to_mass import weigh_amounts
 from evenacre.io.maps.location_check import place_tracks, turn_tracks

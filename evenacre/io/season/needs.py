@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from evenacre.io.common.problem_collector import Complaints, KeyPath
+from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
 from evenacre.io.common.suggestions import choice
 from evenacre.io.season.schema import NeedTable
 from evenacre.model import Field, Need
@@ -14,7 +14,7 @@ _SAME = {"P": "P2O5", "K": "K2O"}
 
 
 def needs_of(
-    entries: Sequence[Any], fields: Mapping[str, Field | None], complaints: Complaints
+    entries: Sequence[Any], fields: Mapping[str, Field | None], complaints: ProblemCollector
 ) -> tuple[Need, ...]:
     """Check every need against the fields and zones there are."""
     needs: list[Need] = []
@@ -39,7 +39,10 @@ def needs_of(
 
 
 def _placed(
-    table: NeedTable, fields: Mapping[str, Field | None], path: KeyPath, complaints: Complaints
+    table: NeedTable,
+    fields: Mapping[str, Field | None],
+    path: KeyPath,
+    complaints: ProblemCollector,
 ) -> bool:
     """Whether the field and the zone exist; a field that could not be read is let through."""
     if table.field not in fields:

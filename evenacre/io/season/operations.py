@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from evenacre.errors import InputError
-from evenacre.io.common.problem_collector import Complaints, KeyPath
+from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
 from evenacre.io.common.suggestions import choice
 from evenacre.io.logs.blockages import BlockageNote, blockages_of
 from evenacre.io.logs.columns.column_roles import ROLES
@@ -50,7 +50,7 @@ class PlanBuilder:
     ----------
     top : SeasonTable
     files : SeasonFiles
-    complaints : Complaints
+    complaints : ProblemCollector
     products, implements, fields : mapping
         By name. One that could not be made is None: it is already complained about.
     said : mapping
@@ -61,7 +61,7 @@ class PlanBuilder:
 
     top: SeasonTable
     files: SeasonFiles
-    complaints: Complaints
+    complaints: ProblemCollector
     products: Mapping[str, Product | None]
     implements: Mapping[str, Implement | None]
     fields: Mapping[str, Field | None]

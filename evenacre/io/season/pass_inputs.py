@@ -10,7 +10,7 @@ from typing import Annotated, Any
 from pydantic import BeforeValidator
 
 from evenacre.errors import InputError, Problem
-from evenacre.io.common.problem_collector import Complaints
+from evenacre.io.common.problem_collector import ProblemCollector
 from evenacre.io.common.suggestions import choice, listed
 from evenacre.io.season.build import SeasonDraft
 from evenacre.io.season.load import draft_season, season_from_options
@@ -83,7 +83,9 @@ def read_drive_options(written: Mapping[str, Any]) -> DriveOptions:
     InputError
         With every complaint at once, each about its option.
     """
-    complaints = Complaints(lambda path: (f"--{'-'.join(map(str, path)).replace('_', '-')}", ""))
+    complaints = ProblemCollector(
+        lambda path: (f"--{'-'.join(map(str, path)).replace('_', '-')}", "")
+    )
     given = {key: value for key, value in written.items() if value is not None}
     options = complaints.check(DriveOptions, given)
     if complaints.problems or options is None:

@@ -12,7 +12,7 @@ from typing import Annotated, Any
 from pydantic import BaseModel, ConfigDict, Field
 
 from evenacre.errors import InputError, Problem
-from evenacre.io.common.problem_collector import Complaints, KeyPath
+from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
 from evenacre.io.season.schema_types import Date, Name
 from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.files import read_whole
@@ -91,7 +91,7 @@ def read_plan(path: Path) -> PlannedSeeding:
     raw = _bytes(path)
     data = _parsed(path, raw)
     _check_schema(path, data)
-    complaints = Complaints(lambda keys: (str(path), _place(keys, data)))
+    complaints = ProblemCollector(lambda keys: (str(path), _place(keys, data)))
     plan = complaints.check(_Plan, data)
     if plan is not None:
         _check_sense(plan, complaints)
@@ -161,7 +161,7 @@ def _inside(data: Any, key: str | int) -> Any:
         return None
 
 
-def _check_sense(plan: _Plan, complaints: Complaints) -> None:
+def _check_sense(plan: _Plan, complaints: ProblemCollector) -> None:
     """Complain of names that come twice and of windows that close before they open."""
     names = [paddock.paddock for paddock in plan.paddocks]
     for i, paddock in enumerate(plan.paddocks):

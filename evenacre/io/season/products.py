@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from evenacre.io.common.problem_collector import Complaints, KeyPath
+from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
 from evenacre.io.common.suggestions import choice, listed
 from evenacre.io.season.schema import ProductTable
 from evenacre.io.season.seed_rates import rate_range, seed_lot
@@ -20,7 +20,7 @@ def product_of(
     table: ProductTable,
     written: Mapping[str, object],
     currency: str,
-    complaints: Complaints,
+    complaints: ProblemCollector,
     path: KeyPath,
 ) -> tuple[Product | None, list[str]]:
     """Check a product's analysis and price; take the analysis from the name if none is given.
@@ -75,7 +75,9 @@ def product_of(
     return made, warnings
 
 
-def check_currency(text: object, currency: str, complaints: Complaints, path: KeyPath) -> None:
+def check_currency(
+    text: object, currency: str, complaints: ProblemCollector, path: KeyPath
+) -> None:
     """Complain of a price that is not in the currency of the season."""
     written = price_currency(str(text))
     if written is not None and currency not in _SIGNS.get(written, (written,)):
@@ -87,7 +89,7 @@ def check_currency(text: object, currency: str, complaints: Complaints, path: Ke
 
 
 def _checked_analysis(
-    analysis: dict[str, float], complaints: Complaints, path: KeyPath
+    analysis: dict[str, float], complaints: ProblemCollector, path: KeyPath
 ) -> dict[str, float]:
     symbols = {nutrient.lower(): nutrient for nutrient in NUTRIENTS}
     checked: dict[str, float] = {}

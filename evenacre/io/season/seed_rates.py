@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Container, Mapping
 
-from evenacre.io.common.problem_collector import Complaints, KeyPath
+from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
 from evenacre.io.common.suggestions import choice
 from evenacre.io.season.schema import OperationTable, ProductTable
 from evenacre.model import Implement, Product, SeedLot, WithSeed
@@ -13,7 +13,7 @@ _TAG = ("purity", "germination", "hard_seed", "seeds_per")
 
 
 def seed_lot(
-    table: ProductTable, written: Container[str], complaints: Complaints, path: KeyPath
+    table: ProductTable, written: Container[str], complaints: ProblemCollector, path: KeyPath
 ) -> tuple[str, SeedLot | None]:
     """Return what kind of product it is, and its tag when it is seed.
 
@@ -58,7 +58,7 @@ def seed_lot(
 
 
 def rate_range(
-    least: float | None, most: float | None, complaints: Complaints, path: KeyPath
+    least: float | None, most: float | None, complaints: ProblemCollector, path: KeyPath
 ) -> tuple[float | None, float | None]:
     """Return the least and the highest rate, kg per m2."""
     if least is not None and most is not None and least > most:
@@ -72,7 +72,7 @@ def bulk_target(
     pls_rate: float,
     product: Product,
     products: Mapping[str, Product | None],
-    complaints: Complaints,
+    complaints: ProblemCollector,
     path: KeyPath,
 ) -> float | None:
     """Return the bulk rate that holds a rate of pure live seed, kg per m2."""
@@ -100,7 +100,7 @@ def _tagged(lot: Product | None) -> bool:
 
 
 def with_seed_of(
-    table: OperationTable, implement: Implement | None, complaints: Complaints, path: KeyPath
+    table: OperationTable, implement: Implement | None, complaints: ProblemCollector, path: KeyPath
 ) -> WithSeed | None:
     """Return what is said of fertilizer placed with the seed."""
     asked = table.with_seed

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from evenacre.io.logs.columns.records_table import Findings, counted
+from evenacre.io.common.findings import Findings, counted
 from evenacre.io.taskdata import ddis
 from evenacre.io.taskdata.booms import sections_of
 from evenacre.io.taskdata.devices import BIN, SECTION, UNIT, Machines

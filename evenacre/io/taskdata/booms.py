@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from evenacre.io.logs.columns.records_table import Findings
+from evenacre.io.common.findings import Findings
 from evenacre.io.taskdata import ddis
 from evenacre.io.taskdata.devices import DEVICE, FUNCTION, SECTION, UNIT, Machines, Part
 from evenacre.io.taskdata.logs import Log

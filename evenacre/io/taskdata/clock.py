@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from evenacre.io.common.findings import Findings, counted
 from evenacre.io.common.fix_quality import NO_FIX, NOT_TOLD
-from evenacre.io.logs.columns.clock import localised, zone_of
-from evenacre.io.logs.columns.records_table import Findings, counted
+from evenacre.io.common.time_zones import localised, zone_of
 from evenacre.io.taskdata.template import DEGREE, Template
 from evenacre.model import BoolArray, FloatArray, IntArray
 

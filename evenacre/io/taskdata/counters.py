@@ -7,8 +7,8 @@ from xml.etree.ElementTree import Element
 
 import numpy as np
 
-from evenacre.io.logs.columns.positions import step_m
-from evenacre.io.logs.columns.records_table import Findings
+from evenacre.geo.geodesy import step_m
+from evenacre.io.common.findings import Findings
 from evenacre.io.taskdata import ddis
 from evenacre.io.taskdata.devices import BIN, Machines
 from evenacre.io.taskdata.logs import Log

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from xml.etree.ElementTree import Element
 
-from evenacre.io.logs.columns.records_table import Findings
+from evenacre.io.common.findings import Findings
 from evenacre.io.taskdata import ddis
 from evenacre.io.taskdata.tree import by_id, ddi, integer, named, text
 

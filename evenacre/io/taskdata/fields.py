@@ -11,10 +11,10 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.errors import InputError
-from evenacre.io.logs.columns.records_table import Findings
-from evenacre.io.maps.crs import WGS84_GEOD
+from evenacre.geo.geodesy import WGS84_GEOD
+from evenacre.geo.overlay import only_polygons
+from evenacre.io.common.findings import Findings
 from evenacre.io.maps.field_layers import check_reach
-from evenacre.io.maps.repair import only_polygons
 from evenacre.io.taskdata.element_types import GuidanceLine, PlotRecord
 from evenacre.io.taskdata.shapes import areas, points
 from evenacre.io.taskdata.tree import by_id, named, number, text

@@ -9,8 +9,8 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from evenacre.io.logs.columns.records_table import Findings
-from evenacre.io.maps.repair import only_polygons
+from evenacre.geo.overlay import only_polygons
+from evenacre.io.common.findings import Findings
 from evenacre.io.taskdata.folder import TaskFiles
 from evenacre.io.taskdata.tree import integer, number, text
 

@@ -10,7 +10,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
-from evenacre.io.logs.columns.records_table import Findings
+from evenacre.io.common.findings import Findings
 from evenacre.io.taskdata.booms import sections_of
 from evenacre.io.taskdata.devices import CONNECTOR, NAVIGATION, Machines, Part
 from evenacre.model import Implement, TowedUnit

@@ -9,7 +9,7 @@ from xml.etree.ElementTree import Element
 import numpy as np
 
 from evenacre.errors import InputError
-from evenacre.io.logs.columns.records_table import Findings, counted
+from evenacre.io.common.findings import Findings, counted
 from evenacre.io.taskdata import ddis
 from evenacre.io.taskdata.clock import Stamps, read_stamps
 from evenacre.io.taskdata.folder import TaskFiles

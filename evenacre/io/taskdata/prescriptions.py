@@ -11,15 +11,15 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from evenacre.io.logs.columns.records_table import Findings
-from evenacre.io.maps.repair import only_polygons
+from evenacre.geo.overlay import only_polygons
+from evenacre.io.common.findings import Findings
 from evenacre.io.taskdata import ddis
 from evenacre.io.taskdata.element_types import Plan
 from evenacre.io.taskdata.folder import TaskFiles
 from evenacre.io.taskdata.grids import Cells, grid_areas, read_grid
 from evenacre.io.taskdata.shapes import areas
 from evenacre.io.taskdata.tree import ddi, named, number, text
-from evenacre.units.parsing import METRIC
+from evenacre.units.display import METRIC
 
 _MOST_RATES = 24
 _CLASSES = 9

@@ -8,8 +8,8 @@ from pathlib import Path
 from xml.etree.ElementTree import Element
 
 from evenacre.errors import InputError
+from evenacre.io.common.findings import Findings
 from evenacre.io.common.suggestions import choice, listed
-from evenacre.io.logs.columns.records_table import Findings
 from evenacre.io.taskdata.devices import read_machines
 from evenacre.io.taskdata.element_types import Task, TaskData
 from evenacre.io.taskdata.fields import read_plots

@@ -11,9 +11,10 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.errors import InputError
-from evenacre.io.logs.columns.records_table import Findings, counted
-from evenacre.io.maps.crs import unwrap
-from evenacre.io.maps.repair import only_polygons, to_polygons
+from evenacre.geo.geodesy import unwrap
+from evenacre.geo.overlay import only_polygons
+from evenacre.io.common.findings import Findings, counted
+from evenacre.io.maps.repair import to_polygons
 from evenacre.io.taskdata.tree import number, text
 from evenacre.model import FloatArray
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from xml.etree.ElementTree import Element
 
-from evenacre.io.logs.columns.records_table import Findings
+from evenacre.io.common.findings import Findings
 from evenacre.io.taskdata.amounts import Allotment
 from evenacre.io.taskdata.counters import compare_task
 from evenacre.io.taskdata.devices import Machines

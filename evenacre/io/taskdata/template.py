@@ -9,7 +9,7 @@ from xml.etree.ElementTree import Element
 
 import numpy as np
 
-from evenacre.io.logs.columns.records_table import Findings
+from evenacre.io.common.findings import Findings
 from evenacre.io.taskdata.tree import ddi, integer, number, text
 
 MAX_COLUMNS = 255

@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from evenacre.io.common.findings import Findings, counted
 from evenacre.io.common.fix_quality import position_sigma_m, report_quality
-from evenacre.io.logs.columns.records_table import Findings, counted
 from evenacre.io.taskdata import ddis
 from evenacre.io.taskdata.amounts import Allotment, read_amounts
 from evenacre.io.taskdata.booms import boom_of, sections_of

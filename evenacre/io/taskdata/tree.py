@@ -11,7 +11,7 @@ from defusedxml import DefusedXmlException
 from defusedxml.ElementTree import fromstring
 
 from evenacre.errors import InputError
-from evenacre.io.logs.columns.records_table import Findings
+from evenacre.io.common.findings import Findings
 from evenacre.io.taskdata.folder import MAIN, TaskFiles
 
 _MAX_XML_BYTES = 64 * 1024**2

@@ -10,8 +10,8 @@ from pathlib import Path
 import numpy as np
 
 from evenacre.errors import InputError, Problem
+from evenacre.io.common.findings import Findings
 from evenacre.io.common.suggestions import choice, did_you_mean, listed
-from evenacre.io.logs.columns.records_table import Findings
 from evenacre.io.logs.typed_times import (
     not_read,
     on_undated_clock,

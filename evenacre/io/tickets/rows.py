@@ -7,10 +7,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from evenacre.errors import InputError
+from evenacre.io.common.findings import Findings
 from evenacre.io.common.suggestions import choice, did_you_mean, listed
-from evenacre.io.logs.columns.headers import Header, read_header
-from evenacre.io.logs.columns.records_table import Findings, Table
-from evenacre.io.logs.formats.delimited import read_delimited
+from evenacre.io.logs.columns.column_names import Header, read_header
+from evenacre.io.logs.columns.records_table import RecordTable
+from evenacre.io.logs.formats.csv_log import read_delimited
 from evenacre.io.untrusted import budget
 from evenacre.model import OperationPlan
 from evenacre.units.parsing import Dimension
@@ -114,7 +115,7 @@ def read_rows(path: Path, findings: Findings) -> list[TicketRow]:
     return rows
 
 
-def _columns(table: Table) -> dict[str, Header]:
+def _columns(table: RecordTable) -> dict[str, Header]:
     headers = [read_header(name) for name in table.names]
     found: dict[str, Header] = {}
     for role, spellings in _COLUMNS.items():

@@ -6,7 +6,8 @@ import math
 import re
 
 from evenacre.errors import InputError
-from evenacre.units.parsing import POUND_KG, Dimension, parse_quantity
+from evenacre.units.display import POUND_KG
+from evenacre.units.parsing import Dimension, parse_quantity
 
 # All common practice, no source: the division of a truck scale, and what people say of the rest.
 _TRUCK_DIVISION_KG = 20 * POUND_KG

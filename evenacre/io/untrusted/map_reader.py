@@ -20,7 +20,7 @@ import shapely
 
 import evenacre
 from evenacre.errors import InputError
-from evenacre.io.logs.columns.headers import told_apart
+from evenacre.io.logs.columns.column_names import told_apart
 from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.files import size_within
 

@@ -28,9 +28,8 @@ from evenacre.errors import InputError
 from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.files import read_start
 from evenacre.io.untrusted.gdal import allow_only, close_ways_out
-from evenacre.io.untrusted.geojson import check_geojson
-from evenacre.io.untrusted.geopackage import check_geopackage, count_layers
 from evenacre.io.untrusted.kinds import LOOKED_AT, MapKind, map_kind, points_elsewhere
+from evenacre.io.untrusted.map_checks import check_geojson, check_geopackage, count_layers
 
 GEOMETRY = "geometry"
 READY = b"ready\n"

@@ -12,12 +12,10 @@ import pandas as pd
 import shapely
 
 from evenacre.io.writers.cells import shown_frame
-from evenacre.model import BoolArray, FloatArray, Track
+from evenacre.model import UNDATED_S, BoolArray, FloatArray, Track
 
 RESULT_LAYERS = ("fields", "passes", "skips", "overlaps", "cover", "zones")
 """Layers of a result worth a file of their own."""
-
-_DATED_S = 1e8  # below this, times count from the start of a log and tell no date
 
 
 def write_geoparquet(path: Path, frame: gpd.GeoDataFrame) -> None:
@@ -105,7 +103,7 @@ def track_layer(tracks: Sequence[Track]) -> gpd.GeoDataFrame:
 
 
 def _times(time_s: FloatArray) -> dict[str, np.ndarray]:
-    if np.nanmin(time_s, initial=np.inf) < _DATED_S:
+    if np.nanmin(time_s, initial=np.inf) < UNDATED_S:
         return {"time (s)": time_s}
     return {"time": np.rint(time_s * 1e6).astype("datetime64[us]")}
 

@@ -7,7 +7,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from evenacre.units.parsing import POUND_KG
+from evenacre.units.display import POUND_KG
 
 BUSHEL_M3 = 2150.42 * 0.0254**3
 

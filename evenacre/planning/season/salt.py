@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from evenacre.model import WithSeed
 from evenacre.planning.season.nutrients import Job
-from evenacre.units.parsing import ACRE_M2, FOOT_M, POUND_KG
+from evenacre.units.display import ACRE_M2, FOOT_M, POUND_KG
 
 SOURCE = "South Dakota State University Extension, seed-placed fertilizer decision aid"
 CAUTION = (

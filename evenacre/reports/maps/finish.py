@@ -12,13 +12,13 @@ from matplotlib.collections import LineCollection, PathCollection
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
-from evenacre.geo.local_crs import wrapped
+from evenacre.geo.geodesy import wrapped
 from evenacre.model.audit_result import AuditResult
 from evenacre.planning.finish.finish_job import FinishJob
 from evenacre.planning.finish.remaining_ground import split_lines
 from evenacre.reports.maps import palette, sheet
 from evenacre.reports.maps.geodata import WGS84, centre_lon, to_lonlat, transformer
-from evenacre.units.parsing import UnitSystem
+from evenacre.units.display import UnitSystem
 
 _STYLE: Any = {"font.size": 10, "hatch.linewidth": 0.5, "text.parse_math": False}
 TO_DO, PASS, OUT = "still to do", "pass to come", "load runs out"

@@ -16,7 +16,7 @@ from markupsafe import Markup
 from evenacre.model.audit_result import AuditResult
 from evenacre.reports.maps.folium_offline import MacroElement, folium
 from evenacre.reports.maps.interactive_layers import MapLayer, map_layers
-from evenacre.units.parsing import UnitSystem
+from evenacre.units.display import UnitSystem
 
 _ZOOM = 16  # until the script fits the map to the field
 _MAX_ZOOM = 24  # about a centimetre a pixel

@@ -11,10 +11,10 @@ import numpy as np
 import pandas as pd
 
 from evenacre.model.audit_result import AuditResult
+from evenacre.reports import figure_text as figures
 from evenacre.reports.maps.geodata import centre_lon, encode, to_lonlat
 from evenacre.reports.tables.fix_list import advice, kind_words, stops
-from evenacre.reports.writers import figure_text as figures
-from evenacre.units.parsing import UnitSystem
+from evenacre.units.display import UnitSystem
 
 _CLICKABLE_OVERLAP_M2 = 5.0
 _CLICKABLE_OVERLAPS = 300  # the largest; the rest are drawn as one

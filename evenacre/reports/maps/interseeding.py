@@ -16,13 +16,13 @@ from shapely.geometry.base import BaseGeometry
 from evenacre.geo.local_crs import WorkingPlane
 from evenacre.planning.interseeding.plan_types import InterseedPlan, PaddockPlan
 from evenacre.planning.passes.pass_types import PassPlan
+from evenacre.reports import figure_text as figures
 from evenacre.reports.maps.geodata import encode, to_lonlat
 from evenacre.reports.maps.interactive import MapPieces, map_pieces
 from evenacre.reports.maps.interactive_layers import MapLayer
 from evenacre.reports.sentences.interseeding_facts import chance_text, day_text, numbered, spells
 from evenacre.reports.sentences.interseeding_rules import hours_text, shut_words
-from evenacre.reports.writers import figure_text as figures
-from evenacre.units.parsing import UnitSystem
+from evenacre.units.display import UnitSystem
 
 _BEGIN_M = 10.0  # of the first pass, drawn to show where a drive begins
 

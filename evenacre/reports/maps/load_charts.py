@@ -14,7 +14,7 @@ from evenacre.io.writers.file_names import unique_slugs
 from evenacre.planning.loads.halfway_check import HalfwayCheck
 from evenacre.planning.loads.operation_loads import OperationLoads
 from evenacre.reports.maps import palette, sheet
-from evenacre.units.parsing import UnitSystem
+from evenacre.units.display import UnitSystem
 
 _STYLE: Any = {"font.size": 11, "text.parse_math": False}
 _INCHES = (6.0, 4.8)  # small, so that its words can be read on a phone

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from evenacre.planning.interseeding.plan_types import InterseedPlan, PaddockPlan, WorkDay
+from evenacre.reports import figure_text as figures
 from evenacre.reports.sentences.interseeding_facts import (
     clock,
     day_text,
@@ -18,8 +19,7 @@ from evenacre.reports.sentences.interseeding_facts import (
     whole,
 )
 from evenacre.reports.sentences.interseeding_rules import hours_text
-from evenacre.reports.writers import figure_text as figures
-from evenacre.units.parsing import UnitSystem
+from evenacre.units.display import UnitSystem
 
 STATES = {
     "seeding": "seeding today",

@@ -11,7 +11,8 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from evenacre.geo.local_crs import WorkingPlane, wrapped
+from evenacre.geo.geodesy import wrapped
+from evenacre.geo.local_crs import WorkingPlane
 from evenacre.model import Field, FloatArray
 from evenacre.model.outputs import GuidancePattern, GuidedField, PassFiles
 from evenacre.planning.passes.pass_types import PassPlan, PlannedPass

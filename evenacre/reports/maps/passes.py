@@ -19,10 +19,10 @@ from matplotlib.patheffects import withStroke
 from evenacre.geo.overlay import without
 from evenacre.model import Field
 from evenacre.planning.passes.pass_types import PassPlan, PlannedPass
+from evenacre.reports import figure_text as figures
 from evenacre.reports.maps import palette, sheet
 from evenacre.reports.sentences.passes import passes_text
-from evenacre.reports.writers import figure_text as figures
-from evenacre.units.parsing import UnitSystem
+from evenacre.units.display import UnitSystem
 
 _STYLE: Any = {"font.size": 10, "hatch.linewidth": 0.5, "text.parse_math": False}
 _CLEAR_PIXELS = 36

@@ -19,7 +19,7 @@ from evenacre.io.writers.file_names import unique_slugs
 from evenacre.model.audit_result import AuditResult, Grid, ProductResult
 from evenacre.reports.maps import palette, sheet
 from evenacre.reports.tables.fix_list import stops
-from evenacre.units.parsing import UnitSystem
+from evenacre.units.display import UnitSystem
 
 # Names from files may hold a dollar sign, which is not the start of a formula here.
 _STYLE: Any = {"font.size": 10, "hatch.linewidth": 0.5, "text.parse_math": False}

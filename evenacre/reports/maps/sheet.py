@@ -20,7 +20,7 @@ from PIL import Image
 
 from evenacre.model.audit_result import AuditResult
 from evenacre.reports.maps import palette
-from evenacre.units.parsing import UnitSystem
+from evenacre.units.display import UnitSystem
 
 _INCHES = 8.0
 _DPI = 130

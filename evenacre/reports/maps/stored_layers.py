@@ -11,9 +11,9 @@ import pandas as pd
 from evenacre.io.writers.file_names import unique_slugs
 from evenacre.model.audit_result import AuditResult
 from evenacre.model.outputs import Raster
+from evenacre.reports import figure_text as figures
 from evenacre.reports.maps.geodata import WGS84, centre_lon, to_lonlat
 from evenacre.reports.tables.fix_list import stops
-from evenacre.reports.writers import figure_text as figures
 
 # Names in the file, in the order a map viewer lists them, and in the result.
 _LAYERS = {

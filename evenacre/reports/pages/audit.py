@@ -14,12 +14,15 @@ from evenacre.planning.interseeding.comparison import PlannedDone
 from evenacre.planning.loads.operation_loads import OperationLoads
 from evenacre.planning.loads.stock_balance import Balance
 from evenacre.planning.season.season_totals import Ledger
+from evenacre.reports import figure_text as figures
+from evenacre.reports.column import Display
 from evenacre.reports.maps.interactive import interactive_map
 from evenacre.reports.maps.load_charts import halfway_charts
 from evenacre.reports.maps.printed import static_maps
 from evenacre.reports.pages.frame import page, templates
 from evenacre.reports.sentences.audit import card
 from evenacre.reports.sentences.cautions import cautions
+from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.loads import halfway_sentence
 from evenacre.reports.sentences.plan_against_done import (
     TITLE,
@@ -30,9 +33,8 @@ from evenacre.reports.sentences.season import season_card
 from evenacre.reports.tables.audit_page import accounts
 from evenacre.reports.tables.fix_list import advice, kind_words, stops
 from evenacre.reports.tables.loads_page import balance_account_table, load_accounts
-from evenacre.reports.tables.season_page import season_accounts
-from evenacre.reports.writers import figure_text as figures
-from evenacre.units.parsing import UnitSystem
+from evenacre.reports.tables.season import season_page_tables
+from evenacre.units.display import UnitSystem
 
 _UNFOLDED = 12  # stops of the fix list in sight; a tired reader goes no further at once
 
@@ -113,6 +115,8 @@ def render_operation(
             (check.product, _data_uri(png), halfway_sentence(check, units))
             for check, png in zip(loads.halfway if loads else (), charts.values(), strict=True)
         ],
+        "warnings": sentences(result.findings, "warning"),
+        "notes": sentences(result.findings, "note"),
         "cautions": cautions(result),
         "cleaning": [(name, f"{n:,}") for name, n in result.cleaning.items() if n],
     }
@@ -161,7 +165,7 @@ def render_season(
     section = pages.get_template("season.html.j2").render(
         warnings=ledger.warnings,
         accounts=[
-            *season_accounts(ledger, units, currency=currency),
+            *season_page_tables(ledger, Display(units, currency)),
             *([balance_account_table(balances, units)] if balances else []),
         ],
     )

@@ -16,10 +16,10 @@ from evenacre.planning.interseeding.plan_types import (
     Visit,
 )
 from evenacre.planning.season.seed import shares
+from evenacre.reports import figure_text as figures
 from evenacre.reports.sentences.interseeding_facts import day_text, numbered, part_text, spells
 from evenacre.reports.sentences.interseeding_rules import days_text
-from evenacre.reports.writers import figure_text as figures
-from evenacre.units.parsing import UnitSystem
+from evenacre.units.display import UnitSystem
 
 _DAY = dt.timedelta(days=1)
 

@@ -7,6 +7,7 @@ from typing import Any
 
 from evenacre.model import InputFile
 from evenacre.planning.interseeding.plan_types import BEYOND, Fill, InterseedPlan, Visit
+from evenacre.reports import figure_text as figures
 from evenacre.reports.maps.interactive import script_json
 from evenacre.reports.maps.interseeding import interseed_map
 from evenacre.reports.maps.paddock_states import STATES, steps
@@ -25,8 +26,7 @@ from evenacre.reports.tables.interseeding_page import (
     pass_account,
     window_account,
 )
-from evenacre.reports.writers import figure_text as figures
-from evenacre.units.parsing import UnitSystem
+from evenacre.units.display import UnitSystem
 
 _KEY = "plan"
 _UNFOLDED = 12  # visits in sight; a tired reader goes no further at once

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 from evenacre.model.audit_result import AuditResult, ProductResult
 from evenacre.planning.loads.load_check import ProductLoads
+from evenacre.reports import figure_text as figures
 from evenacre.reports.sentences.loads import disagreement_sentence
 from evenacre.reports.tables.fix_list import stops
-from evenacre.reports.writers import figure_text as figures
-from evenacre.units.parsing import UnitSystem
+from evenacre.units.display import UnitSystem
 
 _SPECK_M2 = 0.1  # less is what arithmetic leaves
 _WORTH_SAYING = 0.0005  # of the field: ground outside below this is not worth a line

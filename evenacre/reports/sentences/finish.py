@@ -9,8 +9,8 @@ from typing import Any
 from evenacre.model import Product
 from evenacre.planning.finish.finish_job import FinishJob
 from evenacre.planning.finish.rate_to_finish import Finish
-from evenacre.reports.writers import figure_text as figures
-from evenacre.units.parsing import UnitSystem
+from evenacre.reports import figure_text as figures
+from evenacre.units.display import UnitSystem
 
 SCHEMA = "evenacre/summary/finish/1.1"
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from evenacre.planning.interseeding.plan_types import BEYOND, InterseedPlan, PaddockPlan
+from evenacre.reports import figure_text as figures
 from evenacre.reports.sentences.audit import Card
 from evenacre.reports.sentences.interseeding_cautions import interseed_cautions
 from evenacre.reports.sentences.interseeding_facts import (
@@ -20,10 +21,9 @@ from evenacre.reports.sentences.interseeding_rules import (
     shortage_words,
     shut_words,
 )
-from evenacre.reports.tables.audit_page import Account
 from evenacre.reports.tables.interseeding_page import day_account, fill_account, paddock_account
-from evenacre.reports.writers import figure_text as figures
-from evenacre.units.parsing import UnitSystem
+from evenacre.reports.writers.as_html import PageTable
+from evenacre.units.display import UnitSystem
 
 _MOST_LINES = 6
 _EVEN = 1e-3  # rates closer than this are the same
@@ -166,7 +166,7 @@ def _why_not(p: PaddockPlan, plan: InterseedPlan) -> str:
     return name
 
 
-def _columns(table: Account) -> Iterator[str]:
+def _columns(table: PageTable) -> Iterator[str]:
     """The rows of a table side by side, words to the left and figures to the right."""
     rows = [table.head, *table.rows]
     widths = [max(len(row[place]) for row in rows) for place in range(len(table.head))]

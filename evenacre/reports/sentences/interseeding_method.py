@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from evenacre.planning.interseeding.plan_types import InterseedPlan
 from evenacre.reports.sentences.interseeding_rules import days_text, hours_text
-from evenacre.units.parsing import UnitSystem
+from evenacre.units.display import UnitSystem
 
 
 def method_words(plan: InterseedPlan, units: UnitSystem, time_zone: str | None) -> list[str]:

@@ -13,7 +13,7 @@ from evenacre.planning.interseeding.plan_types import (
     Shortage,
 )
 from evenacre.reports.sentences.interseeding_facts import day_text, shutting
-from evenacre.units.parsing import UnitSystem
+from evenacre.units.display import UnitSystem
 
 _ALL = 0.995
 

@@ -11,8 +11,8 @@ from evenacre.planning.loads.load_check import Correction, ProductLoads
 from evenacre.planning.loads.loads import Amount
 from evenacre.planning.loads.mass_estimates import Comparison, LoadCheck
 from evenacre.planning.loads.stock_balance import Balance
-from evenacre.reports.writers import figure_text as figures
-from evenacre.units.parsing import DisplayUnit, UnitSystem
+from evenacre.reports import figure_text as figures
+from evenacre.units.display import DisplayUnit, UnitSystem
 
 _SAID = {
     "scale": "the scale",

@@ -7,9 +7,9 @@ from collections.abc import Iterator, Sequence
 
 from evenacre.planning.passes.pass_types import Drive, PassPlan
 from evenacre.planning.passes.turn_room import turn_room
+from evenacre.reports import figure_text as figures
 from evenacre.reports.tables.passes import axis_deg
-from evenacre.reports.writers import figure_text as figures
-from evenacre.units.parsing import UnitSystem
+from evenacre.units.display import UnitSystem
 
 _LABEL = 18
 _SOME_M2 = 1.0  # less than that is none

@@ -11,12 +11,12 @@ from evenacre.planning.interseeding.comparison import (
     Standing,
     WindowVerdict,
 )
+from evenacre.reports import figure_text as figures
 from evenacre.reports.maps.plan_against_done import KEY, Strip
 from evenacre.reports.sentences.audit import Card
 from evenacre.reports.sentences.interseeding_facts import short_day
-from evenacre.reports.tables.audit_page import Account
-from evenacre.reports.writers import figure_text as figures
-from evenacre.units.parsing import DisplayUnit, UnitSystem
+from evenacre.reports.writers.as_html import PageTable
+from evenacre.units.display import DisplayUnit, UnitSystem
 
 TITLE = "Planned against done"
 NEAR = 0.10
@@ -46,7 +46,7 @@ def planned_done_lines(compared: PlannedDone, units: UnitSystem) -> Iterator[str
     yield from (f"  warning: {warning}" for warning in compared.warnings)
 
 
-def planned_done_account(compared: PlannedDone, units: UnitSystem) -> Account:
+def planned_done_account(compared: PlannedDone, units: UnitSystem) -> PageTable:
     """Every paddock of the plan beside what was done, and what was done besides."""
     strip = Strip.over(compared.paddocks)
     rows = [_row(p, strip, units) for p in compared.paddocks]
@@ -56,7 +56,7 @@ def planned_done_account(compared: PlannedDone, units: UnitSystem) -> Account:
         seed = _beside(sums.applied_kg, sums.planned_kg, units.mass)
         rows.append(("All planned", "", "", "", "", "", "", ground, seed))
     head = ("Paddock", "Window", "Kept", "Planned for", "Seeded on", "Graze from")
-    return Account(
+    return PageTable(
         "Paddock by paddock",
         (*head, strip.title if strip else "", "Ground seeded", "Seed on it"),
         rows,

@@ -7,11 +7,11 @@ from collections.abc import Iterator, Sequence
 from evenacre.planning.loads.stock_balance import Balance
 from evenacre.planning.season.needs import NeedBalance
 from evenacre.planning.season.season_totals import Ledger
+from evenacre.reports import figure_text as figures
 from evenacre.reports.sentences.audit import Card
 from evenacre.reports.sentences.loads import balance_sentence
-from evenacre.reports.tables.season_page import ground
-from evenacre.reports.writers import figure_text as figures
-from evenacre.units.parsing import UnitSystem
+from evenacre.reports.tables.season import ground
+from evenacre.units.display import UnitSystem
 
 _MOST_NEEDS = 6
 _WORTH_SAYING = 0.005  # of a need's ground

@@ -8,9 +8,10 @@ from typing import Any
 import pandas as pd
 
 from evenacre.model.audit_result import AuditResult
+from evenacre.reports import figure_text as figures
+from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.tables.fix_list import advice, stops
-from evenacre.reports.writers import figure_text as figures
-from evenacre.units.parsing import DisplayUnit, UnitSystem
+from evenacre.units.display import DisplayUnit, UnitSystem
 
 Row = dict[str, Any]
 
@@ -203,7 +204,7 @@ def _passes(r: AuditResult, u: UnitSystem) -> dict[str, Any]:
 
 def _notes(r: AuditResult) -> list[Row]:
     return [
-        *({"what": "warning", "text": text} for text in r.warnings),
-        *({"what": "note", "text": text} for text in r.notes),
+        *({"what": "warning", "text": text} for text in sentences(r.findings, "warning")),
+        *({"what": "note", "text": text} for text in sentences(r.findings, "note")),
         *({"what": "records", "text": name, "count": n} for name, n in r.cleaning.items()),
     ]

@@ -3,42 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
 
 from evenacre.model.audit_result import AuditResult
-from evenacre.reports.writers import figure_text as figures
-from evenacre.units.parsing import UnitSystem
+from evenacre.reports import figure_text as figures
+from evenacre.reports.writers.as_html import PageTable
+from evenacre.units.display import UnitSystem
 
 _WORTH_SAYING = 0.0001  # of what was logged: less is rounding
 
 
-@dataclass(frozen=True)
-class Account:
-    """A table of text.
-
-    Attributes
-    ----------
-    title : str
-    head : tuple of str
-    rows : sequence of tuple of str
-    words : int
-        How many columns from the left are words; the others are figures.
-    folded : bool
-        Whether it is folded away at first.
-    remark : str
-        A sentence below it.
-    """
-
-    title: str
-    head: tuple[str, ...]
-    rows: Sequence[tuple[str, ...]]
-    words: int = 1
-    folded: bool = False
-    remark: str = ""
-
-
-def accounts(result: AuditResult, units: UnitSystem, *, currency: str = "USD") -> list[Account]:
+def accounts(result: AuditResult, units: UnitSystem, *, currency: str = "USD") -> list[PageTable]:
     """Every table of one operation that has rows."""
     every = [
         _ground(result, units),
@@ -52,7 +26,7 @@ def accounts(result: AuditResult, units: UnitSystem, *, currency: str = "USD") -
     return [table for table in every if table.rows]
 
 
-def _ground(r: AuditResult, u: UnitSystem) -> Account:
+def _ground(r: AuditResult, u: UnitSystem) -> PageTable:
     def row(name: str, area_m2: float, sigma: str = "") -> tuple[str, ...]:
         spread = r.uncertainty.get(sigma)
         if spread is None:
@@ -77,7 +51,7 @@ def _ground(r: AuditResult, u: UnitSystem) -> Account:
     ]
     if not r.boundary_given:
         rows.pop()
-    return Account(
+    return PageTable(
         "The ground",
         ("", "Area", "Share"),
         rows,
@@ -90,7 +64,7 @@ def _ground(r: AuditResult, u: UnitSystem) -> Account:
     )
 
 
-def _products(r: AuditResult, u: UnitSystem, currency: str) -> Account:
+def _products(r: AuditResult, u: UnitSystem, currency: str) -> PageTable:
     rows = []
     for p in r.products:
         near = p.within_10_percent_of_target_area_m2
@@ -126,10 +100,10 @@ def _products(r: AuditResult, u: UnitSystem, currency: str) -> Account:
         for p in r.products
         if p.unplaced_kg > _WORTH_SAYING * p.logged_kg
     ]
-    return Account("Amounts", head, rows, remark=" ".join(lifted))
+    return PageTable("Amounts", head, rows, remark=" ".join(lifted))
 
 
-def _zones(r: AuditResult, u: UnitSystem) -> Account:
+def _zones(r: AuditResult, u: UnitSystem) -> PageTable:
     rows = [
         (
             z.zone,
@@ -147,10 +121,10 @@ def _zones(r: AuditResult, u: UnitSystem) -> Account:
         if p.zones and p.unzoned_kg > 1e-6 * max(p.logged_kg, 1e-9)
     ]
     head = ("Zone", "Product", "Area", "Applied", "Per area")
-    return Account("Amounts by zone", head, rows, words=2, remark=" ".join(rest))
+    return PageTable("Amounts by zone", head, rows, words=2, remark=" ".join(rest))
 
 
-def _nutrients(r: AuditResult, u: UnitSystem) -> Account:
+def _nutrients(r: AuditResult, u: UnitSystem) -> PageTable:
     totals: dict[tuple[str, str], float] = {}
     for p in r.products:
         for way, amounts in (("as on the label", p.nutrients_kg), ("as element", p.elements_kg)):
@@ -168,10 +142,10 @@ def _nutrients(r: AuditResult, u: UnitSystem) -> Account:
         if way == "as on the label" or (name, "as on the label") not in totals
     ]
     head = ("Nutrient", "Counted", "On the field", "Per covered area")
-    return Account("Nutrients from the label", head, rows, words=2)
+    return PageTable("Nutrients from the label", head, rows, words=2)
 
 
-def _setbacks(r: AuditResult, u: UnitSystem) -> Account:
+def _setbacks(r: AuditResult, u: UnitSystem) -> PageTable:
     rows = [
         (
             s.name,
@@ -184,10 +158,10 @@ def _setbacks(r: AuditResult, u: UnitSystem) -> Account:
         for s in p.setbacks
     ]
     head = ("Setback", "Product", "Area", "Applied", "Latitude, longitude")
-    return Account("Product inside setbacks", head, rows, words=2)
+    return PageTable("Product inside setbacks", head, rows, words=2)
 
 
-def _work(r: AuditResult, u: UnitSystem) -> Account:
+def _work(r: AuditResult, u: UnitSystem) -> PageTable:
     rows = [
         ("Passes", f"{r.pass_count:,}"),
         ("Distance worked", u.distance.text(r.worked_distance_m)),
@@ -195,7 +169,7 @@ def _work(r: AuditResult, u: UnitSystem) -> Account:
     ]
     if not math.isfinite(r.field_time_s):
         rows.append(("Times and speeds", "not in the log"))
-        return Account("The work", ("", ""), rows)
+        return PageTable("The work", ("", ""), rows)
     clock = r.time_zone or "clock of the log"
     breaks = figures.duration(r.idle_time_s) if r.idle_time_s else "none"
     rows += [
@@ -209,7 +183,7 @@ def _work(r: AuditResult, u: UnitSystem) -> Account:
         (f"First work ({clock})", figures.day_and_clock(r.start_s, r.time_zone)),
         (f"Last work ({clock})", figures.day_and_clock(r.end_s, r.time_zone)),
     ]
-    return Account(
+    return PageTable(
         "The work",
         ("", ""),
         rows,
@@ -221,7 +195,7 @@ def _work(r: AuditResult, u: UnitSystem) -> Account:
     )
 
 
-def _passes(r: AuditResult, u: UnitSystem) -> Account:
+def _passes(r: AuditResult, u: UnitSystem) -> PageTable:
     frame = r.layers["passes"].rename(columns={"pass": "number"})
     rows = [
         (
@@ -237,4 +211,4 @@ def _passes(r: AuditResult, u: UnitSystem) -> Account:
         for p in frame.itertuples()
     ]
     head = ("Pass", "", "Start", "End", "Length", "Area", "Speed", "Heading")
-    return Account(f"Passes ({r.pass_count:,})", head, rows, words=2, folded=True)
+    return PageTable(f"Passes ({r.pass_count:,})", head, rows, words=2, folded=True)

@@ -12,10 +12,11 @@ from evenacre.planning.interseeding.comparison import PlannedDone
 from evenacre.planning.loads.operation_loads import OperationLoads
 from evenacre.planning.loads.stock_balance import Balance
 from evenacre.planning.season.season_totals import Ledger
+from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.loads import balance_account, halfway_account, loads_account
 from evenacre.reports.tables.fix_list import stops
 from evenacre.reports.tables.plan_against_done import planned_done_summary
-from evenacre.reports.tables.season_summary import season_summary
+from evenacre.reports.tables.season import season_record
 from evenacre.reports.writers.json_types import json_types
 
 SCHEMA = "evenacre/summary/1.2"
@@ -77,7 +78,7 @@ def summary(
     }
     if ledger is not None:
         account["season"] = {
-            **season_summary(ledger),
+            **season_record(ledger),
             "balance": [balance_account(b) for b in balances],
         }
     if planned_done is not None:
@@ -136,8 +137,8 @@ def _operation(r: AuditResult) -> dict[str, Any]:
         "working_plane": r.crs.to_wkt(),
         "sources": list(r.sources),
         "cleaning": r.cleaning,
-        "notes": list(r.notes),
-        "warnings": list(r.warnings),
+        "notes": sentences(r.findings, "note"),
+        "warnings": sentences(r.findings, "warning"),
     }
 
 

@@ -11,9 +11,9 @@ import pandas as pd
 import shapely
 
 from evenacre.model.audit_result import AuditResult
+from evenacre.reports import figure_text as figures
 from evenacre.reports.maps.geodata import WGS84, transformer
-from evenacre.reports.writers import figure_text as figures
-from evenacre.units.parsing import UnitSystem
+from evenacre.units.display import UnitSystem
 
 _CORNERS = {"northwest": (-1, 1), "northeast": (1, 1), "southeast": (1, -1), "southwest": (-1, -1)}
 _LONG = 3.0  # times longer than wide: a strip that runs somewhere, not a patch

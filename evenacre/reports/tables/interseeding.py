@@ -9,6 +9,7 @@ import pandas as pd
 
 from evenacre.planning.interseeding.plan_types import Fill, InterseedPlan, PaddockPlan, PlannedStay
 from evenacre.planning.season.seed import shares
+from evenacre.reports import figure_text as figures
 from evenacre.reports.sentences.interseeding_facts import (
     clock,
     goal_m2,
@@ -18,8 +19,7 @@ from evenacre.reports.sentences.interseeding_facts import (
 )
 from evenacre.reports.sentences.interseeding_rules import closing_words, opening_words, shut_words
 from evenacre.reports.tables.audit import Row, in_unit
-from evenacre.reports.writers import figure_text as figures
-from evenacre.units.parsing import DisplayUnit, UnitSystem
+from evenacre.units.display import DisplayUnit, UnitSystem
 
 _HOURS = DisplayUnit("h", 1 / 3600)
 _COLUMNS = {

@@ -7,6 +7,7 @@ import math
 
 from evenacre.planning.interseeding.plan_types import InterseedPlan, PaddockPlan, PlannedStay
 from evenacre.planning.season.seed import shares
+from evenacre.reports import figure_text as figures
 from evenacre.reports.sentences.interseeding_facts import (
     chance_text,
     clock,
@@ -22,14 +23,13 @@ from evenacre.reports.sentences.interseeding_rules import (
     opening_words,
     shut_words,
 )
-from evenacre.reports.tables.audit_page import Account
-from evenacre.reports.writers import figure_text as figures
-from evenacre.units.parsing import UnitSystem
+from evenacre.reports.writers.as_html import PageTable
+from evenacre.units.display import UnitSystem
 
 _ALWAYS_SHOWN = 20  # lost and booked days in sight
 
 
-def paddock_account(plan: InterseedPlan, units: UnitSystem) -> Account:
+def paddock_account(plan: InterseedPlan, units: UnitSystem) -> PageTable:
     """Each paddock: when the herd leaves, the window, the days, the ground and the seed."""
     rows = [_paddock(p, plan, units) for p in plan.paddocks]
     if len(rows) > 1 and plan.visits:
@@ -37,7 +37,7 @@ def paddock_account(plan: InterseedPlan, units: UnitSystem) -> Account:
         chance = "" if plan.chance_all is None else chance_text(plan.chance_all)
         seed = units.mass.text(plan.seed_used_kg)
         rows.append(("Together", "", "", "", "", ground, seed, chance))
-    return Account(
+    return PageTable(
         "Paddock by paddock",
         ("Paddock", "Herd leaves", "Window", "Seeded on", "Graze from", "Ground", "Seed", "Chance"),
         rows,
@@ -70,7 +70,7 @@ def _paddock(p: PaddockPlan, plan: InterseedPlan, units: UnitSystem) -> tuple[st
     )
 
 
-def window_account(plan: InterseedPlan) -> Account:
+def window_account(plan: InterseedPlan) -> PageTable:
     """Why each window opens and closes when it does."""
     rows = []
     for p in plan.paddocks:
@@ -91,7 +91,7 @@ def window_account(plan: InterseedPlan) -> Account:
                 _day(w.back),
             )
         )
-    return Account(
+    return PageTable(
         "Why windows open and close",
         ("Paddock", "Opens", "because", "Closes", "because", "Herd back"),
         rows,
@@ -100,7 +100,7 @@ def window_account(plan: InterseedPlan) -> Account:
     )
 
 
-def day_account(plan: InterseedPlan, units: UnitSystem) -> Account:
+def day_account(plan: InterseedPlan, units: UnitSystem) -> PageTable:
     """What is seeded when, in order of time."""
     rows = [
         (
@@ -114,7 +114,7 @@ def day_account(plan: InterseedPlan, units: UnitSystem) -> Account:
         )
         for v, number in numbered(plan).items()
     ]
-    return Account(
+    return PageTable(
         "Day by day",
         ("No.", "Day", "Time", "Paddock", "Ground", "Of it", "Seed"),
         rows,
@@ -123,7 +123,7 @@ def day_account(plan: InterseedPlan, units: UnitSystem) -> Account:
     )
 
 
-def fill_account(plan: InterseedPlan, units: UnitSystem) -> Account:
+def fill_account(plan: InterseedPlan, units: UnitSystem) -> PageTable:
     """Each load: when and where it is filled, of what, and where it goes."""
     product = plan.seeding.product
     parts = shares(product) if product.parts else {}
@@ -139,7 +139,7 @@ def fill_account(plan: InterseedPlan, units: UnitSystem) -> Account:
         )
         for f in plan.fills
     ]
-    return Account(
+    return PageTable(
         "Loads",
         ("Load", "Day", "Time", "Filled at", "Sown in", "Weighs", *parts),
         rows,
@@ -153,11 +153,11 @@ def fill_account(plan: InterseedPlan, units: UnitSystem) -> Account:
     )
 
 
-def move_account(plan: InterseedPlan, units: UnitSystem) -> Account:
+def move_account(plan: InterseedPlan, units: UnitSystem) -> PageTable:
     """The herd's moves, and the forage it meets."""
     demand = plan.herd.demand_kg_per_day
     need = f"A day takes {units.mass.text(demand)} of dry matter. " if demand else ""
-    return Account(
+    return PageTable(
         "The herd's moves",
         (
             *("Paddock", "In", "Out", "Days", "Rested", "Standing on entry", "Left standing"),
@@ -190,7 +190,7 @@ def _move(s: PlannedStay, plan: InterseedPlan, units: UnitSystem) -> tuple[str, 
     )
 
 
-def pass_account(plan: InterseedPlan, units: UnitSystem) -> Account:
+def pass_account(plan: InterseedPlan, units: UnitSystem) -> PageTable:
     """How each paddock is driven, and what it comes to."""
     rows = []
     for p in (paddock.passes for paddock in plan.paddocks):
@@ -216,7 +216,7 @@ def pass_account(plan: InterseedPlan, units: UnitSystem) -> Account:
                 figures.size(p.missed_m2, units),
             )
         )
-    return Account(
+    return PageTable(
         "The drive",
         (
             *("Paddock", "Passes run", "Rounds", "Passes", "Turns", "Time", "Field efficiency"),
@@ -231,7 +231,7 @@ def pass_account(plan: InterseedPlan, units: UnitSystem) -> Account:
     )
 
 
-def lost_account(plan: InterseedPlan) -> Account:
+def lost_account(plan: InterseedPlan) -> PageTable:
     """Days that the drill cannot have, or not whole."""
     rows = [
         (
@@ -243,7 +243,7 @@ def lost_account(plan: InterseedPlan) -> Account:
         for d in plan.days
         if d.lost or d.booked_s or d.booked_for
     ]
-    return Account(
+    return PageTable(
         "Days the drill does not have",
         ("Day", "Why", "Booked", "Left to drill"),
         rows,

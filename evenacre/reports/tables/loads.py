@@ -13,8 +13,8 @@ from evenacre.planning.loads.loads import Amount
 from evenacre.planning.loads.mass_estimates import LoadCheck
 from evenacre.planning.loads.operation_loads import OperationLoads
 from evenacre.planning.loads.stock_balance import Balance
-from evenacre.reports.writers import figure_text as figures
-from evenacre.units.parsing import DisplayUnit, UnitSystem
+from evenacre.reports import figure_text as figures
+from evenacre.units.display import DisplayUnit, UnitSystem
 
 Row = dict[str, Any]
 Where = tuple[str, str]

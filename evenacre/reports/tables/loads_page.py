@@ -9,13 +9,13 @@ from evenacre.planning.loads.loads import Amount
 from evenacre.planning.loads.mass_estimates import LoadCheck
 from evenacre.planning.loads.operation_loads import OperationLoads
 from evenacre.planning.loads.stock_balance import Balance
+from evenacre.reports import figure_text as figures
 from evenacre.reports.sentences.loads import balance_sentence, row_text, verdict_sentences
-from evenacre.reports.tables.audit_page import Account
-from evenacre.reports.writers import figure_text as figures
-from evenacre.units.parsing import UnitSystem
+from evenacre.reports.writers.as_html import PageTable
+from evenacre.units.display import UnitSystem
 
 
-def load_accounts(book: OperationLoads, units: UnitSystem) -> list[Account]:
+def load_accounts(book: OperationLoads, units: UnitSystem) -> list[PageTable]:
     """Table of one operation's loads, with what they mean below it; empty without tickets.
 
     Parameters
@@ -29,7 +29,7 @@ def load_accounts(book: OperationLoads, units: UnitSystem) -> list[Account]:
         if product.together is not None and len(product.together.loads) > 1:
             rows.append(_row("together", product.together, units))
         tables.append(
-            Account(
+            PageTable(
                 f"Loads of {product.product}",
                 ("Load", "Scale over meter", "By scale", "By meter", "By target", "Driven"),
                 rows,
@@ -40,7 +40,7 @@ def load_accounts(book: OperationLoads, units: UnitSystem) -> list[Account]:
     return tables
 
 
-def balance_account_table(balances: Sequence[Balance], units: UnitSystem) -> Account:
+def balance_account_table(balances: Sequence[Balance], units: UnitSystem) -> PageTable:
     """What was bought of each product, used, left and not explained."""
     rows = []
     for b in balances:
@@ -57,7 +57,7 @@ def balance_account_table(balances: Sequence[Balance], units: UnitSystem) -> Acc
             )
         )
     remark = " ".join(balance_sentence(b, units) for b in balances if b.explained is False)
-    return Account(
+    return PageTable(
         "Bought, used and left",
         ("Product", "Bought", "Used", "Left", "Unexplained", "Weighing errs by"),
         rows,

@@ -8,10 +8,10 @@ from typing import Any
 import pandas as pd
 
 from evenacre.planning.interseeding.comparison import PaddockCompared, PlannedDone
+from evenacre.reports import figure_text as figures
 from evenacre.reports.sentences.plan_against_done import done_words, planned_words, window_words
 from evenacre.reports.tables.audit import Row, in_unit
-from evenacre.reports.writers import figure_text as figures
-from evenacre.units.parsing import UnitSystem
+from evenacre.units.display import UnitSystem
 
 
 def planned_done_table(compared: PlannedDone, units: UnitSystem) -> pd.DataFrame:

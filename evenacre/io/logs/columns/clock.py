@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pandas as pd
@@ -12,9 +12,11 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from evenacre.errors import InputError
+from evenacre.io.common.findings import FEW, Findings, counted, one_line
+from evenacre.io.common.time_zones import localised, zone_of
 from evenacre.io.common.years import THESE_YEARS, other_years
 from evenacre.io.logs.columns.column_roles import ColumnUse
-from evenacre.io.logs.columns.records_table import FEW, Findings, Table, counted, shown
+from evenacre.io.logs.columns.records_table import RecordTable
 from evenacre.io.logs.columns.time_parsing import TimeTexts, read_time_texts
 from evenacre.model import UNDATED_S, BoolArray, FloatArray
 
@@ -46,7 +48,7 @@ class Clock:
 
 
 def read_clock(
-    table: Table,
+    table: RecordTable,
     time: ColumnUse,
     date: ColumnUse | None,
     time_zone: str | None,
@@ -71,29 +73,8 @@ def read_clock(
     return _on_one_clock(table, time, read, zone, findings)
 
 
-def zone_of(name: str | None) -> ZoneInfo | None:
-    """Time zone of a name such as ``America/Chicago``.
-
-    Raises
-    ------
-    InputError
-        When it is not known.
-    """
-    if not name:
-        return None
-    try:
-        return ZoneInfo(name)
-    except (ZoneInfoNotFoundError, ValueError, OSError):
-        raise InputError.at(
-            "time zone",
-            "",
-            f'"{name}" is not known.',
-            'Write a name such as "America/Chicago" or "UTC".',
-        ) from None
-
-
 def _from_numbers(
-    table: Table,
+    table: RecordTable,
     time: ColumnUse,
     date: ColumnUse | None,
     zone: ZoneInfo | None,
@@ -146,14 +127,14 @@ def _plain(wall_s: FloatArray) -> TimeTexts:
     return TimeTexts(wall_s, np.full(len(wall_s), np.nan), True, None, True, "")
 
 
-def _dates(table: Table, date: ColumnUse) -> pa.Array:
+def _dates(table: RecordTable, date: ColumnUse) -> pa.Array:
     """Dates without a time of day, with marks between year, month and day."""
     days = pc.replace_substring_regex(table.text(date.column), r"[T\s].*$", "")
     return pc.replace_substring_regex(days, r"^(\d{4})(\d{2})(\d{2})(\.0)?$", r"\1-\2-\3")
 
 
 def _judge_unread(
-    table: Table, use: ColumnUse, texts: pa.Array, read: TimeTexts, findings: Findings
+    table: RecordTable, use: ColumnUse, texts: pa.Array, read: TimeTexts, findings: Findings
 ) -> None:
     unread = np.isnan(read.wall_s) & np.asarray(
         pc.is_valid(texts).to_numpy(zero_copy_only=False), dtype=bool
@@ -168,23 +149,25 @@ def _judge_unread(
         raise InputError.at(
             table.file,
             f'{table.place(row)}, column "{use.column}"',
-            f'"{shown(texts[row])}" is not a {use.role} ({counted(unread.sum(), "such cell")}).',
+            f'"{one_line(texts[row])}" is not a {use.role} ({counted(unread.sum(), "such cell")}).',
             _REMEDY,
         )
     findings.warn(
         f'{table.file}: column "{use.column}" has {counted(unread.sum(), "cell")} that cannot '
-        f'be read as a time; the first is "{shown(texts[row])}" at {table.place(row)}.'
+        f'be read as a time; the first is "{one_line(texts[row])}" at {table.place(row)}.'
     )
 
 
 def _of_this_age(
-    table: Table, use: ColumnUse, time_s: FloatArray, findings: Findings
+    table: RecordTable, use: ColumnUse, time_s: FloatArray, findings: Findings
 ) -> FloatArray:
     """Refuse times of years no log can be of; a few are taken as missing."""
     return _without(table, use, time_s, other_years(time_s), THESE_YEARS, findings)
 
 
-def _of_one_log(table: Table, use: ColumnUse, time_s: FloatArray, findings: Findings) -> FloatArray:
+def _of_one_log(
+    table: RecordTable, use: ColumnUse, time_s: FloatArray, findings: Findings
+) -> FloatArray:
     """Refuse times too long after the start of a log; a few are taken as missing."""
     far = np.abs(time_s) >= UNDATED_S
     words = f"within {UNDATED_S / _DAY_S:.0f} days of the start of the log"
@@ -192,7 +175,7 @@ def _of_one_log(table: Table, use: ColumnUse, time_s: FloatArray, findings: Find
 
 
 def _without(
-    table: Table,
+    table: RecordTable,
     use: ColumnUse,
     time_s: FloatArray,
     wild: BoolArray,
@@ -207,7 +190,7 @@ def _without(
         raise InputError.at(
             table.file,
             f'{place}, column "{use.column}"',
-            f'"{shown(table.text(use.column)[row])}" is not a time {words}.',
+            f'"{one_line(table.text(use.column)[row])}" is not a time {words}.',
             _REMEDY,
         )
     findings.warn(
@@ -218,7 +201,7 @@ def _without(
 
 
 def _on_one_clock(
-    table: Table, use: ColumnUse, read: TimeTexts, zone: ZoneInfo | None, findings: Findings
+    table: RecordTable, use: ColumnUse, read: TimeTexts, zone: ZoneInfo | None, findings: Findings
 ) -> Clock:
     """Bring wall times to UTC as far as the file and the person tell how."""
     about = f'{table.file}: column "{use.column}"'
@@ -275,22 +258,6 @@ def _zoned(
     if zone is not None:
         utc[bare] = localised(wall[bare], zone, findings, about)
     return utc
-
-
-def localised(wall: FloatArray, zone: ZoneInfo, findings: Findings, about: str) -> FloatArray:
-    """Local wall times to UTC."""
-    stamps = pd.DatetimeIndex(pd.to_datetime(wall, unit="s"))
-    summer = np.ones(len(stamps), dtype=bool)
-    local = stamps.tz_localize(zone, ambiguous=summer, nonexistent="shift_forward")
-    winter = stamps.tz_localize(zone, ambiguous=~summer, nonexistent="shift_forward")
-    shared = np.asarray(stamps.notna(), dtype=bool) & np.asarray(local != winter, dtype=bool)
-    if shared.any():
-        findings.warn(
-            f"{about}: {counted(shared.sum(), 'time', 'fall')} in the hour that comes twice when "
-            "summer time ends; summer time is assumed."
-        )
-    utc = (local - pd.Timestamp(0, tz="UTC")) / pd.Timedelta(seconds=1)
-    return np.asarray(utc, dtype=float)
 
 
 def _past_midnight(second_of_day: FloatArray) -> FloatArray:

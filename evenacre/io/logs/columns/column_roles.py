@@ -8,17 +8,20 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from evenacre.errors import InputError
+from evenacre.io.common.findings import Findings
 from evenacre.io.logs.columns.column_names import (
+    CUT_LENGTH,
     FLOW_WORDS,
     GUESSES,
     NOT_LOGGED,
     NUMBERED,
     RATE_WORDS,
     SURE_WORDS,
+    Header,
     first_match,
+    read_header,
 )
-from evenacre.io.logs.columns.headers import CUT_LENGTH, Header, read_header
-from evenacre.io.logs.columns.records_table import Findings, Table
+from evenacre.io.logs.columns.records_table import RecordTable
 from evenacre.units.parsing import Dimension, unit_factor
 
 DIMENSIONS = {
@@ -71,7 +74,7 @@ class ColumnUse:
 
 
 @dataclass(frozen=True)
-class Plan:
+class ColumnPlan:
     """The use of every column that has one."""
 
     uses: tuple[ColumnUse, ...]
@@ -86,13 +89,13 @@ class Plan:
 
 
 def plan_columns(
-    table: Table, asked: Mapping[str, str], findings: Findings, *, placed: bool = False
-) -> Plan:
+    table: RecordTable, asked: Mapping[str, str], findings: Findings, *, placed: bool = False
+) -> ColumnPlan:
     """Decide what every column is used for.
 
     Parameters
     ----------
-    table : Table
+    table : RecordTable
     asked : mapping of str to str
         Role to column name, optionally with a unit: ``{"flow": "mass [lb/s]"}``. An empty name
         keeps the role from being guessed.
@@ -132,10 +135,10 @@ def plan_columns(
     for role, words in (("rate", RATE_WORDS), ("flow", FLOW_WORDS)):
         if role not in closed:
             uses += _amounts(role, words, free, findings, table.file)
-    return Plan(tuple(uses))
+    return ColumnPlan(tuple(uses))
 
 
-def _asked_use(table: Table, role: str, text: str) -> ColumnUse:
+def _asked_use(table: RecordTable, role: str, text: str) -> ColumnUse:
     name, _, key = role.partition(":")
     known = {r.partition(":")[0] for r in ROLES}
     if name not in known or (key and name not in ("rate", "flow", "section", "row")):
@@ -164,7 +167,7 @@ def _asked_use(table: Table, role: str, text: str) -> ColumnUse:
     return ColumnUse(name, key, column, unit, asked=True)
 
 
-def _find_column(table: Table, role: str, text: str) -> tuple[str, str]:
+def _find_column(table: RecordTable, role: str, text: str) -> tuple[str, str]:
     """Column of the file a mapping means, and the unit it was given."""
     bare = re.fullmatch(r"(.*\S)\s*\[([^\[\]]+)\]", text)
     meant = [(text, "")] + ([(bare[1], bare[2])] if bare else [])

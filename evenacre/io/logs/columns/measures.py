@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from evenacre.errors import InputError
-from evenacre.io.logs.columns.column_roles import DIMENSIONS, ColumnUse, Plan, example_unit
-from evenacre.io.logs.columns.records_table import Findings, Table, counted
+from evenacre.io.common.findings import Findings, counted
+from evenacre.io.logs.columns.column_roles import DIMENSIONS, ColumnPlan, ColumnUse, example_unit
+from evenacre.io.logs.columns.records_table import RecordTable
 from evenacre.model import UNDATED_S, FloatArray
 from evenacre.units.parsing import unit_factor
 
@@ -39,12 +40,14 @@ class Measures:
     flows: dict[str, FloatArray]
 
 
-def read_measures(table: Table, plan: Plan, paces: Paces, findings: Findings) -> Measures:
+def read_measures(
+    table: RecordTable, plan: ColumnPlan, paces: Paces, findings: Findings
+) -> Measures:
     """Read every measured column.
 
     Parameters
     ----------
-    table, plan : Table, Plan
+    table, plan : RecordTable, ColumnPlan
     paces : ((n,), (n,)) float
         Step (m) and time (s) of each record since the last, from positions and times; they
         settle the units of distance and speed that have none.
@@ -67,7 +70,7 @@ def read_measures(table: Table, plan: Plan, paces: Paces, findings: Findings) ->
 
 
 def read_lengths(
-    table: Table, plan: Plan, findings: Findings
+    table: RecordTable, plan: ColumnPlan, findings: Findings
 ) -> tuple[FloatArray | None, FloatArray | None]:
     """Width and distance columns alone (m), for records whose order is not yet known.
 
@@ -82,7 +85,7 @@ def read_lengths(
 
 
 def _plain(
-    table: Table, plan: Plan, role: str, paces: Paces, findings: Findings
+    table: RecordTable, plan: ColumnPlan, role: str, paces: Paces, findings: Findings
 ) -> FloatArray | None:
     use = plan.get(role)
     values = None if use is None else _si(table, use, paces, findings)
@@ -91,7 +94,7 @@ def _plain(
     return _possible(values, table, use, findings)
 
 
-def _si(table: Table, use: ColumnUse, paces: Paces, findings: Findings) -> FloatArray | None:
+def _si(table: RecordTable, use: ColumnUse, paces: Paces, findings: Findings) -> FloatArray | None:
     """Values in SI; None for a guessed column that cannot be used."""
     if not use.asked and use.role in ("speed", "distance", "interval", "heading"):
         try:
@@ -128,7 +131,7 @@ def _si(table: Table, use: ColumnUse, paces: Paces, findings: Findings) -> Float
 
 
 def _settled(
-    table: Table, use: ColumnUse, values: FloatArray, paces: Paces, findings: Findings
+    table: RecordTable, use: ColumnUse, values: FloatArray, paces: Paces, findings: Findings
 ) -> float | None:
     """Find the unit of a distance or speed by holding it against the positions."""
     step, seconds = paces
@@ -149,7 +152,9 @@ def _settled(
     return None
 
 
-def _possible(values: FloatArray, table: Table, use: ColumnUse, findings: Findings) -> FloatArray:
+def _possible(
+    values: FloatArray, table: RecordTable, use: ColumnUse, findings: Findings
+) -> FloatArray:
     """Take what no drill can have done as missing."""
     for wild, what in (
         (values < 0, "below zero"),
@@ -165,7 +170,9 @@ def _possible(values: FloatArray, table: Table, use: ColumnUse, findings: Findin
     return np.where(values < _NOTHING, 0.0, values)
 
 
-def _width(table: Table, plan: Plan, paces: Paces, findings: Findings) -> FloatArray | None:
+def _width(
+    table: RecordTable, plan: ColumnPlan, paces: Paces, findings: Findings
+) -> FloatArray | None:
     use = plan.get("width")
     values = _plain(table, plan, "width", paces, findings)
     if use is None or values is None:
@@ -182,7 +189,9 @@ def _width(table: Table, plan: Plan, paces: Paces, findings: Findings) -> FloatA
     return values
 
 
-def _distance(table: Table, plan: Plan, paces: Paces, findings: Findings) -> FloatArray | None:
+def _distance(
+    table: RecordTable, plan: ColumnPlan, paces: Paces, findings: Findings
+) -> FloatArray | None:
     """Distance since the last record; a running total is turned into steps first."""
     use = plan.get("distance")
     if use is None:
@@ -201,7 +210,7 @@ def _distance(table: Table, plan: Plan, paces: Paces, findings: Findings) -> Flo
     return _possible(values, table, use, findings)
 
 
-def _heading(table: Table, plan: Plan, findings: Findings) -> FloatArray | None:
+def _heading(table: RecordTable, plan: ColumnPlan, findings: Findings) -> FloatArray | None:
     """Heading clockwise from north, in radians from 0 to 2 pi."""
     use = plan.get("heading")
     if use is None:
@@ -216,7 +225,7 @@ def _heading(table: Table, plan: Plan, findings: Findings) -> FloatArray | None:
 
 
 def _amounts(
-    table: Table, plan: Plan, role: str, paces: Paces, findings: Findings
+    table: RecordTable, plan: ColumnPlan, role: str, paces: Paces, findings: Findings
 ) -> dict[str, FloatArray]:
     """Rates or flows by product; a second column of the same one is compared, not added."""
     amounts: dict[str, FloatArray] = {}

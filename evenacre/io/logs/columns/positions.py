@@ -6,17 +6,17 @@ import numpy as np
 from pyproj import CRS, Transformer
 
 from evenacre.errors import InputError
-from evenacre.io.logs.columns.column_roles import Plan
-from evenacre.io.logs.columns.records_table import FEW, Findings, Table, counted
+from evenacre.io.common.findings import FEW, Findings, counted
+from evenacre.io.logs.columns.column_roles import ColumnPlan
+from evenacre.io.logs.columns.records_table import RecordTable
 from evenacre.io.maps.crs import parse_crs
 from evenacre.model import BoolArray, FloatArray
 
 _FARM_DEGREES = 5.0
-_EARTH_RADIUS_M = 6371008.8  # mean radius, IUGG
 
 
 def column_positions(
-    table: Table, plan: Plan, crs: str | None, findings: Findings
+    table: RecordTable, plan: ColumnPlan, crs: str | None, findings: Findings
 ) -> tuple[FloatArray, FloatArray]:
     """Longitude and latitude of every record from its columns, NaN where there is none.
 
@@ -98,16 +98,6 @@ def to_degrees(
             "as WGS 84 longitude and latitude."
         )
     return _checked(x, y, file, place, findings)
-
-
-def step_m(lon: FloatArray, lat: FloatArray) -> FloatArray:
-    """Distance of each record from the one before it on a sphere, (n,); the first is NaN.
-
-    Good to 0.5 %: for telling units apart, not for measuring.
-    """
-    east = np.radians(np.diff(lon)) * np.cos(np.radians(lat[1:]))
-    north = np.radians(np.diff(lat))
-    return np.concatenate(([np.nan], _EARTH_RADIUS_M * np.hypot(east, north)))
 
 
 def _like_degrees(x: FloatArray, y: FloatArray) -> bool:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
 from evenacre.errors import InputError
+from evenacre.io.common.findings import FEW, Findings, counted, one_line
 from evenacre.model import BoolArray, FloatArray
 
 # What exporters write where there is nothing to write.
@@ -19,54 +20,15 @@ _NOT_FINITE = r"^[+-]?(nan|inf|infinity|1\.#(inf|ind|qnan).*)$"
 
 _LISTED = 40
 
-FEW = 0.01
-"""Share of unreadable cells up to which a column is used without them."""
-
-
-def counted(number: int, noun: str, verb: str = "") -> str:
-    """Write a count for a sentence: ``1 record has``, ``2,300 records have``."""
-    one = number == 1
-    if verb:
-        verb = " " + (
-            {"are": "is", "were": "was", "have": "has", "do": "does"}.get(verb, f"{verb}s")
-            if one
-            else verb
-        )
-    return f"{number:,} {noun if one else noun + 's'}{verb}"
-
-
-def shown(value: object, most: int = 60) -> str:
-    """Write a cell for a sentence: on one line, and cut where it is long."""
-    text = " ".join(str(value)[: 2 * most].split())
-    return text if len(text) <= most else f"{text[:most]} ..."
-
-
-@dataclass
-class Findings:
-    """What was guessed (notes) and what looked suspicious (warnings) while reading."""
-
-    notes: list[str] = field(default_factory=list)
-    warnings: list[str] = field(default_factory=list)
-
-    def note(self, text: str) -> None:
-        """Add a note once."""
-        if text not in self.notes:
-            self.notes.append(text)
-
-    def warn(self, text: str) -> None:
-        """Add a warning once."""
-        if text not in self.warnings:
-            self.warnings.append(text)
-
 
 @dataclass(frozen=True)
-class Table:
+class RecordTable:
     """Records in file order.
 
     Attributes
     ----------
     file : str
-        Name shown to people.
+        Name one_line to people.
     data : pyarrow.Table
         One column per column of the file, names unique.
     place : callable
@@ -91,7 +53,7 @@ class Table:
     @property
     def listing(self) -> str:
         """Column names for a sentence, cut after so many."""
-        names = [shown(name) for name in self.data.column_names[:_LISTED]]
+        names = [one_line(name) for name in self.data.column_names[:_LISTED]]
         more = len(self.data.column_names) - len(names)
         return ", ".join(names) + (f" and {more:,} more" if more else "")
 
@@ -110,7 +72,7 @@ class Table:
 
     def is_empty(self, column: str) -> bool:
         """Tell whether no cell of a column is filled."""
-        head = Table(self.file, self.data.slice(0, 100), self.place)
+        head = RecordTable(self.file, self.data.slice(0, 100), self.place)
         return all(part.text(column).null_count == len(part) for part in (head, self))
 
     def holds_numbers(self, column: str) -> bool:
@@ -132,7 +94,7 @@ class Table:
         values, bad = self._convert(column)
         if bad.any():
             row = int(np.flatnonzero(bad)[0])
-            value = shown(self.text(column)[row])
+            value = one_line(self.text(column)[row])
             where = f'{self.place(row)}, column "{column}"'
             share = bad.sum() / max(bad.sum() + np.isfinite(values).sum(), 1)
             if share > FEW:

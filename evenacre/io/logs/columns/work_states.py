@@ -7,8 +7,9 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from evenacre.errors import InputError
-from evenacre.io.logs.columns.column_roles import ColumnUse, Plan
-from evenacre.io.logs.columns.records_table import FEW, Findings, Table, counted, shown
+from evenacre.io.common.findings import FEW, Findings, counted, one_line
+from evenacre.io.logs.columns.column_roles import ColumnPlan, ColumnUse
+from evenacre.io.logs.columns.records_table import RecordTable
 from evenacre.model import BoolArray, FloatArray
 
 _ON = (
@@ -26,7 +27,7 @@ _OFF = (
 _MOST_SECTIONS = 1000
 
 
-def working_states(table: Table, plan: Plan, findings: Findings) -> BoolArray | None:
+def working_states(table: RecordTable, plan: ColumnPlan, findings: Findings) -> BoolArray | None:
     """Work state of each record, or None when none is logged.
 
     Raises
@@ -38,7 +39,9 @@ def working_states(table: Table, plan: Plan, findings: Findings) -> BoolArray | 
     return None if use is None else _states(table, use, findings)
 
 
-def section_states(table: Table, plan: Plan, findings: Findings) -> tuple[BoolArray | None, bool]:
+def section_states(
+    table: RecordTable, plan: ColumnPlan, findings: Findings
+) -> tuple[BoolArray | None, bool]:
     """States of sections or rows, ``(n, s)`` from the left, and whether they are rows.
 
     Raises
@@ -70,7 +73,7 @@ def section_states(table: Table, plan: Plan, findings: Findings) -> tuple[BoolAr
     return None, False
 
 
-def _states(table: Table, use: ColumnUse, findings: Findings) -> BoolArray | None:
+def _states(table: RecordTable, use: ColumnUse, findings: Findings) -> BoolArray | None:
     """One column of states; None when a guessed column holds something else."""
     values = _state_numbers(table, use, findings)
     if values is None:
@@ -89,7 +92,7 @@ def _states(table: Table, use: ColumnUse, findings: Findings) -> BoolArray | Non
     return np.asarray(values > 0, dtype=bool)
 
 
-def _state_numbers(table: Table, use: ColumnUse, findings: Findings) -> FloatArray | None:
+def _state_numbers(table: RecordTable, use: ColumnUse, findings: Findings) -> FloatArray | None:
     """Above 0: on; 0: off; NaN: not given."""
     words = pc.dictionary_encode(pc.utf8_lower(table.text(use.column)))
     known = [_word_state(str(word)) for word in words.dictionary.to_pylist()]
@@ -105,7 +108,7 @@ def _state_numbers(table: Table, use: ColumnUse, findings: Findings) -> FloatArr
     unknown = np.isinf(values)
     if unknown.any():
         row = int(np.flatnonzero(unknown)[0])
-        found = f'"{shown(table.text(use.column)[row])}"'
+        found = f'"{one_line(table.text(use.column)[row])}"'
         if unknown.sum() > FEW * (codes >= 0).sum():
             if not use.asked:
                 findings.warn(
@@ -139,7 +142,7 @@ def _word_state(word: str) -> float:
         return np.inf
 
 
-def _bits(table: Table, use: ColumnUse, findings: Findings) -> BoolArray | None:
+def _bits(table: RecordTable, use: ColumnUse, findings: Findings) -> BoolArray | None:
     """One column of strings such as ``111011``, one digit a section from the left."""
     texts = table.text(use.column)
     joined = pc.replace_substring_regex(texts, r"\.0$|[\s,;|/_\-]", "")
@@ -153,13 +156,13 @@ def _bits(table: Table, use: ColumnUse, findings: Findings) -> BoolArray | None:
         if not use.asked:
             findings.note(
                 f'{table.file}: column "{use.column}" was not used as the states of {use.role}: '
-                f'"{shown(texts[row])}" at {table.place(row)} is not a row of 0 and 1.'
+                f'"{one_line(texts[row])}" at {table.place(row)} is not a row of 0 and 1.'
             )
             return None
         raise InputError.at(
             table.file,
             f'{table.place(row)}, column "{use.column}"',
-            f'"{shown(texts[row])}" is not a row of 0 and 1 ({use.meaning}).',
+            f'"{one_line(texts[row])}" is not a row of 0 and 1 ({use.meaning}).',
             "Write one 0 or 1 for each from the left, such as 111011.",
         )
     lengths = pc.utf8_length(filled).to_numpy(zero_copy_only=False)

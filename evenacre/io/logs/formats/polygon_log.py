@@ -10,12 +10,18 @@ import shapely
 
 from evenacre.errors import InputError
 from evenacre.geo.local_crs import WorkingPlane
+from evenacre.io.common.findings import Findings, counted
 from evenacre.io.logs.build_tracks import build_tracks, fix_clock
-from evenacre.io.logs.columns.column_roles import Plan
+from evenacre.io.logs.columns.column_roles import ColumnPlan
 from evenacre.io.logs.columns.measures import read_lengths
-from evenacre.io.logs.columns.records_table import Findings, Table, counted
-from evenacre.io.logs.nominal_times import NOMINAL_SPEED_MPS, nominal_clock, with_stops
-from evenacre.io.logs.shape_fixes import RunFixes, run_table
+from evenacre.io.logs.columns.records_table import RecordTable
+from evenacre.io.logs.formats.runs import (
+    NOMINAL_SPEED_MPS,
+    RunFixes,
+    nominal_clock,
+    run_table,
+    with_stops,
+)
 from evenacre.model import BoolArray, FloatArray, IntArray, Track
 
 ShapeArray = npt.NDArray[np.object_]
@@ -37,7 +43,11 @@ class _Steps:
 
 
 def polygon_tracks(
-    table: Table, shapes: ShapeArray, plan: Plan, time_zone: str | None, findings: Findings
+    table: RecordTable,
+    shapes: ShapeArray,
+    plan: ColumnPlan,
+    time_zone: str | None,
+    findings: Findings,
 ) -> list[Track]:
     """Turn polygons, one a step, into the tracks that drew them.
 
@@ -46,11 +56,11 @@ def polygon_tracks(
 
     Parameters
     ----------
-    table : Table
+    table : RecordTable
         Attributes of n polygons.
     shapes : (n,) array of Polygon
         WGS 84 degrees.
-    plan : Plan
+    plan : ColumnPlan
     time_zone : str or None
     findings : Findings
 
@@ -109,7 +119,7 @@ def polygon_tracks(
     )
 
 
-def _usable(table: Table, flat: ShapeArray, findings: Findings) -> IntArray:
+def _usable(table: RecordTable, flat: ShapeArray, findings: Findings) -> IntArray:
     """Rows of polygons that can be a step."""
     crossing = ~shapely.is_valid(flat)
     area = np.where(crossing, np.nan, shapely.area(flat))

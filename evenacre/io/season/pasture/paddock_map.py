@@ -10,10 +10,10 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.geo.local_crs import WorkingPlane
-from evenacre.geo.overlay import intersect, valid
+from evenacre.geo.overlay import intersect, only_polygons, valid
 from evenacre.io.maps.field_layers import NAME_COLUMNS, check_reach, names_of, number_unnamed
 from evenacre.io.maps.read_layer import LayerCache, Source, read_layer
-from evenacre.io.maps.repair import only_polygons, to_polygons
+from evenacre.io.maps.repair import to_polygons
 
 # Two fences walked one after the other leave a sliver between them; anything wider or larger
 # is ground that would be grazed and seeded twice.

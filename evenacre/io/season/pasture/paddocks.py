@@ -9,10 +9,11 @@ from typing import Any
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from evenacre.geo.geodesy import geodesic_area_m2
+from evenacre.geo.overlay import only_polygons
 from evenacre.io.common.problem_collector import KeyPath
 from evenacre.io.common.suggestions import choice
 from evenacre.io.maps.field_layers import odd_size, read_unworkable
-from evenacre.io.maps.repair import geodesic_area_m2, only_polygons
 from evenacre.io.season.files import SeasonFiles
 from evenacre.io.season.pasture.paddock_map import overlaps, read_paddocks
 from evenacre.io.season.pasture.schema import GrazingTable, PaddocksTable, PaddockTable

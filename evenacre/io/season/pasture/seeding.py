@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from evenacre.io.common.problem_collector import Complaints, KeyPath
+from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
 from evenacre.io.common.suggestions import choice
 from evenacre.io.season.pasture.schema import BookedTable, SeedingTable
 from evenacre.io.season.pasture.schema_types import Height, Standing
@@ -44,7 +44,7 @@ def seeding_of(
     written: object,
     implements: Mapping[str, Implement | None],
     products: Mapping[str, Product | None],
-    complaints: Complaints,
+    complaints: ProblemCollector,
 ) -> tuple[Seeding | None, list[str]]:
     """Check the ``[seeding]`` table against the drills and the seed there are.
 
@@ -80,7 +80,7 @@ class _SeedingBuilder:
     written: Mapping[str, Any]
     implements: Mapping[str, Implement | None]
     products: Mapping[str, Product | None]
-    complaints: Complaints
+    complaints: ProblemCollector
     warnings: list[str] = field(default_factory=list)
 
     def build(self) -> Seeding | None:

@@ -10,8 +10,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from evenacre import __version__
-from evenacre.geo.local_crs import wrapped
-from evenacre.io.maps.repair import geodesic_area_m2
+from evenacre.geo.geodesy import geodesic_area_m2, wrapped
 from evenacre.io.taskdata import ddis
 from evenacre.model import Field
 from evenacre.shown_text import shown

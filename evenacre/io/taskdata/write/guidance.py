@@ -8,8 +8,7 @@ from xml.etree.ElementTree import Element, SubElement
 
 import numpy as np
 
-from evenacre.geo.local_crs import wrapped
-from evenacre.io.maps.crs import WGS84_GEOD
+from evenacre.geo.geodesy import WGS84_GEOD, wrapped
 from evenacre.io.taskdata.write import elements
 from evenacre.io.taskdata.write.write_taskdata import write_tree
 from evenacre.model.outputs import GuidancePattern, GuidedField

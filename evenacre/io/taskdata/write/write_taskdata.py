@@ -10,7 +10,7 @@ from pathlib import Path
 from xml.etree.ElementTree import Element
 
 from evenacre.errors import InputError
-from evenacre.io.logs.columns.records_table import Findings
+from evenacre.io.common.findings import Findings
 from evenacre.io.result_folder.exchange import NEW, flush, flush_tree
 from evenacre.io.result_folder.staging import parents_made
 from evenacre.io.result_folder.workplace import workplace

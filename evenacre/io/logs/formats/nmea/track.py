@@ -11,13 +11,14 @@ import numpy as np
 import pyarrow as pa
 
 from evenacre.errors import InputError
+from evenacre.io.common.findings import Findings, counted
 from evenacre.io.common.fix_quality import position_sigma_m, report_quality
 from evenacre.io.common.years import read_day
 from evenacre.io.logs.build_tracks import build_tracks
 from evenacre.io.logs.columns.clock import Clock
-from evenacre.io.logs.columns.column_roles import ColumnUse, Plan
+from evenacre.io.logs.columns.column_roles import ColumnPlan, ColumnUse
 from evenacre.io.logs.columns.positions import to_degrees
-from evenacre.io.logs.columns.records_table import Findings, Table, counted
+from evenacre.io.logs.columns.records_table import RecordTable
 from evenacre.io.logs.formats.nmea.epochs import Epochs, join_epochs
 from evenacre.io.logs.formats.nmea.sentences import Scan, scan_sentences
 from evenacre.io.untrusted import budget
@@ -60,7 +61,7 @@ def read_nmea_tracks(path: Path, columns: Mapping[str, str], time_zone: str | No
     )
     placed = np.isfinite(lon)
     report_quality(path.name, epochs.quality[placed], findings)
-    table = Table(
+    table = RecordTable(
         path.name,
         pa.table(
             {
@@ -70,7 +71,7 @@ def read_nmea_tracks(path: Path, columns: Mapping[str, str], time_zone: str | No
         ),
         lambda row: f"fix {row + 1:,}",
     )
-    plan = Plan(
+    plan = ColumnPlan(
         tuple(
             ColumnUse(role, "", name, 1.0, asked=True)
             for role, name in (("speed", "speed"), ("heading", "course"))

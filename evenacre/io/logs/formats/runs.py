@@ -1,13 +1,81 @@
-"""Fixes known by their order only: times assumed, and stops between separate runs."""
+"""Runs of fixes made from shapes: times where none are told, and the tool up between runs."""
 
 from __future__ import annotations
 
-import numpy as np
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
 
+import numpy as np
+import pyarrow as pa
+
+from evenacre.geo.geodesy import step_m
+from evenacre.io.common.findings import Findings
 from evenacre.io.logs.columns.clock import Clock
-from evenacre.io.logs.columns.positions import step_m
-from evenacre.io.logs.columns.records_table import Findings
+from evenacre.io.logs.columns.column_roles import ColumnPlan, ColumnUse
+from evenacre.io.logs.columns.records_table import RecordTable
+from evenacre.io.logs.columns.work_states import working_states
 from evenacre.model import BoolArray, FloatArray, IntArray
+
+_DOWN = "tool down"
+
+
+@dataclass(frozen=True)
+class RunFixes:
+    """Fixes made from features.
+
+    Attributes
+    ----------
+    feature : (m,) int
+        Row of the feature each comes from.
+    lon, lat : (m,) float
+        Degrees.
+    down : (m,) bool
+        False where the tool is up between two runs.
+    """
+
+    feature: IntArray
+    lon: FloatArray
+    lat: FloatArray
+    down: BoolArray
+
+
+def run_table(
+    table: RecordTable,
+    plan: ColumnPlan,
+    fixes: RunFixes,
+    findings: Findings,
+    *,
+    without: Collection[str],
+    measured: Mapping[str, FloatArray] | None = None,
+) -> tuple[RecordTable, ColumnPlan]:
+    """Give every fix the attributes of its feature.
+
+    Parameters
+    ----------
+    table, plan : RecordTable, ColumnPlan
+        Of the features.
+    fixes : RunFixes
+    findings : Findings
+    without : collection of str
+        Roles that say something of the feature but not of its fixes.
+    measured : mapping of str to (n,) float, optional
+        SI values by role found from the shapes themselves, one per feature.
+    """
+    data = table.data.take(pa.array(fixes.feature))
+    working = working_states(table, plan, findings)
+    down = fixes.down if working is None else fixes.down & working[fixes.feature]
+    uses = [use for use in plan.uses if use.role not in {*without, "work", *(measured or {})}]
+    for role, values in (measured or {}).items():
+        name = f"{role} of the shape"
+        data = data.append_column(name, pa.array(values[fixes.feature]))
+        uses.append(ColumnUse(role, "", name, 1.0, asked=True))
+    data = data.append_column(_DOWN, pa.array(down))
+    uses.append(ColumnUse("work", "", _DOWN, None, asked=True))
+    moving = RecordTable(
+        table.file, data, lambda row: table.place(int(fixes.feature[row])), table.decimal_comma
+    )
+    return moving, ColumnPlan(tuple(uses))
+
 
 NOMINAL_SPEED_MPS = 2.0
 """Assumed where a file has an order but no times."""

@@ -12,7 +12,7 @@ import numpy as np
 from evenacre.io.writers.file_names import RESULT_FOLDERS, unique_slugs
 from evenacre.model import UNDATED_S
 from evenacre.model.audit_result import AuditResult
-from evenacre.units.parsing import DisplayUnit, UnitSystem
+from evenacre.units.display import DisplayUnit, UnitSystem
 
 _COMPASS = (
     "north",

@@ -1,0 +1,44 @@
+"""What reading a file brought to light, in sentences: notes and warnings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+FEW = 0.01
+"""Share of unreadable cells up to which a column is used without them."""
+
+
+@dataclass
+class Findings:
+    """What was guessed (notes) and what looked suspicious (warnings) while reading."""
+
+    notes: list[str] = field(default_factory=list)
+    warnings: list[str] = field(default_factory=list)
+
+    def note(self, text: str) -> None:
+        """Add a note once."""
+        if text not in self.notes:
+            self.notes.append(text)
+
+    def warn(self, text: str) -> None:
+        """Add a warning once."""
+        if text not in self.warnings:
+            self.warnings.append(text)
+
+
+def counted(number: int, noun: str, verb: str = "") -> str:
+    """Write a count for a sentence: ``1 record has``, ``2,300 records have``."""
+    one = number == 1
+    if verb:
+        verb = " " + (
+            {"are": "is", "were": "was", "have": "has", "do": "does"}.get(verb, f"{verb}s")
+            if one
+            else verb
+        )
+    return f"{number:,} {noun if one else noun + 's'}{verb}"
+
+
+def one_line(value: object, most: int = 60) -> str:
+    """Write a cell for a sentence: on one line, and cut where it is long."""
+    text = " ".join(str(value)[: 2 * most].split())
+    return text if len(text) <= most else f"{text[:most]} ..."

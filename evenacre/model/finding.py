@@ -1,0 +1,65 @@
+"""What an audit or a plan came upon, by code; `reports/sentences/findings.py` has the words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+from evenacre.errors import InputError, Problem
+
+Severity = Literal["warning", "note"]
+
+
+@dataclass(frozen=True)
+class Finding:
+    """Something that whoever reads the result has to know.
+
+    Attributes
+    ----------
+    code : str
+        One of those listed in ``docs/findings.md``.
+    severity : str
+        ``"warning"``: something looked wrong and was used all the same; ``"note"``: how it was
+        worked out.
+    values : dict of str to object
+        The figures and names it tells of, SI: numbers, text and tuples of them.
+    """
+
+    code: str
+    severity: Severity
+    values: Mapping[str, Any] = field(default_factory=dict, hash=False)
+
+    @classmethod
+    def warning(cls, code: str, **values: Any) -> Finding:
+        """Warn of something suspicious that was used all the same."""
+        return cls(code, "warning", values)
+
+    @classmethod
+    def note(cls, code: str, **values: Any) -> Finding:
+        """Note how something was worked out."""
+        return cls(code, "note", values)
+
+
+def reader_findings(warnings: Iterable[str] = (), notes: Iterable[str] = ()) -> list[Finding]:
+    """Pass on what the readers of files said already in words, with the places in them."""
+    said = [Finding.warning("said_by_reader", text=text) for text in warnings]
+    return said + [Finding.note("said_by_reader", text=text) for text in notes]
+
+
+class FindingError(InputError):
+    """An input that cannot be worked with, by code.
+
+    Parameters
+    ----------
+    code : str
+        One of those listed in ``docs/findings.md``.
+    file, place : str
+        As in :class:`~evenacre.errors.Problem`.
+    **values : object
+        As in :class:`Finding`.
+    """
+
+    def __init__(self, code: str, file: str, place: str = "", **values: Any) -> None:
+        self.code, self.file, self.place, self.values = code, file, place, values
+        super().__init__(Problem(file, place, code, str(values or "")))

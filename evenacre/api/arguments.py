@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from inspect import signature
 from pathlib import Path
 from typing import Any, TypeAlias
 
@@ -48,7 +49,8 @@ _UNITS = {
     "turns_per_area": "/m2",
 }
 _FLAG = re.compile(r'(?<![\w-])--([a-z]+(?:-[a-z]+)*)(?: (?="))?')
-_CALLED = {"product": "products", "price": "prices", "column": "columns", "plan": "plan"}
+_CALLED = {"product": "products", "rate": "products", "price": "prices", "column": "columns"}
+_OF_THE_TERMINAL = re.compile(r" \(on the command line [^)]*\)")
 
 
 @contextmanager
@@ -64,18 +66,21 @@ def _in_python(problem: Problem, call: str) -> Problem:
     def argument(flag: re.Match[str]) -> str:
         name = flag[1].replace("-", "_")
         if call == "audit":
-            name = {**_CALLED, "rate": "products"}.get(name, name)
+            name = _CALLED.get(name, name)
         return f"{name}=" if flag[0].endswith(" ") else name
 
     parts = (problem.file, problem.place, problem.what, problem.remedy)
-    return Problem(*(_FLAG.sub(argument, part) for part in parts))
+    return Problem(*(_FLAG.sub(argument, _OF_THE_TERMINAL.sub("", part)) for part in parts))
 
 
-def check_names(call: str, given: Mapping[str, Any], known: Sequence[str]) -> None:
-    """Refuse an argument that a call does not know."""
+def check_names(call: Callable[..., Any], given: Iterable[str], known: Sequence[str]) -> None:
+    """Refuse an argument that a call does not know, beside those of its signature."""
     for name in given:
         if name not in known:
-            raise InputError.at(call, name, "It takes no such argument.", choice(name, known))
+            every = [*signature(call).parameters, *known]
+            raise InputError.at(
+                call.__name__, name, "It takes no such argument.", choice(name, every)
+            )
 
 
 def as_text(name: str, value: Any) -> Any:

@@ -151,6 +151,12 @@ class AuditResult:
         Records read, used and dropped, by reason.
     totals : RunningTotals or None
         How far the job had come at any moment.
+
+    Examples
+    --------
+    >>> (result,) = ev.audit("season.toml").operations
+    >>> round(result.skip_area_m2)
+    96
     """
 
     field: str

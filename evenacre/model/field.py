@@ -23,6 +23,12 @@ class Field:
         Columns ``zone`` (str) and geometry, EPSG:4326.
     setbacks : GeoDataFrame or None
         Columns ``name`` (str), ``distance_m`` (float) and geometry, EPSG:4326.
+
+    Examples
+    --------
+    >>> import shapely
+    >>> ev.Field("Creek Forty", shapely.box(-93.0, 40.0, -92.996, 40.004)).name
+    'Creek Forty'
     """
 
     name: str

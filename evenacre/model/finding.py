@@ -24,6 +24,12 @@ class Finding:
         worked out.
     values : dict of str to object
         The figures and names it tells of, SI: numbers, text and tuples of them.
+
+    Examples
+    --------
+    >>> (result,) = ev.audit("season.toml").operations
+    >>> {finding.severity for finding in result.findings}
+    {'note'}
     """
 
     code: str

@@ -99,6 +99,12 @@ class Grazing:
         From leaving a paddock to entering it again, at least.
     moves : tuple of Stay
         Decided already, in order of time; empty: they are to be computed.
+
+    Examples
+    --------
+    >>> grazing = ev.load_season(Path("season.toml"), must_hold="seeding").grazing
+    >>> [paddock.field.name for paddock in grazing.paddocks]
+    ['West paddock', 'East paddock']
     """
 
     herd: tuple[HerdClass, ...]
@@ -184,6 +190,12 @@ class Seeding:
         Simulated seasons when days may be lost.
     random_seed : int
         Of the simulation.
+
+    Examples
+    --------
+    >>> seeding = ev.load_season(Path("season.toml"), must_hold="seeding").seeding
+    >>> seeding.product.name
+    'red clover'
     """
 
     product: Product

@@ -15,6 +15,11 @@ class TowedUnit:
         From the pin this unit is pulled by to its axle.
     axle_to_pin_m : float
         From its axle back to the pin of the next unit (0: the next pin sits on the axle).
+
+    Examples
+    --------
+    >>> ev.TowedUnit(hitch_to_axle_m=5.0).axle_to_pin_m
+    0.0
     """
 
     hitch_to_axle_m: float
@@ -63,6 +68,11 @@ class Implement:
         Bins of the cart from front to back.
     cost_per_s : float or None
         What its time costs, puller and driver included.
+
+    Examples
+    --------
+    >>> ev.Implement(width_m=6.096, rows=32, tow=(ev.TowedUnit(5.0),)).row_spacing_m
+    0.1905
     """
 
     width_m: float

@@ -35,6 +35,11 @@ class Settings:
         The same within one pass.
     smooth : bool
         Smooth receiver jitter when some is found.
+
+    Examples
+    --------
+    >>> ev.Settings(skip_min_area_m2=20.0).smooth
+    True
     """
 
     skip_min_width_m: float | None = None
@@ -64,6 +69,13 @@ class Operation:
         Given where fertilizer is placed with the seed.
     time_zone : str or None
         The zone people read times in; None: times are shown on the log's own clock.
+
+    Examples
+    --------
+    >>> field = ev.load_season(Path("season.toml")).fields[0]
+    >>> tracks = tuple(ev.read_tracks("log.csv"))
+    >>> ev.Operation("spring", field, ev.Implement(6.096, rows=32), tracks).field.name
+    'Home Field'
     """
 
     name: str

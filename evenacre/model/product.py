@@ -84,6 +84,11 @@ class Product:
         A blend: the names of its products and their parts by mass.
     bought_kg, season_left_kg : float or None
         Bought for the season with what was carried over, and left at its end.
+
+    Examples
+    --------
+    >>> ev.Product("18-46-0").analysis
+    {'N': 18.0, 'P2O5': 46.0, 'K2O': 0.0}
     """
 
     name: str
@@ -105,7 +110,19 @@ class Product:
 
 @dataclass(frozen=True)
 class Application:
-    """A product and the rate wanted of it in one operation (kg per m2; None: unknown)."""
+    """A product and the rate wanted of it in one operation.
+
+    Attributes
+    ----------
+    product : Product
+    target_kg_per_m2 : float or None
+        None: unknown.
+
+    Examples
+    --------
+    >>> ev.Application(ev.Product("18-46-0"), 0.0168).product.name
+    '18-46-0'
+    """
 
     product: Product
     target_kg_per_m2: float | None = None

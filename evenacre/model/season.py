@@ -76,6 +76,12 @@ class Season:
         All that are defined, and paddocks; each name once.
     implements : dict of str to Implement
         All that are defined.
+
+    Examples
+    --------
+    >>> season = ev.load_season(Path("season.toml"))
+    >>> season.farm, len(season.operations)
+    ('Small Farm', 1)
     """
 
     farm: str

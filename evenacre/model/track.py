@@ -72,6 +72,12 @@ class Track:
         What was guessed from the file and why.
     warnings : tuple of str
         What looked suspicious but was used.
+
+    Examples
+    --------
+    >>> (track,) = ev.read_tracks("log.csv")
+    >>> len(track) == len(track.lon)
+    True
     """
 
     source: str
@@ -110,6 +116,11 @@ class Blockage:
         Row numbers from 1 at the left.
     cause : str
         Shown to people: ``"tower 2"`` or ``"rows 9-16"``.
+
+    Examples
+    --------
+    >>> ev.Blockage(1776171300.0, 1776171360.0, rows=(9, 10), cause="rows 9-10").rows
+    (9, 10)
     """
 
     start_s: float

@@ -69,6 +69,11 @@ class Audit(FolderResult):
         On what was taken from earlier runs.
     geoparquet : bool
         Whether the folder gets the tracks and the chief layers as GeoParquet too.
+
+    Examples
+    --------
+    >>> ev.audit("season.toml").skips[["skip", "kind"]].values.tolist()
+    [[1, 'between passes']]
     """
 
     season: Season
@@ -122,6 +127,10 @@ class Audit(FolderResult):
             told = [getattr(result, name) for result in self.operations]
             layer.insert(place, name, np.repeat(told, counts))
         return layer
+
+    def _headline(self) -> str:
+        more = len(self.audited) - 1
+        return self.lines[0] + (f" And {more} more operations." if more else "")
 
     def _lines(self) -> tuple[str, ...]:
         units, currency = unit_system(self.season.units), self.season.currency
@@ -293,6 +302,13 @@ def audit_season(
     ------
     InputError
         With the complaints of every operation that could not be audited, or of the plan.
+
+    Examples
+    --------
+    >>> season = ev.load_season(Path("season.toml"))
+    >>> outcome = ev.audit_season(season, Path("audited"))
+    >>> outcome.lines[0]
+    'Home Field, Spring fertilizer: 1.99 ac of 2.01 ac covered.'
     """
     planned = read_plan(plan_file) if plan_file is not None else None
 

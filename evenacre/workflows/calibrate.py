@@ -36,6 +36,11 @@ class MeterSetting(Result):
         Of the settings book.
     book : Path or None
         Where the test was noted.
+
+    Examples
+    --------
+    >>> ev.calibrate(product="rye", catch="4.2 kg", area="400 m2").calibration.noted.product
+    'rye'
     """
 
     calibration: Calibration

@@ -39,6 +39,11 @@ class ComeOutEven(FolderResult):
         Of the words and the map.
     job, result : FinishJob and AuditResult, or None
         What the tracks so far tell; None where there are none.
+
+    Examples
+    --------
+    >>> ev.finish(area="18 ac", left="1900 lb", rate="110 lb/ac").finish.verdict
+    'short'
     """
 
     kind: ClassVar[str] = "evenacre/summary/finish"
@@ -67,6 +72,9 @@ class ComeOutEven(FolderResult):
     @cached_property
     def _spot(self) -> tuple[float, float] | None:
         return run_out_spot(self.result, self.job) if self.result and self.job else None
+
+    def _headline(self) -> str:
+        return next(line.strip() for line in self.lines if line.lstrip().startswith("To come out"))
 
     def _lines(self) -> tuple[str, ...]:
         lines = finish_lines(

@@ -44,6 +44,11 @@ class Interseeding(FolderResult):
         The plan itself.
     generated : datetime
         When it was made.
+
+    Examples
+    --------
+    >>> ev.interseed("season.toml").visits["paddock"].tolist()
+    ['West paddock', 'East paddock']
     """
 
     account: ClassVar[str] = PLAN
@@ -179,6 +184,13 @@ def interseed_season(
         When the folder cannot be written.
     ValueError
         When the season says nothing of paddocks or of seeding.
+
+    Examples
+    --------
+    >>> season = ev.load_season(Path("season.toml"), must_hold="seeding")
+    >>> outcome = ev.interseed_season(season, Path("planned"))
+    >>> outcome.summary["last_day"]
+    '2026-08-24'
     """
     job = partial(run_interseeding, season, say=say)
     return write_result(Interseeding, out, job, written=written)

@@ -48,6 +48,11 @@ class PlannedPasses(FolderResult):
         Of the words and maps.
     heading_given : bool
         It was not for the plans to choose.
+
+    Examples
+    --------
+    >>> ev.plan_passes("field.geojson", width="20 ft").workable["field"].tolist()
+    ['Home Field']
     """
 
     account: ClassVar[str] = PASSES

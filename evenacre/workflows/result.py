@@ -87,9 +87,11 @@ class Result(ABC):
         """
         return figures_of(self.summary)
 
+    def _headline(self) -> str:
+        return self.lines[0]
+
     def __repr__(self) -> str:
-        first, *more = self.lines
-        return f"<{type(self).__name__}: {first}{' ...' if more else ''}>"
+        return f"<{type(self).__name__}: {self._headline()}>"
 
     def _repr_html_(self) -> str:
         shown = (

@@ -55,6 +55,12 @@ def read_tracks(
     ------
     InputError
         When the file cannot be read as a log.
+
+    Examples
+    --------
+    >>> (track,) = ev.read_tracks("log.csv")
+    >>> track.source, track.timed
+    ('log.csv', True)
     """
     path = Path(path)
     kind = _kind(path)

@@ -61,6 +61,22 @@ def plan_interseeding(
         For the solver.
     say : callable, optional
         Told each stage as it begins.
+
+    Returns
+    -------
+    InterseedPlan
+
+    Raises
+    ------
+    InputError
+        When forage, or the days in question, are beyond anything anyone plans.
+
+    Examples
+    --------
+    >>> season = ev.load_season(Path("season.toml"), must_hold="seeding")
+    >>> plan = ev.plan_interseeding(season.grazing, season.seeding)
+    >>> [visit.day.isoformat() for visit in plan.visits]
+    ['2026-08-18', '2026-08-24']
     """
     herd = plan_grazing(grazing)
     days = plan_days(grazing, herd, seeding)

@@ -27,6 +27,11 @@ class Drive:
         Counter-clockwise from the plane's x axis; None: the best is found.
     prefer : str
         ``"turns"`` or ``"overlap"``: what a good heading has least of.
+
+    Examples
+    --------
+    >>> ev.Drive(width_m=6.096, rounds=1).prefer
+    'turns'
     """
 
     width_m: float

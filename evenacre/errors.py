@@ -10,24 +10,12 @@ _LONGEST = 600
 
 @dataclass(frozen=True)
 class Problem:
-    """One complaint about an input, in four parts a person can act on.
+    """One complaint about an input, in four parts a person can act on."""
 
-    Attributes
-    ----------
-    file : str
-        The file (or option) the complaint is about.
-    place : str
-        Where in it: a line, a column, a key, a feature. May be empty.
-    what : str
-        What is wrong.
-    remedy : str
-        What to do.
-    """
-
-    file: str
-    place: str
-    what: str
-    remedy: str
+    file: str  # the file (or option) the complaint is about
+    place: str  # Where in it: a line, a column, a key, a feature. May be empty.
+    what: str  # what is wrong
+    remedy: str  # what to do
 
     def __post_init__(self) -> None:
         # What stands in a file is repeated here: it may be of any length, and have lines.

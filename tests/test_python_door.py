@@ -89,11 +89,8 @@ def test_functions_say_what_they_take_give_and_raise(name: str) -> None:
 
 
 @pytest.mark.parametrize("name", CLASSES)
-def test_classes_say_what_they_hold(name: str) -> None:
-    made = getattr(ev, name)
-    text = inspect.getdoc(made) or ""
-    assert _has(text, "Examples")
-    assert _has(text, "Attributes") or not hasattr(made, "__dataclass_fields__")
+def test_classes_show_how_they_are_made(name: str) -> None:
+    assert _has(inspect.getdoc(getattr(ev, name)) or "", "Examples")
 
 
 @pytest.mark.parametrize("name", [*FUNCTIONS, *CLASSES])

@@ -108,29 +108,37 @@ def both(name: str) -> tuple[AuditResult, Verdict]:
     return audit_operation(operation(given, turn=0.81, shift=(31.0, -7.0))), judge(true)
 
 
-@pytest.mark.parametrize("name", FIELDS)
-def test_covered_and_workable_within_a_thousandth(name: str) -> None:
-    result, verdict = both(name)
-    assert result.workable_area_m2 == pytest.approx(verdict.workable_area_m2, rel=1e-3)
-    assert result.covered_area_m2 == pytest.approx(verdict.covered_area_m2, rel=1e-3)
+# Cells of 5 cm tell an area no better than this where long edges run at a slant to them; the
+# ground covered three times lies in small spots, which have little edge.
+CELLS_M2 = {"covered_more_m2": 0.1}
+OTHERS_M2 = 2.0
+AREAS = [
+    "workable_area_m2",
+    "covered_area_m2",
+    "covered_once_m2",
+    "covered_twice_m2",
+    "covered_more_m2",
+    "overlap_area_m2",
+    "excess_area_m2",
+    "skip_area_m2",
+    "outside_area_m2",
+]
 
 
 @pytest.mark.parametrize("name", FIELDS)
-@pytest.mark.parametrize(
-    "area",
-    [
-        "overlap_area_m2",
-        "skip_area_m2",
-        "covered_twice_m2",
-        "covered_more_m2",
-        "excess_area_m2",
-        "outside_area_m2",
-    ],
-)
-def test_overlap_and_skip_within_two_percent_or_20_m2(name: str, area: str) -> None:
+@pytest.mark.parametrize("area", AREAS)
+def test_every_area_is_that_of_the_cells(name: str, area: str) -> None:
     result, verdict = both(name)
     expected = getattr(verdict, area)
-    assert getattr(result, area) == pytest.approx(expected, rel=0.02, abs=20.0)
+    assert getattr(result, area) == pytest.approx(expected, abs=CELLS_M2.get(area, OTHERS_M2))
+
+
+def test_the_fields_hold_enough_of_every_kind_of_ground() -> None:
+    """An area that is lost altogether must show in several fields, not in one alone."""
+    for area in AREAS:
+        tolerance = CELLS_M2.get(area, OTHERS_M2)
+        telling = [n for n in FIELDS if getattr(both(n)[1], area) > 10 * tolerance]
+        assert len(telling) >= 3, area
 
 
 def test_the_referee_itself_knows_a_closed_form() -> None:

@@ -24,13 +24,9 @@ class WorkingPlane:
     Areas in it are true everywhere; distances within 2 km of the centre are true to
     better than 1e-7, since the scale differs from one by (r / 2R)^2 at distance r
     (Snyder 1987, Map Projections: A Working Manual, USGS Professional Paper 1395, p. 182).
-
-    Attributes
-    ----------
-    lon0, lat0 : float
-        Centre, degrees.
     """
 
+    # Centre, degrees
     lon0: float
     lat0: float
 

@@ -10,12 +10,7 @@ from evenacre.model.field import Field
 from evenacre.model.grazing import Booking, Grazing, HerdClass, Paddock, Seeding, Stay
 from evenacre.model.implement import Compartment, Implement, TowedUnit
 from evenacre.model.operation import Operation, Settings
-from evenacre.model.plan_record import (
-    PlannedPaddock,
-    PlannedSeeding,
-    PlannedVisit,
-    PlannedWindow,
-)
+from evenacre.model.plan_record import PlannedPaddock, PlannedSeeding, PlannedVisit, PlannedWindow
 from evenacre.model.product import (
     Application,
     Need,

@@ -12,18 +12,6 @@ from shapely.geometry.base import BaseGeometry
 class Field:
     """A field: where it may be worked and how it is divided.
 
-    Attributes
-    ----------
-    name : str
-    boundary : shapely geometry or None
-        Polygon or multipolygon; None when no boundary was given.
-    unworkable : shapely geometry or None
-        Ground inside the boundary that is not to be worked.
-    zones : GeoDataFrame or None
-        Columns ``zone`` (str) and geometry, EPSG:4326.
-    setbacks : GeoDataFrame or None
-        Columns ``name`` (str), ``distance_m`` (float) and geometry, EPSG:4326.
-
     Examples
     --------
     >>> import shapely
@@ -32,7 +20,8 @@ class Field:
     """
 
     name: str
-    boundary: BaseGeometry | None = None
-    unworkable: BaseGeometry | None = None
-    zones: gpd.GeoDataFrame | None = None
+    boundary: BaseGeometry | None = None  # polygon or multipolygon; None when no boundary was given
+    unworkable: BaseGeometry | None = None  # ground inside the boundary that is not to be worked
+    zones: gpd.GeoDataFrame | None = None  # columns ``zone`` (str) and geometry, EPSG:4326
+    # Columns ``name`` (str), ``distance_m`` (float) and geometry, EPSG:4326
     setbacks: gpd.GeoDataFrame | None = None

@@ -16,54 +16,27 @@ from evenacre.model.product import Product
 
 @dataclass(frozen=True)
 class HerdClass:
-    """Animals of one kind.
-
-    Attributes
-    ----------
-    name : str
-    head : int
-    weight_kg : float
-        Live weight of one.
-    intake_kg_per_day : float
-        Dry matter that one eats in a day.
-    """
+    """Animals of one kind."""
 
     name: str
     head: int
-    weight_kg: float
-    intake_kg_per_day: float
+    weight_kg: float  # live weight of one
+    intake_kg_per_day: float  # dry matter that one eats in a day
 
 
 @dataclass(frozen=True)
 class Paddock:
-    """Ground that is grazed at one time and may be seeded afterwards.
+    """Ground that is grazed at one time and may be seeded afterwards."""
 
-    Attributes
-    ----------
-    field : Field
-        Its name, outline and unworkable ground.
-    forage_kg_per_m2 : float or None
-        Standing on the first day of grazing; None: not known (moves are decided already).
-    growth_kg_per_m2_per_day : float
-    forage_most_kg_per_m2 : float or None
-        It grows no further than this.
-    utilization : float
-        Share of the standing forage that the herd is to eat, 0 to 1.
-    value : float
-        What an acre seeded here is worth beside an acre elsewhere.
-    seeded : bool
-        Whether it is to be interseeded.
-    window : (date, date) or None
-        First and last day for seeding, where the user has decided them.
-    """
-
-    field: Field
+    field: Field  # its name, outline and unworkable ground
+    # Standing on the first day of grazing; None: not known (moves are decided already)
     forage_kg_per_m2: float | None = None
     growth_kg_per_m2_per_day: float = 0.0
-    forage_most_kg_per_m2: float | None = None
-    utilization: float = 0.5
-    value: float = 1.0
-    seeded: bool = True
+    forage_most_kg_per_m2: float | None = None  # it grows no further than this
+    utilization: float = 0.5  # share of the standing forage that the herd is to eat, 0 to 1
+    value: float = 1.0  # what an acre seeded here is worth beside an acre elsewhere
+    seeded: bool = True  # whether it is to be interseeded
+    # First and last day for seeding, where the user has decided them
     window: tuple[dt.date, dt.date] | None = None
 
 
@@ -85,21 +58,6 @@ class Stay:
 class Grazing:
     """A herd on its round of paddocks.
 
-    Attributes
-    ----------
-    herd : tuple of HerdClass
-        They graze together. Empty when only dated moves are given.
-    paddocks : tuple of Paddock
-        In the order they are grazed.
-    start : date or None
-        The herd enters the first paddock; None when the moves are decided.
-    end : date or None
-        Grazing goes on, round after round, until this day; None: once through all paddocks.
-    rest_days : int
-        From leaving a paddock to entering it again, at least.
-    moves : tuple of Stay
-        Decided already, in order of time; empty: they are to be computed.
-
     Examples
     --------
     >>> grazing = ev.load_season(Path("season.toml"), must_hold="seeding").grazing
@@ -107,89 +65,31 @@ class Grazing:
     ['West paddock', 'East paddock']
     """
 
-    herd: tuple[HerdClass, ...]
-    paddocks: tuple[Paddock, ...]
+    herd: tuple[HerdClass, ...]  # They graze together. Empty when only dated moves are given.
+    paddocks: tuple[Paddock, ...]  # in the order they are grazed
+    # The herd enters the first paddock; None when the moves are decided
     start: dt.date | None = None
+    # Grazing goes on, round after round, until this day; None: once through all paddocks
     end: dt.date | None = None
-    rest_days: int = 30
+    rest_days: int = 30  # from leaving a paddock to entering it again, at least
+    # Decided already, in order of time; empty: they are to be computed
     moves: tuple[Stay, ...] = ()
 
 
 @dataclass(frozen=True)
 class Booking:
-    """The drill is wanted elsewhere.
+    """The drill is wanted elsewhere."""
 
-    Attributes
-    ----------
-    first, last : date
-        Both included.
-    what : str
-        What it is wanted for.
-    hours_s : float or None
-        Time it takes of each day; None: the whole day.
-    """
-
+    # Both included
     first: dt.date
     last: dt.date
-    what: str
-    hours_s: float | None = None
+    what: str  # what it is wanted for
+    hours_s: float | None = None  # time it takes of each day; None: the whole day
 
 
 @dataclass(frozen=True)
 class Seeding:
     """How grazed paddocks are interseeded: seed, drill, windows, days and hours.
-
-    Attributes
-    ----------
-    product : Product
-        A seed lot or a blend.
-    implement : Implement
-    rate_kg_per_m2 : float
-        Wanted. ``least_`` and ``most_rate_kg_per_m2`` bound what it may be changed to so that
-        the seed comes out even; both equal it when it is not to be changed.
-    on_hand_kg : float or None
-        Seed there is; None: as much as it takes.
-    opens_after_days, closes_after_days : int
-        A window opens and closes (that day still belongs to it) so many days after the herd
-        left.
-    residual_most_kg_per_m2 : float or None
-        A paddock with more than this left standing is not seeded.
-    regrowth_most_kg_per_m2 : float or None
-        A window closes when regrowth stands higher than this.
-    first_day, last_day : date or None
-        Of seeding, for all paddocks.
-    day_from_s, day_to_s : float or None
-        Clock times between which the drill can work while it is light; None: from sunrise, to
-        sunset.
-    hours_most_s : float or None
-        Drilling time in a day, refills and moves included, at most.
-    lost_days : tuple of date
-        Already known as lost to weather.
-    lost_chance : float
-        Chance of any other day to be lost, 0 to 1.
-    bookings : tuple of Booking
-    speed_mps, turn_speed_mps : float
-    turn_radius_m : float
-        The tightest the drill turns on.
-    setup_s : float
-        To move to a paddock and begin there, each time.
-    refill_s : float
-    load_kg : float or None
-        Seed that a full cart takes; None: never refilled.
-    rest_days : int
-        From seeding a paddock to grazing it again.
-    withholding_days : int
-        The seed's label forbids grazing for so long after seeding; 0: it does not.
-    treated : bool
-        The seed is treated.
-    rounds : int
-        Headland rounds.
-    prefer : str
-        ``"turns"`` or ``"overlap"``: what a good heading has least of.
-    runs : int
-        Simulated seasons when days may be lost.
-    random_seed : int
-        Of the simulation.
 
     Examples
     --------
@@ -198,37 +98,45 @@ class Seeding:
     'red clover'
     """
 
-    product: Product
+    product: Product  # a seed lot or a blend
     implement: Implement
+    # Wanted. ``least_`` and ``most_rate_kg_per_m2`` bound what it may be changed to so that the
+    # seed comes out even; both equal it when it is not to be changed.
     rate_kg_per_m2: float
     least_rate_kg_per_m2: float
     most_rate_kg_per_m2: float
-    on_hand_kg: float | None = None
+    on_hand_kg: float | None = None  # seed there is; None: as much as it takes
+    # A window opens and closes (that day still belongs to it) so many days after the herd left
     opens_after_days: int = 0
     closes_after_days: int = 14
+    # A paddock with more than this left standing is not seeded
     residual_most_kg_per_m2: float | None = None
+    # A window closes when regrowth stands higher than this
     regrowth_most_kg_per_m2: float | None = None
+    # Of seeding, for all paddocks
     first_day: dt.date | None = None
     last_day: dt.date | None = None
+    # Clock times between which the drill can work while it is light; None: from sunrise, to sunset
     day_from_s: float | None = None
     day_to_s: float | None = None
-    hours_most_s: float | None = None
-    lost_days: tuple[dt.date, ...] = ()
-    lost_chance: float = 0.0
+    hours_most_s: float | None = None  # drilling time in a day, refills and moves included, at most
+    lost_days: tuple[dt.date, ...] = ()  # already known as lost to weather
+    lost_chance: float = 0.0  # chance of any other day to be lost, 0 to 1
     bookings: tuple[Booking, ...] = ()
     speed_mps: float = 2.2352
     turn_speed_mps: float = 1.5
-    turn_radius_m: float = 6.0
-    setup_s: float = 900.0
+    turn_radius_m: float = 6.0  # the tightest the drill turns on
+    setup_s: float = 900.0  # to move to a paddock and begin there, each time
     refill_s: float = 1200.0
-    load_kg: float | None = None
-    rest_days: int = 45
+    load_kg: float | None = None  # seed that a full cart takes; None: never refilled
+    rest_days: int = 45  # from seeding a paddock to grazing it again
+    # The seed's label forbids grazing for so long after seeding; 0: it does not
     withholding_days: int = 0
-    treated: bool = False
-    rounds: int = 2
-    prefer: str = "turns"
-    runs: int = 2000
-    random_seed: int = 1
+    treated: bool = False  # the seed is treated
+    rounds: int = 2  # headland rounds
+    prefer: str = "turns"  # ``"turns"`` or ``"overlap"``: what a good heading has least of
+    runs: int = 2000  # simulated seasons when days may be lost
+    random_seed: int = 1  # of the simulation
 
     @property
     def ungrazed_days(self) -> int:

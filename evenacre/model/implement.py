@@ -9,20 +9,14 @@ from dataclasses import dataclass
 class TowedUnit:
     """One unit of the tow chain.
 
-    Attributes
-    ----------
-    hitch_to_axle_m : float
-        From the pin this unit is pulled by to its axle.
-    axle_to_pin_m : float
-        From its axle back to the pin of the next unit (0: the next pin sits on the axle).
-
     Examples
     --------
     >>> ev.TowedUnit(hitch_to_axle_m=5.0).axle_to_pin_m
     0.0
     """
 
-    hitch_to_axle_m: float
+    hitch_to_axle_m: float  # from the pin this unit is pulled by to its axle
+    # From its axle back to the pin of the next unit (0: the next pin sits on the axle)
     axle_to_pin_m: float = 0.0
 
 
@@ -42,52 +36,29 @@ class Implement:
     With no antenna or tow figures the logged positions are taken for the centre of the
     tool line.
 
-    Attributes
-    ----------
-    width_m : float
-        Full working width.
-    rows : int
-        Number of rows across the width.
-    rows_known : bool
-        False when the rows are only a subdivision chosen for the arithmetic.
-    rows_per_tower : int or None
-        Rows fed by one distribution tower.
-    section_rows : tuple of int
-        Rows in each switched section from the left; empty when sections are equal.
-    axle_to_antenna_m : float
-        How far the antenna rides ahead of the puller's fixed (non-steering) axle.
-    antenna_ahead_m, antenna_left_m : float
-        Antenna ahead and left of the hitch pin.
-    tow : tuple of TowedUnit
-        The towed units from front to back; empty for a mounted tool.
-    tool_behind_m : float
-        Tool line behind the last axle (or behind the hitch pin of a mounted tool).
-    product_lag_s : float
-        From the meter to the opener.
-    compartments : tuple of Compartment
-        Bins of the cart from front to back.
-    cost_per_s : float or None
-        What its time costs, puller and driver included.
-
     Examples
     --------
     >>> ev.Implement(width_m=6.096, rows=32, tow=(ev.TowedUnit(5.0),)).row_spacing_m
     0.1905
     """
 
-    width_m: float
-    rows: int = 1
-    rows_known: bool = False
-    rows_per_tower: int | None = None
+    width_m: float  # full working width
+    rows: int = 1  # number of rows across the width
+    rows_known: bool = False  # False when the rows are only a subdivision chosen for the arithmetic
+    rows_per_tower: int | None = None  # rows fed by one distribution tower
+    # Rows in each switched section from the left; empty when sections are equal
     section_rows: tuple[int, ...] = ()
+    # How far the antenna rides ahead of the puller's fixed (non-steering) axle
     axle_to_antenna_m: float = 0.0
+    # Antenna ahead and left of the hitch pin
     antenna_ahead_m: float = 0.0
     antenna_left_m: float = 0.0
-    tow: tuple[TowedUnit, ...] = ()
+    tow: tuple[TowedUnit, ...] = ()  # the towed units from front to back; empty for a mounted tool
+    # Tool line behind the last axle (or behind the hitch pin of a mounted tool)
     tool_behind_m: float = 0.0
-    product_lag_s: float = 0.0
-    compartments: tuple[Compartment, ...] = ()
-    cost_per_s: float | None = None
+    product_lag_s: float = 0.0  # from the meter to the opener
+    compartments: tuple[Compartment, ...] = ()  # bins of the cart from front to back
+    cost_per_s: float | None = None  # what its time costs, puller and driver included
 
     @property
     def row_spacing_m(self) -> float:

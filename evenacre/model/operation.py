@@ -14,61 +14,31 @@ from evenacre.model.track import Blockage, LoadTicket, Track
 class Settings:
     """What a person may tune about an audit.
 
-    Attributes
-    ----------
-    skip_min_width_m : float or None
-        Narrower skips are counted in the area but not listed. None: half a row where the rows
-        are known (a narrower gap is no missing row), at least 0.1 m.
-    skip_min_area_m2 : float
-        Smaller skips are counted in the area but not listed.
-    headland_rounds : int or None
-        Rounds along the boundary; None: found from the passes.
-    max_gap_s : float
-        A longer silence in the log cuts the path; None: two and a half logging intervals,
-        at least 2 s.
-    max_speed_mps : float
-        A faster apparent move is a jump of the receiver.
-    pass_to_pass_m : float or None
-        Standard uncertainty of position between passes; None: from the log's fix quality, or
-        3 cm where it tells none.
-    within_pass_m : float
-        The same within one pass.
-    smooth : bool
-        Smooth receiver jitter when some is found.
-
     Examples
     --------
     >>> ev.Settings(skip_min_area_m2=20.0).smooth
     True
     """
 
+    # Narrower skips are counted in the area but not listed. None: half a row where the rows are
+    # known (a narrower gap is no missing row), at least 0.1 m.
     skip_min_width_m: float | None = None
-    skip_min_area_m2: float = 5.0
-    headland_rounds: int | None = None
+    skip_min_area_m2: float = 5.0  # smaller skips are counted in the area but not listed
+    headland_rounds: int | None = None  # rounds along the boundary; None: found from the passes
+    # A longer silence in the log cuts the path; None: two and a half logging intervals, at least 2
+    # s
     max_gap_s: float | None = None
-    max_speed_mps: float = 12.0
+    max_speed_mps: float = 12.0  # a faster apparent move is a jump of the receiver
+    # Standard uncertainty of position between passes; None: from the log's fix quality, or 3 cm
+    # where it tells none
     pass_to_pass_m: float | None = None
-    within_pass_m: float = 0.02
-    smooth: bool = True
+    within_pass_m: float = 0.02  # the same within one pass
+    smooth: bool = True  # smooth receiver jitter when some is found
 
 
 @dataclass(frozen=True)
 class Operation:
     """One job on one field, with everything needed to audit it.
-
-    Attributes
-    ----------
-    tickets : tuple of LoadTicket
-    method : str
-        How the products are placed: ``"with the seed"``, ``"broadcast"`` ...
-    quote_per_m2 : float or None
-        What a hired driver would ask.
-    compartment_of : tuple of (str, str)
-        Product and the compartment it rides in; a product in two compartments comes twice.
-    with_seed : WithSeed or None
-        Given where fertilizer is placed with the seed.
-    time_zone : str or None
-        The zone people read times in; None: times are shown on the log's own clock.
 
     Examples
     --------
@@ -89,8 +59,10 @@ class Operation:
     notes: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
     tickets: tuple[LoadTicket, ...] = ()
-    method: str = ""
-    quote_per_m2: float | None = None
+    method: str = ""  # How the products are placed: ``"with the seed"``, ``"broadcast"`` ..
+    quote_per_m2: float | None = None  # what a hired driver would ask
+    # Product and the compartment it rides in; a product in two compartments comes twice
     compartment_of: tuple[tuple[str, str], ...] = ()
-    with_seed: WithSeed | None = None
+    with_seed: WithSeed | None = None  # given where fertilizer is placed with the seed
+    # The zone people read times in; None: times are shown on the log's own clock
     time_zone: str | None = None

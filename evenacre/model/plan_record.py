@@ -10,18 +10,11 @@ from evenacre.model.season import InputFile
 
 @dataclass(frozen=True)
 class PlannedWindow:
-    """When a paddock was to be seeded.
+    """When a paddock was to be seeded."""
 
-    Attributes
-    ----------
-    spells : tuple of (date, date)
-        First and last day of each run of open days, in order; empty: no day was open.
-    back : date or None
-        The herd was to enter again.
-    """
-
+    # First and last day of each run of open days, in order; empty: no day was open
     spells: tuple[tuple[dt.date, dt.date], ...]
-    back: dt.date | None = None
+    back: dt.date | None = None  # the herd was to enter again
 
     def days_outside(self, day: dt.date) -> int | None:
         """Days from a day to the nearest open one: 0 open, above 0 too late, below too early.
@@ -45,24 +38,13 @@ class PlannedVisit:
 
 @dataclass(frozen=True)
 class PlannedPaddock:
-    """What was planned for one paddock.
-
-    Attributes
-    ----------
-    workable_m2 : float
-    window : PlannedWindow or None
-        None: it was not to be seeded.
-    visits : tuple of PlannedVisit
-        In order of time; empty: the plan had no room for it.
-    graze_from : date or None
-        First day it was to be grazed after seeding.
-    """
+    """What was planned for one paddock."""
 
     name: str
     workable_m2: float
-    window: PlannedWindow | None
-    visits: tuple[PlannedVisit, ...] = ()
-    graze_from: dt.date | None = None
+    window: PlannedWindow | None  # None: it was not to be seeded
+    visits: tuple[PlannedVisit, ...] = ()  # in order of time; empty: the plan had no room for it
+    graze_from: dt.date | None = None  # first day it was to be grazed after seeding
 
     @property
     def area_m2(self) -> float:
@@ -77,23 +59,12 @@ class PlannedPaddock:
 
 @dataclass(frozen=True)
 class PlannedSeeding:
-    """A plan of interseeding, as far as it can be held against what was done.
+    """A plan of interseeding, as far as it can be held against what was done."""
 
-    Attributes
-    ----------
-    product : str
-        The seed lot or blend.
-    parts : tuple of str
-        What the blend is mixed of; the product itself where it is no blend.
-    paddocks : tuple of PlannedPaddock
-    file : InputFile
-        Where it was read.
-    """
-
-    product: str
-    parts: tuple[str, ...]
+    product: str  # the seed lot or blend
+    parts: tuple[str, ...]  # what the blend is mixed of; the product itself where it is no blend
     paddocks: tuple[PlannedPaddock, ...]
-    file: InputFile
+    file: InputFile  # where it was read
 
     @property
     def rest_days(self) -> int | None:

@@ -35,22 +35,13 @@ class _NotSaid(dict[str, float]):
 
 @dataclass(frozen=True)
 class SeedLot:
-    """What the tag of a seed lot says, as fractions of 1.
+    """What the tag of a seed lot says, as fractions of 1."""
 
-    Attributes
-    ----------
-    purity : float
-        Pure seed by mass.
-    germination, hard_seed : float
-        Share of the pure seed that sprouted in the test, and that is alive but still hard.
-    seeds_per_kg : float or None
-        Pure seeds in a kilogram of pure seed.
-    """
-
-    purity: float
+    purity: float  # pure seed by mass
+    # Share of the pure seed that sprouted in the test, and that is alive but still hard
     germination: float
     hard_seed: float = 0.0
-    seeds_per_kg: float | None = None
+    seeds_per_kg: float | None = None  # pure seeds in a kilogram of pure seed
 
     @property
     def pls_fraction(self) -> float:
@@ -66,25 +57,6 @@ class SeedLot:
 class Product:
     """Something the drill places.
 
-    Attributes
-    ----------
-    name : str
-    analysis : dict of str to float
-        Label percentages by mass in label terms: ``{"N": 11, "P2O5": 52, "K2O": 0}``; that of
-        the name where none is given.
-    price_per_kg : float or None
-    kind : str
-        ``"fertilizer"``, ``"seed"`` or ``"other"``.
-    bulk_density_kg_per_m3 : float or None
-    rate_min_kg_per_m2, rate_max_kg_per_m2 : float or None
-        The rates that it can be, or may be, placed at.
-    seed : SeedLot or None
-        The tag of a seed lot; None for a blend, whose parts carry their own.
-    parts : tuple of (str, float)
-        A blend: the names of its products and their parts by mass.
-    bought_kg, season_left_kg : float or None
-        Bought for the season with what was carried over, and left at its end.
-
     Examples
     --------
     >>> ev.Product("18-46-0").analysis
@@ -92,14 +64,20 @@ class Product:
     """
 
     name: str
+    # Label percentages by mass in label terms: ``{"N": 11, "P2O5": 52, "K2O": 0}``; that of the
+    # name where none is given
     analysis: dict[str, float] = dataclasses.field(default_factory=_NotSaid)
     price_per_kg: float | None = None
-    kind: str = "fertilizer"
+    kind: str = "fertilizer"  # ``"fertilizer"``, ``"seed"`` or ``"other"``
     bulk_density_kg_per_m3: float | None = None
+    # The rates that it can be, or may be, placed at
     rate_min_kg_per_m2: float | None = None
     rate_max_kg_per_m2: float | None = None
+    # The tag of a seed lot; None for a blend, whose parts carry their own
     seed: SeedLot | None = None
+    # A blend: the names of its products and their parts by mass
     parts: tuple[tuple[str, float], ...] = ()
+    # Bought for the season with what was carried over, and left at its end
     bought_kg: float | None = None
     season_left_kg: float | None = None
 
@@ -110,13 +88,7 @@ class Product:
 
 @dataclass(frozen=True)
 class Application:
-    """A product and the rate wanted of it in one operation.
-
-    Attributes
-    ----------
-    product : Product
-    target_kg_per_m2 : float or None
-        None: unknown.
+    """A product and the rate wanted of it in one operation (kg per m2; None: unknown).
 
     Examples
     --------
@@ -130,107 +102,57 @@ class Application:
 
 @dataclass(frozen=True)
 class PlannedRate:
-    """The rate that a product is to be placed at on a field.
-
-    Attributes
-    ----------
-    product : str
-    kg_per_m2 : float or None
-        Wherever no zone has a rate of its own; None: not planned there.
-    by_zone : dict of str to float
-        kg per m2 of zones with a rate of their own.
-    nutrient : str
-        The one whose need the rates meet; empty when they are given as such.
-    """
+    """The rate that a product is to be placed at on a field."""
 
     product: str
+    # Wherever no zone has a rate of its own; None: not planned there
     kg_per_m2: float | None = None
+    # kg per m2 of zones with a rate of their own
     by_zone: dict[str, float] = dataclasses.field(default_factory=dict)
-    nutrient: str = ""
+    nutrient: str = ""  # the one whose need the rates meet; empty when they are given as such
 
 
 @dataclass(frozen=True)
 class Need:
-    """What a plan or soil test asks for on a field, or on one of its zones.
-
-    Attributes
-    ----------
-    field : str
-    zone : str or None
-        None: wherever the field's zones ask for nothing else.
-    nutrient : str
-        In label terms (``"P2O5"``), or an element (``"P"``).
-    kg_per_m2 : float
-    """
+    """What a plan or soil test asks for on a field, or on one of its zones."""
 
     field: str
-    zone: str | None
-    nutrient: str
+    zone: str | None  # None: wherever the field's zones ask for nothing else
+    nutrient: str  # in label terms (``"P2O5"``), or an element (``"P"``)
     kg_per_m2: float
 
 
 @dataclass(frozen=True)
 class WithSeed:
-    """What has to be known where fertilizer is placed with the seed.
-
-    Attributes
-    ----------
-    crop : str
-    spread_m : float
-        How wide the opener spreads seed and fertilizer.
-    row_spacing_m : float
-    tolerated_loss_percent : float
-        Of the stand.
-    soil_factor : float
-        For texture and moisture, as local advice has it.
-    slopes : tuple of (str, float)
-        Product and percent of stand lost for each lb/ac of it, where the user knows it.
-    """
+    """What has to be known where fertilizer is placed with the seed."""
 
     crop: str
-    spread_m: float
+    spread_m: float  # how wide the opener spreads seed and fertilizer
     row_spacing_m: float
-    tolerated_loss_percent: float
-    soil_factor: float = 1.0
+    tolerated_loss_percent: float  # of the stand
+    soil_factor: float = 1.0  # for texture and moisture, as local advice has it
+    # Product and percent of stand lost for each lb/ac of it, where the user knows it
     slopes: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True)
 class PastSetting:
-    """A line of the farm's settings book: how a product was metered, and what came of it.
-
-    Attributes
-    ----------
-    product, date : str
-    rate_kg_per_m2 : float or None
-        As found by the test.
-    bulk_density_kg_per_m3 : float or None
-    roller, setting, fan, down_pressure : str
-        As the drill has them: "fine", "42", "4,200 rpm", "12 psi".
-    speed_mps : float or None
-        Ground speed.
-    target_kg_per_m2 : float or None
-    scatter : float or None
-        Standard deviation of one catch over the mean.
-    catches : int or None
-    result, trouble : str
-        How the test stood to its target, and what went wrong.
-    place : str
-        File and line, shown to people.
-    """
+    """A line of the farm's settings book: how a product was metered, and what came of it."""
 
     product: str
     date: str = ""
-    rate_kg_per_m2: float | None = None
+    rate_kg_per_m2: float | None = None  # as found by the test
     bulk_density_kg_per_m3: float | None = None
+    # As the drill has them: "fine", "42", "4,200 rpm", "12 psi"
     roller: str = ""
     setting: str = ""
     fan: str = ""
     down_pressure: str = ""
-    speed_mps: float | None = None
+    speed_mps: float | None = None  # ground speed
     target_kg_per_m2: float | None = None
-    scatter: float | None = None
+    scatter: float | None = None  # standard deviation of one catch over the mean
     catches: int | None = None
+    # How the test stood to its target, and what went wrong
     result: str = ""
     trouble: str = ""
-    place: str = ""
+    place: str = ""  # file and line, shown to people

@@ -61,22 +61,6 @@ class OperationPlan:
 class Season:
     """A farm's season: every operation to audit.
 
-    Attributes
-    ----------
-    needs : tuple of Need
-    products : tuple of Product
-        All that are defined, so that the parts of a blend can be looked up.
-    time_zone : str or None
-        The zone people read times in.
-    grazing : Grazing or None
-        Paddocks and herd.
-    seeding : Seeding or None
-        How grazed paddocks are to be interseeded.
-    fields : tuple of Field
-        All that are defined, and paddocks; each name once.
-    implements : dict of str to Implement
-        All that are defined.
-
     Examples
     --------
     >>> season = ev.load_season(Path("season.toml"))
@@ -91,9 +75,11 @@ class Season:
     currency: str = "USD"
     units: str = "us"
     needs: tuple[Need, ...] = ()
+    # All that are defined, so that the parts of a blend can be looked up
     products: tuple[Product, ...] = ()
-    time_zone: str | None = None
-    grazing: Grazing | None = None
-    seeding: Seeding | None = None
-    fields: tuple[Field, ...] = ()
+    time_zone: str | None = None  # the zone people read times in
+    grazing: Grazing | None = None  # paddocks and herd
+    seeding: Seeding | None = None  # how grazed paddocks are to be interseeded
+    fields: tuple[Field, ...] = ()  # all that are defined, and paddocks; each name once
+    # All that are defined
     implements: dict[str, Implement] = dataclasses.field(default_factory=dict)

@@ -11,13 +11,7 @@ _VARIABLE = "SOURCE_DATE_EPOCH"  # as at reproducible-builds.org
 
 
 def generation_time() -> datetime:
-    """Return the time to write into a result: now, or what ``SOURCE_DATE_EPOCH`` says.
-
-    Raises
-    ------
-    InputError
-        When the variable holds no number of seconds since 1970.
-    """
+    """Return the time to write into a result: now, or what ``SOURCE_DATE_EPOCH`` says."""
     said = os.environ.get(_VARIABLE)
     if not said:
         return datetime.now(UTC)

@@ -34,10 +34,6 @@ def heeded() -> Iterator[None]:
     """Let a request to end and a lost terminal stop the work as Ctrl-C does.
 
     What the parent chose to ignore (``nohup``) stays ignored.
-
-    Raises
-    ------
-    Stopped
     """
     with _handled(_stop, [n for n in _ASKED if signal.getsignal(n) is signal.SIG_DFL]):
         yield

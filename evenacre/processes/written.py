@@ -10,18 +10,11 @@ _MOST_NAMED = 5
 
 @dataclass
 class Written:
-    """What a command has put into people's folders, and what they are to be told of it.
+    """What a command has put into people's folders, and what they are to be told of it."""
 
-    Attributes
-    ----------
-    places : list of Path
-        Files and folders that are in their place, whole.
-    notes : list of str
-        Sentences about files that people changed.
-    """
-
+    # Files and folders that are in their place, whole
     places: list[Path] = field(default_factory=list)
-    notes: list[str] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)  # sentences about files that people changed
 
     def when_stopped(self) -> str:
         """What there is of a run that was stopped."""

@@ -20,17 +20,10 @@ _NOTHING = 1e-12  # of any unit
 
 @dataclass(frozen=True)
 class DisplayUnit:
-    """A unit shown to people.
-
-    Attributes
-    ----------
-    label : str
-    per_si : float
-        How many of it make one SI unit.
-    """
+    """A unit shown to people."""
 
     label: str
-    per_si: float
+    per_si: float  # how many of it make one SI unit
 
     def of(self, si: float) -> float:
         """Convert an SI value."""
@@ -97,20 +90,13 @@ def in_both(what: Shown, si: float) -> str:
     ----------
     what : str
         The quantity: an attribute of `UnitSystem`.
-    si : float
     """
     us, metric = (getattr(system, what).text(si) for system in (US, METRIC))
     return f"{us} ({metric})"
 
 
 def unit_system(name: str) -> UnitSystem:
-    """Return the unit system of a name, ``"us"`` or ``"metric"``.
-
-    Raises
-    ------
-    InputError
-        For any other name.
-    """
+    """Return the unit system of a name, ``"us"`` or ``"metric"``."""
     for system in (US, METRIC):
         if name.strip().lower() == system.name:
             return system

@@ -59,7 +59,7 @@ class Dimension(StrEnum):
     PRICE_PER_TIME = "price per time"
 
 
-_EXAMPLES = {
+EXAMPLES = {
     Dimension.LENGTH: ("ft", "m"),
     Dimension.AREA: ("ac", "ha"),
     Dimension.MASS: ("lb", "kg"),
@@ -159,11 +159,6 @@ def parse_quantity(text: str, dimension: Dimension, *, file: str = "", place: st
     -------
     float
         The SI value (money per kilogram for a price).
-
-    Raises
-    ------
-    InputError
-        When the unit is missing, unknown or of another kind, or the number is not one.
     """
 
     def error(what: str, remedy: str | None = None) -> InputError:
@@ -196,7 +191,7 @@ def parse_quantity(text: str, dimension: Dimension, *, file: str = "", place: st
 
 
 def _remedy(dimension: Dimension) -> str:
-    first, second = _EXAMPLES[dimension]
+    first, second = EXAMPLES[dimension]
     article = "an" if dimension.value[0] in "aeiou" else "a"
     return f'Write {article} {dimension} with its unit, such as "20 {first}" or "20 {second}".'
 
@@ -247,7 +242,7 @@ def _unit_complaint(text: str, unit: str, dimension: Dimension) -> tuple[str, st
     other = next((d for d in Dimension if unit_factor(unit, d) is not None), None)
     if other is not None:
         return f'"{text}" is a {other}, not a {dimension}.', None
-    known = (*spellings(), *(example for pair in _EXAMPLES.values() for example in pair))
+    known = (*spellings(), *(example for pair in EXAMPLES.values() for example in pair))
     near = difflib.get_close_matches(unit.lower(), known, n=1, cutoff=0.75)
     hint = f' Did you mean "{near[0]}"?' if near else ""
     return f'"{text}" has a unit that is not known: "{unit}".{hint}', None

@@ -55,10 +55,8 @@ def report_quality(file: str, quality: IntArray, findings: Findings) -> None:
 
     Parameters
     ----------
-    file : str
     quality : (n,) int
         Of the positions that are used.
-    findings : Findings
     """
     kinds, counts = np.unique(quality, return_counts=True)
     told = [(int(k), int(c)) for k, c in zip(kinds, counts, strict=True) if k in _NAMES]

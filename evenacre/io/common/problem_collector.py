@@ -90,7 +90,6 @@ class ProblemCollector:
 
         Parameters
         ----------
-        model : type
         data : object
             The table as read.
         path : tuple

@@ -14,11 +14,11 @@ def did_you_mean(word: str, known: Iterable[str]) -> str:
     return f'Did you mean "{by_lower[near[0]]}"?' if near else ""
 
 
-def listed(words: Iterable[object], most: int = 12) -> str:
-    """Join words for a sentence, cut after so many."""
+def listed(words: Iterable[object], most: int = 12, mark: str = '"') -> str:
+    """Join words for a sentence, each between marks, cut after so many."""
     names = [str(word) for word in words]
-    more = f" and {len(names) - most} more" if len(names) > most else ""
-    return ", ".join(f'"{name}"' for name in names[:most]) + more
+    more = f" and {len(names) - most:,} more" if len(names) > most else ""
+    return ", ".join(f"{mark}{name}{mark}" for name in names[:most]) + more
 
 
 def choice(word: str, known: Iterable[str], none: str = "None are defined.") -> str:

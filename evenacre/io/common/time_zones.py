@@ -13,13 +13,7 @@ from evenacre.model import FloatArray
 
 
 def zone_of(name: str | None) -> ZoneInfo | None:
-    """Time zone of a name such as ``America/Chicago``.
-
-    Raises
-    ------
-    InputError
-        When it is not known.
-    """
+    """Time zone of a name such as ``America/Chicago``."""
     if not name:
         return None
     try:

@@ -27,23 +27,15 @@ _EITHER = "Write tower = 2, or rows such as 9-16."
 
 @dataclass(frozen=True)
 class BlockageNote:
-    """A blockage as a person wrote it down.
+    """A blockage as a person wrote it down."""
 
-    Attributes
-    ----------
-    file, place : str
-        Named in complaints.
-    start, end : str
-        Times.
-    tower, rows : str
-        Which tower, or which rows (``"9-16"``); one of them is empty.
-    cause : str
-    """
-
+    # Named in complaints
     file: str
     place: str
+    # Times
     start: str
     end: str
+    # Which tower, or which rows (``"9-16"``); one of them is empty
     tower: str = ""
     rows: str = ""
     cause: str = ""
@@ -57,11 +49,6 @@ def read_blockage_file(path: Path) -> tuple[list[BlockageNote], list[str]]:
     list of BlockageNote
     list of str
         Warnings.
-
-    Raises
-    ------
-    InputError
-        When it is no table or a column is missing.
     """
     findings = Findings()
     if not path.exists():

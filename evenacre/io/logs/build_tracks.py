@@ -9,16 +9,17 @@ import pyarrow.compute as pc
 
 from evenacre.errors import InputError
 from evenacre.geo.geodesy import step_m
+from evenacre.io.common.arrow_arrays import coded
 from evenacre.io.common.findings import Findings, counted, one_line
+from evenacre.io.common.suggestions import listed
 from evenacre.io.logs.columns.clock import Clock, dates_of, read_clock
 from evenacre.io.logs.columns.column_roles import ColumnPlan
-from evenacre.io.logs.columns.measures import read_measures
+from evenacre.io.logs.columns.measures import with_measures
 from evenacre.io.logs.columns.records_table import RecordTable
 from evenacre.io.logs.columns.work_states import section_states, working_states
 from evenacre.model import BoolArray, FloatArray, IntArray, Track
 
 _SHOWN_DATES = 6
-_SHOWN_NAMES = 12
 
 
 def build_tracks(
@@ -31,32 +32,18 @@ def build_tracks(
     *,
     clock: Clock | None = None,
 ) -> list[Track]:
-    """Turn a table of fixes into tracks.
+    """Turn a table of n fixes into tracks, one a machine, in order of first appearance.
 
     Parameters
     ----------
-    table : RecordTable
-        n records.
     lon, lat : (n,) float
         WGS 84 degrees, NaN where there is no fix.
-    plan : ColumnPlan
-        Use of the table's columns.
     time_zone : str or None
         Zone of times that name none.
     findings : Findings
         Told of guesses and suspicions; they end in every track.
     clock : Clock, optional
         Times that do not come from a column.
-
-    Returns
-    -------
-    list of Track
-        One a machine, in order of first appearance; records in file order.
-
-    Raises
-    ------
-    InputError
-        When a column cannot be read or there is no time.
     """
     _note_unused(table, plan, findings)
     codes, machines = _machines(table, plan)
@@ -64,54 +51,38 @@ def build_tracks(
         clock = fix_clock(table, plan, time_zone, findings)
     timed = np.isfinite(clock.time_s)
     if not timed.any():
-        raise InputError.at(table.file, "", "no record has a time.", "Check the time column.")
+        raise table.error("", "no record has a time.", "Check the time column.")
     if not timed.all():
         findings.warn(f"{table.file}: left out {counted((~timed).sum(), 'record')} without a time.")
-    if clock.dated:
-        _warn_of_dates(table.file, dates_of(clock.time_s, time_zone), findings)
+    dates = dates_of(clock.time_s, time_zone) if clock.dated else []
+    if len(dates) > 1:
+        few = listed(dates, _SHOWN_DATES, mark="")
+        findings.warn(f"{table.file}: the log holds {len(dates)} dates: {few}.")
     main = timed & (codes == np.bincount(codes[timed]).argmax())
-    measures = read_measures(table, plan, _paces(clock.time_s, lon, lat, main), findings)
+    whole = Track(table.file, clock.time_s, lon, lat, timed=not clock.assumed)
+    paces = _paces(clock.time_s, lon, lat, main)
+    whole = with_measures(whole, table, plan, paces, findings)
     sections, are_rows = section_states(table, plan, findings)
-    whole = Track(
-        source=table.file,
-        time_s=clock.time_s,
-        lon=lon,
-        lat=lat,
-        working=working_states(table, plan, findings),
-        sections=sections,
-        sections_are_rows=are_rows,
-        width_m=measures.width_m,
-        speed_mps=measures.speed_mps,
-        heading_rad=measures.heading_rad,
-        distance_m=measures.distance_m,
-        interval_s=measures.interval_s,
-        rates=measures.rates,
-        flows=measures.flows,
-        timed=not clock.assumed,
-    )
+    working = working_states(table, plan, findings)
+    whole = replace(whole, working=working, sections=sections, sections_are_rows=are_rows)
     if len(machines) > 1:
         findings.note(
-            f"{table.file}: records of {len(machines)} machines ({_few(machines)}) are kept apart."
+            f"{table.file}: records of {len(machines)} machines ({listed(machines, mark='')}) are "
+            "kept apart."
         )
     tracks = []
     for code, machine in enumerate(machines):
         own = timed & (codes == code)
         if own.any():
             name = f"{table.file}, {machine}" if len(machines) > 1 else table.file
-            tracks.append(_finished(replace(_rows(whole, own), source=name), findings))
+            tracks.append(_finished(replace(whole.part(own), source=name), findings))
     return tracks
 
 
 def fix_clock(
     table: RecordTable, plan: ColumnPlan, time_zone: str | None, findings: Findings
 ) -> Clock:
-    """Read the times of fixes from their columns.
-
-    Raises
-    ------
-    InputError
-        When no column tells the time.
-    """
+    """Read the times of fixes from their columns."""
     time, date = plan.get("time"), plan.get("date")
     interval = plan.get("interval")
     if time is None:
@@ -120,8 +91,7 @@ def fix_clock(
     if time is not None:
         return read_clock(table, time, date, time_zone, findings)
     if interval is None:
-        raise InputError.at(
-            table.file,
+        raise table.error(
             "",
             f"no column of times was found among {table.listing}.",
             "Name it with --column time=COLUMN, or --column interval=COLUMN when each record "
@@ -131,8 +101,8 @@ def fix_clock(
     steps = np.diff(seconds[np.isfinite(seconds)])
     if len(steps) > 1 and (steps > 0).all():
         findings.note(
-            f'{table.file}: column "{interval.column}" grows all the time, so it is taken as the '
-            "time since the start of the log."
+            f"{table.about(interval.column)} grows all the time, so it is taken as the time since "
+            "the start of the log."
         )
         return Clock(seconds, dated=False)
     findings.note(
@@ -145,24 +115,18 @@ def fix_clock(
 def _note_unused(table: RecordTable, plan: ColumnPlan, findings: Findings) -> None:
     """Tell which columns mean nothing here: one of them may have a meaning after all."""
     used = {use.column for use in plan.uses}
-    names = [f'"{one_line(n)}"' for n in table.names if n not in used and not table.is_empty(n)]
+    names = [one_line(n) for n in table.names if n not in used and not table.is_empty(n)]
     if names:
         noun = "column" if len(names) == 1 else "columns"
-        findings.note(f"{table.file}: {noun} {_few(names)} not used.")
-
-
-def _few(names: list[str]) -> str:
-    more = f" and {len(names) - _SHOWN_NAMES} more" if len(names) > _SHOWN_NAMES else ""
-    return ", ".join(names[:_SHOWN_NAMES]) + more
+        findings.note(f"{table.file}: {noun} {listed(names)} not used.")
 
 
 def _machines(table: RecordTable, plan: ColumnPlan) -> tuple[IntArray, list[str]]:
     use = plan.get("machine")
     if use is None:
         return np.zeros(len(table), dtype=np.int64), [""]
-    coded = pc.dictionary_encode(pc.fill_null(table.text(use.column), "not named"))
-    names = [f"{use.column} {value}" for value in coded.dictionary.to_pylist()]
-    return np.asarray(coded.indices.to_numpy(zero_copy_only=False), dtype=np.int64), names
+    codes, names = coded(pc.fill_null(table.text(use.column), "not named"))
+    return codes, [f"{use.column} {name}" for name in names]
 
 
 def _paces(
@@ -173,39 +137,6 @@ def _paces(
     step[rows] = step_m(lon[rows], lat[rows])
     seconds[rows] = np.diff(time_s[rows], prepend=np.nan)
     return step, seconds
-
-
-def _warn_of_dates(file: str, dates: list[str], findings: Findings) -> None:
-    if len(dates) > 1:
-        one_line = ", ".join(dates[:_SHOWN_DATES])
-        more = f" and {len(dates) - _SHOWN_DATES} more" if len(dates) > _SHOWN_DATES else ""
-        findings.warn(f"{file}: the log holds {len(dates)} dates: {one_line}{more}.")
-
-
-def _rows(track: Track, keep: BoolArray) -> Track:
-    """Part of a track."""
-    if keep.all():
-        return track
-
-    def part(values: FloatArray | None) -> FloatArray | None:
-        return None if values is None else values[keep]
-
-    return replace(
-        track,
-        time_s=track.time_s[keep],
-        lon=track.lon[keep],
-        lat=track.lat[keep],
-        working=None if track.working is None else track.working[keep],
-        sections=None if track.sections is None else track.sections[keep],
-        width_m=part(track.width_m),
-        speed_mps=part(track.speed_mps),
-        heading_rad=part(track.heading_rad),
-        distance_m=part(track.distance_m),
-        interval_s=part(track.interval_s),
-        rates={name: values[keep] for name, values in track.rates.items()},
-        flows={name: values[keep] for name, values in track.flows.items()},
-        sigma_m=part(track.sigma_m),
-    )
 
 
 def _finished(track: Track, findings: Findings) -> Track:

@@ -24,18 +24,10 @@ _MOST = 1000
 
 @dataclass(frozen=True)
 class _Fixes:
-    """Records that belong to one fix.
+    """Records that belong to one fix."""
 
-    Attributes
-    ----------
-    of : (n,) int
-        Fix of each record.
-    first : (f,) int
-        First record of each fix.
-    """
-
-    of: IntArray
-    first: IntArray
+    of: IntArray  # (n,) fix of each record
+    first: IntArray  # (f,) first record of each fix
 
 
 def widen(
@@ -45,10 +37,8 @@ def widen(
 
     Parameters
     ----------
-    table : RecordTable
     plan : ColumnPlan
         May name a ``section_number`` or ``row_number`` column; one is guessed when it does not.
-    findings : Findings
 
     Returns
     -------

@@ -9,7 +9,8 @@ import numpy as np
 import pandas as pd
 import pyarrow as pa
 
-from evenacre.io.common.time_zones import zone_of
+from evenacre.io.common.findings import Findings
+from evenacre.io.common.time_zones import localised, zone_of
 from evenacre.io.common.years import THESE_YEARS, other_years
 from evenacre.io.logs.columns.time_parsing import read_time_texts
 from evenacre.model import UNDATED_S, FloatArray, Track
@@ -48,10 +49,7 @@ def _words(texts: list[str], time_zone: str | None) -> FloatArray:
     wall_s = np.where(other_years(read.wall_s), np.nan, read.wall_s)
     if zone is None or not read.dated:
         return np.asarray(wall_s - np.nan_to_num(read.offset_s))
-    stamps = pd.DatetimeIndex(pd.to_datetime(wall_s, unit="s"))
-    summer = np.ones(len(stamps), dtype=bool)
-    local = stamps.tz_localize(zone, ambiguous=summer, nonexistent="shift_forward")
-    utc = np.asarray((local - pd.Timestamp(0, tz="UTC")) / pd.Timedelta(seconds=1), dtype=float)
+    utc = localised(wall_s, zone, Findings(), "")
     return np.where(np.isnan(read.offset_s), utc, wall_s - read.offset_s)
 
 

@@ -13,7 +13,6 @@ def weigh_amounts(tracks: Sequence[Track], applications: Sequence[Application]) 
 
     Parameters
     ----------
-    tracks : sequence of Track
     applications : sequence of Application
         What the operation places.
 

@@ -48,11 +48,6 @@ def to_wgs84(
         In EPSG:4326.
     list of str
         Warnings.
-
-    Raises
-    ------
-    InputError
-        When the coordinates are not numbers, or fit no system that is known.
     """
     warnings: list[str] = []
     bounds = np.asarray(frame.total_bounds)
@@ -83,13 +78,7 @@ def to_wgs84(
 
 
 def parse_crs(text: str, file: str) -> pyproj.CRS:
-    """Read a coordinate system as people write it: ``EPSG:26915`` or a WKT text.
-
-    Raises
-    ------
-    InputError
-        When it is none.
-    """
+    """Read a coordinate system as people write it: ``EPSG:26915`` or a WKT text."""
     try:
         crs = pyproj.CRS(text) if not _MORE_THAN_A_SYSTEM.search(text) else None
     except pyproj.exceptions.CRSError:

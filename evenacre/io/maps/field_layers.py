@@ -38,11 +38,6 @@ def read_boundary(
         Polygon or multipolygon, EPSG:4326, longitudes running on past 180.
     list of str
         Warnings.
-
-    Raises
-    ------
-    InputError
-        When the file cannot be used.
     """
     frame, warnings = read_layer(source, cache=cache)
     warnings += check_reach(frame, source.name, "field")  # before mending renumbers the corners
@@ -82,11 +77,6 @@ def check_reach(frame: gpd.GeoDataFrame, file: str, what: str) -> list[str]:
     -------
     list of str
         Warnings of corners that are strange without being impossible.
-
-    Raises
-    ------
-    InputError
-        Naming the corner.
     """
     warnings = []
     west, south, east, north = frame.geometry.bounds.to_numpy().T
@@ -131,13 +121,7 @@ def odd_size(boundary: BaseGeometry, what: str) -> list[str]:
 def read_unworkable(
     source: Source, boundary: BaseGeometry | None = None, *, cache: LayerCache | None = None
 ) -> tuple[BaseGeometry, list[str]]:
-    """Read the ground inside a field that is not worked, as one geometry.
-
-    Raises
-    ------
-    InputError
-        When the file cannot be used.
-    """
+    """Read the ground inside a field that is not worked, as one geometry."""
     frame, warnings = read_layer(source, cache=cache)
     frame, mended = to_polygons(frame, source.name, "piece of unworkable ground")
     warnings += mended
@@ -159,7 +143,6 @@ def read_zones(
 
     Parameters
     ----------
-    source : Source
     boundary : shapely geometry, optional
         The field's boundary, to warn of zones that lie elsewhere.
     name_column : str, optional
@@ -171,11 +154,6 @@ def read_zones(
         Columns ``zone`` and geometry, EPSG:4326.
     list of str
         Warnings.
-
-    Raises
-    ------
-    InputError
-        When the file or the column cannot be used.
     """
     frame, warnings = read_layer(source, cache=cache)
     frame, mended = to_polygons(frame, source.name, "zone")
@@ -220,11 +198,6 @@ def read_setbacks(
         Columns ``name``, ``distance_m`` and geometry, EPSG:4326.
     list of str
         Warnings.
-
-    Raises
-    ------
-    InputError
-        When the file or the column cannot be used.
     """
     frame, warnings = read_layer(source, polygons=False, cache=cache)
     areas = frame.geom_type.isin(["Polygon", "MultiPolygon", "GeometryCollection"]).to_numpy()

@@ -17,16 +17,7 @@ from evenacre.units.display import MILE_M, in_both
 _NEAR_DEG = 0.02  # about two kilometres
 _SAMPLE = 2000
 _FAR_SHARE = 0.5
-_WINDS = (
-    "north",
-    "north-east",
-    "east",
-    "south-east",
-    "south",
-    "south-west",
-    "west",
-    "north-west",
-)
+_WINDS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 
 
 def place_tracks(
@@ -36,7 +27,6 @@ def place_tracks(
 
     Parameters
     ----------
-    tracks : sequence of Track
     boundary : shapely geometry
         EPSG:4326, longitudes running on past 180.
     field : str
@@ -81,7 +71,6 @@ def turn_tracks(tracks: Sequence[Track], middle: float | None = None) -> tuple[T
 
     Parameters
     ----------
-    tracks : sequence of Track
     middle : float, optional
         Longitude to be within half a turn of; the first one of the tracks when None.
     """

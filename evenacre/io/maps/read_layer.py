@@ -36,26 +36,14 @@ LayerCache = dict[tuple[Path, str | None, bool], tuple[str, gpd.GeoDataFrame]]
 
 @dataclass(frozen=True)
 class Source:
-    """Where a layer is to be read from.
-
-    Attributes
-    ----------
-    path : Path
-    layer : str or None
-        Needed when the file holds several.
-    where : mapping of str to value
-        Keep only the features whose attributes have these values.
-    crs : str or None
-        What the coordinates are in, over whatever the file says.
-    label : str
-        How the file is named to people; its name when empty.
-    """
+    """Where a layer is to be read from."""
 
     path: Path
-    layer: str | None = None
+    layer: str | None = None  # needed when the file holds several
+    # Keep only the features whose attributes have these values
     where: Mapping[str, object] = field(default_factory=dict)
-    crs: str | None = None
-    label: str = ""
+    crs: str | None = None  # what the coordinates are in, over whatever the file says
+    label: str = ""  # how the file is named to people; its name when empty
 
     @property
     def name(self) -> str:
@@ -70,7 +58,6 @@ def read_layer(
 
     Parameters
     ----------
-    source : Source
     polygons : bool
         Prefer the one layer with polygons when the file has several and none is named.
     cache : LayerCache, optional
@@ -84,11 +71,6 @@ def read_layer(
         the file, from 1.
     list of str
         Warnings.
-
-    Raises
-    ------
-    InputError
-        When the file, layer, attribute or coordinate system is missing or unusable.
     """
     warnings: list[str] = []
     cache = {} if cache is None else cache
@@ -126,13 +108,7 @@ def held_layer(frame: gpd.GeoDataFrame) -> tuple[str, gpd.GeoDataFrame]:
 
 
 def layer_names(path: Path) -> list[str]:
-    """Return the names of the layers of a map file.
-
-    Raises
-    ------
-    InputError
-        When it cannot be opened.
-    """
+    """Return the names of the layers of a map file."""
     with _layers(Source(path)) as layers:
         return [layer.name for layer in layers]
 

@@ -36,11 +36,6 @@ def to_polygons(
         Named in complaints.
     what : str
         What the polygons stand for: ``"boundary"``.
-
-    Raises
-    ------
-    InputError
-        When there are only points or open lines, or no outline encloses any ground.
     """
     _check_work(frame.geometry.array, file)
     warnings: list[str] = []

@@ -39,7 +39,6 @@ def open_archive(path: Path, label: str) -> Iterator[zipfile.ZipFile]:
 
     Parameters
     ----------
-    path : Path
     label : str
         How the file is named to people.
 
@@ -64,13 +63,7 @@ def open_archive(path: Path, label: str) -> Iterator[zipfile.ZipFile]:
 def read_member(
     archive: zipfile.ZipFile, member: zipfile.ZipInfo, label: str, limit_bytes: int
 ) -> bytes:
-    """Return the content of a member.
-
-    Raises
-    ------
-    InputError
-        When it is damaged, packed in an unusual way or larger than the limit.
-    """
+    """Return the content of a member."""
     return b"".join(_blocks(archive, member, label, limit_bytes))
 
 
@@ -80,7 +73,6 @@ def unpacked(path: Path, label: str, wanted: Collection[str]) -> Iterator[list[t
 
     Parameters
     ----------
-    path : Path
     label : str
         How the zip is named to people.
     wanted : collection of str

@@ -54,10 +54,6 @@ _MAP_SECONDS, _MAP_SECONDS_PER_MB = 20.0, 1.0
 def map_seconds(size_bytes: int) -> float:
     """Time that a map file of a size may take to be read.
 
-    Parameters
-    ----------
-    size_bytes : int
-
     Returns
     -------
     float
@@ -98,16 +94,10 @@ def check_count(content: bytes, mark: bytes, most: int, file: str) -> None:
 
     Parameters
     ----------
-    content : bytes
     mark : bytes
         Stands once in each piece.
-    most : int
     file : str
         Named in the complaint.
-
-    Raises
-    ------
-    InputError
     """
     if content.count(mark) > most:
         raise InputError.at(

@@ -19,13 +19,8 @@ def open_file(path: Path, label: str = "") -> BinaryIO:
 
     Parameters
     ----------
-    path : Path
     label : str
         How the file is named to people; its name when empty.
-
-    Raises
-    ------
-    InputError
     """
     label = label or path.name
     try:
@@ -54,36 +49,18 @@ def open_file(path: Path, label: str = "") -> BinaryIO:
 
 
 def read_start(path: Path, size_bytes: int, label: str = "") -> bytes:
-    """Return the beginning of a file.
-
-    Raises
-    ------
-    InputError
-        When it is no file, or cannot be read.
-    """
+    """Return the beginning of a file."""
     with open_file(path, label) as file:
         return _read(file, size_bytes, label or path.name)
 
 
 def read_whole(path: Path, label: str = "", limit_bytes: int = budget.TEXT_BYTES) -> bytes:
-    """Return all of a file.
-
-    Raises
-    ------
-    InputError
-        When it is no file, cannot be read or is larger than the limit.
-    """
+    """Return all of a file."""
     return b"".join(blocks(path, label, limit_bytes))
 
 
 def blocks(path: Path, label: str = "", limit_bytes: int = budget.TEXT_BYTES) -> Iterator[bytes]:
-    """Give the content of a file piece by piece.
-
-    Raises
-    ------
-    InputError
-        When it is no file, cannot be read or is larger than the limit.
-    """
+    """Give the content of a file piece by piece."""
     label = label or path.name
     with open_file(path, label) as file:
         left = os.fstat(file.fileno()).st_size  # what is added from now on is not waited for
@@ -95,13 +72,7 @@ def blocks(path: Path, label: str = "", limit_bytes: int = budget.TEXT_BYTES) ->
 
 
 def size_within(path: Path, label: str, limit_bytes: int) -> int:
-    """Return the size of a file.
-
-    Raises
-    ------
-    InputError
-        When it is no file, or larger than the limit.
-    """
+    """Return the size of a file."""
     with open_file(path, label) as file:
         size = os.fstat(file.fileno()).st_size
     if size > limit_bytes:

@@ -27,10 +27,6 @@ def check_geopackage(path: Path) -> None:
     Layers have to be plain tables: a view or a computed column is a program of the file's
     author, and so is a virtual table other than the spatial index.
 
-    Parameters
-    ----------
-    path : Path
-
     Raises
     ------
     InputError
@@ -115,10 +111,7 @@ def check_geojson(path: Path) -> None:
     InputError
         Without the name of the file.
     """
-    with (
-        open_file(path) as file,
-        mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as content,
-    ):
+    with open_file(path) as file, mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as content:
         for found in _CRS.finditer(content):
             text = content[found.end() - 1 : found.end() + _WINDOW].decode("utf-8", "replace")
             try:

@@ -44,7 +44,6 @@ class MapReader:
 
         Parameters
         ----------
-        path : Path
         label : str
             How the file is named to people.
 
@@ -52,12 +51,6 @@ class MapReader:
         -------
         list of (str, str)
             Name and geometry type of each layer with shapes.
-
-        Raises
-        ------
-        InputError
-            When it is over budget, or would do more than hold shapes.
-        UnreadableMapError
         """
         head, _ = self._ask(path, label, {"ask": "layers"})
         return [(name, kind) for name, kind in head["layers"]]
@@ -69,8 +62,6 @@ class MapReader:
 
         Parameters
         ----------
-        path : Path
-        layer : str
         label : str
             How the file is named to people.
         shapes_only : bool
@@ -80,12 +71,6 @@ class MapReader:
         -------
         GeoDataFrame or DataFrame
             As stored; without geometry when the layer has none.
-
-        Raises
-        ------
-        InputError
-            When it is over budget, or would do more than hold shapes.
-        UnreadableMapError
         """
         request = {"ask": "read", "layer": layer, "shapes_only": shapes_only}
         head, table = self._ask(path, label, request)

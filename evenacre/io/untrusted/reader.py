@@ -81,7 +81,6 @@ def read(path: Path, layer: str, *, shapes_only: bool = False) -> gpd.GeoDataFra
     ----------
     path : Path
         Of a file that is not a zip.
-    layer : str
     shapes_only : bool
         Leave the attributes.
 
@@ -105,11 +104,7 @@ def read(path: Path, layer: str, *, shapes_only: bool = False) -> gpd.GeoDataFra
     _check_attributes(layer, len(info["fields"]))
     _check_features(layer, info["features"])
     return pyogrio.read_dataframe(
-        path,
-        layer=layer,
-        columns=[] if shapes_only else None,
-        on_invalid="ignore",
-        **options,
+        path, layer=layer, columns=[] if shapes_only else None, on_invalid="ignore", **options
     )
 
 

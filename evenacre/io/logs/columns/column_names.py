@@ -22,24 +22,13 @@ _VOCABULARY = (
 
 @dataclass(frozen=True)
 class Header:
-    """A column name taken apart.
+    """A column name taken apart."""
 
-    Attributes
-    ----------
-    name : str
-        As in the file.
-    words : tuple of str
-        Lower case, without a unit in brackets.
-    unit_text : str
-        What stands in brackets at the end.
-    spellings : tuple of str
-        The words joined by ``_``, then the same with a last word completed that a limit of
-        ten characters may have cut.
-    """
-
-    name: str
-    words: tuple[str, ...]
-    unit_text: str
+    name: str  # as in the file
+    words: tuple[str, ...]  # lower case, without a unit in brackets
+    unit_text: str  # what stands in brackets at the end
+    # The words joined by ``_``, then the same with a last word completed that a limit of ten
+    # characters may have cut
     spellings: tuple[str, ...]
 
     def unit(self, dimension: Dimension) -> float | None:

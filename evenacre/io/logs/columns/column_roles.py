@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import difflib
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
 from evenacre.errors import InputError
 from evenacre.io.common.findings import Findings
+from evenacre.io.common.suggestions import did_you_mean
 from evenacre.io.logs.columns.column_names import (
     CUT_LENGTH,
     FLOW_WORDS,
@@ -22,7 +22,7 @@ from evenacre.io.logs.columns.column_names import (
     read_header,
 )
 from evenacre.io.logs.columns.records_table import RecordTable
-from evenacre.units.parsing import Dimension, unit_factor
+from evenacre.units.parsing import EXAMPLES, Dimension, unit_factor
 
 DIMENSIONS = {
     "rate": Dimension.MASS_PER_AREA,
@@ -45,27 +45,13 @@ ROLES = (
 
 @dataclass(frozen=True)
 class ColumnUse:
-    """What a column is used for.
+    """What a column is used for."""
 
-    Attributes
-    ----------
-    role : str
-        One of ``ROLES`` without what follows a colon.
-    key : str
-        What follows the colon: a product or a number from 1 at the left.
-    column : str
-        Name in the file.
-    unit : float or None
-        SI value of one of its numbers; None when not known.
-    asked : bool
-        True when the person named the column.
-    """
-
-    role: str
-    key: str
-    column: str
-    unit: float | None
-    asked: bool
+    role: str  # one of ``ROLES`` without what follows a colon
+    key: str  # what follows the colon: a product or a number from 1 at the left
+    column: str  # name in the file
+    unit: float | None  # SI value of one of its numbers; None when not known
+    asked: bool  # True when the person named the column
 
     @property
     def meaning(self) -> str:
@@ -95,7 +81,6 @@ def plan_columns(
 
     Parameters
     ----------
-    table : RecordTable
     asked : mapping of str to str
         Role to column name, optionally with a unit: ``{"flow": "mass [lb/s]"}``. An empty name
         keeps the role from being guessed.
@@ -103,11 +88,6 @@ def plan_columns(
         Told of every guess.
     placed : bool
         True when the records have positions of their own, outside the columns.
-
-    Raises
-    ------
-    InputError
-        For a role, column or unit that is not known.
     """
     headers = [read_header(name) for name in table.names if not table.is_empty(name)]
     uses = [_asked_use(table, role, text) for role, text in asked.items() if text.strip()]
@@ -160,7 +140,7 @@ def _asked_use(table: RecordTable, role: str, text: str) -> ColumnUse:
                 "columns",
                 f"{role} = {text}",
                 f'"{unit_text}" is not a unit of {dimension}.',
-                f"Write a unit of {dimension}, such as [{example_unit(dimension)}].",
+                f"Write a unit of {dimension}, such as [{EXAMPLES[dimension][0]}].",
             )
     elif unit_text and name == "heading":
         unit = 1.0 if unit_text.lower().startswith("rad") else None
@@ -180,12 +160,10 @@ def _find_column(table: RecordTable, role: str, text: str) -> tuple[str, str]:
     cut = [c for c in table.names if len(c) == CUT_LENGTH and name.lower().startswith(c.lower())]
     if len(cut) == 1:
         return cut[0], unit
-    near = difflib.get_close_matches(bare[1] if bare else text, table.names, n=1, cutoff=0.6)
-    hint = f' Did you mean "{near[0]}"?' if near else ""
-    raise InputError.at(
-        table.file,
+    meant_so = did_you_mean(bare[1] if bare else text, table.names)
+    raise table.error(
         f"columns, {role}",
-        f'there is no column "{text}".{hint}',
+        f'there is no column "{text}". {meant_so}'.rstrip(),
         f"The file has {table.listing}.",
     )
 
@@ -238,7 +216,7 @@ def _amounts(
             findings.warn(
                 f'{file}: column "{header.name}" looks like a {role} but has no unit of '
                 f"{dimension}, so it is not used. To use it, give --column "
-                f"'{role}={header.name} [{example_unit(dimension)}]'."
+                f"'{role}={header.name} [{EXAMPLES[dimension][0]}]'."
             )
     if len(found) == 1:
         found = [("", found[0][1])]
@@ -259,14 +237,3 @@ def _has_other_unit(header: Header) -> bool:
     return any(
         header.unit(d) is not None for d in (Dimension.MASS_PER_AREA, Dimension.MASS_PER_TIME)
     )
-
-
-def example_unit(dimension: Dimension) -> str:
-    """Return a unit to show in advice."""
-    return {
-        Dimension.MASS_PER_AREA: "lb/ac",
-        Dimension.MASS_PER_TIME: "lb/s",
-        Dimension.LENGTH: "ft",
-        Dimension.SPEED: "mph",
-        Dimension.TIME: "s",
-    }.get(dimension, "")

@@ -18,13 +18,7 @@ _FARM_DEGREES = 5.0
 def column_positions(
     table: RecordTable, plan: ColumnPlan, crs: str | None, findings: Findings
 ) -> tuple[FloatArray, FloatArray]:
-    """Longitude and latitude of every record from its columns, NaN where there is none.
-
-    Raises
-    ------
-    InputError
-        When there are no position columns, or they are projected and ``crs`` is not given.
-    """
+    """Longitude and latitude of every record from its columns, NaN where there is none."""
     for first, second, projected in (("lon", "lat", False), ("x", "y", True)):
         east, north = plan.get(first), plan.get(second)
         if east is None or north is None:
@@ -62,7 +56,6 @@ def to_degrees(
         Their system; None: taken for WGS 84 when they look like degrees.
     file, place : str
         Named in complaints.
-    findings : Findings
     labelled : bool
         True when the file says that they are longitude and latitude.
 

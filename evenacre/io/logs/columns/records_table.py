@@ -10,7 +10,9 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from evenacre.errors import InputError
+from evenacre.io.common.arrow_arrays import bools, floats
 from evenacre.io.common.findings import FEW, Findings, counted, one_line
+from evenacre.io.common.suggestions import listed
 from evenacre.model import BoolArray, FloatArray
 
 # What exporters write where there is nothing to write.
@@ -23,24 +25,12 @@ _LISTED = 40
 
 @dataclass(frozen=True)
 class RecordTable:
-    """Records in file order.
+    """Records in file order."""
 
-    Attributes
-    ----------
-    file : str
-        Name one_line to people.
-    data : pyarrow.Table
-        One column per column of the file, names unique.
-    place : callable
-        Says where in the file a row is: ``place(16)`` is ``"line 18"``.
-    decimal_comma : bool
-        True when text numbers are written as ``43,92``.
-    """
-
-    file: str
-    data: pa.Table
-    place: Callable[[int], str]
-    decimal_comma: bool = False
+    file: str  # shown to people
+    data: pa.Table  # one column per column of the file, names unique
+    place: Callable[[int], str]  # says where in the file a row is: ``place(16)`` is ``"line 18"``
+    decimal_comma: bool = False  # True when text numbers are written as ``43,92``
 
     def __len__(self) -> int:
         return int(self.data.num_rows)
@@ -53,9 +43,19 @@ class RecordTable:
     @property
     def listing(self) -> str:
         """Column names for a sentence, cut after so many."""
-        names = [one_line(name) for name in self.data.column_names[:_LISTED]]
-        more = len(self.data.column_names) - len(names)
-        return ", ".join(names) + (f" and {more:,} more" if more else "")
+        return listed(map(one_line, self.names), _LISTED, mark="")
+
+    def about(self, column: str) -> str:
+        """File and column, to begin a sentence with."""
+        return f'{self.file}: column "{column}"'
+
+    def first(self, mask: BoolArray) -> str:
+        """Where the first marked row is."""
+        return self.place(int(np.flatnonzero(mask)[0]))
+
+    def error(self, place: str, what: str, remedy: str) -> InputError:
+        """Build the error for something wrong in the file."""
+        return InputError.at(self.file, place, what, remedy)
 
     def text(self, column: str) -> pa.Array:
         """Cells as trimmed text; null where there is nothing."""
@@ -85,39 +85,59 @@ class RecordTable:
         """Cells as numbers, NaN where there is none.
 
         Up to 1 % of unreadable cells, and any infinite ones, are left out with a warning.
-
-        Raises
-        ------
-        InputError
-            When more cells are unreadable; it names the first.
         """
         values, bad = self._convert(column)
-        if bad.any():
-            row = int(np.flatnonzero(bad)[0])
-            value = one_line(self.text(column)[row])
-            where = f'{self.place(row)}, column "{column}"'
-            share = bad.sum() / max(bad.sum() + np.isfinite(values).sum(), 1)
-            if share > FEW:
-                raise InputError.at(
-                    self.file,
-                    where,
-                    f'"{value}" is not a number ({counted(bad.sum(), "such cell")}), '
-                    f"but the column is read as the {_SPOKEN.get(meaning, meaning)}.",
-                    "Mend the cells, or name another column with "
-                    f"--column '{meaning.split()[0]}=COLUMN'.",
-                )
-            findings.warn(
-                f'{self.file}: column "{column}" has {counted(bad.sum(), "cell")} that cannot be '
-                f'read as a number, taken as missing; the first is "{value}" at {self.place(row)}.'
-            )
+        self.judge(
+            column,
+            bad,
+            int(bad.sum() + np.isfinite(values).sum()),
+            findings,
+            wrong=f"is not a number ({counted(bad.sum(), 'such cell')}), but the column is read as "
+            f"the {_SPOKEN.get(meaning, meaning)}.",
+            few=f"{counted(bad.sum(), 'cell')} that cannot be read as a number, taken as missing",
+            remedy="Mend the cells, or name another column with "
+            f"--column '{meaning.split()[0]}=COLUMN'.",
+        )
         infinite = np.isinf(values)
         if infinite.any():
             findings.warn(
-                f'{self.file}: column "{column}" has {counted(infinite.sum(), "infinite value")}, '
-                f"taken as missing; the first is at {self.place(int(np.flatnonzero(infinite)[0]))}."
+                f"{self.about(column)} has {counted(infinite.sum(), 'infinite value')}, taken as "
+                f"missing; the first is at {self.first(infinite)}."
             )
             values = np.where(infinite, np.nan, values)
         return values
+
+    def judge(
+        self,
+        column: str,
+        bad: BoolArray,
+        filled: int,
+        findings: Findings,
+        *,
+        wrong: str,
+        few: str,
+        remedy: str,
+        cells: pa.Array | None = None,
+    ) -> None:
+        """Refuse a column with many bad cells, and warn of a few, showing the first.
+
+        Parameters
+        ----------
+        filled : int
+            How many cells could have been good.
+        wrong, few : str
+            What is said of the first bad cell, and what the column is said to have.
+        cells : pyarrow.Array, optional
+            The texts that were read, when they are not those of the column.
+        """
+        if not bad.any():
+            return
+        texts = self.text(column) if cells is None else cells
+        first = f'"{one_line(texts[int(np.flatnonzero(bad)[0])])}"'
+        if bad.sum() > FEW * filled:
+            place = f'{self.first(bad)}, column "{column}"'
+            raise self.error(place, f"{first} {wrong}", remedy)
+        findings.warn(f"{self.about(column)} has {few}; the first is {first} at {self.first(bad)}.")
 
     def _convert(self, column: str) -> tuple[FloatArray, BoolArray]:
         """Numbers of a column and which cells hold something else."""
@@ -125,14 +145,14 @@ class RecordTable:
         none = np.zeros(len(self), dtype=bool)
         if pa.types.is_integer(kind) or pa.types.is_floating(kind) or pa.types.is_boolean(kind):
             # Unsafe: whole numbers above 2**53 lose their last digits and are numbers still.
-            return _floats(pc.cast(self.data.column(column), pa.float64(), safe=False)), none
+            return floats(pc.cast(self.data.column(column), pa.float64(), safe=False)), none
         # Most columns are clean: try them as they are, then without the empty cells.
         for clean in (self.data.column, self.text) if pa.types.is_string(kind) else (self.text,):
             cells = clean(column)
             if self.decimal_comma:
                 cells = pc.replace_substring(cells, ",", ".")
             try:
-                return _floats(pc.cast(cells, pa.float64())), none
+                return floats(pc.cast(cells, pa.float64())), none
             except pa.ArrowInvalid:
                 continue
         special = pc.fill_null(pc.match_substring_regex(pc.utf8_lower(cells), _NOT_FINITE), False)
@@ -140,14 +160,5 @@ class RecordTable:
         good = pc.fill_null(pc.match_substring_regex(cells, shape), False)
         plain = pc.if_else(good, pc.replace_substring_regex(cells, r"^\+", ""), None)
         bad = pc.and_not(pc.is_valid(cells), pc.or_(good, special))
-        values = _floats(pc.cast(plain, pa.float64()))
-        return values, np.asarray(bad.to_numpy(zero_copy_only=False), dtype=bool)
-
-
-def _floats(cells: pa.Array | pa.ChunkedArray) -> FloatArray:
-    """Arrow numbers as a writable float array with NaN for null."""
-    if isinstance(cells, pa.ChunkedArray):
-        cells = pa.chunked_array(cells.chunks, cells.type).combine_chunks()
-    if isinstance(cells, pa.ChunkedArray):
-        return np.zeros(0)
-    return np.array(pc.fill_null(cells, np.nan).to_numpy(zero_copy_only=False), dtype=float)
+        values = floats(pc.cast(plain, pa.float64()))
+        return values, bools(bad)

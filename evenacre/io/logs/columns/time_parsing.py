@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from evenacre.model import BoolArray, FloatArray
+from evenacre.io.common.arrow_arrays import bools, floats
+from evenacre.io.common.years import days_since_1970
+from evenacre.model import FloatArray
 
 _CLOCK = (
     r"(?P<hour>\d{1,2}):(?P<minute>\d{2})(?::(?P<second>\d{1,2}(?:[.,]\d+)?))?"
@@ -25,31 +27,17 @@ _UTC_NAMES = ("Z", "UTC", "GMT")
 
 @dataclass(frozen=True)
 class TimeTexts:
-    """What a column of times says.
+    """What a column of times says."""
 
-    Attributes
-    ----------
-    wall_s : (n,) float
-        Seconds since 1970-01-01 on the clock that wrote them; NaN where unreadable or empty.
-        Since midnight when ``dated`` is False.
-    offset_s : (n,) float
-        How far that clock is ahead of UTC; NaN where the text does not say.
-    dated : bool
-        True when the texts hold dates.
-    day_first : bool or None
-        How dates such as 5/4/2019 were read; None when there was nothing to choose.
-    sure : bool
-        False when both readings were possible and the choice was a guess.
-    letters : str
-        Letters of a zone that were passed over, such as ``CDT``.
-    """
-
+    # (n,) Seconds since 1970-01-01 on the clock that wrote them; NaN where unreadable or empty.
+    # Since midnight when ``dated`` is False.
     wall_s: FloatArray
-    offset_s: FloatArray
-    dated: bool
+    offset_s: FloatArray  # (n,) how far that clock is ahead of UTC; NaN where the text does not say
+    dated: bool  # True when the texts hold dates
+    # How dates such as 5/4/2019 were read; None when there was nothing to choose
     day_first: bool | None
-    sure: bool
-    letters: str
+    sure: bool  # False when both readings were possible and the choice was a guess
+    letters: str  # letters of a zone that were passed over, such as ``CDT``
 
 
 def read_time_texts(texts: pa.Array) -> TimeTexts:
@@ -62,21 +50,14 @@ def read_time_texts(texts: pa.Array) -> TimeTexts:
     """
     short = pc.less_equal(pc.utf8_length(texts), _LONGEST)
     texts = pc.if_else(short, texts, pa.scalar(None, pa.string()))
-    coded = pc.dictionary_encode(texts)  # many fixes share a second
-    codes = np.asarray(pc.fill_null(coded.indices, -1).to_numpy(zero_copy_only=False), dtype=int)
-    unique = _read_unique(coded.dictionary)
-    nothing = np.array([np.nan])
-    return TimeTexts(
-        np.concatenate([unique.wall_s, nothing])[codes],
-        np.concatenate([unique.offset_s, nothing])[codes],
-        unique.dated,
-        unique.day_first,
-        unique.sure,
-        unique.letters,
-    )
+    distinct = pc.dictionary_encode(texts)  # many fixes share a second
+    codes = pc.fill_null(distinct.indices, -1).to_numpy(zero_copy_only=False)
+    read = _read_distinct(distinct.dictionary)
+    wall_s, offset_s = (np.append(part, np.nan)[codes] for part in (read.wall_s, read.offset_s))
+    return replace(read, wall_s=wall_s, offset_s=offset_s)
 
 
-def _read_unique(texts: pa.Array) -> TimeTexts:
+def _read_distinct(texts: pa.Array) -> TimeTexts:
     if (quick := _plain_iso(texts)) is not None:
         return quick
     dated = pc.extract_regex(texts, _DAY_AND_CLOCK)
@@ -110,50 +91,40 @@ def _plain_iso(texts: pa.Array) -> TimeTexts | None:
     return TimeTexts(wall, np.full(len(wall), offset), True, None, True, "")
 
 
-def _field(parts: pa.Array, name: str) -> pa.Array:
-    return pc.struct_field(parts, name)
-
-
 def _number(parts: pa.Array, name: str) -> FloatArray:
-    cells = _field(parts, name)
+    cells = pc.struct_field(parts, name)
     cells = pc.if_else(pc.equal(cells, ""), None, pc.replace_substring(cells, ",", "."))
-    numbers = pc.fill_null(pc.cast(cells, pa.float64()), np.nan)
-    return np.asarray(numbers.to_numpy(zero_copy_only=False), dtype=float)
+    return floats(pc.cast(cells, pa.float64()))
 
 
 def _clock(parts: pa.Array) -> tuple[FloatArray, FloatArray, str]:
     """Seconds of the day, offset from UTC, and zone letters passed over."""
-    matched = np.asarray(pc.is_valid(parts).to_numpy(zero_copy_only=False), dtype=bool)
     hour, minute, second = (
-        np.where(matched, np.nan_to_num(_number(parts, name)), np.nan)
+        np.where(bools(pc.is_valid(parts)), np.nan_to_num(_number(parts, name)), np.nan)
         for name in ("hour", "minute", "second")
     )
-    half = pc.utf8_lower(_field(parts, "half"))
-    noon = _true(pc.equal(half, "p"))
-    halved = noon | _true(pc.equal(half, "a"))
+    half = pc.utf8_lower(pc.struct_field(parts, "half"))
+    noon = bools(pc.equal(half, "p"))
+    halved = noon | bools(pc.equal(half, "a"))
     hour = np.where(halved, hour % 12 + 12 * noon, hour)
-    zone = pc.utf8_upper(_field(parts, "zone"))
+    zone = pc.utf8_upper(pc.struct_field(parts, "zone"))
     digits = pc.replace_substring(zone, ":", "")
     numeric = pc.fill_null(pc.match_substring_regex(digits, r"^[+-]\d"), False)
     whole = pc.utf8_rpad(pc.if_else(numeric, digits, "+0000"), 5, "0")
-    hhmm = np.asarray(
-        pc.fill_null(pc.cast(pc.replace_substring(whole, "+", ""), pa.int64()), 0).to_numpy(
-            zero_copy_only=False
-        )
-    )
+    hhmm = np.nan_to_num(floats(pc.cast(pc.replace_substring(whole, "+", ""), pa.float64())))
     offset = np.sign(hhmm) * (np.abs(hhmm) // 100 * 3600 + np.abs(hhmm) % 100 * 60.0)
-    utc = _true(pc.is_in(zone, value_set=pa.array(_UTC_NAMES)))
-    named = ~utc & ~_true(numeric) & _true(pc.not_equal(zone, ""))
+    utc = bools(pc.is_in(zone, value_set=pa.array(_UTC_NAMES)))
+    named = ~utc & ~bools(numeric) & bools(pc.not_equal(zone, ""))
     letters = str(zone[int(np.flatnonzero(named)[0])]) if named.any() else ""
     ok = (hour < 24) & (minute < 60) & (second < 61) & (np.abs(offset) <= _FARTHEST_S)
     second_of_day = np.where(ok, hour * 3600 + minute * 60 + second, np.nan)
-    return second_of_day, np.where(utc | _true(numeric), offset, np.nan), letters
+    return second_of_day, np.where(utc | bools(numeric), offset, np.nan), letters
 
 
 def _day(parts: pa.Array) -> tuple[FloatArray, bool | None, bool]:
     """Days since 1970-01-01, and whether 5/4/2019 was read with the day first."""
     one, two, three = (_number(parts, name) for name in ("one", "two", "three"))
-    four_digits = _true(pc.greater(pc.utf8_length(_field(parts, "one")), 2))
+    four_digits = bools(pc.greater(pc.utf8_length(pc.struct_field(parts, "one")), 2))
     year_first = (one > 31) | four_digits
     rest = ~year_first & ~np.isnan(one)
     day_first: bool | None = None
@@ -164,19 +135,14 @@ def _day(parts: pa.Array) -> tuple[FloatArray, bool | None, bool]:
         elif (two[rest] > 12).any():
             day_first = False
         else:
-            half = _true(pc.not_equal(_field(parts, "half"), ""))
-            dots = _true(pc.equal(_field(parts, "mark"), "."))
+            half = bools(pc.not_equal(pc.struct_field(parts, "half"), ""))
+            dots = bools(pc.equal(pc.struct_field(parts, "mark"), "."))
             # A twelve-hour clock goes with the month first, dots with the day first.
             day_first, sure = bool(dots.any()), bool(half.any() or dots.any())
     year = np.where(year_first, one, np.where(three < 100, three + 2000, three))
     month = np.where(year_first, two, two if day_first else one)
     day = np.where(year_first, three, one if day_first else two)
-    ok = (month >= 1) & (month <= 12) & (day >= 1) & (day <= 31) & (year >= 1) & (year < 3000)
-    months = np.where(ok, (year - 1970) * 12 + month - 1, 0).astype("datetime64[M]")
-    days = months.astype("datetime64[D]") + (np.where(ok, day, 1) - 1).astype("timedelta64[D]")
-    ok &= days.astype("datetime64[M]") == months  # no 31 April
-    counted = np.where(ok, days.astype(np.int64), np.nan)
-    return np.asarray(counted, dtype=float), day_first, sure
+    return days_since_1970(np.where(year < 3000, year, np.nan), month, day), day_first, sure
 
 
 def _other_spellings(texts: pa.Array) -> tuple[FloatArray, FloatArray]:
@@ -184,21 +150,16 @@ def _other_spellings(texts: pa.Array) -> tuple[FloatArray, FloatArray]:
 
     Nothing is read when hardly any of the first texts is a time.
     """
+    nothing = np.full(len(texts), np.nan)
     if len(texts) > _TRIED and np.isnan(_other_spellings(texts[:_TRIED])[0]).mean() > 0.5:
-        nothing = np.full(len(texts), np.nan)
         return nothing, nothing
     series = pd.Series(texts.to_pylist(), dtype=object)
     try:
         stamps = pd.to_datetime(series, errors="coerce", format="mixed", utc=True)
     except (pd.errors.OutOfBoundsDatetime, OverflowError):
-        nothing = np.full(len(series), np.nan)
         return nothing, nothing
     micro = stamps.dt.tz_localize(None).to_numpy(dtype="datetime64[us]")
     seconds = np.where(np.isnat(micro), np.nan, micro.astype(np.int64) * 1e-6)
     shape = r"(Z|UTC|GMT|\d[+-]\d{2}:?\d{2})$"
-    zoned = _true(pc.match_substring_regex(texts, shape))
+    zoned = bools(pc.match_substring_regex(texts, shape))
     return np.asarray(seconds, dtype=float), np.where(zoned, 0.0, np.nan)
-
-
-def _true(cells: pa.Array) -> BoolArray:
-    return np.asarray(pc.fill_null(cells, False).to_numpy(zero_copy_only=False), dtype=bool)

@@ -7,6 +7,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from evenacre.errors import InputError
+from evenacre.io.common.arrow_arrays import bools, coded
 from evenacre.io.common.findings import FEW, Findings, counted, one_line
 from evenacre.io.logs.columns.column_roles import ColumnPlan, ColumnUse
 from evenacre.io.logs.columns.records_table import RecordTable
@@ -80,7 +81,7 @@ def _states(table: RecordTable, use: ColumnUse, findings: Findings) -> BoolArray
         return None
     missing = np.isnan(values)
     if missing.all():
-        findings.warn(f'{table.file}: column "{use.column}" ({use.meaning}) is empty: not used.')
+        findings.warn(f"{table.about(use.column)} ({use.meaning}) is empty: not used.")
         return None
     if missing.any():
         findings.warn(
@@ -94,40 +95,33 @@ def _states(table: RecordTable, use: ColumnUse, findings: Findings) -> BoolArray
 
 def _state_numbers(table: RecordTable, use: ColumnUse, findings: Findings) -> FloatArray | None:
     """Above 0: on; 0: off; NaN: not given."""
-    words = pc.dictionary_encode(pc.utf8_lower(table.text(use.column)))
-    known = [_word_state(str(word)) for word in words.dictionary.to_pylist()]
-    codes = np.asarray(pc.fill_null(words.indices, -1).to_numpy(zero_copy_only=False), dtype=int)
-    # The last entry answers for empty cells, whose code is -1.
-    values: FloatArray = np.array([*known, np.nan])[codes]
+    codes, words = coded(pc.utf8_lower(table.text(use.column)))
+    values: FloatArray = np.array([*map(_word_state, words), np.nan])[codes]
     other = values[np.isfinite(values) & (values != 0) & (values != 1)]
     if other.size:
         findings.note(
-            f'{table.file}: column "{use.column}" ({use.meaning}) holds other numbers than 0 and '
-            "1; those above 0 are taken as on."
+            f"{table.about(use.column)} ({use.meaning}) holds other numbers than 0 and 1; those "
+            "above 0 are taken as on."
         )
     unknown = np.isinf(values)
-    if unknown.any():
-        row = int(np.flatnonzero(unknown)[0])
-        found = f'"{one_line(table.text(use.column)[row])}"'
-        if unknown.sum() > FEW * (codes >= 0).sum():
-            if not use.asked:
-                findings.warn(
-                    f'{table.file}: column "{use.column}" was not used as {use.meaning}: '
-                    f"{found} at {table.place(row)} is not a state."
-                )
-                return None
-            raise InputError.at(
-                table.file,
-                f'{table.place(row)}, column "{use.column}"',
-                f"{found} is not a state ({use.meaning}).",
-                "States are written 1/0, on/off, true/false, yes/no or working/idle.",
-            )
+    filled = int((codes >= 0).sum())
+    if unknown.sum() > FEW * filled and not use.asked:
+        found = one_line(table.text(use.column)[int(np.flatnonzero(unknown)[0])])
         findings.warn(
-            f'{table.file}: column "{use.column}" has {counted(unknown.sum(), "cell")} without a '
-            f"state, taken as missing; the first is {found} at {table.place(row)}."
+            f"{table.about(use.column)} was not used as {use.meaning}: "
+            f'"{found}" at {table.first(unknown)} is not a state.'
         )
-        values = np.where(unknown, np.nan, values)
-    return values
+        return None
+    table.judge(
+        use.column,
+        unknown,
+        filled,
+        findings,
+        wrong=f"is not a state ({use.meaning}).",
+        few=f"{counted(unknown.sum(), 'cell')} without a state, taken as missing",
+        remedy="States are written 1/0, on/off, true/false, yes/no or working/idle.",
+    )
+    return np.where(unknown, np.nan, values)
 
 
 def _word_state(word: str) -> float:
@@ -148,14 +142,14 @@ def _bits(table: RecordTable, use: ColumnUse, findings: Findings) -> BoolArray |
     joined = pc.replace_substring_regex(texts, r"\.0$|[\s,;|/_\-]", "")
     filled = pc.fill_null(joined, "")
     good = pc.or_(pc.is_null(joined), pc.match_substring_regex(filled, "^[01]+$"))
-    bad = ~np.asarray(good.to_numpy(zero_copy_only=False), dtype=bool)
+    bad = ~bools(good)
     count = int(pc.max(pc.utf8_length(filled)).as_py() or 0)
     if bad.any() or not 2 <= count <= _MOST_SECTIONS:
         odd = bad if bad.any() else np.asarray(pc.equal(pc.utf8_length(filled), count))
         row = int(np.flatnonzero(odd)[0])
         if not use.asked:
             findings.note(
-                f'{table.file}: column "{use.column}" was not used as the states of {use.role}: '
+                f"{table.about(use.column)} was not used as the states of {use.role}: "
                 f'"{one_line(texts[row])}" at {table.place(row)} is not a row of 0 and 1.'
             )
             return None
@@ -168,8 +162,8 @@ def _bits(table: RecordTable, use: ColumnUse, findings: Findings) -> BoolArray |
     lengths = pc.utf8_length(filled).to_numpy(zero_copy_only=False)
     if (lengths[lengths > 0] < count).any():
         findings.warn(
-            f'{table.file}: column "{use.column}" has values of fewer than {count} digits; zeros '
-            "lost at the left are put back."
+            f"{table.about(use.column)} has values of fewer than {count} digits; zeros lost at the "
+            "left are put back."
         )
     padded = pa.array(pc.utf8_lpad(filled, count, "0"), pa.string())
     digits = np.frombuffer("".join(padded.to_pylist()).encode(), dtype=np.uint8)

@@ -36,24 +36,13 @@ _NUMBER = re.compile(r"[-+]?\d+(?:[.,]\d+)?")
 
 @dataclass(frozen=True)
 class Dialect:
-    """What it takes to read a table of text.
+    """What it takes to read a table of text."""
 
-    Attributes
-    ----------
-    skipped_lines : int
-        Lines above the one with the column names.
-    header : tuple of str
-    separator : str
-    decimal_comma : bool
-    words_above : int
-        How many of the skipped lines are free text.
-    """
-
-    skipped_lines: int
+    skipped_lines: int  # lines above the one with the column names
     header: tuple[str, ...]
     separator: str
     decimal_comma: bool
-    words_above: int
+    words_above: int  # how many of the skipped lines are free text
 
 
 def sniff(content: bytes, file: str) -> Dialect:
@@ -61,8 +50,6 @@ def sniff(content: bytes, file: str) -> Dialect:
 
     Raises
     ------
-    InputError
-        When there is no line of column names, or they are far too many.
     csv.Error
         When it is no table of text.
     """
@@ -159,15 +146,8 @@ def read_delimited(
 
     Parameters
     ----------
-    path : Path
-    findings : Findings
     most_records : int
         A table of more is refused.
-
-    Raises
-    ------
-    InputError
-        When the file is empty, has a header only, no header, or is not a table.
     """
     content = _utf8(read_whole(path), path.name, findings)
     budget.check_count(content, b"\n", most_records, path.name)
@@ -307,18 +287,12 @@ def read_csv_tracks(
 
     Parameters
     ----------
-    path : Path
     columns : mapping of str to str
         Role to column name; see ``columns.ROLES``.
     crs : str or None
         System of projected columns.
     time_zone : str or None
         Zone of times that name none.
-
-    Raises
-    ------
-    InputError
-        When the file cannot be read as such a log.
     """
     findings = Findings()
     table = read_delimited(path, findings)

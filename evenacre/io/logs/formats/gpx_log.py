@@ -31,16 +31,10 @@ def read_gpx_tracks(path: Path, columns: Mapping[str, str], time_zone: str | Non
 
     Parameters
     ----------
-    path : Path
     columns : mapping of str to str
         Role to element name, for extensions.
     time_zone : str or None
         Zone of times that name none (the standard wants UTC).
-
-    Raises
-    ------
-    InputError
-        When it is not a GPX file with track points.
     """
     findings = Findings()
     try:

@@ -49,7 +49,6 @@ def read_layer_tracks(
 
     Parameters
     ----------
-    path : Path
     columns : mapping of str to str
         Role to attribute name; see ``columns.ROLES``.
     layer : str or None
@@ -58,11 +57,6 @@ def read_layer_tracks(
         What the coordinates are in, over whatever the file says.
     time_zone : str or None
         Zone of times that name none.
-
-    Raises
-    ------
-    InputError
-        When the layer cannot be read as a log.
     """
     return layer_tracks(Source(path, layer, crs=crs), columns, time_zone)
 
@@ -158,13 +152,6 @@ def line_tracks(
         WGS 84 degrees.
     plan : ColumnPlan
         ``start`` and ``end`` (or ``time``) are the times at the ends of a line.
-    time_zone : str or None
-    findings : Findings
-
-    Raises
-    ------
-    InputError
-        When no line has a length, or all are too long to have been driven.
     """
     plane = WorkingPlane.around(shapes)
     lines = plane.project(shapes)
@@ -198,13 +185,7 @@ def line_tracks(
     fixes = RunFixes(kept[own][rows], lon[rows], lat[rows], down)
     moving, plan = run_table(table, plan, fixes, findings, without=_WHOLE_LINE)
     return build_tracks(
-        moving,
-        fixes.lon,
-        fixes.lat,
-        plan,
-        time_zone,
-        findings,
-        clock=replace(clock, time_s=time_s),
+        moving, fixes.lon, fixes.lat, plan, time_zone, findings, clock=replace(clock, time_s=time_s)
     )
 
 

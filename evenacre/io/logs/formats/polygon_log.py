@@ -60,14 +60,6 @@ def polygon_tracks(
         Attributes of n polygons.
     shapes : (n,) array of Polygon
         WGS 84 degrees.
-    plan : ColumnPlan
-    time_zone : str or None
-    findings : Findings
-
-    Raises
-    ------
-    InputError
-        When no polygon can be used.
     """
     plane = WorkingPlane.around(shapes)
     flat = plane.project(shapes)
@@ -109,13 +101,7 @@ def polygon_tracks(
         measured={"width": width},
     )
     return build_tracks(
-        moving,
-        fixes.lon,
-        fixes.lat,
-        plan,
-        time_zone,
-        findings,
-        clock=replace(clock, time_s=time_s),
+        moving, fixes.lon, fixes.lat, plan, time_zone, findings, clock=replace(clock, time_s=time_s)
     )
 
 

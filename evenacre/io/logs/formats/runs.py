@@ -21,22 +21,13 @@ _DOWN = "tool down"
 
 @dataclass(frozen=True)
 class RunFixes:
-    """Fixes made from features.
+    """Fixes made from features."""
 
-    Attributes
-    ----------
-    feature : (m,) int
-        Row of the feature each comes from.
-    lon, lat : (m,) float
-        Degrees.
-    down : (m,) bool
-        False where the tool is up between two runs.
-    """
-
-    feature: IntArray
+    feature: IntArray  # (m,) row of the feature each comes from
+    # (m,) Degrees
     lon: FloatArray
     lat: FloatArray
-    down: BoolArray
+    down: BoolArray  # (m,) False where the tool is up between two runs
 
 
 def run_table(
@@ -54,8 +45,6 @@ def run_table(
     ----------
     table, plan : RecordTable, ColumnPlan
         Of the features.
-    fixes : RunFixes
-    findings : Findings
     without : collection of str
         Roles that say something of the feature but not of its fixes.
     measured : mapping of str to (n,) float, optional
@@ -93,12 +82,10 @@ def nominal_clock(
 
     Parameters
     ----------
-    file : str
     lon, lat : (n,) float
         Degrees.
     runs : (n,) int
         Number of the run each fix belongs to, in order.
-    findings : Findings
     """
     findings.warn(
         f"{file}: it holds no times; the order of the file and {NOMINAL_SPEED_MPS:g} m/s are "

@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from evenacre.io.common import fix_quality as fix
-from evenacre.io.common.years import YEARS
+from evenacre.io.common.years import YEARS, days_since_1970
 from evenacre.io.logs.formats.nmea.sentences import Sentences
 from evenacre.model import BoolArray, FloatArray, IntArray
 
@@ -33,40 +33,22 @@ _FIELD = {"GGA": (1, 2, 4), "GNS": (1, 2, 4), "RMC": (1, 3, 5)}  # time, latitud
 
 @dataclass(frozen=True)
 class Epochs:
-    """Fixes in the order of the file.
+    """Fixes in the order of the file."""
 
-    Attributes
-    ----------
-    time_s : (n,) float
-        Seconds since 1970-01-01 UTC; since the first midnight of the log when not ``dated``.
-    dated : bool
-    lon, lat : (n,) float
-        Degrees; NaN where there was no fix.
-    quality : (n,) int
-        Kinds of :mod:`evenacre.io.common.fix_quality`.
-    step_m : (n,) float
-        What one unit of the last written digit of latitude amounts to.
-    speed_mps, course_rad : (n,) float
-        NaN where not told.
-    untimed : int
-        Sentences left out because they tell no time.
-    refused : int
-        Fixes whose place was left out because the receiver had none.
-    apart : int
-        Fixes of which two sentences tell places more than a metre apart.
-    """
-
+    # (n,) Seconds since 1970-01-01 UTC; since the first midnight of the log when not ``dated``
     time_s: FloatArray
     dated: bool
+    # (n,) Degrees; NaN where there was no fix
     lon: FloatArray
     lat: FloatArray
-    quality: IntArray
-    step_m: FloatArray
+    quality: IntArray  # (n,) kinds of :mod:`evenacre.io.common.fix_quality`
+    step_m: FloatArray  # (n,) what one unit of the last written digit of latitude amounts to
+    # (n,) NaN where not told
     speed_mps: FloatArray
     course_rad: FloatArray
-    untimed: int
-    refused: int
-    apart: int
+    untimed: int  # sentences left out because they tell no time
+    refused: int  # fixes whose place was left out because the receiver had none
+    apart: int  # fixes of which two sentences tell places more than a metre apart
 
     def __len__(self) -> int:
         return len(self.time_s)
@@ -99,7 +81,6 @@ def join_epochs(kinds: dict[str, Sentences], day: date | None) -> Epochs:
 
     Parameters
     ----------
-    kinds : dict of str to Sentences
     day : datetime.date or None
         Date (UTC) of the first sentence, for logs that tell none.
     """
@@ -330,9 +311,5 @@ def _known_dates(kinds: dict[str, Sentences]) -> tuple[IntArray, FloatArray]:
 
 def _midnight(day: FloatArray, month: FloatArray, year: FloatArray) -> FloatArray:
     """Seconds from 1970 to the midnight that begins a day; NaN for what is no date."""
-    good = (day >= 1) & (day <= 31) & (month >= 1) & (month <= 12)
-    good &= (year >= 1980) & (year <= YEARS[1]) & (year % 1 == 0) & (month % 1 == 0)
-    months = np.where(good, (year - 1970) * 12 + month - 1, 0).astype("datetime64[M]")
-    days = months.astype("datetime64[D]") + np.where(good, day - 1, 0).astype("timedelta64[D]")
-    good &= days.astype("datetime64[M]") == months
-    return np.where(good, days.astype(np.int64) * _DAY_S, np.nan)
+    good = (year >= 1980) & (year <= YEARS[1])
+    return days_since_1970(np.where(good, year, np.nan), month, day) * _DAY_S

@@ -18,6 +18,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.csv as pacsv
 
+from evenacre.io.common.arrow_arrays import coded, floats
 from evenacre.model import BoolArray, FloatArray, IntArray
 
 Bytes = npt.NDArray[np.uint8]
@@ -41,20 +42,11 @@ _UNWRITTEN = -1
 
 @dataclass(frozen=True)
 class Sentences:
-    """All whole sentences of one kind, in file order.
+    """All whole sentences of one kind, in file order."""
 
-    Attributes
-    ----------
-    place : (n,) int
-        Byte of the file each begins at.
-    talker : (n,) int
-        Its two letters as one number.
-    fields : dict of int to (n,) pyarrow string array
-        Those that are used, counted from 1 behind the name; null where empty.
-    """
-
-    place: IntArray
-    talker: IntArray
+    place: IntArray  # (n,) byte of the file each begins at
+    talker: IntArray  # (n,) its two letters as one number
+    # Those that are used, counted from 1 behind the name; null where empty
     fields: dict[int, pa.Array]
 
     def __len__(self) -> int:
@@ -69,34 +61,24 @@ class Sentences:
             good = pc.match_substring_regex(cells, r"^[+-]?(\d+\.?\d*|\.\d+)$")
             plain = pc.if_else(pc.fill_null(good, False), cells, pa.scalar(None, pa.string()))
             values = pc.cast(pc.utf8_ltrim(plain, "+"), pa.float64())
-        out = np.array(pc.fill_null(values, np.nan).to_numpy(zero_copy_only=False), dtype=float)
+        out = floats(values)
         out[np.isinf(out)] = np.nan
         return out
 
     def letters(self, number: int) -> npt.NDArray[np.str_]:
         """Return one field as upper-case text; empty where there is none."""
-        cells = pc.utf8_upper(pc.fill_null(self.fields[number], ""))
-        coded = pc.dictionary_encode(cells)
-        words = np.array([*coded.dictionary.to_pylist(), ""], dtype=np.str_)
-        return words[np.asarray(coded.indices.to_numpy(zero_copy_only=False), dtype=np.int64)]
+        codes, words = coded(pc.utf8_upper(self.fields[number]))
+        return np.array([*words, ""], dtype=np.str_)[codes]
 
 
 @dataclass
 class Scan:
-    """What a file holds.
+    """What a file holds."""
 
-    Attributes
-    ----------
-    kinds : dict of str to Sentences
-        ``GGA``, ``GNS``, ``RMC``, ``VTG`` and ``ZDA``; any may be empty.
-    damaged : int
-        Sentences of these kinds that are cut, garbled or contradict their checksum.
-    unchecked : int
-        Whole ones that carry no checksum. They are kept only where hardly any carries one.
-    """
-
+    # ``GGA``, ``GNS``, ``RMC``, ``VTG`` and ``ZDA``; any may be empty
     kinds: dict[str, Sentences] = field(default_factory=dict)
-    damaged: int = 0
+    damaged: int = 0  # sentences of these kinds that are cut, garbled or contradict their checksum
+    # Whole ones that carry no checksum. They are kept only where hardly any carries one.
     unchecked: int = 0
 
 

@@ -36,16 +36,10 @@ def read_nmea_tracks(path: Path, columns: Mapping[str, str], time_zone: str | No
 
     Parameters
     ----------
-    path : Path
     columns : mapping of str to str
         ``date`` may give the day (UTC) of a log that tells none: ``{"date": "2026-04-14"}``.
     time_zone : str or None
         Zone in which dates are said; the times of sentences are UTC.
-
-    Raises
-    ------
-    InputError
-        When there is no whole sentence with a time and a place.
     """
     findings = Findings()
     day = _asked_day(columns, path.name, findings)

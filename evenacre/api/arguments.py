@@ -132,10 +132,10 @@ def stand_in(name: str, drawn: Any) -> str:
     return f"{name} ({'an' if kind[0] in 'AEIOU' else 'a'} {kind} given in Python)"
 
 
-def field_name_of(frame: gpd.GeoDataFrame | None) -> str | None:
-    """The name that all features of a boundary bear."""
-    names = set(names_of(frame, NAME_COLUMNS)) if frame is not None else set()
-    return (names.pop() or None) if len(names) == 1 else None
+def field_name_of(frame: gpd.GeoDataFrame) -> str:
+    """The name that all features of a boundary bear, or nothing."""
+    names = set(names_of(frame, NAME_COLUMNS))
+    return names.pop() if len(names) == 1 else ""
 
 
 def crs_text(crs: Any) -> str | None:

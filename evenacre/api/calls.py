@@ -542,11 +542,11 @@ def _season(
     for name in ("boundary_crs", "tracks_crs"):
         single |= given(**{name: crs_text(single.get(name))})
     texts, whole = product_texts(products, prices, currency)
-    options = {**single, **texts, **_maps_at_hand(maps, single.get("boundary_crs"))}
+    options = {**_maps_at_hand(maps, single.get("boundary_crs")), **single, **texts}
     if isinstance(source, Season) or _file_of(source):
         used = [*given(**options, implement=implement, settings=settings)]
         if used:
-            what = f"A season file does not go with {used[0].removesuffix('s')}."
+            what = f"A season file does not go with {used[0]}."
             raise InputError.at(_file_of(source) or call, "", what, "Put it into the file.")
         return source if isinstance(source, Season) else load_season(Path(str(source)))
     if implement is not None:
@@ -605,14 +605,17 @@ def _maps_at_hand(maps: Mapping[str, Drawn | None], crs: Any) -> dict[str, Any]:
         options[name] = drawn if frame is None else stand_in(name, drawn)
         if frame is not None:
             held[options[name]] = frame
-        if name == "boundary":
-            options |= given(field_name=field_name_of(frame) or (frame is not None and "field"))
+        if frame is not None and name == "boundary":
+            options["field_name"] = field_name_of(frame) or "field"
     return {**options, "held": held} if held else options
 
 
 def _one_field(field: Field | Drawn, options: dict[str, Any]) -> Ground:
     """One field to plan passes on."""
     drawn = field.boundary if isinstance(field, Field) else field
+    if drawn is None:
+        what, remedy = "It has no boundary.", "Passes are planned inside one: give it."
+        raise InputError.at("field", "", what, remedy)
     maps = {"boundary": drawn, "unworkable": options.pop("unworkable", None)}
     crs = crs_text(options.pop("boundary_crs", None))
     ground = ground_of_options(**_maps_at_hand(maps, crs), **given(boundary_crs=crs), **options)

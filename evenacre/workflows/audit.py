@@ -72,8 +72,8 @@ class Audit(FolderResult):
 
     Examples
     --------
-    >>> ev.audit("season.toml").skips[["skip", "kind"]].values.tolist()
-    [[1, 'between passes']]
+    >>> ev.audit("season.toml").skips["kind"].tolist()
+    ['between passes']
     """
 
     season: Season

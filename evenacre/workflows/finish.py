@@ -43,7 +43,7 @@ class ComeOutEven(FolderResult):
     Examples
     --------
     >>> ev.finish(area="18 ac", left="1900 lb", rate="110 lb/ac").finish.verdict
-    'short'
+    'runs out'
     """
 
     kind: ClassVar[str] = "evenacre/summary/finish"

@@ -52,7 +52,7 @@ class PlannedPasses(FolderResult):
     Examples
     --------
     >>> ev.plan_passes("field.geojson", width="20 ft").workable["field"].tolist()
-    ['Home Field']
+    ['field']
     """
 
     account: ClassVar[str] = PASSES

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-_LONGEST = 600
+from evenacre.shown_text import shortened
 
 
 @dataclass(frozen=True)
@@ -20,10 +20,7 @@ class Problem:
     def __post_init__(self) -> None:
         # What stands in a file is repeated here: it may be of any length, and have lines.
         for part in ("file", "place", "what", "remedy"):
-            text = getattr(self, part).replace("\n", " ")
-            if len(text) > _LONGEST:
-                text = f"{text[: _LONGEST // 2]} ... {text[-_LONGEST // 2 :]}"
-            object.__setattr__(self, part, text)
+            object.__setattr__(self, part, shortened(getattr(self, part)))
 
     def __str__(self) -> str:
         where = f"{self.file}, {self.place}" if self.place else self.file

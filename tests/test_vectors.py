@@ -18,7 +18,7 @@ from evenacre.geo.geodesy import geodesic_area_m2
 from evenacre.io.maps.field_layers import read_boundary, read_setbacks, read_unworkable, read_zones
 from evenacre.io.maps.location_check import place_tracks, turn_tracks
 from evenacre.io.maps.read_layer import Source, layer_names, read_layer
-from evenacre.io.season.pasture.paddock_map import read_paddocks
+from evenacre.io.season.pasture.paddocks import read_paddocks
 from evenacre.model import Track
 
 pytestmark = [

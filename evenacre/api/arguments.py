@@ -92,9 +92,20 @@ def as_text(name: str, value: Any) -> Any:
     return value
 
 
+def as_list(value: Any) -> list[Any]:
+    """One or several as a list."""
+    return [*value] if isinstance(value, list | tuple) else [value]
+
+
 def given(**arguments: Any) -> dict[str, Any]:
-    """Arguments that were used, their quantities as text."""
-    return {name: as_text(name, value) for name, value in arguments.items() if value is not None}
+    """Arguments that were used, as the command line has them: quantities as text, pairs as A=B."""
+    used: dict[str, Any] = {}
+    for name, value in arguments.items():
+        if isinstance(value, Mapping):
+            used[name] = [f"{key}={one}" for key, one in value.items()]
+        elif value is not None:
+            used[name] = as_text(name, value)
+    return used
 
 
 def frame_of(name: str, drawn: Any, crs: Any = None) -> gpd.GeoDataFrame | None:
@@ -270,7 +281,7 @@ def product_texts(
     Returns
     -------
     dict
-        ``products``, and ``rates`` and ``prices`` where there are any, one for each product.
+        ``product``, and ``rate`` and ``price`` where there are any, one for each product.
     dict of str to Product
     """
     whole: dict[str, Product] = {}
@@ -285,15 +296,15 @@ def product_texts(
             whole[product.name] = product
         name = product.name if isinstance(product, Product) else str(product)
         rates[name] = as_text("products", used.target_kg_per_m2 if used else targets.get(name))
-    texts: dict[str, list[Any]] = {"products": list(rates)} if rates else {}
+    texts: dict[str, list[Any]] = {"product": list(rates)} if rates else {}
     if any(rate is not None for rate in rates.values()):
-        texts["rates"] = list(rates.values())
+        texts["rate"] = list(rates.values())
     unknown = [name for name in prices or {} if name not in rates]
     if unknown:
         raise InputError.at("prices", unknown[0], "It is no product.", choice(unknown[0], rates))
     if prices:
         asked = [prices.get(name) for name in rates]
-        texts["prices"] = [
+        texts["price"] = [
             p if p is None or isinstance(p, str) else f"{p!r} {currency}/kg" for p in asked
         ]
     return texts, whole

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
-from datetime import date
+from dataclasses import fields, replace
 from pathlib import Path
 from typing import Any, TypeAlias, overload
 
@@ -14,6 +13,7 @@ from evenacre.api.arguments import (
     Products,
     Quantity,
     about_arguments,
+    as_list,
     as_text,
     check_names,
     crs_text,
@@ -25,7 +25,7 @@ from evenacre.api.arguments import (
     stand_in,
 )
 from evenacre.errors import InputError
-from evenacre.io.season.from_options import season_from_options
+from evenacre.io.season.from_options import OPTIONS, season_from_options
 from evenacre.io.season.from_taskdata import season_from_taskdata
 from evenacre.io.season.load import load_season
 from evenacre.io.season.pass_inputs import (
@@ -35,8 +35,10 @@ from evenacre.io.season.pass_inputs import (
     read_drive_options,
 )
 from evenacre.io.season.plan_json import read_plan
+from evenacre.io.settings_book.book import read_book
 from evenacre.io.taskdata.folder import is_taskdata
 from evenacre.model import Field, Implement, InputFile, Season, Settings, Track
+from evenacre.planning.calibration.calibrate import calibrate as worked_out
 from evenacre.planning.passes.pass_types import Drive, PassPlan
 from evenacre.units.display import unit_system
 from evenacre.workflows.audit import Audit, run_audit
@@ -48,19 +50,10 @@ from evenacre.workflows.passes import PlannedPasses, drive_over, run_passes
 Source: TypeAlias = Log | Season | Sequence[Log]
 """What a job is read from: a season, or logs of the drive."""
 
-_READING = (
-    *("boundary_layer", "boundary_where", "boundary_crs", "zones_layer", "zones_name_column"),
-    *("unworkable_layer", "setbacks_layer", "tracks_layer", "tracks_crs", "time_zone"),
-)
-_DRILL = (
-    *("rows_per_tower", "antenna_ahead", "antenna_left", "hitch_to_axle", "tool_behind"),
-    "delay",
-)
-_TUNING = (
-    *("skip_min_width", "skip_min_area", "headland_rounds", "pass_to_pass", "within_pass"),
-    *("max_gap", "smooth"),
-)
-_JOB = ("field_name", "operation_name", "date", "blockages")
+# What the command line has options for, and a call takes under the same name.
+_KEYS = [name for name, option in OPTIONS.items() if option.path[0] not in ("seeding", "product")]
+_PLACE_AND_TIME = ("tracks_crs", "time_zone")
+_DRIVING = ("rounds", "speed", "turn_speed", "turn_radius", "prefer")
 
 
 def audit(
@@ -147,8 +140,7 @@ def audit(
     <Audit: field, 18-46-0: 1.99 ac of 2.01 ac covered.>
     """
     with about_arguments("audit"):
-        known = (*_READING, *_DRILL, *_TUNING, *_JOB)
-        check_names(audit, options, known)
+        check_names(audit, options, _KEYS)
         maps = {
             "boundary": boundary,
             "zones": zones,
@@ -160,7 +152,7 @@ def audit(
             rows=rows,
             row_spacing=row_spacing,
             setback_distance=setback_distance,
-            columns=columns,
+            column=columns,
             **options,
         )
         season = _season(
@@ -253,14 +245,12 @@ def plan_passes(
             from evenacre.planning.passes.plan import plan_passes as bare
 
             return bare(field, drive)
-        told = ("rounds", "speed", "turn_speed", "turn_radius", "prefer")
         of_season, of_field = ("fields", "implement"), ("unworkable", "rows", "row_spacing")
-        reading = ("field_name", *(n for n in _READING if n.startswith(("boundary", "unwork"))))
-        check_names(plan_passes, options, (*told, *of_season, *of_field, *reading))
-        wanted = given(
-            width=width, heading=heading, **{k: options[k] for k in told if k in options}
-        )
-        rest = {name: value for name, value in options.items() if name not in told}
+        reading = ("field_name", *(n for n in _KEYS if n.startswith(("boundary_", "unworkable_"))))
+        check_names(plan_passes, options, (*_DRIVING, *of_season, *of_field, *reading))
+        driving = {name: value for name, value in options.items() if name in _DRIVING}
+        rest = {name: value for name, value in options.items() if name not in _DRIVING}
+        wanted = given(width=width, heading=heading, **driving)
         if isinstance(field, str | Path) and Path(field).suffix.lower() == ".toml":
             check_names(plan_passes, rest, of_season)
             how = read_drive_options(wanted)
@@ -392,32 +382,35 @@ def finish(
     0.01149
     """
     with about_arguments("finish"):
-        from evenacre.cli.options.finish_options import FinishTexts, amount_left, typed_finish
+        from evenacre.cli.options.finish_options import FinishOptions
 
-        check_names(finish, options, _READING)
-        texts = FinishTexts(
+        check_names(finish, options, _KEYS)
+        asked = FinishOptions(
             **given(
+                operation=operation,
+                field=field,
+                product=product,
                 left=left,
                 left_error=left_error,
+                loads=None if loads is None else Path(loads),
                 rate=rate,
                 rate_min=rate_min,
                 rate_max=rate_max,
                 area=area,
                 area_error=area_error,
                 overlap=overlap,
-                product=product,
             )
         )
         if area is not None:
             if source is not None or boundary is not None:
                 what = "It does not go with a season file, a boundary or tracks."
                 raise InputError.at("area", "", what, "Leave one of them out.")
-            return ComeOutEven(*typed_finish(texts), unit_system(units or "us"))
+            return ComeOutEven(*asked.typed_finish(), unit_system(units or "us"))
         if source is None:
             what = "It needs one season file, one set of task data, or logs."
             raise InputError.at("source", "", what, 'Give one, or area="18 ac".')
         maps = {"boundary": boundary, "unworkable": unworkable}
-        single = given(width=width, rows=rows, row_spacing=row_spacing, columns=columns, **options)
+        single = given(width=width, rows=rows, row_spacing=row_spacing, column=columns, **options)
         if isinstance(source, Season) or _file_of(source):
             season = _season("finish", source, maps, single)
         else:
@@ -425,15 +418,12 @@ def finish(
             season = _season("finish", source, maps, {**single, **names}, product or ())
         where = "source" if isinstance(source, Season) else Path(str(source)).name
         plan = chosen_operation(season, where, operation, field)
-        if loads is not None:
-            plan = replace(plan, ticket_file=Path(loads))
-        plan = replace(plan, applications=texts.with_range(plan.applications))
         return run_finish(
-            plan,
+            asked.applied_to(plan),
             unit_system(units or season.units),
             product=product,
-            left=amount_left(texts),
-            rate_kg_per_m2=texts.rate_kg_per_m2,
+            left=asked.amount_left(),
+            rate_kg_per_m2=asked.rate_kg_per_m2,
         )
 
 
@@ -495,30 +485,25 @@ def calibrate(
     44.9
     """
     with about_arguments("calibrate"):
-        from evenacre.cli.calibrate import _check_asked
-        from evenacre.cli.options.calibrate_test import read_options
-        from evenacre.cli.options.calibrate_texts import Texts
-        from evenacre.io.settings_book.book import read_book
-        from evenacre.planning.calibration.calibrate import calibrate as worked_out
+        from evenacre.cli.options.calibrate_job import check_asked, read_options
+        from evenacre.cli.options.calibrate_options import CalibrateOptions
 
-        known = [name for name in Texts.__dataclass_fields__ if not name.endswith("catches")]
-        check_names(calibrate, options, known)
-        single = as_text("catch", catch)
-        typed = Texts(
+        check_names(calibrate, options, [field.name for field in fields(CalibrateOptions)])
+        repeated = {"catch": catch, "opener_catch": opener_catch}
+        repeated |= {n: options.pop(n) for n in ("tested", "fill", "compartment") if n in options}
+        asked = CalibrateOptions(
             product=product,
-            catches=[single] if isinstance(single, str) else single,
-            opener_catches=[opener_catch] if isinstance(opener_catch, str) else opener_catch,
             setting=str(setting),
             tolerance=tolerance,
-            **{"date": date.today().isoformat(), **given(target=target, **options)},
+            **given(target=target, **options),
+            **{name: as_list(as_text(name, value)) for name, value in repeated.items()},
         )
-        job, notes = read_options(typed)
-        _check_asked(job, None, lookup=lookup is not None, no_book=True)
-        past = None
-        warnings: tuple[str, ...] = ()
-        if lookup is not None:
-            past, warnings = (read := read_book(Path(lookup))).settings, read.warnings
-        return MeterSetting(worked_out(job, past), unit_system(units or "us"), notes, warnings)
+        job, notes = read_options(asked)
+        check_asked(job, None, lookup=lookup is not None, no_book=True)
+        past = read_book(Path(lookup)) if lookup is not None else None
+        found = worked_out(job, past.settings if past else None)
+        warnings = past.warnings if past else ()
+        return MeterSetting(found, unit_system(units or "us"), notes, warnings)
 
 
 def _file_of(source: Any, suffix: str = ".toml") -> Path | None:
@@ -551,17 +536,17 @@ def _season(
         return source if isinstance(source, Season) else load_season(Path(str(source)))
     if implement is not None:
         options["width"] = f"{implement.width_m!r} m"
-    options |= {
-        "currency": currency,
-        "implement": _table(options, _DRILL),
-        "settings": _table(options, _TUNING),
-    }
+    options["currency"] = currency
+    for name in ("hitch_to_axle", "boundary_where"):
+        if name in options:
+            options[name] = as_list(options[name])
     tracks: tuple[Track, ...] = ()
     inputs: list[InputFile] = []
     if isinstance(source, str | Path) and is_taskdata(Path(source)):
         season = season_from_taskdata(Path(source), **options)
     else:
-        reading = [single.get(name) for name in ("columns", "tracks_crs", "time_zone")]
+        pairs = (pair.partition("=") for pair in single.get("column", ()))
+        reading = {role: column for role, _, column in pairs}, *map(single.get, _PLACE_AND_TIME)
         files, tracks, inputs = read_logs(source, *reading)
         season = season_from_options(tracks=files, logs=not tracks, **options)
     plans = tuple(
@@ -582,16 +567,6 @@ def _season(
         products=tuple(whole.get(product.name, product) for product in season.products),
         inputs=(*season.inputs, *inputs),
     )
-
-
-def _table(options: dict[str, Any], keys: Sequence[str]) -> dict[str, Any]:
-    """Take the keys of a table of the season file out of the options."""
-    table = {key: options.pop(key) for key in keys if key in options}
-    if "hitch_to_axle" in table:
-        lengths = table.pop("hitch_to_axle")
-        lengths = lengths if isinstance(lengths, list) else [lengths]
-        table["tow"] = [{"hitch_to_axle": length} for length in lengths]
-    return table
 
 
 def _maps_at_hand(maps: Mapping[str, Drawn | None], crs: Any) -> dict[str, Any]:

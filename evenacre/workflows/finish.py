@@ -1,4 +1,7 @@
-"""How a job under way comes out even: from its tracks so far, or from figures alone."""
+"""How a job under way comes out even: from its tracks so far, or from figures alone.
+
+Figures alone are answered at once, so what only tracks need is imported where it is used.
+"""
 
 from __future__ import annotations
 
@@ -9,17 +12,14 @@ from typing import Any, ClassVar
 
 import geopandas as gpd
 
-from evenacre.coverage.audit import audit_operation
 from evenacre.errors import InputError
 from evenacre.io.result_folder.ownership import SUMMARY, write_account
-from evenacre.io.season.load_operation import load_operation
 from evenacre.io.writers.finish import geojson_text
 from evenacre.model import OperationPlan, Product, Season
 from evenacre.model.audit_result import AuditResult
 from evenacre.planning.finish.finish_job import FinishJob, finish_job
 from evenacre.planning.finish.rate_to_finish import Finish
 from evenacre.planning.loads.loads import Amount
-from evenacre.reports.maps.finish import PASS, finish_features, finish_map, run_out_spot
 from evenacre.reports.sentences.findings import refusals_in_words, sentences
 from evenacre.reports.sentences.finish import finish_account, finish_lines
 from evenacre.units.display import UnitSystem
@@ -62,16 +62,24 @@ class ComeOutEven(FolderResult):
         """
         if self.result is None or self.job is None:
             return gpd.GeoDataFrame({"kind": []}, geometry=[], crs="EPSG:4326")
+        from evenacre.reports.maps.finish import finish_features
+
         return finish_features(self.result, self.job)
 
     @property
     def passes(self) -> gpd.GeoDataFrame:
         """The passes to come, EPSG:4326."""
+        from evenacre.reports.maps.finish import PASS
+
         return self.remaining[self.remaining["kind"] == PASS]
 
     @cached_property
     def _spot(self) -> tuple[float, float] | None:
-        return run_out_spot(self.result, self.job) if self.result and self.job else None
+        if self.result is None or self.job is None:
+            return None
+        from evenacre.reports.maps.finish import run_out_spot
+
+        return run_out_spot(self.result, self.job)
 
     def _headline(self) -> str:
         return next(line.strip() for line in self.lines if line.lstrip().startswith("To come out"))
@@ -104,6 +112,8 @@ class ComeOutEven(FolderResult):
 
     def _fill(self, stage: Path) -> dict[str, Any]:
         if self.result is not None and self.job is not None:
+            from evenacre.reports.maps.finish import finish_map
+
             text = geojson_text(self.remaining)
             (stage / "finish.geojson").write_text(text, encoding="utf-8", newline="\n")
             png = finish_map(self.result, self.job, self.units)
@@ -137,6 +147,9 @@ def run_finish(
     InputError
         When a file cannot be used, or the product or what is left of it cannot be told.
     """
+    from evenacre.coverage.audit import audit_operation
+    from evenacre.io.season.load_operation import load_operation
+
     operation = load_operation(plan)
     with refusals_in_words():
         result = audit_operation(operation)

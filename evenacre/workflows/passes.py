@@ -12,7 +12,8 @@ from typing import Any, ClassVar
 import geopandas as gpd
 
 from evenacre.io.result_folder.ownership import PASSES, write_account
-from evenacre.io.season.pass_inputs import DriveOptions, Ground
+from evenacre.io.season.pass_inputs import Ground
+from evenacre.io.season.pasture.schema import DriveOptions
 from evenacre.io.writers.file_names import unique_slugs
 from evenacre.io.writers.passes import write_passes
 from evenacre.model.outputs import PassFiles

@@ -1,4 +1,4 @@
-"""Read a farm's season: the season file, or the command line's options in its place."""
+"""Read a farm's season file."""
 
 from __future__ import annotations
 
@@ -10,7 +10,6 @@ from evenacre.errors import InputError
 from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
 from evenacre.io.season.build import MustHold, SeasonDraft, build_season
 from evenacre.io.season.files import SeasonFiles
-from evenacre.io.season.from_options import season_from_options
 from evenacre.io.season.schema import ENTRIES
 from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.files import read_whole
@@ -19,8 +18,6 @@ from evenacre.model import Season
 _GIVE_ONE = "Give a season file, such as season.toml; `evenacre audit` takes a log after --tracks."
 _DEEPEST = 20
 _MADE_ON_THE_DAY = ("tracks", "columns", "blockages", "blockage", "loads")
-
-__all__ = ["draft_season", "load_season", "season_from_options"]
 
 
 def load_season(path: Path, *, logs: bool = True, must_hold: MustHold = "operations") -> Season:
@@ -46,7 +43,7 @@ def load_season(path: Path, *, logs: bool = True, must_hold: MustHold = "operati
     Raises
     ------
     InputError
-        With every complaint at once.
+        With everything that is wrong, at once.
 
     Examples
     --------
@@ -72,8 +69,7 @@ def draft_season(
         When the file is missing or not TOML, so that nothing can be read.
     """
     raw = _read_toml(path)
-    complaints = ProblemCollector(lambda key: _name_key(path.name, raw, key))
-    files = SeasonFiles(path.parent, complaints)
+    files = SeasonFiles(path.parent, ProblemCollector(lambda key: _name_key(path.name, raw, key)))
     files.add(path, path.name)
     return build_season(raw if logs else _to_come(raw), files, logs=logs, must_hold=must_hold)
 

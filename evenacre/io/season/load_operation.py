@@ -18,15 +18,8 @@ from evenacre.model import UNDATED_S, LoadTicket, Operation, OperationPlan, Trac
 def load_operation(plan: OperationPlan) -> Operation:
     """Read the files of an operation and check that they belong together.
 
-    Parameters
-    ----------
-    plan : OperationPlan
-
-    Returns
-    -------
-    Operation
-        Its warnings are the plan's and those that concern several files; what concerns one
-        log stays with its tracks.
+    Its warnings are the plan's and those that concern several files; what concerns one log
+    stays with its tracks.
 
     Raises
     ------

@@ -1,9 +1,8 @@
-"""Files of a finished plan to come out even."""
+"""A plan to come out even as GeoJSON."""
 
 from __future__ import annotations
 
 import json
-from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
@@ -11,50 +10,9 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from evenacre.io.result_folder.ownership import SUMMARY, write_account
-from evenacre.io.result_folder.staging import staged_folder
 from evenacre.io.writers.json_file import json_text
-from evenacre.processes.written import Written
 
 _DEGREE_DIGITS = 7
-
-
-def write_finish(
-    out: Path,
-    account: dict[str, Any],
-    features: gpd.GeoDataFrame | None,
-    png: bytes | None,
-    *,
-    written: Written | None = None,
-) -> None:
-    """Write ``summary.json``, ``finish.geojson`` and ``finish.png``, all or nothing.
-
-    Parameters
-    ----------
-    out : Path
-        An earlier result of the same kind is replaced; that of an audit is not.
-    account : dict
-        JSON types only, with its ``schema``.
-    features : GeoDataFrame or None
-        EPSG:4326; None when there is no field to draw.
-    png : bytes or None
-    written : Written, optional
-        Told what was written, and of files that were kept.
-
-    Raises
-    ------
-    InputError
-        When the folder holds anything else, or cannot be written.
-    """
-    kind, _, _ = account["schema"].rpartition("/")
-    with staged_folder(out, kind=kind, written=written) as stage:
-        if features is not None:
-            (stage / "finish.geojson").write_text(
-                geojson_text(features), encoding="utf-8", newline="\n"
-            )
-        if png is not None:
-            (stage / "finish.png").write_bytes(png)
-        write_account(stage, SUMMARY, account)
 
 
 def geojson_text(features: gpd.GeoDataFrame) -> str:

@@ -14,7 +14,6 @@ from evenacre.api.arguments import (
     Quantity,
     about_arguments,
     as_list,
-    as_text,
     check_names,
     crs_text,
     field_name_of,
@@ -52,7 +51,6 @@ Source: TypeAlias = Log | Season | Sequence[Log]
 
 # What the command line has options for, and a call takes under the same name.
 _KEYS = [name for name, option in OPTIONS.items() if option.path[0] not in ("seeding", "product")]
-_PLACE_AND_TIME = ("tracks_crs", "time_zone")
 _DRIVING = ("rounds", "speed", "turn_speed", "turn_radius", "prefer")
 
 
@@ -489,16 +487,19 @@ def calibrate(
         from evenacre.cli.options.calibrate_options import CalibrateOptions
 
         check_names(calibrate, options, [field.name for field in fields(CalibrateOptions)])
-        repeated = {"catch": catch, "opener_catch": opener_catch}
-        repeated |= {n: options.pop(n) for n in ("tested", "fill", "compartment") if n in options}
-        asked = CalibrateOptions(
+        told = given(
             product=product,
             setting=str(setting),
             tolerance=tolerance,
-            **given(target=target, **options),
-            **{name: as_list(as_text(name, value)) for name, value in repeated.items()},
+            target=target,
+            catch=catch,
+            opener_catch=opener_catch,
+            **options,
         )
-        job, notes = read_options(asked)
+        for name in ("catch", "opener_catch", "tested", "fill", "compartment"):
+            if name in told:
+                told[name] = as_list(told[name])
+        job, notes = read_options(CalibrateOptions(**told))
         check_asked(job, None, lookup=lookup is not None, no_book=True)
         past = read_book(Path(lookup)) if lookup is not None else None
         found = worked_out(job, past.settings if past else None)
@@ -546,8 +547,9 @@ def _season(
         season = season_from_taskdata(Path(source), **options)
     else:
         pairs = (pair.partition("=") for pair in single.get("column", ()))
-        reading = {role: column for role, _, column in pairs}, *map(single.get, _PLACE_AND_TIME)
-        files, tracks, inputs = read_logs(source, *reading)
+        columns = {role: column for role, _, column in pairs}
+        system, zone = single.get("tracks_crs"), single.get("time_zone")
+        files, tracks, inputs = read_logs(source, columns, system, zone)
         season = season_from_options(tracks=files, logs=not tracks, **options)
     plans = tuple(
         replace(

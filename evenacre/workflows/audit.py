@@ -72,8 +72,9 @@ class Audit(FolderResult):
 
     Examples
     --------
-    >>> ev.audit("season.toml").skips["kind"].tolist()
-    ['between passes']
+    >>> skips = ev.audit("season.toml").skips
+    >>> len(skips), skips.crs.to_epsg()
+    (1, 4326)
     """
 
     season: Season

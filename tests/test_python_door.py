@@ -263,7 +263,7 @@ def _files(folder: Path) -> dict[str, bytes]:
         ),
         (lambda: ev.audit("log.csv", boundary=7, width=6), "boundary: It is no map: a int was"),
         (lambda: ev.audit("season.toml", width=6), "A season file does not go with width."),
-        (lambda: ev.audit("nolog.csv", width=6), 'tracks: There is no file "nolog.csv".'),
+        (lambda: ev.audit("nolog.csv", width=6), 'source: There is no file "nolog.csv".'),
         (
             lambda: ev.audit("log.csv", width=6, products={"0-0-60": "80 ft"}),
             'products: "80 ft" is a length',
@@ -280,6 +280,14 @@ def _files(folder: Path) -> dict[str, bytes]:
         (lambda: ev.finish(), "source: It needs one season file"),
         (lambda: ev.calibrate(catch="3 m", area="1 ac"), 'catch: "3 m" is a length, not a mass.'),
         (lambda: ev.plan_passes("field.geojson", width=6, prefer="x"), 'prefer: "x" is not known'),
+        (
+            lambda: ev.audit("log.csv", boundary="field.geojson", boundary_crs=1, width=6),
+            '"EPSG:1" is not a coordinate system.',
+        ),
+        (
+            lambda: ev.audit("season.toml").write("."),
+            "Choose another folder, or move what is there.",
+        ),
         (lambda: ev.tracks_to_geodataframe([]), "tracks: There is none."),
     ],
 )

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from inspect import signature
 from pathlib import Path
 from typing import Any, TypeAlias
@@ -15,7 +13,7 @@ import pandas as pd
 from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
-from evenacre.errors import InputError, Problem
+from evenacre.errors import InputError
 from evenacre.io.common.suggestions import choice
 from evenacre.io.logs.formats.layer_log import layer_tracks
 from evenacre.io.maps.field_layers import NAME_COLUMNS, names_of
@@ -23,6 +21,7 @@ from evenacre.io.maps.read_layer import LayerCache, Source, held_layer
 from evenacre.io.season.files import frame_sha256
 from evenacre.io.writers.geoparquet import track_layer
 from evenacre.model import Application, InputFile, Product, Track
+from evenacre.workflows.called import about_arguments
 
 Quantity: TypeAlias = str | float
 """Text with a unit, or a number in SI."""
@@ -48,29 +47,6 @@ _UNITS = {
     "bulk_density": "kg/m3",
     "turns_per_area": "/m2",
 }
-_FLAG = re.compile(r'(?<![\w-])--([a-z]+(?:-[a-z]+)*)(?: (?="))?')
-_CALLED = {"product": "products", "rate": "products", "price": "prices", "column": "columns"}
-_OF_THE_TERMINAL = re.compile(r" \(on the command line [^)]*\)")
-
-
-@contextmanager
-def about_arguments(call: str) -> Iterator[None]:
-    """Let complaints name arguments as a call has them, not as the command line does."""
-    try:
-        yield
-    except InputError as error:
-        raise InputError(_in_python(problem, call) for problem in error.problems) from None
-
-
-def _in_python(problem: Problem, call: str) -> Problem:
-    def argument(flag: re.Match[str]) -> str:
-        name = flag[1].replace("-", "_")
-        if call == "audit":
-            name = _CALLED.get(name, name)
-        return f"{name}=" if flag[0].endswith(" ") else name
-
-    parts = (problem.file, problem.place, problem.what, problem.remedy)
-    return Problem(*(_FLAG.sub(argument, _OF_THE_TERMINAL.sub("", part)) for part in parts))
 
 
 def check_names(call: Callable[..., Any], given: Iterable[str], known: Sequence[str]) -> None:
@@ -87,6 +63,8 @@ def as_text(name: str, value: Any) -> Any:
     """Write a number in SI with its unit, as the command line would have it."""
     if isinstance(value, list | tuple):
         return [as_text(name, one) for one in value]
+    if name == "overlap" and isinstance(value, float):
+        return f"{100 * value!r} %"
     if name in _UNITS and isinstance(value, int | float | np.number):
         return f"{float(value)!r} {_UNITS[name]}"
     return value
@@ -102,7 +80,7 @@ def given(**arguments: Any) -> dict[str, Any]:
     used: dict[str, Any] = {}
     for name, value in arguments.items():
         if isinstance(value, Mapping):
-            used[name] = [f"{key}={one}" for key, one in value.items()]
+            used[name] = [f"{key}={as_text(name, one)}" for key, one in value.items()]
         elif value is not None:
             used[name] = as_text(name, value)
     return used
@@ -117,13 +95,13 @@ def frame_of(name: str, drawn: Any, crs: Any = None) -> gpd.GeoDataFrame | None:
         Of the argument.
     drawn : str, Path, geometry, GeoSeries or GeoDataFrame
     crs : optional
-        Of a bare geometry; longitude and latitude when None.
+        Given for it; a bare geometry is in longitude and latitude when None.
     """
     if isinstance(drawn, str | Path):
         return None
     if isinstance(drawn, BaseGeometry):
         degrees = abs(drawn.bounds[1]) <= 90 and abs(drawn.bounds[3]) <= 90  # NaN when empty
-        return gpd.GeoDataFrame(geometry=[drawn], crs=crs or ("EPSG:4326" if degrees else None))
+        return gpd.GeoDataFrame(geometry=[drawn], crs=4326 if degrees and crs is None else None)
     if isinstance(drawn, gpd.GeoSeries):
         return gpd.GeoDataFrame(geometry=drawn)
     if isinstance(drawn, gpd.GeoDataFrame) and drawn.active_geometry_name is not None:
@@ -153,7 +131,7 @@ def crs_text(crs: Any) -> str | None:
     """A coordinate system as text."""
     if crs is None or isinstance(crs, str):
         return crs
-    return str(CRS.from_user_input(crs).to_wkt())
+    return f"EPSG:{crs}" if isinstance(crs, int) else str(CRS.from_user_input(crs).to_wkt())
 
 
 def tracks_from_geodataframe(
@@ -199,7 +177,7 @@ def tracks_from_geodataframe(
     >>> len(track) == len(log)
     True
     """
-    with about_arguments("tracks"):
+    with about_arguments(tracks="frame"):
         held = frame_of("tracks", frame)
         if held is None:
             remedy = "Give a GeoDataFrame, or read it with evenacre.read_tracks."
@@ -305,6 +283,6 @@ def product_texts(
     if prices:
         asked = [prices.get(name) for name in rates]
         texts["price"] = [
-            p if p is None or isinstance(p, str) else f"{p!r} {currency}/kg" for p in asked
+            p if p is None or isinstance(p, str) else f"{float(p)!r} {currency}/kg" for p in asked
         ]
     return texts, whole

@@ -12,7 +12,6 @@ from evenacre.api.arguments import (
     Log,
     Products,
     Quantity,
-    about_arguments,
     as_list,
     check_names,
     crs_text,
@@ -42,6 +41,7 @@ from evenacre.planning.passes.pass_types import Drive, PassPlan
 from evenacre.units.display import unit_system
 from evenacre.workflows.audit import Audit, run_audit
 from evenacre.workflows.calibrate import MeterSetting
+from evenacre.workflows.called import about_arguments
 from evenacre.workflows.finish import ComeOutEven, chosen_operation, run_finish
 from evenacre.workflows.interseed import Interseeding, run_interseeding
 from evenacre.workflows.passes import PlannedPasses, drive_over, run_passes
@@ -51,6 +51,7 @@ Source: TypeAlias = Log | Season | Sequence[Log]
 
 # What the command line has options for, and a call takes under the same name.
 _KEYS = [name for name, option in OPTIONS.items() if option.path[0] not in ("seeding", "product")]
+_CALLED = {"tracks": "source", "product": "products", "price": "prices", "column": "columns"}
 _DRIVING = ("rounds", "speed", "turn_speed", "turn_radius", "prefer")
 
 
@@ -137,7 +138,7 @@ def audit(
     >>> a
     <Audit: field, 18-46-0: 1.99 ac of 2.01 ac covered.>
     """
-    with about_arguments("audit"):
+    with about_arguments(**_CALLED, rate="products"):
         check_names(audit, options, _KEYS)
         maps = {
             "boundary": boundary,
@@ -238,7 +239,7 @@ def plan_passes(
     >>> p.passes.crs.to_epsg(), list(p.passes["kind"].unique())
     (4326, ['round', 'pass'])
     """
-    with about_arguments("plan_passes"):
+    with about_arguments(boundary="field"):
         if isinstance(field, Field) and drive is not None:
             from evenacre.planning.passes.plan import plan_passes as bare
 
@@ -293,7 +294,7 @@ def interseed(
     >>> plan.paddocks[["paddock", "opens", "closes"]].iloc[0].tolist()
     ['West paddock', '2026-08-18', '2026-08-31']
     """
-    with about_arguments("interseed"):
+    with about_arguments():
         if not isinstance(season, Season):
             season = load_season(Path(season), logs=False, must_hold="seeding")
         elif season.grazing is None or season.seeding is None:
@@ -379,7 +380,7 @@ def finish(
     >>> float(even.figures.set_index("name").loc["even_rate", "value"].round(5))
     0.01149
     """
-    with about_arguments("finish"):
+    with about_arguments(**{**_CALLED, "product": "product"}):
         from evenacre.cli.options.finish_options import FinishOptions
 
         check_names(finish, options, _KEYS)
@@ -482,7 +483,7 @@ def calibrate(
     >>> float(figures.loc[("next_setting", "setting"), "value"].round(1))
     44.9
     """
-    with about_arguments("calibrate"):
+    with about_arguments():
         from evenacre.cli.options.calibrate_job import check_asked, read_options
         from evenacre.cli.options.calibrate_options import CalibrateOptions
 

@@ -17,6 +17,7 @@ from evenacre.reports.sentences.past_settings import (
 )
 from evenacre.reports.tables.calibration import calibration_summary
 from evenacre.units.display import UnitSystem
+from evenacre.workflows.called import about_arguments
 from evenacre.workflows.result import Result
 
 
@@ -67,7 +68,9 @@ class MeterSetting(Result):
         InputError
             When the file is no settings book or cannot be written.
         """
-        for text in append_setting(Path(book), self.calibration.noted, self.units.name):
+        with about_arguments():
+            said = append_setting(Path(book), self.calibration.noted, self.units.name)
+        for text in said:
             warnings.warn(text, stacklevel=2)
         return Path(book)
 

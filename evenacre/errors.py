@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 
 from evenacre.shown_text import shortened
@@ -10,9 +11,9 @@ from evenacre.shown_text import shortened
 
 @dataclass(frozen=True)
 class Problem:
-    """One complaint about an input, in four parts a person can act on."""
+    """What is wrong with an input, in four parts a person can act on."""
 
-    file: str  # the file (or option) the complaint is about
+    file: str  # the file (or option) it is about
     place: str  # Where in it: a line, a column, a key, a feature. May be empty.
     what: str  # what is wrong
     remedy: str  # what to do
@@ -51,3 +52,12 @@ class InputError(Exception):
     def __reduce__(self) -> tuple[type[InputError], tuple[tuple[Problem, ...]]]:
         # Errors cross process borders under --jobs; the default would pass the joined text.
         return type(self), (self.problems,)
+
+
+@contextmanager
+def gathered(problems: list[Problem]) -> Iterator[None]:
+    """Put the problems of bad input into a list, and go on after the block."""
+    try:
+        yield
+    except InputError as error:
+        problems += error.problems

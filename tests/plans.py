@@ -28,6 +28,7 @@ from evenacre.model import (
     Seeding,
     Stay,
 )
+from evenacre.model.finding import Finding, reader_findings
 from evenacre.planning.interseeding.plan_types import (
     Fill,
     GrazingPlan,
@@ -36,7 +37,7 @@ from evenacre.planning.interseeding.plan_types import (
     PlannedStay,
     Relaxation,
     Rule,
-    Schedule,
+    SeedingSchedule,
     SeedingWindow,
     Shortage,
     Visit,
@@ -63,6 +64,11 @@ DONE = (
     (4, 25, 0.6, 8.0, 9.8),
     (5, 30, 1.0, 7.0, 10.0),
 )
+
+
+def said(text: str) -> tuple[Finding, ...]:
+    """A warning in these words."""
+    return tuple(reader_findings([text]))
 
 
 def day(number: int) -> dt.date:
@@ -136,7 +142,7 @@ def drive(field: Field) -> PassPlan:
         turn_m=turn_m,
         work_s=work_m / 2.2352,
         turn_s=turn_m / 1.5,
-        warnings=(f"A corner of {field.name} is too sharp for the drill.",)
+        findings=said(f"A corner of {field.name} is too sharp for the drill.")
         if field.boundary.interiors
         else (),
     )
@@ -214,7 +220,7 @@ def make_plan(
             Shortage("forage", names[2], day(13), 1.2, 684.0),
             Shortage("rest", names[0], day(34), 5.0, 2850.0),
         ),
-        warnings=(f"Forage in {names[2]} is short by 1.2 days.",),
+        findings=said(f"Forage in {names[2]} is short by 1.2 days."),
     )
     plans = {place: drive(p.field) for place, p in enumerate(paddocks) if p.seeded}
     visits = tuple(
@@ -286,7 +292,7 @@ def make_plan(
         ),
         visits=visits,
         fills=_fills(visits),
-        schedule=Schedule(
+        schedule=SeedingSchedule(
             share=share,
             fills=np.bincount([(f.day - START).days for f in _fills(visits)], minlength=DAYS),
             rate_kg_per_m2=RATE,
@@ -303,7 +309,7 @@ def make_plan(
             Relaxation(Rule.RESIDUAL, names[2], 2.0),
             Relaxation("booked: oats on the bench", None, 1.5 * HOUR),
         ),
-        warnings=(f"Forage in {names[2]} is short by 1.2 days.",),
+        findings=said(f"Forage in {names[2]} is short by 1.2 days."),
     )
 
 
@@ -390,7 +396,7 @@ def empty_plan() -> InterseedPlan:
         paddocks=(lone,),
         visits=(),
         fills=(),
-        schedule=Schedule(
+        schedule=SeedingSchedule(
             np.zeros((1, DAYS)), np.zeros(DAYS, dtype=int), RATE, 0.0, 0.0, True, 0.0
         ),
         seed_used_kg=0.0,

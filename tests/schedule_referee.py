@@ -13,7 +13,7 @@ import numpy as np
 from scipy import sparse
 from scipy.optimize import linprog
 
-from evenacre.planning.interseeding.plan_types import Schedule, ScheduleProblem
+from evenacre.planning.interseeding.plan_types import ScheduleProblem, SeedingSchedule
 
 HOUR = 3600.0
 
@@ -147,7 +147,7 @@ def _best_values(problem, rate, slots, cases):  # type: ignore[no-untyped-def]
     return np.where(table[:, k] > 1e-9, -1.0, value)
 
 
-def assert_feasible(problem: ScheduleProblem, schedule: Schedule) -> None:
+def assert_feasible(problem: ScheduleProblem, schedule: SeedingSchedule) -> None:
     """Windows, hours with set-up and fills, seed, and the cart: all kept."""
     share, rate = schedule.share, schedule.rate_kg_per_m2
     m, n = len(problem.area_m2), len(problem.capacity_s)

@@ -18,14 +18,15 @@ from evenacre.planning.calibration.compartments import (
     usual_bulk_density,
 )
 from evenacre.planning.calibration.meter_test import (
+    MeterStanding,
     MeterTest,
-    Standing,
     crank_area_m2,
     judge,
     opener_evenness,
     wheel_area_m2,
 )
 from evenacre.planning.calibration.next_setting import by_a_line, in_proportion
+from evenacre.reports.sentences.findings import reason
 
 # NIST SP 811, appendix B.8.
 FOOT_M, POUND_KG, ACRE_M2 = 0.3048, 0.45359237, 4046.8564224
@@ -123,7 +124,7 @@ def test_one_catch_shows_no_scatter() -> None:
     assert test.sd_kg is None
     assert test.interval_kg_per_m2 is None
     verdict = judge(test, 0.042)
-    assert verdict.standing is Standing.ONE_CATCH
+    assert verdict.standing is MeterStanding.ONE_CATCH
     assert verdict.scatter_allows is None
 
 
@@ -135,11 +136,11 @@ def test_the_step_of_the_scale_stays_however_often_it_is_read() -> None:
 
 def test_standing_to_the_target() -> None:
     tight = MeterTest((9.99, 10.0, 10.01), 1.0)
-    assert judge(tight, 10.2).standing is Standing.ON_TARGET
-    assert judge(tight, 12.0).standing is Standing.OFF_TARGET
-    assert judge(tight, 10.526).standing is Standing.CANNOT_TELL
+    assert judge(tight, 10.2).standing is MeterStanding.ON_TARGET
+    assert judge(tight, 12.0).standing is MeterStanding.OFF_TARGET
+    assert judge(tight, 10.526).standing is MeterStanding.CANNOT_TELL
     loose = judge(MeterTest((9.0, 10.0, 11.0), 1.0), 10.0)
-    assert loose.standing is Standing.CANNOT_TELL
+    assert loose.standing is MeterStanding.CANNOT_TELL
     assert loose.within
     assert loose.scatter_allows is False
 
@@ -236,7 +237,7 @@ def test_beyond_the_tested_settings_nothing_is_given_unasked() -> None:
     refused = by_a_line(*line)
     assert refused.setting is None
     assert refused.beyond == pytest.approx(4.0)
-    assert "beyond" in refused.refused
+    assert "beyond" in reason(refused.refused)
     told = by_a_line(*line, allow_far=True)
     assert told.setting == pytest.approx(54.0)
     assert told.beyond == pytest.approx(4.0)
@@ -251,7 +252,7 @@ def test_beyond_the_tested_settings_nothing_is_given_unasked() -> None:
 def test_no_setting_lies_below_zero() -> None:
     found = by_a_line([10.0, 20.0], [15.0, 20.0], 5.0, allow_far=True)
     assert found.setting is None
-    assert "below zero" in found.refused
+    assert "below zero" in reason(found.refused)
 
 
 def test_a_line_that_says_nothing_is_refused() -> None:
@@ -259,7 +260,7 @@ def test_a_line_that_says_nothing_is_refused() -> None:
     assert flat.setting is None
     hidden = by_a_line([30.0, 30.0, 40.0, 40.0], [18.0, 22.0, 18.2, 22.3], 20.0)
     assert hidden.setting is None
-    assert "scatter" in hidden.refused
+    assert "scatter" in reason(hidden.refused)
     with pytest.raises(ValueError, match="two settings"):
         by_a_line([30.0, 30.0], [20.0, 21.0], 20.0)
 

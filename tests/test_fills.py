@@ -14,8 +14,8 @@ from schedule_referee import small_problem
 from evenacre.planning.interseeding.fills import visits_and_fills
 from evenacre.planning.interseeding.plan_types import (
     Fill,
-    Schedule,
     ScheduleProblem,
+    SeedingSchedule,
     Visit,
     WorkDay,
 )
@@ -48,9 +48,9 @@ def problem(m: int, n: int, **given: object) -> ScheduleProblem:
     return ScheduleProblem(**{**values, **given})  # type: ignore[arg-type]
 
 
-def schedule(share: list[list[float]], fills: list[int]) -> Schedule:
+def schedule(share: list[list[float]], fills: list[int]) -> SeedingSchedule:
     table = np.array(share)
-    return Schedule(table, np.array(fills), 0.001, 0.0, 0.0, True, 0.0)
+    return SeedingSchedule(table, np.array(fills), 0.001, 0.0, 0.0, True, 0.0)
 
 
 def test_the_cart_is_filled_at_the_start_and_where_it_runs_empty() -> None:
@@ -138,7 +138,7 @@ def test_an_empty_schedule() -> None:
     )
 
 
-def walk(p: ScheduleProblem) -> tuple[Schedule, tuple[Visit, ...], tuple[Fill, ...]]:
+def walk(p: ScheduleProblem) -> tuple[SeedingSchedule, tuple[Visit, ...], tuple[Fill, ...]]:
     found = solve_schedule(p)
     m, n = found.share.shape
     names = [f"paddock {i}" for i in range(m)]

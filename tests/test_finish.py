@@ -22,9 +22,14 @@ from evenacre.model import Application, LoadTicket, Operation, Product
 from evenacre.model.audit_result import AuditResult
 from evenacre.planning.finish.finish_job import FinishJob, finish_job
 from evenacre.planning.finish.rate_to_finish import come_out_even, ground_left, typed_ground
-from evenacre.planning.finish.remaining_ground import ground_ahead, main_heading_rad, pass_overlaps
-from evenacre.planning.finish.remaining_passes import passes_ahead
+from evenacre.planning.finish.remaining_ground import (
+    ground_ahead,
+    main_heading_rad,
+    pass_overlaps,
+    passes_ahead,
+)
 from evenacre.planning.loads.loads import Amount
+from evenacre.reports.sentences.findings import refusals_in_words
 
 LENGTH, WIDTH = 240.0, DRILL.width_m
 RATE = 0.012  # kg/m2
@@ -346,20 +351,20 @@ def test_says_what_is_missing(change: dict[str, object], said: str) -> None:
     result = audit_operation(job)
     if "applications" in change:
         result = replace(result, products=())
-    with pytest.raises(InputError, match=said):
+    with pytest.raises(InputError, match=said), refusals_in_words():
         finish_job(replace(job, **change), result)  # type: ignore[arg-type]
 
 
 def test_a_field_already_done_is_said() -> None:
     job = job_so_far(passes=5, of=5)
-    with pytest.raises(InputError, match="Nothing is left to do"):
+    with pytest.raises(InputError, match="Nothing is left to do"), refusals_in_words():
         finish_job(job, audit_operation(job), left=Amount(10, 1))
 
 
 def test_a_field_without_boundary_is_said() -> None:
     job = job_so_far()
     job = replace(job, field=replace(job.field, boundary=None))
-    with pytest.raises(InputError, match="no boundary"):
+    with pytest.raises(InputError, match="no boundary"), refusals_in_words():
         finish_job(job, audit_operation(job), left=Amount(10, 1))
 
 

@@ -22,6 +22,7 @@ from evenacre.planning.interseeding.grazing import (
     grown,
     plan_grazing,
 )
+from evenacre.reports.sentences.findings import sentences
 from evenacre.units.display import ACRE_M2, POUND_KG
 
 # Penn State Agronomy Guide, table 1.8-9: acres for one animal unit (1,000 lb, 25 lb a day),
@@ -127,7 +128,7 @@ def test_two_paddocks_by_hand() -> None:
     assert plan.supply_kg == pytest.approx((13_000 + 12_900) * POUND_KG)
     assert plan.needed_kg == pytest.approx(25_000 * POUND_KG)
     assert plan.shortages == ()
-    assert plan.warnings == ()
+    assert plan.findings == ()
 
 
 def test_rounds_go_on_until_the_end_and_tell_the_rest_that_is_missing() -> None:
@@ -214,7 +215,7 @@ def test_moves_are_taken_in_order_of_time_and_strangers_left_out() -> None:
     plan = plan_grazing(grazing)
     assert [s.stay.paddock for s in plan.stays] == ["A", "B"]
     assert plan.supply_kg is None
-    told = " ".join(plan.warnings)
+    told = " ".join(sentences(plan.findings, "warning"))
     assert "No herd" in told
     assert "elsewhere" in told
     assert "never comes to C." in told
@@ -237,7 +238,9 @@ def test_unknown_forage_is_told() -> None:
     assert plan.supply_kg is None
     assert plan.needed_kg == pytest.approx(1250 * POUND_KG)
     assert plan.shortages == ()
-    assert plan.warnings == ("No forage was given for A: it is not checked there.",)
+    assert sentences(plan.findings, "warning") == [
+        "No forage was given for A: it is not checked there."
+    ]
 
 
 @dataclass

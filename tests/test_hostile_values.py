@@ -11,8 +11,8 @@ from cli_jobs import evenacre, records_of, small_job, write_files, write_log
 from evenacre.errors import InputError
 from evenacre.io.logs.blockages import BlockageNote, blockages_of
 from evenacre.io.logs.read_tracks import read_tracks
-from evenacre.io.logs.typed_times import seconds_of
 from evenacre.io.season.load import load_season
+from evenacre.io.tables.time_texts import seconds_of
 from evenacre.model import Implement
 from evenacre.units.parsing import Dimension, parse_quantity
 

@@ -11,6 +11,7 @@ from pages import HOSTILE, Page
 from plans import NAMES, empty_plan, make_plan
 
 from evenacre.model import InputFile, Product
+from evenacre.model.finding import reader_findings
 from evenacre.planning.interseeding.plan_types import InterseedPlan
 from evenacre.reports.maps.paddock_states import STATES
 from evenacre.reports.pages.interseeding import interseed_page
@@ -39,7 +40,7 @@ def hostile() -> str:
     seed = Product(HOSTILE, kind="seed", parts=((HOSTILE + "a", 3.0), (HOSTILE + "b", 2.0)))
     plan = make_plan(names=names, product=seed)
     days = tuple(replace(d, booked_for=(HOSTILE,)) if d.booked_s else d for d in plan.days)
-    return page(replace(plan, days=days, warnings=(HOSTILE,)), farm=HOSTILE)
+    return page(replace(plan, days=days, findings=tuple(reader_findings([HOSTILE]))), farm=HOSTILE)
 
 
 def test_nothing_is_loaded_from_anywhere(plain: str) -> None:

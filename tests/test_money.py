@@ -9,7 +9,7 @@ from synthetic_result import make_result
 
 from evenacre.model import Application, Field, Implement, OperationPlan, Product
 from evenacre.planning.season.money import money
-from evenacre.planning.season.nutrients import Job
+from evenacre.planning.season.nutrients import AuditedJob
 
 ACRE = 4046.8564224
 LB = 0.45359237
@@ -46,7 +46,7 @@ def job(*, price=None, hour=None, quote=None, **changes):
         ),
         quote_per_m2=None if quote is None else quote / ACRE,
     )
-    return Job(plan, replace(result, **changes))
+    return AuditedJob(plan, replace(result, **changes))
 
 
 def test_overlap_and_skips_cost_product_and_time():
@@ -68,7 +68,7 @@ def test_without_a_target_a_skip_takes_the_mean_rate():
     placed = replace(
         given.result.products[0], target_kg_per_m2=None, mean_rate_kg_per_m2=80 * LB / ACRE
     )
-    m = money(Job(given.plan, replace(given.result, products=(placed,))))
+    m = money(AuditedJob(given.plan, replace(given.result, products=(placed,))))
     assert m.skip_product == pytest.approx(160 * 0.42)
 
 

@@ -17,17 +17,17 @@ from shapely.geometry import Point
 from evenacre.coverage.audit import audit_operation
 from evenacre.model import Application, Need, Product
 from evenacre.model.audit_result import Grid
-from evenacre.planning.season.grid_sums import inside, weighted_sum
-from evenacre.planning.season.needs import compare
+from evenacre.planning.season.needs import compare, inside, weighted_sum
 from evenacre.planning.season.nutrients import (
     UNZONED,
-    Job,
+    AuditedJob,
     content,
     nutrient_amounts,
     placements,
     season_amounts,
     setback_placements,
 )
+from evenacre.reports.sentences.findings import sentences
 
 LB_AC = 0.45359237 / 4046.8564224  # kg per m2: NIST SP 811, appendix B.8
 LENGTH, PASSES, WIDTH = 240.0, 6, DRILL.width_m
@@ -52,7 +52,7 @@ def job(name, product, rates, *, gaps=(0.0,) * (PASSES - 1), method="", zones=ZO
     drawn = replace(drawn, drives=(drive,), boundary=shapely.box(0, 0, LENGTH, TOP))
     plan = replace(operation(drawn), name=name, method=method)
     plan = replace(plan, field=replace(plan.field, name="Creek Forty"))
-    return Job(plan, audit_operation(plan))
+    return AuditedJob(plan, audit_operation(plan))
 
 
 @pytest.fixture(scope="module")
@@ -108,7 +108,7 @@ def test_zones_and_the_rest_make_up_the_field(spring):
 
 def test_the_season_is_the_sum_of_its_fields(spring):
     other = job("Starter", DAP, [50] * 6)
-    elsewhere = Job(other.plan, replace(other.result, field="Home"))
+    elsewhere = AuditedJob(other.plan, replace(other.result, field="Home"))
     total = found(season_amounts([*spring, elsewhere]), None, "N")
     assert total.kg == pytest.approx((87 + 9) * LB_AC * FIELD_M2, rel=1e-6)
     assert total.area_m2 == pytest.approx(2 * FIELD_M2, rel=1e-6)
@@ -140,8 +140,8 @@ def test_a_line_for_every_product_of_every_operation(spring):
     ],
 )
 def test_a_need_is_met_short_or_over_by_area(spring, zone, rate, shares, verdict):
-    ((balance,), warnings) = compare(spring, [Need("Creek Forty", zone, "N", rate * LB_AC)])
-    assert warnings == []
+    ((balance,), findings) = compare(spring, [Need("Creek Forty", zone, "N", rate * LB_AC)])
+    assert findings == []
     assert balance.judged_by == "cell"
     area = FIELD_M2 / 3 if zone else FIELD_M2
     assert balance.area_m2 == pytest.approx(area, rel=1e-6)
@@ -194,7 +194,7 @@ def test_rasters_that_do_not_match_fall_back_on_zones(spring):
     shifted = replace(p.rate, transform=Affine(cell, 0, corner.c + 0.37, 0, -cell, corner.f))
     moved = replace(second.result, products=(replace(p, rate=shifted),))
     ((balance,), _) = compare(
-        [first, Job(second.plan, moved)], [Need("Creek Forty", None, "N", 64 * LB_AC)]
+        [first, AuditedJob(second.plan, moved)], [Need("Creek Forty", None, "N", 64 * LB_AC)]
     )
     assert balance.judged_by == "zone"
     assert balance.met_m2 == pytest.approx(FIELD_M2 / 3, rel=1e-6)
@@ -204,10 +204,10 @@ def test_rasters_that_do_not_match_fall_back_on_zones(spring):
 def test_what_cannot_be_compared_is_said(spring):
     mystery = job("Mystery", Product("pellets"), [100] * 6)
     needs = [Need("Creek Forty", None, "N", 1e-3), Need("Home", None, "N", 1e-3)]
-    balances, warnings = compare([*spring, mystery], needs)
+    balances, findings = compare([*spring, mystery], needs)
     assert len(balances) == 1
-    assert any("analysis of pellets is not known" in w for w in warnings)
-    assert any('"Home" has needs, but no operation' in w for w in warnings)
+    assert any("analysis of pellets is not known" in w for w in sentences(findings, "warning"))
+    assert any('"Home" has needs, but no operation' in w for w in sentences(findings, "warning"))
 
 
 def test_setbacks_are_listed_with_area_pounds_and_place():
@@ -218,7 +218,7 @@ def test_setbacks_are_listed_with_area_pounds_and_place():
     well = on_earth(Point(120.0, TOP / 2), (-92.6, 40.1), 0.0, (0.0, 0.0))
     wells = gpd.GeoDataFrame({"name": ["well"], "distance_m": [10.0]}, geometry=[well], crs=4326)
     near = replace(plan, field=replace(plan.field, setbacks=wells))
-    (row,) = setback_placements([Job(near, audit_operation(near))])
+    (row,) = setback_placements([AuditedJob(near, audit_operation(near))])
     assert (row.setback, row.product, row.operation) == ("well", "18-46-0", "Starter")
     circle = math.pi * 10.0**2
     assert row.area_m2 == pytest.approx(circle, rel=1e-3)

@@ -21,7 +21,7 @@ from evenacre.io.season.pass_inputs import ground_of_season, read_drive_options
 from evenacre.model import Field
 from evenacre.planning.passes.pass_types import Drive, PassPlan
 from evenacre.planning.passes.plan import plan_passes
-from evenacre.planning.passes.turn_room import turn_room
+from evenacre.planning.passes.turns import turn_room
 from evenacre.reports.maps import sheet
 from evenacre.reports.maps.passes import pass_map
 from evenacre.reports.sentences.passes import pass_lines

@@ -37,22 +37,28 @@ from evenacre.model import (
     PlannedWindow,
 )
 from evenacre.model.audit_result import AuditResult, RunningTotals
+from evenacre.model.finding import reader_findings
 from evenacre.planning.interseeding.compare_to_audit import compare
 from evenacre.planning.interseeding.comparison import (
     PaddockCompared,
+    PaddockStanding,
     PlannedDone,
-    Standing,
     WindowVerdict,
 )
-from evenacre.reports.maps.plan_against_done import Strip
+from evenacre.reports.column import Display
 from evenacre.reports.pages.audit import document, render_planned_done
+from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.plan_against_done import (
     kept_words,
-    planned_done_account,
     planned_done_lines,
 )
-from evenacre.reports.tables.interseeding_summary import interseed_account
-from evenacre.reports.tables.plan_against_done import planned_done_summary, planned_done_table
+from evenacre.reports.tables.day_strips import Strip
+from evenacre.reports.tables.interseeding import interseed_account
+from evenacre.reports.tables.plan_against_done import (
+    planned_done_frame,
+    planned_done_page_table,
+    planned_done_record,
+)
 from evenacre.sample_fields import season_file, three_larks
 from evenacre.sample_fields.farm import JOBS
 from evenacre.units.display import METRIC, US
@@ -171,7 +177,7 @@ def test_a_window_is_kept_from_its_first_day_to_its_last(
     day: dt.date, verdict: WindowVerdict, early: int, late: int
 ) -> None:
     done = only(compare(seeding(paddock("Creek 1", DAY)), [audited("Creek 1", on(day))]))
-    assert done.standing is Standing.DONE
+    assert done.standing is PaddockStanding.DONE
     assert (done.window, done.too_early_days, done.too_late_days) == (verdict, early, late)
     assert done.in_window_m2 == (AREA if verdict is WindowVerdict.KEPT else 0.0)
     assert done.began_late_days == done.ended_late_days == (day - DAY).days
@@ -259,11 +265,11 @@ def test_not_logged_not_planned_and_left_out() -> None:
     results = [audited(name, on(DAY)) for name in ("Creek 1", "Creek 5", "Elsewhere")]
     compared = compare(planned, results)
     assert [(p.name, p.standing, p.window) for p in compared.paddocks] == [
-        ("Creek 1", Standing.DONE, WindowVerdict.KEPT),
-        ("Creek 2", Standing.NOT_LOGGED, None),
-        ("Creek 3", Standing.LEFT, None),
-        ("Creek 5", Standing.UNPLANNED, WindowVerdict.KEPT),
-        ("Elsewhere", Standing.UNPLANNED, None),
+        ("Creek 1", PaddockStanding.DONE, WindowVerdict.KEPT),
+        ("Creek 2", PaddockStanding.NOT_LOGGED, None),
+        ("Creek 3", PaddockStanding.LEFT, None),
+        ("Creek 5", PaddockStanding.UNPLANNED, WindowVerdict.KEPT),
+        ("Elsewhere", PaddockStanding.UNPLANNED, None),
     ]
     # Two paddocks planned, one of them done, and two done besides.
     sums, besides = compared.sums, compared.besides
@@ -271,14 +277,14 @@ def test_not_logged_not_planned_and_left_out() -> None:
     assert (sums.planned_kg, sums.applied_kg) == pytest.approx((2 * SEED, SEED))
     assert (besides.planned_m2, besides.done_m2) == pytest.approx((0.0, 2 * AREA))
     assert (besides.planned_kg, besides.applied_kg) == pytest.approx((0.0, 2 * SEED))
-    assert compared.warnings == ()
+    assert compared.findings == ()
 
 
 def test_a_day_planned_without_a_window_is_planned_all_the_same() -> None:
     planned = seeding(paddock("Creek 1", DAY, window=None), paddock("Creek 2", DAY, window=None))
     done, missing = compare(planned, [audited("Creek 1", on(CLOSES))]).paddocks
-    assert (done.standing, done.window, done.ended_late_days) == (Standing.DONE, None, 13)
-    assert missing.standing is Standing.NOT_LOGGED
+    assert (done.standing, done.window, done.ended_late_days) == (PaddockStanding.DONE, None, 13)
+    assert missing.standing is PaddockStanding.NOT_LOGGED
     assert [kept_words(p) for p in (done, missing)] == ["no window", "not logged"]
 
 
@@ -302,8 +308,8 @@ def test_another_product_does_not_count_and_is_told(products: tuple[str, ...]) -
     compared = compare(
         seeding(paddock("Creek 1", DAY)), [audited("Creek 1", on(DAY), products=products)]
     )
-    assert only(compared).standing is Standing.NOT_LOGGED
-    (warning,) = compared.warnings
+    assert only(compared).standing is PaddockStanding.NOT_LOGGED
+    (warning,) = sentences(compared.findings, "warning")
     assert warning.startswith("Creek 1: Interseeding is not counted")
     assert all(name in warning for name in (*products, MEADOW))
 
@@ -314,12 +320,13 @@ def test_fertilizer_beside_the_seeding_is_not_told() -> None:
         audited("Creek 1", on(DAY)),
     ]
     compared = compare(seeding(paddock("Creek 1", DAY)), results)
-    assert compared.warnings == ()
+    assert compared.findings == ()
     assert only(compared).operations == ("Interseeding",)
 
 
 def test_a_plan_of_another_farm_is_told() -> None:
-    (warning, *_) = compare(seeding(paddock("Creek 1", DAY)), [audited("X", on(DAY))]).warnings
+    compared = compare(seeding(paddock("Creek 1", DAY)), [audited("X", on(DAY))])
+    warning, *_ = sentences(compared.findings, "warning")
     assert "No audited field has the name of a paddock of the plan" in warning
 
 
@@ -365,7 +372,7 @@ def test_without_times_the_operations_date_tells_and_without_that_nobody() -> No
     assert (done.window, done.in_window_m2) == (WindowVerdict.UNDATED, None)
     assert (done.ended_late_days, done.graze_from) == (None, None)
     assert done.done_m2 == AREA
-    (warning,) = compared.warnings
+    (warning,) = sentences(compared.findings, "warning")
     assert "Creek 1: neither the log nor the season file tells the day" in warning
 
 
@@ -376,21 +383,22 @@ def test_an_unknown_amount_is_not_none() -> None:
     assert [p.applied_kg for p in compared.paddocks] == [None, pytest.approx(SEED)]
     assert compared.sums.applied_kg is None
     assert any("how much seed went in is not known" in s for s in planned_done_lines(compared, US))
-    assert "not known of 79.4 lb" in planned_done_account(compared, US).rows[0]
+    assert "not known of 79.4 lb" in planned_done_page_table(compared, Display(US)).rows[0]
 
 
 def test_ground_that_was_never_covered_is_not_done() -> None:
     nothing = audited("Creek 1", on(DAY), area=0.0, kg=0.0)
     assert only(compare(seeding(paddock("Creek 1", DAY)), [nothing])).standing is (
-        Standing.NOT_LOGGED
+        PaddockStanding.NOT_LOGGED
     )
 
 
 def test_the_herd_must_not_come_back_too_soon() -> None:
     back = DAY + dt.timedelta(50)
     planned = seeding(paddock("Creek 1", DAY, back=back))
-    assert compare(planned, [audited("Creek 1", on(DAY))]).warnings == ()
-    (warning,) = compare(planned, [audited("Creek 1", on(CLOSES))]).warnings
+    assert compare(planned, [audited("Creek 1", on(DAY))]).findings == ()
+    late = compare(planned, [audited("Creek 1", on(CLOSES))])
+    (warning,) = sentences(late.findings, "warning")
     assert f"herd back on {back}" in warning
     assert f"not to be grazed before {CLOSES + dt.timedelta(45)}" in warning
 
@@ -441,7 +449,7 @@ def test_ground_and_seed_are_told_when_a_tenth_off() -> None:
 
 
 def test_the_table_and_the_account(mixed: PlannedDone) -> None:
-    table = planned_done_table(mixed, US).set_index("paddock")
+    table = planned_done_frame(mixed, Display(US)).set_index("paddock")
     late = table.loc["Creek 2"]
     assert late["window"] == "2026-08-27 to 2026-09-10"
     assert (late["window kept"], late["too late [days]"]) == ("missed", 3)
@@ -451,7 +459,7 @@ def test_the_table_and_the_account(mixed: PlannedDone) -> None:
     assert late["seed on the paddock [lb]"] * POUND_KG == pytest.approx(SEED, rel=1e-6)
     assert late["seeded inside the window [ac]"] == 0.0
     assert list(table["standing"]) == [p.standing.value for p in mixed.paddocks]
-    account = planned_done_summary(mixed)
+    account = planned_done_record(mixed)
     assert account["planned_m2"] == sum(
         d["area_m2"] for p in account["paddocks"] if p["planned"] for d in p["planned"]["days"]
     )
@@ -462,14 +470,14 @@ def test_the_table_and_the_account(mixed: PlannedDone) -> None:
 
 
 def test_the_page_has_a_card_and_a_section(mixed: PlannedDone) -> None:
-    warned = replace(mixed, warnings=("<b>Look</b> here.",))
+    warned = replace(mixed, findings=tuple(reader_findings(["<b>Look</b> here."])))
     part = render_planned_done(warned, US)
     page = document([], farm="F", inputs=[], warnings=[], planned_done=part)
     assert page.index('href="#planned-done"') < page.index('id="planned-done"')
     assert "1 of 3 planned paddocks seeded inside the window" in page
     assert "missed, 3 days too late" in page
     assert "&lt;b&gt;Look&lt;/b&gt; here." in page
-    rows = planned_done_account(mixed, US).rows
+    rows = planned_done_page_table(mixed, Display(US)).rows
     assert [len(row) for row in rows] == [9] * 6
     assert rows[-1][0] == "All planned"
 

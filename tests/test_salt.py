@@ -8,8 +8,9 @@ import pytest
 from synthetic_result import make_result
 
 from evenacre.model import Application, Field, Implement, OperationPlan, Product, WithSeed
-from evenacre.planning.season.nutrients import Job
+from evenacre.planning.season.nutrients import AuditedJob
 from evenacre.planning.season.salt import CAUTION, SLOPES, limit_kg_per_m2, salt_screens, slope_of
+from evenacre.reports.sentences.findings import sentences
 
 INCH = 0.0254
 LB_AC = 0.45359237 / 4046.8564224
@@ -31,7 +32,7 @@ def job(product, with_seed, rate_lb_ac, method=""):
         method=method,
         with_seed=with_seed,
     )
-    return Job(plan, replace(result, products=(placed,)))
+    return AuditedJob(plan, replace(result, products=(placed,)))
 
 
 def test_published_worked_example():
@@ -82,10 +83,10 @@ def test_every_slope_is_checked_above():
 @pytest.mark.parametrize(("rate", "loss", "over"), [(15.0, 14.475, False), (20.0, 19.3, True)])
 def test_loss_at_the_rate_placed(rate, loss, over):
     # With S = 1 and R = 30 the formula is T = C F: 0.965 % for each lb/ac.
-    ((screen,), warnings) = salt_screens(job(UREA, CORN, rate))
+    ((screen,), findings) = salt_screens(job(UREA, CORN, rate))
     assert screen.loss_percent == pytest.approx(loss)
     assert screen.over is over
-    assert any("more was placed with the seed" in w for w in warnings) is over
+    assert any("more was placed with the seed" in w for w in sentences(findings, "warning")) is over
 
 
 def test_loss_stops_at_the_whole_stand():
@@ -106,17 +107,17 @@ def test_wider_rows_and_narrower_bands_bear_less():
 
 def test_a_slope_that_is_given_comes_first():
     map_ = Product("11-52-0", {"N": 11.0, "P2O5": 52.0})
-    screens, warnings = salt_screens(job(map_, CORN, 50.0))
+    screens, findings = salt_screens(job(map_, CORN, 50.0))
     assert screens == []
-    assert any("11-52-0 on corn" in w and "not known" in w for w in warnings)
+    assert any("11-52-0 on corn" in w and "not known" in w for w in sentences(findings, "warning"))
     given = replace(CORN, slopes=(("11-52-0", 0.2),))
     ((screen,), _) = salt_screens(job(map_, given, 50.0))
     assert (screen.material, screen.loss_percent) == ("given", pytest.approx(10.0))
 
 
 def test_with_the_seed_but_nothing_known_is_said():
-    _, warnings = salt_screens(job(UREA, None, 50.0, method="With the seed"))
-    assert any("was placed with the seed" in w for w in warnings)
+    _, findings = salt_screens(job(UREA, None, 50.0, method="With the seed"))
+    assert any("was placed with the seed" in w for w in sentences(findings, "warning"))
     assert salt_screens(job(UREA, None, 50.0, method="between rows")) == ([], [])
     assert salt_screens(job(Product("clover", kind="seed"), CORN, 50.0)) == ([], [])
 
@@ -128,9 +129,9 @@ def test_two_fertilizers_that_bear_on_the_seed_together():
     second = job(other, None, 20.0)
     plan = replace(first.plan, applications=(*first.plan.applications, Application(other)))
     products = (*first.result.products, *second.result.products)
-    screens, warnings = salt_screens(Job(plan, replace(first.result, products=products)))
+    screens, findings = salt_screens(AuditedJob(plan, replace(first.result, products=products)))
     assert [s.over for s in screens] == [False, False]
-    assert any("together they cost 16 % of the stand" in w for w in warnings)
+    assert any("together they cost 16 % of the stand" in w for w in sentences(findings, "warning"))
 
 
 def test_the_caution_defers_to_local_advice():

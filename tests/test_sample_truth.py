@@ -20,7 +20,7 @@ from evenacre.coverage.audit import audit_operation
 from evenacre.io.season.load import load_season
 from evenacre.io.season.load_operation import load_operation
 from evenacre.model.audit_result import AuditResult
-from evenacre.planning.loads.operation_loads import (
+from evenacre.planning.loads.stock_balance import (
     OperationLoads,
     operation_load_book,
     season_balances,
@@ -171,7 +171,7 @@ def test_scale_and_meter_find_what_each_load_put_out(audits: Audits, name: str) 
             assert check.meter
             assert abs(check.scale.kg - used_kg) < 3 * check.scale.sigma_kg < 0.04 * used_kg
             assert check.meter.kg == pytest.approx(used_kg * planted["meter_reads"], rel=1e-3)
-        assert found.warnings == ()
+        assert found.findings == ()
 
 
 def test_the_one_meter_that_reads_low_is_found_and_put_right(audits: Audits) -> None:

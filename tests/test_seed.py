@@ -3,19 +3,10 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from evenacre.model import Product, SeedLot
-from evenacre.planning.season.seed import (
-    blend_for_pls,
-    blend_pls_fraction,
-    bulk_for_plants,
-    bulk_for_pls,
-    pls_in_bulk,
-    separation_warnings,
-    species_rates,
-)
+from evenacre.planning.season.seed import separation_findings, species_rates
+from evenacre.reports.sentences.findings import sentences
 from evenacre.units.parsing import Dimension, parse_quantity
 
 LB = 0.45359237
@@ -39,7 +30,7 @@ def test_pls_of_texas_dot():
     # needs 1.56 lb of bulk (that is 1 / 0.64; unrounded, 1 / 0.6375 = 1.569).
     lot = SeedLot(0.85, 0.75)
     assert lot.pls_fraction == pytest.approx(0.64, abs=0.005)
-    assert bulk_for_pls(lot, 1.0) == pytest.approx(1.56, abs=0.01)
+    assert 1.0 / lot.pls_fraction == pytest.approx(1.56, abs=0.01)
 
 
 def test_pls_of_the_university_of_georgia():
@@ -52,22 +43,20 @@ def test_pls_of_the_conservation_seed_guide():
     # 3.00 lb of PLS -> 3.16 lb of bulk.
     lot = SeedLot(0.98, 0.92, 0.05)
     assert lot.pls_fraction == pytest.approx(0.9506, rel=1e-12)
-    assert bulk_for_pls(lot, 3.00) == pytest.approx(3.16, abs=0.005)
-    assert pls_in_bulk(lot, 3.16) == pytest.approx(3.00, abs=0.005)
+    assert 3.00 / lot.pls_fraction == pytest.approx(3.16, abs=0.005)
+    (rate,) = species_rates(Product("clover", kind="seed", seed=lot), {}, 3.16)
+    assert rate.pls_kg_per_m2 == pytest.approx(3.00, abs=0.005)
 
 
 def test_plants_of_kentucky_aen_81():
     # University of Kentucky AEN-81, Grain Drill Calibration Procedures for Winter Wheat:
     # 375 plants per square yard = 450 plants per square metre (rounded).
+    # At 12,000 seeds/lb, 99 % pure and 93 % live, that is 375 x 4840 / (12,000 x 0.9207) lb/ac.
     lot = SeedLot(0.99, 0.93, 0.0, 12_000 / LB)
-    per_yard, per_metre = 375 / 0.9144**2, 450.0
-    assert bulk_for_plants(lot, per_yard) == pytest.approx(
-        bulk_for_plants(lot, per_metre), rel=5e-3
-    )
-    (rate,) = species_rates(
-        Product("wheat", kind="seed", seed=lot), {}, bulk_for_plants(lot, per_yard)
-    )
-    assert rate.live_seeds_per_m2 * 0.9144**2 == pytest.approx(375, rel=1e-12)
+    bulk = 375 * 4840 / (12_000 * 0.99 * 0.93) * LB_AC
+    (rate,) = species_rates(Product("wheat", kind="seed", seed=lot), {}, bulk)
+    assert rate.live_seeds_per_m2 == pytest.approx(450.0, rel=5e-3)
+    assert rate.live_seeds_per_m2 * 0.9144**2 == pytest.approx(375, rel=1e-9)
 
 
 @pytest.mark.parametrize(
@@ -121,41 +110,14 @@ def test_each_species_of_a_blend():
     )
     assert grass.live_seeds_per_m2 * SQ_FT == pytest.approx(10 * 0.81 * 650_000 / 43_560, rel=1e-9)
     # 15 lb at 90.16 % and 10 lb at 81 % in 25 lb.
-    assert blend_pls_fraction(mix, lots) == pytest.approx((15 * 0.9016 + 10 * 0.81) / 25)
-
-
-def test_a_blend_for_a_pls_rate_of_each_species_gives_it():
-    tags = {"a": SeedLot(0.98, 0.92, 0.05), "b": SeedLot(0.85, 0.75)}
-    bulk = blend_for_pls(tags, {"a": 3.0 * LB_AC, "b": 1.0 * LB_AC})
-    assert bulk["a"] / LB_AC == pytest.approx(3.16, abs=0.005)
-    lots = {name: Product(name, seed=tag) for name, tag in tags.items()}
-    rates = species_rates(blend(**bulk), lots, sum(bulk.values()))
-    assert [r.pls_kg_per_m2 / LB_AC for r in rates] == pytest.approx([3.0, 1.0])
-
-
-share = st.floats(0.01, 1.0)
-
-
-@given(share, share, share, st.floats(1e-6, 1.0))
-def test_bulk_and_pls_are_each_others_inverse(purity, germination, hard, rate):
-    lot = SeedLot(purity, germination, min(hard, 1.0 - germination), 1e5)
-    assert pls_in_bulk(lot, bulk_for_pls(lot, rate)) == pytest.approx(rate, rel=1e-12)
-    assert bulk_for_pls(lot, rate) >= rate
-    assert bulk_for_plants(lot, 100.0, 0.5) == pytest.approx(2 * bulk_for_plants(lot, 100.0))
-
-
-def test_plants_need_a_count_and_some_emergence():
-    with pytest.raises(ValueError, match="seed count"):
-        bulk_for_plants(SeedLot(1.0, 1.0), 400.0)
-    with pytest.raises(ValueError, match="emergence"):
-        bulk_for_plants(SeedLot(1.0, 1.0, 0.0, 1e5), 400.0, 0.0)
+    live = clover.pls_kg_per_m2 + grass.pls_kg_per_m2
+    assert live == pytest.approx((15 * 0.9016 + 10 * 0.81) * LB_AC)
 
 
 def test_what_is_not_on_the_tag_is_not_invented():
     (rate,) = species_rates(Product("rye", kind="seed"), {}, 0.01)
     assert (rate.pls_kg_per_m2, rate.live_seeds_per_m2) == (None, None)
-    lots = {"rye": Product("rye"), "clover": seed("clover")}
-    assert blend_pls_fraction(blend(rye=1.0, clover=1.0), lots) is None
+    assert (rate.pure_seeds_per_m2, rate.bulk_kg_per_m2, rate.share) == (None, 0.01, 1.0)
 
 
 @pytest.mark.parametrize(
@@ -182,11 +144,12 @@ def test_what_is_not_on_the_tag_is_not_invented():
 )
 def test_a_blend_that_may_separate_is_warned_of(parts, said):
     lots = {part.name: part for part in parts}
-    warnings = separation_warnings(blend(**dict.fromkeys(lots, 1.0)), lots)
+    found = separation_findings(blend(**dict.fromkeys(lots, 1.0)), lots)
+    warnings = sentences(found, "warning")
     assert len(warnings) == len(said)
     for warning, text in zip(warnings, said, strict=True):
         assert text in warning
 
 
 def test_a_single_lot_does_not_separate():
-    assert separation_warnings(seed("rye", per_lb=18_000), {}) == []
+    assert separation_findings(seed("rye", per_lb=18_000), {}) == []

@@ -17,7 +17,8 @@ from pastures import LB_AC, cows, day, paddock, seeding
 from evenacre.model import Grazing, Paddock, Seeding, Stay
 from evenacre.planning.interseeding.grazing import plan_grazing
 from evenacre.planning.interseeding.plan_types import GrazingPlan, PlannedStay, Rule, SeedingWindow
-from evenacre.planning.interseeding.windows import plan_days, seeding_windows, window_warnings
+from evenacre.planning.interseeding.windows import plan_days, seeding_windows, window_findings
+from evenacre.reports.sentences.findings import sentences
 
 DAYS = [day(n) for n in range(-5, 120)]
 
@@ -47,6 +48,7 @@ def window(
 
 def open_days(w: SeedingWindow, days: Sequence[dt.date] = DAYS) -> list[int]:
     shut = np.logical_or.reduce([w.blocked[rule] for rule in Rule])
+    assert (w.open_days == ~shut).all()
     return [(d - day(0)).days for d, no in zip(days, shut, strict=True) if not no]
 
 
@@ -164,11 +166,12 @@ def test_what_cannot_be_judged_or_is_cut_is_told() -> None:
     moves = herd((0, 5))
     strict = seeding(residual_most_kg_per_m2=0.1, closes_after_days=14)
     windows = seeding_windows(grazing, moves, strict, DAYS)
-    standing, cut = window_warnings(grazing, moves, strict, windows)
+    found = window_findings(grazing, moves, strict, windows)
+    standing, cut = sentences(found, "warning")
     assert "A is not known" in standing
     assert "11 days shorter" in cut  # days 20 to 30
     plain = seeding()
-    assert not window_warnings(grazing, moves, plain, seeding_windows(grazing, moves, plain, DAYS))
+    assert not window_findings(grazing, moves, plain, seeding_windows(grazing, moves, plain, DAYS))
 
 
 def test_days_run_from_the_first_leave_to_the_last_close() -> None:

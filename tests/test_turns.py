@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from jobs import Floats
 from scipy.optimize import least_squares
 
-from evenacre.planning.passes.turns import turn_lengths_m, turn_lines
+from evenacre.planning.passes.turns import shortest_turns, turn_lines
 
 RADIUS = 6.0
 PLACE = st.floats(-60, 60)
@@ -22,7 +22,7 @@ POSE = st.tuples(PLACE, PLACE, HEADING)
 
 
 def length(start: tuple[float, ...], end: tuple[float, ...], radius: float = RADIUS) -> float:
-    return float(turn_lengths_m(np.array([start]), np.array([end]), radius)[0])
+    return radius * float(shortest_turns(np.array([start]), np.array([end]), radius)[1].sum())
 
 
 def test_straight_on() -> None:

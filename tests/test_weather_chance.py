@@ -10,7 +10,7 @@ import pytest
 from schedule_referee import small_problem
 from scipy.stats import binom
 
-from evenacre.planning.interseeding.plan_types import Schedule, ScheduleProblem
+from evenacre.planning.interseeding.plan_types import ScheduleProblem, SeedingSchedule
 from evenacre.planning.interseeding.solver.solve import solve_schedule
 from evenacre.planning.interseeding.weather import Chances, simulate
 
@@ -107,7 +107,7 @@ def test_the_paddock_that_closes_first_goes_first_when_days_are_lost() -> None:
         forbidden={"close": shut},
     )
     planned = np.array([[1.0, 0, 0, 0], [0, 1.0, 0, 0]])
-    schedule = Schedule(planned, np.zeros(4, dtype=np.int64), 0.001, 0.0, 0.0, True, 0.0)
+    schedule = SeedingSchedule(planned, np.zeros(4, dtype=np.int64), 0.001, 0.0, 0.0, True, 0.0)
     p = 0.35
     found = simulate(
         two, schedule, two.capacity_s, p, np.zeros(4, dtype=bool), runs=RUNS, random_seed=2

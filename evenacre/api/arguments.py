@@ -15,11 +15,11 @@ from shapely.geometry.base import BaseGeometry
 
 from evenacre.errors import InputError
 from evenacre.io.common.suggestions import choice
-from evenacre.io.logs.formats.layer_log import layer_tracks
+from evenacre.io.logs.formats.layer_log import read_layer_tracks
 from evenacre.io.maps.field_layers import NAME_COLUMNS, names_of
-from evenacre.io.maps.read_layer import LayerCache, Source, held_layer
+from evenacre.io.maps.read_layer import LayerCache, held_layer
 from evenacre.io.season.files import frame_sha256
-from evenacre.io.writers.geoparquet import track_layer
+from evenacre.io.writers.track_layer import track_layer
 from evenacre.model import Application, InputFile, Product, Track
 from evenacre.workflows.called import about_arguments
 
@@ -184,10 +184,9 @@ def tracks_from_geodataframe(
             raise InputError.at("frame", "", "It is the name of a file.", remedy)
         if isinstance(held.index, pd.DatetimeIndex):
             held = held.reset_index(names=held.index.name or "time")
-        label = source or stand_in("tracks", frame)
-        cache: LayerCache = {(Path(label), None, False): held_layer(held)}
-        where = Source(Path(label), crs=crs_text(crs), label=label)
-        return layer_tracks(where, dict(columns or {}), time_zone, cache)
+        stand = Path(source or stand_in("tracks", frame))
+        cache: LayerCache = {(stand, None, False): held_layer(held)}
+        return read_layer_tracks(stand, columns or {}, None, crs_text(crs), time_zone, cache)
 
 
 def tracks_to_geodataframe(tracks: Track | Sequence[Track]) -> gpd.GeoDataFrame:

@@ -45,13 +45,11 @@ def export(
     """Write boundaries, zones and planned rates as ISO 11783-10 task data (version 4)."""
     with plain_errors() as written:
         from evenacre.io.season.load import load_season
-        from evenacre.io.taskdata.write.write_taskdata import (
-            PlannedTask,
-            check_replaceable_zip,
-            write_tasks,
-        )
+        from evenacre.io.taskdata.write.elements import check_replaceable_zip
+        from evenacre.io.taskdata.write.prescriptions import PlannedTask, write_tasks
         from evenacre.planning.season.zone_rates import planned_rates
         from evenacre.processes.interrupts import held
+        from evenacre.reports.sentences.findings import sentences
         from evenacre.reports.sentences.planned_rates import planned_rate_lines
         from evenacre.units.display import unit_system
 
@@ -64,7 +62,7 @@ def export(
         if not replace:
             check_replaceable_zip(out, _REMEDY)
         plan = load_season(season, logs=False)
-        rates, warnings = planned_rates(plan.operations, () if one_rate else plan.needs)
+        rates, findings = planned_rates(plan.operations, () if one_rate else plan.needs)
         jobs = list(zip(plan.operations, rates, strict=True))
         jobs = _chosen(jobs, season.name, field or [], operation or [])
         if zone_rate or product:
@@ -76,7 +74,8 @@ def export(
         system = unit_system(units or plan.units)
         fields = dict.fromkeys(job.field.name for job, _ in jobs)
         with printing():
-            for warning in (text for name in fields for text in warnings[name]):
+            told = [finding for name in fields for finding in findings[name]]
+            for warning in sentences(told, "warning"):
                 complain(f"warning: {warning}")
             if not quiet:
                 for line in (*planned_rate_lines(jobs, system), f"Wrote {out}"):

@@ -10,7 +10,7 @@ import typer
 from evenacre.cli.options.derived import READING, SeasonKeys, option
 from evenacre.cli.options.progress import stages, tell
 from evenacre.cli.options.shared import AsJson, Quiet, Units, plain_errors
-from evenacre.errors import InputError
+from evenacre.errors import InputError, gathered
 
 if TYPE_CHECKING:
     from evenacre.errors import Problem
@@ -102,13 +102,11 @@ def _read(
 
     problems: list[Problem] = []
     ground, options = None, None
-    try:
+    with gathered(problems):
         # The width of a field without a season file is checked with its boundary.
         told = driving if season else {**driving, "width": None}
         options = read_drive_options(told)
-    except InputError as error:
-        problems += error.problems
-    try:
+    with gathered(problems):
         if season is None:
             ground = ground_of_options(**single, width=driving.get("width"))
         else:
@@ -120,8 +118,6 @@ def _read(
                 implement=of_season["implement"],
                 width_m=width_m,
             )
-    except InputError as error:
-        problems += error.problems
     if problems or ground is None or options is None:
         raise InputError(problems)
     return ground, options

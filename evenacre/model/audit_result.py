@@ -11,7 +11,7 @@ import numpy.typing as npt
 from affine import Affine
 from pyproj import CRS
 
-from evenacre.model import FloatArray
+from evenacre.arrays import FloatArray
 from evenacre.model.finding import Finding
 
 

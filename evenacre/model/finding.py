@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 from evenacre.errors import InputError, Problem
@@ -23,7 +23,8 @@ class Finding:
         ``"warning"``: something looked wrong and was used all the same; ``"note"``: how it was
         worked out.
     values : dict of str to object
-        The figures and names it tells of, SI: numbers, text and tuples of them.
+        The figures and names it tells of, SI: numbers, text and tuples of them. With ``place``
+        the words begin with what it is about: a file, a field, an operation.
 
     Examples
     --------
@@ -45,6 +46,10 @@ class Finding:
     def note(cls, code: str, **values: Any) -> Finding:
         """Note how something was worked out."""
         return cls(code, "note", values)
+
+    def at(self, place: str) -> Finding:
+        """Say what it is about."""
+        return replace(self, values={**self.values, "place": place})
 
 
 def reader_findings(warnings: Iterable[str] = (), notes: Iterable[str] = ()) -> list[Finding]:

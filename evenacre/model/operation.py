@@ -25,8 +25,7 @@ class Settings:
     skip_min_width_m: float | None = None
     skip_min_area_m2: float = 5.0  # smaller skips are counted in the area but not listed
     headland_rounds: int | None = None  # rounds along the boundary; None: found from the passes
-    # A longer silence in the log cuts the path; None: two and a half logging intervals, at least 2
-    # s
+    # A longer silence in the log cuts the path; None: 2.5 logging intervals, at least 2 s
     max_gap_s: float | None = None
     max_speed_mps: float = 12.0  # a faster apparent move is a jump of the receiver
     # Standard uncertainty of position between passes; None: from the log's fix quality, or 3 cm

@@ -1,4 +1,4 @@
-"""What the drill places, how much of it is wanted, and how it was metered before."""
+"""What the drill places, and how much of it is wanted."""
 
 from __future__ import annotations
 
@@ -85,6 +85,14 @@ class Product:
         if isinstance(self.analysis, _NotSaid):
             object.__setattr__(self, "analysis", analysis_in_name(self.name))
 
+    @property
+    def shares(self) -> dict[str, float]:
+        """Share of each lot in the bulk mass; a product that is no blend is its own lot."""
+        if not self.parts:
+            return {self.name: 1.0}
+        total = sum(part for _, part in self.parts)
+        return {name: part / total for name, part in self.parts if part > 0}
+
 
 @dataclass(frozen=True)
 class Application:
@@ -133,26 +141,3 @@ class WithSeed:
     soil_factor: float = 1.0  # for texture and moisture, as local advice has it
     # Product and percent of stand lost for each lb/ac of it, where the user knows it
     slopes: tuple[tuple[str, float], ...] = ()
-
-
-@dataclass(frozen=True)
-class PastSetting:
-    """A line of the farm's settings book: how a product was metered, and what came of it."""
-
-    product: str
-    date: str = ""
-    rate_kg_per_m2: float | None = None  # as found by the test
-    bulk_density_kg_per_m3: float | None = None
-    # As the drill has them: "fine", "42", "4,200 rpm", "12 psi"
-    roller: str = ""
-    setting: str = ""
-    fan: str = ""
-    down_pressure: str = ""
-    speed_mps: float | None = None  # ground speed
-    target_kg_per_m2: float | None = None
-    scatter: float | None = None  # standard deviation of one catch over the mean
-    catches: int | None = None
-    # How the test stood to its target, and what went wrong
-    result: str = ""
-    trouble: str = ""
-    place: str = ""  # file and line, shown to people

@@ -7,10 +7,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from evenacre.model.field import Field
-from evenacre.model.grazing import Grazing, Seeding
+from evenacre.model.grazing import Grazing
 from evenacre.model.implement import Implement
 from evenacre.model.operation import Settings
 from evenacre.model.product import Application, Need, Product, WithSeed
+from evenacre.model.seeding import Seeding
 from evenacre.model.track import Blockage, LoadTicket, Track
 
 

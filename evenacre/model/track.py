@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from evenacre.model.arrays import BoolArray, FloatArray
+from evenacre.arrays import BoolArray, FloatArray
 
 UNDATED_S = 30 * 86400.0
 """Times before this are of a clock that tells no date: no machine logged in January 1970."""

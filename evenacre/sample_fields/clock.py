@@ -11,7 +11,7 @@ from scipy.ndimage import gaussian_filter1d
 
 from evenacre.sample_fields import spans
 from evenacre.sample_fields.faults import Blocked, Fault, Refill
-from evenacre.sample_fields.logbook import Drive
+from evenacre.sample_fields.logbook import DrivenField
 from evenacre.sample_fields.paths import FloatArray
 
 WORK_MPS = 2.2
@@ -55,7 +55,7 @@ class Schedule:
         Towers from 1 that stopped flowing.
     """
 
-    drive: Drive
+    drive: DrivenField
     time_s: FloatArray
     blocked: list[tuple[int, float, float]] = field(default_factory=list)
 
@@ -68,7 +68,7 @@ class Schedule:
         return np.interp(time_s, self.time_s, self.drive.path.s)
 
 
-def schedule(drive: Drive, faults: Sequence[Fault], rng: np.random.Generator) -> Schedule:
+def schedule(drive: DrivenField, faults: Sequence[Fault], rng: np.random.Generator) -> Schedule:
     """Give a drive its speeds, its stops and the times of its blockages."""
     path = drive.path
     working = np.any([spans.contains(on, path.s) for on in drive.on], axis=0)

@@ -17,7 +17,7 @@ from evenacre.sample_fields.logbook import (
     LEAD_IN_M,
     TOWERS,
     WIDTH_M,
-    Drive,
+    DrivenField,
     Hint,
     Logbook,
     edge_points,
@@ -35,7 +35,7 @@ RUN_M = 120.0
 
 def plan(
     plot: Plot, faults: Sequence[Fault], rig: Rig, *, by_tower: bool, spacing_m: float = WIDTH_M
-) -> Drive:
+) -> DrivenField:
     """Drive a whole field.
 
     Parameters
@@ -69,7 +69,7 @@ def plan(
     hints += work_passes(book, target, plot.pile, faults, rig, by_tower, spacing_m)
     book.leave()
     on = [spans.merged(np.concatenate(parts)) for parts in book.on]
-    return Drive(join(book.parts), on, book.runs, book.passes, _grouped(hints))
+    return DrivenField(join(book.parts), on, book.runs, book.passes, _grouped(hints))
 
 
 def _grouped(hints: list[Hint]) -> list[Hint]:

@@ -28,7 +28,7 @@ class Hint:
 
 
 @dataclass
-class Drive:
+class DrivenField:
     """A drill axle's path with the ground states along it.
 
     Attributes

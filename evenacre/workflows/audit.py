@@ -13,16 +13,15 @@ import numpy as np
 
 from evenacre.io.season.plan_json import read_plan
 from evenacre.io.tickets.load_tickets import stray_fills
-from evenacre.io.writers.audit_folder import write_outputs
-from evenacre.io.writers.geoparquet import track_layer
+from evenacre.io.writers.results import write_outputs
+from evenacre.io.writers.track_layer import track_layer
 from evenacre.model import PlannedSeeding, Season
 from evenacre.model.audit_result import AuditResult
 from evenacre.model.outputs import Deliverables, OperationFiles
 from evenacre.planning.interseeding.compare_to_audit import compare
 from evenacre.planning.interseeding.comparison import PlannedDone
-from evenacre.planning.loads.operation_loads import season_balances
-from evenacre.planning.loads.stock_balance import Balance
-from evenacre.planning.season.nutrients import Job
+from evenacre.planning.loads.stock_balance import Balance, season_balances
+from evenacre.planning.season.nutrients import AuditedJob
 from evenacre.planning.season.season_totals import Ledger, ledger
 from evenacre.processes.generation_time import generation_time
 from evenacre.processes.written import Written
@@ -39,12 +38,11 @@ from evenacre.reports.sentences.audit import card
 from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.plan_against_done import planned_done_lines
 from evenacre.reports.sentences.season import season_card
-from evenacre.reports.tables.audit import tables
-from evenacre.reports.tables.audit_summary import summary
-from evenacre.reports.tables.fix_list import fix_list
-from evenacre.reports.tables.loads import load_tables
-from evenacre.reports.tables.plan_against_done import planned_done_table
+from evenacre.reports.tables.audit import audit_frames, fix_list
+from evenacre.reports.tables.loads import load_frames
+from evenacre.reports.tables.plan_against_done import planned_done_frame
 from evenacre.reports.tables.season import season_frames
+from evenacre.reports.tables.summary import summary
 from evenacre.units.display import UnitSystem, unit_system
 from evenacre.workflows.finished import FinishedWork
 from evenacre.workflows.operations import Audited, Progress, asked_of, audit_operations, drawn
@@ -92,7 +90,7 @@ class Audit(FolderResult):
     def warnings(self) -> tuple[str, ...]:
         """What looked suspicious and was used all the same."""
         own = (w for r in self.operations for w in sentences(r.findings, "warning"))
-        return (*self.season.warnings, *own, *self._ledger.warnings)
+        return (*self.season.warnings, *own, *sentences(self._ledger.findings, "warning"))
 
     @cached_property
     def layers(self) -> dict[str, gpd.GeoDataFrame]:
@@ -160,7 +158,7 @@ class Audit(FolderResult):
     @cached_property
     def _ledger(self) -> Ledger:
         plans = zip(self.season.operations, self.operations, strict=True)
-        jobs = [Job(plan, result) for plan, result in plans]
+        jobs = [AuditedJob(plan, result) for plan, result in plans]
         return ledger(jobs, self.season.needs, self.season.products)
 
     @cached_property
@@ -183,6 +181,7 @@ class Audit(FolderResult):
     def _deliverables(self) -> Deliverables:
         season, results = self.season, self.operations
         units, currency = unit_system(season.units), season.currency
+        display = Display(units, currency)
         compared, rendered = self._compared, self._rendered()
         loads = [a.loads for a in self.audited]
         part = render_season(self._ledger, units, currency=currency, balances=self._balances)
@@ -198,10 +197,10 @@ class Audit(FolderResult):
             ),
             layers=self.layers,
             tables={
-                **tables(results, units, currency=currency),
-                **season_frames(self._ledger, Display(units, currency)),
-                **load_tables(loads, self._balances, units),
-                **({"planned_done": planned_done_table(compared, units)} if compared else {}),
+                **audit_frames(results, display),
+                **season_frames(self._ledger, display),
+                **load_frames(loads, self._balances, display),
+                **({"planned_done": planned_done_frame(compared, display)} if compared else {}),
             },
             fix_list=fix_list(results, units),
             operations=tuple(
@@ -333,11 +332,11 @@ def _season_lines(
     book: Ledger, balances: Sequence[Balance], units: UnitSystem, currency: str
 ) -> Iterator[str]:
     answer = season_card(book, units, currency=currency, balances=balances)
-    if answer or book.warnings:
+    if answer or book.findings:
         yield f"The season: {answer.headline}." if answer else "The season:"
     if answer:
         yield from (f"  {sentence}" for _, sentence in answer.lines)
-    yield from (f"  warning: {warning}" for warning in book.warnings)
+    yield from (f"  warning: {warning}" for warning in sentences(book.findings, "warning"))
 
 
 def _operation_lines(audited: Audited, units: UnitSystem, currency: str) -> Iterator[str]:

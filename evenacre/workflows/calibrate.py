@@ -9,13 +9,14 @@ from typing import Any
 
 from evenacre.io.settings_book.book import append_setting
 from evenacre.planning.calibration.calibrate import Calibration
+from evenacre.reports.column import Display
 from evenacre.reports.sentences.calibration import calibration_lines
 from evenacre.reports.sentences.past_settings import (
     calibration_cautions,
     look_up_lines,
-    look_up_summary,
 )
-from evenacre.reports.tables.calibration import calibration_summary
+from evenacre.reports.tables.calibration import CALIBRATION
+from evenacre.reports.writers.as_json import record
 from evenacre.units.display import UnitSystem
 from evenacre.workflows.called import about_arguments
 from evenacre.workflows.result import Result
@@ -76,9 +77,10 @@ class MeterSetting(Result):
 
     def _lines(self) -> tuple[str, ...]:
         found = self.calibration.found
+        told = CALIBRATION.texts(self.calibration, Display(self.units))
         return (
-            *(look_up_lines(found, self.units) if found else ()),
-            *calibration_lines(self.calibration, self.units),
+            *(look_up_lines(found, told["look_up"], self.units) if found else ()),
+            *calibration_lines(self.calibration, told, self.units),
             *((f"Noted in {self.book}.",) if self.book else ()),
             *self.notes,
             *(f"warning: {text}" for text in self.warnings),
@@ -86,10 +88,8 @@ class MeterSetting(Result):
         )
 
     def _summary(self) -> dict[str, Any]:
-        found = self.calibration.found
         return {
-            **calibration_summary(self.calibration),
-            "look_up": look_up_summary(found) if found else None,
+            **record(CALIBRATION, self.calibration),
             "book": str(self.book) if self.book else None,
             "notes": list(self.notes),
             "warnings": list(self.warnings),

@@ -14,14 +14,17 @@ import geopandas as gpd
 
 from evenacre.errors import InputError
 from evenacre.io.result_folder.ownership import SUMMARY, write_account
-from evenacre.io.writers.finish import geojson_text
+from evenacre.io.writers.vector_layers import write_geojson
 from evenacre.model import OperationPlan, Product, Season
 from evenacre.model.audit_result import AuditResult
 from evenacre.planning.finish.finish_job import FinishJob, finish_job
 from evenacre.planning.finish.rate_to_finish import Finish
 from evenacre.planning.loads.loads import Amount
+from evenacre.reports.column import Display
 from evenacre.reports.sentences.findings import refusals_in_words, sentences
-from evenacre.reports.sentences.finish import finish_account, finish_lines
+from evenacre.reports.sentences.finish import FinishReport, finish_lines
+from evenacre.reports.tables.finish import FINISH
+from evenacre.reports.writers.as_json import record
 from evenacre.units.display import UnitSystem
 from evenacre.workflows.result import FolderResult
 
@@ -74,20 +77,20 @@ class ComeOutEven(FolderResult):
         return self.remaining[self.remaining["kind"] == PASS]
 
     @cached_property
-    def _spot(self) -> tuple[float, float] | None:
+    def _report(self) -> FinishReport:
         if self.result is None or self.job is None:
-            return None
+            return FinishReport(self.finish, self.product)
         from evenacre.reports.maps.finish import run_out_spot
 
-        return run_out_spot(self.result, self.job)
+        about, spot = self.result, run_out_spot(self.result, self.job)
+        return FinishReport(self.finish, self.product, about.field, about.operation, self.job, spot)
 
     def _headline(self) -> str:
         return next(line.strip() for line in self.lines if line.lstrip().startswith("To come out"))
 
     def _lines(self) -> tuple[str, ...]:
-        lines = finish_lines(
-            self.finish, self.units, product=self.product, job=self.job, spot=self._spot
-        )
+        told = FINISH.texts(self._report, Display(self.units))
+        lines = finish_lines(self._report, told, self.units)
         if self.result is None:
             return tuple(lines)
         title = f"{self.result.field}, {self.result.operation}: {self.product.name}"
@@ -95,27 +98,17 @@ class ComeOutEven(FolderResult):
         return (title, *(f"  {line}" for line in lines))
 
     def _summary(self) -> dict[str, Any]:
-        if self.result is None:
-            return finish_account(self.finish, product=self.product.name)
-        account = finish_account(
-            self.finish,
-            field=self.result.field,
-            operation=self.result.operation,
-            product=self.product.name,
-            job=self.job,
-            spot=self._spot,
-        )
-        return {
-            **account,
-            "warnings": [*sentences(self.result.findings, "warning"), *account["warnings"]],
-        }
+        account = record(FINISH, self._report)
+        if self.result is not None:
+            warnings = sentences(self.result.findings, "warning")
+            account["warnings"] = [*warnings, *account["warnings"]]
+        return account
 
     def _fill(self, stage: Path) -> dict[str, Any]:
         if self.result is not None and self.job is not None:
             from evenacre.reports.maps.finish import finish_map
 
-            text = geojson_text(self.remaining)
-            (stage / "finish.geojson").write_text(text, encoding="utf-8", newline="\n")
+            write_geojson(stage / "finish.geojson", self.remaining)
             png = finish_map(self.result, self.job, self.units)
             (stage / "finish.png").write_bytes(png)
         return write_account(stage, SUMMARY, self.summary)
@@ -153,7 +146,9 @@ def run_finish(
     operation = load_operation(plan)
     with refusals_in_words():
         result = audit_operation(operation)
-    job = finish_job(operation, result, product=product, left=left, rate_kg_per_m2=rate_kg_per_m2)
+        job = finish_job(
+            operation, result, product=product, left=left, rate_kg_per_m2=rate_kg_per_m2
+        )
     return ComeOutEven(job.finish, job.product, units, job, result)
 
 

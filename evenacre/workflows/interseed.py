@@ -14,7 +14,7 @@ import pandas as pd
 
 from evenacre.io.result_folder.ownership import PLAN, write_account
 from evenacre.io.writers.calendar_ics import write_calendar
-from evenacre.io.writers.passes import write_passes
+from evenacre.io.writers.results import write_passes
 from evenacre.io.writers.tables import write_tables
 from evenacre.model import Season
 from evenacre.model.outputs import PassFiles
@@ -22,12 +22,11 @@ from evenacre.planning.interseeding.plan import plan_interseeding
 from evenacre.planning.interseeding.plan_types import InterseedPlan
 from evenacre.processes.generation_time import generation_time
 from evenacre.processes.written import Written
+from evenacre.reports.column import Display
 from evenacre.reports.maps.pass_layers import pass_files
 from evenacre.reports.pages.calendar_entries import calendar_events
-from evenacre.reports.pages.interseeding import interseed_page
-from evenacre.reports.sentences.interseeding import interseed_lines
-from evenacre.reports.tables.interseeding import interseed_tables
-from evenacre.reports.tables.interseeding_summary import interseed_account
+from evenacre.reports.pages.interseeding import interseed_lines, interseed_page
+from evenacre.reports.tables.interseeding import interseed_account, interseed_frames
 from evenacre.units.display import unit_system
 from evenacre.workflows.result import FolderResult, Outcome, write_result
 
@@ -116,7 +115,9 @@ class Interseeding(FolderResult):
             time_zone=season.time_zone,
         )
         (stage / "report.html").write_text(page, encoding="utf-8", newline="\n")
-        write_tables(stage / "tables", stage / "tables.xlsx", interseed_tables(plan, units))
+        write_tables(
+            stage / "tables", stage / "tables.xlsx", interseed_frames(plan, Display(units))
+        )
         write_passes(stage, self._files, farm=season.farm)
         events = calendar_events(plan, units, farm=season.farm, time_zone=season.time_zone)
         name = f"{season.farm}: interseeding" if season.farm else "Interseeding"

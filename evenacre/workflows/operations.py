@@ -17,8 +17,7 @@ from evenacre.errors import InputError, Problem
 from evenacre.io.season.load_operation import load_operation
 from evenacre.model import OperationPlan, Season, Track
 from evenacre.model.audit_result import AuditResult
-from evenacre.model.finding import reader_findings
-from evenacre.planning.loads.operation_loads import OperationLoads, operation_load_book
+from evenacre.planning.loads.stock_balance import OperationLoads, operation_load_book
 from evenacre.processes import workers
 from evenacre.reports.maps.stored_layers import operation_layers
 from evenacre.reports.pages.audit import RenderedOperation, render_operation
@@ -87,7 +86,7 @@ def audit_plan(
     with refusals_in_words():
         result = audit_operation(operation, say)
     loads = operation_load_book(operation, result)
-    result = replace(result, findings=(*result.findings, *reader_findings(loads.warnings)))
+    result = replace(result, findings=(*result.findings, *loads.findings))
     audited = Audited(result, None, operation_layers(result), loads)
     if draw:
         say("drawing the maps")

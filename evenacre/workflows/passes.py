@@ -15,7 +15,7 @@ from evenacre.io.result_folder.ownership import PASSES, write_account
 from evenacre.io.season.pass_inputs import Ground
 from evenacre.io.season.pasture.schema import DriveOptions
 from evenacre.io.writers.file_names import unique_slugs
-from evenacre.io.writers.passes import write_passes
+from evenacre.io.writers.results import write_passes
 from evenacre.model.outputs import PassFiles
 from evenacre.planning.interseeding.plan import drive_of
 from evenacre.planning.passes.pass_types import Drive, PassPlan

@@ -24,19 +24,9 @@ _PER_AREA = re.compile(r"(?P<turns>[\d.,]+)\s*(?:turns?)?\s*(?:/|per)\s*(?P<unit
 def read_options(
     options: CalibrateOptions, product: Product | None = None, implement: Implement | None = None
 ) -> tuple[CalibrationJob, tuple[str, ...]]:
-    """Turn options into a job.
+    """Turn options into a job, with notes of what was taken from elsewhere.
 
-    Parameters
-    ----------
-    options : CalibrateOptions
-    product, implement : Product, Implement or None
-        As the season file knows them.
-
-    Returns
-    -------
-    job : CalibrationJob
-    notes : tuple of str
-        What was taken from elsewhere.
+    ``product`` and ``implement`` are as the season file knows them.
 
     Raises
     ------

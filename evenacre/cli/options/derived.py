@@ -24,17 +24,12 @@ def option(panel: str, text: str, *flags: str) -> Any:
 class SeasonKeys:
     """Keys of the season file that a command has options for.
 
-    Annotates the ``**keywords`` of a command, which are what of them was given.
-
-    Attributes
-    ----------
-    panels : mapping of str to str
-        Names of :data:`evenacre.io.season.from_options.OPTIONS` by the heading they stand under.
-    texts : mapping of str to str
-        Help where this command says it otherwise.
+    Annotates the ``**keywords`` of a command, which are what of them was given. Names are those
+    of :data:`evenacre.io.season.from_options.OPTIONS`.
     """
 
-    panels: Mapping[str, str]
+    panels: Mapping[str, str]  # names by the heading they stand under
+    # Help by name, where this command says it otherwise.
     texts: Mapping[str, str] = dataclasses.field(default_factory=dict)
 
     def parameters(self) -> Iterator[Parameter]:
@@ -71,7 +66,7 @@ def with_options(command: Callable[..., Any]) -> Callable[..., Any]:
             parameters += keys
         elif dataclasses.is_dataclass(hint):
             types = typing.get_type_hints(hint, include_extras=True)
-            fields = [field for field in dataclasses.fields(hint) if field.name in types]
+            fields = dataclasses.fields(hint)
             grouped[name] = hint, [field.name for field in fields]
             parameters += [_keyword(f.name, types[f.name], f.default) for f in fields]
         else:
@@ -81,9 +76,10 @@ def with_options(command: Callable[..., Any]) -> Callable[..., Any]:
     def run(**given: Any) -> None:
         for name, (kind, names) in grouped.items():
             given[name] = kind(**{key: given.pop(key) for key in names})
-        command(
-            **{k: v for k, v in given.items() if k not in defaults or v not in (defaults[k], [])}
-        )
+        for name, default in defaults.items():
+            if given[name] in (default, []):  # it was not given
+                del given[name]
+        command(**given)
 
     run.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined]
     run.__annotations__ = {parameter.name: parameter.annotation for parameter in parameters}

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 from evenacre.cli.options.derived import option
 from evenacre.errors import InputError
-from evenacre.units.parsing import Dimension, parse_quantity
+from evenacre.units.parsing import Dimension, parse_quantity, plain_number
 
 if TYPE_CHECKING:
     from evenacre.model import OperationPlan, Product
@@ -136,10 +136,7 @@ def _error(text: str | None, whole: float, dimension: Dimension, name: str) -> f
 
 def _share(text: str, name: str) -> float:
     """Read a percentage."""
-    try:
-        value = float(text.strip().removesuffix("%").replace(",", ".")) / 100
-    except ValueError:
-        value = -1.0
-    if not text.strip().endswith("%") or not 0 <= value <= 1:
+    percent = plain_number(text.strip().removesuffix("%"))
+    if percent is None or not text.strip().endswith("%") or not 0 <= percent / 100 <= 1:
         raise InputError.at(name, "", f'"{text}" is not a percentage.', 'Write it as "3 %".')
-    return value
+    return percent / 100

@@ -84,7 +84,7 @@ def tell_lines(
     """Print lines, or an account as JSON."""
     with printing():
         if as_json:
-            from evenacre.io.writers.json_file import json_text
+            from evenacre.io.common.json_text import json_text
 
             say(json_text(account))
         elif not quiet:

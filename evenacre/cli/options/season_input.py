@@ -27,14 +27,9 @@ def season_given(
     files : list of Path
         A season file or task data, or further logs after ``tracks``.
     given : dict
-        Options of `season_from_options`.
+        What `season_from_options` takes.
     *examples : str
         What to write when there is nothing to read.
-
-    Raises
-    ------
-    InputError
-        When the files and options do not make a season.
     """
     from evenacre.io.season.from_options import season_from_options
     from evenacre.io.season.load import load_season

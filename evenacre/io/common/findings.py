@@ -28,6 +28,26 @@ class Findings:
             self.warnings.append(line)
 
 
+@dataclass(frozen=True)
+class Subject:
+    """Something read; its name goes before each note and warning about it."""
+
+    name: str
+    findings: Findings = field(default_factory=Findings)
+
+    def part(self, name: str) -> Subject:
+        """Something within it, with the same findings."""
+        return Subject(f"{self.name}, {name}", self.findings)
+
+    def note(self, text: str) -> None:
+        """Add a note once."""
+        self.findings.note(f"{self.name}: {text}")
+
+    def warn(self, text: str) -> None:
+        """Add a warning once."""
+        self.findings.warn(f"{self.name}: {text}")
+
+
 def counted(number: int, noun: str, verb: str = "") -> str:
     """Write a count for a sentence: ``1 record has``, ``2,300 records have``."""
     one = number == 1

@@ -39,21 +39,12 @@ _LABEL_TERMS = {"P": "P2O5", "K": "K2O"}
 
 @dataclass(frozen=True)
 class SeasonDraft:
-    """A season as far as it could be made, and what is wrong with it.
+    """A season as far as it could be made, and what is wrong with it."""
 
-    Attributes
-    ----------
-    season : Season
-        With stand-ins for fields and implements that could not be made.
-    equipped : tuple of bool
-        For each operation: whether its implement could be made.
-    said : dict of (str, str) to list of str
-        Warnings by kind and name of a field (or paddock), implement or product.
-    """
-
-    season: Season
+    season: Season  # with stand-ins for fields and implements that could not be made
     problems: tuple[Problem, ...]
-    equipped: tuple[bool, ...]
+    equipped: tuple[bool, ...]  # for each operation: whether its implement could be made
+    # Warnings by kind and name of a field (or paddock), implement or product.
     said: Mapping[tuple[str, str], list[str]] = field(default_factory=dict)
 
 

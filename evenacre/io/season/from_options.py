@@ -41,24 +41,12 @@ _SOURCES = ("boundary", "zones", "unworkable", "setbacks")
 
 @dataclass(frozen=True)
 class Option:
-    """A key of the season file that the command line has an option for.
+    """A key of the season file that the command line has an option for."""
 
-    Attributes
-    ----------
-    path : tuple of str
-        Of the key, without the numbers of entries.
-    text : str
-        What it says.
-    kind : type
-        Of one value as it is typed.
-    repeats : bool
-        It may be given several times.
-    """
-
-    path: tuple[str, ...]
-    text: str
-    kind: Any
-    repeats: bool
+    path: tuple[str, ...]  # of the key, without the numbers of entries
+    text: str  # what it says
+    kind: Any  # type of one value as it is typed
+    repeats: bool  # it may be given several times
 
 
 def _option(path: str, text: str = "", *, repeats: bool = False) -> Option:
@@ -137,7 +125,7 @@ OPTIONS: dict[str, Option] = {
 }
 """What the command line has options for; how each is called, with dashes, is its name here."""
 
-HITCH = frozenset(
+DRILL = frozenset(
     ["rows_per_tower", "antenna_ahead", "antenna_left", "tool_behind", "delay", "hitch_to_axle"]
 )
 """Options whose absence leaves the rest of the drill to what a machine tells of itself."""
@@ -181,19 +169,19 @@ def season_from_options(
     Raises
     ------
     InputError
-        With every complaint at once; each names its option.
+        With everything that is wrong; each problem names its option.
     """
     from evenacre.io.season.build import build_season
     from evenacre.io.season.files import SeasonFiles
 
-    complaints = ProblemCollector(_name_option)
+    problems = ProblemCollector(_name_option)
     given = {name: value for name, value in options.items() if is_given(value)}
     products = given.get("product", [])
-    _check_pairs(products, given, complaints)
-    _check_files(given, complaints)
+    _check_pairs(products, given, problems)
+    _check_files(given, problems)
     for name in ("boundary_where", "column"):
-        if name in given:
-            given[name] = _pairs(given[name], OPTIONS[name].path, complaints)
+        if name in given and not isinstance(given[name], Mapping):
+            given[name] = _pairs(given[name], OPTIONS[name].path, problems)
     given["field_name"] = given.get("field_name") or _field_name(given)
     given["operation_name"] = given.get("operation_name") or " and ".join(products) or "drive"
     raw: dict[str, Any] = {
@@ -211,7 +199,7 @@ def season_from_options(
     }
     for name, value in given.items():
         _put(raw, OPTIONS[name].path, value)
-    draft = build_season(raw, SeasonFiles(base or Path(), complaints, held or {}), logs=logs)
+    draft = build_season(raw, SeasonFiles(base or Path(), problems, held or {}), logs=logs)
     if draft.problems:
         raise InputError(draft.problems)
     return draft.season
@@ -236,24 +224,24 @@ def _field_name(given: Mapping[str, Any]) -> str:
     return Path(file).stem
 
 
-def _check_pairs(products: list[str], given: dict[str, Any], complaints: ProblemCollector) -> None:
+def _check_pairs(products: list[str], given: dict[str, Any], problems: ProblemCollector) -> None:
     for name in ("rate", "price"):
         count = len(given.get(name, ()))
         if count and count != len(products):
-            complaints.add(
+            problems.add(
                 OPTIONS[name].path,
                 f"It is given {_counted(count, 'time')} for {_counted(len(products), 'product')}.",
                 f"Give one --{name} for each --product, in the same order.",
             )
 
 
-def _check_files(given: dict[str, Any], complaints: ProblemCollector) -> None:
+def _check_files(given: dict[str, Any], problems: ProblemCollector) -> None:
     """Ask for the file where only how to read it was said."""
     for source in _SOURCES:
         place = ("field", source)
         details = [n for n, o in OPTIONS.items() if o.path[:2] == place and n in given]
         if details and source not in given:
-            complaints.add(
+            problems.add(
                 place,
                 "Other options say how to read this file, but it is not given.",
                 f"Give --{source} FILE, or leave those options out.",
@@ -266,14 +254,14 @@ def _counted(number: int, noun: str) -> str:
     return f"{number or 'no'} {noun}{'' if number == 1 else 's'}"
 
 
-def _pairs(given: Iterable[str], path: KeyPath, complaints: ProblemCollector) -> dict[str, str]:
+def _pairs(given: Iterable[str], path: KeyPath, problems: ProblemCollector) -> dict[str, str]:
     pairs: dict[str, str] = {}
     for text in given:
         name, sign, value = text.partition("=")
         if not sign or not name.strip():
-            complaints.add(path, f'"{text}" has no = sign.', 'Write it as "NAME=VALUE".')
+            problems.add(path, f'"{text}" has no = sign.', 'Write it as "NAME=VALUE".')
         elif name.strip() in pairs:
-            complaints.add(path, f'"{name.strip()}" is given twice.', "Keep one of them.")
+            problems.add(path, f'"{name.strip()}" is given twice.', "Keep one of them.")
         pairs.setdefault(name.strip(), value.strip())
     return pairs
 

@@ -11,9 +11,8 @@ import numpy as np
 
 from evenacre.errors import InputError, Problem
 from evenacre.io.logs.columns.clock import dates_of
-from evenacre.io.season.from_options import HITCH, is_given, season_from_options
-from evenacre.io.taskdata.element_types import Task, TaskData
-from evenacre.io.taskdata.read import each_task
+from evenacre.io.season.from_options import DRILL, is_given, season_from_options
+from evenacre.io.taskdata.read import Task, TaskData, each_task
 from evenacre.model import Application, Field, Implement, InputFile, OperationPlan, Season
 
 _DESCRIBED = ("axle_to_antenna_m", "antenna_ahead_m", "antenna_left_m", "tow", "tool_behind_m")
@@ -75,12 +74,9 @@ def season_from_taskdata(path: Path, *, tasks: Sequence[str] = (), **overrides: 
         raise InputError(dict.fromkeys(problems))
     if last is None:
         why = f" ({next(iter(warnings)).removesuffix('.')})" if warnings else ""
-        raise InputError.at(
-            source,
-            "",
-            f"there is no task with a time log in it{why}.",
-            "Export the task data after the work is done, with its logs.",
-        )
+        what = f"there is no task with a time log in it{why}."
+        remedy = "Export the task data after the work is done, with its logs."
+        raise InputError.at(source, "", what, remedy)
     # Operations of one field and name are told apart by the id of their task.
     names = [(plan.field.name, plan.name) for plan in operations]
     apart = [
@@ -98,13 +94,13 @@ def season_from_taskdata(path: Path, *, tasks: Sequence[str] = (), **overrides: 
 
 def _one(path: Path, data: TaskData, task: Task, given: dict[str, Any]) -> Season:
     """Make the season of one task, checked as the options of the command line are."""
-    field = data.plots[task.plot].field if task.plot else Field(task.name)
-    if task.plan is not None:
-        field = replace(field, zones=task.plan.zones)
+    field = data.fields[task.field_id] if task.field_id else Field(task.name)
+    if task.prescription is not None:
+        field = replace(field, zones=task.prescription.zones)
     options = dict(given)
     options.setdefault("field_name", field.name)
     options.setdefault("operation_name", task.name)
-    options.setdefault("product", [product.name for product in task.products])
+    options.setdefault("product", list(task.products))
     days = dates_of(np.concatenate([t.time_s for t in task.tracks]), given.get("time_zone"))
     options.setdefault("date", days[0] if days else None)
     measured = not {"width", "rows", "row_spacing"} & options.keys()
@@ -137,19 +133,14 @@ def _check(data: TaskData, task: Task, field: Field, options: dict[str, Any]) ->
     problems = []
     place = f'task "{task.name}"'
     if field.boundary is None and "boundary" not in options:
-        where = f'its field "{field.name}" has no boundary' if task.plot else "it names no field"
-        problems.append(
-            Problem(data.source, place, f"{where}.", "Give the field's outline with --boundary.")
+        where = (
+            f'its field "{field.name}" has no boundary' if task.field_id else "it names no field"
         )
+        remedy = "Give the field's outline with --boundary."
+        problems.append(Problem(data.source, place, f"{where}.", remedy))
     if not {"width", "row_spacing"} & options.keys():
-        problems.append(
-            Problem(
-                data.source,
-                place,
-                "no working width is told by the machine or the log.",
-                'Give it with --width "20 ft".',
-            )
-        )
+        what = "no working width is told by the machine or the log."
+        problems.append(Problem(data.source, place, what, 'Give it with --width "20 ft".'))
     if problems:
         raise InputError(problems)
 
@@ -162,7 +153,7 @@ def _implement(
         return built
     if measured and described.section_rows:
         built = replace(built, rows=described.rows, section_rows=described.section_rows)
-    if HITCH & given.keys():
+    if DRILL & given.keys():
         return built
     hitch: dict[str, Any] = {name: getattr(described, name) for name in _DESCRIBED}
     return replace(built, **hitch)
@@ -171,5 +162,4 @@ def _implement(
 def _with_target(application: Application, task: Task) -> Application:
     if application.target_kg_per_m2 is not None:
         return application
-    targets = {product.name: product.target_kg_per_m2 for product in task.products}
-    return replace(application, target_kg_per_m2=targets.get(application.product.name))
+    return replace(application, target_kg_per_m2=task.products.get(application.product.name))

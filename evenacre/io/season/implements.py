@@ -50,22 +50,16 @@ def implement_of(
             f"{table.name}: it is towed, but how far the antenna is ahead of the hitch pin is not "
             "given (antenna_ahead); the pin was taken to be right under the antenna."
         )
-    made = Implement(
-        width_m=width,
-        rows=rows,
-        rows_known=known,
-        rows_per_tower=table.rows_per_tower,
-        section_rows=listed_rows or equal,
-        axle_to_antenna_m=table.axle_to_antenna,
-        antenna_ahead_m=table.antenna_ahead,
-        antenna_left_m=table.antenna_left,
-        tow=tuple(TowedUnit(unit.hitch_to_axle, unit.axle_to_pin) for unit in table.tow),
-        tool_behind_m=table.tool_behind,
-        product_lag_s=table.delay,
-        compartments=tuple(Compartment(bin_.name, bin_.volume) for bin_ in table.compartments),
-        cost_per_s=table.cost,
-    )
-    return made, warnings
+    made = table.given(Implement) | {
+        "width_m": width,
+        "rows": rows,
+        "rows_known": known,
+        "section_rows": listed_rows or equal,
+        "tow": tuple(TowedUnit(**unit.given(TowedUnit)) for unit in table.tow),
+        "product_lag_s": table.delay,
+        "compartments": tuple(Compartment(bin_.name, bin_.volume) for bin_ in table.compartments),
+    }
+    return Implement(**made), warnings
 
 
 def _check_sections(

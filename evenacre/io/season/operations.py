@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +15,7 @@ from evenacre.io.logs.columns.column_roles import ROLES
 from evenacre.io.season.checks import check_currency, is_defined
 from evenacre.io.season.files import SeasonFiles
 from evenacre.io.season.products import bulk_target
-from evenacre.io.season.schema import BlockageTable, OperationTable, SeasonTable, SettingsTable
+from evenacre.io.season.schema import BlockageTable, OperationTable, SeasonTable
 from evenacre.model import (
     Application,
     Blockage,
@@ -29,42 +29,23 @@ from evenacre.model import (
 from evenacre.model.product import analysis_in_name
 from evenacre.units.display import in_both
 
-_SETTINGS = {
-    "skip_min_width": "skip_min_width_m",
-    "skip_min_area": "skip_min_area_m2",
-    "pass_to_pass": "pass_to_pass_m",
-    "within_pass": "within_pass_m",
-    "headland_rounds": "headland_rounds",
-    "max_gap": "max_gap_s",
-    "max_speed": "max_speed_mps",
-    "smooth": "smooth",
-}
 _MUCH_KG_PER_M2 = 3.0  # 30 t/ha
 _ROUNDING = 1e-9
 
 
 @dataclass(frozen=True)
 class PlanBuilder:
-    """Puts operations together from what a season defines.
-
-    Attributes
-    ----------
-    products, implements, fields : mapping
-        By name. One that could not be made is None: that was told already.
-    said : mapping
-        Warnings by kind and name of one of them.
-    logs : bool
-        False when operations need not name any.
-    """
+    """Puts operations together from what a season defines."""
 
     top: SeasonTable
     files: SeasonFiles
     problems: ProblemCollector
+    # By name. One that could not be made is None: that was told already.
     products: Mapping[str, Product | None]
     implements: Mapping[str, Implement | None]
     fields: Mapping[str, Field | None]
-    said: Mapping[tuple[str, str], list[str]]
-    logs: bool = True
+    said: Mapping[tuple[str, str], list[str]]  # warnings by kind and name of one of them
+    logs: bool = True  # False when operations need not name any
 
     def plan(self, table: OperationTable, path: KeyPath) -> OperationPlan:
         """Make one operation; stand-ins take the place of what it names in vain."""
@@ -99,7 +80,7 @@ class PlanBuilder:
             date=date,
             blockage_file=blockage_file,
             blockages=self._blockages(table.blockage, implement, date, path),
-            settings=_settings(self.top.settings, table),
+            settings=Settings(**self.top.settings.given(Settings) | table.given(Settings)),
             notes=tuple(_analysis_notes(applications)),
             warnings=tuple(dict.fromkeys(warnings)),
             ticket_file=ticket_file,
@@ -256,12 +237,3 @@ def _analysis_notes(applications: Iterable[Application]) -> Iterator[str]:
         if product.analysis and product.analysis == analysis_in_name(product.name):
             shown = ", ".join(f"{value:g} % {key}" for key, value in product.analysis.items())
             yield f"{product.name}: its analysis is that of its name: {shown}."
-
-
-def _settings(*tables: SettingsTable) -> Settings:
-    """Return the settings, later tables over earlier ones."""
-    settings = Settings()
-    for table in tables:
-        given = {name: getattr(table, key) for key, name in _SETTINGS.items()}
-        settings = replace(settings, **{k: v for k, v in given.items() if v is not None})
-    return settings

@@ -78,7 +78,7 @@ def ground_of_season(
     """
     draft = draft_season(path, logs=False, must_hold="fields")
     problems: list[Problem] = list(draft.problems)
-    # What a fault of the season leaves out is not complained of once more.
+    # What a fault of the season leaves out is not told once more.
     whole = not problems
     chosen, warnings = _chosen(draft, path.name, fields, problems, whole)
     seeding = draft.season.seeding

@@ -27,18 +27,8 @@ def product_of(
 ) -> tuple[Product | None, list[str]]:
     """Check a product and take the analysis from its name if none is given.
 
-    Parameters
-    ----------
-    table : ProductTable
-    written : mapping
-        The table as it stands in the file, with what could not be read.
-
-    Returns
-    -------
-    Product or None
-        None when something was wrong.
-    list of str
-        Warnings.
+    ``written`` is the table as it stands in the file, with what could not be read. Returns the
+    product, or None when something was wrong, and warnings.
     """
     before = len(problems.problems)
     warnings: list[str] = []
@@ -183,12 +173,7 @@ def with_blends(
 ) -> dict[str, Product | None]:
     """Give every blend the analysis, kind and price that follow from its parts.
 
-    Parameters
-    ----------
-    products : mapping
-        By name; None for one that was refused.
-    tables : iterable
-        Name, place and the table as written of each.
+    ``tables`` are name, place and the table as written of each product.
     """
     made = dict(products)
     for name, path, written in tables:

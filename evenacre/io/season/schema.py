@@ -6,37 +6,13 @@ file (``docs/season_file.md``) are derived from these tables.
 
 from __future__ import annotations
 
+import dataclasses
+from collections.abc import Callable
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
-from evenacre.io.season.values import (
-    Area,
-    BulkDensity,
-    Date,
-    Delay,
-    Error,
-    Factor,
-    Gap,
-    Hitch,
-    HourCost,
-    Instant,
-    Length,
-    Name,
-    NeededRate,
-    Offset,
-    Part,
-    Percent,
-    Price,
-    Quote,
-    Rate,
-    SeedCount,
-    Spacing,
-    Speed,
-    Stock,
-    Volume,
-    Width,
-)
+from evenacre.io.season import values as v
 
 
 def key(text: str, default: Any = None, **checks: Any) -> Any:
@@ -53,6 +29,13 @@ def _as_use(value: object) -> object:
     return {"product": value} if isinstance(value, str) else value
 
 
+def _each(as_table: Callable[[object], object]) -> BeforeValidator:
+    def read(value: object) -> object:
+        return [as_table(one) for one in (value if isinstance(value, list) else [value])]
+
+    return BeforeValidator(read)
+
+
 def _as_crop(value: object) -> object:
     return " ".join(value.lower().split()) if isinstance(value, str) else value
 
@@ -61,12 +44,7 @@ def _as_list(value: object) -> object:
     return [value] if isinstance(value, str) else value
 
 
-def _each_source(value: object) -> object:
-    return [as_source(v) for v in (value if isinstance(value, list) else [value])]
-
-
-def _each_use(value: object) -> object:
-    return [_as_use(v) for v in (value if isinstance(value, list) else [value])]
+_UNITS = ("", "_m", "_m2", "_s", "_mps", "_days", "_kg", "_kg_per_m2", "_kg_per_m3", "_per_s")
 
 
 class Table(BaseModel):
@@ -76,51 +54,57 @@ class Table(BaseModel):
         extra="forbid", frozen=True, strict=True, str_strip_whitespace=True, defer_build=True
     )
 
+    def given(self, model: type[Any]) -> dict[str, Any]:
+        """Return what is given by the names of a model: those of the keys, with the SI unit."""
+        names = {f.name for f in dataclasses.fields(model)}
+        found = [(key + unit, value) for key, value in self for unit in _UNITS]
+        return {name: value for name, value in found if name in names and value is not None}
+
 
 class SettingsTable(Table):
     """What may be tuned, for the season or for one operation."""
 
-    skip_min_width: Length | None = key("Narrowest skip listed.")
-    skip_min_area: Area | None = key("Smallest skip listed.")
-    pass_to_pass: Error | None = key("Receiver error between passes.")
-    within_pass: Error | None = key("Receiver error in a pass.")
+    skip_min_width: v.Length | None = key("Narrowest skip listed.")
+    skip_min_area: v.Area | None = key("Smallest skip listed.")
+    pass_to_pass: v.Error | None = key("Receiver error between passes.")
+    within_pass: v.Error | None = key("Receiver error in a pass.")
     headland_rounds: int | None = key("Rounds along the boundary.", ge=0, le=50)
-    max_gap: Gap | None = key("Silence that cuts the path.")
-    max_speed: Speed | None = key("Faster than this a fix is an error.")
+    max_gap: v.Gap | None = key("Silence that cuts the path.")
+    max_speed: v.Speed | None = key("Faster than this a fix is an error.")
     smooth: bool | None = key("Smooth receiver jitter.")
 
 
 class ProductTable(Table):
     """A fertilizer, a seed lot as on its tag, or a blend of other products."""
 
-    name: Name = key("Product; 11-52-0 gives its own analysis.", ...)
+    name: v.Name = key("Product; 11-52-0 gives its own analysis.", ...)
     kind: Literal["fertilizer", "seed", "other"] | None = key("Follows from the other keys.")
-    analysis: dict[str, Percent] | None = key("Percent by mass, as on the label: { N = 46 }.")
-    price: Price | None = key('Price: "840 USD/ton".')
-    bulk_density: BulkDensity | None = key('"60 lb/bu".')
-    rate_min: Rate | None = key("Least rate allowed.")
-    rate_max: Rate | None = key("Highest rate allowed.")
-    purity: Percent | None = key("Percent of pure seed.")
-    germination: Percent | None = key("Percent of it that sprouts.")
-    hard_seed: Percent | None = key("Percent of it that is alive but hard.")
-    seeds_per: SeedCount | None = key('"270000 /lb".')
-    parts: dict[str, Part] = key("A blend: products and their parts by mass.", {})
-    bought: Stock | None = key("Bought for the season with what was carried over.")
-    left: Stock | None = key("Left at its end.")
+    analysis: dict[str, v.Percent] | None = key("Percent by mass, as on the label: { N = 46 }.")
+    price: v.Price | None = key('Price: "840 USD/ton".')
+    bulk_density: v.BulkDensity | None = key('"60 lb/bu".')
+    rate_min: v.Rate | None = key("Least rate allowed.")
+    rate_max: v.Rate | None = key("Highest rate allowed.")
+    purity: v.Percent | None = key("Percent of pure seed.")
+    germination: v.Percent | None = key("Percent of it that sprouts.")
+    hard_seed: v.Percent | None = key("Percent of it that is alive but hard.")
+    seeds_per: v.SeedCount | None = key('"270000 /lb".')
+    parts: dict[str, v.Part] = key("A blend: products and their parts by mass.", {})
+    bought: v.Stock | None = key("Bought for the season with what was carried over.")
+    left: v.Stock | None = key("Left at its end.")
 
 
 class TowTable(Table):
     """A towed unit."""
 
-    hitch_to_axle: Hitch = key("Pin to axle of each towed unit, front to back.", ...)
-    axle_to_pin: Offset = key("From its axle back to the pin of the next unit.", 0.0)
+    hitch_to_axle: v.Hitch = key("Pin to axle of each towed unit, front to back.", ...)
+    axle_to_pin: v.Offset = key("From its axle back to the pin of the next unit.", 0.0)
 
 
 class CompartmentTable(Table):
     """A bin of the cart."""
 
-    name: Name = key("What it is called.", ...)
-    volume: Volume = key("What it holds, level full.", ...)
+    name: v.Name = key("What it is called.", ...)
+    volume: v.Volume = key("What it holds, level full.", ...)
 
 
 Count = Annotated[int, Field(ge=1)]
@@ -129,26 +113,28 @@ Count = Annotated[int, Field(ge=1)]
 class ImplementTable(Table):
     """A drill; width and rows follow from any two of width, rows and row_spacing."""
 
-    name: Name = key("What operations call it.", ...)
-    width: Width | None = key('Working width: "20 ft".')
+    name: v.Name = key("What operations call it.", ...)
+    width: v.Width | None = key('Working width: "20 ft".')
     rows: int | None = key("Rows across the width.", ge=1, le=2000)
-    row_spacing: Spacing | None = key('Instead of rows: "7.5 in".')
+    row_spacing: v.Spacing | None = key('Instead of rows: "7.5 in".')
     rows_per_tower: Count | None = key("Rows fed by one tower.")
     sections: Count | list[Count] | None = key("Equal ones, or the rows of each from the left.")
-    axle_to_antenna: Offset = key("Antenna ahead of the tractor's fixed (non-steering) axle.", 0.0)
-    antenna_ahead: Offset = key("Antenna ahead of the hitch pin (or of a mounted tool).", 0.0)
-    antenna_left: Offset = key("Antenna left of the middle.", 0.0)
+    axle_to_antenna: v.Offset = key(
+        "Antenna ahead of the tractor's fixed (non-steering) axle.", 0.0
+    )
+    antenna_ahead: v.Offset = key("Antenna ahead of the hitch pin (or of a mounted tool).", 0.0)
+    antenna_left: v.Offset = key("Antenna left of the middle.", 0.0)
     tow: list[TowTable] = key("Towed units, front to back.", [])
-    tool_behind: Offset = key("Openers behind the last axle (or behind the pin).", 0.0)
-    delay: Delay = key('From meter to opener: "2.5 s".', 0.0)
+    tool_behind: v.Offset = key("Openers behind the last axle (or behind the pin).", 0.0)
+    delay: v.Delay = key('From meter to opener: "2.5 s".', 0.0)
     compartments: list[CompartmentTable] = key("Bins of the cart.", [])
-    cost: HourCost | None = key('Of an hour at work: "140 USD/h".')
+    cost: v.HourCost | None = key('Of an hour at work: "140 USD/h".')
 
 
 class SourceTable(Table):
     """A map, or its file's name alone."""
 
-    file: Name = key("Its name, relative to the season file.", ...)
+    file: v.Name = key("Its name, relative to the season file.", ...)
     layer: str | None = key("Which layer of it.")
     where: dict[str, Any] = key('Pick features: { name = "Creek Forty" }.', {})
     crs: str | None = key('Of a file that does not say its own: "EPSG:26915".')
@@ -163,7 +149,7 @@ class ZonesTable(SourceTable):
 class SetbacksTable(SourceTable):
     """A map of features to keep away from, and how far."""
 
-    distance: Length = key('How far: "100 ft".', ...)
+    distance: v.Length = key('How far: "100 ft".', ...)
     name_column: str | None = key("Column with the features' names.")
 
 
@@ -173,7 +159,7 @@ Source = Annotated[SourceTable, BeforeValidator(as_source)]
 class FieldTable(Table):
     """A field."""
 
-    name: Name = key("Name of the field.", ...)
+    name: v.Name = key("Name of the field.", ...)
     boundary: Source | None = key("Field boundary; any map file.")
     unworkable: Source | None = key("Waterways, rock piles ...")
     zones: Annotated[ZonesTable, BeforeValidator(as_source)] | None = key(
@@ -187,7 +173,7 @@ class FieldTable(Table):
 class TrackTable(Table):
     """A log, or its file's name alone."""
 
-    file: Name = key("Its name, relative to the season file.", ...)
+    file: v.Name = key("Its name, relative to the season file.", ...)
     layer: str | None = key("Which layer of it.")
     crs: str | None = key('System of x and y: "EPSG:32615".')
 
@@ -195,17 +181,17 @@ class TrackTable(Table):
 class UseTable(Table):
     """A product in an operation, or its name alone."""
 
-    product: Name = key("Name of a [[product]].", ...)
-    rate: Rate | None = key('Target rate: "150 lb/ac".')
-    pls_rate: Rate | None = key("Instead: of pure live seed.")
-    compartment: Annotated[list[Name], BeforeValidator(_as_list)] = key("Where it rides.", [])
+    product: v.Name = key("Name of a [[product]].", ...)
+    rate: v.Rate | None = key('Target rate: "150 lb/ac".')
+    pls_rate: v.Rate | None = key("Instead: of pure live seed.")
+    compartment: Annotated[list[v.Name], BeforeValidator(_as_list)] = key("Where it rides.", [])
 
 
 class BlockageTable(Table):
     """Rows that stopped flowing for a while."""
 
-    start: Instant = key("When they stopped.", ...)
-    end: Instant = key("When they flowed again.", ...)
+    start: v.Instant = key("When they stopped.", ...)
+    end: v.Instant = key("When they flowed again.", ...)
     tower: int | None = key("Which tower, counted from the left.")
     rows: int | str | list[int] | None = key('Instead: which rows, "3-6".')
     cause: str | None = key("What blocked them.")
@@ -214,10 +200,10 @@ class BlockageTable(Table):
 class WithSeedTable(Table):
     """Fertilizer in the furrow with the seed."""
 
-    crop: Annotated[Name, BeforeValidator(_as_crop)] = key("What is sown.", ...)
-    spread: Spacing = key("Width of the band that one opener leaves.", ...)
-    tolerated_loss: Factor = key("Percent of the stand.", ...)
-    soil_factor: Factor = key("For texture and moisture.", 1.0)
+    crop: Annotated[v.Name, BeforeValidator(_as_crop)] = key("What is sown.", ...)
+    spread: v.Spacing = key("Width of the band that one opener leaves.", ...)
+    tolerated_loss: v.Factor = key("Percent of the stand.", ...)
+    soil_factor: v.Factor = key("For texture and moisture.", 1.0)
     slopes: dict[str, Annotated[float, Field(gt=0, allow_inf_nan=False)]] = key(
         "Percent of stand lost for each lb/ac of a product, where known.", {}
     )
@@ -226,43 +212,43 @@ class WithSeedTable(Table):
 class OperationTable(SettingsTable):
     """A job on a field; it may have settings of its own."""
 
-    name: Name = key("Name of the job.", ...)
-    field: Name = key("Name of a [[field]].", ...)
-    implement: Name = key("Name of an [[implement]].", ...)
-    date: Date | None = key("Date of the job, 2026-04-14.")
-    tracks: Annotated[list[TrackTable], BeforeValidator(_each_source)] = key(
+    name: v.Name = key("Name of the job.", ...)
+    field: v.Name = key("Name of a [[field]].", ...)
+    implement: v.Name = key("Name of an [[implement]].", ...)
+    date: v.Date | None = key("Date of the job, 2026-04-14.")
+    tracks: Annotated[list[TrackTable], _each(as_source)] = key(
         "Log of the drive; any number.", ...
     )
     columns: dict[str, str] = key('What a column of the log is: { rate = "Rate [lb/ac]" }.', {})
-    products: Annotated[list[UseTable], BeforeValidator(_each_use)] = key("What was placed.", [])
+    products: Annotated[list[UseTable], _each(_as_use)] = key("What was placed.", [])
     blockages: str | None = key("CSV of blockages: start, end and tower or rows.")
     blockage: list[BlockageTable] = key("The same as tables.", [])
     loads: str | None = key("CSV of load tickets.")
     method: str = key("Of placement.", "")
-    quote: Quote | None = key('Of a hired job: "20 USD/ac".')
+    quote: v.Quote | None = key('Of a hired job: "20 USD/ac".')
     with_seed: WithSeedTable | None = key("Where fertilizer goes in with the seed.")
 
 
 class NeedTable(Table):
     """What a field or a zone of it asks for; P and K are elements, the rest label terms."""
 
-    field: Name = key("Name of a [[field]].", ...)
-    zone: Name | None = key("One of its zones; without it, the rest of the field.")
-    N: NeededRate | None = key('"60 lb/ac".')
-    P2O5: NeededRate | None = None
-    K2O: NeededRate | None = None
-    P: NeededRate | None = None
-    K: NeededRate | None = None
-    Ca: NeededRate | None = None
-    Mg: NeededRate | None = None
-    S: NeededRate | None = None
-    B: NeededRate | None = None
-    Cl: NeededRate | None = None
-    Cu: NeededRate | None = None
-    Fe: NeededRate | None = None
-    Mn: NeededRate | None = None
-    Mo: NeededRate | None = None
-    Zn: NeededRate | None = None
+    field: v.Name = key("Name of a [[field]].", ...)
+    zone: v.Name | None = key("One of its zones; without it, the rest of the field.")
+    N: v.NeededRate | None = key('"60 lb/ac".')
+    P2O5: v.NeededRate | None = None
+    K2O: v.NeededRate | None = None
+    P: v.NeededRate | None = None
+    K: v.NeededRate | None = None
+    Ca: v.NeededRate | None = None
+    Mg: v.NeededRate | None = None
+    S: v.NeededRate | None = None
+    B: v.NeededRate | None = None
+    Cl: v.NeededRate | None = None
+    Cu: v.NeededRate | None = None
+    Fe: v.NeededRate | None = None
+    Mn: v.NeededRate | None = None
+    Mo: v.NeededRate | None = None
+    Zn: v.NeededRate | None = None
 
     def asked(self) -> dict[str, float]:
         """Return the nutrients that are given, kg per m2."""

@@ -19,21 +19,14 @@ from evenacre.model import OperationPlan
 class Finding:
     """One thing to know about a season's files.
 
-    Attributes
-    ----------
-    level : str
-        ``"error"`` has to be mended before an audit; ``"warning"`` will be used but looks
-        wrong; ``"note"`` says what was guessed.
-    operation : str
-        ``"field, operation"`` it belongs to; empty when it concerns the season.
-    problem : Problem or None
-        The parts of an error.
+    An ``"error"`` has to be mended before an audit; a ``"warning"`` will be used but looks
+    wrong; a ``"note"`` says what was guessed.
     """
 
     level: Literal["error", "warning", "note"]
     text: str
-    operation: str = ""
-    problem: Problem | None = None
+    operation: str = ""  # "field, operation"; empty when it concerns the season
+    problem: Problem | None = None  # the parts of an error
 
 
 def check_season(path: Path) -> list[Finding]:

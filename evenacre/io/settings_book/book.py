@@ -38,7 +38,7 @@ from evenacre.io.writers.cells import cell, without_apostrophe
 from evenacre.model import PastSetting
 from evenacre.processes.interrupts import held
 from evenacre.processes.written import Written
-from evenacre.units.parsing import Dimension, parse_quantity, unit_factor
+from evenacre.units.parsing import Dimension, parse_quantity, plain_number, unit_factor
 
 BOOK_NAME = "settings-book.csv"
 _PATIENCE_S = 10.0
@@ -126,7 +126,11 @@ def append_setting(
             added += head if before else _BOM + head
             book = read_lines(head.encode(), path.name)
         added += _line_of(book, setting, path.name, warnings.append) + book.newline
-        _replace(path, before + _encoded(added, book.encoding))
+        try:
+            line = added.encode(book.encoding)
+        except UnicodeEncodeError:
+            line = added.encode()
+        _replace(path, before + line)
         if written is not None:
             written.places.append(path)
     return tuple(warnings)
@@ -135,16 +139,12 @@ def append_setting(
 @contextlib.contextmanager
 def _locked(path: Path) -> Iterator[None]:
     """Keep other writers out. The lock file stays: taking it away could let two in at once."""
-    lock = FileLock(path.with_name(f".{path.name}.lock"), timeout=_PATIENCE_S)
     try:
-        lock.acquire()
+        with FileLock(path.with_name(f".{path.name}.lock"), timeout=_PATIENCE_S):
+            yield
     except Timeout:
         what = "Another program is writing to it."
         raise InputError.at(path, "", what, "Close that program and try again.") from None
-    try:
-        yield
-    finally:
-        lock.release()
 
 
 def _replace(path: Path, content: bytes) -> None:
@@ -161,13 +161,6 @@ def _replace(path: Path, content: bytes) -> None:
     finally:
         fresh.unlink(missing_ok=True)
     flush([path.parent])
-
-
-def _encoded(text: str, encoding: str) -> bytes:
-    try:
-        return text.encode(encoding)
-    except UnicodeEncodeError:
-        return text.encode()
 
 
 def _line_of(book: BookText, setting: PastSetting, file: str, warn: Callable[[str], None]) -> str:
@@ -248,8 +241,5 @@ def _measured(text: str, name: str, dimension: Dimension, book: BookText) -> flo
 
 
 def _number(text: str) -> float | None:
-    try:
-        value = float(text.strip(" %").replace(",", "."))
-    except ValueError:
-        return None
-    return value if 0 <= value < math.inf else None
+    value = plain_number(text.strip(" %"))
+    return value if value is not None and 0 <= value < math.inf else None

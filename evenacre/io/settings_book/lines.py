@@ -53,36 +53,18 @@ _MOST_JOINED = 20
 
 @dataclass
 class BookText:
-    """A settings book as text.
+    """A settings book as text; lines are told by their number in the file."""
 
-    Attributes
-    ----------
-    header : list of str
-        As written; empty for an empty file.
-    places, units : dict
-        Where each known column stands, and the unit it is headed with.
-    separator, newline, encoding : str
-        As the file has them; a spreadsheet may have changed all three.
-    lines : list of (int, list of str)
-        The whole ones: number in the file, and cells.
-    broken : list of (int, str)
-        Lines that are not whole, with what is wrong.
-    length : int
-        Lines in the file, broken ones and all.
-    tail : str
-        What has to be written before a new line: an end for a last line that has none.
-    """
-
-    header: list[str] = field(default_factory=list)
-    places: dict[str, int] = field(default_factory=dict)
-    units: dict[str, str] = field(default_factory=dict)
-    separator: str = ","
+    header: list[str] = field(default_factory=list)  # as written; empty for an empty file
+    places: dict[str, int] = field(default_factory=dict)  # where each known column stands
+    units: dict[str, str] = field(default_factory=dict)  # what each of them is headed with
+    separator: str = ","  # a spreadsheet may have changed it, and the next two
     newline: str = "\r\n"
     encoding: str = "utf-8"
-    lines: list[tuple[int, list[str]]] = field(default_factory=list)
-    broken: list[tuple[int, str]] = field(default_factory=list)
-    length: int = 0
-    tail: str = ""
+    lines: list[tuple[int, list[str]]] = field(default_factory=list)  # cells of the whole ones
+    broken: list[tuple[int, str]] = field(default_factory=list)  # what is wrong with the others
+    length: int = 0  # lines in the file, broken ones and all
+    tail: str = ""  # to be written before a new line: an end for a last line that has none
 
     @cached_property
     def decimal_comma(self) -> bool:
@@ -114,67 +96,55 @@ def read_lines(content: bytes, file: str) -> BookText:
     """
     if content.startswith((b"\xff\xfe", b"\xfe\xff")):
         raise InputError.at(file, "", "It is UTF-16 text.", "Save it as CSV UTF-8.")
-    physical = content.removeprefix(b"\xef\xbb\xbf").split(b"\n")
-    has_end = physical[-1] == b""
-    if has_end:
-        physical.pop()
+    *ended, last = content.removeprefix(b"\xef\xbb\xbf").split(b"\n")
+    physical = [*ended, last] if last else ended
     head = next((i for i, line in enumerate(physical) if line.strip(b"\0\r ")), None)
     if head is None:
-        return BookText(tail="" if has_end else "\r\n")
-    texts = [_decoded(line) for line in physical]
-    book = _with_header(texts[head][0], file, cut_short=len(texts) == head + 1 and not has_end)
-    book.length = len(texts)
-    if physical[head][-1:] != b"\r":
-        book.newline = "\n"
-    last_is_open = _sort_lines(book, [text for text, _ in texts], head + 1)
-    if any(strange for _, strange in (texts if has_end else texts[:-1])):
-        book.encoding = "cp1252"
-    if not has_end:
+        return BookText(tail="\r\n" if last else "")
+    texts, encoding = [], "utf-8"
+    for number, line in enumerate(physical):
+        try:
+            texts.append(line.removesuffix(b"\r").decode("utf-8"))
+        except UnicodeDecodeError:
+            texts.append(line.removesuffix(b"\r").decode("cp1252", errors="replace"))
+            if number < len(ended):  # it was not half a character that the line broke off at
+                encoding = "cp1252"
+    book = _with_header(texts[head], file, cut_short=head == len(ended))
+    book.length, book.encoding = len(texts), encoding
+    book.newline = "\r\n" if physical[head].endswith(b"\r") else "\n"
+    last_is_open = _sort_lines(book, texts, head + 1)
+    if last:
         book.tail = ('"' if last_is_open else "") + book.newline
         if COMPLETE not in book.places and book.lines and book.lines[-1][0] == book.length:
             book.broken.append((book.lines.pop()[0], "has no end and may be cut short"))
     return book
 
 
-def _decoded(line: bytes) -> tuple[str, bool]:
-    """Text of a line, and whether it is in the Windows code page instead of UTF-8."""
-    line = line.removesuffix(b"\r")
-    try:
-        return line.decode("utf-8"), False
-    except UnicodeDecodeError:
-        return line.decode("cp1252", errors="replace"), True
-
-
 def _with_header(text: str, file: str, *, cut_short: bool) -> BookText:
-    def heads(separator: str) -> list[tuple[str, str]]:
-        """Name and unit of each column."""
-        found = (_HEAD.fullmatch(cell.strip()) for cell in _cells(text, separator)[0])
-        return [
-            (" ".join(one["name"].lower().replace("_", " ").split()), one["unit"] or "")
-            for one in found
-            if one
-        ]
-
-    separator = max(_SEPARATORS, key=lambda s: sum(name in COLUMNS for name, _ in heads(s)))
-    book = BookText(header=_cells(text, separator)[0], separator=separator)
-    for place, (name, unit) in enumerate(heads(separator)):
-        if name in COLUMNS and name not in book.places:
-            book.places[name], book.units[name] = place, unit
+    books = []
+    for separator in _SEPARATORS:
+        book = BookText(header=_cells(text, separator)[0], separator=separator)
+        for place, cell in enumerate(book.header):
+            found = _HEAD.fullmatch(cell.strip())
+            name = " ".join(found["name"].lower().replace("_", " ").split()) if found else ""
+            if found and name in COLUMNS and name not in book.places:
+                book.places[name], book.units[name] = place, found["unit"] or ""
+        books.append(book)
+    book = max(books, key=lambda book: len(book.places))
     if "product" not in book.places or (cut_short and COMPLETE not in book.places):
         what = "The header is cut short." if cut_short else 'It has no column "product" in line 1.'
-        raise InputError.at(
-            file, "line 1", what, "Give a settings book with --book, or name a file to start one."
-        )
+        remedy = "Give a settings book with --book, or name a file to start one."
+        raise InputError.at(file, "line 1", what, remedy)
     return book
 
 
 def _sort_lines(book: BookText, texts: list[str], at: int) -> bool:
     """Put every line after the header among the whole or the broken; tell if a quote stays open."""
-    width, is_open = len(book.header), False
+    width, end, is_open = len(book.header), book.places.get(COMPLETE), False
     while at < len(texts):
         text = texts[at]
         at += 1
-        number = at
+        number, fault = at, ""
         if not text.strip("\0 "):
             if text.strip(" "):
                 book.broken.append((number, "is damaged"))
@@ -183,7 +153,14 @@ def _sort_lines(book: BookText, texts: list[str], at: int) -> bool:
         if is_open and (joined := _joined(texts, at - 1, width, book.separator)):
             cells, at = joined  # a cell of several lines, as spreadsheets allow
             is_open = False
-        fault = _fault(cells, width, book.places.get(COMPLETE), is_open=is_open)
+        if any("\0" in cell for cell in cells):
+            fault = "is damaged"
+        elif is_open or len(cells) < width:
+            fault = "is cut short"
+        elif any(cell.strip() for cell in cells[width:]):
+            fault = "has more cells than the header"
+        elif end is not None and cells[end].strip().lower() not in ("", WHOLE):
+            fault = "is cut short"
         if fault:
             book.broken.append((number, fault))
         else:
@@ -205,18 +182,6 @@ def _joined(
         if not is_open:
             return (cells, at + 1) if len(cells) == width else None
     return None
-
-
-def _fault(cells: list[str], width: int, end: int | None, *, is_open: bool) -> str:
-    if any("\0" in cell for cell in cells):
-        return "is damaged"
-    if is_open or len(cells) < width:
-        return "is cut short"
-    if any(cell.strip() for cell in cells[width:]):
-        return "has more cells than the header"
-    if end is not None and cells[end].strip().lower() not in ("", WHOLE):
-        return "is cut short"
-    return ""
 
 
 def _cells(text: str, separator: str) -> tuple[list[str], bool]:

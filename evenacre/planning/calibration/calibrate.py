@@ -24,74 +24,39 @@ from evenacre.planning.calibration.settings_lookup import LookUp, look_up, setti
 
 @dataclass(frozen=True)
 class CalibrationJob:
-    """What is known and what is asked.
+    """What is known and what is asked."""
 
-    Attributes
-    ----------
-    about : PastSetting
-        Product, setting, fan, speed, target ...: all but the result.
-    test : MeterTest or None
-        None: nothing was caught.
-    opener_catches_kg : tuple of tuple of float
-        Catches of each opener from the left, for each repeat; empty when not parted.
-    tolerance : float
-        Fraction of the target, and of an opener's share, that may be missed.
-    tested : tuple of (float, float)
-        Other settings tested before, and their rates (kg/m2).
-    fills_kg : dict of str to float
-        Fills whose reach is asked.
-    compartments_kg : dict of str to float
-        What is in the compartments that are to end together.
-    allow_far : bool
-        Give guesses far from what was tested.
-    """
-
-    about: PastSetting
-    test: MeterTest | None = None
+    about: PastSetting  # product, setting, fan, speed, target ...: all but the result
+    test: MeterTest | None = None  # None: nothing was caught
+    # Catches of each opener from the left, for each repeat; empty when not parted
     opener_catches_kg: tuple[tuple[float, ...], ...] = ()
-    tolerance: float = 0.05
+    tolerance: float = 0.05  # fraction of the target, and of an opener's share, that may be missed
+    # Other settings tested before, and their rates (kg/m2)
     tested: tuple[tuple[float, float], ...] = ()
-    fills_kg: Mapping[str, float] = field(default_factory=dict)
+    fills_kg: Mapping[str, float] = field(default_factory=dict)  # fills whose reach is asked
+    # What is in the compartments that are to end together
     compartments_kg: Mapping[str, float] = field(default_factory=dict)
-    allow_far: bool = False
+    allow_far: bool = False  # give guesses far from what was tested
 
 
 @dataclass(frozen=True)
 class Calibration:
-    """The answers; None where nothing was asked or known.
-
-    Attributes
-    ----------
-    job : CalibrationJob
-    noted : PastSetting
-        The line for the settings book.
-    verdict, evenness, next_setting, split, found : optional
-        ``found`` is what the settings book says.
-    rate_kg_per_m2 : float or None
-        Rate that fills are reckoned at: the target, else the rate found.
-    fill_areas_m2 : dict of str to float
-    """
+    """The answers; None where nothing was asked or known."""
 
     job: CalibrationJob
-    noted: PastSetting
+    noted: PastSetting  # the line for the settings book
     verdict: Verdict | None = None
     evenness: Evenness | None = None
     next_setting: NextSetting | None = None
+    # Rate that fills are reckoned at: the target, else the rate found
     rate_kg_per_m2: float | None = None
     fill_areas_m2: Mapping[str, float] = field(default_factory=dict)
     split: Split | None = None
-    found: LookUp | None = None
+    found: LookUp | None = None  # what the settings book says
 
 
 def calibrate(job: CalibrationJob, past: Sequence[PastSetting] | None = None) -> Calibration:
-    """Work out everything a job asks.
-
-    Parameters
-    ----------
-    job : CalibrationJob
-    past : sequence of PastSetting, optional
-        Lines of the settings book, where they are to be looked through.
-    """
+    """Work out everything a job asks; ``past`` are lines of the settings book to look through."""
     test, target = job.test, job.about.target_kg_per_m2
     verdict = judge(test, target, job.tolerance) if test and target else None
     rate = target or (test.rate_kg_per_m2 if test else None)

@@ -46,7 +46,7 @@ def area_per_fill_m2(fill_kg: float, rate_kg_per_m2: float) -> float:
 
 
 def usual_bulk_density(product: str) -> tuple[str, float] | None:
-    """Return the crop a product's name speaks of and its bulk density (kg/m3), if listed.
+    """The crop a product's name speaks of and its bulk density (kg/m3), if listed.
 
     It stands in until the lot itself is weighed. A name that speaks of two crops is a mix and
     has none.
@@ -60,23 +60,12 @@ def usual_bulk_density(product: str) -> tuple[str, float] | None:
 
 @dataclass(frozen=True)
 class CompartmentShare:
-    """What one of several compartments has to feed so that all end together.
-
-    Attributes
-    ----------
-    name : str
-    mass_kg : float
-        What is in it.
-    share : float
-        Its part of the whole, 0 to 1.
-    rate_kg_per_m2 : float
-        The rate to set its meter to.
-    """
+    """What one of several compartments has to feed so that all end together."""
 
     name: str
-    mass_kg: float
-    share: float
-    rate_kg_per_m2: float
+    mass_kg: float  # what is in it
+    share: float  # its part of the whole, 0 to 1
+    rate_kg_per_m2: float  # the rate to set its meter to
 
 
 @dataclass(frozen=True)
@@ -88,14 +77,7 @@ class Split:
 
 
 def split_to_empty_together(masses_kg: Mapping[str, float], rate_kg_per_m2: float) -> Split:
-    """Share a rate among compartments by what is in each.
-
-    Parameters
-    ----------
-    masses_kg : dict of str to float
-        Mass of the product in each compartment.
-    rate_kg_per_m2 : float
-        Wanted of all of them together.
+    """Share a rate, wanted of all compartments together, by the mass in each.
 
     Raises
     ------

@@ -23,51 +23,26 @@ _MOST_CATCHES = 30
 
 
 def crank_area_m2(turns: float, turns_per_m2: float) -> float:
-    """Ground that turns of the meter stand for.
-
-    Parameters
-    ----------
-    turns : float
-        Turns made in the test.
-    turns_per_m2 : float
-        Turns the meter makes for a unit of ground, from the drive or the maker's chart.
-    """
+    """Ground that turns of the meter stand for, by its turns for a unit of ground."""
     return turns / turns_per_m2
 
 
 def wheel_area_m2(circumference_m: float, turns: float, width_m: float) -> float:
-    """Ground that turns of a ground wheel stand for.
+    """Ground that turns of a ground wheel stand for, over the width of the openers caught.
 
-    Parameters
-    ----------
-    circumference_m : float
-        Rolled by one turn, under load.
-    turns : float
-    width_m : float
-        Of the openers that were caught.
+    The circumference is that rolled by one turn, under load.
     """
     return circumference_m * turns * width_m
 
 
 @dataclass(frozen=True)
 class MeterTest:
-    """Repeat catches at one setting, each standing for the same ground.
-
-    Attributes
-    ----------
-    catches_kg : tuple of float
-    area_m2 : float
-        Ground that each catch stands for.
-    turns : float or None
-        Turns behind each catch; None when not counted.
-    resolution_kg : float
-        Step of the scale: 0.1 lb for one that reads tenths of a pound.
-    """
+    """Repeat catches at one setting, each standing for the same ground."""
 
     catches_kg: tuple[float, ...]
-    area_m2: float
-    turns: float | None = None
-    resolution_kg: float = 0.0
+    area_m2: float  # ground that each catch stands for
+    turns: float | None = None  # turns behind each catch; None when not counted
+    resolution_kg: float = 0.0  # step of the scale: 0.1 lb for one that reads tenths of a pound
 
     def __post_init__(self) -> None:
         if not self.catches_kg or not all(0 < kg < math.inf for kg in self.catches_kg):
@@ -121,7 +96,7 @@ class MeterTest:
         return self.rate_kg_per_m2 - half, self.rate_kg_per_m2 + half
 
 
-class Standing(StrEnum):
+class MeterStanding(StrEnum):
     """How a test stands to its target."""
 
     ON_TARGET = "on target"
@@ -132,55 +107,35 @@ class Standing(StrEnum):
 
 @dataclass(frozen=True)
 class Verdict:
-    """A test held against a target.
+    """A test held against a target."""
 
-    Attributes
-    ----------
-    target_kg_per_m2, tolerance : float
-        The tolerance is a fraction of the target.
-    off_by : float
-        Rate found over target, less one.
-    within : bool
-        The rate found lies within the tolerance, whatever the scatter.
-    standing : Standing
-        With the scatter: on or off target where nine intervals in ten say so.
-    scatter_allows : bool or None
-        So many catches pin the rate down to within the tolerance; None after one catch.
-    catches_needed : int or None
-        Catches that would, at this scatter; None when not even thirty.
-    """
-
+    # The tolerance is a fraction of the target
     target_kg_per_m2: float
     tolerance: float
-    off_by: float
-    within: bool
-    standing: Standing
+    off_by: float  # rate found over target, less one
+    within: bool  # the rate found lies within the tolerance, whatever the scatter
+    standing: MeterStanding  # with the scatter: on or off target where nine intervals in ten say so
+    # So many catches pin the rate down to within the tolerance; None after one catch
     scatter_allows: bool | None
-    catches_needed: int | None
+    catches_needed: int | None  # catches that would, at this scatter; None when not even thirty
 
 
 def judge(test: MeterTest, target_kg_per_m2: float, tolerance: float = 0.05) -> Verdict:
-    """Hold a test against the rate wanted.
+    """Hold a test against the rate wanted, which may be off by a fraction of it.
 
-    Parameters
-    ----------
-    test : MeterTest
-    target_kg_per_m2 : float
-    tolerance : float
-        Fraction of the target that the rate may be off; 0.05 is what Field and Solie,
-        Introduction to Agricultural Engineering Technology, accept.
+    Source of 0.05: Field and Solie, Introduction to Agricultural Engineering Technology.
     """
     off_by = test.rate_kg_per_m2 / target_kg_per_m2 - 1
     allowed = tolerance * target_kg_per_m2
     interval = test.interval_kg_per_m2
-    standing, allows, needed = Standing.ONE_CATCH, None, None
+    standing, allows, needed = MeterStanding.ONE_CATCH, None, None
     if interval is not None and test.sd_kg is not None:
         low, high = (rate - target_kg_per_m2 for rate in interval)
-        standing = Standing.CANNOT_TELL
+        standing = MeterStanding.CANNOT_TELL
         if -allowed <= low and high <= allowed:
-            standing = Standing.ON_TARGET
+            standing = MeterStanding.ON_TARGET
         elif high < -allowed or low > allowed:
-            standing = Standing.OFF_TARGET
+            standing = MeterStanding.OFF_TARGET
         allows = (high - low) / 2 <= allowed
         needed = _catches_needed(test.sd_kg, test.resolution_kg, allowed * test.area_m2)
     return Verdict(
@@ -190,42 +145,24 @@ def judge(test: MeterTest, target_kg_per_m2: float, tolerance: float = 0.05) -> 
 
 @dataclass(frozen=True)
 class Evenness:
-    """How evenly the openers share what the meter puts out.
+    """How evenly the openers share what the meter puts out."""
 
-    Attributes
-    ----------
-    mean_kg : float
-        Mean catch of an opener.
-    low_kg, high_kg : float
-        Between these an opener is accepted.
-    ratios : tuple of float
-        Catch of each opener over the mean, from the left.
-    outside : tuple of int
-        Openers not accepted, counted from 1.
-    variation : float
-        Standard deviation between openers over their mean.
-    """
-
-    mean_kg: float
+    mean_kg: float  # mean catch of an opener
+    # Between these an opener is accepted
     low_kg: float
     high_kg: float
-    ratios: tuple[float, ...]
-    outside: tuple[int, ...]
-    variation: float
+    ratios: tuple[float, ...]  # catch of each opener over the mean, from the left
+    outside: tuple[int, ...]  # openers not accepted, counted from 1
+    variation: float  # standard deviation between openers over their mean
 
 
 def opener_evenness(
     catches_kg: Sequence[float] | Sequence[Sequence[float]], tolerance: float = 0.05
 ) -> Evenness:
-    """Compare the catches of the openers with their mean.
+    """Compare the catches of the openers, from the left in each test, with their mean.
 
-    Parameters
-    ----------
-    catches_kg : (k,) or (n, k) float
-        Of k openers from the left, in one test or in n, which are averaged.
-    tolerance : float
-        Fraction of the mean by which an opener may be off; 0.05 is what Field and Solie,
-        Introduction to Agricultural Engineering Technology, accept.
+    An opener may be off by a fraction of the mean; source of 0.05: Field and Solie, Introduction
+    to Agricultural Engineering Technology.
 
     Raises
     ------

@@ -10,6 +10,7 @@ import numpy as np
 from scipy import stats
 
 from evenacre.model import FloatArray
+from evenacre.model.finding import Finding
 from evenacre.planning.calibration.meter_test import CONFIDENCE, MeterTest
 
 FARTHEST_FACTOR = 2.0
@@ -20,61 +21,40 @@ PROPORTION, LINE = "in proportion", "by a line"
 
 @dataclass(frozen=True)
 class NextSetting:
-    """The setting to try next.
+    """The setting to try next."""
 
-    Attributes
-    ----------
-    setting : float or None
-        None: refused, see ``refused``.
-    low, high : float or None
-        Settings between which the right one lies nine times in ten, if the meter follows the
-        line; None when the scatter is not known.
-    method : str
-        ``"in proportion"`` (from one setting: twice the setting, twice the rate) or
-        ``"by a line"`` (through several).
-    tested : (float, float)
-        Lowest and highest setting tested.
-    beyond : float
-        How far outside the tested settings this lies; 0 when between them.
-    bend : float or None
-        Largest departure of a tested setting from the line, as a fraction of the rate there;
-        None with fewer than three settings, which show none.
-    refused : str
-        Why there is no setting, in words.
-    """
-
-    setting: float | None
+    setting: float | None  # None: refused, see ``refused``
+    # Settings between which the right one lies nine times in ten, if the meter follows the line;
+    # None when the scatter is not known
     low: float | None
     high: float | None
+    # ``"in proportion"`` (from one setting: twice the setting, twice the rate) or ``"by a line"``
+    # (through several)
     method: str
-    tested: tuple[float, float]
-    beyond: float
+    tested: tuple[float, float]  # lowest and highest setting tested
+    beyond: float  # how far outside the tested settings this lies; 0 when between them
+    # Largest departure of a tested setting from the line, as a fraction of the rate there; None
+    # with fewer than three settings, which show none
     bend: float | None = None
-    refused: str = ""
+    refused: Finding | None = None  # why there is no setting
 
 
 def in_proportion(
     setting: float, test: MeterTest, target_kg_per_m2: float, *, allow_far: bool = False
 ) -> NextSetting:
-    """Next setting from a test at one: output taken as proportional to it.
+    """Next setting from a test at one, on a scale on which nothing flows at zero.
 
-    Parameters
-    ----------
-    setting : float
-        Of the test, on a scale on which nothing flows at zero.
-    test : MeterTest
-    target_kg_per_m2 : float
-    allow_far : bool
-        Give a setting even beyond twice or half the tested one.
+    Output is taken as proportional to the setting; ``allow_far`` gives one even beyond twice or
+    half the tested one.
     """
     factor = target_kg_per_m2 / test.rate_kg_per_m2
     found = setting * factor
     beyond = abs(found - setting)
     tested = (setting, setting)
     if setting <= 0:
-        return _none(PROPORTION, tested, beyond, "the setting is not above zero")
+        return _none(PROPORTION, tested, beyond, Finding.note("setting_not_above_zero"))
     if not allow_far and not 1 / FARTHEST_FACTOR <= factor <= FARTHEST_FACTOR:
-        return _none(PROPORTION, tested, beyond, "only one setting was tested, and that is too far")
+        return _none(PROPORTION, tested, beyond, Finding.note("tested_setting_too_far"))
     low = high = None
     if test.interval_kg_per_m2 is not None and test.interval_kg_per_m2[0] > 0:
         low, high = (setting * target_kg_per_m2 / rate for rate in test.interval_kg_per_m2[::-1])
@@ -88,19 +68,12 @@ def by_a_line(
     *,
     allow_far: bool = False,
 ) -> NextSetting:
-    """Next setting from a straight line through tests at several.
+    """Next setting from a straight line through catches (n,) at two settings or more.
 
     The interval is Fieller's: all settings at which the target lies within the confidence
     band of the line (E. C. Fieller 1954, Some problems in interval estimation, Journal of the
-    Royal Statistical Society B 16, 175-185).
-
-    Parameters
-    ----------
-    settings, rates_kg_per_m2 : (n,) float
-        One entry for each catch, of two different settings or more.
-    target_kg_per_m2 : float
-    allow_far : bool
-        Carry the line beyond the tested settings.
+    Royal Statistical Society B 16, 175-185). ``allow_far`` carries the line beyond the tested
+    settings.
 
     Raises
     ------
@@ -115,22 +88,21 @@ def by_a_line(
     slope = float(fit.slope)
     # Rounding alone can leave a trace of slope in equal rates.
     if abs(slope) * (tested[1] - tested[0]) <= 1e-9 * float(np.abs(y).max()):
-        return _none(LINE, tested, 0.0, "the rate does not change with the setting")
+        return _none(LINE, tested, 0.0, Finding.note("rate_unchanged_by_setting"))
     found = float(x.mean()) + (target_kg_per_m2 - float(y.mean())) / slope
     beyond = max(tested[0] - found, found - tested[1], 0.0)
     if beyond < 1e-9 * (tested[1] - tested[0]):
         beyond = 0.0
     if found <= 0:
-        return _none(LINE, tested, beyond, "the line meets the target only below zero")
+        return _none(LINE, tested, beyond, Finding.note("line_below_zero"))
     low = high = None
     if len(x) > 2:
         interval = _fieller(x, y, slope, target_kg_per_m2)
         if interval is None:
-            why = "the scatter hides how the rate changes with the setting"
-            return _none(LINE, tested, beyond, why)
+            return _none(LINE, tested, beyond, Finding.note("scatter_hides_change"))
         low, high = interval
     if beyond and not allow_far:
-        return _none(LINE, tested, beyond, "the target lies beyond the settings that were tested")
+        return _none(LINE, tested, beyond, Finding.note("target_beyond_settings"))
     bend = _bend(x, y, slope)
     return NextSetting(found, low, high, LINE, tested, beyond, bend)
 
@@ -161,5 +133,5 @@ def _bend(x: FloatArray, y: FloatArray, slope: float) -> float | None:
     return float(np.max(np.abs(means - line) / means))
 
 
-def _none(method: str, tested: tuple[float, float], beyond: float, why: str) -> NextSetting:
+def _none(method: str, tested: tuple[float, float], beyond: float, why: Finding) -> NextSetting:
     return NextSetting(None, None, None, method, tested, beyond, refused=why)

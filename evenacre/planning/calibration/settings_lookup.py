@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from evenacre.model import PastSetting
+from evenacre.model.finding import Finding
+from evenacre.units.parsing import plain_number
 
 FARTHEST_FACTOR = 1.5
 """A setting is carried over rates and densities up to half as much again; ours, no source."""
@@ -14,20 +16,11 @@ FARTHEST_FACTOR = 1.5
 
 @dataclass(frozen=True)
 class Match:
-    """A past setting and how far the job asked about lies from it.
-
-    Attributes
-    ----------
-    past : PastSetting
-    rate_factor : float
-        Rate asked for over the rate found then.
-    density_factor : float or None
-        Bulk density of the job over the one then; None when one of them is not known.
-    same_product : bool
-    """
+    """A past setting and how far the job asked about lies from it."""
 
     past: PastSetting
-    rate_factor: float
+    rate_factor: float  # rate asked for over the rate found then
+    # Bulk density of the job over the one then; None when one of them is not known
     density_factor: float | None
     same_product: bool
 
@@ -45,27 +38,14 @@ class Match:
 
 @dataclass(frozen=True)
 class LookUp:
-    """What the book has to say about a job.
+    """What the book has to say about a job."""
 
-    Attributes
-    ----------
-    matches : tuple of Match
-        Nearest first.
-    rates_kg_per_m2 : (float, float) or None
-        Lowest and highest rate of everything comparable.
-    outside : bool
-        The rate asked for lies outside of those.
-    start : float or None
-        Setting to start the test at, carried over from the nearest; None: refused.
-    refused : str
-        Why there is no start, in words.
-    """
-
-    matches: tuple[Match, ...]
-    rates_kg_per_m2: tuple[float, float] | None
-    outside: bool
+    matches: tuple[Match, ...]  # nearest first
+    rates_kg_per_m2: tuple[float, float] | None  # lowest and highest rate of everything comparable
+    outside: bool  # the rate asked for lies outside of those
+    # Setting to start the test at, carried over from the nearest; None: refused
     start: float | None
-    refused: str = ""
+    refused: Finding | None = None  # why there is no start
 
 
 def look_up(
@@ -78,26 +58,12 @@ def look_up(
     most: int = 3,
     allow_far: bool = False,
 ) -> LookUp:
-    """Find the past settings nearest in bulk density and rate, and a setting to start at.
+    """Find the ``most`` past settings nearest in bulk density and rate, and one to start at.
 
     A roller carries volume, so at one roller the setting goes with rate over bulk density
     (common practice, no source): that carries a past setting over to the new job, for a test
-    to correct.
-
-    Parameters
-    ----------
-    past : sequence of PastSetting
-    rate_kg_per_m2 : float
-        Rate of the job.
-    bulk_density_kg_per_m3 : float or None
-        None: only lines of the same product are compared.
-    product : str
-    roller : str
-        When given, lines of another roller are left out.
-    most : int
-        Matches to give.
-    allow_far : bool
-        Carry a setting over even farther than half as much again.
+    to correct; ``allow_far`` even farther than half as much again. Without a bulk density only
+    lines of the same product are compared; lines of another roller than that given are left out.
     """
     name = _plain(product)
     matches = []
@@ -114,7 +80,7 @@ def look_up(
     matches.reverse()  # of equals the latest line of the book counts
     ranked = sorted(matches, key=lambda m: (round(m.distance, 9), not m.same_product))
     if not ranked:
-        return LookUp((), None, False, None, "the book holds nothing comparable")
+        return LookUp((), None, False, None, Finding.note("nothing_comparable"))
     rates = [m.past.rate_kg_per_m2 for m in ranked if m.past.rate_kg_per_m2 is not None]
     low, high = min(rates), max(rates)
     outside = not low * (1 - 1e-9) <= rate_kg_per_m2 <= high * (1 + 1e-9)
@@ -124,20 +90,17 @@ def look_up(
 
 def setting_number(text: str) -> float | None:
     """Return a setting as a number, where it is one above zero."""
-    try:
-        value = float(text.strip().replace(",", "."))
-    except ValueError:
-        return None
-    return value if 0 < value < math.inf else None
+    value = plain_number(text)
+    return value if value is not None and 0 < value < math.inf else None
 
 
-def _start(nearest: Match, *, allow_far: bool) -> tuple[float | None, str]:
+def _start(nearest: Match, *, allow_far: bool) -> tuple[float | None, Finding | None]:
     then = setting_number(nearest.past.setting)
     if then is None:
-        return None, "the setting noted there is no number that could be carried over"
+        return None, Finding.note("noted_setting_no_number")
     if not allow_far and nearest.reach > FARTHEST_FACTOR * (1 + 1e-9):
-        return None, "that is too far to carry a setting over"
-    return then * nearest.rate_factor / (nearest.density_factor or 1.0), ""
+        return None, Finding.note("noted_setting_too_far")
+    return then * nearest.rate_factor / (nearest.density_factor or 1.0), None
 
 
 def _plain(text: str) -> str:

@@ -5,42 +5,30 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from evenacre.errors import InputError
 from evenacre.model import Operation, Product
 from evenacre.model.audit_result import AuditResult, ProductResult
+from evenacre.model.finding import Finding, FindingError
 from evenacre.planning.finish.rate_to_finish import Finish, come_out_even
 from evenacre.planning.finish.remaining_ground import GroundAhead, RunOut, ground_ahead, run_out
-from evenacre.planning.loads.load_check import operation_loads
+from evenacre.planning.loads.load_check import METER_SCATTER, between, operation_loads
 from evenacre.planning.loads.loads import REMAINING, Amount, held_by_tickets
-from evenacre.planning.loads.mass_estimates import METER_SCATTER, between
-from evenacre.units.display import in_both
 
 _PLACE = "finish"
 
 
 @dataclass(frozen=True)
 class FinishJob:
-    """How a job under way can end.
-
-    Attributes
-    ----------
-    product : Product
-    left_from, rate_from : str
-        Where the mass left and the present rate come from, for a sentence.
-    ahead : GroundAhead
-    finish : Finish
-    out : RunOut or None
-        Where the load runs out at the present rate; None when it does not, or no rate is known.
-    warnings : tuple of str
-    """
+    """How a job under way can end."""
 
     product: Product
+    # Where the mass left and the present rate come from, for a sentence
     left_from: str
     rate_from: str
     ahead: GroundAhead
     finish: Finish
+    # Where the load runs out at the present rate; None when it does not, or no rate is known
     out: RunOut | None
-    warnings: tuple[str, ...] = ()
+    findings: tuple[Finding, ...] = ()
 
 
 def finish_job(
@@ -51,39 +39,25 @@ def finish_job(
     left: Amount | None = None,
     rate_kg_per_m2: float | None = None,
 ) -> FinishJob:
-    """Work out how a job under way comes out even.
+    """Work out how a job under way comes out even, from the audit of its tracks so far.
 
-    Parameters
-    ----------
-    operation : Operation
-    result : AuditResult
-        Of the tracks so far.
-    product : str, optional
-        Needed when the operation places several.
-    left : Amount, optional
-        Mass left; from the load tickets less what was placed since when None.
-    rate_kg_per_m2 : float, optional
-        The present rate; the mean of the log so far when None, or the target where the log
-        tells none.
+    The product has to be named when the operation places several. When not given, the mass left is
+    that of the load tickets less what was placed since, and the present rate the mean of the log
+    so far, or the target where the log tells none.
 
     Raises
     ------
-    InputError
+    FindingError
         Without a boundary, or when the product or what is left of it cannot be told.
     """
     if not result.boundary_given:
-        raise InputError.at(
-            _PLACE,
-            "",
-            "The field has no boundary, so nobody can say how much is still to do.",
-            "Give --boundary, or type in the ground left with --area.",
-        )
+        raise FindingError("ground_left_unknown", _PLACE)
     chosen = _product(operation, result, product)
     loads = {p.product: p for p in operation_loads(operation, result)}
     checked = loads.get(chosen.product)
     correction = checked.correction if checked else None
     factor = correction.factor if correction and correction.needed else 1.0
-    warnings = checked.warnings if checked else ()
+    findings = checked.findings if checked else ()
     left_from = "as given"
     if left is None:
         left = _left(operation, result, chosen, factor)
@@ -93,17 +67,12 @@ def finish_job(
         rate, rate_from = _rate(result, chosen, factor)
     ahead = ground_ahead(result)
     if ahead.undone.area == 0:
-        raise InputError.at(
-            result.field,
-            "",
-            "Nothing is left to do: the tracks cover the whole field.",
-            "Check that the boundary is the right one.",
-        )
-    nouns = {a.product.name: a.product for a in operation.applications}
-    noun = nouns.get(chosen.product, Product(chosen.product))
-    finish = come_out_even(ahead.ground, left, rate_kg_per_m2=rate, product=noun)
+        raise FindingError("nothing_left", result.field)
+    placed = {a.product.name: a.product for a in operation.applications}
+    known = placed.get(chosen.product, Product(chosen.product))
+    finish = come_out_even(ahead.ground, left, rate_kg_per_m2=rate, product=known)
     out = run_out(ahead, finish, result.width_m)
-    return FinishJob(noun, left_from, rate_from, ahead, finish, out, warnings)
+    return FinishJob(known, left_from, rate_from, ahead, finish, out, findings)
 
 
 def _product(operation: Operation, result: AuditResult, name: str | None) -> ProductResult:
@@ -112,14 +81,14 @@ def _product(operation: Operation, result: AuditResult, name: str | None) -> Pro
         return next(iter(found.values()))
     if name is not None and name in found:
         return found[name]
-    listed = ", ".join(f'"{p}"' for p in found)
+    products = tuple(found)
     if not found:
-        what, remedy = "No product is known for this job.", "Name it with --product."
-    elif name is None:
-        what, remedy = f"{operation.name} places {listed}.", "Name one of them with --product."
-    else:
-        what, remedy = f'{operation.name} places no "{name}".', f"It places {listed}."
-    raise InputError.at(_PLACE, "", what, remedy)
+        raise FindingError("no_product_known", _PLACE)
+    if name is None:
+        raise FindingError("several_products", _PLACE, operation=operation.name, products=products)
+    raise FindingError(
+        "no_such_product", _PLACE, operation=operation.name, product=name, products=products
+    )
 
 
 def _left(
@@ -128,21 +97,11 @@ def _left(
     """What the tickets say was in the cart, less what was placed since."""
     tickets = [t for t in operation.tickets if t.product == product.product]
     if not tickets:
-        raise InputError.at(
-            _PLACE,
-            "",
-            f"Nobody said how much {product.product} is left.",
-            'Weigh it and give --left "1400 lb", or name load tickets in the season file.',
-        )
+        raise FindingError("left_unknown", _PLACE, product=product.product)
     held = held_by_tickets(tickets)
     last = tickets[-1]
     if held.amount.kg <= 0:
-        raise InputError.at(
-            last.place,
-            "",
-            f"After this ticket no {product.product} was in the cart.",
-            'Give what is left now with --left "1400 lb".',
-        )
+        raise FindingError("cart_was_empty", last.place, product=product.product)
     if last.event == REMAINING and last.time_s is None:
         return held.amount  # without a time it can only mean now
     start = -math.inf if held.since_s is None else held.since_s
@@ -152,12 +111,12 @@ def _left(
         placed = factor * between(result.totals, running, (start, math.inf))
     kg = held.amount.kg - placed
     if kg < 0:
-        raise InputError.at(
+        raise FindingError(
+            "placed_over_held",
             last.place,
-            "",
-            f"By the log {in_both('mass', placed)} of {product.product} were placed since the "
-            f"last weighing, but only {in_both('mass', held.amount.kg)} were there.",
-            "Weigh what is left and give it with --left, or add the missing ticket.",
+            product=product.product,
+            placed_kg=placed,
+            held_kg=held.amount.kg,
         )
     return Amount(kg, math.hypot(held.amount.sigma_kg, METER_SCATTER * placed))
 

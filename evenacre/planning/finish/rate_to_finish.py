@@ -24,88 +24,53 @@ _USUAL_OVERLAP, _USUAL_OVERLAP_SIGMA = 0.03, 0.03
 
 @dataclass(frozen=True)
 class GroundLeft:
-    """Ground still to do and what will be driven to do it.
+    """Ground still to do and what will be driven to do it."""
 
-    Attributes
-    ----------
-    undone_m2, undone_sigma_m2 : float
-        Workable ground not covered yet.
-    overlap : float
-        Ground driven again for each part of new ground, as this operator has been doing.
-    drive_m2, drive_sigma_m2 : float
-        Undone ground with the overlap likely on it.
-    freedom : float
-        Degrees of freedom of ``drive_sigma_m2``; infinite when it is not an estimate.
-    passes_seen : int
-        Passes the overlap was learned from.
-    """
-
+    # Workable ground not covered yet
     undone_m2: float
     undone_sigma_m2: float
+    # Ground driven again for each part of new ground, as this operator has been doing
     overlap: float
+    # Undone ground with the overlap likely on it
     drive_m2: float
     drive_sigma_m2: float
-    freedom: float
-    passes_seen: int
+    freedom: float  # degrees of freedom of ``drive_sigma_m2``; infinite when it is not an estimate
+    passes_seen: int  # passes the overlap was learned from
 
 
 @dataclass(frozen=True)
 class Finish:
-    """What the load and the ground left ask for.
-
-    Attributes
-    ----------
-    left : Amount
-        Mass left.
-    even_kg_per_m2, low_kg_per_m2, high_kg_per_m2 : float
-        Rate that comes out even, and its interval; ``high`` is infinite when the ground left
-        may be none.
-    level : float
-    rate_kg_per_m2 : float or None
-        The present rate.
-    needed_kg : float or None
-        To finish at the present rate.
-    short_kg : float or None
-        Needed less left; negative when product will be left over.
-    short_sigma_kg : float or None
-    reach_m2 : float or None
-        Ground driven at the present rate until the load runs out (may exceed what is left).
-    reach_sigma_m2 : float or None
-    verdict : str
-        ``"even"`` (the present rate lies in the interval), ``"runs out"``, ``"left over"``, or
-        ``"no rate"``.
-    range : str
-        Of the even rate: ``"allowed"``, ``"below"``, ``"above"`` the product's range, or
-        ``"not known"``.
-    leave_m2 : float
-        New ground to leave if the least allowed rate is used: 0 unless ``range`` is ``"below"``.
-    add_kg : float
-        To add so that the whole ground gets the present rate (the least allowed one when there
-        is none); 0 when nothing is short.
-    add_parts : tuple of (str, float)
-        The same by the parts of a blend.
-    spare_kg : float
-        Left over at the present rate, or at the highest allowed one where even that is less
-        than comes out even.
-    """
+    """What the load and the ground left ask for."""
 
     ground: GroundLeft
-    left: Amount
+    left: Amount  # mass left
+    # Rate that comes out even, and its interval; ``high`` is infinite when the ground left may be
+    # none
     even_kg_per_m2: float
     low_kg_per_m2: float
     high_kg_per_m2: float
     level: float
-    rate_kg_per_m2: float | None
-    needed_kg: float | None
-    short_kg: float | None
+    rate_kg_per_m2: float | None  # the present rate
+    needed_kg: float | None  # to finish at the present rate
+    short_kg: float | None  # needed less left; negative when product will be left over
     short_sigma_kg: float | None
+    # Ground driven at the present rate until the load runs out (may exceed what is left)
     reach_m2: float | None
     reach_sigma_m2: float | None
+    # ``"even"`` (the present rate lies in the interval), ``"runs out"``, ``"left over"``, or ``"no
+    # rate"``
     verdict: str
+    # Of the even rate: ``"allowed"``, ``"below"``, ``"above"`` the product's range, or ``"not
+    # known"``
     range: str
+    # New ground to leave if the least allowed rate is used: 0 unless ``range`` is ``"below"``
     leave_m2: float
+    # To add so that the whole ground gets the present rate (the least allowed one when there is
+    # none); 0 when nothing is short
     add_kg: float
-    add_parts: tuple[tuple[str, float], ...]
+    add_parts: tuple[tuple[str, float], ...]  # the same by the parts of a blend
+    # Left over at the present rate, or at the highest allowed one where even that is less than
+    # comes out even
     spare_kg: float
 
 
@@ -120,19 +85,11 @@ def ground_left(
 ) -> GroundLeft:
     """Forecast what will be driven from the overlap of the passes so far.
 
-    The overlap of ground to come is the ratio of the sums; its uncertainty is the scatter of
-    passes about that ratio, once for the ratio's own error and once for each pass to come
-    (ratio estimator: Cochran 1977, Sampling Techniques, section 6.2).
-
-    Parameters
-    ----------
-    undone_m2, undone_sigma_m2 : float
-    new_m2, again_m2 : (n,) float
-        New ground and ground driven again, of each pass so far.
-    passes_to_come : float, optional
-        From the mean pass when None.
-    unlike : float
-        Relative standard uncertainty for ground to come that is not like the ground behind.
+    The overlap of ground to come is the ratio of the sums of new ground and ground driven again,
+    pass by pass (n,); its uncertainty is the scatter of passes about that ratio, once for the
+    ratio's own error and once for each pass to come (ratio estimator: Cochran 1977, Sampling
+    Techniques, section 6.2). ``unlike`` is the relative standard uncertainty for ground to come
+    that is not like the ground behind.
     """
     new, again = np.asarray(new_m2, dtype=float), np.asarray(again_m2, dtype=float)
     whole = float(new.sum())
@@ -162,11 +119,7 @@ def typed_ground(
 ) -> GroundLeft:
     """Ground left as somebody says, without tracks.
 
-    Parameters
-    ----------
-    undone_m2, undone_sigma_m2 : float
-    overlap : float, optional
-        Share driven again, taken to be good to half of itself; the usual 3 +/- 3 % when None.
+    The share driven again is taken to be good to half of itself; the usual 3 +/- 3 % when None.
     """
     spread = _USUAL_OVERLAP_SIGMA if overlap is None else overlap / 2
     overlap = _USUAL_OVERLAP if overlap is None else overlap
@@ -186,18 +139,9 @@ def come_out_even(
 ) -> Finish:
     """Rate at which ground and load end together, and what to do where it cannot be had.
 
-    The interval holds every rate at which mass left and mass needed do not differ by more than
-    their errors allow (Fieller 1954, Journal of the Royal Statistical Society B 16, 175).
-
-    Parameters
-    ----------
-    ground : GroundLeft
-    left : Amount
-    rate_kg_per_m2 : float, optional
-        The present rate.
-    product : Product, optional
-        Its range and the parts of a blend.
-    level : float
+    The interval about it holds every rate at which mass left and mass needed do not differ by more
+    than their errors allow (Fieller 1954, Journal of the Royal Statistical Society B 16, 175). A
+    present rate is held against it; the product tells its range and the parts of a blend.
     """
     even = left.kg / ground.drive_m2 if ground.drive_m2 > 0 else math.inf
     low, high = _fieller(ground, left, level)

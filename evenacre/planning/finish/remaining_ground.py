@@ -10,11 +10,15 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from evenacre.geo.overlay import common, without
 from evenacre.model import FloatArray
 from evenacre.model.audit_result import AuditResult
 from evenacre.planning.finish.rate_to_finish import Finish, GroundLeft, ground_left
-from evenacre.planning.finish.remaining_passes import PassAhead, passes_ahead
+from evenacre.planning.passes.strips import along, back_from, cut_strips, strip_steps
+from evenacre.planning.workable_ground import layer_ground, workable_ground
 
+# Pieces of a strip smaller than this share of a square of the tool's width are corners.
+_CORNER = 0.05
 # Strips narrower than this share of the tool are skips behind it, not passes to come.
 _NARROW = 0.25
 # Fewer passes than this off the headland say too little; then all of them count.
@@ -26,70 +30,97 @@ _UNLIKE = 0.01
 
 
 @dataclass(frozen=True)
-class GroundAhead:
-    """Ground not covered yet.
+class PassAhead:
+    """One pass to come."""
 
-    Attributes
-    ----------
-    ground : GroundLeft
-        Of ``undone`` only.
-    undone : geometry
-        In the working plane, wide enough for a pass.
-    skipped_m2 : float
-        Missed ground too narrow for a pass; not counted as still to do.
-    passes : tuple of PassAhead
-        In the order they would be driven.
-    full_width_m2 : float
-        Ground driven if every one of them is driven at full width, the narrow last ones too.
+    line: shapely.LineString  # its middle, in the direction of travel, in the working plane
+    ground: BaseGeometry  # the undone ground it takes
+    area_m2: float
+    length_m: float
+
+
+def passes_ahead(
+    undone: BaseGeometry, width_m: float, heading_rad: float, start: FloatArray
+) -> tuple[PassAhead, ...]:
+    """Lay passes at one width over ground in the working plane, parallel to a heading.
+
+    Each part of the ground is begun from the side nearer to the machine, whose place is ``start``
+    (2,), the nearest part first, and passes are driven to and fro. The heading is counter-clockwise
+    from the x axis; a half turn makes no difference.
     """
+    here = np.array(along(shapely.Point(start), heading_rad).coords[0])
+    turned = shapely.get_parts(along(undone, heading_rad))
+    parts = [p for p in turned if p.area > _CORNER * width_m**2]
+    passes: list[PassAhead] = []
+    while parts:
+        parts.sort(key=lambda p: (p.distance(shapely.Point(here)), p.bounds))
+        for strip in _strips(parts.pop(0), width_m, here[1]):
+            pieces = [p for p in shapely.get_parts(strip) if p.area > _CORNER * width_m**2]
+            if not pieces:
+                continue
+            left, _, right, _ = shapely.total_bounds(pieces)
+            backward = bool(abs(here[0] - right) < abs(here[0] - left))
+            pieces.sort(key=lambda p: p.bounds[0], reverse=backward)
+            for piece in pieces:
+                west, south, east, north = piece.bounds
+                middle = (south + north) / 2
+                ends = np.array([[west, middle], [east, middle]])[:: -1 if backward else 1]
+                here = ends[1]
+                line = shapely.LineString(back_from(ends, heading_rad))
+                ground = along(piece, -heading_rad)
+                passes.append(PassAhead(line, ground, piece.area, east - west))
+    return tuple(passes)
 
-    ground: GroundLeft
-    undone: BaseGeometry
-    skipped_m2: float
-    passes: tuple[PassAhead, ...]
+
+def _strips(part: BaseGeometry, width_m: float, beside: float) -> list[BaseGeometry]:
+    """Cut a part into strips along x, from the side nearer to ``beside``."""
+    _, south, _, north = part.bounds
+    step = strip_steps(part, width_m)
+    step[-1] = max(step[-1], north - south)
+    if abs(beside - north) < abs(beside - south):
+        low, high = north - step[1:], north - step[:-1]
+    else:
+        low, high = south + step[:-1], south + step[1:]
+    return list(cut_strips(part, low, high))
+
+
+@dataclass(frozen=True)
+class GroundAhead:
+    """Ground not covered yet."""
+
+    ground: GroundLeft  # of ``undone`` only
+    undone: BaseGeometry  # in the working plane, wide enough for a pass
+    skipped_m2: float  # missed ground too narrow for a pass; not counted as still to do
+    passes: tuple[PassAhead, ...]  # in the order they would be driven
+    # Ground driven if every one of them is driven at full width, the narrow last ones too
     full_width_m2: float
 
 
 @dataclass(frozen=True)
 class RunOut:
-    """Where the load runs out at the present rate.
+    """Where the load runs out at the present rate."""
 
-    Attributes
-    ----------
-    pass_number : int
-        Of the passes to come, from 1.
-    x_m, y_m : float
-        In the working plane.
-    distance_m, distance_sigma_m : float
-        Driven in work from now.
-    into_pass_m : float
-        From the start of that pass.
-    """
-
-    pass_number: int
+    pass_number: int  # of the passes to come, from 1
+    # In the working plane
     x_m: float
     y_m: float
+    # Driven in work from now
     distance_m: float
     distance_sigma_m: float
-    into_pass_m: float
+    into_pass_m: float  # from the start of that pass
 
 
 def ground_ahead(result: AuditResult) -> GroundAhead:
-    """Find the ground still to do from an audit of the tracks so far.
+    """Find the ground still to do from an audit of the tracks so far, inside a given boundary.
 
     Strips too narrow for a pass are left out: the driver has left them behind. Passes to come
     lie side by side at one width, parallel to the main heading of the passes so far.
-
-    Parameters
-    ----------
-    result : AuditResult
-        Of a field with a boundary.
     """
-    workable = shapely.difference(_union(result, "field"), _union(result, "unworkable"))
-    uncovered = shapely.difference(workable, _union(result, "cover"))
+    workable = workable_ground(result)
+    uncovered = without(workable, layer_ground(result, "cover"))
     reach = _NARROW * result.width_m / 2
     open_ground = uncovered.buffer(-reach, join_style="mitre").buffer(reach, join_style="mitre")
-    undone = shapely.intersection(open_ground, uncovered)
+    undone = common(open_ground, uncovered)
     undone = shapely.union_all([p for p in shapely.get_parts(undone) if p.area > reach**2])
     new, again = pass_overlaps(result, workable)
     track = result.layers["passes"].geometry
@@ -100,10 +131,6 @@ def ground_ahead(result: AuditResult) -> GroundAhead:
     ground = ground_left(undone.area, sigma, new, again, max(len(ahead), 1), unlike=_UNLIKE)
     full = result.width_m * math.fsum(p.length_m for p in ahead)
     return GroundAhead(ground, undone, uncovered.area - undone.area, ahead, full)
-
-
-def _union(result: AuditResult, layer: str) -> BaseGeometry:
-    return shapely.union_all(result.layers[layer].geometry.to_numpy())
 
 
 def main_heading_rad(result: AuditResult) -> float:
@@ -120,14 +147,10 @@ def main_heading_rad(result: AuditResult) -> float:
 
 
 def pass_overlaps(result: AuditResult, workable: BaseGeometry) -> tuple[FloatArray, FloatArray]:
-    """New ground of each pass, and what it drove beside it: overlap, and ground outside.
+    """New ground of each pass (n,), and what it drove beside it: overlap, and ground outside.
 
     Ground belongs to the pass that covered it first. Passes off the headland count, as the
     ground to come is mostly theirs; all of them while those are few.
-
-    Returns
-    -------
-    new_m2, again_m2 : (n,) float
     """
     swaths = result.layers["swaths"]
     number = swaths["pass"].to_numpy(dtype=int)
@@ -152,10 +175,7 @@ def pass_overlaps(result: AuditResult, workable: BaseGeometry) -> tuple[FloatArr
 def run_out(ahead: GroundAhead, finish: Finish, width_m: float) -> RunOut | None:
     """Follow the passes to come until the load is used up.
 
-    Returns
-    -------
-    RunOut or None
-        None when no rate is known or the load outlasts the ground.
+    None when no rate is known or the load outlasts the ground.
     """
     if finish.reach_m2 is None or finish.reach_sigma_m2 is None or not ahead.passes:
         return None

@@ -5,18 +5,22 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
+from zoneinfo import ZoneInfo
 
 import numpy as np
 
 from evenacre.geo.overlay import union
-from evenacre.model import PlannedPaddock, PlannedSeeding
+from evenacre.model import UNDATED_S, BoolArray, FloatArray, PlannedPaddock, PlannedSeeding
 from evenacre.model.audit_result import AuditResult, ProductResult
+from evenacre.model.finding import Finding
 from evenacre.planning.interseeding.comparison import (
+    DoneDay,
     PaddockCompared,
     PlannedDone,
     WindowVerdict,
 )
-from evenacre.planning.interseeding.days_worked import DoneDay, done_days
+
+_SPECK = 0.01  # of a job: a try of the drill, or minutes past midnight, are no day of seeding
 
 
 def compare(planned: PlannedSeeding, results: Iterable[AuditResult]) -> PlannedDone:
@@ -24,11 +28,6 @@ def compare(planned: PlannedSeeding, results: Iterable[AuditResult]) -> PlannedD
 
     An operation belongs to the paddock of its field's name when it placed the planned seed:
     the product itself, or every part of the blend. Several of them add up.
-
-    Parameters
-    ----------
-    planned : PlannedSeeding
-    results : iterable of AuditResult
     """
     every = list(results)
     seeded: dict[str, list[AuditResult]] = {}
@@ -41,7 +40,7 @@ def compare(planned: PlannedSeeding, results: Iterable[AuditResult]) -> PlannedD
         _paddock(name, known.get(name), seeded.get(name, []), planned)
         for name in dict.fromkeys((*wanted, *seeded))
     )
-    return PlannedDone(planned, compared, tuple(_warnings(planned, compared, every)))
+    return PlannedDone(planned, compared, tuple(_findings(planned, compared, every)))
 
 
 def _sown(result: AuditResult, planned: PlannedSeeding) -> list[ProductResult]:
@@ -130,30 +129,87 @@ def _judged(
     )
 
 
-def _warnings(
+def _findings(
     planned: PlannedSeeding, compared: Sequence[PaddockCompared], results: Sequence[AuditResult]
-) -> Iterator[str]:
+) -> Iterator[Finding]:
     """Say what could not be counted, and where the herd would come too soon."""
-    names = {paddock.name for paddock in planned.paddocks}
-    fields = {result.field for result in results}
-    if not names & fields:
-        yield (
-            "No audited field has the name of a paddock of the plan: is it the plan of this "
-            "season? The names have to be the same."
-        )
+    if not {paddock.name for paddock in planned.paddocks} & {result.field for result in results}:
+        yield Finding.warning("no_paddock_audited")
     for p in compared:
         others = [] if p.operations else [r for r in results if r.field == p.name]
         for r in others:
-            placed = " and ".join(product.product for product in r.products) or "nothing known"
-            yield (
-                f"{p.name}: {r.operation} is not counted; it placed {placed}, and the plan is of "
-                f"{planned.product}."
-            )
+            placed = tuple(product.product for product in r.products) or ("nothing known",)
+            yield Finding.warning(
+                "other_seed", operation=r.operation, placed=placed, product=planned.product
+            ).at(p.name)
         if not p.dated:
-            yield f"{p.name}: neither the log nor the season file tells the day it was seeded."
+            yield Finding.warning("seeding_undated").at(p.name)
         back = p.planned.window.back if p.planned and p.planned.window else None
         if back is not None and p.graze_from is not None and back < p.graze_from:
-            yield (
-                f"{p.name}: the plan has the herd back on {back}, but seeded when it was it is "
-                f"not to be grazed before {p.graze_from}."
-            )
+            yield Finding.warning(
+                "herd_back_too_soon", back=str(back), graze_from=str(p.graze_from)
+            ).at(p.name)
+
+
+def applied_kg(products: Iterable[ProductResult]) -> float | None:
+    """Mass of some products on the field; None where neither log nor target tells."""
+    amounts = list(products)
+    if any(p.source == "target" and p.target_kg_per_m2 is None for p in amounts):
+        return None
+    return sum(p.applied_in_field_kg for p in amounts)
+
+
+def done_days(result: AuditResult, products: Sequence[ProductResult]) -> list[DoneDay]:
+    """Share what a job placed of some products among the calendar days of its time zone.
+
+    The covered ground is shared as the ground swept is, the products as what was metered.
+    Where the log tells no dates, all of it is of the operation's own.
+    """
+    mass = applied_kg(products)
+    totals = result.totals
+    if totals is None or not _dated(totals.time_s):
+        day = dt.date.fromisoformat(result.date) if result.date else None
+        return [DoneDay(day, result.covered_area_m2, mass)]
+    days, midnights = _calendar(totals.time_s, result.time_zone)
+    swept = _parts(totals.time_s, totals.swept_m2, midnights)
+    counted = swept >= _SPECK * swept.sum()
+    ground = _shares(swept, counted)
+    metered = [totals.metered_kg[p.product] for p in products if p.product in totals.metered_kg]
+    out = [_parts(totals.time_s, running, midnights) for running in metered]
+    seed = _shares(np.sum(out, axis=0), counted) if np.sum(out) > 0 else ground
+    return [
+        DoneDay(
+            days[i],
+            float(ground[i] * result.covered_area_m2),
+            None if mass is None else float(seed[i] * mass),
+        )
+        for i in np.flatnonzero(counted)
+    ]
+
+
+def _dated(time_s: FloatArray) -> bool:
+    return len(time_s) > 1 and bool(np.isfinite(time_s).all()) and time_s[-1] >= UNDATED_S
+
+
+def _calendar(time_s: FloatArray, time_zone: str | None) -> tuple[list[dt.date], FloatArray]:
+    """Every day from the first time to the last, and the midnights that begin and end them.
+
+    Without a zone the log's own clock tells the day.
+    """
+    zone = ZoneInfo(time_zone) if time_zone else dt.UTC
+    first, last = (dt.datetime.fromtimestamp(float(t), zone).date() for t in time_s[[0, -1]])
+    days = [first + dt.timedelta(days=i) for i in range((last - first).days + 2)]
+    edges = [dt.datetime.combine(day, dt.time(), zone).timestamp() for day in days]
+    return days[:-1], np.array(edges)
+
+
+def _parts(time_s: FloatArray, running: FloatArray, midnights: FloatArray) -> FloatArray:
+    """What of a running total falls on each day."""
+    parts: FloatArray = np.diff(np.interp(midnights, time_s, running))
+    return parts
+
+
+def _shares(parts: FloatArray, counted: BoolArray) -> FloatArray:
+    """Shares of the days that count; equal ones of nothing."""
+    kept = np.where(counted, parts, 0.0)
+    return kept / kept.sum() if kept.sum() > 0 else counted / counted.sum()

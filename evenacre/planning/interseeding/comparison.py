@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from evenacre.model import PlannedPaddock, PlannedSeeding
-from evenacre.planning.interseeding.days_worked import DoneDay
+from evenacre.model.finding import Finding
 
 
-class Standing(StrEnum):
+class PaddockStanding(StrEnum):
     """How a paddock stands to the plan."""
 
     DONE = "done"
@@ -30,46 +30,35 @@ class WindowVerdict(StrEnum):
 
 
 @dataclass(frozen=True)
-class PaddockCompared:
-    """One paddock, planned and done.
+class DoneDay:
+    """A day of seeding."""
 
-    Attributes
-    ----------
-    planned : PlannedPaddock or None
-        None: the plan does not know it.
-    operations : tuple of str
-        That seeded it.
-    days : tuple of DoneDay
-        When, in order of time; ground covered on two days counts on both.
-    done_m2 : float
-        Workable ground covered, once however often.
-    applied_kg : float or None
-        Seed that landed on it; None: neither log nor target tell.
-    window : WindowVerdict or None
-        None: nothing was done, or there was no window to keep.
-    in_window_m2 : float or None
-        Of ``done_m2``; None as ``window``, and where the day is not known.
-    too_early_days, too_late_days : int
-        The farthest a day of seeding lies before the window opens and after it closes.
-    began_late_days, ended_late_days : int or None
-        First and last day done less first and last day planned; below 0: early.
-    graze_from : date or None
-        First day it may be grazed, counted from the last day done.
-    """
+    day: dt.date | None  # None: neither log nor season file tells
+    area_m2: float  # ground covered
+    seed_kg: float | None  # on the field; None: neither log nor target tells
+
+
+@dataclass(frozen=True)
+class PaddockCompared:
+    """One paddock, planned and done."""
 
     name: str
-    planned: PlannedPaddock | None
-    operations: tuple[str, ...] = ()
+    planned: PlannedPaddock | None  # None: the plan does not know it
+    operations: tuple[str, ...] = ()  # that seeded it
+    # When, in order of time; ground covered on two days counts on both
     days: tuple[DoneDay, ...] = ()
-    done_m2: float = 0.0
-    applied_kg: float | None = 0.0
-    window: WindowVerdict | None = None
+    done_m2: float = 0.0  # workable ground covered, once however often
+    applied_kg: float | None = 0.0  # seed that landed on it; None: neither log nor target tell
+    window: WindowVerdict | None = None  # None: nothing was done, or there was no window to keep
+    # Of ``done_m2``; None as ``window``, and where the day is not known
     in_window_m2: float | None = None
+    # The farthest a day of seeding lies before the window opens and after it closes
     too_early_days: int = 0
     too_late_days: int = 0
+    # First and last day done less first and last day planned; below 0: early
     began_late_days: int | None = None
     ended_late_days: int | None = None
-    graze_from: dt.date | None = None
+    graze_from: dt.date | None = None  # first day it may be grazed, counted from the last day done
 
     @property
     def planned_m2(self) -> float:
@@ -87,15 +76,15 @@ class PaddockCompared:
         return all(one.day is not None for one in self.days)
 
     @property
-    def standing(self) -> Standing:
+    def standing(self) -> PaddockStanding:
         """How it stands to the plan."""
         if self.planned is None or not self.planned.visits:
-            return Standing.UNPLANNED if self.operations else Standing.LEFT
-        return Standing.DONE if self.operations else Standing.NOT_LOGGED
+            return PaddockStanding.UNPLANNED if self.operations else PaddockStanding.LEFT
+        return PaddockStanding.DONE if self.operations else PaddockStanding.NOT_LOGGED
 
 
 @dataclass(frozen=True)
-class Sums:
+class SeededTotals:
     """Ground and seed of several paddocks; ``applied_kg`` is None where one is not known."""
 
     planned_m2: float
@@ -106,38 +95,31 @@ class Sums:
 
 @dataclass(frozen=True)
 class PlannedDone:
-    """A whole plan beside what was done.
-
-    Attributes
-    ----------
-    paddocks : tuple of PaddockCompared
-        In the order of the plan, then what it does not know.
-    warnings : tuple of str
-    """
+    """A whole plan beside what was done."""
 
     planned: PlannedSeeding
-    paddocks: tuple[PaddockCompared, ...]
-    warnings: tuple[str, ...] = ()
+    paddocks: tuple[PaddockCompared, ...]  # in the order of the plan, then what it does not know
+    findings: tuple[Finding, ...] = ()
 
-    def of(self, *standings: Standing) -> list[PaddockCompared]:
+    def of(self, *standings: PaddockStanding) -> list[PaddockCompared]:
         """Paddocks that stand so to the plan."""
         return [p for p in self.paddocks if p.standing in standings]
 
     @property
-    def sums(self) -> Sums:
+    def sums(self) -> SeededTotals:
         """Of the paddocks that the plan had a day for."""
-        return _sums(self.of(Standing.DONE, Standing.NOT_LOGGED))
+        return _sums(self.of(PaddockStanding.DONE, PaddockStanding.NOT_LOGGED))
 
     @property
-    def besides(self) -> Sums:
+    def besides(self) -> SeededTotals:
         """Of what was seeded though not planned."""
-        return _sums(self.of(Standing.UNPLANNED))
+        return _sums(self.of(PaddockStanding.UNPLANNED))
 
 
-def _sums(paddocks: Sequence[PaddockCompared]) -> Sums:
+def _sums(paddocks: Sequence[PaddockCompared]) -> SeededTotals:
     amounts = [p.applied_kg for p in paddocks]
     known = [kg for kg in amounts if kg is not None]
-    return Sums(
+    return SeededTotals(
         planned_m2=sum(p.planned_m2 for p in paddocks),
         done_m2=sum(p.done_m2 for p in paddocks),
         planned_kg=sum(p.planned_kg for p in paddocks),

@@ -1,4 +1,4 @@
-"""The drill's days by the clock: visits in order, and the fills on the way."""
+"""The cart: what it sows before it runs empty, and the drill's visits and fills by the clock."""
 
 from __future__ import annotations
 
@@ -7,50 +7,73 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from evenacre.model import FloatArray
+from evenacre.model import FloatArray, IntArray
 from evenacre.planning.interseeding.plan_types import (
     Fill,
-    Schedule,
     ScheduleProblem,
+    SeedingSchedule,
     Visit,
     WorkDay,
 )
-from evenacre.planning.interseeding.solver.cart_fills import LOAD_TOLERANCE
-from evenacre.planning.interseeding.solver.slots import seed_kg
+
+LOAD_TOLERANCE = 1e-6
+"""Part of a load that no one goes back for: below the solver's own tolerance."""
+
+
+def fills_through(used_kg: FloatArray, load_kg: float) -> IntArray:
+    """Fills, whole loads each from an empty cart, that it takes to have sown so much."""
+    return np.ceil(used_kg / load_kg - LOAD_TOLERANCE).astype(np.int64)
+
+
+def sown_kg(
+    wanted_kg: FloatArray,
+    cart_kg: FloatArray,
+    time_s: FloatArray,
+    kg_per_s: float,
+    load_kg: float | None,
+    refill_s: float,
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Sow as much of ``wanted_kg`` as time allows, filling the cart whenever it runs empty.
+
+    Closed form: what is in the cart, then whole rounds of a fill and a load, then part of one.
+    Arrays are of one shape; without a load the cart never runs empty. Returned are the seed sown,
+    what is left in the cart, and the time it took with fills.
+    """
+    if load_kg is None:
+        sown = np.minimum(wanted_kg, time_s * kg_per_s)
+        return sown, cart_kg, sown / kg_per_s
+    first = np.minimum(np.minimum(wanted_kg, cart_kg), time_s * kg_per_s)
+    time = time_s - first / kg_per_s
+    wanted = wanted_kg - first
+    wanted = np.where((cart_kg - first > 0) | (wanted <= LOAD_TOLERANCE * load_kg), 0.0, wanted)
+    round_s = refill_s + load_kg / kg_per_s
+    rounds = np.floor(time / round_s)
+    last = np.maximum(time - rounds * round_s - refill_s, 0.0) * kg_per_s
+    later = np.minimum(wanted, rounds * load_kg + last)
+    fills = np.ceil(later / load_kg - LOAD_TOLERANCE)
+    left = cart_kg - first + fills * load_kg - later
+    left = np.where(left <= LOAD_TOLERANCE * load_kg, 0.0, left)
+    sown = first + later
+    return sown, left, sown / kg_per_s + fills * refill_s
 
 
 def visits_and_fills(
     problem: ScheduleProblem,
-    schedule: Schedule,
+    schedule: SeedingSchedule,
     names: Sequence[str],
     days: Sequence[WorkDay],
     closes: Sequence[dt.date | None],
 ) -> tuple[tuple[Visit, ...], tuple[Fill, ...]]:
-    """Walk through a schedule, day by day and in order.
+    """Walk through a schedule of m named paddocks on n days, day by day and in order.
 
     A day begins in the paddock that the day before left unfinished; then comes that which
     closes first, then by name. The cart is filled where it runs empty, or in the evening or on
     a day without a visit where the schedule fills it for a later day. Every fill is a whole
-    load, but the last is only what is still needed: fills add up to what the visits sow.
-
-    Parameters
-    ----------
-    names : sequence of str
-        Of the m paddocks.
-    days : sequence of WorkDay
-        The n days.
-    closes : sequence of date or None
-        Last day of each paddock's window.
-
-    Returns
-    -------
-    visits : tuple of Visit
-        In order of time; ``area_m2`` is the share of the problem's area.
-    fills : tuple of Fill
-        In order of time; none when the cart is never refilled.
+    load, but the last is only what is still needed: fills add up to what the visits sow. Without
+    a load there are none.
     """
     order = _order(schedule, names, closes)
-    seed = seed_kg(problem, schedule.rate_kg_per_m2)
+    seed = problem.seed_kg(schedule.rate_kg_per_m2)
     sown = np.array([seed[p] * schedule.share[p, d] for d, p in order])
     ends = np.concatenate([[0.0], np.cumsum(sown)])
     loads = _loads(ends, problem.load_kg)
@@ -97,7 +120,7 @@ def visits_and_fills(
 
 
 def _order(
-    schedule: Schedule, names: Sequence[str], closes: Sequence[dt.date | None]
+    schedule: SeedingSchedule, names: Sequence[str], closes: Sequence[dt.date | None]
 ) -> list[tuple[int, int]]:
     """(day, paddock) of all visits, in the order they are made."""
     order: list[tuple[int, int]] = []

@@ -13,6 +13,7 @@ import shapely
 from evenacre.coverage.field_plane import lay_out, plane_for
 from evenacre.errors import InputError
 from evenacre.model import FloatArray, Grazing, HerdClass, IntArray, Paddock, Stay
+from evenacre.model.finding import Finding
 from evenacre.planning.interseeding.plan_types import GrazingPlan, PlannedStay, Shortage
 
 # Feed that is short by less than this share of it is there: the rounding of outlines and areas
@@ -63,14 +64,6 @@ def plan_grazing(grazing: Grazing) -> GrazingPlan:
 
     Moves of paddocks that are not among ``grazing.paddocks`` are left out, with a warning.
 
-    Parameters
-    ----------
-    grazing : Grazing
-
-    Returns
-    -------
-    GrazingPlan
-
     Raises
     ------
     InputError
@@ -92,7 +85,7 @@ def plan_grazing(grazing: Grazing) -> GrazingPlan:
         supply_kg=sum(known) if stays and len(known) == len(stays) else None,
         needed_kg=sum(stay.stay.days for stay in stays) * demand,
         shortages=tuple(shortages),
-        warnings=tuple(_warnings(grazing, stays)),
+        findings=tuple(_findings(grazing, stays)),
     )
 
 
@@ -193,23 +186,26 @@ def _shortages(planned: PlannedStay, demand: float, grazing: Grazing) -> Iterato
         yield Shortage(kind, stay.paddock, runs_out, stay.days - fed, missing_kg)
 
 
-def _warnings(grazing: Grazing, stays: Sequence[PlannedStay]) -> Iterator[str]:
+def _findings(grazing: Grazing, stays: Sequence[PlannedStay]) -> Iterator[Finding]:
     if grazing.moves and not grazing.herd:
-        yield "No herd was given: whether the forage lasts for the moves is not checked."
+        yield Finding.warning("no_herd")
     unknown = dict.fromkeys(s.stay.paddock for s in stays if s.available_kg is None)
     if grazing.herd and unknown:
-        yield f"No forage was given for {', '.join(unknown)}: it is not checked there."
+        yield Finding.warning("no_forage", paddocks=tuple(unknown))
     paddocks = [paddock.field.name for paddock in grazing.paddocks]
     for name in dict.fromkeys(move.paddock for move in grazing.moves):
         if name not in paddocks:
-            yield f"The moves name {name}, which is no paddock here: they are left out."
+            yield Finding.warning("unknown_move", paddock=name)
     grazed = {s.stay.paddock for s in stays}
-    idle = [name for name in paddocks if name not in grazed]
+    idle = tuple(name for name in paddocks if name not in grazed)
     if stays and idle:
-        yield f"The herd never comes to {', '.join(idle)}."
+        yield Finding.warning("never_grazed", paddocks=idle)
     for before, after in itertools.pairwise(s.stay for s in stays):
         if after.enter < before.leave:
-            yield (
-                f"The herd enters {after.paddock} on {after.enter}, "
-                f"but leaves {before.paddock} only on {before.leave}."
+            yield Finding.warning(
+                "moves_overlap",
+                paddock=after.paddock,
+                enters=str(after.enter),
+                before=before.paddock,
+                leaves=str(before.leave),
             )

@@ -21,8 +21,8 @@ from evenacre.planning.interseeding.plan_types import (
     PaddockPlan,
     Relaxation,
     Rule,
-    Schedule,
     ScheduleProblem,
+    SeedingSchedule,
     SeedingWindow,
     Visit,
     WorkDay,
@@ -30,7 +30,7 @@ from evenacre.planning.interseeding.plan_types import (
 from evenacre.planning.interseeding.solver.relaxation import smallest_relaxation
 from evenacre.planning.interseeding.solver.solve import solve_schedule
 from evenacre.planning.interseeding.weather import Chances, simulate
-from evenacre.planning.interseeding.windows import plan_days, seeding_windows, window_warnings
+from evenacre.planning.interseeding.windows import plan_days, seeding_windows, window_findings
 from evenacre.planning.interseeding.workdays import work_days
 from evenacre.planning.passes.pass_types import Drive, PassPlan
 from evenacre.planning.passes.plan import plan_passes
@@ -49,7 +49,8 @@ def plan_interseeding(
     """Plan which grazed paddock is seeded on which day, and with which loads.
 
     Seed is metered over all the ground the drill runs over, overlaps included; acres are of
-    ground covered.
+    ground covered. Without a time zone, an IANA name, clocks show local mean time. The time limit
+    is the solver's; ``say`` is told each stage as it begins.
 
     Parameters
     ----------
@@ -58,7 +59,7 @@ def plan_interseeding(
     time_zone : str or None
         An IANA name; None: local mean time.
     time_limit_s : float
-        For the solver.
+        For the solver, seconds.
     say : callable, optional
         Told each stage as it begins.
 
@@ -82,10 +83,18 @@ def plan_interseeding(
     days = plan_days(grazing, herd, seeding)
     seeded = [paddock for paddock in grazing.paddocks if paddock.seeded]
     windows = seeding_windows(grazing, herd, seeding, days)
-    passes = _passes(seeded, drive_of(seeding), say)
-    lon, lat = _middle(grazing.paddocks)
-    calendar = work_days(days, seeding, lon, lat, time_zone)
-    taken = _taken(days, seeding, calendar, lon, lat, time_zone)
+    passes = []
+    for number, paddock in enumerate(seeded, 1):
+        say(f"laying out passes, paddock {number} of {len(seeded)}")
+        passes.append(plan_passes(paddock.field, drive_of(seeding)))
+    west, south, east, north = shapely.total_bounds([p.field.boundary for p in grazing.paddocks])
+    lon, lat = float(west + east) / 2, float(south + north) / 2
+
+    def calendar_of(seeding: Seeding) -> tuple[WorkDay, ...]:
+        return work_days(days, seeding, lon, lat, time_zone)
+
+    calendar = calendar_of(seeding)
+    taken = _taken(seeding, calendar_of)
     problem = _problem(seeded, passes, windows, seeding, calendar, taken)
 
     say("solving the schedule")
@@ -105,12 +114,17 @@ def plan_interseeding(
     covered = {p.field.name: plan.covered_m2 for p, plan in zip(seeded, passes, strict=True)}
     visits = tuple(replace(v, area_m2=v.share * covered[v.paddock]) for v in visits)
     used_kg = sum(visit.seed_kg for visit in visits)
+    chance = [None] * len(seeded) if chances is None else chances.each.tolist()
+    planned = {own[0].paddock: own for own in zip(windows, passes, chance, strict=True)}
     return InterseedPlan(
         grazing=grazing,
         seeding=seeding,
         herd=herd,
         days=calendar,
-        paddocks=_paddock_plans(grazing, seeding, herd, windows, passes, visits, chances),
+        paddocks=tuple(
+            _paddock_plan(paddock, seeding, herd, visits, planned.get(paddock.field.name))
+            for paddock in grazing.paddocks
+        ),
         visits=visits,
         fills=fills,
         schedule=schedule,
@@ -118,10 +132,10 @@ def plan_interseeding(
         seed_left_kg=None if seeding.on_hand_kg is None else seeding.on_hand_kg - used_kg,
         chance_all=None if chances is None else chances.all,
         relaxations=relaxations,
-        warnings=(
-            *herd.warnings,
-            *window_warnings(grazing, herd, seeding, windows),
-            *(f"{plan.field}: {text}" for plan in passes for text in plan.warnings),
+        findings=(
+            *herd.findings,
+            *window_findings(grazing, herd, seeding, windows),
+            *(finding.at(plan.field) for plan in passes for finding in plan.findings),
         ),
     )
 
@@ -138,40 +152,20 @@ def drive_of(seeding: Seeding) -> Drive:
     )
 
 
-def _passes(paddocks: Sequence[Paddock], drive: Drive, say: Say) -> list[PassPlan]:
-    plans = []
-    for number, paddock in enumerate(paddocks, 1):
-        say(f"laying out passes, paddock {number} of {len(paddocks)}")
-        plans.append(plan_passes(paddock.field, drive))
-    return plans
-
-
-def _middle(paddocks: Sequence[Paddock]) -> tuple[float, float]:
-    west, south, east, north = shapely.total_bounds([p.field.boundary for p in paddocks])
-    return float(west + east) / 2, float(south + north) / 2
-
-
 def _taken(
-    days: Sequence[dt.date],
-    seeding: Seeding,
-    calendar: Sequence[WorkDay],
-    lon: float,
-    lat: float,
-    time_zone: str | None,
+    seeding: Seeding, calendar_of: Callable[[Seeding], Sequence[WorkDay]]
 ) -> dict[str, FloatArray]:
     """Hours of each day that each booking, and the allowance for weather, take from the plan."""
-    planned = _planned_s(calendar)
-
-    def given_back(without: Seeding) -> FloatArray:
-        return _planned_s(work_days(days, without, lon, lat, time_zone)) - planned
-
-    taken = {}
-    for what in dict.fromkeys(booking.what for booking in seeding.bookings):
-        others = tuple(b for b in seeding.bookings if b.what != what)
-        taken[BOOKED + what] = given_back(replace(seeding, bookings=others))
+    without = {
+        BOOKED + what: replace(
+            seeding, bookings=tuple(b for b in seeding.bookings if b.what != what)
+        )
+        for what in dict.fromkeys(booking.what for booking in seeding.bookings)
+    }
     if seeding.lost_chance:
-        taken[WEATHER] = given_back(replace(seeding, lost_chance=0.0))
-    return taken
+        without[WEATHER] = replace(seeding, lost_chance=0.0)
+    planned = _planned_s(calendar_of(seeding))
+    return {what: _planned_s(calendar_of(eased)) - planned for what, eased in without.items()}
 
 
 def _planned_s(calendar: Sequence[WorkDay]) -> FloatArray:
@@ -212,7 +206,7 @@ def _problem(
 
 
 def _relaxations(
-    problem: ScheduleProblem, schedule: Schedule, paddocks: Sequence[Paddock]
+    problem: ScheduleProblem, schedule: SeedingSchedule, paddocks: Sequence[Paddock]
 ) -> tuple[Relaxation, ...]:
     if bool((schedule.share.sum(axis=1) >= WHOLE_SHARE).all()):
         return ()
@@ -224,7 +218,7 @@ def _relaxations(
 
 def _chances(
     problem: ScheduleProblem,
-    schedule: Schedule,
+    schedule: SeedingSchedule,
     calendar: Sequence[WorkDay],
     seeding: Seeding,
 ) -> Chances | None:
@@ -242,44 +236,19 @@ def _chances(
     )
 
 
-def _paddock_plans(
-    grazing: Grazing,
-    seeding: Seeding,
-    herd: GrazingPlan,
-    windows: Sequence[SeedingWindow],
-    passes: Sequence[PassPlan],
-    visits: Sequence[Visit],
-    chances: Chances | None,
-) -> tuple[PaddockPlan, ...]:
-    order = {window.paddock: index for index, window in enumerate(windows)}
-    return tuple(
-        _paddock_plan(
-            paddock,
-            seeding,
-            herd,
-            visits,
-            windows[order[name]] if name in order else None,
-            passes[order[name]] if name in order else None,
-            None if chances is None or name not in order else float(chances.each[order[name]]),
-        )
-        for paddock in grazing.paddocks
-        for name in [paddock.field.name]
-    )
-
-
 def _paddock_plan(
     paddock: Paddock,
     seeding: Seeding,
     herd: GrazingPlan,
     visits: Sequence[Visit],
-    window: SeedingWindow | None,
-    passes: PassPlan | None,
-    chance: float | None,
+    planned: tuple[SeedingWindow, PassPlan, float | None] | None,
 ) -> PaddockPlan:
+    """All of one paddock; the window, passes and chance only where it is to be seeded."""
     name = paddock.field.name
     here = tuple(visit for visit in visits if visit.paddock == name)
     rest = dt.timedelta(days=seeding.ungrazed_days)
     area, workable = ground_m2(paddock)
+    window, passes, chance = planned or (None, None, None)
     return PaddockPlan(
         paddock=paddock,
         area_m2=area,

@@ -7,9 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from evenacre.model import BoolArray, FloatArray
-from evenacre.planning.interseeding.plan_types import Schedule, ScheduleProblem
-from evenacre.planning.interseeding.solver.cart_fills import LOAD_TOLERANCE, sown_kg
-from evenacre.planning.interseeding.solver.slots import filled, open_days, seed_kg
+from evenacre.planning.interseeding.fills import LOAD_TOLERANCE, sown_kg
+from evenacre.planning.interseeding.plan_types import ScheduleProblem, SeedingSchedule
 
 _DONE = 2e-6
 """Part of a paddock, or of a load, that is not missed."""
@@ -19,23 +18,16 @@ _GRACE_S = 2e-3  # the solver keeps the hours of a day no closer
 
 @dataclass(frozen=True)
 class Chances:
-    """How likely the plan is to be done in time.
+    """How likely the plan is to be done in time."""
 
-    Attributes
-    ----------
-    each : (m,) float
-        That all planned for a paddock is done inside its window; 1 where nothing is planned.
-    all : float
-        That all of it is done.
-    """
-
+    # (m,); that all planned for a paddock is done inside its window; 1 where nothing is planned
     each: FloatArray
-    all: float
+    all: float  # that all of it is done
 
 
 def simulate(
     problem: ScheduleProblem,
-    schedule: Schedule,
+    schedule: SeedingSchedule,
     full_s: FloatArray,
     lost_chance: float,
     lost: BoolArray,
@@ -43,31 +35,15 @@ def simulate(
     runs: int,
     random_seed: int,
 ) -> Chances:
-    """Play the plan through seasons in which days are lost at random.
+    """Play the plan through so many seasons in which days are lost at random.
 
-    A day is lost or good as a whole, each by itself. A good day has all its time: first goes
-    what is planned up to that day and not done yet, that first which closes first; then the
-    drill goes on with what is planned for later, where it is open already. Work slides only to
-    days that no rule forbids. A drill that has time left in the evening fills an empty cart.
+    A day is lost or good as a whole, each by itself; days known as lost (n,) are lost in every
+    season. A good day has all its time, ``full_s`` (n,): first goes what is planned up to that
+    day and not done yet, that first which closes first; then the drill goes on with what is
+    planned for later, where it is open already. Work slides only to days that no rule forbids. A
+    drill that has time left in the evening fills an empty cart.
 
-    Parameters
-    ----------
-    problem : ScheduleProblem
-    schedule : Schedule
-    full_s : (n,) float
-        Time for the drill on each day that is not lost.
-    lost_chance : float
-        0 to 1.
-    lost : (n,) bool
-        Days known as lost: lost in every season.
-    runs : int
-        Seasons.
-    random_seed : int
-
-    Returns
-    -------
-    Chances
-        Each with a standard error of sqrt(chance (1 - chance) / runs).
+    Chances have a standard error of sqrt(chance (1 - chance) / runs).
     """
     m, n = schedule.share.shape
     draws = np.random.default_rng(random_seed).random((n, runs))
@@ -84,10 +60,10 @@ def simulate(
 class _Season:
     """All runs of a season, side by side: what is left of each paddock, and in the cart."""
 
-    def __init__(self, problem: ScheduleProblem, schedule: Schedule, runs: int) -> None:
+    def __init__(self, problem: ScheduleProblem, schedule: SeedingSchedule, runs: int) -> None:
         self.setup_s, self.refill_s = problem.setup_s, problem.refill_s
-        self.load_kg = problem.load_kg if filled(problem) else None
-        full_kg = seed_kg(problem, schedule.rate_kg_per_m2)
+        self.load_kg = problem.load_kg if problem.counts_fills else None
+        full_kg = problem.seed_kg(schedule.rate_kg_per_m2)
         self.kg_per_s = np.divide(
             full_kg, problem.work_s, out=np.full(len(full_kg), 1e300), where=problem.work_s > 0
         )
@@ -98,7 +74,7 @@ class _Season:
         self.left = np.repeat(total[:, None], runs, axis=1)
         self.slack_kg = _DONE * np.maximum(full_kg, self.load_kg or 0.0)
         self.cart = np.zeros(runs)
-        self.open = open_days(problem)
+        self.open = problem.open_days
         days = np.arange(self.open.shape[1])
         self.last = np.where(self.open, days, -1).max(axis=1, initial=-1)
         self.first = np.where(self.planned_kg > 0, days, len(days)).min(axis=1, initial=len(days))

@@ -4,18 +4,15 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from evenacre.errors import InputError
 from evenacre.model import BoolArray, Grazing, IntArray, Paddock, Seeding
+from evenacre.model.finding import Finding
 from evenacre.planning.interseeding.grazing import grown
-from evenacre.planning.interseeding.plan_types import (
-    GrazingPlan,
-    PlannedStay,
-    Rule,
-    SeedingWindow,
-)
+from evenacre.planning.interseeding.plan_types import GrazingPlan, PlannedStay, Rule, SeedingWindow
 
 _DAY = dt.timedelta(days=1)
 # Where nothing tells a date at all, nothing is open on it either.
@@ -57,34 +54,23 @@ def plan_days(grazing: Grazing, herd: GrazingPlan, seeding: Seeding) -> tuple[dt
 def seeding_windows(
     grazing: Grazing, herd: GrazingPlan, seeding: Seeding, days: Sequence[dt.date]
 ) -> tuple[SeedingWindow, ...]:
-    """Work out when each paddock that is to be seeded may be seeded.
+    """Work out when each paddock that is to be seeded may be seeded, of consecutive days.
 
-    A day counts from the last move out before it, so a paddock grazed again opens again.
-
-    Parameters
-    ----------
-    grazing : Grazing
-    herd : GrazingPlan
-        With its stays in order of time.
-    seeding : Seeding
-    days : sequence of date
-        Consecutive.
+    A day counts from the last move out before it, so a paddock grazed again opens again. The stays
+    of the herd are in order of time.
     """
     return tuple(
         _window(
-            paddock,
-            [s for s in herd.stays if s.stay.paddock == paddock.field.name],
-            seeding,
-            days,
+            paddock, [s for s in herd.stays if s.stay.paddock == paddock.field.name], seeding, days
         )
         for paddock in grazing.paddocks
         if paddock.seeded
     )
 
 
-def window_warnings(
+def window_findings(
     grazing: Grazing, herd: GrazingPlan, seeding: Seeding, windows: Sequence[SeedingWindow]
-) -> tuple[str, ...]:
+) -> tuple[Finding, ...]:
     """Tell what keeps windows from being what was meant.
 
     Limits on what stands where that is not known, and windows that the user decided but that
@@ -97,12 +83,9 @@ def window_warnings(
         for s in herd.stays
         if s.residual_kg_per_m2 is None and s.stay.paddock in seeded
     )
-    told = []
+    found = []
     if unknown and any(limit is not None for limit in limits):
-        told.append(
-            f"What the herd leaves standing in {', '.join(unknown)} is not known, so the limits "
-            "on what is left standing and on regrowth are not held there."
-        )
+        found.append(Finding.warning("residual_unknown", paddocks=tuple(unknown)))
     counted = (Rule.WAIT, Rule.CLOSE)
     given = {p.field.name for p in grazing.paddocks if p.window is not None}
     for window in windows:
@@ -110,32 +93,31 @@ def window_warnings(
         cut = ~np.logical_or.reduce(others)
         cut &= np.logical_or.reduce([window.blocked[rule] for rule in counted])
         if window.paddock in given and cut.any():
-            told.append(
-                f"The window decided for {window.paddock} is {int(cut.sum())} days shorter by the "
-                "days to wait after the herd or to close after it."
-            )
-    return tuple(told)
+            days = int(cut.sum())
+            found.append(Finding.warning("window_cut_short", paddock=window.paddock, days=days))
+    return tuple(found)
 
 
 def _window(
     paddock: Paddock, stays: Sequence[PlannedStay], seeding: Seeding, days: Sequence[dt.date]
 ) -> SeedingWindow:
     blocked = _blocked(paddock, stays, seeding, days)
-    open_days = np.flatnonzero(~np.logical_or.reduce(list(blocked.values())))
-    if not len(open_days):
-        return SeedingWindow(
-            paddock.field.name, None, None, None, None, *_stays_about(stays, None, None), blocked
-        )
-    first, last = int(open_days[0]), int(open_days[-1])
-    opens, closes = days[first], days[last]
-    return SeedingWindow(
-        paddock.field.name,
-        opens,
-        closes,
-        _binding(blocked, first - 1),
-        _binding(blocked, last + 1),
-        *_stays_about(stays, opens, closes),
-        blocked,
+    never = SeedingWindow(
+        paddock.field.name, None, None, None, None, *_stays_about(stays, None, None), blocked
+    )
+    found = np.flatnonzero(never.open_days)
+    if not len(found):
+        return never
+    first, last = int(found[0]), int(found[-1])
+    left, back = _stays_about(stays, days[first], days[last])
+    return replace(
+        never,
+        opens=days[first],
+        closes=days[last],
+        opened_by=_binding(blocked, first - 1),
+        closed_by=_binding(blocked, last + 1),
+        left=left,
+        back=back,
     )
 
 

@@ -19,19 +19,11 @@ _NOON_S = _DAY_S / 2
 def work_days(
     days: Sequence[dt.date], seeding: Seeding, lon: float, lat: float, time_zone: str | None
 ) -> tuple[WorkDay, ...]:
-    """Work out how long the drill can work on each day.
+    """Work out how long the drill of a farm at a place, in degrees, can work on each day.
 
     From the daylight within the hours the drill may work, at most ``hours_most_s`` is used;
-    bookings take their time from that. A day that is known to be lost has none.
-
-    Parameters
-    ----------
-    days : sequence of date
-    seeding : Seeding
-    lon, lat : float
-        Of the farm, degrees.
-    time_zone : str or None
-        An IANA name. None: local mean time, four minutes from UTC for each degree of longitude.
+    bookings take their time from that. A day that is known to be lost has none. Without a time
+    zone, an IANA name, clocks show local mean time: four minutes from UTC for each degree.
 
     Raises
     ------

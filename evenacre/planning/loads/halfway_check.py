@@ -10,7 +10,13 @@ import numpy as np
 
 from evenacre.model import FloatArray, LoadTicket
 from evenacre.model.audit_result import RunningTotals
-from evenacre.planning.loads.loads import CLEANED_OUT, FILLED, REMAINING, combined_sigma
+from evenacre.planning.loads.loads import (
+    CLEANED_OUT,
+    FILLED,
+    REMAINING,
+    combined_sigma,
+    held_after_each,
+)
 
 TOLERANCE = 0.05
 """A drill is accepted within 5 % of its target: Field and Solie, Introduction to Agricultural
@@ -22,57 +28,37 @@ _CURVE_POINTS = 200
 
 @dataclass(frozen=True)
 class Weighing:
-    """What was left when it was weighed, and whether that comes out even.
+    """What was left when it was weighed, and whether that comes out even."""
 
-    Attributes
-    ----------
-    area_left_m2, left_kg, sigma_kg : float
-        Not yet filled product counts as left.
-    even_kg, low_kg, high_kg : float
-        What should be left there, and the band about it.
-    verdict : str
-        ``"even"``, ``"too much left"`` (it runs light) or ``"too little left"`` (heavy).
-    place : str
-        The ticket.
-    """
-
+    # Not yet filled product counts as left
     area_left_m2: float
     left_kg: float
     sigma_kg: float
+    # What should be left there, and the band about it
     even_kg: float
     low_kg: float
     high_kg: float
-    verdict: str
-    place: str
+    verdict: str  # ``"even"``, ``"too much left"`` (it runs light) or ``"too little left"`` (heavy)
+    place: str  # the ticket
 
 
 @dataclass(frozen=True)
 class HalfwayCheck:
-    """Data of the chart, and the weighing nearest to half the ground.
-
-    Attributes
-    ----------
-    supply_kg, area_m2 : float
-        All that was put into the cart, and all the ground driven with it.
-    area_left_m2, even_kg, low_kg, high_kg : (n,) float
-        The line on which product and ground end together, and its band; area descending.
-    meter_left_m2, meter_left_kg : (m,) float
-        What the meter's log says was left; empty when it tells nothing.
-    weighings : tuple of Weighing
-        In order.
-    tolerance : float
-    """
+    """Data of the chart, and the weighing nearest to half the ground."""
 
     product: str
+    # All that was put into the cart, and all the ground driven with it
     supply_kg: float
     area_m2: float
+    # (n,); the line on which product and ground end together, and its band; area descending
     area_left_m2: FloatArray
     even_kg: FloatArray
     low_kg: FloatArray
     high_kg: FloatArray
+    # (m,); what the meter's log says was left; empty when it tells nothing
     meter_left_m2: FloatArray
     meter_left_kg: FloatArray
-    weighings: tuple[Weighing, ...]
+    weighings: tuple[Weighing, ...]  # in order
     tolerance: float
 
     @property
@@ -91,27 +77,12 @@ def halfway_check(
     area_m2: float | None = None,
     tolerance: float = TOLERANCE,
 ) -> HalfwayCheck | None:
-    """Compare product left with ground left at every weighing that has a time.
+    """Compare product left with ground left at every weighing of one product that has a time.
 
     At half the area half the product should be gone. The band widens with the ground done:
-    the tolerance on the rate times what should be gone, and twice the scale's error.
-
-    Parameters
-    ----------
-    tickets : sequence of LoadTicket
-        Of one product, in order.
-    totals : RunningTotals
-    metered : bool
-        Whether the log tells what the meter counted.
-    area_m2 : float, optional
-        Ground to drive from start to end, overlap included; the log's own when None.
-    tolerance : float
-        Share of the rate.
-
-    Returns
-    -------
-    HalfwayCheck or None
-        None when nothing was filled in or no ground was driven.
+    the tolerance, a share of the rate, times what should be gone, and twice the scale's error.
+    ``area_m2`` is to be driven from start to end, overlap included; the log's own when None.
+    Returns None when nothing was filled in or no ground was driven.
     """
     product = tickets[0].product
     opening = _carried_in(tickets)
@@ -158,24 +129,17 @@ def _states(
 
     Left is what is in the cart, what was cleaned out of it and what was still to be filled.
     """
-    held: dict[str, list[LoadTicket]] = {}
     out: list[LoadTicket] = []
     put_in = 0.0
     states = []
-    for ticket in tickets:
-        if ticket.event == FILLED:
-            held.setdefault(ticket.compartment, []).append(ticket)
-            put_in += ticket.mass_kg
-            continue
-        if ticket in opening:
+    for ticket, there in held_after_each(tickets):
+        if ticket.event == FILLED or ticket in opening:
             put_in += ticket.mass_kg
         if ticket.event == CLEANED_OUT:
             out.append(ticket)
-        held[ticket.compartment] = [ticket] if ticket.event == REMAINING else []
-        filled_since = any(t.event == FILLED for ts in held.values() for t in ts)
+        filled_since = any(t.event == FILLED for t in there)
         if ticket in opening or filled_since or ticket.time_s is None:
             continue
-        there = [t for ts in held.values() for t in ts]
         left = math.fsum(t.mass_kg for t in (*there, *out)) + supply_kg - put_in
         states.append((ticket, left, combined_sigma((*there, *out))))
     return states

@@ -7,71 +7,141 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import NormalDist
 
+import numpy as np
 from scipy.stats import chi2 as chi2_distribution
 
-from evenacre.model import LoadTicket, Operation
+from evenacre.model import FloatArray, LoadTicket, Operation
 from evenacre.model.audit_result import AuditResult, RunningTotals
-from evenacre.planning.loads.loads import Load, loads_of
-from evenacre.planning.loads.mass_estimates import (
-    LEVEL,
-    METER_SCATTER,
-    LoadCheck,
-    Span,
-    Ways,
-    between,
-)
-from evenacre.units.display import in_both
+from evenacre.model.finding import Finding
+from evenacre.planning.loads.loads import Amount, Load, loads_of, used_by_scale
+
+METER_SCATTER = 0.01
+"""Relative standard uncertainty of a meter from load to load (common practice, no source)."""
+
+LEVEL = 0.01
+"""How often amounts that agree may be said to disagree."""
+
+Span = tuple[float, float]
+"""Start and end, s."""
 
 _TIDY_SHARE = 0.005
 
 
 @dataclass(frozen=True)
-class Correction:
-    """What to multiply the meter's mass per turn by.
+class Comparison:
+    """Two ways to the same amount."""
 
-    Attributes
-    ----------
-    factor, sigma : float
-    low, high : float
-        95 % interval.
-    needed : bool
-        Whether scale and meter disagree, by the scatter of the loads too.
-    scattered : bool
-        Whether the loads contradict one another by more than their errors explain.
-    """
+    # ``"scale"``, ``"meter"`` or ``"target"``
+    first: str
+    second: str
+    # First less second
+    difference_kg: float
+    sigma_kg: float
+    share: float  # the difference as a fraction of the second
+    # Whether errors alone would bring such a difference less often than the stated level
+    disagree: bool
+
+
+@dataclass(frozen=True)
+class LoadCheck:
+    """One load, or all of them together, by every way there is."""
+
+    loads: tuple[Load, ...]
+    # None: not weighed to the end, not logged, or no rate was set
+    scale: Amount | None
+    meter: Amount | None
+    target: Amount | None
+    swept_m2: float | None  # ground driven with the tool down during it, overlap counted again
+    comparisons: tuple[Comparison, ...]
+
+    def compared(self, first: str, second: str) -> Comparison | None:
+        """One comparison, or None when either amount is not known."""
+        named = [c for c in self.comparisons if (c.first, c.second) == (first, second)]
+        return named[0] if named else None
+
+
+@dataclass(frozen=True)
+class Ways:
+    """What a log and a target tell of amounts, and how well."""
+
+    totals: RunningTotals | None
+    # (n,); of the one product; None when the log does not tell what the meter counted
+    metered: FloatArray | None
+    target: float | None  # kg per m2
+    # Relative standard uncertainty of the whole operation's area; errors of passes are independent,
+    # so that of a load's part is larger by the root of its share
+    area_share_sigma: float
+    # Relative standard uncertainty of the meter, independent from load to load
+    meter_scatter: float
+    level: float
+
+    def check(self, loads: tuple[Load, ...], spans: Sequence[Span | None]) -> LoadCheck:
+        """Amounts of loads taken together; their spans may be fewer than they are."""
+        scale = used_by_scale(loads) if all(load.closing for load in loads) else None
+        meter = asked = swept = None
+        known = [span for span in spans if span is not None]
+        if self.totals is not None and known:
+            swept = math.fsum(between(self.totals, self.totals.swept_m2, span) for span in known)
+            if self.metered is not None:
+                each = [between(self.totals, self.metered, span) for span in known]
+                # Each load errs on its own, also where only their sum is known.
+                scatter = self.meter_scatter * math.hypot(*each)
+                scatter *= math.sqrt(len(each) / len(loads))
+                meter = Amount(math.fsum(each), scatter)
+            if self.target is not None and swept > 0:
+                whole = float(self.totals.swept_m2[-1])
+                sigma = self.area_share_sigma * math.sqrt(whole * swept)
+                asked = Amount(self.target * swept, self.target * sigma)
+        ways = {"scale": scale, "meter": meter, "target": asked}
+        pairs = (("scale", "meter"), ("scale", "target"), ("meter", "target"))
+        found = [_compare(a, b, ways[a], ways[b], self.level) for a, b in pairs]
+        return LoadCheck(
+            loads, scale, meter, asked, swept, tuple(c for c in found if c is not None)
+        )
+
+
+def between(totals: RunningTotals, running: FloatArray, span: Span) -> float:
+    """What a running total gained from the start to the end of a span."""
+    time = totals.time_s
+    at = np.interp(np.clip(span, time[0], time[-1]), time, running)
+    return float(at[1] - at[0])
+
+
+def _compare(
+    first: str, second: str, a: Amount | None, b: Amount | None, level: float
+) -> Comparison | None:
+    if a is None or b is None:
+        return None
+    difference, sigma = a.kg - b.kg, math.hypot(a.sigma_kg, b.sigma_kg)
+    least = NormalDist().inv_cdf(1 - level / 2) * sigma
+    share = difference / b.kg if b.kg else math.nan
+    return Comparison(first, second, difference, sigma, share, abs(difference) > least)
+
+
+@dataclass(frozen=True)
+class Correction:
+    """What to multiply the meter's mass per turn by."""
 
     factor: float
     sigma: float
+    # 95 % interval
     low: float
     high: float
-    needed: bool
-    scattered: bool
+    needed: bool  # whether scale and meter disagree, by the scatter of the loads too
+    scattered: bool  # whether the loads contradict one another by more than their errors explain
 
 
 @dataclass(frozen=True)
 class ProductLoads:
-    """All loads of one product in one operation.
-
-    Attributes
-    ----------
-    checks : tuple of LoadCheck
-        One a load, in order.
-    together : LoadCheck or None
-        The closed loads as one; None when no load was weighed to its end.
-    correction : Correction or None
-        None without both a scale and a meter log.
-    outside_kg : float
-        Metered while no ticket's load was in the cart.
-    level : float
-    """
+    """All loads of one product in one operation."""
 
     product: str
-    checks: tuple[LoadCheck, ...]
-    together: LoadCheck | None
-    correction: Correction | None
-    outside_kg: float
+    checks: tuple[LoadCheck, ...]  # one a load, in order
+    together: LoadCheck | None  # the closed loads as one; None when no load was weighed to its end
+    correction: Correction | None  # None without both a scale and a meter log
+    outside_kg: float  # metered while no ticket's load was in the cart
     level: float
-    warnings: tuple[str, ...] = ()
+    findings: tuple[Finding, ...] = ()
 
 
 def operation_loads(
@@ -81,17 +151,7 @@ def operation_loads(
     meter_scatter: float = METER_SCATTER,
     level: float = LEVEL,
 ) -> tuple[ProductLoads, ...]:
-    """Check the loads of every product that has tickets.
-
-    Parameters
-    ----------
-    operation : Operation
-        Its tickets, in order.
-    result : AuditResult
-        The audit of the same operation.
-    meter_scatter, level : float
-        As for `check_loads`.
-    """
+    """Check the loads, by tickets in order, of every product that has some; see `check_loads`."""
     found = {p.product: p for p in result.products}
     covered = result.covered_area_m2
     area_sigma = result.uncertainty.get("covered_area_m2", 0.0) / covered if covered else 0.0
@@ -122,22 +182,14 @@ def check_loads(
     meter_scatter: float = METER_SCATTER,
     level: float = LEVEL,
 ) -> ProductLoads:
-    """Weigh every load of one product against the meter log and the target.
+    """Weigh every load of one product, by tickets in order, against the meter log and the target.
 
     Parameters
     ----------
-    tickets : sequence of LoadTicket
-        Of one product, in order; at least one.
-    totals : RunningTotals or None
-        Of the operation's log.
     metered : bool
         Whether the log tells what the meter counted; else only ground and target are known.
-    target_kg_per_m2 : float or None
-    area_share_sigma : float
-        Relative standard uncertainty of the whole operation's area; errors of passes are
-        independent, so that of a load's share is larger by the root of its share.
-    meter_scatter : float
-        Relative standard uncertainty of the meter, independent from load to load.
+    area_share_sigma, meter_scatter : float
+        As in `Ways`.
     level : float
         Level of the two-sided test that two amounts disagree.
     """
@@ -155,18 +207,16 @@ def check_loads(
     paired = list(zip(loads, spans, strict=True))
     checks = [ways.check((load,), [span]) for load, span in paired]
     together = _together(paired, ways)
-    outside, warnings = 0.0, _oddities(loads)
+    outside, findings = 0.0, _oddities(loads)
     if totals is not None and ways.metered is not None and all(spans):
         whole = float(ways.metered[-1])
         outside = max(whole - sum(between(totals, ways.metered, s) for s in spans if s), 0.0)
         if outside > _TIDY_SHARE * whole:
-            warnings.append(
-                f"{product}: {in_both('mass', outside)} of the {in_both('mass', whole)} that the "
-                "meter counted fall outside the times of the load tickets. A ticket may be missing."
-            )
+            found = Finding.warning("metered_outside_loads", outside_kg=outside, metered_kg=whole)
+            findings.append(found.at(product))
     correction = _correction(together, checks, level) if together else None
     return ProductLoads(
-        product, tuple(checks), together, correction, outside, level, tuple(warnings)
+        product, tuple(checks), together, correction, outside, level, tuple(findings)
     )
 
 
@@ -229,19 +279,13 @@ def _correction(
     return Correction(factor, sigma, factor - reach, factor + reach, needed, scattered)
 
 
-def _oddities(loads: Sequence[Load]) -> list[str]:
-    warnings = []
+def _oddities(loads: Sequence[Load]) -> list[Finding]:
+    findings = []
     for load in loads:
         used = load.used
         if used is not None and used.kg < 0:
-            place = load.closing[-1].place
-            warnings.append(
-                f"{place}: {in_both('mass', -used.kg)} more came out of the cart than went in. A "
-                "filling is missing or a weight is wrong; the load is not used to judge the meter."
-            )
+            found = Finding.warning("more_out_than_in", more_kg=-used.kg)
+            findings.append(found.at(load.closing[-1].place))
         if not load.closing and load.fills:
-            warnings.append(
-                f"{load.fills[-1].place}: nothing was weighed after this filling, so what that "
-                "load used is not known by weight."
-            )
-    return warnings
+            findings.append(Finding.warning("load_not_weighed").at(load.fills[-1].place))
+    return findings

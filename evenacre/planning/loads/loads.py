@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 from evenacre.model import LoadTicket
@@ -21,26 +21,14 @@ class Amount:
 
 @dataclass(frozen=True)
 class Load:
-    """From filling to the last weighing before the next filling.
+    """From filling to the last weighing before the next filling."""
 
-    Attributes
-    ----------
-    number : int
-        From 1, in the order of the tickets.
-    opening : tuple of LoadTicket
-        What was weighed in the compartments before the first fill; empty when they were.
-    fills : tuple of LoadTicket
-    checks : tuple of LoadTicket
-        Weighings on the way.
-    closing : tuple of LoadTicket
-        The last weighing of each compartment; empty when something was never weighed again.
-    start_s, end_s : float or None
-    """
-
-    number: int
+    number: int  # from 1, in the order of the tickets
+    # What was weighed in the compartments before the first fill; empty when they were
     opening: tuple[LoadTicket, ...]
     fills: tuple[LoadTicket, ...]
-    checks: tuple[LoadTicket, ...]
+    checks: tuple[LoadTicket, ...]  # weighings on the way
+    # The last weighing of each compartment; empty when something was never weighed again
     closing: tuple[LoadTicket, ...]
     start_s: float | None
     end_s: float | None
@@ -84,17 +72,12 @@ class _Bin:
 
 
 def loads_of(tickets: Sequence[LoadTicket]) -> tuple[Load, ...]:
-    """Part the tickets of one product into loads.
+    """Part the tickets of one product, in order, into loads.
 
     A load ends at the last weighing before the next fill. A compartment topped up before it
     was weighed stays in the same load, and a product that rides in several compartments has
     a load end only once all of them have been weighed. Compartments are taken to be empty
     before their first ticket, unless it says what remained.
-
-    Parameters
-    ----------
-    tickets : sequence of LoadTicket
-        Of one product, in order.
     """
     loads: list[Load] = []
     bins: dict[str, _Bin] = {}
@@ -159,38 +142,38 @@ def in_common(ticket: LoadTicket) -> bool:
 
 @dataclass(frozen=True)
 class Held:
-    """What the tickets say is in the cart.
-
-    Attributes
-    ----------
-    amount : Amount
-    since_s : float or None
-        Time of the earliest ticket that counts: what was placed after it has to come off.
-    """
+    """What the tickets say is in the cart."""
 
     amount: Amount
+    # Time of the earliest ticket that counts: what was placed after it has to come off
     since_s: float | None
 
 
 def held_by_tickets(tickets: Sequence[LoadTicket]) -> Held:
     """Add up the last weighing of each compartment and what was filled in since.
 
-    Parameters
-    ----------
-    tickets : sequence of LoadTicket
-        Of one product, in order. A compartment that was never weighed was empty at first.
+    The tickets are of one product, in order. A compartment that was never weighed was empty.
     """
+    still: list[LoadTicket] = []
+    for _, there in held_after_each(tickets):
+        still = there
+    times = [t.time_s for t in still if t.time_s is not None]
+    whole = bool(still) and len(times) == len(still)
+    mass = math.fsum(t.mass_kg for t in still)
+    return Held(Amount(mass, combined_sigma(still)), min(times) if whole else None)
+
+
+def held_after_each(
+    tickets: Iterable[LoadTicket],
+) -> Iterator[tuple[LoadTicket, list[LoadTicket]]]:
+    """Each ticket, and those that tell what is in the cart after it."""
     held: dict[str, list[LoadTicket]] = {}
     for ticket in tickets:
         if ticket.event == FILLED:
             held.setdefault(ticket.compartment, []).append(ticket)
         else:
             held[ticket.compartment] = [ticket] if ticket.event == REMAINING else []
-    still = [t for ts in held.values() for t in ts]
-    times = [t.time_s for t in still if t.time_s is not None]
-    whole = bool(still) and len(times) == len(still)
-    mass = math.fsum(t.mass_kg for t in still)
-    return Held(Amount(mass, combined_sigma(still)), min(times) if whole else None)
+        yield ticket, [t for ts in held.values() for t in ts]
 
 
 def combined_sigma(tickets: Iterable[LoadTicket]) -> float:

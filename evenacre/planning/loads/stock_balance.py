@@ -1,62 +1,49 @@
-"""What was bought of a product, where it went, and what nobody can explain."""
+"""The loads of each operation, and where all that was bought of a product went."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+from evenacre.model import Operation, Product
 from evenacre.model.audit_result import AuditResult
-from evenacre.planning.loads.load_check import ProductLoads
+from evenacre.model.finding import Finding
+from evenacre.planning.loads.halfway_check import HalfwayCheck, halfway_check
+from evenacre.planning.loads.load_check import METER_SCATTER, ProductLoads, operation_loads
 from evenacre.planning.loads.loads import Amount
-from evenacre.planning.loads.mass_estimates import METER_SCATTER
 
 _COVERAGE = 2.0
+
+# What a bill or a look into the shed is good for (common practice, no source).
+_STOCK_SHARE = 0.005
 
 
 @dataclass(frozen=True)
 class Usage:
-    """What one operation used of a product.
-
-    Attributes
-    ----------
-    source : str
-        ``"scale"``, ``"meter"`` or ``"target"``: the best there is, in that order.
-    """
+    """What one operation used of a product."""
 
     field: str
     operation: str
     amount: Amount
-    source: str
+    source: str  # ``"scale"``, ``"meter"`` or ``"target"``: the best there is, in that order
 
 
 @dataclass(frozen=True)
 class Balance:
-    """A product over the season; bought = used + left + unexplained.
-
-    Attributes
-    ----------
-    bought, left : Amount or None
-        None: nobody said.
-    usages : tuple of Usage
-    used_kg : float
-    without_field_kg : float
-        Filled in by tickets that name no field; part of what is unexplained.
-    unexplained_kg, unexplained_sigma_kg : float or None
-        Never shared out among fields. None while bought or left is not known.
-    explained : bool or None
-        Whether the errors of weighing account for the remainder (within two standard
-        uncertainties).
-    """
+    """A product over the season; bought = used + left + unexplained."""
 
     product: str
+    # None: nobody said
     bought: Amount | None
     left: Amount | None
     usages: tuple[Usage, ...]
     used_kg: float
-    without_field_kg: float
+    without_field_kg: float  # filled in by tickets that name no field; part of what is unexplained
+    # Never shared out among fields. None while bought or left is not known.
     unexplained_kg: float | None
     unexplained_sigma_kg: float | None
+    # Whether the errors of weighing account for the remainder (within two standard uncertainties)
     explained: bool | None
 
 
@@ -70,15 +57,8 @@ def balance(
 ) -> Balance:
     """Strike the balance of one product; what does not close is reported, not spread.
 
-    Parameters
-    ----------
-    product : str
-    usages : sequence of Usage
-        One for each operation.
-    bought, left : Amount, optional
-        Over the season, and at its end; ``bought`` holds what was carried over from last year.
-    without_field_kg : float
-        From tickets that name no field.
+    There is a usage for each operation; what was bought over the season holds what was carried
+    over from last year. ``without_field_kg`` is from tickets that name no field.
     """
     used = math.fsum(u.amount.kg for u in usages)
     remainder = sigma = None
@@ -120,3 +100,69 @@ def operation_usages(
         name: Usage(result.field, result.operation, amount, source)
         for name, (amount, source) in amounts.items()
     }
+
+
+@dataclass(frozen=True)
+class OperationLoads:
+    """What the tickets of one operation tell."""
+
+    field: str
+    operation: str
+    loads: tuple[ProductLoads, ...]  # of products with tickets
+    halfway: tuple[HalfwayCheck, ...]  # of those that were weighed against the ground at least once
+    usages: Mapping[str, Usage]  # of every product whose amount is known
+    time_zone: str | None = None  # for the times of the loads; None: the log's own clock
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """What looked suspicious in the loads of any product."""
+        return tuple(finding for product in self.loads for finding in product.findings)
+
+
+def operation_load_book(operation: Operation, result: AuditResult) -> OperationLoads:
+    """Check the loads of one operation against its audit."""
+    loads = operation_loads(operation, result)
+    metered = {p.product for p in result.products if p.source != "target"}
+    checks = []
+    for name in dict.fromkeys(t.product for t in operation.tickets):
+        tickets = [t for t in operation.tickets if t.product == name]
+        if result.totals is None or name not in result.totals.metered_kg:
+            continue
+        check = halfway_check(tickets, result.totals, metered=name in metered)
+        if check is not None and check.weighings:
+            checks.append(check)
+    usages = operation_usages(result, loads)
+    return OperationLoads(
+        result.field, result.operation, loads, tuple(checks), usages, result.time_zone
+    )
+
+
+def season_balances(
+    books: Sequence[OperationLoads],
+    products: Iterable[Product],
+    without_field_kg: Mapping[str, float] | None = None,
+) -> tuple[Balance, ...]:
+    """Strike the balance of every product that was bought, left or ticketed, over all operations.
+
+    ``without_field_kg`` was filled in by tickets that name no field.
+    """
+    strays = without_field_kg or {}
+    known = {product.name: product for product in products}
+    ticketed = [p.product for book in books for p in book.loads]
+    stocked = [
+        name for name, p in known.items() if p.bought_kg is not None or p.season_left_kg is not None
+    ]
+    return tuple(
+        balance(
+            name,
+            [book.usages[name] for book in books if name in book.usages],
+            bought=_stock(known[name].bought_kg if name in known else None),
+            left=_stock(known[name].season_left_kg if name in known else None),
+            without_field_kg=strays.get(name, 0.0),
+        )
+        for name in dict.fromkeys((*stocked, *ticketed, *strays))
+    )
+
+
+def _stock(kg: float | None) -> Amount | None:
+    return None if kg is None else Amount(kg, _STOCK_SHARE * kg)

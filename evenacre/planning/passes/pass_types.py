@@ -8,25 +8,12 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.geo.local_crs import WorkingPlane
+from evenacre.model.finding import Finding
 
 
 @dataclass(frozen=True)
 class Drive:
     """How the drill is driven.
-
-    Attributes
-    ----------
-    width_m : float
-    speed_mps, turn_speed_mps : float
-        At work, and between passes.
-    turn_radius_m : float
-        The tightest turn.
-    rounds : int
-        Headland rounds, along the boundary and round holes.
-    heading_rad : float or None
-        Counter-clockwise from the plane's x axis; None: the best is found.
-    prefer : str
-        ``"turns"`` or ``"overlap"``: what a good heading has least of.
 
     Examples
     --------
@@ -35,62 +22,37 @@ class Drive:
     """
 
     width_m: float
+    # At work, and between passes
     speed_mps: float = 2.2352
     turn_speed_mps: float = 1.5
-    turn_radius_m: float = 6.0
-    rounds: int = 2
+    turn_radius_m: float = 6.0  # the tightest turn
+    rounds: int = 2  # headland rounds, along the boundary and round holes
+    # Counter-clockwise from the plane's x axis; None: the best is found
     heading_rad: float | None = None
-    prefer: str = "turns"
+    prefer: str = "turns"  # ``"turns"`` or ``"overlap"``: what a good heading has least of
 
 
 @dataclass(frozen=True)
 class PlannedPass:
-    """One run with the drill in the ground.
+    """One run with the drill in the ground."""
 
-    Attributes
-    ----------
-    kind : str
-        ``"round"`` (along the boundary or a hole) or ``"pass"`` (parallel to the heading).
-    number : int
-        Of the round from the boundary inward, or of the pass from one side; both from 1.
-    line : LineString
-        The middle of the tool, in the direction of travel, in the working plane.
-    """
-
-    kind: str
-    number: int
+    kind: str  # ``"round"`` (along the boundary or a hole) or ``"pass"`` (parallel to the heading)
+    number: int  # of the round from the boundary inward, or of the pass from one side; both from 1
+    # The middle of the tool, in the direction of travel, in the working plane
     line: shapely.LineString
 
 
 @dataclass(frozen=True)
 class PassPlan:
-    """A drive over a field, pass by pass, and what it comes to.
-
-    Attributes
-    ----------
-    field : str
-    plane : WorkingPlane
-    drive : Drive
-        With the heading that was chosen.
-    workable : geometry
-        In the working plane.
-    passes : tuple of PlannedPass
-        In the order they are driven.
-    turns : tuple of LineString
-        Between each pass and the next, in the working plane.
-    workable_m2, covered_m2, overlap_m2, excess_m2, missed_m2, outside_m2 : float
-        As an audit of the drive would find them.
-    work_m, turn_m : float
-    work_s, turn_s : float
-    warnings : tuple of str
-    """
+    """A drive over a field, pass by pass, and what it comes to."""
 
     field: str
     plane: WorkingPlane
-    drive: Drive
-    workable: BaseGeometry
-    passes: tuple[PlannedPass, ...]
-    turns: tuple[shapely.LineString, ...]
+    drive: Drive  # with the heading that was chosen
+    workable: BaseGeometry  # in the working plane
+    passes: tuple[PlannedPass, ...]  # in the order they are driven
+    turns: tuple[shapely.LineString, ...]  # between each pass and the next, in the working plane
+    # As an audit of the drive would find them
     workable_m2: float
     covered_m2: float
     overlap_m2: float
@@ -101,7 +63,7 @@ class PassPlan:
     turn_m: float
     work_s: float
     turn_s: float
-    warnings: tuple[str, ...] = ()
+    findings: tuple[Finding, ...] = ()
 
     @property
     def field_time_s(self) -> float:

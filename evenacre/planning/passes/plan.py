@@ -13,14 +13,12 @@ from evenacre.coverage.cover import count_cover
 from evenacre.coverage.field_plane import lay_out, plane_for
 from evenacre.geo.overlay import common, polygonal, without
 from evenacre.model import Field
-from evenacre.planning.passes.corner_runs import corner_runs
-from evenacre.planning.passes.drive_order import driven_in_order, poses
-from evenacre.planning.passes.heading import best_heading
+from evenacre.model.finding import Finding
 from evenacre.planning.passes.pass_types import Drive, PassPlan, PlannedPass
-from evenacre.planning.passes.rounds import headland_legs
-from evenacre.planning.passes.strips import along, lay_strips
+from evenacre.planning.passes.rounds import corner_runs, headland_legs
+from evenacre.planning.passes.strips import along, best_heading, lay_strips
 from evenacre.planning.passes.swaths import swath, swath_pieces
-from evenacre.planning.passes.turns import turn_lines
+from evenacre.planning.passes.turns import driven_in_order, poses, turn_lines
 
 # Ground left inside the rounds that is smaller than this share of a square of the tool's width
 # is a corner no pass is made for; so is ground narrower than twice the margin.
@@ -29,18 +27,12 @@ _MARGIN_M = 0.05
 
 
 def plan_passes(field: Field, drive: Drive) -> PassPlan:
-    """Plan the drive over a field.
+    """Plan the drive over a field with a boundary.
 
     The rounds come first, the outermost first; then the passes, each from the nearest end.
     The tool is lifted in turns, which are as short as the turn radius allows and are drawn
     without regard to what stands beside the field. It never leaves the workable ground: what
     it cannot reach in a sharp corner is missed, and is told.
-
-    Parameters
-    ----------
-    field : Field
-        With a boundary.
-    drive : Drive
 
     Raises
     ------
@@ -92,7 +84,7 @@ def plan_passes(field: Field, drive: Drive) -> PassPlan:
         turn_m=turn_m,
         work_s=work_m / drive.speed_mps,
         turn_s=turn_m / drive.turn_speed_mps,
-        warnings=_warnings(passes, workable, ground),
+        findings=_findings(passes, workable, ground),
     )
 
 
@@ -168,15 +160,10 @@ def _predicted(workable: BaseGeometry, passes: Sequence[PlannedPass], width_m: f
     )
 
 
-def _warnings(
+def _findings(
     passes: Sequence[PlannedPass], workable: BaseGeometry, ground: _Ground
-) -> tuple[str, ...]:
+) -> tuple[Finding, ...]:
     if not passes:
-        return ("The tool does not fit into the field anywhere: there is nothing to drive.",)
+        return (Finding.warning("tool_does_not_fit"),)
     missed = 1.0 - ground.covered_m2 / workable.area
-    if missed > 0.001:
-        return (
-            f"The tool does not reach {missed:.1%} of the workable ground without leaving it: "
-            "sharp corners, places narrower than the tool, or no headland rounds.",
-        )
-    return ()
+    return (Finding.warning("ground_out_of_reach", share=missed),) if missed > 0.001 else ()

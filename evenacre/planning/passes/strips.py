@@ -1,8 +1,9 @@
-"""Parallel passes: strips of the tool's width over ground, at one heading."""
+"""Parallel passes: strips of the tool's width over ground, and the best heading for them."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,25 +18,24 @@ _LEFTOVER = 0.02
 # Two pieces of a strip this near each other (shares of the width) are driven in one go.
 _HOP = 0.5
 
+_GRID_RAD = math.radians(6.0)
+_REFINE_RAD = np.radians([-3.0, -1.5, -0.75, 0.75, 1.5, 3.0])
+_SIDES = 10
+# Detail that does not count when headings are only compared.
+_COARSE_M = 0.5
+# Headings nearer than this are one.
+_SAME_RAD = math.radians(0.25)
+
 
 @dataclass(frozen=True)
-class Strips:
-    """Pieces of passes over one connected part of ground, in a frame with its x axis along them.
+class PassStrips:
+    """Pieces of passes over one connected part of ground, in a frame with its x axis along them."""
 
-    Attributes
-    ----------
-    row : (k,) int
-        Pass of each piece, from the right of the heading.
-    start_m, end_m : (k,) float
-        Along the pass.
-    middle_m : (k,) float
-        Across, of the middle of the tool.
-    """
-
-    row: IntArray
+    row: IntArray  # (k,); pass of each piece, from the right of the heading
+    # (k,); along the pass
     start_m: FloatArray
     end_m: FloatArray
-    middle_m: FloatArray
+    middle_m: FloatArray  # (k,); across, of the middle of the tool
 
     def __len__(self) -> int:
         return len(self.row)
@@ -62,8 +62,7 @@ class Strips:
             ],
             axis=1,
         )
-        cos, sin = math.cos(heading_rad), math.sin(heading_rad)
-        lines: np.ndarray = shapely.linestrings(ends @ np.array([[cos, sin], [-sin, cos]]))
+        lines: np.ndarray = shapely.linestrings(back_from(ends, heading_rad))
         return lines
 
 
@@ -73,30 +72,43 @@ def along(geometry: BaseGeometry, heading_rad: float) -> BaseGeometry:
     return affinity.affine_transform(geometry, [cos, sin, -sin, cos, 0.0, 0.0])
 
 
-def lay_strips(part: shapely.Polygon, width_m: float, room: BaseGeometry | None) -> Strips:
+def back_from(xy: FloatArray, heading_rad: float) -> FloatArray:
+    """Turn points, the last axis x and y, back from where `along` turned them."""
+    cos, sin = math.cos(heading_rad), math.sin(heading_rad)
+    turned: FloatArray = xy @ np.array([[cos, sin], [-sin, cos]])
+    return turned
+
+
+def strip_steps(part: BaseGeometry, width_m: float) -> FloatArray:
+    """How far across each strip over a part begins and the last ends: one more than strips."""
+    _, south, _, north = part.bounds
+    count = max(math.ceil((north - south) / width_m - _LEFTOVER), 1)
+    return np.arange(count + 1) * width_m
+
+
+def cut_strips(part: BaseGeometry, low: FloatArray, high: FloatArray) -> np.ndarray:
+    """Ground of strips along the x axis, shape (n,)."""
+    west, _, east, _ = part.bounds
+    ground: np.ndarray = shapely.intersection(part, shapely.box(west - 1, low, east + 1, high))
+    return ground
+
+
+def lay_strips(part: shapely.Polygon, width_m: float, room: BaseGeometry | None) -> PassStrips:
     """Lay strips over one part of ground that is turned as `along` turns it.
 
     A piece runs as far as any of its strip has ground to do, so the tool takes a point row at
-    full width. Where the tool would leave the room there is, a strip moves over, and its piece
-    ends sooner.
-
-    Parameters
-    ----------
-    part : Polygon
-    width_m : float
-    room : polygonal geometry or None
-        Ground that the tool may run on; None: anywhere.
+    full width. Where the tool would leave the room there is (None: it may run anywhere), a strip
+    moves over, and its piece ends sooner.
     """
-    west, south, east, north = part.bounds
-    count = max(math.ceil((north - south) / width_m - _LEFTOVER), 1)
-    low = south + np.arange(count) * width_m
-    ground = shapely.intersection(part, shapely.box(west - 1, low, east + 1, low + width_m))
+    _, south, _, north = part.bounds
+    low = south + strip_steps(part, width_m)[:-1]
+    ground = cut_strips(part, low, low + width_m)
     # What is left over beside the last strip by rounding belongs to none.
     pieces, row = shapely.get_parts(ground, return_index=True)
     keep = shapely.area(pieces) > 0
     bounds = shapely.bounds(pieces[keep])
     row, start, end = _joined(row[keep], bounds[:, 0], bounds[:, 2], _HOP * width_m)
-    strips = Strips(row, start, end, low[row] + width_m / 2)
+    strips = PassStrips(row, start, end, low[row] + width_m / 2)
     return strips if room is None else _within(strips, width_m, room, south, north)
 
 
@@ -116,8 +128,8 @@ def _joined(
 
 
 def _within(
-    strips: Strips, width_m: float, room: BaseGeometry, south: float, north: float
-) -> Strips:
+    strips: PassStrips, width_m: float, room: BaseGeometry, south: float, north: float
+) -> PassStrips:
     """Move strips over, and cut pieces off, where the tool would leave the room."""
     shapely.prepare(room)
     out = ~shapely.contains(room, strips.boxes(width_m))
@@ -127,7 +139,7 @@ def _within(
     # Only the last strip sticks out of the ground sideways; inward is where it has room.
     sideways = out & (middle + width_m / 2 > north)
     middle[sideways] = max(north - width_m / 2, (south + north) / 2)
-    strips = Strips(strips.row, strips.start_m, strips.end_m, middle)
+    strips = PassStrips(strips.row, strips.start_m, strips.end_m, middle)
     out = ~shapely.contains(room, strips.boxes(width_m))
     kept = [
         _cut(strips, k, width_m, room) if out[k] else [(strips.start_m[k], strips.end_m[k])]
@@ -135,10 +147,12 @@ def _within(
     ]
     index = np.repeat(np.arange(len(strips)), [len(spans) for spans in kept])
     spans = np.array([span for spans in kept for span in spans], dtype=float).reshape(-1, 2)
-    return Strips(strips.row[index], spans[:, 0], spans[:, 1], strips.middle_m[index])
+    return PassStrips(strips.row[index], spans[:, 0], spans[:, 1], strips.middle_m[index])
 
 
-def _cut(strips: Strips, k: int, width_m: float, room: BaseGeometry) -> list[tuple[float, float]]:
+def _cut(
+    strips: PassStrips, k: int, width_m: float, room: BaseGeometry
+) -> list[tuple[float, float]]:
     """Stretches of a piece over which the whole tool is on the room."""
     start, end, half = strips.start_m[k], strips.end_m[k], width_m / 2
     box = shapely.box(start, strips.middle_m[k] - half, end, strips.middle_m[k] + half)
@@ -153,3 +167,52 @@ def _cut(strips: Strips, k: int, width_m: float, room: BaseGeometry) -> list[tup
     if end - at > half or (not spans and at == start):
         spans.append((at, end))
     return spans
+
+
+def best_heading(ground: Sequence[shapely.Polygon], width_m: float, prefer: str) -> float:
+    """Find the heading that a field is best driven at, from the x axis, 0 to pi.
+
+    Tried are the longest sides of the connected parts inside the headland, headings all round, and
+    those about the best. ``prefer`` is ``"turns"`` (fewest passes, then least overlap) or
+    ``"overlap"`` (the other way about).
+    """
+    parts = [part.simplify(_COARSE_M) for part in ground]
+    first = np.concatenate([_sides(parts), np.arange(0.0, math.pi, _GRID_RAD)])
+    tried = [
+        (_cost(parts, width_m, prefer, angle), index, angle) for index, angle in enumerate(first)
+    ]
+    best = min(tried)
+    near = [(_cost(parts, width_m, prefer, angle), 1000, angle) for angle in best[2] + _REFINE_RAD]
+    return float(min([best, *near])[2]) % math.pi
+
+
+def _cost(
+    parts: Sequence[BaseGeometry], width_m: float, prefer: str, heading_rad: float
+) -> tuple[float, float]:
+    count, length = 0, 0.0
+    for part in parts:
+        strips = lay_strips(along(part, heading_rad), width_m, None)
+        count += len(strips)
+        length += strips.length_m
+    # A square metre more or less is the same overlap.
+    swept = round(length * width_m)
+    return (count, swept) if prefer == "turns" else (swept, count)
+
+
+def _sides(parts: Sequence[BaseGeometry]) -> FloatArray:
+    """Headings of the longest sides, the longest first, each once."""
+    found: list[tuple[float, float]] = []
+    for part in parts:
+        for ring in (part.exterior, *part.interiors):
+            step = np.diff(np.array(ring.coords), axis=0)
+            angles = np.mod(np.arctan2(step[:, 1], step[:, 0]), math.pi)
+            found += zip(np.hypot(*step.T).tolist(), angles.tolist(), strict=True)
+    found.sort(reverse=True)
+    kept: list[float] = []
+    for _, angle in found:
+        apart = [(angle - other + math.pi / 2) % math.pi - math.pi / 2 for other in kept]
+        if all(abs(a) > _SAME_RAD for a in apart):
+            kept.append(angle)
+        if len(kept) == _SIDES:
+            break
+    return np.array(kept)

@@ -27,10 +27,6 @@ def swath_pieces(line: shapely.LineString, width_m: float) -> np.ndarray:
     """Cut a swath into pieces that meet at shared tool lines and cannot cover themselves.
 
     At a bend the outer half of the tool sweeps a fan, and the inner half covers ground again.
-
-    Returns
-    -------
-    (p,) array of geometry
     """
     points = np.asarray(line.coords)
     step = np.diff(points, axis=0)

@@ -7,10 +7,13 @@ the lengths are those of Shkel and Lumelsky 2001, Robotics and Autonomous System
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import shapely
 
 from evenacre.model import FloatArray
+from evenacre.planning.passes.pass_types import PassPlan, PlannedPass
 
 # Each way: left turns are 1, straights 0, right turns -1.
 _WAYS = np.array(
@@ -19,38 +22,29 @@ _WAYS = np.array(
 _STEP_M = 1.0
 _FULL = 2.0 * np.pi
 
-
-def turn_lengths_m(start: FloatArray, end: FloatArray, radius_m: float) -> FloatArray:
-    """Length of the shortest turn between poses.
-
-    Parameters
-    ----------
-    start, end : (n, 3) float
-        x and y in metres and the heading in radians, counter-clockwise from the x axis.
-    radius_m : float
-        The tightest turn, more than 0.
-
-    Returns
-    -------
-    (n,) float
-    """
-    lengths: FloatArray = _best(start, end, radius_m)[1].sum(axis=1) * radius_m
-    return lengths
+# A turn that leaves the ground by no more than this runs along its edge.
+_EDGE_M = 0.1
 
 
 def turn_lines(
     start: FloatArray, end: FloatArray, radius_m: float
 ) -> tuple[shapely.LineString, ...]:
-    """Shortest turns between poses as lines, a point about every metre."""
-    way, parts = _best(start, end, radius_m)
+    """Shortest turns between poses as lines, a point about every metre.
+
+    Poses are x and y in metres and the heading in radians, counter-clockwise from the x axis,
+    shape (n, 3); the radius of the tightest turn is more than 0.
+    """
+    way, parts = shortest_turns(start, end, radius_m)
     return tuple(
         _line(pose, last[:2], _WAYS[w], part, radius_m)
         for pose, last, w, part in zip(start, end, way, parts, strict=True)
     )
 
 
-def _best(start: FloatArray, end: FloatArray, radius_m: float) -> tuple[FloatArray, FloatArray]:
-    """The shortest way of each pair and its three lengths, in radii."""
+def shortest_turns(
+    start: FloatArray, end: FloatArray, radius_m: float
+) -> tuple[FloatArray, FloatArray]:
+    """The shortest way of each pair (n,), and its three lengths in radii (n, 3)."""
     dx, dy = (end[:, :2] - start[:, :2]).T / radius_m
     d = np.hypot(dx, dy)
     toward = np.arctan2(dy, dx)
@@ -119,3 +113,54 @@ def _line(
     line = np.concatenate(points)
     line[-1] = end
     return shapely.LineString(line)
+
+
+def driven_in_order(passes: list[PlannedPass], start: FloatArray) -> list[PlannedPass]:
+    """Order passes, driven either way: from where one ends to the nearest end of one still to do.
+
+    The machine is at ``start`` (2,) to begin with.
+    """
+    if not passes:
+        return []
+    ends = np.array([[p.line.coords[0], p.line.coords[-1]] for p in passes])
+    left = np.ones(len(passes), dtype=bool)
+    here, out = start, []
+    for _ in passes:
+        away = np.hypot(*np.moveaxis(ends - here, 2, 0))
+        away[~left] = np.inf
+        which, end = divmod(int(np.argmin(away)), 2)
+        left[which] = False
+        chosen = passes[which]
+        line = chosen.line.reverse() if end else chosen.line
+        out.append(PlannedPass(chosen.kind, chosen.number, line))
+        here = ends[which, 1 - end]
+    return out
+
+
+def poses(passes: list[PlannedPass]) -> tuple[FloatArray, FloatArray]:
+    """Where each pass begins and ends, and the headings there, shape (n, 3) each."""
+    begin, finish = [], []
+    for planned in passes:
+        xy = np.array(planned.line.coords)
+        begin.append([*xy[0], np.arctan2(*(xy[1] - xy[0])[::-1])])
+        finish.append([*xy[-1], np.arctan2(*(xy[-1] - xy[-2])[::-1])])
+    return np.array(begin).reshape(-1, 3), np.array(finish).reshape(-1, 3)
+
+
+@dataclass(frozen=True)
+class TurnRoom:
+    """Turns that leave the workable ground."""
+
+    turns: int
+    beyond_m: float  # the farthest that the middle of the tool gets from the ground
+
+
+def turn_room(plan: PassPlan) -> TurnRoom:
+    """Find the turns of a drive that leave the workable ground, and how far."""
+    if not plan.turns:
+        return TurnRoom(0, 0.0)
+    points, turn = shapely.get_coordinates(np.array(plan.turns), return_index=True)
+    shapely.prepare(plan.workable)
+    away = shapely.distance(shapely.points(points), plan.workable)
+    out = away > _EDGE_M
+    return TurnRoom(len(np.unique(turn[out])), float(away.max()) if out.any() else 0.0)

@@ -7,44 +7,29 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from evenacre.model.audit_result import ProductResult
-from evenacre.planning.season.nutrients import Job
+from evenacre.planning.season.nutrients import AuditedJob
 
 
 @dataclass(frozen=True)
 class Money:
-    """Costs of one operation, in the currency of the season; None where no price was given.
-
-    Attributes
-    ----------
-    product : float or None
-        Everything that was metered, on the field or beside it.
-    overlap_product, overlap_time : float or None
-        What was placed again on covered ground, and the working time spent there.
-    skip_product, skip_time : float or None
-        What the missed ground would take at the target rate (the mean rate without one), and
-        the time at this operation's field capacity. A stand that is lost is not priced.
-    overlap_time_s, skip_time_s : float
-    own_work : float or None
-        Time in the field at the cost of an hour.
-    hired_work : float or None
-        The quote for the ground to be worked (the covered ground when the field has no
-        boundary).
-    unpriced : tuple of str
-        Products without a price; they are in none of the sums.
-    """
+    """Costs of one operation, in the currency of the season; None where no price was given."""
 
     field: str
     operation: str
-    product: float | None
+    product: float | None  # everything that was metered, on the field or beside it
+    # What was placed again on covered ground, and the working time spent there
     overlap_product: float | None
     overlap_time: float | None
+    # What the missed ground would take at the target rate (the mean rate without one), and the time
+    # at this operation's field capacity. A stand that is lost is not priced.
     skip_product: float | None
     skip_time: float | None
     overlap_time_s: float
     skip_time_s: float
-    own_work: float | None
+    own_work: float | None  # time in the field at the cost of an hour
+    # The quote for the ground to be worked (the covered ground when the field has no boundary)
     hired_work: float | None
-    unpriced: tuple[str, ...]
+    unpriced: tuple[str, ...]  # products without a price; they are in none of the sums
 
     @property
     def own_over_hired(self) -> float | None:
@@ -59,7 +44,7 @@ class Money:
         return any(v is not None for v in (self.product, self.own_work, self.hired_work))
 
 
-def money(job: Job) -> Money:
+def money(job: AuditedJob) -> Money:
     """Price one operation."""
     r = job.result
     hourly = job.plan.implement.cost_per_s

@@ -2,61 +2,55 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 import shapely
+from affine import Affine
+from rasterio.features import geometry_mask
 from shapely.geometry.base import BaseGeometry
 
+from evenacre.geo.overlay import without
 from evenacre.model import FloatArray, Need
-from evenacre.model.audit_result import AuditResult
-from evenacre.planning.season.grid_sums import inside, weighted_sum
+from evenacre.model.audit_result import Grid
+from evenacre.model.finding import Finding
 from evenacre.planning.season.nutrients import (
     UNZONED,
-    Job,
+    AuditedJob,
     by_field,
     element_of,
     reference,
     zone_masses,
 )
+from evenacre.planning.workable_ground import workable_ground
 
 NEAR = 0.10
 """A need is met where the season's total is within this share of it."""
 
 _ROUNDING = 1e-6  # rates come off single-precision rasters
 
+_ALIGNED_CELLS = 1e-6
+
 
 @dataclass(frozen=True)
 class NeedBalance:
-    """One need against the season's total.
-
-    Attributes
-    ----------
-    need : Need
-    area_m2 : float
-        Workable ground the need is about; a need of the field leaves out the zones that ask
-        for the same nutrient themselves.
-    applied_kg : float
-        Of the nutrient, on that ground.
-    met_m2, short_m2, over_m2 : float
-        Area where the total is within ``NEAR`` of the need, less, or more; they make up
-        ``area_m2``.
-    judged_by : str
-        ``"cell"``, or ``"zone"`` or ``"field"`` where the rate rasters do not match and means
-        had to do.
-    left_out : tuple of str
-        The zones that ask for the same nutrient themselves.
-    """
+    """One need against the season's total."""
 
     need: Need
+    # Workable ground the need is about; a need of the field leaves out the zones that ask for the
+    # same nutrient themselves
     area_m2: float
-    applied_kg: float
+    applied_kg: float  # of the nutrient, on that ground
+    # Area where the total is within ``NEAR`` of the need, less, or more; they make up ``area_m2``
     met_m2: float
     short_m2: float
     over_m2: float
+    # ``"cell"``, or ``"zone"`` or ``"field"`` where the rate rasters do not match and means had to
+    # do
     judged_by: str
-    left_out: tuple[str, ...] = ()
+    left_out: tuple[str, ...] = ()  # the zones that ask for the same nutrient themselves
 
     @property
     def needed_kg(self) -> float:
@@ -75,46 +69,38 @@ class NeedBalance:
         return ("short", "met", "over")[1 + side]
 
 
-def compare(jobs: Sequence[Job], needs: Iterable[Need]) -> tuple[list[NeedBalance], list[str]]:
-    """Hold every need against what all operations put on its ground.
-
-    Returns
-    -------
-    list of NeedBalance
-        In the order of the needs.
-    list of str
-        Warnings: needs of fields that were not worked, products of unknown analysis.
-    """
+def compare(
+    jobs: Sequence[AuditedJob], needs: Iterable[Need]
+) -> tuple[list[NeedBalance], list[Finding]]:
+    """Hold every need, in order, against what all operations put on its ground."""
     fields = by_field(jobs)
     needs = list(needs)
     balances: list[NeedBalance] = []
-    warnings: dict[str, None] = {}
+    findings: list[Finding] = []
     for need in needs:
         if need.field not in fields:
-            warnings[f'"{need.field}" has needs, but no operation was audited on it.'] = None
+            findings.append(Finding.warning("field_not_audited", field=need.field))
             continue
         field = fields[need.field]
-        warnings |= dict.fromkeys(_unknown(field))
+        findings += _unknown(field)
         balance = _balance(field, need, needs)
         if balance is None:
-            warnings[f"{need.field}: the zone {need.zone} has no workable ground."] = None
+            findings.append(Finding.warning("zone_without_ground", zone=need.zone).at(need.field))
         else:
             balances.append(balance)
-    return balances, list(warnings)
+    return balances, list(dict.fromkeys(findings))
 
 
-def _unknown(jobs: Iterable[Job]) -> Iterable[str]:
+def _unknown(jobs: Iterable[AuditedJob]) -> Iterator[Finding]:
     for job in jobs:
         for p in job.result.products:
             product = job.product(p.product)
             if product.kind != "seed" and not product.analysis:
-                yield (
-                    f"{job.result.field}, {job.result.operation}: the analysis of {p.product} is "
-                    "not known, so its nutrients are not counted against the needs."
-                )
+                found = Finding.warning("analysis_unknown", product=p.product)
+                yield found.at(f"{job.result.field}, {job.result.operation}")
 
 
-def _balance(jobs: Sequence[Job], need: Need, needs: Sequence[Need]) -> NeedBalance | None:
+def _balance(jobs: Sequence[AuditedJob], need: Need, needs: Sequence[Need]) -> NeedBalance | None:
     ground = reference(jobs)
     zones = {str(z.zone): z.geometry for z in ground.layers["zones"].itertuples()}
     masses = zone_masses(jobs, need.nutrient)
@@ -125,7 +111,7 @@ def _balance(jobs: Sequence[Job], need: Need, needs: Sequence[Need]) -> NeedBala
         parts: dict[str, BaseGeometry] = {need.zone: zones[need.zone]}
     else:
         own = _own_needs(need, needs)
-        rest = shapely.difference(_workable(ground), shapely.union_all(list(zones.values())))
+        rest = without(workable_ground(ground), shapely.union_all(list(zones.values())))
         left_out = tuple(zone for zone in zones if zone in own)
         parts = {zone: shape for zone, shape in zones.items() if zone not in own}
         parts[UNZONED] = rest
@@ -151,13 +137,8 @@ def _own_needs(need: Need, needs: Iterable[Need]) -> set[str | None]:
     } - {None}
 
 
-def _workable(result: AuditResult) -> BaseGeometry:
-    field = shapely.union_all(result.layers["field"].geometry)
-    return shapely.difference(field, shapely.union_all(result.layers["unworkable"].geometry))
-
-
 def _by_cell(
-    jobs: Iterable[Job], need: Need, region: BaseGeometry, area_m2: float
+    jobs: Iterable[AuditedJob], need: Need, region: BaseGeometry, area_m2: float
 ) -> FloatArray | None:
     """Area short, met and over from the sum of all rate rasters; None where they differ."""
     placed = [
@@ -188,3 +169,52 @@ def _side(rates: FloatArray, need: Need) -> np.ndarray:
     least = need.kg_per_m2 * (1 - NEAR) * (1 - _ROUNDING)
     most = need.kg_per_m2 * (1 + NEAR) * (1 + _ROUNDING)
     return np.where(rates < least, -1, np.where(rates > most, 1, 0))
+
+
+def weighted_sum(grids: Sequence[Grid], weights: Sequence[float]) -> Grid | None:
+    """Sum of rasters times weights over the ground that any of them covers.
+
+    Values where nothing is known (NaN) count as nothing. None when the rasters do not share their
+    plane and lattice of cells.
+    """
+    if not grids:
+        return None
+    first = grids[0]
+    offsets = [_offset(first, grid) for grid in grids]
+    placed = [offset for offset in offsets if offset is not None]
+    if len(placed) < len(grids):
+        return None
+    top, left = (min(offset[i] for offset in placed) for i in (0, 1))
+    shape = tuple(
+        max(o[i] + g.values.shape[i] for o, g in zip(placed, grids, strict=True)) - (top, left)[i]
+        for i in (0, 1)
+    )
+    total = np.zeros(shape)
+    for (row, col), grid, weight in zip(placed, grids, weights, strict=True):
+        rows, cols = grid.values.shape
+        at = np.s_[row - top : row - top + rows, col - left : col - left + cols]
+        total[at] += weight * np.nan_to_num(grid.values.astype(float))
+    cell, corner = first.cell_m, first.transform
+    transform = Affine(cell, 0, corner.c + left * cell, 0, -cell, corner.f - top * cell)
+    return Grid(total, transform, first.crs)
+
+
+def _offset(first: Grid, other: Grid) -> tuple[int, int] | None:
+    """Rows and columns from one raster's corner to another's; None when they do not align."""
+    if first.cell_m != other.cell_m or first.crs != other.crs:
+        return None
+    col = (other.transform.c - first.transform.c) / first.cell_m
+    row = (first.transform.f - other.transform.f) / first.cell_m
+    if max(abs(col - round(col)), abs(row - round(row))) > _ALIGNED_CELLS:
+        return None
+    return round(row), round(col)
+
+
+def inside(grid: Grid, region: BaseGeometry) -> npt.NDArray[np.bool_]:
+    """Cells of a raster whose centre lies in a region."""
+    if region.is_empty:
+        return np.zeros(grid.values.shape, dtype=bool)
+    mask: npt.NDArray[np.bool_] = geometry_mask(
+        [region], grid.values.shape, grid.transform, invert=True
+    )
+    return mask

@@ -14,7 +14,7 @@ _NOTHING = 1e-6  # of a field's total: slivers between zones drawn by hand are n
 
 
 @dataclass(frozen=True)
-class Job:
+class AuditedJob:
     """An operation as audited, beside what was planned of it."""
 
     plan: OperationPlan | Operation
@@ -32,39 +32,22 @@ class Job:
 
 @dataclass(frozen=True)
 class Placement:
-    """One product of one operation: a line for a landlord, lender or agency.
-
-    Attributes
-    ----------
-    analysis : dict of str to float
-        Percent by mass in label terms.
-    rate_kg_per_m2 : float
-        Mean over the covered ground of the field.
-    area_m2 : float
-        Covered ground of the field.
-    total_kg, outside_kg : float
-        On the field, and beyond its boundary or on unworkable ground.
-    amounts_from : str
-        ``"flow"``, ``"rate"`` or ``"target"``.
-    method : str
-        How it was placed, as the season says; empty when it does not.
-    sources : tuple of str
-        The logs.
-    """
+    """One product of one operation: a line for a landlord, lender or agency."""
 
     field: str
     operation: str
     date: str
     product: str
     kind: str
-    analysis: Mapping[str, float]
-    rate_kg_per_m2: float
-    area_m2: float
+    analysis: Mapping[str, float]  # percent by mass in label terms
+    rate_kg_per_m2: float  # mean over the covered ground of the field
+    area_m2: float  # covered ground of the field
+    # On the field, and beyond its boundary or on unworkable ground
     total_kg: float
     outside_kg: float
-    amounts_from: str
-    method: str
-    sources: tuple[str, ...]
+    amounts_from: str  # ``"flow"``, ``"rate"`` or ``"target"``
+    method: str  # how it was placed, as the season says; empty when it does not
+    sources: tuple[str, ...]  # the logs
 
 
 @dataclass(frozen=True)
@@ -84,29 +67,17 @@ class SetbackPlacement:
 
 @dataclass(frozen=True)
 class NutrientAmount:
-    """A nutrient on a field or a zone, from every product of every operation.
+    """A nutrient on a field or a zone, from every product of every operation."""
 
-    Attributes
-    ----------
-    field : str
-        Empty for the whole season.
-    zone : str or None
-        None for the whole field; ``UNZONED`` for its ground in no zone.
-    nutrient, kg
-        In label terms.
-    element, element_kg
-        The same as the element.
-    area_m2 : float
-        Of the workable ground of the field or zone, covered or not.
-    """
-
-    field: str
-    zone: str | None
+    field: str  # empty for the whole season
+    zone: str | None  # None for the whole field; ``UNZONED`` for its ground in no zone
+    # In label terms
     nutrient: str
     kg: float
+    # The same as the element
     element: str
     element_kg: float
-    area_m2: float
+    area_m2: float  # of the workable ground of the field or zone, covered or not
 
 
 def content(analysis: Mapping[str, float], nutrient: str) -> float:
@@ -120,12 +91,12 @@ def element_of(nutrient: str) -> str:
     return ELEMENT_IN_OXIDE.get(nutrient, (nutrient, 1.0))[0]
 
 
-def placements(jobs: Iterable[Job]) -> list[Placement]:
+def placements(jobs: Iterable[AuditedJob]) -> list[Placement]:
     """One line for every product of every operation, in order."""
     return [_placement(job, p) for job in jobs for p in job.result.products]
 
 
-def _placement(job: Job, p: ProductResult) -> Placement:
+def _placement(job: AuditedJob, p: ProductResult) -> Placement:
     r, product = job.result, job.product(p.product)
     return Placement(
         field=r.field,
@@ -144,7 +115,7 @@ def _placement(job: Job, p: ProductResult) -> Placement:
     )
 
 
-def setback_placements(jobs: Iterable[Job]) -> list[SetbackPlacement]:
+def setback_placements(jobs: Iterable[AuditedJob]) -> list[SetbackPlacement]:
     """Every product found inside a setback."""
     return [
         SetbackPlacement(
@@ -164,15 +135,15 @@ def setback_placements(jobs: Iterable[Job]) -> list[SetbackPlacement]:
     ]
 
 
-def by_field(jobs: Iterable[Job]) -> dict[str, list[Job]]:
+def by_field(jobs: Iterable[AuditedJob]) -> dict[str, list[AuditedJob]]:
     """Group jobs by field, in order of first mention."""
-    grouped: dict[str, list[Job]] = {}
+    grouped: dict[str, list[AuditedJob]] = {}
     for job in jobs:
         grouped.setdefault(job.result.field, []).append(job)
     return grouped
 
 
-def reference(jobs: Sequence[Job]) -> AuditResult:
+def reference(jobs: Sequence[AuditedJob]) -> AuditResult:
     """Return the result that stands for a field's ground: the one that knows most of it.
 
     With a boundary all agree; without one each draws its own from its swaths.
@@ -180,7 +151,7 @@ def reference(jobs: Sequence[Job]) -> AuditResult:
     return max((job.result for job in jobs), key=lambda r: (r.boundary_given, r.workable_area_m2))
 
 
-def nutrient_amounts(jobs: Sequence[Job]) -> list[NutrientAmount]:
+def nutrient_amounts(jobs: Sequence[AuditedJob]) -> list[NutrientAmount]:
     """Nutrients of each field and zone, summed over products and operations.
 
     Zones of a field follow the field itself. A nutrient that nothing carries is left out.
@@ -188,7 +159,7 @@ def nutrient_amounts(jobs: Sequence[Job]) -> list[NutrientAmount]:
     return [row for field in by_field(jobs).values() for row in _field_amounts(field)]
 
 
-def season_amounts(jobs: Sequence[Job]) -> list[NutrientAmount]:
+def season_amounts(jobs: Sequence[AuditedJob]) -> list[NutrientAmount]:
     """Nutrients of the whole season."""
     whole = [row for row in nutrient_amounts(jobs) if row.zone is None]
     area = sum(reference(field).workable_area_m2 for field in by_field(jobs).values())
@@ -198,7 +169,7 @@ def season_amounts(jobs: Sequence[Job]) -> list[NutrientAmount]:
     return [_amount("", None, nutrient, kg, area) for nutrient, kg in totals.items()]
 
 
-def _field_amounts(jobs: Sequence[Job]) -> Iterator[NutrientAmount]:
+def _field_amounts(jobs: Sequence[AuditedJob]) -> Iterator[NutrientAmount]:
     ground = reference(jobs)
     zones = {str(z.zone): float(z.area_m2) for z in ground.layers["zones"].itertuples()}
     for nutrient in _carried(jobs):
@@ -212,7 +183,7 @@ def _field_amounts(jobs: Sequence[Job]) -> Iterator[NutrientAmount]:
             yield _amount(ground.field, UNZONED, nutrient, parts[UNZONED], max(rest, 0.0))
 
 
-def zone_masses(jobs: Iterable[Job], nutrient: str) -> dict[str, float]:
+def zone_masses(jobs: Iterable[AuditedJob], nutrient: str) -> dict[str, float]:
     """Mass of a nutrient in each zone of one field, and in none; together the field's."""
     masses = {UNZONED: 0.0}
     for job in jobs:
@@ -224,7 +195,7 @@ def zone_masses(jobs: Iterable[Job], nutrient: str) -> dict[str, float]:
     return masses
 
 
-def _carried(jobs: Iterable[Job]) -> list[str]:
+def _carried(jobs: Iterable[AuditedJob]) -> list[str]:
     """Return the label nutrients that the products of some jobs carry."""
     found: dict[str, None] = {}
     for job in jobs:

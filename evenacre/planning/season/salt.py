@@ -10,7 +10,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from evenacre.model import WithSeed
-from evenacre.planning.season.nutrients import Job
+from evenacre.model.finding import Finding
+from evenacre.planning.season.nutrients import AuditedJob
 from evenacre.units.display import ACRE_M2, FOOT_M, POUND_KG
 
 SOURCE = "South Dakota State University Extension, seed-placed fertilizer decision aid"
@@ -36,38 +37,21 @@ _LB_PER_AC = POUND_KG / ACRE_M2
 
 @dataclass(frozen=True)
 class SaltScreen:
-    """The formula for one product of one operation, with everything put into it.
-
-    Attributes
-    ----------
-    material : str
-        Whose slope it is: a name in ``SLOPES``, or ``"given"``.
-    slope_percent_per_lb_ac : float
-        C.
-    spread_m, row_spacing_m : float
-        S, how wide the opener spreads seed and fertilizer, and R.
-    tolerated_loss_percent : float
-        T.
-    soil_factor : float
-        M, for texture and moisture.
-    limit_kg_per_m2 : float
-        F: of the material.
-    placed_kg_per_m2 : float
-        Mean rate that was placed.
-    """
+    """The formula for one product of one operation, with everything put into it."""
 
     field: str
     operation: str
     product: str
     crop: str
-    material: str
-    slope_percent_per_lb_ac: float
+    material: str  # whose slope it is: a name in ``SLOPES``, or ``"given"``
+    slope_percent_per_lb_ac: float  # C
+    # S, how wide the opener spreads seed and fertilizer, and R
     spread_m: float
     row_spacing_m: float
-    tolerated_loss_percent: float
-    soil_factor: float
-    limit_kg_per_m2: float
-    placed_kg_per_m2: float
+    tolerated_loss_percent: float  # T
+    soil_factor: float  # m, for texture and moisture
+    limit_kg_per_m2: float  # f: of the material
+    placed_kg_per_m2: float  # mean rate that was placed
 
     @property
     def over(self) -> bool:
@@ -102,34 +86,30 @@ def limit_kg_per_m2(
     return 30.0 * (spread_m / _INCH_M) * tolerated_loss_percent / below * _LB_PER_AC
 
 
-def salt_screens(job: Job) -> tuple[list[SaltScreen], list[str]]:
+def salt_screens(job: AuditedJob) -> tuple[list[SaltScreen], list[Finding]]:
     """Hold the fertilizers of an operation that were placed with the seed against the formula.
 
-    Returns
-    -------
-    list of SaltScreen
-        Empty when the operation says nothing of fertilizer with the seed.
-    list of str
-        Warnings: fertilizers over the limit, and those that cannot be held against it.
+    There are none when the operation says nothing of fertilizer with the seed. Findings tell of
+    those over the limit, and of those that cannot be held against it.
     """
     asked = job.plan.with_seed
     carriers = [p for p in job.result.products if any(job.product(p.product).analysis.values())]
     if asked is None:
         named = _WITH_SEED in job.plan.method.lower()
-        return [], [
-            f"{p.product} was placed with the seed, but crop and opener are not given (with_seed), "
-            "so it was not held against what the seed bears."
-            for p in carriers
-            if named
-        ]
-    screens, warnings = [], []
+        unjudged = [Finding.warning("with_seed_unjudged", product=p.product) for p in carriers]
+        return [], unjudged if named else []
+    screens, findings = [], []
     for p in carriers:
         material, slope = slope_of(job.product(p.product).analysis, p.product, asked)
         if slope is None:
-            warnings.append(
-                f"{p.product} on {asked.crop}: how much the seed bears is not known. Slopes are "
-                f"known for {' and '.join(SLOPES)} on {', '.join(_CROPS)}; ask locally, or give "
-                "it under slopes."
+            findings.append(
+                Finding.warning(
+                    "seed_tolerance_unknown",
+                    product=p.product,
+                    crop=asked.crop,
+                    materials=tuple(SLOPES),
+                    crops=_CROPS,
+                )
             )
             continue
         screen = SaltScreen(
@@ -154,17 +134,20 @@ def salt_screens(job: Job) -> tuple[list[SaltScreen], list[str]]:
         )
         screens.append(screen)
         if screen.over:
-            warnings.append(
-                f"{p.product}: more was placed with the seed than the screening formula allows "
-                f"for {asked.crop}."
+            findings.append(
+                Finding.warning("over_seed_tolerance", product=p.product, crop=asked.crop)
             )
     loss = sum(screen.loss_percent for screen in screens)
     if loss > asked.tolerated_loss_percent and not any(screen.over for screen in screens):
-        warnings.append(
-            f"{' and '.join(s.product for s in screens)}: each is within the screening formula for "
-            f"{asked.crop}, but together they cost {loss:.0f} % of the stand by it."
+        findings.append(
+            Finding.warning(
+                "over_seed_tolerance_together",
+                products=tuple(screen.product for screen in screens),
+                crop=asked.crop,
+                loss_percent=loss,
+            )
         )
-    return screens, warnings
+    return screens, findings
 
 
 def slope_of(

@@ -1,4 +1,4 @@
-"""The season's account of what was put down: products, nutrients, seed, salt and money."""
+"""What a season put down: products, nutrients, seed, salt and money."""
 
 from __future__ import annotations
 
@@ -6,10 +6,11 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from evenacre.model import Need, Product
+from evenacre.model.finding import Finding
 from evenacre.planning.season.money import Money, money
 from evenacre.planning.season.needs import NeedBalance, compare
 from evenacre.planning.season.nutrients import (
-    Job,
+    AuditedJob,
     NutrientAmount,
     Placement,
     SetbackPlacement,
@@ -19,76 +20,52 @@ from evenacre.planning.season.nutrients import (
     setback_placements,
 )
 from evenacre.planning.season.salt import SaltScreen, salt_screens
-from evenacre.planning.season.seed import SpeciesRate, separation_warnings, species_rates
+from evenacre.planning.season.seed import SpeciesRate, separation_findings, species_rates
 
 
 @dataclass(frozen=True)
 class SeedPlacement:
-    """What one operation sowed of one lot.
-
-    Attributes
-    ----------
-    product : str
-        What was sown: the lot itself, or the blend that it is part of.
-    rate : SpeciesRate
-        At the mean rate over the covered ground.
-    total_kg : float
-        Bulk of the lot on the field.
-    """
+    """What one operation sowed of one lot."""
 
     field: str
     operation: str
     date: str
-    product: str
-    rate: SpeciesRate
-    total_kg: float
+    product: str  # what was sown: the lot itself, or the blend that it is part of
+    rate: SpeciesRate  # at the mean rate over the covered ground
+    total_kg: float  # bulk of the lot on the field
 
 
 @dataclass(frozen=True)
 class Ledger:
-    """Everything the season put down, and what it was worth.
-
-    Attributes
-    ----------
-    amounts, totals : tuple of NutrientAmount
-        Nutrients by field and zone, and of the season.
-    warnings : tuple of str
-        What could not be counted, and what is to be looked at.
-    """
+    """Everything the season put down, and what it was worth."""
 
     placements: tuple[Placement, ...] = ()
     setbacks: tuple[SetbackPlacement, ...] = ()
+    # Nutrients by field and zone, and of the season
     amounts: tuple[NutrientAmount, ...] = ()
     totals: tuple[NutrientAmount, ...] = ()
     needs: tuple[NeedBalance, ...] = ()
     seed: tuple[SeedPlacement, ...] = ()
     salt: tuple[SaltScreen, ...] = ()
     money: tuple[Money, ...] = ()
-    warnings: tuple[str, ...] = ()
+    findings: tuple[Finding, ...] = ()  # what could not be counted, and what is to be looked at
 
 
 def ledger(
-    jobs: Sequence[Job], needs: Iterable[Need] = (), products: Iterable[Product] = ()
+    jobs: Sequence[AuditedJob], needs: Iterable[Need] = (), products: Iterable[Product] = ()
 ) -> Ledger:
-    """Draw up the account of a season.
-
-    Parameters
-    ----------
-    jobs : sequence of Job
-    needs : iterable of Need
-    products : iterable of Product
-        All that are defined, so that the parts of a blend are known.
-    """
+    """Add up a season; ``products`` are all that are defined, so that blends are known."""
     known = {product.name: product for product in products}
-    balances, warnings = compare(jobs, needs)
+    balances, findings = compare(jobs, needs)
     screens: list[SaltScreen] = []
     for job in jobs:
-        found, said = salt_screens(job)
-        screens += found
-        warnings += [f"{job.result.field}, {job.result.operation}: {text}" for text in said]
+        screened, said = salt_screens(job)
+        screens += screened
+        place = f"{job.result.field}, {job.result.operation}"
+        findings += [finding.at(place) for finding in said]
     sown = {p.product: job.product(p.product) for job in jobs for p in job.result.products}
     for product in sown.values():
-        warnings += separation_warnings(product, known)
+        findings += separation_findings(product, known)
     return Ledger(
         placements=tuple(placements(jobs)),
         setbacks=tuple(setback_placements(jobs)),
@@ -98,11 +75,11 @@ def ledger(
         seed=tuple(row for job in jobs for row in _sown(job, known)),
         salt=tuple(screens),
         money=tuple(m for m in map(money, jobs) if m.known),
-        warnings=tuple(dict.fromkeys(warnings)),
+        findings=tuple(dict.fromkeys(findings)),
     )
 
 
-def _sown(job: Job, known: Mapping[str, Product]) -> Iterator[SeedPlacement]:
+def _sown(job: AuditedJob, known: Mapping[str, Product]) -> Iterator[SeedPlacement]:
     """Every lot of seed in an operation, those of blends one by one."""
     for p in job.result.products:
         product = job.product(p.product)

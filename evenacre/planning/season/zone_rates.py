@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from evenacre.model import Application, Need, OperationPlan, PlannedRate
+from evenacre.model.finding import Finding
 from evenacre.planning.season.nutrients import content, element_of
 
 
@@ -30,7 +31,7 @@ class _Use:
 
 def planned_rates(
     plans: Sequence[OperationPlan], needs: Iterable[Need]
-) -> tuple[list[tuple[PlannedRate, ...]], dict[str, list[str]]]:
+) -> tuple[list[tuple[PlannedRate, ...]], dict[str, list[Finding]]]:
     """Plan the rate of every product with a target, by zone where the field's zones have needs.
 
     A product answers the need of the nutrient it has most of, of those that zones of the field
@@ -38,21 +39,10 @@ def planned_rates(
     others bring of it along counts. So 18-46-0 is set by P2O5, and urea by the N that is still
     short. Ground whose needs do not say keeps the target rate.
 
-    Parameters
-    ----------
-    plans : sequence of OperationPlan
-        Of the whole season.
-    needs : iterable of Need
-
-    Returns
-    -------
-    list of tuple of PlannedRate
-        For each plan.
-    dict of str to list of str
-        Warnings by field.
+    Returned are the rates for each plan of the season, and findings by field.
     """
     needs = list(needs)
-    warnings: dict[str, list[str]] = {}
+    findings: dict[str, list[Finding]] = {}
     made: list[dict[str, PlannedRate]] = [
         {
             a.product.name: PlannedRate(a.product.name, a.target_kg_per_m2)
@@ -71,12 +61,12 @@ def planned_rates(
             for a in plan.applications
             if a.target_kg_per_m2 is not None
         ]
-        said: dict[str, None] = {}
+        said: list[Finding] = []
         alone = list(_alone(uses, field, said))
         for use, rate in _by_need(uses, alone, own, field, said):
             made[use.operation][rate.product] = rate
-        warnings[field] = list(said)
-    return [tuple(rates.values()) for rates in made], warnings
+        findings[field] = list(dict.fromkeys(said))
+    return [tuple(rates.values()) for rates in made], findings
 
 
 def _lead(application: Application, asked: set[str]) -> str:
@@ -89,18 +79,16 @@ def _lead(application: Application, asked: set[str]) -> str:
     return max(label, key=lambda element: label[element], default="")
 
 
-def _alone(uses: Sequence[_Use], field: str, warnings: dict[str, None]) -> Iterator[_Use]:
+def _alone(uses: Sequence[_Use], field: str, said: list[Finding]) -> Iterator[_Use]:
     """Products that alone answer a nutrient."""
     for lead in dict.fromkeys(use.lead for use in uses if use.lead):
         same = [use for use in uses if use.lead == lead]
         if len(same) == 1:
             yield same[0]
         else:
-            names = ", ".join(dict.fromkeys(use.application.product.name for use in same))
-            warnings[
-                f"{field}: several operations or products bring {lead} ({names}), so the zones' "
-                "needs do not tell the rate of each; their target rates are used."
-            ] = None
+            names = tuple(dict.fromkeys(use.application.product.name for use in same))
+            found = Finding.warning("rates_not_told_by_needs", nutrient=lead, products=names)
+            said.append(found.at(field))
 
 
 def _by_need(
@@ -108,7 +96,7 @@ def _by_need(
     alone: Sequence[_Use],
     needs: Sequence[Need],
     field: str,
-    warnings: dict[str, None],
+    said: list[Finding],
 ) -> Iterator[tuple[_Use, PlannedRate]]:
     elsewhere = {element_of(n.nutrient): n for n in needs if n.zone is None}
     rest = _solved(uses, alone, elsewhere)
@@ -119,13 +107,13 @@ def _by_need(
     rates = {zone: _solved(uses, alone, asked) for zone, asked in zones.items()}
     for index, use in enumerate(alone):
         by_zone = {
-            zone: _within(rates[zone][index], use, f"{field}, {zone}", warnings)
+            zone: _within(rates[zone][index], use, f"{field}, {zone}", said)
             for zone, asked in zones.items()
             if use.lead in asked
         }
         nutrient = next(n.nutrient for n in needs if element_of(n.nutrient) == use.lead)
         name = use.application.product.name
-        other = _within(rest[index], use, field, warnings)
+        other = _within(rest[index], use, field, said)
         yield use, PlannedRate(name, other, by_zone, nutrient)
 
 
@@ -154,16 +142,13 @@ def _solved(uses: Sequence[_Use], alone: Sequence[_Use], asked: Mapping[str, Nee
     return [rates[use] for use in alone]
 
 
-def _within(rate: float, use: _Use, where: str, warnings: dict[str, None]) -> float:
+def _within(rate: float, use: _Use, where: str, said: list[Finding]) -> float:
     """Keep a rate to what the product may be placed at; less than its least is only told of."""
     product = use.application.product
     least, most = product.rate_min_kg_per_m2, product.rate_max_kg_per_m2
     if most is not None and rate > most:
-        warnings[
-            f"{where}: the needs ask for more {product.name} than its rate_max; it is planned at "
-            "rate_max."
-        ] = None
+        said.append(Finding.warning("above_highest_rate", product=product.name).at(where))
         return most
     if least is not None and 0 < rate < least:
-        warnings[f"{where}: the needs ask for less {product.name} than its rate_min."] = None
+        said.append(Finding.warning("below_least_rate", product=product.name).at(where))
     return rate

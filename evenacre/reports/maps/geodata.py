@@ -47,21 +47,11 @@ def to_lonlat(frame: gpd.GeoDataFrame, lon: float) -> gpd.GeoDataFrame:
 
 
 def encode(frame: gpd.GeoDataFrame, lon: float, lat: float) -> list[Any]:
-    """Geometries as nested lists of whole numbers, one entry a feature.
+    """Geometries in a plane as nested lists of whole numbers, simplified to two centimetres.
 
-    Parameters
-    ----------
-    frame : GeoDataFrame
-        In a plane in metres; simplified here to two centimetres.
-    lon, lat : float
-        Origin, degrees.
-
-    Returns
-    -------
-    list
-        Per feature a list of parts; a polygon part is a list of rings, a line part one
-        chain. Each ring or chain is flat: the first point as (lon, lat) from the origin in
-        1e-7 degree, then the step from each point to the next. A ring is not closed.
+    Per feature a list of parts; a polygon part is a list of rings, a line part one chain. Each
+    ring or chain is flat: the first point as (lon, lat) from the origin ``lon``, ``lat`` in 1e-7
+    degree, then the step from each point to the next. A ring is not closed.
     """
     slim = frame.set_geometry(frame.geometry.simplify(TOLERANCE_M))
     geometry = to_lonlat(slim, lon).geometry.to_numpy()

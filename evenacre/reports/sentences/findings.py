@@ -72,11 +72,112 @@ SENTENCES: dict[str, str | Callable[..., str]] = {
         "No boundary was given: one was drawn around the worked ground, so skips at the edge "
         "of the field cannot be judged."
     ),
+    # Of loads.
+    "metered_outside_loads": (
+        "{outside_kg:mass} of the {metered_kg:mass} that the meter counted fall outside the times "
+        "of the load tickets. A ticket may be missing."
+    ),
+    "more_out_than_in": (
+        "{more_kg:mass} more came out of the cart than went in. A filling is missing or a weight "
+        "is wrong; the load is not used to judge the meter."
+    ),
+    "load_not_weighed": (
+        "nothing was weighed after this filling, so what that load used is not known by weight."
+    ),
+    # Of needs, and of what the season put down.
+    "field_not_audited": '"{field}" has needs, but no operation was audited on it.',
+    "zone_without_ground": "the zone {zone} has no workable ground.",
+    "analysis_unknown": (
+        "the analysis of {product} is not known, so its nutrients are not counted against the "
+        "needs."
+    ),
+    "rates_not_told_by_needs": (
+        "several operations or products bring {nutrient} ({products}), so the zones' needs do not "
+        "tell the rate of each; their target rates are used."
+    ),
+    "above_highest_rate": (
+        "the needs ask for more {product} than its rate_max; it is planned at rate_max."
+    ),
+    "below_least_rate": "the needs ask for less {product} than its rate_min.",
+    "with_seed_unjudged": (
+        "{product} was placed with the seed, but crop and opener are not given (with_seed), so it "
+        "was not held against what the seed bears."
+    ),
+    "seed_tolerance_unknown": (
+        "{product} on {crop}: how much the seed bears is not known. Slopes are known for "
+        "{materials:and} on {crops}; ask locally, or give it under slopes."
+    ),
+    "over_seed_tolerance": (
+        "{product}: more was placed with the seed than the screening formula allows for {crop}."
+    ),
+    "over_seed_tolerance_together": (
+        "{products:and}: each is within the screening formula for {crop}, but together they cost "
+        "{loss_percent:.0f} % of the stand by it."
+    ),
+    "seeds_unlike": (
+        "a seed of {heavier} weighs {times:.1f} times one of {lighter}. The blend may separate in "
+        "the cart: fill often, and check the last of a load against the first."
+    ),
+    "densities_unlike": (
+        "{denser} is {times:.1f} times as dense as {lighter}. The blend may separate in the cart: "
+        "fill often, and check the last of a load against the first."
+    ),
+    "separation_unknown": (
+        "whether it separates in the cart cannot be told without the seed counts or bulk densities "
+        "of its parts."
+    ),
+    # Of a meter's next setting, and of one noted before: the reasons why there is none.
+    "setting_not_above_zero": "the setting is not above zero",
+    "tested_setting_too_far": "only one setting was tested, and that is too far",
+    "rate_unchanged_by_setting": "the rate does not change with the setting",
+    "line_below_zero": "the line meets the target only below zero",
+    "scatter_hides_change": "the scatter hides how the rate changes with the setting",
+    "target_beyond_settings": "the target lies beyond the settings that were tested",
+    "nothing_comparable": "the book holds nothing comparable",
+    "noted_setting_no_number": "the setting noted there is no number that could be carried over",
+    "noted_setting_too_far": "that is too far to carry a setting over",
+    # Of planned passes.
+    "tool_does_not_fit": (
+        "The tool does not fit into the field anywhere: there is nothing to drive."
+    ),
+    "ground_out_of_reach": (
+        "The tool does not reach {share:.1%} of the workable ground without leaving it: sharp "
+        "corners, places narrower than the tool, or no headland rounds."
+    ),
+    # Of the herd and of seeding behind it.
+    "no_herd": "No herd was given: whether the forage lasts for the moves is not checked.",
+    "no_forage": "No forage was given for {paddocks}: it is not checked there.",
+    "unknown_move": "The moves name {paddock}, which is no paddock here: they are left out.",
+    "never_grazed": "The herd never comes to {paddocks}.",
+    "moves_overlap": (
+        "The herd enters {paddock} on {enters}, but leaves {before} only on {leaves}."
+    ),
+    "residual_unknown": (
+        "What the herd leaves standing in {paddocks} is not known, so the limits on what is left "
+        "standing and on regrowth are not held there."
+    ),
+    "window_cut_short": (
+        "The window decided for {paddock} is {days} days shorter by the days to wait after the "
+        "herd or to close after it."
+    ),
+    # Of a plan and what was done.
+    "no_paddock_audited": (
+        "No audited field has the name of a paddock of the plan: is it the plan of this season? "
+        "The names have to be the same."
+    ),
+    "other_seed": (
+        "{operation} is not counted; it placed {placed:and}, and the plan is of {product}."
+    ),
+    "seeding_undated": "neither the log nor the season file tells the day it was seeded.",
+    "herd_back_too_soon": (
+        "the plan has the herd back on {back}, but seeded when it was it is not to be grazed "
+        "before {graze_from}."
+    ),
 }
 """By code: the sentence, its values in braces, or what makes it of them.
 
 After the colon stands a quantity of `UnitSystem`, shown in both systems, ``small`` for lengths
-of centimetres, or a format of Python's.
+of centimetres, ``and`` or ``quoted`` for tuples of names, or a format of Python's.
 """
 
 REFUSALS: dict[str, tuple[str, str]] = {
@@ -103,6 +204,33 @@ REFUSALS: dict[str, tuple[str, str]] = {
         "Check which column holds the work state, or map another one "
         "(--column work=NAME or columns in the season file).",
     ),
+    "ground_left_unknown": (
+        "The field has no boundary, so nobody can say how much is still to do.",
+        "Give --boundary, or type in the ground left with --area.",
+    ),
+    "nothing_left": (
+        "Nothing is left to do: the tracks cover the whole field.",
+        "Check that the boundary is the right one.",
+    ),
+    "no_product_known": ("No product is known for this job.", "Name it with --product."),
+    "several_products": (
+        "{operation} places {products:quoted}.",
+        "Name one of them with --product.",
+    ),
+    "no_such_product": ('{operation} places no "{product}".', "It places {products:quoted}."),
+    "left_unknown": (
+        "Nobody said how much {product} is left.",
+        'Weigh it and give --left "1400 lb", or name load tickets in the season file.',
+    ),
+    "cart_was_empty": (
+        "After this ticket no {product} was in the cart.",
+        'Give what is left now with --left "1400 lb".',
+    ),
+    "placed_over_held": (
+        "By the log {placed_kg:mass} of {product} were placed since the last weighing, but only "
+        "{held_kg:mass} were there.",
+        "Weigh what is left and give it with --left, or add the missing ticket.",
+    ),
 }
 """By code of what stops the work: what is wrong, and what to do."""
 
@@ -110,7 +238,14 @@ REFUSALS: dict[str, tuple[str, str]] = {
 def sentence(finding: Finding) -> str:
     """Put a finding into words."""
     words = SENTENCES[finding.code]
-    return _fill(words, finding.values) if isinstance(words, str) else words(**finding.values)
+    values = {name: value for name, value in finding.values.items() if name != "place"}
+    text = _fill(words, values) if isinstance(words, str) else words(**values)
+    return f"{finding.values['place']}: {text}" if "place" in finding.values else text
+
+
+def reason(finding: Finding | None) -> str:
+    """Put a reason into words, for the middle of a sentence; nothing for none."""
+    return "" if finding is None else sentence(finding)
 
 
 def sentences(findings: Iterable[Finding], severity: Severity) -> list[str]:
@@ -138,6 +273,10 @@ class _Filler(Formatter):
     def format_field(self, value: Any, format_spec: str) -> str:
         if format_spec == "small":
             return f"{value * 100:.1f} cm ({value / _INCH_M:.1f} in)"
+        if isinstance(value, tuple):
+            if format_spec == "quoted":
+                value = tuple(f'"{name}"' for name in value)
+            return (" and " if format_spec == "and" else ", ").join(value)
         if format_spec in get_args(Shown):
             return in_both(format_spec, value)  # type: ignore[arg-type]
         return format(value, format_spec)

@@ -1,4 +1,4 @@
-"""Planned against done in words: the answer, and the table of paddocks."""
+"""Planned against done in plain words."""
 
 from __future__ import annotations
 
@@ -7,15 +7,14 @@ from collections.abc import Callable, Iterator
 
 from evenacre.planning.interseeding.comparison import (
     PaddockCompared,
+    PaddockStanding,
     PlannedDone,
-    Standing,
     WindowVerdict,
 )
 from evenacre.reports import figure_text as figures
-from evenacre.reports.maps.plan_against_done import KEY, Strip
 from evenacre.reports.sentences.audit import Card
-from evenacre.reports.sentences.interseeding_facts import short_day
-from evenacre.reports.writers.as_html import PageTable
+from evenacre.reports.sentences.findings import sentences
+from evenacre.reports.sentences.interseeding_words import days_text, short_day
 from evenacre.units.display import DisplayUnit, UnitSystem
 
 TITLE = "Planned against done"
@@ -27,7 +26,7 @@ _NO_ROOM = "to be seeded, but not planned"
 
 def planned_done_card(compared: PlannedDone, units: UnitSystem) -> Card:
     """Say how many windows were kept, what was seeded of what was planned, and what went wrong."""
-    planned = compared.of(Standing.DONE, Standing.NOT_LOGGED)
+    planned = compared.of(PaddockStanding.DONE, PaddockStanding.NOT_LOGGED)
     kept = sum(p.window is WindowVerdict.KEPT for p in planned)
     noun = "paddock" if len(planned) == 1 else "paddocks"
     headline = f"{kept} of {len(planned)} planned {noun} seeded inside the window"
@@ -43,40 +42,17 @@ def planned_done_lines(compared: PlannedDone, units: UnitSystem) -> Iterator[str
     answer = planned_done_card(compared, units)
     yield f"{TITLE}: {answer.headline}."
     yield from (f"  {sentence}" for _, sentence in answer.lines)
-    yield from (f"  warning: {warning}" for warning in compared.warnings)
-
-
-def planned_done_account(compared: PlannedDone, units: UnitSystem) -> PageTable:
-    """Every paddock of the plan beside what was done, and what was done besides."""
-    strip = Strip.over(compared.paddocks)
-    rows = [_row(p, strip, units) for p in compared.paddocks]
-    if len(rows) > 1:
-        sums = compared.sums
-        ground = _beside(sums.done_m2, sums.planned_m2, units.area)
-        seed = _beside(sums.applied_kg, sums.planned_kg, units.mass)
-        rows.append(("All planned", "", "", "", "", "", "", ground, seed))
-    head = ("Paddock", "Window", "Kept", "Planned for", "Seeded on", "Graze from")
-    return PageTable(
-        "Paddock by paddock",
-        (*head, strip.title if strip else "", "Ground seeded", "Seed on it"),
-        rows,
-        words=7,
-        remark=(
-            "Ground and seed stand beside what was planned; ground is counted once, however often "
-            f"it was seeded, and seed is what landed on the paddock. {KEY} The same list is in "
-            "tables/planned_done.csv."
-        ),
-    )
+    yield from (f"  warning: {warning}" for warning in sentences(compared.findings, "warning"))
 
 
 def kept_words(p: PaddockCompared) -> str:
     """Say whether the window was kept, and if not by how many days."""
-    if p.standing is Standing.NOT_LOGGED:
+    if p.standing is PaddockStanding.NOT_LOGGED:
         return "not logged"
-    if p.standing is Standing.LEFT:
+    if p.standing is PaddockStanding.LEFT:
         return _NO_ROOM
     if p.window is None:
-        return "not planned" if p.standing is Standing.UNPLANNED else "no window"
+        return "not planned" if p.standing is PaddockStanding.UNPLANNED else "no window"
     sides = [
         f"{days_text(days)} {word}"
         for days, word in ((p.too_early_days, "too early"), (p.too_late_days, "too late"))
@@ -104,46 +80,19 @@ def done_words(p: PaddockCompared, day: Callable[[dt.date], str] = str) -> str:
     return ", ".join("day not known" if one.day is None else day(one.day) for one in p.days)
 
 
-def days_text(days: int) -> str:
-    """Count days."""
-    return "1 day" if days == 1 else f"{days:,} days"
-
-
-def _row(p: PaddockCompared, strip: Strip | None, units: UnitSystem) -> tuple[str, ...]:
-    late = p.ended_late_days
-    done = done_words(p, _short) + ("" if late is None else f" ({_late(late)})")
-    return (
-        p.name,
-        window_words(p, _short),
-        kept_words(p),
-        planned_words(p, _short) or "not planned",
-        done if p.operations else "no log",
-        _short(p.graze_from) if p.graze_from else "",
-        strip.of(p) if strip else "",
-        _beside(p.done_m2, p.planned_m2, units.area),
-        _beside(p.applied_kg, p.planned_kg, units.mass),
-    )
-
-
-def _short(day: dt.date) -> str:
+def short(day: dt.date) -> str:
     """Month and day, never broken between lines."""
     return short_day(day).replace(" ", "\N{NO-BREAK SPACE}")
-
-
-def _late(days: int) -> str:
-    if not days:
-        return "on the day"
-    return f"{days_text(abs(days))} {'late' if days > 0 else 'early'}"
 
 
 def _off(p: PaddockCompared, units: UnitSystem) -> Iterator[tuple[str, str]]:
     """What did not go as planned in one paddock."""
     when = done_words(p)
-    if p.standing is Standing.NOT_LOGGED:
+    if p.standing is PaddockStanding.NOT_LOGGED:
         yield "short", f"planned for {planned_words(p)}, but there is no log of it"
-    elif p.standing is Standing.LEFT:
+    elif p.standing is PaddockStanding.LEFT:
         yield "short", f"{_NO_ROOM}, and not done"
-    elif p.standing is Standing.UNPLANNED:
+    elif p.standing is PaddockStanding.UNPLANNED:
         yield "over", f"seeded on {when}, though not planned"
     if p.window in (WindowVerdict.MISSED, WindowVerdict.PART):
         text = f"window {kept_words(p)}; it was open {window_words(p)}, seeded {when}"
@@ -151,7 +100,7 @@ def _off(p: PaddockCompared, units: UnitSystem) -> Iterator[tuple[str, str]]:
             inside = figures.size(p.in_window_m2, units)
             text += f", {inside} of {figures.size(p.done_m2, units)} inside it"
         yield "missed", text
-    if p.standing is Standing.DONE:
+    if p.standing is PaddockStanding.DONE:
         yield from _amounts(p, units)
 
 
@@ -159,10 +108,10 @@ def _amounts(p: PaddockCompared, units: UnitSystem) -> Iterator[tuple[str, str]]
     """What is more than `NEAR` away from what was planned."""
     if abs(p.done_m2 - p.planned_m2) > NEAR * p.planned_m2:
         kind = "over" if p.done_m2 > p.planned_m2 else "short"
-        yield kind, f"{_beside(p.done_m2, p.planned_m2, units.area)} planned was seeded"
+        yield kind, f"{beside(p.done_m2, p.planned_m2, units.area)} planned was seeded"
     if p.applied_kg is not None and abs(p.applied_kg - p.planned_kg) > NEAR * p.planned_kg:
         kind = "over" if p.applied_kg > p.planned_kg else "short"
-        yield kind, f"{_beside(p.applied_kg, p.planned_kg, units.mass)} of seed planned went in"
+        yield kind, f"{beside(p.applied_kg, p.planned_kg, units.mass)} of seed planned went in"
 
 
 def _sums(compared: PlannedDone, units: UnitSystem) -> str:
@@ -179,7 +128,7 @@ def _sums(compared: PlannedDone, units: UnitSystem) -> str:
     return f"{text}."
 
 
-def _beside(done: float | None, planned: float, unit: DisplayUnit) -> str:
+def beside(done: float | None, planned: float, unit: DisplayUnit) -> str:
     """Write what was done of what was planned, the unit once."""
     text = "not known" if done is None else unit.text(done)
     return f"{text.removesuffix(f' {unit.label}')} of {unit.text(planned)}" if planned else text

@@ -38,16 +38,16 @@ class GrazingBuilder:
             self.top.paddocks, self.top.paddock
         )
         if not paddocks.made and paddocks.all_known:
-            self.problems.add(
-                ("paddock",),
-                "There is no paddock.",
-                'Add [paddocks] with file = "paddocks.gpkg", or [[paddock]].',
-            )
+            remedy = 'Add [paddocks] with file = "paddocks.gpkg", or [[paddock]].'
+            self.problems.add(("paddock",), "There is no paddock.", remedy)
         herd = self._herd()
         moves = self._moves(paddocks)
-        if self.top.move:
-            self._check_nothing_to_compute()
-        elif self.readable:
+        given = [key for key in _ROUND if key in self.written]
+        if self.top.move and given:
+            keys = " and ".join(given)
+            what = f"The moves are decided under [[move]], so {keys} cannot be kept."
+            self.problems.add(("grazing", given[0]), what, f"Take out {keys}, or the moves.")
+        elif self.readable and not self.top.move:
             self._check_computable(paddocks)
         start, end = self.table.start, self.table.end
         if start is not None and end is not None and end <= start:
@@ -86,11 +86,9 @@ class GrazingBuilder:
                 continue
             self._check_known(table.paddock, (*path, "paddock"), paddocks)
             if table.leave <= table.enter:
-                self.problems.add(
-                    (*path, "leave"),
-                    f"The herd leaves on {table.leave}, but enters only on {table.enter}.",
-                    "Change them over, or correct one; it stays for one day at least.",
-                )
+                what = f"The herd leaves on {table.leave}, but enters only on {table.enter}."
+                remedy = "Change them over, or correct one; it stays for one day at least."
+                self.problems.add((*path, "leave"), what, remedy)
                 continue
             made.append((Stay(table.paddock, table.enter, table.leave), index))
         made.sort(key=lambda one: (one[0].enter, one[0].leave))
@@ -112,33 +110,20 @@ class GrazingBuilder:
         if paddocks.all_known:
             is_defined(name, "paddock", paddocks.made, self.problems, path)
 
-    def _check_nothing_to_compute(self) -> None:
-        given = [key for key in _ROUND if key in self.written]
-        if given:
-            self.problems.add(
-                ("grazing", given[0]),
-                f"The moves are decided under [[move]], so {' and '.join(given)} cannot be kept.",
-                f"Take out {' and '.join(given)}, or the moves.",
-            )
-
     def _check_computable(self, paddocks: Paddocks) -> None:
         """Complain of what is missing to compute the moves from."""
         if not self.top.herd and "start" not in self.written:
-            self.problems.add(
-                ("grazing",),
-                "Neither the herd's moves are given nor what to compute them from.",
-                f"Add [[herd]], and start and forage under [grazing], {_HOW_TO_COMPUTE}",
-            )
+            what = "Neither the herd's moves are given nor what to compute them from."
+            remedy = f"Add [[herd]], and start and forage under [grazing], {_HOW_TO_COMPUTE}"
+            self.problems.add(("grazing",), what, remedy)
             return
         if not self.top.herd:
             what = "There is no herd, so its moves cannot be computed."
             self.problems.add(("herd",), what, f"Add [[herd]], {_HOW_TO_COMPUTE}")
         if "start" not in self.written:
-            self.problems.add(
-                ("grazing", "start"),
-                "The day the herd enters the first paddock is missing.",
-                f"Add start = 2026-08-04, {_HOW_TO_COMPUTE}",
-            )
+            what = "The day the herd enters the first paddock is missing."
+            remedy = f"Add start = 2026-08-04, {_HOW_TO_COMPUTE}"
+            self.problems.add(("grazing", "start"), what, remedy)
         lacking = [
             name
             for name, paddock in paddocks.made.items()

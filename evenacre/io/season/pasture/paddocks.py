@@ -43,20 +43,12 @@ _SLIVER_M, _SLIVER_SHARE, _SEEN_M2 = 3.0, 0.02, 1.0
 
 @dataclass
 class Paddocks:
-    """The paddocks of a season.
+    """The paddocks of a season."""
 
-    Attributes
-    ----------
-    made : dict of str to Paddock or None
-        In the order of the file. None: something is wrong with it.
-    all_known : bool
-        False when some could not be read, so that a name cannot be called unknown.
-    written : dict of str to mapping
-        The table of each as it stands in the file.
-    """
-
+    # In the order of the file. None: something is wrong with it.
     made: dict[str, Paddock | None] = field(default_factory=dict)
-    all_known: bool = True
+    all_known: bool = True  # False when some could not be read, so that no name is unknown
+    # The table of each as it stands in the file.
     written: dict[str, Mapping[str, Any]] = field(default_factory=dict)
     places: dict[str, KeyPath] = field(default_factory=dict)
     warnings: list[str] = field(default_factory=list)
@@ -99,11 +91,8 @@ class PaddockBuilder:
         numbers: dict[str, object] = {}
         for number, name, shape in zip(frame.index, frame["name"], frame.geometry, strict=True):
             if name in shapes:
-                self.problems.add(
-                    _MAP,
-                    f'Features {numbers[name]} and {number} are both called "{name}".',
-                    "Rename one, or take another name_column.",
-                )
+                what = f'Features {numbers[name]} and {number} are both called "{name}".'
+                self.problems.add(_MAP, what, "Rename one, or take another name_column.")
                 continue
             shapes[name], numbers[name] = shape, number
             self.found.warnings += odd_size(shape, f"{name}: the paddock")
@@ -151,17 +140,12 @@ class PaddockBuilder:
             self._compare(name, ground.boundary, shapes[name])
         if ground.boundary is None:
             if on_map and self.found.all_known:
-                self.problems.add(
-                    (*path, "name"),
-                    f'There is no paddock "{name}" on the map, nor a field of that name.',
-                    choice(name, [*shapes, *self.fields], "Give its boundary."),
-                )
+                what = f'There is no paddock "{name}" on the map, nor a field of that name.'
+                remedy = choice(name, [*shapes, *self.fields], "Give its boundary.")
+                self.problems.add((*path, "name"), what, remedy)
             elif not on_map:
-                self.problems.add(
-                    (*path, "boundary"),
-                    "Its boundary is not given, and no field has its name.",
-                    'Add boundary = "paddock.geojson".',
-                )
+                what = "Its boundary is not given, and no field has its name."
+                self.problems.add((*path, "boundary"), what, 'Add boundary = "paddock.geojson".')
             return None
         return self._with_unworkable(ground, table, path)
 
@@ -175,11 +159,8 @@ class PaddockBuilder:
         if bare is None:
             return None
         if bare.covers(ground.boundary):
-            self.problems.add(
-                place,
-                "The unworkable ground covers the whole paddock.",
-                "Give only the ground that is not worked.",
-            )
+            what = "The unworkable ground covers the whole paddock."
+            self.problems.add(place, what, "Give only the ground that is not worked.")
             return None
         return replace(ground, unworkable=bare)
 
@@ -219,24 +200,16 @@ class PaddockBuilder:
                     f"{what}, a sliver along their fence that counts in both."
                 )
             else:
-                self.problems.add(
-                    self.found.places[second],
-                    f"{what}.",
-                    "Correct their outlines, so that no ground counts twice.",
-                )
+                remedy = "Correct their outlines, so that no ground counts twice."
+                self.problems.add(self.found.places[second], f"{what}.", remedy)
 
 
 def read_paddocks(
     source: Source, *, name_column: str | None = None, cache: LayerCache | None = None
 ) -> tuple[gpd.GeoDataFrame, list[str]]:
-    """Read a map whose every feature is a paddock; those without a name are numbered.
+    """Read a map whose every feature is a paddock, and warnings; the nameless are numbered.
 
-    Returns
-    -------
-    GeoDataFrame
-        Columns ``name`` and geometry, EPSG:4326; the index is the feature's number.
-    list of str
-        Warnings.
+    The frame has columns ``name`` and geometry, EPSG:4326; its index is the feature's number.
     """
     frame, warnings = read_layer(source, cache=cache)
     warnings += check_reach(frame, source.name, "paddock")

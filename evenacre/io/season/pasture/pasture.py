@@ -28,25 +28,13 @@ _LOST = 0.8
 
 @dataclass(frozen=True)
 class Pasture:
-    """What a season says of grazing and of seeding behind the herd.
+    """What a season says of grazing and of seeding behind the herd."""
 
-    Attributes
-    ----------
-    grazing, seeding : Grazing, Seeding or None
-        None: not told, or something is wrong with it.
-    paddocks : tuple of str
-        Names, whether or not they could be made.
-    fields : tuple of Field
-        Of the paddocks that could be made.
-    map_warnings : tuple of str
-        What was found where they are drawn; among ``warnings`` too.
-    """
-
-    grazing: Grazing | None = None
+    grazing: Grazing | None = None  # None: not told, or something is wrong with it
     seeding: Seeding | None = None
-    paddocks: tuple[str, ...] = ()
-    fields: tuple[Field, ...] = ()
-    map_warnings: tuple[str, ...] = ()
+    paddocks: tuple[str, ...] = ()  # names, whether or not they could be made
+    fields: tuple[Field, ...] = ()  # of the paddocks that could be made
+    map_warnings: tuple[str, ...] = ()  # of where they are drawn; among warnings too
     warnings: tuple[str, ...] = ()
 
 
@@ -67,12 +55,8 @@ def pasture_of(
 ) -> Pasture:
     """Check the pasture tables of a season and make what can be made of them.
 
-    Parameters
-    ----------
-    fields, implements, products : mapping
-        By name. One that could not be made is None: that was told already.
-    seeded : bool
-        True when paddocks and seeding have to be told.
+    Of ``fields``, ``implements`` and ``products``, one that could not be made is None: that was
+    told already. When ``seeded``, paddocks and seeding have to be told.
     """
     problems = files.problems
     if seeded and top.seeding is None:

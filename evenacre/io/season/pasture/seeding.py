@@ -14,28 +14,6 @@ from evenacre.io.season.values import Height, Standing
 from evenacre.model import Booking, Implement, Product, Seeding
 from evenacre.units.display import in_both
 
-_PLAIN = {
-    "opens_after": "opens_after_days",
-    "closes_after": "closes_after_days",
-    "first_day": "first_day",
-    "last_day": "last_day",
-    "day_from": "day_from_s",
-    "day_to": "day_to_s",
-    "hours": "hours_most_s",
-    "lost_chance": "lost_chance",
-    "speed": "speed_mps",
-    "turn_speed": "turn_speed_mps",
-    "turn_radius": "turn_radius_m",
-    "setup": "setup_s",
-    "refill": "refill_s",
-    "rest": "rest_days",
-    "withholding": "withholding_days",
-    "treated": "treated",
-    "rounds": "rounds",
-    "prefer": "prefer",
-    "runs": "runs",
-    "random_seed": "random_seed",
-}
 _ROUNDING = 1e-9
 _AT: KeyPath = ("seeding",)
 
@@ -85,21 +63,21 @@ class _SeedingBuilder:
         if implement is None or product is None or rates is None:
             return None
         rate, least, most = rates
-        given = {attribute: getattr(table, key) for key, attribute in _PLAIN.items()}
-        return Seeding(
-            product=product,
-            implement=implement,
-            rate_kg_per_m2=rate,
-            least_rate_kg_per_m2=least,
-            most_rate_kg_per_m2=most,
-            on_hand_kg=product.bought_kg if table.on_hand is None else table.on_hand,
-            residual_most_kg_per_m2=residual,
-            regrowth_most_kg_per_m2=regrowth,
-            lost_days=tuple(sorted(set(table.lost_days))),
-            bookings=bookings,
-            load_kg=self._load_kg(product, implement),
-            **{name: value for name, value in given.items() if value is not None},
-        )
+        made: dict[str, Any] = {
+            "product": product,
+            "implement": implement,
+            "rate_kg_per_m2": rate,
+            "least_rate_kg_per_m2": least,
+            "most_rate_kg_per_m2": most,
+            "on_hand_kg": product.bought_kg if table.on_hand is None else table.on_hand,
+            "residual_most_kg_per_m2": residual,
+            "regrowth_most_kg_per_m2": regrowth,
+            "hours_most_s": table.hours,
+            "lost_days": tuple(sorted(set(table.lost_days))),
+            "bookings": bookings,
+            "load_kg": self._load_kg(product, implement),
+        }
+        return Seeding(**table.given(Seeding) | made)
 
     def _named(self, key: str, name: str | None, defined: Mapping[str, Any]) -> Any:
         if name is not None:

@@ -8,49 +8,32 @@ from itertools import product
 import numpy as np
 
 from evenacre.model import FloatArray, IntArray
-from evenacre.planning.interseeding.plan_types import ScheduleProblem
-from evenacre.planning.interseeding.solver.cart_fills import sown_kg
-from evenacre.planning.interseeding.solver.slots import Slots, filled, seed_kg
+from evenacre.planning.interseeding.fills import sown_kg
+from evenacre.planning.interseeding.solver.slots import Slots
 
 _LEAST_SHARE = 1e-9
 
 
 def greedy_schedules(
-    problem: ScheduleProblem,
-    slots: Slots,
-    rate_kg_per_m2: float,
-    capacity_s: FloatArray,
-    wanted: FloatArray,
+    slots: Slots, rate_kg_per_m2: float, capacity_s: FloatArray, wanted: FloatArray
 ) -> Iterator[FloatArray]:
-    """Yield schedules, each by other rules.
+    """Yield schedules, shares (m, n) of so much of each paddock (m,), each by other rules.
 
     Every day the drill goes to the open paddocks in an order (that which closes first, the
     most valuable, or the one begun before) and stays until the paddock, the day or the seed is
     at an end; or it leaves alone a paddock that the day cannot finish while another day can.
-
-    Parameters
-    ----------
-    wanted : (m,) float
-        Share of each paddock to be seeded.
-
-    Yields
-    ------
-    (m, n) float
-        Share of each paddock seeded on each day.
     """
-    if not len(slots.day):
-        yield np.zeros(slots.shape)
+    if not len(slots):
+        yield np.zeros(slots.problem.shape)
         return
-    last = np.zeros(slots.shape[0])
+    last = np.zeros(slots.problem.shape[0])
     np.maximum.at(last, slots.paddock, slots.day)
-    worth = -problem.value_per_m2
+    worth = -slots.problem.value_per_m2
     for keys, whole in product(((last, worth), (worth, last)), (True, False)):
-        order = np.lexsort(keys[::-1])
-        yield _greedy(problem, slots, rate_kg_per_m2, capacity_s, wanted, order, whole)
+        yield _greedy(slots, rate_kg_per_m2, capacity_s, wanted, np.lexsort(keys[::-1]), whole)
 
 
 def _greedy(
-    problem: ScheduleProblem,
     slots: Slots,
     rate_kg_per_m2: float,
     capacity_s: FloatArray,
@@ -58,15 +41,15 @@ def _greedy(
     order: IntArray,
     whole: bool,
 ) -> FloatArray:
-    rank = np.empty(len(order), dtype=np.int64)
-    rank[order] = np.arange(len(order))
-    full_kg = seed_kg(problem, rate_kg_per_m2)
-    load_kg = problem.load_kg if filled(problem) else None
+    problem = slots.problem
+    rank = np.argsort(order)
+    full_kg = problem.seed_kg(rate_kg_per_m2)
+    load_kg = problem.load_kg if problem.counts_fills else None
     most = slots.spread(slots.most)
     # The best day still to come for each paddock, after each day.
     later = np.zeros_like(most)
     later[:, :-1] = np.maximum.accumulate(most[:, :0:-1], axis=1)[:, ::-1]
-    share = np.zeros(slots.shape)
+    share = np.zeros_like(most)
     left = wanted.copy()
     cart = 0.0
     stock = np.inf if problem.on_hand_kg is None else problem.on_hand_kg

@@ -3,25 +3,30 @@
 from __future__ import annotations
 
 import time
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
+from scipy import sparse
 
 from evenacre.model import FloatArray
 from evenacre.planning.interseeding.plan_types import BEYOND, ScheduleProblem
-from evenacre.planning.interseeding.solver.milp import Solution
-from evenacre.planning.interseeding.solver.relaxation_greedy import enough
-from evenacre.planning.interseeding.solver.relaxation_milp import HOURS, Relaxing, relaxing
-from evenacre.planning.interseeding.solver.slots import seed_kg
+from evenacre.planning.interseeding.solver.candidate import Candidate
+from evenacre.planning.interseeding.solver.greedy import greedy_schedules
+from evenacre.planning.interseeding.solver.program import Program, Solution
+from evenacre.planning.interseeding.solver.slots import HOUR_S, Slots, add_schedule, picks
 
-SEED = "seed"
+_DAY_S = 86400.0
 _PARTS = frozenset({"visit", "fills"})
+_FACTORS = (1.0, 1.01, 1.03, 1.06, 1.1, 1.2, 1.4, 1.7, 2.0)
 _LEAST = 1e-6
 _LINEAR_S = 5.0  # for linear programs, which take a fraction of it
 
+Values = dict[str, FloatArray]
+Told = tuple[tuple[str, int | None, float], ...]
 
-def smallest_relaxation(
-    problem: ScheduleProblem, *, time_limit_s: float = 2.0
-) -> tuple[tuple[str, int | None, float], ...]:
+
+def smallest_relaxation(problem: ScheduleProblem, *, time_limit_s: float = 2.0) -> Told:
     """Find the fewest constraints to relax so that every paddock is seeded whole.
 
     What can be relaxed: the seed, the hours of all days that have any (by as much each), each
@@ -32,7 +37,6 @@ def smallest_relaxation(
 
     Parameters
     ----------
-    problem : ScheduleProblem
     time_limit_s : float
         Where it does not suffice, visits and fills count as parts of whole ones: the set is
         then no larger than the smallest. Plain rules look for a schedule with it, and amounts
@@ -48,120 +52,251 @@ def smallest_relaxation(
         be seeded whole.
     """
     end = time.monotonic() + time_limit_s
-    task = relaxing(problem)
-    if not len(task.slots.day):
-        return _told(problem, task, None, task.worth.astype(float))
-    beyond = _beyond(task, _PARTS, _LINEAR_S)
-    best = None if beyond is None else _by_parts(task, beyond, end=end)
+    task = _Relaxing.of(problem)
+    if not len(task.slots):
+        return task.told(None, problem.worth_seeding.astype(float))
+    beyond = task.beyond(_PARTS, _LINEAR_S)
+    best = None if beyond is None else task.by_parts(beyond, end=end)
     if beyond is None or best is None:  # there was no time even for linear programs
         return ()
-    simple = enough(problem, task, best, beyond)
-    if simple is None or simple[1] > 1.0 or _days(task, simple[0]) > _days(task, best):
-        exact = _least(task, best, beyond, end=end)
+    simple = task.enough(best, beyond)
+    if simple is None or simple[1] > 1.0 or task.days(simple[0]).sum() > task.days(best).sum():
+        exact = task.least(best, beyond, time_limit_s=end - time.monotonic())
         if exact.infeasible:
-            told = _exact(problem, task, end=end)
-            return _told(problem, task, best, beyond) if told is None else told
+            told = task.exactly(end=end)
+            return task.told(best, beyond) if told is None else told
         if exact.values is not None:
-            return _told(problem, task, exact.values, beyond)
-    return _told(problem, task, best if simple is None else simple[0], beyond)
+            return task.told(exact.values, beyond)
+    return task.told(best if simple is None else simple[0], beyond)
 
 
-def _beyond(task: Relaxing, loose: frozenset[str], time_limit_s: float) -> FloatArray | None:
-    """Share of each paddock that is out of reach with everything relaxed; None: not known."""
-    found = task.program.solve(
-        {"missing": np.ones(len(task.worth))},
-        time_limit_s=time_limit_s,
-        fixed={"relaxed": np.ones(task.count)},
-        loose=loose,
-    )
-    if found.values is None:
+@dataclass(frozen=True, eq=False)
+class _Relaxing:
+    """The program: every paddock whole, and a switch for each constraint.
+
+    Blocks besides those of a schedule: ``relaxed``, a switch each for hours, what takes time
+    and windows, in this order; ``hours`` (1,; s); ``given`` (t * q,; s), what each taken time
+    gives back on each day; ``missing`` (m,), the share of a paddock that is out of reach.
+    """
+
+    problem: ScheduleProblem
+    program: Program
+    # Of all days that no hard rule shuts; the seed of their problem does not bind: how much of it
+    # is short hangs on nothing else
+    slots: Slots
+    taken: tuple[str, ...]  # what takes time
+    windows: tuple[tuple[str, int], ...]  # rule and paddock
+    shut: Any  # (w, k); which slots each window's rule shuts
+    more_s: float  # hours that may be added to each day that has any
+
+    @classmethod
+    def of(cls, problem: ScheduleProblem) -> _Relaxing:
+        capacity = problem.capacity_s
+        taken = tuple(what for what, taking in problem.taken_s.items() if taking.any())
+        more = max(_DAY_S - float(capacity.max(initial=0.0)), 0.0)
+        most = sum((problem.taken_s[w] for w in taken), capacity + more * (capacity > 0))
+        hard = {rule: problem.forbidden[rule] for rule in problem.hard & problem.forbidden.keys()}
+        free = replace(problem, on_hand_kg=None, forbidden=hard)
+        slots = Slots.of(free, free.open_days, most)
+        windows, rows = [], []
+        for rule in [rule for rule in problem.forbidden if rule not in problem.hard]:
+            shuts = problem.forbidden[rule][slots.paddock, slots.day]
+            for p in np.unique(slots.paddock[shuts]):
+                windows.append((rule, int(p)))
+                rows.append(shuts & (slots.paddock == p))
+        shut = sparse.csr_array(np.array(rows, dtype=float).reshape(len(rows), len(slots)))
+        task = cls(problem, Program(), slots, taken, tuple(windows), shut, more)
+        if len(slots):
+            task._write()
+        return task
+
+    def _write(self) -> None:
+        problem, program, slots = self.problem, self.program, self.slots
+        m, count, k = problem.shape[0], 1 + len(self.taken) + len(self.windows), len(slots)
+        t, q = len(self.taken), len(slots.days)
+        given = np.array([problem.taken_s[what][slots.days] for what in self.taken]).ravel()
+        program.add("relaxed", np.ones(count), whole=True)
+        program.add("hours", np.array([self.more_s]))
+        program.add("given", given)
+        program.add("missing", problem.worth_seeding.astype(float))
+        has_time = problem.capacity_s[slots.days] > 0
+        more_s = {
+            "hours": sparse.csr_array(has_time.astype(float)[:, None]),
+            "given": picks(np.tile(np.arange(q), t), np.arange(t * q), (q, t * q)),
+        }
+        add_schedule(program, slots, problem.least_rate_kg_per_m2, problem.capacity_s, more_s)
+        # Nothing is relaxed without its switch; each paddock is whole but for what is missing.
+        hours = sparse.csr_array(([-self.more_s], ([0], [0])), shape=(1, count))
+        program.bind({"hours": sparse.eye_array(1), "relaxed": hours}, high=0.0)
+        if t:
+            by_what = picks(np.arange(t * q), 1 + np.repeat(np.arange(t), q), (t * q, count))
+            switch = sparse.diags_array(-given) @ by_what
+            program.bind({"given": sparse.eye_array(t * q), "relaxed": switch}, high=0.0)
+        whole = {
+            "share": picks(slots.paddock, np.arange(k), (m, k)),
+            "missing": sparse.eye_array(m),
+        }
+        program.bind(whole, low=problem.worth_seeding.astype(float))
+        pairs = self.shut.tocoo()
+        each = np.arange(pairs.nnz)
+        if pairs.nnz:
+            opened = -picks(each, 1 + t + pairs.row, (pairs.nnz, count))
+            program.bind(
+                {"visit": picks(each, pairs.col, (pairs.nnz, k)), "relaxed": opened}, high=0.0
+            )
+
+    @property
+    def count_cost(self) -> Values:
+        """What counts the relaxed."""
+        return {"relaxed": np.ones(len(self.program.upper["relaxed"]))}
+
+    @property
+    def amount_cost(self) -> Values:
+        """What adds up how much is relaxed, in hours of the drill."""
+        capacity = self.problem.capacity_s
+        has_time = capacity > 0
+        mean_day = float(capacity[has_time].mean()) if has_time.any() else _DAY_S / 2
+        return {
+            "hours": np.array([has_time.sum() / HOUR_S]),
+            "given": np.full(len(self.program.upper["given"]), 1 / HOUR_S),
+            "visit": np.asarray(self.shut.sum(axis=0)).ravel() * mean_day / HOUR_S,
+        }
+
+    def beyond(self, loose: frozenset[str], time_limit_s: float) -> FloatArray | None:
+        """Share of each paddock that is out of reach with everything relaxed; None: not known."""
+        found = self.program.solve(
+            {"missing": np.ones(self.problem.shape[0])},
+            time_limit_s=time_limit_s,
+            fixed=self.count_cost,
+            loose=loose,
+        )
+        if found.values is None:
+            return None
+        missing = found.values["missing"]
+        return np.where(missing > _LEAST, missing, 0.0)
+
+    def by_parts(self, beyond: FloatArray, *, end: float) -> Values | None:
+        """The fewest, and of them the least, where visits and fills may be parts of whole ones.
+
+        Without time to prove the fewest, so may switches, and a part of one counts as whole.
+        """
+        left = (end - time.monotonic()) / 3
+        found = self.program.solve(
+            self.count_cost, time_limit_s=left, fixed=_reached(beyond), loose=_PARTS
+        )
+        if not found.optimal:
+            loose = _PARTS | {"relaxed"}
+            parts = self.program.solve(
+                self.count_cost, time_limit_s=_LINEAR_S, fixed=_reached(beyond), loose=loose
+            )
+            if parts.values is not None and _switches(parts.values).sum() <= found.cost:
+                least = self.least(parts.values, beyond, time_limit_s=_LINEAR_S, loose=_PARTS)
+                return least.values or parts.values
+        if found.values is None:
+            return None
+        count = float(np.round(found.cost))
+        least = self.program.narrowed(self.count_cost, high=count).solve(
+            self.amount_cost, time_limit_s=left, fixed=_reached(beyond), loose=_PARTS
+        )
+        return least.values or found.values
+
+    def least(
+        self,
+        chosen: Values,
+        beyond: FloatArray,
+        *,
+        time_limit_s: float,
+        loose: frozenset[str] = frozenset(),
+    ) -> Solution:
+        """The least amounts for a chosen set."""
+        fixed = {"relaxed": _switches(chosen), **_reached(beyond)}
+        return self.program.solve(
+            self.amount_cost, time_limit_s=time_limit_s, gap=1e-4, fixed=fixed, loose=loose
+        )
+
+    def exactly(self, *, end: float) -> Told | None:
+        """The fewest with whole visits and fills from the start; None: no time for it."""
+        beyond = self.beyond(frozenset(), end - time.monotonic())
+        if beyond is None:
+            return None
+        left = end - time.monotonic()
+        fewest = self.program.solve(self.count_cost, time_limit_s=left, fixed=_reached(beyond))
+        if fewest.values is None:
+            return None
+        least = self.least(fewest.values, beyond, time_limit_s=end - time.monotonic())
+        return self.told(least.values or fewest.values, beyond)
+
+    def enough(self, values: Values, beyond: FloatArray) -> tuple[Values, float] | None:
+        """Look for a schedule, by plain rules, that a relaxation makes room for.
+
+        Where there is none, the same times are relaxed somewhat more. Returned are values with
+        whole visits, and by how much more time is relaxed; 1: no more.
+        """
+        slots, rate = self.slots, self.problem.least_rate_kg_per_m2
+        on = _switches(values)[1 + len(self.taken) :]
+        # A slot is open when every rule that shuts it is relaxed.
+        opened = self.shut.T @ on >= np.asarray(self.shut.sum(axis=0)).ravel()
+        switched = slots.spread(opened) > 0
+        used = slots.spread(values["visit"]) > _LEAST
+        chosen = self.problem.open_days
+        wanted = (self.problem.worth_seeding & (beyond == 0)).astype(float)
+        for factor in _FACTORS:
+            amounts, capacity = self._scaled(values, factor)
+            free = replace(slots.problem, capacity_s=capacity)
+            for allowed in (chosen | (switched & used), chosen | switched):
+                there = Slots.of(free, allowed, capacity)
+                for share in greedy_schedules(there, rate, capacity, wanted):
+                    if (share.sum(axis=1) < wanted - _LEAST).any():
+                        continue
+                    if Candidate.of(free, share, rate).fits:
+                        visit = (share[slots.paddock, slots.day] > 0).astype(float)
+                        return {**values, **amounts, "visit": visit}, factor
         return None
-    missing = found.values["missing"]
-    return np.where(missing > _LEAST, missing, 0.0)
+
+    def _scaled(self, values: Values, factor: float) -> tuple[Values, FloatArray]:
+        """So many times the hours and what is given back, as far as there is any; and the days."""
+        amounts = {
+            name: np.minimum(values[name] * factor, self.program.upper[name])
+            for name in ("hours", "given")
+        }
+        capacity = self.problem.capacity_s + (self.problem.capacity_s > 0) * amounts["hours"][0]
+        for given in amounts["given"].reshape(-1, len(self.slots.days)):
+            capacity[self.slots.days] += given
+        return amounts, capacity
+
+    def days(self, values: Values) -> FloatArray:
+        """Whole days of each window that its rule shuts."""
+        return np.ceil(self.shut @ values["visit"] - _LEAST)
+
+    def told(self, values: Values | None, beyond: FloatArray) -> Told:
+        """Seed, hours, what takes time, windows, and paddocks out of reach."""
+        problem = self.problem
+        told: list[tuple[str, int | None, float]] = []
+        if problem.on_hand_kg is not None:
+            least = problem.seed_kg(problem.least_rate_kg_per_m2)
+            short = float(least[problem.worth_seeding & (beyond == 0)].sum()) - problem.on_hand_kg
+            if short > _LEAST * max(problem.on_hand_kg, 1.0):
+                told.append(("seed", None, short))
+        if values is not None:
+            given = values["given"].reshape(-1, len(self.slots.days)).sum(axis=1)
+            amounts = [
+                ("hours", None, float(values["hours"][0])),
+                *((what, None, float(s)) for what, s in zip(self.taken, given, strict=True)),
+                *(
+                    (r, p, float(d))
+                    for (r, p), d in zip(self.windows, self.days(values), strict=True)
+                ),
+            ]
+            told += [item for item in amounts if item[2] > _LEAST]
+        told += [(BEYOND, int(p), float(beyond[p])) for p in np.nonzero(beyond)[0]]
+        return tuple(told)
 
 
-def _reached(beyond: FloatArray) -> dict[str, FloatArray]:
+def _switches(values: Values) -> FloatArray:
+    """A switch counts as on, however little it is on."""
+    return np.ceil(values["relaxed"] - _LEAST)
+
+
+def _reached(beyond: FloatArray) -> Values:
     """Nothing is missing of the paddocks within reach; the others ask for nothing."""
     return {"missing": np.where(beyond > 0, np.nan, 0.0)}
-
-
-def _by_parts(task: Relaxing, beyond: FloatArray, *, end: float) -> dict[str, FloatArray] | None:
-    """The fewest, and of them the least, where visits and fills may be parts of whole ones."""
-    left = (end - time.monotonic()) / 3
-    reached = _reached(beyond)
-    fewest = task.program.solve(task.count_cost, time_limit_s=left, fixed=reached, loose=_PARTS)
-    program, loose, limit = task.program, _PARTS, left
-    if fewest.values is None:
-        loose, limit = loose | {"relaxed"}, _LINEAR_S
-    else:
-        count = float(np.round(fewest.values["relaxed"]).sum())
-        program = program.narrowed({"relaxed": np.ones(task.count)}, high=count)
-    least = program.solve(task.amount_cost, time_limit_s=limit, fixed=reached, loose=loose)
-    return fewest.values if least.values is None else least.values
-
-
-def _least(
-    task: Relaxing, chosen: dict[str, FloatArray], beyond: FloatArray, *, end: float
-) -> Solution:
-    """The least amounts for a chosen set, with whole visits and fills."""
-    return task.program.solve(
-        task.amount_cost,
-        time_limit_s=end - time.monotonic(),
-        gap=1e-4,
-        # A switch counts as on, however little it is on.
-        fixed={"relaxed": np.ceil(chosen["relaxed"] - _LEAST), **_reached(beyond)},
-    )
-
-
-def _exact(
-    problem: ScheduleProblem, task: Relaxing, *, end: float
-) -> tuple[tuple[str, int | None, float], ...] | None:
-    """The fewest with whole visits and fills from the start; None: no time for it."""
-    beyond = _beyond(task, frozenset(), end - time.monotonic())
-    if beyond is None:
-        return None
-    fewest = task.program.solve(
-        task.count_cost, time_limit_s=end - time.monotonic(), fixed=_reached(beyond)
-    )
-    if fewest.values is None:
-        return None
-    least = _least(task, fewest.values, beyond, end=end)
-    return _told(problem, task, least.values or fewest.values, beyond)
-
-
-def _told(
-    problem: ScheduleProblem,
-    task: Relaxing,
-    values: dict[str, FloatArray] | None,
-    beyond: FloatArray,
-) -> tuple[tuple[str, int | None, float], ...]:
-    told: list[tuple[str, int | None, float]] = []
-    if problem.on_hand_kg is not None:
-        least = seed_kg(problem, problem.least_rate_kg_per_m2)
-        short = float(least[task.worth & (beyond == 0)].sum()) - problem.on_hand_kg
-        if short > _LEAST * max(problem.on_hand_kg, 1.0):
-            told.append((SEED, None, short))
-    if values is not None:
-        told += [item for item in _amounts(task, values) if item[2] > _LEAST]
-    told += [(BEYOND, int(p), float(beyond[p])) for p in np.nonzero(beyond)[0]]
-    return tuple(told)
-
-
-def _days(task: Relaxing, values: dict[str, FloatArray]) -> float:
-    return float(_window_days(task, values).sum())
-
-
-def _window_days(task: Relaxing, values: dict[str, FloatArray]) -> FloatArray:
-    """Whole days of each window that its rule shuts."""
-    return np.ceil(task.shut @ values["visit"] - _LEAST)
-
-
-def _amounts(task: Relaxing, values: dict[str, FloatArray]) -> list[tuple[str, int | None, float]]:
-    """Hours, then what takes time, then windows; days are whole."""
-    given = task.given_back(values)
-    days = _window_days(task, values)
-    return [
-        (HOURS, None, float(values["hours"][0])),
-        *((what, None, float(given[i])) for i, what in enumerate(task.taken)),
-        *((rule, p, float(days[i])) for i, (rule, p) in enumerate(task.windows)),
-    ]

@@ -11,86 +11,68 @@ from scipy import sparse
 
 from evenacre.model import BoolArray, FloatArray, IntArray
 from evenacre.planning.interseeding.plan_types import ScheduleProblem
-from evenacre.planning.interseeding.solver.milp import Program
+from evenacre.planning.interseeding.solver.program import Program
 
+HOUR_S = 3600.0
 _LEAST_SHARE = 1e-9
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Slots:
-    """Pairs of a paddock and a day on which it can be worked.
+    """Pairs of a paddock worth seeding and a day that has time to work it."""
 
-    Attributes
-    ----------
-    paddock, day : (k,) int
-    most : (k,) float
-        Share of the paddock that the day has time for, set-up taken off.
-    days : (q,) int
-        The days with any time, in order: the cart may be filled where nothing is open.
-    place : (k,) int
-        Where ``day`` stands in ``days``.
-    shape : (int, int)
-        Number of paddocks and of days in the problem.
-    """
-
+    problem: ScheduleProblem
+    # (k,)
     paddock: IntArray
     day: IntArray
-    most: FloatArray
+    most: FloatArray  # (k,); share of the paddock that the day has time for, set-up taken off
+    # (q,); the days with any time, in order: the cart may be filled where nothing is open
     days: IntArray
-    place: IntArray
-    shape: tuple[int, int]
+    place: IntArray  # (k,); where ``day`` stands in ``days``
+
+    @classmethod
+    def of(cls, problem: ScheduleProblem, allowed: BoolArray, capacity_s: FloatArray) -> Slots:
+        """List the slots of the days (m, n) that rules leave open, with so much time each (n,)."""
+        paddock, day = np.nonzero(allowed & problem.worth_seeding[:, None])
+        left = capacity_s[day] - problem.setup_s
+        work = problem.work_s[paddock]
+        whole = np.divide(left, work, out=np.ones(len(left)), where=work > 0)
+        most = np.where(left >= 0, np.minimum(whole, 1.0), 0.0)
+        keep = most > _LEAST_SHARE
+        days = np.nonzero(capacity_s > 0)[0]
+        place = np.searchsorted(days, day[keep])
+        return cls(problem, paddock[keep], day[keep], most[keep], days, place)
+
+    def __len__(self) -> int:
+        return len(self.day)
 
     def spread(self, values: FloatArray) -> FloatArray:
         """Lay values of slots, shape (k,), out as paddocks by days, shape (m, n)."""
-        table = np.zeros(self.shape)
+        table = np.zeros(self.problem.shape)
         table[self.paddock, self.day] = values
         return table
 
-
-def open_days(problem: ScheduleProblem) -> BoolArray:
-    """Days that no rule forbids, shape (m, n)."""
-    shut = np.zeros((len(problem.area_m2), len(problem.capacity_s)), dtype=bool)
-    for rule in problem.forbidden.values():
-        shut |= rule
-    return ~shut
+    @property
+    def worth(self) -> FloatArray:
+        """What each slot's share adds to the value, as a part of all there is, shape (k,)."""
+        value = self.problem.value_per_m2 * self.problem.area_m2
+        return (value / max(float(value.sum()), 1e-300))[self.paddock]
 
 
-def slots_of(problem: ScheduleProblem, allowed: BoolArray, capacity_s: FloatArray) -> Slots:
-    """List the slots with time for work, of paddocks worth seeding.
-
-    Parameters
-    ----------
-    problem : ScheduleProblem
-    allowed : (m, n) bool
-        Days that rules leave open.
-    capacity_s : (n,) float
-    """
-    worth = (problem.area_m2 > 0) & (problem.value_per_m2 > 0)
-    paddock, day = np.nonzero(allowed & worth[:, None])
-    left = capacity_s[day] - problem.setup_s
-    work = problem.work_s[paddock]
-    whole = np.divide(left, work, out=np.ones(len(left)), where=work > 0)
-    most = np.where(left >= 0, np.minimum(whole, 1.0), 0.0)
-    keep = most > _LEAST_SHARE
-    paddock, day, most = paddock[keep], day[keep], most[keep]
-    days = np.nonzero(capacity_s > 0)[0]
-    place = np.searchsorted(days, day)
-    return Slots(paddock, day, most, days, place, allowed.shape)
+def picks(row: IntArray, column: IntArray, shape: tuple[int, int]) -> Any:
+    """A matrix with a one at each row and column."""
+    return sparse.csr_array((np.ones(len(row)), (row, column)), shape=shape)
 
 
-def filled(problem: ScheduleProblem) -> bool:
-    """Whether fills take time, so that the schedule has to count them."""
-    return problem.load_kg is not None and problem.refill_s > 0
-
-
-def seed_kg(problem: ScheduleProblem, rate_kg_per_m2: float) -> FloatArray:
-    """Seed that each whole paddock takes, shape (m,)."""
-    return problem.area_m2 * rate_kg_per_m2
+def schedule_program(slots: Slots, rate_kg_per_m2: float) -> Program:
+    """Write the program of a schedule at one rate."""
+    program = Program()
+    add_schedule(program, slots, rate_kg_per_m2, slots.problem.capacity_s)
+    return program
 
 
 def add_schedule(
     program: Program,
-    problem: ScheduleProblem,
     slots: Slots,
     rate_kg_per_m2: float,
     capacity_s: FloatArray,
@@ -100,57 +82,39 @@ def add_schedule(
 
     Blocks: ``share`` and ``visit`` (k,), ``fills`` and ``cart`` (q,; the cart at the end of
     each day, in loads). A fill is a whole load and goes into an empty cart, so that the cart
-    never holds more than one; it may be made days before it is sown.
-
-    Parameters
-    ----------
-    capacity_s : (n,) float
-        Time of each day.
-    more_s : dict of str to (q, size) matrix, optional
-        Time that other blocks of the program add to each day in ``slots.days``.
+    never holds more than one; it may be made days before it is sown. ``more_s`` is the time that
+    other blocks of the program add to each day of ``slots.days``, a matrix (q, size) each.
     """
-    count, q = len(slots.day), len(slots.days)
-    each = sparse.eye_array(count)
-    by_day = sparse.csr_array((np.ones(count), (slots.place, np.arange(count))), shape=(q, count))
-    by_paddock = sparse.csr_array(
-        (np.ones(count), (slots.paddock, np.arange(count))), shape=(slots.shape[0], count)
+    problem, more_s = slots.problem, more_s or {}
+    count, q = len(slots), len(slots.days)
+    each = np.arange(count)
+    by_day = picks(slots.place, each, (q, count))
+    program.add("share", slots.most)
+    program.add("visit", np.ones(count), whole=True)
+    program.bind(
+        {"share": sparse.eye_array(count), "visit": -sparse.diags_array(slots.most)}, high=0
     )
-    program.block("share", slots.most)
-    program.block("visit", np.ones(count), whole=True)
-    program.rows({"share": each, "visit": -sparse.diags_array(slots.most)}, high=0.0)
-    program.rows({"share": by_paddock}, high=1.0)
+    program.bind({"share": picks(slots.paddock, each, (problem.shape[0], count))}, high=1.0)
 
     # Rows are in hours and in loads: the solver's tolerances are absolute.
-    hour = 3600.0
     time: dict[str, Any] = {
-        "share": by_day @ sparse.diags_array(problem.work_s[slots.paddock] / hour),
-        "visit": by_day * (problem.setup_s / hour),
-        **{name: matrix * (-1 / hour) for name, matrix in (more_s or {}).items()},
+        "share": by_day @ sparse.diags_array(problem.work_s[slots.paddock] / HOUR_S),
+        "visit": by_day * (problem.setup_s / HOUR_S),
+        **{name: matrix * (-1 / HOUR_S) for name, matrix in more_s.items()},
     }
-    seed = seed_kg(problem, rate_kg_per_m2)[slots.paddock]
-    if filled(problem) and problem.load_kg is not None:
-        most = np.floor(_most_s(program, capacity_s[slots.days], more_s) / problem.refill_s)
-        program.block("fills", most, whole=True)
-        program.block("cart", np.ones(q))
-        time["fills"] = sparse.eye_array(q) * (problem.refill_s / hour)
-        program.rows(
-            {
-                "share": by_day @ sparse.diags_array(seed / problem.load_kg),
-                "fills": -sparse.eye_array(q),
-                "cart": sparse.eye_array(q) - sparse.eye_array(q, k=-1),
-            },
-            low=0.0,
-            high=0.0,
+    seed_kg = problem.seed_kg(rate_kg_per_m2)
+    if problem.counts_fills and problem.load_kg is not None:
+        extra = [matrix @ program.upper[name] for name, matrix in more_s.items()]
+        day_s = np.sum([capacity_s[slots.days], *extra], axis=0)
+        program.add("fills", np.floor(day_s / problem.refill_s), whole=True)
+        program.add("cart", np.ones(q))
+        time["fills"] = sparse.eye_array(q) * (problem.refill_s / HOUR_S)
+        sown = by_day @ sparse.diags_array(seed_kg[slots.paddock] / problem.load_kg)
+        kept = sparse.eye_array(q) - sparse.eye_array(q, k=-1)
+        program.bind(
+            {"share": sown, "fills": -sparse.eye_array(q), "cart": kept}, low=0.0, high=0.0
         )
-    program.rows(time, high=capacity_s[slots.days] / hour)
+    program.bind(time, high=capacity_s[slots.days] / HOUR_S)
     if problem.on_hand_kg is not None:
-        total = max(float(seed_kg(problem, rate_kg_per_m2).sum()), 1e-300)
-        program.rows({"share": seed / total}, high=problem.on_hand_kg / total)
-
-
-def _most_s(
-    program: Program, capacity_s: FloatArray, more_s: Mapping[str, Any] | None
-) -> FloatArray:
-    """The time a day can have at most, shape (q,)."""
-    extra = [matrix @ program.upper(name) for name, matrix in (more_s or {}).items()]
-    return np.sum([capacity_s, *extra], axis=0)
+        total = max(float(seed_kg.sum()), 1e-300)
+        program.bind({"share": seed_kg[slots.paddock] / total}, high=problem.on_hand_kg / total)

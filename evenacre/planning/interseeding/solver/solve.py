@@ -6,30 +6,25 @@ import time
 
 import numpy as np
 
-from evenacre.planning.interseeding.plan_types import Schedule, ScheduleProblem
+from evenacre.planning.interseeding.plan_types import ScheduleProblem, SeedingSchedule
 from evenacre.planning.interseeding.solver.candidate import (
     VALUE_TOLERANCE,
-    Draft,
-    better,
-    draft_of,
-    fits,
+    Candidate,
+    lateness,
     settled,
-    share_worth,
-    total_value,
 )
-from evenacre.planning.interseeding.solver.fewest_visits import tidied
 from evenacre.planning.interseeding.solver.greedy import greedy_schedules
-from evenacre.planning.interseeding.solver.local_search import improved
-from evenacre.planning.interseeding.solver.max_rate import highest_rate
-from evenacre.planning.interseeding.solver.milp import Program
-from evenacre.planning.interseeding.solver.slots import Slots, add_schedule, open_days, slots_of
+from evenacre.planning.interseeding.solver.slots import Slots, schedule_program
 
 PROVEN_GAP = 1e-6
 """Relative; a value so near to the bound counts as proven."""
-_EXACT_PART = 0.6  # of the time; the rest betters what was found by then
+_RATE_STEP = 0.01  # of the range from the least rate to the highest
+_TRIES = 8
+_HALVINGS = 40
+_LATENESS = 0.5  # below the cost of one visit, even at its worst
 
 
-def solve_schedule(problem: ScheduleProblem, *, time_limit_s: float = 6.0) -> Schedule:
+def solve_schedule(problem: ScheduleProblem, *, time_limit_s: float = 6.0) -> SeedingSchedule:
     """Seed the most valuable ground inside windows, hours and seed.
 
     First the most value, at the least rate; then the highest rate that keeps that value, so
@@ -42,83 +37,150 @@ def solve_schedule(problem: ScheduleProblem, *, time_limit_s: float = 6.0) -> Sc
 
     Parameters
     ----------
-    problem : ScheduleProblem
     time_limit_s : float
         For all of the solving together. A problem that is solved in time has the same answer
         every time; one that is not may have another.
 
     Returns
     -------
-    Schedule
+    SeedingSchedule
         ``bound`` and ``proven`` speak of the value. Only where fills bind is the rate short of
         the highest, by a hundredth of its range at most when time suffices.
     """
     end = time.monotonic() + time_limit_s
-    slots = slots_of(problem, open_days(problem), problem.capacity_s)
-    if not len(slots.day):
-        share = np.zeros(slots.shape)
-        rate = problem.rate_kg_per_m2
-        return Schedule(share, draft_of(problem, share, rate).fills, rate, 0.0, 0.0, True, 0.0)
-    draft, bound = most_valuable(problem, slots, time_limit_s=0.55 * time_limit_s)
-    draft = highest_rate(problem, slots, draft, end=end - 0.25 * time_limit_s)
-    draft = tidied(problem, slots, draft, end=min(end, time.monotonic() + 0.25 * time_limit_s))
-    value = draft.value(problem)
-    bound = max(bound, value)
-    gap = (bound - value) / bound if bound > 0 else 0.0
-    return Schedule(
-        share=draft.share,
-        fills=draft.fills,
-        rate_kg_per_m2=draft.rate_kg_per_m2,
-        value=value,
-        bound=bound,
-        proven=gap <= PROVEN_GAP,
-        gap=gap,
+    slots = Slots.of(problem, problem.open_days, problem.capacity_s)
+    if len(slots):
+        best, bound = _most_valuable(slots, time_limit_s=0.55 * time_limit_s)
+        best = _at_highest_rate(slots, best, end=end - 0.25 * time_limit_s)
+        best = _tidied(slots, best, end=min(end, time.monotonic() + 0.25 * time_limit_s))
+    else:
+        best = Candidate.of(problem, np.zeros(problem.shape), problem.rate_kg_per_m2)
+        bound = 0.0
+    bound = max(bound, best.value)
+    gap = (bound - best.value) / bound if bound > 0 else 0.0
+    return SeedingSchedule(
+        best.share, best.fills, best.rate_kg_per_m2, best.value, bound, gap <= PROVEN_GAP, gap
     )
 
 
-def most_valuable(
-    problem: ScheduleProblem, slots: Slots, *, time_limit_s: float
-) -> tuple[Draft, float]:
-    """Find the most value at the least rate.
+def _most_valuable(slots: Slots, *, time_limit_s: float) -> tuple[Candidate, float]:
+    """Find the most value at the least rate, and what no schedule exceeds.
 
     Plain rules often reach what the linear relaxation allows; only where they do not is the
     whole-number program solved.
-
-    Returns
-    -------
-    draft : Draft
-    bound : float
-        Value that no schedule exceeds.
     """
+    problem = slots.problem
     rate = problem.least_rate_kg_per_m2
     end = time.monotonic() + time_limit_s
-    program = Program()
-    add_schedule(program, problem, slots, rate, problem.capacity_s)
-    cost = {"share": -share_worth(problem, slots)}
-    whole = total_value(problem)
-
-    relaxed = program.solve(cost, time_limit_s=time_limit_s, loose=frozenset({"visit", "fills"}))
-    bound = whole
-    wanted = [np.ones(slots.shape[0])]
+    program = schedule_program(slots, rate)
+    cost = {"share": -slots.worth}
+    bound = whole = float(problem.value_per_m2 @ problem.area_m2)
+    wanted = [np.ones(problem.shape[0])]
+    relaxed = program.solve(cost, time_limit_s=time_limit_s, loose=frozenset(program.whole))
     if relaxed.optimal and relaxed.values is not None:
         bound = min(bound, -relaxed.cost * whole)
         wanted.append(np.minimum(slots.spread(relaxed.values["share"]).sum(axis=1), 1.0))
-    best = draft_of(problem, np.zeros(slots.shape), rate)
+    best = Candidate.of(problem, np.zeros(problem.shape), rate)
     for amounts in wanted:
-        for share in greedy_schedules(problem, slots, rate, problem.capacity_s, amounts):
-            draft = draft_of(problem, share, rate)
-            if fits(problem, draft) and better(draft, best, problem):
-                best = draft
-    if best.value(problem) >= bound * (1 - VALUE_TOLERANCE):
+        for share in greedy_schedules(slots, rate, problem.capacity_s, amounts):
+            found = Candidate.of(problem, share, rate)
+            if found.fits and found.better_than(best):
+                best = found
+    if best.value >= bound * (1 - VALUE_TOLERANCE):
         return best, bound
 
-    solution = program.solve(cost, time_limit_s=_EXACT_PART * (end - time.monotonic()))
+    left_s = end - time.monotonic()
+    solution = program.solve(cost, time_limit_s=left_s, start=best.start(slots))
     if solution.infeasible:
         return best, bound
     bound = min(bound, -solution.bound * whole)
-    found = settled(problem, slots, program, solution, rate)
-    if found is not None and better(found, best, problem):
-        best = found
-    if best.value(problem) < bound * (1 - PROVEN_GAP):
-        best = improved(problem, slots, program, cost, best, end=end)
+    settling = settled(slots, program, solution, rate)
+    if settling is not None and settling.better_than(best):
+        best = settling
     return best, bound
+
+
+def _at_highest_rate(slots: Slots, best: Candidate, *, end: float) -> Candidate:
+    """Raise the rate as far as the value can be kept.
+
+    The seed on hand over the ground seeded is the highest; the rate wanted where the seed is
+    not limited. Where a higher rate means fills that the days have no time for, other days are
+    tried, and the range is halved.
+    """
+    problem, known = slots.problem, best
+    least, top = problem.least_rate_kg_per_m2, problem.rate_kg_per_m2
+    if problem.on_hand_kg is not None:
+        even = problem.on_hand_kg / best.area_m2 if best.area_m2 > 0 else top
+        top = min(even, problem.most_rate_kg_per_m2)
+    top = max(top, least)
+    best = _raised(known, top)
+    if not problem.counts_fills or top <= least:
+        return best
+    low, high = best.rate_kg_per_m2, top
+    tried = top
+    for _ in range(_TRIES):
+        if high - low <= _RATE_STEP * (top - least) or time.monotonic() >= end:
+            break
+        kept = _kept(slots, known, tried, end=end)
+        if kept is None:
+            high = tried
+        else:
+            best = _raised(kept, top)
+            low = best.rate_kg_per_m2
+        tried = (low + high) / 2
+    return best
+
+
+def _raised(best: Candidate, top: float) -> Candidate:
+    """Raise the rate of a candidate and leave its days as they are."""
+    if top <= best.rate_kg_per_m2:
+        return best
+    at_top = Candidate.of(best.problem, best.share, top)
+    if at_top.fits:
+        return at_top
+    low, high = best.rate_kg_per_m2, top
+    for _ in range(_HALVINGS):
+        middle = (low + high) / 2
+        tried = Candidate.of(best.problem, best.share, middle)
+        if tried.fits:
+            best, low = tried, middle
+        else:
+            high = middle
+    return best
+
+
+def _kept(slots: Slots, known: Candidate, rate: float, *, end: float) -> Candidate | None:
+    """Find a candidate at another rate that is worth as much, if one is found in time."""
+    problem = slots.problem
+    goal = known.value * (1 - VALUE_TOLERANCE)
+    wanted = np.minimum(known.share.sum(axis=1), 1.0)
+    for share in greedy_schedules(slots, rate, problem.capacity_s, wanted):
+        other = Candidate.of(problem, share, rate)
+        if other.value >= goal and other.fits:
+            return other
+    whole = float(problem.value_per_m2 @ problem.area_m2)
+    program = schedule_program(slots, rate).narrowed({"share": slots.worth}, low=goal / whole)
+    solution = program.solve({}, time_limit_s=(end - time.monotonic()) / 2)
+    found = settled(slots, program, solution, rate)
+    if found is None or found.value < goal * (1 - VALUE_TOLERANCE) or not found.fits:
+        return None
+    return found
+
+
+def _tidied(slots: Slots, best: Candidate, *, end: float) -> Candidate:
+    """Look for a candidate of the same value and rate with fewer or earlier visits."""
+    begin = time.monotonic()
+    if begin >= end or not best.visits:
+        return best
+    problem = slots.problem
+    goal = best.value / float(problem.value_per_m2 @ problem.area_m2)
+    program = schedule_program(slots, best.rate_kg_per_m2)
+    program.bind({"share": slots.worth}, low=goal * (1 - 1e-9))
+    program.bind({"visit": np.ones(len(slots))}, high=float(best.visits))
+    late = lateness(problem)[slots.paddock, slots.day]
+    cost = {"visit": np.ones(len(slots)), "share": _LATENESS * late}
+    solution = program.solve(cost, time_limit_s=end - begin, gap=1e-6, start=best.start(slots))
+    found = settled(slots, program, solution, best.rate_kg_per_m2)
+    if found is not None and found.fits and found.better_than(best):
+        return found
+    return best

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 
-_LONGEST = 600
+from evenacre.shown_text import shortened
 
 
 @dataclass(frozen=True)
 class Problem:
-    """One complaint about an input, in four parts a person can act on."""
+    """What is wrong with an input, in four parts a person can act on."""
 
-    file: str  # the file (or option) the complaint is about
+    file: str  # the file (or option) it is about
     place: str  # Where in it: a line, a column, a key, a feature. May be empty.
     what: str  # what is wrong
     remedy: str  # what to do
@@ -20,10 +21,7 @@ class Problem:
     def __post_init__(self) -> None:
         # What stands in a file is repeated here: it may be of any length, and have lines.
         for part in ("file", "place", "what", "remedy"):
-            text = getattr(self, part).replace("\n", " ")
-            if len(text) > _LONGEST:
-                text = f"{text[: _LONGEST // 2]} ... {text[-_LONGEST // 2 :]}"
-            object.__setattr__(self, part, text)
+            object.__setattr__(self, part, shortened(getattr(self, part)))
 
     def __str__(self) -> str:
         where = f"{self.file}, {self.place}" if self.place else self.file
@@ -31,7 +29,16 @@ class Problem:
 
 
 class InputError(Exception):
-    """Bad input: carries every problem found, not only the first."""
+    """Bad input: carries every problem found, not only the first.
+
+    Examples
+    --------
+    >>> try:
+    ...     ev.audit("log.csv", width="20 lb")
+    ... except ev.InputError as error:
+    ...     print(error.problems[0].file, error.problems[0].remedy)
+    width Write a length with its unit, such as "20 ft" or "20 m".
+    """
 
     def __init__(self, problems: Problem | Iterable[Problem]) -> None:
         self.problems = (problems,) if isinstance(problems, Problem) else tuple(problems)
@@ -45,3 +52,12 @@ class InputError(Exception):
     def __reduce__(self) -> tuple[type[InputError], tuple[tuple[Problem, ...]]]:
         # Errors cross process borders under --jobs; the default would pass the joined text.
         return type(self), (self.problems,)
+
+
+@contextmanager
+def gathered(problems: list[Problem]) -> Iterator[None]:
+    """Put the problems of bad input into a list, and go on after the block."""
+    try:
+        yield
+    except InputError as error:
+        problems += error.problems

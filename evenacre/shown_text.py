@@ -32,6 +32,12 @@ def shown(text: str) -> str:
     return _UNSHOWN.sub("", text)
 
 
+def shortened(text: str, most: int = 600) -> str:
+    """Write a text that repeats what stands in a file on one line, its middle left out if long."""
+    line = text.replace("\n", " ")
+    return line if len(line) <= most else f"{line[: most // 2]} ... {line[-most // 2 :]}"
+
+
 def escaped_in_json(text: str) -> str:
     r"""Write such signs in a JSON text as ``\u202e``, so that names are read back as they were.
 

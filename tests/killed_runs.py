@@ -29,7 +29,7 @@ from evenacre.io.result_folder import exchange
 from evenacre.io.result_folder.demo_farm import put_farm
 from evenacre.io.result_folder.ownership import SUMMARY, file_sha256, write_account
 from evenacre.io.result_folder.staging import staged_folder
-from evenacre.io.taskdata.write.write_taskdata import write_tree
+from evenacre.io.taskdata.write.elements import write_tree
 from evenacre.processes.written import Written
 
 CALLS = (
@@ -186,7 +186,7 @@ def write_farm(folder: Path) -> None:
 
 
 def write_zip(target: Path) -> None:
-    write_tree(target, ElementTree.Element("ISO11783_TaskData"), {"GRD00001.BIN": b"grid"})
+    write_tree(target, ElementTree.Element("ISO11783_TaskData"))
 
 
 def strike_other(home: Path, what: str, blow: str, at: int) -> str:

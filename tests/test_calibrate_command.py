@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from typer.testing import CliRunner
 
 from evenacre.cli.calibrate import calibrate
+from evenacre.cli.options.derived import with_options
 
 # NIST SP 811, appendix B.8.
 FOOT_M, POUND_KG, ACRE_M2 = 0.3048, 0.45359237, 4046.8564224
@@ -26,7 +27,7 @@ WHEEL = ["--circumference", "8 ft", "--turns", "20", "--row-spacing", "7.5 in", 
 CRANK = ["--turns", "25", "--turns-per-area", "25/ac"]
 
 app = typer.Typer(pretty_exceptions_enable=False)
-app.command()(calibrate)
+app.command()(with_options(calibrate))
 
 
 @pytest.fixture(autouse=True)

@@ -366,7 +366,7 @@ def test_the_demo_where_nothing_can_be_written(files: Files, place: str) -> None
 
 @pytest.mark.parametrize(
     "target",
-    ["evenacre.workflows.audit.audit_operation", "evenacre.io.writers.audit_folder.write_geojson"],
+    ["evenacre.workflows.operations.audit_operation", "evenacre.io.writers.results.write_geojson"],
 )
 def test_a_fault_of_the_program(files: Files, monkeypatch: pytest.MonkeyPatch, target: str) -> None:
     def broken(*_: object, **__: object) -> None:
@@ -436,7 +436,7 @@ def test_ctrl_c_keeps_the_earlier_result(files: Files, monkeypatch: pytest.Monke
     def interrupted(*_: object, **__: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("evenacre.io.writers.audit_folder.write_cog", interrupted)
+    monkeypatch.setattr("evenacre.io.writers.results.write_cog", interrupted)
     ran = evenacre("audit", *files.options(width="20 ft"))
     assert ran.code == 130
     assert (files.out / "summary.json").read_bytes() == before

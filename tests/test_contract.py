@@ -364,7 +364,7 @@ WRITERS = ("write_geopackage", "write_cog", "write_account")  # early, late and 
 @pytest.mark.parametrize("writer", WRITERS)
 def test_a_full_disk(files: Files, monkeypatch: pytest.MonkeyPatch, writer: str) -> None:
     error = OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
-    monkeypatch.setattr(f"evenacre.io.writers.audit_folder.{writer}", fail(error))
+    monkeypatch.setattr(f"evenacre.io.writers.results.{writer}", fail(error))
     before = contents(files.folder)
     ran = evenacre("audit", *files.options())
     assert ran.code == 2
@@ -383,7 +383,7 @@ def test_a_failed_run_leaves_the_earlier_result(
     assert evenacre("audit", *files.options()).code == 0
     before = contents(files.folder)
     monkeypatch.setattr(
-        "evenacre.io.writers.audit_folder.write_cog", fail(OSError(errno.ENOSPC, "full"))
+        "evenacre.io.writers.results.write_cog", fail(OSError(errno.ENOSPC, "full"))
     )
     assert evenacre("audit", *files.options(width="20 ft")).code == 2
     assert evenacre("audit", *files.options(width="20")).code == 2

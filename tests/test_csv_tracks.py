@@ -511,6 +511,12 @@ def test_hour_that_comes_twice_is_warned_of(tmp_path):
     assert has(track.warnings, "twice")
 
 
+@pytest.mark.parametrize("word", ["today", "now"])
+def test_a_word_is_no_time_of_the_day_it_is_read(tmp_path, word):
+    frame = log(time=[word] * 40)
+    assert f'"{word}" is not a time' in complaint(write(tmp_path, frame.to_csv(index=False)))
+
+
 def test_unknown_time_zone(tmp_path):
     log(3, time="2019-05-05 04:00:00").to_csv(tmp_path / "log.csv", index=False)
     assert "Mars/Base" in complaint(tmp_path / "log.csv", time_zone="Mars/Base")

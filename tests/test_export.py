@@ -156,18 +156,18 @@ def test_what_is_exported_reads_back(season: Path) -> None:
     _, out = export(season, "--quiet")
     data = read_taskdata(out)
     assert not data.warnings
-    for plot, shape in zip(data.plots.values(), (CREEK, MILL), strict=True):
-        assert area_m2(plot.field.boundary) == pytest.approx(area_m2(shape), rel=1e-9)
+    for field, shape in zip(data.fields.values(), (CREEK, MILL), strict=True):
+        assert area_m2(field.boundary) == pytest.approx(area_m2(shape), rel=1e-9)
     spring, mill, fall = data.tasks
-    assert spring.plan is not None
-    assert fall.plan is not None
-    assert list(spring.plan.zones["zone"]) == list(ZONES)
+    assert spring.prescription is not None
+    assert fall.prescription is not None
+    assert list(spring.prescription.zones["zone"]) == list(ZONES)
     step = 1e-6 / 2  # half of 1 mg/m2
-    targets = [{p.name: p.target_kg_per_m2 for p in task.products} for task in data.tasks]
+    targets = [task.products for task in data.tasks]
     assert targets[0] == pytest.approx({"18-46-0": 100 * LB_AC, "46-0-0": 80 * LB_AC}, abs=step)
     assert targets[1] == pytest.approx({"18-46-0": 90 * LB_AC}, abs=step)
     assert targets[2] == pytest.approx({"rye": 45 * LB_AC}, abs=step)
-    assert mill.plan is None
+    assert mill.prescription is None
 
 
 def test_needs_of_zones_tell_their_rates(season: Path) -> None:
@@ -175,14 +175,16 @@ def test_needs_of_zones_tell_their_rates(season: Path) -> None:
     ran, out = export(season)
     assert ran.code == 0, ran
     spring, _, fall = read_taskdata(out).tasks
-    assert spring.plan is not None
+    assert spring.prescription is not None
     # 0.46 x 150 = 69 and 0.18 x 150 = 27, so 73 - 27 = 46 is left of N: 100 lb/ac of 46-0-0.
     # 0.46 x 200 = 92, which brings 36 of N: more than the 30 asked for, so no 46-0-0.
     wanted = {"ridge": {"18-46-0": 150, "46-0-0": 100}, "bottom": {"18-46-0": 200, "46-0-0": 0}}
     for zone, rates in wanted.items():
         for product, rate in rates.items():
-            assert spring.plan.rates[zone][product] == pytest.approx(rate * LB_AC, abs=5.1e-7)
-    assert [p.target_kg_per_m2 for p in fall.products] == pytest.approx([45 * LB_AC], abs=5.1e-7)
+            assert spring.prescription.rates[zone][product] == pytest.approx(
+                rate * LB_AC, abs=5.1e-7
+            )
+    assert [*fall.products.values()] == pytest.approx([45 * LB_AC], abs=5.1e-7)
     assert "18-46-0: ridge 150 lb/ac, bottom 200 lb/ac, elsewhere 100 lb/ac" in ran.out
     # Ground in no zone keeps the target.
     (task, *_) = by_isoxml(out).tasks
@@ -195,15 +197,15 @@ def test_one_rate_leaves_needs_aside(season: Path) -> None:
     season.write_text(SEASON + NEEDS)
     ran, out = export(season, "--one-rate")
     assert ran.code == 0, ran
-    first = read_taskdata(out).tasks[0].products[0]
-    assert first.target_kg_per_m2 == pytest.approx(100 * LB_AC, abs=5.1e-7)
+    first = next(iter(read_taskdata(out).tasks[0].products.values()))
+    assert first == pytest.approx(100 * LB_AC, abs=5.1e-7)
 
 
 def test_a_rate_stays_within_what_the_product_allows(season: Path) -> None:
     season.write_text(SEASON + NEEDS.replace('N = "73 lb/ac"', 'N = "100 lb/ac"'))
     ran, out = export(season)
     assert ran.code == 0, ran
-    plan = read_taskdata(out).tasks[0].plan
+    plan = read_taskdata(out).tasks[0].prescription
     assert plan is not None
     assert plan.rates["ridge"]["46-0-0"] == pytest.approx(125 * LB_AC, abs=5.1e-7)
     assert "warning: Creek Forty, ridge: the needs ask for more 46-0-0 than its rate_max" in ran.err
@@ -214,7 +216,7 @@ def test_two_jobs_with_one_nutrient_keep_their_targets(season: Path) -> None:
     ran, out = export(season, "--field", "Creek Forty")
     assert ran.code == 0, ran
     tasks = read_taskdata(out).tasks
-    targets = [p.target_kg_per_m2 for t in tasks for p in t.products if p.name == "18-46-0"]
+    targets = [t.products["18-46-0"] for t in tasks if "18-46-0" in t.products]
     assert targets == pytest.approx([100 * LB_AC, 45 * LB_AC], abs=5.1e-7)
     assert "do not tell the rate of each" in ran.err
 
@@ -224,9 +226,9 @@ def test_typed_rates_of_zones(season: Path) -> None:
     ran, out = export(season, *job, "--zone-rate", "ridge=60 lb/ac", "--quiet")
     assert (ran.code, ran.out, ran.err) == (0, "", "")
     (task,) = read_taskdata(out).tasks
-    assert task.plan is not None
-    assert task.plan.rates["ridge"]["rye"] == pytest.approx(60 * LB_AC, abs=5.1e-7)
-    assert task.plan.rates["bottom"]["rye"] == pytest.approx(45 * LB_AC, abs=5.1e-7)
+    assert task.prescription is not None
+    assert task.prescription.rates["ridge"]["rye"] == pytest.approx(60 * LB_AC, abs=5.1e-7)
+    assert task.prescription.rates["bottom"]["rye"] == pytest.approx(45 * LB_AC, abs=5.1e-7)
 
 
 @pytest.mark.parametrize(

@@ -13,12 +13,9 @@ import shapely
 from synthetic_result import empty_result, make_result
 
 from evenacre.io.logs.read_tracks import read_tracks
-from evenacre.io.writers.geoparquet import (
-    RESULT_LAYERS,
-    track_layer,
-    write_geoparquet,
-    write_layers,
-)
+from evenacre.io.writers.results import RESULT_LAYERS, write_layers
+from evenacre.io.writers.track_layer import track_layer
+from evenacre.io.writers.vector_layers import write_geoparquet
 from evenacre.model import Track
 from evenacre.reports.figure_text import iso_time
 from evenacre.reports.maps.stored_layers import join_layers, operation_layers

@@ -20,11 +20,11 @@ from hypothesis import strategies as st
 from synthetic_result import make_result
 
 from evenacre.errors import InputError
+from evenacre.io.common.json_text import json_text
 from evenacre.io.season.load import load_season
 from evenacre.io.writers.cells import cell, without_apostrophe
 from evenacre.io.writers.file_names import RESULT_FOLDERS, slug, unique_slugs
-from evenacre.io.writers.gpx import add_text, gpx_root, write_root
-from evenacre.io.writers.json_file import json_text
+from evenacre.io.writers.gpx import write_drives
 from evenacre.reports.figure_text import operation_slugs
 from evenacre.shown_text import shown
 
@@ -78,11 +78,9 @@ def test_no_operation_takes_a_folder_of_the_result() -> None:
 def test_any_text_is_held_by_xml_and_json(
     tmp_path_factory: pytest.TempPathFactory, text: str
 ) -> None:
-    root = gpx_root()
-    add_text(root, "name", f"a{text}z")
     path = tmp_path_factory.getbasetemp() / "any.gpx"
-    write_root(path, root)
-    assert ET.parse(path).getroot()[0].text == shown(f"a{text}z")
+    write_drives(path, [(f"a{text}z", [])])
+    assert ET.parse(path).getroot()[0][0].text == shown(f"a{text}z")
     assert not COMMANDS.search(shown(text))
     assert json.loads(json_text({"name": text})) == {"name": text}
     assert not COMMANDS.search(json_text({"name": text}))

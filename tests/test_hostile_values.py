@@ -10,8 +10,9 @@ from cli_jobs import evenacre, records_of, small_job, write_files, write_log
 
 from evenacre.errors import InputError
 from evenacre.io.logs.blockages import BlockageNote, blockages_of
-from evenacre.io.logs.typed_times import seconds_of
+from evenacre.io.logs.read_tracks import read_tracks
 from evenacre.io.season.load import load_season
+from evenacre.io.tables.time_texts import seconds_of
 from evenacre.model import Implement
 from evenacre.units.parsing import Dimension, parse_quantity
 
@@ -182,3 +183,12 @@ def test_sums_that_would_overflow_are_told(args: tuple[str, ...]) -> None:
     ran = evenacre(*args)
     assert ran.code == 2, ran.err
     assert "too large to be true" in ran.err
+
+
+def test_a_warning_repeats_no_endless_name(tmp_path: Path) -> None:
+    log = tmp_path / "log.csv"
+    rows = "".join(f"2026-04-14T10:00:{i:02d}Z,-92.{i:04d},39.0,1\n" for i in range(50))
+    log.write_text(f"time,lon,lat,rate [{'(' * 5000}kg{')' * 5000}]\n{rows}")
+    (track,) = read_tracks(log)
+    (warning,) = [text for text in track.warnings if "rate" in text]
+    assert len(warning) < 700

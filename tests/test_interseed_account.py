@@ -14,8 +14,8 @@ from plans import LOAD, ON_HAND, RATE, WIDTH, empty_plan, make_plan
 from evenacre import __version__
 from evenacre.model import InputFile
 from evenacre.planning.interseeding.plan_types import InterseedPlan
-from evenacre.reports.tables.interseeding import interseed_tables
-from evenacre.reports.tables.interseeding_summary import interseed_account
+from evenacre.reports.column import Display
+from evenacre.reports.tables.interseeding import interseed_account, interseed_frames
 from evenacre.units.display import METRIC, US, UnitSystem
 
 ACRE_M2 = 4046.8564224  # international foot: NIST SP 811, appendix B.8
@@ -44,7 +44,7 @@ def told() -> dict[str, Any]:
 
 def test_the_account_says_what_it_is_and_what_it_read(told: dict[str, Any]) -> None:
     assert list(told)[:2] == ["schema", "program"]
-    assert told["schema"] == "evenacre/plan/1.1"
+    assert told["schema"] == "evenacre/plan/1.2"
     assert told["program"] == {"name": "evenacre", "version": __version__}
     assert told["inputs"] == [{"path": "season.toml", "sha256": "ab" * 32}]
     assert told["time_zone"] == "America/Chicago"
@@ -140,7 +140,7 @@ def test_an_account_of_a_plan_in_which_nothing_can_be_seeded() -> None:
 @pytest.mark.parametrize(("units", "area", "mass"), [(US, "ac", "lb"), (METRIC, "ha", "kg")])
 def test_tables_are_in_the_readers_units(units: UnitSystem, area: str, mass: str) -> None:
     plan = make_plan()
-    made = interseed_tables(plan, units)
+    made = interseed_frames(plan, Display(units))
     assert list(made) == ["paddocks", "days", "fills", "moves", "passes"]
     per_area = ACRE_M2 if area == "ac" else 10_000.0
     per_mass = POUND_KG if mass == "lb" else 1.0
@@ -158,7 +158,7 @@ def test_tables_are_in_the_readers_units(units: UnitSystem, area: str, mass: str
 
 
 def test_tables_keep_the_order_of_time() -> None:
-    made = interseed_tables(make_plan(), US)
+    made = interseed_frames(make_plan(), Display(US))
     when = [*zip(made["days"]["date"], made["days"]["start"], strict=True)]
     assert when == sorted(when)
     assert made["days"]["paddock"].tolist() == ["Creek 1", "Bottom", "Bottom", "Draw", "Oak Flat"]
@@ -167,7 +167,7 @@ def test_tables_keep_the_order_of_time() -> None:
 
 
 def test_a_paddock_that_stays_shut_says_why() -> None:
-    table = interseed_tables(make_plan(), US)["paddocks"].set_index("paddock")
+    table = interseed_frames(make_plan(), Display(US))["paddocks"].set_index("paddock")
     assert table.loc["Creek 3", "shut because"] == "too much is left standing"
     assert table.loc["Creek 1", "opens because"] == "the herd leaves"
     assert table.loc["Creek 1", "closes because"] == "14 days after the herd"
@@ -175,7 +175,7 @@ def test_a_paddock_that_stays_shut_says_why() -> None:
 
 
 def test_tables_without_rows_keep_their_heads() -> None:
-    made = interseed_tables(empty_plan(), US)
+    made = interseed_frames(empty_plan(), Display(US))
     for name in ("days", "fills", "moves"):
         assert isinstance(made[name], pd.DataFrame)
         assert made[name].empty

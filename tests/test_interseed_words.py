@@ -11,8 +11,9 @@ from plans import empty_plan, make_plan
 
 from evenacre.planning.interseeding.plan_types import BEYOND, WEATHER, Relaxation, Rule
 from evenacre.reports.maps.paddock_states import STATES, steps
-from evenacre.reports.sentences.interseeding import interseed_answer, interseed_lines
-from evenacre.reports.sentences.interseeding_facts import (
+from evenacre.reports.pages.interseeding import interseed_lines
+from evenacre.reports.sentences.interseeding import interseed_answer, relaxation_words
+from evenacre.reports.sentences.interseeding_words import (
     chance_text,
     clock,
     short_names,
@@ -20,14 +21,11 @@ from evenacre.reports.sentences.interseeding_facts import (
     span,
     spells,
 )
-from evenacre.reports.sentences.interseeding_rules import relaxation_words
 from evenacre.units.display import METRIC, US
 
 
 def test_the_answer_comes_first_and_then_its_reasons() -> None:
-    lines = interseed_lines(
-        make_plan(), US, warnings=["The map file was mended."], files=["plan.json"]
-    )
+    lines = interseed_lines(make_plan(), US, warnings=["The map file was mended."])
     # Paddocks of 255 m x 130 m and one with slanted ends, 0.999 of each covered; a whole one,
     # one on two days, 60 % of one and the slanted one are planned.
     assert lines[0] == "27.8 ac of 39.3 ac can be seeded, by Wed 2026-05-06."
@@ -49,7 +47,6 @@ def test_the_answer_comes_first_and_then_its_reasons() -> None:
         "warning: The map file was mended.",
         "Take care:",
         "treated",
-        "plan.json",
     ]
     places = [text.find(words) for words in order]
     assert -1 not in places, order[places.index(-1)]

@@ -28,23 +28,22 @@ from evenacre.planning.loads.stock_balance import (
     operation_usages,
     season_balances,
 )
+from evenacre.reports.column import Display
 from evenacre.reports.maps.load_charts import halfway_chart
 from evenacre.reports.sentences.findings import sentence
 from evenacre.reports.sentences.loads import (
-    balance_account,
     balance_sentence,
-    halfway_account,
     halfway_sentence,
-    load_sentences,
-    loads_account,
+    verdict_sentences,
 )
 from evenacre.reports.tables.loads import (
-    balance_table,
-    corrections_table,
-    loads_table,
-    weighings_table,
+    BALANCES,
+    load_frames,
+    load_page_tables,
+    load_record,
 )
-from evenacre.reports.tables.loads_page import balance_account_table, load_accounts
+from evenacre.reports.writers.as_html import page_table
+from evenacre.reports.writers.as_json import json_types, records
 from evenacre.units.display import METRIC, US
 
 Floats = npt.NDArray[np.float64]
@@ -255,7 +254,7 @@ def test_loads_that_contradict_one_another_do_not_correct_the_meter() -> None:
     assert found.correction
     assert found.correction.scattered
     assert not found.correction.needed
-    assert "contradict" in load_sentences(found, US)[-1]
+    assert "contradict" in verdict_sentences(found, US)[-1]
 
 
 def test_no_meter_without_a_logged_rate() -> None:
@@ -315,7 +314,7 @@ def test_loads_of_an_audited_operation() -> None:
     book = operation_load_book(job_done, result)
     assert book.loads == (found,)
     assert [check.product for check in book.halfway] == ["rye"]
-    (table,) = load_accounts(book, METRIC)
+    (table,) = load_page_tables(book, Display(METRIC))
     assert table.rows[-1][2:4] == ("59.5 ± 1.4 kg", "58.5 ± 0.6 kg")
     usage = operation_usages(result, [found])["rye"]
     assert (usage.source, usage.amount.kg) == ("scale", pytest.approx(59.5))
@@ -528,7 +527,7 @@ def test_every_product_of_a_season_is_balanced() -> None:
     assert rye_balance.unexplained_kg == pytest.approx(150)
     assert rye_balance.without_field_kg == 100
     assert (vetch.product, vetch.unexplained_kg) == ("vetch", None)
-    table = balance_account_table([rye_balance, vetch], METRIC)
+    table = page_table(BALANCES, [rye_balance, vetch], Display(METRIC))
     assert table.rows[0] == ("rye", "2,000 kg", "1,700 kg", "150 kg", "150 kg", "± 10 kg")
     assert "unexplained" in table.remark
 
@@ -569,37 +568,38 @@ products = ["rye"]
 def test_tables_hold_the_same_figures_in_the_readers_units() -> None:
     tickets = [ticket("filled", 1000, 0), ticket("remaining", 400, 3600)]
     found = check_loads(tickets, steady(0.2), target_kg_per_m2=0.02)
-    where = ("Creek", "Seeding")
-    us, si = loads_table([(where, found)], US), loads_table([(where, found)], METRIC)
-    assert us["by scale [lb]"][0] * 0.45359237 == pytest.approx(600, rel=1e-6)
-    assert si["by meter [kg]"][0] == pytest.approx(720)
-    assert si["scale and meter"][0] == "disagree"
-    assert si["meter and target"][0] == "agree"
-    fixed = corrections_table([(where, found)])
-    assert fixed["multiply the meter's factor by"][0] == pytest.approx(600 / 720, abs=1e-5)
     check = halfway_check(tickets, steady(0.2))
     assert check
-    assert weighings_table([(where, check)], METRIC)["product left [kg]"][0] == 400
-    sold = balance("rye", [Usage(*where, Amount(600, 3), "scale")], bought=Amount(1000, 5),
-                   left=Amount(300, 2))  # fmt: skip
-    table = balance_table([sold], METRIC)
-    mass = table.set_index("what")["mass [kg]"]
+    book = OperationLoads("Creek", "Seeding", (found,), (check,), {})
+    sold = balance("rye", [Usage("Creek", "Seeding", Amount(600, 3), "scale")],
+                   bought=Amount(1000, 5), left=Amount(300, 2))  # fmt: skip
+    us, si = (load_frames([book], [sold], Display(units)) for units in (US, METRIC))
+    assert us["loads"]["by scale [lb]"][0] * 0.45359237 == pytest.approx(600, rel=1e-6)
+    assert si["loads"]["by meter [kg]"][0] == pytest.approx(720)
+    assert si["loads"]["scale and meter"][0] == "disagree"
+    assert si["loads"]["meter and target"][0] == "agree"
+    factor = si["meter_corrections"]["multiply the meter's factor by"][0]
+    assert factor == pytest.approx(600 / 720, abs=1e-5)
+    weighings = si["weighings"].iloc[0]
+    assert weighings["product left [kg]"] == 400
+    assert weighings["product in all [kg]"] == 1000
+    lines = si["balance"].set_index("what")
+    mass = lines["mass [kg]"]
     assert mass["bought"] == pytest.approx(mass[["used", "left", "unexplained"]].sum(), rel=1e-9)
+    parts = lines.loc[["bought", "used", "left"], "uncertainty [kg]"]
+    assert lines["uncertainty [kg]"]["unexplained"] == pytest.approx(np.hypot.reduce(parts))
 
 
-def test_accounts_are_plain_json() -> None:
+def test_records_are_plain_json() -> None:
     import json
 
     tickets = [ticket("filled", 1000, 0), ticket("remaining", 400, 3600)]
     found = check_loads(tickets, steady(0.2), target_kg_per_m2=0.02)
     check = halfway_check(tickets, steady(0.2))
     assert check
-    for account in (
-        loads_account(found),
-        halfway_account(check),
-        balance_account(balance("rye", [])),
-    ):
-        json.dumps(account, allow_nan=False)
-    said = " ".join(load_sentences(found, US))
+    book = OperationLoads("Creek", "Seeding", (found,), (check,), {})
+    for record in (load_record(book), records(BALANCES, [balance("rye", [])])):
+        json.dumps(json_types(record), allow_nan=False)
+    said = " ".join(verdict_sentences(found, US))
     assert "The scale says 16.7 % less than the meter's log" in said
     assert "pounds per turn by 0.833" in said

@@ -22,17 +22,17 @@ from synthetic_result import empty_result, make_result
 
 from evenacre.errors import InputError
 from evenacre.io.result_folder.staging import staged_folder
-from evenacre.io.writers.audit_folder import write_outputs
-from evenacre.io.writers.geopackage import write_geopackage
+from evenacre.io.writers.results import write_outputs
 from evenacre.io.writers.tables import write_csv, write_workbook
+from evenacre.io.writers.vector_layers import write_geopackage
 from evenacre.model.audit_result import AuditResult
 from evenacre.model.outputs import Deliverables, OperationFiles
+from evenacre.reports.column import Display
 from evenacre.reports.figure_text import operation_slugs
 from evenacre.reports.maps.printed import static_maps
 from evenacre.reports.maps.stored_layers import join_layers, operation_layers, rasters
-from evenacre.reports.tables.audit import tables
-from evenacre.reports.tables.audit_summary import summary
-from evenacre.reports.tables.fix_list import fix_list
+from evenacre.reports.tables.audit import audit_frames, fix_list
+from evenacre.reports.tables.summary import summary
 from evenacre.units.display import US
 
 
@@ -41,7 +41,7 @@ def deliver(*results: AuditResult, maps: bool = False) -> Deliverables:
         summary=summary(results, farm="F", inputs=[], warnings=[], generated="now"),
         report="<!DOCTYPE html>",
         layers=join_layers([operation_layers(r) for r in results]),
-        tables=tables(results, US),
+        tables=audit_frames(results, Display(US)),
         fix_list=fix_list(results, US),
         operations=tuple(
             OperationFiles(slug, rasters(r), static_maps(r, US) if maps else {"cover": b"x"})

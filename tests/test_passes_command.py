@@ -306,7 +306,7 @@ def test_a_full_disk_leaves_what_was_there(
     def full(*_: object, **__: object) -> None:
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
-    monkeypatch.setattr("evenacre.io.writers.passes.write_guidance", full)
+    monkeypatch.setattr("evenacre.io.writers.results.write_guidance", full)
     kept = {p: p.read_bytes() for p in tmp_path.rglob("*") if p.is_file()}
     ran = refused(tmp_path, "--boundary", file, "--width", "30 ft")
     assert "the disk is full" in ran.err

@@ -45,16 +45,20 @@ from evenacre.planning.interseeding.comparison import (
     PlannedDone,
     WindowVerdict,
 )
-from evenacre.reports.maps.plan_against_done import Strip
+from evenacre.reports.column import Display
 from evenacre.reports.pages.audit import document, render_planned_done
 from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.plan_against_done import (
     kept_words,
-    planned_done_account,
     planned_done_lines,
 )
-from evenacre.reports.tables.interseeding_summary import interseed_account
-from evenacre.reports.tables.plan_against_done import planned_done_summary, planned_done_table
+from evenacre.reports.tables.day_strips import Strip
+from evenacre.reports.tables.interseeding import interseed_account
+from evenacre.reports.tables.plan_against_done import (
+    planned_done_frame,
+    planned_done_page_table,
+    planned_done_record,
+)
 from evenacre.sample_fields import season_file, three_larks
 from evenacre.sample_fields.farm import JOBS
 from evenacre.units.display import METRIC, US
@@ -379,7 +383,7 @@ def test_an_unknown_amount_is_not_none() -> None:
     assert [p.applied_kg for p in compared.paddocks] == [None, pytest.approx(SEED)]
     assert compared.sums.applied_kg is None
     assert any("how much seed went in is not known" in s for s in planned_done_lines(compared, US))
-    assert "not known of 79.4 lb" in planned_done_account(compared, US).rows[0]
+    assert "not known of 79.4 lb" in planned_done_page_table(compared, Display(US)).rows[0]
 
 
 def test_ground_that_was_never_covered_is_not_done() -> None:
@@ -445,7 +449,7 @@ def test_ground_and_seed_are_told_when_a_tenth_off() -> None:
 
 
 def test_the_table_and_the_account(mixed: PlannedDone) -> None:
-    table = planned_done_table(mixed, US).set_index("paddock")
+    table = planned_done_frame(mixed, Display(US)).set_index("paddock")
     late = table.loc["Creek 2"]
     assert late["window"] == "2026-08-27 to 2026-09-10"
     assert (late["window kept"], late["too late [days]"]) == ("missed", 3)
@@ -455,7 +459,7 @@ def test_the_table_and_the_account(mixed: PlannedDone) -> None:
     assert late["seed on the paddock [lb]"] * POUND_KG == pytest.approx(SEED, rel=1e-6)
     assert late["seeded inside the window [ac]"] == 0.0
     assert list(table["standing"]) == [p.standing.value for p in mixed.paddocks]
-    account = planned_done_summary(mixed)
+    account = planned_done_record(mixed)
     assert account["planned_m2"] == sum(
         d["area_m2"] for p in account["paddocks"] if p["planned"] for d in p["planned"]["days"]
     )
@@ -473,7 +477,7 @@ def test_the_page_has_a_card_and_a_section(mixed: PlannedDone) -> None:
     assert "1 of 3 planned paddocks seeded inside the window" in page
     assert "missed, 3 days too late" in page
     assert "&lt;b&gt;Look&lt;/b&gt; here." in page
-    rows = planned_done_account(mixed, US).rows
+    rows = planned_done_page_table(mixed, Display(US)).rows
     assert [len(row) for row in rows] == [9] * 6
     assert rows[-1][0] == "All planned"
 

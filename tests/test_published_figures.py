@@ -1,10 +1,13 @@
 """Arithmetic of the trade against figures others have published."""
 
+import numpy as np
 import pytest
 
 from evenacre.coverage.amounts import elements, nutrients
-from evenacre.coverage.capacity import effective_capacity_m2_per_s, theoretical_capacity_m2_per_s
+from evenacre.coverage.capacity import capacity_figures
+from evenacre.coverage.steps import Steps
 from evenacre.model import Implement
+from evenacre.model.audit_result import ToolPath
 from evenacre.units.parsing import Dimension, parse_quantity, unit_factor
 
 ACRE_M2 = 4046.8564224
@@ -25,16 +28,38 @@ IOWA_STATE_A3_24 = [
 ]
 
 
+def hour_of_work(width_m: float, speed_mps: float, share: float) -> dict[str, float]:
+    """Figures of an hour of which a share was work at full width, the rest a stop in the middle."""
+    time = 3600.0 * np.array([0.0, share / 2, 1 - share / 2, 1.0])
+    working = np.array([True, False, True])
+    moved = np.where(working, np.diff(time) * speed_mps, 0.0)
+    x = np.insert(np.cumsum(moved), 0, 0.0)
+    none = np.zeros((3, 1), dtype=np.int64)
+    steps = Steps(
+        ToolPath(time, x, 0 * x, 0 * x),
+        np.ones(3, dtype=bool),
+        working[:, None],
+        none,
+        none[:, 0],
+        moved,
+        np.diff(time),
+    )
+    return capacity_figures(steps, width_m, width_m * float(moved.sum()), timed=True)
+
+
 @pytest.mark.parametrize(("feet", "mph", "efficiency", "acres"), IOWA_STATE_A3_24)
 def test_effective_field_capacity(feet: float, mph: float, efficiency: float, acres: float) -> None:
-    capacity = effective_capacity_m2_per_s(feet * FOOT_M, mph * MPH, efficiency)
-    assert capacity * 3600 / ACRE_M2 == pytest.approx(acres, abs=0.051)
+    figures = hour_of_work(feet * FOOT_M, mph * MPH, efficiency)
+    assert figures["field_capacity_m2_per_s"] * 3600 / ACRE_M2 == pytest.approx(acres, abs=0.051)
+    assert figures["field_efficiency"] == pytest.approx(efficiency, rel=1e-9)
 
 
 def test_theoretical_field_capacity_is_mph_times_feet_over_8_25() -> None:
     # University of Kentucky AEN-73, Calculating Farm Machinery Field Capacities.
-    capacity = theoretical_capacity_m2_per_s(20 * FOOT_M, 5.5 * MPH)
-    assert capacity * 3600 / ACRE_M2 == pytest.approx(5.5 * 20 / 8.25, rel=1e-9)
+    figures = hour_of_work(20 * FOOT_M, 5.5 * MPH, 0.7)
+    assert figures["theoretical_capacity_m2_per_s"] * 3600 / ACRE_M2 == pytest.approx(
+        5.5 * 20 / 8.25, rel=1e-9
+    )
 
 
 # NIST Special Publication 811, Guide for the Use of the International System of Units,

@@ -11,7 +11,8 @@ import pytest
 from shapely.geometry import Point, box
 
 from evenacre.errors import InputError
-from evenacre.io.season.load import load_season, season_from_options
+from evenacre.io.season.from_options import season_from_options
+from evenacre.io.season.load import load_season
 from evenacre.io.season.load_operation import load_operation
 from evenacre.io.season.products import analysis_in_name
 from evenacre.model import Settings
@@ -581,15 +582,16 @@ def test_a_season_of_options(farm):
     loaded = options(
         farm,
         rows=32,
-        products=["11-52-0", "rye"],
-        rates=["150 lb/ac", "60 lb/ac"],
-        prices=["840 USD/ton", "0.40 USD/lb"],
+        product=["11-52-0", "rye"],
+        rate=["150 lb/ac", "60 lb/ac"],
+        price=["840 USD/ton", "0.40 USD/lb"],
         zones=farm / "zones.geojson",
         setbacks=farm / "wells.geojson",
         setback_distance="100 ft",
-        columns=["rate:rye=Rate [lb/ac]", "lon=longitude"],
-        implement={"delay": "2 s", "rows_per_tower": 8},
-        settings={"skip_min_width": "4 in"},
+        column=["rate:rye=Rate [lb/ac]", "lon=longitude"],
+        delay="2 s",
+        rows_per_tower=8,
+        skip_min_width="4 in",
         time_zone="America/Chicago",
     )
     (plan,) = loaded.operations
@@ -619,13 +621,13 @@ def test_options_without_a_boundary(farm):
         ({"width": "20"}, "--width", "has no unit"),
         ({"width": "0 ft"}, "--width", "makes no sense"),
         ({"rows": 30, "row_spacing": "7.5 in"}, "--rows", "but the width is"),
-        ({"products": ["rye"], "rates": ["1 lb"]}, "--rate", "is a mass, not a mass per area"),
-        ({"products": ["rye"], "rates": ["1 lb/ac"] * 2}, "--rate", "one --rate for each"),
-        ({"products": ["rye", "rye"]}, "--product", "defined twice"),
-        ({"products": ["rye"], "prices": ["4/lb"]}, "--price", "which currency"),
-        ({"columns": ["rate"]}, "--column", "has no = sign"),
-        ({"columns": ["rat=Rate"]}, "--column", 'Did you mean "rate"'),
-        ({"rates": ["1 lb/ac"]}, "--rate", "1 time for no products"),
+        ({"product": ["rye"], "rate": ["1 lb"]}, "--rate", "is a mass, not a mass per area"),
+        ({"product": ["rye"], "rate": ["1 lb/ac"] * 2}, "--rate", "one --rate for each"),
+        ({"product": ["rye", "rye"]}, "--product", "defined twice"),
+        ({"product": ["rye"], "price": ["4/lb"]}, "--price", "which currency"),
+        ({"column": ["rate"]}, "--column", "has no = sign"),
+        ({"column": ["rat=Rate"]}, "--column", 'Did you mean "rate"'),
+        ({"rate": ["1 lb/ac"]}, "--rate", "1 time for no products"),
         ({"setbacks": "wells.geojson"}, "--setback-distance", "distance is missing"),
         ({"setback_distance": "100 ft"}, "--setbacks", "it is not given"),
         ({"zones_name_column": "soil"}, "--zones", "it is not given"),
@@ -638,9 +640,9 @@ def test_options_without_a_boundary(farm):
         ({"date": "today"}, "--date", "is not a date"),
         ({"time_zone": "Chicago/"}, "--time-zone", "is not a time zone"),
         ({"units": "furlongs"}, "--units", "not known here"),
-        ({"settings": {"max_gap": "5"}}, "--max-gap", "has no unit"),
-        ({"implement": {"delay": "-1 s"}}, "--delay", "0 to 60 s"),
-        ({"implement": {"tow": [{"hitch_to_axle": "9"}]}}, "--hitch-to-axle", "has no unit"),
+        ({"max_gap": "5"}, "--max-gap", "has no unit"),
+        ({"delay": "-1 s"}, "--delay", "0 to 60 s"),
+        ({"hitch_to_axle": ["9"]}, "--hitch-to-axle", "has no unit"),
     ],
 )
 def test_complaints_name_the_option(farm, changes, option, words):

@@ -10,8 +10,8 @@ from shapely.affinity import rotate
 from shapely.geometry import Point
 from shapely.geometry.base import BaseGeometry
 
+from evenacre.coverage.products import Shares
 from evenacre.coverage.steps import Steps
-from evenacre.coverage.strip_shares import Shares
 from evenacre.coverage.swath import build_strips, build_swaths
 from evenacre.model import Implement
 from evenacre.model.audit_result import ToolPath

@@ -224,7 +224,7 @@ def alone(
         headland=NOTHING,
         width_m=WIDTH,
         beside=Beside(np.empty(0, dtype=object), np.empty(0)),
-        suspects=(),
+        causes=(),
     )
     plane = WorkingPlane(-92.6, 40.1)
     return find_skips(missed, around, plane, min_width_m=min_width_m, min_area_m2=min_area_m2)

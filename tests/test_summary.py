@@ -15,11 +15,11 @@ from evenacre import __version__
 from evenacre.model import InputFile
 from evenacre.model.audit_result import AuditResult
 from evenacre.reports import figure_text as figures
-from evenacre.reports.sentences.audit import card
-from evenacre.reports.sentences.cautions import cautions
-from evenacre.reports.tables.audit import tables
-from evenacre.reports.tables.audit_summary import summary
-from evenacre.reports.tables.fix_list import advice, corners, fix_list, stops
+from evenacre.reports.column import Display
+from evenacre.reports.sentences.audit import card, cautions
+from evenacre.reports.sentences.fix_list import advice, corners, stops
+from evenacre.reports.tables.audit import audit_frames, fix_list
+from evenacre.reports.tables.summary import summary
 from evenacre.units.display import ACRE_M2, METRIC, US, UnitSystem
 
 OPERATION_KEYS = [
@@ -263,7 +263,7 @@ def test_cautions_are_printed_only_where_they_apply(result: AuditResult) -> None
 def test_tables_name_their_units_and_keep_the_account(
     result: AuditResult, units: UnitSystem
 ) -> None:
-    made = tables([result], units)
+    made = audit_frames([result], Display(units))
     row = made["operations"].iloc[0]
     area = units.area.label
     assert row[f"covered [{area}]"] == pytest.approx(
@@ -280,13 +280,13 @@ def test_tables_name_their_units_and_keep_the_account(
 
 def test_a_heading_is_never_360_degrees(result: AuditResult) -> None:
     passes = result.layers["passes"].assign(heading_deg=359.99)
-    made = tables([replace(result, layers={**result.layers, "passes": passes})], US)
+    made = audit_frames([replace(result, layers={**result.layers, "passes": passes})], Display(US))
     assert set(made["passes"]["heading [deg]"]) == {0.0}
     assert made["products"]["cost of overlap [USD]"].item() == pytest.approx(25.0, abs=0.5)
 
 
 def test_tables_of_a_bare_result_keep_their_columns() -> None:
-    made = tables([empty_result()], US)
+    made = audit_frames([empty_result()], Display(US))
     assert {"stop", "kind", "longitude"} <= set(made["skips"].columns)
     assert made["skips"].empty
     assert made["products"].empty

@@ -22,7 +22,7 @@ from tasklogs import record, template, unsafe_root, v4
 
 from evenacre.errors import InputError
 from evenacre.io.logs.read_tracks import read_tracks
-from evenacre.io.taskdata import folder, logs, tree
+from evenacre.io.taskdata import folder, time_log, tree
 from evenacre.io.taskdata.read import read_taskdata
 
 TASK = '<TSK A="TSK1" B="job" G="4"><TLG A="TLG00001" C="1"/></TSK>'
@@ -121,7 +121,7 @@ def test_files_too_large_are_refused(tmp_path: Path, monkeypatch: pytest.MonkeyP
 def test_logs_too_large_to_hold_are_refused(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(logs.Room.__init__, "__defaults__", (500,))
+    monkeypatch.setattr(time_log.Room.__init__, "__defaults__", (500,))
     xml, data = template(COLUMNS), b"".join(record(k, 0, 0.001) for k in range(50))
     members = {"TASKDATA.XML": unsafe_root(TASK), "TLG00001.XML": xml, "TLG00001.BIN": data}
     assert "too large" in complaint(zipped(tmp_path / "farm.zip", members))
@@ -188,7 +188,7 @@ def test_huge_counts_in_a_grid_take_no_room(tmp_path: Path) -> None:
         tmp_path / "farm.zip", {"TASKDATA.XML": unsafe_root(body), "GRD00001.BIN": b"\0" * 64}
     )
     (task,) = read_taskdata(path).tasks
-    assert task.plan is None
+    assert task.prescription is None
     assert any("more than any plan needs" in warning for warning in task.warnings)
 
 
@@ -200,7 +200,7 @@ def test_a_grid_of_noise_is_left_out(tmp_path: Path) -> None:
     noise = np.random.default_rng(5).integers(0, 255, 1_000_000, dtype=np.uint8).tobytes()
     path = zipped(tmp_path / "farm.zip", {"TASKDATA.XML": unsafe_root(body), "GRD00001.BIN": noise})
     (task,) = read_taskdata(path).tasks
-    assert task.plan is None
+    assert task.prescription is None
     assert any("too often" in warning for warning in task.warnings)
 
 

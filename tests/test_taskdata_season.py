@@ -124,7 +124,7 @@ def test_the_command_line_asks_for_what_a_zip_lacks(tmp_path: Path) -> None:
         ({"boundary": False}, {}, ["--boundary"]),
         ({"devices": False, "boundary": False}, {}, ["--width", "--boundary"]),
         ({}, {"width": "20 parsecs"}, ["--width"]),
-        ({}, {"rates": ["150 lb/ac", "2 lb/ac"]}, ["--rate"]),
+        ({}, {"rate": ["150 lb/ac", "2 lb/ac"]}, ["--rate"]),
         ({}, {"tasks": ["TSK7"]}, ["TSK7"]),
     ],
 )
@@ -141,7 +141,7 @@ def test_what_is_missing_or_wrong_is_asked_for_by_name(
 def test_options_go_over_the_file(tmp_path: Path) -> None:
     path = farm(tmp_path / "farm.zip", devices=False)
     season = season_from_taskdata(
-        path, width="20 ft", rows=32, rates=["150 lb/ac"], operation_name="Starter", units="metric"
+        path, width="20 ft", rows=32, rate=["150 lb/ac"], operation_name="Starter", units="metric"
     )
     (plan,) = season.operations
     assert season.units == "metric"

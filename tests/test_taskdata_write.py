@@ -7,10 +7,8 @@ from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
-import numpy as np
 import pytest
 import shapely
-from isoxml.converter.np_grid import to_numpy_array
 from isoxml.converter.shapely_geom import ShapelyConverterV4
 from isoxml.models.base import v4
 from isoxml.models.ddi_entities import DDEntity
@@ -21,8 +19,8 @@ from xsdata.formats.dataclass.parsers.config import ParserConfig
 
 from evenacre.errors import InputError
 from evenacre.io.taskdata.read import read_taskdata
-from evenacre.io.taskdata.write.write_taskdata import RateGrid, write_taskdata
-from evenacre.model import Field
+from evenacre.io.taskdata.write.prescriptions import PlannedTask, write_tasks
+from evenacre.model import Field, PlannedRate
 
 SHAPES = ShapelyConverterV4()
 HOLE = [(-92.499, 40.101), (-92.498, 40.101), (-92.498, 40.102)]
@@ -46,19 +44,30 @@ ZONES = gpd.GeoDataFrame(
 FIELD = Field("Creek Forty", BOUNDARY, ROCKS, ZONES)
 
 
+def written(
+    path: Path,
+    field: Field,
+    *,
+    product: str,
+    rate_kg_per_m2: float | None = None,
+    zone_rates: dict[str, float] | None = None,
+    farm: str = "",
+) -> Path:
+    """Write one task of one product."""
+    rate = PlannedRate(product, rate_kg_per_m2, zone_rates or {})
+    write_tasks(path, [PlannedTask(product, field, (rate,))], farm=farm)
+    return path
+
+
 def opened(where: Path) -> tuple[Any, dict[str, Any]]:
     """Open with the other library, which is told to refuse what the standard does not know."""
-    folder = where
-    if where.is_file():
-        folder = where.with_suffix("") / "TASKDATA"
-        with zipfile.ZipFile(where) as archive:
-            archive.extractall(folder.parent)
+    folder = where.with_suffix("") / "TASKDATA"
+    with zipfile.ZipFile(where) as archive:
+        archive.extractall(folder.parent)
     strict = XmlParser(
         ParserConfig(fail_on_unknown_attributes=True, fail_on_unknown_properties=True)
     )
     strict.from_path(folder / "TASKDATA.XML", v4.Iso11783TaskData)
-    for file in folder.glob("*.BIN"):
-        file.rename(file.with_suffix(".bin"))
     return isoxml_from_path(folder)
 
 
@@ -66,10 +75,9 @@ def same(one: BaseGeometry, other: BaseGeometry) -> bool:
     return bool(shapely.symmetric_difference(one, other).area < 1e-16)
 
 
-@pytest.mark.parametrize("name", ["farm.zip", "farm"])
-def test_another_reader_opens_the_field_and_a_uniform_rate(tmp_path: Path, name: str) -> None:
-    path = write_taskdata(
-        tmp_path / name, FIELD, product="18-46-0", rate_kg_per_m2=0.0168, farm="Three Larks"
+def test_another_reader_opens_the_field_and_a_uniform_rate(tmp_path: Path) -> None:
+    path = written(
+        tmp_path / "farm.zip", FIELD, product="18-46-0", rate_kg_per_m2=0.0168, farm="Three Larks"
     )
     data, _ = opened(path)
     (plot,) = data.partfields
@@ -95,7 +103,7 @@ def test_another_reader_opens_the_field_and_a_uniform_rate(tmp_path: Path, name:
 
 def test_another_reader_opens_zones_with_rates(tmp_path: Path) -> None:
     rates = {"low & slow": 0.0123456, "high": 0.02}
-    path = write_taskdata(tmp_path / "farm.zip", FIELD, product="18-46-0", zone_rates=rates)
+    path = written(tmp_path / "farm.zip", FIELD, product="18-46-0", zone_rates=rates)
     (task,) = opened(path)[0].tasks
     zones = {zone.designator: zone for zone in task.treatment_zones}
     for name, shape in zip(ZONES["zone"], ZONES.geometry, strict=True):
@@ -105,52 +113,34 @@ def test_another_reader_opens_zones_with_rates(tmp_path: Path) -> None:
         assert value.process_data_value == round(rates[name] * 1e6)
 
 
-def test_another_reader_opens_a_grid(tmp_path: Path) -> None:
-    rates = np.array([[0.01, 0.02, np.nan], [0.0, 0.0168, 0.03]])
-    grid = RateGrid(-92.5, 40.1, 0.0005, 0.001, rates)
-    path = write_taskdata(tmp_path / "farm.zip", FIELD, product="18-46-0", grid=grid)
-    data, files = opened(path)
-    (task,) = data.tasks
-    (frame,) = task.grids
-    assert float(frame.minimum_east_position) == -92.5
-    assert float(frame.minimum_north_position) == 40.1
-    assert (frame.cell_east_size, frame.cell_north_size) == (0.0005, 0.001)
-    steps = to_numpy_array(files["GRD00001"], frame)
-    assert steps.tolist() == [[10_000, 20_000, 0], [0, 16_800, 30_000]]
-    assert frame.filelength == len(files["GRD00001"])
-    codes = {zone.code: zone.process_data_variables for zone in task.treatment_zones}
-    (value,) = codes[frame.treatment_zone_code]
-    assert value.process_data_ddi == bytes(DDEntity.from_id(6))
-
-
 def test_what_is_written_reads_back(tmp_path: Path) -> None:
     rates = {"low & slow": 0.01, "high": 0.02}
-    path = write_taskdata(tmp_path / "farm.zip", FIELD, product="18-46-0", zone_rates=rates)
+    path = written(tmp_path / "farm.zip", FIELD, product="18-46-0", zone_rates=rates)
     data = read_taskdata(path)
-    field, (task,) = data.plots["PFD1"].field, data.tasks
+    field, (task,) = data.fields["PFD1"], data.tasks
     assert same(field.boundary, BOUNDARY)
     assert same(field.unworkable, ROCKS)
-    assert task.plan is not None
-    assert task.plan.rates == {name: {"18-46-0": rate} for name, rate in rates.items()}
-    assert [p.name for p in task.products] == ["18-46-0"]
+    assert task.prescription is not None
+    assert task.prescription.rates == {name: {"18-46-0": rate} for name, rate in rates.items()}
+    assert list(task.products) == ["18-46-0"]
     assert not data.warnings
     assert not task.warnings
 
 
 def test_a_uniform_rate_reads_back_as_the_target(tmp_path: Path) -> None:
-    path = write_taskdata(tmp_path / "farm.zip", FIELD, product="Rye", rate_kg_per_m2=0.0084)
+    path = written(tmp_path / "farm.zip", FIELD, product="Rye", rate_kg_per_m2=0.0084)
     (task,) = read_taskdata(path).tasks
-    assert [(p.name, p.target_kg_per_m2) for p in task.products] == [("Rye", 0.0084)]
+    assert task.products == {"Rye": 0.0084}
 
 
 def test_a_field_across_the_antimeridian_reads_back(tmp_path: Path) -> None:
     field = Field("Dateline", shapely.box(179.998, -17.0, 180.002, -16.996))
-    path = write_taskdata(tmp_path / "farm.zip", field, product="Rye")
-    assert same(read_taskdata(path).plots["PFD1"].field.boundary, field.boundary)
+    path = written(tmp_path / "farm.zip", field, product="Rye")
+    assert same(read_taskdata(path).fields["PFD1"].boundary, field.boundary)
 
 
 def test_equal_input_gives_equal_bytes(tmp_path: Path) -> None:
-    paths = [write_taskdata(tmp_path / n, FIELD, product="Rye") for n in ("a.zip", "b.zip")]
+    paths = [written(tmp_path / n, FIELD, product="Rye") for n in ("a.zip", "b.zip")]
     assert paths[0].read_bytes() == paths[1].read_bytes()
 
 
@@ -167,12 +157,5 @@ def test_what_cannot_be_written_is_said(
     tmp_path: Path, field: Field, options: dict[str, Any], word: str
 ) -> None:
     with pytest.raises(InputError, match=word):
-        write_taskdata(tmp_path / "farm.zip", field, product="Rye", **options)
+        written(tmp_path / "farm.zip", field, product="Rye", **options)
     assert not list(tmp_path.iterdir())
-
-
-def test_a_full_folder_is_left_alone(tmp_path: Path) -> None:
-    (tmp_path / "TASKDATA").mkdir()
-    (tmp_path / "TASKDATA" / "notes.txt").write_text("mine")
-    with pytest.raises(InputError, match="something in it"):
-        write_taskdata(tmp_path, FIELD, product="Rye")

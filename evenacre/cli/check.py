@@ -8,8 +8,7 @@ from typing import Annotated
 import typer
 
 from evenacre.cli.options.shared import BAD_INPUT, Quiet, plain_errors
-from evenacre.cli.options.streams import first, printing
-from evenacre.cli.options.terminal import say
+from evenacre.cli.options.streams import first, printing, say
 
 
 def check(

@@ -42,9 +42,9 @@ def demo(
             folder,
             units,
             jobs,
-            written,
             quiet=silent,
             plan_file=plan_folder / PLAN,
             fresh=fresh,
+            written=written,
         )
         tell(outcome, f"Open {folder / 'report.html'}", as_json=as_json, quiet=quiet)

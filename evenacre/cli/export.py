@@ -2,21 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from evenacre.cli.options.shared import Quiet, Units, option, plain_errors
-from evenacre.cli.options.streams import complain, printing
-from evenacre.cli.options.terminal import say
+from evenacre.cli.options.derived import option
+from evenacre.cli.options.shared import Quiet, Units, plain_errors
+from evenacre.cli.options.streams import complain, printing, say
 from evenacre.errors import InputError
 
 if TYPE_CHECKING:
-    from evenacre.model import OperationPlan, PlannedRate, Season
-    from evenacre.model.finding import Finding
-    from evenacre.units.display import UnitSystem
+    from evenacre.model import OperationPlan, PlannedRate
 
 CHOICE, RATES = "Which jobs", "Rates"
 _REMEDY = "Name another file, or say --replace."
@@ -48,13 +45,12 @@ def export(
     """Write boundaries, zones and planned rates as ISO 11783-10 task data (version 4)."""
     with plain_errors() as written:
         from evenacre.io.season.load import load_season
-        from evenacre.io.taskdata.write.write_taskdata import (
-            PlannedTask,
-            check_replaceable_zip,
-            write_tasks,
-        )
+        from evenacre.io.taskdata.write.elements import check_replaceable_zip
+        from evenacre.io.taskdata.write.prescriptions import PlannedTask, write_tasks
+        from evenacre.planning.season.zone_rates import planned_rates
         from evenacre.processes.interrupts import held
         from evenacre.reports.sentences.findings import sentences
+        from evenacre.reports.sentences.planned_rates import planned_rate_lines
         from evenacre.units.display import unit_system
 
         if out.suffix.lower() != ".zip":
@@ -66,7 +62,8 @@ def export(
         if not replace:
             check_replaceable_zip(out, _REMEDY)
         plan = load_season(season, logs=False)
-        jobs, findings = _planned(plan, one_rate)
+        rates, findings = planned_rates(plan.operations, () if one_rate else plan.needs)
+        jobs = list(zip(plan.operations, rates, strict=True))
         jobs = _chosen(jobs, season.name, field or [], operation or [])
         if zone_rate or product:
             jobs = _with_zone_rates(jobs, zone_rate or [], product)
@@ -74,27 +71,18 @@ def export(
         with held():
             write_tasks(out, tasks, farm=plan.farm)
             written.places.append(out)
-        system = unit_system(units.value if units else plan.units)
+        system = unit_system(units or plan.units)
         fields = dict.fromkeys(job.field.name for job, _ in jobs)
         with printing():
             told = [finding for name in fields for finding in findings[name]]
             for warning in sentences(told, "warning"):
                 complain(f"warning: {warning}")
-            for line in [] if quiet else _lines(jobs, system):
-                say(line)
             if not quiet:
-                say(f"Wrote {out}")
+                for line in (*planned_rate_lines(jobs, system), f"Wrote {out}"):
+                    say(line)
 
 
-Jobs = Sequence[tuple["OperationPlan", tuple["PlannedRate", ...]]]
-
-
-def _planned(season: Season, one_rate: bool) -> tuple[Jobs, dict[str, list[Finding]]]:
-    """Every operation and its planned rates, and what was found by field."""
-    from evenacre.planning.season.zone_rates import planned_rates
-
-    rates, findings = planned_rates(season.operations, () if one_rate else season.needs)
-    return list(zip(season.operations, rates, strict=True)), findings
+Jobs = list[tuple["OperationPlan", tuple["PlannedRate", ...]]]
 
 
 def _chosen(jobs: Jobs, file: str, fields: list[str], operations: list[str]) -> Jobs:
@@ -129,9 +117,8 @@ def _with_zone_rates(jobs: Jobs, texts: list[str], product: str | None) -> Jobs:
     from evenacre.units.parsing import Dimension, parse_quantity
 
     if not texts:
-        raise InputError.at(
-            "--product", "", "It goes with --zone-rate.", 'Add --zone-rate "ZONE=RATE".'
-        )
+        what, remedy = "It goes with --zone-rate.", 'Add --zone-rate "ZONE=RATE".'
+        raise InputError.at("--product", "", what, remedy)
     if len(jobs) > 1:
         what, remedy = "Several jobs were chosen.", "Name one with --field and --operation."
         raise InputError.at("--zone-rate", "", what, remedy)
@@ -157,23 +144,3 @@ def _with_zone_rates(jobs: Jobs, texts: list[str], product: str | None) -> Jobs:
     before = by_name.get(name, PlannedRate(name))
     by_name[name] = replace(before, by_zone={**before.by_zone, **typed})
     return [(job, tuple(by_name.values()))]
-
-
-def _lines(jobs: Jobs, units: UnitSystem) -> Iterator[str]:
-    for job, rates in jobs:
-        zones = 0 if job.field.zones is None else len(job.field.zones)
-        drawn = f" ({zones} zone{'' if zones == 1 else 's'})" if zones else ""
-        yield f"{job.field.name}{drawn}, {job.name}:"
-        for rate in rates:
-            yield f"  {_line(rate, units)}"
-        if not rates:
-            yield "  no target rate: the boundary and zones alone"
-
-
-def _line(rate: PlannedRate, units: UnitSystem) -> str:
-    parts = [f"{zone} {units.rate.text(value)}" for zone, value in rate.by_zone.items()]
-    if rate.kg_per_m2 is not None:
-        text = units.rate.text(rate.kg_per_m2)
-        parts.append(f"elsewhere {text}" if parts else text)
-    why = f" (as {rate.nutrient} is needed)" if rate.by_zone and rate.nutrient else ""
-    return f"{rate.product}: {', '.join(parts)}{why}"

@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from evenacre.cli.options.progress import stages, tell
-from evenacre.cli.options.shared import FOUND, AsJson, Quiet, UnitName, Units, plain_errors
+from evenacre.cli.options.shared import AsJson, Quiet, Units, fail_on_any, plain_errors
 
 if TYPE_CHECKING:
     from evenacre.model import Season
     from evenacre.processes.written import Written
-    from evenacre.workflows.audit import Outcome
+    from evenacre.workflows.result import Outcome
 
 PLAN_FOLDER = "evenacre-plan"
 
@@ -53,30 +53,24 @@ def interseed(
         given = load_season(season, logs=False, must_hold="seeding")
         outcome = plan(given, folder, units, written, quiet=quiet or as_json)
         tell(outcome, f"Open {folder / 'report.html'}", as_json=as_json, quiet=quiet)
-        _fail_on(outcome.summary, fail_on or [])
+        account = outcome.summary
+        found = {
+            FailOn.FORAGE: bool(account["herd"]["shortages"]),
+            FailOn.UNSEEDED: any(
+                p["window"] is not None and not p["whole"] for p in account["paddocks"]
+            ),
+            FailOn.WARNING: bool(account["warnings"]),
+        }
+        fail_on_any(fail_on, found)
 
 
-def plan(
-    season: Season, out: Path, units: UnitName | None, written: Written, *, quiet: bool
-) -> Outcome:
+def plan(season: Season, out: Path, units: str | None, written: Written, *, quiet: bool) -> Outcome:
     """Plan with the stage at work shown on standard error."""
     from dataclasses import replace
 
     from evenacre.workflows.interseed import interseed_season
 
     if units is not None:
-        season = replace(season, units=units.value)
+        season = replace(season, units=units)
     with stages("reading the paddocks", quiet=quiet) as say:
         return interseed_season(season, out, say=say, written=written)
-
-
-def _fail_on(account: dict[str, Any], wanted: list[FailOn]) -> None:
-    found = {
-        FailOn.FORAGE: bool(account["herd"]["shortages"]),
-        FailOn.UNSEEDED: any(
-            p["window"] is not None and not p["whole"] for p in account["paddocks"]
-        ),
-        FailOn.WARNING: bool(account["warnings"]),
-    }
-    if any(found[finding] for finding in wanted):
-        raise typer.Exit(FOUND)

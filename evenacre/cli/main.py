@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import inspect
 import sys
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
+from typer.core import TyperGroup
 
 from evenacre import __version__
 from evenacre.cli.audit import audit
@@ -15,16 +17,37 @@ from evenacre.cli.demo import demo
 from evenacre.cli.export import export
 from evenacre.cli.finish import finish
 from evenacre.cli.interseed import interseed
+from evenacre.cli.options.derived import with_options
 from evenacre.cli.options.streams import standard_streams
 from evenacre.cli.passes import passes
 
+_COMMANDS = {
+    command.__name__: command
+    for command in (audit, check, demo, calibrate, finish, interseed, passes, export)
+}
+_PLAIN: dict[str, Any] = {"pretty_exceptions_enable": False, "add_completion": False}
+
+
+class Commands(TyperGroup):
+    """Makes the options of a command only when it is to run, so that --help answers at once."""
+
+    def resolve_command(self, ctx: Any, args: list[str]) -> Any:
+        """Find the command that the arguments begin with."""
+        name, command, rest = super().resolve_command(ctx, args)
+        if name in _COMMANDS:
+            alone = typer.Typer(**_PLAIN)
+            alone.command(name)(with_options(_COMMANDS[name]))
+            command = typer.main.get_command(alone)
+        return name, command, rest
+
+
 app = typer.Typer(
+    cls=Commands,
     name="evenacre",
     help="An exact account of seeded and fertilized ground: covered once, twice or not at all, "
     "and the pounds on it.",
     no_args_is_help=True,
-    pretty_exceptions_enable=False,
-    add_completion=False,
+    **_PLAIN,
 )
 
 
@@ -38,8 +61,8 @@ def root(
         raise typer.Exit
 
 
-for command in (audit, check, demo, calibrate, finish, interseed, passes, export):
-    app.command()(command)
+for _name, _command in _COMMANDS.items():
+    app.command(_name, help=inspect.getdoc(_command))(lambda: None)
 
 
 def main() -> None:

@@ -1,20 +1,29 @@
-"""Pounds step by step, and the nutrients in them."""
+"""Mass of each product step by step, from whatever the log tells, and the nutrients in it."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from evenacre.coverage.clean import Fixes
 from evenacre.coverage.steps import Steps
-from evenacre.model import FloatArray, Implement
+from evenacre.model import Application, BoolArray, FloatArray, Implement, Product, Track
+from evenacre.model.audit_result import RunningTotals
+from evenacre.model.finding import Finding
 
 # Mass fraction of the element in the oxide the label states (atomic masses, IUPAC 2021).
 ELEMENT_IN_OXIDE = {
     "P2O5": ("P", 2 * 30.973761998 / (2 * 30.973761998 + 5 * 15.999)),
     "K2O": ("K", 2 * 39.0983 / (2 * 39.0983 + 15.999)),
 }
+# An amount that changes by more than this between two fixes gets a knot where it does.
+_LEAP = 0.05
+# More than this of the time in work without an amount, or of the mass unplaced, is told.
+_BLANK_SHARE, _UNPLACED_SHARE = 0.001, 0.001
+# Loads are told apart by minutes; a second is fine enough.
+_EVERY_S = 1.0
 
 
 def nutrients(analysis: dict[str, float], applied_kg: float) -> dict[str, float]:
@@ -53,7 +62,7 @@ class StepMass:
     unplaced_kg: float
 
 
-def step_mass(
+def _step_mass(
     steps: Steps,
     fixes: Fixes,
     implement: Implement,
@@ -66,18 +75,10 @@ def step_mass(
     """Mass of each step: flow x time, else rate x active width x travel, else target likewise.
 
     A logged value holds for its record's share of time, handover to handover, and reaches
-    the ground ``product_lag_s`` later.
-
-    Parameters
-    ----------
-    flow_kg_per_s, rate_kg_per_m2, interval_s : (n fixes,) float or None
-        Logged values at the fixes. Where records state the time they cover, their flow counts
-        for that time.
-    target_kg_per_m2 : float or None
+    the ground ``product_lag_s`` later. Where records state the time they cover, their flow
+    counts for that time.
     """
-    working = steps.working
-    width = steps.active.sum(axis=1) * implement.row_spacing_m
-    swept = width * steps.distance_m
+    swept = _swept_m2(steps, implement)
     if flow_kg_per_s is not None:
         flow = np.nan_to_num(flow_kg_per_s)
         own = _own_time(fixes)
@@ -86,7 +87,7 @@ def step_mass(
             rescaled = np.divide(flow * stated, own, out=0 * flow, where=own > 0)
             flow = np.where(stated > 0, rescaled, flow)
         metered = _integral(steps, fixes, flow, implement.product_lag_s)
-        mass = np.where(working, metered, 0.0)
+        mass = np.where(steps.working, metered, 0.0)
         return StepMass(mass, metered, "flow", float((flow * own).sum() - mass.sum()))
     if rate_kg_per_m2 is not None:
         rate = np.nan_to_num(rate_kg_per_m2)
@@ -97,6 +98,11 @@ def step_mass(
     return StepMass(mass, mass, "target", 0.0)
 
 
+def _swept_m2(steps: Steps, implement: Implement) -> FloatArray:
+    """Width placing times travel of each step."""
+    return np.asarray(steps.active.sum(axis=1) * implement.row_spacing_m * steps.distance_m)
+
+
 def _own_time(fixes: Fixes) -> FloatArray:
     """Time each fix speaks for inside its run."""
     same = fixes.run[1:] == fixes.run[:-1]
@@ -105,13 +111,112 @@ def _own_time(fixes: Fixes) -> FloatArray:
     return end - start
 
 
-def _integral(steps: Steps, fixes: Fixes, value: FloatArray, product_lag_s: float) -> FloatArray:
+def _integral(steps: Steps, fixes: Fixes, value: FloatArray, lag_s: float) -> FloatArray:
     """Integral over each step of a value that holds for each fix's share of time."""
     edge = np.concatenate([fixes.time_s[:1], fixes.handover_s, fixes.time_s[-1:]])
     total = np.concatenate([[0.0], np.cumsum(value * np.diff(edge))])
-    knots = steps.tool.time_s - product_lag_s
+    knots = steps.tool.time_s - lag_s
     # Before the first and after the last record their values go on.
     start = np.minimum(knots - edge[0], 0.0) * value[0]
     past = np.maximum(knots - edge[-1], 0.0) * value[-1]
     at = np.interp(knots, edge, total) + start + past
     return np.where(steps.whole, np.diff(at), 0.0)
+
+
+def with_logged_products(
+    applications: Sequence[Application], tracks: Sequence[Track]
+) -> tuple[Application, ...]:
+    """Add products that the logs name (or leave unnamed) and the operation does not."""
+    logged = {name for t in tracks for name in (*t.rates, *t.flows)}
+    known = {a.product.name for a in applications}
+    new = sorted(logged - known - {""})
+    if "" in logged and not applications and not new:
+        new = ["unnamed product"]
+    return (*applications, *(Application(Product(name, analysis={})) for name in new))
+
+
+def _logged(
+    fixes: Fixes, tracks: Sequence[Track], kind: str, name: str, *, unnamed: bool
+) -> FloatArray | None:
+    """Logged ``rates`` or ``flows`` of one product, or of one left unnamed, at the fixes."""
+
+    def column(track: Track) -> FloatArray | None:
+        values: dict[str, FloatArray] = getattr(track, kind)
+        return values.get(name, values.get("") if unnamed else None)
+
+    return fixes.take(tracks, column)
+
+
+def amount_leaps(
+    applications: Sequence[Application], tracks: Sequence[Track], fixes: Fixes
+) -> BoolArray:
+    """Where a logged rate or flow changes by more than a twentieth from fix to fix, (n - 1,)."""
+    leap = np.zeros(max(len(fixes.time_s) - 1, 0), dtype=bool)
+    for i, application in enumerate(applications):
+        for kind in ("rates", "flows"):
+            logged = _logged(fixes, tracks, kind, application.product.name, unnamed=i == 0)
+            if logged is not None:
+                value = np.nan_to_num(logged)
+                leap |= np.abs(np.diff(value)) > _LEAP * np.maximum(value[1:], value[:-1])
+    return leap
+
+
+def product_masses(
+    applications: Sequence[Application],
+    tracks: Sequence[Track],
+    fixes: Fixes,
+    steps: Steps,
+    implement: Implement,
+) -> tuple[list[StepMass], list[Finding]]:
+    """Step masses of every product, and what looked wrong."""
+    interval = fixes.take(tracks, lambda t: t.interval_s)
+    masses, findings = [], []
+    for i, application in enumerate(applications):
+        name, target = application.product.name, application.target_kg_per_m2
+        flow = _logged(fixes, tracks, "flows", name, unnamed=i == 0)
+        rate = _logged(fixes, tracks, "rates", name, unnamed=i == 0)
+        mass = _step_mass(
+            steps,
+            fixes,
+            implement,
+            flow_kg_per_s=flow,
+            rate_kg_per_m2=rate,
+            interval_s=interval,
+            target_kg_per_m2=target,
+        )
+        if mass.source == "target" and target is None:
+            findings.append(Finding.warning("no_amount", product=name))
+        blank = _blank_share(steps, rate if flow is None else flow)
+        if blank > _BLANK_SHARE:
+            findings.append(Finding.warning("blank_amount", product=name, share=blank))
+        if mass.unplaced_kg > _UNPLACED_SHARE * max(mass.mass_kg.sum(), 1e-9):
+            findings.append(
+                Finding.warning("unplaced_amount", product=name, unplaced_kg=mass.unplaced_kg)
+            )
+        masses.append(mass)
+    return masses, findings
+
+
+def _blank_share(steps: Steps, logged: FloatArray | None) -> float:
+    """Share of the time in work for which the log holds no value."""
+    total = float(steps.duration_s[steps.working].sum())
+    if logged is None or not total:
+        return 0.0
+    blank = steps.working & np.isnan(logged[steps.record])
+    return float(steps.duration_s[blank].sum()) / total
+
+
+def running_totals(
+    steps: Steps, implement: Implement, masses: Mapping[str, StepMass]
+) -> RunningTotals:
+    """Ground swept and mass metered since the start, exact at times a second or more apart."""
+    time = steps.tool.time_s
+    second = np.floor(time / _EVERY_S)
+    kept = np.flatnonzero(np.diff(second, prepend=-np.inf) > 0)
+    kept = np.union1d(kept, [len(time) - 1])
+
+    def running(per_step: FloatArray) -> FloatArray:
+        return np.concatenate([[0.0], np.cumsum(per_step)])[kept]
+
+    metered = {name: running(mass.metered_kg) for name, mass in masses.items()}
+    return RunningTotals(time[kept], running(_swept_m2(steps, implement)), metered)

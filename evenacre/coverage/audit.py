@@ -1,4 +1,4 @@
-"""Audit one operation on one field: from its logs to an account of the ground."""
+"""Audit one operation on one field: from its logs to what it covered and placed."""
 
 from __future__ import annotations
 
@@ -9,30 +9,26 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import shapely
 
+from evenacre.coverage.amounts import (
+    amount_leaps,
+    product_masses,
+    running_totals,
+    with_logged_products,
+)
 from evenacre.coverage.capacity import capacity_figures
 from evenacre.coverage.clean import clean
-from evenacre.coverage.cover import account, area_figures, count_cover
+from evenacre.coverage.cover import area_figures, count_cover, part_ground
 from evenacre.coverage.diagnostics import collect_findings, require_work
 from evenacre.coverage.field_plane import PlaneField, lay_out, plane_for
 from evenacre.coverage.grids import GridFrame, extent_of
 from evenacre.coverage.headland import Headland, find_headland
 from evenacre.coverage.layers import cover_layers, field_layers, swath_layer
 from evenacre.coverage.passes import number_passes, pass_ends, pass_table
-from evenacre.coverage.products import (
-    Ground,
-    Region,
-    amount_leaps,
-    product_masses,
-    product_result,
-    with_logged_products,
-)
+from evenacre.coverage.products import GroundShares, Region, Shares, product_result
 from evenacre.coverage.rows import row_states, with_rows
-from evenacre.coverage.running_totals import running_totals
-from evenacre.coverage.skip_causes import find_suspects, ground_beside
-from evenacre.coverage.skips import Surroundings, find_skips
-from evenacre.coverage.smooth import SmoothPath, ground_speed, smooth_path, turn_radius
+from evenacre.coverage.skips import Surroundings, find_causes, find_skips, ground_beside
+from evenacre.coverage.smooth import ground_speed, smooth_path, turn_radius
 from evenacre.coverage.steps import Steps, build_steps
-from evenacre.coverage.strip_shares import Shares
 from evenacre.coverage.swath import STRAIGHT_M, build_strips, build_swaths
 from evenacre.coverage.uncertainty import area_uncertainty, position_error
 from evenacre.model import UNDATED_S, Implement, Operation, Settings
@@ -63,6 +59,15 @@ def audit_operation(
     ------
     FindingError
         When the logs hold no position or no working step.
+
+    Examples
+    --------
+    >>> field = ev.load_season(Path("season.toml")).fields[0]
+    >>> tracks = tuple(ev.read_tracks("log.csv"))
+    >>> drill = ev.Implement(6.096, rows=32, rows_known=True)
+    >>> result = ev.audit_operation(ev.Operation("spring", field, drill, tracks))
+    >>> round(result.skip_area_m2)
+    96
     """
     say = progress or (lambda _stage: None)
     tracks, settings = operation.tracks, operation.settings
@@ -84,7 +89,8 @@ def audit_operation(
 
     say("sweeping the ground")
     strips = build_strips(steps, steps.active, implement)
-    swaths = build_swaths(strips, _straight_m(path))
+    straight_m = np.clip(_STRAIGHT_PER_JITTER * path.jitter_m, STRAIGHT_M, _ROUGHEST_M)
+    swaths = build_swaths(strips, float(straight_m))
     say("counting cover")
     cover = count_cover(swaths.geometry)
     land = lay_out(operation.field, plane, cover.once_or_more, implement.width_m)
@@ -96,7 +102,7 @@ def audit_operation(
         passes[["start_s", "end_s", "mean_speed_mps"]] = np.nan
 
     say("finding skips")
-    parted = account(cover, land.workable)
+    parted = part_ground(cover, land.workable)
     around = Surroundings(
         land.workable,
         land.given,
@@ -104,7 +110,7 @@ def audit_operation(
         headland.band,
         implement.width_m,
         ground_beside(steps, implement),
-        find_suspects(steps, implement, operation.blockages),
+        find_causes(steps, implement, operation.blockages),
     )
     skips = find_skips(
         parted.missed,
@@ -117,7 +123,7 @@ def audit_operation(
     say("sharing out amounts")
     areas = area_figures(parted, swaths.geometry, land.workable, headland.band)
     shares = Shares(strips, swaths)
-    ground = Ground(
+    ground = GroundShares(
         Region(operation.field.name, land.workable, shares.inside(land.workable)),
         [Region(name, zone, shares.inside(zone)) for name, zone in land.zones],
         [Region(name, area, shares.inside(area)) for name, _, area in land.setbacks],
@@ -174,10 +180,6 @@ def _day(time_s: float, zone: str | None) -> str:
     if time_s < UNDATED_S:
         return ""
     return datetime.fromtimestamp(time_s, ZoneInfo(zone) if zone else UTC).date().isoformat()
-
-
-def _straight_m(path: SmoothPath) -> float:
-    return float(np.clip(_STRAIGHT_PER_JITTER * path.jitter_m, STRAIGHT_M, _ROUGHEST_M))
 
 
 def _skip_min_width_m(settings: Settings, implement: Implement) -> float:

@@ -89,9 +89,6 @@ def clean(
     ----------
     tracks : sequence of Track
         The logs of one operation; where one file ends and the next begins does not matter.
-    plane : WorkingPlane
-    settings : Settings
-        ``max_gap_s`` and ``max_speed_mps`` are used.
     boundary : geometry, optional
         In the plane. Records far from it belong to other fields or the road.
 

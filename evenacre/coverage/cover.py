@@ -53,12 +53,7 @@ def count_cover(pieces: np.ndarray) -> Cover:
 
     A spot is covered twice exactly where some pair of pieces meets and three times where
     some triple does, so unions of the pairwise and triple intersections give the cover count
-    without building the full arrangement of all outlines.
-
-    Parameters
-    ----------
-    pieces : (n,) array of polygons
-        None covers itself.
+    without building the full arrangement of all outlines. No piece may cover itself.
     """
     overlays = first_consistent(lambda grid: _overlay(pieces, grid), _Overlays.consistent)
     i, j = overlays.first, overlays.second
@@ -134,16 +129,8 @@ def _overlay(pieces: np.ndarray, grid_m: float | None) -> _Overlays:
 
 
 @dataclass(frozen=True)
-class GroundAccount:
-    """The workable ground by cover count, and what lies outside it.
-
-    Attributes
-    ----------
-    covered, once, twice, twice_or_more, more, missed : geometry
-        Inside the workable ground.
-    outside : geometry
-        Covered ground that is not workable.
-    """
+class PartedGround:
+    """The workable ground by cover count, and covered ground outside it."""
 
     covered: BaseGeometry
     once: BaseGeometry
@@ -154,11 +141,11 @@ class GroundAccount:
     outside: BaseGeometry
 
 
-def account(cover: Cover, workable: BaseGeometry) -> GroundAccount:
+def part_ground(cover: Cover, workable: BaseGeometry) -> PartedGround:
     """Clip the cover to the workable ground and part it by count."""
     slack = _LOST_SHARE * workable.area
 
-    def consistent(parted: GroundAccount) -> bool:
+    def consistent(parted: PartedGround) -> bool:
         sums = (
             (parted.covered.area + parted.missed.area, workable.area),
             (parted.covered.area + parted.outside.area, cover.once_or_more.area),
@@ -170,11 +157,11 @@ def account(cover: Cover, workable: BaseGeometry) -> GroundAccount:
     return first_consistent(lambda grid: _clip(cover, workable, grid), consistent)
 
 
-def _clip(cover: Cover, workable: BaseGeometry, grid_m: float | None) -> GroundAccount:
+def _clip(cover: Cover, workable: BaseGeometry, grid_m: float | None) -> PartedGround:
     covered = common(cover.once_or_more, workable, grid_m)
     doubled = common(cover.twice_or_more, workable, grid_m)
     more = common(cover.thrice_or_more, workable, grid_m)
-    return GroundAccount(
+    return PartedGround(
         covered=covered,
         once=without(covered, doubled, grid_m),
         twice=without(doubled, more, grid_m),
@@ -197,9 +184,9 @@ def _clip_areas(pieces: np.ndarray, region: BaseGeometry) -> FloatArray:
 
 
 def area_figures(
-    parted: GroundAccount, pieces: np.ndarray, workable: BaseGeometry, headland: BaseGeometry
+    parted: PartedGround, pieces: np.ndarray, workable: BaseGeometry, headland: BaseGeometry
 ) -> dict[str, float]:
-    """The account of the ground in m2, by the names of the result."""
+    """The ground by cover in m2, by the names of the result."""
     swept_inside = float(_clip_areas(pieces, workable).sum())
     covered, doubled = parted.covered.area, parted.twice_or_more
     return {

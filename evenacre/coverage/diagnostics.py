@@ -54,10 +54,7 @@ def collect_findings(
 ) -> tuple[Finding, ...]:
     """Gather what is worth telling, in the order of the work.
 
-    Parameters
-    ----------
-    states, amounts : iterable of Finding
-        Of reading the rows and the products.
+    ``states`` and ``amounts`` are those of reading the rows and the products.
     """
     tracks = operation.tracks
     return (

@@ -24,8 +24,8 @@ class PlaneField:
 
     Attributes
     ----------
-    boundary, unworkable, workable : geometry
-        ``unworkable`` is the part inside the boundary.
+    unworkable : geometry
+        The part inside the boundary.
     given : bool
         False when the boundary was drawn from the swaths.
     zones : list of (name, geometry)

@@ -10,6 +10,7 @@ from rasterio.enums import MergeAlg
 from rasterio.features import rasterize
 from shapely.geometry.base import BaseGeometry
 
+from evenacre.coverage.steps import expand
 from evenacre.coverage.swath import Strips, pivots
 from evenacre.model import FloatArray, IntArray
 from evenacre.model.audit_result import Grid
@@ -29,7 +30,6 @@ class GridFrame:
         Ground to take in.
     area_m2 : float
         Sets the cell size.
-    crs : pyproj.CRS
 
     Attributes
     ----------
@@ -79,12 +79,6 @@ class GridFrame:
 
         Within a strip every row gets the same mass, so where the two edges differ in length
         the rate at a spot is the strip's mean rate times mean over local path length.
-
-        Parameters
-        ----------
-        strips : Strips
-        mass_kg : (m,) float
-            Mass of each strip.
         """
         values = np.zeros(self.shape[0] * self.shape[1])
         for quad, owner in _convex_parts(strips):
@@ -132,8 +126,7 @@ def scan(quad: FloatArray, frame: GridFrame) -> tuple[IntArray, IntArray, IntArr
     u = (quad[:, :, 0] - frame.west) / cell - 0.5
     low = np.clip(np.ceil(v.min(axis=1)), 0, frame.shape[0]).astype(np.int64)
     high = np.clip(np.ceil(v.max(axis=1)), 0, frame.shape[0]).astype(np.int64)
-    index = np.repeat(np.arange(len(quad)), high - low)
-    row = np.arange(len(index)) - np.repeat(np.cumsum(high - low) - (high - low), high - low)
+    index, row = expand(high - low)
     row += low[index]
     left, right = np.full(len(index), np.inf), np.full(len(index), -np.inf)
     for i in range(4):
@@ -152,10 +145,8 @@ def scan(quad: FloatArray, frame: GridFrame) -> tuple[IntArray, IntArray, IntArr
     some = np.isfinite(left)
     first = np.where(some, np.clip(np.ceil(left), 0, frame.shape[1]), 0).astype(np.int64)
     end = np.where(some, np.clip(np.ceil(right), 0, frame.shape[1]), 0).astype(np.int64)
-    size = np.maximum(end - first, 0)
-    owner = np.repeat(np.arange(len(index)), size)
-    col = np.arange(len(owner)) - np.repeat(np.cumsum(size) - size, size) + first[owner]
-    return index[owner], row[owner], col
+    owner, col = expand(np.maximum(end - first, 0))
+    return index[owner], row[owner], col + first[owner]
 
 
 def _density(quad: FloatArray, mass_kg: FloatArray, x: FloatArray, y: FloatArray) -> FloatArray:

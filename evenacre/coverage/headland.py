@@ -21,15 +21,7 @@ _MAX_ROUNDS = 8
 
 @dataclass(frozen=True)
 class Headland:
-    """Perimeter rounds and the band they make.
-
-    Attributes
-    ----------
-    rounds : int
-        Rounds along the outer boundary.
-    band : geometry
-        Part of the workable ground; empty when there are no rounds.
-    """
+    """Rounds along the outer boundary, and the band they make of the workable ground."""
 
     rounds: int
     band: BaseGeometry
@@ -57,7 +49,6 @@ def find_headland(
         other unworkable ground inside have no headland of their own.
     x_m, y_m, heading_rad : (n,) float
         Tool-line centres while working.
-    width_m : float
     given_rounds : int or None
         Rounds along the outer ring as stated by the user.
     """

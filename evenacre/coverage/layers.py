@@ -11,7 +11,7 @@ import shapely
 from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
-from evenacre.coverage.cover import Cover, GroundAccount
+from evenacre.coverage.cover import Cover, PartedGround
 from evenacre.coverage.field_plane import PlaneField
 from evenacre.coverage.headland import Headland
 from evenacre.coverage.swath import Swaths
@@ -77,9 +77,7 @@ def swath_layer(swaths: Swaths, number: IntArray, cover: Cover, crs: CRS) -> gpd
     )
 
 
-def cover_layers(
-    parted: GroundAccount, headland: Headland, crs: CRS
-) -> dict[str, gpd.GeoDataFrame]:
+def cover_layers(parted: PartedGround, headland: Headland, crs: CRS) -> dict[str, gpd.GeoDataFrame]:
     """The workable ground by cover count, and its overlaps one by one."""
     by_count = polygonal(np.array([parted.once, parted.twice, parted.more]))
     spots, count = shapely.get_parts(by_count[1:], return_index=True)

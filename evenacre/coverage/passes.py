@@ -8,7 +8,7 @@ import shapely
 from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
-from evenacre.coverage.steps import Steps, tool_ends
+from evenacre.coverage.steps import Steps, expand, tool_ends
 from evenacre.coverage.swath import Swaths
 from evenacre.model import Implement, IntArray
 
@@ -39,17 +39,7 @@ def number_passes(steps: Steps) -> IntArray:
 def pass_table(
     steps: Steps, number: IntArray, swaths: Swaths, headland: BaseGeometry, crs: CRS
 ) -> gpd.GeoDataFrame:
-    """One row per pass.
-
-    Parameters
-    ----------
-    steps : Steps
-    number : (n - 1,) int
-        From `number_passes`.
-    swaths : Swaths
-    headland : geometry
-        The headland band.
-    crs : pyproj.CRS
+    """One row per pass; ``number`` is of `number_passes`, ``headland`` the band.
 
     Returns
     -------
@@ -93,10 +83,8 @@ def first_and_last(number: IntArray) -> tuple[IntArray, IntArray]:
 
 def _paths(steps: Steps, first: IntArray, last: IntArray) -> np.ndarray:
     """Line of each pass, straight stretches thinned to a centimetre."""
-    size = last + 2 - first
-    owner = np.repeat(np.arange(len(first)), size)
-    offset = np.arange(len(owner)) - np.repeat(np.cumsum(size) - size, size)
-    at = np.repeat(first, size) + offset
+    owner, offset = expand(last + 2 - first)
+    at = first[owner] + offset
     points = np.column_stack([steps.tool.x_m[at], steps.tool.y_m[at]])
     return shapely.simplify(shapely.linestrings(points, indices=owner), 0.01)
 

@@ -1,4 +1,4 @@
-"""Amounts of each product in the field, its zones and its setbacks."""
+"""Each product shared out over the field, its zones and its setbacks."""
 
 from __future__ import annotations
 
@@ -9,34 +9,27 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from evenacre.coverage.amounts import StepMass, elements, nutrients, step_mass
-from evenacre.coverage.clean import Fixes
+from evenacre.coverage.amounts import StepMass, elements, nutrients
 from evenacre.coverage.cover import Cover
 from evenacre.coverage.grids import GridFrame, area_within
-from evenacre.coverage.steps import Steps
-from evenacre.coverage.swath import Strips
+from evenacre.coverage.steps import expand
+from evenacre.coverage.swath import Strips, Swaths, fan_triangles
 from evenacre.geo.geodesy import wrapped
 from evenacre.geo.local_crs import WorkingPlane
-from evenacre.geo.overlay import common
-from evenacre.model import Application, BoolArray, FloatArray, Implement, IntArray, Product, Track
+from evenacre.geo.overlay import common, intersect, valid
+from evenacre.model import Application, BoolArray, FloatArray, IntArray
 from evenacre.model.audit_result import ProductResult, SetbackFinding, ZoneAmount
-from evenacre.model.finding import Finding
 
 _NEAR_TARGET = 0.10
-_BLANK_SHARE = 0.001
-_LEAP = 0.05
+# A strip whose edges differ in length by more than this is shared out row by row.
+_CURVED = 0.02
 
 
 @dataclass(frozen=True)
 class Region:
     """A piece of ground and the share of every strip that lies in it.
 
-    Attributes
-    ----------
-    name : str
-    geometry : geometry
-        In the working plane.
-    share : (m,) float
+    ``geometry`` lies in the working plane; ``share`` is (m,), 0..1.
     """
 
     name: str
@@ -45,15 +38,10 @@ class Region:
 
 
 @dataclass(frozen=True)
-class Ground:
+class GroundShares:
     """The ground that amounts are shared among.
 
-    Attributes
-    ----------
-    workable : Region
-    zones, setbacks : sequence of Region
-        Zones clipped to the workable ground; setbacks already widened by their distance.
-    covered_m2, excess_m2 : float
+    Zones are clipped to the workable ground, setbacks already widened by their distance.
     """
 
     workable: Region
@@ -63,102 +51,13 @@ class Ground:
     excess_m2: float
 
 
-def with_logged_products(
-    applications: Sequence[Application], tracks: Sequence[Track]
-) -> tuple[Application, ...]:
-    """Add products that the logs name (or leave unnamed) and the operation does not."""
-    logged = {name for t in tracks for name in (*t.rates, *t.flows)}
-    known = {a.product.name for a in applications}
-    new = sorted(logged - known - {""})
-    if "" in logged and not applications and not new:
-        new = ["unnamed product"]
-    return (*applications, *(Application(Product(name)) for name in new))
-
-
-def logged_column(
-    fixes: Fixes, tracks: Sequence[Track], kind: str, name: str, *, unnamed: bool
-) -> FloatArray | None:
-    """Logged ``rates`` or ``flows`` of one product at the fixes.
-
-    Parameters
-    ----------
-    unnamed : bool
-        Whether a column whose product is not named belongs to this product.
-    """
-
-    def column(track: Track) -> FloatArray | None:
-        values: dict[str, FloatArray] = getattr(track, kind)
-        return values.get(name, values.get("") if unnamed else None)
-
-    return fixes.take(tracks, column)
-
-
-def amount_leaps(
-    applications: Sequence[Application], tracks: Sequence[Track], fixes: Fixes
-) -> BoolArray:
-    """Where a logged rate or flow changes by more than a twentieth from fix to fix, (n - 1,)."""
-    leap = np.zeros(max(len(fixes.time_s) - 1, 0), dtype=bool)
-    for i, application in enumerate(applications):
-        for kind in ("rates", "flows"):
-            logged = logged_column(fixes, tracks, kind, application.product.name, unnamed=i == 0)
-            if logged is not None:
-                value = np.nan_to_num(logged)
-                leap |= np.abs(np.diff(value)) > _LEAP * np.maximum(value[1:], value[:-1])
-    return leap
-
-
-def product_masses(
-    applications: Sequence[Application],
-    tracks: Sequence[Track],
-    fixes: Fixes,
-    steps: Steps,
-    implement: Implement,
-) -> tuple[list[StepMass], list[Finding]]:
-    """Step masses of every product, and what looked wrong."""
-    interval = fixes.take(tracks, lambda t: t.interval_s)
-    masses, findings = [], []
-    for i, application in enumerate(applications):
-        name, target = application.product.name, application.target_kg_per_m2
-        flow = logged_column(fixes, tracks, "flows", name, unnamed=i == 0)
-        rate = logged_column(fixes, tracks, "rates", name, unnamed=i == 0)
-        mass = step_mass(
-            steps,
-            fixes,
-            implement,
-            flow_kg_per_s=flow,
-            rate_kg_per_m2=rate,
-            interval_s=interval,
-            target_kg_per_m2=target,
-        )
-        if mass.source == "target" and target is None:
-            findings.append(Finding.warning("no_amount", product=name))
-        blank = _blank_share(steps, rate if flow is None else flow)
-        if blank > _BLANK_SHARE:
-            findings.append(Finding.warning("blank_amount", product=name, share=blank))
-        if mass.unplaced_kg > 0.001 * max(mass.mass_kg.sum(), 1e-9):
-            findings.append(
-                Finding.warning("unplaced_amount", product=name, unplaced_kg=mass.unplaced_kg)
-            )
-        masses.append(mass)
-    return masses, findings
-
-
-def _blank_share(steps: Steps, logged: FloatArray | None) -> float:
-    """Share of the time in work for which the log holds no value."""
-    total = float(steps.duration_s[steps.working].sum())
-    if logged is None or not total:
-        return 0.0
-    blank = steps.working & np.isnan(logged[steps.record])
-    return float(steps.duration_s[blank].sum()) / total
-
-
 def product_result(
     application: Application,
     mass: StepMass,
     strips: Strips,
     rows_on: IntArray,
     cover: Cover,
-    ground: Ground,
+    ground: GroundShares,
     frame: GridFrame,
     plane: WorkingPlane,
 ) -> ProductResult:
@@ -219,7 +118,7 @@ def _overlap_kg(strip_kg: FloatArray, strips: Strips, cover: Cover, excess_m2: f
 
 
 def _setbacks(
-    strip_kg: FloatArray, cover: Cover, ground: Ground, plane: WorkingPlane
+    strip_kg: FloatArray, cover: Cover, ground: GroundShares, plane: WorkingPlane
 ) -> tuple[SetbackFinding, ...]:
     found = []
     for region in ground.setbacks:
@@ -234,3 +133,72 @@ def _setbacks(
             SetbackFinding(region.name, inside.area, applied, float(lon[0]), float(lat[0]))
         )
     return tuple(found)
+
+
+class Shares:
+    """Shares of strips, worked out only where they meet a region's edge."""
+
+    def __init__(self, strips: Strips, swaths: Swaths) -> None:
+        self._strips = strips
+        self._pieces = swaths.geometry
+        quad = strips.quad
+        left = np.hypot(*(quad[:, 3] - quad[:, 0]).T)
+        right = np.hypot(*(quad[:, 2] - quad[:, 1]).T)
+        self._curved = strips.folded | (np.abs(left - right) > _CURVED * (left + right) / 2)
+
+    def inside(self, region: BaseGeometry) -> FloatArray:
+        """Share of each strip's mass that falls in a region.
+
+        Rows get equal mass; on curves each row's mass is spread over its own shorter or longer
+        ground.
+
+        Returns
+        -------
+        (m,) float
+            0..1.
+        """
+        strips = self._strips
+        if region.is_empty or not len(strips.step):
+            return np.zeros(len(strips.step))
+        shapely.prepare(region)
+        whole = shapely.covers(region, self._pieces)
+        part = ~whole & shapely.intersects(region, self._pieces)
+        share = whole[strips.piece].astype(float)
+        index = np.flatnonzero(part[strips.piece])
+        share[index], cut = _fractions(region, _polygons(strips.quad[index]))
+        rows_differ = index[cut & self._curved[index]]
+        share[rows_differ] = self._row_by_row(region, rows_differ)
+        return share
+
+    def _row_by_row(self, region: BaseGeometry, index: IntArray) -> FloatArray:
+        """Mean over the rows of each strip of the share of the row's own ground."""
+        strips = self._strips
+        rows = strips.last_row[index] - strips.first_row[index] + 1
+        owner, rank = expand(rows)
+        f0 = (rank / rows[owner])[:, None]
+        f1 = ((rank + 1) / rows[owner])[:, None]
+        a, b, d, c = (strips.quad[index[owner], i] for i in range(4))
+        corners = [a + f0 * (b - a), a + f1 * (b - a), c + f1 * (d - c), c + f0 * (d - c)]
+        fraction, _ = _fractions(region, _polygons(np.stack(corners, axis=1)))
+        return np.bincount(owner, fraction, minlength=len(index)) / rows
+
+
+def _fractions(region: BaseGeometry, ground: np.ndarray) -> tuple[FloatArray, BoolArray]:
+    """Share of each polygon's area in a (prepared) region, and which ones its edge cuts."""
+    fraction = shapely.covers(region, ground).astype(float)
+    cut = (fraction == 0) & shapely.intersects(region, ground)
+    area = shapely.area(ground[cut])
+    inside = shapely.area(intersect(ground[cut], region, None))
+    fraction[cut] = np.divide(inside, area, out=np.zeros_like(area), where=area > 0)
+    return np.minimum(fraction, 1.0), cut
+
+
+def _polygons(quad: FloatArray) -> np.ndarray:
+    """Ground swept between two positions of a tool line; two fans where they cross."""
+    ground = shapely.polygons(quad)
+    bad = np.flatnonzero(~shapely.is_valid(ground))
+    if len(bad):
+        fans = fan_triangles(quad[bad])
+        ground[bad] = shapely.multipolygons(fans, indices=np.repeat(np.arange(len(bad)), 2))
+        ground[bad] = valid(ground[bad])
+    return ground

@@ -19,13 +19,7 @@ _FULL_WIDTH = 0.98
 
 @dataclass(frozen=True)
 class RowStates:
-    """Rows on at each fix.
-
-    Attributes
-    ----------
-    active : (n, rows) bool
-    findings : tuple of Finding
-    """
+    """Rows on at each fix, (n, rows), and how that was told."""
 
     active: BoolArray
     findings: tuple[Finding, ...]
@@ -64,9 +58,6 @@ def row_states(
 
     Parameters
     ----------
-    fixes : Fixes
-    tracks : sequence of Track
-        The tracks that ``fixes`` points into.
     implement : Implement
         With rows chosen (`with_rows`).
     speed_mps, turn_radius_m : (n,) float

@@ -71,15 +71,10 @@ def smooth_path(
 
     Parameters
     ----------
-    time_s, x_m, y_m : (n,) float
     run : (n,) int
         Windows never reach across runs.
     smooth : bool
         When False positions stay as logged and only the course is estimated.
-
-    Returns
-    -------
-    SmoothPath
     """
     noise = jitter_m(x_m, y_m, run)
     if not smooth or noise < _CLEAN_M:

@@ -35,7 +35,7 @@ class Steps:
     blocked : (n - 1, rows) int
         1 + index into the blockages where a row that was on had stopped flowing, else 0.
     record : (n - 1,) int
-        The fix whose state and rates hold for the step (the meter's delay taken off).
+        The fix whose state and rates hold for the step (the product lag taken off).
     distance_m : (n - 1,) float
         Travel of the tool-line centre.
     duration_s : (n - 1,) float
@@ -115,6 +115,12 @@ def build_steps(
     )
 
 
+def expand(counts: IntArray) -> tuple[IntArray, IntArray]:
+    """Item i ``counts[i]`` times, and a running number from 0 within each."""
+    item = np.repeat(np.arange(len(counts)), counts)
+    return item, np.arange(len(item)) - np.repeat(np.cumsum(counts) - counts, counts)
+
+
 def tool_ends(tool: ToolPath, knot: IntArray, width_m: float) -> tuple[FloatArray, FloatArray]:
     """Left and right end of the whole tool line at some knots, (k, 2) each."""
     heading = tool.heading_rad[knot]
@@ -128,9 +134,8 @@ def _turn_times(time: FloatArray, course: FloatArray, inside: BoolArray) -> Floa
     turn = np.abs(np.angle(np.exp(1j * np.diff(course))))
     count = np.ceil(turn / _MAX_TURN_RAD).astype(int)
     count = np.where(inside & (turn < _CUSP_RAD), np.clip(count, 1, _MAX_SUBSTEPS), 1)
-    step = np.repeat(np.arange(len(count)), count - 1)
-    rank = np.arange(len(step)) - np.repeat(np.cumsum(count - 1) - (count - 1), count - 1) + 1
-    return time[step] + (time[step + 1] - time[step]) * rank / count[step]
+    step, rank = expand(count - 1)
+    return time[step] + (time[step + 1] - time[step]) * (rank + 1) / count[step]
 
 
 def _knots(

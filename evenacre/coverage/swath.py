@@ -49,13 +49,7 @@ class Strips:
 
 @dataclass(frozen=True)
 class Swaths:
-    """Swath pieces.
-
-    Attributes
-    ----------
-    geometry : (p,) array of Polygon or MultiPolygon
-    first_row, last_row, first_step : (p,) int
-    """
+    """Swath pieces: (p,) polygons, their rows and where they begin."""
 
     geometry: np.ndarray
     first_row: IntArray
@@ -87,11 +81,7 @@ def progress(steps: Steps) -> BoolArray:
 def build_strips(steps: Steps, active: BoolArray, implement: Implement) -> Strips:
     """Split every step into strips of contiguous active rows and number the pieces.
 
-    Parameters
-    ----------
-    steps : Steps
-    active : (n - 1, rows) bool
-        Usually ``steps.active``; blocked rows are swept the same way.
+    ``active`` is ``steps.active`` as a rule; blocked rows are swept the same way.
     """
     tool = steps.tool
     usable = progress(steps) & active.any(axis=1)
@@ -156,13 +146,7 @@ def build_swaths(strips: Strips, straight_m: float = STRAIGHT_M) -> Swaths:
 
     A plain piece is bounded by its left edge forward and its right edge backward. A folded
     piece, whose inner end runs backward about a pivot inside it, is the union of two fans of
-    triangles.
-
-    Parameters
-    ----------
-    strips : Strips
-    straight_m : float
-        Vertices this close to a straight edge are dropped.
+    triangles. Vertices within ``straight_m`` of a straight edge are dropped.
     """
     count = int(strips.piece[-1]) + 1 if len(strips.piece) else 0
     at = np.searchsorted(strips.piece, np.arange(count))
@@ -230,17 +214,9 @@ def pivots(quad: FloatArray) -> FloatArray:
 
 
 def fan_triangles(quad: FloatArray) -> np.ndarray:
-    """The two triangles swept by a tool line turning about a point inside it.
+    """The two triangles swept by a tool line turning about a point inside it, (2 m,).
 
-    Parameters
-    ----------
-    quad : (m, 4, 2) float
-        Folded strips.
-
-    Returns
-    -------
-    (2 m,) array of Polygon
-        Left and right triangle of each strip in turn.
+    Left and right triangle of each folded strip in turn.
     """
     pivot = pivots(quad)
     left = np.stack([quad[:, 0], quad[:, 3], pivot], axis=1)

@@ -72,13 +72,6 @@ def tool_path(
     """Carry antenna positions back to the centre of the tool line.
 
     Each run starts with every unit in line with the direction of travel.
-
-    Parameters
-    ----------
-    time_s, x_m, y_m, course_rad : (n,) float
-        Antenna.
-    run : (n,) int
-    implement : Implement
     """
 
     def towed(px: FloatArray, py: FloatArray, length_m: float) -> FloatArray:

@@ -55,12 +55,7 @@ class _Edge:
 class PositionError:
     """Standard uncertainty of positions across the track.
 
-    Attributes
-    ----------
-    pass_m : (passes + 1,) float
-        Between passes, by pass number.
-    within_m : float
-        Within a pass.
+    Between passes ``pass_m``, by pass number; within a pass ``within_m``.
     """
 
     pass_m: FloatArray
@@ -76,7 +71,6 @@ def position_error(
     ----------
     number : (n - 1,) int
         Pass of each step.
-    settings : Settings
     sigma_m : (n fixes,) float or None
         From the fix quality; NaN where unknown.
     """
@@ -110,18 +104,8 @@ def area_uncertainty(
 
     Parameters
     ----------
-    steps : Steps
     number : (n - 1,) int
         Pass of each step.
-    cover : Cover
-    workable : geometry
-    implement : Implement
-    error : PositionError
-
-    Returns
-    -------
-    dict of str to float
-        ``covered_area_m2``, ``overlap_area_m2``, ``skip_area_m2``.
     """
     edge = _sample_edges(steps, number, cover, workable, implement, error)
     passes = int(number.max(initial=0)) + 1

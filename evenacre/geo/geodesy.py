@@ -10,8 +10,8 @@ import pyproj
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from evenacre.arrays import FloatArray
 from evenacre.geo.overlay import valid
-from evenacre.model.arrays import FloatArray
 
 ShapeArray = npt.NDArray[np.object_]
 

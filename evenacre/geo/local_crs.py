@@ -12,7 +12,7 @@ import shapely
 from pyproj import CRS, Transformer
 from shapely.geometry.base import BaseGeometry
 
-from evenacre.model import FloatArray
+from evenacre.arrays import FloatArray
 
 Shapes = TypeVar("Shapes", BaseGeometry, npt.NDArray[np.object_])
 

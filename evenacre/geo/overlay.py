@@ -21,6 +21,8 @@ Result = TypeVar("Result")
 Geometries = npt.NDArray[np.object_]
 
 GRID_M = 1e-6
+GRID_DEG = 1e-11
+"""The same in degrees."""
 
 
 def polygonal(geometry: Geometries) -> Geometries:
@@ -36,14 +38,6 @@ def polygonal(geometry: Geometries) -> Geometries:
         geometry[mixed] = whole
     flat = shapely.get_dimensions(geometry) == 2
     return np.where(flat, geometry, shapely.MultiPolygon())
-
-
-def only_polygons(shape: BaseGeometry) -> BaseGeometry:
-    """Drop the points and lines that set operations leave beside polygons."""
-    if shape.geom_type in ("Polygon", "MultiPolygon"):
-        return shape
-    parts = [p for p in shapely.get_parts(shape) if p.geom_type in ("Polygon", "MultiPolygon")]
-    return shapely.union_all(parts) if parts else shapely.Polygon()
 
 
 def valid(geometry: Geometries) -> Geometries:
@@ -85,7 +79,9 @@ def without(a: BaseGeometry, b: BaseGeometry, grid_m: float | None = GRID_M) -> 
 
 
 def first_consistent(
-    compute: Callable[[float | None], Result], consistent: Callable[[Result], bool]
+    compute: Callable[[float | None], Result],
+    consistent: Callable[[Result], bool] = lambda _: True,
+    grid: float = GRID_M,
 ) -> Result:
     """Compute in floating point, and on the grid if that fails or its areas do not add up.
 
@@ -102,7 +98,12 @@ def first_consistent(
             return result
     except shapely.GEOSException:
         pass
-    return compute(GRID_M)
+    return compute(grid)
+
+
+def in_degrees(operation: Callable[..., Result], *shapes: Geometries | BaseGeometry) -> Result:
+    """Overlay shapes in degrees: in floating point, and on a grid as fine if that fails."""
+    return first_consistent(lambda grid: operation(*shapes, grid), grid=GRID_DEG)
 
 
 def widen(geometry: Geometries, distance_m: float) -> Geometries:

@@ -1,26 +1,20 @@
-"""The nouns: field, implement, product, track, operation, season.
+"""What all else is about: field, implement, product, track, operation, season.
 
 Everything here is SI: metres, square metres, kilograms, seconds (since 1970-01-01 UTC),
 radians. Positions are WGS 84 longitude and latitude in degrees; a geometry that crosses
 the antimeridian has longitudes running past 180 rather than wrapping.
 """
 
-from evenacre.model.arrays import BoolArray, FloatArray, IntArray
+from evenacre.arrays import BoolArray, FloatArray, IntArray
 from evenacre.model.field import Field
-from evenacre.model.grazing import Booking, Grazing, HerdClass, Paddock, Seeding, Stay
+from evenacre.model.grazing import Grazing, HerdClass, Paddock, Stay
 from evenacre.model.implement import Compartment, Implement, TowedUnit
 from evenacre.model.operation import Operation, Settings
+from evenacre.model.past_setting import PastSetting
 from evenacre.model.plan_record import PlannedPaddock, PlannedSeeding, PlannedVisit, PlannedWindow
-from evenacre.model.product import (
-    Application,
-    Need,
-    PastSetting,
-    PlannedRate,
-    Product,
-    SeedLot,
-    WithSeed,
-)
+from evenacre.model.product import Application, Need, PlannedRate, Product, SeedLot, WithSeed
 from evenacre.model.season import InputFile, OperationPlan, Season
+from evenacre.model.seeding import Booking, Seeding
 from evenacre.model.track import UNDATED_S, Blockage, LoadTicket, Track, Unweighed
 
 __all__ = [

@@ -11,7 +11,7 @@ import numpy.typing as npt
 from affine import Affine
 from pyproj import CRS
 
-from evenacre.model import FloatArray
+from evenacre.arrays import FloatArray
 from evenacre.model.finding import Finding
 
 
@@ -95,6 +95,12 @@ class AuditResult:
     """Every figure and layer of one audited operation.
 
     Geometry columns are in ``crs``, the working plane (metres). Areas are m2.
+
+    Examples
+    --------
+    >>> (result,) = ev.audit("season.toml").operations
+    >>> round(result.skip_area_m2)
+    96
     """
 
     field: str

@@ -12,15 +12,20 @@ from evenacre.model.track import Blockage, LoadTicket, Track
 
 @dataclass(frozen=True)
 class Settings:
-    """What a person may tune about an audit."""
+    """What a person may tune about an audit.
+
+    Examples
+    --------
+    >>> ev.Settings(skip_min_area_m2=20.0).smooth
+    True
+    """
 
     # Narrower skips are counted in the area but not listed. None: half a row where the rows are
     # known (a narrower gap is no missing row), at least 0.1 m.
     skip_min_width_m: float | None = None
     skip_min_area_m2: float = 5.0  # smaller skips are counted in the area but not listed
     headland_rounds: int | None = None  # rounds along the boundary; None: found from the passes
-    # A longer silence in the log cuts the path; None: two and a half logging intervals, at least 2
-    # s
+    # A longer silence in the log cuts the path; None: 2.5 logging intervals, at least 2 s
     max_gap_s: float | None = None
     max_speed_mps: float = 12.0  # a faster apparent move is a jump of the receiver
     # Standard uncertainty of position between passes; None: from the log's fix quality, or 3 cm
@@ -32,7 +37,15 @@ class Settings:
 
 @dataclass(frozen=True)
 class Operation:
-    """One job on one field, with everything needed to audit it."""
+    """One job on one field, with everything needed to audit it.
+
+    Examples
+    --------
+    >>> field = ev.load_season(Path("season.toml")).fields[0]
+    >>> tracks = tuple(ev.read_tracks("log.csv"))
+    >>> ev.Operation("spring", field, ev.Implement(6.096, rows=32), tracks).field.name
+    'Home Field'
+    """
 
     name: str
     field: Field

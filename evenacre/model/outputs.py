@@ -15,7 +15,7 @@ import shapely
 from affine import Affine
 from pyproj import CRS
 
-from evenacre.model import Field
+from evenacre.model.field import Field
 
 
 @dataclass(frozen=True)

@@ -14,34 +14,17 @@ from evenacre.model import UNDATED_S
 from evenacre.model.audit_result import AuditResult
 from evenacre.units.display import DisplayUnit, UnitSystem
 
-_COMPASS = (
-    "north",
-    "northeast",
-    "east",
-    "southeast",
-    "south",
-    "southwest",
-    "west",
-    "northwest",
-)
+_COMPASS = ["north", "northeast", "east", "southeast", "south", "southwest", "west", "northwest"]
+_AXES = ("north to south", "northeast to southwest", "east to west", "southeast to northwest")
 _MOST_DECIMALS = 2
 _SIGNS = {"USD": "$", "EUR": "€", "GBP": "£"}
 
 
 def plus_minus(value: float, sigma: float | None, unit: DisplayUnit) -> str:
-    """Write a value and its standard uncertainty, both to the digits the latter allows.
+    """Write a value and its standard uncertainty (SI): ``"38.20 ± 0.14 ac"``.
 
-    Parameters
-    ----------
-    value, sigma : float
-        SI. Without a usable uncertainty the value gets three significant digits.
-    unit : DisplayUnit
-
-    Returns
-    -------
-    str
-        ``"38.20 ± 0.14 ac"``: the uncertainty to one digit, or two when it starts with a 1
-        (GUM, JCGM 100:2008, 7.2.6, allows two at most).
+    Both to the digits the latter allows: it gets one, or two when it starts with a 1 (GUM, JCGM
+    100:2008, 7.2.6, allows two at most). Without it the value gets three significant digits.
     """
     if sigma is None or not math.isfinite(sigma) or sigma <= 0 or not math.isfinite(value):
         return unit.text(value)
@@ -100,13 +83,7 @@ def compass(dx_m: float, dy_m: float) -> str:
 def axis_words(dx_m: float, dy_m: float) -> str:
     """How a line runs, without a sense of direction: ``"east to west"``."""
     angle = math.degrees(math.atan2(dx_m, dy_m)) % 180
-    names = (
-        "north to south",
-        "northeast to southwest",
-        "east to west",
-        "southeast to northwest",
-    )
-    return names[round(angle / 45) % 4]
+    return _AXES[round(angle / 45) % 4]
 
 
 def duration(seconds: float) -> str:

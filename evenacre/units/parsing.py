@@ -59,38 +59,22 @@ class Dimension(StrEnum):
     PRICE_PER_TIME = "price per time"
 
 
-EXAMPLES = {
-    Dimension.LENGTH: ("ft", "m"),
-    Dimension.AREA: ("ac", "ha"),
-    Dimension.MASS: ("lb", "kg"),
-    Dimension.MASS_PER_AREA: ("lb/ac", "kg/ha"),
-    Dimension.MASS_PER_TIME: ("lb/s", "kg/s"),
-    Dimension.GROWTH: ("lb/ac/day", "kg/ha/day"),
-    Dimension.SPEED: ("mph", "km/h"),
-    Dimension.TIME: ("s", "min"),
-    Dimension.VOLUME: ("gal", "L"),
-    Dimension.MASS_PER_VOLUME: ("lb/bu", "kg/m3"),
-    Dimension.COUNT_PER_MASS: ("seeds/lb", "seeds/kg"),
-    Dimension.PRICE_PER_MASS: ("USD/ton", "USD/kg"),
-    Dimension.PRICE_PER_AREA: ("USD/ac", "USD/ha"),
-    Dimension.PRICE_PER_TIME: ("USD/h", "USD/min"),
-}
-
-_SI = {
-    Dimension.LENGTH: "metre",
-    Dimension.AREA: "metre**2",
-    Dimension.MASS: "kilogram",
-    Dimension.MASS_PER_AREA: "kilogram/metre**2",
-    Dimension.MASS_PER_TIME: "kilogram/second",
-    Dimension.GROWTH: "kilogram/metre**2/second",
-    Dimension.SPEED: "metre/second",
-    Dimension.TIME: "second",
-    Dimension.VOLUME: "metre**3",
-    Dimension.MASS_PER_VOLUME: "kilogram/metre**3",
-    Dimension.COUNT_PER_MASS: "seed/kilogram",
-    Dimension.PRICE_PER_MASS: "money/kilogram",
-    Dimension.PRICE_PER_AREA: "money/metre**2",
-    Dimension.PRICE_PER_TIME: "money/second",
+# The SI unit, and two that people write.
+_UNITS = {
+    Dimension.LENGTH: ("metre", "ft", "m"),
+    Dimension.AREA: ("metre**2", "ac", "ha"),
+    Dimension.MASS: ("kilogram", "lb", "kg"),
+    Dimension.MASS_PER_AREA: ("kilogram/metre**2", "lb/ac", "kg/ha"),
+    Dimension.MASS_PER_TIME: ("kilogram/second", "lb/s", "kg/s"),
+    Dimension.GROWTH: ("kilogram/metre**2/second", "lb/ac/day", "kg/ha/day"),
+    Dimension.SPEED: ("metre/second", "mph", "km/h"),
+    Dimension.TIME: ("second", "s", "min"),
+    Dimension.VOLUME: ("metre**3", "gal", "L"),
+    Dimension.MASS_PER_VOLUME: ("kilogram/metre**3", "lb/bu", "kg/m3"),
+    Dimension.COUNT_PER_MASS: ("seed/kilogram", "seeds/lb", "seeds/kg"),
+    Dimension.PRICE_PER_MASS: ("money/kilogram", "USD/ton", "USD/kg"),
+    Dimension.PRICE_PER_AREA: ("money/metre**2", "USD/ac", "USD/ha"),
+    Dimension.PRICE_PER_TIME: ("money/second", "USD/h", "USD/min"),
 }
 _PRICES = (Dimension.PRICE_PER_MASS, Dimension.PRICE_PER_AREA, Dimension.PRICE_PER_TIME)
 
@@ -131,10 +115,15 @@ def unit_factor(unit: str, dimension: Dimension) -> float | None:
     if dimension in _PRICES:
         unit = _CURRENCY.sub("money", unit, count=1)
     parsed = spelled_unit(unit)
-    si = registry().parse_units(_SI[dimension])
+    si = registry().parse_units(_UNITS[dimension][0])
     if parsed is None or parsed.dimensionality != si.dimensionality:
         return None
     return float(registry().Quantity(1.0, parsed).m_as(si))
+
+
+def example_unit(dimension: Dimension) -> str:
+    """Return a unit to show in advice."""
+    return _UNITS[dimension][1]
 
 
 def price_currency(text: str) -> str | None:
@@ -166,7 +155,7 @@ def parse_quantity(text: str, dimension: Dimension, *, file: str = "", place: st
 
     text = text.strip().translate(TYPOGRAPHY)
     if dimension is Dimension.LENGTH and (pair := _FEET_INCHES.fullmatch(text)):
-        return _plain_number(pair[1], error) * FOOT_M + _plain_number(pair[2], error) * FOOT_M / 12
+        return _sure_number(pair[1], error) * FOOT_M + _sure_number(pair[2], error) * FOOT_M / 12
     rest = text
     if dimension in _PRICES:
         rest = _CURRENCY.sub("", text, count=1).strip()
@@ -181,7 +170,7 @@ def parse_quantity(text: str, dimension: Dimension, *, file: str = "", place: st
         raise error(f'"{text}" has no unit.')
     factor = unit_factor(unit, dimension)
     if factor is None:
-        raise error(*_unit_complaint(text, unit, dimension))
+        raise error(*_why_refused(text, unit, dimension))
     value = number * factor
     if not math.isfinite(value):
         raise error(f'"{text}" is not a finite number.')
@@ -190,8 +179,16 @@ def parse_quantity(text: str, dimension: Dimension, *, file: str = "", place: st
     return value if abs(value) > _NOTHING else 0.0
 
 
+def plain_number(text: str) -> float | None:
+    """Read a number alone, with a decimal point or comma; None when it is none."""
+    try:
+        return float(text.strip().replace(",", "."))
+    except ValueError:
+        return None
+
+
 def _remedy(dimension: Dimension) -> str:
-    first, second = EXAMPLES[dimension]
+    _, first, second = _UNITS[dimension]
     article = "an" if dimension.value[0] in "aeiou" else "a"
     return f'Write {article} {dimension} with its unit, such as "20 {first}" or "20 {second}".'
 
@@ -207,10 +204,10 @@ def _split(text: str, error: Any) -> tuple[float, str]:
     found = _NUMBER.match(text)
     if not found:
         raise error(f'"{text}" does not start with a number.' if text else "The value is empty.")
-    return _plain_number(found.group(), error), text[found.end() :].strip()
+    return _sure_number(found.group(), error), text[found.end() :].strip()
 
 
-def _plain_number(text: str, error: Any) -> float:
+def _sure_number(text: str, error: Any) -> float:
     """Read a number with a decimal point or comma; refuse what could be either."""
     digits = text
     unsigned = digits.lstrip("+-")
@@ -227,7 +224,7 @@ def _plain_number(text: str, error: Any) -> float:
         raise error(f'"{text}" is not a number.') from None
 
 
-def _unit_complaint(text: str, unit: str, dimension: Dimension) -> tuple[str, str | None]:
+def _why_refused(text: str, unit: str, dimension: Dimension) -> tuple[str, str | None]:
     """Say why a unit was refused."""
     if re.search(r"\b(bu|bushels?)\b", unit, re.IGNORECASE) and dimension in _BUSHEL_TRAPS:
         return (
@@ -242,7 +239,7 @@ def _unit_complaint(text: str, unit: str, dimension: Dimension) -> tuple[str, st
     other = next((d for d in Dimension if unit_factor(unit, d) is not None), None)
     if other is not None:
         return f'"{text}" is a {other}, not a {dimension}.', None
-    known = (*spellings(), *(example for pair in EXAMPLES.values() for example in pair))
+    known = (*spellings(), *(unit for _, *units in _UNITS.values() for unit in units))
     near = difflib.get_close_matches(unit.lower(), known, n=1, cutoff=0.75)
-    hint = f' Did you mean "{near[0]}"?' if near else ""
-    return f'"{text}" has a unit that is not known: "{unit}".{hint}', None
+    meant = f' Did you mean "{near[0]}"?' if near else ""
+    return f'"{text}" has a unit that is not known: "{unit}".{meant}', None

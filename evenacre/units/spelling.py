@@ -105,5 +105,5 @@ def spelled_unit(unit: str) -> Any:
 
 
 def spellings() -> tuple[str, ...]:
-    """Return the words known as units, for hints."""
+    """Return the words known as units, for advice."""
     return tuple(dict.fromkeys(re.findall(r"\b[a-z]{3,}\b", _DEFINITIONS)))

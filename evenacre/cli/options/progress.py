@@ -3,22 +3,19 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from evenacre.cli.options.shared import UnitName
-from evenacre.cli.options.streams import complain, printing
-from evenacre.cli.options.terminal import say
+from evenacre.cli.options.streams import complain, printing, say
 from evenacre.shown_text import shown
 
 if TYPE_CHECKING:
     from evenacre.model import Season
-    from evenacre.processes.written import Written
-    from evenacre.workflows.audit import Outcome
+    from evenacre.workflows.result import Outcome
 
 Jobs = Annotated[int, typer.Option("--jobs", min=0, help="Processes to use; 0: all cores.")]
 Fresh = Annotated[
@@ -27,18 +24,9 @@ Fresh = Annotated[
 
 
 def run(
-    season: Season,
-    out: Path,
-    units: UnitName | None,
-    jobs: int,
-    written: Written,
-    *,
-    quiet: bool,
-    geoparquet: bool = False,
-    plan_file: Path | None = None,
-    fresh: bool = False,
+    season: Season, out: Path, units: str | None, jobs: int, *, quiet: bool, **more: Any
 ) -> Outcome:
-    """Audit with a progress line on standard error."""
+    """Audit with a progress line on standard error; ``more`` is what `audit_season` takes."""
     from dataclasses import replace
 
     from rich.console import Console
@@ -47,7 +35,7 @@ def run(
     from evenacre.workflows.audit import audit_season
 
     if units is not None:
-        season = replace(season, units=units.value)
+        season = replace(season, units=units)
     columns = (
         TextColumn("{task.description}", markup=False),
         BarColumn(),
@@ -63,16 +51,7 @@ def run(
             bar.update(task, description=shown(stage), completed=done)
 
         processes = jobs or os.cpu_count() or 1
-        outcome = audit_season(
-            season,
-            out,
-            jobs=processes,
-            geoparquet=geoparquet,
-            plan_file=plan_file,
-            fresh=fresh,
-            progress=show,
-            written=written,
-        )
+        outcome = audit_season(season, out, jobs=processes, progress=show, **more)
     if not quiet:
         for remark in outcome.remarks:
             complain(remark)
@@ -96,12 +75,18 @@ def stages(first: str, *, quiet: bool) -> Iterator[Callable[[str], None]]:
 
 def tell(outcome: Outcome, closing: str, *, as_json: bool, quiet: bool) -> None:
     """Print the account and a closing line, or the summary as JSON."""
+    tell_lines(outcome.summary, [*outcome.lines, closing], as_json=as_json, quiet=quiet)
+
+
+def tell_lines(
+    account: dict[str, Any], lines: Iterable[str], *, as_json: bool, quiet: bool
+) -> None:
+    """Print lines, or an account as JSON."""
     with printing():
         if as_json:
-            from evenacre.io.writers.json_file import json_text
+            from evenacre.io.common.json_text import json_text
 
-            say(json_text(outcome.summary))
+            say(json_text(account))
         elif not quiet:
-            for line in outcome.lines:
+            for line in lines:
                 say(line)
-            say(closing)

@@ -10,13 +10,14 @@ from evenacre.errors import InputError
 if TYPE_CHECKING:
     from evenacre.model import Season
 
+SEASON_FILES = (
+    "A season file (season.toml), ISO 11783-10 task data (a zip or folder), "
+    "or further logs after --tracks."
+)
+
 
 def season_given(
-    command: str,
-    files: list[Path],
-    tracks: list[Path],
-    single: dict[str, Any],
-    examples: tuple[str, ...],
+    command: str, files: list[Path], given: dict[str, Any], *examples: str
 ) -> tuple[Season, Path]:
     """The season, and the folder that its result goes beside.
 
@@ -25,33 +26,27 @@ def season_given(
     command : str
     files : list of Path
         A season file or task data, or further logs after ``tracks``.
-    tracks : list of Path
-    single : dict
+    given : dict
         What `season_from_options` takes.
-    examples : tuple of str
+    *examples : str
         What to write when there is nothing to read.
-
-    Raises
-    ------
-    InputError
-        When the files and options do not make a season.
     """
-    from evenacre.io.season.load import load_season, season_from_options
+    from evenacre.io.season.from_options import season_from_options
+    from evenacre.io.season.load import load_season
 
-    if tracks:
-        return season_from_options(tracks=[*tracks, *files], **single), Path()
-    given = sorted(key for key, value in single.items() if value)
+    if given.get("tracks"):
+        return season_from_options(**{**given, "tracks": [*given["tracks"], *files]}), Path()
     if len(files) == 1:
         from evenacre.io.taskdata.folder import is_taskdata
 
         if is_taskdata(files[0]):
             from evenacre.io.season.from_taskdata import season_from_taskdata
 
-            return season_from_taskdata(files[0], **single), files[0].parent
+            return season_from_taskdata(files[0], **given), files[0].parent
         if not given:
             return load_season(files[0]), files[0].parent
     if files and given:
-        flag = f"--{given[0].replace('_', '-')}"
+        flag = f"--{min(given).replace('_', '-')}"
         raise InputError.at(
             files[0], "", f"A season file does not go with {flag}.", "Put it into the file."
         )

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import errno
 import signal
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
-from enum import StrEnum
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 import typer
 
@@ -22,32 +21,25 @@ STOPPED = 128
 """To which the number of the signal is added, as shells do."""
 
 
-class UnitName(StrEnum):
-    """Unit systems of the report."""
-
-    US = "us"
-    METRIC = "metric"
-
-
-def option(panel: str, text: str, *flags: str) -> Any:
-    """Return an option with its help text, shown under a heading of its own."""
-    return typer.Option(*flags, help=text, rich_help_panel=panel)
-
-
-Out = Annotated[Path | None, typer.Option("--out", help="Folder for the result.")]
-Units = Annotated[UnitName | None, typer.Option("--units", help="Units of the report.")]
+Units = Annotated[
+    Literal["us", "metric"] | None, typer.Option("--units", help="Units of the report.")
+]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the summary on standard output.")]
 Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="Print only errors.")]
+
+
+def fail_on_any(wanted: Iterable[str] | None, found: Mapping[Any, bool]) -> None:
+    """Exit with 1 when something that was asked for is among what was found."""
+    if any(found[finding] for finding in wanted or ()):
+        raise typer.Exit(FOUND)
 
 
 @contextmanager
 def plain_errors() -> Iterator[Written]:
     """Turn every way of failing into plain words and an exit code.
 
-    Yields
-    ------
-    Written
-        To be told what was written, so that a run that is stopped says what there is of it.
+    What is yielded has to be told what was written, so that a run that is stopped says what
+    there is of it.
     """
     written = Written()
     try:
@@ -64,7 +56,10 @@ def plain_errors() -> Iterator[Written]:
     except (typer.Exit, typer.Abort):
         raise
     except Exception as error:
-        if isinstance(error, OSError) and _too_long(error):
+        # Windows has a number of its own for a name that is too long.
+        if isinstance(error, OSError) and (
+            error.errno == errno.ENAMETOOLONG or getattr(error, "winerror", None) == 206
+        ):
             name = Path(str(error.filename)).name[:60]
             complain(f"error: {name}...: The name is too long for this system. Shorten it.")
             raise typer.Exit(BAD_INPUT) from None
@@ -79,8 +74,3 @@ def plain_errors() -> Iterator[Written]:
     finally:
         for note in written.notes:
             complain(f"note: {note}")
-
-
-def _too_long(error: OSError) -> bool:
-    """Tell whether a system refuses a name or path for its length; Windows has its own code."""
-    return error.errno == errno.ENAMETOOLONG or getattr(error, "winerror", None) == 206

@@ -9,10 +9,17 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TextIO
 
-from evenacre.cli.options.terminal import say
+import typer
+
 from evenacre.errors import InputError
+from evenacre.shown_text import shown
 
 _MOST_LINES = 50
+
+
+def say(text: object, *, err: bool = False) -> None:
+    """Print a line; names in it may hold anything, and no control sequence gets through."""
+    typer.echo(shown(str(text)), err=err)
 
 
 @contextmanager

@@ -35,19 +35,11 @@ class KeptEntries:
 
     Several processes may share the folder: an entry appears whole or not at all, and one that
     is damaged is as good as none.
-
-    Attributes
-    ----------
-    folder : Path
-    most : int
-        Entries kept.
-    most_bytes : int
-        Their size together.
     """
 
     folder: Path
-    most: int = 500
-    most_bytes: int = 2_000_000_000
+    most: int = 500  # Entries kept
+    most_bytes: int = 2_000_000_000  # Their size together
 
     def get(self, name: str) -> bytes | None:
         """Return an entry; None when there is none, or none that can be trusted."""
@@ -55,7 +47,7 @@ class KeptEntries:
         try:
             with open(os.open(path, _OPEN), "rb") as stream:
                 found = os.fstat(stream.fileno())
-                if not stat.S_ISREG(found.st_mode) or _doubt(found):
+                if not stat.S_ISREG(found.st_mode) or _exposed(found):
                     return None
                 whole = stream.read()
         except OSError:
@@ -69,13 +61,7 @@ class KeptEntries:
         return data
 
     def put(self, name: str, data: bytes) -> None:
-        """Keep an entry, over an earlier one of that name.
-
-        Raises
-        ------
-        OSError
-            When the disk does not take it.
-        """
+        """Keep an entry, over an earlier one; OSError when the disk does not take it."""
         if len(data) > self.most_bytes:
             return
         handle, part = tempfile.mkstemp(suffix=_PART, dir=self.folder)
@@ -131,18 +117,18 @@ def open_kept_entries() -> KeptEntries | None:
         raise PlaceRefusedError(f"there is no home folder to keep them in; {PLACE} names another.")
     try:
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-        doubts = [(folder, _doubt(folder.lstat())), (folder, _doubt(folder.stat()))]
+        exposures = [(folder, _exposed(folder.lstat())), (folder, _exposed(folder.stat()))]
         for path in folder.glob(f"*{_SUFFIX}"):
             with contextlib.suppress(FileNotFoundError):  # another process may make room
-                doubts.append((path, _doubt(path.lstat())))
+                exposures.append((path, _exposed(path.lstat())))
     except OSError as error:
         why = error.strerror or error
         raise PlaceRefusedError(
             f"{folder} cannot be used ({why}); {PLACE} names another."
         ) from None
-    for path, doubt in doubts:
-        if doubt:
-            raise PlaceRefusedError(f"{path} {doubt}; {PLACE} names another folder.")
+    for path, how in exposures:
+        if how:
+            raise PlaceRefusedError(f"{path} {how}; {PLACE} names another folder.")
     return KeptEntries(folder)
 
 
@@ -151,7 +137,7 @@ def _head(name: str, data: bytes) -> bytes:
     return _MARK + hashlib.sha256(name.encode() + b"\0" + data).digest()
 
 
-def _doubt(found: os.stat_result) -> str:
+def _exposed(found: os.stat_result) -> str:
     """Say who else could have written a file or folder; empty: no one."""
     if not hasattr(os, "geteuid"):  # there the user's own profile shuts others out
         return ""

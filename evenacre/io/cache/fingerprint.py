@@ -31,17 +31,9 @@ _HEEDED = ("CPL_", "GDAL_", "GEOS_", "MPL", "OGR_", "OSR_", "PROJ_", "PYPROJ_", 
 
 
 def stamps(paths: Iterable[Path]) -> dict[Path, Stamp]:
-    """Take the size, times and number of files and of all that is read along with them.
+    """Take the size, times and number of files, of folders, and of all that is read with them.
 
-    Parameters
-    ----------
-    paths : iterable of Path
-        Files, and folders of task data or of map files.
-
-    Raises
-    ------
-    OSError
-        When one is not there, or is something that cannot be read twice.
+    OSError when one is not there, or is something that cannot be read twice.
     """
     found: dict[Path, Stamp] = {}
     for path in paths:
@@ -54,13 +46,7 @@ def stamps(paths: Iterable[Path]) -> dict[Path, Stamp]:
 
 
 def files_digest(paths: Iterable[Path]) -> bytes:
-    """Digest names and bytes of the same files; the folder they lie in does not count.
-
-    Raises
-    ------
-    OSError
-        When one cannot be read.
-    """
+    """Digest names and bytes of the same files; the folder they lie in does not count."""
     whole = hashlib.sha256()
     for path in paths:
         parts = list(_parts(path))
@@ -115,13 +101,7 @@ def _installed(folders: Iterable[str]) -> Iterator[str]:
 
 
 def _parts(path: Path) -> Iterator[Path]:
-    """Give a file and whatever a reader may open along with it, in order of name.
-
-    Raises
-    ------
-    OSError
-        When a folder leads on to others by links.
-    """
+    """Give a file and whatever a reader may open along with it, in order of name."""
     folder = path.is_dir()
     home = main_folder(path) if folder else path.parent if path.name.lower() == MAIN else None
     if home is not None:  # task data lies flat; a result may be written into a folder beside it

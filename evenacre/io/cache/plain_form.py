@@ -28,16 +28,11 @@ class NotPlainError(TypeError):
 def pack(value: object) -> bytes:
     """Write a value as bytes; equal values give equal bytes.
 
-    Parameters
-    ----------
-    value : object
-        Plain scalars, text, bytes, tuples, lists, dictionaries, dataclasses, arrays, tables,
-        shapes and coordinate systems, nested at will.
-
     Raises
     ------
     NotPlainError
-        For anything else.
+        For anything but plain scalars, text, bytes, tuples, lists, dictionaries, dataclasses,
+        arrays, tables, shapes and coordinate systems, nested at will.
     """
     packer = _Packer()
     tree = packer.tree(value)
@@ -46,14 +41,9 @@ def pack(value: object) -> bytes:
 
 
 def unpack(data: bytes, kind: type) -> Any:
-    """Read a value back, of the very types it had.
+    """Read a value of a dataclass back, of the very types it had.
 
-    Parameters
-    ----------
-    data : bytes
-        From :func:`pack`.
-    kind : type
-        Dataclass of the value. It and those its fields name are the only classes made.
+    That class and those its fields name are the only ones made.
 
     Raises
     ------
@@ -166,47 +156,41 @@ class _Unpacker:
         self._blobs, self._kinds = blobs, kinds
 
     def value(self, tree: Any) -> Any:
-        if not isinstance(tree, list):
-            return tree
-        tag, *rest = tree
-        match tag:
-            case "bytes":
-                return self._blobs[rest[0]]
-            case "tuple":
-                return tuple(map(self.value, rest))
-            case "list":
-                return list(map(self.value, rest))
-            case "dict":
-                return {self.value(k): self.value(v) for k, v in rest}
-            case "scalar":
-                return self._array(rest[0])[()]
-            case "array":
-                return self._array(rest[0])
-            case "shape":
-                return shapely.from_wkb(self._blobs[rest[0]])
-            case "crs":
-                return _crs(rest[0])
-            case "affine":
-                return Affine(*rest)
-            case "frame":
-                return self._frame(*rest)
-            case "of":
-                kind, *fields = rest
+        match tree:
+            case ["bytes", blob]:
+                return self._blobs[blob]
+            case ["tuple", *values]:
+                return tuple(map(self.value, values))
+            case ["list", *values]:
+                return list(map(self.value, values))
+            case ["dict", *pairs]:
+                return {self.value(k): self.value(v) for k, v in pairs}
+            case ["scalar", blob]:
+                return self._array(blob)[()]
+            case ["array", blob]:
+                return self._array(blob)
+            case ["shape", blob]:
+                return shapely.from_wkb(self._blobs[blob])
+            case ["crs", srs]:
+                return _crs(srs)
+            case ["affine", *numbers]:
+                return Affine(*numbers)
+            case ["frame", *parts]:
+                return self._frame(*parts)
+            case ["of", kind, *fields]:
                 return self._kinds[kind](*map(self.value, fields))
-            case "shapes":
-                crs, lengths, blob = rest
+            case ["shapes", crs, lengths, blob]:
                 shapes = list(_cut(self._blobs[blob], self._array(lengths)))
                 return from_wkb(np.array([*shapes, None], dtype=object)[:-1], crs=crs and _crs(crs))
-            case "column":
-                dtype, *values = rest
+            case ["column", dtype, *values]:
                 return pd.Series(list(map(self.value, values)), dtype=dtype)  # never guessed
-            case "range":
-                name, start, stop, step = rest
+            case ["range", name, start, stop, step]:
                 return pd.RangeIndex(start, stop, step, name=self.value(name))
-            case "index":
-                name, values = rest
+            case ["index", name, values]:
                 return pd.Index(self.value(values), name=self.value(name))
-        raise ValueError(f"there is no {tag}")
+            case [*_]:
+                raise ValueError(f"there is no {tree[:1]}")
+        return tree
 
     def _array(self, blob: int) -> np.ndarray:
         return np.lib.format.read_array(io.BytesIO(self._blobs[blob]), allow_pickle=False)

@@ -1,6 +1,8 @@
-"""Arrow columns as NumPy arrays."""
+"""Arrow columns as NumPy arrays, and their names."""
 
 from __future__ import annotations
+
+from collections.abc import Iterable
 
 import numpy as np
 import pyarrow as pa
@@ -28,3 +30,15 @@ def coded(cells: pa.Array) -> tuple[IntArray, list[str]]:
     encoded = pc.dictionary_encode(cells)
     codes = pc.fill_null(encoded.indices, -1).to_numpy(zero_copy_only=False)
     return np.asarray(codes, dtype=np.int64), encoded.dictionary.to_pylist()
+
+
+def told_apart(names: Iterable[str]) -> list[str]:
+    """Number names that come again: ``rate``, ``rate (2)``."""
+    apart: list[str] = []
+    for name in names:
+        fresh, repeat = name, 2
+        while fresh in apart:
+            fresh = f"{name} ({repeat})"
+            repeat += 1
+        apart.append(fresh)
+    return apart

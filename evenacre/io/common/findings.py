@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from evenacre.shown_text import shortened
+
 FEW = 0.01
 """Share of unreadable cells up to which a column is used without them."""
 
@@ -17,13 +19,33 @@ class Findings:
 
     def note(self, text: str) -> None:
         """Add a note once."""
-        if text not in self.notes:
-            self.notes.append(text)
+        if (line := shortened(text)) not in self.notes:
+            self.notes.append(line)
 
     def warn(self, text: str) -> None:
         """Add a warning once."""
-        if text not in self.warnings:
-            self.warnings.append(text)
+        if (line := shortened(text)) not in self.warnings:
+            self.warnings.append(line)
+
+
+@dataclass(frozen=True)
+class Subject:
+    """Something read; its name goes before each note and warning about it."""
+
+    name: str
+    findings: Findings = field(default_factory=Findings)
+
+    def part(self, name: str) -> Subject:
+        """Something within it, with the same findings."""
+        return Subject(f"{self.name}, {name}", self.findings)
+
+    def note(self, text: str) -> None:
+        """Add a note once."""
+        self.findings.note(f"{self.name}: {text}")
+
+    def warn(self, text: str) -> None:
+        """Add a warning once."""
+        self.findings.warn(f"{self.name}: {text}")
 
 
 def counted(number: int, noun: str, verb: str = "") -> str:

@@ -13,72 +13,56 @@ NOT_TOLD = 15
 """Kinds of fix, numbered as in the quality field of the GGA sentence (IEC 61162-1) and the
 position status of ISO 11783-10."""
 
-_NAMES = {
-    AUTONOMOUS: "without correction",
-    DIFFERENTIAL: "differential",
-    PRECISE: "precise",
-    RTK_FIXED: "RTK fixed",
-    RTK_FLOAT: "RTK float",
-    ESTIMATED: "estimated while there was no fix",
-    TYPED_IN: "typed in by hand",
-    SIMULATED: "from a simulator",
-}
-# Metres, one standard deviation, horizontal (common practice, no source).
-_SIGMA_M = {
-    AUTONOMOUS: 2.0,
-    DIFFERENTIAL: 0.6,
-    PRECISE: 0.6,
-    RTK_FIXED: 0.02,
-    RTK_FLOAT: 0.2,
-    ESTIMATED: 5.0,
+# Name, and metres of one standard deviation, horizontal (common practice, no source).
+_KINDS = {
+    AUTONOMOUS: ("without correction", 2.0),
+    DIFFERENTIAL: ("differential", 0.6),
+    PRECISE: ("precise", 0.6),
+    RTK_FIXED: ("RTK fixed", 0.02),
+    RTK_FLOAT: ("RTK float", 0.2),
+    ESTIMATED: ("estimated while there was no fix", 5.0),
+    TYPED_IN: ("typed in by hand", None),
+    SIMULATED: ("from a simulator", None),
 }
 _COARSE_M = 0.1
-_DOUBTFUL = (ESTIMATED, TYPED_IN, SIMULATED)
 
 
 def position_sigma_m(quality: IntArray) -> FloatArray:
-    """Standard uncertainty of positions from their kind of fix, NaN where it is not told.
-
-    Parameters
-    ----------
-    quality : (n,) int
-        Numbers of this module.
-    """
+    """Standard uncertainty of positions from their kind of fix, NaN where it is not told."""
     table = np.full(max(NOT_TOLD, int(quality.max(initial=0))) + 1, np.nan)
-    for kind, sigma in _SIGMA_M.items():
-        table[kind] = sigma
+    for kind, (_, sigma) in _KINDS.items():
+        table[kind] = np.nan if sigma is None else sigma
     return np.asarray(table[np.clip(quality, 0, None)], dtype=float)
 
 
 def report_quality(file: str, quality: IntArray, findings: Findings) -> None:
-    """Say of what kinds the used positions are, and warn of those that are off by decimetres.
-
-    Parameters
-    ----------
-    quality : (n,) int
-        Of the positions that are used.
-    """
+    """Say of what kinds the used positions are, and warn of those that are off by decimetres."""
     kinds, counts = np.unique(quality, return_counts=True)
-    told = [(int(k), int(c)) for k, c in zip(kinds, counts, strict=True) if k in _NAMES]
+    told = [
+        (int(count), kind, *_KINDS[kind])
+        for kind, count in zip(kinds.tolist(), counts, strict=True)
+        if kind in _KINDS
+    ]
     if not told:
         findings.note(f"{file}: the kind of fix (RTK, differential ...) is not told.")
         return
-    told.sort(key=lambda pair: -pair[1])
-    listing = ", ".join(f"{count / len(quality):.1%} {_NAMES[kind]}" for kind, count in told)
-    if told[0][1] == len(quality):
-        findings.note(f"{file}: all positions are {_NAMES[told[0][0]]}.")
+    told.sort(key=lambda entry: -entry[0])
+    if told[0][0] == len(quality):
+        findings.note(f"{file}: all positions are {told[0][2]}.")
     else:
-        findings.note(f"{file}: positions are {listing}.")
-    for kind, count in told:
-        if kind in _DOUBTFUL:
+        shares = ", ".join(f"{count / len(quality):.1%} {name}" for count, _, name, _ in told)
+        findings.note(f"{file}: positions are {shares}.")
+    for count, kind, name, _ in told:
+        if kind in (ESTIMATED, TYPED_IN, SIMULATED):
             findings.warn(
-                f"{file}: {counted(count, 'position', 'are')} {_NAMES[kind]}; do not trust the "
-                "ground they show."
+                f"{file}: {counted(count, 'position', 'are')} {name}; do not trust the ground they "
+                "show."
             )
-    coarse = sum(count for kind, count in told if _SIGMA_M.get(kind, 0.0) > _COARSE_M)
+    coarse = [(count, sigma) for count, _, _, sigma in told if sigma and sigma > _COARSE_M]
     if coarse:
-        worst = max(_SIGMA_M.get(kind, 0.0) for kind, _ in told)
+        worst = max(sigma for _, sigma in coarse)
         findings.warn(
-            f"{file}: {counted(coarse, 'position', 'are')} not RTK fixed and may be off by "
-            f"{worst:g} m or more; skips and overlaps narrower than that may not be real."
+            f"{file}: {counted(sum(count for count, _ in coarse), 'position', 'are')} not RTK "
+            f"fixed and may be off by {worst:g} m or more; skips and overlaps narrower than that "
+            "may not be real."
         )

@@ -1,4 +1,4 @@
-"""Collect every complaint about a season before raising any."""
+"""Collect every problem of a season before raising any."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ _EXAMPLES = {
     "end": "end = 2026-04-14T09:20:00",
 }
 
-# What pydantic's own checks mean, by its name of the error: (complaint, remedy).
+# What pydantic's own checks mean, by its name of the error: what is wrong, and the remedy.
 _PLAIN = {
     "string_type": ("{value} is not text.", "Write it in quotes."),
     "string_too_short": ("It is empty.", "Fill it in."),
@@ -76,7 +76,7 @@ class ProblemCollector:
         self.problems: list[Problem] = []
 
     def add(self, path: KeyPath, what: str, remedy: str) -> None:
-        """Add a complaint about a key."""
+        """Add what is wrong with a key."""
         self.problems.append(Problem(*self._name(path), what, remedy))
 
     def take(self, error: InputError) -> None:
@@ -86,7 +86,7 @@ class ProblemCollector:
     def check(
         self, model: type[Model], data: object, path: KeyPath = (), needed: Iterable[str] = ()
     ) -> Model | None:
-        """Validate a table and add every complaint about it.
+        """Validate a table and add every problem of it.
 
         Parameters
         ----------

@@ -1,4 +1,4 @@
-"""Small helps for complaints: what a misspelt word may have meant, lists cut to a line."""
+"""What to say of a wrong word: what a misspelt word may have meant, lists cut to a line."""
 
 from __future__ import annotations
 

@@ -1,1 +1,1 @@
-"""Logs of the drive, of any format, as tracks."""
+"""Logs of machines in every format as tracks; what a file gets wrong is an `InputError`."""

@@ -11,8 +11,8 @@ import numpy as np
 from evenacre.errors import InputError, Problem
 from evenacre.io.common.findings import Findings
 from evenacre.io.common.suggestions import did_you_mean, listed
-from evenacre.io.logs.formats.csv_log import read_delimited
-from evenacre.io.logs.typed_times import (
+from evenacre.io.tables.text_table import read_delimited
+from evenacre.io.tables.time_texts import (
     not_read,
     on_undated_clock,
     seconds_of,
@@ -29,10 +29,8 @@ _EITHER = "Write tower = 2, or rows such as 9-16."
 class BlockageNote:
     """A blockage as a person wrote it down."""
 
-    # Named in complaints
     file: str
     place: str
-    # Times
     start: str
     end: str
     # Which tower, or which rows (``"9-16"``); one of them is empty
@@ -42,14 +40,7 @@ class BlockageNote:
 
 
 def read_blockage_file(path: Path) -> tuple[list[BlockageNote], list[str]]:
-    """Read a table with columns ``start``, ``end`` and ``tower`` or ``rows``.
-
-    Returns
-    -------
-    list of BlockageNote
-    list of str
-        Warnings.
-    """
+    """Read a table with columns ``start``, ``end`` and ``tower`` or ``rows``, and its warnings."""
     findings = Findings()
     if not path.exists():
         raise InputError.at(path.name, "", "There is no such file.", "Check the name.")
@@ -66,17 +57,10 @@ def read_blockage_file(path: Path) -> tuple[list[BlockageNote], list[str]]:
             "A blockage table has columns start, end, and tower or rows. "
             + did_you_mean(missing[0], columns),
         )
-    cells = {
-        name: table.text(columns[name]).fill_null("").to_pylist()
-        if name in columns
-        else [""] * len(table)
-        for name in ("start", "end", "tower", "rows", "cause")
-    }
-    notes = [
-        BlockageNote(path.name, table.place(i), *(cells[name][i] for name in cells))
-        for i in range(len(table))
-    ]
-    return notes, findings.warnings
+    cells = (table.words(columns.get(c)) for c in ("start", "end", "tower", "rows", "cause"))
+    places = (table.place(i) for i in range(len(table)))
+    rows = zip(places, *cells, strict=True)
+    return [BlockageNote(path.name, *row) for row in rows], findings.warnings
 
 
 def blockages_of(
@@ -94,7 +78,7 @@ def blockages_of(
     """
     problems: list[Problem] = []
 
-    def complain(note: BlockageNote, what: str, remedy: str) -> None:
+    def report(note: BlockageNote, what: str, remedy: str) -> None:
         problems.append(Problem(note.file, note.place, what, remedy))
 
     starts = seconds_of([note.start for note in notes], date, time_zone)
@@ -104,15 +88,15 @@ def blockages_of(
         for word, value in ((note.start, start), (note.end, end)):
             if np.isnan(value):
                 remedy = "Write it as 2026-04-14T09:12:00, or as 09:12:00 if the job has a date."
-                complain(note, not_read(word) if word else "A time is missing.", remedy)
+                report(note, not_read(word) if word else "A time is missing.", remedy)
         if end < start:
-            complain(
+            report(
                 note, f"It ends ({note.end}) before it starts ({note.start}).", "Swap the times."
             )
         try:
             rows, cause = _rows_of(note, implement)
         except ValueError as error:
-            complain(note, *error.args)
+            report(note, *error.args)
             continue
         blockages.append(Blockage(float(start), float(end), rows, note.cause or cause))
     if problems:
@@ -121,7 +105,7 @@ def blockages_of(
 
 
 def _rows_of(note: BlockageNote, implement: Implement) -> tuple[tuple[int, ...], str]:
-    """Return the rows a note means and how to say so; ValueError with complaint and remedy."""
+    """Return the rows a note means and how to say so; ValueError says what is wrong."""
     if bool(note.tower) == bool(note.rows):
         raise ValueError("It needs either a tower or rows.", _EITHER)
     if not implement.rows_known:
@@ -156,14 +140,7 @@ def _rows_of(note: BlockageNote, implement: Implement) -> tuple[tuple[int, ...],
 def match_clock(
     blockages: tuple[Blockage, ...], tracks: tuple[Track, ...], time_zone: str | None
 ) -> tuple[tuple[Blockage, ...], list[str]]:
-    """Fit blockages to logs that tell the time of day only, and warn of those that miss.
-
-    Returns
-    -------
-    tuple of Blockage
-    list of str
-        Warnings.
-    """
+    """Fit blockages to logs that tell the time of day only; warnings of those that miss."""
     span = time_span(tracks)
     if not blockages or span is None:
         return blockages, []

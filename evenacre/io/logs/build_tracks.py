@@ -15,8 +15,8 @@ from evenacre.io.common.suggestions import listed
 from evenacre.io.logs.columns.clock import Clock, dates_of, read_clock
 from evenacre.io.logs.columns.column_roles import ColumnPlan
 from evenacre.io.logs.columns.measures import with_measures
-from evenacre.io.logs.columns.records_table import RecordTable
 from evenacre.io.logs.columns.work_states import section_states, working_states
+from evenacre.io.tables.record_table import RecordTable
 from evenacre.model import BoolArray, FloatArray, IntArray, Track
 
 _SHOWN_DATES = 6

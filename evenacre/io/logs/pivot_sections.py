@@ -6,20 +6,22 @@ import re
 from dataclasses import dataclass, replace
 
 import numpy as np
+import pandas as pd
 import pyarrow as pa
-import pyarrow.compute as pc
 
-from evenacre.errors import InputError
+from evenacre.io.common.arrow_arrays import coded
 from evenacre.io.common.findings import Findings
-from evenacre.io.logs.columns.column_names import read_header
 from evenacre.io.logs.columns.column_roles import ColumnPlan, ColumnUse
-from evenacre.io.logs.columns.records_table import RecordTable
+from evenacre.io.tables.headers import read_header
+from evenacre.io.tables.record_table import RecordTable
 from evenacre.model import FloatArray, IntArray
 
 _NUMBERS = re.compile(r"^(section|sect|sec|boom|row|opener|tower)(_(id|no|nr|num|number|index))?$")
 _STATES = re.compile(r"^(state|status|on|on_off|active|switch)$")
 _KEYS = ("time", "date", "start", "lon", "lat", "x", "y", "machine")
 _MOST = 1000
+# A width in long form is that of a section; the sections' own widths come from the drill.
+_SPENT = ("section_number", "row_number", "sections", "rows", "width")
 
 
 @dataclass(frozen=True)
@@ -35,16 +37,12 @@ def widen(
 ) -> tuple[RecordTable, ColumnPlan]:
     """Gather the records of each fix, so that every section has a column of its own.
 
+    A log that is not in long form comes back as it is.
+
     Parameters
     ----------
     plan : ColumnPlan
         May name a ``section_number`` or ``row_number`` column; one is guessed when it does not.
-
-    Returns
-    -------
-    table : RecordTable
-        One record a fix; the same table when the log is not in long form.
-    plan : ColumnPlan
 
     Raises
     ------
@@ -63,8 +61,7 @@ def widen(
         what = "no two records share a time and place"
         if numbers is None:
             what = f"it holds other things than numbers from 0 or 1 to {_MOST:,}"
-        raise InputError.at(
-            table.file,
+        raise table.error(
             f'column "{use.column}"',
             f"{what}, so it does not number the {_role(use)}s of a fix.",
             f"Leave out --column {use.role}, or name another column.",
@@ -72,7 +69,7 @@ def widen(
     role, count = _role(use), int(numbers.max())
     state = _state_column(table, plan, use)
     findings.note(
-        f'{table.file}: column "{use.column}" taken as the number of the {role} '
+        f"{table.about(use.column)} taken as the number of the {role} "
         f"{'as asked' if use.asked else 'because of its name'}; the {count} {role}s of a fix are "
         "put together from its records, "
         + (f'with their states from column "{state}".' if state else "those listed being on.")
@@ -95,10 +92,6 @@ def widen(
     first = fixes.first
     wide = replace(table, data=data, place=lambda row: table.place(int(first[row])))
     return wide, ColumnPlan(tuple(uses))
-
-
-_SPENT = ("section_number", "row_number", "sections", "rows", "width")
-# A width in long form is that of a section; the sections' own widths come from the drill.
 
 
 def _role(use: ColumnUse) -> str:
@@ -134,16 +127,12 @@ def _state_column(table: RecordTable, plan: ColumnPlan, number: ColumnUse) -> st
 
 def _fixes(table: RecordTable, plan: ColumnPlan) -> _Fixes:
     """Fixes in order of their first record."""
-    codes = np.zeros(len(table), dtype=np.int64)
-    for column in dict.fromkeys(u.column for u in plan.uses if u.role in _KEYS):
-        coded = pc.dictionary_encode(table.text(column), null_encoding="encode")
-        own = coded.indices.to_numpy(zero_copy_only=False).astype(np.int64)
-        codes = np.unique(codes * (len(coded.dictionary) + 1) + own, return_inverse=True)[1]
-    _, first, of = np.unique(codes, return_index=True, return_inverse=True)
-    order = np.argsort(first)
-    place = np.empty_like(order)
-    place[order] = np.arange(len(order))
-    return _Fixes(place[of], first[order])
+    names = {use.column for use in plan.uses if use.role in _KEYS}
+    # Without any of these columns all records are of one fix.
+    one = np.zeros(len(table), dtype=np.int64)
+    codes = [one, *(coded(table.text(name))[0] for name in names)]
+    of = pd.Series(one).groupby(codes, sort=False).ngroup()
+    return _Fixes(np.asarray(of, dtype=np.int64), np.flatnonzero(~of.duplicated()))
 
 
 def _whole_numbers(table: RecordTable, use: ColumnUse) -> IntArray | None:
@@ -174,7 +163,5 @@ def _gathered(
         how = "mean of those that put some out"
         some = np.bincount(fixes.of[filled > 0], minlength=number)
         whole = whole / np.maximum(some, 1)
-    findings.note(
-        f'{table.file}: column "{use.column}" differs within a fix; its {use.role} is the {how}.'
-    )
+    findings.note(f"{table.about(use.column)} differs within a fix; its {use.role} is the {how}.")
     return data.set_column(data.column_names.index(use.column), use.column, pa.array(whole))

@@ -7,7 +7,17 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from evenacre.errors import InputError
+from evenacre.io.common.findings import Findings
+from evenacre.io.logs.build_tracks import build_tracks
+from evenacre.io.logs.columns.column_roles import plan_columns
+from evenacre.io.logs.columns.positions import column_positions
+from evenacre.io.logs.formats.gpx_log import read_gpx_tracks
+from evenacre.io.logs.formats.layer_log import read_layer_tracks
+from evenacre.io.logs.formats.nmea.track import read_nmea_tracks
+from evenacre.io.logs.pivot_sections import widen
+from evenacre.io.tables.text_table import read_delimited
 from evenacre.io.taskdata.folder import is_taskdata
+from evenacre.io.taskdata.read import read_taskdata_tracks
 from evenacre.io.untrusted.files import read_start
 from evenacre.model import Track
 
@@ -29,7 +39,7 @@ def read_tracks(
     crs: str | None = None,
     time_zone: str | None = None,
 ) -> list[Track]:
-    """Read a machine's log.
+    """Read a machine's log, a track for each machine in it, records in file order.
 
     Parameters
     ----------
@@ -50,29 +60,41 @@ def read_tracks(
     -------
     list of Track
         One for each machine in the file, records in file order.
+
+    Raises
+    ------
+    InputError
+        When the file cannot be read as a log.
+
+    Examples
+    --------
+    >>> (track,) = ev.read_tracks("log.csv")
+    >>> track.source, track.timed
+    ('log.csv', True)
     """
     path = Path(path)
     kind = _kind(path)
     asked = dict(columns or {})
     if kind == "taskdata":
-        from evenacre.io.taskdata.read import read_taskdata_tracks
-
         return read_taskdata_tracks(path, layer, time_zone)
     if kind == "gpx":
-        from evenacre.io.logs.formats.gpx_log import read_gpx_tracks
-
         return read_gpx_tracks(path, asked, time_zone)
     if kind == "layer":
-        from evenacre.io.logs.formats.layer_log import read_layer_tracks
-
         return read_layer_tracks(path, asked, layer, crs, time_zone)
     if kind == "nmea":
-        from evenacre.io.logs.formats.nmea.track import read_nmea_tracks
-
         return read_nmea_tracks(path, asked, time_zone)
-    from evenacre.io.logs.formats.csv_log import read_csv_tracks
+    return _read_csv_tracks(path, asked, crs, time_zone)
 
-    return read_csv_tracks(path, asked, crs, time_zone)
+
+def _read_csv_tracks(
+    path: Path, columns: Mapping[str, str], crs: str | None, time_zone: str | None
+) -> list[Track]:
+    """Read a log of a fix, or a section of a fix, a line."""
+    findings = Findings()
+    table = read_delimited(path, findings)
+    table, plan = widen(table, plan_columns(table, columns, findings), findings)
+    lon, lat = column_positions(table, plan, crs, findings)
+    return build_tracks(table, lon, lat, plan, time_zone, findings)
 
 
 def _kind(path: Path) -> str:

@@ -11,16 +11,8 @@ from evenacre.model import Application, Product, Track, Unweighed
 def weigh_amounts(tracks: Sequence[Track], applications: Sequence[Application]) -> list[Track]:
     """Turn volumes into mass by bulk density and counts by seed size, where both are known.
 
-    Parameters
-    ----------
-    applications : sequence of Application
-        What the operation places.
-
-    Returns
-    -------
-    list of Track
-        With rates and flows added, a note for each that was weighed, and a warning for each
-        that could not be. A mass that the log holds itself goes before.
+    What was weighed gets a note, and what could not be a warning. A mass that the log holds
+    itself goes before.
     """
     products = [a.product for a in applications]
     return [_weigh(track, products) if track.unweighed else track for track in tracks]

@@ -33,34 +33,16 @@ def to_wgs84(
 ) -> tuple[gpd.GeoDataFrame, list[str]]:
     """Bring a layer to WGS 84 degrees, longitudes running on past 180.
 
-    Parameters
-    ----------
-    frame : GeoDataFrame
-        Two-dimensional, no empty geometry.
-    file : str
-        Named in complaints.
-    crs_text : str, optional
-        What the coordinates are in, over whatever the file says.
-
-    Returns
-    -------
-    GeoDataFrame
-        In EPSG:4326.
-    list of str
-        Warnings.
+    It is two-dimensional without empty geometry; ``crs_text`` goes before what the file says.
     """
     warnings: list[str] = []
     bounds = np.asarray(frame.total_bounds)
-    coordinates = shapely.get_coordinates(frame.geometry.array)
-    if not np.isfinite(coordinates).all():
-        broken = [
-            i
-            for i, shape in zip(frame.index, frame.geometry.array, strict=True)
-            if not np.isfinite(shapely.get_coordinates(shape)).all()
-        ]
+    coordinates, owner = shapely.get_coordinates(frame.geometry.array, return_index=True)
+    broken = owner[~np.isfinite(coordinates).all(axis=1)]
+    if len(broken):
         raise InputError.at(
             file,
-            f"feature {broken[0]}",
+            f"feature {frame.index[broken[0]]}",
             "Some of its coordinates are not numbers.",
             "Draw that outline again.",
         )

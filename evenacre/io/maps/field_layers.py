@@ -9,7 +9,7 @@ from shapely.geometry.base import BaseGeometry
 
 from evenacre.errors import InputError
 from evenacre.geo.geodesy import WGS84_GEOD, geodesic_area_m2, unwrap
-from evenacre.geo.overlay import only_polygons
+from evenacre.geo.overlay import common, in_degrees, union, without
 from evenacre.io.common.suggestions import choice, listed
 from evenacre.io.maps.read_layer import LayerCache, Source, attribute_text, read_layer
 from evenacre.io.maps.repair import to_polygons
@@ -30,15 +30,7 @@ _SEEN_OVERLAP_M2 = 1.0
 def read_boundary(
     source: Source, *, cache: LayerCache | None = None
 ) -> tuple[BaseGeometry, list[str]]:
-    """Read a field's boundary.
-
-    Returns
-    -------
-    shapely geometry
-        Polygon or multipolygon, EPSG:4326, longitudes running on past 180.
-    list of str
-        Warnings.
-    """
+    """Read a field's boundary, a polygon or multipolygon."""
     frame, warnings = read_layer(source, cache=cache)
     warnings += check_reach(frame, source.name, "field")  # before mending renumbers the corners
     frame, mended = to_polygons(frame, source.name, "boundary")
@@ -46,37 +38,23 @@ def read_boundary(
     names = names_of(frame, NAME_COLUMNS)
     known = f" ({listed(dict.fromkeys(n for n in names if n))})" if any(names) else ""
     if _off_middle_m(shapely.get_coordinates(frame.geometry.array)).max() > _FARTHEST_M:
-        raise InputError.at(
-            source.name,
-            "",
-            f"It holds {len(frame)} outlines{known} too far apart to be one field.",
-            _SELECT,
+        raise source.error(
+            f"It holds {len(frame)} outlines{known} too far apart to be one field.", _SELECT
         )
     if len(frame) > 1 and (len(set(names)) > 1 or not names[0]):
         warnings.append(
             f"{source.name}: it holds {len(frame)} outlines{known}, and all were taken together "
             f"for one field. {_SELECT}"
         )
-    boundary = only_polygons(shapely.union_all(frame.geometry.array))
+    boundary = in_degrees(union, frame.geometry.array)
     return boundary, warnings + odd_size(boundary, f"{source.name}: the field")
 
 
 def check_reach(frame: gpd.GeoDataFrame, file: str, what: str) -> list[str]:
     """Refuse an outline that no field has: with a corner far from its own middle.
 
-    Parameters
-    ----------
-    frame : GeoDataFrame
-        EPSG:4326; the index numbers the features, and each is judged by itself.
-    file : str
-        Named in the complaint.
-    what : str
-        What each outline stands for: ``"field"``.
-
-    Returns
-    -------
-    list of str
-        Warnings of corners that are strange without being impossible.
+    Each feature, which is a ``what``, is judged by itself. Corners that are strange without being
+    impossible get a warning.
     """
     warnings = []
     west, south, east, north = frame.geometry.bounds.to_numpy().T
@@ -92,12 +70,8 @@ def check_reach(frame: gpd.GeoDataFrame, file: str, what: str) -> list[str]:
             f"{in_both('distance', off_m[farthest])} from the middle of the {what}"
         )
         if off_m[farthest] > _FARTHEST_M:
-            raise InputError.at(
-                file,
-                place,
-                f"{said}; no {what} is so large.",
-                "Move or delete that corner, or check the coordinate system.",
-            )
+            remedy = "Move or delete that corner, or check the coordinate system."
+            raise InputError.at(file, place, f"{said}; no {what} is so large.", remedy)
         if off_m[farthest] > max(_STRANGE_M, _STRANGE_TIMES * np.median(off_m)):
             warnings.append(f"{file}, {place}: {said}: look at it on the map.")
     return warnings
@@ -122,11 +96,8 @@ def read_unworkable(
     source: Source, boundary: BaseGeometry | None = None, *, cache: LayerCache | None = None
 ) -> tuple[BaseGeometry, list[str]]:
     """Read the ground inside a field that is not worked, as one geometry."""
-    frame, warnings = read_layer(source, cache=cache)
-    frame, mended = to_polygons(frame, source.name, "piece of unworkable ground")
-    warnings += mended
-    frame = _beside(frame, boundary, source, warnings)
-    return only_polygons(shapely.union_all(frame.geometry.array)), warnings
+    frame, warnings = _areas(source, "piece of unworkable ground", boundary, cache)
+    return in_degrees(union, frame.geometry.array), warnings
 
 
 def read_zones(
@@ -136,29 +107,13 @@ def read_zones(
     name_column: str | None = None,
     cache: LayerCache | None = None,
 ) -> tuple[gpd.GeoDataFrame, list[str]]:
-    """Read the zones a field is divided into.
+    """Read the zones a field is divided into, in columns ``zone`` and geometry.
 
     Features of one name become one zone, features without a name are numbered, and where
     zones overlap the first listed keeps the ground, so that none is counted twice.
-
-    Parameters
-    ----------
-    boundary : shapely geometry, optional
-        The field's boundary, to warn of zones that lie elsewhere.
-    name_column : str, optional
-        The attribute with the zone's name; else one that looks like it.
-
-    Returns
-    -------
-    GeoDataFrame
-        Columns ``zone`` and geometry, EPSG:4326.
-    list of str
-        Warnings.
+    Without ``name_column`` the attribute that looks most like it gives the names.
     """
-    frame, warnings = read_layer(source, cache=cache)
-    frame, mended = to_polygons(frame, source.name, "zone")
-    warnings += mended
-    frame = _beside(frame, boundary, source, warnings)
+    frame, warnings = _areas(source, "zone", boundary, cache)
     names = names_of(frame, _ZONE_COLUMNS, source, name_column)
     if not any(names):
         warnings.append(f"{source.name}: the zones have no names; they were numbered.")
@@ -171,7 +126,7 @@ def read_zones(
     for name, shape in zip(names, frame.geometry.array, strict=True):
         shapes.setdefault(name, []).append(shape)
     zones, overlaps = _without_overlap(
-        {name: only_polygons(shapely.union_all(parts)) for name, parts in shapes.items()}
+        {name: in_degrees(union, np.array(parts)) for name, parts in shapes.items()}
     )
     warnings += [
         f'{source.name}: zones "{a}" and "{b}" overlap by {in_both("area", area)}; "{a}" is '
@@ -190,14 +145,9 @@ def read_setbacks(
     name_column: str | None = None,
     cache: LayerCache | None = None,
 ) -> tuple[gpd.GeoDataFrame, list[str]]:
-    """Read the points, lines and areas that a product must keep away from.
+    """Read what a product must keep away from: points, lines and areas.
 
-    Returns
-    -------
-    GeoDataFrame
-        Columns ``name``, ``distance_m`` and geometry, EPSG:4326.
-    list of str
-        Warnings.
+    Columns ``name``, ``distance_m`` and geometry.
     """
     frame, warnings = read_layer(source, polygons=False, cache=cache)
     areas = frame.geom_type.isin(["Polygon", "MultiPolygon", "GeometryCollection"]).to_numpy()
@@ -210,24 +160,22 @@ def read_setbacks(
         frame = frame.set_geometry(unwrap(frame.geometry.array, boundary.centroid.x), crs=frame.crs)
     names = names_of(frame, NAME_COLUMNS, source, name_column)
     labels = [name or f"setback {number}" for number, name in zip(frame.index, names, strict=True)]
-    table = gpd.GeoDataFrame(
-        {"name": labels, "distance_m": float(distance_m)},
-        geometry=list(frame.geometry.array),
-        crs="EPSG:4326",
-    )
-    return table, warnings
+    columns = {"name": labels, "distance_m": float(distance_m)}
+    return gpd.GeoDataFrame(columns, geometry=list(frame.geometry.array), crs=frame.crs), warnings
 
 
-def _beside(
-    frame: gpd.GeoDataFrame, boundary: BaseGeometry | None, source: Source, warnings: list[str]
-) -> gpd.GeoDataFrame:
-    """Put shapes on the boundary's turn of the globe, and warn when none touches the field."""
-    if boundary is None:
-        return frame
-    frame = frame.set_geometry(unwrap(frame.geometry.array, boundary.centroid.x), crs=frame.crs)
-    if not shapely.intersects(frame.geometry.array, boundary).any():
-        warnings.append(f"{source.name}: nothing in it lies inside the field.")
-    return frame
+def _areas(
+    source: Source, what: str, boundary: BaseGeometry | None, cache: LayerCache | None
+) -> tuple[gpd.GeoDataFrame, list[str]]:
+    """Areas on the boundary's turn of the globe, with a warning when none touches the field."""
+    frame, warnings = read_layer(source, cache=cache)
+    frame, mended = to_polygons(frame, source.name, what)
+    warnings += mended
+    if boundary is not None:
+        frame = frame.set_geometry(unwrap(frame.geometry.array, boundary.centroid.x), crs=frame.crs)
+        if not shapely.intersects(frame.geometry.array, boundary).any():
+            warnings.append(f"{source.name}: nothing in it lies inside the field.")
+    return frame, warnings
 
 
 def names_of(
@@ -277,9 +225,8 @@ def _without_overlap(
     for i in np.unique(later[later > earlier]):
         before = np.sort(earlier[(later == i) & (earlier < i)])
         for j in before:
-            shared = only_polygons(shapely.intersection(shapes[i], shapes[j]))
-            if not shared.is_empty and (area := geodesic_area_m2(shared)) > _SEEN_OVERLAP_M2:
+            area = geodesic_area_m2(in_degrees(common, shapes[i], shapes[j]))
+            if area > _SEEN_OVERLAP_M2:
                 overlaps.append((names[j], names[i], area))
-        rest = shapely.difference(shapes[i], shapely.union_all(shapes[before]))
-        result[names[i]] = only_polygons(rest)
+        result[names[i]] = in_degrees(without, shapes[i], in_degrees(union, shapes[before]))
     return {name: shape for name, shape in result.items() if not shape.is_empty}, overlaps

@@ -25,19 +25,7 @@ def place_tracks(
 ) -> tuple[tuple[Track, ...], list[str]]:
     """Put tracks on the boundary's turn of the globe and check that they meet it.
 
-    Parameters
-    ----------
-    boundary : shapely geometry
-        EPSG:4326, longitudes running on past 180.
-    field : str
-        Name of the field, for messages.
-
-    Returns
-    -------
-    tuple of Track
-        With longitudes within half a turn of the boundary's.
-    list of str
-        Warnings.
+    Returns them and the warnings.
 
     Raises
     ------
@@ -47,7 +35,7 @@ def place_tracks(
     """
     placed = turn_tracks(tracks, boundary.centroid.x)
     shapely.prepare(boundary)
-    counts = [_inside(t.lon, t.lat, boundary) for t in placed]
+    counts = [int(shapely.contains_xy(boundary, t.lon, t.lat).sum()) for t in placed]
     seen = [int((np.isfinite(t.lon) & np.isfinite(t.lat)).sum()) for t in placed]
     if sum(seen) and not sum(counts):
         sources = ", ".join(dict.fromkeys(t.source for t in placed))
@@ -67,21 +55,11 @@ def place_tracks(
 
 
 def turn_tracks(tracks: Sequence[Track], middle: float | None = None) -> tuple[Track, ...]:
-    """Put tracks on one turn of the globe.
-
-    Parameters
-    ----------
-    middle : float, optional
-        Longitude to be within half a turn of; the first one of the tracks when None.
-    """
+    """Put tracks within half a turn of the globe from a longitude; None: from their first."""
     if middle is None:
         known = (lon[0] for t in tracks if len(lon := t.lon[np.isfinite(t.lon)]))
         middle = next(known, 0.0)
     return tuple(replace(t, lon=near(t.lon, middle)) if far(t.lon, middle) else t for t in tracks)
-
-
-def _inside(lon: FloatArray, lat: FloatArray, boundary: BaseGeometry) -> int:
-    return int(np.count_nonzero(shapely.contains_xy(boundary, lon, lat)))
 
 
 def _where_it_is(
@@ -119,19 +97,17 @@ def _remedy(x: FloatArray, y: FloatArray, boundary: BaseGeometry) -> str:
         return bool(inside.mean() > _FAR_SHARE)
 
     lon = np.mod(x + 180.0, 360.0) - 180.0
-    if beside(y, lon):
-        return (
-            "They come together when longitude and latitude of one of them are swapped: swap "
-            "the two columns of the log, or export the boundary with longitude first."
-        )
-    if beside(-lon, y):
-        return (
-            "They come together when the longitudes of one of them change sign: west of "
-            "Greenwich they have to be negative."
-        )
-    if beside(lon, -y):
-        return (
-            "They come together when the latitudes of one of them change sign: south of the "
-            "equator they have to be negative."
-        )
+    slips = {
+        "longitude and latitude of one of them are swapped: swap the two columns of the log, or "
+        "export the boundary with longitude first.": (y, lon),
+        "the longitudes of one of them change sign: west of Greenwich they have to be negative.": (
+            -lon,
+            y,
+        ),
+        "the latitudes of one of them change sign: south of the equator they have to be "
+        "negative.": (lon, -y),
+    }
+    for slip, (other_lon, other_lat) in slips.items():
+        if beside(other_lon, other_lat):
+            return f"They come together when {slip}"
     return "Check that log and boundary are of the same field and in the coordinates they say."

@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import NamedTuple
 
 import geopandas as gpd
 import numpy as np
@@ -50,11 +51,17 @@ class Source:
         """How the file is named to people."""
         return self.label or self.path.name
 
+    def error(self, what: str, remedy: str, layer: str = "") -> InputError:
+        """Build the error for something wrong in the file, or in a layer of it."""
+        return InputError.at(self.name, f'layer "{layer}"' if layer else "", what, remedy)
+
 
 def read_layer(
     source: Source, *, polygons: bool = True, cache: LayerCache | None = None
 ) -> tuple[gpd.GeoDataFrame, list[str]]:
-    """Read the chosen features of one layer.
+    """Read the chosen features of one layer: two-dimensional, no empty geometry.
+
+    The index is the feature's number in the file, from 1.
 
     Parameters
     ----------
@@ -62,15 +69,6 @@ def read_layer(
         Prefer the one layer with polygons when the file has several and none is named.
     cache : LayerCache, optional
         Keeps whole layers between calls, for files that hold many fields.
-
-    Returns
-    -------
-    GeoDataFrame
-        In EPSG:4326, two-dimensional, no empty geometry, longitudes running on past 180
-        where the features cross the antimeridian. The index is the feature's number in
-        the file, from 1.
-    list of str
-        Warnings.
     """
     warnings: list[str] = []
     cache = {} if cache is None else cache
@@ -79,18 +77,12 @@ def read_layer(
         cache[key] = _read(source, polygons)
     layer, frame = cache[key]
     if frame.empty:
-        raise InputError.at(
-            source.name, _place(layer), "There are no features in it.", "Export it again."
-        )
+        raise source.error("There are no features in it.", "Export it again.", layer)
     frame = _select(source, frame)
     blank = frame.geometry.isna() | frame.geometry.is_empty
     if blank.all():
-        raise InputError.at(
-            source.name,
-            _place(layer),
-            "None of its features has a shape.",
-            "Export it again with its geometry.",
-        )
+        remedy = "Export it again with its geometry."
+        raise source.error("None of its features has a shape.", remedy, layer)
     if blank.any():
         numbers = ", ".join(str(i) for i in frame.index[blank][:10])
         warnings.append(
@@ -98,18 +90,11 @@ def read_layer(
         )
         frame = frame[~blank]
     frame = frame.set_geometry(shapely.force_2d(frame.geometry.array), crs=frame.crs)
-    frame, doubts = to_wgs84(frame, source.name, source.crs)
-    return frame, warnings + doubts
+    frame, more = to_wgs84(frame, source.name, source.crs)
+    return frame, warnings + more
 
 
-def layer_names(path: Path) -> list[str]:
-    """Return the names of the layers of a map file."""
-    with _layers(Source(path)) as layers:
-        return [layer.name for layer in layers]
-
-
-@dataclass(frozen=True)
-class _Layer:
+class _Layer(NamedTuple):
     """A layer of a map file, or of one of those in a zip."""
 
     file: Path
@@ -117,21 +102,13 @@ class _Layer:
     kind: str
 
 
-def _place(layer: str) -> str:
-    return f'layer "{layer}"' if layer else ""
-
-
 def _unreadable(source: Source) -> InputError:
     if source.path.suffix.lower() == ".shp" and not source.path.with_suffix(".shx").exists():
-        return InputError.at(
-            source.name,
-            "",
+        return source.error(
             "A Shapefile is several files, and the .shx part is not beside it.",
             "Copy all the parts (.shp, .shx, .dbf, .prj) into one folder.",
         )
-    return InputError.at(
-        source.name, "", "It could not be read as a map file.", f"Export it as {FORMATS}."
-    )
+    return source.error("It could not be read as a map file.", f"Export it as {FORMATS}.")
 
 
 @contextmanager
@@ -139,7 +116,7 @@ def _map_files(source: Source) -> Iterator[list[Path]]:
     """The map file itself, or those in a zip for as long as they are needed."""
     start = read_start(source.path, LOOKED_AT, source.name)
     if not start:
-        raise InputError.at(source.name, "", "The file is empty.", "Export or copy it again.")
+        raise source.error("The file is empty.", "Export or copy it again.")
     kind = map_kind(start)
     if kind is MapKind.GML:
         # A schema beside it could name others anywhere; a copy by itself needs none.
@@ -154,9 +131,7 @@ def _map_files(source: Source) -> Iterator[list[Path]]:
     with unpacked(source.path, source.name, _ZIPPED | _PARTS) as members:
         files = [file for file, _ in members if file.suffix in _ZIPPED]
         if not files:
-            raise InputError.at(
-                source.name, "", "There is no map file in the zip.", f"Put in {FORMATS}."
-            )
+            raise source.error("There is no map file in the zip.", f"Put in {FORMATS}.")
         yield files
 
 
@@ -173,9 +148,7 @@ def _layers(source: Source) -> Iterator[list[_Layer]]:
         except UnreadableMapError:
             raise _unreadable(source) from None
         if not found:
-            raise InputError.at(
-                source.name, "", "There is no layer with shapes in it.", f"Export it as {FORMATS}."
-            )
+            raise source.error("There is no layer with shapes in it.", f"Export it as {FORMATS}.")
         yield found
 
 
@@ -188,12 +161,8 @@ def _read(source: Source, polygons: bool) -> tuple[str, gpd.GeoDataFrame]:
         except UnreadableMapError:
             raise _unreadable(source) from None
     if not isinstance(frame, gpd.GeoDataFrame):
-        raise InputError.at(
-            source.name,
-            _place(layer.name),
-            "It is a table without shapes.",
-            f"Export it as {FORMATS}.",
-        )
+        remedy = f"Export it as {FORMATS}."
+        raise source.error("It is a table without shapes.", remedy, layer.name)
     return layer.name, frame.set_axis(pd.RangeIndex(1, len(frame) + 1), axis=0)
 
 
@@ -203,9 +172,7 @@ def _choose(source: Source, layers: list[_Layer], polygons: bool) -> _Layer:
         for layer in layers:
             if layer.name == source.layer:
                 return layer
-        raise InputError.at(
-            source.name,
-            "",
+        raise source.error(
             f'There is no layer "{source.layer}". The file has {listed(names)}.',
             choice(source.layer, names),
         )
@@ -214,9 +181,7 @@ def _choose(source: Source, layers: list[_Layer], polygons: bool) -> _Layer:
         drawn = [layer for layer in layers if _may_hold(_POLYGONAL, layer, source)]
         layers = drawn or [layer for layer in layers if _may_hold(_LINEAR, layer, source)] or layers
     if len(layers) > 1:
-        raise InputError.at(
-            source.name,
-            "",
+        raise source.error(
             f"It holds several layers: {listed(layer.name for layer in layers)}.",
             f'Name one: layer = "{layers[0].name}" (on the command line --boundary-layer, '
             "--tracks-layer, --zones-layer, --unworkable-layer or --setbacks-layer).",
@@ -237,9 +202,7 @@ def _select(source: Source, frame: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     for column, value in source.where.items():
         columns = [str(c) for c in frame.columns if c != frame.geometry.name]
         if column not in columns:
-            raise InputError.at(
-                source.name,
-                "",
+            raise source.error(
                 f'There is no attribute "{column}" to select by.',
                 choice(column, columns, "The file has no attributes."),
             )
@@ -247,9 +210,7 @@ def _select(source: Source, frame: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
         kept = frame[values.map(attribute_text) == attribute_text(value)]
         if kept.empty:
             known = sorted({attribute_text(v) for v in values} - {""})
-            raise InputError.at(
-                source.name,
-                "",
+            raise source.error(
                 f'No feature has {column} = "{value}".',
                 choice(str(value), known, "The attribute is empty everywhere."),
             )
@@ -264,3 +225,8 @@ def attribute_text(value: object) -> str:
     if isinstance(value, float | np.floating) and float(value).is_integer():
         return str(int(value))
     return str(value).strip()
+
+
+def held_layer(frame: gpd.GeoDataFrame) -> tuple[str, gpd.GeoDataFrame]:
+    """What a cache of layers holds of a map that was handed over instead of a file."""
+    return "", frame.set_axis(pd.RangeIndex(1, len(frame) + 1), axis=0)

@@ -11,7 +11,7 @@ from shapely.geometry.base import BaseGeometry
 
 from evenacre.errors import InputError
 from evenacre.geo.geodesy import WGS84_GEOD, ShapeArray, geodesic_area_m2
-from evenacre.geo.overlay import only_polygons
+from evenacre.geo.overlay import polygonal
 from evenacre.io.untrusted import budget
 from evenacre.model import FloatArray
 from evenacre.units.display import in_both
@@ -27,15 +27,7 @@ def to_polygons(
 
     A line whose ends meet is taken for the outline it draws, and an outline that crosses
     itself is mended; both with a warning.
-
-    Parameters
-    ----------
-    frame : GeoDataFrame
-        EPSG:4326, two-dimensional.
-    file : str
-        Named in complaints.
-    what : str
-        What the polygons stand for: ``"boundary"``.
+    The layer is two-dimensional, in EPSG:4326; each polygon stands for a ``what``.
     """
     _check_work(frame.geometry.array, file)
     warnings: list[str] = []
@@ -47,12 +39,11 @@ def to_polygons(
     if not keep.any():
         kinds = sorted(set(frame.geom_type))
         drawn = all(kind in ("Polygon", "MultiPolygon") for kind in kinds)
+        wrong = f"It holds {_plain(kinds)}, but a {what} has to be an area."
         raise InputError.at(
             file,
             "",
-            "Its outlines enclose no ground."
-            if drawn
-            else f"It holds {_plain(kinds)}, but a {what} has to be an area.",
+            "Its outlines enclose no ground." if drawn else wrong,
             "Draw the outline as a polygon and export it again.",
         )
     kept = frame[keep]
@@ -62,10 +53,11 @@ def to_polygons(
 def _check_work(shapes: ShapeArray, file: str) -> None:
     """Refuse outlines that would take minutes to be laid over a field."""
     west, south, east, north = shapely.bounds(shapes).T
+    rings = shapely.get_parts(shapely.get_parts(shapes))
     found = {
         "outlines": (len(shapes), budget.OUTLINES),
         "corners": (int(shapely.get_num_coordinates(shapes).sum()), budget.OUTLINE_CORNERS),
-        "holes": (int(_holes(shapes)), budget.OUTLINE_HOLES),
+        "holes": (int(shapely.get_num_interior_rings(rings).sum()), budget.OUTLINE_HOLES),
         "pairs that may overlap": (
             min(_meeting(west, east), _meeting(south, north)),
             budget.OUTLINE_PAIRS,
@@ -80,11 +72,6 @@ def _check_work(shapes: ShapeArray, file: str) -> None:
                 "read.",
                 "Simplify them, select some by an attribute, or export those of one field.",
             )
-
-
-def _holes(shapes: ShapeArray) -> int:
-    parts = shapely.get_parts(shapely.get_parts(shapes))
-    return int(shapely.get_num_interior_rings(parts).sum())
 
 
 def _meeting(low: FloatArray, high: FloatArray) -> int:
@@ -111,22 +98,22 @@ def _polygon(
         warn(f"{place}: the {what} is drawn as a line whose ends meet; it was taken for an area.")
         shape = shapely.multipolygons(rings) if len(rings) > 1 else rings[0]
     elif shape.geom_type == "GeometryCollection":
-        parts = [p for p in shapely.get_parts(shape) if p.geom_type in ("Polygon", "MultiPolygon")]
-        if parts:
+        shape = polygonal(np.array([shape]))[0]
+        if not shape.is_empty:
             warn(
                 f"{place}: only its areas were used; the points and lines with them were left out."
             )
-        shape = shapely.multipolygons([q for p in parts for q in shapely.get_parts(p)])
     if shape.geom_type not in ("Polygon", "MultiPolygon"):
         return None
     if not shapely.is_valid(shape):
         reason, before = shapely.is_valid_reason(shape), geodesic_area_m2(shape)
         # Sound parts that share an edge, as when a field is cut at the antimeridian, need
         # joining but no word about it.
-        sound = shape.geom_type == "MultiPolygon" and bool(
-            shapely.is_valid(shapely.get_parts(shape)).all()
+        sound = (
+            shape.geom_type == "MultiPolygon" and shapely.is_valid(shapely.get_parts(shape)).all()
         )
-        shape = only_polygons(shapely.make_valid(shape, method="structure", keep_collapsed=False))
+        sound_parts = shapely.make_valid(shape, method="structure", keep_collapsed=False)
+        shape = polygonal(np.array([sound_parts]))[0]
         after = geodesic_area_m2(shape)
         if not sound or abs(after - before) > 1e-9 * before:
             warn(

@@ -31,8 +31,6 @@ def put_farm(directory: Path, write: Callable[[Path], None], mark: str, written:
         Writes the farm into a folder, the same bytes every time.
     mark : str
         Name of a file that only a sample farm has.
-    written : Written
-        Told what was written, and which files are not as they would be written.
 
     Raises
     ------
@@ -42,7 +40,11 @@ def put_farm(directory: Path, write: Callable[[Path], None], mark: str, written:
     directory = settled_place(directory)
     with ExitStack() as stack:
         stack.enter_context(disk_troubles_told(directory, _OTHER))
-        _check(directory, mark)
+        if directory.exists() and not directory.is_dir():
+            raise InputError.at(directory, "", "is a file, not a folder.", _REMEDY)
+        if directory.is_dir() and any(directory.iterdir()) and not (directory / mark).is_file():
+            what = "is not empty and holds no sample farm."
+            raise InputError.at(directory, "", what, _REMEDY)
         stack.enter_context(parents_made(directory))
         fresh = stack.enter_context(workplace(directory, written, f"folder: {_OTHER}")) / NEW
         fresh.mkdir()
@@ -55,13 +57,6 @@ def put_farm(directory: Path, write: Callable[[Path], None], mark: str, written:
                 fresh.rename(directory)
                 written.places.append(directory)
             flush([directory.parent])
-
-
-def _check(folder: Path, mark: str) -> None:
-    if folder.exists() and not folder.is_dir():
-        raise InputError.at(folder, "", "is a file, not a folder.", _REMEDY)
-    if folder.is_dir() and any(folder.iterdir()) and not (folder / mark).is_file():
-        raise InputError.at(folder, "", "is not empty and holds no sample farm.", _REMEDY)
 
 
 def _fill(folder: Path, fresh: Path, mark: str, written: Written) -> None:

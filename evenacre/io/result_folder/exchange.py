@@ -49,12 +49,7 @@ def settle(job: Path, out: Path, written: Written) -> None:
 
     Without a record nothing was exchanged yet and all that is in it was in the making. With
     one it may hold an earlier result, which returns when its place is empty; then all but
-    unchanged files of ours are kept.
-
-    Raises
-    ------
-    OSError
-        With what could not be cleared still there.
+    unchanged files of ours are kept. After an OSError what could not be cleared is still there.
     """
     record = _recorded(job)
     if record is None:
@@ -75,12 +70,7 @@ def settle(job: Path, out: Path, written: Written) -> None:
 
 
 def swap(one: Path, other: Path) -> bool:
-    """Exchange two folders in one step; False where the system cannot.
-
-    Raises
-    ------
-    OSError
-    """
+    """Exchange two folders in one step; False where the system cannot."""
     function = _system_swap()
     if function is None:
         return False

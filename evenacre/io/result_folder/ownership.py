@@ -16,7 +16,7 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from evenacre.errors import InputError
-from evenacre.io.writers.json_file import json_text
+from evenacre.io.common.json_text import json_text
 from evenacre.processes.written import named
 
 SUMMARY = "summary.json"
@@ -38,30 +38,14 @@ _REMEDY = "Choose another folder with --out, or move what is there."
 
 @dataclass(frozen=True)
 class Account:
-    """What the account in a result folder says of its files.
+    """What the account in a result folder says of its files."""
 
-    Attributes
-    ----------
-    name : str
-        Of the account itself.
-    kind : str
-        ``evenacre/summary`` and so on: the schema without its version.
-    files : frozenset of str
-        Every file of the result, the account too.
-    sha256 : mapping of str to str
-        By file; empty in accounts of versions that did not write it.
-    sealed : bool
-        Whether the account itself is as it was written, as far as it can tell.
-    written_s : float
-        When it was written, which was after every other file.
-    """
-
-    name: str
-    kind: str
-    files: frozenset[str]
-    sha256: Mapping[str, str]
-    sealed: bool
-    written_s: float
+    name: str  # Of the account itself
+    kind: str  # ``evenacre/summary`` and so on: the schema without its version
+    files: frozenset[str]  # Every file of the result, the account too
+    sha256: Mapping[str, str]  # By file; empty in accounts of versions that did not write it
+    sealed: bool  # Whether the account itself is as it was written, as far as it can tell
+    written_s: float  # When it was written, which was after every other file
 
     def is_unchanged(self, folder: Path, file: str) -> bool:
         """Tell whether a file in the folder is listed and as it was written."""
@@ -83,14 +67,7 @@ class Account:
 def write_account(folder: Path, name: str, account: Mapping[str, Any]) -> dict[str, Any]:
     """Write the account of a result last, with the list of files that belong to it.
 
-    Parameters
-    ----------
-    folder : Path
-        From :func:`evenacre.io.result_folder.staging.staged_folder`, all other files in it.
-    name : str
-        ``summary.json`` holds the schema ``evenacre/summary/...``, and so on.
-    account : dict
-        JSON types only.
+    ``summary.json`` holds the schema ``evenacre/summary/...``, and so on.
 
     Returns
     -------
@@ -138,7 +115,6 @@ def check_replaceable(out: Path, account: str = SUMMARY, kind: str = "") -> None
 
     Parameters
     ----------
-    out : Path
     account : str
         Name of the file with the account.
     kind : str
@@ -165,7 +141,9 @@ def check_replaceable(out: Path, account: str = SUMMARY, kind: str = "") -> None
     strange = [
         file
         for file, path in present.items()
-        if not (own and file in own.files) and not _is_litter(path) and not _links_to_folder(path)
+        if not (own and file in own.files)
+        and not _is_litter(path)
+        and not (path.is_symlink() and path.is_dir())
     ]
     if own is None and strange:
         raise InputError.at(out, "", "is not empty and holds no earlier Evenacre result.", _REMEDY)
@@ -179,7 +157,7 @@ def check_replaceable(out: Path, account: str = SUMMARY, kind: str = "") -> None
 def put_away(remains: Path, out: Path, account: str, aside: Path) -> list[str]:
     """Delete the unchanged files of an earlier result and keep everything else.
 
-    May be cut short anywhere and begun again.
+    May be cut short anywhere and begun again: what could not be moved or deleted is still there.
 
     Parameters
     ----------
@@ -188,8 +166,6 @@ def put_away(remains: Path, out: Path, account: str, aside: Path) -> list[str]:
     out : Path
         The result that has its place, into which go empty folders, links to folders and what
         desktops left.
-    account : str
-        Name of the file with the account.
     aside : Path
         Where changed files go, under the same relative names; made when needed.
 
@@ -197,11 +173,6 @@ def put_away(remains: Path, out: Path, account: str, aside: Path) -> list[str]:
     -------
     list of str
         Files that went aside.
-
-    Raises
-    ------
-    OSError
-        With what could not be moved or deleted still there.
     """
     own, new = read_account(remains, account), read_account(out, account)
     listed = own.files if own else frozenset()
@@ -253,10 +224,7 @@ def put_away(remains: Path, out: Path, account: str, aside: Path) -> list[str]:
 def entries_of(folder: Path) -> Iterator[tuple[str, Path]]:
     """Everything in a folder but folders, by relative name; links are not followed.
 
-    Raises
-    ------
-    OSError
-        When a folder in it cannot be read, which ``rglob`` would pass over.
+    ``rglob`` would pass over a folder that cannot be read; here that is an OSError.
     """
     for root, folders, files in os.walk(folder, onerror=_refuse):
         for name in [*files, *(f for f in folders if os.path.islink(os.path.join(root, f)))]:
@@ -285,10 +253,6 @@ def _relative(folder: Path, path: str | Path) -> str:
 def _is_readable(path: Path) -> bool:
     effective = os.access in os.supports_effective_ids
     return path.is_symlink() or os.access(path, os.R_OK, effective_ids=effective)
-
-
-def _links_to_folder(path: Path) -> bool:
-    return path.is_symlink() and path.is_dir()
 
 
 def _is_litter(path: Path) -> bool:

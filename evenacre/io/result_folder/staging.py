@@ -6,7 +6,7 @@ import errno
 import os
 import shutil
 from collections.abc import Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 
 from evenacre.errors import InputError
@@ -27,6 +27,10 @@ def staged_folder(
 ) -> Iterator[Path]:
     """Give an empty folder to write into; it becomes ``out`` when the block ends well.
 
+    The folder is a hidden one beside ``out``. It is removed when the block fails or is
+    interrupted, and whatever stood at ``out`` is left as it was. The next run removes it when
+    the process was killed.
+
     Parameters
     ----------
     out : Path
@@ -37,15 +41,6 @@ def staged_folder(
         writes into such a folder.
     kind : str
         Of the result, where several share the account's name.
-    written : Written, optional
-        Told what was written, and what became of changed files.
-
-    Yields
-    ------
-    Path
-        A hidden folder beside ``out``. It is removed when the block fails or is
-        interrupted, and whatever stood at ``out`` is left as it was. The next run removes it
-        when the process was killed.
 
     Raises
     ------
@@ -77,26 +72,20 @@ def settled_place(out: Path) -> Path:
 
 @contextmanager
 def disk_troubles_told(out: Path, option: str = "--out") -> Iterator[None]:
-    """Turn what the disk refuses while writing to ``out`` into a complaint about it.
+    """Turn what the disk refuses while writing to ``out`` into an InputError about it.
 
-    Parameters
-    ----------
-    out : Path
-    option : str
-        What chooses another folder.
-
-    Raises
-    ------
-    InputError
-        When the disk is full, read-only or broken; other errors pass as they are.
+    It advises the option that chooses another folder. Other errors pass as they are.
     """
     out = Path(os.path.abspath(out))
     try:
         yield
     except OSError as error:
-        if not _about(error, out):
+        named = error.filename if isinstance(error.filename, str) else out
+        path = Path(os.path.abspath(named))
+        # An error that names a file has to be about one on the way to the result or beside it.
+        if not (path.is_relative_to(out.parent) or out.is_relative_to(path)):
             raise
-        raise _complaint(error, out, option) from error
+        raise _disk_error(error, out, option) from error
 
 
 @contextmanager
@@ -112,10 +101,11 @@ def parents_made(out: Path) -> Iterator[None]:
     finally:
         if not out.exists():
             for folder in reversed(made):
-                _remove_if_empty(folder)
+                with suppress(OSError):  # something else is in it
+                    folder.rmdir()
 
 
-def _complaint(error: OSError, out: Path, option: str) -> InputError:
+def _disk_error(error: OSError, out: Path, option: str) -> InputError:
     """Say what a person can do about a failed write."""
     # A read-only disk has no free space either, so this comes first.
     if error.errno in _FORBIDDEN:
@@ -133,14 +123,6 @@ def _complaint(error: OSError, out: Path, option: str) -> InputError:
     return InputError.at(out, "", what, remedy)
 
 
-def _about(error: OSError, out: Path) -> bool:
-    """Tell whether an error names no file, or one on the way to the result or beside it."""
-    if not isinstance(error.filename, str):
-        return True
-    path = Path(os.path.abspath(error.filename))
-    return path.is_relative_to(out.parent) or out.is_relative_to(path)
-
-
 def _scarce(out: Path) -> bool:
     """Tell whether the disk is full: GDAL and SQLite fail there with errors of their own."""
     try:
@@ -148,10 +130,3 @@ def _scarce(out: Path) -> bool:
     except OSError:
         return False
     return disk.total > 0 and disk.free < _SCARCE_BYTES
-
-
-def _remove_if_empty(folder: Path) -> None:
-    try:
-        folder.rmdir()
-    except OSError:
-        return

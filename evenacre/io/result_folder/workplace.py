@@ -39,8 +39,6 @@ def workplace(target: Path, written: Written, option: str = "folder with --out")
     ----------
     target : Path
         Absolute; what is to be made. Its folder exists.
-    written : Written
-        Told of files of an earlier result that were kept.
     option : str
         How another target is chosen, in words that follow "choose another".
 

@@ -2,23 +2,22 @@
 
 from __future__ import annotations
 
+import glob
 import hashlib
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path, PurePath
 from typing import Any
 
+import geopandas as gpd
+import pandas as pd
+
 from evenacre.errors import InputError
 from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
 from evenacre.io.common.suggestions import did_you_mean
-from evenacre.io.maps.field_layers import (
-    read_boundary,
-    read_setbacks,
-    read_unworkable,
-    read_zones,
-)
-from evenacre.io.maps.read_layer import LayerCache, Source
+from evenacre.io.maps.field_layers import read_boundary, read_setbacks, read_unworkable, read_zones
+from evenacre.io.maps.read_layer import LayerCache, Source, held_layer
 from evenacre.io.season.schema import FieldTable, SourceTable
 from evenacre.io.taskdata.folder import is_taskdata
 from evenacre.io.untrusted import budget
@@ -30,28 +29,28 @@ _SHAPEFILE_PARTS = (".shp", ".shx", ".dbf", ".prj", ".cpg")
 
 @dataclass
 class SeasonFiles:
-    """Finds files beside the season file and remembers every one of them.
-
-    Attributes
-    ----------
-    base : Path
-        The folder names are relative to.
-    complaints : ProblemCollector
-        Told of files that are not there.
-    """
+    """Finds files beside the season file (``base`` is its folder) and remembers every one."""
 
     base: Path
-    complaints: ProblemCollector
+    problems: ProblemCollector
+    # Maps that were handed over instead of a file, by the name that stands for the file
+    held: Mapping[str, gpd.GeoDataFrame] = field(default_factory=dict)
     _found: dict[Path, PurePath] = field(default_factory=dict)
     _cache: LayerCache = field(default_factory=dict)
 
     def find(self, name: str, path: KeyPath) -> Path | None:
-        """Return the file of a name; complain and return None when it is not there."""
+        """Return the file of a name; None when it is not there, which is told."""
         near = ""
+        if name in self.held:
+            file = Path(name)
+            layer = held_layer(self.held[name])
+            self._cache.update({(file, None, areas): layer for areas in (True, False)})
+            self._found[file] = PurePath(name)
+            return file
         try:
             file = Path(os.path.normpath(self.base / name))
             if file.is_dir() and not is_taskdata(file):
-                self.complaints.add(path, f'"{name}" is a folder.', "Name the file in it.")
+                self.problems.add(path, f'"{name}" is a folder.', "Name the file in it.")
                 return None
             if file.exists():
                 self.add(file, name)
@@ -63,7 +62,7 @@ class SeasonFiles:
                 near = did_you_mean(file.name, beside)
         except (OSError, ValueError):
             near = "This cannot be the name of a file."
-        self.complaints.add(
+        self.problems.add(
             path, f'There is no file "{name}".', near or "Check the name and the folder."
         )
         return None
@@ -82,6 +81,9 @@ class SeasonFiles:
         """
         digests: dict[str, str] = {}
         for file, name in self._found.items():
+            if str(name) in self.held:
+                digests[str(name)] = frame_sha256(self.held[str(name)])
+                continue
             for part in _parts(file):
                 label = (name.parent / part.relative_to(file.parent)).as_posix()
                 if label not in digests:
@@ -89,16 +91,8 @@ class SeasonFiles:
         return tuple(InputFile(label, digests[label]) for label in sorted(digests))
 
     def field(self, table: FieldTable, path: KeyPath) -> tuple[Field | None, list[str]]:
-        """Read the geometry of a field.
-
-        Returns
-        -------
-        Field or None
-            None when something was complained about.
-        list of str
-            Warnings.
-        """
-        before = len(self.complaints.problems)
+        """Read the geometry of a field, or None when something is wrong, and warnings."""
+        before = len(self.problems.problems)
         warnings: list[str] = []
 
         def read(
@@ -119,14 +113,12 @@ class SeasonFiles:
             boundary,
             name_column=table.setbacks.name_column,
         )
-        if len(self.complaints.problems) > before:
+        if len(self.problems.problems) > before:
             return None, warnings
         if boundary is not None and unworkable is not None and unworkable.covers(boundary):
-            self.complaints.add(
-                (*path, "unworkable"),
-                "The unworkable ground covers the whole field.",
-                "Give only the ground that is not worked.",
-            )
+            what = "The unworkable ground covers the whole field."
+            remedy = "Give only the ground that is not worked."
+            self.problems.add((*path, "unworkable"), what, remedy)
             return None, warnings
         return Field(table.name, boundary, unworkable, zones, setbacks), warnings
 
@@ -139,23 +131,19 @@ class SeasonFiles:
         *args: object,
         **options: object,
     ) -> Any:
-        """Read a map with one of the readers of `vectors`; None when it cannot be."""
-        source = self._source(table, path)
-        if source is None:
-            return None
-        try:
-            shapes, said = reader(source, *args, cache=self._cache, **options)
-        except InputError as error:
-            self.complaints.take(error)
-            return None
-        warnings.extend(said)
-        return shapes
-
-    def _source(self, table: SourceTable | None, path: KeyPath) -> Source | None:
+        """Read a map with one of the readers of `field_layers`; None when it cannot be."""
         file = self.find(table.file, path) if table else None
         if table is None or file is None:
             return None
-        return Source(file, table.layer, table.where, table.crs, self._found[file].as_posix())
+        name = self._found[file].as_posix()
+        source = Source(file, table.layer, table.where, table.crs, name)
+        try:
+            shapes, said = reader(source, *args, cache=self._cache, **options)
+        except InputError as error:
+            self.problems.take(error)
+            return None
+        warnings.extend(said)
+        return shapes
 
 
 def _parts(file: Path) -> list[Path]:
@@ -163,13 +151,9 @@ def _parts(file: Path) -> list[Path]:
     if file.is_dir():
         return sorted(p for p in file.rglob("*") if p.is_file() and not p.is_symlink())
     if file.suffix.lower() == ".shp":
-        near = sorted(file.parent.glob(f"{_glob_safe(file.stem)}.*"))
+        near = sorted(file.parent.glob(f"{glob.escape(file.stem)}.*"))
         return [part for part in near if part.suffix.lower() in _SHAPEFILE_PARTS]
     return [file]
-
-
-def _glob_safe(name: str) -> str:
-    return "".join(f"[{c}]" if c in "*?[" else c for c in name)
 
 
 def _sha256(file: Path, label: str) -> str:
@@ -177,3 +161,9 @@ def _sha256(file: Path, label: str) -> str:
     for block in blocks(file, label, budget.MAP_BYTES):
         digest.update(block)
     return digest.hexdigest()
+
+
+def frame_sha256(frame: gpd.GeoDataFrame) -> str:
+    """Fingerprint the shapes and attributes of a map that no file holds."""
+    rows = pd.util.hash_pandas_object(frame.to_wkb(hex=True).astype(str), index=False)
+    return hashlib.sha256(rows.to_numpy().tobytes() + str(frame.crs).encode()).hexdigest()

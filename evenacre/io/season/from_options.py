@@ -2,230 +2,275 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+import typing
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any, Literal
+
+from pydantic import BeforeValidator
 
 from evenacre.errors import InputError
 from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
-from evenacre.io.season.build import build_season
-from evenacre.io.season.files import SeasonFiles
-from evenacre.model import Season
+from evenacre.io.season.pasture.schema import DriveOptions
+from evenacre.io.season.schema import (
+    FieldTable,
+    ImplementTable,
+    OperationTable,
+    ProductTable,
+    SeasonTable,
+    SettingsTable,
+    Table,
+)
 
-_OPTIONS = {
-    "layer": "layer",
-    "where": "where",
-    "distance": "distance",
-    "name_column": "name-column",
-    "crs": "crs",
+if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
+
+    from evenacre.model import Season
+
+_TABLES: dict[str, type[Table]] = {
+    "field": FieldTable,
+    "implement": ImplementTable,
+    "operation": OperationTable,
+    "product": ProductTable,
+    "settings": SettingsTable,
+    "passes": DriveOptions,
 }
+_SOURCES = ("boundary", "zones", "unworkable", "setbacks")
+
+
+@dataclass(frozen=True)
+class Option:
+    """A key of the season file that the command line has an option for."""
+
+    path: tuple[str, ...]  # of the key, without the numbers of entries
+    text: str  # what it says
+    kind: Any  # type of one value as it is typed
+    repeats: bool  # it may be given several times
+
+
+def _option(path: str, text: str = "", *, repeats: bool = False) -> Option:
+    """Derive an option from the key it stands for, unless it has a text of its own."""
+    words = tuple(path.split("."))
+    inside: list[Any] = [_TABLES.get(words[0], SeasonTable)]
+    said = ""
+    for word in words[1:] or words:
+        table = next(part for part in inside if isinstance(part, type) and issubclass(part, Table))
+        declared = table.model_fields[word]
+        inside = list(_parts(declared.annotation))
+        said = said if word == "file" else declared.description or ""
+    kind: Any = str
+    if words[-1] in ("file", "blockages"):
+        kind = Path
+    elif not any(isinstance(part, BeforeValidator) for part in inside):
+        kind = next((p for p in inside if p in (int, bool) or _is_choice(p)), str)
+    return Option(words, text or said, kind, repeats)
+
+
+def _parts(annotation: Any) -> Iterator[Any]:
+    """Every type in an annotation; a choice of words is one."""
+    yield annotation if _is_choice(annotation) else typing.get_origin(annotation) or annotation
+    for inner in typing.get_args(annotation):
+        yield from _parts(inner)
+
+
+def _is_choice(annotation: Any) -> bool:
+    return typing.get_origin(annotation) is Literal
+
+
+def _same_name(table: str, keys: str) -> dict[str, Option]:
+    return {key: _option(f"{table}.{key}") for key in keys.split()}
+
+
+OPTIONS: dict[str, Option] = {
+    "boundary": _option("field.boundary.file"),
+    "boundary_layer": _option("field.boundary.layer", "Layer of the boundary."),
+    "boundary_where": _option("field.boundary.where", "Pick features: NAME=VALUE.", repeats=True),
+    "boundary_crs": _option("field.boundary.crs", "System of the boundary."),
+    "zones": _option("field.zones.file"),
+    "zones_layer": _option("field.zones.layer", "Layer of the zones."),
+    "zones_name_column": _option("field.zones.name_column"),
+    "unworkable": _option("field.unworkable.file"),
+    "unworkable_layer": _option("field.unworkable.layer", "Layer of the unworkable ground."),
+    "setbacks": _option("field.setbacks.file"),
+    "setbacks_layer": _option("field.setbacks.layer", "Layer of the setbacks."),
+    "setback_distance": _option("field.setbacks.distance"),
+    "field_name": _option("field.name"),
+    "operation_name": _option("operation.name"),
+    **_same_name("operation", "date blockages"),
+    "tracks": _option("operation.tracks.file", repeats=True),
+    "tracks_layer": _option("operation.tracks.layer", "Layer of the log."),
+    "tracks_crs": _option("operation.tracks.crs", "System of x and y: EPSG:32615."),
+    "column": _option(
+        "operation.columns",
+        'What a column of the log is: "flow=mass [lb/s]". Repeat as needed.',
+        repeats=True,
+    ),
+    "product": _option("product.name", repeats=True),
+    "rate": _option("operation.products.rate", repeats=True),
+    "price": _option("product.price", repeats=True),
+    **_same_name(
+        "implement",
+        "width rows row_spacing rows_per_tower antenna_ahead antenna_left tool_behind delay",
+    ),
+    "hitch_to_axle": _option("implement.tow.hitch_to_axle", repeats=True),
+    **_same_name(
+        "settings",
+        "skip_min_width skip_min_area headland_rounds pass_to_pass within_pass max_gap smooth",
+    ),
+    **_same_name("passes", "heading speed turn_speed turn_radius rounds prefer"),
+    "time_zone": _option("time_zone"),
+    "units": _option("units"),
+    "currency": _option("currency"),
+}
+"""What the command line has options for; how each is called, with dashes, is its name here."""
+
+DRILL = frozenset(
+    ["rows_per_tower", "antenna_ahead", "antenna_left", "tool_behind", "delay", "hitch_to_axle"]
+)
+"""Options whose absence leaves the rest of the drill to what a machine tells of itself."""
+
+_BY_PATH: dict[tuple[str, ...], str] = {
+    ("product",): "product",
+    ("operation", "products"): "product",
+    ("implement", "tow"): "hitch_to_axle",
+    **{option.path[:-1]: name for name, option in OPTIONS.items() if option.path[-1] == "file"},
+    **{option.path: name for name, option in OPTIONS.items()},
+}
+
+
+def is_given(value: object) -> bool:
+    """Whether an option was used."""
+    return value not in (None, (), [], {})
 
 
 def season_from_options(
     *,
-    boundary: Path | None = None,
-    tracks: Sequence[Path] = (),
-    width: str | None = None,
-    rows: int | None = None,
-    row_spacing: str | None = None,
-    products: Sequence[str] = (),
-    rates: Sequence[str] = (),
-    prices: Sequence[str] = (),
-    zones: Path | None = None,
-    unworkable: Path | None = None,
-    setbacks: Path | None = None,
-    setback_distance: str | None = None,
-    columns: Mapping[str, str] | Sequence[str] = (),
-    boundary_layer: str | None = None,
-    boundary_where: Sequence[str] = (),
-    boundary_crs: str | None = None,
-    zones_layer: str | None = None,
-    zones_name_column: str | None = None,
-    unworkable_layer: str | None = None,
-    setbacks_layer: str | None = None,
-    tracks_layer: str | None = None,
-    tracks_crs: str | None = None,
-    time_zone: str | None = None,
-    implement: Mapping[str, Any] | None = None,
-    settings: Mapping[str, Any] | None = None,
-    blockages: Path | None = None,
-    field_name: str | None = None,
-    operation_name: str | None = None,
-    date: str | None = None,
-    units: str = "us",
-    currency: str = "USD",
     base: Path | None = None,
+    held: Mapping[str, GeoDataFrame] | None = None,
     logs: bool = True,
+    **options: Any,
 ) -> Season:
     """Make a season of one operation, checked as a season file is.
 
     Parameters
     ----------
-    boundary, zones, unworkable, setbacks, blockages : Path, optional
-    tracks : sequence of Path
-    width, row_spacing : str, optional
-        With units.
-    rows : int, optional
-    products, rates, prices : sequence of str
-        One rate, and one price, for each product in the same order, or none at all.
-    columns : mapping, or sequence of ``"ROLE=NAME"``
-    boundary_where : sequence of ``"ATTRIBUTE=VALUE"``
-    implement, settings : mapping, optional
-        Further keys of the season file's ``[[implement]]`` and ``[settings]``.
     base : Path, optional
         The folder names are relative to; the working folder when None.
+    held : mapping of str to GeoDataFrame, optional
+        Maps handed over instead of a file, by the name that stands for the file.
     logs : bool
         False for work to come, which has none.
+    **options
+        By the names of `OPTIONS`: texts with units, numbers, paths; a list where an option may
+        repeat. Of ``rate`` and ``price`` one for each ``product`` in the same order, or none at
+        all.
 
     Raises
     ------
     InputError
-        With every complaint at once; each names its option: the parameter's name with
-        dashes (``--row-spacing``), singular for ``--product``, ``--rate``, ``--price`` and
-        ``--column``.
+        With everything that is wrong; each problem names its option.
     """
-    complaints = ProblemCollector(_name_option)
-    log = Path(tracks[0]).stem if tracks else "field"
-    picked = [text.partition("=")[2].strip() for text in boundary_where]
-    name = field_name or (picked[0] if len(picked) == 1 else "")
-    name = name or (Path(boundary).stem if boundary else log)
-    job = operation_name or " and ".join(products) or "drive"
-    _check_pairs(products, rates, prices, complaints)
-    _check_files(
-        complaints,
-        boundary=(boundary, boundary_layer, list(boundary_where) or None, boundary_crs),
-        zones=(zones, zones_layer, zones_name_column),
-        unworkable=(unworkable, unworkable_layer),
-        setbacks=(setbacks, setbacks_layer, setback_distance),
-    )
+    from evenacre.io.season.build import build_season
+    from evenacre.io.season.files import SeasonFiles
+
+    problems = ProblemCollector(_name_option)
+    given = {name: value for name, value in options.items() if is_given(value)}
+    products = given.get("product", [])
+    _check_pairs(products, given, problems)
+    _check_files(given, problems)
+    for name in ("boundary_where", "column"):
+        if name in given and not isinstance(given[name], Mapping):
+            given[name] = _pairs(given[name], OPTIONS[name].path, problems)
+    given["field_name"] = given.get("field_name") or _field_name(given)
+    given["operation_name"] = given.get("operation_name") or " and ".join(products) or "drive"
     raw: dict[str, Any] = {
-        "units": units,
-        "currency": currency,
-        "settings": dict(settings or {}),
-        "product": [
-            _given(name=product, price=_nth(prices, index))
-            for index, product in enumerate(products)
-        ],
-        "implement": [
-            _given(
-                name="drill", width=width, rows=rows, row_spacing=row_spacing, **(implement or {})
-            )
-        ],
-        "field": [
-            _given(
-                name=name,
-                boundary=_source(
-                    boundary,
-                    layer=boundary_layer,
-                    where=_pairs(boundary_where, ("field", 0, "boundary", "where"), complaints),
-                    crs=boundary_crs,
-                ),
-                unworkable=_source(unworkable, layer=unworkable_layer),
-                zones=_source(zones, layer=zones_layer, name_column=zones_name_column),
-                setbacks=_source(setbacks, layer=setbacks_layer, distance=setback_distance),
-            )
-        ],
+        "product": [{} for _ in products],
+        "implement": [{"name": "drill", "tow": [{} for _ in given.get("hitch_to_axle", ())]}],
+        "field": [{}],
         "operation": [
-            _given(
-                name=job,
-                field=name,
-                implement="drill",
-                date=date,
-                tracks=[_source(track, layer=tracks_layer, crs=tracks_crs) for track in tracks],
-                columns=_pairs(columns, ("operation", 0, "columns"), complaints),
-                products=[
-                    _given(product=product, rate=_nth(rates, index))
-                    for index, product in enumerate(products)
-                ],
-                blockages=str(blockages) if blockages else None,
-            )
+            {
+                "field": given["field_name"],
+                "implement": "drill",
+                "tracks": [{} for _ in given.get("tracks", ())],
+                "products": [{"product": product} for product in products],
+            }
         ],
     }
-    if time_zone:
-        raw["time_zone"] = time_zone
-    draft = build_season(raw, SeasonFiles(base or Path(), complaints), logs=logs)
+    for name, value in given.items():
+        _put(raw, OPTIONS[name].path, value)
+    draft = build_season(raw, SeasonFiles(base or Path(), problems, held or {}), logs=logs)
     if draft.problems:
         raise InputError(draft.problems)
     return draft.season
 
 
-def _check_pairs(
-    products: Sequence[str],
-    rates: Sequence[str],
-    prices: Sequence[str],
-    complaints: ProblemCollector,
-) -> None:
-    for option, given in (("rate", rates), ("price", prices)):
-        if given and len(given) != len(products):
-            complaints.add(
-                ("product", 0, option),
-                f"It is given {_counted(len(given), 'time')} for "
-                f"{_counted(len(products), 'product')}.",
-                f"Give one --{option} for each --product, in the same order.",
+def _put(raw: dict[str, Any], path: tuple[str, ...], value: Any) -> None:
+    """Write a value where a season file has it; a list, one to each of the entries there."""
+    tables = [raw]
+    for word in path[:-1]:
+        inner = [table.setdefault(word, {}) for table in tables]
+        tables = [t for one in inner for t in (one if isinstance(one, list) else [one])]
+    values = value if isinstance(value, list | tuple) else [value] * len(tables)
+    for table, one in zip(tables, values, strict=False):
+        table[path[-1]] = str(one) if isinstance(one, Path) else one
+
+
+def _field_name(given: Mapping[str, Any]) -> str:
+    picked = list(given.get("boundary_where", {}).values())
+    if len(picked) == 1 and picked[0]:
+        return str(picked[0])
+    file = given.get("boundary") or next(iter(given.get("tracks", ())), "field")
+    return Path(file).stem
+
+
+def _check_pairs(products: list[str], given: dict[str, Any], problems: ProblemCollector) -> None:
+    for name in ("rate", "price"):
+        count = len(given.get(name, ()))
+        if count and count != len(products):
+            problems.add(
+                OPTIONS[name].path,
+                f"It is given {_counted(count, 'time')} for {_counted(len(products), 'product')}.",
+                f"Give one --{name} for each --product, in the same order.",
             )
 
 
-def _check_files(complaints: ProblemCollector, **sources: tuple[object, ...]) -> None:
+def _check_files(given: dict[str, Any], problems: ProblemCollector) -> None:
     """Ask for the file where only how to read it was said."""
-    for key, (file, *details) in sources.items():
-        if file is None and any(detail is not None for detail in details):
-            complaints.add(
-                ("field", 0, key),
+    for source in _SOURCES:
+        place = ("field", source)
+        details = [n for n, o in OPTIONS.items() if o.path[:2] == place and n in given]
+        if details and source not in given:
+            problems.add(
+                place,
                 "Other options say how to read this file, but it is not given.",
-                f"Give --{key} FILE, or leave those options out.",
+                f"Give --{source} FILE, or leave those options out.",
             )
+            for name in details:
+                del given[name]
 
 
 def _counted(number: int, noun: str) -> str:
     return f"{number or 'no'} {noun}{'' if number == 1 else 's'}"
 
 
-def _given(**keys: Any) -> dict[str, Any]:
-    return {key: value for key, value in keys.items() if value is not None}
-
-
-def _nth(values: Sequence[str], index: int) -> str | None:
-    return values[index] if index < len(values) else None
-
-
-def _source(file: Path | None, **keys: Any) -> dict[str, Any] | None:
-    return _given(file=str(file), **keys) if file is not None else None
-
-
-def _pairs(
-    given: Mapping[str, str] | Iterable[str], path: KeyPath, complaints: ProblemCollector
-) -> dict[str, str]:
-    if isinstance(given, Mapping):
-        return dict(given)
+def _pairs(given: Iterable[str], path: KeyPath, problems: ProblemCollector) -> dict[str, str]:
     pairs: dict[str, str] = {}
     for text in given:
         name, sign, value = text.partition("=")
         if not sign or not name.strip():
-            complaints.add(path, f'"{text}" has no = sign.', 'Write it as "NAME=VALUE".')
+            problems.add(path, f'"{text}" has no = sign.', 'Write it as "NAME=VALUE".')
         elif name.strip() in pairs:
-            complaints.add(path, f'"{name.strip()}" is given twice.', "Keep one of them.")
+            problems.add(path, f'"{name.strip()}" is given twice.', "Keep one of them.")
         pairs.setdefault(name.strip(), value.strip())
     return pairs
 
 
 def _name_option(path: KeyPath) -> tuple[str, str]:
     """Name the option that a key of the season came from."""
-    words = [part for part in path if isinstance(part, str)]
-    if not words:
-        return "options", ""
-    table, *rest = words
-    if table == "product":
-        return f"--{rest[0] if rest and rest[0] != 'name' else 'product'}", ""
-    if table == "operation" and rest[:1] == ["products"]:
-        return "--rate" if rest[-1] == "rate" else "--product", ""
-    if table == "operation" and rest[:1] == ["columns"]:
-        return "--column", rest[1] if len(rest) > 1 else ""
-    if table in ("field", "operation") and rest and rest[0] not in ("name", "field"):
-        option = rest[0] + "".join(f"-{_OPTIONS[key]}" for key in rest[1:] if key in _OPTIONS)
-        return f"--{option.replace('setbacks-distance', 'setback-distance')}", ""
-    if table in ("field", "operation"):
-        return f"--{table}-name", ""
-    if rest[:1] == ["tow"]:
-        rest = rest[1:] or rest  # the command line gives the chain by its lengths
-    option = rest[0] if table in ("implement", "settings") and rest else table
-    return f"--{option.replace('_', '-')}", ""
+    words = tuple(part for part in path if isinstance(part, str))
+    place = words[2] if words[:2] == OPTIONS["column"].path and len(words) > 2 else ""
+    for length in range(len(words), 0, -1):
+        if name := _BY_PATH.get(words[:length]):
+            return f"--{name.replace('_', '-')}", place
+    return f"--{words[-1].replace('_', '-')}" if words else "options", ""

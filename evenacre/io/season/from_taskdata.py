@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -11,15 +11,11 @@ import numpy as np
 
 from evenacre.errors import InputError, Problem
 from evenacre.io.logs.columns.clock import dates_of
-from evenacre.io.season.from_options import season_from_options
-from evenacre.io.taskdata.element_types import Task, TaskData
-from evenacre.io.taskdata.read import each_task
+from evenacre.io.season.from_options import DRILL, is_given, season_from_options
+from evenacre.io.taskdata.read import Task, TaskData, each_task
 from evenacre.model import Application, Field, Implement, InputFile, OperationPlan, Season
 
-_HITCH = (
-    *("axle_to_antenna_m", "antenna_ahead_m", "antenna_left_m"),
-    *("tow", "tool_behind_m"),
-)
+_DESCRIBED = ("axle_to_antenna_m", "antenna_ahead_m", "antenna_left_m", "tow", "tool_behind_m")
 
 
 def season_from_taskdata(path: Path, *, tasks: Sequence[str] = (), **overrides: Any) -> Season:
@@ -44,7 +40,7 @@ def season_from_taskdata(path: Path, *, tasks: Sequence[str] = (), **overrides: 
         tells, with the name of the option.
     """
     path = Path(path)
-    given = {key: value for key, value in overrides.items() if value not in (None, (), [], {})}
+    given = {key: value for key, value in overrides.items() if is_given(value)}
     operations: list[OperationPlan] = []
     problems: list[Problem] = []
     inputs: dict[str, InputFile] = {}
@@ -58,7 +54,8 @@ def season_from_taskdata(path: Path, *, tasks: Sequence[str] = (), **overrides: 
         if tasks and task.id not in tasks and task.name not in tasks:
             continue
         if not task.tracks:
-            warnings.update(dict.fromkeys(_without_log(data, task)))
+            left_out = f'{data.source}: the task "{task.name}" has no log and was left out.'
+            warnings.update(dict.fromkeys([*(task.warnings if task.logs else ()), left_out]))
             continue
         try:
             season = _one(path, data, task, given)
@@ -68,57 +65,49 @@ def season_from_taskdata(path: Path, *, tasks: Sequence[str] = (), **overrides: 
         last = season
         inputs.update((file.path, file) for file in season.inputs)
         operations += season.operations
-    problems += _unknown(source, tasks, seen)
+    problems += [
+        Problem(source, "", f'there is no task "{name}".', "Name one that is there.")
+        for name in tasks
+        if name not in seen
+    ]
     if problems:
         raise InputError(dict.fromkeys(problems))
     if last is None:
-        raise InputError.at(
-            source,
-            "",
-            "there is no task with a time log in it" + _because(warnings) + ".",
-            "Export the task data after the work is done, with its logs.",
-        )
+        why = f" ({next(iter(warnings)).removesuffix('.')})" if warnings else ""
+        what = f"there is no task with a time log in it{why}."
+        remedy = "Export the task data after the work is done, with its logs."
+        raise InputError.at(source, "", what, remedy)
+    # Operations of one field and name are told apart by the id of their task.
+    names = [(plan.field.name, plan.name) for plan in operations]
+    apart = [
+        replace(plan, name=f"{plan.name} ({plan.layer})") if names.count(name) > 1 else plan
+        for plan, name in zip(operations, names, strict=True)
+    ]
     return replace(
         last,
         farm=farm,
-        operations=tuple(_apart(operations)),
+        operations=tuple(apart),
         inputs=tuple(inputs[name] for name in sorted(inputs)),
         warnings=tuple(warnings),
     )
 
 
-def _without_log(data: TaskData, task: Task) -> Iterator[str]:
-    if task.logs:
-        yield from task.warnings
-    yield f'{data.source}: the task "{task.name}" has no log and was left out.'
-
-
-def _because(warnings: dict[str, None]) -> str:
-    return f" ({next(iter(warnings)).removesuffix('.')})" if warnings else ""
-
-
-def _unknown(source: str, tasks: Sequence[str], seen: list[str]) -> Iterator[Problem]:
-    for name in tasks:
-        if name not in seen:
-            yield Problem(source, "", f'there is no task "{name}".', "Name one that is there.")
-
-
 def _one(path: Path, data: TaskData, task: Task, given: dict[str, Any]) -> Season:
     """Make the season of one task, checked as the options of the command line are."""
-    field = data.plots[task.plot].field if task.plot else Field(task.name)
-    if task.plan is not None:
-        field = replace(field, zones=task.plan.zones)
+    field = data.fields[task.field_id] if task.field_id else Field(task.name)
+    if task.prescription is not None:
+        field = replace(field, zones=task.prescription.zones)
     options = dict(given)
     options.setdefault("field_name", field.name)
     options.setdefault("operation_name", task.name)
-    options.setdefault("products", [product.name for product in task.products])
-    options.setdefault("date", _date(task, given.get("time_zone")))
+    options.setdefault("product", list(task.products))
+    days = dates_of(np.concatenate([t.time_s for t in task.tracks]), given.get("time_zone"))
+    options.setdefault("date", days[0] if days else None)
     measured = not {"width", "rows", "row_spacing"} & options.keys()
     if task.implement is not None and not {"width", "row_spacing"} & options.keys():
         options["width"] = f"{task.implement.width_m:.6f} m"
     _check(data, task, field, options)
-    options = {key: value for key, value in options.items() if value is not None}
-    season = season_from_options(tracks=[path], **options)
+    season = season_from_options(**{**options, "tracks": [path]})
     plan = season.operations[0]
     drawn = replace(
         plan.field,
@@ -139,30 +128,19 @@ def _one(path: Path, data: TaskData, task: Task, given: dict[str, Any]) -> Seaso
     return replace(season, operations=(plan,))
 
 
-def _date(task: Task, time_zone: str | None) -> str | None:
-    times = np.concatenate([track.time_s for track in task.tracks])
-    days = dates_of(times, time_zone)
-    return days[0] if days else None
-
-
 def _check(data: TaskData, task: Task, field: Field, options: dict[str, Any]) -> None:
     """Ask by name for what is missing."""
     problems = []
     place = f'task "{task.name}"'
     if field.boundary is None and "boundary" not in options:
-        where = f'its field "{field.name}" has no boundary' if task.plot else "it names no field"
-        problems.append(
-            Problem(data.source, place, f"{where}.", "Give the field's outline with --boundary.")
+        where = (
+            f'its field "{field.name}" has no boundary' if task.field_id else "it names no field"
         )
+        remedy = "Give the field's outline with --boundary."
+        problems.append(Problem(data.source, place, f"{where}.", remedy))
     if not {"width", "row_spacing"} & options.keys():
-        problems.append(
-            Problem(
-                data.source,
-                place,
-                "no working width is told by the machine or the log.",
-                'Give it with --width "20 ft".',
-            )
-        )
+        what = "no working width is told by the machine or the log."
+        problems.append(Problem(data.source, place, what, 'Give it with --width "20 ft".'))
     if problems:
         raise InputError(problems)
 
@@ -175,21 +153,13 @@ def _implement(
         return built
     if measured and described.section_rows:
         built = replace(built, rows=described.rows, section_rows=described.section_rows)
-    if given.get("implement"):
+    if DRILL & given.keys():
         return built
-    hitch: dict[str, Any] = {name: getattr(described, name) for name in _HITCH}
+    hitch: dict[str, Any] = {name: getattr(described, name) for name in _DESCRIBED}
     return replace(built, **hitch)
 
 
 def _with_target(application: Application, task: Task) -> Application:
     if application.target_kg_per_m2 is not None:
         return application
-    targets = {product.name: product.target_kg_per_m2 for product in task.products}
-    return replace(application, target_kg_per_m2=targets.get(application.product.name))
-
-
-def _apart(operations: list[OperationPlan]) -> Iterator[OperationPlan]:
-    """Tell operations of one field and name apart by the id of their task."""
-    names = [(plan.field.name, plan.name) for plan in operations]
-    for plan, name in zip(operations, names, strict=True):
-        yield replace(plan, name=f"{plan.name} ({plan.layer})") if names.count(name) > 1 else plan
+    return replace(application, target_kg_per_m2=task.products.get(application.product.name))

@@ -1,11 +1,11 @@
-"""Make implements of their tables, and question what cannot be."""
+"""Make implements of their tables."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 
 from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
-from evenacre.io.season.products import check_currency
+from evenacre.io.season.checks import check_currency, is_new
 from evenacre.io.season.schema import ImplementTable
 from evenacre.model import Compartment, Implement, TowedUnit
 from evenacre.units.display import in_both
@@ -18,31 +18,27 @@ def implement_of(
     table: ImplementTable,
     written: Mapping[str, object],
     currency: str,
-    complaints: ProblemCollector,
+    problems: ProblemCollector,
     path: KeyPath,
 ) -> tuple[Implement | None, list[str]]:
     """Work out width and rows from whichever two of width, rows and spacing are given.
 
-    Returns
-    -------
-    Implement or None
-        None when something was complained about.
-    list of str
-        Warnings.
+    Returns the implement, or None when something was wrong, and warnings.
     """
-    before = len(complaints.problems)
+    before = len(problems.problems)
     warnings: list[str] = []
-    width, rows = _width_and_rows(table, complaints, path)
+    width, rows = _width_and_rows(table, problems, path)
     listed_rows = tuple(table.sections) if isinstance(table.sections, list) else ()
-    if listed_rows and rows is None:
-        rows = sum(listed_rows)
+    rows = sum(listed_rows) if listed_rows and rows is None else rows
     known = rows is not None
-    _check_sections(table, rows, complaints, path)
-    warnings += _check_towers(table, rows, complaints, path)
-    _check_compartments(table, complaints, path)
+    _check_sections(table, rows, problems, path)
+    warnings += _check_towers(table, rows, problems, path)
+    names = [bin_.name for bin_ in table.compartments]
+    for index, name in enumerate(names):
+        is_new(name, names[:index], problems, (*path, "compartments", index, "name"))
     if table.cost is not None:
-        check_currency(written.get("cost"), currency, complaints, (*path, "cost"))
-    if len(complaints.problems) > before or width is None:
+        check_currency(written.get("cost"), currency, problems, (*path, "cost"))
+    if len(problems.problems) > before or width is None:
         return None, warnings
     count = table.sections if isinstance(table.sections, int) else 1
     if rows is None:
@@ -54,46 +50,30 @@ def implement_of(
             f"{table.name}: it is towed, but how far the antenna is ahead of the hitch pin is not "
             "given (antenna_ahead); the pin was taken to be right under the antenna."
         )
-    made = Implement(
-        width_m=width,
-        rows=rows,
-        rows_known=known,
-        rows_per_tower=table.rows_per_tower,
-        section_rows=listed_rows or equal,
-        axle_to_antenna_m=table.axle_to_antenna,
-        antenna_ahead_m=table.antenna_ahead,
-        antenna_left_m=table.antenna_left,
-        tow=tuple(TowedUnit(unit.hitch_to_axle, unit.axle_to_pin) for unit in table.tow),
-        tool_behind_m=table.tool_behind,
-        product_lag_s=table.delay,
-        compartments=tuple(Compartment(bin_.name, bin_.volume) for bin_ in table.compartments),
-        cost_per_s=table.cost,
-    )
-    return made, warnings
-
-
-def _check_compartments(table: ImplementTable, complaints: ProblemCollector, path: KeyPath) -> None:
-    names = [bin_.name for bin_ in table.compartments]
-    for index, name in enumerate(names):
-        if name in names[:index]:
-            place = (*path, "compartments", index, "name")
-            complaints.add(place, f'"{name}" is defined twice.', "Rename one.")
+    made = table.given(Implement) | {
+        "width_m": width,
+        "rows": rows,
+        "rows_known": known,
+        "section_rows": listed_rows or equal,
+        "tow": tuple(TowedUnit(**unit.given(TowedUnit)) for unit in table.tow),
+        "product_lag_s": table.delay,
+        "compartments": tuple(Compartment(bin_.name, bin_.volume) for bin_ in table.compartments),
+    }
+    return Implement(**made), warnings
 
 
 def _check_sections(
-    table: ImplementTable, rows: int | None, complaints: ProblemCollector, path: KeyPath
+    table: ImplementTable, rows: int | None, problems: ProblemCollector, path: KeyPath
 ) -> None:
     if rows is None or table.sections is None:
         return
     if isinstance(table.sections, int):
         if rows % table.sections:
-            complaints.add(
-                (*path, "sections"),
-                f"{rows} rows do not divide into {table.sections} equal sections.",
-                "List the rows of each section from the left: sections = [8, 8, 8, 8].",
-            )
+            what = f"{rows} rows do not divide into {table.sections} equal sections."
+            remedy = "List the rows of each section from the left: sections = [8, 8, 8, 8]."
+            problems.add((*path, "sections"), what, remedy)
     elif sum(table.sections) != rows:
-        complaints.add(
+        problems.add(
             (*path, "sections"),
             f"The sections have {sum(table.sections)} rows together, but the implement has {rows}.",
             "List the rows of each section from the left.",
@@ -101,17 +81,17 @@ def _check_sections(
 
 
 def _check_towers(
-    table: ImplementTable, rows: int | None, complaints: ProblemCollector, path: KeyPath
+    table: ImplementTable, rows: int | None, problems: ProblemCollector, path: KeyPath
 ) -> list[str]:
     place, fed = (*path, "rows_per_tower"), table.rows_per_tower
     if fed is None:
         return []
     if rows is None:
         what = "Towers feed rows, but the number of rows is not given."
-        complaints.add(place, what, "Add rows = 32 or row_spacing.")
+        problems.add(place, what, "Add rows = 32 or row_spacing.")
     elif fed > rows:
         what = f"A tower cannot feed {fed} of {rows} rows."
-        complaints.add(place, what, "Give the rows that one tower feeds.")
+        problems.add(place, what, "Give the rows that one tower feeds.")
     elif rows % fed:
         return [
             f"{table.name}: {rows} rows do not divide into towers of {fed}; the last tower feeds "
@@ -121,28 +101,23 @@ def _check_towers(
 
 
 def _width_and_rows(
-    table: ImplementTable, complaints: ProblemCollector, path: KeyPath
+    table: ImplementTable, problems: ProblemCollector, path: KeyPath
 ) -> tuple[float | None, int | None]:
     width, rows, spacing = table.width, table.rows, table.row_spacing
     if width is None and rows is not None and spacing is not None:
         width = rows * spacing
         if not 0.1 <= width <= 60.0:
-            complaints.add(
-                (*path, "rows"),
-                f"{rows} rows so far apart make a width of {in_both('length', width)}.",
-                "Give rows and row_spacing that make between 0.1 m (4 in) and 60 m (197 ft).",
-            )
+            what = f"{rows} rows so far apart make a width of {in_both('length', width)}."
+            remedy = "Give rows and row_spacing that make between 0.1 m (4 in) and 60 m (197 ft)."
+            problems.add((*path, "rows"), what, remedy)
     elif width is None:
-        complaints.add(
-            (*path, "width"),
-            "The working width is missing.",
-            'Give it, such as "20 ft", or the number of rows and their spacing.',
-        )
+        remedy = 'Give it, such as "20 ft", or the number of rows and their spacing.'
+        problems.add((*path, "width"), "The working width is missing.", remedy)
     elif spacing is not None:
         rows = rows if rows is not None else max(1, round(width / spacing))
         if abs(rows * spacing - width) > _MATCH * width:
             key = "row_spacing" if table.rows is None else "rows"
-            complaints.add(
+            problems.add(
                 (*path, key),
                 f"{rows} rows {_spacing(spacing)} apart span {in_both('length', rows * spacing)}, "
                 f"but the width is {in_both('length', width)}.",

@@ -1,4 +1,4 @@
-"""Read a farm's season: the season file, or the command line's options in its place."""
+"""Read a farm's season file."""
 
 from __future__ import annotations
 
@@ -10,7 +10,6 @@ from evenacre.errors import InputError
 from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
 from evenacre.io.season.build import MustHold, SeasonDraft, build_season
 from evenacre.io.season.files import SeasonFiles
-from evenacre.io.season.from_options import season_from_options
 from evenacre.io.season.schema import ENTRIES
 from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.files import read_whole
@@ -19,8 +18,6 @@ from evenacre.model import Season
 _GIVE_ONE = "Give a season file, such as season.toml; `evenacre audit` takes a log after --tracks."
 _DEEPEST = 20
 _MADE_ON_THE_DAY = ("tracks", "columns", "blockages", "blockage", "loads")
-
-__all__ = ["draft_season", "load_season", "season_from_options"]
 
 
 def load_season(path: Path, *, logs: bool = True, must_hold: MustHold = "operations") -> Season:
@@ -38,10 +35,20 @@ def load_season(path: Path, *, logs: bool = True, must_hold: MustHold = "operati
         has ``grazing`` and ``seeding`` then, and need not have operations), ``"either"``, or
         ``"fields"`` (or paddocks, whatever is done there).
 
+    Returns
+    -------
+    Season
+        In SI units.
+
     Raises
     ------
     InputError
-        With every complaint at once.
+        With everything that is wrong, at once.
+
+    Examples
+    --------
+    >>> [field.name for field in ev.load_season(Path("season.toml")).fields]
+    ['Home Field', 'West paddock', 'East paddock']
     """
     draft = draft_season(path, logs=logs, must_hold=must_hold)
     if draft.problems:
@@ -62,8 +69,7 @@ def draft_season(
         When the file is missing or not TOML, so that nothing can be read.
     """
     raw = _read_toml(path)
-    complaints = ProblemCollector(lambda key: _name_key(path.name, raw, key))
-    files = SeasonFiles(path.parent, complaints)
+    files = SeasonFiles(path.parent, ProblemCollector(lambda key: _name_key(path.name, raw, key)))
     files.add(path, path.name)
     return build_season(raw if logs else _to_come(raw), files, logs=logs, must_hold=must_hold)
 
@@ -85,46 +91,40 @@ def _to_come(raw: dict[str, Any]) -> dict[str, Any]:
 
 
 def _read_toml(path: Path) -> dict[str, Any]:
+    def refused(place: str, what: str, remedy: str = _GIVE_ONE) -> InputError:
+        return InputError.at(path.name, place, what, remedy)
+
     if path.is_dir() or not path.exists():
         what = "It is a folder." if path.is_dir() else "There is no such file."
         raise InputError.at(path, "", what, "Give the season file, such as season.toml.")
+    is_toml = path.suffix.lower() == ".toml"
     data = read_whole(path, str(path), budget.SEASON_BYTES)
     for number, text in enumerate(data.split(b"\n"), 1):
         if text.count(b".") > budget.SEASON_DOTS:
             what = f"The line has more than {budget.SEASON_DOTS} dots."
-            raise InputError.at(path.name, f"line {number:,}", what, _GIVE_ONE)
+            raise refused(f"line {number:,}", what)
     try:
         raw = tomllib.loads(data.decode("utf-8-sig"))
     except UnicodeDecodeError as error:
-        if path.suffix.lower() != ".toml":
-            raise InputError.at(path.name, "", "It is no season file.", _GIVE_ONE) from None
+        if not is_toml:
+            raise refused("", "It is no season file.") from None
         line = data[: error.start].count(b"\n") + 1
-        raise InputError.at(
-            path.name, f"line {line}", "The text is not UTF-8.", "Save the file as UTF-8."
-        ) from None
+        what = "The text is not UTF-8."
+        raise refused(f"line {line}", what, "Save the file as UTF-8.") from None
     except tomllib.TOMLDecodeError as error:
         words, _, where = str(error).removesuffix(")").rpartition(" (at ")
         place = where if "line" in where else f"line {len(data.splitlines())}, the last"
-        raise InputError.at(
-            path.name,
-            place,
-            f"It is not TOML: {words[0].lower()}{words[1:]}.",
-            "Check quotes, brackets and the = sign there and on the line before."
-            if path.suffix.lower() == ".toml"
-            else _GIVE_ONE,
-        ) from None
+        what = f"It is not TOML: {words[0].lower()}{words[1:]}."
+        remedy = "Check quotes, brackets and the = sign there and on the line before."
+        raise refused(place, what, remedy if is_toml else _GIVE_ONE) from None
     except (ValueError, RecursionError):
         # A number of thousands of digits, or brackets in brackets without end.
-        raise InputError.at(
-            path.name, "", "It is no TOML that a season can be.", _GIVE_ONE
-        ) from None
+        raise refused("", "It is no TOML that a season can be.") from None
     if _too_deep(raw):
-        what = "Its tables are nested deeper than those of a season are."
-        raise InputError.at(path.name, "", what, _GIVE_ONE)
+        raise refused("", "Its tables are nested deeper than those of a season are.")
     if not raw:
-        raise InputError.at(
-            path.name, "", "The season file is empty.", "Describe field, implement and operation."
-        )
+        what = "The season file is empty."
+        raise refused("", what, "Describe field, implement and operation.")
     return raw
 
 

@@ -1,9 +1,9 @@
-"""Make operations of their tables and of the nouns they name."""
+"""Make operations of their tables and of the products, implements and fields they name."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -12,10 +12,10 @@ from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
 from evenacre.io.common.suggestions import choice
 from evenacre.io.logs.blockages import BlockageNote, blockages_of
 from evenacre.io.logs.columns.column_roles import ROLES
+from evenacre.io.season.checks import check_currency, is_defined
 from evenacre.io.season.files import SeasonFiles
-from evenacre.io.season.products import analysis_in_name, check_currency
-from evenacre.io.season.schema import BlockageTable, OperationTable, SeasonTable, SettingsTable
-from evenacre.io.season.seed_rates import bulk_target, with_seed_of
+from evenacre.io.season.products import bulk_target
+from evenacre.io.season.schema import BlockageTable, OperationTable, SeasonTable
 from evenacre.model import (
     Application,
     Blockage,
@@ -24,48 +24,28 @@ from evenacre.model import (
     OperationPlan,
     Product,
     Settings,
+    WithSeed,
 )
+from evenacre.model.product import analysis_in_name
 from evenacre.units.display import in_both
 
-_SETTINGS = {
-    "skip_min_width": "skip_min_width_m",
-    "skip_min_area": "skip_min_area_m2",
-    "pass_to_pass": "pass_to_pass_m",
-    "within_pass": "within_pass_m",
-    "headland_rounds": "headland_rounds",
-    "max_gap": "max_gap_s",
-    "max_speed": "max_speed_mps",
-    "smooth": "smooth",
-}
 _MUCH_KG_PER_M2 = 3.0  # 30 t/ha
 _ROUNDING = 1e-9
 
 
 @dataclass(frozen=True)
 class PlanBuilder:
-    """Puts operations together from the nouns of a season.
-
-    Attributes
-    ----------
-    top : SeasonTable
-    files : SeasonFiles
-    complaints : ProblemCollector
-    products, implements, fields : mapping
-        By name. One that could not be made is None: it is already complained about.
-    said : mapping
-        Warnings by kind and name of a noun.
-    logs : bool
-        False when operations need not name any.
-    """
+    """Puts operations together from what a season defines."""
 
     top: SeasonTable
     files: SeasonFiles
-    complaints: ProblemCollector
+    problems: ProblemCollector
+    # By name. One that could not be made is None: that was told already.
     products: Mapping[str, Product | None]
     implements: Mapping[str, Implement | None]
     fields: Mapping[str, Field | None]
-    said: Mapping[tuple[str, str], list[str]]
-    logs: bool = True
+    said: Mapping[tuple[str, str], list[str]]  # warnings by kind and name of one of them
+    logs: bool = True  # False when operations need not name any
 
     def plan(self, table: OperationTable, path: KeyPath) -> OperationPlan:
         """Make one operation; stand-ins take the place of what it names in vain."""
@@ -75,24 +55,18 @@ class PlanBuilder:
         compartment_of = self._compartments(table, implement, path)
         if table.quote is not None:
             asked = self.top.operation[int(path[1])].get("quote")
-            check_currency(asked, self.top.currency, self.complaints, (*path, "quote"))
+            check_currency(asked, self.top.currency, self.problems, (*path, "quote"))
         self._check_columns(table, path)
         date = table.date.isoformat() if table.date else ""
         tracks = self._tracks(table, path)
-        blockage_file = (
-            self.files.find(table.blockages, (*path, "blockages")) if table.blockages else None
+        blockage_file, ticket_file = (
+            self.files.find(name, (*path, key)) if name else None
+            for key, name in (("blockages", table.blockages), ("loads", table.loads))
         )
-        ticket_file = self.files.find(table.loads, (*path, "loads")) if table.loads else None
         names = [("field", table.field), ("implement", table.implement)]
         names += [("product", use.product) for use in table.products]
         warnings = [text for key in names for text in self.said.get(key, [])]
-        warnings += [
-            f"{a.product.name}: the target rate of {in_both('rate', a.target_kg_per_m2)} is very "
-            "high."
-            for a in applications
-            if a.target_kg_per_m2 is not None and a.target_kg_per_m2 > _MUCH_KG_PER_M2
-        ]
-        warnings += _out_of_range(applications)
+        warnings += _odd_targets(applications)
         return OperationPlan(
             name=table.name,
             field=field or Field(table.field),
@@ -106,15 +80,35 @@ class PlanBuilder:
             date=date,
             blockage_file=blockage_file,
             blockages=self._blockages(table.blockage, implement, date, path),
-            settings=_settings(self.top.settings, table),
+            settings=Settings(**self.top.settings.given(Settings) | table.given(Settings)),
             notes=tuple(_analysis_notes(applications)),
             warnings=tuple(dict.fromkeys(warnings)),
             ticket_file=ticket_file,
             method=table.method,
             quote_per_m2=table.quote,
             compartment_of=compartment_of,
-            with_seed=with_seed_of(table, implement, self.complaints, path),
+            with_seed=self._with_seed(table, implement, (*path, "with_seed")),
         )
+
+    def _known(self, defined: Mapping[str, Any], name: str, path: KeyPath) -> Any:
+        is_defined(name, str(path[2]), defined, self.problems, path)
+        return defined.get(name)
+
+    def _applications(self, table: OperationTable, path: KeyPath) -> tuple[Application, ...]:
+        made: dict[str, Application] = {}
+        for index, use in enumerate(table.products):
+            where = (*path, "products", index)
+            place = (*where, "product")
+            if use.product in made:
+                self.problems.add(place, f'"{use.product}" is listed twice.', "Keep one of them.")
+                continue
+            is_defined(use.product, "product", self.products, self.problems, place)
+            if product := self.products.get(use.product):
+                rate = bulk_target(
+                    use.rate, use.pls_rate, product, self.products, self.problems, where
+                )
+                made[use.product] = Application(product, rate)
+        return tuple(made.values())
 
     def _compartments(
         self, table: OperationTable, implement: Implement | None, path: KeyPath
@@ -128,43 +122,12 @@ class PlanBuilder:
             for name in use.compartment:
                 pairs[use.product, name] = None
                 if name not in known:
-                    self.complaints.add(
+                    self.problems.add(
                         (*path, "products", index, "compartment"),
                         f'"{table.implement}" has no compartment "{name}".',
                         choice(name, known, "List its compartments under [[implement]]."),
                     )
         return tuple(pairs)
-
-    def _known(self, nouns: Mapping[str, Any], name: str, path: KeyPath) -> Any:
-        if name not in nouns:
-            kind = str(path[2])
-            self.complaints.add(
-                path,
-                f'There is no {kind} "{name}".',
-                choice(name, nouns, f"Define it under [[{kind}]]."),
-            )
-            return None
-        return nouns[name]
-
-    def _applications(self, table: OperationTable, path: KeyPath) -> tuple[Application, ...]:
-        made: dict[str, Application] = {}
-        for index, use in enumerate(table.products):
-            place = (*path, "products", index, "product")
-            if use.product in made:
-                what = f'"{use.product}" is listed twice.'
-                self.complaints.add(place, what, "Keep one of them.")
-            elif use.product not in self.products:
-                remedy = choice(use.product, self.products, "Define it under [[product]].")
-                self.complaints.add(place, f'There is no product "{use.product}".', remedy)
-            elif product := self.products[use.product]:
-                rate = use.rate
-                if use.pls_rate is not None:
-                    where = (*path, "products", index, "pls_rate")
-                    rate = bulk_target(
-                        rate, use.pls_rate, product, self.products, self.complaints, where
-                    )
-                made[use.product] = Application(product, rate)
-        return tuple(made.values())
 
     def _check_columns(self, table: OperationTable, path: KeyPath) -> None:
         roles = {role.partition(":")[0] for role in ROLES}
@@ -174,18 +137,17 @@ class PlanBuilder:
             place = (*path, "columns", role)
             if name not in roles:
                 what = f'"{role}" is not what a column can be.'
-                self.complaints.add(place, what, choice(name, ROLES))
+                self.problems.add(place, what, choice(name, ROLES))
             elif name in ("rate", "flow") and colon and key not in products:
                 what = f'The operation has no product "{key}".'
-                remedy = choice(key, products, "Add it to products.")
-                self.complaints.add(place, what, remedy)
+                self.problems.add(place, what, choice(key, products, "Add it to products."))
 
     def _tracks(
         self, table: OperationTable, path: KeyPath
     ) -> list[tuple[Path, str | None, str | None]]:
         found: list[tuple[Path, str | None, str | None]] = []
         if self.logs and not table.tracks:
-            self.complaints.add((*path, "tracks"), "The list is empty.", "Name at least one.")
+            self.problems.add((*path, "tracks"), "The list is empty.", "Name at least one.")
         for index, track in enumerate(table.tracks):
             place = (*path, "tracks", index)
             file = self.files.find(track.file, place)
@@ -193,7 +155,7 @@ class PlanBuilder:
                 continue
             if any(file == other and track.layer == layer for other, layer, _ in found):
                 what = f'The log "{track.file}" is listed twice and would count twice.'
-                self.complaints.add(place, what, "Keep one of them.")
+                self.problems.add(place, what, "Keep one of them.")
                 continue
             found.append((file, track.layer, track.crs))
         return found
@@ -219,17 +181,53 @@ class PlanBuilder:
                 made += blockages_of([note], implement, date=date, time_zone=self.top.time_zone)
             except InputError as error:
                 for problem in error.problems:
-                    self.complaints.add((*path, "blockage", index), problem.what, problem.remedy)
+                    self.problems.add((*path, "blockage", index), problem.what, problem.remedy)
         return tuple(made)
 
+    def _with_seed(
+        self, table: OperationTable, implement: Implement | None, path: KeyPath
+    ) -> WithSeed | None:
+        """What is said of fertilizer placed with the seed."""
+        asked = table.with_seed
+        if asked is None or implement is None:
+            return None
+        products = [use.product for use in table.products]
+        for name in asked.slopes:
+            if name not in products:
+                what = f'The operation has no product "{name}".'
+                remedy = choice(name, products, "Add it to products.")
+                self.problems.add((*path, "slopes", name), what, remedy)
+        if not implement.rows_known:
+            what = "How far apart the rows are is not known."
+            self.problems.add(path, what, "Give the implement rows or row_spacing.")
+            return None
+        if asked.spread > implement.row_spacing_m:
+            what = "The opener spreads wider than the rows are apart."
+            remedy = "Give the width of the band that one opener leaves."
+            self.problems.add((*path, "spread"), what, remedy)
+        return WithSeed(
+            crop=asked.crop,
+            spread_m=asked.spread,
+            row_spacing_m=implement.row_spacing_m,
+            tolerated_loss_percent=asked.tolerated_loss,
+            soil_factor=asked.soil_factor,
+            slopes=tuple(asked.slopes.items()),
+        )
 
-def _out_of_range(applications: Iterable[Application]) -> Iterator[str]:
-    """Say which targets the product, by its own range, cannot be placed at."""
-    for product, target in ((a.product, a.target_kg_per_m2) for a in applications):
+
+def _odd_targets(applications: Iterable[Application]) -> Iterator[str]:
+    """Say which targets are very high, or, by the product's own range, cannot be placed."""
+    targets = [
+        (a.product, a.target_kg_per_m2) for a in applications if a.target_kg_per_m2 is not None
+    ]
+    for product, target in targets:
+        if target > _MUCH_KG_PER_M2:
+            yield f"{product.name}: the target rate of {in_both('rate', target)} is very high."
+    for product, target in targets:
         least, most = product.rate_min_kg_per_m2, product.rate_max_kg_per_m2
-        if target is not None and least is not None and target < least * (1 - _ROUNDING):
+        if least is not None and target < least * (1 - _ROUNDING):
             yield f"{product.name}: the target rate is under the product's rate_min."
-        if target is not None and most is not None and target > most * (1 + _ROUNDING):
+        if most is not None and target > most * (1 + _ROUNDING):
             yield f"{product.name}: the target rate is over the product's rate_max."
 
 
@@ -239,16 +237,3 @@ def _analysis_notes(applications: Iterable[Application]) -> Iterator[str]:
         if product.analysis and product.analysis == analysis_in_name(product.name):
             shown = ", ".join(f"{value:g} % {key}" for key, value in product.analysis.items())
             yield f"{product.name}: its analysis is that of its name: {shown}."
-
-
-def _settings(*tables: SettingsTable) -> Settings:
-    """Return the settings, later tables over earlier ones."""
-    settings = Settings()
-    for table in tables:
-        given = {
-            name: getattr(table, key)
-            for key, name in _SETTINGS.items()
-            if getattr(table, key) is not None
-        }
-        settings = replace(settings, **given)
-    return settings

@@ -5,39 +5,24 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Any
-
-from pydantic import BeforeValidator
+from typing import Any
 
 from evenacre.errors import InputError, Problem
 from evenacre.io.common.problem_collector import ProblemCollector
 from evenacre.io.common.suggestions import choice, listed
 from evenacre.io.season.build import SeasonDraft
-from evenacre.io.season.load import draft_season, season_from_options
-from evenacre.io.season.pasture.schema import DriveTable
-from evenacre.io.season.schema_types import Width, refusal
+from evenacre.io.season.from_options import season_from_options
+from evenacre.io.season.load import draft_season
+from evenacre.io.season.pasture.schema import DriveOptions
 from evenacre.model import Field, InputFile, Season, Seeding
-
-_HEADING = "Give degrees clockwise from north, from 0 to 360: 90 is east to west."
 
 
 @dataclass(frozen=True)
 class Ground:
     """Fields to plan passes on, and what is known of what drives over them.
 
-    Attributes
-    ----------
-    farm : str
-    units : str
-        Name of the unit system of reports.
-    fields : tuple of Field
-        Each with a boundary, and with a name of its own.
-    width_m : float
-        Of the tool.
-    seeding : Seeding or None
-        Tells how the tool is driven, where the season says so.
-    inputs : tuple of InputFile
-    warnings : tuple of str
+    Each field has a boundary, and a name of its own. ``seeding`` tells how the tool is driven,
+    where the season says so; ``units`` is the name of the reports' unit system.
     """
 
     farm: str
@@ -49,47 +34,21 @@ class Ground:
     warnings: tuple[str, ...] = ()
 
 
-def _degrees(value: object) -> float:
-    text = str(value).strip().removesuffix("°").removesuffix("deg").strip()
-    try:
-        degrees = float(text)
-    except ValueError:
-        raise refusal(f'"{value}" is not a number of degrees.', _HEADING) from None
-    if not 0.0 <= degrees <= 360.0:
-        raise refusal(f'"{value}" is not between 0 and 360.', _HEADING)
-    return degrees
-
-
-class DriveOptions(DriveTable):
-    """How to drive, as the command line says it; None where it does not.
-
-    ``heading`` is in degrees clockwise from north, ``width`` in metres.
-    """
-
-    heading: Annotated[float, BeforeValidator(_degrees)] | None = None
-    width: Width | None = None
-
-
 def read_drive_options(written: Mapping[str, Any]) -> DriveOptions:
-    """Check how to drive.
-
-    Parameters
-    ----------
-    written : mapping
-        Texts and numbers by the names of `DriveOptions`; None: not given.
+    """Check how to drive: texts and numbers by the names of `DriveOptions`, None: not given.
 
     Raises
     ------
     InputError
-        With every complaint at once, each about its option.
+        With everything that is wrong, each about its option.
     """
-    complaints = ProblemCollector(
+    problems = ProblemCollector(
         lambda path: (f"--{'-'.join(map(str, path)).replace('_', '-')}", "")
     )
     given = {key: value for key, value in written.items() if value is not None}
-    options = complaints.check(DriveOptions, given)
-    if complaints.problems or options is None:
-        raise InputError(complaints.problems)
+    options = problems.check(DriveOptions, given)
+    if problems.problems or options is None:
+        raise InputError(problems.problems)
     return options
 
 
@@ -115,11 +74,11 @@ def ground_of_season(
     Raises
     ------
     InputError
-        With every complaint at once.
+        With everything that is wrong.
     """
     draft = draft_season(path, logs=False, must_hold="fields")
     problems: list[Problem] = list(draft.problems)
-    # What a fault of the season leaves out is not complained of once more.
+    # What a fault of the season leaves out is not told once more.
     whole = not problems
     chosen, warnings = _chosen(draft, path.name, fields, problems, whole)
     seeding = draft.season.seeding
@@ -152,14 +111,8 @@ def _chosen(
         drawn = [field for field in known.values() if field.boundary is not None]
         bare = [name for name, field in known.items() if field.boundary is None]
         if known and not drawn:
-            problems.append(
-                Problem(
-                    file,
-                    "field",
-                    "No field has a boundary.",
-                    'Add boundary = "field.geojson" under [[field]].',
-                )
-            )
+            remedy = 'Add boundary = "field.geojson" under [[field]].'
+            problems.append(Problem(file, "field", "No field has a boundary.", remedy))
         warnings = [f"Without a boundary, and left out: {listed(bare)}."] if bare else []
     else:
         drawn, warnings = [], []
@@ -202,25 +155,16 @@ def _tool(
 
 
 def ground_of_options(**options: Any) -> Ground:
-    """Read one field from its boundary file.
-
-    Parameters
-    ----------
-    **options
-        What `season_from_options` takes, with ``boundary``.
+    """Read one field from what `season_from_options` takes, with ``boundary``.
 
     Raises
     ------
     InputError
-        With every complaint at once.
+        With everything that is wrong.
     """
     season = season_from_options(**options, logs=False)
     (job,) = season.operations
+    width_m, inputs = job.implement.width_m, season.inputs
     return Ground(
-        farm=season.farm,
-        units=season.units,
-        fields=(job.field,),
-        width_m=job.implement.width_m,
-        inputs=season.inputs,
-        warnings=job.warnings,
+        season.farm, season.units, (job.field,), width_m, inputs=inputs, warnings=job.warnings
     )

@@ -6,6 +6,7 @@ import datetime as dt
 import hashlib
 import json
 import re
+from contextlib import suppress
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -13,16 +14,10 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from evenacre.errors import InputError, Problem
 from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
-from evenacre.io.season.schema_types import Date, Name
+from evenacre.io.season.values import Date, Name
 from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.files import read_whole
-from evenacre.model import (
-    InputFile,
-    PlannedPaddock,
-    PlannedSeeding,
-    PlannedVisit,
-    PlannedWindow,
-)
+from evenacre.model import InputFile, PlannedPaddock, PlannedSeeding, PlannedVisit, PlannedWindow
 
 _SCHEMA = re.compile(r"evenacre/plan/1(\.\d+)?")
 _REMEDY = "Give plan.json as `evenacre interseed` wrote it; if it was changed, plan again."
@@ -78,37 +73,28 @@ class _Plan(_Table):
 def read_plan(path: Path) -> PlannedSeeding:
     """Read what was planned, as far as it can be held against what was done.
 
-    Parameters
-    ----------
-    path : Path
-        ``plan.json``, schema ``evenacre/plan/1``.
-
     Raises
     ------
     InputError
         When it is not there or no such plan, or with every value that is missing or wrong.
     """
-    raw = _bytes(path)
+    if path.is_dir():
+        raise InputError.at(path, "", "is a folder.", "Name plan.json in it.")
+    raw = read_whole(path, str(path), budget.SETTINGS_BYTES)
     data = _parsed(path, raw)
     _check_schema(path, data)
-    complaints = ProblemCollector(lambda keys: (str(path), _place(keys, data)))
-    plan = complaints.check(_Plan, data)
+    problems = ProblemCollector(lambda keys: (str(path), _place(keys, data)))
+    plan = problems.check(_Plan, data)
     if plan is not None:
-        _check_sense(plan, complaints)
-    if plan is None or complaints.problems:
-        raise InputError([Problem(p.file, p.place, p.what, _REMEDY) for p in complaints.problems])
+        _check_sense(plan, problems)
+    if plan is None or problems.problems:
+        raise InputError([Problem(p.file, p.place, p.what, _REMEDY) for p in problems.problems])
     return PlannedSeeding(
         product=plan.seed.product,
         parts=tuple(part.product for part in plan.seed.parts) or (plan.seed.product,),
         paddocks=tuple(_paddock(paddock) for paddock in plan.paddocks),
         file=InputFile(path.name, hashlib.sha256(raw).hexdigest()),
     )
-
-
-def _bytes(path: Path) -> bytes:
-    if path.is_dir():
-        raise InputError.at(path, "", "is a folder.", "Name plan.json in it.")
-    return read_whole(path, str(path), budget.SETTINGS_BYTES)
 
 
 def _parsed(path: Path, raw: bytes) -> Any:
@@ -135,45 +121,37 @@ def _check_schema(path: Path, data: Any) -> None:
     if isinstance(schema, str) and schema.startswith("evenacre/plan/"):
         what = f'It is a plan of the form "{schema}", which this Evenacre does not know.'
         raise InputError.at(path, "schema", what, "Use the Evenacre that wrote it.")
-    what = "It is no plan of interseeding."
-    if isinstance(schema, str):
-        what = f'It is no plan of interseeding but "{schema}".'
-    raise InputError.at(path, "schema", what, _REMEDY)
+    named = f' but "{schema}"' if isinstance(schema, str) else ""
+    raise InputError.at(path, "schema", f"It is no plan of interseeding{named}.", _REMEDY)
 
 
 def _place(keys: KeyPath, data: Any) -> str:
     """Name a value by its path: ``paddocks 2 (Creek 3), visits 1, date``."""
     words: list[str] = []
     for key in keys:
-        data = _inside(data, key)
+        with suppress(KeyError, IndexError, TypeError):
+            data = data[key]
         if isinstance(key, int):
-            name = _inside(data, "paddock")
+            name = data.get("paddock") if isinstance(data, dict) else None
             words[-1] += f" {key + 1}" + (f" ({name})" if isinstance(name, str) else "")
         else:
             words.append(key)
     return ", ".join(words)
 
 
-def _inside(data: Any, key: str | int) -> Any:
-    try:
-        return data[key]
-    except (KeyError, IndexError, TypeError):
-        return None
-
-
-def _check_sense(plan: _Plan, complaints: ProblemCollector) -> None:
-    """Complain of names that come twice and of windows that close before they open."""
+def _check_sense(plan: _Plan, problems: ProblemCollector) -> None:
+    """Refuse names that come twice and windows that close before they open."""
     names = [paddock.paddock for paddock in plan.paddocks]
     for i, paddock in enumerate(plan.paddocks):
         place: KeyPath = ("paddocks", i)
         if paddock.paddock in names[:i]:
-            complaints.add(place, f'"{paddock.paddock}" comes twice.', _REMEDY)
+            problems.add(place, f'"{paddock.paddock}" comes twice.', _REMEDY)
         if paddock.window is None:
             continue
         if (paddock.window.opens is None) != (paddock.window.closes is None):
-            complaints.add((*place, "window"), "It opens or closes, but not both.", _REMEDY)
+            problems.add((*place, "window"), "It opens or closes, but not both.", _REMEDY)
         if any(first > last for first, last in _spells(paddock.window)):
-            complaints.add((*place, "window"), "It closes before it opens.", _REMEDY)
+            problems.add((*place, "window"), "It closes before it opens.", _REMEDY)
 
 
 def _spells(window: _Window) -> list[tuple[dt.date, dt.date]]:

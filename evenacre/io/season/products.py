@@ -1,70 +1,55 @@
-"""Make products of their tables, and question what cannot be."""
+"""Make products of their tables: analysis, price, tag of a seed lot, blends."""
 
 from __future__ import annotations
 
-import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from typing import Any
 
 from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
 from evenacre.io.common.suggestions import choice, listed
+from evenacre.io.season.checks import check_currency, check_range, is_defined
 from evenacre.io.season.schema import ProductTable
-from evenacre.io.season.seed_rates import rate_range, seed_lot
-from evenacre.model import Product
-from evenacre.units.parsing import price_currency
+from evenacre.model import Product, SeedLot
+from evenacre.model.product import NUTRIENTS, analysis_in_name
 
-NUTRIENTS = ("N", "P2O5", "K2O", "Ca", "Mg", "S", "B", "Cl", "Cu", "Fe", "Mn", "Mo", "Zn")
-"""What a label guarantees, in the label's own terms."""
-
+_SYMBOLS = {nutrient.lower(): nutrient for nutrient in NUTRIENTS}
 _ELEMENTS = {"p": "P2O5", "k": "K2O"}
-_LABEL = re.compile(
-    r"(?<![\d.])(\d+(?:\.\d+)?)-(\d+(?:\.\d+)?)-(\d+(?:\.\d+)?)((?:-\d+(?:\.\d+)?[A-Za-z]{1,2})*)"
-    r"(?![\w.-])"
-)
-_SIGNS = {"€": ("EUR",), "£": ("GBP",), "¥": ("JPY", "CNY"), "$": ("USD", "CAD", "AUD", "NZD")}
+_TAG = ("purity", "germination", "hard_seed", "seeds_per")
 
 
 def product_of(
     table: ProductTable,
     written: Mapping[str, object],
     currency: str,
-    complaints: ProblemCollector,
+    problems: ProblemCollector,
     path: KeyPath,
 ) -> tuple[Product | None, list[str]]:
-    """Check a product's analysis and price; take the analysis from the name if none is given.
+    """Check a product and take the analysis from its name if none is given.
 
-    Parameters
-    ----------
-    table : ProductTable
-    written : mapping
-        The table as it stands in the file, with what could not be read.
-
-    Returns
-    -------
-    Product or None
-        None when something was complained about.
-    list of str
-        Warnings.
+    ``written`` is the table as it stands in the file, with what could not be read. Returns the
+    product, or None when something was wrong, and warnings.
     """
-    before = len(complaints.problems)
+    before = len(problems.problems)
     warnings: list[str] = []
     label = analysis_in_name(table.name)
     if table.analysis is not None:
-        analysis = _checked_analysis(table.analysis, complaints, (*path, "analysis"))
+        analysis = _checked_analysis(table.analysis, problems, (*path, "analysis"))
         differs = [k for k, v in label.items() if analysis.get(k, 0.0) != v]
-        if differs and not complaints.problems[before:]:
+        if differs and not problems.problems[before:]:
             warnings.append(
                 f"{table.name}: its analysis differs from its name in {', '.join(differs)}; the "
                 "analysis was used."
             )
     else:
-        analysis = _checked_analysis(label, complaints, (*path, "name"))
+        analysis = _checked_analysis(label, problems, (*path, "name"))
     if table.price is not None:
-        check_currency(written.get("price"), currency, complaints, (*path, "price"))
-    kind, lot = seed_lot(table, written, complaints, path)
+        check_currency(written.get("price"), currency, problems, (*path, "price"))
+    kind, lot = _seed_lot(table, written, problems, path)
     if table.kind is None and kind == "fertilizer" and not analysis:
         kind = "other"
-    least, most = rate_range(table.rate_min, table.rate_max, complaints, path)
-    if len(complaints.problems) > before:
+    check_range(table.rate_min, table.rate_max, problems, path)
+    if len(problems.problems) > before:
         return None, warnings
     made = Product(
         name=table.name,
@@ -72,8 +57,8 @@ def product_of(
         price_per_kg=table.price,
         kind=kind,
         bulk_density_kg_per_m3=table.bulk_density,
-        rate_min_kg_per_m2=least,
-        rate_max_kg_per_m2=most,
+        rate_min_kg_per_m2=table.rate_min,
+        rate_max_kg_per_m2=table.rate_max,
         seed=lot,
         parts=tuple(table.parts.items()),
         bought_kg=table.bought,
@@ -82,40 +67,12 @@ def product_of(
     return made, warnings
 
 
-def check_currency(
-    text: object, currency: str, complaints: ProblemCollector, path: KeyPath
-) -> None:
-    """Complain of a price that is not in the currency of the season."""
-    written = price_currency(str(text))
-    if written is not None and currency not in _SIGNS.get(written, (written,)):
-        complaints.add(
-            path,
-            f'"{text}" is not in {currency}, the currency of the season.',
-            f'Write it in {currency}, or set currency = "{_SIGNS.get(written, (written,))[0]}".',
-        )
-
-
-def analysis_in_name(name: str) -> dict[str, float]:
-    """Return the label percentages of a name such as ``"11-52-0"`` or ``"12-40-0-10S-1Zn"``."""
-    found = _LABEL.search(name)
-    if not found:
-        return {}
-    analysis = dict(zip(NUTRIENTS[:3], map(float, found.groups()[:3]), strict=True))
-    symbols = {nutrient.lower(): nutrient for nutrient in NUTRIENTS}
-    for percent, symbol in re.findall(r"(\d+(?:\.\d+)?)([A-Za-z]{1,2})", found[4]):
-        if symbol.lower() not in symbols:
-            return {}
-        analysis[symbols[symbol.lower()]] = float(percent)
-    return analysis
-
-
 def _checked_analysis(
-    analysis: dict[str, float], complaints: ProblemCollector, path: KeyPath
+    analysis: dict[str, float], problems: ProblemCollector, path: KeyPath
 ) -> dict[str, float]:
-    symbols = {nutrient.lower(): nutrient for nutrient in NUTRIENTS}
     checked: dict[str, float] = {}
     for key, percent in analysis.items():
-        symbol = symbols.get(key.lower())
+        symbol = _SYMBOLS.get(key.lower())
         if symbol is None:
             label = _ELEMENTS.get(key.lower())
             remedy = (
@@ -123,15 +80,144 @@ def _checked_analysis(
                 if label
                 else choice(key, NUTRIENTS)
             )
-            complaints.add((*path, key), f'"{key}" is not a nutrient on a label.', remedy)
+            problems.add((*path, key), f'"{key}" is not a nutrient on a label.', remedy)
             continue
         if symbol in checked:
-            complaints.add((*path, key), f"{symbol} is given twice.", "Keep one of them.")
+            problems.add((*path, key), f"{symbol} is given twice.", "Keep one of them.")
         checked[symbol] = percent
     if sum(checked.values()) > 100.0:
-        complaints.add(
+        problems.add(
             path,
             f"{listed(checked)} add up to {sum(checked.values()):g} %, more than all of it.",
             "Give percent of the product's mass.",
         )
     return checked
+
+
+def _seed_lot(
+    table: ProductTable, written: Mapping[str, object], problems: ProblemCollector, path: KeyPath
+) -> tuple[str, SeedLot | None]:
+    """Return what kind of product it is, and its tag when it is seed.
+
+    A product with a tag and no ``kind`` is seed.
+    """
+    given = [key for key in _TAG if getattr(table, key) is not None]
+    kind = table.kind or ("seed" if given else "fertilizer")
+    if not given:
+        return kind, None
+    if kind != "seed":
+        what = f"{given[0]} belongs to seed, not to {kind}."
+        problems.add((*path, given[0]), what, 'Write kind = "seed".')
+        return kind, None
+    if table.parts:
+        problems.add(
+            (*path, given[0]),
+            "A blend has no tag of its own here: each of its parts has.",
+            f"Give {given[0]} with the products that parts names.",
+        )
+        return kind, None
+    purity, germination, hard = table.purity, table.germination, table.hard_seed or 0.0
+    for key in ("purity", "germination"):
+        if key not in written:
+            problems.add((*path, key), f"{key} is missing.", f"Add {key} = 90, as on the tag.")
+    if purity is None or germination is None:
+        return kind, None
+    if germination + hard > 100.0:
+        problems.add(
+            (*path, "germination"),
+            f"germination {germination:g} % and hard_seed {hard:g} % add up to "
+            f"{germination + hard:g} %, more than all of the seed.",
+            "Give germination without the hard seed, as on the tag.",
+        )
+    elif purity * (germination + hard) == 0.0:
+        key = "purity" if purity == 0.0 else "germination"
+        problems.add((*path, key), "None of this seed would grow.", f"Correct {key}.")
+    else:
+        lot = SeedLot(purity / 100.0, germination / 100.0, hard / 100.0, table.seeds_per)
+        return kind, lot
+    return kind, None
+
+
+def bulk_target(
+    rate: float | None,
+    pls_rate: float | None,
+    product: Product,
+    products: Mapping[str, Product | None],
+    problems: ProblemCollector,
+    path: KeyPath,
+) -> float | None:
+    """Return the bulk rate that is given, or that holds a rate of pure live seed, kg per m2."""
+    if pls_rate is None:
+        return rate
+    path = (*path, "pls_rate")
+    if rate is not None:
+        problems.add(path, "rate and pls_rate are both given.", "Keep one of them.")
+    parts = product.parts or ((product.name, 1.0),)
+    lots = [(name, lot.seed if (lot := products.get(name)) else None) for name, _ in parts]
+    lacking = [name for name, tag in lots if tag is None]
+    if lacking:
+        problems.add(
+            path,
+            f"The tag of {' and '.join(lacking)} is not given.",
+            "Give purity and germination under [[product]], or a bulk rate.",
+        )
+        return None
+    tags = [(tag, part) for (_, tag), (_, part) in zip(lots, parts, strict=True) if tag]
+    return pls_rate / (sum(t.pls_fraction * p for t, p in tags) / sum(p for _, p in parts))
+
+
+def with_blends(
+    products: Mapping[str, Product | None],
+    tables: Iterable[tuple[str, KeyPath, Mapping[str, Any]]],
+    problems: ProblemCollector,
+) -> dict[str, Product | None]:
+    """Give every blend the analysis, kind and price that follow from its parts.
+
+    ``tables`` are name, place and the table as written of each product.
+    """
+    made = dict(products)
+    for name, path, written in tables:
+        product = products[name]
+        if product is not None and product.parts:
+            made[name] = _blend(product, "kind" in written, products, path, problems)
+    return made
+
+
+def _blend(
+    blend: Product,
+    kind_is_told: bool,
+    products: Mapping[str, Product | None],
+    path: KeyPath,
+    problems: ProblemCollector,
+) -> Product | None:
+    before = len(problems.problems)
+    others = [name for name in products if name != blend.name]
+    for name, _ in blend.parts:
+        place = (*path, "parts", name)
+        part = products.get(name)
+        if name == blend.name:
+            problems.add(place, "A blend cannot be a part of itself.", "Take it out.")
+        elif is_defined(name, "product", others, problems, place) and part and part.parts:
+            remedy = f"List its parts under {blend.name} instead."
+            problems.add(place, f'"{name}" is a blend itself.', remedy)
+    total = sum(share for _, share in blend.parts)
+    if total <= 0:
+        problems.add((*path, "parts"), "The parts add up to nothing.", "Give parts by mass.")
+    parts = [(products.get(name), share / total) for name, share in blend.parts if total]
+    known = [(part, share) for part, share in parts if part is not None]
+    if len(problems.problems) > before or len(known) < len(parts):
+        return None
+    kinds = {part.kind for part, _ in known}
+    price, analysis = blend.price_per_kg, dict(blend.analysis)
+    if price is None and all(part.price_per_kg is not None for part, _ in known):
+        price = sum((part.price_per_kg or 0.0) * share for part, share in known)
+    if not blend.analysis:
+        for part, share in known:
+            for nutrient, percent in part.analysis.items():
+                analysis[nutrient] = analysis.get(nutrient, 0.0) + percent * share
+    return replace(
+        blend,
+        kind=blend.kind if kind_is_told else kinds.pop() if len(kinds) == 1 else "other",
+        price_per_kg=price,
+        analysis=analysis,
+    )

@@ -1,38 +1,23 @@
-"""The shape of a season file: its tables, their keys, and what each may hold."""
+"""The season file: every table, its keys, what each may hold and what it says.
+
+The command line's options (:mod:`evenacre.io.season.from_options`) and the reference of the
+file (``docs/season_file.md``) are derived from these tables.
+"""
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
-from evenacre.io.season.schema_types import (
-    Area,
-    BulkDensity,
-    Date,
-    Delay,
-    Error,
-    Gap,
-    Hitch,
-    HourCost,
-    Instant,
-    Length,
-    Name,
-    NeededRate,
-    Offset,
-    Part,
-    Percent,
-    Price,
-    Quote,
-    Rate,
-    SeedCount,
-    Spacing,
-    Speed,
-    Stock,
-    Volume,
-    Width,
-)
+from evenacre.io.season import values as v
+
+
+def key(text: str, default: Any = None, **checks: Any) -> Any:
+    """Declare a key: what it says, what holds without it (``...``: it is needed), its checks."""
+    return Field(default, description=text, **checks)
 
 
 def as_source(value: object) -> object:
@@ -40,115 +25,15 @@ def as_source(value: object) -> object:
     return {"file": value} if isinstance(value, str) else value
 
 
-class Table(BaseModel):
-    """A table of the season file; unknown keys are refused."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, str_strip_whitespace=True)
+def _as_use(value: object) -> object:
+    return {"product": value} if isinstance(value, str) else value
 
 
-class SettingsTable(Table):
-    """What may be tuned, for the season or for one operation."""
+def _each(as_table: Callable[[object], object]) -> BeforeValidator:
+    def read(value: object) -> object:
+        return [as_table(one) for one in (value if isinstance(value, list) else [value])]
 
-    skip_min_width: Length | None = None
-    skip_min_area: Area | None = None
-    pass_to_pass: Error | None = None
-    within_pass: Error | None = None
-    headland_rounds: Annotated[int, Field(ge=0, le=50)] | None = None
-    max_gap: Gap | None = None
-    max_speed: Speed | None = None
-    smooth: bool | None = None
-
-
-class ProductTable(Table):
-    """A product."""
-
-    name: Name
-    kind: Literal["fertilizer", "seed", "other"] | None = None
-    analysis: dict[str, Percent] | None = None
-    price: Price | None = None
-    bulk_density: BulkDensity | None = None
-    rate_min: Rate | None = None
-    rate_max: Rate | None = None
-    purity: Percent | None = None
-    germination: Percent | None = None
-    hard_seed: Percent | None = None
-    seeds_per: SeedCount | None = None
-    parts: dict[str, Part] = {}
-    bought: Stock | None = None
-    left: Stock | None = None
-
-
-class TowTable(Table):
-    """One towed unit."""
-
-    hitch_to_axle: Hitch
-    axle_to_pin: Offset = 0.0
-
-
-class CompartmentTable(Table):
-    """One bin of the cart."""
-
-    name: Name
-    volume: Volume
-
-
-class ImplementTable(Table):
-    """A drill."""
-
-    name: Name
-    width: Width | None = None
-    rows: Annotated[int, Field(ge=1, le=2000)] | None = None
-    row_spacing: Spacing | None = None
-    rows_per_tower: Annotated[int, Field(ge=1)] | None = None
-    sections: Annotated[int, Field(ge=1)] | list[Annotated[int, Field(ge=1)]] | None = None
-    axle_to_antenna: Offset = 0.0
-    antenna_ahead: Offset = 0.0
-    antenna_left: Offset = 0.0
-    tow: list[TowTable] = []
-    tool_behind: Offset = 0.0
-    delay: Delay = 0.0
-    compartments: list[CompartmentTable] = []
-    cost: HourCost | None = None
-
-
-class SourceTable(Table):
-    """Where a layer is read from; a bare file name stands for the table."""
-
-    file: Name
-    layer: str | None = None
-    where: dict[str, Any] = {}
-    crs: str | None = None
-
-
-class ZonesTable(SourceTable):
-    """Zones."""
-
-    name_column: str | None = None
-
-
-class SetbacksTable(SourceTable):
-    """Features to keep away from, and how far."""
-
-    distance: Length
-    name_column: str | None = None
-
-
-class FieldTable(Table):
-    """A field."""
-
-    name: Name
-    boundary: Annotated[SourceTable, BeforeValidator(as_source)] | None = None
-    unworkable: Annotated[SourceTable, BeforeValidator(as_source)] | None = None
-    zones: Annotated[ZonesTable, BeforeValidator(as_source)] | None = None
-    setbacks: Annotated[SetbacksTable, BeforeValidator(as_source)] | None = None
-
-
-class TrackTable(Table):
-    """A log; a bare file name stands for the table."""
-
-    file: Name
-    layer: str | None = None
-    crs: str | None = None
+    return BeforeValidator(read)
 
 
 def _as_crop(value: object) -> object:
@@ -159,99 +44,225 @@ def _as_list(value: object) -> object:
     return [value] if isinstance(value, str) else value
 
 
-class UseTable(Table):
-    """A product in an operation; a bare name stands for the table."""
+_UNITS = ("", "_m", "_m2", "_s", "_mps", "_days", "_kg", "_kg_per_m2", "_kg_per_m3", "_per_s")
 
-    product: Name
-    rate: Rate | None = None
-    pls_rate: Rate | None = None
-    compartment: Annotated[list[Name], BeforeValidator(_as_list)] = []
+
+class Table(BaseModel):
+    """A table of the season file; unknown keys are refused."""
+
+    model_config = ConfigDict(
+        extra="forbid", frozen=True, strict=True, str_strip_whitespace=True, defer_build=True
+    )
+
+    def given(self, model: type[Any]) -> dict[str, Any]:
+        """Return what is given by the names of a model: those of the keys, with the SI unit."""
+        names = {f.name for f in dataclasses.fields(model)}
+        found = [(key + unit, value) for key, value in self for unit in _UNITS]
+        return {name: value for name, value in found if name in names and value is not None}
+
+
+class SettingsTable(Table):
+    """What may be tuned, for the season or for one operation."""
+
+    skip_min_width: v.Length | None = key("Narrowest skip listed.")
+    skip_min_area: v.Area | None = key("Smallest skip listed.")
+    pass_to_pass: v.Error | None = key("Receiver error between passes.")
+    within_pass: v.Error | None = key("Receiver error in a pass.")
+    headland_rounds: int | None = key("Rounds along the boundary.", ge=0, le=50)
+    max_gap: v.Gap | None = key("Silence that cuts the path.")
+    max_speed: v.Speed | None = key("Faster than this a fix is an error.")
+    smooth: bool | None = key("Smooth receiver jitter.")
+
+
+class ProductTable(Table):
+    """A fertilizer, a seed lot as on its tag, or a blend of other products."""
+
+    name: v.Name = key("Product; 11-52-0 gives its own analysis.", ...)
+    kind: Literal["fertilizer", "seed", "other"] | None = key("Follows from the other keys.")
+    analysis: dict[str, v.Percent] | None = key("Percent by mass, as on the label: { N = 46 }.")
+    price: v.Price | None = key('Price: "840 USD/ton".')
+    bulk_density: v.BulkDensity | None = key('"60 lb/bu".')
+    rate_min: v.Rate | None = key("Least rate allowed.")
+    rate_max: v.Rate | None = key("Highest rate allowed.")
+    purity: v.Percent | None = key("Percent of pure seed.")
+    germination: v.Percent | None = key("Percent of it that sprouts.")
+    hard_seed: v.Percent | None = key("Percent of it that is alive but hard.")
+    seeds_per: v.SeedCount | None = key('"270000 /lb".')
+    parts: dict[str, v.Part] = key("A blend: products and their parts by mass.", {})
+    bought: v.Stock | None = key("Bought for the season with what was carried over.")
+    left: v.Stock | None = key("Left at its end.")
+
+
+class TowTable(Table):
+    """A towed unit."""
+
+    hitch_to_axle: v.Hitch = key("Pin to axle of each towed unit, front to back.", ...)
+    axle_to_pin: v.Offset = key("From its axle back to the pin of the next unit.", 0.0)
+
+
+class CompartmentTable(Table):
+    """A bin of the cart."""
+
+    name: v.Name = key("What it is called.", ...)
+    volume: v.Volume = key("What it holds, level full.", ...)
+
+
+Count = Annotated[int, Field(ge=1)]
+
+
+class ImplementTable(Table):
+    """A drill; width and rows follow from any two of width, rows and row_spacing."""
+
+    name: v.Name = key("What operations call it.", ...)
+    width: v.Width | None = key('Working width: "20 ft".')
+    rows: int | None = key("Rows across the width.", ge=1, le=2000)
+    row_spacing: v.Spacing | None = key('Instead of rows: "7.5 in".')
+    rows_per_tower: Count | None = key("Rows fed by one tower.")
+    sections: Count | list[Count] | None = key("Equal ones, or the rows of each from the left.")
+    axle_to_antenna: v.Offset = key(
+        "Antenna ahead of the tractor's fixed (non-steering) axle.", 0.0
+    )
+    antenna_ahead: v.Offset = key("Antenna ahead of the hitch pin (or of a mounted tool).", 0.0)
+    antenna_left: v.Offset = key("Antenna left of the middle.", 0.0)
+    tow: list[TowTable] = key("Towed units, front to back.", [])
+    tool_behind: v.Offset = key("Openers behind the last axle (or behind the pin).", 0.0)
+    delay: v.Delay = key('From meter to opener: "2.5 s".', 0.0)
+    compartments: list[CompartmentTable] = key("Bins of the cart.", [])
+    cost: v.HourCost | None = key('Of an hour at work: "140 USD/h".')
+
+
+class SourceTable(Table):
+    """A map, or its file's name alone."""
+
+    file: v.Name = key("Its name, relative to the season file.", ...)
+    layer: str | None = key("Which layer of it.")
+    where: dict[str, Any] = key('Pick features: { name = "Creek Forty" }.', {})
+    crs: str | None = key('Of a file that does not say its own: "EPSG:26915".')
+
+
+class ZonesTable(SourceTable):
+    """A map whose features are zones."""
+
+    name_column: str | None = key("Column with the zones' names.")
+
+
+class SetbacksTable(SourceTable):
+    """A map of features to keep away from, and how far."""
+
+    distance: v.Length = key('How far: "100 ft".', ...)
+    name_column: str | None = key("Column with the features' names.")
+
+
+Source = Annotated[SourceTable, BeforeValidator(as_source)]
+
+
+class FieldTable(Table):
+    """A field."""
+
+    name: v.Name = key("Name of the field.", ...)
+    boundary: Source | None = key("Field boundary; any map file.")
+    unworkable: Source | None = key("Waterways, rock piles ...")
+    zones: Annotated[ZonesTable, BeforeValidator(as_source)] | None = key(
+        "Zones to report amounts for."
+    )
+    setbacks: Annotated[SetbacksTable, BeforeValidator(as_source)] | None = key(
+        "Wells, ditches ... to keep off."
+    )
+
+
+class TrackTable(Table):
+    """A log, or its file's name alone."""
+
+    file: v.Name = key("Its name, relative to the season file.", ...)
+    layer: str | None = key("Which layer of it.")
+    crs: str | None = key('System of x and y: "EPSG:32615".')
+
+
+class UseTable(Table):
+    """A product in an operation, or its name alone."""
+
+    product: v.Name = key("Name of a [[product]].", ...)
+    rate: v.Rate | None = key('Target rate: "150 lb/ac".')
+    pls_rate: v.Rate | None = key("Instead: of pure live seed.")
+    compartment: Annotated[list[v.Name], BeforeValidator(_as_list)] = key("Where it rides.", [])
 
 
 class BlockageTable(Table):
     """Rows that stopped flowing for a while."""
 
-    start: Instant
-    end: Instant
-    tower: int | None = None
-    rows: int | str | list[int] | None = None
-    cause: str | None = None
+    start: v.Instant = key("When they stopped.", ...)
+    end: v.Instant = key("When they flowed again.", ...)
+    tower: int | None = key("Which tower, counted from the left.")
+    rows: int | str | list[int] | None = key('Instead: which rows, "3-6".')
+    cause: str | None = key("What blocked them.")
 
 
 class WithSeedTable(Table):
     """Fertilizer in the furrow with the seed."""
 
-    crop: Annotated[Name, BeforeValidator(_as_crop)]
-    spread: Spacing
-    tolerated_loss: Annotated[float, Field(gt=0, le=100, allow_inf_nan=False)]
-    soil_factor: Annotated[float, Field(gt=0, le=100, allow_inf_nan=False)] = 1.0
-    slopes: dict[str, Annotated[float, Field(gt=0, allow_inf_nan=False)]] = {}
-
-
-def _many(as_table: Callable[[object], object]) -> BeforeValidator:
-    def read(value: object) -> object:
-        return [as_table(v) for v in (value if isinstance(value, list) else [value])]
-
-    return BeforeValidator(read)
-
-
-def _as_use(value: object) -> object:
-    return {"product": value} if isinstance(value, str) else value
+    crop: Annotated[v.Name, BeforeValidator(_as_crop)] = key("What is sown.", ...)
+    spread: v.Spacing = key("Width of the band that one opener leaves.", ...)
+    tolerated_loss: v.Factor = key("Percent of the stand.", ...)
+    soil_factor: v.Factor = key("For texture and moisture.", 1.0)
+    slopes: dict[str, Annotated[float, Field(gt=0, allow_inf_nan=False)]] = key(
+        "Percent of stand lost for each lb/ac of a product, where known.", {}
+    )
 
 
 class OperationTable(SettingsTable):
-    """A job on a field."""
+    """A job on a field; it may have settings of its own."""
 
-    name: Name
-    field: Name
-    implement: Name
-    date: Date | None = None
-    tracks: Annotated[list[TrackTable], _many(as_source)]
-    columns: dict[str, str] = {}
-    products: Annotated[list[UseTable], _many(_as_use)] = []
-    blockages: str | None = None
-    blockage: list[BlockageTable] = []
-    loads: str | None = None
-    method: str = ""
-    quote: Quote | None = None
-    with_seed: WithSeedTable | None = None
+    name: v.Name = key("Name of the job.", ...)
+    field: v.Name = key("Name of a [[field]].", ...)
+    implement: v.Name = key("Name of an [[implement]].", ...)
+    date: v.Date | None = key("Date of the job, 2026-04-14.")
+    tracks: Annotated[list[TrackTable], _each(as_source)] = key(
+        "Log of the drive; any number.", ...
+    )
+    columns: dict[str, str] = key('What a column of the log is: { rate = "Rate [lb/ac]" }.', {})
+    products: Annotated[list[UseTable], _each(_as_use)] = key("What was placed.", [])
+    blockages: str | None = key("CSV of blockages: start, end and tower or rows.")
+    blockage: list[BlockageTable] = key("The same as tables.", [])
+    loads: str | None = key("CSV of load tickets.")
+    method: str = key("Of placement.", "")
+    quote: v.Quote | None = key('Of a hired job: "20 USD/ac".')
+    with_seed: WithSeedTable | None = key("Where fertilizer goes in with the seed.")
 
 
 class NeedTable(Table):
-    """What a field or a zone of it asks for, nutrient by nutrient."""
+    """What a field or a zone of it asks for; P and K are elements, the rest label terms."""
 
-    field: Name
-    zone: Name | None = None
-    N: NeededRate | None = None
-    P2O5: NeededRate | None = None
-    K2O: NeededRate | None = None
-    P: NeededRate | None = None
-    K: NeededRate | None = None
-    Ca: NeededRate | None = None
-    Mg: NeededRate | None = None
-    S: NeededRate | None = None
-    B: NeededRate | None = None
-    Cl: NeededRate | None = None
-    Cu: NeededRate | None = None
-    Fe: NeededRate | None = None
-    Mn: NeededRate | None = None
-    Mo: NeededRate | None = None
-    Zn: NeededRate | None = None
+    field: v.Name = key("Name of a [[field]].", ...)
+    zone: v.Name | None = key("One of its zones; without it, the rest of the field.")
+    N: v.NeededRate | None = key('"60 lb/ac".')
+    P2O5: v.NeededRate | None = None
+    K2O: v.NeededRate | None = None
+    P: v.NeededRate | None = None
+    K: v.NeededRate | None = None
+    Ca: v.NeededRate | None = None
+    Mg: v.NeededRate | None = None
+    S: v.NeededRate | None = None
+    B: v.NeededRate | None = None
+    Cl: v.NeededRate | None = None
+    Cu: v.NeededRate | None = None
+    Fe: v.NeededRate | None = None
+    Mn: v.NeededRate | None = None
+    Mo: v.NeededRate | None = None
+    Zn: v.NeededRate | None = None
 
     def asked(self) -> dict[str, float]:
         """Return the nutrients that are given, kg per m2."""
-        places = {"field", "zone"}
-        return {k: v for k, v in self if k not in places and v is not None}
+        return {k: v for k, v in self if k not in ("field", "zone") and v is not None}
 
 
 class SeasonTable(Table):
     """The whole file; its lists of tables are checked entry by entry."""
 
-    farm: Annotated[str, Field(max_length=1000)] = ""
-    units: Literal["us", "metric"] = "us"
-    currency: Annotated[str, Field(pattern=r"^[A-Z]{3}$")] = "USD"
-    time_zone: str | None = None
-    settings: SettingsTable = SettingsTable()
+    farm: str = key("Name of the farm.", "", max_length=1000)
+    units: Literal["us", "metric"] = key("Units of the report.", "us")
+    currency: Annotated[str, Field(pattern=r"^[A-Z]{3}$")] = key("Of all prices.", "USD")
+    time_zone: str | None = key("Zone of local times: America/Chicago.")
+    settings: SettingsTable = key("What may be tuned.", SettingsTable())
     product: list[Any] = []
     implement: list[Any] = []
     field: list[Any] = []

@@ -19,54 +19,29 @@ from evenacre.model import OperationPlan
 class Finding:
     """One thing to know about a season's files.
 
-    Attributes
-    ----------
-    level : str
-        ``"error"`` has to be mended before an audit; ``"warning"`` will be used but looks
-        wrong; ``"note"`` says what was guessed.
-    text : str
-        The whole sentence.
-    operation : str
-        ``"field, operation"`` it belongs to; empty when it concerns the season.
-    problem : Problem or None
-        The parts of an error.
+    An ``"error"`` has to be mended before an audit; a ``"warning"`` will be used but looks
+    wrong; a ``"note"`` says what was guessed.
     """
 
     level: Literal["error", "warning", "note"]
     text: str
-    operation: str = ""
-    problem: Problem | None = None
+    operation: str = ""  # "field, operation"; empty when it concerns the season
+    problem: Problem | None = None  # the parts of an error
 
 
 def check_season(path: Path) -> list[Finding]:
-    """List every problem, doubt and guess of a season and its files.
+    """List every problem, doubt and guess of a season (a file, or task data) and its files.
 
-    Parameters
-    ----------
-    path : Path
-        The season file, or task data to be audited as it is.
-
-    Returns
-    -------
-    list of Finding
-        Errors of the season file first, then operation by operation; none is said twice.
+    Errors of the season file come first, then operation by operation; none is said twice.
     """
     try:
-        draft = (
-            _taskdata_draft(path) if is_taskdata(path) else draft_season(path, must_hold="either")
-        )
+        if is_taskdata(path):
+            season = season_from_taskdata(path)
+            draft = SeasonDraft(season, (), (True,) * len(season.operations))
+        else:
+            draft = draft_season(path, must_hold="either")
     except InputError as error:
         return [_error(problem) for problem in error.problems]
-    return check_draft(draft)
-
-
-def _taskdata_draft(path: Path) -> SeasonDraft:
-    season = season_from_taskdata(path)
-    return SeasonDraft(season, (), (True,) * len(season.operations))
-
-
-def check_draft(draft: SeasonDraft) -> list[Finding]:
-    """List what is wrong with a season that has been read, and with its logs."""
     findings = [_error(problem) for problem in draft.problems]
     findings += [Finding("warning", text) for text in draft.season.warnings]
     for plan, equipped in zip(draft.season.operations, draft.equipped, strict=True):

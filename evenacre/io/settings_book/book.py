@@ -1,34 +1,49 @@
 """The farm's settings book: a table that every calibration adds a line to.
 
-A CSV file that any spreadsheet opens. Lines are only ever added, each in one piece and
-flushed to the disk under a lock, so that two writers lose nothing and a crash costs at most
-the line being written. What people change by hand stays as they left it.
+A CSV file that any spreadsheet opens. A new line is written with all that was there into a
+file that takes the book's place, under a lock: two writers lose nothing, and a crash or a full
+disk leaves the book as it was. What people change by hand stays as they left it.
 """
 
 from __future__ import annotations
 
 import contextlib
+import math
 import os
-from collections.abc import Iterator
+import re
+import shutil
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from filelock import FileLock, Timeout
 
 from evenacre.errors import InputError
 from evenacre.io.result_folder.exchange import flush
 from evenacre.io.result_folder.staging import disk_troubles_told
-from evenacre.io.settings_book.cells import line_of, setting_of
-from evenacre.io.settings_book.lines import header_line, read_lines
+from evenacre.io.settings_book.lines import (
+    COLUMNS,
+    COMPLETE,
+    WHOLE,
+    BookText,
+    Column,
+    header_line,
+    read_lines,
+    written,
+)
 from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.files import read_whole
+from evenacre.io.writers.cells import cell, without_apostrophe
 from evenacre.model import PastSetting
 from evenacre.processes.interrupts import held
 from evenacre.processes.written import Written
+from evenacre.units.parsing import Dimension, parse_quantity, plain_number, unit_factor
 
 BOOK_NAME = "settings-book.csv"
 _PATIENCE_S = 10.0
 _BOM = "\ufeff"  # makes spreadsheets read the file as UTF-8
+_NUMBER = re.compile(r"[-+]?[\d.,]+(?:[eE][-+]?\d+)?")
 
 
 @dataclass(frozen=True)
@@ -54,11 +69,13 @@ def read_book(path: Path) -> SettingsBook:
         what = "It is a folder." if path.is_dir() else "There is no such file."
         remedy = "Name the settings book with --book, or calibrate first to start one."
         raise InputError.at(path, "", what, remedy)
-    content = read_whole(path, str(path), budget.SETTINGS_BYTES)
-    book = read_lines(content, path.name)
+    book = read_lines(read_whole(path, str(path), budget.SETTINGS_BYTES), path.name)
     warnings = [f"{path.name}, line {n}: the line {what}; left out." for n, what in book.broken]
-    settings = tuple(setting_of(book, line, path.name, warnings.append) for line in book.lines)
-    return SettingsBook(settings, tuple(warnings))
+    settings = [
+        _setting_of(book, cells, f"{path.name}, line {number}", warnings.append)
+        for number, cells in book.lines
+    ]
+    return SettingsBook(tuple(settings), tuple(warnings))
 
 
 def append_setting(
@@ -94,23 +111,26 @@ def append_setting(
     if not path.parent.is_dir():
         raise InputError.at(path.parent, "", "There is no such folder.", "Choose one with --book.")
     with disk_troubles_told(path, "--book"), _locked(path), held():
-        fresh = path.with_name(f".{path.name}.new")
-        fresh.unlink(missing_ok=True)  # a killed run may have left it
-        if not path.exists():
-            _start(path, fresh, header_line(units))
-        book = read_lines(read_whole(path, str(path), budget.SETTINGS_BYTES), path.name)
+        before = b""
+        if path.exists():
+            before = read_whole(path, str(path), budget.SETTINGS_BYTES)
+        book = read_lines(before, path.name)
         warnings = [
             f"{path.name}, line {n}: the line {what}. It stays as it is; new lines follow it."
             for n, what in book.broken
             if n == book.length
         ]
-        lines = [book.tail] if book.tail else []
+        added = book.tail if before else ""
         if not book.header:
             head = header_line(units) + book.newline
-            lines.append(head if path.stat().st_size else _BOM + head)
+            added += head if before else _BOM + head
             book = read_lines(head.encode(), path.name)
-        lines.append(line_of(book, setting, path.name, warnings.append) + book.newline)
-        _append(path, _encoded("".join(lines), book.encoding))
+        added += _line_of(book, setting, path.name, warnings.append) + book.newline
+        try:
+            line = added.encode(book.encoding)
+        except UnicodeEncodeError:
+            line = added.encode()
+        _replace(path, before + line)
         if written is not None:
             written.places.append(path)
     return tuple(warnings)
@@ -119,61 +139,107 @@ def append_setting(
 @contextlib.contextmanager
 def _locked(path: Path) -> Iterator[None]:
     """Keep other writers out. The lock file stays: taking it away could let two in at once."""
-    lock = FileLock(path.with_name(f".{path.name}.lock"), timeout=_PATIENCE_S)
     try:
-        lock.acquire()
+        with FileLock(path.with_name(f".{path.name}.lock"), timeout=_PATIENCE_S):
+            yield
     except Timeout:
-        raise InputError.at(
-            path, "", "Another program is writing to it.", "Close that program and try again."
-        ) from None
-    try:
-        yield
-    finally:
-        lock.release()
+        what = "Another program is writing to it."
+        raise InputError.at(path, "", what, "Close that program and try again.") from None
 
 
-def _start(path: Path, fresh: Path, header: str) -> None:
-    """Put a new book in its place with its header whole; one that has come to be is kept."""
+def _replace(path: Path, content: bytes) -> None:
+    """Put a file that is whole and on the disk into the place of another."""
+    fresh = path.with_name(f".{path.name}.new")
     try:
-        with fresh.open("wb") as file:
-            file.write(f"{_BOM}{header}\r\n".encode())
+        with fresh.open("wb") as file:  # over what a killed run may have left
+            file.write(content)
             file.flush()
             os.fsync(file.fileno())
-        with contextlib.suppress(FileExistsError):
-            _move(fresh, path)
+        if path.exists():
+            shutil.copymode(path, fresh)
+        fresh.replace(path)
     finally:
         fresh.unlink(missing_ok=True)
     flush([path.parent])
 
 
-def _move(fresh: Path, path: Path) -> None:
-    """Give a file its name unless that is taken."""
-    try:
-        os.link(fresh, path)
-    except FileExistsError:
-        raise
-    except OSError:  # a disk without hard links
-        if path.exists():
-            raise FileExistsError(path) from None
-        fresh.replace(path)
+def _line_of(book: BookText, setting: PastSetting, file: str, warn: Callable[[str], None]) -> str:
+    """Write a setting as a line of this book, in its columns, units and decimal mark."""
+    scatter, catches = setting.scatter, setting.catches
+    values = {
+        "scatter": "" if scatter is None else f"{100 * scatter:.3g}",
+        "catches": "" if catches is None else str(catches),
+        COMPLETE: WHOLE,
+    }
+    for name, column in COLUMNS.items():
+        if column.dimension:
+            values[name] = _quantity(getattr(setting, column.attribute), name, column, book)
+        elif column.attribute:
+            values[name] = " ".join(str(getattr(setting, column.attribute)).split())
+    cells = [""] * len(book.header)
+    for name, value in values.items():
+        if name in book.places:
+            cells[book.places[name]] = _shown(value, decimal_comma=book.decimal_comma)
+        elif value and name != COMPLETE:
+            warn(f'{file}: the book has no column "{name}", so "{value}" was not noted.')
+    return written(cells, book.separator)
 
 
-def _append(path: Path, data: bytes) -> None:
-    descriptor = os.open(path, os.O_WRONLY | os.O_APPEND | getattr(os, "O_BINARY", 0))
-    before = os.fstat(descriptor).st_size
-    try:
-        while data:
-            data = data[os.write(descriptor, data) :]
-        os.fsync(descriptor)
-    except OSError:
-        os.ftruncate(descriptor, before)  # half a line is of no use
-        raise
-    finally:
-        os.close(descriptor)
+def _shown(value: str, *, decimal_comma: bool) -> str:
+    """A cell as spreadsheets take it: numbers as numbers, no text as a formula."""
+    if not _NUMBER.fullmatch(value):
+        return str(cell(value))
+    return value.replace(".", ",") if decimal_comma else value
 
 
-def _encoded(text: str, encoding: str) -> bytes:
-    try:
-        return text.encode(encoding)
-    except UnicodeEncodeError:
-        return text.encode()
+def _quantity(si: float | None, name: str, column: Column, book: BookText) -> str:
+    if si is None or column.dimension is None:
+        return ""
+    unit = book.units.get(name, "")
+    if unit and (factor := unit_factor(unit, column.dimension)):
+        return f"{si / factor:.6g}"
+    unit = column.units[1]  # the column has none that fits, so the cell says it
+    return f"{si / (unit_factor(unit, column.dimension) or 1.0):.6g} {unit}"
+
+
+def _setting_of(
+    book: BookText, cells: list[str], place: str, warn: Callable[[str], None]
+) -> PastSetting:
+    """Read a line of this book; a cell that is no quantity is left out with a warning."""
+    values: dict[str, Any] = {}
+    contents = {name: cells[at] for name, at in book.places.items()}
+    for name, column in COLUMNS.items():
+        content = contents.get(name, "")
+        if column.dimension:
+            try:
+                values[column.attribute] = _measured(content, name, column.dimension, book)
+            except InputError as error:
+                values[column.attribute] = None
+                warn(f"{place}, {name}: {error.problems[0].what} Left out.")
+        elif column.attribute:
+            values[column.attribute] = without_apostrophe(content)
+    catches, scatter = (_number(contents.get(name, "")) for name in ("catches", "scatter"))
+    return PastSetting(
+        **values,
+        catches=None if catches is None else round(catches),
+        scatter=None if scatter is None else scatter / 100,
+        place=place,
+    )
+
+
+def _measured(text: str, name: str, dimension: Dimension, book: BookText) -> float | None:
+    """SI value of a cell, whose unit stands in it or at the head of its column."""
+    if not text:
+        return None
+    unit = book.units.get(name, "")
+    if _NUMBER.fullmatch(text) and unit:
+        text = f"{text.replace(',', '.') if book.decimal_comma else text} {unit}"
+    value = parse_quantity(text, dimension)
+    if value <= 0:
+        raise InputError.at("", "", f'"{text}" is not above zero.', "")
+    return value
+
+
+def _number(text: str) -> float | None:
+    value = plain_number(text.strip(" %"))
+    return value if value is not None and 0 <= value < math.inf else None

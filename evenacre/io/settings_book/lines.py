@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 from evenacre.errors import InputError
-from evenacre.units.parsing import Dimension, unit_factor
+from evenacre.units.parsing import Dimension
 
 COMPLETE, WHOLE = "complete", "yes"
 """The last column, and what it holds: a line that broke off while being written lacks it.
@@ -18,97 +18,65 @@ Lines added by hand may leave it empty. It comes after everything that matters, 
 within it has lost nothing.
 """
 
-COLUMNS = (
-    "date",
-    "product",
-    "bulk density",
-    "roller",
-    "setting",
-    "fan",
-    "ground speed",
-    "down pressure",
-    "rate",
-    "target",
-    "scatter",
-    "catches",
-    "result",
-    "trouble",
-    COMPLETE,
-)
-# Units at the head of a new book: US, metric.
-UNITS = {
-    "bulk density": ("lb/bu", "kg/m3"),
-    "ground speed": ("mph", "km/h"),
-    "rate": ("lb/ac", "kg/ha"),
-    "target": ("lb/ac", "kg/ha"),
-    "scatter": ("%", "%"),
-}
-DIMENSIONS = {
-    "bulk density": Dimension.MASS_PER_VOLUME,
-    "ground speed": Dimension.SPEED,
-    "rate": Dimension.MASS_PER_AREA,
-    "target": Dimension.MASS_PER_AREA,
+
+@dataclass(frozen=True)
+class Column:
+    """A column: what of a `PastSetting` it holds, and its unit in a US and a metric book."""
+
+    attribute: str = ""
+    dimension: Dimension | None = None
+    units: tuple[str, str] = ("", "")
+
+
+_RATE = Dimension.MASS_PER_AREA, ("lb/ac", "kg/ha")
+COLUMNS = {
+    "date": Column("date"),
+    "product": Column("product"),
+    "bulk density": Column("bulk_density_kg_per_m3", Dimension.MASS_PER_VOLUME, ("lb/bu", "kg/m3")),
+    "roller": Column("roller"),
+    "setting": Column("setting"),
+    "fan": Column("fan"),
+    "ground speed": Column("speed_mps", Dimension.SPEED, ("mph", "km/h")),
+    "down pressure": Column("down_pressure"),
+    "rate": Column("rate_kg_per_m2", *_RATE),
+    "target": Column("target_kg_per_m2", *_RATE),
+    "scatter": Column(units=("%", "%")),
+    "catches": Column(),
+    "result": Column("result"),
+    "trouble": Column("trouble"),
+    COMPLETE: Column(),
 }
 _SEPARATORS = (",", ";", "\t")
 _HEAD = re.compile(r"(?P<name>.*?)\s*(?:\[(?P<unit>[^\]]*)\])?\s*")
 _MOST_JOINED = 20
 
 
-@dataclass(frozen=True)
-class Line:
-    """A whole line: the number it has in the file, and its cells."""
-
-    number: int
-    cells: tuple[str, ...]
-
-
 @dataclass
 class BookText:
-    """A settings book as text.
+    """A settings book as text; lines are told by their number in the file."""
 
-    Attributes
-    ----------
-    header : tuple of str
-        As written; empty for an empty file.
-    places : dict of str to int
-        Where each known column stands.
-    units : dict of str to str
-        Unit that each known column is headed with.
-    separator, newline, encoding : str
-        As the file has them; a spreadsheet may have changed all three.
-    lines : list of Line
-    broken : list of (int, str)
-        Lines that are not whole, with what is wrong.
-    length : int
-        Lines in the file, broken ones and all.
-    tail : str
-        What has to be written before a new line: an end for a last line that has none.
-    """
-
-    header: tuple[str, ...] = ()
-    places: dict[str, int] = field(default_factory=dict)
-    units: dict[str, str] = field(default_factory=dict)
-    separator: str = ","
+    header: list[str] = field(default_factory=list)  # as written; empty for an empty file
+    places: dict[str, int] = field(default_factory=dict)  # where each known column stands
+    units: dict[str, str] = field(default_factory=dict)  # what each of them is headed with
+    separator: str = ","  # a spreadsheet may have changed it, and the next two
     newline: str = "\r\n"
     encoding: str = "utf-8"
-    lines: list[Line] = field(default_factory=list)
-    broken: list[tuple[int, str]] = field(default_factory=list)
-    length: int = 0
-    tail: str = ""
+    lines: list[tuple[int, list[str]]] = field(default_factory=list)  # cells of the whole ones
+    broken: list[tuple[int, str]] = field(default_factory=list)  # what is wrong with the others
+    length: int = 0  # lines in the file, broken ones and all
+    tail: str = ""  # to be written before a new line: an end for a last line that has none
 
     @cached_property
     def decimal_comma(self) -> bool:
         """Numbers are written with a comma, as spreadsheets of some countries do."""
-        cells = [cell for line in self.lines for cell in line.cells]
-        commas = any(re.fullmatch(r"-?\d+,\d+", cell) for cell in cells)
-        return commas and self.separator != ","
+        cells = (cell for _, line in self.lines for cell in line)
+        return self.separator != "," and any(re.fullmatch(r"-?\d+,\d+", cell) for cell in cells)
 
 
 def header_line(units: str) -> str:
     """Head of a new book, in the units ``"us"`` or ``"metric"``."""
-    which = 1 if units == "metric" else 0
-    names = [f"{name} [{UNITS[name][which]}]" if name in UNITS else name for name in COLUMNS]
-    return written(names, ",")
+    heads = [(name, column.units[units == "metric"]) for name, column in COLUMNS.items()]
+    return written([f"{name} [{unit}]" if unit else name for name, unit in heads], ",")
 
 
 def written(cells: list[str], separator: str) -> str:
@@ -128,81 +96,75 @@ def read_lines(content: bytes, file: str) -> BookText:
     """
     if content.startswith((b"\xff\xfe", b"\xfe\xff")):
         raise InputError.at(file, "", "It is UTF-16 text.", "Save it as CSV UTF-8.")
-    physical = content.removeprefix(b"\xef\xbb\xbf").split(b"\n")
-    has_end = physical[-1] == b""
-    if has_end:
-        physical.pop()
+    *ended, last = content.removeprefix(b"\xef\xbb\xbf").split(b"\n")
+    physical = [*ended, last] if last else ended
     head = next((i for i, line in enumerate(physical) if line.strip(b"\0\r ")), None)
     if head is None:
-        return BookText(tail="" if has_end else "\r\n")
-    texts = [_decoded(line) for line in physical]
-    book = _with_header(texts[head][0], file, cut_short=len(texts) == head + 1 and not has_end)
-    book.length = len(texts)
-    if physical[head][-1:] != b"\r":
-        book.newline = "\n"
-    last_is_open = _sort_lines(book, [text for text, _ in texts], head + 1)
-    if any(strange for _, strange in (texts if has_end else texts[:-1])):
-        book.encoding = "cp1252"
-    if not has_end:
+        return BookText(tail="\r\n" if last else "")
+    texts, encoding = [], "utf-8"
+    for number, line in enumerate(physical):
+        try:
+            texts.append(line.removesuffix(b"\r").decode("utf-8"))
+        except UnicodeDecodeError:
+            texts.append(line.removesuffix(b"\r").decode("cp1252", errors="replace"))
+            if number < len(ended):  # it was not half a character that the line broke off at
+                encoding = "cp1252"
+    book = _with_header(texts[head], file, cut_short=head == len(ended))
+    book.length, book.encoding = len(texts), encoding
+    book.newline = "\r\n" if physical[head].endswith(b"\r") else "\n"
+    last_is_open = _sort_lines(book, texts, head + 1)
+    if last:
         book.tail = ('"' if last_is_open else "") + book.newline
-        if COMPLETE not in book.places and book.lines and book.lines[-1].number == book.length:
-            book.broken.append((book.lines.pop().number, "has no end and may be cut short"))
+        if COMPLETE not in book.places and book.lines and book.lines[-1][0] == book.length:
+            book.broken.append((book.lines.pop()[0], "has no end and may be cut short"))
     return book
-
-
-def _decoded(line: bytes) -> tuple[str, bool]:
-    """Text of a line, and whether it is in the Windows code page instead of UTF-8."""
-    line = line.removesuffix(b"\r")
-    try:
-        return line.decode("utf-8"), False
-    except UnicodeDecodeError:
-        return line.decode("cp1252", errors="replace"), True
 
 
 def _with_header(text: str, file: str, *, cut_short: bool) -> BookText:
-    def names(separator: str) -> list[re.Match[str]]:
-        heads = (_HEAD.fullmatch(cell.strip()) for cell in _cells(text, separator)[0])
-        return [head for head in heads if head]
-
-    def known(head: re.Match[str]) -> str:
-        return " ".join(head["name"].lower().replace("_", " ").split())
-
-    separator = max(_SEPARATORS, key=lambda s: sum(known(head) in COLUMNS for head in names(s)))
-    book = BookText(header=tuple(_cells(text, separator)[0]), separator=separator)
-    for place, head in enumerate(names(separator)):
-        name = known(head)
-        if name in COLUMNS and name not in book.places:
-            book.places[name] = place
-            book.units[name] = head["unit"] or ""
+    books = []
+    for separator in _SEPARATORS:
+        book = BookText(header=_cells(text, separator)[0], separator=separator)
+        for place, cell in enumerate(book.header):
+            found = _HEAD.fullmatch(cell.strip())
+            name = " ".join(found["name"].lower().replace("_", " ").split()) if found else ""
+            if found and name in COLUMNS and name not in book.places:
+                book.places[name], book.units[name] = place, found["unit"] or ""
+        books.append(book)
+    book = max(books, key=lambda book: len(book.places))
     if "product" not in book.places or (cut_short and COMPLETE not in book.places):
         what = "The header is cut short." if cut_short else 'It has no column "product" in line 1.'
-        raise InputError.at(
-            file, "line 1", what, "Give a settings book with --book, or name a file to start one."
-        )
+        remedy = "Give a settings book with --book, or name a file to start one."
+        raise InputError.at(file, "line 1", what, remedy)
     return book
 
 
-def _sort_lines(book: BookText, texts: list[str], start: int) -> bool:
+def _sort_lines(book: BookText, texts: list[str], at: int) -> bool:
     """Put every line after the header among the whole or the broken; tell if a quote stays open."""
-    width, at, is_open = len(book.header), start, False
+    width, end, is_open = len(book.header), book.places.get(COMPLETE), False
     while at < len(texts):
-        number, text = at + 1, texts[at]
+        text = texts[at]
         at += 1
+        number, fault = at, ""
         if not text.strip("\0 "):
             if text.strip(" "):
                 book.broken.append((number, "is damaged"))
             continue
         cells, is_open = _cells(text, book.separator)
-        if is_open:
-            joined = _joined(texts, at - 1, width, book.separator)
-            if joined is not None:  # a cell of several lines, as spreadsheets allow
-                cells, at = joined
-                is_open = False
-        fault = _fault(cells, width, book.places.get(COMPLETE), is_open=is_open)
+        if is_open and (joined := _joined(texts, at - 1, width, book.separator)):
+            cells, at = joined  # a cell of several lines, as spreadsheets allow
+            is_open = False
+        if any("\0" in cell for cell in cells):
+            fault = "is damaged"
+        elif is_open or len(cells) < width:
+            fault = "is cut short"
+        elif any(cell.strip() for cell in cells[width:]):
+            fault = "has more cells than the header"
+        elif end is not None and cells[end].strip().lower() not in ("", WHOLE):
+            fault = "is cut short"
         if fault:
             book.broken.append((number, fault))
         else:
-            book.lines.append(Line(number, tuple(c.strip() for c in cells[:width])))
+            book.lines.append((number, [cell.strip() for cell in cells[:width]]))
     return is_open
 
 
@@ -222,18 +184,6 @@ def _joined(
     return None
 
 
-def _fault(cells: list[str], width: int, end: int | None, *, is_open: bool) -> str:
-    if any("\0" in cell for cell in cells):
-        return "is damaged"
-    if is_open or len(cells) < width:
-        return "is cut short"
-    if any(cell.strip() for cell in cells[width:]):
-        return "has more cells than the header"
-    if end is not None and cells[end].strip().lower() not in ("", WHOLE):
-        return "is cut short"
-    return ""
-
-
 def _cells(text: str, separator: str) -> tuple[list[str], bool]:
     """Cells of one line, and whether a quote was left open."""
 
@@ -247,8 +197,3 @@ def _cells(text: str, separator: str) -> tuple[list[str], bool]:
         if len(text) > csv.field_size_limit():  # no line of a book
             return [], False
         return read(strict=False), "unexpected end" in str(error)
-
-
-def column_factor(name: str, unit: str) -> float | None:
-    """SI value of the unit a column is headed with; None when it has none that fits."""
-    return unit_factor(unit, DIMENSIONS[name]) if unit else None

@@ -4,22 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 
-from evenacre.io.common.findings import Findings, counted
 from evenacre.io.taskdata import ddis
-from evenacre.io.taskdata.booms import sections_of
-from evenacre.io.taskdata.devices import BIN, SECTION, UNIT, Machines
-from evenacre.io.taskdata.logs import Log
+from evenacre.io.taskdata.machines import BIN, SECTION, UNIT, Machines
+from evenacre.io.taskdata.work_states import LoggedWork
 from evenacre.model import BoolArray, FloatArray, Unweighed
 
 _NOT_AVAILABLE = 2**31 - 1
 _STEADY, _STEADY_SHARE = 0.01, 0.95
 
 
-@dataclass(frozen=True)
-class Allotment:
+class Allotment(NamedTuple):
     """A product given to a task (PAN), and to which part of the machine (empty: to all)."""
 
     product: str
@@ -28,75 +26,59 @@ class Allotment:
 
 @dataclass
 class Amounts:
-    """Amounts logged by product.
+    """Amounts logged by product."""
 
-    Attributes
-    ----------
-    rates : dict of str to (n,) float
-        kg per m2.
-    flows : dict of str to (n,) float
-        kg per s.
-    targets : dict of str to float
-        Steady setpoints, kg per m2.
-    unweighed : list of Unweighed
-        What is measured by volume or count.
-    """
-
-    rates: dict[str, FloatArray] = field(default_factory=dict)
-    flows: dict[str, FloatArray] = field(default_factory=dict)
-    targets: dict[str, float] = field(default_factory=dict)
+    rates: dict[str, FloatArray]  # (n,) kg per m2
+    flows: dict[str, FloatArray]  # (n,) kg per s
+    targets_kg_per_m2: dict[str, float]  # Steady setpoints
+    # What is measured by volume or count
     unweighed: list[Unweighed] = field(default_factory=list)
 
 
 def read_amounts(
-    log: Log,
-    allotments: Sequence[Allotment],
-    machines: Machines,
-    boom: str,
-    sections: BoolArray | None,
-    about: str,
-    findings: Findings,
+    work: LoggedWork, allotments: Sequence[Allotment], sections: BoolArray | None
 ) -> Amounts:
     """Read the rates and flows of each product.
 
     What is measured goes before what was wanted; what was wanted by volume or count is only
-    told of.
+    told of. Where it is known which sections, (n, s), were on, their rates are averaged by that.
     """
-    owners = product_names(log, allotments, machines, about, findings)
+    log, about = work.log, work.about
+    owners = _product_names(work, allotments)
 
-    def gathered(ddi: int, step: float) -> dict[str, FloatArray]:
+    def gathered(ddi: int) -> dict[str, FloatArray]:
         by_product: dict[str, list[int]] = {}
         for index in log.indices(ddi):
             by_product.setdefault(owners[index], []).append(index)
-        spread = ddi in (ddis.ACTUAL_RATE, ddis.SETPOINT_RATE) or (
-            ddi in ddis.UNWEIGHED and ddis.UNWEIGHED[ddi].per == "area"
-        )
+        quantity = ddis.QUANTITIES[ddi]
+        spread = quantity.per == "area"
         return {
-            product: _together(log, indices, machines, boom, sections, spread, about, findings)
-            * step
+            product: _together(work, indices, sections, spread) * quantity.step
             for product, indices in by_product.items()
         }
 
-    rates = gathered(ddis.ACTUAL_RATE, ddis.KG_PER_M2)
-    flows = gathered(ddis.ACTUAL_FLOW, ddis.KG_PER_S)
-    wanted = gathered(ddis.SETPOINT_RATE, ddis.KG_PER_M2)
-    wanted_flows = gathered(ddis.SETPOINT_FLOW, ddis.KG_PER_S)
-    amounts = Amounts(rates, flows, {p: t for p, v in wanted.items() if (t := steady(v))})
+    rates, flows = gathered(ddis.ACTUAL_RATE), gathered(ddis.ACTUAL_FLOW)
+    wanted, wanted_flows = gathered(ddis.SETPOINT_RATE), gathered(ddis.SETPOINT_FLOW)
+    amounts = Amounts(rates, flows, {p: t for p, v in wanted.items() if (t := _steady(v))})
     for kind, logged, instead in (("rate", rates, wanted), ("flow", flows, wanted_flows)):
         for product, values in instead.items():
-            if product in amounts.rates or product in amounts.flows:
+            if product in rates or product in flows:
                 continue
             logged[product] = values
-            findings.warn(
-                f"{about}: the actual {kind} of {_called(product)} is not logged; the {kind} "
-                "wanted (setpoint) was taken for it."
+            about.warn(
+                f"the actual {kind} of {_called(product)} is not logged; the {kind} wanted "
+                "(setpoint) was taken for it."
             )
-    for ddi, counted_by in ddis.UNWEIGHED.items():
-        amounts.unweighed += [
-            Unweighed(product, counted_by.by, counted_by.per, values)
-            for product, values in gathered(ddi, counted_by.step).items()
-        ]
-    _tell_of_others(log, owners, about, findings)
+    for ddi in ddis.UNWEIGHED:
+        of, _, per = ddis.QUANTITIES[ddi]
+        amounts.unweighed += [Unweighed(p, of, per, v) for p, v in gathered(ddi).items()]
+    for index, column in enumerate(log.columns):
+        if column.ddi in ddis.UNWEIGHED_SETPOINTS and log.seen[index]:
+            of, _, per = ddis.QUANTITIES[column.ddi]
+            about.warn(
+                f"the {of}{' flow' if per == 'time' else ''} wanted of {_called(owners[index])} "
+                "is logged, which tells nothing of its weight; it was not used."
+            )
     return amounts
 
 
@@ -104,37 +86,34 @@ def _called(product: str) -> str:
     return product or "the product"
 
 
-def product_names(
-    log: Log, allotments: Sequence[Allotment], machines: Machines, about: str, findings: Findings
-) -> list[str]:
+def _product_names(work: LoggedWork, allotments: Sequence[Allotment]) -> list[str]:
     """Name the product of each column; "" where nothing tells."""
+    columns, machines = work.log.columns, work.machines
     given = list(dict.fromkeys(a.product for a in allotments))
     names = []
-    for column in log.columns:
-        near = [a.product for a in allotments if a.part and a.part == column.part]
-        near = near or [
+    for column in columns:
+        near = [a.product for a in allotments if a.part and a.part == column.part] or [
             a.product for a in allotments if a.part and _related(a.part, column.part, machines)
         ]
         near = list(dict.fromkeys(near)) or (given if len(given) == 1 else [])
         names.append(near[0] if near else "")
         if len(near) > 1 and column.ddi in ddis.USED:
-            findings.warn(
-                f"{about}: several products ({', '.join(near)}) are given to one part of the "
-                f"machine; its amounts are taken for {near[0]}."
+            work.about.warn(
+                f"several products ({', '.join(near)}) are given to one part of the machine; its "
+                f"amounts are taken for {near[0]}."
             )
     loose = {
         column.part
-        for index, column in enumerate(log.columns)
-        if not names[index]
+        for name, column in zip(names, columns, strict=True)
+        if not name
         and column.ddi in (ddis.ACTUAL_RATE, ddis.ACTUAL_FLOW, *ddis.UNWEIGHED)
-        and column.part in machines.parts
-        and machines.parts[column.part].kind == BIN
+        and machines.kind(column.part) == BIN
     }
     if len(loose) > 1:
         # Two bins without products are two products all the same.
         return [
             name or (machines.parts[column.part].name if column.part in loose else "")
-            for name, column in zip(names, log.columns, strict=True)
+            for name, column in zip(names, columns, strict=True)
         ]
     return names
 
@@ -144,33 +123,26 @@ def _related(one: str, other: str, machines: Machines) -> bool:
 
 
 def _together(
-    log: Log,
-    indices: list[int],
-    machines: Machines,
-    boom: str,
-    sections: BoolArray | None,
-    spread: bool,
-    about: str,
-    findings: Findings,
+    work: LoggedWork, indices: list[int], sections: BoolArray | None, spread: bool
 ) -> FloatArray:
     """Join the columns of one product: the highest parts count, lower ones repeat them.
 
     Bins and tools that feed one product add up; so do flows of sections. A rate of sections is
     the mean over the width that is on.
     """
+    log, machines = work.log, work.machines
     depth = {i: len(machines.path(log.columns[i].part)) for i in indices}
-    top = [i for i in indices if depth[i] == min(depth.values())]
-    kinds = {machines.parts[p].kind for i in top if (p := log.columns[i].part) in machines.parts}
-    values = [_clean(log.values(i), about, findings) for i in top]
+    top = {i: log.columns[i].part for i in indices if depth[i] == min(depth.values())}
+    values = [_clean(work, i) for i in top]
     if len(values) == 1:
         return values[0]
     known = np.isfinite(values).any(axis=0)
-    if not spread or not kinds <= {SECTION, UNIT} or not kinds:
+    kinds = {machines.kind(part) for part in top.values()} - {""}
+    if not spread or not kinds or not kinds <= {SECTION, UNIT}:
         return np.where(known, np.nansum(values, axis=0), np.nan)
-    place = {part.id: k for k, part in enumerate(sections_of(boom, machines))}
+    place = {part.id: k for k, part in enumerate(work.sections)}
     total, width = np.zeros(len(log)), np.zeros(len(log))
-    for index, rate in zip(top, values, strict=True):
-        part = log.columns[index].part
+    for part, rate in zip(top.values(), values, strict=True):
         on = np.nan_to_num(rate) > 0
         if sections is not None and part in place:
             on = sections[:, place[part]]
@@ -181,17 +153,14 @@ def _together(
     return np.where(known, mean, np.nan)
 
 
-def _clean(values: FloatArray, about: str, findings: Findings) -> FloatArray:
+def _clean(work: LoggedWork, index: int) -> FloatArray:
+    values = work.log.values(index)
     bad = (values < 0) | (values == _NOT_AVAILABLE)
-    if bad.any():
-        findings.warn(
-            f"{about}: {counted(int(bad.sum()), 'record', 'have')} a rate or flow that is negative "
-            "or marked as not available; it is taken as missing."
-        )
-    return np.where(bad, np.nan, values)
+    flaw = "a rate or flow that is negative or marked as not available"
+    return work.without(values, bad, flaw)
 
 
-def steady(values: FloatArray) -> float | None:
+def _steady(values: FloatArray) -> float | None:
     """Return the middle of the values above zero when nearly all are near it, else None."""
     above = values[np.nan_to_num(values) > 0]
     if not len(above):
@@ -199,13 +168,3 @@ def steady(values: FloatArray) -> float | None:
     middle = float(np.median(above))
     near = np.abs(above - middle) <= _STEADY * middle
     return middle if near.mean() >= _STEADY_SHARE else None
-
-
-def _tell_of_others(log: Log, owners: list[str], about: str, findings: Findings) -> None:
-    """Tell of rates that cannot be turned into weights."""
-    for index, column in enumerate(log.columns):
-        if column.ddi in ddis.NOT_WEIGHED and log.seen[index]:
-            findings.warn(
-                f"{about}: the {ddis.NOT_WEIGHED[column.ddi]} of {_called(owners[index])} is "
-                "logged, which tells nothing of its weight; it was not used."
-            )

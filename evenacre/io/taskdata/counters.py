@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 from xml.etree.ElementTree import Element
 
 import numpy as np
 
 from evenacre.geo.geodesy import step_m
-from evenacre.io.common.findings import Findings
+from evenacre.io.common.findings import Subject
 from evenacre.io.taskdata import ddis
-from evenacre.io.taskdata.devices import BIN, Machines
-from evenacre.io.taskdata.logs import Log
+from evenacre.io.taskdata.machines import BIN, Machines
+from evenacre.io.taskdata.time_log import Log
 from evenacre.io.taskdata.tree import ddi, number, text
-from evenacre.model import FloatArray, Track
+from evenacre.model import Track
 from evenacre.units.display import Shown, in_both
 
 _APART = 0.10
@@ -27,8 +27,7 @@ Counts = dict[tuple[str, str], float]
 """What counters say, by what they count and the part of the machine they belong to."""
 
 
-@dataclass(frozen=True)
-class Sums:
+class Sums(NamedTuple):
     """What a log adds up to, roughly: kg, m2 and m."""
 
     mass: float
@@ -42,7 +41,9 @@ def sums_of(track: Track, width_m: float | None) -> Sums:
     elapsed = np.diff(track.time_s, prepend=track.time_s[:1])
     good = (elapsed > 0) & (elapsed < _LONGEST_STEP_S)
     moved, elapsed = np.where(good, moved, 0.0), np.where(good, elapsed, 0.0)
-    share = _share_on(track)
+    share = np.ones(len(track)) if track.working is None else track.working.astype(float)
+    if track.sections is not None:
+        share = share * track.sections.mean(axis=1)
     width = np.zeros(len(track)) if width_m is None else width_m * share
     if track.width_m is not None and track.sections is None:
         width = np.nan_to_num(track.width_m) * share
@@ -55,66 +56,49 @@ def sums_of(track: Track, width_m: float | None) -> Sums:
     return Sums(mass, float((width * moved).sum()), float((moved * (share > 0)).sum()))
 
 
-def _share_on(track: Track) -> FloatArray:
-    share = np.ones(len(track))
-    if track.working is not None:
-        share = share * track.working
-    if track.sections is not None:
-        share = share * track.sections.mean(axis=1)
-    return share
-
-
-def compare_log(log: Log, machines: Machines, sums: Sums, about: str, findings: Findings) -> None:
+def compare_log(log: Log, machines: Machines, sums: Sums, about: Subject) -> None:
     """Warn where counters logged in the records disagree with the records."""
     grown: Counts = {}
-    for key, total in ddis.TOTALS.items():
+    for key in ddis.TOTALS:
         for index in log.indices(key):
-            logged = log.logged.get(index)
-            if logged is not None:
-                by = float(int(logged.value[-1]) - int(logged.value[0])) * total.step
-                place = (total.what, log.columns[index].part)
-                grown[place] = max(grown.get(place, 0.0), by)
-    for what, counted in _by_kind(grown, machines).items():
-        _compare(what, counted, getattr(sums, what), about, findings)
+            if index in log.logged:
+                first, last = log.logged[index].value[[0, -1]].tolist()
+                _keep_largest(grown, key, log.columns[index].part, float(last - first))
+    _compare(grown, machines, [sums], about)
 
 
-def compare_task(
-    task: Element, machines: Machines, sums: list[Sums], about: str, findings: Findings
-) -> None:
+def compare_task(task: Element, machines: Machines, sums: list[Sums], about: Subject) -> None:
     """Warn where the totals of a finished task disagree with its logs."""
     found: Counts = {}
-    for time in task.findall("TIM"):
-        if time.get("D") != _EFFECTIVE:
-            continue
-        for value in time.findall("DLV"):
-            total = ddis.TOTALS.get(ddi(value, "A") or 0)
-            counted = number(value, "B")
-            if total is not None and np.isfinite(counted):
-                # Totals run on from one stretch of work to the next: the last is the largest.
-                place = (total.what, text(value, "C"))
-                found[place] = max(found.get(place, 0.0), counted * total.step)
-    for what, counted in _by_kind(found, machines).items():
-        _compare(what, counted, sum(getattr(s, what) for s in sums), about, findings)
+    for value in task.findall(f"TIM[@D='{_EFFECTIVE}']/DLV"):
+        key, counted = ddi(value, "A"), number(value, "B")
+        if key in ddis.TOTALS and np.isfinite(counted):
+            # Totals run on from one stretch of work to the next: the last is the largest.
+            _keep_largest(found, key, text(value, "C"), counted)
+    _compare(found, machines, sums, about)
 
 
-def _by_kind(counts: Counts, machines: Machines) -> dict[str, float]:
+def _keep_largest(counts: Counts, key: int, part: str, count: float) -> None:
+    of, step, _ = ddis.QUANTITIES[key]
+    counts[of, part] = max(counts.get((of, part), 0.0), count * step)
+
+
+def _compare(counts: Counts, machines: Machines, sums: list[Sums], about: Subject) -> None:
     """Join the counters of a machine: bins add up, other parts count the same thing again."""
     bins: dict[str, float] = {}
-    whole: dict[str, float] = {}
+    others: dict[str, float] = {}
     for (what, part), count in counts.items():
-        if part in machines.parts and machines.parts[part].kind == BIN:
+        if machines.kind(part) == BIN:
             bins[what] = bins.get(what, 0.0) + count
         else:
-            whole[what] = max(whole.get(what, 0.0), count)
-    return {what: max(bins.get(what, 0.0), whole.get(what, 0.0)) for what in bins | whole}
-
-
-def _compare(what: str, counted: float, summed: float, about: str, findings: Findings) -> None:
-    if counted <= 0 or summed <= 0 or abs(counted - summed) < _LEAST[what]:
-        return
-    if abs(counted - summed) > _APART * counted:
-        says, records = in_both(_SHOWN[what], counted), in_both(_SHOWN[what], summed)
-        findings.warn(
-            f"{about}: the machine's own counter of {what} says {says}, but its records add up to "
-            f"{records}."
-        )
+            others[what] = max(others.get(what, 0.0), count)
+    for what in bins | others:
+        counted = max(bins.get(what, 0.0), others.get(what, 0.0))
+        summed = sum(getattr(s, what) for s in sums)
+        apart = abs(counted - summed)
+        if min(counted, summed) > 0 and apart >= _LEAST[what] and apart > _APART * counted:
+            says, records = in_both(_SHOWN[what], counted), in_both(_SHOWN[what], summed)
+            about.warn(
+                f"the machine's own counter of {what} says {says}, but its records add up to "
+                f"{records}."
+            )

@@ -5,7 +5,7 @@ Units and resolutions are those of the public data dictionary at isobus.net.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 SETPOINT_RATE, ACTUAL_RATE = 6, 7
 SETPOINT_FLOW, ACTUAL_FLOW = 41, 42
@@ -17,60 +17,40 @@ CONDENSED_STATES = range(161, 177)
 SPEED = 397
 
 STATES_PER_VALUE = 16
-MM = 1e-3
-KG_PER_M2 = 1e-6
-"""A step of 1 mg/m2."""
-KG_PER_S = 1e-6
-"""A step of 1 mg/s."""
 
 
-@dataclass(frozen=True)
-class ByVolumeOrCount:
-    """An actual amount that is no mass: what it counts, per what, and the SI size of its step."""
+class Quantity(NamedTuple):
+    """What an identifier measures: a quantity, the SI size of its step, and per what."""
 
-    by: str
-    per: str
+    of: str
     step: float
+    per: str = ""
 
 
-UNWEIGHED = {
-    2: ByVolumeOrCount("volume", "area", 1e-11),
-    12: ByVolumeOrCount("count", "area", 1e-3),
-    37: ByVolumeOrCount("volume", "time", 1e-9),
-    47: ByVolumeOrCount("count", "time", 1e-3),
+QUANTITIES = {
+    **dict.fromkeys((1, 2), Quantity("volume", 1e-11, "area")),
+    **dict.fromkeys((SETPOINT_RATE, ACTUAL_RATE), Quantity("mass", 1e-6, "area")),
+    **dict.fromkeys((11, 12), Quantity("count", 1e-3, "area")),
+    **dict.fromkeys((36, 37), Quantity("volume", 1e-9, "time")),
+    **dict.fromkeys((SETPOINT_FLOW, ACTUAL_FLOW), Quantity("mass", 1e-6, "time")),
+    **dict.fromkeys((46, 47), Quantity("count", 1e-3, "time")),
+    **dict.fromkeys((ACTUAL_WIDTH, DEFAULT_WIDTH, MAXIMUM_WIDTH), Quantity("length", 1e-3)),
+    **dict.fromkeys((OFFSET_X, OFFSET_Y), Quantity("length", 1e-3)),
+    SPEED: Quantity("speed", 1e-3),
+    81: Quantity("mass", 1.0),
+    352: Quantity("mass", 1e-3),
+    116: Quantity("area", 1.0),
+    117: Quantity("distance", 1e-3),
 }
-"""Actual amounts by volume (0.01 mm3/m2, mm3/s) and by count (0.001/m2, 0.001/s)."""
-
-NOT_WEIGHED = {
-    1: "the volume wanted",
-    11: "the count wanted",
-    36: "the volume flow wanted",
-    46: "the count flow wanted",
-}
-"""Setpoints that say nothing of mass, per area and per time."""
-
-
-@dataclass(frozen=True)
-class Total:
-    """A counter: what it counts and the SI size of its step."""
-
-    what: str
-    step: float
-
-
-TOTALS = {
-    81: Total("mass", 1.0),
-    352: Total("mass", 1e-3),
-    116: Total("area", 1.0),
-    117: Total("distance", MM),
-}
+KG_PER_M2 = QUANTITIES[SETPOINT_RATE].step
+RATES = (SETPOINT_RATE, ACTUAL_RATE)
+UNWEIGHED = (2, 12, 37, 47)
+"""Actual amounts by volume and by count."""
+UNWEIGHED_SETPOINTS = (1, 11, 36, 46)
+TOTALS = (81, 352, 116, 117)
 """Totals that the log can be held against."""
-
 USED = {
-    *(SETPOINT_RATE, ACTUAL_RATE, SETPOINT_FLOW, ACTUAL_FLOW),
-    *(ACTUAL_WIDTH, WORK_STATE, SPEED),
-    *CONDENSED_STATES,
-    *UNWEIGHED,
-    *TOTALS,
+    *(*RATES, SETPOINT_FLOW, ACTUAL_FLOW, ACTUAL_WIDTH, WORK_STATE, SPEED),
+    *(*CONDENSED_STATES, *UNWEIGHED, *TOTALS),
 }
 """What is taken from time logs."""

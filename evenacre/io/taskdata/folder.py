@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import zipfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path, PurePosixPath
 
 from evenacre.errors import InputError
@@ -16,41 +17,31 @@ MAX_BYTES = 160 * 1024**2
 """Largest file read: a log of 160 MB holds days of driving at 10 Hz."""
 
 _MAX_DEPTH = 3
-_AGAIN = "Export the task data again."
+
+Reader = Callable[[int], bytes]
+"""Gives the bytes of a file, up to a limit."""
 
 
 @dataclass(frozen=True)
 class TaskFiles:
-    """The files beside a TASKDATA.XML, found whatever the case of their names.
+    """The files beside a TASKDATA.XML, found whatever the case of their names."""
 
-    Attributes
-    ----------
-    label : str
-        The folder or zip, as shown to people.
-    """
-
-    label: str
-    _readers: dict[str, Callable[[int], bytes]]
+    label: str  # The folder or zip, as shown to people
+    _readers: dict[str, Reader]
 
     def has(self, name: str) -> bool:
         """Tell whether there is a file of that name."""
         return name.lower() in self._readers
 
     def read(self, name: str, limit: int = MAX_BYTES) -> bytes:
-        """Return the bytes of a file.
-
-        Raises
-        ------
-        InputError
-            When it is missing, damaged or larger than ``limit``.
-        """
+        """Return the bytes of a file; InputError if it is missing, damaged or larger."""
         if any(sign in name for sign in "/\\:") or name in ("", ".", ".."):
-            raise InputError.at(
-                self.label, "", f'it names a file outside its folder ("{name}").', DISTRUST
-            )
+            what = f'it names a file outside its folder ("{name}").'
+            raise InputError.at(self.label, "", what, DISTRUST)
         reader = self._readers.get(name.lower())
         if reader is None:
-            raise InputError.at(self.label, "", f"the file {name} is missing.", _AGAIN)
+            what = f"the file {name} is missing."
+            raise InputError.at(self.label, "", what, "Export the task data again.")
         return reader(limit)
 
 
@@ -88,16 +79,16 @@ def open_taskdata(path: Path) -> TaskFiles:
         folder = main_folder(path)
         if folder is None:
             raise _no_main(path.name)
-        return _folder_files(path.name or str(path), folder)
+        label = path.name or str(path)
+        return _task_files(label, _folder_files(label, folder))
     if path.name.lower() == MAIN:
-        return _folder_files(path.name, path.parent)
-    return _zip_files(path)
+        return _task_files(path.name, _folder_files(path.name, path.parent))
+    return _task_files(path.name, _zip_files(path))
 
 
 def _no_main(label: str) -> InputError:
-    return InputError.at(
-        label, "", "there is no TASKDATA.XML in it.", "Name the folder or zip that holds it."
-    )
+    what = "there is no TASKDATA.XML in it."
+    return InputError.at(label, "", what, "Name the folder or zip that holds it.")
 
 
 def main_folder(path: Path) -> Path | None:
@@ -109,34 +100,26 @@ def main_folder(path: Path) -> Path | None:
     return next((f for f in inner if any(e.name.lower() == MAIN for e in f.iterdir())), None)
 
 
-def _folder_files(label: str, folder: Path) -> TaskFiles:
-    home = folder.resolve()
-    readers: dict[str, Callable[[int], bytes]] = {}
-    for entry in sorted(folder.iterdir()):
-        key = entry.name.lower()
-        if not key.endswith((".xml", ".bin")):
-            continue
-        if entry.is_symlink() and entry.resolve().parent != home:
-            raise InputError.at(label, entry.name, "it is a link out of its folder.", DISTRUST)
-        if not entry.is_file():
-            continue
-        if key in readers:
-            raise _twice(label, entry.name)
-        readers[key] = _file_reader(label, entry)
+def _task_files(label: str, found: Iterable[tuple[str, Reader]]) -> TaskFiles:
+    readers: dict[str, Reader] = {}
+    for place, reader in found:
+        name = PurePosixPath(place).name.lower()
+        if name in readers:
+            what = "the file is there twice, in upper and lower case."
+            raise InputError.at(label, place, what, "Remove one of them.")
+        readers[name] = reader
     return TaskFiles(label, readers)
 
 
-def _twice(label: str, name: str) -> InputError:
-    return InputError.at(
-        label, name, "the file is there twice, in upper and lower case.", "Remove one of them."
-    )
-
-
-def _file_reader(label: str, file: Path) -> Callable[[int], bytes]:
-    def read(limit: int) -> bytes:
-        return read_whole(file, f"{label}, {file.name}", limit)
-
-    return read
+def _folder_files(label: str, folder: Path) -> Iterator[tuple[str, Reader]]:
+    home = folder.resolve()
+    for entry in sorted(folder.iterdir()):
+        if not entry.name.lower().endswith((".xml", ".bin")):
+            continue
+        if entry.is_symlink() and entry.resolve().parent != home:
+            raise InputError.at(label, entry.name, "it is a link out of its folder.", DISTRUST)
+        if entry.is_file():
+            yield entry.name, partial(read_whole, entry, f"{label}, {entry.name}")
 
 
 def _is_main(name: str) -> bool:
@@ -144,41 +127,22 @@ def _is_main(name: str) -> bool:
     return bool(parts) and parts[-1].lower() == MAIN and parts[0] != "__MACOSX"
 
 
-def _zip_files(path: Path) -> TaskFiles:
-    label = path.name
-    with open_archive(path, label) as archive:
-        members = archive.infolist()
-    mains = [m for m in members if _is_main(m.filename) and _depth(m) <= _MAX_DEPTH]
-    if not mains:
-        raise _no_main(label)
-    least = min(map(_depth, mains))
-    mains = [m for m in mains if _depth(m) == least]
+def _zip_files(path: Path) -> Iterator[tuple[str, Reader]]:
+    with open_archive(path, path.name) as archive:
+        members = [(PurePosixPath(m.filename), m) for m in archive.infolist()]
+    depth = {file: len(file.parts) for file, m in members if _is_main(m.filename)}
+    least = min(depth.values(), default=_MAX_DEPTH + 1)
+    if least > _MAX_DEPTH:
+        raise _no_main(path.name)
+    mains = [file for file, m in members if depth.get(file) == least]
     if len(mains) > 1:
-        raise InputError.at(
-            label,
-            "",
-            f"it holds {len(mains)} sets of task data.",
-            "Unpack it and name one of its folders.",
-        )
-    home = PurePosixPath(mains[0].filename).parent
-    readers: dict[str, Callable[[int], bytes]] = {}
-    for member in members:
-        file = PurePosixPath(member.filename)
-        if file.parent != home or member.is_dir():
-            continue
-        if file.name.lower() in readers:
-            raise _twice(label, member.filename)
-        readers[file.name.lower()] = _member_reader(label, path, member)
-    return TaskFiles(label, readers)
+        what = f"it holds {len(mains)} sets of task data."
+        raise InputError.at(path.name, "", what, "Unpack it and name one of its folders.")
+    for file, member in members:
+        if file.parent == mains[0].parent and not member.is_dir():
+            yield member.filename, partial(_read_member, path, member)
 
 
-def _depth(member: zipfile.ZipInfo) -> int:
-    return len(PurePosixPath(member.filename).parts)
-
-
-def _member_reader(label: str, path: Path, member: zipfile.ZipInfo) -> Callable[[int], bytes]:
-    def read(limit: int) -> bytes:
-        with open_archive(path, label) as archive:
-            return read_member(archive, member, label, limit)
-
-    return read
+def _read_member(path: Path, member: zipfile.ZipInfo, limit: int) -> bytes:
+    with open_archive(path, path.name) as archive:
+        return read_member(archive, member, path.name, limit)

@@ -11,7 +11,7 @@ from defusedxml import DefusedXmlException
 from defusedxml.ElementTree import fromstring
 
 from evenacre.errors import InputError
-from evenacre.io.common.findings import Findings
+from evenacre.io.common.findings import Subject
 from evenacre.io.taskdata.folder import MAIN, TaskFiles
 
 _MAX_XML_BYTES = 64 * 1024**2
@@ -25,9 +25,10 @@ _MOST = {
 }
 _ROOT, _EXTERNAL = "ISO11783_TaskData", "XFC"
 _VERSIONS = ("2", "3", "4")
+_FEWER = "Export fewer fields and tasks."
 
 
-def read_root(files: TaskFiles, findings: Findings) -> Element:
+def read_root(files: TaskFiles, about: Subject) -> Element:
     """Parse TASKDATA.XML and put the contents of its external files in their places.
 
     Raises
@@ -37,31 +38,34 @@ def read_root(files: TaskFiles, findings: Findings) -> Element:
     """
     root = parse_xml(files, MAIN.upper(), _MAX_XML_BYTES)
     if root.tag != _ROOT:
-        raise InputError.at(
-            files.label,
-            MAIN.upper(),
-            f"it is not ISO 11783-10 task data (it begins with <{root.tag[:40]}>).",
-            "Name the folder or zip of the export.",
-        )
-    _merge(root, files, findings)
-    _check_counts(root, files.label)
-    version = version_of(root)
+        what = f"it is not ISO 11783-10 task data (it begins with <{root.tag[:40]}>)."
+        remedy = "Name the folder or zip of the export."
+        raise InputError.at(files.label, MAIN.upper(), what, remedy)
+    _merge(root, files, about)
+    counts = Counter(element.tag for element in root.iter())
+    for tag, most in _MOST.items():
+        if counts[tag] > most:
+            what = (
+                f"it has {counts[tag]:,} elements <{tag}>, more than are read at once ({most:,})."
+            )
+            raise InputError.at(files.label, "", what, _FEWER)
+    if counts.total() > _MAX_TAGS:
+        raise InputError.at(files.label, "", "it has too many elements.", _FEWER)
+    version = f"{root.get('VersionMajor', '?')[:8]}.{root.get('VersionMinor', '0')[:8]}"
     if version.partition(".")[0] not in _VERSIONS:
-        findings.warn(
-            f"{files.label}: it says it is task data of version {version}; versions 3 and 4 are "
-            "known, and it was read as one of them."
+        about.warn(
+            f"it says it is task data of version {version}; versions 3 and 4 are known, and it "
+            "was read as one of them."
         )
     return root
 
 
-def _merge(root: Element, files: TaskFiles, findings: Findings) -> None:
+def _merge(root: Element, files: TaskFiles, about: Subject) -> None:
     """Put the contents of external files in their places; each file once."""
     room = _MAX_XML_BYTES
     for name in dict.fromkeys(text(reference, "A") for reference in root.findall("XFR")):
         if not files.has(f"{name}.XML") and name.replace("_", "").isalnum():
-            findings.warn(
-                f"{files.label}: the file {name}.XML is missing; its contents are left out."
-            )
+            about.warn(f"the file {name}.XML is missing; its contents are left out.")
             continue
         data = files.read(f"{name}.XML", max(room, 0))
         room -= len(data)
@@ -69,68 +73,28 @@ def _merge(root: Element, files: TaskFiles, findings: Findings) -> None:
         if part.tag == _EXTERNAL:
             root.extend(list(part))
         else:
-            findings.warn(f"{files.label}: {name}.XML is not a part of task data; left out.")
-
-
-def _check_counts(root: Element, label: str) -> None:
-    counts = Counter(element.tag for element in root.iter())
-    for tag, most in _MOST.items():
-        if counts[tag] > most:
-            raise InputError.at(
-                label,
-                "",
-                f"it has {counts[tag]:,} elements <{tag}>, more than are read at once ({most:,}).",
-                "Export fewer fields and tasks.",
-            )
-    if counts.total() > _MAX_TAGS:
-        raise _too_many(label, "")
-
-
-def _too_many(label: str, place: str) -> InputError:
-    return InputError.at(
-        label, place, "it has too many elements.", "Export fewer fields and tasks."
-    )
-
-
-def version_of(root: Element) -> str:
-    """Return the format's version: ``"4.3"``."""
-    return f"{root.get('VersionMajor', '?')[:8]}.{root.get('VersionMinor', '0')[:8]}"
+            about.warn(f"{name}.XML is not a part of task data; left out.")
 
 
 def parse_xml(files: TaskFiles, name: str, limit: int) -> Element:
-    """Parse one XML file.
-
-    Raises
-    ------
-    InputError
-        When it is missing, damaged, dangerous or larger than ``limit``.
-    """
+    """Parse one XML file; InputError when it is missing, damaged, dangerous or too large."""
     return _parsed(files.read(name, limit), files.label, name)
 
 
 def _parsed(data: bytes, label: str, name: str) -> Element:
     if data.count(b"<") > 2 * _MAX_TAGS or data.count(b"=") > _MAX_ATTRIBUTES:
-        raise _too_many(label, name)
+        raise InputError.at(label, name, "it has too many elements.", _FEWER)
     try:
         return fromstring(data)
     except ParseError as error:
-        raise InputError.at(
-            label,
-            f"{name}, line {error.position[0]:,}",
-            "the file is damaged or breaks off.",
-            "Export it again.",
-        ) from None
+        name = f"{name}, line {error.position[0]:,}"
+        what, remedy = "the file is damaged or breaks off.", "Export it again."
     except DefusedXmlException:
-        raise InputError.at(
-            label,
-            name,
-            "the file defines entities, which no task data needs and which can do harm.",
-            "Export it again with another program.",
-        ) from None
+        what = "the file defines entities, which no task data needs and which can do harm."
+        remedy = "Export it again with another program."
     except (ValueError, LookupError):  # an encoding that is none
-        raise InputError.at(
-            label, name, "its text encoding is not known.", "Export it again as UTF-8."
-        ) from None
+        what, remedy = "its text encoding is not known.", "Export it again as UTF-8."
+    raise InputError.at(label, name, what, remedy)
 
 
 def text(element: Element, attribute: str) -> str:

@@ -1,156 +1,172 @@
-"""Work states of a boom and its sections."""
+"""Which part of a machine did the work a log tells of, and where it was switched on."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
-from evenacre.io.common.findings import Findings, counted
+from evenacre.io.common.findings import Subject, counted
 from evenacre.io.taskdata import ddis
-from evenacre.io.taskdata.booms import sections_of
-from evenacre.io.taskdata.devices import Machines, Part
-from evenacre.io.taskdata.logs import Log
+from evenacre.io.taskdata.machines import DEVICE, FUNCTION, Machines, Part
+from evenacre.io.taskdata.time_log import Log
 from evenacre.model import BoolArray, FloatArray
 
 _ON, _ERROR, _ABSENT = 1, 2, 3
+_LOW_BITS = 0x55555555  # of sixteen states of two bits
+_AMOUNTS = (*ddis.RATES, ddis.ACTUAL_FLOW, ddis.SETPOINT_FLOW, ddis.ACTUAL_WIDTH)
+# How much a value tells of which element did the work.
+_WEIGHTS = {
+    **dict.fromkeys(ddis.CONDENSED_STATES, 100),
+    ddis.WORK_STATE: 10,
+    **dict.fromkeys(_AMOUNTS, 1),
+}
 
 
 @dataclass(frozen=True)
-class States:
-    """What was switched on at each record.
+class LoggedWork:
+    """A time log and the element whose work it tells of (empty: it names none)."""
 
-    Attributes
-    ----------
-    working : (n,) bool or None
-    sections : (n, s) bool or None
-        From the left.
-    """
+    log: Log
+    machines: Machines
+    boom: str
+    about: Subject
 
-    working: BoolArray | None
-    sections: BoolArray | None
+    @cached_property
+    def sections(self) -> list[Part]:
+        """Sections of the boom, from the left."""
+        return self.machines.sections(self.boom)
+
+    def nearest(self, ddi: int) -> list[int]:
+        """Columns of an identifier for the boom and for what it belongs to, the nearest first."""
+        own = self.log.index_by_part(ddi)
+        return [own[p] for p in [self.boom, *self.machines.path(self.boom)[1:]] if p in own]
+
+    def without(self, values: FloatArray, bad: BoolArray, flaw: str) -> FloatArray:
+        """Take bad values of records as missing, with a warning that they ``have`` a flaw."""
+        if bad.any():
+            count = counted(int(bad.sum()), "record", "have")
+            self.about.warn(f"{count} {flaw}; it is taken as missing.")
+        return np.where(bad, np.nan, values)
 
 
-def read_states(log: Log, boom: str, machines: Machines, about: str, findings: Findings) -> States:
-    """Read the work states of a boom and its sections; unknown ones count as off."""
-    parts = sections_of(boom, machines)
-    sections = _condensed(log, boom, len(parts), about, findings)
-    if sections is None:
-        sections = _single(log, parts, about, findings)
-    return States(_working(log, boom, machines, about, findings), sections)
+def logged_work(log: Log, machines: Machines, about: Subject) -> LoggedWork:
+    """Choose the element whose work a log tells of: that of the most states, then of rates."""
+    weights: dict[str, int] = {}
+    for index, column in enumerate(log.columns):
+        weight = _WEIGHTS.get(column.ddi or 0)
+        if weight and (index in log.logged or column.fixed is not None):
+            # The nearest function or device, else the element itself.
+            above = (
+                p for p in machines.path(column.part) if machines.kind(p) in (FUNCTION, DEVICE)
+            )
+            boom = next(above, column.part)
+            weights[boom] = weights.get(boom, 0) + weight
+    sections = {boom: machines.sections(boom) for boom in weights}
+    # The sections of a boom tell more than the machine as a whole.
+    ranked = sorted(weights, key=lambda b: (bool(sections[b]), weights[b]), reverse=True)
+    with_sections = [boom for boom in ranked if sections[boom]]
+    # Nested elements share their sections.
+    if len({sections[boom][0].id for boom in with_sections}) > 1:
+        names = ", ".join(machines.parts[b].name for b in with_sections[1:])
+        about.warn(
+            "it tells of several tools; the ground is that of "
+            f'"{machines.parts[ranked[0]].name}", not of {names}.'
+        )
+    return LoggedWork(log, machines, ranked[0] if ranked else "", about)
 
 
-def _working(
-    log: Log, boom: str, machines: Machines, about: str, findings: Findings
-) -> BoolArray | None:
-    """Work state of the boom, else of what it belongs to."""
-    own = {log.columns[index].part: index for index in log.indices(ddis.WORK_STATE)}
-    for part in [boom, *machines.path(boom)[1:]]:
-        if part not in own:
-            continue
-        state = log.values(own[part])
+def working(work: LoggedWork) -> BoolArray | None:
+    """Work state of the boom, else of what it belongs to, (n,)."""
+    for index in work.nearest(ddis.WORK_STATE):
+        state = work.log.values(index)
         if not (state[np.isfinite(state)] == _ABSENT).all():
-            _tell_of_gaps(np.isnan(state), state == _ERROR, "work state", about, findings)
-            return state == _ON
+            _tell_of_gaps(np.isnan(state), state == _ERROR, "work state", work.about)
+            return np.asarray(state == _ON)
     return None
 
 
-def _tell_of_gaps(
-    unknown: BoolArray, errors: BoolArray, what: str, about: str, findings: Findings
-) -> None:
+def sections_on(work: LoggedWork) -> BoolArray | None:
+    """Work states of the sections from the left, (n, s); unknown ones count as off."""
+    condensed = _condensed(work)
+    return _single(work) if condensed is None else condensed
+
+
+def _tell_of_gaps(unknown: BoolArray, errors: BoolArray, what: str, about: Subject) -> None:
     if unknown.any():
-        findings.note(
-            f"{about}: the {what} is not known in the first "
-            f"{counted(int(unknown.sum()), 'record')}; they count as off."
-        )
+        count = counted(int(unknown.sum()), "record")
+        about.note(f"the {what} is not known in the first {count}; they count as off.")
     if errors.any():
-        findings.warn(
-            f'{about}: the {what} is "error" in {counted(int(errors.sum()), "record")}; they count '
-            "as off."
-        )
+        count = counted(int(errors.sum()), "record")
+        about.warn(f'the {what} is "error" in {count}; they count as off.')
 
 
-def _condensed(
-    log: Log, boom: str, described: int, about: str, findings: Findings
-) -> BoolArray | None:
+def _condensed(work: LoggedWork) -> BoolArray | None:
     """States packed sixteen to a value, two bits a section, the leftmost lowest."""
-    groups = {
-        number: next(i for i in log.indices(ddi) if log.columns[i].part == boom)
-        for number, ddi in enumerate(ddis.CONDENSED_STATES)
-        if any(log.columns[i].part == boom for i in log.indices(ddi))
-    }
-    packed = {number: log.values(index) for number, index in groups.items()}
-    if not any(_highest(values, number, absent=True) for number, values in packed.items()):
+    log, described = work.log, len(work.sections)
+    unknown, errors = np.zeros(len(log), dtype=bool), np.zeros(len(log), dtype=bool)
+    groups: list[tuple[int, np.ndarray, np.ndarray]] = []  # first section, bits of on and of error
+    told, used = False, 0
+    for number, ddi in enumerate(ddis.CONDENSED_STATES):
+        index = next((i for i in log.indices(ddi) if log.columns[i].part == work.boom), None)
+        if index is None:
+            continue
+        values = log.values(index)
+        missing = np.isnan(values)
+        bits = np.nan_to_num(values).astype(np.int64)
+        low, high = bits & _LOW_BITS, (bits >> 1) & _LOW_BITS
+        first = number * ddis.STATES_PER_VALUE
+        ons, error = low & ~high, high & ~low
+        groups.append((first, ons.astype(np.int32), error.astype(np.int32)))
+        unknown |= missing
+        told |= bool((low & high != _LOW_BITS)[~missing].any())
+        ever_on = int(np.bitwise_or.reduce(ons)).bit_length()
+        used = first + (ever_on + 1) // 2 if ever_on else used
+    if not told:
         return None
-    used = max(_highest(values, number, absent=False) for number, values in packed.items())
     width = described or used
     if not width:
         return np.zeros((len(log), 1), dtype=bool)
-    _compare(used, described, about, findings)
+    if not described:
+        work.about.warn(
+            f"no machine describes its sections; it is taken to have {used}, the last that was "
+            "ever on."
+        )
+    elif used > described:
+        work.about.warn(
+            f"section {used} was on, but the machine describes {described}; those described are "
+            "used."
+        )
     on = np.zeros((len(log), width), dtype=bool)
-    errors, unknown = np.zeros(len(log), dtype=bool), np.zeros(len(log), dtype=bool)
-    for number, values in packed.items():
-        known = np.isfinite(values)
-        unknown |= ~known
-        bits = _bits(values)
-        first = number * ddis.STATES_PER_VALUE
-        for section in range(first, min(first + ddis.STATES_PER_VALUE, width)):
-            state = (bits >> (2 * (section - first))) & 3
-            on[:, section] = known & (state == _ON)
-            errors |= known & (state == _ERROR)
-    _tell_of_gaps(unknown, errors, "state of the sections", about, findings)
+    for first, ons, error in groups:
+        places = range(min(ddis.STATES_PER_VALUE, width - first))
+        for place in places:
+            on[:, first + place] = (ons >> 2 * place) & 1
+            errors |= ((error >> 2 * place) & 1).astype(bool)
+    _tell_of_gaps(unknown, errors, "state of the sections", work.about)
     return on
 
 
-def _bits(values: FloatArray) -> np.ndarray:
-    return np.nan_to_num(values).astype(np.int64) & 0xFFFFFFFF
-
-
-def _highest(values: FloatArray, group: int, *, absent: bool) -> int:
-    """Return the number of the last section of a group that is ever on; 0 if none is.
-
-    With ``absent``, of the last that is ever anything but not available.
-    """
-    bits = _bits(values[np.isfinite(values)])
-    for place in reversed(range(ddis.STATES_PER_VALUE)):
-        state = (bits >> (2 * place)) & 3
-        if ((state != _ABSENT) if absent else (state == _ON)).any():
-            return group * ddis.STATES_PER_VALUE + place + 1
-    return 0
-
-
-def _compare(used: int, described: int, about: str, findings: Findings) -> None:
-    if not described:
-        findings.warn(
-            f"{about}: no machine describes its sections; it is taken to have {used}, the last "
-            "that was ever on."
-        )
-    elif used > described:
-        findings.warn(
-            f"{about}: section {used} was on, but the machine describes {described}; those "
-            "described are used."
-        )
-
-
-def _single(log: Log, parts: list[Part], about: str, findings: Findings) -> BoolArray | None:
+def _single(work: LoggedWork) -> BoolArray | None:
     """States logged section by section."""
-    index_of = {log.columns[index].part: index for index in log.indices(ddis.WORK_STATE)}
-    if not any(part.id in index_of for part in parts):
+    log, index_of = work.log, work.log.index_by_part(ddis.WORK_STATE)
+    silent = [place for place, part in enumerate(work.sections) if part.id not in index_of]
+    if len(silent) == len(work.sections):
         return None
-    sections = np.zeros((len(log), len(parts)), dtype=bool)
+    on = np.zeros((len(log), len(work.sections)), dtype=bool)
     unknown, errors = np.zeros(len(log), dtype=bool), np.zeros(len(log), dtype=bool)
-    silent = [place for place, part in enumerate(parts) if part.id not in index_of]
-    for place, part in enumerate(parts):
+    for place, part in enumerate(work.sections):
         if part.id in index_of:
             state = log.values(index_of[part.id])
             unknown |= np.isnan(state)
             errors |= state == _ERROR
-            sections[:, place] = state == _ON
-    _tell_of_gaps(unknown, errors, "state of the sections", about, findings)
+            on[:, place] = state == _ON
+    _tell_of_gaps(unknown, errors, "state of the sections", work.about)
     if silent:
-        findings.warn(
-            f"{about}: {counted(len(silent), 'section', 'have')} no logged state and counts as on "
-            "while any other is."
+        work.about.warn(
+            f"{counted(len(silent), 'section', 'have')} no logged state and counts as on while "
+            "any other is."
         )
-        sections[:, silent] = np.any(sections, axis=1, keepdims=True)
-    return sections
+        on[:, silent] = np.any(on, axis=1, keepdims=True)
+    return on

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from itertools import pairwise
+from operator import attrgetter
 from pathlib import Path
 
 import numpy as np
@@ -12,18 +14,17 @@ import numpy as np
 from evenacre.errors import InputError, Problem
 from evenacre.io.common.findings import Findings
 from evenacre.io.common.suggestions import choice, did_you_mean, listed
-from evenacre.io.logs.typed_times import (
+from evenacre.io.tables.time_texts import (
     not_read,
     on_undated_clock,
     seconds_of,
     time_of_day,
     time_span,
 )
-from evenacre.io.tickets.checks import check_amounts, in_order
 from evenacre.io.tickets.rows import TicketRow, own_rows, read_rows
 from evenacre.io.tickets.scale_uncertainty import usual_error, way_of_weighing, weight_sigma_kg
 from evenacre.model import LoadTicket, OperationPlan, Track
-from evenacre.units.parsing import Dimension, parse_quantity
+from evenacre.units.display import in_both
 
 _EVENTS = {
     "filled": ("filled", "fill", "load", "loaded", "put in", "topped up"),
@@ -31,6 +32,10 @@ _EVENTS = {
     "cleaned out": ("cleaned out", "clean out", "cleanout", "cleaned", "emptied", "taken out"),
 }
 _MOST_KG = 50_000.0  # no cart carries more
+# A heap above level full, and a density a little off, are no news.
+_HEAP = 1.05
+_SCALE_SHARE = 0.005
+_SAID = attrgetter("event", "compartment", "product", "mass_kg", "time_s")
 
 
 def read_tickets(path: Path, plan: OperationPlan) -> tuple[tuple[LoadTicket, ...], Findings]:
@@ -50,6 +55,7 @@ def read_tickets(path: Path, plan: OperationPlan) -> tuple[tuple[LoadTicket, ...
     tuple of LoadTicket
         In the order of time, or of the file where times are missing.
     Findings
+        Of the table and of what does not fit together in it.
 
     Raises
     ------
@@ -68,41 +74,30 @@ def read_tickets(path: Path, plan: OperationPlan) -> tuple[tuple[LoadTicket, ...
             problems += error.problems
     if problems:
         raise InputError(problems)
-    tickets = in_order(tickets, findings)
-    check_amounts(tickets, plan, findings)
+    tickets = _in_order(tickets, findings)
+    _check_repeats(tickets, findings)
+    _check_amounts(tickets, plan, findings)
     return tuple(tickets), findings
 
 
 def stray_fills(paths: Iterable[Path]) -> dict[str, float]:
     """Mass by product of the fillings that name no field in tables where others do, kg.
 
-    No operation counts them, so the balance of the season has to.
-
-    Parameters
-    ----------
-    paths : iterable of Path
-        Ticket tables; one that several operations share counts once.
+    No operation counts them, so the balance of the season has to. A table that several
+    operations share counts once.
     """
     mass: dict[str, float] = {}
     for path in dict.fromkeys(paths):
         for row in (r for r in read_rows(path, Findings()) if r.stray and _event(r) == "filled"):
-            weight = parse_quantity(row.weight, Dimension.MASS, file=row.file, place=row.line)
             name = row.product or "product not named"
-            mass[name] = mass.get(name, 0.0) + weight
+            mass[name] = mass.get(name, 0.0) + row.mass_kg
     return mass
 
 
 def match_ticket_clock(
     tickets: tuple[LoadTicket, ...], tracks: tuple[Track, ...], time_zone: str | None
 ) -> tuple[tuple[LoadTicket, ...], list[str]]:
-    """Fit tickets to logs that tell the time of day only, and warn when all of them miss.
-
-    Returns
-    -------
-    tuple of LoadTicket
-    list of str
-        Warnings.
-    """
+    """Fit tickets to logs that tell the time of day only, with a warning when all of them miss."""
     span = time_span(tracks)
     times = [t.time_s for t in tickets if t.time_s is not None]
     if span is None or not times:
@@ -124,14 +119,8 @@ def _times(rows: list[TicketRow], plan: OperationPlan, problems: list[Problem]) 
     times = seconds_of([row.time for row in rows], plan.date, plan.time_zone)
     for row, time in zip(rows, times, strict=True):
         if row.time and np.isnan(time):
-            problems.append(
-                Problem(
-                    row.file,
-                    row.line,
-                    not_read(row.time),
-                    "Write it as 2026-04-14T09:12, or as 09:12 if the operation has a date.",
-                )
-            )
+            remedy = "Write it as 2026-04-14T09:12, or as 09:12 if the operation has a date."
+            problems.append(Problem(row.file, row.line, not_read(row.time), remedy))
     return times
 
 
@@ -140,27 +129,21 @@ def _ticket(
 ) -> LoadTicket:
     event = _event(row)
     product, compartment = _contents(row, plan, findings)
-    mass = parse_quantity(row.weight, Dimension.MASS, file=row.file, place=row.line)
+    mass = row.mass_kg
     if mass < 0:
-        raise InputError.at(
-            row.file,
-            row.line,
+        raise row.error(
             f'The weight "{row.weight}" is negative.',
             'Write what came out as "cleaned out" and what stayed as "remaining", both positive.',
         )
     if mass > _MOST_KG:
-        raise InputError.at(
-            row.file,
-            row.line,
+        raise row.error(
             f'The weight "{row.weight}" is more than any cart carries.',
             "Check the number and its unit.",
         )
     if mass == 0 and event == "filled":
         findings.warn(f"{row.place}: nothing was filled in; the ticket changes nothing.")
-    return LoadTicket(
-        event, compartment, product, mass, _sigma(row, mass, event, findings),
-        row.weighed_by or "scale", time_s, row.place,
-    )  # fmt: skip
+    sigma, by = _sigma(row, mass, event, findings), row.weighed_by or "scale"
+    return LoadTicket(event, compartment, product, mass, sigma, by, time_s, row.place)
 
 
 def _event(row: TicketRow) -> str:
@@ -168,9 +151,7 @@ def _event(row: TicketRow) -> str:
     for event, spellings in _EVENTS.items():
         if word in spellings:
             return event
-    raise InputError.at(
-        row.file,
-        row.line,
+    raise row.error(
         f'"{row.event}" is not an event.' if word else "The event is missing.",
         f"Write filled, remaining or cleaned out. {did_you_mean(word, _EVENTS)}".strip(),
     )
@@ -182,19 +163,12 @@ def _contents(row: TicketRow, plan: OperationPlan, findings: Findings) -> tuple[
     bins = [c.name for c in plan.implement.compartments]
     product, compartment = row.product, row.compartment
     if compartment and bins and compartment not in bins:
-        raise InputError.at(
-            row.file,
-            row.line,
-            f'There is no compartment "{compartment}".',
-            choice(compartment, bins),
-        )
+        raise row.error(f'There is no compartment "{compartment}".', choice(compartment, bins))
     if not product:
         riding = [p for p, c in plan.compartment_of if c == compartment] if compartment else placed
         riding = list(dict.fromkeys(riding or placed))
         if len(riding) != 1:
-            raise InputError.at(
-                row.file, row.line, "It does not say which product.", "Fill in the product column."
-            )
+            raise row.error("It does not say which product.", "Fill in the product column.")
         product = riding[0]
     elif placed and product not in placed:
         findings.warn(
@@ -204,9 +178,7 @@ def _contents(row: TicketRow, plan: OperationPlan, findings: Findings) -> tuple[
     if not compartment:
         rides = [c for p, c in plan.compartment_of if p == product] or bins
         if len(rides) > 1:
-            raise InputError.at(
-                row.file,
-                row.line,
+            raise row.error(
                 "It does not say which compartment.",
                 f"Fill in the compartment column: {listed(rides)}.",
             )
@@ -229,3 +201,70 @@ def _sigma(row: TicketRow, mass_kg: float, event: str, findings: Findings) -> fl
     # What a scale says was filled is the full truck less the empty one.
     readings = 2 if way == "scale" and event == "filled" else 1
     return weight_sigma_kg(way, mass_kg, figure, readings=readings, file=row.file, place=row.line)
+
+
+def _in_order(tickets: Sequence[LoadTicket], findings: Findings) -> list[LoadTicket]:
+    """Tickets in the order of time; in the order of the file where any has no time."""
+    timed = [t for t in tickets if t.time_s is not None]
+    late = [
+        b.place
+        for a, b in pairwise(timed)
+        if a.time_s is not None and b.time_s is not None and b.time_s < a.time_s
+    ]
+    if not late:
+        return list(tickets)
+    if len(timed) < len(tickets):
+        findings.warn(
+            f"{late[0]}: this ticket is earlier than the one above it, and some tickets give no "
+            "time, so the order of the file was kept. Give every ticket its time."
+        )
+        return list(tickets)
+    findings.warn(
+        f"{late[0]}: this ticket is earlier than the one above it; the tickets were put in the "
+        "order of their times."
+    )
+    return sorted(tickets, key=lambda t: t.time_s or 0.0)
+
+
+def _check_amounts(tickets: Sequence[LoadTicket], plan: OperationPlan, findings: Findings) -> None:
+    """Warn of more in a compartment than it holds, or more left in it than there was.
+
+    What a compartment holds is its level-full volume times the product's bulk density, where
+    both are known.
+    """
+    volume = {c.name: c.volume_m3 for c in plan.implement.compartments}
+    density = {a.product.name: a.product.bulk_density_kg_per_m3 for a in plan.applications}
+    inside: dict[str, float] = {}
+    certain: dict[str, bool] = {}
+    for ticket in tickets:
+        name, mass = ticket.compartment, ticket.mass_kg
+        before = inside.get(name, 0.0)
+        if ticket.event == "filled":
+            # Some of an earlier fill may be gone: only what was weighed is certain.
+            inside[name] = before + mass
+            least = before + mass if certain.get(name, True) else mass
+            certain[name] = False
+        else:
+            allowed = before + 3 * ticket.sigma_kg + _SCALE_SHARE * before
+            if name in inside and mass > allowed:
+                findings.warn(
+                    f"{ticket.place}: {in_both('mass', mass)} were still in the cart, but only "
+                    f"{in_both('mass', before)} had gone in. A filling is missing or a weight is "
+                    "wrong."
+                )
+            least = mass
+            inside[name] = mass if ticket.event == "remaining" else 0.0
+            certain[name] = True
+        per_m3 = density.get(ticket.product)
+        if name in volume and per_m3 and least > _HEAP * volume[name] * per_m3:
+            findings.warn(
+                f"{ticket.place}: {in_both('mass', least)} of {ticket.product} are more than "
+                f'"{name}" holds level full, {in_both("mass", volume[name] * per_m3)} at its bulk '
+                "density. Check the weight, the volume and the density."
+            )
+
+
+def _check_repeats(tickets: Sequence[LoadTicket], findings: Findings) -> None:
+    for a, b in pairwise(tickets):
+        if _SAID(a) == _SAID(b) and a.time_s is not None:
+            findings.warn(f"{b.place}: it repeats {a.place} exactly; both are counted.")

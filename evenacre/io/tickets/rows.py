@@ -9,12 +9,12 @@ from pathlib import Path
 from evenacre.errors import InputError
 from evenacre.io.common.findings import Findings
 from evenacre.io.common.suggestions import choice, did_you_mean, listed
-from evenacre.io.logs.columns.column_names import Header, read_header
-from evenacre.io.logs.columns.records_table import RecordTable
-from evenacre.io.logs.formats.csv_log import read_delimited
+from evenacre.io.tables.headers import Header, read_header
+from evenacre.io.tables.record_table import RecordTable
+from evenacre.io.tables.text_table import read_delimited
 from evenacre.io.untrusted import budget
 from evenacre.model import OperationPlan
-from evenacre.units.parsing import Dimension
+from evenacre.units.parsing import Dimension, parse_quantity
 
 _COLUMNS = {
     "time": ("time", "when", "date_time", "timestamp"),
@@ -22,7 +22,7 @@ _COLUMNS = {
     "compartment": ("compartment", "bin", "tank", "hopper"),
     "product": ("product", "material"),
     "weight": ("weight", "mass", "amount", "net", "net_weight"),
-    "weighed by": ("weighed_by", "by", "weighed_with", "weighing"),
+    "weighed_by": ("weighed_by", "by", "weighed_with", "weighing"),
     "resolution": ("resolution", "division", "error"),
     "field": ("field",),
     "operation": ("operation", "job"),
@@ -37,16 +37,11 @@ _REMEDY = (
 
 @dataclass(frozen=True)
 class TicketRow:
-    """A line of the table as written; empty texts where nothing stands.
-
-    Attributes
-    ----------
-    stray : bool
-        It names no field while others of the table do, so nobody can tell where it went.
-    """
+    """A line of the table as written; empty texts where nothing stands."""
 
     file: str
     line: str
+    stray: bool  # it names no field while others do, so nobody can tell where it went
     time: str
     event: str
     compartment: str
@@ -56,55 +51,41 @@ class TicketRow:
     resolution: str
     field: str
     operation: str
-    stray: bool
 
     @property
     def place(self) -> str:
         """File and line, as shown to people."""
         return f"{self.file}, {self.line}"
 
+    @property
+    def mass_kg(self) -> float:
+        """The weight as written."""
+        return parse_quantity(self.weight, Dimension.MASS, file=self.file, place=self.line)
+
+    def error(self, what: str, remedy: str) -> InputError:
+        """Say what is wrong with the line."""
+        return InputError.at(self.file, self.line, what, remedy)
+
 
 def read_rows(path: Path, findings: Findings) -> list[TicketRow]:
-    """Read a ticket table, every cell still text; a unit in a header is added to its cells.
-
-    Raises
-    ------
-    InputError
-        When it is no table, or a column is missing.
-    """
+    """Read a ticket table, every cell still text; a unit in a header is added to its cells."""
     if not path.exists():
         raise InputError.at(path.name, "", "There is no such file.", "Check the name.")
     table = read_delimited(path, findings, budget.NOTES)
     columns = _columns(table)
     unit = _header_unit(columns["weight"])
     cells = {
-        role: table.text(columns[role].name).fill_null("").to_pylist()
-        if role in columns
-        else [""] * len(table)
-        for role in _COLUMNS
+        role: table.words(columns[role].name if role in columns else None) for role in _COLUMNS
     }
     cells["weight"] = [
         f"{text} {unit}" if unit and _NUMBER_ONLY.fullmatch(text) else text
         for text in cells["weight"]
     ]
-    filled = [i for i in range(len(table)) if any(cells[role][i] for role in _COLUMNS)]
     fields = any(cells["field"])
     rows = [
-        TicketRow(
-            file=path.name,
-            line=table.place(i),
-            time=cells["time"][i],
-            event=cells["event"][i],
-            compartment=cells["compartment"][i],
-            product=cells["product"][i],
-            weight=cells["weight"][i],
-            weighed_by=cells["weighed by"][i],
-            resolution=cells["resolution"][i],
-            field=cells["field"][i],
-            operation=cells["operation"][i],
-            stray=fields and not cells["field"][i],
-        )
-        for i in filled
+        TicketRow(path.name, table.place(i), fields and not filled["field"], **filled)
+        for i, texts in enumerate(zip(*cells.values(), strict=True))
+        if any((filled := dict(zip(cells, texts, strict=True))).values())
     ]
     units = {re.sub(r"^[-+\d.,\s]+", "", row.weight).lower().rstrip("s.") for row in rows}
     if len(units - {""}) > 1:
@@ -124,12 +105,9 @@ def _columns(table: RecordTable) -> dict[str, Header]:
             found[role] = named[0]
     missing = [role for role in _NEEDED if role not in found]
     if missing:
-        raise InputError.at(
-            table.file,
-            "",
-            f"There is no column {listed(missing)}; it has {listed(table.names)}.",
-            f"{_REMEDY} {did_you_mean(missing[0], table.names)}".strip(),
-        )
+        what = f"There is no column {listed(missing)}; it has {listed(table.names)}."
+        remedy = f"{_REMEDY} {did_you_mean(missing[0], table.names)}".strip()
+        raise InputError.at(table.file, "", what, remedy)
     return found
 
 
@@ -148,8 +126,15 @@ def _header_unit(header: Header) -> str:
 
 
 def own_rows(rows: list[TicketRow], plan: OperationPlan, findings: Findings) -> list[TicketRow]:
-    """Lines that belong to the operation; those that belong to none are spoken of."""
-    own = [row for row in rows if not row.stray and _is_of(row, plan)]
+    """Lines that belong to the operation; those that belong to none are spoken of.
+
+    What a line leaves out of field and operation fits all.
+    """
+    own = [
+        row
+        for row in rows
+        if not row.stray and row.field in ("", plan.field.name) and row.operation in ("", plan.name)
+    ]
     for row in (r for r in rows if r.stray):
         findings.warn(
             f"{row.place}: this ticket ({row.event} {row.product} {row.weight}) names no "
@@ -162,8 +147,3 @@ def own_rows(rows: list[TicketRow], plan: OperationPlan, findings: Findings) -> 
             + choice(plan.field.name, known)
         )
     return own
-
-
-def _is_of(row: TicketRow, plan: OperationPlan) -> bool:
-    """Whether what a line says of field and operation fits; what it leaves out fits all."""
-    return row.field in ("", plan.field.name) and row.operation in ("", plan.name)

@@ -7,7 +7,7 @@ import re
 
 from evenacre.errors import InputError
 from evenacre.units.display import POUND_KG
-from evenacre.units.parsing import Dimension, parse_quantity
+from evenacre.units.parsing import Dimension, parse_quantity, plain_number
 
 # All common practice, no source: the division of a truck scale, and what people say of the rest.
 _TRUCK_DIVISION_KG = 20 * POUND_KG
@@ -52,7 +52,6 @@ def weight_sigma_kg(
     ----------
     way : str
         From `way_of_weighing`; a way that is not known counts as an estimate.
-    mass_kg : float
     figure : str
         A division (``"20 lb"``), a percentage (``"1 %"``), or nothing for the usual one.
     readings : int
@@ -64,15 +63,19 @@ def weight_sigma_kg(
         When the figure is neither.
     """
     if figure.endswith("%"):
-        return _percent(figure, file, place) * mass_kg
+        percent = plain_number(figure[:-1])
+        if percent is None or not 0 <= percent / 100.0 < 1:
+            what = f'"{figure}" is not a percentage of error.'
+            raise InputError.at(file, place, what, 'Write it as "1 %".')
+        return percent / 100.0 * mass_kg
+    exact = way == "scale" or (way == "count" and bool(figure))
     if figure:
         division = abs(parse_quantity(figure, Dimension.MASS, file=file, place=place))
-    elif way == "scale":
-        division = _TRUCK_DIVISION_KG
     else:
-        return _SHARES.get(way, _SHARES["estimate"]) * mass_kg
-    stepped = division / math.sqrt(12.0) * math.sqrt(readings)
-    return stepped if way in ("scale", "count") else math.hypot(stepped, _share(way) * mass_kg)
+        division = _TRUCK_DIVISION_KG if way == "scale" else 0.0
+    return math.hypot(
+        division / math.sqrt(12.0) * math.sqrt(readings), 0.0 if exact else _share(way) * mass_kg
+    )
 
 
 def usual_error(way: str) -> str:
@@ -84,15 +87,3 @@ def usual_error(way: str) -> str:
 
 def _share(way: str) -> float:
     return _SHARES.get(way, _SHARES["estimate"])
-
-
-def _percent(figure: str, file: str, place: str) -> float:
-    try:
-        share = float(figure[:-1].strip().replace(",", ".")) / 100.0
-    except ValueError:
-        share = -1.0
-    if not 0 <= share < 1:
-        raise InputError.at(
-            file, place, f'"{figure}" is not a percentage of error.', 'Write it as "1 %".'
-        )
-    return share

@@ -37,11 +37,6 @@ _FAILURES = (
 def open_archive(path: Path, label: str) -> Iterator[zipfile.ZipFile]:
     """Open a zip whose members are harmless by name, size and kind.
 
-    Parameters
-    ----------
-    label : str
-        How the file is named to people.
-
     Raises
     ------
     InputError
@@ -73,8 +68,6 @@ def unpacked(path: Path, label: str, wanted: Collection[str]) -> Iterator[list[t
 
     Parameters
     ----------
-    label : str
-        How the zip is named to people.
     wanted : collection of str
         Suffixes, in lower case.
 

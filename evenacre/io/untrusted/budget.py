@@ -52,13 +52,7 @@ _MAP_SECONDS, _MAP_SECONDS_PER_MB = 20.0, 1.0
 
 
 def map_seconds(size_bytes: int) -> float:
-    """Time that a map file of a size may take to be read.
-
-    Returns
-    -------
-    float
-        Seconds; ten times what files of the kinds that are read take.
-    """
+    """Time (s) that a map file may take to be read: ten times what files that are read take."""
     return _MAP_SECONDS + _MAP_SECONDS_PER_MB * size_bytes / MB
 
 
@@ -73,13 +67,7 @@ def too_large(file: str, limit_bytes: int) -> InputError:
 
 
 def check_layers(count: int) -> None:
-    """Refuse a map of too many layers.
-
-    Raises
-    ------
-    InputError
-        Without the name of the file.
-    """
+    """Refuse a map of too many layers, without naming the file."""
     if count > LAYERS:
         raise InputError.at(
             "",
@@ -90,15 +78,7 @@ def check_layers(count: int) -> None:
 
 
 def check_count(content: bytes, mark: bytes, most: int, file: str) -> None:
-    """Refuse text that would be taken apart into too many pieces.
-
-    Parameters
-    ----------
-    mark : bytes
-        Stands once in each piece.
-    file : str
-        Named in the complaint.
-    """
+    """Refuse text that would be taken apart into too many pieces, a mark in each."""
     if content.count(mark) > most:
         raise InputError.at(
             file,

@@ -15,13 +15,7 @@ _BLOCK = 1 << 20
 
 
 def open_file(path: Path, label: str = "") -> BinaryIO:
-    """Open a file for reading; a pipe, device, socket or folder is refused, not waited for.
-
-    Parameters
-    ----------
-    label : str
-        How the file is named to people; its name when empty.
-    """
+    """Open a file for reading; a pipe, device, socket or folder is refused, not waited for."""
     label = label or path.name
     try:
         # Without waiting: the other end of a named pipe may never come.

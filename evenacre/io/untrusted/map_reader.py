@@ -20,7 +20,7 @@ import shapely
 
 import evenacre
 from evenacre.errors import InputError
-from evenacre.io.logs.columns.column_names import told_apart
+from evenacre.io.common.arrow_arrays import told_apart
 from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.files import size_within
 
@@ -40,38 +40,14 @@ class MapReader:
         self._process: subprocess.Popen[bytes] | None = None
 
     def layers(self, path: Path, label: str) -> list[tuple[str, str]]:
-        """List the layers of a map file that is not a zip.
-
-        Parameters
-        ----------
-        label : str
-            How the file is named to people.
-
-        Returns
-        -------
-        list of (str, str)
-            Name and geometry type of each layer with shapes.
-        """
+        """Name and geometry type of each layer with shapes, of a map file that is not a zip."""
         head, _ = self._ask(path, label, {"ask": "layers"})
         return [(name, kind) for name, kind in head["layers"]]
 
     def read(
         self, path: Path, layer: str, label: str, *, shapes_only: bool = False
     ) -> gpd.GeoDataFrame | pd.DataFrame:
-        """Read one layer of a map file that is not a zip.
-
-        Parameters
-        ----------
-        label : str
-            How the file is named to people.
-        shapes_only : bool
-            Leave the attributes.
-
-        Returns
-        -------
-        GeoDataFrame or DataFrame
-            As stored; without geometry when the layer has none.
-        """
+        """Read one layer as stored, ``shapes_only`` without attributes, of a map file but a zip."""
         request = {"ask": "read", "layer": layer, "shapes_only": shapes_only}
         head, table = self._ask(path, label, request)
         assert table is not None

@@ -37,25 +37,7 @@ _CHECKS = {MapKind.GEOJSON: check_geojson, MapKind.GEOPACKAGE: check_geopackage}
 
 
 def layers(path: Path) -> list[tuple[str, str]]:
-    """List the layers of a map file.
-
-    Parameters
-    ----------
-    path : Path
-        Of a file that is not a zip.
-
-    Returns
-    -------
-    list of (str, str)
-        Name and geometry type of each layer with shapes.
-
-    Raises
-    ------
-    InputError
-        Without the name of the file, when it would do more than hold shapes.
-    Exception
-        Of GDAL, SQLite or Arrow, when it cannot be read.
-    """
+    """Answer `MapReader.layers`; errors do not name the file, or are of GDAL, SQLite or Arrow."""
     kind = _look_into(path)
     if kind is MapKind.GEOPARQUET:
         return [(path.stem, "Unknown")]
@@ -75,34 +57,14 @@ def layers(path: Path) -> list[tuple[str, str]]:
 
 
 def read(path: Path, layer: str, *, shapes_only: bool = False) -> gpd.GeoDataFrame | pd.DataFrame:
-    """Read one layer whole.
-
-    Parameters
-    ----------
-    path : Path
-        Of a file that is not a zip.
-    shapes_only : bool
-        Leave the attributes.
-
-    Returns
-    -------
-    GeoDataFrame or DataFrame
-        As stored; without geometry when the layer has none.
-
-    Raises
-    ------
-    InputError
-        Without the name of the file, when it would do more than hold shapes or is over budget.
-    Exception
-        Of GDAL, SQLite or Arrow, when it cannot be read.
-    """
+    """Answer `MapReader.read` with errors as of `layers`."""
     kind = _look_into(path)
     if kind is MapKind.GEOPARQUET:
         return _read_parquet(path)
     options = allow_only(kind)
     info = pyogrio.read_info(path, layer=layer, force_feature_count=True, **options)
-    _check_attributes(layer, len(info["fields"]))
-    _check_features(layer, info["features"])
+    _check_attributes(f'layer "{layer}"', len(info["fields"]))
+    _check_features(f'layer "{layer}"', info["features"])
     return pyogrio.read_dataframe(
         path, layer=layer, columns=[] if shapes_only else None, on_invalid="ignore", **options
     )
@@ -141,30 +103,26 @@ def _read_parquet(path: Path) -> gpd.GeoDataFrame:
     return gpd.read_parquet(path)
 
 
-def _check_attributes(layer: str, count: int) -> None:
+def _check_attributes(place: str, count: int) -> None:
     """Each attribute is a column as long as the layer."""
     if count > budget.ATTRIBUTES:
         raise InputError.at(
             "",
-            _place(layer),
+            place,
             f"Its features have {count:,} attributes, more than the {budget.ATTRIBUTES:,} that "
             "can be read.",
             "Export it again with fewer.",
         )
 
 
-def _check_features(layer: str, count: int) -> None:
+def _check_features(place: str, count: int) -> None:
     if count > budget.FEATURES:
         raise InputError.at(
             "",
-            _place(layer),
+            place,
             f"It has over {budget.FEATURES:,} features, more than can be read.",
             "Export fewer at a time: one field, or a day.",
         )
-
-
-def _place(layer: str) -> str:
-    return f'layer "{layer}"' if layer else ""
 
 
 def _as_arrow(frame: pd.DataFrame) -> pa.Table:

@@ -23,12 +23,9 @@ def write_calendar(
 
     Parameters
     ----------
-    path : Path
     events : sequence of CalendarEvent
         Times of day carry a zone, which is written with them, or none: then they go by
         whatever clock the phone keeps.
-    name : str
-        Shown as the calendar's.
     generated : datetime
         With its zone. It counts as the time of the last change: events imported again replace
         the earlier ones of the same ``uid``, and their sequence grows with it.

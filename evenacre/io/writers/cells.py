@@ -1,12 +1,9 @@
-"""Text in the cells of tables and layers."""
+"""Text in the cells of tables."""
 
 from __future__ import annotations
 
 import re
 from typing import Any
-
-import geopandas as gpd
-import pandas as pd
 
 from evenacre.shown_text import shown
 
@@ -29,10 +26,3 @@ def cell(value: Any) -> Any:
 def without_apostrophe(text: str) -> str:
     """Return the text of a cell as it was before :func:`cell`."""
     return text[1:] if text.startswith("'") and _FORMULA.match(text, 1) else text
-
-
-def shown_frame(frame: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
-    """Leave out of every text of a layer, and of its columns' names, what nobody should see."""
-    texts = [n for n, kind in frame.dtypes.items() if pd.api.types.is_string_dtype(kind)]
-    clean = {n: [shown(v) if isinstance(v, str) else v for v in frame[n]] for n in texts}
-    return frame.assign(**clean).rename(columns=shown)

@@ -14,16 +14,9 @@ from evenacre.shown_text import shown
 
 
 def write_cog(path: Path, raster: Raster) -> None:
-    """Write one raster in its own plane: GeoTIFF keys hold an equal-area plane exactly.
-
-    Parameters
-    ----------
-    path : Path
-    raster : Raster
-        Float grids become float32, count grids stay as they are.
-    """
+    """Write one raster in its own plane: GeoTIFF keys hold an equal-area plane exactly."""
     values = raster.values
-    if np.issubdtype(values.dtype, np.floating):
+    if np.issubdtype(values.dtype, np.floating):  # counts stay as they are
         values = values.astype(np.float32)
     predictor = 3 if values.dtype == np.float32 else 2
     # GDAL writes to memory and Python to the disk, so that a full disk is a plain OSError.

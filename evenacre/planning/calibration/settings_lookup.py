@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from evenacre.model import PastSetting
 from evenacre.model.finding import Finding
+from evenacre.units.parsing import plain_number
 
 FARTHEST_FACTOR = 1.5
 """A setting is carried over rates and densities up to half as much again; ours, no source."""
@@ -89,11 +90,8 @@ def look_up(
 
 def setting_number(text: str) -> float | None:
     """Return a setting as a number, where it is one above zero."""
-    try:
-        value = float(text.strip().replace(",", "."))
-    except ValueError:
-        return None
-    return value if 0 < value < math.inf else None
+    value = plain_number(text)
+    return value if value is not None and 0 < value < math.inf else None
 
 
 def _start(nearest: Match, *, allow_far: bool) -> tuple[float | None, Finding | None]:

@@ -24,20 +24,12 @@ _MAX_ZOOM = 24  # about a centimetre a pixel
 
 @dataclass(frozen=True)
 class MapPieces:
-    """Pieces of the page.
-
-    Attributes
-    ----------
-    element, data, script : Markup
-        The map's element, the JSON text of its layers and the script that draws them.
-    legend : list of MapLayer
-        The layers, for the legend; their items are left out.
-    """
+    """Pieces of the page."""
 
     element: Markup
-    data: Markup
-    script: Markup
-    legend: list[MapLayer]
+    data: Markup  # JSON text of the layers
+    script: Markup  # draws them
+    legend: list[MapLayer]  # their items are left out
 
 
 class _Fill(MacroElement):
@@ -68,8 +60,6 @@ def interactive_map(result: AuditResult, units: UnitSystem, key: str) -> MapPiec
 
     Parameters
     ----------
-    result : AuditResult
-    units : UnitSystem
     key : str
         Letters and digits, unlike that of any other map on the page: the names in the
         script are made from it, so that equal results give equal pages.
@@ -78,15 +68,7 @@ def interactive_map(result: AuditResult, units: UnitSystem, key: str) -> MapPiec
 
 
 def map_pieces(layers: list[MapLayer], frame: dict[str, Any], key: str) -> MapPieces:
-    """Build a map of layers in their frame (see :mod:`~evenacre.reports.maps.interactive_layers`).
-
-    Parameters
-    ----------
-    layers : list of MapLayer
-    frame : dict
-    key : str
-        As in :func:`interactive_map`.
-    """
+    """Build a map of layers in their frame, both as `map_layers` gives them."""
     lat = (frame["bounds"][0][0] + frame["bounds"][1][0]) / 2
     lon = (frame["bounds"][0][1] + frame["bounds"][1][1]) / 2
     page_map = folium.Map(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -17,11 +16,19 @@ from evenacre.geo.local_crs import WorkingPlane
 from evenacre.planning.interseeding.plan_types import InterseedPlan, PaddockPlan
 from evenacre.planning.passes.pass_types import PassPlan
 from evenacre.reports import figure_text as figures
-from evenacre.reports.maps.geodata import encode, to_lonlat
+from evenacre.reports.geodata import encode, to_lonlat
+from evenacre.reports.maps import pass_layers
 from evenacre.reports.maps.interactive import MapPieces, map_pieces
 from evenacre.reports.maps.interactive_layers import MapLayer
-from evenacre.reports.sentences.interseeding_facts import chance_text, day_text, numbered, spells
-from evenacre.reports.sentences.interseeding_rules import hours_text, shut_words
+from evenacre.reports.sentences.interseeding_words import (
+    chance_text,
+    day_text,
+    hours_text,
+    numbered,
+    shut_words,
+    spells,
+)
+from evenacre.reports.sentences.passes import axis_words, runs_of
 from evenacre.units.display import UnitSystem
 
 _BEGIN_M = 10.0  # of the first pass, drawn to show where a drive begins
@@ -36,8 +43,7 @@ class _Frame:
 
     def brought(self, shape: shapely.MultiLineString, plane: WorkingPlane) -> BaseGeometry:
         """Bring a shape here from another plane."""
-        degrees = shapely.transform(shape, lambda p: np.column_stack(plane.lonlat(*p.T)))
-        moved: BaseGeometry = self.plane.project(degrees)
+        moved: BaseGeometry = self.plane.project(pass_layers.to_lonlat(shape, plane))
         return moved
 
     def encoded(self, shapes: Sequence[BaseGeometry]) -> list[Any]:
@@ -48,12 +54,7 @@ class _Frame:
 def interseed_map(plan: InterseedPlan, units: UnitSystem, key: str) -> MapPieces:
     """Build the map of a plan; item ``p0``, ``p1`` ... belongs to the paddock of that place.
 
-    Parameters
-    ----------
-    plan : InterseedPlan
-    units : UnitSystem
-    key : str
-        As in :func:`evenacre.reports.maps.interactive.interactive_map`.
+    ``key`` is as in :func:`evenacre.reports.maps.interactive.interactive_map`.
     """
     outlines = np.array([p.paddock.field.boundary for p in plan.paddocks])
     plane = WorkingPlane.around(outlines)
@@ -96,48 +97,34 @@ def _paddocks(
 
 
 def _facts(p: PaddockPlan, plan: InterseedPlan, units: UnitSystem) -> list[list[str]]:
-    rows = [["Ground", figures.size(p.workable_m2, units, 3)]]
+    ground = ["Ground", figures.size(p.workable_m2, units, 3)]
     if p.window is None:
-        return [*rows, ["Seeding", "not to be seeded"]]
-    found = spells(p.window, plan.days)
-    window = ", ".join(f"{day_text(a)} to {day_text(b)}" for a, b in found)
-    rows.append(["Window", window or f"no day open: {shut_words(p.window, plan)}"])
+        return [ground, ["Seeding", "not to be seeded"]]
+    window = [f"{day_text(a)} to {day_text(b)}" for a, b in spells(p.window, plan.days)]
     numbers = numbered(plan)
-    days = ", ".join(f"{day_text(v.day)} (no. {numbers[v]})" for v in p.visits)
-    rows.append(["Seeding", days or "not planned"])
-    if p.visits:
-        rows += [
-            ["Seeded", figures.size(p.seeded_m2, units, 3)],
-            ["Seed", units.mass.text(p.seed_kg)],
-        ]
-    if p.chance is not None:
-        rows.append(["Chance", chance_text(p.chance)])
-    if p.graze_from:
-        rows.append(["Graze from", day_text(p.graze_from)])
-    if p.passes:
-        rows.append(["The drive", _drive(p.passes)])
-    return rows
+    days = [f"{day_text(v.day)} (no. {numbers[v]})" for v in p.visits]
+    rows = {
+        "Window": ", ".join(window) or f"no day open: {shut_words(p.window, plan)}",
+        "Seeding": ", ".join(days) or "not planned",
+        "Seeded": figures.size(p.seeded_m2, units, 3) if p.visits else "",
+        "Seed": units.mass.text(p.seed_kg) if p.visits else "",
+        "Chance": "" if p.chance is None else chance_text(p.chance),
+        "Graze from": day_text(p.graze_from) if p.graze_from else "",
+        "The drive": _drive(p.passes) if p.passes else "",
+    }
+    return [ground, *([name, text] for name, text in rows.items() if text)]
 
 
 def _drive(p: PassPlan) -> str:
-    count = sum(run.kind == "pass" for run in p.passes)
     rounds = "1 round" if p.drive.rounds == 1 else f"{p.drive.rounds} rounds"
-    text = f"{rounds}, then {count} passes"
-    if p.drive.heading_rad is not None:
-        text += f" {figures.axis_words(*_direction(p.drive.heading_rad))}"
-    return f"{text}; {hours_text(p.field_time_s)}"
-
-
-def _direction(heading_rad: float) -> tuple[float, float]:
-    return math.cos(heading_rad), math.sin(heading_rad)
+    passes = f"{runs_of(p, 'pass')} passes {axis_words(p.drive)}".rstrip()
+    return f"{rounds}, then {passes}; {hours_text(p.field_time_s)}"
 
 
 def _unworkable(plan: InterseedPlan, frame: _Frame) -> MapLayer:
     shapes = [p.paddock.field.unworkable for p in plan.paddocks]
     kept = np.array([shape for shape in shapes if shape is not None and not shape.is_empty])
-    items = []
-    if len(kept):
-        items = [{"g": g} for g in frame.encoded(frame.plane.project(kept))]
+    items = [{"g": g} for g in frame.encoded(frame.plane.project(kept))] if len(kept) else []
     return MapLayer("unworkable", "not to be worked", items=items)
 
 

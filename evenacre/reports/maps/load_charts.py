@@ -16,20 +16,13 @@ from evenacre.planning.loads.stock_balance import OperationLoads
 from evenacre.reports.maps import palette, sheet
 from evenacre.units.display import UnitSystem
 
-_STYLE: Any = {"font.size": 11, "text.parse_math": False}
 _INCHES = (6.0, 4.8)  # small, so that its words can be read on a phone
 _DPI = 130
 _MARKS = {"even": "o", "too much left": "^", "too little left": "v"}
 
 
 def halfway_charts(book: OperationLoads, units: UnitSystem) -> dict[str, bytes]:
-    """Draw every half-way check of an operation.
-
-    Returns
-    -------
-    dict of str to bytes
-        ``"halfway_<product>"`` to PNG, in the order of the checks.
-    """
+    """Draw every half-way check of an operation: ``"halfway_<product>"`` to PNG, in order."""
     names = unique_slugs(check.product for check in book.halfway)
     return {
         f"halfway_{name}": halfway_chart(check, units, title=f"{book.field}, {book.operation}")
@@ -38,22 +31,9 @@ def halfway_charts(book: OperationLoads, units: UnitSystem) -> dict[str, bytes]:
 
 
 def halfway_chart(check: HalfwayCheck, units: UnitSystem, *, title: str = "") -> bytes:
-    """Draw the line on which product and ground end together, its band and the weighings.
-
-    Parameters
-    ----------
-    check : HalfwayCheck
-    units : UnitSystem
-    title : str
-        Field and operation, say.
-
-    Returns
-    -------
-    bytes
-        PNG; equal input gives equal bytes.
-    """
+    """Draw the line on which product and ground end together, its band and the weighings: PNG."""
     area, mass = units.area, units.mass
-    with rc_context(_STYLE):
+    with rc_context({**sheet.STYLE, "font.size": 11}):
         figure = Figure(figsize=_INCHES, dpi=_DPI)
         axes = figure.add_axes((0.15, 0.26, 0.8, 0.57))
         product = textwrap.shorten(check.product, 40, placeholder=" ...")

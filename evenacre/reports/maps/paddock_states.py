@@ -8,16 +8,17 @@ from typing import Any
 
 from evenacre.planning.interseeding.plan_types import InterseedPlan, PaddockPlan, WorkDay
 from evenacre.reports import figure_text as figures
-from evenacre.reports.sentences.interseeding_facts import (
+from evenacre.reports.sentences.interseeding_words import (
     clock,
     day_text,
+    hours_text,
     in_paddock,
     numbered,
     short_day,
     span,
+    spells,
     whole,
 )
-from evenacre.reports.sentences.interseeding_rules import hours_text
 from evenacre.units.display import UnitSystem
 
 STATES = {
@@ -45,34 +46,22 @@ _LABELS = {
 
 @dataclass(frozen=True)
 class Step:
-    """One day on the map, or the whole plan.
-
-    Attributes
-    ----------
-    title, text : str
-        The day, and what happens on it.
-    states : tuple of str
-        Of each paddock: a key of ``STATES``.
-    labels : tuple of str
-        Below the name of each paddock.
-    short : tuple of str
-        In place of name and label where paddocks are crowded; empty: nothing.
-    """
+    """One day on the map, or the whole plan."""
 
     title: str
-    text: str
-    states: tuple[str, ...]
-    labels: tuple[str, ...]
-    short: tuple[str, ...]
+    text: str  # what happens on it
+    states: tuple[str, ...]  # of each paddock, a key of ``STATES``
+    labels: tuple[str, ...]  # below the name of each paddock
+    short: tuple[str, ...]  # in place of both where paddocks are crowded; empty: nothing
 
     def plain(self) -> dict[str, Any]:
         """As JSON types, for the page's script."""
         return {
             "t": self.title,
             "p": self.text,
-            "s": list(self.states),
-            "l": list(self.labels),
-            "c": list(self.short),
+            "s": self.states,
+            "l": self.labels,
+            "c": self.short,
         }
 
 
@@ -88,24 +77,19 @@ def steps(plan: InterseedPlan, units: UnitSystem) -> tuple[list[Step], dict[int,
     """
     first, last = span(plan)
     days = [first + dt.timedelta(days=n) for n in range((last - first).days + 1)]
-    out = [_whole_plan(plan)]
     known = {d.day: d for d in plan.days}
-    opened = [
-        {d.day for d, on in zip(plan.days, p.window.open_days, strict=True) if on}
-        if p.window
-        else set()
-        for p in plan.paddocks
-    ]
+    out = [_whole_plan(plan)]
+    opened = [spells(p.window, plan.days) for p in plan.paddocks]
     for day in days:
         states = tuple(
-            _state(p, plan, day, day in ready)
-            for p, ready in zip(plan.paddocks, opened, strict=True)
+            _state(p, plan, day, any(a <= day <= b for a, b in found))
+            for p, found in zip(plan.paddocks, opened, strict=True)
         )
-        text = _happenings(plan, day, known.get(day), units)
         short = tuple(
             f"{p.paddock.field.name}\n{_LABELS[state]}" if state in ("seeding", "herd") else ""
             for p, state in zip(plan.paddocks, states, strict=True)
         )
+        text = _happenings(plan, day, known.get(day), units)
         labels = tuple(_LABELS[state] for state in states)
         out.append(Step(day_text(day), text, states, labels, short))
     place = {day: index for index, day in enumerate(days, 1)}
@@ -114,10 +98,11 @@ def steps(plan: InterseedPlan, units: UnitSystem) -> tuple[list[Step], dict[int,
 
 def _whole_plan(plan: InterseedPlan) -> Step:
     numbers = numbered(plan)
-    labels = []
-    for p in plan.paddocks:
-        parts = [f"{numbers[v]}: {short_day(v.day)}" for v in p.visits]
-        labels.append(", ".join(parts) or ("not seeded" if p.window else ""))
+    labels = [
+        ", ".join(f"{numbers[v]}: {short_day(v.day)}" for v in p.visits)
+        or ("not seeded" if p.window else "")
+        for p in plan.paddocks
+    ]
     return Step(
         "The whole plan",
         "Each paddock shows the number and the day of its seeding.",

@@ -24,13 +24,7 @@ Shape = TypeVar("Shape", bound=BaseGeometry)
 
 
 def pass_files(plans: Sequence[PassPlan]) -> PassFiles:
-    """Lay planned passes out for the writers.
-
-    Parameters
-    ----------
-    plans : sequence of PassPlan
-        Of different fields; those without passes are left out.
-    """
+    """Lay planned passes of different fields out for the writers; empty ones are left out."""
     driven = [plan for plan in plans if plan.passes]
     return PassFiles(
         layers=_layers(driven),
@@ -45,47 +39,39 @@ def pass_files(plans: Sequence[PassPlan]) -> PassFiles:
 
 
 def _layers(plans: Sequence[PassPlan]) -> dict[str, gpd.GeoDataFrame]:
-    passes = [
-        {
-            "field": plan.field,
-            "order": order,
-            "kind": planned.kind,
-            "number": planned.number,
-            "length_m": round(planned.line.length, 2),
-            "heading_deg": round(heading_deg(planned.line), 2) % 360.0,
-            "geometry": to_lonlat(planned.line, plan.plane),
-        }
-        for plan in plans
-        for order, planned in enumerate(plan.passes, start=1)
-    ]
-    turns = [
-        {
-            "field": plan.field,
-            "order": order,
-            "length_m": round(turn.length, 2),
-            "geometry": to_lonlat(turn, plan.plane),
-        }
-        for plan in plans
-        for order, turn in enumerate(plan.turns, start=1)
-        if turn.length > 0
-    ]
-    ground = [
-        {
-            "field": plan.field,
-            "area_m2": round(plan.workable_m2, 2),
-            "geometry": to_lonlat(plan.workable, plan.plane),
-        }
-        for plan in plans
-    ]
     return {
-        "passes": _frame(passes, ("field", "order", "kind", "number", "length_m", "heading_deg")),
-        "turns": _frame(turns, ("field", "order", "length_m")),
-        "workable": _frame(ground, ("field", "area_m2")),
+        "passes": _frame(
+            "field order kind number length_m heading_deg",
+            [
+                (
+                    *(plan.field, order, run.kind, run.number, round(run.line.length, 2)),
+                    *(round(heading_deg(run.line), 2) % 360.0, to_lonlat(run.line, plan.plane)),
+                )
+                for plan in plans
+                for order, run in enumerate(plan.passes, start=1)
+            ],
+        ),
+        "turns": _frame(
+            "field order length_m",
+            [
+                (plan.field, order, round(turn.length, 2), to_lonlat(turn, plan.plane))
+                for plan in plans
+                for order, turn in enumerate(plan.turns, start=1)
+                if turn.length > 0
+            ],
+        ),
+        "workable": _frame(
+            "field area_m2",
+            [
+                (plan.field, round(plan.workable_m2, 2), to_lonlat(plan.workable, plan.plane))
+                for plan in plans
+            ],
+        ),
     }
 
 
-def _frame(rows: list[dict[str, object]], columns: tuple[str, ...]) -> gpd.GeoDataFrame:
-    return gpd.GeoDataFrame(rows, columns=[*columns, "geometry"], crs="EPSG:4326")
+def _frame(columns: str, rows: list[tuple[object, ...]]) -> gpd.GeoDataFrame:
+    return gpd.GeoDataFrame(rows, columns=[*columns.split(), "geometry"], crs="EPSG:4326")
 
 
 def to_lonlat(shape: Shape, plane: WorkingPlane) -> Shape:

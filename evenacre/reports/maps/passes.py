@@ -11,9 +11,7 @@ import numpy as np
 import shapely
 from matplotlib import rc_context
 from matplotlib.axes import Axes
-from matplotlib.collections import LineCollection, PathCollection
 from matplotlib.lines import Line2D
-from matplotlib.patches import Patch
 from matplotlib.patheffects import withStroke
 
 from evenacre.geo.overlay import without
@@ -24,7 +22,6 @@ from evenacre.reports.maps import palette, sheet
 from evenacre.reports.sentences.passes import passes_text
 from evenacre.units.display import UnitSystem
 
-_STYLE: Any = {"font.size": 10, "hatch.linewidth": 0.5, "text.parse_math": False}
 _CLEAR_PIXELS = 36
 # How far along it the number of a run is tried. Rounds run close beside each other; passes
 # that do are left without a number, or the numbers of a large field would hide it.
@@ -39,23 +36,10 @@ _END: Any = {"marker": "s", "markersize": 9, "markerfacecolor": palette.BOUNDARY
 
 
 def pass_map(field: Field, plan: PassPlan, units: UnitSystem) -> bytes:
-    """Draw the passes of a field.
-
-    Parameters
-    ----------
-    field : Field
-        With its boundary.
-    plan : PassPlan
-    units : UnitSystem
-
-    Returns
-    -------
-    bytes
-        PNG; equal input gives equal bytes.
-    """
+    """Draw the passes of a field as a PNG; equal input gives equal bytes."""
     boundary = plan.plane.project(field.boundary)
     turns = [turn for turn in plan.turns if turn.length > 0]
-    with rc_context(_STYLE):
+    with rc_context(sheet.STYLE):
         left, bottom, right, top = shapely.total_bounds([boundary, *turns])
         figure, axes = sheet.outlined(
             gpd.GeoSeries([boundary]),
@@ -64,51 +48,23 @@ def pass_map(field: Field, plan: PassPlan, units: UnitSystem) -> bytes:
             f"{passes_text(plan)}, {figures.size(plan.workable_m2, units, 3)}",
             units,
         )
-        legend: list[Any] = []
-        for label, kind, style, order in (
-            ("headland round", "round", _ROUND, 6),
-            ("pass", "pass", _PASS, 4),
-        ):
-            lines = [run.line for run in plan.passes if run.kind == kind]
-            legend += _lines(axes, lines, label, style, order)
-        legend += _lines(axes, turns, "turn, tool lifted", _TURN, 3)
+        rounds, passes = (
+            [run.line for run in plan.passes if run.kind == kind] for kind in ("round", "pass")
+        )
+        legend: list[Any] = [
+            *sheet.draw(axes, rounds, "headland round", 6, **_ROUND),
+            *sheet.draw(axes, passes, "pass", 4, **_PASS),
+            *sheet.draw(axes, turns, "turn, tool lifted", 3, **_TURN),
+        ]
         if plan.passes:
             legend += _ends(axes, plan)
             legend += _number(axes, plan.passes)
-        legend += _unworkable(axes, without(boundary, plan.workable))
+        off = without(boundary, plan.workable)
+        if off.area >= _SEEN_M2:
+            ground = gpd.GeoSeries([off])
+            legend += sheet.fill(axes, ground, "not to be worked", 1, **sheet.UNWORKABLE)
         sheet.add_legend(figure, legend, 3)
         return sheet.png(figure)
-
-
-def _unworkable(axes: Axes, ground: shapely.Geometry) -> list[Patch]:
-    if ground.area < _SEEN_M2:
-        return []
-    style: dict[str, Any] = {
-        "facecolor": palette.UNWORKABLE,
-        "edgecolor": palette.OUTSIDE,
-        "hatch": "\\\\",
-        "linewidth": 0.6,
-    }
-    paths = sheet.paths(gpd.GeoSeries([ground]))
-    axes.add_collection(PathCollection(paths, zorder=1, **style))
-    return [Patch(label="not to be worked", **style)]
-
-
-def _lines(
-    axes: Axes, lines: Sequence[shapely.LineString], label: str, style: Any, order: int
-) -> list[Line2D]:
-    if not lines:
-        return []
-    axes.add_collection(
-        LineCollection(
-            [shapely.get_coordinates(line) for line in lines],
-            colors=style["color"],
-            linestyles=[style["linestyle"]],
-            linewidths=style["linewidth"],
-            zorder=order,
-        )
-    )
-    return [Line2D([], [], label=label, **style)]
 
 
 def _ends(axes: Axes, plan: PassPlan) -> list[Line2D]:

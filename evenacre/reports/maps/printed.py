@@ -4,38 +4,49 @@ from __future__ import annotations
 
 from typing import Any
 
-import geopandas as gpd
 import numpy as np
 import numpy.typing as npt
 import shapely
 from affine import Affine
 from matplotlib import rc_context
 from matplotlib.axes import Axes
-from matplotlib.collections import LineCollection, PathCollection
+from matplotlib.collections import LineCollection
 from matplotlib.colors import BoundaryNorm, ListedColormap
 from matplotlib.patches import Patch
 
 from evenacre.io.writers.file_names import unique_slugs
 from evenacre.model.audit_result import AuditResult, Grid, ProductResult
 from evenacre.reports.maps import palette, sheet
-from evenacre.reports.tables.fix_list import stops
+from evenacre.reports.sentences.fix_list import stops
 from evenacre.units.display import UnitSystem
 
-# Names from files may hold a dollar sign, which is not the start of a formula here.
-_STYLE: Any = {"font.size": 10, "hatch.linewidth": 0.5, "text.parse_math": False}
+_GROUNDS: dict[str, dict[str, Any]] = {
+    "not to be worked": {**sheet.UNWORKABLE, "edgecolor": "#77716a"},
+    "covered once": {"facecolor": palette.ONCE, "linewidth": 0},
+    "covered twice": {
+        "facecolor": palette.TWICE, "edgecolor": "#7a4a00", "hatch": "////", "linewidth": 0,
+    },
+    "three times or more": {
+        "facecolor": palette.MORE, "edgecolor": "white", "hatch": "xxxx", "linewidth": 0,
+    },
+    "worked outside": {
+        "facecolor": "none", "edgecolor": palette.OUTSIDE, "hatch": "oo", "linewidth": 0.6,
+    },
+    "missed (numbered)": {
+        "facecolor": palette.SKIP, "edgecolor": palette.SKIP, "linewidth": 0.8,
+    },
+    "gap in the log: look first": {
+        "facecolor": "white", "edgecolor": palette.SKIP, "hatch": "----", "linestyle": "dashed",
+        "linewidth": 0.8,
+    },
+}  # fmt: skip
 _CLEAR_PIXELS = 26
 _SQUARE_M = 2.0  # side of what the rate is averaged over
 _HATCH_CELLS = 300  # hatches are traced on a grid no finer than this
 
 
 def static_maps(result: AuditResult, units: UnitSystem) -> dict[str, bytes]:
-    """Draw the cover map and one rate map a product.
-
-    Returns
-    -------
-    dict of str to bytes
-        ``"cover"`` and ``"rate_<product>"`` to PNG; equal results give equal bytes.
-    """
+    """Draw the cover map and one rate map a product: ``cover`` and ``rate_<product>`` to PNG."""
     maps = {"cover": cover_map(result, units)}
     names = unique_slugs(p.product for p in result.products)
     for product, name in zip(result.products, names, strict=True):
@@ -45,84 +56,36 @@ def static_maps(result: AuditResult, units: UnitSystem) -> dict[str, bytes]:
 
 def cover_map(result: AuditResult, units: UnitSystem) -> bytes:
     """Draw ground covered once, twice, three times and more, missed and outside."""
-    with rc_context(_STYLE):
+    with rc_context(sheet.STYLE):
         figure, axes = sheet.blank(result, f"{result.field}: {result.operation}", units)
-        cover = result.layers["cover"]
-        legend: list[Any] = []
-
-        def ground(geometry: gpd.GeoSeries, label: str, **style: Any) -> None:
-            if len(geometry):
-                axes.add_collection(PathCollection(sheet.paths(geometry), **style))
-                legend.append(Patch(label=label, **style))
-
-        def level(n: int) -> gpd.GeoSeries:
-            return cover.geometry[cover["cover"] == n]
-
-        ground(
-            result.layers["unworkable"].geometry,
-            "not to be worked",
-            facecolor=palette.UNWORKABLE,
-            edgecolor="#77716a",
-            hatch="\\\\",
-            linewidth=0.6,
-        )
-        ground(level(1), "covered once", facecolor=palette.ONCE, linewidth=0)
-        ground(
-            level(2),
-            "covered twice",
-            facecolor=palette.TWICE,
-            edgecolor="#7a4a00",
-            hatch="////",
-            linewidth=0,
-        )
-        ground(
-            level(3),
-            "three times or more",
-            facecolor=palette.MORE,
-            edgecolor="white",
-            hatch="xxxx",
-            linewidth=0,
-        )
-        outside = result.layers["outside"]
-        ground(
-            outside.geometry if result.boundary_given else outside.geometry.iloc[:0],
-            "worked outside",
-            facecolor="none",
-            edgecolor=palette.OUTSIDE,
-            hatch="oo",
-            linewidth=0.6,
-        )
-        skips = result.layers["skips"]
+        cover, skips, outside = (result.layers[name] for name in ("cover", "skips", "outside"))
         unlogged = skips["kind"] == "no log"
-        ground(
-            skips.geometry[~unlogged],
-            "missed (numbered)",
-            facecolor=palette.SKIP,
-            edgecolor=palette.SKIP,
-            linewidth=0.8,
-        )
-        ground(
-            skips.geometry[unlogged],
-            "gap in the log: look first",
-            facecolor="white",
-            edgecolor=palette.SKIP,
-            hatch="----",
-            linestyle="dashed",
-            linewidth=0.8,
-        )
+        grounds = {
+            "not to be worked": result.layers["unworkable"],
+            "covered once": cover[cover["cover"] == 1],
+            "covered twice": cover[cover["cover"] == 2],
+            "three times or more": cover[cover["cover"] == 3],
+            "worked outside": outside if result.boundary_given else outside.iloc[:0],
+            "missed (numbered)": skips[~unlogged],
+            "gap in the log: look first": skips[unlogged],
+        }
+        legend: list[Any] = []
+        for label, frame in grounds.items():
+            legend += sheet.fill(axes, frame.geometry, label, **_GROUNDS[label])
         headland = result.layers["headland"].geometry
         if len(headland):
-            line: dict[str, Any] = {
-                "colors": palette.HEADLAND,
-                "linestyles": "dashed",
-                "linewidths": 1.0,
-            }
             inner = [
                 shapely.get_coordinates(ring)
                 for part in shapely.get_parts(headland.to_numpy())
                 for ring in part.interiors
             ]
-            lines = LineCollection(inner, label="headland line", **line)
+            lines = LineCollection(
+                inner,
+                label="headland line",
+                colors=palette.HEADLAND,
+                linestyles="dashed",
+                linewidths=1.0,
+            )
             axes.add_collection(lines)
             legend.append(lines)
         _number(axes, result)
@@ -138,18 +101,13 @@ def rate_map(result: AuditResult, product: ProductResult, units: UnitSystem) -> 
     """
     middle = product.target_kg_per_m2 or product.mean_rate_kg_per_m2
     word = "target" if product.target_kg_per_m2 else "mean"
-    with rc_context(_STYLE):
+    with rc_context(sheet.STYLE):
         title = f"{result.field}: {product.product}, {word} {units.rate.text(middle)}"
         figure, axes = sheet.blank(result, title, units)
         nothing: dict[str, Any] = {"facecolor": palette.NOTHING, "edgecolor": palette.NOTHING}
-
-        def bare(layer: str, order: int, width: float) -> None:
-            paths = sheet.paths(result.layers[layer].geometry)
-            fill = PathCollection(paths, zorder=order, linewidth=width, **nothing)
-            axes.add_collection(fill)
-
-        bare("field", 0, 0.0)
-        bare("skips", 3, 1.2)
+        for layer, order, width in (("field", 0, 0.0), ("skips", 3, 1.2)):
+            bare = result.layers[layer].geometry
+            sheet.fill(axes, bare, "", order, linewidth=width, **nothing)
         legend: list[Any] = [Patch(label="nothing applied", **nothing)]
         if middle > 0:
             rate, transform = _squares(product.rate)

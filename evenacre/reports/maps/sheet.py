@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import textwrap
 import warnings
+from collections.abc import Sequence
 from typing import Any
 
 import geopandas as gpd
@@ -12,8 +13,10 @@ import numpy as np
 import shapely
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.collections import PathCollection
+from matplotlib.collections import LineCollection, PathCollection
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch
 from matplotlib.path import Path
 from matplotlib_scalebar.scalebar import ScaleBar
 from PIL import Image
@@ -22,6 +25,14 @@ from evenacre.model.audit_result import AuditResult
 from evenacre.reports.maps import palette
 from evenacre.units.display import UnitSystem
 
+# Names from files may hold a dollar sign, which is not the start of a formula here.
+STYLE: Any = {"font.size": 10, "hatch.linewidth": 0.5, "text.parse_math": False}
+UNWORKABLE: Any = {
+    "facecolor": palette.UNWORKABLE,
+    "edgecolor": palette.OUTSIDE,
+    "hatch": "\\\\",
+    "linewidth": 0.6,
+}
 _INCHES = 8.0
 _DPI = 130
 _SHORTEST, _TALLEST = 2.0, 11.0  # inches of the drawing itself
@@ -48,17 +59,7 @@ def outlined(
     subtitle: str,
     units: UnitSystem,
 ) -> tuple[Figure, Axes]:
-    """Lay out a map with the outline of a field.
-
-    Parameters
-    ----------
-    field : GeoSeries
-        In a plane, metres.
-    box : (left, bottom, right, top)
-        What the map has to show.
-    title, subtitle : str
-    units : UnitSystem
-    """
+    """Lay out a map of what lies in a box (left, bottom, right, top), with a field's outline."""
     left, bottom, right, top = box
     margin = 0.02 * max(right - left, top - bottom, 1.0)
     wide, tall = right - left + 2 * margin, top - bottom + 2 * margin
@@ -123,6 +124,35 @@ def _round_down(value: float) -> int:
     """Greatest of 1, 2, 5, 10, 20 ... that does not exceed a value of at least 1."""
     power = 10 ** int(np.floor(np.log10(max(value, 1.0))))
     return int(max(n for n in (1, 2, 5) if n * power <= max(value, 1.0)) * power)
+
+
+def fill(
+    axes: Axes, geometry: gpd.GeoSeries, label: str, order: int | None = None, **style: Any
+) -> list[Patch]:
+    """Fill ground; its entry in the legend, or none where there is no ground."""
+    if not len(geometry):
+        return []
+    ground = PathCollection(paths(geometry), **style)
+    if order is not None:
+        ground.set_zorder(order)
+    axes.add_collection(ground)
+    return [Patch(label=label, **style)]
+
+
+def draw(
+    axes: Axes, lines: Sequence[Any], label: str, order: int, *, color: str, linewidth: float,
+    linestyle: Any = "solid",
+) -> list[Line2D]:  # fmt: skip
+    """Draw lines; their entry in the legend, or none where there are no lines."""
+    if not len(lines):
+        return []
+    chains = [shapely.get_coordinates(line) for line in lines]
+    axes.add_collection(
+        LineCollection(
+            chains, colors=color, linestyles=[linestyle], linewidths=linewidth, zorder=order
+        )
+    )
+    return [Line2D([], [], label=label, color=color, linewidth=linewidth, linestyle=linestyle)]
 
 
 def add_legend(figure: Figure, entries: list[Any], columns: int) -> None:

@@ -12,23 +12,14 @@ from evenacre.io.writers.file_names import unique_slugs
 from evenacre.model.audit_result import AuditResult
 from evenacre.model.outputs import Raster
 from evenacre.reports import figure_text as figures
-from evenacre.reports.maps.geodata import WGS84, centre_lon, to_lonlat
-from evenacre.reports.tables.fix_list import stops
+from evenacre.reports.geodata import WGS84, centre_lon, to_lonlat
+from evenacre.reports.sentences.fix_list import stops
 
-# Names in the file, in the order a map viewer lists them, and in the result.
-_LAYERS = {
-    "fields": "field",
-    "unworkable": "unworkable",
-    "passes": "passes",
-    "swaths": "swaths",
-    "cover": "cover",
-    "overlaps": "overlaps",
-    "skips": "skips",
-    "headland": "headland",
-    "outside": "outside",
-    "zones": "zones",
-    "setbacks": "setbacks",
-}
+# In the order a map viewer lists them.
+_LAYERS = (
+    *("fields", "unworkable", "passes", "swaths", "cover", "overlaps", "skips", "headland"),
+    *("outside", "zones", "setbacks"),
+)
 
 
 def operation_layers(result: AuditResult) -> dict[str, gpd.GeoDataFrame]:
@@ -37,7 +28,7 @@ def operation_layers(result: AuditResult) -> dict[str, gpd.GeoDataFrame]:
     ``skips`` are numbered as in the fix list; ``zones`` carry a column
     ``applied_kg_<product>`` for each product.
     """
-    return {name: _labelled(result, key) for name, key in _LAYERS.items()}
+    return {name: _labelled(result, name) for name in _LAYERS}
 
 
 def join_layers(
@@ -80,21 +71,21 @@ def _join(frames: Sequence[gpd.GeoDataFrame]) -> gpd.GeoDataFrame:
     return gpd.GeoDataFrame(joined, geometry="geometry", crs=WGS84)
 
 
-def _labelled(result: AuditResult, key: str) -> gpd.GeoDataFrame:
-    frame = result.layers[key]
-    if key == "skips":
+def _labelled(result: AuditResult, name: str) -> gpd.GeoDataFrame:
+    frame = result.layers["field" if name == "fields" else name]
+    if name == "fields":
+        frame = frame.drop(columns="name", errors="ignore")
+    elif name == "skips":
         frame = stops(result).drop(columns=["x_m", "y_m"])
-    elif key == "passes":
+    elif name == "passes":
         frame = frame.assign(
             start=[figures.iso_time(t, result.time_zone) for t in frame["start_s"]],
             end=[figures.iso_time(t, result.time_zone) for t in frame["end_s"]],
         )
-    elif key == "zones":
+    elif name == "zones":
         frame = _with_amounts(result, frame)
     frame = to_lonlat(frame, centre_lon(result))
     lead = {"field": result.field, "operation": result.operation}
-    if key == "field":
-        frame = frame.drop(columns="name", errors="ignore")
     labelled = frame.assign(**lead)
     return labelled[[*lead, *(c for c in frame.columns if c not in lead)]]
 

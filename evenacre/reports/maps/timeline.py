@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from evenacre.planning.interseeding.plan_types import WHOLE_SHARE, InterseedPlan, PaddockPlan
-from evenacre.reports.sentences.interseeding_facts import (
+from evenacre.reports.sentences.interseeding_words import (
     day_text,
     numbered,
     short_day,
@@ -40,23 +40,12 @@ _WORDS = {
 
 @dataclass(frozen=True)
 class Timeline:
-    """Pieces of the page.
+    """Pieces of the page."""
 
-    Attributes
-    ----------
-    names : list of (str, str)
-        Of the rows, from the top, each whole and short.
-    picture : Markup
-    wide : int
-        Width it wants on a screen, CSS pixels.
-    legend : list of (str, str)
-        Class of each sign that is drawn, and what it means.
-    """
-
-    names: list[tuple[str, str]]
+    names: list[tuple[str, str]]  # of the rows, from the top, each whole and short
     picture: Markup
-    wide: int
-    legend: list[tuple[str, str]]
+    wide: int  # on a screen, CSS pixels
+    legend: list[tuple[str, str]]  # class of each sign that is drawn, and what it means
 
 
 def timeline(plan: InterseedPlan) -> Timeline:
@@ -155,10 +144,9 @@ class _Drawing:
 
     def paddock(self, row: int, p: PaddockPlan, plan: InterseedPlan) -> None:
         """Window below, then the rest, the herd and the visits above it."""
-        if p.window:
-            for first, last in spells(p.window, plan.days):
-                told = f"May be seeded {day_text(first)} to {day_text(last)}"
-                self._bar("window", row, first, last + _DAY, 4, told)
+        for first, last in spells(p.window, plan.days):
+            told = f"May be seeded {day_text(first)} to {day_text(last)}"
+            self._bar("window", row, first, last + _DAY, 4, told)
         if p.visits and p.graze_from:
             told = f"No grazing before {day_text(p.graze_from)}"
             self._bar("rest", row, p.visits[-1].day + _DAY, p.graze_from, 13, told)

@@ -5,8 +5,7 @@ from __future__ import annotations
 import base64
 from collections.abc import Sequence
 from dataclasses import dataclass
-
-from markupsafe import Markup
+from typing import Any
 
 from evenacre.model import InputFile
 from evenacre.model.audit_result import AuditResult
@@ -19,40 +18,35 @@ from evenacre.reports.maps.interactive import interactive_map
 from evenacre.reports.maps.load_charts import halfway_charts
 from evenacre.reports.maps.printed import static_maps
 from evenacre.reports.pages.frame import page, templates
-from evenacre.reports.sentences.audit import card
-from evenacre.reports.sentences.cautions import cautions
+from evenacre.reports.sentences.audit import Card, card, cautions
 from evenacre.reports.sentences.findings import sentences
+from evenacre.reports.sentences.fix_list import advice, kind_words, stops
 from evenacre.reports.sentences.loads import halfway_sentence
-from evenacre.reports.sentences.plan_against_done import (
-    TITLE,
-    planned_done_account,
-    planned_done_card,
-)
+from evenacre.reports.sentences.plan_against_done import TITLE, planned_done_card
 from evenacre.reports.sentences.season import season_card
-from evenacre.reports.tables.audit_page import accounts
-from evenacre.reports.tables.fix_list import advice, kind_words, stops
-from evenacre.reports.tables.loads_page import balance_account_table, load_accounts
+from evenacre.reports.tables.audit import audit_page_tables
+from evenacre.reports.tables.loads import BALANCES, load_page_tables
+from evenacre.reports.tables.plan_against_done import planned_done_page_table
 from evenacre.reports.tables.season import season_page_tables
+from evenacre.reports.writers.as_html import page_table
 from evenacre.units.display import UnitSystem
 
 _UNFOLDED = 12  # stops of the fix list in sight; a tired reader goes no further at once
 
 
 @dataclass(frozen=True)
-class RenderedOperation:
-    """The heavy part of a report, made operation by operation and in any process.
-
-    Attributes
-    ----------
-    card, section : str
-        HTML of the answer and of everything below it.
-    maps : dict of str to bytes
-        Printed maps and charts, file stem to PNG.
-    """
+class RenderedPart:
+    """A part of the page: HTML of its answer (may be empty) and section."""
 
     card: str
     section: str
-    maps: dict[str, bytes]
+
+
+@dataclass(frozen=True)
+class RenderedOperation(RenderedPart):
+    """The heavy part of a report, made operation by operation and in any process."""
+
+    maps: dict[str, bytes]  # printed maps and charts, file stem to PNG
 
 
 def render_operation(
@@ -67,17 +61,14 @@ def render_operation(
 
     Parameters
     ----------
-    result : AuditResult
-    units : UnitSystem
     key : str
         Letters and digits; unlike that of any other operation of the report.
-    currency : str
-        Of the costs.
     loads : OperationLoads, optional
         What its load tickets tell.
     """
-    maps = static_maps(result, units)
-    charts = halfway_charts(loads, units) if loads else {}
+    display = Display(units, currency)
+    maps, charts = static_maps(result, units), halfway_charts(loads, units) if loads else {}
+    cover, *rates = maps.values()
     frame = stops(result)
     places = [
         {
@@ -90,49 +81,42 @@ def render_operation(
         }
         for s, text in zip(frame.itertuples(), advice(result, units), strict=True)
     ]
-    context = {
-        "key": key,
-        "r": result,
-        "card": card(result, units, currency=currency, loads=loads.loads if loads else ()),
-        "job": ", ".join(w for w in (result.operation, result.date) if w and w != result.field),
-        "stops": places,
-        "first": _UNFOLDED,
-        "rest": figures.size(float(frame["area_m2"].iloc[_UNFOLDED:].sum()), units),
-        "map": interactive_map(result, units, key),
-        "cover": _data_uri(maps["cover"]),
-        "rates": [
-            (p.product, _data_uri(png))
-            for p, (stem, png) in zip(
-                result.products, [m for m in maps.items() if m[0] != "cover"], strict=True
-            )
+    about = ", ".join(w for w in (result.operation, result.date) if w and w != result.field)
+    part = _render(
+        "operation.html.j2",
+        card(result, units, currency=currency, loads=loads.loads if loads else ()),
+        key=key,
+        title=result.field,
+        about=about,
+        unbounded=not result.boundary_given,
+        sources=result.sources,
+        stops=places,
+        first=_UNFOLDED,
+        rest=figures.size(float(frame["area_m2"].iloc[_UNFOLDED:].sum()), units),
+        map=interactive_map(result, units, key),
+        cover=_data_uri(cover),
+        rates=[(p.product, _data_uri(png)) for p, png in zip(result.products, rates, strict=True)],
+        tables=[
+            *audit_page_tables(result, display),
+            *(load_page_tables(loads, display) if loads else ()),
         ],
-        "accounts": [
-            *accounts(result, units, currency=currency),
-            *(load_accounts(loads, units) if loads else ()),
-        ],
-        "halfway": [
+        halfway=[
             (check.product, _data_uri(png), halfway_sentence(check, units))
             for check, png in zip(loads.halfway if loads else (), charts.values(), strict=True)
         ],
-        "warnings": sentences(result.findings, "warning"),
-        "notes": sentences(result.findings, "note"),
-        "cautions": cautions(result),
-        "cleaning": [(name, f"{n:,}") for name, n in result.cleaning.items() if n],
-    }
-    pages = templates()
-    return RenderedOperation(
-        card=pages.get_template("card.html.j2").render(context),
-        section=pages.get_template("operation.html.j2").render(context),
-        maps={**maps, **charts},
+        warnings=sentences(result.findings, "warning"),
+        notes=sentences(result.findings, "note"),
+        cautions=cautions(result),
+        cleaning=[(name, f"{n:,}") for name, n in result.cleaning.items() if n],
     )
+    return RenderedOperation(part.card, part.section, {**maps, **charts})
 
 
-@dataclass(frozen=True)
-class RenderedPart:
-    """A part of the page about several fields: HTML of its answer (may be empty) and section."""
-
-    card: Markup
-    section: Markup
+def _render(template: str, answer: Card | None, **context: Any) -> RenderedPart:
+    context = {"unbounded": False, "card": answer, **context}
+    pages = templates()
+    card_html = pages.get_template("card.html.j2").render(context) if answer else ""
+    return RenderedPart(card_html, pages.get_template(template).render(context))
 
 
 def render_season(
@@ -142,49 +126,34 @@ def render_season(
     currency: str = "USD",
     balances: Sequence[Balance] = (),
 ) -> RenderedPart | None:
-    """Render what all operations put down together; None when there is nothing to tell.
-
-    Parameters
-    ----------
-    ledger : Ledger
-    units : UnitSystem
-    currency : str
-        Of the costs.
-    balances : sequence of Balance
-        Of what was bought.
-    """
+    """Render what all operations put down together; None when there is nothing to tell."""
     if not ledger.placements and not balances:
         return None
-    pages = templates()
-    answer = season_card(ledger, units, currency=currency, balances=balances)
-    card_html = ""
-    if answer:
-        about = {"key": "season", "title": "The season", "about": "all operations together"}
-        card_html = pages.get_template("part_card.html.j2").render(card=answer, **about)
-    section = pages.get_template("season.html.j2").render(
+    display = Display(units, currency)
+    return _render(
+        "season.html.j2",
+        season_card(ledger, units, currency=currency, balances=balances),
+        key="season",
+        title="The season",
+        about="all operations together",
         warnings=sentences(ledger.findings, "warning"),
-        accounts=[
-            *season_page_tables(ledger, Display(units, currency)),
-            *([balance_account_table(balances, units)] if balances else []),
+        tables=[
+            *season_page_tables(ledger, display),
+            *([page_table(BALANCES, balances, display)] if balances else []),
         ],
     )
-    return RenderedPart(Markup(card_html), Markup(section))
 
 
 def render_planned_done(compared: PlannedDone, units: UnitSystem) -> RenderedPart:
     """Render a plan of interseeding beside what was done."""
-    context = {
-        "key": "planned-done",
-        "title": TITLE,
-        "about": f"interseeding of {compared.planned.product}",
-        "card": planned_done_card(compared, units),
-        "account": planned_done_account(compared, units),
-        "warnings": sentences(compared.findings, "warning"),
-    }
-    pages = templates()
-    return RenderedPart(
-        card=Markup(pages.get_template("part_card.html.j2").render(context)),
-        section=Markup(pages.get_template("planned_done.html.j2").render(context)),
+    return _render(
+        "planned_done.html.j2",
+        planned_done_card(compared, units),
+        key="planned-done",
+        title=TITLE,
+        about=f"interseeding of {compared.planned.product}",
+        table=planned_done_page_table(compared, Display(units)),
+        warnings=sentences(compared.findings, "warning"),
     )
 
 
@@ -197,18 +166,14 @@ def document(
     season: RenderedPart | None = None,
     planned_done: RenderedPart | None = None,
 ) -> str:
-    """Join rendered operations into the page.
+    """Join rendered operations, each with a key of its own, into the page.
 
     Parameters
     ----------
-    rendered : sequence of RenderedOperation
-        In the order of the page; each with a ``key`` of its own.
     farm : str
         Title of the page; may be empty.
-    inputs : sequence of InputFile
     warnings : sequence of str
         Of the inputs as a whole.
-    season, planned_done : RenderedPart, optional
     """
     return page(
         "report.html.j2",
@@ -216,8 +181,7 @@ def document(
         about="ground account",
         inputs=inputs,
         warnings=warnings,
-        cards=[Markup(r.card) for r in rendered],
-        sections=[Markup(r.section) for r in rendered],
+        operations=rendered,
         parts=[part for part in (planned_done, season) if part],
     )
 

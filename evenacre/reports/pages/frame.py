@@ -27,15 +27,7 @@ def templates() -> Environment:
 
 
 def page(template: str, **content: Any) -> str:
-    """Render a whole page: its own content in the shell that all pages share.
-
-    Parameters
-    ----------
-    template : str
-        One that extends ``page.html.j2``.
-    **content
-        What it asks for.
-    """
+    """Render a template that extends ``page.html.j2``, the shell that all pages share."""
     return shown(
         templates()
         .get_template(template)

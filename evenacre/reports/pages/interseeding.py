@@ -1,32 +1,39 @@
-"""The plan of interseeding as one HTML page that opens without a network."""
+"""The plan of interseeding as one HTML page that opens without a network, and for a terminal."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from evenacre.model import InputFile
-from evenacre.planning.interseeding.plan_types import BEYOND, Fill, InterseedPlan, Visit
+from evenacre.planning.interseeding.plan_types import BEYOND, InterseedPlan, Visit
 from evenacre.reports import figure_text as figures
+from evenacre.reports.column import Display
 from evenacre.reports.maps.interactive import script_json
 from evenacre.reports.maps.interseeding import interseed_map
 from evenacre.reports.maps.paddock_states import STATES, steps
 from evenacre.reports.maps.timeline import HEAD, ROW, timeline
 from evenacre.reports.pages.frame import asset, page
 from evenacre.reports.sentences.findings import sentences
-from evenacre.reports.sentences.interseeding import interseed_answer, relaxation_title
-from evenacre.reports.sentences.interseeding_cautions import interseed_cautions
-from evenacre.reports.sentences.interseeding_facts import clock, numbered, part_text, short_weekday
-from evenacre.reports.sentences.interseeding_method import method_words
-from evenacre.reports.sentences.interseeding_rules import relaxation_words, shortage_words
-from evenacre.reports.tables.interseeding_page import (
-    fill_account,
-    lost_account,
-    move_account,
-    paddock_account,
-    pass_account,
-    window_account,
+from evenacre.reports.sentences.interseeding import (
+    interseed_answer,
+    interseed_cautions,
+    method_words,
+    relaxation_title,
+    relaxation_words,
+    shortage_words,
 )
+from evenacre.reports.sentences.interseeding_words import (
+    clock,
+    fills_at,
+    numbered,
+    part_text,
+    short_weekday,
+)
+from evenacre.reports.tables.interseeding import interseed_page_tables
+from evenacre.reports.tables.interseeding_days import VISITS, loads, numbered_visits
+from evenacre.reports.tables.interseeding_paddocks import paddocks_page
+from evenacre.reports.writers.as_html import PageTable, page_table
 from evenacre.units.display import UnitSystem
 
 _KEY = "plan"
@@ -44,29 +51,10 @@ def interseed_page(
 ) -> str:
     """Render a plan: the answer, what to do when, timeline, map by date, tables, cautions.
 
-    Parameters
-    ----------
-    plan : InterseedPlan
-    units : UnitSystem
-    farm : str
-        Title of the page; may be empty.
-    inputs : sequence of InputFile
-        Files read.
-    warnings : sequence of str
-        What was found in them.
-    time_zone : str or None
-        IANA name of the clock times; None: local mean time.
+    Warnings are of the inputs; without a time zone times are local mean time.
     """
     by_day, step_of = steps(plan, units)
     used = {state for step in by_day for state in step.states}
-    accounts = [
-        paddock_account(plan, units),
-        fill_account(plan, units),
-        move_account(plan, units),
-        window_account(plan),
-        pass_account(plan, units),
-        lost_account(plan),
-    ]
     return page(
         "interseed.html.j2",
         title=farm or "Interseeding",
@@ -93,7 +81,7 @@ def interseed_page(
         whole=by_day[0],
         days=script_json([step.plain() for step in by_day]),
         names=script_json([p.paddock.field.name for p in plan.paddocks]),
-        accounts=[table for table in accounts if table.rows],
+        tables=interseed_page_tables(plan, Display(units)),
         method=method_words(plan, units, time_zone),
         cautions=interseed_cautions(plan),
         plan_style=asset("interseed.css"),
@@ -105,8 +93,7 @@ def _stop(
     v: Visit, number: int, plan: InterseedPlan, units: UnitSystem, step: int
 ) -> dict[str, Any]:
     """One visit of the list of what to do."""
-    fills = [f for f in plan.fills if _at(f, v)]
-    loads = ", ".join(f"load {f.number} ({units.mass.text(f.mass_kg)})" for f in fills)
+    fills = [f"load {f.number} ({units.mass.text(f.mass_kg)})" for f in fills_at(plan, v)]
     return {
         "number": number,
         "step": step,
@@ -116,13 +103,41 @@ def _stop(
             f"{part_text(v.share)}, {figures.size(v.area_m2, units, 3)}, "
             f"{units.mass.text(v.seed_kg)} of seed; {clock(v.start_s)} to {clock(v.end_s)}."
         ),
-        "loads": f"Fill {loads}." if loads else "",
+        "loads": f"Fill {', '.join(fills)}." if fills else "",
     }
 
 
-def _at(fill: Fill, v: Visit) -> bool:
-    return (
-        fill.paddock == v.paddock
-        and fill.day == v.day
-        and (v.start_s - 1 <= fill.start_s <= v.end_s + 1)
-    )
+def interseed_lines(
+    plan: InterseedPlan, units: UnitSystem, *, warnings: Sequence[str] = ()
+) -> list[str]:
+    """Say the plan for a terminal, the answer first; warnings are of the inputs."""
+    answer, display = interseed_answer(plan, units), Display(units)
+    lines = [f"{answer.headline}.", *(f"  {text}" for _, text in answer.lines)]
+    for table in (
+        paddocks_page(plan, display),
+        page_table(VISITS, numbered_visits(plan), display),
+        page_table(*loads(plan), display),
+    ):
+        if table.rows:
+            lines += ["", f"{table.title}:", *_side_by_side(table)]
+    if plan.relaxations:
+        lines += ["", f"{relaxation_title(plan)}:"]
+        lines += [f"  {relaxation_words(r, units)}" for r in plan.relaxations]
+    told = [*warnings, *sentences(plan.findings, "warning")]
+    if told:
+        lines += ["", *(f"warning: {text}" for text in dict.fromkeys(told))]
+    if cautions := interseed_cautions(plan):
+        lines += ["", "Take care:", *(f"  {text}" for text in cautions)]
+    return lines
+
+
+def _side_by_side(table: PageTable) -> Iterator[str]:
+    """The rows of a table, words to the left and figures to the right."""
+    rows = [table.head, *table.rows]
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    for row in rows:
+        cells = [
+            cell.ljust(width) if place < table.words else cell.rjust(width)
+            for place, (cell, width) in enumerate(zip(row, widths, strict=True))
+        ]
+        yield f"  {'  '.join(cells)}".rstrip().replace("\N{NO-BREAK SPACE}", " ")

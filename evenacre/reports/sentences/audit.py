@@ -1,4 +1,4 @@
-"""The answer in plain words: what was covered, missed and doubled, and what it cost."""
+"""The answer in plain words: what was covered, missed and doubled, its cost, and cautions."""
 
 from __future__ import annotations
 
@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from evenacre.model.audit_result import AuditResult, ProductResult
 from evenacre.planning.loads.load_check import ProductLoads
 from evenacre.reports import figure_text as figures
+from evenacre.reports.sentences.fix_list import stops
 from evenacre.reports.sentences.loads import disagreement_sentence
-from evenacre.reports.tables.fix_list import stops
 from evenacre.units.display import UnitSystem
 
 _SPECK_M2 = 0.1  # less is what arithmetic leaves
@@ -18,19 +18,10 @@ _WORTH_SAYING = 0.0005  # of the field: ground outside below this is not worth a
 
 @dataclass(frozen=True)
 class Card:
-    """Headline and further lines of one operation.
-
-    Attributes
-    ----------
-    headline : str
-        ``"38.2 ac of 40.0 ac covered"``.
-    lines : tuple of (str, str)
-        Kind (``missed``, ``double``, ``product``, ``scale``, ``outside``, ``setback``) and
-        sentence.
-    """
+    """Headline (``"38.2 ac of 40.0 ac covered"``) and further lines."""
 
     headline: str
-    lines: tuple[tuple[str, str], ...]
+    lines: tuple[tuple[str, str], ...]  # kind, such as ``missed`` or ``setback``, and sentence
 
 
 def card(
@@ -144,3 +135,38 @@ def _setbacks(r: AuditResult, units: UnitSystem) -> list[str]:
         f"{' and '.join(amounts)} landed inside the setback of {name}."
         for name, amounts in landed.items()
     ]
+
+
+def cautions(result: AuditResult) -> list[str]:
+    """Cautions to print, each only where this operation calls for it."""
+    kinds = set(result.layers["skips"]["kind"])
+    fertilizer = any(any(kg > 0 for kg in p.nutrients_kg.values()) for p in result.products)
+    unlabelled = [p for p in result.products if not p.nutrients_kg]
+    out = []
+    if "blocked rows" in kinds:
+        out.append(
+            "Unhook or clear a plugged line only with the fan stopped and the pressure gone. "
+            "Keep hands out of the metering rolls and off chains while someone cranks."
+        )
+    if unlabelled:
+        out.append(
+            "If any of this was treated seed: it is not feed, and its label may forbid grazing "
+            "for a time."
+        )
+    if any(p.setbacks for p in result.products):
+        out.append(
+            "Product landed inside a setback. Check what local rules ask of you now, and keep "
+            "the next load back from wells, drains and open water."
+        )
+    elif fertilizer:
+        out.append("Keep fertilizer back from wells, drains and open water as local rules say.")
+    if kinds and result.products:
+        out.append(
+            "Going back over a missed strip puts a second rate on whatever lies beside it: set "
+            "the width or the sections before you drive in."
+        )
+    if result.products:
+        out.append(
+            "Follow the label and local code. Soil tests and licensed advice come before rates."
+        )
+    return out

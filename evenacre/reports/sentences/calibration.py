@@ -2,40 +2,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
+from typing import Any
+
 from evenacre.planning.calibration.calibrate import Calibration
-from evenacre.planning.calibration.compartments import BUSHEL_M3
 from evenacre.planning.calibration.meter_test import MeterStanding, MeterTest, Verdict
 from evenacre.planning.calibration.next_setting import LINE, NextSetting
 from evenacre.reports.sentences.findings import reason
-from evenacre.units.display import POUND_KG, DisplayUnit, UnitSystem
+from evenacre.units.display import DisplayUnit, UnitSystem
 
-_GRAM = DisplayUnit("g", 1000.0)
-_LB_PER_BU = DisplayUnit("lb/bu", BUSHEL_M3 / POUND_KG)
-_KG_PER_M3 = DisplayUnit("kg/m³", 1.0)
 _OF_TEN = "nine times in ten"
 
 
-def calibration_lines(result: Calibration, units: UnitSystem) -> list[str]:
-    """Say what a calibration found, the answer first."""
+def calibration_lines(result: Calibration, told: Mapping[str, Any], units: UnitSystem) -> list[str]:
+    """Say what a calibration found, the answer first; ``told`` are its figures as text, by key."""
     return [
-        *_test_lines(result, units),
-        *_opener_lines(result, units),
+        *_test_lines(result, told["test"], units),
+        *_opener_lines(result, told["openers"]),
         *_setting_lines(result),
-        *_fill_lines(result, units),
+        *_fill_lines(result, told, units),
     ]
-
-
-def mass_text(kg: float, units: UnitSystem) -> str:
-    """A mass, in grams too where it is small."""
-    if kg >= 0.1:
-        return units.mass.text(kg)
-    grams = _GRAM.text(kg)
-    return grams if units.name == "metric" else f"{units.mass.text(kg)} ({grams})"
-
-
-def density_text(kg_per_m3: float, units: UnitSystem) -> str:
-    """A bulk density."""
-    return (_KG_PER_M3 if units.name == "metric" else _LB_PER_BU).text(kg_per_m3)
 
 
 def percent(fraction: float) -> str:
@@ -55,25 +41,21 @@ def between(low: float, high: float, unit: DisplayUnit) -> str:
     return f"{bare} to {unit.text(high)}"
 
 
-def _test_lines(result: Calibration, units: UnitSystem) -> list[str]:
+def _test_lines(result: Calibration, told: Mapping[str, Any], units: UnitSystem) -> list[str]:
     test, verdict, about = result.job.test, result.verdict, result.job.about
     if test is None:
         return []
     at = f" at setting {about.setting}" if about.setting else ""
-    found = f"{about.product or 'The meter'}{at}: {units.rate.text(test.rate_kg_per_m2)}"
-    if verdict is None:
-        lines = [f"{found}."]
-    else:
+    found = f"{about.product or 'The meter'}{at}: {told['rate_kg_per_m2']}"
+    if verdict is not None:
         side = "over" if verdict.off_by > 0 else "under"
-        lines = [
-            f"{found}, {percent(verdict.off_by)} {side} the target of "
-            f"{units.rate.text(verdict.target_kg_per_m2)}."
-        ]
-    lines.append(_scatter(test, units))
+        target = units.rate.text(verdict.target_kg_per_m2)
+        found += f", {percent(verdict.off_by)} {side} the target of {target}"
+    lines = [f"{found}.", _scatter(test, units)]
     if verdict is not None:
         lines.append(_standing(verdict))
     if test.kg_per_turn is not None:
-        lines.append(f"One turn puts out {mass_text(test.kg_per_turn, units)}.")
+        lines.append(f"One turn puts out {told['kg_per_turn']}.")
     return lines
 
 
@@ -111,12 +93,12 @@ def _standing(verdict: Verdict) -> str:
     )
 
 
-def _opener_lines(result: Calibration, units: UnitSystem) -> list[str]:
+def _opener_lines(result: Calibration, told: Mapping[str, Any]) -> list[str]:
     even = result.evenness
     if even is None:
         return []
     limit = f"{100 * result.job.tolerance:g} %"
-    band = f"{mass_text(even.low_kg, units)} to {mass_text(even.high_kg, units)}"
+    band = f"{told['low_kg']} to {told['high_kg']}"
     if not even.outside:
         return [f"All {len(even.ratios)} openers are within {limit} of their mean ({band})."]
     named = ", ".join(f"{n} ({100 * even.ratios[n - 1]:.1f} % of it)" for n in even.outside[:8])
@@ -169,19 +151,13 @@ def _how(following: NextSetting) -> str:
     return f"by a line through the settings tested, {low} to {high}."
 
 
-def _fill_lines(result: Calibration, units: UnitSystem) -> list[str]:
+def _fill_lines(result: Calibration, told: Mapping[str, Any], units: UnitSystem) -> Iterator[str]:
     if result.rate_kg_per_m2 is None:
-        return []
+        return
     rate = units.rate.text(result.rate_kg_per_m2)
-    lines = [
-        f"{name[:1].upper()}{name[1:]} of {units.mass.text(result.job.fills_kg[name])} covers "
-        f"{units.area.text(area)} at {rate}."
-        for name, area in result.fill_areas_m2.items()
-    ]
-    if result.split is not None:
-        shares = ", ".join(
-            f"{share.name} {units.rate.text(share.rate_kg_per_m2)} ({percent(share.share)})"
-            for share in result.split.shares
-        )
-        lines.append(f"To empty together after {units.area.text(result.split.area_m2)}: {shares}.")
-    return lines
+    for fill in told["fills"]:
+        name = f"{fill['name'][:1].upper()}{fill['name'][1:]}"
+        yield f"{name} of {fill['mass_kg']} covers {fill['area_m2']} at {rate}."
+    if split := told["split"]:
+        parts = [f"{p['name']} {p['rate_kg_per_m2']} ({p['share']})" for p in split["compartments"]]
+        yield f"To empty together after {split['area_m2']}: {', '.join(parts)}."

@@ -1,31 +1,35 @@
-"""The answer of an interseeding plan in plain words, and the plan as lines for a terminal."""
+"""An interseeding plan in plain words: the answer, how it came about, what to take care of."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
-from evenacre.planning.interseeding.plan_types import BEYOND, InterseedPlan, PaddockPlan
+from evenacre.planning.interseeding.plan_types import (
+    BEYOND,
+    BOOKED,
+    WEATHER,
+    InterseedPlan,
+    Relaxation,
+    Rule,
+    Shortage,
+)
+from evenacre.planning.passes.turns import turn_room
 from evenacre.reports import figure_text as figures
 from evenacre.reports.sentences.audit import Card
-from evenacre.reports.sentences.findings import sentences
-from evenacre.reports.sentences.interseeding_cautions import interseed_cautions
-from evenacre.reports.sentences.interseeding_facts import (
+from evenacre.reports.sentences.interseeding_words import (
     chance_text,
     day_text,
+    days_text,
     goal_m2,
+    hours_text,
     share_seeded,
+    shut_words,
     wanted,
     whole,
 )
-from evenacre.reports.sentences.interseeding_rules import (
-    relaxation_words,
-    shortage_words,
-    shut_words,
-)
-from evenacre.reports.tables.interseeding_page import day_account, fill_account, paddock_account
-from evenacre.reports.writers.as_html import PageTable
 from evenacre.units.display import UnitSystem
 
+_ALL = 0.995
 _MOST_LINES = 6
 _EVEN = 1e-3  # rates closer than this are the same
 
@@ -51,46 +55,6 @@ def interseed_answer(plan: InterseedPlan, units: UnitSystem) -> Card:
             )
         )
     return Card(_headline(plan, units), tuple(lines))
-
-
-def interseed_lines(
-    plan: InterseedPlan,
-    units: UnitSystem,
-    *,
-    warnings: Sequence[str] = (),
-    files: Sequence[str] = (),
-) -> list[str]:
-    """Say the plan for a terminal, the answer first.
-
-    Parameters
-    ----------
-    plan : InterseedPlan
-    units : UnitSystem
-    warnings : sequence of str
-        What was found in the inputs.
-    files : sequence of str
-        Written, with what each is for if need be.
-    """
-    answer = interseed_answer(plan, units)
-    lines = [f"{answer.headline}.", *(f"  {text}" for _, text in answer.lines)]
-    for table in (
-        paddock_account(plan, units),
-        day_account(plan, units),
-        fill_account(plan, units),
-    ):
-        if table.rows:
-            lines += ["", f"{table.title}:", *_columns(table)]
-    if plan.relaxations:
-        lines += ["", f"{relaxation_title(plan)}:"]
-        lines += [f"  {relaxation_words(r, units)}" for r in plan.relaxations]
-    told = [*warnings, *sentences(plan.findings, "warning")]
-    if told:
-        lines += ["", *(f"warning: {text}" for text in dict.fromkeys(told))]
-    if cautions := interseed_cautions(plan):
-        lines += ["", "Take care:", *(f"  {text}" for text in cautions)]
-    if files:
-        lines += ["", "Files:", *(f"  {name}" for name in files)]
-    return lines
 
 
 def relaxation_title(plan: InterseedPlan) -> str:
@@ -144,36 +108,177 @@ def _chance(plan: InterseedPlan) -> str:
 
 
 def _left_out(plan: InterseedPlan, units: UnitSystem) -> Iterator[str]:
-    none = [p for p in wanted(plan) if not p.visits]
-    part = [p for p in wanted(plan) if p.visits and not whole(p)]
+    none, part = [], []
+    for p in wanted(plan):
+        name = p.paddock.field.name
+        if not p.visits:
+            why = shut_words(p.window, plan) if p.window and p.window.opens is None else ""
+            none.append(f"{name} ({why})" if why else name)
+        elif not whole(p):
+            ground = figures.size(p.seeded_m2, units, 3), figures.size(goal_m2(p), units, 3)
+            part.append(f"{name} ({100 * share_seeded(p):.0f} %: {' of '.join(ground)})")
     if part:
-        named = ", ".join(
-            f"{p.paddock.field.name} ({100 * share_seeded(p):.0f} %: {_of_goal(p, units)})"
-            for p in part
-        )
-        yield f"Seeded in part: {named}."
+        yield f"Seeded in part: {', '.join(part)}."
     if none:
-        yield f"Not seeded: {', '.join(_why_not(p, plan) for p in none)}."
+        yield f"Not seeded: {', '.join(none)}."
 
 
-def _of_goal(p: PaddockPlan, units: UnitSystem) -> str:
-    return f"{figures.size(p.seeded_m2, units, 3)} of {figures.size(goal_m2(p), units, 3)}"
+def shortage_words(shortage: Shortage, units: UnitSystem) -> str:
+    """Say what feed or rest is missing, when, and how much feed has to be found."""
+    s = shortage
+    feed = f"find {units.mass.text(s.feed_kg, 2)} of dry matter elsewhere" if s.feed_kg > 0 else ""
+    if s.kind == "rest":
+        text = f"{s.paddock} gets {days_text(s.days)} too little rest before {day_text(s.day)}"
+    elif s.kind == "ground":
+        text = f"{s.paddock} does not feed the herd for one day ({day_text(s.day)})"
+    else:
+        text = f"{s.paddock} runs {days_text(s.days)} short of forage on {day_text(s.day)}"
+    return f"{text}: {feed}." if feed else f"{text}."
 
 
-def _why_not(p: PaddockPlan, plan: InterseedPlan) -> str:
-    name = p.paddock.field.name
-    if p.window is not None and p.window.opens is None:
-        return f"{name} ({shut_words(p.window, plan)})"
-    return name
+def relaxation_words(relaxation: Relaxation, units: UnitSystem) -> str:
+    """Say what to allow, and how much of it."""
+    rule, amount = str(relaxation.rule), relaxation.amount
+    where = relaxation.paddock or "all paddocks"
+    if rule == "seed":
+        return f"{units.mass.text(amount)} more seed"
+    if rule == "hours":
+        return f"{hours_text(amount)} more a day with the drill"
+    if rule.startswith(BOOKED):
+        return f"{hours_text(amount)} back from what the drill is booked for: {rule[len(BOOKED) :]}"
+    if rule == WEATHER:
+        return f"{hours_text(amount)} less lost to weather than the plan allows for"
+    if rule == BEYOND:
+        share = "all" if amount > _ALL else f"{100 * amount:.0f} %"
+        return f"{share} of {where} is out of reach, whatever is allowed"
+    days = days_text(amount)
+    words = {
+        Rule.HERD: f"keep the herd out of {where} {days} longer",
+        Rule.WAIT: f"open {where} {days} sooner after the herd",
+        Rule.RESIDUAL: f"seed {where} with more left standing, for {days} (or graze it lower)",
+        Rule.CLOSE: f"keep {where} open {days} longer",
+        Rule.REGROWTH: f"seed {where} in taller regrowth, for {days}",
+        Rule.REGRAZE: f"keep the herd out of {where} {days} longer after seeding",
+        Rule.GIVEN: f"widen the window you decided for {where} by {days}",
+        Rule.SEASON: f"seed {where} outside the first and last day of seeding, for {days}",
+    }
+    return words.get(Rule(rule), rule) if rule in set(Rule) else f"{hours_text(amount)} of {rule}"
 
 
-def _columns(table: PageTable) -> Iterator[str]:
-    """The rows of a table side by side, words to the left and figures to the right."""
-    rows = [table.head, *table.rows]
-    widths = [max(len(row[place]) for row in rows) for place in range(len(table.head))]
-    for row in rows:
-        cells = [
-            cell.ljust(width) if place < table.words else cell.rjust(width)
-            for place, (cell, width) in enumerate(zip(row, widths, strict=True))
-        ]
-        yield f"  {'  '.join(cells)}".rstrip().replace("\N{NO-BREAK SPACE}", " ")
+def method_words(plan: InterseedPlan, units: UnitSystem, time_zone: str | None) -> list[str]:
+    """Say how moves, windows, days, schedule and chances came about."""
+    s = plan.seeding
+    out = [_moves(plan)]
+    window = f"A window opens {_after(s.opens_after_days)} and its last day is "
+    window += (
+        f"{days_text(s.closes_after_days)} after the herd left, unless you decided it otherwise."
+    )
+    if s.residual_most_kg_per_m2 is not None:
+        window += (
+            f" A paddock with more than {units.rate.text(s.residual_most_kg_per_m2)} left standing "
+            "is not seeded."
+        )
+    if s.regrowth_most_kg_per_m2 is not None:
+        window += (
+            f" It closes when regrowth stands above {units.rate.text(s.regrowth_most_kg_per_m2)}."
+        )
+    out.append(window)
+    rest = f"The herd stays out for {days_text(s.rest_days)} after seeding"
+    if s.withholding_days > s.rest_days:
+        rest = f"The herd stays out for {days_text(s.withholding_days)} after seeding, as the label"
+        rest += " was said to ask"
+    out.append(f"{rest}.")
+    out.append(_drill(plan))
+    best = f"It is within {100 * plan.schedule.gap:.1f} % of the most that any could be worth"
+    if plan.schedule.proven:
+        best = "It was proven that no other is worth more"
+    out.append(
+        "The schedule seeds as much ground as it can, by the value you gave each paddock, inside "
+        f"windows, hours and seed. {best}. Seed is metered over all the ground the drill runs "
+        "over, overlap included; ground is counted once."
+    )
+    if plan.chance_all is not None:
+        out.append(
+            f"Chances come from {s.runs:,} simulated seasons in which each day is lost to weather "
+            f"with a chance of {100 * s.lost_chance:.0f} % (days known as lost always are); what "
+            "is missed is made up later where window and hours allow."
+        )
+    clock = f"Times are of {time_zone}" if time_zone else "Times are local mean time"
+    out.append(f"{clock}. Areas are taken on an equal-area plane.")
+    return out
+
+
+def _moves(plan: InterseedPlan) -> str:
+    if plan.grazing.moves:
+        return "The herd's moves are those you decided."
+    if not plan.grazing.herd:
+        return "No herd was told."
+    return (
+        "The herd's moves follow from what it eats a day, what stands in each paddock, how it "
+        "grows and what share of it is to be eaten: what stands, times the area, times that share. "
+        f"A paddock rests {days_text(plan.grazing.rest_days)} between stays."
+    )
+
+
+def _after(days: int) -> str:
+    return "on the day the herd leaves" if not days else f"{days_text(days)} after the herd leaves"
+
+
+def _drill(plan: InterseedPlan) -> str:
+    s = plan.seeding
+    text = (
+        "Hours for a paddock are those of the drive below, turns included, and "
+        f"{hours_text(s.setup_s)} to set up"
+    )
+    if s.load_kg is not None:
+        text += f", {hours_text(s.refill_s)} for each load"
+    if s.hours_most_s is not None:
+        text += f"; no day has more than {hours_text(s.hours_most_s)}"
+    if s.lost_chance:
+        text += "; of each day the plan uses only the share that weather leaves on average"
+    return f"{text}."
+
+
+def interseed_cautions(plan: InterseedPlan) -> list[str]:
+    """Cautions to print, each only where it applies."""
+    if not plan.visits:
+        return []
+    s = plan.seeding
+    seed = "If any of this is treated seed: it is not feed, and spills are to be cleaned up."
+    if s.treated:
+        seed = (
+            "This seed is treated. It is not feed: keep bags, spills and what is left in the cart "
+            "away from stock."
+        )
+    label = (
+        "A seed label may forbid grazing for a time. None was given, so the plan keeps the herd "
+        f"out for the {days_text(s.rest_days)} of rest only: read the label."
+    )
+    if s.withholding_days:
+        label = (
+            f"The label was said to forbid grazing for {days_text(s.withholding_days)} after "
+            "seeding, and the plan keeps to it. The label decides: read it again before the herd "
+            "goes in."
+        )
+    return [
+        seed,
+        label,
+        "Seedlings need rest: graze when they hold against a pull, not by the calendar alone, and "
+        "keep stock off ground that is still soft.",
+        *_turns(plan),
+        "Keep hands out of the metering rolls and off chains while anything turns. Clear a plugged "
+        "line only with the fan stopped and the pressure gone.",
+        "Follow the label and local code.",
+    ]
+
+
+def _turns(plan: InterseedPlan) -> list[str]:
+    """Turns know nothing of fences."""
+    seeded = [p.passes for p in plan.paddocks if p.visits and p.passes is not None]
+    out = sum(turn_room(passes).turns > 0 for passes in seeded)
+    if not out:
+        return []
+    return [
+        f"As drawn, turns leave the ground of {out} of the {len(seeded)} paddocks: look for "
+        "fences, ditches, poles and wires before you drive. More headland rounds give them room."
+    ]

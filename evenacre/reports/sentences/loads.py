@@ -1,50 +1,24 @@
-"""Loads, half-way checks and balances in plain words and as an account for machines."""
+"""Loads, half-way checks and balances in plain words."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable
-from typing import Any
 
 from evenacre.planning.loads.halfway_check import HalfwayCheck
-from evenacre.planning.loads.load_check import Comparison, Correction, LoadCheck, ProductLoads
-from evenacre.planning.loads.loads import Amount
+from evenacre.planning.loads.load_check import Comparison, Correction, ProductLoads
 from evenacre.planning.loads.stock_balance import Balance
 from evenacre.reports import figure_text as figures
-from evenacre.reports.sentences.findings import sentences
 from evenacre.units.display import DisplayUnit, UnitSystem
 
-_SAID = {
-    "scale": "the scale",
-    "meter": "the meter's log",
-    "target": "the target",
-}
-
-
-def load_sentences(loads: ProductLoads, units: UnitSystem) -> list[str]:
-    """Say what each way makes of the loads, which disagree, and what to do about the meter."""
-    together = loads.together
-    if together is None:
-        return [f"{loads.product}: no load was weighed to its end, so nothing can be compared."]
-    many = len(together.loads)
-    start = f"{loads.product}, {many} load{'s' if many > 1 else ''}:"
-    ways = [
-        f"{_SAID[way]} says {figures.plus_minus(amount.kg, amount.sigma_kg, units.mass)}"
-        for way, amount in (
-            ("scale", together.scale),
-            ("meter", together.meter),
-            ("target", together.target),
-        )
-        if amount is not None
-    ]
-    return [f"{start} {'; '.join(ways)}.", *verdict_sentences(loads, units)]
+_SAID = {"scale": "the scale", "meter": "the meter's log", "target": "the target"}
 
 
 def verdict_sentences(loads: ProductLoads, units: UnitSystem) -> list[str]:
     """Say which ways disagree over all loads together, and what to do about the meter."""
     together = loads.together
     if together is None:
-        return load_sentences(loads, units)
+        return [f"{loads.product}: no load was weighed to its end, so nothing can be compared."]
     lines = [_compared(c) for c in together.comparisons if c.disagree]
     if together.comparisons and not lines:
         lines = ["They agree within their errors."]
@@ -142,99 +116,3 @@ def balance_sentence(b: Balance, units: UnitSystem) -> str:
     if b.without_field_kg > 0:
         line += f" Tickets for {text(b.without_field_kg)} name no field."
     return line
-
-
-def loads_account(loads: ProductLoads) -> dict[str, Any]:
-    """The loads in SI units, JSON types only; what is not known is null."""
-    c = loads.correction
-    return {
-        "product": loads.product,
-        "level": loads.level,
-        "loads": [_check(check) for check in loads.checks],
-        "together": _check(loads.together) if loads.together else None,
-        "outside_kg": loads.outside_kg,
-        "meter_correction": None
-        if c is None
-        else {
-            "factor": c.factor,
-            "sigma": c.sigma,
-            "low": c.low,
-            "high": c.high,
-            "needed": c.needed,
-            "scattered": c.scattered,
-        },
-        "warnings": sentences(loads.findings, "warning"),
-    }
-
-
-def _check(check: LoadCheck) -> dict[str, Any]:
-    return {
-        "loads": [load.number for load in check.loads],
-        "start_s": check.loads[0].start_s,
-        "end_s": check.loads[-1].end_s,
-        "scale": _amount(check.scale),
-        "meter": _amount(check.meter),
-        "target": _amount(check.target),
-        "swept_m2": check.swept_m2,
-        "comparisons": [
-            {
-                "first": c.first,
-                "second": c.second,
-                "difference_kg": c.difference_kg,
-                "sigma_kg": c.sigma_kg,
-                "share": c.share if math.isfinite(c.share) else None,
-                "disagree": c.disagree,
-            }
-            for c in check.comparisons
-        ],
-    }
-
-
-def halfway_account(check: HalfwayCheck) -> dict[str, Any]:
-    """The half-way check in SI units, JSON types only."""
-    return {
-        "product": check.product,
-        "supply_kg": check.supply_kg,
-        "area_m2": check.area_m2,
-        "tolerance": check.tolerance,
-        "weighings": [
-            {
-                "area_left_m2": w.area_left_m2,
-                "left_kg": w.left_kg,
-                "sigma_kg": w.sigma_kg,
-                "even_kg": w.even_kg,
-                "low_kg": w.low_kg,
-                "high_kg": w.high_kg,
-                "verdict": w.verdict,
-                "ticket": w.place,
-            }
-            for w in check.weighings
-        ],
-    }
-
-
-def balance_account(b: Balance) -> dict[str, Any]:
-    """The season's balance of a product in SI units, JSON types only."""
-    return {
-        "product": b.product,
-        "bought": _amount(b.bought),
-        "used_kg": b.used_kg,
-        "left": _amount(b.left),
-        "without_field_kg": b.without_field_kg,
-        "unexplained_kg": b.unexplained_kg,
-        "unexplained_sigma_kg": b.unexplained_sigma_kg,
-        "explained": b.explained,
-        "operations": [
-            {
-                "field": u.field,
-                "operation": u.operation,
-                "used": _amount(u.amount),
-                "source": u.source,
-            }
-            for u in b.usages
-        ],
-    }
-
-
-def _amount(amount: Amount | None) -> dict[str, float] | None:
-    return None if amount is None else {"kg": amount.kg, "sigma_kg": amount.sigma_kg}

@@ -9,7 +9,6 @@ from evenacre.planning.passes.pass_types import Drive, PassPlan
 from evenacre.planning.passes.turns import turn_room
 from evenacre.reports import figure_text as figures
 from evenacre.reports.sentences.findings import sentences
-from evenacre.reports.tables.passes import axis_deg
 from evenacre.units.display import UnitSystem
 
 _LABEL = 18
@@ -17,7 +16,7 @@ _SOME_M2 = 1.0  # less than that is none
 _LEAST_SHARE = 1e-3  # what a share shows no less of
 _BEST = {"turns": "has fewest turns", "overlap": "has least overlap"}
 
-LOOK_FIRST = (
+_LOOK_FIRST = (
     "Where turns leave the ground, look for fences, ditches, poles and wires before you drive; "
     "turn another way where there is no room."
 )
@@ -36,7 +35,6 @@ def pass_lines(
     ----------
     plans : sequence of PassPlan
         Driven in the same way, but for the heading.
-    units : UnitSystem
     heading_given : bool
         It was not for the plans to choose.
     warnings : sequence of str
@@ -47,64 +45,77 @@ def pass_lines(
         area = units.area.text(sum(plan.workable_m2 for plan in plans))
         time = _time(sum(plan.field_time_s for plan in plans))
         lines += [f"{len(plans)} fields, {area}: {time} of driving, without fills.", ""]
-    for plan in plans:
+    rooms = [turn_room(plan) for plan in plans]
+    for plan, room in zip(plans, rooms, strict=True):
         size = figures.size(plan.workable_m2, units, 3)
         lines.append(f"{plan.field}, {size}: {passes_text(plan)}.")
-        rows = _rows(plan, units, heading_given) if plan.passes else ()
-        lines += [f"  {label:<{_LABEL}}{text}" for label, text in rows]
+        if plan.passes:
+            rows = _rows(plan, units, heading_given)
+            lines += [f"  {label:<{_LABEL}}{text}" for label, text in rows]
         lines += [f"  warning: {text}" for text in sentences(plan.findings, "warning")]
-        lines += [f"  caution: {text}" for text in cautions(plan, units)]
+        if room.turns:
+            them = "1 turn leaves" if room.turns == 1 else f"{room.turns} turns leave"
+            far = figures.distance(room.beyond_m, units)
+            lines.append(
+                f"  caution: {them} the ground to be worked, by up to {far} at the middle of the "
+                "tool."
+            )
         lines.append("")
-    if any(turn_room(plan).turns for plan in plans):
-        lines.append(LOOK_FIRST)
-    lines.append(_assumed(plans[0].drive, units))
+    if any(room.turns for room in rooms):
+        lines.append(_LOOK_FIRST)
+    lines.append(_way_of_driving(plans[0].drive, units))
     return [*lines, *(f"warning: {text}" for text in warnings)]
+
+
+def axis_deg(heading_rad: float) -> float:
+    """Compass heading of a line, 0 to 180, whichever way it is driven."""
+    return (90.0 - math.degrees(heading_rad)) % 180.0
+
+
+def axis_words(drive: Drive) -> str:
+    """How passes run: ``"east to west"``; empty where there is no heading."""
+    angle = drive.heading_rad
+    return "" if angle is None else figures.axis_words(math.cos(angle), math.sin(angle))
+
+
+def runs_of(plan: PassPlan, kind: str) -> int:
+    """How many runs are rounds, or passes."""
+    return sum(run.kind == kind for run in plan.passes)
 
 
 def passes_text(plan: PassPlan) -> str:
     """Rounds, passes and how they run: ``"2 rounds, then 42 passes east to west (87.0°)"``."""
     if not plan.passes:
         return "nothing to drive"
-    rounds = [run.number for run in plan.passes if run.kind == "round"]
-    count = len(plan.passes) - len(rounds)
-    parts = [_counted(max(rounds), "round", "rounds")] if rounds else []
+    laps, count = _laps(plan), runs_of(plan, "pass")
+    parts = [_counted(laps, "round", "rounds")] if laps else []
     if count:
-        heading = plan.drive.heading_rad or 0.0
-        way = figures.axis_words(math.cos(heading), math.sin(heading))
-        degrees = f"{_compass_deg(plan):.1f}°"
-        parts.append(f"{_counted(count, 'pass', 'passes')} {way} ({degrees})")
+        way = f"{axis_words(plan.drive)} ({_compass_deg(plan):.1f}°)"
+        parts.append(f"{_counted(count, 'pass', 'passes')} {way}")
     return ", then ".join(parts)
+
+
+def _laps(plan: PassPlan) -> int:
+    return max((run.number for run in plan.passes if run.kind == "round"), default=0)
 
 
 def _compass_deg(plan: PassPlan) -> float:
     return round(axis_deg(plan.drive.heading_rad or 0.0), 1) % 180.0
 
 
-def cautions(plan: PassPlan, units: UnitSystem) -> list[str]:
-    """What to look out for, only where it applies."""
-    room = turn_room(plan)
-    if not room.turns:
-        return []
-    them = "1 turn leaves" if room.turns == 1 else f"{room.turns} turns leave"
-    far = figures.distance(room.beyond_m, units)
-    return [f"{them} the ground to be worked, by up to {far} at the middle of the tool."]
-
-
 def _rows(plan: PassPlan, units: UnitSystem, heading_given: bool) -> Iterator[tuple[str, str]]:
     rounds, passes = (
-        [run.line.length for run in plan.passes if run.kind == kind] for kind in ("round", "pass")
+        units.distance.text(sum(r.line.length for r in plan.passes if r.kind == kind))
+        for kind in ("round", "pass")
     )
-    if passes:
+    laps, count = _laps(plan), runs_of(plan, "pass")
+    if count:
         why = "as given" if heading_given else _BEST[plan.drive.prefer]
         out = _compass_deg(plan)
         yield "heading", f"{out:.1f}° and back {out + 180.0:.1f}°, {why}"
-    if rounds:
-        runs = _counted(len(rounds), "run", "runs")
-        laps = max(run.number for run in plan.passes if run.kind == "round")
-        yield "headland rounds", f"{laps}, in {runs}, {units.distance.text(sum(rounds))}"
-    else:
-        yield "headland rounds", "none"
-    yield "passes", f"{len(passes):,}, {units.distance.text(sum(passes))}" if passes else "none"
+    runs = _counted(runs_of(plan, "round"), "run", "runs")
+    yield "headland rounds", f"{laps}, in {runs}, {rounds}" if laps else "none"
+    yield "passes", f"{count:,}, {passes}" if count else "none"
     turning = f"{_time(plan.turn_s)}, {units.distance.text(plan.turn_m)}"
     yield "turns", f"{len(plan.turns):,}, {turning}" if plan.turns else "none"
     pace = units.capacity.text(plan.covered_m2 / plan.field_time_s)
@@ -123,7 +134,7 @@ def _part(area_m2: float, plan: PassPlan, units: UnitSystem) -> str:
     return f"{part}, {figures.size(area_m2, units)}"
 
 
-def _assumed(drive: Drive, units: UnitSystem) -> str:
+def _way_of_driving(drive: Drive, units: UnitSystem) -> str:
     return (
         f"Tool {units.length.text(drive.width_m)} wide, {units.speed.text(drive.speed_mps, 2)} at "
         f"work, {units.speed.text(drive.turn_speed_mps, 2)} in turns, none tighter than "

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from evenacre.planning.calibration.calibrate import Calibration
 from evenacre.planning.calibration.compartments import BUSHEL_M3
 from evenacre.planning.calibration.settings_lookup import LookUp, Match
-from evenacre.reports.sentences.calibration import between, density_text, number, percent
+from evenacre.reports.sentences.calibration import between, number, percent
 from evenacre.reports.sentences.findings import reason
 from evenacre.units.display import ACRE_M2, POUND_KG, UnitSystem
 
@@ -15,13 +16,17 @@ _HEAVY_KG_PER_M2 = 200 * POUND_KG / ACRE_M2
 _LIGHT_KG_PER_M2 = 20 * POUND_KG / ACRE_M2
 _FLUFFY_KG_PER_M3 = 20 * POUND_KG / BUSHEL_M3
 _SLOW_MPS = 5 * 0.44704
+_HOW = ("roller", "fan", "down_pressure")
 
 
-def look_up_lines(found: LookUp, units: UnitSystem) -> list[str]:
-    """Say what was done before, how far it lies from the job, and where to start."""
+def look_up_lines(found: LookUp, told: Mapping[str, Any], units: UnitSystem) -> list[str]:
+    """Say what was done before, how far it lies from the job, and where to start.
+
+    ``told`` are its figures as text, by key.
+    """
     if not found.matches:
         return [f"No setting to start at: {reason(found.refused)}. Make a test to begin with."]
-    lines = [_match(match, units) for match in found.matches]
+    lines = list(map(_match, found.matches, told["matches"]))
     if found.outside and found.rates_kg_per_m2 is not None:
         low, high = found.rates_kg_per_m2
         noted = between(low, high, units.rate) if high > low else units.rate.text(low)
@@ -34,36 +39,6 @@ def look_up_lines(found: LookUp, units: UnitSystem) -> list[str]:
     if found.matches[0].past.trouble:
         first += f" There was trouble then: {found.matches[0].past.trouble}."
     return [first, *lines]
-
-
-def look_up_summary(found: LookUp) -> dict[str, Any]:
-    """Give the look-up's figures in SI."""
-    return {
-        "start": found.start,
-        "refused": reason(found.refused),
-        "outside": found.outside,
-        "rates_kg_per_m2": list(found.rates_kg_per_m2) if found.rates_kg_per_m2 else None,
-        "matches": [
-            {
-                "place": match.past.place,
-                "date": match.past.date,
-                "product": match.past.product,
-                "roller": match.past.roller,
-                "setting": match.past.setting,
-                "fan": match.past.fan,
-                "speed_mps": match.past.speed_mps,
-                "down_pressure": match.past.down_pressure,
-                "rate_kg_per_m2": match.past.rate_kg_per_m2,
-                "bulk_density_kg_per_m3": match.past.bulk_density_kg_per_m3,
-                "result": match.past.result,
-                "trouble": match.past.trouble,
-                "rate_factor": match.rate_factor,
-                "density_factor": match.density_factor,
-                "reach": match.reach,
-            }
-            for match in found.matches
-        ],
-    }
 
 
 def calibration_cautions(result: Calibration) -> list[str]:
@@ -94,22 +69,19 @@ def calibration_cautions(result: Calibration) -> list[str]:
     return out
 
 
-def _match(match: Match, units: UnitSystem) -> str:
+def _match(match: Match, told: Mapping[str, str]) -> str:
     past = match.past
-    parts = [f"{past.place}: {past.product}"]
-    if past.date:
-        parts[0] += f", {past.date}"
+    parts = [f"{past.place}: {past.product}" + (f", {past.date}" if past.date else "")]
     if past.rate_kg_per_m2 is not None:
-        parts.append(f"{units.rate.text(past.rate_kg_per_m2)} at setting {past.setting or '?'}")
-    if past.bulk_density_kg_per_m3 is not None:
-        parts.append(density_text(past.bulk_density_kg_per_m3, units))
-    said = (("roller", past.roller), ("fan", past.fan), ("down pressure", past.down_pressure))
-    parts += [f"{what} {text}" for what, text in said if text]
-    if past.speed_mps is not None:
-        parts.append(units.speed.text(past.speed_mps, 2))
-    parts += [past.result] if past.result else []
-    parts += [f"trouble: {past.trouble}"] if past.trouble else []
-    return "; ".join(parts) + f". {_far(match)}"
+        parts.append(f"{told['rate_kg_per_m2']} at setting {past.setting or '?'}")
+    parts += [
+        told["bulk_density_kg_per_m3"],
+        *(f"{key.replace('_', ' ')} {told[key]}" for key in _HOW if told[key]),
+        told["speed_mps"],
+        told["result"],
+        f"trouble: {past.trouble}" if past.trouble else "",
+    ]
+    return f"{'; '.join(part for part in parts if part)}. {_far(match)}"
 
 
 def _carried(match: Match) -> str:

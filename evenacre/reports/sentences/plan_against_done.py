@@ -1,4 +1,4 @@
-"""Planned against done in words: the answer, and the table of paddocks."""
+"""Planned against done in plain words."""
 
 from __future__ import annotations
 
@@ -12,11 +12,9 @@ from evenacre.planning.interseeding.comparison import (
     WindowVerdict,
 )
 from evenacre.reports import figure_text as figures
-from evenacre.reports.maps.plan_against_done import KEY, Strip
 from evenacre.reports.sentences.audit import Card
 from evenacre.reports.sentences.findings import sentences
-from evenacre.reports.sentences.interseeding_facts import short_day
-from evenacre.reports.writers.as_html import PageTable
+from evenacre.reports.sentences.interseeding_words import days_text, short_day
 from evenacre.units.display import DisplayUnit, UnitSystem
 
 TITLE = "Planned against done"
@@ -45,29 +43,6 @@ def planned_done_lines(compared: PlannedDone, units: UnitSystem) -> Iterator[str
     yield f"{TITLE}: {answer.headline}."
     yield from (f"  {sentence}" for _, sentence in answer.lines)
     yield from (f"  warning: {warning}" for warning in sentences(compared.findings, "warning"))
-
-
-def planned_done_account(compared: PlannedDone, units: UnitSystem) -> PageTable:
-    """Every paddock of the plan beside what was done, and what was done besides."""
-    strip = Strip.over(compared.paddocks)
-    rows = [_row(p, strip, units) for p in compared.paddocks]
-    if len(rows) > 1:
-        sums = compared.sums
-        ground = _beside(sums.done_m2, sums.planned_m2, units.area)
-        seed = _beside(sums.applied_kg, sums.planned_kg, units.mass)
-        rows.append(("All planned", "", "", "", "", "", "", ground, seed))
-    head = ("Paddock", "Window", "Kept", "Planned for", "Seeded on", "Graze from")
-    return PageTable(
-        "Paddock by paddock",
-        (*head, strip.title if strip else "", "Ground seeded", "Seed on it"),
-        rows,
-        words=7,
-        remark=(
-            "Ground and seed stand beside what was planned; ground is counted once, however often "
-            f"it was seeded, and seed is what landed on the paddock. {KEY} The same list is in "
-            "tables/planned_done.csv."
-        ),
-    )
 
 
 def kept_words(p: PaddockCompared) -> str:
@@ -105,36 +80,9 @@ def done_words(p: PaddockCompared, day: Callable[[dt.date], str] = str) -> str:
     return ", ".join("day not known" if one.day is None else day(one.day) for one in p.days)
 
 
-def days_text(days: int) -> str:
-    """Count days."""
-    return "1 day" if days == 1 else f"{days:,} days"
-
-
-def _row(p: PaddockCompared, strip: Strip | None, units: UnitSystem) -> tuple[str, ...]:
-    late = p.ended_late_days
-    done = done_words(p, _short) + ("" if late is None else f" ({_late(late)})")
-    return (
-        p.name,
-        window_words(p, _short),
-        kept_words(p),
-        planned_words(p, _short) or "not planned",
-        done if p.operations else "no log",
-        _short(p.graze_from) if p.graze_from else "",
-        strip.of(p) if strip else "",
-        _beside(p.done_m2, p.planned_m2, units.area),
-        _beside(p.applied_kg, p.planned_kg, units.mass),
-    )
-
-
-def _short(day: dt.date) -> str:
+def short(day: dt.date) -> str:
     """Month and day, never broken between lines."""
     return short_day(day).replace(" ", "\N{NO-BREAK SPACE}")
-
-
-def _late(days: int) -> str:
-    if not days:
-        return "on the day"
-    return f"{days_text(abs(days))} {'late' if days > 0 else 'early'}"
 
 
 def _off(p: PaddockCompared, units: UnitSystem) -> Iterator[tuple[str, str]]:
@@ -160,10 +108,10 @@ def _amounts(p: PaddockCompared, units: UnitSystem) -> Iterator[tuple[str, str]]
     """What is more than `NEAR` away from what was planned."""
     if abs(p.done_m2 - p.planned_m2) > NEAR * p.planned_m2:
         kind = "over" if p.done_m2 > p.planned_m2 else "short"
-        yield kind, f"{_beside(p.done_m2, p.planned_m2, units.area)} planned was seeded"
+        yield kind, f"{beside(p.done_m2, p.planned_m2, units.area)} planned was seeded"
     if p.applied_kg is not None and abs(p.applied_kg - p.planned_kg) > NEAR * p.planned_kg:
         kind = "over" if p.applied_kg > p.planned_kg else "short"
-        yield kind, f"{_beside(p.applied_kg, p.planned_kg, units.mass)} of seed planned went in"
+        yield kind, f"{beside(p.applied_kg, p.planned_kg, units.mass)} of seed planned went in"
 
 
 def _sums(compared: PlannedDone, units: UnitSystem) -> str:
@@ -180,7 +128,7 @@ def _sums(compared: PlannedDone, units: UnitSystem) -> str:
     return f"{text}."
 
 
-def _beside(done: float | None, planned: float, unit: DisplayUnit) -> str:
+def beside(done: float | None, planned: float, unit: DisplayUnit) -> str:
     """Write what was done of what was planned, the unit once."""
     text = "not known" if done is None else unit.text(done)
     return f"{text.removesuffix(f' {unit.label}')} of {unit.text(planned)}" if planned else text

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from evenacre.planning.loads.stock_balance import Balance
+from evenacre.planning.season.money import Money
 from evenacre.planning.season.needs import NeedBalance
+from evenacre.planning.season.nutrients import Placement
 from evenacre.planning.season.season_totals import Ledger
 from evenacre.reports import figure_text as figures
 from evenacre.reports.sentences.audit import Card
 from evenacre.reports.sentences.loads import balance_sentence
-from evenacre.reports.tables.season import ground
 from evenacre.units.display import UnitSystem
 
 _MOST_NEEDS = 6
@@ -86,3 +87,56 @@ def _costs(ledger: Ledger, currency: str) -> Iterator[str]:
             f"Own work cost {figures.money(own, currency)}, "
             f"{figures.money(abs(own - hired), currency)} {side} than hired at the quote."
         )
+
+
+def place(field: str, zone: str | None) -> str:
+    """Name a field, or one of its zones."""
+    return f"{field}, {zone}" if zone else field
+
+
+def ground(b: NeedBalance) -> str:
+    """Name the ground of a need."""
+    if b.left_out:
+        return f"{b.need.field}, but for {' and '.join(b.left_out)}"
+    return place(b.need.field, b.need.zone)
+
+
+def analysis_text(analysis: Mapping[str, float]) -> str:
+    """Write a label's percentages: ``N 18 %, P2O5 46 %``."""
+    return ", ".join(f"{name} {percent:g} %" for name, percent in analysis.items() if percent)
+
+
+def analysis(p: Placement) -> str:
+    """Say what a product holds, or that it is seed."""
+    return analysis_text(p.analysis) or ("seed" if p.kind == "seed" else "")
+
+
+def placements_remark(rows: Sequence[Placement]) -> str:
+    """Say where the rates come from."""
+    guessed = dict.fromkeys(p.product for p in rows if p.amounts_from == "target")
+    text = (
+        "Rate is the mean over the area covered; the total is what lies on it. The same list is in "
+        "tables/placements.csv."
+    )
+    if guessed:
+        names = ", ".join(guessed)
+        text += f" No rate of {names} is logged everywhere: its target rate stands in for it."
+    return text
+
+
+def needs_remark(rows: Sequence[NeedBalance]) -> str:
+    """Say when a need is met, and how well that is known."""
+    text = "Met is ground whose total of the season is within 10 % of the need."
+    if any(b.judged_by != "cell" for b in rows):
+        text += " Some of it could only be judged by the mean of a zone or field."
+    return text
+
+
+def money_remark(rows: Sequence[Money]) -> str:
+    """Say what the sums leave out."""
+    text = (
+        "Missed ground is priced at the product and time it takes to fill it; the stand lost "
+        "there is not priced."
+    )
+    lacking = ", ".join(dict.fromkeys(name for m in rows for name in m.unpriced))
+    return text + (f" No price is given for {lacking}, so it is in no sum." if lacking else "")

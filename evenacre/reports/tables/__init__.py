@@ -1,1 +1,1 @@
-"""What each account holds: its figures, declared."""
+"""What every result holds: its figures, declared once."""

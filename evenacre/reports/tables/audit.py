@@ -1,210 +1,346 @@
-"""Tables of the account in the reader's units, which stand in the column names."""
+"""What an audit found of one operation: the ground, the work, the passes and what was missed."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
+from types import SimpleNamespace
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from evenacre.model.audit_result import AuditResult
-from evenacre.reports import figure_text as figures
+from evenacre.reports import figure_text
+from evenacre.reports.column import (
+    COUNT,
+    DISTANCE,
+    INSTANT,
+    NESTED,
+    PLACE,
+    SHARE,
+    SMALL_AREA,
+    TO_DRIVE,
+    YES_NO,
+    Column,
+    Display,
+    Quantity,
+    Table,
+    in_json,
+    json_only,
+    named,
+    nested,
+    worded,
+)
 from evenacre.reports.sentences.findings import sentences
-from evenacre.reports.tables.fix_list import advice, stops
-from evenacre.units.display import DisplayUnit, UnitSystem
+from evenacre.reports.sentences.fix_list import advice, stops
+from evenacre.reports.tables.audit_products import (
+    NUTRIENTS,
+    PRODUCTS,
+    SETBACKS,
+    ZONES,
+    nutrients,
+    nutrients_together,
+    products,
+    setbacks_of,
+    zones_of,
+)
+from evenacre.reports.writers.as_frame import data_frame, stacked
+from evenacre.reports.writers.as_html import PageTable, page_record, page_table
+from evenacre.units.display import UnitSystem
 
-Row = dict[str, Any]
+
+def _error(key: str, name: str) -> Column:
+    """Declare the standard uncertainty of an area."""
+    return named(
+        f"{key}_sigma_m2",
+        None,
+        f"{name} uncertainty",
+        of=lambda r: r.uncertainty.get(f"{key}_area_m2"),
+        json=False,
+    )
 
 
-def tables(
-    results: Sequence[AuditResult], units: UnitSystem, *, currency: str = "USD"
-) -> dict[str, pd.DataFrame]:
+def _boundary(rows: Sequence[AuditResult], display: Display) -> str:
+    return (
+        "Once, twice, three times or more and missed make up the ground to be worked. "
+        "Overlap is what was covered twice or more; excess counts it once for every cover "
+        "beyond the first. "
+        f"The boundary holds {display.units.area.text(rows[0].boundary_area_m2, 4)}."
+    )
+
+
+_ON_PAGE_ALONE = "JSON and tables of data have it with the operation"
+GROUND = Table(
+    "ground",
+    (
+        named("boundary_area_m2", None, "boundary", why="a sentence below the page's table has it"),
+        named("workable_area_m2", "Ground to be worked", "workable"),
+        named("covered_area_m2", "Covered", "covered", shows=("covered_sigma_m2",)),
+        _error("covered", "covered"),
+        named("covered_once_m2", "— once"),
+        named("covered_twice_m2", "— twice"),
+        named("covered_more_m2", "— three times or more", "covered three or more"),
+        named("overlap_area_m2", "Overlap", "overlap", shows=("overlap_sigma_m2",)),
+        _error("overlap", "overlap"),
+        named("excess_area_m2", "Excess", "excess"),
+        named("skip_area_m2", "Missed", "missed", shows=("skip_sigma_m2",)),
+        _error("skip", "missed"),
+        named("outside_area_m2", "Worked outside the field", "outside"),
+        named("headland_area_m2", "Headland", "headland"),
+        named("headland_overlap_m2", "Overlap in the headland"),
+        named("swept_area_m2", None, "swept", why="the page has covered and excess"),
+    ),
+    title="The ground",
+    page="workable_area_m2 covered_area_m2 covered_once_m2 covered_twice_m2 covered_more_m2 "
+    "skip_area_m2 overlap_area_m2 excess_area_m2 headland_area_m2 headland_overlap_m2 "
+    "outside_area_m2",
+    remark=_boundary,
+    outputs=("page",),
+    why=_ON_PAGE_ALONE,
+)
+
+
+def _when(word: str) -> Callable[[Display], str]:
+    return lambda d: f"{word} work ({d.zone or 'clock of the log'})"
+
+
+def _day_and_clock(seconds: float, display: Display) -> str:
+    return figure_text.day_and_clock(seconds, display.zone)
+
+
+WORK = Table(
+    "work",
+    (
+        named("passes", quantity=COUNT, of="pass_count"),
+        named("start_s", _when("First"), quantity=INSTANT, text=_day_and_clock),
+        named("end_s", _when("Last"), quantity=INSTANT, text=_day_and_clock),
+        named("width_m", "Working width"),
+        named("worked_distance_m", "Distance worked", quantity=DISTANCE),
+        named("worked_time_s", "Time working"),
+        named("field_time_s", "Time in the field"),
+        named(
+            "idle_time_s",
+            "Breaks over an hour, not counted",
+            text=lambda s, _: figure_text.duration(s) if s else "none",
+        ),
+        named("mean_speed_mps", "Mean speed while working"),
+        named("field_capacity_m2_per_s"),
+        named("theoretical_capacity_m2_per_s", "Theoretical field capacity"),
+        named("field_efficiency", quantity=SHARE),
+    ),
+    title="The work",
+    page="passes worked_distance_m width_m mean_speed_mps worked_time_s field_time_s idle_time_s "
+    "field_capacity_m2_per_s theoretical_capacity_m2_per_s field_efficiency start_s end_s",
+    remark=(
+        "Field capacity is ground covered per hour in the field; field efficiency is its "
+        "share of what full width at the mean speed would cover. Turning, filling, stops "
+        "and overlap take it down."
+    ),
+    outputs=("page",),
+    why=_ON_PAGE_ALONE,
+)
+_NO_TIMES = replace(WORK, page="passes worked_distance_m width_m", remark="")
+
+_LABEL = worded(str, lambda number: number)
+SKIPS = Table(
+    "skips",
+    (
+        named("skip", None, "stop", _LABEL, json=False),
+        named("kind", None),
+        named("cause", None),
+        named("area_m2", "Size"),
+        named("small_area_m2", None, "area", SMALL_AREA, "area_m2", json=False, shows=("area_m2",)),
+        named("mean_width_m", digits=2),
+        named("length_m", quantity=TO_DRIVE),
+        *PLACE,
+        named("where", None, json=False),
+    ),
+    json="kind area_m2 mean_width_m length_m lon lat cause",
+)
+
+_ZONE_GROUND = json_only(
+    "zones", *in_json("zone area_m2"), why="the table of zones has it with each product"
+)
+
+OPERATIONS = Table(
+    "operations",
+    (
+        named("field"),
+        named("operation"),
+        named("date"),
+        named("boundary_given", quantity=YES_NO),
+        *GROUND.columns,
+        named("headland_rounds", None, quantity=COUNT, why="the page shows them on the map"),
+        named(
+            "skip_count",
+            None,
+            "places to go back for",
+            COUNT,
+            lambda r: len(r.layers["skips"]),
+            json=False,
+            why="JSON and page list them",
+        ),
+        *WORK.columns,
+        nested("skips", SKIPS, lambda r: list(stops(r).itertuples())),
+        Column(
+            "uncertainty",
+            quantity=NESTED,
+            shows=("covered_sigma_m2", "overlap_sigma_m2", "skip_sigma_m2"),
+        ),
+        nested("products", PRODUCTS, products),
+        nested("zones", _ZONE_GROUND, lambda r: list(r.layers["zones"].itertuples())),
+        Column("working_plane", lambda r: r.crs.to_wkt()),
+        *(Column("sources", quantity=NESTED), Column("cleaning", quantity=NESTED)),
+        Column("notes", lambda r: sentences(r.findings, "note"), NESTED),
+        Column("warnings", lambda r: sentences(r.findings, "warning"), NESTED),
+    ),
+    json="field operation date boundary_area_m2 workable_area_m2 covered_area_m2 covered_once_m2 "
+    "covered_twice_m2 covered_more_m2 overlap_area_m2 excess_area_m2 skip_area_m2 skips "
+    "outside_area_m2 headland_area_m2 headland_overlap_m2 passes worked_distance_m worked_time_s "
+    "field_time_s mean_speed_mps field_capacity_m2_per_s field_efficiency uncertainty products "
+    "boundary_given width_m headland_rounds swept_area_m2 theoretical_capacity_m2_per_s "
+    "idle_time_s start_s end_s zones working_plane sources cleaning notes warnings",
+)
+
+_HEADING = Quantity(
+    lambda v, _: float(np.round(v, 1)) % 360, lambda v, _, __: f"{round(v) % 360}°", si="deg"
+)
+PASSES = Table(
+    "passes",
+    (
+        named("number", "Pass", "pass", _LABEL),
+        named("start_s", quantity=INSTANT),
+        named("end_s", quantity=INSTANT),
+        named("length_m", quantity=TO_DRIVE),
+        named("area_m2"),
+        named("mean_speed_mps", "Speed"),
+        named("heading_deg", "Heading", "heading [deg]", _HEADING),
+        named("headland", "", quantity=YES_NO, text=lambda on, _: "headland" if on else ""),
+    ),
+    title=lambda rows: f"Passes ({len(rows):,})",
+    page="number headland start_s end_s length_m area_m2 mean_speed_mps heading_deg",
+    words=2,
+    folded=True,
+    outputs=("table", "page"),
+    why="JSON counts passes; the layer of passes holds them",
+)
+
+NOTES = Table(
+    "notes",
+    (named("what", None), named("text", None), named("count", None, quantity=COUNT)),
+    outputs=("table",),
+    why="JSON and page keep warnings, notes and records of the log apart",
+)
+
+
+def passes(r: AuditResult) -> list[Any]:
+    """Rows of `PASSES`."""
+    return list(r.layers["passes"].rename(columns={"pass": "number"}).itertuples())
+
+
+def _notes(r: AuditResult) -> list[Any]:
+    every = (
+        *(("warning", text, None) for text in sentences(r.findings, "warning")),
+        *(("note", text, None) for text in sentences(r.findings, "note")),
+        *(("records", name, count) for name, count in r.cleaning.items()),
+    )
+    return [SimpleNamespace(what=what, text=text, count=count) for what, text, count in every]
+
+
+def audit_frames(results: Sequence[AuditResult], display: Display) -> dict[str, pd.DataFrame]:
     """Every table of an audit by name; times are ISO 8601 on the clock of the log."""
+
+    def frame(table: Table, rows: Callable[[AuditResult], Iterable[Any]]) -> pd.DataFrame:
+        made = []
+        for r in results:
+            at = display.at(r.time_zone)
+            made.append(data_frame(table, rows(r), at, field=r.field, operation=r.operation))
+        return stacked(made)
+
+    def skips(r: AuditResult) -> Iterable[Any]:
+        return stops(r).assign(where=advice(r, display.units)).itertuples()
+
     return {
-        "operations": pd.DataFrame([_operation(r, units) for r in results]),
-        "products": _frame(results, _products, units, currency),
-        "zones": _frame(results, _zones, units),
-        "nutrients": _frame(results, _nutrients, units),
-        "setbacks": _frame(results, _setbacks, units),
-        "skips": _frame(results, _skips, units),
-        "passes": _frame(results, _passes, units),
-        "notes": _frame(results, _notes),
+        "operations": frame(OPERATIONS, lambda r: [r]),
+        "products": frame(PRODUCTS, products),
+        "zones": frame(ZONES, lambda r: [z for p in r.products for z in zones_of(p)]),
+        "nutrients": frame(NUTRIENTS, nutrients),
+        "setbacks": frame(SETBACKS, lambda r: [s for p in r.products for s in setbacks_of(p)]),
+        "skips": frame(SKIPS, skips),
+        "passes": frame(PASSES, passes),
+        "notes": frame(NOTES, _notes),
     }
 
 
-def _frame(results: Sequence[AuditResult], rows: Any, *args: Any) -> pd.DataFrame:
-    parts = [_lead(pd.DataFrame(rows(r, *args)), r) for r in results]
-    kept = [p for p in parts if not p.empty] or parts[:1]
-    return pd.concat(kept, ignore_index=True) if kept else pd.DataFrame()
-
-
-def _lead(frame: pd.DataFrame, r: AuditResult) -> pd.DataFrame:
-    frame.insert(0, "field", r.field)
-    frame.insert(1, "operation", r.operation)
-    return frame
-
-
-def in_unit(unit: DisplayUnit, **values: float | None) -> Row:
-    """Convert values, under names that end in the unit."""
-    numbers = [float("nan") if v is None else unit.of(float(v)) for v in values.values()]
-    names = [f"{name.replace('_', ' ')} [{unit.label}]" for name in values]
-    return dict(zip(names, figures.significant(numbers), strict=True))
-
-
-def _column(unit: DisplayUnit, name: str, values: pd.Series[float]) -> dict[str, list[float]]:
-    return {f"{name} [{unit.label}]": figures.significant(values * unit.per_si)}
-
-
-def _hours(**values: float) -> Row:
-    return in_unit(DisplayUnit("h", 1 / 3600), **values)
-
-
-def _operation(r: AuditResult, u: UnitSystem) -> Row:
-    sigma = r.uncertainty
-    return {
-        "field": r.field,
-        "operation": r.operation,
-        "date": r.date,
-        "boundary given": "yes" if r.boundary_given else "no",
-        **in_unit(
-            u.area,
-            boundary=r.boundary_area_m2,
-            workable=r.workable_area_m2,
-            covered=r.covered_area_m2,
-            covered_uncertainty=sigma.get("covered_area_m2"),
-            covered_once=r.covered_once_m2,
-            covered_twice=r.covered_twice_m2,
-            covered_three_or_more=r.covered_more_m2,
-            overlap=r.overlap_area_m2,
-            overlap_uncertainty=sigma.get("overlap_area_m2"),
-            excess=r.excess_area_m2,
-            missed=r.skip_area_m2,
-            missed_uncertainty=sigma.get("skip_area_m2"),
-            outside=r.outside_area_m2,
-            headland=r.headland_area_m2,
-            headland_overlap=r.headland_overlap_m2,
-            swept=r.swept_area_m2,
-        ),
-        "headland rounds": r.headland_rounds,
-        "places to go back for": len(r.layers["skips"]),
-        "passes": r.pass_count,
-        "start": figures.iso_time(r.start_s, r.time_zone),
-        "end": figures.iso_time(r.end_s, r.time_zone),
-        **in_unit(u.length, width=r.width_m),
-        **in_unit(u.distance, worked_distance=r.worked_distance_m),
-        **_hours(worked_time=r.worked_time_s, field_time=r.field_time_s, idle_time=r.idle_time_s),
-        **in_unit(u.speed, mean_speed=r.mean_speed_mps),
-        **in_unit(
-            u.capacity,
-            field_capacity=r.field_capacity_m2_per_s,
-            theoretical_capacity=r.theoretical_capacity_m2_per_s,
-        ),
-        "field efficiency [%]": figures.significant([100 * r.field_efficiency])[0],
-    }
-
-
-def _products(r: AuditResult, u: UnitSystem, currency: str) -> list[Row]:
-    return [
-        {
-            "product": p.product,
-            "amounts from": p.source,
-            **in_unit(
-                u.mass,
-                logged=p.logged_kg,
-                in_field=p.applied_in_field_kg,
-                outside=p.outside_kg,
-                target=p.target_kg,
-                in_no_zone=p.unzoned_kg,
-                logged_while_lifted=p.unplaced_kg,
-                on_overlap=p.overlap_kg,
-            ),
-            f"cost of overlap [{currency}]": None
-            if p.overlap_cost is None
-            else round(p.overlap_cost, 2),
-            **in_unit(u.rate, mean_rate=p.mean_rate_kg_per_m2, target_rate=p.target_kg_per_m2),
-            **in_unit(u.area, within_10_percent_of_target=p.within_10_percent_of_target_area_m2),
-        }
-        for p in r.products
+def audit_page_tables(r: AuditResult, display: Display) -> list[PageTable]:
+    """Every table of one operation that has rows, for the page."""
+    display = display.at(r.time_zone)
+    every = [
+        _ground(r, display),
+        page_table(PRODUCTS, products(r), display),
+        page_table(ZONES, [z for p in r.products for z in zones_of(p)], display),
+        page_table(NUTRIENTS, nutrients_together(r), display),
+        page_table(SETBACKS, [s for p in r.products for s in setbacks_of(p)], display),
+        _work(r, display),
+        page_table(PASSES, passes(r), display),
     ]
+    return [table for table in every if table.rows]
 
 
-def _zones(r: AuditResult, u: UnitSystem) -> list[Row]:
-    return [
-        {
-            "zone": z.zone,
-            "product": p.product,
-            **in_unit(u.area, area=z.area_m2),
-            **in_unit(u.mass, applied=z.applied_kg),
-            **in_unit(u.rate, mean_rate=z.applied_kg / z.area_m2 if z.area_m2 else None),
-        }
-        for p in r.products
-        for z in p.zones
-    ]
+def _ground(r: AuditResult, display: Display) -> PageTable:
+    def area(column: Column, _: AuditResult, __: Display) -> str:
+        area_m2, sigma = column.value(r), r.uncertainty.get(column.key)
+        if sigma is None:
+            covered = r.uncertainty.get("covered_area_m2")
+            return figure_text.deserved(area_m2, covered, display.units)
+        return figure_text.plus_minus(area_m2, sigma, display.units.area)
+
+    def share(column: Column, _: AuditResult, __: Display) -> str:
+        return figure_text.share(column.value(r), r.workable_area_m2)
+
+    table = page_record(GROUND, r, display, ("", "Area", "Share"), (area, share))
+    return table if r.boundary_given else replace(table, rows=table.rows[:-1])
 
 
-def _nutrients(r: AuditResult, u: UnitSystem) -> list[Row]:
-    return [
-        {
-            "product": p.product,
-            "nutrient": name,
-            "counted as": way,
-            **in_unit(u.mass, applied=kg),
-            **in_unit(u.rate, mean_rate=kg / r.covered_area_m2 if r.covered_area_m2 else None),
-        }
-        for p in r.products
-        for way, amounts in (("label", p.nutrients_kg), ("element", p.elements_kg))
-        for name, kg in amounts.items()
-    ]
+def _work(r: AuditResult, display: Display) -> PageTable:
+    if math.isfinite(r.field_time_s):
+        return page_record(WORK, r, display)
+    table = page_record(_NO_TIMES, r, display)
+    return replace(table, rows=[*table.rows, ("Times and speeds", "not in the log")])
 
 
-def _setbacks(r: AuditResult, u: UnitSystem) -> list[Row]:
-    return [
-        {
-            "setback": s.name,
-            "product": p.product,
-            **in_unit(u.small_area, area=s.area_m2),
-            **in_unit(u.mass, applied=s.applied_kg),
-            "longitude": round(s.lon, 7),
-            "latitude": round(s.lat, 7),
-        }
-        for p in r.products
-        for s in p.setbacks
-    ]
+_FIX_LIST = [
+    "name",
+    "kind",
+    "cause",
+    "field",
+    "operation",
+    "advice",
+    "area_m2",
+    "mean_width_m",
+    "length_m",
+    "lon",
+    "lat",
+]
 
 
-def _skips(r: AuditResult, u: UnitSystem) -> dict[str, Any]:
-    s = stops(r)
-    return {
-        "stop": s["skip"],
-        "kind": s["kind"],
-        "cause": s["cause"],
-        **_column(u.area, "area", s["area_m2"]),
-        **_column(u.small_area, "area", s["area_m2"]),
-        **_column(u.length, "mean width", s["mean_width_m"]),
-        **_column(u.length, "length", s["length_m"]),
-        "longitude": s["lon"].round(7),
-        "latitude": s["lat"].round(7),
-        "where": advice(r, u),
-    }
-
-
-def _passes(r: AuditResult, u: UnitSystem) -> dict[str, Any]:
-    p = r.layers["passes"]
-    return {
-        "pass": p["pass"],
-        "start": [figures.iso_time(t, r.time_zone) for t in p["start_s"]],
-        "end": [figures.iso_time(t, r.time_zone) for t in p["end_s"]],
-        **_column(u.length, "length", p["length_m"]),
-        **_column(u.area, "area", p["area_m2"]),
-        **_column(u.speed, "mean speed", p["mean_speed_mps"]),
-        "heading [deg]": p["heading_deg"].round(1) % 360,
-        "headland": ["yes" if h else "no" for h in p["headland"]],
-    }
-
-
-def _notes(r: AuditResult) -> list[Row]:
-    return [
-        *({"what": "warning", "text": text} for text in sentences(r.findings, "warning")),
-        *({"what": "note", "text": text} for text in sentences(r.findings, "note")),
-        *({"what": "records", "text": name, "count": n} for name, n in r.cleaning.items()),
-    ]
+def fix_list(results: Sequence[AuditResult], units: UnitSystem) -> pd.DataFrame:
+    """Every stop of every operation, largest first, as waypoints (longitudes within 180)."""
+    frames = []
+    for r in results:
+        frame = stops(r)
+        prefix = f"{r.field}, {r.operation}: " if len(results) > 1 else ""
+        names = [
+            f"{prefix}{s.skip} {s.kind} {figure_text.size(s.area_m2, units)}"
+            + (" - look before you drive" if s.kind == "no log" else "")
+            for s in frame.itertuples()
+        ]
+        about = {"name": names, "field": r.field, "operation": r.operation}
+        lon = (frame["lon"] + 180) % 360 - 180
+        frames.append(frame.assign(**about, advice=advice(r, units), lon=lon)[_FIX_LIST])
+    every = stacked(frames)
+    if every.empty:
+        return every
+    return every.sort_values("area_m2", ascending=False, kind="stable", ignore_index=True)

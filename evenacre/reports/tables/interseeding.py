@@ -1,162 +1,261 @@
-"""Tables of an interseeding plan in the reader's units, which stand in the column names."""
+"""An interseeding plan as tables and as the account for machines."""
 
 from __future__ import annotations
 
-import math
-from typing import Any
+from collections.abc import Sequence
+from dataclasses import asdict, replace
+from functools import partial
+from typing import Any, NamedTuple
 
 import pandas as pd
 
-from evenacre.planning.interseeding.plan_types import Fill, InterseedPlan, PaddockPlan, PlannedStay
-from evenacre.reports import figure_text as figures
-from evenacre.reports.sentences.interseeding_facts import (
-    clock,
-    goal_m2,
-    numbered,
-    share_seeded,
-    spells,
+from evenacre import __version__
+from evenacre.model import InputFile
+from evenacre.planning.interseeding.plan_types import InterseedPlan, PlannedStay, Shortage
+from evenacre.reports.column import (
+    AREA,
+    COUNT,
+    LENGTH,
+    MASS,
+    NESTED,
+    NUMBER,
+    RATE,
+    SHARE,
+    Column,
+    Display,
+    Quantity,
+    Table,
+    in_json,
+    json_only,
+    named,
+    nested,
 )
-from evenacre.reports.sentences.interseeding_rules import closing_words, opening_words, shut_words
-from evenacre.reports.tables.audit import Row, in_unit
-from evenacre.units.display import DisplayUnit, UnitSystem
+from evenacre.reports.sentences.findings import sentences
+from evenacre.reports.sentences.interseeding import interseed_cautions
+from evenacre.reports.sentences.interseeding_words import days_text, goal_m2, wanted
+from evenacre.reports.tables.interseeding_days import (
+    CHANCE,
+    DAY,
+    VISITS,
+    WORK_DAYS,
+    days_lost_page,
+    loads,
+    numbered_visits,
+    some,
+)
+from evenacre.reports.tables.interseeding_paddocks import (
+    PADDOCKS,
+    WINDOWS,
+    paddock_rows,
+    paddocks_page,
+)
+from evenacre.reports.tables.passes import DRIVE
+from evenacre.reports.writers.as_frame import data_frame
+from evenacre.reports.writers.as_html import PageTable, page_table
+from evenacre.reports.writers.as_json import json_types, record, records
 
-_HOURS = DisplayUnit("h", 1 / 3600)
-_COLUMNS = {
-    "days": ("order", "date", "paddock", "start", "end"),
-    "fills": ("fill", "date", "start", "filled at"),
-    "moves": ("paddock", "enter", "leave", "days", "rested days"),
-    "passes": ("paddock", "heading [deg]", "headland rounds", "passes", "turns"),
-}
-
-
-def interseed_tables(plan: InterseedPlan, units: UnitSystem) -> dict[str, pd.DataFrame]:
-    """Every table of a plan by name; dates are ISO 8601, times are of the farm's clock."""
-    return {
-        "paddocks": pd.DataFrame([_paddock(p, plan, units) for p in plan.paddocks]),
-        "days": _frame("days", _days(plan, units)),
-        "fills": _frame("fills", [_fill(f, plan, units) for f in plan.fills]),
-        "moves": _frame("moves", [_move(s, plan, units) for s in plan.herd.stays]),
-        "passes": _frame("passes", _passes(plan, units)),
-    }
-
-
-def _frame(name: str, rows: list[Row]) -> pd.DataFrame:
-    """Rows as a table that has a head even when there are none."""
-    return pd.DataFrame(rows) if rows else pd.DataFrame(columns=list(_COLUMNS[name]))
+SCHEMA = "evenacre/plan/1.2"
 
 
-def _paddock(p: PaddockPlan, plan: InterseedPlan, u: UnitSystem) -> Row:
-    w = p.window
-    numbers = numbered(plan)
-    return {
-        "paddock": p.paddock.field.name,
-        "to be seeded": "yes" if w else "no",
-        **in_unit(u.area, paddock=p.area_m2, workable=p.workable_m2),
-        "value": p.paddock.value,
-        "herd leaves": _date(w.left if w else None),
-        "window opens": _date(w.opens if w else None),
-        "opens because": opening_words(w, plan) if w else "",
-        "window closes": _date(w.closes if w else None),
-        "closes because": closing_words(w, plan) if w else "",
-        "shut because": shut_words(w, plan) if w and w.opens is None else "",
-        "open spells": ", ".join(f"{a} to {b}" for a, b in spells(w, plan.days)) if w else "",
-        "herd back": _date(w.back if w else None),
-        "order": ", ".join(str(numbers[v]) for v in p.visits),
-        "seeding days": ", ".join(_date(v.day) for v in p.visits),
-        **in_unit(u.area, goal=goal_m2(p) if w else 0.0, seeded=p.seeded_m2),
-        "seeded share [%]": figures.significant([100 * share_seeded(p)])[0],
-        **in_unit(u.mass, seed=p.seed_kg),
-        "chance in its window [%]": _percent(p.chance),
-        "graze from": _date(p.graze_from),
-    }
+_in_json = partial(json_only, why="the page tells it in sentences")
 
 
-def _days(plan: InterseedPlan, u: UnitSystem) -> list[Row]:
+_DAYS = Quantity(lambda v, _: v, lambda v, _, __: days_text(v), si="d")
+
+# --- the herd --------------------------------------------------------------------------------
+
+
+class Move(NamedTuple):
+    """A stay, and what is short at it."""
+
+    planned: PlannedStay
+    lacks: list[Shortage]
+
+
+def moves(plan: InterseedPlan) -> list[Move]:
+    """Every stay of the herd, in order of time."""
     return [
-        {
-            "order": number,
-            "date": _date(v.day),
-            "paddock": v.paddock,
-            "start": clock(v.start_s),
-            "end": clock(v.end_s),
-            **in_unit(u.area, area=v.area_m2),
-            "share of the paddock [%]": figures.significant([100 * v.share])[0],
-            **in_unit(u.mass, seed=v.seed_kg),
-        }
-        for v, number in numbered(plan).items()
+        Move(
+            s,
+            [
+                lack
+                for lack in plan.herd.shortages
+                if lack.paddock == s.stay.paddock and s.stay.enter <= lack.day <= s.stay.leave
+            ],
+        )
+        for s in plan.herd.stays
     ]
 
 
-def _fill(f: Fill, plan: InterseedPlan, u: UnitSystem) -> Row:
-    parts: dict[str, float | None] = {}
-    if plan.seeding.product.parts:
-        parts = {name: part * f.mass_kg for name, part in plan.seeding.product.shares.items()}
-    return {
-        "fill": f.number,
-        "date": _date(f.day),
-        "start": clock(f.start_s),
-        "filled at": f.paddock,
-        **in_unit(u.mass, load=f.mass_kg),
-        **in_unit(u.mass, **parts),
-        "serves": "; ".join(f"{name} {u.mass.text(kg)}" for name, kg in f.serves),
+def _short_kg(m: Move) -> float:
+    return sum(lack.feed_kg for lack in m.lacks)
+
+
+def _lack_words(m: Move) -> str:
+    return ", ".join(f"{s.kind} {days_text(s.days)}" if s.days else s.kind for s in m.lacks)
+
+
+def _standing(key: str, head: str) -> Column:
+    return named(key, head, head.lower(), of=f"planned.{key}")
+
+
+_SHORT = "JSON lists shortages by themselves, the page tells them above the table"
+MOVES = Table(
+    "moves",
+    (
+        named("paddock", of="planned.stay.paddock"),
+        named("enter", "In", quantity=DAY, of="planned.stay.enter"),
+        named("leave", "Out", quantity=DAY, of="planned.stay.leave"),
+        named("days", quantity=COUNT, of="planned.stay.days"),
+        named("rested_days", "Rested", quantity=_DAYS, of="planned.rested_days"),
+        _standing("entry_kg_per_m2", "Standing on entry"),
+        _standing("residual_kg_per_m2", "Left standing"),
+        named("available_kg", "It may eat", "may be eaten", of="planned.available_kg"),
+        named("eaten_kg", "It needs", "needed", of="planned.eaten_kg", text=some(MASS)),
+        named("short_kg", None, of=_short_kg, json=False, why=_SHORT),
+        named("short", name="short of", of=_lack_words, json=False),
+    ),
+    title="The herd's moves",
+    words=3,
+)
+_CLASSES = _in_json(
+    "classes", *in_json("name head weight_kg intake_kg_per_day", head=COUNT, intake_kg_per_day=MASS)
+)
+_SHORTAGES = _in_json(
+    "shortages",
+    *in_json("kind paddock"),
+    Column("date", "day"),
+    *in_json("days feed_kg", days=_DAYS),
+)
+_HERD = _in_json(
+    "herd",
+    nested("classes", _CLASSES, "grazing.herd"),
+    Column("rest_days", "grazing.rest_days", _DAYS),
+    *in_json("demand_kg_per_day supply_kg needed_kg", "herd.", demand_kg_per_day=MASS),
+    nested("stays", MOVES, moves),
+    nested("shortages", _SHORTAGES, "herd.shortages"),
+)
+
+# --- the whole plan --------------------------------------------------------------------------
+
+
+def _parts(plan: InterseedPlan) -> list[dict[str, Any]]:
+    found = plan.seeding.product.shares
+    return [{"product": name, "share": part} for name, part in found.items()]
+
+
+_SEED = _in_json(
+    "seed",
+    Column("product", "seeding.product.name"),
+    Column("parts", _parts, NESTED),
+    Column("on_hand_kg", "seeding.on_hand_kg", MASS),
+    Column("used_kg", "seed_used_kg", MASS),
+    Column("left_kg", "seed_left_kg", MASS),
+    Column("rate_kg_per_m2", "schedule.rate_kg_per_m2", RATE),
+    Column("wanted_rate_kg_per_m2", "seeding.rate_kg_per_m2", RATE),
+    *in_json("least_rate_kg_per_m2 most_rate_kg_per_m2 treated withholding_days", "seeding."),
+)
+_RELAXATIONS = _in_json("relaxations", *in_json("rule paddock amount", amount=NUMBER))
+_DRILL = _in_json(
+    "drill",
+    Column("width_m", "implement.width_m", LENGTH),
+    *in_json("speed_mps turn_speed_mps turn_radius_m setup_s refill_s load_kg rounds prefer"),
+)
+_RULES = _in_json(
+    "rules",
+    *in_json(
+        "opens_after_days closes_after_days residual_most_kg_per_m2 regrowth_most_kg_per_m2 "
+        "first_day last_day day_from_s day_to_s hours_most_s lost_chance rest_days runs "
+        "random_seed"
+    ),
+)
+_PLAN = _in_json(
+    "plan",
+    Column("goal_m2", lambda p: sum(goal_m2(one) for one in wanted(p)), AREA),
+    Column("seeded_m2", lambda p: sum(one.seeded_m2 for one in p.paddocks), AREA),
+    Column("first_day", lambda p: p.visits[0].day if p.visits else None),
+    Column("last_day", lambda p: p.visits[-1].day if p.visits else None),
+    Column("chance_all", quantity=CHANCE),
+    Column("value_m2", "schedule.value", AREA),
+    Column("bound_m2", "schedule.bound", AREA),
+    *in_json("proven gap", "schedule.", gap=SHARE),
+    nested("seed", _SEED, lambda p: p),
+    nested("paddocks", PADDOCKS, paddock_rows),
+    Column("fills", lambda p: records(*loads(p)), NESTED),
+    nested("relaxations", _RELAXATIONS, "relaxations"),
+    nested("herd", _HERD, lambda p: p),
+    nested("days", WORK_DAYS, "days"),
+    nested("drill", _DRILL, "seeding"),
+    nested("rules", _RULES, "seeding"),
+)
+
+
+def interseed_account(
+    plan: InterseedPlan,
+    *,
+    farm: str,
+    generated: str,
+    inputs: Sequence[InputFile],
+    warnings: Sequence[str] = (),
+    time_zone: str | None = None,
+) -> dict[str, Any]:
+    """Account of a plan in SI units, as JSON types in a stable order.
+
+    Parameters
+    ----------
+    generated : str
+        ISO 8601 time of the run: the only value of its own that changes between equal runs.
+    warnings : sequence of str
+        What was found in the inputs; those of the plan follow.
+    time_zone : str or None
+        IANA name of the clock times; None: local mean time.
+
+    Returns
+    -------
+    dict
+        Ready for ``json.dumps(..., allow_nan=False)``: what is not known is null. Dates are
+        ISO 8601; clock times (``start_s``, ``end_s``) are seconds after local midnight.
+    """
+    account = {
+        "schema": SCHEMA,
+        "program": {"name": "evenacre", "version": __version__},
+        "generated": generated,
+        "farm": farm,
+        "time_zone": time_zone,
+        "inputs": [asdict(i) for i in inputs],
+        "warnings": [*warnings, *sentences(plan.findings, "warning")],
+        "cautions": interseed_cautions(plan),
+        **record(_PLAN, plan),
     }
+    clean: dict[str, Any] = json_types(account)
+    return clean
 
 
-def _move(s: PlannedStay, plan: InterseedPlan, u: UnitSystem) -> Row:
-    short = [
-        lack
-        for lack in plan.herd.shortages
-        if lack.paddock == s.stay.paddock and s.stay.enter <= lack.day <= s.stay.leave
-    ]
-    return {
-        "paddock": s.stay.paddock,
-        "enter": _date(s.stay.enter),
-        "leave": _date(s.stay.leave),
-        "days": s.stay.days,
-        "rested days": s.rested_days,
-        **in_unit(u.rate, standing_on_entry=s.entry_kg_per_m2, left_standing=s.residual_kg_per_m2),
-        **in_unit(
-            u.mass,
-            may_be_eaten=s.available_kg,
-            needed=s.eaten_kg,
-            short=sum(lack.feed_kg for lack in short),
+def interseed_frames(plan: InterseedPlan, display: Display) -> dict[str, pd.DataFrame]:
+    """Every table of a plan by name; dates are ISO 8601, times are of the farm's clock."""
+    every: tuple[tuple[Table, Sequence[Any]], ...] = (
+        (PADDOCKS, paddock_rows(plan)),
+        (VISITS, numbered_visits(plan)),
+        loads(plan),
+        (MOVES, moves(plan)),
+        (DRIVE, [p.passes for p in plan.paddocks if p.passes]),
+    )
+    return {table.name: data_frame(table, rows, display) for table, rows in every}
+
+
+def interseed_page_tables(plan: InterseedPlan, display: Display) -> list[PageTable]:
+    """Every table of a plan that has rows, for the page."""
+    demand = plan.herd.demand_kg_per_day
+    need = f"A day takes {MASS.text(demand, display, 3)} of dry matter. " if demand else ""
+    every = (
+        paddocks_page(plan, display),
+        page_table(*loads(plan), display),
+        replace(
+            page_table(MOVES, moves(plan), display),
+            remark=f"{need}The herd moves in and out in the morning.",
         ),
-    }
-
-
-def _passes(plan: InterseedPlan, u: UnitSystem) -> list[Row]:
-    out: list[Row] = []
-    for p in (paddock.passes for paddock in plan.paddocks):
-        if p is None:
-            continue
-        heading = p.drive.heading_rad
-        row: dict[str, Any] = {
-            "paddock": p.field,
-            "heading [deg]": None
-            if heading is None
-            else figures.significant([(90.0 - math.degrees(heading)) % 180.0], 4)[0],
-            "headland rounds": p.drive.rounds,
-            "passes": sum(run.kind == "pass" for run in p.passes),
-            "turns": len(p.turns),
-            **in_unit(u.distance, seeding=p.work_m, turning=p.turn_m),
-            **in_unit(_HOURS, seeding=p.work_s, turning=p.turn_s, in_all=p.field_time_s),
-            "field efficiency [%]": figures.significant([100 * p.field_efficiency])[0],
-            **in_unit(
-                u.area,
-                workable=p.workable_m2,
-                covered=p.covered_m2,
-                overlap=p.overlap_m2,
-                missed=p.missed_m2,
-                outside=p.outside_m2,
-            ),
-        }
-        out.append(row)
-    return out
-
-
-def _date(day: object | None) -> str:
-    return "" if day is None else str(day)
-
-
-def _percent(chance: float | None) -> float | None:
-    return None if chance is None else figures.significant([100 * chance], 4)[0]
+        page_table(WINDOWS, [r for r in paddock_rows(plan) if r.window], display),
+        page_table(DRIVE, [p.passes for p in plan.paddocks if p.passes], display),
+        days_lost_page(plan, display),
+    )
+    return [table for table in every if table.rows]

@@ -1,8 +1,11 @@
-"""Tables of loads, meter corrections and the season's balance, in the reader's units."""
+"""What load tickets tell: loads by every way, the meter's correction, weighings, the balance."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+import math
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import replace
+from types import SimpleNamespace
 from typing import Any
 
 import pandas as pd
@@ -11,181 +14,299 @@ from evenacre.planning.loads.halfway_check import HalfwayCheck
 from evenacre.planning.loads.load_check import LoadCheck, ProductLoads
 from evenacre.planning.loads.loads import Amount
 from evenacre.planning.loads.stock_balance import Balance, OperationLoads
-from evenacre.reports import figure_text as figures
-from evenacre.units.display import DisplayUnit, UnitSystem
+from evenacre.reports.column import (
+    COUNT,
+    INSTANT,
+    MASS,
+    NESTED,
+    NUMBER,
+    SHARE,
+    WITH_ERROR,
+    YES_NO,
+    Column,
+    Display,
+    Quantity,
+    Table,
+    in_json,
+    joined,
+    json_only,
+    named,
+    nested,
+)
+from evenacre.reports.sentences.findings import sentences
+from evenacre.reports.sentences.loads import balance_sentence, row_text, verdict_sentences
+from evenacre.reports.writers.as_frame import data_frame, stacked
+from evenacre.reports.writers.as_html import PageTable, page_table
+from evenacre.reports.writers.as_json import records
 
-Row = dict[str, Any]
-Where = tuple[str, str]
-"""Field and operation."""
+
+def _way(way: str) -> tuple[Column, ...]:
+    """Declare an amount and its standard uncertainty: in tables of data apart."""
+    kg, sigma = f"{way}_kg", f"{way}_sigma_kg"
+    return (
+        Column(way, quantity=WITH_ERROR, head=f"By {way}", shows=(kg, sigma)),
+        Column(kg, f"{way}.kg", MASS, f"by {way}", json=False),
+        Column(sigma, f"{way}.sigma_kg", MASS, f"by {way} uncertainty", json=False),
+    )
 
 
-def load_tables(
-    books: Sequence[OperationLoads], balances: Iterable[Balance], units: UnitSystem
+def _pair(first: str, second: str, why: str = "") -> tuple[Column, ...]:
+    """Declare a comparison in tables of data; JSON lists them."""
+
+    def share(check: LoadCheck) -> float | None:
+        compared = check.compared(first, second)
+        return compared.share if compared else None
+
+    def verdict(check: LoadCheck) -> str:
+        compared = check.compared(first, second)
+        return "" if compared is None else "disagree" if compared.disagree else "agree"
+
+    over, both = f"{first}_over_{second}", f"{first}_and_{second}"
+    return (
+        named(over, None, quantity=SHARE, of=share, json=False, why=why),
+        named(both, None, of=verdict, json=False),
+    )
+
+
+def _load_name(check: LoadCheck) -> str:
+    return str(check.loads[0].number) if len(check.loads) == 1 else "together"
+
+
+def _scale_over_meter(check: LoadCheck, _: Display) -> str:
+    compared = check.compared("scale", "meter")
+    if compared is None:
+        return "not compared"
+    share = "meter says none"
+    if math.isfinite(compared.share):
+        share = f"{round(100 * compared.share, 1) + 0.0:+.1f}\N{NO-BREAK SPACE}%"
+    return f"{share}, {'disagree' if compared.disagree else 'agree'}"
+
+
+COMPARISONS = json_only(
+    "comparisons",
+    *in_json("first second difference_kg sigma_kg share disagree", share=SHARE, disagree=YES_NO),
+    why="the tables of loads have them in columns",
+)
+
+_BY_NUMBER = "the page knows loads by their number"
+_SAID = "a sentence below the page's table says it where they disagree"
+LOADS = Table(
+    "loads",
+    (
+        named("load", of=_load_name, json=False),
+        Column("loads", lambda check: [load.number for load in check.loads], NESTED),
+        named("start_s", None, quantity=INSTANT, of=lambda c: c.loads[0].start_s, why=_BY_NUMBER),
+        named("end_s", None, quantity=INSTANT, of=lambda c: c.loads[-1].end_s, why=_BY_NUMBER),
+        named(
+            "fillings",
+            None,
+            quantity=COUNT,
+            of=lambda check: sum(len(load.fills) for load in check.loads),
+            json=False,
+            why="they are in the tickets",
+        ),
+        *_way("scale"),
+        *_way("meter"),
+        *_way("target"),
+        named("swept_m2", "Driven", "driven"),
+        *_pair("scale", "meter"),
+        *_pair("scale", "target", _SAID),
+        *_pair("meter", "target", _SAID),
+        joined("compared", "Scale over meter", _scale_over_meter, "scale_over_meter"),
+        nested(
+            "comparisons",
+            COMPARISONS,
+            shows="scale_over_meter scale_over_target meter_over_target",
+        ),
+    ),
+    title="Loads",
+    json="loads start_s end_s scale meter target swept_m2 comparisons",
+    page="load compared scale meter target swept_m2",
+    words=2,
+)
+
+_FACTOR = Quantity(lambda v, _: round(v, 5), lambda v, _, __: f"{v:.3f}", si="1")
+CORRECTIONS = Table(
+    "meter_corrections",
+    (
+        named(
+            "loads",
+            None,
+            quantity=COUNT,
+            of=lambda p: len(p.together.loads) if p.together else 0,
+            json=False,
+            why="JSON lists them",
+        ),
+        named("factor", None, "multiply the meter's factor by", _FACTOR, "correction.factor"),
+        named("sigma", None, "uncertainty", _FACTOR, "correction.sigma"),
+        named("low", None, "low (95 %)", _FACTOR, "correction.low"),
+        named("high", None, "high (95 %)", _FACTOR, "correction.high"),
+        named("needed", None, "change it", YES_NO, "correction.needed"),
+        named("scattered", None, "loads contradict one another", YES_NO, "correction.scattered"),
+    ),
+    outputs=("json", "table"),
+    why="the page says it in a sentence",
+)
+
+PRODUCT_LOADS = json_only(
+    "product_loads",
+    *in_json("product level", level=NUMBER),
+    nested("loads", LOADS, "checks"),
+    nested("together", LOADS),
+    *in_json("outside_kg"),
+    nested("meter_correction", CORRECTIONS, lambda p: p if p.correction else None),
+    Column("warnings", lambda p: sentences(p.findings, "warning"), NESTED),
+    why="tables and page have a row for each load; a warning tells what was metered outside them",
+)
+
+_OF_ALL = "JSON has it with the check, and the page's chart begins there"
+WEIGHINGS = Table(
+    "weighings",
+    (
+        named("area_left_m2", None, "ground left"),
+        named("left_kg", None, "product left"),
+        named("sigma_kg", None, "product left uncertainty"),
+        named("even_kg", None),
+        named("low_kg", None),
+        named("high_kg", None),
+        named("verdict", None),
+        named("ticket", None, of="place"),
+        named("area_m2", None, "ground in all", json=False, why=_OF_ALL),
+        named("supply_kg", None, "product in all", json=False, why=_OF_ALL),
+    ),
+    outputs=("json", "table"),
+    why="the page draws them",
+)
+
+
+def _weighings(check: HalfwayCheck) -> list[Any]:
+    whole = {"area_m2": check.area_m2, "supply_kg": check.supply_kg}
+    return [SimpleNamespace(**vars(w), **whole) for w in check.weighings]
+
+
+HALFWAY = json_only(
+    "halfway",
+    *in_json("product supply_kg area_m2 tolerance", tolerance=SHARE),
+    nested("weighings", WEIGHINGS, _weighings),
+    why="the page draws it, and each weighing has its row in tables of data",
+)
+
+
+def _stock(amount: Amount | None, b: Balance, display: Display) -> str:
+    return row_text(b, display.units.mass)(amount.kg) if amount else "not given"
+
+
+def _unexplained(b: Balance, display: Display) -> str:
+    text = row_text(b, display.units.mass)
+    return "" if b.unexplained_kg is None else text(b.unexplained_kg)
+
+
+def _open(rows: Sequence[Balance], display: Display) -> str:
+    return " ".join(balance_sentence(b, display.units) for b in rows if b.explained is False)
+
+
+USAGES = json_only(
+    "usages",
+    *in_json("field operation"),
+    Column("used", "amount", WITH_ERROR),
+    *in_json("source"),
+    why="the table of data has a line for each",
+)
+BALANCES = Table(
+    "balance",
+    (
+        named("product"),
+        named("bought", quantity=WITH_ERROR, told=lambda b, d: _stock(b.bought, b, d)),
+        named("used_kg", told=lambda b, d: row_text(b, d.units.mass)(b.used_kg)),
+        named("left", quantity=WITH_ERROR, told=lambda b, d: _stock(b.left, b, d)),
+        named(
+            "without_field_kg",
+            None,
+            why="it lies in what is unexplained; a sentence says it where that is too much",
+        ),
+        named("unexplained_kg", told=_unexplained),
+        named(
+            "unexplained_sigma_kg",
+            "Weighing errs by",
+            text=lambda sigma, d: f"± {d.units.mass.text(sigma, 2)}",
+        ),
+        Column("explained"),
+        nested("operations", USAGES, "usages"),
+    ),
+    title="Bought, used and left",
+    remark=_open,
+    outputs=("json", "page"),
+    why="the table of data has a line for each amount",
+)
+BALANCE_LINES = Table(
+    "balance",
+    (
+        *(named("product", None), named("what", None), named("field", None), named("about", None)),
+        named("mass_kg", None, of="amount.kg"),
+        named("sigma_kg", None, "uncertainty", of="amount.sigma_kg"),
+    ),
+    outputs=("table",),
+    why="JSON and page have a row for each product",
+)
+
+
+def _lines(b: Balance) -> Iterator[Any]:
+    """What was bought; below it what makes it up: operations, what is left and unexplained."""
+    rest = None
+    if b.unexplained_kg is not None and b.unexplained_sigma_kg is not None:
+        rest = Amount(b.unexplained_kg, b.unexplained_sigma_kg)
+    reason = "bought or left is not known"
+    if b.explained is not None:
+        reason = f"{'within' if b.explained else 'more than'} the errors of weighing"
+    for what, field, about, amount in (
+        ("bought", "", "", b.bought),
+        *(("used", u.field, f"{u.operation} (by {u.source})", u.amount) for u in b.usages),
+        ("left", "", "", b.left),
+        ("unexplained", "", reason, rest),
+    ):
+        yield SimpleNamespace(product=b.product, what=what, field=field, about=about, amount=amount)
+
+
+def _checks(product: ProductLoads) -> list[LoadCheck]:
+    """Each load, and all of them together where they are several."""
+    together = product.together
+    return [*product.checks, *([together] if together and len(together.loads) > 1 else [])]
+
+
+def load_frames(
+    books: Sequence[OperationLoads], balances: Iterable[Balance], display: Display
 ) -> dict[str, pd.DataFrame]:
-    """Every table of loads that has rows, by name.
+    """Every table of loads that has rows, by name; ``books`` hold one for each operation."""
 
-    Parameters
-    ----------
-    books : sequence of OperationLoads
-        One an operation.
-    balances : iterable of Balance
-        Of the season.
-    units : UnitSystem
-    """
-    loads = [((b.field, b.operation), product) for b in books for product in b.loads]
-    checks = [((b.field, b.operation), check) for b in books for check in b.halfway]
-    zones = {(b.field, b.operation): b.time_zone for b in books}
+    def frame(table: Table, rows: Callable[[Any], Sequence[Any]], part: str) -> pd.DataFrame:
+        return stacked(
+            data_frame(table, rows(p), display.at(b.time_zone), field=b.field,
+                       operation=b.operation, product=p.product)
+            for b in books for p in getattr(b, part)
+        )  # fmt: skip
+
     every = {
-        "loads": loads_table(loads, units, zones),
-        "meter_corrections": corrections_table(loads),
-        "weighings": weighings_table(checks, units),
-        "balance": balance_table(balances, units),
+        "loads": frame(LOADS, _checks, "loads"),
+        "meter_corrections": frame(CORRECTIONS, lambda p: [p] if p.correction else [], "loads"),
+        "weighings": frame(WEIGHINGS, _weighings, "halfway"),
+        "balance": data_frame(BALANCE_LINES, [x for b in balances for x in _lines(b)], display),
     }
     return {name: frame for name, frame in every.items() if len(frame)}
 
 
-def loads_table(
-    loads: Sequence[tuple[Where, ProductLoads]],
-    units: UnitSystem,
-    zones: Mapping[Where, str | None] | None = None,
-) -> pd.DataFrame:
-    """One row a load and one for all of them together, by scale, meter and target.
-
-    Parameters
-    ----------
-    loads : sequence of ((field, operation), ProductLoads)
-    units : UnitSystem
-    zones : mapping of (field, operation) to str or None, optional
-        Time zones to tell the times in; the log's own clock where none is.
-    """
-    rows: list[Row] = []
-    for where, product in loads:
-        zone = (zones or {}).get(where)
-        rows += [
-            _load_row(where, product, str(check.loads[0].number), check, units, zone)
-            for check in product.checks
-        ]
-        if product.together is not None and len(product.together.loads) > 1:
-            rows.append(_load_row(where, product, "together", product.together, units, zone))
-    return pd.DataFrame(rows)
+def load_page_tables(book: OperationLoads, display: Display) -> list[PageTable]:
+    """A table of each product's loads, with what they mean below it; none without tickets."""
+    tables = []
+    for p in book.loads:
+        remark = " ".join(verdict_sentences(p, display.units))
+        table = replace(LOADS, title=f"Loads of {p.product}", remark=remark)
+        tables.append(page_table(table, _checks(p), display))
+    return tables
 
 
-def _load_row(
-    where: Where,
-    product: ProductLoads,
-    name: str,
-    check: LoadCheck,
-    units: UnitSystem,
-    zone: str | None,
-) -> Row:
-    first, last = check.loads[0], check.loads[-1]
-    row: Row = {
-        "field": where[0],
-        "operation": where[1],
-        "product": product.product,
-        "load": name,
-        "start": figures.iso_time(first.start_s, zone) if first.start_s is not None else "",
-        "end": figures.iso_time(last.end_s, zone) if last.end_s is not None else "",
-        "fillings": sum(len(load.fills) for load in check.loads),
-    }
-    for label, amount in (
-        ("by scale", check.scale), ("by meter", check.meter), ("by target", check.target),
-    ):  # fmt: skip
-        row |= _amount(label, amount, units.mass)
-    row |= _value("driven", check.swept_m2, units.area)
-    for first_way, second in (("scale", "meter"), ("scale", "target"), ("meter", "target")):
-        compared = check.compared(first_way, second)
-        name = f"{first_way} over {second} [%]"
-        row[name] = figures.significant([100 * compared.share])[0] if compared else float("nan")
-        row[f"{first_way} and {second}"] = (
-            "" if compared is None else "disagree" if compared.disagree else "agree"
-        )
-    return row
-
-
-def corrections_table(
-    loads: Sequence[tuple[Where, ProductLoads]],
-) -> pd.DataFrame:
-    """What to multiply each meter's factor by, and whether to."""
-    return pd.DataFrame(
-        [
-            {
-                "field": where[0],
-                "operation": where[1],
-                "product": product.product,
-                "loads": len(product.together.loads) if product.together else 0,
-                "multiply the meter's factor by": round(product.correction.factor, 5),
-                "uncertainty": round(product.correction.sigma, 5),
-                "low (95 %)": round(product.correction.low, 5),
-                "high (95 %)": round(product.correction.high, 5),
-                "change it": "yes" if product.correction.needed else "no",
-                "loads contradict one another": "yes" if product.correction.scattered else "no",
-            }
-            for where, product in loads
-            if product.correction is not None
-        ]
-    )
-
-
-def weighings_table(
-    checks: Sequence[tuple[Where, HalfwayCheck]], units: UnitSystem
-) -> pd.DataFrame:
-    """Every weighing of the half-way checks."""
-    return pd.DataFrame(
-        [
-            {
-                "field": where[0],
-                "operation": where[1],
-                "product": check.product,
-                **_value("ground left", w.area_left_m2, units.area),
-                **_amount("product left", Amount(w.left_kg, w.sigma_kg), units.mass),
-                **_value("even", w.even_kg, units.mass),
-                **_value("low", w.low_kg, units.mass),
-                **_value("high", w.high_kg, units.mass),
-                "verdict": w.verdict,
-                "ticket": w.place,
-            }
-            for where, check in checks
-            for w in check.weighings
-        ]
-    )
-
-
-def balance_table(balances: Iterable[Balance], units: UnitSystem) -> pd.DataFrame:
-    """What was bought of each product, where it went and what is not explained.
-
-    ``bought`` is the sum of the rows below it: the operations, ``left`` and ``unexplained``.
-    """
-    rows: list[Row] = []
-    for b in balances:
-        bought = b.bought.kg if b.bought else None
-        left = b.left.kg if b.left else None
-        lines: list[tuple[str, str, str, float | None]] = [("bought", "", "", bought)]
-        lines += [
-            ("used", u.field, f"{u.operation} (by {u.source})", u.amount.kg) for u in b.usages
-        ]
-        lines += [("left", "", "", left), ("unexplained", "", _reason(b), b.unexplained_kg)]
-        rows += [
-            {"product": b.product, "what": what, "field": field, "about": about,
-             **_value("mass", kg, units.mass)}
-            for what, field, about, kg in lines
-        ]  # fmt: skip
-    return pd.DataFrame(rows)
-
-
-def _reason(b: Balance) -> str:
-    if b.unexplained_kg is None:
-        return "bought or left is not known"
-    return "within the errors of weighing" if b.explained else "more than the errors of weighing"
-
-
-def _amount(name: str, amount: Amount | None, unit: DisplayUnit) -> Row:
+def load_record(book: OperationLoads | None) -> dict[str, Any]:
+    """An operation's loads and half-way checks in SI units; what is not known is None."""
     return {
-        **_value(name, amount.kg if amount else None, unit),
-        **_value(f"{name} uncertainty", amount.sigma_kg if amount else None, unit),
+        "loads": records(PRODUCT_LOADS, book.loads if book else ()),
+        "halfway": records(HALFWAY, book.halfway if book else ()),
     }
-
-
-def _value(name: str, si: float | None, unit: DisplayUnit) -> Row:
-    value = float("nan") if si is None else unit.of(si)
-    return {f"{name} [{unit.label}]": figures.significant([value])[0]}

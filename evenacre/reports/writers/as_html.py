@@ -2,46 +2,68 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from evenacre.reports.column import Display, Table
+from evenacre.reports.column import Column, Display, Table
 
 
 @dataclass(frozen=True)
 class PageTable:
-    """A table of text.
-
-    Attributes
-    ----------
-    title : str
-    head : tuple of str
-    rows : sequence of tuple of str
-    words : int
-        How many columns from the left are words; the others are figures.
-    folded : bool
-        Whether it is folded away at first.
-    remark : str
-        A sentence below it.
-    """
+    """A table of text."""
 
     title: str
     head: tuple[str, ...]
     rows: Sequence[tuple[str, ...]]
-    words: int = 1
-    folded: bool = False
-    remark: str = ""
+    words: int = 1  # columns from the left that are words; the others are figures
+    folded: bool = False  # at first
+    remark: str = ""  # a sentence below it
 
 
 def page_table(table: Table, rows: Sequence[Any], display: Display) -> PageTable:
     """Rows as text in the reader's units."""
     columns = table.of("page")
+    return _shown(
+        table,
+        rows,
+        display,
+        tuple(c.heading(display) for c in columns),
+        [tuple(c.on_page(row, display) for c in columns) for row in rows],
+    )
+
+
+def page_record(
+    table: Table,
+    row: Any,
+    display: Display,
+    head: tuple[str, ...] = ("", ""),
+    cells: Sequence[Callable[[Column, Any, Display], str]] = (Column.on_page,),
+) -> PageTable:
+    """One row, turned: a line for each column of it, with its name and its cells."""
+    lines = [
+        (c.heading(display), *(cell(c, row, display) for cell in cells)) for c in table.of("page")
+    ]
+    return _shown(table, [row], display, head, lines)
+
+
+def _shown(
+    table: Table,
+    rows: Sequence[Any],
+    display: Display,
+    head: tuple[str, ...],
+    lines: Sequence[tuple[str, ...]],
+) -> PageTable:
     return PageTable(
         title=table.title(rows) if callable(table.title) else table.title,
-        head=tuple(c.heading(display) for c in columns),
-        rows=[tuple(c.on_page(row, display) for c in columns) for row in rows],
+        head=head,
+        rows=lines,
         words=table.words,
         folded=table.folded,
         remark=table.remark(rows, display) if callable(table.remark) else table.remark,
     )
+
+
+def last_row(table: Table, **texts: str) -> tuple[str, ...]:
+    """What is told of all rows together, by key; other cells stay empty."""
+    return tuple(texts.get(column.key, "") for column in table.of("page"))

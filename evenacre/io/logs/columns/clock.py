@@ -17,8 +17,8 @@ from evenacre.io.common.findings import FEW, Findings, counted, one_line
 from evenacre.io.common.time_zones import localised, zone_of
 from evenacre.io.common.years import THESE_YEARS, other_years
 from evenacre.io.logs.columns.column_roles import ColumnUse
-from evenacre.io.logs.columns.records_table import RecordTable
-from evenacre.io.logs.columns.time_parsing import TimeTexts, read_time_texts
+from evenacre.io.tables.record_table import RecordTable
+from evenacre.io.tables.time_texts import TimeTexts, read_time_texts
 from evenacre.model import UNDATED_S, BoolArray, FloatArray
 
 _DAY_S = 86400.0
@@ -53,7 +53,7 @@ def read_clock(
     findings: Findings,
 ) -> Clock:
     """Read the times of records from one column, or from a date and a time column."""
-    reader = _Reader(table, time, zone_of(time_zone), findings)
+    reader = _TimeReader(table, time, zone_of(time_zone), findings)
     if table.holds_numbers(time.column):
         return reader.from_numbers(date)
     texts = table.text(time.column)
@@ -72,7 +72,7 @@ def _dates(table: RecordTable, date: ColumnUse) -> pa.Array:
 
 
 @dataclass(frozen=True)
-class _Reader:
+class _TimeReader:
     """A column of times."""
 
     table: RecordTable

@@ -9,20 +9,80 @@ from dataclasses import dataclass
 from evenacre.errors import InputError
 from evenacre.io.common.findings import Findings
 from evenacre.io.common.suggestions import did_you_mean
-from evenacre.io.logs.columns.column_names import (
-    CUT_LENGTH,
-    FLOW_WORDS,
-    GUESSES,
-    NOT_LOGGED,
-    NUMBERED,
-    RATE_WORDS,
-    SURE_WORDS,
-    Header,
-    first_match,
-    read_header,
+from evenacre.io.tables.headers import CUT_LENGTH, Header, read_header
+from evenacre.io.tables.record_table import RecordTable
+from evenacre.units.parsing import Dimension, example_unit, unit_factor
+
+_GUESSES: dict[str, tuple[str, ...]] = {
+    "lon": (r"^(lon|long|longitude|lng)$", r"(^|_)(lon|long|longitude|lng)(_|$)"),
+    "lat": (r"^(lat|latitude)$", r"(^|_)(lat|latitude)(_|$)"),
+    "x": (r"^(x|easting|east)(_|$)", r"(^|_)(x|easting|utm_e)(_|$)"),
+    "y": (r"^(y|northing|north)(_|$)", r"(^|_)(y|northing|utm_n)(_|$)"),
+    "start": (r"^(start|begin)(_?(time|at|utc))?$", r"^time_(start|begin)$"),
+    "end": (r"^(end|stop|finish)(_?(time|at|utc))?$", r"^time_(end|stop)$"),
+    "interval": (
+        r"^(interval|duration|seconds|secs|dt|delta_t|cycle|cycle_time)(_|$)",
+        r"(^|_)(interval|duration)(_|$)",
+    ),
+    "time": (
+        r"^(time_?stamp|date_?time|iso_?time|time_iso|ts|iso|iso_?8601)(_|$)",
+        r"^(time|utc|gps_?time|local_time|time_of_day)(_(utc|local|s|ms|sec|seconds|gps|iso))?$",
+        r"(^|_)(time|time_?stamp|date_?time|elapsed|since|epoch|unix|utc|utctime)(_|$)",
+    ),
+    "date": (r"^date(_|$)", r"(^|_)date$"),
+    "speed": (r"^(speed|velocity|spd)(_|$)", r"(^|_)(speed|velocity|spd|vel)(_|$)"),
+    "heading": (
+        r"^(heading|course|bearing|cog|azimuth|hdg)(_|$)",
+        r"(^|_)(heading|course|bearing|cog|azimuth|hdg)(_|$)",
+        r"^(track|direction)(_(deg|degrees?|true))?$",
+    ),
+    "work": (
+        r"^(work|working|worked|in_work|work_?(state|status)|working_(state|status))$",
+        r"^(implement|tool|drill|master|product|apply|applying|application)_"
+        r"(state|status|switch|on|active|engaged)$",
+        r"^(engaged|applying|on_off|active)(_state)?$",
+    ),
+    "width": (r"(^|_)(width|swath|swth|wdth)(_|$)",),
+    "distance": (r"^(distance|dist)(_|$)", r"(^|_)(distance|dist|moved)(_|$)"),
+    "machine": (
+        r"^(machine|vehicle|tractor|equipment|device)(_?(id|name|serial|no|nr|number))?$",
+        r"^(implement|drill|unit|serial)_(id|name|serial|no|nr|number)$",
+    ),
+    "sections": (r"^(section|boom)s?_?(state|status|switch|bit)s?$", r"^sections(_on)?$"),
+    "rows": (r"^(row|opener)s?_?(state|status|switch|bit)s?$", r"^rows(_on)?$"),
+}
+"""Patterns of names by role, the surest first, over words joined by ``_``."""
+
+_NOT_LOGGED = {
+    *("target", "tgt", "trgt", "set", "setpoint", "planned", "prescribed", "prescription", "rx"),
+    *("desired", "requested", "required", "limit", "max", "maximum", "min", "minimum", "total"),
+}
+"""A column with one of these words is about something wanted or summed, not logged."""
+
+_FOREIGN = {
+    "speed": {"fan", "wind", "rotor", "meter", "metering", "roller", "engine"},
+    "width": {"row", "tram", "spacing"},
+    "interval": {"since", "elapsed", "epoch"},
+}
+_RATE_WORDS = {"rate", "rt", "applied", "apd", "appl", "app", "as", "actual", "act", "application"}
+_FLOW_WORDS = {"flow", "mass", "massflow", "rate", "actual"}
+_SURE_WORDS = {"rate": {"rate", "applied", "apd"}, "flow": {"flow", "massflow"}}
+_NUMBERED = re.compile(
+    r"^(section|sect|sec|boom|tower|row|opener)_?(\d+)(_(state|status|on|active|work))?$"
 )
-from evenacre.io.logs.columns.records_table import RecordTable
-from evenacre.units.parsing import EXAMPLES, Dimension, unit_factor
+
+
+def _first_match(role: str, patterns: tuple[str, ...], headers: list[Header]) -> Header | None:
+    """Find the column whose name fits a role best."""
+    for pattern in patterns:
+        for header in headers:
+            for name in header.spellings:
+                words = set(name.split("_"))
+                foreign = _NOT_LOGGED | _FOREIGN.get(role, set())
+                if re.search(pattern, name) and not words & foreign:
+                    return header
+    return None
+
 
 DIMENSIONS = {
     "rate": Dimension.MASS_PER_AREA,
@@ -99,11 +159,11 @@ def plan_columns(
         closed |= {"lon", "lat"}
     if placed or {"lon", "lat"} & closed:
         closed |= {"x", "y"}
-    for role, patterns in GUESSES.items():
+    for role, patterns in _GUESSES.items():
         located = {use.role for use in uses} >= {"lon", "lat"}
         if role in closed or (role in ("x", "y") and located):
             continue
-        found = first_match(role, patterns, [h for h in headers if h.name not in taken])
+        found = _first_match(role, patterns, [h for h in headers if h.name not in taken])
         if found is None:
             continue
         use = _guessed_use(role, "", found, findings, table.file)
@@ -112,7 +172,7 @@ def plan_columns(
     free = [h for h in headers if h.name not in taken]
     if "section" not in closed and not any(u.role in ("sections", "rows") for u in uses):
         uses += _marked(free, findings, table.file)
-    for role, words in (("rate", RATE_WORDS), ("flow", FLOW_WORDS)):
+    for role, words in (("rate", _RATE_WORDS), ("flow", _FLOW_WORDS)):
         if role not in closed:
             uses += _amounts(role, words, free, findings, table.file)
     return ColumnPlan(tuple(uses))
@@ -140,7 +200,7 @@ def _asked_use(table: RecordTable, role: str, text: str) -> ColumnUse:
                 "columns",
                 f"{role} = {text}",
                 f'"{unit_text}" is not a unit of {dimension}.',
-                f"Write a unit of {dimension}, such as [{EXAMPLES[dimension][0]}].",
+                f"Write a unit of {dimension}, such as [{example_unit(dimension)}].",
             )
     elif unit_text and name == "heading":
         unit = 1.0 if unit_text.lower().startswith("rad") else None
@@ -182,7 +242,7 @@ def _marked(headers: list[Header], findings: Findings, file: str) -> list[Column
     """Numbered state columns: section_1, section_2 ... or row 1, row 2 ..."""
     found: dict[str, dict[int, Header]] = {"section": {}, "row": {}}
     for header in headers:
-        if match := NUMBERED.match(header.spellings[0]):
+        if match := _NUMBERED.match(header.spellings[0]):
             role = "row" if match[1] in ("row", "opener") else "section"
             found[role].setdefault(int(match[2]), header)
     for role, numbered in found.items():
@@ -208,15 +268,15 @@ def _amounts(
     found: list[tuple[str, Header]] = []
     for header in headers:
         own = set(header.words)
-        if not own & words or own & NOT_LOGGED:
+        if not own & words or own & _NOT_LOGGED:
             continue
         if header.unit(dimension) is not None:
             found.append((header.remainder(words), header))
-        elif own & SURE_WORDS[role] and not _has_other_unit(header):
+        elif own & _SURE_WORDS[role] and not _has_other_unit(header):
             findings.warn(
                 f'{file}: column "{header.name}" looks like a {role} but has no unit of '
                 f"{dimension}, so it is not used. To use it, give --column "
-                f"'{role}={header.name} [{EXAMPLES[dimension][0]}]'."
+                f"'{role}={header.name} [{example_unit(dimension)}]'."
             )
     if len(found) == 1:
         found = [("", found[0][1])]
@@ -227,7 +287,7 @@ def _amounts(
             for header in headers
             if header.unit_text
             and header.unit(dimension) is not None
-            and not set(header.words) & NOT_LOGGED
+            and not set(header.words) & _NOT_LOGGED
         ]
     return [_guessed_use(role, key, header, findings, file) for key, header in found]
 

@@ -9,9 +9,9 @@ import numpy as np
 from evenacre.errors import InputError
 from evenacre.io.common.findings import Findings, counted
 from evenacre.io.logs.columns.column_roles import DIMENSIONS, ColumnPlan, ColumnUse
-from evenacre.io.logs.columns.records_table import RecordTable
+from evenacre.io.tables.record_table import RecordTable
 from evenacre.model import UNDATED_S, FloatArray, Track
-from evenacre.units.parsing import EXAMPLES, unit_factor
+from evenacre.units.parsing import example_unit, unit_factor
 
 _SETTLED_WITHIN = 0.05
 _AGREEING_RATES = 0.02
@@ -43,7 +43,7 @@ def with_measures(
     InputError
         When a column the person named has no unit and none can be told.
     """
-    reader = _Reader(table, plan, paces, findings)
+    reader = _MeasureReader(table, plan, paces, findings)
     return replace(
         track,
         width_m=reader.width(),
@@ -61,12 +61,12 @@ def read_lengths(
 ) -> tuple[FloatArray | None, FloatArray | None]:
     """Width and distance columns alone (m), for records whose order is not yet known."""
     unknown = np.full(len(table), np.nan)
-    reader = _Reader(table, plan, (unknown, unknown), findings)
+    reader = _MeasureReader(table, plan, (unknown, unknown), findings)
     return reader.width(), reader.plain("distance")
 
 
 @dataclass(frozen=True)
-class _Reader:
+class _MeasureReader:
     table: RecordTable
     plan: ColumnPlan
     paces: Paces
@@ -161,7 +161,7 @@ class _Reader:
             unit = self._settled(use, values)
         if unit is not None:
             return values * unit
-        example, key = EXAMPLES[DIMENSIONS[use.role]][0], f":{use.key}" if use.key else ""
+        example, key = example_unit(DIMENSIONS[use.role]), f":{use.key}" if use.key else ""
         call = f"--column '{use.role}{key}={use.column} [{example}]'"
         if use.asked:
             raise self.table.error(

@@ -6,10 +6,11 @@ import numpy as np
 from pyproj import CRS, Transformer
 
 from evenacre.errors import InputError
+from evenacre.geo.geodesy import wrapped
 from evenacre.io.common.findings import FEW, Findings, counted
 from evenacre.io.logs.columns.column_roles import ColumnPlan
-from evenacre.io.logs.columns.records_table import RecordTable
 from evenacre.io.maps.crs import parse_crs
+from evenacre.io.tables.record_table import RecordTable
 from evenacre.model import BoolArray, FloatArray
 
 _FARM_DEGREES = 5.0
@@ -26,9 +27,9 @@ def column_positions(
         place = f'columns "{east.column}" and "{north.column}"'
         x = table.numbers(east.column, east.meaning, findings)
         y = table.numbers(north.column, north.meaning, findings)
-        return to_degrees(x, y, crs, table.file, place, findings, labelled=not projected)
-    raise InputError.at(
-        table.file,
+        x, y = _unprojected(x, y, crs, table.file, place, findings, labelled=not projected)
+        return checked_degrees(x, y, table.file, place, findings)
+    raise table.error(
         "",
         f"no columns of longitude and latitude were found among {table.listing}.",
         "Name them with --column lon=COLUMN --column lat=COLUMN "
@@ -36,44 +37,25 @@ def column_positions(
     )
 
 
-def to_degrees(
+def _unprojected(
     x: FloatArray,
     y: FloatArray,
-    crs: str | CRS | None,
+    crs: str | None,
     file: str,
     place: str,
     findings: Findings,
     *,
-    labelled: bool = False,
+    labelled: bool,
 ) -> tuple[FloatArray, FloatArray]:
-    """Turn coordinates into checked WGS 84 degrees, continuous across the antimeridian.
-
-    Parameters
-    ----------
-    x, y : (n,) float
-        NaN where there is none.
-    crs : str, CRS or None
-        Their system; None: taken for WGS 84 when they look like degrees.
-    file, place : str
-        Named in complaints.
-    labelled : bool
-        True when the file says that they are longitude and latitude.
-
-    Raises
-    ------
-    InputError
-        When they are not degrees and no system is given, when latitude and longitude look
-        swapped, or when no position is left.
-    """
-    x, y = np.array(x, dtype=float), np.array(y, dtype=float)
-    known = np.isfinite(x) & np.isfinite(y)
+    """Degrees of coordinates, ``labelled`` when the file says that they are already."""
     if crs is not None:
-        system = parse_crs(crs, file) if isinstance(crs, str) else crs
+        system = parse_crs(crs, file)
         if system.is_projected and labelled and _like_degrees(x, y):
             findings.warn(
                 f"{file}: {place} hold degrees, so the coordinate system {system.name} is not used."
             )
         elif not system.equals(CRS.from_epsg(4326)):
+            known = np.isfinite(x) & np.isfinite(y)
             to_wgs84 = Transformer.from_crs(system, 4326, always_xy=True)
             x[known], y[known] = to_wgs84.transform(x[known], y[known])
     elif not labelled:
@@ -90,7 +72,7 @@ def to_degrees(
             f"{file}: {place} name no coordinate system; they look like degrees and are taken "
             "as WGS 84 longitude and latitude."
         )
-    return _checked(x, y, file, place, findings)
+    return x, y
 
 
 def _like_degrees(x: FloatArray, y: FloatArray) -> bool:
@@ -103,17 +85,24 @@ def _like_degrees(x: FloatArray, y: FloatArray) -> bool:
     return bool(inside.mean() > 1 - FEW and high - low < _FARM_DEGREES)
 
 
-def _checked(
+def checked_degrees(
     lon: FloatArray, lat: FloatArray, file: str, place: str, findings: Findings
 ) -> tuple[FloatArray, FloatArray]:
+    """Degrees continuous across the antimeridian, NaN where there is no position.
+
+    Raises
+    ------
+    InputError
+        When latitude and longitude look swapped, or no position is left.
+    """
+    lon, lat = lon.copy(), lat.copy()
     nowhere = (lon == 0) & (lat == 0)  # what receivers write before they have a fix
     lon[nowhere], lat[nowhere] = np.nan, np.nan
     if nowhere.any():
         findings.warn(f"{file}: {counted(nowhere.sum(), 'position')} of 0, 0 taken as no fix.")
     bad = (np.abs(lat) > 90) | (np.abs(lon) > 360)
     if bad.any():
-        share = bad.sum() / max(np.isfinite(lon).sum(), 1)
-        if share > FEW:
+        if bad.sum() > FEW * np.isfinite(lon).sum():
             raise InputError.at(file, place, *_out_of_range(lon, lat, bad))
         lon[bad], lat[bad] = np.nan, np.nan
         findings.warn(f"{file}: {counted(bad.sum(), 'position')} off the Earth, taken as missing.")
@@ -123,7 +112,7 @@ def _checked(
     if missing.any():
         lon[missing], lat[missing] = np.nan, np.nan
         findings.warn(f"{file}: {counted(missing.sum(), 'record', 'have')} no position.")
-    return _continuous(np.where(np.abs(lon) > 180, (lon + 180) % 360 - 180, lon)), lat
+    return _continuous(wrapped(lon)), lat
 
 
 def _out_of_range(lon: FloatArray, lat: FloatArray, bad: BoolArray) -> tuple[str, str]:

@@ -10,8 +10,9 @@ from evenacre.errors import InputError
 from evenacre.io.common.arrow_arrays import bools, coded
 from evenacre.io.common.findings import FEW, Findings, counted, one_line
 from evenacre.io.logs.columns.column_roles import ColumnPlan, ColumnUse
-from evenacre.io.logs.columns.records_table import RecordTable
+from evenacre.io.tables.record_table import RecordTable
 from evenacre.model import BoolArray, FloatArray
+from evenacre.units.parsing import plain_number
 
 _ON = (
     *("on", "true", "yes", "y", "t", "1", "working", "work", "worked", "active", "engaged"),
@@ -130,10 +131,8 @@ def _word_state(word: str) -> float:
         return 1.0
     if word in _OFF:
         return 0.0
-    try:
-        return float(word.replace(",", "."))
-    except ValueError:
-        return np.inf
+    number = plain_number(word)
+    return np.inf if number is None else number
 
 
 def _bits(table: RecordTable, use: ColumnUse, findings: Findings) -> BoolArray | None:

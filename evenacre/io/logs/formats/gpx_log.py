@@ -16,31 +16,32 @@ from evenacre.errors import InputError
 from evenacre.io.common.findings import Findings, counted
 from evenacre.io.logs.build_tracks import build_tracks
 from evenacre.io.logs.columns.column_roles import plan_columns
-from evenacre.io.logs.columns.positions import to_degrees
-from evenacre.io.logs.columns.records_table import RecordTable
+from evenacre.io.logs.columns.positions import checked_degrees
 from evenacre.io.logs.formats.runs import nominal_clock
+from evenacre.io.tables.record_table import RecordTable
 from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.files import read_whole
 from evenacre.model import IntArray, Track
 
 _OWN = {"lon": "lon", "lat": "lat", "time": "time", "speed": "speed (m/s)"}
+# GPX 1.0 and the common point extensions give speed in metres per second.
+_NAMES = {"speed": "speed (m/s)", "course": "course (deg)"}
+_UNUSED = {"ele", "magvar", "geoidheight", "fix", "sat", "hdop", "vdop", "pdop", "extensions"}
+# Every name is a column as long as the track, so a file of ever new names could fill any memory.
+_MOST_NAMES = 200
+_CHUNK = 1 << 20
 
 
 def read_gpx_tracks(path: Path, columns: Mapping[str, str], time_zone: str | None) -> list[Track]:
     """Read the track points of a GPX file, with their time, speed and extensions.
 
-    Parameters
-    ----------
-    columns : mapping of str to str
-        Role to element name, for extensions.
-    time_zone : str or None
-        Zone of times that name none (the standard wants UTC).
+    ``columns`` names elements of extensions; times that name no zone should be UTC.
     """
     findings = Findings()
     try:
         content = read_whole(path)
         budget.check_count(content, b"<", budget.TAGS, path.name)
-        points = parse_points(content)
+        points = _parse_points(content)
     except ParseError as error:
         line, _ = error.position
         raise InputError.at(
@@ -69,41 +70,18 @@ def read_gpx_tracks(path: Path, columns: Mapping[str, str], time_zone: str | Non
     # These are the standard's own: nothing is guessed.
     own = {role: name for role, name in _OWN.items() if name in table.names}
     plan = plan_columns(table, own | dict(columns), findings)
-    lon, lat = to_degrees(
-        table.numbers("lon", "lon", findings),
-        table.numbers("lat", "lat", findings),
-        None,
-        path.name,
-        "track points",
-        findings,
-        labelled=True,
-    )
+    lon, lat = (table.numbers(name, name, findings) for name in ("lon", "lat"))
+    lon, lat = checked_degrees(lon, lat, path.name, "track points", findings)
     clock = None if plan.get("time") else nominal_clock(path.name, lon, lat, segments, findings)
     return build_tracks(table, lon, lat, plan, time_zone, findings, clock=clock)
 
 
-# GPX 1.0 and the common point extensions give speed in metres per second.
-_NAMES = {"speed": "speed (m/s)", "course": "course (deg)"}
-_UNUSED = {"ele", "magvar", "geoidheight", "fix", "sat", "hdop", "vdop", "pdop", "extensions"}
-# Every name is a column as long as the track, so a file of ever new names could fill any memory.
-_MOST_NAMES = 200
-_CHUNK = 1 << 20
-
-
-class Points:
-    """What an XML parser finds of track points, in file order.
-
-    Attributes
-    ----------
-    segments : list of int
-        Number of the segment of each point.
-    waypoints : bool
-        True when the file has waypoints.
-    """
+class _Points:
+    """What an XML parser finds of track points, in file order."""
 
     def __init__(self) -> None:
-        self.segments: list[int] = []
-        self.waypoints = False
+        self.segments: list[int] = []  # number of the segment of each point
+        self.waypoints = False  # whether the file has some
         self._lon: list[str] = []
         self._lat: list[str] = []
         self._columns: dict[str, tuple[list[int], list[str]]] = {}
@@ -179,20 +157,11 @@ class Points:
         )
 
 
-def parse_points(content: bytes) -> Points:
-    """Parse a GPX document.
-
-    Raises
-    ------
-    defusedxml.DefusedXmlException
-        When it defines entities.
-    xml.etree.ElementTree.ParseError
-        When it is damaged.
-    """
+def _parse_points(content: bytes) -> _Points:
     # Entities can be defined before the first element only. The guard that looks for them is
     # slow, so it reads up to there and the plain parser, which fetches nothing, reads the rest.
     next(iterparse(io.BytesIO(content), events=("start",)), None)
-    points = Points()
+    points = _Points()
     parser = XMLParser(target=points)
     for start in range(0, len(content), _CHUNK):
         parser.feed(content[start : start + _CHUNK])

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -20,20 +19,21 @@ from evenacre.io.common.findings import Findings, counted
 from evenacre.io.logs.build_tracks import build_tracks
 from evenacre.io.logs.columns.clock import Clock, read_clock
 from evenacre.io.logs.columns.column_roles import ColumnPlan, plan_columns
-from evenacre.io.logs.columns.positions import to_degrees
-from evenacre.io.logs.columns.records_table import RecordTable
+from evenacre.io.logs.columns.positions import checked_degrees
 from evenacre.io.logs.formats.polygon_log import polygon_tracks
-from evenacre.io.logs.formats.runs import (
-    NOMINAL_SPEED_MPS,
-    RunFixes,
-    nominal_clock,
-    run_table,
-    with_stops,
-)
-from evenacre.io.maps.read_layer import Source, read_layer
+from evenacre.io.logs.formats.runs import NOMINAL_SPEED_MPS, run_tracks
+from evenacre.io.maps.read_layer import LayerCache, Source, read_layer
+from evenacre.io.tables.record_table import RecordTable
 from evenacre.model import FloatArray, IntArray, Track
 
 _SINGLE = shapely.GeometryType.POLYGON  # kinds with a higher number have several parts
+# A long straight line has two vertices; fixes as dense as a log's keep passes from being
+# taken for gaps.
+_SPACING_M = 2.0
+_USUAL_FIXES = 1e6  # of longer drives fixes lie further apart
+_MOST_M = 5e6  # more than any drill drives in a season
+# What a line says of its whole length says nothing of one fix.
+_WHOLE_LINE = ("distance", "interval", "heading", "time", "date", "start", "end")
 
 
 def read_layer_tracks(
@@ -42,23 +42,10 @@ def read_layer_tracks(
     layer: str | None,
     crs: str | None,
     time_zone: str | None,
+    cache: LayerCache | None = None,
 ) -> list[Track]:
-    """Read a log kept as a map layer.
-
-    Points are fixes, each line is a working pass, and each polygon a step of one.
-
-    Parameters
-    ----------
-    columns : mapping of str to str
-        Role to attribute name; see ``columns.ROLES``.
-    layer : str or None
-        Which layer, when the file holds several.
-    crs : str or None
-        What the coordinates are in, over whatever the file says.
-    time_zone : str or None
-        Zone of times that name none.
-    """
-    frame, warnings = read_layer(Source(path, layer, crs=crs), polygons=False)
+    """Read a log kept as a map layer, or at hand in a cache; arguments as of `read_tracks`."""
+    frame, warnings = read_layer(Source(path, layer, crs=crs), polygons=False, cache=cache)
     findings = Findings(warnings=list(warnings))
     if (shapely.get_type_id(frame.geometry.array) > _SINGLE).any():
         frame = frame.explode()
@@ -84,10 +71,8 @@ def read_layer_tracks(
         return line_tracks(table, shapes, plan, time_zone, findings)
     if kind == "Polygon":
         return polygon_tracks(table, shapes, plan, time_zone, findings)
-    lon, lat = to_degrees(
-        shapely.get_x(shapes), shapely.get_y(shapes), None, path.name, "points", findings,
-        labelled=True,
-    )  # fmt: skip
+    x, y = shapely.get_x(shapes), shapely.get_y(shapes)
+    lon, lat = checked_degrees(x, y, path.name, "points", findings)
     return build_tracks(table, lon, lat, plan, time_zone, findings)
 
 
@@ -103,23 +88,9 @@ def _attributes(file: str, frame: gpd.GeoDataFrame) -> RecordTable:
 
 
 def _cells(values: pd.Series[Any]) -> pa.Array:
-    """One attribute as numbers, states, times or text; lists, objects and bytes as text."""
-    try:
-        cells = pa.array(values, from_pandas=True)
-    except (pa.ArrowInvalid, pa.ArrowTypeError, pa.ArrowNotImplementedError):
-        cells = None
-    if cells is None or pa.types.is_nested(cells.type) or pa.types.is_binary(cells.type):
-        return pa.array(values.astype(str), pa.string())
-    return cells
-
-
-# A long straight line has two vertices; fixes as dense as a log's keep passes from being
-# taken for gaps.
-_SPACING_M = 2.0
-_USUAL_FIXES = 1e6  # of longer drives fixes lie further apart
-_MOST_M = 5e6  # more than any drill drives in a season
-# What a line says of its whole length says nothing of one fix.
-_WHOLE_LINE = ("distance", "interval", "heading", "time", "date", "start", "end")
+    """One attribute as numbers, states, times or text, as the map reader gave it; bytes as text."""
+    cells = pa.array(values, from_pandas=True)
+    return pa.array(values.astype(str)) if pa.types.is_binary(cells.type) else cells
 
 
 def line_tracks(
@@ -131,24 +102,17 @@ def line_tracks(
 ) -> list[Track]:
     """Turn lines into tracks whose tool is down along each line and up between lines.
 
-    Parameters
-    ----------
-    table : RecordTable
-        Attributes of n lines; those with a role hold for the whole of their line.
-    shapes : (n,) array of LineString
-        WGS 84 degrees.
-    plan : ColumnPlan
-        ``start`` and ``end`` (or ``time``) are the times at the ends of a line.
+    What a line says holds for the whole of it; ``start`` and ``end`` (or ``time``) are the times
+    at its ends.
     """
     plane = WorkingPlane.around(shapes)
     lines = plane.project(shapes)
     lengths = shapely.length(lines)
     kept = np.flatnonzero(lengths > 0)
     if not kept.size:
-        raise InputError.at(table.file, "", "no line has a length.", "Export the passes again.")
+        raise table.error("", "no line has a length.", "Export the passes again.")
     if lengths.sum() > _MOST_M:
-        raise InputError.at(
-            table.file,
+        raise table.error(
             "",
             f"its lines are {lengths.sum() / 1e3:,.0f} km long together, which no drill drives.",
             "Check their coordinates, or export fewer passes at a time.",
@@ -166,13 +130,17 @@ def line_tracks(
     lon, lat = plane.lonlat(xy[:, 0], xy[:, 1])
     along = _along(xy, own)
     clock = _clock(table, plan, kept, lengths[kept], along, own, time_zone, findings)
-    if clock is None:
-        clock = nominal_clock(table.file, lon, lat, own, findings)
-    rows, time_s, down = with_stops(clock.time_s, own)
-    fixes = RunFixes(kept[own][rows], lon[rows], lat[rows], down)
-    moving, plan = run_table(table, plan, fixes, findings, without=_WHOLE_LINE)
-    return build_tracks(
-        moving, fixes.lon, fixes.lat, plan, time_zone, findings, clock=replace(clock, time_s=time_s)
+    return run_tracks(
+        table,
+        plan,
+        time_zone,
+        findings,
+        feature=kept[own],
+        runs=own,
+        lon=lon,
+        lat=lat,
+        clock=clock,
+        without=_WHOLE_LINE,
     )
 
 

@@ -5,26 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-import numpy.typing as npt
 import shapely
 
-from evenacre.errors import InputError
+from evenacre.geo.geodesy import ShapeArray
 from evenacre.geo.local_crs import WorkingPlane
 from evenacre.io.common.findings import Findings, counted
-from evenacre.io.logs.build_tracks import build_tracks, fix_clock
+from evenacre.io.logs.build_tracks import fix_clock
 from evenacre.io.logs.columns.column_roles import ColumnPlan
 from evenacre.io.logs.columns.measures import read_lengths
-from evenacre.io.logs.columns.records_table import RecordTable
-from evenacre.io.logs.formats.runs import (
-    NOMINAL_SPEED_MPS,
-    RunFixes,
-    nominal_clock,
-    run_table,
-    with_stops,
-)
+from evenacre.io.logs.formats.runs import NOMINAL_SPEED_MPS, run_tracks
+from evenacre.io.tables.record_table import RecordTable
 from evenacre.model import BoolArray, FloatArray, IntArray, Track
-
-ShapeArray = npt.NDArray[np.object_]
 
 _SLIVER = 0.01  # of the middle area of the layer
 # Centres further apart than so many steps, and half a metre, belong to separate runs.
@@ -53,13 +44,6 @@ def polygon_tracks(
 
     A fix stands at each centre and at both ends of every run of touching steps; width and
     length come from the smallest rectangle around the polygon unless attributes tell them.
-
-    Parameters
-    ----------
-    table : RecordTable
-        Attributes of n polygons.
-    shapes : (n,) array of Polygon
-        WGS 84 degrees.
     """
     plane = WorkingPlane.around(shapes)
     flat = plane.project(shapes)
@@ -82,26 +66,24 @@ def polygon_tracks(
     runs = _runs(steps)
     step, xy, shift_m, own_run = _fixes(steps, runs)
     lon, lat = plane.lonlat(xy[:, 0], xy[:, 1])
-    if clock is None:
-        clock = nominal_clock(table.file, lon, lat, own_run, findings)
-    else:
+    if clock is not None:
         middle_s = clock.time_s[kept]
         early_s = shift_m / _speed(steps, runs, middle_s)[step]
         clock = replace(clock, time_s=middle_s[step] + early_s)
-    rows, time_s, down = with_stops(clock.time_s, own_run)
-    fixes = RunFixes(kept[step][rows], lon[rows], lat[rows], down)
     width = np.full(len(table), np.nan)
     width[kept] = steps.width
-    moving, plan = run_table(
+    return run_tracks(
         table,
         plan,
-        fixes,
+        time_zone,
         findings,
+        feature=kept[step],
+        runs=own_run,
+        lon=lon,
+        lat=lat,
+        clock=clock,
         without=("distance", "interval", "time", "date", "start", "end"),
         measured={"width": width},
-    )
-    return build_tracks(
-        moving, fixes.lon, fixes.lat, plan, time_zone, findings, clock=replace(clock, time_s=time_s)
     )
 
 
@@ -115,11 +97,11 @@ def _usable(table: RecordTable, flat: ShapeArray, findings: Findings) -> IntArra
         if mask.any():
             findings.warn(
                 f"{table.file}: left out {counted(mask.sum(), what)}; the first is "
-                f"{table.place(int(np.flatnonzero(mask)[0]))}."
+                f"{table.first(mask)}."
             )
     kept = np.flatnonzero((area > 0) & ~sliver)
     if not kept.size:
-        raise InputError.at(table.file, "", "no polygon can be used.", "Export the layer again.")
+        raise table.error("", "no polygon can be used.", "Export the layer again.")
     return kept.astype(np.int64)
 
 

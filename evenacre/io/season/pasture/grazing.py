@@ -7,7 +7,8 @@ from dataclasses import replace
 from typing import Any
 
 from evenacre.io.common.problem_collector import KeyPath
-from evenacre.io.common.suggestions import choice, listed
+from evenacre.io.common.suggestions import listed
+from evenacre.io.season.checks import SWAP, is_defined, is_new
 from evenacre.io.season.files import SeasonFiles
 from evenacre.io.season.pasture.paddocks import PaddockBuilder, Paddocks
 from evenacre.io.season.pasture.schema import GrazingTable, HerdTable, MoveTable
@@ -19,19 +20,12 @@ _ROUND = ("start", "end", "order")
 
 
 class GrazingBuilder:
-    """Puts herd, paddocks and moves together.
-
-    Parameters
-    ----------
-    top : SeasonTable
-    files : SeasonFiles
-        Its complaints are told of all that is wrong.
-    """
+    """Puts herd, paddocks and moves together."""
 
     def __init__(self, top: SeasonTable, files: SeasonFiles) -> None:
-        self.top, self.complaints = top, files.complaints
+        self.top, self.problems = top, files.problems
         written = {} if top.grazing is None else top.grazing
-        table = self.complaints.check(GrazingTable, written, ("grazing",))
+        table = self.problems.check(GrazingTable, written, ("grazing",))
         self.readable = table is not None
         self.table = table or GrazingTable()
         self.written: Mapping[str, Any] = written if isinstance(written, Mapping) else {}
@@ -44,24 +38,21 @@ class GrazingBuilder:
             self.top.paddocks, self.top.paddock
         )
         if not paddocks.made and paddocks.all_known:
-            self.complaints.add(
-                ("paddock",),
-                "There is no paddock.",
-                'Add [paddocks] with file = "paddocks.gpkg", or [[paddock]].',
-            )
+            remedy = 'Add [paddocks] with file = "paddocks.gpkg", or [[paddock]].'
+            self.problems.add(("paddock",), "There is no paddock.", remedy)
         herd = self._herd()
         moves = self._moves(paddocks)
-        if self.top.move:
-            self._check_nothing_to_compute()
-        elif self.readable:
+        given = [key for key in _ROUND if key in self.written]
+        if self.top.move and given:
+            keys = " and ".join(given)
+            what = f"The moves are decided under [[move]], so {keys} cannot be kept."
+            self.problems.add(("grazing", given[0]), what, f"Take out {keys}, or the moves.")
+        elif self.readable and not self.top.move:
             self._check_computable(paddocks)
         start, end = self.table.start, self.table.end
         if start is not None and end is not None and end <= start:
-            self.complaints.add(
-                ("grazing", "end"),
-                f"Grazing ends on {end}, but starts only on {start}.",
-                "Change them over, or correct one.",
-            )
+            what = f"Grazing ends on {end}, but starts only on {start}."
+            self.problems.add(("grazing", "end"), what, SWAP)
         grazing = Grazing(
             herd=tuple(herd),
             paddocks=self._in_order(paddocks, moves),
@@ -77,13 +68,10 @@ class GrazingBuilder:
         made: dict[str, HerdClass] = {}
         for index, entry in enumerate(self.top.herd):
             path: KeyPath = ("herd", index)
-            table = self.complaints.check(HerdTable, entry, path)
+            table = self.problems.check(HerdTable, entry, path)
             if table is None:
                 continue
-            if table.kind in made:
-                self.complaints.add(
-                    (*path, "class"), f'"{table.kind}" is defined twice.', "Rename one."
-                )
+            is_new(table.kind, made, self.problems, (*path, "class"))
             eaten = table.intake.kg_per_day(table.weight)
             made[table.kind] = HerdClass(table.kind, table.head, table.weight, eaten)
         return list(made.values())
@@ -93,23 +81,21 @@ class GrazingBuilder:
         made: list[tuple[Stay, int]] = []
         for index, entry in enumerate(self.top.move):
             path: KeyPath = ("move", index)
-            table = self.complaints.check(MoveTable, entry, path)
+            table = self.problems.check(MoveTable, entry, path)
             if table is None:
                 continue
             self._check_known(table.paddock, (*path, "paddock"), paddocks)
             if table.leave <= table.enter:
-                self.complaints.add(
-                    (*path, "leave"),
-                    f"The herd leaves on {table.leave}, but enters only on {table.enter}.",
-                    "Change them over, or correct one; it stays for one day at least.",
-                )
+                what = f"The herd leaves on {table.leave}, but enters only on {table.enter}."
+                remedy = "Change them over, or correct one; it stays for one day at least."
+                self.problems.add((*path, "leave"), what, remedy)
                 continue
             made.append((Stay(table.paddock, table.enter, table.leave), index))
         made.sort(key=lambda one: (one[0].enter, one[0].leave))
         before: Stay | None = None
         for after, index in made:
             if before is not None and after.enter < before.leave:
-                self.complaints.add(
+                self.problems.add(
                     ("move", index, "enter"),
                     f'The herd enters "{after.paddock}" on {after.enter}, but leaves '
                     f'"{before.paddock}" only on {before.leave}.',
@@ -121,37 +107,23 @@ class GrazingBuilder:
         return [stay for stay, _ in made]
 
     def _check_known(self, name: str, path: KeyPath, paddocks: Paddocks) -> None:
-        if paddocks.all_known and name not in paddocks.made:
-            remedy = choice(name, paddocks.made, "Define it under [[paddock]].")
-            self.complaints.add(path, f'There is no paddock "{name}".', remedy)
-
-    def _check_nothing_to_compute(self) -> None:
-        given = [key for key in _ROUND if key in self.written]
-        if given:
-            self.complaints.add(
-                ("grazing", given[0]),
-                f"The moves are decided under [[move]], so {' and '.join(given)} cannot be kept.",
-                f"Take out {' and '.join(given)}, or the moves.",
-            )
+        if paddocks.all_known:
+            is_defined(name, "paddock", paddocks.made, self.problems, path)
 
     def _check_computable(self, paddocks: Paddocks) -> None:
         """Complain of what is missing to compute the moves from."""
         if not self.top.herd and "start" not in self.written:
-            self.complaints.add(
-                ("grazing",),
-                "Neither the herd's moves are given nor what to compute them from.",
-                f"Add [[herd]], and start and forage under [grazing], {_HOW_TO_COMPUTE}",
-            )
+            what = "Neither the herd's moves are given nor what to compute them from."
+            remedy = f"Add [[herd]], and start and forage under [grazing], {_HOW_TO_COMPUTE}"
+            self.problems.add(("grazing",), what, remedy)
             return
         if not self.top.herd:
             what = "There is no herd, so its moves cannot be computed."
-            self.complaints.add(("herd",), what, f"Add [[herd]], {_HOW_TO_COMPUTE}")
+            self.problems.add(("herd",), what, f"Add [[herd]], {_HOW_TO_COMPUTE}")
         if "start" not in self.written:
-            self.complaints.add(
-                ("grazing", "start"),
-                "The day the herd enters the first paddock is missing.",
-                f"Add start = 2026-08-04, {_HOW_TO_COMPUTE}",
-            )
+            what = "The day the herd enters the first paddock is missing."
+            remedy = f"Add start = 2026-08-04, {_HOW_TO_COMPUTE}"
+            self.problems.add(("grazing", "start"), what, remedy)
         lacking = [
             name
             for name, paddock in paddocks.made.items()
@@ -160,7 +132,7 @@ class GrazingBuilder:
             and "forage" not in {*self.written, *paddocks.written.get(name, ())}
         ]
         if lacking:
-            self.complaints.add(
+            self.problems.add(
                 ("grazing", "forage"),
                 f"How much forage stands on {listed(lacking)} is missing, so the moves cannot "
                 "be computed.",
@@ -185,14 +157,14 @@ class GrazingBuilder:
             self._check_known(name, place, paddocks)
             if name in seen:
                 what = f'"{name}" is listed twice.'
-                self.complaints.add(place, what, "Name each paddock once; rounds are repeated.")
+                self.problems.add(place, what, "Name each paddock once; rounds are repeated.")
             else:
                 seen.add(name)
                 yield name
         left_out = [name for name in paddocks.made if name not in seen]
         if not order:
             what, remedy = "The list is empty.", "Name the paddocks in the order they are grazed."
-            self.complaints.add(("grazing", "order"), what, remedy)
+            self.problems.add(("grazing", "order"), what, remedy)
         elif left_out:
             self.warnings.append(
                 f"The order of grazing leaves out {listed(left_out)}: the herd does not go there, "

@@ -2,82 +2,70 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+import geopandas as gpd
+import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.geo.geodesy import geodesic_area_m2
-from evenacre.geo.overlay import only_polygons
+from evenacre.geo.local_crs import WorkingPlane
+from evenacre.geo.overlay import in_degrees, intersect, valid, without
 from evenacre.io.common.problem_collector import KeyPath
 from evenacre.io.common.suggestions import choice
-from evenacre.io.maps.field_layers import odd_size, read_unworkable
+from evenacre.io.maps.field_layers import (
+    NAME_COLUMNS,
+    check_reach,
+    names_of,
+    number_unnamed,
+    odd_size,
+    read_unworkable,
+)
+from evenacre.io.maps.read_layer import LayerCache, Source, read_layer
+from evenacre.io.maps.repair import to_polygons
+from evenacre.io.season.checks import is_new
 from evenacre.io.season.files import SeasonFiles
-from evenacre.io.season.pasture.paddock_map import overlaps, read_paddocks
 from evenacre.io.season.pasture.schema import GrazingTable, PaddocksTable, PaddockTable
 from evenacre.io.season.schema import FieldTable, as_source
+from evenacre.io.season.values import DAY_S
 from evenacre.model import Field, Paddock
 from evenacre.units.display import in_both
 
-DAY_S = 86400.0
 _MAP: KeyPath = ("paddocks",)
 _SAME_SHARE = 0.01
+# Two fences walked one after the other leave a sliver between them; anything wider or larger
+# is ground that would be grazed and seeded twice.
+_SLIVER_M, _SLIVER_SHARE, _SEEN_M2 = 3.0, 0.02, 1.0
 
 
 @dataclass
 class Paddocks:
-    """The paddocks of a season.
+    """The paddocks of a season."""
 
-    Attributes
-    ----------
-    made : dict of str to Paddock or None
-        In the order of the file. None: already complained about.
-    all_known : bool
-        False when some could not be read, so that a name cannot be called unknown.
-    written : dict of str to mapping
-        The table of each as it stands in the file.
-    places : dict of str to KeyPath
-    warnings : list of str
-    """
-
+    # In the order of the file. None: something is wrong with it.
     made: dict[str, Paddock | None] = field(default_factory=dict)
-    all_known: bool = True
+    all_known: bool = True  # False when some could not be read, so that no name is unknown
+    # The table of each as it stands in the file.
     written: dict[str, Mapping[str, Any]] = field(default_factory=dict)
     places: dict[str, KeyPath] = field(default_factory=dict)
     warnings: list[str] = field(default_factory=list)
 
 
 class PaddockBuilder:
-    """Makes the paddocks of a season.
-
-    Parameters
-    ----------
-    files : SeasonFiles
-    fields : mapping
-        By name; None for one that is already complained about.
-    grazing : GrazingTable
-        With what holds where a paddock does not say.
-    """
+    """Makes the paddocks of a season; ``grazing`` holds where one of them does not say."""
 
     def __init__(
         self, files: SeasonFiles, fields: Mapping[str, Field | None], grazing: GrazingTable
     ) -> None:
         self.files, self.fields, self.grazing = files, fields, grazing
-        self.complaints = files.complaints
+        self.problems = files.problems
         self.found = Paddocks()
 
     def build(self, drawn: object, entries: Sequence[Any]) -> Paddocks:
-        """Make every paddock.
-
-        Parameters
-        ----------
-        drawn : object
-            What ``[paddocks]`` holds; None when there is none.
-        entries : sequence
-            The ``[[paddock]]`` tables as written.
-        """
+        """Make every paddock of ``[paddocks]`` (None: there is none) and ``[[paddock]]``."""
         shapes = self._drawn(drawn) if drawn is not None else {}
         tables = self._tables(entries)
         for name in dict.fromkeys([*shapes, *tables]):
@@ -90,7 +78,7 @@ class PaddockBuilder:
 
     def _drawn(self, drawn: object) -> dict[str, BaseGeometry]:
         """Return the shapes of the map by name."""
-        table = self.complaints.check(PaddocksTable, as_source(drawn), _MAP, ("file", "layer"))
+        table = self.problems.check(PaddocksTable, as_source(drawn), _MAP, ("file", "layer"))
         frame = None
         if table is not None:
             frame = self.files.shapes(
@@ -103,11 +91,8 @@ class PaddockBuilder:
         numbers: dict[str, object] = {}
         for number, name, shape in zip(frame.index, frame["name"], frame.geometry, strict=True):
             if name in shapes:
-                self.complaints.add(
-                    _MAP,
-                    f'Features {numbers[name]} and {number} are both called "{name}".',
-                    "Rename one, or take another name_column.",
-                )
+                what = f'Features {numbers[name]} and {number} are both called "{name}".'
+                self.problems.add(_MAP, what, "Rename one, or take another name_column.")
                 continue
             shapes[name], numbers[name] = shape, number
             self.found.warnings += odd_size(shape, f"{name}: the paddock")
@@ -117,7 +102,7 @@ class PaddockBuilder:
         tables: dict[str, PaddockTable | None] = {}
         for index, entry in enumerate(entries):
             path: KeyPath = ("paddock", index)
-            table = self.complaints.check(
+            table = self.problems.check(
                 PaddockTable, entry, path, ("name", "boundary", "unworkable")
             )
             name = entry.get("name") if isinstance(entry, Mapping) else None
@@ -125,9 +110,7 @@ class PaddockBuilder:
             if not name:
                 self.found.all_known = False
                 continue
-            if name in tables:
-                what = f'"{name}" is defined twice.'
-                self.complaints.add((*path, "name"), what, "Rename one.")
+            if not is_new(name, tables, self.problems, (*path, "name")):
                 continue
             tables[name] = table
             self.found.written[name] = entry
@@ -157,17 +140,12 @@ class PaddockBuilder:
             self._compare(name, ground.boundary, shapes[name])
         if ground.boundary is None:
             if on_map and self.found.all_known:
-                self.complaints.add(
-                    (*path, "name"),
-                    f'There is no paddock "{name}" on the map, nor a field of that name.',
-                    choice(name, [*shapes, *self.fields], "Give its boundary."),
-                )
+                what = f'There is no paddock "{name}" on the map, nor a field of that name.'
+                remedy = choice(name, [*shapes, *self.fields], "Give its boundary.")
+                self.problems.add((*path, "name"), what, remedy)
             elif not on_map:
-                self.complaints.add(
-                    (*path, "boundary"),
-                    "Its boundary is not given, and no field has its name.",
-                    'Add boundary = "paddock.geojson".',
-                )
+                what = "Its boundary is not given, and no field has its name."
+                self.problems.add((*path, "boundary"), what, 'Add boundary = "paddock.geojson".')
             return None
         return self._with_unworkable(ground, table, path)
 
@@ -181,17 +159,15 @@ class PaddockBuilder:
         if bare is None:
             return None
         if bare.covers(ground.boundary):
-            self.complaints.add(
-                place,
-                "The unworkable ground covers the whole paddock.",
-                "Give only the ground that is not worked.",
-            )
+            what = "The unworkable ground covers the whole paddock."
+            self.problems.add(place, what, "Give only the ground that is not worked.")
             return None
         return replace(ground, unworkable=bare)
 
     def _compare(self, name: str, ours: BaseGeometry, map_s: BaseGeometry) -> None:
         """Warn where a field and the map's paddock of the same name are not the same ground."""
-        differs = geodesic_area_m2(only_polygons(shapely.symmetric_difference(ours, map_s)))
+        ways = ((ours, map_s), (map_s, ours))
+        differs = sum(geodesic_area_m2(in_degrees(without, *way)) for way in ways)
         if differs > _SAME_SHARE * geodesic_area_m2(ours):
             self.found.warnings.append(
                 f"{name}: the field and the paddock of this name differ by "
@@ -218,15 +194,57 @@ class PaddockBuilder:
     def _check_overlaps(self) -> None:
         """Complain of ground in two paddocks; a sliver along a fence is only told."""
         shapes = {name: p.field.boundary for name, p in self.found.made.items() if p is not None}
-        for first, second, shared_m2, sliver in overlaps(shapes):
+        for first, second, shared_m2, sliver in _overlaps(shapes):
             what = f'"{first}" and "{second}" overlap by {in_both("area", shared_m2)}'
             if sliver:
                 self.found.warnings.append(
                     f"{what}, a sliver along their fence that counts in both."
                 )
             else:
-                self.complaints.add(
-                    self.found.places[second],
-                    f"{what}.",
-                    "Correct their outlines, so that no ground counts twice.",
-                )
+                remedy = "Correct their outlines, so that no ground counts twice."
+                self.problems.add(self.found.places[second], f"{what}.", remedy)
+
+
+def read_paddocks(
+    source: Source, *, name_column: str | None = None, cache: LayerCache | None = None
+) -> tuple[gpd.GeoDataFrame, list[str]]:
+    """Read a map whose every feature is a paddock, and warnings; the nameless are numbered.
+
+    The frame has columns ``name`` and geometry, EPSG:4326; its index is the feature's number.
+    """
+    frame, warnings = read_layer(source, cache=cache)
+    warnings += check_reach(frame, source.name, "paddock")
+    frame, mended = to_polygons(frame, source.name, "paddock")
+    names = names_of(frame, NAME_COLUMNS, source, name_column)
+    if not all(names):
+        bare = sum(not name for name in names)
+        warnings.append(f"{source.name}: {bare} paddocks have no name; they were numbered.")
+    named = gpd.GeoDataFrame(
+        {"name": number_unnamed(names, "paddock")},
+        geometry=list(frame.geometry.array),
+        index=frame.index,
+        crs=4326,
+    )
+    return named, warnings + mended
+
+
+def _overlaps(shapes: Mapping[str, BaseGeometry]) -> Iterator[tuple[str, str, float, bool]]:
+    """Pairs of outlines with ground in common, its area (m2), and whether it is a mere sliver.
+
+    A sliver is narrow, on average, and a small part of the smaller of the two. Outlines are
+    polygons in degrees.
+    """
+    if len(shapes) < 2:
+        return
+    names, degrees = list(shapes), np.array(list(shapes.values()), dtype=object)
+    flat = valid(WorkingPlane.around(degrees).project(degrees))
+    first, second = shapely.STRtree(flat).query(flat, predicate="intersects")
+    pairs = first < second
+    first, second = first[pairs], second[pairs]
+    shared = intersect(flat[first], flat[second])
+    area, around = shapely.area(shared), shapely.length(shared)
+    smaller = np.minimum(shapely.area(flat[first]), shapely.area(flat[second]))
+    narrow = 2.0 * area < _SLIVER_M * around
+    sliver = narrow & (area < _SLIVER_SHARE * smaller)
+    for i in np.flatnonzero(area > _SEEN_M2):
+        yield names[first[i]], names[second[i]], float(area[i]), bool(sliver[i])

@@ -1,133 +1,127 @@
-"""The shape of a season file's pasture tables: paddocks, herd, moves, seeding behind the herd."""
+"""The tables of grazed ground: paddocks, herd, moves, and seeding behind the herd."""
 
 from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import BeforeValidator, Field
+from pydantic import Field
 
-from evenacre.io.season.pasture.schema_types import (
-    Clock,
-    Days,
-    Feed,
-    Forage,
-    Growth,
-    Hours,
-    LiveWeight,
-    Load,
-    Pause,
-    PerHeight,
-    Share,
-    Standing,
-    TurnRadius,
-    Window,
-)
-from evenacre.io.season.schema import SourceTable, Table, as_source
-from evenacre.io.season.schema_types import Date, Name, Rate, Speed, Stock
-
-Source = Annotated[SourceTable, BeforeValidator(as_source)]
-Value = Annotated[float, Field(gt=0, le=1000, allow_inf_nan=False)]
+from evenacre.io.season import values as v
+from evenacre.io.season.schema import Source, SourceTable, Table, key
 
 
 class StandTable(Table):
-    """What grows on a paddock, or on every one that does not say."""
+    """What grows on a paddock, or on every one that does not say; masses are dry matter."""
 
-    forage: Forage | None = None
-    growth: Growth | None = None
-    utilization: Share | None = None
-    forage_most: Forage | None = None
+    forage: v.Forage | None = key("Standing on the first day.")
+    growth: v.Growth | None = key('"20 lb/ac/day".')
+    utilization: v.Share | None = key("Percent of the forage that is to be eaten; 50 without it.")
+    forage_most: v.Forage | None = key("It grows no further.")
 
 
 class PaddocksTable(SourceTable):
     """A map whose every feature is a paddock."""
 
-    name_column: str | None = None
+    name_column: str | None = key("Column with the paddocks' names.")
 
 
 class PaddockTable(StandTable):
-    """One paddock."""
+    """A paddock, or what is different about one of the map."""
 
-    name: Name
-    boundary: Source | None = None
-    unworkable: Source | None = None
-    value: Value = 1.0
-    seed: bool = True
-    window: Window | None = None
+    name: v.Name = key("Its name, or that of a feature or a [[field]].", ...)
+    boundary: Source | None = key("Its outline; any map file.")
+    unworkable: Source | None = key("Waterways, rock piles ...")
+    value: Annotated[float, Field(gt=0, le=1000, allow_inf_nan=False)] = key(
+        "What an acre seeded here is worth beside one elsewhere.", 1.0
+    )
+    seed: bool = key("Whether it is to be seeded.", True)
+    window: v.Window | None = key("First and last day for seeding, where decided.")
 
 
 class HerdTable(Table):
     """Animals of one kind."""
 
-    kind: Name = Field("herd", alias="class")
-    head: Annotated[int, Field(ge=1, le=1_000_000)]
-    weight: LiveWeight
-    intake: Feed
+    kind: v.Name = key("What they are.", "herd", alias="class")
+    head: int = key("How many.", ..., ge=1, le=1_000_000)
+    weight: v.LiveWeight = key("Of one.", ...)
+    intake: v.Feed = key('Of one in a day: 2.6, or "31.5 lb".', ...)
 
 
 class GrazingTable(StandTable):
     """The round of the herd."""
 
-    start: Date | None = None
-    end: Date | None = None
-    order: list[Name] | None = None
-    rest: Days | None = None
+    start: v.Date | None = key("The herd enters the first paddock.")
+    end: v.Date | None = key("Round after round until then; without it once through.")
+    order: list[v.Name] | None = key("Names of paddocks; without it the order of the file.")
+    rest: v.Days | None = key("From leaving a paddock to entering it again; 30 days without it.")
 
 
 class MoveTable(Table):
     """A stay that is decided already."""
 
-    paddock: Name
-    enter: Date
-    leave: Date
+    paddock: v.Name = key("Where.", ...)
+    enter: v.Date = key("First day.", ...)
+    leave: v.Date = key("The day it goes.", ...)
 
 
 class BookedTable(Table):
     """Days that the drill is wanted elsewhere."""
 
-    first: Date = Field(alias="from")
-    last: Date | None = Field(None, alias="to")
-    what: Name = Field("other work", alias="for")
-    hours: Hours | None = None
+    first: v.Date = key("First day.", ..., alias="from")
+    last: v.Date | None = key("Last day; without it, one day.", alias="to")
+    what: v.Name = key("What for.", "other work", alias="for")
+    hours: v.Hours | None = key("Of each day; without it the whole day.")
 
 
 class DriveTable(Table):
     """How the drill is driven."""
 
-    speed: Speed | None = None
-    turn_speed: Speed | None = None
-    turn_radius: TurnRadius | None = None
-    rounds: Annotated[int, Field(ge=0, le=20)] | None = None
-    prefer: Literal["turns", "overlap"] | None = None
+    speed: v.Speed | None = key('At work: "5 mph".')
+    turn_speed: v.Speed | None = key('Between passes: "3 mph".')
+    turn_radius: v.TurnRadius | None = key('The tightest turn: "20 ft".')
+    rounds: int | None = key("Headland rounds; 2 without it.", ge=0, le=20)
+    prefer: Literal["turns", "overlap"] | None = key(
+        "What the best heading has least of; turns without it."
+    )
+
+
+class DriveOptions(DriveTable):
+    """How to drive, as the command line says it; None where it does not."""
+
+    heading: v.Heading | None = key(
+        "Of the passes, degrees clockwise from north. The best without it."
+    )
+    width: v.Width | None = None
 
 
 class SeedingTable(DriveTable):
     """How grazed paddocks are interseeded."""
 
-    product: Name | None = None
-    implement: Name | None = None
-    rate: Rate | None = None
-    pls_rate: Rate | None = None
-    rate_min: Rate | None = None
-    rate_max: Rate | None = None
-    on_hand: Stock | None = None
-    opens_after: Days | None = None
-    closes_after: Days | None = None
-    residual: Standing | None = None
-    regrowth_limit: Standing | None = None
-    mass_per_height: PerHeight | None = None
-    first_day: Date | None = None
-    last_day: Date | None = None
-    day_from: Clock | None = Field(None, alias="from")
-    day_to: Clock | None = Field(None, alias="to")
-    hours: Hours | None = None
-    lost_days: list[Date] = Field(default_factory=list)
-    lost_chance: Share | None = None
-    booked: list[BookedTable] = Field(default_factory=list)
-    setup: Pause | None = None
-    refill: Pause | None = None
-    load: Load | None = None
-    rest: Days | None = None
-    withholding: Days | None = None
-    treated: bool | None = None
-    runs: Annotated[int, Field(ge=1, le=100_000)] | None = None
-    random_seed: Annotated[int, Field(ge=0, le=2**63 - 1)] | None = None
+    product: v.Name | None = key("A seed lot or a blend.")
+    implement: v.Name | None = key("Name of an [[implement]].")
+    rate: v.Rate | None = key('"10 lb/ac".')
+    pls_rate: v.Rate | None = key("Instead: of pure live seed.")
+    rate_min: v.Rate | None = key("What the rate may be changed to at least; the product's.")
+    rate_max: v.Rate | None = key("And at most, so that the seed comes out even.")
+    on_hand: v.Stock | None = key("Seed there is; what was bought of the product, without it.")
+    opens_after: v.Days | None = key("After the herd left; 0 days without it.")
+    closes_after: v.Days | None = key("After the herd left; 14 days without it.")
+    residual: v.Standing | None = key("With more than this left standing it is not seeded.")
+    regrowth_limit: v.Standing | None = key("A window closes when regrowth stands higher.")
+    mass_per_height: v.PerHeight | None = key('What a height of it weighs: "250 lb/ac/in".')
+    first_day: v.Date | None = key("Of seeding.")
+    last_day: v.Date | None = key("Of seeding.")
+    day_from: v.Clock | None = key("Work begins; sunrise without it.", alias="from")
+    day_to: v.Clock | None = key("Work ends; sunset without it.", alias="to")
+    hours: v.Hours | None = key("Of drilling in a day, at most.")
+    lost_days: list[v.Date] = key("Known as lost to weather.", [])
+    lost_chance: v.Share | None = key("Percent of other days that weather takes; none without it.")
+    booked: list[BookedTable] = key("Days that the drill is wanted elsewhere.", [])
+    setup: v.Pause | None = key("To move to a paddock and begin; 15 min without it.")
+    refill: v.Pause | None = key("To fill the cart; 20 min without it.")
+    load: v.Load | None = key("A full cart; without it, by volume and bulk density.")
+    rest: v.Days | None = key("From seeding to grazing; 45 days without it.")
+    withholding: v.Days | None = key("The label's, from seeding to grazing.")
+    treated: bool | None = key("Whether the seed is treated.")
+    runs: int | None = key("Simulated seasons; 2000 without it.", ge=1, le=100_000)
+    random_seed: int | None = key("Of the simulation; 1 without it.", ge=0, le=2**63 - 1)

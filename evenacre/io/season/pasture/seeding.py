@@ -7,35 +7,13 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
-from evenacre.io.common.suggestions import choice
+from evenacre.io.season.checks import check_order, check_range, is_defined
 from evenacre.io.season.pasture.schema import BookedTable, SeedingTable
-from evenacre.io.season.pasture.schema_types import Height, Standing
-from evenacre.io.season.seed_rates import bulk_target, rate_range
+from evenacre.io.season.products import bulk_target
+from evenacre.io.season.values import Height, Standing
 from evenacre.model import Booking, Implement, Product, Seeding
 from evenacre.units.display import in_both
 
-_PLAIN = {
-    "opens_after": "opens_after_days",
-    "closes_after": "closes_after_days",
-    "first_day": "first_day",
-    "last_day": "last_day",
-    "day_from": "day_from_s",
-    "day_to": "day_to_s",
-    "hours": "hours_most_s",
-    "lost_chance": "lost_chance",
-    "speed": "speed_mps",
-    "turn_speed": "turn_speed_mps",
-    "turn_radius": "turn_radius_m",
-    "setup": "setup_s",
-    "refill": "refill_s",
-    "rest": "rest_days",
-    "withholding": "withholding_days",
-    "treated": "treated",
-    "rounds": "rounds",
-    "prefer": "prefer",
-    "runs": "runs",
-    "random_seed": "random_seed",
-}
 _ROUNDING = 1e-9
 _AT: KeyPath = ("seeding",)
 
@@ -44,43 +22,29 @@ def seeding_of(
     written: object,
     implements: Mapping[str, Implement | None],
     products: Mapping[str, Product | None],
-    complaints: ProblemCollector,
+    problems: ProblemCollector,
 ) -> tuple[Seeding | None, list[str]]:
     """Check the ``[seeding]`` table against the drills and the seed there are.
 
-    Parameters
-    ----------
-    written : object
-        The table as it stands in the file.
-    implements, products : mapping
-        By name. One that could not be made is None: it is already complained about.
-
-    Returns
-    -------
-    Seeding or None
-        None when something was complained about.
-    list of str
-        Warnings.
+    Returns the seeding, or None when something is wrong with it, and warnings.
     """
-    before = len(complaints.problems)
-    table = complaints.check(SeedingTable, written, _AT)
+    before = len(problems.problems)
+    table = problems.check(SeedingTable, written, _AT)
     if table is None:
         return None, []
     keys = written if isinstance(written, Mapping) else {}
-    builder = _SeedingBuilder(table, keys, implements, products, complaints)
+    builder = _SeedingBuilder(table, keys, implements, products, problems)
     seeding = builder.build()
-    return None if len(complaints.problems) > before else seeding, builder.warnings
+    return None if len(problems.problems) > before else seeding, builder.warnings
 
 
 @dataclass
 class _SeedingBuilder:
-    """Puts one table together."""
-
     table: SeedingTable
     written: Mapping[str, Any]
     implements: Mapping[str, Implement | None]
     products: Mapping[str, Product | None]
-    complaints: ProblemCollector
+    problems: ProblemCollector
     warnings: list[str] = field(default_factory=list)
 
     def build(self) -> Seeding | None:
@@ -88,11 +52,8 @@ class _SeedingBuilder:
         implement = self._named("implement", table.implement, self.implements)
         product = self._named("product", table.product, self.products)
         if product is not None and product.kind != "seed":
-            self.complaints.add(
-                (*_AT, "product"),
-                f'"{product.name}" is not seed.',
-                'Name a seed lot or a blend; or write kind = "seed" under its [[product]].',
-            )
+            remedy = 'Name a seed lot or a blend; or write kind = "seed" under its [[product]].'
+            self.problems.add((*_AT, "product"), f'"{product.name}" is not seed.', remedy)
             product = None
         rates = self._rates(product)
         self._check_days()
@@ -101,123 +62,93 @@ class _SeedingBuilder:
         regrowth = self._standing("regrowth_limit", table.regrowth_limit)
         if implement is None or product is None or rates is None:
             return None
-        given = {
-            attribute: getattr(table, key)
-            for key, attribute in _PLAIN.items()
-            if getattr(table, key) is not None
-        }
         rate, least, most = rates
-        return Seeding(
-            product=product,
-            implement=implement,
-            rate_kg_per_m2=rate,
-            least_rate_kg_per_m2=least,
-            most_rate_kg_per_m2=most,
-            on_hand_kg=product.bought_kg if table.on_hand is None else table.on_hand,
-            residual_most_kg_per_m2=residual,
-            regrowth_most_kg_per_m2=regrowth,
-            lost_days=tuple(sorted(set(table.lost_days))),
-            bookings=bookings,
-            load_kg=self._load_kg(product, implement),
-            **given,
-        )
+        made: dict[str, Any] = {
+            "product": product,
+            "implement": implement,
+            "rate_kg_per_m2": rate,
+            "least_rate_kg_per_m2": least,
+            "most_rate_kg_per_m2": most,
+            "on_hand_kg": product.bought_kg if table.on_hand is None else table.on_hand,
+            "residual_most_kg_per_m2": residual,
+            "regrowth_most_kg_per_m2": regrowth,
+            "hours_most_s": table.hours,
+            "lost_days": tuple(sorted(set(table.lost_days))),
+            "bookings": bookings,
+            "load_kg": self._load_kg(product, implement),
+        }
+        return Seeding(**table.given(Seeding) | made)
 
-    def _named(self, key: str, name: str | None, nouns: Mapping[str, Any]) -> Any:
-        place = (*_AT, key)
-        if name is None:
-            if key not in self.written:
-                known = next((noun for noun in nouns if noun), "drill")
-                what, remedy = f"{key} is missing.", f'Add {key} = "{known}".'
-                self.complaints.add(place, what, remedy)
-            return None
-        if name not in nouns:
-            remedy = choice(name, nouns, f"Define it under [[{key}]].")
-            self.complaints.add(place, f'There is no {key} "{name}".', remedy)
-        return nouns.get(name)
+    def _named(self, key: str, name: str | None, defined: Mapping[str, Any]) -> Any:
+        if name is not None:
+            is_defined(name, key, defined, self.problems, (*_AT, key))
+            return defined.get(name)
+        if key not in self.written:
+            known = next(filter(None, defined), "drill")
+            self.problems.add((*_AT, key), f"{key} is missing.", f'Add {key} = "{known}".')
+        return None
 
     def _rates(self, product: Product | None) -> tuple[float, float, float] | None:
         """Return the bulk rate wanted, the least and the highest, kg per m2."""
         table = self.table
         if not {"rate", "pls_rate"} & set(self.written):
-            self.complaints.add(
-                (*_AT, "rate"), "The seed has no rate.", 'Add rate = "10 lb/ac", or pls_rate.'
-            )
+            remedy = 'Add rate = "10 lb/ac", or pls_rate.'
+            self.problems.add((*_AT, "rate"), "The seed has no rate.", remedy)
         if product is None:
             return None
-        rate = table.rate
-        if table.pls_rate is not None:
-            rate = bulk_target(
-                rate,
-                table.pls_rate,
-                product,
-                self.products,
-                self.complaints,
-                (*_AT, "pls_rate"),
-            )
-        before = len(self.complaints.problems)
-        least, most = rate_range(table.rate_min, table.rate_max, self.complaints, _AT)
-        if len(self.complaints.problems) > before:
+        rate = bulk_target(table.rate, table.pls_rate, product, self.products, self.problems, _AT)
+        before = len(self.problems.problems)
+        check_range(table.rate_min, table.rate_max, self.problems, _AT)
+        if rate is None or len(self.problems.problems) > before:
             return None
+        least, most = table.rate_min, table.rate_max
         least = product.rate_min_kg_per_m2 if least is None else least
         most = product.rate_max_kg_per_m2 if most is None else most
-        if rate is None:
-            return None
-        where = (*_AT, "rate" if table.pls_rate is None else "pls_rate")
-        shown = in_both("rate", rate)
+        told = f"The rate of {in_both('rate', rate)} is"
+        what = ""
         if least is not None and rate < least * (1 - _ROUNDING):
-            what = f"The rate of {shown} is under rate_min, {in_both('rate', least)}."
-            self.complaints.add(where, what, "Correct one of them.")
+            what = f"{told} under rate_min, {in_both('rate', least)}."
         elif most is not None and rate > most * (1 + _ROUNDING):
-            what = f"The rate of {shown} is over rate_max, {in_both('rate', most)}."
-            self.complaints.add(where, what, "Correct one of them.")
+            what = f"{told} over rate_max, {in_both('rate', most)}."
+        if what:
+            key = "rate" if table.pls_rate is None else "pls_rate"
+            self.problems.add((*_AT, key), what, "Correct one of them.")
         return rate, min(rate, least or rate), max(rate, most or rate)
 
     def _check_days(self) -> None:
         table = self.table
         first, last = table.first_day, table.last_day
-        if first is not None and last is not None and last < first:
-            what = f"Seeding ends on {last}, but begins only on {first}."
-            self.complaints.add((*_AT, "last_day"), what, "Change them over, or correct one.")
+        what = f"Seeding ends on {last}, but begins only on {first}."
+        check_order(first, last, what, self.problems, (*_AT, "last_day"))
         begin, end = table.day_from, table.day_to
         if begin is not None and end is not None and end <= begin:
-            self.complaints.add(
-                (*_AT, "to"),
-                "The day's work ends before it begins.",
-                'Write from = "07:30" and to = "19:00".',
-            )
+            remedy = 'Write from = "07:30" and to = "19:00".'
+            self.problems.add((*_AT, "to"), "The day's work ends before it begins.", remedy)
         opens, closes = table.opens_after, table.closes_after
         if closes is None:
             closes = Seeding.closes_after_days
         if opens is not None and closes < opens:
-            self.complaints.add(
-                (*_AT, "closes_after"),
-                f"Every window closes after {closes} days, before it opens after {opens}.",
-                "Give closes_after more days than opens_after.",
-            )
+            what = f"Every window closes after {closes} days, before it opens after {opens}."
+            remedy = "Give closes_after more days than opens_after."
+            self.problems.add((*_AT, "closes_after"), what, remedy)
 
     def _booking(self, table: BookedTable, index: int) -> Booking:
         last = table.first if table.last is None else table.last
-        if last < table.first:
-            self.complaints.add(
-                (*_AT, "booked", index, "to"),
-                f"It ends on {last}, but begins only on {table.first}.",
-                "Change them over, or correct one.",
-            )
+        what = f"It ends on {last}, but begins only on {table.first}."
+        check_order(table.first, last, what, self.problems, (*_AT, "booked", index, "to"))
         return Booking(table.first, last, table.what, table.hours)
 
     def _standing(self, key: str, value: Standing | None) -> float | None:
         """Mass per area of what stands, where it may be told by its height."""
         if not isinstance(value, Height):
             return value
-        if self.table.mass_per_height is None:
-            if "mass_per_height" not in self.written:
-                self.complaints.add(
-                    (*_AT, key),
-                    "It is a height, but not told what stands on an area for each bit of it.",
-                    'Add mass_per_height = "250 lb/ac/in", or give a mass per area.',
-                )
-            return None
-        return value.height_m * self.table.mass_per_height
+        if self.table.mass_per_height is not None:
+            return value.height_m * self.table.mass_per_height
+        if "mass_per_height" not in self.written:
+            what = "It is a height, but not told what stands on an area for each bit of it."
+            remedy = 'Add mass_per_height = "250 lb/ac/in", or give a mass per area.'
+            self.problems.add((*_AT, key), what, remedy)
+        return None
 
     def _load_kg(self, product: Product, implement: Implement) -> float | None:
         """What a full cart holds, as told or by its volume."""

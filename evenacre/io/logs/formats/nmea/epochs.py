@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
 import numpy.typing as npt
+import pandas as pd
 
 from evenacre.io.common import fix_quality as fix
 from evenacre.io.common.years import YEARS, days_since_1970
 from evenacre.io.logs.formats.nmea.sentences import Sentences
-from evenacre.model import BoolArray, FloatArray, IntArray
+from evenacre.model import FloatArray, IntArray
 
 _KNOT_MPS = 1852.0 / 3600.0  # NIST SP 811
 _DEGREE_M = 111_195.0  # of latitude on a sphere of the mean radius
 _APART_M = 1.0
+_DAY_S = 86400.0
 # Mode letters of RMC and GNS from the best fix to none.
 _MODES = {
     "R": fix.RTK_FIXED,
@@ -54,88 +56,63 @@ class Epochs:
         return len(self.time_s)
 
 
-@dataclass(frozen=True)
-class _Fixes:
-    """Sentences of one kind that tell a place, before they are joined; one entry each."""
-
-    place: IntArray
-    second: FloatArray
-    lon: FloatArray
-    lat: FloatArray
-    quality: IntArray
-    step_m: FloatArray
-    speed_mps: FloatArray
-    course_rad: FloatArray
-    talker: IntArray
-
-    def part(self, keep: BoolArray | IntArray) -> _Fixes:
-        return _Fixes(*(getattr(self, name)[keep] for name in self.__dataclass_fields__))
-
-
 def join_epochs(kinds: dict[str, Sentences], day: date | None) -> Epochs:
     """Join what the sentences of a log say of each moment.
 
     The place and the quality come from GGA, else from GNS, else from RMC; speed and course from
     RMC, else from the VTG that follows. Sentences belong together when they tell the same time;
-    where a receiver leaves out the fractions of a second, the first with the first.
-
-    Parameters
-    ----------
-    day : datetime.date or None
-        Date (UTC) of the first sentence, for logs that tell none.
+    where a receiver leaves out the fractions of a second, the first with the first. ``day`` is
+    the date (UTC) of the first sentence, for logs that tell none.
     """
-    read = [_fixes(kinds[kind], kind) for kind in _FIELD]
-    timed = [fixes.part(np.isfinite(fixes.second)) for fixes in read]
-    untimed = sum(len(fixes.place) for fixes in read) - sum(len(fixes.place) for fixes in timed)
-    whole = _Fixes(
-        *(
-            np.concatenate([getattr(fixes, name) for fixes in timed])
-            for name in _Fixes.__dataclass_fields__
-        )
-    )
-    rank = np.repeat(np.arange(len(timed)), [len(fixes.place) for fixes in timed])
-    order = np.argsort(whole.place, kind="stable")
-    whole, rank = replace(whole.part(order)), rank[order]
-    time_s, dated = date_times(whole.place, whole.second, kinds, day)
-    epoch, first = _epochs(time_s, rank, whole.talker)
-    chosen = _best(epoch, rank, whole)
-    speed, course = _motion(whole, rank, epoch, len(first), kinds["VTG"])
-    quality = whole.quality[chosen]
+    read = pd.concat([_fixes(kinds[kind], kind) for kind in _FIELD])
+    timed = read[np.isfinite(read["second"])].sort_values("place", ignore_index=True)
+    time_s, dated = _date_times(timed["place"].to_numpy(), timed["second"].to_numpy(), kinds, day)
+    # The n-th sentence of a kind and talker at one time belongs to the n-th fix at that time.
+    nth = timed.groupby([time_s, "rank", "talker"], sort=False).cumcount()
+    epoch = timed.groupby([time_s, nth], sort=False).ngroup().to_numpy()
+    chosen = _best(epoch, timed)
+    best = timed.iloc[chosen]
+    speed, course = _motion(timed, epoch, len(best), kinds["VTG"])
+    quality = best["quality"].to_numpy()
     lost = quality == fix.NO_FIX
     return Epochs(
-        time_s=time_s[first],
+        time_s=time_s[chosen],
         dated=dated,
-        lon=np.where(lost, np.nan, whole.lon[chosen]),
-        lat=np.where(lost, np.nan, whole.lat[chosen]),
+        lon=np.where(lost, np.nan, best["lon"]),
+        lat=np.where(lost, np.nan, best["lat"]),
         quality=quality,
-        step_m=whole.step_m[chosen],
+        step_m=best["step_m"].to_numpy(),
         speed_mps=speed,
         course_rad=course,
-        untimed=untimed,
+        untimed=len(read) - len(timed),
         refused=int(lost.sum()),
-        apart=_apart(epoch, chosen, whole),
+        apart=_apart(epoch, timed, best),
     )
 
 
-def _fixes(sentences: Sentences, kind: str) -> _Fixes:
+def _fixes(sentences: Sentences, kind: str) -> pd.DataFrame:
+    """Sentences of one kind that tell a place, before they are joined."""
     time, lat, lon = _FIELD[kind]
-    none = np.full(len(sentences), np.nan)
     if kind == "GGA":
         told = sentences.numbers(6)
         known = (told >= fix.NO_FIX) & (told <= fix.SIMULATED)
         quality = np.where(known, told, fix.NOT_TOLD).astype(np.int64)
     else:
         quality = _mode_quality(sentences, kind)
-    return _Fixes(
-        place=sentences.place,
-        second=second_of_day(sentences.numbers(time)),
-        lon=_degrees(sentences, lon, "W", 180.0),
-        lat=_degrees(sentences, lat, "S", 90.0),
-        quality=quality,
-        step_m=_step_m(sentences.letters(lat)),
-        speed_mps=sentences.numbers(7) * _KNOT_MPS if kind == "RMC" else none,
-        course_rad=_course(sentences.numbers(8)) if kind == "RMC" else none,
-        talker=sentences.talker,
+    rmc = kind == "RMC"
+    return pd.DataFrame(
+        {
+            "rank": list(_FIELD).index(kind),
+            "place": sentences.place,
+            "second": _second_of_day(sentences.numbers(time)),
+            "lon": _degrees(sentences, lon, "W", 180.0),
+            "lat": _degrees(sentences, lat, "S", 90.0),
+            "quality": quality,
+            "step_m": _step_m(sentences.letters(lat)),
+            "speed_mps": sentences.numbers(7) * _KNOT_MPS if rmc else np.nan,
+            "course_rad": _course(sentences.numbers(8)) if rmc else np.nan,
+            "talker": sentences.talker,
+        }
     )
 
 
@@ -171,59 +148,37 @@ def _course(degrees: FloatArray) -> FloatArray:
     return np.radians(np.where((degrees >= 0) & (degrees <= 360), degrees % 360, np.nan))
 
 
-def _epochs(time_s: FloatArray, rank: IntArray, talker: IntArray) -> tuple[IntArray, IntArray]:
-    """Number of the epoch of each sentence, in file order, and the first of each epoch.
-
-    The n-th sentence of a kind and talker at one time belongs to the n-th fix at that time.
-    """
-    _, moment = np.unique(time_s, return_inverse=True)
-    _, source = np.unique(rank * 65_536 + talker, return_inverse=True)
-    key = moment.astype(np.int64) * (source.max(initial=0) + 1) + source
-    order = np.argsort(key, kind="stable")
-    fresh = np.diff(key[order], prepend=-1) != 0
-    starts = np.flatnonzero(fresh)
-    nth = np.empty(len(key), dtype=np.int64)
-    nth[order] = np.arange(len(key)) - np.repeat(starts, np.diff(np.append(starts, len(key))))
-    pair = moment.astype(np.int64) * (nth.max(initial=0) + 1) + nth
-    _, first, own = np.unique(pair, return_index=True, return_inverse=True)
-    order = np.argsort(first)
-    number = np.empty(len(order), dtype=np.int64)
-    number[order] = np.arange(len(order))
-    return number[own], first[order]
-
-
-def _best(epoch: IntArray, rank: IntArray, fixes: _Fixes) -> IntArray:
+def _best(epoch: IntArray, fixes: pd.DataFrame) -> IntArray:
     """Sentence each epoch takes its place from: by kind, then the first with a place."""
-    lost = (fixes.quality == fix.NO_FIX) | ~np.isfinite(fixes.lon) | ~np.isfinite(fixes.lat)
-    order = np.lexsort((fixes.place, lost, rank, epoch))
+    lost = (fixes["quality"] == fix.NO_FIX) | fixes["lon"].isna() | fixes["lat"].isna()
+    order = np.lexsort((lost, fixes["rank"], epoch))
     return order[np.diff(epoch[order], prepend=-1) != 0]
 
 
-def _apart(epoch: IntArray, chosen: IntArray, fixes: _Fixes) -> int:
+def _apart(epoch: IntArray, fixes: pd.DataFrame, best: pd.DataFrame) -> int:
     """Count the epochs whose sentences tell places that rounding does not explain."""
-    own = chosen[epoch]
-    north = (fixes.lat - fixes.lat[own]) * _DEGREE_M
-    east = (fixes.lon - fixes.lon[own]) * _DEGREE_M * np.cos(np.radians(fixes.lat))
-    told = (fixes.quality != fix.NO_FIX) & (fixes.quality[own] != fix.NO_FIX)
-    far = told & (np.hypot(north, east) > _APART_M + fixes.step_m + fixes.step_m[own])
+    own = best.iloc[epoch].set_axis(fixes.index)
+    north = (fixes["lat"] - own["lat"]) * _DEGREE_M
+    east = (fixes["lon"] - own["lon"]) * _DEGREE_M * np.cos(np.radians(fixes["lat"]))
+    told = (fixes["quality"] != fix.NO_FIX) & (own["quality"] != fix.NO_FIX)
+    far = told & (np.hypot(north, east) > _APART_M + fixes["step_m"] + own["step_m"])
     return len(np.unique(epoch[far]))
 
 
 def _motion(
-    fixes: _Fixes, rank: IntArray, epoch: IntArray, epochs: int, vtg: Sentences
+    fixes: pd.DataFrame, epoch: IntArray, epochs: int, vtg: Sentences
 ) -> tuple[FloatArray, FloatArray]:
     """Speed and course of each epoch: from VTG, and over it from RMC."""
     speed, course = np.full(epochs, np.nan), np.full(epochs, np.nan)
-    if len(fixes.place):
+    if len(fixes):
         # VTG tells no time: it goes with the fix before it.
-        own = epoch[(np.searchsorted(fixes.place, vtg.place) - 1).clip(min=0)]
+        own = epoch[(np.searchsorted(fixes["place"], vtg.place) - 1).clip(min=0)]
         knots, km_per_hour = vtg.numbers(5), vtg.numbers(7)
         told = np.where(np.isfinite(knots), knots * _KNOT_MPS, km_per_hour / 3.6)
         _lay(speed, own, told)
         _lay(course, own, _course(vtg.numbers(1)))
-    rmc = rank == 2
-    _lay(speed, epoch[rmc], fixes.speed_mps[rmc])
-    _lay(course, epoch[rmc], fixes.course_rad[rmc])
+    _lay(speed, epoch, fixes["speed_mps"].to_numpy())
+    _lay(course, epoch, fixes["course_rad"].to_numpy())
     return speed, course
 
 
@@ -232,10 +187,7 @@ def _lay(target: FloatArray, where: IntArray, values: FloatArray) -> None:
     target[where[known]] = values[known]
 
 
-_DAY_S = 86400.0
-
-
-def second_of_day(hhmmss: FloatArray) -> FloatArray:
+def _second_of_day(hhmmss: FloatArray) -> FloatArray:
     """Seconds since midnight of times written as hhmmss.sss; NaN for what is none."""
     whole = np.floor(hhmmss)
     hours, minutes, seconds = whole // 10_000, whole // 100 % 100, hhmmss - whole // 100 * 100
@@ -244,27 +196,13 @@ def second_of_day(hhmmss: FloatArray) -> FloatArray:
     return np.where(good, np.round(hours * 3600 + minutes * 60 + seconds, 6), np.nan)
 
 
-def date_times(
+def _date_times(
     place: IntArray, second: FloatArray, kinds: dict[str, Sentences], day: date | None
 ) -> tuple[FloatArray, bool]:
     """Put sentences on one clock, from their times of day and the dates told between them.
 
-    Parameters
-    ----------
-    place : (n,) int
-        Where in the file each stands, growing.
-    second : (n,) float
-        Seconds since midnight.
-    kinds : dict of str to Sentences
-        RMC and ZDA tell dates.
-    day : datetime.date or None
-        Date of the first sentence, for logs that tell none.
-
-    Returns
-    -------
-    time_s : (n,) float
-        Seconds since 1970-01-01 UTC, or since the first midnight when no date is known.
-    dated : bool
+    Places in the file grow. Times count from 1970-01-01 UTC, or from the first midnight when no
+    date is known.
     """
     known_place, known_s = _known_dates(kinds)
     both = np.concatenate([second, known_s % _DAY_S])
@@ -297,9 +235,9 @@ def _known_dates(kinds: dict[str, Sentences]) -> tuple[IntArray, FloatArray]:
     day, month, year = written // 10_000, written // 100 % 100, written % 100
     # Satellite positioning is younger than 1980, so two digits are enough.
     rmc_s = _midnight(day, month, np.where(year < 80, 2000 + year, 1900 + year))
-    rmc_s += second_of_day(rmc.numbers(1))
+    rmc_s += _second_of_day(rmc.numbers(1))
     zda_s = _midnight(zda.numbers(2), zda.numbers(3), zda.numbers(4))
-    zda_s += second_of_day(zda.numbers(1))
+    zda_s += _second_of_day(zda.numbers(1))
     sure = np.isfinite(rmc_s) & (rmc.letters(2) == "A")
     if not sure.any() and not np.isfinite(zda_s).any():
         sure = np.isfinite(rmc_s)  # a receiver without a fix may still keep its clock

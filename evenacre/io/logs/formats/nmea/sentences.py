@@ -14,12 +14,13 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
+import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.csv as pacsv
 
 from evenacre.io.common.arrow_arrays import coded, floats
-from evenacre.model import BoolArray, FloatArray, IntArray
+from evenacre.model import FloatArray, IntArray
 
 Bytes = npt.NDArray[np.uint8]
 
@@ -38,6 +39,7 @@ _LONGEST = 200
 # Files in which fewer sentences than this carry a checksum are taken to be without.
 _WITH_CHECKSUM = 0.01
 _UNWRITTEN = -1
+_NONE = np.zeros(0, dtype=np.int64)
 
 
 @dataclass(frozen=True)
@@ -83,63 +85,27 @@ class Scan:
 
 
 def scan_sentences(content: bytes) -> Scan:
-    """Find the whole sentences of a log that may hold anything else between them.
-
-    Parameters
-    ----------
-    content : bytes
-        The file.
-    """
-    scan = Scan()
-    found: dict[str, list[_Found]] = {kind: [] for kind in _FIELDS}
+    """Find the whole sentences of a log that may hold anything else between them."""
+    # Where sentences lie, from ``$`` to before ``*``, and the two checksums.
+    nothing = dict.fromkeys(("start", "stop", "commas", "stated", "worked_out"), _NONE)
+    found = {kind: [pd.DataFrame(nothing)] for kind in _FIELDS}
     for offset, block in _blocks(content):
-        for kind, sentences in _search(block):
-            found[kind].append(sentences.moved(offset))
+        for kind, sentences in _search(block, offset):
+            found[kind].append(sentences)
+    joined = {kind: pd.concat(parts, ignore_index=True) for kind, parts in found.items()}
+    checked = sum(int((f["stated"] >= 0).sum()) for f in joined.values())
+    unchecked = sum(int((f["stated"] == _UNWRITTEN).sum()) for f in joined.values())
+    none_checked = checked <= _WITH_CHECKSUM * unchecked
+    scan = Scan(unchecked=unchecked if none_checked else 0)
     bytes_ = np.frombuffer(content, dtype=np.uint8)
-    joined = {kind: _Found.join(parts) for kind, parts in found.items()}
-    checked = sum(int((f.stated >= 0).sum()) for f in joined.values())
-    scan.unchecked = sum(int((f.stated == _UNWRITTEN).sum()) for f in joined.values())
-    none_checked = checked <= _WITH_CHECKSUM * scan.unchecked
     for kind, sentences in joined.items():
-        whole = sentences.stated == sentences.worked_out
+        whole = sentences["stated"] == sentences["worked_out"]
         if none_checked:
-            whole |= sentences.stated == _UNWRITTEN
-        least, most = _FIELDS[kind]
-        whole &= (sentences.commas >= least) & (sentences.commas <= most)
+            whole |= sentences["stated"] == _UNWRITTEN
+        whole &= sentences["commas"].between(*_FIELDS[kind])
         scan.damaged += int((~whole).sum())
-        scan.kinds[kind] = _split(bytes_, sentences.part(whole), _USED[kind])
-    if not none_checked:
-        scan.unchecked = 0
+        scan.kinds[kind] = _split(bytes_, sentences[whole], _USED[kind])
     return scan
-
-
-@dataclass(frozen=True)
-class _Found:
-    """Where sentences lie: from ``$`` to before ``*``, and the two checksums."""
-
-    start: IntArray
-    stop: IntArray
-    commas: IntArray
-    stated: IntArray
-    worked_out: IntArray
-
-    def moved(self, offset: int) -> _Found:
-        return _Found(
-            self.start + offset, self.stop + offset, self.commas, self.stated, self.worked_out
-        )
-
-    def part(self, keep: BoolArray | IntArray) -> _Found:
-        return _Found(*(getattr(self, name)[keep] for name in self.__dataclass_fields__))
-
-    @classmethod
-    def join(cls, parts: list[_Found]) -> _Found:
-        none = np.zeros(0, dtype=np.int64)
-        return cls(
-            *(
-                np.concatenate([none, *(getattr(part, name) for part in parts)])
-                for name in cls.__dataclass_fields__
-            )
-        )
 
 
 def _blocks(content: bytes) -> Iterator[tuple[int, Bytes]]:
@@ -154,7 +120,7 @@ def _blocks(content: bytes) -> Iterator[tuple[int, Bytes]]:
         start = stop
 
 
-def _search(block: Bytes) -> Iterator[tuple[str, _Found]]:
+def _search(block: Bytes, offset: int) -> Iterator[tuple[str, pd.DataFrame]]:
     start = np.flatnonzero(block == ord("$"))
     start = start[start + 6 < len(block)]
     head = np.stack([block[start + i] for i in range(1, 7)])
@@ -180,7 +146,8 @@ def _search(block: Bytes) -> Iterator[tuple[str, _Found]]:
         broken = ~starred & ~(ended & np.isin(follows, (10, 13)))
         stated = np.where(broken, -2, stated)
         worked_out = (parity[stop - 1] ^ parity[own]).astype(np.int64)
-        yield kind, _Found(own, stop, count, stated, worked_out)
+        places = {"start": own + offset, "stop": stop + offset, "commas": count}
+        yield kind, pd.DataFrame(places | {"stated": stated, "worked_out": worked_out})
 
 
 def _next(places: IntArray, after: IntArray, otherwise: int) -> IntArray:
@@ -189,10 +156,7 @@ def _next(places: IntArray, after: IntArray, otherwise: int) -> IntArray:
 
 
 _DIGITS = np.full(256, -1000, dtype=np.int64)
-for _value, _digit in enumerate(b"0123456789ABCDEF"):
-    _DIGITS[_digit] = _value
-for _value, _digit in enumerate(b"abcdef", 10):
-    _DIGITS[_digit] = _value
+_DIGITS[list(b"0123456789ABCDEF")] = _DIGITS[list(b"0123456789abcdef")] = np.arange(16)
 
 
 def _hexadecimal(block: Bytes, star: IntArray) -> IntArray:
@@ -203,32 +167,33 @@ def _hexadecimal(block: Bytes, star: IntArray) -> IntArray:
     return np.where((star + 2 <= last), high * 16 + low, -2).clip(min=-2)
 
 
-def _split(content: Bytes, found: _Found, used: tuple[int, ...]) -> Sentences:
+def _split(content: Bytes, found: pd.DataFrame, used: tuple[int, ...]) -> Sentences:
     """Split sentences at their commas; those of one version of the standard together."""
-    rows_of, pieces = [np.zeros(0, dtype=np.int64)], [dict.fromkeys(used, pa.nulls(0, pa.string()))]
-    for commas in np.unique(found.commas):
-        own = np.flatnonzero(found.commas == commas)
+    start, stop, commas = (found[name].to_numpy() for name in ("start", "stop", "commas"))
+    rows_of, pieces = [_NONE], [dict.fromkeys(used, pa.nulls(0, pa.string()))]
+    for count in np.unique(commas):
+        own = np.flatnonzero(commas == count)
         for first in range(0, len(own), _ROWS):
             rows = own[first : first + _ROWS]
             rows_of.append(rows)
-            pieces.append(_columns(content, found.part(rows), int(commas), used))
+            pieces.append(_columns(content, start[rows], stop[rows], int(count), used))
     order = pa.array(np.argsort(np.concatenate(rows_of)))
     joined = {i: pa.concat_arrays([columns[i] for columns in pieces]).take(order) for i in used}
-    talker = content[found.start + 1].astype(np.int64) * 256 + content[found.start + 2]
-    return Sentences(found.start, talker, joined)
+    talker = content[start + 1].astype(np.int64) * 256 + content[start + 2]
+    return Sentences(start, talker, joined)
 
 
 def _columns(
-    content: Bytes, found: _Found, commas: int, used: tuple[int, ...]
+    content: Bytes, start: IntArray, stop: IntArray, commas: int, used: tuple[int, ...]
 ) -> dict[int, pa.Array]:
     """Fields of sentences that have as many commas, null where empty or not in this version."""
-    origin = found.start[0]
-    span = content[origin : found.stop[-1] + 1]
+    origin = start[0]
+    span = content[origin : stop[-1] + 1]
     turns = np.zeros(len(span) + 1, dtype=np.int8)
-    turns[found.start - origin] += 1
-    turns[found.stop + 1 - origin] -= 1
+    turns[start - origin] += 1
+    turns[stop + 1 - origin] -= 1
     lines = span[np.cumsum(turns[:-1], dtype=np.int8).view(bool)]
-    lines[np.cumsum(found.stop - found.start + 1) - 1] = ord("\n")  # in the place of the star
+    lines[np.cumsum(stop - start + 1) - 1] = ord("\n")  # in the place of the star
     names = [str(i) for i in range(commas + 1)]
     present = [i for i in used if i <= commas]
     table = pacsv.read_csv(
@@ -243,5 +208,5 @@ def _columns(
         ),
     )
     columns = {i: pa.concat_arrays(table.column(str(i)).chunks) for i in present}
-    missing = pa.nulls(len(found.start), pa.string())
+    missing = pa.nulls(len(start), pa.string())
     return {i: columns.get(i, missing) for i in used}

@@ -17,10 +17,10 @@ from evenacre.io.common.years import read_day
 from evenacre.io.logs.build_tracks import build_tracks
 from evenacre.io.logs.columns.clock import Clock
 from evenacre.io.logs.columns.column_roles import ColumnPlan, ColumnUse
-from evenacre.io.logs.columns.positions import to_degrees
-from evenacre.io.logs.columns.records_table import RecordTable
+from evenacre.io.logs.columns.positions import checked_degrees
 from evenacre.io.logs.formats.nmea.epochs import Epochs, join_epochs
 from evenacre.io.logs.formats.nmea.sentences import Scan, scan_sentences
+from evenacre.io.tables.record_table import RecordTable
 from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.files import read_whole
 from evenacre.model import Track
@@ -32,14 +32,8 @@ _COARSE_M = 0.05
 def read_nmea_tracks(path: Path, columns: Mapping[str, str], time_zone: str | None) -> list[Track]:
     """Read the fixes of a receiver's log, whatever stands between its sentences.
 
-    GGA, GNS, RMC, VTG and ZDA are used. Such a log tells no work state.
-
-    Parameters
-    ----------
-    columns : mapping of str to str
-        ``date`` may give the day (UTC) of a log that tells none: ``{"date": "2026-04-14"}``.
-    time_zone : str or None
-        Zone in which dates are said; the times of sentences are UTC.
+    GGA, GNS, RMC, VTG and ZDA are used. Such a log tells no work state; its times are UTC, in
+    which ``columns`` may give the day of one that tells none: ``{"date": "2026-04-14"}``.
     """
     findings = Findings()
     day = _asked_day(columns, path.name, findings)
@@ -50,9 +44,7 @@ def read_nmea_tracks(path: Path, columns: Mapping[str, str], time_zone: str | No
     _report_scan(path.name, scan, findings)
     _require_fixes(path.name, scan, epochs)
     _report_epochs(path.name, epochs, findings)
-    lon, lat = to_degrees(
-        epochs.lon, epochs.lat, None, path.name, "sentences", findings, labelled=True
-    )
+    lon, lat = checked_degrees(epochs.lon, epochs.lat, path.name, "sentences", findings)
     placed = np.isfinite(lon)
     report_quality(path.name, epochs.quality[placed], findings)
     table = RecordTable(

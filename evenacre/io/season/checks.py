@@ -1,0 +1,59 @@
+"""Checks that several tables of a season share."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
+from evenacre.io.common.suggestions import choice
+from evenacre.units.parsing import price_currency
+
+_SIGNS = {"€": ("EUR",), "£": ("GBP",), "¥": ("JPY", "CNY"), "$": ("USD", "CAD", "AUD", "NZD")}
+SWAP = "Change them over, or correct one."
+
+
+def is_defined(
+    name: str, kind: str, known: Iterable[str], problems: ProblemCollector, path: KeyPath
+) -> bool:
+    """Refuse the name of something that the season does not define."""
+    if name in known:
+        return True
+    remedy = choice(name, known, f"Define it under [[{kind}]].")
+    problems.add(path, f'There is no {kind} "{name}".', remedy)
+    return False
+
+
+def is_new(name: str, others: Iterable[str], problems: ProblemCollector, path: KeyPath) -> bool:
+    """Refuse a name that another entry has."""
+    if name.strip() not in others:
+        return True
+    problems.add(path, f'"{name}" is defined twice.', "Rename one.")
+    return False
+
+
+def check_order(
+    first: Any, last: Any, what: str, problems: ProblemCollector, path: KeyPath
+) -> None:
+    """Refuse a last that comes before the first, in the words of ``what``."""
+    if first is not None and last is not None and last < first:
+        problems.add(path, what, SWAP)
+
+
+def check_range(
+    least: float | None, most: float | None, problems: ProblemCollector, path: KeyPath
+) -> None:
+    """Refuse a least rate above the highest."""
+    check_order(least, most, "rate_min is higher than rate_max.", problems, (*path, "rate_min"))
+
+
+def check_currency(text: object, currency: str, problems: ProblemCollector, path: KeyPath) -> None:
+    """Refuse a price that is not in the currency of the season."""
+    written = price_currency(str(text))
+    known = _SIGNS.get(written or "", (written,))
+    if written is not None and currency not in known:
+        problems.add(
+            path,
+            f'"{text}" is not in {currency}, the currency of the season.',
+            f'Write it in {currency}, or set currency = "{known[0]}".',
+        )

@@ -1,0 +1,342 @@
+"""The values a season file may hold: quantities with their units, dates, names, shares.
+
+The docstring of a validator is what the reference of the season file says of its values.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Annotated
+
+from pydantic import BeforeValidator, Field, PlainValidator
+from pydantic_core import PydanticCustomError
+
+from evenacre.errors import InputError
+from evenacre.units.parsing import Dimension as Kind
+from evenacre.units.parsing import parse_quantity
+
+DAY_S = 86400.0
+_ROUNDING = 1e-6
+_MOST_DAYS = 3650
+_CLOCK = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2}))?\s*(am|pm)?", re.IGNORECASE)
+
+_WHOLE_DAYS = 'Write whole days with their unit, in quotes: "35 days".'
+_A_CLOCK_TIME = 'Write it in quotes: "07:30".'
+_A_SHARE = 'Give percent from 0 to 100, such as 50 or "50 %".'
+_AN_INTAKE = 'Write percent of live weight, such as 2.6, or the feed of one in a day: "31.5 lb".'
+_A_STAND = 'Write a mass per area, such as "1200 lb/ac", or a height, such as "4 in".'
+_PER_HEIGHT = 'Write what stands on an area for each bit of height: "250 lb/ac/in".'
+_A_WINDOW = "Write its first and its last day: [2026-08-20, 2026-09-05]."
+_A_HEADING = "Give degrees clockwise from north, from 0 to 360: 90 is east to west."
+_ABOUT_FORTY_M = "a length between -40 m and 40 m (130 ft)"
+_TOO_DEAR = "Check the number and its unit."
+_AT_MOST_A_DAY = "at most 24 hours"
+
+
+def refusal(what: str, remedy: str) -> PydanticCustomError:
+    """Say what is wrong with a value, with the remedy, through pydantic."""
+    return PydanticCustomError("told", "{what}", {"what": what, "remedy": remedy})
+
+
+def quantity(
+    dimension: Kind,
+    least: float = 0.0,
+    most: float = float("inf"),
+    sense: str = "It cannot be negative.",
+    remedy: str = "",
+) -> BeforeValidator:
+    """Read a quantity into SI and hold it to a range.
+
+    Parameters
+    ----------
+    dimension : Kind
+    least, most : float
+        SI.
+    sense : str
+        The remedy for a value outside the range: a sentence, or what to give.
+    remedy : str
+        For one that cannot be read; empty: an example in units of the dimension.
+    """
+
+    def read(value: object) -> float:
+        si = _measured(value, dimension, remedy)
+        if not least <= si <= most:
+            remedy_here = sense if sense.endswith(".") else f"Give {sense}."
+            raise refusal(f'"{value}" makes no sense here.', remedy_here)
+        return si
+
+    read.__doc__ = f"{'An' if dimension is Kind.AREA else 'A'} {dimension}."
+    return BeforeValidator(read)
+
+
+def _measured(value: object, dimension: Kind, remedy: str = "") -> float:
+    try:
+        return parse_quantity(_text_of(value), dimension)
+    except InputError as error:
+        raise refusal(error.problems[0].what, remedy or error.problems[0].remedy) from None
+
+
+def _text_of(value: object) -> str:
+    """Return a quantity as text; a bare number will be found to lack its unit."""
+    if isinstance(value, str) or (isinstance(value, int | float) and not isinstance(value, bool)):
+        return str(value)
+    raise refusal(
+        f"{value!r} is not a quantity.", 'Write a number with its unit, in quotes: "20 ft".'
+    )
+
+
+def _as_date(value: object) -> object:
+    """A date."""
+    from evenacre.io.common.years import check_day, read_day
+
+    if isinstance(value, dt.datetime):
+        value = value.date()
+    try:
+        if isinstance(value, str):
+            return read_day(value)
+        if isinstance(value, dt.date):
+            check_day(value)
+    except ValueError as error:
+        raise refusal(str(error), "Write it as 2026-04-14.") from None
+    return value  # what is no date is left to pydantic
+
+
+def _as_text(value: object) -> object:
+    """A time, such as 2026-04-14T09:12:00."""
+    if isinstance(value, dt.datetime | dt.date | dt.time):
+        return value.isoformat()
+    return str(value) if isinstance(value, int | float) else value
+
+
+def _days(value: object) -> int:
+    """Whole days."""
+    days = _measured(value, Kind.TIME, _WHOLE_DAYS) / DAY_S
+    if abs(days - round(days)) > _ROUNDING:
+        raise refusal(f'"{value}" is not a whole number of days.', _WHOLE_DAYS)
+    if not 0 <= days <= _MOST_DAYS:
+        raise refusal(f'"{value}" makes no sense here.', "Give from 0 days to ten years.")
+    return round(days)
+
+
+def _clock_s(value: object) -> float:
+    """A clock time."""
+    if isinstance(value, dt.time):
+        return value.hour * 3600.0 + value.minute * 60.0 + value.second
+    found = _CLOCK.fullmatch(value.strip()) if isinstance(value, str) else None
+    if found is None:
+        raise refusal(f"{_shown(value)} is not a clock time.", _A_CLOCK_TIME)
+    hour, minute, second, half = int(found[1]), int(found[2]), int(found[3] or 0), found[4]
+    if half and 1 <= hour <= 12:
+        hour = hour % 12 + (12 if half.lower() == "pm" else 0)
+    elif half:
+        hour = 25  # 13 pm
+    seconds = hour * 3600.0 + minute * 60.0 + second
+    if seconds > DAY_S or minute > 59 or second > 59:
+        raise refusal(f"{_shown(value)} is not a clock time.", _A_CLOCK_TIME)
+    return seconds
+
+
+def _share(value: object) -> float:
+    """A percentage."""
+    percent = _percent(value)
+    if percent is None:
+        raise refusal(f"{_shown(value)} is not a percentage.", _A_SHARE)
+    if not 0.0 <= percent <= 100.0:
+        raise refusal(f"{_shown(value)} is not between 0 and 100 %.", _A_SHARE)
+    return percent / 100.0
+
+
+@dataclass(frozen=True)
+class Intake:
+    """What one animal eats in a day: a share of its live weight, or kg."""
+
+    amount: float
+    of_weight: bool
+
+    def kg_per_day(self, weight_kg: float) -> float:
+        """Dry matter that an animal of this weight eats in a day."""
+        return self.amount * weight_kg if self.of_weight else self.amount
+
+
+def _intake(value: object) -> Intake:
+    """Percent of live weight, or a mass."""
+    percent = _percent(value)
+    if percent is not None:
+        if not 0.0 < percent <= 20.0:
+            raise refusal(f"{_shown(value)} % of live weight makes no sense.", _AN_INTAKE)
+        return Intake(percent / 100.0, of_weight=True)
+    try:
+        kg = _measured(value, Kind.MASS_PER_TIME, _AN_INTAKE) * DAY_S
+    except ValueError:
+        kg = _measured(value, Kind.MASS, _AN_INTAKE)
+    if not 0.0 < kg <= 200.0:
+        raise refusal(f"{_shown(value)} a day makes no sense.", _AN_INTAKE)
+    return Intake(kg, of_weight=False)
+
+
+@dataclass(frozen=True)
+class Height:
+    """How high a stand is, in metres."""
+
+    height_m: float
+
+
+def _standing(value: object) -> float | Height:
+    """A mass per area, or a height."""
+    try:
+        amount: float | Height = Height(parse_quantity(_text_of(value), Kind.LENGTH))
+    except InputError:
+        amount = _measured(value, Kind.MASS_PER_AREA, _A_STAND)
+    if not 0.0 <= (amount.height_m if isinstance(amount, Height) else amount) <= 5.0:
+        raise refusal(f'"{value}" makes no sense here.', _A_STAND)
+    return amount
+
+
+def _heading(value: object) -> float:
+    """Degrees clockwise from north."""
+    text = str(value).strip().removesuffix("°").removesuffix("deg").strip()
+    try:
+        degrees = float(text)
+    except ValueError:
+        raise refusal(f'"{value}" is not a number of degrees.', _A_HEADING) from None
+    if not 0.0 <= degrees <= 360.0:
+        raise refusal(f'"{value}" is not between 0 and 360.', _A_HEADING)
+    return degrees
+
+
+def _window(value: object) -> tuple[dt.date, dt.date]:
+    """Two dates."""
+    if not isinstance(value, Sequence) or isinstance(value, str) or len(value) != 2:
+        raise refusal("A window is two dates.", _A_WINDOW)
+    first, last = days = [_as_date(day) for day in value]
+    if not isinstance(first, dt.date) or not isinstance(last, dt.date):
+        wrong = next(day for day in days if not isinstance(day, dt.date))
+        raise refusal(f"{_shown(wrong)} is not a date.", _A_WINDOW)
+    if last < first:
+        raise refusal(f"The window ends on {last}, before it begins on {first}.", _A_WINDOW)
+    return first, last
+
+
+def _percent(value: object) -> float | None:
+    """Return a number that is bare or written with a percent sign; None for any other value."""
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        return float(value)
+    if isinstance(value, str) and value.strip().endswith("%"):
+        try:
+            return float(value.strip().removesuffix("%"))
+        except ValueError:
+            return None
+    return None
+
+
+def _shown(value: object) -> str:
+    return f'"{value}"' if isinstance(value, str) else str(value)
+
+
+def _stripped(value: object) -> object:
+    """Text."""
+    return value.strip() if isinstance(value, str) else value
+
+
+# Stripped as entries are told apart by name elsewhere: pydantic leaves some signs standing.
+Name = Annotated[str, Field(min_length=1, max_length=1000), BeforeValidator(_stripped)]
+Instant = Annotated[str, BeforeValidator(_as_text)]
+Date = Annotated[dt.date, BeforeValidator(_as_date)]
+Days = Annotated[int, BeforeValidator(_days)]
+Clock = Annotated[float, BeforeValidator(_clock_s)]
+Heading = Annotated[float, BeforeValidator(_heading)]
+Window = Annotated[tuple[dt.date, dt.date], PlainValidator(_window)]
+Share = Annotated[float, BeforeValidator(_share)]
+Feed = Annotated[Intake, PlainValidator(_intake)]
+Standing = Annotated[float | Height, PlainValidator(_standing)]
+Percent = Annotated[float, Field(ge=0, le=100, allow_inf_nan=False)]
+Part = Annotated[float, Field(ge=0, allow_inf_nan=False)]
+Factor = Annotated[float, Field(gt=0, le=100, allow_inf_nan=False)]
+
+Length = Annotated[float, quantity(Kind.LENGTH)]
+Area = Annotated[float, quantity(Kind.AREA)]
+Offset = Annotated[float, quantity(Kind.LENGTH, -40.0, 40.0, _ABOUT_FORTY_M)]
+Hitch = Annotated[
+    float, quantity(Kind.LENGTH, 0.01, 40.0, "a length between 1 cm and 40 m (130 ft)")
+]
+Width = Annotated[
+    float, quantity(Kind.LENGTH, 0.1, 60.0, "a width between 0.1 m (4 in) and 60 m (197 ft)")
+]
+Spacing = Annotated[
+    float, quantity(Kind.LENGTH, 0.01, 60.0, "a spacing between 1 cm and 60 m (197 ft)")
+]
+Error = Annotated[
+    float, quantity(Kind.LENGTH, 0.0, 20.0, "a standard error from 0 to 20 m (66 ft)")
+]
+TurnRadius = Annotated[
+    float, quantity(Kind.LENGTH, 0.1, 100.0, "a radius between 0.1 m (4 in) and 100 m (330 ft)")
+]
+Speed = Annotated[float, quantity(Kind.SPEED, 0.1, 100.0, "a speed between 0.1 and 100 m/s")]
+Gap = Annotated[float, quantity(Kind.TIME, 0.01, DAY_S, "a time longer than 0.01 s")]
+Hours = Annotated[
+    float, quantity(Kind.TIME, 1.0, DAY_S, _AT_MOST_A_DAY, 'Write hours of a day: "8 h".')
+]
+Pause = Annotated[float, quantity(Kind.TIME, 0.0, DAY_S, _AT_MOST_A_DAY, 'Write it as "20 min".')]
+Delay = Annotated[
+    float,
+    quantity(
+        Kind.TIME,
+        0.0,
+        60.0,
+        "The delay is how long product travels from the meter to the opener: 0 to 60 s.",
+    ),
+]
+Price = Annotated[float, quantity(Kind.PRICE_PER_MASS, 0.0, 1e9, _TOO_DEAR)]
+Quote = Annotated[float, quantity(Kind.PRICE_PER_AREA, 0.0, 1e9, _TOO_DEAR)]
+HourCost = Annotated[float, quantity(Kind.PRICE_PER_TIME, 0.0, 1e9, _TOO_DEAR)]
+Rate = Annotated[
+    float, quantity(Kind.MASS_PER_AREA, 1e-9, 50.0, "a rate above 0 and below 500,000 kg/ha")
+]
+NeededRate = Annotated[
+    float, quantity(Kind.MASS_PER_AREA, 0.0, 50.0, "a rate from 0 to 500,000 kg/ha")
+]
+Forage = Annotated[
+    float, quantity(Kind.MASS_PER_AREA, 0.0, 5.0, "dry matter, from 0 to 44,000 lb/ac (50 t/ha)")
+]
+Growth = Annotated[
+    float,
+    quantity(
+        Kind.GROWTH, 0.0, 0.2 / DAY_S, "dry matter, from 0 to 1,780 lb/ac/day (2,000 kg/ha/day)"
+    ),
+]
+Stock = Annotated[float, quantity(Kind.MASS, 0.0, 1e7, "a mass from 0 to 10,000 t (22 million lb)")]
+Load = Annotated[float, quantity(Kind.MASS, 0.1, 1e5, "a mass from 0.1 kg to 100 t (220,000 lb)")]
+LiveWeight = Annotated[
+    float,
+    quantity(
+        Kind.MASS,
+        0.5,
+        5000.0,
+        "the live weight of one animal, between 1 lb and 11,000 lb (0.5 to 5,000 kg)",
+    ),
+]
+Volume = Annotated[
+    float, quantity(Kind.VOLUME, 1e-4, 200.0, "a volume between 0.1 L and 200 m3 (5,675 bu)")
+]
+BulkDensity = Annotated[
+    float,
+    quantity(
+        Kind.MASS_PER_VOLUME,
+        10.0,
+        5000.0,
+        "what a bushel or a litre of it weighs: between 0.8 and 388 lb/bu (10 and 5000 kg/m3)",
+    ),
+]
+PerHeight = Annotated[float, quantity(Kind.MASS_PER_VOLUME, 0.05, 50.0, _PER_HEIGHT, _PER_HEIGHT)]
+SeedCount = Annotated[
+    float,
+    quantity(
+        Kind.COUNT_PER_MASS,
+        100.0,
+        1e9,
+        "the seeds in a pound or a kilogram: between 45 and 450 million in a pound",
+    ),
+]

@@ -1,0 +1,1 @@
+"""Tables of text and their cells, before they have meanings: of logs, tickets and blockages."""

@@ -1,0 +1,79 @@
+"""The seed that is to go into grazed ground behind the herd.
+
+Days are calendar days of the farm; clock times are seconds after local midnight.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+
+from evenacre.model.implement import Implement
+from evenacre.model.product import Product
+
+
+@dataclass(frozen=True)
+class Booking:
+    """The drill is wanted elsewhere."""
+
+    first: dt.date
+    last: dt.date  # included
+    what: str  # what it is wanted for
+    hours_s: float | None = None  # time it takes of each day; None: the whole day
+
+
+@dataclass(frozen=True)
+class Seeding:
+    """How grazed paddocks are interseeded: seed, drill, windows, days and hours.
+
+    Examples
+    --------
+    >>> seeding = ev.load_season(Path("season.toml"), must_hold="seeding").seeding
+    >>> seeding.product.name
+    'red clover'
+    """
+
+    product: Product  # a seed lot or a blend
+    implement: Implement
+    # Wanted. ``least_`` and ``most_rate_kg_per_m2`` bound what it may be changed to so that the
+    # seed comes out even; both equal it when it is not to be changed.
+    rate_kg_per_m2: float
+    least_rate_kg_per_m2: float
+    most_rate_kg_per_m2: float
+    on_hand_kg: float | None = None  # seed there is; None: as much as it takes
+    # A window opens and closes (that day still belongs to it) so many days after the herd left
+    opens_after_days: int = 0
+    closes_after_days: int = 14
+    # A paddock with more than this left standing is not seeded
+    residual_most_kg_per_m2: float | None = None
+    # A window closes when regrowth stands higher than this
+    regrowth_most_kg_per_m2: float | None = None
+    # Of seeding, for all paddocks
+    first_day: dt.date | None = None
+    last_day: dt.date | None = None
+    # Clock times between which the drill can work while it is light; None: from sunrise, to sunset
+    day_from_s: float | None = None
+    day_to_s: float | None = None
+    hours_most_s: float | None = None  # drilling time in a day, refills and moves included, at most
+    lost_days: tuple[dt.date, ...] = ()  # already known as lost to weather
+    lost_chance: float = 0.0  # chance of any other day to be lost, 0 to 1
+    bookings: tuple[Booking, ...] = ()
+    speed_mps: float = 2.2352
+    turn_speed_mps: float = 1.5
+    turn_radius_m: float = 6.0  # the tightest the drill turns on
+    setup_s: float = 900.0  # to move to a paddock and begin there, each time
+    refill_s: float = 1200.0
+    load_kg: float | None = None  # seed that a full cart takes; None: never refilled
+    rest_days: int = 45  # from seeding a paddock to grazing it again
+    # The seed's label forbids grazing for so long after seeding; 0: it does not
+    withholding_days: int = 0
+    treated: bool = False  # the seed is treated
+    rounds: int = 2  # headland rounds
+    prefer: str = "turns"  # ``"turns"`` or ``"overlap"``: what a good heading has least of
+    runs: int = 2000  # simulated seasons when days may be lost
+    random_seed: int = 1  # of the simulation
+
+    @property
+    def ungrazed_days(self) -> int:
+        """Days after seeding for which the herd stays out: the rest, or the label's if longer."""
+        return max(self.rest_days, self.withholding_days)

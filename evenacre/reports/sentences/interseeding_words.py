@@ -1,0 +1,223 @@
+"""Shares, spells, days and rules of an interseeding plan, as all of its reports tell them."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from evenacre.planning.interseeding.plan_types import (
+    WHOLE_SHARE,
+    Fill,
+    InterseedPlan,
+    PaddockPlan,
+    Rule,
+    SeedingWindow,
+    Visit,
+    WorkDay,
+)
+
+# Of the page's language, whatever the locale of the machine.
+_WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
+def wanted(plan: InterseedPlan) -> list[PaddockPlan]:
+    """Paddocks that are to be seeded."""
+    return [p for p in plan.paddocks if p.window is not None]
+
+
+def goal_m2(paddock: PaddockPlan) -> float:
+    """Ground that is seeded when the whole paddock is: what its passes reach."""
+    return paddock.passes.covered_m2 if paddock.passes else paddock.workable_m2
+
+
+def share_seeded(paddock: PaddockPlan) -> float:
+    """Share of the paddock that is planned, 0 to 1."""
+    return min(sum(v.share for v in paddock.visits), 1.0)
+
+
+def whole(paddock: PaddockPlan) -> bool:
+    """Whether all of it is planned."""
+    return share_seeded(paddock) >= WHOLE_SHARE
+
+
+def part_text(share: float) -> str:
+    """Say what part of a paddock a visit seeds."""
+    return "all of it" if share >= WHOLE_SHARE else f"{100 * share:.0f} % of it"
+
+
+def numbered(plan: InterseedPlan) -> dict[Visit, int]:
+    """The visits in order of time, each with its number from 1."""
+    return {visit: number for number, visit in enumerate(plan.visits, 1)}
+
+
+def fills_at(plan: InterseedPlan, visit: Visit) -> list[Fill]:
+    """Loads that go into the cart during a visit."""
+    return [
+        f
+        for f in plan.fills
+        if (f.paddock, f.day) == (visit.paddock, visit.day)
+        and visit.start_s - 1 <= f.start_s <= visit.end_s + 1
+    ]
+
+
+def spells(window: SeedingWindow | None, days: Sequence[WorkDay]) -> list[tuple[dt.date, dt.date]]:
+    """First and last day of each unbroken run of days on which no rule forbids seeding."""
+    if window is None:
+        return []
+    shut = np.any([np.zeros(len(days), dtype=bool), *window.blocked.values()], axis=0)
+    edges = np.diff((~shut).astype(np.int8), prepend=0, append=0)
+    starts, ends = np.flatnonzero(edges == 1).tolist(), np.flatnonzero(edges == -1).tolist()
+    return [(days[a].day, days[b - 1].day) for a, b in zip(starts, ends, strict=True)]
+
+
+def span(plan: InterseedPlan) -> tuple[dt.date, dt.date]:
+    """First and last day with the herd in a paddock, a window open or the drill at work."""
+    marks = [v.day for v in plan.visits]
+    for stay in (s.stay for s in plan.herd.stays):
+        marks += [stay.enter, stay.leave]
+    for window in (p.window for p in plan.paddocks):
+        marks += [day for day in (window.opens, window.closes) if day] if window else []
+    marks = marks or [plan.days[0].day, plan.days[-1].day]
+    return min(marks), max(marks)
+
+
+def clock(seconds: float) -> str:
+    """Time of day, to the minute; beyond the day it says of which one."""
+    days, minutes = divmod(round(seconds / 60), 24 * 60)
+    beside = {0: "", 1: " next day", -1: " the day before"}.get(days, f" {days:+d} days")
+    return f"{minutes // 60:02d}:{minutes % 60:02d}{beside}"
+
+
+def in_paddock(plan: InterseedPlan, name: str, day: dt.date) -> bool:
+    """Whether the herd is in a paddock on a day; it leaves in the morning."""
+    return any(
+        s.stay.paddock == name and s.stay.enter <= day < s.stay.leave for s in plan.herd.stays
+    )
+
+
+def day_text(day: dt.date) -> str:
+    """Weekday and date."""
+    return f"{_WEEKDAYS[day.weekday()]} {day.isoformat()}"
+
+
+def short_day(day: dt.date) -> str:
+    """Month and day, where there is little room."""
+    return f"{_MONTHS[day.month - 1]} {day.day}"
+
+
+def short_weekday(day: dt.date) -> str:
+    """Weekday, month and day, never broken between lines."""
+    return f"{_WEEKDAYS[day.weekday()]} {short_day(day)}".replace(" ", "\N{NO-BREAK SPACE}")
+
+
+def chance_text(chance: float) -> str:
+    """Write a chance in whole percent; what was only simulated is never called sure."""
+    percent = round(100 * chance)
+    if percent == 100:
+        return "over 99 %"
+    return f"{percent} %" if percent else "under 1 %"
+
+
+def short_names(names: Sequence[str]) -> list[str]:
+    """Names without the words that all of them begin with, but for the last of those.
+
+    "Long Pasture paddock 1" and "... 2" become "paddock 1" and "paddock 2".
+    """
+    words = [name.split() for name in names]
+    shared = 0
+    if len(words) > 1:
+        while all(len(w) > shared + 1 and w[shared] == words[0][shared] for w in words):
+            shared += 1
+    return [" ".join(w[max(shared - 1, 0) :]) for w in words]
+
+
+def days_text(count: float) -> str:
+    """Count days, with a tenth where they are not whole."""
+    number = f"{count:,.1f}".removesuffix(".0")
+    return f"{number} day" if number == "1" else f"{number} days"
+
+
+def hours_text(seconds: float) -> str:
+    """Hours to a tenth, or minutes below one."""
+    minutes = round(seconds / 60)
+    if minutes < 60:
+        return f"{minutes} min"
+    return f"{seconds / 3600:.1f}".removesuffix(".0") + " h"
+
+
+@dataclass(frozen=True)
+class _RuleWords:
+    """Why a window opens, closes and never opens; ``{wait}`` and ``{close}`` are days."""
+
+    opens: str
+    closes: str
+    shut: str
+
+
+_RULES = {
+    Rule.HERD: _RuleWords("the herd leaves", "the herd is back", "the herd is in it"),
+    Rule.WAIT: _RuleWords(
+        "{wait} after the herd", "the herd has been back", "no day is {wait} after the herd"
+    ),
+    Rule.RESIDUAL: _RuleWords(
+        "grazed low enough", "too much stands from here on", "too much is left standing"
+    ),
+    Rule.CLOSE: _RuleWords(
+        "the herd has left again",
+        "{close} after the herd",
+        "every day is more than {close} after the herd",
+    ),
+    Rule.REGROWTH: _RuleWords("regrowth is low enough", "regrowth competes", "regrowth competes"),
+    Rule.REGRAZE: _RuleWords(
+        "seedlings get their rest from here on",
+        "later seedlings would be grazed too soon",
+        "the herd is back before seedlings have rested or the label allows",
+    ),
+    Rule.GIVEN: _RuleWords(
+        "as you decided", "as you decided", "the window you decided is over or leaves no day"
+    ),
+    Rule.SEASON: _RuleWords("seeding begins", "seeding ends", "it is outside the days of seeding"),
+}
+
+
+def opening_words(window: SeedingWindow, plan: InterseedPlan) -> str:
+    """Say why a window opens when it does; empty when it never opens."""
+    if window.opens is None:
+        return ""
+    by = window.opened_by
+    return _with_days(_RULES[by].opens, plan) if by else "nothing keeps it shut before"
+
+
+def closing_words(window: SeedingWindow, plan: InterseedPlan) -> str:
+    """Say why a window closes when it does; empty when it never opens."""
+    if window.closes is None:
+        return ""
+    by = window.closed_by
+    return _with_days(_RULES[by].closes, plan) if by else "the plan ends"
+
+
+def shut_words(window: SeedingWindow, plan: InterseedPlan) -> str:
+    """Say why a window never opens."""
+    told = "; ".join(_RULES[rule].shut for rule in shutting(window))
+    return _with_days(told, plan) or "no day is left"
+
+
+def _with_days(words: str, plan: InterseedPlan) -> str:
+    s = plan.seeding
+    return words.format(wait=days_text(s.opens_after_days), close=days_text(s.closes_after_days))
+
+
+def shutting(window: SeedingWindow) -> list[Rule]:
+    """Rules that keep a window shut on every day; where no one does alone, all that take part.
+
+    A rule that forbids nothing is left out, and so is the herd where others remain: it is
+    always somewhere.
+    """
+    at_all = [rule for rule, forbids in window.blocked.items() if forbids.any()]
+    alone = [rule for rule in at_all if window.blocked[rule].all()]
+    found = alone or at_all
+    return [rule for rule in found if rule is not Rule.HERD] or found

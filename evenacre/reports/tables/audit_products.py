@@ -1,0 +1,201 @@
+"""What an audit found of each product: amounts, zones, nutrients, and what lies in setbacks."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from types import SimpleNamespace
+from typing import Any
+
+from evenacre.model.audit_result import AuditResult, ProductResult
+from evenacre.reports import figure_text
+from evenacre.reports.column import (
+    MONEY,
+    NESTED,
+    PLACE,
+    SMALL_AREA,
+    Column,
+    Display,
+    Table,
+    named,
+    nested,
+    worded,
+)
+from evenacre.reports.writers.as_json import record
+
+_WORTH_SAYING = 0.0001  # of what was logged: less is rounding
+
+
+def _unzoned(rows: Sequence[Any], display: Display) -> str:
+    every = {z.product: z.of for z in rows}.values()
+    return " ".join(
+        f"{display.units.mass.text(p.unzoned_kg)} of {p.product} lies in no zone."
+        for p in every
+        if p.unzoned_kg > 1e-6 * max(p.logged_kg, 1e-9)
+    )
+
+
+_QUOTIENT = "JSON gives mass and area"
+ZONES = Table(
+    "zones",
+    (
+        named("zone"),
+        named("product", json=False),
+        named("area_m2", digits=4),
+        named("applied_kg", digits=4),
+        named(
+            "mean_rate_kg_per_m2",
+            "Per area",
+            of=lambda z: z.applied_kg / z.area_m2 if z.area_m2 else math.nan,
+            json=False,
+            why=_QUOTIENT,
+        ),
+    ),
+    title="Amounts by zone",
+    words=2,
+    remark=_unzoned,
+)
+
+
+def zones_of(p: Any) -> list[Any]:
+    """Rows of `ZONES`."""
+    return [SimpleNamespace(**vars(z), product=p.product, of=p) for z in p.zones]
+
+
+_WAYS = {"label": "as on the label", "element": "as element"}
+NUTRIENTS = Table(
+    "nutrients",
+    (
+        named("product", None, json=False),
+        named("nutrient", json=False),
+        named("counted_as", "Counted", quantity=worded(_WAYS.__getitem__, str), json=False),
+        named("applied_kg", "On the field"),
+        named("mean_rate_kg_per_m2", "Per covered area", json=False, why=_QUOTIENT),
+    ),
+    title="Nutrients from the label",
+    words=2,
+)
+
+
+def nutrients(r: AuditResult) -> list[Any]:
+    """Rows of `NUTRIENTS`, for each product."""
+    return [
+        _nutrient(p.product, name, way, kg, r.covered_area_m2)
+        for p in r.products
+        for way in _WAYS
+        for name, kg in _amounts(p, way).items()
+    ]
+
+
+def nutrients_together(r: AuditResult) -> list[Any]:
+    """Rows of `NUTRIENTS` over all products; as element only what has another name then."""
+    totals: dict[tuple[str, str], float] = {}
+    for n in nutrients(r):
+        if n.applied_kg > 0:
+            key = n.nutrient, n.counted_as
+            totals[key] = totals.get(key, 0.0) + n.applied_kg
+    return [
+        _nutrient("", name, way, kg, r.covered_area_m2)
+        for (name, way), kg in totals.items()
+        if way == "label" or (name, "label") not in totals
+    ]
+
+
+def _nutrient(product: str, name: str, way: str, kg: float, covered_m2: float) -> Any:
+    return SimpleNamespace(
+        product=product,
+        nutrient=name,
+        counted_as=way,
+        applied_kg=kg,
+        mean_rate_kg_per_m2=kg / covered_m2 if covered_m2 else math.nan,
+    )
+
+
+def _amounts(p: ProductResult, way: str) -> dict[str, float]:
+    return p.nutrients_kg if way == "label" else p.elements_kg
+
+
+def _by_name(p: ProductResult, way: str) -> dict[str, Any]:
+    every = _amounts(p, way).items()
+    return {name: record(NUTRIENTS, SimpleNamespace(applied_kg=kg)) for name, kg in every}
+
+
+SETBACKS = Table(
+    "setbacks",
+    (
+        named("name", "Setback", "setback"),
+        named("product", json=False),
+        named("area_m2", quantity=SMALL_AREA, digits=2),
+        named("applied_kg"),
+        *PLACE,
+    ),
+    title="Product inside setbacks",
+    words=2,
+)
+
+
+def setbacks_of(p: Any) -> list[Any]:
+    """Rows of `SETBACKS`."""
+    return [SimpleNamespace(**vars(s), product=p.product) for s in p.setbacks]
+
+
+def _within(p: Any, _: Display) -> str:
+    near = p.within_10_percent_of_target_area_m2
+    return "" if near is None else figure_text.share(near, p.covered_area_m2)
+
+
+def _lifted(rows: Sequence[Any], display: Display) -> str:
+    return " ".join(
+        f"{display.units.mass.text(p.unplaced_kg)} of {p.product} was logged while no row was down "
+        "and is not counted."
+        for p in rows
+        if p.unplaced_kg > _WORTH_SAYING * p.logged_kg
+    )
+
+
+_SAID_BELOW = "a sentence below the page's table says it where it matters"
+PRODUCTS = Table(
+    "products",
+    (
+        named("product"),
+        named("source", None, "amounts from"),
+        named("logged_kg", digits=4),
+        named("applied_in_field_kg", "On the field", "in field", digits=4),
+        named("outside_kg"),
+        named("target_kg", "Wanted", digits=4),
+        named("unzoned_kg", None, "in no zone", why=_SAID_BELOW),
+        named("unplaced_kg", None, "logged while lifted", why=_SAID_BELOW),
+        named("overlap_kg", "On overlap", "on overlap"),
+        named(
+            "overlap_cost",
+            "Its cost",
+            "cost of overlap",
+            MONEY,
+            cell=lambda cost: None if cost is None else round(cost, 2),
+        ),
+        named("mean_rate_kg_per_m2", digits=4),
+        named("target_rate_kg_per_m2", of="target_kg_per_m2", digits=4),
+        named(
+            "within_10_percent_of_target_area_m2",
+            "Within 10 % of target",
+            "within 10 percent of target",
+            told=_within,
+        ),
+        nested("zones", ZONES, zones_of),
+        Column("nutrients", lambda p: _by_name(p, "label"), NESTED),
+        Column("elements", lambda p: _by_name(p, "element"), NESTED),
+        nested("setbacks", SETBACKS, setbacks_of),
+    ),
+    title="Amounts",
+    json="product logged_kg applied_in_field_kg outside_kg target_kg mean_rate_kg_per_m2 "
+    "within_10_percent_of_target_area_m2 zones nutrients elements source target_rate_kg_per_m2 "
+    "unzoned_kg unplaced_kg overlap_kg overlap_cost setbacks",
+    page="product logged_kg applied_in_field_kg outside_kg target_kg mean_rate_kg_per_m2 "
+    "target_rate_kg_per_m2 within_10_percent_of_target_area_m2 overlap_kg overlap_cost",
+    remark=_lifted,
+)
+
+
+def products(r: AuditResult) -> list[Any]:
+    """Rows of `PRODUCTS`."""
+    return [SimpleNamespace(**vars(p), covered_area_m2=r.covered_area_m2) for p in r.products]

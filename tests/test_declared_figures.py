@@ -25,6 +25,7 @@ from evenacre.reports.tables import (
     audit_products,
     interseeding,
     interseeding_days,
+    interseeding_paddocks,
     loads,
     passes,
     season,
@@ -148,7 +149,7 @@ def rows() -> Iterable[tuple[Table, list[Any]]]:
     yield season.COSTS, list(ledger.money)
     yield season.SETBACKS, list(ledger.setbacks)
     plan = make_plan()
-    yield interseeding_days.PADDOCKS, interseeding_days.paddock_rows(plan)
+    yield interseeding_paddocks.PADDOCKS, interseeding_paddocks.paddock_rows(plan)
     yield interseeding_days.VISITS, interseeding_days.numbered_visits(plan)
     yield interseeding_days.loads(plan)
     yield interseeding.MOVES, interseeding.moves(plan)

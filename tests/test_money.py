@@ -92,3 +92,13 @@ def test_what_has_no_price_is_not_priced():
     assert m.own_over_hired is None
     assert m.unpriced == ("18-46-0",)
     assert money(job(quote=18.0)).known
+
+
+def test_own_work_without_a_quote_is_not_held_against_one():
+    assert money(job(hour=120.0)).own_over_hired is None
+    assert money(job(quote=18.0)).own_over_hired is None
+
+
+def test_nothing_swept_and_no_capacity_take_no_time():
+    m = money(job(hour=120.0, swept_area_m2=0.0, field_capacity_m2_per_s=0.0))
+    assert (m.overlap_time_s, m.skip_time_s) == (0.0, 0.0)

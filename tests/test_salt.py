@@ -137,3 +137,14 @@ def test_two_fertilizers_that_bear_on_the_seed_together():
 def test_the_caution_defers_to_local_advice():
     assert "screening" in CAUTION
     assert "local advice" in CAUTION
+
+
+def test_a_small_slope_on_narrow_rows_allows_much():
+    # F = 30 x 0.5 in x 10 % / (0.02 x 4 in x 1) = 1875 lb/ac.
+    narrow = {"spread_m": 0.5 * INCH, "row_spacing_m": 4 * INCH, "tolerated_loss_percent": 10.0}
+    limit = limit_kg_per_m2(slope_percent_per_lb_ac=-0.02, **narrow)
+    assert limit / LB_AC == pytest.approx(1875, rel=1e-9)
+
+
+def test_a_trace_of_another_nutrient_makes_another_material():
+    assert slope_of({"N": 46.0, "S": 0.5}, "any", CORN) == ("", None)

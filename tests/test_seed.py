@@ -140,6 +140,11 @@ def test_what_is_not_on_the_tag_is_not_invented():
             ["a seed of rye weighs 36", "rye is 4.0 times as dense"],
         ),
         ([seed("rye", per_lb=18_000), seed("clover", lb_per_bu=60)], ["cannot be told"]),
+        # Just short of the limits, and just over them.
+        ([seed("a", per_lb=295_000), seed("b", per_lb=100_000)], []),
+        ([seed("a", per_lb=305_000), seed("b", per_lb=100_000)], ["a seed of b weighs 3.0 times"]),
+        ([seed("a", lb_per_bu=59), seed("b", lb_per_bu=40)], []),
+        ([seed("a", lb_per_bu=61), seed("b", lb_per_bu=40)], ["a is 1.5 times as dense as b"]),
     ],
 )
 def test_a_blend_that_may_separate_is_warned_of(parts, said):

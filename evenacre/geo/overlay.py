@@ -40,14 +40,6 @@ def polygonal(geometry: Geometries) -> Geometries:
     return np.where(flat, geometry, shapely.MultiPolygon())
 
 
-def only_polygons(shape: BaseGeometry) -> BaseGeometry:
-    """Drop the points and lines that set operations leave beside polygons."""
-    if shape.geom_type in ("Polygon", "MultiPolygon"):
-        return shape
-    parts = [p for p in shapely.get_parts(shape) if p.geom_type in ("Polygon", "MultiPolygon")]
-    return shapely.union_all(parts) if parts else shapely.Polygon()
-
-
 def valid(geometry: Geometries) -> Geometries:
     """Mend the geometries whose rings cross themselves."""
     bad = ~shapely.is_valid(geometry)

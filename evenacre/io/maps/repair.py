@@ -11,7 +11,7 @@ from shapely.geometry.base import BaseGeometry
 
 from evenacre.errors import InputError
 from evenacre.geo.geodesy import WGS84_GEOD, ShapeArray, geodesic_area_m2
-from evenacre.geo.overlay import only_polygons, polygonal
+from evenacre.geo.overlay import polygonal
 from evenacre.io.untrusted import budget
 from evenacre.model import FloatArray
 from evenacre.units.display import in_both
@@ -112,7 +112,8 @@ def _polygon(
         sound = (
             shape.geom_type == "MultiPolygon" and shapely.is_valid(shapely.get_parts(shape)).all()
         )
-        shape = only_polygons(shapely.make_valid(shape, method="structure", keep_collapsed=False))
+        sound_parts = shapely.make_valid(shape, method="structure", keep_collapsed=False)
+        shape = polygonal(np.array([sound_parts]))[0]
         after = geodesic_area_m2(shape)
         if not sound or abs(after - before) > 1e-9 * before:
             warn(

@@ -91,46 +91,40 @@ def _to_come(raw: dict[str, Any]) -> dict[str, Any]:
 
 
 def _read_toml(path: Path) -> dict[str, Any]:
+    def refused(place: str, what: str, remedy: str = _GIVE_ONE) -> InputError:
+        return InputError.at(path.name, place, what, remedy)
+
     if path.is_dir() or not path.exists():
         what = "It is a folder." if path.is_dir() else "There is no such file."
         raise InputError.at(path, "", what, "Give the season file, such as season.toml.")
+    is_toml = path.suffix.lower() == ".toml"
     data = read_whole(path, str(path), budget.SEASON_BYTES)
     for number, text in enumerate(data.split(b"\n"), 1):
         if text.count(b".") > budget.SEASON_DOTS:
             what = f"The line has more than {budget.SEASON_DOTS} dots."
-            raise InputError.at(path.name, f"line {number:,}", what, _GIVE_ONE)
+            raise refused(f"line {number:,}", what)
     try:
         raw = tomllib.loads(data.decode("utf-8-sig"))
     except UnicodeDecodeError as error:
-        if path.suffix.lower() != ".toml":
-            raise InputError.at(path.name, "", "It is no season file.", _GIVE_ONE) from None
+        if not is_toml:
+            raise refused("", "It is no season file.") from None
         line = data[: error.start].count(b"\n") + 1
-        raise InputError.at(
-            path.name, f"line {line}", "The text is not UTF-8.", "Save the file as UTF-8."
-        ) from None
+        what = "The text is not UTF-8."
+        raise refused(f"line {line}", what, "Save the file as UTF-8.") from None
     except tomllib.TOMLDecodeError as error:
         words, _, where = str(error).removesuffix(")").rpartition(" (at ")
         place = where if "line" in where else f"line {len(data.splitlines())}, the last"
-        raise InputError.at(
-            path.name,
-            place,
-            f"It is not TOML: {words[0].lower()}{words[1:]}.",
-            "Check quotes, brackets and the = sign there and on the line before."
-            if path.suffix.lower() == ".toml"
-            else _GIVE_ONE,
-        ) from None
+        what = f"It is not TOML: {words[0].lower()}{words[1:]}."
+        remedy = "Check quotes, brackets and the = sign there and on the line before."
+        raise refused(place, what, remedy if is_toml else _GIVE_ONE) from None
     except (ValueError, RecursionError):
         # A number of thousands of digits, or brackets in brackets without end.
-        raise InputError.at(
-            path.name, "", "It is no TOML that a season can be.", _GIVE_ONE
-        ) from None
+        raise refused("", "It is no TOML that a season can be.") from None
     if _too_deep(raw):
-        what = "Its tables are nested deeper than those of a season are."
-        raise InputError.at(path.name, "", what, _GIVE_ONE)
+        raise refused("", "Its tables are nested deeper than those of a season are.")
     if not raw:
-        raise InputError.at(
-            path.name, "", "The season file is empty.", "Describe field, implement and operation."
-        )
+        what = "The season file is empty."
+        raise refused("", what, "Describe field, implement and operation.")
     return raw
 
 

@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 
 from evenacre.errors import InputError
 from evenacre.geo.geodesy import unwrap
-from evenacre.geo.overlay import only_polygons
+from evenacre.geo.overlay import common, in_degrees, union, without
 from evenacre.io.common.findings import Subject, counted
 from evenacre.io.maps.field_layers import check_reach
 from evenacre.io.maps.repair import to_polygons
@@ -61,7 +61,7 @@ def _field(element: Element, name: str, root: Subject) -> Field:
             about.findings.warn(f"{error.problems[0]} Its boundary was left out.")
             boundary = None
     if unworkable is not None and boundary is not None:
-        unworkable = only_polygons(shapely.intersection(unworkable, boundary))
+        unworkable = in_degrees(common, unworkable, boundary)
         if unworkable.is_empty:
             unworkable = None
         elif unworkable.covers(boundary):
@@ -105,7 +105,7 @@ def _area(polygon: Element, about: Subject) -> BaseGeometry | None:
     holes = _mended(inner, about, "hole")
     if whole is None or holes is None:
         return whole
-    rest = only_polygons(shapely.difference(whole, holes))
+    rest = in_degrees(without, whole, holes)
     return None if rest.is_empty else rest
 
 
@@ -146,4 +146,4 @@ def _mended(shapes: list[BaseGeometry], about: Subject, what: str) -> BaseGeomet
         return None
     for warning in warnings:
         about.findings.warn(warning)
-    return only_polygons(shapely.union_all(frame.geometry.array))
+    return in_degrees(union, frame.geometry.array)

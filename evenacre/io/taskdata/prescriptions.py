@@ -13,7 +13,7 @@ import shapely
 from affine import Affine
 from shapely.geometry.base import BaseGeometry
 
-from evenacre.geo.overlay import only_polygons
+from evenacre.geo.overlay import in_degrees, union, without
 from evenacre.io.common.findings import Subject
 from evenacre.io.taskdata import ddis
 from evenacre.io.taskdata.fields import areas
@@ -93,7 +93,7 @@ class _Draft:
     def add(self, name: str, shape: BaseGeometry, rates: dict[str, float]) -> None:
         """Add ground to a zone; ground of one name is one zone."""
         if name in self.shapes:
-            shape = only_polygons(shapely.union_all([self.shapes[name], shape]))
+            shape = in_degrees(union, np.array([self.shapes[name], shape]))
         self.shapes[name] = shape
         self.rates[name] = rates
 
@@ -155,10 +155,10 @@ def _apart(shapes: dict[str, BaseGeometry], about: Subject) -> list[BaseGeometry
     for shape in shapes.values():
         rest = shape
         if shapely.intersects(shape, taken):
-            rest = only_polygons(shapely.difference(shape, taken))
+            rest = in_degrees(without, shape, taken)
             overlapping |= rest.area < (1 - 1e-6) * shape.area
         done.append(rest)
-        taken = shapely.union(taken, shape)
+        taken = in_degrees(union, np.array([taken, shape]))
     if overlapping:
         about.warn("zones overlap; the first listed keeps the ground.")
     return done
@@ -238,4 +238,4 @@ def _grid_areas(cells: _Cells, groups: np.ndarray, about: Subject) -> dict[int, 
     for outline, group in shapes(groups.astype(np.int32), transform=cells.to_degrees):
         rings = [np.asarray(ring) for ring in outline["coordinates"]]
         parts.setdefault(int(group), []).append(shapely.Polygon(rings[0], rings[1:]))
-    return {group: only_polygons(shapely.union_all(parts[group])) for group in sorted(parts)}
+    return {group: in_degrees(union, np.array(parts[group])) for group in sorted(parts)}

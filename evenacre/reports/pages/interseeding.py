@@ -31,12 +31,8 @@ from evenacre.reports.sentences.interseeding_words import (
     short_weekday,
 )
 from evenacre.reports.tables.interseeding import interseed_page_tables
-from evenacre.reports.tables.interseeding_days import (
-    VISITS,
-    loads,
-    numbered_visits,
-    paddocks_page,
-)
+from evenacre.reports.tables.interseeding_days import VISITS, loads, numbered_visits
+from evenacre.reports.tables.interseeding_paddocks import paddocks_page
 from evenacre.reports.writers.as_html import PageTable, page_table
 from evenacre.units.display import UnitSystem
 

@@ -36,16 +36,18 @@ from evenacre.reports.sentences.interseeding_words import days_text, goal_m2, wa
 from evenacre.reports.tables.interseeding_days import (
     CHANCE,
     DAY,
-    PADDOCKS,
     VISITS,
-    WINDOWS,
     WORK_DAYS,
     days_lost_page,
     loads,
     numbered_visits,
+    some,
+)
+from evenacre.reports.tables.interseeding_paddocks import (
+    PADDOCKS,
+    WINDOWS,
     paddock_rows,
     paddocks_page,
-    some,
 )
 from evenacre.reports.tables.passes import DRIVE
 from evenacre.reports.writers.as_frame import data_frame

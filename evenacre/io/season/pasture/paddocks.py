@@ -13,7 +13,7 @@ from shapely.geometry.base import BaseGeometry
 
 from evenacre.geo.geodesy import geodesic_area_m2
 from evenacre.geo.local_crs import WorkingPlane
-from evenacre.geo.overlay import intersect, only_polygons, valid
+from evenacre.geo.overlay import in_degrees, intersect, valid, without
 from evenacre.io.common.problem_collector import KeyPath
 from evenacre.io.common.suggestions import choice
 from evenacre.io.maps.field_layers import (
@@ -166,7 +166,8 @@ class PaddockBuilder:
 
     def _compare(self, name: str, ours: BaseGeometry, map_s: BaseGeometry) -> None:
         """Warn where a field and the map's paddock of the same name are not the same ground."""
-        differs = geodesic_area_m2(only_polygons(shapely.symmetric_difference(ours, map_s)))
+        ways = ((ours, map_s), (map_s, ours))
+        differs = sum(geodesic_area_m2(in_degrees(without, *way)) for way in ways)
         if differs > _SAME_SHARE * geodesic_area_m2(ours):
             self.found.warnings.append(
                 f"{name}: the field and the paddock of this name differ by "
@@ -218,9 +219,11 @@ def read_paddocks(
     if not all(names):
         bare = sum(not name for name in names)
         warnings.append(f"{source.name}: {bare} paddocks have no name; they were numbered.")
-    shapes = [only_polygons(shape) for shape in frame.geometry.array]
     named = gpd.GeoDataFrame(
-        {"name": number_unnamed(names, "paddock")}, geometry=shapes, index=frame.index, crs=4326
+        {"name": number_unnamed(names, "paddock")},
+        geometry=list(frame.geometry.array),
+        index=frame.index,
+        crs=4326,
     )
     return named, warnings + mended
 

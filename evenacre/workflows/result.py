@@ -76,8 +76,9 @@ class Result(ABC):
         return f"<{type(self).__name__}: {self._headline()}>"
 
     def _repr_html_(self) -> str:
+        titled = any(line.startswith(" ") for line in self.lines)
         shown = (
-            Markup("{}" if line.startswith(" ") else "<strong>{}</strong>").format(line)
+            Markup("<strong>{}</strong>" if titled and line[:1].strip() else "{}").format(line)
             for line in self.lines
         )
         return f"<p>{'<br>'.join(shown)}</p>"

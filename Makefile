@@ -3,6 +3,7 @@ PYTHON ?= python3
 VENV ?= .venv
 BIN := $(VENV)/bin
 LEAFLET ?= 1.9.4
+PYTEST ?= -n auto --maxprocesses 4
 
 .PHONY: demo test check same bench fuzz lowest dist sbom audit-deps leaflet clean
 

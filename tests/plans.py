@@ -30,7 +30,7 @@ from evenacre.model import (
 )
 from evenacre.model.finding import Finding, reader_findings
 from evenacre.planning.interseeding.plan_types import (
-    Fill,
+    CartFill,
     GrazingPlan,
     InterseedPlan,
     PaddockPlan,
@@ -342,9 +342,9 @@ def _paddock(
     )
 
 
-def _fills(visits: Sequence[Visit]) -> tuple[Fill, ...]:
+def _fills(visits: Sequence[Visit]) -> tuple[CartFill, ...]:
     """Loads of the cart, each filled when the one before is empty."""
-    fills: list[Fill] = []
+    fills: list[CartFill] = []
     total = sum(v.seed_kg for v in visits)
     for number in range(1, math.ceil(total / LOAD) + 1):
         first, last = (number - 1) * LOAD, min(number * LOAD, total)
@@ -358,7 +358,7 @@ def _fills(visits: Sequence[Visit]) -> tuple[Fill, ...]:
             done += v.seed_kg
         assert at is not None
         fills.append(
-            Fill(number, at.day, at.start_s, at.paddock, last - first, tuple(serves.items()))
+            CartFill(number, at.day, at.start_s, at.paddock, last - first, tuple(serves.items()))
         )
     return tuple(fills)
 

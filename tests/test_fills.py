@@ -13,7 +13,7 @@ from schedule_referee import small_problem
 
 from evenacre.planning.interseeding.fills import visits_and_fills
 from evenacre.planning.interseeding.plan_types import (
-    Fill,
+    CartFill,
     ScheduleProblem,
     SeedingSchedule,
     Visit,
@@ -138,7 +138,7 @@ def test_an_empty_schedule() -> None:
     )
 
 
-def walk(p: ScheduleProblem) -> tuple[SeedingSchedule, tuple[Visit, ...], tuple[Fill, ...]]:
+def walk(p: ScheduleProblem) -> tuple[SeedingSchedule, tuple[Visit, ...], tuple[CartFill, ...]]:
     found = solve_schedule(p)
     m, n = found.share.shape
     names = [f"paddock {i}" for i in range(m)]

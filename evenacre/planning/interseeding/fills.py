@@ -9,7 +9,7 @@ import numpy as np
 
 from evenacre.model import FloatArray, IntArray
 from evenacre.planning.interseeding.plan_types import (
-    Fill,
+    CartFill,
     ScheduleProblem,
     SeedingSchedule,
     Visit,
@@ -63,7 +63,7 @@ def visits_and_fills(
     names: Sequence[str],
     days: Sequence[WorkDay],
     closes: Sequence[dt.date | None],
-) -> tuple[tuple[Visit, ...], tuple[Fill, ...]]:
+) -> tuple[tuple[Visit, ...], tuple[CartFill, ...]]:
     """Walk through a schedule of m named paddocks on n days, day by day and in order.
 
     A day begins in the paddock that the day before left unfinished; then comes that which
@@ -78,7 +78,7 @@ def visits_and_fills(
     ends = np.concatenate([[0.0], np.cumsum(sown)])
     loads = _loads(ends, problem.load_kg)
     visits: list[Visit] = []
-    fills: list[Fill] = []
+    fills: list[CartFill] = []
     clock, today, filled_today = 0.0, -1, 0
     for i, (d, p) in enumerate(order):
         if d != today:
@@ -157,7 +157,7 @@ def _fill(
     order: Sequence[tuple[int, int]],
     ends: FloatArray,
     loads: FloatArray,
-) -> Fill:
+) -> CartFill:
     """The fill that is sown between two times the cart is empty."""
     low, high = loads[number], loads[number + 1]
     serves: dict[str, float] = {}
@@ -165,7 +165,7 @@ def _fill(
     for i in np.nonzero(parts > 0)[0]:
         name = names[order[int(i)][1]]
         serves[name] = serves.get(name, 0.0) + float(parts[i])
-    return Fill(
+    return CartFill(
         number=number + 1,
         day=day,
         start_s=float(clock),

@@ -210,7 +210,7 @@ class Visit:
 
 
 @dataclass(frozen=True)
-class Fill:
+class CartFill:
     """One load put into the cart."""
 
     number: int  # from 1
@@ -250,7 +250,7 @@ class InterseedPlan:
     days: tuple[WorkDay, ...]
     paddocks: tuple[PaddockPlan, ...]  # in the order of ``grazing.paddocks``
     visits: tuple[Visit, ...]  # in order of time
-    fills: tuple[Fill, ...]
+    fills: tuple[CartFill, ...]
     schedule: SeedingSchedule
     seed_used_kg: float
     seed_left_kg: float | None  # None: the seed on hand was not told

@@ -13,7 +13,7 @@ from scipy.stats import chi2 as chi2_distribution
 from evenacre.model import FloatArray, LoadTicket, Operation
 from evenacre.model.audit_result import AuditResult, RunningTotals
 from evenacre.model.finding import Finding
-from evenacre.planning.loads.loads import Amount, Load, loads_of, used_by_scale
+from evenacre.planning.loads.loads import Amount, CartLoad, loads_of, used_by_scale
 
 METER_SCATTER = 0.01
 """Relative standard uncertainty of a meter from load to load (common practice, no source)."""
@@ -46,7 +46,7 @@ class Comparison:
 class LoadCheck:
     """One load, or all of them together, by every way there is."""
 
-    loads: tuple[Load, ...]
+    loads: tuple[CartLoad, ...]
     # None: not weighed to the end, not logged, or no rate was set
     scale: Amount | None
     meter: Amount | None
@@ -75,7 +75,7 @@ class Ways:
     meter_scatter: float
     level: float
 
-    def check(self, loads: tuple[Load, ...], spans: Sequence[Span | None]) -> LoadCheck:
+    def check(self, loads: tuple[CartLoad, ...], spans: Sequence[Span | None]) -> LoadCheck:
         """Amounts of loads taken together; their spans may be fewer than they are."""
         scale = used_by_scale(loads) if all(load.closing for load in loads) else None
         meter = asked = swept = None
@@ -220,7 +220,7 @@ def check_loads(
     )
 
 
-def _spans(loads: Sequence[Load], totals: RunningTotals | None) -> list[Span | None]:
+def _spans(loads: Sequence[CartLoad], totals: RunningTotals | None) -> list[Span | None]:
     """When each load was in the cart; what a ticket leaves out, its neighbours may tell."""
     if totals is None:
         return [None] * len(loads)
@@ -235,7 +235,7 @@ def _spans(loads: Sequence[Load], totals: RunningTotals | None) -> list[Span | N
     return spans
 
 
-def _together(paired: Sequence[tuple[Load, Span | None]], ways: Ways) -> LoadCheck | None:
+def _together(paired: Sequence[tuple[CartLoad, Span | None]], ways: Ways) -> LoadCheck | None:
     """All sound loads as one: those whose times are known, or the whole job without times."""
     sound = [(load, span) for load, span in paired if load.used is not None and load.used.kg >= 0]
     timed = [(load, span) for load, span in sound if span is not None]
@@ -279,7 +279,7 @@ def _correction(
     return Correction(factor, sigma, factor - reach, factor + reach, needed, scattered)
 
 
-def _oddities(loads: Sequence[Load]) -> list[Finding]:
+def _oddities(loads: Sequence[CartLoad]) -> list[Finding]:
     findings = []
     for load in loads:
         used = load.used

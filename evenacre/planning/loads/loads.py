@@ -20,7 +20,7 @@ class Amount:
 
 
 @dataclass(frozen=True)
-class Load:
+class CartLoad:
     """From filling to the last weighing before the next filling."""
 
     number: int  # from 1, in the order of the tickets
@@ -71,7 +71,7 @@ class _Bin:
         return _Bin(last if last is not None and last.event == REMAINING else None)
 
 
-def loads_of(tickets: Sequence[LoadTicket]) -> tuple[Load, ...]:
+def loads_of(tickets: Sequence[LoadTicket]) -> tuple[CartLoad, ...]:
     """Part the tickets of one product, in order, into loads.
 
     A load ends at the last weighing before the next fill. A compartment topped up before it
@@ -79,7 +79,7 @@ def loads_of(tickets: Sequence[LoadTicket]) -> tuple[Load, ...]:
     a load end only once all of them have been weighed. Compartments are taken to be empty
     before their first ticket, unless it says what remained.
     """
-    loads: list[Load] = []
+    loads: list[CartLoad] = []
     bins: dict[str, _Bin] = {}
     for ticket in tickets:
         held = bins.setdefault(ticket.compartment, _Bin())
@@ -96,7 +96,7 @@ def loads_of(tickets: Sequence[LoadTicket]) -> tuple[Load, ...]:
     return tuple(loads)
 
 
-def _load(number: int, bins: dict[str, _Bin]) -> Load:
+def _load(number: int, bins: dict[str, _Bin]) -> CartLoad:
     events = [t for b in bins.values() for t in b.events]
     fills = tuple(t for t in events if t.event == FILLED)
     openings = tuple(b.opening for b in bins.values() if b.opening is not None)
@@ -105,7 +105,7 @@ def _load(number: int, bins: dict[str, _Bin]) -> Load:
     checks = tuple(t for t in events if t.event == REMAINING and t not in closing)
     starts = [t.time_s for t in (*fills, *openings) if t.time_s is not None]
     ends = [t.time_s for t in closing if t.time_s is not None]
-    return Load(
+    return CartLoad(
         number,
         openings,
         fills,
@@ -116,7 +116,7 @@ def _load(number: int, bins: dict[str, _Bin]) -> Load:
     )
 
 
-def used_by_scale(loads: Iterable[Load]) -> Amount:
+def used_by_scale(loads: Iterable[CartLoad]) -> Amount:
     """Mass used over closed loads, with its standard uncertainty.
 
     A weighing that closes one load and opens the next cancels. Readings of a scale err

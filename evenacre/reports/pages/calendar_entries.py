@@ -10,7 +10,7 @@ from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 from evenacre.model.outputs import CalendarEvent
-from evenacre.planning.interseeding.plan_types import Fill, InterseedPlan
+from evenacre.planning.interseeding.plan_types import CartFill, InterseedPlan
 from evenacre.reports import figure_text as figures
 from evenacre.reports.sentences.interseeding_words import (
     day_text,
@@ -99,7 +99,7 @@ def _visits(plan: InterseedPlan, units: UnitSystem, zone: ZoneInfo | None) -> It
         yield _Entry("seed", v.paddock, v.day, f"Seed {v.paddock}", "\n".join(lines), times)
 
 
-def _load(f: Fill, plan: InterseedPlan, units: UnitSystem) -> str:
+def _load(f: CartFill, plan: InterseedPlan, units: UnitSystem) -> str:
     text = f"Load {f.number}: {units.mass.text(f.mass_kg)}"
     if plan.seeding.product.parts:
         mixed = plan.seeding.product.shares.items()

@@ -10,7 +10,7 @@ import numpy as np
 
 from evenacre.planning.interseeding.plan_types import (
     WHOLE_SHARE,
-    Fill,
+    CartFill,
     InterseedPlan,
     PaddockPlan,
     Rule,
@@ -54,7 +54,7 @@ def numbered(plan: InterseedPlan) -> dict[Visit, int]:
     return {visit: number for number, visit in enumerate(plan.visits, 1)}
 
 
-def fills_at(plan: InterseedPlan, visit: Visit) -> list[Fill]:
+def fills_at(plan: InterseedPlan, visit: Visit) -> list[CartFill]:
     """Loads that go into the cart during a visit."""
     return [
         f

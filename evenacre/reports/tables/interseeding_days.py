@@ -7,7 +7,7 @@ from dataclasses import replace
 from functools import partial
 from typing import Any, NamedTuple
 
-from evenacre.planning.interseeding.plan_types import Fill, InterseedPlan, Visit, WorkDay
+from evenacre.planning.interseeding.plan_types import CartFill, InterseedPlan, Visit, WorkDay
 from evenacre.reports import figure_text as figures
 from evenacre.reports.column import (
     COUNT,
@@ -93,7 +93,7 @@ def numbered_visits(plan: InterseedPlan) -> list[NumberedVisit]:
 class Load(NamedTuple):
     """A fill, and what it is mixed of: kg by part, nothing for a seed that is no blend."""
 
-    fill: Fill
+    fill: CartFill
     parts: Mapping[str, float]
 
 

@@ -3,11 +3,12 @@
 import math
 from dataclasses import replace
 
+import geopandas as gpd
 import numpy as np
 import pytest
 import shapely
 from jobs import DRILL, SPEED_MPS, Job, arc_job, arc_length, straight_job
-from put_down import MISSOURI, operation
+from put_down import MISSOURI, on_earth, operation
 from pyproj import Transformer
 from shapely.geometry import Point
 
@@ -38,6 +39,27 @@ def test_a_rate_times_the_area_swept() -> None:
     assert product.overlap_kg == pytest.approx(RATE * 0.4 * LENGTH, rel=1e-3)
     assert product.overlap_cost == pytest.approx(0.62 * RATE * 0.4 * LENGTH, rel=1e-3)
     assert product.nutrients_kg["N"] == pytest.approx(0.46 * logged, rel=1e-4)
+    field = (5 * WIDTH + sum(gaps)) * LENGTH
+    assert product.target_kg == pytest.approx(RATE * field, rel=1e-4)
+    mean = logged / ((5 * WIDTH - 0.4) * LENGTH)
+    assert product.mean_rate_kg_per_m2 == pytest.approx(mean, rel=1e-3)
+
+
+def test_a_setback_tells_what_was_placed_within_its_distance() -> None:
+    well = on_earth(Point(LENGTH / 2, 2 * WIDTH), MISSOURI, 0.3, (0.0, 0.0))
+    table = gpd.GeoDataFrame(
+        {"name": ["House well"], "distance_m": [10.0]}, geometry=[well], crs="EPSG:4326"
+    )
+    given = operation(with_rate(straight_job(LENGTH, (0.0, 0.0, 0.0))), turn=0.3)
+    result = audit_operation(replace(given, field=replace(given.field, setbacks=table)))
+    area = math.pi * 10.0**2
+    (found,) = result.products[0].setbacks
+    assert found.name == "House well"
+    assert found.area_m2 == pytest.approx(area, rel=1e-3)
+    assert found.applied_kg == pytest.approx(RATE * area, rel=1e-3)
+    layer = result.layers["setbacks"]
+    assert layer["distance_m"].tolist() == [10.0]
+    assert layer["area_m2"].tolist() == pytest.approx([area], rel=1e-4)
 
 
 def test_the_target_stands_in_where_no_rate_is_logged() -> None:

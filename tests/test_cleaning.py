@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 import shapely
 from jobs import START_S, Drive, Floats, Turtle, straight_job
-from put_down import operation
+from put_down import operation, split
 
 from evenacre.coverage.audit import audit_operation
 from evenacre.coverage.clean import NEAR_FIELD_M, Fixes, clean
@@ -238,6 +238,17 @@ def test_nothing_in_gives_nothing_out() -> None:
     assert len(cleaned(along(np.zeros(0))).time_s) == 0
     assert cleaned(along(np.array([START_S]))).counts["used"] == 1
     assert cleaned(along(np.array([START_S, START_S + 0.2]))).run.tolist() == [0, 0]
+
+
+@pytest.mark.parametrize(("share", "told"), [(0.008, False), (0.013, True)])
+def test_more_than_one_repeat_in_a_hundred_is_warned_of(share: float, told: bool) -> None:
+    job = operation(straight_job(240.0, (0.0,)))
+    (track,) = job.tracks
+    again, _ = split(track, [round(share * len(track))])
+    result = audit_operation(replace(job, tracks=(track, again)))
+    found = [f for f in result.findings if f.code == "repeated_records"]
+    assert bool(found) == told
+    assert all(f.values["records"] == len(again) for f in found)
 
 
 def test_a_record_that_covers_the_time_before_it_reaches_back() -> None:

@@ -98,6 +98,16 @@ def test_switching_lies_midway_between_records_that_are_not_evenly_spaced() -> N
     check(result, {"covered_area_m2": WIDTH * (end - begin), "overlap_area_m2": 0.0})
 
 
+@pytest.mark.parametrize("at", [0, -1], ids=["first", "last"])
+def test_the_record_at_an_end_of_the_log_speaks_for_half_a_step(at: int) -> None:
+    x = 0.48 * np.arange(60.0)
+    on = np.zeros(60, dtype=bool)
+    on[at] = True
+    drive = Drive(START_S + x / SPEED_MPS, x, np.zeros(60), np.zeros(60), on)
+    result = audit_operation(operation(Job(shapely.box(-9, -9, 39, 9), (drive,))))
+    check(result, {"covered_area_m2": WIDTH * 0.24})
+
+
 def test_a_section_switched_off_leaves_its_own_strip() -> None:
     job = straight_job(120.0, ())
     drive = job.drives[0]

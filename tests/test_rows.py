@@ -164,7 +164,8 @@ def test_a_width_that_is_ever_zero_is_trusted_before_the_rate() -> None:
 
 
 def test_with_nothing_logged_a_steady_speed_is_work() -> None:
-    speed = np.concatenate([np.full(30, 2.4), [0.1, 0.5, 1.0, 4.5, 5.0], np.full(5, 2.0)])
+    speed = np.concatenate([np.full(30, 2.4), [0.1, 0.5, 1.15, 3.9, 5.0], np.full(5, 2.0)])
+    speed[:2] = 1.25, 3.8  # just within half and 1.6 times the usual speed
     found = states(log(), speed=speed)
     assert (found.active == all_rows((speed > 1.2) & (speed < 3.84))).all()
     assert found.findings == (Finding.note("work_from_speed"),)

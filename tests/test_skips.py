@@ -44,6 +44,13 @@ def test_between_passes() -> None:
     assert skips["cause"].tolist() == ["", ""]
 
 
+def test_a_gap_of_less_than_half_a_row_is_no_skip() -> None:
+    wide_rows = replace(DRILL, rows=16)
+    assert wide_rows.row_spacing_m == pytest.approx(0.381)
+    skips = skips_of(straight_job(LENGTH, (0.0, 0.18, 0.0, 0.2), wide_rows))
+    assert skips["area_m2"].tolist() == pytest.approx([0.2 * LENGTH], rel=1e-3)
+
+
 def test_the_spot_given_for_a_skip_lies_in_it() -> None:
     result = audit_operation(operation(straight_job(LENGTH, (0.5, -0.2, 0.4)), turn=1.0))
     skips = result.layers["skips"]

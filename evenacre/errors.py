@@ -29,7 +29,16 @@ class Problem:
 
 
 class InputError(Exception):
-    """Bad input: carries every problem found, not only the first."""
+    """Bad input: carries every problem found, not only the first.
+
+    Examples
+    --------
+    >>> try:
+    ...     ev.audit("log.csv", width="20 lb")
+    ... except ev.InputError as error:
+    ...     print(error.problems[0].file, error.problems[0].remedy)
+    width Write a length with its unit, such as "20 ft" or "20 m".
+    """
 
     def __init__(self, problems: Problem | Iterable[Problem]) -> None:
         self.problems = (problems,) if isinstance(problems, Problem) else tuple(problems)

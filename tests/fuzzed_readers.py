@@ -22,14 +22,14 @@ from evenacre.io.logs.blockages import blockages_of, read_blockage_file
 from evenacre.io.logs.read_tracks import read_tracks
 from evenacre.io.maps.field_layers import read_boundary, read_setbacks, read_unworkable, read_zones
 from evenacre.io.maps.read_layer import Source
-from evenacre.io.result_folder.ownership import check_replaceable
+from evenacre.io.result_folder.ownership import SUMMARY, check_replaceable, write_account
+from evenacre.io.result_folder.staging import staged_folder
 from evenacre.io.season.from_taskdata import season_from_taskdata
 from evenacre.io.season.load import draft_season
 from evenacre.io.season.pasture.paddocks import read_paddocks
 from evenacre.io.season.plan_json import read_plan
 from evenacre.io.settings_book.book import append_setting, read_book
 from evenacre.io.tickets.load_tickets import read_tickets, stray_fills
-from evenacre.io.writers.results import write_finish
 from evenacre.model import (
     Application,
     Compartment,
@@ -267,7 +267,8 @@ def read_account(file: Path) -> None:
     if of_length(file, 10):
         check_replaceable(out)
     else:
-        write_finish(out, {"schema": "evenacre/summary/1"}, None, None)
+        with staged_folder(out) as stage:
+            write_account(stage, SUMMARY, {"schema": "evenacre/summary/1"})
         for kept in out.parent.glob("out edited *"):
             shutil.rmtree(kept)
 

@@ -366,7 +366,7 @@ def test_the_demo_where_nothing_can_be_written(files: Files, place: str) -> None
 
 @pytest.mark.parametrize(
     "target",
-    ["evenacre.workflows.audit.audit_operation", "evenacre.io.writers.results.write_geojson"],
+    ["evenacre.workflows.operations.audit_operation", "evenacre.io.writers.results.write_geojson"],
 )
 def test_a_fault_of_the_program(files: Files, monkeypatch: pytest.MonkeyPatch, target: str) -> None:
     def broken(*_: object, **__: object) -> None:

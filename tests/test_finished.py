@@ -35,7 +35,7 @@ from evenacre.model import (
     Settings,
     WithSeed,
 )
-from evenacre.workflows import audit as pipeline
+from evenacre.workflows import operations as pipeline
 from evenacre.workflows.finished import FinishedWork
 
 SEASON = """
@@ -170,7 +170,7 @@ def test_complaints_are_not_kept_but_what_is_finished_is(
 KILLED = textwrap.dedent(
     """
     import os, signal, sys
-    from evenacre.workflows import audit as pipeline
+    from evenacre.workflows import operations as pipeline
     from evenacre.cli.main import main
     whole, left = pipeline.audit_operation, int(sys.argv.pop(1))
     def audit(*args):

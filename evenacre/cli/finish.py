@@ -16,7 +16,6 @@ from evenacre.errors import InputError
 
 if TYPE_CHECKING:
     from evenacre.model import OperationPlan, Season
-    from evenacre.processes.written import Written
 
 _KEYS = SeasonKeys(
     {
@@ -44,88 +43,29 @@ def finish(
     From a season file, from a boundary and tracks so far, or from acres and pounds typed in.
     """
     with plain_errors() as written:
+        from evenacre.units.display import unit_system
+        from evenacre.workflows.finish import ComeOutEven, run_finish
+        from evenacre.workflows.result import write_result
+
         if options.area is None:
             season, plan = _chosen(files or [], options, keys)
-            account, lines = _from_tracks(plan, options, out, units or season.units, written)
+            result = run_finish(
+                options.applied_to(plan),
+                unit_system(units or season.units),
+                product=options.product,
+                left=options.amount_left(),
+                rate_kg_per_m2=options.rate_kg_per_m2,
+            )
         elif files or {"tracks", "boundary"} & keys.keys():
             what = "It does not go with a season file, a boundary or tracks."
             raise InputError.at("--area", "", what, "Leave one of them out.")
         else:
-            account, lines = _from_figures(options, out, units or "us", written)
-        tell_lines(account, lines, as_json=as_json, quiet=quiet)
-
-
-Told = tuple[dict[str, Any], list[str]]
-
-
-def _from_figures(options: FinishOptions, out: Path | None, units: str, written: Written) -> Told:
-    """Acres and pounds typed in."""
-    from evenacre.io.writers.results import write_finish
-    from evenacre.reports.column import Display
-    from evenacre.reports.sentences.finish import FinishReport, finish_lines
-    from evenacre.reports.tables.finish import FINISH
-    from evenacre.reports.writers.as_json import record
-    from evenacre.units.display import unit_system
-
-    report = FinishReport(*options.typed_finish())
-    account = record(FINISH, report)
-    system = unit_system(units)
-    if out is not None:
-        write_finish(out, account, None, None, written=written)
-    return account, finish_lines(report, FINISH.texts(report, Display(system)), system)
-
-
-def _from_tracks(
-    plan: OperationPlan, options: FinishOptions, out: Path | None, units: str, written: Written
-) -> Told:
-    """Audit the tracks so far, and look ahead."""
-    from dataclasses import replace
-
-    from evenacre.coverage.audit import audit_operation
-    from evenacre.io.season.load_operation import load_operation
-    from evenacre.io.writers.results import write_finish
-    from evenacre.planning.finish.finish_job import finish_job
-    from evenacre.reports.column import Display
-    from evenacre.reports.maps.finish import finish_features, finish_map, run_out_spot
-    from evenacre.reports.sentences.findings import refusals_in_words, sentences
-    from evenacre.reports.sentences.finish import FinishReport, finish_lines
-    from evenacre.reports.tables.finish import FINISH
-    from evenacre.reports.writers.as_json import record
-    from evenacre.units.display import unit_system
-
-    ranged = (
-        replace(a, product=options.ranged(a.product))
-        if options.product in (None, a.product.name)
-        else a
-        for a in plan.applications
-    )
-    plan = replace(plan, ticket_file=options.loads or plan.ticket_file, applications=tuple(ranged))
-    left = options.amount_left()
-    operation = load_operation(plan)
-    with refusals_in_words():
-        result = audit_operation(operation)
-        job = finish_job(
-            operation,
-            result,
-            product=options.product,
-            left=left,
-            rate_kg_per_m2=options.rate_kg_per_m2,
-        )
-    system = unit_system(units)
-    report = FinishReport(
-        job.finish, job.product, result.field, result.operation, job, run_out_spot(result, job)
-    )
-    account = record(FINISH, report)
-    warnings = sentences(result.findings, "warning")
-    account["warnings"] = [*warnings, *account["warnings"]]
-    lines = finish_lines(report, FINISH.texts(report, Display(system)), system)
-    lines = [*lines, *(f"warning: {text}" for text in warnings)]
-    if out is not None:
-        features, png = finish_features(result, job), finish_map(result, job, system)
-        write_finish(out, account, features, png, written=written)
-        lines.append(f"Map: {out / 'finish.png'}")
-    title = f"{result.field}, {result.operation}: {job.product.name}"
-    return account, [title, *(f"  {line}" for line in lines)]
+            result = ComeOutEven(*options.typed_finish(), unit_system(units or "us"))
+        lines = [*result.lines]
+        if out is not None:
+            write_result(ComeOutEven, out, lambda: result, written=written)
+            lines += [f"  Map: {out / 'finish.png'}"] if result.job else []
+        tell_lines(result.summary, lines, as_json=as_json, quiet=quiet)
 
 
 def _chosen(
@@ -145,17 +85,6 @@ def _chosen(
     )
     if "tracks" in keys:
         return season, season.operations[0]
-    found = [
-        plan
-        for plan in season.operations
-        if options.operation in (None, plan.name) and options.field in (None, plan.field.name)
-    ]
-    if len(found) == 1:
-        return season, found[0]
-    names = ", ".join(f'"{p.name}" on "{p.field.name}"' for p in (found or season.operations)[:8])
-    raise InputError.at(
-        files[0].name,
-        "",
-        "Several operations fit." if found else "No operation of that name is in it.",
-        f"Name one with --operation, and --field if need be: {names}.",
-    )
+    from evenacre.workflows.finish import chosen_operation
+
+    return season, chosen_operation(season, files[0].name, options.operation, options.field)

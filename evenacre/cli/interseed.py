@@ -14,7 +14,7 @@ from evenacre.cli.options.shared import AsJson, Quiet, Units, fail_on_any, plain
 if TYPE_CHECKING:
     from evenacre.model import Season
     from evenacre.processes.written import Written
-    from evenacre.workflows.audit import Outcome
+    from evenacre.workflows.result import Outcome
 
 PLAN_FOLDER = "evenacre-plan"
 

@@ -132,7 +132,7 @@ def with_logged_products(
     new = sorted(logged - known - {""})
     if "" in logged and not applications and not new:
         new = ["unnamed product"]
-    return (*applications, *(Application(Product(name)) for name in new))
+    return (*applications, *(Application(Product(name, analysis={})) for name in new))
 
 
 def _logged(

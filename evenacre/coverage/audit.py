@@ -47,13 +47,27 @@ def audit_operation(
 
     Parameters
     ----------
+    operation : Operation
     progress : callable, optional
         Told the name of each stage as it begins.
+
+    Returns
+    -------
+    AuditResult
 
     Raises
     ------
     FindingError
         When the logs hold no position or no working step.
+
+    Examples
+    --------
+    >>> field = ev.load_season(Path("season.toml")).fields[0]
+    >>> tracks = tuple(ev.read_tracks("log.csv"))
+    >>> drill = ev.Implement(6.096, rows=32, rows_known=True)
+    >>> result = ev.audit_operation(ev.Operation("spring", field, drill, tracks))
+    >>> round(result.skip_area_m2)
+    96
     """
     say = progress or (lambda _stage: None)
     tracks, settings = operation.tracks, operation.settings

@@ -95,6 +95,12 @@ class AuditResult:
     """Every figure and layer of one audited operation.
 
     Geometry columns are in ``crs``, the working plane (metres). Areas are m2.
+
+    Examples
+    --------
+    >>> (result,) = ev.audit("season.toml").operations
+    >>> round(result.skip_area_m2)
+    96
     """
 
     field: str

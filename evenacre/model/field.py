@@ -10,7 +10,14 @@ from shapely.geometry.base import BaseGeometry
 
 @dataclass(frozen=True)
 class Field:
-    """A field: where it may be worked and how it is divided."""
+    """A field: where it may be worked and how it is divided.
+
+    Examples
+    --------
+    >>> import shapely
+    >>> ev.Field("Creek Forty", shapely.box(-93.0, 40.0, -92.996, 40.004)).name
+    'Creek Forty'
+    """
 
     name: str
     boundary: BaseGeometry | None = None  # polygon or multipolygon; None when no boundary was given

@@ -25,6 +25,12 @@ class Finding:
     values : dict of str to object
         The figures and names it tells of, SI: numbers, text and tuples of them. With ``place``
         the words begin with what it is about: a file, a field, an operation.
+
+    Examples
+    --------
+    >>> (result,) = ev.audit("season.toml").operations
+    >>> {finding.severity for finding in result.findings}
+    {'note'}
     """
 
     code: str

@@ -53,7 +53,14 @@ class Stay:
 
 @dataclass(frozen=True)
 class Grazing:
-    """A herd on its round of paddocks."""
+    """A herd on its round of paddocks.
+
+    Examples
+    --------
+    >>> grazing = ev.load_season(Path("season.toml"), must_hold="seeding").grazing
+    >>> [paddock.field.name for paddock in grazing.paddocks]
+    ['West paddock', 'East paddock']
+    """
 
     herd: tuple[HerdClass, ...]  # They graze together. Empty when only dated moves are given.
     paddocks: tuple[Paddock, ...]  # in the order they are grazed

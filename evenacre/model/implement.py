@@ -7,7 +7,13 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class TowedUnit:
-    """One unit of the tow chain."""
+    """One unit of the tow chain.
+
+    Examples
+    --------
+    >>> ev.TowedUnit(hitch_to_axle_m=5.0).axle_to_pin_m
+    0.0
+    """
 
     hitch_to_axle_m: float  # from the pin this unit is pulled by to its axle
     # From its axle back to the pin of the next unit (0: the next pin sits on the axle)
@@ -29,6 +35,11 @@ class Implement:
     Rows are numbered 1..n from the left as seen from the seat; each owns one row spacing.
     With no antenna or tow figures the logged positions are taken for the centre of the
     tool line.
+
+    Examples
+    --------
+    >>> ev.Implement(width_m=6.096, rows=32, tow=(ev.TowedUnit(5.0),)).row_spacing_m
+    0.1905
     """
 
     width_m: float  # full working width

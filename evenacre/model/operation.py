@@ -12,7 +12,13 @@ from evenacre.model.track import Blockage, LoadTicket, Track
 
 @dataclass(frozen=True)
 class Settings:
-    """What a person may tune about an audit."""
+    """What a person may tune about an audit.
+
+    Examples
+    --------
+    >>> ev.Settings(skip_min_area_m2=20.0).smooth
+    True
+    """
 
     # Narrower skips are counted in the area but not listed. None: half a row where the rows are
     # known (a narrower gap is no missing row), at least 0.1 m.
@@ -31,7 +37,15 @@ class Settings:
 
 @dataclass(frozen=True)
 class Operation:
-    """One job on one field, with everything needed to audit it."""
+    """One job on one field, with everything needed to audit it.
+
+    Examples
+    --------
+    >>> field = ev.load_season(Path("season.toml")).fields[0]
+    >>> tracks = tuple(ev.read_tracks("log.csv"))
+    >>> ev.Operation("spring", field, ev.Implement(6.096, rows=32), tracks).field.name
+    'Home Field'
+    """
 
     name: str
     field: Field

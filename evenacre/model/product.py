@@ -3,7 +3,34 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 from dataclasses import dataclass
+
+NUTRIENTS = ("N", "P2O5", "K2O", "Ca", "Mg", "S", "B", "Cl", "Cu", "Fe", "Mn", "Mo", "Zn")
+"""What a label guarantees, in the label's own terms."""
+
+_LABEL = re.compile(
+    r"(?<![\d.])(\d+(?:\.\d+)?)-(\d+(?:\.\d+)?)-(\d+(?:\.\d+)?)((?:-\d+(?:\.\d+)?[A-Za-z]{1,2})*)"
+    r"(?![\w.-])"
+)
+
+
+def analysis_in_name(name: str) -> dict[str, float]:
+    """Return the label percentages of a name such as ``"11-52-0"`` or ``"12-40-0-10S-1Zn"``."""
+    found = _LABEL.search(name)
+    if not found:
+        return {}
+    analysis = dict(zip(NUTRIENTS[:3], map(float, found.groups()[:3]), strict=True))
+    symbols = {nutrient.lower(): nutrient for nutrient in NUTRIENTS}
+    for percent, symbol in re.findall(r"(\d+(?:\.\d+)?)([A-Za-z]{1,2})", found[4]):
+        if symbol.lower() not in symbols:
+            return {}
+        analysis[symbols[symbol.lower()]] = float(percent)
+    return analysis
+
+
+class _NotSaid(dict[str, float]):
+    """An analysis that nobody gave."""
 
 
 @dataclass(frozen=True)
@@ -28,11 +55,18 @@ class SeedLot:
 
 @dataclass(frozen=True)
 class Product:
-    """Something the drill places."""
+    """Something the drill places.
+
+    Examples
+    --------
+    >>> ev.Product("18-46-0").analysis
+    {'N': 18.0, 'P2O5': 46.0, 'K2O': 0.0}
+    """
 
     name: str
-    # Label percentages by mass in label terms: ``{"N": 11, "P2O5": 52, "K2O": 0}``
-    analysis: dict[str, float] = dataclasses.field(default_factory=dict)
+    # Label percentages by mass in label terms: ``{"N": 11, "P2O5": 52, "K2O": 0}``; that of the
+    # name where none is given
+    analysis: dict[str, float] = dataclasses.field(default_factory=_NotSaid)
     price_per_kg: float | None = None
     kind: str = "fertilizer"  # ``"fertilizer"``, ``"seed"`` or ``"other"``
     bulk_density_kg_per_m3: float | None = None
@@ -47,6 +81,10 @@ class Product:
     bought_kg: float | None = None
     season_left_kg: float | None = None
 
+    def __post_init__(self) -> None:
+        if isinstance(self.analysis, _NotSaid):
+            object.__setattr__(self, "analysis", analysis_in_name(self.name))
+
     @property
     def shares(self) -> dict[str, float]:
         """Share of each lot in the bulk mass; a product that is no blend is its own lot."""
@@ -58,7 +96,13 @@ class Product:
 
 @dataclass(frozen=True)
 class Application:
-    """A product and the rate wanted of it in one operation (kg per m2; None: unknown)."""
+    """A product and the rate wanted of it in one operation (kg per m2; None: unknown).
+
+    Examples
+    --------
+    >>> ev.Application(ev.Product("18-46-0"), 0.0168).product.name
+    '18-46-0'
+    """
 
     product: Product
     target_kg_per_m2: float | None = None

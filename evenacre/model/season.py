@@ -12,7 +12,7 @@ from evenacre.model.implement import Implement
 from evenacre.model.operation import Settings
 from evenacre.model.product import Application, Need, Product, WithSeed
 from evenacre.model.seeding import Seeding
-from evenacre.model.track import Blockage, LoadTicket
+from evenacre.model.track import Blockage, LoadTicket, Track
 
 
 @dataclass(frozen=True)
@@ -29,7 +29,7 @@ class OperationPlan:
 
     Logs stay paths so that a worker process reads its own files. ``track_layers`` and
     ``track_crs`` go with ``track_files`` one by one; when empty, ``layer`` and ``crs`` hold
-    for all of them.
+    for all of them. ``tracks`` were read already and come after those of the files.
     """
 
     name: str
@@ -55,11 +55,19 @@ class OperationPlan:
     quote_per_m2: float | None = None
     compartment_of: tuple[tuple[str, str], ...] = ()
     with_seed: WithSeed | None = None
+    tracks: tuple[Track, ...] = ()
 
 
 @dataclass(frozen=True)
 class Season:
-    """A farm's season: every operation to audit."""
+    """A farm's season: every operation to audit.
+
+    Examples
+    --------
+    >>> season = ev.load_season(Path("season.toml"))
+    >>> season.farm, len(season.operations)
+    ('Small Farm', 1)
+    """
 
     farm: str
     operations: tuple[OperationPlan, ...]

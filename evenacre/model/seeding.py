@@ -24,7 +24,14 @@ class Booking:
 
 @dataclass(frozen=True)
 class Seeding:
-    """How grazed paddocks are interseeded: seed, drill, windows, days and hours."""
+    """How grazed paddocks are interseeded: seed, drill, windows, days and hours.
+
+    Examples
+    --------
+    >>> seeding = ev.load_season(Path("season.toml"), must_hold="seeding").seeding
+    >>> seeding.product.name
+    'red clover'
+    """
 
     product: Product  # a seed lot or a blend
     implement: Implement

@@ -26,7 +26,14 @@ class Unweighed:
 
 @dataclass(frozen=True)
 class Track:
-    """One logged drive, as read from one file. Arrays share length n; None: not logged."""
+    """One logged drive, as read from one file. Arrays share length n; None: not logged.
+
+    Examples
+    --------
+    >>> (track,) = ev.read_tracks("log.csv")
+    >>> len(track) == len(track.lon)
+    True
+    """
 
     source: str  # file name, as shown to people
     # (n,) Seconds since 1970-01-01 UTC (or since local midnight 1970 when no zone is known)
@@ -76,7 +83,13 @@ class Track:
 
 @dataclass(frozen=True)
 class Blockage:
-    """Rows that stopped flowing for a while."""
+    """Rows that stopped flowing for a while.
+
+    Examples
+    --------
+    >>> ev.Blockage(1776171300.0, 1776171360.0, rows=(9, 10), cause="rows 9-10").rows
+    (9, 10)
+    """
 
     # Seconds, on the clock of the tracks
     start_s: float

@@ -1,55 +1,41 @@
-"""From a season to a result folder: read, audit, report, write."""
+"""From a season to its audit, and to the folder of it: read, audit, report, write."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
-from contextlib import contextmanager
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
-from multiprocessing import active_children, get_context
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
 import numpy as np
 
-from evenacre.coverage.audit import audit_operation
-from evenacre.errors import InputError, Problem
-from evenacre.io.result_folder.staging import staged_folder
-from evenacre.io.season.load_operation import load_operation
 from evenacre.io.season.plan_json import read_plan
 from evenacre.io.tickets.load_tickets import stray_fills
 from evenacre.io.writers.results import write_outputs
 from evenacre.io.writers.track_layer import track_layer
-from evenacre.model import OperationPlan, Season, Track
+from evenacre.model import PlannedSeeding, Season
 from evenacre.model.audit_result import AuditResult
 from evenacre.model.outputs import Deliverables, OperationFiles
 from evenacre.planning.interseeding.compare_to_audit import compare
 from evenacre.planning.interseeding.comparison import PlannedDone
-from evenacre.planning.loads.stock_balance import (
-    Balance,
-    OperationLoads,
-    operation_load_book,
-    season_balances,
-)
+from evenacre.planning.loads.stock_balance import Balance, season_balances
 from evenacre.planning.season.nutrients import AuditedJob
 from evenacre.planning.season.season_totals import Ledger, ledger
-from evenacre.processes import workers
 from evenacre.processes.generation_time import generation_time
 from evenacre.processes.written import Written
 from evenacre.reports.column import Display
 from evenacre.reports.figure_text import operation_slugs
-from evenacre.reports.maps.stored_layers import join_layers, operation_layers, rasters
+from evenacre.reports.maps.stored_layers import join_layers, rasters
 from evenacre.reports.pages.audit import (
     RenderedOperation,
     document,
-    render_operation,
     render_planned_done,
     render_season,
 )
 from evenacre.reports.sentences.audit import card
-from evenacre.reports.sentences.findings import refusals_in_words, sentences
+from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.plan_against_done import planned_done_lines
 from evenacre.reports.sentences.season import season_card
 from evenacre.reports.tables.audit import audit_frames, fix_list
@@ -58,91 +44,223 @@ from evenacre.reports.tables.plan_against_done import planned_done_frame
 from evenacre.reports.tables.season import season_frames
 from evenacre.reports.tables.summary import summary
 from evenacre.units.display import UnitSystem, unit_system
-from evenacre.workflows.finished import Claim, FinishedWork
-
-Progress = Callable[[str, int], None]
-"""Told the stage at work and how many operations are done."""
-
-
-@dataclass(frozen=True)
-class Audited:
-    """One operation, audited and drawn; its logs too where they were asked for."""
-
-    result: AuditResult
-    rendered: RenderedOperation
-    layers: dict[str, gpd.GeoDataFrame]
-    loads: OperationLoads
-    tracks: tuple[Track, ...] = ()
+from evenacre.workflows.finished import FinishedWork
+from evenacre.workflows.operations import Audited, Progress, asked_of, audit_operations, drawn
+from evenacre.workflows.result import FolderResult, Outcome, write_result
 
 
-@dataclass(frozen=True)
-class Outcome:
-    """A finished audit.
+@dataclass(frozen=True, repr=False)
+class Audit(FolderResult):
+    """A season, or one job of it, held against the ground.
+
+    The layers are GeoDataFrames in EPSG:4326 with all operations in them; columns ``field`` and
+    ``operation`` tell which. Areas are m2, lengths m, times s since 1970.
 
     Attributes
     ----------
-    summary : dict
-        As in ``summary.json``.
-    lines : tuple of str
-        The account in plain words, for a terminal.
+    season : Season
+        What was read.
+    audited : tuple of Audited
+    planned : PlannedSeeding or None
+        A plan of interseeding that the work is held against.
     remarks : tuple of str
-        About the run rather than the ground; no part of the result.
+        On what was taken from earlier runs.
+    geoparquet : bool
+        Whether the folder gets the tracks and the chief layers as GeoParquet too.
+
+    Examples
+    --------
+    >>> skips = ev.audit("season.toml").skips
+    >>> len(skips), skips.crs.to_epsg()
+    (1, 4326)
     """
 
-    summary: dict[str, Any]
-    lines: tuple[str, ...]
+    season: Season
+    audited: tuple[Audited, ...]
+    planned: PlannedSeeding | None = None
     remarks: tuple[str, ...] = ()
+    geoparquet: bool = False
+
+    @property
+    def operations(self) -> tuple[AuditResult, ...]:
+        """Each operation by itself, in the order of the season."""
+        return tuple(a.result for a in self.audited)
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What looked suspicious and was used all the same."""
+        own = (w for r in self.operations for w in sentences(r.findings, "warning"))
+        return (*self.season.warnings, *own, *sentences(self._ledger.findings, "warning"))
+
+    @cached_property
+    def layers(self) -> dict[str, gpd.GeoDataFrame]:
+        """Every layer by its name in ``layers.gpkg``."""
+        return join_layers([a.layers for a in self.audited])
+
+    @property
+    def skips(self) -> gpd.GeoDataFrame:
+        """Ground missed that is worth going back for, numbered as in the fix list."""
+        return self.layers["skips"]
+
+    @property
+    def passes(self) -> gpd.GeoDataFrame:
+        """The passes driven, as lines with their times, lengths and speeds."""
+        return self.layers["passes"]
+
+    @property
+    def cover(self) -> gpd.GeoDataFrame:
+        """Ground by how often it was covered: 1, 2, or 3 for three times or more."""
+        return self.layers["cover"]
+
+    @property
+    def zones(self) -> gpd.GeoDataFrame:
+        """Zones with their area and, for each product, ``applied_kg_PRODUCT``."""
+        return self.layers["zones"]
+
+    @cached_property
+    def tracks(self) -> gpd.GeoDataFrame:
+        """The records of the logs as points; columns carry their units."""
+        layer = track_layer([track for a in self.audited for track in a.tracks])
+        counts = [sum(map(len, a.tracks)) for a in self.audited]
+        for place, name in enumerate(("field", "operation")):
+            told = [getattr(result, name) for result in self.operations]
+            layer.insert(place, name, np.repeat(told, counts))
+        return layer
+
+    def _headline(self) -> str:
+        more = len(self.audited) - 1
+        return self.lines[0] + (f" And {more} more operations." if more else "")
+
+    def _lines(self) -> tuple[str, ...]:
+        units, currency = unit_system(self.season.units), self.season.currency
+        lines = [line for a in self.audited for line in _operation_lines(a, units, currency)]
+        lines += _season_lines(self._ledger, self._balances, units, currency)
+        lines += planned_done_lines(self._compared, units) if self._compared else ()
+        return tuple(lines)
+
+    def _summary(self) -> dict[str, Any]:
+        return summary(
+            self.operations,
+            farm=self.season.farm,
+            inputs=self.season.inputs,
+            warnings=self.season.warnings,
+            generated=generation_time().isoformat(timespec="seconds"),
+            currency=self.season.currency,
+            ledger=self._ledger,
+            loads=[a.loads for a in self.audited],
+            balances=self._balances,
+            planned_done=self._compared,
+        )
+
+    def _fill(self, stage: Path) -> dict[str, Any]:
+        return write_outputs(stage, self._deliverables())
+
+    @cached_property
+    def _ledger(self) -> Ledger:
+        plans = zip(self.season.operations, self.operations, strict=True)
+        jobs = [AuditedJob(plan, result) for plan, result in plans]
+        return ledger(jobs, self.season.needs, self.season.products)
+
+    @cached_property
+    def _balances(self) -> tuple[Balance, ...]:
+        strays = stray_fills(p.ticket_file for p in self.season.operations if p.ticket_file)
+        return season_balances([a.loads for a in self.audited], self.season.products, strays)
+
+    @cached_property
+    def _compared(self) -> PlannedDone | None:
+        return compare(self.planned, self.operations) if self.planned else None
+
+    def _rendered(self) -> list[RenderedOperation]:
+        """What is drawn of each operation, now where that has not been done."""
+        ready = (
+            a if a.rendered else drawn(a, asked)
+            for a, asked in zip(self.audited, asked_of(self.season), strict=True)
+        )
+        return [a.rendered for a in ready if a.rendered]
+
+    def _deliverables(self) -> Deliverables:
+        season, results = self.season, self.operations
+        units, currency = unit_system(season.units), season.currency
+        display = Display(units, currency)
+        compared, rendered = self._compared, self._rendered()
+        loads = [a.loads for a in self.audited]
+        part = render_season(self._ledger, units, currency=currency, balances=self._balances)
+        return Deliverables(
+            summary=self.summary,
+            report=document(
+                rendered,
+                farm=season.farm,
+                inputs=season.inputs,
+                warnings=season.warnings,
+                season=part,
+                planned_done=render_planned_done(compared, units) if compared else None,
+            ),
+            layers=self.layers,
+            tables={
+                **audit_frames(results, display),
+                **season_frames(self._ledger, display),
+                **load_frames(loads, self._balances, display),
+                **({"planned_done": planned_done_frame(compared, display)} if compared else {}),
+            },
+            fix_list=fix_list(results, units),
+            operations=tuple(
+                OperationFiles(slug, rasters(result), pages.maps)
+                for slug, result, pages in zip(
+                    operation_slugs(results), results, rendered, strict=True
+                )
+            ),
+            tracks=self.tracks if self.geoparquet else None,
+        )
 
 
-def audit_plan(
-    plan: OperationPlan,
-    key: str,
-    units: str,
-    currency: str,
+def run_audit(
+    season: Season,
+    *,
+    planned: PlannedSeeding | None = None,
+    jobs: int = 1,
+    draw: bool = True,
     keep_tracks: bool = False,
-    say: Callable[[str], None] = lambda _stage: None,
-) -> Audited:
-    """Read, audit and draw one operation; runs in any process.
+    finished: FinishedWork | None = None,
+    fresh: bool = False,
+    progress: Progress = lambda _stage, _done: None,
+) -> Audit:
+    """Audit every operation of a season.
 
     Parameters
     ----------
-    plan : OperationPlan
-    key : str
-        Letters and digits, unlike any other operation's.
-    units : str
-        Name of the unit system of the report.
-    currency : str
+    season : Season
+    planned : PlannedSeeding, optional
+        A plan of interseeding, to be held against what was done.
+    jobs : int
+        Processes to share the operations among.
+    draw : bool
+        Draw maps at once, in the process that audits; else when the folder is written.
     keep_tracks : bool
-        Hand the logs back too.
-    say : callable, optional
-        Told each stage as it begins.
+        Keep the logs.
+    finished : FinishedWork, optional
+        What earlier runs finished, and where to keep what is finished now.
+    fresh : bool
+        Compute every operation, those too that an earlier run finished.
+    progress : callable, optional
+        Told the stage at work and how many operations are done.
+
+    Raises
+    ------
+    InputError
+        With the complaints of every operation that could not be audited.
     """
-    say("reading the log")
-    operation = load_operation(plan)
-    with refusals_in_words():
-        result = audit_operation(operation, say)
-    loads = operation_load_book(operation, result)
-    result = replace(result, findings=(*result.findings, *loads.findings))
-    say("drawing the maps")
-    rendered = render_operation(result, unit_system(units), key=key, currency=currency, loads=loads)
-    tracks = operation.tracks if keep_tracks else ()
-    return Audited(result, rendered, operation_layers(result), loads, tracks)
-
-
-def audit_and_keep(
-    plan: OperationPlan,
-    key: str,
-    units: str,
-    currency: str,
-    keep_tracks: bool,
-    claim: Claim | None,
-    say: Callable[[str], None] = lambda _stage: None,
-) -> Audited:
-    """Audit as :func:`audit_plan` does and keep the operation for later runs at once."""
-    audited = audit_plan(plan, key, units, currency, keep_tracks, say)
-    if claim is not None:
-        claim.keep(replace(audited, tracks=()))
-    return audited
+    if planned is not None:
+        season = replace(season, inputs=(*season.inputs, planned.file))
+    done, remarks = audit_operations(
+        season,
+        jobs=jobs,
+        draw=draw,
+        keep_tracks=keep_tracks,
+        finished=finished or FinishedWork(None),
+        fresh=fresh,
+        progress=progress,
+    )
+    return Audit(season, tuple(done), planned, remarks)
 
 
 def audit_season(
@@ -184,35 +302,30 @@ def audit_season(
     ------
     InputError
         With the complaints of every operation that could not be audited, or of the plan.
+
+    Examples
+    --------
+    >>> season = ev.load_season(Path("season.toml"))
+    >>> outcome = ev.audit_season(season, Path("audited"))
+    >>> outcome.lines[0]
+    'Home Field, Spring fertilizer: 1.99 ac of 2.01 ac covered.'
     """
-    units = unit_system(season.units)
     planned = read_plan(plan_file) if plan_file is not None else None
-    if planned is not None:
-        season = replace(season, inputs=(*season.inputs, planned.file))
-    with staged_folder(out, written=written) as stage:
-        audited, remarks = _audit_all(season, jobs, geoparquet, fresh, progress)
-        progress("writing the report", len(audited))
-        book = _ledger(season, audited)
-        balances = _balances(season, audited)
-        compared = compare(planned, [a.result for a in audited]) if planned else None
-        delivered = _deliverables(season, audited, book, balances, compared, units)
-        if geoparquet:
-            delivered = replace(delivered, tracks=_track_layer(audited))
-        account = write_outputs(stage, delivered)
-    lines = [line for a in audited for line in _lines(a, units, season.currency)]
-    lines += _season_lines(book, balances, units, season.currency)
-    lines += planned_done_lines(compared, units) if compared else ()
-    return Outcome(account, tuple(lines), remarks)
 
+    def job() -> Audit:
+        done = run_audit(
+            season,
+            planned=planned,
+            jobs=jobs,
+            keep_tracks=geoparquet,
+            finished=FinishedWork.open(),
+            fresh=fresh,
+            progress=progress,
+        )
+        progress("writing the report", len(done.audited))
+        return replace(done, geoparquet=geoparquet)
 
-def _ledger(season: Season, audited: Sequence[Audited]) -> Ledger:
-    jobs = [AuditedJob(plan, a.result) for plan, a in zip(season.operations, audited, strict=True)]
-    return ledger(jobs, season.needs, season.products)
-
-
-def _balances(season: Season, audited: Sequence[Audited]) -> tuple[Balance, ...]:
-    strays = stray_fills(p.ticket_file for p in season.operations if p.ticket_file)
-    return season_balances([a.loads for a in audited], season.products, strays)
+    return write_result(Audit, out, job, written=written)
 
 
 def _season_lines(
@@ -226,149 +339,9 @@ def _season_lines(
     yield from (f"  warning: {warning}" for warning in sentences(book.findings, "warning"))
 
 
-def _lines(audited: Audited, units: UnitSystem, currency: str) -> Iterator[str]:
+def _operation_lines(audited: Audited, units: UnitSystem, currency: str) -> Iterator[str]:
     result = audited.result
     answer = card(result, units, currency=currency, loads=audited.loads.loads)
     yield f"{result.field}, {result.operation}: {answer.headline}."
     yield from (f"  {sentence}" for _, sentence in answer.lines)
     yield from (f"  warning: {warning}" for warning in sentences(result.findings, "warning"))
-
-
-def _track_layer(audited: Sequence[Audited]) -> gpd.GeoDataFrame:
-    """Records of every log as points, each with its field and operation."""
-    layer = track_layer([track for a in audited for track in a.tracks])
-    counts = [sum(map(len, a.tracks)) for a in audited]
-    layer.insert(0, "field", np.repeat([a.result.field for a in audited], counts))
-    layer.insert(1, "operation", np.repeat([a.result.operation for a in audited], counts))
-    return layer
-
-
-_Work = tuple[OperationPlan, str, str, str, bool, Claim | None]
-"""What :func:`audit_and_keep` is called with."""
-
-
-def _audit_all(
-    season: Season, jobs: int, keep_tracks: bool, fresh: bool, progress: Progress
-) -> tuple[list[Audited], tuple[str, ...]]:
-    """Audit the operations in order, gathering the complaints of all of them.
-
-    Returns
-    -------
-    list of Audited
-    tuple of str
-        Remarks on what was taken from earlier runs.
-    """
-    progress("looking for finished operations", 0)
-    finished = FinishedWork.open()
-    work: list[_Work] = []
-    for i, plan in enumerate(season.operations, start=1):
-        asked = f"op{i}", season.units, season.currency
-        work.append((plan, *asked, keep_tracks, finished.claim(plan, *asked)))
-    audited = [None if fresh else _finished(*args) for args in work]
-    missing = [i for i, found in enumerate(audited) if found is None]
-    taken = len(work) - len(missing)
-    problems: list[Problem] = []
-    with _calls([work[i] for i in missing], jobs, lambda stage: progress(stage, taken)) as calls:
-        for done, (i, call) in enumerate(zip(missing, calls, strict=True), start=taken):
-            if len(calls) > 1:
-                progress(f"{season.operations[i].field.name}, {season.operations[i].name}", done)
-            try:
-                audited[i] = call()
-            except InputError as error:
-                problems.extend(error.problems)
-    if problems:
-        raise InputError(problems)
-    remarks = finished.remarks([args[-1] for args in work], taken)
-    return [a for a in audited if a is not None], tuple(remarks)
-
-
-def _finished(
-    plan: OperationPlan,
-    _key: str,
-    _units: str,
-    _currency: str,
-    keep_tracks: bool,
-    claim: Claim | None,
-) -> Audited | None:
-    """Return an operation as an earlier run finished it, its logs read anew if asked for."""
-    found = claim.take(Audited) if claim else None
-    if claim is None or found is None or not keep_tracks:
-        return found
-    try:
-        found = replace(found, tracks=load_operation(plan).tracks)
-    except InputError:  # a file was changed just now: its audit will tell
-        return None
-    return found if claim.holds() else None
-
-
-@contextmanager
-def _calls(
-    work: Sequence[_Work], jobs: int, say: Callable[[str], None]
-) -> Iterator[list[Callable[[], Audited]]]:
-    """One call per operation, run here or already under way in a worker process."""
-    jobs = min(jobs, len(work))
-    if jobs < 2:
-        stages = (say,) if len(work) == 1 else ()
-        yield [partial(audit_and_keep, *args, *stages) for args in work]
-        return
-    pool: ProcessPoolExecutor | None = None
-    try:
-        with workers.starting():
-            pool = ProcessPoolExecutor(jobs, get_context("spawn"), initializer=workers.begin)
-            started = [pool.submit(audit_and_keep, *args) for args in work]
-        yield [future.result for future in started]
-    except BaseException:
-        for child in active_children():
-            child.terminate()
-        raise
-    finally:
-        if pool is not None:
-            pool.shutdown(cancel_futures=True)
-
-
-def _deliverables(
-    season: Season,
-    audited: list[Audited],
-    book: Ledger,
-    balances: Sequence[Balance],
-    compared: PlannedDone | None,
-    units: UnitSystem,
-) -> Deliverables:
-    results = [a.result for a in audited]
-    loads = [a.loads for a in audited]
-    slugs = operation_slugs(results)
-    display = Display(units, season.currency)
-    return Deliverables(
-        summary=summary(
-            results,
-            farm=season.farm,
-            inputs=season.inputs,
-            warnings=season.warnings,
-            generated=generation_time().isoformat(timespec="seconds"),
-            currency=season.currency,
-            ledger=book,
-            loads=loads,
-            balances=balances,
-            planned_done=compared,
-        ),
-        report=document(
-            [a.rendered for a in audited],
-            farm=season.farm,
-            inputs=season.inputs,
-            warnings=season.warnings,
-            season=render_season(book, units, currency=season.currency, balances=balances),
-            planned_done=render_planned_done(compared, units) if compared else None,
-        ),
-        layers=join_layers([a.layers for a in audited]),
-        tables={
-            **audit_frames(results, display),
-            **season_frames(book, display),
-            **load_frames(loads, balances, display),
-            **({"planned_done": planned_done_frame(compared, display)} if compared else {}),
-        },
-        fix_list=fix_list(results, units),
-        operations=tuple(
-            OperationFiles(slug, rasters(a.result), a.rendered.maps)
-            for slug, a in zip(slugs, audited, strict=True)
-        ),
-    )

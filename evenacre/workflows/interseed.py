@@ -1,17 +1,25 @@
-"""From a season to a folder with its plan of interseeding: plan, report, write."""
+"""From a season to its plan of interseeding, and to the folder of it: plan, report, write."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from functools import cached_property, partial
 from pathlib import Path
+from typing import Any, ClassVar
+
+import geopandas as gpd
+import pandas as pd
 
 from evenacre.io.result_folder.ownership import PLAN, write_account
-from evenacre.io.result_folder.staging import staged_folder
 from evenacre.io.writers.calendar_ics import write_calendar
 from evenacre.io.writers.results import write_passes
 from evenacre.io.writers.tables import write_tables
 from evenacre.model import Season
+from evenacre.model.outputs import PassFiles
 from evenacre.planning.interseeding.plan import plan_interseeding
+from evenacre.planning.interseeding.plan_types import InterseedPlan
 from evenacre.processes.generation_time import generation_time
 from evenacre.processes.written import Written
 from evenacre.reports.column import Display
@@ -20,7 +28,130 @@ from evenacre.reports.pages.calendar_entries import calendar_events
 from evenacre.reports.pages.interseeding import interseed_lines, interseed_page
 from evenacre.reports.tables.interseeding import interseed_account, interseed_frames
 from evenacre.units.display import unit_system
-from evenacre.workflows.audit import Outcome
+from evenacre.workflows.result import FolderResult, Outcome, write_result
+
+
+@dataclass(frozen=True, repr=False)
+class Interseeding(FolderResult):
+    """Which grazed paddock to seed when, behind the herd.
+
+    Attributes
+    ----------
+    season : Season
+        What was read.
+    plan : InterseedPlan
+        The plan itself.
+    generated : datetime
+        When it was made.
+
+    Examples
+    --------
+    >>> ev.interseed("season.toml").visits["paddock"].tolist()
+    ['West paddock', 'East paddock']
+    """
+
+    account: ClassVar[str] = PLAN
+    season: Season
+    plan: InterseedPlan
+    generated: datetime
+
+    @cached_property
+    def paddocks(self) -> gpd.GeoDataFrame:
+        """A row a paddock, EPSG:4326: its window, ground and seed in SI units, and its outline."""
+        rows = [
+            {
+                **_plain(paddock),
+                **{key: (paddock["window"] or {}).get(key) for key in ("opens", "closes")},
+            }
+            for paddock in self.summary["paddocks"]
+        ]
+        outlines = [paddock.paddock.field.boundary for paddock in self.plan.paddocks]
+        return gpd.GeoDataFrame(rows, geometry=outlines, crs="EPSG:4326")
+
+    @cached_property
+    def visits(self) -> pd.DataFrame:
+        """A row a visit of the drill, in order of time, in SI units."""
+        rows = [
+            {"paddock": paddock["paddock"], **visit}
+            for paddock in self.summary["paddocks"]
+            for visit in paddock["visits"]
+        ]
+        return (
+            pd.DataFrame(rows).sort_values("order", ignore_index=True) if rows else pd.DataFrame()
+        )
+
+    @property
+    def passes(self) -> gpd.GeoDataFrame:
+        """The passes to drive, EPSG:4326, in the order and direction they are driven."""
+        return self._files.layers["passes"]
+
+    @property
+    def turns(self) -> gpd.GeoDataFrame:
+        """The turns between them, EPSG:4326."""
+        return self._files.layers["turns"]
+
+    def _lines(self) -> tuple[str, ...]:
+        units = unit_system(self.season.units)
+        return tuple(interseed_lines(self.plan, units, warnings=self.season.warnings))
+
+    def _summary(self) -> dict[str, Any]:
+        return interseed_account(
+            self.plan,
+            farm=self.season.farm,
+            generated=self.generated.isoformat(timespec="seconds"),
+            inputs=self.season.inputs,
+            warnings=self.season.warnings,
+            time_zone=self.season.time_zone,
+        )
+
+    def _fill(self, stage: Path) -> dict[str, Any]:
+        plan, season, units = self.plan, self.season, unit_system(self.season.units)
+        page = interseed_page(
+            plan,
+            units,
+            farm=season.farm,
+            inputs=season.inputs,
+            warnings=season.warnings,
+            time_zone=season.time_zone,
+        )
+        (stage / "report.html").write_text(page, encoding="utf-8", newline="\n")
+        write_tables(
+            stage / "tables", stage / "tables.xlsx", interseed_frames(plan, Display(units))
+        )
+        write_passes(stage, self._files, farm=season.farm)
+        events = calendar_events(plan, units, farm=season.farm, time_zone=season.time_zone)
+        name = f"{season.farm}: interseeding" if season.farm else "Interseeding"
+        write_calendar(stage / "calendar.ics", events, name=name, generated=self.generated)
+        return write_account(stage, PLAN, self.summary)
+
+    @cached_property
+    def _files(self) -> PassFiles:
+        return pass_files([p.passes for p in self.plan.paddocks if p.passes is not None])
+
+
+def run_interseeding(
+    season: Season, *, say: Callable[[str], None] = lambda _stage: None
+) -> Interseeding:
+    """Plan the interseeding of a season's grazed paddocks.
+
+    Parameters
+    ----------
+    season : Season
+        With ``grazing`` and ``seeding``.
+    say : callable, optional
+        Told each stage as it begins.
+
+    Raises
+    ------
+    ValueError
+        When the season says nothing of paddocks or of seeding.
+    """
+    if season.grazing is None or season.seeding is None:
+        raise ValueError("a plan of interseeding needs paddocks and seeding")
+    generated = generation_time()
+    plan = plan_interseeding(season.grazing, season.seeding, time_zone=season.time_zone, say=say)
+    say("writing the plan")
+    return Interseeding(season, plan, generated)
 
 
 def interseed_season(
@@ -54,44 +185,18 @@ def interseed_season(
         When the folder cannot be written.
     ValueError
         When the season says nothing of paddocks or of seeding.
+
+    Examples
+    --------
+    >>> season = ev.load_season(Path("season.toml"), must_hold="seeding")
+    >>> outcome = ev.interseed_season(season, Path("planned"))
+    >>> outcome.summary["last_day"]
+    '2026-08-24'
     """
-    if season.grazing is None or season.seeding is None:
-        raise ValueError("a plan of interseeding needs paddocks and seeding")
-    units = unit_system(season.units)
-    generated = generation_time()
-    with staged_folder(out, PLAN, written=written) as stage:
-        plan = plan_interseeding(
-            season.grazing, season.seeding, time_zone=season.time_zone, say=say
-        )
-        say("writing the plan")
-        page = interseed_page(
-            plan,
-            units,
-            farm=season.farm,
-            inputs=season.inputs,
-            warnings=season.warnings,
-            time_zone=season.time_zone,
-        )
-        (stage / "report.html").write_text(page, encoding="utf-8", newline="\n")
-        frames = interseed_frames(plan, Display(units))
-        write_tables(stage / "tables", stage / "tables.xlsx", frames)
-        drives = [p.passes for p in plan.paddocks if p.passes is not None]
-        write_passes(stage, pass_files(drives), farm=season.farm)
-        events = calendar_events(plan, units, farm=season.farm, time_zone=season.time_zone)
-        write_calendar(
-            stage / "calendar.ics", events, name=_calendar_name(season), generated=generated
-        )
-        account = interseed_account(
-            plan,
-            farm=season.farm,
-            generated=generated.isoformat(timespec="seconds"),
-            inputs=season.inputs,
-            warnings=season.warnings,
-            time_zone=season.time_zone,
-        )
-        account = write_account(stage, PLAN, account)
-    return Outcome(account, tuple(interseed_lines(plan, units, warnings=season.warnings)))
+    job = partial(run_interseeding, season, say=say)
+    return write_result(Interseeding, out, job, written=written)
 
 
-def _calendar_name(season: Season) -> str:
-    return f"{season.farm}: interseeding" if season.farm else "Interseeding"
+def _plain(entry: Mapping[str, Any]) -> dict[str, Any]:
+    """What is no table within a table."""
+    return {key: value for key, value in entry.items() if not isinstance(value, dict | list)}

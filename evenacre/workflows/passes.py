@@ -1,19 +1,22 @@
-"""From fields to a folder with the passes to drive: plan, draw, write."""
+"""From fields to the passes to drive, and to the folder of them: plan, draw, write."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from functools import cached_property, partial
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
+
+import geopandas as gpd
 
 from evenacre.io.result_folder.ownership import PASSES, write_account
-from evenacre.io.result_folder.staging import staged_folder
 from evenacre.io.season.pass_inputs import Ground
 from evenacre.io.season.pasture.schema import DriveOptions
 from evenacre.io.writers.file_names import unique_slugs
 from evenacre.io.writers.results import write_passes
+from evenacre.model.outputs import PassFiles
 from evenacre.planning.interseeding.plan import drive_of
 from evenacre.planning.passes.pass_types import Drive, PassPlan
 from evenacre.planning.passes.plan import plan_passes
@@ -24,9 +27,112 @@ from evenacre.reports.maps.passes import pass_map
 from evenacre.reports.sentences.passes import pass_lines
 from evenacre.reports.tables.passes import pass_account
 from evenacre.units.display import UnitSystem
-from evenacre.workflows.audit import Outcome
+from evenacre.workflows.result import FolderResult, Outcome, write_result
 
 _MAPS = "maps"
+
+
+@dataclass(frozen=True, repr=False)
+class PlannedPasses(FolderResult):
+    """How fields are driven, pass by pass.
+
+    The layers are GeoDataFrames in EPSG:4326 with all fields in them; a column ``field`` tells
+    which. Areas are m2, lengths m, headings degrees clockwise from north.
+
+    Attributes
+    ----------
+    ground : Ground
+        The fields.
+    plans : tuple of PassPlan
+        One for each field.
+    units : UnitSystem
+        Of the words and maps.
+    heading_given : bool
+        It was not for the plans to choose.
+
+    Examples
+    --------
+    >>> ev.plan_passes("field.geojson", width="20 ft").workable["field"].tolist()
+    ['field']
+    """
+
+    account: ClassVar[str] = PASSES
+    ground: Ground
+    plans: tuple[PassPlan, ...]
+    units: UnitSystem
+    heading_given: bool
+
+    @property
+    def passes(self) -> gpd.GeoDataFrame:
+        """Rounds and passes as lines, in the order and direction they are driven."""
+        return self._files.layers["passes"]
+
+    @property
+    def turns(self) -> gpd.GeoDataFrame:
+        """The turns between them."""
+        return self._files.layers["turns"]
+
+    @property
+    def workable(self) -> gpd.GeoDataFrame:
+        """The ground to be worked."""
+        return self._files.layers["workable"]
+
+    def _lines(self) -> tuple[str, ...]:
+        given, warnings = self.heading_given, self.ground.warnings
+        return tuple(pass_lines(self.plans, self.units, heading_given=given, warnings=warnings))
+
+    def _summary(self) -> dict[str, Any]:
+        return pass_account(
+            self.plans,
+            farm=self.ground.farm,
+            generated=generation_time().isoformat(timespec="seconds"),
+            inputs=self.ground.inputs,
+            warnings=self.ground.warnings,
+            maps=self._maps,
+            heading_given=self.heading_given,
+        )
+
+    def _fill(self, stage: Path) -> dict[str, Any]:
+        (stage / _MAPS).mkdir()
+        for field, plan, name in zip(self.ground.fields, self.plans, self._maps, strict=True):
+            (stage / name).write_bytes(pass_map(field, plan, self.units))
+        write_passes(stage, self._files, farm=self.ground.farm)
+        return write_account(stage, PASSES, self.summary)
+
+    @property
+    def _maps(self) -> list[str]:
+        slugs = unique_slugs(field.name for field in self.ground.fields)
+        return [f"{_MAPS}/{slug}.png" for slug in slugs]
+
+    @cached_property
+    def _files(self) -> PassFiles:
+        return pass_files(self.plans)
+
+
+def run_passes(
+    ground: Ground,
+    drive: Drive,
+    units: UnitSystem,
+    *,
+    say: Callable[[str], None] = lambda _stage: None,
+) -> PlannedPasses:
+    """Plan the passes of every field.
+
+    Parameters
+    ----------
+    ground : Ground
+    drive : Drive
+        With a heading where it is not to be found.
+    units : UnitSystem
+    say : callable, optional
+        Told each field as it begins.
+    """
+    plans = []
+    for field in ground.fields:
+        say(field.name)
+        plans.append(plan_passes(field, drive))
+    say("writing the passes")
+    return PlannedPasses(ground, tuple(plans), units, drive.heading_rad is not None)
 
 
 def plan_field_passes(
@@ -38,58 +144,15 @@ def plan_field_passes(
     say: Callable[[str], None] = lambda _stage: None,
     written: Written | None = None,
 ) -> Outcome:
-    """Plan the passes of every field and write the result folder.
-
-    Parameters
-    ----------
-    ground : Ground
-    drive : Drive
-        With a heading where it is not to be found.
-    out : Path
-        Written whole or not at all.
-    units : UnitSystem
-    say : callable, optional
-        Told each field as it begins.
-    written : Written, optional
-        Told what was written, and of files that were kept.
-
-    Returns
-    -------
-    Outcome
-        Its summary is as in ``passes.json``.
+    """Plan the passes of every field, as `run_passes` does, and write the result folder.
 
     Raises
     ------
     InputError
         When the folder cannot be written.
     """
-    generated = generation_time().isoformat(timespec="seconds")
-    given = drive.heading_rad is not None
-    names = [f"{_MAPS}/{slug}.png" for slug in unique_slugs(f.name for f in ground.fields)]
-    with staged_folder(out, PASSES, written=written) as stage:
-        plans: list[PassPlan] = []
-        (stage / _MAPS).mkdir()
-        for field, name in zip(ground.fields, names, strict=True):
-            say(field.name)
-            plans.append(plan_passes(field, drive))
-            (stage / name).write_bytes(pass_map(field, plans[-1], units))
-        say("writing the passes")
-        write_passes(stage, pass_files(plans), farm=ground.farm)
-        account = write_account(
-            stage,
-            PASSES,
-            pass_account(
-                plans,
-                farm=ground.farm,
-                generated=generated,
-                inputs=ground.inputs,
-                warnings=ground.warnings,
-                maps=names,
-                heading_given=given,
-            ),
-        )
-    lines = pass_lines(plans, units, heading_given=given, warnings=ground.warnings)
-    return Outcome(account, tuple(lines))
+    job = partial(run_passes, ground, drive, units, say=say)
+    return write_result(PlannedPasses, out, job, written=written)
 
 
 def drive_over(ground: Ground, options: DriveOptions) -> Drive:

@@ -40,6 +40,35 @@ def read_options(
     return job, tuple(reader.notes)
 
 
+def check_asked(
+    job: CalibrationJob, drill: Implement | None, *, lookup: bool, no_book: bool
+) -> None:
+    """Refuse a question that lacks what it needs."""
+    about = job.about
+    if lookup:
+        if job.test is not None:
+            what, remedy = "A catch is no question.", "Leave out --lookup, or the catch."
+            raise InputError.at("calibrate", "--lookup", what, remedy)
+        if about.target_kg_per_m2 is None or not (about.product or about.bulk_density_kg_per_m3):
+            what = "It has to know the rate, and the product or its bulk density."
+            remedy = 'Give --target "25 lb/ac" and --product or --bulk-density.'
+            raise InputError.at("calibrate", "--lookup", what, remedy)
+        return
+    fills = about.target_kg_per_m2 is not None and bool(job.fills_kg or job.compartments_kg)
+    if job.test is None and not fills:
+        bins = drill is not None and bool(drill.compartments)
+        if bins and about.target_kg_per_m2 is not None and about.bulk_density_kg_per_m3 is None:
+            what = f"What a fill of {about.product or 'the product'} weighs is not known."
+            remedy = 'Give --bulk-density "48 lb/bu", or bulk_density in the season file.'
+            raise InputError.at("calibrate", "--bulk-density", what, remedy)
+        what = "There is nothing to work out."
+        remedy = 'Give a catch, such as --catch "4.2 lb"; or --target with --fill or --compartment.'
+        raise InputError.at("calibrate", "", what, f"{remedy} To ask the book, add --lookup.")
+    if job.test is not None and not about.product and not no_book:
+        what, remedy = "The book has to know what was metered.", "Give it, or add --no-book."
+        raise InputError.at("calibrate", "--product", what, remedy)
+
+
 class _Reader:
     """Reads options and keeps what is wrong with them."""
 

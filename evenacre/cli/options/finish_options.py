@@ -11,7 +11,7 @@ from evenacre.errors import InputError
 from evenacre.units.parsing import Dimension, parse_quantity, plain_number
 
 if TYPE_CHECKING:
-    from evenacre.model import Product
+    from evenacre.model import OperationPlan, Product
     from evenacre.planning.finish.rate_to_finish import Finish
     from evenacre.planning.loads.loads import Amount
 
@@ -64,6 +64,17 @@ class FinishOptions:
             what = "It is more than the highest rate."
             raise InputError.at("--rate-min", "", what, "Swap the two.")
         return replace(product, rate_min_kg_per_m2=least, rate_max_kg_per_m2=most)
+
+    def applied_to(self, plan: OperationPlan) -> OperationPlan:
+        """An operation with the load tickets and the range that were typed."""
+        ranged = (
+            replace(a, product=self.ranged(a.product))
+            if self.product in (None, a.product.name)
+            else a
+            for a in plan.applications
+        )
+        tickets = self.loads or plan.ticket_file
+        return replace(plan, ticket_file=tickets, applications=tuple(ranged))
 
     def amount_left(self) -> Amount | None:
         """Mass left as typed; None when it is to come from load tickets."""

@@ -15,7 +15,7 @@ from evenacre.shown_text import shown
 
 if TYPE_CHECKING:
     from evenacre.model import Season
-    from evenacre.workflows.audit import Outcome
+    from evenacre.workflows.result import Outcome
 
 Jobs = Annotated[int, typer.Option("--jobs", min=0, help="Processes to use; 0: all cores.")]
 Fresh = Annotated[

@@ -55,6 +55,22 @@ def read_tracks(
         System of projected columns, or of a layer that does not say.
     time_zone : str, optional
         Zone of times that name none, such as ``America/Chicago``.
+
+    Returns
+    -------
+    list of Track
+        One for each machine in the file, records in file order.
+
+    Raises
+    ------
+    InputError
+        When the file cannot be read as a log.
+
+    Examples
+    --------
+    >>> (track,) = ev.read_tracks("log.csv")
+    >>> track.source, track.timed
+    ('log.csv', True)
     """
     path = Path(path)
     kind = _kind(path)

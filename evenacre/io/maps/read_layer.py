@@ -225,3 +225,8 @@ def attribute_text(value: object) -> str:
     if isinstance(value, float | np.floating) and float(value).is_integer():
         return str(int(value))
     return str(value).strip()
+
+
+def held_layer(frame: gpd.GeoDataFrame) -> tuple[str, gpd.GeoDataFrame]:
+    """What a cache of layers holds of a map that was handed over instead of a file."""
+    return "", frame.set_axis(pd.RangeIndex(1, len(frame) + 1), axis=0)

@@ -5,16 +5,19 @@ from __future__ import annotations
 import glob
 import hashlib
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path, PurePath
 from typing import Any
+
+import geopandas as gpd
+import pandas as pd
 
 from evenacre.errors import InputError
 from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
 from evenacre.io.common.suggestions import did_you_mean
 from evenacre.io.maps.field_layers import read_boundary, read_setbacks, read_unworkable, read_zones
-from evenacre.io.maps.read_layer import LayerCache, Source
+from evenacre.io.maps.read_layer import LayerCache, Source, held_layer
 from evenacre.io.season.schema import FieldTable, SourceTable
 from evenacre.io.taskdata.folder import is_taskdata
 from evenacre.io.untrusted import budget
@@ -30,12 +33,20 @@ class SeasonFiles:
 
     base: Path
     problems: ProblemCollector
+    # Maps that were handed over instead of a file, by the name that stands for the file
+    held: Mapping[str, gpd.GeoDataFrame] = field(default_factory=dict)
     _found: dict[Path, PurePath] = field(default_factory=dict)
     _cache: LayerCache = field(default_factory=dict)
 
     def find(self, name: str, path: KeyPath) -> Path | None:
         """Return the file of a name; None when it is not there, which is told."""
         near = ""
+        if name in self.held:
+            file = Path(name)
+            layer = held_layer(self.held[name])
+            self._cache.update({(file, None, areas): layer for areas in (True, False)})
+            self._found[file] = PurePath(name)
+            return file
         try:
             file = Path(os.path.normpath(self.base / name))
             if file.is_dir() and not is_taskdata(file):
@@ -70,6 +81,9 @@ class SeasonFiles:
         """
         digests: dict[str, str] = {}
         for file, name in self._found.items():
+            if str(name) in self.held:
+                digests[str(name)] = frame_sha256(self.held[str(name)])
+                continue
             for part in _parts(file):
                 label = (name.parent / part.relative_to(file.parent)).as_posix()
                 if label not in digests:
@@ -147,3 +161,9 @@ def _sha256(file: Path, label: str) -> str:
     for block in blocks(file, label, budget.MAP_BYTES):
         digest.update(block)
     return digest.hexdigest()
+
+
+def frame_sha256(frame: gpd.GeoDataFrame) -> str:
+    """Fingerprint the shapes and attributes of a map that no file holds."""
+    rows = pd.util.hash_pandas_object(frame.to_wkb(hex=True).astype(str), index=False)
+    return hashlib.sha256(rows.to_numpy().tobytes() + str(frame.crs).encode()).hexdigest()

@@ -24,6 +24,8 @@ from evenacre.io.season.schema import (
 )
 
 if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
+
     from evenacre.model import Season
 
 _TABLES: dict[str, type[Table]] = {
@@ -142,13 +144,21 @@ def is_given(value: object) -> bool:
     return value not in (None, (), [], {})
 
 
-def season_from_options(*, base: Path | None = None, logs: bool = True, **options: Any) -> Season:
+def season_from_options(
+    *,
+    base: Path | None = None,
+    held: Mapping[str, GeoDataFrame] | None = None,
+    logs: bool = True,
+    **options: Any,
+) -> Season:
     """Make a season of one operation, checked as a season file is.
 
     Parameters
     ----------
     base : Path, optional
         The folder names are relative to; the working folder when None.
+    held : mapping of str to GeoDataFrame, optional
+        Maps handed over instead of a file, by the name that stands for the file.
     logs : bool
         False for work to come, which has none.
     **options
@@ -189,7 +199,7 @@ def season_from_options(*, base: Path | None = None, logs: bool = True, **option
     }
     for name, value in given.items():
         _put(raw, OPTIONS[name].path, value)
-    draft = build_season(raw, SeasonFiles(base or Path(), problems), logs=logs)
+    draft = build_season(raw, SeasonFiles(base or Path(), problems, held or {}), logs=logs)
     if draft.problems:
         raise InputError(draft.problems)
     return draft.season

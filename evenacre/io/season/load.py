@@ -35,10 +35,20 @@ def load_season(path: Path, *, logs: bool = True, must_hold: MustHold = "operati
         has ``grazing`` and ``seeding`` then, and need not have operations), ``"either"``, or
         ``"fields"`` (or paddocks, whatever is done there).
 
+    Returns
+    -------
+    Season
+        In SI units.
+
     Raises
     ------
     InputError
         With everything that is wrong, at once.
+
+    Examples
+    --------
+    >>> [field.name for field in ev.load_season(Path("season.toml")).fields]
+    ['Home Field', 'West paddock', 'East paddock']
     """
     draft = draft_season(path, logs=logs, must_hold=must_hold)
     if draft.problems:

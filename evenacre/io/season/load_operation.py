@@ -43,6 +43,7 @@ def read_operation(plan: OperationPlan) -> tuple[Operation, list[Problem]]:
         with gathered(problems):
             read = read_tracks(path, columns=plan.columns, layer=layer, crs=crs, time_zone=zone)
             tracks += weigh_amounts(read, plan.applications)
+    tracks += weigh_amounts(plan.tracks, plan.applications)
     placed = turn_tracks(tracks)
     if plan.field.boundary is not None:
         with gathered(problems):

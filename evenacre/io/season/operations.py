@@ -14,7 +14,7 @@ from evenacre.io.logs.blockages import BlockageNote, blockages_of
 from evenacre.io.logs.columns.column_roles import ROLES
 from evenacre.io.season.checks import check_currency, is_defined
 from evenacre.io.season.files import SeasonFiles
-from evenacre.io.season.products import analysis_in_name, bulk_target
+from evenacre.io.season.products import bulk_target
 from evenacre.io.season.schema import BlockageTable, OperationTable, SeasonTable
 from evenacre.model import (
     Application,
@@ -26,6 +26,7 @@ from evenacre.model import (
     Settings,
     WithSeed,
 )
+from evenacre.model.product import analysis_in_name
 from evenacre.units.display import in_both
 
 _MUCH_KG_PER_M2 = 3.0  # 30 t/ha

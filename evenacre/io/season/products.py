@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from typing import Any
@@ -12,16 +11,10 @@ from evenacre.io.common.suggestions import choice, listed
 from evenacre.io.season.checks import check_currency, check_range, is_defined
 from evenacre.io.season.schema import ProductTable
 from evenacre.model import Product, SeedLot
-
-NUTRIENTS = ("N", "P2O5", "K2O", "Ca", "Mg", "S", "B", "Cl", "Cu", "Fe", "Mn", "Mo", "Zn")
-"""What a label guarantees, in the label's own terms."""
+from evenacre.model.product import NUTRIENTS, analysis_in_name
 
 _SYMBOLS = {nutrient.lower(): nutrient for nutrient in NUTRIENTS}
 _ELEMENTS = {"p": "P2O5", "k": "K2O"}
-_LABEL = re.compile(
-    r"(?<![\d.])(\d+(?:\.\d+)?)-(\d+(?:\.\d+)?)-(\d+(?:\.\d+)?)((?:-\d+(?:\.\d+)?[A-Za-z]{1,2})*)"
-    r"(?![\w.-])"
-)
 _TAG = ("purity", "germination", "hard_seed", "seeds_per")
 
 
@@ -72,19 +65,6 @@ def product_of(
         season_left_kg=table.left,
     )
     return made, warnings
-
-
-def analysis_in_name(name: str) -> dict[str, float]:
-    """Return the label percentages of a name such as ``"11-52-0"`` or ``"12-40-0-10S-1Zn"``."""
-    found = _LABEL.search(name)
-    if not found:
-        return {}
-    analysis = dict(zip(NUTRIENTS[:3], map(float, found.groups()[:3]), strict=True))
-    for percent, symbol in re.findall(r"(\d+(?:\.\d+)?)([A-Za-z]{1,2})", found[4]):
-        if symbol.lower() not in _SYMBOLS:
-            return {}
-        analysis[_SYMBOLS[symbol.lower()]] = float(percent)
-    return analysis
 
 
 def _checked_analysis(

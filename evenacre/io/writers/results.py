@@ -1,4 +1,4 @@
-"""All files of a result: of an audit, of a plan to come out even, of planned passes."""
+"""All files of a result: of an audit, of planned passes."""
 
 from __future__ import annotations
 
@@ -10,7 +10,6 @@ from typing import Any
 import geopandas as gpd
 
 from evenacre.io.result_folder.ownership import SUMMARY, write_account
-from evenacre.io.result_folder.staging import staged_folder
 from evenacre.io.taskdata.write.guidance import write_guidance
 from evenacre.io.writers.cog import write_cog
 from evenacre.io.writers.file_names import GEOPARQUET, MAPS, TABLES
@@ -18,7 +17,6 @@ from evenacre.io.writers.gpx import write_drives, write_waypoints
 from evenacre.io.writers.tables import write_tables
 from evenacre.io.writers.vector_layers import write_geojson, write_geopackage, write_geoparquet
 from evenacre.model.outputs import Deliverables, OperationFiles, PassFiles
-from evenacre.processes.written import Written
 
 RESULT_LAYERS = ("fields", "passes", "skips", "overlaps", "cover", "zones")
 """Layers of a result worth a GeoParquet file of their own."""
@@ -67,33 +65,6 @@ def _write_operation(home: Path, operation: OperationFiles) -> None:
         write_cog(home / f"{stem}.tif", raster)
     for stem, png in operation.maps.items():
         (home / MAPS / f"{stem}.png").write_bytes(png)
-
-
-def write_finish(
-    out: Path,
-    account: dict[str, Any],
-    features: gpd.GeoDataFrame | None,
-    png: bytes | None,
-    *,
-    written: Written | None = None,
-) -> None:
-    """Write ``summary.json``, ``finish.geojson`` and ``finish.png``, all or nothing.
-
-    An earlier result of the same kind is replaced; that of an audit is not. Without a field to
-    draw there are no features, which are in EPSG:4326.
-
-    Raises
-    ------
-    InputError
-        When the folder holds anything else, or cannot be written.
-    """
-    kind, _, _ = account["schema"].rpartition("/")
-    with staged_folder(out, kind=kind, written=written) as stage:
-        if features is not None:
-            write_geojson(stage / "finish.geojson", features)
-        if png is not None:
-            (stage / "finish.png").write_bytes(png)
-        write_account(stage, SUMMARY, account)
 
 
 def write_passes(folder: Path, files: PassFiles, *, farm: str = "") -> None:

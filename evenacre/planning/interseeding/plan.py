@@ -51,6 +51,33 @@ def plan_interseeding(
     Seed is metered over all the ground the drill runs over, overlaps included; acres are of
     ground covered. Without a time zone, an IANA name, clocks show local mean time. The time limit
     is the solver's; ``say`` is told each stage as it begins.
+
+    Parameters
+    ----------
+    grazing : Grazing
+    seeding : Seeding
+    time_zone : str or None
+        An IANA name; None: local mean time.
+    time_limit_s : float
+        For the solver, seconds.
+    say : callable, optional
+        Told each stage as it begins.
+
+    Returns
+    -------
+    InterseedPlan
+
+    Raises
+    ------
+    InputError
+        When forage, or the days in question, are beyond anything anyone plans.
+
+    Examples
+    --------
+    >>> season = ev.load_season(Path("season.toml"), must_hold="seeding")
+    >>> plan = ev.plan_interseeding(season.grazing, season.seeding)
+    >>> [visit.day.isoformat() for visit in plan.visits]
+    ['2026-08-18', '2026-08-24']
     """
     herd = plan_grazing(grazing)
     days = plan_days(grazing, herd, seeding)

@@ -13,7 +13,13 @@ from evenacre.model.finding import Finding
 
 @dataclass(frozen=True)
 class Drive:
-    """How the drill is driven."""
+    """How the drill is driven.
+
+    Examples
+    --------
+    >>> ev.Drive(width_m=6.096, rounds=1).prefer
+    'turns'
+    """
 
     width_m: float
     # At work, and between passes

@@ -23,7 +23,7 @@ class AuditedJob:
     def product(self, name: str) -> Product:
         """Return what is known of a product; one named by the log alone is bare."""
         known = {a.product.name: a.product for a in self.plan.applications}
-        return known.get(name, Product(name, kind="other"))
+        return known.get(name, Product(name, {}, kind="other"))
 
     def content(self, name: str, nutrient: str) -> float:
         """Mass fraction of a nutrient in a product."""

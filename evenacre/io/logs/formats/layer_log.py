@@ -22,7 +22,7 @@ from evenacre.io.logs.columns.column_roles import ColumnPlan, plan_columns
 from evenacre.io.logs.columns.positions import checked_degrees
 from evenacre.io.logs.formats.polygon_log import polygon_tracks
 from evenacre.io.logs.formats.runs import NOMINAL_SPEED_MPS, run_tracks
-from evenacre.io.maps.read_layer import Source, read_layer
+from evenacre.io.maps.read_layer import LayerCache, Source, read_layer
 from evenacre.io.tables.record_table import RecordTable
 from evenacre.model import FloatArray, IntArray, Track
 
@@ -42,9 +42,10 @@ def read_layer_tracks(
     layer: str | None,
     crs: str | None,
     time_zone: str | None,
+    cache: LayerCache | None = None,
 ) -> list[Track]:
-    """Read a log kept as a map layer; arguments as of `read_tracks`."""
-    frame, warnings = read_layer(Source(path, layer, crs=crs), polygons=False)
+    """Read a log kept as a map layer, or at hand in a cache; arguments as of `read_tracks`."""
+    frame, warnings = read_layer(Source(path, layer, crs=crs), polygons=False, cache=cache)
     findings = Findings(warnings=list(warnings))
     if (shapely.get_type_id(frame.geometry.array) > _SINGLE).any():
         frame = frame.explode()

@@ -1,0 +1,600 @@
+"""The jobs of the command line as calls: audit, passes, interseeding, finish, calibration."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import fields, replace
+from pathlib import Path
+from typing import Any, TypeAlias, overload
+
+from evenacre.api.arguments import (
+    Drawn,
+    Log,
+    Products,
+    Quantity,
+    as_list,
+    check_names,
+    crs_text,
+    field_name_of,
+    frame_of,
+    given,
+    product_texts,
+    read_logs,
+    stand_in,
+)
+from evenacre.errors import InputError
+from evenacre.io.season.from_options import OPTIONS, season_from_options
+from evenacre.io.season.from_taskdata import season_from_taskdata
+from evenacre.io.season.load import load_season
+from evenacre.io.season.pass_inputs import (
+    Ground,
+    ground_of_options,
+    ground_of_season,
+    read_drive_options,
+)
+from evenacre.io.season.plan_json import read_plan
+from evenacre.io.settings_book.book import read_book
+from evenacre.io.taskdata.folder import is_taskdata
+from evenacre.model import Field, Implement, InputFile, Season, Settings, Track
+from evenacre.planning.calibration.calibrate import calibrate as worked_out
+from evenacre.planning.passes.pass_types import Drive, PassPlan
+from evenacre.units.display import unit_system
+from evenacre.workflows.audit import Audit, run_audit
+from evenacre.workflows.calibrate import MeterSetting
+from evenacre.workflows.called import about_arguments
+from evenacre.workflows.finish import ComeOutEven, chosen_operation, run_finish
+from evenacre.workflows.interseed import Interseeding, run_interseeding
+from evenacre.workflows.passes import PlannedPasses, drive_over, run_passes
+
+Source: TypeAlias = Log | Season | Sequence[Log]
+"""What a job is read from: a season, or logs of the drive."""
+
+# What the command line has options for, and a call takes under the same name.
+_KEYS = [name for name, option in OPTIONS.items() if option.path[0] not in ("seeding", "product")]
+_CALLED = {"tracks": "source", "product": "products", "price": "prices", "column": "columns"}
+_DRIVING = ("rounds", "speed", "turn_speed", "turn_radius", "prefer")
+
+
+def audit(
+    source: Source,
+    boundary: Drawn | None = None,
+    *,
+    width: Quantity | None = None,
+    rows: int | None = None,
+    row_spacing: Quantity | None = None,
+    implement: Implement | None = None,
+    products: Products = (),
+    prices: Mapping[str, Quantity] | None = None,
+    zones: Drawn | None = None,
+    unworkable: Drawn | None = None,
+    setbacks: Drawn | None = None,
+    setback_distance: Quantity | None = None,
+    columns: Mapping[str, str] | None = None,
+    settings: Settings | None = None,
+    plan: str | Path | None = None,
+    units: str | None = None,
+    currency: str = "USD",
+    jobs: int = 1,
+    progress: Callable[[str, int], None] = lambda _stage, _done: None,
+    **options: Any,
+) -> Audit:
+    """Audit a season, or one field from a boundary and a log.
+
+    Parameters
+    ----------
+    source : str, Path, Track, GeoDataFrame or a list of them; or Season
+        A season file, ISO 11783-10 task data, or logs of the drive: files, tracks that were
+        read, or frames (points are fixes, lines passes, polygons steps of one).
+    boundary : file, geometry, GeoSeries or GeoDataFrame, optional
+        A bare geometry is in longitude and latitude unless ``boundary_crs`` says otherwise.
+        Without one, it is drawn around the worked ground.
+    width, row_spacing : str or float, optional
+        ``"20 ft"``, or metres.
+    rows : int, optional
+        Rows across the width.
+    implement : Implement, optional
+        In place of width and rows.
+    products : str, Product, list of them or of Application, or mapping, optional
+        With target rates: ``{"18-46-0": "150 lb/ac"}``, or kg/m2.
+    prices : mapping of str to str or float, optional
+        By product: ``{"18-46-0": "840 USD/ton"}``, or money per kg.
+    zones, unworkable, setbacks : file, geometry, GeoSeries or GeoDataFrame, optional
+        Zones to report amounts for, ground not to be worked, and what to keep off.
+    setback_distance : str or float, optional
+        ``"100 ft"``, or metres.
+    columns : mapping of str to str, optional
+        Role to column of the log, with an optional unit: ``{"flow": "mass [lb/s]"}``.
+    settings : Settings, optional
+        What may be tuned.
+    plan : str or Path, optional
+        ``plan.json`` of a plan of interseeding, to hold against what was done.
+    units : str, optional
+        Of the words and the report, ``"us"`` or ``"metric"``; figures are in SI all the same.
+    currency : str
+        Of the costs.
+    jobs : int
+        Processes to share the operations among.
+    progress : callable, optional
+        Told the stage at work (str) and how many operations are done (int).
+    **options
+        Further options of ``evenacre audit``, with underscores: ``field_name``,
+        ``operation_name``, ``date``, ``blockages``, ``time_zone``, ``tracks_crs``,
+        ``tracks_layer``, ``boundary_crs``, ``rows_per_tower``, ``antenna_ahead``,
+        ``hitch_to_axle`` (one or a list), ``tool_behind``, ``delay``, ``skip_min_width`` ...
+
+    Returns
+    -------
+    Audit
+
+    Raises
+    ------
+    InputError
+        For everything that is wrong with arguments and files, each by name.
+
+    Examples
+    --------
+    >>> a = ev.audit("log.csv", boundary="field.geojson", width="20 ft", rows=32,
+    ...              products={"18-46-0": "150 lb/ac"})
+    >>> a
+    <Audit: field, 18-46-0: 1.99 ac of 2.01 ac covered.>
+    """
+    with about_arguments(**_CALLED, rate="products"):
+        check_names(audit, options, _KEYS)
+        maps = {
+            "boundary": boundary,
+            "zones": zones,
+            "unworkable": unworkable,
+            "setbacks": setbacks,
+        }
+        single = given(
+            width=width,
+            rows=rows,
+            row_spacing=row_spacing,
+            setback_distance=setback_distance,
+            column=columns,
+            **options,
+        )
+        season = _season(
+            "audit", source, maps, single, products, prices, currency, implement, settings
+        )
+        season = season if units is None else replace(season, units=unit_system(units).name)
+        planned = None if plan is None else read_plan(Path(plan))
+        return run_audit(
+            season, planned=planned, jobs=jobs, draw=False, keep_tracks=True, progress=progress
+        )
+
+
+@overload
+def plan_passes(field: Field, drive: Drive) -> PassPlan: ...
+
+
+@overload
+def plan_passes(
+    field: Field | Drawn,
+    drive: None = None,
+    *,
+    width: Quantity | None = None,
+    heading: float | None = None,
+    units: str | None = None,
+    say: Callable[[str], None] = ...,
+    **options: Any,
+) -> PlannedPasses: ...
+
+
+def plan_passes(
+    field: Field | Drawn,
+    drive: Drive | None = None,
+    *,
+    width: Quantity | None = None,
+    heading: float | None = None,
+    units: str | None = None,
+    say: Callable[[str], None] = lambda _field: None,
+    **options: Any,
+) -> PlannedPasses | PassPlan:
+    """Plan how fields are driven: heading, headland rounds, passes, turns and what they come to.
+
+    Parameters
+    ----------
+    field : file, geometry, GeoSeries, GeoDataFrame or Field
+        A season file, or the boundary of one field; a bare geometry is in longitude and
+        latitude unless ``boundary_crs`` says otherwise.
+    drive : Drive, optional
+        With a `Field`: how it is driven, in SI units. The bare `PassPlan` is returned then.
+    width : str or float, optional
+        ``"20 ft"``, or metres; needed unless a season file has it.
+    heading : float, optional
+        Of the passes, degrees clockwise from north; the best is found without it.
+    units : str, optional
+        Of the words and maps, ``"us"`` or ``"metric"``.
+    say : callable, optional
+        Told each field (str) as it begins.
+    **options
+        Further options of ``evenacre passes``, with underscores: ``rounds``, ``speed``,
+        ``turn_speed``, ``turn_radius``, ``prefer`` (``"turns"`` or ``"overlap"``), and
+        ``fields`` and ``implement`` by their names in a season file, or ``unworkable``,
+        ``rows``, ``row_spacing``, ``field_name`` and ``boundary_crs`` of one field.
+
+    Returns
+    -------
+    PlannedPasses
+        Or a `PassPlan` where a `Drive` was given.
+
+    Raises
+    ------
+    InputError
+        For everything that is wrong with arguments and files, each by name.
+    ValueError
+        Where a `Drive` was given, but the field has no boundary.
+
+    Notes
+    -----
+    Turns are the shortest of bounded curvature (Dubins, American Journal of Mathematics 79,
+    1957). Field efficiency is the covered area over what the full width sweeps at working speed
+    in the field time (ASABE EP496).
+
+    Examples
+    --------
+    >>> import shapely
+    >>> p = ev.plan_passes(shapely.box(-93.0, 40.0, -92.998, 40.001), width="20 ft")
+    >>> p.passes.crs.to_epsg(), list(p.passes["kind"].unique())
+    (4326, ['round', 'pass'])
+    """
+    with about_arguments(boundary="field"):
+        if isinstance(field, Field) and drive is not None:
+            from evenacre.planning.passes.plan import plan_passes as bare
+
+            return bare(field, drive)
+        of_season, of_field = ("fields", "implement"), ("unworkable", "rows", "row_spacing")
+        reading = ("field_name", *(n for n in _KEYS if n.startswith(("boundary_", "unworkable_"))))
+        check_names(plan_passes, options, (*_DRIVING, *of_season, *of_field, *reading))
+        driving = {name: value for name, value in options.items() if name in _DRIVING}
+        rest = {name: value for name, value in options.items() if name not in _DRIVING}
+        wanted = given(width=width, heading=heading, **driving)
+        if isinstance(field, str | Path) and Path(field).suffix.lower() == ".toml":
+            check_names(plan_passes, rest, of_season)
+            how = read_drive_options(wanted)
+            ground = ground_of_season(Path(field), width_m=how.width, **rest)
+        else:
+            check_names(plan_passes, rest, (*of_field, *reading))
+            how = read_drive_options({**wanted, "width": None})
+            ground = _one_field(field, given(width=width, **rest))
+        system = unit_system(units or ground.units)
+        return run_passes(ground, drive_over(ground, how), system, say=say)
+
+
+def interseed(
+    season: str | Path | Season,
+    *,
+    units: str | None = None,
+    say: Callable[[str], None] = lambda _stage: None,
+) -> Interseeding:
+    """Plan which grazed paddock to seed when, behind the herd.
+
+    Parameters
+    ----------
+    season : str, Path or Season
+        A season file with paddocks, herd and seeding.
+    units : str, optional
+        Of the words and the report, ``"us"`` or ``"metric"``.
+    say : callable, optional
+        Told each stage (str) as it begins.
+
+    Returns
+    -------
+    Interseeding
+
+    Raises
+    ------
+    InputError
+        With every complaint about the season at once.
+
+    Examples
+    --------
+    >>> plan = ev.interseed("season.toml")
+    >>> plan.paddocks[["paddock", "opens", "closes"]].iloc[0].tolist()
+    ['West paddock', '2026-08-18', '2026-08-31']
+    """
+    with about_arguments():
+        if not isinstance(season, Season):
+            season = load_season(Path(season), logs=False, must_hold="seeding")
+        elif season.grazing is None or season.seeding is None:
+            what = "It says nothing of paddocks or of seeding."
+            raise InputError.at("season", "", what, "Add paddocks, herd, grazing and seeding.")
+        if units is not None:
+            season = replace(season, units=unit_system(units).name)
+        return run_interseeding(season, say=say)
+
+
+def finish(
+    source: Source | None = None,
+    boundary: Drawn | None = None,
+    *,
+    left: Quantity | None = None,
+    left_error: Quantity | None = None,
+    rate: Quantity | None = None,
+    rate_min: Quantity | None = None,
+    rate_max: Quantity | None = None,
+    product: str | None = None,
+    area: Quantity | None = None,
+    area_error: Quantity | None = None,
+    overlap: str | None = None,
+    operation: str | None = None,
+    field: str | None = None,
+    loads: str | Path | None = None,
+    width: Quantity | None = None,
+    rows: int | None = None,
+    row_spacing: Quantity | None = None,
+    unworkable: Drawn | None = None,
+    columns: Mapping[str, str] | None = None,
+    units: str | None = None,
+    **options: Any,
+) -> ComeOutEven:
+    """Find the rate that ends the load with the field, and where it runs out at this one.
+
+    Parameters
+    ----------
+    source : str, Path, Track, GeoDataFrame or a list of them; or Season
+        A season file, task data, or logs of the drive so far; None with ``area``.
+    boundary, unworkable : file, geometry, GeoSeries or GeoDataFrame, optional
+        Of the field, with logs.
+    left, left_error : str or float, optional
+        Mass left and its standard uncertainty: ``"1400 lb"`` and ``"20 lb"`` or ``"1 %"`` (the
+        usual), or kg.
+    rate, rate_min, rate_max : str or float, optional
+        Present rate, and what is allowed: ``"150 lb/ac"``, or kg/m2.
+    product : str, optional
+        Needed when there are several.
+    area, area_error : str or float, optional
+        Ground still to do, without logs, and its standard uncertainty: ``"18 ac"``, or m2.
+    overlap : str, optional
+        Ground driven twice, ``"3 %"`` (the usual).
+    operation, field : str, optional
+        Which operation of a season.
+    loads : str or Path, optional
+        Table of load tickets, in place of ``left``.
+    width, row_spacing : str or float, optional
+        ``"20 ft"``, or metres.
+    rows : int, optional
+    columns : mapping of str to str, optional
+        Role to column of the log.
+    units : str, optional
+        Of the words and the map, ``"us"`` or ``"metric"``.
+    **options
+        ``time_zone``, ``tracks_crs``, ``tracks_layer``, ``boundary_crs`` and the like, as of
+        :func:`audit`.
+
+    Returns
+    -------
+    ComeOutEven
+
+    Raises
+    ------
+    InputError
+        For everything that is wrong with arguments and files, each by name.
+
+    Examples
+    --------
+    >>> even = ev.finish(area="18 ac", left="1900 lb", rate="110 lb/ac")
+    >>> print(even.lines[2])
+    To come out even, put on 102 lb/ac (between 97.3 lb/ac and 108 lb/ac, 90 % sure).
+    >>> float(even.figures.set_index("name").loc["even_rate", "value"].round(5))
+    0.01149
+    """
+    with about_arguments(**{**_CALLED, "product": "product"}):
+        from evenacre.cli.options.finish_options import FinishOptions
+
+        check_names(finish, options, _KEYS)
+        asked = FinishOptions(
+            **given(
+                operation=operation,
+                field=field,
+                product=product,
+                left=left,
+                left_error=left_error,
+                loads=None if loads is None else Path(loads),
+                rate=rate,
+                rate_min=rate_min,
+                rate_max=rate_max,
+                area=area,
+                area_error=area_error,
+                overlap=overlap,
+            )
+        )
+        if area is not None:
+            if source is not None or boundary is not None:
+                what = "It does not go with a season file, a boundary or tracks."
+                raise InputError.at("area", "", what, "Leave one of them out.")
+            return ComeOutEven(*asked.typed_finish(), unit_system(units or "us"))
+        if source is None:
+            what = "It needs one season file, one set of task data, or logs."
+            raise InputError.at("source", "", what, 'Give one, or area="18 ac".')
+        maps = {"boundary": boundary, "unworkable": unworkable}
+        single = given(width=width, rows=rows, row_spacing=row_spacing, column=columns, **options)
+        if isinstance(source, Season) or _file_of(source):
+            season = _season("finish", source, maps, single)
+        else:
+            names = given(operation_name=operation, field_name=field)
+            season = _season("finish", source, maps, {**single, **names}, product or ())
+        where = "source" if isinstance(source, Season) else Path(str(source)).name
+        plan = chosen_operation(season, where, operation, field)
+        return run_finish(
+            asked.applied_to(plan),
+            unit_system(units or season.units),
+            product=product,
+            left=asked.amount_left(),
+            rate_kg_per_m2=asked.rate_kg_per_m2,
+        )
+
+
+def calibrate(
+    *,
+    product: str = "",
+    catch: Quantity | Sequence[Quantity] = (),
+    opener_catch: Sequence[str] = (),
+    target: Quantity | None = None,
+    setting: str | float = "",
+    tolerance: float = 5.0,
+    lookup: str | Path | None = None,
+    units: str | None = None,
+    **options: Any,
+) -> MeterSetting:
+    """Judge a stationary test of the meter and find the next setting.
+
+    Parameters
+    ----------
+    product : str
+        What was metered.
+    catch : str, float or a list of them
+        ``"10.2 10.4 10.3 lb"``, or kg.
+    opener_catch : list of str
+        Catches of the openers from the left, a text for each test: ``"22.6 22.4 22.0 g"``.
+    target : str or float, optional
+        Rate wanted: ``"110 lb/ac"``, or kg/m2.
+    setting : str or float
+        Of the meter in this test.
+    tolerance : float
+        Percent the rate may be off.
+    lookup : str or Path, optional
+        A settings book to ask for the nearest past settings, in place of a test.
+    units : str, optional
+        Of the words, ``"us"`` or ``"metric"``.
+    **options
+        The ground a catch stands for, in one way: ``area`` (or m2), ``turns`` with
+        ``turns_per_area``, or ``turns`` with ``circumference`` or ``wheel_diameter`` (or m).
+        And further options of ``evenacre calibrate``, with underscores: ``scale``, ``width``,
+        ``rows``, ``row_spacing``, ``openers``, ``tested``, ``beyond``, ``bulk_density``,
+        ``fill``, ``compartment``, ``roller``, ``fan``, ``speed``, ``down_pressure``,
+        ``trouble``, ``date``.
+
+    Returns
+    -------
+    MeterSetting
+
+    Raises
+    ------
+    InputError
+        For everything that is wrong with arguments, each by name.
+
+    Examples
+    --------
+    >>> test = ev.calibrate(product="18-46-0", setting=42, catch="10.2 10.4 10.3 lb",
+    ...                     area="0.1 ac", target="110 lb/ac")
+    >>> figures = test.figures.set_index(["subject", "name"])
+    >>> float(figures.loc[("next_setting", "setting"), "value"].round(1))
+    44.9
+    """
+    with about_arguments():
+        from evenacre.cli.options.calibrate_job import check_asked, read_options
+        from evenacre.cli.options.calibrate_options import CalibrateOptions
+
+        check_names(calibrate, options, [field.name for field in fields(CalibrateOptions)])
+        told = given(
+            product=product,
+            setting=str(setting),
+            tolerance=tolerance,
+            target=target,
+            catch=catch,
+            opener_catch=opener_catch,
+            **options,
+        )
+        for name in ("catch", "opener_catch", "tested", "fill", "compartment"):
+            if name in told:
+                told[name] = as_list(told[name])
+        job, notes = read_options(CalibrateOptions(**told))
+        check_asked(job, None, lookup=lookup is not None, no_book=True)
+        past = read_book(Path(lookup)) if lookup is not None else None
+        found = worked_out(job, past.settings if past else None)
+        warnings = past.warnings if past else ()
+        return MeterSetting(found, unit_system(units or "us"), notes, warnings)
+
+
+def _file_of(source: Any, suffix: str = ".toml") -> Path | None:
+    """The season file that a source is."""
+    known = isinstance(source, str | Path) and Path(source).suffix.lower() == suffix
+    return Path(source) if known else None
+
+
+def _season(
+    call: str,
+    source: Source,
+    maps: Mapping[str, Drawn | None],
+    single: dict[str, Any],
+    products: Products = (),
+    prices: Mapping[str, Quantity] | None = None,
+    currency: str = "USD",
+    implement: Implement | None = None,
+    settings: Settings | None = None,
+) -> Season:
+    """Make a season of a call's arguments, checked as those of the command line are."""
+    for name in ("boundary_crs", "tracks_crs"):
+        single |= given(**{name: crs_text(single.get(name))})
+    texts, whole = product_texts(products, prices, currency)
+    options = {**_maps_at_hand(maps, single.get("boundary_crs")), **single, **texts}
+    if isinstance(source, Season) or _file_of(source):
+        used = [*given(**options, implement=implement, settings=settings)]
+        if used:
+            what = f"A season file does not go with {used[0]}."
+            raise InputError.at(_file_of(source) or call, "", what, "Put it into the file.")
+        return source if isinstance(source, Season) else load_season(Path(str(source)))
+    if implement is not None:
+        options["width"] = f"{implement.width_m!r} m"
+    options["currency"] = currency
+    for name in ("hitch_to_axle", "boundary_where"):
+        if name in options:
+            options[name] = as_list(options[name])
+    tracks: tuple[Track, ...] = ()
+    inputs: list[InputFile] = []
+    if isinstance(source, str | Path) and is_taskdata(Path(source)):
+        season = season_from_taskdata(Path(source), **options)
+    else:
+        pairs = (pair.partition("=") for pair in single.get("column", ()))
+        columns = {role: column for role, _, column in pairs}
+        system, zone = single.get("tracks_crs"), single.get("time_zone")
+        files, tracks, inputs = read_logs(source, columns, system, zone)
+        season = season_from_options(tracks=files, logs=not tracks, **options)
+    plans = tuple(
+        replace(
+            plan,
+            tracks=tracks,
+            implement=implement or plan.implement,
+            settings=settings or plan.settings,
+            applications=tuple(
+                replace(a, product=whole.get(a.product.name, a.product)) for a in plan.applications
+            ),
+        )
+        for plan in season.operations
+    )
+    return replace(
+        season,
+        operations=plans,
+        products=tuple(whole.get(product.name, product) for product in season.products),
+        inputs=(*season.inputs, *inputs),
+    )
+
+
+def _maps_at_hand(maps: Mapping[str, Drawn | None], crs: Any) -> dict[str, Any]:
+    """Options for maps; what is at hand gets a name that stands for its file."""
+    options: dict[str, Any] = {}
+    held: dict[str, Any] = {}
+    for name, drawn in maps.items():
+        if drawn is None:
+            continue
+        frame = frame_of(name, drawn, crs if name == "boundary" else None)
+        options[name] = drawn if frame is None else stand_in(name, drawn)
+        if frame is not None:
+            held[options[name]] = frame
+        if frame is not None and name == "boundary":
+            options["field_name"] = field_name_of(frame) or "field"
+    return {**options, "held": held} if held else options
+
+
+def _one_field(field: Field | Drawn, options: dict[str, Any]) -> Ground:
+    """One field to plan passes on."""
+    drawn = field.boundary if isinstance(field, Field) else field
+    if drawn is None:
+        what, remedy = "It has no boundary.", "Passes are planned inside one: give it."
+        raise InputError.at("field", "", what, remedy)
+    maps = {"boundary": drawn, "unworkable": options.pop("unworkable", None)}
+    crs = crs_text(options.pop("boundary_crs", None))
+    ground = ground_of_options(**_maps_at_hand(maps, crs), **given(boundary_crs=crs), **options)
+    return replace(ground, fields=(field,)) if isinstance(field, Field) else ground

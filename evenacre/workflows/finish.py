@@ -1,0 +1,186 @@
+"""How a job under way comes out even: from its tracks so far, or from figures alone.
+
+Figures alone are answered at once, so what only tracks need is imported where it is used.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import Any, ClassVar
+
+import geopandas as gpd
+
+from evenacre.errors import InputError
+from evenacre.io.result_folder.ownership import SUMMARY, write_account
+from evenacre.io.writers.vector_layers import write_geojson
+from evenacre.model import OperationPlan, Product, Season
+from evenacre.model.audit_result import AuditResult
+from evenacre.planning.finish.finish_job import FinishJob, finish_job
+from evenacre.planning.finish.rate_to_finish import Finish
+from evenacre.planning.loads.loads import Amount
+from evenacre.reports.column import Display
+from evenacre.reports.sentences.findings import refusals_in_words, sentences
+from evenacre.reports.sentences.finish import FinishReport, finish_lines
+from evenacre.reports.tables.finish import FINISH
+from evenacre.reports.writers.as_json import record
+from evenacre.units.display import UnitSystem
+from evenacre.workflows.result import FolderResult
+
+
+@dataclass(frozen=True, repr=False)
+class ComeOutEven(FolderResult):
+    """The rate that ends the load with the field, and where it runs out at the present one.
+
+    Attributes
+    ----------
+    finish : Finish
+        The figures.
+    product : Product
+    units : UnitSystem
+        Of the words and the map.
+    job, result : FinishJob and AuditResult, or None
+        What the tracks so far tell; None where there are none.
+
+    Examples
+    --------
+    >>> ev.finish(area="18 ac", left="1900 lb", rate="110 lb/ac").finish.verdict
+    'runs out'
+    """
+
+    kind: ClassVar[str] = "evenacre/summary/finish"
+    finish: Finish
+    product: Product
+    units: UnitSystem
+    job: FinishJob | None = None
+    result: AuditResult | None = None
+
+    @cached_property
+    def remaining(self) -> gpd.GeoDataFrame:
+        """Ground still to do, passes to come, and where the load runs out; EPSG:4326.
+
+        Columns ``kind``, ``pass``, ``fed`` (whether the load reaches), ``area_m2`` and
+        ``length_m``. Empty where there are no tracks.
+        """
+        if self.result is None or self.job is None:
+            return gpd.GeoDataFrame({"kind": []}, geometry=[], crs="EPSG:4326")
+        from evenacre.reports.maps.finish import finish_features
+
+        return finish_features(self.result, self.job)
+
+    @property
+    def passes(self) -> gpd.GeoDataFrame:
+        """The passes to come, EPSG:4326."""
+        from evenacre.reports.maps.finish import PASS
+
+        return self.remaining[self.remaining["kind"] == PASS]
+
+    @cached_property
+    def _report(self) -> FinishReport:
+        if self.result is None or self.job is None:
+            return FinishReport(self.finish, self.product)
+        from evenacre.reports.maps.finish import run_out_spot
+
+        about, spot = self.result, run_out_spot(self.result, self.job)
+        return FinishReport(self.finish, self.product, about.field, about.operation, self.job, spot)
+
+    def _headline(self) -> str:
+        return next(line.strip() for line in self.lines if line.lstrip().startswith("To come out"))
+
+    def _lines(self) -> tuple[str, ...]:
+        told = FINISH.texts(self._report, Display(self.units))
+        lines = finish_lines(self._report, told, self.units)
+        if self.result is None:
+            return tuple(lines)
+        title = f"{self.result.field}, {self.result.operation}: {self.product.name}"
+        lines += [f"warning: {text}" for text in sentences(self.result.findings, "warning")]
+        return (title, *(f"  {line}" for line in lines))
+
+    def _summary(self) -> dict[str, Any]:
+        account = record(FINISH, self._report)
+        if self.result is not None:
+            warnings = sentences(self.result.findings, "warning")
+            account["warnings"] = [*warnings, *account["warnings"]]
+        return account
+
+    def _fill(self, stage: Path) -> dict[str, Any]:
+        if self.result is not None and self.job is not None:
+            from evenacre.reports.maps.finish import finish_map
+
+            write_geojson(stage / "finish.geojson", self.remaining)
+            png = finish_map(self.result, self.job, self.units)
+            (stage / "finish.png").write_bytes(png)
+        return write_account(stage, SUMMARY, self.summary)
+
+
+def run_finish(
+    plan: OperationPlan,
+    units: UnitSystem,
+    *,
+    product: str | None = None,
+    left: Amount | None = None,
+    rate_kg_per_m2: float | None = None,
+) -> ComeOutEven:
+    """Audit the tracks so far, and look ahead.
+
+    Parameters
+    ----------
+    plan : OperationPlan
+    units : UnitSystem
+    product : str, optional
+        Needed when the operation places several.
+    left : Amount, optional
+        Mass left; from the load tickets when None.
+    rate_kg_per_m2 : float, optional
+        The present rate; what the log or the target tells when None.
+
+    Raises
+    ------
+    InputError
+        When a file cannot be used, or the product or what is left of it cannot be told.
+    """
+    from evenacre.coverage.audit import audit_operation
+    from evenacre.io.season.load_operation import load_operation
+
+    operation = load_operation(plan)
+    with refusals_in_words():
+        result = audit_operation(operation)
+        job = finish_job(
+            operation, result, product=product, left=left, rate_kg_per_m2=rate_kg_per_m2
+        )
+    return ComeOutEven(job.finish, job.product, units, job, result)
+
+
+def chosen_operation(
+    season: Season, source: str, operation: str | None, field: str | None
+) -> OperationPlan:
+    """The one operation of a season that is meant.
+
+    Parameters
+    ----------
+    season : Season
+    source : str
+        Where it was read, for the complaint.
+    operation, field : str, optional
+        Their names.
+
+    Raises
+    ------
+    InputError
+        When none fits, or several.
+    """
+    found = [
+        plan
+        for plan in season.operations
+        if operation in (None, plan.name) and field in (None, plan.field.name)
+    ]
+    if len(found) == 1:
+        return found[0]
+    names = ", ".join(f'"{p.name}" on "{p.field.name}"' for p in (found or season.operations)[:8])
+    raise InputError.at(
+        source,
+        "",
+        "Several operations fit." if found else "No operation of that name is in it.",
+        f"Name one with --operation, and --field if need be: {names}.",
+    )

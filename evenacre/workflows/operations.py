@@ -1,0 +1,203 @@
+"""Audit operations one by one: here, in worker processes, or as an earlier run left them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from contextlib import contextmanager
+from dataclasses import astuple, dataclass, replace
+from functools import partial
+from multiprocessing import active_children, get_context
+from typing import NamedTuple
+
+import geopandas as gpd
+
+from evenacre.coverage.audit import audit_operation
+from evenacre.errors import InputError, Problem
+from evenacre.io.season.load_operation import load_operation
+from evenacre.model import OperationPlan, Season, Track
+from evenacre.model.audit_result import AuditResult
+from evenacre.planning.loads.stock_balance import OperationLoads, operation_load_book
+from evenacre.processes import workers
+from evenacre.reports.maps.stored_layers import operation_layers
+from evenacre.reports.pages.audit import RenderedOperation, render_operation
+from evenacre.reports.sentences.findings import refusals_in_words
+from evenacre.units.display import unit_system
+from evenacre.workflows.finished import Claim, FinishedWork
+
+Progress = Callable[[str, int], None]
+"""Told the stage at work and how many operations are done."""
+
+
+@dataclass(frozen=True)
+class Audited:
+    """One operation, audited; drawn, and with its logs, where that was asked for."""
+
+    result: AuditResult
+    rendered: RenderedOperation | None
+    layers: dict[str, gpd.GeoDataFrame]
+    loads: OperationLoads
+    tracks: tuple[Track, ...] = ()
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What shapes the result of an operation, beside its plan.
+
+    Attributes
+    ----------
+    key : str
+        Letters and digits, unlike any other operation's.
+    units : str
+        Name of the unit system of the report.
+    currency : str
+    """
+
+    key: str
+    units: str
+    currency: str
+
+
+def audit_plan(
+    plan: OperationPlan,
+    asked: Asked,
+    draw: bool = True,
+    keep_tracks: bool = False,
+    claim: Claim | None = None,
+    say: Callable[[str], None] = lambda _stage: None,
+) -> Audited:
+    """Read, audit and draw one operation; runs in any process.
+
+    Parameters
+    ----------
+    plan : OperationPlan
+    asked : Asked
+    draw : bool
+        Draw its maps and its part of the report.
+    keep_tracks : bool
+        Hand the logs back too.
+    claim : Claim, optional
+        Keeps the operation for later runs at once.
+    say : callable, optional
+        Told each stage as it begins.
+    """
+    say("reading the log")
+    operation = load_operation(plan)
+    with refusals_in_words():
+        result = audit_operation(operation, say)
+    loads = operation_load_book(operation, result)
+    result = replace(result, findings=(*result.findings, *loads.findings))
+    audited = Audited(result, None, operation_layers(result), loads)
+    if draw:
+        say("drawing the maps")
+        audited = drawn(audited, asked)
+    if claim is not None:
+        claim.keep(audited)
+    return replace(audited, tracks=operation.tracks) if keep_tracks else audited
+
+
+def drawn(audited: Audited, asked: Asked) -> Audited:
+    """Draw an operation's maps and its part of the report."""
+    rendered = render_operation(
+        audited.result,
+        unit_system(asked.units),
+        key=asked.key,
+        currency=asked.currency,
+        loads=audited.loads,
+    )
+    return replace(audited, rendered=rendered)
+
+
+def audit_operations(
+    season: Season,
+    *,
+    jobs: int,
+    draw: bool,
+    keep_tracks: bool,
+    finished: FinishedWork,
+    fresh: bool,
+    progress: Progress,
+) -> tuple[list[Audited], tuple[str, ...]]:
+    """Audit the operations in order, gathering the complaints of all of them.
+
+    Returns
+    -------
+    list of Audited
+    tuple of str
+        Remarks on what was taken from earlier runs.
+    """
+    progress("looking for finished operations", 0)
+    work = [
+        _Work(plan, asked, draw, keep_tracks, finished.claim(plan, *astuple(asked)))
+        for plan, asked in zip(season.operations, asked_of(season), strict=True)
+    ]
+    audited = [None if fresh else _finished(task) for task in work]
+    missing = [i for i, found in enumerate(audited) if found is None]
+    taken = len(work) - len(missing)
+    problems: list[Problem] = []
+    with _calls([work[i] for i in missing], jobs, lambda stage: progress(stage, taken)) as calls:
+        for done, (i, call) in enumerate(zip(missing, calls, strict=True), start=taken):
+            if len(calls) > 1:
+                progress(f"{season.operations[i].field.name}, {season.operations[i].name}", done)
+            try:
+                audited[i] = call()
+            except InputError as error:
+                problems.extend(error.problems)
+    if problems:
+        raise InputError(problems)
+    remarks = finished.remarks([task.claim for task in work], taken)
+    return [a for a in audited if a is not None], tuple(remarks)
+
+
+def asked_of(season: Season) -> list[Asked]:
+    """What shapes the result of each operation of a season."""
+    numbers = range(1, len(season.operations) + 1)
+    return [Asked(f"op{i}", season.units, season.currency) for i in numbers]
+
+
+class _Work(NamedTuple):
+    """What :func:`audit_plan` is called with."""
+
+    plan: OperationPlan
+    asked: Asked
+    draw: bool
+    keep_tracks: bool
+    claim: Claim | None
+
+
+def _finished(work: _Work) -> Audited | None:
+    """Return an operation as an earlier run finished it, its logs read anew if asked for."""
+    claim = work.claim
+    found = claim.take(Audited) if claim else None
+    if claim is None or found is None or not work.keep_tracks:
+        return found
+    try:
+        found = replace(found, tracks=load_operation(work.plan).tracks)
+    except InputError:  # a file was changed just now: its audit will tell
+        return None
+    return found if claim.holds() else None
+
+
+@contextmanager
+def _calls(
+    work: Sequence[_Work], jobs: int, say: Callable[[str], None]
+) -> Iterator[list[Callable[[], Audited]]]:
+    """One call per operation, run here or already under way in a worker process."""
+    jobs = min(jobs, len(work))
+    if jobs < 2:
+        stages = (say,) if len(work) == 1 else ()
+        yield [partial(audit_plan, *args, *stages) for args in work]
+        return
+    pool: ProcessPoolExecutor | None = None
+    try:
+        with workers.starting():
+            pool = ProcessPoolExecutor(jobs, get_context("spawn"), initializer=workers.begin)
+            started = [pool.submit(audit_plan, *args) for args in work]
+        yield [future.result for future in started]
+    except BaseException:
+        for child in active_children():
+            child.terminate()
+        raise
+    finally:
+        if pool is not None:
+            pool.shutdown(cancel_futures=True)

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import dataclasses
 import zipfile
 from pathlib import Path
 from typing import Any
+from xml.etree import ElementTree
 
 import geopandas as gpd
 import pytest
@@ -111,6 +113,22 @@ def test_another_reader_opens_zones_with_rates(tmp_path: Path) -> None:
         assert same(shapely.union_all(parts), shape)
         (value,) = zones[name].process_data_variables
         assert value.process_data_value == round(rates[name] * 1e6)
+
+
+def test_elements_are_in_the_order_of_the_other_library(tmp_path: Path) -> None:
+    rates = {"low & slow": 0.01, "high": 0.02}
+    path = written(tmp_path / "farm.zip", FIELD, product="Rye", zone_rates=rates, farm="Larks")
+    classes = {
+        kind.Meta.name: kind
+        for kind in vars(v4).values()
+        if dataclasses.is_dataclass(kind) and hasattr(kind, "Meta")
+    }
+    with zipfile.ZipFile(path) as archive:
+        root = ElementTree.fromstring(archive.read("TASKDATA/TASKDATA.XML"))
+    for element in root.iter():
+        order = [f.metadata.get("name") for f in dataclasses.fields(classes[element.tag])]
+        places = [order.index(child.tag) for child in element]
+        assert places == sorted(places), element.tag
 
 
 def test_what_is_written_reads_back(tmp_path: Path) -> None:

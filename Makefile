@@ -20,6 +20,7 @@ check: $(VENV)/.developed
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
+	$(BIN)/lint-imports --no-cache
 	$(BIN)/deptry evenacre
 	$(BIN)/deptry evenacre tests benchmarks --exclude "^$$" --ignore DEP002,DEP004
 

@@ -347,3 +347,23 @@ def test_empty_compartments_are_refused() -> None:
     for masses in ({"front": 0.0}, {"front": 5.0, "rear": -1.0}):
         with pytest.raises(ValueError, match="something in them"):
             split_to_empty_together(masses, 1.0)
+
+
+def test_every_catch_has_a_rate_of_its_own() -> None:
+    assert MeterTest((2.0, 3.0), 250.0).rates_kg_per_m2 == pytest.approx((0.008, 0.012))
+
+
+def test_variation_is_the_standard_deviation_between_openers_over_their_mean() -> None:
+    # Of 8, 10 and 12 the mean is 10, and the standard deviation sqrt((4 + 0 + 4) / 2) = 2.
+    assert opener_evenness((8.0, 10.0, 12.0)).variation == pytest.approx(0.2)
+
+
+@pytest.mark.parametrize("catches", [2, 29, 30, 31])
+def test_as_many_catches_are_needed_as_pin_the_rate_down_and_no_more_than_thirty(
+    catches: int,
+) -> None:
+    # A tolerance just wider than the interval of so many catches that scatter by 1 in 100.
+    test = MeterTest((99.0, 101.0, 100.0), 1.0)
+    half = stats.t.ppf(0.95, catches - 1) * 1.0 / math.sqrt(catches)
+    needed = judge(test, 100.0, 1.0001 * half / 100.0).catches_needed
+    assert needed == (catches if catches <= 30 else None)

@@ -30,7 +30,7 @@ from evenacre.reports.tables import (
     passes,
     season,
 )
-from evenacre.reports.writers.as_frame import data_frame, tidy_frame
+from evenacre.reports.writers.as_frame import data_frame
 from evenacre.reports.writers.as_json import record
 from evenacre.units.display import METRIC, US
 
@@ -226,17 +226,6 @@ def test_the_same_value_stands_behind_the_page(
         assert number == pytest.approx(
             abs(value), rel=0.51 * 10.0 ** (1 - column.digits), abs=least
         ), (column.key, text)
-
-
-def test_tidy_frames_hold_every_figure_in_si() -> None:
-    result = make_result()
-    frame = tidy_frame(audit.OPERATIONS, [result], season="2026")
-    assert list(frame.columns[:3]) == ["table", "season", "row"]
-    assert list(frame.columns[-4:]) == ["name", "label", "value", "unit"]
-    covered = frame[frame["name"] == "covered_area_m2"].iloc[0]
-    assert (covered["value"], covered["unit"]) == (result.covered_area_m2, "m2")
-    assert covered["field"] == result.field
-    assert covered["label"] == "covered"
 
 
 def test_a_fault_is_found() -> None:

@@ -17,7 +17,7 @@ from synthetic_result import empty_result, make_result
 from evenacre.model import InputFile
 from evenacre.model.audit_result import AuditResult
 from evenacre.model.finding import reader_findings
-from evenacre.reports.maps.geodata import encode
+from evenacre.reports.geodata import encode
 from evenacre.reports.maps.interactive import script_json
 from evenacre.reports.pages.audit import document, render_operation
 from evenacre.units.display import METRIC, US

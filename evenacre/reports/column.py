@@ -124,7 +124,7 @@ Head = str | Callable[[Display], str] | None
 class Column:
     """One figure or word of every row of a table; what has no name or head is not there."""
 
-    key: str  # name in JSON and in tidy frames; ends in the SI unit
+    key: str  # name in JSON; ends in the SI unit
     of: str | Callable[[Any], Any] = ""  # dotted attribute or function of a row; else the key
     quantity: Quantity = WORDS
     name: str | None = None  # in tables of data, without the unit

@@ -10,12 +10,11 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from evenacre.geo.overlay import common, without
 from evenacre.model import FloatArray
 from evenacre.model.audit_result import AuditResult
+from evenacre.planning.audited_ground import layer_ground, left_of, workable_ground
 from evenacre.planning.finish.rate_to_finish import Finish, GroundLeft, ground_left
 from evenacre.planning.passes.strips import along, back_from, cut_strips, strip_steps
-from evenacre.planning.workable_ground import layer_ground, workable_ground
 
 # Pieces of a strip smaller than this share of a square of the tool's width are corners.
 _CORNER = 0.05
@@ -117,10 +116,10 @@ def ground_ahead(result: AuditResult) -> GroundAhead:
     lie side by side at one width, parallel to the main heading of the passes so far.
     """
     workable = workable_ground(result)
-    uncovered = without(workable, layer_ground(result, "cover"))
+    uncovered = left_of(workable, layer_ground(result, "cover"))
     reach = _NARROW * result.width_m / 2
     open_ground = uncovered.buffer(-reach, join_style="mitre").buffer(reach, join_style="mitre")
-    undone = common(open_ground, uncovered)
+    undone = shapely.intersection(open_ground, uncovered)
     undone = shapely.union_all([p for p in shapely.get_parts(undone) if p.area > reach**2])
     new, again = pass_overlaps(result, workable)
     track = result.layers["passes"].geometry

@@ -12,10 +12,10 @@ from affine import Affine
 from rasterio.features import geometry_mask
 from shapely.geometry.base import BaseGeometry
 
-from evenacre.geo.overlay import without
 from evenacre.model import FloatArray, Need
 from evenacre.model.audit_result import Grid
 from evenacre.model.finding import Finding
+from evenacre.planning.audited_ground import left_of, workable_ground
 from evenacre.planning.season.nutrients import (
     UNZONED,
     AuditedJob,
@@ -24,7 +24,6 @@ from evenacre.planning.season.nutrients import (
     reference,
     zone_masses,
 )
-from evenacre.planning.workable_ground import workable_ground
 
 NEAR = 0.10
 """A need is met where the season's total is within this share of it."""
@@ -111,7 +110,7 @@ def _balance(jobs: Sequence[AuditedJob], need: Need, needs: Sequence[Need]) -> N
         parts: dict[str, BaseGeometry] = {need.zone: zones[need.zone]}
     else:
         own = _own_needs(need, needs)
-        rest = without(workable_ground(ground), shapely.union_all(list(zones.values())))
+        rest = left_of(workable_ground(ground), shapely.union_all(list(zones.values())))
         left_out = tuple(zone for zone in zones if zone in own)
         parts = {zone: shape for zone, shape in zones.items() if zone not in own}
         parts[UNZONED] = rest

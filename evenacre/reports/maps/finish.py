@@ -14,8 +14,8 @@ from evenacre.geo.geodesy import wrapped
 from evenacre.model.audit_result import AuditResult
 from evenacre.planning.finish.finish_job import FinishJob
 from evenacre.planning.finish.remaining_ground import split_lines
+from evenacre.reports.geodata import WGS84, centre_lon, to_lonlat, transformer
 from evenacre.reports.maps import palette, sheet
-from evenacre.reports.maps.geodata import WGS84, centre_lon, to_lonlat, transformer
 from evenacre.units.display import UnitSystem
 
 TO_DO, PASS, OUT = "still to do", "pass to come", "load runs out"

@@ -14,7 +14,7 @@ import pandas as pd
 from evenacre.model.audit_result import AuditResult
 from evenacre.reports import figure_text as figures
 from evenacre.reports.column import Display
-from evenacre.reports.maps.geodata import centre_lon, encode, to_lonlat
+from evenacre.reports.geodata import centre_lon, encode, to_lonlat
 from evenacre.reports.sentences.fix_list import advice, kind_words, stops
 from evenacre.reports.tables.audit import SKIPS, passes
 from evenacre.reports.writers.as_html import page_record
@@ -28,7 +28,7 @@ _CLICKABLE_OVERLAPS = 300  # the largest; the rest are drawn as one
 class MapLayer:
     """One layer of the map.
 
-    An item has ``g`` geometry (see `evenacre.reports.maps.geodata.encode`), and where given ``t``
+    An item has ``g`` geometry (see `evenacre.reports.geodata.encode`), and where given ``t``
     title, ``r`` rows of label and value, ``p`` sentence, ``at`` latitude and longitude, ``n`` text
     of the label drawn there, ``c`` a class of its own.
     """

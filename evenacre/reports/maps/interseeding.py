@@ -16,8 +16,8 @@ from evenacre.geo.local_crs import WorkingPlane
 from evenacre.planning.interseeding.plan_types import InterseedPlan, PaddockPlan
 from evenacre.planning.passes.pass_types import PassPlan
 from evenacre.reports import figure_text as figures
+from evenacre.reports.geodata import encode, to_lonlat
 from evenacre.reports.maps import pass_layers
-from evenacre.reports.maps.geodata import encode, to_lonlat
 from evenacre.reports.maps.interactive import MapPieces, map_pieces
 from evenacre.reports.maps.interactive_layers import MapLayer
 from evenacre.reports.sentences.interseeding_words import (

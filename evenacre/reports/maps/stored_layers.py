@@ -12,7 +12,7 @@ from evenacre.io.writers.file_names import unique_slugs
 from evenacre.model.audit_result import AuditResult
 from evenacre.model.outputs import Raster
 from evenacre.reports import figure_text as figures
-from evenacre.reports.maps.geodata import WGS84, centre_lon, to_lonlat
+from evenacre.reports.geodata import WGS84, centre_lon, to_lonlat
 from evenacre.reports.sentences.fix_list import stops
 
 # In the order a map viewer lists them.

@@ -9,7 +9,7 @@ import shapely
 
 from evenacre.model.audit_result import AuditResult
 from evenacre.reports import figure_text as figures
-from evenacre.reports.maps.geodata import WGS84, transformer
+from evenacre.reports.geodata import WGS84, transformer
 from evenacre.units.display import UnitSystem
 
 _CORNERS = {"northwest": (-1, 1), "northeast": (1, 1), "southeast": (1, -1), "southwest": (-1, -1)}

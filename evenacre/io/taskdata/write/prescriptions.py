@@ -80,19 +80,26 @@ def _add_task(
                     task.field.name, f'zone "{zone}"', what, "Plan one; 0 for nothing."
                 )
             rates[products[rate.product]] = kg_per_m2
-        elements.add_polygons(_add_zone(job, code, zone, rates), ground, elements.TREATMENT_ZONE)
+        _add_zone(job, code, zone, rates, ground)
     if everywhere:
         name = "rest of the field" if zones else "whole field"
         _add_zone(job, default, name, {products[r.product]: r.kg_per_m2 or 0.0 for r in planned})
 
 
-def _add_zone(task: Element, code: int, name: str, kg_per_m2: Mapping[str, float]) -> Element:
+def _add_zone(
+    task: Element,
+    code: int,
+    name: str,
+    kg_per_m2: Mapping[str, float],
+    ground: BaseGeometry | None = None,
+) -> None:
     """Add a treatment zone and what it should get of each product, by id."""
     zone = SubElement(task, "TZN", A=str(code), B=elements.name(name))
+    if ground is not None:
+        elements.add_polygons(zone, ground, elements.TREATMENT_ZONE)
     for product, rate in kg_per_m2.items():
         steps = str(round(rate / ddis.KG_PER_M2))
         SubElement(zone, "PDV", A=f"{ddis.SETPOINT_RATE:04X}", B=steps, C=product)
-    return zone
 
 
 def _check_rates(task: PlannedTask, zones: set[str]) -> None:

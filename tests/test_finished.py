@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
+import numpy as np
 import pytest
 import shapely
 from cli_jobs import Ran, command, evenacre, small_job, write_files
@@ -33,6 +34,7 @@ from evenacre.model import (
     OperationPlan,
     Product,
     Settings,
+    Track,
     WithSeed,
 )
 from evenacre.workflows import operations as pipeline
@@ -299,6 +301,7 @@ def test_everything_in_a_plan_counts(plan: OperationPlan, tmp_path: Path) -> Non
         "quote_per_m2": [0.005],
         "compartment_of": [(("18-46-0", "front"),)],
         "with_seed": [WithSeed("corn", 0.025, 0.76, 15.0)],
+        "tracks": [(Track("log", *np.zeros((3, n))),) for n in (2, 3)],
     }
     assert changes.keys() == {f.name for f in dataclasses.fields(OperationPlan)}
     plans = [plan, *(dataclasses.replace(plan, **{k: v}) for k in changes for v in changes[k])]

@@ -264,7 +264,7 @@ def read_account(file: Path) -> None:
     out.mkdir(exist_ok=True)
     (out / "summary.json").write_bytes(file.read_bytes())
     (out / "report.html").write_bytes(b"<html>")
-    if of_length(file, 10):
+    if of_length(file, 50):
         check_replaceable(out)
     else:
         with staged_folder(out) as stage:

@@ -14,7 +14,7 @@ from enum import StrEnum
 
 import numpy as np
 import numpy.typing as npt
-from scipy import stats
+from scipy.special import stdtrit
 
 CONFIDENCE = 0.90
 """Of every interval here: it holds the truth nine times in ten."""
@@ -190,7 +190,7 @@ def _standard_error(sd_kg: float, catches: int, resolution_kg: float) -> float:
 
 
 def _quantile(catches: int) -> float:
-    return float(stats.t.ppf((1 + CONFIDENCE) / 2, catches - 1))
+    return float(stdtrit(catches - 1, (1 + CONFIDENCE) / 2))
 
 
 def _catches_needed(sd_kg: float, resolution_kg: float, allowed_kg: float) -> int | None:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import t as student_t
+from scipy.special import stdtrit
 
 from evenacre.model import FloatArray, Product
 from evenacre.planning.loads.loads import Amount
@@ -175,7 +175,7 @@ def come_out_even(
 
 def _fieller(ground: GroundLeft, left: Amount, level: float) -> tuple[float, float]:
     freedom = ground.freedom if math.isfinite(ground.freedom) else 1e9
-    q2 = float(student_t.ppf(0.5 + level / 2, freedom)) ** 2
+    q2 = float(stdtrit(freedom, 0.5 + level / 2)) ** 2
     m, d = left.kg, ground.drive_m2
     a = d**2 - q2 * ground.drive_sigma_m2**2
     c = m**2 - q2 * left.sigma_kg**2

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from statistics import NormalDist
 
 import numpy as np
-from scipy.stats import chi2 as chi2_distribution
+from scipy.special import chdtrc
 
 from evenacre.model import FloatArray, LoadTicket, Operation
 from evenacre.model.audit_result import AuditResult, RunningTotals
@@ -271,7 +271,7 @@ def _correction(
             for s, m in single
             if s.sigma_kg or m.sigma_kg
         )
-        scattered = bool(chi2_distribution.sf(chi2, len(single) - 1) < level)
+        scattered = bool(chdtrc(len(single) - 1, chi2) < level)
         sigma *= math.sqrt(max(1.0, chi2 / (len(single) - 1)))
     normal = NormalDist()
     reach = normal.inv_cdf(0.975) * sigma

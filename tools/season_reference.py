@@ -12,7 +12,7 @@ from pydantic_core import PydanticUndefined
 from evenacre.io.season import schema
 from evenacre.io.season.pasture import schema as pasture
 
-TABLES: dict[str, tuple[type[schema.Table], ...]] = {
+TABLES: dict[str, tuple[type[schema.KeyTable], ...]] = {
     "": (schema.SeasonTable,),
     "[settings]": (schema.SettingsTable,),
     "[[product]]": (schema.ProductTable,),
@@ -80,7 +80,7 @@ def default_of(value: Any) -> str:
     )
 
 
-def rows(table: type[schema.Table]) -> Iterator[str]:
+def rows(table: type[schema.KeyTable]) -> Iterator[str]:
     for name, field in table.model_fields.items():
         if table is schema.SeasonTable and name in _LOOSE:
             continue

@@ -14,7 +14,7 @@ from evenacre.cli.options.season_input import SEASON_FILES, season_given
 from evenacre.cli.options.shared import AsJson, Quiet, Units, fail_on_any, plain_errors
 
 
-class FailOn(StrEnum):
+class AuditFailOn(StrEnum):
     """Findings that may make the exit code 1."""
 
     SKIP = "skip"
@@ -42,7 +42,7 @@ _KEYS = SeasonKeys(
 def audit(
     files: Annotated[list[Path] | None, typer.Argument(help=SEASON_FILES)] = None,
     fail_on: Annotated[
-        list[FailOn] | None, typer.Option("--fail-on", help="Exit with 1 on such findings.")
+        list[AuditFailOn] | None, typer.Option("--fail-on", help="Exit with 1 on such findings.")
     ] = None,
     plan: Annotated[
         Path | None,
@@ -94,12 +94,12 @@ def _found(summary: dict[str, Any]) -> dict[str, bool]:
     operations = summary["operations"]
     compared = summary.get("planned_done", {"paddocks": [], "warnings": []})
     return {
-        FailOn.SKIP: any(o["skips"] for o in operations),
-        FailOn.OUTSIDE: any(o["outside_area_m2"] > 0 for o in operations),
-        FailOn.SETBACK: any(p["setbacks"] for o in operations for p in o["products"]),
-        FailOn.WINDOW: any(
+        AuditFailOn.SKIP: any(o["skips"] for o in operations),
+        AuditFailOn.OUTSIDE: any(o["outside_area_m2"] > 0 for o in operations),
+        AuditFailOn.SETBACK: any(p["setbacks"] for o in operations for p in o["products"]),
+        AuditFailOn.WINDOW: any(
             p["standing"] == "not logged" or p["window"] in ("kept in part", "missed")
             for p in compared["paddocks"]
         ),
-        FailOn.WARNING: any(a["warnings"] for a in (summary, compared, *operations)),
+        AuditFailOn.WARNING: any(a["warnings"] for a in (summary, compared, *operations)),
     }

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 PLAN_FOLDER = "evenacre-plan"
 
 
-class FailOn(StrEnum):
+class PlanFailOn(StrEnum):
     """Findings that may make the exit code 1."""
 
     FORAGE = "forage"
@@ -30,7 +30,7 @@ class FailOn(StrEnum):
 def interseed(
     season: Annotated[Path, typer.Argument(help="The season file, with paddocks and seeding.")],
     fail_on: Annotated[
-        list[FailOn] | None,
+        list[PlanFailOn] | None,
         typer.Option(
             "--fail-on",
             help="Exit with 1 when forage or rest is short, a paddock is not seeded whole, or on "
@@ -55,11 +55,11 @@ def interseed(
         tell(outcome, f"Open {folder / 'report.html'}", as_json=as_json, quiet=quiet)
         account = outcome.summary
         found = {
-            FailOn.FORAGE: bool(account["herd"]["shortages"]),
-            FailOn.UNSEEDED: any(
+            PlanFailOn.FORAGE: bool(account["herd"]["shortages"]),
+            PlanFailOn.UNSEEDED: any(
                 p["window"] is not None and not p["whole"] for p in account["paddocks"]
             ),
-            FailOn.WARNING: bool(account["warnings"]),
+            PlanFailOn.WARNING: bool(account["warnings"]),
         }
         fail_on_any(fail_on, found)
 

@@ -22,11 +22,11 @@ from evenacre.io.season.schema import (
     SINGLES,
     FieldTable,
     ImplementTable,
+    KeyTable,
     NeedTable,
     OperationTable,
     ProductTable,
     SeasonTable,
-    Table,
 )
 from evenacre.model import Field, Implement, Need, OperationPlan, Product, Season
 
@@ -165,7 +165,7 @@ class _Builder:
             self.problems.add(("field",), "There is no field.", remedy)
         return tuple(found.values())
 
-    def _tables(self, key: str, model: type[Table]) -> list[tuple[str, KeyPath, Any]]:
+    def _tables(self, key: str, model: type[KeyTable]) -> list[tuple[str, KeyPath, Any]]:
         """Return name, place and table of each entry; the table is None when it is faulty."""
         found: list[tuple[str, KeyPath, Any]] = []
         for index, entry in enumerate(getattr(self.top, key)):

@@ -16,11 +16,11 @@ from evenacre.io.season.pasture.schema import DriveOptions
 from evenacre.io.season.schema import (
     FieldTable,
     ImplementTable,
+    KeyTable,
     OperationTable,
     ProductTable,
     SeasonTable,
     SettingsTable,
-    Table,
 )
 
 if TYPE_CHECKING:
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
     from evenacre.model import Season
 
-_TABLES: dict[str, type[Table]] = {
+_TABLES: dict[str, type[KeyTable]] = {
     "field": FieldTable,
     "implement": ImplementTable,
     "operation": OperationTable,
@@ -55,7 +55,9 @@ def _option(path: str, text: str = "", *, repeats: bool = False) -> Option:
     inside: list[Any] = [_TABLES.get(words[0], SeasonTable)]
     said = ""
     for word in words[1:] or words:
-        table = next(part for part in inside if isinstance(part, type) and issubclass(part, Table))
+        table = next(
+            part for part in inside if isinstance(part, type) and issubclass(part, KeyTable)
+        )
         declared = table.model_fields[word]
         inside = list(_parts(declared.annotation))
         said = said if word == "file" else declared.description or ""

@@ -47,7 +47,7 @@ def _as_list(value: object) -> object:
 _UNITS = ("", "_m", "_m2", "_s", "_mps", "_days", "_kg", "_kg_per_m2", "_kg_per_m3", "_per_s")
 
 
-class Table(BaseModel):
+class KeyTable(BaseModel):
     """A table of the season file; unknown keys are refused."""
 
     model_config = ConfigDict(
@@ -61,7 +61,7 @@ class Table(BaseModel):
         return {name: value for name, value in found if name in names and value is not None}
 
 
-class SettingsTable(Table):
+class SettingsTable(KeyTable):
     """What may be tuned, for the season or for one operation."""
 
     skip_min_width: v.Length | None = key("Narrowest skip listed.")
@@ -74,7 +74,7 @@ class SettingsTable(Table):
     smooth: bool | None = key("Smooth receiver jitter.")
 
 
-class ProductTable(Table):
+class ProductTable(KeyTable):
     """A fertilizer, a seed lot as on its tag, or a blend of other products."""
 
     name: v.Name = key("Product; 11-52-0 gives its own analysis.", ...)
@@ -93,14 +93,14 @@ class ProductTable(Table):
     left: v.Stock | None = key("Left at its end.")
 
 
-class TowTable(Table):
+class TowTable(KeyTable):
     """A towed unit."""
 
     hitch_to_axle: v.Hitch = key("Pin to axle of each towed unit, front to back.", ...)
     axle_to_pin: v.Offset = key("From its axle back to the pin of the next unit.", 0.0)
 
 
-class CompartmentTable(Table):
+class CompartmentTable(KeyTable):
     """A bin of the cart."""
 
     name: v.Name = key("What it is called.", ...)
@@ -110,7 +110,7 @@ class CompartmentTable(Table):
 Count = Annotated[int, Field(ge=1)]
 
 
-class ImplementTable(Table):
+class ImplementTable(KeyTable):
     """A drill; width and rows follow from any two of width, rows and row_spacing."""
 
     name: v.Name = key("What operations call it.", ...)
@@ -131,7 +131,7 @@ class ImplementTable(Table):
     cost: v.HourCost | None = key('Of an hour at work: "140 USD/h".')
 
 
-class SourceTable(Table):
+class SourceTable(KeyTable):
     """A map, or its file's name alone."""
 
     file: v.Name = key("Its name, relative to the season file.", ...)
@@ -156,7 +156,7 @@ class SetbacksTable(SourceTable):
 Source = Annotated[SourceTable, BeforeValidator(as_source)]
 
 
-class FieldTable(Table):
+class FieldTable(KeyTable):
     """A field."""
 
     name: v.Name = key("Name of the field.", ...)
@@ -170,7 +170,7 @@ class FieldTable(Table):
     )
 
 
-class TrackTable(Table):
+class TrackTable(KeyTable):
     """A log, or its file's name alone."""
 
     file: v.Name = key("Its name, relative to the season file.", ...)
@@ -178,7 +178,7 @@ class TrackTable(Table):
     crs: str | None = key('System of x and y: "EPSG:32615".')
 
 
-class UseTable(Table):
+class UseTable(KeyTable):
     """A product in an operation, or its name alone."""
 
     product: v.Name = key("Name of a [[product]].", ...)
@@ -187,7 +187,7 @@ class UseTable(Table):
     compartment: Annotated[list[v.Name], BeforeValidator(_as_list)] = key("Where it rides.", [])
 
 
-class BlockageTable(Table):
+class BlockageTable(KeyTable):
     """Rows that stopped flowing for a while."""
 
     start: v.Instant = key("When they stopped.", ...)
@@ -197,7 +197,7 @@ class BlockageTable(Table):
     cause: str | None = key("What blocked them.")
 
 
-class WithSeedTable(Table):
+class WithSeedTable(KeyTable):
     """Fertilizer in the furrow with the seed."""
 
     crop: Annotated[v.Name, BeforeValidator(_as_crop)] = key("What is sown.", ...)
@@ -229,7 +229,7 @@ class OperationTable(SettingsTable):
     with_seed: WithSeedTable | None = key("Where fertilizer goes in with the seed.")
 
 
-class NeedTable(Table):
+class NeedTable(KeyTable):
     """What a field or a zone of it asks for; P and K are elements, the rest label terms."""
 
     field: v.Name = key("Name of a [[field]].", ...)
@@ -255,7 +255,7 @@ class NeedTable(Table):
         return {k: v for k, v in self if k not in ("field", "zone") and v is not None}
 
 
-class SeasonTable(Table):
+class SeasonTable(KeyTable):
     """The whole file; its lists of tables are checked entry by entry."""
 
     farm: str = key("Name of the farm.", "", max_length=1000)

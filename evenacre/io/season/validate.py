@@ -16,7 +16,7 @@ from evenacre.model import OperationPlan
 
 
 @dataclass(frozen=True)
-class Finding:
+class Checked:
     """One thing to know about a season's files.
 
     An ``"error"`` has to be mended before an audit; a ``"warning"`` will be used but looks
@@ -29,7 +29,7 @@ class Finding:
     problem: Problem | None = None  # the parts of an error
 
 
-def check_season(path: Path) -> list[Finding]:
+def check_season(path: Path) -> list[Checked]:
     """List every problem, doubt and guess of a season (a file, or task data) and its files.
 
     Errors of the season file come first, then operation by operation; none is said twice.
@@ -43,28 +43,28 @@ def check_season(path: Path) -> list[Finding]:
     except InputError as error:
         return [_error(problem) for problem in error.problems]
     findings = [_error(problem) for problem in draft.problems]
-    findings += [Finding("warning", text) for text in draft.season.warnings]
+    findings += [Checked("warning", text) for text in draft.season.warnings]
     for plan, equipped in zip(draft.season.operations, draft.equipped, strict=True):
         findings += _check_operation(plan, equipped)
-    seen: dict[tuple[str, str], Finding] = {}
+    seen: dict[tuple[str, str], Checked] = {}
     for finding in findings:
         seen.setdefault((finding.level, finding.text), finding)
     return list(seen.values())
 
 
-def _check_operation(plan: OperationPlan, equipped: bool) -> list[Finding]:
+def _check_operation(plan: OperationPlan, equipped: bool) -> list[Checked]:
     name = f"{plan.field.name}, {plan.name}"
     # Rows cannot be judged against the stand-in of an implement that has to be mended.
     plan = plan if equipped else replace(plan, blockage_file=None)
     operation, problems = read_operation(plan)
     findings = [_error(problem, name) for problem in problems]
-    findings += [Finding("warning", text, name) for text in operation.warnings]
-    findings += [Finding("note", text, name) for text in operation.notes]
+    findings += [Checked("warning", text, name) for text in operation.warnings]
+    findings += [Checked("note", text, name) for text in operation.notes]
     for track in operation.tracks:
-        findings += [Finding("warning", text, name) for text in track.warnings]
-        findings += [Finding("note", text, name) for text in track.notes]
+        findings += [Checked("warning", text, name) for text in track.warnings]
+        findings += [Checked("note", text, name) for text in track.notes]
     return findings
 
 
-def _error(problem: Problem, operation: str = "") -> Finding:
-    return Finding("error", str(problem), operation, problem)
+def _error(problem: Problem, operation: str = "") -> Checked:
+    return Checked("error", str(problem), operation, problem)

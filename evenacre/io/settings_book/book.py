@@ -26,8 +26,8 @@ from evenacre.io.settings_book.lines import (
     COLUMNS,
     COMPLETE,
     WHOLE,
+    BookColumn,
     BookText,
-    Column,
     header_line,
     read_lines,
     written,
@@ -192,7 +192,7 @@ def _shown(value: str, *, decimal_comma: bool) -> str:
     return value.replace(".", ",") if decimal_comma else value
 
 
-def _quantity(si: float | None, name: str, column: Column, book: BookText) -> str:
+def _quantity(si: float | None, name: str, column: BookColumn, book: BookText) -> str:
     if si is None or column.dimension is None:
         return ""
     unit = book.units.get(name, "")

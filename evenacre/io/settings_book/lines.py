@@ -20,7 +20,7 @@ within it has lost nothing.
 
 
 @dataclass(frozen=True)
-class Column:
+class BookColumn:
     """A column: what of a `PastSetting` it holds, and its unit in a US and a metric book."""
 
     attribute: str = ""
@@ -30,21 +30,23 @@ class Column:
 
 _RATE = Dimension.MASS_PER_AREA, ("lb/ac", "kg/ha")
 COLUMNS = {
-    "date": Column("date"),
-    "product": Column("product"),
-    "bulk density": Column("bulk_density_kg_per_m3", Dimension.MASS_PER_VOLUME, ("lb/bu", "kg/m3")),
-    "roller": Column("roller"),
-    "setting": Column("setting"),
-    "fan": Column("fan"),
-    "ground speed": Column("speed_mps", Dimension.SPEED, ("mph", "km/h")),
-    "down pressure": Column("down_pressure"),
-    "rate": Column("rate_kg_per_m2", *_RATE),
-    "target": Column("target_kg_per_m2", *_RATE),
-    "scatter": Column(units=("%", "%")),
-    "catches": Column(),
-    "result": Column("result"),
-    "trouble": Column("trouble"),
-    COMPLETE: Column(),
+    "date": BookColumn("date"),
+    "product": BookColumn("product"),
+    "bulk density": BookColumn(
+        "bulk_density_kg_per_m3", Dimension.MASS_PER_VOLUME, ("lb/bu", "kg/m3")
+    ),
+    "roller": BookColumn("roller"),
+    "setting": BookColumn("setting"),
+    "fan": BookColumn("fan"),
+    "ground speed": BookColumn("speed_mps", Dimension.SPEED, ("mph", "km/h")),
+    "down pressure": BookColumn("down_pressure"),
+    "rate": BookColumn("rate_kg_per_m2", *_RATE),
+    "target": BookColumn("target_kg_per_m2", *_RATE),
+    "scatter": BookColumn(units=("%", "%")),
+    "catches": BookColumn(),
+    "result": BookColumn("result"),
+    "trouble": BookColumn("trouble"),
+    COMPLETE: BookColumn(),
 }
 _SEPARATORS = (",", ";", "\t")
 _HEAD = re.compile(r"(?P<name>.*?)\s*(?:\[(?P<unit>[^\]]*)\])?\s*")

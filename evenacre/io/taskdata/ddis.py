@@ -19,7 +19,7 @@ SPEED = 397
 STATES_PER_VALUE = 16
 
 
-class Quantity(NamedTuple):
+class Measure(NamedTuple):
     """What an identifier measures: a quantity, the SI size of its step, and per what."""
 
     of: str
@@ -28,19 +28,19 @@ class Quantity(NamedTuple):
 
 
 QUANTITIES = {
-    **dict.fromkeys((1, 2), Quantity("volume", 1e-11, "area")),
-    **dict.fromkeys((SETPOINT_RATE, ACTUAL_RATE), Quantity("mass", 1e-6, "area")),
-    **dict.fromkeys((11, 12), Quantity("count", 1e-3, "area")),
-    **dict.fromkeys((36, 37), Quantity("volume", 1e-9, "time")),
-    **dict.fromkeys((SETPOINT_FLOW, ACTUAL_FLOW), Quantity("mass", 1e-6, "time")),
-    **dict.fromkeys((46, 47), Quantity("count", 1e-3, "time")),
-    **dict.fromkeys((ACTUAL_WIDTH, DEFAULT_WIDTH, MAXIMUM_WIDTH), Quantity("length", 1e-3)),
-    **dict.fromkeys((OFFSET_X, OFFSET_Y), Quantity("length", 1e-3)),
-    SPEED: Quantity("speed", 1e-3),
-    81: Quantity("mass", 1.0),
-    352: Quantity("mass", 1e-3),
-    116: Quantity("area", 1.0),
-    117: Quantity("distance", 1e-3),
+    **dict.fromkeys((1, 2), Measure("volume", 1e-11, "area")),
+    **dict.fromkeys((SETPOINT_RATE, ACTUAL_RATE), Measure("mass", 1e-6, "area")),
+    **dict.fromkeys((11, 12), Measure("count", 1e-3, "area")),
+    **dict.fromkeys((36, 37), Measure("volume", 1e-9, "time")),
+    **dict.fromkeys((SETPOINT_FLOW, ACTUAL_FLOW), Measure("mass", 1e-6, "time")),
+    **dict.fromkeys((46, 47), Measure("count", 1e-3, "time")),
+    **dict.fromkeys((ACTUAL_WIDTH, DEFAULT_WIDTH, MAXIMUM_WIDTH), Measure("length", 1e-3)),
+    **dict.fromkeys((OFFSET_X, OFFSET_Y), Measure("length", 1e-3)),
+    SPEED: Measure("speed", 1e-3),
+    81: Measure("mass", 1.0),
+    352: Measure("mass", 1e-3),
+    116: Measure("area", 1.0),
+    117: Measure("distance", 1e-3),
 }
 KG_PER_M2 = QUANTITIES[SETPOINT_RATE].step
 RATES = (SETPOINT_RATE, ACTUAL_RATE)

@@ -48,7 +48,7 @@ _SHOWN = 8
 Bytes = npt.NDArray[np.uint8]
 
 
-class Column(NamedTuple):
+class LoggedValue(NamedTuple):
     """A logged value (DLV): what it is, which element it is of, its value until one is logged."""
 
     ddi: int | None
@@ -93,7 +93,7 @@ class Room:
 class Log:
     """The records of one time log."""
 
-    columns: tuple[Column, ...]
+    columns: tuple[LoggedValue, ...]
     stamps: Stamps  # n of them
     # Values by index of column, of the columns that are used and were ever logged
     logged: dict[int, Logged]
@@ -155,7 +155,7 @@ def read_log(
 
 def _read_template(
     root: Element, about: Subject
-) -> tuple[np.dtype[np.void], tuple[Column, ...], dict[str, float]] | None:
+) -> tuple[np.dtype[np.void], tuple[LoggedValue, ...], dict[str, float]] | None:
     """Read a template, the TIM element or what is around one; None (and a warning) without.
 
     It tells what every record begins with, what the indices of values stand for, and the parts
@@ -176,7 +176,9 @@ def _read_template(
         if position is not None and given.get(key, "").strip()
     }
     columns = tuple(
-        Column(ddi(value, "A"), text(value, "C"), integer(value, "B") if text(value, "B") else None)
+        LoggedValue(
+            ddi(value, "A"), text(value, "C"), integer(value, "B") if text(value, "B") else None
+        )
         for value in time.findall("DLV")
     )
     if len(columns) > _MAX_COLUMNS:
@@ -251,7 +253,7 @@ def _read_values(
     return logged, seen
 
 
-def _tell_of_others(columns: Sequence[Column], seen: IntArray, about: Subject) -> None:
+def _tell_of_others(columns: Sequence[LoggedValue], seen: IntArray, about: Subject) -> None:
     """Say which values were logged and are not used."""
     beyond = int(seen[len(columns) :].sum())
     if beyond:

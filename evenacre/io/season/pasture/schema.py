@@ -7,10 +7,10 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from evenacre.io.season import values as v
-from evenacre.io.season.schema import Source, SourceTable, Table, key
+from evenacre.io.season.schema import KeyTable, Source, SourceTable, key
 
 
-class StandTable(Table):
+class StandTable(KeyTable):
     """What grows on a paddock, or on every one that does not say; masses are dry matter."""
 
     forage: v.Forage | None = key("Standing on the first day.")
@@ -38,7 +38,7 @@ class PaddockTable(StandTable):
     window: v.Window | None = key("First and last day for seeding, where decided.")
 
 
-class HerdTable(Table):
+class HerdTable(KeyTable):
     """Animals of one kind."""
 
     kind: v.Name = key("What they are.", "herd", alias="class")
@@ -56,7 +56,7 @@ class GrazingTable(StandTable):
     rest: v.Days | None = key("From leaving a paddock to entering it again; 30 days without it.")
 
 
-class MoveTable(Table):
+class MoveTable(KeyTable):
     """A stay that is decided already."""
 
     paddock: v.Name = key("Where.", ...)
@@ -64,7 +64,7 @@ class MoveTable(Table):
     leave: v.Date = key("The day it goes.", ...)
 
 
-class BookedTable(Table):
+class BookedTable(KeyTable):
     """Days that the drill is wanted elsewhere."""
 
     first: v.Date = key("First day.", ..., alias="from")
@@ -73,7 +73,7 @@ class BookedTable(Table):
     hours: v.Hours | None = key("Of each day; without it the whole day.")
 
 
-class DriveTable(Table):
+class DriveTable(KeyTable):
     """How the drill is driven."""
 
     speed: v.Speed | None = key('At work: "5 mph".')

@@ -278,7 +278,7 @@ def _logs(ending: str) -> list[bytes]:
 
 
 READERS: dict[str, Reader] = {
-    "csv": Reader("log.csv", 900, partial(read_log, crs="EPSG:26915"), partial(_logs, ".csv")),
+    "csv": Reader("log.csv", 600, partial(read_log, crs="EPSG:26915"), partial(_logs, ".csv")),
     "gpx": Reader("log.gpx", 1_200, read_log, partial(_logs, ".gpx")),
     "nmea": Reader("log.nmea", 250, read_log, partial(_logs, ".nmea")),
     "any_log": Reader("raw.log", 250, partial(read_log, crs="EPSG:26915"), partial(_logs, "")),
@@ -291,7 +291,7 @@ READERS: dict[str, Reader] = {
     "ground": Reader("ground.geojson", 50, read_ground, lambda: [small.farm_map()]),
     **{
         ending: Reader(f"log.{ending}", cases, read_map, partial(small.map_files, ending))
-        for ending, cases in (("gpkg", 50), ("fgb", 400), ("parquet", 60))
+        for ending, cases in (("gpkg", 50), ("fgb", 200), ("parquet", 60))
     },
     "shapefile": Reader("map.zip", 120, read_map, partial(small.map_files, "zip")),
     "kml": Reader("log.kml", 150, read_map, small.kml_logs),
@@ -303,14 +303,14 @@ READERS: dict[str, Reader] = {
     "book": Reader("book.csv", 1_500, read_settings, lambda: [small.settings_book()]),
     "season": Reader(
         "season.toml",
-        300,
+        200,
         read_season,
         lambda: [
             *(small.season(), small.season_amounts()),
             *(small.season_pasture(), small.season_moves()),
         ],
     ),
-    "plan": Reader("plan.json", 6_000, read_planned, lambda: [small.plan()]),
+    "plan": Reader("plan.json", 6_600, read_planned, lambda: [small.plan()]),
     "account": Reader("account.json", 6_450, read_account, lambda: [small.summary()]),
 }
 """Readers by name."""

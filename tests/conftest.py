@@ -9,8 +9,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from filelock import FileLock
 from hypothesis import settings
 from playwright.sync_api import sync_playwright
+
+from evenacre.sample_fields.three_larks import write_farm
 
 CHROMIUM = Path("/usr/bin/chromium")
 
@@ -23,6 +26,19 @@ signal.signal(signal.SIGINT, signal.default_int_handler)
 # A busy machine is no fault of the code.
 settings.register_profile("untimed", deadline=None)
 settings.load_profile("untimed")
+
+
+@pytest.fixture(scope="session")
+def sample_farm(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The sample farm, written once for all processes of a run; tests leave it as it is."""
+    shared = tmp_path_factory.getbasetemp()
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        shared = shared.parent
+    farm = shared / "sample-farm"
+    with FileLock(f"{farm}.lock"):
+        if not farm.exists():
+            write_farm(farm)
+    return farm
 
 
 @pytest.fixture(scope="module")

@@ -33,17 +33,14 @@ from evenacre.sample_fields.logbook import TOWERS, WIDTH_M
 from evenacre.sample_fields.passes import pass_order
 from evenacre.sample_fields.paths import Pose, connect
 from evenacre.sample_fields.plots import Plot
-from evenacre.sample_fields.three_larks import write_farm
 from evenacre.sample_fields.truth import ground
 
 POUNDS_PER_KG = 1 / 0.45359237  # NIST SP 811
 
 
 @pytest.fixture(scope="module")
-def farm(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    directory = tmp_path_factory.mktemp("farm")
-    write_farm(directory)
-    return directory
+def farm(sample_farm: Path) -> Path:
+    return sample_farm
 
 
 @pytest.fixture(scope="module")

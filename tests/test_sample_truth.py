@@ -26,7 +26,6 @@ from evenacre.planning.loads.stock_balance import (
     season_balances,
 )
 from evenacre.sample_fields.farm import JOBS
-from evenacre.sample_fields.three_larks import write_farm
 
 LISTED_M2 = 5.0
 EDGE_M = 0.025
@@ -58,11 +57,9 @@ class Audits:
 
 
 @pytest.fixture(scope="module")
-def audits(tmp_path_factory: pytest.TempPathFactory) -> Audits:
-    directory = tmp_path_factory.mktemp("larks")
-    write_farm(directory)
-    record = json.loads((directory / "truth.json").read_text())
-    return Audits(directory, record["operations"], record["stock"])
+def audits(sample_farm: Path) -> Audits:
+    record = json.loads((sample_farm / "truth.json").read_text())
+    return Audits(sample_farm, record["operations"], record["stock"])
 
 
 @pytest.mark.parametrize("name", NAMES)

@@ -108,7 +108,7 @@ WITH_ERROR = replace(
 )
 """A mass and its standard uncertainty: one record in JSON, one cell on the page."""
 
-_BY_UNIT = {
+BY_UNIT = {
     "_kg_per_m2": RATE,
     "_m2_per_s": CAPACITY,
     "_m2": AREA,
@@ -117,6 +117,7 @@ _BY_UNIT = {
     "_m": LENGTH,
     "_s": HOURS,
 }
+"""Quantities by the unit that a key ends in, the longest first."""
 Head = str | Callable[[Display], str] | None
 
 
@@ -186,12 +187,12 @@ def named(
     **more: Any,
 ) -> Column:
     """Declare a column under its key's own words, in the quantity of the unit its key ends in."""
-    unit = next((unit for unit in _BY_UNIT if key.endswith(unit)), "")
+    unit = next((unit for unit in BY_UNIT if key.endswith(unit)), "")
     words = key.removesuffix(unit).replace("_", " ")
     return Column(
         key,
         of,
-        quantity or _BY_UNIT.get(unit, WORDS),
+        quantity or BY_UNIT.get(unit, WORDS),
         words if isinstance(name, EllipsisType) else name,
         words[:1].upper() + words[1:] if isinstance(head, EllipsisType) else head,
         **more,

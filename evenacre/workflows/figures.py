@@ -7,23 +7,19 @@ from typing import Any
 
 import pandas as pd
 
+from evenacre.reports.column import BY_UNIT
+
 FIGURE_COLUMNS = ("field", "operation", "subject", "name", "value", "unit", "uncertainty")
 
-# By the end of a key of an account, the longest first.
+# By the end of a key, the longest first: of JSON alone, and of what tables declare.
 _UNITS = {
-    "_kg_per_m2": "kg/m2",
     "_kg_per_m3": "kg/m3",
     "_kg_per_day": "kg/d",
-    "_m2_per_s": "m2/s",
     "_seeds_per_m2": "1/m2",
     "_percent": "%",
-    "_mps": "m/s",
     "_deg": "deg",
     "_days": "d",
-    "_m2": "m2",
-    "_kg": "kg",
-    "_m": "m",
-    "_s": "s",
+    **{end: quantity.si for end, quantity in BY_UNIT.items()},
 }
 _WHOLE = {"kg": "kg", "lon": "deg", "lat": "deg"}
 # What tells one entry of a list from the next; field and operation have columns of their own.

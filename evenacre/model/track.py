@@ -59,6 +59,8 @@ class Track:
     # (n,) Standard uncertainty of each position, told by the receiver's kind of fix; NaN: not told
     sigma_m: FloatArray | None = None
     unweighed: tuple[Unweighed, ...] = ()  # amounts that the product has to weigh
+    # Records of the file that its reader left out, by cause ("without a time")
+    left_out: dict[str, int] = dataclasses.field(default_factory=dict)
     # False when the file tells no times: ``time_s`` then only keeps the records in order
     timed: bool = True
     notes: tuple[str, ...] = ()  # what was guessed from the file and why
@@ -72,7 +74,7 @@ class Track:
 
         def kept(value: Any) -> Any:
             if isinstance(value, dict):
-                return {key: values[keep] for key, values in value.items()}
+                return {key: kept(inner) for key, inner in value.items()}
             return value[keep] if isinstance(value, np.ndarray) else value
 
         fields = dataclasses.fields(self)

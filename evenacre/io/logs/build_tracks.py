@@ -72,10 +72,14 @@ def build_tracks(
         )
     tracks = []
     for code, machine in enumerate(machines):
-        own = timed & (codes == code)
+        all_own = codes == code
+        own = timed & all_own
         if own.any():
             name = f"{table.file}, {machine}" if len(machines) > 1 else table.file
-            tracks.append(_finished(replace(whole.part(own), source=name), findings))
+            untimed = int((all_own & ~timed).sum())
+            left_out = {"without a time": untimed} if untimed else {}
+            track = replace(whole.part(own), source=name, left_out=left_out)
+            tracks.append(_finished(track, findings))
     return tracks
 
 

@@ -120,7 +120,7 @@ def _section_mass(
     mean = np.column_stack([_integral(steps, fixes, own, lag) for own in rate_kg_per_m2.T])
     mean = np.divide(mean, span[:, None], out=0 * mean, where=span[:, None] > 0)
     strip_kg = mean[strips.step, section] * strip_area_m2(strips)
-    mass = np.bincount(strips.step, strip_kg, minlength=len(span))
+    mass = np.asarray(np.bincount(strips.step, strip_kg, minlength=len(span)), dtype=float)
     return StepMass(mass, mass, "rate", 0.0, strip_kg)
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
@@ -39,12 +38,6 @@ from evenacre.model.audit_result import AuditResult
 _STRAIGHT_PER_JITTER, _ROUGHEST_M = 0.2, 0.01
 # Narrower gaps between passes are within what receivers can tell (common practice, no source).
 _NARROWEST_SKIP_M = 0.10
-# Of a tool whose own places are logged.
-_AT_TOOL = {
-    **dict.fromkeys(("axle_to_antenna_m", "antenna_ahead_m", "antenna_left_m"), 0.0),
-    "tool_behind_m": 0.0,
-    "tow": (),
-}
 
 
 def audit_operation(
@@ -91,7 +84,7 @@ def audit_operation(
     states = row_states(fixes, tracks, implement, speed, radius)
     applications = with_logged_products(operation.applications, tracks)
     leap = amount_leaps(applications, tracks, fixes)
-    towed = replace(implement, **_AT_TOOL) if tracks[0].at_tool else implement
+    towed = implement.at_its_own_places() if tracks[0].at_tool else implement
     steps = build_steps(fixes, path, states.active, towed, operation.blockages, leap)
     require_work(operation, fixes, steps)
 

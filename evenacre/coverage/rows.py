@@ -40,9 +40,9 @@ def with_rows(implement: Implement, tracks: Sequence[Track]) -> Implement:
     per_section = max(1, round(implement.width_m / sections / _ROW_M))
     edges = _section_edges(tracks)
     if edges is not None:
-        counts = [implement.rows] if implement.rows_known else _ROWS_A_SECTION * sections
-        off = [np.abs(edges * n - np.rint(edges * n)).max() for n in counts]
-        rows = int(counts[int(np.argmax(np.array(off) <= max(min(off), _WHOLE_ROW)))])
+        counts = np.array([implement.rows]) if implement.rows_known else _ROWS_A_SECTION * sections
+        off = np.array([np.abs(edges * n - np.rint(edges * n)).max() for n in counts])
+        rows = int(counts[int(np.argmax(off <= max(off.min(), _WHOLE_ROW)))])
         bounds = np.rint(edges * rows).astype(int)
         return replace(implement, rows=rows, section_rows=tuple(np.diff(bounds).tolist()))
     if implement.rows_known:

@@ -194,7 +194,7 @@ def _finished(track: Track, findings: Findings) -> Track:
 
 
 def _spread(track: Track, findings: Findings) -> FloatArray:
-    """Part fixes that share a second because the log tells no fractions of it."""
+    """Part fixes that share a time because the clock's step is longer than the log's."""
     time_s = track.time_s
     same = np.diff(time_s) == 0
     moved = (np.diff(track.lon) != 0) | (np.diff(track.lat) != 0)
@@ -203,13 +203,15 @@ def _spread(track: Track, findings: Findings) -> FloatArray:
         return time_s
     starts = np.flatnonzero(np.concatenate(([True], ~same)))
     counts = np.diff(np.append(starts, len(time_s)))
-    # First and last seconds may be partly logged: they go by the pace of the others.
-    pace = 1.0 / np.maximum(counts, np.median(counts))
+    tick = float(np.median(np.abs(np.diff(time_s[starts]))))
+    # First and last steps may be partly logged: they go by the pace of the others.
+    pace = tick / np.maximum(counts, np.median(counts))
     place = np.arange(len(time_s)) - np.repeat(starts, counts)
     first = np.zeros(len(starts))
     first[0] = max(np.median(counts) - counts[0], 0) * pace[0]
+    step = "second" if tick == 1 else f"step of {tick:g} s of the clock"
     findings.note(
-        f"{track.source}: several fixes share each second (about {np.median(counts):g}); they are "
+        f"{track.source}: several fixes share each {step} (about {np.median(counts):g}); they are "
         "spread evenly over it."
     )
     return np.asarray(time_s + np.repeat(first, counts) + place * np.repeat(pace, counts))

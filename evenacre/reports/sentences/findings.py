@@ -29,6 +29,10 @@ SENTENCES: dict[str, str | Callable[..., str]] = {
         "The log's clock is coarser than its records; records that share a time were "
         "spread evenly over it."
     ),
+    "order_from_motion": (
+        "The records are not in order of time, and {records:,} of them share a time with the one "
+        "before: those were put in order by the way the machine went."
+    ),
     "distance_disagrees": (
         "The logged distance is {ratio:.3f} times the distance between positions; positions "
         "were used. Check the distance sensor's setting or the unit of its column."

@@ -43,7 +43,9 @@ def audit(
     files: Annotated[list[Path] | None, typer.Argument(help=SEASON_FILES)] = None,
     task: Annotated[
         list[str] | None,
-        typer.Option("--task", help="Of task data take this task, by id or name. Repeat as needed."),
+        typer.Option(
+            "--task", help="Of task data take this task, by id or name. Repeat as needed."
+        ),
     ] = None,
     fail_on: Annotated[
         list[AuditFailOn] | None, typer.Option("--fail-on", help="Exit with 1 on such findings.")

@@ -11,7 +11,6 @@ import numpy as np
 import shapely
 
 from evenacre.errors import InputError, Problem
-from evenacre.io.common.findings import counted
 from evenacre.io.common.suggestions import listed
 from evenacre.io.logs.columns.clock import dates_of
 from evenacre.io.season.from_options import DRILL, is_given, season_from_options
@@ -23,6 +22,7 @@ from evenacre.model import Application, Field, Implement, InputFile, OperationPl
 _LEAST_WORK_M = 1.0
 # A field that holds at least this share of the work is where it was done.
 _MOST_OF_IT = 0.5
+_EXPORT = "Export the task data after the work is done, with its logs."
 _DESCRIBED = ("axle_to_antenna_m", "antenna_ahead_m", "antenna_left_m", "tow", "tool_behind_m")
 
 
@@ -52,20 +52,16 @@ def season_from_taskdata(path: Path, *, tasks: Sequence[str] = (), **overrides: 
     given = {key: value for key, value in overrides.items() if is_given(value)}
     operations: list[OperationPlan] = []
     problems: list[Problem] = []
-    left_out: list[Problem] = []
-    planned: dict[str, list[str]] = {}  # Tasks without a log, by their set
+    left_out: dict[Problem, list[str]] = {}  # Names of tasks by what they lack
     inputs: dict[str, InputFile] = {}
-    warnings: dict[str, None] = {}
     farms: dict[str, None] = {}
+    unread: dict[str, None] = {}
     last: Season | None = None
     for data, task in each_task(path, tasks, time_zone=given.get("time_zone")):
+        unread.update(dict.fromkeys(data.unread))
         lacking = _lacking(data, task, given)
-        if not task.logs:
-            planned.setdefault(data.source, []).append(task.name)
-        elif lacking:
-            left_out += lacking
-            # What was wrong with its logs is said here or nowhere.
-            warnings.update(dict.fromkeys(() if task.tracks else task.warnings))
+        if lacking:
+            left_out.setdefault(lacking, []).append(task.name)
         else:
             try:
                 season = _one(path, data, task, given)
@@ -78,16 +74,14 @@ def season_from_taskdata(path: Path, *, tasks: Sequence[str] = (), **overrides: 
             operations += season.operations
     if problems:
         raise InputError(dict.fromkeys(problems))
-    without = [_without_logs(source, names) for source, names in planned.items()]
+    about = [replace(problem, place=_tasks(names)) for problem, names in left_out.items()]
     if last is None:
-        if left_out:
-            raise InputError(dict.fromkeys(left_out))
-        because = " ".join([*warnings, *without])
-        what = f"there is no task with a time log in it{f' ({because[:-1]})' * bool(because)}."
-        remedy = "Export the task data after the work is done, with its logs."
-        raise InputError.at(path.name, "", what, remedy)
-    warnings.update(dict.fromkeys(f"{problem} The task was left out." for problem in left_out))
-    warnings.update(dict.fromkeys(without))
+        what = "there is no task with a time log in it."
+        raise InputError(about or Problem(path.name, "", what, _EXPORT))
+    warnings = [
+        f"{one} {'They were' if len(n) > 1 else 'It was'} left out."
+        for one, n in zip(about, left_out.values(), strict=True)
+    ]
     # Operations of one field and name are told apart by the id of their task.
     names = [(plan.field.name, plan.name) for plan in operations]
     apart = [
@@ -99,7 +93,7 @@ def season_from_taskdata(path: Path, *, tasks: Sequence[str] = (), **overrides: 
         farm=next(iter(farms)) if len(farms) == 1 else "",
         operations=tuple(apart),
         inputs=tuple(inputs[name] for name in sorted(inputs)),
-        warnings=tuple(warnings),
+        warnings=(*unread, *warnings),
     )
 
 
@@ -139,32 +133,26 @@ def _one(path: Path, data: TaskData, task: Task, given: dict[str, Any]) -> Seaso
     return replace(season, operations=(plan,))
 
 
-def _lacking(data: TaskData, task: Task, given: dict[str, Any]) -> list[Problem]:
-    """Say what a task lacks to be audited."""
-    place = f'task "{task.name}"'
-
-    def lacks(what: str, remedy: str) -> Problem:
-        return Problem(data.source, place, what, remedy)
-
+def _lacking(data: TaskData, task: Task, given: dict[str, Any]) -> Problem | None:
+    """Say what a task lacks to be audited, in the same words for each that lacks it."""
+    if not task.logs:
+        return Problem(data.source, "", "there is no log of the work.", _EXPORT)
     if not task.tracks:
         said = " ".join(task.warnings)
         because = f" ({said[:-1]})" if said else ""
-        what = f"there is no time log with positions in it{because}."
-        return [lacks(what, "Export the task data after the work is done, with its logs.")]
+        what = f"there is no time log with positions{because}."
+        return Problem(data.source, "", what, _EXPORT)
     if task.worked_m < _LEAST_WORK_M:
-        records = counted(sum(map(len, task.tracks)), "record", "show")
-        what = f"{records} no work: off throughout, or no way driven while on."
-        return [lacks(what, "Check that the machine's own logs were exported.")]
+        what = "the logs show no work: off throughout, or no way driven while on."
+        return Problem(data.source, "", what, "Check that all logs were exported.")
     if task.implement is None and not {"width", "row_spacing"} & given.keys():
         what = "no working width is told by the machine or the log."
-        return [lacks(what, 'Give it with --width "20 ft".')]
-    return []
+        return Problem(data.source, "", what, 'Give it with --width "20 ft".')
+    return None
 
 
-def _without_logs(source: str, names: list[str]) -> str:
-    if len(names) == 1:
-        return f'{source}: the task "{names[0]}" has no log and was left out.'
-    return f"{source}: {len(names):,} tasks have no log and were left out: {listed(names)}."
+def _tasks(names: list[str]) -> str:
+    return f"{len(names):,} tasks ({listed(names)})" if len(names) > 1 else f'task "{names[0]}"'
 
 
 def _field(data: TaskData, task: Task, given: dict[str, Any]) -> tuple[Field, list[str]]:

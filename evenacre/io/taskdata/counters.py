@@ -51,6 +51,8 @@ def sums_of(track: Track, width_m: float | None) -> Sums:
     width = np.zeros(len(track)) if width_m is None else width_m * share
     if track.width_m is not None and track.sections is None:
         width = np.nan_to_num(track.width_m) * share
+    # What a record says holds until the next one.
+    share, width = np.roll(share, 1), np.roll(width, 1)
     mass = sum(float((np.nan_to_num(flow) * elapsed).sum()) for flow in track.flows.values())
     mass += sum(
         float((np.nan_to_num(rate) * width * moved).sum())
@@ -114,7 +116,8 @@ def _compare(counts: Counts, machines: Machines, sums: list[Sums], about: Subjec
     bins: dict[str, float] = {}
     others: dict[str, float] = {}
     for (what, part), count in counts.items():
-        if machines.kind(part) == BIN:
+        # Several bins each empty a part of the mass, and all go over the same ground.
+        if machines.kind(part) == BIN and what == "mass":
             bins[what] = bins.get(what, 0.0) + count
         else:
             others[what] = max(others.get(what, 0.0), count)

@@ -17,6 +17,7 @@ Named = tuple[str, Log, Findings]
 """A log, its name, and what was found while it was read."""
 
 _SHARED = 0.5  # of the shorter log's time, or of its positions
+_LEAST_SHARED = 10  # positions, to the last digit, that no second drive over the ground repeats
 # Positions of one receiver at one time agree this well; of a machine driving on, so well.
 _SAME_M, _NEAR_M, _MOST_MPS = 5.0, 20.0, 15.0
 _LEAST_GAP_S, _USUAL_STEPS = 5.0, 5.0
@@ -64,7 +65,7 @@ def _clock_shift(one: Log, other: Log) -> float:
         spots.append((value[count == 1], log.stamps.time_s[there][first[count == 1]]))
     (mine, my_time), (its, its_time) = spots
     shared, a, b = np.intersect1d(mine, its, return_indices=True)
-    if len(shared) < 2 or len(shared) < _SHARED * len(its):
+    if len(shared) < _LEAST_SHARED or len(shared) < _SHARED * len(its):
         return 0.0
     shift = my_time[a] - its_time[b]
     middle = float(np.median(shift)) if np.isfinite(shift).all() else 0.0

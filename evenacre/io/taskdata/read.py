@@ -52,6 +52,7 @@ class TaskData:
     fields: dict[str, Field] = field(default_factory=dict)  # By id, in file order
     tasks: tuple[Task, ...] = ()
     warnings: tuple[str, ...] = ()
+    unread: tuple[str, ...] = ()  # What is said of other sets beside it that were left out
 
 
 def read_taskdata(path: Path, *, task: str | None = None, time_zone: str | None = None) -> TaskData:
@@ -97,11 +98,11 @@ def read_taskdata_tracks(
     """Read the tracks of one task, or of all; InputError when there is no usable time log."""
     path, tracks, said = Path(path), list[Track](), dict[str, None]()
     opened = _open(path, [] if task is None else [task])
-    several = sum(len(elements) for *_, elements in opened) > 1
+    count = sum(len(elements) for *_, elements in opened)
     for data, reader, elements in opened:
-        about = data.warnings
+        about = (*data.unread, *data.warnings)
         for one in (reader.read(element, time_zone) for element in elements):
-            notes = (*(_which(data, one) if several else ()), *one.notes)
+            notes = (*_which(data, one, count), *one.notes)
             warnings = (*about, *one.warnings)
             said.update(dict.fromkeys(warnings))
             for track in one.tracks:
@@ -119,11 +120,13 @@ def read_taskdata_tracks(
     return tracks
 
 
-def _which(data: TaskData, task: Task) -> tuple[str, ...]:
+def _which(data: TaskData, task: Task, count: int) -> tuple[str, ...]:
     """Say which task and field a track is of, where there is a choice."""
+    if count < 2:
+        return ()
     field = data.fields[task.field_id].name if task.field_id else "no field"
     return (
-        f'{data.source}: it holds several tasks; the logs that follow are of "{task.name}" '
+        f'{data.source}: it holds {count:,} tasks; the logs from here on are of "{task.name}" '
         f"({task.layer}) on {field}. Name a task as the layer to take it alone.",
     )
 
@@ -155,10 +158,12 @@ def _open(
         opened.append((data, reader, [element for _, element in by_id(root, "TSK")]))
     if not opened:
         raise InputError(failures)
-    warnings += [f"{problem} It was left out." for problem in failures]
+    if tasks:
+        return _chosen(opened, tasks, path.name, alike=alike)
+    unread = (*warnings, *(f"{problem} It was left out." for problem in failures))
     data, reader, elements = opened[0]
-    opened[0] = replace(data, warnings=(*warnings, *data.warnings)), reader, elements
-    return _chosen(opened, tasks, path.name, alike=alike) if tasks else opened
+    opened[0] = replace(data, unread=unread), reader, elements
+    return opened
 
 
 def _chosen(

@@ -45,15 +45,15 @@ from evenacre.planning.interseeding.comparison import (
     PlannedDone,
     WindowVerdict,
 )
-from evenacre.reports.column import Display
 from evenacre.reports.pages.audit import document, render_planned_done
+from evenacre.reports.quantities import Display
 from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.plan_against_done import (
     kept_words,
     planned_done_lines,
 )
+from evenacre.reports.tables.accounts import interseed_account
 from evenacre.reports.tables.day_strips import Strip
-from evenacre.reports.tables.interseeding import interseed_account
 from evenacre.reports.tables.plan_against_done import (
     planned_done_frame,
     planned_done_page_table,

@@ -20,7 +20,7 @@ from evenacre.model.audit_result import AuditResult
 from evenacre.planning.finish.finish_job import FinishJob, finish_job
 from evenacre.planning.finish.rate_to_finish import Finish
 from evenacre.planning.loads.loads import Amount
-from evenacre.reports.column import Display
+from evenacre.reports.quantities import Display
 from evenacre.reports.sentences.findings import refusals_in_words, sentences
 from evenacre.reports.sentences.finish import FinishReport, finish_lines
 from evenacre.reports.tables.finish import FINISH

@@ -13,8 +13,8 @@ import pandas as pd
 
 from evenacre.model.audit_result import AuditResult
 from evenacre.reports import figure_text as figures
-from evenacre.reports.column import Display
 from evenacre.reports.geodata import centre_lon, encode, to_lonlat
+from evenacre.reports.quantities import Display
 from evenacre.reports.sentences.fix_list import advice, kind_words, stops
 from evenacre.reports.tables.audit import SKIPS, passes
 from evenacre.reports.writers.as_html import page_record

@@ -20,14 +20,7 @@ from evenacre.reports.geodata import encode, to_lonlat
 from evenacre.reports.maps import pass_layers
 from evenacre.reports.maps.interactive import MapPieces, map_pieces
 from evenacre.reports.maps.interactive_layers import MapLayer
-from evenacre.reports.sentences.interseeding_words import (
-    chance_text,
-    day_text,
-    hours_text,
-    numbered,
-    shut_words,
-    spells,
-)
+from evenacre.reports.sentences import interseeding_words as iw
 from evenacre.reports.sentences.passes import axis_words, runs_of
 from evenacre.units.display import UnitSystem
 
@@ -100,16 +93,16 @@ def _facts(p: PaddockPlan, plan: InterseedPlan, units: UnitSystem) -> list[list[
     ground = ["Ground", figures.size(p.workable_m2, units, 3)]
     if p.window is None:
         return [ground, ["Seeding", "not to be seeded"]]
-    window = [f"{day_text(a)} to {day_text(b)}" for a, b in spells(p.window, plan.days)]
-    numbers = numbered(plan)
-    days = [f"{day_text(v.day)} (no. {numbers[v]})" for v in p.visits]
+    window = [f"{iw.day_text(a)} to {iw.day_text(b)}" for a, b in iw.spells(p.window, plan.days)]
+    numbers = iw.numbered(plan)
+    days = [f"{iw.day_text(v.day)} (no. {numbers[v]})" for v in p.visits]
     rows = {
-        "Window": ", ".join(window) or f"no day open: {shut_words(p.window, plan)}",
+        "Window": ", ".join(window) or f"no day open: {iw.shut_words(p.window, plan)}",
         "Seeding": ", ".join(days) or "not planned",
         "Seeded": figures.size(p.seeded_m2, units, 3) if p.visits else "",
         "Seed": units.mass.text(p.seed_kg) if p.visits else "",
-        "Chance": "" if p.chance is None else chance_text(p.chance),
-        "Graze from": day_text(p.graze_from) if p.graze_from else "",
+        "Chance": "" if p.chance is None else iw.chance_text(p.chance),
+        "Graze from": iw.day_text(p.graze_from) if p.graze_from else "",
         "The drive": _drive(p.passes) if p.passes else "",
     }
     return [ground, *([name, text] for name, text in rows.items() if text)]
@@ -118,7 +111,7 @@ def _facts(p: PaddockPlan, plan: InterseedPlan, units: UnitSystem) -> list[list[
 def _drive(p: PassPlan) -> str:
     rounds = "1 round" if p.drive.rounds == 1 else f"{p.drive.rounds} rounds"
     passes = f"{runs_of(p, 'pass')} passes {axis_words(p.drive)}".rstrip()
-    return f"{rounds}, then {passes}; {hours_text(p.field_time_s)}"
+    return f"{rounds}, then {passes}; {iw.hours_text(p.field_time_s)}"
 
 
 def _unworkable(plan: InterseedPlan, frame: _Frame) -> MapLayer:

@@ -8,17 +8,7 @@ from typing import Any
 
 from evenacre.planning.interseeding.plan_types import InterseedPlan, PaddockPlan, WorkDay
 from evenacre.reports import figure_text as figures
-from evenacre.reports.sentences.interseeding_words import (
-    clock,
-    day_text,
-    hours_text,
-    in_paddock,
-    numbered,
-    short_day,
-    span,
-    spells,
-    whole,
-)
+from evenacre.reports.sentences import interseeding_words as iw
 from evenacre.units.display import UnitSystem
 
 STATES = {
@@ -75,11 +65,11 @@ def steps(plan: InterseedPlan, units: UnitSystem) -> tuple[list[Step], dict[int,
     of_visit : dict of int to int
         Number of a visit to the place of its day among the steps.
     """
-    first, last = span(plan)
+    first, last = iw.span(plan)
     days = [first + dt.timedelta(days=n) for n in range((last - first).days + 1)]
     known = {d.day: d for d in plan.days}
     out = [_whole_plan(plan)]
-    opened = [spells(p.window, plan.days) for p in plan.paddocks]
+    opened = [iw.spells(p.window, plan.days) for p in plan.paddocks]
     for day in days:
         states = tuple(
             _state(p, plan, day, any(a <= day <= b for a, b in found))
@@ -91,15 +81,15 @@ def steps(plan: InterseedPlan, units: UnitSystem) -> tuple[list[Step], dict[int,
         )
         text = _happenings(plan, day, known.get(day), units)
         labels = tuple(_LABELS[state] for state in states)
-        out.append(Step(day_text(day), text, states, labels, short))
+        out.append(Step(iw.day_text(day), text, states, labels, short))
     place = {day: index for index, day in enumerate(days, 1)}
-    return out, {number: place[v.day] for v, number in numbered(plan).items()}
+    return out, {number: place[v.day] for v, number in iw.numbered(plan).items()}
 
 
 def _whole_plan(plan: InterseedPlan) -> Step:
-    numbers = numbered(plan)
+    numbers = iw.numbered(plan)
     labels = [
-        ", ".join(f"{numbers[v]}: {short_day(v.day)}" for v in p.visits)
+        ", ".join(f"{numbers[v]}: {iw.short_day(v.day)}" for v in p.visits)
         or ("not seeded" if p.window else "")
         for p in plan.paddocks
     ]
@@ -117,13 +107,13 @@ def _outcome(p: PaddockPlan) -> str:
         return "never"
     if not p.visits:
         return "none"
-    return "whole" if whole(p) else "part"
+    return "whole" if iw.whole(p) else "part"
 
 
 def _state(p: PaddockPlan, plan: InterseedPlan, day: dt.date, ready: bool) -> str:
     if any(v.day == day for v in p.visits):
         return "seeding"
-    if in_paddock(plan, p.paddock.field.name, day):
+    if iw.in_paddock(plan, p.paddock.field.name, day):
         return "herd"
     begun = any(v.day < day for v in p.visits)
     finished = bool(p.visits) and p.visits[-1].day < day
@@ -136,9 +126,9 @@ def _state(p: PaddockPlan, plan: InterseedPlan, day: dt.date, ready: bool) -> st
 
 def _happenings(plan: InterseedPlan, day: dt.date, work: WorkDay | None, units: UnitSystem) -> str:
     told = [
-        f"Seed {v.paddock} ({number}): {clock(v.start_s)} to {clock(v.end_s)}, "
+        f"Seed {v.paddock} ({number}): {iw.clock(v.start_s)} to {iw.clock(v.end_s)}, "
         f"{figures.size(v.area_m2, units, 3)}, {units.mass.text(v.seed_kg)}."
-        for v, number in numbered(plan).items()
+        for v, number in iw.numbered(plan).items()
         if v.day == day
     ]
     moves = [s.stay for s in plan.herd.stays]
@@ -149,5 +139,5 @@ def _happenings(plan: InterseedPlan, day: dt.date, work: WorkDay | None, units: 
         told.append("Lost to weather.")
     elif work and (work.booked_s or work.booked_for):
         what = ", ".join(work.booked_for) or "other work"
-        told.append(f"Drill booked for {what} ({hours_text(work.booked_s)}).")
+        told.append(f"Drill booked for {what} ({iw.hours_text(work.booked_s)}).")
     return " ".join(told) or "Nothing moves on this day."

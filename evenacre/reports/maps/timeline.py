@@ -12,14 +12,7 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from evenacre.planning.interseeding.plan_types import WHOLE_SHARE, InterseedPlan, PaddockPlan
-from evenacre.reports.sentences.interseeding_words import (
-    day_text,
-    numbered,
-    short_day,
-    short_names,
-    span,
-    spells,
-)
+from evenacre.reports.sentences import interseeding_words as iw
 
 HEAD, ROW = 48, 36
 """Heights of the head and of a row, CSS pixels."""
@@ -50,7 +43,7 @@ class Timeline:
 
 def timeline(plan: InterseedPlan) -> Timeline:
     """Draw a plan over time, from the first move or open day to the last."""
-    first, last = span(plan)
+    first, last = iw.span(plan)
     names = [p.paddock.field.name for p in plan.paddocks]
     drawing = _Drawing(first, (last - first).days + 1, len(plan.paddocks) + 1)
     drawing.days()
@@ -58,7 +51,7 @@ def timeline(plan: InterseedPlan) -> Timeline:
     for row, paddock in enumerate(plan.paddocks, 1):
         drawing.paddock(row, paddock, plan)
     return Timeline(
-        names=[("The drill", "The drill"), *zip(names, short_names(names), strict=True)],
+        names=[("The drill", "The drill"), *zip(names, iw.short_names(names), strict=True)],
         picture=drawing.picture(),
         wide=drawing.count * _DAY_PIXELS,
         legend=[(key, words) for key, words in _WORDS.items() if key in drawing.drawn],
@@ -123,7 +116,7 @@ class _Drawing:
             at_end = self.count - number < 4 * sparse
             if (number or not 0 < 7 - day.weekday() < 4) and not at_end:
                 kind = "date" if place % sparse == 0 else "date between"
-                self._text(kind, x, HEAD - 14, short_day(day))
+                self._text(kind, x, HEAD - 14, iw.short_day(day))
         for row in range(self.rows + 1):
             y = HEAD + row * ROW
             self._parts.append(
@@ -134,28 +127,28 @@ class _Drawing:
         """Days lost and booked, and every visit."""
         for day in plan.days:
             if day.lost:
-                told = f"{day_text(day.day)}: lost to weather"
+                told = f"{iw.day_text(day.day)}: lost to weather"
                 self._bar("lost", 0, day.day, day.day + _DAY, 3, told)
             elif day.booked_s or day.booked_for:
-                told = f"{day_text(day.day)}: {', '.join(day.booked_for) or 'booked'}"
+                told = f"{iw.day_text(day.day)}: {', '.join(day.booked_for) or 'booked'}"
                 self._bar("booked", 0, day.day, day.day + _DAY, 3, told)
-        for visit, number in numbered(plan).items():
-            self._visit(0, visit.day, "", f"{number}: {visit.paddock}, {day_text(visit.day)}")
+        for visit, number in iw.numbered(plan).items():
+            self._visit(0, visit.day, "", f"{number}: {visit.paddock}, {iw.day_text(visit.day)}")
 
     def paddock(self, row: int, p: PaddockPlan, plan: InterseedPlan) -> None:
         """Window below, then the rest, the herd and the visits above it."""
-        for first, last in spells(p.window, plan.days):
-            told = f"May be seeded {day_text(first)} to {day_text(last)}"
+        for first, last in iw.spells(p.window, plan.days):
+            told = f"May be seeded {iw.day_text(first)} to {iw.day_text(last)}"
             self._bar("window", row, first, last + _DAY, 4, told)
         if p.visits and p.graze_from:
-            told = f"No grazing before {day_text(p.graze_from)}"
+            told = f"No grazing before {iw.day_text(p.graze_from)}"
             self._bar("rest", row, p.visits[-1].day + _DAY, p.graze_from, 13, told)
         for stay in (s.stay for s in p.stays):
-            told = f"Herd in {day_text(stay.enter)}, out {day_text(stay.leave)}"
+            told = f"Herd in {iw.day_text(stay.enter)}, out {iw.day_text(stay.leave)}"
             self._bar("herd", row, stay.enter, stay.leave, 8, told)
-        numbers = numbered(plan)
+        numbers = iw.numbered(plan)
         for visit in p.visits:
-            told = f"{numbers[visit]}: {100 * visit.share:.0f} % on {day_text(visit.day)}"
+            told = f"{numbers[visit]}: {100 * visit.share:.0f} % on {iw.day_text(visit.day)}"
             self._visit(row, visit.day, str(numbers[visit]), told, visit.share)
         for lack in plan.herd.shortages:
             if lack.paddock == p.paddock.field.name and self._inside(lack.day):

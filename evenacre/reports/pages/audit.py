@@ -13,11 +13,11 @@ from evenacre.planning.interseeding.comparison import PlannedDone
 from evenacre.planning.loads.stock_balance import Balance, OperationLoads
 from evenacre.planning.season.season_totals import Ledger
 from evenacre.reports import figure_text as figures
-from evenacre.reports.column import Display
 from evenacre.reports.maps.interactive import interactive_map
 from evenacre.reports.maps.load_charts import halfway_charts
 from evenacre.reports.maps.printed import static_maps
 from evenacre.reports.pages.frame import page, templates
+from evenacre.reports.quantities import Display
 from evenacre.reports.sentences.audit import Card, card, cautions
 from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.fix_list import advice, kind_words, stops

@@ -7,26 +7,16 @@ from collections.abc import Sequence
 from types import SimpleNamespace
 from typing import Any
 
-from evenacre.model.audit_result import AuditResult, ProductResult
+from evenacre.model.audit_result import AuditResult
 from evenacre.reports import figure_text
-from evenacre.reports.column import (
-    MONEY,
-    NESTED,
-    PLACE,
-    SMALL_AREA,
-    Column,
-    Display,
-    Table,
-    named,
-    nested,
-    worded,
-)
+from evenacre.reports import quantities as q
+from evenacre.reports.column import PLACE, Column, Table, named, nested
 from evenacre.reports.writers.as_json import record
 
 _WORTH_SAYING = 0.0001  # of what was logged: less is rounding
 
 
-def _unzoned(rows: Sequence[Any], display: Display) -> str:
+def _unzoned(rows: Sequence[Any], display: q.Display) -> str:
     every = {z.product: z.of for z in rows}.values()
     return " ".join(
         f"{display.units.mass.text(p.unzoned_kg)} of {p.product} lies in no zone."
@@ -58,8 +48,13 @@ ZONES = Table(
 
 
 def zones_of(p: Any) -> list[Any]:
-    """Rows of `ZONES`."""
+    """Rows of `ZONES` for a product."""
     return [SimpleNamespace(**vars(z), product=p.product, of=p) for z in p.zones]
+
+
+def zones(r: AuditResult) -> list[Any]:
+    """Rows of `ZONES`."""
+    return [z for p in r.products for z in zones_of(p)]
 
 
 _WAYS = {"label": "as on the label", "element": "as element"}
@@ -68,7 +63,7 @@ NUTRIENTS = Table(
     (
         named("product", None, json=False),
         named("nutrient", json=False),
-        named("counted_as", "Counted", quantity=worded(_WAYS.__getitem__, str), json=False),
+        named("counted_as", "Counted", quantity=q.worded(_WAYS.__getitem__, str), json=False),
         named("applied_kg", "On the field"),
         named("mean_rate_kg_per_m2", "Per covered area", json=False, why=_QUOTIENT),
     ),
@@ -82,8 +77,8 @@ def nutrients(r: AuditResult) -> list[Any]:
     return [
         _nutrient(p.product, name, way, kg, r.covered_area_m2)
         for p in r.products
-        for way in _WAYS
-        for name, kg in _amounts(p, way).items()
+        for way, amounts in (("label", p.nutrients_kg), ("element", p.elements_kg))
+        for name, kg in amounts.items()
     ]
 
 
@@ -111,13 +106,8 @@ def _nutrient(product: str, name: str, way: str, kg: float, covered_m2: float) -
     )
 
 
-def _amounts(p: ProductResult, way: str) -> dict[str, float]:
-    return p.nutrients_kg if way == "label" else p.elements_kg
-
-
-def _by_name(p: ProductResult, way: str) -> dict[str, Any]:
-    every = _amounts(p, way).items()
-    return {name: record(NUTRIENTS, SimpleNamespace(applied_kg=kg)) for name, kg in every}
+def _by_name(amounts_kg: dict[str, float]) -> dict[str, Any]:
+    return {n: record(NUTRIENTS, SimpleNamespace(applied_kg=kg)) for n, kg in amounts_kg.items()}
 
 
 SETBACKS = Table(
@@ -125,7 +115,7 @@ SETBACKS = Table(
     (
         named("name", "Setback", "setback"),
         named("product", json=False),
-        named("area_m2", quantity=SMALL_AREA, digits=2),
+        named("area_m2", quantity=q.SMALL_AREA, digits=2),
         named("applied_kg"),
         *PLACE,
     ),
@@ -135,16 +125,21 @@ SETBACKS = Table(
 
 
 def setbacks_of(p: Any) -> list[Any]:
-    """Rows of `SETBACKS`."""
+    """Rows of `SETBACKS` for a product."""
     return [SimpleNamespace(**vars(s), product=p.product) for s in p.setbacks]
 
 
-def _within(p: Any, _: Display) -> str:
+def setbacks(r: AuditResult) -> list[Any]:
+    """Rows of `SETBACKS`."""
+    return [s for p in r.products for s in setbacks_of(p)]
+
+
+def _within(p: Any, _: q.Display) -> str:
     near = p.within_10_percent_of_target_area_m2
     return "" if near is None else figure_text.share(near, p.covered_area_m2)
 
 
-def _lifted(rows: Sequence[Any], display: Display) -> str:
+def _lifted(rows: Sequence[Any], display: q.Display) -> str:
     return " ".join(
         f"{display.units.mass.text(p.unplaced_kg)} of {p.product} was logged while no row was down "
         "and is not counted."
@@ -170,11 +165,11 @@ PRODUCTS = Table(
             "overlap_cost",
             "Its cost",
             "cost of overlap",
-            MONEY,
+            q.MONEY,
             cell=lambda cost: None if cost is None else round(cost, 2),
         ),
         named("mean_rate_kg_per_m2", digits=4),
-        named("target_rate_kg_per_m2", of="target_kg_per_m2", digits=4),
+        named("target_rate_kg_per_m2=target_kg_per_m2", digits=4),
         named(
             "within_10_percent_of_target_area_m2",
             "Within 10 % of target",
@@ -182,8 +177,8 @@ PRODUCTS = Table(
             told=_within,
         ),
         nested("zones", ZONES, zones_of),
-        Column("nutrients", lambda p: _by_name(p, "label"), NESTED),
-        Column("elements", lambda p: _by_name(p, "element"), NESTED),
+        Column("nutrients", lambda p: _by_name(p.nutrients_kg), q.NESTED),
+        Column("elements", lambda p: _by_name(p.elements_kg), q.NESTED),
         nested("setbacks", SETBACKS, setbacks_of),
     ),
     title="Amounts",

@@ -6,7 +6,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from evenacre.reports.column import Column, Display, Table
+from evenacre.reports.column import Column, Table
+from evenacre.reports.quantities import Display
 
 
 @dataclass(frozen=True)

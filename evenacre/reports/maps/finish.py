@@ -42,11 +42,7 @@ _OUT: Any = {
 def finish_features(result: AuditResult, job: FinishJob) -> gpd.GeoDataFrame:
     """Ground still to do, passes to come and the point where the load runs out, in degrees.
 
-    Returns
-    -------
-    GeoDataFrame
-        ``kind``, ``pass`` (number of the pass to come), ``fed`` (whether the load reaches),
-        ``area_m2``, ``length_m`` and geometry, EPSG:4326.
+    Passes have ``pass``, the number to come, and ``fed``, whether the load reaches.
     """
     rows: list[dict[str, Any]] = [
         {"kind": TO_DO, "area_m2": job.ahead.undone.area, "geometry": job.ahead.undone},
@@ -72,22 +68,19 @@ def run_out_spot(result: AuditResult, job: FinishJob) -> tuple[float, float] | N
 
 
 def finish_map(result: AuditResult, job: FinishJob, units: UnitSystem) -> bytes:
-    """Draw ground done and to do, passes to come, and the point, as a PNG.
-
-    Equal input gives equal bytes.
-    """
+    """Draw ground done and to do, passes to come, and the point; equal input gives equal bytes."""
     with rc_context(sheet.STYLE):
-        title = f"{result.field}: where the {job.product.name} runs out"
-        if job.out is None:
-            title = f"{result.field}: {job.product.name} to the end"
-        figure, axes = sheet.blank(result, title, units)
+        product = job.product.name
+        ends = f"where the {product} runs out" if job.out else f"{product} to the end"
+        figure, axes = sheet.blank(result, f"{result.field}: {ends}", units)
         undone = gpd.GeoSeries([job.ahead.undone], crs=result.crs)
-        legend: list[Any] = [
-            *sheet.fill(axes, result.layers["cover"].geometry, "done", **_DONE),
-            *sheet.fill(axes, undone, "still to do", **_TO_DO),
-        ]
-        off = result.layers["unworkable"].geometry
-        legend += sheet.fill(axes, off, "not to be worked", 2, **sheet.UNWORKABLE)
+        legend: list[Any] = []
+        for label, ground, order, style in (
+            ("done", result.layers["cover"].geometry, None, _DONE),
+            ("still to do", undone, None, _TO_DO),
+            ("not to be worked", result.layers["unworkable"].geometry, 2, sheet.UNWORKABLE),
+        ):
+            legend += sheet.fill(axes, ground, label, order, **style)
         lines = split_lines(job.ahead.passes, job.out)
         for fed, label, style in _PASSES:
             passes = [line for _, line, has in lines if has is fed]

@@ -29,7 +29,7 @@ class MapPieces:
     element: Markup
     data: Markup  # JSON text of the layers
     script: Markup  # draws them
-    legend: list[MapLayer]  # their items are left out
+    legend: list[MapLayer]
 
 
 class _Fill(MacroElement):
@@ -69,10 +69,9 @@ def interactive_map(result: AuditResult, units: UnitSystem, key: str) -> MapPiec
 
 def map_pieces(layers: list[MapLayer], frame: dict[str, Any], key: str) -> MapPieces:
     """Build a map of layers in their frame, both as `map_layers` gives them."""
-    lat = (frame["bounds"][0][0] + frame["bounds"][1][0]) / 2
-    lon = (frame["bounds"][0][1] + frame["bounds"][1][1]) / 2
+    (south, west), (north, east) = frame["bounds"]
     page_map = folium.Map(
-        location=[lat, lon],
+        location=[(south + north) / 2, (west + east) / 2],
         tiles=None,
         zoom_start=_ZOOM,
         control_scale=True,
@@ -92,16 +91,12 @@ def map_pieces(layers: list[MapLayer], frame: dict[str, Any], key: str) -> MapPi
 
     page: Any = page_map.get_root()
     page.render()
-    data = {
-        **frame,
-        "layers": [{"key": a.key, "line": a.line, "items": a.items} for a in layers],
-    }
-    legend = [MapLayer(a.key, a.label, a.amount, a.shown, a.line) for a in layers]
+    drawn = [{"key": a.key, "line": a.line, "items": a.items} for a in layers]
     return MapPieces(
         element=Markup(page.html.render()),
-        data=script_json(data),
+        data=script_json({**frame, "layers": drawn}),
         script=Markup(page.script.render()),
-        legend=legend,
+        legend=layers,
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -16,7 +16,7 @@ from evenacre.reports import figure_text as figures
 from evenacre.reports.geodata import centre_lon, encode, to_lonlat
 from evenacre.reports.quantities import Display
 from evenacre.reports.sentences.fix_list import advice, kind_words, stops
-from evenacre.reports.tables.audit import SKIPS, passes
+from evenacre.reports.tables.audit import SKIPS
 from evenacre.reports.writers.as_html import page_record
 from evenacre.units.display import UnitSystem
 
@@ -41,31 +41,34 @@ class MapLayer:
     items: list[dict[str, Any]] = field(default_factory=list)
 
 
-def map_layers(r: AuditResult, units: UnitSystem) -> tuple[list[MapLayer], dict[str, Any]]:
-    """Build the layers that have something to show, lowest first, and the frame they are drawn in.
+def map_frame(ground: gpd.GeoDataFrame, lon: float) -> dict[str, Any]:
+    """Frame that a map of some ground is drawn in.
 
-    The frame holds ``origin`` (lon, lat) of the geometries and ``bounds`` as south-west and
-    north-east (lat, lon).
+    It holds ``origin`` (lon, lat) of the geometries and ``bounds`` as south-west and north-east
+    (lat, lon).
     """
-    lon = centre_lon(r)
-    box = to_lonlat(r.layers["field"], lon).total_bounds
-    origin = (round(float(lon), 7), round(float((box[1] + box[3]) / 2), 7))
+    west, south, east, north = to_lonlat(ground, lon).total_bounds.tolist()
+    corners = [[round(south, 7), round(west, 7)], [round(north, 7), round(east, 7)]]
+    return {"origin": (round(lon, 7), round((south + north) / 2, 7)), "bounds": corners}
 
-    def plain(key: str, label: str, area_m2: float, frame: gpd.GeoDataFrame) -> MapLayer:
-        return MapLayer(key, label, _area(area_m2, units), items=_shapes(frame, origin))
+
+def map_layers(r: AuditResult, units: UnitSystem) -> tuple[list[MapLayer], dict[str, Any]]:
+    """Build the layers that have something to show, lowest first, and their `map_frame`."""
+    frame = map_frame(r.layers["field"], centre_lon(r))
+    origin = frame["origin"]
+
+    def plain(key: str, label: str, area_m2: float, ground: gpd.GeoDataFrame) -> MapLayer:
+        return MapLayer(key, label, _area(area_m2, units), items=_items(ground, origin))
 
     cover, bare, outside = (r.layers[name] for name in ("cover", "unworkable", "outside"))
+    if not r.boundary_given:
+        outside = outside.iloc[:0]
     edge = "field boundary" if r.boundary_given else "edge of the worked ground"
     layers = [
         plain("once", "covered once", r.covered_once_m2, cover[cover["cover"] == 1]),
         plain("unworkable", "not to be worked", bare["area_m2"].sum(), bare),
         *_overlapped(r, units, origin),
-        plain(
-            "outside",
-            "worked outside the field",
-            r.outside_area_m2,
-            outside if r.boundary_given else outside.iloc[:0],
-        ),
+        plain("outside", "worked outside the field", r.outside_area_m2, outside),
         _zones(r, units, origin),
         _setbacks(r, units, origin),
         plain("headland", "headland", r.headland_area_m2, r.layers["headland"]),
@@ -73,16 +76,21 @@ def map_layers(r: AuditResult, units: UnitSystem) -> tuple[list[MapLayer], dict[
         _passes(r, units, origin),
         _skips(r, units, origin),
     ]
-    corners = [[round(float(box[i + 1]), 7), round(float(box[i]), 7)] for i in (0, 2)]
-    return [layer for layer in layers if layer.items], {"origin": origin, "bounds": corners}
+    return [layer for layer in layers if layer.items], frame
 
 
 _Origin = tuple[float, float]
 """Longitude and latitude that geometries are counted from."""
 
 
-def _shapes(frame: gpd.GeoDataFrame, origin: _Origin) -> list[dict[str, Any]]:
-    return [{"g": g} for g in encode(frame, *origin)]
+def _items(
+    frame: gpd.GeoDataFrame,
+    origin: _Origin,
+    told: Callable[[Any], dict[str, Any]] = lambda _row: {},
+) -> list[dict[str, Any]]:
+    """Each shape of a frame, and what is told of its row."""
+    shapes = encode(frame, *origin)
+    return [{"g": g, **told(row)} for g, row in zip(shapes, frame.itertuples(), strict=True)]
 
 
 def _area(area_m2: float, units: UnitSystem) -> str:
@@ -101,54 +109,48 @@ def _overlapped(r: AuditResult, units: UnitSystem, origin: _Origin) -> list[MapL
         (2, "twice", "covered twice", r.covered_twice_m2),
         (3, "more", "covered three times or more", r.covered_more_m2),
     ):
-        pieces = large[large["cover"] == level]
-        items = _shapes(pieces, origin)
-        for item, piece in zip(items, pieces.itertuples(), strict=True):
-            item["t"] = label.capitalize()
-            item["r"] = [
-                ["Area", _area(piece.area_m2, units)],
-                ["Where", "headland" if piece.in_headland else "inside the field"],
-            ]
-        small = _shapes(rest[rest["cover"] == level], origin)
+
+        def told(piece: Any, title: str = label.capitalize()) -> dict[str, Any]:
+            where = "headland" if piece.in_headland else "inside the field"
+            return {"t": title, "r": [["Area", _area(piece.area_m2, units)], ["Where", where]]}
+
+        small = _items(rest[rest["cover"] == level], origin)
         merged = [part for item in small for part in item["g"]]
+        items = _items(large[large["cover"] == level], origin, told)
         whole = [*([{"g": merged}] if merged else []), *items]
         out.append(MapLayer(key, label, _area(area_m2, units), items=whole))
     return out
 
 
-def _named_places(
-    frame: gpd.GeoDataFrame, origin: _Origin
-) -> Iterator[tuple[dict[str, Any], Any, list[float]]]:
-    """Items, their rows and a place inside each for its name."""
+def _with_places(frame: gpd.GeoDataFrame, origin: _Origin) -> gpd.GeoDataFrame:
+    """With a place inside each shape for its name."""
     inner = frame.set_geometry(frame.geometry.representative_point())
     places = [[round(p.y, 7), round(p.x, 7)] for p in to_lonlat(inner, origin[0]).geometry]
-    return zip(_shapes(frame, origin), frame.itertuples(), places, strict=True)
+    return frame.assign(at=places)
 
 
 def _setbacks(r: AuditResult, units: UnitSystem, origin: _Origin) -> MapLayer:
-    items = []
-    for item, row, at in _named_places(r.layers["setbacks"], origin):
+    def told(row: Any) -> dict[str, Any]:
         found = [
             [p.product, units.mass.text(s.applied_kg)]
             for p in r.products
             for s in p.setbacks
             if s.name == row.name
         ]
-        kept = ["Distance kept", figures.distance(row.distance_m, units)]
-        words = {
+        return {
             "t": f"Setback: {row.name}",
-            "r": [kept, *found],
-            "at": at,
+            "r": [["Distance kept", figures.distance(row.distance_m, units)], *found],
+            "at": row.at,
             "n": str(row.name),
             "p": "" if found else "No product was found inside it.",
         }
-        items.append(item | words)
-    return MapLayer("setback", "setbacks", items=items)
+
+    frame = _with_places(r.layers["setbacks"], origin)
+    return MapLayer("setback", "setbacks", items=_items(frame, origin, told))
 
 
 def _zones(r: AuditResult, units: UnitSystem, origin: _Origin) -> MapLayer:
-    items = []
-    for item, row, at in _named_places(r.layers["zones"], origin):
+    def told(row: Any) -> dict[str, Any]:
         applied = [
             [p.product, units.mass.text(z.applied_kg, 4)]
             for p in r.products
@@ -156,42 +158,41 @@ def _zones(r: AuditResult, units: UnitSystem, origin: _Origin) -> MapLayer:
             if z.zone == row.zone
         ]
         rows = [["Area", _area(row.area_m2, units)], *applied]
-        items.append(item | {"t": f"Zone: {row.zone}", "r": rows, "at": at, "n": str(row.zone)})
-    return MapLayer("zone", "zones (tap a name)", items=items)
+        return {"t": f"Zone: {row.zone}", "r": rows, "at": row.at, "n": str(row.zone)}
+
+    frame = _with_places(r.layers["zones"], origin)
+    return MapLayer("zone", "zones (tap a name)", items=_items(frame, origin, told))
 
 
 def _passes(r: AuditResult, units: UnitSystem, origin: _Origin) -> MapLayer:
-    items = _shapes(r.layers["passes"], origin)
-    for item, row in zip(items, passes(r), strict=True):
-        item["t"] = f"Pass {row.number}" + (" (headland)" if row.headland else "")
-        item["r"] = [["Length", figures.distance(row.length_m, units)]]
+    def told(row: Any) -> dict[str, Any]:
+        rows = [["Length", figures.distance(row.length_m, units)]]
         if math.isfinite(row.start_s):
             hours = (figures.clock(t, r.time_zone) for t in (row.start_s, row.end_s))
-            item["r"] += [
-                ["Time", " to ".join(hours)],
-                ["Speed", units.speed.text(row.mean_speed_mps)],
-            ]
-    count = f"{r.pass_count:,}"
+            rows += [["Time", " to ".join(hours)], ["Speed", units.speed.text(row.mean_speed_mps)]]
+        return {"t": f"Pass {row.number}" + (" (headland)" if row.headland else ""), "r": rows}
+
+    frame = r.layers["passes"].rename(columns={"pass": "number"})
+    items, count = _items(frame, origin, told), f"{r.pass_count:,}"
     return MapLayer("pass", "passes (tap a line)", count, shown=False, line=True, items=items)
 
 
 def _skips(r: AuditResult, units: UnitSystem, origin: _Origin) -> MapLayer:
-    frame = stops(r)
-    items = _shapes(frame, origin)
-    # The waypoint on this side of the antimeridian, as the shapes are.
-    lon = origin[0] + (frame["lon"] - origin[0] + 180) % 360 - 180
-    for item, row, x, text in zip(items, frame.itertuples(), lon, advice(r, units), strict=True):
-        item |= {
+    def told(row: Any) -> dict[str, Any]:
+        return {
             "t": f"Stop {row.skip}: {kind_words(row.kind, row.cause)}",
             "r": page_record(SKIPS, row, Display(units)).rows,
-            "p": text,
-            "at": [round(row.lat, 7), round(x, 7)],
+            "p": row.text,
+            "at": [round(row.lat, 7), round(row.beside, 7)],
             "n": str(row.skip),
             "geo": f"geo:{row.lat:.6f},{row.lon:.6f}",
+            **({"c": "doubtful"} if row.kind == "no log" else {}),
         }
-        if row.kind == "no log":
-            item["c"] = "doubtful"
+
+    frame = stops(r)
+    # The waypoint on this side of the antimeridian, as the shapes are.
+    beside = origin[0] + (frame["lon"] - origin[0] + 180) % 360 - 180
+    items = _items(frame.assign(text=advice(r, units), beside=beside), origin, told)
     total = _area(float(np.sum(pd.to_numeric(frame["area_m2"]))), units)
-    label = "missed (numbered by size"
-    label += "; dashed: look first)" if (frame["kind"] == "no log").any() else ")"
-    return MapLayer("skip", label, total, items=items)
+    doubtful = "; dashed: look first" if (frame["kind"] == "no log").any() else ""
+    return MapLayer("skip", f"missed (numbered by size{doubtful})", total, items=items)

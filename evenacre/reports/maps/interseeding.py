@@ -13,13 +13,14 @@ import shapely.ops
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.geo.local_crs import WorkingPlane
+from evenacre.io.common.findings import counted
 from evenacre.planning.interseeding.plan_types import InterseedPlan, PaddockPlan
 from evenacre.planning.passes.pass_types import PassPlan
 from evenacre.reports import figure_text as figures
-from evenacre.reports.geodata import encode, to_lonlat
+from evenacre.reports.geodata import SCALE, encode, to_lonlat
 from evenacre.reports.maps import pass_layers
 from evenacre.reports.maps.interactive import MapPieces, map_pieces
-from evenacre.reports.maps.interactive_layers import MapLayer
+from evenacre.reports.maps.interactive_layers import MapLayer, map_frame
 from evenacre.reports.sentences import interseeding_words as iw
 from evenacre.reports.sentences.passes import axis_words, runs_of
 from evenacre.units.display import UnitSystem
@@ -52,10 +53,8 @@ def interseed_map(plan: InterseedPlan, units: UnitSystem, key: str) -> MapPieces
     outlines = np.array([p.paddock.field.boundary for p in plan.paddocks])
     plane = WorkingPlane.around(outlines)
     ground = gpd.GeoDataFrame(geometry=plane.project(outlines), crs=plane.crs)
-    box = to_lonlat(ground, plane.lon0).total_bounds
-    origin = (round(plane.lon0, 7), round(float((box[1] + box[3]) / 2), 7))
-    corners = [[round(float(box[i + 1]), 7), round(float(box[i]), 7)] for i in (0, 2)]
-    frame = _Frame(plane, origin)
+    shown = map_frame(ground, plane.lon0)
+    frame = _Frame(plane, shown["origin"])
     layers = [
         _paddocks(plan, ground, units, frame),
         _unworkable(plan, frame),
@@ -63,7 +62,6 @@ def interseed_map(plan: InterseedPlan, units: UnitSystem, key: str) -> MapPieces
         _passes(plan, units, frame),
         _beginnings(plan, frame),
     ]
-    shown = {"origin": origin, "bounds": corners}
     return map_pieces([layer for layer in layers if layer.items], shown, key)
 
 
@@ -109,9 +107,8 @@ def _facts(p: PaddockPlan, plan: InterseedPlan, units: UnitSystem) -> list[list[
 
 
 def _drive(p: PassPlan) -> str:
-    rounds = "1 round" if p.drive.rounds == 1 else f"{p.drive.rounds} rounds"
     passes = f"{runs_of(p, 'pass')} passes {axis_words(p.drive)}".rstrip()
-    return f"{rounds}, then {passes}; {iw.hours_text(p.field_time_s)}"
+    return f"{counted(p.drive.rounds, 'round')}, then {passes}; {iw.hours_text(p.field_time_s)}"
 
 
 def _unworkable(plan: InterseedPlan, frame: _Frame) -> MapLayer:
@@ -156,16 +153,15 @@ def _beginnings(plan: InterseedPlan, frame: _Frame) -> MapLayer:
         line = drive.passes[0].line if drive.passes else shapely.LineString()
         return [shapely.ops.substring(line, 0.0, _BEGIN_M)] if line.length else []
 
-    items = []
-    for place, p, g in _lines(plan, frame, first_metres):
-        x, y = g[0][0], g[0][1]
-        items.append(
-            {
-                "g": g,
-                "t": f"The drive in {p.paddock.field.name} begins here",
-                "at": [round(frame.origin[1] + y / 1e7, 7), round(frame.origin[0] + x / 1e7, 7)],
-                "n": "start",
-                "c": f"p{place}",
-            }
-        )
+    def item(place: int, p: PaddockPlan, g: Any) -> dict[str, Any]:
+        lon, lat = (start + step / SCALE for start, step in zip(frame.origin, g[0], strict=False))
+        return {
+            "g": g,
+            "t": f"The drive in {p.paddock.field.name} begins here",
+            "at": [round(lat, 7), round(lon, 7)],
+            "n": "start",
+            "c": f"p{place}",
+        }
+
+    items = [item(*found) for found in _lines(plan, frame, first_metres)]
     return MapLayer("begin", "where each drive begins", shown=False, line=True, items=items)

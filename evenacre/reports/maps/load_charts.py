@@ -18,7 +18,11 @@ from evenacre.units.display import UnitSystem
 
 _INCHES = (6.0, 4.8)  # small, so that its words can be read on a phone
 _DPI = 130
-_MARKS = {"even": "o", "too much left": "^", "too little left": "v"}
+_MARKS = {
+    "even": ("o", palette.BOUNDARY),
+    "too much left": ("^", palette.MORE),
+    "too little left": ("v", palette.SKIP),
+}
 
 
 def halfway_charts(book: OperationLoads, units: UnitSystem) -> dict[str, bytes]:
@@ -47,19 +51,19 @@ def halfway_chart(check: HalfwayCheck, units: UnitSystem, *, title: str = "") ->
             [mass.of(v) for v in values] for values in (check.low_kg, check.even_kg, check.high_kg)
         )
         axes.fill_between(x, low, high, facecolor=palette.ONCE, linewidth=0)
-        axes.plot(x, even, color=palette.HEADLAND, linewidth=1.6)
-        share = f"{100 * check.tolerance:g} %"
+        line: dict[str, Any] = {"color": palette.HEADLAND, "linewidth": 1.6}
+        axes.plot(x, even, **line)
         legend: list[Any] = [
-            Line2D([], [], color=palette.HEADLAND, linewidth=1.6, label="comes out even"),
-            Patch(facecolor=palette.ONCE, label=f"within {share} and the scale's error"),
+            Line2D([], [], label="comes out even", **line),
+            Patch(
+                facecolor=palette.ONCE,
+                label=f"within {100 * check.tolerance:g} % and the scale's error",
+            ),
         ]
         if len(check.meter_left_m2):
             style: dict[str, Any] = {"color": palette.OUTSIDE, "linestyle": "--", "linewidth": 1.3}
-            axes.plot(
-                [area.of(v) for v in check.meter_left_m2],
-                [mass.of(v) for v in check.meter_left_kg],
-                **style,
-            )
+            metered = area.of(check.meter_left_m2), mass.of(check.meter_left_kg)
+            axes.plot(*metered, **style)
             legend.append(Line2D([], [], label="by the meter's log", **style))
         legend += _weighings(axes, check, units)
         half = area.of(check.area_m2) / 2
@@ -80,22 +84,20 @@ def halfway_chart(check: HalfwayCheck, units: UnitSystem, *, title: str = "") ->
 
 def _weighings(axes: Any, check: HalfwayCheck, units: UnitSystem) -> list[Any]:
     """Mark each weighing by its verdict: shape and colour both tell it."""
-    colours = {"even": palette.BOUNDARY, "too much left": palette.MORE,
-               "too little left": palette.SKIP}  # fmt: skip
     legend: list[Any] = []
-    for verdict, marker in _MARKS.items():
+    for verdict, (marker, colour) in _MARKS.items():
         chosen = [w for w in check.weighings if w.verdict == verdict]
         if not chosen:
             continue
         style: dict[str, Any] = {
-            "marker": marker, "color": colours[verdict], "linestyle": "none", "markersize": 9,
+            "marker": marker, "color": colour, "linestyle": "none", "markersize": 9,
             "markeredgecolor": "white",
         }  # fmt: skip
         axes.errorbar(
             [units.area.of(w.area_left_m2) for w in chosen],
             [units.mass.of(w.left_kg) for w in chosen],
             yerr=[2 * units.mass.of(w.sigma_kg) for w in chosen],
-            ecolor=colours[verdict], capsize=3, zorder=5, clip_on=False, **style,
+            ecolor=colour, capsize=3, zorder=5, clip_on=False, **style,
         )  # fmt: skip
         legend.append(Line2D([], [], label=f"weighed: {verdict}", **style))
     return legend

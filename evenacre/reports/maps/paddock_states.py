@@ -24,14 +24,8 @@ STATES = {
     "never": "not to be seeded",
 }
 """Each state a paddock is drawn in, and what it means; the last four are of the whole plan."""
-_LABELS = {
-    "seeding": "seeding",
-    "herd": "herd",
-    "open": "open",
-    "resting": "resting",
-    "done": "seeded",
-    "shut": "",
-}
+_LABELS = {**{key: key for key in ("seeding", "herd", "open", "resting")}, "done": "seeded"}
+"""Of the states that a day is labelled with."""
 
 
 @dataclass(frozen=True)
@@ -46,24 +40,13 @@ class Step:
 
     def plain(self) -> dict[str, Any]:
         """As JSON types, for the page's script."""
-        return {
-            "t": self.title,
-            "p": self.text,
-            "s": self.states,
-            "l": self.labels,
-            "c": self.short,
-        }
+        return dict(zip("tpslc", vars(self).values(), strict=True))
 
 
 def steps(plan: InterseedPlan, units: UnitSystem) -> tuple[list[Step], dict[int, int]]:
-    """Tell the whole plan and then every day of it.
+    """Tell the whole plan and then every day of it, and which step is the day of each visit.
 
-    Returns
-    -------
-    steps : list of Step
-        The whole plan first.
-    of_visit : dict of int to int
-        Number of a visit to the place of its day among the steps.
+    Visits go by their numbers.
     """
     first, last = iw.span(plan)
     days = [first + dt.timedelta(days=n) for n in range((last - first).days + 1)]
@@ -75,12 +58,12 @@ def steps(plan: InterseedPlan, units: UnitSystem) -> tuple[list[Step], dict[int,
             _state(p, plan, day, any(a <= day <= b for a, b in found))
             for p, found in zip(plan.paddocks, opened, strict=True)
         )
+        labels = tuple(_LABELS.get(state, "") for state in states)
         short = tuple(
-            f"{p.paddock.field.name}\n{_LABELS[state]}" if state in ("seeding", "herd") else ""
-            for p, state in zip(plan.paddocks, states, strict=True)
+            f"{p.paddock.field.name}\n{label}" if label in ("seeding", "herd") else ""
+            for p, label in zip(plan.paddocks, labels, strict=True)
         )
         text = _happenings(plan, day, known.get(day), units)
-        labels = tuple(_LABELS[state] for state in states)
         out.append(Step(iw.day_text(day), text, states, labels, short))
     place = {day: index for index, day in enumerate(days, 1)}
     return out, {number: place[v.day] for v, number in iw.numbered(plan).items()}

@@ -40,10 +40,9 @@ def pass_map(field: Field, plan: PassPlan, units: UnitSystem) -> bytes:
     boundary = plan.plane.project(field.boundary)
     turns = [turn for turn in plan.turns if turn.length > 0]
     with rc_context(sheet.STYLE):
-        left, bottom, right, top = shapely.total_bounds([boundary, *turns])
         figure, axes = sheet.outlined(
             gpd.GeoSeries([boundary]),
-            (left, bottom, right, top),
+            shapely.total_bounds([boundary, *turns]),
             f"{plan.field}: passes to drive",
             f"{passes_text(plan)}, {figures.size(plan.workable_m2, units, 3)}",
             units,
@@ -57,7 +56,10 @@ def pass_map(field: Field, plan: PassPlan, units: UnitSystem) -> bytes:
             *sheet.draw(axes, turns, "turn, tool lifted", 3, **_TURN),
         ]
         if plan.passes:
-            legend += _ends(axes, plan)
+            first, last = plan.passes[0].line.coords[0], plan.passes[-1].line.coords[-1]
+            for label, end, style in (("begin", first, _BEGIN), ("end", last, _END)):
+                axes.plot(*end, zorder=9, **style)
+                legend.append(Line2D([], [], label=label, **style))
             legend += _number(axes, plan.passes)
         off = without(boundary, plan.workable)
         if off.area >= _SEEN_M2:
@@ -65,13 +67,6 @@ def pass_map(field: Field, plan: PassPlan, units: UnitSystem) -> bytes:
             legend += sheet.fill(axes, ground, "not to be worked", 1, **sheet.UNWORKABLE)
         sheet.add_legend(figure, legend, 3)
         return sheet.png(figure)
-
-
-def _ends(axes: Axes, plan: PassPlan) -> list[Line2D]:
-    first, last = plan.passes[0].line.coords[0], plan.passes[-1].line.coords[-1]
-    axes.plot(*first, zorder=9, **_BEGIN)
-    axes.plot(*last, zorder=9, **_END)
-    return [Line2D([], [], label="begin", **_BEGIN), Line2D([], [], label="end", **_END)]
 
 
 def _number(axes: Axes, passes: Sequence[PlannedPass]) -> list[Line2D]:

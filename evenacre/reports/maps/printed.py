@@ -60,32 +60,22 @@ def cover_map(result: AuditResult, units: UnitSystem) -> bytes:
         figure, axes = sheet.blank(result, f"{result.field}: {result.operation}", units)
         cover, skips, outside = (result.layers[name] for name in ("cover", "skips", "outside"))
         unlogged = skips["kind"] == "no log"
-        grounds = {
-            "not to be worked": result.layers["unworkable"],
-            "covered once": cover[cover["cover"] == 1],
-            "covered twice": cover[cover["cover"] == 2],
-            "three times or more": cover[cover["cover"] == 3],
-            "worked outside": outside if result.boundary_given else outside.iloc[:0],
-            "missed (numbered)": skips[~unlogged],
-            "gap in the log: look first": skips[unlogged],
-        }
+        frames = (
+            result.layers["unworkable"],
+            *(cover[cover["cover"] == times] for times in (1, 2, 3)),
+            outside if result.boundary_given else outside.iloc[:0],
+            skips[~unlogged],
+            skips[unlogged],
+        )
         legend: list[Any] = []
-        for label, frame in grounds.items():
-            legend += sheet.fill(axes, frame.geometry, label, **_GROUNDS[label])
+        for (label, style), frame in zip(_GROUNDS.items(), frames, strict=True):
+            legend += sheet.fill(axes, frame.geometry, label, **style)
         headland = result.layers["headland"].geometry
         if len(headland):
-            inner = [
-                shapely.get_coordinates(ring)
-                for part in shapely.get_parts(headland.to_numpy())
-                for ring in part.interiors
-            ]
-            lines = LineCollection(
-                inner,
-                label="headland line",
-                colors=palette.HEADLAND,
-                linestyles="dashed",
-                linewidths=1.0,
-            )
+            parts = shapely.get_parts(headland.to_numpy())
+            inner = [shapely.get_coordinates(ring) for part in parts for ring in part.interiors]
+            style: Any = {"colors": palette.HEADLAND, "linestyles": "dashed", "linewidths": 1.0}
+            lines = LineCollection(inner, label="headland line", **style)
             axes.add_collection(lines)
             legend.append(lines)
         _number(axes, result)

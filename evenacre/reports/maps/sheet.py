@@ -43,18 +43,16 @@ _COLOURS = 128
 
 def blank(result: AuditResult, title: str, units: UnitSystem) -> tuple[Figure, Axes]:
     """Lay out a map of the field with its outline, and a scale bar and north arrow below it."""
-    frames = [result.layers[n] for n in ("field", "outside", "cover")]
+    frames = (result.layers[n] for n in ("field", "outside", "cover"))
     boxes = np.array([f.total_bounds for f in frames if len(f)])
-    left, bottom = boxes[:, :2].min(axis=0)
-    right, top = boxes[:, 2:].max(axis=0)
+    box = (*boxes[:, :2].min(axis=0), *boxes[:, 2:].max(axis=0))
     subtitle = ", ".join(t for t in (result.date, units.area.text(result.boundary_area_m2)) if t)
-    field = result.layers["field"].geometry
-    return outlined(field, (left, bottom, right, top), title, subtitle, units)
+    return outlined(result.layers["field"].geometry, box, title, subtitle, units)
 
 
 def outlined(
     field: gpd.GeoSeries,
-    box: tuple[float, float, float, float],
+    box: Sequence[float],
     title: str,
     subtitle: str,
     units: UnitSystem,
@@ -74,15 +72,8 @@ def outlined(
     for text, y, points in ((title, 0.12, 13), (subtitle, 0.42, 10)):
         short = textwrap.shorten(text, 75, placeholder=" ...")
         figure.text(0.02, 1 - y / page, short, fontsize=points, va="top")
-    axes.add_collection(
-        PathCollection(
-            paths(field),
-            facecolor="none",
-            edgecolor=palette.BOUNDARY,
-            linewidth=1.5,
-            zorder=5,
-        )
-    )
+    outline: Any = {"facecolor": "none", "edgecolor": palette.BOUNDARY, "linewidth": 1.5}
+    fill(axes, field, "", 5, **outline)
     _scale_and_north(figure, axes, page, max(wide, tall * _INCHES / height), units)
     return figure, axes
 
@@ -146,13 +137,10 @@ def draw(
     """Draw lines; their entry in the legend, or none where there are no lines."""
     if not len(lines):
         return []
+    style: Any = {"color": color, "linewidth": linewidth}
     chains = [shapely.get_coordinates(line) for line in lines]
-    axes.add_collection(
-        LineCollection(
-            chains, colors=color, linestyles=[linestyle], linewidths=linewidth, zorder=order
-        )
-    )
-    return [Line2D([], [], label=label, color=color, linewidth=linewidth, linestyle=linestyle)]
+    axes.add_collection(LineCollection(chains, zorder=order, linestyles=[linestyle], **style))
+    return [Line2D([], [], label=label, linestyle=linestyle, **style)]
 
 
 def add_legend(figure: Figure, entries: list[Any], columns: int) -> None:

@@ -89,13 +89,7 @@ def given(**arguments: Any) -> dict[str, Any]:
 def frame_of(name: str, drawn: Any, crs: Any = None) -> gpd.GeoDataFrame | None:
     """A map at hand as a frame; None for a file.
 
-    Parameters
-    ----------
-    name : str
-        Of the argument.
-    drawn : str, Path, geometry, GeoSeries or GeoDataFrame
-    crs : optional
-        Given for it; a bare geometry is in longitude and latitude when None.
+    ``crs`` was given for it; a bare geometry is in longitude and latitude when None.
     """
     if isinstance(drawn, str | Path):
         return None
@@ -106,7 +100,7 @@ def frame_of(name: str, drawn: Any, crs: Any = None) -> gpd.GeoDataFrame | None:
         return gpd.GeoDataFrame(geometry=drawn)
     if isinstance(drawn, gpd.GeoDataFrame) and drawn.active_geometry_name is not None:
         return drawn
-    what = "It is no map" if not isinstance(drawn, gpd.GeoDataFrame) else "It has no geometry"
+    what = "It has no geometry" if isinstance(drawn, gpd.GeoDataFrame) else "It is no map"
     raise InputError.at(
         name,
         "",
@@ -227,7 +221,7 @@ def read_logs(
     time_zone: str | None,
 ) -> tuple[list[Path], tuple[Track, ...], list[InputFile]]:
     """Part logs into files and tracks at hand, and say what the latter were."""
-    several = [*logs] if isinstance(logs, list | tuple) else [logs]
+    several = as_list(logs)
     files: list[Path] = []
     tracks: list[Track] = []
     inputs: list[InputFile] = []
@@ -235,31 +229,24 @@ def read_logs(
         name = "tracks" if len(several) == 1 else f"tracks {number}"
         if isinstance(log, str | Path):
             files.append(Path(log))
-        elif isinstance(log, Track):
+            continue
+        label = stand_in(name, log)
+        if isinstance(log, Track):
             tracks.append(log)
-            inputs.append(_input(stand_in(name, log), track_layer([log])))
         else:
-            label = stand_in(name, log)
             options = {"columns": columns, "crs": crs, "time_zone": time_zone}
             tracks += tracks_from_geodataframe(log, **options, source=label)
-            inputs.append(_input(label, log))
+        frame = track_layer([log]) if isinstance(log, Track) else log
+        inputs.append(InputFile(label, frame_sha256(frame)))
     return files, tuple(tracks), inputs
-
-
-def _input(label: str, frame: gpd.GeoDataFrame) -> InputFile:
-    return InputFile(label, frame_sha256(frame))
 
 
 def product_texts(
     products: Products, prices: Mapping[str, Quantity] | None, currency: str
 ) -> tuple[dict[str, list[Any]], dict[str, Product]]:
-    """Products as the command line has them, and those that were given whole.
+    """Products as the command line has them, and those that were given whole by name.
 
-    Returns
-    -------
-    dict
-        ``product``, and ``rate`` and ``price`` where there are any, one for each product.
-    dict of str to Product
+    The former are ``product``, and ``rate`` and ``price`` where there are any, one for each.
     """
     whole: dict[str, Product] = {}
     rates: dict[str, Any] = {}
@@ -276,8 +263,7 @@ def product_texts(
     texts: dict[str, list[Any]] = {"product": list(rates)} if rates else {}
     if any(rate is not None for rate in rates.values()):
         texts["rate"] = list(rates.values())
-    unknown = [name for name in prices or {} if name not in rates]
-    if unknown:
+    if unknown := [name for name in prices or {} if name not in rates]:
         raise InputError.at("prices", unknown[0], "It is no product.", choice(unknown[0], rates))
     if prices:
         asked = [prices.get(name) for name in rates]

@@ -240,7 +240,7 @@ def plan_passes(
         if _is_season_file(field):
             check_names(plan_passes, rest, of_season)
             how = read_drive_options(wanted)
-            ground = ground_of_season(Path(field), width_m=how.width, **rest)
+            ground = ground_of_season(Path(str(field)), width_m=how.width, **rest)
         else:
             check_names(plan_passes, rest, (*of_field, *reading))
             how = read_drive_options({**wanted, "width": None})
@@ -372,9 +372,8 @@ def finish(
         from evenacre.cli.options.finish_options import FinishOptions
 
         check_names(finish, options, _KEYS)
-        asked = FinishOptions(
-            **given(**{one.name: told[one.name] for one in fields(FinishOptions)})
-        )
+        known = [one.name for one in fields(FinishOptions)]
+        asked = FinishOptions(**given(**{name: told[name] for name in known}))
         if area is not None:
             if source is not None or boundary is not None:
                 what = "It does not go with a season file, a boundary or tracks."
@@ -480,8 +479,8 @@ def _is_season_file(source: Any) -> bool:
 
 def _season(call: str, source: Source, told: Mapping[str, Any]) -> Season:
     """Make a season of a call's arguments, by name, checked as those of the command line are."""
-    single = given(**{name: told.get(name) for name in _SINGLE}, **told["options"])
-    single |= given(column=told["columns"])
+    single = {name: told.get(name) for name in _SINGLE}
+    single = given(**single, column=told["columns"], **told["options"])
     implement, settings = told.get("implement"), told.get("settings")
     currency = told.get("currency", "USD")
     for name in ("boundary_crs", "tracks_crs"):

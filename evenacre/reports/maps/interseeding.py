@@ -19,8 +19,7 @@ from evenacre.planning.passes.pass_types import PassPlan
 from evenacre.reports import figure_text as figures
 from evenacre.reports.geodata import SCALE, encode, to_lonlat
 from evenacre.reports.maps import pass_layers
-from evenacre.reports.maps.interactive import MapPieces, map_pieces
-from evenacre.reports.maps.interactive_layers import MapLayer, map_frame
+from evenacre.reports.maps.interactive import MapLayer, MapPieces, map_frame, map_pieces
 from evenacre.reports.sentences import interseeding_words as iw
 from evenacre.reports.sentences.passes import axis_words, runs_of
 from evenacre.units.display import UnitSystem
@@ -48,7 +47,7 @@ class _Frame:
 def interseed_map(plan: InterseedPlan, units: UnitSystem, key: str) -> MapPieces:
     """Build the map of a plan; item ``p0``, ``p1`` ... belongs to the paddock of that place.
 
-    ``key`` is as in :func:`evenacre.reports.maps.interactive.interactive_map`.
+    The key is as for `map_pieces`.
     """
     outlines = np.array([p.paddock.field.boundary for p in plan.paddocks])
     plane = WorkingPlane.around(outlines)
@@ -62,7 +61,7 @@ def interseed_map(plan: InterseedPlan, units: UnitSystem, key: str) -> MapPieces
         _passes(plan, units, frame),
         _beginnings(plan, frame),
     ]
-    return map_pieces([layer for layer in layers if layer.items], shown, key)
+    return map_pieces(layers, shown, key)
 
 
 def _paddocks(

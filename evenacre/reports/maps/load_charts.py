@@ -62,7 +62,7 @@ def halfway_chart(check: HalfwayCheck, units: UnitSystem, *, title: str = "") ->
         ]
         if len(check.meter_left_m2):
             style: dict[str, Any] = {"color": palette.OUTSIDE, "linestyle": "--", "linewidth": 1.3}
-            metered = area.of(check.meter_left_m2), mass.of(check.meter_left_kg)
+            metered = check.meter_left_m2 * area.per_si, check.meter_left_kg * mass.per_si
             axes.plot(*metered, **style)
             legend.append(Line2D([], [], label="by the meter's log", **style))
         legend += _weighings(axes, check, units)

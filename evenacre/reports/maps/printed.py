@@ -74,8 +74,8 @@ def cover_map(result: AuditResult, units: UnitSystem) -> bytes:
         if len(headland):
             parts = shapely.get_parts(headland.to_numpy())
             inner = [shapely.get_coordinates(ring) for part in parts for ring in part.interiors]
-            style: Any = {"colors": palette.HEADLAND, "linestyles": "dashed", "linewidths": 1.0}
-            lines = LineCollection(inner, label="headland line", **style)
+            dashed: Any = {"colors": palette.HEADLAND, "linestyles": "dashed", "linewidths": 1.0}
+            lines = LineCollection(inner, label="headland line", **dashed)
             axes.add_collection(lines)
             legend.append(lines)
         _number(axes, result)

@@ -59,16 +59,12 @@ def render_operation(
 ) -> RenderedOperation:
     """Render one operation's maps, answer and section.
 
-    Parameters
-    ----------
-    key : str
-        Letters and digits; unlike that of any other operation of the report.
-    loads : OperationLoads, optional
-        What its load tickets tell.
+    ``key`` is letters and digits, unlike that of any other operation of the report; ``loads`` are
+    what its load tickets tell.
     """
     display = Display(units, currency)
     maps, charts = static_maps(result, units), halfway_charts(loads, units) if loads else {}
-    cover, *rates = maps.values()
+    cover, *rates = map(_data_uri, maps.values())
     frame = stops(result)
     places = [
         {
@@ -94,8 +90,8 @@ def render_operation(
         first=_UNFOLDED,
         rest=figures.size(float(frame["area_m2"].iloc[_UNFOLDED:].sum()), units),
         map=interactive_map(result, units, key),
-        cover=_data_uri(cover),
-        rates=[(p.product, _data_uri(png)) for p, png in zip(result.products, rates, strict=True)],
+        cover=cover,
+        rates=[(p.product, png) for p, png in zip(result.products, rates, strict=True)],
         tables=[
             *audit_page_tables(result, display),
             *(load_page_tables(loads, display) if loads else ()),
@@ -168,12 +164,7 @@ def document(
 ) -> str:
     """Join rendered operations, each with a key of its own, into the page.
 
-    Parameters
-    ----------
-    farm : str
-        Title of the page; may be empty.
-    warnings : sequence of str
-        Of the inputs as a whole.
+    Warnings are of the inputs as a whole.
     """
     return page(
         "report.html.j2",

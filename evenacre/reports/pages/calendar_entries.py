@@ -21,17 +21,8 @@ def calendar_events(
 ) -> tuple[CalendarEvent, ...]:
     """Tell the herd's moves, the days of seeding, the last days of windows and first grazing.
 
-    Parameters
-    ----------
-    farm : str
-        Keeps apart the entries of farms whose paddocks have the same names.
-    time_zone : str or None
-        IANA name of the plan's clock times; None: they go by whatever clock the reader keeps.
-
-    Returns
-    -------
-    tuple of CalendarEvent
-        In order of time.
+    They come in order of time. ``farm`` keeps apart the entries of farms whose paddocks have the
+    same names; without a time zone clock times go by whatever clock the reader keeps.
     """
     zone = ZoneInfo(time_zone) if time_zone else None
     entries = (_moves(plan), _visits(plan, units, zone), _last_days(plan), _grazing(plan))

@@ -81,15 +81,14 @@ def _stop(
 ) -> dict[str, Any]:
     """One visit of the list of what to do."""
     fills = [f"load {f.number} ({units.mass.text(f.mass_kg)})" for f in iw.fills_at(plan, v)]
+    amounts = f"{figures.size(v.area_m2, units, 3)}, {units.mass.text(v.seed_kg)} of seed"
+    times = f"{iw.clock(v.start_s)} to {iw.clock(v.end_s)}"
     return {
         "number": number,
         "step": step,
         "day": iw.short_weekday(v.day),
         "paddock": v.paddock,
-        "text": (
-            f"{iw.part_text(v.share)}, {figures.size(v.area_m2, units, 3)}, "
-            f"{units.mass.text(v.seed_kg)} of seed; {iw.clock(v.start_s)} to {iw.clock(v.end_s)}."
-        ),
+        "text": f"{iw.part_text(v.share)}, {amounts}; {times}.",
         "loads": f"Fill {', '.join(fills)}." if fills else "",
     }
 

@@ -55,7 +55,7 @@ def steps(plan: InterseedPlan, units: UnitSystem) -> tuple[list[Step], dict[int,
     opened = [iw.spells(p.window, plan.days) for p in plan.paddocks]
     for day in days:
         states = tuple(
-            _state(p, plan, day, any(a <= day <= b for a, b in found))
+            _state(p, day, any(a <= day <= b for a, b in found))
             for p, found in zip(plan.paddocks, opened, strict=True)
         )
         labels = tuple(_LABELS.get(state, "") for state in states)
@@ -93,10 +93,10 @@ def _outcome(p: PaddockPlan) -> str:
     return "whole" if iw.whole(p) else "part"
 
 
-def _state(p: PaddockPlan, plan: InterseedPlan, day: dt.date, ready: bool) -> str:
+def _state(p: PaddockPlan, day: dt.date, ready: bool) -> str:
     if any(v.day == day for v in p.visits):
         return "seeding"
-    if iw.in_paddock(plan, p.paddock.field.name, day):
+    if any(s.stay.enter <= day < s.stay.leave for s in p.stays):  # it leaves in the morning
         return "herd"
     begun = any(v.day < day for v in p.visits)
     finished = bool(p.visits) and p.visits[-1].day < day

@@ -16,6 +16,7 @@ from evenacre.model.outputs import Raster
 from evenacre.reports import figure_text as figures
 from evenacre.reports.geodata import WGS84, centre_lon, to_lonlat
 from evenacre.reports.sentences.fix_list import stops
+from evenacre.reports.writers.as_frame import stacked
 
 # In the order a map viewer lists them.
 _LAYERS = (
@@ -37,7 +38,12 @@ def join_layers(
     operations: Sequence[Mapping[str, gpd.GeoDataFrame]],
 ) -> dict[str, gpd.GeoDataFrame]:
     """Join each layer over the operations."""
-    return {name: _join([layers[name] for layers in operations]) for name in _LAYERS}
+    none = pd.DataFrame({"field": [], "operation": [], "geometry": []})
+    every = {
+        name: stacked(layers[name] for layers in operations) if operations else none
+        for name in _LAYERS
+    }
+    return {n: gpd.GeoDataFrame(f, geometry="geometry", crs=WGS84) for n, f in every.items()}
 
 
 def rasters(result: AuditResult) -> dict[str, Raster]:
@@ -61,14 +67,6 @@ def rasters(result: AuditResult) -> dict[str, Raster]:
             for p, name in zip(result.products, names, strict=True)
         },
     }
-
-
-def _join(frames: Sequence[gpd.GeoDataFrame]) -> gpd.GeoDataFrame:
-    kept = [f for f in frames if len(f)] or list(frames[:1])
-    if not kept:
-        return gpd.GeoDataFrame({"field": [], "operation": []}, geometry=[], crs=WGS84)
-    joined = pd.concat(kept, ignore_index=True)
-    return gpd.GeoDataFrame(joined, geometry="geometry", crs=WGS84)
 
 
 def _labelled(result: AuditResult, name: str) -> gpd.GeoDataFrame:

@@ -91,13 +91,6 @@ def clock(seconds: float) -> str:
     return f"{minutes // 60:02d}:{minutes % 60:02d}{beside}"
 
 
-def in_paddock(plan: InterseedPlan, name: str, day: dt.date) -> bool:
-    """Whether the herd is in a paddock on a day; it leaves in the morning."""
-    return any(
-        s.stay.paddock == name and s.stay.enter <= day < s.stay.leave for s in plan.herd.stays
-    )
-
-
 def day_text(day: dt.date) -> str:
     """Weekday and date."""
     return f"{_WEEKDAYS[day.weekday()]} {day.isoformat()}"

@@ -25,8 +25,8 @@ from evenacre.reports.tables.audit import OPERATIONS
 from evenacre.reports.tables.interseeding import PLAN
 from evenacre.reports.tables.loads import BALANCES, load_record
 from evenacre.reports.tables.passes import DRIVE, WAY_OF_DRIVING
-from evenacre.reports.tables.plan_against_done import planned_done_record
-from evenacre.reports.tables.season import season_record
+from evenacre.reports.tables.plan_against_done import COMPARED
+from evenacre.reports.tables.season import LEDGER
 from evenacre.reports.writers.as_json import json_types, record, records
 
 AUDIT_SCHEMA = "evenacre/summary/1.2"
@@ -58,9 +58,9 @@ def summary(
     books: list[OperationLoads | None] = [*loads] or [None] * len(results)
     more: dict[str, Any] = {}
     if ledger is not None:
-        more["season"] = {**season_record(ledger), "balance": records(BALANCES, balances)}
+        more["season"] = {**record(LEDGER, ledger), "balance": records(BALANCES, balances)}
     if planned_done is not None:
-        more["planned_done"] = planned_done_record(planned_done)
+        more["planned_done"] = record(COMPARED, planned_done)
     return _account(
         AUDIT_SCHEMA,
         generated,

@@ -105,7 +105,6 @@ LOADS = Table(
         ),
     ),
     title="Loads",
-    json="loads start_s end_s scale meter target swept_m2 comparisons",
     page="load compared scale meter target swept_m2",
     words=2,
 )

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any
 
 import pandas as pd
 
@@ -11,12 +10,11 @@ from evenacre.planning.season.nutrients import NutrientAmount
 from evenacre.planning.season.salt import CAUTION, SOURCE, SaltScreen
 from evenacre.planning.season.season_totals import Ledger
 from evenacre.reports import quantities as q
-from evenacre.reports.column import PLACE, Table, joined, named
+from evenacre.reports.column import PLACE, Column, Table, joined, json_only, named, nested
 from evenacre.reports.sentences import findings
 from evenacre.reports.sentences import season as sentences
 from evenacre.reports.writers.as_frame import data_frame
 from evenacre.reports.writers.as_html import PageTable, page_table
-from evenacre.reports.writers.as_json import records
 from evenacre.units.display import DisplayUnit
 
 _INCH_M = 0.0254
@@ -231,8 +229,6 @@ SALT = Table(
         named("over", "", "verdict", q.worded(lambda over: "over" if over else "within")),
     ),
     title="Fertilizer with the seed",
-    json="field operation product crop material slope_percent_per_lb_ac spread_m row_spacing_m "
-    "tolerated_loss_percent soil_factor limit_kg_per_m2 placed_kg_per_m2 loss_percent over",
     page="field product crop taken over placed_kg_per_m2 limit_kg_per_m2 loss_percent",
     words=5,
     remark=(
@@ -302,18 +298,18 @@ def season_frames(ledger: Ledger, display: q.Display) -> dict[str, pd.DataFrame]
     return {table.name: data_frame(table, rows, display) for table, rows in every if rows}
 
 
-def season_record(ledger: Ledger) -> dict[str, Any]:
-    """The season's part of the summary, in SI units; what is not known is None."""
-    return {
-        "placements": records(PLACEMENTS, ledger.placements),
-        "nutrients": records(NUTRIENTS, ledger.amounts),
-        "totals": records(NUTRIENT_TOTALS, ledger.totals),
-        "needs": records(NEEDS, ledger.needs),
-        "seed": records(SEED, ledger.seed),
-        "salt": records(SALT, ledger.salt),
-        "money": records(COSTS, ledger.money),
-        "warnings": findings.sentences(ledger.findings, "warning"),
-    }
+LEDGER = json_only(
+    "season",
+    nested("placements", PLACEMENTS),
+    nested("nutrients", NUTRIENTS, "amounts"),
+    nested("totals", NUTRIENT_TOTALS),
+    nested("needs", NEEDS),
+    nested("seed", SEED),
+    nested("salt", SALT),
+    nested("money", COSTS),
+    Column("warnings", lambda ledger: findings.sentences(ledger.findings, "warning"), q.NESTED),
+    why="tables and page have each part by itself",
+)
 
 
 def season_page_tables(ledger: Ledger, display: q.Display) -> list[PageTable]:

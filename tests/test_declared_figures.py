@@ -147,9 +147,8 @@ def rows() -> Iterable[tuple[Table, list[Any]]]:
     yield audit.OPERATIONS, [result]
     yield audit_products.PRODUCTS, audit_products.products(result)
     yield audit_products.NUTRIENTS, audit_products.nutrients(result)
-    for product in result.products:
-        yield audit_products.ZONES, audit_products.zones_of(product)
-        yield audit_products.SETBACKS, audit_products.setbacks_of(product)
+    yield audit_products.ZONES, audit_products.zones(result)
+    yield audit_products.SETBACKS, audit_products.setbacks(result)
     yield audit.SKIPS, list(audit.stops(result).assign(where="").itertuples())
     yield audit.PASSES, audit.passes(result)
     yield season.PLACEMENTS, list(ledger.placements)

@@ -105,6 +105,11 @@ def named(
     )
 
 
+def several(ways: str, head: Head | EllipsisType = ..., **more: Any) -> tuple[Column, ...]:
+    """Declare columns alike, by the ways to their values."""
+    return tuple(named(way, head, **more) for way in ways.split())
+
+
 def joined(
     key: str, head: Head, told: Callable[[Any, q.Display], str], shows: str = "", **more: Any
 ) -> Column:

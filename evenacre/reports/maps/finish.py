@@ -19,13 +19,8 @@ from evenacre.reports.maps import palette, sheet
 from evenacre.units.display import UnitSystem
 
 TO_DO, PASS, OUT = "still to do", "pass to come", "load runs out"
-_DONE: Any = {"facecolor": palette.ONCE, "linewidth": 0}
-_TO_DO: Any = {
-    "facecolor": "white",
-    "edgecolor": palette.NOTHING,
-    "hatch": "....",
-    "linewidth": 0.6,
-}
+_DONE = sheet.ground(palette.ONCE)
+_TO_DO = sheet.ground("white", palette.NOTHING, 0.6, hatch="....")
 _PASSES: Any = (
     (True, "passes the load reaches", {"color": palette.PASS, "linestyle": "solid"}),
     (False, "passes without product", {"color": palette.SKIP, "linestyle": "dashed"}),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -28,20 +28,32 @@ _BEGIN_M = 10.0  # of the first pass, drawn to show where a drive begins
 
 
 @dataclass(frozen=True)
-class _Frame:
-    """The plane that all is drawn in, and the origin (lon, lat) it is encoded from."""
+class _Ground:
+    """A plan, the plane it is drawn in, and the origin (lon, lat) it is encoded from."""
 
+    plan: InterseedPlan
     plane: WorkingPlane
     origin: tuple[float, float]
 
-    def brought(self, shape: shapely.MultiLineString, plane: WorkingPlane) -> BaseGeometry:
-        """Bring a shape here from another plane."""
-        moved: BaseGeometry = self.plane.project(pass_layers.to_lonlat(shape, plane))
-        return moved
-
-    def encoded(self, shapes: Sequence[BaseGeometry]) -> list[Any]:
+    def encoded(self, shapes: Iterable[BaseGeometry]) -> list[Any]:
         """Shapes of this plane as the page's script wants them."""
         return encode(gpd.GeoDataFrame(geometry=list(shapes), crs=self.plane.crs), *self.origin)
+
+    def lines(
+        self,
+        of: Callable[[PassPlan], Iterable[shapely.LineString]],
+        told: Callable[[PaddockPlan, Any], dict[str, Any]] = lambda _paddock, _shape: {},
+    ) -> list[dict[str, Any]]:
+        """One item a paddock: its lines of one kind, and what is told of them."""
+        found: dict[int, BaseGeometry] = {}
+        for place, p in enumerate(self.plan.paddocks):
+            if p.passes and (lines := [line for line in of(p.passes) if line.length > 0]):
+                shape = pass_layers.to_lonlat(shapely.MultiLineString(lines), p.passes.plane)
+                found[place] = self.plane.project(shape)
+        return [
+            {"g": g, **told(self.plan.paddocks[place], g), "c": f"p{place}"}
+            for place, g in zip(found, self.encoded(found.values()), strict=True)
+        ]
 
 
 def interseed_map(plan: InterseedPlan, units: UnitSystem, key: str) -> MapPieces:
@@ -51,26 +63,44 @@ def interseed_map(plan: InterseedPlan, units: UnitSystem, key: str) -> MapPieces
     """
     outlines = np.array([p.paddock.field.boundary for p in plan.paddocks])
     plane = WorkingPlane.around(outlines)
-    ground = gpd.GeoDataFrame(geometry=plane.project(outlines), crs=plane.crs)
-    shown = map_frame(ground, plane.lon0)
-    frame = _Frame(plane, shown["origin"])
+    outlined = gpd.GeoDataFrame(geometry=plane.project(outlines), crs=plane.crs)
+    frame = map_frame(outlined, plane.lon0)
+    ground = _Ground(plan, plane, frame["origin"])
+
+    def told(p: PaddockPlan, _: Any) -> dict[str, Any]:
+        return {"t": p.paddock.field.name, "r": _facts(p, plan, units)}
+
+    def beginning(p: PaddockPlan, g: Any) -> dict[str, Any]:
+        lon, lat = (start + step / SCALE for start, step in zip(ground.origin, g[0], strict=False))
+        title = f"The drive in {p.paddock.field.name} begins here"
+        return {"t": title, "at": [round(lat, 7), round(lon, 7)], "n": "start"}
+
+    turns = ground.lines(lambda d: d.turns)
+    passes = ground.lines(lambda d: [run.line for run in d.passes], told)
+    begun = ground.lines(_first_metres, beginning)
     layers = [
-        _paddocks(plan, ground, units, frame),
-        _unworkable(plan, frame),
-        _turns(plan, frame),
-        _passes(plan, units, frame),
-        _beginnings(plan, frame),
+        MapLayer("paddock", "paddocks (tap one)", items=_paddocks(ground, outlined, units)),
+        MapLayer("unworkable", "not to be worked", items=_unworkable(ground)),
+        MapLayer("turn", "turns between them", shown=False, line=True, items=turns),
+        MapLayer("pass", "passes to drive", line=True, items=passes),
+        MapLayer("begin", "where each drive begins", shown=False, line=True, items=begun),
     ]
-    return map_pieces(layers, shown, key)
+    return map_pieces(layers, frame, key)
+
+
+def _first_metres(drive: PassPlan) -> list[shapely.LineString]:
+    line = drive.passes[0].line if drive.passes else shapely.LineString()
+    return [shapely.ops.substring(line, 0.0, _BEGIN_M)] if line.length else []
 
 
 def _paddocks(
-    plan: InterseedPlan, ground: gpd.GeoDataFrame, units: UnitSystem, frame: _Frame
-) -> MapLayer:
-    middle, inside = ground.geometry.centroid, ground.geometry.representative_point()
-    inner = ground.set_geometry(middle.where(ground.geometry.contains(middle), inside))
-    places = to_lonlat(inner, frame.origin[0]).geometry
-    items = [
+    ground: _Ground, outlined: gpd.GeoDataFrame, units: UnitSystem
+) -> list[dict[str, Any]]:
+    middle, inside = outlined.geometry.centroid, outlined.geometry.representative_point()
+    inner = outlined.set_geometry(middle.where(outlined.geometry.contains(middle), inside))
+    places = to_lonlat(inner, ground.origin[0]).geometry
+    shapes, plan = ground.encoded(outlined.geometry), ground.plan
+    return [
         {
             "g": shape,
             "t": p.paddock.field.name,
@@ -79,11 +109,14 @@ def _paddocks(
             "n": p.paddock.field.name,
             "c": f"p{place}",
         }
-        for place, (p, shape, at) in enumerate(
-            zip(plan.paddocks, frame.encoded(ground.geometry), places, strict=True)
-        )
+        for place, (p, shape, at) in enumerate(zip(plan.paddocks, shapes, places, strict=True))
     ]
-    return MapLayer("paddock", "paddocks (tap one)", items=items)
+
+
+def _unworkable(ground: _Ground) -> list[dict[str, Any]]:
+    shapes = [p.paddock.field.unworkable for p in ground.plan.paddocks]
+    kept = np.array([shape for shape in shapes if shape is not None and not shape.is_empty])
+    return [{"g": g} for g in ground.encoded(ground.plane.project(kept))] if len(kept) else []
 
 
 def _facts(p: PaddockPlan, plan: InterseedPlan, units: UnitSystem) -> list[list[str]]:
@@ -108,59 +141,3 @@ def _facts(p: PaddockPlan, plan: InterseedPlan, units: UnitSystem) -> list[list[
 def _drive(p: PassPlan) -> str:
     passes = f"{runs_of(p, 'pass')} passes {axis_words(p.drive)}".rstrip()
     return f"{counted(p.drive.rounds, 'round')}, then {passes}; {iw.hours_text(p.field_time_s)}"
-
-
-def _unworkable(plan: InterseedPlan, frame: _Frame) -> MapLayer:
-    shapes = [p.paddock.field.unworkable for p in plan.paddocks]
-    kept = np.array([shape for shape in shapes if shape is not None and not shape.is_empty])
-    items = [{"g": g} for g in frame.encoded(frame.plane.project(kept))] if len(kept) else []
-    return MapLayer("unworkable", "not to be worked", items=items)
-
-
-def _lines(
-    plan: InterseedPlan, frame: _Frame, of: Callable[[PassPlan], list[shapely.LineString]]
-) -> list[tuple[int, PaddockPlan, Any]]:
-    """One item a paddock: its lines of one kind, encoded."""
-    found = [
-        (place, p, frame.brought(shapely.MultiLineString(lines), p.passes.plane))
-        for place, p in enumerate(plan.paddocks)
-        if p.passes
-        for lines in [[line for line in of(p.passes) if line.length > 0]]
-        if lines
-    ]
-    encoded = frame.encoded([shape for *_, shape in found])
-    return [(place, p, g) for (place, p, _), g in zip(found, encoded, strict=True)]
-
-
-def _passes(plan: InterseedPlan, units: UnitSystem, frame: _Frame) -> MapLayer:
-    items = [
-        {"g": g, "t": p.paddock.field.name, "r": _facts(p, plan, units), "c": f"p{place}"}
-        for place, p, g in _lines(plan, frame, lambda d: [run.line for run in d.passes])
-    ]
-    return MapLayer("pass", "passes to drive", line=True, items=items)
-
-
-def _turns(plan: InterseedPlan, frame: _Frame) -> MapLayer:
-    items = [
-        {"g": g, "c": f"p{place}"} for place, _, g in _lines(plan, frame, lambda d: list(d.turns))
-    ]
-    return MapLayer("turn", "turns between them", shown=False, line=True, items=items)
-
-
-def _beginnings(plan: InterseedPlan, frame: _Frame) -> MapLayer:
-    def first_metres(drive: PassPlan) -> list[shapely.LineString]:
-        line = drive.passes[0].line if drive.passes else shapely.LineString()
-        return [shapely.ops.substring(line, 0.0, _BEGIN_M)] if line.length else []
-
-    def item(place: int, p: PaddockPlan, g: Any) -> dict[str, Any]:
-        lon, lat = (start + step / SCALE for start, step in zip(frame.origin, g[0], strict=False))
-        return {
-            "g": g,
-            "t": f"The drive in {p.paddock.field.name} begins here",
-            "at": [round(lat, 7), round(lon, 7)],
-            "n": "start",
-            "c": f"p{place}",
-        }
-
-    items = [item(*found) for found in _lines(plan, frame, first_metres)]
-    return MapLayer("begin", "where each drive begins", shown=False, line=True, items=items)

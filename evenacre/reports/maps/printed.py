@@ -20,26 +20,17 @@ from evenacre.reports.maps import palette, sheet
 from evenacre.reports.sentences.fix_list import stops
 from evenacre.units.display import UnitSystem
 
-_GROUNDS: dict[str, dict[str, Any]] = {
+_GROUNDS = {
     "not to be worked": {**sheet.UNWORKABLE, "edgecolor": "#77716a"},
-    "covered once": {"facecolor": palette.ONCE, "linewidth": 0},
-    "covered twice": {
-        "facecolor": palette.TWICE, "edgecolor": "#7a4a00", "hatch": "////", "linewidth": 0,
-    },
-    "three times or more": {
-        "facecolor": palette.MORE, "edgecolor": "white", "hatch": "xxxx", "linewidth": 0,
-    },
-    "worked outside": {
-        "facecolor": "none", "edgecolor": palette.OUTSIDE, "hatch": "oo", "linewidth": 0.6,
-    },
-    "missed (numbered)": {
-        "facecolor": palette.SKIP, "edgecolor": palette.SKIP, "linewidth": 0.8,
-    },
-    "gap in the log: look first": {
-        "facecolor": "white", "edgecolor": palette.SKIP, "hatch": "----", "linestyle": "dashed",
-        "linewidth": 0.8,
-    },
-}  # fmt: skip
+    "covered once": sheet.ground(palette.ONCE),
+    "covered twice": sheet.ground(palette.TWICE, "#7a4a00", hatch="////"),
+    "three times or more": sheet.ground(palette.MORE, "white", hatch="xxxx"),
+    "worked outside": sheet.ground("none", palette.OUTSIDE, 0.6, hatch="oo"),
+    "missed (numbered)": sheet.ground(palette.SKIP, palette.SKIP, 0.8),
+    "gap in the log: look first": sheet.ground(
+        "white", palette.SKIP, 0.8, hatch="----", linestyle="dashed"
+    ),
+}
 _CLEAR_PIXELS = 26
 _SQUARE_M = 2.0  # side of what the rate is averaged over
 _HATCH_CELLS = 300  # hatches are traced on a grid no finer than this

@@ -27,18 +27,22 @@ from evenacre.units.display import UnitSystem
 
 # Names from files may hold a dollar sign, which is not the start of a formula here.
 STYLE: Any = {"font.size": 10, "hatch.linewidth": 0.5, "text.parse_math": False}
-UNWORKABLE: Any = {
-    "facecolor": palette.UNWORKABLE,
-    "edgecolor": palette.OUTSIDE,
-    "hatch": "\\\\",
-    "linewidth": 0.6,
-}
 _INCHES = 8.0
 _DPI = 130
 _SHORTEST, _TALLEST = 2.0, 11.0  # inches of the drawing itself
 _TITLE, _STRIP, _LEGEND = 0.7, 0.65, 0.85  # inches for the words around it
 _DETAIL_M = 0.1  # what a printed map can show
 _COLOURS = 128
+
+
+def ground(
+    facecolor: str, edgecolor: str | None = None, linewidth: float = 0.0, **more: str
+) -> dict[str, Any]:
+    """Style of ground that is filled."""
+    return {"facecolor": facecolor, "edgecolor": edgecolor, "linewidth": linewidth, **more}
+
+
+UNWORKABLE = ground(palette.UNWORKABLE, palette.OUTSIDE, 0.6, hatch="\\\\")
 
 
 def blank(result: AuditResult, title: str, units: UnitSystem) -> tuple[Figure, Axes]:
@@ -72,8 +76,7 @@ def outlined(
     for text, y, points in ((title, 0.12, 13), (subtitle, 0.42, 10)):
         short = textwrap.shorten(text, 75, placeholder=" ...")
         figure.text(0.02, 1 - y / page, short, fontsize=points, va="top")
-    outline: Any = {"facecolor": "none", "edgecolor": palette.BOUNDARY, "linewidth": 1.5}
-    fill(axes, field, "", 5, **outline)
+    fill(axes, field, "", 5, **ground("none", palette.BOUNDARY, 1.5))
     _scale_and_north(figure, axes, page, max(wide, tall * _INCHES / height), units)
     return figure, axes
 

@@ -14,20 +14,10 @@ import pandas as pd
 from evenacre.model.audit_result import AuditResult
 from evenacre.reports import figure_text
 from evenacre.reports import quantities as q
-from evenacre.reports.column import PLACE, Column, Table, json_only, named, nested
+from evenacre.reports.column import PLACE, Column, Table, json_only, named, nested, several
 from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.fix_list import advice, stops
-from evenacre.reports.tables.audit_products import (
-    NUTRIENTS,
-    PRODUCTS,
-    SETBACKS,
-    ZONES,
-    nutrients,
-    nutrients_together,
-    products,
-    setbacks,
-    zones,
-)
+from evenacre.reports.tables import audit_products as by_product
 from evenacre.reports.writers.as_frame import data_frame, stacked
 from evenacre.reports.writers.as_html import PageTable, page_record, page_table
 from evenacre.units.display import UnitSystem
@@ -88,13 +78,16 @@ def _when(word: str) -> Callable[[q.Display], str]:
     return lambda d: f"{word} work ({d.zone or 'clock of the log'})"
 
 
-_MOMENT = replace(q.INSTANT, text=lambda v, d, _: figure_text.day_and_clock(v, d.zone))
+def _moment(seconds: float, display: q.Display) -> str:
+    return figure_text.day_and_clock(seconds, display.zone)
+
+
 WORK = Table(
     "work",
     (
         named("passes=pass_count", quantity=q.COUNT),
-        named("start_s", _when("First"), quantity=_MOMENT),
-        named("end_s", _when("Last"), quantity=_MOMENT),
+        named("start_s", _when("First"), quantity=q.INSTANT, text=_moment),
+        named("end_s", _when("Last"), quantity=q.INSTANT, text=_moment),
         named("width_m", "Working width"),
         named("worked_distance_m", "Distance worked", quantity=q.DISTANCE),
         named("worked_time_s", "Time working"),
@@ -127,8 +120,7 @@ SKIPS = Table(
     "skips",
     (
         named("skip", None, "stop", _LABEL, json=False),
-        named("kind", None),
-        named("cause", None),
+        *several("kind cause", None),
         named("area_m2", "Size"),
         named(
             "small_area_m2", None, "area", q.SMALL_AREA, "area_m2", json=False, shows=("area_m2",)
@@ -146,9 +138,7 @@ _ZONE_GROUND = json_only("zones", "zone area_m2", why="the table of zones has it
 OPERATIONS = Table(
     "operations",
     (
-        named("field"),
-        named("operation"),
-        named("date"),
+        *several("field operation date"),
         named("boundary_given", quantity=q.YES_NO),
         *GROUND.columns,
         named("headland_rounds", None, quantity=q.COUNT, why="the page shows them on the map"),
@@ -168,7 +158,7 @@ OPERATIONS = Table(
             quantity=q.NESTED,
             shows=("covered_sigma_m2", "overlap_sigma_m2", "skip_sigma_m2"),
         ),
-        nested("products", PRODUCTS, products),
+        nested("products", by_product.PRODUCTS, by_product.products),
         nested("zones", _ZONE_GROUND, lambda r: list(r.layers["zones"].itertuples())),
         Column("working_plane", lambda r: r.crs.to_wkt()),
         *(Column("sources", quantity=q.NESTED), Column("cleaning", quantity=q.NESTED)),
@@ -190,8 +180,7 @@ PASSES = Table(
     "passes",
     (
         named("number", "Pass", "pass", _LABEL),
-        named("start_s", quantity=q.INSTANT),
-        named("end_s", quantity=q.INSTANT),
+        *several("start_s end_s", quantity=q.INSTANT),
         named("length_m", quantity=q.TO_DRIVE),
         named("area_m2"),
         named("mean_speed_mps", "Speed"),
@@ -208,7 +197,7 @@ PASSES = Table(
 
 NOTES = Table(
     "notes",
-    (named("what", None), named("text", None), named("count", None, quantity=q.COUNT)),
+    (*several("what text", None), named("count", None, quantity=q.COUNT)),
     outputs=("table",),
     why="JSON and page keep warnings, notes and records of the log apart",
 )
@@ -243,10 +232,10 @@ def audit_frames(results: Sequence[AuditResult], display: q.Display) -> dict[str
 
     every: tuple[tuple[Table, Callable[[AuditResult], Iterable[Any]]], ...] = (
         (OPERATIONS, lambda r: [r]),
-        (PRODUCTS, products),
-        (ZONES, zones),
-        (NUTRIENTS, nutrients),
-        (SETBACKS, setbacks),
+        (by_product.PRODUCTS, by_product.products),
+        (by_product.ZONES, by_product.zones),
+        (by_product.NUTRIENTS, by_product.nutrients),
+        (by_product.SETBACKS, by_product.setbacks),
         (SKIPS, skips),
         (PASSES, passes),
         (NOTES, _notes),
@@ -259,10 +248,10 @@ def audit_page_tables(r: AuditResult, display: q.Display) -> list[PageTable]:
     display = display.at(r.time_zone)
     every = [
         _ground(r, display),
-        page_table(PRODUCTS, products(r), display),
-        page_table(ZONES, zones(r), display),
-        page_table(NUTRIENTS, nutrients_together(r), display),
-        page_table(SETBACKS, setbacks(r), display),
+        page_table(by_product.PRODUCTS, by_product.products(r), display),
+        page_table(by_product.ZONES, by_product.zones(r), display),
+        page_table(by_product.NUTRIENTS, by_product.nutrients_together(r), display),
+        page_table(by_product.SETBACKS, by_product.setbacks(r), display),
         _work(r, display),
         page_table(PASSES, passes(r), display),
     ]

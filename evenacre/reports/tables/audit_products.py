@@ -25,7 +25,17 @@ def _unzoned(rows: Sequence[Any], display: q.Display) -> str:
     )
 
 
-_QUOTIENT = "JSON gives mass and area"
+def _mean_rate(head: str, area: str) -> Column:
+    """Declare what was applied over an area."""
+
+    def rate(row: Any) -> float:
+        area_m2 = getattr(row, area)
+        return row.applied_kg / area_m2 if area_m2 else math.nan
+
+    why = "JSON gives mass and area"
+    return named("mean_rate_kg_per_m2", head, of=rate, json=False, why=why)
+
+
 ZONES = Table(
     "zones",
     (
@@ -33,13 +43,7 @@ ZONES = Table(
         named("product", json=False),
         named("area_m2", digits=4),
         named("applied_kg", digits=4),
-        named(
-            "mean_rate_kg_per_m2",
-            "Per area",
-            of=lambda z: z.applied_kg / z.area_m2 if z.area_m2 else math.nan,
-            json=False,
-            why=_QUOTIENT,
-        ),
+        _mean_rate("Per area", "area_m2"),
     ),
     title="Amounts by zone",
     words=2,
@@ -47,14 +51,11 @@ ZONES = Table(
 )
 
 
-def zones_of(p: Any) -> list[Any]:
-    """Rows of `ZONES` for a product."""
-    return [SimpleNamespace(**vars(z), product=p.product, of=p) for z in p.zones]
-
-
 def zones(r: AuditResult) -> list[Any]:
-    """Rows of `ZONES`."""
-    return [z for p in r.products for z in zones_of(p)]
+    """Rows of `ZONES`, for each product."""
+    return [
+        SimpleNamespace(**vars(z), product=p.product, of=p) for p in r.products for z in p.zones
+    ]
 
 
 _WAYS = {"label": "as on the label", "element": "as element"}
@@ -65,7 +66,7 @@ NUTRIENTS = Table(
         named("nutrient", json=False),
         named("counted_as", "Counted", quantity=q.worded(_WAYS.__getitem__, str), json=False),
         named("applied_kg", "On the field"),
-        named("mean_rate_kg_per_m2", "Per covered area", json=False, why=_QUOTIENT),
+        _mean_rate("Per covered area", "covered_m2"),
     ),
     title="Nutrients from the label",
     words=2,
@@ -75,7 +76,7 @@ NUTRIENTS = Table(
 def nutrients(r: AuditResult) -> list[Any]:
     """Rows of `NUTRIENTS`, for each product."""
     return [
-        _nutrient(p.product, name, way, kg, r.covered_area_m2)
+        _nutrient(p.product, name, way, kg, r)
         for p in r.products
         for way, amounts in (("label", p.nutrients_kg), ("element", p.elements_kg))
         for name, kg in amounts.items()
@@ -90,20 +91,15 @@ def nutrients_together(r: AuditResult) -> list[Any]:
             key = n.nutrient, n.counted_as
             totals[key] = totals.get(key, 0.0) + n.applied_kg
     return [
-        _nutrient("", name, way, kg, r.covered_area_m2)
+        _nutrient("", name, way, kg, r)
         for (name, way), kg in totals.items()
         if way == "label" or (name, "label") not in totals
     ]
 
 
-def _nutrient(product: str, name: str, way: str, kg: float, covered_m2: float) -> Any:
-    return SimpleNamespace(
-        product=product,
-        nutrient=name,
-        counted_as=way,
-        applied_kg=kg,
-        mean_rate_kg_per_m2=kg / covered_m2 if covered_m2 else math.nan,
-    )
+def _nutrient(product: str, name: str, way: str, kg: float, r: AuditResult) -> Any:
+    told = {"product": product, "nutrient": name, "counted_as": way, "applied_kg": kg}
+    return SimpleNamespace(**told, covered_m2=r.covered_area_m2)
 
 
 def _by_name(amounts_kg: dict[str, float]) -> dict[str, Any]:
@@ -124,14 +120,9 @@ SETBACKS = Table(
 )
 
 
-def setbacks_of(p: Any) -> list[Any]:
-    """Rows of `SETBACKS` for a product."""
-    return [SimpleNamespace(**vars(s), product=p.product) for s in p.setbacks]
-
-
 def setbacks(r: AuditResult) -> list[Any]:
-    """Rows of `SETBACKS`."""
-    return [s for p in r.products for s in setbacks_of(p)]
+    """Rows of `SETBACKS`, for each product."""
+    return [SimpleNamespace(**vars(s), product=p.product) for p in r.products for s in p.setbacks]
 
 
 def _within(p: Any, _: q.Display) -> str:
@@ -176,10 +167,10 @@ PRODUCTS = Table(
             "within 10 percent of target",
             told=_within,
         ),
-        nested("zones", ZONES, zones_of),
+        nested("zones", ZONES),
         Column("nutrients", lambda p: _by_name(p.nutrients_kg), q.NESTED),
         Column("elements", lambda p: _by_name(p.elements_kg), q.NESTED),
-        nested("setbacks", SETBACKS, setbacks_of),
+        nested("setbacks", SETBACKS),
     ),
     title="Amounts",
     json="product logged_kg applied_in_field_kg outside_kg target_kg mean_rate_kg_per_m2 "

@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 from evenacre.planning.interseeding.plan_types import CartFill, InterseedPlan, Visit
 from evenacre.reports import figure_text as figures
 from evenacre.reports import quantities as q
-from evenacre.reports.column import Column, Table, joined, named
+from evenacre.reports.column import Column, Table, joined, named, several
 from evenacre.reports.sentences import interseeding_words as iw
 from evenacre.reports.writers.as_html import PageTable, page_table
 
@@ -42,8 +42,7 @@ VISITS = Table(
         named("order", "No.", quantity=q.COUNT),
         named("date=visit.day", "Day", quantity=DAY),
         named("visit.paddock"),
-        named("visit.start_s", None, quantity=CLOCK),
-        named("visit.end_s", None, quantity=CLOCK),
+        *several("visit.start_s visit.end_s", None, quantity=CLOCK),
         joined(
             "time",
             "Time",

@@ -15,7 +15,7 @@ from evenacre.planning.loads.load_check import LoadCheck, ProductLoads
 from evenacre.planning.loads.loads import Amount
 from evenacre.planning.loads.stock_balance import Balance, OperationLoads
 from evenacre.reports import quantities as q
-from evenacre.reports.column import Column, Table, joined, json_only, named, nested
+from evenacre.reports.column import Column, Table, joined, json_only, named, nested, several
 from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.loads import balance_sentence, row_text, verdict_sentences
 from evenacre.reports.writers.as_frame import data_frame, stacked
@@ -151,11 +151,7 @@ WEIGHINGS = Table(
         named("area_left_m2", None, "ground left"),
         named("left_kg", None, "product left"),
         named("sigma_kg", None, "product left uncertainty"),
-        named("even_kg", None),
-        named("low_kg", None),
-        named("high_kg", None),
-        named("verdict", None),
-        named("ticket=place", None),
+        *several("even_kg low_kg high_kg verdict ticket=place", None),
         named("area_m2", None, "ground in all", json=False, why=_OF_ALL),
         named("supply_kg", None, "product in all", json=False, why=_OF_ALL),
     ),
@@ -225,8 +221,7 @@ BALANCES = Table(
 BALANCE_LINES = Table(
     "balance",
     (
-        *(named(key, None) for key in ("product", "what", "field", "about")),
-        named("mass_kg=amount.kg", None),
+        *several("product what field about mass_kg=amount.kg", None),
         named("sigma_kg=amount.sigma_kg", None, "uncertainty"),
     ),
     outputs=("table",),

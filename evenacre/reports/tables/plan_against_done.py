@@ -13,7 +13,7 @@ from markupsafe import Markup
 
 from evenacre.planning.interseeding.comparison import PaddockCompared, PlannedDone, SeededTotals
 from evenacre.reports import quantities as q
-from evenacre.reports.column import Column, Table, joined, json_only, named, nested
+from evenacre.reports.column import Column, Table, joined, json_only, named, nested, several
 from evenacre.reports.sentences import plan_against_done as say
 from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.interseeding_words import days_text, short_day
@@ -171,8 +171,7 @@ PADDOCKS_COMPARED = Table(
     "planned_done",
     (
         named("paddock=p.name"),
-        named("seed=compared.planned.product", None),
-        named("standing=p.standing.value", None),
+        *several("seed=compared.planned.product standing=p.standing.value"),
         named("spells=p", "Window", "window", _days_in(say.window_words)),
         named("window=p.window.value", None, "window kept"),
         named("kept", name=None, of=lambda r: say.kept_words(r.p)),

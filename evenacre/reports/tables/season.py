@@ -10,7 +10,7 @@ from evenacre.planning.season.nutrients import NutrientAmount
 from evenacre.planning.season.salt import CAUTION, SOURCE, SaltScreen
 from evenacre.planning.season.season_totals import Ledger
 from evenacre.reports import quantities as q
-from evenacre.reports.column import PLACE, Column, Table, joined, json_only, named, nested
+from evenacre.reports.column import PLACE, Column, Table, joined, json_only, named, nested, several
 from evenacre.reports.sentences import findings
 from evenacre.reports.sentences import season as sentences
 from evenacre.reports.writers.as_frame import data_frame
@@ -23,15 +23,10 @@ _INCH_M = 0.0254
 PLACEMENTS = Table(
     "placements",
     (
-        named("field"),
-        named("operation", None),
-        named("date"),
-        named("product"),
-        named("kind", None),
+        *several("field operation date product kind"),
         named("analysis_percent", None, "analysis", of="analysis", cell=sentences.analysis_text),
         joined("analysis", "Analysis", lambda p, _: sentences.analysis(p), "analysis_percent kind"),
-        named("rate_kg_per_m2"),
-        named("area_m2"),
+        *several("rate_kg_per_m2 area_m2"),
         named("total_kg", digits=4),
         named("outside_kg", None, "outside the field", why="the page has it with the operation"),
         named("method", "Placed", "method of placement"),
@@ -122,19 +117,15 @@ NUTRIENT_TOTALS = replace(NUTRIENTS, json="nutrient kg element element_kg area_m
 NEEDS = Table(
     "needs",
     (
-        named("need.field", None),
-        named("need.zone", None),
+        *several("need.field need.zone"),
         joined("where", "Where", lambda b, _: sentences.ground(b), "field zone"),
-        named("need.nutrient"),
-        named("needed_kg_per_m2=need.kg_per_m2"),
+        *several("need.nutrient needed_kg_per_m2=need.kg_per_m2"),
         named("mean_kg_per_m2", "Put down", "put down"),
         named("needed_kg", None, why="the page gives rates"),
         named("applied_kg", None, "put down", why="the page gives rates"),
         named("verdict", "On average", "on average"),
         named("area_m2", None, why="met, short and over make it up"),
-        named("met_m2", digits=2),
-        named("short_m2", digits=2),
-        named("over_m2", digits=2),
+        *several("met_m2 short_m2 over_m2", digits=2),
         named("judged_by", None),
         named("zones_left_out=left_out", None, quantity=q.NAMES),
     ),
@@ -157,8 +148,7 @@ SEED = Table(
     "seed",
     (
         named("field"),
-        named("operation", None),
-        named("date", None),
+        *several("operation date", None),
         named("product", "Seed"),
         named("seed=rate.product", None),
         joined(
@@ -207,11 +197,7 @@ def _taken(s: SaltScreen, d: q.Display) -> str:
 SALT = Table(
     "salt",
     (
-        named("field"),
-        named("operation", None),
-        named("product"),
-        named("crop"),
-        named("material", None),
+        *several("field operation product crop material"),
         joined(
             "taken",
             "Taken",
@@ -219,8 +205,7 @@ SALT = Table(
             "spread_m tolerated_loss_percent slope_percent_per_lb_ac row_spacing_m soil_factor",
         ),
         named("slope_percent_per_lb_ac", None, "slope [% per lb/ac]", q.NUMBER),
-        named("spread_m", None, quantity=_SHORT),
-        named("row_spacing_m", None, quantity=_SHORT),
+        *several("spread_m row_spacing_m", None, quantity=_SHORT),
         named("tolerated_loss_percent", None, "tolerated loss [%]", q.plain_number("%")),
         named("soil_factor", None, quantity=q.NUMBER),
         named("limit_kg_per_m2", "Most (F)", "most"),
@@ -242,8 +227,7 @@ SALT = Table(
 COSTS = Table(
     "money",
     (
-        named("field"),
-        named("operation"),
+        *several("field operation"),
         named("product", quantity=q.MONEY),
         named("overlap_product", "Overlap: product", quantity=q.MONEY),
         named("overlap_time", "Overlap: time", quantity=q.MONEY),
@@ -273,7 +257,7 @@ COSTS = Table(
 SETBACKS = Table(
     "setbacks",
     (
-        *(named(key, name=None) for key in ("field", "setback", "operation", "product")),
+        *several("field setback operation product", name=None),
         named("area_m2", name=None, digits=2),
         named("applied_kg", "Inside", name=None),
         *PLACE,

@@ -16,7 +16,6 @@ from shapely.geometry.base import BaseGeometry
 from evenacre.errors import InputError
 from evenacre.io.common.suggestions import choice
 from evenacre.io.logs.formats.layer_log import read_layer_tracks
-from evenacre.io.maps.field_layers import NAME_COLUMNS, names_of
 from evenacre.io.maps.read_layer import LayerCache, held_layer
 from evenacre.io.season.files import frame_sha256
 from evenacre.io.writers.track_layer import track_layer
@@ -113,12 +112,6 @@ def stand_in(name: str, drawn: Any) -> str:
     """What stands for the file of a map or log that has none, in complaints and results."""
     kind = type(drawn).__name__
     return f"{name} ({'an' if kind[0] in 'AEIOU' else 'a'} {kind} given in Python)"
-
-
-def field_name_of(frame: gpd.GeoDataFrame) -> str:
-    """The name that all features of a boundary bear, or nothing."""
-    names = set(names_of(frame, NAME_COLUMNS))
-    return names.pop() if len(names) == 1 else ""
 
 
 def crs_text(crs: Any) -> str | None:

@@ -15,7 +15,6 @@ from evenacre.api.arguments import (
     as_list,
     check_names,
     crs_text,
-    field_name_of,
     frame_of,
     given,
     product_texts,
@@ -23,6 +22,7 @@ from evenacre.api.arguments import (
     stand_in,
 )
 from evenacre.errors import InputError
+from evenacre.io.maps.field_layers import NAME_COLUMNS, names_of
 from evenacre.io.season.from_options import OPTIONS, season_from_options
 from evenacre.io.season.from_taskdata import season_from_taskdata
 from evenacre.io.season.load import load_season
@@ -339,11 +339,8 @@ def finish(
         Which operation of a season.
     loads : str or Path, optional
         Table of load tickets, in place of ``left``.
-    width, row_spacing : str or float, optional
-        ``"20 ft"``, or metres.
-    rows : int, optional
-    columns : mapping of str to str, optional
-        Role to column of the log.
+    width, rows, row_spacing, columns : optional
+        With logs, as of :func:`audit`: ``"20 ft"`` or metres.
     units : str, optional
         Of the words and the map, ``"us"`` or ``"metric"``.
     **options
@@ -543,7 +540,8 @@ def _maps_at_hand(maps: Mapping[str, Drawn | None], crs: Any) -> dict[str, Any]:
             options[name] = stand_in(name, drawn)
             held[options[name]] = frame
             if name == "boundary":
-                options["field_name"] = field_name_of(frame) or "field"
+                names = set(names_of(frame, NAME_COLUMNS))
+                options["field_name"] = (names.pop() if len(names) == 1 else "") or "field"
     return {**options, "held": held} if held else options
 
 

@@ -90,7 +90,7 @@ class ComeOutEven(FolderResult):
 
     def _lines(self) -> tuple[str, ...]:
         told = FINISH.texts(self._report, Display(self.units))
-        lines = finish_lines(self._report, told, self.units)
+        lines = [*finish_lines(self._report, told, self.units)]
         if self.result is None:
             return tuple(lines)
         title = f"{self.result.field}, {self.result.operation}: {self.product.name}"

@@ -259,17 +259,15 @@ def audit_page_tables(r: AuditResult, display: q.Display) -> list[PageTable]:
 
 
 def _ground(r: AuditResult, display: q.Display) -> PageTable:
-    def area(column: Column, _: AuditResult, __: q.Display) -> str:
+    def cells(column: Column) -> tuple[str, str]:
         area_m2, sigma = column.value(r), r.uncertainty.get(column.key)
-        if sigma is None:
-            covered = r.uncertainty.get("covered_area_m2")
-            return figure_text.deserved(area_m2, covered, display.units)
-        return figure_text.plus_minus(area_m2, sigma, display.units.area)
+        covered = r.uncertainty.get("covered_area_m2")
+        text = figure_text.deserved(area_m2, covered, display.units)
+        if sigma is not None:
+            text = figure_text.plus_minus(area_m2, sigma, display.units.area)
+        return text, figure_text.share(area_m2, r.workable_area_m2)
 
-    def share(column: Column, _: AuditResult, __: q.Display) -> str:
-        return figure_text.share(column.value(r), r.workable_area_m2)
-
-    table = page_record(GROUND, r, display, ("", "Area", "Share"), (area, share))
+    table = page_record(GROUND, r, display, ("", "Area", "Share"), cells)
     return table if r.boundary_given else replace(table, rows=table.rows[:-1])
 
 

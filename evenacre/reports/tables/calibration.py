@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import partial
-from typing import NamedTuple
+from types import SimpleNamespace
+from typing import Any
 
 from evenacre import __version__
 from evenacre.planning.calibration.calibrate import Calibration
@@ -102,18 +103,10 @@ LOOK_UP = _in_json(
 )
 
 
-class Fill(NamedTuple):
-    """What a fill covers."""
-
-    name: str
-    mass_kg: float
-    area_m2: float
-
-
-def fills(result: Calibration) -> list[Fill]:
+def _fills(result: Calibration) -> list[Any]:
     """Every fill whose reach was asked."""
-    mass_kg = result.job.fills_kg
-    return [Fill(name, mass_kg[name], area) for name, area in result.fill_areas_m2.items()]
+    mass_kg, areas = result.job.fills_kg, result.fill_areas_m2.items()
+    return [SimpleNamespace(name=name, mass_kg=mass_kg[name], area_m2=m2) for name, m2 in areas]
 
 
 CALIBRATION = _in_json(
@@ -126,7 +119,7 @@ CALIBRATION = _in_json(
     nested("verdict", VERDICT, "verdict"),
     nested("openers", OPENERS, "evenness"),
     nested("next_setting", NEXT_SETTING, "next_setting"),
-    nested("fills", FILLS, fills),
+    nested("fills", FILLS, _fills),
     nested("split", SPLIT, "split"),
     nested("look_up", LOOK_UP, "found"),
     bulk_density_kg_per_m3=DENSITY,

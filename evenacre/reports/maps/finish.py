@@ -8,7 +8,6 @@ import geopandas as gpd
 import numpy as np
 import shapely
 from matplotlib import rc_context
-from matplotlib.lines import Line2D
 
 from evenacre.geo.geodesy import wrapped
 from evenacre.model.audit_result import AuditResult
@@ -67,21 +66,16 @@ def finish_map(result: AuditResult, job: FinishJob, units: UnitSystem) -> bytes:
     with rc_context(sheet.STYLE):
         product = job.product.name
         ends = f"where the {product} runs out" if job.out else f"{product} to the end"
-        figure, axes = sheet.blank(result, f"{result.field}: {ends}", units)
+        made = sheet.blank(result, f"{result.field}: {ends}", units)
         undone = gpd.GeoSeries([job.ahead.undone], crs=result.crs)
-        legend: list[Any] = []
-        for label, ground, order, style in (
-            ("done", result.layers["cover"].geometry, None, _DONE),
-            ("still to do", undone, None, _TO_DO),
-            ("not to be worked", result.layers["unworkable"].geometry, 2, sheet.UNWORKABLE),
-        ):
-            legend += sheet.fill(axes, ground, label, order, **style)
+        made.fill(result.layers["cover"].geometry, "done", **_DONE)
+        made.fill(undone, "still to do", **_TO_DO)
+        off = result.layers["unworkable"].geometry
+        made.fill(off, "not to be worked", 2, **sheet.UNWORKABLE)
         lines = split_lines(job.ahead.passes, job.out)
         for fed, label, style in _PASSES:
             passes = [line for _, line, has in lines if has is fed]
-            legend += sheet.draw(axes, passes, label, 6, linewidth=1.3, **style)
+            made.draw(passes, label, 6, linewidth=1.3, **style)
         if job.out is not None:
-            axes.plot([job.out.x_m], [job.out.y_m], zorder=8, **_OUT)
-            legend.append(Line2D([], [], label="the load runs out here", **_OUT))
-        sheet.add_legend(figure, legend, 3)
-        return sheet.png(figure)
+            made.plot([job.out.x_m], [job.out.y_m], "the load runs out here", 8, **_OUT)
+        return made.png(3)

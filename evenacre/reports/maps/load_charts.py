@@ -40,6 +40,7 @@ def halfway_chart(check: HalfwayCheck, units: UnitSystem, *, title: str = "") ->
     with rc_context({**sheet.STYLE, "font.size": 11}):
         figure = Figure(figsize=_INCHES, dpi=_DPI)
         axes = figure.add_axes((0.15, 0.26, 0.8, 0.57))
+        made = sheet.Sheet(figure, axes)
         product = textwrap.shorten(check.product, 40, placeholder=" ...")
         for text, y, points in (
             (f"{product} left, by ground left", 0.975, 13), (title, 0.915, 11),
@@ -51,21 +52,14 @@ def halfway_chart(check: HalfwayCheck, units: UnitSystem, *, title: str = "") ->
             [mass.of(v) for v in values] for values in (check.low_kg, check.even_kg, check.high_kg)
         )
         axes.fill_between(x, low, high, facecolor=palette.ONCE, linewidth=0)
-        line: dict[str, Any] = {"color": palette.HEADLAND, "linewidth": 1.6}
-        axes.plot(x, even, **line)
-        legend: list[Any] = [
-            Line2D([], [], label="comes out even", **line),
-            Patch(
-                facecolor=palette.ONCE,
-                label=f"within {100 * check.tolerance:g} % and the scale's error",
-            ),
-        ]
+        made.plot(x, even, "comes out even", color=palette.HEADLAND, linewidth=1.6)
+        band = f"within {100 * check.tolerance:g} % and the scale's error"
+        made.legend.append(Patch(facecolor=palette.ONCE, label=band))
         if len(check.meter_left_m2):
-            style: dict[str, Any] = {"color": palette.OUTSIDE, "linestyle": "--", "linewidth": 1.3}
             metered = check.meter_left_m2 * area.per_si, check.meter_left_kg * mass.per_si
-            axes.plot(*metered, **style)
-            legend.append(Line2D([], [], label="by the meter's log", **style))
-        legend += _weighings(axes, check, units)
+            style: dict[str, Any] = {"color": palette.OUTSIDE, "linestyle": "--", "linewidth": 1.3}
+            made.plot(*metered, "by the meter's log", **style)
+        _weighings(made, check, units)
         half = area.of(check.area_m2) / 2
         axes.axvline(half, color=palette.NOTHING, linewidth=1.0, linestyle=":", zorder=0)
         axes.annotate(
@@ -78,13 +72,11 @@ def halfway_chart(check: HalfwayCheck, units: UnitSystem, *, title: str = "") ->
         axes.set_ylabel(f"product left [{mass.label}]")
         axes.yaxis.set_major_formatter(lambda value, _position: f"{value:,.0f}")
         axes.spines[["top", "right"]].set_visible(False)
-        sheet.add_legend(figure, legend, 2)
-        return sheet.png(figure)
+        return made.png(2)
 
 
-def _weighings(axes: Any, check: HalfwayCheck, units: UnitSystem) -> list[Any]:
+def _weighings(made: sheet.Sheet, check: HalfwayCheck, units: UnitSystem) -> None:
     """Mark each weighing by its verdict: shape and colour both tell it."""
-    legend: list[Any] = []
     for verdict, (marker, colour) in _MARKS.items():
         chosen = [w for w in check.weighings if w.verdict == verdict]
         if not chosen:
@@ -93,11 +85,10 @@ def _weighings(axes: Any, check: HalfwayCheck, units: UnitSystem) -> list[Any]:
             "marker": marker, "color": colour, "linestyle": "none", "markersize": 9,
             "markeredgecolor": "white",
         }  # fmt: skip
-        axes.errorbar(
+        made.axes.errorbar(
             [units.area.of(w.area_left_m2) for w in chosen],
             [units.mass.of(w.left_kg) for w in chosen],
             yerr=[2 * units.mass.of(w.sigma_kg) for w in chosen],
             ecolor=colour, capsize=3, zorder=5, clip_on=False, **style,
         )  # fmt: skip
-        legend.append(Line2D([], [], label=f"weighed: {verdict}", **style))
-    return legend
+        made.legend.append(Line2D([], [], label=f"weighed: {verdict}", **style))

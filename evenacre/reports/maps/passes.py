@@ -40,7 +40,7 @@ def pass_map(field: Field, plan: PassPlan, units: UnitSystem) -> bytes:
     boundary = plan.plane.project(field.boundary)
     turns = [turn for turn in plan.turns if turn.length > 0]
     with rc_context(sheet.STYLE):
-        figure, axes = sheet.outlined(
+        made = sheet.outlined(
             gpd.GeoSeries([boundary]),
             shapely.total_bounds([boundary, *turns]),
             f"{plan.field}: passes to drive",
@@ -50,26 +50,22 @@ def pass_map(field: Field, plan: PassPlan, units: UnitSystem) -> bytes:
         rounds, passes = (
             [run.line for run in plan.passes if run.kind == kind] for kind in ("round", "pass")
         )
-        legend: list[Any] = [
-            *sheet.draw(axes, rounds, "headland round", 6, **_ROUND),
-            *sheet.draw(axes, passes, "pass", 4, **_PASS),
-            *sheet.draw(axes, turns, "turn, tool lifted", 3, **_TURN),
-        ]
+        made.draw(rounds, "headland round", 6, **_ROUND)
+        made.draw(passes, "pass", 4, **_PASS)
+        made.draw(turns, "turn, tool lifted", 3, **_TURN)
         if plan.passes:
-            first, last = plan.passes[0].line.coords[0], plan.passes[-1].line.coords[-1]
-            for label, end, style in (("begin", first, _BEGIN), ("end", last, _END)):
-                axes.plot(*end, zorder=9, **style)
-                legend.append(Line2D([], [], label=label, **style))
-            legend += _number(axes, plan.passes)
+            made.plot(*plan.passes[0].line.coords[0], "begin", 9, **_BEGIN)
+            made.plot(*plan.passes[-1].line.coords[-1], "end", 9, **_END)
+            _number(made.axes, plan.passes)
+            style = {"color": _PASS["color"], "marker": ">", "linestyle": "none"}
+            made.legend.append(Line2D([], [], label="order and way of driving", **style))
         off = without(boundary, plan.workable)
         if off.area >= _SEEN_M2:
-            ground = gpd.GeoSeries([off])
-            legend += sheet.fill(axes, ground, "not to be worked", 1, **sheet.UNWORKABLE)
-        sheet.add_legend(figure, legend, 3)
-        return sheet.png(figure)
+            made.fill(gpd.GeoSeries([off]), "not to be worked", 1, **sheet.UNWORKABLE)
+        return made.png(3)
 
 
-def _number(axes: Axes, passes: Sequence[PlannedPass]) -> list[Line2D]:
+def _number(axes: Axes, passes: Sequence[PlannedPass]) -> None:
     """Number passes in the order of driving, with an arrow; leave out what would overlap."""
     taken = np.empty((0, 2))
     for number, run in enumerate(passes, start=1):
@@ -98,5 +94,3 @@ def _number(axes: Axes, passes: Sequence[PlannedPass]) -> list[Line2D]:
             path_effects=[withStroke(linewidth=3.5, foreground="white")],
             zorder=7,
         )
-    label = "order and way of driving"
-    return [Line2D([], [], label=label, color=_PASS["color"], marker=">", linestyle="none")]

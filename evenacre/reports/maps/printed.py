@@ -48,7 +48,7 @@ def static_maps(result: AuditResult, units: UnitSystem) -> dict[str, bytes]:
 def cover_map(result: AuditResult, units: UnitSystem) -> bytes:
     """Draw ground covered once, twice, three times and more, missed and outside."""
     with rc_context(sheet.STYLE):
-        figure, axes = sheet.blank(result, f"{result.field}: {result.operation}", units)
+        made = sheet.blank(result, f"{result.field}: {result.operation}", units)
         cover, skips, outside = (result.layers[name] for name in ("cover", "skips", "outside"))
         unlogged = skips["kind"] == "no log"
         frames = (
@@ -58,20 +58,18 @@ def cover_map(result: AuditResult, units: UnitSystem) -> bytes:
             skips[~unlogged],
             skips[unlogged],
         )
-        legend: list[Any] = []
         for (label, style), frame in zip(_GROUNDS.items(), frames, strict=True):
-            legend += sheet.fill(axes, frame.geometry, label, **style)
+            made.fill(frame.geometry, label, **style)
         headland = result.layers["headland"].geometry
         if len(headland):
             parts = shapely.get_parts(headland.to_numpy())
             inner = [shapely.get_coordinates(ring) for part in parts for ring in part.interiors]
             dashed: Any = {"colors": palette.HEADLAND, "linestyles": "dashed", "linewidths": 1.0}
             lines = LineCollection(inner, label="headland line", **dashed)
-            axes.add_collection(lines)
-            legend.append(lines)
-        _number(axes, result)
-        sheet.add_legend(figure, legend, 3)
-        return sheet.png(figure)
+            made.axes.add_collection(lines)
+            made.legend.append(lines)
+        _number(made.axes, result)
+        return made.png(3)
 
 
 def rate_map(result: AuditResult, product: ProductResult, units: UnitSystem) -> bytes:
@@ -84,18 +82,17 @@ def rate_map(result: AuditResult, product: ProductResult, units: UnitSystem) -> 
     word = "target" if product.target_kg_per_m2 else "mean"
     with rc_context(sheet.STYLE):
         title = f"{result.field}: {product.product}, {word} {units.rate.text(middle)}"
-        figure, axes = sheet.blank(result, title, units)
+        made = sheet.blank(result, title, units)
         nothing: dict[str, Any] = {"facecolor": palette.NOTHING, "edgecolor": palette.NOTHING}
         for layer, order, width in (("field", 0, 0.0), ("skips", 3, 1.2)):
-            bare = result.layers[layer].geometry
-            sheet.fill(axes, bare, "", order, linewidth=width, **nothing)
-        legend: list[Any] = [Patch(label="nothing applied", **nothing)]
+            made.fill(result.layers[layer].geometry, order=order, linewidth=width, **nothing)
+        made.legend.append(Patch(label="nothing applied", **nothing))
         if middle > 0:
             rate, transform = _squares(product.rate)
             classes = _classes(rate / middle)
             rows, cols = classes.shape
             left, top = transform.c, transform.f
-            axes.imshow(
+            made.axes.imshow(
                 classes,
                 extent=(left, left + cols * transform.a, top + rows * transform.e, top),
                 cmap=ListedColormap(palette.RATE_COLOURS),
@@ -103,9 +100,9 @@ def rate_map(result: AuditResult, product: ProductResult, units: UnitSystem) -> 
                 interpolation="nearest",
                 zorder=1,
             )
-            _hatch(axes, classes, transform)
+            _hatch(made.axes, classes, transform)
             edges = [units.rate.of(middle * e) for e in palette.RATE_EDGES]
-            legend += [
+            made.legend += [
                 Patch(facecolor=c, hatch=h, edgecolor="#333333", linewidth=0.4, label=name)
                 for c, h, name in zip(
                     palette.RATE_COLOURS,
@@ -114,8 +111,7 @@ def rate_map(result: AuditResult, product: ProductResult, units: UnitSystem) -> 
                     strict=True,
                 )
             ]
-        sheet.add_legend(figure, legend, 2)
-        return sheet.png(figure)
+        return made.png(2)
 
 
 def _squares(grid: Grid) -> tuple[npt.NDArray[np.float64], Affine]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from types import EllipsisType
 from typing import Any, Literal
@@ -130,15 +130,6 @@ def nested(key: str, rows: Table, of: str | Callable[[Any], Any] = "", shows: st
     return Column(key, of, q.NESTED, shows=tuple(shows.split()), rows=rows)
 
 
-def in_json(ways: str, **quantities: q.Quantity) -> tuple[Column, ...]:
-    """Declare columns that stand in JSON alone, each by the way to its value or by ``key=way``.
-
-    Quantities are those of keys whose end does not tell.
-    """
-    given = {way: quantities.get(_parted(way)[0]) for way in ways.split()}
-    return tuple(named(way, None, None, quantity) for way, quantity in given.items())
-
-
 Remark = str | Callable[[Sequence[Any], q.Display], str]
 
 
@@ -174,9 +165,19 @@ class Table:
 
 
 def json_only(name: str, *columns: Column | str, why: str, **quantities: q.Quantity) -> Table:
-    """Declare a table that stands in JSON alone, and why; texts are as for `in_json`."""
-    parted = (in_json(c, **quantities) if isinstance(c, str) else (c,) for c in columns)
-    return Table(name, tuple(itertools.chain(*parted)), outputs=("json",), why=why)
+    """Declare a table that stands in JSON alone, and why.
+
+    A text stands for columns, each by the way to its value or by ``key=way``; quantities are those
+    of keys whose end does not tell.
+    """
+
+    def parted(part: Column | str) -> Iterable[Column]:
+        if isinstance(part, Column):
+            return (part,)
+        return (named(w, None, None, quantities.get(_parted(w)[0])) for w in part.split())
+
+    every = itertools.chain.from_iterable(map(parted, columns))
+    return Table(name, tuple(every), outputs=("json",), why=why)
 
 
 def _text(column: Column, row: Any, display: q.Display) -> Any:

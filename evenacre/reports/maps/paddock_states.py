@@ -39,7 +39,7 @@ class Step:
     short: tuple[str, ...]  # in place of both where paddocks are crowded; empty: nothing
 
     def plain(self) -> dict[str, Any]:
-        """As JSON types, for the page's script."""
+        """As JSON types, for the page's script, under a letter for each field."""
         return dict(zip("tpslc", vars(self).values(), strict=True))
 
 

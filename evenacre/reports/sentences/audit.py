@@ -13,6 +13,7 @@ from evenacre.reports.sentences.fix_list import stops
 from evenacre.reports.sentences.loads import disagreement_sentence
 from evenacre.units.display import UnitSystem
 
+_MOST_LINES = 6
 _SPECK_M2 = 0.1  # less is what arithmetic leaves
 _WORTH_SAYING = 0.0005  # of the field: ground outside below this is not worth a line
 
@@ -23,6 +24,12 @@ class Card:
 
     headline: str
     lines: tuple[tuple[str, str], ...]  # kind, such as ``missed`` or ``setback``, and sentence
+
+
+def first_lines(lines: list[tuple[str, str]], kind: str, others: str) -> list[tuple[str, str]]:
+    """As many lines as a tired reader reads, and how many others there are."""
+    more = len(lines) - _MOST_LINES
+    return [*lines[:_MOST_LINES], *([(kind, f"{more} more {others}.")] if more > 0 else [])]
 
 
 def card(

@@ -17,11 +17,10 @@ from evenacre.planning.interseeding.plan_types import (
 from evenacre.planning.passes.turns import turn_room
 from evenacre.reports import figure_text as figures
 from evenacre.reports.sentences import interseeding_words as iw
-from evenacre.reports.sentences.audit import Card
+from evenacre.reports.sentences.audit import Card, first_lines
 from evenacre.units.display import UnitSystem
 
 _ALL = 0.995
-_MOST_LINES = 6
 _EVEN = 1e-3  # rates closer than this are the same
 
 
@@ -32,9 +31,7 @@ def interseed_answer(plan: InterseedPlan, units: UnitSystem) -> Card:
         lines.append(("product", _chance(plan, plan.chance_all)))
     lines += [("missed", text) for text in _left_out(plan, units)]
     short = [("short", shortage_words(s, units)) for s in plan.herd.shortages]
-    lines += short[:_MOST_LINES]
-    if len(short) > _MOST_LINES:
-        lines.append(("short", f"{len(short) - _MOST_LINES} more shortages are in the table."))
+    lines += first_lines(short, "short", "shortages are in the table")
     if plan.visits and not plan.schedule.proven:
         more = f"another schedule might be worth up to {100 * plan.schedule.gap:.1f} % more"
         lines.append(("cost", f"The search was stopped for time: {more}."))

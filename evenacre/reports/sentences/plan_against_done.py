@@ -12,7 +12,7 @@ from evenacre.planning.interseeding.comparison import (
     WindowVerdict,
 )
 from evenacre.reports import figure_text as figures
-from evenacre.reports.sentences.audit import Card
+from evenacre.reports.sentences.audit import Card, first_lines
 from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.interseeding_words import days_text, short_day
 from evenacre.units.display import DisplayUnit, UnitSystem
@@ -20,7 +20,6 @@ from evenacre.units.display import DisplayUnit, UnitSystem
 TITLE = "Planned against done"
 NEAR = 0.10
 """Ground and seed are as planned when they are within this share of it."""
-_MOST_LINES = 6
 _NO_ROOM = "to be seeded, but not planned"
 
 
@@ -31,9 +30,7 @@ def planned_done_card(compared: PlannedDone, units: UnitSystem) -> Card:
     paddocks = "paddock" if len(planned) == 1 else "paddocks"
     headline = f"{kept} of {len(planned)} planned {paddocks} seeded inside the window"
     off = [(kind, f"{p.name}: {text}.") for p in compared.paddocks for kind, text in _off(p, units)]
-    lines = [("product", _sums(compared, units)), *off[:_MOST_LINES]]
-    if len(off) > _MOST_LINES:
-        lines.append(("cost", f"{len(off) - _MOST_LINES} more are in the table."))
+    lines = [("product", _sums(compared, units)), *first_lines(off, "cost", "are in the table")]
     return Card(headline, tuple(lines))
 
 

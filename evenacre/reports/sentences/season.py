@@ -10,11 +10,10 @@ from evenacre.planning.season.needs import NeedBalance
 from evenacre.planning.season.nutrients import Placement
 from evenacre.planning.season.season_totals import Ledger
 from evenacre.reports import figure_text as figures
-from evenacre.reports.sentences.audit import Card
+from evenacre.reports.sentences.audit import Card, first_lines
 from evenacre.reports.sentences.loads import balance_sentence
 from evenacre.units.display import UnitSystem
 
-_MOST_NEEDS = 6
 _WORTH_SAYING = 0.005  # of a need's ground
 
 
@@ -33,21 +32,14 @@ def season_card(
     if ledger.needs:
         met = sum(b.verdict == "met" for b in ledger.needs)
         headline = f"{met} of {len(ledger.needs)} needs met on average"
+    farthest = sorted(ledger.needs, key=_off, reverse=True)
+    needs = [(b.verdict, _sentence(b, units)) for b in farthest]
     lines = [
-        *_needs(ledger, units),
+        *first_lines(needs, "cost", "needs are in the tables"),
         *(("scale", balance_sentence(b, units)) for b in open_balances),
         *(("cost", text) for text in _costs(ledger, currency)),
     ]
     return Card(headline, tuple(lines))
-
-
-def _needs(ledger: Ledger, units: UnitSystem) -> Iterator[tuple[str, str]]:
-    """Say what is farthest from its need first."""
-    by_distance = sorted(ledger.needs, key=_off, reverse=True)
-    for balance in by_distance[:_MOST_NEEDS]:
-        yield balance.verdict, _sentence(balance, units)
-    if len(by_distance) > _MOST_NEEDS:
-        yield "cost", f"{len(by_distance) - _MOST_NEEDS} more needs are in the tables."
 
 
 def _off(balance: NeedBalance) -> float:

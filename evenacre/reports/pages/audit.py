@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -64,46 +63,35 @@ def render_operation(
     """
     display = Display(units, currency)
     maps, charts = static_maps(result, units), halfway_charts(loads, units) if loads else {}
-    cover, *rates = map(_data_uri, maps.values())
-    frame = stops(result)
-    places = [
-        {
-            "number": s.skip,
-            "kind": kind_words(s.kind, s.cause),
-            "size": figures.size(s.area_m2, units),
-            "where": text,
-            "geo": f"{s.lat:.6f},{s.lon:.6f}",
-            "place": f"{s.lat:.6f}, {s.lon:.6f}",
-        }
-        for s, text in zip(frame.itertuples(), advice(result, units), strict=True)
-    ]
-    about = ", ".join(w for w in (result.operation, result.date) if w and w != result.field)
+    cover, *rates = maps.values()
+    frame, checks = stops(result), loads.halfway if loads else ()
     part = _render(
         "operation.html.j2",
         card(result, units, currency=currency, loads=loads.loads if loads else ()),
         key=key,
         title=result.field,
-        about=about,
+        about=", ".join(w for w in (result.operation, result.date) if w and w != result.field),
         unbounded=not result.boundary_given,
-        sources=result.sources,
-        stops=places,
+        result=result,
+        stops=[*zip(frame.itertuples(), advice(result, units), strict=True)],
+        kind_words=kind_words,
+        size=lambda area_m2: figures.size(area_m2, units),
         first=_UNFOLDED,
-        rest=figures.size(float(frame["area_m2"].iloc[_UNFOLDED:].sum()), units),
+        rest_m2=float(frame["area_m2"].iloc[_UNFOLDED:].sum()),
         map=interactive_map(result, units, key),
         cover=cover,
-        rates=[(p.product, png) for p, png in zip(result.products, rates, strict=True)],
+        rates=[*zip(result.products, rates, strict=True)],
         tables=[
             *audit_page_tables(result, display),
             *(load_page_tables(loads, display) if loads else ()),
         ],
         halfway=[
-            (check.product, _data_uri(png), halfway_sentence(check, units))
-            for check, png in zip(loads.halfway if loads else (), charts.values(), strict=True)
+            (check.product, png, halfway_sentence(check, units))
+            for check, png in zip(checks, charts.values(), strict=True)
         ],
         warnings=sentences(result.findings, "warning"),
         notes=sentences(result.findings, "note"),
         cautions=cautions(result),
-        cleaning=[(name, f"{n:,}") for name, n in result.cleaning.items() if n],
     )
     return RenderedOperation(part.card, part.section, {**maps, **charts})
 
@@ -175,7 +163,3 @@ def document(
         operations=rendered,
         parts=[part for part in (planned_done, season) if part],
     )
-
-
-def _data_uri(png: bytes) -> str:
-    return f"data:image/png;base64,{base64.b64encode(png).decode('ascii')}"

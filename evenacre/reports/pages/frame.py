@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import re
 from functools import cache
 from importlib.resources import files
@@ -17,13 +18,19 @@ from evenacre.shown_text import shown
 @cache
 def templates() -> Environment:
     """The templates, compiled once a process."""
-    return Environment(
+    environment = Environment(
         loader=PackageLoader("evenacre.reports.pages"),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    environment.filters["data_uri"] = _data_uri
+    return environment
+
+
+def _data_uri(png: bytes) -> str:
+    return f"data:image/png;base64,{base64.b64encode(png).decode('ascii')}"
 
 
 def page(template: str, **content: Any) -> str:

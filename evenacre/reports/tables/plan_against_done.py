@@ -63,8 +63,10 @@ class Strip:
 
     def _shapes(self, p: PaddockCompared) -> Iterator[str]:
         window = p.planned.window if p.planned else None
-        for month in self._months():
-            yield f'<path class="month" d="M{self._x(month):.1f} 0v{_HIGH:g}"/>'
+        for n in range(1, (self.last - self.first).days + 1):
+            day = self.first + dt.timedelta(n)
+            if day.day == 1:
+                yield f'<path class="month" d="M{self._x(day):.1f} 0v{_HIGH:g}"/>'
         for first, last in window.spells if window else ():
             left, right = self._x(first), self._x(last + dt.timedelta(1))
             yield (
@@ -74,7 +76,7 @@ class Strip:
         for visit in p.planned.visits if p.planned else ():
             x, m = self._x(visit.day, 0.5), _MARK + 2
             yield f'<path class="planned" d="M{x - m:.1f} {_MIDDLE:g}l{m} {-m}l{m} {m}l{-m} {m}z"/>'
-        for day in (one.day for one in p.days if one.day is not None):
+        for day in (one.day for one in p.days if one.day):
             x, m = self._x(day, 0.5), _MARK
             if window is None or window.days_outside(day) == 0:
                 yield f'<circle class="done" cx="{x:.1f}" cy="{_MIDDLE:g}" r="{m - 1:g}"/>'
@@ -86,11 +88,6 @@ class Strip:
         """Where a day begins, or so much of a day later, with room for a mark at either end."""
         span = (self.last - self.first).days + 1
         return _MARK + (_WIDE - 2 * _MARK) * ((day - self.first).days + more) / span
-
-    def _months(self) -> list[dt.date]:
-        days = (self.last - self.first).days
-        every = (self.first + dt.timedelta(n) for n in range(1, days + 1))
-        return [day for day in every if day.day == 1]
 
 
 def _days(p: PaddockCompared) -> Iterator[dt.date]:

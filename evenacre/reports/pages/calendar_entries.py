@@ -111,14 +111,13 @@ def _last_days(plan: InterseedPlan) -> Iterator[_Entry]:
 
 def _grazing(plan: InterseedPlan) -> Iterator[_Entry]:
     s = plan.seeding
-    text = f"Earliest grazing, {iw.days_text(s.ungrazed_days)} after it was to be seeded. "
+    label = "No time was given in which the label forbids grazing"
     if s.withholding_days:
-        text += (
-            f"The label was said to forbid grazing for {iw.days_text(s.withholding_days)}: read it"
-        )
-    else:
-        text += "No time was given in which the label forbids grazing: read it"
-    text += " before the herd goes in. If seeding came later, so does this day."
+        label = f"The label was said to forbid grazing for {iw.days_text(s.withholding_days)}"
+    text = (
+        f"Earliest grazing, {iw.days_text(s.ungrazed_days)} after it was to be seeded. {label}: "
+        "read it before the herd goes in. If seeding came later, so does this day."
+    )
     for p in plan.paddocks:
         if p.graze_from is not None:
             name = p.paddock.field.name

@@ -43,7 +43,7 @@ def measured(
 
     def cell(value: Any, display: Display) -> float:
         number = math.nan if value is None else unit(display).of(float(value))
-        return figure_text.significant([number])[0]
+        return figure_text.significant(number)
 
     def plain(value: Any, display: Display, digits: int) -> str:
         return unit(display).text(value, digits)

@@ -16,7 +16,7 @@ from evenacre.reports.writers.as_html import PageTable, page_table
 DAY = q.worded(iw.short_weekday, cell=lambda v: "" if v is None else str(v))
 CLOCK = q.worded(iw.clock)
 ROUNDED_SHARE = replace(
-    q.SHARE, cell=lambda v, _: None if v is None else figures.significant([100 * v], 4)[0]
+    q.SHARE, cell=lambda v, _: None if v is None else figures.significant(100 * v, 4)
 )
 WHOLE_PERCENT = replace(q.SHARE, text=lambda v, _, __: f"{100 * v:.0f} %")
 CHANCE = replace(ROUNDED_SHARE, text=lambda v, _, __: iw.chance_text(v))

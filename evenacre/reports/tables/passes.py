@@ -39,7 +39,7 @@ DRIVE = Table(
             "heading [deg]",
             q.plain_number("deg"),
             _heading_deg,
-            cell=lambda v: None if v is None else figures.significant([v], 4)[0],
+            cell=lambda v: None if v is None else figures.significant(v, 4),
         ),
         joined("heading", "Passes run", _passes_run, "heading_deg"),
         named("drive.rounds", name="headland rounds", quantity=q.COUNT),

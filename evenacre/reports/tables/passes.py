@@ -16,10 +16,6 @@ def _heading_deg(p: PassPlan) -> float | None:
     return None if p.drive.heading_rad is None else axis_deg(p.drive.heading_rad)
 
 
-def _round_runs(p: PassPlan) -> int:
-    return runs_of(p, "round")
-
-
 def _passes_run(p: PassPlan, _: q.Display) -> str:
     degrees = _heading_deg(p)
     return "" if degrees is None else f"{axis_words(p.drive)}, {degrees:.0f}°"
@@ -43,7 +39,14 @@ DRIVE = Table(
         ),
         joined("heading", "Passes run", _passes_run, "heading_deg"),
         named("drive.rounds", name="headland rounds", quantity=q.COUNT),
-        named("round_runs", None, "runs on the rounds", q.COUNT, _round_runs, why=_ROUNDS),
+        named(
+            "round_runs",
+            None,
+            "runs on the rounds",
+            q.COUNT,
+            lambda p: runs_of(p, "round"),
+            why=_ROUNDS,
+        ),
         named("passes", quantity=q.COUNT, of=lambda p: runs_of(p, "pass")),
         named("turns", quantity=q.COUNT, of=lambda p: len(p.turns)),
         named("work_m", None, "seeding", q.DISTANCE, why=_IN_ALL),

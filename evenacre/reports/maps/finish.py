@@ -14,20 +14,20 @@ from evenacre.model.audit_result import AuditResult
 from evenacre.planning.finish.finish_job import FinishJob
 from evenacre.planning.finish.remaining_ground import split_lines
 from evenacre.reports.geodata import WGS84, centre_lon, to_lonlat, transformer
-from evenacre.reports.maps import palette, sheet
+from evenacre.reports.maps import sheet
 from evenacre.units.display import UnitSystem
 
 TO_DO, PASS, OUT = "still to do", "pass to come", "load runs out"
-_DONE = sheet.ground(palette.ONCE)
-_TO_DO = sheet.ground("white", palette.NOTHING, 0.6, hatch="....")
+_DONE = sheet.ground(sheet.ONCE)
+_TO_DO = sheet.ground("white", sheet.NOTHING, 0.6, hatch="....")
 _PASSES: Any = (
-    (True, "passes the load reaches", {"color": palette.PASS, "linestyle": "solid"}),
-    (False, "passes without product", {"color": palette.SKIP, "linestyle": "dashed"}),
+    (True, "passes the load reaches", {"color": sheet.PASS, "linestyle": "solid"}),
+    (False, "passes without product", {"color": sheet.SKIP, "linestyle": "dashed"}),
 )
 _OUT: Any = {
     "marker": "X",
     "markersize": 13,
-    "markerfacecolor": palette.SKIP,
+    "markerfacecolor": sheet.SKIP,
     "markeredgecolor": "white",
     "linestyle": "none",
 }

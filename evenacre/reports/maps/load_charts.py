@@ -13,15 +13,15 @@ from matplotlib.patches import Patch
 from evenacre.io.writers.file_names import unique_slugs
 from evenacre.planning.loads.halfway_check import HalfwayCheck
 from evenacre.planning.loads.stock_balance import OperationLoads
-from evenacre.reports.maps import palette, sheet
+from evenacre.reports.maps import sheet
 from evenacre.units.display import UnitSystem
 
 _INCHES = (6.0, 4.8)  # small, so that its words can be read on a phone
 _DPI = 130
 _MARKS = {
-    "even": ("o", palette.BOUNDARY),
-    "too much left": ("^", palette.MORE),
-    "too little left": ("v", palette.SKIP),
+    "even": ("o", sheet.BOUNDARY),
+    "too much left": ("^", sheet.MORE),
+    "too little left": ("v", sheet.SKIP),
 }
 
 
@@ -51,20 +51,20 @@ def halfway_chart(check: HalfwayCheck, units: UnitSystem, *, title: str = "") ->
         low, even, high = (
             [mass.of(v) for v in values] for values in (check.low_kg, check.even_kg, check.high_kg)
         )
-        axes.fill_between(x, low, high, facecolor=palette.ONCE, linewidth=0)
-        made.plot(x, even, "comes out even", color=palette.HEADLAND, linewidth=1.6)
+        axes.fill_between(x, low, high, facecolor=sheet.ONCE, linewidth=0)
+        made.plot(x, even, "comes out even", color=sheet.HEADLAND, linewidth=1.6)
         band = f"within {100 * check.tolerance:g} % and the scale's error"
-        made.legend.append(Patch(facecolor=palette.ONCE, label=band))
+        made.legend.append(Patch(facecolor=sheet.ONCE, label=band))
         if len(check.meter_left_m2):
             metered = check.meter_left_m2 * area.per_si, check.meter_left_kg * mass.per_si
-            style: dict[str, Any] = {"color": palette.OUTSIDE, "linestyle": "--", "linewidth": 1.3}
+            style: dict[str, Any] = {"color": sheet.OUTSIDE, "linestyle": "--", "linewidth": 1.3}
             made.plot(*metered, "by the meter's log", **style)
         _weighings(made, check, units)
         half = area.of(check.area_m2) / 2
-        axes.axvline(half, color=palette.NOTHING, linewidth=1.0, linestyle=":", zorder=0)
+        axes.axvline(half, color=sheet.NOTHING, linewidth=1.0, linestyle=":", zorder=0)
         axes.annotate(
             "half", xy=(half, 1), xycoords=("data", "axes fraction"), xytext=(3, -4),
-            textcoords="offset points", va="top", color=palette.OUTSIDE,
+            textcoords="offset points", va="top", color=sheet.OUTSIDE,
         )  # fmt: skip
         axes.set_xlim(area.of(check.area_m2), 0)
         axes.set_ylim(bottom=0)

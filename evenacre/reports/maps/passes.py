@@ -18,7 +18,7 @@ from evenacre.geo.overlay import without
 from evenacre.model import Field
 from evenacre.planning.passes.pass_types import PassPlan, PlannedPass
 from evenacre.reports import figure_text as figures
-from evenacre.reports.maps import palette, sheet
+from evenacre.reports.maps import sheet
 from evenacre.reports.sentences.passes import passes_text
 from evenacre.units.display import UnitSystem
 
@@ -27,12 +27,12 @@ _CLEAR_PIXELS = 36
 # that do are left without a number, or the numbers of a large field would hide it.
 _PLACES = {"round": (0.3, 0.55, 0.8), "pass": (0.3,)}
 _SEEN_M2 = 1.0
-_ROUND: Any = {"color": palette.ZONE, "linestyle": (0, (5, 1.6)), "linewidth": 1.5}
-_PASS: Any = {"color": palette.PASS, "linestyle": "solid", "linewidth": 1.0}
-_TURN: Any = {"color": palette.OUTSIDE, "linestyle": (0, (1, 1.4)), "linewidth": 0.8}
-_MARK: Any = {"markeredgecolor": palette.BOUNDARY, "markeredgewidth": 2.2, "linestyle": "none"}
+_ROUND: Any = {"color": sheet.ZONE, "linestyle": (0, (5, 1.6)), "linewidth": 1.5}
+_PASS: Any = {"color": sheet.PASS, "linestyle": "solid", "linewidth": 1.0}
+_TURN: Any = {"color": sheet.OUTSIDE, "linestyle": (0, (1, 1.4)), "linewidth": 0.8}
+_MARK: Any = {"markeredgecolor": sheet.BOUNDARY, "markeredgewidth": 2.2, "linestyle": "none"}
 _BEGIN: Any = {"marker": "o", "markersize": 11, "markerfacecolor": "white", **_MARK}
-_END: Any = {"marker": "s", "markersize": 9, "markerfacecolor": palette.BOUNDARY, **_MARK}
+_END: Any = {"marker": "s", "markersize": 9, "markerfacecolor": sheet.BOUNDARY, **_MARK}
 
 
 def pass_map(field: Field, plan: PassPlan, units: UnitSystem) -> bytes:

@@ -23,8 +23,20 @@ from matplotlib_scalebar.scalebar import ScaleBar
 from PIL import Image
 
 from evenacre.model.audit_result import AuditResult
-from evenacre.reports.maps import palette
 from evenacre.units.display import UnitSystem
+
+# Colours differ in lightness as well as in hue, and every one goes with a hatch, an outline or a
+# number, so that a map still reads in grey or by a colour-blind eye.
+ONCE = "#cfe3d2"
+TWICE = "#e9a23b"
+MORE = "#6d2e8c"
+SKIP = "#c4122f"
+OUTSIDE = "#4a5a6a"
+NOTHING = "#b3afa8"
+HEADLAND = "#1d4e89"
+BOUNDARY = "#1a1a1a"
+PASS = "#2b5d7d"
+ZONE = "#5b3a1e"
 
 # Names from files may hold a dollar sign, which is not the start of a formula here.
 STYLE: Any = {"font.size": 10, "hatch.linewidth": 0.5, "text.parse_math": False}
@@ -43,7 +55,7 @@ def ground(
     return {"facecolor": facecolor, "edgecolor": edgecolor, "linewidth": linewidth, **more}
 
 
-UNWORKABLE = ground(palette.UNWORKABLE, palette.OUTSIDE, 0.6, hatch="\\\\")
+UNWORKABLE = ground("#d8d4cc", OUTSIDE, 0.6, hatch="\\\\")
 
 
 @dataclass
@@ -130,7 +142,7 @@ def outlined(
         short = textwrap.shorten(text, 75, placeholder=" ...")
         figure.text(0.02, 1 - y / page, short, fontsize=points, va="top")
     made = Sheet(figure, axes)
-    made.fill(outline, order=5, **ground("none", palette.BOUNDARY, 1.5))
+    made.fill(outline, order=5, **ground("none", BOUNDARY, 1.5))
     _scale_and_north(figure, axes, page, max(wide, tall * _INCHES / height), units)
     return made
 

@@ -180,14 +180,15 @@ After the colon stands a quantity of `UnitSystem`, shown in both systems, ``smal
 of centimetres, ``and`` or ``quoted`` for tuples of names, or a format of Python's.
 """
 
+_CHECK_EXPORT = "Check that the export is complete and that the position columns are right."
 REFUSALS: dict[str, tuple[str, str]] = {
     "no_position": (
         "it holds no usable position, and one drive needs at least two.",
-        "Check that the export is complete and that the position columns are right.",
+        _CHECK_EXPORT,
     ),
     "single_position": (
         "it holds a single usable position, and one drive needs at least two.",
-        "Check that the export is complete and that the position columns are right.",
+        _CHECK_EXPORT,
     ),
     "jumping_positions": (
         "the positions jump to and fro from record to record, as if two machines had been in "

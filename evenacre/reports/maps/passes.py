@@ -54,8 +54,9 @@ def pass_map(field: Field, plan: PassPlan, units: UnitSystem) -> bytes:
         made.draw(passes, "pass", 4, **_PASS)
         made.draw(turns, "turn, tool lifted", 3, **_TURN)
         if plan.passes:
-            made.plot(*plan.passes[0].line.coords[0], label="begin", order=9, **_BEGIN)
-            made.plot(*plan.passes[-1].line.coords[-1], label="end", order=9, **_END)
+            first, last = plan.passes[0].line.coords[0], plan.passes[-1].line.coords[-1]
+            made.plot(first[0], first[1], "begin", 9, **_BEGIN)
+            made.plot(last[0], last[1], "end", 9, **_END)
             _number(made.axes, plan.passes)
             style = {"color": _PASS["color"], "marker": ">", "linestyle": "none"}
             made.legend.append(Line2D([], [], label="order and way of driving", **style))

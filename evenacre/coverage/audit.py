@@ -169,8 +169,11 @@ def audit_operation(
         cover_grid=frame.cover(swaths.geometry),
         time_zone=operation.time_zone,
         cleaning=fixes.counts,
+        cleaning_m=fixes.metres,
         sources=tuple(t.source for t in tracks),
-        findings=collect_findings(operation, fixes, path, land, frame, states.findings, amounts),
+        findings=collect_findings(
+            operation, fixes, path, steps, land, frame, states.findings, amounts
+        ),
         totals=running_totals(
             steps,
             implement,

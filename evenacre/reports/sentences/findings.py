@@ -13,9 +13,43 @@ from evenacre.units.display import Shown, in_both
 
 _INCH_M = 0.0254
 
+_TWO_MACHINES = (
+    "The receiver lost its place, or two machines are in one log: name the column that tells them "
+    "apart (machine)."
+)
+_REMEDIES = {
+    "without position or time": (
+        "No position is told there; if another column holds it, name that (lon, lat)."
+    ),
+    "without a time": "Check which column holds the time (time).",
+    "same time, other place": (
+        "Several machines or sections may be in one log: name the column that tells them apart "
+        "(machine, or section_number)."
+    ),
+    "position jumps": _TWO_MACHINES,
+    "cuts at jumps": _TWO_MACHINES,
+    "cuts at gaps": (
+        "The log is silent there. If the machine worked on, say how long a silence is bridged "
+        "(max_gap)."
+    ),
+}
+"""What mends it where records were left out, by cause."""
+
 SENTENCES = {
     # Of readers of files.
     "said_by_reader": "{text}",
+    # Of what became of the records.
+    "records_lost": (
+        "{lost:,} of {read:,} records were left out, most of them for this: {cause}. {cause:remedy}"
+    ),
+    "way_lost": (
+        "{lost_m:distance} of the {way_m:distance} between the records were not used, most of it "
+        "for this: {cause}. {cause:remedy}"
+    ),
+    "unlike_the_records": (
+        "The ground swept is {swept_m2:area}, but width and distance of the records make "
+        "{told_m2:area}. Check the width, and the units of both columns."
+    ),
     # Of positions.
     "away_from_field": (
         "{records:,} of {read:,} records lie more than {limit_m:length} from the field and were "
@@ -288,6 +322,8 @@ class _Filler(Formatter):
     def format_field(self, value: Any, format_spec: str) -> str:
         if format_spec == "small":
             return f"{value * 100:.1f} cm ({value / _INCH_M:.1f} in)"
+        if format_spec == "remedy":
+            return _REMEDIES.get(value, "Look at the log there, or export it again.")
         if isinstance(value, tuple):
             if format_spec == "quoted":
                 value = tuple(f'"{name}"' for name in value)

@@ -161,7 +161,7 @@ OPERATIONS = Table(
         nested("products", by_product.PRODUCTS, by_product.products),
         nested("zones", _ZONE_GROUND, lambda r: list(r.layers["zones"].itertuples())),
         Column("working_plane", lambda r: r.crs.to_wkt()),
-        *(Column("sources", quantity=q.NESTED), Column("cleaning", quantity=q.NESTED)),
+        *(Column(key, quantity=q.NESTED) for key in ("sources", "cleaning", "cleaning_m")),
         Column("notes", lambda r: sentences(r.findings, "note"), q.NESTED),
         Column("warnings", lambda r: sentences(r.findings, "warning"), q.NESTED),
     ),
@@ -170,7 +170,8 @@ OPERATIONS = Table(
     "outside_area_m2 headland_area_m2 headland_overlap_m2 passes worked_distance_m worked_time_s "
     "field_time_s mean_speed_mps field_capacity_m2_per_s field_efficiency uncertainty products "
     "boundary_given width_m headland_rounds swept_area_m2 theoretical_capacity_m2_per_s "
-    "idle_time_s start_s end_s zones working_plane sources cleaning notes warnings",
+    "idle_time_s start_s end_s zones working_plane sources cleaning cleaning_m notes "
+    "warnings",
 )
 
 _HEADING = q.Quantity(

@@ -39,6 +39,8 @@ class Kind(StrEnum):
     BLOCKAGES = "blockages"
     SEASON = "season file"
     RESULT = "earlier result"
+    COPY = "copy"
+    UNUSED = "not used"
     PICTURE = "picture"
     DOCUMENT = "document"
     UNKNOWN = "not understood"

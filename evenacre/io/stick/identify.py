@@ -65,7 +65,9 @@ _PICTURES = (b"\xff\xd8\xff", b"\x89PNG", b"GIF8", b"II*\0", b"MM\0*", b"BM")
 _DOCUMENTS = (b"%PDF", b"{\\rtf", b"\xd0\xcf\x11\xe0")
 _PICTURE_NAMES = {".jpg", ".jpeg", ".png", ".gif", ".tif", ".tiff", ".bmp", ".webp", ".heic"}
 _PICTURE_NAMES |= {".mp4", ".mov", ".avi", ".mp3", ".wav", ".svg"}
-_DOCUMENT_NAMES = {".pdf", ".doc", ".docx", ".odt", ".rtf", ".md", ".ppt", ".pptx", ".htm", ".html"}
+_DOCUMENT_NAMES = {".pdf", ".doc", ".docx", ".odt", ".rtf", ".ppt", ".pptx", ".htm", ".html"}
+# What may be a table, and where it is none is something to read.
+_TEXTS = {".txt", ".md", ".log", ".ini", ".cfg", ".rst", ".url"}
 _SHEETS = {".xlsx", ".xlsm"}
 # Tables that people keep are small; a larger one is a log.
 _KEPT_BYTES = 2 << 20
@@ -85,7 +87,16 @@ def look_at(path: Path, *, time_zone: str | None = None) -> list[Found]:
     try:
         return list(_look_at(path, time_zone))
     except InputError as error:
-        return [Found(Kind.UNKNOWN, why=str(error.problems[0]))]
+        written = path.suffix.lower() in _TEXTS
+        return [Found(Kind.DOCUMENT if written else Kind.UNKNOWN, why=_reason(error))]
+
+
+def _reason(error: InputError) -> str:
+    """What is wrong with a file and what to do, without its name."""
+    problem = error.problems[0]
+    place = f"{problem.place}: " if problem.place else ""
+    text = f"{place}{problem.what} {problem.remedy}"
+    return text[:1].upper() + text[1:]
 
 
 def _look_at(path: Path, time_zone: str | None) -> Iterator[Found]:
@@ -112,7 +123,7 @@ def _look_at(path: Path, time_zone: str | None) -> Iterator[Found]:
             try:
                 yield from _of_layer(path, layer, time_zone)
             except InputError as error:
-                yield Found(Kind.UNKNOWN, layer, why=str(error.problems[0]))
+                yield Found(Kind.UNKNOWN, layer, why=_reason(error))
     else:
         yield from _of_table(path, time_zone)
 
@@ -163,7 +174,7 @@ def _of_layer(path: Path, layer: str, time_zone: str | None) -> Iterator[Found]:
         try:
             yield from _log(path, layer, time_zone)
         except InputError as error:
-            yield Found(Kind.UNKNOWN, layer, why=str(error.problems[0]))
+            yield Found(Kind.UNKNOWN, layer, why=_reason(error))
         return
     yield Found(Kind.MAP, layer, shapes=shapes, warnings=tuple(warnings))
 

@@ -36,6 +36,13 @@ _HEAD = """\
 """
 _FIRST, _LAST = "# To fill in:\n", "# (That is all there is to fill in.)\n"
 _BLOCK = re.compile(re.escape(_FIRST) + r"(?:#[^\n]*\n)*?" + re.escape(_LAST) + r"\n?")
+_SAID_OF_SEEN = (
+    "# What `evenacre gather` has seen: it is not gathered again, whatever became of it.\n"
+)
+_SEEN = re.compile(
+    rf"\n*(?:{re.escape(_SAID_OF_SEEN)})?^\[gathered\][^\n]*\n(?:(?!\s*\[)[^\n]*(?:\n|\Z))*",
+    re.MULTILINE,
+)
 _TOP = ("farm", "units", "currency", "time_zone")
 _MEASURES = (
     *("axle_to_antenna_m", "antenna_ahead_m", "antenna_left_m", "tool_behind_m"),
@@ -78,7 +85,7 @@ class SeasonText:
     _fields: dict[int, str] = field(default_factory=dict)  # name by id of the plot
 
     def __post_init__(self) -> None:
-        self._document = tomlkit.parse(self.known.text)
+        self._document = tomlkit.parse(_SEEN.sub("\n", self.known.text))
         for table in self.known.tables("implement"):
             name = str(table.get("name", ""))
             self._implements[name] = self.known.implements.get(name)
@@ -360,10 +367,7 @@ class SeasonText:
         asked : sequence of str
             Questions that no key tells of.
         """
-        document = self._document
-        if "gathered" in document:
-            document.remove("gathered")
-        body = _BLOCK.sub("", tomlkit.dumps(document)).rstrip("\n")
+        body = tomlkit.dumps(self._document).rstrip("\n")
         parts = [body] if body else [self._top()]
         for kind in ("product", "implement", "field", "operation"):
             parts += self._new.get(kind, [])
@@ -371,10 +375,7 @@ class SeasonText:
             parts.append("".join(map(_comment, idle)).rstrip("\n"))
         names = {name: sha[:16] for name, sha in {**self.known.gathered, **seen}.items()}
         lines = [f"{quoted(name)} = {quoted(sha)}" for name, sha in sorted(names.items())]
-        parts.append(
-            "# What `evenacre gather` has seen: it is not gathered again, whatever became of it.\n"
-            + "\n".join(["[gathered]", *lines])
-        )
+        parts.append(_SAID_OF_SEEN + "\n".join(["[gathered]", *lines]))
         whole = "\n\n".join(part for part in parts if part) + "\n"
         try:
             raw = tomllib.loads(whole)
@@ -385,9 +386,11 @@ class SeasonText:
         self.questions = [*self._questions(raw), *asked]
         block = ""
         if self.questions:
-            block = _FIRST + "".join(_comment(line, "- ") for line in self.questions) + _LAST
-        head = "" if body else _HEAD + "\n"
-        return head + (block + "\n" if block else "") + whole
+            listed = "".join(_comment(line, "- ") for line in self.questions)
+            block = f"{_FIRST}{listed}{_LAST}\n"
+        if body and _BLOCK.search(whole):
+            return _BLOCK.sub(lambda _found: block, whole, count=1)
+        return ("" if body else f"{_HEAD}\n") + block + whole
 
     def _top(self) -> str:
         lines = []

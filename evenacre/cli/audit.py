@@ -42,6 +42,12 @@ _KEYS = SeasonKeys(
 
 def audit(
     files: Annotated[list[Path] | None, typer.Argument(help=SEASON_FILES)] = None,
+    task: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--task", help="Of task data take this task, by id or name. Repeat as needed."
+        ),
+    ] = None,
     fail_on: Annotated[
         list[AuditFailOn] | None, typer.Option("--fail-on", help="Exit with 1 on such findings.")
     ] = None,
@@ -81,6 +87,7 @@ def audit(
             "evenacre audit season.toml",
             "evenacre audit farm.zip",
             "evenacre audit --boundary F --tracks F --width 20ft",
+            tasks=task or (),
         )
         folder = out or home / "evenacre-out"
         outcome = run(

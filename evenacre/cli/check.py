@@ -21,9 +21,10 @@ def check(
     """Check every file of a season, or say what any other file holds, computing nothing."""
     with plain_errors():
         from evenacre.io.season.load import is_season_file
+        from evenacre.io.stick.files import is_stick
         from evenacre.io.taskdata.folder import is_taskdata
 
-        tasks = is_taskdata(file)
+        tasks = not is_stick(file) and is_taskdata(file)
         whole = tasks or not file.exists() or is_season_file(file)
         head, mended = ([], True) if whole and not tasks else _looked_at(file)
         lines, errors = _season(file, quiet=quiet) if whole else ([], int(not mended))

@@ -136,6 +136,7 @@ class Audit(FolderResult):
         lines = [line for a in self.audited for line in _operation_lines(a, units, currency)]
         lines += _season_lines(self._ledger, self._balances, units, currency)
         lines += planned_done_lines(self._compared, units) if self._compared else ()
+        lines += [f"warning: {text}" for text in self.season.warnings]
         return tuple(lines)
 
     def _summary(self) -> dict[str, Any]:

@@ -94,7 +94,7 @@ def _put(found: Gathering, written: Written) -> None:
         for number, (place, file) in enumerate(found.written.copies.items()):
             target = season.parent / place
             for part in parts_of(file.path):
-                to = target / part.name if file.path.is_dir() else target.with_name(part.name)
+                to = target if part == file.path else target.with_name(part.name)
                 staged.append((job / f"{number}-{len(staged)}", to))
                 shutil.copyfile(part, staged[-1][0])
         for place, shape in found.written.outlines.items():

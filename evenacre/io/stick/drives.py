@@ -77,7 +77,7 @@ def drives_of(file: StickFile, found: Found) -> list[Drive]:
         fields = found.tasks.fields
         return [
             replace(
-                _drive(file, task.id, task.tracks),
+                _drive(file, task.layer, task.tracks),
                 task=task,
                 field=fields[task.field_id].name if task.field_id else "",
             )

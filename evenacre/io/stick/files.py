@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 import re
 import tempfile
 import zipfile
@@ -34,7 +35,7 @@ _PLAIN = re.compile(r"[^\w ()+.,=-]")
 
 @dataclass(frozen=True)
 class StickFile:
-    """A file, or a folder of task data, that is there to be read."""
+    """A file that is there to be read; for task data it is the XML file."""
 
     path: Path
     name: str  # as people know it: below the stick, through zips: "spring.zip/logs/a.csv"
@@ -111,10 +112,10 @@ class Stick:
             if name and (folder / account).is_file() and read_account(folder, account) is not None:
                 self._pass(name, Kind.RESULT, "A result that Evenacre wrote.")
                 return
-        tasks = any(entry.name.lower() == MAIN for entry in entries)
-        if tasks:
-            yield from self._file(folder, name or folder.name, packed, say)
-            entries = [e for e in entries if e.suffix.lower() not in _BESIDE_TASKS]
+        mains = [entry for entry in entries if entry.name.lower() == MAIN and entry.is_file()]
+        if mains:
+            yield from self._file(mains[0], f"{name}/{mains[0].name}".lstrip("/"), packed, say)
+            entries = [e for e in entries if e.is_dir() or e.suffix.lower() not in _BESIDE_TASKS]
         layers = {entry.stem for entry in entries if entry.suffix.lower() == ".shp"}
         for entry in entries:
             of_layer = entry.name.partition(".")[0] in layers or entry.stem in layers
@@ -180,13 +181,9 @@ class Stick:
 
 
 def digest(path: Path) -> str:
-    """Fingerprint a file with all its parts, or a folder of task data."""
+    """Fingerprint a file with all its parts."""
     total = hashlib.sha256()
     for part in parts_of(path):
-        if path.is_dir() and (part.parent != path or part.suffix.lower() not in _BESIDE_TASKS):
-            continue
-        if path.is_dir():
-            total.update(part.name.lower().encode())
         for block in blocks(part, part.name, budget.MAP_BYTES):
             total.update(block)
     return total.hexdigest()
@@ -216,8 +213,10 @@ def _is_one(members: list[zipfile.ZipInfo]) -> bool:
 def is_stick(path: Path) -> bool:
     """Tell a folder or zip of many files from one that is a log, a map or task data itself."""
     if path.is_dir():
-        return not is_taskdata(path) and path.suffix.lower() != ".gdb"
-    if path.suffix.lower() != ".zip" or not path.is_file():
+        if path.suffix.lower() == ".gdb":
+            return False
+        return not is_taskdata(path) or any(map(_is_other, _files_below(path)))
+    if path.suffix.lower() != ".zip" or not path.is_file() or is_taskdata(path):
         return False
     try:
         with open_archive(path, path.name) as archive:
@@ -226,4 +225,19 @@ def is_stick(path: Path) -> bool:
         return False  # its reader will say what is wrong
     kinds = [PurePosixPath(member.filename).suffix.lower() for member in members]
     maps, others = sum(k in _MAPS for k in kinds), sum(k in _OTHERS for k in kinds)
-    return (maps > 1 or others > 0) and not is_taskdata(path)
+    return maps > 1 or others > 0
+
+
+def _files_below(folder: Path) -> Iterator[Path]:
+    for home, folders, names in os.walk(folder):
+        folders[:] = [name for name in folders if not _is_hidden(name)]
+        if read_account(Path(home), SUMMARY) is not None:
+            folders[:] = []
+            continue
+        yield from (Path(home, name) for name in names if not _is_hidden(name))
+
+
+def _is_other(file: Path) -> bool:
+    """Whether a file beside task data is something else that an audit could use."""
+    suffix = file.suffix.lower()
+    return suffix in _MAPS or (suffix in _OTHERS and (suffix != ".zip" or not is_taskdata(file)))

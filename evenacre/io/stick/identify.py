@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import zipfile
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -22,7 +23,7 @@ from evenacre.io.maps.read_layer import Source, layer_names, read_layer
 from evenacre.io.season.load import is_season_file
 from evenacre.io.tables.headers import read_header
 from evenacre.io.taskdata.folder import is_taskdata
-from evenacre.io.taskdata.read import TaskData, read_taskdata
+from evenacre.io.taskdata.read import Task, TaskData, each_task, read_taskdata
 from evenacre.io.tickets.rows import TicketRow, read_rows
 from evenacre.io.untrusted.files import read_start, size_within
 from evenacre.io.untrusted.kinds import LOOKED_AT, MapKind, map_kind
@@ -101,8 +102,7 @@ def _reason(error: InputError) -> str:
 
 def _look_at(path: Path, time_zone: str | None) -> Iterator[Found]:
     if is_taskdata(path):
-        data = read_taskdata(path, time_zone=time_zone)
-        yield Found(Kind.TASK_DATA, tasks=data, warnings=data.warnings)
+        yield from _sets(path, time_zone)
         return
     if path.is_dir():
         raise InputError.at(path.name, "", "This is a folder.", "Name the file in it.")
@@ -126,6 +126,19 @@ def _look_at(path: Path, time_zone: str | None) -> Iterator[Found]:
                 yield Found(Kind.UNKNOWN, layer, why=_reason(error))
     else:
         yield from _of_table(path, time_zone)
+
+
+def _sets(path: Path, time_zone: str | None) -> Iterator[Found]:
+    """Read every set of task data in a file, each with its tasks."""
+    found: dict[str, tuple[TaskData, list[Task]]] = {}
+    for data, task in each_task(path, time_zone=time_zone):
+        found.setdefault(data.source, (data, []))[1].append(task)
+    if not found:
+        data = read_taskdata(path, time_zone=time_zone)
+        found[data.source] = data, []
+    for data, tasks in found.values():
+        whole = dataclasses.replace(data, tasks=tuple(tasks))
+        yield Found(Kind.TASK_DATA, tasks=whole, warnings=(*data.warnings, *data.unread))
 
 
 def _is_office(path: Path, start: bytes) -> bool:

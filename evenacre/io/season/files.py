@@ -84,7 +84,7 @@ class SeasonFiles:
             if str(name) in self.held:
                 digests[str(name)] = frame_sha256(self.held[str(name)])
                 continue
-            for part in _parts(file):
+            for part in parts_of(file):
                 label = (name.parent / part.relative_to(file.parent)).as_posix()
                 if label not in digests:
                     digests[label] = _sha256(part, label)
@@ -146,7 +146,7 @@ class SeasonFiles:
         return shapes
 
 
-def _parts(file: Path) -> list[Path]:
+def parts_of(file: Path) -> list[Path]:
     """Return a file and what belongs to it: a Shapefile's parts, the files of task data."""
     parts = taskdata_parts(file)
     if parts is not None:

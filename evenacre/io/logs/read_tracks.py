@@ -4,20 +4,25 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from pathlib import Path
+from dataclasses import replace
+from pathlib import Path, PurePosixPath
+from typing import Any
 
 from evenacre.errors import InputError
 from evenacre.io.common.findings import Findings
+from evenacre.io.common.suggestions import listed
 from evenacre.io.logs.build_tracks import build_tracks
-from evenacre.io.logs.columns.column_roles import plan_columns
+from evenacre.io.logs.columns.column_roles import log_rank, plan_columns
 from evenacre.io.logs.columns.positions import column_positions
 from evenacre.io.logs.formats.gpx_log import read_gpx_tracks
 from evenacre.io.logs.formats.layer_log import read_layer_tracks
 from evenacre.io.logs.formats.nmea.track import read_nmea_tracks
 from evenacre.io.logs.pivot_sections import widen
-from evenacre.io.tables.text_table import read_delimited
+from evenacre.io.maps.read_layer import Source, ranked_layers
+from evenacre.io.tables.text_table import column_names, read_delimited
 from evenacre.io.taskdata.folder import is_taskdata
 from evenacre.io.taskdata.read import read_taskdata_tracks
+from evenacre.io.untrusted.archives import unpacked
 from evenacre.io.untrusted.files import read_start
 from evenacre.model import Track
 
@@ -27,6 +32,9 @@ _LAYERS = {
 }
 _SENTENCES = {".nmea", ".nma", ".ubx"}
 _SENTENCE = re.compile(rb"\$[A-Z]{2}(GGA|RMC|VTG|ZDA|GNS|GLL|GSA|GSV),")
+_TEXTS = {*(".csv", ".txt", ".tsv", ".tab", ".log", ".dat", ".asc", ".gpx"), *_SENTENCES}
+_PROSE = {".txt", ".log", ".dat", ".asc"}  # as often words about the files beside them
+_LONGEST_LABEL = 120  # bytes
 _SPREADSHEETS = {".xlsx", ".xlsm", ".xls", ".ods"}
 _LOOKED_AT = 1 << 16  # binary messages of a receiver may go before its first sentence
 
@@ -79,11 +87,58 @@ def read_tracks(
         return read_taskdata_tracks(path, layer, time_zone)
     if kind == "gpx":
         return read_gpx_tracks(path, asked, time_zone)
+    if kind == "zip":
+        return _read_zip(path, asked, layer, crs, time_zone)
     if kind == "layer":
         return read_layer_tracks(path, asked, layer, crs, time_zone)
     if kind == "nmea":
         return read_nmea_tracks(path, asked, time_zone)
     return _read_csv_tracks(path, asked, crs, time_zone)
+
+
+def _read_zip(
+    path: Path,
+    columns: Mapping[str, str],
+    layer: str | None,
+    crs: str | None,
+    time_zone: str | None,
+) -> list[Track]:
+    """Read the log in a zip, which may be a map layer, whatever else lies beside it."""
+    how: dict[str, Any] = {"columns": columns, "crs": crs, "time_zone": time_zone}
+    with unpacked(path, path.name, _TEXTS) as found:
+        files = {member.name: member.file for member in found.members}
+        if layer is not None:
+            named = {n: f for n, f in files.items() if layer in (n, PurePosixPath(n).name)}
+        else:
+            named = {n: f for n, f in files.items() if _is_log(f)}
+            maps = ranked_layers(Source(path), log_rank) if files else {}
+            if not (named or maps):
+                named = {n: f for n, f in files.items() if f.suffix not in _PROSE}
+            logs = [*named, *(name for name, rank in maps.items() if rank == 2 or not named)]
+            if named and len(logs) > 1:
+                raise InputError.at(
+                    path.name,
+                    "",
+                    f"The zip holds several logs: {listed(logs)}.",
+                    f'Name one: layer = "{logs[0]}" (on the command line --tracks-layer).',
+                )
+        if len(named) == 1:
+            (file,) = named.values()
+            # Sentences about it are to name the zip too.
+            home = path.name if len(path.name.encode()) < _LONGEST_LABEL else "zip"
+            label = f"{home}, {file.name}"
+            tracks = read_tracks(file.rename(file.with_name(label)), **how)
+            return [replace(t, warnings=(*found.warnings, *t.warnings)) for t in tracks]
+    return read_layer_tracks(path, columns, layer, crs, time_zone)
+
+
+def _is_log(file: Path) -> bool:
+    """Tell whether a file of text holds a drive."""
+    try:
+        kind = _kind(file)
+        return kind in ("gpx", "nmea") or (kind == "csv" and log_rank(column_names(file)) > 0)
+    except InputError:
+        return False
 
 
 def _read_csv_tracks(
@@ -118,7 +173,9 @@ def _kind(path: Path) -> str:
         return "nmea"
     if suffix == ".gpx" or b"<gpx" in start:
         return "gpx"
-    if suffix in _LAYERS or start.startswith((b"SQLite format 3", b"PK\x03\x04")):
+    if start.startswith(b"PK\x03\x04"):
+        return "zip"
+    if suffix in _LAYERS or start.startswith(b"SQLite format 3"):
         return "layer"
     if start.lstrip().startswith((b"{", b"<")):
         return "layer"

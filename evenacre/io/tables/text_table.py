@@ -19,10 +19,10 @@ from evenacre.io.common.arrow_arrays import told_apart
 from evenacre.io.common.findings import FEW, Findings, counted
 from evenacre.io.tables.record_table import RecordTable
 from evenacre.io.untrusted import budget
-from evenacre.io.untrusted.files import read_whole
+from evenacre.io.untrusted.files import read_start, read_whole
 
 _SEPARATORS = (";", "\t", "|", ",")
-_SAMPLE_LINES = 200
+_SAMPLE_LINES, _SAMPLE_BYTES = 200, 1 << 18
 _MOST_COLUMNS = 2000
 _DECIMAL_COMMA = re.compile(r"[-+]?\d+,\d+")
 _DECIMAL_POINT = re.compile(r"[-+]?\d+\.\d+")
@@ -42,7 +42,7 @@ class Dialect:
 
 def sniff(content: bytes, file: str) -> Dialect:
     """Find out how a table is written from its first lines."""
-    lines = content[: 1 << 18].decode(errors="replace").splitlines()[:_SAMPLE_LINES]
+    lines = content[:_SAMPLE_BYTES].decode(errors="replace").splitlines()[:_SAMPLE_LINES]
     separator = ""
     skipped = 0
     for line in lines:
@@ -140,9 +140,7 @@ def read_delimited(
     try:
         dialect = sniff(content, path.name)
     except csv.Error as error:
-        raise InputError.at(
-            path.name, "", f"it is no table of text ({error}).", "Export the log as CSV."
-        ) from None
+        raise _no_table(path.name, error) from None
     bad_lines: list[int] = []
 
     def skip(row: pacsv.InvalidRow) -> str:
@@ -174,9 +172,7 @@ def read_delimited(
         )
     except pa.ArrowInvalid as error:
         if "Empty CSV" not in str(error):
-            raise InputError.at(
-                path.name, "", f"not a table of text: {error}.", "Export the log as CSV."
-            ) from None
+            raise _no_table(path.name, error) from None
         data = pa.table({name: pa.array([], pa.string()) for name in names})
     places = _Places(content, dialect.skipped_lines, tuple(bad_lines))
     table = RecordTable(path.name, data, places, dialect.decimal_comma)
@@ -190,6 +186,21 @@ def read_delimited(
             "Export the log again, with its records.",
         )
     return table
+
+
+def column_names(path: Path) -> tuple[str, ...]:
+    """Names of the columns of a table, from its beginning alone."""
+    start = read_start(path, _SAMPLE_BYTES)
+    try:
+        return sniff(
+            _utf8(start[: start.rfind(b"\n") + 1] or start, path.name, Findings()), path.name
+        ).header
+    except csv.Error as error:
+        raise _no_table(path.name, error) from None
+
+
+def _no_table(file: str, why: object) -> InputError:
+    return InputError.at(file, "", f"it is no table of text ({why}).", "Export the log as CSV.")
 
 
 class _Places:

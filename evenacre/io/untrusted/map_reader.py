@@ -44,6 +44,11 @@ class MapReader:
         head, _ = self._ask(path, label, {"ask": "layers"})
         return [(name, kind) for name, kind in head["layers"]]
 
+    def fields(self, path: Path, layer: str, label: str) -> list[str]:
+        """Names of the attributes of a layer."""
+        head, _ = self._ask(path, label, {"ask": "fields", "layer": layer})
+        return [str(name) for name in head["fields"]]
+
     def read(
         self, path: Path, layer: str, label: str, *, shapes_only: bool = False
     ) -> gpd.GeoDataFrame | pd.DataFrame:

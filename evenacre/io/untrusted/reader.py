@@ -56,6 +56,17 @@ def layers(path: Path) -> list[tuple[str, str]]:
     return [(str(name), str(shape)) for name, shape in found if shape is not None]
 
 
+def fields(path: Path, layer: str) -> list[str]:
+    """Answer `MapReader.fields` with errors as of `layers`."""
+    kind = _look_into(path)
+    if kind is MapKind.GEOPARQUET:
+        _check_attributes("", pq.read_metadata(path).num_columns)
+        return list(pq.read_schema(path).names)
+    found = pyogrio.read_info(path, layer=layer, **allow_only(kind))["fields"]
+    _check_attributes(f'layer "{layer}"', len(found))
+    return [str(name) for name in found]
+
+
 def read(path: Path, layer: str, *, shapes_only: bool = False) -> gpd.GeoDataFrame | pd.DataFrame:
     """Answer `MapReader.read` with errors as of `layers`."""
     kind = _look_into(path)
@@ -160,6 +171,8 @@ def _answer(request: dict[str, Any]) -> tuple[dict[str, Any], pa.Table | None]:
     path = Path(request["path"])
     if request["ask"] == "layers":
         return {"layers": layers(path)}, None
+    if request["ask"] == "fields":
+        return {"fields": fields(path, request["layer"])}, None
     with np.errstate(invalid="ignore"):  # coordinates that are not numbers: said by the caller
         frame = read(path, request["layer"], shapes_only=request["shapes_only"])
     shaped = isinstance(frame, gpd.GeoDataFrame)

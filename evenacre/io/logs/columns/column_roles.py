@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from evenacre.errors import InputError
@@ -67,6 +67,7 @@ _FOREIGN = {
 _RATE_WORDS = {"rate", "rt", "applied", "apd", "appl", "app", "as", "actual", "act", "application"}
 _FLOW_WORDS = {"flow", "mass", "massflow", "rate", "actual"}
 _SURE_WORDS = {"rate": {"rate", "applied", "apd"}, "flow": {"flow", "massflow"}}
+_MEASURED = ("speed", "heading", "work", "width", "distance", "sections", "rows")
 _NUMBERED = re.compile(
     r"^(section|sect|sec|boom|tower|row|opener)_?(\d+)(_(state|status|on|active|work))?$"
 )
@@ -176,6 +177,20 @@ def plan_columns(
         if role not in closed:
             uses += _amounts(role, words, free, findings, table.file)
     return ColumnPlan(tuple(uses))
+
+
+def log_rank(names: Sequence[str]) -> int:
+    """Tell by its column names how well something is a log: 2 with times, 1 with measures, else 0.
+
+    Positions are not asked for: a map has them outside its columns.
+    """
+    headers = [read_header(name) for name in names]
+    if any(_first_match(role, _GUESSES[role], headers) for role in ("start", "interval", "time")):
+        return 2
+    measured = any(_first_match(role, _GUESSES[role], headers) for role in _MEASURED)
+    words = [set(header.words) for header in headers]
+    sure = set().union(*_SURE_WORDS.values())
+    return int(measured or any(own & sure and not own & _NOT_LOGGED for own in words))
 
 
 def _asked_use(table: RecordTable, role: str, text: str) -> ColumnUse:

@@ -19,7 +19,9 @@ from evenacre.io.logs.formats.layer_log import read_layer_tracks
 from evenacre.io.logs.formats.nmea.track import read_nmea_tracks
 from evenacre.io.logs.pivot_sections import widen
 from evenacre.io.maps.read_layer import Source, ranked_layers
+from evenacre.io.tables.record_table import RecordTable
 from evenacre.io.tables.text_table import column_names, read_delimited
+from evenacre.io.tables.workbook import is_workbook, read_workbook
 from evenacre.io.taskdata.folder import is_taskdata
 from evenacre.io.taskdata.read import read_taskdata_tracks
 from evenacre.io.untrusted.archives import unpacked
@@ -32,10 +34,15 @@ _LAYERS = {
 }
 _SENTENCES = {".nmea", ".nma", ".ubx"}
 _SENTENCE = re.compile(rb"\$[A-Z]{2}(GGA|RMC|VTG|ZDA|GNS|GLL|GSA|GSV),")
-_TEXTS = {*(".csv", ".txt", ".tsv", ".tab", ".log", ".dat", ".asc", ".gpx"), *_SENTENCES}
+_WORKBOOKS = {".xlsx", ".xlsm", ".xlsb", ".xls", ".ods"}
+_TEXTS = {
+    *(".csv", ".txt", ".tsv", ".tab", ".log", ".dat", ".asc", ".gpx"),
+    *_SENTENCES,
+    *_WORKBOOKS,
+}
 _PROSE = {".txt", ".log", ".dat", ".asc"}  # as often words about the files beside them
 _LONGEST_LABEL = 120  # bytes
-_SPREADSHEETS = {".xlsx", ".xlsm", ".xls", ".ods"}
+_OLE, _ZIP = b"\xd0\xcf\x11\xe0", b"PK\x03\x04"
 _LOOKED_AT = 1 << 16  # binary messages of a receiver may go before its first sentence
 
 
@@ -87,13 +94,19 @@ def read_tracks(
         return read_taskdata_tracks(path, layer, time_zone)
     if kind == "gpx":
         return read_gpx_tracks(path, asked, time_zone)
+    if kind == "workbook":
+        findings = Findings()
+        table = read_workbook(path, layer, log_rank, findings)
+        return _table_tracks(table, asked, crs, time_zone, findings)
     if kind == "zip":
         return _read_zip(path, asked, layer, crs, time_zone)
     if kind == "layer":
         return read_layer_tracks(path, asked, layer, crs, time_zone)
     if kind == "nmea":
         return read_nmea_tracks(path, asked, time_zone)
-    return _read_csv_tracks(path, asked, crs, time_zone)
+    findings = Findings()
+    table = read_delimited(path, findings, headless=True)
+    return _table_tracks(table, asked, crs, time_zone, findings)
 
 
 def _read_zip(
@@ -129,6 +142,8 @@ def _read_zip(
             label = f"{home}, {file.name}"
             tracks = read_tracks(file.rename(file.with_name(label)), **how)
             return [replace(t, warnings=(*found.warnings, *t.warnings)) for t in tracks]
+        if found.refused and not ranked_layers(Source(path), log_rank):
+            raise InputError(found.refused)
     return read_layer_tracks(path, columns, layer, crs, time_zone)
 
 
@@ -136,17 +151,21 @@ def _is_log(file: Path) -> bool:
     """Tell whether a file of text holds a drive."""
     try:
         kind = _kind(file)
-        return kind in ("gpx", "nmea") or (kind == "csv" and log_rank(column_names(file)) > 0)
+        if kind == "csv":
+            return log_rank(column_names(file)) > 0
+        return kind in ("gpx", "nmea", "workbook")
     except InputError:
         return False
 
 
-def _read_csv_tracks(
-    path: Path, columns: Mapping[str, str], crs: str | None, time_zone: str | None
+def _table_tracks(
+    table: RecordTable,
+    columns: Mapping[str, str],
+    crs: str | None,
+    time_zone: str | None,
+    findings: Findings,
 ) -> list[Track]:
-    """Read a log of a fix, or a section of a fix, a line."""
-    findings = Findings()
-    table = read_delimited(path, findings)
+    """Read a log of a fix, or a section of a fix, a row."""
     table, plan = widen(table, plan_columns(table, columns, findings), findings)
     lon, lat = column_positions(table, plan, crs, findings)
     return build_tracks(table, lon, lat, plan, time_zone, findings)
@@ -165,16 +184,14 @@ def _kind(path: Path) -> str:
     start = read_start(path, _LOOKED_AT, str(path))
     if not start.strip():
         raise InputError.at(path.name, "", "the file is empty.", "Export the log again.")
-    if suffix in _SPREADSHEETS:
-        raise InputError.at(
-            path.name, "", "this is a spreadsheet.", "Save the sheet with the log as CSV."
-        )
+    if start.startswith(_OLE):
+        return "workbook"
+    if start.startswith(_ZIP):
+        return "workbook" if suffix in _WORKBOOKS or is_workbook(path) else "zip"
     if suffix in _SENTENCES:
         return "nmea"
     if suffix == ".gpx" or b"<gpx" in start:
         return "gpx"
-    if start.startswith(b"PK\x03\x04"):
-        return "zip"
     if suffix in _LAYERS or start.startswith(b"SQLite format 3"):
         return "layer"
     if start.lstrip().startswith((b"{", b"<")):

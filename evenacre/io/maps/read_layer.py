@@ -19,7 +19,7 @@ from evenacre.errors import InputError
 from evenacre.io.common.suggestions import choice, listed
 from evenacre.io.maps.crs import to_wgs84
 from evenacre.io.untrusted import budget
-from evenacre.io.untrusted.archives import Member, unpacked
+from evenacre.io.untrusted.archives import Member, open_archive, unpacked
 from evenacre.io.untrusted.files import read_start, read_whole
 from evenacre.io.untrusted.kinds import LOOKED_AT, MapKind, map_kind
 from evenacre.io.untrusted.map_reader import UnreadableMapError, map_reader
@@ -158,6 +158,8 @@ def _map_files(source: Source, warnings: list[str]) -> Iterator[list[Member]]:
             if not files and found.refused:
                 raise InputError(found.refused)
             if not files:
+                with open_archive(source.path, source.name):
+                    pass  # what may have kept it from being known for something else
                 raise source.error("There is no map file in the zip.", f"Put in {FORMATS}.")
             yield [
                 member._replace(

@@ -52,18 +52,24 @@ def open_archive(path: Path, label: str, *, whole: bool = True) -> Iterator[zipf
         When it is damaged, locked with a password or made to do harm.
     """
     size_within(path, label, budget.MAP_BYTES)
-    with open_file(path, label) as file:
-        _check_directory(label, file)
-        try:
-            archive = zipfile.ZipFile(file)
-        except _FAILURES:
-            raise _damaged(label) from None
-        with archive:
-            for member in archive.infolist():
-                _check_member(label, member)
-                if whole:
-                    _check_content(label, member)
-            yield archive
+    with open_file(path, label) as file, archive_in(file, label, whole=whole) as archive:
+        yield archive
+
+
+@contextmanager
+def archive_in(file: BinaryIO, label: str, *, whole: bool = True) -> Iterator[zipfile.ZipFile]:
+    """As :func:`open_archive`, of a file that is open already and stays so."""
+    _check_directory(label, file)
+    try:
+        archive = zipfile.ZipFile(file)
+    except _FAILURES:
+        raise _damaged(label) from None
+    with archive:
+        for member in archive.infolist():
+            _check_member(label, member)
+            if whole:
+                _check_content(label, member)
+        yield archive
 
 
 def read_member(
@@ -154,21 +160,16 @@ class _Unpacking:
                             f'{self.label}: it holds "{known.name}" twice; the later is read.'
                         )
                     self.found[name.lower()] = Member(self._write(archive, member, name), name)
-        if len(self.found) > budget.ARCHIVE_MAPS:
-            raise InputError.at(
-                self.label,
-                "",
-                f"The zip holds {len(self.found):,} maps and logs, more than the "
-                f"{budget.ARCHIVE_MAPS:,} that are read.",
-                "Zip those of one field.",
-            )
         for file, name in inner:
             place = f"{self.label}, {name}"
             with gathered(self.refused):
                 if not depth:
                     raise InputError.at(place, "", "It lies too deep in zips.", DISTRUST)
                 self.take(file, place, f"{name}/", depth - 1)
-            if self.left_bytes < 0 or self.left_members < 0:
+            over = (
+                len(self.stems) > budget.ARCHIVE_MAPS or min(self.left_bytes, self.left_members) < 0
+            )
+            if over:  # a budget is used up, so there is no going on
                 raise InputError(self.refused[-1])
             file.unlink()
 
@@ -178,6 +179,9 @@ class _Unpacking:
         stem = plain.stem if _is_plain(plain.stem) else "map"
         fresh = (self.home / str(len(self.stems)), stem)
         folder, stem = self.stems.setdefault(str(plain.with_suffix("")).lower(), fresh)
+        if len(self.stems) > budget.ARCHIVE_MAPS:
+            what = f"The zip holds more than the {budget.ARCHIVE_MAPS} maps and logs that are read."
+            raise InputError.at(self.label, "", what, "Zip those of one field.")
         folder.mkdir(exist_ok=True)
         file = folder / f"{stem}{plain.suffix.lower()}"
         try:

@@ -44,8 +44,8 @@ OUTLINE_PAIRS = 5_000_000
 """Pairs of areas that may meet: each is looked at."""
 
 ARCHIVE_MEMBERS = 20_000
-ARCHIVE_MAPS = 2_000
-"""Most parts of maps and logs that are unpacked of one zip and those inside it."""
+ARCHIVE_MAPS = 500
+"""Most maps, logs and zips that are unpacked of one zip and those inside it."""
 ARCHIVE_DEPTH = 3
 """How deep in a zip another one is looked into."""
 # Logs shrink ten to fifty times; a thousandfold is the mark of a zip bomb.

@@ -66,6 +66,17 @@ class MapReader:
             return frame
         return gpd.GeoDataFrame(frame, geometry=names[head["geometry"]])
 
+    def sheets(self, path: Path, label: str) -> list[tuple[str, str]]:
+        """Names of the sheets of a spreadsheet, and how their text begins."""
+        head, _ = self._ask(path, label, {"ask": "sheets"})
+        return [(name, text) for name, text in head["sheets"]]
+
+    def sheet(self, path: Path, name: str, label: str) -> str:
+        """A sheet of a spreadsheet as comma-separated values."""
+        _, table = self._ask(path, label, {"ask": "sheet", "layer": name})
+        assert table is not None
+        return str(table.column(0)[0].as_py())
+
     def _ask(
         self, path: Path, label: str, request: dict[str, Any]
     ) -> tuple[dict[str, Any], pa.Table | None]:

@@ -30,6 +30,7 @@ from evenacre.io.untrusted.files import read_start
 from evenacre.io.untrusted.gdal import allow_only, close_ways_out
 from evenacre.io.untrusted.kinds import LOOKED_AT, MapKind, map_kind, points_elsewhere
 from evenacre.io.untrusted.map_checks import check_geojson, check_geopackage, count_layers
+from evenacre.io.untrusted.workbook import sheet, sheets
 
 GEOMETRY = "geometry"
 READY = b"ready\n"
@@ -171,6 +172,11 @@ def _answer(request: dict[str, Any]) -> tuple[dict[str, Any], pa.Table | None]:
     path = Path(request["path"])
     if request["ask"] == "layers":
         return {"layers": layers(path)}, None
+    if request["ask"] == "sheets":
+        return {"sheets": sheets(path)}, None
+    if request["ask"] == "sheet":
+        text = pa.array([sheet(path, request["layer"])], pa.large_string())
+        return {"columns": ["text"]}, pa.table({"text": text})
     if request["ask"] == "fields":
         return {"fields": fields(path, request["layer"])}, None
     with np.errstate(invalid="ignore"):  # coordinates that are not numbers: said by the caller

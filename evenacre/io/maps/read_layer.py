@@ -110,8 +110,8 @@ def read_layer(
 
 def layer_names(source: Source) -> list[str]:
     """Name every layer with shapes of a map file, or of those in a zip."""
-    with _layers(source) as layers:
-        return [layer.name for layer in layers]
+    with _layers(source, []) as layers:
+        return [_shown(layer, layers) for layer in layers]
 
 
 class _Layer(NamedTuple):

@@ -62,6 +62,8 @@ class Track:
     # (n,) Standard uncertainty of each position, told by the receiver's kind of fix; NaN: not told
     sigma_m: FloatArray | None = None
     unweighed: tuple[Unweighed, ...] = ()  # amounts that the product has to weigh
+    # Names that the file gives: of its "field", "product", "crop" or "implement"
+    named: dict[str, str] = dataclasses.field(default_factory=dict)
     # Records of the file that its reader left out, by cause ("without a time")
     left_out: dict[str, int] = dataclasses.field(default_factory=dict)
     machine: str = ""  # which machine's, where the log tells several apart

@@ -13,9 +13,11 @@ from evenacre.io.common.arrow_arrays import coded
 from evenacre.io.common.findings import Findings, counted, one_line
 from evenacre.io.common.suggestions import listed
 from evenacre.io.logs.columns.clock import Clock, dates_of, read_clock
-from evenacre.io.logs.columns.column_roles import ColumnPlan
+from evenacre.io.logs.columns.column_roles import NAMED_ROLES, ColumnPlan
+from evenacre.io.logs.columns.date_parts import joined_dates
 from evenacre.io.logs.columns.measures import with_measures
 from evenacre.io.logs.columns.work_states import section_states, working_states
+from evenacre.io.logs.file_order import file_order_clock
 from evenacre.io.logs.pivot_sections import Records, gather_sections
 from evenacre.io.tables.record_table import RecordTable
 from evenacre.model import BoolArray, FloatArray, IntArray, Track
@@ -46,6 +48,8 @@ def build_tracks(
     clock : Clock, optional
         Times that do not come from a column.
     """
+    if clock is None and not plan.tells_times:
+        clock = file_order_clock(table, lon, lat, findings)
     if clock is None:
         clock = fix_clock(table, plan, time_zone, findings)
     codes, _ = _machines(table, plan)
@@ -66,7 +70,8 @@ def build_tracks(
         few = listed(dates, _SHOWN_DATES, mark="")
         findings.warn(f"{table.file}: the log holds {len(dates)} dates: {few}.")
     main = timed & (codes == np.bincount(codes[timed]).argmax())
-    whole = Track(table.file, clock.time_s, lon, lat, timed=not clock.assumed)
+    named = _named(table, plan, findings)
+    whole = Track(table.file, clock.time_s, lon, lat, timed=not clock.assumed, named=named)
     paces = _paces(clock.time_s, lon, lat, main)
     whole = with_measures(whole, table, plan, paces, findings)
     sections, are_rows = section_states(table, plan, findings)
@@ -114,7 +119,8 @@ def _with_tool(track: Track, records: Records) -> Track:
 def fix_clock(
     table: RecordTable, plan: ColumnPlan, time_zone: str | None, findings: Findings
 ) -> Clock:
-    """Read the times of fixes from their columns."""
+    """Read the times of fixes from their columns; the plan has some that tell them."""
+    table, plan = joined_dates(table, plan, findings)
     time, date = plan.get("time"), plan.get("date")
     interval = plan.get("interval")
     if time is None:
@@ -122,13 +128,7 @@ def fix_clock(
         date = None if time is date else date
     if time is not None:
         return read_clock(table, time, date, time_zone, findings)
-    if interval is None:
-        raise table.error(
-            "",
-            f"no column of times was found among {table.listing}.",
-            "Name it with --column time=COLUMN, or --column interval=COLUMN when each record "
-            "says how many seconds it covers.",
-        )
+    assert interval is not None
     seconds = table.numbers(interval.column, "interval", findings) * (interval.unit or 1.0)
     steps = np.diff(seconds[np.isfinite(seconds)])
     if len(steps) > 1 and (steps > 0).all():
@@ -151,6 +151,16 @@ def _note_unused(table: RecordTable, plan: ColumnPlan, findings: Findings) -> No
     if names:
         noun = "column" if len(names) == 1 else "columns"
         findings.note(f"{table.file}: {noun} {listed(names)} not used.")
+
+
+def _named(table: RecordTable, plan: ColumnPlan, findings: Findings) -> dict[str, str]:
+    """Names that stand in every record, by what they are of."""
+    uses = [use for role in NAMED_ROLES if (use := plan.get(role)) is not None]
+    named = {use.role: one_line(table.first_text(use.column)) for use in uses}
+    if named:
+        told = ", ".join(f'{role} "{name}"' for role, name in named.items())
+        findings.note(f"{table.file}: it names the {told}.")
+    return named
 
 
 def _machines(table: RecordTable, plan: ColumnPlan) -> tuple[IntArray, list[str]]:

@@ -10,7 +10,6 @@ from evenacre.io.common.suggestions import choice
 from evenacre.units.parsing import price_currency
 
 _SIGNS = {"€": ("EUR",), "£": ("GBP",), "¥": ("JPY", "CNY"), "$": ("USD", "CAD", "AUD", "NZD")}
-SWAP = "Change them over, or correct one."
 
 
 def is_defined(
@@ -33,11 +32,18 @@ def is_new(name: str, others: Iterable[str], problems: ProblemCollector, path: K
 
 
 def check_order(
-    first: Any, last: Any, what: str, problems: ProblemCollector, path: KeyPath
+    first: Any,
+    last: Any,
+    what: str,
+    problems: ProblemCollector,
+    path: KeyPath,
+    remedy: str = "Change them over, or correct one.",
+    *,
+    apart: bool = False,
 ) -> None:
-    """Refuse a last that comes before the first, in the words of ``what``."""
-    if first is not None and last is not None and last < first:
-        problems.add(path, what, SWAP)
+    """Refuse a last that comes before the first (or, ``apart``, with it), in these words."""
+    if first is not None and last is not None and (last < first or (apart and last == first)):
+        problems.add(path, what, remedy)
 
 
 def check_range(

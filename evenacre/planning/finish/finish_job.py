@@ -98,27 +98,22 @@ def _left(
     tickets = [t for t in operation.tickets if t.product == product.product]
     if not tickets:
         raise FindingError("left_unknown", _PLACE, product=product.product)
-    held = held_by_tickets(tickets)
+    held, since_s = held_by_tickets(tickets)
     last = tickets[-1]
-    if held.amount.kg <= 0:
+    if held.kg <= 0:
         raise FindingError("cart_was_empty", last.place, product=product.product)
     if last.event == REMAINING and last.time_s is None:
-        return held.amount  # without a time it can only mean now
-    start = -math.inf if held.since_s is None else held.since_s
+        return held  # without a time it can only mean now
     placed = 0.0
     if result.totals is not None and product.product in result.totals.metered_kg:
         running = result.totals.metered_kg[product.product]
+        start = -math.inf if since_s is None else since_s
         placed = factor * between(result.totals, running, (start, math.inf))
-    kg = held.amount.kg - placed
-    if kg < 0:
-        raise FindingError(
-            "placed_over_held",
-            last.place,
-            product=product.product,
-            placed_kg=placed,
-            held_kg=held.amount.kg,
-        )
-    return Amount(kg, math.hypot(held.amount.sigma_kg, METER_SCATTER * placed))
+    if placed > held.kg:
+        name = product.product
+        code = "placed_over_held"
+        raise FindingError(code, last.place, product=name, placed_kg=placed, held_kg=held.kg)
+    return Amount(held.kg - placed, math.hypot(held.sigma_kg, METER_SCATTER * placed))
 
 
 def _rate(result: AuditResult, product: ProductResult, factor: float) -> tuple[float | None, str]:

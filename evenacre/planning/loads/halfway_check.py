@@ -2,21 +2,14 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass
 
 import numpy as np
 
 from evenacre.model import FloatArray, LoadTicket
 from evenacre.model.audit_result import RunningTotals
-from evenacre.planning.loads.loads import (
-    CLEANED_OUT,
-    FILLED,
-    REMAINING,
-    combined_sigma,
-    held_after_each,
-)
+from evenacre.planning.loads.loads import CLEANED_OUT, FILLED, REMAINING, held_after_each, total
 
 TOLERANCE = 0.05
 """A drill is accepted within 5 % of its target: Field and Solie, Introduction to Agricultural
@@ -70,32 +63,26 @@ class HalfwayCheck:
 
 
 def halfway_check(
-    tickets: Sequence[LoadTicket],
-    totals: RunningTotals,
-    *,
-    metered: bool = True,
-    area_m2: float | None = None,
-    tolerance: float = TOLERANCE,
+    tickets: Sequence[LoadTicket], totals: RunningTotals, *, metered: bool = True
 ) -> HalfwayCheck | None:
     """Compare product left with ground left at every weighing of one product that has a time.
 
     At half the area half the product should be gone. The band widens with the ground done:
     the tolerance, a share of the rate, times what should be gone, and twice the scale's error.
-    ``area_m2`` is to be driven from start to end, overlap included; the log's own when None.
     Returns None when nothing was filled in or no ground was driven.
     """
     product = tickets[0].product
-    opening = _carried_in(tickets)
+    first = {ticket.compartment: ticket for ticket in reversed(tickets)}
+    opening = [t for t in tickets if t is first[t.compartment] and t.event == REMAINING]
     put_in = [*opening, *(t for t in tickets if t.event == FILLED)]
-    supply = math.fsum(t.mass_kg for t in put_in)
-    area = float(totals.swept_m2[-1]) if area_m2 is None else area_m2
+    supply, sigma = astuple(total((t, 1) for t in put_in))
+    area = float(totals.swept_m2[-1])
     if supply <= 0 or area <= 0:
         return None
-    sigma = combined_sigma(put_in)
 
     def band(left_m2: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
         even = supply * left_m2 / area
-        reach = tolerance * (supply - even) + _COVERAGE * sigma
+        reach = TOLERANCE * (supply - even) + _COVERAGE * sigma
         return even, np.maximum(even - reach, 0.0), even + reach
 
     grid = np.linspace(area, 0.0, 41)
@@ -110,16 +97,8 @@ def halfway_check(
         word = "too much left" if left > high else "too little left" if left < low else "even"
         weighings.append(Weighing(area - done, left, error, even, low, high, word, ticket.place))
     return HalfwayCheck(
-        product, supply, area, grid, *band(grid), *curve, tuple(weighings), tolerance
+        product, supply, area, grid, *band(grid), *curve, tuple(weighings), TOLERANCE
     )
-
-
-def _carried_in(tickets: Sequence[LoadTicket]) -> list[LoadTicket]:
-    """What each compartment's first ticket says remained from before."""
-    first: dict[str, LoadTicket] = {}
-    for ticket in tickets:
-        first.setdefault(ticket.compartment, ticket)
-    return [t for t in first.values() if t.event == REMAINING]
 
 
 def _states(
@@ -140,6 +119,6 @@ def _states(
         filled_since = any(t.event == FILLED for t in there)
         if ticket in opening or filled_since or ticket.time_s is None:
             continue
-        left = math.fsum(t.mass_kg for t in (*there, *out)) + supply_kg - put_in
-        states.append((ticket, left, combined_sigma((*there, *out))))
+        known = total((t, 1) for t in (*there, *out))
+        states.append((ticket, known.kg + supply_kg - put_in, known.sigma_kg))
     return states

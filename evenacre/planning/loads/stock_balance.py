@@ -11,7 +11,7 @@ from evenacre.model.audit_result import AuditResult
 from evenacre.model.finding import Finding
 from evenacre.planning.loads.halfway_check import HalfwayCheck, halfway_check
 from evenacre.planning.loads.load_check import METER_SCATTER, ProductLoads, operation_loads
-from evenacre.planning.loads.loads import Amount
+from evenacre.planning.loads.loads import Amount, by_product
 
 _COVERAGE = 2.0
 
@@ -61,45 +61,35 @@ def balance(
     over from last year. ``without_field_kg`` is from tickets that name no field.
     """
     used = math.fsum(u.amount.kg for u in usages)
-    remainder = sigma = None
+    remainder = sigma = explained = None
     if bought is not None and left is not None:
         remainder = math.fsum([bought.kg, *(-u.amount.kg for u in usages), -left.kg])
-        errors = (bought.sigma_kg, left.sigma_kg, *(u.amount.sigma_kg for u in usages))
-        sigma = math.hypot(*errors)
-    explained = None
-    if remainder is not None and sigma is not None:
-        explained = abs(remainder) <= _COVERAGE * sigma + 1e-9 * abs(bought.kg if bought else 0.0)
+        sigma = math.hypot(bought.sigma_kg, left.sigma_kg, *(u.amount.sigma_kg for u in usages))
+        explained = abs(remainder) <= _COVERAGE * sigma + 1e-9 * abs(bought.kg)
     return Balance(
         product, bought, left, tuple(usages), used, without_field_kg, remainder, sigma, explained
     )
 
 
-def operation_usages(
-    result: AuditResult, loads: Sequence[ProductLoads], *, meter_scatter: float = METER_SCATTER
-) -> dict[str, Usage]:
+def operation_usages(result: AuditResult, loads: Sequence[ProductLoads]) -> dict[str, Usage]:
     """What one operation used of each product, by the best way there is.
 
     The scale counts where every load was weighed to its end; else the meter's log; else the
     target times the ground driven.
     """
-    by_name = {p.product: p for p in loads}
     amounts: dict[str, tuple[Amount, str]] = {}
     for p in result.products:
         kg = p.logged_kg
         if result.totals is not None and p.product in result.totals.metered_kg:
             kg = float(result.totals.metered_kg[p.product][-1])
-        known = p.source != "target" or p.target_kg_per_m2 is not None
-        if known:
+        if p.source != "target" or p.target_kg_per_m2 is not None:
             source = "target" if p.source == "target" else "meter"
-            amounts[p.product] = Amount(kg, meter_scatter * kg), source
-    for name, found in by_name.items():
+            amounts[p.product] = Amount(kg, METER_SCATTER * kg), source
+    for found in loads:
         together = found.together
         if together and together.scale and len(together.loads) == len(found.checks):
-            amounts[name] = together.scale, "scale"
-    return {
-        name: Usage(result.field, result.operation, amount, source)
-        for name, (amount, source) in amounts.items()
-    }
+            amounts[found.product] = together.scale, "scale"
+    return {name: Usage(result.field, result.operation, *found) for name, found in amounts.items()}
 
 
 @dataclass(frozen=True)
@@ -124,13 +114,11 @@ def operation_load_book(operation: Operation, result: AuditResult) -> OperationL
     loads = operation_loads(operation, result)
     metered = {p.product for p in result.products if p.source != "target"}
     checks = []
-    for name in dict.fromkeys(t.product for t in operation.tickets):
-        tickets = [t for t in operation.tickets if t.product == name]
-        if result.totals is None or name not in result.totals.metered_kg:
-            continue
-        check = halfway_check(tickets, result.totals, metered=name in metered)
-        if check is not None and check.weighings:
-            checks.append(check)
+    for name, tickets in by_product(operation.tickets).items():
+        if result.totals is not None and name in result.totals.metered_kg:
+            check = halfway_check(tickets, result.totals, metered=name in metered)
+            if check is not None and check.weighings:
+                checks.append(check)
     usages = operation_usages(result, loads)
     return OperationLoads(
         result.field, result.operation, loads, tuple(checks), usages, result.time_zone
@@ -149,20 +137,21 @@ def season_balances(
     strays = without_field_kg or {}
     known = {product.name: product for product in products}
     ticketed = [p.product for book in books for p in book.loads]
-    stocked = [
-        name for name, p in known.items() if p.bought_kg is not None or p.season_left_kg is not None
-    ]
+    bought, left = (
+        {name: Amount(kg, _STOCK_SHARE * kg) for name, kg in stock if kg is not None}
+        for stock in (
+            [(name, p.bought_kg) for name, p in known.items()],
+            [(name, p.season_left_kg) for name, p in known.items()],
+        )
+    )
+    stocked = [name for name in known if name in bought or name in left]
     return tuple(
         balance(
             name,
             [book.usages[name] for book in books if name in book.usages],
-            bought=_stock(known[name].bought_kg if name in known else None),
-            left=_stock(known[name].season_left_kg if name in known else None),
+            bought=bought.get(name),
+            left=left.get(name),
             without_field_kg=strays.get(name, 0.0),
         )
         for name in dict.fromkeys((*stocked, *ticketed, *strays))
     )
-
-
-def _stock(kg: float | None) -> Amount | None:
-    return None if kg is None else Amount(kg, _STOCK_SHARE * kg)

@@ -12,6 +12,7 @@ from shapely import affinity
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.model import FloatArray, IntArray
+from evenacre.planning.ground import overlaid
 
 # A last strip of less than this share of the width is taken along by the one before it.
 _LEFTOVER = 0.02
@@ -55,13 +56,8 @@ class PassStrips:
 
     def lines(self, heading_rad: float) -> np.ndarray:
         """Middles of the pieces in the plane, shape (k,) of LineString."""
-        ends = np.stack(
-            [
-                np.column_stack([self.start_m, self.middle_m]),
-                np.column_stack([self.end_m, self.middle_m]),
-            ],
-            axis=1,
-        )
+        begin = np.column_stack([self.start_m, self.middle_m])
+        ends = np.stack([begin, np.column_stack([self.end_m, self.middle_m])], axis=1)
         lines: np.ndarray = shapely.linestrings(back_from(ends, heading_rad))
         return lines
 
@@ -89,7 +85,8 @@ def strip_steps(part: BaseGeometry, width_m: float) -> FloatArray:
 def cut_strips(part: BaseGeometry, low: FloatArray, high: FloatArray) -> np.ndarray:
     """Ground of strips along the x axis, shape (n,)."""
     west, _, east, _ = part.bounds
-    ground: np.ndarray = shapely.intersection(part, shapely.box(west - 1, low, east + 1, high))
+    boxes = shapely.box(west - 1, low, east + 1, high)
+    ground: np.ndarray = overlaid(shapely.intersection, part, boxes)
     return ground
 
 
@@ -156,7 +153,7 @@ def _cut(
     """Stretches of a piece over which the whole tool is on the room."""
     start, end, half = strips.start_m[k], strips.end_m[k], width_m / 2
     box = shapely.box(start, strips.middle_m[k] - half, end, strips.middle_m[k] + half)
-    outside = shapely.get_parts(shapely.difference(box, room))
+    outside = shapely.get_parts(overlaid(shapely.difference, box, room))
     bounds = shapely.bounds(outside[shapely.area(outside) > 1e-9])
     spans = []
     at = start

@@ -82,16 +82,10 @@ def ledger(
 def _sown(job: AuditedJob, known: Mapping[str, Product]) -> Iterator[SeedPlacement]:
     """Every lot of seed in an operation, those of blends one by one."""
     for p in job.result.products:
-        product = job.product(p.product)
+        product, r = job.product(p.product), job.result
         if product.parts and not all(name in known for name, _ in product.parts):
             continue
         for rate in species_rates(product, known, p.mean_rate_kg_per_m2):
             if {**known, product.name: product}[rate.product].kind == "seed":
-                yield SeedPlacement(
-                    field=job.result.field,
-                    operation=job.result.operation,
-                    date=job.result.date,
-                    product=p.product,
-                    rate=rate,
-                    total_kg=rate.share * p.applied_in_field_kg,
-                )
+                kg = rate.share * p.applied_in_field_kg
+                yield SeedPlacement(r.field, r.operation, r.date, p.product, rate, kg)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -127,13 +127,9 @@ class PaddockBuilder:
             ground, said = self.files.field(plot, path)
             self.found.warnings += said
             return ground
-        if name in self.fields:
-            known = self.fields[name]
-            if known is None:
-                return None
-            ground = known
-        else:
-            ground = Field(name)
+        ground = self.fields.get(name, Field(name))
+        if ground is None:
+            return None
         if ground.boundary is None and name in shapes:
             ground = replace(ground, boundary=shapes[name])
         elif name in shapes:
@@ -147,9 +143,6 @@ class PaddockBuilder:
                 what = "Its boundary is not given, and no field has its name."
                 self.problems.add((*path, "boundary"), what, 'Add boundary = "paddock.geojson".')
             return None
-        return self._with_unworkable(ground, table, path)
-
-    def _with_unworkable(self, ground: Field, table: PaddockTable, path: KeyPath) -> Field | None:
         if table.unworkable is None:
             return ground
         place = (*path, "unworkable")
@@ -175,34 +168,38 @@ class PaddockBuilder:
             )
 
     def _paddock(self, table: PaddockTable, ground: Field) -> Paddock:
-        def either(key: str) -> Any:
-            own = getattr(table, key)
-            return getattr(self.grazing, key) if own is None else own
-
-        given = {"utilization": either("utilization")} if either("utilization") is not None else {}
-        return Paddock(
-            field=ground,
-            forage_kg_per_m2=either("forage"),
-            growth_kg_per_m2_per_day=(either("growth") or 0.0) * DAY_S,
-            forage_most_kg_per_m2=either("forage_most"),
-            value=table.value,
-            seeded=table.seed,
-            window=table.window,
-            **given,
-        )
+        growth = self.grazing.growth if table.growth is None else table.growth
+        made = self.grazing.given(Paddock) | table.given(Paddock)
+        made |= {"growth_kg_per_m2_per_day": (growth or 0.0) * DAY_S, "seeded": table.seed}
+        return Paddock(**made | {"field": ground})
 
     def _check_overlaps(self) -> None:
-        """Complain of ground in two paddocks; a sliver along a fence is only told."""
+        """Complain of ground in two paddocks; a sliver along a fence is only told.
+
+        A sliver is narrow, on average, and a small part of the smaller of the two.
+        """
         shapes = {name: p.field.boundary for name, p in self.found.made.items() if p is not None}
-        for first, second, shared_m2, sliver in _overlaps(shapes):
-            what = f'"{first}" and "{second}" overlap by {in_both("area", shared_m2)}'
-            if sliver:
+        if len(shapes) < 2:
+            return
+        names, degrees = list(shapes), np.array(list(shapes.values()), dtype=object)
+        flat = valid(WorkingPlane.around(degrees).project(degrees))
+        first, second = shapely.STRtree(flat).query(flat, predicate="intersects")
+        pairs = first < second
+        first, second = first[pairs], second[pairs]
+        shared = intersect(flat[first], flat[second])
+        area, around = shapely.area(shared), shapely.length(shared)
+        smaller = np.minimum(shapely.area(flat[first]), shapely.area(flat[second]))
+        sliver = (2.0 * area < _SLIVER_M * around) & (area < _SLIVER_SHARE * smaller)
+        for i in np.flatnonzero(area > _SEEN_M2):
+            one, other = names[first[i]], names[second[i]]
+            what = f'"{one}" and "{other}" overlap by {in_both("area", float(area[i]))}'
+            if sliver[i]:
                 self.found.warnings.append(
                     f"{what}, a sliver along their fence that counts in both."
                 )
             else:
                 remedy = "Correct their outlines, so that no ground counts twice."
-                self.problems.add(self.found.places[second], f"{what}.", remedy)
+                self.problems.add(self.found.places[other], f"{what}.", remedy)
 
 
 def read_paddocks(
@@ -226,25 +223,3 @@ def read_paddocks(
         crs=4326,
     )
     return named, warnings + mended
-
-
-def _overlaps(shapes: Mapping[str, BaseGeometry]) -> Iterator[tuple[str, str, float, bool]]:
-    """Pairs of outlines with ground in common, its area (m2), and whether it is a mere sliver.
-
-    A sliver is narrow, on average, and a small part of the smaller of the two. Outlines are
-    polygons in degrees.
-    """
-    if len(shapes) < 2:
-        return
-    names, degrees = list(shapes), np.array(list(shapes.values()), dtype=object)
-    flat = valid(WorkingPlane.around(degrees).project(degrees))
-    first, second = shapely.STRtree(flat).query(flat, predicate="intersects")
-    pairs = first < second
-    first, second = first[pairs], second[pairs]
-    shared = intersect(flat[first], flat[second])
-    area, around = shapely.area(shared), shapely.length(shared)
-    smaller = np.minimum(shapely.area(flat[first]), shapely.area(flat[second]))
-    narrow = 2.0 * area < _SLIVER_M * around
-    sliver = narrow & (area < _SLIVER_SHARE * smaller)
-    for i in np.flatnonzero(area > _SEEN_M2):
-        yield names[first[i]], names[second[i]], float(area[i]), bool(sliver[i])

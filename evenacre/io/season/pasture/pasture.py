@@ -260,11 +260,12 @@ def _odd_grazing(grazing: Grazing) -> Iterator[str]:
         (
             "more forage stands than forage_most lets it grow to",
             lambda p: (
-                None not in (p.forage_most_kg_per_m2, p.forage_kg_per_m2)
-                and p.forage_most_kg_per_m2 < p.forage_kg_per_m2
+                p.forage_most_kg_per_m2 is not None
+                and (p.forage_kg_per_m2 or 0.0) > p.forage_most_kg_per_m2
             ),
         ),
-    ):
+    )
+    for what, is_odd in odd:
         if names := [p.field.name for p in grazing.paddocks if is_odd(p)]:
             yield f"{', '.join(names)}: {what}."
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -60,8 +61,7 @@ def _paddock(
 ) -> PaddockCompared:
     if not results:
         return PaddockCompared(name, planned)
-    sown = [_sown(result, seeding) for result in results]
-    days = _by_date(day for pair in zip(results, sown, strict=True) for day in done_days(*pair))
+    days = _by_date(day for r in results for day in done_days(r, _sown(r, seeding)))
     amounts = [day.seed_kg for day in days]
     compared = PaddockCompared(
         name=name,
@@ -71,19 +71,17 @@ def _paddock(
         done_m2=_covered_m2(results),
         applied_kg=None if None in amounts else sum(kg or 0.0 for kg in amounts),
     )
-    return _judged(compared, planned, seeding.rest_days)
+    return replace(compared, **_judged(compared, seeding.rest_days))
 
 
 def _by_date(days: Iterable[DoneDay]) -> tuple[DoneDay, ...]:
     """Add up the jobs of one day; days in order, an unknown one last."""
     found: dict[dt.date | None, DoneDay] = {}
     for one in days:
-        same = found.get(one.day)
-        if same is not None:
-            unknown = same.seed_kg is None or one.seed_kg is None
-            kg = None if unknown else (same.seed_kg or 0.0) + (one.seed_kg or 0.0)
-            one = DoneDay(one.day, same.area_m2 + one.area_m2, kg)
-        found[one.day] = one
+        same = found.get(one.day, DoneDay(one.day, 0.0, 0.0))
+        unknown = same.seed_kg is None or one.seed_kg is None
+        kg = None if unknown else (same.seed_kg or 0.0) + (one.seed_kg or 0.0)
+        found[one.day] = DoneDay(one.day, same.area_m2 + one.area_m2, kg)
     return tuple(sorted(found.values(), key=lambda d: (d.day is None, d.day or dt.date.max)))
 
 
@@ -96,37 +94,31 @@ def _covered_m2(results: Sequence[AuditResult]) -> float:
     return float(union(np.concatenate(covers)).area)
 
 
-def _judged(
-    done: PaddockCompared, planned: PlannedPaddock | None, rest_days: int | None
-) -> PaddockCompared:
+def _judged(done: PaddockCompared, rest_days: int | None) -> dict[str, Any]:
     """Hold the days done against the days planned and the window."""
+    planned = done.planned
+    window = planned.window if planned else None
     known = [one.day for one in done.days if one.day is not None]
     if not done.dated:
-        held = planned is not None and planned.window is not None
-        return replace(done, window=WindowVerdict.UNDATED if held else None)
+        return {"window": WindowVerdict.UNDATED if window else None}
+    found: dict[str, Any] = {}
     if rest_days is not None:
-        done = replace(done, graze_from=known[-1] + dt.timedelta(days=rest_days))
-    if planned is None:
-        return done
-    if planned.visits:
-        done = replace(
-            done,
-            began_late_days=(known[0] - planned.visits[0].day).days,
-            ended_late_days=(known[-1] - planned.visits[-1].day).days,
-        )
-    if planned.window is None:
-        return done
-    off = [planned.window.days_outside(day) for day in known]
+        found["graze_from"] = known[-1] + dt.timedelta(days=rest_days)
+    if planned and planned.visits:
+        found["began_late_days"] = (known[0] - planned.visits[0].day).days
+        found["ended_late_days"] = (known[-1] - planned.visits[-1].day).days
+    if window is None:
+        return found
+    off = [window.days_outside(day) for day in known]
     beyond = [days for days in off if days]
     inside = sum(d.area_m2 for d, days in zip(done.days, off, strict=True) if days == 0)
     verdict = WindowVerdict.PART if inside else WindowVerdict.MISSED
-    return replace(
-        done,
-        window=verdict if any(days != 0 for days in off) else WindowVerdict.KEPT,
-        in_window_m2=done.done_m2 * inside / sum(d.area_m2 for d in done.days),
-        too_early_days=max((-days for days in beyond if days < 0), default=0),
-        too_late_days=max((days for days in beyond if days > 0), default=0),
-    )
+    return found | {
+        "window": verdict if any(days != 0 for days in off) else WindowVerdict.KEPT,
+        "in_window_m2": done.done_m2 * inside / sum(d.area_m2 for d in done.days),
+        "too_early_days": max((-days for days in beyond if days < 0), default=0),
+        "too_late_days": max((days for days in beyond if days > 0), default=0),
+    }
 
 
 def _findings(
@@ -167,15 +159,26 @@ def done_days(result: AuditResult, products: Sequence[ProductResult]) -> list[Do
     """
     mass = applied_kg(products)
     totals = result.totals
-    if totals is None or not _dated(totals.time_s):
+    time_s = np.zeros(0) if totals is None else totals.time_s
+    dated = len(time_s) > 1 and np.isfinite(time_s).all() and time_s[-1] >= UNDATED_S
+    if totals is None or not dated:
         day = dt.date.fromisoformat(result.date) if result.date else None
         return [DoneDay(day, result.covered_area_m2, mass)]
-    days, midnights = _calendar(totals.time_s, result.time_zone)
-    swept = _parts(totals.time_s, totals.swept_m2, midnights)
+    # Without a zone the log's own clock tells the day.
+    zone = ZoneInfo(result.time_zone) if result.time_zone else dt.UTC
+    first, last = (dt.datetime.fromtimestamp(float(t), zone).date() for t in time_s[[0, -1]])
+    days = [first + dt.timedelta(days=i) for i in range((last - first).days + 2)]
+    midnights = [dt.datetime.combine(day, dt.time(), zone).timestamp() for day in days]
+
+    def parts(running: FloatArray) -> FloatArray:
+        """What of a running total falls on each day."""
+        return np.diff(np.interp(midnights, time_s, running))
+
+    swept = parts(totals.swept_m2)
     counted = swept >= _SPECK * swept.sum()
     ground = _shares(swept, counted)
     metered = [totals.metered_kg[p.product] for p in products if p.product in totals.metered_kg]
-    out = [_parts(totals.time_s, running, midnights) for running in metered]
+    out = [parts(running) for running in metered]
     seed = _shares(np.sum(out, axis=0), counted) if np.sum(out) > 0 else ground
     return [
         DoneDay(
@@ -185,28 +188,6 @@ def done_days(result: AuditResult, products: Sequence[ProductResult]) -> list[Do
         )
         for i in np.flatnonzero(counted)
     ]
-
-
-def _dated(time_s: FloatArray) -> bool:
-    return len(time_s) > 1 and bool(np.isfinite(time_s).all()) and time_s[-1] >= UNDATED_S
-
-
-def _calendar(time_s: FloatArray, time_zone: str | None) -> tuple[list[dt.date], FloatArray]:
-    """Every day from the first time to the last, and the midnights that begin and end them.
-
-    Without a zone the log's own clock tells the day.
-    """
-    zone = ZoneInfo(time_zone) if time_zone else dt.UTC
-    first, last = (dt.datetime.fromtimestamp(float(t), zone).date() for t in time_s[[0, -1]])
-    days = [first + dt.timedelta(days=i) for i in range((last - first).days + 2)]
-    edges = [dt.datetime.combine(day, dt.time(), zone).timestamp() for day in days]
-    return days[:-1], np.array(edges)
-
-
-def _parts(time_s: FloatArray, running: FloatArray, midnights: FloatArray) -> FloatArray:
-    """What of a running total falls on each day."""
-    parts: FloatArray = np.diff(np.interp(midnights, time_s, running))
-    return parts
 
 
 def _shares(parts: FloatArray, counted: BoolArray) -> FloatArray:

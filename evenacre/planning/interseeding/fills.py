@@ -79,14 +79,25 @@ def visits_and_fills(
     loads = _loads(ends, problem.load_kg)
     visits: list[Visit] = []
     fills: list[CartFill] = []
+
+    def fill(d: int, start_s: float, p: int) -> None:
+        """Fill the cart in a paddock with what is sown between two times it is empty."""
+        low, high = loads[len(fills)], loads[len(fills) + 1]
+        serves: dict[str, float] = {}
+        parts = np.minimum(ends[1:], high) - np.maximum(ends[:-1], low)
+        for i in np.nonzero(parts > 0)[0]:
+            name = names[order[int(i)][1]]
+            serves[name] = serves.get(name, 0.0) + float(parts[i])
+        mass_kg, served = float(high - low), tuple(serves.items())
+        number = len(fills) + 1
+        fills.append(CartFill(number, days[d].day, float(start_s), names[p], mass_kg, served))
+
     clock, today, filled_today = 0.0, -1, 0
     for i, (d, p) in enumerate(order):
         if d != today:
             before = [e for e in range(today + 1, d) if schedule.fills[e]]
             if before and len(fills) < len(loads) - 1 and loads[len(fills)] == ends[i]:
-                start = days[before[0]].start_s
-                day = days[before[0]].day
-                fills.append(_fill(len(fills), day, start, names, p, order, ends, loads))
+                fill(before[0], days[before[0]].start_s, p)
             clock, today, filled_today = days[d].start_s, d, 0
         start = clock
         clock += problem.setup_s
@@ -101,7 +112,7 @@ def visits_and_fills(
                 break
             clock += (empty - at) / kg_per_s
             at = empty
-            fills.append(_fill(len(fills), days[d].day, clock, names, p, order, ends, loads))
+            fill(d, clock, p)
             clock += problem.refill_s
             filled_today += 1
         clock += (ends[i + 1] - at) / kg_per_s
@@ -146,30 +157,3 @@ def _loads(ends: FloatArray, load_kg: float | None) -> FloatArray:
     nearest = ends[np.abs(ends[:, None] - loads).argmin(axis=0)]
     near = np.abs(nearest - loads) <= LOAD_TOLERANCE * load_kg
     return np.where(near, nearest, loads)
-
-
-def _fill(
-    number: int,
-    day: dt.date,
-    clock: float,
-    names: Sequence[str],
-    paddock: int,
-    order: Sequence[tuple[int, int]],
-    ends: FloatArray,
-    loads: FloatArray,
-) -> CartFill:
-    """The fill that is sown between two times the cart is empty."""
-    low, high = loads[number], loads[number + 1]
-    serves: dict[str, float] = {}
-    parts = np.minimum(ends[1:], high) - np.maximum(ends[:-1], low)
-    for i in np.nonzero(parts > 0)[0]:
-        name = names[order[int(i)][1]]
-        serves[name] = serves.get(name, 0.0) + float(parts[i])
-    return CartFill(
-        number=number + 1,
-        day=day,
-        start_s=float(clock),
-        paddock=names[paddock],
-        mass_kg=float(high - low),
-        serves=tuple(serves.items()),
-    )

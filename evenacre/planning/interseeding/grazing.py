@@ -74,7 +74,9 @@ def plan_grazing(grazing: Grazing) -> GrazingPlan:
     stands = {p.field.name: _Stand(p, begin) for p in grazing.paddocks}
     stays: list[PlannedStay] = []
     shortages: list[Shortage] = []
-    for stay in _decided(grazing) if grazing.moves else _computed(grazing, stands, demand):
+    known_moves = [move for move in grazing.moves if move.paddock in stands]
+    decided = sorted(known_moves, key=lambda move: move.enter)
+    for stay in decided if grazing.moves else _computed(grazing, stands, demand):
         planned = stands[stay.paddock].graze(stay, demand)
         stays.append(planned)
         shortages += _shortages(planned, demand, grazing)
@@ -137,12 +139,6 @@ def grown(paddock: Paddock, standing_kg_per_m2: FloatArray, days: IntArray) -> F
     taller = standing_kg_per_m2 + paddock.growth_kg_per_m2_per_day * np.maximum(days, 0)
     stands: FloatArray = np.maximum(standing_kg_per_m2, np.minimum(taller, ceiling))
     return stands
-
-
-def _decided(grazing: Grazing) -> list[Stay]:
-    """Moves of known paddocks, in order of time."""
-    known = {paddock.field.name for paddock in grazing.paddocks}
-    return sorted((s for s in grazing.moves if s.paddock in known), key=lambda s: s.enter)
 
 
 def _computed(grazing: Grazing, stands: dict[str, _Stand], demand: float) -> Iterator[Stay]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 
@@ -59,13 +58,24 @@ def seeding_windows(
     A day counts from the last move out before it, so a paddock grazed again opens again. The stays
     of the herd are in order of time.
     """
-    return tuple(
-        _window(
-            paddock, [s for s in herd.stays if s.stay.paddock == paddock.field.name], seeding, days
+    windows = []
+    for paddock in grazing.paddocks:
+        if not paddock.seeded:
+            continue
+        name = paddock.field.name
+        stays = [s for s in herd.stays if s.stay.paddock == name]
+        blocked = _blocked(paddock, stays, seeding, days)
+        window = SeedingWindow(
+            name, None, None, None, None, *_stays_about(stays, None, None), blocked
         )
-        for paddock in grazing.paddocks
-        if paddock.seeded
-    )
+        found = np.flatnonzero(window.open_days)
+        if len(found):
+            first, last = int(found[0]), int(found[-1])
+            rules = (_binding(blocked, first - 1), _binding(blocked, last + 1))
+            about = _stays_about(stays, days[first], days[last])
+            window = SeedingWindow(name, days[first], days[last], *rules, *about, blocked)
+        windows.append(window)
+    return tuple(windows)
 
 
 def window_findings(
@@ -90,35 +100,11 @@ def window_findings(
     given = {p.field.name for p in grazing.paddocks if p.window is not None}
     for window in windows:
         others = [window.blocked[rule] for rule in Rule if rule not in counted]
-        cut = ~np.logical_or.reduce(others)
-        cut &= np.logical_or.reduce([window.blocked[rule] for rule in counted])
+        cut = ~window.open_days & ~np.logical_or.reduce(others)
         if window.paddock in given and cut.any():
             days = int(cut.sum())
             found.append(Finding.warning("window_cut_short", paddock=window.paddock, days=days))
     return tuple(found)
-
-
-def _window(
-    paddock: Paddock, stays: Sequence[PlannedStay], seeding: Seeding, days: Sequence[dt.date]
-) -> SeedingWindow:
-    blocked = _blocked(paddock, stays, seeding, days)
-    never = SeedingWindow(
-        paddock.field.name, None, None, None, None, *_stays_about(stays, None, None), blocked
-    )
-    found = np.flatnonzero(never.open_days)
-    if not len(found):
-        return never
-    first, last = int(found[0]), int(found[-1])
-    left, back = _stays_about(stays, days[first], days[last])
-    return replace(
-        never,
-        opens=days[first],
-        closes=days[last],
-        opened_by=_binding(blocked, first - 1),
-        closed_by=_binding(blocked, last + 1),
-        left=left,
-        back=back,
-    )
 
 
 def _blocked(
@@ -137,7 +123,7 @@ def _blocked(
     inside = following - 1 != before
     ungrazed = ~grazed if stays or paddock.window is None else np.zeros_like(grazed)
 
-    residual = np.array([_known(s.residual_kg_per_m2) for s in stays] + [np.nan])[before]
+    residual = np.array([*(s.residual_kg_per_m2 for s in stays), None], dtype=float)[before]
     standing = grown(paddock, residual, since)
     return {
         Rule.HERD: inside | ungrazed,
@@ -155,19 +141,13 @@ def _ordinals(days: Sequence[dt.date]) -> IntArray:
     return np.array([day.toordinal() for day in days], dtype=np.int64)
 
 
-def _known(value: float | None) -> float:
-    return np.nan if value is None else value
-
-
 def _limit(value: float | None) -> float:
     return np.inf if value is None else value * (1 + _ROUNDING)
 
 
 def _outside(day: IntArray, first: dt.date | None, last: dt.date | None) -> BoolArray:
-    early = day < (first or dt.date.min).toordinal()
-    late = day > (last or dt.date.max).toordinal()
-    outside: BoolArray = early | late
-    return outside
+    early, late = first or dt.date.min, last or dt.date.max
+    return np.asarray((day < early.toordinal()) | (day > late.toordinal()))
 
 
 def _binding(blocked: dict[Rule, BoolArray], index: int) -> Rule | None:

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 from astral import Observer
 from astral.sun import elevation, noon, sunrise, sunset
 
-from evenacre.model import Booking, Seeding
+from evenacre.model import Seeding
 from evenacre.planning.interseeding.plan_types import WorkDay
 
 _DAY_S = 86400.0
@@ -31,10 +31,7 @@ def work_days(
         For a time zone that does not exist.
     """
     zone = ZoneInfo(time_zone) if time_zone else _mean_time(lon)
-    lost = set(seeding.lost_days)
-    return tuple(
-        _work_day(day, daylight_s(day, lon, lat, zone), seeding, day in lost) for day in days
-    )
+    return tuple(_work_day(day, *daylight_s(day, lon, lat, zone), seeding) for day in days)
 
 
 def daylight_s(day: dt.date, lon: float, lat: float, zone: dt.tzinfo) -> tuple[float, float]:
@@ -71,18 +68,17 @@ def _clock_s(greenwich: dt.datetime, solar: dt.tzinfo, day: dt.date, zone: dt.tz
     return (shown - dt.datetime.combine(day, dt.time())).total_seconds()
 
 
-def _work_day(day: dt.date, daylight: tuple[float, float], seeding: Seeding, lost: bool) -> WorkDay:
-    begin, end = daylight
-    if seeding.day_from_s is not None:
-        begin = max(begin, seeding.day_from_s)
-    if seeding.day_to_s is not None:
-        end = min(end, seeding.day_to_s)
+def _work_day(day: dt.date, rises_s: float, sets_s: float, seeding: Seeding) -> WorkDay:
+    begin = rises_s if seeding.day_from_s is None else max(rises_s, seeding.day_from_s)
+    end = sets_s if seeding.day_to_s is None else min(sets_s, seeding.day_to_s)
     length_s = max(end - begin, 0.0)
     if seeding.hours_most_s is not None:
         length_s = min(length_s, seeding.hours_most_s)
 
     bookings = [b for b in seeding.bookings if b.first <= day <= b.last]
-    booked_s = min(sum(_taken_s(b, length_s) for b in bookings), length_s)
+    taken = (length_s if b.hours_s is None else b.hours_s for b in bookings)
+    booked_s = min(sum(taken), length_s)
+    lost = day in seeding.lost_days
     full_s = 0.0 if lost else length_s - booked_s
     return WorkDay(
         day=day,
@@ -93,7 +89,3 @@ def _work_day(day: dt.date, daylight: tuple[float, float], seeding: Seeding, los
         booked_s=booked_s,
         booked_for=tuple(dict.fromkeys(b.what for b in bookings)),
     )
-
-
-def _taken_s(booking: Booking, length_s: float) -> float:
-    return length_s if booking.hours_s is None else booking.hours_s

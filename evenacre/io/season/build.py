@@ -8,7 +8,7 @@ from typing import Any, Literal
 from zoneinfo import available_timezones
 
 from evenacre.errors import InputError, Problem
-from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
+from evenacre.io.common.problem_collector import KeyPath
 from evenacre.io.common.suggestions import choice, did_you_mean
 from evenacre.io.common.time_zones import zone_of
 from evenacre.io.season.checks import is_defined, is_new
@@ -28,7 +28,7 @@ from evenacre.io.season.schema import (
     ProductTable,
     SeasonTable,
 )
-from evenacre.model import Field, Implement, Need, OperationPlan, Product, Season
+from evenacre.model import Field, Need, OperationPlan, Season
 
 MustHold = Literal["operations", "seeding", "either", "fields"]
 """What a season has to tell, by what it is read for."""
@@ -79,27 +79,11 @@ def build_season(
             what = f'"{top.time_zone}" is not a time zone.'
             problems.add(("time_zone",), what, near or error.problems[0].remedy)
             top = top.model_copy(update={"time_zone": None})
-    return _Builder(top, files, problems, logs, must_hold).build()
+    return _Builder(top, files, logs).build(must_hold)
 
 
-class _Builder:
-    def __init__(
-        self,
-        top: SeasonTable,
-        files: SeasonFiles,
-        problems: ProblemCollector,
-        logs: bool,
-        must_hold: MustHold,
-    ) -> None:
-        self.top, self.files, self.problems = top, files, problems
-        self.logs, self.must_hold = logs, must_hold
-        # By name; None where something was wrong.
-        self.products: dict[str, Product | None] = {}
-        self.implements: dict[str, Implement | None] = {}
-        self.fields: dict[str, Field | None] = {}
-        self.said: dict[tuple[str, str], list[str]] = {}
-
-    def build(self) -> SeasonDraft:
+class _Builder(PlanBuilder):
+    def build(self, must_hold: MustHold) -> SeasonDraft:
         top, problems = self.top, self.problems
         lots = self._tables("product", ProductTable)
         for name, path, table in lots:
@@ -115,21 +99,19 @@ class _Builder:
         for name, path, plot in self._tables("field", FieldTable):
             drawn = plot and self.files.field(plot, path)
             self.fields[name], self.said["field", name] = drawn or (None, [])
+        enough = has_pasture(top) if must_hold == "either" else must_hold != "operations"
+        if not top.operation and not enough:
+            remedy = "Add one under [[operation]]."
+            problems.add(("operation",), "There is no operation.", remedy)
         plans, equipped = self._operations()
-        pasture = pasture_of(
-            top,
-            self.files,
-            self.fields,
-            self.implements,
-            self.products,
-            seeded=self.must_hold == "seeding",
-        )
+        defined = (self.fields, self.implements, self.products)
+        pasture = pasture_of(top, self.files, *defined, seeded=must_hold == "seeding")
         used = {plan.field.name for plan in plans} | set(pasture.paddocks)
         warnings: list[str] = []
-        if self.must_hold in ("operations", "either"):
+        if must_hold in ("operations", "either"):
             idle = [name for name in self.fields if name not in used]
             warnings += [f'The field "{name}" has no operation.' for name in idle]
-        if self.must_hold in ("seeding", "either"):
+        if must_hold in ("seeding", "either"):
             warnings += self._said_of(pasture)
         try:
             inputs = self.files.inputs()
@@ -148,19 +130,19 @@ class _Builder:
             time_zone=top.time_zone,
             grazing=pasture.grazing,
             seeding=pasture.seeding,
-            fields=self._ground(pasture),
+            fields=self._ground(pasture, needed=must_hold == "fields"),
             implements={name: tool for name, tool in self.implements.items() if tool},
         )
         return SeasonDraft(season, tuple(problems.problems), tuple(equipped), self.said)
 
-    def _ground(self, pasture: Pasture) -> tuple[Field, ...]:
+    def _ground(self, pasture: Pasture, *, needed: bool) -> tuple[Field, ...]:
         """Fields and paddocks; a paddock of a field's name is the field, drawn more fully."""
         found = {name: plot for name, plot in self.fields.items() if plot}
         found |= {plot.name: plot for plot in pasture.fields}
         for plot in pasture.fields:
             self.said.setdefault(("field", plot.name), [])
             self.said["field", plot.name] += pasture.map_warnings
-        if not (found or self.problems.problems) and self.must_hold == "fields":
+        if needed and not (found or self.problems.problems):
             remedy = "Add one under [[field]], with its boundary."
             self.problems.add(("field",), "There is no field.", remedy)
         return tuple(found.values())
@@ -188,14 +170,6 @@ class _Builder:
         return list(dict.fromkeys([*said, *pasture.warnings]))
 
     def _operations(self) -> tuple[list[OperationPlan], list[bool]]:
-        enough = self.must_hold in ("seeding", "fields")
-        if self.must_hold == "either":
-            enough = has_pasture(self.top)
-        if not self.top.operation and not enough:
-            remedy = "Add one under [[operation]]."
-            self.problems.add(("operation",), "There is no operation.", remedy)
-        defined = (self.products, self.implements, self.fields, self.said)
-        builder = PlanBuilder(self.top, self.files, self.problems, *defined, self.logs)
         plans: list[OperationPlan] = []
         equipped: list[bool] = []
         seen: set[tuple[str, str]] = set()
@@ -208,7 +182,7 @@ class _Builder:
                 what = f'The field "{table.field}" has two operations called "{table.name}".'
                 self.problems.add((*path, "name"), what, "Rename one of them.")
             seen.add((table.field, table.name))
-            plans.append(builder.plan(table, path))
+            plans.append(self.plan(table, path))
             equipped.append(self.implements.get(table.implement) is not None)
         return plans, equipped
 
@@ -247,5 +221,4 @@ class _Builder:
             what = f'"{need.field}" has no zone "{need.zone}".'
             remedy = choice(need.zone, zones, "Give the field its zones, or leave zone out.")
             self.problems.add((*path, "zone"), what, remedy)
-            return False
-        return True
+        return need.zone in zones

@@ -155,18 +155,10 @@ def season_from_options(
 ) -> Season:
     """Make a season of one operation, checked as a season file is.
 
-    Parameters
-    ----------
-    base : Path, optional
-        The folder names are relative to; the working folder when None.
-    held : mapping of str to GeoDataFrame, optional
-        Maps handed over instead of a file, by the name that stands for the file.
-    logs : bool
-        False for work to come, which has none.
-    **options
-        By the names of `OPTIONS`: texts with units, numbers, paths; a list where an option may
-        repeat. Of ``rate`` and ``price`` one for each ``product`` in the same order, or none at
-        all.
+    Names are relative to ``base`` (None: the working folder); maps that are ``held`` go by the
+    name that stands for their file. Work to come has no ``logs``. Options go by the names of
+    `OPTIONS`: texts with units, numbers, paths; a list where an option may repeat. Of ``rate`` and
+    ``price`` there is one for each ``product`` in the same order, or none at all.
 
     Raises
     ------
@@ -179,8 +171,23 @@ def season_from_options(
     problems = ProblemCollector(_name_option)
     given = {name: value for name, value in options.items() if is_given(value)}
     products = given.get("product", [])
-    _check_pairs(products, given, problems)
-    _check_files(given, problems)
+    for name in ("rate", "price"):
+        count = len(given.get(name, ()))
+        if count and count != len(products):
+            times = f"{count} time{'' if count == 1 else 's'}"
+            what = f"It is given {times} for {len(products) or 'no'} product"
+            what += "." if len(products) == 1 else "s."
+            remedy = f"Give one --{name} for each --product, in the same order."
+            problems.add(OPTIONS[name].path, what, remedy)
+    for source in _SOURCES:
+        # Only how to read the file was said.
+        place = ("field", source)
+        details = [n for n, o in OPTIONS.items() if o.path[:2] == place and n in given]
+        if details and source not in given:
+            what = "Other options say how to read this file, but it is not given."
+            problems.add(place, what, f"Give --{source} FILE, or leave those options out.")
+            for name in details:
+                del given[name]
     for name in ("boundary_where", "column"):
         if name in given and not isinstance(given[name], Mapping):
             given[name] = _pairs(given[name], OPTIONS[name].path, problems)
@@ -224,36 +231,6 @@ def _field_name(given: Mapping[str, Any]) -> str:
         return str(picked[0])
     file = given.get("boundary") or next(iter(given.get("tracks", ())), "field")
     return Path(file).stem
-
-
-def _check_pairs(products: list[str], given: dict[str, Any], problems: ProblemCollector) -> None:
-    for name in ("rate", "price"):
-        count = len(given.get(name, ()))
-        if count and count != len(products):
-            problems.add(
-                OPTIONS[name].path,
-                f"It is given {_counted(count, 'time')} for {_counted(len(products), 'product')}.",
-                f"Give one --{name} for each --product, in the same order.",
-            )
-
-
-def _check_files(given: dict[str, Any], problems: ProblemCollector) -> None:
-    """Ask for the file where only how to read it was said."""
-    for source in _SOURCES:
-        place = ("field", source)
-        details = [n for n, o in OPTIONS.items() if o.path[:2] == place and n in given]
-        if details and source not in given:
-            problems.add(
-                place,
-                "Other options say how to read this file, but it is not given.",
-                f"Give --{source} FILE, or leave those options out.",
-            )
-            for name in details:
-                del given[name]
-
-
-def _counted(number: int, noun: str) -> str:
-    return f"{number or 'no'} {noun}{'' if number == 1 else 's'}"
 
 
 def _pairs(given: Iterable[str], path: KeyPath, problems: ProblemCollector) -> dict[str, str]:

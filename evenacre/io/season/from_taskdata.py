@@ -21,17 +21,10 @@ _DESCRIBED = ("axle_to_antenna_m", "antenna_ahead_m", "antenna_left_m", "tow", "
 def season_from_taskdata(path: Path, *, tasks: Sequence[str] = (), **overrides: Any) -> Season:
     """Make a season of task data: boundary, zones, logs, products and widths come from it.
 
-    Each task with a log is an operation whose plan names the file and, as the layer, the
-    id of the task.
-
-    Parameters
-    ----------
-    path : Path
-        A zip, a folder, or the TASKDATA.XML in it.
-    tasks : sequence of str
-        Ids or names of the tasks to take; all with a log when empty.
-    **overrides
-        What `season_from_options` takes, except ``tracks``; over what the file says.
+    Each task with a log is an operation whose plan names the file and, as the layer, the id of
+    the task. The file is a zip, a folder, or the TASKDATA.XML in it; without ids or names of
+    tasks all with a log are taken. What `season_from_options` takes, except ``tracks``, goes over
+    what the file says.
 
     Raises
     ------
@@ -106,43 +99,31 @@ def _one(path: Path, data: TaskData, task: Task, given: dict[str, Any]) -> Seaso
     measured = not {"width", "rows", "row_spacing"} & options.keys()
     if task.implement is not None and not {"width", "row_spacing"} & options.keys():
         options["width"] = f"{task.implement.width_m:.6f} m"
-    _check(data, task, field, options)
+    problems = []
+    place = f'task "{task.name}"'
+    if field.boundary is None and "boundary" not in options:
+        what = (
+            f'its field "{field.name}" has no boundary.' if task.field_id else "it names no field."
+        )
+        remedy = "Give the field's outline with --boundary."
+        problems.append(Problem(data.source, place, what, remedy))
+    if not {"width", "row_spacing"} & options.keys():
+        what = "no working width is told by the machine or the log."
+        problems.append(Problem(data.source, place, what, 'Give it with --width "20 ft".'))
+    if problems:
+        raise InputError(problems)
     season = season_from_options(**{**options, "tracks": [path]})
     plan = season.operations[0]
-    drawn = replace(
-        plan.field,
-        **{
-            key: getattr(field, key)
-            for key in ("boundary", "unworkable", "zones")
-            if key not in given
-        },
-    )
+    drawn = {"boundary", "unworkable", "zones"} - given.keys()
     plan = replace(
         plan,
-        field=drawn,
+        field=replace(plan.field, **{key: getattr(field, key) for key in drawn}),
         layer=task.id,
         track_layers=(),
         implement=_implement(plan.implement, task.implement, measured, given),
         applications=tuple(_with_target(a, task) for a in plan.applications),
     )
     return replace(season, operations=(plan,))
-
-
-def _check(data: TaskData, task: Task, field: Field, options: dict[str, Any]) -> None:
-    """Ask by name for what is missing."""
-    problems = []
-    place = f'task "{task.name}"'
-    if field.boundary is None and "boundary" not in options:
-        where = (
-            f'its field "{field.name}" has no boundary' if task.field_id else "it names no field"
-        )
-        remedy = "Give the field's outline with --boundary."
-        problems.append(Problem(data.source, place, f"{where}.", remedy))
-    if not {"width", "row_spacing"} & options.keys():
-        what = "no working width is told by the machine or the log."
-        problems.append(Problem(data.source, place, what, 'Give it with --width "20 ft".'))
-    if problems:
-        raise InputError(problems)
 
 
 def _implement(

@@ -23,10 +23,10 @@ _MADE_ON_THE_DAY = ("tracks", "columns", "blockages", "blockage", "loads")
 def load_season(path: Path, *, logs: bool = True, must_hold: MustHold = "operations") -> Season:
     """Read and check a season file and the map files it names; logs are only looked for.
 
+    Other files are named relative to it.
+
     Parameters
     ----------
-    path : Path
-        The season file; other files are named relative to it.
     logs : bool
         False for a plan of work to come: nothing that is made on the day is looked for, and
         operations need not name any.
@@ -34,11 +34,6 @@ def load_season(path: Path, *, logs: bool = True, must_hold: MustHold = "operati
         What the season is read for: ``"operations"``, ``"seeding"`` (of grazed paddocks: it
         has ``grazing`` and ``seeding`` then, and need not have operations), ``"either"``, or
         ``"fields"`` (or paddocks, whatever is done there).
-
-    Returns
-    -------
-    Season
-        In SI units.
 
     Raises
     ------
@@ -143,14 +138,13 @@ def _too_deep(raw: dict[str, Any]) -> bool:
 def _name_key(file: str, raw: dict[str, Any], path: KeyPath) -> tuple[str, str]:
     """Name a key as a person would find it: ``operation "Spring", products 1, rate``."""
     parts: list[str] = []
-    rest = path
     if len(path) > 1 and path[0] in ENTRIES and isinstance(path[1], int):
         entries = raw[str(path[0])]
         entry = entries[path[1]] if isinstance(entries, list) else entries
         name = entry.get("name", entry.get("class")) if isinstance(entry, dict) else None
         label = f'"{name}"' if isinstance(name, str) and name else str(path[1] + 1)
-        parts, rest = [f"{path[0]} {label}"], path[2:]
-    for part in rest:
+        parts, path = [f"{path[0]} {label}"], path[2:]
+    for part in path:
         if isinstance(part, int) and parts:
             parts[-1] += f" {part + 1}"
         else:

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
 from evenacre.errors import InputError
 from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
@@ -33,24 +32,30 @@ _MUCH_KG_PER_M2 = 3.0  # 30 t/ha
 _ROUNDING = 1e-9
 
 
-@dataclass(frozen=True)
+@dataclass
 class PlanBuilder:
     """Puts operations together from what a season defines."""
 
     top: SeasonTable
     files: SeasonFiles
-    problems: ProblemCollector
-    # By name. One that could not be made is None: that was told already.
-    products: Mapping[str, Product | None]
-    implements: Mapping[str, Implement | None]
-    fields: Mapping[str, Field | None]
-    said: Mapping[tuple[str, str], list[str]]  # warnings by kind and name of one of them
     logs: bool = True  # False when operations need not name any
+    # By name. One that could not be made is None: that was told already.
+    products: dict[str, Product | None] = field(default_factory=dict)
+    implements: dict[str, Implement | None] = field(default_factory=dict)
+    fields: dict[str, Field | None] = field(default_factory=dict)
+    # Warnings by kind and name of one of them
+    said: dict[tuple[str, str], list[str]] = field(default_factory=dict)
+
+    @property
+    def problems(self) -> ProblemCollector:
+        """Everything that is wrong with the season."""
+        return self.files.problems
 
     def plan(self, table: OperationTable, path: KeyPath) -> OperationPlan:
         """Make one operation; stand-ins take the place of what it names in vain."""
-        field = self._known(self.fields, table.field, (*path, "field"))
-        implement = self._known(self.implements, table.implement, (*path, "implement"))
+        for key, defined in (("field", self.fields), ("implement", self.implements)):
+            is_defined(getattr(table, key), key, defined, self.problems, (*path, key))
+        ground, implement = self.fields.get(table.field), self.implements.get(table.implement)
         applications = self._applications(table, path)
         compartment_of = self._compartments(table, implement, path)
         if table.quote is not None:
@@ -69,7 +74,7 @@ class PlanBuilder:
         warnings += _odd_targets(applications)
         return OperationPlan(
             name=table.name,
-            field=field or Field(table.field),
+            field=ground or Field(table.field),
             implement=implement or Implement(width_m=1.0),
             track_files=tuple(file for file, _, _ in tracks),
             track_layers=tuple(layer for _, layer, _ in tracks),
@@ -89,10 +94,6 @@ class PlanBuilder:
             compartment_of=compartment_of,
             with_seed=self._with_seed(table, implement, (*path, "with_seed")),
         )
-
-    def _known(self, defined: Mapping[str, Any], name: str, path: KeyPath) -> Any:
-        is_defined(name, str(path[2]), defined, self.problems, path)
-        return defined.get(name)
 
     def _applications(self, table: OperationTable, path: KeyPath) -> tuple[Application, ...]:
         made: dict[str, Application] = {}
@@ -131,16 +132,21 @@ class PlanBuilder:
 
     def _check_columns(self, table: OperationTable, path: KeyPath) -> None:
         roles = {role.partition(":")[0] for role in ROLES}
-        products = [use.product for use in table.products]
         for role in table.columns:
             name, colon, key = role.partition(":")
             place = (*path, "columns", role)
             if name not in roles:
                 what = f'"{role}" is not what a column can be.'
                 self.problems.add(place, what, choice(name, ROLES))
-            elif name in ("rate", "flow") and colon and key not in products:
-                what = f'The operation has no product "{key}".'
-                self.problems.add(place, what, choice(key, products, "Add it to products."))
+            elif name in ("rate", "flow") and colon:
+                self._check_placed(key, table, place)
+
+    def _check_placed(self, name: str, table: OperationTable, path: KeyPath) -> None:
+        """Refuse the name of a product that the operation does not place."""
+        products = [use.product for use in table.products]
+        if name not in products:
+            what = f'The operation has no product "{name}".'
+            self.problems.add(path, what, choice(name, products, "Add it to products."))
 
     def _tracks(
         self, table: OperationTable, path: KeyPath
@@ -191,12 +197,8 @@ class PlanBuilder:
         asked = table.with_seed
         if asked is None or implement is None:
             return None
-        products = [use.product for use in table.products]
         for name in asked.slopes:
-            if name not in products:
-                what = f'The operation has no product "{name}".'
-                remedy = choice(name, products, "Add it to products.")
-                self.problems.add((*path, "slopes", name), what, remedy)
+            self._check_placed(name, table, (*path, "slopes", name))
         if not implement.rows_known:
             what = "How far apart the rows are is not known."
             self.problems.add(path, what, "Give the implement rows or row_spacing.")

@@ -35,13 +35,7 @@ class Ground:
 
 
 def read_drive_options(written: Mapping[str, Any]) -> DriveOptions:
-    """Check how to drive: texts and numbers by the names of `DriveOptions`, None: not given.
-
-    Raises
-    ------
-    InputError
-        With everything that is wrong, each about its option.
-    """
+    """Check how to drive: texts and numbers by the names of `DriveOptions`, None: not given."""
     problems = ProblemCollector(
         lambda path: (f"--{'-'.join(map(str, path)).replace('_', '-')}", "")
     )
@@ -61,20 +55,8 @@ def ground_of_season(
 ) -> Ground:
     """Read the fields and paddocks of a season file, and the drill.
 
-    Parameters
-    ----------
-    path : Path
-    fields : sequence of str
-        Names of fields or paddocks; all that have a boundary when empty.
-    implement : str, optional
-        Without it, the only one, or the one that seeds the paddocks.
-    width_m : float, optional
-        In the place of an implement's.
-
-    Raises
-    ------
-    InputError
-        With everything that is wrong.
+    Without names of fields or paddocks all that have a boundary are taken; without an implement,
+    the only one, or the one that seeds the paddocks. A width goes in the place of an implement's.
     """
     draft = draft_season(path, logs=False, must_hold="fields")
     problems: list[Problem] = list(draft.problems)
@@ -91,15 +73,8 @@ def ground_of_season(
         seeding = None  # it tells of another tool
     if problems or width_m is None:
         raise InputError(problems)
-    return Ground(
-        farm=draft.season.farm,
-        units=draft.season.units,
-        fields=tuple(chosen),
-        width_m=width_m,
-        seeding=seeding,
-        inputs=draft.season.inputs,
-        warnings=tuple(dict.fromkeys(warnings)),
-    )
+    season, said = draft.season, tuple(dict.fromkeys(warnings))
+    return Ground(season.farm, season.units, tuple(chosen), width_m, seeding, season.inputs, said)
 
 
 def _chosen(
@@ -155,13 +130,7 @@ def _tool(
 
 
 def ground_of_options(**options: Any) -> Ground:
-    """Read one field from what `season_from_options` takes, with ``boundary``.
-
-    Raises
-    ------
-    InputError
-        With everything that is wrong.
-    """
+    """Read one field from what `season_from_options` takes, with ``boundary``."""
     season = season_from_options(**options, logs=False)
     (job,) = season.operations
     width_m, inputs = job.implement.width_m, season.inputs

@@ -51,20 +51,15 @@ def product_of(
     check_range(table.rate_min, table.rate_max, problems, path)
     if len(problems.problems) > before:
         return None, warnings
-    made = Product(
-        name=table.name,
-        analysis=analysis,
-        price_per_kg=table.price,
-        kind=kind,
-        bulk_density_kg_per_m3=table.bulk_density,
-        rate_min_kg_per_m2=table.rate_min,
-        rate_max_kg_per_m2=table.rate_max,
-        seed=lot,
-        parts=tuple(table.parts.items()),
-        bought_kg=table.bought,
-        season_left_kg=table.left,
-    )
-    return made, warnings
+    made = table.given(Product) | {
+        "analysis": analysis,
+        "price_per_kg": table.price,
+        "kind": kind,
+        "seed": lot,
+        "parts": tuple(table.parts.items()),
+        "season_left_kg": table.left,
+    }
+    return Product(**made), warnings
 
 
 def _checked_analysis(
@@ -179,13 +174,14 @@ def with_blends(
     for name, path, written in tables:
         product = products[name]
         if product is not None and product.parts:
-            made[name] = _blend(product, "kind" in written, products, path, problems)
+            made[name] = blend = _blend(product, products, path, problems)
+            if blend is not None and "kind" in written:
+                made[name] = replace(blend, kind=product.kind)
     return made
 
 
 def _blend(
     blend: Product,
-    kind_is_told: bool,
     products: Mapping[str, Product | None],
     path: KeyPath,
     problems: ProblemCollector,
@@ -217,7 +213,7 @@ def _blend(
                 analysis[nutrient] = analysis.get(nutrient, 0.0) + percent * share
     return replace(
         blend,
-        kind=blend.kind if kind_is_told else kinds.pop() if len(kinds) == 1 else "other",
+        kind=kinds.pop() if len(kinds) == 1 else "other",
         price_per_kg=price,
         analysis=analysis,
     )

@@ -12,7 +12,7 @@ import math
 import os
 import re
 import shutil
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -72,7 +72,7 @@ def read_book(path: Path) -> SettingsBook:
     book = read_lines(read_whole(path, str(path), budget.SETTINGS_BYTES), path.name)
     warnings = [f"{path.name}, line {n}: the line {what}; left out." for n, what in book.broken]
     settings = [
-        _setting_of(book, cells, f"{path.name}, line {number}", warnings.append)
+        _setting_of(book, cells, f"{path.name}, line {number}", warnings)
         for number, cells in book.lines
     ]
     return SettingsBook(tuple(settings), tuple(warnings))
@@ -81,22 +81,11 @@ def read_book(path: Path) -> SettingsBook:
 def append_setting(
     path: Path, setting: PastSetting, units: str = "us", *, written: Written | None = None
 ) -> tuple[str, ...]:
-    """Add a line to a settings book; start the book when there is none.
+    """Add a line to a settings book; start the book, in the units given, when there is none.
 
-    Parameters
-    ----------
-    path : Path
-    setting : PastSetting
-        Its ``place`` is not written.
-    units : str
-        Units of a new book, ``"us"`` or ``"metric"``; an old one keeps its own.
-    written : Written, optional
-        Told of the book when the line is in it.
-
-    Returns
-    -------
-    tuple of str
-        Warnings: a last line that was found cut short, values the book has no column for.
+    The ``place`` of the setting is not written; ``written`` is told of the book when the line is
+    in it. Returned are warnings: a last line that was found cut short, values the book has no
+    column for.
 
     Raises
     ------
@@ -111,9 +100,7 @@ def append_setting(
     if not path.parent.is_dir():
         raise InputError.at(path.parent, "", "There is no such folder.", "Choose one with --book.")
     with disk_troubles_told(path, "--book"), _locked(path), held():
-        before = b""
-        if path.exists():
-            before = read_whole(path, str(path), budget.SETTINGS_BYTES)
+        before = read_whole(path, str(path), budget.SETTINGS_BYTES) if path.exists() else b""
         book = read_lines(before, path.name)
         warnings = [
             f"{path.name}, line {n}: the line {what}. It stays as it is; new lines follow it."
@@ -125,7 +112,7 @@ def append_setting(
             head = header_line(units) + book.newline
             added += head if before else _BOM + head
             book = read_lines(head.encode(), path.name)
-        added += _line_of(book, setting, path.name, warnings.append) + book.newline
+        added += _line_of(book, setting, path.name, warnings) + book.newline
         try:
             line = added.encode(book.encoding)
         except UnicodeEncodeError:
@@ -163,7 +150,7 @@ def _replace(path: Path, content: bytes) -> None:
     flush([path.parent])
 
 
-def _line_of(book: BookText, setting: PastSetting, file: str, warn: Callable[[str], None]) -> str:
+def _line_of(book: BookText, setting: PastSetting, file: str, warnings: list[str]) -> str:
     """Write a setting as a line of this book, in its columns, units and decimal mark."""
     scatter, catches = setting.scatter, setting.catches
     values = {
@@ -179,17 +166,12 @@ def _line_of(book: BookText, setting: PastSetting, file: str, warn: Callable[[st
     cells = [""] * len(book.header)
     for name, value in values.items():
         if name in book.places:
-            cells[book.places[name]] = _shown(value, decimal_comma=book.decimal_comma)
+            # Numbers as numbers, no text as a formula.
+            number = value.replace(".", ",") if book.decimal_comma else value
+            cells[book.places[name]] = number if _NUMBER.fullmatch(value) else str(cell(value))
         elif value and name != COMPLETE:
-            warn(f'{file}: the book has no column "{name}", so "{value}" was not noted.')
+            warnings.append(f'{file}: the book has no column "{name}", so "{value}" was not noted.')
     return written(cells, book.separator)
-
-
-def _shown(value: str, *, decimal_comma: bool) -> str:
-    """A cell as spreadsheets take it: numbers as numbers, no text as a formula."""
-    if not _NUMBER.fullmatch(value):
-        return str(cell(value))
-    return value.replace(".", ",") if decimal_comma else value
 
 
 def _quantity(si: float | None, name: str, column: BookColumn, book: BookText) -> str:
@@ -202,9 +184,7 @@ def _quantity(si: float | None, name: str, column: BookColumn, book: BookText) -
     return f"{si / (unit_factor(unit, column.dimension) or 1.0):.6g} {unit}"
 
 
-def _setting_of(
-    book: BookText, cells: list[str], place: str, warn: Callable[[str], None]
-) -> PastSetting:
+def _setting_of(book: BookText, cells: list[str], place: str, warnings: list[str]) -> PastSetting:
     """Read a line of this book; a cell that is no quantity is left out with a warning."""
     values: dict[str, Any] = {}
     contents = {name: cells[at] for name, at in book.places.items()}
@@ -215,7 +195,7 @@ def _setting_of(
                 values[column.attribute] = _measured(content, name, column.dimension, book)
             except InputError as error:
                 values[column.attribute] = None
-                warn(f"{place}, {name}: {error.problems[0].what} Left out.")
+                warnings.append(f"{place}, {name}: {error.problems[0].what} Left out.")
         elif column.attribute:
             values[column.attribute] = without_apostrophe(content)
     catches, scatter = (_number(contents.get(name, "")) for name in ("catches", "scatter"))

@@ -73,7 +73,9 @@ def read_rows(path: Path, findings: Findings) -> list[TicketRow]:
         raise InputError.at(path.name, "", "There is no such file.", "Check the name.")
     table = read_delimited(path, findings, budget.NOTES)
     columns = _columns(table)
-    unit = _header_unit(columns["weight"])
+    weight = columns["weight"]
+    bare = weight.words[-1] if weight.unit(Dimension.MASS) is not None else ""
+    unit = weight.unit_text or bare
     cells = {
         role: table.words(columns[role].name if role in columns else None) for role in _COLUMNS
     }
@@ -87,22 +89,19 @@ def read_rows(path: Path, findings: Findings) -> list[TicketRow]:
         for i, texts in enumerate(zip(*cells.values(), strict=True))
         if any((filled := dict(zip(cells, texts, strict=True))).values())
     ]
-    units = {re.sub(r"^[-+\d.,\s]+", "", row.weight).lower().rstrip("s.") for row in rows}
-    if len(units - {""}) > 1:
-        findings.warn(
-            f"{path.name}: the weights are in mixed units ({', '.join(sorted(units - {''}))}); "
-            "each was read in its own."
-        )
+    units = {re.sub(r"^[-+\d.,\s]+", "", row.weight).lower().rstrip("s.") for row in rows} - {""}
+    if len(units) > 1:
+        mixed = f"the weights are in mixed units ({', '.join(sorted(units))})"
+        findings.warn(f"{path.name}: {mixed}; each was read in its own.")
     return rows
 
 
 def _columns(table: RecordTable) -> dict[str, Header]:
-    headers = [read_header(name) for name in table.names]
     found: dict[str, Header] = {}
-    for role, spellings in _COLUMNS.items():
-        named = [h for h in headers if _name(h) in spellings]
-        if named:
-            found[role] = named[0]
+    for header in map(read_header, table.names):
+        name = _name(header)
+        for role in (role for role, spellings in _COLUMNS.items() if name in spellings):
+            found.setdefault(role, header)
     missing = [role for role in _NEEDED if role not in found]
     if missing:
         what = f"There is no column {listed(missing)}; it has {listed(table.names)}."
@@ -117,12 +116,6 @@ def _name(header: Header) -> str:
     if not header.unit_text and len(words) > 1 and header.unit(Dimension.MASS) is not None:
         words.pop()
     return "_".join(words)
-
-
-def _header_unit(header: Header) -> str:
-    if header.unit_text:
-        return header.unit_text
-    return header.words[-1] if header.unit(Dimension.MASS) is not None else ""
 
 
 def own_rows(rows: list[TicketRow], plan: OperationPlan, findings: Findings) -> list[TicketRow]:

@@ -24,20 +24,13 @@ _FIGURE = re.compile(r"\(?\s*(?:\+/-|±)?\s*(\d[\d.,]*\s*(?:%|[A-Za-z]+))\s*\)?\
 def way_of_weighing(text: str) -> tuple[str, str]:
     """Part ``"truck scale 20 lb"`` into a known way and the figure given with it.
 
-    Returns
-    -------
-    way : str
-        ``"scale"``, ``"load cell"``, ``"count"``, ``"estimate"``; empty when not known.
-    figure : str
-        A division with its unit or a percentage; empty when none is given.
+    The way is ``"scale"``, ``"load cell"``, ``"count"`` or ``"estimate"``, the figure a division
+    with its unit or a percentage; either is empty when not known.
     """
     found = _FIGURE.search(text)
-    figure = found[1] if found else ""
     words = f" {re.sub(r'[^a-z]+', ' ', text.lower())} "
-    for way, spoken in _WORDS:
-        if any(f" {word} " in words for word in spoken):
-            return way, figure
-    return "", figure
+    ways = (way for way, spoken in _WORDS if any(f" {word} " in words for word in spoken))
+    return next(ways, ""), found[1] if found else ""
 
 
 def weight_sigma_kg(
@@ -46,21 +39,14 @@ def weight_sigma_kg(
     """Standard uncertainty of one weight.
 
     A scale that reads in steps of d errs evenly within d / 2 either way, d / sqrt(12)
-    (JCGM 100:2008, 4.3.7), each time it is read. A percentage is a standard uncertainty.
-
-    Parameters
-    ----------
-    way : str
-        From `way_of_weighing`; a way that is not known counts as an estimate.
-    figure : str
-        A division (``"20 lb"``), a percentage (``"1 %"``), or nothing for the usual one.
-    readings : int
-        2 when the weight is the difference of two readings.
+    (JCGM 100:2008, 4.3.7), each time it is read: twice when the weight is the difference of two
+    readings. A percentage is a standard uncertainty. A way that is not known counts as an
+    estimate, and the usual figure where none is given.
 
     Raises
     ------
     InputError
-        When the figure is neither.
+        When the figure is neither a division nor a percentage.
     """
     if figure.endswith("%"):
         percent = plain_number(figure[:-1])
@@ -69,13 +55,11 @@ def weight_sigma_kg(
             raise InputError.at(file, place, what, 'Write it as "1 %".')
         return percent / 100.0 * mass_kg
     exact = way == "scale" or (way == "count" and bool(figure))
+    division = _TRUCK_DIVISION_KG if way == "scale" else 0.0
     if figure:
         division = abs(parse_quantity(figure, Dimension.MASS, file=file, place=place))
-    else:
-        division = _TRUCK_DIVISION_KG if way == "scale" else 0.0
-    return math.hypot(
-        division / math.sqrt(12.0) * math.sqrt(readings), 0.0 if exact else _share(way) * mass_kg
-    )
+    each = division / math.sqrt(12.0) * math.sqrt(readings)
+    return math.hypot(each, 0.0 if exact else _share(way) * mass_kg)
 
 
 def usual_error(way: str) -> str:

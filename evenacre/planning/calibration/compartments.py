@@ -40,11 +40,6 @@ def mass_kg(volume_m3: float, bulk_density_kg_per_m3: float) -> float:
     return volume_m3 * bulk_density_kg_per_m3
 
 
-def area_per_fill_m2(fill_kg: float, rate_kg_per_m2: float) -> float:
-    """Ground that a fill covers."""
-    return fill_kg / rate_kg_per_m2
-
-
 def usual_bulk_density(product: str) -> tuple[str, float] | None:
     """The crop a product's name speaks of and its bulk density (kg/m3), if listed.
 
@@ -77,13 +72,7 @@ class Split:
 
 
 def split_to_empty_together(masses_kg: Mapping[str, float], rate_kg_per_m2: float) -> Split:
-    """Share a rate, wanted of all compartments together, by the mass in each.
-
-    Raises
-    ------
-    ValueError
-        When a mass is below zero, or all are zero.
-    """
+    """Share a rate, wanted of all compartments together, by the mass in each."""
     total = math.fsum(masses_kg.values())
     if total <= 0 or min(masses_kg.values()) < 0:
         raise ValueError("compartments need something in them")

@@ -74,11 +74,6 @@ def by_a_line(
     band of the line (E. C. Fieller 1954, Some problems in interval estimation, Journal of the
     Royal Statistical Society B 16, 175-185). ``allow_far`` carries the line beyond the tested
     settings.
-
-    Raises
-    ------
-    ValueError
-        When all settings are the same.
     """
     x, y = np.asarray(settings, float), np.asarray(rates_kg_per_m2, float)
     tested = (float(x.min()), float(x.max()))
@@ -103,7 +98,12 @@ def by_a_line(
         low, high = interval
     if beyond and not allow_far:
         return _none(LINE, tested, beyond, Finding.note("target_beyond_settings"))
-    bend = _bend(x, y, slope)
+    bend = None
+    places, which = np.unique(x, return_inverse=True)
+    if len(places) > 2:
+        means = np.bincount(which, y) / np.bincount(which)
+        line = y.mean() + slope * (places - x.mean())
+        bend = float(np.max(np.abs(means - line) / means))
     return NextSetting(found, low, high, LINE, tested, beyond, bend)
 
 
@@ -122,15 +122,6 @@ def _fieller(
     root = math.sqrt(max(d**2 * slope**2 - a * (d**2 - k / n), 0.0))
     ends = sorted(((d * slope - root) / a, (d * slope + root) / a))
     return float(x.mean()) + ends[0], float(x.mean()) + ends[1]
-
-
-def _bend(x: FloatArray, y: FloatArray, slope: float) -> float | None:
-    places, which = np.unique(x, return_inverse=True)
-    if len(places) < 3:
-        return None
-    means = np.bincount(which, y) / np.bincount(which)
-    line = y.mean() + slope * (places - x.mean())
-    return float(np.max(np.abs(means - line) / means))
 
 
 def _none(method: str, tested: tuple[float, float], beyond: float, why: Finding) -> NextSetting:

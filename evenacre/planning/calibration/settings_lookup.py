@@ -12,6 +12,7 @@ from evenacre.units.parsing import plain_number
 
 FARTHEST_FACTOR = 1.5
 """A setting is carried over rates and densities up to half as much again; ours, no source."""
+_MOST_SHOWN = 3
 
 
 @dataclass(frozen=True)
@@ -32,8 +33,8 @@ class Match:
     @property
     def reach(self) -> float:
         """The larger of the two steps, as a factor of 1 or more."""
-        steps = (math.log(self.rate_factor), math.log(self.density_factor or 1.0))
-        return math.exp(max(abs(step) for step in steps))
+        steps = (self.rate_factor, self.density_factor or 1.0)
+        return max(max(step, 1.0 / step) for step in steps)
 
 
 @dataclass(frozen=True)
@@ -55,10 +56,9 @@ def look_up(
     product: str = "",
     roller: str = "",
     *,
-    most: int = 3,
     allow_far: bool = False,
 ) -> LookUp:
-    """Find the ``most`` past settings nearest in bulk density and rate, and one to start at.
+    """Find the past settings nearest in bulk density and rate, and one to start at.
 
     A roller carries volume, so at one roller the setting goes with rate over bulk density
     (common practice, no source): that carries a past setting over to the new job, for a test
@@ -69,13 +69,12 @@ def look_up(
     matches = []
     for line in past:
         same = bool(name) and _plain(line.product) == name
-        densities = (bulk_density_kg_per_m3, line.bulk_density_kg_per_m3)
-        known = densities[0] is not None and densities[1] is not None
-        if line.rate_kg_per_m2 is None or not (same or known):
+        now, then = bulk_density_kg_per_m3, line.bulk_density_kg_per_m3
+        if line.rate_kg_per_m2 is None or not (same or None not in (now, then)):
             continue
         if roller and line.roller and _plain(line.roller) != _plain(roller):
             continue
-        factor = densities[0] / densities[1] if densities[0] and densities[1] else None
+        factor = now / then if now and then else None
         matches.append(Match(line, rate_kg_per_m2 / line.rate_kg_per_m2, factor, same))
     matches.reverse()  # of equals the latest line of the book counts
     ranked = sorted(matches, key=lambda m: (round(m.distance, 9), not m.same_product))
@@ -84,23 +83,21 @@ def look_up(
     rates = [m.past.rate_kg_per_m2 for m in ranked if m.past.rate_kg_per_m2 is not None]
     low, high = min(rates), max(rates)
     outside = not low * (1 - 1e-9) <= rate_kg_per_m2 <= high * (1 + 1e-9)
-    start, refused = _start(ranked[0], allow_far=allow_far)
-    return LookUp(tuple(ranked[:most]), (low, high), outside, start, refused)
+    nearest, start, refused = ranked[0], None, None
+    then = setting_number(nearest.past.setting)
+    if then is None:
+        refused = Finding.note("noted_setting_no_number")
+    elif not allow_far and nearest.reach > FARTHEST_FACTOR * (1 + 1e-9):
+        refused = Finding.note("noted_setting_too_far")
+    else:
+        start = then * nearest.rate_factor / (nearest.density_factor or 1.0)
+    return LookUp(tuple(ranked[:_MOST_SHOWN]), (low, high), outside, start, refused)
 
 
 def setting_number(text: str) -> float | None:
     """Return a setting as a number, where it is one above zero."""
     value = plain_number(text)
     return value if value is not None and 0 < value < math.inf else None
-
-
-def _start(nearest: Match, *, allow_far: bool) -> tuple[float | None, Finding | None]:
-    then = setting_number(nearest.past.setting)
-    if then is None:
-        return None, Finding.note("noted_setting_no_number")
-    if not allow_far and nearest.reach > FARTHEST_FACTOR * (1 + 1e-9):
-        return None, Finding.note("noted_setting_too_far")
-    return then * nearest.rate_factor / (nearest.density_factor or 1.0), None
 
 
 def _plain(text: str) -> str:

@@ -35,17 +35,10 @@ def solve_schedule(problem: ScheduleProblem, *, time_limit_s: float = 6.0) -> Se
     empty and is filled when it is empty, a whole load at a time, and the fill takes its time
     from that day; it may be filled on an earlier day than it is sown.
 
-    Parameters
-    ----------
-    time_limit_s : float
-        For all of the solving together. A problem that is solved in time has the same answer
-        every time; one that is not may have another.
-
-    Returns
-    -------
-    SeedingSchedule
-        ``bound`` and ``proven`` speak of the value. Only where fills bind is the rate short of
-        the highest, by a hundredth of its range at most when time suffices.
+    The time limit is for all of the solving together: a problem that is solved in time has the
+    same answer every time; one that is not may have another. ``bound`` and ``proven`` speak of
+    the value. Only where fills bind is the rate short of the highest, by a hundredth of its range
+    at most when time suffices.
     """
     end = time.monotonic() + time_limit_s
     slots = Slots.of(problem, problem.open_days, problem.capacity_s)

@@ -122,10 +122,8 @@ def open_kept_entries() -> KeptEntries | None:
             with contextlib.suppress(FileNotFoundError):  # another process may make room
                 exposures.append((path, _exposed(path.lstat())))
     except OSError as error:
-        why = error.strerror or error
-        raise PlaceRefusedError(
-            f"{folder} cannot be used ({why}); {PLACE} names another."
-        ) from None
+        what = f"{folder} cannot be used ({error.strerror or error}); {PLACE} names another."
+        raise PlaceRefusedError(what) from None
     for path, how in exposures:
         if how:
             raise PlaceRefusedError(f"{path} {how}; {PLACE} names another folder.")

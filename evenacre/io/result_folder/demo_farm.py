@@ -23,14 +23,9 @@ _REMEDY = f"Name a new folder: {_OTHER}."
 def put_farm(directory: Path, write: Callable[[Path], None], mark: str, written: Written) -> None:
     """Write a sample farm beside its place, and put there what is missing.
 
-    Parameters
-    ----------
-    directory : Path
-        Made when it is missing. Files in it that are not the farm's stay as they are.
-    write : callable
-        Writes the farm into a folder, the same bytes every time.
-    mark : str
-        Name of a file that only a sample farm has.
+    The directory is made when it is missing; files in it that are not the farm's stay as they
+    are. ``write`` writes the farm into a folder, the same bytes every time; only a sample farm has
+    a file of the name ``mark``.
 
     Raises
     ------

@@ -29,13 +29,11 @@ def staged_folder(
 
     The folder is a hidden one beside ``out``. It is removed when the block fails or is
     interrupted, and whatever stood at ``out`` is left as it was. The next run removes it when
-    the process was killed.
+    the process was killed. An earlier result of the same kind is replaced; files of it that were
+    changed since are moved into a folder beside it.
 
     Parameters
     ----------
-    out : Path
-        Where the result belongs. An earlier result there is replaced; files of it that were
-        changed since are moved into a folder beside it.
     account : str
         Name of the file that :func:`~evenacre.io.result_folder.ownership.write_account`
         writes into such a folder.
@@ -114,7 +112,7 @@ def _disk_error(error: OSError, out: Path, option: str) -> InputError:
     elif error.errno == errno.ENAMETOOLONG:
         what = "could not be written: the name is too long for this system."
         remedy = f"Choose a shorter one with {option}."
-    elif error.errno in _FULL or _scarce(out):
+    elif error.errno in _FULL or _is_full(out):
         what = "could not be written: the disk is full."
         remedy = f"Free some space or choose another disk with {option}."
     else:
@@ -123,10 +121,9 @@ def _disk_error(error: OSError, out: Path, option: str) -> InputError:
     return InputError.at(out, "", what, remedy)
 
 
-def _scarce(out: Path) -> bool:
+def _is_full(out: Path) -> bool:
     """Tell whether the disk is full: GDAL and SQLite fail there with errors of their own."""
-    try:
+    with suppress(OSError):
         disk = shutil.disk_usage(out.parent)
-    except OSError:
-        return False
-    return disk.total > 0 and disk.free < _SCARCE_BYTES
+        return disk.total > 0 and disk.free < _SCARCE_BYTES
+    return False

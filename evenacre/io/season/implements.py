@@ -31,7 +31,14 @@ def implement_of(
     listed_rows = tuple(table.sections) if isinstance(table.sections, list) else ()
     rows = sum(listed_rows) if listed_rows and rows is None else rows
     known = rows is not None
-    _check_sections(table, rows, problems, path)
+    if rows is not None and isinstance(table.sections, int) and rows % table.sections:
+        what = f"{rows} rows do not divide into {table.sections} equal sections."
+        remedy = "List the rows of each section from the left: sections = [8, 8, 8, 8]."
+        problems.add((*path, "sections"), what, remedy)
+    elif rows is not None and isinstance(table.sections, list) and sum(listed_rows) != rows:
+        together = f"The sections have {sum(listed_rows)} rows together"
+        what = f"{together}, but the implement has {rows}."
+        problems.add((*path, "sections"), what, "List the rows of each section from the left.")
     warnings += _check_towers(table, rows, problems, path)
     names = [bin_.name for bin_ in table.compartments]
     for index, name in enumerate(names):
@@ -60,24 +67,6 @@ def implement_of(
         "compartments": tuple(Compartment(bin_.name, bin_.volume) for bin_ in table.compartments),
     }
     return Implement(**made), warnings
-
-
-def _check_sections(
-    table: ImplementTable, rows: int | None, problems: ProblemCollector, path: KeyPath
-) -> None:
-    if rows is None or table.sections is None:
-        return
-    if isinstance(table.sections, int):
-        if rows % table.sections:
-            what = f"{rows} rows do not divide into {table.sections} equal sections."
-            remedy = "List the rows of each section from the left: sections = [8, 8, 8, 8]."
-            problems.add((*path, "sections"), what, remedy)
-    elif sum(table.sections) != rows:
-        problems.add(
-            (*path, "sections"),
-            f"The sections have {sum(table.sections)} rows together, but the implement has {rows}.",
-            "List the rows of each section from the left.",
-        )
 
 
 def _check_towers(
@@ -117,14 +106,11 @@ def _width_and_rows(
         rows = rows if rows is not None else max(1, round(width / spacing))
         if abs(rows * spacing - width) > _MATCH * width:
             key = "row_spacing" if table.rows is None else "rows"
+            apart = f"{spacing / 0.0254:.3g} in ({spacing:.3g} m)"
             problems.add(
                 (*path, key),
-                f"{rows} rows {_spacing(spacing)} apart span {in_both('length', rows * spacing)}, "
-                f"but the width is {in_both('length', width)}.",
+                f"{rows} rows {apart} apart span {in_both('length', rows * spacing)}, but the "
+                f"width is {in_both('length', width)}.",
                 "Correct one of them, or leave one out.",
             )
     return width, rows
-
-
-def _spacing(metres: float) -> str:
-    return f"{metres / 0.0254:.3g} in ({metres:.3g} m)"

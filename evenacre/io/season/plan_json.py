@@ -85,8 +85,17 @@ def read_plan(path: Path) -> PlannedSeeding:
     _check_schema(path, data)
     problems = ProblemCollector(lambda keys: (str(path), _place(keys, data)))
     plan = problems.check(_Plan, data)
-    if plan is not None:
-        _check_sense(plan, problems)
+    # Names that come twice, and windows that close before they open.
+    names = [paddock.paddock for paddock in plan.paddocks] if plan else []
+    for i, paddock in enumerate(plan.paddocks if plan else ()):
+        place: KeyPath = ("paddocks", i)
+        if paddock.paddock in names[:i]:
+            problems.add(place, f'"{paddock.paddock}" comes twice.', _REMEDY)
+        window = paddock.window
+        if window and (window.opens is None) != (window.closes is None):
+            problems.add((*place, "window"), "It opens or closes, but not both.", _REMEDY)
+        if window and any(first > last for first, last in _spells(window)):
+            problems.add((*place, "window"), "It closes before it opens.", _REMEDY)
     if plan is None or problems.problems:
         raise InputError([Problem(p.file, p.place, p.what, _REMEDY) for p in problems.problems])
     return PlannedSeeding(
@@ -137,21 +146,6 @@ def _place(keys: KeyPath, data: Any) -> str:
         else:
             words.append(key)
     return ", ".join(words)
-
-
-def _check_sense(plan: _Plan, problems: ProblemCollector) -> None:
-    """Refuse names that come twice and windows that close before they open."""
-    names = [paddock.paddock for paddock in plan.paddocks]
-    for i, paddock in enumerate(plan.paddocks):
-        place: KeyPath = ("paddocks", i)
-        if paddock.paddock in names[:i]:
-            problems.add(place, f'"{paddock.paddock}" comes twice.', _REMEDY)
-        if paddock.window is None:
-            continue
-        if (paddock.window.opens is None) != (paddock.window.closes is None):
-            problems.add((*place, "window"), "It opens or closes, but not both.", _REMEDY)
-        if any(first > last for first, last in _spells(paddock.window)):
-            problems.add((*place, "window"), "It closes before it opens.", _REMEDY)
 
 
 def _spells(window: _Window) -> list[tuple[dt.date, dt.date]]:

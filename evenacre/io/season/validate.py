@@ -12,7 +12,7 @@ from evenacre.io.season.from_taskdata import season_from_taskdata
 from evenacre.io.season.load import draft_season
 from evenacre.io.season.load_operation import read_operation
 from evenacre.io.taskdata.folder import is_taskdata
-from evenacre.model import OperationPlan
+from evenacre.model import Operation, OperationPlan, Track
 
 
 @dataclass(frozen=True)
@@ -58,11 +58,10 @@ def _check_operation(plan: OperationPlan, equipped: bool) -> list[Checked]:
     plan = plan if equipped else replace(plan, blockage_file=None)
     operation, problems = read_operation(plan)
     findings = [_error(problem, name) for problem in problems]
-    findings += [Checked("warning", text, name) for text in operation.warnings]
-    findings += [Checked("note", text, name) for text in operation.notes]
-    for track in operation.tracks:
-        findings += [Checked("warning", text, name) for text in track.warnings]
-        findings += [Checked("note", text, name) for text in track.notes]
+    both: list[Operation | Track] = [operation, *operation.tracks]
+    for said in both:
+        findings += [Checked("warning", text, name) for text in said.warnings]
+        findings += [Checked("note", text, name) for text in said.notes]
     return findings
 
 

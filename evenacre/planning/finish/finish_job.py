@@ -57,7 +57,6 @@ def finish_job(
     checked = loads.get(chosen.product)
     correction = checked.correction if checked else None
     factor = correction.factor if correction and correction.needed else 1.0
-    findings = checked.findings if checked else ()
     left_from = "as given"
     if left is None:
         left = _left(operation, result, chosen, factor)
@@ -72,23 +71,20 @@ def finish_job(
     known = placed.get(chosen.product, Product(chosen.product))
     finish = come_out_even(ahead.ground, left, rate_kg_per_m2=rate, product=known)
     out = run_out(ahead, finish, result.width_m)
+    findings = checked.findings if checked else ()
     return FinishJob(known, left_from, rate_from, ahead, finish, out, findings)
 
 
 def _product(operation: Operation, result: AuditResult, name: str | None) -> ProductResult:
     found = {p.product: p for p in result.products}
-    if name is None and len(found) == 1:
-        return next(iter(found.values()))
-    if name is not None and name in found:
-        return found[name]
-    products = tuple(found)
     if not found:
         raise FindingError("no_product_known", _PLACE)
-    if name is None:
-        raise FindingError("several_products", _PLACE, operation=operation.name, products=products)
-    raise FindingError(
-        "no_such_product", _PLACE, operation=operation.name, product=name, products=products
-    )
+    about = {"operation": operation.name, "products": tuple(found)}
+    if name is None and len(found) > 1:
+        raise FindingError("several_products", _PLACE, "", **about)
+    if name is not None and name not in found:
+        raise FindingError("no_such_product", _PLACE, "", **about, product=name)
+    return found[next(iter(found)) if name is None else name]
 
 
 def _left(

@@ -159,11 +159,7 @@ def season_from_options(
     name that stands for their file. Work to come has no ``logs``. Options go by the names of
     `OPTIONS`: texts with units, numbers, paths; a list where an option may repeat. Of ``rate`` and
     ``price`` there is one for each ``product`` in the same order, or none at all.
-
-    Raises
-    ------
-    InputError
-        With everything that is wrong; each problem names its option.
+    Each problem of an InputError names its option.
     """
     from evenacre.io.season.build import build_season
     from evenacre.io.season.files import SeasonFiles

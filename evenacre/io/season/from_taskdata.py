@@ -25,12 +25,7 @@ def season_from_taskdata(path: Path, *, tasks: Sequence[str] = (), **overrides: 
     the task. The file is a zip, a folder, or the TASKDATA.XML in it; without ids or names of
     tasks all with a log are taken. What `season_from_options` takes, except ``tracks``, goes over
     what the file says.
-
-    Raises
-    ------
-    InputError
-        When the file cannot be used; and for everything that neither the file nor an option
-        tells, with the name of the option.
+    What neither of them tells is asked for by the name of its option.
     """
     path = Path(path)
     given = {key: value for key, value in overrides.items() if is_given(value)}

@@ -81,11 +81,9 @@ def _check_towers(
     elif fed > rows:
         what = f"A tower cannot feed {fed} of {rows} rows."
         problems.add(place, what, "Give the rows that one tower feeds.")
-    elif rows % fed:
-        return [
-            f"{table.name}: {rows} rows do not divide into towers of {fed}; the last tower feeds "
-            f"{rows % fed}."
-        ]
+    elif last := rows % fed:
+        apart = f"{rows} rows do not divide into towers of {fed}"
+        return [f"{table.name}: {apart}; the last tower feeds {last}."]
     return []
 
 

@@ -18,12 +18,7 @@ def load_operation(plan: OperationPlan) -> Operation:
     """Read the files of an operation and check that they belong together.
 
     Its warnings are the plan's and those that concern several files; what concerns one log
-    stays with its tracks.
-
-    Raises
-    ------
-    InputError
-        With the problems of every file.
+    stays with its tracks. InputError holds the problems of every file.
     """
     operation, problems = read_operation(plan)
     if problems:

@@ -105,10 +105,8 @@ class PlanBuilder:
                 continue
             is_defined(use.product, "product", self.products, self.problems, place)
             if product := self.products.get(use.product):
-                rate = bulk_target(
-                    use.rate, use.pls_rate, product, self.products, self.problems, where
-                )
-                made[use.product] = Application(product, rate)
+                told = (use.rate, use.pls_rate, product, self.products, self.problems)
+                made[use.product] = Application(product, bulk_target(*told, where))
         return tuple(made.values())
 
     def _compartments(
@@ -123,11 +121,9 @@ class PlanBuilder:
             for name in use.compartment:
                 pairs[use.product, name] = None
                 if name not in known:
-                    self.problems.add(
-                        (*path, "products", index, "compartment"),
-                        f'"{table.implement}" has no compartment "{name}".',
-                        choice(name, known, "List its compartments under [[implement]]."),
-                    )
+                    what = f'"{table.implement}" has no compartment "{name}".'
+                    remedy = choice(name, known, "List its compartments under [[implement]].")
+                    self.problems.add((*path, "products", index, "compartment"), what, remedy)
         return tuple(pairs)
 
     def _check_columns(self, table: OperationTable, path: KeyPath) -> None:

@@ -82,25 +82,22 @@ def _chosen(
 ) -> tuple[list[Field], list[str]]:
     """Fields of the names, and what was found where they are drawn."""
     known = {field.name: field for field in draft.season.fields}
-    if not names:
-        drawn = [field for field in known.values() if field.boundary is not None]
-        bare = [name for name, field in known.items() if field.boundary is None]
-        if known and not drawn:
+    asked = [known[name] for name in dict.fromkeys(names or known) if name in known]
+    drawn = [field for field in asked if field.boundary is not None]
+    bare = [field.name for field in asked if field.boundary is None]
+    warnings = []
+    for name in dict.fromkeys(names):
+        if name not in known and whole:
+            what = f'There is no field or paddock "{name}" in {file}.'
+            problems.append(Problem("--field", "", what, choice(name, known)))
+        elif name in bare:
+            remedy = 'Add boundary = "field.geojson" to it.'
+            problems.append(Problem(file, f'field "{name}"', "It has no boundary.", remedy))
+    if bare and not names:
+        warnings = [f"Without a boundary, and left out: {listed(bare)}."]
+        if not drawn:
             remedy = 'Add boundary = "field.geojson" under [[field]].'
             problems.append(Problem(file, "field", "No field has a boundary.", remedy))
-        warnings = [f"Without a boundary, and left out: {listed(bare)}."] if bare else []
-    else:
-        drawn, warnings = [], []
-        for name in dict.fromkeys(names):
-            if name not in known:
-                if whole:
-                    what = f'There is no field or paddock "{name}" in {file}.'
-                    problems.append(Problem("--field", "", what, choice(name, known)))
-            elif known[name].boundary is None:
-                remedy = 'Add boundary = "field.geojson" to it.'
-                problems.append(Problem(file, f'field "{name}"', "It has no boundary.", remedy))
-            else:
-                drawn.append(known[name])
     said = [text for field in drawn for text in draft.said.get(("field", field.name), [])]
     return drawn, [*warnings, *said]
 

@@ -69,23 +69,17 @@ def _checked_analysis(
     for key, percent in analysis.items():
         symbol = _SYMBOLS.get(key.lower())
         if symbol is None:
-            label = _ELEMENTS.get(key.lower())
-            remedy = (
-                f"A label guarantees {label}: write that, with the label's figure."
-                if label
-                else choice(key, NUTRIENTS)
-            )
+            remedy = choice(key, NUTRIENTS)
+            if label := _ELEMENTS.get(key.lower()):
+                remedy = f"A label guarantees {label}: write that, with the label's figure."
             problems.add((*path, key), f'"{key}" is not a nutrient on a label.', remedy)
             continue
         if symbol in checked:
             problems.add((*path, key), f"{symbol} is given twice.", "Keep one of them.")
         checked[symbol] = percent
-    if sum(checked.values()) > 100.0:
-        problems.add(
-            path,
-            f"{listed(checked)} add up to {sum(checked.values()):g} %, more than all of it.",
-            "Give percent of the product's mass.",
-        )
+    if (total := sum(checked.values())) > 100.0:
+        what = f"{listed(checked)} add up to {total:g} %, more than all of it."
+        problems.add(path, what, "Give percent of the product's mass.")
     return checked
 
 
@@ -100,16 +94,12 @@ def _seed_lot(
     kind = table.kind or ("seed" if given else "fertilizer")
     if not given:
         return kind, None
-    if kind != "seed":
-        what = f"{given[0]} belongs to seed, not to {kind}."
-        problems.add((*path, given[0]), what, 'Write kind = "seed".')
-        return kind, None
-    if table.parts:
-        problems.add(
-            (*path, given[0]),
-            "A blend has no tag of its own here: each of its parts has.",
-            f"Give {given[0]} with the products that parts names.",
-        )
+    if kind != "seed" or table.parts:
+        what, remedy = f"{given[0]} belongs to seed, not to {kind}.", 'Write kind = "seed".'
+        if kind == "seed":
+            what = "A blend has no tag of its own here: each of its parts has."
+            remedy = f"Give {given[0]} with the products that parts names."
+        problems.add((*path, given[0]), what, remedy)
         return kind, None
     purity, germination, hard = table.purity, table.germination, table.hard_seed or 0.0
     for key in ("purity", "germination"):
@@ -117,20 +107,16 @@ def _seed_lot(
             problems.add((*path, key), f"{key} is missing.", f"Add {key} = 90, as on the tag.")
     if purity is None or germination is None:
         return kind, None
-    if germination + hard > 100.0:
-        problems.add(
-            (*path, "germination"),
-            f"germination {germination:g} % and hard_seed {hard:g} % add up to "
-            f"{germination + hard:g} %, more than all of the seed.",
-            "Give germination without the hard seed, as on the tag.",
-        )
-    elif purity * (germination + hard) == 0.0:
+    alive = germination + hard
+    if alive > 100.0:
+        both = f"germination {germination:g} % and hard_seed {hard:g} %"
+        what = f"{both} add up to {alive:g} %, more than all of the seed."
+        remedy = "Give germination without the hard seed, as on the tag."
+        problems.add((*path, "germination"), what, remedy)
+    elif purity * alive == 0.0:
         key = "purity" if purity == 0.0 else "germination"
         problems.add((*path, key), "None of this seed would grow.", f"Correct {key}.")
-    else:
-        lot = SeedLot(purity / 100.0, germination / 100.0, hard / 100.0, table.seeds_per)
-        return kind, lot
-    return kind, None
+    return kind, SeedLot(purity / 100.0, germination / 100.0, hard / 100.0, table.seeds_per)
 
 
 def bulk_target(

@@ -47,10 +47,7 @@ def read_tickets(path: Path, plan: OperationPlan) -> tuple[tuple[LoadTicket, ...
     Tickets come in the order of time, or of the file where times are missing, with what does not
     fit together in the table.
 
-    Raises
-    ------
-    InputError
-        With every line that cannot be understood.
+    InputError tells of every line that cannot be understood.
     """
     findings = Findings()
     rows = own_rows(read_rows(path, findings), plan, findings)

@@ -40,13 +40,8 @@ def weight_sigma_kg(
 
     A scale that reads in steps of d errs evenly within d / 2 either way, d / sqrt(12)
     (JCGM 100:2008, 4.3.7), each time it is read: twice when the weight is the difference of two
-    readings. A percentage is a standard uncertainty. A way that is not known counts as an
-    estimate, and the usual figure where none is given.
-
-    Raises
-    ------
-    InputError
-        When the figure is neither a division nor a percentage.
+    readings. A percentage is a standard uncertainty; other figures are refused. A way that is not
+    known counts as an estimate, and the usual figure where none is given.
     """
     if figure.endswith("%"):
         percent = plain_number(figure[:-1])

@@ -21,14 +21,9 @@ def write_calendar(
 ) -> None:
     """Write events as an iCalendar file.
 
-    Parameters
-    ----------
-    events : sequence of CalendarEvent
-        Times of day carry a zone, which is written with them, or none: then they go by
-        whatever clock the phone keeps.
-    generated : datetime
-        With its zone. It counts as the time of the last change: events imported again replace
-        the earlier ones of the same ``uid``, and their sequence grows with it.
+    Times of day carry a zone, which is written with them, or none: then they go by whatever clock
+    the phone keeps. ``generated``, with its zone, counts as the time of the last change: events
+    imported again replace the earlier ones of the same ``uid``, and their sequence grows with it.
     """
     calendar = Calendar()
     calendar.add("version", "2.0")

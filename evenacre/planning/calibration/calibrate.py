@@ -14,8 +14,14 @@ from evenacre.planning.calibration.meter_test import (
     judge,
     opener_evenness,
 )
-from evenacre.planning.calibration.next_setting import NextSetting, by_a_line, in_proportion
-from evenacre.planning.calibration.settings_lookup import LookUp, look_up, setting_number
+from evenacre.planning.calibration.next_setting import (
+    LookUp,
+    NextSetting,
+    by_a_line,
+    in_proportion,
+    look_up,
+    setting_number,
+)
 
 
 @dataclass(frozen=True)

@@ -137,8 +137,7 @@ def grown(paddock: Paddock, standing_kg_per_m2: FloatArray, days: IntArray) -> F
     most = paddock.forage_most_kg_per_m2
     ceiling = np.inf if most is None else most
     taller = standing_kg_per_m2 + paddock.growth_kg_per_m2_per_day * np.maximum(days, 0)
-    stands: FloatArray = np.maximum(standing_kg_per_m2, np.minimum(taller, ceiling))
-    return stands
+    return np.asarray(np.maximum(standing_kg_per_m2, np.minimum(taller, ceiling)))
 
 
 def _computed(grazing: Grazing, stands: dict[str, _Stand], demand: float) -> Iterator[Stay]:

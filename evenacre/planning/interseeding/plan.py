@@ -149,12 +149,10 @@ def _taken(
     seeding: Seeding, calendar_of: Callable[[Seeding], Sequence[WorkDay]]
 ) -> dict[str, FloatArray]:
     """Hours of each day that each booking, and the allowance for weather, take from the plan."""
-    without = {
-        BOOKED + what: replace(
-            seeding, bookings=tuple(b for b in seeding.bookings if b.what != what)
-        )
-        for what in dict.fromkeys(booking.what for booking in seeding.bookings)
-    }
+    without: dict[str, Seeding] = {}
+    for what in dict.fromkeys(booking.what for booking in seeding.bookings):
+        others = tuple(b for b in seeding.bookings if b.what != what)
+        without[BOOKED + what] = replace(seeding, bookings=others)
     if seeding.lost_chance:
         without[WEATHER] = replace(seeding, lost_chance=0.0)
     planned = _planned_s(calendar_of(seeding))

@@ -95,16 +95,10 @@ class _Ring:
         corners = self._corners()
         if not corners:
             return [shapely.LineString(np.vstack([self.xy, self.xy[:1]]))]
-        bare = [
-            self._between(last, first)
-            for (_, last), (first, _) in zip(corners, corners[1:] + corners[:1], strict=True)
-        ]
-        following = bare[1:] + bare[:1]
-        ended = [self._run_out(leg, after) for leg, after in zip(bare, following, strict=True)]
-        begun = [
-            self._begin(leg, before)
-            for leg, before in zip(ended, ended[-1:] + ended[:-1], strict=True)
-        ]
+        ends = zip(corners, corners[1:] + corners[:1], strict=True)
+        bare = [self._between(last, first) for (_, last), (first, _) in ends]
+        ended = list(map(self._run_out, bare, bare[1:] + bare[:1]))
+        begun = map(self._begin, ended, ended[-1:] + ended[:-1])
         lines = [shapely.LineString(leg) for leg in begun if leg is not None]
         return [line for line in lines if line.length >= _SHORT * self.width_m]
 
@@ -136,8 +130,7 @@ class _Ring:
         """Points of the ring from one to another, going on past its end."""
         count = len(self.xy)
         steps = (last - first - 1) % count + 1  # all round from a point to itself
-        points: FloatArray = self.xy[(first + np.arange(steps + 1)) % count]
-        return points
+        return np.asarray(self.xy[(first + np.arange(steps + 1)) % count])
 
     def _run_out(self, leg: FloatArray, following: FloatArray) -> FloatArray:
         """Run a leg on until the corner is filled or the tool would leave the ground."""
@@ -197,13 +190,11 @@ def _corner_m(
 
 
 def _cross(a: FloatArray, b: FloatArray) -> FloatArray:
-    product: FloatArray = a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0]
-    return product
+    return np.asarray(a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0])
 
 
 def _unit(step: FloatArray) -> FloatArray:
-    unit: FloatArray = step / np.hypot(*step)
-    return unit
+    return np.asarray(step / np.hypot(*step))
 
 
 def _box(point: FloatArray, ahead: FloatArray, reach: float, width_m: float) -> shapely.Polygon:
@@ -214,8 +205,7 @@ def _box(point: FloatArray, ahead: FloatArray, reach: float, width_m: float) -> 
 
 def _along(geometry: BaseGeometry, point: FloatArray, ahead: FloatArray) -> FloatArray:
     """How far ahead of a point the vertices of a geometry lie."""
-    ahead_m: FloatArray = (shapely.get_coordinates(geometry) - point) @ ahead
-    return ahead_m
+    return np.asarray((shapely.get_coordinates(geometry) - point) @ ahead)
 
 
 def corner_runs(part: BaseGeometry, width_m: float, room: BaseGeometry) -> list[shapely.LineString]:

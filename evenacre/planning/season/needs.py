@@ -193,9 +193,7 @@ def _offset(first: Grid, other: Grid) -> tuple[int, int] | None:
 
 def inside(grid: Grid, region: BaseGeometry) -> npt.NDArray[np.bool_]:
     """Cells of a raster whose centre lies in a region."""
+    shape = grid.values.shape
     if region.is_empty:
-        return np.zeros(grid.values.shape, dtype=bool)
-    mask: npt.NDArray[np.bool_] = geometry_mask(
-        [region], grid.values.shape, grid.transform, invert=True
-    )
-    return mask
+        return np.zeros(shape, dtype=bool)
+    return np.asarray(geometry_mask([region], shape, grid.transform, invert=True))

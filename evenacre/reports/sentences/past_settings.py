@@ -7,7 +7,7 @@ from typing import Any
 
 from evenacre.planning.calibration.calibrate import Calibration
 from evenacre.planning.calibration.compartments import BUSHEL_M3
-from evenacre.planning.calibration.settings_lookup import LookUp, Match
+from evenacre.planning.calibration.next_setting import LookUp, Match
 from evenacre.reports.sentences.calibration import between, number, percent
 from evenacre.reports.sentences.findings import reason
 from evenacre.units.display import ACRE_M2, POUND_KG, UnitSystem

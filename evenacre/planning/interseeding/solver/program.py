@@ -86,20 +86,11 @@ class Program:
         loose: frozenset[str] = frozenset(),
         start: Mapping[str, FloatArray] | None = None,
     ) -> Solution:
-        """Find the cheapest values.
+        """Find the cheapest values; all are (size,), by blocks.
 
-        Parameters
-        ----------
-        cost : dict of str to (size,) float
-            Of the blocks that cost something.
-        gap : float
-            Relative; a solution so near to the bound counts as optimal.
-        fixed : dict of str to (size,) float, optional
-            Values that are decided; NaN where they are not.
-        loose : frozenset of str
-            Blocks that need not be whole numbers this time, where there are such.
-        start : dict of str to (size,) float, optional
-            A solution that is known, to be bettered.
+        A solution within the relative ``gap`` of the bound counts as optimal. ``fixed`` values
+        are decided, NaN where they are not; ``loose`` blocks need not be whole numbers this time;
+        ``start`` is a solution that is known, to be bettered.
         """
         ends = np.cumsum([len(upper) for upper in self.upper.values()])
         at = {

@@ -11,8 +11,7 @@ from scipy import sparse
 
 from evenacre.model import FloatArray
 from evenacre.planning.interseeding.plan_types import BEYOND, ScheduleProblem
-from evenacre.planning.interseeding.solver.candidate import Candidate
-from evenacre.planning.interseeding.solver.greedy import greedy_schedules
+from evenacre.planning.interseeding.solver.candidate import Candidate, greedy_schedules
 from evenacre.planning.interseeding.solver.program import Program, Solution
 from evenacre.planning.interseeding.solver.slots import HOUR_S, Slots, add_schedule, picks
 

@@ -91,9 +91,8 @@ def add_schedule(
     by_day = picks(slots.place, each, (q, count))
     program.add("share", slots.most)
     program.add("visit", np.ones(count), whole=True)
-    program.bind(
-        {"share": sparse.eye_array(count), "visit": -sparse.diags_array(slots.most)}, high=0
-    )
+    within = {"share": sparse.eye_array(count), "visit": -sparse.diags_array(slots.most)}
+    program.bind(within, high=0)
     program.bind({"share": picks(slots.paddock, each, (problem.shape[0], count))}, high=1.0)
 
     # Rows are in hours and in loads: the solver's tolerances are absolute.
@@ -111,9 +110,8 @@ def add_schedule(
         time["fills"] = sparse.eye_array(q) * (problem.refill_s / HOUR_S)
         sown = by_day @ sparse.diags_array(seed_kg[slots.paddock] / problem.load_kg)
         kept = sparse.eye_array(q) - sparse.eye_array(q, k=-1)
-        program.bind(
-            {"share": sown, "fills": -sparse.eye_array(q), "cart": kept}, low=0.0, high=0.0
-        )
+        cart = {"share": sown, "fills": -sparse.eye_array(q), "cart": kept}
+        program.bind(cart, low=0.0, high=0.0)
     program.bind(time, high=capacity_s[slots.days] / HOUR_S)
     if problem.on_hand_kg is not None:
         total = max(float(seed_kg.sum()), 1e-300)

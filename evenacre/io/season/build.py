@@ -112,7 +112,12 @@ class _Builder(PlanBuilder):
             idle = [name for name in self.fields if name not in used]
             warnings += [f'The field "{name}" has no operation.' for name in idle]
         if must_hold in ("seeding", "either"):
-            warnings += self._said_of(pasture)
+            # Of the drill, seed and fields that the pasture takes too.
+            asked = top.seeding if isinstance(top.seeding, Mapping) else {}
+            names = [("field", name) for name in pasture.paddocks]
+            names += [(key, str(asked.get(key))) for key in ("implement", "product")]
+            said = [text for key in names for text in self.said.get(key, [])]
+            warnings += dict.fromkeys([*said, *pasture.warnings])
         try:
             inputs = self.files.inputs()
         except InputError as error:
@@ -161,14 +166,6 @@ class _Builder(PlanBuilder):
                 found.append((name.strip(), path, table))
         return found
 
-    def _said_of(self, pasture: Pasture) -> list[str]:
-        """Warnings of the pasture and of the drill, seed and fields that it takes."""
-        asked = self.top.seeding if isinstance(self.top.seeding, Mapping) else {}
-        names = [("field", name) for name in pasture.paddocks]
-        names += [(key, str(asked.get(key))) for key in ("implement", "product")]
-        said = [text for key in names for text in self.said.get(key, [])]
-        return list(dict.fromkeys([*said, *pasture.warnings]))
-
     def _operations(self) -> tuple[list[OperationPlan], list[bool]]:
         plans: list[OperationPlan] = []
         equipped: list[bool] = []
@@ -195,7 +192,8 @@ class _Builder(PlanBuilder):
             table = self.problems.check(NeedTable, entry, path, ("field", "zone"))
             if table is None or not self._is_there(table, path):
                 continue
-            asked = table.asked()
+            keys = ("field", "zone")
+            asked = {k: rate for k, rate in table if k not in keys and rate is not None}
             if not asked and not set(entry) - {"field", "zone"}:
                 remedy = 'Add a nutrient, such as N = "120 lb/ac".'
                 self.problems.add(path, "It asks for nothing.", remedy)

@@ -147,20 +147,18 @@ class PlanBuilder:
     def _tracks(
         self, table: OperationTable, path: KeyPath
     ) -> list[tuple[Path, str | None, str | None]]:
-        found: list[tuple[Path, str | None, str | None]] = []
+        found: dict[tuple[Path, str | None], str | None] = {}
         if self.logs and not table.tracks:
             self.problems.add((*path, "tracks"), "The list is empty.", "Name at least one.")
         for index, track in enumerate(table.tracks):
             place = (*path, "tracks", index)
             file = self.files.find(track.file, place)
-            if file is None:
-                continue
-            if any(file == other and track.layer == layer for other, layer, _ in found):
+            if file is not None and (file, track.layer) in found:
                 what = f'The log "{track.file}" is listed twice and would count twice.'
                 self.problems.add(place, what, "Keep one of them.")
-                continue
-            found.append((file, track.layer, track.crs))
-        return found
+            elif file is not None:
+                found[file, track.layer] = track.crs
+        return [(*log, crs) for log, crs in found.items()]
 
     def _blockages(
         self, tables: list[BlockageTable], implement: Implement | None, date: str, path: KeyPath
@@ -215,9 +213,8 @@ class PlanBuilder:
 
 def _odd_targets(applications: Iterable[Application]) -> Iterator[str]:
     """Say which targets are very high, or, by the product's own range, cannot be placed."""
-    targets = [
-        (a.product, a.target_kg_per_m2) for a in applications if a.target_kg_per_m2 is not None
-    ]
+    asked = [(a.product, a.target_kg_per_m2) for a in applications]
+    targets = [(product, target) for product, target in asked if target is not None]
     for product, target in targets:
         if target > _MUCH_KG_PER_M2:
             yield f"{product.name}: the target rate of {in_both('rate', target)} is very high."

@@ -125,13 +125,14 @@ def _parsed(path: Path, raw: bytes) -> Any:
 
 def _check_schema(path: Path, data: Any) -> None:
     schema = data.get("schema") if isinstance(data, dict) else None
-    if isinstance(schema, str) and _SCHEMA.fullmatch(schema):
-        return
-    if isinstance(schema, str) and schema.startswith("evenacre/plan/"):
+    if not isinstance(schema, str):
+        raise InputError.at(path, "schema", "It is no plan of interseeding.", _REMEDY)
+    if not schema.startswith("evenacre/plan/"):
+        what = f'It is no plan of interseeding but "{schema}".'
+        raise InputError.at(path, "schema", what, _REMEDY)
+    if not _SCHEMA.fullmatch(schema):
         what = f'It is a plan of the form "{schema}", which this Evenacre does not know.'
         raise InputError.at(path, "schema", what, "Use the Evenacre that wrote it.")
-    named = f' but "{schema}"' if isinstance(schema, str) else ""
-    raise InputError.at(path, "schema", f"It is no plan of interseeding{named}.", _REMEDY)
 
 
 def _place(keys: KeyPath, data: Any) -> str:

@@ -152,12 +152,11 @@ def _replace(path: Path, content: bytes) -> None:
 
 def _line_of(book: BookText, setting: PastSetting, file: str, warnings: list[str]) -> str:
     """Write a setting as a line of this book, in its columns, units and decimal mark."""
-    scatter, catches = setting.scatter, setting.catches
-    values = {
-        "scatter": "" if scatter is None else f"{100 * scatter:.3g}",
-        "catches": "" if catches is None else str(catches),
-        COMPLETE: WHOLE,
-    }
+    values = {COMPLETE: WHOLE}
+    if setting.scatter is not None:
+        values["scatter"] = f"{100 * setting.scatter:.3g}"
+    if setting.catches is not None:
+        values["catches"] = str(setting.catches)
     for name, column in COLUMNS.items():
         if column.dimension:
             values[name] = _quantity(getattr(setting, column.attribute), name, column, book)
@@ -198,13 +197,11 @@ def _setting_of(book: BookText, cells: list[str], place: str, warnings: list[str
                 warnings.append(f"{place}, {name}: {error.problems[0].what} Left out.")
         elif column.attribute:
             values[column.attribute] = without_apostrophe(content)
-    catches, scatter = (_number(contents.get(name, "")) for name in ("catches", "scatter"))
-    return PastSetting(
-        **values,
-        catches=None if catches is None else round(catches),
-        scatter=None if scatter is None else scatter / 100,
-        place=place,
-    )
+    for name, as_number in (("catches", round), ("scatter", lambda percent: percent / 100)):
+        number = plain_number(contents.get(name, "").strip(" %"))
+        if number is not None and 0 <= number < math.inf:
+            values[name] = as_number(number)
+    return PastSetting(**values, place=place)
 
 
 def _measured(text: str, name: str, dimension: Dimension, book: BookText) -> float | None:
@@ -218,8 +215,3 @@ def _measured(text: str, name: str, dimension: Dimension, book: BookText) -> flo
     if value <= 0:
         raise InputError.at("", "", f'"{text}" is not above zero.', "")
     return value
-
-
-def _number(text: str) -> float | None:
-    value = plain_number(text.strip(" %"))
-    return value if value is not None and 0 <= value < math.inf else None

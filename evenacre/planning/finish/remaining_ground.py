@@ -84,10 +84,8 @@ def _strips(part: BaseGeometry, width_m: float, beside: float) -> list[BaseGeome
     step = strip_steps(part, width_m)
     step[-1] = max(step[-1], north - south)
     if abs(beside - north) < abs(beside - south):
-        low, high = north - step[1:], north - step[:-1]
-    else:
-        low, high = south + step[:-1], south + step[1:]
-    return list(cut_strips(part, low, high))
+        return list(cut_strips(part, north - step[1:], north - step[:-1]))
+    return list(cut_strips(part, south + step[:-1], south + step[1:]))
 
 
 @dataclass(frozen=True)
@@ -225,8 +223,8 @@ def split_lines(
         if out is None or number != out.pass_number:
             lines.append((number, strip.line, out is None or number < out.pass_number))
             continue
-        begin, end = strip.line.coords[0], strip.line.coords[-1]
         here = (out.x_m, out.y_m)
-        lines.append((number, shapely.LineString([begin, here]), True))
-        lines.append((number, shapely.LineString([here, end]), False))
+        fed, unfed = ([strip.line.coords[0], here], [here, strip.line.coords[-1]])
+        lines += [(number, shapely.LineString(fed), True)]
+        lines += [(number, shapely.LineString(unfed), False)]
     return lines

@@ -158,10 +158,9 @@ def compare(planned: PlannedSeeding, results: Iterable[AuditResult]) -> PlannedD
 def _sown(result: AuditResult, planned: PlannedSeeding) -> list[ProductResult]:
     """What an operation placed of the planned seed; nothing unless it is the whole blend."""
     by_name = {p.product: p for p in result.products}
-    whole = [by_name[planned.product]] if planned.product in by_name else []
-    parts = [by_name[name] for name in planned.parts if name in by_name]
-    found = whole + parts if len(parts) == len(planned.parts) else whole
-    return list({p.product: p for p in found}.values())
+    parts = [name for name in planned.parts if name in by_name]
+    names = [planned.product, *(parts if len(parts) == len(planned.parts) else ())]
+    return [by_name[name] for name in dict.fromkeys(names) if name in by_name]
 
 
 def _paddock(
@@ -257,9 +256,8 @@ def _findings(
 def applied_kg(products: Iterable[ProductResult]) -> float | None:
     """Mass of some products on the field; None where neither log nor target tells."""
     amounts = list(products)
-    if any(p.source == "target" and p.target_kg_per_m2 is None for p in amounts):
-        return None
-    return sum(p.applied_in_field_kg for p in amounts)
+    untold = any(p.source == "target" and p.target_kg_per_m2 is None for p in amounts)
+    return None if untold else sum(p.applied_in_field_kg for p in amounts)
 
 
 def done_days(result: AuditResult, products: Sequence[ProductResult]) -> list[DoneDay]:

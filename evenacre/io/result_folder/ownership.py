@@ -122,7 +122,12 @@ def check_replaceable(out: Path, account: str = SUMMARY, kind: str = "") -> None
         raise InputError.at(out, "", "is a file, not a folder.", _REMEDY)
     try:
         present = dict(entries_of(out))
-        shut = [file for file, path in present.items() if not _is_readable(path)]
+        as_user = os.access in os.supports_effective_ids
+        shut = [
+            file
+            for file, path in present.items()
+            if not (path.is_symlink() or os.access(path, os.R_OK, effective_ids=as_user))
+        ]
     except OSError as error:
         shut = [_relative(out, error.filename or out)]
     if shut:
@@ -223,11 +228,6 @@ def _refuse(error: OSError) -> None:
 
 def _relative(folder: Path, path: str | Path) -> str:
     return Path(path).relative_to(folder).as_posix()
-
-
-def _is_readable(path: Path) -> bool:
-    effective = os.access in os.supports_effective_ids
-    return path.is_symlink() or os.access(path, os.R_OK, effective_ids=effective)
 
 
 def _is_litter(path: Path) -> bool:

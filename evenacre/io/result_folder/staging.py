@@ -1,24 +1,27 @@
-"""A result folder that appears whole or not at all."""
+"""Folders that appear whole or not at all: results, and the sample farm."""
 
 from __future__ import annotations
 
 import errno
+import filecmp
 import os
 import shutil
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 
 from evenacre.errors import InputError
-from evenacre.io.result_folder.exchange import NEW, flush_tree, publish
-from evenacre.io.result_folder.ownership import SUMMARY, check_replaceable
+from evenacre.io.result_folder.exchange import NEW, flush, flush_tree, publish
+from evenacre.io.result_folder.ownership import SUMMARY, check_replaceable, entries_of
 from evenacre.io.result_folder.workplace import workplace
 from evenacre.processes.interrupts import held
-from evenacre.processes.written import Written
+from evenacre.processes.written import Written, named
 
 _FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
 _FORBIDDEN = {errno.EACCES, errno.EPERM, errno.EROFS}
 _SCARCE_BYTES = 1 << 20
+_OTHER = "evenacre demo FOLDER"
+_REMEDY = f"Name a new folder: {_OTHER}."
 
 
 @contextmanager
@@ -78,8 +81,8 @@ def disk_troubles_told(out: Path, option: str = "--out") -> Iterator[None]:
     try:
         yield
     except OSError as error:
-        named = error.filename if isinstance(error.filename, str) else out
-        path = Path(os.path.abspath(named))
+        told = error.filename if isinstance(error.filename, str) else out
+        path = Path(os.path.abspath(told))
         # An error that names a file has to be about one on the way to the result or beside it.
         if not (path.is_relative_to(out.parent) or out.is_relative_to(path)):
             raise
@@ -127,3 +130,56 @@ def _is_full(out: Path) -> bool:
         disk = shutil.disk_usage(out.parent)
         return disk.total > 0 and disk.free < _SCARCE_BYTES
     return False
+
+
+def put_farm(directory: Path, write: Callable[[Path], None], mark: str, written: Written) -> None:
+    """Write a sample farm beside its place, and put there what is missing.
+
+    The directory is made when it is missing; files in it that are not the farm's stay as they
+    are. ``write`` writes the farm into a folder, the same bytes every time; only a sample farm has
+    a file of the name ``mark``.
+
+    Raises
+    ------
+    InputError
+        Rather than write into someone's own season; when the disk does not take it.
+    """
+    directory = settled_place(directory)
+    with ExitStack() as stack:
+        stack.enter_context(disk_troubles_told(directory, _OTHER))
+        if directory.exists() and not directory.is_dir():
+            raise InputError.at(directory, "", "is a file, not a folder.", _REMEDY)
+        if directory.is_dir() and any(directory.iterdir()) and not (directory / mark).is_file():
+            what = "is not empty and holds no sample farm."
+            raise InputError.at(directory, "", what, _REMEDY)
+        stack.enter_context(parents_made(directory))
+        fresh = stack.enter_context(workplace(directory, written, f"folder: {_OTHER}")) / NEW
+        fresh.mkdir()
+        write(fresh)
+        flush_tree(fresh)
+        with held():
+            if os.path.lexists(directory):
+                _fill(directory, fresh, mark, written)
+            else:
+                fresh.rename(directory)
+                written.places.append(directory)
+            flush([directory.parent])
+
+
+def _fill(folder: Path, fresh: Path, mark: str, written: Written) -> None:
+    """Put what is missing into a folder that is there, perhaps with a terminal open in it."""
+    differing = []
+    files = dict(entries_of(fresh))
+    # The mark comes first: with it, a farm that was cut short can be begun again.
+    for file in sorted(files, key=lambda file: (file != mark, file)):
+        place = folder / file
+        if not os.path.lexists(place):
+            place.parent.mkdir(parents=True, exist_ok=True)
+            files[file].rename(place)
+            if folder not in written.places:
+                written.places.append(folder)
+        elif not place.is_file() or not filecmp.cmp(place, files[file], shallow=False):
+            differing.append(file)
+    if differing:
+        what = "files that differ from the sample farm's stay and are used as they are"
+        written.notes.append(f"{folder.name}: {what}: {named(differing)}.")

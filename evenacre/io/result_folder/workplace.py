@@ -93,7 +93,9 @@ def _acquire(lock: FileLock, place: Path, target: Path, option: str, patience_s:
     while True:
         place.mkdir(exist_ok=True)
         try:
-            if not _is_own_folder(place):
+            status = place.lstat()
+            owner = os.geteuid() if hasattr(os, "geteuid") else status.st_uid
+            if not stat.S_ISDIR(status.st_mode) or status.st_uid != owner:
                 what = f"cannot be written: {place.name} beside it is not Evenacre's."
                 raise InputError.at(target, "", what, f"Move that, or choose another {option}.")
             lock.acquire(timeout=max(0.0, end - time.monotonic()))
@@ -124,10 +126,3 @@ def _settle(job: Path, target: Path, written: Written) -> None:
     except (OSError, ValueError) as error:
         why = getattr(error, "strerror", None) or str(error)
         written.notes.append(f"{job}: what is left of an earlier result stays here ({why}).")
-
-
-def _is_own_folder(place: Path) -> bool:
-    """Whether this is a true folder, and this user's where the system tells."""
-    status = place.lstat()
-    owner = os.geteuid() if hasattr(os, "geteuid") else status.st_uid
-    return stat.S_ISDIR(status.st_mode) and status.st_uid == owner

@@ -13,7 +13,7 @@ from evenacre.errors import InputError, Problem
 from evenacre.io.logs.columns.clock import dates_of
 from evenacre.io.season.from_options import DRILL, is_given, season_from_options
 from evenacre.io.taskdata.read import Task, TaskData, each_task
-from evenacre.model import Application, Field, Implement, InputFile, OperationPlan, Season
+from evenacre.model import Field, Implement, InputFile, OperationPlan, Season
 
 _DESCRIBED = ("axle_to_antenna_m", "antenna_ahead_m", "antenna_left_m", "tow", "tool_behind_m")
 
@@ -116,7 +116,12 @@ def _one(path: Path, data: TaskData, task: Task, given: dict[str, Any]) -> Seaso
         layer=task.id,
         track_layers=(),
         implement=_implement(plan.implement, task.implement, measured, given),
-        applications=tuple(_with_target(a, task) for a in plan.applications),
+        applications=tuple(
+            replace(a, target_kg_per_m2=task.products.get(a.product.name))
+            if a.target_kg_per_m2 is None
+            else a
+            for a in plan.applications
+        ),
     )
     return replace(season, operations=(plan,))
 
@@ -133,9 +138,3 @@ def _implement(
         return built
     hitch: dict[str, Any] = {name: getattr(described, name) for name in _DESCRIBED}
     return replace(built, **hitch)
-
-
-def _with_target(application: Application, task: Task) -> Application:
-    if application.target_kg_per_m2 is not None:
-        return application
-    return replace(application, target_kg_per_m2=task.products.get(application.product.name))

@@ -107,19 +107,17 @@ def _tool(
 ) -> str | None:
     """Name of the implement to drive."""
     known = season.implements
-    if name is not None:
-        if name in known:
-            return name
-        if whole:
-            what = f'There is no implement "{name}" in {file}.'
-            remedy = choice(name, known, "Define it under [[implement]], or give --width.")
-            problems.append(Problem("--implement", "", what, remedy))
-        return None
-    if len(known) == 1:
+    if name in known:
+        return name
+    if name is None and len(known) == 1:
         return next(iter(known))
-    if season.seeding is not None:
+    if name is None and season.seeding is not None:
         return next(key for key, tool in known.items() if tool == season.seeding.implement)
-    if whole:
+    if name is not None and whole:
+        what = f'There is no implement "{name}" in {file}.'
+        remedy = choice(name, known, "Define it under [[implement]], or give --width.")
+        problems.append(Problem("--implement", "", what, remedy))
+    elif whole:
         what = f"It has {len(known) or 'no'} implements."
         remedy = f"Name one with --implement: {listed(known)}." if known else "Give --width."
         problems.append(Problem(file, "", what, remedy))

@@ -26,7 +26,6 @@ from evenacre.io.settings_book.lines import (
     COLUMNS,
     COMPLETE,
     WHOLE,
-    BookColumn,
     BookText,
     header_line,
     read_lines,
@@ -158,10 +157,16 @@ def _line_of(book: BookText, setting: PastSetting, file: str, warnings: list[str
     if setting.catches is not None:
         values["catches"] = str(setting.catches)
     for name, column in COLUMNS.items():
-        if column.dimension:
-            values[name] = _quantity(getattr(setting, column.attribute), name, column, book)
-        elif column.attribute:
-            values[name] = " ".join(str(getattr(setting, column.attribute)).split())
+        noted = getattr(setting, column.attribute) if column.attribute else None
+        if column.dimension and noted is not None:
+            unit = book.units.get(name, "")
+            factor = unit_factor(unit, column.dimension) if unit else None
+            # Where the column has no unit that fits, the cell says it.
+            own = "" if factor else f" {column.units[1]}"
+            factor = factor or unit_factor(column.units[1], column.dimension) or 1.0
+            values[name] = f"{noted / factor:.6g}{own}"
+        elif noted is not None:
+            values[name] = " ".join(str(noted).split())
     cells = [""] * len(book.header)
     for name, value in values.items():
         if name in book.places:
@@ -171,16 +176,6 @@ def _line_of(book: BookText, setting: PastSetting, file: str, warnings: list[str
         elif value and name != COMPLETE:
             warnings.append(f'{file}: the book has no column "{name}", so "{value}" was not noted.')
     return written(cells, book.separator)
-
-
-def _quantity(si: float | None, name: str, column: BookColumn, book: BookText) -> str:
-    if si is None or column.dimension is None:
-        return ""
-    unit = book.units.get(name, "")
-    if unit and (factor := unit_factor(unit, column.dimension)):
-        return f"{si / factor:.6g}"
-    unit = column.units[1]  # the column has none that fits, so the cell says it
-    return f"{si / (unit_factor(unit, column.dimension) or 1.0):.6g} {unit}"
 
 
 def _setting_of(book: BookText, cells: list[str], place: str, warnings: list[str]) -> PastSetting:

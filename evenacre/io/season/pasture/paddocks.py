@@ -71,8 +71,13 @@ class PaddockBuilder:
         for name in dict.fromkeys([*shapes, *tables]):
             table = tables.get(name, PaddockTable(name=name))
             self.found.places.setdefault(name, _MAP)
-            made = table and self._ground(table, shapes, on_map=drawn is not None)
-            self.found.made[name] = self._paddock(table, made) if table and made else None
+            ground = table and self._ground(table, shapes, on_map=drawn is not None)
+            self.found.made[name] = None
+            if table and ground:
+                growth = self.grazing.growth if table.growth is None else table.growth
+                made = self.grazing.given(Paddock) | table.given(Paddock)
+                made |= {"growth_kg_per_m2_per_day": (growth or 0.0) * DAY_S, "seeded": table.seed}
+                self.found.made[name] = Paddock(**made | {"field": ground})
         self._check_overlaps()
         return self.found
 
@@ -133,7 +138,15 @@ class PaddockBuilder:
         if ground.boundary is None and name in shapes:
             ground = replace(ground, boundary=shapes[name])
         elif name in shapes:
-            self._compare(name, ground.boundary, shapes[name])
+            # Where a field and the map's paddock are not the same ground.
+            ours, drawn = ground.boundary, shapes[name]
+            ways = ((ours, drawn), (drawn, ours))
+            differs = sum(geodesic_area_m2(in_degrees(without, *way)) for way in ways)
+            if differs > _SAME_SHARE * geodesic_area_m2(ours):
+                self.found.warnings.append(
+                    f"{name}: the field and the paddock of this name differ by "
+                    f"{in_both('area', differs)}; the field's outline was used."
+                )
         if ground.boundary is None:
             if on_map and self.found.all_known:
                 what = f'There is no paddock "{name}" on the map, nor a field of that name.'
@@ -156,22 +169,6 @@ class PaddockBuilder:
             self.problems.add(place, what, "Give only the ground that is not worked.")
             return None
         return replace(ground, unworkable=bare)
-
-    def _compare(self, name: str, ours: BaseGeometry, map_s: BaseGeometry) -> None:
-        """Warn where a field and the map's paddock of the same name are not the same ground."""
-        ways = ((ours, map_s), (map_s, ours))
-        differs = sum(geodesic_area_m2(in_degrees(without, *way)) for way in ways)
-        if differs > _SAME_SHARE * geodesic_area_m2(ours):
-            self.found.warnings.append(
-                f"{name}: the field and the paddock of this name differ by "
-                f"{in_both('area', differs)}; the field's outline was used."
-            )
-
-    def _paddock(self, table: PaddockTable, ground: Field) -> Paddock:
-        growth = self.grazing.growth if table.growth is None else table.growth
-        made = self.grazing.given(Paddock) | table.given(Paddock)
-        made |= {"growth_kg_per_m2_per_day": (growth or 0.0) * DAY_S, "seeded": table.seed}
-        return Paddock(**made | {"field": ground})
 
     def _check_overlaps(self) -> None:
         """Complain of ground in two paddocks; a sliver along a fence is only told.

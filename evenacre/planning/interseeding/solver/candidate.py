@@ -11,8 +11,7 @@ import numpy as np
 from evenacre.model import FloatArray, IntArray
 from evenacre.planning.interseeding.fills import fills_through, sown_kg
 from evenacre.planning.interseeding.plan_types import ScheduleProblem
-from evenacre.planning.interseeding.solver.program import Program, Solution
-from evenacre.planning.interseeding.solver.slots import Slots
+from evenacre.planning.interseeding.solver.program import Program, Slots, Solution
 
 VALUE_TOLERANCE = 1e-7
 """Relative; values so near to each other are the same."""

@@ -12,8 +12,14 @@ from scipy import sparse
 from evenacre.model import FloatArray
 from evenacre.planning.interseeding.plan_types import BEYOND, ScheduleProblem
 from evenacre.planning.interseeding.solver.candidate import Candidate, greedy_schedules
-from evenacre.planning.interseeding.solver.program import Program, Solution
-from evenacre.planning.interseeding.solver.slots import HOUR_S, Slots, add_schedule, picks
+from evenacre.planning.interseeding.solver.program import (
+    HOUR_S,
+    Program,
+    Slots,
+    Solution,
+    add_schedule,
+    picks,
+)
 
 _DAY_S = 86400.0
 _PARTS = frozenset({"visit", "fills"})

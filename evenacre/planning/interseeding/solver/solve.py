@@ -14,7 +14,7 @@ from evenacre.planning.interseeding.solver.candidate import (
     lateness,
     settled,
 )
-from evenacre.planning.interseeding.solver.slots import Slots, schedule_program
+from evenacre.planning.interseeding.solver.program import Slots, schedule_program
 
 PROVEN_GAP = 1e-6
 """Relative; a value so near to the bound counts as proven."""

@@ -131,13 +131,14 @@ def _within(
     inward = max(north - width_m / 2, (south + north) / 2)
     strips = replace(strips, middle_m=np.where(sideways, inward, strips.middle_m))
     boxes = strips.boxes(width_m)
-    index, spans = [], []
+    index: list[int] = []
+    spans: list[tuple[float, float]] = []
     for k, fits in enumerate(shapely.contains(room, boxes)):
         start, end = strips.start_m[k], strips.end_m[k]
         kept = [(start, end)] if fits else _cut(boxes[k], start, end, width_m / 2, room)
         spans += kept
         index += [k] * len(kept)
-    ends = np.array(spans, dtype=float).reshape(-1, 2)
+    ends = np.array(spans, dtype=np.float64).reshape(-1, 2)
     at = np.array(index, dtype=int)
     return PassStrips(strips.row[at], ends[:, 0], ends[:, 1], strips.middle_m[at])
 

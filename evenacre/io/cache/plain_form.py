@@ -44,12 +44,8 @@ def pack(value: object) -> bytes:
 def unpack(data: bytes, kind: type) -> Any:
     """Read a value of a dataclass back, of the very types it had.
 
-    That class and those its fields name are the only ones made.
-
-    Raises
-    ------
-    ValueError, LookupError, TypeError
-        When the bytes hold no such value.
+    That class and those its fields name are the only ones made. Bytes that hold no such value
+    raise ValueError, LookupError or TypeError.
     """
     start = _LENGTH_BYTES + int.from_bytes(data[:_LENGTH_BYTES], "big")
     lengths, tree = json.loads(data[_LENGTH_BYTES:start])

@@ -110,11 +110,7 @@ def check_replaceable(out: Path, account: str = SUMMARY, kind: str = "") -> None
     """Refuse an output folder that holds anything but an earlier result of the same kind.
 
     Where several kinds share an account's name, ``kind`` tells them: ``evenacre/summary/finish``.
-
-    Raises
-    ------
-    InputError
-        Naming what stands in the way, or cannot be read.
+    The InputError names what stands in the way, or cannot be read.
     """
     if not out.exists():
         return

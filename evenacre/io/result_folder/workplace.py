@@ -36,12 +36,7 @@ def workplace(target: Path, written: Written, option: str = "folder with --out")
     """Give an empty folder on the same disk to make a file or folder in.
 
     The folder of the absolute target exists. ``option`` says how another is chosen, in words that
-    follow "choose another".
-
-    Raises
-    ------
-    InputError
-        When another run is making the same.
+    follow "choose another". What another run is making is refused.
     """
     # A name may be as long as the file system allows, with nothing to add: hence a digest.
     owner = str(os.geteuid()) if hasattr(os, "geteuid") else ""

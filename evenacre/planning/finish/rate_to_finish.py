@@ -82,6 +82,7 @@ def ground_left(
     passes_to_come: float | None = None,
     *,
     unlike: float = 0.0,
+    overlap: float | None = None,
 ) -> GroundLeft:
     """Forecast what will be driven from the overlap of the passes so far.
 
@@ -89,12 +90,15 @@ def ground_left(
     pass by pass (n,); its uncertainty is the scatter of passes about that ratio, once for the
     ratio's own error and once for each pass to come (ratio estimator: Cochran 1977, Sampling
     Techniques, section 6.2). ``unlike`` is the relative standard uncertainty for ground to come
-    that is not like the ground behind.
+    that is not like the ground behind. Without passes somebody may say the share driven again,
+    which is taken to be good to half of itself; else it is the usual 3 +/- 3 %.
     """
     new, again = np.asarray(new_m2, dtype=float), np.asarray(again_m2, dtype=float)
     whole = float(new.sum())
-    overlap = float(again.sum()) / whole if whole > 0 else _USUAL_OVERLAP
-    spread, freedom = undone_m2 * _USUAL_OVERLAP_SIGMA, math.inf
+    sigma = _USUAL_OVERLAP_SIGMA if overlap is None else overlap / 2
+    overlap = _USUAL_OVERLAP if overlap is None else overlap
+    overlap = float(again.sum()) / whole if whole > 0 else overlap
+    spread, freedom = undone_m2 * sigma, math.inf
     if len(new) >= _FEWEST_PASSES and whole > 0:
         scatter = float(((again - overlap * new) ** 2).sum()) / (len(new) - 1)
         if passes_to_come is None:
@@ -108,21 +112,6 @@ def ground_left(
     if math.isfinite(freedom):
         freedom = freedom * (sigma / spread) ** 4 if spread > 0 else math.inf
     return GroundLeft(undone_m2, undone_sigma_m2, overlap, drive, sigma, freedom, len(new))
-
-
-def typed_ground(
-    undone_m2: float, undone_sigma_m2: float, overlap: float | None = None
-) -> GroundLeft:
-    """Ground left as somebody says, without tracks.
-
-    The share driven again is taken to be good to half of itself; the usual 3 +/- 3 % when None.
-    """
-    spread = _USUAL_OVERLAP_SIGMA if overlap is None else overlap / 2
-    overlap = _USUAL_OVERLAP if overlap is None else overlap
-    sigma = math.hypot((1 + overlap) * undone_sigma_m2, undone_m2 * spread)
-    return GroundLeft(
-        undone_m2, undone_sigma_m2, overlap, undone_m2 * (1 + overlap), sigma, math.inf, 0
-    )
 
 
 def come_out_even(

@@ -62,12 +62,8 @@ def plan_grazing(grazing: Grazing) -> GrazingPlan:
     lacks is told, with what the herd would eat elsewhere meanwhile. Where forage is short the
     herd eats what is available and no more: the rest is feed to be found.
 
-    Moves of paddocks that are not among ``grazing.paddocks`` are left out, with a warning.
-
-    Raises
-    ------
-    InputError
-        When the moves would go on for more years than anyone plans.
+    Moves of paddocks that are not among ``grazing.paddocks`` are left out, with a warning; those
+    that would go on for more years than anyone plans are refused.
     """
     demand = forage_demand_kg_per_day(grazing.herd)
     begin = grazing.start or min((stay.enter for stay in grazing.moves), default=None)

@@ -28,12 +28,7 @@ def plan_days(grazing: Grazing, herd: GrazingPlan, seeding: Seeding) -> tuple[dt
 
     Windows that the user decided widen them; the first and last day of seeding bound them.
     There is room on both sides, so that it can be told what a wider window would do. Never
-    empty.
-
-    Raises
-    ------
-    InputError
-        When they are of more years than anyone plans.
+    empty; more years than anyone plans are refused.
     """
     paddocks = {p.field.name: p for p in grazing.paddocks if p.seeded}
     given = [p.window for p in paddocks.values() if p.window is not None]

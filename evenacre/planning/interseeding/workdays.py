@@ -24,11 +24,6 @@ def work_days(
     From the daylight within the hours the drill may work, at most ``hours_most_s`` is used;
     bookings take their time from that. A day that is known to be lost has none. Without a time
     zone, an IANA name, clocks show local mean time: four minutes from UTC for each degree.
-
-    Raises
-    ------
-    zoneinfo.ZoneInfoNotFoundError
-        For a time zone that does not exist.
     """
     zone = ZoneInfo(time_zone) if time_zone else _mean_time(lon)
     return tuple(_work_day(day, *daylight_s(day, lon, lat, zone), seeding) for day in days)

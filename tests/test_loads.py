@@ -17,13 +17,13 @@ from evenacre.errors import InputError
 from evenacre.io.season.load import load_season
 from evenacre.model import Application, LoadTicket, Product
 from evenacre.model.audit_result import RunningTotals
-from evenacre.planning.loads.halfway_check import halfway_check
 from evenacre.planning.loads.load_check import ProductLoads, check_loads, operation_loads
 from evenacre.planning.loads.loads import Amount, held_by_tickets, loads_of, used_by_scale
 from evenacre.planning.loads.stock_balance import (
     OperationLoads,
     Usage,
     balance,
+    halfway_check,
     operation_load_book,
     operation_usages,
     season_balances,

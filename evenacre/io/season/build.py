@@ -8,12 +8,11 @@ from typing import Any, Literal
 from zoneinfo import available_timezones
 
 from evenacre.errors import InputError, Problem
-from evenacre.io.common.problem_collector import KeyPath
+from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
 from evenacre.io.common.suggestions import choice, did_you_mean
 from evenacre.io.common.time_zones import zone_of
-from evenacre.io.season.checks import is_defined, is_new
+from evenacre.io.season.checks import check_currency, is_defined, is_new
 from evenacre.io.season.files import SeasonFiles
-from evenacre.io.season.implements import implement_of
 from evenacre.io.season.operations import PlanBuilder
 from evenacre.io.season.pasture.pasture import Pasture, has_pasture, pasture_of
 from evenacre.io.season.products import product_of, with_blends
@@ -28,13 +27,16 @@ from evenacre.io.season.schema import (
     ProductTable,
     SeasonTable,
 )
-from evenacre.model import Field, Need, OperationPlan, Season
+from evenacre.model import Compartment, Field, Implement, Need, OperationPlan, Season, TowedUnit
+from evenacre.units.display import in_both
 
 MustHold = Literal["operations", "seeding", "either", "fields"]
 """What a season has to tell, by what it is read for."""
 
 _NEEDED = {"product": ("analysis",), "implement": ("width", "rows", "row_spacing", "sections")}
 _LABEL_TERMS = {"P": "P2O5", "K": "K2O"}
+_ROW_OF_UNKNOWN_M = 0.3
+_MATCH = 0.01
 
 
 @dataclass(frozen=True)
@@ -220,3 +222,103 @@ class _Builder(PlanBuilder):
             remedy = choice(need.zone, zones, "Give the field its zones, or leave zone out.")
             self.problems.add((*path, "zone"), what, remedy)
         return need.zone in zones
+
+
+def implement_of(
+    table: ImplementTable,
+    written: Mapping[str, object],
+    currency: str,
+    problems: ProblemCollector,
+    path: KeyPath,
+) -> tuple[Implement | None, list[str]]:
+    """Work out width and rows from whichever two of width, rows and spacing are given.
+
+    Returns the implement, or None when something was wrong, and warnings.
+    """
+    before = len(problems.problems)
+    warnings: list[str] = []
+    width, rows = _width_and_rows(table, problems, path)
+    listed_rows = tuple(table.sections) if isinstance(table.sections, list) else ()
+    rows = sum(listed_rows) if listed_rows and rows is None else rows
+    known = rows is not None
+    if rows is not None and isinstance(table.sections, int) and rows % table.sections:
+        what = f"{rows} rows do not divide into {table.sections} equal sections."
+        remedy = "List the rows of each section from the left: sections = [8, 8, 8, 8]."
+        problems.add((*path, "sections"), what, remedy)
+    elif rows is not None and isinstance(table.sections, list) and sum(listed_rows) != rows:
+        together = f"The sections have {sum(listed_rows)} rows together"
+        what = f"{together}, but the implement has {rows}."
+        problems.add((*path, "sections"), what, "List the rows of each section from the left.")
+    warnings += _check_towers(table, rows, problems, path)
+    names = [bin_.name for bin_ in table.compartments]
+    for index, name in enumerate(names):
+        is_new(name, names[:index], problems, (*path, "compartments", index, "name"))
+    if table.cost is not None:
+        check_currency(written.get("cost"), currency, problems, (*path, "cost"))
+    if len(problems.problems) > before or width is None:
+        return None, warnings
+    count = table.sections if isinstance(table.sections, int) else 1
+    if rows is None:
+        # Rows that are only a subdivision: about a foot each, and whole ones in a section.
+        rows = count * max(1, round(width / count / _ROW_OF_UNKNOWN_M))
+    equal = (rows // count,) * count if isinstance(table.sections, int) else ()
+    if table.axle_to_antenna == 0 and table.antenna_ahead == 0 and table.tow:
+        warnings.append(
+            f"{table.name}: it is towed, but how far the antenna is ahead of the hitch pin is not "
+            "given (antenna_ahead); the pin was taken to be right under the antenna."
+        )
+    made = table.given(Implement) | {
+        "width_m": width,
+        "rows": rows,
+        "rows_known": known,
+        "section_rows": listed_rows or equal,
+        "tow": tuple(TowedUnit(**unit.given(TowedUnit)) for unit in table.tow),
+        "product_lag_s": table.delay,
+        "compartments": tuple(Compartment(bin_.name, bin_.volume) for bin_ in table.compartments),
+    }
+    return Implement(**made), warnings
+
+
+def _check_towers(
+    table: ImplementTable, rows: int | None, problems: ProblemCollector, path: KeyPath
+) -> list[str]:
+    place, fed = (*path, "rows_per_tower"), table.rows_per_tower
+    if fed is None:
+        return []
+    if rows is None:
+        what = "Towers feed rows, but the number of rows is not given."
+        problems.add(place, what, "Add rows = 32 or row_spacing.")
+    elif fed > rows:
+        what = f"A tower cannot feed {fed} of {rows} rows."
+        problems.add(place, what, "Give the rows that one tower feeds.")
+    elif last := rows % fed:
+        apart = f"{rows} rows do not divide into towers of {fed}"
+        return [f"{table.name}: {apart}; the last tower feeds {last}."]
+    return []
+
+
+def _width_and_rows(
+    table: ImplementTable, problems: ProblemCollector, path: KeyPath
+) -> tuple[float | None, int | None]:
+    width, rows, spacing = table.width, table.rows, table.row_spacing
+    if width is None and rows is not None and spacing is not None:
+        width = rows * spacing
+        if not 0.1 <= width <= 60.0:
+            what = f"{rows} rows so far apart make a width of {in_both('length', width)}."
+            remedy = "Give rows and row_spacing that make between 0.1 m (4 in) and 60 m (197 ft)."
+            problems.add((*path, "rows"), what, remedy)
+    elif width is None:
+        remedy = 'Give it, such as "20 ft", or the number of rows and their spacing.'
+        problems.add((*path, "width"), "The working width is missing.", remedy)
+    elif spacing is not None:
+        rows = rows if rows is not None else max(1, round(width / spacing))
+        if abs(rows * spacing - width) > _MATCH * width:
+            key = "row_spacing" if table.rows is None else "rows"
+            apart = f"{spacing / 0.0254:.3g} in ({spacing:.3g} m)"
+            problems.add(
+                (*path, key),
+                f"{rows} rows {apart} apart span {in_both('length', rows * spacing)}, but the "
+                f"width is {in_both('length', width)}.",
+                "Correct one of them, or leave one out.",
+            )
+    return width, rows

@@ -21,8 +21,14 @@ from evenacre.io.tables.time_texts import (
     time_of_day,
     time_span,
 )
-from evenacre.io.tickets.rows import TicketRow, own_rows, read_rows
-from evenacre.io.tickets.scale_uncertainty import usual_error, way_of_weighing, weight_sigma_kg
+from evenacre.io.tickets.rows import (
+    TicketRow,
+    own_rows,
+    read_rows,
+    usual_error,
+    way_of_weighing,
+    weight_sigma_kg,
+)
 from evenacre.model import LoadTicket, OperationPlan, Track
 from evenacre.units.display import in_both
 

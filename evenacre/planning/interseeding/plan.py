@@ -29,8 +29,12 @@ from evenacre.planning.interseeding.plan_types import (
 from evenacre.planning.interseeding.solver.relaxation import smallest_relaxation
 from evenacre.planning.interseeding.solver.solve import solve_schedule
 from evenacre.planning.interseeding.weather import simulate
-from evenacre.planning.interseeding.windows import plan_days, seeding_windows, window_findings
-from evenacre.planning.interseeding.workdays import work_days
+from evenacre.planning.interseeding.windows import (
+    plan_days,
+    seeding_windows,
+    window_findings,
+    work_days,
+)
 from evenacre.planning.passes.pass_types import Drive, PassPlan
 from evenacre.planning.passes.plan import plan_passes
 

@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 
 from evenacre.planning.loads.stock_balance import Balance
-from evenacre.planning.season.money import Money
 from evenacre.planning.season.needs import NeedBalance
 from evenacre.planning.season.nutrients import Placement
-from evenacre.planning.season.season_totals import Ledger
+from evenacre.planning.season.season_totals import Ledger, Money
 from evenacre.reports import figure_text as figures
 from evenacre.reports.sentences.audit import Card
 from evenacre.reports.sentences.loads import balance_sentence

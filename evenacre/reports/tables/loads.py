@@ -10,10 +10,9 @@ from typing import Any
 
 import pandas as pd
 
-from evenacre.planning.loads.halfway_check import HalfwayCheck
 from evenacre.planning.loads.load_check import LoadCheck, ProductLoads
 from evenacre.planning.loads.loads import Amount
-from evenacre.planning.loads.stock_balance import Balance, OperationLoads
+from evenacre.planning.loads.stock_balance import Balance, HalfwayCheck, OperationLoads
 from evenacre.reports.column import (
     COUNT,
     INSTANT,

@@ -187,7 +187,10 @@ def season_from_options(
     for name in ("boundary_where", "column"):
         if name in given and not isinstance(given[name], Mapping):
             given[name] = _pairs(given[name], OPTIONS[name].path, problems)
-    given["field_name"] = given.get("field_name") or _field_name(given)
+    picked = list(given.get("boundary_where", {}).values())
+    file = given.get("boundary") or next(iter(given.get("tracks", ())), "field")
+    named = str(picked[0]) if len(picked) == 1 and picked[0] else Path(file).stem
+    given["field_name"] = given.get("field_name") or named
     given["operation_name"] = given.get("operation_name") or " and ".join(products) or "drive"
     raw: dict[str, Any] = {
         "product": [{} for _ in products],
@@ -219,14 +222,6 @@ def _put(raw: dict[str, Any], path: tuple[str, ...], value: Any) -> None:
     values = value if isinstance(value, list | tuple) else [value] * len(tables)
     for table, one in zip(tables, values, strict=False):
         table[path[-1]] = str(one) if isinstance(one, Path) else one
-
-
-def _field_name(given: Mapping[str, Any]) -> str:
-    picked = list(given.get("boundary_where", {}).values())
-    if len(picked) == 1 and picked[0]:
-        return str(picked[0])
-    file = given.get("boundary") or next(iter(given.get("tracks", ())), "field")
-    return Path(file).stem
 
 
 def _pairs(given: Iterable[str], path: KeyPath, problems: ProblemCollector) -> dict[str, str]:

@@ -112,7 +112,10 @@ def read_rows(path: Path, findings: Findings) -> list[TicketRow]:
 def _columns(table: RecordTable) -> dict[str, Header]:
     found: dict[str, Header] = {}
     for header in map(read_header, table.names):
-        name = _name(header)
+        words = list(header.words)  # without the unit that a name may end with
+        if not header.unit_text and len(words) > 1 and header.unit(Dimension.MASS) is not None:
+            words.pop()
+        name = "_".join(words)
         for role in (role for role, spellings in _COLUMNS.items() if name in spellings):
             found.setdefault(role, header)
     missing = [role for role in _NEEDED if role not in found]
@@ -121,14 +124,6 @@ def _columns(table: RecordTable) -> dict[str, Header]:
         remedy = f"{_REMEDY} {did_you_mean(missing[0], table.names)}".strip()
         raise InputError.at(table.file, "", what, remedy)
     return found
-
-
-def _name(header: Header) -> str:
-    """Words of a column name without the unit it may end with."""
-    words = list(header.words)
-    if not header.unit_text and len(words) > 1 and header.unit(Dimension.MASS) is not None:
-        words.pop()
-    return "_".join(words)
 
 
 def own_rows(rows: list[TicketRow], plan: OperationPlan, findings: Findings) -> list[TicketRow]:

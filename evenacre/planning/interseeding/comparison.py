@@ -173,12 +173,17 @@ def _paddock(
         return PaddockCompared(name, planned)
     days = _by_date(day for r in results for day in done_days(r, _sown(r, seeding)))
     amounts = [day.seed_kg for day in days]
+    done_m2 = results[0].covered_area_m2
+    if len(results) > 1:  # ground that one job or more covered
+        plane = results[0].crs
+        covers = [r.layers["cover"].geometry.to_crs(plane).to_numpy() for r in results]
+        done_m2 = float(union(np.concatenate(covers)).area)
     compared = PaddockCompared(
         name=name,
         planned=planned,
         operations=tuple(r.operation for r in results),
         days=days,
-        done_m2=_covered_m2(results),
+        done_m2=done_m2,
         applied_kg=None if None in amounts else sum(kg or 0.0 for kg in amounts),
     )
     return replace(compared, **_judged(compared, seeding.rest_days))
@@ -193,15 +198,6 @@ def _by_date(days: Iterable[DoneDay]) -> tuple[DoneDay, ...]:
         kg = None if unknown else (same.seed_kg or 0.0) + (one.seed_kg or 0.0)
         found[one.day] = DoneDay(one.day, same.area_m2 + one.area_m2, kg)
     return tuple(sorted(found.values(), key=lambda d: (d.day is None, d.day or dt.date.max)))
-
-
-def _covered_m2(results: Sequence[AuditResult]) -> float:
-    """Ground that one job or more covered."""
-    if len(results) == 1:
-        return results[0].covered_area_m2
-    plane = results[0].crs
-    covers = [r.layers["cover"].geometry.to_crs(plane).to_numpy() for r in results]
-    return float(union(np.concatenate(covers)).area)
 
 
 def _judged(done: PaddockCompared, rest_days: int | None) -> dict[str, Any]:

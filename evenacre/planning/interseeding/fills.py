@@ -72,7 +72,12 @@ def visits_and_fills(
     load, but the last is only what is still needed: fills add up to what the visits sow. Without
     a load there are none.
     """
-    order = _order(schedule, names, closes)
+    order: list[tuple[int, int]] = []  # (day, paddock) of all visits
+    for d in range(schedule.share.shape[1]):
+        before = order[-1][1] if order else -1
+        here = [int(p) for p in np.nonzero(schedule.share[:, d])[0]]
+        here.sort(key=lambda p: (p != before, closes[p] or dt.date.max, names[p]))
+        order += [(d, p) for p in here]
     seed = problem.seed_kg(schedule.rate_kg_per_m2)
     sown = np.array([seed[p] * schedule.share[p, d] for d, p in order])
     ends = np.concatenate([[0.0], np.cumsum(sown)])
@@ -95,9 +100,9 @@ def visits_and_fills(
     clock, today, filled_today = 0.0, -1, 0
     for i, (d, p) in enumerate(order):
         if d != today:
-            before = [e for e in range(today + 1, d) if schedule.fills[e]]
-            if before and len(fills) < len(loads) - 1 and loads[len(fills)] == ends[i]:
-                fill(before[0], days[before[0]].start_s, p)
+            early = [e for e in range(today + 1, d) if schedule.fills[e]]
+            if early and len(fills) < len(loads) - 1 and loads[len(fills)] == ends[i]:
+                fill(early[0], days[early[0]].start_s, p)
             clock, today, filled_today = days[d].start_s, d, 0
         start = clock
         clock += problem.setup_s
@@ -128,19 +133,6 @@ def visits_and_fills(
             )
         )
     return tuple(visits), tuple(fills)
-
-
-def _order(
-    schedule: SeedingSchedule, names: Sequence[str], closes: Sequence[dt.date | None]
-) -> list[tuple[int, int]]:
-    """(day, paddock) of all visits, in the order they are made."""
-    order: list[tuple[int, int]] = []
-    for d in range(schedule.share.shape[1]):
-        before = order[-1][1] if order else -1
-        here = [int(p) for p in np.nonzero(schedule.share[:, d])[0]]
-        here.sort(key=lambda p: (p != before, closes[p] or dt.date.max, names[p]))
-        order += [(d, p) for p in here]
-    return order
 
 
 def _loads(ends: FloatArray, load_kg: float | None) -> FloatArray:

@@ -104,37 +104,30 @@ def halfway_check(
         pick = np.unique(np.linspace(0, len(totals.time_s) - 1, _CURVE_POINTS).astype(int))
         curve = area - totals.swept_m2[pick], supply - totals.metered_kg[product][pick]
     weighings = []
-    for ticket, left, error in _states(tickets, opening, supply):
-        done = float(np.interp(ticket.time_s or 0.0, totals.time_s, totals.swept_m2))
-        even, low, high = (float(v[0]) for v in band(np.array([area - done])))
-        word = "too much left" if left > high else "too little left" if left < low else "even"
-        weighings.append(Weighing(area - done, left, error, even, low, high, word, ticket.place))
-    return HalfwayCheck(
-        product, supply, area, grid, *band(grid), *curve, tuple(weighings), TOLERANCE
-    )
-
-
-def _states(
-    tickets: Sequence[LoadTicket], opening: Sequence[LoadTicket], supply_kg: float
-) -> list[tuple[LoadTicket, float, float]]:
-    """Weighings with a time after which every compartment is known: ticket, left, sigma.
-
-    Left is what is in the cart, what was cleaned out of it and what was still to be filled.
-    """
-    out: list[LoadTicket] = []
-    put_in = 0.0
-    states = []
+    cleaned_out: list[LoadTicket] = []
+    filled_kg = 0.0
     for ticket, there in held_after_each(tickets):
         if ticket.event == FILLED or ticket in opening:
-            put_in += ticket.mass_kg
+            filled_kg += ticket.mass_kg
         if ticket.event == CLEANED_OUT:
-            out.append(ticket)
+            cleaned_out.append(ticket)
+        # Only a weighing with a time after which every compartment is known tells what is left.
         filled_since = any(t.event == FILLED for t in there)
         if ticket in opening or filled_since or ticket.time_s is None:
             continue
-        known = total((t, 1) for t in (*there, *out))
-        states.append((ticket, known.kg + supply_kg - put_in, known.sigma_kg))
-    return states
+        # In the cart, cleaned out of it, and still to be filled.
+        known = total((t, 1) for t in (*there, *cleaned_out))
+        left = known.kg + supply - filled_kg
+        done = float(np.interp(ticket.time_s, totals.time_s, totals.swept_m2))
+        band_here = [float(v[0]) for v in band(np.array([area - done]))]
+        _, low, high = band_here
+        word = "too much left" if left > high else "too little left" if left < low else "even"
+        weighings.append(
+            Weighing(area - done, left, known.sigma_kg, *band_here, word, ticket.place)
+        )
+    return HalfwayCheck(
+        product, supply, area, grid, *band(grid), *curve, tuple(weighings), TOLERANCE
+    )
 
 
 @dataclass(frozen=True)

@@ -118,7 +118,9 @@ def _balance(jobs: Sequence[AuditedJob], need: Need, needs: Sequence[Need]) -> N
     sides = _by_cell(jobs, need, whole_of(parts.values()), area)
     judged_by = "cell"
     if sides is None:
-        sides = _by_part(need, [shape.area for shape in parts.values()], masses)
+        areas = np.array([shape.area for shape in parts.values()])
+        mean = np.divide(masses, areas, out=np.zeros(len(areas)), where=areas > 0)
+        sides = np.bincount(_side(mean, need) + 1, weights=areas, minlength=3)
         judged_by = "zone" if zones else "field"
     short, met, over = map(float, sides)
     return NeedBalance(need, area, sum(masses), met, short, over, judged_by, left_out)
@@ -139,13 +141,6 @@ def _by_cell(
         return None
     cells = np.bincount(_side(rates, need) + 1, minlength=3)
     return np.asarray(cells * (area_m2 / len(rates)), dtype=np.float64)
-
-
-def _by_part(need: Need, area_m2: Sequence[float], mass_kg: Sequence[float]) -> FloatArray:
-    """Area short, met and over by the mean rate of each part."""
-    area = np.array(area_m2)
-    mean = np.divide(mass_kg, area, out=np.zeros(len(area)), where=area > 0)
-    return np.bincount(_side(mean, need) + 1, weights=area, minlength=3).astype(np.float64)
 
 
 def _side(rates: FloatArray, need: Need) -> np.ndarray:

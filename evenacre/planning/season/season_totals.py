@@ -7,7 +7,6 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from evenacre.model import Need, Product
-from evenacre.model.audit_result import ProductResult
 from evenacre.model.finding import Finding
 from evenacre.planning.season.needs import NeedBalance, compare
 from evenacre.planning.season.nutrients import (
@@ -129,13 +128,17 @@ def money(job: AuditedJob) -> Money:
     quote = job.plan.quote_per_m2
     prices = {p.product: job.product(p.product).price_per_kg for p in r.products}
     priced = [(p, price) for p in r.products if (price := prices[p.product]) is not None]
+    wanted = [
+        (p.mean_rate_kg_per_m2 if p.target_kg_per_m2 is None else p.target_kg_per_m2, price)
+        for p, price in priced
+    ]
     return Money(
         field=r.field,
         operation=r.operation,
         product=_sum(p.logged_kg * price for p, price in priced),
         overlap_product=_sum(p.overlap_kg * price for p, price in priced),
         overlap_time=_times(overlap_s, hourly),
-        skip_product=_sum(_wanted(p) * r.skip_area_m2 * price for p, price in priced),
+        skip_product=_sum(rate * r.skip_area_m2 * price for rate, price in wanted),
         skip_time=_times(skip_s, hourly),
         overlap_time_s=overlap_s,
         skip_time_s=skip_s,
@@ -143,10 +146,6 @@ def money(job: AuditedJob) -> Money:
         hired_work=_times(ground, quote),
         unpriced=tuple(name for name, price in prices.items() if price is None),
     )
-
-
-def _wanted(p: ProductResult) -> float:
-    return p.mean_rate_kg_per_m2 if p.target_kg_per_m2 is None else p.target_kg_per_m2
 
 
 def _sum(costs: Iterable[float]) -> float | None:

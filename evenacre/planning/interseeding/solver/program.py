@@ -112,7 +112,15 @@ class Program:
             decided = ~np.isnan(values)
             lower[at[name]][decided] = upper[at[name]][decided] = values[decided]
         whole[lower == upper] = 0  # what is decided is no choice: it may leave a linear program
-        matrix = sparse.vstack([_wide(terms, at, size) for terms, _, _ in self.rows], format="csr")
+        # The matrices of blocks side by side, in rows as wide as the program.
+        wide = [
+            sum(
+                sparse.csr_array((m.data, m.indices + at[n].start, m.indptr), (m.shape[0], size))
+                for n, m in terms.items()
+            )
+            for terms, _, _ in self.rows
+        ]
+        matrix = sparse.vstack(wide, format="csr")
         highs = _Silent()  # type: ignore[no-untyped-call]
         highs.setOptionValue("time_limit", max(time_limit_s, 0.01))
         highs.setOptionValue("mip_rel_gap", gap)
@@ -138,17 +146,6 @@ class Program:
             optimal=optimal,
             infeasible=status in _IMPOSSIBLE,
         )
-
-
-def _wide(terms: Mapping[str, Any], at: Mapping[str, slice], size: int) -> Any:
-    """The matrices of some blocks side by side, in rows as wide as the program."""
-    return sum(
-        sparse.csr_array(
-            (matrix.data, matrix.indices + at[name].start, matrix.indptr),
-            shape=(matrix.shape[0], size),
-        )
-        for name, matrix in terms.items()
-    )
 
 
 @dataclass(frozen=True, eq=False)

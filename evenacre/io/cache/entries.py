@@ -104,10 +104,7 @@ class KeptEntries:
 def open_kept_entries() -> KeptEntries | None:
     """Open the user's folder of kept entries, made where it is missing; None: not wanted.
 
-    Raises
-    ------
-    PlaceRefusedError
-        When the folder cannot be made, or anyone else could have put something into it.
+    One that cannot be made, or that anyone else could have put something into, is refused.
     """
     said = os.environ.get(PLACE)
     if said is not None and said.strip().lower() in ("", "off"):

@@ -33,15 +33,9 @@ def staged_folder(
     The folder is a hidden one beside ``out``. It is removed when the block fails or is
     interrupted, and whatever stood at ``out`` is left as it was. The next run removes it when
     the process was killed. An earlier result of the same kind is replaced; files of it that were
-    changed since are moved into a folder beside it.
-
-    Parameters
-    ----------
-    account : str
-        Name of the file that :func:`~evenacre.io.result_folder.ownership.write_account`
-        writes into such a folder.
-    kind : str
-        Of the result, where several share the account's name.
+    changed since are moved into a folder beside it. ``account`` is the file that
+    :func:`~evenacre.io.result_folder.ownership.write_account` writes; where several kinds of
+    result share its name, ``kind`` tells them apart.
 
     Raises
     ------
@@ -137,12 +131,7 @@ def put_farm(directory: Path, write: Callable[[Path], None], mark: str, written:
 
     The directory is made when it is missing; files in it that are not the farm's stay as they
     are. ``write`` writes the farm into a folder, the same bytes every time; only a sample farm has
-    a file of the name ``mark``.
-
-    Raises
-    ------
-    InputError
-        Rather than write into someone's own season; when the disk does not take it.
+    a file of the name ``mark``: nothing is written into someone's own season.
     """
     directory = settled_place(directory)
     with ExitStack() as stack:

@@ -46,13 +46,6 @@ def check_order(
         problems.add(path, what, remedy)
 
 
-def check_range(
-    least: float | None, most: float | None, problems: ProblemCollector, path: KeyPath
-) -> None:
-    """Refuse a least rate above the highest."""
-    check_order(least, most, "rate_min is higher than rate_max.", problems, (*path, "rate_min"))
-
-
 def check_currency(text: object, currency: str, problems: ProblemCollector, path: KeyPath) -> None:
     """Refuse a price that is not in the currency of the season."""
     written = price_currency(str(text))

@@ -54,14 +54,9 @@ def load_season(path: Path, *, logs: bool = True, must_hold: MustHold = "operati
 def draft_season(
     path: Path, *, logs: bool = True, must_hold: MustHold = "operations"
 ) -> SeasonDraft:
-    """Read a season file as far as it goes, and collect what is wrong.
+    """Read a season file as far as it goes, and collect what is wrong; see `load_season`.
 
-    Parameters are those of `load_season`.
-
-    Raises
-    ------
-    InputError
-        When the file is missing or not TOML, so that nothing can be read.
+    A file that is missing or not TOML, so that nothing can be read, is refused.
     """
     raw = _read_toml(path)
     files = SeasonFiles(path.parent, ProblemCollector(lambda key: _name_key(path.name, raw, key)))
@@ -115,24 +110,16 @@ def _read_toml(path: Path) -> dict[str, Any]:
     except (ValueError, RecursionError):
         # A number of thousands of digits, or brackets in brackets without end.
         raise refused("", "It is no TOML that a season can be.") from None
-    if _too_deep(raw):
+    level: list[Any] = [raw]
+    for _ in range(_DEEPEST):
+        inside = [o.values() if isinstance(o, dict) else o for o in level]
+        level = [inner for one in inside for inner in one if isinstance(inner, dict | list)]
+    if level:
         raise refused("", "Its tables are nested deeper than those of a season are.")
     if not raw:
         what = "The season file is empty."
         raise refused("", what, "Describe field, implement and operation.")
     return raw
-
-
-def _too_deep(raw: dict[str, Any]) -> bool:
-    level: list[Any] = [raw]
-    for _ in range(_DEEPEST):
-        level = [
-            inner
-            for outer in level
-            for inner in (outer.values() if isinstance(outer, dict) else outer)
-            if isinstance(inner, dict | list)
-        ]
-    return bool(level)
 
 
 def _name_key(file: str, raw: dict[str, Any], path: KeyPath) -> tuple[str, str]:

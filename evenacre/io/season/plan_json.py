@@ -73,10 +73,7 @@ class _Plan(_Table):
 def read_plan(path: Path) -> PlannedSeeding:
     """Read what was planned, as far as it can be held against what was done.
 
-    Raises
-    ------
-    InputError
-        When it is not there or no such plan, or with every value that is missing or wrong.
+    Where there is no such plan that is told, else every value that is missing or wrong.
     """
     if path.is_dir():
         raise InputError.at(path, "", "is a folder.", "Name plan.json in it.")
@@ -101,7 +98,7 @@ def read_plan(path: Path) -> PlannedSeeding:
     return PlannedSeeding(
         product=plan.seed.product,
         parts=tuple(part.product for part in plan.seed.parts) or (plan.seed.product,),
-        paddocks=tuple(_paddock(paddock) for paddock in plan.paddocks),
+        paddocks=tuple(map(_paddock, plan.paddocks)),
         file=InputFile(path.name, hashlib.sha256(raw).hexdigest()),
     )
 

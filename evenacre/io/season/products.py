@@ -8,7 +8,7 @@ from typing import Any
 
 from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
 from evenacre.io.common.suggestions import choice, listed
-from evenacre.io.season.checks import check_currency, check_range, is_defined
+from evenacre.io.season.checks import check_currency, check_order, is_defined
 from evenacre.io.season.schema import ProductTable
 from evenacre.model import Product, SeedLot
 from evenacre.model.product import NUTRIENTS, analysis_in_name
@@ -48,7 +48,8 @@ def product_of(
     kind, lot = _seed_lot(table, written, problems, path)
     if table.kind is None and kind == "fertilizer" and not analysis:
         kind = "other"
-    check_range(table.rate_min, table.rate_max, problems, path)
+    what = "rate_min is higher than rate_max."
+    check_order(table.rate_min, table.rate_max, what, problems, (*path, "rate_min"))
     if len(problems.problems) > before:
         return None, warnings
     made = table.given(Product) | {

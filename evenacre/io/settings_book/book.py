@@ -57,12 +57,7 @@ def read_book(path: Path) -> SettingsBook:
     """Read a settings book.
 
     Lines that broke off while being written, and cells that are no quantity, are left out
-    with a warning; the file stays as it is.
-
-    Raises
-    ------
-    InputError
-        When there is no such file or it is no settings book.
+    with a warning; the file stays as it is. What is no settings book is refused.
     """
     if path.is_dir() or not path.exists():
         what = "It is a folder." if path.is_dir() else "There is no such file."

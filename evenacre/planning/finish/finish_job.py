@@ -43,12 +43,8 @@ def finish_job(
 
     The product has to be named when the operation places several. When not given, the mass left is
     that of the load tickets less what was placed since, and the present rate the mean of the log
-    so far, or the target where the log tells none.
-
-    Raises
-    ------
-    FindingError
-        Without a boundary, or when the product or what is left of it cannot be told.
+    so far, or the target where the log tells none. A job without a boundary is refused, and one
+    whose product, or what is left of it, cannot be told.
     """
     if not result.boundary_given:
         raise FindingError("ground_left_unknown", _PLACE)
@@ -62,8 +58,12 @@ def finish_job(
         left = _left(operation, result, chosen, factor)
         left_from = "by the load tickets, less what was placed since"
     rate, rate_from = rate_kg_per_m2, "as given"
-    if rate is None:
-        rate, rate_from = _rate(result, chosen, factor)
+    metered = chosen.source != "target" and result.swept_area_m2 > 0 and chosen.logged_kg > 0
+    if rate is None and metered:  # over the ground driven so far, by the corrected meter
+        rate = factor * chosen.logged_kg / result.swept_area_m2
+        rate_from = "mean of the log" + (", corrected by the scale" if factor != 1.0 else "")
+    elif rate is None:
+        rate, rate_from = chosen.target_kg_per_m2, "the target"
     ahead = ground_ahead(result)
     if ahead.undone.area == 0:
         raise FindingError("nothing_left", result.field)
@@ -110,11 +110,3 @@ def _left(
         code = "placed_over_held"
         raise FindingError(code, last.place, product=name, placed_kg=placed, held_kg=held.kg)
     return Amount(held.kg - placed, math.hypot(held.sigma_kg, METER_SCATTER * placed))
-
-
-def _rate(result: AuditResult, product: ProductResult, factor: float) -> tuple[float | None, str]:
-    """Mean rate over the ground driven so far, by the corrected meter; else the target."""
-    if product.source != "target" and result.swept_area_m2 > 0 and product.logged_kg > 0:
-        corrected = ", corrected by the scale" if factor != 1.0 else ""
-        return factor * product.logged_kg / result.swept_area_m2, f"mean of the log{corrected}"
-    return product.target_kg_per_m2, "the target"

@@ -54,11 +54,6 @@ def plan_interseeding(
     ground covered. Without a time zone, an IANA name, clocks show local mean time; ``say`` is told
     each stage as it begins.
 
-    Raises
-    ------
-    InputError
-        When forage, or the days in question, are beyond anything anyone plans.
-
     Examples
     --------
     >>> season = ev.load_season(Path("season.toml"), must_hold="seeding")

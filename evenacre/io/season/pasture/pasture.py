@@ -10,7 +10,7 @@ from evenacre.io.common.problem_collector import KeyPath
 from evenacre.io.common.suggestions import listed
 from evenacre.io.season.checks import check_order, is_defined, is_new
 from evenacre.io.season.files import SeasonFiles
-from evenacre.io.season.pasture.paddocks import PaddockBuilder
+from evenacre.io.season.pasture.paddocks import Paddocks
 from evenacre.io.season.pasture.schema import GrazingTable, HerdTable, MoveTable
 from evenacre.io.season.pasture.seeding import seeding_of
 from evenacre.io.season.schema import SeasonTable
@@ -110,7 +110,7 @@ class _GrazingBuilder:
         self.readable = table is not None
         self.table = table or GrazingTable()
         self.written: Mapping[str, Any] = written if isinstance(written, Mapping) else {}
-        self.paddocks = PaddockBuilder(files, fields, self.table).build(top.paddocks, top.paddock)
+        self.paddocks = Paddocks(files, fields, self.table, top.paddocks, top.paddock)
         self.warnings: list[str] = []
 
     def build(self) -> Grazing:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
-from evenacre.io.season.checks import check_order, check_range, is_defined
+from evenacre.io.season.checks import check_order, is_defined
 from evenacre.io.season.pasture.schema import SeedingTable
 from evenacre.io.season.products import bulk_target
 from evenacre.io.season.values import Height, Standing
@@ -95,7 +95,8 @@ class _SeedingBuilder:
             return None
         rate = bulk_target(table.rate, table.pls_rate, product, self.products, self.problems, _AT)
         before = len(self.problems.problems)
-        check_range(table.rate_min, table.rate_max, self.problems, _AT)
+        what, at = "rate_min is higher than rate_max.", (*_AT, "rate_min")
+        check_order(table.rate_min, table.rate_max, what, self.problems, at)
         if rate is None or len(self.problems.problems) > before:
             return None
         least, most = table.rate_min, table.rate_max

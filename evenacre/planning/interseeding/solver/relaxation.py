@@ -59,14 +59,14 @@ def smallest_relaxation(problem: ScheduleProblem, *, time_limit_s: float = 2.0) 
     if beyond is None or best is None:  # there was no time even for linear programs
         return ()
     simple = task.enough(best, beyond)
-    if simple is None or simple[1] > 1.0 or task.days(simple[0]).sum() > task.days(best).sum():
+    chosen = best if simple is None else simple[0]
+    if simple is None or simple[1] > 1.0 or task.days(chosen).sum() > task.days(best).sum():
         exact = task.least(best, beyond, time_limit_s=end - time.monotonic())
         if exact.infeasible:
             told = task.exactly(end=end)
             return task.told(best, beyond) if told is None else told
-        if exact.values is not None:
-            return task.told(exact.values, beyond)
-    return task.told(best if simple is None else simple[0], beyond)
+        chosen = exact.values or chosen
+    return task.told(chosen, beyond)
 
 
 class _Relaxing:

@@ -86,7 +86,12 @@ class PlanBuilder:
             blockage_file=blockage_file,
             blockages=self._blockages(table.blockage, implement, date, path),
             settings=Settings(**self.top.settings.given(Settings) | table.given(Settings)),
-            notes=tuple(_analysis_notes(applications)),
+            notes=tuple(
+                f"{a.product.name}: its analysis is that of its name: {shown}."
+                for a in applications
+                if a.product.analysis and a.product.analysis == analysis_in_name(a.product.name)
+                if (shown := ", ".join(f"{v:g} % {k}" for k, v in a.product.analysis.items()))
+            ),
             warnings=tuple(dict.fromkeys(warnings)),
             ticket_file=ticket_file,
             method=table.method,
@@ -224,11 +229,3 @@ def _odd_targets(applications: Iterable[Application]) -> Iterator[str]:
             yield f"{product.name}: the target rate is under the product's rate_min."
         if most is not None and target > most * (1 + _ROUNDING):
             yield f"{product.name}: the target rate is over the product's rate_max."
-
-
-def _analysis_notes(applications: Iterable[Application]) -> Iterator[str]:
-    """Say which analyses are those that the products' names state."""
-    for product in (a.product for a in applications):
-        if product.analysis and product.analysis == analysis_in_name(product.name):
-            shown = ", ".join(f"{value:g} % {key}" for key, value in product.analysis.items())
-            yield f"{product.name}: its analysis is that of its name: {shown}."

@@ -60,7 +60,15 @@ def passes_ahead(
     passes: list[PassAhead] = []
     while parts:
         parts.sort(key=lambda p: (p.distance(shapely.Point(here)), p.bounds))
-        for strip in _strips(parts.pop(0), width_m, here[1]):
+        # Strips along x, from the side nearer to the machine.
+        part = parts.pop(0)
+        _, south, _, north = part.bounds
+        step = strip_steps(part, width_m)
+        step[-1] = max(step[-1], north - south)
+        low, high = south + step[:-1], south + step[1:]
+        if abs(here[1] - north) < abs(here[1] - south):
+            low, high = north - step[1:], north - step[:-1]
+        for strip in cut_strips(part, low, high):
             pieces = [p for p in shapely.get_parts(strip) if p.area > _CORNER * width_m**2]
             if not pieces:
                 continue
@@ -76,16 +84,6 @@ def passes_ahead(
                 ground = along(piece, -heading_rad)
                 passes.append(PassAhead(line, ground, piece.area, east - west))
     return tuple(passes)
-
-
-def _strips(part: BaseGeometry, width_m: float, beside: float) -> list[BaseGeometry]:
-    """Cut a part into strips along x, from the side nearer to ``beside``."""
-    _, south, _, north = part.bounds
-    step = strip_steps(part, width_m)
-    step[-1] = max(step[-1], north - south)
-    if abs(beside - north) < abs(beside - south):
-        return list(cut_strips(part, north - step[1:], north - step[:-1]))
-    return list(cut_strips(part, south + step[:-1], south + step[1:]))
 
 
 @dataclass(frozen=True)

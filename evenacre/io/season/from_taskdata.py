@@ -13,7 +13,7 @@ from evenacre.errors import InputError, Problem
 from evenacre.io.logs.columns.clock import dates_of
 from evenacre.io.season.from_options import DRILL, is_given, season_from_options
 from evenacre.io.taskdata.read import Task, TaskData, each_task
-from evenacre.model import Field, Implement, InputFile, OperationPlan, Season
+from evenacre.model import Application, Field, Implement, InputFile, OperationPlan, Season
 
 _DESCRIBED = ("axle_to_antenna_m", "antenna_ahead_m", "antenna_left_m", "tow", "tool_behind_m")
 
@@ -21,11 +21,23 @@ _DESCRIBED = ("axle_to_antenna_m", "antenna_ahead_m", "antenna_left_m", "tow", "
 def season_from_taskdata(path: Path, *, tasks: Sequence[str] = (), **overrides: Any) -> Season:
     """Make a season of task data: boundary, zones, logs, products and widths come from it.
 
-    Each task with a log is an operation whose plan names the file and, as the layer, the id of
-    the task. The file is a zip, a folder, or the TASKDATA.XML in it; without ids or names of
-    tasks all with a log are taken. What `season_from_options` takes, except ``tracks``, goes over
-    what the file says.
-    What neither of them tells is asked for by the name of its option.
+    Each task with a log is an operation whose plan names the file and, as the layer, the
+    id of the task.
+
+    Parameters
+    ----------
+    path : Path
+        A zip, a folder, or the TASKDATA.XML in it.
+    tasks : sequence of str
+        Ids or names of the tasks to take; all with a log when empty.
+    **overrides
+        What `season_from_options` takes, except ``tracks``; over what the file says.
+
+    Raises
+    ------
+    InputError
+        When the file cannot be used; and for everything that neither the file nor an option
+        tells, with the name of the option.
     """
     path = Path(path)
     given = {key: value for key, value in overrides.items() if is_given(value)}
@@ -94,36 +106,43 @@ def _one(path: Path, data: TaskData, task: Task, given: dict[str, Any]) -> Seaso
     measured = not {"width", "rows", "row_spacing"} & options.keys()
     if task.implement is not None and not {"width", "row_spacing"} & options.keys():
         options["width"] = f"{task.implement.width_m:.6f} m"
+    _check(data, task, field, options)
+    season = season_from_options(**{**options, "tracks": [path]})
+    plan = season.operations[0]
+    drawn = replace(
+        plan.field,
+        **{
+            key: getattr(field, key)
+            for key in ("boundary", "unworkable", "zones")
+            if key not in given
+        },
+    )
+    plan = replace(
+        plan,
+        field=drawn,
+        layer=task.id,
+        track_layers=(),
+        implement=_implement(plan.implement, task.implement, measured, given),
+        applications=tuple(_with_target(a, task) for a in plan.applications),
+    )
+    return replace(season, operations=(plan,))
+
+
+def _check(data: TaskData, task: Task, field: Field, options: dict[str, Any]) -> None:
+    """Ask by name for what is missing."""
     problems = []
     place = f'task "{task.name}"'
     if field.boundary is None and "boundary" not in options:
-        what = (
-            f'its field "{field.name}" has no boundary.' if task.field_id else "it names no field."
+        where = (
+            f'its field "{field.name}" has no boundary' if task.field_id else "it names no field"
         )
         remedy = "Give the field's outline with --boundary."
-        problems.append(Problem(data.source, place, what, remedy))
+        problems.append(Problem(data.source, place, f"{where}.", remedy))
     if not {"width", "row_spacing"} & options.keys():
         what = "no working width is told by the machine or the log."
         problems.append(Problem(data.source, place, what, 'Give it with --width "20 ft".'))
     if problems:
         raise InputError(problems)
-    season = season_from_options(**{**options, "tracks": [path]})
-    plan = season.operations[0]
-    drawn = {"boundary", "unworkable", "zones"} - given.keys()
-    plan = replace(
-        plan,
-        field=replace(plan.field, **{key: getattr(field, key) for key in drawn}),
-        layer=task.id,
-        track_layers=(),
-        implement=_implement(plan.implement, task.implement, measured, given),
-        applications=tuple(
-            replace(a, target_kg_per_m2=task.products.get(a.product.name))
-            if a.target_kg_per_m2 is None
-            else a
-            for a in plan.applications
-        ),
-    )
-    return replace(season, operations=(plan,))
 
 
 def _implement(
@@ -138,3 +157,9 @@ def _implement(
         return built
     hitch: dict[str, Any] = {name: getattr(described, name) for name in _DESCRIBED}
     return replace(built, **hitch)
+
+
+def _with_target(application: Application, task: Task) -> Application:
+    if application.target_kg_per_m2 is not None:
+        return application
+    return replace(application, target_kg_per_m2=task.products.get(application.product.name))

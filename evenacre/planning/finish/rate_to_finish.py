@@ -147,11 +147,14 @@ def come_out_even(
         within = "above"
     wanted = rate_kg_per_m2 or least
     add = max((wanted or 0.0) * ground.drive_m2 - left.kg, 0.0)
+    parts = product.parts if product and add > 0 else ()
+    whole = sum(part for _, part in parts)
+    add_parts = tuple((name, add * part / whole) for name, part in parts) if whole > 0 else ()
     ceiling = most if within == "above" else rate_kg_per_m2
     spare = max(left.kg - ceiling * ground.drive_m2, 0.0) if ceiling else 0.0
     return Finish(
         ground, left, even, low, high, LEVEL, rate_kg_per_m2, needed, short, short_sigma, reach,
-        reach_sigma, verdict, within, leave, add, _by_parts(product, add), spare,
+        reach_sigma, verdict, within, leave, add, add_parts, spare,
     )  # fmt: skip
 
 
@@ -166,10 +169,3 @@ def _fieller(ground: GroundLeft, left: Amount) -> tuple[float, float]:
     # may be none, negative.
     low = max(c / far, 0.0) if far > 0 else 0.0
     return low, far / a if a > 0 else math.inf
-
-
-def _by_parts(product: Product | None, kg: float) -> tuple[tuple[str, float], ...]:
-    whole = sum(part for _, part in product.parts) if product else 0.0
-    if product is None or whole <= 0 or kg <= 0:
-        return ()
-    return tuple((name, kg * part / whole) for name, part in product.parts)

@@ -249,20 +249,14 @@ def _findings(
             ).at(p.name)
 
 
-def applied_kg(products: Iterable[ProductResult]) -> float | None:
-    """Mass of some products on the field; None where neither log nor target tells."""
-    amounts = list(products)
-    untold = any(p.source == "target" and p.target_kg_per_m2 is None for p in amounts)
-    return None if untold else sum(p.applied_in_field_kg for p in amounts)
-
-
 def done_days(result: AuditResult, products: Sequence[ProductResult]) -> list[DoneDay]:
     """Share what a job placed of some products among the calendar days of its time zone.
 
     The covered ground is shared as the ground swept is, the products as what was metered.
     Where the log tells no dates, all of it is of the operation's own.
     """
-    mass = applied_kg(products)
+    untold = any(p.source == "target" and p.target_kg_per_m2 is None for p in products)
+    mass = None if untold else sum(p.applied_in_field_kg for p in products)
     totals = result.totals
     time_s = np.zeros(0) if totals is None else totals.time_s
     dated = len(time_s) > 1 and np.isfinite(time_s).all() and time_s[-1] >= UNDATED_S

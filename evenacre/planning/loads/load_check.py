@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
 from statistics import NormalDist
@@ -172,7 +172,13 @@ def check_loads(
     paired = list(zip(loads, spans, strict=True))
     checks = [ways.check((load,), [span]) for load, span in paired]
     together = _together(paired, ways)
-    outside, findings = 0.0, list(_oddities(loads))
+    outside, findings = 0.0, []
+    for load in loads:
+        if (used := load.used) is not None and used.kg < 0:
+            found = Finding.warning("more_out_than_in", more_kg=-used.kg)
+            findings.append(found.at(load.closing[-1].place))
+        if not load.closing and load.fills:
+            findings.append(Finding.warning("load_not_weighed").at(load.fills[-1].place))
     if totals is not None and metered_kg is not None and all(spans):
         whole = float(metered_kg[-1])
         outside = max(whole - sum(between(totals, metered_kg, s) for s in spans if s), 0.0)
@@ -236,12 +242,3 @@ def _correction(together: LoadCheck, checks: Sequence[LoadCheck]) -> Correction 
     reach = NormalDist().inv_cdf(0.975) * sigma
     needed = compared.disagree and abs(factor - 1) > _FAR * sigma
     return Correction(factor, sigma, factor - reach, factor + reach, needed, scattered)
-
-
-def _oddities(loads: Sequence[CartLoad]) -> Iterator[Finding]:
-    for load in loads:
-        if (used := load.used) is not None and used.kg < 0:
-            found = Finding.warning("more_out_than_in", more_kg=-used.kg)
-            yield found.at(load.closing[-1].place)
-        if not load.closing and load.fills:
-            yield Finding.warning("load_not_weighed").at(load.fills[-1].place)

@@ -119,12 +119,10 @@ def halfway_check(
         known = total((t, 1) for t in (*there, *cleaned_out))
         left = known.kg + supply - filled_kg
         done = float(np.interp(ticket.time_s, totals.time_s, totals.swept_m2))
-        band_here = [float(v[0]) for v in band(np.array([area - done]))]
-        _, low, high = band_here
+        even, low, high = (float(v[0]) for v in band(np.array([area - done])))
         word = "too much left" if left > high else "too little left" if left < low else "even"
-        weighings.append(
-            Weighing(area - done, left, known.sigma_kg, *band_here, word, ticket.place)
-        )
+        held = (area - done, left, known.sigma_kg, even, low, high)
+        weighings.append(Weighing(*held, word, ticket.place))
     return HalfwayCheck(
         product, supply, area, grid, *band(grid), *curve, tuple(weighings), TOLERANCE
     )

@@ -120,9 +120,9 @@ def _balance(jobs: Sequence[AuditedJob], need: Need, needs: Sequence[Need]) -> N
     if sides is None:
         areas = np.array([shape.area for shape in parts.values()])
         mean = np.divide(masses, areas, out=np.zeros(len(areas)), where=areas > 0)
-        sides = np.bincount(_side(mean, need) + 1, weights=areas, minlength=3)
+        sides = np.bincount(_side(mean, need) + 1, areas, 3).astype(np.float64)
         judged_by = "zone" if zones else "field"
-    short, met, over = map(float, sides)
+    short, met, over = sides.tolist()
     return NeedBalance(need, area, sum(masses), met, short, over, judged_by, left_out)
 
 

@@ -16,7 +16,7 @@ from evenacre.coverage.steps import expand
 from evenacre.coverage.swath import Strips, Swaths, fan_triangles
 from evenacre.geo.geodesy import wrapped
 from evenacre.geo.local_crs import WorkingPlane
-from evenacre.geo.overlay import common, intersect, valid
+from evenacre.geo.overlay import common, first_consistent, intersect, valid
 from evenacre.model import Application, BoolArray, FloatArray, IntArray
 from evenacre.model.audit_result import ProductResult, SetbackFinding, ZoneAmount
 
@@ -69,8 +69,10 @@ def product_result(
         Rows placing in each step.
     """
     product, target = application.product, application.target_kg_per_m2
-    rows = strips.last_row - strips.first_row + 1
-    strip_kg = mass.mass_kg[strips.step] * rows / np.maximum(rows_on[strips.step], 1)
+    strip_kg = mass.strip_kg
+    if strip_kg is None:
+        rows = strips.last_row - strips.first_row + 1
+        strip_kg = mass.mass_kg[strips.step] * rows / np.maximum(rows_on[strips.step], 1)
     logged = float(strip_kg.sum())
     in_field = float((strip_kg * ground.workable.share).sum())
     zones = tuple(
@@ -188,7 +190,8 @@ def _fractions(region: BaseGeometry, ground: np.ndarray) -> tuple[FloatArray, Bo
     fraction = shapely.covers(region, ground).astype(float)
     cut = (fraction == 0) & shapely.intersects(region, ground)
     area = shapely.area(ground[cut])
-    inside = shapely.area(intersect(ground[cut], region, None))
+    clipped = first_consistent(lambda grid: intersect(ground[cut], region, grid))
+    inside = shapely.area(clipped)
     fraction[cut] = np.divide(inside, area, out=np.zeros_like(area), where=area > 0)
     return np.minimum(fraction, 1.0), cut
 

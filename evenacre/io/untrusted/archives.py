@@ -43,16 +43,22 @@ def open_archive(path: Path, label: str) -> Iterator[zipfile.ZipFile]:
         When it is damaged, locked with a password or made to do harm.
     """
     size_within(path, label, budget.MAP_BYTES)
-    with open_file(path, label) as file:
-        _check_directory(label, file)
-        try:
-            archive = zipfile.ZipFile(file)
-        except _FAILURES:
-            raise _damaged(label) from None
-        with archive:
-            for member in archive.infolist():
-                _check_member(label, member)
-            yield archive
+    with open_file(path, label) as file, archive_in(file, label) as archive:
+        yield archive
+
+
+@contextmanager
+def archive_in(file: BinaryIO, label: str) -> Iterator[zipfile.ZipFile]:
+    """As :func:`open_archive`, of a file that is open already and stays so."""
+    _check_directory(label, file)
+    try:
+        archive = zipfile.ZipFile(file)
+    except _FAILURES:
+        raise _damaged(label) from None
+    with archive:
+        for member in archive.infolist():
+            _check_member(label, member)
+        yield archive
 
 
 def read_member(

@@ -250,10 +250,6 @@ class NeedTable(KeyTable):
     Mo: v.NeededRate | None = None
     Zn: v.NeededRate | None = None
 
-    def asked(self) -> dict[str, float]:
-        """Return the nutrients that are given, kg per m2."""
-        return {k: v for k, v in self if k not in ("field", "zone") and v is not None}
-
 
 class SeasonTable(KeyTable):
     """The whole file; its lists of tables are checked entry by entry."""

@@ -23,6 +23,8 @@ from evenacre.io.tables.record_table import RecordTable
 from evenacre.model import BoolArray, FloatArray, IntArray, Track
 
 _SHOWN_DATES = 6
+# A day less the hour that summer time takes from it; so many records of one time are no log.
+_DAY_S, _MOST_A_DAY = 82800.0, 20
 
 
 def build_tracks(
@@ -52,6 +54,7 @@ def build_tracks(
         clock = file_order_clock(table, lon, lat, findings)
     if clock is None:
         clock = fix_clock(table, plan, time_zone, findings)
+        _require_time_of_day(table, clock)
     codes, _ = _machines(table, plan)
     records = Records(table, plan, clock, lon, lat)
     if not clock.assumed:
@@ -98,6 +101,17 @@ def build_tracks(
             track = replace(whole.part(own), source=name, machine=machine, left_out=left_out)
             tracks.append(_finished(track, findings))
     return tracks
+
+
+def _require_time_of_day(table: RecordTable, clock: Clock) -> None:
+    """Refuse times that tell no more than the day; no drive can be put in order by them."""
+    times = np.unique(clock.time_s[np.isfinite(clock.time_s)])
+    if clock.dated and len(table) > _MOST_A_DAY * len(times) and (np.diff(times) >= _DAY_S).all():
+        raise table.error(
+            "times",
+            "they tell the day, but not the time of day.",
+            "Name the column that holds the time of day with --column time=COLUMN.",
+        )
 
 
 def _with_tool(track: Track, records: Records) -> Track:

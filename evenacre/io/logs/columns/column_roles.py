@@ -31,7 +31,7 @@ _GUESSES: dict[str, tuple[str, ...]] = {
     "time": (
         r"^(time_?stamp|date_?time|iso_?time|time_iso|ts|iso|iso_?8601)(_|$)",
         r"^(time|utc|gps_?time|local_time|time_of_day)(_(utc|local|s|ms|sec|seconds|gps|iso))?$",
-        r"(^|_)(time|time_?stamp|date_?time|elapsed|since|epoch|unix|utc|utctime)(_|$)",
+        r"(^|_)(time|time_?stamp|date_?time|elapsed|since|epoch|unix|utc|utctime|clock)(_|$)",
     ),
     "date": (r"^date(_|$)", r"(^|_)date$"),
     "speed": (r"^(speed|velocity|spd)(_|$)", r"(^|_)(speed|velocity|spd|vel)(_|$)"),

@@ -18,7 +18,7 @@ from evenacre.coverage.amounts import (
 from evenacre.coverage.capacity import capacity_figures
 from evenacre.coverage.clean import clean
 from evenacre.coverage.cover import area_figures, count_cover, part_ground
-from evenacre.coverage.diagnostics import collect_findings, require_work
+from evenacre.coverage.diagnostics import collect_findings, require_ground, require_work
 from evenacre.coverage.field_plane import PlaneField, lay_out, plane_for
 from evenacre.coverage.grids import GridFrame, extent_of
 from evenacre.coverage.headland import Headland, find_headland
@@ -93,6 +93,7 @@ def audit_operation(
     swaths = build_swaths(strips, float(straight_m))
     say("counting cover")
     cover = count_cover(swaths.geometry)
+    require_ground(operation, cover.once_or_more)
     land = lay_out(operation.field, plane, cover.once_or_more, implement.width_m)
     number = number_passes(steps)
     headland = _headland(land, steps, implement, settings.headland_rounds)
@@ -131,7 +132,8 @@ def audit_operation(
         areas["excess_area_m2"],
     )
     masses, amounts = product_masses(applications, tracks, fixes, steps, implement)
-    frame = GridFrame(extent_of(land.boundary, cover.once_or_more), land.workable.area, plane.crs)
+    extent = extent_of(land.boundary, cover.once_or_more)
+    frame = GridFrame(extent, land.workable.area, plane.crs, cover.once_or_more)
     rows_on = steps.active.sum(axis=1)
     products = tuple(
         product_result(a, m, strips, rows_on, cover, ground, frame, plane)

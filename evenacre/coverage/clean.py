@@ -10,6 +10,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.geo.local_crs import WorkingPlane
+from evenacre.geo.overlay import around
 from evenacre.model import BoolArray, FloatArray, IntArray, Settings, Track
 from evenacre.model.finding import Finding
 
@@ -114,7 +115,7 @@ def clean(
 
     keep(np.isfinite(time) & np.isfinite(x) & np.isfinite(y), "without position or time")
     if boundary is not None:
-        near = shapely.buffer(boundary, NEAR_FIELD_M)
+        near = around(boundary, NEAR_FIELD_M)
         shapely.prepare(near)
         keep(shapely.contains_xy(near, x[kept], y[kept]), "away from the field")
     counts["out of order"] = int((np.diff(time[kept]) < 0).sum())

@@ -179,7 +179,8 @@ def _clip_areas(pieces: np.ndarray, region: BaseGeometry) -> FloatArray:
     inside = shapely.covers(region, pieces)
     touching = ~inside & shapely.intersects(region, pieces)
     out[~inside & ~touching] = 0.0
-    out[touching] = shapely.area(intersect(pieces[touching], region, None))
+    clipped = first_consistent(lambda grid: intersect(pieces[touching], region, grid))
+    out[touching] = shapely.area(clipped)
     return out
 
 

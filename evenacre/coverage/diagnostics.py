@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 import numpy as np
+from shapely.geometry.base import BaseGeometry
 
 from evenacre.coverage.clean import NEAR_FIELD_M, Fixes
 from evenacre.coverage.field_plane import PlaneField
@@ -41,6 +42,18 @@ def require_work(operation: Operation, fixes: Fixes, steps: Steps) -> None:
     else:
         code = "no_work"
     raise FindingError(code, ", ".join(t.source for t in operation.tracks))
+
+
+def require_ground(operation: Operation, covered: BaseGeometry) -> None:
+    """Refuse a drive that covers no ground.
+
+    Raises
+    ------
+    FindingError
+        When the machine stood still while it worked.
+    """
+    if not covered.area:
+        raise FindingError("no_ground", ", ".join(t.source for t in operation.tracks))
 
 
 def collect_findings(
@@ -102,7 +115,11 @@ def _distance_ratio(operation: Operation, fixes: Fixes) -> float:
 
 
 def _ground(land: PlaneField, frame: GridFrame) -> Iterator[Finding]:
+    if frame.cropped:
+        yield Finding.note("cropped_cells", cell_m=frame.cell_m)
     if frame.coarse:
         yield Finding.warning("coarse_cells", cell_m=frame.cell_m)
+    elif frame.grown:
+        yield Finding.note("grown_cells", cell_m=frame.cell_m)
     if not land.given:
         yield Finding.warning("boundary_drawn")

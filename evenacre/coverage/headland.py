@@ -9,7 +9,7 @@ import shapely
 from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry
 
-from evenacre.geo.overlay import common, union, valid
+from evenacre.geo.overlay import around, common, union, valid
 from evenacre.model import BoolArray, FloatArray
 
 _PARALLEL_RAD = np.radians(15.0)
@@ -64,7 +64,7 @@ def find_headland(
             if outer:
                 outer_rounds = max(outer_rounds, rounds)
             if rounds:
-                bands.append(ring.buffer(rounds * width_m, join_style="mitre"))
+                bands.append(around(ring, rounds * width_m, join_style="mitre"))
     band = common(union(valid(np.array(bands, dtype=object))), workable)
     return Headland(outer_rounds, band)
 

@@ -16,7 +16,7 @@ from evenacre.coverage.steps import expand
 from evenacre.coverage.swath import Strips, Swaths, fan_triangles
 from evenacre.geo.geodesy import wrapped
 from evenacre.geo.local_crs import WorkingPlane
-from evenacre.geo.overlay import common, intersect, valid
+from evenacre.geo.overlay import common, first_consistent, intersect, valid
 from evenacre.model import Application, BoolArray, FloatArray, IntArray
 from evenacre.model.audit_result import ProductResult, SetbackFinding, ZoneAmount
 
@@ -188,7 +188,8 @@ def _fractions(region: BaseGeometry, ground: np.ndarray) -> tuple[FloatArray, Bo
     fraction = shapely.covers(region, ground).astype(float)
     cut = (fraction == 0) & shapely.intersects(region, ground)
     area = shapely.area(ground[cut])
-    inside = shapely.area(intersect(ground[cut], region, None))
+    clipped = first_consistent(lambda grid: intersect(ground[cut], region, grid))
+    inside = shapely.area(clipped)
     fraction[cut] = np.divide(inside, area, out=np.zeros_like(area), where=area > 0)
     return np.minimum(fraction, 1.0), cut
 

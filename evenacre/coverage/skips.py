@@ -16,7 +16,15 @@ from evenacre.coverage.steps import Steps, tool_ends
 from evenacre.coverage.swath import build_strips, build_swaths
 from evenacre.geo.geodesy import wrapped
 from evenacre.geo.local_crs import WorkingPlane
-from evenacre.geo.overlay import first_consistent, intersect, subtract, union, widen
+from evenacre.geo.overlay import (
+    along,
+    around,
+    first_consistent,
+    intersect,
+    subtract,
+    union,
+    widen,
+)
 from evenacre.model import Blockage, BoolArray, FloatArray, Implement
 
 # Skips are told apart at this width: thinner necks between two of them do not join them.
@@ -200,7 +208,7 @@ def _beside_twice(parts: np.ndarray, beside: Beside) -> BaseGeometry:
 def _share(skips: np.ndarray, lines: BaseGeometry) -> FloatArray:
     """Share of each skip's outline that lies against some lines."""
     outline = shapely.boundary(skips)
-    near = shapely.intersection(outline, shapely.buffer(lines, _TOUCH_M))
+    near = along(outline, around(lines, _TOUCH_M))
     return shapely.length(near) / shapely.length(outline)
 
 

@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 
 from evenacre.coverage.steps import Steps
-from evenacre.geo.overlay import union, valid
+from evenacre.geo.overlay import simplified, union, valid
 from evenacre.model import BoolArray, FloatArray, Implement, IntArray
 
 # A piece spans at most this much of heading, so both its edges run forward along one direction
@@ -185,9 +185,7 @@ def _straighten(
     points: FloatArray, owner: IntArray, straight_m: float
 ) -> tuple[FloatArray, IntArray]:
     """Drop vertices on straight stretches; ends stay, so that neighbouring pieces still meet."""
-    chains = shapely.simplify(
-        shapely.linestrings(points, indices=owner), straight_m, preserve_topology=False
-    )
+    chains = simplified(shapely.linestrings(points, indices=owner), straight_m, sound=False)
     kept, kept_owner = shapely.get_coordinates(chains, return_index=True)
     return kept, kept_owner
 

@@ -12,8 +12,8 @@ if TYPE_CHECKING:
     from evenacre.model import Season
 
 SEASON_FILES = (
-    "A season file (season.toml), ISO 11783-10 task data (a zip or folder), "
-    "or further logs after --tracks."
+    "A season file (season.toml), ISO 11783-10 task data (a zip or folder), or logs of one job "
+    "(with --tracks or without)."
 )
 
 
@@ -30,7 +30,7 @@ def season_given(
     ----------
     command : str
     files : list of Path
-        A season file or task data, or further logs after ``tracks``.
+        A season file or task data, or logs, which may come after ``tracks``.
     given : dict
         What `season_from_options` takes.
     *examples : str
@@ -39,16 +39,20 @@ def season_given(
         Of task data those to take, by id or name; all when empty.
     """
     from evenacre.io.season.from_options import season_from_options
-    from evenacre.io.season.load import load_season
+    from evenacre.io.season.load import is_season_file, load_season
+    from evenacre.io.taskdata.folder import is_taskdata
 
-    if tasks and (given.get("tracks") or len(files) != 1):
+    def is_log(file: Path) -> bool:
+        return file.is_file() and not (is_season_file(file) or is_taskdata(file))
+
+    logs = bool(given.get("tracks") or (files and all(map(is_log, files))))
+    if tasks and (logs or len(files) != 1):
         what = "It chooses tasks of one set of task data."
-        raise InputError.at("--task", "", what, "Name that alone, without --tracks.")
-    if given.get("tracks"):
-        return season_from_options(**{**given, "tracks": [*given["tracks"], *files]}), Path()
+        raise InputError.at("--task", "", what, "Name that alone, without logs.")
+    if logs:
+        tracks = [*given.get("tracks", ()), *files]
+        return season_from_options(**{**given, "tracks": tracks}), Path()
     if len(files) == 1:
-        from evenacre.io.taskdata.folder import is_taskdata
-
         if is_taskdata(files[0]):
             from evenacre.io.season.from_taskdata import season_from_taskdata
 

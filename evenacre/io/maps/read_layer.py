@@ -94,6 +94,12 @@ def read_layer(
     return frame, warnings + more
 
 
+def layer_names(source: Source) -> list[str]:
+    """Name every layer with shapes of a map file, or of those in a zip."""
+    with _layers(source) as layers:
+        return [layer.name for layer in layers]
+
+
 class _Layer(NamedTuple):
     """A layer of a map file, or of one of those in a zip."""
 

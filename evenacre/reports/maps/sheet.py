@@ -21,6 +21,7 @@ from matplotlib.path import Path
 from matplotlib_scalebar.scalebar import ScaleBar
 from PIL import Image
 
+from evenacre.geo.overlay import simplified
 from evenacre.model.audit_result import AuditResult
 from evenacre.reports.maps import palette
 from evenacre.units.display import UnitSystem
@@ -174,7 +175,7 @@ def paths(geometry: gpd.GeoSeries) -> list[Path]:
 
     One path of many rings draws far faster than many paths.
     """
-    parts = shapely.get_parts(shapely.simplify(geometry.to_numpy(), _DETAIL_M))
+    parts = shapely.get_parts(simplified(geometry.to_numpy(), _DETAIL_M))
     polygons = parts[(shapely.get_type_id(parts) == 3) & ~shapely.is_empty(parts)]
     if not len(polygons):
         return []

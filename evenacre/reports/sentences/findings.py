@@ -68,6 +68,14 @@ SENTENCES: dict[str, str | Callable[..., str]] = {
         "{cell_m:length}; what is counted by cells, such as the area within a tenth of the "
         "target, is rough."
     ),
+    "grown_cells": (
+        "The worked ground lies scattered: the rasters have cells of {cell_m:length}, larger than "
+        "on a field as large, to fit into memory."
+    ),
+    "cropped_cells": (
+        "The field is far larger than the ground that was worked, so the rasters show the worked "
+        "ground alone, in cells of {cell_m:length}."
+    ),
     "boundary_drawn": (
         "No boundary was given: one was drawn around the worked ground, so skips at the edge "
         "of the field cannot be judged."
@@ -198,6 +206,10 @@ REFUSALS: dict[str, tuple[str, str]] = {
         "the path is cut between all of its records: they lie too far apart in time.",
         "Check the column of times, or allow a longer silence (max_gap, on the command line "
         "--max-gap).",
+    ),
+    "no_ground": (
+        "the machine stood still: it covered no ground while it worked.",
+        "Give the log of a drive, or check the columns of positions.",
     ),
     "no_work": (
         "no record shows work: the work state, width, sections or rate is off throughout.",

@@ -15,11 +15,11 @@ from evenacre import __version__
 from evenacre.model import InputFile
 from evenacre.model.audit_result import AuditResult
 from evenacre.reports import figure_text as figures
-from evenacre.reports.column import Display
+from evenacre.reports.quantities import Display
 from evenacre.reports.sentences.audit import card, cautions
 from evenacre.reports.sentences.fix_list import advice, corners, stops
+from evenacre.reports.tables.accounts import summary
 from evenacre.reports.tables.audit import audit_frames, fix_list
-from evenacre.reports.tables.summary import summary
 from evenacre.units.display import ACRE_M2, METRIC, US, UnitSystem
 
 OPERATION_KEYS = [

@@ -25,7 +25,6 @@ from evenacre.planning.season.nutrients import AuditedJob
 from evenacre.planning.season.season_totals import Ledger, ledger
 from evenacre.processes.generation_time import generation_time
 from evenacre.processes.written import Written
-from evenacre.reports.column import Display
 from evenacre.reports.figure_text import operation_slugs
 from evenacre.reports.maps.stored_layers import join_layers, rasters
 from evenacre.reports.pages.audit import (
@@ -34,15 +33,16 @@ from evenacre.reports.pages.audit import (
     render_planned_done,
     render_season,
 )
+from evenacre.reports.quantities import Display
 from evenacre.reports.sentences.audit import card
 from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.plan_against_done import planned_done_lines
 from evenacre.reports.sentences.season import season_card
+from evenacre.reports.tables.accounts import summary
 from evenacre.reports.tables.audit import audit_frames, fix_list
 from evenacre.reports.tables.loads import load_frames
 from evenacre.reports.tables.plan_against_done import planned_done_frame
 from evenacre.reports.tables.season import season_frames
-from evenacre.reports.tables.summary import summary
 from evenacre.units.display import UnitSystem, unit_system
 from evenacre.workflows.finished import FinishedWork
 from evenacre.workflows.operations import Audited, Progress, asked_of, audit_operations, drawn

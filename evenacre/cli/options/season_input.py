@@ -45,11 +45,13 @@ def season_given(
     def is_log(file: Path) -> bool:
         return file.is_file() and not (is_season_file(file) or is_taskdata(file))
 
-    logs = bool(given.get("tracks") or (files and all(map(is_log, files))))
-    if tasks and (logs or len(files) != 1):
+    if tasks and (given.get("tracks") or len(files) != 1):
         what = "It chooses tasks of one set of task data."
-        raise InputError.at("--task", "", what, "Name that alone, without logs.")
-    if logs:
+        raise InputError.at("--task", "", what, "Name that alone, without --tracks.")
+    if tasks and not is_taskdata(files[0]):
+        what = "It is no task data, of which --task chooses tasks."
+        raise InputError.at(files[0], "", what, "Leave --task out.")
+    if given.get("tracks") or (files and all(map(is_log, files))):
         tracks = [*given.get("tracks", ()), *files]
         return season_from_options(**{**given, "tracks": tracks}), Path()
     if len(files) == 1:
@@ -57,9 +59,6 @@ def season_given(
             from evenacre.io.season.from_taskdata import season_from_taskdata
 
             return season_from_taskdata(files[0], tasks=tasks, **given), files[0].parent
-        if tasks:
-            what = "It is no task data, of which --task chooses tasks."
-            raise InputError.at(files[0], "", what, "Leave --task out.")
         if not given:
             return load_season(files[0]), files[0].parent
     if files and given:

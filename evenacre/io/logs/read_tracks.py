@@ -14,7 +14,6 @@ from evenacre.io.logs.columns.positions import column_positions
 from evenacre.io.logs.formats.gpx_log import read_gpx_tracks
 from evenacre.io.logs.formats.layer_log import read_layer_tracks
 from evenacre.io.logs.formats.nmea.track import read_nmea_tracks
-from evenacre.io.logs.pivot_sections import widen
 from evenacre.io.tables.text_table import read_delimited
 from evenacre.io.taskdata.folder import is_taskdata
 from evenacre.io.taskdata.read import read_taskdata_tracks
@@ -92,7 +91,7 @@ def _read_csv_tracks(
     """Read a log of a fix, or a section of a fix, a line."""
     findings = Findings()
     table = read_delimited(path, findings)
-    table, plan = widen(table, plan_columns(table, columns, findings), findings)
+    plan = plan_columns(table, columns, findings)
     lon, lat = column_positions(table, plan, crs, findings)
     return build_tracks(table, lon, lat, plan, time_zone, findings)
 

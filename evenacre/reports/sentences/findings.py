@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from string import Formatter
 from typing import Any, get_args
@@ -13,7 +13,7 @@ from evenacre.units.display import Shown, in_both
 
 _INCH_M = 0.0254
 
-SENTENCES: dict[str, str | Callable[..., str]] = {
+SENTENCES = {
     # Of readers of files.
     "said_by_reader": "{text}",
     # Of positions.
@@ -28,6 +28,10 @@ SENTENCES: dict[str, str | Callable[..., str]] = {
     "coarse_clock": (
         "The log's clock is coarser than its records; records that share a time were "
         "spread evenly over it."
+    ),
+    "order_from_motion": (
+        "The records are not in order of time, and {records:,} of them share a time with the one "
+        "before: those were put in order by the way the machine went."
     ),
     "distance_disagrees": (
         "The logged distance is {ratio:.3f} times the distance between positions; positions "
@@ -182,20 +186,21 @@ SENTENCES: dict[str, str | Callable[..., str]] = {
         "before {graze_from}."
     ),
 }
-"""By code: the sentence, its values in braces, or what makes it of them.
+"""By code: the sentence, its values in braces.
 
 After the colon stands a quantity of `UnitSystem`, shown in both systems, ``small`` for lengths
 of centimetres, ``and`` or ``quoted`` for tuples of names, or a format of Python's.
 """
 
+_CHECK_EXPORT = "Check that the export is complete and that the position columns are right."
 REFUSALS: dict[str, tuple[str, str]] = {
     "no_position": (
         "it holds no usable position, and one drive needs at least two.",
-        "Check that the export is complete and that the position columns are right.",
+        _CHECK_EXPORT,
     ),
     "single_position": (
         "it holds a single usable position, and one drive needs at least two.",
-        "Check that the export is complete and that the position columns are right.",
+        _CHECK_EXPORT,
     ),
     "jumping_positions": (
         "the positions jump to and fro from record to record, as if two machines had been in "
@@ -249,9 +254,7 @@ REFUSALS: dict[str, tuple[str, str]] = {
 
 def sentence(finding: Finding) -> str:
     """Put a finding into words."""
-    words = SENTENCES[finding.code]
-    values = {name: value for name, value in finding.values.items() if name != "place"}
-    text = _fill(words, values) if isinstance(words, str) else words(**values)
+    text = _fill(SENTENCES[finding.code], finding.values)
     return f"{finding.values['place']}: {text}" if "place" in finding.values else text
 
 

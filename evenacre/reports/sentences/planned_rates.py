@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
+from evenacre.io.common.findings import counted
 from evenacre.model import OperationPlan, PlannedRate
 from evenacre.units.display import UnitSystem
 
@@ -14,7 +15,7 @@ def planned_rate_lines(
     """Say the rates of every operation, and those of zones."""
     for job, rates in jobs:
         zones = 0 if job.field.zones is None else len(job.field.zones)
-        drawn = f" ({zones} zone{'' if zones == 1 else 's'})" if zones else ""
+        drawn = f" ({counted(zones, 'zone')})" if zones else ""
         yield f"{job.field.name}{drawn}, {job.name}:"
         for rate in rates:
             yield f"  {_line(rate, units)}"

@@ -42,6 +42,7 @@ _TEXTS = {
 }
 _PROSE = {".txt", ".log", ".dat", ".asc"}  # as often words about the files beside them
 _LONGEST_LABEL = 120  # bytes
+_FEW = 2  # columns: a log tells time, longitude and latitude at least
 _OLE, _ZIP = b"\xd0\xcf\x11\xe0", b"PK\x03\x04"
 _LOOKED_AT = 1 << 16  # binary messages of a receiver may go before its first sentence
 
@@ -158,7 +159,8 @@ def _is_log(file: Path) -> bool:
     try:
         kind = _kind(file)
         if kind == "csv":
-            return log_rank(column_names(file)) > 0
+            names = column_names(file)
+            return log_rank(names) > 0 or (len(names) > _FEW and not any(names))
         return kind in ("gpx", "nmea", "workbook")
     except InputError:
         return False

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
@@ -25,13 +25,13 @@ from evenacre.coverage.headland import Headland, find_headland
 from evenacre.coverage.layers import cover_layers, field_layers, swath_layer
 from evenacre.coverage.passes import number_passes, pass_ends, pass_table
 from evenacre.coverage.products import GroundShares, Region, Shares, product_result
-from evenacre.coverage.rows import row_states, with_rows
+from evenacre.coverage.rows import row_states, section_bounds, with_rows
 from evenacre.coverage.skips import Surroundings, find_causes, find_skips, ground_beside
 from evenacre.coverage.smooth import ground_speed, smooth_path, turn_radius
 from evenacre.coverage.steps import Steps, build_steps
-from evenacre.coverage.swath import STRAIGHT_M, build_strips, build_swaths
+from evenacre.coverage.swath import STRAIGHT_M, Strips, build_strips, build_swaths, split_strips
 from evenacre.coverage.uncertainty import area_uncertainty, position_error
-from evenacre.model import UNDATED_S, Implement, Operation, Settings
+from evenacre.model import UNDATED_S, Implement, Operation, Settings, Track
 from evenacre.model.audit_result import AuditResult
 
 # Edges are kept finer than the jitter left in them, about a quarter of the receiver's own.
@@ -84,7 +84,8 @@ def audit_operation(
     states = row_states(fixes, tracks, implement, speed, radius)
     applications = with_logged_products(operation.applications, tracks)
     leap = amount_leaps(applications, tracks, fixes)
-    steps = build_steps(fixes, path, states.active, implement, operation.blockages, leap)
+    towed = implement.at_its_own_places() if tracks[0].at_tool else implement
+    steps = build_steps(fixes, path, states.active, towed, operation.blockages, leap)
     require_work(operation, fixes, steps)
 
     say("sweeping the ground")
@@ -123,7 +124,8 @@ def audit_operation(
 
     say("sharing out amounts")
     areas = area_figures(parted, swaths.geometry, land.workable, headland.band)
-    shares = Shares(strips, swaths)
+    placed = _by_section(strips, tracks, implement)
+    shares = Shares(placed, swaths)
     ground = GroundShares(
         Region(operation.field.name, land.workable, shares.inside(land.workable)),
         [Region(name, zone, shares.inside(zone)) for name, zone in land.zones],
@@ -131,12 +133,12 @@ def audit_operation(
         areas["covered_area_m2"],
         areas["excess_area_m2"],
     )
-    masses, amounts = product_masses(applications, tracks, fixes, steps, implement)
+    masses, amounts = product_masses(applications, tracks, fixes, steps, placed, implement)
     extent = extent_of(land.boundary, cover.once_or_more)
     frame = GridFrame(extent, land.workable.area, plane.crs, cover.once_or_more)
     rows_on = steps.active.sum(axis=1)
     products = tuple(
-        product_result(a, m, strips, rows_on, cover, ground, frame, plane)
+        product_result(a, m, placed, rows_on, cover, ground, frame, plane)
         for a, m in zip(applications, masses, strict=True)
     )
 
@@ -167,14 +169,25 @@ def audit_operation(
         cover_grid=frame.cover(swaths.geometry),
         time_zone=operation.time_zone,
         cleaning=fixes.counts,
+        cleaning_m=fixes.metres,
         sources=tuple(t.source for t in tracks),
-        findings=collect_findings(operation, fixes, path, land, frame, states.findings, amounts),
+        findings=collect_findings(
+            operation, fixes, path, steps, land, frame, states.findings, amounts
+        ),
         totals=running_totals(
             steps,
             implement,
             {a.product.name: m for a, m in zip(applications, masses, strict=True)},
         ),
     )
+
+
+def _by_section(strips: Strips, tracks: Sequence[Track], implement: Implement) -> Strips:
+    """Strips as amounts are shared out on them: cut where sections have rates of their own."""
+    counts = {rates.shape[1] for t in tracks for rates in t.section_rates.values()}
+    for count in counts:
+        strips = split_strips(strips, section_bounds(implement, count))
+    return strips
 
 
 def _day(time_s: float, zone: str | None) -> str:

@@ -69,8 +69,10 @@ def product_result(
         Rows placing in each step.
     """
     product, target = application.product, application.target_kg_per_m2
-    rows = strips.last_row - strips.first_row + 1
-    strip_kg = mass.mass_kg[strips.step] * rows / np.maximum(rows_on[strips.step], 1)
+    strip_kg = mass.strip_kg
+    if strip_kg is None:
+        rows = strips.last_row - strips.first_row + 1
+        strip_kg = mass.mass_kg[strips.step] * rows / np.maximum(rows_on[strips.step], 1)
     logged = float(strip_kg.sum())
     in_field = float((strip_kg * ground.workable.share).sum())
     zones = tuple(

@@ -80,6 +80,17 @@ class Implement:
         """Width owned by one row."""
         return self.width_m / self.rows
 
+    def at_its_own_places(self) -> Implement:
+        """The same drill where logged positions are those of the tool line itself."""
+        return replace(
+            self,
+            axle_to_antenna_m=0.0,
+            antenna_ahead_m=0.0,
+            antenna_left_m=0.0,
+            tow=(),
+            tool_behind_m=0.0,
+        )
+
     def tower_rows(self, tower: int) -> tuple[int, ...]:
         """Row numbers fed by a tower (both counted from 1 at the left)."""
         if not self.rows_per_tower:

@@ -17,7 +17,6 @@ from evenacre.io.logs.columns.positions import column_positions
 from evenacre.io.logs.formats.gpx_log import read_gpx_tracks
 from evenacre.io.logs.formats.layer_log import read_layer_tracks
 from evenacre.io.logs.formats.nmea.track import read_nmea_tracks
-from evenacre.io.logs.pivot_sections import widen
 from evenacre.io.maps.read_layer import Source, ranked_layers
 from evenacre.io.tables.record_table import RecordTable
 from evenacre.io.tables.text_table import column_names, read_delimited
@@ -174,7 +173,7 @@ def _table_tracks(
     findings: Findings,
 ) -> list[Track]:
     """Read a log of a fix, or a section of a fix, a row."""
-    table, plan = widen(table, plan_columns(table, columns, findings), findings)
+    plan = plan_columns(table, columns, findings)
     lon, lat = column_positions(table, plan, crs, findings)
     return build_tracks(table, lon, lat, plan, time_zone, findings)
 

@@ -250,10 +250,6 @@ class NeedTable(KeyTable):
     Mo: v.NeededRate | None = None
     Zn: v.NeededRate | None = None
 
-    def asked(self) -> dict[str, float]:
-        """Return the nutrients that are given, kg per m2."""
-        return {k: v for k, v in self if k not in ("field", "zone") and v is not None}
-
 
 class SeasonTable(KeyTable):
     """The whole file; its lists of tables are checked entry by entry."""
@@ -263,6 +259,9 @@ class SeasonTable(KeyTable):
     currency: Annotated[str, Field(pattern=r"^[A-Z]{3}$")] = key("Of all prices.", "USD")
     time_zone: str | None = key("Zone of local times: America/Chicago.")
     settings: SettingsTable = key("What may be tuned.", SettingsTable())
+    gathered: dict[str, str] = key(
+        "Files that `evenacre gather` has taken in or left out, with their fingerprints.", {}
+    )
     product: list[Any] = []
     implement: list[Any] = []
     field: list[Any] = []

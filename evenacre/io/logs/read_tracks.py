@@ -109,12 +109,6 @@ def read_tracks(
     return _table_tracks(table, asked, crs, time_zone, findings)
 
 
-def logs_in_zip(path: Path) -> list[str]:
-    """Name the logs in a zip that are no map layers, as `read_tracks` takes them for a layer."""
-    with unpacked(path, path.name, _TEXTS) as found:
-        return [member.name for member in found.members if _is_log(member.file)]
-
-
 def _read_zip(
     path: Path,
     columns: Mapping[str, str],

@@ -73,8 +73,15 @@ def build_tracks(
         few = listed(dates, _SHOWN_DATES, mark="")
         findings.warn(f"{table.file}: the log holds {len(dates)} dates: {few}.")
     main = timed & (codes == np.bincount(codes[timed]).argmax())
-    named = _named(table, plan, findings)
-    whole = Track(table.file, clock.time_s, lon, lat, timed=not clock.assumed, named=named)
+    whole = Track(
+        table.file,
+        clock.time_s,
+        lon,
+        lat,
+        timed=not clock.assumed,
+        named=_named(table, plan, findings),
+        target_kg_per_m2=_target(table, plan, findings),
+    )
     paces = _paces(clock.time_s, lon, lat, main)
     whole = with_measures(whole, table, plan, paces, findings)
     sections, are_rows = section_states(table, plan, findings)
@@ -175,6 +182,15 @@ def _named(table: RecordTable, plan: ColumnPlan, findings: Findings) -> dict[str
         told = ", ".join(f'{role} "{name}"' for role, name in named.items())
         findings.note(f"{table.file}: it names the {told}.")
     return named
+
+
+def _target(table: RecordTable, plan: ColumnPlan, findings: Findings) -> float | None:
+    """The rate that the log says was wanted."""
+    use = plan.get("target")
+    if use is None or use.unit is None:
+        return None
+    findings.note(f"{table.about(use.column)} taken as the target rate because of its name.")
+    return float(np.nanmax(table.numbers(use.column, use.role, findings)) * use.unit)
 
 
 def _machines(table: RecordTable, plan: ColumnPlan) -> tuple[IntArray, list[str]]:

@@ -114,7 +114,7 @@ class ImplementTable(KeyTable):
     """A drill; width and rows follow from any two of width, rows and row_spacing."""
 
     name: v.Name = key("What operations call it.", ...)
-    width: v.Width | None = key('Working width: "20 ft".')
+    width: v.Width | None = key('Working width: "20 ft"; else as logged.')
     rows: int | None = key("Rows across the width.", ge=1, le=2000)
     row_spacing: v.Spacing | None = key('Instead of rows: "7.5 in".')
     rows_per_tower: Count | None = key("Rows fed by one tower.")

@@ -135,7 +135,7 @@ def with_logged_products(
     return (*applications, *(Application(Product(name, analysis={})) for name in new))
 
 
-def _logged(
+def product_at(
     fixes: Fixes, tracks: Sequence[Track], kind: str, name: str, *, unnamed: bool
 ) -> FloatArray | None:
     """Logged ``rates`` or ``flows`` of one product, or of one left unnamed, at the fixes."""
@@ -154,7 +154,7 @@ def amount_leaps(
     leap = np.zeros(max(len(fixes.time_s) - 1, 0), dtype=bool)
     for i, application in enumerate(applications):
         for kind in ("rates", "flows"):
-            logged = _logged(fixes, tracks, kind, application.product.name, unnamed=i == 0)
+            logged = product_at(fixes, tracks, kind, application.product.name, unnamed=i == 0)
             if logged is not None:
                 value = np.nan_to_num(logged)
                 leap |= np.abs(np.diff(value)) > _LEAP * np.maximum(value[1:], value[:-1])
@@ -173,8 +173,8 @@ def product_masses(
     masses, findings = [], []
     for i, application in enumerate(applications):
         name, target = application.product.name, application.target_kg_per_m2
-        flow = _logged(fixes, tracks, "flows", name, unnamed=i == 0)
-        rate = _logged(fixes, tracks, "rates", name, unnamed=i == 0)
+        flow = product_at(fixes, tracks, "flows", name, unnamed=i == 0)
+        rate = product_at(fixes, tracks, "rates", name, unnamed=i == 0)
         mass = _step_mass(
             steps,
             fixes,

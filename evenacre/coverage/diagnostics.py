@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 
 import numpy as np
 from shapely.geometry.base import BaseGeometry
@@ -57,34 +57,29 @@ def require_ground(operation: Operation, covered: BaseGeometry) -> None:
 
 
 def collect_findings(
-    operation: Operation,
-    fixes: Fixes,
-    path: SmoothPath,
-    land: PlaneField,
-    frame: GridFrame,
-    states: Iterable[Finding],
-    amounts: Iterable[Finding],
+    operation: Operation, work: Iterable[Finding], land: PlaneField, frame: GridFrame
 ) -> tuple[Finding, ...]:
-    """Gather what is worth telling, in the order of the work.
-
-    ``states`` and ``amounts`` are those of reading the rows and the products.
-    """
+    """Gather what is worth telling, in the order of the work; ``work`` is of the work itself."""
     tracks = operation.tracks
     return (
         *reader_findings(operation.warnings, operation.notes),
         *(finding for track in tracks for finding in reader_findings(track.warnings, track.notes)),
-        *fixes.findings,
-        *states,
-        *_positions(operation, fixes, path),
-        *amounts,
+        *work,
         *_ground(land, frame),
     )
 
 
-def _positions(operation: Operation, fixes: Fixes, path: SmoothPath) -> Iterator[Finding]:
-    read = fixes.counts["read"]
-    if away := fixes.counts.get("away from the field", 0):
+def away_finding(counts: Mapping[str, int]) -> Iterator[Finding]:
+    """Tell how many records lie away from the field, if some do."""
+    if away := counts.get("away from the field", 0):
+        read = counts["read"]
         yield Finding.warning("away_from_field", records=away, read=read, limit_m=NEAR_FIELD_M)
+
+
+def position_findings(operation: Operation, fixes: Fixes, path: SmoothPath) -> Iterator[Finding]:
+    """Tell what positions were dropped, doubted and smoothed."""
+    read = fixes.counts["read"]
+    yield from away_finding(fixes.counts)
     repeats = fixes.counts.get("exact repeats", 0)
     if repeats > _REPEATS_SHARE * read:
         yield Finding.warning("repeated_records", records=repeats, read=read)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from evenacre.arrays import BoolArray, FloatArray
 
@@ -61,6 +62,9 @@ class Track:
     unweighed: tuple[Unweighed, ...] = ()  # amounts that the product has to weigh
     # Records of the file that its reader left out, by cause ("without a time")
     left_out: dict[str, int] = dataclasses.field(default_factory=dict)
+    # (n,) Polygons, or lines as wide as the tool, in degrees: each record's own ground, where the
+    # log tells ground and not a drive; ``lon`` and ``lat`` are then a place in it
+    ground: npt.NDArray[np.object_] | None = None
     # False when the file tells no times: ``time_s`` then only keeps the records in order
     timed: bool = True
     notes: tuple[str, ...] = ()  # what was guessed from the file and why

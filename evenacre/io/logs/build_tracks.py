@@ -8,7 +8,7 @@ import numpy as np
 import pyarrow.compute as pc
 
 from evenacre.errors import InputError
-from evenacre.geo.geodesy import step_m
+from evenacre.geo.geodesy import ShapeArray, step_m
 from evenacre.io.common.arrow_arrays import coded
 from evenacre.io.common.findings import Findings, counted, one_line
 from evenacre.io.common.suggestions import listed
@@ -31,6 +31,7 @@ def build_tracks(
     findings: Findings,
     *,
     clock: Clock | None = None,
+    ground: ShapeArray | None = None,
 ) -> list[Track]:
     """Turn a table of n fixes into tracks, one a machine, in order of first appearance.
 
@@ -44,6 +45,8 @@ def build_tracks(
         Told of guesses and suspicions; they end in every track.
     clock : Clock, optional
         Times that do not come from a column.
+    ground : (n,) array of geometry, optional
+        What each record covered, where no drive is told.
     """
     _note_unused(table, plan, findings)
     codes, machines = _machines(table, plan)
@@ -59,7 +62,7 @@ def build_tracks(
         few = listed(dates, _SHOWN_DATES, mark="")
         findings.warn(f"{table.file}: the log holds {len(dates)} dates: {few}.")
     main = timed & (codes == np.bincount(codes[timed]).argmax())
-    whole = Track(table.file, clock.time_s, lon, lat, timed=not clock.assumed)
+    whole = Track(table.file, clock.time_s, lon, lat, ground=ground, timed=not clock.assumed)
     paces = _paces(clock.time_s, lon, lat, main)
     whole = with_measures(whole, table, plan, paces, findings)
     sections, are_rows = section_states(table, plan, findings)
@@ -146,6 +149,8 @@ def _paces(
 def _finished(track: Track, findings: Findings) -> Track:
     """Spread shared times, judge the order, and attach what was found."""
     own = Findings(list(findings.notes), list(findings.warnings))
+    if track.ground is not None:  # in no order of time
+        return replace(track, notes=tuple(own.notes), warnings=tuple(own.warnings))
     time_s = _spread(track, own)
     back = int((np.diff(time_s) < 0).sum())
     if back:

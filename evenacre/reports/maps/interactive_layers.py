@@ -171,7 +171,7 @@ def _passes(r: AuditResult, units: UnitSystem, origin: _Origin) -> MapLayer:
                 ["Time", " to ".join(hours)],
                 ["Speed", units.speed.text(row.mean_speed_mps)],
             ]
-    count = f"{r.pass_count:,}"
+    count = f"{len(items):,}"
     return MapLayer("pass", "passes (tap a line)", count, shown=False, line=True, items=items)
 
 

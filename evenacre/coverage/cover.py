@@ -139,8 +139,8 @@ def _overlay(pieces: np.ndarray, grid_m: float | None, lap_m: float) -> _Overlay
     triple = intersect(pair[p], pieces[k], grid_m)
     real = shapely.area(triple) > _HAIRLINE_M2
     p, k, triple = p[real], k[real], triple[real]
-    unions = (union(geometry, grid_m) for geometry in (pieces, pair, triple))
-    return _Overlays(pieces, i, j, pair, p, k, triple, *unions, narrow_m2=narrow_m2)
+    once, twice, thrice = (union(geometry, grid_m) for geometry in (pieces, pair, triple))
+    return _Overlays(pieces, i, j, pair, p, k, triple, once, twice, thrice, narrow_m2)
 
 
 def _wide_laps(pair: np.ndarray, lap_m: float) -> np.ndarray:

@@ -28,8 +28,8 @@ from evenacre.planning.loads.stock_balance import (
     operation_usages,
     season_balances,
 )
-from evenacre.reports.column import Display
 from evenacre.reports.maps.load_charts import halfway_chart
+from evenacre.reports.quantities import Display
 from evenacre.reports.sentences.findings import sentence
 from evenacre.reports.sentences.loads import (
     balance_sentence,

@@ -8,7 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from evenacre.coverage.clean import Fixes
+from evenacre.coverage.rows import section_bounds
 from evenacre.coverage.steps import Steps
+from evenacre.coverage.swath import Strips, strip_area_m2
 from evenacre.model import Application, BoolArray, FloatArray, Implement, Product, Track
 from evenacre.model.audit_result import RunningTotals
 from evenacre.model.finding import Finding
@@ -54,12 +56,15 @@ class StepMass:
         ``"flow"``, ``"rate"`` or ``"target"``.
     unplaced_kg : float
         Logged flow while no row was placing.
+    strip_kg : (m,) float or None
+        Mass of each strip where sections have rates of their own; else rows get equal shares.
     """
 
     mass_kg: FloatArray
     metered_kg: FloatArray
     source: str
     unplaced_kg: float
+    strip_kg: FloatArray | None = None
 
 
 def _step_mass(
@@ -96,6 +101,27 @@ def _step_mass(
         return StepMass(mean * swept, mean * swept, "rate", 0.0)
     mass = (target_kg_per_m2 or 0.0) * swept
     return StepMass(mass, mass, "target", 0.0)
+
+
+def _section_mass(
+    rate_kg_per_m2: FloatArray, steps: Steps, fixes: Fixes, strips: Strips, implement: Implement
+) -> StepMass:
+    """Mass where each section has a rate of its own: that rate times the ground it swept.
+
+    Parameters
+    ----------
+    rate_kg_per_m2 : (n fixes, s) float
+    strips : Strips
+        Cut between sections.
+    """
+    bounds = section_bounds(implement, rate_kg_per_m2.shape[1])
+    section = np.searchsorted(bounds, strips.first_row - 1, side="right") - 1
+    lag, span = implement.product_lag_s, steps.duration_s
+    mean = np.column_stack([_integral(steps, fixes, own, lag) for own in rate_kg_per_m2.T])
+    mean = np.divide(mean, span[:, None], out=0 * mean, where=span[:, None] > 0)
+    strip_kg = mean[strips.step, section] * strip_area_m2(strips)
+    mass = np.asarray(np.bincount(strips.step, strip_kg, minlength=len(span)), dtype=float)
+    return StepMass(mass, mass, "rate", 0.0, strip_kg)
 
 
 def _swept_m2(steps: Steps, implement: Implement) -> FloatArray:
@@ -147,6 +173,23 @@ def product_at(
     return fixes.take(tracks, column)
 
 
+def _section_rates(
+    fixes: Fixes, tracks: Sequence[Track], name: str, *, unnamed: bool
+) -> FloatArray | None:
+    """Rates of the sections at the fixes, (n, s); None where no track has its own for each."""
+    own = [t.section_rates.get(name, t.section_rates.get("") if unnamed else None) for t in tracks]
+    some = [rates for rates in own if rates is not None]
+    mean = product_at(fixes, tracks, "rates", name, unnamed=unnamed)
+    if not some or mean is None or len({rates.shape[1] for rates in some}) > 1:
+        return None
+    out = np.repeat(np.nan_to_num(mean)[:, None], some[0].shape[1], axis=1)
+    for i, rates in enumerate(own):
+        if rates is not None:
+            mine = fixes.track == i
+            out[mine] = rates[fixes.record[mine]]
+    return out
+
+
 def amount_leaps(
     applications: Sequence[Application], tracks: Sequence[Track], fixes: Fixes
 ) -> BoolArray:
@@ -166,6 +209,7 @@ def product_masses(
     tracks: Sequence[Track],
     fixes: Fixes,
     steps: Steps,
+    strips: Strips,
     implement: Implement,
 ) -> tuple[list[StepMass], list[Finding]]:
     """Step masses of every product, and what looked wrong."""
@@ -184,6 +228,9 @@ def product_masses(
             interval_s=interval,
             target_kg_per_m2=target,
         )
+        own = _section_rates(fixes, tracks, name, unnamed=i == 0)
+        if flow is None and own is not None:
+            mass = _section_mass(own, steps, fixes, strips, implement)
         if mass.source == "target" and target is None:
             findings.append(Finding.warning("no_amount", product=name))
         blank = _blank_share(steps, rate if flow is None else flow)

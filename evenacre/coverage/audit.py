@@ -120,8 +120,9 @@ def audit_operation(
         cover_grid=frame.cover(swaths.geometry),
         time_zone=operation.time_zone,
         cleaning=work.records.counts,
+        cleaning_m=work.records.metres,
         sources=tuple(t.source for t in tracks),
-        findings=collect_findings(operation, work.findings(), land, frame),
+        findings=collect_findings(operation, work.doubts(), work.findings(), land, frame),
         totals=work.totals(),
     )
 

@@ -15,19 +15,24 @@ from evenacre.coverage.amounts import StepMass, amount_leaps, product_masses, ru
 from evenacre.coverage.capacity import capacity_figures
 from evenacre.coverage.clean import clean
 from evenacre.coverage.cover import Cover, count_cover
-from evenacre.coverage.diagnostics import position_findings, require_work
+from evenacre.coverage.diagnostics import (
+    loss_findings,
+    position_findings,
+    require_work,
+    unlike_findings,
+)
 from evenacre.coverage.field_plane import PlaneField
 from evenacre.coverage.headland import Headland, find_headland
 from evenacre.coverage.passes import number_passes, pass_ends, pass_table
 from evenacre.coverage.products import StripShares
-from evenacre.coverage.rows import row_states
+from evenacre.coverage.rows import row_states, section_bounds
 from evenacre.coverage.skips import Surroundings, find_causes, ground_beside
 from evenacre.coverage.smooth import ground_speed, smooth_path, turn_radius
 from evenacre.coverage.steps import build_steps
-from evenacre.coverage.swath import STRAIGHT_M, build_strips, build_swaths
+from evenacre.coverage.swath import STRAIGHT_M, Strips, build_strips, build_swaths, split_strips
 from evenacre.coverage.uncertainty import area_uncertainty, position_error
 from evenacre.geo.local_crs import WorkingPlane
-from evenacre.model import Application, Implement, IntArray, Operation
+from evenacre.model import Application, Implement, IntArray, Operation, Track
 from evenacre.model.audit_result import RunningTotals
 from evenacre.model.finding import Finding
 
@@ -61,7 +66,8 @@ class Drive:
         radius = turn_radius(fixes.time_s, path, fixes.run, speed)
         states = row_states(fixes, tracks, implement, speed, radius)
         leap = amount_leaps(applications, tracks, fixes)
-        steps = build_steps(fixes, path, states.active, implement, operation.blockages, leap)
+        towed = implement.at_its_own_places() if tracks[0].at_tool else implement
+        steps = build_steps(fixes, path, states.active, towed, operation.blockages, leap)
         require_work(operation, fixes, steps)
         say("sweeping the ground")
         strips = build_strips(steps, steps.active, implement)
@@ -69,7 +75,8 @@ class Drive:
         self.swaths = build_swaths(strips, float(straight_m))
         self.records, self._path, self._states = fixes, path, states
         self._operation, self._implement, self._applications = operation, implement, applications
-        self._steps, self._strips, self._number = steps, strips, number_passes(steps)
+        self._steps, self._number = steps, number_passes(steps)
+        self._placed = _by_section(strips, tracks, implement)
         self._timed = all(track.timed for track in tracks)
 
     @property
@@ -120,12 +127,17 @@ class Drive:
     @cached_property
     def shares(self) -> StripShares:
         """The ground that amounts are shared out on."""
-        return StripShares(self._strips, self.swaths, self._steps.active.sum(axis=1))
+        return StripShares(self._placed, self.swaths, self._steps.active.sum(axis=1))
 
     @cached_property
     def _amounts(self) -> tuple[list[StepMass], list[Finding]]:
         return product_masses(
-            self._applications, self._operation.tracks, self.records, self._steps, self._implement
+            self._applications,
+            self._operation.tracks,
+            self.records,
+            self._steps,
+            self._placed,
+            self._implement,
         )
 
     @property
@@ -149,6 +161,13 @@ class Drive:
         named = zip(self._applications, self.masses, strict=True)
         return running_totals(self._steps, self._implement, {a.product.name: m for a, m in named})
 
+    def doubts(self) -> tuple[Finding, ...]:
+        """What throws doubt on all of the result."""
+        return (
+            *loss_findings(self.records),
+            *unlike_findings(self._operation, self.records, self._steps),
+        )
+
     def findings(self) -> tuple[Finding, ...]:
         """What is worth telling of positions, rows and amounts."""
         return (
@@ -157,3 +176,11 @@ class Drive:
             *position_findings(self._operation, self.records, self._path),
             *self._amounts[1],
         )
+
+
+def _by_section(strips: Strips, tracks: Sequence[Track], implement: Implement) -> Strips:
+    """Strips as amounts are shared out on them: cut where sections have rates of their own."""
+    counts = {rates.shape[1] for t in tracks for rates in t.section_rates.values()}
+    for count in counts:
+        strips = split_strips(strips, section_bounds(implement, count))
+    return strips

@@ -15,7 +15,7 @@ from evenacre.coverage.amounts import StepMass, product_at
 from evenacre.coverage.capacity import CAPACITY
 from evenacre.coverage.clean import NEAR_FIELD_M, Fixes
 from evenacre.coverage.cover import Cover, clip_areas, count_cover
-from evenacre.coverage.diagnostics import away_finding
+from evenacre.coverage.diagnostics import away_finding, loss_findings
 from evenacre.coverage.field_plane import PlaneField
 from evenacre.coverage.grids import GridFrame
 from evenacre.coverage.headland import Headland, find_headland
@@ -106,6 +106,7 @@ def shaped_ground(
         np.arange(len(rows)),
         (time[1:] + time[:-1]) / 2,
         counts,
+        {"read": 0.0},
     )
     nothing = np.zeros(len(owner), dtype=np.int64)
     found.insert(0, Finding.note("shapes_not_drive"))
@@ -352,6 +353,10 @@ class Shapes:
 
     def totals(self) -> None:
         """When each shape was worked is not told."""
+
+    def doubts(self) -> tuple[Finding, ...]:
+        """What throws doubt on all of the result."""
+        return tuple(loss_findings(self.records))
 
     def findings(self) -> tuple[Finding, ...]:
         """What is worth telling of the shapes and the amounts."""

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import shapely
 
-from evenacre.coverage.steps import Steps
+from evenacre.coverage.steps import Steps, expand
 from evenacre.geo.overlay import simplified, union, valid
 from evenacre.model import BoolArray, FloatArray, Implement, IntArray
 
@@ -156,6 +157,39 @@ def line_swaths(lines: np.ndarray, width_m: FloatArray) -> Swaths:
     rows = np.ones(len(leg), dtype=np.int64)
     swaths = build_swaths(Strips(line[leg], rows, rows, quad, folded, np.cumsum(new) - 1))
     return Swaths(swaths.geometry, 0 * swaths.first_row, 0 * swaths.last_row, swaths.first_step)
+
+
+def split_strips(strips: Strips, bounds: Sequence[int]) -> Strips:
+    """Cut strips where one section ends and the next begins.
+
+    ``bounds`` are the first rows (from 0) of the sections, and the row count at the end.
+    """
+    first_section = np.searchsorted(bounds, strips.first_row - 1, side="right") - 1
+    last_section = np.searchsorted(bounds, strips.last_row - 1, side="right") - 1
+    strip, rank = expand(last_section - first_section + 1)
+    section = first_section[strip] + rank
+    edge = np.asarray(bounds)
+    first = np.maximum(strips.first_row[strip], edge[section] + 1)
+    last = np.minimum(strips.last_row[strip], edge[section + 1])
+    rows = (strips.last_row - strips.first_row + 1)[strip]
+    start = ((first - strips.first_row[strip]) / rows)[:, None]
+    end = ((last - strips.first_row[strip] + 1) / rows)[:, None]
+    a, b, d, c = (strips.quad[strip, i] for i in range(4))
+    quad = np.stack(
+        [a + start * (b - a), a + end * (b - a), c + end * (d - c), c + start * (d - c)], axis=1
+    )
+    folded = strips.folded[strip] & _cross(quad)
+    return Strips(strips.step[strip], first, last, quad, folded, strips.piece[strip])
+
+
+def strip_area_m2(strips: Strips) -> FloatArray:
+    """Ground each strip sweeps, (m,)."""
+    quad = strips.quad
+    across, along = quad[:, 2] - quad[:, 0], quad[:, 3] - quad[:, 1]
+    area = np.abs(across[:, 0] * along[:, 1] - across[:, 1] * along[:, 0]) / 2
+    folded = np.flatnonzero(strips.folded)
+    area[folded] = shapely.area(fan_triangles(quad[folded])).reshape(-1, 2).sum(axis=1)
+    return np.asarray(area)
 
 
 def _cross(quad: FloatArray) -> BoolArray:

@@ -147,8 +147,10 @@ class AuditResult:
     layers: dict[str, gpd.GeoDataFrame]
     cover_grid: Grid
     time_zone: str | None = None  # the zone to show times in; None: the log's own clock
-    # Records read, used and dropped, by reason
+    # Records read, used and left out, by cause, and where the log was cut
     cleaning: dict[str, int] = dataclasses.field(default_factory=dict)
+    # The way between the records by the same keys: all but ``"read"`` make up that
+    cleaning_m: dict[str, float] = dataclasses.field(default_factory=dict)
     sources: tuple[str, ...] = ()
     findings: tuple[Finding, ...] = ()
     totals: RunningTotals | None = None  # how far the job had come at any moment

@@ -173,7 +173,7 @@ class _Reader:
         width = self.quantity(options.width, Dimension.LENGTH, "--width")
         spacing = self.quantity(options.row_spacing, Dimension.LENGTH, "--row-spacing")
         rows = options.rows
-        if implement is not None and width is None and spacing is None:
+        if implement is not None and implement.width_known and width is None and spacing is None:
             width = implement.width_m
             rows = rows or (implement.rows if implement.rows_known else None)
         for option, count in (("--rows", rows), ("--openers", options.openers)):

@@ -22,7 +22,7 @@ import shapely
 from pyproj.database import get_database_metadata
 
 import evenacre
-from evenacre.io.taskdata.folder import MAIN, main_folder
+from evenacre.io.taskdata.folder import taskdata_parts
 
 Stamp = tuple[int, ...]
 
@@ -102,11 +102,10 @@ def _installed(folders: Iterable[str]) -> Iterator[str]:
 
 def _parts(path: Path) -> Iterator[Path]:
     """Give a file and whatever a reader may open along with it, in order of name."""
-    folder = path.is_dir()
-    home = main_folder(path) if folder else path.parent if path.name.lower() == MAIN else None
-    if home is not None:  # task data lies flat; a result may be written into a folder beside it
-        yield from sorted(part for part in home.iterdir() if not part.is_dir())
-    elif folder:
+    parts = taskdata_parts(path)
+    if parts is not None:  # a result may be written into a folder beside them
+        yield from parts
+    elif path.is_dir():
         for part in sorted(path.rglob("*")):
             if part.is_symlink() and part.is_dir():
                 raise OSError(f"{part} is a link")

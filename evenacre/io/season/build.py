@@ -110,7 +110,9 @@ class _Builder:
         self.products = with_blends(self.products, places, problems)
         for name, path, drill in self._tables("implement", ImplementTable):
             written = top.implement[int(path[1])]
-            built = drill and implement_of(drill, written, top.currency, problems, path)
+            built = drill and implement_of(
+                drill, written, top.currency, problems, path, logged=self._has_logs(name)
+            )
             self.implements[name], self.said["implement", name] = built or (None, [])
         for name, path, plot in self._tables("field", FieldTable):
             drawn = plot and self.files.field(plot, path)
@@ -152,6 +154,16 @@ class _Builder:
             implements={name: tool for name, tool in self.implements.items() if tool},
         )
         return SeasonDraft(season, tuple(problems.problems), tuple(equipped), self.said)
+
+    def _has_logs(self, implement: str) -> bool:
+        """Whether logs of an implement may tell its width, and nothing else asks for it."""
+        seeding = self.top.seeding if isinstance(self.top.seeding, Mapping) else {}
+        logged = any(
+            isinstance(job, Mapping) and job.get("implement") == implement
+            for job in self.top.operation
+        )
+        audited = self.logs and self.must_hold in ("operations", "either")
+        return audited and logged and seeding.get("implement") != implement
 
     def _ground(self, pasture: Pasture) -> tuple[Field, ...]:
         """Fields and paddocks; a paddock of a field's name is the field, drawn more fully."""

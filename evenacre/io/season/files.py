@@ -19,7 +19,7 @@ from evenacre.io.common.suggestions import did_you_mean
 from evenacre.io.maps.field_layers import read_boundary, read_setbacks, read_unworkable, read_zones
 from evenacre.io.maps.read_layer import LayerCache, Source, held_layer
 from evenacre.io.season.schema import FieldTable, SourceTable
-from evenacre.io.taskdata.folder import is_taskdata
+from evenacre.io.taskdata.folder import is_taskdata, taskdata_parts
 from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.files import blocks
 from evenacre.model import Field, InputFile
@@ -84,7 +84,7 @@ class SeasonFiles:
             if str(name) in self.held:
                 digests[str(name)] = frame_sha256(self.held[str(name)])
                 continue
-            for part in _parts(file):
+            for part in parts_of(file):
                 label = (name.parent / part.relative_to(file.parent)).as_posix()
                 if label not in digests:
                     digests[label] = _sha256(part, label)
@@ -146,8 +146,11 @@ class SeasonFiles:
         return shapes
 
 
-def _parts(file: Path) -> list[Path]:
-    """Return a file and what belongs to it: a Shapefile's parts, a folder's files."""
+def parts_of(file: Path) -> list[Path]:
+    """Return a file and what belongs to it: a Shapefile's parts, the files of task data."""
+    parts = taskdata_parts(file)
+    if parts is not None:
+        return [part for part in parts if not part.is_symlink()]
     if file.is_dir():
         return sorted(p for p in file.rglob("*") if p.is_file() and not p.is_symlink())
     if file.suffix.lower() == ".shp":

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import typing
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -184,6 +184,7 @@ def season_from_options(
     for name in ("boundary_where", "column"):
         if name in given and not isinstance(given[name], Mapping):
             given[name] = _pairs(given[name], OPTIONS[name].path, problems)
+    nameless = not ("field_name" in given or "boundary_where" in given)
     given["field_name"] = given.get("field_name") or _field_name(given)
     given["operation_name"] = given.get("operation_name") or " and ".join(products) or "drive"
     raw: dict[str, Any] = {
@@ -204,6 +205,9 @@ def season_from_options(
     draft = build_season(raw, SeasonFiles(base or Path(), problems, held or {}), logs=logs)
     if draft.problems:
         raise InputError(draft.problems)
+    if nameless:
+        plans = tuple(replace(p, field_is_nameless=True) for p in draft.season.operations)
+        return replace(draft.season, operations=plans)
     return draft.season
 
 

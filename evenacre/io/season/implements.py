@@ -10,7 +10,6 @@ from evenacre.io.season.schema import ImplementTable
 from evenacre.model import Compartment, Implement, TowedUnit
 from evenacre.units.display import in_both
 
-_ROW_OF_UNKNOWN_M = 0.3
 _MATCH = 0.01
 
 
@@ -20,14 +19,17 @@ def implement_of(
     currency: str,
     problems: ProblemCollector,
     path: KeyPath,
+    *,
+    logged: bool = False,
 ) -> tuple[Implement | None, list[str]]:
     """Work out width and rows from whichever two of width, rows and spacing are given.
 
+    ``logged``: logs will be read that may tell the width.
     Returns the implement, or None when something was wrong, and warnings.
     """
     before = len(problems.problems)
     warnings: list[str] = []
-    width, rows = _width_and_rows(table, problems, path)
+    width, rows = _width_and_rows(table, logged, problems, path)
     listed_rows = tuple(table.sections) if isinstance(table.sections, list) else ()
     rows = sum(listed_rows) if listed_rows and rows is None else rows
     known = rows is not None
@@ -38,28 +40,27 @@ def implement_of(
         is_new(name, names[:index], problems, (*path, "compartments", index, "name"))
     if table.cost is not None:
         check_currency(written.get("cost"), currency, problems, (*path, "cost"))
-    if len(problems.problems) > before or width is None:
+    if len(problems.problems) > before:
         return None, warnings
-    count = table.sections if isinstance(table.sections, int) else 1
-    if rows is None:
-        # Rows that are only a subdivision: about a foot each, and whole ones in a section.
-        rows = count * max(1, round(width / count / _ROW_OF_UNKNOWN_M))
-    equal = (rows // count,) * count if isinstance(table.sections, int) else ()
+    count = table.sections if isinstance(table.sections, int) else 0
+    equal = ((rows or count) // count,) * count if count else ()
     if table.axle_to_antenna == 0 and table.antenna_ahead == 0 and table.tow:
         warnings.append(
             f"{table.name}: it is towed, but how far the antenna is ahead of the hitch pin is not "
             "given (antenna_ahead); the pin was taken to be right under the antenna."
         )
     made = table.given(Implement) | {
-        "width_m": width,
-        "rows": rows,
+        "width_m": width or 1.0,
+        "width_known": width is not None,
+        "rows": rows or max(count, 1),
         "rows_known": known,
         "section_rows": listed_rows or equal,
         "tow": tuple(TowedUnit(**unit.given(TowedUnit)) for unit in table.tow),
         "product_lag_s": table.delay,
         "compartments": tuple(Compartment(bin_.name, bin_.volume) for bin_ in table.compartments),
     }
-    return Implement(**made), warnings
+    implement = Implement(**made)
+    return implement.of_width(width) if width is not None else implement, warnings
 
 
 def _check_sections(
@@ -101,7 +102,7 @@ def _check_towers(
 
 
 def _width_and_rows(
-    table: ImplementTable, problems: ProblemCollector, path: KeyPath
+    table: ImplementTable, logged: bool, problems: ProblemCollector, path: KeyPath
 ) -> tuple[float | None, int | None]:
     width, rows, spacing = table.width, table.rows, table.row_spacing
     if width is None and rows is not None and spacing is not None:
@@ -110,10 +111,10 @@ def _width_and_rows(
             what = f"{rows} rows so far apart make a width of {in_both('length', width)}."
             remedy = "Give rows and row_spacing that make between 0.1 m (4 in) and 60 m (197 ft)."
             problems.add((*path, "rows"), what, remedy)
-    elif width is None:
+    elif width is None and not (logged and spacing is None):
         remedy = 'Give it, such as "20 ft", or the number of rows and their spacing.'
         problems.add((*path, "width"), "The working width is missing.", remedy)
-    elif spacing is not None:
+    elif width is not None and spacing is not None:
         rows = rows if rows is not None else max(1, round(width / spacing))
         if abs(rows * spacing - width) > _MATCH * width:
             key = "row_spacing" if table.rows is None else "rows"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from pathlib import Path
 from typing import Any
@@ -10,14 +11,26 @@ from evenacre.errors import InputError
 from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
 from evenacre.io.season.build import MustHold, SeasonDraft, build_season
 from evenacre.io.season.files import SeasonFiles
-from evenacre.io.season.schema import ENTRIES
+from evenacre.io.season.schema import ENTRIES, SINGLES
 from evenacre.io.untrusted import budget
-from evenacre.io.untrusted.files import read_whole
+from evenacre.io.untrusted.files import read_start, read_whole
 from evenacre.model import Season
 
 _GIVE_ONE = "Give a season file, such as season.toml; `evenacre audit` takes a log after --tracks."
 _DEEPEST = 20
+_LOOKED_AT = 1 << 16
+_TABLES = "|".join((*ENTRIES, *SINGLES)).encode()
+_READS_LIKE_ONE = re.compile(
+    rb"^[ \t]*((farm|time_zone)[ \t]*=|\[\[?(" + _TABLES + rb")\b)", re.MULTILINE
+)
 _MADE_ON_THE_DAY = ("tracks", "columns", "blockages", "blockage", "loads")
+
+
+def is_season_file(path: Path) -> bool:
+    """Tell whether a file calls itself a season or reads like one, without checking it."""
+    if path.suffix.lower() == ".toml":
+        return True
+    return path.is_file() and bool(_READS_LIKE_ONE.search(read_start(path, _LOOKED_AT, path.name)))
 
 
 def load_season(path: Path, *, logs: bool = True, must_hold: MustHold = "operations") -> Season:

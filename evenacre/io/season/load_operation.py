@@ -10,6 +10,7 @@ from evenacre.io.logs.columns.clock import dates_of
 from evenacre.io.logs.read_tracks import read_tracks
 from evenacre.io.logs.volume_to_mass import weigh_amounts
 from evenacre.io.maps.location_check import place_tracks, turn_tracks
+from evenacre.io.season.told_by_logs import told_by_logs
 from evenacre.io.tickets.load_tickets import match_ticket_clock, read_tickets
 from evenacre.model import UNDATED_S, Operation, OperationPlan, Track
 
@@ -44,6 +45,10 @@ def read_operation(plan: OperationPlan) -> tuple[Operation, list[Problem]]:
             read = read_tracks(path, columns=plan.columns, layer=layer, crs=crs, time_zone=zone)
             tracks += weigh_amounts(read, plan.applications)
     tracks += weigh_amounts(plan.tracks, plan.applications)
+    if not problems:
+        with gathered(problems):
+            plan, said = told_by_logs(plan, tracks)
+            notes += said
     placed = turn_tracks(tracks)
     if plan.field.boundary is not None:
         with gathered(problems):

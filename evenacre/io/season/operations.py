@@ -197,7 +197,7 @@ class PlanBuilder:
                 what = f'The operation has no product "{name}".'
                 remedy = choice(name, products, "Add it to products.")
                 self.problems.add((*path, "slopes", name), what, remedy)
-        if not implement.rows_known:
+        if not (implement.rows_known and implement.width_known):
             what = "How far apart the rows are is not known."
             self.problems.add(path, what, "Give the implement rows or row_spacing.")
             return None

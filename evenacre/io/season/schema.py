@@ -263,6 +263,9 @@ class SeasonTable(KeyTable):
     currency: Annotated[str, Field(pattern=r"^[A-Z]{3}$")] = key("Of all prices.", "USD")
     time_zone: str | None = key("Zone of local times: America/Chicago.")
     settings: SettingsTable = key("What may be tuned.", SettingsTable())
+    gathered: dict[str, str] = key(
+        "Files that `evenacre gather` has taken in or left out, with their fingerprints.", {}
+    )
     product: list[Any] = []
     implement: list[Any] = []
     field: list[Any] = []

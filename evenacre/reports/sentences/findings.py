@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from string import Formatter
 from typing import Any, get_args
@@ -13,9 +13,43 @@ from evenacre.units.display import Shown, in_both
 
 _INCH_M = 0.0254
 
-SENTENCES: dict[str, str | Callable[..., str]] = {
+_TWO_MACHINES = (
+    "The receiver lost its place, or two machines are in one log: name the column that tells them "
+    "apart (machine)."
+)
+_REMEDIES = {
+    "without position or time": (
+        "No position is told there; if another column holds it, name that (lon, lat)."
+    ),
+    "without a time": "Check which column holds the time (time).",
+    "same time, other place": (
+        "Several machines or sections may be in one log: name the column that tells them apart "
+        "(machine, or section_number)."
+    ),
+    "position jumps": _TWO_MACHINES,
+    "cuts at jumps": _TWO_MACHINES,
+    "cuts at gaps": (
+        "The log is silent there. If the machine worked on, say how long a silence is bridged "
+        "(max_gap)."
+    ),
+}
+"""What mends it where records were left out, by cause."""
+
+SENTENCES = {
     # Of readers of files.
     "said_by_reader": "{text}",
+    # Of what became of the records.
+    "records_lost": (
+        "{lost:,} of {read:,} records were left out, most of them for this: {cause}. {cause:remedy}"
+    ),
+    "way_lost": (
+        "{lost_m:distance} of the {way_m:distance} between the records were not used, most of it "
+        "for this: {cause}. {cause:remedy}"
+    ),
+    "unlike_the_records": (
+        "The ground swept is {swept_m2:area}, but width and distance of the records make "
+        "{told_m2:area}. Check the width, and the units of both columns."
+    ),
     # Of positions.
     "away_from_field": (
         "{records:,} of {read:,} records lie more than {limit_m:length} from the field and were "
@@ -28,6 +62,10 @@ SENTENCES: dict[str, str | Callable[..., str]] = {
     "coarse_clock": (
         "The log's clock is coarser than its records; records that share a time were "
         "spread evenly over it."
+    ),
+    "order_from_motion": (
+        "The records are not in order of time, and {records:,} of them share a time with the one "
+        "before: those were put in order by the way the machine went."
     ),
     "distance_disagrees": (
         "The logged distance is {ratio:.3f} times the distance between positions; positions "
@@ -204,20 +242,21 @@ SENTENCES: dict[str, str | Callable[..., str]] = {
         "before {graze_from}."
     ),
 }
-"""By code: the sentence, its values in braces, or what makes it of them.
+"""By code: the sentence, its values in braces.
 
 After the colon stands a quantity of `UnitSystem`, shown in both systems, ``small`` for lengths
 of centimetres, ``and`` or ``quoted`` for tuples of names, or a format of Python's.
 """
 
+_CHECK_EXPORT = "Check that the export is complete and that the position columns are right."
 REFUSALS: dict[str, tuple[str, str]] = {
     "no_position": (
         "it holds no usable position, and one drive needs at least two.",
-        "Check that the export is complete and that the position columns are right.",
+        _CHECK_EXPORT,
     ),
     "single_position": (
         "it holds a single usable position, and one drive needs at least two.",
-        "Check that the export is complete and that the position columns are right.",
+        _CHECK_EXPORT,
     ),
     "jumping_positions": (
         "the positions jump to and fro from record to record, as if two machines had been in "
@@ -279,9 +318,7 @@ REFUSALS: dict[str, tuple[str, str]] = {
 
 def sentence(finding: Finding) -> str:
     """Put a finding into words."""
-    words = SENTENCES[finding.code]
-    values = {name: value for name, value in finding.values.items() if name != "place"}
-    text = _fill(words, values) if isinstance(words, str) else words(**values)
+    text = _fill(SENTENCES[finding.code], finding.values)
     return f"{finding.values['place']}: {text}" if "place" in finding.values else text
 
 
@@ -315,6 +352,8 @@ class _Filler(Formatter):
     def format_field(self, value: Any, format_spec: str) -> str:
         if format_spec == "small":
             return f"{value * 100:.1f} cm ({value / _INCH_M:.1f} in)"
+        if format_spec == "remedy":
+            return _REMEDIES.get(value, "Look at the log there, or export it again.")
         if isinstance(value, tuple):
             if format_spec == "quoted":
                 value = tuple(f'"{name}"' for name in value)

@@ -18,7 +18,7 @@ from evenacre.geo.local_crs import WorkingPlane
 from evenacre.io.common.findings import Findings, counted
 from evenacre.io.logs.build_tracks import build_tracks
 from evenacre.io.logs.columns.clock import Clock, read_clock
-from evenacre.io.logs.columns.column_roles import ColumnPlan, plan_columns
+from evenacre.io.logs.columns.column_roles import ColumnPlan, log_rank, plan_columns
 from evenacre.io.logs.columns.positions import checked_degrees
 from evenacre.io.logs.formats.ground_log import ground_tracks, rows_of
 from evenacre.io.logs.formats.polygon_log import polygon_tracks
@@ -46,7 +46,8 @@ def read_layer_tracks(
     cache: LayerCache | None = None,
 ) -> list[Track]:
     """Read a log kept as a map layer, or at hand in a cache; arguments as of `read_tracks`."""
-    frame, warnings = read_layer(Source(path, layer, crs=crs), polygons=False, cache=cache)
+    source = Source(path, layer, crs=crs)
+    frame, warnings = read_layer(source, polygons=False, cache=cache, wanted=log_rank)
     findings = Findings(warnings=list(warnings))
     dimension = shapely.get_dimensions(frame.geometry.array)
     if (shapely.get_type_id(frame.geometry.array) > _SINGLE).any() and (dimension < 2).any():

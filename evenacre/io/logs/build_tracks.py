@@ -8,7 +8,7 @@ import numpy as np
 import pyarrow.compute as pc
 
 from evenacre.errors import InputError
-from evenacre.geo.geodesy import step_m
+from evenacre.geo.geodesy import ShapeArray, step_m
 from evenacre.io.common.arrow_arrays import coded
 from evenacre.io.common.findings import Findings, counted, one_line
 from evenacre.io.common.suggestions import listed
@@ -36,6 +36,7 @@ def build_tracks(
     findings: Findings,
     *,
     clock: Clock | None = None,
+    ground: ShapeArray | None = None,
 ) -> list[Track]:
     """Turn a table of n fixes into tracks, one a machine, in order of first appearance.
 
@@ -49,15 +50,18 @@ def build_tracks(
         Told of guesses and suspicions; they end in every track.
     clock : Clock, optional
         Times that do not come from a column.
+    ground : (n,) array of geometry, optional
+        What each record covered, where no drive is told.
     """
     if clock is None and not plan.tells_times:
         clock = file_order_clock(table, lon, lat, findings)
     if clock is None:
         clock = fix_clock(table, plan, time_zone, findings)
-        _require_time_of_day(table, clock)
+        if ground is None:
+            _require_time_of_day(table, clock)
     codes, _ = _machines(table, plan)
     records = Records(table, plan, clock, lon, lat)
-    if not clock.assumed:
+    if ground is None and not clock.assumed:
         records = gather_sections(records, codes, findings)
     table, plan, clock = records.table, records.plan, records.clock
     lon, lat = records.lon, records.lat
@@ -78,6 +82,7 @@ def build_tracks(
         clock.time_s,
         lon,
         lat,
+        ground=ground,
         timed=not clock.assumed,
         named=_named(table, plan, findings),
         target_kg_per_m2=_target(table, plan, findings),
@@ -214,6 +219,8 @@ def _paces(
 def _finished(track: Track, findings: Findings) -> Track:
     """Spread shared times, judge the order, and attach what was found."""
     own = Findings(list(findings.notes), list(findings.warnings))
+    if track.ground is not None:  # in no order of time
+        return replace(track, notes=tuple(own.notes), warnings=tuple(own.warnings))
     time_s = _spread(track, own)
     back = int((np.diff(time_s) < 0).sum())
     if back:

@@ -90,11 +90,33 @@ SENTENCES = {
         "{source}: logged widths reach {widest_m:length} but the tool is {tool_m:length} wide; "
         "the tool's width was used. Check the width that was given."
     ),
+    # Of shapes of ground.
+    "shapes_not_drive": (
+        "The log holds shapes of ground and no drive: cover, overlap, skips and amounts come from "
+        "the shapes themselves, and passes, distance, speed and the rounds of the headland are not "
+        "known."
+    ),
+    "cracks": (
+        "Cracks between shapes narrower than {limit_m:length} were closed ({cracks_m2:area}), and "
+        "laps as narrow were not counted as overlap ({laps_m2:area}): they come of drawing."
+    ),
+    "repeated_shapes": (
+        "{records:,} of {read:,} shapes repeat another one exactly and were counted as ground "
+        "covered again. If the log was exported twice, remove them."
+    ),
+    "blockages_unplaced": (
+        "The blockages were not used: shapes of ground do not tell where the drill was at their "
+        "time."
+    ),
     # Of amounts.
     "no_amount": "{product}: no rate is logged and none was given, so no amount is known.",
     "blank_amount": (
         "{product}: the log gives no amount for {share:.1%} of the time in work, and nothing "
         "was counted there."
+    ),
+    "blank_ground": (
+        "{product}: the log gives no amount for {share:.1%} of the ground, and nothing was counted "
+        "there."
     ),
     "unplaced_amount": (
         "{product}: {unplaced_kg:mass} were logged while no row was working or moving forward; "
@@ -245,6 +267,14 @@ REFUSALS: dict[str, tuple[str, str]] = {
         "the path is cut between all of its records: they lie too far apart in time.",
         "Check the column of times, or allow a longer silence (max_gap, on the command line "
         "--max-gap).",
+    ),
+    "no_shape": (
+        "none of its shapes lies on the field.",
+        "Check that log and boundary belong together, and that the export is complete.",
+    ),
+    "drive_and_shapes": (
+        "it holds shapes of ground, and another log of the same operation holds a drive.",
+        "Give them as two operations.",
     ),
     "no_ground": (
         "the machine stood still: it covered no ground while it worked.",

@@ -9,26 +9,20 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import shapely
 
-from evenacre.coverage.amounts import (
-    amount_leaps,
-    product_masses,
-    running_totals,
-    with_logged_products,
-)
+from evenacre.coverage.amounts import running_totals, with_logged_products
 from evenacre.coverage.capacity import capacity_figures
-from evenacre.coverage.clean import clean
 from evenacre.coverage.cover import area_figures, count_cover, part_ground
 from evenacre.coverage.diagnostics import collect_findings, require_work
+from evenacre.coverage.drive import follow
 from evenacre.coverage.field_plane import PlaneField, lay_out, plane_for
 from evenacre.coverage.grids import GridFrame, extent_of
 from evenacre.coverage.headland import Headland, find_headland
 from evenacre.coverage.layers import cover_layers, field_layers, swath_layer
 from evenacre.coverage.passes import number_passes, pass_ends, pass_table
 from evenacre.coverage.products import GroundShares, Region, Shares, product_result
-from evenacre.coverage.rows import row_states, section_bounds, with_rows
+from evenacre.coverage.rows import section_bounds, with_rows
 from evenacre.coverage.skips import Surroundings, find_causes, find_skips, ground_beside
-from evenacre.coverage.smooth import ground_speed, smooth_path, turn_radius
-from evenacre.coverage.steps import Steps, build_steps
+from evenacre.coverage.steps import Steps
 from evenacre.coverage.swath import STRAIGHT_M, Strips, build_strips, build_swaths, split_strips
 from evenacre.coverage.uncertainty import area_uncertainty, position_error
 from evenacre.model import UNDATED_S, Implement, Operation, Settings, Track
@@ -77,20 +71,14 @@ def audit_operation(
     say("cleaning positions")
     boundary = operation.field.boundary
     near = None if boundary is None else plane.project(boundary)
-    fixes = clean(tracks, plane, settings, near)
-    path = smooth_path(fixes.time_s, fixes.x_m, fixes.y_m, fixes.run, smooth=settings.smooth)
-    speed = ground_speed(fixes.time_s, path, fixes.run)
-    radius = turn_radius(fixes.time_s, path, fixes.run, speed)
-    states = row_states(fixes, tracks, implement, speed, radius)
     applications = with_logged_products(operation.applications, tracks)
-    leap = amount_leaps(applications, tracks, fixes)
-    towed = implement.at_its_own_places() if tracks[0].at_tool else implement
-    steps = build_steps(fixes, path, states.active, towed, operation.blockages, leap)
+    drive = follow(operation, implement, applications, plane, near)
+    tracks, fixes, steps = drive.tracks, drive.fixes, drive.steps
     require_work(operation, fixes, steps)
 
     say("sweeping the ground")
     strips = build_strips(steps, steps.active, implement)
-    straight_m = np.clip(_STRAIGHT_PER_JITTER * path.jitter_m, STRAIGHT_M, _ROUGHEST_M)
+    straight_m = np.clip(_STRAIGHT_PER_JITTER * drive.jitter_m, STRAIGHT_M, _ROUGHEST_M)
     swaths = build_swaths(strips, float(straight_m))
     say("counting cover")
     cover = count_cover(swaths.geometry)
@@ -132,11 +120,10 @@ def audit_operation(
         areas["covered_area_m2"],
         areas["excess_area_m2"],
     )
-    masses, amounts = product_masses(applications, tracks, fixes, steps, placed, implement)
+    masses, amounts = drive.masses(applications, placed, implement)
     frame = GridFrame(extent_of(land.boundary, cover.once_or_more), land.workable.area, plane.crs)
-    rows_on = steps.active.sum(axis=1)
     products = tuple(
-        product_result(a, m, placed, rows_on, cover, ground, frame, plane)
+        product_result(a, m, placed, steps.active, cover, ground, frame, plane)
         for a, m in zip(applications, masses, strict=True)
     )
 
@@ -160,17 +147,21 @@ def audit_operation(
         **areas,
         headland_rounds=headland.rounds,
         pass_count=len(passes),
-        **capacity_figures(steps, implement.width_m, areas["covered_area_m2"], timed=timed),
+        **capacity_figures(
+            steps, drive.spans, implement.width_m, areas["covered_area_m2"], timed=timed
+        ),
         uncertainty=area_uncertainty(steps, number, cover, land.workable, implement, error),
         products=products,
         layers=layers,
         cover_grid=frame.cover(swaths.geometry),
         time_zone=operation.time_zone,
         cleaning=fixes.counts,
-        sources=tuple(t.source for t in tracks),
-        findings=collect_findings(operation, fixes, path, land, frame, states.findings, amounts),
+        cleaning_m=fixes.metres,
+        sources=tuple(t.source for t in operation.tracks),
+        findings=collect_findings(operation, drive, land, frame, amounts),
         totals=running_totals(
             steps,
+            drive.spans,
             implement,
             {a.product.name: m for a, m in zip(applications, masses, strict=True)},
         ),

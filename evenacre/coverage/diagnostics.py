@@ -7,9 +7,9 @@ from collections.abc import Iterable, Iterator
 import numpy as np
 
 from evenacre.coverage.clean import NEAR_FIELD_M, Fixes
+from evenacre.coverage.drive import Drive
 from evenacre.coverage.field_plane import PlaneField
 from evenacre.coverage.grids import GridFrame
-from evenacre.coverage.smooth import SmoothPath
 from evenacre.coverage.steps import Steps
 from evenacre.model import Operation
 from evenacre.model.finding import Finding, FindingError, reader_findings
@@ -45,53 +45,55 @@ def require_work(operation: Operation, fixes: Fixes, steps: Steps) -> None:
 
 def collect_findings(
     operation: Operation,
-    fixes: Fixes,
-    path: SmoothPath,
+    drive: Drive,
     land: PlaneField,
     frame: GridFrame,
-    states: Iterable[Finding],
     amounts: Iterable[Finding],
 ) -> tuple[Finding, ...]:
     """Gather what is worth telling, in the order of the work.
 
-    ``states`` and ``amounts`` are those of reading the rows and the products.
+    ``amounts`` are those of reading the products.
     """
     tracks = operation.tracks
+    said = (f for track in tracks for f in reader_findings(track.warnings, track.notes))
     return (
+        *drive.findings,
         *reader_findings(operation.warnings, operation.notes),
-        *(finding for track in tracks for finding in reader_findings(track.warnings, track.notes)),
-        *fixes.findings,
-        *states,
-        *_positions(operation, fixes, path),
+        *(said if len(tracks) == 1 else dict.fromkeys(said)),
+        *drive.fixes.findings,
+        *drive.states,
+        *_positions(operation, drive),
         *amounts,
         *_ground(land, frame),
     )
 
 
-def _positions(operation: Operation, fixes: Fixes, path: SmoothPath) -> Iterator[Finding]:
+def _positions(operation: Operation, drive: Drive) -> Iterator[Finding]:
+    fixes = drive.fixes
     read = fixes.counts["read"]
     if away := fixes.counts.get("away from the field", 0):
         yield Finding.warning("away_from_field", records=away, read=read, limit_m=NEAR_FIELD_M)
     repeats = fixes.counts.get("exact repeats", 0)
     if repeats > _REPEATS_SHARE * read:
         yield Finding.warning("repeated_records", records=repeats, read=read)
-    ratio = _distance_ratio(operation, fixes)
+    ratio = _distance_ratio(drive)
     if abs(ratio - 1) > _DISTANCE_TOLERANCE:
         yield Finding.warning("distance_disagrees", ratio=ratio)
     if not operation.settings.smooth:
         yield Finding.note("not_smoothed")
-    elif path.x_m is fixes.x_m:
+    elif not drive.smoothed:
         yield Finding.note("no_jitter")
     else:
-        yield Finding.note("jitter_smoothed", jitter_m=path.jitter_m)
+        yield Finding.note("jitter_smoothed", jitter_m=drive.jitter_m)
 
 
-def _distance_ratio(operation: Operation, fixes: Fixes) -> float:
+def _distance_ratio(drive: Drive) -> float:
     """The machine's own distance to that between the positions, over records that tell both.
 
     1 where there are none.
     """
-    logged = fixes.take(operation.tracks, lambda t: t.distance_m)
+    fixes = drive.fixes
+    logged = fixes.take(drive.tracks, lambda t: t.distance_m)
     if logged is None:
         return 1.0
     moved = np.hypot(np.diff(fixes.x_m), np.diff(fixes.y_m))

@@ -55,7 +55,7 @@ def product_result(
     application: Application,
     mass: StepMass,
     strips: Strips,
-    rows_on: IntArray,
+    active: BoolArray,
     cover: Cover,
     ground: GroundShares,
     frame: GridFrame,
@@ -65,14 +65,11 @@ def product_result(
 
     Parameters
     ----------
-    rows_on : (n - 1,) int
+    active : (n - 1, rows) bool
         Rows placing in each step.
     """
     product, target = application.product, application.target_kg_per_m2
-    strip_kg = mass.strip_kg
-    if strip_kg is None:
-        rows = strips.last_row - strips.first_row + 1
-        strip_kg = mass.mass_kg[strips.step] * rows / np.maximum(rows_on[strips.step], 1)
+    strip_kg = mass.spread(strips, active)
     logged = float(strip_kg.sum())
     in_field = float((strip_kg * ground.workable.share).sum())
     zones = tuple(

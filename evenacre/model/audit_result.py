@@ -149,6 +149,9 @@ class AuditResult:
     time_zone: str | None = None  # the zone to show times in; None: the log's own clock
     # Records read, used and dropped, by reason
     cleaning: dict[str, int] = dataclasses.field(default_factory=dict)
+    # The way between the records, and what became of it, by the same reasons; all but ``read``
+    # make up that
+    cleaning_m: dict[str, float] = dataclasses.field(default_factory=dict)
     sources: tuple[str, ...] = ()
     findings: tuple[Finding, ...] = ()
     totals: RunningTotals | None = None  # how far the job had come at any moment

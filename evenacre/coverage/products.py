@@ -148,12 +148,12 @@ class StripShares:
 
     Parameters
     ----------
-    rows_on : (n - 1,) int
+    active : (n - 1, rows) bool
         Rows placing in each step.
     """
 
-    def __init__(self, strips: Strips, swaths: Swaths, rows_on: IntArray) -> None:
-        self._strips, self._rows_on = strips, rows_on
+    def __init__(self, strips: Strips, swaths: Swaths, active: BoolArray) -> None:
+        self._strips, self._active = strips, active
         self.piece = strips.piece
         self._pieces = swaths.geometry
         quad = strips.quad
@@ -163,11 +163,7 @@ class StripShares:
 
     def mass_kg(self, mass: StepMass) -> FloatArray:
         """Mass of each strip; rows that were on get equal shares where it is not told."""
-        if mass.strip_kg is not None:
-            return mass.strip_kg
-        strips = self._strips
-        rows = strips.last_row - strips.first_row + 1
-        return mass.mass_kg[strips.step] * rows / np.maximum(self._rows_on[strips.step], 1)
+        return mass.spread(self._strips, self._active)
 
     def rate(self, frame: GridFrame, strip_kg: FloatArray) -> Grid:
         """Rate at each cell centre."""

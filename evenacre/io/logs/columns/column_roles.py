@@ -313,7 +313,7 @@ def log_rank(names: Sequence[str]) -> int:
         return 2
     measured = has(*_MEASURED)
     words = [{*header.words, *header.meant} for header in headers]
-    sure = set().union(*_SURE_WORDS.values())
+    sure = {word for words in _SURE_WORDS.values() for word in words}
     return int(measured or any(own & sure and not own & _NOT_LOGGED for own in words))
 
 

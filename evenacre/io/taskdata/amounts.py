@@ -128,11 +128,15 @@ def _together(
     """Join the columns of one product: the highest parts count, lower ones repeat them.
 
     Bins and tools that feed one product add up; so do flows of sections. A rate of sections is
-    the mean over the width that is on.
+    the mean over the width that is on, and where each section has one, truer than that of all.
     """
     log, machines = work.log, work.machines
     depth = {i: len(machines.path(log.columns[i].part)) for i in indices}
     top = {i: log.columns[i].part for i in indices if depth[i] == min(depth.values())}
+    own = {part.id for part in work.sections}
+    finer = {i: log.columns[i].part for i in indices if log.columns[i].part in own}
+    if spread and len(finer) == len(own) > 1:
+        top = finer
     values = [_clean(work, i) for i in top]
     if len(values) == 1:
         return values[0]

@@ -14,16 +14,17 @@ from evenacre.cli.options.streams import first, printing, say
 def check(
     file: Annotated[
         Path,
-        typer.Argument(help="A season file, task data, or any log, map or table."),
+        typer.Argument(help="A season file, task data, any log, map or table, or a folder."),
     ],
     quiet: Quiet = False,
 ) -> None:
     """Check every file of a season, or say what any other file holds, computing nothing."""
     with plain_errors():
         from evenacre.io.season.load import is_season_file
+        from evenacre.io.stick.files import is_stick
         from evenacre.io.taskdata.folder import is_taskdata
 
-        tasks = is_taskdata(file)
+        tasks = not is_stick(file) and is_taskdata(file)
         whole = tasks or not file.exists() or is_season_file(file)
         head, mended = ([], True) if whole and not tasks else _looked_at(file)
         lines, errors = _season(file, quiet=quiet) if whole else ([], int(not mended))
@@ -52,8 +53,14 @@ def _season(file: Path, *, quiet: bool) -> tuple[list[str], int]:
 def _looked_at(file: Path) -> tuple[list[str], bool]:
     """What a file holds, how it was read and what to do next; whether it was understood."""
     from evenacre.io.stick.describe import next_step, said_of, told
+    from evenacre.io.stick.files import is_stick
     from evenacre.io.stick.identify import Kind, look_at
 
+    if is_stick(file):
+        from evenacre.workflows.gather import gathered_lines, preview
+
+        lines = gathered_lines(preview(file), wrote=False)
+        return [*lines, f"Go on with: evenacre gather {file}"], True
     found = look_at(file)
     lines = [line for one in found for line in told(one, file.name)]
     for one in found if not any(f.tasks for f in found) else ():

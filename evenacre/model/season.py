@@ -56,6 +56,7 @@ class OperationPlan:
     compartment_of: tuple[tuple[str, str], ...] = ()
     with_seed: WithSeed | None = None
     tracks: tuple[Track, ...] = ()
+    field_is_nameless: bool = False  # True when its name only stands in for that in the logs
 
 
 @dataclass(frozen=True)

@@ -18,8 +18,7 @@ from evenacre.io.writers.track_layer import track_layer
 from evenacre.model import PlannedSeeding, Season
 from evenacre.model.audit_result import AuditResult
 from evenacre.model.outputs import Deliverables, OperationFiles
-from evenacre.planning.interseeding.compare_to_audit import compare
-from evenacre.planning.interseeding.comparison import PlannedDone
+from evenacre.planning.interseeding.comparison import PlannedDone, compare
 from evenacre.planning.loads.stock_balance import Balance, season_balances
 from evenacre.planning.season.nutrients import AuditedJob
 from evenacre.planning.season.season_totals import Ledger, ledger
@@ -34,7 +33,7 @@ from evenacre.reports.pages.audit import (
     render_season,
 )
 from evenacre.reports.quantities import Display
-from evenacre.reports.sentences.audit import card
+from evenacre.reports.sentences.audit import FIRST, card
 from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.plan_against_done import planned_done_lines
 from evenacre.reports.sentences.season import season_card
@@ -345,4 +344,5 @@ def _operation_lines(audited: Audited, units: UnitSystem, currency: str) -> Iter
     answer = card(result, units, currency=currency, loads=audited.loads.loads)
     yield f"{result.field}, {result.operation}: {answer.headline}."
     yield from (f"  {sentence}" for _, sentence in answer.lines)
-    yield from (f"  warning: {warning}" for warning in sentences(result.findings, "warning"))
+    others = (finding for finding in result.findings if finding.code not in FIRST)
+    yield from (f"  warning: {warning}" for warning in sentences(others, "warning"))

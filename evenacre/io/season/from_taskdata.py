@@ -197,7 +197,7 @@ def _field(data: TaskData, task: Task, given: dict[str, Any]) -> tuple[Field, li
         why = f'its field "{own.name}" has no boundary'
     else:
         why = f'hardly any of its work lies inside its field "{own.name}"'
-    if 0 < share(own) and share(other) <= _MOST_OF_IT:
+    if share(own) > 0 and share(other) <= _MOST_OF_IT:
         return own, []
     if share(other) > _MOST_OF_IT:
         return other, [f'{about}: {why}; the work lies in "{other.name}", which was taken.']

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import zipfile
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -22,7 +23,7 @@ from evenacre.io.maps.read_layer import Source, layer_names, read_layer
 from evenacre.io.season.load import is_season_file
 from evenacre.io.tables.headers import read_header
 from evenacre.io.taskdata.folder import is_taskdata
-from evenacre.io.taskdata.read import TaskData, read_taskdata
+from evenacre.io.taskdata.read import Task, TaskData, each_task, read_taskdata
 from evenacre.io.tickets.rows import TicketRow, read_rows
 from evenacre.io.untrusted.files import read_start, size_within
 from evenacre.io.untrusted.kinds import LOOKED_AT, MapKind, map_kind
@@ -39,6 +40,8 @@ class Kind(StrEnum):
     BLOCKAGES = "blockages"
     SEASON = "season file"
     RESULT = "earlier result"
+    COPY = "copy"
+    UNUSED = "not used"
     PICTURE = "picture"
     DOCUMENT = "document"
     UNKNOWN = "not understood"
@@ -63,7 +66,9 @@ _PICTURES = (b"\xff\xd8\xff", b"\x89PNG", b"GIF8", b"II*\0", b"MM\0*", b"BM")
 _DOCUMENTS = (b"%PDF", b"{\\rtf", b"\xd0\xcf\x11\xe0")
 _PICTURE_NAMES = {".jpg", ".jpeg", ".png", ".gif", ".tif", ".tiff", ".bmp", ".webp", ".heic"}
 _PICTURE_NAMES |= {".mp4", ".mov", ".avi", ".mp3", ".wav", ".svg"}
-_DOCUMENT_NAMES = {".pdf", ".doc", ".docx", ".odt", ".rtf", ".md", ".ppt", ".pptx", ".htm", ".html"}
+_DOCUMENT_NAMES = {".pdf", ".doc", ".docx", ".odt", ".rtf", ".ppt", ".pptx", ".htm", ".html"}
+# What may be a table, and where it is none is something to read.
+_TEXTS = {".txt", ".md", ".log", ".ini", ".cfg", ".rst", ".url"}
 _SHEETS = {".xlsx", ".xlsm"}
 # Tables that people keep are small; a larger one is a log.
 _KEPT_BYTES = 2 << 20
@@ -83,13 +88,21 @@ def look_at(path: Path, *, time_zone: str | None = None) -> list[Found]:
     try:
         return list(_look_at(path, time_zone))
     except InputError as error:
-        return [Found(Kind.UNKNOWN, why=str(error.problems[0]))]
+        written = path.suffix.lower() in _TEXTS
+        return [Found(Kind.DOCUMENT if written else Kind.UNKNOWN, why=_reason(error))]
+
+
+def _reason(error: InputError) -> str:
+    """What is wrong with a file and what to do, without its name."""
+    problem = error.problems[0]
+    place = f"{problem.place}: " if problem.place else ""
+    text = f"{place}{problem.what} {problem.remedy}"
+    return text[:1].upper() + text[1:]
 
 
 def _look_at(path: Path, time_zone: str | None) -> Iterator[Found]:
     if is_taskdata(path):
-        data = read_taskdata(path, time_zone=time_zone)
-        yield Found(Kind.TASK_DATA, tasks=data, warnings=data.warnings)
+        yield from _sets(path, time_zone)
         return
     if path.is_dir():
         raise InputError.at(path.name, "", "This is a folder.", "Name the file in it.")
@@ -110,9 +123,22 @@ def _look_at(path: Path, time_zone: str | None) -> Iterator[Found]:
             try:
                 yield from _of_layer(path, layer, time_zone)
             except InputError as error:
-                yield Found(Kind.UNKNOWN, layer, why=str(error.problems[0]))
+                yield Found(Kind.UNKNOWN, layer, why=_reason(error))
     else:
         yield from _of_table(path, time_zone)
+
+
+def _sets(path: Path, time_zone: str | None) -> Iterator[Found]:
+    """Read every set of task data in a file, each with its tasks."""
+    found: dict[str, tuple[TaskData, list[Task]]] = {}
+    for data, task in each_task(path, time_zone=time_zone):
+        found.setdefault(data.source, (data, []))[1].append(task)
+    if not found:
+        data = read_taskdata(path, time_zone=time_zone)
+        found[data.source] = data, []
+    for data, tasks in found.values():
+        whole = dataclasses.replace(data, tasks=tuple(tasks))
+        yield Found(Kind.TASK_DATA, tasks=whole, warnings=(*data.warnings, *data.unread))
 
 
 def _is_office(path: Path, start: bytes) -> bool:
@@ -161,7 +187,7 @@ def _of_layer(path: Path, layer: str, time_zone: str | None) -> Iterator[Found]:
         try:
             yield from _log(path, layer, time_zone)
         except InputError as error:
-            yield Found(Kind.UNKNOWN, layer, why=str(error.problems[0]))
+            yield Found(Kind.UNKNOWN, layer, why=_reason(error))
         return
     yield Found(Kind.MAP, layer, shapes=shapes, warnings=tuple(warnings))
 

@@ -9,11 +9,15 @@ from evenacre.io.common.findings import counted
 from evenacre.model.audit_result import AuditResult, ProductResult
 from evenacre.planning.loads.load_check import ProductLoads
 from evenacre.reports import figure_text as figures
+from evenacre.reports.sentences.findings import sentence
 from evenacre.reports.sentences.fix_list import stops
 from evenacre.reports.sentences.loads import disagreement_sentence
 from evenacre.units.display import UnitSystem
 
 _MOST_LINES = 6
+FIRST = ("records_lost", "way_lost", "unlike_the_records")
+"""Findings that come before the answer: it may be wrong altogether."""
+_NO_WAY_M = 0.5  # less is not worth telling
 _SPECK_M2 = 0.1  # less is what arithmetic leaves
 _WORTH_SAYING = 0.0005  # of the field: ground outside below this is not worth a line
 
@@ -45,6 +49,7 @@ def card(
     if r.boundary_given:
         headline += f" of {figures.deserved(r.workable_area_m2, sigma, units)}"
     lines = [
+        *(("doubt", sentence(finding)) for finding in r.findings if finding.code in FIRST),
         ("missed", _missed(r, units)),
         ("double", _double(r, units, currency)),
         *(("product", _product(p, units)) for p in r.products),
@@ -54,7 +59,28 @@ def card(
     if r.boundary_given and r.outside_area_m2 > _WORTH_SAYING * r.boundary_area_m2:
         lines.append(("outside", _outside(r, units)))
     lines += [("setback", text) for text in _setbacks(r, units)]
+    lines.append(("log", records_sentence(r, units)))
     return Card(f"{headline} covered", tuple(lines))
+
+
+def records_sentence(r: AuditResult, units: UnitSystem) -> str:
+    """Say what became of the records, and of the way between them."""
+    read, used = r.cleaning.get("read", 0), r.cleaning.get("used", 0)
+    causes = {
+        cause: count
+        for cause, count in r.cleaning.items()
+        if count and cause not in ("read", "used", "out of order") and not cause.startswith("cuts")
+    }
+    said = f"{counted(read, 'record')} read, {used:,} used"
+    if causes:
+        said += f"; left out: {', '.join(f'{n:,} {cause}' for cause, n in causes.items())}"
+    lost_m = {c: m for c, m in r.cleaning_m.items() if m > _NO_WAY_M and c not in ("read", "used")}
+    if lost_m:
+        lost, way = (
+            units.distance.text(m, 2) for m in (sum(lost_m.values()), r.cleaning_m["read"])
+        )
+        said += f"; {lost} of {way} of way lost to {' and '.join(lost_m)}"
+    return f"{said}."
 
 
 def _missed(r: AuditResult, units: UnitSystem) -> str:

@@ -13,9 +13,43 @@ from evenacre.units.display import Shown, in_both
 
 _INCH_M = 0.0254
 
+_TWO_MACHINES = (
+    "The receiver lost its place, or two machines are in one log: name the column that tells them "
+    "apart (machine)."
+)
+_REMEDIES = {
+    "without position or time": (
+        "No position is told there; if another column holds it, name that (lon, lat)."
+    ),
+    "without a time": "Check which column holds the time (time).",
+    "same time, other place": (
+        "Several machines or sections may be in one log: name the column that tells them apart "
+        "(machine, or section_number)."
+    ),
+    "position jumps": _TWO_MACHINES,
+    "cuts at jumps": _TWO_MACHINES,
+    "cuts at gaps": (
+        "The log is silent there. If the machine worked on, say how long a silence is bridged "
+        "(max_gap)."
+    ),
+}
+"""What mends it where records were left out, by cause."""
+
 SENTENCES = {
     # Of readers of files.
     "said_by_reader": "{text}",
+    # Of what became of the records.
+    "records_lost": (
+        "{lost:,} of {read:,} records were left out, most of them for this: {cause}. {cause:remedy}"
+    ),
+    "way_lost": (
+        "{lost_m:distance} of the {way_m:distance} between the records were not used, most of it "
+        "for this: {cause}. {cause:remedy}"
+    ),
+    "unlike_the_records": (
+        "The ground swept is {swept_m2:area}, but width and distance of the records make "
+        "{told_m2:area}. Check the width, and the units of both columns."
+    ),
     # Of positions.
     "away_from_field": (
         "{records:,} of {read:,} records lie more than {limit_m:length} from the field and were "
@@ -56,11 +90,33 @@ SENTENCES = {
         "{source}: logged widths reach {widest_m:length} but the tool is {tool_m:length} wide; "
         "the tool's width was used. Check the width that was given."
     ),
+    # Of shapes of ground.
+    "shapes_not_drive": (
+        "The log holds shapes of ground and no drive: cover, overlap, skips and amounts come from "
+        "the shapes themselves, and passes, distance, speed and the rounds of the headland are not "
+        "known."
+    ),
+    "cracks": (
+        "Cracks between shapes narrower than {limit_m:length} were closed ({cracks_m2:area}), and "
+        "laps as narrow were not counted as overlap ({laps_m2:area}): they come of drawing."
+    ),
+    "repeated_shapes": (
+        "{records:,} of {read:,} shapes repeat another one exactly and were counted as ground "
+        "covered again. If the log was exported twice, remove them."
+    ),
+    "blockages_unplaced": (
+        "The blockages were not used: shapes of ground do not tell where the drill was at their "
+        "time."
+    ),
     # Of amounts.
     "no_amount": "{product}: no rate is logged and none was given, so no amount is known.",
     "blank_amount": (
         "{product}: the log gives no amount for {share:.1%} of the time in work, and nothing "
         "was counted there."
+    ),
+    "blank_ground": (
+        "{product}: the log gives no amount for {share:.1%} of the ground, and nothing was counted "
+        "there."
     ),
     "unplaced_amount": (
         "{product}: {unplaced_kg:mass} were logged while no row was working or moving forward; "
@@ -212,6 +268,14 @@ REFUSALS: dict[str, tuple[str, str]] = {
         "Check the column of times, or allow a longer silence (max_gap, on the command line "
         "--max-gap).",
     ),
+    "no_shape": (
+        "none of its shapes lies on the field.",
+        "Check that log and boundary belong together, and that the export is complete.",
+    ),
+    "drive_and_shapes": (
+        "it holds shapes of ground, and another log of the same operation holds a drive.",
+        "Give them as two operations.",
+    ),
     "no_ground": (
         "the machine stood still: it covered no ground while it worked.",
         "Give the log of a drive, or check the columns of positions.",
@@ -288,6 +352,8 @@ class _Filler(Formatter):
     def format_field(self, value: Any, format_spec: str) -> str:
         if format_spec == "small":
             return f"{value * 100:.1f} cm ({value / _INCH_M:.1f} in)"
+        if format_spec == "remedy":
+            return _REMEDIES.get(value, "Look at the log there, or export it again.")
         if isinstance(value, tuple):
             if format_spec == "quoted":
                 value = tuple(f'"{name}"' for name in value)

@@ -1,14 +1,15 @@
-"""The season's answer in plain words: needs met or not, and what it cost."""
+"""A season in plain words: what is planned to be placed, needs met or not, and what it cost."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
+from evenacre.io.common.findings import counted
+from evenacre.model import OperationPlan, PlannedRate
 from evenacre.planning.loads.stock_balance import Balance
-from evenacre.planning.season.money import Money
 from evenacre.planning.season.needs import NeedBalance
 from evenacre.planning.season.nutrients import Placement
-from evenacre.planning.season.season_totals import Ledger
+from evenacre.planning.season.season_totals import Ledger, Money
 from evenacre.reports import figure_text as figures
 from evenacre.reports.sentences.audit import Card, first_lines
 from evenacre.reports.sentences.loads import balance_sentence
@@ -130,3 +131,26 @@ def money_remark(rows: Sequence[Money]) -> str:
     if lacking := ", ".join(dict.fromkeys(name for m in rows for name in m.unpriced)):
         text += f" No price is given for {lacking}, so it is in no sum."
     return text
+
+
+def planned_rate_lines(
+    jobs: Iterable[tuple[OperationPlan, tuple[PlannedRate, ...]]], units: UnitSystem
+) -> Iterator[str]:
+    """Say the rates of every operation, and those of zones."""
+    for job, rates in jobs:
+        zones = 0 if job.field.zones is None else len(job.field.zones)
+        drawn = f" ({counted(zones, 'zone')})" if zones else ""
+        yield f"{job.field.name}{drawn}, {job.name}:"
+        for rate in rates:
+            yield f"  {_rate_line(rate, units)}"
+        if not rates:
+            yield "  no target rate: the boundary and zones alone"
+
+
+def _rate_line(rate: PlannedRate, units: UnitSystem) -> str:
+    parts = [f"{zone} {units.rate.text(value)}" for zone, value in rate.by_zone.items()]
+    if rate.kg_per_m2 is not None:
+        text = units.rate.text(rate.kg_per_m2)
+        parts.append(f"elsewhere {text}" if parts else text)
+    why = f" (as {rate.nutrient} is needed)" if rate.by_zone and rate.nutrient else ""
+    return f"{rate.product}: {', '.join(parts)}{why}"

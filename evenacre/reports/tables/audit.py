@@ -114,6 +114,7 @@ WORK = Table(
     why=_ON_PAGE_ALONE,
 )
 _NO_TIMES = replace(WORK, page="passes worked_distance_m width_m", remark="")
+_NO_DRIVE = replace(WORK, page="width_m", remark="")
 
 _LABEL = q.worded(str, lambda number: number)
 SKIPS = Table(
@@ -161,7 +162,7 @@ OPERATIONS = Table(
         nested("products", by_product.PRODUCTS, by_product.products),
         nested("zones", _ZONE_GROUND, lambda r: list(r.layers["zones"].itertuples())),
         Column("working_plane", lambda r: r.crs.to_wkt()),
-        *(Column("sources", quantity=q.NESTED), Column("cleaning", quantity=q.NESTED)),
+        *(Column(key, quantity=q.NESTED) for key in ("sources", "cleaning", "cleaning_m")),
         Column("notes", lambda r: sentences(r.findings, "note"), q.NESTED),
         Column("warnings", lambda r: sentences(r.findings, "warning"), q.NESTED),
     ),
@@ -170,7 +171,8 @@ OPERATIONS = Table(
     "outside_area_m2 headland_area_m2 headland_overlap_m2 passes worked_distance_m worked_time_s "
     "field_time_s mean_speed_mps field_capacity_m2_per_s field_efficiency uncertainty products "
     "boundary_given width_m headland_rounds swept_area_m2 theoretical_capacity_m2_per_s "
-    "idle_time_s start_s end_s zones working_plane sources cleaning notes warnings",
+    "idle_time_s start_s end_s zones working_plane sources cleaning cleaning_m notes "
+    "warnings",
 )
 
 _HEADING = q.Quantity(
@@ -272,6 +274,10 @@ def _ground(r: AuditResult, display: q.Display) -> PageTable:
 
 
 def _work(r: AuditResult, display: q.Display) -> PageTable:
+    if r.pass_count is None:
+        table = page_record(_NO_DRIVE, r, display)
+        unknown = ("Passes, distance, times and speeds", "not in the log: it holds shapes alone")
+        return replace(table, rows=[*table.rows, unknown])
     if math.isfinite(r.field_time_s):
         return page_record(WORK, r, display)
     table = page_record(_NO_TIMES, r, display)

@@ -18,7 +18,7 @@ from evenacre.io.taskdata.joined import join_logs
 from evenacre.io.taskdata.machines import Machines, implement_of, read_machines, width_of
 from evenacre.io.taskdata.prescriptions import Prescription, read_prescription, single_rates
 from evenacre.io.taskdata.time_log import Log, Room, read_log
-from evenacre.io.taskdata.tracks import Driven, idle_beside_others, said_once, track_of
+from evenacre.io.taskdata.tracks import Driven, idle_beside_others, said_once, told_apart, track_of
 from evenacre.io.taskdata.tree import by_id, named, read_root, text
 from evenacre.model import Field, Implement, Track
 
@@ -285,7 +285,7 @@ class _TaskReader:
                 driven.append(made)
             else:
                 about.findings.warnings += own.warnings
-        return said_once(idle_beside_others(driven, about), about)
+        return told_apart(said_once(idle_beside_others(driven, about), about))
 
     def _implement(self, driven: list[Driven], task: Element, about: Subject) -> Implement | None:
         # The log that tells most of the implement: a width first, then the most records.

@@ -347,6 +347,14 @@ def test_counters_that_rise_while_nothing_is_on_tell_of_the_work(tmp_path: Path)
     assert "its counters rise" in warned(plan)
 
 
+def test_a_rate_that_comes_and_goes_while_nothing_is_on_tells_of_the_work(tmp_path: Path) -> None:
+    values = {0: [(0, 0), (1, 0)], 100: [(1, 15_000)], 300: [(1, 0)]}
+    columns = [*WORK, (7, "DET-3")]
+    plan, result = only(farm(tmp_path / "f.zip", {"TLG00001": (template(columns), leg(values))}))
+    assert result.covered_area_m2 == pytest.approx(200 * STEP_M * WIDTH_M, rel=0.006)
+    assert "rates are above zero in 200 records" in warned(plan)
+
+
 def test_what_a_counter_counted_that_no_log_tells_is_told(tmp_path: Path) -> None:
     path = farm(tmp_path / "TASKDATA", PLAIN)
     text = (path / "TASKDATA.XML").read_text()

@@ -10,10 +10,9 @@ import numpy as np
 
 from evenacre.io.taskdata import ddis
 from evenacre.io.taskdata.machines import BIN, SECTION, UNIT, Machines
-from evenacre.io.taskdata.work_states import LoggedWork
+from evenacre.io.taskdata.work_states import NOT_AVAILABLE, LoggedWork
 from evenacre.model import BoolArray, FloatArray, Unweighed
 
-_NOT_AVAILABLE = 2**31 - 1
 _STEADY, _STEADY_SHARE = 0.01, 0.95
 
 
@@ -159,7 +158,7 @@ def _together(
 
 def _clean(work: LoggedWork, index: int) -> FloatArray:
     values = work.log.values(index)
-    bad = (values < 0) | (values == _NOT_AVAILABLE)
+    bad = (values < 0) | (values == NOT_AVAILABLE)
     flaw = "a rate or flow that is negative or marked as not available"
     return work.without(values, bad, flaw)
 

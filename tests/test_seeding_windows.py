@@ -170,6 +170,10 @@ def test_what_cannot_be_judged_or_is_cut_is_told() -> None:
     standing, cut = sentences(found, "warning")
     assert "A is not known" in standing
     assert "11 days shorter" in cut  # days 20 to 30
+    known = herd((0, 5), residual=0.05)
+    assert not window_findings(grazing, known, seeding(residual_most_kg_per_m2=0.1), ())
+    elsewhere = herd((0, 5), name="never seeded")
+    assert not window_findings(grazing, elsewhere, seeding(residual_most_kg_per_m2=0.1), ())
     plain = seeding()
     assert not window_findings(grazing, moves, plain, seeding_windows(grazing, moves, plain, DAYS))
 

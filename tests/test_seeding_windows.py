@@ -270,7 +270,7 @@ def cases(draw: st.DrawFn) -> tuple[Paddock, GrazingPlan, Seeding]:
 
 
 @given(cases())
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=75, deadline=None)
 def test_every_rule_agrees_with_a_plain_referee(
     case: tuple[Paddock, GrazingPlan, Seeding],
 ) -> None:
@@ -294,7 +294,7 @@ def test_every_rule_agrees_with_a_plain_referee(
 
 
 @given(cases())
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=75, deadline=None)
 def test_no_day_that_could_be_open_is_left_out(case: tuple[Paddock, GrazingPlan, Seeding]) -> None:
     ground, moves, rules = case
     listed = set(plan_days(Grazing((), (ground,)), moves, rules))

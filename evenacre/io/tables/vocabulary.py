@@ -53,7 +53,7 @@ tractor: tractor traktor tracteur
 implement: implement anbaugeraet apero outil
 section: section teilbreite seccion troncon
 row: row reihe surco rang
-rate: rate aufwandmenge ausbringmenge streumenge saatmenge aussaatmenge dosis dose tasa
+rate: rate aufwandmenge ausbringmenge streumenge saatmenge aussaatmenge menge dosis dose tasa
 applied: applied aplicado aplicada applique appliquee
 actual: actual ist real reel
 application: application
@@ -81,8 +81,9 @@ total: total summe gesamt suma
 - farm comment description correction differential delay variance deviation dry wet grain
 - protein loss price hdop pdop vdop spread spectrum offset angle roll pitch yaw index integer
 - intensity obs log record travelled traveled deg degree foot feet inch metre meter kmh kph mph
-- knot lbs kgs sec
+- knot lbs kgs sec vol vr control seed
 """
+_LONG = 5  # letters of a word that leave little doubt which it is
 _TIMES = {"time", "timestamp", "datetime"}
 
 
@@ -137,22 +138,26 @@ def _one(word: str) -> str:
 
 def _parted(word: str, cut: bool) -> list[str]:
     """Part words run together, the last of them perhaps cut; empty where it cannot be done."""
-    known = _known()
     for end in range(len(word) - 1, 1, -1):
-        first, rest = word[:end], word[end:]
-        if first not in known:
+        first, rest = _whole(word[:end], _LONG), word[end:]
+        if not first:
             continue
-        if rest.removesuffix("s") in known:
-            return [first, rest.removesuffix("s")]
+        if last := _whole(rest.removesuffix("s"), 2 if cut else _LONG):
+            return [first, last]
         if further := _parted(rest, cut):
             return [first, *further]
-        if (
-            cut
-            and len(rest) > 1
-            and len({known[w] for w in known if known[w] and w.startswith(rest)}) == 1
-        ):
-            return [first, next(w for w in known if known[w] and w.startswith(rest))]
+        if cut and end >= _LONG:
+            return [first, rest]
     return []
+
+
+def _whole(part: str, least: int) -> str:
+    """The known word that a part is, or so many letters of it that it can be no other's."""
+    known = _known()
+    if part in known:
+        return part
+    full = [word for word in known if len(part) >= least and word.startswith(part)]
+    return full[0] if len({known[word] for word in full}) == 1 else ""
 
 
 def _is_short_for(short: str, full: str, least: int) -> bool:

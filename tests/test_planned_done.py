@@ -38,12 +38,12 @@ from evenacre.model import (
 )
 from evenacre.model.audit_result import AuditResult, RunningTotals
 from evenacre.model.finding import reader_findings
-from evenacre.planning.interseeding.compare_to_audit import compare
 from evenacre.planning.interseeding.comparison import (
     PaddockCompared,
     PaddockStanding,
     PlannedDone,
     WindowVerdict,
+    compare,
 )
 from evenacre.reports.pages.audit import document, render_planned_done
 from evenacre.reports.quantities import Display

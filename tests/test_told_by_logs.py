@@ -36,7 +36,7 @@ def test_a_logged_width_serves_as_that_of_the_tool(files: Files) -> None:
     assert found.implement.width_m == pytest.approx(WIDTH_M, abs=0.005)
     assert found.implement.rows == round(found.implement.width_m / 0.3)
     share = (feet == 20).mean()
-    assert any(f"20 ft (6.1 m), in {share:.0%}" in text for text in found.notes), found.notes
+    assert any(f"20.0 ft (6.10 m), in {share:.0%}" in text for text in found.notes), found.notes
 
 
 def test_the_width_that_is_given_goes_before(files: Files) -> None:
@@ -61,6 +61,12 @@ def test_names_in_the_log(files: Files) -> None:
     (application,) = found.applications
     assert application.product.name == "18-46-0"
     assert application.product.analysis["P2O5"] == 46
+    assert application.target_kg_per_m2 is None
+    wanted = records.assign(Tgt_Rate_lb_ac=120.0)
+    (application,) = operation(files, wanted, width="20 ft").applications
+    assert application.target_kg_per_m2 == pytest.approx(120 * 0.45359237 / 4046.8564224)
+    varied = records.assign(Tgt_Rate_lb_ac=np.arange(len(records)) % 3 + 100.0)
+    assert operation(files, varied, width="20 ft").applications[0].target_kg_per_m2 is None
     named = operation(files, records, width="20 ft", field_name="North", product=["potash"])
     assert named.field.name == "North"
     assert [a.product.name for a in named.applications] == ["potash"]
@@ -75,7 +81,7 @@ def test_a_log_is_all_it_takes(files: Files) -> None:
     assert job["field"] == "Creek"
     said = evenacre("check", str(season_file(files, "")))
     assert said.code == 0, said
-    assert "20 ft" in said.out
+    assert "20.0 ft" in said.out, said
 
 
 def season_file(files: Files, width: str) -> Path:

@@ -198,3 +198,17 @@ def test_the_later_of_two_with_one_name(tmp_path: Path) -> None:
     (track,) = read_tracks(path)
     assert np.allclose(track.lat, 40.105)
     assert any("twice" in text for text in track.warnings)
+
+
+def test_points_of_no_system_that_tell_their_degrees(tmp_path: Path) -> None:
+    named = POINTS.assign(Lon=POINTS.geometry.x, Lat=POINTS.geometry.y).to_crs(26915)
+    members = parts(named, tmp_path / "parts", "points")
+    del members["points.prj"]
+    path = zipped(tmp_path / "log.zip", members)
+    assert is_the_drive(path)
+    (track,) = read_tracks(path)
+    assert any('columns "Lon" and "Lat"' in text for text in track.warnings)
+    assert is_the_drive(path, crs="EPSG:26915")
+    bare = parts(named.drop(columns="Lat"), tmp_path / "parts", "bare")
+    del bare["bare.prj"]
+    assert "which coordinate system" in complaint(zipped(tmp_path / "bare.zip", bare))

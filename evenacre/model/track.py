@@ -65,6 +65,7 @@ class Track:
     unweighed: tuple[Unweighed, ...] = ()  # amounts that the product has to weigh
     # Names that the file gives: of its "field", "product", "crop" or "implement"
     named: dict[str, str] = dataclasses.field(default_factory=dict)
+    target_kg_per_m2: float | None = None  # the rate that was wanted, where it is one throughout
     # Records of the file that its reader left out, by cause ("without a time")
     left_out: dict[str, int] = dataclasses.field(default_factory=dict)
     # (n,) Polygons, or lines as wide as the tool, in degrees: each record's own ground, where the

@@ -18,8 +18,7 @@ from evenacre.io.writers.track_layer import track_layer
 from evenacre.model import PlannedSeeding, Season
 from evenacre.model.audit_result import AuditResult
 from evenacre.model.outputs import Deliverables, OperationFiles
-from evenacre.planning.interseeding.compare_to_audit import compare
-from evenacre.planning.interseeding.comparison import PlannedDone
+from evenacre.planning.interseeding.comparison import PlannedDone, compare
 from evenacre.planning.loads.stock_balance import Balance, season_balances
 from evenacre.planning.season.nutrients import AuditedJob
 from evenacre.planning.season.season_totals import Ledger, ledger
@@ -252,7 +251,7 @@ def run_audit(
     """
     if planned is not None:
         season = replace(season, inputs=(*season.inputs, planned.file))
-    done, remarks = audit_operations(
+    season, done, remarks = audit_operations(
         season,
         jobs=jobs,
         draw=draw,

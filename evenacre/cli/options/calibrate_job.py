@@ -14,7 +14,7 @@ from evenacre.model import Implement, PastSetting, Product
 from evenacre.planning.calibration.calibrate import CalibrationJob
 from evenacre.planning.calibration.compartments import mass_kg, usual_bulk_density
 from evenacre.planning.calibration.meter_test import MeterTest, crank_area_m2, wheel_area_m2
-from evenacre.planning.calibration.settings_lookup import setting_number
+from evenacre.planning.calibration.next_setting import setting_number
 from evenacre.units.parsing import Dimension, parse_quantity, unit_factor
 
 _LIST = re.compile(r"(?P<numbers>[\d.,]+(?:[\s;]+[\d.,]+)+)\s*(?P<unit>[A-Za-z].*)")

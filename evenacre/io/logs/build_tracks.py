@@ -23,6 +23,8 @@ from evenacre.io.tables.record_table import RecordTable
 from evenacre.model import BoolArray, FloatArray, IntArray, Track
 
 _SHOWN_DATES = 6
+# A day less the hour that summer time takes from it; so many records of one time are no log.
+_DAY_S, _MOST_A_DAY = 82800.0, 20
 
 
 def build_tracks(
@@ -55,6 +57,8 @@ def build_tracks(
         clock = file_order_clock(table, lon, lat, findings)
     if clock is None:
         clock = fix_clock(table, plan, time_zone, findings)
+        if ground is None:
+            _require_time_of_day(table, clock)
     codes, _ = _machines(table, plan)
     records = Records(table, plan, clock, lon, lat)
     if ground is None and not clock.assumed:
@@ -73,9 +77,15 @@ def build_tracks(
         few = listed(dates, _SHOWN_DATES, mark="")
         findings.warn(f"{table.file}: the log holds {len(dates)} dates: {few}.")
     main = timed & (codes == np.bincount(codes[timed]).argmax())
-    named = _named(table, plan, findings)
     whole = Track(
-        table.file, clock.time_s, lon, lat, ground=ground, timed=not clock.assumed, named=named
+        table.file,
+        clock.time_s,
+        lon,
+        lat,
+        ground=ground,
+        timed=not clock.assumed,
+        named=_named(table, plan, findings),
+        target_kg_per_m2=_target(table, plan, findings),
     )
     paces = _paces(clock.time_s, lon, lat, main)
     whole = with_measures(whole, table, plan, paces, findings)
@@ -103,6 +113,17 @@ def build_tracks(
             track = replace(whole.part(own), source=name, machine=machine, left_out=left_out)
             tracks.append(_finished(track, findings))
     return tracks
+
+
+def _require_time_of_day(table: RecordTable, clock: Clock) -> None:
+    """Refuse times that tell no more than the day; no drive can be put in order by them."""
+    times = np.unique(clock.time_s[np.isfinite(clock.time_s)])
+    if clock.dated and len(table) > _MOST_A_DAY * len(times) and (np.diff(times) >= _DAY_S).all():
+        raise table.error(
+            "times",
+            "they tell the day, but not the time of day.",
+            "Name the column that holds the time of day with --column time=COLUMN.",
+        )
 
 
 def _with_tool(track: Track, records: Records) -> Track:
@@ -166,6 +187,15 @@ def _named(table: RecordTable, plan: ColumnPlan, findings: Findings) -> dict[str
         told = ", ".join(f'{role} "{name}"' for role, name in named.items())
         findings.note(f"{table.file}: it names the {told}.")
     return named
+
+
+def _target(table: RecordTable, plan: ColumnPlan, findings: Findings) -> float | None:
+    """The rate that the log says was wanted."""
+    use = plan.get("target")
+    if use is None or use.unit is None:
+        return None
+    findings.note(f"{table.about(use.column)} taken as the target rate because of its name.")
+    return float(np.nanmax(table.numbers(use.column, use.role, findings)) * use.unit)
 
 
 def _machines(table: RecordTable, plan: ColumnPlan) -> tuple[IntArray, list[str]]:

@@ -41,6 +41,7 @@ _TEXTS = {
 }
 _PROSE = {".txt", ".log", ".dat", ".asc"}  # as often words about the files beside them
 _LONGEST_LABEL = 120  # bytes
+_FEW = 2  # columns: a log tells time, longitude and latitude at least
 _OLE, _ZIP = b"\xd0\xcf\x11\xe0", b"PK\x03\x04"
 _LOOKED_AT = 1 << 16  # binary messages of a receiver may go before its first sentence
 
@@ -108,12 +109,6 @@ def read_tracks(
     return _table_tracks(table, asked, crs, time_zone, findings)
 
 
-def logs_in_zip(path: Path) -> list[str]:
-    """Name the logs in a zip that are no map layers, as `read_tracks` takes them for a layer."""
-    with unpacked(path, path.name, _TEXTS) as found:
-        return [member.name for member in found.members if _is_log(member.file)]
-
-
 def _read_zip(
     path: Path,
     columns: Mapping[str, str],
@@ -157,7 +152,8 @@ def _is_log(file: Path) -> bool:
     try:
         kind = _kind(file)
         if kind == "csv":
-            return log_rank(column_names(file)) > 0
+            names = column_names(file)
+            return log_rank(names) > 0 or (len(names) > _FEW and not any(names))
         return kind in ("gpx", "nmea", "workbook")
     except InputError:
         return False

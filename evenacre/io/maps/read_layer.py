@@ -18,6 +18,7 @@ import shapely
 from evenacre.errors import InputError
 from evenacre.io.common.suggestions import choice, listed
 from evenacre.io.maps.crs import to_wgs84
+from evenacre.io.tables.headers import read_header
 from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.archives import Member, open_archive, unpacked
 from evenacre.io.untrusted.files import read_start, read_whole
@@ -30,6 +31,7 @@ _ZIPPED = {
     *(".parquet", ".geoparquet", ".pq"),
 }
 _PARTS = {".shx", ".dbf", ".prj", ".cpg"}
+_DEGREES = ("longitude", "latitude")
 _POLYGONAL = {"Polygon", "MultiPolygon", "CurvePolygon", "MultiSurface"}
 _LINEAR = {"LineString", "MultiLineString"}
 FORMATS = "GeoJSON, GeoPackage, Shapefile (all its parts, or zipped), KML, FlatGeobuf or GeoParquet"
@@ -104,6 +106,8 @@ def read_layer(
         )
         frame = frame[~blank]
     frame = frame.set_geometry(shapely.force_2d(frame.geometry.array), crs=frame.crs)
+    if wanted is not None and source.crs is None and frame.crs is None:
+        frame = _placed_by_columns(source, frame, warnings)
     frame, more = to_wgs84(frame, source.name, source.crs)
     return frame, warnings + more
 
@@ -308,6 +312,25 @@ def _select(source: Source, frame: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
             )
         frame = kept
     return frame
+
+
+def _placed_by_columns(
+    source: Source, frame: gpd.GeoDataFrame, warnings: list[str]
+) -> gpd.GeoDataFrame:
+    """Points of an unknown system put where their attributes say that they are in degrees."""
+    named = {read_header(str(name)).full: name for name in frame.columns.drop(frame.geometry.name)}
+    places = [pd.to_numeric(frame[named[n]], errors="coerce") for n in _DEGREES if n in named]
+    shapes = frame.geometry.array
+    if len(places) != 2 or np.abs(frame.total_bounds).max() <= 360:
+        return frame
+    lon, lat = places
+    if (shapes.geom_type != "Point").any() or not (lon.abs().le(180) & lat.abs().le(90)).all():
+        return frame
+    warnings.append(
+        f"{source.name}: it does not say which coordinate system it is in; positions are those of "
+        f'its columns "{lon.name}" and "{lat.name}".'
+    )
+    return frame.set_geometry(gpd.points_from_xy(lon, lat), crs="EPSG:4326")
 
 
 def attribute_text(value: object) -> str:

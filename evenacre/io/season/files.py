@@ -72,13 +72,7 @@ class SeasonFiles:
         self._found.setdefault(file, PurePath(os.path.normpath(name)))
 
     def inputs(self) -> tuple[InputFile, ...]:
-        """Fingerprint every file that was found, in order of name.
-
-        Raises
-        ------
-        InputError
-            When a file cannot be read.
-        """
+        """Fingerprint every file that was found, in order of name."""
         digests: dict[str, str] = {}
         for file, name in self._found.items():
             if str(name) in self.held:
@@ -87,7 +81,10 @@ class SeasonFiles:
             for part in parts_of(file):
                 label = (name.parent / part.relative_to(file.parent)).as_posix()
                 if label not in digests:
-                    digests[label] = _sha256(part, label)
+                    digest = hashlib.sha256()
+                    for block in blocks(part, label, budget.MAP_BYTES):
+                        digest.update(block)
+                    digests[label] = digest.hexdigest()
         return tuple(InputFile(label, digests[label]) for label in sorted(digests))
 
     def field(self, table: FieldTable, path: KeyPath) -> tuple[Field | None, list[str]]:
@@ -95,24 +92,16 @@ class SeasonFiles:
         before = len(self.problems.problems)
         warnings: list[str] = []
 
-        def read(
-            reader: Callable[..., tuple[Any, list[str]]], key: str, *args: object, **options: object
-        ) -> Any:
-            drawn: SourceTable | None = getattr(table, key)
-            return self.shapes(reader, drawn, (*path, key), warnings, *args, **options)
+        def read(reader: Callable[..., tuple[Any, list[str]]], key: str, *args: object) -> Any:
+            drawn = getattr(table, key)
+            named = {"name_column": drawn.name_column} if hasattr(drawn, "name_column") else {}
+            return self.shapes(reader, drawn, (*path, key), warnings, *args, **named)
 
         boundary = read(read_boundary, "boundary")
         unworkable = read(read_unworkable, "unworkable", boundary)
-        zones = table.zones and read(
-            read_zones, "zones", boundary, name_column=table.zones.name_column
-        )
-        setbacks = table.setbacks and read(
-            read_setbacks,
-            "setbacks",
-            table.setbacks.distance,
-            boundary,
-            name_column=table.setbacks.name_column,
-        )
+        zones = read(read_zones, "zones", boundary)
+        distance = table.setbacks and table.setbacks.distance
+        setbacks = read(read_setbacks, "setbacks", distance, boundary)
         if len(self.problems.problems) > before:
             return None, warnings
         if boundary is not None and unworkable is not None and unworkable.covers(boundary):
@@ -157,13 +146,6 @@ def parts_of(file: Path) -> list[Path]:
         near = sorted(file.parent.glob(f"{glob.escape(file.stem)}.*"))
         return [part for part in near if part.suffix.lower() in _SHAPEFILE_PARTS]
     return [file]
-
-
-def _sha256(file: Path, label: str) -> str:
-    digest = hashlib.sha256()
-    for block in blocks(file, label, budget.MAP_BYTES):
-        digest.update(block)
-    return digest.hexdigest()
 
 
 def frame_sha256(frame: gpd.GeoDataFrame) -> str:

@@ -9,8 +9,10 @@ from typing import Any
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from evenacre.errors import InputError, Problem
+from evenacre.geo.geodesy import near
 from evenacre.io.common.suggestions import listed
 from evenacre.io.logs.columns.clock import dates_of
 from evenacre.io.season.from_options import DRILL, is_given, season_from_options
@@ -20,9 +22,10 @@ from evenacre.model import Application, Field, Implement, InputFile, OperationPl
 
 # Less than this was no work but a switch.
 _LEAST_WORK_M = 1.0
-# A field that holds at least this share of the work is where it was done.
-_MOST_OF_IT = 0.5
+# A field that holds hardly any of the work is not where it was done, one that holds most is.
+_HARDLY, _MOST_OF_IT = 0.05, 0.5
 _EXPORT = "Export the task data after the work is done, with its logs."
+_ELSE = "Leave --boundary out, or give that of its field."
 _DESCRIBED = ("axle_to_antenna_m", "antenna_ahead_m", "antenna_left_m", "tow", "tool_behind_m")
 
 
@@ -56,6 +59,7 @@ def season_from_taskdata(path: Path, *, tasks: Sequence[str] = (), **overrides: 
     inputs: dict[str, InputFile] = {}
     farms: dict[str, None] = {}
     unread: dict[str, None] = {}
+    elsewhere: list[Season] = []
     last: Season | None = None
     for data, task in each_task(path, tasks, time_zone=given.get("time_zone")):
         unread.update(dict.fromkeys(data.unread))
@@ -68,12 +72,19 @@ def season_from_taskdata(path: Path, *, tasks: Sequence[str] = (), **overrides: 
             except InputError as error:
                 problems += error.problems
                 continue
+            if "boundary" in given and not _inside(task, season.operations[0].field.boundary):
+                elsewhere.append(season)
+                lacking = Problem(data.source, "", "no work lies inside the boundary given.", _ELSE)
+                left_out.setdefault(lacking, []).append(task.name)
+                continue
             last = season
             farms[data.farm] = None
             inputs.update((file.path, file) for file in season.inputs)
             operations += season.operations
     if problems:
         raise InputError(dict.fromkeys(problems))
+    if last is None and elsewhere:
+        return elsewhere[0]  # Laying its log on its boundary will tell how far apart they are
     about = [replace(problem, place=_tasks(names)) for problem, names in left_out.items()]
     if last is None:
         what = "there is no task with a time log in it."
@@ -94,6 +105,7 @@ def season_from_taskdata(path: Path, *, tasks: Sequence[str] = (), **overrides: 
         operations=tuple(apart),
         inputs=tuple(inputs[name] for name in sorted(inputs)),
         warnings=(*unread, *warnings),
+        in_parts=True,
     )
 
 
@@ -151,6 +163,17 @@ def _lacking(data: TaskData, task: Task, given: dict[str, Any]) -> Problem | Non
     return None
 
 
+def _inside(task: Task, boundary: BaseGeometry | None) -> float:
+    """Share of the records of work that lie inside a boundary."""
+    on = [worked(track) for track in task.tracks]
+    lon = np.concatenate([t.lon[some] for t, some in zip(task.tracks, on, strict=True)])
+    lat = np.concatenate([t.lat[some] for t, some in zip(task.tracks, on, strict=True)])
+    if boundary is None or not len(lon):
+        return 0.0
+    shapely.prepare(boundary)
+    return float(shapely.contains_xy(boundary, near(lon, boundary.centroid.x), lat).mean())
+
+
 def _tasks(names: list[str]) -> str:
     return f"{len(names):,} tasks ({listed(names)})" if len(names) > 1 else f'task "{names[0]}"'
 
@@ -160,19 +183,11 @@ def _field(data: TaskData, task: Task, given: dict[str, Any]) -> tuple[Field, li
     own = data.fields.get(task.field_id, Field(task.name))
     if "boundary" in given:
         return own, []
-    on = [worked(track) for track in task.tracks]
-    spots = shapely.points(
-        np.concatenate([t.lon[some] for t, some in zip(task.tracks, on, strict=True)]),
-        np.concatenate([t.lat[some] for t, some in zip(task.tracks, on, strict=True)]),
-    )
 
     def share(field: Field) -> float:
-        if field.boundary is None or not len(spots):
-            return 0.0
-        shapely.prepare(field.boundary)
-        return float(shapely.covers(field.boundary, spots).mean())
+        return _inside(task, field.boundary)
 
-    if share(own) > 0:
+    if share(own) > _HARDLY:
         return own, []
     other = max(data.fields.values(), key=share, default=own)
     about = f'{data.source}, task "{task.name}"'
@@ -181,7 +196,9 @@ def _field(data: TaskData, task: Task, given: dict[str, Any]) -> tuple[Field, li
     elif own.boundary is None:
         why = f'its field "{own.name}" has no boundary'
     else:
-        why = f'no work of it lies inside its field "{own.name}"'
+        why = f'hardly any of its work lies inside its field "{own.name}"'
+    if share(own) > 0 and share(other) <= _MOST_OF_IT:
+        return own, []
     if share(other) > _MOST_OF_IT:
         return other, [f'{about}: {why}; the work lies in "{other.name}", which was taken.']
     return Field(own.name), [

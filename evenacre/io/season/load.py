@@ -36,10 +36,10 @@ def is_season_file(path: Path) -> bool:
 def load_season(path: Path, *, logs: bool = True, must_hold: MustHold = "operations") -> Season:
     """Read and check a season file and the map files it names; logs are only looked for.
 
+    Other files are named relative to it.
+
     Parameters
     ----------
-    path : Path
-        The season file; other files are named relative to it.
     logs : bool
         False for a plan of work to come: nothing that is made on the day is looked for, and
         operations need not name any.
@@ -47,11 +47,6 @@ def load_season(path: Path, *, logs: bool = True, must_hold: MustHold = "operati
         What the season is read for: ``"operations"``, ``"seeding"`` (of grazed paddocks: it
         has ``grazing`` and ``seeding`` then, and need not have operations), ``"either"``, or
         ``"fields"`` (or paddocks, whatever is done there).
-
-    Returns
-    -------
-    Season
-        In SI units.
 
     Raises
     ------
@@ -72,14 +67,9 @@ def load_season(path: Path, *, logs: bool = True, must_hold: MustHold = "operati
 def draft_season(
     path: Path, *, logs: bool = True, must_hold: MustHold = "operations"
 ) -> SeasonDraft:
-    """Read a season file as far as it goes, and collect what is wrong.
+    """Read a season file as far as it goes, and collect what is wrong; see `load_season`.
 
-    Parameters are those of `load_season`.
-
-    Raises
-    ------
-    InputError
-        When the file is missing or not TOML, so that nothing can be read.
+    A file that is missing or not TOML, so that nothing can be read, is refused.
     """
     raw = _read_toml(path)
     files = SeasonFiles(path.parent, ProblemCollector(lambda key: _name_key(path.name, raw, key)))
@@ -133,7 +123,11 @@ def _read_toml(path: Path) -> dict[str, Any]:
     except (ValueError, RecursionError):
         # A number of thousands of digits, or brackets in brackets without end.
         raise refused("", "It is no TOML that a season can be.") from None
-    if _too_deep(raw):
+    level: list[Any] = [raw]
+    for _ in range(_DEEPEST):
+        inside = [o.values() if isinstance(o, dict) else o for o in level]
+        level = [inner for one in inside for inner in one if isinstance(inner, dict | list)]
+    if level:
         raise refused("", "Its tables are nested deeper than those of a season are.")
     if not raw:
         what = "The season file is empty."
@@ -141,29 +135,16 @@ def _read_toml(path: Path) -> dict[str, Any]:
     return raw
 
 
-def _too_deep(raw: dict[str, Any]) -> bool:
-    level: list[Any] = [raw]
-    for _ in range(_DEEPEST):
-        level = [
-            inner
-            for outer in level
-            for inner in (outer.values() if isinstance(outer, dict) else outer)
-            if isinstance(inner, dict | list)
-        ]
-    return bool(level)
-
-
 def _name_key(file: str, raw: dict[str, Any], path: KeyPath) -> tuple[str, str]:
     """Name a key as a person would find it: ``operation "Spring", products 1, rate``."""
     parts: list[str] = []
-    rest = path
     if len(path) > 1 and path[0] in ENTRIES and isinstance(path[1], int):
         entries = raw[str(path[0])]
         entry = entries[path[1]] if isinstance(entries, list) else entries
         name = entry.get("name", entry.get("class")) if isinstance(entry, dict) else None
         label = f'"{name}"' if isinstance(name, str) and name else str(path[1] + 1)
-        parts, rest = [f"{path[0]} {label}"], path[2:]
-    for part in rest:
+        parts, path = [f"{path[0]} {label}"], path[2:]
+    for part in path:
         if isinstance(part, int) and parts:
             parts[-1] += f" {part + 1}"
         else:

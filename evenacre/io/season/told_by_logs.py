@@ -37,6 +37,13 @@ def told_by_logs(plan: OperationPlan, tracks: Sequence[Track]) -> tuple[Operatio
     if not plan.applications and (name := _one_name(tracks, "product")):
         notes.append(f'The product is "{name}", as in the log.')
         plan = replace(plan, applications=(Application(Product(name)),))
+    targets = {track.target_kg_per_m2 for track in tracks}
+    if [a.target_kg_per_m2 for a in plan.applications] == [None] and len(targets) == 1:
+        (target,) = targets
+        if target is not None:
+            notes.append(f"The target rate is {in_both('rate', target)}, as in the log.")
+            wanted = replace(plan.applications[0], target_kg_per_m2=target)
+            plan = replace(plan, applications=(wanted,))
     return plan, notes
 
 

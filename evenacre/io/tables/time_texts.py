@@ -66,7 +66,8 @@ def read_time_texts(texts: pa.Array) -> TimeTexts:
 
 
 def _read_distinct(texts: pa.Array) -> TimeTexts:
-    texts = pc.replace_substring_regex(texts, _COMPACT, r"\1-\2-\3 \4:\5:\6\7")
+    if len(texts) and re.match(_COMPACT, texts[0].as_py() or ""):
+        texts = pc.replace_substring_regex(texts, _COMPACT, r"\1-\2-\3 \4:\5:\6\7")
     if (quick := _plain_iso(texts)) is not None:
         return quick
     dated = pc.extract_regex(texts, _DAY_AND_CLOCK)

@@ -11,8 +11,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
 from evenacre.io.writers.file_names import unique_slugs
-from evenacre.planning.loads.halfway_check import HalfwayCheck
-from evenacre.planning.loads.stock_balance import OperationLoads
+from evenacre.planning.loads.stock_balance import HalfwayCheck, OperationLoads
 from evenacre.reports.maps import sheet
 from evenacre.units.display import UnitSystem
 

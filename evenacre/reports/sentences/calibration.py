@@ -8,8 +8,7 @@ from typing import Any
 from evenacre.planning.calibration.calibrate import Calibration
 from evenacre.planning.calibration.compartments import BUSHEL_M3
 from evenacre.planning.calibration.meter_test import MeterStanding, MeterTest, Verdict
-from evenacre.planning.calibration.next_setting import LINE, NextSetting
-from evenacre.planning.calibration.settings_lookup import LookUp, Match
+from evenacre.planning.calibration.next_setting import LINE, LookUp, Match, NextSetting
 from evenacre.reports.sentences.findings import reason
 from evenacre.units.display import ACRE_M2, POUND_KG, DisplayUnit, UnitSystem
 

@@ -5,9 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable
 
-from evenacre.planning.loads.halfway_check import HalfwayCheck
 from evenacre.planning.loads.load_check import Comparison, Correction, ProductLoads
-from evenacre.planning.loads.stock_balance import Balance
+from evenacre.planning.loads.stock_balance import Balance, HalfwayCheck
 from evenacre.reports import figure_text as figures
 from evenacre.units.display import DisplayUnit, UnitSystem
 

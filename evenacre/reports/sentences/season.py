@@ -7,10 +7,9 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from evenacre.io.common.findings import counted
 from evenacre.model import OperationPlan, PlannedRate
 from evenacre.planning.loads.stock_balance import Balance
-from evenacre.planning.season.money import Money
 from evenacre.planning.season.needs import NeedBalance
 from evenacre.planning.season.nutrients import Placement
-from evenacre.planning.season.season_totals import Ledger
+from evenacre.planning.season.season_totals import Ledger, Money
 from evenacre.reports import figure_text as figures
 from evenacre.reports.sentences.audit import Card, first_lines
 from evenacre.reports.sentences.loads import balance_sentence

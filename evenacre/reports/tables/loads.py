@@ -10,10 +10,9 @@ from typing import Any
 
 import pandas as pd
 
-from evenacre.planning.loads.halfway_check import HalfwayCheck
 from evenacre.planning.loads.load_check import LoadCheck, ProductLoads
 from evenacre.planning.loads.loads import Amount
-from evenacre.planning.loads.stock_balance import Balance, OperationLoads
+from evenacre.planning.loads.stock_balance import Balance, HalfwayCheck, OperationLoads
 from evenacre.reports import quantities as q
 from evenacre.reports.column import Column, Table, joined, json_only, named, nested, several
 from evenacre.reports.sentences.findings import sentences

@@ -6,6 +6,7 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
 import pyarrow.compute as pc
 
 from evenacre.errors import InputError
@@ -31,7 +32,7 @@ _GUESSES: dict[str, tuple[str, ...]] = {
     "time": (
         r"^(time_?stamp|date_?time|iso_?time|time_iso|ts|iso|iso_?8601)(_|$)",
         r"^(time|utc|gps_?time|local_time|time_of_day)(_(utc|local|s|ms|sec|seconds|gps|iso))?$",
-        r"(^|_)(time|time_?stamp|date_?time|elapsed|since|epoch|unix|utc|utctime)(_|$)",
+        r"(^|_)(time|time_?stamp|date_?time|elapsed|since|epoch|unix|utc|utctime|clock)(_|$)",
     ),
     "date": (r"^date(_|$)", r"(^|_)date$"),
     "speed": (r"^(speed|velocity|spd)(_|$)", r"(^|_)(speed|velocity|spd|vel)(_|$)"),
@@ -57,6 +58,7 @@ _GUESSES: dict[str, tuple[str, ...]] = {
 }
 """Patterns of names by role, the surest first, over words joined by ``_``."""
 
+_WANTED = {"target", "tgt", "trgt", "setpoint", "planned", "prescribed", "prescription", "rx"}
 _NOT_LOGGED = {
     *("target", "tgt", "trgt", "set", "setpoint", "planned", "prescribed", "prescription", "rx"),
     *("desired", "requested", "required", "limit", "max", "maximum", "min", "minimum", "total"),
@@ -71,6 +73,7 @@ _FOREIGN = {
 }
 _RATE_WORDS = {"rate", "rt", "applied", "apd", "appl", "app", "as", "actual", "act", "application"}
 _FLOW_WORDS = {"flow", "mass", "massflow", "rate", "actual"}
+_LIKELY = {"rate": (("yield",), ("yld",)), "flow": (("mass",),)}
 _SURE_WORDS = {"rate": {"rate", "applied", "apd"}, "flow": {"flow", "massflow"}}
 _VITAL = ("time", "date", "start", "lon", "lat", "x", "y")
 NAMED_ROLES = {
@@ -211,11 +214,14 @@ def plan_columns(
         for role, words in (("rate", _RATE_WORDS), ("flow", _FLOW_WORDS)):
             if role not in closed:
                 uses += _amounts(role, words, free, findings, table.file)
+        if not ({"rate", "flow"} & closed or any(u.role in ("rate", "flow") for u in uses)):
+            _ask_for_amounts(free, findings, table.file)
         taken |= {use.column for use in uses}
     for number, use in enumerate(uses):
         if use.role == "width" and use.unit is None:
             unit = width_unit(table, read_header(use.column), headers, findings)
             uses[number] = replace(use, unit=unit)
+    uses += _target(table, free, findings)
     return ColumnPlan((*uses, *_names(table, free), *_date_parts(headers, uses)))
 
 
@@ -260,6 +266,20 @@ def _names(table: RecordTable, headers: list[Header]) -> list[ColumnUse]:
                     found.append(ColumnUse(role, "", header.name, None, asked=False))
                 break
     return found
+
+
+def _target(table: RecordTable, headers: list[Header], findings: Findings) -> list[ColumnUse]:
+    """The column of the rate that was wanted, where it is the same all the way down."""
+    for header in headers:
+        words = {*header.words, *header.meant}
+        unit = header.unit(Dimension.MASS_PER_AREA)
+        if unit is None or not (words & _WANTED and words & {"rate", "rt"}):
+            continue
+        values = table.numbers(header.name, "target", findings)
+        known = np.unique(values[np.isfinite(values) & (values > 0)])
+        if len(known) == 1:
+            return [ColumnUse("target", "", header.name, unit, asked=False)]
+    return []
 
 
 def _date_parts(headers: list[Header], uses: list[ColumnUse]) -> list[ColumnUse]:
@@ -394,11 +414,7 @@ def _amounts(
         if header.unit(dimension) is not None:
             found.append((header.remainder(words), header))
         elif own & _SURE_WORDS[role] and not _has_other_unit(header):
-            findings.warn(
-                f'{file}: column "{header.name}" looks like a {role} but has no unit of '
-                f"{dimension}, so it is not used. To use it, give --column "
-                f"'{role}={header.name} [{example_unit(dimension)}]'."
-            )
+            _ask_for_unit(role, header, findings, file)
     if len(found) == 1:
         found = [("", found[0][1])]
     if not found:
@@ -411,6 +427,22 @@ def _amounts(
             and not {*header.words, *header.meant} & _NOT_LOGGED
         ]
     return [_guessed_use(role, key, header, findings, file) for key, header in found]
+
+
+def _ask_for_unit(role: str, header: Header, findings: Findings, file: str) -> None:
+    dimension = DIMENSIONS[role]
+    findings.warn(
+        f'{file}: column "{header.name}" looks like a {role} but has no unit of {dimension}, so it '
+        f"is not used. To use it, give --column '{role}={header.name} [{example_unit(dimension)}]'."
+    )
+
+
+def _ask_for_amounts(headers: list[Header], findings: Findings, file: str) -> None:
+    """Ask about columns that are amounts as like as not, where no other is one."""
+    for role, words in _LIKELY.items():
+        for header in headers:
+            if header.words[:1] in words and not set(header.words) & _NOT_LOGGED:
+                _ask_for_unit(role, header, findings, file)
 
 
 def _has_other_unit(header: Header) -> bool:

@@ -140,7 +140,8 @@ def _stretches(
         strict=True,
     )
     going: dict[int, tuple[float, complex, complex]] = {}  # time, place and velocity of each
-    chosen, choices, close = [], 0, 0
+    chosen: list[int] = []
+    choices = close = 0
     for from_s, to_s, begun, ended, way in runs:
         off, least, second, stretch = np.inf, 1.0, 1.0, -1
         for number, (then_s, there, ahead) in list(going.items()):

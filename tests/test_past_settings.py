@@ -9,7 +9,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from evenacre.model import PastSetting
-from evenacre.planning.calibration.settings_lookup import look_up, setting_number
+from evenacre.planning.calibration.next_setting import look_up, setting_number
 from evenacre.reports.sentences.findings import reason
 
 amounts = st.floats(1.0, 1000.0)

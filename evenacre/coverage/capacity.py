@@ -11,6 +11,12 @@ from evenacre.coverage.steps import Steps
 # A gap in the log or a standstill longer than this is a break, not field time: turning, filling
 # and unplugging belong to field time, meals and nights do not.
 _BREAK_S = 3600.0
+CAPACITY = (
+    *("worked_distance_m", "worked_time_s", "field_time_s", "idle_time_s", "mean_speed_mps"),
+    *("field_capacity_m2_per_s", "theoretical_capacity_m2_per_s", "field_efficiency"),
+    *("start_s", "end_s"),
+)
+"""Names of the figures."""
 
 
 def capacity_figures(

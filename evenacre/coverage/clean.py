@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -11,6 +12,7 @@ from scipy.ndimage import median_filter
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.geo.local_crs import WorkingPlane
+from evenacre.geo.overlay import around
 from evenacre.model import BoolArray, FloatArray, IntArray, Settings, Track
 from evenacre.model.finding import Finding
 
@@ -136,9 +138,9 @@ def clean(
         kept = kept[mask]
 
     kept = kept[np.isfinite(time[kept]) & np.isfinite(x[kept]) & np.isfinite(y[kept])]
-    balance.begin(len(time), kept)
+    balance.begin(len(time), kept, tracks)
     if boundary is not None:
-        near = shapely.buffer(boundary, NEAR_FIELD_M)
+        near = around(boundary, NEAR_FIELD_M)
         shapely.prepare(near)
         keep(shapely.contains_xy(near, x[kept], y[kept]), "away from the field", breaks=True)
     disorder = int((np.diff(time[np.sort(kept)]) < 0).sum())
@@ -200,9 +202,13 @@ class _Balance:
         # Records on either side of a stretch that was left out have no way between them.
         self.segment = np.zeros(len(x), dtype=np.int64)
 
-    def begin(self, read: int, kept: IntArray) -> None:
-        """Count what was read, of which some can be placed."""
-        self.counts = {"read": read, "without position or time": read - len(kept)}
+    def begin(self, given: int, kept: IntArray, tracks: Sequence[Track]) -> None:
+        """Count what the files hold, of which readers gave some, of which some can be placed."""
+        left_out: Counter[str] = Counter()
+        for track in tracks:
+            left_out.update(track.left_out)
+        self.counts = {"read": given + left_out.total(), **left_out}
+        self.counts["without position or time"] = given - len(kept)
         self.metres = {"read": self._way_m(kept)}
 
     def drop(self, kept: IntArray, mask: BoolArray, reason: str, *, breaks: bool) -> None:

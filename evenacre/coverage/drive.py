@@ -1,233 +1,173 @@
-"""The drive of an operation: each machine's from its records to the steps of its tool."""
+"""Work told by a drive: records in order of time, carried to the tool and its rows."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from typing import TypeVar
+from collections.abc import Callable, Sequence
+from functools import cached_property
 
+import geopandas as gpd
 import numpy as np
+import shapely
+from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
-from evenacre.coverage.amounts import StepMass, amount_leaps, product_masses
-from evenacre.coverage.clean import Fixes, clean
-from evenacre.coverage.machines import machines_of
-from evenacre.coverage.rows import row_states
-from evenacre.coverage.smooth import ground_speed, smooth_path, turn_radius
-from evenacre.coverage.steps import Steps, build_steps
-from evenacre.coverage.swath import Strips
+from evenacre.coverage.amounts import StepMass, running_totals
+from evenacre.coverage.capacity import capacity_figures
+from evenacre.coverage.cover import Cover, count_cover
+from evenacre.coverage.diagnostics import (
+    loss_findings,
+    position_findings,
+    require_work,
+    unlike_findings,
+)
+from evenacre.coverage.field_plane import PlaneField
+from evenacre.coverage.headland import Headland, find_headland
+from evenacre.coverage.legs import follow
+from evenacre.coverage.passes import number_passes, pass_ends, pass_table
+from evenacre.coverage.products import StripShares
+from evenacre.coverage.rows import section_bounds
+from evenacre.coverage.skips import Surroundings, find_causes, ground_beside
+from evenacre.coverage.swath import STRAIGHT_M, Strips, build_strips, build_swaths, split_strips
+from evenacre.coverage.uncertainty import area_uncertainty, position_error
 from evenacre.geo.local_crs import WorkingPlane
-from evenacre.model import Application, Implement, Operation, Track
-from evenacre.model.audit_result import ToolPath
+from evenacre.model import Application, Implement, IntArray, Operation, Track
+from evenacre.model.audit_result import RunningTotals
 from evenacre.model.finding import Finding
 
-
-@dataclass(frozen=True)
-class Leg:
-    """What one machine drove."""
-
-    tracks: tuple[Track, ...]
-    fixes: Fixes
-    steps: Steps
-    jitter_m: float
-    smoothed: bool
-    findings: tuple[Finding, ...]
+# Edges are kept finer than the jitter left in them, about a quarter of the receiver's own.
+_STRAIGHT_PER_JITTER, _ROUGHEST_M = 0.2, 0.01
 
 
-@dataclass(frozen=True)
 class Drive:
-    """What all machines drove, one after the other.
+    """A drive over the plane, and the ground it swept.
 
-    Attributes
-    ----------
-    legs : tuple of Leg
-        One a machine that can be followed; the first one where none can.
-    tracks, fixes, steps
-        Those of all legs; no step leads from one leg to the next.
-    spans : tuple of slice
-        The steps of each leg.
-    findings : tuple of Finding
-        How machines were told apart.
+    Raises
+    ------
+    FindingError
+        When the logs hold no position or no working step.
     """
 
-    legs: tuple[Leg, ...]
-    tracks: tuple[Track, ...]
-    fixes: Fixes
-    steps: Steps
-    spans: tuple[slice, ...]
-    findings: tuple[Finding, ...]
+    def __init__(
+        self,
+        operation: Operation,
+        implement: Implement,
+        applications: Sequence[Application],
+        plane: WorkingPlane,
+        boundary: BaseGeometry | None,
+        say: Callable[[str], None],
+    ) -> None:
+        say("cleaning positions")
+        legs = follow(operation, implement, applications, plane, boundary)
+        steps = legs.steps
+        require_work(operation, legs.fixes, steps)
+        say("sweeping the ground")
+        strips = build_strips(steps, steps.active, implement)
+        straight_m = np.clip(_STRAIGHT_PER_JITTER * legs.jitter_m, STRAIGHT_M, _ROUGHEST_M)
+        self.swaths = build_swaths(strips, float(straight_m))
+        self.records, self._legs = legs.fixes, legs
+        self._operation, self._implement, self._applications = operation, implement, applications
+        self._steps, self._number = steps, number_passes(steps)
+        self._placed = _by_section(strips, operation.tracks, implement)
+        self._timed = all(track.timed for track in operation.tracks)
 
     @property
-    def jitter_m(self) -> float:
-        """Of the receiver that scatters most."""
-        return max(leg.jitter_m for leg in self.legs)
+    def pass_of_piece(self) -> IntArray:
+        """Number of the pass each swath piece is of."""
+        return self._number[self.swaths.first_step]
 
-    @property
-    def smoothed(self) -> bool:
-        """Whether any machine's positions were smoothed."""
-        return any(leg.smoothed for leg in self.legs)
+    def cover(self) -> Cover:
+        """Count how often the ground was covered."""
+        return count_cover(self.swaths.geometry)
 
-    @property
-    def states(self) -> tuple[Finding, ...]:
-        """How the rows that were on were told."""
-        return tuple(dict.fromkeys(f for leg in self.legs for f in leg.findings))
-
-    def masses(
-        self, applications: Sequence[Application], strips: Strips, implement: Implement
-    ) -> tuple[list[StepMass], list[Finding]]:
-        """Step masses of every product, and what looked wrong; ``strips`` of all steps."""
-        masses: list[list[StepMass]] = []
-        findings: list[Finding] = []
-        for leg, span in zip(self.legs, self.spans, strict=True):
-            own = strips.of_steps(span)
-            found = product_masses(applications, leg.tracks, leg.fixes, leg.steps, own, implement)
-            masses.append(found[0])
-            findings += found[1]
-        joined = [self._joined_mass(parts, strips) for parts in zip(*masses, strict=True)]
-        return joined, list(dict.fromkeys(findings))
-
-    def _joined_mass(self, parts: Sequence[StepMass], strips: Strips) -> StepMass:
-        if len(parts) == 1:
-            return parts[0]
-        mass, metered = (np.zeros(len(self.steps.whole)) for _ in range(2))
-        strip_kg = None
-        if any(part.strip_kg is not None for part in parts):
-            strip_kg = np.zeros(len(strips.step))
-        for part, span in zip(parts, self.spans, strict=True):
-            mass[span], metered[span] = part.mass_kg, part.metered_kg
-            if strip_kg is not None:
-                own = strips.in_steps(span)
-                strip_kg[own] = part.spread(strips.of_steps(span), self.steps.active[span])
-        source = next((p.source for p in parts if p.source != "target"), "target")
-        return StepMass(mass, metered, source, sum(p.unplaced_kg for p in parts), strip_kg)
-
-
-def follow(
-    operation: Operation,
-    implement: Implement,
-    applications: Sequence[Application],
-    plane: WorkingPlane,
-    boundary: BaseGeometry | None,
-) -> Drive:
-    """Follow every machine of an operation.
-
-    Parameters
-    ----------
-    implement : Implement
-        With rows chosen.
-    boundary : geometry or None
-        In the plane.
-    """
-    machines, findings = machines_of(operation.tracks, operation.settings)
-    legs = [
-        _leg(tracks, operation, implement, applications, plane, boundary) for tracks in machines
-    ]
-    counts = _summed([leg.fixes.counts for leg in legs])
-    metres = _summed([leg.fixes.metres for leg in legs])
-    legs = [leg for leg in legs if len(leg.fixes.time_s) > 1] or legs[:1]
-    ends = np.cumsum([len(leg.steps.tool.time_s) for leg in legs])
-    spans = tuple(
-        slice(int(end) - len(leg.steps.tool.time_s), int(end) - 1)
-        for leg, end in zip(legs, ends, strict=True)
-    )
-    fixes = replace(_joined_fixes(legs), counts=counts, metres=metres)
-    return Drive(
-        tuple(legs),
-        tuple(track for leg in legs for track in leg.tracks),
-        fixes,
-        _joined_steps(legs),
-        spans,
-        tuple(findings),
-    )
-
-
-def _leg(
-    tracks: tuple[Track, ...],
-    operation: Operation,
-    implement: Implement,
-    applications: Sequence[Application],
-    plane: WorkingPlane,
-    boundary: BaseGeometry | None,
-) -> Leg:
-    settings = operation.settings
-    fixes = clean(tracks, plane, settings, boundary)
-    path = smooth_path(fixes.time_s, fixes.x_m, fixes.y_m, fixes.run, smooth=settings.smooth)
-    speed = ground_speed(fixes.time_s, path, fixes.run)
-    radius = turn_radius(fixes.time_s, path, fixes.run, speed)
-    states = row_states(fixes, tracks, implement, speed, radius)
-    leap = amount_leaps(applications, tracks, fixes)
-    findings = states.findings
-    if tracks[0].at_tool:
-        own = implement.at_its_own_places()
-        if own != implement:
-            findings = (*findings, Finding.note("places_of_the_tool"))
-        implement = own
-    steps = build_steps(fixes, path, states.active, implement, operation.blockages, leap)
-    return Leg(tracks, fixes, steps, path.jitter_m, path.x_m is not fixes.x_m, findings)
-
-
-Number = TypeVar("Number", int, float)
-
-
-def _summed(parts: Sequence[dict[str, Number]]) -> dict[str, Number]:
-    whole = dict(parts[0])
-    for part in parts[1:]:
-        for key, value in part.items():
-            whole[key] = whole.get(key, 0) + value
-    return whole
-
-
-def _joined_fixes(legs: Sequence[Leg]) -> Fixes:
-    """Fixes of all legs; tracks and runs are numbered on."""
-    if len(legs) == 1:
-        return legs[0].fixes
-    parts = [leg.fixes for leg in legs]
-    tracks = np.cumsum([0, *(len(leg.tracks) for leg in legs)])
-    runs = np.cumsum([0, *(int(part.run[-1]) + 1 for part in parts)])
-
-    def joined(name: str) -> np.ndarray:
-        return np.concatenate([getattr(part, name) for part in parts])
-
-    handovers = [part.handover_s for part in parts]
-    for i, part in enumerate(parts[1:]):
-        handovers[i] = np.append(handovers[i], part.time_s[0])
-    return Fixes(
-        joined("time_s"),
-        joined("x_m"),
-        joined("y_m"),
-        np.concatenate([part.track + n for part, n in zip(parts, tracks, strict=False)]),
-        joined("record"),
-        np.concatenate([part.run + n for part, n in zip(parts, runs, strict=False)]),
-        np.concatenate(handovers),
-        findings=tuple(dict.fromkeys(f for part in parts for f in part.findings)),
-    )
-
-
-def _joined_steps(legs: Sequence[Leg]) -> Steps:
-    """Steps of all legs, with a step between two legs that bridges nothing."""
-    if len(legs) == 1:
-        return legs[0].steps
-    parts = [leg.steps for leg in legs]
-    firsts = np.cumsum([0, *(len(leg.fixes.time_s) for leg in legs)])
-
-    def joined(arrays: Sequence[np.ndarray]) -> np.ndarray:
-        """Values of the steps, nothing between legs."""
-        nothing = np.zeros((1, *arrays[0].shape[1:]), dtype=arrays[0].dtype)
-        spread = [part for array in arrays for part in (array, nothing)]
-        return np.concatenate(spread[:-1])
-
-    tool = ToolPath(
-        *(
-            np.concatenate([getattr(part.tool, name) for part in parts])
-            for name in ("time_s", "x_m", "y_m", "heading_rad")
+    def headland(self, land: PlaneField) -> Headland:
+        """Find the band along the boundary that was worked in rounds."""
+        rounds = self._operation.settings.headland_rounds
+        if not land.given and rounds is None:
+            return Headland(0, shapely.Polygon())
+        knot = np.flatnonzero(self._steps.working)
+        tool = self._steps.tool
+        return find_headland(
+            land.boundary,
+            land.workable,
+            tool.x_m[knot],
+            tool.y_m[knot],
+            tool.heading_rad[knot],
+            self._implement.width_m,
+            rounds,
         )
-    )
-    return Steps(
-        tool,
-        joined([part.whole for part in parts]),
-        joined([part.active for part in parts]),
-        joined([part.blocked for part in parts]),
-        joined([part.record + n for part, n in zip(parts, firsts, strict=False)]),
-        joined([part.distance_m for part in parts]),
-        joined([part.duration_s for part in parts]),
-    )
+
+    def passes(self, headland: BaseGeometry, crs: CRS) -> gpd.GeoDataFrame:
+        """Every pass; its times and speed are NaN where the log tells no times."""
+        passes = pass_table(self._steps, self._number, self.swaths, headland, crs)
+        if not self._timed:
+            passes[["start_s", "end_s", "mean_speed_mps"]] = np.nan
+        return passes
+
+    def surroundings(self, land: PlaneField, headland: BaseGeometry) -> Surroundings:
+        """What skips may lie against."""
+        return Surroundings(
+            land.workable,
+            land.given,
+            pass_ends(self._steps, self._number, self._implement),
+            headland,
+            self._implement.width_m,
+            ground_beside(self._steps, self._implement),
+            find_causes(self._steps, self._implement, self._operation.blockages),
+        )
+
+    @cached_property
+    def shares(self) -> StripShares:
+        """The ground that amounts are shared out on."""
+        return StripShares(self._placed, self.swaths, self._steps.active.sum(axis=1))
+
+    @cached_property
+    def _amounts(self) -> tuple[list[StepMass], list[Finding]]:
+        return self._legs.masses(self._applications, self._placed, self._implement)
+
+    @property
+    def masses(self) -> list[StepMass]:
+        """Mass of every product."""
+        return self._amounts[0]
+
+    def capacity(self, covered_m2: float) -> dict[str, float]:
+        """Passes apart, the figures of the work."""
+        width_m, spans = self._implement.width_m, self._legs.spans
+        return capacity_figures(self._steps, spans, width_m, covered_m2, timed=self._timed)
+
+    def uncertainty(self, cover: Cover, workable: BaseGeometry) -> dict[str, float]:
+        """Standard uncertainties of the areas."""
+        sigma_m = self.records.take(self._legs.tracks, lambda t: t.sigma_m)
+        steps, number, settings = self._steps, self._number, self._operation.settings
+        error = position_error(steps, number, settings, sigma_m)
+        return area_uncertainty(steps, number, cover, workable, self._implement, error)
+
+    def totals(self) -> RunningTotals:
+        """How far the job had come at any moment."""
+        named = zip(self._applications, self.masses, strict=True)
+        masses = {a.product.name: m for a, m in named}
+        return running_totals(self._steps, self._legs.spans, self._implement, masses)
+
+    def doubts(self) -> tuple[Finding, ...]:
+        """What throws doubt on all of the result."""
+        return (
+            *self._legs.findings,
+            *loss_findings(self.records),
+            *unlike_findings(self._legs, self._operation.implement),
+        )
+
+    def findings(self) -> tuple[Finding, ...]:
+        """What is worth telling of positions, rows and amounts."""
+        return (
+            *self.records.findings,
+            *self._legs.states,
+            *position_findings(self._operation, self._legs),
+            *self._amounts[1],
+        )
+
+
+def _by_section(strips: Strips, tracks: Sequence[Track], implement: Implement) -> Strips:
+    """Strips as amounts are shared out on them: cut where sections have rates of their own."""
+    counts = {rates.shape[1] for t in tracks for rates in t.section_rates.values()}
+    for count in counts:
+        strips = split_strips(strips, section_bounds(implement, count))
+    return strips

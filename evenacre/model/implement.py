@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+_ROW_OF_UNKNOWN_M = 0.3
+
 
 @dataclass(frozen=True)
 class TowedUnit:
@@ -59,6 +61,19 @@ class Implement:
     product_lag_s: float = 0.0  # from the meter to the opener
     compartments: tuple[Compartment, ...] = ()  # bins of the cart from front to back
     cost_per_s: float | None = None  # what its time costs, puller and driver included
+    width_known: bool = True  # False while it is for the logs to tell
+
+    def of_width(self, width_m: float) -> Implement:
+        """Return it with a width, and its sections subdivided where its rows are not known."""
+        rows, section_rows = self.rows, self.section_rows
+        if not self.rows_known:
+            # Rows that are only a subdivision: about a foot each, and whole ones in a section.
+            count = max(len(section_rows), 1)
+            rows = count * max(1, round(width_m / count / _ROW_OF_UNKNOWN_M))
+            section_rows = (rows // count,) * len(section_rows)
+        return replace(
+            self, width_m=width_m, width_known=True, rows=rows, section_rows=section_rows
+        )
 
     @property
     def row_spacing_m(self) -> float:

@@ -8,20 +8,24 @@ import numpy as np
 import pyarrow.compute as pc
 
 from evenacre.errors import InputError
-from evenacre.geo.geodesy import step_m
+from evenacre.geo.geodesy import ShapeArray, step_m
 from evenacre.io.common.arrow_arrays import coded
 from evenacre.io.common.findings import Findings, counted, one_line
 from evenacre.io.common.suggestions import listed
 from evenacre.io.logs.columns.clock import Clock, dates_of, read_clock
-from evenacre.io.logs.columns.column_roles import ColumnPlan
+from evenacre.io.logs.columns.column_roles import NAMED_ROLES, ColumnPlan
+from evenacre.io.logs.columns.date_parts import joined_dates
 from evenacre.io.logs.columns.measures import with_measures
 from evenacre.io.logs.columns.work_states import section_states, working_states
+from evenacre.io.logs.file_order import file_order_clock
 from evenacre.io.logs.pivot_sections import Records, gather_sections
 from evenacre.io.tables.record_table import RecordTable
 from evenacre.model import BoolArray, FloatArray, IntArray, Track
 
 _SHOWN_DATES = 6
 _FASTEST_MPS = 25.0
+# A day less the hour that summer time takes from it; so many records of one time are no log.
+_DAY_S, _MOST_A_DAY = 82800.0, 20
 
 
 def build_tracks(
@@ -33,6 +37,7 @@ def build_tracks(
     findings: Findings,
     *,
     clock: Clock | None = None,
+    ground: ShapeArray | None = None,
 ) -> list[Track]:
     """Turn a table of n fixes into tracks, one a machine, in order of first appearance.
 
@@ -46,12 +51,18 @@ def build_tracks(
         Told of guesses and suspicions; they end in every track.
     clock : Clock, optional
         Times that do not come from a column.
+    ground : (n,) array of geometry, optional
+        What each record covered, where no drive is told.
     """
+    if clock is None and not plan.tells_times:
+        clock = file_order_clock(table, lon, lat, findings)
     if clock is None:
         clock = fix_clock(table, plan, time_zone, findings)
+        if ground is None:
+            _require_time_of_day(table, clock)
     codes, _ = _machines(table, plan)
     records = Records(table, plan, clock, lon, lat)
-    if not clock.assumed:
+    if ground is None and not clock.assumed:
         records = gather_sections(records, codes, findings)
     table, plan, clock = records.table, records.plan, records.clock
     lon, lat = records.lon, records.lat
@@ -67,7 +78,16 @@ def build_tracks(
         few = listed(dates, _SHOWN_DATES, mark="")
         findings.warn(f"{table.file}: the log holds {len(dates)} dates: {few}.")
     main = timed & (codes == np.bincount(codes[timed]).argmax())
-    whole = Track(table.file, clock.time_s, lon, lat, timed=not clock.assumed)
+    whole = Track(
+        table.file,
+        clock.time_s,
+        lon,
+        lat,
+        ground=ground,
+        timed=not clock.assumed,
+        named=_named(table, plan, findings),
+        target_kg_per_m2=_target(table, plan, findings),
+    )
     paces = _paces(clock.time_s, lon, lat, main)
     whole = with_measures(whole, table, plan, paces, findings)
     sections, are_rows = section_states(table, plan, findings)
@@ -96,6 +116,17 @@ def build_tracks(
     return tracks
 
 
+def _require_time_of_day(table: RecordTable, clock: Clock) -> None:
+    """Refuse times that tell no more than the day; no drive can be put in order by them."""
+    times = np.unique(clock.time_s[np.isfinite(clock.time_s)])
+    if clock.dated and len(table) > _MOST_A_DAY * len(times) and (np.diff(times) >= _DAY_S).all():
+        raise table.error(
+            "times",
+            "they tell the day, but not the time of day.",
+            "Name the column that holds the time of day with --column time=COLUMN.",
+        )
+
+
 def _with_tool(track: Track, records: Records) -> Track:
     """Add what points at the sections tell of the tool."""
     width = records.section_widths_m
@@ -115,7 +146,8 @@ def _with_tool(track: Track, records: Records) -> Track:
 def fix_clock(
     table: RecordTable, plan: ColumnPlan, time_zone: str | None, findings: Findings
 ) -> Clock:
-    """Read the times of fixes from their columns."""
+    """Read the times of fixes from their columns; the plan has some that tell them."""
+    table, plan = joined_dates(table, plan, findings)
     time, date = plan.get("time"), plan.get("date")
     interval = plan.get("interval")
     if time is None:
@@ -123,13 +155,7 @@ def fix_clock(
         date = None if time is date else date
     if time is not None:
         return read_clock(table, time, date, time_zone, findings)
-    if interval is None:
-        raise table.error(
-            "",
-            f"no column of times was found among {table.listing}.",
-            "Name it with --column time=COLUMN, or --column interval=COLUMN when each record "
-            "says how many seconds it covers.",
-        )
+    assert interval is not None
     seconds = table.numbers(interval.column, "interval", findings) * (interval.unit or 1.0)
     steps = np.diff(seconds[np.isfinite(seconds)])
     if len(steps) > 1 and (steps > 0).all():
@@ -154,6 +180,25 @@ def _note_unused(table: RecordTable, plan: ColumnPlan, findings: Findings) -> No
         findings.note(f"{table.file}: {noun} {listed(names)} not used.")
 
 
+def _named(table: RecordTable, plan: ColumnPlan, findings: Findings) -> dict[str, str]:
+    """Names that stand in every record, by what they are of."""
+    uses = [use for role in NAMED_ROLES if (use := plan.get(role)) is not None]
+    named = {use.role: one_line(table.first_text(use.column)) for use in uses}
+    if named:
+        told = ", ".join(f'{role} "{name}"' for role, name in named.items())
+        findings.note(f"{table.file}: it names the {told}.")
+    return named
+
+
+def _target(table: RecordTable, plan: ColumnPlan, findings: Findings) -> float | None:
+    """The rate that the log says was wanted."""
+    use = plan.get("target")
+    if use is None or use.unit is None:
+        return None
+    findings.note(f"{table.about(use.column)} taken as the target rate because of its name.")
+    return float(np.nanmax(table.numbers(use.column, use.role, findings)) * use.unit)
+
+
 def _machines(table: RecordTable, plan: ColumnPlan) -> tuple[IntArray, list[str]]:
     use = plan.get("machine")
     if use is None:
@@ -175,6 +220,8 @@ def _paces(
 def _finished(track: Track, findings: Findings) -> Track:
     """Spread shared times, judge the order, and attach what was found."""
     own = Findings(list(findings.notes), list(findings.warnings))
+    if track.ground is not None:  # in no order of time
+        return replace(track, notes=tuple(own.notes), warnings=tuple(own.warnings))
     time_s = _spread(track, own)
     back = int((np.diff(time_s) < 0).sum())
     if back:

@@ -24,6 +24,7 @@ _MOST = {
     "GRD": 500,
 }
 _ROOT, _EXTERNAL = "ISO11783_TaskData", "XFC"
+# What is read is written alike in all of them; a version that is missing or 0 tells nothing.
 _VERSIONS = ("2", "3", "4")
 _FEWER = "Export fewer fields and tasks."
 
@@ -51,10 +52,10 @@ def read_root(files: TaskFiles, about: Subject) -> Element:
             raise InputError.at(files.label, "", what, _FEWER)
     if counts.total() > _MAX_TAGS:
         raise InputError.at(files.label, "", "it has too many elements.", _FEWER)
-    version = f"{root.get('VersionMajor', '?')[:8]}.{root.get('VersionMinor', '0')[:8]}"
-    if version.partition(".")[0] not in _VERSIONS:
+    said = text(root, "VersionMajor")[:8]
+    if said.strip("0") and said not in _VERSIONS:
         about.warn(
-            f"it says it is task data of version {version}; versions 3 and 4 are known, and it "
+            f"it says it is task data of version {said}; versions 3 and 4 are known, and it "
             "was read as one of them."
         )
     return root
@@ -85,7 +86,7 @@ def _parsed(data: bytes, label: str, name: str) -> Element:
     if data.count(b"<") > 2 * _MAX_TAGS or data.count(b"=") > _MAX_ATTRIBUTES:
         raise InputError.at(label, name, "it has too many elements.", _FEWER)
     try:
-        return fromstring(data)
+        root = fromstring(data)
     except ParseError as error:
         name = f"{name}, line {error.position[0]:,}"
         what, remedy = "the file is damaged or breaks off.", "Export it again."
@@ -94,6 +95,11 @@ def _parsed(data: bytes, label: str, name: str) -> Element:
         remedy = "Export it again with another program."
     except (ValueError, LookupError):  # an encoding that is none
         what, remedy = "its text encoding is not known.", "Export it again as UTF-8."
+    else:
+        # Some exporters give all elements a namespace, which the standard does not.
+        for element in root.iter():
+            element.tag = element.tag.rpartition("}")[2]
+        return root
     raise InputError.at(label, name, what, remedy)
 
 

@@ -11,7 +11,7 @@ from evenacre.coverage.clean import Fixes
 from evenacre.coverage.rows import section_bounds
 from evenacre.coverage.steps import Steps
 from evenacre.coverage.swath import Strips, strip_area_m2
-from evenacre.model import Application, BoolArray, FloatArray, Implement, Product, Track
+from evenacre.model import Application, BoolArray, FloatArray, Implement, IntArray, Product, Track
 from evenacre.model.audit_result import RunningTotals
 from evenacre.model.finding import Finding
 
@@ -66,11 +66,13 @@ class StepMass:
     unplaced_kg: float
     strip_kg: FloatArray | None = None
 
-    def spread(self, strips: Strips, active: BoolArray) -> FloatArray:
-        """Mass of each strip, (m,); ``active`` has the rows placing in each step."""
+    def spread(self, strips: Strips, rows_on: IntArray) -> FloatArray:
+        """Mass of each strip, (m,); ``rows_on`` is how many rows are placing in each step.
+
+        Rows that are on get equal shares where it is not told.
+        """
         if self.strip_kg is not None:
             return self.strip_kg
-        rows_on = active.sum(axis=1)
         rows = strips.last_row - strips.first_row + 1
         return np.asarray(self.mass_kg[strips.step] * rows / np.maximum(rows_on[strips.step], 1))
 

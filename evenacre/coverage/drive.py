@@ -58,17 +58,17 @@ class Drive:
     ) -> None:
         say("cleaning positions")
         legs = follow(operation, implement, applications, plane, boundary)
-        fixes, steps = legs.fixes, legs.steps
-        require_work(operation, fixes, steps)
+        steps = legs.steps
+        require_work(operation, legs.fixes, steps)
         say("sweeping the ground")
         strips = build_strips(steps, steps.active, implement)
         straight_m = np.clip(_STRAIGHT_PER_JITTER * legs.jitter_m, STRAIGHT_M, _ROUGHEST_M)
         self.swaths = build_swaths(strips, float(straight_m))
-        self.records, self._legs = fixes, legs
+        self.records, self._legs = legs.fixes, legs
         self._operation, self._implement, self._applications = operation, implement, applications
         self._steps, self._number = steps, number_passes(steps)
-        self._placed = _by_section(strips, legs.tracks, implement)
-        self._timed = all(track.timed for track in legs.tracks)
+        self._placed = _by_section(strips, operation.tracks, implement)
+        self._timed = all(track.timed for track in operation.tracks)
 
     @property
     def pass_of_piece(self) -> IntArray:
@@ -118,7 +118,7 @@ class Drive:
     @cached_property
     def shares(self) -> StripShares:
         """The ground that amounts are shared out on."""
-        return StripShares(self._placed, self.swaths, self._steps.active)
+        return StripShares(self._placed, self.swaths, self._steps.active.sum(axis=1))
 
     @cached_property
     def _amounts(self) -> tuple[list[StepMass], list[Finding]]:
@@ -131,13 +131,8 @@ class Drive:
 
     def capacity(self, covered_m2: float) -> dict[str, float]:
         """Passes apart, the figures of the work."""
-        return capacity_figures(
-            self._steps,
-            self._legs.spans,
-            self._implement.width_m,
-            covered_m2,
-            timed=self._timed,
-        )
+        width_m, spans = self._implement.width_m, self._legs.spans
+        return capacity_figures(self._steps, spans, width_m, covered_m2, timed=self._timed)
 
     def uncertainty(self, cover: Cover, workable: BaseGeometry) -> dict[str, float]:
         """Standard uncertainties of the areas."""
@@ -157,7 +152,7 @@ class Drive:
         return (
             *self._legs.findings,
             *loss_findings(self.records),
-            *unlike_findings(self._legs, self._implement),
+            *unlike_findings(self._legs, self._operation.implement),
         )
 
     def findings(self) -> tuple[Finding, ...]:

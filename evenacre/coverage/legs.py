@@ -1,4 +1,4 @@
-"""The drive of an operation: each machine's from its records to the steps of its tool."""
+"""The machines of an operation, each followed from its records to the steps of its tool."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ class Legs:
     Attributes
     ----------
     legs : tuple of Leg
-        One a machine that can be followed; the first one where none can.
+        One for each machine that can be followed; the first one where none can.
     tracks, fixes, steps
         Those of all legs; no step leads from one leg to the next.
     spans : tuple of slice
@@ -97,7 +97,9 @@ class Legs:
             mass[span], metered[span] = part.mass_kg, part.metered_kg
             if strip_kg is not None:
                 own = strips.in_steps(span)
-                strip_kg[own] = part.spread(strips.of_steps(span), self.steps.active[span])
+                strip_kg[own] = part.spread(
+                    strips.of_steps(span), self.steps.active[span].sum(axis=1)
+                )
         source = next((p.source for p in parts if p.source != "target"), "target")
         return StepMass(mass, metered, source, sum(p.unplaced_kg for p in parts), strip_kg)
 

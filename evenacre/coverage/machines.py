@@ -49,10 +49,11 @@ def machines_of(
         parted = _told_apart(own, settings)
         machines += [tuple(own)] if parted is None else parted.machines(own)
         if parted is not None:
-            sizes = tuple(sorted(np.bincount(parted.machine).tolist(), reverse=True))
-            unsure = parted.unsure > _UNSURE_SHARE
-            code = "machines_mixed" if unsure else "machines_told_apart"
-            findings.append(Finding.warning(code, machines=len(sizes), records=sizes))
+            sizes = np.bincount(parted.machine).tolist()
+            code = "machines_mixed" if parted.unsure > _UNSURE_SHARE else "machines_told_apart"
+            findings.append(
+                Finding.warning(code, machines=len(sizes), fewest=min(sizes), most=max(sizes))
+            )
     first = [min(float(np.nanmin(t.time_s, initial=np.inf)) for t in own) for own in machines]
     order = np.argsort(first, kind="stable")
     return [machines[i] for i in order], findings

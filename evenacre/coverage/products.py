@@ -148,12 +148,12 @@ class StripShares:
 
     Parameters
     ----------
-    active : (n - 1, rows) bool
+    rows_on : (n - 1,) int
         Rows placing in each step.
     """
 
-    def __init__(self, strips: Strips, swaths: Swaths, active: BoolArray) -> None:
-        self._strips, self._active = strips, active
+    def __init__(self, strips: Strips, swaths: Swaths, rows_on: IntArray) -> None:
+        self._strips, self._rows_on = strips, rows_on
         self.piece = strips.piece
         self._pieces = swaths.geometry
         quad = strips.quad
@@ -162,8 +162,8 @@ class StripShares:
         self._curved = strips.folded | (np.abs(left - right) > _CURVED * (left + right) / 2)
 
     def mass_kg(self, mass: StepMass) -> FloatArray:
-        """Mass of each strip; rows that were on get equal shares where it is not told."""
-        return mass.spread(self._strips, self._active)
+        """Mass of each strip."""
+        return mass.spread(self._strips, self._rows_on)
 
     def rate(self, frame: GridFrame, strip_kg: FloatArray) -> Grid:
         """Rate at each cell centre."""

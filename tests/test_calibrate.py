@@ -133,6 +133,15 @@ def test_the_step_of_the_scale_stays_however_often_it_is_read() -> None:
     assert judge(test, 0.042, 0.001).catches_needed is None
 
 
+def test_the_ground_of_a_catch_changes_no_verdict() -> None:
+    small = judge(MeterTest((9.0, 10.0, 11.0), 1.0), 10.0, 0.06)
+    large = judge(MeterTest((900.0, 1000.0, 1100.0), 100.0), 10.0, 0.06)
+    # The fewest n with t(n - 1) s / sqrt(n) within 6 % of the target: s is a tenth of it.
+    half = [stats.t.ppf(0.95, n - 1) * 0.1 / math.sqrt(n) for n in range(2, 31)]
+    fewest = 2 + next(i for i, h in enumerate(half) if h <= 0.06)
+    assert small.catches_needed == large.catches_needed == fewest
+
+
 def test_standing_to_the_target() -> None:
     tight = MeterTest((9.99, 10.0, 10.01), 1.0)
     assert judge(tight, 10.2).standing is MeterStanding.ON_TARGET

@@ -236,8 +236,11 @@ def grid(values, west=0.0, north=0.0, cell=1.0):
 def test_rasters_of_one_lattice_add_up_where_they_lie():
     one = grid([[1.0, 2.0], [3.0, np.nan]])
     two = grid([[10.0, 20.0]], west=1.0, north=1.0)
+    total = weighted_sum([two, one], [0.5, 1.0])
+    assert (total.transform.c, total.transform.f) == (0.0, 1.0)
+    np.testing.assert_allclose(total.values, [[0, 5, 10], [1, 2, 0], [3, 0, 0]])
     total = weighted_sum([one, two], [1.0, 0.5])
-    assert total.transform.f == 1.0
+    assert (total.transform.c, total.transform.f) == (0.0, 1.0)
     np.testing.assert_allclose(total.values, [[0, 5, 10], [1, 2, 0], [3, 0, 0]])
     assert inside(total, shapely.box(0, -1, 2, 0)).tolist() == [
         [False, False, False],

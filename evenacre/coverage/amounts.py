@@ -11,7 +11,7 @@ from evenacre.coverage.clean import Fixes
 from evenacre.coverage.rows import section_bounds
 from evenacre.coverage.steps import Steps
 from evenacre.coverage.swath import Strips, strip_area_m2
-from evenacre.model import Application, BoolArray, FloatArray, Implement, Product, Track
+from evenacre.model import Application, BoolArray, FloatArray, Implement, IntArray, Product, Track
 from evenacre.model.audit_result import RunningTotals
 from evenacre.model.finding import Finding
 
@@ -65,6 +65,16 @@ class StepMass:
     source: str
     unplaced_kg: float
     strip_kg: FloatArray | None = None
+
+    def spread(self, strips: Strips, rows_on: IntArray) -> FloatArray:
+        """Mass of each strip, (m,); ``rows_on`` is how many rows are placing in each step.
+
+        Rows that are on get equal shares where it is not told.
+        """
+        if self.strip_kg is not None:
+            return self.strip_kg
+        rows = strips.last_row - strips.first_row + 1
+        return np.asarray(self.mass_kg[strips.step] * rows / np.maximum(rows_on[strips.step], 1))
 
 
 def _step_mass(
@@ -161,7 +171,7 @@ def with_logged_products(
     return (*applications, *(Application(Product(name, analysis={})) for name in new))
 
 
-def _logged(
+def product_at(
     fixes: Fixes, tracks: Sequence[Track], kind: str, name: str, *, unnamed: bool
 ) -> FloatArray | None:
     """Logged ``rates`` or ``flows`` of one product, or of one left unnamed, at the fixes."""
@@ -179,7 +189,7 @@ def _section_rates(
     """Rates of the sections at the fixes, (n, s); None where no track has its own for each."""
     own = [t.section_rates.get(name, t.section_rates.get("") if unnamed else None) for t in tracks]
     some = [rates for rates in own if rates is not None]
-    mean = _logged(fixes, tracks, "rates", name, unnamed=unnamed)
+    mean = product_at(fixes, tracks, "rates", name, unnamed=unnamed)
     if not some or mean is None or len({rates.shape[1] for rates in some}) > 1:
         return None
     out = np.repeat(np.nan_to_num(mean)[:, None], some[0].shape[1], axis=1)
@@ -197,7 +207,7 @@ def amount_leaps(
     leap = np.zeros(max(len(fixes.time_s) - 1, 0), dtype=bool)
     for i, application in enumerate(applications):
         for kind in ("rates", "flows"):
-            logged = _logged(fixes, tracks, kind, application.product.name, unnamed=i == 0)
+            logged = product_at(fixes, tracks, kind, application.product.name, unnamed=i == 0)
             if logged is not None:
                 value = np.nan_to_num(logged)
                 leap |= np.abs(np.diff(value)) > _LEAP * np.maximum(value[1:], value[:-1])
@@ -217,8 +227,8 @@ def product_masses(
     masses, findings = [], []
     for i, application in enumerate(applications):
         name, target = application.product.name, application.target_kg_per_m2
-        flow = _logged(fixes, tracks, "flows", name, unnamed=i == 0)
-        rate = _logged(fixes, tracks, "rates", name, unnamed=i == 0)
+        flow = product_at(fixes, tracks, "flows", name, unnamed=i == 0)
+        rate = product_at(fixes, tracks, "rates", name, unnamed=i == 0)
         mass = _step_mass(
             steps,
             fixes,
@@ -254,16 +264,25 @@ def _blank_share(steps: Steps, logged: FloatArray | None) -> float:
 
 
 def running_totals(
-    steps: Steps, implement: Implement, masses: Mapping[str, StepMass]
+    steps: Steps, spans: Sequence[slice], implement: Implement, masses: Mapping[str, StepMass]
 ) -> RunningTotals:
-    """Ground swept and mass metered since the start, exact at times a second or more apart."""
-    time = steps.tool.time_s
+    """Ground swept and mass metered since the start, exact at times a second or more apart.
+
+    ``spans`` are the steps of each machine; what several do at the same time is added up.
+    """
+    time = np.sort(steps.tool.time_s)
     second = np.floor(time / _EVERY_S)
     kept = np.flatnonzero(np.diff(second, prepend=-np.inf) > 0)
     kept = np.union1d(kept, [len(time) - 1])
 
     def running(per_step: FloatArray) -> FloatArray:
-        return np.concatenate([[0.0], np.cumsum(per_step)])[kept]
+        if len(spans) == 1:
+            return np.concatenate([[0.0], np.cumsum(per_step)])[kept]
+        whole = np.zeros(len(kept))
+        for span in spans:
+            own = np.concatenate([[0.0], np.cumsum(per_step[span])])
+            whole += np.interp(time[kept], steps.tool.time_s[span.start : span.stop + 1], own)
+        return whole
 
     metered = {name: running(mass.metered_kg) for name, mass in masses.items()}
     return RunningTotals(time[kept], running(_swept_m2(steps, implement)), metered)

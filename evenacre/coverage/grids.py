@@ -85,6 +85,18 @@ class GridFrame:
             )
         return Grid(values, self.transform, self.crs)
 
+    def sums(self, pieces: np.ndarray, values: FloatArray) -> Grid:
+        """Sum of what the pieces over each cell centre are worth."""
+        out = np.zeros(self.shape, dtype=np.float32)
+        if len(pieces):
+            rasterize(
+                zip(pieces, values.tolist(), strict=True),
+                out=out,
+                transform=self.transform,
+                merge_alg=MergeAlg.add,
+            )
+        return Grid(out, self.transform, self.crs)
+
     def rate(self, strips: Strips, mass_kg: FloatArray) -> Grid:
         """Rate at each cell centre, summed over the strips that cover it.
 

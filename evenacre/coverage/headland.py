@@ -89,7 +89,7 @@ def _count_rounds(
     inward = np.where(shapely.contains(polygon, probe)[:, None], inward, -inward)
     direction = np.arctan2(tangent[:, 1], tangent[:, 0])
     telling = _telling(direction, heading_rad)
-    if telling.sum() < 0.1 * len(telling):
+    if not tree.n or telling.sum() < 0.1 * len(telling):
         return 0
     rounds = 0
     for k in range(1, _MAX_ROUNDS + 1):

@@ -78,6 +78,13 @@ def pass_table(
     )
 
 
+def no_passes(crs: CRS) -> gpd.GeoDataFrame:
+    """Table of passes without a row."""
+    numbers = ("start_s", "end_s", "length_m", "area_m2", "mean_speed_mps", "heading_deg")
+    columns = {"pass": np.zeros(0, dtype=np.int64)} | {name: np.zeros(0) for name in numbers}
+    return gpd.GeoDataFrame({**columns, "headland": np.zeros(0, dtype=bool)}, geometry=[], crs=crs)
+
+
 def first_and_last(number: IntArray) -> tuple[IntArray, IntArray]:
     """First and last step of each pass."""
     index = np.flatnonzero(number)

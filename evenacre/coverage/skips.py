@@ -11,7 +11,7 @@ import pandas as pd
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from evenacre.coverage.cover import overlapping_pairs
+from evenacre.coverage.cover import overlapping_pairs, strip_size
 from evenacre.coverage.steps import Steps, tool_ends
 from evenacre.coverage.swath import build_strips, build_swaths
 from evenacre.geo.geodesy import wrapped
@@ -26,6 +26,9 @@ from evenacre.geo.overlay import (
     widen,
 )
 from evenacre.model import Blockage, BoolArray, FloatArray, Implement
+
+NARROWEST_M = 0.10
+"""Narrower gaps are within what receivers can tell (common practice, no source)."""
 
 # Skips are told apart at this width: thinner necks between two of them do not join them.
 _NECK_M = 0.05
@@ -81,17 +84,6 @@ class Surroundings:
     width_m: float
     beside: Beside
     causes: Sequence[SkipCause]
-
-
-def strip_size(area_m2: FloatArray, perimeter_m: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Length and mean width of the rectangle with the same area and perimeter.
-
-    From 2 (l + w) = p and l w = a: l = (p + sqrt(p^2 - 16 a)) / 4. Rounder shapes than a
-    square are given as a square.
-    """
-    root = np.sqrt(np.maximum(perimeter_m**2 - 16 * area_m2, 0.0))
-    length = np.maximum((perimeter_m + root) / 4, np.sqrt(area_m2))
-    return length, np.divide(area_m2, length, out=np.zeros_like(length), where=length > 0)
 
 
 def find_skips(

@@ -123,9 +123,9 @@ class AuditResult:
     headland_area_m2: float
     headland_overlap_m2: float
     swept_area_m2: float
-    pass_count: int
+    pass_count: int | None  # None where the log holds shapes of ground, not a drive
     worked_distance_m: float
-    # Whatever hangs on times is NaN where the log tells none
+    # Whatever hangs on a drive, or on times, is NaN where the log tells none
     worked_time_s: float
     field_time_s: float
     idle_time_s: float

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from evenacre.arrays import BoolArray, FloatArray
 
@@ -67,6 +68,9 @@ class Track:
     target_kg_per_m2: float | None = None  # the rate that was wanted, where it is one throughout
     # Records of the file that its reader left out, by cause ("without a time")
     left_out: dict[str, int] = dataclasses.field(default_factory=dict)
+    # (n,) Polygons, or lines as wide as the tool, in degrees: each record's own ground, where the
+    # log tells ground and not a drive; ``lon`` and ``lat`` are then a place in it
+    ground: npt.NDArray[np.object_] | None = None
     machine: str = ""  # which machine's, where the log tells several apart
     at_tool: bool = False  # True when the positions are the tool's own, not an antenna's
     # False when the file tells no times: ``time_s`` then only keeps the records in order

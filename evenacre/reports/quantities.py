@@ -61,10 +61,6 @@ def plain_number(si: str = "", text: str = "{:g}") -> Quantity:
     return Quantity(lambda v, _: v, lambda v, _, __: text.format(v), si=si or "1")
 
 
-def _share(value: Any, _: Display, __: int) -> str:
-    return figure_text.share(value, 1.0)
-
-
 WORDS = worded(lambda v: "" if v is None else str(v))
 NAMES = worded(", ".join)
 YES_NO = worded(lambda v: "yes" if v else "no")
@@ -83,7 +79,7 @@ CAPACITY = measured("m2/s", lambda d: d.units.capacity)
 HOURS = measured(
     "s", lambda _: DisplayUnit("h", 1 / 3600), lambda v, _, __: figure_text.duration(v)
 )
-SHARE = measured("1", lambda _: DisplayUnit("%", 100.0), _share)
+SHARE = measured("1", lambda _: DisplayUnit("%", 100.0), lambda v, _, __: figure_text.share(v, 1.0))
 MONEY = measured(
     "money",
     lambda d: DisplayUnit(d.currency, 1.0),

@@ -251,7 +251,7 @@ def run_audit(
     """
     if planned is not None:
         season = replace(season, inputs=(*season.inputs, planned.file))
-    done, remarks = audit_operations(
+    season, done, remarks = audit_operations(
         season,
         jobs=jobs,
         draw=draw,

@@ -8,7 +8,7 @@ import numpy as np
 import pyarrow.compute as pc
 
 from evenacre.errors import InputError
-from evenacre.geo.geodesy import step_m
+from evenacre.geo.geodesy import ShapeArray, step_m
 from evenacre.io.common.arrow_arrays import coded
 from evenacre.io.common.findings import Findings, counted, one_line
 from evenacre.io.common.suggestions import listed
@@ -23,6 +23,9 @@ from evenacre.io.tables.record_table import RecordTable
 from evenacre.model import BoolArray, FloatArray, IntArray, Track
 
 _SHOWN_DATES = 6
+_FASTEST_MPS = 25.0
+# A day less the hour that summer time takes from it; so many records of one time are no log.
+_DAY_S, _MOST_A_DAY = 82800.0, 20
 
 
 def build_tracks(
@@ -34,6 +37,7 @@ def build_tracks(
     findings: Findings,
     *,
     clock: Clock | None = None,
+    ground: ShapeArray | None = None,
 ) -> list[Track]:
     """Turn a table of n fixes into tracks, one a machine, in order of first appearance.
 
@@ -47,14 +51,18 @@ def build_tracks(
         Told of guesses and suspicions; they end in every track.
     clock : Clock, optional
         Times that do not come from a column.
+    ground : (n,) array of geometry, optional
+        What each record covered, where no drive is told.
     """
     if clock is None and not plan.tells_times:
         clock = file_order_clock(table, lon, lat, findings)
     if clock is None:
         clock = fix_clock(table, plan, time_zone, findings)
+        if ground is None:
+            _require_time_of_day(table, clock)
     codes, _ = _machines(table, plan)
     records = Records(table, plan, clock, lon, lat)
-    if not clock.assumed:
+    if ground is None and not clock.assumed:
         records = gather_sections(records, codes, findings)
     table, plan, clock = records.table, records.plan, records.clock
     lon, lat = records.lon, records.lat
@@ -75,6 +83,7 @@ def build_tracks(
         clock.time_s,
         lon,
         lat,
+        ground=ground,
         timed=not clock.assumed,
         named=_named(table, plan, findings),
         target_kg_per_m2=_target(table, plan, findings),
@@ -105,6 +114,17 @@ def build_tracks(
             track = replace(whole.part(own), source=name, machine=machine, left_out=left_out)
             tracks.append(_finished(track, findings))
     return tracks
+
+
+def _require_time_of_day(table: RecordTable, clock: Clock) -> None:
+    """Refuse times that tell no more than the day; no drive can be put in order by them."""
+    times = np.unique(clock.time_s[np.isfinite(clock.time_s)])
+    if clock.dated and len(table) > _MOST_A_DAY * len(times) and (np.diff(times) >= _DAY_S).all():
+        raise table.error(
+            "times",
+            "they tell the day, but not the time of day.",
+            "Name the column that holds the time of day with --column time=COLUMN.",
+        )
 
 
 def _with_tool(track: Track, records: Records) -> Track:
@@ -200,6 +220,8 @@ def _paces(
 def _finished(track: Track, findings: Findings) -> Track:
     """Spread shared times, judge the order, and attach what was found."""
     own = Findings(list(findings.notes), list(findings.warnings))
+    if track.ground is not None:  # in no order of time
+        return replace(track, notes=tuple(own.notes), warnings=tuple(own.warnings))
     time_s = _spread(track, own)
     back = int((np.diff(time_s) < 0).sum())
     if back:
@@ -232,6 +254,10 @@ def _spread(track: Track, findings: Findings) -> FloatArray:
     tick = float(np.median(np.abs(np.diff(time_s[starts]))))
     # First and last steps may be partly logged: they go by the pace of the others.
     pace = tick / np.maximum(counts, np.median(counts))
+    # What no machine drives in that time is several machines side by side.
+    apart_m = step_m(track.lon, track.lat)[1:][same & moved]
+    if np.nanmedian(apart_m) > _FASTEST_MPS * tick / np.median(counts):
+        return time_s
     place = np.arange(len(time_s)) - np.repeat(starts, counts)
     first = np.zeros(len(starts))
     first[0] = max(np.median(counts) - counts[0], 0) * pace[0]

@@ -9,8 +9,10 @@ from typing import Any
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from evenacre.errors import InputError, Problem
+from evenacre.geo.geodesy import near
 from evenacre.io.common.suggestions import listed
 from evenacre.io.logs.columns.clock import dates_of
 from evenacre.io.season.from_options import DRILL, is_given, season_from_options
@@ -20,9 +22,10 @@ from evenacre.model import Application, Field, Implement, InputFile, OperationPl
 
 # Less than this was no work but a switch.
 _LEAST_WORK_M = 1.0
-# A field that holds at least this share of the work is where it was done.
-_MOST_OF_IT = 0.5
+# A field that holds hardly any of the work is not where it was done, one that holds most is.
+_HARDLY, _MOST_OF_IT = 0.05, 0.5
 _EXPORT = "Export the task data after the work is done, with its logs."
+_ELSE = "Leave --boundary out, or give that of its field."
 _DESCRIBED = ("axle_to_antenna_m", "antenna_ahead_m", "antenna_left_m", "tow", "tool_behind_m")
 
 
@@ -51,29 +54,30 @@ def season_from_taskdata(path: Path, *, tasks: Sequence[str] = (), **overrides: 
     path = Path(path)
     given = {key: value for key, value in overrides.items() if is_given(value)}
     operations: list[OperationPlan] = []
-    problems: list[Problem] = []
     left_out: dict[Problem, list[str]] = {}  # Names of tasks by what they lack
     inputs: dict[str, InputFile] = {}
     farms: dict[str, None] = {}
     unread: dict[str, None] = {}
+    elsewhere: list[Season] = []
     last: Season | None = None
     for data, task in each_task(path, tasks, time_zone=given.get("time_zone")):
         unread.update(dict.fromkeys(data.unread))
-        lacking = _lacking(data, task, given)
-        if lacking:
-            left_out.setdefault(lacking, []).append(task.name)
-        else:
-            try:
-                season = _one(path, data, task, given)
-            except InputError as error:
-                problems += error.problems
-                continue
-            last = season
-            farms[data.farm] = None
-            inputs.update((file.path, file) for file in season.inputs)
-            operations += season.operations
-    if problems:
-        raise InputError(dict.fromkeys(problems))
+        try:
+            _check(data, task, given)
+            season = _one(path, data, task, given)
+            if "boundary" in given and not _inside(task, season.operations[0].field.boundary):
+                elsewhere.append(season)
+                raise InputError.at(data.source, "", "no work lies inside the boundary.", _ELSE)
+        except InputError as error:
+            for problem in error.problems:
+                left_out.setdefault(problem, []).append(task.name)
+            continue
+        last = season
+        farms[data.farm] = None
+        inputs.update((file.path, file) for file in season.inputs)
+        operations += season.operations
+    if last is None and elsewhere:
+        return elsewhere[0]  # Laying its log on its boundary will tell how far apart they are
     about = [replace(problem, place=_tasks(names)) for problem, names in left_out.items()]
     if last is None:
         what = "there is no task with a time log in it."
@@ -94,6 +98,7 @@ def season_from_taskdata(path: Path, *, tasks: Sequence[str] = (), **overrides: 
         operations=tuple(apart),
         inputs=tuple(inputs[name] for name in sorted(inputs)),
         warnings=(*unread, *warnings),
+        in_parts=True,
     )
 
 
@@ -133,22 +138,32 @@ def _one(path: Path, data: TaskData, task: Task, given: dict[str, Any]) -> Seaso
     return replace(season, operations=(plan,))
 
 
-def _lacking(data: TaskData, task: Task, given: dict[str, Any]) -> Problem | None:
-    """Say what a task lacks to be audited, in the same words for each that lacks it."""
+def _check(data: TaskData, task: Task, given: dict[str, Any]) -> None:
+    """Refuse a task that lacks what an audit needs, in the same words as any other."""
     if not task.logs:
-        return Problem(data.source, "", "there is no log of the work.", _EXPORT)
+        raise InputError.at(data.source, "", "there is no log of the work.", _EXPORT)
     if not task.tracks:
         said = " ".join(task.warnings)
         because = f" ({said[:-1]})" if said else ""
         what = f"there is no time log with positions{because}."
-        return Problem(data.source, "", what, _EXPORT)
+        raise InputError.at(data.source, "", what, _EXPORT)
     if task.worked_m < _LEAST_WORK_M:
         what = "the logs show no work: off throughout, or no way driven while on."
-        return Problem(data.source, "", what, "Check that all logs were exported.")
+        raise InputError.at(data.source, "", what, "Check that all logs were exported.")
     if task.implement is None and not {"width", "row_spacing"} & given.keys():
         what = "no working width is told by the machine or the log."
-        return Problem(data.source, "", what, 'Give it with --width "20 ft".')
-    return None
+        raise InputError.at(data.source, "", what, 'Give it with --width "20 ft".')
+
+
+def _inside(task: Task, boundary: BaseGeometry | None) -> float:
+    """Share of the records of work that lie inside a boundary."""
+    on = [worked(track) for track in task.tracks]
+    lon = np.concatenate([t.lon[some] for t, some in zip(task.tracks, on, strict=True)])
+    lat = np.concatenate([t.lat[some] for t, some in zip(task.tracks, on, strict=True)])
+    if boundary is None or not len(lon):
+        return 0.0
+    shapely.prepare(boundary)
+    return float(shapely.contains_xy(boundary, near(lon, boundary.centroid.x), lat).mean())
 
 
 def _tasks(names: list[str]) -> str:
@@ -160,19 +175,11 @@ def _field(data: TaskData, task: Task, given: dict[str, Any]) -> tuple[Field, li
     own = data.fields.get(task.field_id, Field(task.name))
     if "boundary" in given:
         return own, []
-    on = [worked(track) for track in task.tracks]
-    spots = shapely.points(
-        np.concatenate([t.lon[some] for t, some in zip(task.tracks, on, strict=True)]),
-        np.concatenate([t.lat[some] for t, some in zip(task.tracks, on, strict=True)]),
-    )
 
     def share(field: Field) -> float:
-        if field.boundary is None or not len(spots):
-            return 0.0
-        shapely.prepare(field.boundary)
-        return float(shapely.covers(field.boundary, spots).mean())
+        return _inside(task, field.boundary)
 
-    if share(own) > 0:
+    if share(own) > _HARDLY:
         return own, []
     other = max(data.fields.values(), key=share, default=own)
     about = f'{data.source}, task "{task.name}"'
@@ -181,7 +188,9 @@ def _field(data: TaskData, task: Task, given: dict[str, Any]) -> tuple[Field, li
     elif own.boundary is None:
         why = f'its field "{own.name}" has no boundary'
     else:
-        why = f'no work of it lies inside its field "{own.name}"'
+        why = f'hardly any of its work lies inside its field "{own.name}"'
+    if share(own) > 0 and share(other) <= _MOST_OF_IT:
+        return own, []
     if share(other) > _MOST_OF_IT:
         return other, [f'{about}: {why}; the work lies in "{other.name}", which was taken.']
     return Field(own.name), [

@@ -36,10 +36,10 @@ def is_season_file(path: Path) -> bool:
 def load_season(path: Path, *, logs: bool = True, must_hold: MustHold = "operations") -> Season:
     """Read and check a season file and the map files it names; logs are only looked for.
 
-    Other files are named relative to it.
-
     Parameters
     ----------
+    path : Path
+        The season file; other files are named relative to it.
     logs : bool
         False for a plan of work to come: nothing that is made on the day is looked for, and
         operations need not name any.
@@ -47,6 +47,11 @@ def load_season(path: Path, *, logs: bool = True, must_hold: MustHold = "operati
         What the season is read for: ``"operations"``, ``"seeding"`` (of grazed paddocks: it
         has ``grazing`` and ``seeding`` then, and need not have operations), ``"either"``, or
         ``"fields"`` (or paddocks, whatever is done there).
+
+    Returns
+    -------
+    Season
+        In SI units.
 
     Raises
     ------

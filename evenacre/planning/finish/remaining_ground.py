@@ -168,7 +168,7 @@ def pass_overlaps(result: AuditResult, workable: BaseGeometry) -> tuple[FloatArr
         fresh = overlaid(shapely.difference, ground, earlier)
         new[i] = overlaid(shapely.intersection, fresh, workable).area
     passes = result.layers["passes"].set_index("pass")
-    inner = ~passes.loc[names, "headland"].to_numpy(dtype=bool)
+    inner = ~passes["headland"].reindex(names, fill_value=False).to_numpy(dtype=bool)
     if inner.sum() < _FEWEST_INNER:
         inner[:] = True
     return new[inner], np.maximum(swept - new, 0.0)[inner]

@@ -183,7 +183,7 @@ def _passes(r: AuditResult, units: UnitSystem, origin: _Origin) -> MapLayer:
         return {"t": f"Pass {row.number}" + (" (headland)" if row.headland else ""), "r": rows}
 
     frame = r.layers["passes"].rename(columns={"pass": "number"})
-    items, count = _items(frame, origin, told), f"{r.pass_count:,}"
+    items, count = _items(frame, origin, told), f"{len(frame):,}"
     return MapLayer("pass", "passes (tap a line)", count, shown=False, line=True, items=items)
 
 

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from typing import Any
 
 from evenacre.model import InputFile
-from evenacre.planning.interseeding.plan_types import BEYOND, InterseedPlan, Visit
+from evenacre.planning.interseeding.plan_types import BEYOND, InterseedPlan
 from evenacre.reports import figure_text as figures
 from evenacre.reports.maps.interactive import script_json
 from evenacre.reports.maps.interseeding import interseed_map
@@ -57,7 +56,11 @@ def interseed_page(
             for r in plan.relaxations
         ],
         shortages=[say.shortage_words(s, units) for s in plan.herd.shortages],
-        stops=[_stop(v, n, plan, units, step_of[n]) for v, n in iw.numbered(plan).items()],
+        stops=[(n, v, iw.fills_at(plan, v)) for v, n in iw.numbered(plan).items()],
+        step_of=step_of,
+        iw=iw,
+        mass=units.mass.text,
+        size=lambda area_m2: figures.size(area_m2, units, 3),
         first=_UNFOLDED,
         timeline=timeline(plan),
         row=ROW,
@@ -74,23 +77,6 @@ def interseed_page(
         plan_style=asset("interseed.css"),
         plan_script=asset("interseed.js"),
     )
-
-
-def _stop(
-    v: Visit, number: int, plan: InterseedPlan, units: UnitSystem, step: int
-) -> dict[str, Any]:
-    """One visit of the list of what to do."""
-    fills = [f"load {f.number} ({units.mass.text(f.mass_kg)})" for f in iw.fills_at(plan, v)]
-    amounts = f"{figures.size(v.area_m2, units, 3)}, {units.mass.text(v.seed_kg)} of seed"
-    times = f"{iw.clock(v.start_s)} to {iw.clock(v.end_s)}"
-    return {
-        "number": number,
-        "step": step,
-        "day": iw.short_weekday(v.day),
-        "paddock": v.paddock,
-        "text": f"{iw.part_text(v.share)}, {amounts}; {times}.",
-        "loads": f"Fill {', '.join(fills)}." if fills else "",
-    }
 
 
 def interseed_lines(

@@ -15,8 +15,9 @@ from evenacre.reports.sentences.loads import disagreement_sentence
 from evenacre.units.display import UnitSystem
 
 _MOST_LINES = 6
-FIRST = ("records_lost", "way_lost", "unlike_the_records")
+FIRST = ("machines_mixed", "records_lost", "way_lost", "unlike_the_records")
 """Findings that come before the answer: it may be wrong altogether."""
+_NO_WAY_M = 0.5  # less is not worth telling
 _SPECK_M2 = 0.1  # less is what arithmetic leaves
 _WORTH_SAYING = 0.0005  # of the field: ground outside below this is not worth a line
 
@@ -73,13 +74,18 @@ def records_sentence(r: AuditResult, units: UnitSystem) -> str:
     said = f"{counted(read, 'record')} read, {used:,} used"
     if causes:
         said += f"; left out: {', '.join(f'{n:,} {cause}' for cause, n in causes.items())}"
-    lost_m = {cause: m for cause, m in r.cleaning_m.items() if m and cause not in ("read", "used")}
+    lost_m = {c: m for c, m in r.cleaning_m.items() if m > _NO_WAY_M and c not in ("read", "used")}
     if lost_m:
-        way, whole = (
+        lost, way = (
             units.distance.text(m, 2) for m in (sum(lost_m.values()), r.cleaning_m["read"])
         )
-        said += f"; {way} of the way of {whole} not used: {', '.join(lost_m)}"
+        said += f"; {lost} of {way} of way lost to {' and '.join(lost_m)}"
     return f"{said}."
+
+
+def tells_places(r: AuditResult) -> bool:
+    """Whether the places that were missed can be told, and not only how much."""
+    return all(finding.code != "machines_mixed" for finding in r.findings)
 
 
 def _missed(r: AuditResult, units: UnitSystem) -> str:
@@ -88,6 +94,8 @@ def _missed(r: AuditResult, units: UnitSystem) -> str:
     whole = figures.deserved(r.skip_area_m2, sigma, units)
     if r.skip_area_m2 < _SPECK_M2:
         return "Nothing missed."
+    if not tells_places(r):
+        return f"{whole} missed; where to go back cannot be told from this log."
     if listed.empty:
         return f"{whole} missed, in slivers too small to go back for."
     worth = figures.deserved(float(listed["area_m2"].sum()), sigma, units)

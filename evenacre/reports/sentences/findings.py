@@ -63,6 +63,20 @@ SENTENCES = {
         "The log's clock is coarser than its records; records that share a time were "
         "spread evenly over it."
     ),
+    "machines_told_apart": (
+        "The log holds the records of {machines} machines that were in different places at the "
+        "same time ({fewest:,} to {most:,} records each). They were told apart by their motion, "
+        "and each was followed by itself."
+    ),
+    "machines_mixed": (
+        "The log holds the records of {machines} machines that were in different places at the "
+        "same time ({fewest:,} to {most:,} records each), and where they were close to one another "
+        "it cannot be told for sure whose a record is. Give each machine's log alone if you can."
+    ),
+    "places_of_the_tool": (
+        "The log holds the places of the tool itself, so where the antenna is and how the tool is "
+        "towed were not used."
+    ),
     "order_from_motion": (
         "The records are not in order of time, and {records:,} of them share a time with the one "
         "before: those were put in order by the way the machine went."
@@ -90,11 +104,33 @@ SENTENCES = {
         "{source}: logged widths reach {widest_m:length} but the tool is {tool_m:length} wide; "
         "the tool's width was used. Check the width that was given."
     ),
+    # Of shapes of ground.
+    "shapes_not_drive": (
+        "The log holds shapes of ground and no drive: cover, overlap, skips and amounts come from "
+        "the shapes themselves, and passes, distance, speed and the rounds of the headland are not "
+        "known."
+    ),
+    "cracks": (
+        "Cracks between shapes narrower than {limit_m:length} were closed ({cracks_m2:area}), and "
+        "laps as narrow were not counted as overlap ({laps_m2:area}): they come of drawing."
+    ),
+    "repeated_shapes": (
+        "{records:,} of {read:,} shapes repeat another one exactly and were counted as ground "
+        "covered again. If the log was exported twice, remove them."
+    ),
+    "blockages_unplaced": (
+        "The blockages were not used: shapes of ground do not tell where the drill was at their "
+        "time."
+    ),
     # Of amounts.
     "no_amount": "{product}: no rate is logged and none was given, so no amount is known.",
     "blank_amount": (
         "{product}: the log gives no amount for {share:.1%} of the time in work, and nothing "
         "was counted there."
+    ),
+    "blank_ground": (
+        "{product}: the log gives no amount for {share:.1%} of the ground, and nothing was counted "
+        "there."
     ),
     "unplaced_amount": (
         "{product}: {unplaced_kg:mass} were logged while no row was working or moving forward; "
@@ -246,6 +282,14 @@ REFUSALS: dict[str, tuple[str, str]] = {
         "Check the column of times, or allow a longer silence (max_gap, on the command line "
         "--max-gap).",
     ),
+    "no_shape": (
+        "none of its shapes lies on the field.",
+        "Check that log and boundary belong together, and that the export is complete.",
+    ),
+    "drive_and_shapes": (
+        "it holds shapes of ground, and another log of the same operation holds a drive.",
+        "Give them as two operations.",
+    ),
     "no_ground": (
         "the machine stood still: it covered no ground while it worked.",
         "Give the log of a drive, or check the columns of positions.",
@@ -327,7 +371,8 @@ class _Filler(Formatter):
         if isinstance(value, tuple):
             if format_spec == "quoted":
                 value = tuple(f'"{name}"' for name in value)
-            return (" and " if format_spec == "and" else ", ").join(value)
+            texts = [one if isinstance(one, str) else f"{one:,}" for one in value]
+            return (" and " if format_spec == "and" else ", ").join(texts)
         if format_spec in get_args(Shown):
             return in_both(format_spec, value)  # type: ignore[arg-type]
         return format(value, format_spec)

@@ -114,6 +114,7 @@ WORK = Table(
     why=_ON_PAGE_ALONE,
 )
 _NO_TIMES = replace(WORK, page="passes worked_distance_m width_m", remark="")
+_NO_DRIVE = replace(WORK, page="width_m", remark="")
 
 _LABEL = q.worded(str, lambda number: number)
 SKIPS = Table(
@@ -273,6 +274,10 @@ def _ground(r: AuditResult, display: q.Display) -> PageTable:
 
 
 def _work(r: AuditResult, display: q.Display) -> PageTable:
+    if r.pass_count is None:
+        table = page_record(_NO_DRIVE, r, display)
+        unknown = ("Passes, distance, times and speeds", "not in the log: it holds shapes alone")
+        return replace(table, rows=[*table.rows, unknown])
     if math.isfinite(r.field_time_s):
         return page_record(WORK, r, display)
     table = page_record(_NO_TIMES, r, display)

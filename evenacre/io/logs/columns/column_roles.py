@@ -32,7 +32,7 @@ _GUESSES: dict[str, tuple[str, ...]] = {
     "time": (
         r"^(time_?stamp|date_?time|iso_?time|time_iso|ts|iso|iso_?8601)(_|$)",
         r"^(time|utc|gps_?time|local_time|time_of_day)(_(utc|local|s|ms|sec|seconds|gps|iso))?$",
-        r"(^|_)(time|time_?stamp|date_?time|elapsed|since|epoch|unix|utc|utctime)(_|$)",
+        r"(^|_)(time|time_?stamp|date_?time|elapsed|since|epoch|unix|utc|utctime|clock)(_|$)",
     ),
     "date": (r"^date(_|$)", r"(^|_)date$"),
     "speed": (r"^(speed|velocity|spd)(_|$)", r"(^|_)(speed|velocity|spd|vel)(_|$)"),
@@ -317,7 +317,7 @@ def log_rank(names: Sequence[str]) -> int:
         return 2
     measured = has(*_MEASURED)
     words = [{*header.words, *header.meant} for header in headers]
-    sure = set().union(*_SURE_WORDS.values())
+    sure = {word for words in _SURE_WORDS.values() for word in words}
     return int(measured or any(own & sure and not own & _NOT_LOGGED for own in words))
 
 

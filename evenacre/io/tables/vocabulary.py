@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
-from functools import cache
+from functools import cache, lru_cache
 
 # What is meant, and the words for it. Those after the dash mean something else that is logged:
 # a short form that fits one of them as well says nothing.
@@ -43,7 +43,7 @@ direction: direction richtung
 width: width arbeitsbreite ancho anchura largeur
 swath: swath
 distance: distance distanz strecke distancia
-work: work arbeit trabajo travail
+work: work arbeit arbeitsstellung trabajo travail
 working: working arbeitend
 state: state zustand estado etat
 status: status
@@ -84,6 +84,7 @@ total: total summe gesamt suma
 - knot lbs kgs sec vol vr control seed
 """
 _LONG = 5  # letters of a word that leave little doubt which it is
+_LONGEST = 30  # letters of a name in one word
 _TIMES = {"time", "timestamp", "datetime"}
 
 
@@ -97,7 +98,7 @@ def _known() -> dict[str, str]:
     return known
 
 
-@cache
+@lru_cache(maxsize=4096)
 def meant_by(word: str, cut: bool = False) -> tuple[str, ...]:
     """Words that a part of a name stands for, in English and in full; itself where not known.
 
@@ -112,8 +113,10 @@ def meant_by(word: str, cut: bool = False) -> tuple[str, ...]:
     known = _known()
     if found := _one(word):
         return (found,)
+    if len(word) > _LONGEST:
+        return (word,)
     if parts := _parted(word, cut):
-        return tuple(known[part] or part for part in parts)
+        return tuple(known.get(part) or part for part in parts)
     meant = {known[full] for full in known if _is_short_for(word, full, 2 if cut else 3)}
     if meant and meant <= _TIMES:
         meant = {"time"}
@@ -151,13 +154,23 @@ def _parted(word: str, cut: bool) -> list[str]:
     return []
 
 
+@cache
+def _beginnings() -> dict[str, str]:
+    """A known word by each of its beginnings; an empty one where several mean other things."""
+    known, found = _known(), dict[str, str]()
+    for word in known:
+        for end in range(2, len(word) + 1):
+            other = found.setdefault(word[:end], word)
+            if known.get(other) != known[word]:
+                found[word[:end]] = ""
+    return found | {word: word for word in known}
+
+
 def _whole(part: str, least: int) -> str:
     """The known word that a part is, or so many letters of it that it can be no other's."""
-    known = _known()
-    if part in known:
-        return part
-    full = [word for word in known if len(part) >= least and word.startswith(part)]
-    return full[0] if len({known[word] for word in full}) == 1 else ""
+    if len(part) < least and part not in _known():
+        return ""
+    return _beginnings().get(part, "")
 
 
 def _is_short_for(short: str, full: str, least: int) -> bool:

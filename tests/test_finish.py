@@ -24,10 +24,12 @@ from evenacre.model.finding import FindingError
 from evenacre.planning.finish.finish_job import FinishJob, finish_job
 from evenacre.planning.finish.rate_to_finish import come_out_even, ground_left
 from evenacre.planning.finish.remaining_ground import (
+    RunOut,
     ground_ahead,
     main_heading_rad,
     pass_overlaps,
     passes_ahead,
+    split_lines,
 )
 from evenacre.planning.loads.loads import Amount
 from evenacre.reports.sentences.findings import refusals_in_words
@@ -216,6 +218,18 @@ def test_a_corner_of_less_than_a_twentieth_of_a_square_is_left() -> None:
         ground = shapely.box(0, 0, 100, 6) | shapely.box(200, 0, 200 + side, side)
         passes = passes_ahead(ground, 6.0, 0.0, np.zeros(2))
         assert [round(p.length_m, 6) for p in passes] == [100.0, side][:count]
+
+
+def test_lines_are_cut_where_the_load_runs_out() -> None:
+    passes = passes_ahead(shapely.box(0, 0, 100, 12), 6.0, 0.0, np.zeros(2))
+    found = split_lines(passes, RunOut(2, 60.0, 9.0, 140.0, 1.0, 40.0))
+    lines = [(number, np.round(line.coords, 6).tolist(), fed) for number, line, fed in found]
+    assert lines == [
+        (1, [[0, 3], [100, 3]], True),
+        (2, [[100, 9], [60, 9]], True),
+        (2, [[60, 9], [0, 9]], False),
+    ]
+    assert [fed for _, _, fed in split_lines(passes, None)] == [True, True]
 
 
 def test_no_ground_no_passes() -> None:

@@ -27,7 +27,6 @@ from evenacre.planning.season.nutrients import (
     season_amounts,
     setback_placements,
 )
-from evenacre.reports.sentences.findings import sentences
 
 LB_AC = 0.45359237 / 4046.8564224  # kg per m2: NIST SP 811, appendix B.8
 LENGTH, PASSES, WIDTH = 240.0, 6, DRILL.width_m
@@ -206,8 +205,10 @@ def test_what_cannot_be_compared_is_said(spring):
     needs = [Need("Creek Forty", None, "N", 1e-3), Need("Home", None, "N", 1e-3)]
     balances, findings = compare([*spring, mystery], needs)
     assert len(balances) == 1
-    assert any("analysis of pellets is not known" in w for w in sentences(findings, "warning"))
-    assert any('"Home" has needs, but no operation' in w for w in sentences(findings, "warning"))
+    told = {f.code: f.values for f in findings}
+    assert told.keys() == {"analysis_unknown", "field_not_audited"}
+    assert told["analysis_unknown"]["product"] == "pellets"
+    assert told["field_not_audited"]["field"] == "Home"
 
 
 def test_setbacks_are_listed_with_area_pounds_and_place():

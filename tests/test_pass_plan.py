@@ -25,7 +25,6 @@ from evenacre.planning.passes.pass_types import Drive, PassPlan
 from evenacre.planning.passes.plan import plan_passes
 from evenacre.planning.passes.rounds import corner_runs
 from evenacre.planning.passes.swaths import swath, swath_pieces
-from evenacre.reports.sentences.findings import sentence
 from evenacre.sample_fields.farm import CROP_FIELDS, paddocks
 
 WIDTH = 6.096
@@ -232,7 +231,7 @@ def test_a_field_narrower_than_the_tool_is_told() -> None:
     assert plan.passes == ()
     assert plan.covered_m2 == 0
     assert plan.missed_m2 == pytest.approx(200, rel=1e-6)
-    assert "does not fit" in sentence(plan.findings[0])
+    assert [f.code for f in plan.findings] == ["tool_does_not_fit"]
     assert plan.field_efficiency == 0
 
 
@@ -240,7 +239,9 @@ def test_what_the_tool_cannot_reach_is_told() -> None:
     sliver = shapely.Polygon([(0, 0), (120, 0), (120, 30)])
     plan = plan_passes(field(sliver), DRIVE)
     assert plan.missed_m2 > 0.001 * plan.workable_m2
-    assert "does not reach" in sentence(plan.findings[0])
+    (found,) = plan.findings
+    assert found.code == "ground_out_of_reach"
+    assert found.values["share"] == pytest.approx(plan.missed_m2 / plan.workable_m2)
 
 
 def test_two_parts_of_a_field_are_both_driven() -> None:

@@ -1,11 +1,10 @@
 """Whether tests notice when the arithmetic is spoilt: one operator, sign or number at a time.
 
 ``python tools/mutants.py coverage --sample 150 --seed 1`` spoils 150 places of the room's modules
-below, one after another and drawn with that seed, runs the tests named for the module on each,
-and lists the spoilt ones that all tests passed. Names of modules (``planning/season``) in the
-room's place narrow it, and ``--only 12,40`` takes those of the draw alone, and takes for granted
-that the tests pass without them. It works on a copy of
-the package in a temporary folder; nothing of the checkout is touched.
+below, drawn with that seed, one after another, runs the tests named for the module on each, and
+lists by number those that no test noticed. Names of modules (``planning/season``) in the room's
+place narrow it; ``--only 12,40`` takes those numbers of the draw alone. It works on a copy of the
+package in a temporary folder; nothing of the checkout is touched.
 """
 
 from __future__ import annotations
@@ -249,7 +248,7 @@ def main() -> int:
         left = 0
         for number in only:
             mutant = spoil(*drawn[number])
-            if mutant.path not in sound and not asked.only:
+            if mutant.path not in sound:
                 if not laboratory.passes(mutant.path):
                     print(laboratory.said())
                     return 1

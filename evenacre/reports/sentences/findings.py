@@ -65,13 +65,14 @@ SENTENCES = {
     ),
     "machines_told_apart": (
         "The log holds the records of {machines} machines that were in different places at the "
-        "same time ({fewest:,} to {most:,} records each). They were told apart by their motion, and each was "
-        "followed by itself."
+        "same time ({fewest:,} to {most:,} records each). They were told apart by their motion, "
+        "and each was followed by itself."
     ),
     "machines_mixed": (
         "The log holds the records of {machines} machines that were in different places at the "
-        "same time ({fewest:,} to {most:,} records each), and where they were close to one another it cannot "
-        "be told for sure whose a record is. Give each machine's log alone if you can."
+        "same time ({fewest:,} to {most:,} records each), and where they were close to one "
+        "another it cannot be told for sure whose a record is. Give each machine's log alone if "
+        "you can."
     ),
     "places_of_the_tool": (
         "The log holds the places of the tool itself, so where the antenna is and how the tool is "

@@ -70,8 +70,9 @@ SENTENCES = {
     ),
     "machines_mixed": (
         "The log holds the records of {machines} machines that were in different places at the "
-        "same time ({fewest:,} to {most:,} records each), and where they were close to one another "
-        "it cannot be told for sure whose a record is. Give each machine's log alone if you can."
+        "same time ({fewest:,} to {most:,} records each), and where they were close to one "
+        "another it cannot be told for sure whose a record is. Give each machine's log alone if "
+        "you can."
     ),
     "places_of_the_tool": (
         "The log holds the places of the tool itself, so where the antenna is and how the tool is "
@@ -371,8 +372,7 @@ class _Filler(Formatter):
         if isinstance(value, tuple):
             if format_spec == "quoted":
                 value = tuple(f'"{name}"' for name in value)
-            texts = [one if isinstance(one, str) else f"{one:,}" for one in value]
-            return (" and " if format_spec == "and" else ", ").join(texts)
+            return (" and " if format_spec == "and" else ", ").join(value)
         if format_spec in get_args(Shown):
             return in_both(format_spec, value)  # type: ignore[arg-type]
         return format(value, format_spec)

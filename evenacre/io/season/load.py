@@ -76,7 +76,7 @@ def draft_season(
 
     A file that is missing or not TOML, so that nothing can be read, is refused.
     """
-    raw = _read_toml(path)
+    raw = read_toml(path)
     files = SeasonFiles(path.parent, ProblemCollector(lambda key: _name_key(path.name, raw, key)))
     files.add(path, path.name)
     return build_season(raw if logs else _to_come(raw), files, logs=logs, must_hold=must_hold)
@@ -98,7 +98,9 @@ def _to_come(raw: dict[str, Any]) -> dict[str, Any]:
     return {**raw, "operation": kept}
 
 
-def _read_toml(path: Path) -> dict[str, Any]:
+def read_toml(path: Path) -> dict[str, Any]:
+    """Read the tables of a season file, none of them checked."""
+
     def refused(place: str, what: str, remedy: str = _GIVE_ONE) -> InputError:
         return InputError.at(path.name, place, what, remedy)
 

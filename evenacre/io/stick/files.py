@@ -20,6 +20,7 @@ from evenacre.io.taskdata.folder import MAIN, is_taskdata
 from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.archives import open_archive, read_member
 from evenacre.io.untrusted.files import blocks
+from evenacre.shown_text import shown
 
 _MOST_FILES = 20_000
 _DEEPEST_ZIP = 3
@@ -30,6 +31,7 @@ _OF_THE_SYSTEM = {"__macosx", "system volume information", "$recycle.bin", "lost
 _OF_THE_SYSTEM |= {"desktop.ini", "thumbs.db"}
 _MAPS = {".shp", ".gpkg", ".geojson", ".json", ".kml", ".kmz", ".fgb", ".gml", ".parquet"}
 _OTHERS = {".csv", ".tsv", ".txt", ".gpx", ".nmea", ".nma", ".ubx", ".xlsx", ".zip", ".toml"}
+_PROSE = {".txt", ".json"}  # as often words about the files beside them
 _PLAIN = re.compile(r"[^\w ()+.,=-]")
 
 
@@ -89,7 +91,9 @@ class Stick:
     def _below(
         self, place: Path, name: str, *, packed: bool, depth: int, say: Callable[[str], None]
     ) -> Iterator[StickFile]:
-        if place.is_symlink():
+        if shown(name) != name:
+            self._pass(shown(name), Kind.UNKNOWN, "Its name holds signs that no name should.")
+        elif name and place.is_symlink():
             self._pass(name, Kind.UNKNOWN, "It is a link, which is not followed.")
         elif place.is_dir():
             yield from self._folder(place, name, packed=packed, depth=depth, say=say)
@@ -98,7 +102,7 @@ class Stick:
         elif place.suffix.lower() == ".zip":
             yield from self._zip(place, name, packed=packed, depth=depth, say=say)
         else:
-            yield from self._file(place, name, packed, say)
+            yield from self._file(place, name or place.name, packed, say)
 
     def _folder(
         self, folder: Path, name: str, *, packed: bool, depth: int, say: Callable[[str], None]
@@ -224,8 +228,8 @@ def is_stick(path: Path) -> bool:
     except InputError:
         return False  # its reader will say what is wrong
     kinds = [PurePosixPath(member.filename).suffix.lower() for member in members]
-    maps, others = sum(k in _MAPS for k in kinds), sum(k in _OTHERS for k in kinds)
-    return maps > 1 or others > 0
+    several = sum(kind in _MAPS | _OTHERS - _PROSE for kind in kinds) > 1
+    return several or bool({".toml", ".zip"} & set(kinds))
 
 
 def _files_below(folder: Path) -> Iterator[Path]:

@@ -26,12 +26,10 @@ _MOST_FILES = 20_000
 _DEEPEST_ZIP = 3
 # Parts of a layer that is named by another of its files, and what map programs leave beside one.
 _BESIDE_SHP = {".shx", ".dbf", ".prj", ".cpg", ".sbn", ".sbx", ".qix", ".qpj", ".qmd", ".xml"}
-_BESIDE_TASKS = {".xml", ".bin", ".xsd", ".log"}
 _OF_THE_SYSTEM = {"__macosx", "system volume information", "$recycle.bin", "lost.dir"}
 _OF_THE_SYSTEM |= {"desktop.ini", "thumbs.db"}
-_MAPS = {".shp", ".gpkg", ".geojson", ".json", ".kml", ".kmz", ".fgb", ".gml", ".parquet"}
-_OTHERS = {".csv", ".tsv", ".txt", ".gpx", ".nmea", ".nma", ".ubx", ".xlsx", ".zip", ".toml"}
-_PROSE = {".txt", ".json"}  # as often words about the files beside them
+_MAPS = {".shp", ".gpkg", ".geojson", ".kml", ".kmz", ".fgb", ".gml", ".parquet"}
+_LOGS = {".csv", ".tsv", ".gpx", ".nmea", ".nma", ".ubx", ".xlsx", ".zip", ".toml"}
 _PLAIN = re.compile(r"[^\w ()+.,=-]")
 
 
@@ -119,7 +117,7 @@ class Stick:
         mains = [entry for entry in entries if entry.name.lower() == MAIN and entry.is_file()]
         if mains:
             yield from self._file(mains[0], f"{name}/{mains[0].name}".lstrip("/"), packed, say)
-            entries = [e for e in entries if e.is_dir() or e.suffix.lower() not in _BESIDE_TASKS]
+            entries = [e for e in entries if e.is_dir() or e.suffix.lower() in _LOGS]
         layers = {entry.stem for entry in entries if entry.suffix.lower() == ".shp"}
         for entry in entries:
             of_layer = entry.name.partition(".")[0] in layers or entry.stem in layers
@@ -202,16 +200,14 @@ def _is_shown(member: zipfile.ZipInfo) -> bool:
 
 
 def _is_one(members: list[zipfile.ZipInfo]) -> bool:
-    """Tell whether a zip holds one set of task data, or one layer, and nothing else."""
+    """Tell whether a zip holds one set of task data or one map, whatever lies beside it."""
     names = [PurePosixPath(member.filename) for member in members]
-    if sum(name.name.lower() == MAIN for name in names) == 1:
-        home = next(name.parent for name in names if name.name.lower() == MAIN)
-        return all(n.parent == home and n.suffix.lower() in _BESIDE_TASKS for n in names)
-    layers = [name for name in names if name.suffix.lower() == ".shp"]
-    return len(layers) == 1 and all(
-        n == layers[0] or (n.stem == layers[0].stem and n.suffix.lower() in _BESIDE_SHP)
-        for n in names
-    )
+    homes = [name.parent for name in names if name.name.lower() == MAIN]
+    if homes:
+        others = [n for n in names if n.parent != homes[0] or n.suffix.lower() in _LOGS]
+        return len(homes) == 1 and not any(n.suffix.lower() in _MAPS | _LOGS for n in others)
+    kinds = [kind for name in names if (kind := name.suffix.lower()) in _MAPS | _LOGS]
+    return len(kinds) == 1 and kinds[0] in _MAPS
 
 
 def is_stick(path: Path) -> bool:
@@ -228,7 +224,7 @@ def is_stick(path: Path) -> bool:
     except InputError:
         return False  # its reader will say what is wrong
     kinds = [PurePosixPath(member.filename).suffix.lower() for member in members]
-    several = sum(kind in _MAPS | _OTHERS - _PROSE for kind in kinds) > 1
+    several = sum(kind in _MAPS | _LOGS for kind in kinds) > 1
     return several or bool({".toml", ".zip"} & set(kinds))
 
 
@@ -244,4 +240,4 @@ def _files_below(folder: Path) -> Iterator[Path]:
 def _is_other(file: Path) -> bool:
     """Whether a file beside task data is something else that an audit could use."""
     suffix = file.suffix.lower()
-    return suffix in _MAPS or (suffix in _OTHERS and (suffix != ".zip" or not is_taskdata(file)))
+    return suffix in _MAPS | _LOGS and (suffix != ".zip" or not is_taskdata(file))

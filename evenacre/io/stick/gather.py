@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import shapely
@@ -201,7 +202,7 @@ def _borrowed(file: StickFile, heap: _Heap) -> Borrowed | None:
         heap.add(file, [Found(Kind.UNKNOWN, why=error.problems[0].what)])
         return None
     heap.add(file, [Found(Kind.SEASON)])
-    tables = {key: raw[key] for key in ("implement", "product", "currency") if key in raw}
+    tables: dict[str, Any] = {k: raw[k] for k in ("implement", "product", "currency") if k in raw}
     problems = ProblemCollector(lambda _key: (file.name, ""))
     draft = build_season(
         tables, SeasonFiles(file.path.parent, problems), logs=False, must_hold="fields"

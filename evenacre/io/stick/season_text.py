@@ -209,8 +209,12 @@ class SeasonText:
         described = machine.described
         if described is not None and described.section_rows:
             equal = len(set(described.section_rows)) == 1
-            told = len(described.section_rows) if equal else list(described.section_rows)
-            lines.append(f"sections = {told}" + ("" if equal else "  # by their widths"))
+            rows_of = list(described.section_rows)
+            lines.append(
+                f"sections = {len(rows_of)}"
+                if equal
+                else f"sections = {rows_of}  # by their widths"
+            )
         elif rows:
             lines.append(f"rows = {rows}  # states of so many are logged")
         if described is not None:
@@ -383,7 +387,7 @@ class SeasonText:
                 len(self._body),
             )
             part = tomlkit.parse(self._body[head.start() : end])
-            change(part[kind][0])  # type: ignore[index]
+            change(part[kind][0])
         except (IndexError, KeyError, TypeError, TOMLKitError, RecursionError) as error:
             raise self._refused(error) from None
         self._body = self._body[: head.start()] + tomlkit.dumps(part) + self._body[end:]

@@ -65,7 +65,8 @@ def read_tracks(
         Role to column name with an optional unit, ``{"flow": "mass [lb/s]"}``; roles that are
         not named are guessed, and the guesses stand in the notes of the tracks.
     layer : str, optional
-        Which layer of a file that holds several; of task data, the id or name of a task.
+        Which layer of a file that holds several; of task data, the id or name of a task,
+        after the folder of its set (``spring/TSK1``) where there are several.
     crs : str, optional
         System of projected columns, or of a layer that does not say.
     time_zone : str, optional

@@ -11,7 +11,7 @@ from evenacre.coverage.clean import Fixes
 from evenacre.coverage.rows import section_bounds
 from evenacre.coverage.steps import Steps
 from evenacre.coverage.swath import Strips, strip_area_m2
-from evenacre.model import Application, BoolArray, FloatArray, Implement, Product, Track
+from evenacre.model import Application, BoolArray, FloatArray, Implement, IntArray, Product, Track
 from evenacre.model.audit_result import RunningTotals
 from evenacre.model.finding import Finding
 
@@ -65,6 +65,16 @@ class StepMass:
     source: str
     unplaced_kg: float
     strip_kg: FloatArray | None = None
+
+    def spread(self, strips: Strips, rows_on: IntArray) -> FloatArray:
+        """Mass of each strip, (m,); ``rows_on`` is how many rows are placing in each step.
+
+        Rows that are on get equal shares where it is not told.
+        """
+        if self.strip_kg is not None:
+            return self.strip_kg
+        rows = strips.last_row - strips.first_row + 1
+        return np.asarray(self.mass_kg[strips.step] * rows / np.maximum(rows_on[strips.step], 1))
 
 
 def _step_mass(
@@ -254,16 +264,25 @@ def _blank_share(steps: Steps, logged: FloatArray | None) -> float:
 
 
 def running_totals(
-    steps: Steps, implement: Implement, masses: Mapping[str, StepMass]
+    steps: Steps, spans: Sequence[slice], implement: Implement, masses: Mapping[str, StepMass]
 ) -> RunningTotals:
-    """Ground swept and mass metered since the start, exact at times a second or more apart."""
-    time = steps.tool.time_s
+    """Ground swept and mass metered since the start, exact at times a second or more apart.
+
+    ``spans`` are the steps of each machine; what several do at the same time is added up.
+    """
+    time = np.sort(steps.tool.time_s)
     second = np.floor(time / _EVERY_S)
     kept = np.flatnonzero(np.diff(second, prepend=-np.inf) > 0)
     kept = np.union1d(kept, [len(time) - 1])
 
     def running(per_step: FloatArray) -> FloatArray:
-        return np.concatenate([[0.0], np.cumsum(per_step)])[kept]
+        if len(spans) == 1:
+            return np.concatenate([[0.0], np.cumsum(per_step)])[kept]
+        whole = np.zeros(len(kept))
+        for span in spans:
+            own = np.concatenate([[0.0], np.cumsum(per_step[span])])
+            whole += np.interp(time[kept], steps.tool.time_s[span.start : span.stop + 1], own)
+        return whole
 
     metered = {name: running(mass.metered_kg) for name, mass in masses.items()}
     return RunningTotals(time[kept], running(_swept_m2(steps, implement)), metered)

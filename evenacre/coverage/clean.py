@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 import shapely
+from scipy.ndimage import median_filter
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.geo.local_crs import WorkingPlane
@@ -36,8 +37,10 @@ _STATE_AFTER_S = 0.001
 _TWIN_S, _TWIN_SHARE = 0.05, 0.25
 # A silence longer than both of these is one whatever the machine did before and after it.
 _DRIVEN_ON_S, _DRIVEN_ON_INTERVALS = 6.0, 5.0
-# Courses and speeds at its ends are taken over so many seconds, or one step.
-_COURSE_S = 1.0
+# Courses and speeds at its ends are taken over so many seconds and intervals.
+_COURSE_S, _COURSE_INTERVALS = 1.0, 2.0
+# Records are few where the middle one of so many steps is long, and so long at most.
+_AROUND_STEPS, _SPARSE_S = 11, 30.0
 # How well the drive before a silence has to lead to the drive after it.
 _SPEED_SLACK, _PLACE_SLACK_M, _DRIVEN_TURN_RAD = 0.1, 0.5, 1.0
 
@@ -278,19 +281,27 @@ def _silent(
     the same speed, on a straight line or an arc.
     """
     step = np.diff(time)
-    longest = max(2.0, 2.5 * usual_s) if max_gap_s is None else max_gap_s
-    gap = step > longest
-    driven_on_s = max(_DRIVEN_ON_S, _DRIVEN_ON_INTERVALS * usual_s)
-    doubtful = np.flatnonzero(gap & ~cut & (step <= driven_on_s))
-    if max_gap_s is not None or not len(doubtful):
+    if max_gap_s is not None:
+        return np.asarray(step > max_gap_s)
+    gap = step > max(2.0, 2.5 * usual_s)
+    if not gap.any():
         return gap
-    broken = np.concatenate([[0], np.cumsum(gap | cut)])
+    # Where records are few for a while, it takes longer to tell.
+    around = np.clip(median_filter(step, _AROUND_STEPS), usual_s, max(_SPARSE_S, usual_s))
+    driven_on_s = np.maximum(_DRIVEN_ON_S, _DRIVEN_ON_INTERVALS * around)
+    doubtful = np.flatnonzero(gap & ~cut & (step <= driven_on_s))
+    if not len(doubtful):
+        return gap
+    # A clock that rounds makes intervals uneven, and speeds with them.
+    low, high = np.percentile(step[step <= 2.5 * usual_s], [10, 90])
+    course_s, clock_s = max(_COURSE_S, _COURSE_INTERVALS * usual_s), (high - low) / 2
+    broken = np.concatenate([[0], np.cumsum((gap & (step > driven_on_s / 2)) | cut)])
     first = np.searchsorted(broken, broken, side="left")
     last = np.searchsorted(broken, broken, side="right") - 1
     before, after = doubtful, doubtful + 1
-    past = np.searchsorted(time, time[before] - _COURSE_S, side="right") - 1
+    past = np.searchsorted(time, time[before] - course_s, side="right") - 1
     past = np.maximum(np.minimum(past, before - 1), first[before])
-    coming = np.searchsorted(time, time[after] + _COURSE_S, side="left")
+    coming = np.searchsorted(time, time[after] + course_s, side="left")
     coming = np.minimum(np.maximum(coming, after + 1), last[after])
     place = x + 1j * y
 
@@ -305,7 +316,7 @@ def _silent(
     # The chord of an arc is shorter than the arc, and lies midway between both courses.
     arc = np.abs(chord) / np.sinc(turn / 2 / np.pi)
     off = np.angle(chord * np.conj(v0 * np.exp(0.5j * turn)))
-    slack = _SPEED_SLACK * speed + _PLACE_SLACK_M / step[doubtful]
+    slack = _SPEED_SLACK * speed + (_PLACE_SLACK_M + clock_s * speed) / step[doubtful]
     driven = (np.abs(v0) > 0) & (np.abs(v1) > 0) & (np.abs(turn) < _DRIVEN_TURN_RAD)
     driven &= (np.abs(np.abs(v0) - np.abs(v1)) < 2 * slack) & (np.abs(arc - speed) < slack)
     driven &= np.abs(chord) * np.abs(np.sin(off)) < slack

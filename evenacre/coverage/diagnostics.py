@@ -11,9 +11,9 @@ from shapely.geometry.base import BaseGeometry
 from evenacre.coverage.clean import NEAR_FIELD_M, Fixes
 from evenacre.coverage.field_plane import PlaneField
 from evenacre.coverage.grids import GridFrame
-from evenacre.coverage.smooth import SmoothPath
+from evenacre.coverage.legs import Legs
 from evenacre.coverage.steps import Steps
-from evenacre.model import Operation
+from evenacre.model import Implement, Operation
 from evenacre.model.finding import Finding, FindingError, reader_findings
 
 # The distance sensor and the positions should agree about this well.
@@ -105,14 +105,15 @@ def _much(parts: Mapping[str, float], besides: Collection[str]) -> tuple[str, fl
     return max(lost, key=lost.__getitem__), sum(lost.values()), whole
 
 
-def unlike_findings(operation: Operation, fixes: Fixes, steps: Steps) -> Iterator[Finding]:
+def unlike_findings(legs: Legs, implement: Implement) -> Iterator[Finding]:
     """Warn where the ground swept is not what width and distance of the records make."""
-    width = fixes.take(operation.tracks, lambda t: t.width_m)
-    distance = fixes.take(operation.tracks, lambda t: t.distance_m)
+    steps = legs.steps
+    width = legs.fixes.take(legs.tracks, lambda t: t.width_m)
+    distance = legs.fixes.take(legs.tracks, lambda t: t.distance_m)
     if width is None or distance is None:
         return
     rows = steps.active.sum(axis=1) + (steps.blocked > 0).sum(axis=1)
-    swept_m2 = float(rows @ steps.distance_m) * operation.implement.row_spacing_m
+    swept_m2 = float(rows @ steps.distance_m) * implement.row_spacing_m
     told_m2 = float(np.nansum(width * distance))
     if abs(swept_m2 - told_m2) > _UNLIKE_SHARE * told_m2:
         yield Finding.warning("unlike_the_records", swept_m2=swept_m2, told_m2=told_m2)
@@ -125,30 +126,32 @@ def away_finding(counts: Mapping[str, int]) -> Iterator[Finding]:
         yield Finding.warning("away_from_field", records=away, read=read, limit_m=NEAR_FIELD_M)
 
 
-def position_findings(operation: Operation, fixes: Fixes, path: SmoothPath) -> Iterator[Finding]:
+def position_findings(operation: Operation, legs: Legs) -> Iterator[Finding]:
     """Tell what positions were dropped, doubted and smoothed."""
+    fixes = legs.fixes
     read = fixes.counts["read"]
     yield from away_finding(fixes.counts)
     repeats = fixes.counts.get("exact repeats", 0)
     if repeats > _REPEATS_SHARE * read:
         yield Finding.warning("repeated_records", records=repeats, read=read)
-    ratio = _distance_ratio(operation, fixes)
+    ratio = _distance_ratio(legs)
     if abs(ratio - 1) > _DISTANCE_TOLERANCE:
         yield Finding.warning("distance_disagrees", ratio=ratio)
     if not operation.settings.smooth:
         yield Finding.note("not_smoothed")
-    elif path.x_m is fixes.x_m:
+    elif not legs.smoothed:
         yield Finding.note("no_jitter")
     else:
-        yield Finding.note("jitter_smoothed", jitter_m=path.jitter_m)
+        yield Finding.note("jitter_smoothed", jitter_m=legs.jitter_m)
 
 
-def _distance_ratio(operation: Operation, fixes: Fixes) -> float:
+def _distance_ratio(legs: Legs) -> float:
     """The machine's own distance to that between the positions, over records that tell both.
 
     1 where there are none.
     """
-    logged = fixes.take(operation.tracks, lambda t: t.distance_m)
+    fixes = legs.fixes
+    logged = fixes.take(legs.tracks, lambda t: t.distance_m)
     if logged is None:
         return 1.0
     moved = np.hypot(np.diff(fixes.x_m), np.diff(fixes.y_m))

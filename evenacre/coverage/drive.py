@@ -11,9 +11,8 @@ import shapely
 from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
-from evenacre.coverage.amounts import StepMass, amount_leaps, product_masses, running_totals
+from evenacre.coverage.amounts import StepMass, running_totals
 from evenacre.coverage.capacity import capacity_figures
-from evenacre.coverage.clean import clean
 from evenacre.coverage.cover import Cover, count_cover
 from evenacre.coverage.diagnostics import (
     loss_findings,
@@ -23,12 +22,11 @@ from evenacre.coverage.diagnostics import (
 )
 from evenacre.coverage.field_plane import PlaneField
 from evenacre.coverage.headland import Headland, find_headland
+from evenacre.coverage.legs import follow
 from evenacre.coverage.passes import number_passes, pass_ends, pass_table
 from evenacre.coverage.products import StripShares
-from evenacre.coverage.rows import row_states, section_bounds
+from evenacre.coverage.rows import section_bounds
 from evenacre.coverage.skips import Surroundings, find_causes, ground_beside
-from evenacre.coverage.smooth import ground_speed, smooth_path, turn_radius
-from evenacre.coverage.steps import build_steps
 from evenacre.coverage.swath import STRAIGHT_M, Strips, build_strips, build_swaths, split_strips
 from evenacre.coverage.uncertainty import area_uncertainty, position_error
 from evenacre.geo.local_crs import WorkingPlane
@@ -58,26 +56,19 @@ class Drive:
         boundary: BaseGeometry | None,
         say: Callable[[str], None],
     ) -> None:
-        tracks, settings = operation.tracks, operation.settings
         say("cleaning positions")
-        fixes = clean(tracks, plane, settings, boundary)
-        path = smooth_path(fixes.time_s, fixes.x_m, fixes.y_m, fixes.run, smooth=settings.smooth)
-        speed = ground_speed(fixes.time_s, path, fixes.run)
-        radius = turn_radius(fixes.time_s, path, fixes.run, speed)
-        states = row_states(fixes, tracks, implement, speed, radius)
-        leap = amount_leaps(applications, tracks, fixes)
-        towed = implement.at_its_own_places() if tracks[0].at_tool else implement
-        steps = build_steps(fixes, path, states.active, towed, operation.blockages, leap)
-        require_work(operation, fixes, steps)
+        legs = follow(operation, implement, applications, plane, boundary)
+        steps = legs.steps
+        require_work(operation, legs.fixes, steps)
         say("sweeping the ground")
         strips = build_strips(steps, steps.active, implement)
-        straight_m = np.clip(_STRAIGHT_PER_JITTER * path.jitter_m, STRAIGHT_M, _ROUGHEST_M)
+        straight_m = np.clip(_STRAIGHT_PER_JITTER * legs.jitter_m, STRAIGHT_M, _ROUGHEST_M)
         self.swaths = build_swaths(strips, float(straight_m))
-        self.records, self._path, self._states = fixes, path, states
+        self.records, self._legs = legs.fixes, legs
         self._operation, self._implement, self._applications = operation, implement, applications
         self._steps, self._number = steps, number_passes(steps)
-        self._placed = _by_section(strips, tracks, implement)
-        self._timed = all(track.timed for track in tracks)
+        self._placed = _by_section(strips, operation.tracks, implement)
+        self._timed = all(track.timed for track in operation.tracks)
 
     @property
     def pass_of_piece(self) -> IntArray:
@@ -131,14 +122,7 @@ class Drive:
 
     @cached_property
     def _amounts(self) -> tuple[list[StepMass], list[Finding]]:
-        return product_masses(
-            self._applications,
-            self._operation.tracks,
-            self.records,
-            self._steps,
-            self._placed,
-            self._implement,
-        )
+        return self._legs.masses(self._applications, self._placed, self._implement)
 
     @property
     def masses(self) -> list[StepMass]:
@@ -147,11 +131,12 @@ class Drive:
 
     def capacity(self, covered_m2: float) -> dict[str, float]:
         """Passes apart, the figures of the work."""
-        return capacity_figures(self._steps, self._implement.width_m, covered_m2, timed=self._timed)
+        width_m, spans = self._implement.width_m, self._legs.spans
+        return capacity_figures(self._steps, spans, width_m, covered_m2, timed=self._timed)
 
     def uncertainty(self, cover: Cover, workable: BaseGeometry) -> dict[str, float]:
         """Standard uncertainties of the areas."""
-        sigma_m = self.records.take(self._operation.tracks, lambda t: t.sigma_m)
+        sigma_m = self.records.take(self._legs.tracks, lambda t: t.sigma_m)
         steps, number, settings = self._steps, self._number, self._operation.settings
         error = position_error(steps, number, settings, sigma_m)
         return area_uncertainty(steps, number, cover, workable, self._implement, error)
@@ -159,21 +144,23 @@ class Drive:
     def totals(self) -> RunningTotals:
         """How far the job had come at any moment."""
         named = zip(self._applications, self.masses, strict=True)
-        return running_totals(self._steps, self._implement, {a.product.name: m for a, m in named})
+        masses = {a.product.name: m for a, m in named}
+        return running_totals(self._steps, self._legs.spans, self._implement, masses)
 
     def doubts(self) -> tuple[Finding, ...]:
         """What throws doubt on all of the result."""
         return (
+            *self._legs.findings,
             *loss_findings(self.records),
-            *unlike_findings(self._operation, self.records, self._steps),
+            *unlike_findings(self._legs, self._operation.implement),
         )
 
     def findings(self) -> tuple[Finding, ...]:
         """What is worth telling of positions, rows and amounts."""
         return (
             *self.records.findings,
-            *self._states.findings,
-            *position_findings(self._operation, self.records, self._path),
+            *self._legs.states,
+            *position_findings(self._operation, self._legs),
             *self._amounts[1],
         )
 

@@ -162,12 +162,8 @@ class StripShares:
         self._curved = strips.folded | (np.abs(left - right) > _CURVED * (left + right) / 2)
 
     def mass_kg(self, mass: StepMass) -> FloatArray:
-        """Mass of each strip; rows that were on get equal shares where it is not told."""
-        if mass.strip_kg is not None:
-            return mass.strip_kg
-        strips = self._strips
-        rows = strips.last_row - strips.first_row + 1
-        return mass.mass_kg[strips.step] * rows / np.maximum(self._rows_on[strips.step], 1)
+        """Mass of each strip."""
+        return mass.spread(self._strips, self._rows_on)
 
     def rate(self, frame: GridFrame, strip_kg: FloatArray) -> Grid:
         """Rate at each cell centre."""

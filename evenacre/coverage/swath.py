@@ -49,6 +49,16 @@ class Strips:
     folded: BoolArray
     piece: IntArray
 
+    def in_steps(self, span: slice) -> BoolArray:
+        """Which strips belong to some consecutive steps."""
+        return np.asarray((self.step >= span.start) & (self.step < span.stop))
+
+    def of_steps(self, span: slice) -> Strips:
+        """Strips of some consecutive steps, which are numbered from 0 then."""
+        own = self.in_steps(span)
+        step, first, last = self.step[own] - span.start, self.first_row[own], self.last_row[own]
+        return Strips(step, first, last, self.quad[own], self.folded[own], self.piece[own])
+
 
 @dataclass(frozen=True)
 class Swaths:

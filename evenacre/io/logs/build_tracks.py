@@ -23,6 +23,7 @@ from evenacre.io.tables.record_table import RecordTable
 from evenacre.model import BoolArray, FloatArray, IntArray, Track
 
 _SHOWN_DATES = 6
+_FASTEST_MPS = 25.0
 # A day less the hour that summer time takes from it; so many records of one time are no log.
 _DAY_S, _MOST_A_DAY = 82800.0, 20
 
@@ -253,6 +254,10 @@ def _spread(track: Track, findings: Findings) -> FloatArray:
     tick = float(np.median(np.abs(np.diff(time_s[starts]))))
     # First and last steps may be partly logged: they go by the pace of the others.
     pace = tick / np.maximum(counts, np.median(counts))
+    # What no machine drives in that time is several machines side by side.
+    apart_m = step_m(track.lon, track.lat)[1:][same & moved]
+    if np.nanmedian(apart_m) > _FASTEST_MPS * tick / np.median(counts):
+        return time_s
     place = np.arange(len(time_s)) - np.repeat(starts, counts)
     first = np.zeros(len(starts))
     first[0] = max(np.median(counts) - counts[0], 0) * pace[0]

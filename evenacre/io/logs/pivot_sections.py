@@ -152,6 +152,12 @@ def _gathered_points(
     fixes = _Fixes(points.fix, first)
     rows = fixes.laid_out(points.section, len(width_m))
     use = use or ColumnUse("section_number", "", "", None, asked=False)
+    lost = int((points.fix < 0).sum())
+    if lost:
+        findings.warn(
+            f"{table.file}: left out {counted(lost, 'record')} that repeat another one or lack a "
+            "time or place."
+        )
     wide = _widened(records, fixes, rows, use, state, findings, width_m)
     clock = replace(records.clock, time_s=points.time_s)
     return replace(wide, clock=clock, lon=points.lon, lat=points.lat)

@@ -24,6 +24,8 @@ _STANDING = 0.1
 # Weight of the times around one whose few points do not tell how the tool lies.
 _NEIGHBOURS = 0.01
 _MOST_SECTIONS = 1000
+# No section of a drill is wider: what stands further apart is several machines.
+_WIDEST_M = 15.0
 # A log that says nothing for so many intervals may go on anywhere.
 _BREAK_INTERVALS = 5.0
 
@@ -134,7 +136,7 @@ def find_section_points(
     if numbers is not None and np.corrcoef(section, offset)[0, 1] > 0:
         section = section.max() - section  # numbered from the right
     spacing = _spacing(groups, section, offset)
-    if not (spacing > 0).all():
+    if not ((spacing > 0) & (spacing < _WIDEST_M)).all():
         return None
     place = -np.concatenate([[0.0], np.cumsum(spacing)])
     place -= place.mean()

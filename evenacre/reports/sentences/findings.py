@@ -63,6 +63,21 @@ SENTENCES = {
         "The log's clock is coarser than its records; records that share a time were "
         "spread evenly over it."
     ),
+    "machines_told_apart": (
+        "The log holds the records of {machines} machines that were in different places at the "
+        "same time ({fewest:,} to {most:,} records each). They were told apart by their motion, "
+        "and each was followed by itself."
+    ),
+    "machines_mixed": (
+        "The log holds the records of {machines} machines that were in different places at the "
+        "same time ({fewest:,} to {most:,} records each), and where they were close to one "
+        "another it cannot be told for sure whose a record is. Give each machine's log alone if "
+        "you can."
+    ),
+    "places_of_the_tool": (
+        "The log holds the places of the tool itself, so where the antenna is and how the tool is "
+        "towed were not used."
+    ),
     "order_from_motion": (
         "The records are not in order of time, and {records:,} of them share a time with the one "
         "before: those were put in order by the way the machine went."

@@ -225,7 +225,7 @@ def plan_columns(
         if use.role == "width" and use.unit is None:
             unit = width_unit(table, read_header(use.column), headers, findings)
             uses[number] = replace(use, unit=unit)
-    uses += _target(table, free, findings)
+    uses += _target(table, free)
     return ColumnPlan((*uses, *_names(table, free), *_date_parts(headers, uses)))
 
 
@@ -272,14 +272,17 @@ def _names(table: RecordTable, headers: list[Header]) -> list[ColumnUse]:
     return found
 
 
-def _target(table: RecordTable, headers: list[Header], findings: Findings) -> list[ColumnUse]:
+def _target(table: RecordTable, headers: list[Header]) -> list[ColumnUse]:
     """The column of the rate that was wanted, where it is the same all the way down."""
     for header in headers:
         words = {*header.words, *header.meant}
         unit = header.unit(Dimension.MASS_PER_AREA)
         if unit is None or not (words & _WANTED and words & {"rate", "rt"}):
             continue
-        values = table.numbers(header.name, "target", findings)
+        try:
+            values = table.numbers(header.name, "target", Findings())
+        except InputError:
+            continue  # nobody asked for it
         known = np.unique(values[np.isfinite(values) & (values > 0)])
         if len(known) == 1:
             return [ColumnUse("target", "", header.name, unit, asked=False)]

@@ -74,7 +74,7 @@ def test_sixty_scattered_files_become_the_season_that_was_written(
         audit_operation(load_operation(season["Long Pasture paddock 4", "2026-08-28"]))
         for season in (ours, theirs)
     ]
-    for figure in ("covered_area_m2", "overlap_area_m2", "missed_area_m2"):
+    for figure in ("covered_area_m2", "excess_area_m2", "skip_area_m2", "workable_area_m2"):
         one, other = (getattr(result, figure) for result in results)
         assert other == pytest.approx(one, abs=0.01)
     assert run("gather", stick, "--json")[0] == 0

@@ -25,6 +25,7 @@ _NEAR_M = 0.6
 _SAME, _MUCH = 0.95, 0.3
 _FEW = 10
 _THIN_M, _REACH_M, _PARALLEL, _LEAST_WIDTH_M = 2.0, 45.0, 0.98, 1.0
+_LONGEST_M, _CROWD = 3e5, 5000  # a drive on one field; records about one place
 _STANDS_M = 0.15
 _NO_ZONE = "names no time zone: times are those of the clock"
 
@@ -202,6 +203,8 @@ def pass_spacing_m(piece: Piece) -> float | None:
     at = np.flatnonzero(piece.drive.working)
     xy = np.column_stack([piece.x_m, piece.y_m])[at]
     along = np.cumsum(np.hypot(*np.diff(xy, axis=0, prepend=xy[:1]).T))
+    if not len(along) or along[-1] > _LONGEST_M:
+        return None
     at = np.unique(np.searchsorted(along, np.arange(0.0, along[-1], _THIN_M)))
     xy, along = xy[at], along[at]
     if len(xy) < _SAMPLE:
@@ -210,6 +213,7 @@ def pass_spacing_m(piece: Piece) -> float | None:
     ahead = move / np.maximum(np.hypot(*move.T), 1e-9)[:, None]
     some = np.unique(np.linspace(0, len(xy) - 1, _SAMPLE).astype(int))
     tree = scipy.spatial.KDTree(xy)
+    some = some[tree.query_ball_point(xy[some], _REACH_M, return_length=True) < _CROWD]
     found = []
     for i, near in zip(some, tree.query_ball_point(xy[some], _REACH_M), strict=True):
         others = np.array(near)

@@ -152,7 +152,7 @@ class Drive:
         return (
             *self._legs.findings,
             *loss_findings(self.records),
-            *unlike_findings(self._legs, self._operation.implement),
+            *unlike_findings(self._legs, self._implement),
         )
 
     def findings(self) -> tuple[Finding, ...]:

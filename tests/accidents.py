@@ -446,6 +446,7 @@ _BY_KIND: dict[str, tuple[Accident, ...]] = {
     "bin": (_bytes,),
     "fgb": (_bytes,),
     "zip": (_members, _members, _members, _members, _bytes),
+    "xlsx": (_members, _members, _members, _members, _bytes),
     "gpkg": (_database, _database, _bytes),
     "parquet": (_columns, _columns, _bytes),
 }

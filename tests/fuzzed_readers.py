@@ -282,6 +282,8 @@ READERS: dict[str, Reader] = {
     "gpx": Reader("log.gpx", 600, read_log, partial(_logs, ".gpx")),
     "nmea": Reader("log.nmea", 150, read_log, partial(_logs, ".nmea")),
     "any_log": Reader("raw.log", 160, partial(read_log, crs="EPSG:26915"), partial(_logs, "")),
+    "xlsx": Reader("log.xlsx", 100, read_log, lambda: [small.workbook_log()]),
+    "zipped_log": Reader("logs.zip", 100, read_log, small.zipped_logs),
     "task_data": Reader(
         "farm.zip", 180, read_task_data, lambda: [small.task_data(), small.task_data_grids()]
     ),
@@ -310,7 +312,7 @@ READERS: dict[str, Reader] = {
             *(small.season_pasture(), small.season_moves()),
         ],
     ),
-    "plan": Reader("plan.json", 2_000, read_planned, lambda: [small.plan()]),
-    "account": Reader("account.json", 2_000, read_account, lambda: [small.summary()]),
+    "plan": Reader("plan.json", 7_800, read_planned, lambda: [small.plan()]),
+    "account": Reader("account.json", 7_980, read_account, lambda: [small.summary()]),
 }
 """Readers by name."""

@@ -26,9 +26,8 @@ from xml.etree import ElementTree
 
 from evenacre.errors import InputError
 from evenacre.io.result_folder import exchange
-from evenacre.io.result_folder.demo_farm import put_farm
 from evenacre.io.result_folder.ownership import SUMMARY, file_sha256, write_account
-from evenacre.io.result_folder.staging import staged_folder
+from evenacre.io.result_folder.staging import put_farm, staged_folder
 from evenacre.io.taskdata.write.elements import write_tree
 from evenacre.processes.written import Written
 

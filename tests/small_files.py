@@ -15,6 +15,7 @@ from tempfile import TemporaryDirectory
 
 import geopandas as gpd
 import shapely
+import xlsxwriter
 from tasklogs import record, template
 
 SECONDS = range(12)
@@ -552,6 +553,31 @@ def blockages() -> bytes:
     lines = ["start,end,tower"]
     lines += [f"2026-04-14T10:00:0{i}Z,2026-04-14T10:00:0{i + 1}Z,{i % 4 + 1}" for i in range(5)]
     return "\n".join(lines).encode()
+
+
+def workbook_log() -> bytes:
+    """A spreadsheet of two sheets, of which one is the log."""
+    out = io.BytesIO()
+    with xlsxwriter.Workbook(out, {"in_memory": True}) as book:
+        book.add_worksheet("farm").write_row(0, 0, ["farm", "acres"])
+        sheet = book.add_worksheet("log")
+        stamp = book.add_format({"num_format": "yyyy-mm-dd hh:mm:ss"})
+        sheet.write_row(0, 0, ["Drill log"])
+        sheet.write_row(1, 0, ["Time", "Longitude", "Latitude", "Swath(ft)", "Rate(lb/ac)"])
+        for s in SECONDS:
+            sheet.write_number(s + 2, 0, 46126.5 + s / 86400, stamp)
+            sheet.write_row(s + 2, 1, [-93.5, 40 + s * 2e-5, 20, 110])
+    return out.getvalue()
+
+
+def zipped_logs() -> list[bytes]:
+    """Logs in zips, beside other things and in a zip in the zip."""
+    aside = {"read me.txt": b"By hand.", "meta.json": b'{"a": 1}', "__MACOSX/._log.csv": b"\0"}
+    return [
+        zipped(aside | {"LOG.CSV": csv_log()}),
+        zipped({"in.zip": zipped(aside | {"a/log.gpx": gpx_log()}), "meta.xml": b"<metadata/>"}),
+        zipped({"log.xlsx": workbook_log(), "log.nmea": nmea_log()}),
+    ]
 
 
 LOGS = {

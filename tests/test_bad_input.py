@@ -286,8 +286,9 @@ def test_header_only(files: Files) -> None:
 
 
 def test_no_header(files: Files) -> None:
-    files.records.to_csv(files.log, header=False, index=False)
-    refused(files, "log.csv", "names")
+    east = files.records["longitude"].astype(float) + 100  # it may be a latitude as well
+    files.records.assign(longitude=east).to_csv(files.log, header=False, index=False)
+    refused(files, "log.csv", "no line of column names", "--column lon=2 --column lat=3")
 
 
 def test_a_word_in_a_number_column(files: Files) -> None:

@@ -13,7 +13,6 @@ from scipy import stats
 from evenacre.model.finding import Finding
 from evenacre.planning.calibration.compartments import (
     BUSHEL_M3,
-    area_per_fill_m2,
     mass_kg,
     split_to_empty_together,
     usual_bulk_density,
@@ -326,7 +325,7 @@ def test_a_fill_of_fluffy_grass_goes_not_so_far() -> None:
     def acres(pounds: float) -> float:
         density = pounds * POUND_KG / BUSHEL_M3
         fill = mass_kg(180 * BUSHEL_M3, density)
-        return area_per_fill_m2(fill, 20 * POUND_PER_ACRE) / ACRE_M2
+        return fill / (20 * POUND_PER_ACRE) / ACRE_M2
 
     assert acres(60) == pytest.approx(540.0)
     assert acres(14) == pytest.approx(126.0)

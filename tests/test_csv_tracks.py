@@ -167,8 +167,10 @@ def test_not_a_log(tmp_path, content, words):
 
 
 def test_spreadsheet(tmp_path):
-    log(3).to_excel(tmp_path / "log.xlsx")
-    assert "as CSV" in complaint(tmp_path / "log.xlsx")
+    (tmp_path / "log.xlsx").write_bytes(b"PK\3\4" + bytes(99))
+    assert "zip is damaged" in complaint(tmp_path / "log.xlsx")
+    (tmp_path / "log.xls").write_bytes(b"\xd0\xcf\x11\xe0" + bytes(99))
+    assert "as CSV" in complaint(tmp_path / "log.xls")
 
 
 _CELLS = st.one_of(

@@ -19,7 +19,8 @@ from synthetic_season import make_ledger
 from evenacre.planning.loads.loads import Amount
 from evenacre.planning.loads.stock_balance import Usage, balance
 from evenacre.reports import tables
-from evenacre.reports.column import AREA, INSTANT, OUTPUTS, TO_DRIVE, Column, Display, Table
+from evenacre.reports.column import OUTPUTS, Column, Output, Table
+from evenacre.reports.quantities import AREA, INSTANT, TO_DRIVE, Display
 from evenacre.reports.tables import (
     audit,
     audit_products,
@@ -74,6 +75,16 @@ def in_si(unit: str, column: Column) -> float:
     return 1.0 if unit == column.quantity.si else SI[unit]
 
 
+def is_figure(column: Column) -> bool:
+    """Whether it is a figure of its own, not another way to show some."""
+    return bool(column.quantity.si) and not (column.shows and not column.json)
+
+
+def given(table: Table, output: Output) -> set[str]:
+    """Keys that an output gives, by themselves or in a cell that joins several."""
+    return {key for c in table.of(output) for key in (c.key, *c.shows)}
+
+
 def declared() -> dict[str, Table]:
     found = {}
     for module in pkgutil.iter_modules(tables.__path__):
@@ -98,8 +109,8 @@ def faults(table: Table) -> list[str]:
         found += [f"{output}: {key} twice" for key, n in Counter(keys).items() if n > 1]
     if found:
         return found
-    for column in filter(lambda c: c.is_figure, table.columns):
-        lacking = [o for o in table.outputs if column.key not in table.given(o)]
+    for column in filter(is_figure, table.columns):
+        lacking = [o for o in table.outputs if column.key not in given(table, o)]
         if lacking and len(lacking) < len(table.outputs) and not column.why:
             found.append(f"{column.key} is not in {lacking}, and nothing says why")
         named = {"json": column.json, "page": column.head is not None}
@@ -136,9 +147,8 @@ def rows() -> Iterable[tuple[Table, list[Any]]]:
     yield audit.OPERATIONS, [result]
     yield audit_products.PRODUCTS, audit_products.products(result)
     yield audit_products.NUTRIENTS, audit_products.nutrients(result)
-    for product in result.products:
-        yield audit_products.ZONES, audit_products.zones_of(product)
-        yield audit_products.SETBACKS, audit_products.setbacks_of(product)
+    yield audit_products.ZONES, audit_products.zones(result)
+    yield audit_products.SETBACKS, audit_products.setbacks(result)
     yield audit.SKIPS, list(audit.stops(result).assign(where="").itertuples())
     yield audit.PASSES, audit.passes(result)
     yield season.PLACEMENTS, list(ledger.placements)
@@ -172,7 +182,7 @@ def test_the_same_value_stands_behind_json_and_tables_of_data(
 ) -> None:
     frame = data_frame(table, rows, display)
     assert rows
-    for column in filter(lambda c: c.is_figure, table.of("table")):
+    for column in filter(is_figure, table.of("table")):
         title = column.title(display)
         unit = re.fullmatch(r".* \[(.*)\]", title)
         for row, cell in zip(rows, frame[title], strict=True):
@@ -210,7 +220,7 @@ def shown(text: str, column: Column, display: Display) -> tuple[float, float, fl
 def test_the_same_value_stands_behind_the_page(
     table: Table, rows: list[Any], display: Display
 ) -> None:
-    figures = [c for c in table.of("page") if c.is_figure and c.quantity is not INSTANT]
+    figures = [c for c in table.of("page") if is_figure(c) and c.quantity is not INSTANT]
     for column, row in itertools.product(figures, rows):
         value, text = column.value(row), column.on_page(row, display)
         if value is None or text in ("none", "n/a", ""):

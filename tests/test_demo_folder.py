@@ -11,7 +11,7 @@ import pytest
 from cli_jobs import evenacre
 
 from evenacre.errors import InputError
-from evenacre.io.result_folder.demo_farm import put_farm
+from evenacre.io.result_folder.staging import put_farm
 from evenacre.processes.written import Written
 
 FARM = {"truth.json": "{}", "season.toml": "farm = 1", "logs/creek.csv": "a,b"}

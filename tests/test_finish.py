@@ -22,7 +22,7 @@ from evenacre.model import Application, LoadTicket, Operation, Product
 from evenacre.model.audit_result import AuditResult
 from evenacre.model.finding import FindingError
 from evenacre.planning.finish.finish_job import FinishJob, finish_job
-from evenacre.planning.finish.rate_to_finish import come_out_even, ground_left, typed_ground
+from evenacre.planning.finish.rate_to_finish import come_out_even, ground_left
 from evenacre.planning.finish.remaining_ground import (
     RunOut,
     ground_ahead,
@@ -63,27 +63,27 @@ def finished(job: Operation, kg: float, sigma: float = 1.0) -> tuple[AuditResult
 
 
 def test_with_ground_known_exactly_the_interval_is_that_of_the_mass() -> None:
-    found = come_out_even(typed_ground(10_000, 0, overlap=0.0), Amount(120, 3))
+    found = come_out_even(ground_left(10_000, 0, overlap=0.0), Amount(120, 3))
     assert found.even_kg_per_m2 == pytest.approx(0.012)
     assert found.low_kg_per_m2 == pytest.approx((120 - Z90 * 3) / 10_000, rel=1e-6)
     assert found.high_kg_per_m2 == pytest.approx((120 + Z90 * 3) / 10_000, rel=1e-6)
 
 
 def test_with_mass_known_exactly_the_interval_is_that_of_the_ground() -> None:
-    found = come_out_even(typed_ground(10_000, 200, overlap=0.0), Amount(120, 0))
+    found = come_out_even(ground_left(10_000, 200, overlap=0.0), Amount(120, 0))
     assert found.low_kg_per_m2 == pytest.approx(120 / (10_000 + Z90 * 200), rel=1e-6)
     assert found.high_kg_per_m2 == pytest.approx(120 / (10_000 - Z90 * 200), rel=1e-6)
 
 
 def test_ground_that_may_be_none_has_no_upper_rate() -> None:
-    found = come_out_even(typed_ground(100, 90, overlap=0.0), Amount(120, 0))
+    found = come_out_even(ground_left(100, 90, overlap=0.0), Amount(120, 0))
     assert found.high_kg_per_m2 == math.inf
     # At most the ground is what it may be, and the load must go on it.
     assert found.low_kg_per_m2 == pytest.approx(120 / (100 + Z90 * 90), rel=1e-6)
 
 
 def test_hardly_any_ground_left_does_not_make_a_load_come_out_even() -> None:
-    found = come_out_even(typed_ground(100, 90, overlap=0.0), Amount(120, 1), rate_kg_per_m2=RATE)
+    found = come_out_even(ground_left(100, 90, overlap=0.0), Amount(120, 1), rate_kg_per_m2=RATE)
     assert found.verdict == "left over"
     assert found.short_kg == pytest.approx(RATE * 100 - 120)
 
@@ -93,7 +93,7 @@ def test_hardly_any_ground_left_does_not_make_a_load_come_out_even() -> None:
 def test_ends_of_the_interval_differ_by_just_what_the_errors_allow(
     ground_sigma: float, mass_sigma: float
 ) -> None:
-    found = come_out_even(typed_ground(100, ground_sigma, overlap=0.0), Amount(120, mass_sigma))
+    found = come_out_even(ground_left(100, ground_sigma, overlap=0.0), Amount(120, mass_sigma))
     for end in (found.low_kg_per_m2, found.high_kg_per_m2):
         if math.isfinite(end):
             gap = abs(120 - end * 100) / math.hypot(mass_sigma, end * ground_sigma)
@@ -158,7 +158,7 @@ def test_interval_holds_the_truth_nine_times_in_ten() -> None:
 def test_under_the_least_rate_leave_ground_or_add() -> None:
     product = Product("rye", rate_min_kg_per_m2=0.010, rate_max_kg_per_m2=0.020)
     found = come_out_even(
-        typed_ground(10_000, 50, overlap=0.05), Amount(84, 1), rate_kg_per_m2=0.012, product=product
+        ground_left(10_000, 50, overlap=0.05), Amount(84, 1), rate_kg_per_m2=0.012, product=product
     )
     assert found.even_kg_per_m2 == pytest.approx(0.008)
     assert (found.range, found.verdict) == ("below", "runs out")
@@ -172,7 +172,7 @@ def test_under_the_least_rate_leave_ground_or_add() -> None:
 def test_a_blend_is_added_in_its_parts() -> None:
     product = Product("mix", parts=(("red clover", 3.0), ("orchardgrass", 2.0)))
     found = come_out_even(
-        typed_ground(10_000, 50, overlap=0.0), Amount(80, 1), rate_kg_per_m2=0.012, product=product
+        ground_left(10_000, 50, overlap=0.0), Amount(80, 1), rate_kg_per_m2=0.012, product=product
     )
     assert dict(found.add_parts) == pytest.approx({"red clover": 24, "orchardgrass": 16})
 
@@ -180,7 +180,7 @@ def test_a_blend_is_added_in_its_parts() -> None:
 def test_over_the_most_rate_some_is_left() -> None:
     product = Product("rye", rate_max_kg_per_m2=0.011)
     found = come_out_even(
-        typed_ground(10_000, 50, overlap=0.0), Amount(120, 1), rate_kg_per_m2=0.010, product=product
+        ground_left(10_000, 50, overlap=0.0), Amount(120, 1), rate_kg_per_m2=0.010, product=product
     )
     assert (found.range, found.verdict) == ("above", "left over")
     assert found.spare_kg == pytest.approx(10)
@@ -189,10 +189,10 @@ def test_over_the_most_rate_some_is_left() -> None:
 
 
 def test_a_rate_inside_the_interval_is_even() -> None:
-    found = come_out_even(typed_ground(10_000, 100), Amount(120, 2), rate_kg_per_m2=0.0116)
+    found = come_out_even(ground_left(10_000, 100), Amount(120, 2), rate_kg_per_m2=0.0116)
     assert found.verdict == "even"
     assert found.range == "not known"
-    assert come_out_even(typed_ground(10_000, 100), Amount(120, 2)).verdict == "no rate"
+    assert come_out_even(ground_left(10_000, 100), Amount(120, 2)).verdict == "no rate"
 
 
 # Passes to come

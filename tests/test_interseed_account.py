@@ -14,8 +14,9 @@ from plans import LOAD, ON_HAND, RATE, WIDTH, empty_plan, make_plan
 from evenacre import __version__
 from evenacre.model import InputFile
 from evenacre.planning.interseeding.plan_types import InterseedPlan
-from evenacre.reports.column import Display
-from evenacre.reports.tables.interseeding import interseed_account, interseed_frames
+from evenacre.reports.quantities import Display
+from evenacre.reports.tables.accounts import interseed_account
+from evenacre.reports.tables.interseeding import interseed_frames
 from evenacre.units.display import METRIC, US, UnitSystem
 
 ACRE_M2 = 4046.8564224  # international foot: NIST SP 811, appendix B.8

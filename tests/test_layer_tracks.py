@@ -120,9 +120,12 @@ def test_shapefile_without_prj(tmp_path):
     assert track.lon[0] == pytest.approx(points().to_crs(4326).geometry.x[0])
 
 
-def test_points_without_time_need_an_interval(tmp_path):
+def test_points_without_time_need_an_order_or_an_interval(tmp_path):
     frame = points().drop(columns="Time")
-    assert "--column time=" in complaint(save(tmp_path, frame))
+    (track,) = read_tracks(save(tmp_path, frame))
+    assert not track.timed
+    assert has(track.warnings, "holds no times")
+    assert "--column time=" in complaint(save(tmp_path, frame.sample(frac=1, random_state=1)))
     frame["interval"] = 2
     (track,) = read_tracks(save(tmp_path, frame))
     np.testing.assert_array_equal(np.diff(track.time_s), 2)
@@ -175,29 +178,22 @@ def worked_m(track) -> float:
     return float(moved_m(track.lon, track.lat)[both].sum())
 
 
-@pytest.mark.parametrize("suffix", SUFFIXES)
-def test_lines_are_passes_that_do_not_join(tmp_path, suffix):
-    (track,) = read_tracks(save(tmp_path, lines(**{"width (m)": [6.0, 3.0]}), suffix))
-    true = sum(GEOD.geometry_length(g) for g in lines().to_crs(4326).geometry)
-    assert worked_m(track) == pytest.approx(true, rel=1e-6)
-    assert has(track.warnings, "no times", "not known")
-    assert has(track.notes, "2 lines", "working pass")
-    # Four records with the tool up; the pause between the passes is long.
-    up = np.flatnonzero(~track.working)
-    assert len(up) == 4
-    assert track.time_s[up[2]] - track.time_s[up[1]] > 50
-    assert (np.diff(track.time_s) > 0).all()
-    assert set(track.width_m) == {6.0, 3.0}
-    # Fixes as dense as a log's, so that a straight pass is not taken for a gap.
-    steps = np.diff(track.time_s)[track.working[1:] & track.working[:-1]]
-    assert steps.max() <= 1.01
+@pytest.mark.parametrize("suffix", [*SUFFIXES, ".kml"])
+def test_lines_without_times_are_ground(tmp_path, suffix):
+    columns = {} if suffix == ".kml" else {"width (m)": [6.0, 3.0]}
+    (track,) = read_tracks(save(tmp_path, lines(**columns), suffix))
+    assert not track.timed
+    assert has(track.notes, "2 lines", "as wide as the tool", "no times")
+    true = sorted(GEOD.geometry_length(g) for g in lines().to_crs(4326).geometry)
+    found = sorted(GEOD.geometry_length(g) for g in track.ground)
+    assert found == pytest.approx(true, rel=1e-6)
+    if columns:
+        assert sorted(track.width_m) == [3.0, 6.0]
 
 
-def test_lines_and_points_of_kml(tmp_path):
-    (track,) = read_tracks(save(tmp_path, lines(), ".kml"))
-    true = sum(GEOD.geometry_length(g) for g in lines().to_crs(4326).geometry)
-    assert worked_m(track) == pytest.approx(true, rel=1e-6)
-    assert "no column of times" in complaint(save(tmp_path, points().drop(columns="Time"), ".kml"))
+def test_points_of_kml(tmp_path):
+    (track,) = read_tracks(save(tmp_path, points().drop(columns="Time"), ".kml"))
+    assert has(track.warnings, "holds no times")
 
 
 def test_lines_with_times(tmp_path):
@@ -229,13 +225,14 @@ def test_multi_part_and_pointless_lines(tmp_path):
     frame = gpd.GeoDataFrame(geometry=[MultiLineString(shapes[:2]), shapes[2]], crs=UTM)
     (track,) = read_tracks(save(tmp_path, frame))
     assert has(track.warnings, "1 line without a length")
-    assert (~track.working).sum() == 4
+    assert len(track) == 2
 
 
 def test_lines_across_the_antimeridian(tmp_path):
     line = MultiLineString([[(179.999, 10), (180, 10)], [(-180, 10), (-179.999, 10)]])
-    frame = gpd.GeoDataFrame(geometry=[line], crs=4326)
-    (track,) = read_tracks(save(tmp_path, frame, ".geojson"))
+    times = ["2026-04-14T12:00:00Z", "2026-04-14T12:00:50Z"]
+    parts = gpd.GeoDataFrame({"start": times}, geometry=list(line.geoms), crs=4326)
+    (track,) = read_tracks(save(tmp_path, parts, ".geojson"))
     assert track.lon.min() == pytest.approx(179.999)
     assert track.lon.max() == pytest.approx(180.001)
 
@@ -253,11 +250,17 @@ def steps(angle: float = 0.0, length: float = 2.0, n: int = 20) -> gpd.GeoDataFr
     return gpd.GeoDataFrame({"Rate (kg/ha)": [168.0] * len(turned)}, geometry=turned, crs=UTM)
 
 
+def timed(frame: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """The same with a time a second for each shape."""
+    return frame.assign(time=pd.date_range("2026-04-14T12:00:00Z", periods=len(frame), freq="s"))
+
+
 @pytest.mark.parametrize("angle", [0, 33, 90, 201])
 @pytest.mark.parametrize("length", [2.0, 6.0, 15.0])
-def test_polygons_become_the_passes_that_drew_them(tmp_path, angle, length):
-    frame = steps(angle, length)
+def test_polygons_in_order_of_time_become_the_passes_that_drew_them(tmp_path, angle, length):
+    frame = timed(steps(angle, length))
     (track,) = read_tracks(save(tmp_path, frame))
+    assert track.ground is None
     np.testing.assert_allclose(track.width_m, 6.0, rtol=1e-3)  # UTM is up to 0.04 % short
     assert worked_m(track) == pytest.approx(2 * 20 * length, rel=1e-3)
     np.testing.assert_allclose(track.rates[""], 0.0168)
@@ -266,14 +269,36 @@ def test_polygons_become_the_passes_that_drew_them(tmp_path, angle, length):
     way = moved_m(track.lon, track.lat) * (track.working[1:] & track.working[:-1])
     mass = np.sum(way * track.width_m[1:] * track.rates[""][1:])
     assert mass == pytest.approx(frame.area.sum() * 0.0168, rel=2e-3)
-    assert has(track.notes, "40 polygons", "its shape")
-    assert has(track.warnings, "no times")
+    assert has(track.notes, "40 polygons", "one step", "its shape")
+
+
+def test_polygons_that_are_no_steps_are_ground(tmp_path):
+    untimed = steps()
+    one_day = untimed.assign(date="2026-04-14")
+    side_by_side = timed(untimed).assign(time=lambda f: f["time"].iloc[:20].tolist() * 2)
+    scattered = timed(untimed.sample(frac=1, random_state=1))
+    strips = timed(
+        gpd.GeoDataFrame(
+            geometry=[box(EAST, NORTH + 6 * i, EAST + 90, NORTH + 6 * i + 6) for i in range(20)],
+            crs=UTM,
+        )
+    )
+    for frame, why in (
+        (untimed, "no times"),
+        *((f, "do not lead on") for f in (one_day, side_by_side, scattered, strips)),
+    ):
+        (track,) = read_tracks(save(tmp_path, frame))
+        assert len(track) == len(track.ground) == len(frame)
+        assert has(track.notes, f"{len(frame)} polygons", "ground", why)
+        assert track.timed == (frame is not untimed)
+        areas = [abs(GEOD.geometry_area_perimeter(g)[0]) for g in track.ground]
+        true = [abs(GEOD.geometry_area_perimeter(g)[0]) for g in frame.to_crs(4326).geometry]
+        assert sorted(areas) == pytest.approx(sorted(true), rel=1e-6)
+        np.testing.assert_allclose(track.width_m, 6.0, rtol=1e-3)
 
 
 def test_polygons_with_times_and_widths(tmp_path):
-    frame = steps()
-    frame["time"] = pd.date_range("2026-04-14T12:00:00Z", periods=len(frame), freq="s")
-    frame["width_ft"] = 15.0
+    frame = timed(steps()).assign(width_ft=15.0)
     (track,) = read_tracks(save(tmp_path, frame))
     np.testing.assert_allclose(track.width_m, 15 * 0.3048)
     zero = pd.Timestamp("2026-04-14T12:00:00Z").timestamp()
@@ -287,25 +312,41 @@ def test_polygons_with_times_and_widths(tmp_path):
     np.testing.assert_allclose(again.time_s, track.time_s, atol=1e-3)
 
 
+BOW = Polygon([(EAST, NORTH), (EAST + 6, NORTH + 2), (EAST + 6, NORTH), (EAST, NORTH + 2)])
+
+
 def test_useless_polygons_are_counted_and_left_out(tmp_path):
-    frame = steps()
-    bow = Polygon([(EAST, NORTH), (EAST + 6, NORTH + 2), (EAST + 6, NORTH), (EAST, NORTH + 2)])
-    frame.loc[5, "geometry"] = bow
+    frame = timed(steps())
     frame.loc[8, "geometry"] = box(EAST, NORTH + 16, EAST + 0.001, NORTH + 18)
     frame.loc[9, "geometry"] = None
     frame.loc[10, "geometry"] = Polygon()
     (track,) = read_tracks(save(tmp_path, frame))
-    assert has(track.warnings, "1 self-crossing polygon;", "feature 6")
     assert has(track.warnings, "1 sliver polygon;", "feature 9")
     assert has(track.warnings, "no shape")
-    # Three runs more: the holes left by what was dropped are not bridged.
-    assert worked_m(track) == pytest.approx(36 * 2, rel=1e-3)
+    # Two runs more: the hole left by what was dropped is not bridged.
+    assert worked_m(track) == pytest.approx(37 * 2, rel=1e-3)
+
+
+def test_self_crossing_polygons_are_mended(tmp_path):
+    frame = steps()
+    frame.loc[5, "geometry"] = BOW
+    (track,) = read_tracks(save(tmp_path, frame))
+    assert has(track.notes, "1 self-crossing polygon mended", "feature 6")
+    assert len(track) == 40
 
 
 def test_no_useful_polygon(tmp_path):
-    bow = Polygon([(EAST, NORTH), (EAST + 6, NORTH + 2), (EAST + 6, NORTH), (EAST, NORTH + 2)])
-    frame = gpd.GeoDataFrame(geometry=[bow], crs=UTM)
+    flat = Polygon([(EAST, NORTH), (EAST + 6, NORTH), (EAST, NORTH)])
+    frame = gpd.GeoDataFrame(geometry=[flat], crs=UTM)
     assert "no polygon can be used" in complaint(save(tmp_path, frame))
+
+
+def test_mass_on_each_polygon_becomes_its_rate(tmp_path):
+    frame = steps().drop(columns="Rate (kg/ha)").assign(**{"Amount (lb)": 1.0})
+    (track,) = read_tracks(save(tmp_path, frame))
+    area = [abs(GEOD.geometry_area_perimeter(g)[0]) for g in track.ground]
+    assert np.dot(track.rates[""], area) == pytest.approx(40 * 0.45359237, rel=1e-6)
+    assert has(track.notes, "Amount (lb)", "mass on each polygon")
 
 
 def test_rates_in_two_units_side_by_side(tmp_path):
@@ -323,7 +364,7 @@ def test_curved_steps_keep_their_middle_line(tmp_path):
     for a, b in itertools.pairwise(angles):
         corners = [(inner, a), (outer, a), (outer, b), (inner, b)]
         shapes.append(Polygon([(EAST + r * np.cos(t), NORTH + r * np.sin(t)) for r, t in corners]))
-    frame = gpd.GeoDataFrame(geometry=shapes, crs=UTM)
+    frame = timed(gpd.GeoDataFrame(geometry=shapes, crs=UTM))
     (track,) = read_tracks(save(tmp_path, frame))
     assert (~track.working).sum() == 2
     assert worked_m(track) == pytest.approx(23 * np.pi / 2, rel=0.01)
@@ -331,7 +372,7 @@ def test_curved_steps_keep_their_middle_line(tmp_path):
 
 
 def test_order_of_shapes_is_kept(tmp_path):
-    (track,) = read_tracks(save(tmp_path, steps()))
+    (track,) = read_tracks(save(tmp_path, timed(steps())))
     middles = gpd.GeoSeries(steps().geometry.centroid, crs=UTM).to_crs(4326)
     degrees = shapely.get_coordinates(middles.array)
     inside = np.isclose(track.lon[:, None], degrees[:, 0], rtol=0, atol=1e-8) & np.isclose(

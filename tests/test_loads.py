@@ -17,19 +17,19 @@ from evenacre.errors import InputError
 from evenacre.io.season.load import load_season
 from evenacre.model import Application, LoadTicket, Product
 from evenacre.model.audit_result import RunningTotals
-from evenacre.planning.loads.halfway_check import halfway_check
 from evenacre.planning.loads.load_check import ProductLoads, check_loads, operation_loads
 from evenacre.planning.loads.loads import Amount, held_by_tickets, loads_of, used_by_scale
 from evenacre.planning.loads.stock_balance import (
     OperationLoads,
     Usage,
     balance,
+    halfway_check,
     operation_load_book,
     operation_usages,
     season_balances,
 )
-from evenacre.reports.column import Display
 from evenacre.reports.maps.load_charts import halfway_chart
+from evenacre.reports.quantities import Display
 from evenacre.reports.sentences.findings import sentence
 from evenacre.reports.sentences.loads import (
     balance_sentence,
@@ -176,7 +176,7 @@ def test_a_load_cell_errs_by_its_gain() -> None:
 
 
 def test_what_is_held_now() -> None:
-    held = held_by_tickets(
+    held, since_s = held_by_tickets(
         [
             ticket("filled", 700, 0, where="front", sigma=3),
             ticket("remaining", 200, 50, where="front", sigma=3),
@@ -185,9 +185,9 @@ def test_what_is_held_now() -> None:
             ticket("cleaned out", 300, 55, where="rear"),
         ]
     )
-    assert held.amount.kg == 300
-    assert held.amount.sigma_kg == pytest.approx(5)
-    assert held.since_s == 50
+    assert held.kg == 300
+    assert held.sigma_kg == pytest.approx(5)
+    assert since_s == 50
 
 
 # Against the log
@@ -204,7 +204,6 @@ def test_each_load_meets_its_own_stretch_of_the_log() -> None:
         steady(kg_per_s=0.5, length_s=3600),
         target_kg_per_m2=0.05,
         area_share_sigma=0.001,
-        meter_scatter=0.01,
     )
     first, second = found.checks
     assert first.meter == Amount(pytest.approx(600), pytest.approx(6))

@@ -8,8 +8,8 @@ import pytest
 from synthetic_result import make_result
 
 from evenacre.model import Application, Field, Implement, OperationPlan, Product
-from evenacre.planning.season.money import money
 from evenacre.planning.season.nutrients import AuditedJob
+from evenacre.planning.season.season_totals import money
 
 ACRE = 4046.8564224
 LB = 0.45359237

@@ -27,12 +27,12 @@ from evenacre.io.writers.tables import write_csv, write_workbook
 from evenacre.io.writers.vector_layers import write_geopackage
 from evenacre.model.audit_result import AuditResult
 from evenacre.model.outputs import Deliverables, OperationFiles
-from evenacre.reports.column import Display
 from evenacre.reports.figure_text import operation_slugs
 from evenacre.reports.maps.printed import static_maps
 from evenacre.reports.maps.stored_layers import join_layers, operation_layers, rasters
+from evenacre.reports.quantities import Display
+from evenacre.reports.tables.accounts import summary
 from evenacre.reports.tables.audit import audit_frames, fix_list
-from evenacre.reports.tables.summary import summary
 from evenacre.units.display import US
 
 

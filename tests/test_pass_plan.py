@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import math
+import re
+import sys
+from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -16,6 +20,7 @@ from shapely.geometry.base import BaseGeometry
 
 from evenacre.coverage.audit import audit_operation
 from evenacre.model import Field
+from evenacre.planning import ground
 from evenacre.planning.passes.pass_types import Drive, PassPlan
 from evenacre.planning.passes.plan import plan_passes
 from evenacre.planning.passes.rounds import corner_runs
@@ -250,3 +255,31 @@ def test_it_needs_a_boundary_a_width_and_a_radius() -> None:
         plan_passes(Field("open"), DRIVE)
     with pytest.raises(ValueError, match="width"):
         plan_passes(field(shapely.box(0, 0, 9, 9)), Drive(0.0))
+
+
+@pytest.mark.parametrize("name", ["intersection", "difference", "union", "union_all", "buffer"])
+def test_what_fails_in_floating_point_is_laid_on_the_grid(
+    name: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    plain, before = getattr(shapely, name), plan_passes(field(SHAPES["barn"]), DRIVE)
+    failed = []
+
+    def fails_as_it_is(*args: Any, **options: Any) -> Any:
+        asked_by = sys._getframe(1).f_globals["__name__"]
+        if asked_by == ground.__name__ and options.get("grid_size") is None and not failed:
+            failed.append(name)
+            raise shapely.GEOSException("TopologyException: side location conflict")
+        return plain(*args, **options)
+
+    monkeypatch.setattr(shapely, name, fails_as_it_is)
+    planned = plan_passes(field(SHAPES["barn"]), DRIVE)
+    assert failed
+    assert len(planned.passes) == len(before.passes)
+    assert planned.covered_m2 == pytest.approx(before.covered_m2, abs=0.1)
+
+
+def test_no_overlay_of_planning_goes_past_the_guard() -> None:
+    called = re.compile(r"\.(intersection|difference|union|union_all|buffer)\(")
+    room = Path(ground.__file__).parent
+    past = [p.name for p in room.rglob("*.py") if called.search(p.read_text("utf-8"))]
+    assert past == ["ground.py"]

@@ -25,7 +25,7 @@ from evenacre.planning.passes.turns import turn_room
 from evenacre.reports.maps import sheet
 from evenacre.reports.maps.passes import pass_map
 from evenacre.reports.sentences.passes import pass_lines
-from evenacre.reports.tables.passes import pass_account
+from evenacre.reports.tables.accounts import pass_account
 from evenacre.units.display import METRIC, US
 from evenacre.workflows.passes import drive_over
 

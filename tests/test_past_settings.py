@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from evenacre.model import PastSetting
 from evenacre.model.finding import Finding
-from evenacre.planning.calibration.settings_lookup import look_up, setting_number
+from evenacre.planning.calibration.next_setting import look_up, setting_number
 
 amounts = st.floats(1.0, 1000.0)
 

@@ -38,27 +38,28 @@ from evenacre.model import (
 )
 from evenacre.model.audit_result import AuditResult, RunningTotals
 from evenacre.model.finding import reader_findings
-from evenacre.planning.interseeding.compare_to_audit import compare
 from evenacre.planning.interseeding.comparison import (
     PaddockCompared,
     PaddockStanding,
     PlannedDone,
     WindowVerdict,
+    compare,
 )
-from evenacre.reports.column import Display
 from evenacre.reports.pages.audit import document, render_planned_done
+from evenacre.reports.quantities import Display
 from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.plan_against_done import (
     kept_words,
     planned_done_lines,
 )
-from evenacre.reports.tables.day_strips import Strip
-from evenacre.reports.tables.interseeding import interseed_account
+from evenacre.reports.tables.accounts import interseed_account
 from evenacre.reports.tables.plan_against_done import (
+    COMPARED,
+    Strip,
     planned_done_frame,
     planned_done_page_table,
-    planned_done_record,
 )
+from evenacre.reports.writers.as_json import record
 from evenacre.sample_fields import season_file, three_larks
 from evenacre.sample_fields.farm import JOBS
 from evenacre.units.display import METRIC, US
@@ -459,7 +460,7 @@ def test_the_table_and_the_account(mixed: PlannedDone) -> None:
     assert late["seed on the paddock [lb]"] * POUND_KG == pytest.approx(SEED, rel=1e-6)
     assert late["seeded inside the window [ac]"] == 0.0
     assert list(table["standing"]) == [p.standing.value for p in mixed.paddocks]
-    account = planned_done_record(mixed)
+    account = record(COMPARED, mixed)
     assert account["planned_m2"] == sum(
         d["area_m2"] for p in account["paddocks"] if p["planned"] for d in p["planned"]["days"]
     )

@@ -44,7 +44,9 @@ def hour_of_work(width_m: float, speed_mps: float, share: float) -> dict[str, fl
         moved,
         np.diff(time),
     )
-    return capacity_figures(steps, width_m, width_m * float(moved.sum()), timed=True)
+    return capacity_figures(
+        steps, (slice(0, len(moved)),), width_m, width_m * float(moved.sum()), timed=True
+    )
 
 
 @pytest.mark.parametrize(("feet", "mph", "efficiency", "acres"), IOWA_STATE_A3_24)

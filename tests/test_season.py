@@ -248,7 +248,6 @@ def test_references_and_files_are_all_checked(farm):
         ('width = "20 ft"', "width = 20", '"20" has no unit'),
         ('width = "20 ft"', 'width = "20 lb"', "is a mass, not a length"),
         ('width = "20 ft"', "width = true", "is not a quantity"),
-        ('width = "20 ft"\n', "", "working width is missing"),
         ("rows = 32", "rows = 0", "at least 1"),
         ("rows = 32", "rows = 31.5", "not a whole number"),
         ("rows = 32", 'rows = 32\nrow_spacing = "10 in"', "32 rows 10 in"),
@@ -617,7 +616,10 @@ def test_options_without_a_boundary(farm):
 @pytest.mark.parametrize(
     ("changes", "option", "words"),
     [
-        ({"width": None}, "--width", "working width is missing"),
+        (
+            {"width": None, "rows": None, "row_spacing": "7.5 in"},
+            *("--width", "working width is missing"),
+        ),
         ({"width": "20"}, "--width", "has no unit"),
         ({"width": "0 ft"}, "--width", "makes no sense"),
         ({"rows": 30, "row_spacing": "7.5 in"}, "--rows", "but the width is"),

@@ -9,11 +9,11 @@ import pytest
 from synthetic_season import ACRE, DAP, LB, job, make_ledger
 
 from evenacre.planning.season.season_totals import Ledger, ledger
-from evenacre.reports.column import Display
 from evenacre.reports.pages.audit import document, render_season
+from evenacre.reports.quantities import Display
 from evenacre.reports.sentences.season import season_card
+from evenacre.reports.tables.accounts import summary
 from evenacre.reports.tables.season import season_frames, season_page_tables
-from evenacre.reports.tables.summary import summary
 from evenacre.units.display import METRIC, US
 
 SQ_FT = 0.3048**2

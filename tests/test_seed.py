@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from evenacre.model import Product, SeedLot
-from evenacre.planning.season.seed import separation_findings, species_rates
+from evenacre.planning.season.season_totals import separation_findings, species_rates
 from evenacre.units.parsing import Dimension, parse_quantity
 
 LB = 0.45359237

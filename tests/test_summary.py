@@ -15,11 +15,11 @@ from evenacre import __version__
 from evenacre.model import InputFile
 from evenacre.model.audit_result import AuditResult
 from evenacre.reports import figure_text as figures
-from evenacre.reports.column import Display
+from evenacre.reports.quantities import Display
 from evenacre.reports.sentences.audit import card, cautions
 from evenacre.reports.sentences.fix_list import advice, corners, stops
+from evenacre.reports.tables.accounts import summary
 from evenacre.reports.tables.audit import audit_frames, fix_list
-from evenacre.reports.tables.summary import summary
 from evenacre.units.display import ACRE_M2, METRIC, US, UnitSystem
 
 OPERATION_KEYS = [
@@ -79,7 +79,7 @@ def summarize(*results: AuditResult) -> dict[str, object]:
 
 def test_summary_holds_every_key_of_the_contract_in_order(result: AuditResult) -> None:
     account = summarize(result)
-    assert account["schema"] == "evenacre/summary/1.2"
+    assert account["schema"] == "evenacre/summary/1.3"
     assert account["program"] == {"name": "evenacre", "version": __version__}
     assert account["inputs"] == [{"path": "creek.csv", "sha256": "00" * 32}]
     assert account["warnings"] == ["one"]

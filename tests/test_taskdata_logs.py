@@ -71,9 +71,11 @@ def only_task(path: Path) -> Task:
     return task
 
 
-def drive(count: int, values: dict[int, list[tuple[int, int]]]) -> bytes:
+def drive(count: int, values: dict[int, list[tuple[int, int]]], first_s: float = 0.0) -> bytes:
     """Drive east at five records a second, with the given values at some records."""
-    return b"".join(record(k / 5, 0.001 + k * 5e-6, 0.002, values.get(k, [])) for k in range(count))
+    return b"".join(
+        record(first_s + k / 5, 0.001 + k * 5e-6, 0.002, values.get(k, [])) for k in range(count)
+    )
 
 
 @BOTH
@@ -138,7 +140,7 @@ def test_a_log_that_breaks_off_keeps_whole_records(tmp_path: Path) -> None:
     assert any("breaks off" in warning for warning in track.warnings)
 
 
-@pytest.mark.parametrize(("status", "kept"), [(0, 0), (14, 0), (15, 0), (1, 3), (4, 3), (5, 3)])
+@pytest.mark.parametrize(("status", "kept"), [(0, 0), (14, 0), (15, 3), (1, 3), (4, 3), (5, 3)])
 def test_positions_without_a_fix_are_dropped_and_counted(
     tmp_path: Path, status: int, kept: int
 ) -> None:
@@ -146,8 +148,9 @@ def test_positions_without_a_fix_are_dropped_and_counted(
     (track,) = read_tracks(
         farm(tmp_path / "farm.zip", {"TLG00001": (template([(141, "DET-2")]), data)})
     )
-    assert len(track) == 7
-    assert int(np.isfinite(track.lon).sum()) == 4 + kept
+    assert len(track) == int(np.isfinite(track.lon).sum()) == 4 + kept
+    assert sum(track.left_out.values()) == 3 - kept
+    assert any("told no kind of fix" in n for n in track.notes) == (status == 15)
     assert any("left out 3 positions" in w for w in track.warnings) == (kept == 0)
 
 
@@ -160,7 +163,7 @@ def test_the_kind_of_fix_tells_how_sure_a_position_is(tmp_path: Path) -> None:
     logs = {"TLG00001": (template([(141, "DET-2")]), data + record(9, 0.002, 0.002, status=0))}
     (track,) = read_tracks(farm(tmp_path / "farm.zip", logs))
     assert track.sigma_m is not None
-    assert track.sigma_m == pytest.approx([*kinds.values(), np.nan], nan_ok=True)
+    assert track.sigma_m == pytest.approx([*kinds.values()], nan_ok=True)
     assert any("14.3% RTK fixed" in note for note in track.notes)
     assert any("1 position is from a simulator" in warning for warning in track.warnings)
     # 1, 2, 3, 5 and 6 are off by decimetres or more.
@@ -193,7 +196,8 @@ def test_null_and_impossible_positions_are_dropped(tmp_path: Path) -> None:
     (track,) = read_tracks(
         farm(tmp_path / "farm.zip", {"TLG00001": (template([(141, "DET-2")]), data)})
     )
-    assert np.isfinite(track.lon).tolist() == [True] * 4 + [False] * 2
+    assert len(track) == int(np.isfinite(track.lon).sum()) == 4
+    assert sum(track.left_out.values()) == 2
     assert any("null" in w for w in track.warnings)
     assert any("not on earth" in w for w in track.warnings)
 
@@ -376,7 +380,10 @@ def test_a_record_of_another_year_is_left_out(tmp_path: Path) -> None:
 
 
 def test_several_logs_of_a_task_are_several_tracks(tmp_path: Path) -> None:
-    logs = {f"TLG0000{n}": (template([(141, "DET-2")]), drive(n, {0: [(0, 1)]})) for n in (1, 2, 3)}
+    logs = {
+        f"TLG0000{n}": (template([(141, "DET-2")]), drive(n, {0: [(0, 1)]}, 60.0 * n))
+        for n in (1, 2, 3)
+    }
     tracks = read_tracks(farm(tmp_path / "farm.zip", logs))
     assert [len(track) for track in tracks] == [1, 2, 3]
     assert [track.source.rpartition(", ")[2] for track in tracks] == list(logs)

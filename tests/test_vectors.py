@@ -315,10 +315,24 @@ def test_no_features_and_no_shapes(tmp_path):
     assert "left out (1)" in warning
 
 
-def test_a_shapefile_without_its_index_names_the_part(tmp_path):
-    path = write(tmp_path / "f.shp", [SQUARE])
+@pytest.mark.parametrize("zipped", [False, True])
+def test_a_shapefile_without_its_index(tmp_path, zipped):
+    path = write(tmp_path / "f.shp", [SQUARE, box(-92.39, 40.10, -92.38, 40.11), None, SQUARE])
     path.with_suffix(".shx").unlink()
-    assert ".shx part" in complaint(read_boundary, Source(path))
+    if zipped:
+        path = packed(tmp_path / "f.zip", sorted(tmp_path.glob("f.*")))
+    before = sorted(tmp_path.iterdir())
+    boundary, warnings = read_boundary(Source(path))
+    assert any(".shx part) is missing" in text for text in warnings)
+    assert boundary.area == pytest.approx(2 * SQUARE.area)
+    assert sorted(tmp_path.iterdir()) == before
+
+
+def packed(path, parts, folder=""):
+    with zipfile.ZipFile(path, "w") as archive:
+        for part in parts:
+            archive.write(part, f"{folder}{part.name}")
+    return path
 
 
 def test_a_zip_of_several_shapefiles_has_layers(tmp_path):

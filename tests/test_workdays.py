@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from pastures import seeding
 
 from evenacre.model import Booking
-from evenacre.planning.interseeding.workdays import daylight_s, work_days
+from evenacre.planning.interseeding.windows import daylight_s, work_days
 
 HOUR = 3600.0
 # A farm in north-central Missouri.

@@ -16,7 +16,6 @@ from shapely.geometry.base import BaseGeometry
 from evenacre.errors import InputError
 from evenacre.io.common.suggestions import choice
 from evenacre.io.logs.formats.layer_log import read_layer_tracks
-from evenacre.io.maps.field_layers import NAME_COLUMNS, names_of
 from evenacre.io.maps.read_layer import LayerCache, held_layer
 from evenacre.io.season.files import frame_sha256
 from evenacre.io.writers.track_layer import track_layer
@@ -89,13 +88,7 @@ def given(**arguments: Any) -> dict[str, Any]:
 def frame_of(name: str, drawn: Any, crs: Any = None) -> gpd.GeoDataFrame | None:
     """A map at hand as a frame; None for a file.
 
-    Parameters
-    ----------
-    name : str
-        Of the argument.
-    drawn : str, Path, geometry, GeoSeries or GeoDataFrame
-    crs : optional
-        Given for it; a bare geometry is in longitude and latitude when None.
+    ``crs`` was given for it; a bare geometry is in longitude and latitude when None.
     """
     if isinstance(drawn, str | Path):
         return None
@@ -106,7 +99,7 @@ def frame_of(name: str, drawn: Any, crs: Any = None) -> gpd.GeoDataFrame | None:
         return gpd.GeoDataFrame(geometry=drawn)
     if isinstance(drawn, gpd.GeoDataFrame) and drawn.active_geometry_name is not None:
         return drawn
-    what = "It is no map" if not isinstance(drawn, gpd.GeoDataFrame) else "It has no geometry"
+    what = "It has no geometry" if isinstance(drawn, gpd.GeoDataFrame) else "It is no map"
     raise InputError.at(
         name,
         "",
@@ -119,12 +112,6 @@ def stand_in(name: str, drawn: Any) -> str:
     """What stands for the file of a map or log that has none, in complaints and results."""
     kind = type(drawn).__name__
     return f"{name} ({'an' if kind[0] in 'AEIOU' else 'a'} {kind} given in Python)"
-
-
-def field_name_of(frame: gpd.GeoDataFrame) -> str:
-    """The name that all features of a boundary bear, or nothing."""
-    names = set(names_of(frame, NAME_COLUMNS))
-    return names.pop() if len(names) == 1 else ""
 
 
 def crs_text(crs: Any) -> str | None:
@@ -227,7 +214,7 @@ def read_logs(
     time_zone: str | None,
 ) -> tuple[list[Path], tuple[Track, ...], list[InputFile]]:
     """Part logs into files and tracks at hand, and say what the latter were."""
-    several = [*logs] if isinstance(logs, list | tuple) else [logs]
+    several = as_list(logs)
     files: list[Path] = []
     tracks: list[Track] = []
     inputs: list[InputFile] = []
@@ -235,31 +222,24 @@ def read_logs(
         name = "tracks" if len(several) == 1 else f"tracks {number}"
         if isinstance(log, str | Path):
             files.append(Path(log))
-        elif isinstance(log, Track):
+            continue
+        label = stand_in(name, log)
+        if isinstance(log, Track):
             tracks.append(log)
-            inputs.append(_input(stand_in(name, log), track_layer([log])))
         else:
-            label = stand_in(name, log)
             options = {"columns": columns, "crs": crs, "time_zone": time_zone}
             tracks += tracks_from_geodataframe(log, **options, source=label)
-            inputs.append(_input(label, log))
+        frame = track_layer([log]) if isinstance(log, Track) else log
+        inputs.append(InputFile(label, frame_sha256(frame)))
     return files, tuple(tracks), inputs
-
-
-def _input(label: str, frame: gpd.GeoDataFrame) -> InputFile:
-    return InputFile(label, frame_sha256(frame))
 
 
 def product_texts(
     products: Products, prices: Mapping[str, Quantity] | None, currency: str
 ) -> tuple[dict[str, list[Any]], dict[str, Product]]:
-    """Products as the command line has them, and those that were given whole.
+    """Products as the command line has them, and those that were given whole by name.
 
-    Returns
-    -------
-    dict
-        ``product``, and ``rate`` and ``price`` where there are any, one for each product.
-    dict of str to Product
+    The former are ``product``, and ``rate`` and ``price`` where there are any, one for each.
     """
     whole: dict[str, Product] = {}
     rates: dict[str, Any] = {}
@@ -276,8 +256,7 @@ def product_texts(
     texts: dict[str, list[Any]] = {"product": list(rates)} if rates else {}
     if any(rate is not None for rate in rates.values()):
         texts["rate"] = list(rates.values())
-    unknown = [name for name in prices or {} if name not in rates]
-    if unknown:
+    if unknown := [name for name in prices or {} if name not in rates]:
         raise InputError.at("prices", unknown[0], "It is no product.", choice(unknown[0], rates))
     if prices:
         asked = [prices.get(name) for name in rates]

@@ -15,7 +15,6 @@ from evenacre.api.arguments import (
     as_list,
     check_names,
     crs_text,
-    field_name_of,
     frame_of,
     given,
     product_texts,
@@ -23,6 +22,7 @@ from evenacre.api.arguments import (
     stand_in,
 )
 from evenacre.errors import InputError
+from evenacre.io.maps.field_layers import NAME_COLUMNS, names_of
 from evenacre.io.season.from_options import OPTIONS, season_from_options
 from evenacre.io.season.from_taskdata import season_from_taskdata
 from evenacre.io.season.load import load_season
@@ -52,6 +52,8 @@ Source: TypeAlias = Log | Season | Sequence[Log]
 # What the command line has options for, and a call takes under the same name.
 _KEYS = [name for name, option in OPTIONS.items() if option.path[0] not in ("seeding", "product")]
 _CALLED = {"tracks": "source", "product": "products", "price": "prices", "column": "columns"}
+_MAPS = ("boundary", "zones", "unworkable", "setbacks")
+_SINGLE = ("width", "rows", "row_spacing", "setback_distance")
 _DRIVING = ("rounds", "speed", "turn_speed", "turn_radius", "prefer")
 
 
@@ -138,25 +140,10 @@ def audit(
     >>> a
     <Audit: field, 18-46-0: 1.99 ac of 2.01 ac covered.>
     """
+    told = {**locals()}
     with about_arguments(**_CALLED, rate="products"):
         check_names(audit, options, _KEYS)
-        maps = {
-            "boundary": boundary,
-            "zones": zones,
-            "unworkable": unworkable,
-            "setbacks": setbacks,
-        }
-        single = given(
-            width=width,
-            rows=rows,
-            row_spacing=row_spacing,
-            setback_distance=setback_distance,
-            column=columns,
-            **options,
-        )
-        season = _season(
-            "audit", source, maps, single, products, prices, currency, implement, settings
-        )
+        season = _season("audit", source, told)
         season = season if units is None else replace(season, units=unit_system(units).name)
         planned = None if plan is None else read_plan(Path(plan))
         return run_audit(
@@ -250,10 +237,10 @@ def plan_passes(
         driving = {name: value for name, value in options.items() if name in _DRIVING}
         rest = {name: value for name, value in options.items() if name not in _DRIVING}
         wanted = given(width=width, heading=heading, **driving)
-        if isinstance(field, str | Path) and Path(field).suffix.lower() == ".toml":
+        if _is_season_file(field):
             check_names(plan_passes, rest, of_season)
             how = read_drive_options(wanted)
-            ground = ground_of_season(Path(field), width_m=how.width, **rest)
+            ground = ground_of_season(Path(str(field)), width_m=how.width, **rest)
         else:
             check_names(plan_passes, rest, (*of_field, *reading))
             how = read_drive_options({**wanted, "width": None})
@@ -352,11 +339,8 @@ def finish(
         Which operation of a season.
     loads : str or Path, optional
         Table of load tickets, in place of ``left``.
-    width, row_spacing : str or float, optional
-        ``"20 ft"``, or metres.
-    rows : int, optional
-    columns : mapping of str to str, optional
-        Role to column of the log.
+    width, rows, row_spacing, columns : optional
+        With logs, as of :func:`audit`: ``"20 ft"`` or metres.
     units : str, optional
         Of the words and the map, ``"us"`` or ``"metric"``.
     **options
@@ -380,26 +364,13 @@ def finish(
     >>> float(even.figures.set_index("name").loc["even_rate", "value"].round(5))
     0.01149
     """
+    told = {**locals(), "loads": loads and Path(loads)}
     with about_arguments(**{**_CALLED, "product": "product"}):
         from evenacre.cli.options.finish_options import FinishOptions
 
         check_names(finish, options, _KEYS)
-        asked = FinishOptions(
-            **given(
-                operation=operation,
-                field=field,
-                product=product,
-                left=left,
-                left_error=left_error,
-                loads=None if loads is None else Path(loads),
-                rate=rate,
-                rate_min=rate_min,
-                rate_max=rate_max,
-                area=area,
-                area_error=area_error,
-                overlap=overlap,
-            )
-        )
+        known = [one.name for one in fields(FinishOptions)]
+        asked = FinishOptions(**given(**{name: told[name] for name in known}))
         if area is not None:
             if source is not None or boundary is not None:
                 what = "It does not go with a season file, a boundary or tracks."
@@ -408,13 +379,10 @@ def finish(
         if source is None:
             what = "It needs one season file, one set of task data, or logs."
             raise InputError.at("source", "", what, 'Give one, or area="18 ac".')
-        maps = {"boundary": boundary, "unworkable": unworkable}
-        single = given(width=width, rows=rows, row_spacing=row_spacing, column=columns, **options)
-        if isinstance(source, Season) or _file_of(source):
-            season = _season("finish", source, maps, single)
-        else:
+        if not isinstance(source, Season) and not _is_season_file(source):
             names = given(operation_name=operation, field_name=field)
-            season = _season("finish", source, maps, {**single, **names}, product or ())
+            told |= {"products": product or (), "options": {**options, **names}}
+        season = _season("finish", source, told)
         where = "source" if isinstance(source, Season) else Path(str(source)).name
         plan = chosen_operation(season, where, operation, field)
         return run_finish(
@@ -483,24 +451,18 @@ def calibrate(
     >>> float(figures.loc[("next_setting", "setting"), "value"].round(1))
     44.9
     """
+    told = {**locals(), **options, "setting": str(setting)}
     with about_arguments():
         from evenacre.cli.options.calibrate_job import check_asked, read_options
         from evenacre.cli.options.calibrate_options import CalibrateOptions
 
-        check_names(calibrate, options, [field.name for field in fields(CalibrateOptions)])
-        told = given(
-            product=product,
-            setting=str(setting),
-            tolerance=tolerance,
-            target=target,
-            catch=catch,
-            opener_catch=opener_catch,
-            **options,
-        )
+        known = [field.name for field in fields(CalibrateOptions)]
+        check_names(calibrate, options, known)
+        asked = given(**{name: told[name] for name in known if name in told})
         for name in ("catch", "opener_catch", "tested", "fill", "compartment"):
-            if name in told:
-                told[name] = as_list(told[name])
-        job, notes = read_options(CalibrateOptions(**told))
+            if name in asked:
+                asked[name] = as_list(asked[name])
+        job, notes = read_options(CalibrateOptions(**asked))
         check_asked(job, None, lookup=lookup is not None, no_book=True)
         past = read_book(Path(lookup)) if lookup is not None else None
         found = worked_out(job, past.settings if past else None)
@@ -508,33 +470,26 @@ def calibrate(
         return MeterSetting(found, unit_system(units or "us"), notes, warnings)
 
 
-def _file_of(source: Any, suffix: str = ".toml") -> Path | None:
-    """The season file that a source is."""
-    known = isinstance(source, str | Path) and Path(source).suffix.lower() == suffix
-    return Path(source) if known else None
+def _is_season_file(source: Any) -> bool:
+    return isinstance(source, str | Path) and Path(source).suffix.lower() == ".toml"
 
 
-def _season(
-    call: str,
-    source: Source,
-    maps: Mapping[str, Drawn | None],
-    single: dict[str, Any],
-    products: Products = (),
-    prices: Mapping[str, Quantity] | None = None,
-    currency: str = "USD",
-    implement: Implement | None = None,
-    settings: Settings | None = None,
-) -> Season:
-    """Make a season of a call's arguments, checked as those of the command line are."""
+def _season(call: str, source: Source, told: Mapping[str, Any]) -> Season:
+    """Make a season of a call's arguments, by name, checked as those of the command line are."""
+    single = {name: told.get(name) for name in _SINGLE}
+    single = given(**single, column=told["columns"], **told["options"])
+    implement, settings = told.get("implement"), told.get("settings")
+    currency = told.get("currency", "USD")
     for name in ("boundary_crs", "tracks_crs"):
         single |= given(**{name: crs_text(single.get(name))})
-    texts, whole = product_texts(products, prices, currency)
+    texts, whole = product_texts(told.get("products", ()), told.get("prices"), currency)
+    maps = {name: told.get(name) for name in _MAPS}
     options = {**_maps_at_hand(maps, single.get("boundary_crs")), **single, **texts}
-    if isinstance(source, Season) or _file_of(source):
-        used = [*given(**options, implement=implement, settings=settings)]
-        if used:
+    if isinstance(source, Season) or _is_season_file(source):
+        if used := [*given(**options, implement=implement, settings=settings)]:
+            at = call if isinstance(source, Season) else Path(str(source))
             what = f"A season file does not go with {used[0]}."
-            raise InputError.at(_file_of(source) or call, "", what, "Put it into the file.")
+            raise InputError.at(at, "", what, "Put it into the file.")
         return source if isinstance(source, Season) else load_season(Path(str(source)))
     if implement is not None:
         options["width"] = f"{implement.width_m!r} m"
@@ -579,12 +534,14 @@ def _maps_at_hand(maps: Mapping[str, Drawn | None], crs: Any) -> dict[str, Any]:
     for name, drawn in maps.items():
         if drawn is None:
             continue
+        options[name] = drawn
         frame = frame_of(name, drawn, crs if name == "boundary" else None)
-        options[name] = drawn if frame is None else stand_in(name, drawn)
         if frame is not None:
+            options[name] = stand_in(name, drawn)
             held[options[name]] = frame
-        if frame is not None and name == "boundary":
-            options["field_name"] = field_name_of(frame) or "field"
+            if name == "boundary":
+                names = set(names_of(frame, NAME_COLUMNS))
+                options["field_name"] = (names.pop() if len(names) == 1 else "") or "field"
     return {**options, "held": held} if held else options
 
 

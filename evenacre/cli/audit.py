@@ -12,6 +12,7 @@ from evenacre.cli.options.derived import READING, SeasonKeys
 from evenacre.cli.options.progress import Fresh, Jobs, run, tell
 from evenacre.cli.options.season_input import SEASON_FILES, season_given
 from evenacre.cli.options.shared import AsJson, Quiet, Units, fail_on_any, plain_errors
+from evenacre.cli.options.stick_input import is_stick_of_files, season_of_stick
 
 
 class AuditFailOn(StrEnum):
@@ -41,6 +42,12 @@ _KEYS = SeasonKeys(
 
 def audit(
     files: Annotated[list[Path] | None, typer.Argument(help=SEASON_FILES)] = None,
+    task: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--task", help="Of task data take this task, by id or name. Repeat as needed."
+        ),
+    ] = None,
     fail_on: Annotated[
         list[AuditFailOn] | None, typer.Option("--fail-on", help="Exit with 1 on such findings.")
     ] = None,
@@ -64,15 +71,23 @@ def audit(
     quiet: Quiet = False,
     **keys: Annotated[Any, _KEYS],
 ) -> None:
-    """Audit a season, or one field from a boundary and a log."""
+    """Audit a season, one field from a boundary and a log, or a folder of files of all kinds.
+
+    Of a folder (or a zip of many files) the season file in it is used; without one it is gathered
+    first, as `evenacre gather` does.
+    """
     with plain_errors() as written:
+        given = list(files or [])
+        if len(given) == 1 and not keys and is_stick_of_files(given[0]):
+            given = [season_of_stick(given[0], written, quiet=quiet or as_json)]
         season, home = season_given(
             "audit",
-            files or [],
+            given,
             keys,
             "evenacre audit season.toml",
             "evenacre audit farm.zip",
             "evenacre audit --boundary F --tracks F --width 20ft",
+            tasks=task or (),
         )
         folder = out or home / "evenacre-out"
         outcome = run(

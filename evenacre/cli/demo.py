@@ -24,8 +24,8 @@ def demo(
 ) -> None:
     """Write the sample farm into a folder, plan its interseeding and audit its season."""
     with plain_errors() as written:
-        from evenacre.io.result_folder.demo_farm import put_farm
         from evenacre.io.result_folder.ownership import PLAN
+        from evenacre.io.result_folder.staging import put_farm
         from evenacre.io.season.load import load_season
         from evenacre.sample_fields.three_larks import TRUTH, write_farm
 

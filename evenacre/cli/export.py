@@ -44,7 +44,7 @@ def export(
         from evenacre.io.season.load import load_season
         from evenacre.io.taskdata.write.elements import check_replaceable_zip
         from evenacre.reports.sentences.findings import sentences
-        from evenacre.reports.sentences.planned_rates import planned_rate_lines
+        from evenacre.reports.sentences.season import planned_rate_lines
         from evenacre.units.display import unit_system
         from evenacre.workflows.export import planned_jobs, write_jobs
 

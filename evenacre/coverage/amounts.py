@@ -8,8 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from evenacre.coverage.clean import Fixes
+from evenacre.coverage.rows import section_bounds
 from evenacre.coverage.steps import Steps
-from evenacre.model import Application, BoolArray, FloatArray, Implement, Product, Track
+from evenacre.coverage.swath import Strips, strip_area_m2
+from evenacre.model import Application, BoolArray, FloatArray, Implement, IntArray, Product, Track
 from evenacre.model.audit_result import RunningTotals
 from evenacre.model.finding import Finding
 
@@ -54,12 +56,25 @@ class StepMass:
         ``"flow"``, ``"rate"`` or ``"target"``.
     unplaced_kg : float
         Logged flow while no row was placing.
+    strip_kg : (m,) float or None
+        Mass of each strip where sections have rates of their own; else rows get equal shares.
     """
 
     mass_kg: FloatArray
     metered_kg: FloatArray
     source: str
     unplaced_kg: float
+    strip_kg: FloatArray | None = None
+
+    def spread(self, strips: Strips, rows_on: IntArray) -> FloatArray:
+        """Mass of each strip, (m,); ``rows_on`` is how many rows are placing in each step.
+
+        Rows that are on get equal shares where it is not told.
+        """
+        if self.strip_kg is not None:
+            return self.strip_kg
+        rows = strips.last_row - strips.first_row + 1
+        return np.asarray(self.mass_kg[strips.step] * rows / np.maximum(rows_on[strips.step], 1))
 
 
 def _step_mass(
@@ -96,6 +111,27 @@ def _step_mass(
         return StepMass(mean * swept, mean * swept, "rate", 0.0)
     mass = (target_kg_per_m2 or 0.0) * swept
     return StepMass(mass, mass, "target", 0.0)
+
+
+def _section_mass(
+    rate_kg_per_m2: FloatArray, steps: Steps, fixes: Fixes, strips: Strips, implement: Implement
+) -> StepMass:
+    """Mass where each section has a rate of its own: that rate times the ground it swept.
+
+    Parameters
+    ----------
+    rate_kg_per_m2 : (n fixes, s) float
+    strips : Strips
+        Cut between sections.
+    """
+    bounds = section_bounds(implement, rate_kg_per_m2.shape[1])
+    section = np.searchsorted(bounds, strips.first_row - 1, side="right") - 1
+    lag, span = implement.product_lag_s, steps.duration_s
+    mean = np.column_stack([_integral(steps, fixes, own, lag) for own in rate_kg_per_m2.T])
+    mean = np.divide(mean, span[:, None], out=0 * mean, where=span[:, None] > 0)
+    strip_kg = mean[strips.step, section] * strip_area_m2(strips)
+    mass = np.asarray(np.bincount(strips.step, strip_kg, minlength=len(span)), dtype=float)
+    return StepMass(mass, mass, "rate", 0.0, strip_kg)
 
 
 def _swept_m2(steps: Steps, implement: Implement) -> FloatArray:
@@ -135,7 +171,7 @@ def with_logged_products(
     return (*applications, *(Application(Product(name, analysis={})) for name in new))
 
 
-def _logged(
+def product_at(
     fixes: Fixes, tracks: Sequence[Track], kind: str, name: str, *, unnamed: bool
 ) -> FloatArray | None:
     """Logged ``rates`` or ``flows`` of one product, or of one left unnamed, at the fixes."""
@@ -147,6 +183,23 @@ def _logged(
     return fixes.take(tracks, column)
 
 
+def _section_rates(
+    fixes: Fixes, tracks: Sequence[Track], name: str, *, unnamed: bool
+) -> FloatArray | None:
+    """Rates of the sections at the fixes, (n, s); None where no track has its own for each."""
+    own = [t.section_rates.get(name, t.section_rates.get("") if unnamed else None) for t in tracks]
+    some = [rates for rates in own if rates is not None]
+    mean = product_at(fixes, tracks, "rates", name, unnamed=unnamed)
+    if not some or mean is None or len({rates.shape[1] for rates in some}) > 1:
+        return None
+    out = np.repeat(np.nan_to_num(mean)[:, None], some[0].shape[1], axis=1)
+    for i, rates in enumerate(own):
+        if rates is not None:
+            mine = fixes.track == i
+            out[mine] = rates[fixes.record[mine]]
+    return out
+
+
 def amount_leaps(
     applications: Sequence[Application], tracks: Sequence[Track], fixes: Fixes
 ) -> BoolArray:
@@ -154,7 +207,7 @@ def amount_leaps(
     leap = np.zeros(max(len(fixes.time_s) - 1, 0), dtype=bool)
     for i, application in enumerate(applications):
         for kind in ("rates", "flows"):
-            logged = _logged(fixes, tracks, kind, application.product.name, unnamed=i == 0)
+            logged = product_at(fixes, tracks, kind, application.product.name, unnamed=i == 0)
             if logged is not None:
                 value = np.nan_to_num(logged)
                 leap |= np.abs(np.diff(value)) > _LEAP * np.maximum(value[1:], value[:-1])
@@ -166,6 +219,7 @@ def product_masses(
     tracks: Sequence[Track],
     fixes: Fixes,
     steps: Steps,
+    strips: Strips,
     implement: Implement,
 ) -> tuple[list[StepMass], list[Finding]]:
     """Step masses of every product, and what looked wrong."""
@@ -173,8 +227,8 @@ def product_masses(
     masses, findings = [], []
     for i, application in enumerate(applications):
         name, target = application.product.name, application.target_kg_per_m2
-        flow = _logged(fixes, tracks, "flows", name, unnamed=i == 0)
-        rate = _logged(fixes, tracks, "rates", name, unnamed=i == 0)
+        flow = product_at(fixes, tracks, "flows", name, unnamed=i == 0)
+        rate = product_at(fixes, tracks, "rates", name, unnamed=i == 0)
         mass = _step_mass(
             steps,
             fixes,
@@ -184,6 +238,9 @@ def product_masses(
             interval_s=interval,
             target_kg_per_m2=target,
         )
+        own = _section_rates(fixes, tracks, name, unnamed=i == 0)
+        if flow is None and own is not None:
+            mass = _section_mass(own, steps, fixes, strips, implement)
         if mass.source == "target" and target is None:
             findings.append(Finding.warning("no_amount", product=name))
         blank = _blank_share(steps, rate if flow is None else flow)
@@ -207,16 +264,25 @@ def _blank_share(steps: Steps, logged: FloatArray | None) -> float:
 
 
 def running_totals(
-    steps: Steps, implement: Implement, masses: Mapping[str, StepMass]
+    steps: Steps, spans: Sequence[slice], implement: Implement, masses: Mapping[str, StepMass]
 ) -> RunningTotals:
-    """Ground swept and mass metered since the start, exact at times a second or more apart."""
-    time = steps.tool.time_s
+    """Ground swept and mass metered since the start, exact at times a second or more apart.
+
+    ``spans`` are the steps of each machine; what several do at the same time is added up.
+    """
+    time = np.sort(steps.tool.time_s)
     second = np.floor(time / _EVERY_S)
     kept = np.flatnonzero(np.diff(second, prepend=-np.inf) > 0)
     kept = np.union1d(kept, [len(time) - 1])
 
     def running(per_step: FloatArray) -> FloatArray:
-        return np.concatenate([[0.0], np.cumsum(per_step)])[kept]
+        if len(spans) == 1:
+            return np.concatenate([[0.0], np.cumsum(per_step)])[kept]
+        whole = np.zeros(len(kept))
+        for span in spans:
+            own = np.concatenate([[0.0], np.cumsum(per_step[span])])
+            whole += np.interp(time[kept], steps.tool.time_s[span.start : span.stop + 1], own)
+        return whole
 
     metered = {name: running(mass.metered_kg) for name, mass in masses.items()}
     return RunningTotals(time[kept], running(_swept_m2(steps, implement)), metered)

@@ -6,38 +6,19 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
-import numpy as np
-import shapely
-
-from evenacre.coverage.amounts import (
-    amount_leaps,
-    product_masses,
-    running_totals,
-    with_logged_products,
-)
-from evenacre.coverage.capacity import capacity_figures
-from evenacre.coverage.clean import clean
-from evenacre.coverage.cover import area_figures, count_cover, part_ground
-from evenacre.coverage.diagnostics import collect_findings, require_work
-from evenacre.coverage.field_plane import PlaneField, lay_out, plane_for
+from evenacre.coverage.amounts import with_logged_products
+from evenacre.coverage.cover import area_figures, part_ground
+from evenacre.coverage.diagnostics import collect_findings, require_ground
+from evenacre.coverage.drive import Drive
+from evenacre.coverage.field_plane import lay_out, plane_for
 from evenacre.coverage.grids import GridFrame, extent_of
-from evenacre.coverage.headland import Headland, find_headland
 from evenacre.coverage.layers import cover_layers, field_layers, swath_layer
-from evenacre.coverage.passes import number_passes, pass_ends, pass_table
-from evenacre.coverage.products import GroundShares, Region, Shares, product_result
-from evenacre.coverage.rows import row_states, with_rows
-from evenacre.coverage.skips import Surroundings, find_causes, find_skips, ground_beside
-from evenacre.coverage.smooth import ground_speed, smooth_path, turn_radius
-from evenacre.coverage.steps import Steps, build_steps
-from evenacre.coverage.swath import STRAIGHT_M, build_strips, build_swaths
-from evenacre.coverage.uncertainty import area_uncertainty, position_error
+from evenacre.coverage.products import GroundShares, Region, product_result
+from evenacre.coverage.rows import with_rows
+from evenacre.coverage.shapes import Shapes, shaped
+from evenacre.coverage.skips import NARROWEST_M, find_skips
 from evenacre.model import UNDATED_S, Implement, Operation, Settings
 from evenacre.model.audit_result import AuditResult
-
-# Edges are kept finer than the jitter left in them, about a quarter of the receiver's own.
-_STRAIGHT_PER_JITTER, _ROUGHEST_M = 0.2, 0.01
-# Narrower gaps between passes are within what receivers can tell (common practice, no source).
-_NARROWEST_SKIP_M = 0.10
 
 
 def audit_operation(
@@ -73,56 +54,36 @@ def audit_operation(
     tracks, settings = operation.tracks, operation.settings
     implement = with_rows(operation.implement, tracks)
     plane = plane_for(operation.field, tracks)
-
-    say("cleaning positions")
     boundary = operation.field.boundary
     near = None if boundary is None else plane.project(boundary)
-    fixes = clean(tracks, plane, settings, near)
-    path = smooth_path(fixes.time_s, fixes.x_m, fixes.y_m, fixes.run, smooth=settings.smooth)
-    speed = ground_speed(fixes.time_s, path, fixes.run)
-    radius = turn_radius(fixes.time_s, path, fixes.run, speed)
-    states = row_states(fixes, tracks, implement, speed, radius)
     applications = with_logged_products(operation.applications, tracks)
-    leap = amount_leaps(applications, tracks, fixes)
-    steps = build_steps(fixes, path, states.active, implement, operation.blockages, leap)
-    require_work(operation, fixes, steps)
+    kind = Shapes if shaped(operation) else Drive
+    work = kind(operation, implement, applications, plane, near, say)
 
-    say("sweeping the ground")
-    strips = build_strips(steps, steps.active, implement)
-    straight_m = np.clip(_STRAIGHT_PER_JITTER * path.jitter_m, STRAIGHT_M, _ROUGHEST_M)
-    swaths = build_swaths(strips, float(straight_m))
     say("counting cover")
-    cover = count_cover(swaths.geometry)
+    cover = work.cover()
+    require_ground(operation, cover.once_or_more)
     land = lay_out(operation.field, plane, cover.once_or_more, implement.width_m)
-    number = number_passes(steps)
-    headland = _headland(land, steps, implement, settings.headland_rounds)
-    passes = pass_table(steps, number, swaths, headland.band, plane.crs)
-    timed = all(track.timed for track in tracks)
-    if not timed:
-        passes[["start_s", "end_s", "mean_speed_mps"]] = np.nan
+    headland = work.headland(land)
+    passes = work.passes(headland.band, plane.crs)
 
     say("finding skips")
     parted = part_ground(cover, land.workable)
-    around = Surroundings(
-        land.workable,
-        land.given,
-        pass_ends(steps, number, implement),
-        headland.band,
-        implement.width_m,
-        ground_beside(steps, implement),
-        find_causes(steps, implement, operation.blockages),
-    )
     skips = find_skips(
         parted.missed,
-        around,
+        work.surroundings(land, headland.band),
         plane,
         min_width_m=_skip_min_width_m(settings, implement),
         min_area_m2=settings.skip_min_area_m2,
     )
+    doubts = work.doubts()
+    if any(finding.code == "machines_mixed" for finding in doubts):
+        skips = skips.iloc[:0]  # between whose passes ground was missed cannot be told
 
     say("sharing out amounts")
-    areas = area_figures(parted, swaths.geometry, land.workable, headland.band)
-    shares = Shares(strips, swaths)
+    swaths = work.swaths
+    areas = area_figures(parted, swaths.geometry, land.workable, headland.band, cover.narrow_m2)
+    shares = work.shares
     ground = GroundShares(
         Region(operation.field.name, land.workable, shares.inside(land.workable)),
         [Region(name, zone, shares.inside(zone)) for name, zone in land.zones],
@@ -130,48 +91,42 @@ def audit_operation(
         areas["covered_area_m2"],
         areas["excess_area_m2"],
     )
-    masses, amounts = product_masses(applications, tracks, fixes, steps, implement)
-    frame = GridFrame(extent_of(land.boundary, cover.once_or_more), land.workable.area, plane.crs)
-    rows_on = steps.active.sum(axis=1)
+    extent = extent_of(land.boundary, cover.once_or_more)
+    frame = GridFrame(extent, land.workable.area, plane.crs, cover.once_or_more)
     products = tuple(
-        product_result(a, m, strips, rows_on, cover, ground, frame, plane)
-        for a, m in zip(applications, masses, strict=True)
+        product_result(a, m, shares, cover, ground, frame, plane)
+        for a, m in zip(applications, work.masses, strict=True)
     )
 
-    sigma_m = fixes.take(tracks, lambda t: t.sigma_m)
-    error = position_error(steps, number, settings, sigma_m)
     layers = field_layers(operation.field.name, land, headland, parted.outside, plane.crs)
     layers |= cover_layers(parted, headland, plane.crs)
     layers |= {
         "passes": passes,
-        "swaths": swath_layer(swaths, number, cover, plane.crs),
+        "swaths": swath_layer(swaths, work.pass_of_piece, cover, plane.crs),
         "skips": skips,
     }
     return AuditResult(
         field=operation.field.name,
         operation=operation.name,
-        date=operation.date or _day(float(fixes.time_s[0]), operation.time_zone),
+        date=operation.date or _day(float(work.records.time_s[0]), operation.time_zone),
         crs=plane.crs,
         boundary_given=land.given,
         width_m=implement.width_m,
         boundary_area_m2=land.boundary.area,
         **areas,
         headland_rounds=headland.rounds,
-        pass_count=len(passes),
-        **capacity_figures(steps, implement.width_m, areas["covered_area_m2"], timed=timed),
-        uncertainty=area_uncertainty(steps, number, cover, land.workable, implement, error),
+        **work.capacity(areas["covered_area_m2"]),
+        pass_count=len(passes) if isinstance(work, Drive) else None,
+        uncertainty=work.uncertainty(cover, land.workable),
         products=products,
         layers=layers,
         cover_grid=frame.cover(swaths.geometry),
         time_zone=operation.time_zone,
-        cleaning=fixes.counts,
+        cleaning=work.records.counts,
+        cleaning_m=work.records.metres,
         sources=tuple(t.source for t in tracks),
-        findings=collect_findings(operation, fixes, path, land, frame, states.findings, amounts),
-        totals=running_totals(
-            steps,
-            implement,
-            {a.product.name: m for a, m in zip(applications, masses, strict=True)},
-        ),
+        findings=collect_findings(operation, doubts, work.findings(), land, frame),
+        totals=work.totals(),
     )
 
 
@@ -186,20 +141,4 @@ def _skip_min_width_m(settings: Settings, implement: Implement) -> float:
     if settings.skip_min_width_m is not None:
         return settings.skip_min_width_m
     half_row = implement.row_spacing_m / 2 if implement.rows_known else 0.0
-    return max(_NARROWEST_SKIP_M, half_row)
-
-
-def _headland(land: PlaneField, steps: Steps, implement: Implement, rounds: int | None) -> Headland:
-    if not land.given and rounds is None:
-        return Headland(0, shapely.Polygon())
-    knot = np.flatnonzero(steps.working)
-    tool = steps.tool
-    return find_headland(
-        land.boundary,
-        land.workable,
-        tool.x_m[knot],
-        tool.y_m[knot],
-        tool.heading_rad[knot],
-        implement.width_m,
-        rounds,
-    )
+    return max(NARROWEST_M, half_row)

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 import shapely
+from scipy.ndimage import median_filter
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.geo.local_crs import WorkingPlane
+from evenacre.geo.overlay import around
 from evenacre.model import BoolArray, FloatArray, IntArray, Settings, Track
 from evenacre.model.finding import Finding
 
@@ -25,6 +28,21 @@ _RESUME_M, _DRIVING_MPS2 = 0.3, 3.0
 _MAX_JUMP_RECORDS = 5
 # Above this share of records that repeat the last time at a new place, the clock is coarse.
 _COARSE_CLOCK_SHARE = 0.2
+# Above this share of steps back in time, the order of the file says nothing.
+_SHUFFLED_SHARE = 0.05
+# A change of state at one time and place is taken to follow it so much later.
+_STATE_AFTER_S = 0.001
+# A place repeated within this, and within this share of the step that follows, is one record of
+# what changed there.
+_TWIN_S, _TWIN_SHARE = 0.05, 0.25
+# A silence longer than both of these is one whatever the machine did before and after it.
+_DRIVEN_ON_S, _DRIVEN_ON_INTERVALS = 6.0, 5.0
+# Courses and speeds at its ends are taken over so many seconds and intervals.
+_COURSE_S, _COURSE_INTERVALS = 1.0, 2.0
+# Records are few where the middle one of so many steps is long, and so long at most.
+_AROUND_STEPS, _SPARSE_S = 11, 30.0
+# How well the drive before a silence has to lead to the drive after it.
+_SPEED_SLACK, _PLACE_SLACK_M, _DRIVEN_TURN_RAD = 0.1, 0.5, 1.0
 
 
 @dataclass(frozen=True)
@@ -43,6 +61,9 @@ class Fixes:
         at the earlier one where the later record states the time it covers.
     counts : dict of str to int
         Records read, used and dropped, by reason.
+    metres : dict of str to float
+        The way between the records in order of time, and what became of it, by the same keys;
+        all of them but ``"read"`` make up that.
     """
 
     time_s: FloatArray
@@ -53,6 +74,7 @@ class Fixes:
     run: IntArray
     handover_s: FloatArray
     counts: dict[str, int] = field(default_factory=dict)
+    metres: dict[str, float] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
 
     def take(
@@ -70,10 +92,13 @@ class Fixes:
         return out
 
 
-def typical_interval_s(time_s: FloatArray) -> float:
-    """Median time between records, ignoring repeats; 1 s if there are too few."""
+def typical_interval_s(time_s: FloatArray, counted: BoolArray | None = None) -> float:
+    """Median time between records, ignoring repeats; 1 s if there are too few.
+
+    Only ``counted`` steps, (n - 1,), where they are given.
+    """
     steps = np.diff(time_s)
-    steps = steps[steps > 0]
+    steps = steps[steps > 0 if counted is None else (steps > 0) & counted]
     return float(np.median(steps)) if len(steps) else 1.0
 
 
@@ -103,46 +128,211 @@ def clean(
     x, y = plane.xy(
         np.concatenate([t.lon for t in tracks]), np.concatenate([t.lat for t in tracks])
     )
-    counts = {"read": len(time)}
-    findings: tuple[Finding, ...] = ()
-    kept = np.arange(len(time))
+    kept = np.argsort(time, kind="stable")
+    balance = _Balance(x, y)
+    findings: list[Finding] = []
 
-    def keep(mask: BoolArray, reason: str) -> None:
+    def keep(mask: BoolArray, reason: str, *, breaks: bool = False) -> None:
         nonlocal kept
-        counts[reason] = int((~mask).sum())
+        balance.drop(kept, mask, reason, breaks=breaks)
         kept = kept[mask]
 
-    keep(np.isfinite(time) & np.isfinite(x) & np.isfinite(y), "without position or time")
+    kept = kept[np.isfinite(time[kept]) & np.isfinite(x[kept]) & np.isfinite(y[kept])]
+    balance.begin(len(time), kept, tracks)
     if boundary is not None:
-        near = shapely.buffer(boundary, NEAR_FIELD_M)
+        near = around(boundary, NEAR_FIELD_M)
         shapely.prepare(near)
-        keep(shapely.contains_xy(near, x[kept], y[kept]), "away from the field")
-    counts["out of order"] = int((np.diff(time[kept]) < 0).sum())
-    kept = kept[np.argsort(time[kept], kind="stable")]
+        keep(shapely.contains_xy(near, x[kept], y[kept]), "away from the field", breaks=True)
+    disorder = int((np.diff(time[np.sort(kept)]) < 0).sum())
+    balance.counts["out of order"] = disorder
     stayed = np.hypot(np.diff(x[kept], prepend=np.nan), np.diff(y[kept], prepend=np.nan)) == 0
-    keep(~(_same_time(time[kept]) & stayed), "exact repeats")
+    again = _same_time(time[kept]) & stayed
+    changed = np.zeros(len(kept), dtype=bool)
+    changed[again] = _state_changes(tracks, track, record, kept, np.flatnonzero(again))
+    keep(~again | changed, "exact repeats")
+    time[kept] += _STATE_AFTER_S * _ranks(changed[~again | changed])
     shared = _same_time(time[kept])
     if shared.sum() > _COARSE_CLOCK_SHARE * len(kept):
+        if disorder > _SHUFFLED_SHARE * len(kept):
+            kept = kept[_order_along(time[kept], x[kept], y[kept])]
+            findings.append(Finding.warning("order_from_motion", records=int(shared.sum())))
         time[kept] = _spread(time[kept])
-        findings = (Finding.note("coarse_clock"),)
+        findings.append(Finding.note("coarse_clock"))
         shared[:] = False
     keep(~shared, "same time, other place")
     jumped = _jump_records(time[kept], x[kept], y[kept], settings.max_speed_mps)
     keep(~jumped, "position jumps")
+    segment = balance.segment[kept]
     time, x, y, track, record = time[kept], x[kept], y[kept], track[kept], record[kept]
+    x, y, twin = _part_twins(time, x, y)
 
-    max_gap = settings.max_gap_s
-    if max_gap is None:
-        max_gap = max(2.0, 2.5 * typical_interval_s(time))
+    step_m = np.where(np.diff(segment) == 0, np.hypot(np.diff(x), np.diff(y)), 0.0)
+    usual_s = typical_interval_s(time, ~twin)
     cut = _abnormal_steps(time, x, y, settings.max_speed_mps)
-    gap = np.diff(time) > max_gap
-    counts["cuts at jumps"] = int((cut & ~gap).sum())
-    counts["cuts at gaps"] = int(gap.sum())
+    gap = _silent(time, x, y, cut, usual_s, settings.max_gap_s)
+    for mask, reason in ((cut & ~gap, "cuts at jumps"), (gap, "cuts at gaps")):
+        balance.counts[reason] = int(mask.sum())
+        balance.metres[reason] = float(step_m[mask].sum())
     run = np.concatenate([[0], np.cumsum(cut | gap)]).astype(np.int64)[: len(time)]
-    counts["used"] = len(time)
+    balance.counts["used"] = len(time)
+    balance.metres["used"] = float(step_m[~(cut | gap)].sum())
     midway = (time[1:] + time[:-1]) / 2
-    fixes = Fixes(time, x, y, track, record, run, midway, counts, findings)
+    fixes = Fixes(
+        time,
+        x,
+        y,
+        track,
+        record,
+        run,
+        midway,
+        balance.counts,
+        balance.metres,
+        tuple(findings),
+    )
     return _cover_first_intervals(fixes, tracks)
+
+
+class _Balance:
+    """Records and the way between them by what became of them."""
+
+    def __init__(self, x: FloatArray, y: FloatArray) -> None:
+        self._x, self._y = x, y
+        self.counts: dict[str, int] = {}
+        self.metres: dict[str, float] = {}
+        # Records on either side of a stretch that was left out have no way between them.
+        self.segment = np.zeros(len(x), dtype=np.int64)
+
+    def begin(self, given: int, kept: IntArray, tracks: Sequence[Track]) -> None:
+        """Count what the files hold, of which readers gave some, of which some can be placed."""
+        left_out: Counter[str] = Counter()
+        for track in tracks:
+            left_out.update(track.left_out)
+        self.counts = {"read": given + left_out.total(), **left_out}
+        self.counts["without position or time"] = given - len(kept)
+        self.metres = {"read": self._way_m(kept)}
+
+    def drop(self, kept: IntArray, mask: BoolArray, reason: str, *, breaks: bool) -> None:
+        """Count records left out, and the way that is lost without them."""
+        self.counts[reason] = int((~mask).sum())
+        before = self._way_m(kept)
+        if breaks:
+            self.segment[kept] += np.cumsum(~mask)
+        self.metres[reason] = before - self._way_m(kept[mask])
+
+    def _way_m(self, kept: IntArray) -> float:
+        step = np.hypot(np.diff(self._x[kept]), np.diff(self._y[kept]))
+        return float(step[np.diff(self.segment[kept]) == 0].sum())
+
+
+def _state_changes(
+    tracks: Sequence[Track], track: IntArray, record: IntArray, kept: IntArray, again: IntArray
+) -> BoolArray:
+    """Which records that repeat the one before them log another state of the tool."""
+    own, other = kept[again], kept[again - 1]
+    changed = np.zeros(len(again), dtype=bool)
+    for i, logged in enumerate(tracks):
+        mine = np.flatnonzero((track[own] == i) & (track[other] == i))
+        here, before = record[own[mine]], record[other[mine]]
+        for states in (logged.working, logged.sections):
+            if states is not None:
+                differ = states[here] != states[before]
+                changed[mine] |= differ if differ.ndim == 1 else differ.any(axis=1)
+    return changed
+
+
+def _ranks(mask: BoolArray) -> IntArray:
+    """Running number of each marked record among those marked in a row; 0 elsewhere."""
+    count = np.cumsum(mask)
+    return np.where(mask, count - np.maximum.accumulate(np.where(mask, 0, count)), 0)
+
+
+def _part_twins(
+    time: FloatArray, x: FloatArray, y: FloatArray
+) -> tuple[FloatArray, FloatArray, BoolArray]:
+    """Move records of a change of state that repeat a place a moment later to where it was then.
+
+    Returns the places and which steps lead to such a record.
+    """
+    twin = np.zeros(max(len(time) - 1, 0), dtype=bool)
+    if len(time) < 3:
+        return x, y, twin
+    step = np.diff(time)
+    still = (np.diff(x) == 0) & (np.diff(y) == 0)
+    twin[:-1] = still[:-1] & (step[:-1] <= _TWIN_S) & (step[:-1] < _TWIN_SHARE * step[1:])
+    k = np.flatnonzero(twin) + 1
+    share = step[k - 1] / (step[k - 1] + step[k])
+    x, y = x.copy(), y.copy()
+    x[k] += share * (x[k + 1] - x[k])
+    y[k] += share * (y[k + 1] - y[k])
+    return x, y, twin
+
+
+def _silent(
+    time: FloatArray,
+    x: FloatArray,
+    y: FloatArray,
+    cut: BoolArray,
+    usual_s: float,
+    max_gap_s: float | None,
+) -> BoolArray:
+    """Steps over which the log was silent, and the machine may have been anywhere.
+
+    A silence of some seconds is none where the drive before it leads to the drive after it: at
+    the same speed, on a straight line or an arc.
+    """
+    step = np.diff(time)
+    if max_gap_s is not None:
+        return np.asarray(step > max_gap_s)
+    gap = step > max(2.0, 2.5 * usual_s)
+    if not gap.any():
+        return gap
+    # Where records are few for a while, it takes longer to tell.
+    around = np.clip(median_filter(step, _AROUND_STEPS), usual_s, max(_SPARSE_S, usual_s))
+    driven_on_s = np.maximum(_DRIVEN_ON_S, _DRIVEN_ON_INTERVALS * around)
+    doubtful = np.flatnonzero(gap & ~cut & (step <= driven_on_s))
+    if not len(doubtful):
+        return gap
+    # A clock that rounds makes intervals uneven, and speeds with them.
+    low, high = np.percentile(step[step <= 2.5 * usual_s], [10, 90])
+    course_s, clock_s = max(_COURSE_S, _COURSE_INTERVALS * usual_s), (high - low) / 2
+    broken = np.concatenate([[0], np.cumsum((gap & (step > driven_on_s / 2)) | cut)])
+    first = np.searchsorted(broken, broken, side="left")
+    last = np.searchsorted(broken, broken, side="right") - 1
+    before, after = doubtful, doubtful + 1
+    past = np.searchsorted(time, time[before] - course_s, side="right") - 1
+    past = np.maximum(np.minimum(past, before - 1), first[before])
+    coming = np.searchsorted(time, time[after] + course_s, side="left")
+    coming = np.minimum(np.maximum(coming, after + 1), last[after])
+    place = x + 1j * y
+
+    def velocity(a: IntArray, b: IntArray) -> FloatArray:
+        span = time[b] - time[a]
+        return np.divide(place[b] - place[a], span, out=np.zeros(len(a), complex), where=span > 0)
+
+    v0, v1 = velocity(past, before), velocity(after, coming)
+    chord = velocity(before, after)
+    speed = (np.abs(v0) + np.abs(v1)) / 2
+    turn = np.angle(v1 * np.conj(v0))
+    # The chord of an arc is shorter than the arc, and lies midway between both courses.
+    arc = np.abs(chord) / np.sinc(turn / 2 / np.pi)
+    off = np.angle(chord * np.conj(v0 * np.exp(0.5j * turn)))
+    slack = _SPEED_SLACK * speed + (_PLACE_SLACK_M + clock_s * speed) / step[doubtful]
+    driven = (np.abs(v0) > 0) & (np.abs(v1) > 0) & (np.abs(turn) < _DRIVEN_TURN_RAD)
+    driven &= (np.abs(np.abs(v0) - np.abs(v1)) < 2 * slack) & (np.abs(arc - speed) < slack)
+    driven &= np.abs(chord) * np.abs(np.sin(off)) < slack
+    driven &= np.abs(off) < np.pi / 2
+    gap[doubtful[driven]] = False
+    return gap
+
+
+def _order_along(time: FloatArray, x: FloatArray, y: FloatArray) -> IntArray:
+    """Order of records by time, and by the way the machine went among those that share one."""
+    group = np.cumsum(~_same_time(time)) - 1
+    size = np.bincount(group)
+    middle = (np.bincount(group, x) + 1j * np.bincount(group, y)) / size
+    step = np.append(np.diff(middle), 0) + np.insert(np.diff(middle), 0, 0)
+    along = ((x + 1j * y) * np.conj(step[group])).real
+    return np.lexsort((along, group))
 
 
 def _cover_first_intervals(fixes: Fixes, tracks: Sequence[Track]) -> Fixes:

@@ -13,6 +13,8 @@ from evenacre.model import FloatArray, IntArray
 
 # Intersections smaller than this are the hairline two pieces share, not ground.
 _HAIRLINE_M2 = 1e-6
+# A narrow lap so many times longer than wide is a sliver.
+_SLIVER = 5.0
 # Areas that add up to less than this share of the whole show that an overlay lost ground.
 _LOST_SHARE = 1e-7
 
@@ -31,6 +33,8 @@ class Cover:
         Ground shared by the pair.
     max_cover : (n,) int
         The most covers found anywhere on a piece: 1, 2 or 3 (three or more).
+    narrow_m2 : float
+        Laps taken for none, less cracks taken for covered: not part of the excess.
     """
 
     once_or_more: BaseGeometry
@@ -41,6 +45,7 @@ class Cover:
     second: IntArray
     pair: np.ndarray
     max_cover: IntArray
+    narrow_m2: float = 0.0
 
     @property
     def pair_area_m2(self) -> FloatArray:
@@ -48,14 +53,15 @@ class Cover:
         return shapely.area(self.pair)
 
 
-def count_cover(pieces: np.ndarray) -> Cover:
+def count_cover(pieces: np.ndarray, lap_m: float = 0.0) -> Cover:
     """Overlay pieces by pairs.
 
     A spot is covered twice exactly where some pair of pieces meets and three times where
     some triple does, so unions of the pairwise and triple intersections give the cover count
-    without building the full arrangement of all outlines. No piece may cover itself.
+    without building the full arrangement of all outlines. No piece may cover itself. Laps of two
+    pieces narrower than ``lap_m`` count for none.
     """
-    overlays = first_consistent(lambda grid: _overlay(pieces, grid), _Overlays.consistent)
+    overlays = first_consistent(lambda grid: _overlay(pieces, grid, lap_m), _Overlays.consistent)
     i, j = overlays.first, overlays.second
     p, k = overlays.of_pair, overlays.third
     most = np.ones(len(pieces), dtype=np.int64)
@@ -70,6 +76,7 @@ def count_cover(pieces: np.ndarray) -> Cover:
         j,
         overlays.pair,
         most,
+        overlays.narrow_m2,
     )
 
 
@@ -87,6 +94,7 @@ class _Overlays:
     once_or_more: BaseGeometry
     twice_or_more: BaseGeometry
     thrice_or_more: BaseGeometry
+    narrow_m2: float  # laps left out of the pairs
 
     def consistent(self) -> bool:
         """Whether areas keep to Bonferroni's inequalities, as they must if nothing was lost.
@@ -99,7 +107,7 @@ class _Overlays:
         one, two, three = (
             float(shapely.area(g).sum()) for g in (self.pieces, self.pair, self.triple)
         )
-        slack = _LOST_SHARE * one
+        slack = _LOST_SHARE * one + self.narrow_m2
         once = one - two - slack <= self.once_or_more.area <= one - two + three + slack
         doubled = two - 2 * self.thrice_or_more.area
         return once and two - 2 * three - slack <= self.twice_or_more.area <= doubled + slack
@@ -116,16 +124,45 @@ def overlapping_pairs(
     return i[real], j[real], pair[real]
 
 
-def _overlay(pieces: np.ndarray, grid_m: float | None) -> _Overlays:
+def _overlay(pieces: np.ndarray, grid_m: float | None, lap_m: float) -> _Overlays:
     i, j, pair = overlapping_pairs(pieces, grid_m)
+    narrow_m2 = 0.0
+    if lap_m:
+        whole_m2 = float(shapely.area(pair).sum())
+        pair = _wide_laps(pair, lap_m)
+        wide = shapely.area(pair) > 0
+        i, j, pair = i[wide], j[wide], pair[wide]
+        narrow_m2 = whole_m2 - float(shapely.area(pair).sum())
     p, k = shapely.STRtree(pieces).query(pair, predicate="intersects")
     third = k > j[p]
     p, k = p[third], k[third]
     triple = intersect(pair[p], pieces[k], grid_m)
     real = shapely.area(triple) > _HAIRLINE_M2
     p, k, triple = p[real], k[real], triple[real]
-    unions = (union(geometry, grid_m) for geometry in (pieces, pair, triple))
-    return _Overlays(pieces, i, j, pair, p, k, triple, *unions)
+    once, twice, thrice = (union(geometry, grid_m) for geometry in (pieces, pair, triple))
+    return _Overlays(pieces, i, j, pair, p, k, triple, once, twice, thrice, narrow_m2)
+
+
+def _wide_laps(pair: np.ndarray, lap_m: float) -> np.ndarray:
+    """Laps without their slivers and specks: those may add up to far more work than ground."""
+    parts, owner = shapely.get_parts(pair, return_index=True)
+    length, width = strip_size(shapely.area(parts), shapely.length(parts))
+    # A small corner of a large overlap is neither long nor that small.
+    wide = (width >= lap_m) | ((length < _SLIVER * width) & (length >= lap_m))
+    out = np.full(len(pair), shapely.MultiPolygon(), dtype=object)
+    shapely.multipolygons(parts[wide], indices=owner[wide], out=out)
+    return out
+
+
+def strip_size(area_m2: FloatArray, perimeter_m: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Length and mean width of the rectangle with the same area and perimeter.
+
+    From 2 (l + w) = p and l w = a: l = (p + sqrt(p^2 - 16 a)) / 4. Rounder shapes than a
+    square are given as a square.
+    """
+    root = np.sqrt(np.maximum(perimeter_m**2 - 16 * area_m2, 0.0))
+    length = np.maximum((perimeter_m + root) / 4, np.sqrt(area_m2))
+    return length, np.divide(area_m2, length, out=np.zeros_like(length), where=length > 0)
 
 
 @dataclass(frozen=True)
@@ -172,22 +209,27 @@ def _clip(cover: Cover, workable: BaseGeometry, grid_m: float | None) -> PartedG
     )
 
 
-def _clip_areas(pieces: np.ndarray, region: BaseGeometry) -> FloatArray:
+def clip_areas(pieces: np.ndarray, region: BaseGeometry) -> FloatArray:
     """Area of each piece inside a region; only pieces that straddle its edge are clipped."""
     shapely.prepare(region)
     out = shapely.area(pieces)
     inside = shapely.covers(region, pieces)
     touching = ~inside & shapely.intersects(region, pieces)
     out[~inside & ~touching] = 0.0
-    out[touching] = shapely.area(intersect(pieces[touching], region, None))
+    clipped = first_consistent(lambda grid: intersect(pieces[touching], region, grid))
+    out[touching] = shapely.area(clipped)
     return out
 
 
 def area_figures(
-    parted: PartedGround, pieces: np.ndarray, workable: BaseGeometry, headland: BaseGeometry
+    parted: PartedGround,
+    pieces: np.ndarray,
+    workable: BaseGeometry,
+    headland: BaseGeometry,
+    narrow_m2: float = 0.0,
 ) -> dict[str, float]:
     """The ground by cover in m2, by the names of the result."""
-    swept_inside = float(_clip_areas(pieces, workable).sum())
+    swept_inside = float(clip_areas(pieces, workable).sum())
     covered, doubled = parted.covered.area, parted.twice_or_more
     return {
         "workable_area_m2": workable.area,
@@ -197,10 +239,10 @@ def area_figures(
         "covered_more_m2": parted.more.area,
         "overlap_area_m2": doubled.area,
         # A difference of large areas; it cannot be less than the overlap.
-        "excess_area_m2": max(swept_inside - covered, doubled.area),
+        "excess_area_m2": max(swept_inside - covered - narrow_m2, doubled.area),
         "skip_area_m2": parted.missed.area,
         "headland_area_m2": headland.area,
-        "headland_overlap_m2": float(_clip_areas(shapely.get_parts(doubled), headland).sum()),
+        "headland_overlap_m2": float(clip_areas(shapely.get_parts(doubled), headland).sum()),
         "outside_area_m2": parted.outside.area,
         "swept_area_m2": float(shapely.area(pieces).sum()),
     }

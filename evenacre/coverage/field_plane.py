@@ -11,7 +11,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.geo.local_crs import WorkingPlane
-from evenacre.geo.overlay import common, union, valid, widen, without
+from evenacre.geo.overlay import around, common, union, valid, widen, without
 from evenacre.model import Field, Track
 
 # Segments in a quarter of a setback's arcs: its area is then true to 1e-5.
@@ -80,7 +80,7 @@ def lay_out(field: Field, plane: WorkingPlane, swept: BaseGeometry, width_m: flo
         field.boundary is not None,
         [(str(name), common(area, workable)) for name, area in _rows(field.zones, "zone", plane)],
         [
-            (str(name), float(distance), shapely.buffer(feature, distance, quad_segs=_ROUND))
+            (str(name), float(distance), around(feature, distance, quad_segs=_ROUND))
             for (name, feature), distance in zip(
                 _rows(field.setbacks, "name", plane),
                 [] if field.setbacks is None else field.setbacks["distance_m"],

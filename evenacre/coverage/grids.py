@@ -17,7 +17,10 @@ from evenacre.model.audit_result import Grid
 
 # About this many cells on the field; a 25 ha field gets cells of 0.7 m.
 _CELLS = 500_000
-_MOST_CELLS = 25_000_000
+# Ground that lies scattered is mostly gaps, which take memory too (some 90 bytes a cell, while
+# they are worked out and drawn): so many cells at most, or so many for each cell of worked ground
+# up to an end of it.
+_SCATTERED_CELLS, _PER_WORKED_CELL, _MOST_CELLS = 4_000_000, 4.0, 25_000_000
 _MIN_CELL_M, _MAX_CELL_M = 0.1, 2.0
 
 
@@ -30,20 +33,28 @@ class GridFrame:
         Ground to take in.
     area_m2 : float
         Sets the cell size.
+    worked : geometry, optional
+        Taken in alone, with cells of its own size, where the extent is too large for memory.
 
     Attributes
     ----------
-    coarse : bool
-        True when the ground reaches so far that its cells are larger than those of any field.
+    cropped, grown, coarse : bool
+        Whether the rasters leave out ground that was not worked; whether their cells are larger
+        than those of a field as large, because the ground reaches too far, and than any field's.
     """
 
-    def __init__(self, extent: BaseGeometry, area_m2: float, crs: CRS) -> None:
+    def __init__(
+        self, extent: BaseGeometry, area_m2: float, crs: CRS, worked: BaseGeometry | None = None
+    ) -> None:
+        cell = _cell_m(area_m2)
+        least = _least_cell_m(extent, area_m2 if worked is None else worked.area)
+        self.cropped = worked is not None and least > cell
+        if worked is not None and self.cropped:
+            extent = worked
+            cell, least = _cell_m(worked.area), _least_cell_m(worked, worked.area)
         west, south, east, north = extent.bounds
-        cell = float(np.clip(np.sqrt(area_m2 / _CELLS), _MIN_CELL_M, _MAX_CELL_M))
-        # Ground that lies scattered is mostly gaps, which take memory too.
-        least = float(np.sqrt((east - west) * (north - south) / _MOST_CELLS))
         self.cell_m = round(max(cell, least), 2)
-        self.coarse = least > _MAX_CELL_M
+        self.grown, self.coarse = least > cell, least > _MAX_CELL_M
         self.west = np.floor(west / self.cell_m) * self.cell_m
         self.north = np.ceil(north / self.cell_m) * self.cell_m
         self.shape = (
@@ -74,6 +85,18 @@ class GridFrame:
             )
         return Grid(values, self.transform, self.crs)
 
+    def sums(self, pieces: np.ndarray, values: FloatArray) -> Grid:
+        """Sum of what the pieces over each cell centre are worth."""
+        out = np.zeros(self.shape, dtype=np.float32)
+        if len(pieces):
+            rasterize(
+                zip(pieces, values.tolist(), strict=True),
+                out=out,
+                transform=self.transform,
+                merge_alg=MergeAlg.add,
+            )
+        return Grid(out, self.transform, self.crs)
+
     def rate(self, strips: Strips, mass_kg: FloatArray) -> Grid:
         """Rate at each cell centre, summed over the strips that cover it.
 
@@ -91,6 +114,19 @@ class GridFrame:
     def centres(self, row: IntArray, col: IntArray) -> tuple[FloatArray, FloatArray]:
         """Plane coordinates of cell centres."""
         return self.west + (col + 0.5) * self.cell_m, self.north - (row + 0.5) * self.cell_m
+
+
+def _cell_m(area_m2: float) -> float:
+    """Side of a cell for so much ground."""
+    return float(np.clip(np.sqrt(area_m2 / _CELLS), _MIN_CELL_M, _MAX_CELL_M))
+
+
+def _least_cell_m(extent: BaseGeometry, worked_m2: float) -> float:
+    """Side of the smallest cell with which ground that reaches so far fits into memory."""
+    west, south, east, north = extent.bounds
+    worked_cells = worked_m2 / _cell_m(worked_m2) ** 2
+    most = np.clip(_PER_WORKED_CELL * worked_cells, _SCATTERED_CELLS, _MOST_CELLS)
+    return float(np.sqrt((east - west) * (north - south) / most))
 
 
 def _convex_parts(strips: Strips) -> list[tuple[FloatArray, IntArray]]:
@@ -173,4 +209,4 @@ def area_within(rate: Grid, inside: np.ndarray, target_kg_per_m2: float, toleran
 
 def extent_of(*geometries: BaseGeometry) -> BaseGeometry:
     """One geometry around several."""
-    return shapely.union_all([shapely.box(*g.bounds) for g in geometries if not g.is_empty])
+    return shapely.box(*shapely.total_bounds(np.array(geometries)))

@@ -9,7 +9,7 @@ import shapely
 from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry
 
-from evenacre.geo.overlay import common, union, valid
+from evenacre.geo.overlay import around, common, union, valid
 from evenacre.model import BoolArray, FloatArray
 
 _PARALLEL_RAD = np.radians(15.0)
@@ -64,7 +64,7 @@ def find_headland(
             if outer:
                 outer_rounds = max(outer_rounds, rounds)
             if rounds:
-                bands.append(ring.buffer(rounds * width_m, join_style="mitre"))
+                bands.append(around(ring, rounds * width_m, join_style="mitre"))
     band = common(union(valid(np.array(bands, dtype=object))), workable)
     return Headland(outer_rounds, band)
 
@@ -89,7 +89,7 @@ def _count_rounds(
     inward = np.where(shapely.contains(polygon, probe)[:, None], inward, -inward)
     direction = np.arctan2(tangent[:, 1], tangent[:, 0])
     telling = _telling(direction, heading_rad)
-    if telling.sum() < 0.1 * len(telling):
+    if not tree.n or telling.sum() < 0.1 * len(telling):
         return 0
     rounds = 0
     for k in range(1, _MAX_ROUNDS + 1):

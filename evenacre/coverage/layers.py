@@ -57,7 +57,7 @@ def field_layers(
     }
 
 
-def swath_layer(swaths: Swaths, number: IntArray, cover: Cover, crs: CRS) -> gpd.GeoDataFrame:
+def swath_layer(swaths: Swaths, pass_of: IntArray, cover: Cover, crs: CRS) -> gpd.GeoDataFrame:
     """Swath pieces with how much of each was covered again."""
     pieces = len(swaths.geometry)
     repeated = np.zeros(pieces)
@@ -66,7 +66,7 @@ def swath_layer(swaths: Swaths, number: IntArray, cover: Cover, crs: CRS) -> gpd
     return frame(
         {
             "piece": np.arange(1, pieces + 1),
-            "pass": number[swaths.first_step],
+            "pass": pass_of,
             "first_row": swaths.first_row,
             "last_row": swaths.last_row,
             "repeated_m2": np.minimum(repeated, cover.piece_area_m2),

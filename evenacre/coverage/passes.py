@@ -10,6 +10,7 @@ from shapely.geometry.base import BaseGeometry
 
 from evenacre.coverage.steps import Steps, expand, tool_ends
 from evenacre.coverage.swath import Swaths
+from evenacre.geo.overlay import along, simplified
 from evenacre.model import Implement, IntArray
 
 # A pass belongs to the headland when this share of its length runs inside the band.
@@ -55,9 +56,12 @@ def pass_table(
     middle = (tool.heading_rad[index] + tool.heading_rad[index + 1]) / 2
     east = np.bincount(number[index], np.cos(middle) * steps.distance_m[index])[1:]
     north = np.bincount(number[index], np.sin(middle) * steps.distance_m[index])[1:]
-    swept = np.bincount(number[swaths.first_step], shapely.area(swaths.geometry))[1:]
+    # A pass that gains no ground has no swath.
+    swept = np.bincount(
+        number[swaths.first_step], shapely.area(swaths.geometry), minlength=len(first) + 1
+    )[1:]
     paths = _paths(steps, first, last)
-    inside = shapely.length(shapely.intersection(paths, headland))
+    inside = shapely.length(along(paths, headland))
     return gpd.GeoDataFrame(
         {
             "pass": np.arange(1, len(first) + 1),
@@ -74,6 +78,13 @@ def pass_table(
     )
 
 
+def no_passes(crs: CRS) -> gpd.GeoDataFrame:
+    """Table of passes without a row."""
+    numbers = ("start_s", "end_s", "length_m", "area_m2", "mean_speed_mps", "heading_deg")
+    columns = {"pass": np.zeros(0, dtype=np.int64)} | {name: np.zeros(0) for name in numbers}
+    return gpd.GeoDataFrame({**columns, "headland": np.zeros(0, dtype=bool)}, geometry=[], crs=crs)
+
+
 def first_and_last(number: IntArray) -> tuple[IntArray, IntArray]:
     """First and last step of each pass."""
     index = np.flatnonzero(number)
@@ -86,7 +97,7 @@ def _paths(steps: Steps, first: IntArray, last: IntArray) -> np.ndarray:
     owner, offset = expand(last + 2 - first)
     at = first[owner] + offset
     points = np.column_stack([steps.tool.x_m[at], steps.tool.y_m[at]])
-    return shapely.simplify(shapely.linestrings(points, indices=owner), 0.01)
+    return simplified(shapely.linestrings(points, indices=owner), 0.01)
 
 
 def pass_ends(steps: Steps, number: IntArray, implement: Implement) -> shapely.Geometry:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 import shapely
@@ -16,13 +17,28 @@ from evenacre.coverage.steps import expand
 from evenacre.coverage.swath import Strips, Swaths, fan_triangles
 from evenacre.geo.geodesy import wrapped
 from evenacre.geo.local_crs import WorkingPlane
-from evenacre.geo.overlay import common, intersect, valid
+from evenacre.geo.overlay import common, first_consistent, intersect, valid
 from evenacre.model import Application, BoolArray, FloatArray, IntArray
-from evenacre.model.audit_result import ProductResult, SetbackFinding, ZoneAmount
+from evenacre.model.audit_result import Grid, ProductResult, SetbackFinding, ZoneAmount
 
 _NEAR_TARGET = 0.10
 # A strip whose edges differ in length by more than this is shared out row by row.
 _CURVED = 0.02
+
+
+class GroundPieces(Protocol):
+    """The m pieces of ground that amounts are shared out on."""
+
+    piece: IntArray  # (m,) the piece of the cover that each is, or is part of
+
+    def inside(self, region: BaseGeometry) -> FloatArray:
+        """Share of each piece's mass that falls in a region, (m,)."""
+
+    def mass_kg(self, mass: StepMass) -> FloatArray:
+        """Mass of each piece, (m,)."""
+
+    def rate(self, frame: GridFrame, piece_kg: FloatArray) -> Grid:
+        """Rate at each cell centre."""
 
 
 @dataclass(frozen=True)
@@ -54,30 +70,22 @@ class GroundShares:
 def product_result(
     application: Application,
     mass: StepMass,
-    strips: Strips,
-    rows_on: IntArray,
+    shares: GroundPieces,
     cover: Cover,
     ground: GroundShares,
     frame: GridFrame,
     plane: WorkingPlane,
 ) -> ProductResult:
-    """Share one product out over the field, its zones and setbacks.
-
-    Parameters
-    ----------
-    rows_on : (n - 1,) int
-        Rows placing in each step.
-    """
+    """Share one product out over the field, its zones and setbacks."""
     product, target = application.product, application.target_kg_per_m2
-    rows = strips.last_row - strips.first_row + 1
-    strip_kg = mass.mass_kg[strips.step] * rows / np.maximum(rows_on[strips.step], 1)
+    strip_kg = shares.mass_kg(mass)
     logged = float(strip_kg.sum())
     in_field = float((strip_kg * ground.workable.share).sum())
     zones = tuple(
         ZoneAmount(z.name, z.geometry.area, float((strip_kg * z.share).sum())) for z in ground.zones
     )
-    overlap = _overlap_kg(strip_kg, strips, cover, ground.excess_m2)
-    grid = frame.rate(strips, strip_kg)
+    overlap = _overlap_kg(strip_kg, shares.piece, cover, ground.excess_m2)
+    grid = shares.rate(frame, strip_kg)
     within = None
     if target and mass.source != "target":
         inside = frame.mask(ground.workable.geometry)
@@ -105,13 +113,13 @@ def product_result(
     )
 
 
-def _overlap_kg(strip_kg: FloatArray, strips: Strips, cover: Cover, excess_m2: float) -> float:
+def _overlap_kg(strip_kg: FloatArray, piece: IntArray, cover: Cover, excess_m2: float) -> float:
     """Excess area times the mean rate of the pieces that overlap, weighted by shared area."""
     shared = cover.pair_area_m2
     if not shared.sum():
         return 0.0
     area = cover.piece_area_m2
-    mass = np.bincount(strips.piece, strip_kg, minlength=len(area))
+    mass = np.bincount(piece, strip_kg, minlength=len(area))
     rate = np.divide(mass, area, out=np.zeros(len(area)), where=area > 0)
     mean = (rate[cover.first] + rate[cover.second]) / 2
     return excess_m2 * float((mean * shared).sum() / shared.sum())
@@ -135,16 +143,31 @@ def _setbacks(
     return tuple(found)
 
 
-class Shares:
-    """Shares of strips, worked out only where they meet a region's edge."""
+class StripShares:
+    """Shares of strips, worked out only where they meet a region's edge.
 
-    def __init__(self, strips: Strips, swaths: Swaths) -> None:
-        self._strips = strips
+    Parameters
+    ----------
+    rows_on : (n - 1,) int
+        Rows placing in each step.
+    """
+
+    def __init__(self, strips: Strips, swaths: Swaths, rows_on: IntArray) -> None:
+        self._strips, self._rows_on = strips, rows_on
+        self.piece = strips.piece
         self._pieces = swaths.geometry
         quad = strips.quad
         left = np.hypot(*(quad[:, 3] - quad[:, 0]).T)
         right = np.hypot(*(quad[:, 2] - quad[:, 1]).T)
         self._curved = strips.folded | (np.abs(left - right) > _CURVED * (left + right) / 2)
+
+    def mass_kg(self, mass: StepMass) -> FloatArray:
+        """Mass of each strip."""
+        return mass.spread(self._strips, self._rows_on)
+
+    def rate(self, frame: GridFrame, strip_kg: FloatArray) -> Grid:
+        """Rate at each cell centre."""
+        return frame.rate(self._strips, strip_kg)
 
     def inside(self, region: BaseGeometry) -> FloatArray:
         """Share of each strip's mass that falls in a region.
@@ -188,7 +211,8 @@ def _fractions(region: BaseGeometry, ground: np.ndarray) -> tuple[FloatArray, Bo
     fraction = shapely.covers(region, ground).astype(float)
     cut = (fraction == 0) & shapely.intersects(region, ground)
     area = shapely.area(ground[cut])
-    inside = shapely.area(intersect(ground[cut], region, None))
+    clipped = first_consistent(lambda grid: intersect(ground[cut], region, grid))
+    inside = shapely.area(clipped)
     fraction[cut] = np.divide(inside, area, out=np.zeros_like(area), where=area > 0)
     return np.minimum(fraction, 1.0), cut
 

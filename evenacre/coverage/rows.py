@@ -13,6 +13,10 @@ from evenacre.model.finding import Finding
 
 # Rows no wider than this when the implement's rows are not known (about 10 in).
 _ROW_M = 0.25
+# Sections that differ by more than this in width get rows in proportion: a few each, as many as
+# put every edge within this of a row.
+_UNEVEN, _WHOLE_ROW = 0.05, 0.02
+_ROWS_A_SECTION = np.arange(1, 13)
 # A record this close to full width has every row on.
 _FULL_WIDTH = 0.98
 
@@ -30,11 +34,29 @@ def with_rows(implement: Implement, tracks: Sequence[Track]) -> Implement:
 
     Rows then divide every logged section evenly, unless sections of different width are stated.
     """
-    if implement.rows_known or implement.section_rows:
+    if implement.section_rows:
         return implement
     sections = max((t.sections.shape[1] for t in tracks if t.sections is not None), default=1)
     per_section = max(1, round(implement.width_m / sections / _ROW_M))
+    edges = _section_edges(tracks)
+    if edges is not None:
+        counts = np.array([implement.rows]) if implement.rows_known else _ROWS_A_SECTION * sections
+        off = np.array([np.abs(edges * n - np.rint(edges * n)).max() for n in counts])
+        rows = int(counts[int(np.argmax(off <= max(off.min(), _WHOLE_ROW)))])
+        bounds = np.rint(edges * rows).astype(int)
+        return replace(implement, rows=rows, section_rows=tuple(np.diff(bounds).tolist()))
+    if implement.rows_known:
+        return implement
     return replace(implement, rows=sections * per_section)
+
+
+def _section_edges(tracks: Sequence[Track]) -> FloatArray | None:
+    """Edges of sections of different widths, as shares of the tool's width from the left."""
+    for track in tracks:
+        width = np.array(track.section_widths_m)
+        if len(width) and np.ptp(width) > _UNEVEN * width.mean():
+            return np.concatenate([[0.0], np.cumsum(width)]) / width.sum()
+    return None
 
 
 def section_bounds(implement: Implement, sections: int) -> list[int]:
@@ -86,7 +108,7 @@ def row_states(
             if track.sections is None:
                 on &= _rows_of_width(width, implement)
                 part = (width > 0) & (width < _FULL_WIDTH * implement.width_m)
-                if part.any():
+                if part.any() and not track.at_tool:
                     findings.append(
                         Finding.warning(
                             "partial_width", source=track.source, records=int(part.sum())

@@ -11,13 +11,24 @@ import pandas as pd
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from evenacre.coverage.cover import overlapping_pairs
+from evenacre.coverage.cover import overlapping_pairs, strip_size
 from evenacre.coverage.steps import Steps, tool_ends
 from evenacre.coverage.swath import build_strips, build_swaths
 from evenacre.geo.geodesy import wrapped
 from evenacre.geo.local_crs import WorkingPlane
-from evenacre.geo.overlay import first_consistent, intersect, subtract, union, widen
+from evenacre.geo.overlay import (
+    along,
+    around,
+    first_consistent,
+    intersect,
+    subtract,
+    union,
+    widen,
+)
 from evenacre.model import Blockage, BoolArray, FloatArray, Implement
+
+NARROWEST_M = 0.10
+"""Narrower gaps are within what receivers can tell (common practice, no source)."""
 
 # Skips are told apart at this width: thinner necks between two of them do not join them.
 _NECK_M = 0.05
@@ -73,17 +84,6 @@ class Surroundings:
     width_m: float
     beside: Beside
     causes: Sequence[SkipCause]
-
-
-def strip_size(area_m2: FloatArray, perimeter_m: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Length and mean width of the rectangle with the same area and perimeter.
-
-    From 2 (l + w) = p and l w = a: l = (p + sqrt(p^2 - 16 a)) / 4. Rounder shapes than a
-    square are given as a square.
-    """
-    root = np.sqrt(np.maximum(perimeter_m**2 - 16 * area_m2, 0.0))
-    length = np.maximum((perimeter_m + root) / 4, np.sqrt(area_m2))
-    return length, np.divide(area_m2, length, out=np.zeros_like(length), where=length > 0)
 
 
 def find_skips(
@@ -200,7 +200,7 @@ def _beside_twice(parts: np.ndarray, beside: Beside) -> BaseGeometry:
 def _share(skips: np.ndarray, lines: BaseGeometry) -> FloatArray:
     """Share of each skip's outline that lies against some lines."""
     outline = shapely.boundary(skips)
-    near = shapely.intersection(outline, shapely.buffer(lines, _TOUCH_M))
+    near = along(outline, around(lines, _TOUCH_M))
     return shapely.length(near) / shapely.length(outline)
 
 

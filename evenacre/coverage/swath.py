@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import shapely
 
-from evenacre.coverage.steps import Steps
-from evenacre.geo.overlay import union, valid
+from evenacre.coverage.steps import Steps, expand
+from evenacre.geo.overlay import simplified, union, valid
 from evenacre.model import BoolArray, FloatArray, Implement, IntArray
 
 # A piece spans at most this much of heading, so both its edges run forward along one direction
@@ -16,6 +17,8 @@ from evenacre.model import BoolArray, FloatArray, Implement, IntArray
 _SECTOR_RAD = np.pi / 4
 # Vertices closer than this to the straight line between their neighbours are dropped.
 STRAIGHT_M = 0.0001
+# A line that turns by more at a corner was not driven round it.
+_SHARP_RAD = np.radians(120.0)
 # Steps that gain less than this and turn less than that are standing still.
 _STILL_M = 1e-6
 _TURNING_RAD = 1e-3
@@ -45,6 +48,16 @@ class Strips:
     quad: FloatArray
     folded: BoolArray
     piece: IntArray
+
+    def in_steps(self, span: slice) -> BoolArray:
+        """Which strips belong to some consecutive steps."""
+        return np.asarray((self.step >= span.start) & (self.step < span.stop))
+
+    def of_steps(self, span: slice) -> Strips:
+        """Strips of some consecutive steps, which are numbered from 0 then."""
+        own = self.in_steps(span)
+        step, first, last = self.step[own] - span.start, self.first_row[own], self.last_row[own]
+        return Strips(step, first, last, self.quad[own], self.folded[own], self.piece[own])
 
 
 @dataclass(frozen=True)
@@ -116,6 +129,79 @@ def build_strips(steps: Steps, active: BoolArray, implement: Implement) -> Strip
     return Strips(step[order], rows[0] + 1, rows[1], quad[order], folded[order], piece)
 
 
+def line_swaths(lines: np.ndarray, width_m: FloatArray) -> Swaths:
+    """Outline the ground along lines, each as wide as told; both ends are square.
+
+    ``first_step`` of the pieces is the line each belongs to.
+    """
+    points, line = shapely.get_coordinates(lines, return_index=True)
+    moved = np.hypot(*np.diff(points, axis=0, prepend=np.nan).T) > _STILL_M
+    moved |= np.diff(line, prepend=-1) != 0
+    points, line = points[moved], line[moved]
+    leg = np.flatnonzero(line[1:] == line[:-1])
+    if not len(leg):
+        nothing = np.zeros(0, dtype=np.int64)
+        return Swaths(np.zeros(0, dtype=object), nothing, nothing, nothing)
+    way = np.diff(points, axis=0)[leg]
+    course = np.unwrap(np.arctan2(way[:, 1], way[:, 0]))
+    turn = np.diff(course)
+    # Legs of one line meet on the line that halves the angle between them.
+    meets = (np.diff(leg) == 1) & (np.abs(turn) < _SHARP_RAD)
+    half = np.where(meets, turn / 2, 0.0)
+    before, after = np.append(0.0, half), np.append(half, 0.0)
+    reach = width_m[line[leg]] / 2
+
+    def across(at: FloatArray, angle: FloatArray, halved: FloatArray) -> tuple[FloatArray, ...]:
+        side = np.column_stack([-np.sin(angle), np.cos(angle)])
+        side *= (reach / np.cos(halved))[:, None]
+        return at + side, at - side
+
+    left, right = across(points[leg], course - before, before)
+    left_after, right_after = across(points[leg + 1], course + after, after)
+    quad = np.stack([left, right, right_after, left_after], axis=1)
+    folded = _cross(quad)
+    new = np.append(True, ~meets)
+    first = np.maximum.accumulate(np.where(new, np.arange(len(leg)), 0))
+    sector = np.rint((course - course[first]) / _SECTOR_RAD)
+    new[1:] |= (np.diff(sector) != 0) | (folded[1:] != folded[:-1])
+    rows = np.ones(len(leg), dtype=np.int64)
+    swaths = build_swaths(Strips(line[leg], rows, rows, quad, folded, np.cumsum(new) - 1))
+    return Swaths(swaths.geometry, 0 * swaths.first_row, 0 * swaths.last_row, swaths.first_step)
+
+
+def split_strips(strips: Strips, bounds: Sequence[int]) -> Strips:
+    """Cut strips where one section ends and the next begins.
+
+    ``bounds`` are the first rows (from 0) of the sections, and the row count at the end.
+    """
+    first_section = np.searchsorted(bounds, strips.first_row - 1, side="right") - 1
+    last_section = np.searchsorted(bounds, strips.last_row - 1, side="right") - 1
+    strip, rank = expand(last_section - first_section + 1)
+    section = first_section[strip] + rank
+    edge = np.asarray(bounds)
+    first = np.maximum(strips.first_row[strip], edge[section] + 1)
+    last = np.minimum(strips.last_row[strip], edge[section + 1])
+    rows = (strips.last_row - strips.first_row + 1)[strip]
+    start = ((first - strips.first_row[strip]) / rows)[:, None]
+    end = ((last - strips.first_row[strip] + 1) / rows)[:, None]
+    a, b, d, c = (strips.quad[strip, i] for i in range(4))
+    quad = np.stack(
+        [a + start * (b - a), a + end * (b - a), c + end * (d - c), c + start * (d - c)], axis=1
+    )
+    folded = strips.folded[strip] & _cross(quad)
+    return Strips(strips.step[strip], first, last, quad, folded, strips.piece[strip])
+
+
+def strip_area_m2(strips: Strips) -> FloatArray:
+    """Ground each strip sweeps, (m,)."""
+    quad = strips.quad
+    across, along = quad[:, 2] - quad[:, 0], quad[:, 3] - quad[:, 1]
+    area = np.abs(across[:, 0] * along[:, 1] - across[:, 1] * along[:, 0]) / 2
+    folded = np.flatnonzero(strips.folded)
+    area[folded] = shapely.area(fan_triangles(quad[folded])).reshape(-1, 2).sum(axis=1)
+    return np.asarray(area)
+
+
 def _cross(quad: FloatArray) -> BoolArray:
     """Whether the tool line after a step crosses the one before it."""
     a, b, d, c = quad[:, 0], quad[:, 1], quad[:, 2], quad[:, 3]
@@ -185,9 +271,7 @@ def _straighten(
     points: FloatArray, owner: IntArray, straight_m: float
 ) -> tuple[FloatArray, IntArray]:
     """Drop vertices on straight stretches; ends stay, so that neighbouring pieces still meet."""
-    chains = shapely.simplify(
-        shapely.linestrings(points, indices=owner), straight_m, preserve_topology=False
-    )
+    chains = simplified(shapely.linestrings(points, indices=owner), straight_m, sound=False)
     kept, kept_owner = shapely.get_coordinates(chains, return_index=True)
     return kept, kept_owner
 

@@ -10,7 +10,7 @@ that first (`first_consistent`).
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -19,10 +19,13 @@ from shapely.geometry.base import BaseGeometry
 
 Result = TypeVar("Result")
 Geometries = npt.NDArray[np.object_]
+Shape = TypeVar("Shape", Geometries, BaseGeometry)
 
 GRID_M = 1e-6
 GRID_DEG = 1e-11
 """The same in degrees."""
+
+_COARSER = (1.0, 1e2, 1e4)  # times the grid: a centimetre at most
 
 
 def polygonal(geometry: Geometries) -> Geometries:
@@ -49,23 +52,49 @@ def valid(geometry: Geometries) -> Geometries:
     return geometry
 
 
+def _overlay(
+    operation: Callable[..., Geometries], *geometry: Geometries | BaseGeometry, grid_m: float | None
+) -> Geometries:
+    """Overlay on a grid, and on coarser ones should that fail; in floating point it may raise."""
+    try:
+        return operation(*geometry, grid_size=grid_m)
+    except shapely.GEOSException as error:
+        if grid_m is None:
+            raise
+        failure = error
+    for times in _COARSER:
+        try:
+            sound = [shapely.set_precision(_mended(g), times * grid_m) for g in geometry]
+            return operation(*sound, grid_size=times * grid_m)
+        except shapely.GEOSException as error:
+            failure = error
+    raise failure
+
+
+def _mended(geometry: Geometries | BaseGeometry) -> Geometries | BaseGeometry:
+    one = isinstance(geometry, BaseGeometry)
+    return valid(np.array([geometry]))[0] if one else valid(geometry)
+
+
 def union(geometry: Geometries, grid_m: float | None = GRID_M) -> BaseGeometry:
     """Union of polygons; an empty polygon of none."""
-    return shapely.union_all(geometry, grid_size=grid_m) if len(geometry) else shapely.Polygon()
+    if not len(geometry):
+        return shapely.Polygon()
+    return _overlay(shapely.union_all, geometry, grid_m=grid_m)
 
 
 def intersect(
     a: Geometries, b: Geometries | BaseGeometry, grid_m: float | None = GRID_M
 ) -> Geometries:
     """Polygons common to a and b, pair by pair."""
-    return polygonal(shapely.intersection(a, b, grid_size=grid_m))
+    return polygonal(_overlay(shapely.intersection, a, b, grid_m=grid_m))
 
 
 def subtract(
     a: Geometries, b: Geometries | BaseGeometry, grid_m: float | None = GRID_M
 ) -> Geometries:
     """Polygons of a without b, pair by pair."""
-    return polygonal(shapely.difference(a, b, grid_size=grid_m))
+    return polygonal(_overlay(shapely.difference, a, b, grid_m=grid_m))
 
 
 def common(a: BaseGeometry, b: BaseGeometry, grid_m: float | None = GRID_M) -> BaseGeometry:
@@ -106,7 +135,30 @@ def in_degrees(operation: Callable[..., Result], *shapes: Geometries | BaseGeome
     return first_consistent(lambda grid: operation(*shapes, grid), grid=GRID_DEG)
 
 
-def widen(geometry: Geometries, distance_m: float) -> Geometries:
-    """Buffer with square corners (negative: narrow); slivers draw no warnings, only nothing."""
+def along(lines: Geometries, region: BaseGeometry) -> Geometries:
+    """What of each line, or group of lines, lies in a region."""
+    return first_consistent(lambda grid: _overlay(shapely.intersection, lines, region, grid_m=grid))
+
+
+def around(geometry: Shape, distance_m: float, **style: Any) -> Shape:
+    """Buffer shapes (a negative distance narrows them), in the style of `shapely.buffer`."""
+    # Slivers draw no warnings, only nothing.
     with np.errstate(divide="ignore", invalid="ignore"):
-        return valid(shapely.buffer(geometry, distance_m, join_style="mitre"))
+        try:
+            return shapely.buffer(geometry, distance_m, **style)
+        except shapely.GEOSException:
+            rounded = shapely.set_precision(_mended(geometry), GRID_M)
+            return shapely.buffer(rounded, distance_m, **style)
+
+
+def widen(geometry: Geometries, distance_m: float) -> Geometries:
+    """Buffer with square corners (negative: narrow)."""
+    return valid(around(geometry, distance_m, join_style="mitre"))
+
+
+def simplified(geometry: Geometries, tolerance: float, *, sound: bool = True) -> Geometries:
+    """Drop vertices that matter less than a tolerance; not ``sound``: outlines may then cross."""
+    try:
+        return shapely.simplify(geometry, tolerance, preserve_topology=sound)
+    except shapely.GEOSException:
+        return geometry

@@ -10,9 +10,16 @@ from evenacre.model.field import Field
 from evenacre.model.grazing import Grazing, HerdClass, Paddock, Stay
 from evenacre.model.implement import Compartment, Implement, TowedUnit
 from evenacre.model.operation import Operation, Settings
-from evenacre.model.past_setting import PastSetting
 from evenacre.model.plan_record import PlannedPaddock, PlannedSeeding, PlannedVisit, PlannedWindow
-from evenacre.model.product import Application, Need, PlannedRate, Product, SeedLot, WithSeed
+from evenacre.model.product import (
+    Application,
+    Need,
+    PastSetting,
+    PlannedRate,
+    Product,
+    SeedLot,
+    WithSeed,
+)
 from evenacre.model.season import InputFile, OperationPlan, Season
 from evenacre.model.seeding import Booking, Seeding
 from evenacre.model.track import UNDATED_S, Blockage, LoadTicket, Track, Unweighed

@@ -123,9 +123,9 @@ class AuditResult:
     headland_area_m2: float
     headland_overlap_m2: float
     swept_area_m2: float
-    pass_count: int
+    pass_count: int | None  # None where the log holds shapes of ground, not a drive
     worked_distance_m: float
-    # Whatever hangs on times is NaN where the log tells none
+    # Whatever hangs on a drive, or on times, is NaN where the log tells none
     worked_time_s: float
     field_time_s: float
     idle_time_s: float
@@ -147,8 +147,10 @@ class AuditResult:
     layers: dict[str, gpd.GeoDataFrame]
     cover_grid: Grid
     time_zone: str | None = None  # the zone to show times in; None: the log's own clock
-    # Records read, used and dropped, by reason
+    # Records read, used and left out, by cause, and where the log was cut
     cleaning: dict[str, int] = dataclasses.field(default_factory=dict)
+    # The way between the records by the same keys: all but ``"read"`` make up that
+    cleaning_m: dict[str, float] = dataclasses.field(default_factory=dict)
     sources: tuple[str, ...] = ()
     findings: tuple[Finding, ...] = ()
     totals: RunningTotals | None = None  # how far the job had come at any moment

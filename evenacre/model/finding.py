@@ -15,17 +15,6 @@ Severity = Literal["warning", "note"]
 class Finding:
     """Something that whoever reads the result has to know.
 
-    Attributes
-    ----------
-    code : str
-        One of those listed in ``docs/findings.md``.
-    severity : str
-        ``"warning"``: something looked wrong and was used all the same; ``"note"``: how it was
-        worked out.
-    values : dict of str to object
-        The figures and names it tells of, SI: numbers, text and tuples of them. With ``place``
-        the words begin with what it is about: a file, a field, an operation.
-
     Examples
     --------
     >>> (result,) = ev.audit("season.toml").operations
@@ -33,8 +22,11 @@ class Finding:
     {'note'}
     """
 
-    code: str
+    code: str  # one of those listed in ``docs/findings.md``
+    # ``"warning"``: it looked wrong and was used all the same; ``"note"``: how it was worked out
     severity: Severity
+    # The figures and names it tells of, SI: numbers, text and tuples of them. With ``place`` the
+    # words begin with what it is about: a file, a field, an operation.
     values: Mapping[str, Any] = field(default_factory=dict, hash=False)
 
     @classmethod
@@ -59,17 +51,7 @@ def reader_findings(warnings: Iterable[str] = (), notes: Iterable[str] = ()) -> 
 
 
 class FindingError(InputError):
-    """An input that cannot be worked with, by code.
-
-    Parameters
-    ----------
-    code : str
-        One of those listed in ``docs/findings.md``.
-    file, place : str
-        As in :class:`~evenacre.errors.Problem`.
-    **values : object
-        As in :class:`Finding`.
-    """
+    """An input that cannot be worked with, by code and values as of a :class:`Finding`."""
 
     def __init__(self, code: str, file: str, place: str = "", **values: Any) -> None:
         self.code, self.file, self.place, self.values = code, file, place, values

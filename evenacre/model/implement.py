@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+
+_ROW_OF_UNKNOWN_M = 0.3
 
 
 @dataclass(frozen=True)
@@ -59,11 +61,35 @@ class Implement:
     product_lag_s: float = 0.0  # from the meter to the opener
     compartments: tuple[Compartment, ...] = ()  # bins of the cart from front to back
     cost_per_s: float | None = None  # what its time costs, puller and driver included
+    width_known: bool = True  # False while it is for the logs to tell
+
+    def of_width(self, width_m: float) -> Implement:
+        """Return it with a width, and its sections subdivided where its rows are not known."""
+        rows, section_rows = self.rows, self.section_rows
+        if not self.rows_known:
+            # Rows that are only a subdivision: about a foot each, and whole ones in a section.
+            count = max(len(section_rows), 1)
+            rows = count * max(1, round(width_m / count / _ROW_OF_UNKNOWN_M))
+            section_rows = (rows // count,) * len(section_rows)
+        return replace(
+            self, width_m=width_m, width_known=True, rows=rows, section_rows=section_rows
+        )
 
     @property
     def row_spacing_m(self) -> float:
         """Width owned by one row."""
         return self.width_m / self.rows
+
+    def at_its_own_places(self) -> Implement:
+        """The same drill where logged positions are those of the tool line itself."""
+        return replace(
+            self,
+            axle_to_antenna_m=0.0,
+            antenna_ahead_m=0.0,
+            antenna_left_m=0.0,
+            tow=(),
+            tool_behind_m=0.0,
+        )
 
     def tower_rows(self, tower: int) -> tuple[int, ...]:
         """Row numbers fed by a tower (both counted from 1 at the left)."""

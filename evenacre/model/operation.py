@@ -25,7 +25,8 @@ class Settings:
     skip_min_width_m: float | None = None
     skip_min_area_m2: float = 5.0  # smaller skips are counted in the area but not listed
     headland_rounds: int | None = None  # rounds along the boundary; None: found from the passes
-    # A longer silence in the log cuts the path; None: 2.5 logging intervals, at least 2 s
+    # A longer silence in the log cuts the path; None: 2.5 logging intervals, at least 2 s, and up
+    # to 5 intervals or 6 s where the drive before it leads to the drive after it
     max_gap_s: float | None = None
     max_speed_mps: float = 12.0  # a faster apparent move is a jump of the receiver
     # Standard uncertainty of position between passes; None: from the log's fix quality, or 3 cm

@@ -56,6 +56,7 @@ class OperationPlan:
     compartment_of: tuple[tuple[str, str], ...] = ()
     with_seed: WithSeed | None = None
     tracks: tuple[Track, ...] = ()
+    field_is_nameless: bool = False  # True when its name only stands in for that in the logs
 
 
 @dataclass(frozen=True)
@@ -84,3 +85,5 @@ class Season:
     fields: tuple[Field, ...] = ()  # all that are defined, and paddocks; each name once
     # All that are defined
     implements: dict[str, Implement] = dataclasses.field(default_factory=dict)
+    # Whether an operation that cannot be audited is left out, as long as there are others
+    in_parts: bool = False

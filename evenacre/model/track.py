@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from evenacre.arrays import BoolArray, FloatArray
 
@@ -56,11 +57,22 @@ class Track:
     rates: dict[str, FloatArray] = dataclasses.field(default_factory=dict)
     # Logged mass flow per product, kg per s. Keys as in ``rates``.
     flows: dict[str, FloatArray] = dataclasses.field(default_factory=dict)
+    # Rates of the sections where they differ, (n, s), kg per m2; ``rates`` has their mean
+    section_rates: dict[str, FloatArray] = dataclasses.field(default_factory=dict)
+    section_widths_m: tuple[float, ...] = ()  # widths of the sections from the left, where told
     # (n,) Standard uncertainty of each position, told by the receiver's kind of fix; NaN: not told
     sigma_m: FloatArray | None = None
     unweighed: tuple[Unweighed, ...] = ()  # amounts that the product has to weigh
+    # Names that the file gives: of its "field", "product", "crop" or "implement"
+    named: dict[str, str] = dataclasses.field(default_factory=dict)
+    target_kg_per_m2: float | None = None  # the rate that was wanted, where it is one throughout
     # Records of the file that its reader left out, by cause ("without a time")
     left_out: dict[str, int] = dataclasses.field(default_factory=dict)
+    # (n,) Polygons, or lines as wide as the tool, in degrees: each record's own ground, where the
+    # log tells ground and not a drive; ``lon`` and ``lat`` are then a place in it
+    ground: npt.NDArray[np.object_] | None = None
+    machine: str = ""  # which machine's, where the log tells several apart
+    at_tool: bool = False  # True when the positions are the tool's own, not an antenna's
     # False when the file tells no times: ``time_s`` then only keeps the records in order
     timed: bool = True
     notes: tuple[str, ...] = ()  # what was guessed from the file and why

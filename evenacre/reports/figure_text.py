@@ -7,8 +7,6 @@ from collections.abc import Iterable
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
-import numpy as np
-
 from evenacre.io.writers.file_names import RESULT_FOLDERS, unique_slugs
 from evenacre.model import UNDATED_S
 from evenacre.model.audit_result import AuditResult
@@ -124,10 +122,9 @@ def day_and_clock(seconds: float, zone: str | None = None) -> str:
     return f"{day} {clock(seconds, zone)}".strip()
 
 
-def significant(values: Iterable[float], digits: int = 7) -> list[float]:
+def significant(value: float, digits: int = 7) -> float:
     """Round to significant digits, so that tables do not carry noise."""
-    array = np.asarray(list(values), dtype=float)
-    return [float(f"{v:.{digits}g}") if math.isfinite(v) else math.nan for v in array]
+    return float(f"{value:.{digits}g}") if math.isfinite(value) else math.nan
 
 
 def operation_slugs(results: Iterable[AuditResult]) -> list[str]:

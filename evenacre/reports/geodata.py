@@ -11,6 +11,7 @@ import numpy.typing as npt
 import shapely
 from pyproj import CRS, Transformer
 
+from evenacre.geo.overlay import simplified
 from evenacre.model.audit_result import AuditResult
 
 SCALE = 10_000_000  # whole units of 1e-7 degree, about a centimetre
@@ -53,7 +54,9 @@ def encode(frame: gpd.GeoDataFrame, lon: float, lat: float) -> list[Any]:
     ring or chain is flat: the first point as (lon, lat) from the origin ``lon``, ``lat`` in 1e-7
     degree, then the step from each point to the next. A ring is not closed.
     """
-    slim = frame.set_geometry(frame.geometry.simplify(TOLERANCE_M))
+    slim = gpd.GeoDataFrame(
+        geometry=simplified(frame.geometry.to_numpy(), TOLERANCE_M), crs=frame.crs
+    )
     geometry = to_lonlat(slim, lon).geometry.to_numpy()
     return [
         [_part(part, lon, lat) for part in shapely.get_parts(g) if not part.is_empty]

@@ -84,13 +84,7 @@ Shown = Literal["area", "mass", "rate", "length", "distance"]
 
 
 def in_both(what: Shown, si: float) -> str:
-    """Write a value in either system, where nobody has said yet which one to use.
-
-    Parameters
-    ----------
-    what : str
-        The quantity: an attribute of `UnitSystem`.
-    """
+    """Write a quantity in either system, where nobody has said yet which one to use."""
     us, metric = (getattr(system, what).text(si) for system in (US, METRIC))
     return f"{us} ({metric})"
 

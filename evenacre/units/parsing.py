@@ -10,34 +10,8 @@ from functools import lru_cache
 from typing import Any
 
 from evenacre.errors import InputError
-from evenacre.units.display import (
-    ACRE_M2,
-    FOOT_M,
-    HECTARE_M2,
-    METRIC,
-    POUND_KG,
-    US,
-    DisplayUnit,
-    UnitSystem,
-    unit_system,
-)
+from evenacre.units.display import FOOT_M
 from evenacre.units.spelling import AMBIGUOUS, TYPOGRAPHY, registry, spelled_unit, spellings
-
-__all__ = [
-    "ACRE_M2",
-    "FOOT_M",
-    "HECTARE_M2",
-    "METRIC",
-    "POUND_KG",
-    "US",
-    "Dimension",
-    "DisplayUnit",
-    "UnitSystem",
-    "parse_quantity",
-    "price_currency",
-    "unit_factor",
-    "unit_system",
-]
 
 
 class Dimension(StrEnum):
@@ -97,20 +71,10 @@ _CURRENCY = re.compile(r"[$€£¥]|(?<![A-Za-z])[A-Z]{3}(?![A-Za-z])")
 
 @lru_cache(maxsize=1024)
 def unit_factor(unit: str, dimension: Dimension) -> float | None:
-    """SI value of one unit, as people spell it in headers.
+    """SI value of one unit, as people spell it in headers; None when it measures something else.
 
-    Parameters
-    ----------
-    unit : str
-        ``"lb/ac"``, ``"lbs/acre"``, ``"kg ha-1"``, ``"mph"``; a price starts with its
-        currency (``"USD/ton"``).
-    dimension : Dimension
-        What the unit has to measure.
-
-    Returns
-    -------
-    float or None
-        None when the unit is not known or measures something else.
+    ``"lb/ac"``, ``"lbs/acre"``, ``"kg ha-1"``, ``"mph"``; a price starts with its currency
+    (``"USD/ton"``).
     """
     if dimension in _PRICES:
         unit = _CURRENCY.sub("money", unit, count=1)
@@ -133,25 +97,17 @@ def price_currency(text: str) -> str | None:
 
 
 def parse_quantity(text: str, dimension: Dimension, *, file: str = "", place: str = "") -> float:
-    """Read a quantity written with its unit.
+    """Read a quantity written with its unit into SI (money per kilogram for a price).
 
-    Parameters
-    ----------
-    text : str
-        ``20 ft``, ``7 1/2 in``, ``20' 6"``, ``12,5 m``, ``840 USD/ton``.
-    dimension : Dimension
-        What it has to measure.
-    file, place : str
-        Named in the error.
-
-    Returns
-    -------
-    float
-        The SI value (money per kilogram for a price).
+    ``20 ft``, ``7 1/2 in``, ``20' 6"``, ``12,5 m``, ``840 USD/ton``; ``file`` and ``place`` are
+    named in the error.
     """
 
-    def error(what: str, remedy: str | None = None) -> InputError:
-        return InputError.at(file or "quantity", place, what, remedy or _remedy(dimension))
+    def error(what: str, remedy: str = "") -> InputError:
+        _, first, second = _UNITS[dimension]
+        article = "an" if dimension.value[0] in "aeiou" else "a"
+        usual = f'Write {article} {dimension} with its unit, such as "20 {first}" or "20 {second}".'
+        return InputError.at(file or "quantity", place, what, remedy or usual)
 
     text = text.strip().translate(TYPOGRAPHY)
     if dimension is Dimension.LENGTH and (pair := _FEET_INCHES.fullmatch(text)):
@@ -187,12 +143,6 @@ def plain_number(text: str) -> float | None:
         return None
 
 
-def _remedy(dimension: Dimension) -> str:
-    _, first, second = _UNITS[dimension]
-    article = "an" if dimension.value[0] in "aeiou" else "a"
-    return f'Write {article} {dimension} with its unit, such as "20 {first}" or "20 {second}".'
-
-
 def _split(text: str, error: Any) -> tuple[float, str]:
     """Split a text into its number and its unit."""
     sign = -1.0 if text.startswith("-") else 1.0
@@ -224,7 +174,7 @@ def _sure_number(text: str, error: Any) -> float:
         raise error(f'"{text}" is not a number.') from None
 
 
-def _why_refused(text: str, unit: str, dimension: Dimension) -> tuple[str, str | None]:
+def _why_refused(text: str, unit: str, dimension: Dimension) -> tuple[str, str]:
     """Say why a unit was refused."""
     if re.search(r"\b(bu|bushels?)\b", unit, re.IGNORECASE) and dimension in _BUSHEL_TRAPS:
         return (
@@ -238,8 +188,8 @@ def _why_refused(text: str, unit: str, dimension: Dimension) -> tuple[str, str |
         )
     other = next((d for d in Dimension if unit_factor(unit, d) is not None), None)
     if other is not None:
-        return f'"{text}" is a {other}, not a {dimension}.', None
+        return f'"{text}" is a {other}, not a {dimension}.', ""
     known = (*spellings(), *(unit for _, *units in _UNITS.values() for unit in units))
     near = difflib.get_close_matches(unit.lower(), known, n=1, cutoff=0.75)
     meant = f' Did you mean "{near[0]}"?' if near else ""
-    return f'"{text}" has a unit that is not known: "{unit}".{meant}', None
+    return f'"{text}" has a unit that is not known: "{unit}".{meant}', ""

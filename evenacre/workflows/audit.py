@@ -18,14 +18,12 @@ from evenacre.io.writers.track_layer import track_layer
 from evenacre.model import PlannedSeeding, Season
 from evenacre.model.audit_result import AuditResult
 from evenacre.model.outputs import Deliverables, OperationFiles
-from evenacre.planning.interseeding.compare_to_audit import compare
-from evenacre.planning.interseeding.comparison import PlannedDone
+from evenacre.planning.interseeding.comparison import PlannedDone, compare
 from evenacre.planning.loads.stock_balance import Balance, season_balances
 from evenacre.planning.season.nutrients import AuditedJob
 from evenacre.planning.season.season_totals import Ledger, ledger
 from evenacre.processes.generation_time import generation_time
 from evenacre.processes.written import Written
-from evenacre.reports.column import Display
 from evenacre.reports.figure_text import operation_slugs
 from evenacre.reports.maps.stored_layers import join_layers, rasters
 from evenacre.reports.pages.audit import (
@@ -34,15 +32,16 @@ from evenacre.reports.pages.audit import (
     render_planned_done,
     render_season,
 )
-from evenacre.reports.sentences.audit import card
+from evenacre.reports.quantities import Display
+from evenacre.reports.sentences.audit import FIRST, card
 from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.plan_against_done import planned_done_lines
 from evenacre.reports.sentences.season import season_card
+from evenacre.reports.tables.accounts import summary
 from evenacre.reports.tables.audit import audit_frames, fix_list
 from evenacre.reports.tables.loads import load_frames
 from evenacre.reports.tables.plan_against_done import planned_done_frame
 from evenacre.reports.tables.season import season_frames
-from evenacre.reports.tables.summary import summary
 from evenacre.units.display import UnitSystem, unit_system
 from evenacre.workflows.finished import FinishedWork
 from evenacre.workflows.operations import Audited, Progress, asked_of, audit_operations, drawn
@@ -136,6 +135,7 @@ class Audit(FolderResult):
         lines = [line for a in self.audited for line in _operation_lines(a, units, currency)]
         lines += _season_lines(self._ledger, self._balances, units, currency)
         lines += planned_done_lines(self._compared, units) if self._compared else ()
+        lines += [f"warning: {text}" for text in self.season.warnings]
         return tuple(lines)
 
     def _summary(self) -> dict[str, Any]:
@@ -251,7 +251,7 @@ def run_audit(
     """
     if planned is not None:
         season = replace(season, inputs=(*season.inputs, planned.file))
-    done, remarks = audit_operations(
+    season, done, remarks = audit_operations(
         season,
         jobs=jobs,
         draw=draw,
@@ -344,4 +344,5 @@ def _operation_lines(audited: Audited, units: UnitSystem, currency: str) -> Iter
     answer = card(result, units, currency=currency, loads=audited.loads.loads)
     yield f"{result.field}, {result.operation}: {answer.headline}."
     yield from (f"  {sentence}" for _, sentence in answer.lines)
-    yield from (f"  warning: {warning}" for warning in sentences(result.findings, "warning"))
+    others = (finding for finding in result.findings if finding.code not in FIRST)
+    yield from (f"  warning: {warning}" for warning in sentences(others, "warning"))

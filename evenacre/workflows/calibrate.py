@@ -9,10 +9,10 @@ from typing import Any
 
 from evenacre.io.settings_book.book import append_setting
 from evenacre.planning.calibration.calibrate import Calibration
-from evenacre.reports.column import Display
-from evenacre.reports.sentences.calibration import calibration_lines
-from evenacre.reports.sentences.past_settings import (
+from evenacre.reports.quantities import Display
+from evenacre.reports.sentences.calibration import (
     calibration_cautions,
+    calibration_lines,
     look_up_lines,
 )
 from evenacre.reports.tables.calibration import CALIBRATION

@@ -7,7 +7,7 @@ from typing import Any
 
 import pandas as pd
 
-from evenacre.reports.column import BY_UNIT
+from evenacre.reports.quantities import BY_UNIT
 
 FIGURE_COLUMNS = ("field", "operation", "subject", "name", "value", "unit", "uncertainty")
 

@@ -20,7 +20,7 @@ from evenacre.model.audit_result import AuditResult
 from evenacre.planning.finish.finish_job import FinishJob, finish_job
 from evenacre.planning.finish.rate_to_finish import Finish
 from evenacre.planning.loads.loads import Amount
-from evenacre.reports.column import Display
+from evenacre.reports.quantities import Display
 from evenacre.reports.sentences.findings import refusals_in_words, sentences
 from evenacre.reports.sentences.finish import FinishReport, finish_lines
 from evenacre.reports.tables.finish import FINISH
@@ -90,7 +90,7 @@ class ComeOutEven(FolderResult):
 
     def _lines(self) -> tuple[str, ...]:
         told = FINISH.texts(self._report, Display(self.units))
-        lines = finish_lines(self._report, told, self.units)
+        lines = [*finish_lines(self._report, told, self.units)]
         if self.result is None:
             return tuple(lines)
         title = f"{self.result.field}, {self.result.operation}: {self.product.name}"

@@ -22,11 +22,12 @@ from evenacre.planning.interseeding.plan import plan_interseeding
 from evenacre.planning.interseeding.plan_types import InterseedPlan
 from evenacre.processes.generation_time import generation_time
 from evenacre.processes.written import Written
-from evenacre.reports.column import Display
 from evenacre.reports.maps.pass_layers import pass_files
 from evenacre.reports.pages.calendar_entries import calendar_events
 from evenacre.reports.pages.interseeding import interseed_lines, interseed_page
-from evenacre.reports.tables.interseeding import interseed_account, interseed_frames
+from evenacre.reports.quantities import Display
+from evenacre.reports.tables.accounts import interseed_account
+from evenacre.reports.tables.interseeding import interseed_frames
 from evenacre.units.display import unit_system
 from evenacre.workflows.result import FolderResult, Outcome, write_result
 

@@ -117,11 +117,13 @@ def audit_operations(
     finished: FinishedWork,
     fresh: bool,
     progress: Progress,
-) -> tuple[list[Audited], tuple[str, ...]]:
+) -> tuple[Season, list[Audited], tuple[str, ...]]:
     """Audit the operations in order, gathering the complaints of all of them.
 
     Returns
     -------
+    Season
+        With the operations that were audited, all unless it may be audited in parts.
     list of Audited
     tuple of str
         Remarks on what was taken from earlier runs.
@@ -143,10 +145,14 @@ def audit_operations(
                 audited[i] = call()
             except InputError as error:
                 problems.extend(error.problems)
-    if problems:
+    whole = [a for a in audited if a is not None]
+    if problems and not (season.in_parts and whole):
         raise InputError(problems)
+    left_out = tuple(f"{problem} It was left out." for problem in problems)
+    kept = tuple(p for p, a in zip(season.operations, audited, strict=True) if a is not None)
+    season = replace(season, operations=kept, warnings=(*season.warnings, *left_out))
     remarks = finished.remarks([task.claim for task in work], taken)
-    return [a for a in audited if a is not None], tuple(remarks)
+    return season, whole, tuple(remarks)
 
 
 def asked_of(season: Season) -> list[Asked]:

@@ -25,7 +25,7 @@ from evenacre.processes.written import Written
 from evenacre.reports.maps.pass_layers import pass_files
 from evenacre.reports.maps.passes import pass_map
 from evenacre.reports.sentences.passes import pass_lines
-from evenacre.reports.tables.passes import pass_account
+from evenacre.reports.tables.accounts import pass_account
 from evenacre.units.display import UnitSystem
 from evenacre.workflows.result import FolderResult, Outcome, write_result
 

@@ -259,11 +259,33 @@ def cases() -> list[Case]:
             {f"{i}/TASKDATA.XML": _TASKDATA.replace("{0}", "") for i in range(2000)}
         ),
         "overlapping": lambda at: _overlapping(3000, "XML"),
+        "nested": lambda at: _nested(3),
+        "many zips": lambda at: packed(
+            {
+                f"{i}.zip": packed({f"{i}/TASKDATA.XML": _TASKDATA.replace("{0}", str(i))})
+                for i in range(1_500)
+            }
+        ),
+        "many sets": lambda at: packed(
+            {
+                f"{i}.zip": packed({f"{i}/TASKDATA.XML": _TASKDATA.replace("{0}", str(i))})
+                for i in range(300)
+            }
+        ),
         "locked": lambda at: _flagged(
             packed({"TASKDATA/TASKDATA.XML": _TASKDATA.replace("{0}", "")}), 1
         ),
     }
+    logs: dict[str, Callable[[Place], bytes]] = {
+        "nested": lambda at: _nested(3),
+        "bomb of a table": lambda at: packed({"a.csv": "time,lon,lat\n" + " " * _ZEROS}),
+        "bomb in a zip": lambda at: packed({"a.zip": packed({"a.csv": " " * _ZEROS})}),
+        "many zips": lambda at: packed({f"{i}.zip": plain for i in range(3_000)}),
+        "many tables": lambda at: packed({f"{i}.csv": "time,lon,lat\n" for i in range(1_500)}),
+        "slip in a zip": lambda at: packed({"a.zip": packed({"../../a.csv": "time,lon,lat\n"})}),
+    }
     return [
+        *(Case(f"zip of logs {n}", "log", _zip("a.zip", c)) for n, c in logs.items()),
         *(
             Case(f"zip name {name}", "map", _zip("a.zip", _members({member: _MAP})))
             for name, member in _NAMES.items()

@@ -13,6 +13,7 @@ import geopandas as gpd
 import numpy as np
 import pyarrow as pa
 import pyarrow.parquet as pq
+import xlsxwriter
 from shapely.geometry import Polygon
 
 from hostile.cases import SQUARE, Case, Place, collection, texts
@@ -363,6 +364,72 @@ def _spreadsheet(at: Place, name: str = "a.xlsx") -> str:
     return name
 
 
+_SHEET = (
+    '<worksheet xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"><sheetData>'
+    "{0}</sheetData></worksheet>"
+)
+_WORKBOOKS: dict[str, dict[str, str]] = {
+    "far cell": {
+        "xl/worksheets/sheet1.xml": _SHEET.replace(
+            "{0}",
+            '<row r="1"><c r="A1"><v>1</v></c></row>'
+            '<row r="1048576"><c r="XFD1048576"><v>1</v></c></row>',
+        )
+    },
+    "entities": {
+        "xl/sharedStrings.xml": "<!DOCTYPE a ["
+        + '<!ENTITY b0 "aaaaaaaaaa">'
+        + "".join(f'<!ENTITY b{i + 1} "{f"&b{i};" * 10}">' for i in range(12))
+        + "]><sst><si><t>&b12;</t></si></sst>"
+    },
+    "entity of a file": {
+        "xl/sharedStrings.xml": '<!DOCTYPE a [<!ENTITY b SYSTEM "@SECRET@">]>'
+        "<sst><si><t>&b;</t></si></sst>"
+    },
+    "links": {
+        "xl/_rels/workbook.xml.rels": '<Relationships xmlns="http://schemas.openxmlformats.org/'
+        'package/2006/relationships"><Relationship Id="rId1" Type="http://schemas.openxmlformats'
+        '.org/officeDocument/2006/relationships/worksheet" Target="@URL@/a.xml" '
+        'TargetMode="External"/></Relationships>'
+    },
+    "slip": {
+        "xl/_rels/workbook.xml.rels": '<Relationships xmlns="http://schemas.openxmlformats.org/'
+        'package/2006/relationships"><Relationship Id="rId1" Type="http://schemas.openxmlformats'
+        '.org/officeDocument/2006/relationships/worksheet" Target="../../@SECRET@"/>'
+        "</Relationships>"
+    },
+    "bomb": {"xl/worksheets/sheet1.xml": _SHEET.replace("{0}", " " * 60_000_000)},
+    "many sheets": {
+        "xl/workbook.xml": '<workbook xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/'
+        'main" xmlns:r="http://schemas.openxmlformats.org/officeDocument/2006/relationships">'
+        "<sheets>"
+        + "".join(f'<sheet name="s{i}" sheetId="{i}" r:id="rId1"/>' for i in range(1, 20_000))
+        + "</sheets></workbook>"
+    },
+    "program": {"xl/vbaProject.bin": 'Sub Auto_Open(): Shell "touch written": End Sub'},
+}
+
+
+def _workbook(altered: dict[str, str]) -> Callable[[Place], str]:
+    """A log in a spreadsheet with formulas that call, and with members of its own."""
+
+    def make(at: Place) -> str:
+        made = io.BytesIO()
+        with xlsxwriter.Workbook(made, {"in_memory": True}) as book:
+            sheet = book.add_worksheet()
+            sheet.write_row(0, 0, ["time", "lon", "lat", "width"])
+            for row in range(1, 30):
+                sheet.write_row(row, 0, [1_776_168_000 + row, -92.33, 38.95 + row * 1e-5])
+                sheet.write_formula(row, 3, f'=WEBSERVICE("{at.url}/a")')
+            sheet.write_formula(30, 3, "=cmd|'/C touch written'!A0")
+        with zipfile.ZipFile(made) as archive:
+            members = {name: archive.read(name) for name in archive.namelist()}
+        members |= {name: at.filled(text).encode() for name, text in altered.items()}
+        return at.write("a.xlsx", packed(members))
+
+    return make
+
+
 def _geodatabase(at: Place) -> str:
     """A folder database made of nothing but its names."""
     folder = at.folder / "a.gdb"
@@ -497,6 +564,11 @@ def cases() -> list[Case]:
         Case("spreadsheet", "map", _spreadsheet),
         Case("spreadsheet ods", "map", lambda at: _spreadsheet(at, "a.ods")),
         Case("spreadsheet as log", "log", _spreadsheet),
+        *(
+            Case(f"spreadsheet {name}", "log", _workbook(altered))
+            for name, altered in _WORKBOOKS.items()
+        ),
+        *texts("log", [("a.xls", b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + b"\xff" * 5000)], "ole "),
         Case("spreadsheet as zip", "map", lambda at: _spreadsheet(at, "a.zip")),
         Case("csv with sidecars", "map", csv),
         Case("csv with sidecars as log", "log", csv),

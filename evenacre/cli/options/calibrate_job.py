@@ -14,7 +14,7 @@ from evenacre.model import Implement, PastSetting, Product
 from evenacre.planning.calibration.calibrate import CalibrationJob
 from evenacre.planning.calibration.compartments import mass_kg, usual_bulk_density
 from evenacre.planning.calibration.meter_test import MeterTest, crank_area_m2, wheel_area_m2
-from evenacre.planning.calibration.settings_lookup import setting_number
+from evenacre.planning.calibration.next_setting import setting_number
 from evenacre.units.parsing import Dimension, parse_quantity, unit_factor
 
 _LIST = re.compile(r"(?P<numbers>[\d.,]+(?:[\s;]+[\d.,]+)+)\s*(?P<unit>[A-Za-z].*)")
@@ -173,7 +173,7 @@ class _Reader:
         width = self.quantity(options.width, Dimension.LENGTH, "--width")
         spacing = self.quantity(options.row_spacing, Dimension.LENGTH, "--row-spacing")
         rows = options.rows
-        if implement is not None and width is None and spacing is None:
+        if implement is not None and implement.width_known and width is None and spacing is None:
             width = implement.width_m
             rows = rows or (implement.rows if implement.rows_known else None)
         for option, count in (("--rows", rows), ("--openers", options.openers)):

@@ -97,7 +97,7 @@ class FinishOptions:
             When what is left is not given, or a figure makes no sense.
         """
         from evenacre.model import Product
-        from evenacre.planning.finish.rate_to_finish import come_out_even, typed_ground
+        from evenacre.planning.finish.rate_to_finish import come_out_even, ground_left
 
         left = self.amount_left()
         if left is None:
@@ -107,7 +107,7 @@ class FinishOptions:
         sigma = _error(self.area_error, area, Dimension.AREA, "--area-error")
         overlap = None if self.overlap is None else _share(self.overlap, "--overlap")
         product = self.ranged(Product(self.product or "the load"))
-        ground = typed_ground(area, sigma, overlap)
+        ground = ground_left(area, sigma, overlap=overlap)
         rate = self.rate_kg_per_m2
         return come_out_even(ground, left, rate_kg_per_m2=rate, product=product), product
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -11,13 +12,17 @@ if TYPE_CHECKING:
     from evenacre.model import Season
 
 SEASON_FILES = (
-    "A season file (season.toml), ISO 11783-10 task data (a zip or folder), "
-    "or further logs after --tracks."
+    "A season file (season.toml), ISO 11783-10 task data (a zip or folder), or logs of one job "
+    "(with --tracks or without)."
 )
 
 
 def season_given(
-    command: str, files: list[Path], given: dict[str, Any], *examples: str
+    command: str,
+    files: list[Path],
+    given: dict[str, Any],
+    *examples: str,
+    tasks: Sequence[str] = (),
 ) -> tuple[Season, Path]:
     """The season, and the folder that its result goes beside.
 
@@ -25,24 +30,35 @@ def season_given(
     ----------
     command : str
     files : list of Path
-        A season file or task data, or further logs after ``tracks``.
+        A season file or task data, or logs, which may come after ``tracks``.
     given : dict
         What `season_from_options` takes.
     *examples : str
         What to write when there is nothing to read.
+    tasks : sequence of str
+        Of task data those to take, by id or name; all when empty.
     """
     from evenacre.io.season.from_options import season_from_options
-    from evenacre.io.season.load import load_season
+    from evenacre.io.season.load import is_season_file, load_season
+    from evenacre.io.taskdata.folder import is_taskdata
 
-    if given.get("tracks"):
-        return season_from_options(**{**given, "tracks": [*given["tracks"], *files]}), Path()
+    def is_log(file: Path) -> bool:
+        return file.is_file() and not (is_season_file(file) or is_taskdata(file))
+
+    if tasks and (given.get("tracks") or len(files) != 1):
+        what = "It chooses tasks of one set of task data."
+        raise InputError.at("--task", "", what, "Name that alone, without --tracks.")
+    if tasks and not is_taskdata(files[0]):
+        what = "It is no task data, of which --task chooses tasks."
+        raise InputError.at(files[0], "", what, "Leave --task out.")
+    if given.get("tracks") or (files and all(map(is_log, files))):
+        tracks = [*given.get("tracks", ()), *files]
+        return season_from_options(**{**given, "tracks": tracks}), Path()
     if len(files) == 1:
-        from evenacre.io.taskdata.folder import is_taskdata
-
         if is_taskdata(files[0]):
             from evenacre.io.season.from_taskdata import season_from_taskdata
 
-            return season_from_taskdata(files[0], **given), files[0].parent
+            return season_from_taskdata(files[0], tasks=tasks, **given), files[0].parent
         if not given:
             return load_season(files[0]), files[0].parent
     if files and given:

@@ -104,10 +104,7 @@ class KeptEntries:
 def open_kept_entries() -> KeptEntries | None:
     """Open the user's folder of kept entries, made where it is missing; None: not wanted.
 
-    Raises
-    ------
-    PlaceRefusedError
-        When the folder cannot be made, or anyone else could have put something into it.
+    One that cannot be made, or that anyone else could have put something into, is refused.
     """
     said = os.environ.get(PLACE)
     if said is not None and said.strip().lower() in ("", "off"):
@@ -122,10 +119,8 @@ def open_kept_entries() -> KeptEntries | None:
             with contextlib.suppress(FileNotFoundError):  # another process may make room
                 exposures.append((path, _exposed(path.lstat())))
     except OSError as error:
-        why = error.strerror or error
-        raise PlaceRefusedError(
-            f"{folder} cannot be used ({why}); {PLACE} names another."
-        ) from None
+        what = f"{folder} cannot be used ({error.strerror or error}); {PLACE} names another."
+        raise PlaceRefusedError(what) from None
     for path, how in exposures:
         if how:
             raise PlaceRefusedError(f"{path} {how}; {PLACE} names another folder.")

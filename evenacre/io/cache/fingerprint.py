@@ -22,7 +22,7 @@ import shapely
 from pyproj.database import get_database_metadata
 
 import evenacre
-from evenacre.io.taskdata.folder import MAIN, main_folder
+from evenacre.io.taskdata.folder import taskdata_parts
 
 Stamp = tuple[int, ...]
 
@@ -62,6 +62,11 @@ def files_digest(paths: Iterable[Path]) -> bytes:
 def software_digest() -> bytes:
     """Digest the program's own source and the versions of all it computes with."""
     settings = Path(matplotlib.matplotlib_fname())
+    installed: list[str] = []  # names and versions of packages, without opening any
+    for folder in sys.path:
+        with suppress(OSError):
+            names = [entry.name for entry in os.scandir(folder or ".")]
+            installed += [n for n in names if n.endswith((".dist-info", ".egg-info"))]
     facts: list[object] = [
         evenacre.__version__,
         sys.version,
@@ -72,7 +77,7 @@ def software_digest() -> bytes:
         get_database_metadata("EPSG.VERSION"),
         rasterio.__gdal_version__,
         pyogrio.__gdal_version_string__,
-        sorted(_installed(sys.path)),
+        sorted(installed),
         sorted(item for item in os.environ.items() if item[0].startswith(_HEEDED)),
         settings.read_bytes() if settings.is_file() else b"",
     ]
@@ -92,21 +97,12 @@ def zone_digest(time_zone: str | None) -> bytes:
     return b""  # the rules come from an installed package, which counts as such
 
 
-def _installed(folders: Iterable[str]) -> Iterator[str]:
-    """Give name and version of every installed package, without opening any."""
-    for folder in folders:
-        with suppress(OSError):
-            names = [entry.name for entry in os.scandir(folder or ".")]
-            yield from (n for n in names if n.endswith((".dist-info", ".egg-info")))
-
-
 def _parts(path: Path) -> Iterator[Path]:
     """Give a file and whatever a reader may open along with it, in order of name."""
-    folder = path.is_dir()
-    home = main_folder(path) if folder else path.parent if path.name.lower() == MAIN else None
-    if home is not None:  # task data lies flat; a result may be written into a folder beside it
-        yield from sorted(part for part in home.iterdir() if not part.is_dir())
-    elif folder:
+    parts = taskdata_parts(path)
+    if parts is not None:  # a result may be written into a folder beside them
+        yield from parts
+    elif path.is_dir():
         for part in sorted(path.rglob("*")):
             if part.is_symlink() and part.is_dir():
                 raise OSError(f"{part} is a link")

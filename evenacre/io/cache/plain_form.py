@@ -5,8 +5,9 @@ from __future__ import annotations
 import dataclasses
 import io
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from functools import lru_cache
+from itertools import accumulate, pairwise
 from typing import Any, get_args, get_type_hints
 
 import geopandas as gpd
@@ -43,19 +44,12 @@ def pack(value: object) -> bytes:
 def unpack(data: bytes, kind: type) -> Any:
     """Read a value of a dataclass back, of the very types it had.
 
-    That class and those its fields name are the only ones made.
-
-    Raises
-    ------
-    ValueError, LookupError, TypeError
-        When the bytes hold no such value.
+    That class and those its fields name are the only ones made. Bytes that hold no such value
+    raise ValueError, LookupError or TypeError.
     """
     start = _LENGTH_BYTES + int.from_bytes(data[:_LENGTH_BYTES], "big")
     lengths, tree = json.loads(data[_LENGTH_BYTES:start])
-    blobs = []
-    for length in lengths:
-        blobs.append(data[start : start + length])
-        start += length
+    blobs = [data[a:b] for a, b in pairwise(accumulate(lengths, initial=start))]
     return _Unpacker(blobs, {_name(k): k for k in _kinds(kind)}).value(tree)
 
 
@@ -159,10 +153,8 @@ class _Unpacker:
         match tree:
             case ["bytes", blob]:
                 return self._blobs[blob]
-            case ["tuple", *values]:
-                return tuple(map(self.value, values))
-            case ["list", *values]:
-                return list(map(self.value, values))
+            case ["tuple" | "list" as kind, *values]:
+                return (tuple if kind == "tuple" else list)(map(self.value, values))
             case ["dict", *pairs]:
                 return {self.value(k): self.value(v) for k, v in pairs}
             case ["scalar", blob]:
@@ -180,7 +172,8 @@ class _Unpacker:
             case ["of", kind, *fields]:
                 return self._kinds[kind](*map(self.value, fields))
             case ["shapes", crs, lengths, blob]:
-                shapes = list(_cut(self._blobs[blob], self._array(lengths)))
+                ends = accumulate(self._array(lengths).tolist(), initial=0)
+                shapes = [self._blobs[blob][a:b] or None for a, b in pairwise(ends)]
                 return from_wkb(np.array([*shapes, None], dtype=object)[:-1], crs=crs and _crs(crs))
             case ["column", dtype, *values]:
                 return pd.Series(list(map(self.value, values)), dtype=dtype)  # never guessed
@@ -199,13 +192,6 @@ class _Unpacker:
         frame = pd.DataFrame(dict(enumerate(map(self.value, columns))))
         frame.index, frame.columns = self.value(index), self.value(names)
         return gpd.GeoDataFrame(frame, geometry=geometry) if kind == "GeoDataFrame" else frame
-
-
-def _cut(joined: bytes, lengths: np.ndarray) -> Iterator[bytes | None]:
-    start = 0
-    for length in lengths.tolist():
-        yield joined[start : start + length] or None
-        start += length
 
 
 @lru_cache

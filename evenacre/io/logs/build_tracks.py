@@ -8,18 +8,24 @@ import numpy as np
 import pyarrow.compute as pc
 
 from evenacre.errors import InputError
-from evenacre.geo.geodesy import step_m
+from evenacre.geo.geodesy import ShapeArray, step_m
 from evenacre.io.common.arrow_arrays import coded
 from evenacre.io.common.findings import Findings, counted, one_line
 from evenacre.io.common.suggestions import listed
 from evenacre.io.logs.columns.clock import Clock, dates_of, read_clock
-from evenacre.io.logs.columns.column_roles import ColumnPlan
+from evenacre.io.logs.columns.column_roles import NAMED_ROLES, ColumnPlan
+from evenacre.io.logs.columns.date_parts import joined_dates
 from evenacre.io.logs.columns.measures import with_measures
 from evenacre.io.logs.columns.work_states import section_states, working_states
+from evenacre.io.logs.file_order import file_order_clock
+from evenacre.io.logs.pivot_sections import Records, gather_sections
 from evenacre.io.tables.record_table import RecordTable
 from evenacre.model import BoolArray, FloatArray, IntArray, Track
 
 _SHOWN_DATES = 6
+_FASTEST_MPS = 25.0
+# A day less the hour that summer time takes from it; so many records of one time are no log.
+_DAY_S, _MOST_A_DAY = 82800.0, 20
 
 
 def build_tracks(
@@ -31,6 +37,7 @@ def build_tracks(
     findings: Findings,
     *,
     clock: Clock | None = None,
+    ground: ShapeArray | None = None,
 ) -> list[Track]:
     """Turn a table of n fixes into tracks, one a machine, in order of first appearance.
 
@@ -44,11 +51,23 @@ def build_tracks(
         Told of guesses and suspicions; they end in every track.
     clock : Clock, optional
         Times that do not come from a column.
+    ground : (n,) array of geometry, optional
+        What each record covered, where no drive is told.
     """
-    _note_unused(table, plan, findings)
-    codes, machines = _machines(table, plan)
+    if clock is None and not plan.tells_times:
+        clock = file_order_clock(table, lon, lat, findings)
     if clock is None:
         clock = fix_clock(table, plan, time_zone, findings)
+        if ground is None:
+            _require_time_of_day(table, clock)
+    codes, _ = _machines(table, plan)
+    records = Records(table, plan, clock, lon, lat)
+    if ground is None and not clock.assumed:
+        records = gather_sections(records, codes, findings)
+    table, plan, clock = records.table, records.plan, records.clock
+    lon, lat = records.lon, records.lat
+    _note_unused(table, plan, findings)
+    codes, machines = _machines(table, plan)
     timed = np.isfinite(clock.time_s)
     if not timed.any():
         raise table.error("", "no record has a time.", "Check the time column.")
@@ -59,17 +78,31 @@ def build_tracks(
         few = listed(dates, _SHOWN_DATES, mark="")
         findings.warn(f"{table.file}: the log holds {len(dates)} dates: {few}.")
     main = timed & (codes == np.bincount(codes[timed]).argmax())
-    whole = Track(table.file, clock.time_s, lon, lat, timed=not clock.assumed)
+    whole = Track(
+        table.file,
+        clock.time_s,
+        lon,
+        lat,
+        ground=ground,
+        timed=not clock.assumed,
+        named=_named(table, plan, findings),
+        target_kg_per_m2=_target(table, plan, findings),
+    )
     paces = _paces(clock.time_s, lon, lat, main)
     whole = with_measures(whole, table, plan, paces, findings)
     sections, are_rows = section_states(table, plan, findings)
     working = working_states(table, plan, findings)
     whole = replace(whole, working=working, sections=sections, sections_are_rows=are_rows)
+    whole = _with_tool(whole, records)
     if len(machines) > 1:
         findings.note(
             f"{table.file}: records of {len(machines)} machines ({listed(machines, mark='')}) are "
             "kept apart."
         )
+    if records.section is not None:
+        count = int(records.section.max()) + 1
+        codes = codes * count + records.section
+        machines = [f"{m} section {k + 1}".strip() for m in machines for k in range(count)]
     tracks = []
     for code, machine in enumerate(machines):
         all_own = codes == code
@@ -78,15 +111,43 @@ def build_tracks(
             name = f"{table.file}, {machine}" if len(machines) > 1 else table.file
             untimed = int((all_own & ~timed).sum())
             left_out = {"without a time": untimed} if untimed else {}
-            track = replace(whole.part(own), source=name, left_out=left_out)
+            track = replace(whole.part(own), source=name, machine=machine, left_out=left_out)
             tracks.append(_finished(track, findings))
     return tracks
+
+
+def _require_time_of_day(table: RecordTable, clock: Clock) -> None:
+    """Refuse times that tell no more than the day; no drive can be put in order by them."""
+    times = np.unique(clock.time_s[np.isfinite(clock.time_s)])
+    if clock.dated and len(table) > _MOST_A_DAY * len(times) and (np.diff(times) >= _DAY_S).all():
+        raise table.error(
+            "times",
+            "they tell the day, but not the time of day.",
+            "Name the column that holds the time of day with --column time=COLUMN.",
+        )
+
+
+def _with_tool(track: Track, records: Records) -> Track:
+    """Add what points at the sections tell of the tool."""
+    width = records.section_widths_m
+    if width is None:
+        return track
+    if records.section is not None:
+        return replace(track, width_m=width[records.section], at_tool=True)
+    return replace(
+        track,
+        width_m=np.full(len(track), width.sum()),
+        at_tool=True,
+        section_widths_m=tuple(width.tolist()),
+        section_rates=records.section_rates,
+    )
 
 
 def fix_clock(
     table: RecordTable, plan: ColumnPlan, time_zone: str | None, findings: Findings
 ) -> Clock:
-    """Read the times of fixes from their columns."""
+    """Read the times of fixes from their columns; the plan has some that tell them."""
+    table, plan = joined_dates(table, plan, findings)
     time, date = plan.get("time"), plan.get("date")
     interval = plan.get("interval")
     if time is None:
@@ -94,13 +155,7 @@ def fix_clock(
         date = None if time is date else date
     if time is not None:
         return read_clock(table, time, date, time_zone, findings)
-    if interval is None:
-        raise table.error(
-            "",
-            f"no column of times was found among {table.listing}.",
-            "Name it with --column time=COLUMN, or --column interval=COLUMN when each record "
-            "says how many seconds it covers.",
-        )
+    assert interval is not None
     seconds = table.numbers(interval.column, "interval", findings) * (interval.unit or 1.0)
     steps = np.diff(seconds[np.isfinite(seconds)])
     if len(steps) > 1 and (steps > 0).all():
@@ -125,6 +180,25 @@ def _note_unused(table: RecordTable, plan: ColumnPlan, findings: Findings) -> No
         findings.note(f"{table.file}: {noun} {listed(names)} not used.")
 
 
+def _named(table: RecordTable, plan: ColumnPlan, findings: Findings) -> dict[str, str]:
+    """Names that stand in every record, by what they are of."""
+    uses = [use for role in NAMED_ROLES if (use := plan.get(role)) is not None]
+    named = {use.role: one_line(table.first_text(use.column)) for use in uses}
+    if named:
+        told = ", ".join(f'{role} "{name}"' for role, name in named.items())
+        findings.note(f"{table.file}: it names the {told}.")
+    return named
+
+
+def _target(table: RecordTable, plan: ColumnPlan, findings: Findings) -> float | None:
+    """The rate that the log says was wanted."""
+    use = plan.get("target")
+    if use is None or use.unit is None:
+        return None
+    findings.note(f"{table.about(use.column)} taken as the target rate because of its name.")
+    return float(np.nanmax(table.numbers(use.column, use.role, findings)) * use.unit)
+
+
 def _machines(table: RecordTable, plan: ColumnPlan) -> tuple[IntArray, list[str]]:
     use = plan.get("machine")
     if use is None:
@@ -146,6 +220,8 @@ def _paces(
 def _finished(track: Track, findings: Findings) -> Track:
     """Spread shared times, judge the order, and attach what was found."""
     own = Findings(list(findings.notes), list(findings.warnings))
+    if track.ground is not None:  # in no order of time
+        return replace(track, notes=tuple(own.notes), warnings=tuple(own.warnings))
     time_s = _spread(track, own)
     back = int((np.diff(time_s) < 0).sum())
     if back:
@@ -166,7 +242,7 @@ def _finished(track: Track, findings: Findings) -> Track:
 
 
 def _spread(track: Track, findings: Findings) -> FloatArray:
-    """Part fixes that share a second because the log tells no fractions of it."""
+    """Part fixes that share a time because the clock's step is longer than the log's."""
     time_s = track.time_s
     same = np.diff(time_s) == 0
     moved = (np.diff(track.lon) != 0) | (np.diff(track.lat) != 0)
@@ -175,13 +251,19 @@ def _spread(track: Track, findings: Findings) -> FloatArray:
         return time_s
     starts = np.flatnonzero(np.concatenate(([True], ~same)))
     counts = np.diff(np.append(starts, len(time_s)))
-    # First and last seconds may be partly logged: they go by the pace of the others.
-    pace = 1.0 / np.maximum(counts, np.median(counts))
+    tick = float(np.median(np.abs(np.diff(time_s[starts]))))
+    # First and last steps may be partly logged: they go by the pace of the others.
+    pace = tick / np.maximum(counts, np.median(counts))
+    # What no machine drives in that time is several machines side by side.
+    apart_m = step_m(track.lon, track.lat)[1:][same & moved]
+    if np.nanmedian(apart_m) > _FASTEST_MPS * tick / np.median(counts):
+        return time_s
     place = np.arange(len(time_s)) - np.repeat(starts, counts)
     first = np.zeros(len(starts))
     first[0] = max(np.median(counts) - counts[0], 0) * pace[0]
+    step = "second" if tick == 1 else f"step of {tick:g} s of the clock"
     findings.note(
-        f"{track.source}: several fixes share each second (about {np.median(counts):g}); they are "
+        f"{track.source}: several fixes share each {step} (about {np.median(counts):g}); they are "
         "spread evenly over it."
     )
     return np.asarray(time_s + np.repeat(first, counts) + place * np.repeat(pace, counts))

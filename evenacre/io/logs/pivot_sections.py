@@ -3,61 +3,118 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
 import pyarrow as pa
 
 from evenacre.io.common.arrow_arrays import coded
-from evenacre.io.common.findings import Findings
+from evenacre.io.common.findings import Findings, counted
+from evenacre.io.logs.columns.clock import Clock
 from evenacre.io.logs.columns.column_roles import ColumnPlan, ColumnUse
+from evenacre.io.logs.section_points import (
+    SectionPoints,
+    find_section_points,
+    section_widths_m,
+)
 from evenacre.io.tables.headers import read_header
 from evenacre.io.tables.record_table import RecordTable
-from evenacre.model import FloatArray, IntArray
+from evenacre.model import BoolArray, FloatArray, IntArray
 
 _NUMBERS = re.compile(r"^(section|sect|sec|boom|row|opener|tower)(_(id|no|nr|num|number|index))?$")
 _STATES = re.compile(r"^(state|status|on|on_off|active|switch)$")
 _KEYS = ("time", "date", "start", "lon", "lat", "x", "y", "machine")
+_WHEN = ("time", "date", "start", "machine")
 _MOST = 1000
 # A width in long form is that of a section; the sections' own widths come from the drill.
 _SPENT = ("section_number", "row_number", "sections", "rows", "width")
+# A logged width is that of the section if it fits the spacing of the points so well.
+_FITS = 0.25
+
+
+@dataclass(frozen=True)
+class Records:
+    """A table of n records with their times and places.
+
+    Attributes
+    ----------
+    section_widths_m : (s,) float or None
+        Where the places are those of the tool itself, told by points at its sections.
+    section_rates : dict of str to (n, s) float
+        Rates of the sections in SI by product, where they have their own.
+    section : (n,) int or None
+        The section each record is of, where sections go ways of their own.
+    """
+
+    table: RecordTable
+    plan: ColumnPlan
+    clock: Clock
+    lon: FloatArray
+    lat: FloatArray
+    section_widths_m: FloatArray | None = None
+    section_rates: dict[str, FloatArray] = field(default_factory=dict)
+    section: IntArray | None = None
 
 
 @dataclass(frozen=True)
 class _Fixes:
     """Records that belong to one fix."""
 
-    of: IntArray  # (n,) fix of each record
+    of: IntArray  # (n,) fix of each record, -1 of none
     first: IntArray  # (f,) first record of each fix
 
+    def __len__(self) -> int:
+        return len(self.first)
 
-def widen(
-    table: RecordTable, plan: ColumnPlan, findings: Findings
-) -> tuple[RecordTable, ColumnPlan]:
+    def laid_out(self, place: IntArray, count: int) -> IntArray:
+        """Record of each fix and place, (f, count); -1 where there is none."""
+        rows = np.full((len(self), count), -1)
+        known = np.flatnonzero(self.of >= 0)[::-1]
+        rows[self.of[known], place[known]] = known
+        return rows
+
+
+def gather_sections(records: Records, machine: IntArray, findings: Findings) -> Records:
     """Gather the records of each fix, so that every section has a column of its own.
 
-    A log that is not in long form comes back as it is.
+    Records of one fix share their place, which is the antenna's, or each stands at its own
+    section. A log that is not in long form comes back as it is.
 
     Parameters
     ----------
-    plan : ColumnPlan
-        May name a ``section_number`` or ``row_number`` column; one is guessed when it does not.
+    records : Records
+        Its plan may name a ``section_number`` or ``row_number`` column; one is guessed when it
+        does not.
+    machine : (n,) int
+        Records of different machines never share a fix.
 
     Raises
     ------
     InputError
         When the person named the column, and it holds no numbers or each fix has one record.
     """
+    table, plan = records.table, records.plan
     use = _numbered(table, plan)
-    if use is None:
-        return table, plan
-    fixes = _fixes(table, plan)
-    numbers = _whole_numbers(table, use)
-    together = len(table) / len(fixes.first) >= 1.5  # a record's own number is never shared
-    if numbers is None or not together:
-        if not use.asked:
-            return table, plan
+    numbers = None
+    if use is not None:
+        numbers = _whole_numbers(table, use)
+        fixes = _fixes(records)
+        # A record's own number is never shared.
+        if numbers is not None and len(table) / len(fixes) >= 1.5:
+            count = int(numbers.max()) + 1
+            state = _state_column(table, plan, use)
+            findings.note(
+                f"{_named(table, use)}; the {count} {_role(use)}s of a fix are put together from "
+                f"its records, {_told(state)}."
+            )
+            return _widened(records, fixes, fixes.laid_out(numbers, count), use, state, findings)
+    elif any(plan.get(role) for role in ("section", "row", "sections", "rows")):
+        return records
+    points = find_section_points(records.clock.time_s, records.lon, records.lat, numbers, machine)
+    if points is not None:
+        return _gathered_points(records, points, use, findings)
+    if use is not None and use.asked:
         what = "no two records share a time and place"
         if numbers is None:
             what = f"it holds other things than numbers from 0 or 1 to {_MOST:,}"
@@ -66,32 +123,134 @@ def widen(
             f"{what}, so it does not number the {_role(use)}s of a fix.",
             f"Leave out --column {use.role}, or name another column.",
         )
-    role, count = _role(use), int(numbers.max())
-    state = _state_column(table, plan, use)
-    findings.note(
-        f"{table.about(use.column)} taken as the number of the {role} "
-        f"{'as asked' if use.asked else 'because of its name'}; the {count} {role}s of a fix are "
-        "put together from its records, "
-        + (f'with their states from column "{state}".' if state else "those listed being on.")
+    return records
+
+
+def _gathered_points(
+    records: Records, points: SectionPoints, use: ColumnUse | None, findings: Findings
+) -> Records:
+    """Gather records that stand at their sections into fixes of the whole tool."""
+    table = records.table
+    state = _state_column(table, records.plan, use)
+    width_m = _section_widths_m(records, points)
+    noun = "section" if use is None else _role(use)
+    said = f"{table.file}: " if use is None else f"{_named(table, use)}; "
+    said += (
+        f"{counted(len(points.time_s), 'time')} have records side by side across the way, taken as "
+        f"the {len(width_m)} {noun}s of one tool {width_m.sum():.2f} m wide, "
     )
-    rows = np.full((len(fixes.first), count), -1)
-    rows[fixes.of[::-1], numbers[::-1] - 1] = np.arange(len(table))[::-1]
-    spent = [use.column] + ([state] if state else [])
-    data = table.data.take(pa.array(fixes.first)).drop_columns(spent)
-    uses = [u for u in plan.uses if u.role in _KEYS or u.role not in _SPENT]
+    if not points.rigid:
+        findings.warn(
+            f"{table.file}: the {noun}s do not keep their places in the tool from record to "
+            "record, so each is followed by itself."
+        )
+        return replace(records, section_widths_m=width_m, section=points.section)
+    findings.note(f"{said}each at its own place, {_told(state)}.")
+    first = np.full(len(points.time_s), -1)
+    known = np.flatnonzero(points.fix >= 0)[::-1]
+    first[points.fix[known]] = known
+    fixes = _Fixes(points.fix, first)
+    rows = fixes.laid_out(points.section, len(width_m))
+    use = use or ColumnUse("section_number", "", "", None, asked=False)
+    lost = int((points.fix < 0).sum())
+    if lost:
+        findings.warn(
+            f"{table.file}: left out {counted(lost, 'record')} that repeat another one or lack a "
+            "time or place."
+        )
+    wide = _widened(records, fixes, rows, use, state, findings, width_m)
+    clock = replace(records.clock, time_s=points.time_s)
+    return replace(wide, clock=clock, lon=points.lon, lat=points.lat)
+
+
+def _named(table: RecordTable, use: ColumnUse) -> str:
+    why = "as asked" if use.asked else "because of its name"
+    return f"{table.about(use.column)} taken as the number of the {_role(use)} {why}"
+
+
+def _told(state: str | None) -> str:
+    return f'with their states from column "{state}"' if state else "those listed being on"
+
+
+def _section_widths_m(records: Records, points: SectionPoints) -> FloatArray:
+    """Widths as logged where they fit the spacing of the points, else from the spacing."""
+    spaced = section_widths_m(points.spacing_m)
+    use = records.plan.get("width")
+    if use is None or use.unit is None:
+        return spaced
+    known = points.fix >= 0
+    logged = records.table.numbers(use.column, use.role, Findings()) * use.unit
+    some = pd.Series(np.where(known & (logged > 0), logged, np.nan)).groupby(points.section)
+    own = some.median().reindex(np.arange(len(spaced))).to_numpy(dtype=float)
+    fits = np.abs(own / spaced - 1) < _FITS
+    return np.where(fits, own, spaced) if fits.all() else spaced
+
+
+def _widened(
+    records: Records,
+    fixes: _Fixes,
+    rows: IntArray,
+    use: ColumnUse,
+    state: str | None,
+    findings: Findings,
+    width_m: FloatArray | None = None,
+) -> Records:
+    """One record a fix, its sections side by side: ``rows`` has the record of each, (f, s)."""
+    table, role, first = records.table, _role(use), fixes.first
+    spent = {use.column, state} - {"", None}
+    uses = [u for u in records.plan.uses if u.role in _KEYS or u.role not in _SPENT]
     uses = [u for u in uses if u.column not in spent]
+    data = table.data.take(pa.array(first))
+    listed = rows >= 0
+    rates = {}
     for amount in uses:
         if amount.role in ("rate", "flow"):
-            data = _gathered(table, data, amount, fixes, findings)
-    for number in range(1, count + 1):
-        name, own = f"{state or use.column} of {role} {number}", rows[:, number - 1]
-        listed = pa.array(np.where(own >= 0, "1", "0"))
-        cells = table.text(state).take(pa.array(own, mask=own < 0)) if state else listed
+            values = table.numbers(amount.column, amount.role, findings)
+            data = _gathered(table, data, amount, values, rows, width_m, findings)
+            own = _at(values, rows)
+            if width_m is not None and amount.role == "rate" and _differ(own, rows).any():
+                rates[amount.key] = own * (amount.unit or 1.0)
+    if width_m is not None and state is None:
+        listed &= _putting_out(records, rows)
+    data = data.drop_columns([name for name in data.column_names if name in spent])
+    for number, (own, on) in enumerate(zip(rows.T, listed.T, strict=True), start=1):
+        name = f"{state or use.column} of {role} {number}".strip()
+        cells = pa.array(np.where(on, "1", "0"))
+        if state:
+            cells = table.text(state).take(pa.array(own, mask=own < 0))
         data = data.append_column(name, cells)
         uses.append(ColumnUse(role, str(number), name, None, use.asked))
-    first = fixes.first
+    clock = replace(records.clock, time_s=records.clock.time_s[first])
     wide = replace(table, data=data, place=lambda row: table.place(int(first[row])))
-    return wide, ColumnPlan(tuple(uses))
+    plan = ColumnPlan(tuple(uses))
+    lon, lat = records.lon[first], records.lat[first]
+    return Records(wide, plan, clock, lon, lat, width_m, rates)
+
+
+def _at(values: FloatArray, rows: IntArray) -> FloatArray:
+    """Values of the records laid out; 0 where there is none."""
+    return np.where(rows >= 0, np.nan_to_num(values)[rows], 0.0)
+
+
+def _differ(own: FloatArray, rows: IntArray) -> BoolArray:
+    """Fixes whose sections do not all have the same value."""
+    listed = rows >= 0
+    one = own[np.arange(len(own)), listed.argmax(axis=1)]
+    return np.asarray((listed & (own != one[:, None])).any(axis=1))
+
+
+def _putting_out(records: Records, rows: IntArray) -> BoolArray:
+    """Sections that put something out by their amount or width; all where none says otherwise."""
+    on = np.ones(rows.shape, dtype=bool)
+    amounts = [u for u in records.plan.uses if u.role in ("rate", "flow")]
+    logged = [records.table.numbers(u.column, u.role, Findings()) for u in amounts]
+    if logged:
+        some = np.logical_or.reduce([_at(values, rows) > 0 for values in logged])
+        on &= some if some.any() else True
+    if width := records.plan.get("width"):
+        wide = _at(records.table.numbers(width.column, width.role, Findings()), rows) > 0
+        on &= wide if wide.any() else True
+    return on
 
 
 def _role(use: ColumnUse) -> str:
@@ -112,12 +271,13 @@ def _numbered(table: RecordTable, plan: ColumnPlan) -> ColumnUse | None:
     return None
 
 
-def _state_column(table: RecordTable, plan: ColumnPlan, number: ColumnUse) -> str | None:
+def _state_column(table: RecordTable, plan: ColumnPlan, number: ColumnUse | None) -> str | None:
     """Column with the state of the record's section; None: to be listed is to be on."""
+    spent = {number.column} if number else set()
     own = plan.get("sections") or plan.get("rows")
-    if own is not None and own.column != number.column:
+    if own is not None and own.column not in spent:
         return own.column
-    taken = {use.column for use in plan.uses} | {number.column}
+    taken = {use.column for use in plan.uses} | spent
     for name in table.names:
         if name not in taken and _STATES.match(read_header(name).spellings[0]):
             return name
@@ -125,18 +285,17 @@ def _state_column(table: RecordTable, plan: ColumnPlan, number: ColumnUse) -> st
     return work.column if work else None
 
 
-def _fixes(table: RecordTable, plan: ColumnPlan) -> _Fixes:
-    """Fixes in order of their first record."""
-    names = {use.column for use in plan.uses if use.role in _KEYS}
-    # Without any of these columns all records are of one fix.
-    one = np.zeros(len(table), dtype=np.int64)
-    codes = [one, *(coded(table.text(name))[0] for name in names)]
-    of = pd.Series(one).groupby(codes, sort=False).ngroup()
+def _fixes(records: Records) -> _Fixes:
+    """Records of one time and place, in order of the first of each."""
+    names = {use.column for use in records.plan.uses if use.role in _WHEN}
+    places = [pd.factorize(degrees)[0] for degrees in (records.lon, records.lat)]
+    codes = [*places, *(coded(records.table.text(name))[0] for name in names)]
+    of = pd.Series(places[0]).groupby(codes, sort=False).ngroup()
     return _Fixes(np.asarray(of, dtype=np.int64), np.flatnonzero(~of.duplicated()))
 
 
 def _whole_numbers(table: RecordTable, use: ColumnUse) -> IntArray | None:
-    """Numbers from 1 at the left; None when they are no such numbers."""
+    """Numbers from 0; None when they are no such numbers."""
     if not table.holds_numbers(use.column):
         return None
     numbers = table.numbers(use.column, use.role, Findings())
@@ -145,23 +304,28 @@ def _whole_numbers(table: RecordTable, use: ColumnUse) -> IntArray | None:
     low, high = numbers.min(), numbers.max()
     if low not in (0, 1) or not 2 <= high + 1 - low <= _MOST:
         return None
-    return np.asarray(numbers + 1 - low, dtype=np.int64)
+    return np.asarray(numbers - low, dtype=np.int64)
 
 
 def _gathered(
-    table: RecordTable, data: pa.Table, use: ColumnUse, fixes: _Fixes, findings: Findings
+    table: RecordTable,
+    data: pa.Table,
+    use: ColumnUse,
+    values: FloatArray,
+    rows: IntArray,
+    width_m: FloatArray | None,
+    findings: Findings,
 ) -> pa.Table:
     """Put the amounts of a fix's records into one where each section has its own."""
-    values = table.numbers(use.column, use.role, findings)
-    if np.array_equal(values, values[fixes.first][fixes.of], equal_nan=True):
+    own = _at(values, rows)
+    if not _differ(own, rows).any():
         return data
-    number = len(fixes.first)
-    filled = np.nan_to_num(values)
-    whole: FloatArray = np.bincount(fixes.of, weights=filled, minlength=number).astype(float)
     how = "sum"
+    whole: FloatArray = own.sum(axis=1)
     if use.role == "rate":
         how = "mean of those that put some out"
-        some = np.bincount(fixes.of[filled > 0], minlength=number)
-        whole = whole / np.maximum(some, 1)
+        some = (own > 0) * (np.ones(rows.shape[1]) if width_m is None else width_m)
+        whole = (own * some).sum(axis=1)
+        whole = np.divide(whole, some.sum(axis=1), out=whole, where=some.any(axis=1))
     findings.note(f"{table.about(use.column)} differs within a fix; its {use.role} is the {how}.")
     return data.set_column(data.column_names.index(use.column), use.column, pa.array(whole))

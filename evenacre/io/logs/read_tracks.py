@@ -4,20 +4,26 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from pathlib import Path
+from dataclasses import replace
+from pathlib import Path, PurePosixPath
+from typing import Any
 
 from evenacre.errors import InputError
 from evenacre.io.common.findings import Findings
+from evenacre.io.common.suggestions import listed
 from evenacre.io.logs.build_tracks import build_tracks
-from evenacre.io.logs.columns.column_roles import plan_columns
+from evenacre.io.logs.columns.column_roles import log_rank, plan_columns
 from evenacre.io.logs.columns.positions import column_positions
 from evenacre.io.logs.formats.gpx_log import read_gpx_tracks
 from evenacre.io.logs.formats.layer_log import read_layer_tracks
 from evenacre.io.logs.formats.nmea.track import read_nmea_tracks
-from evenacre.io.logs.pivot_sections import widen
-from evenacre.io.tables.text_table import read_delimited
+from evenacre.io.maps.read_layer import Source, ranked_layers
+from evenacre.io.tables.record_table import RecordTable
+from evenacre.io.tables.text_table import column_names, read_delimited
+from evenacre.io.tables.workbook import is_workbook, read_workbook
 from evenacre.io.taskdata.folder import is_taskdata
 from evenacre.io.taskdata.read import read_taskdata_tracks
+from evenacre.io.untrusted.archives import unpacked
 from evenacre.io.untrusted.files import read_start
 from evenacre.model import Track
 
@@ -27,7 +33,16 @@ _LAYERS = {
 }
 _SENTENCES = {".nmea", ".nma", ".ubx"}
 _SENTENCE = re.compile(rb"\$[A-Z]{2}(GGA|RMC|VTG|ZDA|GNS|GLL|GSA|GSV),")
-_SPREADSHEETS = {".xlsx", ".xlsm", ".xls", ".ods"}
+_WORKBOOKS = {".xlsx", ".xlsm", ".xlsb", ".xls", ".ods"}
+_TEXTS = {
+    *(".csv", ".txt", ".tsv", ".tab", ".log", ".dat", ".asc", ".gpx"),
+    *_SENTENCES,
+    *_WORKBOOKS,
+}
+_PROSE = {".txt", ".log", ".dat", ".asc"}  # as often words about the files beside them
+_LONGEST_LABEL = 120  # bytes
+_FEW = 2  # columns: a log tells time, longitude and latitude at least
+_OLE, _ZIP = b"\xd0\xcf\x11\xe0", b"PK\x03\x04"
 _LOOKED_AT = 1 << 16  # binary messages of a receiver may go before its first sentence
 
 
@@ -79,20 +94,80 @@ def read_tracks(
         return read_taskdata_tracks(path, layer, time_zone)
     if kind == "gpx":
         return read_gpx_tracks(path, asked, time_zone)
+    if kind == "workbook":
+        findings = Findings()
+        table = read_workbook(path, layer, log_rank, findings)
+        return _table_tracks(table, asked, crs, time_zone, findings)
+    if kind == "zip":
+        return _read_zip(path, asked, layer, crs, time_zone)
     if kind == "layer":
         return read_layer_tracks(path, asked, layer, crs, time_zone)
     if kind == "nmea":
         return read_nmea_tracks(path, asked, time_zone)
-    return _read_csv_tracks(path, asked, crs, time_zone)
-
-
-def _read_csv_tracks(
-    path: Path, columns: Mapping[str, str], crs: str | None, time_zone: str | None
-) -> list[Track]:
-    """Read a log of a fix, or a section of a fix, a line."""
     findings = Findings()
-    table = read_delimited(path, findings)
-    table, plan = widen(table, plan_columns(table, columns, findings), findings)
+    table = read_delimited(path, findings, headless=True)
+    return _table_tracks(table, asked, crs, time_zone, findings)
+
+
+def _read_zip(
+    path: Path,
+    columns: Mapping[str, str],
+    layer: str | None,
+    crs: str | None,
+    time_zone: str | None,
+) -> list[Track]:
+    """Read the log in a zip, which may be a map layer, whatever else lies beside it."""
+    how: dict[str, Any] = {"columns": columns, "crs": crs, "time_zone": time_zone}
+    with unpacked(path, path.name, _TEXTS) as found:
+        files = {member.name: member.file for member in found.members}
+        if layer is not None:
+            named = {n: f for n, f in files.items() if layer in (n, PurePosixPath(n).name)}
+        else:
+            named = {n: f for n, f in files.items() if _is_log(f)}
+            maps = ranked_layers(Source(path), log_rank) if files else {}
+            if not (named or maps):
+                named = {n: f for n, f in files.items() if f.suffix not in _PROSE}
+            logs = [*named, *(name for name, rank in maps.items() if rank == 2 or not named)]
+            if named and len(logs) > 1:
+                raise InputError.at(
+                    path.name,
+                    "",
+                    f"The zip holds several logs: {listed(logs)}.",
+                    f'Name one: layer = "{logs[0]}" (on the command line --tracks-layer).',
+                )
+        if len(named) == 1:
+            (file,) = named.values()
+            # Sentences about it are to name the zip too.
+            home = path.name if len(path.name.encode()) < _LONGEST_LABEL else "zip"
+            label = f"{home}, {file.name}"
+            tracks = read_tracks(file.rename(file.with_name(label)), **how)
+            return [replace(t, warnings=(*found.warnings, *t.warnings)) for t in tracks]
+        if found.refused and not ranked_layers(Source(path), log_rank):
+            raise InputError(found.refused)
+    return read_layer_tracks(path, columns, layer, crs, time_zone)
+
+
+def _is_log(file: Path) -> bool:
+    """Tell whether a file of text holds a drive."""
+    try:
+        kind = _kind(file)
+        if kind == "csv":
+            names = column_names(file)
+            return log_rank(names) > 0 or (len(names) > _FEW and not any(names))
+        return kind in ("gpx", "nmea", "workbook")
+    except InputError:
+        return False
+
+
+def _table_tracks(
+    table: RecordTable,
+    columns: Mapping[str, str],
+    crs: str | None,
+    time_zone: str | None,
+    findings: Findings,
+) -> list[Track]:
+    """Read a log of a fix, or a section of a fix, a row."""
+    plan = plan_columns(table, columns, findings)
     lon, lat = column_positions(table, plan, crs, findings)
     return build_tracks(table, lon, lat, plan, time_zone, findings)
 
@@ -110,15 +185,15 @@ def _kind(path: Path) -> str:
     start = read_start(path, _LOOKED_AT, str(path))
     if not start.strip():
         raise InputError.at(path.name, "", "the file is empty.", "Export the log again.")
-    if suffix in _SPREADSHEETS:
-        raise InputError.at(
-            path.name, "", "this is a spreadsheet.", "Save the sheet with the log as CSV."
-        )
+    if start.startswith(_OLE):
+        return "workbook"
+    if start.startswith(_ZIP):
+        return "workbook" if suffix in _WORKBOOKS or is_workbook(path) else "zip"
     if suffix in _SENTENCES:
         return "nmea"
     if suffix == ".gpx" or b"<gpx" in start:
         return "gpx"
-    if suffix in _LAYERS or start.startswith((b"SQLite format 3", b"PK\x03\x04")):
+    if suffix in _LAYERS or start.startswith(b"SQLite format 3"):
         return "layer"
     if start.lstrip().startswith((b"{", b"<")):
         return "layer"

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import re
 import tempfile
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import NamedTuple
 
 import geopandas as gpd
@@ -18,18 +18,26 @@ import shapely
 from evenacre.errors import InputError
 from evenacre.io.common.suggestions import choice, listed
 from evenacre.io.maps.crs import to_wgs84
+from evenacre.io.tables.headers import read_header
 from evenacre.io.untrusted import budget
-from evenacre.io.untrusted.archives import unpacked
+from evenacre.io.untrusted.archives import Member, open_archive, unpacked
 from evenacre.io.untrusted.files import read_start, read_whole
 from evenacre.io.untrusted.kinds import LOOKED_AT, MapKind, map_kind
 from evenacre.io.untrusted.map_reader import UnreadableMapError, map_reader
+from evenacre.io.untrusted.shapefile import with_index
 
-_ZIPPED = {".shp", ".gpkg", ".geojson", ".json", ".kml", ".fgb"}
+_ZIPPED = {
+    *(".shp", ".gpkg", ".geojson", ".json", ".kml", ".fgb", ".gml"),
+    *(".parquet", ".geoparquet", ".pq"),
+}
 _PARTS = {".shx", ".dbf", ".prj", ".cpg"}
+_DEGREES = ("longitude", "latitude")
 _POLYGONAL = {"Polygon", "MultiPolygon", "CurvePolygon", "MultiSurface"}
 _LINEAR = {"LineString", "MultiLineString"}
 FORMATS = "GeoJSON, GeoPackage, Shapefile (all its parts, or zipped), KML, FlatGeobuf or GeoParquet"
 
+
+Rank = Callable[[Sequence[str]], int]
 
 LayerCache = dict[tuple[Path, str | None, bool], tuple[str, gpd.GeoDataFrame]]
 """Layers already read: by file, layer asked for and whether areas are preferred."""
@@ -57,7 +65,11 @@ class Source:
 
 
 def read_layer(
-    source: Source, *, polygons: bool = True, cache: LayerCache | None = None
+    source: Source,
+    *,
+    polygons: bool = True,
+    cache: LayerCache | None = None,
+    wanted: Rank | None = None,
 ) -> tuple[gpd.GeoDataFrame, list[str]]:
     """Read the chosen features of one layer: two-dimensional, no empty geometry.
 
@@ -69,12 +81,16 @@ def read_layer(
         Prefer the one layer with polygons when the file has several and none is named.
     cache : LayerCache, optional
         Keeps whole layers between calls, for files that hold many fields.
+    wanted : callable, optional
+        Tells by the names of its attributes how well a layer is what is looked for, 0: not at
+        all; asked when the file has several.
     """
     warnings: list[str] = []
     cache = {} if cache is None else cache
     key = (source.path, source.layer, polygons)
     if key not in cache:
-        cache[key] = _read(source, polygons)
+        layer, frame, warnings = _read(source, polygons, wanted)
+        cache[key] = layer, frame
     layer, frame = cache[key]
     if frame.empty:
         raise source.error("There are no features in it.", "Export it again.", layer)
@@ -90,8 +106,16 @@ def read_layer(
         )
         frame = frame[~blank]
     frame = frame.set_geometry(shapely.force_2d(frame.geometry.array), crs=frame.crs)
+    if wanted is not None and source.crs is None and frame.crs is None:
+        frame = _placed_by_columns(source, frame, warnings)
     frame, more = to_wgs84(frame, source.name, source.crs)
     return frame, warnings + more
+
+
+def layer_names(source: Source) -> list[str]:
+    """Name every layer with shapes of a map file, or of those in a zip."""
+    with _layers(source, []) as layers:
+        return [_shown(layer, layers) for layer in layers]
 
 
 class _Layer(NamedTuple):
@@ -100,19 +124,24 @@ class _Layer(NamedTuple):
     file: Path
     name: str
     kind: str
+    member: str = ""  # the file's name in the zip
+
+    def is_called(self, name: str) -> bool:
+        """Whether a person may call it so: by its layer, or by its file in the zip."""
+        return name in (self.name, self.member, PurePosixPath(self.member).name, self.full)
+
+    @property
+    def full(self) -> str:
+        """A name that no other layer has."""
+        return f"{self.member}/{self.name}" if self.member else self.name
 
 
 def _unreadable(source: Source) -> InputError:
-    if source.path.suffix.lower() == ".shp" and not source.path.with_suffix(".shx").exists():
-        return source.error(
-            "A Shapefile is several files, and the .shx part is not beside it.",
-            "Copy all the parts (.shp, .shx, .dbf, .prj) into one folder.",
-        )
     return source.error("It could not be read as a map file.", f"Export it as {FORMATS}.")
 
 
 @contextmanager
-def _map_files(source: Source) -> Iterator[list[Path]]:
+def _map_files(source: Source, warnings: list[str]) -> Iterator[list[Member]]:
     """The map file itself, or those in a zip for as long as they are needed."""
     start = read_start(source.path, LOOKED_AT, source.name)
     if not start:
@@ -123,55 +152,106 @@ def _map_files(source: Source) -> Iterator[list[Path]]:
         with tempfile.TemporaryDirectory(prefix="evenacre-") as folder:
             copy = Path(folder, source.path.name)
             copy.write_bytes(read_whole(source.path, source.name, budget.MAP_BYTES))
-            yield [copy]
-        return
-    if kind is not MapKind.ZIP:
-        yield [source.path]
-        return
-    with unpacked(source.path, source.name, _ZIPPED | _PARTS) as members:
-        files = [file for file, _ in members if file.suffix in _ZIPPED]
-        if not files:
-            raise source.error("There is no map file in the zip.", f"Put in {FORMATS}.")
-        yield files
+            yield [Member(copy, "")]
+    elif kind is MapKind.SHAPEFILE:
+        with with_index(source.path, source.name, warnings) as file:
+            yield [Member(file, "")]
+    elif kind is not MapKind.ZIP:
+        yield [Member(source.path, "")]
+    else:
+        with (
+            unpacked(source.path, source.name, _ZIPPED | _PARTS) as found,
+            ExitStack() as indexed,
+        ):
+            warnings += found.warnings
+            files = [member for member in found.members if member.file.suffix in _ZIPPED]
+            if not files and found.refused:
+                raise InputError(found.refused)
+            if not files:
+                with open_archive(source.path, source.name):
+                    pass  # what may have kept it from being known for something else
+                raise source.error("There is no map file in the zip.", f"Put in {FORMATS}.")
+            yield [
+                member._replace(
+                    file=indexed.enter_context(with_index(member.file, source.name, warnings))
+                )
+                if member.file.suffix == ".shp"
+                else member
+                for member in files
+            ]
 
 
 @contextmanager
-def _layers(source: Source) -> Iterator[list[_Layer]]:
+def _layers(source: Source, warnings: list[str]) -> Iterator[list[_Layer]]:
     """The layers of a file, or of every map file in a zip."""
-    with _map_files(source) as files:
-        try:
-            found = [
-                _Layer(file, name, kind)
-                for file in files
-                for name, kind in map_reader().layers(file, source.name)
-            ]
-        except UnreadableMapError:
-            raise _unreadable(source) from None
+    with _map_files(source, warnings) as files:
+        found: list[_Layer] = []
+        damaged: list[str] = []
+        for file, member in files:
+            try:
+                layers = map_reader().layers(file, source.name)
+            except UnreadableMapError:
+                if file.suffix != ".json":  # beside a map it may be anything that describes it
+                    damaged.append(member)
+                continue
+            found += [_Layer(file, name, kind, member) for name, kind in layers]
         if not found:
+            if damaged or len(files) == 1:
+                raise _unreadable(source)
             raise source.error("There is no layer with shapes in it.", f"Export it as {FORMATS}.")
+        if damaged:
+            warnings.append(
+                f"{source.name}: {listed(damaged)} could not be read as a map and was passed over."
+            )
         yield found
 
 
-def _read(source: Source, polygons: bool) -> tuple[str, gpd.GeoDataFrame]:
-    """Name and features of the one layer that is wanted."""
-    with _layers(source) as layers:
+def ranked_layers(source: Source, wanted: Rank) -> dict[str, int]:
+    """Names of the layers in a file and their ranks; empty when it holds no map."""
+    try:
+        with _layers(source, []) as layers:
+            return {_shown(layer, layers): wanted(_fields(layer, source)) for layer in layers}
+    except (InputError, UnreadableMapError):
+        return {}
+
+
+def _read(
+    source: Source, polygons: bool, wanted: Rank | None
+) -> tuple[str, gpd.GeoDataFrame, list[str]]:
+    """Name and features of the one layer that is wanted, and what was suspicious about the file."""
+    warnings: list[str] = []
+    with _layers(source, warnings) as layers:
         try:
-            layer = _choose(source, layers, polygons)
+            layer = _choose(source, layers, polygons, wanted)
+            if wanted and source.layer is None and len(layers) > 1:
+                others = listed(_shown(other, layers) for other in layers if other != layer)
+                warnings.append(
+                    f'{source.name}: of its layers "{_shown(layer, layers)}" was read, because '
+                    f"its attributes are those of a log, and not {others}."
+                )
             frame = map_reader().read(layer.file, layer.name, source.name)
         except UnreadableMapError:
             raise _unreadable(source) from None
     if not isinstance(frame, gpd.GeoDataFrame):
         remedy = f"Export it as {FORMATS}."
         raise source.error("It is a table without shapes.", remedy, layer.name)
-    return layer.name, frame.set_axis(pd.RangeIndex(1, len(frame) + 1), axis=0)
+    return layer.name, frame.set_axis(pd.RangeIndex(1, len(frame) + 1), axis=0), warnings
 
 
-def _choose(source: Source, layers: list[_Layer], polygons: bool) -> _Layer:
-    names = [layer.name for layer in layers]
+def _choose(
+    source: Source,
+    layers: list[_Layer],
+    polygons: bool,
+    wanted: Rank | None,
+) -> _Layer:
     if source.layer is not None:
-        for layer in layers:
-            if layer.name == source.layer:
-                return layer
+        called = [layer for layer in layers if layer.is_called(source.layer)]
+        if len(called) == 1:
+            return called[0]
+        names = [_shown(layer, layers) for layer in called or layers]
+        if called:
+            what = f'Several layers are called "{source.layer}": {listed(names)}.'
+            raise source.error(what, f'Name one of these, such as "{names[0]}".')
         raise source.error(
             f'There is no layer "{source.layer}". The file has {listed(names)}.',
             choice(source.layer, names),
@@ -180,13 +260,29 @@ def _choose(source: Source, layers: list[_Layer], polygons: bool) -> _Layer:
         # Failing areas, an outline may have been walked and stored as a line.
         drawn = [layer for layer in layers if _may_hold(_POLYGONAL, layer, source)]
         layers = drawn or [layer for layer in layers if _may_hold(_LINEAR, layer, source)] or layers
+    if len(layers) > 1 and wanted:
+        ranks = [wanted(_fields(layer, source)) for layer in layers]
+        layers = [layer for layer, rank in zip(layers, ranks, strict=True) if rank == max(ranks)]
     if len(layers) > 1:
+        names = [_shown(layer, layers) for layer in layers]
         raise source.error(
-            f"It holds several layers: {listed(layer.name for layer in layers)}.",
-            f'Name one: layer = "{layers[0].name}" (on the command line --boundary-layer, '
+            f"It holds several layers: {listed(names)}.",
+            f'Name one: layer = "{names[0]}" (on the command line --boundary-layer, '
             "--tracks-layer, --zones-layer, --unworkable-layer or --setbacks-layer).",
         )
     return layers[0]
+
+
+def _shown(layer: _Layer, layers: Sequence[_Layer]) -> str:
+    """The shortest name that tells a layer from the others."""
+    for name in (layer.name, PurePosixPath(layer.member).name, layer.member):
+        if name and sum(other.is_called(name) for other in layers) == 1:
+            return name
+    return layer.full
+
+
+def _fields(layer: _Layer, source: Source) -> list[str]:
+    return map_reader().fields(layer.file, layer.name, source.name)
 
 
 def _may_hold(wanted: set[str], layer: _Layer, source: Source) -> bool:
@@ -216,6 +312,25 @@ def _select(source: Source, frame: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
             )
         frame = kept
     return frame
+
+
+def _placed_by_columns(
+    source: Source, frame: gpd.GeoDataFrame, warnings: list[str]
+) -> gpd.GeoDataFrame:
+    """Points of an unknown system put where their attributes say that they are in degrees."""
+    named = {read_header(str(name)).full: name for name in frame.columns.drop(frame.geometry.name)}
+    places = [pd.to_numeric(frame[named[n]], errors="coerce") for n in _DEGREES if n in named]
+    shapes = frame.geometry.array
+    if len(places) != 2 or np.abs(frame.total_bounds).max() <= 360:
+        return frame
+    lon, lat = places
+    if (shapes.geom_type != "Point").any() or not (lon.abs().le(180) & lat.abs().le(90)).all():
+        return frame
+    warnings.append(
+        f"{source.name}: it does not say which coordinate system it is in; positions are those of "
+        f'its columns "{lon.name}" and "{lat.name}".'
+    )
+    return frame.set_geometry(gpd.points_from_xy(lon, lat), crs="EPSG:4326")
 
 
 def attribute_text(value: object) -> str:

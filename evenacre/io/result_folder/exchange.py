@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ctypes
 import errno
+import itertools
 import json
 import os
 import shutil
@@ -36,7 +37,12 @@ def publish(job: Path, out: Path, account: str, written: Written) -> None:
     if not os.path.lexists(out):
         new.rename(out)
     else:
-        _record(job, {"out": out.name, "account": account, "aside": _aside(out).name})
+        draft = job / f"{_RECORD}.new"
+        record = {"out": out.name, "account": account, "aside": _aside(out).name}
+        draft.write_text(json.dumps(record), encoding="utf-8")
+        _flush_one(draft, os.O_RDWR)
+        draft.rename(job / _RECORD)
+        flush([job])
         if not swap(new, out):
             out.rename(job / _OLD)
             new.rename(out)
@@ -51,8 +57,9 @@ def settle(job: Path, out: Path, written: Written) -> None:
     one it may hold an earlier result, which returns when its place is empty; then all but
     unchanged files of ours are kept. After an OSError what could not be cleared is still there.
     """
-    record = _recorded(job)
-    if record is None:
+    try:
+        record = json.loads((job / _RECORD).read_text(encoding="utf-8"))
+    except FileNotFoundError:
         shutil.rmtree(job)
         return
     out, aside = out.with_name(record["out"]), out.with_name(record["aside"])
@@ -125,30 +132,11 @@ def _system_swap() -> Any:
     return None
 
 
-def _record(job: Path, what: dict[str, str]) -> None:
-    draft = job / f"{_RECORD}.new"
-    draft.write_text(json.dumps(what), encoding="utf-8")
-    _flush_one(draft, os.O_RDWR)
-    draft.rename(job / _RECORD)
-    flush([job])
-
-
-def _recorded(job: Path) -> dict[str, str] | None:
-    try:
-        record: dict[str, str] = json.loads((job / _RECORD).read_text(encoding="utf-8"))
-    except FileNotFoundError:
-        return None
-    return record
-
-
 def _aside(out: Path) -> Path:
     """A name beside the result that says what is in it, and is not taken."""
     stamp = f" edited {datetime.now():%Y-%m-%d %H%M}"
-    number = 1
-    while True:
-        end = stamp + (f" {number}" if number > 1 else "")
-        stem = os.fsencode(out.name)[: _LONGEST_NAME - len(end)].decode(errors="ignore")
-        aside = out.with_name(stem + end)
-        if not os.path.lexists(aside):
-            return aside
-        number += 1
+    name = os.fsencode(out.name)
+    ends = (stamp if number == 1 else f"{stamp} {number}" for number in itertools.count(1))
+    stems = ((name[: _LONGEST_NAME - len(end)].decode(errors="ignore"), end) for end in ends)
+    paths = (out.with_name(stem + end) for stem, end in stems)
+    return next(path for path in paths if not os.path.lexists(path))

@@ -67,13 +67,9 @@ class Account:
 def write_account(folder: Path, name: str, account: Mapping[str, Any]) -> dict[str, Any]:
     """Write the account of a result last, with the list of files that belong to it.
 
-    ``summary.json`` holds the schema ``evenacre/summary/...``, and so on.
-
-    Returns
-    -------
-    dict
-        As in the file: with ``files``, ``sha256`` of all of them but this one, and
-        ``account_sha256`` of this one as it is with 64 zeros in the place of that value.
+    ``summary.json`` holds the schema ``evenacre/summary/...``, and so on. Returned is what is in
+    the file: with ``files``, ``sha256`` of all of them but this one, and ``account_sha256`` of
+    this one as it is with 64 zeros in the place of that value.
     """
     present = sorted(file for file, _ in entries_of(folder))
     whole = {
@@ -82,8 +78,8 @@ def write_account(folder: Path, name: str, account: Mapping[str, Any]) -> dict[s
         "sha256": {file: file_sha256(folder / file) for file in present},
         _SEAL: _UNSEALED,
     }
-    whole[_SEAL] = hashlib.sha256(_encoded(whole)).hexdigest()
-    (folder / name).write_bytes(_encoded(whole))
+    whole[_SEAL] = hashlib.sha256(f"{json_text(whole)}\n".encode()).hexdigest()
+    (folder / name).write_bytes(f"{json_text(whole)}\n".encode())
     return whole
 
 
@@ -113,17 +109,8 @@ def read_account(folder: Path, name: str) -> Account | None:
 def check_replaceable(out: Path, account: str = SUMMARY, kind: str = "") -> None:
     """Refuse an output folder that holds anything but an earlier result of the same kind.
 
-    Parameters
-    ----------
-    account : str
-        Name of the file with the account.
-    kind : str
-        Of the result, where several share a name: ``evenacre/summary/finish``.
-
-    Raises
-    ------
-    InputError
-        Naming what stands in the way, or cannot be read.
+    Where several kinds share an account's name, ``kind`` tells them: ``evenacre/summary/finish``.
+    The InputError names what stands in the way, or cannot be read.
     """
     if not out.exists():
         return
@@ -131,7 +118,12 @@ def check_replaceable(out: Path, account: str = SUMMARY, kind: str = "") -> None
         raise InputError.at(out, "", "is a file, not a folder.", _REMEDY)
     try:
         present = dict(entries_of(out))
-        shut = [file for file, path in present.items() if not _is_readable(path)]
+        as_user = os.access in os.supports_effective_ids
+        shut = [
+            file
+            for file, path in present.items()
+            if not (path.is_symlink() or os.access(path, os.R_OK, effective_ids=as_user))
+        ]
     except OSError as error:
         shut = [_relative(out, error.filename or out)]
     if shut:
@@ -158,21 +150,9 @@ def put_away(remains: Path, out: Path, account: str, aside: Path) -> list[str]:
     """Delete the unchanged files of an earlier result and keep everything else.
 
     May be cut short anywhere and begun again: what could not be moved or deleted is still there.
-
-    Parameters
-    ----------
-    remains : Path
-        The earlier result, no longer in its place. It is gone in the end.
-    out : Path
-        The result that has its place, into which go empty folders, links to folders and what
-        desktops left.
-    aside : Path
-        Where changed files go, under the same relative names; made when needed.
-
-    Returns
-    -------
-    list of str
-        Files that went aside.
+    ``remains``, the earlier result, no longer in its place, is gone in the end. Empty folders,
+    links to folders and what desktops left go into the result ``out`` that has its place; changed
+    files go ``aside``, under the same relative names, and are returned.
     """
     own, new = read_account(remains, account), read_account(out, account)
     listed = own.files if own else frozenset()
@@ -238,21 +218,12 @@ def file_sha256(path: Path) -> str:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
-def _encoded(account: Mapping[str, Any]) -> bytes:
-    return f"{json_text(account)}\n".encode()
-
-
 def _refuse(error: OSError) -> None:
     raise error
 
 
 def _relative(folder: Path, path: str | Path) -> str:
     return Path(path).relative_to(folder).as_posix()
-
-
-def _is_readable(path: Path) -> bool:
-    effective = os.access in os.supports_effective_ids
-    return path.is_symlink() or os.access(path, os.R_OK, effective_ids=effective)
 
 
 def _is_litter(path: Path) -> bool:

@@ -1,24 +1,27 @@
-"""A result folder that appears whole or not at all."""
+"""Folders that appear whole or not at all: results, and the sample farm."""
 
 from __future__ import annotations
 
 import errno
+import filecmp
 import os
 import shutil
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 
 from evenacre.errors import InputError
-from evenacre.io.result_folder.exchange import NEW, flush_tree, publish
-from evenacre.io.result_folder.ownership import SUMMARY, check_replaceable
+from evenacre.io.result_folder.exchange import NEW, flush, flush_tree, publish
+from evenacre.io.result_folder.ownership import SUMMARY, check_replaceable, entries_of
 from evenacre.io.result_folder.workplace import workplace
 from evenacre.processes.interrupts import held
-from evenacre.processes.written import Written
+from evenacre.processes.written import Written, named
 
 _FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
 _FORBIDDEN = {errno.EACCES, errno.EPERM, errno.EROFS}
 _SCARCE_BYTES = 1 << 20
+_OTHER = "evenacre demo FOLDER"
+_REMEDY = f"Name a new folder: {_OTHER}."
 
 
 @contextmanager
@@ -29,18 +32,10 @@ def staged_folder(
 
     The folder is a hidden one beside ``out``. It is removed when the block fails or is
     interrupted, and whatever stood at ``out`` is left as it was. The next run removes it when
-    the process was killed.
-
-    Parameters
-    ----------
-    out : Path
-        Where the result belongs. An earlier result there is replaced; files of it that were
-        changed since are moved into a folder beside it.
-    account : str
-        Name of the file that :func:`~evenacre.io.result_folder.ownership.write_account`
-        writes into such a folder.
-    kind : str
-        Of the result, where several share the account's name.
+    the process was killed. An earlier result of the same kind is replaced; files of it that were
+    changed since are moved into a folder beside it. ``account`` is the file that
+    :func:`~evenacre.io.result_folder.ownership.write_account` writes; where several kinds of
+    result share its name, ``kind`` tells them apart.
 
     Raises
     ------
@@ -80,8 +75,8 @@ def disk_troubles_told(out: Path, option: str = "--out") -> Iterator[None]:
     try:
         yield
     except OSError as error:
-        named = error.filename if isinstance(error.filename, str) else out
-        path = Path(os.path.abspath(named))
+        told = error.filename if isinstance(error.filename, str) else out
+        path = Path(os.path.abspath(told))
         # An error that names a file has to be about one on the way to the result or beside it.
         if not (path.is_relative_to(out.parent) or out.is_relative_to(path)):
             raise
@@ -114,7 +109,7 @@ def _disk_error(error: OSError, out: Path, option: str) -> InputError:
     elif error.errno == errno.ENAMETOOLONG:
         what = "could not be written: the name is too long for this system."
         remedy = f"Choose a shorter one with {option}."
-    elif error.errno in _FULL or _scarce(out):
+    elif error.errno in _FULL or _is_full(out):
         what = "could not be written: the disk is full."
         remedy = f"Free some space or choose another disk with {option}."
     else:
@@ -123,10 +118,57 @@ def _disk_error(error: OSError, out: Path, option: str) -> InputError:
     return InputError.at(out, "", what, remedy)
 
 
-def _scarce(out: Path) -> bool:
+def _is_full(out: Path) -> bool:
     """Tell whether the disk is full: GDAL and SQLite fail there with errors of their own."""
-    try:
+    with suppress(OSError):
         disk = shutil.disk_usage(out.parent)
-    except OSError:
-        return False
-    return disk.total > 0 and disk.free < _SCARCE_BYTES
+        return disk.total > 0 and disk.free < _SCARCE_BYTES
+    return False
+
+
+def put_farm(directory: Path, write: Callable[[Path], None], mark: str, written: Written) -> None:
+    """Write a sample farm beside its place, and put there what is missing.
+
+    The directory is made when it is missing; files in it that are not the farm's stay as they
+    are. ``write`` writes the farm into a folder, the same bytes every time; only a sample farm has
+    a file of the name ``mark``: nothing is written into someone's own season.
+    """
+    directory = settled_place(directory)
+    with ExitStack() as stack:
+        stack.enter_context(disk_troubles_told(directory, _OTHER))
+        if directory.exists() and not directory.is_dir():
+            raise InputError.at(directory, "", "is a file, not a folder.", _REMEDY)
+        if directory.is_dir() and any(directory.iterdir()) and not (directory / mark).is_file():
+            what = "is not empty and holds no sample farm."
+            raise InputError.at(directory, "", what, _REMEDY)
+        stack.enter_context(parents_made(directory))
+        fresh = stack.enter_context(workplace(directory, written, f"folder: {_OTHER}")) / NEW
+        fresh.mkdir()
+        write(fresh)
+        flush_tree(fresh)
+        with held():
+            if os.path.lexists(directory):
+                _fill(directory, fresh, mark, written)
+            else:
+                fresh.rename(directory)
+                written.places.append(directory)
+            flush([directory.parent])
+
+
+def _fill(folder: Path, fresh: Path, mark: str, written: Written) -> None:
+    """Put what is missing into a folder that is there, perhaps with a terminal open in it."""
+    differing = []
+    files = dict(entries_of(fresh))
+    # The mark comes first: with it, a farm that was cut short can be begun again.
+    for file in sorted(files, key=lambda file: (file != mark, file)):
+        place = folder / file
+        if not os.path.lexists(place):
+            place.parent.mkdir(parents=True, exist_ok=True)
+            files[file].rename(place)
+            if folder not in written.places:
+                written.places.append(folder)
+        elif not place.is_file() or not filecmp.cmp(place, files[file], shallow=False):
+            differing.append(file)
+    if differing:
+        what = "files that differ from the sample farm's stay and are used as they are"
+        written.notes.append(f"{folder.name}: {what}: {named(differing)}.")

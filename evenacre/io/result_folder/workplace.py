@@ -35,25 +35,25 @@ _NO_LOCKS = {errno.ENOSYS, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOLCK}
 def workplace(target: Path, written: Written, option: str = "folder with --out") -> Iterator[Path]:
     """Give an empty folder on the same disk to make a file or folder in.
 
-    Parameters
-    ----------
-    target : Path
-        Absolute; what is to be made. Its folder exists.
-    option : str
-        How another target is chosen, in words that follow "choose another".
-
-    Raises
-    ------
-    InputError
-        When another run is making the same.
+    The folder of the absolute target exists. ``option`` says how another is chosen, in words that
+    follow "choose another". What another run is making is refused.
     """
-    with _entered(_beside(target), target, option, _PATIENCE_S) as (place, is_locked):
-        _clear(place, target, written, all_dead=is_locked)
-        _clear_neighbours(place, target, written)
+    # A name may be as long as the file system allows, with nothing to add: hence a digest.
+    owner = str(os.geteuid()) if hasattr(os, "geteuid") else ""
+    digest = hashlib.sha256(os.fsencode(f"{owner}/{os.path.normcase(target.name)}")).hexdigest()
+    own = target.with_name(f".evenacre-{digest[:16]}")
+    with _entered(own, target, option, _PATIENCE_S) as is_locked:
+        _clear(own, target, written, all_dead=is_locked)
+        for place in own.parent.glob(".evenacre-*"):
+            if place == own or not _NAME.fullmatch(place.name):
+                continue
+            # What killed runs into other folders left beside this one.
+            with suppress(InputError, OSError), _entered(place, target, "", 0.0) as is_locked:
+                _clear(place, target, written, all_dead=is_locked)
         job: Path | None = None
         try:
             with held():
-                job = Path(tempfile.mkdtemp(prefix=_JOB, dir=place))
+                job = Path(tempfile.mkdtemp(prefix=_JOB, dir=own))
             yield job
         finally:
             if job is not None:
@@ -61,27 +61,25 @@ def workplace(target: Path, written: Written, option: str = "folder with --out")
                     _settle(job, target, written)
 
 
-def _beside(target: Path) -> Path:
-    """Name by a digest: a name may be as long as the file system allows, with nothing to add."""
-    owner = str(os.geteuid()) if hasattr(os, "geteuid") else ""
-    digest = hashlib.sha256(os.fsencode(f"{owner}/{os.path.normcase(target.name)}")).hexdigest()
-    return target.with_name(f".evenacre-{digest[:16]}")
-
-
 @contextmanager
-def _entered(
-    place: Path, target: Path, option: str, patience_s: float
-) -> Iterator[tuple[Path, bool]]:
+def _entered(place: Path, target: Path, option: str, patience_s: float) -> Iterator[bool]:
     """Hold the place against other runs; tell whether the disk knows locks."""
     lock = FileLock(place / _LOCK)
     knows_locks = True
     try:
         knows_locks = _acquire(lock, place, target, option, patience_s)
-        yield place, knows_locks
+        yield knows_locks
     finally:
         if lock.is_locked or not knows_locks:
             with held():
-                _leave(place, lock)
+                # The folder is taken away, unless something in it is still wanted.
+                if os.name == "nt":  # what is open cannot be deleted there
+                    lock.release()
+                with suppress(OSError):
+                    if os.listdir(place) in ([], [_LOCK]):
+                        (place / _LOCK).unlink(missing_ok=True)
+                        place.rmdir()
+                lock.release()
 
 
 def _acquire(lock: FileLock, place: Path, target: Path, option: str, patience_s: float) -> bool:
@@ -90,7 +88,9 @@ def _acquire(lock: FileLock, place: Path, target: Path, option: str, patience_s:
     while True:
         place.mkdir(exist_ok=True)
         try:
-            if not _is_own_folder(place):
+            status = place.lstat()
+            owner = os.geteuid() if hasattr(os, "geteuid") else status.st_uid
+            if not stat.S_ISDIR(status.st_mode) or status.st_uid != owner:
                 what = f"cannot be written: {place.name} beside it is not Evenacre's."
                 raise InputError.at(target, "", what, f"Move that, or choose another {option}.")
             lock.acquire(timeout=max(0.0, end - time.monotonic()))
@@ -109,30 +109,10 @@ def _acquire(lock: FileLock, place: Path, target: Path, option: str, patience_s:
         return True
 
 
-def _leave(place: Path, lock: FileLock) -> None:
-    """Take the folder away, unless something in it is still wanted."""
-    if os.name == "nt":  # what is open cannot be deleted there
-        lock.release()
-    with suppress(OSError):
-        if os.listdir(place) in ([], [_LOCK]):
-            (place / _LOCK).unlink(missing_ok=True)
-            place.rmdir()
-    lock.release()
-
-
 def _clear(place: Path, target: Path, written: Written, *, all_dead: bool) -> None:
     for job in sorted(place.glob(f"{_JOB}*")):
         if all_dead or time.time() - job.stat().st_mtime > _SURELY_DEAD_S:
             _settle(job, target, written)
-
-
-def _clear_neighbours(own: Path, target: Path, written: Written) -> None:
-    """Clear what killed runs into other folders left beside this one."""
-    for place in own.parent.glob(".evenacre-*"):
-        if place == own or not _NAME.fullmatch(place.name):
-            continue
-        with suppress(InputError, OSError), _entered(place, target, "", 0.0) as (_, is_locked):
-            _clear(place, target, written, all_dead=is_locked)
 
 
 def _settle(job: Path, target: Path, written: Written) -> None:
@@ -141,10 +121,3 @@ def _settle(job: Path, target: Path, written: Written) -> None:
     except (OSError, ValueError) as error:
         why = getattr(error, "strerror", None) or str(error)
         written.notes.append(f"{job}: what is left of an earlier result stays here ({why}).")
-
-
-def _is_own_folder(place: Path) -> bool:
-    """Whether this is a true folder, and this user's where the system tells."""
-    status = place.lstat()
-    owner = os.geteuid() if hasattr(os, "geteuid") else status.st_uid
-    return stat.S_ISDIR(status.st_mode) and status.st_uid == owner

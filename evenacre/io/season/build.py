@@ -11,9 +11,8 @@ from evenacre.errors import InputError, Problem
 from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
 from evenacre.io.common.suggestions import choice, did_you_mean
 from evenacre.io.common.time_zones import zone_of
-from evenacre.io.season.checks import is_defined, is_new
+from evenacre.io.season.checks import check_currency, is_defined, is_new
 from evenacre.io.season.files import SeasonFiles
-from evenacre.io.season.implements import implement_of
 from evenacre.io.season.operations import PlanBuilder
 from evenacre.io.season.pasture.pasture import Pasture, has_pasture, pasture_of
 from evenacre.io.season.products import product_of, with_blends
@@ -28,13 +27,15 @@ from evenacre.io.season.schema import (
     ProductTable,
     SeasonTable,
 )
-from evenacre.model import Field, Implement, Need, OperationPlan, Product, Season
+from evenacre.model import Compartment, Field, Implement, Need, OperationPlan, Season, TowedUnit
+from evenacre.units.display import in_both
 
 MustHold = Literal["operations", "seeding", "either", "fields"]
 """What a season has to tell, by what it is read for."""
 
 _NEEDED = {"product": ("analysis",), "implement": ("width", "rows", "row_spacing", "sections")}
 _LABEL_TERMS = {"P": "P2O5", "K": "K2O"}
+_MATCH = 0.01
 
 
 @dataclass(frozen=True)
@@ -79,27 +80,11 @@ def build_season(
             what = f'"{top.time_zone}" is not a time zone.'
             problems.add(("time_zone",), what, near or error.problems[0].remedy)
             top = top.model_copy(update={"time_zone": None})
-    return _Builder(top, files, problems, logs, must_hold).build()
+    return _Builder(top, files, logs).build(must_hold)
 
 
-class _Builder:
-    def __init__(
-        self,
-        top: SeasonTable,
-        files: SeasonFiles,
-        problems: ProblemCollector,
-        logs: bool,
-        must_hold: MustHold,
-    ) -> None:
-        self.top, self.files, self.problems = top, files, problems
-        self.logs, self.must_hold = logs, must_hold
-        # By name; None where something was wrong.
-        self.products: dict[str, Product | None] = {}
-        self.implements: dict[str, Implement | None] = {}
-        self.fields: dict[str, Field | None] = {}
-        self.said: dict[tuple[str, str], list[str]] = {}
-
-    def build(self) -> SeasonDraft:
+class _Builder(PlanBuilder):
+    def build(self, must_hold: MustHold) -> SeasonDraft:
         top, problems = self.top, self.problems
         lots = self._tables("product", ProductTable)
         for name, path, table in lots:
@@ -110,27 +95,32 @@ class _Builder:
         self.products = with_blends(self.products, places, problems)
         for name, path, drill in self._tables("implement", ImplementTable):
             written = top.implement[int(path[1])]
-            built = drill and implement_of(drill, written, top.currency, problems, path)
+            built = drill and implement_of(
+                drill, written, top.currency, problems, path, logged=self._has_logs(name, must_hold)
+            )
             self.implements[name], self.said["implement", name] = built or (None, [])
         for name, path, plot in self._tables("field", FieldTable):
             drawn = plot and self.files.field(plot, path)
             self.fields[name], self.said["field", name] = drawn or (None, [])
+        enough = has_pasture(top) if must_hold == "either" else must_hold != "operations"
+        if not top.operation and not enough:
+            remedy = "Add one under [[operation]]."
+            problems.add(("operation",), "There is no operation.", remedy)
         plans, equipped = self._operations()
-        pasture = pasture_of(
-            top,
-            self.files,
-            self.fields,
-            self.implements,
-            self.products,
-            seeded=self.must_hold == "seeding",
-        )
+        defined = (self.fields, self.implements, self.products)
+        pasture = pasture_of(top, self.files, *defined, seeded=must_hold == "seeding")
         used = {plan.field.name for plan in plans} | set(pasture.paddocks)
         warnings: list[str] = []
-        if self.must_hold in ("operations", "either"):
+        if must_hold in ("operations", "either"):
             idle = [name for name in self.fields if name not in used]
             warnings += [f'The field "{name}" has no operation.' for name in idle]
-        if self.must_hold in ("seeding", "either"):
-            warnings += self._said_of(pasture)
+        if must_hold in ("seeding", "either"):
+            # Of the drill, seed and fields that the pasture takes too.
+            asked = top.seeding if isinstance(top.seeding, Mapping) else {}
+            names = [("field", name) for name in pasture.paddocks]
+            names += [(key, str(asked.get(key))) for key in ("implement", "product")]
+            said = [text for key in names for text in self.said.get(key, [])]
+            warnings += dict.fromkeys([*said, *pasture.warnings])
         try:
             inputs = self.files.inputs()
         except InputError as error:
@@ -148,19 +138,29 @@ class _Builder:
             time_zone=top.time_zone,
             grazing=pasture.grazing,
             seeding=pasture.seeding,
-            fields=self._ground(pasture),
+            fields=self._ground(pasture, needed=must_hold == "fields"),
             implements={name: tool for name, tool in self.implements.items() if tool},
         )
         return SeasonDraft(season, tuple(problems.problems), tuple(equipped), self.said)
 
-    def _ground(self, pasture: Pasture) -> tuple[Field, ...]:
+    def _has_logs(self, implement: str, must_hold: MustHold) -> bool:
+        """Whether logs of an implement may tell its width, and nothing else asks for it."""
+        seeding = self.top.seeding if isinstance(self.top.seeding, Mapping) else {}
+        logged = any(
+            isinstance(job, Mapping) and job.get("implement") == implement
+            for job in self.top.operation
+        )
+        audited = self.logs and must_hold in ("operations", "either")
+        return audited and logged and seeding.get("implement") != implement
+
+    def _ground(self, pasture: Pasture, *, needed: bool) -> tuple[Field, ...]:
         """Fields and paddocks; a paddock of a field's name is the field, drawn more fully."""
         found = {name: plot for name, plot in self.fields.items() if plot}
         found |= {plot.name: plot for plot in pasture.fields}
         for plot in pasture.fields:
             self.said.setdefault(("field", plot.name), [])
             self.said["field", plot.name] += pasture.map_warnings
-        if not (found or self.problems.problems) and self.must_hold == "fields":
+        if needed and not (found or self.problems.problems):
             remedy = "Add one under [[field]], with its boundary."
             self.problems.add(("field",), "There is no field.", remedy)
         return tuple(found.values())
@@ -179,23 +179,7 @@ class _Builder:
                 found.append((name.strip(), path, table))
         return found
 
-    def _said_of(self, pasture: Pasture) -> list[str]:
-        """Warnings of the pasture and of the drill, seed and fields that it takes."""
-        asked = self.top.seeding if isinstance(self.top.seeding, Mapping) else {}
-        names = [("field", name) for name in pasture.paddocks]
-        names += [(key, str(asked.get(key))) for key in ("implement", "product")]
-        said = [text for key in names for text in self.said.get(key, [])]
-        return list(dict.fromkeys([*said, *pasture.warnings]))
-
     def _operations(self) -> tuple[list[OperationPlan], list[bool]]:
-        enough = self.must_hold in ("seeding", "fields")
-        if self.must_hold == "either":
-            enough = has_pasture(self.top)
-        if not self.top.operation and not enough:
-            remedy = "Add one under [[operation]]."
-            self.problems.add(("operation",), "There is no operation.", remedy)
-        defined = (self.products, self.implements, self.fields, self.said)
-        builder = PlanBuilder(self.top, self.files, self.problems, *defined, self.logs)
         plans: list[OperationPlan] = []
         equipped: list[bool] = []
         seen: set[tuple[str, str]] = set()
@@ -208,7 +192,7 @@ class _Builder:
                 what = f'The field "{table.field}" has two operations called "{table.name}".'
                 self.problems.add((*path, "name"), what, "Rename one of them.")
             seen.add((table.field, table.name))
-            plans.append(builder.plan(table, path))
+            plans.append(self.plan(table, path))
             equipped.append(self.implements.get(table.implement) is not None)
         return plans, equipped
 
@@ -221,7 +205,8 @@ class _Builder:
             table = self.problems.check(NeedTable, entry, path, ("field", "zone"))
             if table is None or not self._is_there(table, path):
                 continue
-            asked = table.asked()
+            keys = ("field", "zone")
+            asked = {k: rate for k, rate in table if k not in keys and rate is not None}
             if not asked and not set(entry) - {"field", "zone"}:
                 remedy = 'Add a nutrient, such as N = "120 lb/ac".'
                 self.problems.add(path, "It asks for nothing.", remedy)
@@ -247,5 +232,106 @@ class _Builder:
             what = f'"{need.field}" has no zone "{need.zone}".'
             remedy = choice(need.zone, zones, "Give the field its zones, or leave zone out.")
             self.problems.add((*path, "zone"), what, remedy)
-            return False
-        return True
+        return need.zone in zones
+
+
+def implement_of(
+    table: ImplementTable,
+    written: Mapping[str, object],
+    currency: str,
+    problems: ProblemCollector,
+    path: KeyPath,
+    *,
+    logged: bool,
+) -> tuple[Implement | None, list[str]]:
+    """Work out width and rows from whichever two of width, rows and spacing are given.
+
+    ``logged``: logs will be read that may tell the width.
+    Returns the implement, or None when something was wrong, and warnings.
+    """
+    before = len(problems.problems)
+    warnings: list[str] = []
+    width, rows = _width_and_rows(table, logged, problems, path)
+    listed_rows = tuple(table.sections) if isinstance(table.sections, list) else ()
+    rows = sum(listed_rows) if listed_rows and rows is None else rows
+    known = rows is not None
+    if rows is not None and isinstance(table.sections, int) and rows % table.sections:
+        what = f"{rows} rows do not divide into {table.sections} equal sections."
+        remedy = "List the rows of each section from the left: sections = [8, 8, 8, 8]."
+        problems.add((*path, "sections"), what, remedy)
+    elif rows is not None and isinstance(table.sections, list) and sum(listed_rows) != rows:
+        together = f"The sections have {sum(listed_rows)} rows together"
+        what = f"{together}, but the implement has {rows}."
+        problems.add((*path, "sections"), what, "List the rows of each section from the left.")
+    warnings += _check_towers(table, rows, problems, path)
+    names = [bin_.name for bin_ in table.compartments]
+    for index, name in enumerate(names):
+        is_new(name, names[:index], problems, (*path, "compartments", index, "name"))
+    if table.cost is not None:
+        check_currency(written.get("cost"), currency, problems, (*path, "cost"))
+    if len(problems.problems) > before:
+        return None, warnings
+    count = table.sections if isinstance(table.sections, int) else 0
+    equal = ((rows or count) // count,) * count if count else ()
+    if table.axle_to_antenna == 0 and table.antenna_ahead == 0 and table.tow:
+        warnings.append(
+            f"{table.name}: it is towed, but how far the antenna is ahead of the hitch pin is not "
+            "given (antenna_ahead); the pin was taken to be right under the antenna."
+        )
+    made = table.given(Implement) | {
+        "width_m": width or 1.0,
+        "width_known": width is not None,
+        "rows": rows or max(count, 1),
+        "rows_known": known,
+        "section_rows": listed_rows or equal,
+        "tow": tuple(TowedUnit(**unit.given(TowedUnit)) for unit in table.tow),
+        "product_lag_s": table.delay,
+        "compartments": tuple(Compartment(bin_.name, bin_.volume) for bin_ in table.compartments),
+    }
+    implement = Implement(**made)
+    return implement.of_width(width) if width is not None else implement, warnings
+
+
+def _check_towers(
+    table: ImplementTable, rows: int | None, problems: ProblemCollector, path: KeyPath
+) -> list[str]:
+    place, fed = (*path, "rows_per_tower"), table.rows_per_tower
+    if fed is None:
+        return []
+    if rows is None:
+        what = "Towers feed rows, but the number of rows is not given."
+        problems.add(place, what, "Add rows = 32 or row_spacing.")
+    elif fed > rows:
+        what = f"A tower cannot feed {fed} of {rows} rows."
+        problems.add(place, what, "Give the rows that one tower feeds.")
+    elif last := rows % fed:
+        apart = f"{rows} rows do not divide into towers of {fed}"
+        return [f"{table.name}: {apart}; the last tower feeds {last}."]
+    return []
+
+
+def _width_and_rows(
+    table: ImplementTable, logged: bool, problems: ProblemCollector, path: KeyPath
+) -> tuple[float | None, int | None]:
+    width, rows, spacing = table.width, table.rows, table.row_spacing
+    if width is None and rows is not None and spacing is not None:
+        width = rows * spacing
+        if not 0.1 <= width <= 60.0:
+            what = f"{rows} rows so far apart make a width of {in_both('length', width)}."
+            remedy = "Give rows and row_spacing that make between 0.1 m (4 in) and 60 m (197 ft)."
+            problems.add((*path, "rows"), what, remedy)
+    elif width is None and not (logged and spacing is None):
+        remedy = 'Give it, such as "20 ft", or the number of rows and their spacing.'
+        problems.add((*path, "width"), "The working width is missing.", remedy)
+    elif width is not None and spacing is not None:
+        rows = rows if rows is not None else max(1, round(width / spacing))
+        if abs(rows * spacing - width) > _MATCH * width:
+            key = "row_spacing" if table.rows is None else "rows"
+            apart = f"{spacing / 0.0254:.3g} in ({spacing:.3g} m)"
+            problems.add(
+                (*path, key),
+                f"{rows} rows {apart} apart span {in_both('length', rows * spacing)}, but the "
+                f"width is {in_both('length', width)}.",
+                "Correct one of them, or leave one out.",
+            )
+    return width, rows

@@ -10,7 +10,6 @@ from evenacre.io.common.suggestions import choice
 from evenacre.units.parsing import price_currency
 
 _SIGNS = {"€": ("EUR",), "£": ("GBP",), "¥": ("JPY", "CNY"), "$": ("USD", "CAD", "AUD", "NZD")}
-SWAP = "Change them over, or correct one."
 
 
 def is_defined(
@@ -33,18 +32,18 @@ def is_new(name: str, others: Iterable[str], problems: ProblemCollector, path: K
 
 
 def check_order(
-    first: Any, last: Any, what: str, problems: ProblemCollector, path: KeyPath
+    first: Any,
+    last: Any,
+    what: str,
+    problems: ProblemCollector,
+    path: KeyPath,
+    remedy: str = "Change them over, or correct one.",
+    *,
+    apart: bool = False,
 ) -> None:
-    """Refuse a last that comes before the first, in the words of ``what``."""
-    if first is not None and last is not None and last < first:
-        problems.add(path, what, SWAP)
-
-
-def check_range(
-    least: float | None, most: float | None, problems: ProblemCollector, path: KeyPath
-) -> None:
-    """Refuse a least rate above the highest."""
-    check_order(least, most, "rate_min is higher than rate_max.", problems, (*path, "rate_min"))
+    """Refuse a last that comes before the first (or, ``apart``, with it), in these words."""
+    if first is not None and last is not None and (last < first or (apart and last == first)):
+        problems.add(path, what, remedy)
 
 
 def check_currency(text: object, currency: str, problems: ProblemCollector, path: KeyPath) -> None:

@@ -19,7 +19,7 @@ from evenacre.io.common.suggestions import did_you_mean
 from evenacre.io.maps.field_layers import read_boundary, read_setbacks, read_unworkable, read_zones
 from evenacre.io.maps.read_layer import LayerCache, Source, held_layer
 from evenacre.io.season.schema import FieldTable, SourceTable
-from evenacre.io.taskdata.folder import is_taskdata
+from evenacre.io.taskdata.folder import is_taskdata, taskdata_parts
 from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.files import blocks
 from evenacre.model import Field, InputFile
@@ -72,22 +72,19 @@ class SeasonFiles:
         self._found.setdefault(file, PurePath(os.path.normpath(name)))
 
     def inputs(self) -> tuple[InputFile, ...]:
-        """Fingerprint every file that was found, in order of name.
-
-        Raises
-        ------
-        InputError
-            When a file cannot be read.
-        """
+        """Fingerprint every file that was found, in order of name."""
         digests: dict[str, str] = {}
         for file, name in self._found.items():
             if str(name) in self.held:
                 digests[str(name)] = frame_sha256(self.held[str(name)])
                 continue
-            for part in _parts(file):
+            for part in parts_of(file):
                 label = (name.parent / part.relative_to(file.parent)).as_posix()
                 if label not in digests:
-                    digests[label] = _sha256(part, label)
+                    digest = hashlib.sha256()
+                    for block in blocks(part, label, budget.MAP_BYTES):
+                        digest.update(block)
+                    digests[label] = digest.hexdigest()
         return tuple(InputFile(label, digests[label]) for label in sorted(digests))
 
     def field(self, table: FieldTable, path: KeyPath) -> tuple[Field | None, list[str]]:
@@ -95,24 +92,16 @@ class SeasonFiles:
         before = len(self.problems.problems)
         warnings: list[str] = []
 
-        def read(
-            reader: Callable[..., tuple[Any, list[str]]], key: str, *args: object, **options: object
-        ) -> Any:
-            drawn: SourceTable | None = getattr(table, key)
-            return self.shapes(reader, drawn, (*path, key), warnings, *args, **options)
+        def read(reader: Callable[..., tuple[Any, list[str]]], key: str, *args: object) -> Any:
+            drawn = getattr(table, key)
+            named = {"name_column": drawn.name_column} if hasattr(drawn, "name_column") else {}
+            return self.shapes(reader, drawn, (*path, key), warnings, *args, **named)
 
         boundary = read(read_boundary, "boundary")
         unworkable = read(read_unworkable, "unworkable", boundary)
-        zones = table.zones and read(
-            read_zones, "zones", boundary, name_column=table.zones.name_column
-        )
-        setbacks = table.setbacks and read(
-            read_setbacks,
-            "setbacks",
-            table.setbacks.distance,
-            boundary,
-            name_column=table.setbacks.name_column,
-        )
+        zones = read(read_zones, "zones", boundary)
+        distance = table.setbacks and table.setbacks.distance
+        setbacks = read(read_setbacks, "setbacks", distance, boundary)
         if len(self.problems.problems) > before:
             return None, warnings
         if boundary is not None and unworkable is not None and unworkable.covers(boundary):
@@ -146,21 +135,17 @@ class SeasonFiles:
         return shapes
 
 
-def _parts(file: Path) -> list[Path]:
-    """Return a file and what belongs to it: a Shapefile's parts, a folder's files."""
+def parts_of(file: Path) -> list[Path]:
+    """Return a file and what belongs to it: a Shapefile's parts, the files of task data."""
+    parts = taskdata_parts(file)
+    if parts is not None:
+        return [part for part in parts if not part.is_symlink()]
     if file.is_dir():
         return sorted(p for p in file.rglob("*") if p.is_file() and not p.is_symlink())
     if file.suffix.lower() == ".shp":
         near = sorted(file.parent.glob(f"{glob.escape(file.stem)}.*"))
         return [part for part in near if part.suffix.lower() in _SHAPEFILE_PARTS]
     return [file]
-
-
-def _sha256(file: Path, label: str) -> str:
-    digest = hashlib.sha256()
-    for block in blocks(file, label, budget.MAP_BYTES):
-        digest.update(block)
-    return digest.hexdigest()
 
 
 def frame_sha256(frame: gpd.GeoDataFrame) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import typing
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -155,23 +155,11 @@ def season_from_options(
 ) -> Season:
     """Make a season of one operation, checked as a season file is.
 
-    Parameters
-    ----------
-    base : Path, optional
-        The folder names are relative to; the working folder when None.
-    held : mapping of str to GeoDataFrame, optional
-        Maps handed over instead of a file, by the name that stands for the file.
-    logs : bool
-        False for work to come, which has none.
-    **options
-        By the names of `OPTIONS`: texts with units, numbers, paths; a list where an option may
-        repeat. Of ``rate`` and ``price`` one for each ``product`` in the same order, or none at
-        all.
-
-    Raises
-    ------
-    InputError
-        With everything that is wrong; each problem names its option.
+    Names are relative to ``base`` (None: the working folder); maps that are ``held`` go by the
+    name that stands for their file. Work to come has no ``logs``. Options go by the names of
+    `OPTIONS`: texts with units, numbers, paths; a list where an option may repeat. Of ``rate`` and
+    ``price`` there is one for each ``product`` in the same order, or none at all.
+    Each problem of an InputError names its option.
     """
     from evenacre.io.season.build import build_season
     from evenacre.io.season.files import SeasonFiles
@@ -179,12 +167,31 @@ def season_from_options(
     problems = ProblemCollector(_name_option)
     given = {name: value for name, value in options.items() if is_given(value)}
     products = given.get("product", [])
-    _check_pairs(products, given, problems)
-    _check_files(given, problems)
+    for name in ("rate", "price"):
+        count = len(given.get(name, ()))
+        if count and count != len(products):
+            times = f"{count} time{'' if count == 1 else 's'}"
+            what = f"It is given {times} for {len(products) or 'no'} product"
+            what += "." if len(products) == 1 else "s."
+            remedy = f"Give one --{name} for each --product, in the same order."
+            problems.add(OPTIONS[name].path, what, remedy)
+    for source in _SOURCES:
+        # Only how to read the file was said.
+        place = ("field", source)
+        details = [n for n, o in OPTIONS.items() if o.path[:2] == place and n in given]
+        if details and source not in given:
+            what = "Other options say how to read this file, but it is not given."
+            problems.add(place, what, f"Give --{source} FILE, or leave those options out.")
+            for name in details:
+                del given[name]
     for name in ("boundary_where", "column"):
         if name in given and not isinstance(given[name], Mapping):
             given[name] = _pairs(given[name], OPTIONS[name].path, problems)
-    given["field_name"] = given.get("field_name") or _field_name(given)
+    nameless = not ("field_name" in given or "boundary_where" in given)
+    picked = list(given.get("boundary_where", {}).values())
+    file = given.get("boundary") or next(iter(given.get("tracks", ())), "field")
+    named = str(picked[0]) if len(picked) == 1 and picked[0] else Path(file).stem
+    given["field_name"] = given.get("field_name") or named
     given["operation_name"] = given.get("operation_name") or " and ".join(products) or "drive"
     raw: dict[str, Any] = {
         "product": [{} for _ in products],
@@ -204,6 +211,9 @@ def season_from_options(
     draft = build_season(raw, SeasonFiles(base or Path(), problems, held or {}), logs=logs)
     if draft.problems:
         raise InputError(draft.problems)
+    if nameless:
+        plans = tuple(replace(p, field_is_nameless=True) for p in draft.season.operations)
+        return replace(draft.season, operations=plans)
     return draft.season
 
 
@@ -216,44 +226,6 @@ def _put(raw: dict[str, Any], path: tuple[str, ...], value: Any) -> None:
     values = value if isinstance(value, list | tuple) else [value] * len(tables)
     for table, one in zip(tables, values, strict=False):
         table[path[-1]] = str(one) if isinstance(one, Path) else one
-
-
-def _field_name(given: Mapping[str, Any]) -> str:
-    picked = list(given.get("boundary_where", {}).values())
-    if len(picked) == 1 and picked[0]:
-        return str(picked[0])
-    file = given.get("boundary") or next(iter(given.get("tracks", ())), "field")
-    return Path(file).stem
-
-
-def _check_pairs(products: list[str], given: dict[str, Any], problems: ProblemCollector) -> None:
-    for name in ("rate", "price"):
-        count = len(given.get(name, ()))
-        if count and count != len(products):
-            problems.add(
-                OPTIONS[name].path,
-                f"It is given {_counted(count, 'time')} for {_counted(len(products), 'product')}.",
-                f"Give one --{name} for each --product, in the same order.",
-            )
-
-
-def _check_files(given: dict[str, Any], problems: ProblemCollector) -> None:
-    """Ask for the file where only how to read it was said."""
-    for source in _SOURCES:
-        place = ("field", source)
-        details = [n for n, o in OPTIONS.items() if o.path[:2] == place and n in given]
-        if details and source not in given:
-            problems.add(
-                place,
-                "Other options say how to read this file, but it is not given.",
-                f"Give --{source} FILE, or leave those options out.",
-            )
-            for name in details:
-                del given[name]
-
-
-def _counted(number: int, noun: str) -> str:
-    return f"{number or 'no'} {noun}{'' if number == 1 else 's'}"
 
 
 def _pairs(given: Iterable[str], path: KeyPath, problems: ProblemCollector) -> dict[str, str]:

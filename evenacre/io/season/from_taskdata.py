@@ -8,13 +8,24 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
 
 from evenacre.errors import InputError, Problem
+from evenacre.geo.geodesy import near
+from evenacre.io.common.suggestions import listed
 from evenacre.io.logs.columns.clock import dates_of
 from evenacre.io.season.from_options import DRILL, is_given, season_from_options
 from evenacre.io.taskdata.read import Task, TaskData, each_task
+from evenacre.io.taskdata.tracks import worked
 from evenacre.model import Application, Field, Implement, InputFile, OperationPlan, Season
 
+# Less than this was no work but a switch.
+_LEAST_WORK_M = 1.0
+# A field that holds hardly any of the work is not where it was done, one that holds most is.
+_HARDLY, _MOST_OF_IT = 0.05, 0.5
+_EXPORT = "Export the task data after the work is done, with its logs."
+_ELSE = "Leave --boundary out, or give that of its field."
 _DESCRIBED = ("axle_to_antenna_m", "antenna_ahead_m", "antenna_left_m", "tow", "tool_behind_m")
 
 
@@ -22,14 +33,15 @@ def season_from_taskdata(path: Path, *, tasks: Sequence[str] = (), **overrides: 
     """Make a season of task data: boundary, zones, logs, products and widths come from it.
 
     Each task with a log is an operation whose plan names the file and, as the layer, the
-    id of the task.
+    id of the task. A task that lacks what an audit needs is left out with a warning as long as
+    there are others.
 
     Parameters
     ----------
     path : Path
         A zip, a folder, or the TASKDATA.XML in it.
     tasks : sequence of str
-        Ids or names of the tasks to take; all with a log when empty.
+        Ids, names or layers of the tasks to take; all with a log when empty.
     **overrides
         What `season_from_options` takes, except ``tracks``; over what the file says.
 
@@ -42,41 +54,38 @@ def season_from_taskdata(path: Path, *, tasks: Sequence[str] = (), **overrides: 
     path = Path(path)
     given = {key: value for key, value in overrides.items() if is_given(value)}
     operations: list[OperationPlan] = []
-    problems: list[Problem] = []
+    left_out: dict[Problem, list[str]] = {}  # Names of tasks by what they lack
     inputs: dict[str, InputFile] = {}
-    warnings: dict[str, None] = {}
-    source, farm, seen = path.name, "", []
+    farms: dict[str, None] = {}
+    unread: dict[str, None] = {}
+    elsewhere: list[Season] = []
     last: Season | None = None
-    for data, task in each_task(path, time_zone=given.get("time_zone")):
-        source, farm = data.source, data.farm
-        warnings.update(dict.fromkeys(data.warnings))
-        seen += [task.id, task.name]
-        if tasks and task.id not in tasks and task.name not in tasks:
-            continue
-        if not task.tracks:
-            left_out = f'{data.source}: the task "{task.name}" has no log and was left out.'
-            warnings.update(dict.fromkeys([*(task.warnings if task.logs else ()), left_out]))
-            continue
+    for data, task in each_task(path, tasks, time_zone=given.get("time_zone")):
+        unread.update(dict.fromkeys(data.unread))
         try:
+            _check(data, task, given)
             season = _one(path, data, task, given)
+            if "boundary" in given and not _inside(task, season.operations[0].field.boundary):
+                elsewhere.append(season)
+                raise InputError.at(data.source, "", "no work lies inside the boundary.", _ELSE)
         except InputError as error:
-            problems += error.problems
+            for problem in error.problems:
+                left_out.setdefault(problem, []).append(task.name)
             continue
         last = season
+        farms[data.farm] = None
         inputs.update((file.path, file) for file in season.inputs)
         operations += season.operations
-    problems += [
-        Problem(source, "", f'there is no task "{name}".', "Name one that is there.")
-        for name in tasks
-        if name not in seen
-    ]
-    if problems:
-        raise InputError(dict.fromkeys(problems))
+    if last is None and elsewhere:
+        return elsewhere[0]  # Laying its log on its boundary will tell how far apart they are
+    about = [replace(problem, place=_tasks(names)) for problem, names in left_out.items()]
     if last is None:
-        why = f" ({next(iter(warnings)).removesuffix('.')})" if warnings else ""
-        what = f"there is no task with a time log in it{why}."
-        remedy = "Export the task data after the work is done, with its logs."
-        raise InputError.at(source, "", what, remedy)
+        what = "there is no task with a time log in it."
+        raise InputError(about or Problem(path.name, "", what, _EXPORT))
+    warnings = [
+        f"{one} {'They were' if len(n) > 1 else 'It was'} left out."
+        for one, n in zip(about, left_out.values(), strict=True)
+    ]
     # Operations of one field and name are told apart by the id of their task.
     names = [(plan.field.name, plan.name) for plan in operations]
     apart = [
@@ -85,16 +94,17 @@ def season_from_taskdata(path: Path, *, tasks: Sequence[str] = (), **overrides: 
     ]
     return replace(
         last,
-        farm=farm,
+        farm=next(iter(farms)) if len(farms) == 1 else "",
         operations=tuple(apart),
         inputs=tuple(inputs[name] for name in sorted(inputs)),
-        warnings=tuple(warnings),
+        warnings=(*unread, *warnings),
+        in_parts=True,
     )
 
 
 def _one(path: Path, data: TaskData, task: Task, given: dict[str, Any]) -> Season:
     """Make the season of one task, checked as the options of the command line are."""
-    field = data.fields[task.field_id] if task.field_id else Field(task.name)
+    field, said = _field(data, task, given)
     if task.prescription is not None:
         field = replace(field, zones=task.prescription.zones)
     options = dict(given)
@@ -106,7 +116,6 @@ def _one(path: Path, data: TaskData, task: Task, given: dict[str, Any]) -> Seaso
     measured = not {"width", "rows", "row_spacing"} & options.keys()
     if task.implement is not None and not {"width", "row_spacing"} & options.keys():
         options["width"] = f"{task.implement.width_m:.6f} m"
-    _check(data, task, field, options)
     season = season_from_options(**{**options, "tracks": [path]})
     plan = season.operations[0]
     drawn = replace(
@@ -120,29 +129,73 @@ def _one(path: Path, data: TaskData, task: Task, given: dict[str, Any]) -> Seaso
     plan = replace(
         plan,
         field=drawn,
-        layer=task.id,
+        layer=task.layer,
         track_layers=(),
+        warnings=(*plan.warnings, *said),
         implement=_implement(plan.implement, task.implement, measured, given),
         applications=tuple(_with_target(a, task) for a in plan.applications),
     )
     return replace(season, operations=(plan,))
 
 
-def _check(data: TaskData, task: Task, field: Field, options: dict[str, Any]) -> None:
-    """Ask by name for what is missing."""
-    problems = []
-    place = f'task "{task.name}"'
-    if field.boundary is None and "boundary" not in options:
-        where = (
-            f'its field "{field.name}" has no boundary' if task.field_id else "it names no field"
-        )
-        remedy = "Give the field's outline with --boundary."
-        problems.append(Problem(data.source, place, f"{where}.", remedy))
-    if not {"width", "row_spacing"} & options.keys():
+def _check(data: TaskData, task: Task, given: dict[str, Any]) -> None:
+    """Refuse a task that lacks what an audit needs, in the same words as any other."""
+    if not task.logs:
+        raise InputError.at(data.source, "", "there is no log of the work.", _EXPORT)
+    if not task.tracks:
+        said = " ".join(task.warnings)
+        because = f" ({said[:-1]})" if said else ""
+        what = f"there is no time log with positions{because}."
+        raise InputError.at(data.source, "", what, _EXPORT)
+    if task.worked_m < _LEAST_WORK_M:
+        what = "the logs show no work: off throughout, or no way driven while on."
+        raise InputError.at(data.source, "", what, "Check that all logs were exported.")
+    if task.implement is None and not {"width", "row_spacing"} & given.keys():
         what = "no working width is told by the machine or the log."
-        problems.append(Problem(data.source, place, what, 'Give it with --width "20 ft".'))
-    if problems:
-        raise InputError(problems)
+        raise InputError.at(data.source, "", what, 'Give it with --width "20 ft".')
+
+
+def _inside(task: Task, boundary: BaseGeometry | None) -> float:
+    """Share of the records of work that lie inside a boundary."""
+    on = [worked(track) for track in task.tracks]
+    lon = np.concatenate([t.lon[some] for t, some in zip(task.tracks, on, strict=True)])
+    lat = np.concatenate([t.lat[some] for t, some in zip(task.tracks, on, strict=True)])
+    if boundary is None or not len(lon):
+        return 0.0
+    shapely.prepare(boundary)
+    return float(shapely.contains_xy(boundary, near(lon, boundary.centroid.x), lat).mean())
+
+
+def _tasks(names: list[str]) -> str:
+    return f"{len(names):,} tasks ({listed(names)})" if len(names) > 1 else f'task "{names[0]}"'
+
+
+def _field(data: TaskData, task: Task, given: dict[str, Any]) -> tuple[Field, list[str]]:
+    """Return the field of a task, and what to say where it is not the one that is named."""
+    own = data.fields.get(task.field_id, Field(task.name))
+    if "boundary" in given:
+        return own, []
+
+    def share(field: Field) -> float:
+        return _inside(task, field.boundary)
+
+    if share(own) > _HARDLY:
+        return own, []
+    other = max(data.fields.values(), key=share, default=own)
+    about = f'{data.source}, task "{task.name}"'
+    if not task.field_id:
+        why = "it names no field"
+    elif own.boundary is None:
+        why = f'its field "{own.name}" has no boundary'
+    else:
+        why = f'hardly any of its work lies inside its field "{own.name}"'
+    if share(own) > 0 and share(other) <= _MOST_OF_IT:
+        return own, []
+    if share(other) > _MOST_OF_IT:
+        return other, [f'{about}: {why}; the work lies in "{other.name}", which was taken.']
+    return Field(own.name), [
+        f"{about}: {why}; a boundary is drawn around the worked ground (or give --boundary)."
+    ]
 
 
 def _implement(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from pathlib import Path
 from typing import Any
@@ -10,14 +11,26 @@ from evenacre.errors import InputError
 from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
 from evenacre.io.season.build import MustHold, SeasonDraft, build_season
 from evenacre.io.season.files import SeasonFiles
-from evenacre.io.season.schema import ENTRIES
+from evenacre.io.season.schema import ENTRIES, SINGLES
 from evenacre.io.untrusted import budget
-from evenacre.io.untrusted.files import read_whole
+from evenacre.io.untrusted.files import read_start, read_whole
 from evenacre.model import Season
 
 _GIVE_ONE = "Give a season file, such as season.toml; `evenacre audit` takes a log after --tracks."
 _DEEPEST = 20
+_LOOKED_AT = 1 << 16
+_TABLES = "|".join((*ENTRIES, *SINGLES)).encode()
+_READS_LIKE_ONE = re.compile(
+    rb"^[ \t]*((farm|time_zone)[ \t]*=|\[\[?(" + _TABLES + rb")\b)", re.MULTILINE
+)
 _MADE_ON_THE_DAY = ("tracks", "columns", "blockages", "blockage", "loads")
+
+
+def is_season_file(path: Path) -> bool:
+    """Tell whether a file calls itself a season or reads like one, without checking it."""
+    if path.suffix.lower() == ".toml":
+        return True
+    return path.is_file() and bool(_READS_LIKE_ONE.search(read_start(path, _LOOKED_AT, path.name)))
 
 
 def load_season(path: Path, *, logs: bool = True, must_hold: MustHold = "operations") -> Season:
@@ -59,14 +72,9 @@ def load_season(path: Path, *, logs: bool = True, must_hold: MustHold = "operati
 def draft_season(
     path: Path, *, logs: bool = True, must_hold: MustHold = "operations"
 ) -> SeasonDraft:
-    """Read a season file as far as it goes, and collect what is wrong.
+    """Read a season file as far as it goes, and collect what is wrong; see `load_season`.
 
-    Parameters are those of `load_season`.
-
-    Raises
-    ------
-    InputError
-        When the file is missing or not TOML, so that nothing can be read.
+    A file that is missing or not TOML, so that nothing can be read, is refused.
     """
     raw = _read_toml(path)
     files = SeasonFiles(path.parent, ProblemCollector(lambda key: _name_key(path.name, raw, key)))
@@ -120,7 +128,11 @@ def _read_toml(path: Path) -> dict[str, Any]:
     except (ValueError, RecursionError):
         # A number of thousands of digits, or brackets in brackets without end.
         raise refused("", "It is no TOML that a season can be.") from None
-    if _too_deep(raw):
+    level: list[Any] = [raw]
+    for _ in range(_DEEPEST):
+        inside = [o.values() if isinstance(o, dict) else o for o in level]
+        level = [inner for one in inside for inner in one if isinstance(inner, dict | list)]
+    if level:
         raise refused("", "Its tables are nested deeper than those of a season are.")
     if not raw:
         what = "The season file is empty."
@@ -128,29 +140,16 @@ def _read_toml(path: Path) -> dict[str, Any]:
     return raw
 
 
-def _too_deep(raw: dict[str, Any]) -> bool:
-    level: list[Any] = [raw]
-    for _ in range(_DEEPEST):
-        level = [
-            inner
-            for outer in level
-            for inner in (outer.values() if isinstance(outer, dict) else outer)
-            if isinstance(inner, dict | list)
-        ]
-    return bool(level)
-
-
 def _name_key(file: str, raw: dict[str, Any], path: KeyPath) -> tuple[str, str]:
     """Name a key as a person would find it: ``operation "Spring", products 1, rate``."""
     parts: list[str] = []
-    rest = path
     if len(path) > 1 and path[0] in ENTRIES and isinstance(path[1], int):
         entries = raw[str(path[0])]
         entry = entries[path[1]] if isinstance(entries, list) else entries
         name = entry.get("name", entry.get("class")) if isinstance(entry, dict) else None
         label = f'"{name}"' if isinstance(name, str) and name else str(path[1] + 1)
-        parts, rest = [f"{path[0]} {label}"], path[2:]
-    for part in rest:
+        parts, path = [f"{path[0]} {label}"], path[2:]
+    for part in path:
         if isinstance(part, int) and parts:
             parts[-1] += f" {part + 1}"
         else:

@@ -10,6 +10,7 @@ from evenacre.io.logs.columns.clock import dates_of
 from evenacre.io.logs.read_tracks import read_tracks
 from evenacre.io.logs.volume_to_mass import weigh_amounts
 from evenacre.io.maps.location_check import place_tracks, turn_tracks
+from evenacre.io.season.told_by_logs import told_by_logs
 from evenacre.io.tickets.load_tickets import match_ticket_clock, read_tickets
 from evenacre.model import UNDATED_S, Operation, OperationPlan, Track
 
@@ -18,12 +19,7 @@ def load_operation(plan: OperationPlan) -> Operation:
     """Read the files of an operation and check that they belong together.
 
     Its warnings are the plan's and those that concern several files; what concerns one log
-    stays with its tracks.
-
-    Raises
-    ------
-    InputError
-        With the problems of every file.
+    stays with its tracks. InputError holds the problems of every file.
     """
     operation, problems = read_operation(plan)
     if problems:
@@ -44,6 +40,10 @@ def read_operation(plan: OperationPlan) -> tuple[Operation, list[Problem]]:
             read = read_tracks(path, columns=plan.columns, layer=layer, crs=crs, time_zone=zone)
             tracks += weigh_amounts(read, plan.applications)
     tracks += weigh_amounts(plan.tracks, plan.applications)
+    if not problems:
+        with gathered(problems):
+            plan, said = told_by_logs(plan, tracks)
+            notes += said
     placed = turn_tracks(tracks)
     if plan.field.boundary is not None:
         with gathered(problems):
@@ -56,7 +56,12 @@ def read_operation(plan: OperationPlan) -> tuple[Operation, list[Problem]]:
             warnings += said
             blockages += blockages_of(stops, plan.implement, date=plan.date, time_zone=zone)
     blockages, said = match_clock(blockages, placed, zone)
-    warnings += said + _other_days(plan, placed)
+    warnings += said
+    for track in placed:  # logs of another day than the operation's
+        days = dates_of(track.time_s[track.time_s > UNDATED_S], zone) if plan.date else []
+        if days and plan.date not in days:
+            shown = days[0] if len(days) == 1 else f"{days[0]} to {days[-1]}"
+            warnings.append(f"{track.source}: the log is of {shown}, the operation of {plan.date}.")
     tickets = plan.tickets
     if plan.ticket_file is not None:
         with gathered(problems):
@@ -68,16 +73,3 @@ def read_operation(plan: OperationPlan) -> tuple[Operation, list[Problem]]:
     kept |= {"tracks": placed, "blockages": blockages, "tickets": tickets}
     kept |= {"notes": tuple(notes), "warnings": tuple(dict.fromkeys(warnings))}
     return Operation(**kept), problems
-
-
-def _other_days(plan: OperationPlan, tracks: tuple[Track, ...]) -> list[str]:
-    """Warn of logs of another day than the operation's."""
-    if not plan.date:
-        return []
-    warnings = []
-    for track in tracks:
-        days = dates_of(track.time_s[track.time_s > UNDATED_S], plan.time_zone)
-        if days and plan.date not in days:
-            shown = days[0] if len(days) == 1 else f"{days[0]} to {days[-1]}"
-            warnings.append(f"{track.source}: the log is of {shown}, the operation of {plan.date}.")
-    return warnings

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
 from evenacre.errors import InputError
 from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
@@ -33,24 +32,30 @@ _MUCH_KG_PER_M2 = 3.0  # 30 t/ha
 _ROUNDING = 1e-9
 
 
-@dataclass(frozen=True)
+@dataclass
 class PlanBuilder:
     """Puts operations together from what a season defines."""
 
     top: SeasonTable
     files: SeasonFiles
-    problems: ProblemCollector
-    # By name. One that could not be made is None: that was told already.
-    products: Mapping[str, Product | None]
-    implements: Mapping[str, Implement | None]
-    fields: Mapping[str, Field | None]
-    said: Mapping[tuple[str, str], list[str]]  # warnings by kind and name of one of them
     logs: bool = True  # False when operations need not name any
+    # By name. One that could not be made is None: that was told already.
+    products: dict[str, Product | None] = field(default_factory=dict)
+    implements: dict[str, Implement | None] = field(default_factory=dict)
+    fields: dict[str, Field | None] = field(default_factory=dict)
+    # Warnings by kind and name of one of them
+    said: dict[tuple[str, str], list[str]] = field(default_factory=dict)
+
+    @property
+    def problems(self) -> ProblemCollector:
+        """Everything that is wrong with the season."""
+        return self.files.problems
 
     def plan(self, table: OperationTable, path: KeyPath) -> OperationPlan:
         """Make one operation; stand-ins take the place of what it names in vain."""
-        field = self._known(self.fields, table.field, (*path, "field"))
-        implement = self._known(self.implements, table.implement, (*path, "implement"))
+        for key, defined in (("field", self.fields), ("implement", self.implements)):
+            is_defined(getattr(table, key), key, defined, self.problems, (*path, key))
+        ground, implement = self.fields.get(table.field), self.implements.get(table.implement)
         applications = self._applications(table, path)
         compartment_of = self._compartments(table, implement, path)
         if table.quote is not None:
@@ -69,7 +74,7 @@ class PlanBuilder:
         warnings += _odd_targets(applications)
         return OperationPlan(
             name=table.name,
-            field=field or Field(table.field),
+            field=ground or Field(table.field),
             implement=implement or Implement(width_m=1.0),
             track_files=tuple(file for file, _, _ in tracks),
             track_layers=tuple(layer for _, layer, _ in tracks),
@@ -81,7 +86,12 @@ class PlanBuilder:
             blockage_file=blockage_file,
             blockages=self._blockages(table.blockage, implement, date, path),
             settings=Settings(**self.top.settings.given(Settings) | table.given(Settings)),
-            notes=tuple(_analysis_notes(applications)),
+            notes=tuple(
+                f"{a.product.name}: its analysis is that of its name: {shown}."
+                for a in applications
+                if a.product.analysis and a.product.analysis == analysis_in_name(a.product.name)
+                if (shown := ", ".join(f"{v:g} % {k}" for k, v in a.product.analysis.items()))
+            ),
             warnings=tuple(dict.fromkeys(warnings)),
             ticket_file=ticket_file,
             method=table.method,
@@ -89,10 +99,6 @@ class PlanBuilder:
             compartment_of=compartment_of,
             with_seed=self._with_seed(table, implement, (*path, "with_seed")),
         )
-
-    def _known(self, defined: Mapping[str, Any], name: str, path: KeyPath) -> Any:
-        is_defined(name, str(path[2]), defined, self.problems, path)
-        return defined.get(name)
 
     def _applications(self, table: OperationTable, path: KeyPath) -> tuple[Application, ...]:
         made: dict[str, Application] = {}
@@ -104,10 +110,8 @@ class PlanBuilder:
                 continue
             is_defined(use.product, "product", self.products, self.problems, place)
             if product := self.products.get(use.product):
-                rate = bulk_target(
-                    use.rate, use.pls_rate, product, self.products, self.problems, where
-                )
-                made[use.product] = Application(product, rate)
+                told = (use.rate, use.pls_rate, product, self.products, self.problems)
+                made[use.product] = Application(product, bulk_target(*told, where))
         return tuple(made.values())
 
     def _compartments(
@@ -122,43 +126,44 @@ class PlanBuilder:
             for name in use.compartment:
                 pairs[use.product, name] = None
                 if name not in known:
-                    self.problems.add(
-                        (*path, "products", index, "compartment"),
-                        f'"{table.implement}" has no compartment "{name}".',
-                        choice(name, known, "List its compartments under [[implement]]."),
-                    )
+                    what = f'"{table.implement}" has no compartment "{name}".'
+                    remedy = choice(name, known, "List its compartments under [[implement]].")
+                    self.problems.add((*path, "products", index, "compartment"), what, remedy)
         return tuple(pairs)
 
     def _check_columns(self, table: OperationTable, path: KeyPath) -> None:
         roles = {role.partition(":")[0] for role in ROLES}
-        products = [use.product for use in table.products]
         for role in table.columns:
             name, colon, key = role.partition(":")
             place = (*path, "columns", role)
             if name not in roles:
                 what = f'"{role}" is not what a column can be.'
                 self.problems.add(place, what, choice(name, ROLES))
-            elif name in ("rate", "flow") and colon and key not in products:
-                what = f'The operation has no product "{key}".'
-                self.problems.add(place, what, choice(key, products, "Add it to products."))
+            elif name in ("rate", "flow") and colon:
+                self._check_placed(key, table, place)
+
+    def _check_placed(self, name: str, table: OperationTable, path: KeyPath) -> None:
+        """Refuse the name of a product that the operation does not place."""
+        products = [use.product for use in table.products]
+        if name not in products:
+            what = f'The operation has no product "{name}".'
+            self.problems.add(path, what, choice(name, products, "Add it to products."))
 
     def _tracks(
         self, table: OperationTable, path: KeyPath
     ) -> list[tuple[Path, str | None, str | None]]:
-        found: list[tuple[Path, str | None, str | None]] = []
+        found: dict[tuple[Path, str | None], str | None] = {}
         if self.logs and not table.tracks:
             self.problems.add((*path, "tracks"), "The list is empty.", "Name at least one.")
         for index, track in enumerate(table.tracks):
             place = (*path, "tracks", index)
             file = self.files.find(track.file, place)
-            if file is None:
-                continue
-            if any(file == other and track.layer == layer for other, layer, _ in found):
+            if file is not None and (file, track.layer) in found:
                 what = f'The log "{track.file}" is listed twice and would count twice.'
                 self.problems.add(place, what, "Keep one of them.")
-                continue
-            found.append((file, track.layer, track.crs))
-        return found
+            elif file is not None:
+                found[file, track.layer] = track.crs
+        return [(*log, crs) for log, crs in found.items()]
 
     def _blockages(
         self, tables: list[BlockageTable], implement: Implement | None, date: str, path: KeyPath
@@ -191,13 +196,9 @@ class PlanBuilder:
         asked = table.with_seed
         if asked is None or implement is None:
             return None
-        products = [use.product for use in table.products]
         for name in asked.slopes:
-            if name not in products:
-                what = f'The operation has no product "{name}".'
-                remedy = choice(name, products, "Add it to products.")
-                self.problems.add((*path, "slopes", name), what, remedy)
-        if not implement.rows_known:
+            self._check_placed(name, table, (*path, "slopes", name))
+        if not (implement.rows_known and implement.width_known):
             what = "How far apart the rows are is not known."
             self.problems.add(path, what, "Give the implement rows or row_spacing.")
             return None
@@ -217,9 +218,8 @@ class PlanBuilder:
 
 def _odd_targets(applications: Iterable[Application]) -> Iterator[str]:
     """Say which targets are very high, or, by the product's own range, cannot be placed."""
-    targets = [
-        (a.product, a.target_kg_per_m2) for a in applications if a.target_kg_per_m2 is not None
-    ]
+    asked = [(a.product, a.target_kg_per_m2) for a in applications]
+    targets = [(product, target) for product, target in asked if target is not None]
     for product, target in targets:
         if target > _MUCH_KG_PER_M2:
             yield f"{product.name}: the target rate of {in_both('rate', target)} is very high."
@@ -229,11 +229,3 @@ def _odd_targets(applications: Iterable[Application]) -> Iterator[str]:
             yield f"{product.name}: the target rate is under the product's rate_min."
         if most is not None and target > most * (1 + _ROUNDING):
             yield f"{product.name}: the target rate is over the product's rate_max."
-
-
-def _analysis_notes(applications: Iterable[Application]) -> Iterator[str]:
-    """Say which analyses are those that the products' names state."""
-    for product in (a.product for a in applications):
-        if product.analysis and product.analysis == analysis_in_name(product.name):
-            shown = ", ".join(f"{value:g} % {key}" for key, value in product.analysis.items())
-            yield f"{product.name}: its analysis is that of its name: {shown}."

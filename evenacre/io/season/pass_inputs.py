@@ -35,13 +35,7 @@ class Ground:
 
 
 def read_drive_options(written: Mapping[str, Any]) -> DriveOptions:
-    """Check how to drive: texts and numbers by the names of `DriveOptions`, None: not given.
-
-    Raises
-    ------
-    InputError
-        With everything that is wrong, each about its option.
-    """
+    """Check how to drive: texts and numbers by the names of `DriveOptions`, None: not given."""
     problems = ProblemCollector(
         lambda path: (f"--{'-'.join(map(str, path)).replace('_', '-')}", "")
     )
@@ -61,20 +55,8 @@ def ground_of_season(
 ) -> Ground:
     """Read the fields and paddocks of a season file, and the drill.
 
-    Parameters
-    ----------
-    path : Path
-    fields : sequence of str
-        Names of fields or paddocks; all that have a boundary when empty.
-    implement : str, optional
-        Without it, the only one, or the one that seeds the paddocks.
-    width_m : float, optional
-        In the place of an implement's.
-
-    Raises
-    ------
-    InputError
-        With everything that is wrong.
+    Without names of fields or paddocks all that have a boundary are taken; without an implement,
+    the only one, or the one that seeds the paddocks. A width goes in the place of an implement's.
     """
     draft = draft_season(path, logs=False, must_hold="fields")
     problems: list[Problem] = list(draft.problems)
@@ -91,15 +73,8 @@ def ground_of_season(
         seeding = None  # it tells of another tool
     if problems or width_m is None:
         raise InputError(problems)
-    return Ground(
-        farm=draft.season.farm,
-        units=draft.season.units,
-        fields=tuple(chosen),
-        width_m=width_m,
-        seeding=seeding,
-        inputs=draft.season.inputs,
-        warnings=tuple(dict.fromkeys(warnings)),
-    )
+    season, said = draft.season, tuple(dict.fromkeys(warnings))
+    return Ground(season.farm, season.units, tuple(chosen), width_m, seeding, season.inputs, said)
 
 
 def _chosen(
@@ -107,25 +82,22 @@ def _chosen(
 ) -> tuple[list[Field], list[str]]:
     """Fields of the names, and what was found where they are drawn."""
     known = {field.name: field for field in draft.season.fields}
-    if not names:
-        drawn = [field for field in known.values() if field.boundary is not None]
-        bare = [name for name, field in known.items() if field.boundary is None]
-        if known and not drawn:
+    asked = [known[name] for name in dict.fromkeys(names or known) if name in known]
+    drawn = [field for field in asked if field.boundary is not None]
+    bare = [field.name for field in asked if field.boundary is None]
+    warnings = []
+    for name in dict.fromkeys(names):
+        if name not in known and whole:
+            what = f'There is no field or paddock "{name}" in {file}.'
+            problems.append(Problem("--field", "", what, choice(name, known)))
+        elif name in bare:
+            remedy = 'Add boundary = "field.geojson" to it.'
+            problems.append(Problem(file, f'field "{name}"', "It has no boundary.", remedy))
+    if bare and not names:
+        warnings = [f"Without a boundary, and left out: {listed(bare)}."]
+        if not drawn:
             remedy = 'Add boundary = "field.geojson" under [[field]].'
             problems.append(Problem(file, "field", "No field has a boundary.", remedy))
-        warnings = [f"Without a boundary, and left out: {listed(bare)}."] if bare else []
-    else:
-        drawn, warnings = [], []
-        for name in dict.fromkeys(names):
-            if name not in known:
-                if whole:
-                    what = f'There is no field or paddock "{name}" in {file}.'
-                    problems.append(Problem("--field", "", what, choice(name, known)))
-            elif known[name].boundary is None:
-                remedy = 'Add boundary = "field.geojson" to it.'
-                problems.append(Problem(file, f'field "{name}"', "It has no boundary.", remedy))
-            else:
-                drawn.append(known[name])
     said = [text for field in drawn for text in draft.said.get(("field", field.name), [])]
     return drawn, [*warnings, *said]
 
@@ -135,19 +107,17 @@ def _tool(
 ) -> str | None:
     """Name of the implement to drive."""
     known = season.implements
-    if name is not None:
-        if name in known:
-            return name
-        if whole:
-            what = f'There is no implement "{name}" in {file}.'
-            remedy = choice(name, known, "Define it under [[implement]], or give --width.")
-            problems.append(Problem("--implement", "", what, remedy))
-        return None
-    if len(known) == 1:
+    if name in known:
+        return name
+    if name is None and len(known) == 1:
         return next(iter(known))
-    if season.seeding is not None:
+    if name is None and season.seeding is not None:
         return next(key for key, tool in known.items() if tool == season.seeding.implement)
-    if whole:
+    if name is not None and whole:
+        what = f'There is no implement "{name}" in {file}.'
+        remedy = choice(name, known, "Define it under [[implement]], or give --width.")
+        problems.append(Problem("--implement", "", what, remedy))
+    elif whole:
         what = f"It has {len(known) or 'no'} implements."
         remedy = f"Name one with --implement: {listed(known)}." if known else "Give --width."
         problems.append(Problem(file, "", what, remedy))
@@ -155,13 +125,7 @@ def _tool(
 
 
 def ground_of_options(**options: Any) -> Ground:
-    """Read one field from what `season_from_options` takes, with ``boundary``.
-
-    Raises
-    ------
-    InputError
-        With everything that is wrong.
-    """
+    """Read one field from what `season_from_options` takes, with ``boundary``."""
     season = season_from_options(**options, logs=False)
     (job,) = season.operations
     width_m, inputs = job.implement.width_m, season.inputs

@@ -73,10 +73,7 @@ class _Plan(_Table):
 def read_plan(path: Path) -> PlannedSeeding:
     """Read what was planned, as far as it can be held against what was done.
 
-    Raises
-    ------
-    InputError
-        When it is not there or no such plan, or with every value that is missing or wrong.
+    Where there is no such plan that is told, else every value that is missing or wrong.
     """
     if path.is_dir():
         raise InputError.at(path, "", "is a folder.", "Name plan.json in it.")
@@ -85,14 +82,23 @@ def read_plan(path: Path) -> PlannedSeeding:
     _check_schema(path, data)
     problems = ProblemCollector(lambda keys: (str(path), _place(keys, data)))
     plan = problems.check(_Plan, data)
-    if plan is not None:
-        _check_sense(plan, problems)
+    # Names that come twice, and windows that close before they open.
+    names = [paddock.paddock for paddock in plan.paddocks] if plan else []
+    for i, paddock in enumerate(plan.paddocks if plan else ()):
+        place: KeyPath = ("paddocks", i)
+        if paddock.paddock in names[:i]:
+            problems.add(place, f'"{paddock.paddock}" comes twice.', _REMEDY)
+        window = paddock.window
+        if window and (window.opens is None) != (window.closes is None):
+            problems.add((*place, "window"), "It opens or closes, but not both.", _REMEDY)
+        if window and any(first > last for first, last in _spells(window)):
+            problems.add((*place, "window"), "It closes before it opens.", _REMEDY)
     if plan is None or problems.problems:
         raise InputError([Problem(p.file, p.place, p.what, _REMEDY) for p in problems.problems])
     return PlannedSeeding(
         product=plan.seed.product,
         parts=tuple(part.product for part in plan.seed.parts) or (plan.seed.product,),
-        paddocks=tuple(_paddock(paddock) for paddock in plan.paddocks),
+        paddocks=tuple(map(_paddock, plan.paddocks)),
         file=InputFile(path.name, hashlib.sha256(raw).hexdigest()),
     )
 
@@ -116,13 +122,14 @@ def _parsed(path: Path, raw: bytes) -> Any:
 
 def _check_schema(path: Path, data: Any) -> None:
     schema = data.get("schema") if isinstance(data, dict) else None
-    if isinstance(schema, str) and _SCHEMA.fullmatch(schema):
-        return
-    if isinstance(schema, str) and schema.startswith("evenacre/plan/"):
+    if not isinstance(schema, str):
+        raise InputError.at(path, "schema", "It is no plan of interseeding.", _REMEDY)
+    if not schema.startswith("evenacre/plan/"):
+        what = f'It is no plan of interseeding but "{schema}".'
+        raise InputError.at(path, "schema", what, _REMEDY)
+    if not _SCHEMA.fullmatch(schema):
         what = f'It is a plan of the form "{schema}", which this Evenacre does not know.'
         raise InputError.at(path, "schema", what, "Use the Evenacre that wrote it.")
-    named = f' but "{schema}"' if isinstance(schema, str) else ""
-    raise InputError.at(path, "schema", f"It is no plan of interseeding{named}.", _REMEDY)
 
 
 def _place(keys: KeyPath, data: Any) -> str:
@@ -137,21 +144,6 @@ def _place(keys: KeyPath, data: Any) -> str:
         else:
             words.append(key)
     return ", ".join(words)
-
-
-def _check_sense(plan: _Plan, problems: ProblemCollector) -> None:
-    """Refuse names that come twice and windows that close before they open."""
-    names = [paddock.paddock for paddock in plan.paddocks]
-    for i, paddock in enumerate(plan.paddocks):
-        place: KeyPath = ("paddocks", i)
-        if paddock.paddock in names[:i]:
-            problems.add(place, f'"{paddock.paddock}" comes twice.', _REMEDY)
-        if paddock.window is None:
-            continue
-        if (paddock.window.opens is None) != (paddock.window.closes is None):
-            problems.add((*place, "window"), "It opens or closes, but not both.", _REMEDY)
-        if any(first > last for first, last in _spells(paddock.window)):
-            problems.add((*place, "window"), "It closes before it opens.", _REMEDY)
 
 
 def _spells(window: _Window) -> list[tuple[dt.date, dt.date]]:

@@ -8,7 +8,7 @@ from typing import Any
 
 from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
 from evenacre.io.common.suggestions import choice, listed
-from evenacre.io.season.checks import check_currency, check_range, is_defined
+from evenacre.io.season.checks import check_currency, check_order, is_defined
 from evenacre.io.season.schema import ProductTable
 from evenacre.model import Product, SeedLot
 from evenacre.model.product import NUTRIENTS, analysis_in_name
@@ -48,23 +48,19 @@ def product_of(
     kind, lot = _seed_lot(table, written, problems, path)
     if table.kind is None and kind == "fertilizer" and not analysis:
         kind = "other"
-    check_range(table.rate_min, table.rate_max, problems, path)
+    what = "rate_min is higher than rate_max."
+    check_order(table.rate_min, table.rate_max, what, problems, (*path, "rate_min"))
     if len(problems.problems) > before:
         return None, warnings
-    made = Product(
-        name=table.name,
-        analysis=analysis,
-        price_per_kg=table.price,
-        kind=kind,
-        bulk_density_kg_per_m3=table.bulk_density,
-        rate_min_kg_per_m2=table.rate_min,
-        rate_max_kg_per_m2=table.rate_max,
-        seed=lot,
-        parts=tuple(table.parts.items()),
-        bought_kg=table.bought,
-        season_left_kg=table.left,
-    )
-    return made, warnings
+    made = table.given(Product) | {
+        "analysis": analysis,
+        "price_per_kg": table.price,
+        "kind": kind,
+        "seed": lot,
+        "parts": tuple(table.parts.items()),
+        "season_left_kg": table.left,
+    }
+    return Product(**made), warnings
 
 
 def _checked_analysis(
@@ -74,23 +70,17 @@ def _checked_analysis(
     for key, percent in analysis.items():
         symbol = _SYMBOLS.get(key.lower())
         if symbol is None:
-            label = _ELEMENTS.get(key.lower())
-            remedy = (
-                f"A label guarantees {label}: write that, with the label's figure."
-                if label
-                else choice(key, NUTRIENTS)
-            )
+            remedy = choice(key, NUTRIENTS)
+            if label := _ELEMENTS.get(key.lower()):
+                remedy = f"A label guarantees {label}: write that, with the label's figure."
             problems.add((*path, key), f'"{key}" is not a nutrient on a label.', remedy)
             continue
         if symbol in checked:
             problems.add((*path, key), f"{symbol} is given twice.", "Keep one of them.")
         checked[symbol] = percent
-    if sum(checked.values()) > 100.0:
-        problems.add(
-            path,
-            f"{listed(checked)} add up to {sum(checked.values()):g} %, more than all of it.",
-            "Give percent of the product's mass.",
-        )
+    if (total := sum(checked.values())) > 100.0:
+        what = f"{listed(checked)} add up to {total:g} %, more than all of it."
+        problems.add(path, what, "Give percent of the product's mass.")
     return checked
 
 
@@ -105,16 +95,12 @@ def _seed_lot(
     kind = table.kind or ("seed" if given else "fertilizer")
     if not given:
         return kind, None
-    if kind != "seed":
-        what = f"{given[0]} belongs to seed, not to {kind}."
-        problems.add((*path, given[0]), what, 'Write kind = "seed".')
-        return kind, None
-    if table.parts:
-        problems.add(
-            (*path, given[0]),
-            "A blend has no tag of its own here: each of its parts has.",
-            f"Give {given[0]} with the products that parts names.",
-        )
+    if kind != "seed" or table.parts:
+        what, remedy = f"{given[0]} belongs to seed, not to {kind}.", 'Write kind = "seed".'
+        if kind == "seed":
+            what = "A blend has no tag of its own here: each of its parts has."
+            remedy = f"Give {given[0]} with the products that parts names."
+        problems.add((*path, given[0]), what, remedy)
         return kind, None
     purity, germination, hard = table.purity, table.germination, table.hard_seed or 0.0
     for key in ("purity", "germination"):
@@ -122,20 +108,16 @@ def _seed_lot(
             problems.add((*path, key), f"{key} is missing.", f"Add {key} = 90, as on the tag.")
     if purity is None or germination is None:
         return kind, None
-    if germination + hard > 100.0:
-        problems.add(
-            (*path, "germination"),
-            f"germination {germination:g} % and hard_seed {hard:g} % add up to "
-            f"{germination + hard:g} %, more than all of the seed.",
-            "Give germination without the hard seed, as on the tag.",
-        )
-    elif purity * (germination + hard) == 0.0:
+    alive = germination + hard
+    if alive > 100.0:
+        both = f"germination {germination:g} % and hard_seed {hard:g} %"
+        what = f"{both} add up to {alive:g} %, more than all of the seed."
+        remedy = "Give germination without the hard seed, as on the tag."
+        problems.add((*path, "germination"), what, remedy)
+    elif purity * alive == 0.0:
         key = "purity" if purity == 0.0 else "germination"
         problems.add((*path, key), "None of this seed would grow.", f"Correct {key}.")
-    else:
-        lot = SeedLot(purity / 100.0, germination / 100.0, hard / 100.0, table.seeds_per)
-        return kind, lot
-    return kind, None
+    return kind, SeedLot(purity / 100.0, germination / 100.0, hard / 100.0, table.seeds_per)
 
 
 def bulk_target(
@@ -179,13 +161,14 @@ def with_blends(
     for name, path, written in tables:
         product = products[name]
         if product is not None and product.parts:
-            made[name] = _blend(product, "kind" in written, products, path, problems)
+            made[name] = blend = _blend(product, products, path, problems)
+            if blend is not None and "kind" in written:
+                made[name] = replace(blend, kind=product.kind)
     return made
 
 
 def _blend(
     blend: Product,
-    kind_is_told: bool,
     products: Mapping[str, Product | None],
     path: KeyPath,
     problems: ProblemCollector,
@@ -217,7 +200,7 @@ def _blend(
                 analysis[nutrient] = analysis.get(nutrient, 0.0) + percent * share
     return replace(
         blend,
-        kind=blend.kind if kind_is_told else kinds.pop() if len(kinds) == 1 else "other",
+        kind=kinds.pop() if len(kinds) == 1 else "other",
         price_per_kg=price,
         analysis=analysis,
     )

@@ -114,7 +114,7 @@ class ImplementTable(KeyTable):
     """A drill; width and rows follow from any two of width, rows and row_spacing."""
 
     name: v.Name = key("What operations call it.", ...)
-    width: v.Width | None = key('Working width: "20 ft".')
+    width: v.Width | None = key('Working width: "20 ft"; else as logged.')
     rows: int | None = key("Rows across the width.", ge=1, le=2000)
     row_spacing: v.Spacing | None = key('Instead of rows: "7.5 in".')
     rows_per_tower: Count | None = key("Rows fed by one tower.")
@@ -250,10 +250,6 @@ class NeedTable(KeyTable):
     Mo: v.NeededRate | None = None
     Zn: v.NeededRate | None = None
 
-    def asked(self) -> dict[str, float]:
-        """Return the nutrients that are given, kg per m2."""
-        return {k: v for k, v in self if k not in ("field", "zone") and v is not None}
-
 
 class SeasonTable(KeyTable):
     """The whole file; its lists of tables are checked entry by entry."""
@@ -263,6 +259,9 @@ class SeasonTable(KeyTable):
     currency: Annotated[str, Field(pattern=r"^[A-Z]{3}$")] = key("Of all prices.", "USD")
     time_zone: str | None = key("Zone of local times: America/Chicago.")
     settings: SettingsTable = key("What may be tuned.", SettingsTable())
+    gathered: dict[str, str] = key(
+        "Files that `evenacre gather` has taken in or left out, with their fingerprints.", {}
+    )
     product: list[Any] = []
     implement: list[Any] = []
     field: list[Any] = []

@@ -12,7 +12,7 @@ from evenacre.io.season.from_taskdata import season_from_taskdata
 from evenacre.io.season.load import draft_season
 from evenacre.io.season.load_operation import read_operation
 from evenacre.io.taskdata.folder import is_taskdata
-from evenacre.model import OperationPlan
+from evenacre.model import Operation, Track
 
 
 @dataclass(frozen=True)
@@ -45,25 +45,20 @@ def check_season(path: Path) -> list[Checked]:
     findings = [_error(problem) for problem in draft.problems]
     findings += [Checked("warning", text) for text in draft.season.warnings]
     for plan, equipped in zip(draft.season.operations, draft.equipped, strict=True):
-        findings += _check_operation(plan, equipped)
+        name = f"{plan.field.name}, {plan.name}"
+        # Rows cannot be judged against the stand-in of an implement that has to be mended.
+        operation, problems = read_operation(
+            plan if equipped else replace(plan, blockage_file=None)
+        )
+        findings += [_error(problem, name) for problem in problems]
+        both: list[Operation | Track] = [operation, *operation.tracks]
+        for said in both:
+            findings += [Checked("warning", text, name) for text in said.warnings]
+            findings += [Checked("note", text, name) for text in said.notes]
     seen: dict[tuple[str, str], Checked] = {}
     for finding in findings:
         seen.setdefault((finding.level, finding.text), finding)
     return list(seen.values())
-
-
-def _check_operation(plan: OperationPlan, equipped: bool) -> list[Checked]:
-    name = f"{plan.field.name}, {plan.name}"
-    # Rows cannot be judged against the stand-in of an implement that has to be mended.
-    plan = plan if equipped else replace(plan, blockage_file=None)
-    operation, problems = read_operation(plan)
-    findings = [_error(problem, name) for problem in problems]
-    findings += [Checked("warning", text, name) for text in operation.warnings]
-    findings += [Checked("note", text, name) for text in operation.notes]
-    for track in operation.tracks:
-        findings += [Checked("warning", text, name) for text in track.warnings]
-        findings += [Checked("note", text, name) for text in track.notes]
-    return findings
 
 
 def _error(problem: Problem, operation: str = "") -> Checked:

@@ -8,7 +8,9 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
+from functools import partial
 from typing import Annotated
 
 from pydantic import BeforeValidator, Field, PlainValidator
@@ -31,9 +33,13 @@ _A_STAND = 'Write a mass per area, such as "1200 lb/ac", or a height, such as "4
 _PER_HEIGHT = 'Write what stands on an area for each bit of height: "250 lb/ac/in".'
 _A_WINDOW = "Write its first and its last day: [2026-08-20, 2026-09-05]."
 _A_HEADING = "Give degrees clockwise from north, from 0 to 360: 90 is east to west."
-_ABOUT_FORTY_M = "a length between -40 m and 40 m (130 ft)"
 _TOO_DEAR = "Check the number and its unit."
 _AT_MOST_A_DAY = "at most 24 hours"
+_PRODUCT_LAG = "The delay is how long product travels from the meter to the opener: 0 to 60 s."
+_A_GROWTH = "dry matter, from 0 to 1,780 lb/ac/day (2,000 kg/ha/day)"
+_A_WEIGHT = "the live weight of one animal, between 1 lb and 11,000 lb (0.5 to 5,000 kg)"
+_A_DENSITY = "what a bushel or a litre of it weighs: between 0.8 and 388 lb/bu (10 and 5000 kg/m3)"
+_A_COUNT = "the seeds in a pound or a kilogram: between 45 and 450 million in a pound"
 
 
 def refusal(what: str, remedy: str) -> PydanticCustomError:
@@ -48,17 +54,10 @@ def quantity(
     sense: str = "It cannot be negative.",
     remedy: str = "",
 ) -> BeforeValidator:
-    """Read a quantity into SI and hold it to a range.
+    """Read a quantity into SI and hold it to a range, in SI.
 
-    Parameters
-    ----------
-    dimension : Kind
-    least, most : float
-        SI.
-    sense : str
-        The remedy for a value outside the range: a sentence, or what to give.
-    remedy : str
-        For one that cannot be read; empty: an example in units of the dimension.
+    ``sense`` is the remedy for a value outside the range: a sentence, or what to give; ``remedy``
+    that for one that cannot be read; empty: an example in units of the dimension.
     """
 
     def read(value: object) -> float:
@@ -73,19 +72,13 @@ def quantity(
 
 
 def _measured(value: object, dimension: Kind, remedy: str = "") -> float:
+    if isinstance(value, bool) or not isinstance(value, str | int | float):
+        how = 'Write a number with its unit, in quotes: "20 ft".'
+        raise refusal(f"{value!r} is not a quantity.", how)
     try:
-        return parse_quantity(_text_of(value), dimension)
+        return parse_quantity(str(value), dimension)  # a bare number is found to lack its unit
     except InputError as error:
         raise refusal(error.problems[0].what, remedy or error.problems[0].remedy) from None
-
-
-def _text_of(value: object) -> str:
-    """Return a quantity as text; a bare number will be found to lack its unit."""
-    if isinstance(value, str) or (isinstance(value, int | float) and not isinstance(value, bool)):
-        return str(value)
-    raise refusal(
-        f"{value!r} is not a quantity.", 'Write a number with its unit, in quotes: "20 ft".'
-    )
 
 
 def _as_date(value: object) -> object:
@@ -187,12 +180,12 @@ class Height:
 def _standing(value: object) -> float | Height:
     """A mass per area, or a height."""
     try:
-        amount: float | Height = Height(parse_quantity(_text_of(value), Kind.LENGTH))
+        amount, is_height = parse_quantity(str(value), Kind.LENGTH), True
     except InputError:
-        amount = _measured(value, Kind.MASS_PER_AREA, _A_STAND)
-    if not 0.0 <= (amount.height_m if isinstance(amount, Height) else amount) <= 5.0:
+        amount, is_height = _measured(value, Kind.MASS_PER_AREA, _A_STAND), False
+    if not 0.0 <= amount <= 5.0:
         raise refusal(f'"{value}" makes no sense here.', _A_STAND)
-    return amount
+    return Height(amount) if is_height else amount
 
 
 def _heading(value: object) -> float:
@@ -224,11 +217,9 @@ def _percent(value: object) -> float | None:
     """Return a number that is bare or written with a percent sign; None for any other value."""
     if isinstance(value, int | float) and not isinstance(value, bool):
         return float(value)
-    if isinstance(value, str) and value.strip().endswith("%"):
-        try:
+    with suppress(ValueError):
+        if isinstance(value, str) and value.strip().endswith("%"):
             return float(value.strip().removesuffix("%"))
-        except ValueError:
-            return None
     return None
 
 
@@ -256,87 +247,39 @@ Percent = Annotated[float, Field(ge=0, le=100, allow_inf_nan=False)]
 Part = Annotated[float, Field(ge=0, allow_inf_nan=False)]
 Factor = Annotated[float, Field(gt=0, le=100, allow_inf_nan=False)]
 
-Length = Annotated[float, quantity(Kind.LENGTH)]
+_length = partial(quantity, Kind.LENGTH)
+_time = partial(quantity, Kind.TIME)
+_rate = partial(quantity, Kind.MASS_PER_AREA)
+_mass = partial(quantity, Kind.MASS)
+
+Length = Annotated[float, _length()]
 Area = Annotated[float, quantity(Kind.AREA)]
-Offset = Annotated[float, quantity(Kind.LENGTH, -40.0, 40.0, _ABOUT_FORTY_M)]
-Hitch = Annotated[
-    float, quantity(Kind.LENGTH, 0.01, 40.0, "a length between 1 cm and 40 m (130 ft)")
-]
-Width = Annotated[
-    float, quantity(Kind.LENGTH, 0.1, 60.0, "a width between 0.1 m (4 in) and 60 m (197 ft)")
-]
-Spacing = Annotated[
-    float, quantity(Kind.LENGTH, 0.01, 60.0, "a spacing between 1 cm and 60 m (197 ft)")
-]
-Error = Annotated[
-    float, quantity(Kind.LENGTH, 0.0, 20.0, "a standard error from 0 to 20 m (66 ft)")
-]
+Offset = Annotated[float, _length(-40.0, 40.0, "a length between -40 m and 40 m (130 ft)")]
+Hitch = Annotated[float, _length(0.01, 40.0, "a length between 1 cm and 40 m (130 ft)")]
+Width = Annotated[float, _length(0.1, 60.0, "a width between 0.1 m (4 in) and 60 m (197 ft)")]
+Spacing = Annotated[float, _length(0.01, 60.0, "a spacing between 1 cm and 60 m (197 ft)")]
+Error = Annotated[float, _length(0.0, 20.0, "a standard error from 0 to 20 m (66 ft)")]
 TurnRadius = Annotated[
-    float, quantity(Kind.LENGTH, 0.1, 100.0, "a radius between 0.1 m (4 in) and 100 m (330 ft)")
+    float, _length(0.1, 100.0, "a radius between 0.1 m (4 in) and 100 m (330 ft)")
 ]
 Speed = Annotated[float, quantity(Kind.SPEED, 0.1, 100.0, "a speed between 0.1 and 100 m/s")]
-Gap = Annotated[float, quantity(Kind.TIME, 0.01, DAY_S, "a time longer than 0.01 s")]
-Hours = Annotated[
-    float, quantity(Kind.TIME, 1.0, DAY_S, _AT_MOST_A_DAY, 'Write hours of a day: "8 h".')
-]
-Pause = Annotated[float, quantity(Kind.TIME, 0.0, DAY_S, _AT_MOST_A_DAY, 'Write it as "20 min".')]
-Delay = Annotated[
-    float,
-    quantity(
-        Kind.TIME,
-        0.0,
-        60.0,
-        "The delay is how long product travels from the meter to the opener: 0 to 60 s.",
-    ),
-]
+Gap = Annotated[float, _time(0.01, DAY_S, "a time longer than 0.01 s")]
+Hours = Annotated[float, _time(1.0, DAY_S, _AT_MOST_A_DAY, 'Write hours of a day: "8 h".')]
+Pause = Annotated[float, _time(0.0, DAY_S, _AT_MOST_A_DAY, 'Write it as "20 min".')]
+Delay = Annotated[float, _time(0.0, 60.0, _PRODUCT_LAG)]
 Price = Annotated[float, quantity(Kind.PRICE_PER_MASS, 0.0, 1e9, _TOO_DEAR)]
 Quote = Annotated[float, quantity(Kind.PRICE_PER_AREA, 0.0, 1e9, _TOO_DEAR)]
 HourCost = Annotated[float, quantity(Kind.PRICE_PER_TIME, 0.0, 1e9, _TOO_DEAR)]
-Rate = Annotated[
-    float, quantity(Kind.MASS_PER_AREA, 1e-9, 50.0, "a rate above 0 and below 500,000 kg/ha")
-]
-NeededRate = Annotated[
-    float, quantity(Kind.MASS_PER_AREA, 0.0, 50.0, "a rate from 0 to 500,000 kg/ha")
-]
-Forage = Annotated[
-    float, quantity(Kind.MASS_PER_AREA, 0.0, 5.0, "dry matter, from 0 to 44,000 lb/ac (50 t/ha)")
-]
-Growth = Annotated[
-    float,
-    quantity(
-        Kind.GROWTH, 0.0, 0.2 / DAY_S, "dry matter, from 0 to 1,780 lb/ac/day (2,000 kg/ha/day)"
-    ),
-]
-Stock = Annotated[float, quantity(Kind.MASS, 0.0, 1e7, "a mass from 0 to 10,000 t (22 million lb)")]
-Load = Annotated[float, quantity(Kind.MASS, 0.1, 1e5, "a mass from 0.1 kg to 100 t (220,000 lb)")]
-LiveWeight = Annotated[
-    float,
-    quantity(
-        Kind.MASS,
-        0.5,
-        5000.0,
-        "the live weight of one animal, between 1 lb and 11,000 lb (0.5 to 5,000 kg)",
-    ),
-]
+Rate = Annotated[float, _rate(1e-9, 50.0, "a rate above 0 and below 500,000 kg/ha")]
+NeededRate = Annotated[float, _rate(0.0, 50.0, "a rate from 0 to 500,000 kg/ha")]
+Forage = Annotated[float, _rate(0.0, 5.0, "dry matter, from 0 to 44,000 lb/ac (50 t/ha)")]
+Growth = Annotated[float, quantity(Kind.GROWTH, 0.0, 0.2 / DAY_S, _A_GROWTH)]
+Stock = Annotated[float, _mass(0.0, 1e7, "a mass from 0 to 10,000 t (22 million lb)")]
+Load = Annotated[float, _mass(0.1, 1e5, "a mass from 0.1 kg to 100 t (220,000 lb)")]
+LiveWeight = Annotated[float, _mass(0.5, 5000.0, _A_WEIGHT)]
 Volume = Annotated[
     float, quantity(Kind.VOLUME, 1e-4, 200.0, "a volume between 0.1 L and 200 m3 (5,675 bu)")
 ]
-BulkDensity = Annotated[
-    float,
-    quantity(
-        Kind.MASS_PER_VOLUME,
-        10.0,
-        5000.0,
-        "what a bushel or a litre of it weighs: between 0.8 and 388 lb/bu (10 and 5000 kg/m3)",
-    ),
-]
+BulkDensity = Annotated[float, quantity(Kind.MASS_PER_VOLUME, 10.0, 5000.0, _A_DENSITY)]
 PerHeight = Annotated[float, quantity(Kind.MASS_PER_VOLUME, 0.05, 50.0, _PER_HEIGHT, _PER_HEIGHT)]
-SeedCount = Annotated[
-    float,
-    quantity(
-        Kind.COUNT_PER_MASS,
-        100.0,
-        1e9,
-        "the seeds in a pound or a kilogram: between 45 and 450 million in a pound",
-    ),
-]
+SeedCount = Annotated[float, quantity(Kind.COUNT_PER_MASS, 100.0, 1e9, _A_COUNT)]

@@ -12,7 +12,7 @@ import math
 import os
 import re
 import shutil
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -26,7 +26,6 @@ from evenacre.io.settings_book.lines import (
     COLUMNS,
     COMPLETE,
     WHOLE,
-    BookColumn,
     BookText,
     header_line,
     read_lines,
@@ -58,12 +57,7 @@ def read_book(path: Path) -> SettingsBook:
     """Read a settings book.
 
     Lines that broke off while being written, and cells that are no quantity, are left out
-    with a warning; the file stays as it is.
-
-    Raises
-    ------
-    InputError
-        When there is no such file or it is no settings book.
+    with a warning; the file stays as it is. What is no settings book is refused.
     """
     if path.is_dir() or not path.exists():
         what = "It is a folder." if path.is_dir() else "There is no such file."
@@ -72,7 +66,7 @@ def read_book(path: Path) -> SettingsBook:
     book = read_lines(read_whole(path, str(path), budget.SETTINGS_BYTES), path.name)
     warnings = [f"{path.name}, line {n}: the line {what}; left out." for n, what in book.broken]
     settings = [
-        _setting_of(book, cells, f"{path.name}, line {number}", warnings.append)
+        _setting_of(book, cells, f"{path.name}, line {number}", warnings)
         for number, cells in book.lines
     ]
     return SettingsBook(tuple(settings), tuple(warnings))
@@ -81,22 +75,11 @@ def read_book(path: Path) -> SettingsBook:
 def append_setting(
     path: Path, setting: PastSetting, units: str = "us", *, written: Written | None = None
 ) -> tuple[str, ...]:
-    """Add a line to a settings book; start the book when there is none.
+    """Add a line to a settings book; start the book, in the units given, when there is none.
 
-    Parameters
-    ----------
-    path : Path
-    setting : PastSetting
-        Its ``place`` is not written.
-    units : str
-        Units of a new book, ``"us"`` or ``"metric"``; an old one keeps its own.
-    written : Written, optional
-        Told of the book when the line is in it.
-
-    Returns
-    -------
-    tuple of str
-        Warnings: a last line that was found cut short, values the book has no column for.
+    The ``place`` of the setting is not written; ``written`` is told of the book when the line is
+    in it. Returned are warnings: a last line that was found cut short, values the book has no
+    column for.
 
     Raises
     ------
@@ -111,9 +94,7 @@ def append_setting(
     if not path.parent.is_dir():
         raise InputError.at(path.parent, "", "There is no such folder.", "Choose one with --book.")
     with disk_troubles_told(path, "--book"), _locked(path), held():
-        before = b""
-        if path.exists():
-            before = read_whole(path, str(path), budget.SETTINGS_BYTES)
+        before = read_whole(path, str(path), budget.SETTINGS_BYTES) if path.exists() else b""
         book = read_lines(before, path.name)
         warnings = [
             f"{path.name}, line {n}: the line {what}. It stays as it is; new lines follow it."
@@ -125,7 +106,7 @@ def append_setting(
             head = header_line(units) + book.newline
             added += head if before else _BOM + head
             book = read_lines(head.encode(), path.name)
-        added += _line_of(book, setting, path.name, warnings.append) + book.newline
+        added += _line_of(book, setting, path.name, warnings) + book.newline
         try:
             line = added.encode(book.encoding)
         except UnicodeEncodeError:
@@ -163,48 +144,36 @@ def _replace(path: Path, content: bytes) -> None:
     flush([path.parent])
 
 
-def _line_of(book: BookText, setting: PastSetting, file: str, warn: Callable[[str], None]) -> str:
+def _line_of(book: BookText, setting: PastSetting, file: str, warnings: list[str]) -> str:
     """Write a setting as a line of this book, in its columns, units and decimal mark."""
-    scatter, catches = setting.scatter, setting.catches
-    values = {
-        "scatter": "" if scatter is None else f"{100 * scatter:.3g}",
-        "catches": "" if catches is None else str(catches),
-        COMPLETE: WHOLE,
-    }
+    values = {COMPLETE: WHOLE}
+    if setting.scatter is not None:
+        values["scatter"] = f"{100 * setting.scatter:.3g}"
+    if setting.catches is not None:
+        values["catches"] = str(setting.catches)
     for name, column in COLUMNS.items():
-        if column.dimension:
-            values[name] = _quantity(getattr(setting, column.attribute), name, column, book)
-        elif column.attribute:
-            values[name] = " ".join(str(getattr(setting, column.attribute)).split())
+        noted = getattr(setting, column.attribute) if column.attribute else None
+        if column.dimension and noted is not None:
+            unit = book.units.get(name, "")
+            factor = unit_factor(unit, column.dimension) if unit else None
+            # Where the column has no unit that fits, the cell says it.
+            own = "" if factor else f" {column.units[1]}"
+            factor = factor or unit_factor(column.units[1], column.dimension) or 1.0
+            values[name] = f"{noted / factor:.6g}{own}"
+        elif noted is not None:
+            values[name] = " ".join(str(noted).split())
     cells = [""] * len(book.header)
     for name, value in values.items():
         if name in book.places:
-            cells[book.places[name]] = _shown(value, decimal_comma=book.decimal_comma)
+            # Numbers as numbers, no text as a formula.
+            number = value.replace(".", ",") if book.decimal_comma else value
+            cells[book.places[name]] = number if _NUMBER.fullmatch(value) else str(cell(value))
         elif value and name != COMPLETE:
-            warn(f'{file}: the book has no column "{name}", so "{value}" was not noted.')
+            warnings.append(f'{file}: the book has no column "{name}", so "{value}" was not noted.')
     return written(cells, book.separator)
 
 
-def _shown(value: str, *, decimal_comma: bool) -> str:
-    """A cell as spreadsheets take it: numbers as numbers, no text as a formula."""
-    if not _NUMBER.fullmatch(value):
-        return str(cell(value))
-    return value.replace(".", ",") if decimal_comma else value
-
-
-def _quantity(si: float | None, name: str, column: BookColumn, book: BookText) -> str:
-    if si is None or column.dimension is None:
-        return ""
-    unit = book.units.get(name, "")
-    if unit and (factor := unit_factor(unit, column.dimension)):
-        return f"{si / factor:.6g}"
-    unit = column.units[1]  # the column has none that fits, so the cell says it
-    return f"{si / (unit_factor(unit, column.dimension) or 1.0):.6g} {unit}"
-
-
-def _setting_of(
-    book: BookText, cells: list[str], place: str, warn: Callable[[str], None]
-) -> PastSetting:
+def _setting_of(book: BookText, cells: list[str], place: str, warnings: list[str]) -> PastSetting:
     """Read a line of this book; a cell that is no quantity is left out with a warning."""
     values: dict[str, Any] = {}
     contents = {name: cells[at] for name, at in book.places.items()}
@@ -215,16 +184,14 @@ def _setting_of(
                 values[column.attribute] = _measured(content, name, column.dimension, book)
             except InputError as error:
                 values[column.attribute] = None
-                warn(f"{place}, {name}: {error.problems[0].what} Left out.")
+                warnings.append(f"{place}, {name}: {error.problems[0].what} Left out.")
         elif column.attribute:
             values[column.attribute] = without_apostrophe(content)
-    catches, scatter = (_number(contents.get(name, "")) for name in ("catches", "scatter"))
-    return PastSetting(
-        **values,
-        catches=None if catches is None else round(catches),
-        scatter=None if scatter is None else scatter / 100,
-        place=place,
-    )
+    for name, as_number in (("catches", round), ("scatter", lambda percent: percent / 100)):
+        number = plain_number(contents.get(name, "").strip(" %"))
+        if number is not None and 0 <= number < math.inf:
+            values[name] = as_number(number)
+    return PastSetting(**values, place=place)
 
 
 def _measured(text: str, name: str, dimension: Dimension, book: BookText) -> float | None:
@@ -238,8 +205,3 @@ def _measured(text: str, name: str, dimension: Dimension, book: BookText) -> flo
     if value <= 0:
         raise InputError.at("", "", f'"{text}" is not above zero.', "")
     return value
-
-
-def _number(text: str) -> float | None:
-    value = plain_number(text.strip(" %"))
-    return value if value is not None and 0 <= value < math.inf else None

@@ -89,13 +89,7 @@ def written(cells: list[str], separator: str) -> str:
 
 
 def read_lines(content: bytes, file: str) -> BookText:
-    """Part a settings book into lines, and the whole ones from the others.
-
-    Raises
-    ------
-    InputError
-        When this is no settings book, or its header is cut short.
-    """
+    """Part a settings book into lines, and the whole ones from the others."""
     if content.startswith((b"\xff\xfe", b"\xfe\xff")):
         raise InputError.at(file, "", "It is UTF-16 text.", "Save it as CSV UTF-8.")
     *ended, last = content.removeprefix(b"\xef\xbb\xbf").split(b"\n")

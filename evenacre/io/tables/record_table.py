@@ -31,6 +31,7 @@ class RecordTable:
     data: pa.Table  # one column per column of the file, names unique
     place: Callable[[int], str]  # says where in the file a row is: ``place(16)`` is ``"line 18"``
     decimal_comma: bool = False  # True when text numbers are written as ``43,92``
+    headless: bool = False  # True when the file has no names: the columns are numbered
 
     def __len__(self) -> int:
         return int(self.data.num_rows)
@@ -70,11 +71,20 @@ class RecordTable:
         missing = pc.is_in(pc.utf8_lower(cells), value_set=_EMPTY)
         return pc.if_else(missing, pa.scalar(None, pa.string()), cells)
 
+    def row(self, number: int) -> str:
+        """A record as it stands in the file, each cell after the number of its column."""
+        cells = (self.data.column(name)[number].as_py() or "" for name in self.names)
+        return ", ".join(f"{n}: {one_line(cell, 30)}" for n, cell in enumerate(cells, 1))
+
     def words(self, column: str | None) -> list[str]:
         """Cells as text, empty where there is nothing, and everywhere without a column."""
         return (
             [""] * len(self) if column is None else pc.fill_null(self.text(column), "").to_pylist()
         )
+
+    def first_text(self, column: str) -> str:
+        """The first filled cell of a column that has one."""
+        return str(pc.drop_null(self.text(column))[0])
 
     def is_empty(self, column: str) -> bool:
         """Tell whether no cell of a column is filled."""

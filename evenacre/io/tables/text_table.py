@@ -19,14 +19,18 @@ from evenacre.io.common.arrow_arrays import told_apart
 from evenacre.io.common.findings import FEW, Findings, counted
 from evenacre.io.tables.record_table import RecordTable
 from evenacre.io.untrusted import budget
-from evenacre.io.untrusted.files import read_whole
+from evenacre.io.untrusted.files import read_start, read_whole
 
 _SEPARATORS = (";", "\t", "|", ",")
-_SAMPLE_LINES = 200
+_SAMPLE_LINES, _SAMPLE_BYTES = 200, 1 << 18
 _MOST_COLUMNS = 2000
 _DECIMAL_COMMA = re.compile(r"[-+]?\d+,\d+")
 _DECIMAL_POINT = re.compile(r"[-+]?\d+\.\d+")
-_NUMBER = re.compile(r"[-+]?\d+(?:[.,]\d+)?")
+# A number, date or time; no name of a column looks so.
+_NAMES = {"lat", "lon", "long", "latitude", "longitude", "x", "y", "time", "timestamp", "date"}
+_VALUE = re.compile(
+    r"[-+]?\d+(?:[.,]\d+)?(?:e[-+]?\d+)?|\d[\d:/.\-TZ ]*[\d:/.\-][\d:/.\-TZ ]*", re.I
+)
 
 
 @dataclass(frozen=True)
@@ -38,11 +42,18 @@ class Dialect:
     separator: str
     decimal_comma: bool
     words_above: int  # how many of the skipped lines are free text
+    headless: bool = False  # no line holds names: the columns are called by their numbers
 
 
-def sniff(content: bytes, file: str) -> Dialect:
-    """Find out how a table is written from its first lines."""
-    lines = content[: 1 << 18].decode(errors="replace").splitlines()[:_SAMPLE_LINES]
+def sniff(content: bytes, file: str, *, headless: bool = False) -> Dialect:
+    """Find out how a table is written from its first lines.
+
+    Parameters
+    ----------
+    headless : bool
+        Whether it may do without a line of column names.
+    """
+    lines = content[:_SAMPLE_BYTES].decode(errors="replace").splitlines()[:_SAMPLE_LINES]
     separator = ""
     skipped = 0
     for line in lines:
@@ -71,13 +82,16 @@ def sniff(content: bytes, file: str) -> Dialect:
             f"it has {len(header):,} columns; a log has no more than {_MOST_COLUMNS:,}.",
             "Export the log again, or leave out the columns that are not needed.",
         )
-    if _are_numbers(header):
+    bare = _are_values(header) and not _NAMES & {cell.strip().lower() for cell in header}
+    if bare and not headless:
         raise InputError.at(
             file,
             f"line {skipped + 1}",
             "the first line holds numbers instead of column names.",
             "Add a line with the column names at the top.",
         )
+    if bare:
+        rows, header, skipped = [header, *rows], [""] * len(header), skipped - 1
     lengths = [len(row) for row in rows]
     if rows and all(n == len(header) + 1 and not r[-1] for n, r in zip(lengths, rows, strict=True)):
         header = [*header, ""]  # each record ends with a separator of its own
@@ -85,7 +99,7 @@ def sniff(content: bytes, file: str) -> Dialect:
     commas = any(_DECIMAL_COMMA.fullmatch(cell) for cell in cells)
     points = any(_DECIMAL_POINT.fullmatch(cell) for cell in cells)
     names = tuple(h.strip() for h in header)
-    return Dialect(skipped, names, separator, commas and not points, above)
+    return Dialect(skipped, names, separator, commas and not points, above, bare)
 
 
 def _start(lines: list[str], separators: tuple[str, ...]) -> tuple[str, int]:
@@ -109,12 +123,13 @@ def _table_from(lines: list[str], separator: str) -> int:
         return 0
     for number, (row, following) in enumerate(itertools.pairwise(rows)):
         if len(row) > 2 and len(row) == len(following):
-            return 0 if _are_numbers(row) else number
+            return 0 if _are_values(row) else number
     return 0
 
 
-def _are_numbers(cells: list[str]) -> bool:
-    return sum(bool(_NUMBER.fullmatch(cell.strip())) for cell in cells) >= max(2, len(cells) / 2)
+def _are_values(cells: list[str]) -> bool:
+    values = sum(bool(_VALUE.fullmatch(cell.strip())) for cell in cells)
+    return values >= max(2, len(cells) / 2)
 
 
 def _score(lines: list[str], separator: str) -> tuple[int, int]:
@@ -126,23 +141,33 @@ def _score(lines: list[str], separator: str) -> tuple[int, int]:
 
 
 def read_delimited(
-    path: Path, findings: Findings, most_records: int = budget.RECORDS
+    path: Path,
+    findings: Findings,
+    most_records: int = budget.RECORDS,
+    *,
+    headless: bool = False,
 ) -> RecordTable:
     """Read a text table with one header line; every cell stays text.
 
+    With ``headless`` it may have none: then its columns are called ``column 1`` and so on.
     Separators ``, ; tab |``, decimal commas, byte order marks, UTF-8, UTF-16 and Latin text
     are recognised. Lines of a wrong length are left out with a warning while they are few.
     """
     content = _utf8(read_whole(path), path.name, findings)
     budget.check_count(content, b"\n", most_records, path.name)
+    return parse_table(content, path.name, findings, headless=headless)
+
+
+def parse_table(
+    content: bytes, file: str, findings: Findings, *, headless: bool = False
+) -> RecordTable:
+    """Read a table from text in UTF-8, as `read_delimited` does from a file."""
     if not content.strip():
-        raise InputError.at(path.name, "", "the file is empty.", "Export the log again.")
+        raise InputError.at(file, "", "the file is empty.", "Export the log again.")
     try:
-        dialect = sniff(content, path.name)
+        dialect = sniff(content, file, headless=headless)
     except csv.Error as error:
-        raise InputError.at(
-            path.name, "", f"it is no table of text ({error}).", "Export the log as CSV."
-        ) from None
+        raise _no_table(file, error) from None
     bad_lines: list[int] = []
 
     def skip(row: pacsv.InvalidRow) -> str:
@@ -151,12 +176,12 @@ def read_delimited(
 
     if dialect.words_above:
         findings.note(
-            f"{path.name}: the column names are taken from line {dialect.skipped_lines + 1}; what "
+            f"{file}: the column names are taken from line {dialect.skipped_lines + 1}; what "
             "stands above them is not used."
         )
-    names = _unique(dialect.header, path.name, findings)
+    names = _unique(dialect.header, file, findings)
     if dialect.decimal_comma:
-        findings.note(f"{path.name}: the comma in its numbers is read as a decimal mark.")
+        findings.note(f"{file}: the comma in its numbers is read as a decimal mark.")
     try:
         data = pacsv.read_csv(
             io.BytesIO(content),
@@ -174,22 +199,40 @@ def read_delimited(
         )
     except pa.ArrowInvalid as error:
         if "Empty CSV" not in str(error):
-            raise InputError.at(
-                path.name, "", f"not a table of text: {error}.", "Export the log as CSV."
-            ) from None
+            raise _no_table(file, error) from None
         data = pa.table({name: pa.array([], pa.string()) for name in names})
     places = _Places(content, dialect.skipped_lines, tuple(bad_lines))
-    table = RecordTable(path.name, data, places, dialect.decimal_comma)
+    table = RecordTable(file, data, places, dialect.decimal_comma, dialect.headless)
     if bad_lines:
         _judge_bad_lines(table, len(bad_lines), places.lines[bad_lines[0] - 1], findings)
     if len(table) == 0:
         raise InputError.at(
-            path.name,
+            file,
             f"line {dialect.skipped_lines + 1}",
             "there is a header but no records.",
             "Export the log again, with its records.",
         )
     return table
+
+
+def column_names(path: Path) -> tuple[str, ...]:
+    """Names of the columns of a table, from its beginning alone; none where it is none."""
+    start = read_start(path, _SAMPLE_BYTES)
+    # A character that the beginning breaks off in is none.
+    whole = start[: start.rfind(b"\n") + 1] or start
+    return names_in(_utf8(whole, path.name, Findings()).decode())
+
+
+def names_in(text: str) -> tuple[str, ...]:
+    """Names of the columns of a table that begins so; none where it is none."""
+    try:
+        return sniff(text.encode(), "", headless=True).header
+    except (csv.Error, InputError):
+        return ()
+
+
+def _no_table(file: str, why: object) -> InputError:
+    return InputError.at(file, "", f"it is no table of text ({why}).", "Export the log as CSV.")
 
 
 class _Places:
@@ -234,7 +277,8 @@ def _utf8(raw: bytes, file: str, findings: Findings) -> bytes:
                 file, "", "the text breaks off inside a character.", "Export the log again."
             ) from None
         findings.note(f"{file}: the text is not UTF-8 and was read as Latin text.")
-        text, encoding = raw.decode("latin-1"), "latin-1"
+        encoding = "cp1252"
+        text = raw.decode(encoding, errors="replace")
     if "\r" in text and "\n" not in text:
         text, encoding = text.replace("\r", "\n"), ""
     return raw if encoding == "utf-8" else text.encode()

@@ -23,6 +23,8 @@ _CLOCK = (
 )
 _DAY = r"^(?P<one>\d{1,4})(?P<mark>[-/.])(?P<two>\d{1,2})[-/.](?P<three>\d{1,4})"
 _DAY_AND_CLOCK = _DAY + r"(?:[T\s,]+" + _CLOCK[:-1] + r")?$"
+# ISO 8601 without marks, with seconds
+_COMPACT = r"^(\d{4})(\d{2})(\d{2})[T ]?(\d{2})(\d{2})(\d{2}(?:\.\d+)?)(Z?)$"
 _FARTHEST_S = 15 * 3600.0  # from UTC, more than any place on earth
 _LONGEST = 80  # characters of a time
 _TRIED = 1000
@@ -64,6 +66,8 @@ def read_time_texts(texts: pa.Array) -> TimeTexts:
 
 
 def _read_distinct(texts: pa.Array) -> TimeTexts:
+    if len(texts) and re.match(_COMPACT, texts[0].as_py() or ""):
+        texts = pc.replace_substring_regex(texts, _COMPACT, r"\1-\2-\3 \4:\5:\6\7")
     if (quick := _plain_iso(texts)) is not None:
         return quick
     dated = pc.extract_regex(texts, _DAY_AND_CLOCK)

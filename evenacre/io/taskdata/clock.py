@@ -21,7 +21,9 @@ _ZONE_STEP_S, _ZONE_MOST_S, _ZONE_OFF_S = 900.0, 52_200.0, 300.0
 _JOB_S = 60 * 86_400.0
 _DEGREE = 1e-7
 
-_NO_POSITION = {NO_FIX: "no fix", 14: "error", NOT_TOLD: "not available"}
+# What the receiver itself calls no position; one that it says nothing of is as good as any.
+_NO_POSITION = {NO_FIX: "no fix", 14: "error"}
+_MOVED = 1e-5  # degrees, a metre: a receiver without a fix stays where it last knew
 
 
 class Stamps(NamedTuple):
@@ -38,8 +40,11 @@ def read_stamps(
     fixed: Mapping[str, float],
     time_zone: str | None,
     about: Subject,
-) -> Stamps:
-    """Read times and positions of records from their heads and what is the same for all."""
+) -> tuple[Stamps, dict[str, int]]:
+    """Read times and positions of records from their heads and what is the same for all.
+
+    Tells how many positions were left out, by cause.
+    """
 
     def column(name: str, step: float) -> FloatArray:
         if name in (heads.dtype.names or ()):
@@ -49,18 +54,40 @@ def read_stamps(
     lon, lat = column("east", _DEGREE), column("north", _DEGREE)
     # Positions of a log that never tells their status are not bad for that.
     status = column("status", 1)
+    null = (lon == 0) & (lat == 0)
+    off_earth = (np.abs(lon) > 180) | (np.abs(lat) > 90)
     flaws = {f'the receiver said "{what}"': status == code for code, what in _NO_POSITION.items()}
-    flaws["the position is null (0, 0)"] = (lon == 0) & (lat == 0)
-    flaws["the position is not on earth"] = (np.abs(lon) > 180) | (np.abs(lat) > 90)
+    said = np.isin(status, list(_NO_POSITION))
+    if said[~null].all() and _moves(lon[~null & ~off_earth], lat[~null & ~off_earth]):
+        about.warn(
+            'the receiver said "no fix" or "error" of every position, though they move along; '
+            "they are used."
+        )
+        flaws, status = {}, np.full(len(heads), float(NOT_TOLD))
+    flaws["the position is null (0, 0)"] = null
+    flaws["the position is not on earth"] = off_earth
     bad = np.zeros(len(heads), dtype=bool)
+    left_out: dict[str, int] = {}
     for flaw, where in flaws.items():
         count = int((where & ~bad).sum())
         if count:
             about.warn(f"left out {counted(count, 'position')} where {flaw}.")
+            left_out[flaw] = count
         bad |= where
     lon[bad] = lat[bad] = np.nan
+    untold = (status == NOT_TOLD) & ~bad
+    if untold.any() and not untold[~bad].all():
+        about.note(
+            f'the receiver told no kind of fix ("not available") with '
+            f"{counted(int(untold.sum()), 'position')}; they are used."
+        )
     quality = np.where((status >= NO_FIX) & (status < NOT_TOLD), status, NOT_TOLD).astype(np.int64)
-    return Stamps(_times(heads, time_zone, about), lon, lat, quality)
+    return Stamps(_times(heads, time_zone, about), lon, lat, quality), left_out
+
+
+def _moves(lon: FloatArray, lat: FloatArray) -> bool:
+    """Whether positions are of something that drives."""
+    return len(lon) > 1 and bool(np.ptp(lon) > _MOVED or np.ptp(lat) > _MOVED)
 
 
 def _times(heads: npt.NDArray[np.void], time_zone: str | None, about: Subject) -> FloatArray:

@@ -49,8 +49,10 @@ UNWEIGHED = (2, 12, 37, 47)
 UNWEIGHED_SETPOINTS = (1, 11, 36, 46)
 TOTALS = (81, 352, 116, 117)
 """Totals that the log can be held against."""
+COUNTERS = (116, 117, 81, 352, 80, 351, 82)
+"""What rises only while there is work: area, distance and amounts, the surest first."""
 USED = {
-    *(*RATES, SETPOINT_FLOW, ACTUAL_FLOW, ACTUAL_WIDTH, WORK_STATE, SPEED),
-    *(*CONDENSED_STATES, *UNWEIGHED, *TOTALS),
+    *(*RATES, SETPOINT_FLOW, ACTUAL_FLOW, ACTUAL_WIDTH, DEFAULT_WIDTH, MAXIMUM_WIDTH),
+    *(OFFSET_Y, WORK_STATE, SPEED, *CONDENSED_STATES, *UNWEIGHED, *COUNTERS),
 }
 """What is taken from time logs."""

@@ -1,25 +1,36 @@
-"""Open a folder or zip of task data without trusting a word of it."""
+"""Find the sets of task data in a folder or zip without trusting a word of it."""
 
 from __future__ import annotations
 
+import hashlib
+import os
+import tempfile
 import zipfile
-from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager
+from dataclasses import dataclass, field, replace
 from functools import partial
+from itertools import islice
 from pathlib import Path, PurePosixPath
 
 from evenacre.errors import InputError
-from evenacre.io.untrusted.archives import DISTRUST, open_archive, read_member
+from evenacre.io.untrusted import budget
+from evenacre.io.untrusted.archives import DISTRUST, archive_in, open_archive, read_member
 from evenacre.io.untrusted.files import read_whole
 
 MAIN = "taskdata.xml"
 MAX_BYTES = 160 * 1024**2
 """Largest file read: a log of 160 MB holds days of driving at 10 Hz."""
 
-_MAX_DEPTH = 3
+_MAX_SETS = 100
+_MAX_NESTED, _MAX_ZIPS, _MAX_NESTED_BYTES = 4, 500, 512 * 1024**2
+_WANTED = (".xml", ".bin", ".zip")
+# Folders that archivers and systems add.
+_NOT_OURS = ("__MACOSX", "System Volume Information", "$RECYCLE.BIN")
 
 Reader = Callable[[int], bytes]
 """Gives the bytes of a file, up to a limit."""
+_Archive = Callable[[], AbstractContextManager[zipfile.ZipFile]]
 
 
 @dataclass(frozen=True)
@@ -27,6 +38,7 @@ class TaskFiles:
     """The files beside a TASKDATA.XML, found whatever the case of their names."""
 
     label: str  # The folder or zip, as shown to people
+    place: str  # Folder of the set in that; empty when it is the only one
     _readers: dict[str, Reader]
 
     def has(self, name: str) -> bool:
@@ -44,29 +56,43 @@ class TaskFiles:
             raise InputError.at(self.label, "", what, "Export the task data again.")
         return reader(limit)
 
+    def main_digest(self) -> bytes:
+        """Return what tells its main file from others; empty when it cannot be read."""
+        try:
+            return hashlib.sha256(self.read(MAIN)).digest()
+        except InputError:
+            return b""
+
+    def repeats(self, other: TaskFiles) -> bool:
+        """Tell whether every file of it is one of another set, to the byte."""
+        try:
+            return all(
+                name in other._readers and self.read(name) == other.read(name)
+                for name in sorted(self._readers, key=lambda name: name != MAIN)
+            )
+        except InputError:
+            return False
+
 
 def is_taskdata(path: Path) -> bool:
-    """Tell whether a path is a set of task data: the XML file, its folder, or a zip of it."""
+    """Tell whether there is task data: the XML file, or a folder or zip with one anywhere in it."""
     try:
-        if path.is_dir():
-            return main_folder(path) is not None
-        if path.name.lower() == MAIN:
+        if path.name.lower() == MAIN and path.is_file():
             return True
-        if not (path.is_file() and zipfile.is_zipfile(path)):
+        if not path.is_dir() and not (path.is_file() and zipfile.is_zipfile(path)):
             return False
-        with open_archive(path, path.name) as archive:
-            return any(_is_main(name) for name in archive.namelist())
+        return any(_is_main(place) for place, _ in _Finder(path.name).files(path))
     except (OSError, ValueError, InputError):
         return False
 
 
-def open_taskdata(path: Path) -> TaskFiles:
-    """Find the files of a set of task data.
+def open_sets(path: Path) -> tuple[list[TaskFiles], list[str]]:
+    """Find every set of task data, and say what could not be looked into.
 
     Parameters
     ----------
     path : Path
-        A folder (or one with a TASKDATA folder in it), a zip, or the TASKDATA.XML.
+        A folder or zip with sets however deep in it, also in zips, or one TASKDATA.XML.
 
     Raises
     ------
@@ -75,43 +101,93 @@ def open_taskdata(path: Path) -> TaskFiles:
     """
     if not path.exists():
         raise InputError.at(path, "", "there is no such file.", "Check the name.")
-    if path.is_dir():
-        folder = main_folder(path)
-        if folder is None:
-            raise _no_main(path.name)
-        label = path.name or str(path)
-        return _task_files(label, _folder_files(label, folder))
-    if path.name.lower() == MAIN:
-        return _task_files(path.name, _folder_files(path.name, path.parent))
-    return _task_files(path.name, _zip_files(path))
+    label = path.name or str(path)
+    finder = _Finder(label)
+    if path.is_dir() or path.name.lower() != MAIN:
+        found = list(finder.files(path))
+    else:
+        found = [(PurePosixPath(name), read) for name, read in _beside(label, path.parent)]
+    homes: dict[PurePosixPath, list[tuple[PurePosixPath, Reader]]] = {
+        place.parent: [] for place, _ in found if _is_main(place)
+    }
+    if len(homes) > _MAX_SETS:
+        what = f"it holds {len(homes):,} sets of task data, more than are read at once."
+        raise InputError.at(label, "", what, "Name the folder or zip of some of them.")
+    for place, reader in found:
+        if place.parent in homes:
+            homes[place.parent].append((place, reader))
+    sets: list[TaskFiles] = []
+    alike: dict[bytes, list[TaskFiles]] = {}
+    warnings = finder.warnings
+    for home, files in homes.items():
+        name = "" if len(homes) == 1 else home.as_posix()
+        said = f"{label}, {name}" if name not in ("", ".") else label
+        made = _task_files(said, name, files)
+        others = alike.setdefault(made.main_digest(), []) if len(homes) > 1 else []
+        twin = next((other for other in others if made.repeats(other)), None)
+        if twin:
+            warnings.append(f"{said}: it is the same as {twin.label} and was left out.")
+        else:
+            sets.append(made)
+            others.append(made)
+    if not sets:
+        if warnings:
+            raise finder.failures[0]
+        what = "there is no TASKDATA.XML in it."
+        raise InputError.at(label, "", what, "Name the folder or zip that holds it.")
+    if len(sets) == 1:
+        sets = [replace(sets[0], label=label, place="")]
+    return sets, warnings
 
 
-def _no_main(label: str) -> InputError:
-    what = "there is no TASKDATA.XML in it."
-    return InputError.at(label, "", what, "Name the folder or zip that holds it.")
+def taskdata_parts(path: Path) -> list[Path] | None:
+    """Return the files on disk that make up task data; None when it is not a folder of it."""
+    if path.name.lower() == MAIN and not path.is_dir():
+        homes = {path.parent}
+        zips: list[Path] = []
+    elif path.is_dir():
+        files = list(islice(_walk(path), budget.ARCHIVE_MEMBERS))
+        homes = {file.parent for file in files if file.name.lower() == MAIN}
+        zips = [file for file in files if file.suffix.lower() == ".zip"]
+        if not homes and not any(is_taskdata(file) for file in zips):
+            return None
+    else:
+        return None
+    flat = [part for home in homes for part in home.iterdir() if _is_flat(part)]
+    return sorted({*flat, *zips})
 
 
-def main_folder(path: Path) -> Path | None:
-    """Return the folder itself or the one below it that holds the main file; None: neither."""
-    entries = sorted(path.iterdir())
-    if any(entry.name.lower() == MAIN for entry in entries):
-        return path
-    inner = [entry for entry in entries if entry.name.lower() == "taskdata" and entry.is_dir()]
-    return next((f for f in inner if any(e.name.lower() == MAIN for e in f.iterdir())), None)
-
-
-def _task_files(label: str, found: Iterable[tuple[str, Reader]]) -> TaskFiles:
+def _task_files(label: str, name: str, found: list[tuple[PurePosixPath, Reader]]) -> TaskFiles:
     readers: dict[str, Reader] = {}
     for place, reader in found:
-        name = PurePosixPath(place).name.lower()
-        if name in readers:
+        key = place.name.lower()
+        if key in readers:
             what = "the file is there twice, in upper and lower case."
-            raise InputError.at(label, place, what, "Remove one of them.")
-        readers[name] = reader
-    return TaskFiles(label, readers)
+            raise InputError.at(label, str(place), what, "Remove one of them.")
+        if place.suffix.lower() != ".zip":
+            readers[key] = reader
+    return TaskFiles(label, name, readers)
 
 
-def _folder_files(label: str, folder: Path) -> Iterator[tuple[str, Reader]]:
+def _is_flat(entry: Path) -> bool:
+    return entry.name.lower().endswith((".xml", ".bin")) and not entry.is_dir()
+
+
+def _is_main(place: PurePosixPath) -> bool:
+    return place.name.lower() == MAIN
+
+
+def _walk(folder: Path) -> Iterator[Path]:
+    """Give the files below a folder that may belong to task data, but for hidden folders."""
+    for home, folders, names in os.walk(folder):
+        folders[:] = sorted(f for f in folders if f[:1] != "." and f not in _NOT_OURS)
+        for name in sorted(names):
+            if name.lower().endswith(_WANTED) and name[:1] != ".":
+                yield Path(home, name)
+
+
+def _beside(label: str, folder: Path) -> Iterator[tuple[str, Reader]]:
+    """Give the files of one folder, each to be read when it is asked for."""
     home = folder.resolve()
     for entry in sorted(folder.iterdir()):
         if not entry.name.lower().endswith((".xml", ".bin")):
@@ -122,27 +198,80 @@ def _folder_files(label: str, folder: Path) -> Iterator[tuple[str, Reader]]:
             yield entry.name, partial(read_whole, entry, f"{label}, {entry.name}")
 
 
-def _is_main(name: str) -> bool:
-    parts = PurePosixPath(name.replace("\\", "/")).parts
-    return bool(parts) and parts[-1].lower() == MAIN and parts[0] != "__MACOSX"
+@dataclass
+class _Finder:
+    """Goes through folders and zips within zips, within one budget."""
+
+    label: str
+    warnings: list[str] = field(default_factory=list)
+    failures: list[InputError] = field(default_factory=list)
+    left_bytes: int = _MAX_NESTED_BYTES
+    left_zips: int = _MAX_ZIPS
+
+    def files(self, path: Path) -> Iterator[tuple[PurePosixPath, Reader]]:
+        """Give the place of every file and how to read it."""
+        if not path.is_dir():
+            yield from self._members(partial(open_archive, path, self.label), PurePosixPath(), 0)
+            return
+        seen: dict[Path, None] = {}
+        for count, file in enumerate(_walk(path)):
+            if count == budget.ARCHIVE_MEMBERS:
+                what = f"there are over {count:,} files below it, too many to be read."
+                raise InputError.at(self.label, "", what, "Name the folder of the task data.")
+            place = PurePosixPath(file.relative_to(path).as_posix())
+            if place.suffix.lower() == ".zip" and not file.is_symlink():
+                label = f"{self.label}, {place}"
+                yield from self._nested(partial(open_archive, file, label), place, 0)
+            elif _is_main(place):
+                seen[file.parent] = None
+        for home in seen:
+            inside = PurePosixPath(home.relative_to(path).as_posix())
+            for name, reader in _beside(self.label, home):
+                yield inside / name, reader
+
+    def _nested(
+        self, archive: _Archive, place: PurePosixPath, depth: int
+    ) -> Iterator[tuple[PurePosixPath, Reader]]:
+        """Look into a zip beside others; what is wrong with it is told and harms no other."""
+        self.left_zips -= 1
+        if self.left_zips < 0:
+            what = f"there are over {_MAX_ZIPS:,} zips in it, too many to be looked into."
+            raise InputError.at(self.label, "", what, "Name the zip of the task data.")
+        try:
+            found = list(self._members(archive, place, depth))
+            if any(_is_main(inside) for inside, _ in found):
+                yield from found
+        except InputError as error:
+            if self.left_zips < 0:
+                raise
+            self.failures.append(error)
+            self.warnings.append(f"{error.problems[0]} It was left out.")
+
+    def _members(
+        self, archive: _Archive, inside: PurePosixPath, depth: int
+    ) -> Iterator[tuple[PurePosixPath, Reader]]:
+        with archive() as opened:
+            for member in opened.infolist():
+                place = inside / member.filename.replace("\\", "/")
+                parts = place.relative_to(inside).parts
+                if member.is_dir() or not place.name.lower().endswith(_WANTED):
+                    continue
+                if any(part in _NOT_OURS for part in parts):
+                    continue
+                label = f"{self.label}, {inside}" if depth else self.label
+                if place.suffix.lower() != ".zip":
+                    yield place, partial(_read_member, archive, member, label)
+                elif depth < _MAX_NESTED:
+                    content = read_member(opened, member, label, min(self.left_bytes, MAX_BYTES))
+                    self.left_bytes -= len(content)
+                    # It lives as long as something may be read from it.
+                    kept = tempfile.TemporaryFile()  # noqa: SIM115
+                    kept.write(content)
+                    kept.flush()
+                    within = partial(archive_in, kept, f"{self.label}, {place}")
+                    yield from self._nested(within, place, depth + 1)
 
 
-def _zip_files(path: Path) -> Iterator[tuple[str, Reader]]:
-    with open_archive(path, path.name) as archive:
-        members = [(PurePosixPath(m.filename), m) for m in archive.infolist()]
-    depth = {file: len(file.parts) for file, m in members if _is_main(m.filename)}
-    least = min(depth.values(), default=_MAX_DEPTH + 1)
-    if least > _MAX_DEPTH:
-        raise _no_main(path.name)
-    mains = [file for file, m in members if depth.get(file) == least]
-    if len(mains) > 1:
-        what = f"it holds {len(mains)} sets of task data."
-        raise InputError.at(path.name, "", what, "Unpack it and name one of its folders.")
-    for file, member in members:
-        if file.parent == mains[0].parent and not member.is_dir():
-            yield member.filename, partial(_read_member, path, member)
-
-
-def _read_member(path: Path, member: zipfile.ZipInfo, limit: int) -> bytes:
-    with open_archive(path, path.name) as archive:
-        return read_member(archive, member, path.name, limit)
+def _read_member(archive: _Archive, member: zipfile.ZipInfo, label: str, limit: int) -> bytes:
+    with archive() as opened:
+        return read_member(opened, member, label, limit)

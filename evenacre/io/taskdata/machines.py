@@ -10,10 +10,14 @@ import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from typing import Any
 from xml.etree.ElementTree import Element
+
+import numpy as np
 
 from evenacre.io.common.findings import Subject
 from evenacre.io.taskdata import ddis
+from evenacre.io.taskdata.time_log import Log
 from evenacre.io.taskdata.tree import by_id, ddi, integer, named, text
 from evenacre.model import Implement, TowedUnit
 
@@ -90,6 +94,42 @@ class Machines:
             return sorted(found, key=lambda p: (p.right_m or 0.0, p.number))
         return sorted(found, key=lambda p: p.number)
 
+    def tools(self, among: Sequence[str]) -> list[str]:
+        """Return the widest tool of each machine, of some machines or of all."""
+        booms: dict[str, tuple[float, str]] = {}
+        for part in self.parts.values():
+            known = _section_widths(self.sections(part.id))
+            width = sum(known) if known else part.width_m
+            if width and part.kind in (DEVICE, FUNCTION) and (not among or part.device in among):
+                booms[part.device] = max(booms.get(part.device, (0.0, "")), (width, part.id))
+        return [part for _, part in booms.values()]
+
+    def completed(self, log: Log) -> Machines:
+        """Add the widths and lateral places that a log tells and the description does not."""
+        told: dict[str, dict[str, Any]] = {}
+        for key in (ddis.OFFSET_Y, ddis.MAXIMUM_WIDTH, ddis.DEFAULT_WIDTH, ddis.ACTUAL_WIDTH):
+            for id, index in log.index_by_part(key).items():
+                values = log.values(index) * ddis.QUANTITIES[key].step
+                values = values[np.isfinite(values) & (np.abs(values) <= MAX_WIDTH_M)]
+                if key == ddis.OFFSET_Y and len(values):
+                    told.setdefault(id, {})["right_m"] = float(values[-1])
+                elif (values > 0).any():
+                    told.setdefault(id, {})["width_m"] = float(values.max())
+        made = self
+        # A tool that logs how much of it is on is as wide as its sections.
+        for small in (True, False):
+            parts = dict(made.parts)
+            for id, values_of in told.items():
+                part = made.parts.get(id)
+                if part is None or (part.kind in (SECTION, UNIT)) is not small:
+                    continue
+                if not small and _section_widths(made.sections(id)):
+                    values_of.pop("width_m", None)
+                missing = {k: v for k, v in values_of.items() if getattr(part, k) is None}
+                parts[id] = replace(part, **missing)
+            made = replace(made, parts=parts)
+        return made
+
 
 def read_machines(root: Element, about: Subject) -> Machines:
     """Read every machine of a set of task data."""
@@ -160,8 +200,10 @@ def width_of(boom: str, machines: Machines, about: Subject) -> float | None:
 
 
 def _section_widths(sections: Sequence[Part]) -> list[float]:
-    """Widths of all sections; none unless each is known."""
+    """Widths of all sections, those not told like the rest; none unless these are alike."""
     known = [part.width_m for part in sections if part.width_m is not None]
+    if len(known) < len(sections) and len(set(known)) == 1:
+        return known[:1] * len(sections)
     return known if len(known) == len(sections) else []
 
 

@@ -1,4 +1,4 @@
-"""Read a set of ISO 11783-10 task data."""
+"""Read sets of ISO 11783-10 task data."""
 
 from __future__ import annotations
 
@@ -7,18 +7,19 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from xml.etree.ElementTree import Element
 
-from evenacre.errors import InputError
+from evenacre.errors import InputError, Problem
 from evenacre.io.common.findings import Findings, Subject
 from evenacre.io.common.suggestions import choice, listed
 from evenacre.io.taskdata.amounts import Allotment
 from evenacre.io.taskdata.counters import compare_task
 from evenacre.io.taskdata.fields import read_fields
-from evenacre.io.taskdata.folder import TaskFiles, open_taskdata
-from evenacre.io.taskdata.machines import Machines, implement_of, read_machines
+from evenacre.io.taskdata.folder import TaskFiles, open_sets
+from evenacre.io.taskdata.joined import join_logs
+from evenacre.io.taskdata.machines import Machines, implement_of, read_machines, width_of
 from evenacre.io.taskdata.prescriptions import Prescription, read_prescription, single_rates
-from evenacre.io.taskdata.time_log import Room, read_log
-from evenacre.io.taskdata.tracks import Driven, track_of
-from evenacre.io.taskdata.tree import by_id, named, read_root, text
+from evenacre.io.taskdata.time_log import Log, Room, read_log
+from evenacre.io.taskdata.tracks import Driven, idle_beside_others, said_once, told_apart, track_of
+from evenacre.io.taskdata.tree import MAX_TAGS, by_id, named, read_root, text
 from evenacre.model import Field, Implement, Track
 
 
@@ -28,6 +29,7 @@ class Task:
 
     id: str
     name: str
+    layer: str = ""  # What to call it by in its file: the id, after its set where there are several
     field_id: str = ""  # Of its field; empty when it names none
     # By name the one rate planned, kg per m2; None: none, or several
     products: dict[str, float | None] = field(default_factory=dict)
@@ -36,6 +38,7 @@ class Task:
     # Width, sections and offsets as far as the device tells; None without a width
     implement: Implement | None = None
     logs: int = 0  # Time logs the task names, whether or not they were read
+    worked_m: float = 0.0  # Driven while anything was on
     notes: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
 
@@ -49,10 +52,11 @@ class TaskData:
     fields: dict[str, Field] = field(default_factory=dict)  # By id, in file order
     tasks: tuple[Task, ...] = ()
     warnings: tuple[str, ...] = ()
+    unread: tuple[str, ...] = ()  # What is said of other sets beside it that were left out
 
 
 def read_taskdata(path: Path, *, task: str | None = None, time_zone: str | None = None) -> TaskData:
-    """Read a set of task data: fields, products, tasks and what was logged.
+    """Read the only set of task data in a file: fields, products, tasks and what was logged.
 
     Parameters
     ----------
@@ -68,80 +72,139 @@ def read_taskdata(path: Path, *, task: str | None = None, time_zone: str | None 
     InputError
         When it is no task data, damaged beyond use, or made to do harm.
     """
-    data, reader, elements = _open(Path(path), task)
+    opened = _open(Path(path), [] if task is None else [task])
+    if len(opened) > 1:
+        what = f"it holds {len(opened)} sets of task data."
+        raise InputError.at(Path(path).name, "", what, "Name the folder of one of them.")
+    data, reader, elements = opened[0]
     return replace(data, tasks=tuple(reader.read(element, time_zone) for element in elements))
 
 
-def each_task(path: Path, *, time_zone: str | None = None) -> Iterator[tuple[TaskData, Task]]:
-    """Read tasks one after another with their set, so that the logs of only one fill the memory."""
-    data, reader, elements = _open(Path(path), None)
-    for element in elements:
-        yield data, replace(reader, room=Room(data.source)).read(element, time_zone)
+def each_task(
+    path: Path, tasks: Sequence[str] = (), *, time_zone: str | None = None
+) -> Iterator[tuple[TaskData, Task]]:
+    """Read tasks one after another with their set, so that the logs of only one fill the memory.
+
+    ``tasks`` are ids, names or layers of those to read; all when there are none.
+    """
+    for data, reader, elements in _open(Path(path), tasks, alike=True):
+        for element in elements:
+            yield data, replace(reader, room=Room(data.source)).read(element, time_zone)
 
 
 def read_taskdata_tracks(
     path: Path, task: str | None = None, time_zone: str | None = None
 ) -> list[Track]:
     """Read the tracks of one task, or of all; InputError when there is no usable time log."""
-    data = read_taskdata(path, task=task, time_zone=time_zone)
-    tracks = [
-        replace(
-            track,
-            notes=(*_choice_of_tasks(data, one), *one.notes, *track.notes),
-            warnings=(*data.warnings, *one.warnings, *track.warnings),
-        )
-        for one in data.tasks
-        for track in one.tracks
-    ]
+    path, tracks, said = Path(path), list[Track](), dict[str, None]()
+    opened = _open(path, [] if task is None else [task])
+    count = sum(len(elements) for *_, elements in opened)
+    for data, reader, elements in opened:
+        about = (*data.unread, *data.warnings)
+        for one in (reader.read(element, time_zone) for element in elements):
+            notes = (*_which(data, one, count), *one.notes)
+            warnings = (*about, *one.warnings)
+            said.update(dict.fromkeys(warnings))
+            for track in one.tracks:
+                tracks.append(
+                    replace(
+                        track, notes=(*notes, *track.notes), warnings=(*warnings, *track.warnings)
+                    )
+                )
+                about = notes = warnings = ()
     if not tracks:
-        said = [warning.removesuffix(".") for one in data.tasks for warning in one.warnings]
-        because = f" ({said[0]})" if said else ""
-        what = f"there is no time log with positions in it{because}."
+        because = " ".join(said)
+        what = f"there is no time log with positions in it{f' ({because[:-1]})' * bool(because)}."
         remedy = "Export the task data after the work is done, with its logs."
-        raise InputError.at(data.source, "", what, remedy)
+        raise InputError.at(path.name, "", what, remedy)
     return tracks
 
 
-def _choice_of_tasks(data: TaskData, task: Task) -> tuple[str, ...]:
+def _which(data: TaskData, task: Task, count: int) -> tuple[str, ...]:
     """Say which task and field a track is of, where there is a choice."""
-    if len(data.tasks) < 2:
+    if count < 2:
         return ()
     field = data.fields[task.field_id].name if task.field_id else "no field"
     return (
-        f'{data.source}: it holds {len(data.tasks)} tasks; this log is of "{task.name}" '
-        f"({task.id}) on {field}. Name a task as the layer to take it alone.",
+        f'{data.source}: it holds {count:,} tasks; the logs from here on are of "{task.name}" '
+        f"({task.layer}) on {field}. Name a task as the layer to take it alone.",
     )
 
 
-def _open(path: Path, task: str | None) -> tuple[TaskData, _TaskReader, list[Element]]:
-    files = open_taskdata(path)
-    about = Subject(files.label)
-    root = read_root(files, about)
-    products = {identity: named(product, identity) for identity, product in by_id(root, "PDT")}
-    machines = read_machines(root, about)
-    fields = read_fields(root, about)
-    farms = root.findall("FRM")
-    farm = named(farms[0], "") if len(farms) == 1 else ""
-    data = TaskData(files.label, farm, fields, warnings=tuple(about.findings.warnings))
-    reader = _TaskReader(files, machines, set(fields), products, Room(files.label))
-    return data, reader, _chosen(root, task, files.label)
+def _open(
+    path: Path, tasks: Sequence[str], *, alike: bool = False
+) -> list[tuple[TaskData, _TaskReader, list[Element]]]:
+    """Open every set that can be; a set that cannot is told of with the first of the others.
+
+    A name that several tasks share is refused unless tasks ``alike`` are all wanted.
+    """
+    sets, warnings = open_sets(path)
+    opened: list[tuple[TaskData, _TaskReader, list[Element]]] = []
+    failures: list[Problem] = []
+    tags = 0
+    for files in sets:
+        about = Subject(files.label)
+        try:
+            root = read_root(files, about)
+        except InputError as error:
+            failures += error.problems
+            continue
+        tags += sum(1 for _ in root.iter())
+        if tags > MAX_TAGS:
+            what, remedy = "its sets have too many elements.", "Name the folder or zip of one."
+            raise InputError.at(path.name, "", what, remedy)
+        products = {identity: named(product, identity) for identity, product in by_id(root, "PDT")}
+        machines = read_machines(root, about)
+        fields = read_fields(root, about)
+        farms = root.findall("FRM")
+        farm = named(farms[0], "") if len(farms) == 1 else ""
+        data = TaskData(files.label, farm, fields, warnings=tuple(about.findings.warnings))
+        reader = _TaskReader(files, machines, set(fields), products, Room(files.label))
+        opened.append((data, reader, [element for _, element in by_id(root, "TSK")]))
+    if not opened:
+        raise InputError(failures)
+    if tasks:
+        return _chosen(opened, tasks, path.name, alike=alike)
+    unread = (*warnings, *(f"{problem} It was left out." for problem in failures))
+    data, reader, elements = opened[0]
+    opened[0] = replace(data, unread=unread), reader, elements
+    return opened
 
 
-def _chosen(root: Element, task: str | None, label: str) -> list[Element]:
-    elements = [element for _, element in by_id(root, "TSK")]
-    if task is None:
-        return elements
-    for attribute in ("A", "B"):
-        found = [element for element in elements if text(element, attribute) == task]
-        if len(found) == 1:
-            return found
-        if found:
-            what = f'{len(found)} tasks are called "{task}".'
-            remedy = f"Name one by its id: {listed(text(e, 'A') for e in found)}."
-            raise InputError.at(label, "", what, remedy)
-    known = [word for e in elements for word in (text(e, "A"), text(e, "B")) if word]
-    remedy = choice(task, known, "It holds no tasks.")
-    raise InputError.at(label, "", f'there is no task "{task}".', remedy)
+def _chosen(
+    opened: list[tuple[TaskData, _TaskReader, list[Element]]],
+    tasks: Sequence[str],
+    label: str,
+    *,
+    alike: bool,
+) -> list[tuple[TaskData, _TaskReader, list[Element]]]:
+    """Keep the tasks of certain ids, names or layers."""
+    known: list[str] = []
+    kept: set[str] = set()
+    called = [
+        (reader.layer(text(element, "A")), text(element, "A"), text(element, "B"))
+        for _, reader, elements in opened
+        for element in elements
+    ]
+    for task in tasks:
+        for way in range(3):
+            found = [names[0] for names in called if names[way] == task]
+            if len(found) > 1 and not alike:
+                what = f'{len(found)} tasks are called "{task}".'
+                remedy = f"Name one by its id: {listed(found)}."
+                raise InputError.at(label, "", what, remedy)
+            if found:
+                kept.update(found)
+                break
+        else:
+            known = known or [word for names in called for word in dict.fromkeys(names) if word]
+            remedy = choice(task, known, "It holds no tasks.")
+            raise InputError.at(label, "", f'there is no task "{task}".', remedy)
+    return [
+        (data, reader, chosen)
+        for data, reader, elements in opened
+        if (chosen := [e for e in elements if reader.layer(text(e, "A")) in kept])
+    ]
 
 
 @dataclass(frozen=True)
@@ -156,6 +219,10 @@ class _TaskReader:
     # Time logs that were read; a log belongs to one task
     taken: set[str] = field(default_factory=set)
 
+    def layer(self, identity: str) -> str:
+        """What to call a task by: its id, after its set where there are several."""
+        return f"{self.files.place}/{identity}" if self.files.place else identity
+
     def read(self, element: Element, time_zone: str | None) -> Task:
         """Read a task with its logs."""
         identity = text(element, "A")
@@ -169,7 +236,7 @@ class _TaskReader:
         prescription = read_prescription(element, self.files, self.products, about)
         driven = self._driven(element, allotments, time_zone, about)
         if driven:
-            compare_task(element, self.machines, [d.sums for d in driven], about)
+            compare_task(element, self.machines, [(d.sums, d.spans) for d in driven], about)
         implement = self._implement(driven, element, about)
         place = text(element, "E")
         if place and place not in self.fields:
@@ -178,12 +245,14 @@ class _TaskReader:
         return Task(
             id=identity,
             name=name,
+            layer=self.layer(identity),
             field_id=place if place in self.fields else "",
             products=_products(driven, allotments, prescription, single),
             prescription=prescription,
             tracks=tuple(d.track for d in driven),
             implement=implement,
             logs=len(element.findall("TLG")),
+            worked_m=sum(d.sums.distance for d in driven),
             notes=tuple(about.findings.notes),
             warnings=tuple(about.findings.warnings),
         )
@@ -195,7 +264,7 @@ class _TaskReader:
         time_zone: str | None,
         about: Subject,
     ) -> list[Driven]:
-        driven = []
+        logs: list[tuple[str, Log, Findings]] = []
         for name in (text(log, "A") for log in task.findall("TLG")):
             if name in self.taken:
                 about.warn(f"the time log {name} is named twice; it is read once.")
@@ -203,26 +272,45 @@ class _TaskReader:
             self.taken.add(name)
             own = Findings()
             # While it is read a log goes by its file, as a track by its task too.
-            read = Subject(f"{self.files.label}, {name}", own)
-            log = read_log(self.files, name, time_zone, self.room, read)
+            try:
+                read = Subject(f"{self.files.label}, {name}", own)
+                log = read_log(self.files, name, time_zone, self.room, read)
+            except InputError as error:
+                log = None
+                own.warnings += [f"{problem} The log was left out." for problem in error.problems]
+            if log is not None:
+                logs.append((name, log, own))
+            else:
+                about.findings.warnings += own.warnings
+        driven = []
+        for name, log, own in join_logs(logs, about):
             track = Subject(f"{about.name}, {name}", own)
-            made = log and track_of(log, allotments, self.machines, track)
+            made = track_of(log, allotments, self.machines, track)
             if made:
                 driven.append(made)
             else:
-                for warning in own.warnings:
-                    about.findings.warn(warning)
-        return driven
+                about.findings.warnings += own.warnings
+        return told_apart(said_once(idle_beside_others(driven, about), about))
 
     def _implement(self, driven: list[Driven], task: Element, about: Subject) -> Implement | None:
         # The log that tells most of the implement: a width first, then the most records.
         main = max(driven, key=lambda d: (d.width_m or 0.0, len(d.track)), default=None)
-        if main is None or not main.width_m:
+        if main is None:
             return None
-        if main.boom not in self.machines.parts:
-            return Implement(main.width_m)
+        boom, width, machines = main.boom, main.width_m, main.machines
+        if not width:
+            tools = self.machines.tools([text(link, "C") for link in task.findall("DAN")])
+            tools = tools or self.machines.tools([])
+            width = width_of(tools[0], self.machines, about) if len(tools) == 1 else None
+            if not width:
+                return None
+            boom, machines = tools[0], self.machines
+            name = machines.parts[boom].name
+            about.note(f'its logs name no tool; the width is that of "{name}", the only one.')
+        if boom not in machines.parts:
+            return Implement(width)
         links = [(text(link, "B"), text(link, "D")) for link in task.findall("CNN")]
-        return implement_of(main.boom, main.width_m, self.machines, links, about)
+        return implement_of(boom, width, machines, links, about)
 
 
 def _products(

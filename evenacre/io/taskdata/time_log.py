@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import islice
 from typing import Any, NamedTuple
 from xml.etree.ElementTree import Element
@@ -97,7 +97,8 @@ class Log:
     stamps: Stamps  # n of them
     # Values by index of column, of the columns that are used and were ever logged
     logged: dict[int, Logged]
-    seen: IntArray  # (256,) How many values were logged by index of column, used or not
+    seen: IntArray  # How many values were logged by index of column, used or not
+    left_out: dict[str, int] = field(default_factory=dict)  # Positions left out, by cause
 
     def __len__(self) -> int:
         return len(self.stamps.time_s)
@@ -150,7 +151,8 @@ def read_log(
     logged, seen = _read_values(data, starts, head.itemsize, wanted)
     _tell_of_others(columns, seen, about)
     heads = _gathered(data, starts, head)
-    return Log(columns, read_stamps(heads, fixed, time_zone, about), logged, seen)
+    stamps, left_out = read_stamps(heads, fixed, time_zone, about)
+    return Log(columns, stamps, logged, seen, left_out)
 
 
 def _read_template(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -12,11 +13,17 @@ from evenacre.io.common.findings import Subject, counted
 from evenacre.io.common.fix_quality import position_sigma_m, report_quality
 from evenacre.io.taskdata import ddis
 from evenacre.io.taskdata.amounts import Allotment, read_amounts
-from evenacre.io.taskdata.counters import Sums, compare_log, sums_of
+from evenacre.io.taskdata.counters import Spans, Sums, compare_log, sums_of
 from evenacre.io.taskdata.machines import MAX_WIDTH_M, Machines, width_of
 from evenacre.io.taskdata.time_log import Log
-from evenacre.io.taskdata.work_states import LoggedWork, logged_work, sections_on, working
-from evenacre.model import FloatArray, Track
+from evenacre.io.taskdata.work_states import (
+    LoggedWork,
+    agreed,
+    logged_work,
+    sections_on,
+    working,
+)
+from evenacre.model import BoolArray, FloatArray, Track
 
 _MAX_SPEED_MPS = 40.0
 _STEP_M = ddis.QUANTITIES[ddis.ACTUAL_WIDTH].step
@@ -32,6 +39,8 @@ class Driven:
     width_m: float | None  # Full working width, as the machine describes it or the log's widest
     targets_kg_per_m2: dict[str, float]  # Steady setpoints by product
     sums: Sums
+    spans: Spans  # Of its counters
+    machines: Machines  # With what the log tells of them
 
 
 def track_of(
@@ -50,38 +59,113 @@ def track_of(
     if not timed.all():
         about.warn(f"left out {counted(int((~timed).sum()), 'record')} without a time.")
     report_quality(about.name, quality[placed], about.findings)
-    sigma = np.where(placed, position_sigma_m(quality), np.nan)
-    work = logged_work(log, machines, about)
-    sections, on = sections_on(work), working(work)
+    sigma = position_sigma_m(quality)
+    work = logged_work(log, machines.completed(log), about)
+    sections, on, width = agreed(work, sections_on(work), working(work), _width(work))
     amounts = read_amounts(work, allotments, sections)
-    width = _width(work)
 
     def kept(values: Any) -> Any:
-        return None if values is None else values[timed]
+        return None if values is None else values[placed]
+
+    left_out = {**log.left_out, "without a time": int((~timed & np.isfinite(lon)).sum())}
 
     track = Track(
         source=about.name,
-        time_s=time_s[timed],
-        lon=lon[timed],
-        lat=lat[timed],
+        time_s=time_s[placed],
+        lon=lon[placed],
+        lat=lat[placed],
         working=kept(on),
         sections=kept(sections),
         width_m=kept(width),
         speed_mps=kept(_speed(log)),
-        rates={product: values[timed] for product, values in amounts.rates.items()},
-        flows={product: values[timed] for product, values in amounts.flows.items()},
-        sigma_m=sigma[timed] if np.isfinite(sigma).any() else None,
-        unweighed=tuple(replace(u, values=u.values[timed]) for u in amounts.unweighed),
+        rates={product: values[placed] for product, values in amounts.rates.items()},
+        flows={product: values[placed] for product, values in amounts.flows.items()},
+        sigma_m=sigma[placed] if np.isfinite(sigma[placed]).any() else None,
+        unweighed=tuple(replace(u, values=u.values[placed]) for u in amounts.unweighed),
+        left_out={cause: count for cause, count in left_out.items() if count},
     )
-    full = width_of(work.boom, machines, about)
+    full = width_of(work.boom, work.machines, about)
     if full is None and width is not None and np.isfinite(width).any():
         full = float(np.nanmax(width)) or None
     sums = sums_of(track, full)
-    compare_log(log, machines, sums, about)
+    spans = compare_log(log, machines, sums, about)
     track = replace(
         track, notes=tuple(about.findings.notes), warnings=tuple(about.findings.warnings)
     )
-    return Driven(track, work.boom, full, amounts.targets_kg_per_m2, sums)
+    return Driven(track, work.boom, full, amounts.targets_kg_per_m2, sums, spans, work.machines)
+
+
+def said_once(driven: Sequence[Driven], about: Subject) -> list[Driven]:
+    """Say of all logs together what each of several says of itself."""
+    tracks = [d.track for d in driven]
+    for kind in ("notes", "warnings"):
+        texts = Counter(
+            line.removeprefix(f"{t.source}: ") for t in tracks for line in getattr(t, kind)
+        )
+        common = {text: count for text, count in texts.items() if count > 1}
+        for text, count in common.items():
+            said = f"{text.removesuffix('.')} (so in {count:,} of {len(tracks):,} logs)."
+            (about.note if kind == "notes" else about.warn)(said)
+        for place, track in enumerate(tracks):
+            own: dict[str, Any] = {
+                kind: tuple(
+                    line
+                    for line in getattr(track, kind)
+                    if line.removeprefix(f"{track.source}: ") not in common
+                )
+            }
+            tracks[place] = replace(track, **own)
+    return [replace(d, track=t) for d, t in zip(driven, tracks, strict=True)]
+
+
+def worked(track: Track) -> BoolArray:
+    """Records at which anything was on, (n,), as far as states and widths tell."""
+    on = np.ones(len(track), dtype=bool)
+    if track.working is not None:
+        on &= track.working
+    if track.sections is not None:
+        on &= track.sections.any(axis=1)
+    if track.width_m is not None:
+        on &= np.nan_to_num(track.width_m, nan=1.0) > 0
+    return on
+
+
+def idle_beside_others(driven: Sequence[Driven], about: Subject) -> list[Driven]:
+    """Take a log that tells nothing of work, unlike others of its task, as driven without."""
+
+    def silent(track: Track) -> bool:
+        told = (track.working, track.sections, track.width_m)
+        return all(t is None for t in told) and not (track.rates or track.flows or track.unweighed)
+
+    if all(silent(d.track) for d in driven):
+        return [*driven]
+    done = []
+    for one in driven:
+        track = one.track
+        if silent(track):
+            about.warn(
+                f"{track.source.rpartition(', ')[2]} tells of no work, unlike its other logs; its "
+                f"{counted(len(track), 'record', 'count')} as driven without work."
+            )
+            track = replace(track, working=np.zeros(len(track), dtype=bool))
+        done.append(replace(one, track=track, sums=sums_of(track, one.width_m)))
+    return done
+
+
+def told_apart(driven: Sequence[Driven]) -> list[Driven]:
+    """Name as another machine's every log that runs while another does."""
+    spans = [(d.track.time_s.min(), d.track.time_s.max()) for d in driven]
+
+    def beside(place: int) -> bool:
+        first, last = spans[place]
+        return any(k != place and a < last and first < b for k, (a, b) in enumerate(spans))
+
+    return [
+        replace(d, track=replace(d.track, machine=d.track.source.rpartition(", ")[2]))
+        if beside(place)
+        else d
+        for place, d in enumerate(driven)
+    ]
 
 
 def _width(work: LoggedWork) -> FloatArray | None:

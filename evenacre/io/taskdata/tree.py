@@ -15,7 +15,8 @@ from evenacre.io.common.findings import Subject
 from evenacre.io.taskdata.folder import MAIN, TaskFiles
 
 _MAX_XML_BYTES = 64 * 1024**2
-_MAX_TAGS, _MAX_ATTRIBUTES = 1_200_000, 5_000_000
+MAX_TAGS, _MAX_ATTRIBUTES = 1_200_000, 5_000_000
+"""Most elements of all sets that are read at once."""
 # More than the largest farm has, and few enough to be worked through.
 _MOST = {
     **dict.fromkeys(("PFD", "TSK", "PLN", "TZN", "TLG", "PDT", "GPN"), 20_000),
@@ -24,6 +25,7 @@ _MOST = {
     "GRD": 500,
 }
 _ROOT, _EXTERNAL = "ISO11783_TaskData", "XFC"
+# What is read is written alike in all of them; a version that is missing or 0 tells nothing.
 _VERSIONS = ("2", "3", "4")
 _FEWER = "Export fewer fields and tasks."
 
@@ -49,12 +51,12 @@ def read_root(files: TaskFiles, about: Subject) -> Element:
                 f"it has {counts[tag]:,} elements <{tag}>, more than are read at once ({most:,})."
             )
             raise InputError.at(files.label, "", what, _FEWER)
-    if counts.total() > _MAX_TAGS:
+    if counts.total() > MAX_TAGS:
         raise InputError.at(files.label, "", "it has too many elements.", _FEWER)
-    version = f"{root.get('VersionMajor', '?')[:8]}.{root.get('VersionMinor', '0')[:8]}"
-    if version.partition(".")[0] not in _VERSIONS:
+    said = text(root, "VersionMajor")[:8]
+    if said.strip("0") and said not in _VERSIONS:
         about.warn(
-            f"it says it is task data of version {version}; versions 3 and 4 are known, and it "
+            f"it says it is task data of version {said}; versions 3 and 4 are known, and it "
             "was read as one of them."
         )
     return root
@@ -82,10 +84,10 @@ def parse_xml(files: TaskFiles, name: str, limit: int) -> Element:
 
 
 def _parsed(data: bytes, label: str, name: str) -> Element:
-    if data.count(b"<") > 2 * _MAX_TAGS or data.count(b"=") > _MAX_ATTRIBUTES:
+    if data.count(b"<") > 2 * MAX_TAGS or data.count(b"=") > _MAX_ATTRIBUTES:
         raise InputError.at(label, name, "it has too many elements.", _FEWER)
     try:
-        return fromstring(data)
+        root = fromstring(data)
     except ParseError as error:
         name = f"{name}, line {error.position[0]:,}"
         what, remedy = "the file is damaged or breaks off.", "Export it again."
@@ -94,6 +96,11 @@ def _parsed(data: bytes, label: str, name: str) -> Element:
         remedy = "Export it again with another program."
     except (ValueError, LookupError):  # an encoding that is none
         what, remedy = "its text encoding is not known.", "Export it again as UTF-8."
+    else:
+        # Some exporters give all elements a namespace, which the standard does not.
+        for element in root.iter():
+            element.tag = element.tag.rpartition("}")[2]
+        return root
     raise InputError.at(label, name, what, remedy)
 
 

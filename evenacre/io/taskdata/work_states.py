@@ -16,6 +16,13 @@ from evenacre.model import BoolArray, FloatArray
 _ON, _ERROR, _ABSENT = 1, 2, 3
 _LOW_BITS = 0x55555555  # of sixteen states of two bits
 _AMOUNTS = (*ddis.RATES, ddis.ACTUAL_FLOW, ddis.SETPOINT_FLOW, ddis.ACTUAL_WIDTH)
+# A counter that rose this often tells where there was work; how much longer than usual a rise
+# may have taken.
+_LEAST_RISES, _USUAL_STEPS = 5, 3
+# A rate that is never zero repeats what was wanted; counters lag behind switches a little.
+_STOPPED_SHARE, _IDLE_SHARE = 0.01, 0.3
+NOT_AVAILABLE = 2**31 - 1
+"""What a rate or flow says that is not known."""
 # How much a value tells of which element did the work.
 _WEIGHTS = {
     **dict.fromkeys(ddis.CONDENSED_STATES, 100),
@@ -56,6 +63,8 @@ def logged_work(log: Log, machines: Machines, about: Subject) -> LoggedWork:
     weights: dict[str, int] = {}
     for index, column in enumerate(log.columns):
         weight = _WEIGHTS.get(column.ddi or 0)
+        if weight and not _ever_on(log, index):
+            weight = 1
         if weight and (index in log.logged or column.fixed is not None):
             # The nearest function or device, else the element itself.
             above = (
@@ -85,6 +94,113 @@ def working(work: LoggedWork) -> BoolArray | None:
             _tell_of_gaps(np.isnan(state), state == _ERROR, "work state", work.about)
             return np.asarray(state == _ON)
     return None
+
+
+def _ever_on(log: Log, index: int) -> bool:
+    """Whether a state is on at any record; yes of what is no state."""
+    key = log.columns[index].ddi
+    values = log.values(index)
+    known = values[np.isfinite(values)].astype(np.int64)
+    if key in ddis.CONDENSED_STATES:
+        return bool((known & ~(known >> 1) & _LOW_BITS).any())
+    return key != ddis.WORK_STATE or bool((known == _ON).any())
+
+
+def agreed(
+    work: LoggedWork, sections: BoolArray | None, on: BoolArray | None, width: FloatArray | None
+) -> tuple[BoolArray | None, BoolArray | None, FloatArray | None]:
+    """Settle where the states of sections, (n, s), the work state and the width, (n,), disagree.
+
+    A state that is off throughout is no account of a drive of which another one says that there
+    was work; and what rises only with work tells of it where no state does.
+    """
+    warn = work.about.warn
+    some = None if sections is None else sections.any(axis=1)
+    if some is not None and on is not None and not (some & on).any():
+        if on.any():
+            warn(
+                f"the states of its sections are off wherever its work state is on "
+                f"({counted(int(on.sum()), 'record')}); the work state was taken."
+            )
+            sections = some = None
+        elif some.any():
+            warn(
+                f"its work state is off throughout, but sections are on in "
+                f"{counted(int(some.sum()), 'record')}; the sections were taken."
+            )
+            on = None
+    states = [state for state in (some, on) if state is not None]
+    together = np.logical_and.reduce(states) if states else None
+    if width is not None and together is not None and together.any():
+        wide = np.nan_to_num(width) > 0
+        if not wide[together].any():
+            warn("the working width is logged as none wherever there is work; it was not used.")
+            width = None
+    rising = _rising(work)
+    if together is None:
+        if rising is not None and width is None:
+            work.about.note("no work state is logged; there was work wherever its counters rise.")
+            on = rising
+        return sections, on, width
+    if not together.any():
+        what = "its counters rise"
+        if rising is None:
+            what, rising = "its rates are above zero", _flowing(work)
+        if rising is not None:
+            warn(
+                f"it says that there was no work at all, but {what} in "
+                f"{counted(int(rising.sum()), 'record')}; there was work where they do so."
+            )
+            return None, rising, None
+    elif rising is not None:
+        idle = rising & ~together
+        if idle.sum() > _IDLE_SHARE * rising.sum():
+            warn(
+                f"its counters rise in {counted(int(idle.sum()), 'record')} in which nothing is "
+                "said to be on; these count as without work."
+            )
+    return sections, on, width
+
+
+def _rising(work: LoggedWork) -> BoolArray | None:
+    """Records up to which a counter of work has risen, (n,); None where that is not clear."""
+    log, device = work.log, _device(work, work.boom)
+    for key in ddis.COUNTERS:
+        for index in log.indices(key):
+            if index not in log.logged or _device(work, log.columns[index].part) != device:
+                continue
+            record, value = log.logged[index]
+            up = np.diff(value.astype(np.int64)) > 0
+            if up.sum() < _LEAST_RISES:
+                continue
+            # A counter that stood still is not logged: only so much before a rise was work.
+            steps = np.diff(record)[up]
+            reach = np.minimum(steps, _USUAL_STEPS * max(1, int(np.median(steps))))
+            ends = record[1:][up]
+            edges = np.zeros(len(log) + 1, dtype=np.int64)
+            np.add.at(edges, ends - reach, 1)
+            np.add.at(edges, ends, -1)
+            return np.asarray(np.cumsum(edges[:-1]) > 0)
+    return None
+
+
+def _flowing(work: LoggedWork) -> BoolArray | None:
+    """Records with a rate or flow above zero, (n,); None where none is ever said to be zero."""
+    log, device = work.log, _device(work, work.boom)
+    some, none = np.zeros(len(log), dtype=bool), np.zeros(len(log), dtype=bool)
+    for key in (ddis.ACTUAL_RATE, ddis.ACTUAL_FLOW, *ddis.UNWEIGHED):
+        for index in log.indices(key):
+            if _device(work, log.columns[index].part) == device:
+                values = log.values(index)
+                some |= (values > 0) & (values < NOT_AVAILABLE)
+                none |= values == 0
+    stopped = none & ~some
+    return some if some.any() and stopped.sum() > _STOPPED_SHARE * len(log) else None
+
+
+def _device(work: LoggedWork, part: str) -> str:
+    parts = work.machines.parts
+    return parts[part].device if part in parts else ""
 
 
 def sections_on(work: LoggedWork) -> BoolArray | None:

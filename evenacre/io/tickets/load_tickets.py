@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
-from evenacre.errors import InputError, Problem
+from evenacre.errors import InputError, Problem, gathered
 from evenacre.io.common.findings import Findings
 from evenacre.io.common.suggestions import choice, did_you_mean, listed
 from evenacre.io.tables.time_texts import (
@@ -21,8 +21,14 @@ from evenacre.io.tables.time_texts import (
     time_of_day,
     time_span,
 )
-from evenacre.io.tickets.rows import TicketRow, own_rows, read_rows
-from evenacre.io.tickets.scale_uncertainty import usual_error, way_of_weighing, weight_sigma_kg
+from evenacre.io.tickets.rows import (
+    TicketRow,
+    own_rows,
+    read_rows,
+    usual_error,
+    way_of_weighing,
+    weight_sigma_kg,
+)
 from evenacre.model import LoadTicket, OperationPlan, Track
 from evenacre.units.display import in_both
 
@@ -44,38 +50,30 @@ def read_tickets(path: Path, plan: OperationPlan) -> tuple[tuple[LoadTicket, ...
     With a ``field`` or ``operation`` column one table serves a whole season: each operation
     takes its own lines. A line that names no field there belongs to none; a warning says so.
 
-    Parameters
-    ----------
-    path : Path
-    plan : OperationPlan
-        Whose field, products and compartments the tickets are of.
+    Tickets come in the order of time, or of the file where times are missing, with what does not
+    fit together in the table.
 
-    Returns
-    -------
-    tuple of LoadTicket
-        In the order of time, or of the file where times are missing.
-    Findings
-        Of the table and of what does not fit together in it.
-
-    Raises
-    ------
-    InputError
-        With every line that cannot be understood.
+    InputError tells of every line that cannot be understood.
     """
     findings = Findings()
     rows = own_rows(read_rows(path, findings), plan, findings)
-    problems: list[Problem] = []
-    times = _times(rows, plan, problems)
+    times = seconds_of([row.time for row in rows], plan.date, plan.time_zone)
+    remedy = "Write it as 2026-04-14T09:12, or as 09:12 if the operation has a date."
+    problems = [
+        Problem(row.file, row.line, not_read(row.time), remedy)
+        for row, time in zip(rows, times, strict=True)
+        if row.time and np.isnan(time)
+    ]
     tickets = []
     for row, time in zip(rows, times, strict=True):
-        try:
+        with gathered(problems):
             tickets.append(_ticket(row, None if np.isnan(time) else float(time), plan, findings))
-        except InputError as error:
-            problems += error.problems
     if problems:
         raise InputError(problems)
     tickets = _in_order(tickets, findings)
-    _check_repeats(tickets, findings)
+    for a, b in pairwise(tickets):
+        if _SAID(a) == _SAID(b) and a.time_s is not None:
+            findings.warn(f"{b.place}: it repeats {a.place} exactly; both are counted.")
     _check_amounts(tickets, plan, findings)
     return tuple(tickets), findings
 
@@ -103,25 +101,11 @@ def match_ticket_clock(
     if span is None or not times:
         return tickets, []
     if on_undated_clock(span, times):
-        tickets = tuple(
-            t if t.time_s is None else replace(t, time_s=time_of_day(t.time_s, time_zone))
-            for t in tickets
-        )
-        times = [t.time_s for t in tickets if t.time_s is not None]
-    if min(times) > span[1] or max(times) < span[0]:
-        return tickets, [
-            "Every load ticket lies before or after the log: check their times and the time zone."
-        ]
-    return tickets, []
-
-
-def _times(rows: list[TicketRow], plan: OperationPlan, problems: list[Problem]) -> np.ndarray:
-    times = seconds_of([row.time for row in rows], plan.date, plan.time_zone)
-    for row, time in zip(rows, times, strict=True):
-        if row.time and np.isnan(time):
-            remedy = "Write it as 2026-04-14T09:12, or as 09:12 if the operation has a date."
-            problems.append(Problem(row.file, row.line, not_read(row.time), remedy))
-    return times
+        times = [time_of_day(time, time_zone) for time in times]
+        fitted = iter(times)
+        tickets = tuple(t if t.time_s is None else replace(t, time_s=next(fitted)) for t in tickets)
+    missed = "Every load ticket lies before or after the log: check their times and the time zone."
+    return tickets, [missed] if min(times) > span[1] or max(times) < span[0] else []
 
 
 def _ticket(
@@ -131,15 +115,13 @@ def _ticket(
     product, compartment = _contents(row, plan, findings)
     mass = row.mass_kg
     if mass < 0:
-        raise row.error(
-            f'The weight "{row.weight}" is negative.',
-            'Write what came out as "cleaned out" and what stayed as "remaining", both positive.',
+        remedy = (
+            'Write what came out as "cleaned out" and what stayed as "remaining", both positive.'
         )
+        raise row.error(f'The weight "{row.weight}" is negative.', remedy)
     if mass > _MOST_KG:
-        raise row.error(
-            f'The weight "{row.weight}" is more than any cart carries.',
-            "Check the number and its unit.",
-        )
+        what = f'The weight "{row.weight}" is more than any cart carries.'
+        raise row.error(what, "Check the number and its unit.")
     if mass == 0 and event == "filled":
         findings.warn(f"{row.place}: nothing was filled in; the ticket changes nothing.")
     sigma, by = _sigma(row, mass, event, findings), row.weighed_by or "scale"
@@ -178,10 +160,8 @@ def _contents(row: TicketRow, plan: OperationPlan, findings: Findings) -> tuple[
     if not compartment:
         rides = [c for p, c in plan.compartment_of if p == product] or bins
         if len(rides) > 1:
-            raise row.error(
-                "It does not say which compartment.",
-                f"Fill in the compartment column: {listed(rides)}.",
-            )
+            remedy = f"Fill in the compartment column: {listed(rides)}."
+            raise row.error("It does not say which compartment.", remedy)
         compartment = rides[0] if rides else ""
     return product, compartment
 
@@ -205,24 +185,18 @@ def _sigma(row: TicketRow, mass_kg: float, event: str, findings: Findings) -> fl
 
 def _in_order(tickets: Sequence[LoadTicket], findings: Findings) -> list[LoadTicket]:
     """Tickets in the order of time; in the order of the file where any has no time."""
-    timed = [t for t in tickets if t.time_s is not None]
-    late = [
-        b.place
-        for a, b in pairwise(timed)
-        if a.time_s is not None and b.time_s is not None and b.time_s < a.time_s
-    ]
+    timed = [(t.time_s, t.place) for t in tickets if t.time_s is not None]
+    late = [place for (before, _), (time, place) in pairwise(timed) if time < before]
     if not late:
         return list(tickets)
+    told = f"{late[0]}: this ticket is earlier than the one above it"
     if len(timed) < len(tickets):
         findings.warn(
-            f"{late[0]}: this ticket is earlier than the one above it, and some tickets give no "
-            "time, so the order of the file was kept. Give every ticket its time."
+            f"{told}, and some tickets give no time, so the order of the file was kept. Give every "
+            "ticket its time."
         )
         return list(tickets)
-    findings.warn(
-        f"{late[0]}: this ticket is earlier than the one above it; the tickets were put in the "
-        "order of their times."
-    )
+    findings.warn(f"{told}; the tickets were put in the order of their times.")
     return sorted(tickets, key=lambda t: t.time_s or 0.0)
 
 
@@ -262,9 +236,3 @@ def _check_amounts(tickets: Sequence[LoadTicket], plan: OperationPlan, findings:
                 f'"{name}" holds level full, {in_both("mass", volume[name] * per_m3)} at its bulk '
                 "density. Check the weight, the volume and the density."
             )
-
-
-def _check_repeats(tickets: Sequence[LoadTicket], findings: Findings) -> None:
-    for a, b in pairwise(tickets):
-        if _SAID(a) == _SAID(b) and a.time_s is not None:
-            findings.warn(f"{b.place}: it repeats {a.place} exactly; both are counted.")

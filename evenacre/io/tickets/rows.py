@@ -1,7 +1,8 @@
-"""Lines of a table of load tickets, before they have meanings."""
+"""Lines of a table of load tickets, before they have meanings, and how well they were weighed."""
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,7 +15,8 @@ from evenacre.io.tables.record_table import RecordTable
 from evenacre.io.tables.text_table import read_delimited
 from evenacre.io.untrusted import budget
 from evenacre.model import OperationPlan
-from evenacre.units.parsing import Dimension, parse_quantity
+from evenacre.units.display import POUND_KG
+from evenacre.units.parsing import Dimension, parse_quantity, plain_number
 
 _COLUMNS = {
     "time": ("time", "when", "date_time", "timestamp"),
@@ -33,6 +35,17 @@ _REMEDY = (
     "A ticket table has columns event (filled, remaining or cleaned out) and weight, and as "
     "needed time, compartment, product, weighed by, resolution, field, operation."
 )
+
+# All common practice, no source: the division of a truck scale, and what people say of the rest.
+_TRUCK_DIVISION_KG = 20 * POUND_KG
+_SHARES = {"load cell": 0.01, "count": 0.005, "estimate": 0.05}
+_WORDS = (
+    ("load cell", ("cell", "cells", "cart scale", "monitor")),
+    ("scale", ("scale", "scales", "weighbridge", "elevator")),
+    ("count", ("bag", "bags", "tote", "totes", "count", "tag", "tags", "label")),
+    ("estimate", ("estimate", "estimated", "guess", "guessed", "sight", "volume", "eye")),
+)
+_FIGURE = re.compile(r"\(?\s*(?:\+/-|±)?\s*(\d[\d.,]*\s*(?:%|[A-Za-z]+))\s*\)?\s*$")
 
 
 @dataclass(frozen=True)
@@ -73,7 +86,9 @@ def read_rows(path: Path, findings: Findings) -> list[TicketRow]:
         raise InputError.at(path.name, "", "There is no such file.", "Check the name.")
     table = read_delimited(path, findings, budget.NOTES)
     columns = _columns(table)
-    unit = _header_unit(columns["weight"])
+    weight = columns["weight"]
+    bare = weight.words[-1] if weight.unit(Dimension.MASS) is not None else ""
+    unit = weight.unit_text or bare
     cells = {
         role: table.words(columns[role].name if role in columns else None) for role in _COLUMNS
     }
@@ -87,42 +102,28 @@ def read_rows(path: Path, findings: Findings) -> list[TicketRow]:
         for i, texts in enumerate(zip(*cells.values(), strict=True))
         if any((filled := dict(zip(cells, texts, strict=True))).values())
     ]
-    units = {re.sub(r"^[-+\d.,\s]+", "", row.weight).lower().rstrip("s.") for row in rows}
-    if len(units - {""}) > 1:
-        findings.warn(
-            f"{path.name}: the weights are in mixed units ({', '.join(sorted(units - {''}))}); "
-            "each was read in its own."
-        )
+    units = {re.sub(r"^[-+\d.,\s]+", "", row.weight).lower().rstrip("s.") for row in rows} - {""}
+    if len(units) > 1:
+        mixed = f"the weights are in mixed units ({', '.join(sorted(units))})"
+        findings.warn(f"{path.name}: {mixed}; each was read in its own.")
     return rows
 
 
 def _columns(table: RecordTable) -> dict[str, Header]:
-    headers = [read_header(name) for name in table.names]
     found: dict[str, Header] = {}
-    for role, spellings in _COLUMNS.items():
-        named = [h for h in headers if _name(h) in spellings]
-        if named:
-            found[role] = named[0]
+    for header in map(read_header, table.names):
+        words = list(header.words)  # without the unit that a name may end with
+        if not header.unit_text and len(words) > 1 and header.unit(Dimension.MASS) is not None:
+            words.pop()
+        name = "_".join(words)
+        for role in (role for role, spellings in _COLUMNS.items() if name in spellings):
+            found.setdefault(role, header)
     missing = [role for role in _NEEDED if role not in found]
     if missing:
         what = f"There is no column {listed(missing)}; it has {listed(table.names)}."
         remedy = f"{_REMEDY} {did_you_mean(missing[0], table.names)}".strip()
         raise InputError.at(table.file, "", what, remedy)
     return found
-
-
-def _name(header: Header) -> str:
-    """Words of a column name without the unit it may end with."""
-    words = list(header.words)
-    if not header.unit_text and len(words) > 1 and header.unit(Dimension.MASS) is not None:
-        words.pop()
-    return "_".join(words)
-
-
-def _header_unit(header: Header) -> str:
-    if header.unit_text:
-        return header.unit_text
-    return header.words[-1] if header.unit(Dimension.MASS) is not None else ""
 
 
 def own_rows(rows: list[TicketRow], plan: OperationPlan, findings: Findings) -> list[TicketRow]:
@@ -147,3 +148,50 @@ def own_rows(rows: list[TicketRow], plan: OperationPlan, findings: Findings) -> 
             + choice(plan.field.name, known)
         )
     return own
+
+
+def way_of_weighing(text: str) -> tuple[str, str]:
+    """Part ``"truck scale 20 lb"`` into a known way and the figure given with it.
+
+    The way is ``"scale"``, ``"load cell"``, ``"count"`` or ``"estimate"``, the figure a division
+    with its unit or a percentage; either is empty when not known.
+    """
+    found = _FIGURE.search(text)
+    words = f" {re.sub(r'[^a-z]+', ' ', text.lower())} "
+    ways = (way for way, spoken in _WORDS if any(f" {word} " in words for word in spoken))
+    return next(ways, ""), found[1] if found else ""
+
+
+def weight_sigma_kg(
+    way: str, mass_kg: float, figure: str, *, readings: int, file: str = "", place: str = ""
+) -> float:
+    """Standard uncertainty of one weight.
+
+    A scale that reads in steps of d errs evenly within d / 2 either way, d / sqrt(12)
+    (JCGM 100:2008, 4.3.7), each time it is read: twice when the weight is the difference of two
+    readings. A percentage is a standard uncertainty; other figures are refused. A way that is not
+    known counts as an estimate, and the usual figure where none is given.
+    """
+    if figure.endswith("%"):
+        percent = plain_number(figure[:-1])
+        if percent is None or not 0 <= percent / 100.0 < 1:
+            what = f'"{figure}" is not a percentage of error.'
+            raise InputError.at(file, place, what, 'Write it as "1 %".')
+        return percent / 100.0 * mass_kg
+    exact = way == "scale" or (way == "count" and bool(figure))
+    division = _TRUCK_DIVISION_KG if way == "scale" else 0.0
+    if figure:
+        division = abs(parse_quantity(figure, Dimension.MASS, file=file, place=place))
+    each = division / math.sqrt(12.0) * math.sqrt(readings)
+    return math.hypot(each, 0.0 if exact else _share(way) * mass_kg)
+
+
+def usual_error(way: str) -> str:
+    """Say what is assumed of a way of weighing that comes with no figure."""
+    if way == "scale":
+        return "a scale that reads in steps of 20 lb (9 kg)"
+    return f"a standard uncertainty of {100 * _share(way):g} %"
+
+
+def _share(way: str) -> float:
+    return _SHARES.get(way, _SHARES["estimate"])

@@ -45,6 +45,9 @@ OUTLINE_PAIRS = 5_000_000
 
 ARCHIVE_MEMBERS = 20_000
 ARCHIVE_MAPS = 500
+"""Most maps, logs and zips that are unpacked of one zip and those inside it."""
+ARCHIVE_DEPTH = 3
+"""How deep in a zip another one is looked into."""
 # Logs shrink ten to fifty times; a thousandfold is the mark of a zip bomb.
 ARCHIVE_RATIO, ARCHIVE_RATIO_FROM_BYTES = 300, 4 * MB
 

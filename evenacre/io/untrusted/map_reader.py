@@ -44,6 +44,11 @@ class MapReader:
         head, _ = self._ask(path, label, {"ask": "layers"})
         return [(name, kind) for name, kind in head["layers"]]
 
+    def fields(self, path: Path, layer: str, label: str) -> list[str]:
+        """Names of the attributes of a layer."""
+        head, _ = self._ask(path, label, {"ask": "fields", "layer": layer})
+        return [str(name) for name in head["fields"]]
+
     def read(
         self, path: Path, layer: str, label: str, *, shapes_only: bool = False
     ) -> gpd.GeoDataFrame | pd.DataFrame:
@@ -60,6 +65,17 @@ class MapReader:
         if head["geometry"] is None:
             return frame
         return gpd.GeoDataFrame(frame, geometry=names[head["geometry"]])
+
+    def sheets(self, path: Path, label: str) -> list[tuple[str, str]]:
+        """Names of the sheets of a spreadsheet, and how their text begins."""
+        head, _ = self._ask(path, label, {"ask": "sheets"})
+        return [(name, text) for name, text in head["sheets"]]
+
+    def sheet(self, path: Path, name: str, label: str) -> str:
+        """A sheet of a spreadsheet as comma-separated values."""
+        _, table = self._ask(path, label, {"ask": "sheet", "layer": name})
+        assert table is not None
+        return str(table.column(0)[0].as_py())
 
     def _ask(
         self, path: Path, label: str, request: dict[str, Any]

@@ -30,6 +30,7 @@ from evenacre.io.untrusted.files import read_start
 from evenacre.io.untrusted.gdal import allow_only, close_ways_out
 from evenacre.io.untrusted.kinds import LOOKED_AT, MapKind, map_kind, points_elsewhere
 from evenacre.io.untrusted.map_checks import check_geojson, check_geopackage, count_layers
+from evenacre.io.untrusted.workbook import sheet, sheets
 
 GEOMETRY = "geometry"
 READY = b"ready\n"
@@ -54,6 +55,17 @@ def layers(path: Path) -> list[tuple[str, str]]:
         found = pyogrio.list_layers(path).tolist()
     budget.check_layers(len(found))
     return [(str(name), str(shape)) for name, shape in found if shape is not None]
+
+
+def fields(path: Path, layer: str) -> list[str]:
+    """Answer `MapReader.fields` with errors as of `layers`."""
+    kind = _look_into(path)
+    if kind is MapKind.GEOPARQUET:
+        _check_attributes("", pq.read_metadata(path).num_columns)
+        return list(pq.read_schema(path).names)
+    found = pyogrio.read_info(path, layer=layer, **allow_only(kind))["fields"]
+    _check_attributes(f'layer "{layer}"', len(found))
+    return [str(name) for name in found]
 
 
 def read(path: Path, layer: str, *, shapes_only: bool = False) -> gpd.GeoDataFrame | pd.DataFrame:
@@ -160,6 +172,13 @@ def _answer(request: dict[str, Any]) -> tuple[dict[str, Any], pa.Table | None]:
     path = Path(request["path"])
     if request["ask"] == "layers":
         return {"layers": layers(path)}, None
+    if request["ask"] == "sheets":
+        return {"sheets": sheets(path)}, None
+    if request["ask"] == "sheet":
+        text = pa.array([sheet(path, request["layer"])], pa.large_string())
+        return {"columns": ["text"]}, pa.table({"text": text})
+    if request["ask"] == "fields":
+        return {"fields": fields(path, request["layer"])}, None
     with np.errstate(invalid="ignore"):  # coordinates that are not numbers: said by the caller
         frame = read(path, request["layer"], shapes_only=request["shapes_only"])
     shaped = isinstance(frame, gpd.GeoDataFrame)

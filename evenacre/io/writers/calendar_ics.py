@@ -21,14 +21,9 @@ def write_calendar(
 ) -> None:
     """Write events as an iCalendar file.
 
-    Parameters
-    ----------
-    events : sequence of CalendarEvent
-        Times of day carry a zone, which is written with them, or none: then they go by
-        whatever clock the phone keeps.
-    generated : datetime
-        With its zone. It counts as the time of the last change: events imported again replace
-        the earlier ones of the same ``uid``, and their sequence grows with it.
+    Times of day carry a zone, which is written with them, or none: then they go by whatever clock
+    the phone keeps. ``generated``, with its zone, counts as the time of the last change: events
+    imported again replace the earlier ones of the same ``uid``, and their sequence grows with it.
     """
     calendar = Calendar()
     calendar.add("version", "2.0")
@@ -39,7 +34,23 @@ def write_calendar(
         calendar.add(key, vText(shown(name)))
     stamp = generated.astimezone(UTC).replace(microsecond=0)
     for event in events:
-        calendar.add_component(_entry(event, stamp))
+        entry = Event()
+        entry.add("uid", event.uid)
+        entry.add("dtstamp", stamp)
+        entry.add("last-modified", stamp)
+        entry.add("sequence", int((stamp - _FIRST).total_seconds() // 60))
+        entry.add("dtstart", event.start)
+        entry.add("dtend", event.end)
+        for key, text in (
+            ("summary", event.title),
+            ("description", event.text),
+            ("location", event.place),
+        ):
+            if text or key == "summary":
+                entry.add(key, shown(text))
+        # A move of the herd does not make the day busy.
+        entry.add("transp", "OPAQUE" if isinstance(event.start, datetime) else "TRANSPARENT")
+        calendar.add_component(entry)
     days = [date(e.start.year, e.start.month, 1) for e in events]
     if days:
         # The rules of the years around; else the library writes those of seventy years.
@@ -47,21 +58,3 @@ def write_calendar(
             date(min(days).year - 1, 1, 1), date(max(days).year + 2, 1, 1)
         )
     path.write_bytes(calendar.to_ical())
-
-
-def _entry(event: CalendarEvent, stamp: datetime) -> Event:
-    entry = Event()
-    entry.add("uid", event.uid)
-    entry.add("dtstamp", stamp)
-    entry.add("last-modified", stamp)
-    entry.add("sequence", int((stamp - _FIRST).total_seconds() // 60))
-    entry.add("dtstart", event.start)
-    entry.add("dtend", event.end)
-    entry.add("summary", shown(event.title))
-    if event.text:
-        entry.add("description", shown(event.text))
-    if event.place:
-        entry.add("location", shown(event.place))
-    # A move of the herd does not make the day busy.
-    entry.add("transp", "OPAQUE" if isinstance(event.start, datetime) else "TRANSPARENT")
-    return entry

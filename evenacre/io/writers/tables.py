@@ -64,34 +64,20 @@ def _sheet(sheet: Worksheet, table: pd.DataFrame, formats: Mapping[str, Any]) ->
     for place, name in enumerate(table.columns):
         values = table.iloc[:, place].tolist()
         sheet.write_string(0, place, shown(str(name))[:_CELL], formats["head"])
-        style = _style(str(name), table.iloc[:, place])
-        longest = max([len(_shown(v)) for v in values], default=0)
+        column = table.iloc[:, place]
+        style = "text"
+        if pd.api.types.is_numeric_dtype(column):
+            style = "large" if column.abs().max() >= 100 else "small"
+            style = "whole" if pd.api.types.is_integer_dtype(column) else style
+            style = "degrees" if name in _DEGREES else style
+        texts = [f"{v:,.4f}" if isinstance(v, float) else str(v) for v in values]
+        longest = max(map(len, texts), default=0)
         wide = min(max(longest, min(len(str(name)), 16)) + 2, _WIDEST)
         sheet.set_column(place, place, wide, formats[style])
         for row, value in enumerate(values, start=1):
-            _cell(sheet, row, place, value)
+            if isinstance(value, str):
+                sheet.write_string(row, place, shown(value)[:_CELL])
+            elif value is not None and not (isinstance(value, float) and not math.isfinite(value)):
+                sheet.write_number(row, place, value)
     if len(table) and len(table.columns):
         sheet.autofilter(0, 0, len(table), len(table.columns) - 1)
-
-
-def _cell(sheet: Worksheet, row: int, place: int, value: Any) -> None:
-    if value is None or (isinstance(value, float) and not math.isfinite(value)):
-        return
-    if isinstance(value, str):
-        sheet.write_string(row, place, shown(value)[:_CELL])
-    else:
-        sheet.write_number(row, place, value)
-
-
-def _style(name: str, values: pd.Series[Any]) -> str:
-    if not pd.api.types.is_numeric_dtype(values):
-        return "text"
-    if name in _DEGREES:
-        return "degrees"
-    if pd.api.types.is_integer_dtype(values):
-        return "whole"
-    return "large" if values.abs().max() >= 100 else "small"
-
-
-def _shown(value: Any) -> str:
-    return f"{value:,.4f}" if isinstance(value, float) else str(value)

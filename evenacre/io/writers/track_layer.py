@@ -58,19 +58,20 @@ def track_layer(tracks: Sequence[Track]) -> gpd.GeoDataFrame:
     for name, rows in (("sections", False), ("rows", True)):
         if any(t.sections is not None and t.sections_are_rows is rows for t in tracks):
             columns[name] = [text for t in tracks for text in _digits(t, rows)]
-    return gpd.GeoDataFrame(columns, geometry=_points(tracks), crs="EPSG:4326")
+    lon, lat = (np.concatenate([getattr(t, axis) for t in tracks]) for axis in ("lon", "lat"))
+    placed = np.isfinite(lon) & np.isfinite(lat)
+    points = np.full(len(lon), None, dtype=object)
+    # Longitudes that run on past the antimeridian are brought back, as other readers expect.
+    points[placed] = shapely.points(np.where(lon > 180, lon - 360, lon)[placed], lat[placed])
+    return gpd.GeoDataFrame(columns, geometry=points, crs="EPSG:4326")
 
 
 def _joined(
     parts: Sequence[np.ndarray | None], tracks: Sequence[Track], missing: float | None
 ) -> np.ndarray:
     """One column of all tracks."""
-    return np.concatenate(
-        [
-            np.full(len(track), missing) if part is None else part
-            for part, track in zip(parts, tracks, strict=True)
-        ]
-    )
+    paired = zip(parts, tracks, strict=True)
+    return np.concatenate([np.full(len(t), missing) if p is None else p for p, t in paired])
 
 
 def _digits(track: Track, rows: bool) -> list[str | None]:
@@ -80,13 +81,3 @@ def _digits(track: Track, rows: bool) -> list[str | None]:
     count = track.sections.shape[1]
     digits = (track.sections.astype(np.uint8) + ord("0")).tobytes().decode()
     return [digits[i : i + count] for i in range(0, len(digits), count)] if count else []
-
-
-def _points(tracks: Sequence[Track]) -> np.ndarray:
-    lon = np.concatenate([t.lon for t in tracks])
-    lat = np.concatenate([t.lat for t in tracks])
-    placed = np.isfinite(lon) & np.isfinite(lat)
-    points = np.full(len(lon), None, dtype=object)
-    # Longitudes that run on past the antimeridian are brought back, as other readers expect.
-    points[placed] = shapely.points(np.where(lon > 180, lon - 360, lon)[placed], lat[placed])
-    return points

@@ -6,11 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from evenacre.model import PastSetting
-from evenacre.planning.calibration.compartments import (
-    Split,
-    area_per_fill_m2,
-    split_to_empty_together,
-)
+from evenacre.planning.calibration.compartments import Split, split_to_empty_together
 from evenacre.planning.calibration.meter_test import (
     Evenness,
     MeterTest,
@@ -18,8 +14,14 @@ from evenacre.planning.calibration.meter_test import (
     judge,
     opener_evenness,
 )
-from evenacre.planning.calibration.next_setting import NextSetting, by_a_line, in_proportion
-from evenacre.planning.calibration.settings_lookup import LookUp, look_up, setting_number
+from evenacre.planning.calibration.next_setting import (
+    LookUp,
+    NextSetting,
+    by_a_line,
+    in_proportion,
+    look_up,
+    setting_number,
+)
 
 
 @dataclass(frozen=True)
@@ -57,21 +59,14 @@ class Calibration:
 
 def calibrate(job: CalibrationJob, past: Sequence[PastSetting] | None = None) -> Calibration:
     """Work out everything a job asks; ``past`` are lines of the settings book to look through."""
-    test, target = job.test, job.about.target_kg_per_m2
+    test, about, target = job.test, job.about, job.about.target_kg_per_m2
     verdict = judge(test, target, job.tolerance) if test and target else None
     rate = target or (test.rate_kg_per_m2 if test else None)
-    parted = job.opener_catches_kg
+    parted, cart_kg = job.opener_catches_kg, job.compartments_kg
     found = None
     if past is not None and target is not None:
-        about = job.about
-        found = look_up(
-            past,
-            target,
-            about.bulk_density_kg_per_m3,
-            about.product,
-            about.roller,
-            allow_far=job.allow_far,
-        )
+        kind = (about.bulk_density_kg_per_m3, about.product, about.roller)
+        found = look_up(past, target, *kind, allow_far=job.allow_far)
     return Calibration(
         job=job,
         noted=_noted(job, verdict),
@@ -79,12 +74,8 @@ def calibrate(job: CalibrationJob, past: Sequence[PastSetting] | None = None) ->
         evenness=opener_evenness(parted, job.tolerance) if parted and len(parted[0]) > 1 else None,
         next_setting=_next_setting(job),
         rate_kg_per_m2=rate,
-        fill_areas_m2={name: area_per_fill_m2(kg, rate) for name, kg in job.fills_kg.items()}
-        if rate
-        else {},
-        split=split_to_empty_together(job.compartments_kg, rate)
-        if rate and job.compartments_kg
-        else None,
+        fill_areas_m2={name: kg / rate for name, kg in job.fills_kg.items()} if rate else {},
+        split=split_to_empty_together(cart_kg, rate) if rate and cart_kg else None,
         found=found,
     )
 

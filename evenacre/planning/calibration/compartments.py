@@ -13,36 +13,23 @@ BUSHEL_M3 = 2150.42 * 0.0254**3
 
 # Pounds in a bushel: University of Missouri Extension G4020, Tables for Weights and
 # Measurement: Crops.
-TEST_WEIGHTS_LB_PER_BU = {
-    "alfalfa": 60.0,
-    "red clover": 60.0,
-    "white clover": 60.0,
-    "crimson clover": 60.0,
-    "birdsfoot trefoil": 60.0,
-    "vetch": 60.0,
-    "timothy": 45.0,
-    "orchardgrass": 14.0,
-    "smooth brome": 14.0,
-    "smooth bromegrass": 14.0,
-    "tall fescue": 14.0,
-    "wheat": 60.0,
-    "rye": 56.0,
-    "oats": 32.0,
-    "barley": 48.0,
-    "soybeans": 60.0,
-    "corn": 56.0,
-    "flax": 60.0,
+_CROPS_BY_LB_PER_BU = {
+    60.0: "alfalfa, red clover, white clover, crimson clover, birdsfoot trefoil, vetch, wheat, "
+    "soybeans, flax",
+    56.0: "rye, corn",
+    48.0: "barley",
+    45.0: "timothy",
+    32.0: "oats",
+    14.0: "orchardgrass, smooth brome, smooth bromegrass, tall fescue",
+}
+_LB_PER_BU = {
+    crop: pounds for pounds, crops in _CROPS_BY_LB_PER_BU.items() for crop in crops.split(", ")
 }
 
 
 def mass_kg(volume_m3: float, bulk_density_kg_per_m3: float) -> float:
     """Mass that fills a volume level."""
     return volume_m3 * bulk_density_kg_per_m3
-
-
-def area_per_fill_m2(fill_kg: float, rate_kg_per_m2: float) -> float:
-    """Ground that a fill covers."""
-    return fill_kg / rate_kg_per_m2
 
 
 def usual_bulk_density(product: str) -> tuple[str, float] | None:
@@ -52,10 +39,10 @@ def usual_bulk_density(product: str) -> tuple[str, float] | None:
     has none.
     """
     words = _words(product)
-    found = [crop for crop in TEST_WEIGHTS_LB_PER_BU if _words(crop) <= words]
+    found = [crop for crop in _LB_PER_BU if _words(crop) <= words]
     if len(found) != 1:
         return None
-    return found[0], TEST_WEIGHTS_LB_PER_BU[found[0]] * POUND_KG / BUSHEL_M3
+    return found[0], _LB_PER_BU[found[0]] * POUND_KG / BUSHEL_M3
 
 
 @dataclass(frozen=True)
@@ -77,13 +64,7 @@ class Split:
 
 
 def split_to_empty_together(masses_kg: Mapping[str, float], rate_kg_per_m2: float) -> Split:
-    """Share a rate, wanted of all compartments together, by the mass in each.
-
-    Raises
-    ------
-    ValueError
-        When a mass is below zero, or all are zero.
-    """
+    """Share a rate, wanted of all compartments together, by the mass in each."""
     total = math.fsum(masses_kg.values())
     if total <= 0 or min(masses_kg.values()) < 0:
         raise ValueError("compartments need something in them")

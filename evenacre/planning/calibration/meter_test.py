@@ -137,7 +137,11 @@ def judge(test: MeterTest, target_kg_per_m2: float, tolerance: float = 0.05) -> 
         elif high < -allowed or low > allowed:
             standing = MeterStanding.OFF_TARGET
         allows = (high - low) / 2 <= allowed
-        needed = _catches_needed(test.sd_kg, test.resolution_kg, allowed * test.area_m2)
+        for catches in range(2, _MOST_CATCHES + 1):
+            error = _standard_error(test.sd_kg, catches, test.resolution_kg)
+            if _quantile(catches) * error <= allowed * test.area_m2:
+                needed = catches
+                break
     return Verdict(
         target_kg_per_m2, tolerance, off_by, abs(off_by) <= tolerance, standing, allows, needed
     )
@@ -163,11 +167,6 @@ def opener_evenness(
 
     An opener may be off by a fraction of the mean; source of 0.05: Field and Solie, Introduction
     to Agricultural Engineering Technology.
-
-    Raises
-    ------
-    ValueError
-        With fewer than two openers, or when nothing was caught.
     """
     openers: npt.NDArray[np.float64] = np.atleast_2d(np.asarray(catches_kg, float)).mean(axis=0)
     mean = float(openers.mean())
@@ -191,15 +190,3 @@ def _standard_error(sd_kg: float, catches: int, resolution_kg: float) -> float:
 
 def _quantile(catches: int) -> float:
     return float(stdtrit(catches - 1, (1 + CONFIDENCE) / 2))
-
-
-def _catches_needed(sd_kg: float, resolution_kg: float, allowed_kg: float) -> int | None:
-    """Fewest catches whose interval is no wider than the tolerance."""
-    return next(
-        (
-            n
-            for n in range(2, _MOST_CATCHES + 1)
-            if _quantile(n) * _standard_error(sd_kg, n, resolution_kg) <= allowed_kg
-        ),
-        None,
-    )

@@ -43,12 +43,8 @@ def finish_job(
 
     The product has to be named when the operation places several. When not given, the mass left is
     that of the load tickets less what was placed since, and the present rate the mean of the log
-    so far, or the target where the log tells none.
-
-    Raises
-    ------
-    FindingError
-        Without a boundary, or when the product or what is left of it cannot be told.
+    so far, or the target where the log tells none. A job without a boundary is refused, and one
+    whose product, or what is left of it, cannot be told.
     """
     if not result.boundary_given:
         raise FindingError("ground_left_unknown", _PLACE)
@@ -57,14 +53,17 @@ def finish_job(
     checked = loads.get(chosen.product)
     correction = checked.correction if checked else None
     factor = correction.factor if correction and correction.needed else 1.0
-    findings = checked.findings if checked else ()
     left_from = "as given"
     if left is None:
         left = _left(operation, result, chosen, factor)
         left_from = "by the load tickets, less what was placed since"
     rate, rate_from = rate_kg_per_m2, "as given"
-    if rate is None:
-        rate, rate_from = _rate(result, chosen, factor)
+    metered = chosen.source != "target" and result.swept_area_m2 > 0 and chosen.logged_kg > 0
+    if rate is None and metered:  # over the ground driven so far, by the corrected meter
+        rate = factor * chosen.logged_kg / result.swept_area_m2
+        rate_from = "mean of the log" + (", corrected by the scale" if factor != 1.0 else "")
+    elif rate is None:
+        rate, rate_from = chosen.target_kg_per_m2, "the target"
     ahead = ground_ahead(result)
     if ahead.undone.area == 0:
         raise FindingError("nothing_left", result.field)
@@ -72,23 +71,22 @@ def finish_job(
     known = placed.get(chosen.product, Product(chosen.product))
     finish = come_out_even(ahead.ground, left, rate_kg_per_m2=rate, product=known)
     out = run_out(ahead, finish, result.width_m)
+    findings = checked.findings if checked else ()
     return FinishJob(known, left_from, rate_from, ahead, finish, out, findings)
 
 
 def _product(operation: Operation, result: AuditResult, name: str | None) -> ProductResult:
     found = {p.product: p for p in result.products}
-    if name is None and len(found) == 1:
-        return next(iter(found.values()))
-    if name is not None and name in found:
-        return found[name]
-    products = tuple(found)
     if not found:
         raise FindingError("no_product_known", _PLACE)
-    if name is None:
-        raise FindingError("several_products", _PLACE, operation=operation.name, products=products)
-    raise FindingError(
-        "no_such_product", _PLACE, operation=operation.name, product=name, products=products
-    )
+    job, products = operation.name, tuple(found)
+    if name is None and len(found) > 1:
+        raise FindingError("several_products", _PLACE, operation=job, products=products)
+    if name is not None and name not in found:
+        raise FindingError(
+            "no_such_product", _PLACE, operation=job, products=products, product=name
+        )
+    return found[next(iter(found)) if name is None else name]
 
 
 def _left(
@@ -98,32 +96,19 @@ def _left(
     tickets = [t for t in operation.tickets if t.product == product.product]
     if not tickets:
         raise FindingError("left_unknown", _PLACE, product=product.product)
-    held = held_by_tickets(tickets)
+    held, since_s = held_by_tickets(tickets)
     last = tickets[-1]
-    if held.amount.kg <= 0:
+    if held.kg <= 0:
         raise FindingError("cart_was_empty", last.place, product=product.product)
     if last.event == REMAINING and last.time_s is None:
-        return held.amount  # without a time it can only mean now
-    start = -math.inf if held.since_s is None else held.since_s
+        return held  # without a time it can only mean now
     placed = 0.0
     if result.totals is not None and product.product in result.totals.metered_kg:
         running = result.totals.metered_kg[product.product]
+        start = -math.inf if since_s is None else since_s
         placed = factor * between(result.totals, running, (start, math.inf))
-    kg = held.amount.kg - placed
-    if kg < 0:
-        raise FindingError(
-            "placed_over_held",
-            last.place,
-            product=product.product,
-            placed_kg=placed,
-            held_kg=held.amount.kg,
-        )
-    return Amount(kg, math.hypot(held.amount.sigma_kg, METER_SCATTER * placed))
-
-
-def _rate(result: AuditResult, product: ProductResult, factor: float) -> tuple[float | None, str]:
-    """Mean rate over the ground driven so far, by the corrected meter; else the target."""
-    if product.source != "target" and result.swept_area_m2 > 0 and product.logged_kg > 0:
-        corrected = ", corrected by the scale" if factor != 1.0 else ""
-        return factor * product.logged_kg / result.swept_area_m2, f"mean of the log{corrected}"
-    return product.target_kg_per_m2, "the target"
+    if placed > held.kg:
+        name = product.product
+        code = "placed_over_held"
+        raise FindingError(code, last.place, product=name, placed_kg=placed, held_kg=held.kg)
+    return Amount(held.kg - placed, math.hypot(held.sigma_kg, METER_SCATTER * placed))

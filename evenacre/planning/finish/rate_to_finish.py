@@ -82,6 +82,7 @@ def ground_left(
     passes_to_come: float | None = None,
     *,
     unlike: float = 0.0,
+    overlap: float | None = None,
 ) -> GroundLeft:
     """Forecast what will be driven from the overlap of the passes so far.
 
@@ -89,16 +90,16 @@ def ground_left(
     pass by pass (n,); its uncertainty is the scatter of passes about that ratio, once for the
     ratio's own error and once for each pass to come (ratio estimator: Cochran 1977, Sampling
     Techniques, section 6.2). ``unlike`` is the relative standard uncertainty for ground to come
-    that is not like the ground behind.
+    that is not like the ground behind. Without passes somebody may say the share driven again,
+    which is taken to be good to half of itself; else it is the usual 3 +/- 3 %.
     """
     new, again = np.asarray(new_m2, dtype=float), np.asarray(again_m2, dtype=float)
     whole = float(new.sum())
-    if len(new) < _FEWEST_PASSES or whole <= 0:
-        overlap = float(again.sum()) / whole if whole > 0 else _USUAL_OVERLAP
-        spread = undone_m2 * _USUAL_OVERLAP_SIGMA
-        freedom = math.inf
-    else:
-        overlap = float(again.sum()) / whole
+    sigma = _USUAL_OVERLAP_SIGMA if overlap is None else overlap / 2
+    overlap = _USUAL_OVERLAP if overlap is None else overlap
+    overlap = float(again.sum()) / whole if whole > 0 else overlap
+    spread, freedom = undone_m2 * sigma, math.inf
+    if len(new) >= _FEWEST_PASSES and whole > 0:
         scatter = float(((again - overlap * new) ** 2).sum()) / (len(new) - 1)
         if passes_to_come is None:
             passes_to_come = undone_m2 / (whole / len(new))
@@ -106,27 +107,11 @@ def ground_left(
         spread = math.sqrt(scatter * (own + passes_to_come))
         freedom = len(new) - 1.0
     drive = undone_m2 * (1 + overlap)
-    from_area = (1 + overlap) * undone_sigma_m2
-    sigma = math.hypot(from_area, spread, unlike * undone_m2)
+    sigma = math.hypot((1 + overlap) * undone_sigma_m2, spread, unlike * undone_m2)
     # Welch-Satterthwaite (JCGM 100:2008, G.4.1): of these only the scatter is an estimate.
     if math.isfinite(freedom):
         freedom = freedom * (sigma / spread) ** 4 if spread > 0 else math.inf
     return GroundLeft(undone_m2, undone_sigma_m2, overlap, drive, sigma, freedom, len(new))
-
-
-def typed_ground(
-    undone_m2: float, undone_sigma_m2: float, overlap: float | None = None
-) -> GroundLeft:
-    """Ground left as somebody says, without tracks.
-
-    The share driven again is taken to be good to half of itself; the usual 3 +/- 3 % when None.
-    """
-    spread = _USUAL_OVERLAP_SIGMA if overlap is None else overlap / 2
-    overlap = _USUAL_OVERLAP if overlap is None else overlap
-    sigma = math.hypot((1 + overlap) * undone_sigma_m2, undone_m2 * spread)
-    return GroundLeft(
-        undone_m2, undone_sigma_m2, overlap, undone_m2 * (1 + overlap), sigma, math.inf, 0
-    )
 
 
 def come_out_even(
@@ -135,7 +120,6 @@ def come_out_even(
     *,
     rate_kg_per_m2: float | None = None,
     product: Product | None = None,
-    level: float = LEVEL,
 ) -> Finish:
     """Rate at which ground and load end together, and what to do where it cannot be had.
 
@@ -144,17 +128,15 @@ def come_out_even(
     present rate is held against it; the product tells its range and the parts of a blend.
     """
     even = left.kg / ground.drive_m2 if ground.drive_m2 > 0 else math.inf
-    low, high = _fieller(ground, left, level)
+    low, high = _fieller(ground, left)
     needed = short = short_sigma = reach = reach_sigma = None
     verdict = "no rate"
-    if rate_kg_per_m2:
-        needed = rate_kg_per_m2 * ground.drive_m2
+    if rate := rate_kg_per_m2:
+        needed = rate * ground.drive_m2
         short = needed - left.kg
-        short_sigma = math.hypot(rate_kg_per_m2 * ground.drive_sigma_m2, left.sigma_kg)
-        reach, reach_sigma = left.kg / rate_kg_per_m2, left.sigma_kg / rate_kg_per_m2
-        verdict = (
-            "runs out" if rate_kg_per_m2 > high else "left over" if rate_kg_per_m2 < low else "even"
-        )
+        short_sigma = math.hypot(rate * ground.drive_sigma_m2, left.sigma_kg)
+        reach, reach_sigma = left.kg / rate, left.sigma_kg / rate
+        verdict = "runs out" if rate > high else "left over" if rate < low else "even"
     least = product.rate_min_kg_per_m2 if product else None
     most = product.rate_max_kg_per_m2 if product else None
     within = "not known" if least is None and most is None else "allowed"
@@ -165,17 +147,20 @@ def come_out_even(
         within = "above"
     wanted = rate_kg_per_m2 or least
     add = max((wanted or 0.0) * ground.drive_m2 - left.kg, 0.0)
+    parts = product.parts if product and add > 0 else ()
+    whole = sum(part for _, part in parts)
+    add_parts = tuple((name, add * part / whole) for name, part in parts) if whole > 0 else ()
     ceiling = most if within == "above" else rate_kg_per_m2
     spare = max(left.kg - ceiling * ground.drive_m2, 0.0) if ceiling else 0.0
     return Finish(
-        ground, left, even, low, high, level, rate_kg_per_m2, needed, short, short_sigma, reach,
-        reach_sigma, verdict, within, leave, add, _by_parts(product, add), spare,
+        ground, left, even, low, high, LEVEL, rate_kg_per_m2, needed, short, short_sigma, reach,
+        reach_sigma, verdict, within, leave, add, add_parts, spare,
     )  # fmt: skip
 
 
-def _fieller(ground: GroundLeft, left: Amount, level: float) -> tuple[float, float]:
+def _fieller(ground: GroundLeft, left: Amount) -> tuple[float, float]:
     freedom = ground.freedom if math.isfinite(ground.freedom) else 1e9
-    q2 = float(stdtrit(freedom, 0.5 + level / 2)) ** 2
+    q2 = float(stdtrit(freedom, 0.5 + LEVEL / 2)) ** 2
     m, d = left.kg, ground.drive_m2
     a = d**2 - q2 * ground.drive_sigma_m2**2
     c = m**2 - q2 * left.sigma_kg**2
@@ -184,10 +169,3 @@ def _fieller(ground: GroundLeft, left: Amount, level: float) -> tuple[float, flo
     # may be none, negative.
     low = max(c / far, 0.0) if far > 0 else 0.0
     return low, far / a if a > 0 else math.inf
-
-
-def _by_parts(product: Product | None, kg: float) -> tuple[tuple[str, float], ...]:
-    whole = sum(part for _, part in product.parts) if product else 0.0
-    if product is None or whole <= 0 or kg <= 0:
-        return ()
-    return tuple((name, kg * part / whole) for name, part in product.parts)

@@ -12,8 +12,15 @@ from shapely.geometry.base import BaseGeometry
 
 from evenacre.model import FloatArray
 from evenacre.model.audit_result import AuditResult
-from evenacre.planning.audited_ground import layer_ground, left_of, workable_ground
 from evenacre.planning.finish.rate_to_finish import Finish, GroundLeft, ground_left
+from evenacre.planning.ground import (
+    layer_ground,
+    left_of,
+    opened,
+    overlaid,
+    whole_of,
+    workable_ground,
+)
 from evenacre.planning.passes.strips import along, back_from, cut_strips, strip_steps
 
 # Pieces of a strip smaller than this share of a square of the tool's width are corners.
@@ -53,7 +60,15 @@ def passes_ahead(
     passes: list[PassAhead] = []
     while parts:
         parts.sort(key=lambda p: (p.distance(shapely.Point(here)), p.bounds))
-        for strip in _strips(parts.pop(0), width_m, here[1]):
+        # Strips along x, from the side nearer to the machine.
+        part = parts.pop(0)
+        _, south, _, north = part.bounds
+        step = strip_steps(part, width_m)
+        step[-1] = max(step[-1], north - south)
+        low, high = south + step[:-1], south + step[1:]
+        if abs(here[1] - north) < abs(here[1] - south):
+            low, high = north - step[1:], north - step[:-1]
+        for strip in cut_strips(part, low, high):
             pieces = [p for p in shapely.get_parts(strip) if p.area > _CORNER * width_m**2]
             if not pieces:
                 continue
@@ -69,18 +84,6 @@ def passes_ahead(
                 ground = along(piece, -heading_rad)
                 passes.append(PassAhead(line, ground, piece.area, east - west))
     return tuple(passes)
-
-
-def _strips(part: BaseGeometry, width_m: float, beside: float) -> list[BaseGeometry]:
-    """Cut a part into strips along x, from the side nearer to ``beside``."""
-    _, south, _, north = part.bounds
-    step = strip_steps(part, width_m)
-    step[-1] = max(step[-1], north - south)
-    if abs(beside - north) < abs(beside - south):
-        low, high = north - step[1:], north - step[:-1]
-    else:
-        low, high = south + step[:-1], south + step[1:]
-    return list(cut_strips(part, low, high))
 
 
 @dataclass(frozen=True)
@@ -118,9 +121,9 @@ def ground_ahead(result: AuditResult) -> GroundAhead:
     workable = workable_ground(result)
     uncovered = left_of(workable, layer_ground(result, "cover"))
     reach = _NARROW * result.width_m / 2
-    open_ground = uncovered.buffer(-reach, join_style="mitre").buffer(reach, join_style="mitre")
-    undone = shapely.intersection(open_ground, uncovered)
-    undone = shapely.union_all([p for p in shapely.get_parts(undone) if p.area > reach**2])
+    open_ground = opened(uncovered, reach, join_style="mitre")
+    undone = overlaid(shapely.intersection, open_ground, uncovered)
+    undone = whole_of(p for p in shapely.get_parts(undone) if p.area > reach**2)
     new, again = pass_overlaps(result, workable)
     track = result.layers["passes"].geometry
     start = np.array(track.iloc[-1].coords[-1]) if len(track) else np.zeros(2)
@@ -156,16 +159,16 @@ def pass_overlaps(result: AuditResult, workable: BaseGeometry) -> tuple[FloatArr
     order = np.argsort(number, kind="stable")
     pieces = np.asarray(swaths.geometry.to_numpy(), dtype=object)[order]
     names, first = np.unique(number[order], return_index=True)
-    whole = np.array([shapely.union_all(g) for g in np.split(pieces, first[1:])], dtype=object)
+    whole = np.array([whole_of(g) for g in np.split(pieces, first[1:])], dtype=object)
     swept = np.bincount(number, shapely.area(swaths.geometry.to_numpy()))[names]
     tree = shapely.STRtree(whole)
     new = np.zeros(len(whole))
     for i, ground in enumerate(whole):
-        earlier = [j for j in tree.query(ground) if j < i]
-        fresh = shapely.difference(ground, shapely.union_all(whole[earlier]))
-        new[i] = shapely.intersection(fresh, workable).area
+        earlier = whole_of(whole[[j for j in tree.query(ground) if j < i]])
+        fresh = overlaid(shapely.difference, ground, earlier)
+        new[i] = overlaid(shapely.intersection, fresh, workable).area
     passes = result.layers["passes"].set_index("pass")
-    inner = ~passes.loc[names, "headland"].to_numpy(dtype=bool)
+    inner = ~passes["headland"].reindex(names, fill_value=False).to_numpy(dtype=bool)
     if inner.sum() < _FEWEST_INNER:
         inner[:] = True
     return new[inner], np.maximum(swept - new, 0.0)[inner]
@@ -204,7 +207,8 @@ def _part_of_length(strip: PassAhead, area_m2: float) -> float:
     side = np.array([-along[1], along[0]]) * 10 * math.sqrt(strip.area_m2 + strip.length_m**2)
     cuts = ends[0] + np.linspace(0, 1, _SLICES + 1)[:, None] * (ends[1] - ends[0])
     corners = np.stack([cuts[:-1] + side, cuts[1:] + side, cuts[1:] - side, cuts[:-1] - side], 1)
-    areas = shapely.area(shapely.intersection(shapely.polygons(corners), strip.ground))
+    slices = overlaid(shapely.intersection, shapely.polygons(corners), strip.ground)
+    areas = shapely.area(slices)
     return float(np.interp(area_m2, np.r_[0.0, np.cumsum(areas)], np.linspace(0, 1, _SLICES + 1)))
 
 
@@ -217,8 +221,8 @@ def split_lines(
         if out is None or number != out.pass_number:
             lines.append((number, strip.line, out is None or number < out.pass_number))
             continue
-        begin, end = strip.line.coords[0], strip.line.coords[-1]
         here = (out.x_m, out.y_m)
-        lines.append((number, shapely.LineString([begin, here]), True))
-        lines.append((number, shapely.LineString([here, end]), False))
+        fed, unfed = ([strip.line.coords[0], here], [here, strip.line.coords[-1]])
+        lines += [(number, shapely.LineString(fed), True)]
+        lines += [(number, shapely.LineString(unfed), False)]
     return lines

@@ -1,14 +1,22 @@
-"""What a plan of interseeding came to: paddock by paddock, planned and done."""
+"""Planned against done: the paddocks of a plan beside the audit of the same ground."""
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from enum import StrEnum
+from typing import Any
+from zoneinfo import ZoneInfo
 
-from evenacre.model import PlannedPaddock, PlannedSeeding
+import numpy as np
+
+from evenacre.geo.overlay import union
+from evenacre.model import UNDATED_S, BoolArray, FloatArray, PlannedPaddock, PlannedSeeding
+from evenacre.model.audit_result import AuditResult, ProductResult
 from evenacre.model.finding import Finding
+
+_SPECK = 0.01  # of a job: a try of the drill, or minutes past midnight, are no day of seeding
 
 
 class PaddockStanding(StrEnum):
@@ -125,3 +133,163 @@ def _sums(paddocks: Sequence[PaddockCompared]) -> SeededTotals:
         planned_kg=sum(p.planned_kg for p in paddocks),
         applied_kg=sum(known) if len(known) == len(amounts) else None,
     )
+
+
+def compare(planned: PlannedSeeding, results: Iterable[AuditResult]) -> PlannedDone:
+    """Hold a plan of interseeding against the audit of the same paddocks.
+
+    An operation belongs to the paddock of its field's name when it placed the planned seed:
+    the product itself, or every part of the blend. Several of them add up.
+    """
+    every = list(results)
+    seeded: dict[str, list[AuditResult]] = {}
+    for result in every:
+        if _sown(result, planned) and result.covered_area_m2 > 0:
+            seeded.setdefault(result.field, []).append(result)
+    known = {paddock.name: paddock for paddock in planned.paddocks}
+    wanted = [n for n, p in known.items() if p.window is not None or p.visits or n in seeded]
+    compared = tuple(
+        _paddock(name, known.get(name), seeded.get(name, []), planned)
+        for name in dict.fromkeys((*wanted, *seeded))
+    )
+    return PlannedDone(planned, compared, tuple(_findings(planned, compared, every)))
+
+
+def _sown(result: AuditResult, planned: PlannedSeeding) -> list[ProductResult]:
+    """What an operation placed of the planned seed; nothing unless it is the whole blend."""
+    by_name = {p.product: p for p in result.products}
+    parts = [name for name in planned.parts if name in by_name]
+    names = [planned.product, *(parts if len(parts) == len(planned.parts) else ())]
+    return [by_name[name] for name in dict.fromkeys(names) if name in by_name]
+
+
+def _paddock(
+    name: str,
+    planned: PlannedPaddock | None,
+    results: Sequence[AuditResult],
+    seeding: PlannedSeeding,
+) -> PaddockCompared:
+    if not results:
+        return PaddockCompared(name, planned)
+    days = _by_date(day for r in results for day in done_days(r, _sown(r, seeding)))
+    amounts = [day.seed_kg for day in days]
+    done_m2 = results[0].covered_area_m2
+    if len(results) > 1:  # ground that one job or more covered
+        plane = results[0].crs
+        covers = [r.layers["cover"].geometry.to_crs(plane).to_numpy() for r in results]
+        done_m2 = float(union(np.concatenate(covers)).area)
+    compared = PaddockCompared(
+        name=name,
+        planned=planned,
+        operations=tuple(r.operation for r in results),
+        days=days,
+        done_m2=done_m2,
+        applied_kg=None if None in amounts else sum(kg or 0.0 for kg in amounts),
+    )
+    return replace(compared, **_judged(compared, seeding.rest_days))
+
+
+def _by_date(days: Iterable[DoneDay]) -> tuple[DoneDay, ...]:
+    """Add up the jobs of one day; days in order, an unknown one last."""
+    found: dict[dt.date | None, DoneDay] = {}
+    for one in days:
+        same = found.get(one.day, DoneDay(one.day, 0.0, 0.0))
+        unknown = same.seed_kg is None or one.seed_kg is None
+        kg = None if unknown else (same.seed_kg or 0.0) + (one.seed_kg or 0.0)
+        found[one.day] = DoneDay(one.day, same.area_m2 + one.area_m2, kg)
+    return tuple(sorted(found.values(), key=lambda d: (d.day is None, d.day or dt.date.max)))
+
+
+def _judged(done: PaddockCompared, rest_days: int | None) -> dict[str, Any]:
+    """Hold the days done against the days planned and the window."""
+    planned = done.planned
+    window = planned.window if planned else None
+    known = [one.day for one in done.days if one.day is not None]
+    if not done.dated:
+        return {"window": WindowVerdict.UNDATED if window else None}
+    found: dict[str, Any] = {}
+    if rest_days is not None:
+        found["graze_from"] = known[-1] + dt.timedelta(days=rest_days)
+    if planned and planned.visits:
+        found["began_late_days"] = (known[0] - planned.visits[0].day).days
+        found["ended_late_days"] = (known[-1] - planned.visits[-1].day).days
+    if window is None:
+        return found
+    off = [window.days_outside(day) for day in known]
+    beyond = [days for days in off if days]
+    inside = sum(d.area_m2 for d, days in zip(done.days, off, strict=True) if days == 0)
+    verdict = WindowVerdict.PART if inside else WindowVerdict.MISSED
+    return found | {
+        "window": verdict if any(days != 0 for days in off) else WindowVerdict.KEPT,
+        "in_window_m2": done.done_m2 * inside / sum(d.area_m2 for d in done.days),
+        "too_early_days": max((-days for days in beyond if days < 0), default=0),
+        "too_late_days": max((days for days in beyond if days > 0), default=0),
+    }
+
+
+def _findings(
+    planned: PlannedSeeding, compared: Sequence[PaddockCompared], results: Sequence[AuditResult]
+) -> Iterator[Finding]:
+    """Say what could not be counted, and where the herd would come too soon."""
+    if not {paddock.name for paddock in planned.paddocks} & {result.field for result in results}:
+        yield Finding.warning("no_paddock_audited")
+    for p in compared:
+        others = [] if p.operations else [r for r in results if r.field == p.name]
+        for r in others:
+            placed = tuple(product.product for product in r.products) or ("nothing known",)
+            yield Finding.warning(
+                "other_seed", operation=r.operation, placed=placed, product=planned.product
+            ).at(p.name)
+        if not p.dated:
+            yield Finding.warning("seeding_undated").at(p.name)
+        back = p.planned.window.back if p.planned and p.planned.window else None
+        if back is not None and p.graze_from is not None and back < p.graze_from:
+            yield Finding.warning(
+                "herd_back_too_soon", back=str(back), graze_from=str(p.graze_from)
+            ).at(p.name)
+
+
+def done_days(result: AuditResult, products: Sequence[ProductResult]) -> list[DoneDay]:
+    """Share what a job placed of some products among the calendar days of its time zone.
+
+    The covered ground is shared as the ground swept is, the products as what was metered.
+    Where the log tells no dates, all of it is of the operation's own.
+    """
+    untold = any(p.source == "target" and p.target_kg_per_m2 is None for p in products)
+    mass = None if untold else sum(p.applied_in_field_kg for p in products)
+    totals = result.totals
+    time_s = np.zeros(0) if totals is None else totals.time_s
+    dated = len(time_s) > 1 and np.isfinite(time_s).all() and time_s[-1] >= UNDATED_S
+    if totals is None or not dated:
+        day = dt.date.fromisoformat(result.date) if result.date else None
+        return [DoneDay(day, result.covered_area_m2, mass)]
+    # Without a zone the log's own clock tells the day.
+    zone = ZoneInfo(result.time_zone) if result.time_zone else dt.UTC
+    first, last = (dt.datetime.fromtimestamp(float(t), zone).date() for t in time_s[[0, -1]])
+    days = [first + dt.timedelta(days=i) for i in range((last - first).days + 2)]
+    midnights = [dt.datetime.combine(day, dt.time(), zone).timestamp() for day in days]
+
+    def parts(running: FloatArray) -> FloatArray:
+        """What of a running total falls on each day."""
+        return np.diff(np.interp(midnights, time_s, running))
+
+    swept = parts(totals.swept_m2)
+    counted = swept >= _SPECK * swept.sum()
+    ground = _shares(swept, counted)
+    metered = [totals.metered_kg[p.product] for p in products if p.product in totals.metered_kg]
+    out = [parts(running) for running in metered]
+    seed = _shares(np.sum(out, axis=0), counted) if np.sum(out) > 0 else ground
+    return [
+        DoneDay(
+            days[i],
+            float(ground[i] * result.covered_area_m2),
+            None if mass is None else float(seed[i] * mass),
+        )
+        for i in np.flatnonzero(counted)
+    ]
+
+
+def _shares(parts: FloatArray, counted: BoolArray) -> FloatArray:
+    """Shares of the days that count; equal ones of nothing."""
+    kept = np.where(counted, parts, 0.0)
+    return kept / kept.sum() if kept.sum() > 0 else counted / counted.sum()

@@ -72,21 +72,37 @@ def visits_and_fills(
     load, but the last is only what is still needed: fills add up to what the visits sow. Without
     a load there are none.
     """
-    order = _order(schedule, names, closes)
+    order: list[tuple[int, int]] = []  # (day, paddock) of all visits
+    for d in range(schedule.share.shape[1]):
+        before = order[-1][1] if order else -1
+        here = [int(p) for p in np.nonzero(schedule.share[:, d])[0]]
+        here.sort(key=lambda p: (p != before, closes[p] or dt.date.max, names[p]))
+        order += [(d, p) for p in here]
     seed = problem.seed_kg(schedule.rate_kg_per_m2)
     sown = np.array([seed[p] * schedule.share[p, d] for d, p in order])
     ends = np.concatenate([[0.0], np.cumsum(sown)])
     loads = _loads(ends, problem.load_kg)
     visits: list[Visit] = []
     fills: list[CartFill] = []
+
+    def fill(d: int, start_s: float, p: int) -> None:
+        """Fill the cart in a paddock with what is sown between two times it is empty."""
+        low, high = loads[len(fills)], loads[len(fills) + 1]
+        serves: dict[str, float] = {}
+        parts = np.minimum(ends[1:], high) - np.maximum(ends[:-1], low)
+        for i in np.nonzero(parts > 0)[0]:
+            name = names[order[int(i)][1]]
+            serves[name] = serves.get(name, 0.0) + float(parts[i])
+        mass_kg, served = float(high - low), tuple(serves.items())
+        number = len(fills) + 1
+        fills.append(CartFill(number, days[d].day, float(start_s), names[p], mass_kg, served))
+
     clock, today, filled_today = 0.0, -1, 0
     for i, (d, p) in enumerate(order):
         if d != today:
-            before = [e for e in range(today + 1, d) if schedule.fills[e]]
-            if before and len(fills) < len(loads) - 1 and loads[len(fills)] == ends[i]:
-                start = days[before[0]].start_s
-                day = days[before[0]].day
-                fills.append(_fill(len(fills), day, start, names, p, order, ends, loads))
+            early = [e for e in range(today + 1, d) if schedule.fills[e]]
+            if early and len(fills) < len(loads) - 1 and loads[len(fills)] == ends[i]:
+                fill(early[0], days[early[0]].start_s, p)
             clock, today, filled_today = days[d].start_s, d, 0
         start = clock
         clock += problem.setup_s
@@ -101,7 +117,7 @@ def visits_and_fills(
                 break
             clock += (empty - at) / kg_per_s
             at = empty
-            fills.append(_fill(len(fills), days[d].day, clock, names, p, order, ends, loads))
+            fill(d, clock, p)
             clock += problem.refill_s
             filled_today += 1
         clock += (ends[i + 1] - at) / kg_per_s
@@ -119,19 +135,6 @@ def visits_and_fills(
     return tuple(visits), tuple(fills)
 
 
-def _order(
-    schedule: SeedingSchedule, names: Sequence[str], closes: Sequence[dt.date | None]
-) -> list[tuple[int, int]]:
-    """(day, paddock) of all visits, in the order they are made."""
-    order: list[tuple[int, int]] = []
-    for d in range(schedule.share.shape[1]):
-        before = order[-1][1] if order else -1
-        here = [int(p) for p in np.nonzero(schedule.share[:, d])[0]]
-        here.sort(key=lambda p: (p != before, closes[p] or dt.date.max, names[p]))
-        order += [(d, p) for p in here]
-    return order
-
-
 def _loads(ends: FloatArray, load_kg: float | None) -> FloatArray:
     """Seed sown when the cart runs empty, from 0 to the whole: one more than there are fills.
 
@@ -146,30 +149,3 @@ def _loads(ends: FloatArray, load_kg: float | None) -> FloatArray:
     nearest = ends[np.abs(ends[:, None] - loads).argmin(axis=0)]
     near = np.abs(nearest - loads) <= LOAD_TOLERANCE * load_kg
     return np.where(near, nearest, loads)
-
-
-def _fill(
-    number: int,
-    day: dt.date,
-    clock: float,
-    names: Sequence[str],
-    paddock: int,
-    order: Sequence[tuple[int, int]],
-    ends: FloatArray,
-    loads: FloatArray,
-) -> CartFill:
-    """The fill that is sown between two times the cart is empty."""
-    low, high = loads[number], loads[number + 1]
-    serves: dict[str, float] = {}
-    parts = np.minimum(ends[1:], high) - np.maximum(ends[:-1], low)
-    for i in np.nonzero(parts > 0)[0]:
-        name = names[order[int(i)][1]]
-        serves[name] = serves.get(name, 0.0) + float(parts[i])
-    return CartFill(
-        number=number + 1,
-        day=day,
-        start_s=float(clock),
-        paddock=names[paddock],
-        mass_kg=float(high - low),
-        serves=tuple(serves.items()),
-    )

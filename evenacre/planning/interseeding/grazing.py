@@ -62,19 +62,17 @@ def plan_grazing(grazing: Grazing) -> GrazingPlan:
     lacks is told, with what the herd would eat elsewhere meanwhile. Where forage is short the
     herd eats what is available and no more: the rest is feed to be found.
 
-    Moves of paddocks that are not among ``grazing.paddocks`` are left out, with a warning.
-
-    Raises
-    ------
-    InputError
-        When the moves would go on for more years than anyone plans.
+    Moves of paddocks that are not among ``grazing.paddocks`` are left out, with a warning; those
+    that would go on for more years than anyone plans are refused.
     """
     demand = forage_demand_kg_per_day(grazing.herd)
     begin = grazing.start or min((stay.enter for stay in grazing.moves), default=None)
     stands = {p.field.name: _Stand(p, begin) for p in grazing.paddocks}
     stays: list[PlannedStay] = []
     shortages: list[Shortage] = []
-    for stay in _decided(grazing) if grazing.moves else _computed(grazing, stands, demand):
+    known_moves = [move for move in grazing.moves if move.paddock in stands]
+    decided = sorted(known_moves, key=lambda move: move.enter)
+    for stay in decided if grazing.moves else _computed(grazing, stands, demand):
         planned = stands[stay.paddock].graze(stay, demand)
         stays.append(planned)
         shortages += _shortages(planned, demand, grazing)
@@ -135,14 +133,7 @@ def grown(paddock: Paddock, standing_kg_per_m2: FloatArray, days: IntArray) -> F
     most = paddock.forage_most_kg_per_m2
     ceiling = np.inf if most is None else most
     taller = standing_kg_per_m2 + paddock.growth_kg_per_m2_per_day * np.maximum(days, 0)
-    stands: FloatArray = np.maximum(standing_kg_per_m2, np.minimum(taller, ceiling))
-    return stands
-
-
-def _decided(grazing: Grazing) -> list[Stay]:
-    """Moves of known paddocks, in order of time."""
-    known = {paddock.field.name for paddock in grazing.paddocks}
-    return sorted((s for s in grazing.moves if s.paddock in known), key=lambda s: s.enter)
+    return np.asarray(np.maximum(standing_kg_per_m2, np.minimum(taller, ceiling)))
 
 
 def _computed(grazing: Grazing, stands: dict[str, _Stand], demand: float) -> Iterator[Stay]:

@@ -22,16 +22,19 @@ from evenacre.planning.interseeding.plan_types import (
     Relaxation,
     Rule,
     ScheduleProblem,
-    SeedingSchedule,
     SeedingWindow,
     Visit,
     WorkDay,
 )
 from evenacre.planning.interseeding.solver.relaxation import smallest_relaxation
 from evenacre.planning.interseeding.solver.solve import solve_schedule
-from evenacre.planning.interseeding.weather import Chances, simulate
-from evenacre.planning.interseeding.windows import plan_days, seeding_windows, window_findings
-from evenacre.planning.interseeding.workdays import work_days
+from evenacre.planning.interseeding.weather import simulate
+from evenacre.planning.interseeding.windows import (
+    plan_days,
+    seeding_windows,
+    window_findings,
+    work_days,
+)
 from evenacre.planning.passes.pass_types import Drive, PassPlan
 from evenacre.planning.passes.plan import plan_passes
 
@@ -43,14 +46,12 @@ def plan_interseeding(
     seeding: Seeding,
     *,
     time_zone: str | None = None,
-    time_limit_s: float = 6.0,
     say: Say = lambda _stage: None,
 ) -> InterseedPlan:
     """Plan which grazed paddock is seeded on which day, and with which loads.
 
     Seed is metered over all the ground the drill runs over, overlaps included; acres are of
-    ground covered. Without a time zone, an IANA name, clocks show local mean time. The time limit
-    is the solver's; ``say`` is told each stage as it begins.
+    ground covered.
 
     Parameters
     ----------
@@ -58,8 +59,6 @@ def plan_interseeding(
     seeding : Seeding
     time_zone : str or None
         An IANA name; None: local mean time.
-    time_limit_s : float
-        For the solver, seconds.
     say : callable, optional
         Told each stage as it begins.
 
@@ -98,20 +97,30 @@ def plan_interseeding(
     problem = _problem(seeded, passes, windows, seeding, calendar, taken)
 
     say("solving the schedule")
-    schedule = solve_schedule(problem, time_limit_s=time_limit_s)
+    schedule = solve_schedule(problem)
     say("looking for what to relax")
-    relaxations = _relaxations(problem, schedule, seeded)
-    say("simulating the weather")
-    chances = _chances(problem, schedule, calendar, seeding)
-
-    visits, fills = visits_and_fills(
-        problem,
-        schedule,
-        [paddock.field.name for paddock in seeded],
-        calendar,
-        [window.closes for window in windows],
+    whole = bool((schedule.share.sum(axis=1) >= WHOLE_SHARE).all())
+    names = [paddock.field.name for paddock in seeded]
+    relaxations = tuple(
+        Relaxation(rule, None if index is None else names[index], amount)
+        for rule, index, amount in (() if whole else smallest_relaxation(problem))
     )
-    covered = {p.field.name: plan.covered_m2 for p, plan in zip(seeded, passes, strict=True)}
+    say("simulating the weather")
+    chances = None
+    if seeding.lost_chance and schedule.share.any():
+        chances = simulate(
+            problem,
+            schedule,
+            np.array([day.full_s for day in calendar]),
+            seeding.lost_chance,
+            np.array([day.lost for day in calendar]),
+            runs=seeding.runs,
+            random_seed=seeding.random_seed,
+        )
+
+    closes = [window.closes for window in windows]
+    visits, fills = visits_and_fills(problem, schedule, names, calendar, closes)
+    covered = {name: plan.covered_m2 for name, plan in zip(names, passes, strict=True)}
     visits = tuple(replace(v, area_m2=v.share * covered[v.paddock]) for v in visits)
     used_kg = sum(visit.seed_kg for visit in visits)
     chance = [None] * len(seeded) if chances is None else chances.each.tolist()
@@ -156,12 +165,10 @@ def _taken(
     seeding: Seeding, calendar_of: Callable[[Seeding], Sequence[WorkDay]]
 ) -> dict[str, FloatArray]:
     """Hours of each day that each booking, and the allowance for weather, take from the plan."""
-    without = {
-        BOOKED + what: replace(
-            seeding, bookings=tuple(b for b in seeding.bookings if b.what != what)
-        )
-        for what in dict.fromkeys(booking.what for booking in seeding.bookings)
-    }
+    without: dict[str, Seeding] = {}
+    for what in dict.fromkeys(booking.what for booking in seeding.bookings):
+        others = tuple(b for b in seeding.bookings if b.what != what)
+        without[BOOKED + what] = replace(seeding, bookings=others)
     if seeding.lost_chance:
         without[WEATHER] = replace(seeding, lost_chance=0.0)
     planned = _planned_s(calendar_of(seeding))
@@ -202,37 +209,6 @@ def _problem(
         setup_s=seeding.setup_s,
         taken_s=taken,
         hard=frozenset({Rule.HERD.value}),
-    )
-
-
-def _relaxations(
-    problem: ScheduleProblem, schedule: SeedingSchedule, paddocks: Sequence[Paddock]
-) -> tuple[Relaxation, ...]:
-    if bool((schedule.share.sum(axis=1) >= WHOLE_SHARE).all()):
-        return ()
-    return tuple(
-        Relaxation(rule, None if index is None else paddocks[index].field.name, amount)
-        for rule, index, amount in smallest_relaxation(problem)
-    )
-
-
-def _chances(
-    problem: ScheduleProblem,
-    schedule: SeedingSchedule,
-    calendar: Sequence[WorkDay],
-    seeding: Seeding,
-) -> Chances | None:
-    """Chances under uncertain weather; None when nothing is uncertain or nothing is planned."""
-    if not seeding.lost_chance or not schedule.share.any():
-        return None
-    return simulate(
-        problem,
-        schedule,
-        np.array([day.full_s for day in calendar]),
-        seeding.lost_chance,
-        np.array([day.lost for day in calendar]),
-        runs=seeding.runs,
-        random_seed=seeding.random_seed,
     )
 
 

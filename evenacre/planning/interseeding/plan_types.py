@@ -97,8 +97,7 @@ class SeedingWindow:
     @property
     def open_days(self) -> BoolArray:
         """Of the plan's days, those that no rule forbids, shape (n,)."""
-        shut: BoolArray = np.logical_or.reduce([*self.blocked.values()])
-        return ~shut
+        return ~np.asarray(np.logical_or.reduce([*self.blocked.values()]))
 
 
 @dataclass(frozen=True)
@@ -146,10 +145,8 @@ class ScheduleProblem:
     @property
     def open_days(self) -> BoolArray:
         """Days that no rule forbids, shape (m, n)."""
-        shut: BoolArray = np.logical_or.reduce(
-            [np.zeros(self.shape, bool), *self.forbidden.values()]
-        )
-        return ~shut
+        none = np.zeros(self.shape, bool)
+        return ~np.asarray(np.logical_or.reduce([none, *self.forbidden.values()]))
 
     @property
     def worth_seeding(self) -> BoolArray:

@@ -84,17 +84,13 @@ class _Season:
         if not time.any():
             return
         here = [int(p) for p in np.nonzero(self.open[:, day] & (self.total_kg > 0))[0]]
-        begun = self.due_kg[here, day] > 0
-        worked = np.zeros((len(here), len(time)), dtype=bool)
-        by_close = sorted(
-            (i for i in range(len(here)) if begun[i]), key=lambda i: (self.last[here[i]], here[i])
-        )
-        by_plan = sorted(range(len(here)), key=lambda i: (self.first[here[i]], self.last[here[i]]))
-        for i in by_close:
-            behind = self.left[here[i]] - (self.total_kg - self.due_kg[:, day])[here[i]]
-            time, worked[i] = self._work(here[i], np.maximum(behind, 0.0), time, worked[i])
-        for i in by_plan:
-            time, worked[i] = self._work(here[i], self.left[here[i]], time, worked[i])
+        worked = {p: np.zeros(len(time), dtype=bool) for p in here}
+        begun = [p for p in here if self.due_kg[p, day] > 0]
+        for p in sorted(begun, key=lambda p: (self.last[p], p)):
+            behind = self.left[p] - (self.total_kg[p] - self.due_kg[p, day])
+            time, worked[p] = self._work(p, np.maximum(behind, 0.0), time, worked[p])
+        for p in sorted(here, key=lambda p: (self.first[p], self.last[p])):
+            time, worked[p] = self._work(p, self.left[p], time, worked[p])
         if self.load_kg is not None:
             more = (self.left > self.slack_kg[:, None]).any(axis=0)
             fill = (self.cart <= LOAD_TOLERANCE * self.load_kg) & (time >= self.refill_s) & more

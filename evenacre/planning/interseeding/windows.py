@@ -1,19 +1,29 @@
-"""Seeding windows: the days on which the herd, the stand and the rules leave a paddock open."""
+"""When paddocks can be seeded: the days that rules leave open, and the time each day has."""
 
 from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import replace
+from zoneinfo import ZoneInfo
 
 import numpy as np
+from astral import Observer
+from astral.sun import elevation, noon, sunrise, sunset
 
 from evenacre.errors import InputError
 from evenacre.model import BoolArray, Grazing, IntArray, Paddock, Seeding
 from evenacre.model.finding import Finding
 from evenacre.planning.interseeding.grazing import grown
-from evenacre.planning.interseeding.plan_types import GrazingPlan, PlannedStay, Rule, SeedingWindow
+from evenacre.planning.interseeding.plan_types import (
+    GrazingPlan,
+    PlannedStay,
+    Rule,
+    SeedingWindow,
+    WorkDay,
+)
 
+_DAY_S = 86400.0
+_NOON_S = _DAY_S / 2
 _DAY = dt.timedelta(days=1)
 # Where nothing tells a date at all, nothing is open on it either.
 _SOME_DAY = dt.date(2000, 1, 1)
@@ -29,12 +39,7 @@ def plan_days(grazing: Grazing, herd: GrazingPlan, seeding: Seeding) -> tuple[dt
 
     Windows that the user decided widen them; the first and last day of seeding bound them.
     There is room on both sides, so that it can be told what a wider window would do. Never
-    empty.
-
-    Raises
-    ------
-    InputError
-        When they are of more years than anyone plans.
+    empty; more years than anyone plans are refused.
     """
     paddocks = {p.field.name: p for p in grazing.paddocks if p.seeded}
     given = [p.window for p in paddocks.values() if p.window is not None]
@@ -59,13 +64,24 @@ def seeding_windows(
     A day counts from the last move out before it, so a paddock grazed again opens again. The stays
     of the herd are in order of time.
     """
-    return tuple(
-        _window(
-            paddock, [s for s in herd.stays if s.stay.paddock == paddock.field.name], seeding, days
+    windows = []
+    for paddock in grazing.paddocks:
+        if not paddock.seeded:
+            continue
+        name = paddock.field.name
+        stays = [s for s in herd.stays if s.stay.paddock == name]
+        blocked = _blocked(paddock, stays, seeding, days)
+        window = SeedingWindow(
+            name, None, None, None, None, *_stays_about(stays, None, None), blocked
         )
-        for paddock in grazing.paddocks
-        if paddock.seeded
-    )
+        found = np.flatnonzero(window.open_days)
+        if len(found):
+            first, last = int(found[0]), int(found[-1])
+            rules = (_binding(blocked, first - 1), _binding(blocked, last + 1))
+            about = _stays_about(stays, days[first], days[last])
+            window = SeedingWindow(name, days[first], days[last], *rules, *about, blocked)
+        windows.append(window)
+    return tuple(windows)
 
 
 def window_findings(
@@ -90,35 +106,11 @@ def window_findings(
     given = {p.field.name for p in grazing.paddocks if p.window is not None}
     for window in windows:
         others = [window.blocked[rule] for rule in Rule if rule not in counted]
-        cut = ~np.logical_or.reduce(others)
-        cut &= np.logical_or.reduce([window.blocked[rule] for rule in counted])
+        cut = ~window.open_days & ~np.logical_or.reduce(others)
         if window.paddock in given and cut.any():
             days = int(cut.sum())
             found.append(Finding.warning("window_cut_short", paddock=window.paddock, days=days))
     return tuple(found)
-
-
-def _window(
-    paddock: Paddock, stays: Sequence[PlannedStay], seeding: Seeding, days: Sequence[dt.date]
-) -> SeedingWindow:
-    blocked = _blocked(paddock, stays, seeding, days)
-    never = SeedingWindow(
-        paddock.field.name, None, None, None, None, *_stays_about(stays, None, None), blocked
-    )
-    found = np.flatnonzero(never.open_days)
-    if not len(found):
-        return never
-    first, last = int(found[0]), int(found[-1])
-    left, back = _stays_about(stays, days[first], days[last])
-    return replace(
-        never,
-        opens=days[first],
-        closes=days[last],
-        opened_by=_binding(blocked, first - 1),
-        closed_by=_binding(blocked, last + 1),
-        left=left,
-        back=back,
-    )
 
 
 def _blocked(
@@ -137,7 +129,7 @@ def _blocked(
     inside = following - 1 != before
     ungrazed = ~grazed if stays or paddock.window is None else np.zeros_like(grazed)
 
-    residual = np.array([_known(s.residual_kg_per_m2) for s in stays] + [np.nan])[before]
+    residual = np.array([*(s.residual_kg_per_m2 for s in stays), None], dtype=float)[before]
     standing = grown(paddock, residual, since)
     return {
         Rule.HERD: inside | ungrazed,
@@ -155,19 +147,13 @@ def _ordinals(days: Sequence[dt.date]) -> IntArray:
     return np.array([day.toordinal() for day in days], dtype=np.int64)
 
 
-def _known(value: float | None) -> float:
-    return np.nan if value is None else value
-
-
 def _limit(value: float | None) -> float:
     return np.inf if value is None else value * (1 + _ROUNDING)
 
 
 def _outside(day: IntArray, first: dt.date | None, last: dt.date | None) -> BoolArray:
-    early = day < (first or dt.date.min).toordinal()
-    late = day > (last or dt.date.max).toordinal()
-    outside: BoolArray = early | late
-    return outside
+    early, late = first or dt.date.min, last or dt.date.max
+    return np.asarray((day < early.toordinal()) | (day > late.toordinal()))
 
 
 def _binding(blocked: dict[Rule, BoolArray], index: int) -> Rule | None:
@@ -187,3 +173,73 @@ def _stays_about(
     since = closes or left
     later = [s.stay.enter for s in stays if since is not None and s.stay.enter > since]
     return left, min(later, default=None)
+
+
+def work_days(
+    days: Sequence[dt.date], seeding: Seeding, lon: float, lat: float, time_zone: str | None
+) -> tuple[WorkDay, ...]:
+    """Work out how long the drill of a farm at a place, in degrees, can work on each day.
+
+    From the daylight within the hours the drill may work, at most ``hours_most_s`` is used;
+    bookings take their time from that. A day that is known to be lost has none. Without a time
+    zone, an IANA name, clocks show local mean time: four minutes from UTC for each degree.
+    """
+    zone = ZoneInfo(time_zone) if time_zone else _mean_time(lon)
+    return tuple(_work_day(day, *daylight_s(day, lon, lat, zone), seeding) for day in days)
+
+
+def daylight_s(day: dt.date, lon: float, lat: float, zone: dt.tzinfo) -> tuple[float, float]:
+    """Sunrise and sunset as clock times, in seconds after local midnight.
+
+    Where clocks are far ahead of or behind the sun a time may be below 0 or past 24 hours.
+    Where the sun does not set it is light from 0 to 24 hours; where it does not rise both
+    times are noon.
+    """
+    solar = _mean_time(lon)
+    # The sun's own day: the one that noon by the clock falls in.
+    there = dt.datetime.combine(day, dt.time(12), zone).astimezone(solar).date()
+    # At Greenwich the sun keeps the same hours by mean time, to half of what a day changes
+    # (a minute or so at 45 degrees). The library counts days by UTC: far from Greenwich it
+    # misses the crossing that passes midnight UTC from one day to the next.
+    greenwich = Observer(lat, 0.0)
+    try:
+        rises, sets = sunrise(greenwich, there), sunset(greenwich, there)
+    except ValueError:  # it does not cross the horizon
+        rises = sets = noon(greenwich, there)
+    if sets <= rises:
+        up = elevation(greenwich, noon(greenwich, there)) > 0.0
+        return (0.0, _DAY_S) if up else (_NOON_S, _NOON_S)
+    return _clock_s(rises, solar, day, zone), _clock_s(sets, solar, day, zone)
+
+
+def _mean_time(lon: float) -> dt.timezone:
+    return dt.timezone(dt.timedelta(seconds=round(lon * _DAY_S / 360.0)))
+
+
+def _clock_s(greenwich: dt.datetime, solar: dt.tzinfo, day: dt.date, zone: dt.tzinfo) -> float:
+    """What the clock shows when it is as late by the sun, counted from midnight of the day."""
+    shown = greenwich.replace(tzinfo=solar).astimezone(zone).replace(tzinfo=None)
+    return (shown - dt.datetime.combine(day, dt.time())).total_seconds()
+
+
+def _work_day(day: dt.date, rises_s: float, sets_s: float, seeding: Seeding) -> WorkDay:
+    begin = rises_s if seeding.day_from_s is None else max(rises_s, seeding.day_from_s)
+    end = sets_s if seeding.day_to_s is None else min(sets_s, seeding.day_to_s)
+    length_s = max(end - begin, 0.0)
+    if seeding.hours_most_s is not None:
+        length_s = min(length_s, seeding.hours_most_s)
+
+    bookings = [b for b in seeding.bookings if b.first <= day <= b.last]
+    taken = (length_s if b.hours_s is None else b.hours_s for b in bookings)
+    booked_s = min(sum(taken), length_s)
+    lost = day in seeding.lost_days
+    full_s = 0.0 if lost else length_s - booked_s
+    return WorkDay(
+        day=day,
+        start_s=begin,
+        full_s=full_s,
+        planned_s=full_s * (1.0 - seeding.lost_chance),
+        lost=lost,
+        booked_s=booked_s,
+        booked_for=tuple(dict.fromkeys(b.what for b in bookings)),
+    )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import combinations
 from statistics import NormalDist
 
 import numpy as np
@@ -13,7 +14,7 @@ from scipy.special import chdtrc
 from evenacre.model import FloatArray, LoadTicket, Operation
 from evenacre.model.audit_result import AuditResult, RunningTotals
 from evenacre.model.finding import Finding
-from evenacre.planning.loads.loads import Amount, CartLoad, loads_of, used_by_scale
+from evenacre.planning.loads.loads import Amount, CartLoad, by_product, loads_of, used_by_scale
 
 METER_SCATTER = 0.01
 """Relative standard uncertainty of a meter from load to load (common practice, no source)."""
@@ -24,6 +25,7 @@ LEVEL = 0.01
 Span = tuple[float, float]
 """Start and end, s."""
 
+_FAR = NormalDist().inv_cdf(1 - LEVEL / 2)  # standard uncertainties, by a two-sided test
 _TIDY_SHARE = 0.005
 
 
@@ -38,8 +40,7 @@ class Comparison:
     difference_kg: float
     sigma_kg: float
     share: float  # the difference as a fraction of the second
-    # Whether errors alone would bring such a difference less often than the stated level
-    disagree: bool
+    disagree: bool  # errors alone would bring such a difference less often than ``LEVEL``
 
 
 @dataclass(frozen=True)
@@ -61,7 +62,7 @@ class LoadCheck:
 
 
 @dataclass(frozen=True)
-class Ways:
+class _Ways:
     """What a log and a target tell of amounts, and how well."""
 
     totals: RunningTotals | None
@@ -71,11 +72,8 @@ class Ways:
     # Relative standard uncertainty of the whole operation's area; errors of passes are independent,
     # so that of a load's part is larger by the root of its share
     area_share_sigma: float
-    # Relative standard uncertainty of the meter, independent from load to load
-    meter_scatter: float
-    level: float
 
-    def check(self, loads: tuple[CartLoad, ...], spans: Sequence[Span | None]) -> LoadCheck:
+    def check(self, loads: Sequence[CartLoad], spans: Sequence[Span | None]) -> LoadCheck:
         """Amounts of loads taken together; their spans may be fewer than they are."""
         scale = used_by_scale(loads) if all(load.closing for load in loads) else None
         meter = asked = swept = None
@@ -85,19 +83,16 @@ class Ways:
             if self.metered is not None:
                 each = [between(self.totals, self.metered, span) for span in known]
                 # Each load errs on its own, also where only their sum is known.
-                scatter = self.meter_scatter * math.hypot(*each)
-                scatter *= math.sqrt(len(each) / len(loads))
+                scatter = METER_SCATTER * math.hypot(*each) * math.sqrt(len(each) / len(loads))
                 meter = Amount(math.fsum(each), scatter)
             if self.target is not None and swept > 0:
                 whole = float(self.totals.swept_m2[-1])
                 sigma = self.area_share_sigma * math.sqrt(whole * swept)
                 asked = Amount(self.target * swept, self.target * sigma)
         ways = {"scale": scale, "meter": meter, "target": asked}
-        pairs = (("scale", "meter"), ("scale", "target"), ("meter", "target"))
-        found = [_compare(a, b, ways[a], ways[b], self.level) for a, b in pairs]
-        return LoadCheck(
-            loads, scale, meter, asked, swept, tuple(c for c in found if c is not None)
-        )
+        known_ways = [(way, amount) for way, amount in ways.items() if amount is not None]
+        pairs = tuple(_compare(*one, *other) for one, other in combinations(known_ways, 2))
+        return LoadCheck(tuple(loads), scale, meter, asked, swept, pairs)
 
 
 def between(totals: RunningTotals, running: FloatArray, span: Span) -> float:
@@ -107,15 +102,10 @@ def between(totals: RunningTotals, running: FloatArray, span: Span) -> float:
     return float(at[1] - at[0])
 
 
-def _compare(
-    first: str, second: str, a: Amount | None, b: Amount | None, level: float
-) -> Comparison | None:
-    if a is None or b is None:
-        return None
+def _compare(first: str, a: Amount, second: str, b: Amount) -> Comparison:
     difference, sigma = a.kg - b.kg, math.hypot(a.sigma_kg, b.sigma_kg)
-    least = NormalDist().inv_cdf(1 - level / 2) * sigma
     share = difference / b.kg if b.kg else math.nan
-    return Comparison(first, second, difference, sigma, share, abs(difference) > least)
+    return Comparison(first, second, difference, sigma, share, abs(difference) > _FAR * sigma)
 
 
 @dataclass(frozen=True)
@@ -140,36 +130,25 @@ class ProductLoads:
     together: LoadCheck | None  # the closed loads as one; None when no load was weighed to its end
     correction: Correction | None  # None without both a scale and a meter log
     outside_kg: float  # metered while no ticket's load was in the cart
-    level: float
     findings: tuple[Finding, ...] = ()
+    level: float = LEVEL
 
 
-def operation_loads(
-    operation: Operation,
-    result: AuditResult,
-    *,
-    meter_scatter: float = METER_SCATTER,
-    level: float = LEVEL,
-) -> tuple[ProductLoads, ...]:
+def operation_loads(operation: Operation, result: AuditResult) -> tuple[ProductLoads, ...]:
     """Check the loads, by tickets in order, of every product that has some; see `check_loads`."""
     found = {p.product: p for p in result.products}
     covered = result.covered_area_m2
     area_sigma = result.uncertainty.get("covered_area_m2", 0.0) / covered if covered else 0.0
-    out = []
-    for name in dict.fromkeys(t.product for t in operation.tickets):
-        product = found.get(name)
-        out.append(
-            check_loads(
-                [t for t in operation.tickets if t.product == name],
-                result.totals,
-                metered=product is not None and product.source != "target",
-                target_kg_per_m2=product.target_kg_per_m2 if product else None,
-                area_share_sigma=area_sigma,
-                meter_scatter=meter_scatter,
-                level=level,
-            )
+    return tuple(
+        check_loads(
+            tickets,
+            result.totals,
+            metered=name in found and found[name].source != "target",
+            target_kg_per_m2=found[name].target_kg_per_m2 if name in found else None,
+            area_share_sigma=area_sigma,
         )
-    return tuple(out)
+        for name, tickets in by_product(operation.tickets).items()
+    )
 
 
 def check_loads(
@@ -179,77 +158,64 @@ def check_loads(
     metered: bool = True,
     target_kg_per_m2: float | None = None,
     area_share_sigma: float = 0.0,
-    meter_scatter: float = METER_SCATTER,
-    level: float = LEVEL,
 ) -> ProductLoads:
     """Weigh every load of one product, by tickets in order, against the meter log and the target.
 
-    Parameters
-    ----------
-    metered : bool
-        Whether the log tells what the meter counted; else only ground and target are known.
-    area_share_sigma, meter_scatter : float
-        As in `Ways`.
-    level : float
-        Level of the two-sided test that two amounts disagree.
+    Where the log does not tell what the meter counted (``metered``), only ground and target are
+    known. The area of the whole operation has a relative standard uncertainty.
     """
     product = tickets[0].product
     loads = loads_of(tickets)
     spans = _spans(loads, totals)
-    ways = Ways(
-        totals,
-        totals.metered_kg.get(product) if totals is not None and metered else None,
-        target_kg_per_m2,
-        area_share_sigma,
-        meter_scatter,
-        level,
-    )
+    metered_kg = totals.metered_kg.get(product) if totals is not None and metered else None
+    ways = _Ways(totals, metered_kg, target_kg_per_m2, area_share_sigma)
     paired = list(zip(loads, spans, strict=True))
     checks = [ways.check((load,), [span]) for load, span in paired]
     together = _together(paired, ways)
-    outside, findings = 0.0, _oddities(loads)
-    if totals is not None and ways.metered is not None and all(spans):
-        whole = float(ways.metered[-1])
-        outside = max(whole - sum(between(totals, ways.metered, s) for s in spans if s), 0.0)
+    outside, findings = 0.0, []
+    for load in loads:
+        if (used := load.used) is not None and used.kg < 0:
+            found = Finding.warning("more_out_than_in", more_kg=-used.kg)
+            findings.append(found.at(load.closing[-1].place))
+        if not load.closing and load.fills:
+            findings.append(Finding.warning("load_not_weighed").at(load.fills[-1].place))
+    if totals is not None and metered_kg is not None and all(spans):
+        whole = float(metered_kg[-1])
+        outside = max(whole - sum(between(totals, metered_kg, s) for s in spans if s), 0.0)
         if outside > _TIDY_SHARE * whole:
             found = Finding.warning("metered_outside_loads", outside_kg=outside, metered_kg=whole)
             findings.append(found.at(product))
-    correction = _correction(together, checks, level) if together else None
-    return ProductLoads(
-        product, tuple(checks), together, correction, outside, level, tuple(findings)
-    )
+    correction = _correction(together, checks) if together else None
+    return ProductLoads(product, tuple(checks), together, correction, outside, tuple(findings))
 
 
 def _spans(loads: Sequence[CartLoad], totals: RunningTotals | None) -> list[Span | None]:
     """When each load was in the cart; what a ticket leaves out, its neighbours may tell."""
     if totals is None:
         return [None] * len(loads)
-    starts = [load.start_s for load in loads]
-    ends = [load.end_s for load in loads]
-    last = len(loads) - 1
+    ended = [-math.inf, *(load.end_s for load in loads)]
+    begun = [*(load.start_s for load in loads), math.inf]
     spans: list[Span | None] = []
-    for i in range(len(loads)):
-        start = starts[i] if starts[i] is not None else ends[i - 1] if i else -math.inf
-        end = ends[i] if ends[i] is not None else starts[i + 1] if i < last else math.inf
+    for i, load in enumerate(loads):
+        start = ended[i] if load.start_s is None else load.start_s
+        end = begun[i + 1] if load.end_s is None else load.end_s
         spans.append(None if start is None or end is None or end < start else (start, end))
     return spans
 
 
-def _together(paired: Sequence[tuple[CartLoad, Span | None]], ways: Ways) -> LoadCheck | None:
+def _together(paired: Sequence[tuple[CartLoad, Span | None]], ways: _Ways) -> LoadCheck | None:
     """All sound loads as one: those whose times are known, or the whole job without times."""
     sound = [(load, span) for load, span in paired if load.used is not None and load.used.kg >= 0]
     timed = [(load, span) for load, span in sound if span is not None]
     if timed:
-        return ways.check(tuple(load for load, _ in timed), [span for _, span in timed])
+        return ways.check([load for load, _ in timed], [span for _, span in timed])
     if not sound:
         return None
     whole = [(-math.inf, math.inf)] if len(sound) == len(paired) else []
-    return ways.check(tuple(load for load, _ in sound), whole)
+    return ways.check([load for load, _ in sound], whole)
 
 
-def _correction(
-    together: LoadCheck, checks: Sequence[LoadCheck], level: float
-) -> Correction | None:
+def _correction(together: LoadCheck, checks: Sequence[LoadCheck]) -> Correction | None:
     """Ratio of what was weighed to what was metered over all closed loads.
 
     Where the loads scatter more than their stated errors, the uncertainty is widened by the
@@ -271,21 +237,8 @@ def _correction(
             for s, m in single
             if s.sigma_kg or m.sigma_kg
         )
-        scattered = bool(chdtrc(len(single) - 1, chi2) < level)
+        scattered = bool(chdtrc(len(single) - 1, chi2) < LEVEL)
         sigma *= math.sqrt(max(1.0, chi2 / (len(single) - 1)))
-    normal = NormalDist()
-    reach = normal.inv_cdf(0.975) * sigma
-    needed = compared.disagree and abs(factor - 1) > normal.inv_cdf(1 - level / 2) * sigma
+    reach = NormalDist().inv_cdf(0.975) * sigma
+    needed = compared.disagree and abs(factor - 1) > _FAR * sigma
     return Correction(factor, sigma, factor - reach, factor + reach, needed, scattered)
-
-
-def _oddities(loads: Sequence[CartLoad]) -> list[Finding]:
-    findings = []
-    for load in loads:
-        used = load.used
-        if used is not None and used.kg < 0:
-            found = Finding.warning("more_out_than_in", more_kg=-used.kg)
-            findings.append(found.at(load.closing[-1].place))
-        if not load.closing and load.fills:
-            findings.append(Finding.warning("load_not_weighed").at(load.fills[-1].place))
-    return findings

@@ -19,6 +19,14 @@ class Amount:
     sigma_kg: float
 
 
+def by_product(tickets: Iterable[LoadTicket]) -> dict[str, list[LoadTicket]]:
+    """Tickets of each product, in order."""
+    found: dict[str, list[LoadTicket]] = {}
+    for ticket in tickets:
+        found.setdefault(ticket.product, []).append(ticket)
+    return found
+
+
 @dataclass(frozen=True)
 class CartLoad:
     """From filling to the last weighing before the next filling."""
@@ -105,15 +113,8 @@ def _load(number: int, bins: dict[str, _Bin]) -> CartLoad:
     checks = tuple(t for t in events if t.event == REMAINING and t not in closing)
     starts = [t.time_s for t in (*fills, *openings) if t.time_s is not None]
     ends = [t.time_s for t in closing if t.time_s is not None]
-    return CartLoad(
-        number,
-        openings,
-        fills,
-        checks,
-        closing,
-        min(starts) if starts else None,
-        max(ends) if ends else None,
-    )
+    begun, ended = min(starts, default=None), max(ends, default=None)
+    return CartLoad(number, openings, fills, checks, closing, begun, ended)
 
 
 def used_by_scale(loads: Iterable[CartLoad]) -> Amount:
@@ -127,40 +128,20 @@ def used_by_scale(loads: Iterable[CartLoad]) -> Amount:
         parts = (*((t, 1) for t in (*load.opening, *load.fills)), *((t, -1) for t in load.closing))
         for ticket, sign in parts:
             signed[id(ticket)] = (ticket, signed.get(id(ticket), (ticket, 0))[1] + sign)
-    apart = [(t, s) for t, s in signed.values() if not in_common(t)]
-    together = [(t, s) for t, s in signed.values() if in_common(t)]
-    common = math.fsum(sign * ticket.sigma_kg for ticket, sign in together)
-    variance = math.fsum((sign * ticket.sigma_kg) ** 2 for ticket, sign in apart) + common**2
-    mass = math.fsum(sign * ticket.mass_kg for ticket, sign in signed.values())
-    return Amount(mass, math.sqrt(variance))
+    return total(signed.values())
 
 
-def in_common(ticket: LoadTicket) -> bool:
-    """Tell whether a weighing shares its error with others of its kind."""
-    return "cell" in ticket.weighed_by.lower()
-
-
-@dataclass(frozen=True)
-class Held:
-    """What the tickets say is in the cart."""
-
-    amount: Amount
-    # Time of the earliest ticket that counts: what was placed after it has to come off
-    since_s: float | None
-
-
-def held_by_tickets(tickets: Sequence[LoadTicket]) -> Held:
+def held_by_tickets(tickets: Sequence[LoadTicket]) -> tuple[Amount, float | None]:
     """Add up the last weighing of each compartment and what was filled in since.
 
     The tickets are of one product, in order. A compartment that was never weighed was empty.
+    Returned are what is in the cart, and the time of the earliest ticket that counts: what was
+    placed after it has to come off.
     """
-    still: list[LoadTicket] = []
-    for _, there in held_after_each(tickets):
-        still = there
+    still = [there for _, there in held_after_each(tickets)][-1] if tickets else []
     times = [t.time_s for t in still if t.time_s is not None]
-    whole = bool(still) and len(times) == len(still)
-    mass = math.fsum(t.mass_kg for t in still)
-    return Held(Amount(mass, combined_sigma(still)), min(times) if whole else None)
+    mass = total((t, 1) for t in still)
+    return mass, min(times) if times and len(times) == len(still) else None
 
 
 def held_after_each(
@@ -176,8 +157,10 @@ def held_after_each(
         yield ticket, [t for ts in held.values() for t in ts]
 
 
-def combined_sigma(tickets: Iterable[LoadTicket]) -> float:
-    """Standard uncertainty of a sum of weights, kg."""
-    weights = list(tickets)
-    common = math.fsum(t.sigma_kg for t in weights if in_common(t))
-    return math.hypot(common, *(t.sigma_kg for t in weights if not in_common(t)))
+def total(signed: Iterable[tuple[LoadTicket, int]]) -> Amount:
+    """Sum of weights by their signs; weights of load cells share their error."""
+    weights = list(signed)
+    errors = [(sign * t.sigma_kg, "cell" in t.weighed_by.lower()) for t, sign in weights]
+    common = math.fsum(sigma for sigma, by_cell in errors if by_cell)
+    sigma = math.hypot(common, *(sigma for sigma, by_cell in errors if not by_cell))
+    return Amount(math.fsum(sign * t.mass_kg for t, sign in weights), sigma)

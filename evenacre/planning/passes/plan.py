@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import shapely
@@ -14,6 +14,7 @@ from evenacre.coverage.field_plane import lay_out, plane_for
 from evenacre.geo.overlay import common, polygonal, without
 from evenacre.model import Field
 from evenacre.model.finding import Finding
+from evenacre.planning.ground import buffered, opened, overlaid, whole_of
 from evenacre.planning.passes.pass_types import Drive, PassPlan, PlannedPass
 from evenacre.planning.passes.rounds import corner_runs, headland_legs
 from evenacre.planning.passes.strips import along, best_heading, lay_strips
@@ -33,11 +34,6 @@ def plan_passes(field: Field, drive: Drive) -> PassPlan:
     The tool is lifted in turns, which are as short as the turn radius allows and are drawn
     without regard to what stands beside the field. It never leaves the workable ground: what
     it cannot reach in a sharp corner is missed, and is told.
-
-    Raises
-    ------
-    ValueError
-        When the field has no boundary, or the width or turn radius is not above zero.
     """
     if field.boundary is None:
         raise ValueError("passes are planned inside a boundary")
@@ -47,7 +43,7 @@ def plan_passes(field: Field, drive: Drive) -> PassPlan:
     workable = lay_out(field, plane, shapely.Polygon(), 0.0).workable
     rounds = headland_legs(workable, drive.width_m, drive.rounds, drive.turn_radius_m)
     inner = _left(workable, [leg.line for leg in rounds], drive.width_m)
-    room = workable.buffer(_MARGIN_M / 2, join_style="mitre")
+    room = buffered(workable, _MARGIN_M / 2, join_style="mitre")
     inner, corners = _corners_filled(inner, drive.width_m, room) if rounds else (inner, [])
     heading = drive.heading_rad
     if heading is None:
@@ -64,9 +60,12 @@ def plan_passes(field: Field, drive: Drive) -> PassPlan:
     passes = [*rounds, *driven_in_order(straight, start)]
     begin, end = poses(passes)
     turns = turn_lines(end[:-1], begin[1:], drive.turn_radius_m)
-    ground = _predicted(workable, passes, drive.width_m)
+    areas = _predicted(workable, passes, drive.width_m)
     work_m = float(sum(p.line.length for p in passes))
     turn_m = float(sum(turn.length for turn in turns))
+    findings = [] if passes else [Finding.warning("tool_does_not_fit")]
+    if passes and (missed := 1.0 - areas["covered_m2"] / workable.area) > 0.001:
+        findings = [Finding.warning("ground_out_of_reach", share=missed)]
     return PassPlan(
         field=field.name,
         plane=plane,
@@ -75,16 +74,13 @@ def plan_passes(field: Field, drive: Drive) -> PassPlan:
         passes=tuple(passes),
         turns=turns,
         workable_m2=float(workable.area),
-        covered_m2=ground.covered_m2,
-        overlap_m2=ground.overlap_m2,
-        excess_m2=ground.excess_m2,
-        missed_m2=float(workable.area) - ground.covered_m2,
-        outside_m2=ground.outside_m2,
+        **areas,
+        missed_m2=float(workable.area) - areas["covered_m2"],
         work_m=work_m,
         turn_m=turn_m,
         work_s=work_m / drive.speed_mps,
         turn_s=turn_m / drive.turn_speed_mps,
-        findings=_findings(passes, workable, ground),
+        findings=tuple(findings),
     )
 
 
@@ -94,13 +90,9 @@ def _left(
     """Connected parts of the ground that runs along lines leave."""
     ground = workable
     if lines:
-        done = shapely.union_all([swath(line, width_m) for line in lines])
+        done = whole_of(swath(line, width_m) for line in lines)
         # Hairlines between rounds are no ground.
-        ground = polygonal(
-            without(workable, done)
-            .buffer(-_MARGIN_M, join_style="mitre")
-            .buffer(_MARGIN_M, join_style="mitre")
-        )
+        ground = polygonal(opened(without(workable, done), _MARGIN_M, join_style="mitre"))
     parts = shapely.get_parts(ground)
     return [part for part in parts if part.area > _CORNER * width_m**2]
 
@@ -136,34 +128,19 @@ def _straight(
     return passes
 
 
-@dataclass(frozen=True)
-class _Ground:
-    covered_m2: float
-    overlap_m2: float
-    excess_m2: float
-    outside_m2: float
-
-
-def _predicted(workable: BaseGeometry, passes: Sequence[PlannedPass], width_m: float) -> _Ground:
+def _predicted(
+    workable: BaseGeometry, passes: Sequence[PlannedPass], width_m: float
+) -> dict[str, float]:
     """Ground covered once and more, as an audit of the drive finds it."""
     if not passes:
-        return _Ground(0.0, 0.0, 0.0, 0.0)
+        return dict.fromkeys(("covered_m2", "overlap_m2", "excess_m2", "outside_m2"), 0.0)
     pieces = np.concatenate([swath_pieces(p.line, width_m) for p in passes])
     cover = count_cover(pieces)
     covered = common(cover.once_or_more, workable).area
-    inside = shapely.area(shapely.intersection(pieces, workable)).sum()
-    return _Ground(
-        covered_m2=float(covered),
-        overlap_m2=float(common(cover.twice_or_more, workable).area),
-        excess_m2=max(float(inside - covered), 0.0),
-        outside_m2=float(without(cover.once_or_more, workable).area),
-    )
-
-
-def _findings(
-    passes: Sequence[PlannedPass], workable: BaseGeometry, ground: _Ground
-) -> tuple[Finding, ...]:
-    if not passes:
-        return (Finding.warning("tool_does_not_fit"),)
-    missed = 1.0 - ground.covered_m2 / workable.area
-    return (Finding.warning("ground_out_of_reach", share=missed),) if missed > 0.001 else ()
+    inside = shapely.area(overlaid(shapely.intersection, pieces, workable)).sum()
+    return {
+        "covered_m2": float(covered),
+        "overlap_m2": float(common(cover.twice_or_more, workable).area),
+        "excess_m2": max(float(inside - covered), 0.0),
+        "outside_m2": float(without(cover.once_or_more, workable).area),
+    }

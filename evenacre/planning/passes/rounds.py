@@ -11,6 +11,7 @@ from shapely.geometry.base import BaseGeometry
 
 from evenacre.geo.overlay import polygonal, without
 from evenacre.model import BoolArray, FloatArray
+from evenacre.planning.ground import buffered, opened, overlaid
 from evenacre.planning.passes.pass_types import PlannedPass
 from evenacre.planning.passes.swaths import swath
 
@@ -52,16 +53,16 @@ def headland_legs(
     """
     legs: list[PlannedPass] = []
     inside = workable
-    room = workable.buffer(_SMOOTH_M, join_style="mitre")
+    room = buffered(workable, _SMOOTH_M, join_style="mitre")
     for number in range(1, rounds + 1):
-        middle = inside.buffer(-width_m / 2, join_style="mitre")
+        middle = buffered(inside, -width_m / 2, join_style="mitre")
         for part in shapely.get_parts(middle):
             if part.area < _LEAST_RING_M2:
                 continue
             for ring in (part.exterior, *part.interiors):
                 lines = _Ring(ring, width_m, turn_radius_m, inside, room).legs()
                 legs += [PlannedPass("round", number, line) for line in lines]
-        inside = inside.buffer(-width_m, join_style="mitre")
+        inside = buffered(inside, -width_m, join_style="mitre")
     return legs
 
 
@@ -94,16 +95,10 @@ class _Ring:
         corners = self._corners()
         if not corners:
             return [shapely.LineString(np.vstack([self.xy, self.xy[:1]]))]
-        bare = [
-            self._between(last, first)
-            for (_, last), (first, _) in zip(corners, corners[1:] + corners[:1], strict=True)
-        ]
-        following = bare[1:] + bare[:1]
-        ended = [self._run_out(leg, after) for leg, after in zip(bare, following, strict=True)]
-        begun = [
-            self._begin(leg, before)
-            for leg, before in zip(ended, ended[-1:] + ended[:-1], strict=True)
-        ]
+        ends = zip(corners, corners[1:] + corners[:1], strict=True)
+        bare = [self._between(last, first) for (_, last), (first, _) in ends]
+        ended = list(map(self._run_out, bare, bare[1:] + bare[:1]))
+        begun = map(self._begin, ended, ended[-1:] + ended[:-1])
         lines = [shapely.LineString(leg) for leg in begun if leg is not None]
         return [line for line in lines if line.length >= _SHORT * self.width_m]
 
@@ -134,19 +129,15 @@ class _Ring:
     def _between(self, first: int, last: int) -> FloatArray:
         """Points of the ring from one to another, going on past its end."""
         count = len(self.xy)
-        steps = (last - first) % count
-        if steps == 0:
-            steps = count
-        points: FloatArray = self.xy[(first + np.arange(steps + 1)) % count]
-        return points
+        steps = (last - first - 1) % count + 1  # all round from a point to itself
+        return np.asarray(self.xy[(first + np.arange(steps + 1)) % count])
 
     def _run_out(self, leg: FloatArray, following: FloatArray) -> FloatArray:
         """Run a leg on until the corner is filled or the tool would leave the ground."""
         ahead, after = _unit(leg[-1] - leg[-2]), _unit(following[1] - following[0])
-        strip, reach = self._strip(
-            leg[-1], ahead, _corner_m(leg[-1], ahead, following[0], after, self.width_m)
-        )
-        ground = shapely.intersection(strip, self.inside)
+        reach = _corner_m(leg[-1], ahead, following[0], after, self.width_m)
+        strip, reach = self._strip(leg[-1], ahead, reach)
+        ground = overlaid(shapely.intersection, strip, self.inside)
         if ground.area > 0:
             reach = min(reach, float(_along(ground, leg[-1], ahead).max()))
         return np.vstack([leg[:-1], leg[-1] + max(reach, 0.0) * ahead])
@@ -161,10 +152,9 @@ class _Ring:
         into = min(self.width_m, length)
         onward = _box(leg[0], -back, into, self.width_m)
         done = swath(shapely.LineString(before), self.width_m)
-        todo = shapely.difference(
-            shapely.intersection(shapely.union(strip, onward), self.inside), done
-        )
-        todo = todo.buffer(-_SMOOTH_M).buffer(_SMOOTH_M)
+        both = overlaid(shapely.union, strip, onward)
+        todo = overlaid(shapely.intersection, both, self.inside)
+        todo = opened(overlaid(shapely.difference, todo, done), _SMOOTH_M, quad_segs=16)
         start = -into if todo.is_empty else min(reach, float(_along(todo, leg[0], back).max()))
         if start <= -length:
             # Nothing is left to do along its first stretch.
@@ -177,7 +167,7 @@ class _Ring:
         """Ground the tool sweeps going straight on, as far as it stays on workable ground."""
         reach = max(reach, 1e-6)
         strip = _box(point, ahead, reach, self.width_m)
-        outside = shapely.difference(strip, self.room)
+        outside = overlaid(shapely.difference, strip, self.room)
         if outside.area > 1e-9:
             reach = max(float(_along(outside, point, ahead).min()), 1e-6)
             strip = _box(point, ahead, reach, self.width_m)
@@ -200,13 +190,11 @@ def _corner_m(
 
 
 def _cross(a: FloatArray, b: FloatArray) -> FloatArray:
-    product: FloatArray = a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0]
-    return product
+    return np.asarray(a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0])
 
 
 def _unit(step: FloatArray) -> FloatArray:
-    unit: FloatArray = step / np.hypot(*step)
-    return unit
+    return np.asarray(step / np.hypot(*step))
 
 
 def _box(point: FloatArray, ahead: FloatArray, reach: float, width_m: float) -> shapely.Polygon:
@@ -217,8 +205,7 @@ def _box(point: FloatArray, ahead: FloatArray, reach: float, width_m: float) -> 
 
 def _along(geometry: BaseGeometry, point: FloatArray, ahead: FloatArray) -> FloatArray:
     """How far ahead of a point the vertices of a geometry lie."""
-    ahead_m: FloatArray = (shapely.get_coordinates(geometry) - point) @ ahead
-    return ahead_m
+    return np.asarray((shapely.get_coordinates(geometry) - point) @ ahead)
 
 
 def corner_runs(part: BaseGeometry, width_m: float, room: BaseGeometry) -> list[shapely.LineString]:
@@ -232,14 +219,17 @@ def corner_runs(part: BaseGeometry, width_m: float, room: BaseGeometry) -> list[
         tried = _candidates(part, width_m, room)
         if not len(tried) or len(runs) == _MOST_RUNS:
             break
-        swept = shapely.buffer(tried, width_m / 2, cap_style="flat")
-        gain = shapely.area(shapely.intersection(swept, part))
+        swept = buffered(tried, width_m / 2, cap_style="flat")
+        gain = shapely.area(overlaid(shapely.intersection, swept, part))
         best = int(np.argmax(gain))
         if gain[best] < _LEAST * width_m**2:
             break
-        run = _trimmed(tried[best], part, width_m)
-        runs.append(run)
-        part = without(part, swath(run, width_m))
+        # The ends of a run that take nothing are left off.
+        taken = overlaid(shapely.intersection, swath(tried[best], width_m), part)
+        xy = shapely.points(shapely.get_coordinates(taken))
+        at = shapely.line_locate_point(tried[best], xy)
+        runs.append(ops.substring(tried[best], float(at.min()), float(at.max())))
+        part = without(part, swath(runs[-1], width_m))
     return runs
 
 
@@ -249,25 +239,20 @@ def _candidates(part: BaseGeometry, width_m: float, room: BaseGeometry) -> np.nd
     ahead = np.column_stack([np.cos(angle), np.sin(angle)])
     side = np.column_stack([-ahead[:, 1], ahead[:, 0]])
     xy = shapely.get_coordinates(part)
-    west, east = (xy @ ahead.T).min(axis=0), (xy @ ahead.T).max(axis=0)
-    south, north = (xy @ side.T).min(axis=0), (xy @ side.T).max(axis=0)
-    left = _LEFT * (north - south)[:, None]
-    middle = np.concatenate(
-        [south[:, None] + left + width_m / 2, north[:, None] - left - width_m / 2], axis=1
-    )
-    across = middle.shape[1]
-    middle = middle.ravel()
-    ahead, side = np.repeat(ahead, across, axis=0), np.repeat(side, across, axis=0)
-    west, east = np.repeat(west, across), np.repeat(east, across)
-    start = west[:, None] * ahead + middle[:, None] * side
-    end = east[:, None] * ahead + middle[:, None] * side
+    along, across = xy @ ahead.T, xy @ side.T
+    south, north = across.min(axis=0)[:, None], across.max(axis=0)[:, None]
+    left = _LEFT * (north - south)
+    middle = np.concatenate([south + left + width_m / 2, north - left - width_m / 2], axis=1)
+    tries = middle.shape[1]
+    ahead, side = np.repeat(ahead, tries, axis=0), np.repeat(side, tries, axis=0)
+    beside = middle.reshape(-1, 1) * side
+    start = np.repeat(along.min(axis=0), tries)[:, None] * ahead + beside
+    end = np.repeat(along.max(axis=0), tries)[:, None] * ahead + beside
     lines = shapely.linestrings(np.stack([start, end], axis=1))
-    near = shapely.box(*shapely.total_bounds(lines)).buffer(width_m)
-    outside = polygonal(
-        shapely.difference(
-            shapely.buffer(lines, width_m / 2, cap_style="flat"), shapely.intersection(room, near)
-        )
-    )
+    near = buffered(shapely.box(*shapely.total_bounds(lines)), width_m, quad_segs=16)
+    swept = buffered(lines, width_m / 2, cap_style="flat")
+    near_room = overlaid(shapely.intersection, room, near)
+    outside = polygonal(overlaid(shapely.difference, swept, near_room))
     found = [_free(a, b, gone, u) for a, b, gone, u in zip(start, end, outside, ahead, strict=True)]
     return np.array([f for f in found if f and f.length > _SHORTEST * width_m], dtype=object)
 
@@ -277,12 +262,9 @@ def _free(
 ) -> shapely.LineString | None:
     """Find the longest stretch of a run beside which nothing is outside."""
     length = float((end - start) @ ahead)
-    spans = [(0.0, 0.0), (length, length)]
-    for bit in shapely.get_parts(outside):
-        if bit.is_empty:
-            continue
-        along = (shapely.get_coordinates(bit) - start) @ ahead
-        spans.append((float(along.min()), float(along.max())))
+    bits = [_along(bit, start, ahead) for bit in shapely.get_parts(outside) if not bit.is_empty]
+    spans = [(float(bit.min()), float(bit.max())) for bit in bits]
+    spans += [(0.0, 0.0), (length, length)]
     at, best = 0.0, (0.0, 0.0)
     for low, high in sorted(spans):
         if low - at > best[1] - best[0]:
@@ -291,10 +273,3 @@ def _free(
     if best[1] <= best[0]:
         return None
     return shapely.LineString([start + best[0] * ahead, start + best[1] * ahead])
-
-
-def _trimmed(line: shapely.LineString, part: BaseGeometry, width_m: float) -> shapely.LineString:
-    """Leave off the ends of a run that take nothing."""
-    taken = shapely.intersection(swath(line, width_m), part)
-    at = shapely.line_locate_point(line, shapely.points(shapely.get_coordinates(taken)))
-    return ops.substring(line, float(at.min()), float(at.max()))

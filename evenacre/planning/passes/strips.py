@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -12,6 +12,7 @@ from shapely import affinity
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.model import FloatArray, IntArray
+from evenacre.planning.ground import overlaid
 
 # A last strip of less than this share of the width is taken along by the one before it.
 _LEFTOVER = 0.02
@@ -47,23 +48,14 @@ class PassStrips:
 
     def boxes(self, width_m: float) -> np.ndarray:
         """Ground that each piece sweeps, shape (k,)."""
-        half = width_m / 2
-        boxes: np.ndarray = shapely.box(
-            self.start_m, self.middle_m - half, self.end_m, self.middle_m + half
-        )
-        return boxes
+        low, high = self.middle_m - width_m / 2, self.middle_m + width_m / 2
+        return np.asarray(shapely.box(self.start_m, low, self.end_m, high))
 
     def lines(self, heading_rad: float) -> np.ndarray:
         """Middles of the pieces in the plane, shape (k,) of LineString."""
-        ends = np.stack(
-            [
-                np.column_stack([self.start_m, self.middle_m]),
-                np.column_stack([self.end_m, self.middle_m]),
-            ],
-            axis=1,
-        )
-        lines: np.ndarray = shapely.linestrings(back_from(ends, heading_rad))
-        return lines
+        begin = np.column_stack([self.start_m, self.middle_m])
+        ends = np.stack([begin, np.column_stack([self.end_m, self.middle_m])], axis=1)
+        return np.asarray(shapely.linestrings(back_from(ends, heading_rad)))
 
 
 def along(geometry: BaseGeometry, heading_rad: float) -> BaseGeometry:
@@ -75,8 +67,7 @@ def along(geometry: BaseGeometry, heading_rad: float) -> BaseGeometry:
 def back_from(xy: FloatArray, heading_rad: float) -> FloatArray:
     """Turn points, the last axis x and y, back from where `along` turned them."""
     cos, sin = math.cos(heading_rad), math.sin(heading_rad)
-    turned: FloatArray = xy @ np.array([[cos, sin], [-sin, cos]])
-    return turned
+    return np.asarray(xy @ np.array([[cos, sin], [-sin, cos]]))
 
 
 def strip_steps(part: BaseGeometry, width_m: float) -> FloatArray:
@@ -89,8 +80,8 @@ def strip_steps(part: BaseGeometry, width_m: float) -> FloatArray:
 def cut_strips(part: BaseGeometry, low: FloatArray, high: FloatArray) -> np.ndarray:
     """Ground of strips along the x axis, shape (n,)."""
     west, _, east, _ = part.bounds
-    ground: np.ndarray = shapely.intersection(part, shapely.box(west - 1, low, east + 1, high))
-    return ground
+    boxes = shapely.box(west - 1, low, east + 1, high)
+    return np.asarray(overlaid(shapely.intersection, part, boxes))
 
 
 def lay_strips(part: shapely.Polygon, width_m: float, room: BaseGeometry | None) -> PassStrips:
@@ -135,28 +126,28 @@ def _within(
     out = ~shapely.contains(room, strips.boxes(width_m))
     if not out.any():
         return strips
-    middle = strips.middle_m.copy()
     # Only the last strip sticks out of the ground sideways; inward is where it has room.
-    sideways = out & (middle + width_m / 2 > north)
-    middle[sideways] = max(north - width_m / 2, (south + north) / 2)
-    strips = PassStrips(strips.row, strips.start_m, strips.end_m, middle)
-    out = ~shapely.contains(room, strips.boxes(width_m))
-    kept = [
-        _cut(strips, k, width_m, room) if out[k] else [(strips.start_m[k], strips.end_m[k])]
-        for k in range(len(strips))
-    ]
-    index = np.repeat(np.arange(len(strips)), [len(spans) for spans in kept])
-    spans = np.array([span for spans in kept for span in spans], dtype=float).reshape(-1, 2)
-    return PassStrips(strips.row[index], spans[:, 0], spans[:, 1], strips.middle_m[index])
+    sideways = out & (strips.middle_m + width_m / 2 > north)
+    inward = max(north - width_m / 2, (south + north) / 2)
+    strips = replace(strips, middle_m=np.where(sideways, inward, strips.middle_m))
+    boxes = strips.boxes(width_m)
+    index: list[int] = []
+    spans: list[tuple[float, float]] = []
+    for k, fits in enumerate(shapely.contains(room, boxes)):
+        start, end = strips.start_m[k], strips.end_m[k]
+        kept = [(start, end)] if fits else _cut(boxes[k], start, end, width_m / 2, room)
+        spans += kept
+        index += [k] * len(kept)
+    ends = np.array(spans, dtype=np.float64).reshape(-1, 2)
+    at = np.array(index, dtype=int)
+    return PassStrips(strips.row[at], ends[:, 0], ends[:, 1], strips.middle_m[at])
 
 
 def _cut(
-    strips: PassStrips, k: int, width_m: float, room: BaseGeometry
+    box: BaseGeometry, start: float, end: float, half: float, room: BaseGeometry
 ) -> list[tuple[float, float]]:
     """Stretches of a piece over which the whole tool is on the room."""
-    start, end, half = strips.start_m[k], strips.end_m[k], width_m / 2
-    box = shapely.box(start, strips.middle_m[k] - half, end, strips.middle_m[k] + half)
-    outside = shapely.get_parts(shapely.difference(box, room))
+    outside = shapely.get_parts(overlaid(shapely.difference, box, room))
     bounds = shapely.bounds(outside[shapely.area(outside) > 1e-9])
     spans = []
     at = start
@@ -177,26 +168,17 @@ def best_heading(ground: Sequence[shapely.Polygon], width_m: float, prefer: str)
     ``"overlap"`` (the other way about).
     """
     parts = [part.simplify(_COARSE_M) for part in ground]
+
+    def cost(heading_rad: float) -> tuple[float, float]:
+        laid = [lay_strips(along(part, heading_rad), width_m, None) for part in parts]
+        # A square metre more or less is the same overlap.
+        count, swept = sum(map(len, laid)), round(sum(s.length_m for s in laid) * width_m)
+        return (count, swept) if prefer == "turns" else (swept, count)
+
     first = np.concatenate([_sides(parts), np.arange(0.0, math.pi, _GRID_RAD)])
-    tried = [
-        (_cost(parts, width_m, prefer, angle), index, angle) for index, angle in enumerate(first)
-    ]
-    best = min(tried)
-    near = [(_cost(parts, width_m, prefer, angle), 1000, angle) for angle in best[2] + _REFINE_RAD]
+    best = min((cost(angle), index, angle) for index, angle in enumerate(first))
+    near = [(cost(angle), 1000, angle) for angle in best[2] + _REFINE_RAD]
     return float(min([best, *near])[2]) % math.pi
-
-
-def _cost(
-    parts: Sequence[BaseGeometry], width_m: float, prefer: str, heading_rad: float
-) -> tuple[float, float]:
-    count, length = 0, 0.0
-    for part in parts:
-        strips = lay_strips(along(part, heading_rad), width_m, None)
-        count += len(strips)
-        length += strips.length_m
-    # A square metre more or less is the same overlap.
-    swept = round(length * width_m)
-    return (count, swept) if prefer == "turns" else (swept, count)
 
 
 def _sides(parts: Sequence[BaseGeometry]) -> FloatArray:

@@ -8,6 +8,7 @@ from shapely.geometry.base import BaseGeometry
 
 from evenacre.geo.overlay import valid
 from evenacre.model import FloatArray
+from evenacre.planning.ground import buffered
 
 # A piece of a swath turns no more than this, so it cannot cover itself.
 _SECTOR_RAD = np.pi / 4
@@ -20,7 +21,8 @@ _ROUND = 16
 
 def swath(line: shapely.LineString, width_m: float) -> BaseGeometry:
     """Ground that the tool sweeps along a line, turning about its middle at bends."""
-    return shapely.buffer(line, width_m / 2, cap_style="flat", quad_segs=_ROUND)
+    ground: BaseGeometry = buffered(line, width_m / 2, cap_style="flat", quad_segs=_ROUND)
+    return ground
 
 
 def swath_pieces(line: shapely.LineString, width_m: float) -> np.ndarray:
@@ -43,12 +45,8 @@ def swath_pieces(line: shapely.LineString, width_m: float) -> np.ndarray:
         for chain in _sectors(points[a : b + 1], bend[a : b - 1])
     ]
     fans = [_fan(points[k], heading[k - 1], bend[k - 1], width_m / 2) for k in sharp]
-    swept = shapely.buffer(
-        [shapely.LineString(chain) for chain in chains],
-        width_m / 2,
-        cap_style="flat",
-        quad_segs=_ROUND,
-    )
+    lines = [shapely.LineString(chain) for chain in chains]
+    swept = buffered(lines, width_m / 2, cap_style="flat", quad_segs=_ROUND)
     return valid(np.array([*swept, *fans], dtype=object))
 
 

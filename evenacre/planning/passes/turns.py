@@ -56,29 +56,25 @@ def shortest_turns(
 
 
 def _lengths(d: FloatArray, a: FloatArray, b: FloatArray) -> list[FloatArray]:
-    """Lengths of the six ways, in the order of ``_WAYS``; NaN where there is no such way."""
-    sa, sb, ca, cb = np.sin(a), np.sin(b), np.cos(a), np.cos(b)
-    cab = np.cos(a - b)
-    with np.errstate(invalid="ignore"):
-        aim = np.arctan2(cb - ca, d + sa - sb)
-        p = _root(2 + d**2 - 2 * cab + 2 * d * (sa - sb))
-        lsl = _three(aim - a, p, b - aim)
-        aim = np.arctan2(ca - cb, d - sa + sb)
-        p = _root(2 + d**2 - 2 * cab + 2 * d * (sb - sa))
-        rsr = _three(a - aim, p, aim - b)
-        p = _root(-2 + d**2 + 2 * cab + 2 * d * (sa + sb))
-        aim = np.arctan2(-ca - cb, d + sa + sb) - np.arctan2(-2.0, p)
-        lsr = _three(aim - a, p, aim - b)
-        p = _root(-2 + d**2 + 2 * cab - 2 * d * (sa + sb))
-        aim = np.arctan2(ca + cb, d - sa - sb) - np.arctan2(2.0, p)
-        rsl = _three(a - aim, p, b - aim)
-        p = _FULL - np.arccos((6 - d**2 + 2 * cab + 2 * d * (sa - sb)) / 8)
-        t = a - np.arctan2(ca - cb, d - sa + sb) + p / 2
-        rlr = _three(t, p, a - b - t + p)
-        p = _FULL - np.arccos((6 - d**2 + 2 * cab + 2 * d * (sb - sa)) / 8)
-        t = -a - np.arctan2(ca - cb, d + sa - sb) + p / 2
-        lrl = _three(t, p, b - a - t + p)
-    return [lsl, rsr, lsr, rsl, rlr, lrl]
+    """Lengths of the six ways, in the order of ``_WAYS``; NaN where there is no such way.
+
+    They come in pairs: every other one is the one before it in a mirror.
+    """
+    cab, sides = np.cos(a - b), []
+    for left, right in ((a, b), (-a, -b)):
+        sa, sb, ca, cb = np.sin(left), np.sin(right), np.cos(left), np.cos(right)
+        with np.errstate(invalid="ignore"):
+            aim = np.arctan2(cb - ca, d + sa - sb)
+            p = _root(2 + d**2 - 2 * cab + 2 * d * (sa - sb))
+            lsl = _three(aim - left, p, right - aim)
+            p = _root(-2 + d**2 + 2 * cab + 2 * d * (sa + sb))
+            aim = np.arctan2(-ca - cb, d + sa + sb) - np.arctan2(-2.0, p)
+            lsr = _three(aim - left, p, aim - right)
+            p = _FULL - np.arccos((6 - d**2 + 2 * cab + 2 * d * (sa - sb)) / 8)
+            t = left - np.arctan2(ca - cb, d - sa + sb) + p / 2
+            rlr = _three(t, p, left - right - t + p)
+        sides.append((lsl, lsr, rlr))
+    return [way for pair in zip(*sides, strict=True) for way in pair]
 
 
 def _root(square: FloatArray) -> FloatArray:
@@ -139,11 +135,9 @@ def driven_in_order(passes: list[PlannedPass], start: FloatArray) -> list[Planne
 
 def poses(passes: list[PlannedPass]) -> tuple[FloatArray, FloatArray]:
     """Where each pass begins and ends, and the headings there, shape (n, 3) each."""
-    begin, finish = [], []
-    for planned in passes:
-        xy = np.array(planned.line.coords)
-        begin.append([*xy[0], np.arctan2(*(xy[1] - xy[0])[::-1])])
-        finish.append([*xy[-1], np.arctan2(*(xy[-1] - xy[-2])[::-1])])
+    ways = [np.array(planned.line.coords) for planned in passes]
+    begin = [[*xy[0], np.arctan2(*(xy[1] - xy[0])[::-1])] for xy in ways]
+    finish = [[*xy[-1], np.arctan2(*(xy[-1] - xy[-2])[::-1])] for xy in ways]
     return np.array(begin).reshape(-1, 3), np.array(finish).reshape(-1, 3)
 
 

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-import shapely
 from affine import Affine
 from rasterio.features import geometry_mask
 from shapely.geometry.base import BaseGeometry
@@ -15,7 +14,7 @@ from shapely.geometry.base import BaseGeometry
 from evenacre.model import FloatArray, Need
 from evenacre.model.audit_result import Grid
 from evenacre.model.finding import Finding
-from evenacre.planning.audited_ground import left_of, workable_ground
+from evenacre.planning.ground import left_of, whole_of, workable_ground
 from evenacre.planning.season.nutrients import (
     UNZONED,
     AuditedJob,
@@ -81,7 +80,15 @@ def compare(
             findings.append(Finding.warning("field_not_audited", field=need.field))
             continue
         field = fields[need.field]
-        findings += _unknown(field)
+        for job in field:
+            products = [job.product(p.product) for p in job.result.products]
+            findings += [
+                Finding.warning("analysis_unknown", product=product.name).at(
+                    f"{job.result.field}, {job.result.operation}"
+                )
+                for product in products
+                if product.kind != "seed" and not product.analysis
+            ]
         balance = _balance(field, need, needs)
         if balance is None:
             findings.append(Finding.warning("zone_without_ground", zone=need.zone).at(need.field))
@@ -90,50 +97,33 @@ def compare(
     return balances, list(dict.fromkeys(findings))
 
 
-def _unknown(jobs: Iterable[AuditedJob]) -> Iterator[Finding]:
-    for job in jobs:
-        for p in job.result.products:
-            product = job.product(p.product)
-            if product.kind != "seed" and not product.analysis:
-                found = Finding.warning("analysis_unknown", product=p.product)
-                yield found.at(f"{job.result.field}, {job.result.operation}")
-
-
 def _balance(jobs: Sequence[AuditedJob], need: Need, needs: Sequence[Need]) -> NeedBalance | None:
     ground = reference(jobs)
     zones = {str(z.zone): z.geometry for z in ground.layers["zones"].itertuples()}
-    masses = zone_masses(jobs, need.nutrient)
     left_out: tuple[str, ...] = ()
-    if need.zone is not None:
-        if need.zone not in zones or zones[need.zone].area == 0:
-            return None
-        parts: dict[str, BaseGeometry] = {need.zone: zones[need.zone]}
-    else:
-        own = _own_needs(need, needs)
-        rest = left_of(workable_ground(ground), shapely.union_all(list(zones.values())))
-        left_out = tuple(zone for zone in zones if zone in own)
-        parts = {zone: shape for zone, shape in zones.items() if zone not in own}
-        parts[UNZONED] = rest
+    parts: dict[str, BaseGeometry] = {}
+    if need.zone is None:
+        element = element_of(need.nutrient)
+        same = [n for n in needs if n.field == need.field and element_of(n.nutrient) == element]
+        left_out = tuple(zone for zone in zones if zone in {n.zone for n in same})
+        parts = {zone: shape for zone, shape in zones.items() if zone not in left_out}
+        parts[UNZONED] = left_of(workable_ground(ground), whole_of(zones.values()))
+    elif need.zone in zones:
+        parts = {need.zone: zones[need.zone]}
     area = sum(shape.area for shape in parts.values())
     if area == 0:
         return None
-    applied = sum(masses.get(name, 0.0) for name in parts)
-    sides = _by_cell(jobs, need, shapely.union_all(list(parts.values())), area)
+    mass = zone_masses(jobs, need.nutrient)
+    masses = [mass.get(name, 0.0) for name in parts]
+    sides = _by_cell(jobs, need, whole_of(parts.values()), area)
     judged_by = "cell"
     if sides is None:
-        sides = _by_part(need, parts, masses)
+        areas = np.array([shape.area for shape in parts.values()])
+        mean = np.divide(masses, areas, out=np.zeros(len(areas)), where=areas > 0)
+        sides = np.bincount(_side(mean, need) + 1, areas, 3).astype(np.float64)
         judged_by = "zone" if zones else "field"
-    short, met, over = map(float, sides)
-    return NeedBalance(need, area, applied, met, short, over, judged_by, left_out)
-
-
-def _own_needs(need: Need, needs: Iterable[Need]) -> set[str | None]:
-    """Zones of a need's field that ask for the same nutrient themselves."""
-    return {
-        other.zone
-        for other in needs
-        if other.field == need.field and element_of(other.nutrient) == element_of(need.nutrient)
-    } - {None}
+    short, met, over = sides.tolist()
+    return NeedBalance(need, area, sum(masses), met, short, over, judged_by, left_out)
 
 
 def _by_cell(
@@ -153,16 +143,6 @@ def _by_cell(
     return np.asarray(cells * (area_m2 / len(rates)), dtype=np.float64)
 
 
-def _by_part(
-    need: Need, parts: Mapping[str, BaseGeometry], masses: Mapping[str, float]
-) -> FloatArray:
-    """Area short, met and over by the mean rate of each part."""
-    area = np.array([shape.area for shape in parts.values()])
-    mass = np.array([masses.get(name, 0.0) for name in parts])
-    mean = np.divide(mass, area, out=np.zeros(len(area)), where=area > 0)
-    return np.bincount(_side(mean, need) + 1, weights=area, minlength=3).astype(np.float64)
-
-
 def _side(rates: FloatArray, need: Need) -> np.ndarray:
     """-1 where a rate is short of the need, 0 where it is near it, 1 where it is over."""
     least = need.kg_per_m2 * (1 - NEAR) * (1 - _ROUNDING)
@@ -176,13 +156,10 @@ def weighted_sum(grids: Sequence[Grid], weights: Sequence[float]) -> Grid | None
     Values where nothing is known (NaN) count as nothing. None when the rasters do not share their
     plane and lattice of cells.
     """
-    if not grids:
+    placed = [offset for grid in grids if (offset := _offset(grids[0], grid)) is not None]
+    if not grids or len(placed) < len(grids):
         return None
     first = grids[0]
-    offsets = [_offset(first, grid) for grid in grids]
-    placed = [offset for offset in offsets if offset is not None]
-    if len(placed) < len(grids):
-        return None
     top, left = (min(offset[i] for offset in placed) for i in (0, 1))
     shape = tuple(
         max(o[i] + g.values.shape[i] for o, g in zip(placed, grids, strict=True)) - (top, left)[i]
@@ -211,9 +188,7 @@ def _offset(first: Grid, other: Grid) -> tuple[int, int] | None:
 
 def inside(grid: Grid, region: BaseGeometry) -> npt.NDArray[np.bool_]:
     """Cells of a raster whose centre lies in a region."""
+    shape = grid.values.shape
     if region.is_empty:
-        return np.zeros(grid.values.shape, dtype=bool)
-    mask: npt.NDArray[np.bool_] = geometry_mask(
-        [region], grid.values.shape, grid.transform, invert=True
-    )
-    return mask
+        return np.zeros(shape, dtype=bool)
+    return np.asarray(geometry_mask([region], shape, grid.transform, invert=True))

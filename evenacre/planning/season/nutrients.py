@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from evenacre.coverage.amounts import ELEMENT_IN_OXIDE, elements
 from evenacre.model import Operation, OperationPlan, Product
-from evenacre.model.audit_result import AuditResult, ProductResult
+from evenacre.model.audit_result import AuditResult
 
 UNZONED = "in no zone"
 _NOTHING = 1e-6  # of a field's total: slivers between zones drawn by hand are no zone
@@ -93,26 +93,25 @@ def element_of(nutrient: str) -> str:
 
 def placements(jobs: Iterable[AuditedJob]) -> list[Placement]:
     """One line for every product of every operation, in order."""
-    return [_placement(job, p) for job in jobs for p in job.result.products]
-
-
-def _placement(job: AuditedJob, p: ProductResult) -> Placement:
-    r, product = job.result, job.product(p.product)
-    return Placement(
-        field=r.field,
-        operation=r.operation,
-        date=r.date,
-        product=p.product,
-        kind=product.kind,
-        analysis=product.analysis,
-        rate_kg_per_m2=p.mean_rate_kg_per_m2,
-        area_m2=r.covered_area_m2,
-        total_kg=p.applied_in_field_kg,
-        outside_kg=p.outside_kg,
-        amounts_from=p.source,
-        method=job.plan.method,
-        sources=r.sources,
-    )
+    return [
+        Placement(
+            field=job.result.field,
+            operation=job.result.operation,
+            date=job.result.date,
+            product=p.product,
+            kind=job.product(p.product).kind,
+            analysis=job.product(p.product).analysis,
+            rate_kg_per_m2=p.mean_rate_kg_per_m2,
+            area_m2=job.result.covered_area_m2,
+            total_kg=p.applied_in_field_kg,
+            outside_kg=p.outside_kg,
+            amounts_from=p.source,
+            method=job.plan.method,
+            sources=job.result.sources,
+        )
+        for job in jobs
+        for p in job.result.products
+    ]
 
 
 def setback_placements(jobs: Iterable[AuditedJob]) -> list[SetbackPlacement]:
@@ -172,7 +171,9 @@ def season_amounts(jobs: Sequence[AuditedJob]) -> list[NutrientAmount]:
 def _field_amounts(jobs: Sequence[AuditedJob]) -> Iterator[NutrientAmount]:
     ground = reference(jobs)
     zones = {str(z.zone): float(z.area_m2) for z in ground.layers["zones"].itertuples()}
-    for nutrient in _carried(jobs):
+    labels = [job.product(p.product).analysis for job in jobs for p in job.result.products]
+    carried = [n for label in labels for n, percent in label.items() if percent > 0]
+    for nutrient in dict.fromkeys(carried):
         parts = zone_masses(jobs, nutrient)
         total = sum(parts.values())
         yield _amount(ground.field, None, nutrient, total, ground.workable_area_m2)
@@ -193,16 +194,6 @@ def zone_masses(jobs: Iterable[AuditedJob], nutrient: str) -> dict[str, float]:
                 masses[zone.zone] = masses.get(zone.zone, 0.0) + share * zone.applied_kg
             masses[UNZONED] += share * p.unzoned_kg
     return masses
-
-
-def _carried(jobs: Iterable[AuditedJob]) -> list[str]:
-    """Return the label nutrients that the products of some jobs carry."""
-    found: dict[str, None] = {}
-    for job in jobs:
-        for p in job.result.products:
-            analysis = job.product(p.product).analysis
-            found |= {nutrient: None for nutrient, percent in analysis.items() if percent > 0}
-    return list(found)
 
 
 def _amount(

@@ -73,13 +73,7 @@ def limit_kg_per_m2(
     tolerated_loss_percent: float,
     soil_factor: float = 1.0,
 ) -> float:
-    """Most material with the seed: F = 30 S T / (|C| R M), S and R in inches, F in lb/ac.
-
-    Raises
-    ------
-    ValueError
-        When the slope, the row spacing or the soil factor is zero.
-    """
+    """Most material with the seed: F = 30 S T / (|C| R M), S and R in inches, F in lb/ac."""
     below = abs(slope_percent_per_lb_ac) * row_spacing_m / _INCH_M * soil_factor
     if below <= 0:
         raise ValueError("slope, row spacing and soil factor must be above zero")
@@ -112,31 +106,27 @@ def salt_screens(job: AuditedJob) -> tuple[list[SaltScreen], list[Finding]]:
                 )
             )
             continue
+        given = {
+            "slope_percent_per_lb_ac": slope,
+            "spread_m": asked.spread_m,
+            "row_spacing_m": asked.row_spacing_m,
+            "tolerated_loss_percent": asked.tolerated_loss_percent,
+            "soil_factor": asked.soil_factor,
+        }
         screen = SaltScreen(
             field=job.result.field,
             operation=job.result.operation,
             product=p.product,
             crop=asked.crop,
             material=material,
-            slope_percent_per_lb_ac=slope,
-            spread_m=asked.spread_m,
-            row_spacing_m=asked.row_spacing_m,
-            tolerated_loss_percent=asked.tolerated_loss_percent,
-            soil_factor=asked.soil_factor,
-            limit_kg_per_m2=limit_kg_per_m2(
-                slope_percent_per_lb_ac=slope,
-                spread_m=asked.spread_m,
-                row_spacing_m=asked.row_spacing_m,
-                tolerated_loss_percent=asked.tolerated_loss_percent,
-                soil_factor=asked.soil_factor,
-            ),
+            limit_kg_per_m2=limit_kg_per_m2(**given),
             placed_kg_per_m2=p.mean_rate_kg_per_m2,
+            **given,
         )
         screens.append(screen)
         if screen.over:
-            findings.append(
-                Finding.warning("over_seed_tolerance", product=p.product, crop=asked.crop)
-            )
+            found = Finding.warning("over_seed_tolerance", product=p.product, crop=asked.crop)
+            findings.append(found)
     loss = sum(screen.loss_percent for screen in screens)
     if loss > asked.tolerated_loss_percent and not any(screen.over for screen in screens):
         findings.append(

@@ -62,7 +62,15 @@ def planned_rates(
             if a.target_kg_per_m2 is not None
         ]
         said: list[Finding] = []
-        alone = list(_alone(uses, field, said))
+        alone: list[_Use] = []
+        for lead in dict.fromkeys(use.lead for use in uses if use.lead):
+            same = [use for use in uses if use.lead == lead]
+            if len(same) == 1:
+                alone += same
+                continue
+            names = tuple(dict.fromkeys(use.application.product.name for use in same))
+            found = Finding.warning("rates_not_told_by_needs", nutrient=lead, products=names)
+            said.append(found.at(field))
         for use, rate in _by_need(uses, alone, own, field, said):
             made[use.operation][rate.product] = rate
         findings[field] = list(dict.fromkeys(said))
@@ -77,18 +85,6 @@ def _lead(application: Application, asked: set[str]) -> str:
         if percent > 0 and element_of(nutrient) in asked
     }
     return max(label, key=lambda element: label[element], default="")
-
-
-def _alone(uses: Sequence[_Use], field: str, said: list[Finding]) -> Iterator[_Use]:
-    """Products that alone answer a nutrient."""
-    for lead in dict.fromkeys(use.lead for use in uses if use.lead):
-        same = [use for use in uses if use.lead == lead]
-        if len(same) == 1:
-            yield same[0]
-        else:
-            names = tuple(dict.fromkeys(use.application.product.name for use in same))
-            found = Finding.warning("rates_not_told_by_needs", nutrient=lead, products=names)
-            said.append(found.at(field))
 
 
 def _by_need(

@@ -8,32 +8,26 @@ import geopandas as gpd
 import numpy as np
 import shapely
 from matplotlib import rc_context
-from matplotlib.lines import Line2D
 
 from evenacre.geo.geodesy import wrapped
 from evenacre.model.audit_result import AuditResult
 from evenacre.planning.finish.finish_job import FinishJob
 from evenacre.planning.finish.remaining_ground import split_lines
 from evenacre.reports.geodata import WGS84, centre_lon, to_lonlat, transformer
-from evenacre.reports.maps import palette, sheet
+from evenacre.reports.maps import sheet
 from evenacre.units.display import UnitSystem
 
 TO_DO, PASS, OUT = "still to do", "pass to come", "load runs out"
-_DONE: Any = {"facecolor": palette.ONCE, "linewidth": 0}
-_TO_DO: Any = {
-    "facecolor": "white",
-    "edgecolor": palette.NOTHING,
-    "hatch": "....",
-    "linewidth": 0.6,
-}
+_DONE = sheet.ground(sheet.ONCE)
+_TO_DO = sheet.ground("white", sheet.NOTHING, 0.6, hatch="....")
 _PASSES: Any = (
-    (True, "passes the load reaches", {"color": palette.PASS, "linestyle": "solid"}),
-    (False, "passes without product", {"color": palette.SKIP, "linestyle": "dashed"}),
+    (True, "passes the load reaches", {"color": sheet.PASS, "linestyle": "solid"}),
+    (False, "passes without product", {"color": sheet.SKIP, "linestyle": "dashed"}),
 )
 _OUT: Any = {
     "marker": "X",
     "markersize": 13,
-    "markerfacecolor": palette.SKIP,
+    "markerfacecolor": sheet.SKIP,
     "markeredgecolor": "white",
     "linestyle": "none",
 }
@@ -42,11 +36,7 @@ _OUT: Any = {
 def finish_features(result: AuditResult, job: FinishJob) -> gpd.GeoDataFrame:
     """Ground still to do, passes to come and the point where the load runs out, in degrees.
 
-    Returns
-    -------
-    GeoDataFrame
-        ``kind``, ``pass`` (number of the pass to come), ``fed`` (whether the load reaches),
-        ``area_m2``, ``length_m`` and geometry, EPSG:4326.
+    Passes have ``pass``, the number to come, and ``fed``, whether the load reaches.
     """
     rows: list[dict[str, Any]] = [
         {"kind": TO_DO, "area_m2": job.ahead.undone.area, "geometry": job.ahead.undone},
@@ -72,28 +62,20 @@ def run_out_spot(result: AuditResult, job: FinishJob) -> tuple[float, float] | N
 
 
 def finish_map(result: AuditResult, job: FinishJob, units: UnitSystem) -> bytes:
-    """Draw ground done and to do, passes to come, and the point, as a PNG.
-
-    Equal input gives equal bytes.
-    """
+    """Draw ground done and to do, passes to come, and the point; equal input gives equal bytes."""
     with rc_context(sheet.STYLE):
-        title = f"{result.field}: where the {job.product.name} runs out"
-        if job.out is None:
-            title = f"{result.field}: {job.product.name} to the end"
-        figure, axes = sheet.blank(result, title, units)
+        product = job.product.name
+        ends = f"where the {product} runs out" if job.out else f"{product} to the end"
+        made = sheet.blank(result, f"{result.field}: {ends}", units)
         undone = gpd.GeoSeries([job.ahead.undone], crs=result.crs)
-        legend: list[Any] = [
-            *sheet.fill(axes, result.layers["cover"].geometry, "done", **_DONE),
-            *sheet.fill(axes, undone, "still to do", **_TO_DO),
-        ]
+        made.fill(result.layers["cover"].geometry, "done", **_DONE)
+        made.fill(undone, "still to do", **_TO_DO)
         off = result.layers["unworkable"].geometry
-        legend += sheet.fill(axes, off, "not to be worked", 2, **sheet.UNWORKABLE)
+        made.fill(off, "not to be worked", 2, **sheet.UNWORKABLE)
         lines = split_lines(job.ahead.passes, job.out)
         for fed, label, style in _PASSES:
             passes = [line for _, line, has in lines if has is fed]
-            legend += sheet.draw(axes, passes, label, 6, linewidth=1.3, **style)
+            made.draw(passes, label, 6, linewidth=1.3, **style)
         if job.out is not None:
-            axes.plot([job.out.x_m], [job.out.y_m], zorder=8, **_OUT)
-            legend.append(Line2D([], [], label="the load runs out here", **_OUT))
-        sheet.add_legend(figure, legend, 3)
-        return sheet.png(figure)
+            made.plot([job.out.x_m], [job.out.y_m], "the load runs out here", 8, **_OUT)
+        return made.png(3)

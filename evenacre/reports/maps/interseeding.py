@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,21 +13,14 @@ import shapely.ops
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.geo.local_crs import WorkingPlane
+from evenacre.io.common.findings import counted
 from evenacre.planning.interseeding.plan_types import InterseedPlan, PaddockPlan
 from evenacre.planning.passes.pass_types import PassPlan
 from evenacre.reports import figure_text as figures
-from evenacre.reports.geodata import encode, to_lonlat
+from evenacre.reports.geodata import SCALE, encode, to_lonlat
 from evenacre.reports.maps import pass_layers
-from evenacre.reports.maps.interactive import MapPieces, map_pieces
-from evenacre.reports.maps.interactive_layers import MapLayer
-from evenacre.reports.sentences.interseeding_words import (
-    chance_text,
-    day_text,
-    hours_text,
-    numbered,
-    shut_words,
-    spells,
-)
+from evenacre.reports.maps.interactive import MapLayer, MapPieces, map_frame, map_pieces
+from evenacre.reports.sentences import interseeding_words as iw
 from evenacre.reports.sentences.passes import axis_words, runs_of
 from evenacre.units.display import UnitSystem
 
@@ -35,52 +28,79 @@ _BEGIN_M = 10.0  # of the first pass, drawn to show where a drive begins
 
 
 @dataclass(frozen=True)
-class _Frame:
-    """The plane that all is drawn in, and the origin (lon, lat) it is encoded from."""
+class _Ground:
+    """A plan, the plane it is drawn in, and the origin (lon, lat) it is encoded from."""
 
+    plan: InterseedPlan
     plane: WorkingPlane
     origin: tuple[float, float]
 
-    def brought(self, shape: shapely.MultiLineString, plane: WorkingPlane) -> BaseGeometry:
-        """Bring a shape here from another plane."""
-        moved: BaseGeometry = self.plane.project(pass_layers.to_lonlat(shape, plane))
-        return moved
-
-    def encoded(self, shapes: Sequence[BaseGeometry]) -> list[Any]:
+    def encoded(self, shapes: Iterable[BaseGeometry]) -> list[Any]:
         """Shapes of this plane as the page's script wants them."""
         return encode(gpd.GeoDataFrame(geometry=list(shapes), crs=self.plane.crs), *self.origin)
+
+    def lines(
+        self,
+        of: Callable[[PassPlan], Iterable[shapely.LineString]],
+        told: Callable[[PaddockPlan, Any], dict[str, Any]] = lambda _paddock, _shape: {},
+    ) -> list[dict[str, Any]]:
+        """One item a paddock: its lines of one kind, and what is told of them."""
+        found: dict[int, BaseGeometry] = {}
+        for place, p in enumerate(self.plan.paddocks):
+            if p.passes and (lines := [line for line in of(p.passes) if line.length > 0]):
+                shape = pass_layers.to_lonlat(shapely.MultiLineString(lines), p.passes.plane)
+                found[place] = self.plane.project(shape)
+        return [
+            {"g": g, **told(self.plan.paddocks[place], g), "c": f"p{place}"}
+            for place, g in zip(found, self.encoded(found.values()), strict=True)
+        ]
 
 
 def interseed_map(plan: InterseedPlan, units: UnitSystem, key: str) -> MapPieces:
     """Build the map of a plan; item ``p0``, ``p1`` ... belongs to the paddock of that place.
 
-    ``key`` is as in :func:`evenacre.reports.maps.interactive.interactive_map`.
+    The key is as for `map_pieces`.
     """
     outlines = np.array([p.paddock.field.boundary for p in plan.paddocks])
     plane = WorkingPlane.around(outlines)
-    ground = gpd.GeoDataFrame(geometry=plane.project(outlines), crs=plane.crs)
-    box = to_lonlat(ground, plane.lon0).total_bounds
-    origin = (round(plane.lon0, 7), round(float((box[1] + box[3]) / 2), 7))
-    corners = [[round(float(box[i + 1]), 7), round(float(box[i]), 7)] for i in (0, 2)]
-    frame = _Frame(plane, origin)
+    outlined = gpd.GeoDataFrame(geometry=plane.project(outlines), crs=plane.crs)
+    frame = map_frame(outlined, plane.lon0)
+    ground = _Ground(plan, plane, frame["origin"])
+
+    def told(p: PaddockPlan, _: Any) -> dict[str, Any]:
+        return {"t": p.paddock.field.name, "r": _facts(p, plan, units)}
+
+    def beginning(p: PaddockPlan, g: Any) -> dict[str, Any]:
+        lon, lat = (start + step / SCALE for start, step in zip(ground.origin, g[0], strict=False))
+        title = f"The drive in {p.paddock.field.name} begins here"
+        return {"t": title, "at": [round(lat, 7), round(lon, 7)], "n": "start"}
+
+    turns = ground.lines(lambda d: d.turns)
+    passes = ground.lines(lambda d: [run.line for run in d.passes], told)
+    begun = ground.lines(_first_metres, beginning)
     layers = [
-        _paddocks(plan, ground, units, frame),
-        _unworkable(plan, frame),
-        _turns(plan, frame),
-        _passes(plan, units, frame),
-        _beginnings(plan, frame),
+        MapLayer("paddock", "paddocks (tap one)", items=_paddocks(ground, outlined, units)),
+        MapLayer("unworkable", "not to be worked", items=_unworkable(ground)),
+        MapLayer("turn", "turns between them", shown=False, line=True, items=turns),
+        MapLayer("pass", "passes to drive", line=True, items=passes),
+        MapLayer("begin", "where each drive begins", shown=False, line=True, items=begun),
     ]
-    shown = {"origin": origin, "bounds": corners}
-    return map_pieces([layer for layer in layers if layer.items], shown, key)
+    return map_pieces(layers, frame, key)
+
+
+def _first_metres(drive: PassPlan) -> list[shapely.LineString]:
+    line = drive.passes[0].line if drive.passes else shapely.LineString()
+    return [shapely.ops.substring(line, 0.0, _BEGIN_M)] if line.length else []
 
 
 def _paddocks(
-    plan: InterseedPlan, ground: gpd.GeoDataFrame, units: UnitSystem, frame: _Frame
-) -> MapLayer:
-    middle, inside = ground.geometry.centroid, ground.geometry.representative_point()
-    inner = ground.set_geometry(middle.where(ground.geometry.contains(middle), inside))
-    places = to_lonlat(inner, frame.origin[0]).geometry
-    items = [
+    ground: _Ground, outlined: gpd.GeoDataFrame, units: UnitSystem
+) -> list[dict[str, Any]]:
+    middle, inside = outlined.geometry.centroid, outlined.geometry.representative_point()
+    inner = outlined.set_geometry(middle.where(outlined.geometry.contains(middle), inside))
+    places = to_lonlat(inner, ground.origin[0]).geometry
+    shapes, plan = ground.encoded(outlined.geometry), ground.plan
+    return [
         {
             "g": shape,
             "t": p.paddock.field.name,
@@ -89,90 +109,35 @@ def _paddocks(
             "n": p.paddock.field.name,
             "c": f"p{place}",
         }
-        for place, (p, shape, at) in enumerate(
-            zip(plan.paddocks, frame.encoded(ground.geometry), places, strict=True)
-        )
+        for place, (p, shape, at) in enumerate(zip(plan.paddocks, shapes, places, strict=True))
     ]
-    return MapLayer("paddock", "paddocks (tap one)", items=items)
+
+
+def _unworkable(ground: _Ground) -> list[dict[str, Any]]:
+    shapes = [p.paddock.field.unworkable for p in ground.plan.paddocks]
+    kept = np.array([shape for shape in shapes if shape is not None and not shape.is_empty])
+    return [{"g": g} for g in ground.encoded(ground.plane.project(kept))] if len(kept) else []
 
 
 def _facts(p: PaddockPlan, plan: InterseedPlan, units: UnitSystem) -> list[list[str]]:
     ground = ["Ground", figures.size(p.workable_m2, units, 3)]
     if p.window is None:
         return [ground, ["Seeding", "not to be seeded"]]
-    window = [f"{day_text(a)} to {day_text(b)}" for a, b in spells(p.window, plan.days)]
-    numbers = numbered(plan)
-    days = [f"{day_text(v.day)} (no. {numbers[v]})" for v in p.visits]
+    window = [f"{iw.day_text(a)} to {iw.day_text(b)}" for a, b in iw.spells(p.window, plan.days)]
+    numbers = iw.numbered(plan)
+    days = [f"{iw.day_text(v.day)} (no. {numbers[v]})" for v in p.visits]
     rows = {
-        "Window": ", ".join(window) or f"no day open: {shut_words(p.window, plan)}",
+        "Window": ", ".join(window) or f"no day open: {iw.shut_words(p.window, plan)}",
         "Seeding": ", ".join(days) or "not planned",
         "Seeded": figures.size(p.seeded_m2, units, 3) if p.visits else "",
         "Seed": units.mass.text(p.seed_kg) if p.visits else "",
-        "Chance": "" if p.chance is None else chance_text(p.chance),
-        "Graze from": day_text(p.graze_from) if p.graze_from else "",
+        "Chance": "" if p.chance is None else iw.chance_text(p.chance),
+        "Graze from": iw.day_text(p.graze_from) if p.graze_from else "",
         "The drive": _drive(p.passes) if p.passes else "",
     }
     return [ground, *([name, text] for name, text in rows.items() if text)]
 
 
 def _drive(p: PassPlan) -> str:
-    rounds = "1 round" if p.drive.rounds == 1 else f"{p.drive.rounds} rounds"
     passes = f"{runs_of(p, 'pass')} passes {axis_words(p.drive)}".rstrip()
-    return f"{rounds}, then {passes}; {hours_text(p.field_time_s)}"
-
-
-def _unworkable(plan: InterseedPlan, frame: _Frame) -> MapLayer:
-    shapes = [p.paddock.field.unworkable for p in plan.paddocks]
-    kept = np.array([shape for shape in shapes if shape is not None and not shape.is_empty])
-    items = [{"g": g} for g in frame.encoded(frame.plane.project(kept))] if len(kept) else []
-    return MapLayer("unworkable", "not to be worked", items=items)
-
-
-def _lines(
-    plan: InterseedPlan, frame: _Frame, of: Callable[[PassPlan], list[shapely.LineString]]
-) -> list[tuple[int, PaddockPlan, Any]]:
-    """One item a paddock: its lines of one kind, encoded."""
-    found = [
-        (place, p, frame.brought(shapely.MultiLineString(lines), p.passes.plane))
-        for place, p in enumerate(plan.paddocks)
-        if p.passes
-        for lines in [[line for line in of(p.passes) if line.length > 0]]
-        if lines
-    ]
-    encoded = frame.encoded([shape for *_, shape in found])
-    return [(place, p, g) for (place, p, _), g in zip(found, encoded, strict=True)]
-
-
-def _passes(plan: InterseedPlan, units: UnitSystem, frame: _Frame) -> MapLayer:
-    items = [
-        {"g": g, "t": p.paddock.field.name, "r": _facts(p, plan, units), "c": f"p{place}"}
-        for place, p, g in _lines(plan, frame, lambda d: [run.line for run in d.passes])
-    ]
-    return MapLayer("pass", "passes to drive", line=True, items=items)
-
-
-def _turns(plan: InterseedPlan, frame: _Frame) -> MapLayer:
-    items = [
-        {"g": g, "c": f"p{place}"} for place, _, g in _lines(plan, frame, lambda d: list(d.turns))
-    ]
-    return MapLayer("turn", "turns between them", shown=False, line=True, items=items)
-
-
-def _beginnings(plan: InterseedPlan, frame: _Frame) -> MapLayer:
-    def first_metres(drive: PassPlan) -> list[shapely.LineString]:
-        line = drive.passes[0].line if drive.passes else shapely.LineString()
-        return [shapely.ops.substring(line, 0.0, _BEGIN_M)] if line.length else []
-
-    items = []
-    for place, p, g in _lines(plan, frame, first_metres):
-        x, y = g[0][0], g[0][1]
-        items.append(
-            {
-                "g": g,
-                "t": f"The drive in {p.paddock.field.name} begins here",
-                "at": [round(frame.origin[1] + y / 1e7, 7), round(frame.origin[0] + x / 1e7, 7)],
-                "n": "start",
-                "c": f"p{place}",
-            }
-        )
-    return MapLayer("begin", "where each drive begins", shown=False, line=True, items=items)
+    return f"{counted(p.drive.rounds, 'round')}, then {passes}; {iw.hours_text(p.field_time_s)}"

@@ -11,14 +11,17 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
 from evenacre.io.writers.file_names import unique_slugs
-from evenacre.planning.loads.halfway_check import HalfwayCheck
-from evenacre.planning.loads.stock_balance import OperationLoads
-from evenacre.reports.maps import palette, sheet
+from evenacre.planning.loads.stock_balance import HalfwayCheck, OperationLoads
+from evenacre.reports.maps import sheet
 from evenacre.units.display import UnitSystem
 
 _INCHES = (6.0, 4.8)  # small, so that its words can be read on a phone
 _DPI = 130
-_MARKS = {"even": "o", "too much left": "^", "too little left": "v"}
+_MARKS = {
+    "even": ("o", sheet.BOUNDARY),
+    "too much left": ("^", sheet.MORE),
+    "too little left": ("v", sheet.SKIP),
+}
 
 
 def halfway_charts(book: OperationLoads, units: UnitSystem) -> dict[str, bytes]:
@@ -36,6 +39,7 @@ def halfway_chart(check: HalfwayCheck, units: UnitSystem, *, title: str = "") ->
     with rc_context({**sheet.STYLE, "font.size": 11}):
         figure = Figure(figsize=_INCHES, dpi=_DPI)
         axes = figure.add_axes((0.15, 0.26, 0.8, 0.57))
+        made = sheet.Sheet(figure, axes)
         product = textwrap.shorten(check.product, 40, placeholder=" ...")
         for text, y, points in (
             (f"{product} left, by ground left", 0.975, 13), (title, 0.915, 11),
@@ -46,27 +50,20 @@ def halfway_chart(check: HalfwayCheck, units: UnitSystem, *, title: str = "") ->
         low, even, high = (
             [mass.of(v) for v in values] for values in (check.low_kg, check.even_kg, check.high_kg)
         )
-        axes.fill_between(x, low, high, facecolor=palette.ONCE, linewidth=0)
-        axes.plot(x, even, color=palette.HEADLAND, linewidth=1.6)
-        share = f"{100 * check.tolerance:g} %"
-        legend: list[Any] = [
-            Line2D([], [], color=palette.HEADLAND, linewidth=1.6, label="comes out even"),
-            Patch(facecolor=palette.ONCE, label=f"within {share} and the scale's error"),
-        ]
+        axes.fill_between(x, low, high, facecolor=sheet.ONCE, linewidth=0)
+        made.plot(x, even, "comes out even", color=sheet.HEADLAND, linewidth=1.6)
+        band = f"within {100 * check.tolerance:g} % and the scale's error"
+        made.legend.append(Patch(facecolor=sheet.ONCE, label=band))
         if len(check.meter_left_m2):
-            style: dict[str, Any] = {"color": palette.OUTSIDE, "linestyle": "--", "linewidth": 1.3}
-            axes.plot(
-                [area.of(v) for v in check.meter_left_m2],
-                [mass.of(v) for v in check.meter_left_kg],
-                **style,
-            )
-            legend.append(Line2D([], [], label="by the meter's log", **style))
-        legend += _weighings(axes, check, units)
+            metered = check.meter_left_m2 * area.per_si, check.meter_left_kg * mass.per_si
+            style: dict[str, Any] = {"color": sheet.OUTSIDE, "linestyle": "--", "linewidth": 1.3}
+            made.plot(*metered, "by the meter's log", **style)
+        _weighings(made, check, units)
         half = area.of(check.area_m2) / 2
-        axes.axvline(half, color=palette.NOTHING, linewidth=1.0, linestyle=":", zorder=0)
+        axes.axvline(half, color=sheet.NOTHING, linewidth=1.0, linestyle=":", zorder=0)
         axes.annotate(
             "half", xy=(half, 1), xycoords=("data", "axes fraction"), xytext=(3, -4),
-            textcoords="offset points", va="top", color=palette.OUTSIDE,
+            textcoords="offset points", va="top", color=sheet.OUTSIDE,
         )  # fmt: skip
         axes.set_xlim(area.of(check.area_m2), 0)
         axes.set_ylim(bottom=0)
@@ -74,28 +71,23 @@ def halfway_chart(check: HalfwayCheck, units: UnitSystem, *, title: str = "") ->
         axes.set_ylabel(f"product left [{mass.label}]")
         axes.yaxis.set_major_formatter(lambda value, _position: f"{value:,.0f}")
         axes.spines[["top", "right"]].set_visible(False)
-        sheet.add_legend(figure, legend, 2)
-        return sheet.png(figure)
+        return made.png(2)
 
 
-def _weighings(axes: Any, check: HalfwayCheck, units: UnitSystem) -> list[Any]:
+def _weighings(made: sheet.Sheet, check: HalfwayCheck, units: UnitSystem) -> None:
     """Mark each weighing by its verdict: shape and colour both tell it."""
-    colours = {"even": palette.BOUNDARY, "too much left": palette.MORE,
-               "too little left": palette.SKIP}  # fmt: skip
-    legend: list[Any] = []
-    for verdict, marker in _MARKS.items():
+    for verdict, (marker, colour) in _MARKS.items():
         chosen = [w for w in check.weighings if w.verdict == verdict]
         if not chosen:
             continue
         style: dict[str, Any] = {
-            "marker": marker, "color": colours[verdict], "linestyle": "none", "markersize": 9,
+            "marker": marker, "color": colour, "linestyle": "none", "markersize": 9,
             "markeredgecolor": "white",
         }  # fmt: skip
-        axes.errorbar(
+        made.axes.errorbar(
             [units.area.of(w.area_left_m2) for w in chosen],
             [units.mass.of(w.left_kg) for w in chosen],
             yerr=[2 * units.mass.of(w.sigma_kg) for w in chosen],
-            ecolor=colours[verdict], capsize=3, zorder=5, clip_on=False, **style,
+            ecolor=colour, capsize=3, zorder=5, clip_on=False, **style,
         )  # fmt: skip
-        legend.append(Line2D([], [], label=f"weighed: {verdict}", **style))
-    return legend
+        made.legend.append(Line2D([], [], label=f"weighed: {verdict}", **style))

@@ -8,17 +8,7 @@ from typing import Any
 
 from evenacre.planning.interseeding.plan_types import InterseedPlan, PaddockPlan, WorkDay
 from evenacre.reports import figure_text as figures
-from evenacre.reports.sentences.interseeding_words import (
-    clock,
-    day_text,
-    hours_text,
-    in_paddock,
-    numbered,
-    short_day,
-    span,
-    spells,
-    whole,
-)
+from evenacre.reports.sentences import interseeding_words as iw
 from evenacre.units.display import UnitSystem
 
 STATES = {
@@ -34,14 +24,8 @@ STATES = {
     "never": "not to be seeded",
 }
 """Each state a paddock is drawn in, and what it means; the last four are of the whole plan."""
-_LABELS = {
-    "seeding": "seeding",
-    "herd": "herd",
-    "open": "open",
-    "resting": "resting",
-    "done": "seeded",
-    "shut": "",
-}
+_LABELS = {**{key: key for key in ("seeding", "herd", "open", "resting")}, "done": "seeded"}
+"""Of the states that a day is labelled with."""
 
 
 @dataclass(frozen=True)
@@ -55,51 +39,40 @@ class Step:
     short: tuple[str, ...]  # in place of both where paddocks are crowded; empty: nothing
 
     def plain(self) -> dict[str, Any]:
-        """As JSON types, for the page's script."""
-        return {
-            "t": self.title,
-            "p": self.text,
-            "s": self.states,
-            "l": self.labels,
-            "c": self.short,
-        }
+        """As JSON types, for the page's script, under a letter for each field."""
+        return dict(zip("tpslc", vars(self).values(), strict=True))
 
 
 def steps(plan: InterseedPlan, units: UnitSystem) -> tuple[list[Step], dict[int, int]]:
-    """Tell the whole plan and then every day of it.
+    """Tell the whole plan and then every day of it, and which step is the day of each visit.
 
-    Returns
-    -------
-    steps : list of Step
-        The whole plan first.
-    of_visit : dict of int to int
-        Number of a visit to the place of its day among the steps.
+    Visits go by their numbers.
     """
-    first, last = span(plan)
+    first, last = iw.span(plan)
     days = [first + dt.timedelta(days=n) for n in range((last - first).days + 1)]
     known = {d.day: d for d in plan.days}
     out = [_whole_plan(plan)]
-    opened = [spells(p.window, plan.days) for p in plan.paddocks]
+    opened = [iw.spells(p.window, plan.days) for p in plan.paddocks]
     for day in days:
         states = tuple(
-            _state(p, plan, day, any(a <= day <= b for a, b in found))
+            _state(p, day, any(a <= day <= b for a, b in found))
             for p, found in zip(plan.paddocks, opened, strict=True)
         )
+        labels = tuple(_LABELS.get(state, "") for state in states)
         short = tuple(
-            f"{p.paddock.field.name}\n{_LABELS[state]}" if state in ("seeding", "herd") else ""
-            for p, state in zip(plan.paddocks, states, strict=True)
+            f"{p.paddock.field.name}\n{label}" if label in ("seeding", "herd") else ""
+            for p, label in zip(plan.paddocks, labels, strict=True)
         )
         text = _happenings(plan, day, known.get(day), units)
-        labels = tuple(_LABELS[state] for state in states)
-        out.append(Step(day_text(day), text, states, labels, short))
+        out.append(Step(iw.day_text(day), text, states, labels, short))
     place = {day: index for index, day in enumerate(days, 1)}
-    return out, {number: place[v.day] for v, number in numbered(plan).items()}
+    return out, {number: place[v.day] for v, number in iw.numbered(plan).items()}
 
 
 def _whole_plan(plan: InterseedPlan) -> Step:
-    numbers = numbered(plan)
+    numbers = iw.numbered(plan)
     labels = [
-        ", ".join(f"{numbers[v]}: {short_day(v.day)}" for v in p.visits)
+        ", ".join(f"{numbers[v]}: {iw.short_day(v.day)}" for v in p.visits)
         or ("not seeded" if p.window else "")
         for p in plan.paddocks
     ]
@@ -117,13 +90,13 @@ def _outcome(p: PaddockPlan) -> str:
         return "never"
     if not p.visits:
         return "none"
-    return "whole" if whole(p) else "part"
+    return "whole" if iw.whole(p) else "part"
 
 
-def _state(p: PaddockPlan, plan: InterseedPlan, day: dt.date, ready: bool) -> str:
+def _state(p: PaddockPlan, day: dt.date, ready: bool) -> str:
     if any(v.day == day for v in p.visits):
         return "seeding"
-    if in_paddock(plan, p.paddock.field.name, day):
+    if any(s.stay.enter <= day < s.stay.leave for s in p.stays):  # it leaves in the morning
         return "herd"
     begun = any(v.day < day for v in p.visits)
     finished = bool(p.visits) and p.visits[-1].day < day
@@ -136,9 +109,9 @@ def _state(p: PaddockPlan, plan: InterseedPlan, day: dt.date, ready: bool) -> st
 
 def _happenings(plan: InterseedPlan, day: dt.date, work: WorkDay | None, units: UnitSystem) -> str:
     told = [
-        f"Seed {v.paddock} ({number}): {clock(v.start_s)} to {clock(v.end_s)}, "
+        f"Seed {v.paddock} ({number}): {iw.clock(v.start_s)} to {iw.clock(v.end_s)}, "
         f"{figures.size(v.area_m2, units, 3)}, {units.mass.text(v.seed_kg)}."
-        for v, number in numbered(plan).items()
+        for v, number in iw.numbered(plan).items()
         if v.day == day
     ]
     moves = [s.stay for s in plan.herd.stays]
@@ -149,5 +122,5 @@ def _happenings(plan: InterseedPlan, day: dt.date, work: WorkDay | None, units: 
         told.append("Lost to weather.")
     elif work and (work.booked_s or work.booked_for):
         what = ", ".join(work.booked_for) or "other work"
-        told.append(f"Drill booked for {what} ({hours_text(work.booked_s)}).")
+        told.append(f"Drill booked for {what} ({iw.hours_text(work.booked_s)}).")
     return " ".join(told) or "Nothing moves on this day."

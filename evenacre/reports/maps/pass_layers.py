@@ -29,7 +29,12 @@ def pass_files(plans: Sequence[PassPlan]) -> PassFiles:
     return PassFiles(
         layers=_layers(driven),
         fields=tuple(
-            GuidedField(_field(plan), plan.drive.width_m, tuple(_groups(plan))) for plan in driven
+            GuidedField(
+                Field(plan.field, to_lonlat(plan.workable, plan.plane)),
+                plan.drive.width_m,
+                tuple(_groups(plan)),
+            )
+            for plan in driven
         ),
         drives=tuple(
             (plan.field, tuple(to_lonlat(p.line, plan.plane) for p in plan.passes))
@@ -91,10 +96,6 @@ def heading_deg(line: shapely.LineString) -> float:
     return math.degrees(math.atan2(x1 - x0, y1 - y0)) % 360.0
 
 
-def _field(plan: PassPlan) -> Field:
-    return Field(plan.field, to_lonlat(plan.workable, plan.plane))
-
-
 def _groups(plan: PassPlan) -> Iterator[tuple[str, tuple[GuidancePattern, ...]]]:
     """Parallel passes as one line that is repeated, each round as the lines of its legs."""
     patterns = tuple(_parallel(plan))
@@ -102,14 +103,9 @@ def _groups(plan: PassPlan) -> Iterator[tuple[str, tuple[GuidancePattern, ...]]]
         yield "Passes", patterns
     rounds = [planned for planned in plan.passes if planned.kind == "round"]
     for number in dict.fromkeys(planned.number for planned in rounds):
-        legs = [planned for planned in rounds if planned.number == number]
-        yield (
-            f"Round {number}",
-            tuple(
-                GuidancePattern(f"Round {number}, leg {leg}", to_lonlat(p.line, plan.plane))
-                for leg, p in enumerate(legs, start=1)
-            ),
-        )
+        legs = [to_lonlat(p.line, plan.plane) for p in rounds if p.number == number]
+        name = f"Round {number}"
+        yield name, tuple(GuidancePattern(f"{name}, leg {n}", leg) for n, leg in enumerate(legs, 1))
 
 
 def _parallel(plan: PassPlan) -> Iterator[GuidancePattern]:

@@ -18,7 +18,7 @@ from evenacre.geo.overlay import without
 from evenacre.model import Field
 from evenacre.planning.passes.pass_types import PassPlan, PlannedPass
 from evenacre.reports import figure_text as figures
-from evenacre.reports.maps import palette, sheet
+from evenacre.reports.maps import sheet
 from evenacre.reports.sentences.passes import passes_text
 from evenacre.units.display import UnitSystem
 
@@ -27,12 +27,12 @@ _CLEAR_PIXELS = 36
 # that do are left without a number, or the numbers of a large field would hide it.
 _PLACES = {"round": (0.3, 0.55, 0.8), "pass": (0.3,)}
 _SEEN_M2 = 1.0
-_ROUND: Any = {"color": palette.ZONE, "linestyle": (0, (5, 1.6)), "linewidth": 1.5}
-_PASS: Any = {"color": palette.PASS, "linestyle": "solid", "linewidth": 1.0}
-_TURN: Any = {"color": palette.OUTSIDE, "linestyle": (0, (1, 1.4)), "linewidth": 0.8}
-_MARK: Any = {"markeredgecolor": palette.BOUNDARY, "markeredgewidth": 2.2, "linestyle": "none"}
+_ROUND: Any = {"color": sheet.ZONE, "linestyle": (0, (5, 1.6)), "linewidth": 1.5}
+_PASS: Any = {"color": sheet.PASS, "linestyle": "solid", "linewidth": 1.0}
+_TURN: Any = {"color": sheet.OUTSIDE, "linestyle": (0, (1, 1.4)), "linewidth": 0.8}
+_MARK: Any = {"markeredgecolor": sheet.BOUNDARY, "markeredgewidth": 2.2, "linestyle": "none"}
 _BEGIN: Any = {"marker": "o", "markersize": 11, "markerfacecolor": "white", **_MARK}
-_END: Any = {"marker": "s", "markersize": 9, "markerfacecolor": palette.BOUNDARY, **_MARK}
+_END: Any = {"marker": "s", "markersize": 9, "markerfacecolor": sheet.BOUNDARY, **_MARK}
 
 
 def pass_map(field: Field, plan: PassPlan, units: UnitSystem) -> bytes:
@@ -40,10 +40,9 @@ def pass_map(field: Field, plan: PassPlan, units: UnitSystem) -> bytes:
     boundary = plan.plane.project(field.boundary)
     turns = [turn for turn in plan.turns if turn.length > 0]
     with rc_context(sheet.STYLE):
-        left, bottom, right, top = shapely.total_bounds([boundary, *turns])
-        figure, axes = sheet.outlined(
+        made = sheet.outlined(
             gpd.GeoSeries([boundary]),
-            (left, bottom, right, top),
+            shapely.total_bounds([boundary, *turns]),
             f"{plan.field}: passes to drive",
             f"{passes_text(plan)}, {figures.size(plan.workable_m2, units, 3)}",
             units,
@@ -51,30 +50,23 @@ def pass_map(field: Field, plan: PassPlan, units: UnitSystem) -> bytes:
         rounds, passes = (
             [run.line for run in plan.passes if run.kind == kind] for kind in ("round", "pass")
         )
-        legend: list[Any] = [
-            *sheet.draw(axes, rounds, "headland round", 6, **_ROUND),
-            *sheet.draw(axes, passes, "pass", 4, **_PASS),
-            *sheet.draw(axes, turns, "turn, tool lifted", 3, **_TURN),
-        ]
+        made.draw(rounds, "headland round", 6, **_ROUND)
+        made.draw(passes, "pass", 4, **_PASS)
+        made.draw(turns, "turn, tool lifted", 3, **_TURN)
         if plan.passes:
-            legend += _ends(axes, plan)
-            legend += _number(axes, plan.passes)
+            first, last = plan.passes[0].line.coords[0], plan.passes[-1].line.coords[-1]
+            made.plot(first[0], first[1], "begin", 9, **_BEGIN)
+            made.plot(last[0], last[1], "end", 9, **_END)
+            _number(made.axes, plan.passes)
+            style = {"color": _PASS["color"], "marker": ">", "linestyle": "none"}
+            made.legend.append(Line2D([], [], label="order and way of driving", **style))
         off = without(boundary, plan.workable)
         if off.area >= _SEEN_M2:
-            ground = gpd.GeoSeries([off])
-            legend += sheet.fill(axes, ground, "not to be worked", 1, **sheet.UNWORKABLE)
-        sheet.add_legend(figure, legend, 3)
-        return sheet.png(figure)
+            made.fill(gpd.GeoSeries([off]), "not to be worked", 1, **sheet.UNWORKABLE)
+        return made.png(3)
 
 
-def _ends(axes: Axes, plan: PassPlan) -> list[Line2D]:
-    first, last = plan.passes[0].line.coords[0], plan.passes[-1].line.coords[-1]
-    axes.plot(*first, zorder=9, **_BEGIN)
-    axes.plot(*last, zorder=9, **_END)
-    return [Line2D([], [], label="begin", **_BEGIN), Line2D([], [], label="end", **_END)]
-
-
-def _number(axes: Axes, passes: Sequence[PlannedPass]) -> list[Line2D]:
+def _number(axes: Axes, passes: Sequence[PlannedPass]) -> None:
     """Number passes in the order of driving, with an arrow; leave out what would overlap."""
     taken = np.empty((0, 2))
     for number, run in enumerate(passes, start=1):
@@ -103,5 +95,3 @@ def _number(axes: Axes, passes: Sequence[PlannedPass]) -> list[Line2D]:
             path_effects=[withStroke(linewidth=3.5, foreground="white")],
             zorder=7,
         )
-    label = "order and way of driving"
-    return [Line2D([], [], label=label, color=_PASS["color"], marker=">", linestyle="none")]

@@ -16,30 +16,25 @@ from matplotlib.patches import Patch
 
 from evenacre.io.writers.file_names import unique_slugs
 from evenacre.model.audit_result import AuditResult, Grid, ProductResult
-from evenacre.reports.maps import palette, sheet
+from evenacre.reports.maps import sheet
 from evenacre.reports.sentences.fix_list import stops
 from evenacre.units.display import UnitSystem
 
-_GROUNDS: dict[str, dict[str, Any]] = {
+_GROUNDS = {
     "not to be worked": {**sheet.UNWORKABLE, "edgecolor": "#77716a"},
-    "covered once": {"facecolor": palette.ONCE, "linewidth": 0},
-    "covered twice": {
-        "facecolor": palette.TWICE, "edgecolor": "#7a4a00", "hatch": "////", "linewidth": 0,
-    },
-    "three times or more": {
-        "facecolor": palette.MORE, "edgecolor": "white", "hatch": "xxxx", "linewidth": 0,
-    },
-    "worked outside": {
-        "facecolor": "none", "edgecolor": palette.OUTSIDE, "hatch": "oo", "linewidth": 0.6,
-    },
-    "missed (numbered)": {
-        "facecolor": palette.SKIP, "edgecolor": palette.SKIP, "linewidth": 0.8,
-    },
-    "gap in the log: look first": {
-        "facecolor": "white", "edgecolor": palette.SKIP, "hatch": "----", "linestyle": "dashed",
-        "linewidth": 0.8,
-    },
-}  # fmt: skip
+    "covered once": sheet.ground(sheet.ONCE),
+    "covered twice": sheet.ground(sheet.TWICE, "#7a4a00", hatch="////"),
+    "three times or more": sheet.ground(sheet.MORE, "white", hatch="xxxx"),
+    "worked outside": sheet.ground("none", sheet.OUTSIDE, 0.6, hatch="oo"),
+    "missed (numbered)": sheet.ground(sheet.SKIP, sheet.SKIP, 0.8),
+    "gap in the log: look first": sheet.ground(
+        "white", sheet.SKIP, 0.8, hatch="----", linestyle="dashed"
+    ),
+}
+# Shares of the target rate, from far under to far over: brown through pale to blue.
+_RATE_EDGES = (0.5, 0.9, 1.1, 1.5)
+_RATE_COLOURS = ("#8c510a", "#dfb66b", "#f2efe4", "#74b3c4", "#0b4f6c")
+_RATE_HATCHES = ("xxx", "\\\\\\", "", "///", "...")
 _CLEAR_PIXELS = 26
 _SQUARE_M = 2.0  # side of what the rate is averaged over
 _HATCH_CELLS = 300  # hatches are traced on a grid no finer than this
@@ -57,40 +52,28 @@ def static_maps(result: AuditResult, units: UnitSystem) -> dict[str, bytes]:
 def cover_map(result: AuditResult, units: UnitSystem) -> bytes:
     """Draw ground covered once, twice, three times and more, missed and outside."""
     with rc_context(sheet.STYLE):
-        figure, axes = sheet.blank(result, f"{result.field}: {result.operation}", units)
+        made = sheet.blank(result, f"{result.field}: {result.operation}", units)
         cover, skips, outside = (result.layers[name] for name in ("cover", "skips", "outside"))
         unlogged = skips["kind"] == "no log"
-        grounds = {
-            "not to be worked": result.layers["unworkable"],
-            "covered once": cover[cover["cover"] == 1],
-            "covered twice": cover[cover["cover"] == 2],
-            "three times or more": cover[cover["cover"] == 3],
-            "worked outside": outside if result.boundary_given else outside.iloc[:0],
-            "missed (numbered)": skips[~unlogged],
-            "gap in the log: look first": skips[unlogged],
-        }
-        legend: list[Any] = []
-        for label, frame in grounds.items():
-            legend += sheet.fill(axes, frame.geometry, label, **_GROUNDS[label])
+        frames = (
+            result.layers["unworkable"],
+            *(cover[cover["cover"] == times] for times in (1, 2, 3)),
+            outside if result.boundary_given else outside.iloc[:0],
+            skips[~unlogged],
+            skips[unlogged],
+        )
+        for (label, style), frame in zip(_GROUNDS.items(), frames, strict=True):
+            made.fill(frame.geometry, label, **style)
         headland = result.layers["headland"].geometry
         if len(headland):
-            inner = [
-                shapely.get_coordinates(ring)
-                for part in shapely.get_parts(headland.to_numpy())
-                for ring in part.interiors
-            ]
-            lines = LineCollection(
-                inner,
-                label="headland line",
-                colors=palette.HEADLAND,
-                linestyles="dashed",
-                linewidths=1.0,
-            )
-            axes.add_collection(lines)
-            legend.append(lines)
-        _number(axes, result)
-        sheet.add_legend(figure, legend, 3)
-        return sheet.png(figure)
+            parts = shapely.get_parts(headland.to_numpy())
+            inner = [shapely.get_coordinates(ring) for part in parts for ring in part.interiors]
+            dashed: Any = {"colors": sheet.HEADLAND, "linestyles": "dashed", "linewidths": 1.0}
+            lines = LineCollection(inner, label="headland line", **dashed)
+            made.axes.add_collection(lines)
+            made.legend.append(lines)
+        _number(made.axes, result)
+        return made.png(3)
 
 
 def rate_map(result: AuditResult, product: ProductResult, units: UnitSystem) -> bytes:
@@ -103,38 +86,36 @@ def rate_map(result: AuditResult, product: ProductResult, units: UnitSystem) -> 
     word = "target" if product.target_kg_per_m2 else "mean"
     with rc_context(sheet.STYLE):
         title = f"{result.field}: {product.product}, {word} {units.rate.text(middle)}"
-        figure, axes = sheet.blank(result, title, units)
-        nothing: dict[str, Any] = {"facecolor": palette.NOTHING, "edgecolor": palette.NOTHING}
+        made = sheet.blank(result, title, units)
+        nothing: dict[str, Any] = {"facecolor": sheet.NOTHING, "edgecolor": sheet.NOTHING}
         for layer, order, width in (("field", 0, 0.0), ("skips", 3, 1.2)):
-            bare = result.layers[layer].geometry
-            sheet.fill(axes, bare, "", order, linewidth=width, **nothing)
-        legend: list[Any] = [Patch(label="nothing applied", **nothing)]
+            made.fill(result.layers[layer].geometry, order=order, linewidth=width, **nothing)
+        made.legend.append(Patch(label="nothing applied", **nothing))
         if middle > 0:
             rate, transform = _squares(product.rate)
             classes = _classes(rate / middle)
             rows, cols = classes.shape
             left, top = transform.c, transform.f
-            axes.imshow(
+            made.axes.imshow(
                 classes,
                 extent=(left, left + cols * transform.a, top + rows * transform.e, top),
-                cmap=ListedColormap(palette.RATE_COLOURS),
+                cmap=ListedColormap(_RATE_COLOURS),
                 norm=BoundaryNorm(np.arange(-0.5, 5.5), 5),
                 interpolation="nearest",
                 zorder=1,
             )
-            _hatch(axes, classes, transform)
-            edges = [units.rate.of(middle * e) for e in palette.RATE_EDGES]
-            legend += [
+            _hatch(made.axes, classes, transform)
+            edges = [units.rate.of(middle * e) for e in _RATE_EDGES]
+            made.legend += [
                 Patch(facecolor=c, hatch=h, edgecolor="#333333", linewidth=0.4, label=name)
                 for c, h, name in zip(
-                    palette.RATE_COLOURS,
-                    palette.RATE_HATCHES,
+                    _RATE_COLOURS,
+                    _RATE_HATCHES,
                     _class_names(edges, units.rate.label, word),
                     strict=True,
                 )
             ]
-        sheet.add_legend(figure, legend, 2)
-        return sheet.png(figure)
+        return made.png(2)
 
 
 def _squares(grid: Grid) -> tuple[npt.NDArray[np.float64], Affine]:
@@ -164,7 +145,7 @@ def _class_names(edges: list[float], label: str, word: str) -> list[str]:
 
 
 def _classes(ratio: npt.NDArray[np.float64]) -> np.ma.MaskedArray[Any, Any]:
-    classes = np.digitize(np.nan_to_num(ratio), palette.RATE_EDGES)
+    classes = np.digitize(np.nan_to_num(ratio), _RATE_EDGES)
     masked: np.ma.MaskedArray[Any, Any] = np.ma.masked_array(
         classes, ~np.isfinite(ratio) | (ratio <= 0)
     )
@@ -180,7 +161,7 @@ def _hatch(axes: Axes, classes: np.ma.MaskedArray[Any, Any], transform: Affine) 
         return
     x = transform.c + transform.a * (step // 2 + 0.5 + step * np.arange(cols))
     y = transform.f + transform.e * (step // 2 + 0.5 + step * np.arange(rows))
-    for level, hatch in enumerate(palette.RATE_HATCHES):
+    for level, hatch in enumerate(_RATE_HATCHES):
         inside = (coarse == level).astype(float)
         if hatch and inside.any():
             axes.contourf(x, y, inside, levels=[0.5, 2], colors="none", hatches=[hatch], zorder=2)
@@ -205,7 +186,7 @@ def _number(axes: Axes, result: AuditResult) -> None:
             fontsize=8 if stop.skip < 100 else 6.5,
             fontweight="bold",
             color="white",
-            bbox={"boxstyle": "circle,pad=0.22", "facecolor": palette.SKIP, "edgecolor": "white"},
-            arrowprops={"arrowstyle": "-", "color": palette.SKIP, "linewidth": 1.0},
+            bbox={"boxstyle": "circle,pad=0.22", "facecolor": sheet.SKIP, "edgecolor": "white"},
+            arrowprops={"arrowstyle": "-", "color": sheet.SKIP, "linewidth": 1.0},
             zorder=7,
         )

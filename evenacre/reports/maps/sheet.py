@@ -6,6 +6,7 @@ import io
 import textwrap
 import warnings
 from collections.abc import Sequence
+from dataclasses import dataclass, field
 from typing import Any
 
 import geopandas as gpd
@@ -21,18 +22,25 @@ from matplotlib.path import Path
 from matplotlib_scalebar.scalebar import ScaleBar
 from PIL import Image
 
+from evenacre.geo.overlay import simplified
 from evenacre.model.audit_result import AuditResult
-from evenacre.reports.maps import palette
 from evenacre.units.display import UnitSystem
+
+# Colours differ in lightness as well as in hue, and every one goes with a hatch, an outline or a
+# number, so that a map still reads in grey or by a colour-blind eye.
+ONCE = "#cfe3d2"
+TWICE = "#e9a23b"
+MORE = "#6d2e8c"
+SKIP = "#c4122f"
+OUTSIDE = "#4a5a6a"
+NOTHING = "#b3afa8"
+HEADLAND = "#1d4e89"
+BOUNDARY = "#1a1a1a"
+PASS = "#2b5d7d"
+ZONE = "#5b3a1e"
 
 # Names from files may hold a dollar sign, which is not the start of a formula here.
 STYLE: Any = {"font.size": 10, "hatch.linewidth": 0.5, "text.parse_math": False}
-UNWORKABLE: Any = {
-    "facecolor": palette.UNWORKABLE,
-    "edgecolor": palette.OUTSIDE,
-    "hatch": "\\\\",
-    "linewidth": 0.6,
-}
 _INCHES = 8.0
 _DPI = 130
 _SHORTEST, _TALLEST = 2.0, 11.0  # inches of the drawing itself
@@ -41,24 +49,84 @@ _DETAIL_M = 0.1  # what a printed map can show
 _COLOURS = 128
 
 
-def blank(result: AuditResult, title: str, units: UnitSystem) -> tuple[Figure, Axes]:
+def ground(
+    facecolor: str, edgecolor: str | None = None, linewidth: float = 0.0, **more: str
+) -> dict[str, Any]:
+    """Style of ground that is filled."""
+    return {"facecolor": facecolor, "edgecolor": edgecolor, "linewidth": linewidth, **more}
+
+
+UNWORKABLE = ground("#d8d4cc", OUTSIDE, 0.6, hatch="\\\\")
+
+
+@dataclass
+class Sheet:
+    """A figure that is being drawn, and the entries of its legend: of what there is to see."""
+
+    figure: Figure
+    axes: Axes
+    legend: list[Any] = field(default_factory=list)
+
+    def fill(
+        self, area: gpd.GeoSeries, label: str = "", order: int | None = None, **style: Any
+    ) -> None:
+        """Fill ground; without a label it is not in the legend."""
+        if not len(area):
+            return
+        drawn = PathCollection(paths(area), **style)
+        if order is not None:
+            drawn.set_zorder(order)
+        self.axes.add_collection(drawn)
+        if label:
+            self.legend.append(Patch(label=label, **style))
+
+    def draw(
+        self, lines: Sequence[Any], label: str, order: int, *, linestyle: Any, **style: Any
+    ) -> None:
+        """Draw lines of one colour and width."""
+        if not len(lines):
+            return
+        chains = [shapely.get_coordinates(line) for line in lines]
+        drawn = LineCollection(chains, zorder=order, linestyles=[linestyle], **style)
+        self.axes.add_collection(drawn)
+        self.legend.append(Line2D([], [], label=label, linestyle=linestyle, **style))
+
+    def plot(self, x: Any, y: Any, label: str, order: int = 2, **style: Any) -> None:
+        """Plot a curve or marks."""
+        self.axes.plot(x, y, zorder=order, **style)
+        self.legend.append(Line2D([], [], label=label, **style))
+
+    def png(self, columns: int) -> bytes:
+        """Set the legend at the foot, in columns, and draw the sheet."""
+        self.figure.legend(
+            handles=self.legend,
+            loc="lower left",
+            bbox_to_anchor=(0.01, 0.0),
+            ncols=columns,
+            frameon=False,
+            fontsize=10,
+            handlelength=2.4,
+            handleheight=1.1,
+        )
+        return png(self.figure)
+
+
+def blank(result: AuditResult, title: str, units: UnitSystem) -> Sheet:
     """Lay out a map of the field with its outline, and a scale bar and north arrow below it."""
-    frames = [result.layers[n] for n in ("field", "outside", "cover")]
+    frames = (result.layers[n] for n in ("field", "outside", "cover"))
     boxes = np.array([f.total_bounds for f in frames if len(f)])
-    left, bottom = boxes[:, :2].min(axis=0)
-    right, top = boxes[:, 2:].max(axis=0)
+    box = (*boxes[:, :2].min(axis=0), *boxes[:, 2:].max(axis=0))
     subtitle = ", ".join(t for t in (result.date, units.area.text(result.boundary_area_m2)) if t)
-    field = result.layers["field"].geometry
-    return outlined(field, (left, bottom, right, top), title, subtitle, units)
+    return outlined(result.layers["field"].geometry, box, title, subtitle, units)
 
 
 def outlined(
-    field: gpd.GeoSeries,
-    box: tuple[float, float, float, float],
+    outline: gpd.GeoSeries,
+    box: Sequence[float],
     title: str,
     subtitle: str,
     units: UnitSystem,
-) -> tuple[Figure, Axes]:
+) -> Sheet:
     """Lay out a map of what lies in a box (left, bottom, right, top), with a field's outline."""
     left, bottom, right, top = box
     margin = 0.02 * max(right - left, top - bottom, 1.0)
@@ -74,17 +142,10 @@ def outlined(
     for text, y, points in ((title, 0.12, 13), (subtitle, 0.42, 10)):
         short = textwrap.shorten(text, 75, placeholder=" ...")
         figure.text(0.02, 1 - y / page, short, fontsize=points, va="top")
-    axes.add_collection(
-        PathCollection(
-            paths(field),
-            facecolor="none",
-            edgecolor=palette.BOUNDARY,
-            linewidth=1.5,
-            zorder=5,
-        )
-    )
+    made = Sheet(figure, axes)
+    made.fill(outline, order=5, **ground("none", BOUNDARY, 1.5))
     _scale_and_north(figure, axes, page, max(wide, tall * _INCHES / height), units)
-    return figure, axes
+    return made
 
 
 def _scale_and_north(
@@ -126,55 +187,12 @@ def _round_down(value: float) -> int:
     return int(max(n for n in (1, 2, 5) if n * power <= max(value, 1.0)) * power)
 
 
-def fill(
-    axes: Axes, geometry: gpd.GeoSeries, label: str, order: int | None = None, **style: Any
-) -> list[Patch]:
-    """Fill ground; its entry in the legend, or none where there is no ground."""
-    if not len(geometry):
-        return []
-    ground = PathCollection(paths(geometry), **style)
-    if order is not None:
-        ground.set_zorder(order)
-    axes.add_collection(ground)
-    return [Patch(label=label, **style)]
-
-
-def draw(
-    axes: Axes, lines: Sequence[Any], label: str, order: int, *, color: str, linewidth: float,
-    linestyle: Any = "solid",
-) -> list[Line2D]:  # fmt: skip
-    """Draw lines; their entry in the legend, or none where there are no lines."""
-    if not len(lines):
-        return []
-    chains = [shapely.get_coordinates(line) for line in lines]
-    axes.add_collection(
-        LineCollection(
-            chains, colors=color, linestyles=[linestyle], linewidths=linewidth, zorder=order
-        )
-    )
-    return [Line2D([], [], label=label, color=color, linewidth=linewidth, linestyle=linestyle)]
-
-
-def add_legend(figure: Figure, entries: list[Any], columns: int) -> None:
-    """Set the legend at the foot of the sheet."""
-    figure.legend(
-        handles=entries,
-        loc="lower left",
-        bbox_to_anchor=(0.01, 0.0),
-        ncols=columns,
-        frameon=False,
-        fontsize=10,
-        handlelength=2.4,
-        handleheight=1.1,
-    )
-
-
 def paths(geometry: gpd.GeoSeries) -> list[Path]:
     """Turn polygons into one compound path, to the detail a printed map can show.
 
     One path of many rings draws far faster than many paths.
     """
-    parts = shapely.get_parts(shapely.simplify(geometry.to_numpy(), _DETAIL_M))
+    parts = shapely.get_parts(simplified(geometry.to_numpy(), _DETAIL_M))
     polygons = parts[(shapely.get_type_id(parts) == 3) & ~shapely.is_empty(parts)]
     if not len(polygons):
         return []

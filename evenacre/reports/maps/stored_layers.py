@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 
 from evenacre.io.writers.file_names import unique_slugs
-from evenacre.model.audit_result import AuditResult
+from evenacre.model.audit_result import AuditResult, Grid
 from evenacre.model.outputs import Raster
 from evenacre.reports import figure_text as figures
 from evenacre.reports.geodata import WGS84, centre_lon, to_lonlat
 from evenacre.reports.sentences.fix_list import stops
+from evenacre.reports.writers.as_frame import stacked
 
 # In the order a map viewer lists them.
 _LAYERS = (
@@ -35,40 +38,35 @@ def join_layers(
     operations: Sequence[Mapping[str, gpd.GeoDataFrame]],
 ) -> dict[str, gpd.GeoDataFrame]:
     """Join each layer over the operations."""
-    return {name: _join([layers[name] for layers in operations]) for name in _LAYERS}
+    none = pd.DataFrame({"field": [], "operation": [], "geometry": []})
+    every = {
+        name: stacked(layers[name] for layers in operations) if operations else none
+        for name in _LAYERS
+    }
+    return {n: gpd.GeoDataFrame(f, geometry="geometry", crs=WGS84) for n, f in every.items()}
 
 
 def rasters(result: AuditResult) -> dict[str, Raster]:
     """Cover count and rate of each product, by file stem."""
-    out = {
-        "cover_count": Raster(
-            values=np.asarray(result.cover_grid.values, np.uint8),
-            transform=result.cover_grid.transform,
-            crs=result.cover_grid.crs,
-            nodata=255,
-            units="1",
-            description=f"{result.field}, {result.operation}: times covered",
+
+    def made(grid: Grid, kind: Any, nodata: float, units: str, what: str) -> Raster:
+        return Raster(
+            values=np.asarray(grid.values, kind),
+            transform=grid.transform,
+            crs=grid.crs,
+            nodata=nodata,
+            units=units,
+            description=f"{result.field}, {result.operation}: {what}",
         )
-    }
+
     names = unique_slugs(p.product for p in result.products)
-    for product, name in zip(result.products, names, strict=True):
-        out[f"rate_{name}"] = Raster(
-            values=np.asarray(product.rate.values, np.float32),
-            transform=product.rate.transform,
-            crs=product.rate.crs,
-            nodata=float("nan"),
-            units="kg m-2",
-            description=f"{result.field}, {result.operation}: {product.product} applied",
-        )
-    return out
-
-
-def _join(frames: Sequence[gpd.GeoDataFrame]) -> gpd.GeoDataFrame:
-    kept = [f for f in frames if len(f)] or list(frames[:1])
-    if not kept:
-        return gpd.GeoDataFrame({"field": [], "operation": []}, geometry=[], crs=WGS84)
-    joined = pd.concat(kept, ignore_index=True)
-    return gpd.GeoDataFrame(joined, geometry="geometry", crs=WGS84)
+    return {
+        "cover_count": made(result.cover_grid, np.uint8, 255, "1", "times covered"),
+        **{
+            f"rate_{name}": made(p.rate, np.float32, math.nan, "kg m-2", f"{p.product} applied")
+            for p, name in zip(result.products, names, strict=True)
+        },
+    }
 
 
 def _labelled(result: AuditResult, name: str) -> gpd.GeoDataFrame:
@@ -84,16 +82,16 @@ def _labelled(result: AuditResult, name: str) -> gpd.GeoDataFrame:
         )
     elif name == "zones":
         frame = _with_amounts(result, frame)
-    frame = to_lonlat(frame, centre_lon(result))
     lead = {"field": result.field, "operation": result.operation}
-    labelled = frame.assign(**lead)
+    labelled = to_lonlat(frame, centre_lon(result)).assign(**lead)
     return labelled[[*lead, *(c for c in frame.columns if c not in lead)]]
 
 
 def _with_amounts(result: AuditResult, zones: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     names = unique_slugs(p.product for p in result.products)
-    amounts = {}
-    for product, name in zip(result.products, names, strict=True):
-        applied = {z.zone: z.applied_kg for z in product.zones}
-        amounts[f"applied_kg_{name}"] = zones["zone"].map(applied).astype(float)
+    applied = [{z.zone: z.applied_kg for z in p.zones} for p in result.products]
+    amounts = {
+        f"applied_kg_{name}": zones["zone"].map(kg).astype(float)
+        for name, kg in zip(names, applied, strict=True)
+    }
     return zones.assign(**amounts)

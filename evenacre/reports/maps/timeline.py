@@ -12,14 +12,7 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from evenacre.planning.interseeding.plan_types import WHOLE_SHARE, InterseedPlan, PaddockPlan
-from evenacre.reports.sentences.interseeding_words import (
-    day_text,
-    numbered,
-    short_day,
-    short_names,
-    span,
-    spells,
-)
+from evenacre.reports.sentences import interseeding_words as iw
 
 HEAD, ROW = 48, 36
 """Heights of the head and of a row, CSS pixels."""
@@ -50,7 +43,7 @@ class Timeline:
 
 def timeline(plan: InterseedPlan) -> Timeline:
     """Draw a plan over time, from the first move or open day to the last."""
-    first, last = span(plan)
+    first, last = iw.span(plan)
     names = [p.paddock.field.name for p in plan.paddocks]
     drawing = _Drawing(first, (last - first).days + 1, len(plan.paddocks) + 1)
     drawing.days()
@@ -58,7 +51,7 @@ def timeline(plan: InterseedPlan) -> Timeline:
     for row, paddock in enumerate(plan.paddocks, 1):
         drawing.paddock(row, paddock, plan)
     return Timeline(
-        names=[("The drill", "The drill"), *zip(names, short_names(names), strict=True)],
+        names=[("The drill", "The drill"), *zip(names, iw.short_names(names), strict=True)],
         picture=drawing.picture(),
         wide=drawing.count * _DAY_PIXELS,
         legend=[(key, words) for key, words in _WORDS.items() if key in drawing.drawn],
@@ -76,6 +69,9 @@ class _Drawing:
     def _x(self, day: dt.date) -> float:
         return min(max(100.0 * (day - self.first).days / self.count, 0.0), 100.0)
 
+    def _add(self, shape: str, *values: object) -> None:
+        self._parts.append(Markup(shape).format(*values))
+
     def _bar(
         self, kind: str, row: int, first: dt.date, after: dt.date, inset: int, told: str
     ) -> None:
@@ -84,94 +80,71 @@ class _Drawing:
         if right <= left:
             return
         self.drawn.add(kind)
-        self._parts.append(
-            Markup(
-                '<rect class="{kind}" x="{x:.3f}%" width="{w:.3f}%" y="{y}" height="{h}">'
-                "<title>{told}</title></rect>"
-            ).format(
-                kind=kind,
-                x=left,
-                w=right - left,
-                y=HEAD + row * ROW + inset,
-                h=ROW - 2 * inset,
-                told=told,
-            )
+        self._add(
+            '<rect class="{}" x="{:.3f}%" width="{:.3f}%" y="{}" height="{}"><title>{}</title>'
+            "</rect>",
+            *(kind, left, right - left, HEAD + row * ROW + inset, ROW - 2 * inset, told),
         )
 
     def _text(self, kind: str, x: float, y: int, text: str) -> None:
-        self._parts.append(
-            Markup('<text class="{}" x="{:.3f}%" y="{}">{}</text>').format(kind, x, y, text)
-        )
+        self._add('<text class="{}" x="{:.3f}%" y="{}">{}</text>', kind, x, y, text)
+
+    def _on_day(self, kind: str, row: int, day: dt.date, y: int, text: str) -> None:
+        """A text in the middle of a day."""
+        middle = (self._x(day) + self._x(day + _DAY)) / 2
+        self._text(kind, middle, HEAD + row * ROW + y, text)
 
     def days(self) -> None:
         """The scale: a line and a date every Monday, and lines between the rows."""
-        marks = [
-            number
-            for number in range(self.count)
-            if number == 0 or (self.first + number * _DAY).weekday() == 0
-        ]
+        every = (self.first + n * _DAY for n in range(self.count))
+        marks = [day for day in every if day == self.first or day.weekday() == 0]
         sparse = -(-len(marks) // _DATES)
-        for place, number in enumerate(marks):
-            day = self.first + number * _DAY
-            x = self._x(day)
-            self._parts.append(
-                Markup('<line class="week" x1="{0:.3f}%" x2="{0:.3f}%" y1="{1}" y2="{2}"/>').format(
-                    x, HEAD - 8, HEAD + self.rows * ROW
-                )
-            )
+        for place, day in enumerate(marks):
+            x, left = self._x(day), self.count - (day - self.first).days
+            line = '<line class="week" x1="{0:.3f}%" x2="{0:.3f}%" y1="{1}" y2="{2}"/>'
+            self._add(line, x, HEAD - 8, HEAD + self.rows * ROW)
             # Left unnamed where its name would lie on that of the next Monday, or past the end.
-            at_end = self.count - number < 4 * sparse
-            if (number or not 0 < 7 - day.weekday() < 4) and not at_end:
+            crowded = day == self.first and 0 < 7 - day.weekday() < 4
+            if not crowded and left >= 4 * sparse:
                 kind = "date" if place % sparse == 0 else "date between"
-                self._text(kind, x, HEAD - 14, short_day(day))
+                self._text(kind, x, HEAD - 14, iw.short_day(day))
         for row in range(self.rows + 1):
-            y = HEAD + row * ROW
-            self._parts.append(
-                Markup('<line class="row" x1="0" x2="100%" y1="{0}" y2="{0}"/>').format(y)
-            )
+            line = '<line class="row" x1="0" x2="100%" y1="{0}" y2="{0}"/>'
+            self._add(line, HEAD + row * ROW)
 
     def drill(self, plan: InterseedPlan) -> None:
         """Days lost and booked, and every visit."""
-        for day in plan.days:
-            if day.lost:
-                told = f"{day_text(day.day)}: lost to weather"
-                self._bar("lost", 0, day.day, day.day + _DAY, 3, told)
-            elif day.booked_s or day.booked_for:
-                told = f"{day_text(day.day)}: {', '.join(day.booked_for) or 'booked'}"
-                self._bar("booked", 0, day.day, day.day + _DAY, 3, told)
-        for visit, number in numbered(plan).items():
-            self._visit(0, visit.day, "", f"{number}: {visit.paddock}, {day_text(visit.day)}")
+        for d in plan.days:
+            if d.lost or d.booked_s or d.booked_for:
+                kind = "lost" if d.lost else "booked"
+                told = "lost to weather" if d.lost else ", ".join(d.booked_for) or "booked"
+                self._bar(kind, 0, d.day, d.day + _DAY, 3, f"{iw.day_text(d.day)}: {told}")
+        for visit, number in iw.numbered(plan).items():
+            told = f"{number}: {visit.paddock}, {iw.day_text(visit.day)}"
+            self._bar("visit", 0, visit.day, visit.day + _DAY, 3, told)
 
     def paddock(self, row: int, p: PaddockPlan, plan: InterseedPlan) -> None:
         """Window below, then the rest, the herd and the visits above it."""
-        for first, last in spells(p.window, plan.days):
-            told = f"May be seeded {day_text(first)} to {day_text(last)}"
+        for first, last in iw.spells(p.window, plan.days):
+            told = f"May be seeded {iw.day_text(first)} to {iw.day_text(last)}"
             self._bar("window", row, first, last + _DAY, 4, told)
         if p.visits and p.graze_from:
-            told = f"No grazing before {day_text(p.graze_from)}"
+            told = f"No grazing before {iw.day_text(p.graze_from)}"
             self._bar("rest", row, p.visits[-1].day + _DAY, p.graze_from, 13, told)
         for stay in (s.stay for s in p.stays):
-            told = f"Herd in {day_text(stay.enter)}, out {day_text(stay.leave)}"
+            told = f"Herd in {iw.day_text(stay.enter)}, out {iw.day_text(stay.leave)}"
             self._bar("herd", row, stay.enter, stay.leave, 8, told)
-        numbers = numbered(plan)
+        numbers = iw.numbered(plan)
         for visit in p.visits:
-            told = f"{numbers[visit]}: {100 * visit.share:.0f} % on {day_text(visit.day)}"
-            self._visit(row, visit.day, str(numbers[visit]), told, visit.share)
+            kind = "visit" if visit.share >= WHOLE_SHARE else "part"
+            told = f"{numbers[visit]}: {100 * visit.share:.0f} % on {iw.day_text(visit.day)}"
+            self._bar(kind, row, visit.day, visit.day + _DAY, 3, told)
+            self._on_day("number", row, visit.day, 23, str(numbers[visit]))
         for lack in plan.herd.shortages:
-            if lack.paddock == p.paddock.field.name and self._inside(lack.day):
+            inside = 0 <= (lack.day - self.first).days < self.count
+            if lack.paddock == p.paddock.field.name and inside:
                 self.drawn.add("short")
-                middle = (self._x(lack.day) + self._x(lack.day + _DAY)) / 2
-                self._text("short", middle, HEAD + row * ROW + 24, "!")
-
-    def _inside(self, day: dt.date) -> bool:
-        return 0 <= (day - self.first).days < self.count
-
-    def _visit(self, row: int, day: dt.date, number: str, told: str, share: float = 1.0) -> None:
-        kind = "visit" if share >= WHOLE_SHARE else "part"
-        self._bar(kind, row, day, day + _DAY, 3, told)
-        if number:
-            middle = (self._x(day) + self._x(day + _DAY)) / 2
-            self._text("number", middle, HEAD + row * ROW + 23, number)
+                self._on_day("short", row, lack.day, 24, "!")
 
     def picture(self) -> Markup:
         """The whole of it."""

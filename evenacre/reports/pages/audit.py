@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -13,12 +12,12 @@ from evenacre.planning.interseeding.comparison import PlannedDone
 from evenacre.planning.loads.stock_balance import Balance, OperationLoads
 from evenacre.planning.season.season_totals import Ledger
 from evenacre.reports import figure_text as figures
-from evenacre.reports.column import Display
 from evenacre.reports.maps.interactive import interactive_map
 from evenacre.reports.maps.load_charts import halfway_charts
 from evenacre.reports.maps.printed import static_maps
 from evenacre.reports.pages.frame import page, templates
-from evenacre.reports.sentences.audit import Card, card, cautions
+from evenacre.reports.quantities import Display
+from evenacre.reports.sentences.audit import Card, card, cautions, records_sentence, tells_places
 from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.fix_list import advice, kind_words, stops
 from evenacre.reports.sentences.loads import halfway_sentence
@@ -59,55 +58,42 @@ def render_operation(
 ) -> RenderedOperation:
     """Render one operation's maps, answer and section.
 
-    Parameters
-    ----------
-    key : str
-        Letters and digits; unlike that of any other operation of the report.
-    loads : OperationLoads, optional
-        What its load tickets tell.
+    ``key`` is letters and digits, unlike that of any other operation of the report; ``loads`` are
+    what its load tickets tell.
     """
     display = Display(units, currency)
     maps, charts = static_maps(result, units), halfway_charts(loads, units) if loads else {}
     cover, *rates = maps.values()
-    frame = stops(result)
-    places = [
-        {
-            "number": s.skip,
-            "kind": kind_words(s.kind, s.cause),
-            "size": figures.size(s.area_m2, units),
-            "where": text,
-            "geo": f"{s.lat:.6f},{s.lon:.6f}",
-            "place": f"{s.lat:.6f}, {s.lon:.6f}",
-        }
-        for s, text in zip(frame.itertuples(), advice(result, units), strict=True)
-    ]
-    about = ", ".join(w for w in (result.operation, result.date) if w and w != result.field)
+    frame, checks = stops(result), loads.halfway if loads else ()
     part = _render(
         "operation.html.j2",
         card(result, units, currency=currency, loads=loads.loads if loads else ()),
         key=key,
         title=result.field,
-        about=about,
+        about=", ".join(w for w in (result.operation, result.date) if w and w != result.field),
         unbounded=not result.boundary_given,
-        sources=result.sources,
-        stops=places,
+        result=result,
+        stops=[*zip(frame.itertuples(), advice(result, units), strict=True)],
+        kind_words=kind_words,
+        size=lambda area_m2: figures.size(area_m2, units),
         first=_UNFOLDED,
-        rest=figures.size(float(frame["area_m2"].iloc[_UNFOLDED:].sum()), units),
+        rest_m2=float(frame["area_m2"].iloc[_UNFOLDED:].sum()),
         map=interactive_map(result, units, key),
-        cover=_data_uri(cover),
-        rates=[(p.product, _data_uri(png)) for p, png in zip(result.products, rates, strict=True)],
+        cover=cover,
+        rates=[*zip(result.products, rates, strict=True)],
         tables=[
             *audit_page_tables(result, display),
             *(load_page_tables(loads, display) if loads else ()),
         ],
         halfway=[
-            (check.product, _data_uri(png), halfway_sentence(check, units))
-            for check, png in zip(loads.halfway if loads else (), charts.values(), strict=True)
+            (check.product, png, halfway_sentence(check, units))
+            for check, png in zip(checks, charts.values(), strict=True)
         ],
         warnings=sentences(result.findings, "warning"),
+        records=records_sentence(result, units),
+        tells_places=tells_places(result),
         notes=sentences(result.findings, "note"),
         cautions=cautions(result),
-        cleaning=[(name, f"{n:,}") for name, n in result.cleaning.items() if n],
     )
     return RenderedOperation(part.card, part.section, {**maps, **charts})
 
@@ -168,12 +154,7 @@ def document(
 ) -> str:
     """Join rendered operations, each with a key of its own, into the page.
 
-    Parameters
-    ----------
-    farm : str
-        Title of the page; may be empty.
-    warnings : sequence of str
-        Of the inputs as a whole.
+    Warnings are of the inputs as a whole.
     """
     return page(
         "report.html.j2",
@@ -184,7 +165,3 @@ def document(
         operations=rendered,
         parts=[part for part in (planned_done, season) if part],
     )
-
-
-def _data_uri(png: bytes) -> str:
-    return f"data:image/png;base64,{base64.b64encode(png).decode('ascii')}"

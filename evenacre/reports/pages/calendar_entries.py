@@ -12,14 +12,7 @@ from zoneinfo import ZoneInfo
 from evenacre.model.outputs import CalendarEvent
 from evenacre.planning.interseeding.plan_types import CartFill, InterseedPlan
 from evenacre.reports import figure_text as figures
-from evenacre.reports.sentences.interseeding_words import (
-    day_text,
-    days_text,
-    fills_at,
-    numbered,
-    part_text,
-    spells,
-)
+from evenacre.reports.sentences import interseeding_words as iw
 from evenacre.units.display import UnitSystem
 
 
@@ -28,17 +21,8 @@ def calendar_events(
 ) -> tuple[CalendarEvent, ...]:
     """Tell the herd's moves, the days of seeding, the last days of windows and first grazing.
 
-    Parameters
-    ----------
-    farm : str
-        Keeps apart the entries of farms whose paddocks have the same names.
-    time_zone : str or None
-        IANA name of the plan's clock times; None: they go by whatever clock the reader keeps.
-
-    Returns
-    -------
-    tuple of CalendarEvent
-        In order of time.
+    They come in order of time. ``farm`` keeps apart the entries of farms whose paddocks have the
+    same names; without a time zone clock times go by whatever clock the reader keeps.
     """
     zone = ZoneInfo(time_zone) if time_zone else None
     entries = (_moves(plan), _visits(plan, units, zone), _last_days(plan), _grazing(plan))
@@ -76,9 +60,9 @@ def _moves(plan: InterseedPlan) -> Iterator[_Entry]:
     entered = {s.stay.enter for s in plan.herd.stays}
     for planned in plan.herd.stays:
         stay = planned.stay
-        text = f"The herd stays {days_text(stay.days)} and leaves on {day_text(stay.leave)}."
+        text = f"The herd stays {iw.days_text(stay.days)} and leaves on {iw.day_text(stay.leave)}."
         if planned.rested_days is not None:
-            text += f" The paddock has rested {days_text(planned.rested_days)}."
+            text += f" The paddock has rested {iw.days_text(planned.rested_days)}."
         yield _Entry("move", stay.paddock, stay.enter, f"Herd into {stay.paddock}", text)
         if stay.leave not in entered:
             text = "The plan has no next paddock for it on this day."
@@ -87,12 +71,12 @@ def _moves(plan: InterseedPlan) -> Iterator[_Entry]:
 
 def _visits(plan: InterseedPlan, units: UnitSystem, zone: ZoneInfo | None) -> Iterator[_Entry]:
     product, rate = plan.seeding.product.name, units.rate.text(plan.schedule.rate_kg_per_m2)
-    for v, number in numbered(plan).items():
+    for v, number in iw.numbered(plan).items():
         lines = [
-            f"No. {number}. {part_text(v.share).capitalize()}: "
+            f"No. {number}. {iw.part_text(v.share).capitalize()}: "
             f"{figures.size(v.area_m2, units, 3)}, {units.mass.text(v.seed_kg)} of {product} at "
             f"{rate}.",
-            *(_load(f, plan, units) for f in fills_at(plan, v)),
+            *(_load(f, plan, units) for f in iw.fills_at(plan, v)),
             *(["Treated seed is not feed."] if plan.seeding.treated else []),
         ]
         times = _moment(v.day, v.start_s, zone), _moment(v.day, v.end_s, zone)
@@ -117,8 +101,8 @@ def _last_days(plan: InterseedPlan) -> Iterator[_Entry]:
     """The last day of each spell that seeding is planned in."""
     for p in plan.paddocks:
         name = p.paddock.field.name
-        for first, last in spells(p.window, plan.days):
-            planned = [day_text(v.day) for v in p.visits if first <= v.day <= last]
+        for first, last in iw.spells(p.window, plan.days):
+            planned = [iw.day_text(v.day) for v in p.visits if first <= v.day <= last]
             if planned:
                 days = " and ".join(dict.fromkeys(planned))
                 text = f"Planned for {days}. After today the window is shut."
@@ -127,12 +111,13 @@ def _last_days(plan: InterseedPlan) -> Iterator[_Entry]:
 
 def _grazing(plan: InterseedPlan) -> Iterator[_Entry]:
     s = plan.seeding
-    text = f"Earliest grazing, {days_text(s.ungrazed_days)} after it was to be seeded. "
+    label = "No time was given in which the label forbids grazing"
     if s.withholding_days:
-        text += f"The label was said to forbid grazing for {days_text(s.withholding_days)}: read it"
-    else:
-        text += "No time was given in which the label forbids grazing: read it"
-    text += " before the herd goes in. If seeding came later, so does this day."
+        label = f"The label was said to forbid grazing for {iw.days_text(s.withholding_days)}"
+    text = (
+        f"Earliest grazing, {iw.days_text(s.ungrazed_days)} after it was to be seeded. {label}: "
+        "read it before the herd goes in. If seeding came later, so does this day."
+    )
     for p in plan.paddocks:
         if p.graze_from is not None:
             name = p.paddock.field.name

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import re
 from functools import cache
 from importlib.resources import files
@@ -17,30 +18,37 @@ from evenacre.shown_text import shown
 @cache
 def templates() -> Environment:
     """The templates, compiled once a process."""
-    return Environment(
+    environment = Environment(
         loader=PackageLoader("evenacre.reports.pages"),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    environment.filters["data_uri"] = _data_uri
+    return environment
+
+
+def _data_uri(png: bytes) -> str:
+    return f"data:image/png;base64,{base64.b64encode(png).decode('ascii')}"
 
 
 def page(template: str, **content: Any) -> str:
     """Render a template that extends ``page.html.j2``, the shell that all pages share."""
-    return shown(
+    text = (
         templates()
         .get_template(template)
         .render(
             version=__version__,
-            leaflet_licence=Markup(_leaflet("LICENSE")),
-            leaflet_css=_leaflet_style(),
-            leaflet_js=_leaflet_script(),
+            leaflet_licence=_leaflet("LICENSE"),
+            leaflet_css=_leaflet("leaflet.css"),
+            leaflet_js=_leaflet("leaflet.js"),
             style=asset("report.css"),
             script=asset("report.js"),
             **content,
         )
     )
+    return shown(text)
 
 
 def asset(name: str) -> Markup:
@@ -49,15 +57,10 @@ def asset(name: str) -> Markup:
     return Markup(text)
 
 
-def _leaflet(name: str) -> str:
-    return files("evenacre.reports").joinpath("leaflet", name).read_text(encoding="utf-8")
-
-
-def _leaflet_style() -> Markup:
-    """Leaflet's style without its pictures: the page uses none of the controls they are for."""
-    style = re.sub(r"/\*.*?\*/", "", _leaflet("leaflet.css"), flags=re.DOTALL)
-    return Markup(re.sub(r"url\(images/[^)]*\)", "none", style))
-
-
-def _leaflet_script() -> Markup:
-    return Markup(re.sub(r"//# sourceMappingURL=.*", "", _leaflet("leaflet.js")))
+def _leaflet(name: str) -> Markup:
+    """Leaflet's file without comments and without pictures: they are of controls not used here."""
+    text = files("evenacre.reports").joinpath("leaflet", name).read_text(encoding="utf-8")
+    if name.endswith(".css"):
+        text = re.sub(r"/\*.*?\*/", "", text, flags=re.DOTALL)
+        text = re.sub(r"url\(images/[^)]*\)", "none", text)
+    return Markup(re.sub(r"//# sourceMappingURL=.*", "", text))

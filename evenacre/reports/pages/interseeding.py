@@ -3,33 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from typing import Any
 
 from evenacre.model import InputFile
-from evenacre.planning.interseeding.plan_types import BEYOND, InterseedPlan, Visit
+from evenacre.planning.interseeding.plan_types import BEYOND, InterseedPlan
 from evenacre.reports import figure_text as figures
-from evenacre.reports.column import Display
 from evenacre.reports.maps.interactive import script_json
 from evenacre.reports.maps.interseeding import interseed_map
 from evenacre.reports.maps.paddock_states import STATES, steps
 from evenacre.reports.maps.timeline import HEAD, ROW, timeline
 from evenacre.reports.pages.frame import asset, page
+from evenacre.reports.quantities import Display
+from evenacre.reports.sentences import interseeding as say
+from evenacre.reports.sentences import interseeding_words as iw
 from evenacre.reports.sentences.findings import sentences
-from evenacre.reports.sentences.interseeding import (
-    interseed_answer,
-    interseed_cautions,
-    method_words,
-    relaxation_title,
-    relaxation_words,
-    shortage_words,
-)
-from evenacre.reports.sentences.interseeding_words import (
-    clock,
-    fills_at,
-    numbered,
-    part_text,
-    short_weekday,
-)
 from evenacre.reports.tables.interseeding import interseed_page_tables
 from evenacre.reports.tables.interseeding_days import VISITS, loads, numbered_visits
 from evenacre.reports.tables.interseeding_paddocks import paddocks_page
@@ -62,15 +48,19 @@ def interseed_page(
         inputs=inputs,
         key=_KEY,
         seed=plan.seeding.product.name,
-        card=interseed_answer(plan, units),
+        card=say.interseed_answer(plan, units),
         warnings=list(dict.fromkeys([*warnings, *sentences(plan.findings, "warning")])),
-        relaxation_title=relaxation_title(plan),
+        relaxation_title=say.relaxation_title(plan),
         relaxations=[
-            ("missed" if r.rule == BEYOND else "over", relaxation_words(r, units))
+            ("missed" if r.rule == BEYOND else "over", say.relaxation_words(r, units))
             for r in plan.relaxations
         ],
-        shortages=[shortage_words(s, units) for s in plan.herd.shortages],
-        stops=[_stop(v, n, plan, units, step_of[n]) for v, n in numbered(plan).items()],
+        shortages=[say.shortage_words(s, units) for s in plan.herd.shortages],
+        stops=[(n, v, iw.fills_at(plan, v)) for v, n in iw.numbered(plan).items()],
+        step_of=step_of,
+        iw=iw,
+        mass=units.mass.text,
+        size=lambda area_m2: figures.size(area_m2, units, 3),
         first=_UNFOLDED,
         timeline=timeline(plan),
         row=ROW,
@@ -82,36 +72,18 @@ def interseed_page(
         days=script_json([step.plain() for step in by_day]),
         names=script_json([p.paddock.field.name for p in plan.paddocks]),
         tables=interseed_page_tables(plan, Display(units)),
-        method=method_words(plan, units, time_zone),
-        cautions=interseed_cautions(plan),
+        method=say.method_words(plan, units, time_zone),
+        cautions=say.interseed_cautions(plan),
         plan_style=asset("interseed.css"),
         plan_script=asset("interseed.js"),
     )
-
-
-def _stop(
-    v: Visit, number: int, plan: InterseedPlan, units: UnitSystem, step: int
-) -> dict[str, Any]:
-    """One visit of the list of what to do."""
-    fills = [f"load {f.number} ({units.mass.text(f.mass_kg)})" for f in fills_at(plan, v)]
-    return {
-        "number": number,
-        "step": step,
-        "day": short_weekday(v.day),
-        "paddock": v.paddock,
-        "text": (
-            f"{part_text(v.share)}, {figures.size(v.area_m2, units, 3)}, "
-            f"{units.mass.text(v.seed_kg)} of seed; {clock(v.start_s)} to {clock(v.end_s)}."
-        ),
-        "loads": f"Fill {', '.join(fills)}." if fills else "",
-    }
 
 
 def interseed_lines(
     plan: InterseedPlan, units: UnitSystem, *, warnings: Sequence[str] = ()
 ) -> list[str]:
     """Say the plan for a terminal, the answer first; warnings are of the inputs."""
-    answer, display = interseed_answer(plan, units), Display(units)
+    answer, display = say.interseed_answer(plan, units), Display(units)
     lines = [f"{answer.headline}.", *(f"  {text}" for _, text in answer.lines)]
     for table in (
         paddocks_page(plan, display),
@@ -121,12 +93,12 @@ def interseed_lines(
         if table.rows:
             lines += ["", f"{table.title}:", *_side_by_side(table)]
     if plan.relaxations:
-        lines += ["", f"{relaxation_title(plan)}:"]
-        lines += [f"  {relaxation_words(r, units)}" for r in plan.relaxations]
+        lines += ["", f"{say.relaxation_title(plan)}:"]
+        lines += [f"  {say.relaxation_words(r, units)}" for r in plan.relaxations]
     told = [*warnings, *sentences(plan.findings, "warning")]
     if told:
         lines += ["", *(f"warning: {text}" for text in dict.fromkeys(told))]
-    if cautions := interseed_cautions(plan):
+    if cautions := say.interseed_cautions(plan):
         lines += ["", "Take care:", *(f"  {text}" for text in cautions)]
     return lines
 

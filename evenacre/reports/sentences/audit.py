@@ -5,13 +5,19 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from evenacre.io.common.findings import counted
 from evenacre.model.audit_result import AuditResult, ProductResult
 from evenacre.planning.loads.load_check import ProductLoads
 from evenacre.reports import figure_text as figures
+from evenacre.reports.sentences.findings import sentence
 from evenacre.reports.sentences.fix_list import stops
 from evenacre.reports.sentences.loads import disagreement_sentence
 from evenacre.units.display import UnitSystem
 
+_MOST_LINES = 6
+FIRST = ("machines_mixed", "records_lost", "way_lost", "unlike_the_records")
+"""Findings that come before the answer: it may be wrong altogether."""
+_NO_WAY_M = 0.5  # less is not worth telling
 _SPECK_M2 = 0.1  # less is what arithmetic leaves
 _WORTH_SAYING = 0.0005  # of the field: ground outside below this is not worth a line
 
@@ -24,6 +30,12 @@ class Card:
     lines: tuple[tuple[str, str], ...]  # kind, such as ``missed`` or ``setback``, and sentence
 
 
+def first_lines(lines: list[tuple[str, str]], kind: str, others: str) -> list[tuple[str, str]]:
+    """As many lines as a tired reader reads, and how many others there are."""
+    more = len(lines) - _MOST_LINES
+    return [*lines[:_MOST_LINES], *([(kind, f"{more} more {others}.")] if more > 0 else [])]
+
+
 def card(
     result: AuditResult,
     units: UnitSystem,
@@ -32,29 +44,48 @@ def card(
     loads: Iterable[ProductLoads] = (),
 ) -> Card:
     """Say the answer of one operation; of its ``loads`` only where scale and meter disagree."""
-    r = result
-    covered = figures.deserved(r.covered_area_m2, r.uncertainty.get("covered_area_m2"), units)
+    r, sigma = result, result.uncertainty.get("covered_area_m2")
+    headline = figures.deserved(r.covered_area_m2, sigma, units)
     if r.boundary_given:
-        workable = figures.deserved(r.workable_area_m2, r.uncertainty.get("covered_area_m2"), units)
-        headline = f"{covered} of {workable} covered"
-    else:
-        headline = f"{covered} covered"
+        headline += f" of {figures.deserved(r.workable_area_m2, sigma, units)}"
     lines = [
+        *(("doubt", sentence(finding)) for finding in r.findings if finding.code in FIRST),
         ("missed", _missed(r, units)),
         ("double", _double(r, units, currency)),
-        *(("product", text) for text in _products(r, units)),
+        *(("product", _product(p, units)) for p in r.products),
     ]
     if disagreement := disagreement_sentence(loads):
         lines.append(("scale", disagreement))
     if r.boundary_given and r.outside_area_m2 > _WORTH_SAYING * r.boundary_area_m2:
         lines.append(("outside", _outside(r, units)))
     lines += [("setback", text) for text in _setbacks(r, units)]
-    return Card(headline, tuple(lines))
+    lines.append(("log", records_sentence(r, units)))
+    return Card(f"{headline} covered", tuple(lines))
 
 
-def places(count: int) -> str:
-    """Count places."""
-    return "1 place" if count == 1 else f"{count:,} places"
+def records_sentence(r: AuditResult, units: UnitSystem) -> str:
+    """Say what became of the records, and of the way between them."""
+    read, used = r.cleaning.get("read", 0), r.cleaning.get("used", 0)
+    causes = {
+        cause: count
+        for cause, count in r.cleaning.items()
+        if count and cause not in ("read", "used", "out of order") and not cause.startswith("cuts")
+    }
+    said = f"{counted(read, 'record')} read, {used:,} used"
+    if causes:
+        said += f"; left out: {', '.join(f'{n:,} {cause}' for cause, n in causes.items())}"
+    lost_m = {c: m for c, m in r.cleaning_m.items() if m > _NO_WAY_M and c not in ("read", "used")}
+    if lost_m:
+        lost, way = (
+            units.distance.text(m, 2) for m in (sum(lost_m.values()), r.cleaning_m["read"])
+        )
+        said += f"; {lost} of {way} of way lost to {' and '.join(lost_m)}"
+    return f"{said}."
+
+
+def tells_places(r: AuditResult) -> bool:
+    """Whether the places that were missed can be told, and not only how much."""
+    return all(finding.code != "machines_mixed" for finding in r.findings)
 
 
 def _missed(r: AuditResult, units: UnitSystem) -> str:
@@ -63,10 +94,12 @@ def _missed(r: AuditResult, units: UnitSystem) -> str:
     whole = figures.deserved(r.skip_area_m2, sigma, units)
     if r.skip_area_m2 < _SPECK_M2:
         return "Nothing missed."
+    if not tells_places(r):
+        return f"{whole} missed; where to go back cannot be told from this log."
     if listed.empty:
         return f"{whole} missed, in slivers too small to go back for."
     worth = figures.deserved(float(listed["area_m2"].sum()), sigma, units)
-    back = f"in {places(len(listed))} worth going back for"
+    back = f"in {counted(len(listed), 'place')} worth going back for"
     doubtful = int((listed["kind"] == "no log").sum())
     if doubtful:
         back += f" ({doubtful} where the log has a gap: look before you drive)"
@@ -81,15 +114,16 @@ def _double(r: AuditResult, units: UnitSystem, currency: str) -> str:
     area = figures.deserved(r.overlap_area_m2, r.uncertainty.get("overlap_area_m2"), units)
     text = f"{area} covered twice or more"
     weighed = [p for p in r.products if _known(p)]
+    costs = [p.overlap_cost for p in r.products if p.overlap_cost is not None]
     if weighed:
-        extra = " and ".join(f"{units.mass.text(p.overlap_kg, 2)} of {p.product}" for p in weighed)
-        text += f" = {extra} put down again"
-        costs = [p.overlap_cost for p in r.products if p.overlap_cost is not None]
-        if costs:
-            text += f", {figures.money(sum(costs), currency)}"
-            if len(costs) < len(weighed):
-                text += " for those with a price"
-    return text + "."
+        text += f" = {_each(units, ((p.overlap_kg, p) for p in weighed))} put down again"
+        text += f", {figures.money(sum(costs), currency)}" if costs else ""
+        text += " for those with a price" if 0 < len(costs) < len(weighed) else ""
+    return f"{text}."
+
+
+def _each(units: UnitSystem, amounts: Iterable[tuple[float, ProductResult]]) -> str:
+    return " and ".join(f"{units.mass.text(kg, 2)} of {p.product}" for kg, p in amounts)
 
 
 def _known(p: ProductResult) -> bool:
@@ -97,42 +131,34 @@ def _known(p: ProductResult) -> bool:
     return p.source != "target" or p.target_kg_per_m2 is not None
 
 
-def _products(r: AuditResult, units: UnitSystem) -> list[str]:
-    out = []
-    for p in r.products:
-        if not _known(p):
-            out.append(
-                f"How much {p.product} was put down is not known: no rate is logged, and none was "
-                "given."
-            )
-            continue
-        text = f"{units.mass.text(p.applied_in_field_kg, 3)} of {p.product} on the field"
-        text += f", {units.rate.text(p.mean_rate_kg_per_m2)} on average"
-        if p.target_kg_per_m2 is not None and p.source != "target":
-            text += f" (target {units.rate.text(p.target_kg_per_m2)})"
-        if p.source == "target":
-            text += ", taking the target rate for true: the log holds no rate"
-        out.append(text + ".")
-    return out
+def _product(p: ProductResult, units: UnitSystem) -> str:
+    if not _known(p):
+        return (
+            f"How much {p.product} was put down is not known: no rate is logged, and none was "
+            "given."
+        )
+    text = f"{units.mass.text(p.applied_in_field_kg, 3)} of {p.product} on the field"
+    text += f", {units.rate.text(p.mean_rate_kg_per_m2)} on average"
+    if p.source == "target":
+        return f"{text}, taking the target rate for true: the log holds no rate."
+    if p.target_kg_per_m2 is not None:
+        text += f" (target {units.rate.text(p.target_kg_per_m2)})"
+    return f"{text}."
 
 
 def _outside(r: AuditResult, units: UnitSystem) -> str:
+    lost = _each(units, ((p.outside_kg, p) for p in r.products if p.outside_kg > 0))
     text = f"{figures.size(r.outside_area_m2, units)} worked outside the field"
-    lost = " and ".join(
-        f"{units.mass.text(p.outside_kg, 2)} of {p.product}" for p in r.products if p.outside_kg > 0
-    )
-    return text + (f" = {lost}." if lost else ".")
+    return f"{text} = {lost}." if lost else f"{text}."
 
 
 def _setbacks(r: AuditResult, units: UnitSystem) -> list[str]:
-    landed: dict[str, list[str]] = {}
+    landed: dict[str, list[tuple[float, ProductResult]]] = {}
     for p in r.products:
         for s in p.setbacks:
-            landed.setdefault(s.name, []).append(
-                f"{units.mass.text(s.applied_kg, 2)} of {p.product}"
-            )
+            landed.setdefault(s.name, []).append((s.applied_kg, p))
     return [
-        f"{' and '.join(amounts)} landed inside the setback of {name}."
+        f"{_each(units, amounts)} landed inside the setback of {name}."
         for name, amounts in landed.items()
     ]
 
@@ -141,14 +167,13 @@ def cautions(result: AuditResult) -> list[str]:
     """Cautions to print, each only where this operation calls for it."""
     kinds = set(result.layers["skips"]["kind"])
     fertilizer = any(any(kg > 0 for kg in p.nutrients_kg.values()) for p in result.products)
-    unlabelled = [p for p in result.products if not p.nutrients_kg]
     out = []
     if "blocked rows" in kinds:
         out.append(
             "Unhook or clear a plugged line only with the fan stopped and the pressure gone. "
             "Keep hands out of the metering rolls and off chains while someone cranks."
         )
-    if unlabelled:
+    if any(not p.nutrients_kg for p in result.products):
         out.append(
             "If any of this was treated seed: it is not feed, and its label may forbid grazing "
             "for a time."

@@ -1,4 +1,4 @@
-"""A calibration in plain words."""
+"""A calibration, and what the settings book answers, in plain words."""
 
 from __future__ import annotations
 
@@ -6,12 +6,19 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from evenacre.planning.calibration.calibrate import Calibration
+from evenacre.planning.calibration.compartments import BUSHEL_M3
 from evenacre.planning.calibration.meter_test import MeterStanding, MeterTest, Verdict
-from evenacre.planning.calibration.next_setting import LINE, NextSetting
+from evenacre.planning.calibration.next_setting import LINE, LookUp, Match, NextSetting
 from evenacre.reports.sentences.findings import reason
-from evenacre.units.display import DisplayUnit, UnitSystem
+from evenacre.units.display import ACRE_M2, POUND_KG, DisplayUnit, UnitSystem
 
 _OF_TEN = "nine times in ten"
+_MOST_OPENERS = 8
+_HEAVY_KG_PER_M2 = 200 * POUND_KG / ACRE_M2
+_LIGHT_KG_PER_M2 = 20 * POUND_KG / ACRE_M2
+_FLUFFY_KG_PER_M3 = 20 * POUND_KG / BUSHEL_M3
+_SLOW_MPS = 5 * 0.44704
+_HOW = ("roller", "fan", "down_pressure")
 
 
 def calibration_lines(result: Calibration, told: Mapping[str, Any], units: UnitSystem) -> list[str]:
@@ -35,40 +42,38 @@ def number(value: float) -> str:
     return f"{float(f'{value:.3g}'):,.10g}"
 
 
-def between(low: float, high: float, unit: DisplayUnit) -> str:
+def _between(low: float, high: float, unit: DisplayUnit) -> str:
     """Two values with one label."""
-    bare = DisplayUnit("", unit.per_si).text(low).strip()
-    return f"{bare} to {unit.text(high)}"
+    return f"{unit.text(low).removesuffix(f' {unit.label}')} to {unit.text(high)}"
 
 
-def _test_lines(result: Calibration, told: Mapping[str, Any], units: UnitSystem) -> list[str]:
+def _test_lines(result: Calibration, told: Mapping[str, Any], units: UnitSystem) -> Iterator[str]:
     test, verdict, about = result.job.test, result.verdict, result.job.about
     if test is None:
-        return []
+        return
     at = f" at setting {about.setting}" if about.setting else ""
     found = f"{about.product or 'The meter'}{at}: {told['rate_kg_per_m2']}"
     if verdict is not None:
         side = "over" if verdict.off_by > 0 else "under"
         target = units.rate.text(verdict.target_kg_per_m2)
         found += f", {percent(verdict.off_by)} {side} the target of {target}"
-    lines = [f"{found}.", _scatter(test, units)]
+    yield f"{found}."
+    yield _scatter(test, units)
     if verdict is not None:
-        lines.append(_standing(verdict))
+        yield _standing(verdict)
     if test.kg_per_turn is not None:
-        lines.append(f"One turn puts out {told['kg_per_turn']}.")
-    return lines
+        yield f"One turn puts out {told['kg_per_turn']}."
 
 
 def _scatter(test: MeterTest, units: UnitSystem) -> str:
     interval = test.interval_kg_per_m2
     if interval is None or test.sd_kg is None or test.se_kg is None:
         return "One catch shows no scatter: catch twice more before you trust it."
-    band = between(max(interval[0], 0.0), interval[1], units.rate)
-    error = units.rate.text(test.se_kg / test.area_m2, 2)
     return (
         f"{len(test.catches_kg)} catches scatter by {percent(test.sd_kg / test.mean_kg)} "
-        f"(standard deviation). The rate is good to ± {error} (standard error): "
-        f"{band}, {_OF_TEN}."
+        "(standard deviation). The rate is good to "
+        f"± {units.rate.text(test.se_kg / test.area_m2, 2)} (standard error): "
+        f"{_between(max(interval[0], 0.0), interval[1], units.rate)}, {_OF_TEN}."
     )
 
 
@@ -93,61 +98,56 @@ def _standing(verdict: Verdict) -> str:
     )
 
 
-def _opener_lines(result: Calibration, told: Mapping[str, Any]) -> list[str]:
-    even = result.evenness
+def _opener_lines(result: Calibration, told: Mapping[str, Any]) -> Iterator[str]:
+    even, limit = result.evenness, f"{100 * result.job.tolerance:g} %"
     if even is None:
-        return []
-    limit = f"{100 * result.job.tolerance:g} %"
-    band = f"{told['low_kg']} to {told['high_kg']}"
+        return
+    band = f"({told['low_kg']} to {told['high_kg']})"
     if not even.outside:
-        return [f"All {len(even.ratios)} openers are within {limit} of their mean ({band})."]
-    named = ", ".join(f"{n} ({100 * even.ratios[n - 1]:.1f} % of it)" for n in even.outside[:8])
-    more = f" and {len(even.outside) - 8} more" if len(even.outside) > 8 else ""
-    return [
+        yield f"All {len(even.ratios)} openers are within {limit} of their mean {band}."
+        return
+    shown = even.outside[:_MOST_OPENERS]
+    named = ", ".join(f"{n} ({100 * even.ratios[n - 1]:.1f} % of it)" for n in shown)
+    more = len(even.outside) - len(shown)
+    yield (
         f"{len(even.outside)} of {len(even.ratios)} openers are more than {limit} off their mean "
-        f"({band}), counted from the left: {named}{more}. Look for a kinked or plugged hose and a "
-        "worn roller there."
-    ]
+        f"{band}, counted from the left: {named}{f' and {more} more' if more else ''}. Look for a "
+        "kinked or plugged hose and a worn roller there."
+    )
 
 
-def _setting_lines(result: Calibration) -> list[str]:
+def _setting_lines(result: Calibration) -> Iterator[str]:
     following, verdict = result.next_setting, result.verdict
     if following is None or (verdict and verdict.standing is MeterStanding.ON_TARGET):
-        return []
-    low, high = (number(setting) for setting in following.tested)
-    tested = f"setting {low}" if low == high else f"settings {low} to {high}"
+        return
     if following.refused is not None or following.setting is None:
-        return [
+        low, high = (number(setting) for setting in following.tested)
+        tested = f"setting {low}" if low == high else f"settings {low} to {high}"
+        yield (
             f"No next setting: {reason(following.refused)}. Tested: {tested}. Test another setting "
             "nearer to the target, or add --beyond to have the guess."
-        ]
-    lines = [f"Next setting: {number(following.setting)}{_range(following)}, {_how(following)}"]
+        )
+        return
+    band = ""
+    if following.low is not None and following.high is not None:
+        low, high = number(max(following.low, 0.0)), number(following.high)
+        band = f" ({low} to {high}, {_OF_TEN})"
+    yield f"Next setting: {number(following.setting)}{band}, {_how(following)}"
     if following.bend is not None and following.bend > result.job.tolerance:
-        lines.append(
+        yield (
             f"The settings bend away from a line by {percent(following.bend)}: "
             "test one nearer to the target."
         )
-    return lines
-
-
-def _range(following: NextSetting) -> str:
-    if following.low is None or following.high is None:
-        return ""
-    return f" ({number(max(following.low, 0.0))} to {number(following.high)}, {_OF_TEN})"
 
 
 def _how(following: NextSetting) -> str:
     low, high = (number(setting) for setting in following.tested)
+    guess = "It is a guess until you have caught there again."
     if following.method != LINE:
-        return (
-            f"in proportion to the one setting tested, {low}. It is a guess until you have "
-            "caught there again."
-        )
+        return f"in proportion to the one setting tested, {low}. {guess}"
     if following.beyond:
-        return (
-            f"by a line carried {number(following.beyond)} beyond the settings tested, {low} to "
-            f"{high}. It is a guess until you have caught there again."
-        )
+        beyond = f"carried {number(following.beyond)} beyond the settings tested, {low} to {high}"
+        return f"by a line {beyond}. {guess}"
     return f"by a line through the settings tested, {low} to {high}."
 
 
@@ -161,3 +161,82 @@ def _fill_lines(result: Calibration, told: Mapping[str, Any], units: UnitSystem)
     if split := told["split"]:
         parts = [f"{p['name']} {p['rate_kg_per_m2']} ({p['share']})" for p in split["compartments"]]
         yield f"To empty together after {split['area_m2']}: {', '.join(parts)}."
+
+
+def look_up_lines(found: LookUp, told: Mapping[str, Any], units: UnitSystem) -> list[str]:
+    """Say what was done before, how far it lies from the job, and where to start.
+
+    ``told`` are its figures as text, by key.
+    """
+    if not found.matches:
+        return [f"No setting to start at: {reason(found.refused)}. Make a test to begin with."]
+    lines = list(map(_match, found.matches, told["matches"]))
+    if found.outside and found.rates_kg_per_m2 is not None:
+        low, high = found.rates_kg_per_m2
+        noted = _between(low, high, units.rate) if high > low else units.rate.text(low)
+        lines.append(f"The rate lies outside of all that was noted ({noted}).")
+    if found.start is None:
+        far = found.refused is not None and found.refused.code == "noted_setting_too_far"
+        hint = " Test nearer, or add --beyond to have the guess." if far else ""
+        return [f"No setting to start at: {reason(found.refused)}.{hint}", *lines]
+    nearest = found.matches[0].past
+    first = (
+        f"Start the test at setting {number(found.start)}: carried over from {nearest.place}, in "
+        "proportion to rate and bulk density."
+    )
+    if nearest.trouble:
+        first += f" There was trouble then: {nearest.trouble}."
+    return [first, *lines]
+
+
+def _match(match: Match, told: Mapping[str, str]) -> str:
+    past = match.past
+    parts = [f"{past.place}: {past.product}" + (f", {past.date}" if past.date else "")]
+    if past.rate_kg_per_m2 is not None:
+        parts.append(f"{told['rate_kg_per_m2']} at setting {past.setting or '?'}")
+    parts += [
+        told["bulk_density_kg_per_m3"],
+        *(f"{key.replace('_', ' ')} {told[key]}" for key in _HOW if told[key]),
+        told["speed_mps"],
+        told["result"],
+        f"trouble: {past.trouble}" if past.trouble else "",
+    ]
+    rate = _step(match.rate_factor, "rate", "higher", "lower")
+    density = "bulk density not known in both"
+    if match.density_factor is not None:
+        density = _step(match.density_factor, "bulk density", "heavier", "lighter")
+    return f"{'; '.join(part for part in parts if part)}. This job: {rate}, {density}."
+
+
+def _step(factor: float, what: str, more: str, less: str) -> str:
+    if abs(factor - 1) < 0.0005:
+        return f"same {what}"
+    return f"{what} {percent(factor - 1)} {more if factor > 1 else less}"
+
+
+def calibration_cautions(result: Calibration) -> list[str]:
+    """Cautions that this job calls for; what is no law of nature is common practice."""
+    about, rate = result.job.about, result.rate_kg_per_m2
+    density = about.bulk_density_kg_per_m3
+    out = [
+        "Keep hands out of metering rolls and off chains while anyone cranks or turns the wheel. "
+        "Unhook or clear a line only with the fan stopped and the pressure gone."
+    ]
+    if rate is not None and rate >= _HEAVY_KG_PER_M2:
+        fast = about.speed_mps is not None and about.speed_mps > _SLOW_MPS
+        out.append(
+            "A rate this heavy wants a fast fan and slow travel, under 5 mph (8 km/h)"
+            + ("; you noted more." if fast else ".")
+        )
+    if rate is not None and rate <= _LIGHT_KG_PER_M2:
+        out.append(
+            "Small seed wants about half the fan speed of heavy fertilizer, or it is blown out of "
+            "the furrow."
+        )
+    if density is not None and density <= _FLUFFY_KG_PER_M3:
+        out.append("Seed or fertilizer this light bridges over the meter: watch that it flows.")
+    out.append(
+        "A test at a stand knows no wheel slip: at half the area half the load should be gone. "
+        "Treated seed is not feed. Follow the label and local code."
+    )
+    return out

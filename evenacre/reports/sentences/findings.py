@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from string import Formatter
 from typing import Any, get_args
@@ -13,9 +13,43 @@ from evenacre.units.display import Shown, in_both
 
 _INCH_M = 0.0254
 
-SENTENCES: dict[str, str | Callable[..., str]] = {
+_TWO_MACHINES = (
+    "The receiver lost its place, or two machines are in one log: name the column that tells them "
+    "apart (machine)."
+)
+_REMEDIES = {
+    "without position or time": (
+        "No position is told there; if another column holds it, name that (lon, lat)."
+    ),
+    "without a time": "Check which column holds the time (time).",
+    "same time, other place": (
+        "Several machines or sections may be in one log: name the column that tells them apart "
+        "(machine, or section_number)."
+    ),
+    "position jumps": _TWO_MACHINES,
+    "cuts at jumps": _TWO_MACHINES,
+    "cuts at gaps": (
+        "The log is silent there. If the machine worked on, say how long a silence is bridged "
+        "(max_gap)."
+    ),
+}
+"""What mends it where records were left out, by cause."""
+
+SENTENCES = {
     # Of readers of files.
     "said_by_reader": "{text}",
+    # Of what became of the records.
+    "records_lost": (
+        "{lost:,} of {read:,} records were left out, most of them for this: {cause}. {cause:remedy}"
+    ),
+    "way_lost": (
+        "{lost_m:distance} of the {way_m:distance} between the records were not used, most of it "
+        "for this: {cause}. {cause:remedy}"
+    ),
+    "unlike_the_records": (
+        "The ground swept is {swept_m2:area}, but width and distance of the records make "
+        "{told_m2:area}. Check the width, and the units of both columns."
+    ),
     # Of positions.
     "away_from_field": (
         "{records:,} of {read:,} records lie more than {limit_m:length} from the field and were "
@@ -28,6 +62,24 @@ SENTENCES: dict[str, str | Callable[..., str]] = {
     "coarse_clock": (
         "The log's clock is coarser than its records; records that share a time were "
         "spread evenly over it."
+    ),
+    "machines_told_apart": (
+        "The log holds the records of {machines} machines that were in different places at the "
+        "same time ({fewest:,} to {most:,} records each). They were told apart by their motion, "
+        "and each was followed by itself."
+    ),
+    "machines_mixed": (
+        "The log holds the records of {machines} machines that were in different places at the "
+        "same time ({fewest:,} to {most:,} records each), and where they were close to one another "
+        "it cannot be told for sure whose a record is. Give each machine's log alone if you can."
+    ),
+    "places_of_the_tool": (
+        "The log holds the places of the tool itself, so where the antenna is and how the tool is "
+        "towed were not used."
+    ),
+    "order_from_motion": (
+        "The records are not in order of time, and {records:,} of them share a time with the one "
+        "before: those were put in order by the way the machine went."
     ),
     "distance_disagrees": (
         "The logged distance is {ratio:.3f} times the distance between positions; positions "
@@ -52,11 +104,33 @@ SENTENCES: dict[str, str | Callable[..., str]] = {
         "{source}: logged widths reach {widest_m:length} but the tool is {tool_m:length} wide; "
         "the tool's width was used. Check the width that was given."
     ),
+    # Of shapes of ground.
+    "shapes_not_drive": (
+        "The log holds shapes of ground and no drive: cover, overlap, skips and amounts come from "
+        "the shapes themselves, and passes, distance, speed and the rounds of the headland are not "
+        "known."
+    ),
+    "cracks": (
+        "Cracks between shapes narrower than {limit_m:length} were closed ({cracks_m2:area}), and "
+        "laps as narrow were not counted as overlap ({laps_m2:area}): they come of drawing."
+    ),
+    "repeated_shapes": (
+        "{records:,} of {read:,} shapes repeat another one exactly and were counted as ground "
+        "covered again. If the log was exported twice, remove them."
+    ),
+    "blockages_unplaced": (
+        "The blockages were not used: shapes of ground do not tell where the drill was at their "
+        "time."
+    ),
     # Of amounts.
     "no_amount": "{product}: no rate is logged and none was given, so no amount is known.",
     "blank_amount": (
         "{product}: the log gives no amount for {share:.1%} of the time in work, and nothing "
         "was counted there."
+    ),
+    "blank_ground": (
+        "{product}: the log gives no amount for {share:.1%} of the ground, and nothing was counted "
+        "there."
     ),
     "unplaced_amount": (
         "{product}: {unplaced_kg:mass} were logged while no row was working or moving forward; "
@@ -67,6 +141,14 @@ SENTENCES: dict[str, str | Callable[..., str]] = {
         "The worked ground lies scattered so far apart that the rasters have cells of "
         "{cell_m:length}; what is counted by cells, such as the area within a tenth of the "
         "target, is rough."
+    ),
+    "grown_cells": (
+        "The worked ground lies scattered: the rasters have cells of {cell_m:length}, larger than "
+        "on a field as large, to fit into memory."
+    ),
+    "cropped_cells": (
+        "The field is far larger than the ground that was worked, so the rasters show the worked "
+        "ground alone, in cells of {cell_m:length}."
     ),
     "boundary_drawn": (
         "No boundary was given: one was drawn around the worked ground, so skips at the edge "
@@ -174,20 +256,21 @@ SENTENCES: dict[str, str | Callable[..., str]] = {
         "before {graze_from}."
     ),
 }
-"""By code: the sentence, its values in braces, or what makes it of them.
+"""By code: the sentence, its values in braces.
 
 After the colon stands a quantity of `UnitSystem`, shown in both systems, ``small`` for lengths
 of centimetres, ``and`` or ``quoted`` for tuples of names, or a format of Python's.
 """
 
+_CHECK_EXPORT = "Check that the export is complete and that the position columns are right."
 REFUSALS: dict[str, tuple[str, str]] = {
     "no_position": (
         "it holds no usable position, and one drive needs at least two.",
-        "Check that the export is complete and that the position columns are right.",
+        _CHECK_EXPORT,
     ),
     "single_position": (
         "it holds a single usable position, and one drive needs at least two.",
-        "Check that the export is complete and that the position columns are right.",
+        _CHECK_EXPORT,
     ),
     "jumping_positions": (
         "the positions jump to and fro from record to record, as if two machines had been in "
@@ -198,6 +281,18 @@ REFUSALS: dict[str, tuple[str, str]] = {
         "the path is cut between all of its records: they lie too far apart in time.",
         "Check the column of times, or allow a longer silence (max_gap, on the command line "
         "--max-gap).",
+    ),
+    "no_shape": (
+        "none of its shapes lies on the field.",
+        "Check that log and boundary belong together, and that the export is complete.",
+    ),
+    "drive_and_shapes": (
+        "it holds shapes of ground, and another log of the same operation holds a drive.",
+        "Give them as two operations.",
+    ),
+    "no_ground": (
+        "the machine stood still: it covered no ground while it worked.",
+        "Give the log of a drive, or check the columns of positions.",
     ),
     "no_work": (
         "no record shows work: the work state, width, sections or rate is off throughout.",
@@ -237,9 +332,7 @@ REFUSALS: dict[str, tuple[str, str]] = {
 
 def sentence(finding: Finding) -> str:
     """Put a finding into words."""
-    words = SENTENCES[finding.code]
-    values = {name: value for name, value in finding.values.items() if name != "place"}
-    text = _fill(words, values) if isinstance(words, str) else words(**values)
+    text = _fill(SENTENCES[finding.code], finding.values)
     return f"{finding.values['place']}: {text}" if "place" in finding.values else text
 
 
@@ -273,10 +366,13 @@ class _Filler(Formatter):
     def format_field(self, value: Any, format_spec: str) -> str:
         if format_spec == "small":
             return f"{value * 100:.1f} cm ({value / _INCH_M:.1f} in)"
+        if format_spec == "remedy":
+            return _REMEDIES.get(value, "Look at the log there, or export it again.")
         if isinstance(value, tuple):
             if format_spec == "quoted":
                 value = tuple(f'"{name}"' for name in value)
-            return (" and " if format_spec == "and" else ", ").join(value)
+            texts = [one if isinstance(one, str) else f"{one:,}" for one in value]
+            return (" and " if format_spec == "and" else ", ").join(texts)
         if format_spec in get_args(Shown):
             return in_both(format_spec, value)  # type: ignore[arg-type]
         return format(value, format_spec)

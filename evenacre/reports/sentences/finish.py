@@ -26,41 +26,36 @@ class FinishReport:
     spot: tuple[float, float] | None = None  # (lon, lat) where the load runs out
 
 
-def finish_lines(report: FinishReport, told: Mapping[str, Any], units: UnitSystem) -> list[str]:
+def finish_lines(r: FinishReport, told: Mapping[str, Any], units: UnitSystem) -> Iterator[str]:
     """Say what is left, what comes out even, and what else can be done.
 
     ``told`` are its figures as text, by key.
     """
-    finish, job = report.finish, report.job
-    ground, left = finish.ground, finish.left
+    ground, left = r.finish.ground, r.finish.left
     seen = f", as on the {ground.passes_seen} passes so far" if ground.passes_seen else ""
     high = told["even_rate_high_kg_per_m2"] or "no upper end"
-    lines = [
+    source = f" ({r.job.left_from})" if r.job else ""
+    yield (
         f"Still to do: {figures.deserved(ground.undone_m2, ground.undone_sigma_m2, units)}. With "
         f"{told['overlap']} driven again{seen}: "
-        f"{figures.plus_minus(ground.drive_m2, ground.drive_sigma_m2, units.area)} to drive.",
-        f"Left: {figures.plus_minus(left.kg, left.sigma_kg, units.mass)}"
-        f"{f' ({job.left_from})' if job else ''}.",
+        f"{figures.plus_minus(ground.drive_m2, ground.drive_sigma_m2, units.area)} to drive."
+    )
+    yield f"Left: {figures.plus_minus(left.kg, left.sigma_kg, units.mass)}{source}."
+    yield (
         f"To come out even, put on {told['even_rate_kg_per_m2']} (between "
-        f"{told['even_rate_low_kg_per_m2']} and {high}, {told['level']} sure).",
-        *_range(report, units),
-        *_at_the_present_rate(report, units, told),
-        *_otherwise(report, units, told),
-    ]
-    return [*lines, *_about_the_ground(job, units, told["skipped_m2"])] if job else lines
-
-
-def _range(r: FinishReport, units: UnitSystem) -> Iterator[str]:
-    """Whether the rate that comes out even is allowed."""
+        f"{told['even_rate_low_kg_per_m2']} and {high}, {told['level']} sure)."
+    )
     least, most = r.product.rate_min_kg_per_m2, r.product.rate_max_kg_per_m2
-    if r.finish.range == "not known":
-        return
     if r.finish.range == "below" and least is not None:
         yield f"That is under the least allowed, {units.rate.text(least)}."
     elif r.finish.range == "above" and most is not None:
         yield f"That is over the most allowed, {units.rate.text(most)}."
-    else:
+    elif r.finish.range != "not known":
         yield "That rate is within the product's range."
+    yield from _at_the_present_rate(r, units, told)
+    yield from _otherwise(r, units, told)
+    if r.job:
+        yield from _about_the_ground(r.job, units, told["skipped_m2"])
 
 
 def _at_the_present_rate(

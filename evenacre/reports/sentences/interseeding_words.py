@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -92,13 +91,6 @@ def clock(seconds: float) -> str:
     return f"{minutes // 60:02d}:{minutes % 60:02d}{beside}"
 
 
-def in_paddock(plan: InterseedPlan, name: str, day: dt.date) -> bool:
-    """Whether the herd is in a paddock on a day; it leaves in the morning."""
-    return any(
-        s.stay.paddock == name and s.stay.enter <= day < s.stay.leave for s in plan.herd.stays
-    )
-
-
 def day_text(day: dt.date) -> str:
     """Weekday and date."""
     return f"{_WEEKDAYS[day.weekday()]} {day.isoformat()}"
@@ -149,38 +141,36 @@ def hours_text(seconds: float) -> str:
     return f"{seconds / 3600:.1f}".removesuffix(".0") + " h"
 
 
-@dataclass(frozen=True)
-class _RuleWords:
-    """Why a window opens, closes and never opens; ``{wait}`` and ``{close}`` are days."""
-
-    opens: str
-    closes: str
-    shut: str
-
-
+# Why a window opens, why it closes, and why it never opens; {wait} and {close} are days.
 _RULES = {
-    Rule.HERD: _RuleWords("the herd leaves", "the herd is back", "the herd is in it"),
-    Rule.WAIT: _RuleWords(
-        "{wait} after the herd", "the herd has been back", "no day is {wait} after the herd"
+    Rule.HERD: ("the herd leaves", "the herd is back", "the herd is in it"),
+    Rule.WAIT: (
+        "{wait} after the herd",
+        "the herd has been back",
+        "no day is {wait} after the herd",
     ),
-    Rule.RESIDUAL: _RuleWords(
-        "grazed low enough", "too much stands from here on", "too much is left standing"
+    Rule.RESIDUAL: (
+        "grazed low enough",
+        "too much stands from here on",
+        "too much is left standing",
     ),
-    Rule.CLOSE: _RuleWords(
+    Rule.CLOSE: (
         "the herd has left again",
         "{close} after the herd",
         "every day is more than {close} after the herd",
     ),
-    Rule.REGROWTH: _RuleWords("regrowth is low enough", "regrowth competes", "regrowth competes"),
-    Rule.REGRAZE: _RuleWords(
+    Rule.REGROWTH: ("regrowth is low enough", "regrowth competes", "regrowth competes"),
+    Rule.REGRAZE: (
         "seedlings get their rest from here on",
         "later seedlings would be grazed too soon",
         "the herd is back before seedlings have rested or the label allows",
     ),
-    Rule.GIVEN: _RuleWords(
-        "as you decided", "as you decided", "the window you decided is over or leaves no day"
+    Rule.GIVEN: (
+        "as you decided",
+        "as you decided",
+        "the window you decided is over or leaves no day",
     ),
-    Rule.SEASON: _RuleWords("seeding begins", "seeding ends", "it is outside the days of seeding"),
+    Rule.SEASON: ("seeding begins", "seeding ends", "it is outside the days of seeding"),
 }
 
 
@@ -189,7 +179,7 @@ def opening_words(window: SeedingWindow, plan: InterseedPlan) -> str:
     if window.opens is None:
         return ""
     by = window.opened_by
-    return _with_days(_RULES[by].opens, plan) if by else "nothing keeps it shut before"
+    return _with_days(_RULES[by][0], plan) if by else "nothing keeps it shut before"
 
 
 def closing_words(window: SeedingWindow, plan: InterseedPlan) -> str:
@@ -197,12 +187,14 @@ def closing_words(window: SeedingWindow, plan: InterseedPlan) -> str:
     if window.closes is None:
         return ""
     by = window.closed_by
-    return _with_days(_RULES[by].closes, plan) if by else "the plan ends"
+    return _with_days(_RULES[by][1], plan) if by else "the plan ends"
 
 
 def shut_words(window: SeedingWindow, plan: InterseedPlan) -> str:
-    """Say why a window never opens."""
-    told = "; ".join(_RULES[rule].shut for rule in shutting(window))
+    """Say why a window never opens; empty when it does."""
+    if window.opens is not None:
+        return ""
+    told = "; ".join(_RULES[rule][2] for rule in shutting(window))
     return _with_days(told, plan) or "no day is left"
 
 
@@ -218,6 +210,5 @@ def shutting(window: SeedingWindow) -> list[Rule]:
     always somewhere.
     """
     at_all = [rule for rule, forbids in window.blocked.items() if forbids.any()]
-    alone = [rule for rule in at_all if window.blocked[rule].all()]
-    found = alone or at_all
+    found = [rule for rule in at_all if window.blocked[rule].all()] or at_all
     return [rule for rule in found if rule is not Rule.HERD] or found

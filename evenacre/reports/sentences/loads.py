@@ -5,9 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable
 
-from evenacre.planning.loads.halfway_check import HalfwayCheck
 from evenacre.planning.loads.load_check import Comparison, Correction, ProductLoads
-from evenacre.planning.loads.stock_balance import Balance
+from evenacre.planning.loads.stock_balance import Balance, HalfwayCheck
 from evenacre.reports import figure_text as figures
 from evenacre.units.display import DisplayUnit, UnitSystem
 
@@ -19,7 +18,11 @@ def verdict_sentences(loads: ProductLoads, units: UnitSystem) -> list[str]:
     together = loads.together
     if together is None:
         return [f"{loads.product}: no load was weighed to its end, so nothing can be compared."]
-    lines = [_compared(c) for c in together.comparisons if c.disagree]
+    lines = [
+        f"{_SAID[c.first].capitalize()} says {_more(c)} than {_SAID[c.second]}: they disagree."
+        for c in together.comparisons
+        if c.disagree
+    ]
     if together.comparisons and not lines:
         lines = ["They agree within their errors."]
     if loads.correction is not None:
@@ -29,18 +32,17 @@ def verdict_sentences(loads: ProductLoads, units: UnitSystem) -> list[str]:
 
 def disagreement_sentence(loads: Iterable[ProductLoads]) -> str:
     """Say in one sentence which meters the scale contradicts; empty when none."""
-    found = [
-        (p.product, compared)
+    said = [
+        f"{_more(compared)} {p.product}"
         for p in loads
         if p.together and (compared := p.together.compared("scale", "meter"))
         if compared.disagree
     ]
-    if not found:
+    if not said:
         return ""
-    said = " and ".join(f"{_more(c)} {product}" for product, c in found)
     return (
-        f"Scale and meter disagree: the scale says {said} than the meter's log; the amounts here "
-        "are the meter's."
+        f"Scale and meter disagree: the scale says {' and '.join(said)} than the meter's log; the "
+        "amounts here are the meter's."
     )
 
 
@@ -57,15 +59,17 @@ def _about_the_meter(c: Correction, units: UnitSystem) -> str:
     return f"Leave the meter's factor as it is: the correction would be {figure}."
 
 
-def _compared(c: Comparison) -> str:
-    first = _SAID[c.first]
-    return f"{first[0].upper()}{first[1:]} says {_more(c)} than {_SAID[c.second]}: they disagree."
-
-
 def _more(c: Comparison) -> str:
     """``"4.0 % less"``; without a share where the second says none."""
     share = f"{abs(100 * c.share):.1f} % " if math.isfinite(c.share) else ""
     return f"{share}{'more' if c.difference_kg > 0 else 'less'}"
+
+
+_STANDS = {
+    "even": "it comes out even",
+    "too much left": "it runs light, and some will be left over",
+    "too little left": "it runs heavy, and will run out early",
+}
 
 
 def halfway_sentence(check: HalfwayCheck, units: UnitSystem) -> str:
@@ -77,15 +81,10 @@ def halfway_sentence(check: HalfwayCheck, units: UnitSystem) -> str:
             "should be gone."
         )
     gone = 100 * (1 - at.area_left_m2 / check.area_m2)
-    verdict = {
-        "even": "it comes out even",
-        "too much left": "it runs light, and some will be left over",
-        "too little left": "it runs heavy, and will run out early",
-    }[at.verdict]
     return (
         f"{check.product}: with {gone:.0f} % of the ground done "
         f"{figures.plus_minus(at.left_kg, at.sigma_kg, units.mass)} were left, where "
-        f"{units.mass.text(at.even_kg)} come out even: {verdict}."
+        f"{units.mass.text(at.even_kg)} come out even: {_STANDS[at.verdict]}."
     )
 
 

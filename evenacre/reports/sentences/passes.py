@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 
+from evenacre.io.common.findings import counted
 from evenacre.planning.passes.pass_types import Drive, PassPlan
 from evenacre.planning.passes.turns import turn_room
 from evenacre.reports import figure_text as figures
@@ -31,14 +32,7 @@ def pass_lines(
 ) -> list[str]:
     """Say what driving each field comes to, and what to look out for.
 
-    Parameters
-    ----------
-    plans : sequence of PassPlan
-        Driven in the same way, but for the heading.
-    heading_given : bool
-        It was not for the plans to choose.
-    warnings : sequence of str
-        What was found in the inputs.
+    All are driven in the same way, but for the heading if it was not given.
     """
     lines: list[str] = []
     if len(plans) > 1:
@@ -54,16 +48,19 @@ def pass_lines(
             lines += [f"  {label:<{_LABEL}}{text}" for label, text in rows]
         lines += [f"  warning: {text}" for text in sentences(plan.findings, "warning")]
         if room.turns:
-            them = "1 turn leaves" if room.turns == 1 else f"{room.turns} turns leave"
-            far = figures.distance(room.beyond_m, units)
             lines.append(
-                f"  caution: {them} the ground to be worked, by up to {far} at the middle of the "
-                "tool."
+                f"  caution: {counted(room.turns, 'turn', 'leave')} the ground to be worked, by up "
+                f"to {figures.distance(room.beyond_m, units)} at the middle of the tool."
             )
         lines.append("")
     if any(room.turns for room in rooms):
         lines.append(_LOOK_FIRST)
-    lines.append(_way_of_driving(plans[0].drive, units))
+    drive = plans[0].drive
+    lines.append(
+        f"Tool {units.length.text(drive.width_m)} wide, {units.speed.text(drive.speed_mps, 2)} at "
+        f"work, {units.speed.text(drive.turn_speed_mps, 2)} in turns, none tighter than "
+        f"{units.length.text(drive.turn_radius_m)}."
+    )
     return [*lines, *(f"warning: {text}" for text in warnings)]
 
 
@@ -88,10 +85,10 @@ def passes_text(plan: PassPlan) -> str:
     if not plan.passes:
         return "nothing to drive"
     laps, count = _laps(plan), runs_of(plan, "pass")
-    parts = [_counted(laps, "round", "rounds")] if laps else []
+    parts = [counted(laps, "round")] if laps else []
     if count:
         way = f"{axis_words(plan.drive)} ({_compass_deg(plan):.1f}°)"
-        parts.append(f"{_counted(count, 'pass', 'passes')} {way}")
+        parts.append(f"{count:,} {'pass' if count == 1 else 'passes'} {way}")
     return ", then ".join(parts)
 
 
@@ -113,7 +110,7 @@ def _rows(plan: PassPlan, units: UnitSystem, heading_given: bool) -> Iterator[tu
         why = "as given" if heading_given else _BEST[plan.drive.prefer]
         out = _compass_deg(plan)
         yield "heading", f"{out:.1f}° and back {out + 180.0:.1f}°, {why}"
-    runs = _counted(runs_of(plan, "round"), "run", "runs")
+    runs = counted(runs_of(plan, "round"), "run")
     yield "headland rounds", f"{laps}, in {runs}, {rounds}" if laps else "none"
     yield "passes", f"{count:,}, {passes}" if count else "none"
     turning = f"{_time(plan.turn_s)}, {units.distance.text(plan.turn_m)}"
@@ -134,20 +131,8 @@ def _part(area_m2: float, plan: PassPlan, units: UnitSystem) -> str:
     return f"{part}, {figures.size(area_m2, units)}"
 
 
-def _way_of_driving(drive: Drive, units: UnitSystem) -> str:
-    return (
-        f"Tool {units.length.text(drive.width_m)} wide, {units.speed.text(drive.speed_mps, 2)} at "
-        f"work, {units.speed.text(drive.turn_speed_mps, 2)} in turns, none tighter than "
-        f"{units.length.text(drive.turn_radius_m)}."
-    )
-
-
 def _time(seconds: float) -> str:
     """Hours and minutes; seconds only where minutes are few."""
     if 600 <= seconds < 3570:
         return f"{round(seconds / 60)} min"
     return figures.duration(seconds)
-
-
-def _counted(number: int, one: str, many: str) -> str:
-    return f"{number:,} {one if number == 1 else many}"

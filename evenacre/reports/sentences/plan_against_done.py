@@ -12,7 +12,7 @@ from evenacre.planning.interseeding.comparison import (
     WindowVerdict,
 )
 from evenacre.reports import figure_text as figures
-from evenacre.reports.sentences.audit import Card
+from evenacre.reports.sentences.audit import Card, first_lines
 from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.interseeding_words import days_text, short_day
 from evenacre.units.display import DisplayUnit, UnitSystem
@@ -20,7 +20,6 @@ from evenacre.units.display import DisplayUnit, UnitSystem
 TITLE = "Planned against done"
 NEAR = 0.10
 """Ground and seed are as planned when they are within this share of it."""
-_MOST_LINES = 6
 _NO_ROOM = "to be seeded, but not planned"
 
 
@@ -28,12 +27,10 @@ def planned_done_card(compared: PlannedDone, units: UnitSystem) -> Card:
     """Say how many windows were kept, what was seeded of what was planned, and what went wrong."""
     planned = compared.of(PaddockStanding.DONE, PaddockStanding.NOT_LOGGED)
     kept = sum(p.window is WindowVerdict.KEPT for p in planned)
-    noun = "paddock" if len(planned) == 1 else "paddocks"
-    headline = f"{kept} of {len(planned)} planned {noun} seeded inside the window"
+    paddocks = "paddock" if len(planned) == 1 else "paddocks"
+    headline = f"{kept} of {len(planned)} planned {paddocks} seeded inside the window"
     off = [(kind, f"{p.name}: {text}.") for p in compared.paddocks for kind, text in _off(p, units)]
-    lines = [("product", _sums(compared, units)), *off[:_MOST_LINES]]
-    if len(off) > _MOST_LINES:
-        lines.append(("cost", f"{len(off) - _MOST_LINES} more are in the table."))
+    lines = [("product", _sums(compared, units)), *first_lines(off, "cost", "are in the table")]
     return Card(headline, tuple(lines))
 
 
@@ -100,18 +97,15 @@ def _off(p: PaddockCompared, units: UnitSystem) -> Iterator[tuple[str, str]]:
             inside = figures.size(p.in_window_m2, units)
             text += f", {inside} of {figures.size(p.done_m2, units)} inside it"
         yield "missed", text
-    if p.standing is PaddockStanding.DONE:
-        yield from _amounts(p, units)
-
-
-def _amounts(p: PaddockCompared, units: UnitSystem) -> Iterator[tuple[str, str]]:
-    """What is more than `NEAR` away from what was planned."""
-    if abs(p.done_m2 - p.planned_m2) > NEAR * p.planned_m2:
-        kind = "over" if p.done_m2 > p.planned_m2 else "short"
-        yield kind, f"{beside(p.done_m2, p.planned_m2, units.area)} planned was seeded"
-    if p.applied_kg is not None and abs(p.applied_kg - p.planned_kg) > NEAR * p.planned_kg:
-        kind = "over" if p.applied_kg > p.planned_kg else "short"
-        yield kind, f"{beside(p.applied_kg, p.planned_kg, units.mass)} of seed planned went in"
+    if p.standing is not PaddockStanding.DONE:
+        return
+    for done, planned, unit, words in (
+        (p.done_m2, p.planned_m2, units.area, "planned was seeded"),
+        (p.applied_kg, p.planned_kg, units.mass, "of seed planned went in"),
+    ):
+        if done is not None and abs(done - planned) > NEAR * planned:
+            kind = "over" if done > planned else "short"
+            yield kind, f"{beside(done, planned, unit)} {words}"
 
 
 def _sums(compared: PlannedDone, units: UnitSystem) -> str:

@@ -1,20 +1,20 @@
-"""The season's answer in plain words: needs met or not, and what it cost."""
+"""A season in plain words: what is planned to be placed, needs met or not, and what it cost."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
+from evenacre.io.common.findings import counted
+from evenacre.model import OperationPlan, PlannedRate
 from evenacre.planning.loads.stock_balance import Balance
-from evenacre.planning.season.money import Money
 from evenacre.planning.season.needs import NeedBalance
 from evenacre.planning.season.nutrients import Placement
-from evenacre.planning.season.season_totals import Ledger
+from evenacre.planning.season.season_totals import Ledger, Money
 from evenacre.reports import figure_text as figures
-from evenacre.reports.sentences.audit import Card
+from evenacre.reports.sentences.audit import Card, first_lines
 from evenacre.reports.sentences.loads import balance_sentence
 from evenacre.units.display import UnitSystem
 
-_MOST_NEEDS = 6
 _WORTH_SAYING = 0.005  # of a need's ground
 
 
@@ -29,25 +29,18 @@ def season_card(
     open_balances = [b for b in balances if b.explained is False]
     if not ledger.needs and not ledger.money and not open_balances:
         return None
-    met = sum(b.verdict == "met" for b in ledger.needs)
     headline = "What it cost" if ledger.money else "What went where"
     if ledger.needs:
+        met = sum(b.verdict == "met" for b in ledger.needs)
         headline = f"{met} of {len(ledger.needs)} needs met on average"
+    farthest = sorted(ledger.needs, key=_off, reverse=True)
+    needs = [(b.verdict, _sentence(b, units)) for b in farthest]
     lines = [
-        *_needs(ledger, units),
+        *first_lines(needs, "cost", "needs are in the tables"),
         *(("scale", balance_sentence(b, units)) for b in open_balances),
         *(("cost", text) for text in _costs(ledger, currency)),
     ]
     return Card(headline, tuple(lines))
-
-
-def _needs(ledger: Ledger, units: UnitSystem) -> Iterator[tuple[str, str]]:
-    """Say what is farthest from its need first."""
-    by_distance = sorted(ledger.needs, key=_off, reverse=True)
-    for balance in by_distance[:_MOST_NEEDS]:
-        yield balance.verdict, _sentence(balance, units)
-    if len(by_distance) > _MOST_NEEDS:
-        yield "cost", f"{len(by_distance) - _MOST_NEEDS} more needs are in the tables."
 
 
 def _off(balance: NeedBalance) -> float:
@@ -69,23 +62,22 @@ def _sentence(b: NeedBalance, units: UnitSystem) -> str:
 
 
 def _costs(ledger: Ledger, currency: str) -> Iterator[str]:
-    overlap = [c for m in ledger.money for c in (m.overlap_product, m.overlap_time) if c]
-    if overlap:
-        yield f"Overlap cost {figures.money(sum(overlap), currency)}."
-    missed = [c for m in ledger.money for c in (m.skip_product, m.skip_time) if c]
-    if missed:
+    def money(amounts: list[float]) -> str:
+        return figures.money(sum(amounts), currency)
+
+    if overlap := [c for m in ledger.money for c in (m.overlap_product, m.overlap_time) if c]:
+        yield f"Overlap cost {money(overlap)}."
+    if missed := [c for m in ledger.money for c in (m.skip_product, m.skip_time) if c]:
         yield (
-            f"Filling what was missed takes {figures.money(sum(missed), currency)} of product and "
-            "time; the stand lost is not priced."
+            f"Filling what was missed takes {money(missed)} of product and time; the stand lost is "
+            "not priced."
         )
-    compared = [m for m in ledger.money if m.own_over_hired is not None]
-    if compared:
-        own = sum(m.own_work or 0.0 for m in compared)
-        hired = sum(m.hired_work or 0.0 for m in compared)
-        side = "more" if own > hired else "less"
+    if compared := [m for m in ledger.money if m.own_over_hired is not None]:
+        own = [m.own_work or 0.0 for m in compared]
+        over = sum(own) - sum(m.hired_work or 0.0 for m in compared)
         yield (
-            f"Own work cost {figures.money(own, currency)}, "
-            f"{figures.money(abs(own - hired), currency)} {side} than hired at the quote."
+            f"Own work cost {money(own)}, {money([abs(over)])} {'more' if over > 0 else 'less'} "
+            "than hired at the quote."
         )
 
 
@@ -113,14 +105,12 @@ def analysis(p: Placement) -> str:
 
 def placements_remark(rows: Sequence[Placement]) -> str:
     """Say where the rates come from."""
-    guessed = dict.fromkeys(p.product for p in rows if p.amounts_from == "target")
     text = (
         "Rate is the mean over the area covered; the total is what lies on it. The same list is in "
         "tables/placements.csv."
     )
-    if guessed:
-        names = ", ".join(guessed)
-        text += f" No rate of {names} is logged everywhere: its target rate stands in for it."
+    if guessed := ", ".join(dict.fromkeys(p.product for p in rows if p.amounts_from == "target")):
+        text += f" No rate of {guessed} is logged everywhere: its target rate stands in for it."
     return text
 
 
@@ -138,5 +128,29 @@ def money_remark(rows: Sequence[Money]) -> str:
         "Missed ground is priced at the product and time it takes to fill it; the stand lost "
         "there is not priced."
     )
-    lacking = ", ".join(dict.fromkeys(name for m in rows for name in m.unpriced))
-    return text + (f" No price is given for {lacking}, so it is in no sum." if lacking else "")
+    if lacking := ", ".join(dict.fromkeys(name for m in rows for name in m.unpriced)):
+        text += f" No price is given for {lacking}, so it is in no sum."
+    return text
+
+
+def planned_rate_lines(
+    jobs: Iterable[tuple[OperationPlan, tuple[PlannedRate, ...]]], units: UnitSystem
+) -> Iterator[str]:
+    """Say the rates of every operation, and those of zones."""
+    for job, rates in jobs:
+        zones = 0 if job.field.zones is None else len(job.field.zones)
+        drawn = f" ({counted(zones, 'zone')})" if zones else ""
+        yield f"{job.field.name}{drawn}, {job.name}:"
+        for rate in rates:
+            yield f"  {_rate_line(rate, units)}"
+        if not rates:
+            yield "  no target rate: the boundary and zones alone"
+
+
+def _rate_line(rate: PlannedRate, units: UnitSystem) -> str:
+    parts = [f"{zone} {units.rate.text(value)}" for zone, value in rate.by_zone.items()]
+    if rate.kg_per_m2 is not None:
+        text = units.rate.text(rate.kg_per_m2)
+        parts.append(f"elsewhere {text}" if parts else text)
+    why = f" (as {rate.nutrient} is needed)" if rate.by_zone and rate.nutrient else ""
+    return f"{rate.product}: {', '.join(parts)}{why}"

@@ -13,39 +13,11 @@ import pandas as pd
 
 from evenacre.model.audit_result import AuditResult
 from evenacre.reports import figure_text
-from evenacre.reports.column import (
-    COUNT,
-    DISTANCE,
-    INSTANT,
-    NESTED,
-    PLACE,
-    SHARE,
-    SMALL_AREA,
-    TO_DRIVE,
-    YES_NO,
-    Column,
-    Display,
-    Quantity,
-    Table,
-    in_json,
-    json_only,
-    named,
-    nested,
-    worded,
-)
+from evenacre.reports import quantities as q
+from evenacre.reports.column import PLACE, Column, Table, json_only, named, nested, several
 from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.fix_list import advice, stops
-from evenacre.reports.tables.audit_products import (
-    NUTRIENTS,
-    PRODUCTS,
-    SETBACKS,
-    ZONES,
-    nutrients,
-    nutrients_together,
-    products,
-    setbacks_of,
-    zones_of,
-)
+from evenacre.reports.tables import audit_products as by_product
 from evenacre.reports.writers.as_frame import data_frame, stacked
 from evenacre.reports.writers.as_html import PageTable, page_record, page_table
 from evenacre.units.display import UnitSystem
@@ -62,7 +34,7 @@ def _error(key: str, name: str) -> Column:
     )
 
 
-def _boundary(rows: Sequence[AuditResult], display: Display) -> str:
+def _boundary(rows: Sequence[AuditResult], display: q.Display) -> str:
     return (
         "Once, twice, three times or more and missed make up the ground to be worked. "
         "Overlap is what was covered twice or more; excess counts it once for every cover "
@@ -102,22 +74,22 @@ GROUND = Table(
 )
 
 
-def _when(word: str) -> Callable[[Display], str]:
+def _when(word: str) -> Callable[[q.Display], str]:
     return lambda d: f"{word} work ({d.zone or 'clock of the log'})"
 
 
-def _day_and_clock(seconds: float, display: Display) -> str:
+def _moment(seconds: float, display: q.Display) -> str:
     return figure_text.day_and_clock(seconds, display.zone)
 
 
 WORK = Table(
     "work",
     (
-        named("passes", quantity=COUNT, of="pass_count"),
-        named("start_s", _when("First"), quantity=INSTANT, text=_day_and_clock),
-        named("end_s", _when("Last"), quantity=INSTANT, text=_day_and_clock),
+        named("passes=pass_count", quantity=q.COUNT),
+        named("start_s", _when("First"), quantity=q.INSTANT, text=_moment),
+        named("end_s", _when("Last"), quantity=q.INSTANT, text=_moment),
         named("width_m", "Working width"),
-        named("worked_distance_m", "Distance worked", quantity=DISTANCE),
+        named("worked_distance_m", "Distance worked", quantity=q.DISTANCE),
         named("worked_time_s", "Time working"),
         named("field_time_s", "Time in the field"),
         named(
@@ -128,7 +100,7 @@ WORK = Table(
         named("mean_speed_mps", "Mean speed while working"),
         named("field_capacity_m2_per_s"),
         named("theoretical_capacity_m2_per_s", "Theoretical field capacity"),
-        named("field_efficiency", quantity=SHARE),
+        named("field_efficiency", quantity=q.SHARE),
     ),
     title="The work",
     page="passes worked_distance_m width_m mean_speed_mps worked_time_s field_time_s idle_time_s "
@@ -142,42 +114,40 @@ WORK = Table(
     why=_ON_PAGE_ALONE,
 )
 _NO_TIMES = replace(WORK, page="passes worked_distance_m width_m", remark="")
+_NO_DRIVE = replace(WORK, page="width_m", remark="")
 
-_LABEL = worded(str, lambda number: number)
+_LABEL = q.worded(str, lambda number: number)
 SKIPS = Table(
     "skips",
     (
         named("skip", None, "stop", _LABEL, json=False),
-        named("kind", None),
-        named("cause", None),
+        *several("kind cause", None),
         named("area_m2", "Size"),
-        named("small_area_m2", None, "area", SMALL_AREA, "area_m2", json=False, shows=("area_m2",)),
+        named(
+            "small_area_m2", None, "area", q.SMALL_AREA, "area_m2", json=False, shows=("area_m2",)
+        ),
         named("mean_width_m", digits=2),
-        named("length_m", quantity=TO_DRIVE),
+        named("length_m", quantity=q.TO_DRIVE),
         *PLACE,
         named("where", None, json=False),
     ),
     json="kind area_m2 mean_width_m length_m lon lat cause",
 )
 
-_ZONE_GROUND = json_only(
-    "zones", *in_json("zone area_m2"), why="the table of zones has it with each product"
-)
+_ZONE_GROUND = json_only("zones", "zone area_m2", why="the table of zones has it with each product")
 
 OPERATIONS = Table(
     "operations",
     (
-        named("field"),
-        named("operation"),
-        named("date"),
-        named("boundary_given", quantity=YES_NO),
+        *several("field operation date"),
+        named("boundary_given", quantity=q.YES_NO),
         *GROUND.columns,
-        named("headland_rounds", None, quantity=COUNT, why="the page shows them on the map"),
+        named("headland_rounds", None, quantity=q.COUNT, why="the page shows them on the map"),
         named(
             "skip_count",
             None,
             "places to go back for",
-            COUNT,
+            q.COUNT,
             lambda r: len(r.layers["skips"]),
             json=False,
             why="JSON and page list them",
@@ -186,38 +156,38 @@ OPERATIONS = Table(
         nested("skips", SKIPS, lambda r: list(stops(r).itertuples())),
         Column(
             "uncertainty",
-            quantity=NESTED,
+            quantity=q.NESTED,
             shows=("covered_sigma_m2", "overlap_sigma_m2", "skip_sigma_m2"),
         ),
-        nested("products", PRODUCTS, products),
+        nested("products", by_product.PRODUCTS, by_product.products),
         nested("zones", _ZONE_GROUND, lambda r: list(r.layers["zones"].itertuples())),
         Column("working_plane", lambda r: r.crs.to_wkt()),
-        *(Column("sources", quantity=NESTED), Column("cleaning", quantity=NESTED)),
-        Column("notes", lambda r: sentences(r.findings, "note"), NESTED),
-        Column("warnings", lambda r: sentences(r.findings, "warning"), NESTED),
+        *(Column(key, quantity=q.NESTED) for key in ("sources", "cleaning", "cleaning_m")),
+        Column("notes", lambda r: sentences(r.findings, "note"), q.NESTED),
+        Column("warnings", lambda r: sentences(r.findings, "warning"), q.NESTED),
     ),
     json="field operation date boundary_area_m2 workable_area_m2 covered_area_m2 covered_once_m2 "
     "covered_twice_m2 covered_more_m2 overlap_area_m2 excess_area_m2 skip_area_m2 skips "
     "outside_area_m2 headland_area_m2 headland_overlap_m2 passes worked_distance_m worked_time_s "
     "field_time_s mean_speed_mps field_capacity_m2_per_s field_efficiency uncertainty products "
     "boundary_given width_m headland_rounds swept_area_m2 theoretical_capacity_m2_per_s "
-    "idle_time_s start_s end_s zones working_plane sources cleaning notes warnings",
+    "idle_time_s start_s end_s zones working_plane sources cleaning cleaning_m notes "
+    "warnings",
 )
 
-_HEADING = Quantity(
+_HEADING = q.Quantity(
     lambda v, _: float(np.round(v, 1)) % 360, lambda v, _, __: f"{round(v) % 360}°", si="deg"
 )
 PASSES = Table(
     "passes",
     (
         named("number", "Pass", "pass", _LABEL),
-        named("start_s", quantity=INSTANT),
-        named("end_s", quantity=INSTANT),
-        named("length_m", quantity=TO_DRIVE),
+        *several("start_s end_s", quantity=q.INSTANT),
+        named("length_m", quantity=q.TO_DRIVE),
         named("area_m2"),
         named("mean_speed_mps", "Speed"),
         named("heading_deg", "Heading", "heading [deg]", _HEADING),
-        named("headland", "", quantity=YES_NO, text=lambda on, _: "headland" if on else ""),
+        named("headland", "", quantity=q.YES_NO, text=lambda on, _: "headland" if on else ""),
     ),
     title=lambda rows: f"Passes ({len(rows):,})",
     page="number headland start_s end_s length_m area_m2 mean_speed_mps heading_deg",
@@ -229,7 +199,7 @@ PASSES = Table(
 
 NOTES = Table(
     "notes",
-    (named("what", None), named("text", None), named("count", None, quantity=COUNT)),
+    (*several("what text", None), named("count", None, quantity=q.COUNT)),
     outputs=("table",),
     why="JSON and page keep warnings, notes and records of the log apart",
 )
@@ -249,7 +219,7 @@ def _notes(r: AuditResult) -> list[Any]:
     return [SimpleNamespace(what=what, text=text, count=count) for what, text, count in every]
 
 
-def audit_frames(results: Sequence[AuditResult], display: Display) -> dict[str, pd.DataFrame]:
+def audit_frames(results: Sequence[AuditResult], display: q.Display) -> dict[str, pd.DataFrame]:
     """Every table of an audit by name; times are ISO 8601 on the clock of the log."""
 
     def frame(table: Table, rows: Callable[[AuditResult], Iterable[Any]]) -> pd.DataFrame:
@@ -262,68 +232,56 @@ def audit_frames(results: Sequence[AuditResult], display: Display) -> dict[str, 
     def skips(r: AuditResult) -> Iterable[Any]:
         return stops(r).assign(where=advice(r, display.units)).itertuples()
 
-    return {
-        "operations": frame(OPERATIONS, lambda r: [r]),
-        "products": frame(PRODUCTS, products),
-        "zones": frame(ZONES, lambda r: [z for p in r.products for z in zones_of(p)]),
-        "nutrients": frame(NUTRIENTS, nutrients),
-        "setbacks": frame(SETBACKS, lambda r: [s for p in r.products for s in setbacks_of(p)]),
-        "skips": frame(SKIPS, skips),
-        "passes": frame(PASSES, passes),
-        "notes": frame(NOTES, _notes),
-    }
+    every: tuple[tuple[Table, Callable[[AuditResult], Iterable[Any]]], ...] = (
+        (OPERATIONS, lambda r: [r]),
+        (by_product.PRODUCTS, by_product.products),
+        (by_product.ZONES, by_product.zones),
+        (by_product.NUTRIENTS, by_product.nutrients),
+        (by_product.SETBACKS, by_product.setbacks),
+        (SKIPS, skips),
+        (PASSES, passes),
+        (NOTES, _notes),
+    )
+    return {table.name: frame(table, rows) for table, rows in every}
 
 
-def audit_page_tables(r: AuditResult, display: Display) -> list[PageTable]:
+def audit_page_tables(r: AuditResult, display: q.Display) -> list[PageTable]:
     """Every table of one operation that has rows, for the page."""
     display = display.at(r.time_zone)
     every = [
         _ground(r, display),
-        page_table(PRODUCTS, products(r), display),
-        page_table(ZONES, [z for p in r.products for z in zones_of(p)], display),
-        page_table(NUTRIENTS, nutrients_together(r), display),
-        page_table(SETBACKS, [s for p in r.products for s in setbacks_of(p)], display),
+        page_table(by_product.PRODUCTS, by_product.products(r), display),
+        page_table(by_product.ZONES, by_product.zones(r), display),
+        page_table(by_product.NUTRIENTS, by_product.nutrients_together(r), display),
+        page_table(by_product.SETBACKS, by_product.setbacks(r), display),
         _work(r, display),
         page_table(PASSES, passes(r), display),
     ]
     return [table for table in every if table.rows]
 
 
-def _ground(r: AuditResult, display: Display) -> PageTable:
-    def area(column: Column, _: AuditResult, __: Display) -> str:
+def _ground(r: AuditResult, display: q.Display) -> PageTable:
+    def cells(column: Column) -> tuple[str, str]:
         area_m2, sigma = column.value(r), r.uncertainty.get(column.key)
-        if sigma is None:
-            covered = r.uncertainty.get("covered_area_m2")
-            return figure_text.deserved(area_m2, covered, display.units)
-        return figure_text.plus_minus(area_m2, sigma, display.units.area)
+        covered = r.uncertainty.get("covered_area_m2")
+        text = figure_text.deserved(area_m2, covered, display.units)
+        if sigma is not None:
+            text = figure_text.plus_minus(area_m2, sigma, display.units.area)
+        return text, figure_text.share(area_m2, r.workable_area_m2)
 
-    def share(column: Column, _: AuditResult, __: Display) -> str:
-        return figure_text.share(column.value(r), r.workable_area_m2)
-
-    table = page_record(GROUND, r, display, ("", "Area", "Share"), (area, share))
+    table = page_record(GROUND, r, display, ("", "Area", "Share"), cells)
     return table if r.boundary_given else replace(table, rows=table.rows[:-1])
 
 
-def _work(r: AuditResult, display: Display) -> PageTable:
+def _work(r: AuditResult, display: q.Display) -> PageTable:
+    if r.pass_count is None:
+        table = page_record(_NO_DRIVE, r, display)
+        unknown = ("Passes, distance, times and speeds", "not in the log: it holds shapes alone")
+        return replace(table, rows=[*table.rows, unknown])
     if math.isfinite(r.field_time_s):
         return page_record(WORK, r, display)
     table = page_record(_NO_TIMES, r, display)
     return replace(table, rows=[*table.rows, ("Times and speeds", "not in the log")])
-
-
-_FIX_LIST = [
-    "name",
-    "kind",
-    "cause",
-    "field",
-    "operation",
-    "advice",
-    "area_m2",
-    "mean_width_m",
-    "length_m",
-    "lon",
-    "lat",
-]
 
 
 def fix_list(results: Sequence[AuditResult], units: UnitSystem) -> pd.DataFrame:
@@ -339,8 +297,10 @@ def fix_list(results: Sequence[AuditResult], units: UnitSystem) -> pd.DataFrame:
         ]
         about = {"name": names, "field": r.field, "operation": r.operation}
         lon = (frame["lon"] + 180) % 360 - 180
-        frames.append(frame.assign(**about, advice=advice(r, units), lon=lon)[_FIX_LIST])
-    every = stacked(frames)
-    if every.empty:
-        return every
-    return every.sort_values("area_m2", ascending=False, kind="stable", ignore_index=True)
+        columns = "name kind cause field operation advice area_m2 mean_width_m length_m lon lat"
+        every = frame.assign(**about, advice=advice(r, units), lon=lon)
+        frames.append(every[columns.split()])
+    joined = stacked(frames)
+    if joined.empty:
+        return joined
+    return joined.sort_values("area_m2", ascending=False, kind="stable", ignore_index=True)

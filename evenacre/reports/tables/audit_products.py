@@ -7,26 +7,16 @@ from collections.abc import Sequence
 from types import SimpleNamespace
 from typing import Any
 
-from evenacre.model.audit_result import AuditResult, ProductResult
+from evenacre.model.audit_result import AuditResult
 from evenacre.reports import figure_text
-from evenacre.reports.column import (
-    MONEY,
-    NESTED,
-    PLACE,
-    SMALL_AREA,
-    Column,
-    Display,
-    Table,
-    named,
-    nested,
-    worded,
-)
+from evenacre.reports import quantities as q
+from evenacre.reports.column import PLACE, Column, Table, named, nested
 from evenacre.reports.writers.as_json import record
 
 _WORTH_SAYING = 0.0001  # of what was logged: less is rounding
 
 
-def _unzoned(rows: Sequence[Any], display: Display) -> str:
+def _unzoned(rows: Sequence[Any], display: q.Display) -> str:
     every = {z.product: z.of for z in rows}.values()
     return " ".join(
         f"{display.units.mass.text(p.unzoned_kg)} of {p.product} lies in no zone."
@@ -35,7 +25,17 @@ def _unzoned(rows: Sequence[Any], display: Display) -> str:
     )
 
 
-_QUOTIENT = "JSON gives mass and area"
+def _mean_rate(head: str, area: str) -> Column:
+    """Declare what was applied over an area."""
+
+    def rate(row: Any) -> float:
+        area_m2 = getattr(row, area)
+        return row.applied_kg / area_m2 if area_m2 else math.nan
+
+    why = "JSON gives mass and area"
+    return named("mean_rate_kg_per_m2", head, of=rate, json=False, why=why)
+
+
 ZONES = Table(
     "zones",
     (
@@ -43,13 +43,7 @@ ZONES = Table(
         named("product", json=False),
         named("area_m2", digits=4),
         named("applied_kg", digits=4),
-        named(
-            "mean_rate_kg_per_m2",
-            "Per area",
-            of=lambda z: z.applied_kg / z.area_m2 if z.area_m2 else math.nan,
-            json=False,
-            why=_QUOTIENT,
-        ),
+        _mean_rate("Per area", "area_m2"),
     ),
     title="Amounts by zone",
     words=2,
@@ -57,9 +51,11 @@ ZONES = Table(
 )
 
 
-def zones_of(p: Any) -> list[Any]:
-    """Rows of `ZONES`."""
-    return [SimpleNamespace(**vars(z), product=p.product, of=p) for z in p.zones]
+def zones(r: AuditResult) -> list[Any]:
+    """Rows of `ZONES`, for each product."""
+    return [
+        SimpleNamespace(**vars(z), product=p.product, of=p) for p in r.products for z in p.zones
+    ]
 
 
 _WAYS = {"label": "as on the label", "element": "as element"}
@@ -68,9 +64,9 @@ NUTRIENTS = Table(
     (
         named("product", None, json=False),
         named("nutrient", json=False),
-        named("counted_as", "Counted", quantity=worded(_WAYS.__getitem__, str), json=False),
+        named("counted_as", "Counted", quantity=q.worded(_WAYS.__getitem__, str), json=False),
         named("applied_kg", "On the field"),
-        named("mean_rate_kg_per_m2", "Per covered area", json=False, why=_QUOTIENT),
+        _mean_rate("Per covered area", "covered_m2"),
     ),
     title="Nutrients from the label",
     words=2,
@@ -80,10 +76,10 @@ NUTRIENTS = Table(
 def nutrients(r: AuditResult) -> list[Any]:
     """Rows of `NUTRIENTS`, for each product."""
     return [
-        _nutrient(p.product, name, way, kg, r.covered_area_m2)
+        _nutrient(p.product, name, way, kg, r)
         for p in r.products
-        for way in _WAYS
-        for name, kg in _amounts(p, way).items()
+        for way, amounts in (("label", p.nutrients_kg), ("element", p.elements_kg))
+        for name, kg in amounts.items()
     ]
 
 
@@ -95,29 +91,19 @@ def nutrients_together(r: AuditResult) -> list[Any]:
             key = n.nutrient, n.counted_as
             totals[key] = totals.get(key, 0.0) + n.applied_kg
     return [
-        _nutrient("", name, way, kg, r.covered_area_m2)
+        _nutrient("", name, way, kg, r)
         for (name, way), kg in totals.items()
         if way == "label" or (name, "label") not in totals
     ]
 
 
-def _nutrient(product: str, name: str, way: str, kg: float, covered_m2: float) -> Any:
-    return SimpleNamespace(
-        product=product,
-        nutrient=name,
-        counted_as=way,
-        applied_kg=kg,
-        mean_rate_kg_per_m2=kg / covered_m2 if covered_m2 else math.nan,
-    )
+def _nutrient(product: str, name: str, way: str, kg: float, r: AuditResult) -> Any:
+    told = {"product": product, "nutrient": name, "counted_as": way, "applied_kg": kg}
+    return SimpleNamespace(**told, covered_m2=r.covered_area_m2)
 
 
-def _amounts(p: ProductResult, way: str) -> dict[str, float]:
-    return p.nutrients_kg if way == "label" else p.elements_kg
-
-
-def _by_name(p: ProductResult, way: str) -> dict[str, Any]:
-    every = _amounts(p, way).items()
-    return {name: record(NUTRIENTS, SimpleNamespace(applied_kg=kg)) for name, kg in every}
+def _by_name(amounts_kg: dict[str, float]) -> dict[str, Any]:
+    return {n: record(NUTRIENTS, SimpleNamespace(applied_kg=kg)) for n, kg in amounts_kg.items()}
 
 
 SETBACKS = Table(
@@ -125,7 +111,7 @@ SETBACKS = Table(
     (
         named("name", "Setback", "setback"),
         named("product", json=False),
-        named("area_m2", quantity=SMALL_AREA, digits=2),
+        named("area_m2", quantity=q.SMALL_AREA, digits=2),
         named("applied_kg"),
         *PLACE,
     ),
@@ -134,17 +120,17 @@ SETBACKS = Table(
 )
 
 
-def setbacks_of(p: Any) -> list[Any]:
-    """Rows of `SETBACKS`."""
-    return [SimpleNamespace(**vars(s), product=p.product) for s in p.setbacks]
+def setbacks(r: AuditResult) -> list[Any]:
+    """Rows of `SETBACKS`, for each product."""
+    return [SimpleNamespace(**vars(s), product=p.product) for p in r.products for s in p.setbacks]
 
 
-def _within(p: Any, _: Display) -> str:
+def _within(p: Any, _: q.Display) -> str:
     near = p.within_10_percent_of_target_area_m2
     return "" if near is None else figure_text.share(near, p.covered_area_m2)
 
 
-def _lifted(rows: Sequence[Any], display: Display) -> str:
+def _lifted(rows: Sequence[Any], display: q.Display) -> str:
     return " ".join(
         f"{display.units.mass.text(p.unplaced_kg)} of {p.product} was logged while no row was down "
         "and is not counted."
@@ -170,21 +156,21 @@ PRODUCTS = Table(
             "overlap_cost",
             "Its cost",
             "cost of overlap",
-            MONEY,
+            q.MONEY,
             cell=lambda cost: None if cost is None else round(cost, 2),
         ),
         named("mean_rate_kg_per_m2", digits=4),
-        named("target_rate_kg_per_m2", of="target_kg_per_m2", digits=4),
+        named("target_rate_kg_per_m2=target_kg_per_m2", digits=4),
         named(
             "within_10_percent_of_target_area_m2",
             "Within 10 % of target",
             "within 10 percent of target",
             told=_within,
         ),
-        nested("zones", ZONES, zones_of),
-        Column("nutrients", lambda p: _by_name(p, "label"), NESTED),
-        Column("elements", lambda p: _by_name(p, "element"), NESTED),
-        nested("setbacks", SETBACKS, setbacks_of),
+        nested("zones", ZONES),
+        Column("nutrients", lambda p: _by_name(p.nutrients_kg), q.NESTED),
+        Column("elements", lambda p: _by_name(p.elements_kg), q.NESTED),
+        nested("setbacks", SETBACKS),
     ),
     title="Amounts",
     json="product logged_kg applied_in_field_kg outside_kg target_kg mean_rate_kg_per_m2 "

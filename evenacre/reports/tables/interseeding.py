@@ -1,68 +1,28 @@
-"""An interseeding plan as tables and as the account for machines."""
+"""An interseeding plan as tables."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict, replace
+from dataclasses import replace
 from functools import partial
 from typing import Any, NamedTuple
 
 import pandas as pd
 
-from evenacre import __version__
-from evenacre.model import InputFile
+from evenacre.model import Stay
 from evenacre.planning.interseeding.plan_types import InterseedPlan, PlannedStay, Shortage
-from evenacre.reports.column import (
-    AREA,
-    COUNT,
-    LENGTH,
-    MASS,
-    NESTED,
-    NUMBER,
-    RATE,
-    SHARE,
-    Column,
-    Display,
-    Quantity,
-    Table,
-    in_json,
-    json_only,
-    named,
-    nested,
-)
-from evenacre.reports.sentences.findings import sentences
-from evenacre.reports.sentences.interseeding import interseed_cautions
-from evenacre.reports.sentences.interseeding_words import days_text, goal_m2, wanted
-from evenacre.reports.tables.interseeding_days import (
-    CHANCE,
-    DAY,
-    VISITS,
-    WORK_DAYS,
-    days_lost_page,
-    loads,
-    numbered_visits,
-    some,
-)
-from evenacre.reports.tables.interseeding_paddocks import (
-    PADDOCKS,
-    WINDOWS,
-    paddock_rows,
-    paddocks_page,
-)
+from evenacre.reports import quantities as q
+from evenacre.reports.column import Column, Table, json_only, named, nested
+from evenacre.reports.sentences import interseeding_words as iw
+from evenacre.reports.tables import interseeding_days as days
+from evenacre.reports.tables import interseeding_paddocks as paddocks
 from evenacre.reports.tables.passes import DRIVE
 from evenacre.reports.writers.as_frame import data_frame
 from evenacre.reports.writers.as_html import PageTable, page_table
-from evenacre.reports.writers.as_json import json_types, record, records
-
-SCHEMA = "evenacre/plan/1.2"
-
+from evenacre.reports.writers.as_json import records
 
 _in_json = partial(json_only, why="the page tells it in sentences")
-
-
-_DAYS = Quantity(lambda v, _: v, lambda v, _, __: days_text(v), si="d")
-
-# --- the herd --------------------------------------------------------------------------------
+_DAYS = q.Quantity(lambda v, _: v, lambda v, _, __: iw.days_text(v), si="d")
 
 
 class Move(NamedTuple):
@@ -74,69 +34,55 @@ class Move(NamedTuple):
 
 def moves(plan: InterseedPlan) -> list[Move]:
     """Every stay of the herd, in order of time."""
-    return [
-        Move(
-            s,
-            [
-                lack
-                for lack in plan.herd.shortages
-                if lack.paddock == s.stay.paddock and s.stay.enter <= lack.day <= s.stay.leave
-            ],
-        )
-        for s in plan.herd.stays
-    ]
 
+    def at(s: Stay) -> list[Shortage]:
+        short = [lack for lack in plan.herd.shortages if lack.paddock == s.paddock]
+        return [lack for lack in short if s.enter <= lack.day <= s.leave]
 
-def _short_kg(m: Move) -> float:
-    return sum(lack.feed_kg for lack in m.lacks)
+    return [Move(s, at(s.stay)) for s in plan.herd.stays]
 
 
 def _lack_words(m: Move) -> str:
-    return ", ".join(f"{s.kind} {days_text(s.days)}" if s.days else s.kind for s in m.lacks)
-
-
-def _standing(key: str, head: str) -> Column:
-    return named(key, head, head.lower(), of=f"planned.{key}")
+    return ", ".join(f"{s.kind} {iw.days_text(s.days)}" if s.days else s.kind for s in m.lacks)
 
 
 _SHORT = "JSON lists shortages by themselves, the page tells them above the table"
 MOVES = Table(
     "moves",
     (
-        named("paddock", of="planned.stay.paddock"),
-        named("enter", "In", quantity=DAY, of="planned.stay.enter"),
-        named("leave", "Out", quantity=DAY, of="planned.stay.leave"),
-        named("days", quantity=COUNT, of="planned.stay.days"),
-        named("rested_days", "Rested", quantity=_DAYS, of="planned.rested_days"),
-        _standing("entry_kg_per_m2", "Standing on entry"),
-        _standing("residual_kg_per_m2", "Left standing"),
-        named("available_kg", "It may eat", "may be eaten", of="planned.available_kg"),
-        named("eaten_kg", "It needs", "needed", of="planned.eaten_kg", text=some(MASS)),
-        named("short_kg", None, of=_short_kg, json=False, why=_SHORT),
+        named("planned.stay.paddock"),
+        named("planned.stay.enter", "In", quantity=days.DAY),
+        named("planned.stay.leave", "Out", quantity=days.DAY),
+        named("planned.stay.days", quantity=q.COUNT),
+        named("planned.rested_days", "Rested", quantity=_DAYS),
+        named("planned.entry_kg_per_m2", "Standing on entry", "standing on entry"),
+        named("planned.residual_kg_per_m2", "Left standing", "left standing"),
+        named("planned.available_kg", "It may eat", "may be eaten"),
+        named("planned.eaten_kg", "It needs", "needed", text=days.some(q.MASS)),
+        named(
+            "short_kg", None, of=lambda m: sum(s.feed_kg for s in m.lacks), json=False, why=_SHORT
+        ),
         named("short", name="short of", of=_lack_words, json=False),
     ),
     title="The herd's moves",
     words=3,
 )
 _CLASSES = _in_json(
-    "classes", *in_json("name head weight_kg intake_kg_per_day", head=COUNT, intake_kg_per_day=MASS)
+    "classes",
+    "name head weight_kg intake_kg_per_day",
+    head=q.COUNT,
+    intake_kg_per_day=q.MASS,
 )
-_SHORTAGES = _in_json(
-    "shortages",
-    *in_json("kind paddock"),
-    Column("date", "day"),
-    *in_json("days feed_kg", days=_DAYS),
-)
+_SHORTAGES = _in_json("shortages", "kind paddock date=day days feed_kg", days=_DAYS)
 _HERD = _in_json(
     "herd",
     nested("classes", _CLASSES, "grazing.herd"),
-    Column("rest_days", "grazing.rest_days", _DAYS),
-    *in_json("demand_kg_per_day supply_kg needed_kg", "herd.", demand_kg_per_day=MASS),
+    "grazing.rest_days herd.demand_kg_per_day herd.supply_kg herd.needed_kg",
     nested("stays", MOVES, moves),
     nested("shortages", _SHORTAGES, "herd.shortages"),
+    rest_days=_DAYS,
+    demand_kg_per_day=q.MASS,
 )
-
-# --- the whole plan --------------------------------------------------------------------------
 
 
 def _parts(plan: InterseedPlan) -> list[dict[str, Any]]:
@@ -146,116 +92,67 @@ def _parts(plan: InterseedPlan) -> list[dict[str, Any]]:
 
 _SEED = _in_json(
     "seed",
-    Column("product", "seeding.product.name"),
-    Column("parts", _parts, NESTED),
-    Column("on_hand_kg", "seeding.on_hand_kg", MASS),
-    Column("used_kg", "seed_used_kg", MASS),
-    Column("left_kg", "seed_left_kg", MASS),
-    Column("rate_kg_per_m2", "schedule.rate_kg_per_m2", RATE),
-    Column("wanted_rate_kg_per_m2", "seeding.rate_kg_per_m2", RATE),
-    *in_json("least_rate_kg_per_m2 most_rate_kg_per_m2 treated withholding_days", "seeding."),
+    "product=seeding.product.name",
+    Column("parts", _parts, q.NESTED),
+    "seeding.on_hand_kg used_kg=seed_used_kg left_kg=seed_left_kg schedule.rate_kg_per_m2 "
+    "wanted_rate_kg_per_m2=seeding.rate_kg_per_m2 seeding.least_rate_kg_per_m2 "
+    "seeding.most_rate_kg_per_m2 seeding.treated seeding.withholding_days",
 )
-_RELAXATIONS = _in_json("relaxations", *in_json("rule paddock amount", amount=NUMBER))
+_RELAXATIONS = _in_json("relaxations", "rule paddock amount", amount=q.NUMBER)
 _DRILL = _in_json(
     "drill",
-    Column("width_m", "implement.width_m", LENGTH),
-    *in_json("speed_mps turn_speed_mps turn_radius_m setup_s refill_s load_kg rounds prefer"),
+    "implement.width_m speed_mps turn_speed_mps turn_radius_m setup_s refill_s load_kg rounds "
+    "prefer",
 )
 _RULES = _in_json(
     "rules",
-    *in_json(
-        "opens_after_days closes_after_days residual_most_kg_per_m2 regrowth_most_kg_per_m2 "
-        "first_day last_day day_from_s day_to_s hours_most_s lost_chance rest_days runs "
-        "random_seed"
-    ),
+    "opens_after_days closes_after_days residual_most_kg_per_m2 regrowth_most_kg_per_m2 first_day "
+    "last_day day_from_s day_to_s hours_most_s lost_chance rest_days runs random_seed",
 )
-_PLAN = _in_json(
+PLAN = _in_json(
     "plan",
-    Column("goal_m2", lambda p: sum(goal_m2(one) for one in wanted(p)), AREA),
-    Column("seeded_m2", lambda p: sum(one.seeded_m2 for one in p.paddocks), AREA),
+    Column("goal_m2", lambda p: sum(iw.goal_m2(one) for one in iw.wanted(p)), q.AREA),
+    Column("seeded_m2", lambda p: sum(one.seeded_m2 for one in p.paddocks), q.AREA),
     Column("first_day", lambda p: p.visits[0].day if p.visits else None),
     Column("last_day", lambda p: p.visits[-1].day if p.visits else None),
-    Column("chance_all", quantity=CHANCE),
-    Column("value_m2", "schedule.value", AREA),
-    Column("bound_m2", "schedule.bound", AREA),
-    *in_json("proven gap", "schedule.", gap=SHARE),
+    "chance_all value_m2=schedule.value bound_m2=schedule.bound schedule.proven schedule.gap",
     nested("seed", _SEED, lambda p: p),
-    nested("paddocks", PADDOCKS, paddock_rows),
-    Column("fills", lambda p: records(*loads(p)), NESTED),
-    nested("relaxations", _RELAXATIONS, "relaxations"),
+    nested("paddocks", paddocks.PADDOCKS, paddocks.paddock_rows),
+    Column("fills", lambda p: records(*days.loads(p)), q.NESTED),
+    nested("relaxations", _RELAXATIONS),
     nested("herd", _HERD, lambda p: p),
-    nested("days", WORK_DAYS, "days"),
+    nested("days", days.WORK_DAYS),
     nested("drill", _DRILL, "seeding"),
     nested("rules", _RULES, "seeding"),
+    chance_all=days.CHANCE,
+    gap=q.SHARE,
 )
 
 
-def interseed_account(
-    plan: InterseedPlan,
-    *,
-    farm: str,
-    generated: str,
-    inputs: Sequence[InputFile],
-    warnings: Sequence[str] = (),
-    time_zone: str | None = None,
-) -> dict[str, Any]:
-    """Account of a plan in SI units, as JSON types in a stable order.
-
-    Parameters
-    ----------
-    generated : str
-        ISO 8601 time of the run: the only value of its own that changes between equal runs.
-    warnings : sequence of str
-        What was found in the inputs; those of the plan follow.
-    time_zone : str or None
-        IANA name of the clock times; None: local mean time.
-
-    Returns
-    -------
-    dict
-        Ready for ``json.dumps(..., allow_nan=False)``: what is not known is null. Dates are
-        ISO 8601; clock times (``start_s``, ``end_s``) are seconds after local midnight.
-    """
-    account = {
-        "schema": SCHEMA,
-        "program": {"name": "evenacre", "version": __version__},
-        "generated": generated,
-        "farm": farm,
-        "time_zone": time_zone,
-        "inputs": [asdict(i) for i in inputs],
-        "warnings": [*warnings, *sentences(plan.findings, "warning")],
-        "cautions": interseed_cautions(plan),
-        **record(_PLAN, plan),
-    }
-    clean: dict[str, Any] = json_types(account)
-    return clean
-
-
-def interseed_frames(plan: InterseedPlan, display: Display) -> dict[str, pd.DataFrame]:
+def interseed_frames(plan: InterseedPlan, display: q.Display) -> dict[str, pd.DataFrame]:
     """Every table of a plan by name; dates are ISO 8601, times are of the farm's clock."""
     every: tuple[tuple[Table, Sequence[Any]], ...] = (
-        (PADDOCKS, paddock_rows(plan)),
-        (VISITS, numbered_visits(plan)),
-        loads(plan),
+        (paddocks.PADDOCKS, paddocks.paddock_rows(plan)),
+        (days.VISITS, days.numbered_visits(plan)),
+        days.loads(plan),
         (MOVES, moves(plan)),
         (DRIVE, [p.passes for p in plan.paddocks if p.passes]),
     )
     return {table.name: data_frame(table, rows, display) for table, rows in every}
 
 
-def interseed_page_tables(plan: InterseedPlan, display: Display) -> list[PageTable]:
+def interseed_page_tables(plan: InterseedPlan, display: q.Display) -> list[PageTable]:
     """Every table of a plan that has rows, for the page."""
     demand = plan.herd.demand_kg_per_day
-    need = f"A day takes {MASS.text(demand, display, 3)} of dry matter. " if demand else ""
+    need = f"A day takes {q.MASS.text(demand, display, 3)} of dry matter. " if demand else ""
+    herd = page_table(MOVES, moves(plan), display)
+    windows = [r for r in paddocks.paddock_rows(plan) if r.window]
     every = (
-        paddocks_page(plan, display),
-        page_table(*loads(plan), display),
-        replace(
-            page_table(MOVES, moves(plan), display),
-            remark=f"{need}The herd moves in and out in the morning.",
-        ),
-        page_table(WINDOWS, [r for r in paddock_rows(plan) if r.window], display),
+        paddocks.paddocks_page(plan, display),
+        page_table(*days.loads(plan), display),
+        replace(herd, remark=f"{need}The herd moves in and out in the morning."),
+        page_table(paddocks.WINDOWS, windows, display),
         page_table(DRIVE, [p.passes for p in plan.paddocks if p.passes], display),
-        days_lost_page(plan, display),
+        days.days_lost_page(plan, display),
     )
     return [table for table in every if table.rows]

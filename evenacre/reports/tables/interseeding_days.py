@@ -4,47 +4,27 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
-from functools import partial
 from typing import Any, NamedTuple
 
-from evenacre.planning.interseeding.plan_types import CartFill, InterseedPlan, Visit, WorkDay
+from evenacre.planning.interseeding.plan_types import CartFill, InterseedPlan, Visit
 from evenacre.reports import figure_text as figures
-from evenacre.reports.column import (
-    COUNT,
-    HOURS,
-    MASS,
-    NAMES,
-    NESTED,
-    SHARE,
-    YES_NO,
-    Column,
-    Display,
-    Quantity,
-    Table,
-    joined,
-    named,
-    worded,
-)
-from evenacre.reports.sentences.interseeding_words import (
-    chance_text,
-    clock,
-    hours_text,
-    numbered,
-    short_weekday,
-)
+from evenacre.reports import quantities as q
+from evenacre.reports.column import Column, Table, joined, named, several
+from evenacre.reports.sentences import interseeding_words as iw
 from evenacre.reports.writers.as_html import PageTable, page_table
 
-DAY = worded(short_weekday, cell=lambda v: "" if v is None else str(v))
-CLOCK = worded(clock)
+DAY = q.worded(iw.short_weekday, cell=lambda v: "" if v is None else str(v))
+CLOCK = q.worded(iw.clock)
 ROUNDED_SHARE = replace(
-    SHARE, cell=lambda v, _: None if v is None else figures.significant([100 * v], 4)[0]
+    q.SHARE, cell=lambda v, _: None if v is None else figures.significant(100 * v, 4)
 )
-CHANCE = replace(ROUNDED_SHARE, text=lambda v, _, __: chance_text(v))
-WORK_TIME = replace(HOURS, text=lambda v, _, __: hours_text(v))
+WHOLE_PERCENT = replace(q.SHARE, text=lambda v, _, __: f"{100 * v:.0f} %")
+CHANCE = replace(ROUNDED_SHARE, text=lambda v, _, __: iw.chance_text(v))
+WORK_TIME = replace(q.HOURS, text=lambda v, _, __: iw.hours_text(v))
 _ALWAYS_SHOWN = 20  # lost and booked days in sight
 
 
-def some(quantity: Quantity, nothing: str = "") -> Callable[[Any, Display], str]:
+def some(quantity: q.Quantity, nothing: str = "") -> Callable[[Any, q.Display], str]:
     """Write a value that leaves its cell empty when it is none."""
     return lambda v, d: quantity.text(v, d, 3) if v else nothing
 
@@ -56,26 +36,22 @@ class NumberedVisit(NamedTuple):
     visit: Visit
 
 
-def _from_to(v: NumberedVisit, _: Display) -> str:
-    return f"{clock(v.visit.start_s)} to {clock(v.visit.end_s)}"
-
-
-def _whole_percent(share: float, _: Display) -> str:
-    return f"{100 * share:.0f} %"
-
-
 VISITS = Table(
     "days",
     (
-        named("order", "No.", quantity=COUNT),
-        named("date", "Day", quantity=DAY, of="visit.day"),
-        named("paddock", of="visit.paddock"),
-        named("start_s", None, quantity=CLOCK, of="visit.start_s"),
-        named("end_s", None, quantity=CLOCK, of="visit.end_s"),
-        joined("time", "Time", _from_to, "start_s end_s"),
-        named("area_m2", "Ground", of="visit.area_m2"),
-        named("share", "Of it", "share of the paddock", SHARE, "visit.share", text=_whole_percent),
-        named("seed_kg", of="visit.seed_kg"),
+        named("order", "No.", quantity=q.COUNT),
+        named("date=visit.day", "Day", quantity=DAY),
+        named("visit.paddock"),
+        *several("visit.start_s visit.end_s", None, quantity=CLOCK),
+        joined(
+            "time",
+            "Time",
+            lambda v, _: f"{iw.clock(v.visit.start_s)} to {iw.clock(v.visit.end_s)}",
+            "start_s end_s",
+        ),
+        named("visit.area_m2", "Ground"),
+        named("visit.share", "Of it", "share of the paddock", WHOLE_PERCENT),
+        named("visit.seed_kg"),
     ),
     title="Day by day",
     json="order date start_s end_s share area_m2 seed_kg",
@@ -87,7 +63,7 @@ VISITS = Table(
 
 def numbered_visits(plan: InterseedPlan) -> list[NumberedVisit]:
     """Every visit, in order of time."""
-    return [NumberedVisit(number, visit) for visit, number in numbered(plan).items()]
+    return [NumberedVisit(number, visit) for visit, number in iw.numbered(plan).items()]
 
 
 class Load(NamedTuple):
@@ -97,11 +73,13 @@ class Load(NamedTuple):
     parts: Mapping[str, float]
 
 
-def _served(serves: Sequence[Mapping[str, Any]], d: Display) -> Iterator[str]:
+def _served(serves: Sequence[Mapping[str, Any]], d: q.Display) -> Iterator[str]:
     return (f"{to['paddock']} {d.units.mass.text(to['seed_kg'])}" for to in serves)
 
 
-_SERVED = Quantity(lambda v, d: "; ".join(_served(v, d)), lambda v, d, _: ", ".join(_served(v, d)))
+_SERVED = q.Quantity(
+    lambda v, d: "; ".join(_served(v, d)), lambda v, d, _: ", ".join(_served(v, d))
+)
 
 
 def _parts(load: Load) -> list[dict[str, Any]]:
@@ -115,12 +93,12 @@ def _serves(load: Load) -> list[dict[str, Any]]:
 FILLS = Table(
     "fills",
     (
-        named("number", "Load", "fill", COUNT, "fill.number"),
-        named("date", "Day", quantity=DAY, of="fill.day"),
-        named("start_s", "Time", quantity=CLOCK, of="fill.start_s"),
-        named("paddock", "Filled at", "filled at", of="fill.paddock"),
-        named("mass_kg", "Weighs", "load", of="fill.mass_kg"),
-        named("parts", None, None, NESTED, _parts),
+        named("fill.number", "Load", "fill", q.COUNT),
+        named("date=fill.day", "Day", quantity=DAY),
+        named("fill.start_s", "Time", quantity=CLOCK),
+        named("fill.paddock", "Filled at", "filled at"),
+        named("fill.mass_kg", "Weighs", "load"),
+        named("parts", None, None, q.NESTED, _parts),
         named("serves", "Sown in", quantity=_SERVED, of=_serves),
     ),
     title="Loads",
@@ -133,8 +111,8 @@ _MIX = (
 )
 
 
-def _of_part(name: str, load: Load) -> float:
-    return load.parts[name]
+def _part_column(name: str) -> Column:
+    return Column(f"part {name}", lambda load: load.parts[name], q.MASS, name, name)
 
 
 def loads(plan: InterseedPlan) -> tuple[Table, list[Load]]:
@@ -144,10 +122,7 @@ def loads(plan: InterseedPlan) -> tuple[Table, list[Load]]:
     rows = [Load(f, {name: part * f.mass_kg for name, part in parts.items()}) for f in plan.fills]
     if not parts:
         return FILLS, rows
-    more = tuple(
-        Column(f"part {name}", partial(_of_part, name), MASS, name=name, head=name)
-        for name in parts
-    )
+    more = tuple(map(_part_column, parts))
     *lead, serves = FILLS.columns
     table = replace(
         FILLS,
@@ -159,21 +134,22 @@ def loads(plan: InterseedPlan) -> tuple[Table, list[Load]]:
     return table, rows
 
 
-def _taken_by(day: WorkDay, _: Display) -> str:
-    return ", ".join([*(["lost to weather"] if day.lost else []), *day.booked_for])
-
-
 WORK_DAYS = Table(
     "work_days",
     (
-        named("date", "Day", quantity=DAY, of="day"),
+        named("date=day", "Day", quantity=DAY),
         named("start_s", None, None, CLOCK),
-        joined("taken_by", "Why", _taken_by, "lost booked_for"),
+        joined(
+            "taken_by",
+            "Why",
+            lambda d, _: ", ".join([*(["lost to weather"] if d.lost else []), *d.booked_for]),
+            "lost booked_for",
+        ),
         named("full_s", "Left to drill", quantity=WORK_TIME, text=some(WORK_TIME, "none")),
         named("planned_s", None, None, why="the page gives days that weather or others take"),
-        named("lost", None, None, YES_NO),
+        named("lost", None, None, q.YES_NO),
         named("booked_s", "Booked", quantity=WORK_TIME, text=some(WORK_TIME)),
-        named("booked_for", None, None, NAMES),
+        named("booked_for", None, None, q.NAMES),
     ),
     title="Days the drill does not have",
     page="date taken_by booked_s full_s",
@@ -183,7 +159,7 @@ WORK_DAYS = Table(
 )
 
 
-def days_lost_page(plan: InterseedPlan, display: Display) -> PageTable:
+def days_lost_page(plan: InterseedPlan, display: q.Display) -> PageTable:
     """Days that the drill cannot have, or not whole."""
     rows = [d for d in plan.days if d.lost or d.booked_s or d.booked_for]
     table = page_table(WORK_DAYS, rows, display)

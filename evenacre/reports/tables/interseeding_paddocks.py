@@ -7,35 +7,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from evenacre.planning.interseeding.plan_types import InterseedPlan, PaddockPlan, SeedingWindow
-from evenacre.reports.column import (
-    AREA,
-    MASS,
-    NAMES,
-    NESTED,
-    NUMBER,
-    SHARE,
-    YES_NO,
-    Column,
-    Display,
-    Table,
-    in_json,
-    joined,
-    json_only,
-    named,
-    nested,
-)
-from evenacre.reports.sentences.interseeding_words import (
-    chance_text,
-    closing_words,
-    goal_m2,
-    numbered,
-    opening_words,
-    share_seeded,
-    short_weekday,
-    shut_words,
-    spells,
-    whole,
-)
+from evenacre.reports import quantities as q
+from evenacre.reports.column import Column, Table, joined, json_only, named, nested
+from evenacre.reports.sentences import interseeding_words as iw
 from evenacre.reports.tables.interseeding_days import CHANCE, DAY, VISITS, NumberedVisit, some
 from evenacre.reports.tables.passes import DRIVE
 from evenacre.reports.writers.as_html import PageTable, last_row, page_table
@@ -54,89 +28,82 @@ class PaddockRow:
         return self.p.window
 
     @property
-    def spells(self) -> list[tuple[dt.date, dt.date]]:
-        """First and last day of every spell of its window."""
-        return spells(self.window, self.plan.days)
-
-    @property
     def visits(self) -> list[NumberedVisit]:
         """Its visits, by their number among all."""
-        numbers = numbered(self.plan)
+        numbers = iw.numbered(self.plan)
         return [NumberedVisit(numbers[v], v) for v in self.p.visits]
+
+    def spells(self, day: Callable[[dt.date], str] = str) -> list[str]:
+        """First and last day of every spell of its window."""
+        return [f"{day(a)} to {day(b)}" for a, b in iw.spells(self.window, self.plan.days)]
 
     def of_window(self, words: Callable[[SeedingWindow, InterseedPlan], str]) -> str:
         """Words about its window; nothing where there is none."""
         return words(self.window, self.plan) if self.window else ""
 
-    def open_spells(self) -> list[str]:
-        """First and last day of every spell."""
-        return [f"{first} to {last}" for first, last in self.spells]
 
-    def shut_because(self) -> str:
-        """Why its window never opens."""
-        return self.of_window(shut_words) if self.window and self.window.opens is None else ""
+def _seeded_on(r: PaddockRow, _: q.Display) -> str:
+    if r.window is None:
+        return ""
+    days = dict.fromkeys(iw.short_weekday(v.day) for v in r.p.visits)
+    in_part = " (in part)" if r.p.visits and not iw.whole(r.p) else ""
+    return (", ".join(days) or "not seeded") + in_part
 
-    def seeded_on(self, _: Display) -> str:
-        """Days of seeding, for the page."""
-        if self.window is None:
-            return ""
-        days = dict.fromkeys(short_weekday(v.day) for v in self.p.visits)
-        in_part = " (in part)" if self.p.visits and not whole(self.p) else ""
-        return (", ".join(days) or "not seeded") + in_part
 
-    def window_days(self, _: Display) -> str:
-        """Spells of its window, for the page."""
-        if self.window is None:
-            return "not to be seeded"
-        days = [f"{short_weekday(first)} to {short_weekday(last)}" for first, last in self.spells]
-        return ", ".join(days) or "no day open"
+def _window_days(r: PaddockRow, _: q.Display) -> str:
+    if r.window is None:
+        return "not to be seeded"
+    return ", ".join(r.spells(iw.short_weekday)) or "no day open"
 
 
 WINDOW = json_only(
     "window",
-    *in_json("opens closes opened_by closed_by left back", "window."),
-    Column("spells", lambda r: [{"first": a, "last": b} for a, b in r.spells], NESTED),
+    "window.opens window.closes window.opened_by window.closed_by window.left window.back",
+    Column(
+        "spells",
+        lambda r: [{"first": a, "last": b} for a, b in iw.spells(r.window, r.plan.days)],
+        q.NESTED,
+    ),
     why="the table of paddocks gives it day by day",
 )
 
 
-def _chance_remark(rows: Sequence[PaddockRow], _: Display) -> str:
+def _chance_remark(rows: Sequence[PaddockRow], _: q.Display) -> str:
     if all(r.p.chance is None for r in rows):
         return ""
     return "Chance: that weather leaves time inside the window for all that is planned there."
 
 
 _SEEDED = "the page gives the ground that is seeded"
-
 PADDOCKS = Table(
     "paddocks",
     (
-        named("paddock", of="p.paddock.field.name"),
-        named("to_be_seeded", None, quantity=YES_NO, of=lambda r: r.window is not None),
-        named("area_m2", None, "paddock", of="p.area_m2", why=_SEEDED),
-        named("workable_m2", None, of="p.workable_m2", why=_SEEDED),
-        named("value", None, quantity=NUMBER, of="p.paddock.value", why="it was given"),
-        named("left", "Herd leaves", "herd leaves", DAY, "window.left"),
-        named("opens", None, "window opens", DAY, "window.opens"),
-        named("opens_because", None, of=lambda r: r.of_window(opening_words)),
-        named("closes", None, "window closes", DAY, "window.closes"),
-        named("closes_because", None, of=lambda r: r.of_window(closing_words)),
-        named("shut_because", None, of=PaddockRow.shut_because),
+        named("paddock=p.paddock.field.name"),
+        named("to_be_seeded", None, quantity=q.YES_NO, of=lambda r: r.window is not None),
+        named("p.area_m2", None, "paddock", why=_SEEDED),
+        named("p.workable_m2", None, why=_SEEDED),
+        named("p.paddock.value", None, quantity=q.NUMBER, why="it was given"),
+        named("window.left", "Herd leaves", "herd leaves", DAY),
+        named("window.opens", None, "window opens", DAY),
+        named("opens_because", None, of=lambda r: r.of_window(iw.opening_words)),
+        named("window.closes", None, "window closes", DAY),
+        named("closes_because", None, of=lambda r: r.of_window(iw.closing_words)),
+        named("shut_because", None, of=lambda r: r.of_window(iw.shut_words)),
+        named("open_spells", None, quantity=q.NAMES, of=PaddockRow.spells),
+        joined("window_days", "Window", _window_days, "open_spells"),
+        named("herd_back=window.back", None, quantity=DAY),
+        named("order", None, quantity=q.NAMES, of=lambda r: [str(v.order) for v in r.visits]),
         named(
-            "open_spells", None, quantity=NAMES, of=lambda r: [f"{a} to {b}" for a, b in r.spells]
+            "seeding_days", None, quantity=q.NAMES, of=lambda r: [str(v.day) for v in r.p.visits]
         ),
-        joined("window_days", "Window", PaddockRow.window_days, "open_spells"),
-        named("herd_back", None, quantity=DAY, of="window.back"),
-        named("order", None, quantity=NAMES, of=lambda r: [str(v.order) for v in r.visits]),
-        named("seeding_days", None, quantity=NAMES, of=lambda r: [str(v.day) for v in r.p.visits]),
-        joined("seeded_on", "Seeded on", PaddockRow.seeded_on, "seeding_days"),
-        named("goal_m2", None, of=lambda r: goal_m2(r.p) if r.window else 0.0, why=_SEEDED),
-        named("seeded_m2", "Ground", of="p.seeded_m2", text=some(AREA)),
-        named("share", None, "seeded share", SHARE, lambda r: share_seeded(r.p), why=_SEEDED),
-        named("whole", None, None, YES_NO, lambda r: whole(r.p)),
-        named("seed_kg", of="p.seed_kg", text=some(MASS)),
-        named("chance", name="chance in its window", quantity=CHANCE, of="p.chance"),
-        named("graze_from", quantity=DAY, of="p.graze_from"),
+        joined("seeded_on", "Seeded on", _seeded_on, "seeding_days"),
+        named("goal_m2", None, of=lambda r: iw.goal_m2(r.p) if r.window else 0.0, why=_SEEDED),
+        named("p.seeded_m2", "Ground", text=some(q.AREA)),
+        named("share", None, "seeded share", q.SHARE, lambda r: iw.share_seeded(r.p), why=_SEEDED),
+        named("whole", None, None, q.YES_NO, lambda r: iw.whole(r.p)),
+        named("p.seed_kg", text=some(q.MASS)),
+        named("p.chance", name="chance in its window", quantity=CHANCE),
+        named("p.graze_from", quantity=DAY),
         nested("window", WINDOW, lambda r: r if r.window else None),
         nested("visits", VISITS),
         nested("passes", DRIVE, "p.passes"),
@@ -155,7 +122,7 @@ def paddock_rows(plan: InterseedPlan) -> list[PaddockRow]:
     return [PaddockRow(plan, p) for p in plan.paddocks]
 
 
-def paddocks_page(plan: InterseedPlan, display: Display) -> PageTable:
+def paddocks_page(plan: InterseedPlan, display: q.Display) -> PageTable:
     """Every paddock, and all of them together."""
     table = page_table(PADDOCKS, paddock_rows(plan), display)
     if len(table.rows) < 2 or not plan.visits:
@@ -163,36 +130,29 @@ def paddocks_page(plan: InterseedPlan, display: Display) -> PageTable:
     together = last_row(
         PADDOCKS,
         paddock="Together",
-        seeded_m2=AREA.text(sum(p.seeded_m2 for p in plan.paddocks), display, 3),
-        seed_kg=MASS.text(plan.seed_used_kg, display, 3),
-        chance="" if plan.chance_all is None else chance_text(plan.chance_all),
+        seeded_m2=q.AREA.text(sum(p.seeded_m2 for p in plan.paddocks), display, 3),
+        seed_kg=q.MASS.text(plan.seed_used_kg, display, 3),
+        chance="" if plan.chance_all is None else iw.chance_text(plan.chance_all),
     )
     return replace(table, rows=[*table.rows, together])
 
 
-def _opens_because(r: PaddockRow) -> str:
-    return r.of_window(opening_words) or r.of_window(shut_words)
-
-
-def _opens(r: PaddockRow) -> str:
-    opens = r.window.opens if r.window else None
-    return short_weekday(opens) if opens else "never"
-
-
-def _closes(r: PaddockRow) -> str:
-    closes = r.window.closes if r.window else None
-    return f"{short_weekday(closes)} (last day)" if closes else ""
+def _day(day: dt.date | None, more: str = "", none: str = "") -> str:
+    return none if day is None else iw.short_weekday(day) + more
 
 
 WINDOWS = Table(
     "windows",
     (
-        named("paddock", of="p.paddock.field.name"),
-        named("opens", of=_opens),
-        named("opens_because", of=_opens_because),
-        named("closes", of=_closes),
-        named("closes_because", of=lambda r: r.of_window(closing_words)),
-        named("herd_back", quantity=DAY, of="window.back"),
+        named("paddock=p.paddock.field.name"),
+        named("opens", of=lambda r: _day(r.window.opens, none="never")),
+        named(
+            "opens_because",
+            of=lambda r: r.of_window(iw.opening_words) or r.of_window(iw.shut_words),
+        ),
+        named("closes", of=lambda r: _day(r.window.closes, " (last day)")),
+        named("closes_because", of=lambda r: r.of_window(iw.closing_words)),
+        named("herd_back=window.back", quantity=DAY),
     ),
     title="Why windows open and close",
     words=6,

@@ -10,29 +10,11 @@ from typing import Any
 
 import pandas as pd
 
-from evenacre.planning.loads.halfway_check import HalfwayCheck
 from evenacre.planning.loads.load_check import LoadCheck, ProductLoads
 from evenacre.planning.loads.loads import Amount
-from evenacre.planning.loads.stock_balance import Balance, OperationLoads
-from evenacre.reports.column import (
-    COUNT,
-    INSTANT,
-    MASS,
-    NESTED,
-    NUMBER,
-    SHARE,
-    WITH_ERROR,
-    YES_NO,
-    Column,
-    Display,
-    Quantity,
-    Table,
-    in_json,
-    joined,
-    json_only,
-    named,
-    nested,
-)
+from evenacre.planning.loads.stock_balance import Balance, HalfwayCheck, OperationLoads
+from evenacre.reports import quantities as q
+from evenacre.reports.column import Column, Table, joined, json_only, named, nested, several
 from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.loads import balance_sentence, row_text, verdict_sentences
 from evenacre.reports.writers.as_frame import data_frame, stacked
@@ -44,9 +26,9 @@ def _way(way: str) -> tuple[Column, ...]:
     """Declare an amount and its standard uncertainty: in tables of data apart."""
     kg, sigma = f"{way}_kg", f"{way}_sigma_kg"
     return (
-        Column(way, quantity=WITH_ERROR, head=f"By {way}", shows=(kg, sigma)),
-        Column(kg, f"{way}.kg", MASS, f"by {way}", json=False),
-        Column(sigma, f"{way}.sigma_kg", MASS, f"by {way} uncertainty", json=False),
+        Column(way, quantity=q.WITH_ERROR, head=f"By {way}", shows=(kg, sigma)),
+        Column(kg, f"{way}.kg", q.MASS, f"by {way}", json=False),
+        Column(sigma, f"{way}.sigma_kg", q.MASS, f"by {way} uncertainty", json=False),
     )
 
 
@@ -63,16 +45,12 @@ def _pair(first: str, second: str, why: str = "") -> tuple[Column, ...]:
 
     over, both = f"{first}_over_{second}", f"{first}_and_{second}"
     return (
-        named(over, None, quantity=SHARE, of=share, json=False, why=why),
+        named(over, None, quantity=q.SHARE, of=share, json=False, why=why),
         named(both, None, of=verdict, json=False),
     )
 
 
-def _load_name(check: LoadCheck) -> str:
-    return str(check.loads[0].number) if len(check.loads) == 1 else "together"
-
-
-def _scale_over_meter(check: LoadCheck, _: Display) -> str:
+def _scale_over_meter(check: LoadCheck, _: q.Display) -> str:
     compared = check.compared("scale", "meter")
     if compared is None:
         return "not compared"
@@ -84,8 +62,10 @@ def _scale_over_meter(check: LoadCheck, _: Display) -> str:
 
 COMPARISONS = json_only(
     "comparisons",
-    *in_json("first second difference_kg sigma_kg share disagree", share=SHARE, disagree=YES_NO),
+    "first second difference_kg sigma_kg share disagree",
     why="the tables of loads have them in columns",
+    share=q.SHARE,
+    disagree=q.YES_NO,
 )
 
 _BY_NUMBER = "the page knows loads by their number"
@@ -93,15 +73,19 @@ _SAID = "a sentence below the page's table says it where they disagree"
 LOADS = Table(
     "loads",
     (
-        named("load", of=_load_name, json=False),
-        Column("loads", lambda check: [load.number for load in check.loads], NESTED),
-        named("start_s", None, quantity=INSTANT, of=lambda c: c.loads[0].start_s, why=_BY_NUMBER),
-        named("end_s", None, quantity=INSTANT, of=lambda c: c.loads[-1].end_s, why=_BY_NUMBER),
+        named(
+            "load",
+            of=lambda c: str(c.loads[0].number) if len(c.loads) == 1 else "together",
+            json=False,
+        ),
+        Column("loads", lambda c: [load.number for load in c.loads], q.NESTED),
+        named("start_s", None, quantity=q.INSTANT, of=lambda c: c.loads[0].start_s, why=_BY_NUMBER),
+        named("end_s", None, quantity=q.INSTANT, of=lambda c: c.loads[-1].end_s, why=_BY_NUMBER),
         named(
             "fillings",
             None,
-            quantity=COUNT,
-            of=lambda check: sum(len(load.fills) for load in check.loads),
+            quantity=q.COUNT,
+            of=lambda c: sum(len(load.fills) for load in c.loads),
             json=False,
             why="they are in the tickets",
         ),
@@ -120,29 +104,28 @@ LOADS = Table(
         ),
     ),
     title="Loads",
-    json="loads start_s end_s scale meter target swept_m2 comparisons",
     page="load compared scale meter target swept_m2",
     words=2,
 )
 
-_FACTOR = Quantity(lambda v, _: round(v, 5), lambda v, _, __: f"{v:.3f}", si="1")
+_FACTOR = q.Quantity(lambda v, _: round(v, 5), lambda v, _, __: f"{v:.3f}", si="1")
 CORRECTIONS = Table(
     "meter_corrections",
     (
         named(
             "loads",
             None,
-            quantity=COUNT,
+            quantity=q.COUNT,
             of=lambda p: len(p.together.loads) if p.together else 0,
             json=False,
             why="JSON lists them",
         ),
-        named("factor", None, "multiply the meter's factor by", _FACTOR, "correction.factor"),
-        named("sigma", None, "uncertainty", _FACTOR, "correction.sigma"),
-        named("low", None, "low (95 %)", _FACTOR, "correction.low"),
-        named("high", None, "high (95 %)", _FACTOR, "correction.high"),
-        named("needed", None, "change it", YES_NO, "correction.needed"),
-        named("scattered", None, "loads contradict one another", YES_NO, "correction.scattered"),
+        named("correction.factor", None, "multiply the meter's factor by", _FACTOR),
+        named("correction.sigma", None, "uncertainty", _FACTOR),
+        named("correction.low", None, "low (95 %)", _FACTOR),
+        named("correction.high", None, "high (95 %)", _FACTOR),
+        named("correction.needed", None, "change it", q.YES_NO),
+        named("correction.scattered", None, "loads contradict one another", q.YES_NO),
     ),
     outputs=("json", "table"),
     why="the page says it in a sentence",
@@ -150,13 +133,14 @@ CORRECTIONS = Table(
 
 PRODUCT_LOADS = json_only(
     "product_loads",
-    *in_json("product level", level=NUMBER),
+    "product level",
     nested("loads", LOADS, "checks"),
     nested("together", LOADS),
-    *in_json("outside_kg"),
+    "outside_kg",
     nested("meter_correction", CORRECTIONS, lambda p: p if p.correction else None),
-    Column("warnings", lambda p: sentences(p.findings, "warning"), NESTED),
+    Column("warnings", lambda p: sentences(p.findings, "warning"), q.NESTED),
     why="tables and page have a row for each load; a warning tells what was metered outside them",
+    level=q.NUMBER,
 )
 
 _OF_ALL = "JSON has it with the check, and the page's chart begins there"
@@ -166,11 +150,7 @@ WEIGHINGS = Table(
         named("area_left_m2", None, "ground left"),
         named("left_kg", None, "product left"),
         named("sigma_kg", None, "product left uncertainty"),
-        named("even_kg", None),
-        named("low_kg", None),
-        named("high_kg", None),
-        named("verdict", None),
-        named("ticket", None, of="place"),
+        *several("even_kg low_kg high_kg verdict ticket=place", None),
         named("area_m2", None, "ground in all", json=False, why=_OF_ALL),
         named("supply_kg", None, "product in all", json=False, why=_OF_ALL),
     ),
@@ -186,45 +166,44 @@ def _weighings(check: HalfwayCheck) -> list[Any]:
 
 HALFWAY = json_only(
     "halfway",
-    *in_json("product supply_kg area_m2 tolerance", tolerance=SHARE),
+    "product supply_kg area_m2 tolerance",
     nested("weighings", WEIGHINGS, _weighings),
     why="the page draws it, and each weighing has its row in tables of data",
+    tolerance=q.SHARE,
 )
 
 
-def _stock(amount: Amount | None, b: Balance, display: Display) -> str:
-    return row_text(b, display.units.mass)(amount.kg) if amount else "not given"
+def _amount(kg: float | None, b: Balance, display: q.Display, unknown: str = "") -> str:
+    return unknown if kg is None else row_text(b, display.units.mass)(kg)
 
 
-def _unexplained(b: Balance, display: Display) -> str:
-    text = row_text(b, display.units.mass)
-    return "" if b.unexplained_kg is None else text(b.unexplained_kg)
+def _stock(amount: Amount | None, b: Balance, display: q.Display) -> str:
+    return _amount(amount.kg if amount else None, b, display, "not given")
 
 
-def _open(rows: Sequence[Balance], display: Display) -> str:
+def _open(rows: Sequence[Balance], display: q.Display) -> str:
     return " ".join(balance_sentence(b, display.units) for b in rows if b.explained is False)
 
 
 USAGES = json_only(
     "usages",
-    *in_json("field operation"),
-    Column("used", "amount", WITH_ERROR),
-    *in_json("source"),
+    "field operation used=amount source",
     why="the table of data has a line for each",
+    used=q.WITH_ERROR,
 )
 BALANCES = Table(
     "balance",
     (
         named("product"),
-        named("bought", quantity=WITH_ERROR, told=lambda b, d: _stock(b.bought, b, d)),
-        named("used_kg", told=lambda b, d: row_text(b, d.units.mass)(b.used_kg)),
-        named("left", quantity=WITH_ERROR, told=lambda b, d: _stock(b.left, b, d)),
+        named("bought", quantity=q.WITH_ERROR, told=lambda b, d: _stock(b.bought, b, d)),
+        named("used_kg", told=lambda b, d: _amount(b.used_kg, b, d)),
+        named("left", quantity=q.WITH_ERROR, told=lambda b, d: _stock(b.left, b, d)),
         named(
             "without_field_kg",
             None,
             why="it lies in what is unexplained; a sentence says it where that is too much",
         ),
-        named("unexplained_kg", told=_unexplained),
+        named("unexplained_kg", told=lambda b, d: _amount(b.unexplained_kg, b, d)),
         named(
             "unexplained_sigma_kg",
             "Weighing errs by",
@@ -241,9 +220,8 @@ BALANCES = Table(
 BALANCE_LINES = Table(
     "balance",
     (
-        *(named("product", None), named("what", None), named("field", None), named("about", None)),
-        named("mass_kg", None, of="amount.kg"),
-        named("sigma_kg", None, "uncertainty", of="amount.sigma_kg"),
+        *several("product what field about mass_kg=amount.kg", None),
+        named("sigma_kg=amount.sigma_kg", None, "uncertainty"),
     ),
     outputs=("table",),
     why="JSON and page have a row for each product",
@@ -274,7 +252,7 @@ def _checks(product: ProductLoads) -> list[LoadCheck]:
 
 
 def load_frames(
-    books: Sequence[OperationLoads], balances: Iterable[Balance], display: Display
+    books: Sequence[OperationLoads], balances: Iterable[Balance], display: q.Display
 ) -> dict[str, pd.DataFrame]:
     """Every table of loads that has rows, by name; ``books`` hold one for each operation."""
 
@@ -294,7 +272,7 @@ def load_frames(
     return {name: frame for name, frame in every.items() if len(frame)}
 
 
-def load_page_tables(book: OperationLoads, display: Display) -> list[PageTable]:
+def load_page_tables(book: OperationLoads, display: q.Display) -> list[PageTable]:
     """A table of each product's loads, with what they mean below it; none without tickets."""
     tables = []
     for p in book.loads:

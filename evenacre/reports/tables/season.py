@@ -3,33 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any
 
 import pandas as pd
 
 from evenacre.planning.season.nutrients import NutrientAmount
 from evenacre.planning.season.salt import CAUTION, SOURCE, SaltScreen
 from evenacre.planning.season.season_totals import Ledger
-from evenacre.reports.column import (
-    MASS,
-    MONEY,
-    NAMES,
-    NUMBER,
-    PLACE,
-    SHARE,
-    Display,
-    Table,
-    joined,
-    measured,
-    named,
-    plain_number,
-    worded,
-)
+from evenacre.reports import quantities as q
+from evenacre.reports.column import PLACE, Column, Table, joined, json_only, named, nested, several
 from evenacre.reports.sentences import findings
 from evenacre.reports.sentences import season as sentences
 from evenacre.reports.writers.as_frame import data_frame
 from evenacre.reports.writers.as_html import PageTable, page_table
-from evenacre.reports.writers.as_json import records
 from evenacre.units.display import DisplayUnit
 
 _INCH_M = 0.0254
@@ -38,20 +23,15 @@ _INCH_M = 0.0254
 PLACEMENTS = Table(
     "placements",
     (
-        named("field"),
-        named("operation", None),
-        named("date"),
-        named("product"),
-        named("kind", None),
+        *several("field operation date product kind"),
         named("analysis_percent", None, "analysis", of="analysis", cell=sentences.analysis_text),
         joined("analysis", "Analysis", lambda p, _: sentences.analysis(p), "analysis_percent kind"),
-        named("rate_kg_per_m2"),
-        named("area_m2"),
+        *several("rate_kg_per_m2 area_m2"),
         named("total_kg", digits=4),
         named("outside_kg", None, "outside the field", why="the page has it with the operation"),
         named("method", "Placed", "method of placement"),
         named("amounts_from", None),
-        named("sources", "Log", "source files", NAMES),
+        named("sources", "Log", "source files", q.NAMES),
     ),
     title="What was put down",
     json="field operation date product kind analysis_percent rate_kg_per_m2 area_m2 total_kg "
@@ -66,19 +46,14 @@ def _per_area(kg: float, area_m2: float) -> float | None:
     return kg / area_m2 if area_m2 else None
 
 
-def _page_rate(a: NutrientAmount, kg: float, display: Display) -> str:
+def _page_rate(a: NutrientAmount, kg: float, display: q.Display) -> str:
     """A rate for the page: a mean over all fields is no field's rate."""
     return display.units.rate.text(kg / a.area_m2) if a.field and a.area_m2 else ""
 
 
-def _as_element(a: NutrientAmount, display: Display) -> str:
-    if a.element == a.nutrient:
-        return ""
-    return f"{a.element}: {display.units.mass.text(a.element_kg)}"
-
-
-def _element_rate(a: NutrientAmount, display: Display) -> str:
-    return "" if a.element == a.nutrient else _page_rate(a, a.element_kg, display)
+def _as_element(a: NutrientAmount, words: str) -> str:
+    """Words on a nutrient as an element; none where that is what it is called anyway."""
+    return "" if a.element == a.nutrient else words
 
 
 _QUOTIENT = "JSON gives mass and area"
@@ -95,7 +70,7 @@ NUTRIENTS = Table(
         ),
         named("nutrient"),
         named("area_m2", None, why="the page gives it with the field"),
-        named("kg", "Total", "total", quantity=MASS),
+        named("kg", "Total", "total", quantity=q.MASS),
         named(
             "mean_rate_kg_per_m2",
             None,
@@ -106,7 +81,12 @@ NUTRIENTS = Table(
         joined("rate", "Per area", lambda a, d: _page_rate(a, a.kg, d), "mean_rate_kg_per_m2"),
         named("element", None),
         named("element_kg", None, "total as element"),
-        joined("as_element", "As element", _as_element, "element element_kg"),
+        joined(
+            "as_element",
+            "As element",
+            lambda a, d: _as_element(a, f"{a.element}: {d.units.mass.text(a.element_kg)}"),
+            "element element_kg",
+        ),
         named(
             "element_rate_kg_per_m2",
             None,
@@ -115,7 +95,12 @@ NUTRIENTS = Table(
             json=False,
             why=_QUOTIENT,
         ),
-        joined("element_rate", "Element per area", _element_rate, "element_rate_kg_per_m2"),
+        joined(
+            "element_rate",
+            "Element per area",
+            lambda a, d: _as_element(a, _page_rate(a, a.element_kg, d)),
+            "element_rate_kg_per_m2",
+        ),
     ),
     title="Nutrients by field",
     json="field zone nutrient kg element element_kg area_m2",
@@ -132,21 +117,17 @@ NUTRIENT_TOTALS = replace(NUTRIENTS, json="nutrient kg element element_kg area_m
 NEEDS = Table(
     "needs",
     (
-        named("field", None, of="need.field"),
-        named("zone", None, of="need.zone"),
+        *several("need.field need.zone"),
         joined("where", "Where", lambda b, _: sentences.ground(b), "field zone"),
-        named("nutrient", of="need.nutrient"),
-        named("needed_kg_per_m2", of="need.kg_per_m2"),
+        *several("need.nutrient needed_kg_per_m2=need.kg_per_m2"),
         named("mean_kg_per_m2", "Put down", "put down"),
         named("needed_kg", None, why="the page gives rates"),
         named("applied_kg", None, "put down", why="the page gives rates"),
         named("verdict", "On average", "on average"),
         named("area_m2", None, why="met, short and over make it up"),
-        named("met_m2", digits=2),
-        named("short_m2", digits=2),
-        named("over_m2", digits=2),
+        *several("met_m2 short_m2 over_m2", digits=2),
         named("judged_by", None),
-        named("zones_left_out", None, quantity=NAMES, of="left_out"),
+        named("zones_left_out=left_out", None, quantity=q.NAMES),
     ),
     title="Against what was needed",
     json="field zone nutrient needed_kg_per_m2 mean_kg_per_m2 area_m2 needed_kg applied_kg verdict "
@@ -156,42 +137,37 @@ NEEDS = Table(
     remark=lambda rows, _: sentences.needs_remark(rows),
 )
 
-_SEEDS = measured(
+_SEEDS = q.measured(
     "1/m2",
     lambda d: DisplayUnit(f"per {d.units.small_area.label}", 1 / d.units.small_area.per_si),
     lambda v, d, _: f"{v / d.units.small_area.per_si:,.3g}",
 )
 
 
-def _part(s: Any, _: Display) -> str:
-    return s.rate.product if s.rate.product != s.product else ""
-
-
 SEED = Table(
     "seed",
     (
         named("field"),
-        named("operation", None),
-        named("date", None),
+        *several("operation date", None),
         named("product", "Seed"),
-        named("seed", None, of="rate.product"),
-        joined("part", "Part", _part, "seed"),
-        named("share", None, "share by mass", SHARE, "rate.share", why="the page gives rates"),
-        named("bulk_kg_per_m2", of="rate.bulk_kg_per_m2"),
-        named("pls_kg_per_m2", "Pure live seed", "pure live seed", of="rate.pls_kg_per_m2"),
-        named(
-            "pure_seeds_per_m2",
-            lambda d: f"Seeds per {d.units.small_area.label}",
-            "pure seeds",
-            _SEEDS,
-            "rate.pure_seeds_per_m2",
+        named("seed=rate.product", None),
+        joined(
+            "part",
+            "Part",
+            lambda s, _: s.rate.product if s.rate.product != s.product else "",
+            "seed",
         ),
-        named(
-            "live_seeds_per_m2",
-            lambda d: f"Live seeds per {d.units.small_area.label}",
-            "live seeds",
-            _SEEDS,
-            "rate.live_seeds_per_m2",
+        named("rate.share", None, "share by mass", q.SHARE, why="the page gives rates"),
+        named("rate.bulk_kg_per_m2"),
+        named("rate.pls_kg_per_m2", "Pure live seed", "pure live seed"),
+        *(
+            named(
+                f"rate.{kind}_seeds_per_m2",
+                lambda d, words=words: f"{words} per {d.units.small_area.label}",
+                f"{kind} seeds",
+                _SEEDS,
+            )
+            for kind, words in (("pure", "Seeds"), ("live", "Live seeds"))
         ),
         named("total_kg", digits=4),
     ),
@@ -201,15 +177,15 @@ SEED = Table(
 )
 
 
-def _inches(d: Display) -> DisplayUnit:
+def _inches(d: q.Display) -> DisplayUnit:
     return DisplayUnit("in", 1 / _INCH_M) if d.units.name == "us" else DisplayUnit("cm", 100.0)
 
 
-_SHORT = measured("m", _inches, lambda v, d, _: f"{_inches(d).of(v):.3g} {_inches(d).label}")
-_PERCENT = measured("%", lambda _: DisplayUnit("%", 1.0), lambda v, _, __: f"{v:.1f} %")
+_SHORT = q.measured("m", _inches, lambda v, d, _: f"{_inches(d).of(v):.3g} {_inches(d).label}")
+_PERCENT = q.measured("%", lambda _: DisplayUnit("%", 1.0), lambda v, _, __: f"{v:.1f} %")
 
 
-def _taken(s: SaltScreen, d: Display) -> str:
+def _taken(s: SaltScreen, d: q.Display) -> str:
     """Everything that is put into the formula, under its letters."""
     spread, spacing = (_SHORT.text(v, d, 3) for v in (s.spread_m, s.row_spacing_m))
     return (
@@ -221,30 +197,23 @@ def _taken(s: SaltScreen, d: Display) -> str:
 SALT = Table(
     "salt",
     (
-        named("field"),
-        named("operation", None),
-        named("product"),
-        named("crop"),
-        named("material", None),
+        *several("field operation product crop material"),
         joined(
             "taken",
             "Taken",
             _taken,
             "spread_m tolerated_loss_percent slope_percent_per_lb_ac row_spacing_m soil_factor",
         ),
-        named("slope_percent_per_lb_ac", None, "slope [% per lb/ac]", NUMBER),
-        named("spread_m", None, quantity=_SHORT),
-        named("row_spacing_m", None, quantity=_SHORT),
-        named("tolerated_loss_percent", None, "tolerated loss [%]", plain_number("%")),
-        named("soil_factor", None, quantity=NUMBER),
+        named("slope_percent_per_lb_ac", None, "slope [% per lb/ac]", q.NUMBER),
+        *several("spread_m row_spacing_m", None, quantity=_SHORT),
+        named("tolerated_loss_percent", None, "tolerated loss [%]", q.plain_number("%")),
+        named("soil_factor", None, quantity=q.NUMBER),
         named("limit_kg_per_m2", "Most (F)", "most"),
         named("placed_kg_per_m2"),
         named("loss_percent", "Stand lost", "stand lost", _PERCENT),
-        named("over", "", "verdict", worded(lambda over: "over" if over else "within")),
+        named("over", "", "verdict", q.worded(lambda over: "over" if over else "within")),
     ),
     title="Fertilizer with the seed",
-    json="field operation product crop material slope_percent_per_lb_ac spread_m row_spacing_m "
-    "tolerated_loss_percent soil_factor limit_kg_per_m2 placed_kg_per_m2 loss_percent over",
     page="field product crop taken over placed_kg_per_m2 limit_kg_per_m2 loss_percent",
     words=5,
     remark=(
@@ -255,26 +224,28 @@ SALT = Table(
 )
 
 
-def _difference(more: float, d: Display) -> str:
-    return f"own {MONEY.text(abs(more), d, 3)} {'dearer' if more > 0 else 'cheaper'}"
-
-
 COSTS = Table(
     "money",
     (
-        named("field"),
-        named("operation"),
-        named("product", quantity=MONEY),
-        named("overlap_product", "Overlap: product", quantity=MONEY),
-        named("overlap_time", "Overlap: time", quantity=MONEY),
-        named("skip_product", "Missed: product", "missed product", MONEY),
-        named("skip_time", "Missed: time", "missed time", MONEY),
-        named("own_work", quantity=MONEY),
-        named("hired_work", "Hired", quantity=MONEY),
-        named("own_over_hired", "", quantity=MONEY, text=_difference),
+        *several("field operation"),
+        named("product", quantity=q.MONEY),
+        named("overlap_product", "Overlap: product", quantity=q.MONEY),
+        named("overlap_time", "Overlap: time", quantity=q.MONEY),
+        named("skip_product", "Missed: product", "missed product", q.MONEY),
+        named("skip_time", "Missed: time", "missed time", q.MONEY),
+        named("own_work", quantity=q.MONEY),
+        named("hired_work", "Hired", quantity=q.MONEY),
+        named(
+            "own_over_hired",
+            "",
+            quantity=q.MONEY,
+            text=lambda more, d: (
+                f"own {q.MONEY.text(abs(more), d, 3)} {'dearer' if more > 0 else 'cheaper'}"
+            ),
+        ),
         named("overlap_time_s", "Hours on overlap"),
         named("skip_time_s", "Hours to fill", "missed time"),
-        named("without_price", None, "without a price", NAMES, "unpriced"),
+        named("without_price=unpriced", None, "without a price", q.NAMES),
     ),
     title="Money",
     json="field operation product overlap_product overlap_time overlap_time_s skip_product "
@@ -286,10 +257,7 @@ COSTS = Table(
 SETBACKS = Table(
     "setbacks",
     (
-        named("field", name=None),
-        named("setback", name=None),
-        named("operation", name=None),
-        named("product", name=None),
+        *several("field setback operation product", name=None),
         named("area_m2", name=None, digits=2),
         named("applied_kg", "Inside", name=None),
         *PLACE,
@@ -301,7 +269,7 @@ SETBACKS = Table(
 )
 
 
-def season_frames(ledger: Ledger, display: Display) -> dict[str, pd.DataFrame]:
+def season_frames(ledger: Ledger, display: q.Display) -> dict[str, pd.DataFrame]:
     """Every table of the season that has rows, by name."""
     every = (
         (PLACEMENTS, ledger.placements),
@@ -314,21 +282,21 @@ def season_frames(ledger: Ledger, display: Display) -> dict[str, pd.DataFrame]:
     return {table.name: data_frame(table, rows, display) for table, rows in every if rows}
 
 
-def season_record(ledger: Ledger) -> dict[str, Any]:
-    """The season's part of the summary, in SI units; what is not known is None."""
-    return {
-        "placements": records(PLACEMENTS, ledger.placements),
-        "nutrients": records(NUTRIENTS, ledger.amounts),
-        "totals": records(NUTRIENT_TOTALS, ledger.totals),
-        "needs": records(NEEDS, ledger.needs),
-        "seed": records(SEED, ledger.seed),
-        "salt": records(SALT, ledger.salt),
-        "money": records(COSTS, ledger.money),
-        "warnings": findings.sentences(ledger.findings, "warning"),
-    }
+LEDGER = json_only(
+    "season",
+    nested("placements", PLACEMENTS),
+    nested("nutrients", NUTRIENTS, "amounts"),
+    nested("totals", NUTRIENT_TOTALS),
+    nested("needs", NEEDS),
+    nested("seed", SEED),
+    nested("salt", SALT),
+    nested("money", COSTS),
+    Column("warnings", lambda ledger: findings.sentences(ledger.findings, "warning"), q.NESTED),
+    why="tables and page have each part by itself",
+)
 
 
-def season_page_tables(ledger: Ledger, display: Display) -> list[PageTable]:
+def season_page_tables(ledger: Ledger, display: q.Display) -> list[PageTable]:
     """Every table of the season that has rows, for the page."""
     fields = [a for a in ledger.amounts if a.zone is None]
     several = len({a.field for a in fields}) > 1

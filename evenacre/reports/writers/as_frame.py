@@ -7,7 +7,8 @@ from typing import Any
 
 import pandas as pd
 
-from evenacre.reports.column import Display, Table
+from evenacre.reports.column import Table
+from evenacre.reports.quantities import Display
 
 
 def data_frame(

@@ -6,7 +6,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from evenacre.reports.column import Column, Display, Table
+from evenacre.reports.column import Column, Table
+from evenacre.reports.quantities import Display
 
 
 @dataclass(frozen=True)
@@ -24,13 +25,9 @@ class PageTable:
 def page_table(table: Table, rows: Sequence[Any], display: Display) -> PageTable:
     """Rows as text in the reader's units."""
     columns = table.of("page")
-    return _shown(
-        table,
-        rows,
-        display,
-        tuple(c.heading(display) for c in columns),
-        [tuple(c.on_page(row, display) for c in columns) for row in rows],
-    )
+    head = tuple(c.heading(display) for c in columns)
+    lines = [tuple(c.on_page(row, display) for c in columns) for row in rows]
+    return _shown(table, rows, display, head, lines)
 
 
 def page_record(
@@ -38,11 +35,12 @@ def page_record(
     row: Any,
     display: Display,
     head: tuple[str, ...] = ("", ""),
-    cells: Sequence[Callable[[Column, Any, Display], str]] = (Column.on_page,),
+    cells: Callable[[Column], tuple[str, ...]] | None = None,
 ) -> PageTable:
-    """One row, turned: a line for each column of it, with its name and its cells."""
+    """One row, turned: a line for each column of it, with its name and its text or other cells."""
     lines = [
-        (c.heading(display), *(cell(c, row, display) for cell in cells)) for c in table.of("page")
+        (c.heading(display), *(cells(c) if cells else (c.on_page(row, display),)))
+        for c in table.of("page")
     ]
     return _shown(table, [row], display, head, lines)
 
@@ -54,14 +52,9 @@ def _shown(
     head: tuple[str, ...],
     lines: Sequence[tuple[str, ...]],
 ) -> PageTable:
-    return PageTable(
-        title=table.title(rows) if callable(table.title) else table.title,
-        head=head,
-        rows=lines,
-        words=table.words,
-        folded=table.folded,
-        remark=table.remark(rows, display) if callable(table.remark) else table.remark,
-    )
+    title = table.title(rows) if callable(table.title) else table.title
+    remark = table.remark(rows, display) if callable(table.remark) else table.remark
+    return PageTable(title, head, lines, table.words, table.folded, remark)
 
 
 def last_row(table: Table, **texts: str) -> tuple[str, ...]:

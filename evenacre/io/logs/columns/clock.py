@@ -18,6 +18,12 @@ from evenacre.io.common.time_zones import localised, zone_of
 from evenacre.io.common.years import THESE_YEARS, other_years
 from evenacre.io.logs.columns.column_roles import ColumnUse
 from evenacre.io.tables.record_table import RecordTable
+from evenacre.io.tables.time_numbers import (
+    SPREADSHEET_DAYS,
+    are_spreadsheet_days,
+    second_of_day,
+    written_out,
+)
 from evenacre.io.tables.time_texts import TimeTexts, read_time_texts
 from evenacre.model import UNDATED_S, BoolArray, FloatArray
 
@@ -27,7 +33,6 @@ _EPOCHS = (
     *((1e17, 1e-9, "nanoseconds"), (1e14, 1e-6, "microseconds"), (1e11, 1e-3, "milliseconds")),
     (1e8, 1.0, "seconds"),
 )
-_SPREADSHEET_DAYS = (20_000.0, 80_000.0)
 _SPREADSHEET_EPOCH_S = -25_569 * _DAY_S  # 1899-12-30, where spreadsheets count days from
 _REMEDY = (
     "Name the time column with --column time=COLUMN; times are ISO (2019-05-05T04:19:04Z), "
@@ -67,7 +72,15 @@ def read_clock(
 
 def _dates(table: RecordTable, date: ColumnUse) -> pa.Array:
     """Dates without a time of day, with marks between year, month and day."""
-    days = pc.replace_substring_regex(table.text(date.column), r"[T\s].*$", "")
+    texts = table.text(date.column)
+    if table.holds_numbers(date.column):
+        values = table.numbers(date.column, "date", Findings())
+        known = values[np.isfinite(values)]
+        low, high = SPREADSHEET_DAYS
+        if known.size and low < known.min() and known.max() < high:
+            stamps = pd.to_datetime(np.floor(values), unit="D", origin="1899-12-30")
+            return pa.array(stamps.strftime("%Y-%m-%d"), pa.string(), from_pandas=True)
+    days = pc.replace_substring_regex(texts, r"[T\s].*$", "")
     return pc.replace_substring_regex(days, r"^(\d{4})(\d{2})(\d{2})(\.0)?$", r"\1-\2-\3")
 
 
@@ -91,16 +104,20 @@ class _TimeReader:
         if not known.size:
             raise self._none(self.time)
         middle = float(np.median(known))
+        if unit is None and (written := written_out(values)) is not None:
+            note(f"{self.about} taken as year, month, day and time written without marks.")
+            return self._on_wall(written)
         for least, epoch_unit, name in _EPOCHS:
             if middle >= least:
                 note(f"{self.about} taken as {name} since 1970 (UTC).")
                 return Clock(self._of_this_age(values * epoch_unit), dated=True)
-        steps = np.abs(np.diff(known))
-        step = float(np.median(steps[steps > 0])) if (steps > 0).any() else 0.0
-        low, high = _SPREADSHEET_DAYS
-        if unit is None and low < middle < high and 0 < step < 0.005:
+        if unit is None and are_spreadsheet_days(known):
             note(f"{self.about} taken as days since 1899-12-30, as spreadsheets keep dates.")
-            return self._on_wall(values * _DAY_S + _SPREADSHEET_EPOCH_S)
+            return self._on_wall(np.round(values * _DAY_S, 3) + _SPREADSHEET_EPOCH_S)
+        clock = None if unit is not None else second_of_day(values, sure=date is not None)
+        if date is None and clock is not None:
+            note(f"{self.about} taken as hours, minutes and seconds (hhmmss); no date is known.")
+            return Clock(_past_midnight(clock), dated=False)
         if date is None:
             said = " (no unit is given: seconds)" if unit is None else ""
             note(f"{self.about} taken as time since the start of the log{said}; no date is known.")
@@ -109,10 +126,12 @@ class _TimeReader:
             return Clock(self._without(time_s, np.abs(time_s) >= UNDATED_S, words), dated=False)
         days = read_time_texts(_dates(self.table, date))
         self.judge_unread(date, self.table.text(date.column), days)
-        hhmmss = (values % 100 < 60) & (values // 100 % 100 < 60) & (values < 240_000)
-        if hhmmss[np.isfinite(values)].all() and unit is None:
+        if unit is None and known.min() >= 0 and known.max() < 1 and (known > 0).any():
+            note(f"{self.about} taken as parts of a day, as spreadsheets keep times.")
+            values = np.round(values * _DAY_S, 3)
+        elif clock is not None:
             note(f"{self.about} taken as hours, minutes and seconds (hhmmss).")
-            values = values // 10_000 * 3600 + values // 100 % 100 * 60 + values % 100
+            values = clock
         else:
             note(f"{self.about} taken as seconds since midnight.")
             values = values * (unit or 1.0)

@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pyarrow.compute as pc
 
 from evenacre.errors import InputError
 from evenacre.io.common.findings import Findings
-from evenacre.io.common.suggestions import did_you_mean
+from evenacre.io.common.suggestions import did_you_mean, listed
+from evenacre.io.logs.columns.by_values import roles_by_values
+from evenacre.io.logs.columns.width_unit import width_unit
 from evenacre.io.tables.headers import CUT_LENGTH, Header, read_header
 from evenacre.io.tables.record_table import RecordTable
 from evenacre.units.parsing import Dimension, example_unit, unit_factor
@@ -27,7 +32,7 @@ _GUESSES: dict[str, tuple[str, ...]] = {
     "time": (
         r"^(time_?stamp|date_?time|iso_?time|time_iso|ts|iso|iso_?8601)(_|$)",
         r"^(time|utc|gps_?time|local_time|time_of_day)(_(utc|local|s|ms|sec|seconds|gps|iso))?$",
-        r"(^|_)(time|time_?stamp|date_?time|elapsed|since|epoch|unix|utc|utctime)(_|$)",
+        r"(^|_)(time|time_?stamp|date_?time|elapsed|since|epoch|unix|utc|utctime|clock)(_|$)",
     ),
     "date": (r"^date(_|$)", r"(^|_)date$"),
     "speed": (r"^(speed|velocity|spd)(_|$)", r"(^|_)(speed|velocity|spd|vel)(_|$)"),
@@ -53,6 +58,8 @@ _GUESSES: dict[str, tuple[str, ...]] = {
 }
 """Patterns of names by role, the surest first, over words joined by ``_``."""
 
+_WANTED = {"target", "tgt", "trgt", "setpoint", "planned", "prescribed", "prescription", "rx"}
+_WANTED |= {"control", "commanded"}
 _NOT_LOGGED = {
     *("target", "tgt", "trgt", "set", "setpoint", "planned", "prescribed", "prescription", "rx"),
     *("desired", "requested", "required", "limit", "max", "maximum", "min", "minimum", "total"),
@@ -63,25 +70,49 @@ _FOREIGN = {
     "speed": {"fan", "wind", "rotor", "meter", "metering", "roller", "engine"},
     "width": {"row", "tram", "spacing"},
     "interval": {"since", "elapsed", "epoch"},
+    "time": {"zone"},
+    "x": {"offset"},
+    "y": {"offset"},
+    "rate": {"fuel", "engine", "control", "commanded"},
 }
 _RATE_WORDS = {"rate", "rt", "applied", "apd", "appl", "app", "as", "actual", "act", "application"}
 _FLOW_WORDS = {"flow", "mass", "massflow", "rate", "actual"}
+_LIKELY = {"rate": {"yield", "yld"}, "flow": {"mass"}}
 _SURE_WORDS = {"rate": {"rate", "applied", "apd"}, "flow": {"flow", "massflow"}}
+_VITAL = ("time", "date", "start", "lon", "lat", "x", "y")
+NAMED_ROLES = {
+    "field": re.compile(r"(field|paddock)(_name)?"),
+    "product": re.compile(r"(product|fertilizer|material|variety|hybrid)(_name)?"),
+    "crop": re.compile(r"crop(_(name|type))?"),
+    "implement": re.compile(r"(implement|drill|tool)(_name)?"),
+}
+"""Columns that may hold a name of something, by their names in English."""
+DATE_PARTS = {"year": ("year",), "month": ("month",), "day": ("day",)}
+CLOCK_PARTS = {
+    "hour": ("hour", "hours", "hr", "hh"),
+    "minute": ("minute", "minutes", "min"),
+    "second": ("second", "seconds", "sec", "ss"),
+}
+_MEASURED = ("speed", "heading", "work", "width", "distance", "sections", "rows")
 _NUMBERED = re.compile(
     r"^(section|sect|sec|boom|tower|row|opener)_?(\d+)(_(state|status|on|active|work))?$"
 )
 
 
-def _first_match(role: str, patterns: tuple[str, ...], headers: list[Header]) -> Header | None:
-    """Find the column whose name fits a role best."""
-    for pattern in patterns:
-        for header in headers:
-            for name in header.spellings:
-                words = set(name.split("_"))
-                foreign = _NOT_LOGGED | _FOREIGN.get(role, set())
-                if re.search(pattern, name) and not words & foreign:
-                    return header
-    return None
+def _best_matches(role: str, headers: list[Header], *, meant: bool = False) -> list[Header]:
+    """Find the columns whose names fit a role best: as spelled, or by what their words mean."""
+    foreign = _NOT_LOGGED | _FOREIGN.get(role, set())
+    for pattern in _GUESSES[role]:
+        fitting = [
+            header
+            for header in headers
+            for name in ((header.full,) if meant else header.spellings)
+            if re.search(pattern, name)
+            and not {*name.split("_"), *(header.words if meant else ())} & foreign
+        ]
+        if fitting:
+            return list({header.name: header for header in fitting}.values())
+    return []
 
 
 DIMENSIONS = {
@@ -129,6 +160,11 @@ class ColumnPlan:
         """Return the column of a role, if there is one."""
         return next((use for use in self.uses if use.role == role), None)
 
+    @property
+    def tells_times(self) -> bool:
+        """Whether any column says when a record was made."""
+        return any(map(self.get, ("time", "start", "date", "interval", "year", "hour")))
+
     def all(self, role: str) -> list[ColumnUse]:
         """Every column of a role."""
         return [use for use in self.uses if use.role == role]
@@ -159,23 +195,130 @@ def plan_columns(
         closed |= {"lon", "lat"}
     if placed or {"lon", "lat"} & closed:
         closed |= {"x", "y"}
-    for role, patterns in _GUESSES.items():
-        located = {use.role for use in uses} >= {"lon", "lat"}
-        if role in closed or (role in ("x", "y") and located):
+    if table.headless:
+        for role, column in roles_by_values(table, [use.role for use in uses]).items():
+            findings.note(f"{table.about(column)} taken as {role} because of its values.")
+            uses.append(ColumnUse(role, "", column, None, asked=False))
+        return ColumnPlan(tuple(uses))
+    for meant in (False, True):
+        for role in _GUESSES:
+            has = {use.role for use in uses}
+            if role in closed | has or (role in ("x", "y") and has >= {"lon", "lat"}):
+                continue
+            free = [h for h in headers if h.name not in taken]
+            found = _one_of(table, role, _best_matches(role, free, meant=meant), findings, meant)
+            if found is not None:
+                uses.append(_guessed_use(role, "", found, findings, table.file))
+                taken.add(found.name)
+        free = [h for h in headers if h.name not in taken]
+        if meant:
+            break
+        if "section" not in closed and not any(u.role in ("sections", "rows") for u in uses):
+            uses += _marked(free, findings, table.file)
+        for role, words in (("rate", _RATE_WORDS), ("flow", _FLOW_WORDS)):
+            if role not in closed:
+                uses += _amounts(role, words, free, findings, table.file)
+        if not ({"rate", "flow"} & closed or any(u.role in ("rate", "flow") for u in uses)):
+            _ask_for_amounts(free, findings, table.file)
+        taken |= {use.column for use in uses}
+    for number, use in enumerate(uses):
+        if use.role == "width" and use.unit is None:
+            unit = width_unit(table, read_header(use.column), headers, findings)
+            uses[number] = replace(use, unit=unit)
+    uses += _target(table, free, findings)
+    return ColumnPlan((*uses, *_names(table, free), *_date_parts(headers, uses)))
+
+
+def _one_of(
+    table: RecordTable, role: str, fitting: list[Header], findings: Findings, meant: bool
+) -> Header | None:
+    """Take the first of the columns that fit a role, unless the others say something else."""
+    if not fitting:
+        return None
+    first, *others = fitting
+    cells = table.text(first.name)
+    others = [h for h in others if not table.text(h.name).equals(cells)]
+    if not others:
+        return first
+    names = listed(h.name for h in fitting)
+    if not meant:
+        findings.warn(
+            f'{table.file}: columns {names} may each be the {role}; "{first.name}" was taken. To '
+            f"take another, give --column '{role}={others[0].name}'."
+        )
+        return first
+    if role in _VITAL:
+        raise table.error(
+            "",
+            f"columns {names} may each be the {role}.",
+            f"Name the one that is: --column '{role}={first.name}'.",
+        )
+    findings.warn(
+        f"{table.file}: columns {names} may each be the {role}, so none is used. To use one, give "
+        f"--column '{role}={first.name}'."
+    )
+    return None
+
+
+def _names(table: RecordTable, headers: list[Header]) -> list[ColumnUse]:
+    """Columns that hold one name all the way down: of the field, the product and the like."""
+    found = []
+    for role, pattern in NAMED_ROLES.items():
+        for header in headers:
+            if pattern.fullmatch(header.full) and not table.holds_numbers(header.name):
+                if pc.count_distinct(table.text(header.name)).as_py() == 1:
+                    found.append(ColumnUse(role, "", header.name, None, asked=False))
+                break
+    return found
+
+
+def _target(table: RecordTable, headers: list[Header], findings: Findings) -> list[ColumnUse]:
+    """The column of the rate that was wanted, where it is the same all the way down."""
+    for header in headers:
+        words = {*header.words, *header.meant}
+        unit = header.unit(Dimension.MASS_PER_AREA)
+        if unit is None or not (words & _WANTED and words & {"rate", "rt"}):
             continue
-        found = _first_match(role, patterns, [h for h in headers if h.name not in taken])
-        if found is None:
-            continue
-        use = _guessed_use(role, "", found, findings, table.file)
-        uses.append(use)
-        taken.add(found.name)
-    free = [h for h in headers if h.name not in taken]
-    if "section" not in closed and not any(u.role in ("sections", "rows") for u in uses):
-        uses += _marked(free, findings, table.file)
-    for role, words in (("rate", _RATE_WORDS), ("flow", _FLOW_WORDS)):
-        if role not in closed:
-            uses += _amounts(role, words, free, findings, table.file)
-    return ColumnPlan(tuple(uses))
+        values = table.numbers(header.name, "target", findings)
+        known = np.unique(values[np.isfinite(values) & (values > 0)])
+        if len(known) == 1:
+            return [ColumnUse("target", "", header.name, unit, asked=False)]
+    return []
+
+
+def _date_parts(headers: list[Header], uses: list[ColumnUse]) -> list[ColumnUse]:
+    """Columns of year, month and day, and of hour, minute and second, where no other tells it."""
+    taken = {use.column for use in uses if use.role not in ("interval", "date")}
+    named = {h.full: h.name for h in reversed(headers) if h.name not in taken}
+    has = {use.role for use in uses}
+    parts: list[ColumnUse] = []
+    for whole, pieces in (("date", DATE_PARTS), ("time", CLOCK_PARTS)):
+        spelled = [next((named[n] for n in names if n in named), None) for names in pieces.values()]
+        if whole not in has and all(spelled[: 2 if whole == "time" else 3]):
+            parts += [
+                ColumnUse(role, "", column, None, asked=False)
+                for role, column in zip(pieces, spelled, strict=True)
+                if column
+            ]
+    return parts
+
+
+def log_rank(names: Sequence[str]) -> int:
+    """Tell by its column names how well something is a log: 2 with times, 1 with measures, else 0.
+
+    Positions are not asked for: a map has them outside its columns.
+    """
+    headers = [read_header(name) for name in names]
+
+    def has(*roles: str) -> bool:
+        return any(_best_matches(r, headers, meant=m) for r in roles for m in (False, True))
+
+    if has("start", "interval", "time"):
+        return 2
+    measured = has(*_MEASURED)
+    words = [{*header.words, *header.meant} for header in headers]
+    sure = {word for words in _SURE_WORDS.values() for word in words}
+    return int(measured or any(own & sure and not own & _NOT_LOGGED for own in words))
 
 
 def _asked_use(table: RecordTable, role: str, text: str) -> ColumnUse:
@@ -217,6 +360,8 @@ def _find_column(table: RecordTable, role: str, text: str) -> tuple[str, str]:
             if len(same) == 1:
                 return same[0], unit
     name, unit = meant[-1]
+    if name.isdecimal() and 0 < int(name) <= len(table.names):
+        return table.names[int(name) - 1], unit
     cut = [c for c in table.names if len(c) == CUT_LENGTH and name.lower().startswith(c.lower())]
     if len(cut) == 1:
         return cut[0], unit
@@ -267,17 +412,13 @@ def _amounts(
     dimension = DIMENSIONS[role]
     found: list[tuple[str, Header]] = []
     for header in headers:
-        own = set(header.words)
-        if not own & words or own & _NOT_LOGGED:
+        own = {*header.words, *header.meant}
+        if not own & words or own & (_NOT_LOGGED | _FOREIGN.get(role, set())):
             continue
         if header.unit(dimension) is not None:
             found.append((header.remainder(words), header))
         elif own & _SURE_WORDS[role] and not _has_other_unit(header):
-            findings.warn(
-                f'{file}: column "{header.name}" looks like a {role} but has no unit of '
-                f"{dimension}, so it is not used. To use it, give --column "
-                f"'{role}={header.name} [{example_unit(dimension)}]'."
-            )
+            _ask_for_unit(role, header, findings, file)
     if len(found) == 1:
         found = [("", found[0][1])]
     if not found:
@@ -287,9 +428,26 @@ def _amounts(
             for header in headers
             if header.unit_text
             and header.unit(dimension) is not None
-            and not set(header.words) & _NOT_LOGGED
+            and not {*header.words, *header.meant} & _NOT_LOGGED
         ]
     return [_guessed_use(role, key, header, findings, file) for key, header in found]
+
+
+def _ask_for_unit(role: str, header: Header, findings: Findings, file: str) -> None:
+    dimension = DIMENSIONS[role]
+    findings.warn(
+        f'{file}: column "{header.name}" looks like a {role} but has no unit of {dimension}, so it '
+        f"is not used. To use it, give --column '{role}={header.name} [{example_unit(dimension)}]'."
+    )
+
+
+def _ask_for_amounts(headers: list[Header], findings: Findings, file: str) -> None:
+    """Ask about columns that are amounts as like as not, where no other is one."""
+    for role, words in _LIKELY.items():
+        for header in headers:
+            own = {*header.words, *header.meant}
+            if own & words and not own & _NOT_LOGGED and (role == "rate" or len(own) == 1):
+                _ask_for_unit(role, header, findings, file)
 
 
 def _has_other_unit(header: Header) -> bool:

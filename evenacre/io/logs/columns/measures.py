@@ -9,6 +9,7 @@ import numpy as np
 from evenacre.errors import InputError
 from evenacre.io.common.findings import Findings, counted
 from evenacre.io.logs.columns.column_roles import DIMENSIONS, ColumnPlan, ColumnUse
+from evenacre.io.logs.columns.width_unit import width_units
 from evenacre.io.tables.record_table import RecordTable
 from evenacre.model import UNDATED_S, FloatArray, Track
 from evenacre.units.parsing import example_unit, unit_factor
@@ -84,11 +85,12 @@ class _MeasureReader:
             return None
         widest = np.nanmax(values, initial=0.0)
         if widest > _WIDEST_M:
+            fitting = next(iter(width_units(self.table, use.column)[1]), "in")
             raise self.table.error(
                 f'column "{use.column}"',
                 f"a swath {widest:,.0f} m wide cannot be right.",
                 "Give the right unit, such as "
-                f"--column 'width={use.column} [in]', or --column width= to leave it out.",
+                f"--column 'width={use.column} [{fitting}]', or --column width= to leave it out.",
             )
         return values
 
@@ -162,6 +164,8 @@ class _MeasureReader:
         if unit is not None:
             return values * unit
         example, key = example_unit(DIMENSIONS[use.role]), f":{use.key}" if use.key else ""
+        if use.role == "width":
+            example = next(iter(width_units(self.table, use.column)[1]), example)
         call = f"--column '{use.role}{key}={use.column} [{example}]'"
         if use.asked:
             raise self.table.error(

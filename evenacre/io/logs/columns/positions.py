@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 from pyproj import CRS, Transformer
 
@@ -10,10 +12,13 @@ from evenacre.geo.geodesy import wrapped
 from evenacre.io.common.findings import FEW, Findings, counted
 from evenacre.io.logs.columns.column_roles import ColumnPlan
 from evenacre.io.maps.crs import parse_crs
+from evenacre.io.tables.headers import read_header
 from evenacre.io.tables.record_table import RecordTable
 from evenacre.model import BoolArray, FloatArray
 
 _FARM_DEGREES = 5.0
+# S may be a band of the north or mean the south, so it is not read.
+_ZONE = re.compile(r"(\d{1,2})([C-HJ-NP-RT-X]?)")
 
 
 def column_positions(
@@ -27,6 +32,8 @@ def column_positions(
         place = f'columns "{east.column}" and "{north.column}"'
         x = table.numbers(east.column, east.meaning, findings)
         y = table.numbers(north.column, north.meaning, findings)
+        if projected and crs is None:
+            crs = _utm_zone(table, findings)
         x, y = _unprojected(x, y, crs, table.file, place, findings, labelled=not projected)
         return checked_degrees(x, y, table.file, place, findings)
     raise table.error(
@@ -35,6 +42,26 @@ def column_positions(
         "Name them with --column lon=COLUMN --column lat=COLUMN "
         "(or x= and y= with --tracks-crs when they are projected).",
     )
+
+
+def _utm_zone(table: RecordTable, findings: Findings) -> str | None:
+    """The UTM zone that a column tells, in all records the same: ``15``, ``15N`` or ``15T``."""
+    for name in table.names:
+        if read_header(name).full not in ("utm_zone", "zone_utm"):
+            continue
+        zones = {text.removesuffix(".0").upper() for text in table.words(name)} - {""}
+        found = _ZONE.fullmatch(zones.pop()) if len(zones) == 1 else None
+        if found is None or not 1 <= int(found[1]) <= 60:
+            return None
+        south = bool(found[2]) and found[2] < "N"  # letters of the bands count from the south
+        half = "south" if south else "north"
+        said = f"{table.about(name)}: coordinates are taken as UTM zone {found[1]} {half}"
+        if found[2]:
+            findings.note(f"{said}.")
+        else:
+            findings.warn(f"{said}; it does not say which side of the equator.")
+        return f"EPSG:{(32700 if south else 32600) + int(found[1])}"
+    return None
 
 
 def _unprojected(

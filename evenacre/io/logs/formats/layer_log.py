@@ -1,4 +1,4 @@
-"""Tracks from map layers: points are fixes, each line a working pass, each polygon a step."""
+"""Tracks from map layers: points are fixes; lines and polygons are a drive, or ground."""
 
 from __future__ import annotations
 
@@ -18,8 +18,9 @@ from evenacre.geo.local_crs import WorkingPlane
 from evenacre.io.common.findings import Findings, counted
 from evenacre.io.logs.build_tracks import build_tracks
 from evenacre.io.logs.columns.clock import Clock, read_clock
-from evenacre.io.logs.columns.column_roles import ColumnPlan, plan_columns
+from evenacre.io.logs.columns.column_roles import ColumnPlan, log_rank, plan_columns
 from evenacre.io.logs.columns.positions import checked_degrees
+from evenacre.io.logs.formats.ground_log import ground_tracks, rows_of
 from evenacre.io.logs.formats.polygon_log import polygon_tracks
 from evenacre.io.logs.formats.runs import NOMINAL_SPEED_MPS, run_tracks
 from evenacre.io.maps.read_layer import LayerCache, Source, read_layer
@@ -45,13 +46,15 @@ def read_layer_tracks(
     cache: LayerCache | None = None,
 ) -> list[Track]:
     """Read a log kept as a map layer, or at hand in a cache; arguments as of `read_tracks`."""
-    frame, warnings = read_layer(Source(path, layer, crs=crs), polygons=False, cache=cache)
+    source = Source(path, layer, crs=crs)
+    frame, warnings = read_layer(source, polygons=False, cache=cache, wanted=log_rank)
     findings = Findings(warnings=list(warnings))
-    if (shapely.get_type_id(frame.geometry.array) > _SINGLE).any():
+    dimension = shapely.get_dimensions(frame.geometry.array)
+    if (shapely.get_type_id(frame.geometry.array) > _SINGLE).any() and (dimension < 2).any():
         frame = frame.explode()
     shapes = np.asarray(frame.geometry.array)
     _, first = np.unique(shapely.get_type_id(shapes), return_index=True)
-    kinds = {shape.geom_type for shape in shapes[first]}
+    kinds = {shape.geom_type.removeprefix("Multi") for shape in shapes[first]}
     if len(kinds) > 1:
         raise InputError.at(
             path.name,
@@ -62,7 +65,8 @@ def read_layer_tracks(
     table = _attributes(path.name, frame)
     plan = plan_columns(table, columns, findings, placed=True)
     kind = kinds.pop()
-    if path.suffix.lower() == ".fgb" and not any(plan.get(r) for r in ("time", "date", "start")):
+    order_matters = kind == "Point" and not any(plan.get(r) for r in ("time", "date", "start"))
+    if path.suffix.lower() == ".fgb" and order_matters:
         findings.warn(
             f"{path.name}: files of this kind do not keep the order of their features, and there "
             "are no times to put them in order."
@@ -100,10 +104,10 @@ def line_tracks(
     time_zone: str | None,
     findings: Findings,
 ) -> list[Track]:
-    """Turn lines into tracks whose tool is down along each line and up between lines.
+    """Turn lines with times into tracks whose tool is down along each line and up between them.
 
     What a line says holds for the whole of it; ``start`` and ``end`` (or ``time``) are the times
-    at its ends.
+    at its ends. Lines without times are ground as wide as the tool.
     """
     plane = WorkingPlane.around(shapes)
     lines = plane.project(shapes)
@@ -121,6 +125,29 @@ def line_tracks(
         findings.warn(
             f"{table.file}: left out {counted(len(lines) - kept.size, 'line')} without a length."
         )
+    start_use = plan.get("start") or plan.get("time")
+    begun = None
+    if start_use is not None:
+        begun = read_clock(table, start_use, plan.get("date"), time_zone, findings)
+    if begun is None or np.isnan(begun.time_s[kept]).any():
+        findings.note(
+            f"{table.file}: each of the {kept.size:,} lines is taken as ground as wide as the "
+            "tool, not as a drive, because it tells no times."
+        )
+        middles = shapely.line_interpolate_point(lines[kept], 0.5, normalized=True)
+        inside = shapely.get_coordinates(middles)
+        table = rows_of(table, kept)
+        return ground_tracks(
+            table,
+            shapes[kept],
+            inside,
+            plane,
+            plan,
+            None,
+            time_zone,
+            findings,
+            without=("interval",),
+        )
     findings.note(
         f"{table.file}: each of the {kept.size:,} lines is taken as a working pass, in the order "
         "of the file."
@@ -129,7 +156,7 @@ def line_tracks(
     xy, own = shapely.get_coordinates(shapely.segmentize(lines[kept], spacing_m), return_index=True)
     lon, lat = plane.lonlat(xy[:, 0], xy[:, 1])
     along = _along(xy, own)
-    clock = _clock(table, plan, kept, lengths[kept], along, own, time_zone, findings)
+    clock = _clock(table, plan, begun, kept, lengths[kept], along, own, time_zone, findings)
     return run_tracks(
         table,
         plan,
@@ -155,22 +182,16 @@ def _along(xy: FloatArray, own: IntArray) -> FloatArray:
 def _clock(
     table: RecordTable,
     plan: ColumnPlan,
+    begun: Clock,
     kept: IntArray,
     lengths: FloatArray,
     along: FloatArray,
     own: IntArray,
     time_zone: str | None,
     findings: Findings,
-) -> Clock | None:
-    """Times of the vertices from the times at the ends of their lines, if those are logged."""
-    start_use = plan.get("start") or plan.get("time")
-    if start_use is None:
-        return None
-    begun = read_clock(table, start_use, plan.get("date"), time_zone, findings)
+) -> Clock:
+    """Times of the vertices from the times at the ends of their lines."""
     start = begun.time_s[kept]
-    if np.isnan(start).any():
-        findings.warn(f"{table.file}: some lines have no time, so no times are used.")
-        return None
     duration = lengths / NOMINAL_SPEED_MPS
     end_use = plan.get("end")
     if end_use is None:

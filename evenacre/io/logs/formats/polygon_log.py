@@ -1,26 +1,38 @@
-"""Tracks from polygons: each the ground of one step of a drill."""
+"""Tracks from polygons: ground, or a drive where each is plainly one step of it."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
 import numpy as np
+import pyarrow as pa
 import shapely
 
 from evenacre.geo.geodesy import ShapeArray
 from evenacre.geo.local_crs import WorkingPlane
+from evenacre.geo.overlay import valid
 from evenacre.io.common.findings import Findings, counted
 from evenacre.io.logs.build_tracks import fix_clock
-from evenacre.io.logs.columns.column_roles import ColumnPlan
+from evenacre.io.logs.columns.clock import Clock
+from evenacre.io.logs.columns.column_roles import ColumnPlan, ColumnUse
 from evenacre.io.logs.columns.measures import read_lengths
+from evenacre.io.logs.formats.ground_log import ground_tracks, rows_of
 from evenacre.io.logs.formats.runs import NOMINAL_SPEED_MPS, run_tracks
+from evenacre.io.tables.headers import read_header
 from evenacre.io.tables.record_table import RecordTable
 from evenacre.model import BoolArray, FloatArray, IntArray, Track
+from evenacre.units.parsing import Dimension
 
 _SLIVER = 0.01  # of the middle area of the layer
 # Centres further apart than so many steps, and half a metre, belong to separate runs.
 _REACH = 1.5
 _REACH_M = 0.5
+# Steps of a drive: so large a share of them fills its own rectangle to so much, is no longer than
+# a few seconds' drive, comes later than the one before, and leads on from it.
+_MOST, _FILLED, _STEP_M, _LEADING = 0.9, 0.8, 30.0, 0.7
+_SAMPLE, _STRIP = 2000, 4.0  # polygons looked at; strips are so many times longer than wide
+_MASS_WORDS = {"mass", "weight", "applied", "amount", "quantity", "qty", "product", "total"}
+_WIDEST_M = 60.0  # of a swath: wider shapes are fields or zones
 
 
 @dataclass(frozen=True)
@@ -40,36 +52,135 @@ def polygon_tracks(
     time_zone: str | None,
     findings: Findings,
 ) -> list[Track]:
-    """Turn polygons, one a step, into the tracks that drew them.
+    """Turn polygons, simple or of several parts, into tracks.
+
+    Where times say that each is one step of a drive, they are the drive; else they are ground.
+    """
+    plane = WorkingPlane.around(shapes)
+    raw = plane.project(shapes)
+    crossing = ~shapely.is_valid(raw)
+    flat = valid(raw)
+    area = shapely.area(flat)
+    if not (area > 0).any():
+        raise table.error("", "no polygon can be used.", "Export the layer again.")
+    if crossing.any():
+        findings.note(
+            f"{table.file}: {counted(crossing.sum(), 'self-crossing polygon')} mended; the first "
+            f"is {table.first(crossing)}."
+        )
+    if (area == 0).any():
+        findings.warn(
+            f"{table.file}: left out {counted((area == 0).sum(), 'polygon')} without ground; the "
+            f"first is {table.first(area == 0)}."
+        )
+    timed = any(plan.get(role) for role in ("time", "date", "start"))
+    clock = fix_clock(table, plan, time_zone, findings) if timed else None
+    if clock is not None:
+        drive = _drive(table, flat, plan, clock, plane, time_zone, findings)
+        if drive is not None:
+            return drive
+    findings.note(
+        f"{table.file}: each of the {int((area > 0).sum()):,} polygons is taken as ground that was "
+        "covered, not as a step of a drive, because "
+        + ("it tells no times." if clock is None else "they do not lead on in order of time.")
+    )
+    kept = np.flatnonzero(area > 0)
+    table, plan = _with_masses(rows_of(table, kept), plan, area[kept], findings)
+    inside = shapely.get_coordinates(shapely.point_on_surface(flat[kept]))
+    clock = clock and replace(clock, time_s=clock.time_s[kept])
+    tracks = ground_tracks(table, shapes[kept], inside, plane, plan, clock, time_zone, findings)
+    width_m = _usual_width_m(flat[kept])
+    return [
+        replace(t, width_m=np.full(len(t), width_m)) if t.width_m is None and width_m else t
+        for t in tracks
+    ]
+
+
+def _usual_width_m(flat: ShapeArray) -> float | None:
+    """Width of the swath that polygons are strips or steps of, as a rule; None: of no swath."""
+    sides = _sides(flat[:_SAMPLE])
+    strips = np.median(sides.max(axis=1) / sides.min(axis=1)) > _STRIP
+    each = sides.min(axis=1) if strips else _steps(flat[:_SAMPLE], None, None).width
+    width = float(np.median(each))
+    return width if width < _WIDEST_M else None
+
+
+def _sides(flat: ShapeArray) -> FloatArray:
+    """Both sides of the smallest rectangle around each polygon, (n, 2)."""
+    corners = shapely.get_coordinates(shapely.oriented_envelope(flat)).reshape(-1, 5, 2)
+    return np.hypot(*np.moveaxis(np.diff(corners[:, :3], axis=1), 2, 0))
+
+
+def _with_masses(
+    table: RecordTable, plan: ColumnPlan, area_m2: FloatArray, findings: Findings
+) -> tuple[RecordTable, ColumnPlan]:
+    """Turn the mass that each polygon holds into a rate, where no rate is told."""
+    if plan.all("rate"):
+        return table, plan
+    taken = {use.column for use in plan.uses}
+    uses = list(plan.uses)
+    for name in table.names:
+        header = read_header(name)
+        unit = header.unit(Dimension.MASS)
+        if name in taken or unit is None or not set(header.words) & _MASS_WORDS:
+            continue
+        values = table.numbers(name, "mass", findings) * unit / area_m2
+        rates = table.data.set_column(table.names.index(name), name, pa.array(values))
+        table = replace(table, data=rates)
+        uses.append(ColumnUse("rate", header.remainder(_MASS_WORDS), name, 1.0, asked=True))
+        # It was looked at as a rate before its unit told what it is.
+        about = f"{table.about(name)} looks like"
+        findings.warnings[:] = [text for text in findings.warnings if not text.startswith(about)]
+        findings.note(f"{table.about(name)} is taken as the mass on each polygon.")
+    masses = [use for use in uses if use not in plan.uses]
+    if len(masses) == 1:
+        uses[-1] = replace(uses[-1], key="")
+    return table, ColumnPlan(tuple(uses))
+
+
+def _drive(
+    table: RecordTable,
+    flat: ShapeArray,
+    plan: ColumnPlan,
+    clock: Clock,
+    plane: WorkingPlane,
+    time_zone: str | None,
+    findings: Findings,
+) -> list[Track] | None:
+    """Turn polygons that are steps of a drive into the tracks that drew them; None: they are not.
 
     A fix stands at each centre and at both ends of every run of touching steps; width and
     length come from the smallest rectangle around the polygon unless attributes tell them.
     """
-    plane = WorkingPlane.around(shapes)
-    flat = plane.project(shapes)
-    kept = _usable(table, flat, findings)
-    timed = any(plan.get(role) for role in ("time", "date", "start", "interval"))
-    clock = fix_clock(table, plan, time_zone, findings) if timed else None
-    if clock is not None:
-        # Some formats shuffle their features; what follows in time follows on the ground.
-        kept = kept[np.argsort(clock.time_s[kept], kind="stable")]
+    area = shapely.area(flat)
+    sliver = (area > 0) & (area < _SLIVER * np.median(area[area > 0]))
+    kept = np.flatnonzero((area > 0) & ~sliver & np.isfinite(clock.time_s))
+    # Some formats shuffle their features; what follows in time follows on the ground.
+    kept = kept[np.argsort(clock.time_s[kept], kind="stable")]
+    if len(kept) < 2:
+        return None
     flat = flat[kept]
     logged_width, logged_length = (
         None if values is None else values[kept] for values in read_lengths(table, plan, findings)
     )
     steps = _steps(flat, logged_width, logged_length)
+    runs = _runs(steps)
+    middle_s = clock.time_s[kept]
+    if not _lead_on(flat, middle_s, runs):
+        return None
+    if sliver.any():
+        findings.warn(
+            f"{table.file}: left out {counted(sliver.sum(), 'sliver polygon')}; the first is "
+            f"{table.first(sliver)}."
+        )
     findings.note(
         f"{table.file}: each of the {len(kept):,} polygons is taken as one step; its width is from "
         f"{'its shape' if logged_width is None else 'its attribute'}, its length from "
         f"{'its shape' if logged_length is None else 'its attribute'}."
     )
-    runs = _runs(steps)
     step, xy, shift_m, own_run = _fixes(steps, runs)
     lon, lat = plane.lonlat(xy[:, 0], xy[:, 1])
-    if clock is not None:
-        middle_s = clock.time_s[kept]
-        early_s = shift_m / _speed(steps, runs, middle_s)[step]
-        clock = replace(clock, time_s=middle_s[step] + early_s)
+    early_s = shift_m / _speed(steps, runs, middle_s)[step]
     width = np.full(len(table), np.nan)
     width[kept] = steps.width
     return run_tracks(
@@ -81,28 +192,23 @@ def polygon_tracks(
         runs=own_run,
         lon=lon,
         lat=lat,
-        clock=clock,
+        clock=replace(clock, time_s=middle_s[step] + early_s),
         without=("distance", "interval", "time", "date", "start", "end"),
         measured={"width": width},
     )
 
 
-def _usable(table: RecordTable, flat: ShapeArray, findings: Findings) -> IntArray:
-    """Rows of polygons that can be a step."""
-    crossing = ~shapely.is_valid(flat)
-    area = np.where(crossing, np.nan, shapely.area(flat))
-    middle = np.median(area[area > 0]) if (area > 0).any() else 0.0
-    sliver = (area > 0) & (area < _SLIVER * middle)
-    for what, mask in (("self-crossing polygon", crossing), ("sliver polygon", sliver)):
-        if mask.any():
-            findings.warn(
-                f"{table.file}: left out {counted(mask.sum(), what)}; the first is "
-                f"{table.first(mask)}."
-            )
-    kept = np.flatnonzero((area > 0) & ~sliver)
-    if not kept.size:
-        raise table.error("", "no polygon can be used.", "Export the layer again.")
-    return kept.astype(np.int64)
+def _lead_on(flat: ShapeArray, time_s: FloatArray, runs: IntArray) -> bool:
+    """Tell whether polygons in order of time are steps of one drive."""
+    sides = _sides(flat)
+    one_short_piece = shapely.area(flat) >= _FILLED * sides.prod(axis=1)
+    one_short_piece &= sides.max(axis=1) <= _STEP_M
+    later = np.diff(time_s) > 0
+    return bool(
+        one_short_piece.mean() >= _MOST
+        and later.mean() >= _MOST
+        and (np.diff(runs) == 0).mean() >= _LEADING
+    )
 
 
 def _steps(flat: ShapeArray, width: FloatArray | None, length: FloatArray | None) -> _Steps:

@@ -35,7 +35,7 @@ def run_tracks(
     runs: IntArray,
     lon: FloatArray,
     lat: FloatArray,
-    clock: Clock | None,
+    clock: Clock,
     without: Collection[str],
     measured: Mapping[str, FloatArray] | None = None,
 ) -> list[Track]:
@@ -49,16 +49,14 @@ def run_tracks(
         Row of the feature each fix comes from, and the number of its run, in order.
     lon, lat : (n,) float
         Degrees.
-    clock : Clock or None
-        Times of the fixes; None: they are assumed.
+    clock : Clock
+        Times of the fixes.
     without : collection of str
         Roles that say something of the feature but not of its fixes.
     measured : mapping of str to array, optional
         SI values by role found from the shapes themselves, one per feature.
     """
     measured = measured or {}
-    if clock is None:
-        clock = nominal_clock(table.file, lon, lat, runs, findings)
     rows, time_s, down = _with_stops(clock.time_s, runs)
     feature = feature[rows]
     data = table.data.take(pa.array(feature))

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import geopandas as gpd
@@ -41,40 +41,41 @@ _SAME_SHARE = 0.01
 _SLIVER_M, _SLIVER_SHARE, _SEEN_M2 = 3.0, 0.02, 1.0
 
 
-@dataclass
 class Paddocks:
-    """The paddocks of a season."""
+    """The paddocks of a season: of ``[paddocks]`` (None: there is none) and ``[[paddock]]``.
 
-    # In the order of the file. None: something is wrong with it.
-    made: dict[str, Paddock | None] = field(default_factory=dict)
-    all_known: bool = True  # False when some could not be read, so that no name is unknown
-    # The table of each as it stands in the file.
-    written: dict[str, Mapping[str, Any]] = field(default_factory=dict)
-    places: dict[str, KeyPath] = field(default_factory=dict)
-    warnings: list[str] = field(default_factory=list)
-
-
-class PaddockBuilder:
-    """Makes the paddocks of a season; ``grazing`` holds where one of them does not say."""
+    What ``grazing`` says holds where one of them does not.
+    """
 
     def __init__(
-        self, files: SeasonFiles, fields: Mapping[str, Field | None], grazing: GrazingTable
+        self,
+        files: SeasonFiles,
+        fields: Mapping[str, Field | None],
+        grazing: GrazingTable,
+        drawn: object,
+        entries: Sequence[Any],
     ) -> None:
-        self.files, self.fields, self.grazing = files, fields, grazing
-        self.problems = files.problems
-        self.found = Paddocks()
-
-    def build(self, drawn: object, entries: Sequence[Any]) -> Paddocks:
-        """Make every paddock of ``[paddocks]`` (None: there is none) and ``[[paddock]]``."""
+        self.files, self.fields, self.problems = files, fields, files.problems
+        # In the order of the file. None: something is wrong with it.
+        self.made: dict[str, Paddock | None] = {}
+        self.all_known = True  # False when some could not be read, so that no name is unknown
+        # The table of each as it stands in the file, and its place.
+        self.written: dict[str, Mapping[str, Any]] = {}
+        self.places: dict[str, KeyPath] = {}
+        self.warnings: list[str] = []
         shapes = self._drawn(drawn) if drawn is not None else {}
         tables = self._tables(entries)
         for name in dict.fromkeys([*shapes, *tables]):
             table = tables.get(name, PaddockTable(name=name))
-            self.found.places.setdefault(name, _MAP)
-            made = table and self._ground(table, shapes, on_map=drawn is not None)
-            self.found.made[name] = self._paddock(table, made) if table and made else None
+            self.places.setdefault(name, _MAP)
+            ground = table and self._ground(table, shapes, on_map=drawn is not None)
+            self.made[name] = None
+            if table and ground:
+                growth = grazing.growth if table.growth is None else table.growth
+                made = grazing.given(Paddock) | table.given(Paddock)
+                made |= {"growth_kg_per_m2_per_day": (growth or 0.0) * DAY_S, "seeded": table.seed}
+                self.made[name] = Paddock(**made | {"field": ground})
         self._check_overlaps()
-        return self.found
 
     def _drawn(self, drawn: object) -> dict[str, BaseGeometry]:
         """Return the shapes of the map by name."""
@@ -82,10 +83,10 @@ class PaddockBuilder:
         frame = None
         if table is not None:
             frame = self.files.shapes(
-                read_paddocks, table, _MAP, self.found.warnings, name_column=table.name_column
+                read_paddocks, table, _MAP, self.warnings, name_column=table.name_column
             )
         if frame is None:
-            self.found.all_known = False
+            self.all_known = False
             return {}
         shapes: dict[str, BaseGeometry] = {}
         numbers: dict[str, object] = {}
@@ -95,7 +96,7 @@ class PaddockBuilder:
                 self.problems.add(_MAP, what, "Rename one, or take another name_column.")
                 continue
             shapes[name], numbers[name] = shape, number
-            self.found.warnings += odd_size(shape, f"{name}: the paddock")
+            self.warnings += odd_size(shape, f"{name}: the paddock")
         return shapes
 
     def _tables(self, entries: Sequence[Any]) -> dict[str, PaddockTable | None]:
@@ -108,38 +109,42 @@ class PaddockBuilder:
             name = entry.get("name") if isinstance(entry, Mapping) else None
             name = name.strip() if isinstance(name, str) else ""
             if not name:
-                self.found.all_known = False
+                self.all_known = False
                 continue
             if not is_new(name, tables, self.problems, (*path, "name")):
                 continue
             tables[name] = table
-            self.found.written[name] = entry
-            self.found.places[name] = path
+            self.written[name] = entry
+            self.places[name] = path
         return tables
 
     def _ground(
         self, table: PaddockTable, shapes: Mapping[str, BaseGeometry], *, on_map: bool
     ) -> Field | None:
         """Outline a paddock: its own boundary, else a field's of its name, else the map's."""
-        name, path = table.name, self.found.places[table.name]
+        name, path = table.name, self.places[table.name]
         if table.boundary is not None:
             plot = FieldTable(name=name, boundary=table.boundary, unworkable=table.unworkable)
             ground, said = self.files.field(plot, path)
-            self.found.warnings += said
+            self.warnings += said
             return ground
-        if name in self.fields:
-            known = self.fields[name]
-            if known is None:
-                return None
-            ground = known
-        else:
-            ground = Field(name)
+        ground = self.fields.get(name, Field(name))
+        if ground is None:
+            return None
         if ground.boundary is None and name in shapes:
             ground = replace(ground, boundary=shapes[name])
         elif name in shapes:
-            self._compare(name, ground.boundary, shapes[name])
+            # Where a field and the map's paddock are not the same ground.
+            ours, drawn = ground.boundary, shapes[name]
+            ways = ((ours, drawn), (drawn, ours))
+            differs = sum(geodesic_area_m2(in_degrees(without, *way)) for way in ways)
+            if differs > _SAME_SHARE * geodesic_area_m2(ours):
+                self.warnings.append(
+                    f"{name}: the field and the paddock of this name differ by "
+                    f"{in_both('area', differs)}; the field's outline was used."
+                )
         if ground.boundary is None:
-            if on_map and self.found.all_known:
+            if on_map and self.all_known:
                 what = f'There is no paddock "{name}" on the map, nor a field of that name.'
                 remedy = choice(name, [*shapes, *self.fields], "Give its boundary.")
                 self.problems.add((*path, "name"), what, remedy)
@@ -147,14 +152,11 @@ class PaddockBuilder:
                 what = "Its boundary is not given, and no field has its name."
                 self.problems.add((*path, "boundary"), what, 'Add boundary = "paddock.geojson".')
             return None
-        return self._with_unworkable(ground, table, path)
-
-    def _with_unworkable(self, ground: Field, table: PaddockTable, path: KeyPath) -> Field | None:
         if table.unworkable is None:
             return ground
         place = (*path, "unworkable")
         bare = self.files.shapes(
-            read_unworkable, table.unworkable, place, self.found.warnings, ground.boundary
+            read_unworkable, table.unworkable, place, self.warnings, ground.boundary
         )
         if bare is None:
             return None
@@ -164,45 +166,31 @@ class PaddockBuilder:
             return None
         return replace(ground, unworkable=bare)
 
-    def _compare(self, name: str, ours: BaseGeometry, map_s: BaseGeometry) -> None:
-        """Warn where a field and the map's paddock of the same name are not the same ground."""
-        ways = ((ours, map_s), (map_s, ours))
-        differs = sum(geodesic_area_m2(in_degrees(without, *way)) for way in ways)
-        if differs > _SAME_SHARE * geodesic_area_m2(ours):
-            self.found.warnings.append(
-                f"{name}: the field and the paddock of this name differ by "
-                f"{in_both('area', differs)}; the field's outline was used."
-            )
-
-    def _paddock(self, table: PaddockTable, ground: Field) -> Paddock:
-        def either(key: str) -> Any:
-            own = getattr(table, key)
-            return getattr(self.grazing, key) if own is None else own
-
-        given = {"utilization": either("utilization")} if either("utilization") is not None else {}
-        return Paddock(
-            field=ground,
-            forage_kg_per_m2=either("forage"),
-            growth_kg_per_m2_per_day=(either("growth") or 0.0) * DAY_S,
-            forage_most_kg_per_m2=either("forage_most"),
-            value=table.value,
-            seeded=table.seed,
-            window=table.window,
-            **given,
-        )
-
     def _check_overlaps(self) -> None:
-        """Complain of ground in two paddocks; a sliver along a fence is only told."""
-        shapes = {name: p.field.boundary for name, p in self.found.made.items() if p is not None}
-        for first, second, shared_m2, sliver in _overlaps(shapes):
-            what = f'"{first}" and "{second}" overlap by {in_both("area", shared_m2)}'
-            if sliver:
-                self.found.warnings.append(
-                    f"{what}, a sliver along their fence that counts in both."
-                )
+        """Complain of ground in two paddocks; a sliver along a fence is only told.
+
+        A sliver is narrow, on average, and a small part of the smaller of the two.
+        """
+        shapes = {name: p.field.boundary for name, p in self.made.items() if p is not None}
+        if len(shapes) < 2:
+            return
+        names, degrees = list(shapes), np.array(list(shapes.values()), dtype=object)
+        flat = valid(WorkingPlane.around(degrees).project(degrees))
+        first, second = shapely.STRtree(flat).query(flat, predicate="intersects")
+        pairs = first < second
+        first, second = first[pairs], second[pairs]
+        shared = intersect(flat[first], flat[second])
+        area, around = shapely.area(shared), shapely.length(shared)
+        smaller = np.minimum(shapely.area(flat[first]), shapely.area(flat[second]))
+        sliver = (2.0 * area < _SLIVER_M * around) & (area < _SLIVER_SHARE * smaller)
+        for i in np.flatnonzero(area > _SEEN_M2):
+            one, other = names[first[i]], names[second[i]]
+            what = f'"{one}" and "{other}" overlap by {in_both("area", float(area[i]))}'
+            if sliver[i]:
+                self.warnings.append(f"{what}, a sliver along their fence that counts in both.")
             else:
                 remedy = "Correct their outlines, so that no ground counts twice."
-                self.problems.add(self.found.places[second], f"{what}.", remedy)
+                self.problems.add(self.places[other], f"{what}.", remedy)
 
 
 def read_paddocks(
@@ -226,25 +214,3 @@ def read_paddocks(
         crs=4326,
     )
     return named, warnings + mended
-
-
-def _overlaps(shapes: Mapping[str, BaseGeometry]) -> Iterator[tuple[str, str, float, bool]]:
-    """Pairs of outlines with ground in common, its area (m2), and whether it is a mere sliver.
-
-    A sliver is narrow, on average, and a small part of the smaller of the two. Outlines are
-    polygons in degrees.
-    """
-    if len(shapes) < 2:
-        return
-    names, degrees = list(shapes), np.array(list(shapes.values()), dtype=object)
-    flat = valid(WorkingPlane.around(degrees).project(degrees))
-    first, second = shapely.STRtree(flat).query(flat, predicate="intersects")
-    pairs = first < second
-    first, second = first[pairs], second[pairs]
-    shared = intersect(flat[first], flat[second])
-    area, around = shapely.area(shared), shapely.length(shared)
-    smaller = np.minimum(shapely.area(flat[first]), shapely.area(flat[second]))
-    narrow = 2.0 * area < _SLIVER_M * around
-    sliver = narrow & (area < _SLIVER_SHARE * smaller)
-    for i in np.flatnonzero(area > _SEEN_M2):
-        yield names[first[i]], names[second[i]], float(area[i]), bool(sliver[i])

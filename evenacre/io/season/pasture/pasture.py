@@ -1,22 +1,27 @@
-"""Check a season's pasture tables: grazing, and seeding behind the herd."""
+"""Make grazing, and seeding behind the herd, of a season's pasture tables."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
+from evenacre.io.common.problem_collector import KeyPath
+from evenacre.io.common.suggestions import listed
+from evenacre.io.season.checks import check_order, is_defined, is_new
 from evenacre.io.season.files import SeasonFiles
-from evenacre.io.season.pasture.grazing import GrazingBuilder
+from evenacre.io.season.pasture.paddocks import Paddocks
+from evenacre.io.season.pasture.schema import GrazingTable, HerdTable, MoveTable
 from evenacre.io.season.pasture.seeding import seeding_of
 from evenacre.io.season.schema import SeasonTable
-from evenacre.model import Field, Grazing, Implement, Paddock, Product, Seeding
+from evenacre.model import Field, Grazing, HerdClass, Implement, Paddock, Product, Seeding, Stay
 from evenacre.units.display import ACRE_M2, POUND_KG, in_both
 
 _LB_AC = POUND_KG / ACRE_M2
 
 # Dry matter a day as a share of live weight. Beef cattle eat 2.5 to 3 %: NCAT ATTRA, Grazier's
 # Math. Wider here for other stock. The other limits are common practice, no source.
-_INTAKE = (0.015, 0.04)
+_INTAKE = (0.015 * (1 - 1e-9), 0.04 * (1 + 1e-9))
 _UTILIZATION = 0.8
 _GROWTH_KG_PER_M2_PER_DAY = 200 * _LB_AC
 _FORAGE_KG_PER_M2 = 9000 * _LB_AC
@@ -24,6 +29,8 @@ _WEIGHT_KG = (15.0, 1300.0)
 _SEED_KG_PER_M2 = 300 * _LB_AC
 _SPEED_MPS = 5.4  # 12 mph
 _LOST = 0.8
+
+_HOW_TO_COMPUTE = "or decide the moves under [[move]]."
 
 
 @dataclass(frozen=True)
@@ -65,8 +72,8 @@ def pasture_of(
     if not has_pasture(top):
         return Pasture()
     before = len(problems.problems)
-    builder = GrazingBuilder(top, files)
-    made, paddocks = builder.build(fields)
+    builder = _GrazingBuilder(top, files, fields)
+    made, paddocks = builder.build(), builder.paddocks
     grazing = None if len(problems.problems) > before else made
     warnings = [*paddocks.warnings, *builder.warnings]
     seeding = None
@@ -80,7 +87,7 @@ def pasture_of(
     if grazing is not None:
         warnings += _odd_grazing(grazing)
     if seeding is not None:
-        warnings += _odd_seeding(seeding, grazing)
+        warnings += _odd_seeding(seeding, grazing.paddocks if grazing else ())
     return Pasture(
         grazing=grazing,
         seeding=seeding,
@@ -91,11 +98,145 @@ def pasture_of(
     )
 
 
+class _GrazingBuilder:
+    """Puts herd, paddocks and moves together."""
+
+    def __init__(
+        self, top: SeasonTable, files: SeasonFiles, fields: Mapping[str, Field | None]
+    ) -> None:
+        self.top, self.problems = top, files.problems
+        written = {} if top.grazing is None else top.grazing
+        table = self.problems.check(GrazingTable, written, ("grazing",))
+        self.readable = table is not None
+        self.table = table or GrazingTable()
+        self.written: Mapping[str, Any] = written if isinstance(written, Mapping) else {}
+        self.paddocks = Paddocks(files, fields, self.table, top.paddocks, top.paddock)
+        self.warnings: list[str] = []
+
+    def build(self) -> Grazing:
+        """Make the grazing, as far as it goes."""
+        if not self.paddocks.made and self.paddocks.all_known:
+            remedy = 'Add [paddocks] with file = "paddocks.gpkg", or [[paddock]].'
+            self.problems.add(("paddock",), "There is no paddock.", remedy)
+        herd = tuple(self._herd())
+        moves = self._moves()
+        given = [key for key in ("start", "end", "order") if key in self.written]
+        if self.top.move and given:
+            keys = " and ".join(given)
+            what = f"The moves are decided under [[move]], so {keys} cannot be kept."
+            self.problems.add(("grazing", given[0]), what, f"Take out {keys}, or the moves.")
+        elif self.readable and not self.top.move:
+            self._check_computable()
+        start, end = self.table.start, self.table.end
+        what = f"Grazing ends on {end}, but starts only on {start}."
+        check_order(start, end, what, self.problems, ("grazing", "end"), apart=True)
+        made = self.table.given(Grazing)
+        made |= {"start": None, "end": None} if moves else {}
+        return Grazing(**made | {"herd": herd, "paddocks": self._in_order(moves), "moves": moves})
+
+    def _herd(self) -> Iterator[HerdClass]:
+        names: list[str] = []
+        for index, entry in enumerate(self.top.herd):
+            table = self.problems.check(HerdTable, entry, ("herd", index))
+            if table is not None:
+                if is_new(table.kind, names, self.problems, ("herd", index, "class")):
+                    names.append(table.kind)
+                eaten = table.intake.kg_per_day(table.weight)
+                yield HerdClass(table.kind, table.head, table.weight, eaten)
+
+    def _moves(self) -> tuple[Stay, ...]:
+        """Return the decided moves in order of time."""
+        made: list[tuple[Stay, int]] = []
+        for index, entry in enumerate(self.top.move):
+            path: KeyPath = ("move", index)
+            table = self.problems.check(MoveTable, entry, path)
+            if table is None:
+                continue
+            self._check_known(table.paddock, (*path, "paddock"))
+            if table.leave <= table.enter:
+                what = f"The herd leaves on {table.leave}, but enters only on {table.enter}."
+                remedy = "Change them over, or correct one; it stays for one day at least."
+                self.problems.add((*path, "leave"), what, remedy)
+                continue
+            made.append((Stay(table.paddock, table.enter, table.leave), index))
+        made.sort(key=lambda one: (one[0].enter, one[0].leave))
+        before: Stay | None = None
+        for after, index in made:
+            if before is not None and after.enter < before.leave:
+                self.problems.add(
+                    ("move", index, "enter"),
+                    f'The herd enters "{after.paddock}" on {after.enter}, but leaves '
+                    f'"{before.paddock}" only on {before.leave}.',
+                    "Correct one: it cannot be in two places.",
+                )
+            # Of all earlier stays the one that lasts longest is in the way, not only the last.
+            if before is None or after.leave > before.leave:
+                before = after
+        return tuple(stay for stay, _ in made)
+
+    def _check_known(self, name: str, path: KeyPath) -> None:
+        if self.paddocks.all_known:
+            is_defined(name, "paddock", self.paddocks.made, self.problems, path)
+
+    def _check_computable(self) -> None:
+        """Complain of what is missing to compute the moves from."""
+        if not self.top.herd and "start" not in self.written:
+            what = "Neither the herd's moves are given nor what to compute them from."
+            remedy = f"Add [[herd]], and start and forage under [grazing], {_HOW_TO_COMPUTE}"
+            self.problems.add(("grazing",), what, remedy)
+            return
+        if not self.top.herd:
+            what = "There is no herd, so its moves cannot be computed."
+            self.problems.add(("herd",), what, f"Add [[herd]], {_HOW_TO_COMPUTE}")
+        if "start" not in self.written:
+            what = "The day the herd enters the first paddock is missing."
+            remedy = f"Add start = 2026-08-04, {_HOW_TO_COMPUTE}"
+            self.problems.add(("grazing", "start"), what, remedy)
+        lacking = [
+            name
+            for name, paddock in self.paddocks.made.items()
+            if paddock is not None
+            and paddock.forage_kg_per_m2 is None
+            and "forage" not in {*self.written, *self.paddocks.written.get(name, ())}
+        ]
+        if lacking:
+            self.problems.add(
+                ("grazing", "forage"),
+                f"How much forage stands on {listed(lacking)} is missing, so the moves cannot "
+                "be computed.",
+                f'Add forage = "1800 lb/ac" here or under [[paddock]], {_HOW_TO_COMPUTE}',
+            )
+
+    def _in_order(self, moves: Sequence[Stay]) -> tuple[Paddock, ...]:
+        """Paddocks in the order they are grazed; the file's order where nothing else is said."""
+        known, order = self.paddocks.made, self.table.order
+        names = dict.fromkeys([*(stay.paddock for stay in moves), *known])
+        if order is not None and not moves:
+            names = {}
+            for index, name in enumerate(order):
+                place = ("grazing", "order", index)
+                self._check_known(name, place)
+                if name in names:
+                    what = f'"{name}" is listed twice.'
+                    self.problems.add(place, what, "Name each paddock once; rounds are repeated.")
+                names[name] = None
+            left_out = [name for name in known if name not in names]
+            if not order:
+                remedy = "Name the paddocks in the order they are grazed."
+                self.problems.add(("grazing", "order"), "The list is empty.", remedy)
+            elif left_out:
+                self.warnings.append(
+                    f"The order of grazing leaves out {listed(left_out)}: the herd does not go "
+                    "there, and they are not planned."
+                )
+        return tuple(paddock for name in names if (paddock := known.get(name)))
+
+
 def _odd_grazing(grazing: Grazing) -> Iterator[str]:
     """Say which figures of herd and paddocks look wrong; they are used all the same."""
     for animals in grazing.herd:
         share = animals.intake_kg_per_day / animals.weight_kg
-        if not _INTAKE[0] * (1 - 1e-9) <= share <= _INTAKE[1] * (1 + 1e-9):
+        if not _INTAKE[0] <= share <= _INTAKE[1]:
             yield (
                 f"{animals.name}: an intake of {100 * share:.2g} % of live weight a day is "
                 "unusual; 2.5 to 3 % is usual for beef cattle."
@@ -103,7 +244,7 @@ def _odd_grazing(grazing: Grazing) -> Iterator[str]:
         if not _WEIGHT_KG[0] <= animals.weight_kg <= _WEIGHT_KG[1]:
             weight = in_both("mass", animals.weight_kg)
             yield f"{animals.name}: a live weight of {weight} is unusual."
-    for what, is_odd in (
+    odd: tuple[tuple[str, Callable[[Paddock], bool]], ...] = (
         (
             "more than 80 % of the forage is to be eaten; the stand may not recover",
             lambda p: p.utilization > _UTILIZATION,
@@ -116,31 +257,33 @@ def _odd_grazing(grazing: Grazing) -> Iterator[str]:
             "more than 9,000 lb/ac (10 t/ha) of forage is very much; it is dry matter",
             lambda p: (p.forage_kg_per_m2 or 0.0) > _FORAGE_KG_PER_M2,
         ),
-        ("more forage stands than forage_most lets it grow to", _is_above_most),
-    ):
+        (
+            "more forage stands than forage_most lets it grow to",
+            lambda p: (
+                p.forage_most_kg_per_m2 is not None
+                and (p.forage_kg_per_m2 or 0.0) > p.forage_most_kg_per_m2
+            ),
+        ),
+    )
+    for what, is_odd in odd:
         if names := [p.field.name for p in grazing.paddocks if is_odd(p)]:
             yield f"{', '.join(names)}: {what}."
 
 
-def _is_above_most(paddock: Paddock) -> bool:
-    most, forage = paddock.forage_most_kg_per_m2, paddock.forage_kg_per_m2
-    return most is not None and forage is not None and most < forage
-
-
-def _odd_seeding(seeding: Seeding, grazing: Grazing | None) -> Iterator[str]:
+def _odd_seeding(seeding: Seeding, paddocks: Sequence[Paddock]) -> Iterator[str]:
     """Say which figures of seeding look wrong; they are used all the same."""
-    if seeding.rate_kg_per_m2 > _SEED_KG_PER_M2:
-        rate = in_both("rate", seeding.rate_kg_per_m2)
-        yield f"{seeding.product.name}: a seed rate of {rate} is very high."
-    if seeding.speed_mps > _SPEED_MPS:
-        yield "Drilling faster than 12 mph (19 km/h) is unusual."
-    if seeding.turn_speed_mps > _SPEED_MPS:
-        yield "Turning faster than 12 mph (19 km/h) is unusual."
-    if seeding.lost_chance > _LOST:
-        yield f"With {seeding.lost_chance:.0%} of days lost to weather hardly any is left to plan."
-    if seeding.on_hand_kg == 0.0:
-        yield f"There is no {seeding.product.name} on hand."
-    for paddock in grazing.paddocks if grazing else ():
+    name, lost = seeding.product.name, seeding.lost_chance
+    rate = in_both("rate", seeding.rate_kg_per_m2)
+    for is_odd, what in (
+        (seeding.rate_kg_per_m2 > _SEED_KG_PER_M2, f"{name}: a seed rate of {rate} is very high."),
+        (seeding.speed_mps > _SPEED_MPS, "Drilling faster than 12 mph (19 km/h) is unusual."),
+        (seeding.turn_speed_mps > _SPEED_MPS, "Turning faster than 12 mph (19 km/h) is unusual."),
+        (lost > _LOST, f"With {lost:.0%} of days lost to weather hardly any is left to plan."),
+        (seeding.on_hand_kg == 0.0, f"There is no {name} on hand."),
+    ):
+        if is_odd:
+            yield what
+    for paddock in paddocks:
         first, last = paddock.window or (None, None)
         early = last is not None and seeding.first_day is not None and last < seeding.first_day
         late = first is not None and seeding.last_day is not None and first > seeding.last_day

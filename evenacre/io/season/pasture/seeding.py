@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
-from evenacre.io.season.checks import check_order, check_range, is_defined
-from evenacre.io.season.pasture.schema import BookedTable, SeedingTable
+from evenacre.io.season.checks import check_order, is_defined
+from evenacre.io.season.pasture.schema import SeedingTable
 from evenacre.io.season.products import bulk_target
 from evenacre.io.season.values import Height, Standing
 from evenacre.model import Booking, Implement, Product, Seeding
@@ -30,10 +30,9 @@ def seeding_of(
     """
     before = len(problems.problems)
     table = problems.check(SeedingTable, written, _AT)
-    if table is None:
+    if table is None or not isinstance(written, Mapping):
         return None, []
-    keys = written if isinstance(written, Mapping) else {}
-    builder = _SeedingBuilder(table, keys, implements, products, problems)
+    builder = _SeedingBuilder(table, written, implements, products, problems)
     seeding = builder.build()
     return None if len(problems.problems) > before else seeding, builder.warnings
 
@@ -57,24 +56,22 @@ class _SeedingBuilder:
             product = None
         rates = self._rates(product)
         self._check_days()
-        bookings = tuple(self._booking(b, index) for index, b in enumerate(table.booked))
         residual = self._standing("residual", table.residual)
         regrowth = self._standing("regrowth_limit", table.regrowth_limit)
         if implement is None or product is None or rates is None:
             return None
-        rate, least, most = rates
         made: dict[str, Any] = {
             "product": product,
             "implement": implement,
-            "rate_kg_per_m2": rate,
-            "least_rate_kg_per_m2": least,
-            "most_rate_kg_per_m2": most,
+            **rates,
             "on_hand_kg": product.bought_kg if table.on_hand is None else table.on_hand,
             "residual_most_kg_per_m2": residual,
             "regrowth_most_kg_per_m2": regrowth,
             "hours_most_s": table.hours,
             "lost_days": tuple(sorted(set(table.lost_days))),
-            "bookings": bookings,
+            "bookings": tuple(
+                Booking(b.first, b.last or b.first, b.what, b.hours) for b in table.booked
+            ),
             "load_kg": self._load_kg(product, implement),
         }
         return Seeding(**table.given(Seeding) | made)
@@ -88,7 +85,7 @@ class _SeedingBuilder:
             self.problems.add((*_AT, key), f"{key} is missing.", f'Add {key} = "{known}".')
         return None
 
-    def _rates(self, product: Product | None) -> tuple[float, float, float] | None:
+    def _rates(self, product: Product | None) -> dict[str, float] | None:
         """Return the bulk rate wanted, the least and the highest, kg per m2."""
         table = self.table
         if not {"rate", "pls_rate"} & set(self.written):
@@ -98,7 +95,8 @@ class _SeedingBuilder:
             return None
         rate = bulk_target(table.rate, table.pls_rate, product, self.products, self.problems, _AT)
         before = len(self.problems.problems)
-        check_range(table.rate_min, table.rate_max, self.problems, _AT)
+        what, at = "rate_min is higher than rate_max.", (*_AT, "rate_min")
+        check_order(table.rate_min, table.rate_max, what, self.problems, at)
         if rate is None or len(self.problems.problems) > before:
             return None
         least, most = table.rate_min, table.rate_max
@@ -113,30 +111,29 @@ class _SeedingBuilder:
         if what:
             key = "rate" if table.pls_rate is None else "pls_rate"
             self.problems.add((*_AT, key), what, "Correct one of them.")
-        return rate, min(rate, least or rate), max(rate, most or rate)
+        return {
+            "rate_kg_per_m2": rate,
+            "least_rate_kg_per_m2": min(rate, least or rate),
+            "most_rate_kg_per_m2": max(rate, most or rate),
+        }
 
     def _check_days(self) -> None:
-        table = self.table
+        table, problems = self.table, self.problems
         first, last = table.first_day, table.last_day
         what = f"Seeding ends on {last}, but begins only on {first}."
-        check_order(first, last, what, self.problems, (*_AT, "last_day"))
-        begin, end = table.day_from, table.day_to
-        if begin is not None and end is not None and end <= begin:
-            remedy = 'Write from = "07:30" and to = "19:00".'
-            self.problems.add((*_AT, "to"), "The day's work ends before it begins.", remedy)
+        check_order(first, last, what, problems, (*_AT, "last_day"))
+        what, at = "The day's work ends before it begins.", (*_AT, "to")
+        remedy = 'Write from = "07:30" and to = "19:00".'
+        check_order(table.day_from, table.day_to, what, problems, at, remedy, apart=True)
         opens, closes = table.opens_after, table.closes_after
-        if closes is None:
-            closes = Seeding.closes_after_days
-        if opens is not None and closes < opens:
-            what = f"Every window closes after {closes} days, before it opens after {opens}."
-            remedy = "Give closes_after more days than opens_after."
-            self.problems.add((*_AT, "closes_after"), what, remedy)
-
-    def _booking(self, table: BookedTable, index: int) -> Booking:
-        last = table.first if table.last is None else table.last
-        what = f"It ends on {last}, but begins only on {table.first}."
-        check_order(table.first, last, what, self.problems, (*_AT, "booked", index, "to"))
-        return Booking(table.first, last, table.what, table.hours)
+        closes = Seeding.closes_after_days if closes is None else closes
+        what = f"Every window closes after {closes} days, before it opens after {opens}."
+        remedy = "Give closes_after more days than opens_after."
+        check_order(opens, closes, what, problems, (*_AT, "closes_after"), remedy)
+        for index, booked in enumerate(table.booked):
+            what = f"It ends on {booked.last}, but begins only on {booked.first}."
+            at = (*_AT, "booked", index, "to")
+            check_order(booked.first, booked.last, what, problems, at)
 
     def _standing(self, key: str, value: Standing | None) -> float | None:
         """Mass per area of what stands, where it may be told by its height."""
@@ -155,7 +152,9 @@ class _SeedingBuilder:
         if self.table.load is not None or "load" in self.written:
             return self.table.load
         volume_m3 = sum(bin_.volume_m3 for bin_ in implement.compartments)
-        density, whose = self._density(product)
+        density, whose = product.bulk_density_kg_per_m3, "its bulk density"
+        if density is None:
+            density, whose = self._density(product), "the bulk densities of its parts"
         if not volume_m3 or density is None:
             self.warnings.append(
                 "How much seed the cart takes is not known, so no refills are planned. Give load "
@@ -169,20 +168,15 @@ class _SeedingBuilder:
         )
         return load_kg
 
-    def _density(self, product: Product) -> tuple[float | None, str]:
-        """Bulk density of a seed lot or a blend, kg/m3, and whose it is.
+    def _density(self, blend: Product) -> float | None:
+        """Bulk density, kg/m3, of a blend that takes the volume of its parts.
 
-        A blend whose own is not told takes the volume of its parts. It packs denser than that:
-        the small seed fills gaps.
+        It packs denser than that: the small seed fills gaps.
         """
-        if product.bulk_density_kg_per_m3 is not None:
-            return product.bulk_density_kg_per_m3, "its bulk density"
-        lots = [(self.products.get(name), part) for name, part in product.parts if part > 0]
+        lots = [(self.products.get(name), part) for name, part in blend.parts if part > 0]
         volume_m3 = 0.0
         for lot, part in lots:
             if lot is None or lot.bulk_density_kg_per_m3 is None:
-                return None, ""
+                return None
             volume_m3 += part / lot.bulk_density_kg_per_m3
-        if not volume_m3:
-            return None, ""
-        return sum(part for _, part in lots) / volume_m3, "the bulk densities of its parts"
+        return sum(part for _, part in lots) / volume_m3 if volume_m3 else None

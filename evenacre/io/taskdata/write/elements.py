@@ -20,7 +20,7 @@ from evenacre.io.common.findings import Subject
 from evenacre.io.result_folder.exchange import NEW, flush, flush_tree
 from evenacre.io.result_folder.staging import parents_made
 from evenacre.io.result_folder.workplace import workplace
-from evenacre.io.taskdata.folder import open_taskdata
+from evenacre.io.taskdata.folder import open_sets
 from evenacre.io.taskdata.tree import read_root
 from evenacre.model import Field
 from evenacre.processes.written import Written
@@ -121,8 +121,9 @@ def check_replaceable_zip(target: Path, remedy: str) -> None:
     if not os.path.lexists(target):
         return
     try:
-        root = read_root(open_taskdata(target), Subject(""))
-    except InputError:
+        (files,), _ = open_sets(target)
+        root = read_root(files, Subject(""))
+    except (InputError, ValueError):
         root = None
     if root is None or root.get("ManagementSoftwareManufacturer") != _SOFTWARE:
         why = "Evenacre did not write it"

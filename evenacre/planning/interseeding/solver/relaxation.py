@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -11,10 +11,15 @@ from scipy import sparse
 
 from evenacre.model import FloatArray
 from evenacre.planning.interseeding.plan_types import BEYOND, ScheduleProblem
-from evenacre.planning.interseeding.solver.candidate import Candidate
-from evenacre.planning.interseeding.solver.greedy import greedy_schedules
-from evenacre.planning.interseeding.solver.program import Program, Solution
-from evenacre.planning.interseeding.solver.slots import HOUR_S, Slots, add_schedule, picks
+from evenacre.planning.interseeding.solver.candidate import Candidate, greedy_schedules
+from evenacre.planning.interseeding.solver.program import (
+    HOUR_S,
+    Program,
+    Slots,
+    Solution,
+    add_schedule,
+    picks,
+)
 
 _DAY_S = 86400.0
 _PARTS = frozenset({"visit", "fills"})
@@ -35,24 +40,18 @@ def smallest_relaxation(problem: ScheduleProblem, *, time_limit_s: float = 2.0) 
     of a window counts as a mean day of the drill. Everything is seeded at the least rate.
     Paddocks without ground or value are left out.
 
-    Parameters
-    ----------
-    time_limit_s : float
-        Where it does not suffice, visits and fills count as parts of whole ones: the set is
-        then no larger than the smallest. Plain rules look for a schedule with it, and amounts
-        of time grow until there is one; where they find none, the amounts may fall short.
+    Where the time limit does not suffice, visits and fills count as parts of whole ones: the set
+    is then no larger than the smallest. Plain rules look for a schedule with it, and amounts of
+    time grow until there is one; where they find none, the amounts may fall short.
 
-    Returns
-    -------
-    tuple of (str, int or None, float)
-        What to relax, the paddock, how much: kg of ``"seed"``, seconds a day of ``"hours"``,
-        seconds in all of what takes time, days of a window. A paddock that cannot be seeded
-        whole even with everything relaxed is told as ``BEYOND`` with the share of it that is
-        out of reach, and what is told besides is for the others. Empty when every paddock can
-        be seeded whole.
+    Told are what to relax, the paddock, and how much: kg of ``"seed"``, seconds a day of
+    ``"hours"``, seconds in all of what takes time, days of a window. A paddock that cannot be
+    seeded whole even with everything relaxed is told as ``BEYOND`` with the share of it that is
+    out of reach, and what is told besides is for the others. Nothing when every paddock can be
+    seeded whole.
     """
     end = time.monotonic() + time_limit_s
-    task = _Relaxing.of(problem)
+    task = _Relaxing(problem)
     if not len(task.slots):
         return task.told(None, problem.worth_seeding.astype(float))
     beyond = task.beyond(_PARTS, _LINEAR_S)
@@ -60,17 +59,16 @@ def smallest_relaxation(problem: ScheduleProblem, *, time_limit_s: float = 2.0) 
     if beyond is None or best is None:  # there was no time even for linear programs
         return ()
     simple = task.enough(best, beyond)
-    if simple is None or simple[1] > 1.0 or task.days(simple[0]).sum() > task.days(best).sum():
+    chosen = best if simple is None else simple[0]
+    if simple is None or simple[1] > 1.0 or task.days(chosen).sum() > task.days(best).sum():
         exact = task.least(best, beyond, time_limit_s=end - time.monotonic())
         if exact.infeasible:
             told = task.exactly(end=end)
             return task.told(best, beyond) if told is None else told
-        if exact.values is not None:
-            return task.told(exact.values, beyond)
-    return task.told(best if simple is None else simple[0], beyond)
+        chosen = exact.values or chosen
+    return task.told(chosen, beyond)
 
 
-@dataclass(frozen=True, eq=False)
 class _Relaxing:
     """The program: every paddock whole, and a switch for each constraint.
 
@@ -79,36 +77,33 @@ class _Relaxing:
     gives back on each day; ``missing`` (m,), the share of a paddock that is out of reach.
     """
 
-    problem: ScheduleProblem
-    program: Program
-    # Of all days that no hard rule shuts; the seed of their problem does not bind: how much of it
-    # is short hangs on nothing else
-    slots: Slots
-    taken: tuple[str, ...]  # what takes time
-    windows: tuple[tuple[str, int], ...]  # rule and paddock
-    shut: Any  # (w, k); which slots each window's rule shuts
-    more_s: float  # hours that may be added to each day that has any
-
-    @classmethod
-    def of(cls, problem: ScheduleProblem) -> _Relaxing:
+    def __init__(self, problem: ScheduleProblem) -> None:
+        self.problem, self.program = problem, Program()
         capacity = problem.capacity_s
-        taken = tuple(what for what, taking in problem.taken_s.items() if taking.any())
-        more = max(_DAY_S - float(capacity.max(initial=0.0)), 0.0)
-        most = sum((problem.taken_s[w] for w in taken), capacity + more * (capacity > 0))
+        # What takes time, and the hours that may be added to each day that has any.
+        self.taken = [what for what, taking in problem.taken_s.items() if taking.any()]
+        self.more_s = max(_DAY_S - float(capacity.max(initial=0.0)), 0.0)
+        most = sum(
+            (problem.taken_s[w] for w in self.taken), capacity + self.more_s * (capacity > 0)
+        )
         hard = {rule: problem.forbidden[rule] for rule in problem.hard & problem.forbidden.keys()}
+        # Of all days that no hard rule shuts; the seed of their problem does not bind: how much
+        # of it is short hangs on nothing else.
         free = replace(problem, on_hand_kg=None, forbidden=hard)
-        slots = Slots.of(free, free.open_days, most)
-        windows, rows = [], []
+        self.slots = slots = Slots.of(free, free.open_days, most)
+        # Rule and paddock of each window, and which slots the rule shuts, (w, k).
+        self.windows: list[tuple[str, int]] = []
+        rows = []
         for rule in [rule for rule in problem.forbidden if rule not in problem.hard]:
             shuts = problem.forbidden[rule][slots.paddock, slots.day]
             for p in np.unique(slots.paddock[shuts]):
-                windows.append((rule, int(p)))
+                self.windows.append((rule, int(p)))
                 rows.append(shuts & (slots.paddock == p))
-        shut = sparse.csr_array(np.array(rows, dtype=float).reshape(len(rows), len(slots)))
-        task = cls(problem, Program(), slots, taken, tuple(windows), shut, more)
+        self.shut: Any = sparse.csr_array(
+            np.array(rows, dtype=float).reshape(len(rows), len(slots))
+        )
         if len(slots):
-            task._write()
-        return task
+            self._write()
 
     def _write(self) -> None:
         problem, program, slots = self.problem, self.program, self.slots
@@ -132,18 +127,15 @@ class _Relaxing:
             by_what = picks(np.arange(t * q), 1 + np.repeat(np.arange(t), q), (t * q, count))
             switch = sparse.diags_array(-given) @ by_what
             program.bind({"given": sparse.eye_array(t * q), "relaxed": switch}, high=0.0)
-        whole = {
-            "share": picks(slots.paddock, np.arange(k), (m, k)),
-            "missing": sparse.eye_array(m),
-        }
+        share = picks(slots.paddock, np.arange(k), (m, k))
+        whole = {"share": share, "missing": sparse.eye_array(m)}
         program.bind(whole, low=problem.worth_seeding.astype(float))
         pairs = self.shut.tocoo()
         each = np.arange(pairs.nnz)
         if pairs.nnz:
             opened = -picks(each, 1 + t + pairs.row, (pairs.nnz, count))
-            program.bind(
-                {"visit": picks(each, pairs.col, (pairs.nnz, k)), "relaxed": opened}, high=0.0
-            )
+            visit = picks(each, pairs.col, (pairs.nnz, k))
+            program.bind({"visit": visit, "relaxed": opened}, high=0.0)
 
     @property
     def count_cost(self) -> Values:
@@ -164,11 +156,9 @@ class _Relaxing:
 
     def beyond(self, loose: frozenset[str], time_limit_s: float) -> FloatArray | None:
         """Share of each paddock that is out of reach with everything relaxed; None: not known."""
+        cost = {"missing": np.ones(self.problem.shape[0])}
         found = self.program.solve(
-            {"missing": np.ones(self.problem.shape[0])},
-            time_limit_s=time_limit_s,
-            fixed=self.count_cost,
-            loose=loose,
+            cost, time_limit_s=time_limit_s, fixed=self.count_cost, loose=loose
         )
         if found.values is None:
             return None
@@ -240,8 +230,13 @@ class _Relaxing:
         used = slots.spread(values["visit"]) > _LEAST
         chosen = self.problem.open_days
         wanted = (self.problem.worth_seeding & (beyond == 0)).astype(float)
+        upper, has_time = self.program.upper, self.problem.capacity_s > 0
         for factor in _FACTORS:
-            amounts, capacity = self._scaled(values, factor)
+            # So many times the hours and what is given back, as far as there is any.
+            amounts = {n: np.minimum(values[n] * factor, upper[n]) for n in ("hours", "given")}
+            capacity = self.problem.capacity_s + has_time * amounts["hours"][0]
+            for given in amounts["given"].reshape(-1, len(slots.days)):
+                capacity[slots.days] += given
             free = replace(slots.problem, capacity_s=capacity)
             for allowed in (chosen | (switched & used), chosen | switched):
                 there = Slots.of(free, allowed, capacity)
@@ -252,17 +247,6 @@ class _Relaxing:
                         visit = (share[slots.paddock, slots.day] > 0).astype(float)
                         return {**values, **amounts, "visit": visit}, factor
         return None
-
-    def _scaled(self, values: Values, factor: float) -> tuple[Values, FloatArray]:
-        """So many times the hours and what is given back, as far as there is any; and the days."""
-        amounts = {
-            name: np.minimum(values[name] * factor, self.program.upper[name])
-            for name in ("hours", "given")
-        }
-        capacity = self.problem.capacity_s + (self.problem.capacity_s > 0) * amounts["hours"][0]
-        for given in amounts["given"].reshape(-1, len(self.slots.days)):
-            capacity[self.slots.days] += given
-        return amounts, capacity
 
     def days(self, values: Values) -> FloatArray:
         """Whole days of each window that its rule shuts."""
@@ -279,15 +263,10 @@ class _Relaxing:
                 told.append(("seed", None, short))
         if values is not None:
             given = values["given"].reshape(-1, len(self.slots.days)).sum(axis=1)
-            amounts = [
-                ("hours", None, float(values["hours"][0])),
-                *((what, None, float(s)) for what, s in zip(self.taken, given, strict=True)),
-                *(
-                    (r, p, float(d))
-                    for (r, p), d in zip(self.windows, self.days(values), strict=True)
-                ),
-            ]
-            told += [item for item in amounts if item[2] > _LEAST]
+            names = [("hours", None), *((what, None) for what in self.taken), *self.windows]
+            amounts = [*values["hours"], *given, *self.days(values)]
+            named = zip(names, amounts, strict=True)
+            told += [(*name, float(amount)) for name, amount in named if amount > _LEAST]
         told += [(BEYOND, int(p), float(beyond[p])) for p in np.nonzero(beyond)[0]]
         return tuple(told)
 

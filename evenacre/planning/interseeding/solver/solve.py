@@ -10,11 +10,11 @@ from evenacre.planning.interseeding.plan_types import ScheduleProblem, SeedingSc
 from evenacre.planning.interseeding.solver.candidate import (
     VALUE_TOLERANCE,
     Candidate,
+    greedy_schedules,
     lateness,
     settled,
 )
-from evenacre.planning.interseeding.solver.greedy import greedy_schedules
-from evenacre.planning.interseeding.solver.slots import Slots, schedule_program
+from evenacre.planning.interseeding.solver.program import Slots, schedule_program
 
 PROVEN_GAP = 1e-6
 """Relative; a value so near to the bound counts as proven."""
@@ -35,17 +35,10 @@ def solve_schedule(problem: ScheduleProblem, *, time_limit_s: float = 6.0) -> Se
     empty and is filled when it is empty, a whole load at a time, and the fill takes its time
     from that day; it may be filled on an earlier day than it is sown.
 
-    Parameters
-    ----------
-    time_limit_s : float
-        For all of the solving together. A problem that is solved in time has the same answer
-        every time; one that is not may have another.
-
-    Returns
-    -------
-    SeedingSchedule
-        ``bound`` and ``proven`` speak of the value. Only where fills bind is the rate short of
-        the highest, by a hundredth of its range at most when time suffices.
+    The time limit is for all of the solving together: a problem that is solved in time has the
+    same answer every time; one that is not may have another. ``bound`` and ``proven`` speak of
+    the value. Only where fills bind is the rate short of the highest, by a hundredth of its range
+    at most when time suffices.
     """
     end = time.monotonic() + time_limit_s
     slots = Slots.of(problem, problem.open_days, problem.capacity_s)
@@ -116,18 +109,16 @@ def _at_highest_rate(slots: Slots, best: Candidate, *, end: float) -> Candidate:
     best = _raised(known, top)
     if not problem.counts_fills or top <= least:
         return best
-    low, high = best.rate_kg_per_m2, top
-    tried = top
+    high = tried = top
     for _ in range(_TRIES):
-        if high - low <= _RATE_STEP * (top - least) or time.monotonic() >= end:
+        if high - best.rate_kg_per_m2 <= _RATE_STEP * (top - least) or time.monotonic() >= end:
             break
         kept = _kept(slots, known, tried, end=end)
         if kept is None:
             high = tried
         else:
             best = _raised(kept, top)
-            low = best.rate_kg_per_m2
-        tried = (low + high) / 2
+        tried = (best.rate_kg_per_m2 + high) / 2
     return best
 
 
@@ -162,9 +153,8 @@ def _kept(slots: Slots, known: Candidate, rate: float, *, end: float) -> Candida
     program = schedule_program(slots, rate).narrowed({"share": slots.worth}, low=goal / whole)
     solution = program.solve({}, time_limit_s=(end - time.monotonic()) / 2)
     found = settled(slots, program, solution, rate)
-    if found is None or found.value < goal * (1 - VALUE_TOLERANCE) or not found.fits:
-        return None
-    return found
+    good = found is not None and found.value >= goal * (1 - VALUE_TOLERANCE) and found.fits
+    return found if good else None
 
 
 def _tidied(slots: Slots, best: Candidate, *, end: float) -> Candidate:
@@ -181,6 +171,4 @@ def _tidied(slots: Slots, best: Candidate, *, end: float) -> Candidate:
     cost = {"visit": np.ones(len(slots)), "share": _LATENESS * late}
     solution = program.solve(cost, time_limit_s=end - begin, gap=1e-6, start=best.start(slots))
     found = settled(slots, program, solution, best.rate_kg_per_m2)
-    if found is not None and found.fits and found.better_than(best):
-        return found
-    return best
+    return found if found is not None and found.fits and found.better_than(best) else best

@@ -1,0 +1,173 @@
+"""Work told by a drive: records in order of time, carried to the tool and its rows."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from functools import cached_property
+
+import geopandas as gpd
+import numpy as np
+import shapely
+from pyproj import CRS
+from shapely.geometry.base import BaseGeometry
+
+from evenacre.coverage.amounts import StepMass, running_totals
+from evenacre.coverage.capacity import capacity_figures
+from evenacre.coverage.cover import Cover, count_cover
+from evenacre.coverage.diagnostics import (
+    loss_findings,
+    position_findings,
+    require_work,
+    unlike_findings,
+)
+from evenacre.coverage.field_plane import PlaneField
+from evenacre.coverage.headland import Headland, find_headland
+from evenacre.coverage.legs import follow
+from evenacre.coverage.passes import number_passes, pass_ends, pass_table
+from evenacre.coverage.products import StripShares
+from evenacre.coverage.rows import section_bounds
+from evenacre.coverage.skips import Surroundings, find_causes, ground_beside
+from evenacre.coverage.swath import STRAIGHT_M, Strips, build_strips, build_swaths, split_strips
+from evenacre.coverage.uncertainty import area_uncertainty, position_error
+from evenacre.geo.local_crs import WorkingPlane
+from evenacre.model import Application, Implement, IntArray, Operation, Track
+from evenacre.model.audit_result import RunningTotals
+from evenacre.model.finding import Finding
+
+# Edges are kept finer than the jitter left in them, about a quarter of the receiver's own.
+_STRAIGHT_PER_JITTER, _ROUGHEST_M = 0.2, 0.01
+
+
+class Drive:
+    """A drive over the plane, and the ground it swept.
+
+    Raises
+    ------
+    FindingError
+        When the logs hold no position or no working step.
+    """
+
+    def __init__(
+        self,
+        operation: Operation,
+        implement: Implement,
+        applications: Sequence[Application],
+        plane: WorkingPlane,
+        boundary: BaseGeometry | None,
+        say: Callable[[str], None],
+    ) -> None:
+        say("cleaning positions")
+        legs = follow(operation, implement, applications, plane, boundary)
+        steps = legs.steps
+        require_work(operation, legs.fixes, steps)
+        say("sweeping the ground")
+        strips = build_strips(steps, steps.active, implement)
+        straight_m = np.clip(_STRAIGHT_PER_JITTER * legs.jitter_m, STRAIGHT_M, _ROUGHEST_M)
+        self.swaths = build_swaths(strips, float(straight_m))
+        self.records, self._legs = legs.fixes, legs
+        self._operation, self._implement, self._applications = operation, implement, applications
+        self._steps, self._number = steps, number_passes(steps)
+        self._placed = _by_section(strips, operation.tracks, implement)
+        self._timed = all(track.timed for track in operation.tracks)
+
+    @property
+    def pass_of_piece(self) -> IntArray:
+        """Number of the pass each swath piece is of."""
+        return self._number[self.swaths.first_step]
+
+    def cover(self) -> Cover:
+        """Count how often the ground was covered."""
+        return count_cover(self.swaths.geometry)
+
+    def headland(self, land: PlaneField) -> Headland:
+        """Find the band along the boundary that was worked in rounds."""
+        rounds = self._operation.settings.headland_rounds
+        if not land.given and rounds is None:
+            return Headland(0, shapely.Polygon())
+        knot = np.flatnonzero(self._steps.working)
+        tool = self._steps.tool
+        return find_headland(
+            land.boundary,
+            land.workable,
+            tool.x_m[knot],
+            tool.y_m[knot],
+            tool.heading_rad[knot],
+            self._implement.width_m,
+            rounds,
+        )
+
+    def passes(self, headland: BaseGeometry, crs: CRS) -> gpd.GeoDataFrame:
+        """Every pass; its times and speed are NaN where the log tells no times."""
+        passes = pass_table(self._steps, self._number, self.swaths, headland, crs)
+        if not self._timed:
+            passes[["start_s", "end_s", "mean_speed_mps"]] = np.nan
+        return passes
+
+    def surroundings(self, land: PlaneField, headland: BaseGeometry) -> Surroundings:
+        """What skips may lie against."""
+        return Surroundings(
+            land.workable,
+            land.given,
+            pass_ends(self._steps, self._number, self._implement),
+            headland,
+            self._implement.width_m,
+            ground_beside(self._steps, self._implement),
+            find_causes(self._steps, self._implement, self._operation.blockages),
+        )
+
+    @cached_property
+    def shares(self) -> StripShares:
+        """The ground that amounts are shared out on."""
+        return StripShares(self._placed, self.swaths, self._steps.active.sum(axis=1))
+
+    @cached_property
+    def _amounts(self) -> tuple[list[StepMass], list[Finding]]:
+        return self._legs.masses(self._applications, self._placed, self._implement)
+
+    @property
+    def masses(self) -> list[StepMass]:
+        """Mass of every product."""
+        return self._amounts[0]
+
+    def capacity(self, covered_m2: float) -> dict[str, float]:
+        """Passes apart, the figures of the work."""
+        width_m, spans = self._implement.width_m, self._legs.spans
+        return capacity_figures(self._steps, spans, width_m, covered_m2, timed=self._timed)
+
+    def uncertainty(self, cover: Cover, workable: BaseGeometry) -> dict[str, float]:
+        """Standard uncertainties of the areas."""
+        sigma_m = self.records.take(self._legs.tracks, lambda t: t.sigma_m)
+        steps, number, settings = self._steps, self._number, self._operation.settings
+        error = position_error(steps, number, settings, sigma_m)
+        return area_uncertainty(steps, number, cover, workable, self._implement, error)
+
+    def totals(self) -> RunningTotals:
+        """How far the job had come at any moment."""
+        named = zip(self._applications, self.masses, strict=True)
+        masses = {a.product.name: m for a, m in named}
+        return running_totals(self._steps, self._legs.spans, self._implement, masses)
+
+    def doubts(self) -> tuple[Finding, ...]:
+        """What throws doubt on all of the result."""
+        return (
+            *self._legs.findings,
+            *loss_findings(self.records),
+            *unlike_findings(self._legs, self._operation.implement),
+        )
+
+    def findings(self) -> tuple[Finding, ...]:
+        """What is worth telling of positions, rows and amounts."""
+        return (
+            *self.records.findings,
+            *self._legs.states,
+            *position_findings(self._operation, self._legs),
+            *self._amounts[1],
+        )
+
+
+def _by_section(strips: Strips, tracks: Sequence[Track], implement: Implement) -> Strips:
+    """Strips as amounts are shared out on them: cut where sections have rates of their own."""
+    counts = {rates.shape[1] for t in tracks for rates in t.section_rates.values()}
+    for count in counts:
+        strips = split_strips(strips, section_bounds(implement, count))
+    return strips

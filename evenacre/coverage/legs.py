@@ -1,0 +1,235 @@
+"""The machines of an operation, each followed from its records to the steps of its tool."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TypeVar
+
+import numpy as np
+from shapely.geometry.base import BaseGeometry
+
+from evenacre.coverage.amounts import StepMass, amount_leaps, product_masses
+from evenacre.coverage.clean import Fixes, clean
+from evenacre.coverage.machines import machines_of
+from evenacre.coverage.rows import row_states
+from evenacre.coverage.smooth import ground_speed, smooth_path, turn_radius
+from evenacre.coverage.steps import Steps, build_steps
+from evenacre.coverage.swath import Strips
+from evenacre.geo.local_crs import WorkingPlane
+from evenacre.model import Application, Implement, Operation, Track
+from evenacre.model.audit_result import ToolPath
+from evenacre.model.finding import Finding
+
+
+@dataclass(frozen=True)
+class Leg:
+    """What one machine drove."""
+
+    tracks: tuple[Track, ...]
+    fixes: Fixes
+    steps: Steps
+    jitter_m: float
+    smoothed: bool
+    findings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True)
+class Legs:
+    """What all machines drove, one after the other.
+
+    Attributes
+    ----------
+    legs : tuple of Leg
+        One for each machine that can be followed; the first one where none can.
+    tracks, fixes, steps
+        Those of all legs; no step leads from one leg to the next.
+    spans : tuple of slice
+        The steps of each leg.
+    findings : tuple of Finding
+        How machines were told apart.
+    """
+
+    legs: tuple[Leg, ...]
+    tracks: tuple[Track, ...]
+    fixes: Fixes
+    steps: Steps
+    spans: tuple[slice, ...]
+    findings: tuple[Finding, ...]
+
+    @property
+    def jitter_m(self) -> float:
+        """Of the receiver that scatters most."""
+        return max(leg.jitter_m for leg in self.legs)
+
+    @property
+    def smoothed(self) -> bool:
+        """Whether any machine's positions were smoothed."""
+        return any(leg.smoothed for leg in self.legs)
+
+    @property
+    def states(self) -> tuple[Finding, ...]:
+        """How the rows that were on were told."""
+        return tuple(dict.fromkeys(f for leg in self.legs for f in leg.findings))
+
+    def masses(
+        self, applications: Sequence[Application], strips: Strips, implement: Implement
+    ) -> tuple[list[StepMass], list[Finding]]:
+        """Step masses of every product, and what looked wrong; ``strips`` of all steps."""
+        masses: list[list[StepMass]] = []
+        findings: list[Finding] = []
+        for leg, span in zip(self.legs, self.spans, strict=True):
+            own = strips.of_steps(span)
+            found = product_masses(applications, leg.tracks, leg.fixes, leg.steps, own, implement)
+            masses.append(found[0])
+            findings += found[1]
+        joined = [self._joined_mass(parts, strips) for parts in zip(*masses, strict=True)]
+        return joined, list(dict.fromkeys(findings))
+
+    def _joined_mass(self, parts: Sequence[StepMass], strips: Strips) -> StepMass:
+        if len(parts) == 1:
+            return parts[0]
+        mass, metered = (np.zeros(len(self.steps.whole)) for _ in range(2))
+        strip_kg = None
+        if any(part.strip_kg is not None for part in parts):
+            strip_kg = np.zeros(len(strips.step))
+        for part, span in zip(parts, self.spans, strict=True):
+            mass[span], metered[span] = part.mass_kg, part.metered_kg
+            if strip_kg is not None:
+                own = strips.in_steps(span)
+                strip_kg[own] = part.spread(
+                    strips.of_steps(span), self.steps.active[span].sum(axis=1)
+                )
+        source = next((p.source for p in parts if p.source != "target"), "target")
+        return StepMass(mass, metered, source, sum(p.unplaced_kg for p in parts), strip_kg)
+
+
+def follow(
+    operation: Operation,
+    implement: Implement,
+    applications: Sequence[Application],
+    plane: WorkingPlane,
+    boundary: BaseGeometry | None,
+) -> Legs:
+    """Follow every machine of an operation.
+
+    Parameters
+    ----------
+    implement : Implement
+        With rows chosen.
+    boundary : geometry or None
+        In the plane.
+    """
+    machines, findings = machines_of(operation.tracks, operation.settings)
+    legs = [
+        _leg(tracks, operation, implement, applications, plane, boundary) for tracks in machines
+    ]
+    counts = _summed([leg.fixes.counts for leg in legs])
+    metres = _summed([leg.fixes.metres for leg in legs])
+    legs = [leg for leg in legs if len(leg.fixes.time_s) > 1] or legs[:1]
+    ends = np.cumsum([len(leg.steps.tool.time_s) for leg in legs])
+    spans = tuple(
+        slice(int(end) - len(leg.steps.tool.time_s), int(end) - 1)
+        for leg, end in zip(legs, ends, strict=True)
+    )
+    fixes = replace(_joined_fixes(legs), counts=counts, metres=metres)
+    return Legs(
+        tuple(legs),
+        tuple(track for leg in legs for track in leg.tracks),
+        fixes,
+        _joined_steps(legs),
+        spans,
+        tuple(findings),
+    )
+
+
+def _leg(
+    tracks: tuple[Track, ...],
+    operation: Operation,
+    implement: Implement,
+    applications: Sequence[Application],
+    plane: WorkingPlane,
+    boundary: BaseGeometry | None,
+) -> Leg:
+    settings = operation.settings
+    fixes = clean(tracks, plane, settings, boundary)
+    path = smooth_path(fixes.time_s, fixes.x_m, fixes.y_m, fixes.run, smooth=settings.smooth)
+    speed = ground_speed(fixes.time_s, path, fixes.run)
+    radius = turn_radius(fixes.time_s, path, fixes.run, speed)
+    states = row_states(fixes, tracks, implement, speed, radius)
+    leap = amount_leaps(applications, tracks, fixes)
+    findings = states.findings
+    if tracks[0].at_tool:
+        own = implement.at_its_own_places()
+        if own != implement:
+            findings = (*findings, Finding.note("places_of_the_tool"))
+        implement = own
+    steps = build_steps(fixes, path, states.active, implement, operation.blockages, leap)
+    return Leg(tracks, fixes, steps, path.jitter_m, path.x_m is not fixes.x_m, findings)
+
+
+Number = TypeVar("Number", int, float)
+
+
+def _summed(parts: Sequence[dict[str, Number]]) -> dict[str, Number]:
+    whole = dict(parts[0])
+    for part in parts[1:]:
+        for key, value in part.items():
+            whole[key] = whole.get(key, 0) + value
+    return whole
+
+
+def _joined_fixes(legs: Sequence[Leg]) -> Fixes:
+    """Fixes of all legs; tracks and runs are numbered on."""
+    if len(legs) == 1:
+        return legs[0].fixes
+    parts = [leg.fixes for leg in legs]
+    tracks = np.cumsum([0, *(len(leg.tracks) for leg in legs)])
+    runs = np.cumsum([0, *(int(part.run[-1]) + 1 for part in parts)])
+
+    def joined(name: str) -> np.ndarray:
+        return np.concatenate([getattr(part, name) for part in parts])
+
+    handovers = [part.handover_s for part in parts]
+    for i, part in enumerate(parts[1:]):
+        handovers[i] = np.append(handovers[i], part.time_s[0])
+    return Fixes(
+        joined("time_s"),
+        joined("x_m"),
+        joined("y_m"),
+        np.concatenate([part.track + n for part, n in zip(parts, tracks, strict=False)]),
+        joined("record"),
+        np.concatenate([part.run + n for part, n in zip(parts, runs, strict=False)]),
+        np.concatenate(handovers),
+        findings=tuple(dict.fromkeys(f for part in parts for f in part.findings)),
+    )
+
+
+def _joined_steps(legs: Sequence[Leg]) -> Steps:
+    """Steps of all legs, with a step between two legs that bridges nothing."""
+    if len(legs) == 1:
+        return legs[0].steps
+    parts = [leg.steps for leg in legs]
+    firsts = np.cumsum([0, *(len(leg.fixes.time_s) for leg in legs)])
+
+    def joined(arrays: Sequence[np.ndarray]) -> np.ndarray:
+        """Values of the steps, nothing between legs."""
+        nothing = np.zeros((1, *arrays[0].shape[1:]), dtype=arrays[0].dtype)
+        spread = [part for array in arrays for part in (array, nothing)]
+        return np.concatenate(spread[:-1])
+
+    tool = ToolPath(
+        *(
+            np.concatenate([getattr(part.tool, name) for part in parts])
+            for name in ("time_s", "x_m", "y_m", "heading_rad")
+        )
+    )
+    return Steps(
+        tool,
+        joined([part.whole for part in parts]),
+        joined([part.active for part in parts]),
+        joined([part.blocked for part in parts]),
+        joined([part.record + n for part, n in zip(parts, firsts, strict=False)]),
+        joined([part.distance_m for part in parts]),
+        joined([part.duration_s for part in parts]),
+    )

@@ -1,0 +1,243 @@
+"""Every file of a stick: folders below folders, zips in zips, hidden ones passed over."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import re
+import tempfile
+import zipfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path, PurePosixPath
+
+from evenacre.errors import InputError
+from evenacre.io.result_folder.ownership import PASSES, PLAN, SUMMARY, read_account
+from evenacre.io.season.files import parts_of
+from evenacre.io.stick.identify import Kind
+from evenacre.io.taskdata.folder import MAIN, is_taskdata
+from evenacre.io.untrusted import budget
+from evenacre.io.untrusted.archives import open_archive, read_member
+from evenacre.io.untrusted.files import blocks
+
+_MOST_FILES = 20_000
+_DEEPEST_ZIP = 3
+# Parts of a layer that is named by another of its files, and what map programs leave beside one.
+_BESIDE_SHP = {".shx", ".dbf", ".prj", ".cpg", ".sbn", ".sbx", ".qix", ".qpj", ".qmd", ".xml"}
+_BESIDE_TASKS = {".xml", ".bin", ".xsd", ".log"}
+_OF_THE_SYSTEM = {"__macosx", "system volume information", "$recycle.bin", "lost.dir"}
+_OF_THE_SYSTEM |= {"desktop.ini", "thumbs.db"}
+_MAPS = {".shp", ".gpkg", ".geojson", ".json", ".kml", ".kmz", ".fgb", ".gml", ".parquet"}
+_OTHERS = {".csv", ".tsv", ".txt", ".gpx", ".nmea", ".nma", ".ubx", ".xlsx", ".zip", ".toml"}
+_PLAIN = re.compile(r"[^\w ()+.,=-]")
+
+
+@dataclass(frozen=True)
+class StickFile:
+    """A file that is there to be read; for task data it is the XML file."""
+
+    path: Path
+    name: str  # as people know it: below the stick, through zips: "spring.zip/logs/a.csv"
+    sha256: str
+    packed: bool = False  # its path is a copy out of a zip, there for a while
+
+
+@dataclass(frozen=True)
+class PassedOver:
+    """What was not read, and why."""
+
+    name: str
+    kind: Kind
+    why: str
+
+
+@dataclass
+class Stick:
+    """What is below a folder, or in a zip.
+
+    Attributes
+    ----------
+    root : Path
+    own : set of Path
+        Files and folders that an earlier run wrote, which are not gathered again.
+    """
+
+    root: Path
+    own: set[Path]
+    passed_over: list[PassedOver] = field(default_factory=list)
+    _scratch: Path = Path()
+    _count: int = 0
+
+    @contextmanager
+    def opened(self) -> Iterator[Stick]:
+        """Unpack zips for as long as their files are needed."""
+        with tempfile.TemporaryDirectory(prefix="evenacre-") as scratch:
+            self._scratch = Path(scratch)
+            yield self
+
+    def files(self, say: Callable[[str], None] = lambda _name: None) -> list[StickFile]:
+        """Find every file once; those of the same bytes stand once, loose ones before packed."""
+        found: dict[str, StickFile] = {}
+        everything = list(self._below(self.root, "", packed=False, depth=0, say=say))
+        for file in sorted(everything, key=lambda f: (f.packed, f.name.count("/"), f.name)):
+            if (first := found.setdefault(file.sha256, file)) is not file:
+                why = f"It is a copy of {first.name}."
+                self.passed_over.append(PassedOver(file.name, Kind.COPY, why))
+        return sorted(found.values(), key=lambda f: f.name)
+
+    def _below(
+        self, place: Path, name: str, *, packed: bool, depth: int, say: Callable[[str], None]
+    ) -> Iterator[StickFile]:
+        if place.is_symlink():
+            self._pass(name, Kind.UNKNOWN, "It is a link, which is not followed.")
+        elif place.is_dir():
+            yield from self._folder(place, name, packed=packed, depth=depth, say=say)
+        elif not place.is_file():
+            self._pass(name, Kind.UNKNOWN, "It is no file that can be read.")
+        elif place.suffix.lower() == ".zip":
+            yield from self._zip(place, name, packed=packed, depth=depth, say=say)
+        else:
+            yield from self._file(place, name, packed, say)
+
+    def _folder(
+        self, folder: Path, name: str, *, packed: bool, depth: int, say: Callable[[str], None]
+    ) -> Iterator[StickFile]:
+        try:
+            entries = sorted(e for e in folder.iterdir() if not _is_hidden(e.name))
+        except OSError as error:
+            self._pass(name, Kind.UNKNOWN, f"It cannot be read ({error.strerror}).")
+            return
+        for account in (SUMMARY, PLAN, PASSES):
+            if name and (folder / account).is_file() and read_account(folder, account) is not None:
+                self._pass(name, Kind.RESULT, "A result that Evenacre wrote.")
+                return
+        mains = [entry for entry in entries if entry.name.lower() == MAIN and entry.is_file()]
+        if mains:
+            yield from self._file(mains[0], f"{name}/{mains[0].name}".lstrip("/"), packed, say)
+            entries = [e for e in entries if e.is_dir() or e.suffix.lower() not in _BESIDE_TASKS]
+        layers = {entry.stem for entry in entries if entry.suffix.lower() == ".shp"}
+        for entry in entries:
+            of_layer = entry.name.partition(".")[0] in layers or entry.stem in layers
+            if (of_layer and entry.suffix.lower() in _BESIDE_SHP) or entry.resolve() in self.own:
+                continue
+            inner = f"{name}/{entry.name}" if name else entry.name
+            yield from self._below(entry, inner, packed=packed, depth=depth, say=say)
+
+    def _file(
+        self, path: Path, name: str, packed: bool, say: Callable[[str], None]
+    ) -> Iterator[StickFile]:
+        self._count += 1
+        if self._count > _MOST_FILES:
+            what = f"It holds over {_MOST_FILES:,} files, more than are looked at."
+            raise InputError.at(self.root, "", what, "Name a folder in it.")
+        say(name)
+        try:
+            yield StickFile(path, name, digest(path), packed)
+        except InputError as error:
+            self._pass(name, Kind.UNKNOWN, error.problems[0].what)
+
+    def _zip(
+        self, path: Path, name: str, *, packed: bool, depth: int, say: Callable[[str], None]
+    ) -> Iterator[StickFile]:
+        """Take a zip as it is where readers do; else what is in it."""
+        try:
+            with open_archive(path, name or path.name) as archive:
+                members = [m for m in archive.infolist() if not m.is_dir() and _is_shown(m)]
+                if _is_one(members):
+                    yield from self._file(path, name or path.name, packed, say)
+                    return
+                if depth >= _DEEPEST_ZIP:
+                    self._pass(name, Kind.UNKNOWN, "It is a zip in a zip in a zip; unpack it.")
+                    return
+                folder = self._unpack(archive, members, name or path.name)
+        except InputError as error:
+            if not name:
+                raise
+            self._pass(name, Kind.UNKNOWN, error.problems[0].what)
+            return
+        yield from self._folder(folder, name, packed=True, depth=depth + 1, say=say)
+
+    def _unpack(self, archive: zipfile.ZipFile, members: list[zipfile.ZipInfo], label: str) -> Path:
+        home = Path(tempfile.mkdtemp(dir=self._scratch))
+        left = budget.MAP_BYTES
+        for member in members:
+            parts = [_PLAIN.sub("_", part) for part in PurePosixPath(member.filename).parts]
+            file = home.joinpath(*parts)
+            try:
+                content = read_member(archive, member, label, left)
+                left -= len(content)
+                file.parent.mkdir(parents=True, exist_ok=True)
+                file.write_bytes(content)
+            except InputError as error:
+                self._pass(f"{label}/{member.filename}", Kind.UNKNOWN, error.problems[0].what)
+            except OSError as error:
+                why = f"It could not be unpacked ({error.strerror})."
+                self._pass(f"{label}/{member.filename}", Kind.UNKNOWN, why)
+        return home
+
+    def _pass(self, name: str, kind: Kind, why: str) -> None:
+        self.passed_over.append(PassedOver(name, kind, why))
+
+
+def digest(path: Path) -> str:
+    """Fingerprint a file with all its parts."""
+    total = hashlib.sha256()
+    for part in parts_of(path):
+        for block in blocks(part, part.name, budget.MAP_BYTES):
+            total.update(block)
+    return total.hexdigest()
+
+
+def _is_hidden(name: str) -> bool:
+    return name.startswith((".", "~$")) or name.lower() in _OF_THE_SYSTEM
+
+
+def _is_shown(member: zipfile.ZipInfo) -> bool:
+    return not any(map(_is_hidden, PurePosixPath(member.filename).parts))
+
+
+def _is_one(members: list[zipfile.ZipInfo]) -> bool:
+    """Tell whether a zip holds one set of task data, or one layer, and nothing else."""
+    names = [PurePosixPath(member.filename) for member in members]
+    if sum(name.name.lower() == MAIN for name in names) == 1:
+        home = next(name.parent for name in names if name.name.lower() == MAIN)
+        return all(n.parent == home and n.suffix.lower() in _BESIDE_TASKS for n in names)
+    layers = [name for name in names if name.suffix.lower() == ".shp"]
+    return len(layers) == 1 and all(
+        n == layers[0] or (n.stem == layers[0].stem and n.suffix.lower() in _BESIDE_SHP)
+        for n in names
+    )
+
+
+def is_stick(path: Path) -> bool:
+    """Tell a folder or zip of many files from one that is a log, a map or task data itself."""
+    if path.is_dir():
+        if path.suffix.lower() == ".gdb":
+            return False
+        return not is_taskdata(path) or any(map(_is_other, _files_below(path)))
+    if path.suffix.lower() != ".zip" or not path.is_file() or is_taskdata(path):
+        return False
+    try:
+        with open_archive(path, path.name) as archive:
+            members = [m for m in archive.infolist() if not m.is_dir() and _is_shown(m)]
+    except InputError:
+        return False  # its reader will say what is wrong
+    kinds = [PurePosixPath(member.filename).suffix.lower() for member in members]
+    maps, others = sum(k in _MAPS for k in kinds), sum(k in _OTHERS for k in kinds)
+    return maps > 1 or others > 0
+
+
+def _files_below(folder: Path) -> Iterator[Path]:
+    for home, folders, names in os.walk(folder):
+        folders[:] = [name for name in folders if not _is_hidden(name)]
+        if read_account(Path(home), SUMMARY) is not None:
+            folders[:] = []
+            continue
+        yield from (Path(home, name) for name in names if not _is_hidden(name))
+
+
+def _is_other(file: Path) -> bool:
+    """Whether a file beside task data is something else that an audit could use."""
+    suffix = file.suffix.lower()
+    return suffix in _MAPS or (suffix in _OTHERS and (suffix != ".zip" or not is_taskdata(file)))

@@ -1,0 +1,366 @@
+"""Read a stick, match what is on it, and make a season of it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+import numpy as np
+import shapely
+import tomlkit
+
+from evenacre.errors import InputError
+from evenacre.geo.geodesy import near
+from evenacre.geo.local_crs import WorkingPlane
+from evenacre.io.common.findings import counted
+from evenacre.io.common.suggestions import listed
+from evenacre.io.season.load import draft_season
+from evenacre.io.stick.drives import Drive, LeftOut, drives_of, without_doubles
+from evenacre.io.stick.files import PassedOver, Stick, StickFile
+from evenacre.io.stick.ground import (
+    Layer,
+    Outline,
+    Plot,
+    area_m2,
+    assign,
+    by_geometry,
+    distinct,
+    drawn,
+    furnish,
+    layer_of,
+    named,
+    open_plots,
+    outlines_of,
+    sort_outlines,
+)
+from evenacre.io.stick.identify import Found, Kind, look_at
+from evenacre.io.stick.jobs import (
+    Job,
+    jobs_of,
+    name_jobs,
+    planned_tasks,
+    take_blockages,
+    take_plans,
+    take_tickets,
+)
+from evenacre.io.stick.known import KnownSeason, read_known
+from evenacre.io.stick.season_text import FOLDER, Borrowed, SeasonText
+from evenacre.units.display import in_both
+
+BACKUP = ".before"
+"""Added to the name of the season's version before the last."""
+
+_STRAY = 0.1
+
+
+@dataclass
+class Gathering:
+    """What a stick holds and the season made of it.
+
+    Attributes
+    ----------
+    season : Path
+        The season file; ``before`` is its text as it was read.
+    text : str
+    written : SeasonText
+        With what has to be copied and drawn beside it.
+    jobs : list of Job
+    files : dict of Kind to list of str
+        Names of the files of each kind.
+    passed_over : list of PassedOver
+    left_out : list of LeftOut
+    idle : list of str
+        Outlines nothing worked in.
+    """
+
+    root: Path
+    season: Path
+    known: KnownSeason
+    text: str
+    written: SeasonText
+    jobs: list[Job] = field(default_factory=list)
+    files: dict[Kind, list[str]] = field(default_factory=dict)
+    passed_over: list[PassedOver] = field(default_factory=list)
+    left_out: list[LeftOut] = field(default_factory=list)
+    idle: list[str] = field(default_factory=list)
+
+    @property
+    def before(self) -> str:
+        """The season as it was."""
+        return self.known.text
+
+    @property
+    def changes(self) -> bool:
+        """Whether there is anything to write."""
+        return bool(self.written.added) or (self.text != self.before and bool(self.jobs))
+
+
+@dataclass
+class _Heap:
+    """Everything that was read, by kind."""
+
+    drives: list[Drive] = field(default_factory=list)
+    layers: list[Layer] = field(default_factory=list)
+    tasks: list[tuple[StickFile, Found]] = field(default_factory=list)
+    tables: list[tuple[StickFile, Found]] = field(default_factory=list)
+    files: dict[Kind, list[str]] = field(default_factory=dict)
+    seen: dict[str, str] = field(default_factory=dict)
+    passed_over: list[PassedOver] = field(default_factory=list)
+
+    def add(self, file: StickFile, found: Sequence[Found]) -> None:
+        for one in found:
+            name = f"{file.name} ({one.layer})" if one.layer and len(found) > 1 else file.name
+            self.files.setdefault(one.kind, []).append(name)
+            if one.kind is Kind.UNKNOWN:
+                self.passed_over.append(PassedOver(name, one.kind, one.why))
+            elif one.kind in (Kind.PICTURE, Kind.DOCUMENT):
+                self.passed_over.append(PassedOver(name, one.kind, ""))
+            else:
+                self.seen[file.name] = file.sha256
+            if one.shapes is not None:
+                self.layers.append(layer_of(file, one, several=len(found) > 1))
+            if one.tasks is not None:
+                self.tasks.append((file, one))
+            if one.kind in (Kind.TICKETS, Kind.BLOCKAGES):
+                self.tables.append((file, one))
+            self.drives += drives_of(file, one)
+
+
+@contextmanager
+def gathering(
+    root: Path, season: Path, say: Callable[[str], None] = lambda _stage: None
+) -> Iterator[Gathering]:
+    """Gather a folder or zip; what is in zips is there to be copied until the block ends.
+
+    Parameters
+    ----------
+    root : Path
+    season : Path
+        The season file to write or to add to.
+    say : callable
+        Told what is being read.
+
+    Raises
+    ------
+    InputError
+        When there is nothing to be gathered, or the season that is there cannot be read.
+    """
+    if not root.exists():
+        raise InputError.at(root, "", "There is no such folder.", "Check the name.")
+    known = read_known(season)
+    stick = Stick(root, own_files(season))
+    with stick.opened():
+        files = stick.files(lambda name: say(f"looking at {name}"))
+        heap = _Heap(passed_over=stick.passed_over)
+        borrowed = [one for file in files if (one := _borrowed(file, heap)) is not None]
+        zone = known.time_zone or _zone(borrowed)
+        for file in files:
+            if file.name not in heap.seen:
+                say(f"reading {file.name}")
+                heap.add(file, look_at(file.path, time_zone=zone))
+        _add_known(known, heap, {file.sha256 for file in files}, zone)
+        if not heap.seen:
+            what = "Nothing was found in it that an audit could use."
+            raise InputError.at(root, "", what, "Name the folder with the logs and boundaries.")
+        say("matching")
+        yield _matched(root, season, known, borrowed, heap, zone)
+
+
+def own_files(season: Path) -> set[Path]:
+    """What gathering writes, which is not gathered again."""
+    own = (season, season.with_name(season.name + BACKUP), season.parent / FOLDER)
+    return {path.resolve() for path in own}
+
+
+def _borrowed(file: StickFile, heap: _Heap) -> Borrowed | None:
+    """Read a season file on the stick for the drills and products it describes."""
+    if file.path.suffix.lower() != ".toml":
+        return None
+    try:
+        draft = draft_season(file.path, logs=False, must_hold="fields")
+        document = tomlkit.parse(file.path.read_text("utf-8-sig"))
+    except (InputError, ValueError) as error:
+        why = str(error.problems[0]) if isinstance(error, InputError) else str(error)
+        heap.add(file, [Found(Kind.UNKNOWN, why=why)])
+        return None
+    heap.add(file, [Found(Kind.SEASON)])
+    return Borrowed(file.name, document, draft.season.implements)
+
+
+def _zone(borrowed: Sequence[Borrowed]) -> str | None:
+    return next((str(b.document["time_zone"]) for b in borrowed if "time_zone" in b.document), None)
+
+
+def _add_known(known: KnownSeason, heap: _Heap, there: set[str], zone: str | None) -> None:
+    """Mark the drives that the season names, and read those that are not on the stick."""
+    places = {(track.sha256, track.layer): track for track in known.tracks}
+    for track in known.tracks:
+        if track.sha256 not in there:
+            there.add(track.sha256)
+            file = StickFile(track.path, track.path.name, track.sha256)
+            for found in look_at(track.path, time_zone=zone):
+                heap.drives += drives_of(file, found)
+    memory = set(known.gathered.values())
+
+    def marked(drive: Drive) -> Drive:
+        sha = drive.file.sha256
+        track = places.get((sha, drive.layer)) or places.get((sha, None))
+        if track is not None:
+            return replace(drive, known=track.operation)
+        return replace(drive, dropped=sha[:16] in memory)
+
+    heap.drives = [marked(drive) for drive in heap.drives]
+
+
+def _plane(heap: _Heap) -> WorkingPlane:
+    """A plane around the middle of everything."""
+    shapes = [
+        *(shapely.box(*layer.frame.total_bounds) for layer in heap.layers),
+        *(shapely.Point(np.median(d.lon), np.median(d.lat)) for d in heap.drives if len(d.time_s)),
+    ]
+    middles = np.array([(s.centroid.x, s.centroid.y) for s in shapes]).reshape(-1, 2)
+    if not len(middles):
+        return WorkingPlane(0.0, 0.0)
+    lon = near(middles[:, 0], middles[0, 0])
+    return WorkingPlane(float(np.median(lon)), float(np.median(middles[:, 1])))
+
+
+def _matched(
+    root: Path,
+    season: Path,
+    known: KnownSeason,
+    borrowed: Sequence[Borrowed],
+    heap: _Heap,
+    zone: str | None,
+) -> Gathering:
+    plane = _plane(heap)
+    drives = [d for d in heap.drives if len(d.time_s)]
+    result = sort_outlines(_outlines(known, heap, plane), drives, plane)
+    for layer in by_geometry(result):
+        heap.layers = [layer if _is_of(one, layer) else one for one in heap.layers]
+    plots, rest = assign(drives, result.fields, plane)
+    cut = [piece.drive for plot in plots for piece in plot.pieces]
+    plots += open_plots([d for d, _ in rest if not any(_is_of(d, c) for c in cut)], plane)
+    asked = [
+        f"{share:.0%} of the work in {drive.name} lies in no field that was found. Put its "
+        "boundary beside it and gather again."
+        for drive, share in rest
+        if share > _STRAY and _is_new(drive) and any(_is_of(drive, c) for c in cut)
+    ]
+    text = SeasonText(known, borrowed)
+    left: list[LeftOut] = []
+    jobs: list[Job] = []
+    for plot in plots:
+        _call_as_known(plot, known)
+        kept, doubles, doubts = without_doubles(plot.pieces)
+        asked += doubts
+        left += [one for one in doubles if one.piece.drive.known is None]
+        for one in doubles:
+            if one.piece.drive.known is not None and one.kept.drive.known is None:
+                kept = [
+                    replace(p, drive=replace(p.drive, known=one.piece.drive.known))
+                    if p is one.kept
+                    else p
+                    for p in kept
+                ]
+                text.exchange(one.piece.drive.file.path, one.kept.drive.file)
+        plot.pieces = [p for p in kept if not p.drive.dropped or p.drive.known is not None]
+        jobs += jobs_of(plot)
+    for job in jobs:
+        job.known = next((p.drive.known for p in job.pieces if p.drive.known is not None), None)
+        if job.known is not None:
+            job.name = str(known.tables("operation")[job.known].get("name"))
+    jobs.sort(key=lambda job: (job.first_day(zone), job.plot.name))
+    unused = furnish([p for p in plots if p.pieces], heap.layers, plane)
+    _furnish_jobs(jobs, heap, known, zone)
+    _write(jobs, text, left, known)
+    idle = _idle(plots, unused)
+    whole = text.text(heap.seen, idle, asked)
+    return Gathering(
+        root, season, known, whole, text, jobs, heap.files, heap.passed_over, left, idle
+    )
+
+
+def _is_of(one: Drive | Layer, other: Drive | Layer) -> bool:
+    return one.file is other.file and one.layer == other.layer
+
+
+def _is_new(drive: Drive) -> bool:
+    return drive.known is None and not drive.dropped
+
+
+def _outlines(known: KnownSeason, heap: _Heap, plane: WorkingPlane) -> list[Outline]:
+    """Every outline once: those of the season first, then of maps, then of task data."""
+    there = known.draft.season.fields if known.draft else ()
+    found = [drawn(f.name, f.boundary, plane, key=f.name) for f in there if f.boundary is not None]
+    found += outlines_of(heap.layers, plane)
+    for file, one in heap.tasks:
+        for plot in one.tasks.fields.values() if one.tasks else ():
+            if plot.boundary is not None:
+                found.append(drawn(plot.name, plot.boundary, plane, tasks=file))
+    kept, _ = distinct(found)
+    return sorted(kept, key=lambda outline: -outline.plane.area)
+
+
+def _call_as_known(plot: Plot, known: KnownSeason) -> None:
+    """Let a field go by the name that the season has for it."""
+    operations = known.tables("operation")
+    numbers = [p.drive.known for p in plot.pieces if p.drive.known is not None]
+    if numbers and not (plot.outline and plot.outline.key):
+        names = [str(operations[number].get("field")) for number in numbers]
+        bounded = {
+            f.name
+            for f in (known.draft.season.fields if known.draft else ())
+            if f.boundary is not None
+        }
+        plot.name = next((name for name in names if name not in bounded), plot.name)
+
+
+def _furnish_jobs(jobs: list[Job], heap: _Heap, known: KnownSeason, zone: str | None) -> None:
+    """Give jobs their blockages, tickets, targets and names."""
+    plans = [(file, one.tasks) for file, one in heap.tasks if one.tasks is not None]
+    fresh = [job for job in jobs if job.known is None]
+    take_plans(fresh, planned_tasks(plans))
+    blockages = {f: one.blockages for f, one in heap.tables if one.kind is Kind.BLOCKAGES}
+    tickets = {f: one.tickets for f, one in heap.tables if one.kind is Kind.TICKETS}
+    left = [*take_blockages(jobs, blockages, zone), *take_tickets(jobs, tickets, zone)]
+    heap.passed_over += [PassedOver(file.name, Kind.UNUSED, why) for file, why in left]
+    taken = [(str(t.get("field")), str(t.get("name"))) for t in known.tables("operation")]
+    name_jobs(jobs, taken)
+
+
+def _write(
+    jobs: Sequence[Job], text: SeasonText, left: Sequence[LeftOut], known: KnownSeason
+) -> None:
+    named_already = {track.sha256 for track in known.tracks}
+    for job in jobs:
+        if job.known is None:
+            text.operation(job, left)
+            continue
+        fresh = [
+            (p.drive.file, p.drive.layer)
+            for p in job.pieces
+            if p.drive.known is None and p.drive.file.sha256 not in named_already
+        ]
+        text.extend(job, fresh)
+        if job.plot.outline is not None and not job.plot.outline.key:
+            text.field(job.plot)
+
+
+def _idle(plots: Sequence[Plot], unused: Sequence[Layer]) -> list[str]:
+    """Say which outlines nothing worked in, and which layers lie on no field."""
+    bare = [
+        p.outline for p in plots if p.outline is not None and not p.outline.key and not p.pieces
+    ]
+    lines = []
+    if bare:
+        shown = [f"{o.name} of {in_both('area', area_m2(o))}" for o in bare]
+        lines.append(
+            f"Nothing worked in {counted(len(bare), 'outline')}: {listed(shown, mark='')}."
+        )
+    for layer in unused:
+        called = f" ({listed(dict.fromkeys(named(layer)), 4, mark='')})" if named(layer) else ""
+        lines.append(f"{layer.name}{called}: {layer.role.value} of no field that was worked.")
+    return lines

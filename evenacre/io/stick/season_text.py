@@ -1,0 +1,505 @@
+"""Write what was gathered as a season file, or into the one that is there."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import textwrap
+import tomllib
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path, PurePosixPath
+from typing import Any
+
+import shapely
+import tomlkit
+import tomlkit.items
+from shapely.geometry.base import BaseGeometry
+
+from evenacre.errors import InputError
+from evenacre.io.stick.drives import LeftOut
+from evenacre.io.stick.files import StickFile, digest
+from evenacre.io.stick.ground import Layer, Outline, Plot
+from evenacre.io.stick.jobs import Job, Machine
+from evenacre.io.stick.known import KnownSeason
+from evenacre.model import Implement
+from evenacre.model.product import analysis_in_name
+from evenacre.units.display import US, in_both
+
+FOLDER = "gathered"
+"""Beside the season: copies of what lies in zips, and outlines that only task data holds."""
+
+_HEAD = """\
+# Gathered by `evenacre gather`. What follows a # says what was guessed, and why: change what you
+# know better. Run it again when there are more files: it adds them and keeps what you changed.
+"""
+_FIRST, _LAST = "# To fill in:\n", "# (That is all there is to fill in.)\n"
+_BLOCK = re.compile(re.escape(_FIRST) + r"(?:#[^\n]*\n)*?" + re.escape(_LAST) + r"\n?")
+_SAID_OF_SEEN = (
+    "# What `evenacre gather` has seen: it is not gathered again, whatever became of it.\n"
+)
+_SEEN = re.compile(
+    rf"\n*(?:{re.escape(_SAID_OF_SEEN)})?^\[gathered\][^\n]*\n(?:(?!\s*\[)[^\n]*(?:\n|\Z))*",
+    re.MULTILINE,
+)
+_TOP = ("farm", "units", "currency", "time_zone")
+_MEASURES = (
+    *("axle_to_antenna_m", "antenna_ahead_m", "antenna_left_m", "tool_behind_m"),
+    "product_lag_s",
+)
+
+
+@dataclass(frozen=True)
+class Borrowed:
+    """A season file elsewhere on the stick, whose drills and products are taken over."""
+
+    name: str
+    document: tomlkit.TOMLDocument
+    implements: Mapping[str, Implement]
+
+
+@dataclass
+class SeasonText:
+    """A season file in the making.
+
+    Attributes
+    ----------
+    copies : dict of str to StickFile
+        What has to be copied, by its place beside the season.
+    outlines : dict of str to geometry
+        What has to be drawn there, in WGS 84.
+    added : list of str
+        Sentences about what is new.
+    """
+
+    known: KnownSeason
+    borrowed: Sequence[Borrowed]
+    copies: dict[str, StickFile] = field(default_factory=dict)
+    outlines: dict[str, BaseGeometry] = field(default_factory=dict)
+    added: list[str] = field(default_factory=list)
+    hints: dict[tuple[str, ...], str] = field(default_factory=dict)
+    questions: list[str] = field(default_factory=list)
+    _new: dict[str, list[str]] = field(default_factory=dict)  # tables by kind
+    _implements: dict[str, Machine | Implement | None] = field(default_factory=dict)
+    _fields: dict[int, str] = field(default_factory=dict)  # name by id of the plot
+
+    def __post_init__(self) -> None:
+        self._document = tomlkit.parse(_SEEN.sub("\n", self.known.text))
+        for table in self.known.tables("implement"):
+            name = str(table.get("name", ""))
+            self._implements[name] = self.known.implements.get(name)
+
+    # Fields
+
+    def field(self, plot: Plot) -> str:
+        """Write a field unless it is there, and return its name."""
+        if id(plot) not in self._fields:
+            self._fields[id(plot)] = self._field(plot)
+        return self._fields[id(plot)]
+
+    def _field(self, plot: Plot) -> str:
+        there = {str(t.get("name")): t for t in self.known.tables("field")}
+        if plot.outline is not None and plot.outline.key:
+            return plot.outline.key
+        if plot.name in there and not self._is_other(plot):
+            if plot.outline is not None and "boundary" not in there[plot.name]:
+                number = list(there).index(plot.name)
+                table = self._document["field"][number]
+                source = self._source(plot.outline)
+                table.add("boundary", tomlkit.parse(f"x = {source}")["x"])
+                self.added.append(f'"{plot.name}" has its boundary now, from {source}.')
+            return plot.name
+        taken = {*there, *self._fields.values()}
+        name, number = plot.name, 1
+        while name in taken:
+            number += 1
+            name = f"{plot.name} {number}"
+        lines = ["[[field]]", *(f"# {line}" for line in plot.remarks), f"name = {quoted(name)}"]
+        if plot.outline is None:
+            lines.append(
+                "# No boundary of it was found: one is drawn round the work, and skips at its edge "
+                "cannot be judged."
+            )
+        else:
+            lines.append(f"boundary = {self._source(plot.outline)}")
+        if plot.unworkable is not None:
+            lines.append(f"unworkable = {self._layer(plot.unworkable)}{_because(plot.unworkable)}")
+        if plot.zones is not None:
+            column = plot.zones.column
+            more = {"name_column": column} if column else {}
+            lines.append(f"zones = {self._layer(plot.zones, **more)}{_because(plot.zones)}")
+        if plot.setbacks is not None:
+            near = self._layer(plot.setbacks, distance="100 ft")
+            lines.append(f"# setbacks = {near}{_because(plot.setbacks)}")
+            self.hints["setbacks", name] = plot.setbacks.name
+        self._new.setdefault("field", []).append("\n".join(lines))
+        self.added.append(f'Field "{name}".')
+        return name
+
+    def _is_other(self, plot: Plot) -> bool:
+        """Whether a field of the same name is another one."""
+        return plot.outline is not None and any(
+            f.name == plot.name and f.boundary is not None
+            for f in (self.known.draft.season.fields if self.known.draft else ())
+        )
+
+    def _source(self, outline: Outline) -> str:
+        if outline.layer is None:
+            slug = re.sub(r"[^\w-]+", "-", outline.name.lower()).strip("-") or "field"
+            place, number = f"{FOLDER}/{slug}.geojson", 1
+            while place in self.outlines and self.outlines[place] is not outline.shape:
+                number += 1
+                place = f"{FOLDER}/{slug}-{number}.geojson"
+            self.outlines[place] = outline.shape
+            return quoted(place)
+        more: dict[str, Any] = {"where": outline.where} if outline.where else {}
+        return self._layer(outline.layer, **more)
+
+    def _layer(self, layer: Layer, **more: Any) -> str:
+        keys = {"file": self.place(layer.file), "layer": layer.layer, **more}
+        return _inline({key: value for key, value in keys.items() if value})
+
+    # Implements
+
+    def implement(self, job: Job) -> str:
+        """Write the implement of a job unless one that is there may be it; its name."""
+        machine = job.machine
+        if not any(self._implements.values()) and not self._new.get("implement"):
+            for other in self.borrowed:
+                for name, measures in other.implements.items():
+                    if name not in self._implements:
+                        self._implements[name] = measures
+                        self._borrow(other, "implement", name)
+        fitting = [n for n, one in self._implements.items() if _fits(machine, one)]
+        if fitting:
+            if len(fitting) > 1:
+                job.remarks["implement"] = f"{_or(fitting)} may have done it; the first was taken"
+            return fitting[0]
+        name, number = "drill", 1
+        while name in self._implements:
+            number += 1
+            name = f"drill {number}"
+        self._implements[name] = machine
+        lines = ["[[implement]]", f"name = {quoted(name)}"]
+        if machine.width_m:
+            shown = in_both("length", machine.width_m)
+            told = "the device" if machine.described else "the log"
+            lines.append(
+                f'width = "{machine.width_m:.6g} m"  # {shown}, as {told} tells ({machine.source})'
+            )
+        rows, sections = machine.rows, machine.sections
+        described = machine.described
+        if described is not None and described.section_rows:
+            lines.append(f"sections = {list(described.section_rows)}  # rows of each, by its width")
+        elif rows:
+            lines.append(f"rows = {rows}  # states of so many are logged")
+        if described is not None:
+            for key in _MEASURES:
+                value = getattr(described, key)
+                unit = key.rpartition("_")[2]
+                name_of = "delay" if key == "product_lag_s" else key.rpartition("_")[0]
+                if value:
+                    lines.append(f'{name_of} = "{value:.6g} {unit}"')
+            units = [
+                _inline(
+                    {
+                        "hitch_to_axle": f"{unit.hitch_to_axle_m:.6g} m",
+                        **(
+                            {"axle_to_pin": f"{unit.axle_to_pin_m:.6g} m"}
+                            if unit.axle_to_pin_m
+                            else {}
+                        ),
+                    }
+                )
+                for unit in described.tow
+            ]
+            if units:
+                lines.append(f"tow = [ {', '.join(units)} ]")
+        elif sections:
+            lines.append(f"# {sections} sections are logged.")
+        self._new.setdefault("implement", []).append("\n".join(lines))
+        self.added.append(f'Implement "{name}".')
+        return name
+
+    # Products
+
+    def product(self, name: str) -> None:
+        """Write a product unless it is there, as another season of the stick has it if one does."""
+        there = {str(t.get("name")) for t in self.known.tables("product")}
+        if name in there or ("product", name) in self.hints:
+            return
+        self.hints["product", name] = ""
+        for other in self.borrowed:
+            table = _entry(other.document, "product", name)
+            if table is not None:
+                for part in table.get("parts", {}):
+                    self.product(str(part))
+                self._borrow(other, "product", name)
+                return
+        lines = ["[[product]]", f"name = {quoted(name)}"]
+        if analysis_in_name(name):
+            lines[-1] += "  # the name gives the analysis"
+        self._new.setdefault("product", []).append("\n".join(lines))
+        self.added.append(f'Product "{name}".')
+
+    def _borrow(self, other: Borrowed, kind: str, name: str) -> None:
+        table = _entry(other.document, kind, name)
+        small = tomlkit.document()
+        entries = tomlkit.aot()
+        entries.append(table)
+        small.append(kind, entries)
+        said = f"# As in {other.name}.\n"
+        self._new.setdefault(kind, []).append(said + small.as_string().strip())
+        self.added.append(f'{kind.capitalize()} "{name}", as in {other.name}.')
+
+    # Operations
+
+    def operation(self, job: Job, left: Sequence[LeftOut]) -> None:
+        """Write a job as a new operation."""
+        place = self.field(job.plot)
+        implement = self.implement(job)
+        for product in job.products:
+            self.product(product)
+        because = {key: f"  # {why}" for key, why in job.remarks.items()}
+        lines = ["[[operation]]"]
+        for piece in job.pieces:
+            share = f"{piece.share:.0%} of its work lies here" if job.plot.outline else "all of it"
+            lines.append(f"# {piece.drive.name}: {share}.")
+        pieces = set(map(id, job.pieces))
+        lines += [
+            f"# Left out: {one.piece.drive.name}, {one.why}."
+            for one in left
+            if id(one.kept) in pieces
+        ]
+        lines += [
+            f"name = {quoted(job.name)}{because.get('name', '')}",
+            f"field = {quoted(place)}",
+        ]
+        if day := job.first_day(self.known.time_zone):
+            lines.append(f"date = {day}")
+        lines.append(f"implement = {quoted(implement)}{because.get('implement', '')}")
+        lines.append("tracks = [")
+        lines += [f"  {self._track(piece.drive.file, piece.drive.layer)}," for piece in job.pieces]
+        lines.append("]")
+        if job.products:
+            lines.append(f"products = [{because.get('products', '')}")
+            for name, rate in job.products.items():
+                use: dict[str, Any] = {"product": name}
+                if rate is not None:
+                    use["rate"] = f"{US.rate.of(rate):.4g} lb/ac"
+                lines.append(f"  {_inline(use)},{because.get(f'rate {name}', '')}")
+            lines.append("]")
+        for key in ("blockages", "loads"):
+            file: StickFile | None = getattr(job, key)
+            if file is not None:
+                lines.append(f"{key} = {quoted(self.place(file))}{because.get(key, '')}")
+        self._new.setdefault("operation", []).append("\n".join(lines))
+        self.added.append(f'Operation "{job.name}" on {place}.')
+        rates = {n: v for p in job.pieces for n, v in p.drive.products.items() if v}
+        for name, value in rates.items():
+            self.hints["rate", place, job.name, name] = in_both("rate", value)
+
+    def extend(self, job: Job, fresh: Iterable[tuple[StickFile, str | None]]) -> None:
+        """Add logs and tables to the operation that a job is of."""
+        assert job.known is not None
+        table: Any = self._document["operation"][job.known]
+        called = f'"{table.get("name")}" on {table.get("field")}'
+        tracks = table["tracks"]
+        if not isinstance(tracks, list):
+            tracks = tomlkit.array()
+            tracks.append(table["tracks"])
+            table["tracks"] = tracks
+        for file, layer in fresh:
+            entry = self._track(file, layer)
+            tracks.append(tomlkit.parse(f"x = {entry}")["x"])
+            self.added.append(f"{file.name}, to {called}.")
+        for key in ("blockages", "loads"):
+            file_of: StickFile | None = getattr(job, key)
+            if file_of is not None and key not in table and file_of.name not in self.known.gathered:
+                table.add(key, self.place(file_of))
+                self.added.append(f"{file_of.name}, as {key} of {called}.")
+
+    def exchange(self, old: Path, new: StickFile) -> None:
+        """Let every operation that names one log name another, which holds all of it."""
+        for table in self._document.get("operation", []):
+            tracks = table["tracks"]
+            for number, entry in enumerate(tracks if isinstance(tracks, list) else []):
+                name = entry.get("file") if isinstance(entry, dict) else entry
+                if (self.known.path.parent / str(name)).resolve() == old.resolve():
+                    tracks[number] = self.place(new)
+                    self.added.append(f"{new.name}, in the place of {name}, which is part of it.")
+
+    def _track(self, file: StickFile, layer: str | None) -> str:
+        place = self.place(file)
+        return _inline({"file": place, "layer": layer}) if layer else quoted(place)
+
+    def place(self, file: StickFile) -> str:
+        """Where a file stands beside the season; what lies in a zip is to be copied there."""
+        if file.packed:
+            parts = PurePosixPath(file.name).parts
+            inner = [re.sub(r"\.zip$", "", part, flags=re.IGNORECASE) for part in parts[:-1]]
+            bare = PurePosixPath(FOLDER, *inner, parts[-1])
+            for path in (bare, bare.with_name(f"{bare.stem}-{file.sha256[:6]}{bare.suffix}")):
+                there = self.known.path.parent / path
+                other = self.copies.get(path.as_posix(), file)
+                if other is file and (not there.exists() or digest(there) == file.sha256):
+                    break
+            self.copies[path.as_posix()] = file
+            return path.as_posix()
+        try:
+            place = os.path.relpath(file.path.absolute(), self.known.path.parent.absolute())
+        except ValueError:  # on another disk
+            place = str(file.path.absolute())
+        return Path(place).as_posix()
+
+    # The whole
+
+    def text(self, seen: Mapping[str, str], idle: Sequence[str], asked: Sequence[str]) -> str:
+        """Write it all.
+
+        Parameters
+        ----------
+        seen : mapping of str to str
+            Digest of every file that was looked at, by name.
+        idle : sequence of str
+            Sentences on outlines where nothing worked.
+        asked : sequence of str
+            Questions that no key tells of.
+        """
+        body = tomlkit.dumps(self._document).rstrip("\n")
+        parts = [body] if body else [self._top()]
+        for kind in ("product", "implement", "field", "operation"):
+            parts += self._new.get(kind, [])
+        if not body and idle:
+            parts.append("".join(map(_comment, idle)).rstrip("\n"))
+        names = {name: sha[:16] for name, sha in {**self.known.gathered, **seen}.items()}
+        lines = [f"{quoted(name)} = {quoted(sha)}" for name, sha in sorted(names.items())]
+        parts.append(_SAID_OF_SEEN + "\n".join(["[gathered]", *lines]))
+        whole = "\n\n".join(part for part in parts if part) + "\n"
+        try:
+            raw = tomllib.loads(whole)
+        except tomllib.TOMLDecodeError as error:
+            what = f"What was gathered does not go into it ({error})."
+            remedy = "Write its lists of tables with [[ ]], or name another file with --out."
+            raise InputError.at(self.known.path.name, "", what, remedy) from None
+        self.questions = [*self._questions(raw), *asked]
+        block = ""
+        if self.questions:
+            listed = "".join(_comment(line, "- ") for line in self.questions)
+            block = f"{_FIRST}{listed}{_LAST}\n"
+        if body and _BLOCK.search(whole):
+            return _BLOCK.sub(lambda _found: block, whole, count=1)
+        return ("" if body else f"{_HEAD}\n") + block + whole
+
+    def _top(self) -> str:
+        lines = []
+        for key in _TOP:
+            for other in self.borrowed:
+                if key in other.document:
+                    value = quoted(str(other.document[key]))
+                    lines.append(f"{key} = {value}  # as in {other.name}")
+                    break
+        if not any(line.startswith("time_zone") for line in lines):
+            lines.append(
+                '# time_zone = "America/Chicago"  # if times and dates are to be shown in it'
+            )
+        return "\n".join(lines)
+
+    def _questions(self, raw: Mapping[str, Any]) -> list[str]:
+        """What is missing, by the key to fill in; what an audit can do without comes last."""
+        asked = [
+            f'How wide does "{table.get("name")}" work? No log says. Add width = "20 ft" to its '
+            "[[implement]]."
+            for table in raw.get("implement", [])
+            if not {"width", "row_spacing"} & table.keys()
+        ]
+        asked += [
+            f"How far is {names[0]} to be kept from what is in {file}? Write the distance in its "
+            "setbacks, and take the # away."
+            for (kind, *names), file in self.hints.items()
+            if kind == "setbacks"
+        ]
+        bare: list[str] = []
+        untold: dict[str, list[str]] = {}
+        for table in raw.get("operation", []):
+            job = f'"{table.get("name")}" on {table.get("field")}'
+            uses = table.get("products", [])
+            bare += [] if uses else [job]
+            for use in uses if isinstance(uses, list) else []:
+                if isinstance(use, dict) and not {"rate", "pls_rate"} & use.keys():
+                    key = ("rate", str(table.get("field")), str(table.get("name")))
+                    meter = self.hints.get((*key, str(use.get("product"))), "")
+                    untold.setdefault(str(use.get("product")), []).append(meter)
+        if bare:
+            asked.append(
+                f"What was placed by {', '.join(bare)}? If you like, add products = "
+                '[ { product = "18-46-0", rate = "110 lb/ac" } ].'
+            )
+        for name, meters in untold.items():
+            ran = list(dict.fromkeys(filter(None, meters)))
+            logged = f" The logs ran at {' and '.join(ran[:3])}." if ran else ""
+            asked.append(
+                f"What was the target rate of {name}?{logged} If you like, add rate = "
+                '"110 lb/ac" beside the product.'
+            )
+        asked += [
+            f'What is in "{table.get("name")}"? If you like, add analysis = {{ N = 46 }} to its '
+            '[[product]], or kind = "seed".'
+            for table in raw.get("product", [])
+            if not analysis_in_name(str(table.get("name"))) and set(table) <= {"name", "price"}
+        ]
+        return asked
+
+
+def _comment(text: str, mark: str = "") -> str:
+    """Write a sentence as lines of comment."""
+    first, rest = f"# {mark}", f"# {' ' * len(mark)}"
+    plain = " ".join(text.split())
+    return textwrap.fill(plain, 98, initial_indent=first, subsequent_indent=rest) + "\n"
+
+
+def _entry(document: Mapping[str, Any], kind: str, name: str) -> Any:
+    return next((t for t in document.get(kind, []) if str(t.get("name")) == name), None)
+
+
+def _fits(machine: Machine, one: Machine | Implement | None) -> bool:
+    """Whether a machine that left its mark in a log may be one that is described."""
+    if one is None:
+        return not machine.width_m
+    if isinstance(one, Implement):
+        rows = one.rows if one.rows_known or one.section_rows else 0
+        one = Machine(one.width_m, rows, len(one.section_rows))
+    return machine.agrees(one)
+
+
+def _because(layer: Layer) -> str:
+    return f"  # {layer.why}" if layer.why else ""
+
+
+def _or(names: Sequence[str]) -> str:
+    return " or ".join(f'"{name}"' for name in names)
+
+
+def quoted(text: str) -> str:
+    """Write a text as TOML does."""
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+def _inline(values: Mapping[str, Any]) -> str:
+    cells = []
+    for key, value in values.items():
+        bare = key if re.fullmatch(r"[A-Za-z0-9_-]+", key) else quoted(key)
+        shown = _inline(value) if isinstance(value, Mapping) else quoted(str(value))
+        cells.append(f"{bare} = {shown}")
+    return "{ " + ", ".join(cells) + " }"
+
+
+def geojson(shape: BaseGeometry, name: str) -> str:
+    """Write an outline as a map file."""
+    feature = {
+        "type": "Feature",
+        "properties": {"name": name},
+        "geometry": json.loads(shapely.to_geojson(shape)),
+    }
+    return json.dumps({"type": "FeatureCollection", "features": [feature]}) + "\n"

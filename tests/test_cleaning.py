@@ -314,3 +314,95 @@ def test_two_machines_at_once_are_followed_each_by_itself() -> None:
     both = audit_operation(replace(job, tracks=(track, other), field=Field("Creek Forty")))
     assert "machines_told_apart" in [f.code for f in both.findings]
     assert both.swept_area_m2 == pytest.approx(2 * alone.swept_area_m2, rel=1e-6)
+
+
+def on_change(drive: Drive) -> tuple[list[int], np.ndarray]:
+    """Records of a log written on change: few along the way, two where the state changes."""
+    changes = np.flatnonzero(np.diff(drive.working)) + 1
+    kept = sorted({*range(0, len(drive.x_m), 20), *changes.tolist(), len(drive.x_m) - 1})
+    rows = [row for k in kept for row in ([k, k] if k in changes else [k])]
+    return rows, np.array([k in changes and rows[i - 1] != k for i, k in enumerate(rows)])
+
+
+@pytest.mark.parametrize("later_s", [0.0, 0.003, 0.02])
+def test_a_change_of_state_logged_at_a_place_happens_there(later_s: float) -> None:
+    turtle = Turtle(0.0, 0.0, 0.0)
+    for number in range(9):
+        turtle.forward(41.0 + number, work=number % 2 == 1)
+    drive = turtle.sample(0.5, SPEED_MPS, 0.0)
+    rows, first_of_two = on_change(drive)
+    # The first of two records at a place holds the state before, the second the one after.
+    working = drive.working[np.array(rows) - first_of_two]
+    second = np.insert(first_of_two[:-1], 0, False)
+    track = log(
+        drive.time_s[rows] + later_s * second, drive.x_m[rows], drive.y_m[rows], working=working
+    )
+    fixes = cleaned(track)
+    assert fixes.counts["used"] == len(track)
+    assert fixes.counts["exact repeats"] == fixes.counts["same time, other place"] == 0
+    assert fixes.run.max() == 0
+    assert (np.diff(fixes.x_m) > 0).all()
+    job = operation(straight_job(240.0, (0.0,)))
+    result = audit_operation(replace(job, tracks=(track,), field=Field("Creek Forty")))
+    worked = drive.x_m[1:][drive.working[1:]].size * 0.5
+    assert result.worked_distance_m == pytest.approx(worked, abs=0.1)
+    assert result.pass_count == 4
+
+
+def test_a_shuffled_log_of_whole_seconds_is_put_in_order_by_its_motion() -> None:
+    drive = PATHS["turn"].sample(phase=0.0)
+    order = np.random.default_rng(5).permutation(len(drive.x_m))
+    track = log(np.floor(drive.time_s)[order], drive.x_m[order], drive.y_m[order])
+    fixes = cleaned(track)
+    assert [f.code for f in fixes.findings] == ["order_from_motion", "coarse_clock"]
+    assert fixes.counts["used"] == len(drive.x_m)
+    assert fixes.run.max() == 0
+    assert order[fixes.record].tolist() == list(range(len(drive.x_m)))
+
+
+def test_a_shuffled_log_is_the_same_as_one_in_order() -> None:
+    drive = PATHS["turn"].sample(phase=0.0)
+    order = np.random.default_rng(6).permutation(len(drive.x_m))
+    fixes = cleaned(log(drive.time_s[order], drive.x_m[order], drive.y_m[order]))
+    straight = cleaned(log(drive.time_s, drive.x_m, drive.y_m))
+    np.testing.assert_array_equal(fixes.x_m, straight.x_m)
+    assert order[fixes.record].tolist() == straight.record.tolist()
+
+
+def test_the_way_between_records_is_used_or_told_by_cause() -> None:
+    drive = PATHS["turn"].sample(phase=0.0)
+    x, y = drive.x_m.copy(), drive.y_m.copy()
+    x[60:62] += 9.0
+    y[150:] += 30.0
+    time = drive.time_s + np.where(np.arange(len(x)) > 200, 60.0, 0.0)
+    field = shapely.box(400.0, 880.0, 600.0, 1000.0)
+    away = Turtle(400.0, 0.0).forward(24.0).sample()
+    track = log(
+        np.concatenate([time, time[-1] + 30 + np.arange(len(away.x_m)) / 5]),
+        np.concatenate([x, away.x_m]),
+        np.concatenate([y, away.y_m]),
+    )
+    fixes = clean([track], PLANE, Settings(), field)
+    metres = fixes.metres
+    assert set(metres) <= set(fixes.counts)
+    assert sum(metres[key] for key in metres if key != "read") == pytest.approx(metres["read"])
+    for cause in ("position jumps", "cuts at jumps", "cuts at gaps", "away from the field"):
+        assert metres[cause] > 0, cause
+    steps = np.hypot(np.diff(fixes.x_m), np.diff(fixes.y_m))
+    assert metres["used"] == pytest.approx(steps[np.diff(fixes.run) == 0].sum())
+
+
+@pytest.mark.parametrize(("interval_s", "told"), [(5.0, False), (30.0, True)])
+def test_a_sparse_log_gives_what_it_can_and_says_so(interval_s: float, told: bool) -> None:
+    turtle = Turtle(0.0, 0.0, 0.0)
+    for turn in (1.0, -1.0, 0.0):
+        turtle.forward(600.0, work=True)
+        if turn:
+            turtle.arc(3.048, turn * math.pi)
+    drive = turtle.sample(SPEED_MPS * interval_s, SPEED_MPS)
+    track = log(drive.time_s, drive.x_m, drive.y_m, working=drive.working)
+    job = operation(straight_job(240.0, (0.0,)))
+    result = audit_operation(replace(job, tracks=(track,), field=Field("Creek Forty")))
+    assert bool([f for f in result.findings if f.code == "sparse_records"]) == told
+    # Half a step at each end of a pass may be off.
+    assert result.worked_distance_m == pytest.approx(1800.0, abs=3 * SPEED_MPS * interval_s)

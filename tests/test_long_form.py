@@ -1,16 +1,25 @@
-"""Logs with one record a section read as the same log with one column a section."""
+"""Logs with one record a section: at the place of the fix, or each at its own."""
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
+from time import perf_counter
 
+import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
+from jobs import SPEED_MPS, START_S, Turtle
 
+from evenacre.coverage.audit import audit_operation
 from evenacre.errors import InputError
+from evenacre.geo.local_crs import WorkingPlane
 from evenacre.io.logs.read_tracks import read_tracks
-from evenacre.model import Track
+from evenacre.model import Field, Implement, Operation, Track
+from evenacre.model.audit_result import AuditResult
 
 FIXES, SECTIONS = 40, 4
 STATES = np.random.default_rng(4).random((FIXES, SECTIONS)) < 0.7
@@ -113,3 +122,160 @@ def test_towers_are_sections(tmp_path: Path) -> None:
     track = read(tmp_path, fixes().assign(**names))
     np.testing.assert_array_equal(track.sections, STATES)
     assert not track.sections_are_rows
+
+
+PLANE = WorkingPlane(-93.5, 41.0)
+RATES = np.linspace(80.0, 120.0, 24)
+
+
+@dataclass(frozen=True)
+class Sprayed:
+    """A drive whose sections are logged as points, and what they swept and put out."""
+
+    records: pd.DataFrame
+    swept_m2: float
+    applied_kg: float
+
+
+def as_points(
+    widths_m: Sequence[float], interval_s: float, *, off: int = 0, rates: bool = True
+) -> Sprayed:
+    """Four passes and three half turns; ``off`` stretches with some of the sections off."""
+    width = np.array(widths_m)
+    turtle, turn = Turtle(0.0, 0.0, 0.3), math.pi
+    for number in range(4):
+        turtle.forward(200.0, work=True)
+        if number < 3:
+            turtle.arc(width.sum() / 2, turn)
+            turn = -turn
+    drive = turtle.sample(SPEED_MPS * interval_s, SPEED_MPS)
+    left = width.sum() / 2 - (np.cumsum(width) - width / 2)
+    x = drive.x_m[:, None] - left * np.sin(drive.heading_rad)[:, None]
+    y = drive.y_m[:, None] + left * np.cos(drive.heading_rad)[:, None]
+    on = np.repeat(drive.working[:, None], len(width), axis=1)
+    rng = np.random.default_rng(7)
+    for _ in range(off):
+        first, section = rng.integers(len(x)), rng.integers(len(width))
+        on[first : first + rng.integers(5, 40), section : section + rng.integers(1, 9)] = False
+    rate = np.where(on, RATES[: len(width)] if rates else 100.0, 0.0)
+    # The sum of each section's own steps; a switch lies midway between two records.
+    moved = np.hypot(np.diff(x, axis=0), np.diff(y, axis=0)) * width
+    lon, lat = PLANE.lonlat(x.ravel(), y.ravel())
+    records = pd.DataFrame(
+        {
+            "lon": np.round(lon, 8),
+            "lat": np.round(lat, 8),
+            "time (s)": np.repeat(drive.time_s - START_S, len(width)),
+            "rate (kg/ha)": rate.ravel(),
+            "section": np.tile(np.arange(len(width)) + 1, len(x)),
+        }
+    )
+    swept, applied = ((v[1:] + v[:-1]) / 2 * moved for v in (on.astype(float), rate))
+    return Sprayed(records, float(swept.sum()), float(applied.sum() / 1e4))
+
+
+def audited(track: Track, width_m: float) -> AuditResult:
+    drill = Implement(width_m=width_m, antenna_ahead_m=2.0, tool_behind_m=3.0)
+    return audit_operation(Operation("spring", Field("Creek Forty"), drill, (track,)))
+
+
+@pytest.mark.parametrize("off", [0, 6])
+@pytest.mark.parametrize("numbered", [True, False], ids=["numbered", "not numbered"])
+@pytest.mark.parametrize("order", ["time", "section", "shuffled"])
+@pytest.mark.parametrize(
+    ("widths_m", "interval_s"),
+    [([0.76] * 24, 1.0), ([3.0] * 6, 0.2), ([3.0, 2.0, 2.0, 3.0], 1.0), ([4.0, 4.0], 1.0)],
+)
+def test_points_at_the_sections_are_one_tool(
+    tmp_path: Path,
+    widths_m: list[float],
+    interval_s: float,
+    order: str,
+    numbered: bool,
+    off: int,
+) -> None:
+    drive = as_points(widths_m, interval_s, off=off)
+    records = drive.records
+    if order == "section":
+        records = records.sort_values(["section", "time (s)"])
+    elif order == "shuffled":
+        records = records.sample(frac=1, random_state=1)
+    track = read(tmp_path, records if numbered else records.drop(columns="section"))
+    assert track.sections is not None
+    assert track.sections.shape[1] == len(widths_m)
+    assert track.at_tool
+    np.testing.assert_allclose(track.section_widths_m, widths_m, rtol=0.01)
+    result = audited(track, sum(widths_m))
+    assert result.swept_area_m2 == pytest.approx(drive.swept_m2, rel=2e-3)
+    (product,) = result.products
+    assert product.logged_kg == pytest.approx(drive.applied_kg, rel=2e-3)
+    whole = product.applied_in_field_kg + product.outside_kg
+    assert whole == pytest.approx(product.logged_kg, rel=1e-6)
+    assert off or result.pass_count == 4
+    assert "places_of_the_tool" in {f.code for f in result.findings}
+
+
+def test_sections_that_a_time_does_not_list_are_off(tmp_path: Path) -> None:
+    drive = as_points([0.76] * 24, 0.2, off=8)
+    listed = drive.records[drive.records["rate (kg/ha)"] > 0].drop(columns="section")
+    result = audited(read(tmp_path, listed.sample(frac=1, random_state=2)), 24 * 0.76)
+    # Half a step is not told at the ends of passes.
+    assert result.swept_area_m2 == pytest.approx(drive.swept_m2, rel=5e-3)
+
+
+def test_sections_on_a_clock_too_coarse_for_their_fixes(tmp_path: Path) -> None:
+    drive = as_points([3.0] * 6, 0.2)
+    records = drive.records.assign(**{"time (s)": np.floor(drive.records["time (s)"])})
+    result = audited(read(tmp_path, records), 18.0)
+    assert result.swept_area_m2 == pytest.approx(drive.swept_m2, rel=2e-3)
+    assert result.pass_count == 4
+
+
+def test_fixes_along_the_way_on_a_coarse_clock_are_no_sections(tmp_path: Path) -> None:
+    drive = as_points([3.0], 0.2)
+    records = drive.records.assign(**{"time (s)": np.floor(drive.records["time (s)"])})
+    track = read(tmp_path, records.drop(columns="section"))
+    assert track.sections is None
+    assert len(track) == len(records)
+    assert any("share each second" in note for note in track.notes)
+
+
+def test_a_layer_of_points_at_the_sections(tmp_path: Path) -> None:
+    drive = as_points([0.76] * 24, 1.0, off=3)
+    points = gpd.points_from_xy(drive.records["lon"], drive.records["lat"])
+    layer = gpd.GeoDataFrame(
+        drive.records.drop(columns=["lon", "lat", "section"]), geometry=points, crs="EPSG:4326"
+    )
+    layer.to_file(tmp_path / "log.gpkg", engine="pyogrio")
+    (track,) = read_tracks(tmp_path / "log.gpkg")
+    result = audited(track, 24 * 0.76)
+    assert result.swept_area_m2 == pytest.approx(drive.swept_m2, rel=2e-3)
+
+
+def test_sections_that_fold_are_followed_one_by_one(tmp_path: Path) -> None:
+    drive = as_points([3.0] * 6, 1.0, rates=False)
+    records = drive.records
+    # Wings fold in and out: the sections draw together to half their places.
+    middle = records.groupby("time (s)")[["lon", "lat"]].transform("mean")
+    fold = 1 - 0.5 * np.abs(np.sin(records["time (s)"] / 20))
+    for name in ("lon", "lat"):
+        records[name] = middle[name] + (records[name] - middle[name]) * fold
+    records.to_csv(tmp_path / "log.csv", index=False)
+    tracks = read_tracks(tmp_path / "log.csv")
+    assert [t.machine for t in tracks] == [f"section {k}" for k in range(1, 7)]
+    assert any("followed by itself" in warning for warning in tracks[0].warnings)
+    lon = records.loc[records["section"] == 2, "lon"].to_numpy()
+    np.testing.assert_allclose(tracks[1].lon, lon, rtol=1e-12)
+
+
+def test_many_points_take_time_in_proportion(tmp_path: Path) -> None:
+    drive = as_points([0.76] * 24, 1.0)
+    times = int(np.ceil(97_000 / len(drive.records)))
+    span = drive.records["time (s)"].max() + 60
+    records = pd.concat(
+        drive.records.assign(**{"time (s)": drive.records["time (s)"] + k * span})
+        for k in range(times)
+    )
+    begun = perf_counter()
+    read(tmp_path, records.drop(columns="section"))
+    assert perf_counter() - begun < 10.0

@@ -171,7 +171,9 @@ def clean(
     usual_s = typical_interval_s(time, ~twin)
     cut = _abnormal_steps(time, x, y, settings.max_speed_mps)
     gap = _silent(time, x, y, cut, usual_s, settings.max_gap_s)
-    for mask, reason in ((cut & ~gap, "cuts at jumps"), (gap, "cuts at gaps")):
+    # However long the silence, nothing drives that fast.
+    leap = gap & (step_m > settings.max_speed_mps * np.diff(time))
+    for mask, reason in (((cut & ~gap) | leap, "cuts at jumps"), (gap & ~leap, "cuts at gaps")):
         balance.counts[reason] = int(mask.sum())
         balance.metres[reason] = float(step_m[mask].sum())
     run = np.concatenate([[0], np.cumsum(cut | gap)]).astype(np.int64)[: len(time)]

@@ -23,6 +23,8 @@ _DISTANCE_TOLERANCE = 0.03
 _LOST_SHARE, _UNLIKE_SHARE = 0.05, 0.1
 # What is left out without loss, or told by a finding of its own.
 _NOT_LOST = ("read", "used", "out of order", "exact repeats", "away from the field", "not worked")
+# Where records lie further apart, a half turn or a headland passes between two of them.
+_SPARSE_M = 20.0
 # A receiver repeats a record now and then; more than this comes of the export.
 _REPEATS_SHARE = 0.01
 # No drive is left where more of the steps than this are jumps.
@@ -134,6 +136,12 @@ def position_findings(operation: Operation, legs: Legs) -> Iterator[Finding]:
     repeats = fixes.counts.get("exact repeats", 0)
     if repeats > _REPEATS_SHARE * read:
         yield Finding.warning("repeated_records", records=repeats, read=read)
+    step_m, step_s = np.hypot(np.diff(fixes.x_m), np.diff(fixes.y_m)), np.diff(fixes.time_s)
+    timed = all(track.timed for track in legs.tracks)
+    driven = (np.diff(fixes.run) == 0) & (step_m > 0)
+    if timed and driven.any() and (apart_m := float(np.median(step_m[driven]))) > _SPARSE_M:
+        interval_s = float(np.median(step_s[driven]))
+        yield Finding.warning("sparse_records", interval_s=interval_s, apart_m=apart_m)
     ratio = _distance_ratio(legs)
     if abs(ratio - 1) > _DISTANCE_TOLERANCE:
         yield Finding.warning("distance_disagrees", ratio=ratio)

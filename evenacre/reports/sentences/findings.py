@@ -78,6 +78,11 @@ SENTENCES = {
         "The log holds the places of the tool itself, so where the antenna is and how the tool is "
         "towed were not used."
     ),
+    "sparse_records": (
+        "The records lie about {apart_m:length} and {interval_s:.0f} s apart. Between two of them "
+        "the machine is taken to have gone on evenly: what it did in curves is not known, and "
+        "where work began and ended only to half of that."
+    ),
     "order_from_motion": (
         "The records are not in order of time, and {records:,} of them share a time with the one "
         "before: those were put in order by the way the machine went."

@@ -206,6 +206,16 @@ def test_a_log_that_goes_on_longer_takes_the_place_of_its_part(stick: Path) -> N
     assert operation["tracks"] == ["B.csv"], said
 
 
+def test_a_log_that_was_moved_is_found_again(stick: Path) -> None:
+    assert run("gather", stick)[0] == 0
+    (stick / "logs").mkdir()
+    (stick / "A1.csv").rename(stick / "logs" / "spring.csv")
+    code, said = run("gather", stick)
+    assert code == 0, said
+    (operation,) = tomllib.loads((stick / "season.toml").read_text())["operation"]
+    assert operation["tracks"] == ["logs/spring.csv"]
+
+
 def test_a_boundary_that_comes_later_is_given_to_its_field(stick: Path) -> None:
     field = stick / "field.geojson"
     shutil.move(field, stick.parent / "later.geojson")
@@ -233,6 +243,16 @@ def test_one_log_over_two_fields_serves_both(tmp_path: Path) -> None:
         ("East", "y.csv"),
         ("West", "y.csv"),
     ]
+    season = tmp_path / "season.toml"
+    text = season.read_text()
+    assert run("gather", tmp_path)[0] == 0
+    assert season.read_text() == text
+    # One of them is taken out: it stays out.
+    first, second = text.index("[[operation]]"), text.rindex("[[operation]]")
+    season.write_text(text[:first] + text[second:])
+    assert run("gather", tmp_path)[0] == 0
+    (left,) = tomllib.loads(season.read_text())["operation"]
+    assert left["tracks"] == ["y.csv"]
 
 
 def test_parts_that_passes_cross_are_zones_and_parts_that_they_keep_to_are_fields(

@@ -51,8 +51,19 @@ class Drive:
     states: int  # how much it tells of its work: 3 sections, 2 work state, 1 a rate or width
     task: Task | None = None
     field: str = ""  # name of its field, where it is told
-    known: int | None = None  # number of the operation of the season that names it
-    dropped: bool = False  # it was gathered before, and the season does not name it any more
+    named_by: tuple[int, ...] = ()  # numbers of the operations of the season that name it
+    seen: bool = False  # it was gathered before
+    known: int | None = None  # of those operations the one on the field it was cut for
+
+    @property
+    def dropped(self) -> bool:
+        """Whether somebody took it out of the season, or it was left out."""
+        return self.seen and self.known is None
+
+    @property
+    def is_new(self) -> bool:
+        """Whether the season knows nothing of it."""
+        return not (self.seen or self.named_by)
 
     @property
     def name(self) -> str:

@@ -90,6 +90,7 @@ class SeasonText:
     _new: dict[str, list[str]] = field(default_factory=dict)  # tables by kind
     _implements: dict[str, Machine | Implement | None] = field(default_factory=dict)
     _products: set[str] = field(default_factory=set)
+    _exchanged: set[Path] = field(default_factory=set)
     _fields: dict[int, str] = field(default_factory=dict)  # name by id of the plot
 
     def __post_init__(self) -> None:
@@ -279,12 +280,7 @@ class SeasonText:
         """Write a job as a new operation."""
         place = self.field(job.plot)
         implement = self.implement(job)
-        if not job.machine.width_m and ("width", implement) not in self.hints:
-            apart = pass_spacing_m(max(job.pieces, key=lambda piece: len(piece.x_m)))
-            if apart is not None:
-                self.hints["width", implement] = (
-                    f"; its passes lie {in_both('length', apart)} apart"
-                )
+        self._hint(job, place, job.name, implement)
         for product in job.products:
             self.product(product)
         because = {key: f"  # {_plain(why)}" for key, why in job.remarks.items()}
@@ -324,15 +320,27 @@ class SeasonText:
                 lines.append(f"{key} = {quoted(self.place(file))}{because.get(key, '')}")
         self._new.setdefault("operation", []).append("\n".join(lines))
         self.added.append(f'Operation "{job.name}" on {place}.')
-        rates = {n: v for p in job.pieces for n, v in p.drive.products.items() if v}
-        for name, value in rates.items():
-            self.hints["rate", place, job.name, name] = in_both("rate", value)
+
+    def _hint(self, job: Job, place: str, name: str, implement: str) -> None:
+        """Keep what the logs tell of that which has to be asked for."""
+        for piece in job.pieces:
+            for product, value in piece.drive.products.items():
+                if value:
+                    self.hints["rate", place, name, product] = in_both("rate", value)
+        if not job.machine.width_m and ("width", implement) not in self.hints:
+            apart = pass_spacing_m(max(job.pieces, key=lambda piece: len(piece.x_m)))
+            if apart is not None:
+                self.hints["width", implement] = (
+                    f"; its passes lie {in_both('length', apart)} apart"
+                )
 
     def extend(self, job: Job, fresh: Iterable[tuple[StickFile, str | None]]) -> None:
         """Add logs and tables to the operation that a job is of."""
         assert job.known is not None
         there = self.known.tables("operation")[job.known]
-        called = f'"{there.get("name")}" on {there.get("field")}'
+        place, name, implement = (str(there.get(key)) for key in ("field", "name", "implement"))
+        self._hint(job, place, name, implement)
+        called = f'"{name}" on {place}'
         logs = list(fresh)
         tables = {
             key: file
@@ -357,7 +365,7 @@ class SeasonText:
         self.added += [f"{file.name}, to {called}." for file, _ in logs]
         self.added += [f"{file.name}, as {key} of {called}." for key, file in tables.items()]
 
-    def exchange(self, old: Path, new: StickFile) -> None:
+    def exchange(self, old: Path, new: StickFile, why: str) -> None:
         """Let every operation that names one log name another, which holds all of it."""
 
         def is_it(entry: Any) -> bool:
@@ -370,11 +378,14 @@ class SeasonText:
                 if is_it(entry):
                     tracks[number] = self.place(new)
 
+        if old in self._exchanged:
+            return
+        self._exchanged.add(old)
         for number, table in enumerate(self.known.tables("operation")):
             tracks = table.get("tracks")
             if isinstance(tracks, list) and any(map(is_it, tracks)):
                 self._edit("operation", number, change)
-                self.added.append(f"{new.name}, in the place of {old.name}, which is part of it.")
+                self.added.append(f"{new.name}, in the place of {old.name}, {why}.")
 
     def _edit(self, kind: str, number: int, change: Callable[[Any], object]) -> None:
         """Change one table of a list where it stands, and nothing else of the file."""

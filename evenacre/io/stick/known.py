@@ -75,7 +75,9 @@ def read_known(path: Path) -> KnownSeason:
     if wrong:
         what = f"[{wrong[0]}] stands for a single table."
         raise InputError.at(path.name, wrong[0], what, f"Write [[{wrong[0]}]], in two brackets.")
-    seen = {name: sha for name, sha in raw.get("gathered", {}).items() if isinstance(sha, str)}
+    kept = raw.get("gathered")
+    pairs = kept.items() if isinstance(kept, dict) else ()
+    seen = {name: sha for name, sha in pairs if isinstance(sha, str)}
     tracks = []
     for number, operation in enumerate(raw.get("operation", [])):
         named = operation.get("tracks", [])

@@ -7,7 +7,7 @@ import geopandas as gpd
 import numpy as np
 import pytest
 import shapely
-from jobs import DRILL, SPEED_MPS, Job, arc_job, arc_length, straight_job
+from jobs import DRILL, SPEED_MPS, Drive, Job, all_work_job, arc_job, arc_length, straight_job
 from put_down import MISSOURI, on_earth, operation
 from pyproj import Transformer
 from shapely.geometry import Point
@@ -83,6 +83,51 @@ def test_a_flow_times_the_time_worked() -> None:
     assert product.logged_kg == pytest.approx(flow * 4 * LENGTH / SPEED_MPS, rel=1e-6)
     mean = flow / (SPEED_MPS * WIDTH)
     assert product.mean_rate_kg_per_m2 == pytest.approx(mean, rel=1e-4)
+
+
+@pytest.mark.parametrize("separate", [True, False])
+def test_a_flow_counts_for_the_time_of_each_run_alone(separate: bool) -> None:
+    # Three passes in work from first record to last, ten minutes apart.
+    flow = 0.31
+    job = all_work_job(LENGTH, (0.0, 0.0))
+    job = replace(
+        job,
+        drives=tuple(d.with_flow("urea", flow) for d in job.drives),
+        applications=(Application(UREA),),
+    )
+    product = audit_operation(operation(job, separate=separate)).products[0]
+    assert product.logged_kg == pytest.approx(flow * 3 * LENGTH / SPEED_MPS, rel=1e-6)
+    assert product.unplaced_kg == pytest.approx(0.0, abs=1e-6)
+
+
+def test_what_flows_while_the_tool_is_lifted_is_placed_nowhere() -> None:
+    flow = 0.31
+    job = straight_job(LENGTH, ())
+    drive = job.drives[0]
+    job = replace(
+        job,
+        drives=(replace(drive, flows={"urea": np.full(len(drive.time_s), flow)}),),
+        applications=(Application(UREA),),
+    )
+    product = audit_operation(operation(job)).products[0]
+    lifted_s = np.ptp(drive.time_s) - LENGTH / SPEED_MPS
+    assert product.logged_kg == pytest.approx(flow * LENGTH / SPEED_MPS, rel=1e-6)
+    assert product.unplaced_kg == pytest.approx(flow * lifted_s, rel=1e-6)
+
+
+def test_nothing_is_placed_where_the_log_is_cut() -> None:
+    job = with_rate(straight_job(LENGTH, ()))
+    drive = job.drives[0]
+    kept = (drive.x_m < 90.0) | (drive.x_m > 150.0)
+    names = ("time_s", "x_m", "y_m", "heading_rad", "working")
+    cut = Drive(
+        *(getattr(drive, name)[kept] for name in names),
+        rates={"urea": drive.rates["urea"][kept]},
+    )
+    product = audit_operation(operation(replace(job, drives=(cut,)))).products[0]
+    silent = np.diff(cut.x_m).max()
+    assert silent > 60.0
+    assert product.logged_kg == pytest.approx(RATE * WIDTH * (LENGTH - silent), rel=1e-4)
 
 
 def test_zones_share_the_product_by_the_ground_they_hold() -> None:

@@ -69,7 +69,10 @@ def test_times_and_places_by_name(tmp_path: Path, names: tuple[str, str, str]) -
         *(("swth_w_", "swath_w"), ("hdng_dg", "heading_dg"), ("SWATHWIDTH", "swath_width")),
         *(("flw_lbs", "flow_lbs"), ("utm_zon", "utm_zone"), ("MACHINEID", "machine_id")),
         *(("Geschwindigkeit", "speed"), ("vitesse", "speed"), ("Arbeitsbreite", "width")),
+        *(("VEHICLSPEED", "vehicle_speed"), ("DISTANCETR", "distance_tr")),
+        *(("Sollmenge", "target_rate"), ("dosis_aplicada", "rate_applied")),
         # Nothing is made of what may be several things, or is something else.
+        *(("overlap", "overlap"), ("station_id", "station_id")),
         *(("sta", "sta"), ("mst", "mst"), ("elev", "elev"), ("moistur", "moistur")),
     ],
 )
@@ -180,6 +183,12 @@ def test_the_unit_of_a_width(
 def test_a_flow_whose_unit_lost_its_stroke(tmp_path: Path, name: str, si: float) -> None:
     track = read(table(tmp_path / "log.csv", {"time": SECONDS, name: 2.0} | PLACE))
     assert track.flows[""] == pytest.approx(2.0 * si)
+
+
+@pytest.mark.parametrize("name", ["fuel_rate", "ControlRate", "Sollmenge", "total_yield"])
+def test_what_is_no_rate_of_a_product_is_not_asked_for(tmp_path: Path, name: str) -> None:
+    track = read(table(tmp_path / "log.csv", {"time": SECONDS, name: 150.0} | PLACE))
+    assert track.warnings == ()
 
 
 @pytest.mark.parametrize("name", ["APPLIEDRATE", "APPLIED_RA", "rate_appld", "Aufwandmenge"])

@@ -286,10 +286,8 @@ def test_header_only(files: Files) -> None:
 
 
 def test_no_header(files: Files) -> None:
-    moved = files.records.assign(
-        longitude=files.records["longitude"] + 100
-    )  # it may be either of the two
-    moved.to_csv(files.log, header=False, index=False)
+    east = files.records["longitude"].astype(float) + 100  # it may be a latitude as well
+    files.records.assign(longitude=east).to_csv(files.log, header=False, index=False)
     refused(files, "log.csv", "no line of column names", "--column lon=2 --column lat=3")
 
 

@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
+from evenacre.model.finding import Finding
 from evenacre.planning.calibration.compartments import (
     BUSHEL_M3,
     mass_kg,
@@ -25,7 +26,6 @@ from evenacre.planning.calibration.meter_test import (
     wheel_area_m2,
 )
 from evenacre.planning.calibration.next_setting import by_a_line, in_proportion
-from evenacre.reports.sentences.findings import reason
 
 # NIST SP 811, appendix B.8.
 FOOT_M, POUND_KG, ACRE_M2 = 0.3048, 0.45359237, 4046.8564224
@@ -133,6 +133,15 @@ def test_the_step_of_the_scale_stays_however_often_it_is_read() -> None:
     assert judge(test, 0.042, 0.001).catches_needed is None
 
 
+def test_the_ground_of_a_catch_changes_no_verdict() -> None:
+    small = judge(MeterTest((9.0, 10.0, 11.0), 1.0), 10.0, 0.06)
+    large = judge(MeterTest((900.0, 1000.0, 1100.0), 100.0), 10.0, 0.06)
+    # The fewest n with t(n - 1) s / sqrt(n) within 6 % of the target: s is a tenth of it.
+    half = [stats.t.ppf(0.95, n - 1) * 0.1 / math.sqrt(n) for n in range(2, 31)]
+    fewest = 2 + next(i for i, h in enumerate(half) if h <= 0.06)
+    assert small.catches_needed == large.catches_needed == fewest
+
+
 def test_standing_to_the_target() -> None:
     tight = MeterTest((9.99, 10.0, 10.01), 1.0)
     assert judge(tight, 10.2).standing is MeterStanding.ON_TARGET
@@ -236,7 +245,7 @@ def test_beyond_the_tested_settings_nothing_is_given_unasked() -> None:
     refused = by_a_line(*line)
     assert refused.setting is None
     assert refused.beyond == pytest.approx(4.0)
-    assert "beyond" in reason(refused.refused)
+    assert refused.refused == Finding.note("target_beyond_settings")
     told = by_a_line(*line, allow_far=True)
     assert told.setting == pytest.approx(54.0)
     assert told.beyond == pytest.approx(4.0)
@@ -251,7 +260,7 @@ def test_beyond_the_tested_settings_nothing_is_given_unasked() -> None:
 def test_no_setting_lies_below_zero() -> None:
     found = by_a_line([10.0, 20.0], [15.0, 20.0], 5.0, allow_far=True)
     assert found.setting is None
-    assert "below zero" in reason(found.refused)
+    assert found.refused == Finding.note("line_below_zero")
 
 
 def test_a_line_that_says_nothing_is_refused() -> None:
@@ -259,7 +268,8 @@ def test_a_line_that_says_nothing_is_refused() -> None:
     assert flat.setting is None
     hidden = by_a_line([30.0, 30.0, 40.0, 40.0], [18.0, 22.0, 18.2, 22.3], 20.0)
     assert hidden.setting is None
-    assert "scatter" in reason(hidden.refused)
+    assert flat.refused == Finding.note("rate_unchanged_by_setting")
+    assert hidden.refused == Finding.note("scatter_hides_change")
     with pytest.raises(ValueError, match="two settings"):
         by_a_line([30.0, 30.0], [20.0, 21.0], 20.0)
 

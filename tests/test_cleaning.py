@@ -13,7 +13,7 @@ from evenacre.coverage.audit import audit_operation
 from evenacre.coverage.clean import NEAR_FIELD_M, Fixes, clean
 from evenacre.geo.local_crs import WorkingPlane
 from evenacre.model import Field, Settings, Track
-from evenacre.model.finding import Finding, FindingError
+from evenacre.model.finding import Finding
 
 PLANE = WorkingPlane(-92.6, 40.1)
 SPEED_MPS = 2.4
@@ -305,13 +305,15 @@ def test_a_record_that_covers_the_time_before_it_reaches_back() -> None:
     assert fixes.handover_s.tolist() == fixes.time_s[:-1].tolist()
 
 
-def test_two_machines_in_one_log_are_told_as_that() -> None:
-    """Where no two records in a row can belong to one drive, it is not the work state's fault."""
+def test_two_machines_at_once_are_followed_each_by_itself() -> None:
+    """Where no two records in a row can belong to one drive, they belong to two."""
     job = operation(straight_job(240.0, (0.0,)))
     (track,) = (replace(t, working=np.ones(len(t), dtype=bool)) for t in job.tracks[:1])
     other = replace(track, lon=track.lon + 0.01, time_s=track.time_s + 0.05)
-    with pytest.raises(FindingError, match="jumping_positions"):
-        audit_operation(replace(job, tracks=(track, other), field=Field("Creek Forty")))
+    alone = audit_operation(replace(job, tracks=(track,), field=Field("Creek Forty")))
+    both = audit_operation(replace(job, tracks=(track, other), field=Field("Creek Forty")))
+    assert "machines_told_apart" in [f.code for f in both.findings]
+    assert both.swept_area_m2 == pytest.approx(2 * alone.swept_area_m2, rel=1e-6)
 
 
 def on_change(drive: Drive) -> tuple[list[int], np.ndarray]:

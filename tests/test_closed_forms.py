@@ -78,6 +78,16 @@ def test_swaths_three_deep() -> None:
     check(result, stacked(gaps, 120.0))
 
 
+def test_what_lies_three_deep_across_the_edge_of_the_field_counts_inside_alone() -> None:
+    gaps = (-4.0, -4.0, 0.25, -3.5, -4.1)
+    job = straight_job(120.0, gaps)
+    _, low, _, high = job.boundary.bounds
+    result = audit_operation(operation(replace(job, boundary=shapely.box(20.3, low, 99.1, high))))
+    inside, whole = stacked(gaps, 78.8), stacked(gaps, 120.0)
+    outside = whole["covered_area_m2"] - inside["covered_area_m2"]
+    check(result, {**inside, "outside_area_m2": outside, "swept_area_m2": whole["swept_area_m2"]})
+
+
 @pytest.mark.parametrize("separate", [True, False])
 def test_a_log_that_begins_and_ends_in_work_is_not_extended(separate: bool) -> None:
     gaps = (0.0, -0.3, 0.5)

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from schedule_referee import small_problem
 
-from evenacre.planning.interseeding.fills import visits_and_fills
+from evenacre.planning.interseeding.fills import sown_kg, visits_and_fills
 from evenacre.planning.interseeding.plan_types import (
     CartFill,
     ScheduleProblem,
@@ -51,6 +51,25 @@ def problem(m: int, n: int, **given: object) -> ScheduleProblem:
 def schedule(share: list[list[float]], fills: list[int]) -> SeedingSchedule:
     table = np.array(share)
     return SeedingSchedule(table, np.array(fills), 0.001, 0.0, 0.0, True, 0.0)
+
+
+@pytest.mark.parametrize(
+    ("wanted_kg", "cart_kg", "time_s", "sown", "left", "took_s"),
+    [
+        # A kilogram a second, loads of 200 kg, a minute for a fill.
+        (50, 100, 300, 50, 50, 50),  # out of the cart
+        (1000, 100, 80, 80, 20, 80),  # time is up before it is empty
+        (1000, 100, 300, 240, 60, 300),  # 100, a fill, and 140 of the next load
+        (1000, 100, 130, 100, 0, 100),  # no time for a fill
+        (1000, 0, 600, 420, 180, 600),  # three fills, 20 kg of the last
+        (300, 100, 900, 300, 0, 360),  # just one load more
+    ],
+)
+def test_seed_sown_until_time_or_need_is_over(
+    wanted_kg: float, cart_kg: float, time_s: float, sown: float, left: float, took_s: float
+) -> None:
+    found = sown_kg(*(np.array([float(v)]) for v in (wanted_kg, cart_kg, time_s)), 1.0, 200.0, 60.0)
+    assert [value.item() for value in found] == pytest.approx([sown, left, took_s])
 
 
 def test_the_cart_is_filled_at_the_start_and_where_it_runs_empty() -> None:

@@ -20,13 +20,16 @@ from evenacre.coverage.audit import audit_operation
 from evenacre.errors import InputError
 from evenacre.model import Application, LoadTicket, Operation, Product
 from evenacre.model.audit_result import AuditResult
+from evenacre.model.finding import FindingError
 from evenacre.planning.finish.finish_job import FinishJob, finish_job
 from evenacre.planning.finish.rate_to_finish import come_out_even, ground_left
 from evenacre.planning.finish.remaining_ground import (
+    RunOut,
     ground_ahead,
     main_heading_rad,
     pass_overlaps,
     passes_ahead,
+    split_lines,
 )
 from evenacre.planning.loads.loads import Amount
 from evenacre.reports.sentences.findings import refusals_in_words
@@ -209,6 +212,26 @@ def test_passes_cover_the_ground_once_and_run_to_and_fro() -> None:
     assert math.degrees(angle) % 180 == pytest.approx(30)
 
 
+def test_a_corner_of_less_than_a_twentieth_of_a_square_is_left() -> None:
+    # The tool is 6 m wide: of a square of 36 m2 a twentieth is 1.8 m2.
+    for side, count in ((1.3, 1), (1.4, 2)):
+        ground = shapely.box(0, 0, 100, 6) | shapely.box(200, 0, 200 + side, side)
+        passes = passes_ahead(ground, 6.0, 0.0, np.zeros(2))
+        assert [round(p.length_m, 6) for p in passes] == [100.0, side][:count]
+
+
+def test_lines_are_cut_where_the_load_runs_out() -> None:
+    passes = passes_ahead(shapely.box(0, 0, 100, 12), 6.0, 0.0, np.zeros(2))
+    found = split_lines(passes, RunOut(2, 60.0, 9.0, 140.0, 1.0, 40.0))
+    lines = [(number, np.round(line.coords, 6).tolist(), fed) for number, line, fed in found]
+    assert lines == [
+        (1, [[0, 3], [100, 3]], True),
+        (2, [[100, 9], [60, 9]], True),
+        (2, [[60, 9], [0, 9]], False),
+    ]
+    assert [fed for _, _, fed in split_lines(passes, None)] == [True, True]
+
+
 def test_no_ground_no_passes() -> None:
     assert passes_ahead(shapely.Polygon(), 6.0, 0.0, np.zeros(2)) == ()
 
@@ -353,6 +376,15 @@ def test_says_what_is_missing(change: dict[str, object], said: str) -> None:
         result = replace(result, products=())
     with pytest.raises(InputError, match=said), refusals_in_words():
         finish_job(replace(job, **change), result)  # type: ignore[arg-type]
+
+
+def test_a_product_that_was_not_placed_is_refused_by_name() -> None:
+    job = job_so_far()
+    with pytest.raises(FindingError) as refused:
+        finish_job(job, audit_operation(job), product="vetch", left=Amount(10, 1))
+    assert refused.value.code == "no_such_product"
+    assert refused.value.values["product"] == "vetch"
+    assert refused.value.values["products"] == ("rye",)
 
 
 def test_a_field_already_done_is_said() -> None:

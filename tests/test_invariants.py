@@ -99,27 +99,21 @@ def same(one: AuditResult, other: AuditResult, relative: float) -> None:
         assert got == pytest.approx(expected, rel=0, abs=relative * scale), name
 
 
-@few
-@given(jobs())
-def test_every_square_metre_is_counted_once(job: Job) -> None:
-    r = audit_operation(operation(job))
+def audited(job: Job, **put: object) -> AuditResult:
+    """Audit a job: every square metre counted once, every pound in a zone, in none or outside."""
+    r = audit_operation(operation(job, **put))  # type: ignore[arg-type]
     counted = r.covered_once_m2 + r.covered_twice_m2 + r.covered_more_m2 + r.skip_area_m2
     assert counted == pytest.approx(r.workable_area_m2, rel=1e-6)
     assert r.covered_area_m2 + r.skip_area_m2 == pytest.approx(r.workable_area_m2, rel=1e-6)
     assert r.overlap_area_m2 == pytest.approx(r.covered_twice_m2 + r.covered_more_m2, rel=1e-9)
     assert r.excess_area_m2 >= r.overlap_area_m2 - 1e-6
     assert r.layers["skips"]["area_m2"].sum() <= r.skip_area_m2 * (1 + 1e-6)
-
-
-@few
-@given(jobs())
-def test_every_pound_is_in_a_zone_in_none_or_outside(job: Job) -> None:
-    for product in audit_operation(operation(job)).products:
-        zoned = sum(z.applied_kg for z in product.zones)
-        placed = zoned + product.unzoned_kg + product.outside_kg
-        assert placed == pytest.approx(product.logged_kg, rel=1e-9)
+    for product in r.products:
         in_field = product.applied_in_field_kg
         assert in_field + product.outside_kg == pytest.approx(product.logged_kg, rel=1e-9)
+        zoned = sum(z.applied_kg for z in product.zones)
+        assert zoned + product.unzoned_kg == pytest.approx(in_field, rel=1e-9)
+    return r
 
 
 @few
@@ -127,8 +121,8 @@ def test_every_pound_is_in_a_zone_in_none_or_outside(job: Job) -> None:
 def test_turning_moving_and_renaming_change_nothing(
     job: Job, turn: float, dx: float, dy: float
 ) -> None:
-    there = audit_operation(operation(job))
-    here = audit_operation(operation(replace(job, name="Other"), turn=turn, shift=(dx, dy)))
+    there = audited(job)
+    here = audited(replace(job, name="Other"), turn=turn, shift=(dx, dy))
     same(there, here, 1e-6)
     for a, b in zip(there.products, here.products, strict=True):
         assert b.logged_kg == pytest.approx(a.logged_kg, rel=1e-6)
@@ -155,7 +149,7 @@ def reversed_drive(drive: Drive) -> Drive:
 def test_driving_a_mounted_tool_the_other_way_changes_no_area(job: Job) -> None:
     plain = replace(job, blockages=(), applications=(), drives=(replace(job.drives[0], rates={}),))
     back = replace(plain, drives=(reversed_drive(plain.drives[0]),))
-    same(audit_operation(operation(plain)), audit_operation(operation(back)), 1e-6)
+    same(audited(plain), audited(back), 1e-6)
 
 
 @few
@@ -171,12 +165,12 @@ def test_splitting_the_log_at_any_record_changes_nothing(job: Job, cuts: list[fl
 
 
 @few
-@given(jobs(), st.lists(st.floats(0.0, 3.0), min_size=3, max_size=3).map(sorted))
+@given(jobs(), st.lists(st.floats(0.0, 3.0), min_size=2, max_size=2).map(sorted))
 def test_more_skip_tolerance_never_finds_more_skips(job: Job, widths: list[float]) -> None:
     found = []
     for width in widths:
         tolerant = Settings(skip_min_width_m=width, skip_min_area_m2=10 * width)
-        skips = audit_operation(operation(replace(job, settings=tolerant))).layers["skips"]
+        skips = audited(replace(job, settings=tolerant)).layers["skips"]
         found.append((len(skips), float(skips["area_m2"].sum())))
     for less, more in itertools.pairwise(found):
         assert more[0] <= less[0]

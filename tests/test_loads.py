@@ -121,6 +121,21 @@ def test_cleaned_out_then_weighed_empty() -> None:
     assert load.used.kg == 710
 
 
+def test_a_cart_cleaned_out_is_empty_for_the_next_load() -> None:
+    events = ("filled", 800), ("cleaned out", 90), ("filled", 500), ("remaining", 40)
+    loads = loads_of([ticket(*event) for event in events])
+    assert [load.used.kg for load in loads if load.used] == [710.0, 460.0]
+
+
+def test_a_load_of_less_than_a_kilogram_corrects_the_meter_too() -> None:
+    found = check_loads(
+        [ticket("filled", 0.9, 0, sigma=1e-3), ticket("remaining", 0.1, 3600, sigma=1e-3)],
+        steady(0.75 / 3600),
+    )
+    assert found.correction
+    assert found.correction.factor == pytest.approx(0.8 / 0.75, rel=1e-6)
+
+
 def test_a_load_that_nobody_weighed_is_open() -> None:
     found = check_loads([ticket("filled", 800, 0)], steady())
     assert found.checks[0].scale is None
@@ -281,6 +296,9 @@ def test_running_totals_are_those_of_the_audit() -> None:
     assert totals.swept_m2[-1] == pytest.approx(ground, rel=1e-3)
     assert totals.metered_kg["rye"][-1] == pytest.approx(result.products[0].logged_kg, rel=1e-9)
     assert np.all(np.diff(totals.time_s) > 0)
+    used = operation_usages(result, (), meter_scatter=0.02)["rye"]
+    assert (used.source, used.amount.kg) == ("meter", totals.metered_kg["rye"][-1])
+    assert used.amount.sigma_kg == pytest.approx(0.02 * used.amount.kg)
     passes = result.layers["passes"]
     for i, end in enumerate(passes["end_s"], start=1):
         done = np.interp(end + 2, totals.time_s, totals.metered_kg["rye"])

@@ -27,7 +27,6 @@ from evenacre.planning.season.nutrients import (
     season_amounts,
     setback_placements,
 )
-from evenacre.reports.sentences.findings import sentences
 
 LB_AC = 0.45359237 / 4046.8564224  # kg per m2: NIST SP 811, appendix B.8
 LENGTH, PASSES, WIDTH = 240.0, 6, DRILL.width_m
@@ -206,8 +205,10 @@ def test_what_cannot_be_compared_is_said(spring):
     needs = [Need("Creek Forty", None, "N", 1e-3), Need("Home", None, "N", 1e-3)]
     balances, findings = compare([*spring, mystery], needs)
     assert len(balances) == 1
-    assert any("analysis of pellets is not known" in w for w in sentences(findings, "warning"))
-    assert any('"Home" has needs, but no operation' in w for w in sentences(findings, "warning"))
+    told = {f.code: f.values for f in findings}
+    assert told.keys() == {"analysis_unknown", "field_not_audited"}
+    assert told["analysis_unknown"]["product"] == "pellets"
+    assert told["field_not_audited"]["field"] == "Home"
 
 
 def test_setbacks_are_listed_with_area_pounds_and_place():
@@ -236,8 +237,11 @@ def grid(values, west=0.0, north=0.0, cell=1.0):
 def test_rasters_of_one_lattice_add_up_where_they_lie():
     one = grid([[1.0, 2.0], [3.0, np.nan]])
     two = grid([[10.0, 20.0]], west=1.0, north=1.0)
+    total = weighted_sum([two, one], [0.5, 1.0])
+    assert (total.transform.c, total.transform.f) == (0.0, 1.0)
+    np.testing.assert_allclose(total.values, [[0, 5, 10], [1, 2, 0], [3, 0, 0]])
     total = weighted_sum([one, two], [1.0, 0.5])
-    assert total.transform.f == 1.0
+    assert (total.transform.c, total.transform.f) == (0.0, 1.0)
     np.testing.assert_allclose(total.values, [[0, 5, 10], [1, 2, 0], [3, 0, 0]])
     assert inside(total, shapely.box(0, -1, 2, 0)).tolist() == [
         [False, False, False],

@@ -9,8 +9,8 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from evenacre.model import PastSetting
+from evenacre.model.finding import Finding
 from evenacre.planning.calibration.next_setting import look_up, setting_number
-from evenacre.reports.sentences.findings import reason
 
 amounts = st.floats(1.0, 1000.0)
 
@@ -70,7 +70,7 @@ def test_far_settings_are_not_carried_over_unasked() -> None:
     for rate, density in [(15.2, 700), (6.5, 700), (10, 1100), (10, 450)]:
         refused = look_up(book, rate, density)
         assert refused.start is None
-        assert "too far" in reason(refused.refused)
+        assert refused.refused == Finding.note("noted_setting_too_far")
         assert refused.matches[0].reach > 1.5
         assert look_up(book, rate, density, allow_far=True).start is not None
 

@@ -256,7 +256,7 @@ def _files(folder: Path) -> dict[str, bytes]:
     ("call", "said"),
     [
         (lambda: ev.audit("log.csv", width="20 lb"), 'width: "20 lb" is a mass, not a length.'),
-        (lambda: ev.audit("log.csv"), "width: The working width is missing."),
+        (lambda: ev.audit("log.csv"), "The working width is missing, and the log tells none."),
         (
             lambda: ev.audit("log.csv", wdth=6),
             'wdth: It takes no such argument. Did you mean "width',

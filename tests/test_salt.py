@@ -10,7 +10,6 @@ from synthetic_result import make_result
 from evenacre.model import Application, Field, Implement, OperationPlan, Product, WithSeed
 from evenacre.planning.season.nutrients import AuditedJob
 from evenacre.planning.season.salt import CAUTION, SLOPES, limit_kg_per_m2, salt_screens, slope_of
-from evenacre.reports.sentences.findings import sentences
 
 INCH = 0.0254
 LB_AC = 0.45359237 / 4046.8564224
@@ -86,7 +85,7 @@ def test_loss_at_the_rate_placed(rate, loss, over):
     ((screen,), findings) = salt_screens(job(UREA, CORN, rate))
     assert screen.loss_percent == pytest.approx(loss)
     assert screen.over is over
-    assert any("more was placed with the seed" in w for w in sentences(findings, "warning")) is over
+    assert [f.code for f in findings] == ["over_seed_tolerance"] * over
 
 
 def test_loss_stops_at_the_whole_stand():
@@ -109,7 +108,9 @@ def test_a_slope_that_is_given_comes_first():
     map_ = Product("11-52-0", {"N": 11.0, "P2O5": 52.0})
     screens, findings = salt_screens(job(map_, CORN, 50.0))
     assert screens == []
-    assert any("11-52-0 on corn" in w and "not known" in w for w in sentences(findings, "warning"))
+    (found,) = findings
+    assert found.code == "seed_tolerance_unknown"
+    assert (found.values["product"], found.values["crop"]) == ("11-52-0", "corn")
     given = replace(CORN, slopes=(("11-52-0", 0.2),))
     ((screen,), _) = salt_screens(job(map_, given, 50.0))
     assert (screen.material, screen.loss_percent) == ("given", pytest.approx(10.0))
@@ -117,7 +118,7 @@ def test_a_slope_that_is_given_comes_first():
 
 def test_with_the_seed_but_nothing_known_is_said():
     _, findings = salt_screens(job(UREA, None, 50.0, method="With the seed"))
-    assert any("was placed with the seed" in w for w in sentences(findings, "warning"))
+    assert [f.code for f in findings] == ["with_seed_unjudged"]
     assert salt_screens(job(UREA, None, 50.0, method="between rows")) == ([], [])
     assert salt_screens(job(Product("clover", kind="seed"), CORN, 50.0)) == ([], [])
 
@@ -131,7 +132,9 @@ def test_two_fertilizers_that_bear_on_the_seed_together():
     products = (*first.result.products, *second.result.products)
     screens, findings = salt_screens(AuditedJob(plan, replace(first.result, products=products)))
     assert [s.over for s in screens] == [False, False]
-    assert any("together they cost 16 % of the stand" in w for w in sentences(findings, "warning"))
+    (together,) = findings
+    assert together.code == "over_seed_tolerance_together"
+    assert together.values["loss_percent"] == pytest.approx(15.65)
 
 
 def test_the_caution_defers_to_local_advice():

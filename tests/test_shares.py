@@ -10,7 +10,7 @@ from shapely.affinity import rotate
 from shapely.geometry import Point
 from shapely.geometry.base import BaseGeometry
 
-from evenacre.coverage.products import Shares
+from evenacre.coverage.products import StripShares
 from evenacre.coverage.steps import Steps
 from evenacre.coverage.swath import build_strips, build_swaths
 from evenacre.model import Implement
@@ -38,7 +38,7 @@ def steps_of(x: Floats, y: Floats, heading: Floats, off: tuple[int, ...] = ()) -
 
 def shares(steps: Steps, region: BaseGeometry) -> Floats:
     strips = build_strips(steps, steps.active, TOOL)
-    return Shares(strips, build_swaths(strips)).inside(region)
+    return StripShares(strips, build_swaths(strips), np.zeros(0, dtype=np.int64)).inside(region)
 
 
 def straight(metres: float = 10.0, count: int = 1) -> Steps:

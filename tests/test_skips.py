@@ -63,6 +63,14 @@ def test_a_gap_as_wide_as_the_tool_is_still_between_passes_a_wider_one_is_unwork
     assert listed(straight_job(LENGTH, (9.0,))) == pairs(("unworked", 9.0 * LENGTH))
 
 
+def test_passes_driven_the_same_way_face_each_other_too() -> None:
+    # The gap opens into ground beyond the ends of the passes: two skips, each with its own name.
+    job = all_work_job(LENGTH, (0.5, 0.0))
+    top = job.boundary.bounds[3]
+    beyond = replace(job, boundary=shapely.box(0, 0, LENGTH + 1.5, top))
+    assert listed(beyond) == pairs(("between passes", 0.5 * LENGTH), ("edge", 1.5 * top))
+
+
 def test_edge() -> None:
     job = straight_job(LENGTH, (0.0, 0.0))
     top = 3 * WIDTH
@@ -204,7 +212,9 @@ def test_a_drawn_boundary_lists_no_edge() -> None:
     assert "edge" in [kind for kind, _ in listed(job)]
 
 
-@pytest.mark.parametrize(("length", "width"), [(240.0, 0.3), (12.0, 11.9), (5.0, 5.0), (1e3, 0.1)])
+@pytest.mark.parametrize(
+    ("length", "width"), [(240.0, 0.3), (12.0, 11.9), (5.0, 5.0), (1e3, 0.1), (0.6, 0.5)]
+)
 def test_the_size_of_a_rectangle_is_its_size(length: float, width: float) -> None:
     found = strip_size(np.array([length * width]), np.array([2 * (length + width)]))
     assert found[0].item() == pytest.approx(length, rel=1e-9)
@@ -260,6 +270,12 @@ def test_larger_minimums_never_list_more() -> None:
         now = len(by_width), len(by_area), by_width["area_m2"].sum(), by_area["area_m2"].sum()
         assert before is None or all(n <= b for n, b in zip(now, before, strict=True))
         before = now
+
+
+def test_a_skip_of_less_than_a_square_metre_is_listed_where_none_is_too_small() -> None:
+    skips = alone(shapely.box(0, 0, 0.9, 0.6), min_width_m=0.0, min_area_m2=0.0)
+    assert skips["area_m2"].tolist() == pytest.approx([0.54], rel=1e-6)
+    assert alone(shapely.box(0, 0, 0.9, 0.6)).empty
 
 
 def test_the_largest_skip_comes_first() -> None:

@@ -159,7 +159,7 @@ def test_other_xml_gives_a_clear_error(tmp_path: Path, data: bytes, word: str) -
 
 
 def test_too_many_elements_are_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(tree, "_MAX_TAGS", 100)
+    monkeypatch.setattr(tree, "MAX_TAGS", 100)
     path = zipped(tmp_path / "farm.zip", {"TASKDATA.XML": unsafe_root("<PFD/>" * 300)})
     assert "too many elements" in complaint(path)
 

@@ -60,7 +60,7 @@ def noaa(day: dt.date, lon: float, lat: float) -> tuple[float, float] | None:
     st.floats(-180, 180),
     st.floats(-55, 55),
 )
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=100, deadline=None)
 def test_daylight_agrees_with_noaa_s_formula(day: dt.date, lon: float, lat: float) -> None:
     sun = noaa(day, lon, lat)
     assert sun is not None

@@ -95,6 +95,8 @@ def reference() -> str:
         "",
         "Every key of `season.toml`; quantities are written with their units. This page is made",
         "from the tables that check the file: `python tools/season_reference.py`.",
+        "`evenacre gather` writes such a file from the logs and maps in a folder, and adds to one",
+        "that is there.",
     ]
     for heading, tables in TABLES.items():
         for at, table in enumerate(tables):

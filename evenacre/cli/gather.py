@@ -38,6 +38,7 @@ def gather(
         season = season_place(folder, out)
         with stages("looking around", quiet=quiet or as_json) as say:
             found = gathered(folder, season, say=say, written=written)
-        closing = f"Go on with: evenacre audit {season}"
+        first = "Fill in the width, then go" if found.written.lacks_width else "Go"
+        closing = f"{first} on with: evenacre audit {season}"
         lines = [*gathered_lines(found, wrote=True), closing]
         tell_lines(gathered_summary(found), lines, as_json=as_json, quiet=quiet)

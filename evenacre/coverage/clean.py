@@ -28,6 +28,8 @@ _RESUME_M, _DRIVING_MPS2 = 0.3, 3.0
 _MAX_JUMP_RECORDS = 5
 # Above this share of records that repeat the last time at a new place, the clock is coarse.
 _COARSE_CLOCK_SHARE = 0.2
+# Clocks tell at least this fine, so records of one time may be that far apart in time.
+_COARSEST_S = 1.0
 # Above this share of steps back in time, the order of the file says nothing.
 _SHUFFLED_SHARE = 0.05
 # A change of state at one time and place is taken to follow it so much later.
@@ -129,7 +131,7 @@ def clean(
         np.concatenate([t.lon for t in tracks]), np.concatenate([t.lat for t in tracks])
     )
     kept = np.argsort(time, kind="stable")
-    balance = _Balance(x, y)
+    balance = _Balance(time.copy(), x, y, settings.max_speed_mps)
     findings: list[Finding] = []
 
     def keep(mask: BoolArray, reason: str, *, breaks: bool = False) -> None:
@@ -162,11 +164,10 @@ def clean(
     keep(~shared, "same time, other place")
     jumped = _jump_records(time[kept], x[kept], y[kept], settings.max_speed_mps)
     keep(~jumped, "position jumps")
-    segment = balance.segment[kept]
+    step_m = balance.steps_m(kept)
     time, x, y, track, record = time[kept], x[kept], y[kept], track[kept], record[kept]
     x, y, twin = _part_twins(time, x, y)
 
-    step_m = np.where(np.diff(segment) == 0, np.hypot(np.diff(x), np.diff(y)), 0.0)
     usual_s = typical_interval_s(time, ~twin)
     cut = _abnormal_steps(time, x, y, settings.max_speed_mps)
     gap = _silent(time, x, y, cut, usual_s, settings.max_gap_s)
@@ -197,8 +198,10 @@ def clean(
 class _Balance:
     """Records and the way between them by what became of them."""
 
-    def __init__(self, x: FloatArray, y: FloatArray) -> None:
-        self._x, self._y = x, y
+    def __init__(
+        self, time: FloatArray, x: FloatArray, y: FloatArray, max_speed_mps: float
+    ) -> None:
+        self._time, self._x, self._y, self._max_speed_mps = time, x, y, max_speed_mps
         self.counts: dict[str, int] = {}
         self.metres: dict[str, float] = {}
         # Records on either side of a stretch that was left out have no way between them.
@@ -221,9 +224,14 @@ class _Balance:
             self.segment[kept] += np.cumsum(~mask)
         self.metres[reason] = before - self._way_m(kept[mask])
 
-    def _way_m(self, kept: IntArray) -> float:
+    def steps_m(self, kept: IntArray) -> FloatArray:
+        """The way from each record to the next, as far as any machine can have driven."""
         step = np.hypot(np.diff(self._x[kept]), np.diff(self._y[kept]))
-        return float(step[np.diff(self.segment[kept]) == 0].sum())
+        most = self._max_speed_mps * (np.diff(self._time[kept]) + _COARSEST_S)
+        return np.where(np.diff(self.segment[kept]) == 0, np.minimum(step, most), 0.0)
+
+    def _way_m(self, kept: IntArray) -> float:
+        return float(self.steps_m(kept).sum())
 
 
 def _state_changes(

@@ -192,8 +192,9 @@ def shape_cover(pieces: np.ndarray) -> tuple[Cover, list[Finding]]:
     """Count the cover with cracks between shapes closed, and laps as narrow taken for none."""
     cover = count_cover(pieces, NARROWEST_M)
     drawn = cover.once_or_more
-    closed = widen(widen(np.array([drawn]), NARROWEST_M / 2), -NARROWEST_M / 2)
-    once = union(np.concatenate([shapely.get_parts(drawn), closed]))
+    once = widen(widen(np.array([drawn]), NARROWEST_M / 2), -NARROWEST_M / 2)[0]
+    if once.area < drawn.area:  # sharp corners were cut
+        once = union(np.array([drawn, once]))
     twice, thrice = _wide(cover.twice_or_more), _wide(cover.thrice_or_more)
     cracks_m2 = max(once.area - drawn.area, 0.0)
     laps_m2 = cover.narrow_m2 + cover.twice_or_more.area - twice.area

@@ -132,11 +132,15 @@ class Plot:
         turn = np.radians(self.rotation_deg)
         east = np.cos(turn) * x - np.sin(turn) * y
         north = np.sin(turn) * x + np.cos(turn) * y
+        lon, lat = self._to_degrees.transform(east, north)
+        return lon, lat
+
+    @cached_property
+    def _to_degrees(self) -> pyproj.Transformer:
         plane = pyproj.CRS.from_dict(
             {"proj": "laea", "lat_0": self.lat, "lon_0": self.lon, "ellps": "WGS84"}
         )
-        lon, lat = pyproj.Transformer.from_crs(plane, 4326, always_xy=True).transform(east, north)
-        return lon, lat
+        return pyproj.Transformer.from_crs(plane, 4326, always_xy=True)
 
     def geometry_to_lonlat(self, geometry: BaseGeometry, digits: int = 9) -> BaseGeometry:
         """A geometry of the frame in WGS 84 degrees."""

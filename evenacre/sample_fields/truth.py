@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from scipy.integrate import cumulative_trapezoid
-from shapely.geometry import LineString
+from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.sample_fields import spans
@@ -25,6 +25,7 @@ from evenacre.sample_fields.plots import Plot
 CURVE_STEP = 2
 STRAIGHT_STEP = 40
 SLIVER_M = 0.03
+SECTOR_RAD = np.pi / 4.0
 LISTED_M2 = 1.0
 
 
@@ -82,6 +83,7 @@ def ground(plot: Plot, timed: Schedule, rig: Rig, gaps: tuple[tuple[float, float
     cuts = np.unique(np.concatenate((knots, runs.ravel())))
     tool_x, tool_y = tool_line(path, rig)
     pieces: list[np.ndarray] = []
+    laid: list[list[Polygon]] = [[] for _ in runs]
     starts: list[FloatArray] = []
     ends: list[FloatArray] = []
     for tower, stretches in enumerate(feeding(timed, gaps)):
@@ -95,11 +97,15 @@ def ground(plot: Plot, timed: Schedule, rig: Rig, gaps: tuple[tuple[float, float
         )
         rings = np.stack((left[:-1], right[:-1], right[1:], left[1:]), axis=1)[use]
         pieces.append(shapely.polygons(rings))
+        run_of = np.searchsorted(runs[:, 0], (edges[:-1] + edges[1:]) / 2.0, side="right") - 1
+        for chain in _chains(np.flatnonzero(use), run_of, heading):
+            knots = np.append(chain, chain[-1] + 1)
+            outline = Polygon(np.concatenate((left[knots], right[knots[::-1]])))
+            laid[run_of[chain[0]]].append(outline)
         starts.append(edges[:-1][use])
         ends.append(edges[1:][use])
     steps, from_s, to_s = np.concatenate(pieces), np.concatenate(starts), np.concatenate(ends)
-    run_of = np.searchsorted(runs[:, 0], (from_s + to_s) / 2.0, side="right")
-    swaths = np.array([shapely.union_all(steps[run_of == run]) for run in np.unique(run_of)])
+    swaths = np.array([shapely.union_all(outlines) for outlines in laid if outlines])
     covered = shapely.union_all(swaths)
     inside = shapely.intersection(swaths, plot.workable)
     return Ground(
@@ -112,6 +118,13 @@ def ground(plot: Plot, timed: Schedule, rig: Rig, gaps: tuple[tuple[float, float
         float(shapely.area(inside).sum()),
         _skips(plot, covered, timed, rig, gaps),
     )
+
+
+def _chains(step: np.ndarray, run_of: np.ndarray, heading: FloatArray) -> list[np.ndarray]:
+    """Steps in a row, of one run and one sector of heading: their outline cannot cross itself."""
+    sector = np.rint(heading[step] / SECTOR_RAD)
+    new = (np.diff(step) > 1) | (np.diff(run_of[step]) != 0) | (np.diff(sector) != 0)
+    return np.split(step, np.flatnonzero(new) + 1)
 
 
 def _met_twice(swaths: np.ndarray) -> BaseGeometry:

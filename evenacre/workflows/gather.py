@@ -23,7 +23,7 @@ from evenacre.processes.interrupts import held
 from evenacre.processes.written import Written
 
 SEASON = "season.toml"
-_USEFUL = (Kind.LOG, Kind.TASK_DATA, Kind.MAP, Kind.TICKETS, Kind.BLOCKAGES)
+_USEFUL = {Kind.LOG, Kind.TASK_DATA, Kind.MAP, Kind.TICKETS, Kind.BLOCKAGES}
 _SAID = (Kind.UNKNOWN, Kind.UNUSED, Kind.RESULT, Kind.COPY)
 _MOST_NAMED = 12
 
@@ -60,6 +60,9 @@ def gather(
         When nothing was found, or the season cannot be read or written.
     """
     with gathering(root, settled_place(season), say) as found:
+        if not (found.jobs or found.before):
+            what = f"There is no log in it, only {_counts(found)}."
+            raise InputError.at(root, "", what, "Put the logs of the drives beside them.")
         if found.changes:
             _put(found, written or Written())
     return found
@@ -80,7 +83,8 @@ def new_files(
     seen = {*known.gathered.values(), *(track.sha256[:16] for track in known.tracks)}
     with stick.opened():
         fresh = [file for file in stick.files(say) if file.sha256[:16] not in seen]
-        return [file.name for file in fresh if look_at(file.path)[0].kind in _USEFUL]
+        kinds = {file.name: {one.kind for one in look_at(file.path)} for file in fresh}
+        return [name for name, found in kinds.items() if found & _USEFUL]
 
 
 def _put(found: Gathering, written: Written) -> None:

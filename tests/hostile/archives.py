@@ -259,6 +259,19 @@ def cases() -> list[Case]:
             {f"{i}/TASKDATA.XML": _TASKDATA.replace("{0}", "") for i in range(2000)}
         ),
         "overlapping": lambda at: _overlapping(3000, "XML"),
+        "nested": lambda at: _nested(3),
+        "many zips": lambda at: packed(
+            {
+                f"{i}.zip": packed({f"{i}/TASKDATA.XML": _TASKDATA.replace("{0}", str(i))})
+                for i in range(1_500)
+            }
+        ),
+        "many sets": lambda at: packed(
+            {
+                f"{i}.zip": packed({f"{i}/TASKDATA.XML": _TASKDATA.replace("{0}", str(i))})
+                for i in range(300)
+            }
+        ),
         "locked": lambda at: _flagged(
             packed({"TASKDATA/TASKDATA.XML": _TASKDATA.replace("{0}", "")}), 1
         ),

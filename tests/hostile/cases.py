@@ -186,6 +186,11 @@ ALONE = ["--jobs", "1"]
 WIDTH = ["--width", "6.096 m"]
 
 
+def _whatever(name: str) -> list[Command]:
+    """Commands that take any file."""
+    return [["check", name], ["gather", name, *OUT]]
+
+
 def _as_map(name: str, place: Path, known: Known) -> list[Command]:
     log = ["--tracks", known.log, *WIDTH]
     boundary = ["--boundary", known.boundary]
@@ -193,6 +198,7 @@ def _as_map(name: str, place: Path, known: Known) -> list[Command]:
     near = f'{{ file = {_toml(name)}, distance = "100 ft" }}'
     (place / "season-paddocks.toml").write_text(_PADDOCKS + f"[paddocks]\nfile = {_toml(name)}\n")
     return [
+        *_whatever(name),
         ["check", _season(place, known, boundary=f"boundary = {file}")],
         ["audit", "--boundary", name, *log, *ALONE, *OUT],
         ["check", _season(place, known, field=f"unworkable = {file}")],
@@ -219,6 +225,7 @@ def _as_map(name: str, place: Path, known: Known) -> list[Command]:
 
 def _as_log(name: str, place: Path, known: Known) -> list[Command]:
     return [
+        *_whatever(name),
         ["check", _season(place, known, tracks=f"tracks = [ {_toml(name)} ]")],
         ["audit", "--boundary", known.boundary, "--tracks", name, *WIDTH, *ALONE, *OUT],
         ["audit", "--tracks", name, *WIDTH, *ALONE, *OUT],
@@ -231,7 +238,7 @@ def _as_log(name: str, place: Path, known: Known) -> list[Command]:
 
 def _as_taskdata(name: str, place: Path, known: Known) -> list[Command]:
     return [
-        ["check", name],
+        *_whatever(name),
         ["audit", name, *WIDTH, *ALONE, *OUT],
         ["audit", "--boundary", known.boundary, "--tracks", name, *WIDTH, *ALONE, *OUT],
         ["finish", name, "--left", "90 kg", *OUT],
@@ -240,7 +247,7 @@ def _as_taskdata(name: str, place: Path, known: Known) -> list[Command]:
 
 def _as_season(name: str, place: Path, known: Known) -> list[Command]:
     return [
-        ["check", name],
+        *_whatever(name),
         ["audit", name, *ALONE, *OUT],
         ["interseed", name, *OUT],
         ["passes", name, *OUT],
@@ -263,6 +270,7 @@ def _as_plan(name: str, place: Path, known: Known) -> list[Command]:
 def _as_tickets(name: str, place: Path, known: Known) -> list[Command]:
     named = f"loads = {_toml(name)}"
     return [
+        *_whatever(name),
         ["audit", _season(place, known, operation=named), *ALONE, *OUT],
         ["check", _season(place, known, operation=named)],
         [
@@ -274,6 +282,7 @@ def _as_tickets(name: str, place: Path, known: Known) -> list[Command]:
 
 def _as_blockages(name: str, place: Path, known: Known) -> list[Command]:
     return [
+        *_whatever(name),
         ["check", _season(place, known, operation=f"blockages = {_toml(name)}")],
         [
             *("audit", "--boundary", known.boundary, "--tracks", known.log, *WIDTH),

@@ -188,7 +188,7 @@ def commands(case: Case, name: str, place: Path, known: Known, turn: int) -> lis
     asked = ROLES[case.role](name, place, known)
     if turn < 0 or case.chief:
         return asked
-    quick = [command for command in asked if command[0] == "check"] or asked
+    quick = [command for command in asked if command[0] in ("check", "gather")] or asked
     return [quick[turn % len(quick)]]
 
 

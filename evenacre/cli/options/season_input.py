@@ -12,8 +12,8 @@ if TYPE_CHECKING:
     from evenacre.model import Season
 
 SEASON_FILES = (
-    "A season file (season.toml), ISO 11783-10 task data (a zip or folder), or logs of one job "
-    "(with --tracks or without)."
+    "A season file (season.toml), ISO 11783-10 task data (a zip or folder), logs of one job "
+    "(with --tracks or without), or, for an audit, a folder with files of all kinds."
 )
 
 

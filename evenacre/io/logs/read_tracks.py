@@ -59,13 +59,15 @@ def read_tracks(
     Parameters
     ----------
     path : Path
-        A CSV or other table of text, a GPX file, a receiver's sentences (NMEA 0183), a map
-        layer, or ISO 11783-10 task data (a zip, a folder or its TASKDATA.XML).
+        A CSV or other table of text, a spreadsheet, a GPX file, a receiver's sentences (NMEA
+        0183), a map layer, any of these in a zip, or ISO 11783-10 task data (a zip, a folder or
+        its TASKDATA.XML).
     columns : mapping of str to str, optional
-        Role to column name with an optional unit, ``{"flow": "mass [lb/s]"}``; roles that are
-        not named are guessed, and the guesses stand in the notes of the tracks.
+        Role to column name (or number) with an optional unit, ``{"flow": "mass [lb/s]"}``; roles
+        that are not named are guessed, and the guesses stand in the notes of the tracks.
     layer : str, optional
-        Which layer of a file that holds several; of task data, the id or name of a task.
+        Which layer, sheet, or file in a zip, where there are several; of task data, the id or
+        name of a task.
     crs : str, optional
         System of projected columns, or of a layer that does not say.
     time_zone : str, optional

@@ -54,7 +54,6 @@ def season_from_taskdata(path: Path, *, tasks: Sequence[str] = (), **overrides: 
     path = Path(path)
     given = {key: value for key, value in overrides.items() if is_given(value)}
     operations: list[OperationPlan] = []
-    problems: list[Problem] = []
     left_out: dict[Problem, list[str]] = {}  # Names of tasks by what they lack
     inputs: dict[str, InputFile] = {}
     farms: dict[str, None] = {}
@@ -63,26 +62,20 @@ def season_from_taskdata(path: Path, *, tasks: Sequence[str] = (), **overrides: 
     last: Season | None = None
     for data, task in each_task(path, tasks, time_zone=given.get("time_zone")):
         unread.update(dict.fromkeys(data.unread))
-        lacking = _lacking(data, task, given)
-        if lacking:
-            left_out.setdefault(lacking, []).append(task.name)
-        else:
-            try:
-                season = _one(path, data, task, given)
-            except InputError as error:
-                problems += error.problems
-                continue
+        try:
+            _check(data, task, given)
+            season = _one(path, data, task, given)
             if "boundary" in given and not _inside(task, season.operations[0].field.boundary):
                 elsewhere.append(season)
-                lacking = Problem(data.source, "", "no work lies inside the boundary given.", _ELSE)
-                left_out.setdefault(lacking, []).append(task.name)
-                continue
-            last = season
-            farms[data.farm] = None
-            inputs.update((file.path, file) for file in season.inputs)
-            operations += season.operations
-    if problems:
-        raise InputError(dict.fromkeys(problems))
+                raise InputError.at(data.source, "", "no work lies inside the boundary.", _ELSE)
+        except InputError as error:
+            for problem in error.problems:
+                left_out.setdefault(problem, []).append(task.name)
+            continue
+        last = season
+        farms[data.farm] = None
+        inputs.update((file.path, file) for file in season.inputs)
+        operations += season.operations
     if last is None and elsewhere:
         return elsewhere[0]  # Laying its log on its boundary will tell how far apart they are
     about = [replace(problem, place=_tasks(names)) for problem, names in left_out.items()]
@@ -145,22 +138,21 @@ def _one(path: Path, data: TaskData, task: Task, given: dict[str, Any]) -> Seaso
     return replace(season, operations=(plan,))
 
 
-def _lacking(data: TaskData, task: Task, given: dict[str, Any]) -> Problem | None:
-    """Say what a task lacks to be audited, in the same words for each that lacks it."""
+def _check(data: TaskData, task: Task, given: dict[str, Any]) -> None:
+    """Refuse a task that lacks what an audit needs, in the same words as any other."""
     if not task.logs:
-        return Problem(data.source, "", "there is no log of the work.", _EXPORT)
+        raise InputError.at(data.source, "", "there is no log of the work.", _EXPORT)
     if not task.tracks:
         said = " ".join(task.warnings)
         because = f" ({said[:-1]})" if said else ""
         what = f"there is no time log with positions{because}."
-        return Problem(data.source, "", what, _EXPORT)
+        raise InputError.at(data.source, "", what, _EXPORT)
     if task.worked_m < _LEAST_WORK_M:
         what = "the logs show no work: off throughout, or no way driven while on."
-        return Problem(data.source, "", what, "Check that all logs were exported.")
+        raise InputError.at(data.source, "", what, "Check that all logs were exported.")
     if task.implement is None and not {"width", "row_spacing"} & given.keys():
         what = "no working width is told by the machine or the log."
-        return Problem(data.source, "", what, 'Give it with --width "20 ft".')
-    return None
+        raise InputError.at(data.source, "", what, 'Give it with --width "20 ft".')
 
 
 def _inside(task: Task, boundary: BaseGeometry | None) -> float:

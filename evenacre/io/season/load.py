@@ -36,10 +36,10 @@ def is_season_file(path: Path) -> bool:
 def load_season(path: Path, *, logs: bool = True, must_hold: MustHold = "operations") -> Season:
     """Read and check a season file and the map files it names; logs are only looked for.
 
-    Other files are named relative to it.
-
     Parameters
     ----------
+    path : Path
+        The season file; other files are named relative to it.
     logs : bool
         False for a plan of work to come: nothing that is made on the day is looked for, and
         operations need not name any.
@@ -47,6 +47,11 @@ def load_season(path: Path, *, logs: bool = True, must_hold: MustHold = "operati
         What the season is read for: ``"operations"``, ``"seeding"`` (of grazed paddocks: it
         has ``grazing`` and ``seeding`` then, and need not have operations), ``"either"``, or
         ``"fields"`` (or paddocks, whatever is done there).
+
+    Returns
+    -------
+    Season
+        In SI units.
 
     Raises
     ------
@@ -71,7 +76,7 @@ def draft_season(
 
     A file that is missing or not TOML, so that nothing can be read, is refused.
     """
-    raw = _read_toml(path)
+    raw = read_toml(path)
     files = SeasonFiles(path.parent, ProblemCollector(lambda key: _name_key(path.name, raw, key)))
     files.add(path, path.name)
     return build_season(raw if logs else _to_come(raw), files, logs=logs, must_hold=must_hold)
@@ -93,7 +98,9 @@ def _to_come(raw: dict[str, Any]) -> dict[str, Any]:
     return {**raw, "operation": kept}
 
 
-def _read_toml(path: Path) -> dict[str, Any]:
+def read_toml(path: Path) -> dict[str, Any]:
+    """Read the tables of a season file, none of them checked."""
+
     def refused(place: str, what: str, remedy: str = _GIVE_ONE) -> InputError:
         return InputError.at(path.name, place, what, remedy)
 

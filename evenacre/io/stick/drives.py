@@ -24,6 +24,7 @@ _SAME_FIX_M = 0.03
 _NEAR_M = 0.6
 _SAME, _MUCH = 0.95, 0.3
 _FEW = 10
+_THIN_M, _REACH_M, _PARALLEL, _LEAST_WIDTH_M = 2.0, 45.0, 0.98, 1.0
 _STANDS_M = 0.15
 _NO_ZONE = "names no time zone: times are those of the clock"
 
@@ -48,7 +49,7 @@ class Drive:
     sections: int
     states: int  # how much it tells of its work: 3 sections, 2 work state, 1 a rate or width
     task: Task | None = None
-    field: str = ""  # Name of its field in task data
+    field: str = ""  # name of its field, where it is told
     known: int | None = None  # number of the operation of the season that names it
     dropped: bool = False  # it was gathered before, and the season does not name it any more
 
@@ -84,7 +85,11 @@ def drives_of(file: StickFile, found: Found) -> list[Drive]:
             for task in found.tasks.tasks
             if task.tracks
         ]
-    return [_drive(file, found.layer, found.tracks)] if found.tracks else []
+    if not found.tracks:
+        return []
+    called = dict.fromkeys(t.named["field"] for t in found.tracks if "field" in t.named)
+    only = next(iter(called)) if len(called) == 1 else ""
+    return [replace(_drive(file, found.layer, found.tracks), field=only)]
 
 
 def _drive(file: StickFile, layer: str | None, tracks: Sequence[Track]) -> Drive:
@@ -98,7 +103,8 @@ def _drive(file: StickFile, layer: str | None, tracks: Sequence[Track]) -> Drive
     products: dict[str, float] = {}
     for track in tracks:
         for name in (*track.rates, *track.flows):
-            products.setdefault(name, _median(track.rates.get(name)))
+            told = name or track.named.get("product", "")
+            products.setdefault(told, _median(track.rates.get(name)))
     widths = [w for t in tracks if t.width_m is not None and (w := _steady(t.width_m))]
     sections = [t for t in tracks if t.sections is not None]
     states = max(
@@ -189,6 +195,32 @@ def piece_of(drive: Drive, keep: BoolArray, plane: WorkingPlane) -> Piece:
     part = drive.part(keep)
     share = part.working.sum() / max(1, drive.working.sum())
     return Piece(part, *plane.xy(part.lon, part.lat), float(share))
+
+
+def pass_spacing_m(piece: Piece) -> float | None:
+    """How far apart neighbouring passes lie, for the most part; None where there are too few."""
+    at = np.flatnonzero(piece.drive.working)
+    xy = np.column_stack([piece.x_m, piece.y_m])[at]
+    along = np.cumsum(np.hypot(*np.diff(xy, axis=0, prepend=xy[:1]).T))
+    at = np.unique(np.searchsorted(along, np.arange(0.0, along[-1], _THIN_M)))
+    xy, along = xy[at], along[at]
+    if len(xy) < _SAMPLE:
+        return None
+    move = np.gradient(xy, axis=0)
+    ahead = move / np.maximum(np.hypot(*move.T), 1e-9)[:, None]
+    some = np.unique(np.linspace(0, len(xy) - 1, _SAMPLE).astype(int))
+    tree = scipy.spatial.KDTree(xy)
+    found = []
+    for i, near in zip(some, tree.query_ball_point(xy[some], _REACH_M), strict=True):
+        others = np.array(near)
+        others = others[np.abs(along[others] - along[i]) > 2 * _REACH_M]
+        off = xy[others] - xy[i]
+        beside = np.abs(off[:, 0] * ahead[i, 1] - off[:, 1] * ahead[i, 0])
+        alike = np.abs(ahead[others] @ ahead[i]) > _PARALLEL
+        beside = beside[alike & (np.abs(off @ ahead[i]) < _THIN_M) & (beside > _LEAST_WIDTH_M)]
+        if len(beside):
+            found.append(float(beside.min()))
+    return float(np.median(found)) if len(found) > _SAMPLE / 2 else None
 
 
 @dataclass(frozen=True)
@@ -336,4 +368,6 @@ def _poorer(piece: Piece, other: Piece) -> str:
         return "which tells more of what was placed"
     if mine.zoned < its.zoned:
         return "whose clock is told"
+    if len(mine.time_s) < len(its.time_s):
+        return "which has more records"
     return "which holds no less"

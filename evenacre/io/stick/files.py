@@ -20,16 +20,16 @@ from evenacre.io.taskdata.folder import MAIN, is_taskdata
 from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.archives import open_archive, read_member
 from evenacre.io.untrusted.files import blocks
+from evenacre.shown_text import shown
 
 _MOST_FILES = 20_000
 _DEEPEST_ZIP = 3
 # Parts of a layer that is named by another of its files, and what map programs leave beside one.
 _BESIDE_SHP = {".shx", ".dbf", ".prj", ".cpg", ".sbn", ".sbx", ".qix", ".qpj", ".qmd", ".xml"}
-_BESIDE_TASKS = {".xml", ".bin", ".xsd", ".log"}
 _OF_THE_SYSTEM = {"__macosx", "system volume information", "$recycle.bin", "lost.dir"}
 _OF_THE_SYSTEM |= {"desktop.ini", "thumbs.db"}
-_MAPS = {".shp", ".gpkg", ".geojson", ".json", ".kml", ".kmz", ".fgb", ".gml", ".parquet"}
-_OTHERS = {".csv", ".tsv", ".txt", ".gpx", ".nmea", ".nma", ".ubx", ".xlsx", ".zip", ".toml"}
+_MAPS = {".shp", ".gpkg", ".geojson", ".kml", ".kmz", ".fgb", ".gml", ".parquet"}
+_LOGS = {".csv", ".tsv", ".gpx", ".nmea", ".nma", ".ubx", ".xlsx", ".zip", ".toml"}
 _PLAIN = re.compile(r"[^\w ()+.,=-]")
 
 
@@ -89,7 +89,9 @@ class Stick:
     def _below(
         self, place: Path, name: str, *, packed: bool, depth: int, say: Callable[[str], None]
     ) -> Iterator[StickFile]:
-        if place.is_symlink():
+        if shown(name) != name:
+            self._pass(shown(name), Kind.UNKNOWN, "Its name holds signs that no name should.")
+        elif name and place.is_symlink():
             self._pass(name, Kind.UNKNOWN, "It is a link, which is not followed.")
         elif place.is_dir():
             yield from self._folder(place, name, packed=packed, depth=depth, say=say)
@@ -98,7 +100,7 @@ class Stick:
         elif place.suffix.lower() == ".zip":
             yield from self._zip(place, name, packed=packed, depth=depth, say=say)
         else:
-            yield from self._file(place, name, packed, say)
+            yield from self._file(place, name or place.name, packed, say)
 
     def _folder(
         self, folder: Path, name: str, *, packed: bool, depth: int, say: Callable[[str], None]
@@ -115,7 +117,7 @@ class Stick:
         mains = [entry for entry in entries if entry.name.lower() == MAIN and entry.is_file()]
         if mains:
             yield from self._file(mains[0], f"{name}/{mains[0].name}".lstrip("/"), packed, say)
-            entries = [e for e in entries if e.is_dir() or e.suffix.lower() not in _BESIDE_TASKS]
+            entries = [e for e in entries if e.is_dir() or e.suffix.lower() in _LOGS]
         layers = {entry.stem for entry in entries if entry.suffix.lower() == ".shp"}
         for entry in entries:
             of_layer = entry.name.partition(".")[0] in layers or entry.stem in layers
@@ -198,16 +200,14 @@ def _is_shown(member: zipfile.ZipInfo) -> bool:
 
 
 def _is_one(members: list[zipfile.ZipInfo]) -> bool:
-    """Tell whether a zip holds one set of task data, or one layer, and nothing else."""
+    """Tell whether a zip holds one set of task data or one map, whatever lies beside it."""
     names = [PurePosixPath(member.filename) for member in members]
-    if sum(name.name.lower() == MAIN for name in names) == 1:
-        home = next(name.parent for name in names if name.name.lower() == MAIN)
-        return all(n.parent == home and n.suffix.lower() in _BESIDE_TASKS for n in names)
-    layers = [name for name in names if name.suffix.lower() == ".shp"]
-    return len(layers) == 1 and all(
-        n == layers[0] or (n.stem == layers[0].stem and n.suffix.lower() in _BESIDE_SHP)
-        for n in names
-    )
+    homes = [name.parent for name in names if name.name.lower() == MAIN]
+    if homes:
+        others = [n for n in names if n.parent != homes[0] or n.suffix.lower() in _LOGS]
+        return len(homes) == 1 and not any(n.suffix.lower() in _MAPS | _LOGS for n in others)
+    kinds = [kind for name in names if (kind := name.suffix.lower()) in _MAPS | _LOGS]
+    return len(kinds) == 1 and kinds[0] in _MAPS
 
 
 def is_stick(path: Path) -> bool:
@@ -224,8 +224,8 @@ def is_stick(path: Path) -> bool:
     except InputError:
         return False  # its reader will say what is wrong
     kinds = [PurePosixPath(member.filename).suffix.lower() for member in members]
-    maps, others = sum(k in _MAPS for k in kinds), sum(k in _OTHERS for k in kinds)
-    return maps > 1 or others > 0
+    several = sum(kind in _MAPS | _LOGS for kind in kinds) > 1
+    return several or bool({".toml", ".zip"} & set(kinds))
 
 
 def _files_below(folder: Path) -> Iterator[Path]:
@@ -240,4 +240,4 @@ def _files_below(folder: Path) -> Iterator[Path]:
 def _is_other(file: Path) -> bool:
     """Whether a file beside task data is something else that an audit could use."""
     suffix = file.suffix.lower()
-    return suffix in _MAPS or (suffix in _OTHERS and (suffix != ".zip" or not is_taskdata(file)))
+    return suffix in _MAPS | _LOGS and (suffix != ".zip" or not is_taskdata(file))

@@ -3,20 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
 import shapely
-import tomlkit
 
 from evenacre.errors import InputError
 from evenacre.geo.geodesy import near
 from evenacre.geo.local_crs import WorkingPlane
 from evenacre.io.common.findings import counted
+from evenacre.io.common.problem_collector import ProblemCollector
 from evenacre.io.common.suggestions import listed
-from evenacre.io.season.load import draft_season
+from evenacre.io.common.time_zones import zone_of
+from evenacre.io.season.build import build_season
+from evenacre.io.season.files import SeasonFiles
+from evenacre.io.season.load import read_toml
 from evenacre.io.stick.drives import Drive, LeftOut, drives_of, without_doubles
 from evenacre.io.stick.files import PassedOver, Stick, StickFile
 from evenacre.io.stick.ground import (
@@ -94,7 +97,8 @@ class Gathering:
     @property
     def changes(self) -> bool:
         """Whether there is anything to write."""
-        return bool(self.written.added) or (self.text != self.before and bool(self.jobs))
+        seen = bool(self.known.gathered) or not self.before
+        return bool(self.written.added) or (seen and bool(self.jobs) and self.text != self.before)
 
 
 @dataclass
@@ -154,18 +158,30 @@ def gathering(
     with stick.opened():
         files = stick.files(lambda name: say(f"looking at {name}"))
         heap = _Heap(passed_over=stick.passed_over)
-        borrowed = [one for file in files if (one := _borrowed(file, heap)) is not None]
+        seasons = [file for file in files if file.path.suffix.lower() == ".toml"]
+        borrowed = [one for file in seasons if (one := _borrowed(file, heap)) is not None]
         zone = known.time_zone or _zone(borrowed)
         for file in files:
-            if file.name not in heap.seen:
+            if file not in seasons:
                 say(f"reading {file.name}")
-                heap.add(file, look_at(file.path, time_zone=zone))
+                heap.add(file, _read(file, zone))
         _add_known(known, heap, {file.sha256 for file in files}, zone)
         if not heap.seen:
-            what = "Nothing was found in it that an audit could use."
+            some = [f"{one.name}: {one.why}" for one in heap.passed_over if one.why][:3]
+            because = f" ({' '.join(some)})" if some else ""
+            what = f"Nothing was found in it that an audit could use{because}."
             raise InputError.at(root, "", what, "Name the folder with the logs and boundaries.")
         say("matching")
         yield _matched(root, season, known, borrowed, heap, zone)
+
+
+def _read(file: StickFile, zone: str | None) -> list[Found]:
+    """Read a file; whatever stops that, the others are gathered."""
+    try:
+        return look_at(file.path, time_zone=zone)
+    except Exception as fault:
+        why = f"A fault of Evenacre ({type(fault).__name__}) stopped its reading; please report it."
+        return [Found(Kind.UNKNOWN, why=why)]
 
 
 def own_files(season: Path) -> set[Path]:
@@ -175,22 +191,31 @@ def own_files(season: Path) -> set[Path]:
 
 
 def _borrowed(file: StickFile, heap: _Heap) -> Borrowed | None:
-    """Read a season file on the stick for the drills and products it describes."""
-    if file.path.suffix.lower() != ".toml":
-        return None
+    """Read a season file on the stick for the drills and products it describes.
+
+    None of the files that it names is opened: it came with the stick, and nobody vouches for it.
+    """
     try:
-        draft = draft_season(file.path, logs=False, must_hold="fields")
-        document = tomlkit.parse(file.path.read_text("utf-8-sig"))
-    except (InputError, ValueError) as error:
-        why = str(error.problems[0]) if isinstance(error, InputError) else str(error)
-        heap.add(file, [Found(Kind.UNKNOWN, why=why)])
+        raw = read_toml(file.path)
+    except InputError as error:
+        heap.add(file, [Found(Kind.UNKNOWN, why=error.problems[0].what)])
         return None
     heap.add(file, [Found(Kind.SEASON)])
-    return Borrowed(file.name, document, draft.season.implements)
+    tables = {key: raw[key] for key in ("implement", "product", "currency") if key in raw}
+    problems = ProblemCollector(lambda _key: (file.name, ""))
+    draft = build_season(
+        tables, SeasonFiles(file.path.parent, problems), logs=False, must_hold="fields"
+    )
+    return Borrowed(file.name, raw, draft.season.implements)
 
 
 def _zone(borrowed: Sequence[Borrowed]) -> str | None:
-    return next((str(b.document["time_zone"]) for b in borrowed if "time_zone" in b.document), None)
+    for one in borrowed:
+        if isinstance(name := one.raw.get("time_zone"), str):
+            with suppress(InputError):
+                zone_of(name)
+                return name
+    return None
 
 
 def _add_known(known: KnownSeason, heap: _Heap, there: set[str], zone: str | None) -> None:
@@ -296,12 +321,11 @@ def _outlines(known: KnownSeason, heap: _Heap, plane: WorkingPlane) -> list[Outl
     there = known.draft.season.fields if known.draft else ()
     found = [drawn(f.name, f.boundary, plane, key=f.name) for f in there if f.boundary is not None]
     found += outlines_of(heap.layers, plane)
-    for file, one in heap.tasks:
+    for _, one in heap.tasks:
         for plot in one.tasks.fields.values() if one.tasks else ():
             if plot.boundary is not None:
-                found.append(drawn(plot.name, plot.boundary, plane, tasks=file))
-    kept, _ = distinct(found)
-    return sorted(kept, key=lambda outline: -outline.plane.area)
+                found.append(drawn(plot.name, plot.boundary, plane))
+    return sorted(distinct(found), key=lambda outline: -outline.plane.area)
 
 
 def _call_as_known(plot: Plot, known: KnownSeason) -> None:

@@ -66,7 +66,6 @@ class Layer:
     frame: gpd.GeoDataFrame
     role: Role
     why: str
-    warnings: tuple[str, ...] = ()
 
     @property
     def name(self) -> str:
@@ -88,7 +87,6 @@ class Outline:
     plane: BaseGeometry  # m
     layer: Layer | None = None
     where: dict[str, Any] = field(default_factory=dict)  # what picks it from its layer
-    tasks: StickFile | None = None  # task data that it is drawn in
     key: str = ""  # name of the field in the season that is there already
 
 
@@ -102,7 +100,6 @@ class Plot:
     zones: Layer | None = None
     unworkable: Layer | None = None
     setbacks: Layer | None = None
-    remarks: list[str] = field(default_factory=list)
 
 
 def layer_of(file: StickFile, found: Found, *, several: bool) -> Layer:
@@ -110,7 +107,7 @@ def layer_of(file: StickFile, found: Found, *, several: bool) -> Layer:
     assert found.shapes is not None
     role, why = _role(found.shapes, f"{found.layer} {Path(file.name).stem}")
     layer = found.layer if several else None
-    return Layer(file, layer, found.shapes, role, why, found.warnings)
+    return Layer(file, layer, found.shapes, role, why)
 
 
 def _role(frame: gpd.GeoDataFrame, names: str) -> tuple[Role, str]:
@@ -127,7 +124,11 @@ def _role(frame: gpd.GeoDataFrame, names: str) -> tuple[Role, str]:
     areal = frame.geom_type.isin(["Polygon", "MultiPolygon"]).all()
     if not areal:
         return Role.SETBACK, "it holds no areas"
-    for words, where in ((headers, "its columns"), (kinds, "its kinds"), (called, "its name")):
+    for words, where in (
+        (headers, "its columns say"),
+        (kinds, "its kinds say"),
+        (called, "its name says"),
+    ):
         for role, telling in (
             (Role.ZONE, _ZONE),
             (Role.UNWORKABLE, _UNWORKABLE),
@@ -136,7 +137,7 @@ def _role(frame: gpd.GeoDataFrame, names: str) -> tuple[Role, str]:
         ):
             # A column "field" says which field something is of, as zones and ponds do too.
             if (seen := words & telling) and not (role is Role.FIELD and words is headers):
-                return role, f'{where} say "{min(seen)}"'
+                return role, f'{where} "{min(seen)}"'
     return Role.UNSURE, ""
 
 
@@ -173,17 +174,15 @@ def drawn(name: str, shape: BaseGeometry, plane: WorkingPlane, **more: Any) -> O
     return Outline(name, shape, _flat(shape, plane), **more)
 
 
-def distinct(outlines: Sequence[Outline]) -> tuple[list[Outline], list[tuple[Outline, Outline]]]:
-    """Outlines that differ, the first of those alike, and pairs of the others with theirs."""
-    kept: list[Outline] = []
-    alike: list[tuple[Outline, Outline]] = []
-    for outline in outlines:
-        twin = next((k for k in kept if _is_alike(k.plane, outline.plane)), None)
-        if twin is None:
-            kept.append(outline)
-        else:
-            alike.append((outline, twin))
-    return kept, alike
+def distinct(outlines: Sequence[Outline]) -> list[Outline]:
+    """Outlines that differ; of those alike the first."""
+    kept: dict[int, Outline] = {}  # by number
+    tree = shapely.STRtree([outline.plane for outline in outlines])
+    for number, outline in enumerate(outlines):
+        near = (kept[n] for n in tree.query(outline.plane).tolist() if n in kept)
+        if not any(_is_alike(other.plane, outline.plane) for other in near):
+            kept[number] = outline
+    return list(kept.values())
 
 
 def _is_alike(a: BaseGeometry, b: BaseGeometry) -> bool:
@@ -199,7 +198,6 @@ class Sorted:
     fields: list[Outline]
     zones: dict[int, list[Outline]]  # by id of the field
     idle: dict[int, list[Outline]]  # inside a field, and nothing worked there
-    holders: list[Outline]  # hold fields and are none
 
 
 def sort_outlines(
@@ -213,17 +211,18 @@ def sort_outlines(
     points = [_working_xy(drive, plane) for drive in drives]
     children: dict[int, list[Outline]] = {id(o): [] for o in outlines}
     roots: list[Outline] = []
+    tree = shapely.STRtree([outline.plane for outline in outlines])
     for number, outline in enumerate(outlines):  # largest first
+        around = (outlines[n] for n in sorted(tree.query(outline.plane).tolist()) if n < number)
         holders = [
             other
-            for other in outlines[:number]
+            for other in around
             if other.plane.area > outline.plane.area / _INSIDE
-            and other.plane.intersects(outline.plane)
             and common(other.plane, outline.plane).area > _INSIDE * outline.plane.area
         ]
         # Of all around it the smallest.
         (children[id(holders[-1])] if holders else roots).append(outline)
-    result = Sorted([], {}, {}, [])
+    result = Sorted([], {}, {})
     for root in roots:
         _decide(root, children, points, result)
     return result
@@ -262,7 +261,6 @@ def _decide(
     fenced = crossings <= max(_CROSSINGS, _CROSSING_SHARE * inside)
     tiled = union(np.array([c.plane for c in inner])).area > _TILES * outline.plane.area
     if fenced and (within >= _INSIDE * inside if inside else tiled):
-        result.holders.append(outline)
         for child in inner:
             _decide(child, children, points, result)
         return
@@ -295,11 +293,14 @@ def assign(
     plots = [Plot(outline, outline.name) for outline in fields]
     cores = [_core(outline.plane) for outline in fields]
     around = [shapely.buffer(outline.plane, _NEAR_M) for outline in fields]
+    tree = shapely.STRtree(around)
     rest: list[tuple[Drive, float]] = []
     for drive in drives:
         xy = np.column_stack(plane.xy(drive.lon, drive.lat))
         free = drive.working.copy()
-        for plot, core, near in zip(plots, cores, around, strict=True):
+        ends = (*np.nanmin(xy, axis=0), *np.nanmax(xy, axis=0))
+        for number in sorted(tree.query(shapely.box(*ends)).tolist()):
+            plot, core, near = plots[number], cores[number], around[number]
             keep = _contains(near, xy)
             free &= ~keep
             if (_contains(core, xy) & drive.working).sum() >= _FEW:

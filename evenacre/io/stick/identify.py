@@ -18,10 +18,10 @@ from evenacre.errors import InputError
 from evenacre.geo.geodesy import geodesic_area_m2
 from evenacre.io.common.findings import Findings
 from evenacre.io.logs.blockages import BlockageNote, read_blockage_file
+from evenacre.io.logs.columns.column_roles import log_rank
 from evenacre.io.logs.read_tracks import read_tracks
 from evenacre.io.maps.read_layer import Source, layer_names, read_layer
 from evenacre.io.season.load import is_season_file
-from evenacre.io.tables.headers import read_header
 from evenacre.io.taskdata.folder import is_taskdata
 from evenacre.io.taskdata.read import Task, TaskData, each_task, read_taskdata
 from evenacre.io.tickets.rows import TicketRow, read_rows
@@ -69,12 +69,9 @@ _PICTURE_NAMES |= {".mp4", ".mov", ".avi", ".mp3", ".wav", ".svg"}
 _DOCUMENT_NAMES = {".pdf", ".doc", ".docx", ".odt", ".rtf", ".ppt", ".pptx", ".htm", ".html"}
 # What may be a table, and where it is none is something to read.
 _TEXTS = {".txt", ".md", ".log", ".ini", ".cfg", ".rst", ".url"}
-_SHEETS = {".xlsx", ".xlsm"}
+_SHEETS = {".xlsx", ".xlsm", ".xlsb", ".xls", ".ods"}
 # Tables that people keep are small; a larger one is a log.
 _KEPT_BYTES = 2 << 20
-_TIME_WORDS = {"time", "date", "utc", "timestamp", "datetime", "start", "isotime", "gpstime"}
-_WORK_WORDS = {"speed", "heading", "course", "work", "width", "swath", "swth", "rate", "applied"}
-_WORK_WORDS |= {"flow", "distance", "section", "sections"}
 _MANY = 20
 # A step of a drill is this large at most; cells of a planned map are larger.
 _STEP_M2 = 90.0
@@ -193,20 +190,19 @@ def _of_layer(path: Path, layer: str, time_zone: str | None) -> Iterator[Found]:
 
 
 def _is_log(shapes: gpd.GeoDataFrame) -> bool:
-    words: set[str] = set()
-    stamped = False
-    for name in shapes.columns.drop(shapes.geometry.name):
-        words |= set(read_header(str(name)).words)
-        stamped |= pd.api.types.is_datetime64_any_dtype(shapes[name])
-    timed, working = stamped or bool(words & _TIME_WORDS), bool(words & _WORK_WORDS)
+    """Tell a drive from a map: by its columns, and for areas by whether they are steps of one."""
+    columns = shapes.columns.drop(shapes.geometry.name)
+    rank = log_rank([str(name) for name in columns])
+    if any(pd.api.types.is_datetime64_any_dtype(shapes[name]) for name in columns):
+        rank = 2
     kinds = set(shapes.geom_type)
     if kinds <= {"Polygon", "MultiPolygon"}:
         areas = [geodesic_area_m2(shape) for shape in shapes.geometry[: 5 * _MANY]]
         small = float(np.median(areas)) < _STEP_M2
-        return len(shapes) > _MANY and (small or timed) and (timed or working)
+        return len(shapes) > _MANY and rank > 0 and (small or rank == 2)
     if kinds <= {"Point", "MultiPoint"}:
-        return (len(shapes) > 1 and timed) or (len(shapes) >= _MANY and working)
-    return timed or working
+        return len(shapes) > (1 if rank == 2 else _MANY) and rank > 0
+    return rank > 0
 
 
 def bounds_of(found: Found) -> tuple[float, float, float, float] | None:

@@ -2,29 +2,31 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 import os
 import re
 import textwrap
 import tomllib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
 from typing import Any
 
 import shapely
 import tomlkit
-import tomlkit.items
 from shapely.geometry.base import BaseGeometry
+from tomlkit.exceptions import TOMLKitError
 
 from evenacre.errors import InputError
-from evenacre.io.stick.drives import LeftOut
+from evenacre.io.stick.drives import LeftOut, pass_spacing_m
 from evenacre.io.stick.files import StickFile, digest
 from evenacre.io.stick.ground import Layer, Outline, Plot
 from evenacre.io.stick.jobs import Job, Machine
 from evenacre.io.stick.known import KnownSeason
 from evenacre.model import Implement
 from evenacre.model.product import analysis_in_name
+from evenacre.shown_text import shown
 from evenacre.units.display import US, in_both
 
 FOLDER = "gathered"
@@ -40,7 +42,12 @@ _SAID_OF_SEEN = (
     "# What `evenacre gather` has seen: it is not gathered again, whatever became of it.\n"
 )
 _SEEN = re.compile(
-    rf"\n*(?:{re.escape(_SAID_OF_SEEN)})?^\[gathered\][^\n]*\n(?:(?!\s*\[)[^\n]*(?:\n|\Z))*",
+    rf"\n*(?:^{re.escape(_SAID_OF_SEEN)})?^\[gathered\][ \t]*(?:\n|\Z)"
+    r'(?:"(?:[^"\\\n]|\\.)*" = "[0-9a-f]{16}"(?:\n|\Z))*',
+    re.MULTILINE,
+)
+_HEADER = re.compile(
+    r"""^[ \t]*\[\[?[ \t]*((?:[\w.-]|"[^"\n]*"|'[^'\n]*')+)[ \t]*\]\]?[ \t]*(?:#.*)?$""",
     re.MULTILINE,
 )
 _TOP = ("farm", "units", "currency", "time_zone")
@@ -55,7 +62,7 @@ class Borrowed:
     """A season file elsewhere on the stick, whose drills and products are taken over."""
 
     name: str
-    document: tomlkit.TOMLDocument
+    raw: Mapping[str, Any]
     implements: Mapping[str, Implement]
 
 
@@ -82,10 +89,11 @@ class SeasonText:
     questions: list[str] = field(default_factory=list)
     _new: dict[str, list[str]] = field(default_factory=dict)  # tables by kind
     _implements: dict[str, Machine | Implement | None] = field(default_factory=dict)
+    _products: set[str] = field(default_factory=set)
     _fields: dict[int, str] = field(default_factory=dict)  # name by id of the plot
 
     def __post_init__(self) -> None:
-        self._document = tomlkit.parse(_SEEN.sub("\n", self.known.text))
+        self._body = _SEEN.sub("\n", self.known.text)
         for table in self.known.tables("implement"):
             name = str(table.get("name", ""))
             self._implements[name] = self.known.implements.get(name)
@@ -104,10 +112,12 @@ class SeasonText:
             return plot.outline.key
         if plot.name in there and not self._is_other(plot):
             if plot.outline is not None and "boundary" not in there[plot.name]:
-                number = list(there).index(plot.name)
-                table = self._document["field"][number]
                 source = self._source(plot.outline)
-                table.add("boundary", tomlkit.parse(f"x = {source}")["x"])
+                self._edit(
+                    "field",
+                    list(there).index(plot.name),
+                    lambda table: table.add("boundary", _item(source)),
+                )
                 self.added.append(f'"{plot.name}" has its boundary now, from {source}.')
             return plot.name
         taken = {*there, *self._fields.values()}
@@ -115,14 +125,16 @@ class SeasonText:
         while name in taken:
             number += 1
             name = f"{plot.name} {number}"
-        lines = ["[[field]]", *(f"# {line}" for line in plot.remarks), f"name = {quoted(name)}"]
+        lines = ["[[field]]", f"name = {quoted(name)}"]
         if plot.outline is None:
             lines.append(
                 "# No boundary of it was found: one is drawn round the work, and skips at its edge "
                 "cannot be judged."
             )
         else:
-            lines.append(f"boundary = {self._source(plot.outline)}")
+            layer = plot.outline.layer
+            why = _because(layer) if layer and layer.why else "  # the work lies in it"
+            lines.append(f"boundary = {self._source(plot.outline)}{why}")
         if plot.unworkable is not None:
             lines.append(f"unworkable = {self._layer(plot.unworkable)}{_because(plot.unworkable)}")
         if plot.zones is not None:
@@ -175,6 +187,10 @@ class SeasonText:
         if fitting:
             if len(fitting) > 1:
                 job.remarks["implement"] = f"{_or(fitting)} may have done it; the first was taken"
+            elif len(self._implements) > 1:
+                job.remarks["implement"] = "the only one that fits what the log tells"
+            elif not (machine.width_m or machine.rows or machine.sections):
+                job.remarks["implement"] = "the log tells nothing of it; there is but this one"
             return fitting[0]
         name, number = "drill", 1
         while name in self._implements:
@@ -183,15 +199,18 @@ class SeasonText:
         self._implements[name] = machine
         lines = ["[[implement]]", f"name = {quoted(name)}"]
         if machine.width_m:
-            shown = in_both("length", machine.width_m)
+            width = in_both("length", machine.width_m)
             told = "the device" if machine.described else "the log"
+            source = _plain(machine.source)
             lines.append(
-                f'width = "{machine.width_m:.6g} m"  # {shown}, as {told} tells ({machine.source})'
+                f'width = "{machine.width_m:.6g} m"  # {width}, as {told} tells ({source})'
             )
         rows, sections = machine.rows, machine.sections
         described = machine.described
         if described is not None and described.section_rows:
-            lines.append(f"sections = {list(described.section_rows)}  # rows of each, by its width")
+            equal = len(set(described.section_rows)) == 1
+            told = len(described.section_rows) if equal else list(described.section_rows)
+            lines.append(f"sections = {told}" + ("" if equal else "  # by their widths"))
         elif rows:
             lines.append(f"rows = {rows}  # states of so many are logged")
         if described is not None:
@@ -227,11 +246,11 @@ class SeasonText:
     def product(self, name: str) -> None:
         """Write a product unless it is there, as another season of the stick has it if one does."""
         there = {str(t.get("name")) for t in self.known.tables("product")}
-        if name in there or ("product", name) in self.hints:
+        if name in there or name in self._products:
             return
-        self.hints["product", name] = ""
+        self._products.add(name)
         for other in self.borrowed:
-            table = _entry(other.document, "product", name)
+            table = _entry(other.raw, "product", name)
             if table is not None:
                 for part in table.get("parts", {}):
                     self.product(str(part))
@@ -244,13 +263,10 @@ class SeasonText:
         self.added.append(f'Product "{name}".')
 
     def _borrow(self, other: Borrowed, kind: str, name: str) -> None:
-        table = _entry(other.document, kind, name)
-        small = tomlkit.document()
-        entries = tomlkit.aot()
-        entries.append(table)
-        small.append(kind, entries)
-        said = f"# As in {other.name}.\n"
-        self._new.setdefault(kind, []).append(said + small.as_string().strip())
+        table = _entry(other.raw, kind, name)
+        lines = [f"# As in {_plain(other.name)}.", f"[[{kind}]]"]
+        lines += [f"{_key(key)} = {_value(value)}" for key, value in table.items()]
+        self._new.setdefault(kind, []).append("\n".join(lines))
         self.added.append(f'{kind.capitalize()} "{name}", as in {other.name}.')
 
     # Operations
@@ -259,16 +275,24 @@ class SeasonText:
         """Write a job as a new operation."""
         place = self.field(job.plot)
         implement = self.implement(job)
+        if not job.machine.width_m and ("width", implement) not in self.hints:
+            apart = pass_spacing_m(max(job.pieces, key=lambda piece: len(piece.x_m)))
+            if apart is not None:
+                self.hints["width", implement] = (
+                    f"; its passes lie {in_both('length', apart)} apart"
+                )
         for product in job.products:
             self.product(product)
-        because = {key: f"  # {why}" for key, why in job.remarks.items()}
+        because = {key: f"  # {_plain(why)}" for key, why in job.remarks.items()}
         lines = ["[[operation]]"]
         for piece in job.pieces:
             share = f"{piece.share:.0%} of its work lies here" if job.plot.outline else "all of it"
-            lines.append(f"# {piece.drive.name}: {share}.")
+            lines.append(f"# {_plain(piece.drive.name)}: {share}.")
+        if len(job.pieces) > 1:
+            lines.append("# They are one job: no other product or machine, and no day between.")
         pieces = set(map(id, job.pieces))
         lines += [
-            f"# Left out: {one.piece.drive.name}, {one.why}."
+            f"# Left out: {_plain(one.piece.drive.name)}, {_plain(one.why)}."
             for one in left
             if id(one.kept) in pieces
         ]
@@ -303,32 +327,71 @@ class SeasonText:
     def extend(self, job: Job, fresh: Iterable[tuple[StickFile, str | None]]) -> None:
         """Add logs and tables to the operation that a job is of."""
         assert job.known is not None
-        table: Any = self._document["operation"][job.known]
-        called = f'"{table.get("name")}" on {table.get("field")}'
-        tracks = table["tracks"]
-        if not isinstance(tracks, list):
-            tracks = tomlkit.array()
-            tracks.append(table["tracks"])
-            table["tracks"] = tracks
-        for file, layer in fresh:
-            entry = self._track(file, layer)
-            tracks.append(tomlkit.parse(f"x = {entry}")["x"])
-            self.added.append(f"{file.name}, to {called}.")
-        for key in ("blockages", "loads"):
-            file_of: StickFile | None = getattr(job, key)
-            if file_of is not None and key not in table and file_of.name not in self.known.gathered:
-                table.add(key, self.place(file_of))
-                self.added.append(f"{file_of.name}, as {key} of {called}.")
+        there = self.known.tables("operation")[job.known]
+        called = f'"{there.get("name")}" on {there.get("field")}'
+        logs = list(fresh)
+        tables = {
+            key: file
+            for key in ("blockages", "loads")
+            if (file := getattr(job, key)) is not None
+            and key not in there
+            and file.name not in self.known.gathered
+        }
+
+        def change(table: Any) -> None:
+            if not isinstance(table["tracks"], list):
+                alone = tomlkit.array()
+                alone.append(table["tracks"])
+                table["tracks"] = alone
+            for file, layer in logs:
+                table["tracks"].append(_item(self._track(file, layer)))
+            for key, file in tables.items():
+                table.add(key, self.place(file))
+
+        if logs or tables:
+            self._edit("operation", job.known, change)
+        self.added += [f"{file.name}, to {called}." for file, _ in logs]
+        self.added += [f"{file.name}, as {key} of {called}." for key, file in tables.items()]
 
     def exchange(self, old: Path, new: StickFile) -> None:
         """Let every operation that names one log name another, which holds all of it."""
-        for table in self._document.get("operation", []):
+
+        def is_it(entry: Any) -> bool:
+            name = entry.get("file") if isinstance(entry, dict) else entry
+            return (self.known.path.parent / str(name)).resolve() == old.resolve()
+
+        def change(table: Any) -> None:
             tracks = table["tracks"]
             for number, entry in enumerate(tracks if isinstance(tracks, list) else []):
-                name = entry.get("file") if isinstance(entry, dict) else entry
-                if (self.known.path.parent / str(name)).resolve() == old.resolve():
+                if is_it(entry):
                     tracks[number] = self.place(new)
-                    self.added.append(f"{new.name}, in the place of {name}, which is part of it.")
+
+        for number, table in enumerate(self.known.tables("operation")):
+            tracks = table.get("tracks")
+            if isinstance(tracks, list) and any(map(is_it, tracks)):
+                self._edit("operation", number, change)
+                self.added.append(f"{new.name}, in the place of {old.name}, which is part of it.")
+
+    def _edit(self, kind: str, number: int, change: Callable[[Any], object]) -> None:
+        """Change one table of a list where it stands, and nothing else of the file."""
+        heads = list(_HEADER.finditer(self._body))
+        starts = [h for h in heads if h[0].strip().startswith("[[") and h[1] == kind]
+        try:
+            head = starts[number]
+            end = next(
+                (h.start() for h in heads if h.start() > head.start() and not _is_in(h[1], kind)),
+                len(self._body),
+            )
+            part = tomlkit.parse(self._body[head.start() : end])
+            change(part[kind][0])  # type: ignore[index]
+        except (IndexError, KeyError, TypeError, TOMLKitError, RecursionError) as error:
+            raise self._refused(error) from None
+        self._body = self._body[: head.start()] + tomlkit.dumps(part) + self._body[end:]
+
+    def _refused(self, error: Exception) -> InputError:
+        what = f"What was gathered does not go into it ({error})."
+        remedy = "Write its lists of tables with [[ ]], or name another file with --out."
+        return InputError.at(self.known.path.name, "", what, remedy)
 
     def _track(self, file: StickFile, layer: str | None) -> str:
         place = self.place(file)
@@ -367,7 +430,7 @@ class SeasonText:
         asked : sequence of str
             Questions that no key tells of.
         """
-        body = tomlkit.dumps(self._document).rstrip("\n")
+        body = self._body.rstrip("\n")
         parts = [body] if body else [self._top()]
         for kind in ("product", "implement", "field", "operation"):
             parts += self._new.get(kind, [])
@@ -380,9 +443,7 @@ class SeasonText:
         try:
             raw = tomllib.loads(whole)
         except tomllib.TOMLDecodeError as error:
-            what = f"What was gathered does not go into it ({error})."
-            remedy = "Write its lists of tables with [[ ]], or name another file with --out."
-            raise InputError.at(self.known.path.name, "", what, remedy) from None
+            raise self._refused(error) from None
         self.questions = [*self._questions(raw), *asked]
         block = ""
         if self.questions:
@@ -396,9 +457,8 @@ class SeasonText:
         lines = []
         for key in _TOP:
             for other in self.borrowed:
-                if key in other.document:
-                    value = quoted(str(other.document[key]))
-                    lines.append(f"{key} = {value}  # as in {other.name}")
+                if isinstance(value := other.raw.get(key), str):
+                    lines.append(f"{key} = {quoted(value)}  # as in {_plain(other.name)}")
                     break
         if not any(line.startswith("time_zone") for line in lines):
             lines.append(
@@ -406,10 +466,16 @@ class SeasonText:
             )
         return "\n".join(lines)
 
+    @property
+    def lacks_width(self) -> bool:
+        """Whether an audit has to wait for somebody to measure an implement."""
+        return any(question.startswith("How wide") for question in self.questions)
+
     def _questions(self, raw: Mapping[str, Any]) -> list[str]:
         """What is missing, by the key to fill in; what an audit can do without comes last."""
         asked = [
-            f'How wide does "{table.get("name")}" work? No log says. Add width = "20 ft" to its '
+            f'How wide does "{table.get("name")}" work? No log says'
+            f'{self.hints.get(("width", str(table.get("name"))), "")}. Add width = "20 ft" to its '
             "[[implement]]."
             for table in raw.get("implement", [])
             if not {"width", "row_spacing"} & table.keys()
@@ -454,13 +520,35 @@ class SeasonText:
 
 def _comment(text: str, mark: str = "") -> str:
     """Write a sentence as lines of comment."""
-    first, rest = f"# {mark}", f"# {' ' * len(mark)}"
-    plain = " ".join(text.split())
-    return textwrap.fill(plain, 98, initial_indent=first, subsequent_indent=rest) + "\n"
+    lines = textwrap.wrap(
+        _plain(text),
+        98,
+        initial_indent=f"# {mark}",
+        subsequent_indent=f"# {' ' * len(mark)}",
+        break_on_hyphens=False,
+    )
+    return "\n".join(lines) + "\n"
 
 
-def _entry(document: Mapping[str, Any], kind: str, name: str) -> Any:
-    return next((t for t in document.get(kind, []) if str(t.get("name")) == name), None)
+def _is_in(name: str, kind: str) -> bool:
+    return name.startswith(f"{kind}.")
+
+
+def _item(source: str) -> Any:
+    """A value written in TOML, for a table that is being edited."""
+    return tomlkit.parse(f"x = {source}")["x"]
+
+
+def _entry(raw: Mapping[str, Any], kind: str, name: str) -> Any:
+    """The table of a list that has a name."""
+    tables = raw.get(kind, [])
+    named = [t for t in tables if isinstance(t, dict)] if isinstance(tables, list) else []
+    return next((t for t in named if str(t.get("name")) == name), None)
+
+
+def _plain(text: str) -> str:
+    """Write what stands in a file for a comment: on one line, without control characters."""
+    return shown(" ".join(text.split()))
 
 
 def _fits(machine: Machine, one: Machine | Implement | None) -> bool:
@@ -469,12 +557,13 @@ def _fits(machine: Machine, one: Machine | Implement | None) -> bool:
         return not machine.width_m
     if isinstance(one, Implement):
         rows = one.rows if one.rows_known or one.section_rows else 0
-        one = Machine(one.width_m, rows, len(one.section_rows))
+        width = one.width_m if one.width_known else None
+        one = Machine(width, rows, len(one.section_rows))
     return machine.agrees(one)
 
 
 def _because(layer: Layer) -> str:
-    return f"  # {layer.why}" if layer.why else ""
+    return f"  # {_plain(layer.why)}" if layer.why else ""
 
 
 def _or(names: Sequence[str]) -> str:
@@ -486,13 +575,25 @@ def quoted(text: str) -> str:
     return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
+def _key(name: str) -> str:
+    return name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else quoted(name)
+
+
 def _inline(values: Mapping[str, Any]) -> str:
-    cells = []
-    for key, value in values.items():
-        bare = key if re.fullmatch(r"[A-Za-z0-9_-]+", key) else quoted(key)
-        shown = _inline(value) if isinstance(value, Mapping) else quoted(str(value))
-        cells.append(f"{bare} = {shown}")
-    return "{ " + ", ".join(cells) + " }"
+    return "{ " + ", ".join(f"{_key(k)} = {_value(v)}" for k, v in values.items()) + " }"
+
+
+def _value(value: Any) -> str:
+    """Write what TOML can hold."""
+    if isinstance(value, Mapping):
+        return _inline(value)
+    if isinstance(value, list):
+        return f"[{', '.join(map(_value, value))}]"
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, dt.date | dt.time):
+        return value.isoformat()
+    return repr(value) if isinstance(value, int | float) else quoted(str(value))
 
 
 def geojson(shape: BaseGeometry, name: str) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
-from functools import cache
+from functools import cache, lru_cache
 
 # What is meant, and the words for it. Those after the dash mean something else that is logged:
 # a short form that fits one of them as well says nothing.
@@ -43,7 +43,7 @@ direction: direction richtung
 width: width arbeitsbreite ancho anchura largeur
 swath: swath
 distance: distance distanz strecke distancia
-work: work arbeit trabajo travail
+work: work arbeit arbeitsstellung trabajo travail
 working: working arbeitend
 state: state zustand estado etat
 status: status
@@ -53,7 +53,7 @@ tractor: tractor traktor tracteur
 implement: implement anbaugeraet apero outil
 section: section teilbreite seccion troncon
 row: row reihe surco rang
-rate: rate aufwandmenge ausbringmenge streumenge saatmenge aussaatmenge dosis dose tasa
+rate: rate aufwandmenge ausbringmenge streumenge saatmenge aussaatmenge menge dosis dose tasa
 applied: applied aplicado aplicada applique appliquee
 actual: actual ist real reel
 application: application
@@ -81,8 +81,10 @@ total: total summe gesamt suma
 - farm comment description correction differential delay variance deviation dry wet grain
 - protein loss price hdop pdop vdop spread spectrum offset angle roll pitch yaw index integer
 - intensity obs log record travelled traveled deg degree foot feet inch metre meter kmh kph mph
-- knot lbs kgs sec
+- knot lbs kgs sec vol vr control seed
 """
+_LONG = 5  # letters of a word that leave little doubt which it is
+_LONGEST = 30  # letters of a name in one word
 _TIMES = {"time", "timestamp", "datetime"}
 
 
@@ -96,7 +98,7 @@ def _known() -> dict[str, str]:
     return known
 
 
-@cache
+@lru_cache(maxsize=4096)
 def meant_by(word: str, cut: bool = False) -> tuple[str, ...]:
     """Words that a part of a name stands for, in English and in full; itself where not known.
 
@@ -111,8 +113,10 @@ def meant_by(word: str, cut: bool = False) -> tuple[str, ...]:
     known = _known()
     if found := _one(word):
         return (found,)
+    if len(word) > _LONGEST:
+        return (word,)
     if parts := _parted(word, cut):
-        return tuple(known[part] or part for part in parts)
+        return tuple(known.get(part) or part for part in parts)
     meant = {known[full] for full in known if _is_short_for(word, full, 2 if cut else 3)}
     if meant and meant <= _TIMES:
         meant = {"time"}
@@ -137,22 +141,36 @@ def _one(word: str) -> str:
 
 def _parted(word: str, cut: bool) -> list[str]:
     """Part words run together, the last of them perhaps cut; empty where it cannot be done."""
-    known = _known()
     for end in range(len(word) - 1, 1, -1):
-        first, rest = word[:end], word[end:]
-        if first not in known:
+        first, rest = _whole(word[:end], _LONG), word[end:]
+        if not first:
             continue
-        if rest.removesuffix("s") in known:
-            return [first, rest.removesuffix("s")]
+        if last := _whole(rest.removesuffix("s"), 2 if cut else _LONG):
+            return [first, last]
         if further := _parted(rest, cut):
             return [first, *further]
-        if (
-            cut
-            and len(rest) > 1
-            and len({known[w] for w in known if known[w] and w.startswith(rest)}) == 1
-        ):
-            return [first, next(w for w in known if known[w] and w.startswith(rest))]
+        if cut and end >= _LONG:
+            return [first, rest]
     return []
+
+
+@cache
+def _beginnings() -> dict[str, str]:
+    """A known word by each of its beginnings; an empty one where several mean other things."""
+    known, found = _known(), dict[str, str]()
+    for word in known:
+        for end in range(2, len(word) + 1):
+            other = found.setdefault(word[:end], word)
+            if known.get(other) != known[word]:
+                found[word[:end]] = ""
+    return found | {word: word for word in known}
+
+
+def _whole(part: str, least: int) -> str:
+    """The known word that a part is, or so many letters of it that it can be no other's."""
+    if len(part) < least and part not in _known():
+        return ""
+    return _beginnings().get(part, "")
 
 
 def _is_short_for(short: str, full: str, least: int) -> bool:

@@ -10,10 +10,9 @@ import numpy as np
 
 from evenacre.io.taskdata import ddis
 from evenacre.io.taskdata.machines import BIN, SECTION, UNIT, Machines
-from evenacre.io.taskdata.work_states import LoggedWork
+from evenacre.io.taskdata.work_states import NOT_AVAILABLE, LoggedWork
 from evenacre.model import BoolArray, FloatArray, Unweighed
 
-_NOT_AVAILABLE = 2**31 - 1
 _STEADY, _STEADY_SHARE = 0.01, 0.95
 
 
@@ -128,11 +127,15 @@ def _together(
     """Join the columns of one product: the highest parts count, lower ones repeat them.
 
     Bins and tools that feed one product add up; so do flows of sections. A rate of sections is
-    the mean over the width that is on.
+    the mean over the width that is on, and where each section has one, truer than that of all.
     """
     log, machines = work.log, work.machines
     depth = {i: len(machines.path(log.columns[i].part)) for i in indices}
     top = {i: log.columns[i].part for i in indices if depth[i] == min(depth.values())}
+    own = {part.id for part in work.sections}
+    finer = {i: log.columns[i].part for i in indices if log.columns[i].part in own}
+    if spread and len(finer) == len(own) > 1:
+        top = finer
     values = [_clean(work, i) for i in top]
     if len(values) == 1:
         return values[0]
@@ -155,7 +158,7 @@ def _together(
 
 def _clean(work: LoggedWork, index: int) -> FloatArray:
     values = work.log.values(index)
-    bad = (values < 0) | (values == _NOT_AVAILABLE)
+    bad = (values < 0) | (values == NOT_AVAILABLE)
     flaw = "a rate or flow that is negative or marked as not available"
     return work.without(values, bad, flaw)
 

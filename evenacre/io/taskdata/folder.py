@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 import tempfile
 import zipfile
@@ -21,7 +22,8 @@ MAIN = "taskdata.xml"
 MAX_BYTES = 160 * 1024**2
 """Largest file read: a log of 160 MB holds days of driving at 10 Hz."""
 
-_MAX_NESTED, _MAX_NESTED_BYTES = 4, 512 * 1024**2
+_MAX_SETS = 100
+_MAX_NESTED, _MAX_ZIPS, _MAX_NESTED_BYTES = 4, 500, 512 * 1024**2
 _WANTED = (".xml", ".bin", ".zip")
 # Folders that archivers and systems add.
 _NOT_OURS = ("__MACOSX", "System Volume Information", "$RECYCLE.BIN")
@@ -53,6 +55,13 @@ class TaskFiles:
             what = f"the file {name} is missing."
             raise InputError.at(self.label, "", what, "Export the task data again.")
         return reader(limit)
+
+    def main_digest(self) -> bytes:
+        """Return what tells its main file from others; empty when it cannot be read."""
+        try:
+            return hashlib.sha256(self.read(MAIN)).digest()
+        except InputError:
+            return b""
 
     def repeats(self, other: TaskFiles) -> bool:
         """Tell whether every file of it is one of another set, to the byte."""
@@ -98,19 +107,29 @@ def open_sets(path: Path) -> tuple[list[TaskFiles], list[str]]:
         found = list(finder.files(path))
     else:
         found = [(PurePosixPath(name), read) for name, read in _beside(label, path.parent)]
-    homes = dict.fromkeys(place.parent for place, _ in found if _is_main(place))
+    homes: dict[PurePosixPath, list[tuple[PurePosixPath, Reader]]] = {
+        place.parent: [] for place, _ in found if _is_main(place)
+    }
+    if len(homes) > _MAX_SETS:
+        what = f"it holds {len(homes):,} sets of task data, more than are read at once."
+        raise InputError.at(label, "", what, "Name the folder or zip of some of them.")
+    for place, reader in found:
+        if place.parent in homes:
+            homes[place.parent].append((place, reader))
     sets: list[TaskFiles] = []
+    alike: dict[bytes, list[TaskFiles]] = {}
     warnings = finder.warnings
-    for home in homes:
+    for home, files in homes.items():
         name = "" if len(homes) == 1 else home.as_posix()
         said = f"{label}, {name}" if name not in ("", ".") else label
-        files = [(place, reader) for place, reader in found if place.parent == home]
         made = _task_files(said, name, files)
-        twin = next((other for other in sets if made.repeats(other)), None)
+        others = alike.setdefault(made.main_digest(), []) if len(homes) > 1 else []
+        twin = next((other for other in others if made.repeats(other)), None)
         if twin:
             warnings.append(f"{said}: it is the same as {twin.label} and was left out.")
         else:
             sets.append(made)
+            others.append(made)
     if not sets:
         if warnings:
             raise finder.failures[0]
@@ -187,6 +206,7 @@ class _Finder:
     warnings: list[str] = field(default_factory=list)
     failures: list[InputError] = field(default_factory=list)
     left_bytes: int = _MAX_NESTED_BYTES
+    left_zips: int = _MAX_ZIPS
 
     def files(self, path: Path) -> Iterator[tuple[PurePosixPath, Reader]]:
         """Give the place of every file and how to read it."""
@@ -213,9 +233,17 @@ class _Finder:
         self, archive: _Archive, place: PurePosixPath, depth: int
     ) -> Iterator[tuple[PurePosixPath, Reader]]:
         """Look into a zip beside others; what is wrong with it is told and harms no other."""
+        self.left_zips -= 1
+        if self.left_zips < 0:
+            what = f"there are over {_MAX_ZIPS:,} zips in it, too many to be looked into."
+            raise InputError.at(self.label, "", what, "Name the zip of the task data.")
         try:
-            yield from list(self._members(archive, place, depth))
+            found = list(self._members(archive, place, depth))
+            if any(_is_main(inside) for inside, _ in found):
+                yield from found
         except InputError as error:
+            if self.left_zips < 0:
+                raise
             self.failures.append(error)
             self.warnings.append(f"{error.problems[0]} It was left out.")
 

@@ -140,7 +140,8 @@ def _merged(main: Log, added: Log) -> Log:
     reach = _longest_step_s(known)
     at = np.clip(np.searchsorted(known, times[1]), 1, len(known) - 1) if len(known) > 1 else 0
     nearest = np.minimum(np.abs(times[1] - known[at]), np.abs(known[at - 1] - times[1]))
-    alone = _placed(added) & (nearest > reach)
+    beyond = (times[1] < known[0]) | (times[1] > known[-1])
+    alone = _placed(added) & (beyond | (nearest > reach))
     stamps = [np.concatenate([a, b[alone]]) for a, b in zip(main.stamps, added.stamps, strict=True)]
     order = np.argsort(stamps[0], kind="stable")
     stamps = [values[order] for values in stamps]

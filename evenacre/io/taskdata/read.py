@@ -18,8 +18,8 @@ from evenacre.io.taskdata.joined import join_logs
 from evenacre.io.taskdata.machines import Machines, implement_of, read_machines, width_of
 from evenacre.io.taskdata.prescriptions import Prescription, read_prescription, single_rates
 from evenacre.io.taskdata.time_log import Log, Room, read_log
-from evenacre.io.taskdata.tracks import Driven, idle_beside_others, said_once, track_of
-from evenacre.io.taskdata.tree import by_id, named, read_root, text
+from evenacre.io.taskdata.tracks import Driven, idle_beside_others, said_once, told_apart, track_of
+from evenacre.io.taskdata.tree import MAX_TAGS, by_id, named, read_root, text
 from evenacre.model import Field, Implement, Track
 
 
@@ -141,6 +141,7 @@ def _open(
     sets, warnings = open_sets(path)
     opened: list[tuple[TaskData, _TaskReader, list[Element]]] = []
     failures: list[Problem] = []
+    tags = 0
     for files in sets:
         about = Subject(files.label)
         try:
@@ -148,6 +149,10 @@ def _open(
         except InputError as error:
             failures += error.problems
             continue
+        tags += sum(1 for _ in root.iter())
+        if tags > MAX_TAGS:
+            what, remedy = "its sets have too many elements.", "Name the folder or zip of one."
+            raise InputError.at(path.name, "", what, remedy)
         products = {identity: named(product, identity) for identity, product in by_id(root, "PDT")}
         machines = read_machines(root, about)
         fields = read_fields(root, about)
@@ -285,7 +290,7 @@ class _TaskReader:
                 driven.append(made)
             else:
                 about.findings.warnings += own.warnings
-        return said_once(idle_beside_others(driven, about), about)
+        return told_apart(said_once(idle_beside_others(driven, about), about))
 
     def _implement(self, driven: list[Driven], task: Element, about: Subject) -> Implement | None:
         # The log that tells most of the implement: a width first, then the most records.

@@ -152,6 +152,22 @@ def idle_beside_others(driven: Sequence[Driven], about: Subject) -> list[Driven]
     return done
 
 
+def told_apart(driven: Sequence[Driven]) -> list[Driven]:
+    """Name as another machine's every log that runs while another does."""
+    spans = [(d.track.time_s.min(), d.track.time_s.max()) for d in driven]
+
+    def beside(place: int) -> bool:
+        first, last = spans[place]
+        return any(k != place and a < last and first < b for k, (a, b) in enumerate(spans))
+
+    return [
+        replace(d, track=replace(d.track, machine=d.track.source.rpartition(", ")[2]))
+        if beside(place)
+        else d
+        for place, d in enumerate(driven)
+    ]
+
+
 def _width(work: LoggedWork) -> FloatArray | None:
     """Working width of each record: that of the boom or what it belongs to, else of its parts."""
     log, own = work.log, work.log.index_by_part(ddis.ACTUAL_WIDTH)

@@ -15,7 +15,8 @@ from evenacre.io.common.findings import Subject
 from evenacre.io.taskdata.folder import MAIN, TaskFiles
 
 _MAX_XML_BYTES = 64 * 1024**2
-_MAX_TAGS, _MAX_ATTRIBUTES = 1_200_000, 5_000_000
+MAX_TAGS, _MAX_ATTRIBUTES = 1_200_000, 5_000_000
+"""Most elements of all sets that are read at once."""
 # More than the largest farm has, and few enough to be worked through.
 _MOST = {
     **dict.fromkeys(("PFD", "TSK", "PLN", "TZN", "TLG", "PDT", "GPN"), 20_000),
@@ -50,7 +51,7 @@ def read_root(files: TaskFiles, about: Subject) -> Element:
                 f"it has {counts[tag]:,} elements <{tag}>, more than are read at once ({most:,})."
             )
             raise InputError.at(files.label, "", what, _FEWER)
-    if counts.total() > _MAX_TAGS:
+    if counts.total() > MAX_TAGS:
         raise InputError.at(files.label, "", "it has too many elements.", _FEWER)
     said = text(root, "VersionMajor")[:8]
     if said.strip("0") and said not in _VERSIONS:
@@ -83,7 +84,7 @@ def parse_xml(files: TaskFiles, name: str, limit: int) -> Element:
 
 
 def _parsed(data: bytes, label: str, name: str) -> Element:
-    if data.count(b"<") > 2 * _MAX_TAGS or data.count(b"=") > _MAX_ATTRIBUTES:
+    if data.count(b"<") > 2 * MAX_TAGS or data.count(b"=") > _MAX_ATTRIBUTES:
         raise InputError.at(label, name, "it has too many elements.", _FEWER)
     try:
         root = fromstring(data)

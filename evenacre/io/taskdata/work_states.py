@@ -19,6 +19,10 @@ _AMOUNTS = (*ddis.RATES, ddis.ACTUAL_FLOW, ddis.SETPOINT_FLOW, ddis.ACTUAL_WIDTH
 # A counter that rose this often tells where there was work; how much longer than usual a rise
 # may have taken.
 _LEAST_RISES, _USUAL_STEPS = 5, 3
+# A rate that is never zero repeats what was wanted; counters lag behind switches a little.
+_STOPPED_SHARE, _IDLE_SHARE = 0.01, 0.3
+NOT_AVAILABLE = 2**31 - 1
+"""What a rate or flow says that is not known."""
 # How much a value tells of which element did the work.
 _WEIGHTS = {
     **dict.fromkeys(ddis.CONDENSED_STATES, 100),
@@ -59,6 +63,8 @@ def logged_work(log: Log, machines: Machines, about: Subject) -> LoggedWork:
     weights: dict[str, int] = {}
     for index, column in enumerate(log.columns):
         weight = _WEIGHTS.get(column.ddi or 0)
+        if weight and not _ever_on(log, index):
+            weight = 1
         if weight and (index in log.logged or column.fixed is not None):
             # The nearest function or device, else the element itself.
             above = (
@@ -88,6 +94,16 @@ def working(work: LoggedWork) -> BoolArray | None:
             _tell_of_gaps(np.isnan(state), state == _ERROR, "work state", work.about)
             return np.asarray(state == _ON)
     return None
+
+
+def _ever_on(log: Log, index: int) -> bool:
+    """Whether a state is on at any record; yes of what is no state."""
+    key = log.columns[index].ddi
+    values = log.values(index)
+    known = values[np.isfinite(values)].astype(np.int64)
+    if key in ddis.CONDENSED_STATES:
+        return bool((known & ~(known >> 1) & _LOW_BITS).any())
+    return key != ddis.WORK_STATE or bool((known == _ON).any())
 
 
 def agreed(
@@ -121,17 +137,28 @@ def agreed(
             warn("the working width is logged as none wherever there is work; it was not used.")
             width = None
     rising = _rising(work)
-    if rising is None:
+    if together is None:
+        if rising is not None and width is None:
+            work.about.note("no work state is logged; there was work wherever its counters rise.")
+            on = rising
         return sections, on, width
-    if together is None and width is None:
-        work.about.note("no work state is logged; there was work wherever its counters rise.")
-        return sections, rising, width
-    if together is not None and not together.any():
-        warn(
-            f"it says that there was no work at all, but its counters rise in "
-            f"{counted(int(rising.sum()), 'record')}; there was work where they do."
-        )
-        return None, rising, None
+    if not together.any():
+        what = "its counters rise"
+        if rising is None:
+            what, rising = "its rates are above zero", _flowing(work)
+        if rising is not None:
+            warn(
+                f"it says that there was no work at all, but {what} in "
+                f"{counted(int(rising.sum()), 'record')}; there was work where they do so."
+            )
+            return None, rising, None
+    elif rising is not None:
+        idle = rising & ~together
+        if idle.sum() > _IDLE_SHARE * rising.sum():
+            warn(
+                f"its counters rise in {counted(int(idle.sum()), 'record')} in which nothing is "
+                "said to be on; these count as without work."
+            )
     return sections, on, width
 
 
@@ -155,6 +182,20 @@ def _rising(work: LoggedWork) -> BoolArray | None:
             np.add.at(edges, ends, -1)
             return np.asarray(np.cumsum(edges[:-1]) > 0)
     return None
+
+
+def _flowing(work: LoggedWork) -> BoolArray | None:
+    """Records with a rate or flow above zero, (n,); None where none is ever said to be zero."""
+    log, device = work.log, _device(work, work.boom)
+    some, none = np.zeros(len(log), dtype=bool), np.zeros(len(log), dtype=bool)
+    for key in (ddis.ACTUAL_RATE, ddis.ACTUAL_FLOW, *ddis.UNWEIGHED):
+        for index in log.indices(key):
+            if _device(work, log.columns[index].part) == device:
+                values = log.values(index)
+                some |= (values > 0) & (values < NOT_AVAILABLE)
+                none |= values == 0
+    stopped = none & ~some
+    return some if some.any() and stopped.sum() > _STOPPED_SHARE * len(log) else None
 
 
 def _device(work: LoggedWork, part: str) -> str:

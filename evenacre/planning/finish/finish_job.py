@@ -79,11 +79,13 @@ def _product(operation: Operation, result: AuditResult, name: str | None) -> Pro
     found = {p.product: p for p in result.products}
     if not found:
         raise FindingError("no_product_known", _PLACE)
-    about = {"operation": operation.name, "products": tuple(found)}
+    job, products = operation.name, tuple(found)
     if name is None and len(found) > 1:
-        raise FindingError("several_products", _PLACE, "", **about)
+        raise FindingError("several_products", _PLACE, operation=job, products=products)
     if name is not None and name not in found:
-        raise FindingError("no_such_product", _PLACE, "", **about, product=name)
+        raise FindingError(
+            "no_such_product", _PLACE, operation=job, products=products, product=name
+        )
     return found[next(iter(found)) if name is None else name]
 
 

@@ -51,8 +51,25 @@ def plan_interseeding(
     """Plan which grazed paddock is seeded on which day, and with which loads.
 
     Seed is metered over all the ground the drill runs over, overlaps included; acres are of
-    ground covered. Without a time zone, an IANA name, clocks show local mean time; ``say`` is told
-    each stage as it begins.
+    ground covered.
+
+    Parameters
+    ----------
+    grazing : Grazing
+    seeding : Seeding
+    time_zone : str or None
+        An IANA name; None: local mean time.
+    say : callable, optional
+        Told each stage as it begins.
+
+    Returns
+    -------
+    InterseedPlan
+
+    Raises
+    ------
+    InputError
+        When forage, or the days in question, are beyond anything anyone plans.
 
     Examples
     --------

@@ -70,17 +70,25 @@ def separation_findings(product: Product, products: Mapping[str, Product]) -> li
     seed_kg = {p.name: 1.0 / p.seed.seeds_per_kg for p in parts if p.seed and p.seed.seeds_per_kg}
     density = {p.name: d for p in parts if (d := p.bulk_density_kg_per_m3) is not None}
     found = []
-    for code, more, values, ratio in (
-        ("seeds_unlike", "heavier", seed_kg, SIZE_RATIO),
-        ("densities_unlike", "denser", density, DENSITY_RATIO),
-    ):
-        most, least = (pick(values, key=values.__getitem__, default="") for pick in (max, min))
-        if len(values) > 1 and values[most] > ratio * values[least]:
-            of = {more: most, "lighter": least, "times": values[most] / values[least]}
-            found.append(Finding.warning(code, **of))
+    if by_size := _apart(seed_kg, SIZE_RATIO):
+        most, least, times = by_size
+        found.append(Finding.warning("seeds_unlike", heavier=most, lighter=least, times=times))
+    if by_density := _apart(density, DENSITY_RATIO):
+        most, least, times = by_density
+        found.append(Finding.warning("densities_unlike", denser=most, lighter=least, times=times))
     if len(seed_kg) < 2 and len(density) < 2:
         found.append(Finding.warning("separation_unknown"))
     return [finding.at(product.name) for finding in found]
+
+
+def _apart(values: Mapping[str, float], ratio: float) -> tuple[str, str, float] | None:
+    """Which part has most and which least, and how many times, where that is beyond a ratio."""
+    if len(values) < 2:
+        return None
+    most, least = max(values, key=values.__getitem__), min(values, key=values.__getitem__)
+    if values[most] <= ratio * values[least]:
+        return None
+    return most, least, values[most] / values[least]
 
 
 @dataclass(frozen=True)

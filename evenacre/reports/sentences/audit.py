@@ -15,7 +15,7 @@ from evenacre.reports.sentences.loads import disagreement_sentence
 from evenacre.units.display import UnitSystem
 
 _MOST_LINES = 6
-FIRST = ("records_lost", "way_lost", "unlike_the_records")
+FIRST = ("machines_mixed", "records_lost", "way_lost", "unlike_the_records")
 """Findings that come before the answer: it may be wrong altogether."""
 _NO_WAY_M = 0.5  # less is not worth telling
 _SPECK_M2 = 0.1  # less is what arithmetic leaves
@@ -83,12 +83,19 @@ def records_sentence(r: AuditResult, units: UnitSystem) -> str:
     return f"{said}."
 
 
+def tells_places(r: AuditResult) -> bool:
+    """Whether the places that were missed can be told, and not only how much."""
+    return all(finding.code != "machines_mixed" for finding in r.findings)
+
+
 def _missed(r: AuditResult, units: UnitSystem) -> str:
     listed = stops(r)
     sigma = r.uncertainty.get("skip_area_m2")
     whole = figures.deserved(r.skip_area_m2, sigma, units)
     if r.skip_area_m2 < _SPECK_M2:
         return "Nothing missed."
+    if not tells_places(r):
+        return f"{whole} missed; where to go back cannot be told from this log."
     if listed.empty:
         return f"{whole} missed, in slivers too small to go back for."
     worth = figures.deserved(float(listed["area_m2"].sum()), sigma, units)

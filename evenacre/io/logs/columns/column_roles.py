@@ -59,6 +59,7 @@ _GUESSES: dict[str, tuple[str, ...]] = {
 """Patterns of names by role, the surest first, over words joined by ``_``."""
 
 _WANTED = {"target", "tgt", "trgt", "setpoint", "planned", "prescribed", "prescription", "rx"}
+_WANTED |= {"control", "commanded"}
 _NOT_LOGGED = {
     *("target", "tgt", "trgt", "set", "setpoint", "planned", "prescribed", "prescription", "rx"),
     *("desired", "requested", "required", "limit", "max", "maximum", "min", "minimum", "total"),
@@ -70,10 +71,13 @@ _FOREIGN = {
     "width": {"row", "tram", "spacing"},
     "interval": {"since", "elapsed", "epoch"},
     "time": {"zone"},
+    "x": {"offset"},
+    "y": {"offset"},
+    "rate": {"fuel", "engine", "control", "commanded"},
 }
 _RATE_WORDS = {"rate", "rt", "applied", "apd", "appl", "app", "as", "actual", "act", "application"}
 _FLOW_WORDS = {"flow", "mass", "massflow", "rate", "actual"}
-_LIKELY = {"rate": (("yield",), ("yld",)), "flow": (("mass",),)}
+_LIKELY = {"rate": {"yield", "yld"}, "flow": {"mass"}}
 _SURE_WORDS = {"rate": {"rate", "applied", "apd"}, "flow": {"flow", "massflow"}}
 _VITAL = ("time", "date", "start", "lon", "lat", "x", "y")
 NAMED_ROLES = {
@@ -221,7 +225,7 @@ def plan_columns(
         if use.role == "width" and use.unit is None:
             unit = width_unit(table, read_header(use.column), headers, findings)
             uses[number] = replace(use, unit=unit)
-    uses += _target(table, free, findings)
+    uses += _target(table, free)
     return ColumnPlan((*uses, *_names(table, free), *_date_parts(headers, uses)))
 
 
@@ -268,14 +272,17 @@ def _names(table: RecordTable, headers: list[Header]) -> list[ColumnUse]:
     return found
 
 
-def _target(table: RecordTable, headers: list[Header], findings: Findings) -> list[ColumnUse]:
+def _target(table: RecordTable, headers: list[Header]) -> list[ColumnUse]:
     """The column of the rate that was wanted, where it is the same all the way down."""
     for header in headers:
         words = {*header.words, *header.meant}
         unit = header.unit(Dimension.MASS_PER_AREA)
         if unit is None or not (words & _WANTED and words & {"rate", "rt"}):
             continue
-        values = table.numbers(header.name, "target", findings)
+        try:
+            values = table.numbers(header.name, "target", Findings())
+        except InputError:
+            continue  # nobody asked for it
         known = np.unique(values[np.isfinite(values) & (values > 0)])
         if len(known) == 1:
             return [ColumnUse("target", "", header.name, unit, asked=False)]
@@ -313,7 +320,7 @@ def log_rank(names: Sequence[str]) -> int:
         return 2
     measured = has(*_MEASURED)
     words = [{*header.words, *header.meant} for header in headers]
-    sure = set().union(*_SURE_WORDS.values())
+    sure = {word for words in _SURE_WORDS.values() for word in words}
     return int(measured or any(own & sure and not own & _NOT_LOGGED for own in words))
 
 
@@ -409,7 +416,7 @@ def _amounts(
     found: list[tuple[str, Header]] = []
     for header in headers:
         own = {*header.words, *header.meant}
-        if not own & words or own & _NOT_LOGGED:
+        if not own & words or own & (_NOT_LOGGED | _FOREIGN.get(role, set())):
             continue
         if header.unit(dimension) is not None:
             found.append((header.remainder(words), header))
@@ -441,7 +448,8 @@ def _ask_for_amounts(headers: list[Header], findings: Findings, file: str) -> No
     """Ask about columns that are amounts as like as not, where no other is one."""
     for role, words in _LIKELY.items():
         for header in headers:
-            if header.words[:1] in words and not set(header.words) & _NOT_LOGGED:
+            own = {*header.words, *header.meant}
+            if own & words and not own & _NOT_LOGGED and (role == "rate" or len(own) == 1):
                 _ask_for_unit(role, header, findings, file)
 
 

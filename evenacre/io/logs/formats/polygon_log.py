@@ -30,7 +30,7 @@ _REACH_M = 0.5
 # Steps of a drive: so large a share of them fills its own rectangle to so much, is no longer than
 # a few seconds' drive, comes later than the one before, and leads on from it.
 _MOST, _FILLED, _STEP_M, _LEADING = 0.9, 0.8, 30.0, 0.7
-_SAMPLE = 2000
+_SAMPLE, _STRIP = 2000, 4.0  # polygons looked at; strips are so many times longer than wide
 _MASS_WORDS = {"mass", "weight", "applied", "amount", "quantity", "qty", "product", "total"}
 _WIDEST_M = 60.0  # of a swath: wider shapes are fields or zones
 
@@ -97,14 +97,18 @@ def polygon_tracks(
 
 
 def _usual_width_m(flat: ShapeArray) -> float | None:
-    """Width of the strips that polygons are, as a rule; None where they are none."""
-    corners = shapely.get_coordinates(shapely.oriented_envelope(flat[:_SAMPLE]))
-    if len(corners) != 5 * len(flat[:_SAMPLE]):
-        return None
-    corners = corners.reshape(-1, 5, 2)
-    sides = np.hypot(*np.moveaxis(np.diff(corners[:, :3], axis=1), 2, 0))
-    width = float(np.median(sides.min(axis=1)))
+    """Width of the swath that polygons are strips or steps of, as a rule; None: of no swath."""
+    sides = _sides(flat[:_SAMPLE])
+    strips = np.median(sides.max(axis=1) / sides.min(axis=1)) > _STRIP
+    each = sides.min(axis=1) if strips else _steps(flat[:_SAMPLE], None, None).width
+    width = float(np.median(each))
     return width if width < _WIDEST_M else None
+
+
+def _sides(flat: ShapeArray) -> FloatArray:
+    """Both sides of the smallest rectangle around each polygon, (n, 2)."""
+    corners = shapely.get_coordinates(shapely.oriented_envelope(flat)).reshape(-1, 5, 2)
+    return np.hypot(*np.moveaxis(np.diff(corners[:, :3], axis=1), 2, 0))
 
 
 def _with_masses(
@@ -121,10 +125,13 @@ def _with_masses(
         if name in taken or unit is None or not set(header.words) & _MASS_WORDS:
             continue
         values = table.numbers(name, "mass", findings) * unit / area_m2
-        rate = f"{name}, by area"
-        table = replace(table, data=table.data.append_column(rate, pa.array(values)))
-        uses.append(ColumnUse("rate", header.remainder(_MASS_WORDS), rate, 1.0, asked=True))
-        findings.note(f'{table.file}: column "{name}" taken as the mass on each polygon.')
+        rates = table.data.set_column(table.names.index(name), name, pa.array(values))
+        table = replace(table, data=rates)
+        uses.append(ColumnUse("rate", header.remainder(_MASS_WORDS), name, 1.0, asked=True))
+        # It was looked at as a rate before its unit told what it is.
+        about = f"{table.about(name)} looks like"
+        findings.warnings[:] = [text for text in findings.warnings if not text.startswith(about)]
+        findings.note(f"{table.about(name)} is taken as the mass on each polygon.")
     masses = [use for use in uses if use not in plan.uses]
     if len(masses) == 1:
         uses[-1] = replace(uses[-1], key="")
@@ -193,8 +200,7 @@ def _drive(
 
 def _lead_on(flat: ShapeArray, time_s: FloatArray, runs: IntArray) -> bool:
     """Tell whether polygons in order of time are steps of one drive."""
-    corners = shapely.get_coordinates(shapely.oriented_envelope(flat)).reshape(-1, 5, 2)
-    sides = np.hypot(*np.moveaxis(np.diff(corners[:, :3], axis=1), 2, 0))
+    sides = _sides(flat)
     one_short_piece = shapely.area(flat) >= _FILLED * sides.prod(axis=1)
     one_short_piece &= sides.max(axis=1) <= _STEP_M
     later = np.diff(time_s) > 0

@@ -1,0 +1,291 @@
+"""A season gathered from a stick: told apart, matched, doubles left out, edits kept."""
+
+from __future__ import annotations
+
+import errno
+import json
+import shutil
+import tomllib
+import zipfile
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pytest
+import shapely
+from small_farm import block, drive, write_small_farm
+from sticks import files_of, write_stick
+from typer.testing import CliRunner
+
+from evenacre.cli.main import app
+from evenacre.coverage.audit import audit_operation
+from evenacre.geo.geodesy import geodesic_area_m2
+from evenacre.io.season.load import load_season
+from evenacre.io.season.load_operation import load_operation
+from evenacre.model import Field, OperationPlan, Season
+
+
+def run(*words: object) -> tuple[int, str]:
+    done = CliRunner().invoke(app, [str(word) for word in words])
+    return done.exit_code, done.output
+
+
+def by_job(season: Season) -> dict[tuple[str, str], OperationPlan]:
+    return {(plan.field.name, plan.date): plan for plan in season.operations}
+
+
+def same_ground(a: Field, b: Field) -> None:
+    for key in ("boundary", "unworkable"):
+        one, other = getattr(a, key), getattr(b, key)
+        assert (one is None) == (other is None), key
+        if one is not None:
+            inside = [shapely.intersection(shape, a.boundary) for shape in (one, other)]
+            assert geodesic_area_m2(shapely.symmetric_difference(*inside)) < 0.5
+    assert (a.zones is None) == (b.zones is None)
+    if a.zones is not None and b.zones is not None:
+        assert sorted(a.zones["zone"]) == sorted(b.zones["zone"])
+
+
+def test_sixty_scattered_files_become_the_season_that_was_written(
+    sample_farm: Path, tmp_path: Path
+) -> None:
+    plan, stick = tmp_path / "plan.zip", tmp_path / "stick"
+    assert run("export", sample_farm / "season.toml", "--out", plan, "--one-rate")[0] == 0
+    write_stick(sample_farm, plan, stick)
+    assert len(files_of(stick)) >= 60
+    code, said = run("gather", stick)
+    assert code == 0, said
+    written, gathered = load_season(sample_farm / "season.toml"), load_season(stick / "season.toml")
+    ours, theirs = by_job(written), by_job(gathered)
+    assert sorted(ours) == sorted(theirs), said
+    for job, mine in ours.items():
+        its = theirs[job]
+        same_ground(mine.field, its.field)
+        assert its.implement == mine.implement
+        assert its.name == mine.name
+        rates = [{a.product.name: a.target_kg_per_m2 for a in p.applications} for p in (mine, its)]
+        assert rates[1] == pytest.approx(rates[0], rel=1e-3)
+        one, other = load_operation(mine), load_operation(its)
+        assert other.blockages == one.blockages
+        assert len(other.tickets) == len(one.tickets)
+        same_drive(one.tracks, other.tracks)
+    results = [
+        audit_operation(load_operation(season["Long Pasture paddock 4", "2026-08-28"]))
+        for season in (ours, theirs)
+    ]
+    for figure in ("covered_area_m2", "overlap_area_m2", "missed_area_m2"):
+        one, other = (getattr(result, figure) for result in results)
+        assert other == pytest.approx(one, abs=0.01)
+    assert run("gather", stick, "--json")[0] == 0
+    again = json.loads(run("gather", stick, "--json")[1])
+    assert again["added"] == []
+
+
+def same_drive(one: tuple, other: tuple) -> None:
+    """The records that were kept are those of the raw logs, states and rates with them."""
+    arrays = []
+    for tracks in (one, other):
+        order = np.argsort(np.concatenate([t.time_s for t in tracks]), kind="stable")
+        values = [np.concatenate([getattr(t, k) for t in tracks]) for k in ("lon", "lat", "time_s")]
+        values.append(np.concatenate([np.asarray(t.working, float) for t in tracks]))
+        values += [np.concatenate([t.rates[name] for t in tracks]) for name in tracks[0].rates]
+        values += [
+            np.concatenate([t.sections.sum(axis=1) for t in tracks])
+            for _ in tracks[:1]
+            if tracks[0].sections is not None
+        ]
+        arrays.append([v[order] for v in values])
+    assert len(arrays[0]) == len(arrays[1])
+    for mine, its in zip(*arrays, strict=True):
+        np.testing.assert_allclose(its, mine, atol=2e-3 if mine.max() > 1e9 else 1e-9)
+
+
+@pytest.fixture
+def stick(tmp_path: Path) -> Path:
+    """A log and its boundary, told by nothing but their content."""
+    write_small_farm(tmp_path)
+    for name in ("season.toml", "log.geojson", "paddocks.geojson"):
+        (tmp_path / name).unlink()
+    (tmp_path / "log.csv").rename(tmp_path / "A1.csv")
+    return tmp_path
+
+
+def on_another_day(stick: Path, day: str) -> str:
+    """The same field worked again: the other way round, some centimetres aside."""
+    records = pd.read_csv(stick / "A1.csv")
+    aside = np.random.default_rng(int(day[-2:])).normal(0, 1e-6, (2, len(records)))
+    back = records[["lon", "lat"]].to_numpy()[::-1].T + aside
+    again = records.assign(
+        time=records["time"].str.replace("2026-04-14", day), lon=back[0], lat=back[1]
+    )
+    return again.to_csv(index=False, float_format="%.9f")
+
+
+def wide(stick: Path) -> None:
+    """Let the log tell its width and what was placed."""
+    records = pd.read_csv(stick / "A1.csv").rename(columns={"rate [lb/ac]": "18-46-0 (lb/ac)"})
+    records.assign(**{"width (ft)": 20.0}).to_csv(stick / "A1.csv", index=False)
+
+
+def test_a_folder_is_audited_in_one_go(stick: Path) -> None:
+    wide(stick)
+    code, said = run("audit", stick)
+    assert code == 0, said
+    text = (stick / "season.toml").read_text()
+    assert "as the log tells" in text
+    (operation,) = json.loads((stick / "evenacre-out/summary.json").read_text())["operations"]
+    # Eleven passes of 20 ft on 120 m, in the field by construction.
+    assert operation["covered_area_m2"] == pytest.approx(11 * 6.096 * 120, rel=0.005)
+    assert [p["product"] for p in operation["products"]] == ["18-46-0"]
+    assert run("audit", stick)[0] == 0
+    (stick / "new.csv").write_text(
+        (stick / "A1.csv").read_text().replace("2026-04-14", "2026-04-15")
+    )
+    code, said = run("audit", stick)
+    assert code == 0
+    assert "knows nothing of new.csv" in said
+
+
+def test_what_is_missing_is_asked_for_by_its_key(stick: Path) -> None:
+    code, said = run("gather", stick)
+    assert code == 0
+    text = (stick / "season.toml").read_text()
+    assert 'Add width = "20 ft"' in text.partition("(That is all")[0]
+    assert "its passes lie 20.0 ft (6.10 m) apart" in text
+    assert "What was placed" in text
+    code, said = run("audit", stick)
+    assert code == 2
+    assert "width" in said
+
+
+def test_a_second_run_adds_and_keeps_what_was_changed(stick: Path) -> None:
+    assert run("gather", stick)[0] == 0
+    season = stick / "season.toml"
+    mine = (
+        season.read_text()
+        .replace('name = "drill"\n', 'name = "drill"\nwidth = "20 ft"  # measured\n')
+        .replace('name = "drive"  # nothing names it', 'name = "Spring"  # mine')
+    )
+    need = '[[need]]\nfield = "Home Field"\nN = "60 lb/ac"\n'
+    season.write_text(f"{mine}\n# The last word.\n{need}")
+    before = season.read_text()
+    next_day = on_another_day(stick, "2026-04-15")
+    with zipfile.ZipFile(stick / "more.zip", "w") as archive:
+        archive.writestr("day 2/b.csv", next_day)
+        archive.writestr("autumn/c.csv", on_another_day(stick, "2026-09-20"))
+    code, said = run("gather", stick)
+    assert code == 0, said
+    raw = tomllib.loads(season.read_text())
+    assert [o["name"] for o in raw["operation"]] == ["Spring", "drive"]
+    assert raw["operation"][0]["tracks"] == ["A1.csv", "gathered/more/day 2/b.csv"]
+    assert raw["operation"][1]["tracks"] == ["gathered/more/autumn/c.csv"]
+    assert (stick / "gathered/more/day 2/b.csv").read_text() == next_day
+    for kept in ('width = "20 ft"  # measured', '"Spring"  # mine', "# The last word.", "[[need]]"):
+        assert kept in season.read_text()
+    assert "How wide" not in season.read_text()
+    assert (stick / "season.toml.before").read_text() == before
+    # Nothing new: not a byte changes, and what was taken out does not come back.
+    text = season.read_text()
+    assert run("gather", stick)[0] == 0
+    assert season.read_text() == text
+    head, _, rest = text.partition("[[operation]]\n# more.zip/autumn")
+    season.write_text(head + "# What" + rest.partition("\n# What")[2])
+    assert run("gather", stick)[0] == 0
+    assert [o["name"] for o in tomllib.loads(season.read_text())["operation"]] == ["Spring"]
+
+
+def test_a_log_that_goes_on_longer_takes_the_place_of_its_part(stick: Path) -> None:
+    lines = (stick / "A1.csv").read_text().splitlines()
+    (stick / "A1.csv").write_text("\n".join(lines[:400]) + "\n")
+    assert run("gather", stick)[0] == 0
+    (stick / "B.csv").write_text("\n".join(lines) + "\n")
+    code, said = run("gather", stick)
+    assert code == 0, said
+    (operation,) = tomllib.loads((stick / "season.toml").read_text())["operation"]
+    assert operation["tracks"] == ["B.csv"], said
+
+
+def test_a_boundary_that_comes_later_is_given_to_its_field(stick: Path) -> None:
+    field = stick / "field.geojson"
+    shutil.move(field, stick.parent / "later.geojson")
+    assert run("gather", stick)[0] == 0
+    raw = tomllib.loads((stick / "season.toml").read_text())
+    assert "boundary" not in raw["field"][0]
+    assert "drawn round the work" in (stick / "season.toml").read_text()
+    shutil.move(stick.parent / "later.geojson", field)
+    assert run("gather", stick)[0] == 0
+    raw = tomllib.loads((stick / "season.toml").read_text())
+    assert [f["boundary"]["file"] for f in raw["field"]] == ["field.geojson"]
+    assert len(raw["operation"]) == 1
+
+
+def test_one_log_over_two_fields_serves_both(tmp_path: Path) -> None:
+    records = drive()
+    shapes = [block(0, 0, 30, 120), block(36.6, 0, 32, 120)]
+    names = gpd.GeoDataFrame({"name": ["West", "East"]}, geometry=shapes, crs=4326)
+    names.to_file(tmp_path / "x.gpkg", layer="borders")
+    records["time"] = records["time"].dt.strftime("%Y-%m-%dT%H:%M:%SZ")
+    records.to_csv(tmp_path / "y.csv", index=False, float_format="%.9f")
+    assert run("gather", tmp_path)[0] == 0
+    raw = tomllib.loads((tmp_path / "season.toml").read_text())
+    assert sorted((o["field"], *o["tracks"]) for o in raw["operation"]) == [
+        ("East", "y.csv"),
+        ("West", "y.csv"),
+    ]
+
+
+def test_parts_that_passes_cross_are_zones_and_parts_that_they_keep_to_are_fields(
+    tmp_path: Path,
+) -> None:
+    write_small_farm(tmp_path)
+    for name in ("season.toml", "log.geojson", "paddocks.geojson"):
+        (tmp_path / name).unlink()
+    wide_m = 11 * 6.096 + 0.8
+    halves = [block(0, 0, wide_m, 50), block(0, 50, wide_m, 70)]
+    parts = gpd.GeoDataFrame({"name": ["low", "high"]}, geometry=halves, crs=4326)
+    parts.to_file(tmp_path / "p.geojson")
+    assert run("gather", tmp_path)[0] == 0
+    raw = tomllib.loads((tmp_path / "season.toml").read_text())
+    assert [f["name"] for f in raw["field"]] == ["Home Field"]
+    assert raw["field"][0]["zones"] == {"file": "p.geojson", "name_column": "name"}
+
+
+@pytest.mark.parametrize(
+    ("make", "said"),
+    [
+        (lambda f: None, "Nothing was found"),
+        (lambda f: (f / "season.toml").write_text("field = ["), "It is not TOML"),
+        (lambda f: shutil.rmtree(f), "no such folder"),
+    ],
+)
+def test_what_cannot_be_gathered_is_refused_and_nothing_written(
+    tmp_path: Path, make: object, said: str
+) -> None:
+    folder = tmp_path / "stick"
+    folder.mkdir()
+    make(folder)  # type: ignore[operator]
+    before = sorted(tmp_path.rglob("*"))
+    code, output = run("gather", folder)
+    assert code == 2
+    assert said in output
+    assert sorted(tmp_path.rglob("*")) == before
+
+
+def test_a_disk_that_fills_up_leaves_all_as_it_was(
+    stick: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert run("gather", stick)[0] == 0
+    with zipfile.ZipFile(stick / "more.zip", "w") as archive:
+        archive.writestr("b.csv", on_another_day(stick, "2026-04-15"))
+    before = {path: path.read_bytes() for path in stick.rglob("*") if path.is_file()}
+
+    def full(*_: object) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device", str(stick / "season.toml.before"))
+
+    monkeypatch.setattr("evenacre.workflows.gather.shutil.copy2", full)
+    code, said = run("gather", stick)
+    assert code == 2
+    assert "the disk is full" in said
+    assert {path: path.read_bytes() for path in stick.rglob("*") if path.is_file()} == before
+    assert not (stick / "gathered").exists()

@@ -405,6 +405,22 @@ def test_logs_that_tell_of_one_drive_in_parts_are_one(tmp_path: Path, parts: Par
     assert result.excess_area_m2 == pytest.approx(0.0, abs=1.0)
 
 
+def test_states_without_positions_belong_to_the_positions_of_their_time(tmp_path: Path) -> None:
+    nowhere = b"".join(
+        record(k / 5, -by_hand.LON0, -by_hand.LAT0, values)  # at (0, 0), which is none
+        for k, values in {0: [(0, 0)], 100: [(0, 1)], 300: [(0, 0)], STEPS: []}.items()
+    )
+    logs = {"TLG00001": (template([(5, "")]), leg({})), "TLG00002": (template(WORK), nowhere)}
+    _, result = only(farm(tmp_path / "f.zip", logs))
+    assert result.covered_area_m2 == pytest.approx(200 * STEP_M * WIDTH_M, rel=0.006)
+    with pytest.raises(InputError, match="no time log with positions"):
+        season_from_taskdata(
+            farm(
+                tmp_path / "g.zip", {n: (template(WORK), nowhere) for n in ("TLG00001", "TLG00002")}
+            )
+        )
+
+
 def test_two_machines_at_work_at_one_time_stay_two(tmp_path: Path) -> None:
     logs = {f"TLG0000{n}": (template(WORK), leg(ON, x=0.001 * n)) for n in (1, 2)}
     (plan,) = season_from_taskdata(farm(tmp_path / "f.zip", logs)).operations

@@ -67,7 +67,7 @@ def read_tracks(
         that are not named are guessed, and the guesses stand in the notes of the tracks.
     layer : str, optional
         Which layer, sheet, or file in a zip, where there are several; of task data, the id or
-        name of a task.
+        name of a task, after the folder of its set (``spring/TSK1``) where there are several.
     crs : str, optional
         System of projected columns, or of a layer that does not say.
     time_zone : str, optional

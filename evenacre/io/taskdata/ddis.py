@@ -51,8 +51,10 @@ TOTALS = (81, 352, 116, 117)
 """Totals that the log can be held against."""
 COUNTERS = (116, 117, 81, 352, 80, 351, 82)
 """What rises only while there is work: area, distance and amounts, the surest first."""
+SHAPE = (DEFAULT_WIDTH, MAXIMUM_WIDTH, OFFSET_Y)
+"""What a log may tell of a machine that its description does not."""
 USED = {
-    *(*RATES, SETPOINT_FLOW, ACTUAL_FLOW, ACTUAL_WIDTH, DEFAULT_WIDTH, MAXIMUM_WIDTH),
-    *(OFFSET_Y, WORK_STATE, SPEED, *CONDENSED_STATES, *UNWEIGHED, *COUNTERS),
+    *(*RATES, SETPOINT_FLOW, ACTUAL_FLOW, ACTUAL_WIDTH, *SHAPE),
+    *(WORK_STATE, SPEED, *CONDENSED_STATES, *UNWEIGHED, *COUNTERS),
 }
 """What is taken from time logs."""

@@ -122,7 +122,11 @@ def open_sets(path: Path) -> tuple[list[TaskFiles], list[str]]:
     for home, files in homes.items():
         name = "" if len(homes) == 1 else home.as_posix()
         said = f"{label}, {name}" if name not in ("", ".") else label
-        made = _task_files(said, name, files)
+        try:
+            made = _task_files(said, name, files)
+        except InputError as error:
+            finder.leave_out(error)
+            continue
         others = alike.setdefault(made.main_digest(), []) if len(homes) > 1 else []
         twin = next((other for other in others if made.repeats(other)), None)
         if twin:
@@ -229,6 +233,11 @@ class _Finder:
             for name, reader in _beside(self.label, home):
                 yield inside / name, reader
 
+    def leave_out(self, error: InputError) -> None:
+        """Tell of something that was left out for what is wrong with it."""
+        self.failures.append(error)
+        self.warnings.append(f"{error.problems[0]} It was left out.")
+
     def _nested(
         self, archive: _Archive, place: PurePosixPath, depth: int
     ) -> Iterator[tuple[PurePosixPath, Reader]]:
@@ -244,8 +253,7 @@ class _Finder:
         except InputError as error:
             if self.left_zips < 0:
                 raise
-            self.failures.append(error)
-            self.warnings.append(f"{error.problems[0]} It was left out.")
+            self.leave_out(error)
 
     def _members(
         self, archive: _Archive, inside: PurePosixPath, depth: int

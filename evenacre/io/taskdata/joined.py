@@ -83,7 +83,7 @@ def _beside(one: Log, other: Log) -> bool:
         return False
     a, b = (_placed(log) for log in (one, other))
     if not a.any() or not b.any():
-        return True
+        return bool(a.any() or b.any())
     there, order = other.stamps, np.argsort(one.stamps.time_s[a], kind="stable")
     clock = one.stamps.time_s[a][order]
     during = b & (there.time_s >= clock[0]) & (there.time_s <= clock[-1])

@@ -299,12 +299,12 @@ class _TaskReader:
             return None
         boom, width, machines = main.boom, main.width_m, main.machines
         if not width:
-            tools = self.machines.tools([text(link, "C") for link in task.findall("DAN")])
-            tools = tools or self.machines.tools([])
-            width = width_of(tools[0], self.machines, about) if len(tools) == 1 else None
+            tools = machines.tools([text(link, "C") for link in task.findall("DAN")])
+            tools = tools or machines.tools([])
+            width = width_of(tools[0], machines, about) if len(tools) == 1 else None
             if not width:
                 return None
-            boom, machines = tools[0], self.machines
+            boom = tools[0]
             name = machines.parts[boom].name
             about.note(f'its logs name no tool; the width is that of "{name}", the only one.')
         if boom not in machines.parts:

@@ -140,7 +140,8 @@ def read_log(
     head, columns, fixed = template
     starts, rest = record_starts(data, head.itemsize, room.records + 1)
     wanted = {i: c.ddi for i, c in enumerate(columns) if c.ddi is not None and c.ddi in ddis.USED}
-    room.take(len(starts), list(wanted.values()))
+    # Of what a machine tells of its shape only the few values that are logged are kept.
+    room.take(len(starts), [key for key in wanted.values() if key not in ddis.SHAPE])
     if rest:
         about.warn(
             f"it breaks off within a record; the last {counted(rest, 'byte', 'were')} left out."

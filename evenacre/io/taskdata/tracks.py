@@ -98,10 +98,13 @@ def track_of(
 def said_once(driven: Sequence[Driven], about: Subject) -> list[Driven]:
     """Say of all logs together what each of several says of itself."""
     tracks = [d.track for d in driven]
+
+    def bare(line: str, track: Track) -> str:
+        log = track.source.rpartition(", ")[2]
+        return line.partition(f", {log}: ")[2] or line
+
     for kind in ("notes", "warnings"):
-        texts = Counter(
-            line.removeprefix(f"{t.source}: ") for t in tracks for line in getattr(t, kind)
-        )
+        texts = Counter(bare(line, t) for t in tracks for line in getattr(t, kind))
         common = {text: count for text, count in texts.items() if count > 1}
         for text, count in common.items():
             said = f"{text.removesuffix('.')} (so in {count:,} of {len(tracks):,} logs)."
@@ -109,9 +112,7 @@ def said_once(driven: Sequence[Driven], about: Subject) -> list[Driven]:
         for place, track in enumerate(tracks):
             own: dict[str, Any] = {
                 kind: tuple(
-                    line
-                    for line in getattr(track, kind)
-                    if line.removeprefix(f"{track.source}: ") not in common
+                    line for line in getattr(track, kind) if bare(line, track) not in common
                 )
             }
             tracks[place] = replace(track, **own)

@@ -215,6 +215,14 @@ def test_points_at_the_sections_are_one_tool(
     assert "places_of_the_tool" in {f.code for f in result.findings}
 
 
+@pytest.mark.parametrize(("given_m", "told"), [(18.24, False), (18.5, False), (9.12, True)])
+def test_a_width_that_is_not_that_of_the_points_is_told(
+    tmp_path: Path, given_m: float, told: bool
+) -> None:
+    result = audited(read(tmp_path, as_points([0.76] * 24, 1.0).records), given_m)
+    assert ("width_unlike_points" in {f.code for f in result.findings}) == told
+
+
 def test_sections_that_a_time_does_not_list_are_off(tmp_path: Path) -> None:
     drive = as_points([0.76] * 24, 0.2, off=8)
     listed = drive.records[drive.records["rate (kg/ha)"] > 0].drop(columns="section")

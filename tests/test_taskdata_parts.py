@@ -423,8 +423,9 @@ def test_states_without_positions_belong_to_the_positions_of_their_time(tmp_path
 
 def test_two_machines_at_work_at_one_time_stay_two(tmp_path: Path) -> None:
     logs = {f"TLG0000{n}": (template(WORK), leg(ON, x=0.001 * n)) for n in (1, 2)}
-    (plan,) = season_from_taskdata(farm(tmp_path / "f.zip", logs)).operations
+    plan, result = only(farm(tmp_path / "f.zip", logs))
     assert [track.machine for track in load_operation(plan).tracks] == [*logs]
+    assert result.covered_area_m2 == pytest.approx(2 * WORKED_M2, rel=2e-3)
 
 
 def test_a_log_without_a_word_of_work_among_others_is_driven_without(tmp_path: Path) -> None:

@@ -17,6 +17,8 @@ _ROW_M = 0.25
 # put every edge within this of a row.
 _UNEVEN, _WHOLE_ROW = 0.05, 0.02
 _ROWS_A_SECTION = np.arange(1, 13)
+# Widths that differ by more than this are not the same.
+_SAME_WIDTH = 0.02
 # A record this close to full width has every row on.
 _FULL_WIDTH = 0.98
 
@@ -116,7 +118,17 @@ def row_states(
                     )
             else:
                 on &= (width > 0)[:, None]
-            if width.max(initial=0) > 1.02 * implement.width_m:
+            points_m = sum(track.section_widths_m)
+            if points_m and abs(points_m / implement.width_m - 1) > _SAME_WIDTH:
+                findings.append(
+                    Finding.warning(
+                        "width_unlike_points",
+                        source=track.source,
+                        points_m=points_m,
+                        tool_m=implement.width_m,
+                    )
+                )
+            elif width.max(initial=0) > (1 + _SAME_WIDTH) * implement.width_m:
                 findings.append(
                     Finding.warning(
                         "width_over_tool",

@@ -128,6 +128,10 @@ SENTENCES = {
         "The blockages were not used: shapes of ground do not tell where the drill was at their "
         "time."
     ),
+    "width_unlike_points": (
+        "{source}: the points at the sections make a tool {points_m:length} wide, but "
+        "{tool_m:length} were given and used. Check the width that was given."
+    ),
     # Of amounts.
     "no_amount": "{product}: no rate is logged and none was given, so no amount is known.",
     "blank_amount": (

@@ -46,6 +46,8 @@ _SEEN = re.compile(
     r'(?:"(?:[^"\\\n]|\\.)*" = "[0-9a-f]{16}"(?:\n|\Z))*',
     re.MULTILINE,
 )
+_KEY_AND_VALUE = re.compile(r'\w+ = (?:\[.*?\]|\{.*?\}|"[^"]*")')
+_HELD = "\0"  # a space where no line may end
 _HEADER = re.compile(
     r"""^[ \t]*\[\[?[ \t]*((?:[\w.-]|"[^"\n]*"|'[^'\n]*')+)[ \t]*\]\]?[ \t]*(?:#.*)?$""",
     re.MULTILINE,
@@ -535,14 +537,15 @@ class SeasonText:
 
 def _comment(text: str, mark: str = "") -> str:
     """Write a sentence as lines of comment."""
+    whole = _KEY_AND_VALUE.sub(lambda found: found[0].replace(" ", _HELD), _plain(text))
     lines = textwrap.wrap(
-        _plain(text),
+        whole,
         98,
         initial_indent=f"# {mark}",
         subsequent_indent=f"# {' ' * len(mark)}",
         break_on_hyphens=False,
     )
-    return "\n".join(lines) + "\n"
+    return "\n".join(lines).replace(_HELD, " ") + "\n"
 
 
 def _is_in(name: str, kind: str) -> bool:

@@ -109,6 +109,8 @@ def _drive(file: StickFile, layer: str | None, tracks: Sequence[Track]) -> Drive
         np.concatenate([getattr(t, name) for t in tracks]) for name in ("time_s", "lon", "lat")
     )
     working = np.concatenate([_working(track) for track in tracks])
+    if not working.any():
+        working = ~working
     placed = np.isfinite(time) & np.isfinite(lon) & np.isfinite(lat)
     time, lon, lat, working = time[placed], lon[placed], lat[placed], working[placed]
     order = np.argsort(time, kind="stable")
@@ -155,7 +157,7 @@ def _working(track: Track) -> BoolArray:
         amounts = [*track.rates.values(), *track.flows.values()]
         if amounts and any((values > 0).any() for values in amounts):
             on = np.any([values > 0 for values in amounts], axis=0)
-    return on if on.any() else np.ones(len(track), dtype=bool)
+    return on
 
 
 def _median(values: FloatArray | None) -> float:

@@ -163,13 +163,20 @@ class SeasonText:
         if outline.layer is None:
             slug = re.sub(r"[^\w-]+", "-", outline.name.lower()).strip("-") or "field"
             place, number = f"{FOLDER}/{slug}.geojson", 1
-            while place in self.outlines and self.outlines[place] is not outline.shape:
+            while self._is_taken(place, outline.shape):
                 number += 1
                 place = f"{FOLDER}/{slug}-{number}.geojson"
             self.outlines[place] = outline.shape
             return quoted(place)
         more: dict[str, Any] = {"where": outline.where} if outline.where else {}
         return self._layer(outline.layer, **more)
+
+    def _is_taken(self, place: str, shape: BaseGeometry) -> bool:
+        """Whether something else is, or will be, drawn in a place."""
+        file = self.known.path.parent / place
+        if place in self.outlines:
+            return self.outlines[place] is not shape
+        return file.exists() and file.read_bytes() != geojson(shape, file.stem).encode()
 
     def _layer(self, layer: Layer, **more: Any) -> str:
         keys = {"file": self.place(layer.file), "layer": layer.layer, **more}
@@ -420,7 +427,7 @@ class SeasonText:
             parts = PurePosixPath(file.name).parts
             inner = [re.sub(r"\.zip$", "", part, flags=re.IGNORECASE) for part in parts[:-1]]
             bare = PurePosixPath(FOLDER, *inner, parts[-1])
-            for path in (bare, bare.with_name(f"{bare.stem}-{file.sha256[:6]}{bare.suffix}")):
+            for path in (bare, bare.parent / file.sha256[:8] / bare.name):
                 there = self.known.path.parent / path
                 other = self.copies.get(path.as_posix(), file)
                 if other is file and (not there.exists() or digest(there) == file.sha256):

@@ -77,9 +77,9 @@ def test_sixty_scattered_files_become_the_season_that_was_written(
     for figure in ("covered_area_m2", "excess_area_m2", "skip_area_m2", "workable_area_m2"):
         one, other = (getattr(result, figure) for result in results)
         assert other == pytest.approx(one, abs=0.01)
-    assert run("gather", stick, "--json")[0] == 0
-    again = json.loads(run("gather", stick, "--json")[1])
-    assert again["added"] == []
+    code, told = run("gather", stick, "--json")
+    assert code == 0
+    assert json.loads(told)["added"] == []
 
 
 def same_drive(one: tuple, other: tuple) -> None:

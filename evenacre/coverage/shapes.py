@@ -43,10 +43,13 @@ class ShapedGround:
         The records that have ground, in the order of the logs; positions are within it.
     swaths : Swaths
         ``first_step`` is the record of each piece; rows are not known.
+    length_m : float
+        Of all lines; NaN where some shapes are polygons.
     """
 
     records: Fixes
     swaths: Swaths
+    length_m: float
     findings: tuple[Finding, ...]
 
     @property
@@ -113,7 +116,10 @@ def shaped_ground(
     repeats = len(rows) - len(np.unique(shapely.to_wkb(shapely.normalize(shapes[rows]))))
     if repeats:
         found.append(Finding.warning("repeated_shapes", records=repeats, read=len(rows)))
-    return ShapedGround(fixes, Swaths(geometry, nothing, nothing, owner), tuple(found))
+    lines = (shapely.get_dimensions(shapes[rows]) < 2).all()
+    length_m = float(shapely.length(shapes[rows]).sum()) if lines else np.nan
+    swaths = Swaths(geometry, nothing, nothing, owner)
+    return ShapedGround(fixes, swaths, length_m, tuple(found))
 
 
 def _off(tracks: Sequence[Track]) -> tuple[BoolArray, list[Finding]]:
@@ -309,7 +315,7 @@ class Shapes:
         if not len(self.swaths.geometry):
             raise FindingError("no_shape", ", ".join(t.source for t in operation.tracks))
         self.pass_of_piece = np.zeros(len(self.swaths.geometry), dtype=np.int64)
-        self.shares = ShapeShares(ground)
+        self.shares, self._length_m = ShapeShares(ground), ground.length_m
         self.masses, amounts = shape_masses(applications, operation.tracks, ground)
         self._findings = [*ground.findings, *away_finding(self.records.counts), *amounts]
         if operation.blockages:
@@ -344,6 +350,7 @@ class Shapes:
         timed = all(track.timed for track in self._operation.tracks)
         time_s = self.records.time_s if timed else np.full(1, np.nan)
         return dict.fromkeys(CAPACITY, np.nan) | {
+            "worked_distance_m": self._length_m,
             "start_s": float(time_s.min()),
             "end_s": float(time_s.max()),
         }

@@ -276,7 +276,7 @@ def _ground(r: AuditResult, display: q.Display) -> PageTable:
 def _work(r: AuditResult, display: q.Display) -> PageTable:
     if r.pass_count is None:
         table = page_record(_NO_DRIVE, r, display)
-        unknown = ("Passes, distance, times and speeds", "not in the log: it holds shapes alone")
+        unknown = ("Times and speeds, passes", "not in the log: it holds shapes alone")
         return replace(table, rows=[*table.rows, unknown])
     if math.isfinite(r.field_time_s):
         return page_record(WORK, r, display)

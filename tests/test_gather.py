@@ -145,6 +145,9 @@ def test_a_folder_is_audited_in_one_go(stick: Path) -> None:
     code, said = run("audit", stick)
     assert code == 0
     assert "knows nothing of new.csv" in said
+    code, said = run("gather", stick)
+    assert "evenacre-out: A result that Evenacre wrote." in said
+    assert "new.csv, to" in said
 
 
 def test_what_is_missing_is_asked_for_by_its_key(stick: Path) -> None:

@@ -80,6 +80,10 @@ class SeasonText:
         What has to be drawn there, in WGS 84.
     added : list of str
         Sentences about what is new.
+    hints : dict of tuple to str
+        What the logs tell of that which has to be asked for, by kind and names.
+    questions : list of str
+        What has to be filled in, once the text is written.
     """
 
     known: KnownSeason

@@ -139,9 +139,7 @@ def test_a_folder_is_audited_in_one_go(stick: Path) -> None:
     assert operation["covered_area_m2"] == pytest.approx(11 * 6.096 * 120, rel=0.005)
     assert [p["product"] for p in operation["products"]] == ["18-46-0"]
     assert run("audit", stick)[0] == 0
-    (stick / "new.csv").write_text(
-        (stick / "A1.csv").read_text().replace("2026-04-14", "2026-04-15")
-    )
+    (stick / "new.csv").write_text(on_another_day(stick, "2026-04-15"))
     code, said = run("audit", stick)
     assert code == 0
     assert "knows nothing of new.csv" in said

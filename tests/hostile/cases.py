@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -186,9 +187,9 @@ ALONE = ["--jobs", "1"]
 WIDTH = ["--width", "6.096 m"]
 
 
-def _whatever(name: str) -> list[Command]:
-    """Commands that take any file."""
-    return [["check", name], ["gather", name, *OUT]]
+def _whatever(name: str, place: Path) -> list[Command]:
+    """Commands that take any file; of a folder they would read all that is in it."""
+    return [["check", name], ["gather", name, *OUT]] if os.path.isfile(place / name) else []
 
 
 def _as_map(name: str, place: Path, known: Known) -> list[Command]:
@@ -198,7 +199,7 @@ def _as_map(name: str, place: Path, known: Known) -> list[Command]:
     near = f'{{ file = {_toml(name)}, distance = "100 ft" }}'
     (place / "season-paddocks.toml").write_text(_PADDOCKS + f"[paddocks]\nfile = {_toml(name)}\n")
     return [
-        *_whatever(name),
+        *_whatever(name, place),
         ["check", _season(place, known, boundary=f"boundary = {file}")],
         ["audit", "--boundary", name, *log, *ALONE, *OUT],
         ["check", _season(place, known, field=f"unworkable = {file}")],
@@ -225,7 +226,7 @@ def _as_map(name: str, place: Path, known: Known) -> list[Command]:
 
 def _as_log(name: str, place: Path, known: Known) -> list[Command]:
     return [
-        *_whatever(name),
+        *_whatever(name, place),
         ["check", _season(place, known, tracks=f"tracks = [ {_toml(name)} ]")],
         ["audit", "--boundary", known.boundary, "--tracks", name, *WIDTH, *ALONE, *OUT],
         ["audit", "--tracks", name, *WIDTH, *ALONE, *OUT],
@@ -238,7 +239,7 @@ def _as_log(name: str, place: Path, known: Known) -> list[Command]:
 
 def _as_taskdata(name: str, place: Path, known: Known) -> list[Command]:
     return [
-        *_whatever(name),
+        *_whatever(name, place),
         ["audit", name, *WIDTH, *ALONE, *OUT],
         ["audit", "--boundary", known.boundary, "--tracks", name, *WIDTH, *ALONE, *OUT],
         ["finish", name, "--left", "90 kg", *OUT],
@@ -247,7 +248,7 @@ def _as_taskdata(name: str, place: Path, known: Known) -> list[Command]:
 
 def _as_season(name: str, place: Path, known: Known) -> list[Command]:
     return [
-        *_whatever(name),
+        *_whatever(name, place),
         ["audit", name, *ALONE, *OUT],
         ["interseed", name, *OUT],
         ["passes", name, *OUT],
@@ -270,7 +271,7 @@ def _as_plan(name: str, place: Path, known: Known) -> list[Command]:
 def _as_tickets(name: str, place: Path, known: Known) -> list[Command]:
     named = f"loads = {_toml(name)}"
     return [
-        *_whatever(name),
+        *_whatever(name, place),
         ["audit", _season(place, known, operation=named), *ALONE, *OUT],
         ["check", _season(place, known, operation=named)],
         [
@@ -282,7 +283,7 @@ def _as_tickets(name: str, place: Path, known: Known) -> list[Command]:
 
 def _as_blockages(name: str, place: Path, known: Known) -> list[Command]:
     return [
-        *_whatever(name),
+        *_whatever(name, place),
         ["check", _season(place, known, operation=f"blockages = {_toml(name)}")],
         [
             *("audit", "--boundary", known.boundary, "--tracks", known.log, *WIDTH),

@@ -121,10 +121,16 @@ class Stick:
         layers = {entry.stem for entry in entries if entry.suffix.lower() == ".shp"}
         for entry in entries:
             of_layer = entry.name.partition(".")[0] in layers or entry.stem in layers
-            if (of_layer and entry.suffix.lower() in _BESIDE_SHP) or entry.resolve() in self.own:
+            if (of_layer and entry.suffix.lower() in _BESIDE_SHP) or self._is_own(entry):
                 continue
             inner = f"{name}/{entry.name}" if name else entry.name
             yield from self._below(entry, inner, packed=packed, depth=depth, say=say)
+
+    def _is_own(self, entry: Path) -> bool:
+        try:
+            return entry.resolve() in self.own
+        except OSError:  # a link that nobody may follow
+            return False
 
     def _file(
         self, path: Path, name: str, packed: bool, say: Callable[[str], None]

@@ -16,6 +16,7 @@ from shapely.geometry.base import BaseGeometry
 from evenacre.geo.geodesy import geodesic_area_m2
 from evenacre.geo.local_crs import WorkingPlane
 from evenacre.geo.overlay import common, union, valid
+from evenacre.io.common.findings import one_line
 from evenacre.io.maps.field_layers import NAME_COLUMNS, names_of
 from evenacre.io.maps.read_layer import attribute_text
 from evenacre.io.stick.drives import Drive, Piece, piece_of
@@ -159,7 +160,7 @@ def outlines_of(layers: Iterable[Layer], plane: WorkingPlane) -> list[Outline]:
             where = {column: name} if column and len(frame) > 1 and names.count(name) == 1 else {}
             if len(frame) > 1 and not where:
                 continue  # nothing picks it out
-            title = name or Path(layer.file.name).stem
+            title = one_line(name or Path(layer.file.name).stem)
             found.append(Outline(title, shape, _flat(shape, plane), layer, where))
     found = [o for o in found if _LEAST_M2 < o.plane.area < _MOST_M2]
     return sorted(found, key=lambda o: -o.plane.area)[:_MOST_OUTLINES]
@@ -410,4 +411,5 @@ def area_m2(outline: Outline) -> float:
 
 def named(layer: Layer) -> list[str]:
     """Names of a layer's features."""
-    return [name for name in names_of(layer.frame, ("zone", *NAME_COLUMNS)) if name]
+    names = names_of(layer.frame, ("zone", *NAME_COLUMNS))
+    return [one_line(name) for name in names if name]

@@ -26,7 +26,7 @@ from evenacre.io.stick.jobs import Job, Machine
 from evenacre.io.stick.known import KnownSeason
 from evenacre.model import Implement
 from evenacre.model.product import analysis_in_name
-from evenacre.shown_text import shown
+from evenacre.shown_text import shortened, shown
 from evenacre.units.display import US, in_both
 
 FOLDER = "gathered"
@@ -577,7 +577,7 @@ def _entry(raw: Mapping[str, Any], kind: str, name: str) -> Any:
 
 def _plain(text: str) -> str:
     """Write what stands in a file for a comment: on one line, without control characters."""
-    return shown(" ".join(text.split()))
+    return shown(" ".join(shortened(text).split()))
 
 
 def _fits(machine: Machine, one: Machine | Implement | None) -> bool:

@@ -282,6 +282,7 @@ def test_everything_in_a_plan_counts(plan: OperationPlan, tmp_path: Path) -> Non
         "crs": ["EPSG:26915"],
         "time_zone": ["America/Chicago", "America/Denver"],
         "applications": [(), (Application(Product("18-46-0", {"N": 18.0}), 0.0169),)],
+        "field_is_nameless": [True],
         "date": ["2026-04-14"],
         "blockage_file": [None, other],
         "blockages": [(Blockage(0.0, 9.0, (1, 2), "tower 1"),)],

@@ -37,7 +37,7 @@ def run(*words: object) -> tuple[int, str]:
         ("tickets.csv", 0, ["1 load ticket of 18-46-0", 'loads = "tickets.csv"']),
         ("stopped.csv", 0, ["1 blockage of rows", 'blockages = "stopped.csv"']),
         ("picture.png", 0, ["picture"]),
-        ("notes.csv", 2, ["not understood", "who, what"]),
+        ("notes.csv", 2, ["error: notes.csv", "who, what"]),
         ("season.toml", 0, ["Nothing to mend."]),
         ("none.csv", 2, ["There is no such file"]),
     ],

@@ -74,12 +74,12 @@ def test_sixty_scattered_files_become_the_season_that_was_written(
         audit_operation(load_operation(season["Long Pasture paddock 4", "2026-08-28"]))
         for season in (ours, theirs)
     ]
-    for figure in ("covered_area_m2", "overlap_area_m2", "missed_area_m2"):
+    for figure in ("covered_area_m2", "excess_area_m2", "skip_area_m2", "workable_area_m2"):
         one, other = (getattr(result, figure) for result in results)
         assert other == pytest.approx(one, abs=0.01)
-    assert run("gather", stick, "--json")[0] == 0
-    again = json.loads(run("gather", stick, "--json")[1])
-    assert again["added"] == []
+    code, told = run("gather", stick, "--json")
+    assert code == 0
+    assert json.loads(told)["added"] == []
 
 
 def same_drive(one: tuple, other: tuple) -> None:
@@ -145,15 +145,19 @@ def test_a_folder_is_audited_in_one_go(stick: Path) -> None:
     code, said = run("audit", stick)
     assert code == 0
     assert "knows nothing of new.csv" in said
+    code, said = run("gather", stick)
+    assert "evenacre-out: A result that Evenacre wrote." in said
+    assert "new.csv, to" in said
 
 
 def test_what_is_missing_is_asked_for_by_its_key(stick: Path) -> None:
     code, said = run("gather", stick)
     assert code == 0
     text = (stick / "season.toml").read_text()
-    assert 'Add width = "20 ft"' in text.partition("(That is all")[0]
-    assert "its passes lie 20.0 ft (6.10 m) apart" in text
-    assert "What was placed" in text
+    assert 'width = "20 ft"' in text.partition("(That is all")[0]
+    plain = " ".join(text.replace("#", "").split())
+    assert "its passes lie 20.0 ft (6.10 m) apart" in plain
+    assert "What was placed" in plain
     code, said = run("audit", stick)
     assert code == 2
     assert "width" in said
@@ -206,6 +210,16 @@ def test_a_log_that_goes_on_longer_takes_the_place_of_its_part(stick: Path) -> N
     assert operation["tracks"] == ["B.csv"], said
 
 
+def test_a_log_that_was_moved_is_found_again(stick: Path) -> None:
+    assert run("gather", stick)[0] == 0
+    (stick / "logs").mkdir()
+    (stick / "A1.csv").rename(stick / "logs" / "spring.csv")
+    code, said = run("gather", stick)
+    assert code == 0, said
+    (operation,) = tomllib.loads((stick / "season.toml").read_text())["operation"]
+    assert operation["tracks"] == ["logs/spring.csv"]
+
+
 def test_a_boundary_that_comes_later_is_given_to_its_field(stick: Path) -> None:
     field = stick / "field.geojson"
     shutil.move(field, stick.parent / "later.geojson")
@@ -233,6 +247,16 @@ def test_one_log_over_two_fields_serves_both(tmp_path: Path) -> None:
         ("East", "y.csv"),
         ("West", "y.csv"),
     ]
+    season = tmp_path / "season.toml"
+    text = season.read_text()
+    assert run("gather", tmp_path)[0] == 0
+    assert season.read_text() == text
+    # One of them is taken out: it stays out.
+    first, second = text.index("[[operation]]"), text.rindex("[[operation]]")
+    season.write_text(text[:first] + text[second:])
+    assert run("gather", tmp_path)[0] == 0
+    (left,) = tomllib.loads(season.read_text())["operation"]
+    assert left["tracks"] == ["y.csv"]
 
 
 def test_parts_that_passes_cross_are_zones_and_parts_that_they_keep_to_are_fields(

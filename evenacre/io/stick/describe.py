@@ -36,6 +36,8 @@ def told(found: Found, label: str) -> list[str]:
         return [f"{about}: {counted(len(found.tickets), 'load ticket')}{named}."]
     if found.kind is Kind.BLOCKAGES:
         return [f"{about}: {counted(len(found.blockages), 'blockage')} of rows."]
+    if found.kind is Kind.UNKNOWN:
+        return [f"error: {about}: {found.why}"]
     return [f"{about}: {found.kind.value}." + (f" {found.why}" if found.why else "")]
 
 

@@ -25,6 +25,7 @@ _NEAR_M = 0.6
 _SAME, _MUCH = 0.95, 0.3
 _FEW = 10
 _THIN_M, _REACH_M, _PARALLEL, _LEAST_WIDTH_M = 2.0, 45.0, 0.98, 1.0
+_LONGEST_M, _CROWD = 3e5, 5000  # a drive on one field; records about one place
 _STANDS_M = 0.15
 _NO_ZONE = "names no time zone: times are those of the clock"
 
@@ -50,8 +51,19 @@ class Drive:
     states: int  # how much it tells of its work: 3 sections, 2 work state, 1 a rate or width
     task: Task | None = None
     field: str = ""  # name of its field, where it is told
-    known: int | None = None  # number of the operation of the season that names it
-    dropped: bool = False  # it was gathered before, and the season does not name it any more
+    named_by: tuple[int, ...] = ()  # numbers of the operations of the season that name it
+    seen: bool = False  # it was gathered before
+    known: int | None = None  # of those operations the one on the field it was cut for
+
+    @property
+    def dropped(self) -> bool:
+        """Whether somebody took it out of the season, or it was left out."""
+        return self.seen and self.known is None
+
+    @property
+    def is_new(self) -> bool:
+        """Whether the season knows nothing of it."""
+        return not (self.seen or self.named_by)
 
     @property
     def name(self) -> str:
@@ -97,6 +109,8 @@ def _drive(file: StickFile, layer: str | None, tracks: Sequence[Track]) -> Drive
         np.concatenate([getattr(t, name) for t in tracks]) for name in ("time_s", "lon", "lat")
     )
     working = np.concatenate([_working(track) for track in tracks])
+    if not working.any():
+        working = ~working
     placed = np.isfinite(time) & np.isfinite(lon) & np.isfinite(lat)
     time, lon, lat, working = time[placed], lon[placed], lat[placed], working[placed]
     order = np.argsort(time, kind="stable")
@@ -143,7 +157,7 @@ def _working(track: Track) -> BoolArray:
         amounts = [*track.rates.values(), *track.flows.values()]
         if amounts and any((values > 0).any() for values in amounts):
             on = np.any([values > 0 for values in amounts], axis=0)
-    return on if on.any() else np.ones(len(track), dtype=bool)
+    return on
 
 
 def _median(values: FloatArray | None) -> float:
@@ -202,6 +216,8 @@ def pass_spacing_m(piece: Piece) -> float | None:
     at = np.flatnonzero(piece.drive.working)
     xy = np.column_stack([piece.x_m, piece.y_m])[at]
     along = np.cumsum(np.hypot(*np.diff(xy, axis=0, prepend=xy[:1]).T))
+    if not len(along) or along[-1] > _LONGEST_M:
+        return None
     at = np.unique(np.searchsorted(along, np.arange(0.0, along[-1], _THIN_M)))
     xy, along = xy[at], along[at]
     if len(xy) < _SAMPLE:
@@ -210,6 +226,7 @@ def pass_spacing_m(piece: Piece) -> float | None:
     ahead = move / np.maximum(np.hypot(*move.T), 1e-9)[:, None]
     some = np.unique(np.linspace(0, len(xy) - 1, _SAMPLE).astype(int))
     tree = scipy.spatial.KDTree(xy)
+    some = some[tree.query_ball_point(xy[some], _REACH_M, return_length=True) < _CROWD]
     found = []
     for i, near in zip(some, tree.query_ball_point(xy[some], _REACH_M), strict=True):
         others = np.array(near)

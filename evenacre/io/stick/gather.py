@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import shapely
@@ -20,7 +21,7 @@ from evenacre.io.common.time_zones import zone_of
 from evenacre.io.season.build import build_season
 from evenacre.io.season.files import SeasonFiles
 from evenacre.io.season.load import read_toml
-from evenacre.io.stick.drives import Drive, LeftOut, drives_of, without_doubles
+from evenacre.io.stick.drives import Drive, LeftOut, Piece, drives_of, without_doubles
 from evenacre.io.stick.files import PassedOver, Stick, StickFile
 from evenacre.io.stick.ground import (
     Layer,
@@ -201,7 +202,7 @@ def _borrowed(file: StickFile, heap: _Heap) -> Borrowed | None:
         heap.add(file, [Found(Kind.UNKNOWN, why=error.problems[0].what)])
         return None
     heap.add(file, [Found(Kind.SEASON)])
-    tables = {key: raw[key] for key in ("implement", "product", "currency") if key in raw}
+    tables: dict[str, Any] = {k: raw[k] for k in ("implement", "product", "currency") if k in raw}
     problems = ProblemCollector(lambda _key: (file.name, ""))
     draft = build_season(
         tables, SeasonFiles(file.path.parent, problems), logs=False, must_hold="fields"
@@ -220,9 +221,8 @@ def _zone(borrowed: Sequence[Borrowed]) -> str | None:
 
 def _add_known(known: KnownSeason, heap: _Heap, there: set[str], zone: str | None) -> None:
     """Mark the drives that the season names, and read those that are not on the stick."""
-    places = {(track.sha256, track.layer): track for track in known.tracks}
     for track in known.tracks:
-        if track.sha256 not in there:
+        if track.sha256 not in there and track.path.exists():
             there.add(track.sha256)
             file = StickFile(track.path, track.path.name, track.sha256)
             for found in look_at(track.path, time_zone=zone):
@@ -231,10 +231,12 @@ def _add_known(known: KnownSeason, heap: _Heap, there: set[str], zone: str | Non
 
     def marked(drive: Drive) -> Drive:
         sha = drive.file.sha256
-        track = places.get((sha, drive.layer)) or places.get((sha, None))
-        if track is not None:
-            return replace(drive, known=track.operation)
-        return replace(drive, dropped=sha[:16] in memory)
+        names = [
+            track.operation
+            for track in known.tracks
+            if track.is_of(sha) and track.layer in (None, drive.layer)
+        ]
+        return replace(drive, named_by=tuple(names), seen=sha[:16] in memory)
 
     heap.drives = [marked(drive) for drive in heap.drives]
 
@@ -272,16 +274,20 @@ def _matched(
         f"{share:.0%} of the work in {drive.name} lies in no field that was found. Put its "
         "boundary beside it and gather again."
         for drive, share in rest
-        if share > _STRAY and _is_new(drive) and any(_is_of(drive, c) for c in cut)
+        if share > _STRAY and drive.is_new and any(_is_of(drive, c) for c in cut)
     ]
     text = SeasonText(known, borrowed)
+    for track in (t for t in known.tracks if not t.path.exists()):
+        moved = next((d.file for d in drives if track.is_of(d.file.sha256)), None)
+        if moved is not None:
+            text.exchange(track.path, moved, "which is not there any more")
     left: list[LeftOut] = []
     jobs: list[Job] = []
     for plot in plots:
         _call_as_known(plot, known)
         kept, doubles, doubts = without_doubles(plot.pieces)
         asked += doubts
-        left += [one for one in doubles if one.piece.drive.known is None]
+        left += [one for one in doubles if one.piece.drive.is_new]
         for one in doubles:
             if one.piece.drive.known is not None and one.kept.drive.known is None:
                 kept = [
@@ -290,8 +296,9 @@ def _matched(
                     else p
                     for p in kept
                 ]
-                text.exchange(one.piece.drive.file.path, one.kept.drive.file)
-        plot.pieces = [p for p in kept if not p.drive.dropped or p.drive.known is not None]
+                old = one.piece.drive.file.path
+                text.exchange(old, one.kept.drive.file, "which is a part of it")
+        plot.pieces = [p for p in kept if not p.drive.dropped]
         jobs += jobs_of(plot)
     for job in jobs:
         job.known = next((p.drive.known for p in job.pieces if p.drive.known is not None), None)
@@ -300,7 +307,7 @@ def _matched(
     jobs.sort(key=lambda job: (job.first_day(zone), job.plot.name))
     unused = furnish([p for p in plots if p.pieces], heap.layers, plane)
     _furnish_jobs(jobs, heap, known, zone)
-    _write(jobs, text, left, known)
+    _write(jobs, text, left)
     idle = _idle(plots, unused)
     whole = text.text(heap.seen, idle, asked)
     return Gathering(
@@ -310,10 +317,6 @@ def _matched(
 
 def _is_of(one: Drive | Layer, other: Drive | Layer) -> bool:
     return one.file is other.file and one.layer == other.layer
-
-
-def _is_new(drive: Drive) -> bool:
-    return drive.known is None and not drive.dropped
 
 
 def _outlines(known: KnownSeason, heap: _Heap, plane: WorkingPlane) -> list[Outline]:
@@ -329,17 +332,19 @@ def _outlines(known: KnownSeason, heap: _Heap, plane: WorkingPlane) -> list[Outl
 
 
 def _call_as_known(plot: Plot, known: KnownSeason) -> None:
-    """Let a field go by the name that the season has for it."""
-    operations = known.tables("operation")
-    numbers = [p.drive.known for p in plot.pieces if p.drive.known is not None]
-    if numbers and not (plot.outline and plot.outline.key):
-        names = [str(operations[number].get("field")) for number in numbers]
-        bounded = {
-            f.name
-            for f in (known.draft.season.fields if known.draft else ())
-            if f.boundary is not None
-        }
+    """Let a field go by the name that the season has for it, and its drives by their operations."""
+    fields = [str(table.get("field")) for table in known.tables("operation")]
+    if not (plot.outline and plot.outline.key):
+        there = known.draft.season.fields if known.draft else ()
+        bounded = {f.name for f in there if f.boundary is not None}
+        names = (fields[number] for p in plot.pieces for number in p.drive.named_by)
         plot.name = next((name for name in names if name not in bounded), plot.name)
+
+    def settled(piece: Piece) -> Piece:
+        own = (number for number in piece.drive.named_by if fields[number] == plot.name)
+        return replace(piece, drive=replace(piece.drive, known=next(own, None)))
+
+    plot.pieces = [settled(piece) for piece in plot.pieces]
 
 
 def _furnish_jobs(jobs: list[Job], heap: _Heap, known: KnownSeason, zone: str | None) -> None:
@@ -355,19 +360,12 @@ def _furnish_jobs(jobs: list[Job], heap: _Heap, known: KnownSeason, zone: str | 
     name_jobs(jobs, taken)
 
 
-def _write(
-    jobs: Sequence[Job], text: SeasonText, left: Sequence[LeftOut], known: KnownSeason
-) -> None:
-    named_already = {track.sha256 for track in known.tracks}
+def _write(jobs: Sequence[Job], text: SeasonText, left: Sequence[LeftOut]) -> None:
     for job in jobs:
         if job.known is None:
             text.operation(job, left)
             continue
-        fresh = [
-            (p.drive.file, p.drive.layer)
-            for p in job.pieces
-            if p.drive.known is None and p.drive.file.sha256 not in named_already
-        ]
+        fresh = [(p.drive.file, p.drive.layer) for p in job.pieces if p.drive.known is None]
         text.extend(job, fresh)
         if job.plot.outline is not None and not job.plot.outline.key:
             text.field(job.plot)

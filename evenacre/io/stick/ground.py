@@ -33,7 +33,7 @@ _UNWORKABLE = {"unworkable", "waterway", "waterways", "rock", "rocks", "pile", "
 _UNWORKABLE |= {"obstacles", "pond", "wetland", "exclusion", "exclusions", "trees", "building"}
 _SETBACK = {"setback", "setbacks", "well", "wells", "buffer", "buffers", "ditch", "ditches"}
 _SETBACK |= {"stream", "streams", "creek", "spring", "sinkhole"}
-_ALIKE, _INSIDE, _TILES = 0.97, 0.9, 0.8
+_ALIKE, _INSIDE, _TILES, _MOSTLY = 0.97, 0.9, 0.8, 0.5
 # Working across a line more often than this, records at a time, shows that it is no fence.
 _CROSSINGS, _CROSSING_SHARE = 4, 5e-4
 _LEAST_M2, _MOST_M2 = 200.0, 2e8
@@ -299,14 +299,28 @@ def assign(
         xy = np.column_stack(plane.xy(drive.lon, drive.lat))
         free = drive.working.copy()
         ends = (*np.nanmin(xy, axis=0), *np.nanmax(xy, axis=0))
-        for number in sorted(tree.query(shapely.box(*ends)).tolist()):
-            plot, core, near = plots[number], cores[number], around[number]
-            keep = _contains(near, xy)
-            free &= ~keep
-            if (_contains(core, xy) & drive.working).sum() >= _FEW:
-                plot.pieces.append(piece_of(drive, keep, plane))
+        inside: dict[int, int] = {}
+        for number in tree.query(shapely.box(*ends)).tolist():
+            free &= ~_contains(around[number], xy)
+            count = int((_contains(cores[number], xy) & drive.working).sum())
+            if count >= _FEW:
+                inside[number] = count
+        taken: list[int] = []
+        for number in sorted(inside, key=lambda n: (-inside[n], n)):
+            if not any(_are_one(fields[number], fields[other]) for other in taken):
+                taken.append(number)
+        for number in sorted(taken):
+            piece = piece_of(drive, _contains(around[number], xy), plane)
+            plots[number].pieces.append(piece)
         rest.append((drive, float(free.sum() / max(1, drive.working.sum()))))
     return plots, rest
+
+
+def _are_one(a: Outline, b: Outline) -> bool:
+    """Whether two outlines are mostly the same ground, drawn twice."""
+    if not a.plane.intersects(b.plane):
+        return False
+    return bool(common(a.plane, b.plane).area > _MOSTLY * min(a.plane.area, b.plane.area))
 
 
 def _core(area: BaseGeometry) -> BaseGeometry:

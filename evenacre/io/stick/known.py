@@ -23,7 +23,11 @@ class KnownTrack:
     operation: int
     path: Path
     layer: str | None
-    sha256: str
+    sha256: str  # or, of one that is not there any more, what was kept of it
+
+    def is_of(self, sha256: str) -> bool:
+        """Whether a file is this one."""
+        return sha256.startswith(self.sha256)
 
 
 @dataclass(frozen=True)
@@ -71,16 +75,21 @@ def read_known(path: Path) -> KnownSeason:
     if wrong:
         what = f"[{wrong[0]}] stands for a single table."
         raise InputError.at(path.name, wrong[0], what, f"Write [[{wrong[0]}]], in two brackets.")
+    kept = raw.get("gathered")
+    pairs = kept.items() if isinstance(kept, dict) else ()
+    seen = {name: sha for name, sha in pairs if isinstance(sha, str)}
     tracks = []
     for number, operation in enumerate(raw.get("operation", [])):
         named = operation.get("tracks", [])
         for entry in named if isinstance(named, list) else [named]:
             table = entry if isinstance(entry, dict) else {"file": entry}
-            file = path.parent / str(table.get("file", ""))
-            if file.exists():
-                tracks.append(KnownTrack(number, file, table.get("layer"), digest(file)))
-    seen = raw.get("gathered", {})
-    return KnownSeason(path, text, raw, draft, tuple(tracks), dict(seen), content)
+            name = str(table.get("file", ""))
+            file = path.parent / name
+            # One that was moved is known by the fingerprint that was taken of it.
+            sha = digest(file) if file.exists() else seen.get(name)
+            if sha is not None:
+                tracks.append(KnownTrack(number, file, table.get("layer"), sha))
+    return KnownSeason(path, text, raw, draft, tuple(tracks), seen, content)
 
 
 def _is_odd(raw: dict[str, Any], key: str) -> bool:

@@ -46,6 +46,8 @@ _SEEN = re.compile(
     r'(?:"(?:[^"\\\n]|\\.)*" = "[0-9a-f]{16}"(?:\n|\Z))*',
     re.MULTILINE,
 )
+_KEY_AND_VALUE = re.compile(r'\w+ = (?:\[.*?\]|\{.*?\}|"[^"]*")')
+_HELD = "\0"  # a space where no line may end
 _HEADER = re.compile(
     r"""^[ \t]*\[\[?[ \t]*((?:[\w.-]|"[^"\n]*"|'[^'\n]*')+)[ \t]*\]\]?[ \t]*(?:#.*)?$""",
     re.MULTILINE,
@@ -78,6 +80,10 @@ class SeasonText:
         What has to be drawn there, in WGS 84.
     added : list of str
         Sentences about what is new.
+    hints : dict of tuple to str
+        What the logs tell of that which has to be asked for, by kind and names.
+    questions : list of str
+        What has to be filled in, once the text is written.
     """
 
     known: KnownSeason
@@ -90,6 +96,7 @@ class SeasonText:
     _new: dict[str, list[str]] = field(default_factory=dict)  # tables by kind
     _implements: dict[str, Machine | Implement | None] = field(default_factory=dict)
     _products: set[str] = field(default_factory=set)
+    _exchanged: set[Path] = field(default_factory=set)
     _fields: dict[int, str] = field(default_factory=dict)  # name by id of the plot
 
     def __post_init__(self) -> None:
@@ -160,13 +167,20 @@ class SeasonText:
         if outline.layer is None:
             slug = re.sub(r"[^\w-]+", "-", outline.name.lower()).strip("-") or "field"
             place, number = f"{FOLDER}/{slug}.geojson", 1
-            while place in self.outlines and self.outlines[place] is not outline.shape:
+            while self._is_taken(place, outline.shape):
                 number += 1
                 place = f"{FOLDER}/{slug}-{number}.geojson"
             self.outlines[place] = outline.shape
             return quoted(place)
         more: dict[str, Any] = {"where": outline.where} if outline.where else {}
         return self._layer(outline.layer, **more)
+
+    def _is_taken(self, place: str, shape: BaseGeometry) -> bool:
+        """Whether something else is, or will be, drawn in a place."""
+        file = self.known.path.parent / place
+        if place in self.outlines:
+            return self.outlines[place] is not shape
+        return file.exists() and file.read_bytes() != geojson(shape, file.stem).encode()
 
     def _layer(self, layer: Layer, **more: Any) -> str:
         keys = {"file": self.place(layer.file), "layer": layer.layer, **more}
@@ -209,8 +223,12 @@ class SeasonText:
         described = machine.described
         if described is not None and described.section_rows:
             equal = len(set(described.section_rows)) == 1
-            told = len(described.section_rows) if equal else list(described.section_rows)
-            lines.append(f"sections = {told}" + ("" if equal else "  # by their widths"))
+            rows_of = list(described.section_rows)
+            lines.append(
+                f"sections = {len(rows_of)}"
+                if equal
+                else f"sections = {rows_of}  # by their widths"
+            )
         elif rows:
             lines.append(f"rows = {rows}  # states of so many are logged")
         if described is not None:
@@ -275,12 +293,7 @@ class SeasonText:
         """Write a job as a new operation."""
         place = self.field(job.plot)
         implement = self.implement(job)
-        if not job.machine.width_m and ("width", implement) not in self.hints:
-            apart = pass_spacing_m(max(job.pieces, key=lambda piece: len(piece.x_m)))
-            if apart is not None:
-                self.hints["width", implement] = (
-                    f"; its passes lie {in_both('length', apart)} apart"
-                )
+        self._hint(job, place, job.name, implement)
         for product in job.products:
             self.product(product)
         because = {key: f"  # {_plain(why)}" for key, why in job.remarks.items()}
@@ -320,15 +333,27 @@ class SeasonText:
                 lines.append(f"{key} = {quoted(self.place(file))}{because.get(key, '')}")
         self._new.setdefault("operation", []).append("\n".join(lines))
         self.added.append(f'Operation "{job.name}" on {place}.')
-        rates = {n: v for p in job.pieces for n, v in p.drive.products.items() if v}
-        for name, value in rates.items():
-            self.hints["rate", place, job.name, name] = in_both("rate", value)
+
+    def _hint(self, job: Job, place: str, name: str, implement: str) -> None:
+        """Keep what the logs tell of that which has to be asked for."""
+        for piece in job.pieces:
+            for product, value in piece.drive.products.items():
+                if value:
+                    self.hints["rate", place, name, product] = in_both("rate", value)
+        if not job.machine.width_m and ("width", implement) not in self.hints:
+            apart = pass_spacing_m(max(job.pieces, key=lambda piece: len(piece.x_m)))
+            if apart is not None:
+                self.hints["width", implement] = (
+                    f"; its passes lie {in_both('length', apart)} apart"
+                )
 
     def extend(self, job: Job, fresh: Iterable[tuple[StickFile, str | None]]) -> None:
         """Add logs and tables to the operation that a job is of."""
         assert job.known is not None
         there = self.known.tables("operation")[job.known]
-        called = f'"{there.get("name")}" on {there.get("field")}'
+        place, name, implement = (str(there.get(key)) for key in ("field", "name", "implement"))
+        self._hint(job, place, name, implement)
+        called = f'"{name}" on {place}'
         logs = list(fresh)
         tables = {
             key: file
@@ -353,7 +378,7 @@ class SeasonText:
         self.added += [f"{file.name}, to {called}." for file, _ in logs]
         self.added += [f"{file.name}, as {key} of {called}." for key, file in tables.items()]
 
-    def exchange(self, old: Path, new: StickFile) -> None:
+    def exchange(self, old: Path, new: StickFile, why: str) -> None:
         """Let every operation that names one log name another, which holds all of it."""
 
         def is_it(entry: Any) -> bool:
@@ -366,11 +391,14 @@ class SeasonText:
                 if is_it(entry):
                     tracks[number] = self.place(new)
 
+        if old in self._exchanged:
+            return
+        self._exchanged.add(old)
         for number, table in enumerate(self.known.tables("operation")):
             tracks = table.get("tracks")
             if isinstance(tracks, list) and any(map(is_it, tracks)):
                 self._edit("operation", number, change)
-                self.added.append(f"{new.name}, in the place of {old.name}, which is part of it.")
+                self.added.append(f"{new.name}, in the place of {old.name}, {why}.")
 
     def _edit(self, kind: str, number: int, change: Callable[[Any], object]) -> None:
         """Change one table of a list where it stands, and nothing else of the file."""
@@ -383,7 +411,7 @@ class SeasonText:
                 len(self._body),
             )
             part = tomlkit.parse(self._body[head.start() : end])
-            change(part[kind][0])  # type: ignore[index]
+            change(part[kind][0])
         except (IndexError, KeyError, TypeError, TOMLKitError, RecursionError) as error:
             raise self._refused(error) from None
         self._body = self._body[: head.start()] + tomlkit.dumps(part) + self._body[end:]
@@ -403,7 +431,7 @@ class SeasonText:
             parts = PurePosixPath(file.name).parts
             inner = [re.sub(r"\.zip$", "", part, flags=re.IGNORECASE) for part in parts[:-1]]
             bare = PurePosixPath(FOLDER, *inner, parts[-1])
-            for path in (bare, bare.with_name(f"{bare.stem}-{file.sha256[:6]}{bare.suffix}")):
+            for path in (bare, bare.parent / file.sha256[:8] / bare.name):
                 there = self.known.path.parent / path
                 other = self.copies.get(path.as_posix(), file)
                 if other is file and (not there.exists() or digest(there) == file.sha256):
@@ -520,14 +548,15 @@ class SeasonText:
 
 def _comment(text: str, mark: str = "") -> str:
     """Write a sentence as lines of comment."""
+    whole = _KEY_AND_VALUE.sub(lambda found: found[0].replace(" ", _HELD), _plain(text))
     lines = textwrap.wrap(
-        _plain(text),
+        whole,
         98,
         initial_indent=f"# {mark}",
         subsequent_indent=f"# {' ' * len(mark)}",
         break_on_hyphens=False,
     )
-    return "\n".join(lines) + "\n"
+    return "\n".join(lines).replace(_HELD, " ") + "\n"
 
 
 def _is_in(name: str, kind: str) -> bool:

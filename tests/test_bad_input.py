@@ -140,8 +140,8 @@ def test_a_log_in_the_season_files_place(files: Files) -> None:
     ran = evenacre("audit", files.log)
     assert ran.code == 2
     (complaint,) = ran.errors()
-    assert "log.csv, line 1" in complaint
-    assert "after --tracks" in complaint
+    assert "log.csv: The working width is missing" in complaint
+    assert '--width "20 ft"' in complaint
 
 
 @pytest.mark.parametrize("name", ["none.toml", "."])
@@ -150,7 +150,8 @@ def test_no_season_file(tmp_path: Path, command: str, name: str) -> None:
     ran = evenacre(command, tmp_path / name)
     assert ran.code == 2
     assert (ran.err + ran.out).count("error") == 1
-    assert "Give the season file" in ran.err + ran.out
+    remedy = "Give the season file" if name != "." else "Name the folder with the logs"
+    assert remedy in ran.err + ran.out
     assert "Errno" not in ran.err + ran.out
 
 

@@ -282,6 +282,7 @@ def test_everything_in_a_plan_counts(plan: OperationPlan, tmp_path: Path) -> Non
         "crs": ["EPSG:26915"],
         "time_zone": ["America/Chicago", "America/Denver"],
         "applications": [(), (Application(Product("18-46-0", {"N": 18.0}), 0.0169),)],
+        "field_is_nameless": [True],
         "date": ["2026-04-14"],
         "blockage_file": [None, other],
         "blockages": [(Blockage(0.0, 9.0, (1, 2), "tower 1"),)],
@@ -351,7 +352,9 @@ def test_every_part_of_an_input_counts(
         (tmp_path / "data" / "evenacre-out").mkdir(parents=True)
         (tmp_path / "data" / "evenacre-out" / "summary.json").write_text("a result")
         assert name_of(plan) == names[-1]
-    extra = files[-1].parent / f"{files[-1].stem}.extra"
+    # Of task data those files count that may be read, of other kinds whatever lies beside them.
+    more = "TLG00002.BIN" if "TASKDATA.XML" in files[0].name else f"{files[-1].stem}.extra"
+    extra = files[-1].parent / more
     extra.write_text("another part")
     names.append(name_of(plan))
     assert len(set(names)) == len(names)

@@ -296,9 +296,9 @@ def test_running_totals_are_those_of_the_audit() -> None:
     assert totals.swept_m2[-1] == pytest.approx(ground, rel=1e-3)
     assert totals.metered_kg["rye"][-1] == pytest.approx(result.products[0].logged_kg, rel=1e-9)
     assert np.all(np.diff(totals.time_s) > 0)
-    used = operation_usages(result, (), meter_scatter=0.02)["rye"]
+    used = operation_usages(result, ())["rye"]
     assert (used.source, used.amount.kg) == ("meter", totals.metered_kg["rye"][-1])
-    assert used.amount.sigma_kg == pytest.approx(0.02 * used.amount.kg)
+    assert used.amount.sigma_kg == pytest.approx(0.01 * used.amount.kg)
     passes = result.layers["passes"]
     for i, end in enumerate(passes["end_s"], start=1):
         done = np.interp(end + 2, totals.time_s, totals.metered_kg["rye"])

@@ -243,7 +243,9 @@ def test_running_totals_begin_at_nothing_and_are_kept_by_the_second() -> None:
     steps = steps_of(x, np.zeros(8), np.zeros(8), active)
     steps = Steps(ToolPath(time, x, np.zeros(8), np.zeros(8)), *list(vars(steps).values())[1:])
     metered = 0.3 * np.diff(time)
-    totals = running_totals(steps, TOOL, {"rye": StepMass(metered, metered, "flow", 0.0)})
+    totals = running_totals(
+        steps, [slice(0, 7)], TOOL, {"rye": StepMass(metered, metered, "flow", 0.0)}
+    )
     assert totals.time_s.tolist() == [10.2, 11.2, 12.2, 13.2, 13.4]
     assert totals.swept_m2 == pytest.approx(8.0 * np.array([0, 2.0, 3.5, 5.5, 5.9]))
     assert totals.metered_kg["rye"] == pytest.approx(0.3 * np.array([0, 1.0, 2.0, 3.0, 3.2]))

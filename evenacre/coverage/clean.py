@@ -222,7 +222,7 @@ class _Balance:
         before = self._way_m(kept)
         if breaks:
             self.segment[kept] += np.cumsum(~mask)
-        self.metres[reason] = before - self._way_m(kept[mask])
+        self.metres[reason] = max(before - self._way_m(kept[mask]), 0.0)  # below it by rounding
 
     def steps_m(self, kept: IntArray) -> FloatArray:
         """The way from each record to the next, as far as any machine can have driven."""

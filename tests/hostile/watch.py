@@ -6,6 +6,7 @@ import hashlib
 import json
 import os
 import re
+import select
 import selectors
 import shutil
 import signal
@@ -57,7 +58,7 @@ class Listener:
     """Counts who calls at a port of this machine."""
 
     def __init__(self) -> None:
-        self.callers = 0
+        self._callers = 0
         self._socket = socket.create_server(("127.0.0.1", 0))
         self.port: int = self._socket.getsockname()[1]
         threading.Thread(target=self._listen, daemon=True).start()
@@ -66,8 +67,15 @@ class Listener:
         with suppress(OSError):
             while True:
                 caller, _ = self._socket.accept()
-                self.callers += 1
+                self._callers += 1
                 caller.close()
+
+    @property
+    def callers(self) -> int:
+        """How many have called, those included who wait to be answered."""
+        while select.select([self._socket], [], [], 0)[0]:
+            time.sleep(0.01)
+        return self._callers
 
     def close(self) -> None:
         """Stop."""

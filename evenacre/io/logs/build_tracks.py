@@ -256,7 +256,8 @@ def _spread(track: Track, findings: Findings) -> FloatArray:
     pace = tick / np.maximum(counts, np.median(counts))
     # What no machine drives in that time is several machines side by side.
     apart_m = step_m(track.lon, track.lat)[1:][same & moved]
-    if np.nanmedian(apart_m) > _FASTEST_MPS * tick / np.median(counts):
+    apart_m = apart_m[np.isfinite(apart_m)]
+    if apart_m.size and np.median(apart_m) > _FASTEST_MPS * tick / np.median(counts):
         return time_s
     place = np.arange(len(time_s)) - np.repeat(starts, counts)
     first = np.zeros(len(starts))

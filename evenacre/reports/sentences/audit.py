@@ -72,6 +72,8 @@ def records_sentence(r: AuditResult, units: UnitSystem) -> str:
         if count and cause not in ("read", "used", "out of order") and not cause.startswith("cuts")
     }
     said = f"{counted(read, 'record')} read, {used:,} used"
+    if disorder := r.cleaning.get("out of order", 0):
+        said += f" ({disorder:,} out of order)"
     if causes:
         said += f"; left out: {', '.join(f'{n:,} {cause}' for cause, n in causes.items())}"
     lost_m = {c: m for c, m in r.cleaning_m.items() if m > _NO_WAY_M and c not in ("read", "used")}

@@ -58,10 +58,16 @@ def width_unit(
         unit = "in"
     if not unit:
         return None
-    findings.note(
+    said = (
         f"{table.about(header.name)} has no unit; its widths up to {widest:g} are taken as {unit} "
-        f"({widest * _factor(unit):.1f} m), as wide as tools are."
+        f"({widest * _factor(unit):.1f} m), as wide as tools are"
     )
+    if {"ft", "m"} <= {*units}:  # only the units of other columns part the two
+        other = "m" if unit == "ft" else "ft"
+        call = f"--column 'width={header.name} [{other}]'"
+        findings.warn(f"{said} and as other columns have it. If it is {other}, give {call}.")
+    else:
+        findings.note(f"{said}.")
     return _factor(unit)
 
 

@@ -1,0 +1,225 @@
+"""Files as machines and receivers wrote them, and seeded changes of them.
+
+They lie in ``../shared/data`` (its README tells their sources) and not in the repository; the
+tests run where that folder exists. ``EVERY_CHANGE=1`` tries 2,000 changes in place of a few.
+"""
+
+from __future__ import annotations
+
+import io
+import os
+import warnings
+import zipfile
+from pathlib import Path
+from random import Random
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pytest
+from changed_exports import export, lose
+
+import evenacre as ev
+from evenacre.errors import InputError
+
+SHARED = Path(__file__).resolve().parents[2] / "shared" / "data"
+REAL = SHARED / "real"
+CHANGES = 2000 if os.environ.get("EVERY_CHANGE") else 24
+INCH_M, POUND_KG = 0.0254, 0.45359237
+WITHIN = 0.05  # of the ground swept, unless something was warned of
+
+pytestmark = pytest.mark.skipif(not REAL.exists(), reason="the real files are not on this machine")
+
+
+def harvest() -> pd.DataFrame:
+    """A part of a real drive, by role, in SI."""
+    raw = pd.read_csv(SHARED / "real_harvest_log.csv").iloc[:1400]
+    return pd.DataFrame(
+        {
+            "lon": raw["long"],
+            "lat": raw["lat"],
+            "time": raw["time"] + 1320518283.0,
+            "distance_m": raw["dist"] * INCH_M,
+            "width_m": 360 * INCH_M,
+            "flow_kg_per_s": raw["mass"] * POUND_KG,
+        }
+    )
+
+
+def one_combine() -> pd.DataFrame:
+    """Part of one machine's drive out of a log of two."""
+    raw = gpd.read_file(REAL / "two_combines.zip").iloc[:1500]
+    return pd.DataFrame(
+        {
+            "lon": raw["lon"],
+            "lat": raw["lat"],
+            "time": ((raw["gps_tim"] - 25569) * 86400).round(),
+            "distance_m": raw["dist_in"] * INCH_M,
+            "width_m": raw["swth_w_"] * INCH_M,
+            "flow_kg_per_s": raw["flw_lbs"] * POUND_KG,
+            "heading_deg": raw["hdng_dg"],
+        }
+    )
+
+
+TABLES = {"harvest": harvest, "combine": one_combine}
+
+
+def swept_m2(path: Path, **how: object) -> tuple[float, int]:
+    """Ground swept, and the number of warnings."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")  # what a library says aside would reach nobody
+        audit = ev.audit(path, **how)
+    return sum(o.swept_area_m2 for o in audit.operations), len(audit.warnings)
+
+
+def is_plain(error: InputError) -> bool:
+    """Whether every complaint says where it is, what is wrong and what to do."""
+    return all(p.file and p.what and p.remedy for p in error.problems)
+
+
+def outcome(path: Path, right_m2: float, told: int, **how: object) -> str:
+    """Say how a changed file ended; anything but an answer or a plain complaint raises."""
+    try:
+        found, warned = swept_m2(path, **how)
+    except InputError as error:
+        if not is_plain(error):
+            raise
+        return "complaint"
+    if abs(found / right_m2 - 1) <= WITHIN:
+        return "right"
+    return "warned" if warned > told else f"silently wrong: {found:.0f} m2 for {right_m2:.0f}"
+
+
+@pytest.mark.parametrize("name", TABLES)
+def test_a_changed_export_is_right_or_says_so(name: str, tmp_path: Path) -> None:
+    whole = TABLES[name]()
+    ends: dict[str, list[str]] = {}
+    right: dict[str, tuple[float, int]] = {}
+    for seed in range(CHANGES // 3):
+        random = Random(seed)
+        records, lost = lose(whole, random)
+        folder = tmp_path / str(seed)
+        folder.mkdir()
+        if lost in ("shuffled", "turned round", "records twice", "whole"):
+            told = "whole"  # none of these takes anything away
+            records_for_truth = whole
+        else:
+            told, records_for_truth = f"{lost} {seed}", records
+        if told not in right:
+            plain = folder / "plain.csv"
+            records_for_truth.to_csv(plain, index=False)
+            columns = {
+                "lon": "lon",
+                "lat": "lat",
+                "time": "time",
+                "distance": "distance_m [m]",
+                "width": "width_m [m]",
+                "flow": "flow_kg_per_s [kg/s]",
+            }
+            right[told] = swept_m2(plain, columns=columns, width=float(whole["width_m"].max()))
+        path, how = export(records, folder, random)
+        end = outcome(path, *right[told])
+        ends.setdefault(end.split(":")[0], []).append(f"{seed}: {lost}; {how}; {end}")
+    assert not ends.get("silently wrong"), "\n".join(ends["silently wrong"])
+    # A complaint is an answer, but not the usual one.
+    assert len(ends.get("complaint", [])) <= 0.25 * CHANGES / 3, "\n".join(ends["complaint"])
+
+
+def changed_zip(content: bytes, random: Random) -> tuple[bytes, str]:
+    """A zip of task data with something of it changed."""
+    members = {}
+    with zipfile.ZipFile(io.BytesIO(content)) as archive:
+        for entry in archive.infolist():
+            if not entry.is_dir():
+                members[entry.filename] = archive.read(entry)
+    name = random.choice(sorted(members))
+    way = random.choice(["deeper", "cases", "gone", "cut", "bytes", "beside", "renamed"])
+    if way == "deeper":
+        members = {f"stick/a b/{n}": c for n, c in members.items()}
+    elif way == "cases":
+        members = {n.swapcase(): c for n, c in members.items()}
+    elif way == "gone":
+        del members[name]
+    elif way == "cut":
+        members[name] = members[name][: random.randrange(len(members[name]) + 1)]
+    elif way == "bytes":
+        spoilt = bytearray(members[name])
+        for _ in range(random.randrange(1, 6)):
+            if spoilt:
+                spoilt[random.randrange(len(spoilt))] = random.randrange(256)
+        members[name] = bytes(spoilt)
+    elif way == "beside":
+        members |= {"notes.pdf": b"%PDF-1.4", "__MACOSX/._TASKDATA.XML": b"\0\5"}
+    else:
+        members[f"{Path(name).stem}-copy.old"] = members[name]
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
+        for member, data in members.items():
+            archive.writestr(member, data)
+    return out.getvalue(), f"{way} {name}"
+
+
+@pytest.mark.parametrize("name", ["several_tasks", "totals", "nested_folders", "sprayer"])
+def test_changed_task_data_ends_well(name: str, tmp_path: Path) -> None:
+    whole = (REAL / f"{name}.zip").read_bytes()
+    for seed in range(CHANGES // 12):
+        content, how = changed_zip(whole, Random(seed))
+        path = tmp_path / f"{seed}.zip"
+        path.write_bytes(content)
+        try:
+            ev.audit(path)
+        except InputError as error:
+            if not is_plain(error):
+                raise
+        except Exception as error:
+            raise AssertionError(f"{name}, seed {seed}: {how}") from error
+
+
+def changed_sentences(content: bytes, random: Random) -> bytes:
+    """A receiver's log with lines lost, doubled, cut, put in disorder or mixed with binary."""
+    lines = content.splitlines(keepends=True)
+    for _ in range(random.randrange(1, 8)):
+        i = random.randrange(len(lines))
+        way = random.randrange(6)
+        if way == 0:
+            del lines[i : i + random.randrange(1, 20)]
+            lines = lines or [b"\n"]
+        elif way == 1:
+            lines.insert(i, lines[i])
+        elif way == 2:
+            lines[i] = lines[i][: random.randrange(len(lines[i]) + 1)]
+        elif way == 3:
+            lines.insert(i, bytes(random.randrange(256) for _ in range(40)))
+        elif way == 4:
+            random.shuffle(lines)
+        else:
+            spoilt = bytearray(lines[i])
+            if spoilt:
+                spoilt[random.randrange(len(spoilt))] = random.randrange(256)
+            lines[i] = bytes(spoilt)
+    return b"".join(lines)
+
+
+def test_changed_sentences_end_well(tmp_path: Path) -> None:
+    logs = sorted(REAL.glob("*.nmea"))
+    for seed in range(CHANGES // 3):
+        random = Random(seed)
+        path = tmp_path / f"{seed}.nmea"
+        path.write_bytes(changed_sentences(random.choice(logs).read_bytes(), random))
+        try:
+            ev.audit(path, width="20 ft")
+        except InputError as error:
+            if not is_plain(error):
+                raise
+
+
+@pytest.mark.parametrize("path", sorted(REAL.glob("*.nmea")), ids=lambda p: p.name)
+def test_a_receivers_log_is_a_drive_or_a_complaint(path: Path) -> None:
+    try:
+        audit = ev.audit(path, width="20 ft")
+    except InputError as error:
+        if not is_plain(error):
+            raise
+    else:
+        assert np.isfinite(audit.operations[0].covered_area_m2)

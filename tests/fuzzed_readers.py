@@ -279,7 +279,7 @@ def _logs(ending: str) -> list[bytes]:
 
 READERS: dict[str, Reader] = {
     "csv": Reader("log.csv", 450, partial(read_log, crs="EPSG:26915"), partial(_logs, ".csv")),
-    "gpx": Reader("log.gpx", 4_600, read_log, partial(_logs, ".gpx")),
+    "gpx": Reader("log.gpx", 600, read_log, partial(_logs, ".gpx")),
     "nmea": Reader("log.nmea", 150, read_log, partial(_logs, ".nmea")),
     "any_log": Reader("raw.log", 160, partial(read_log, crs="EPSG:26915"), partial(_logs, "")),
     "xlsx": Reader("log.xlsx", 100, read_log, lambda: [small.workbook_log()]),
@@ -302,7 +302,7 @@ READERS: dict[str, Reader] = {
     "tickets": Reader(
         "loads.csv", 500, read_load_tickets, lambda: [small.tickets(), small.tickets_bare()]
     ),
-    "book": Reader("book.csv", 8_000, read_settings, lambda: [small.settings_book()]),
+    "book": Reader("book.csv", 700, read_settings, lambda: [small.settings_book()]),
     "season": Reader(
         "season.toml",
         140,
@@ -312,7 +312,7 @@ READERS: dict[str, Reader] = {
             *(small.season_pasture(), small.season_moves()),
         ],
     ),
-    "plan": Reader("plan.json", 3_000, read_planned, lambda: [small.plan()]),
-    "account": Reader("account.json", 1_480, read_account, lambda: [small.summary()]),
+    "plan": Reader("plan.json", 7_800, read_planned, lambda: [small.plan()]),
+    "account": Reader("account.json", 7_980, read_account, lambda: [small.summary()]),
 }
 """Readers by name."""

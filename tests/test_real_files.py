@@ -1,7 +1,7 @@
 """Files as machines and receivers wrote them, and seeded changes of them.
 
 They lie in ``../shared/data`` (its README tells their sources) and not in the repository; the
-tests run where that folder exists. ``EVERY_CHANGE=1`` tries 2,000 changes in place of a few.
+tests run where that folder exists. ``CHANGES=2000`` tries so many changes in place of a few.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from evenacre.errors import InputError
 
 SHARED = Path(__file__).resolve().parents[2] / "shared" / "data"
 REAL = SHARED / "real"
-CHANGES = 2000 if os.environ.get("EVERY_CHANGE") else 24
+CHANGES = int(os.environ.get("CHANGES", "24"))
 INCH_M, POUND_KG = 0.0254, 0.45359237
 WITHIN = 0.05  # of the ground swept, unless something was warned of
 

@@ -533,9 +533,11 @@ class SeasonText:
         for name, meters in untold.items():
             ran = list(dict.fromkeys(filter(None, meters)))
             logged = f" The logs ran at {' and '.join(ran[:3])}." if ran else ""
+            # An example that could be taken over by mistake is the rate that was logged.
+            example = ran[0].partition(" (")[0] if ran else "110 lb/ac"
             asked.append(
-                f"What was the target rate of {name}?{logged} If you like, add rate = "
-                '"110 lb/ac" beside the product.'
+                f"What was the target rate of {name}?{logged} If you like, add "
+                f'rate = "{example}" beside the product.'
             )
         asked += [
             f'What is in "{table.get("name")}"? If you like, add analysis = {{ N = 46 }} to its '

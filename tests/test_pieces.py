@@ -6,7 +6,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import shapely
-from jobs import Bools, Floats
+from jobs import Floats
+from tool_steps import TOOL, steps_of
 
 from evenacre.coverage.amounts import StepMass, running_totals
 from evenacre.coverage.clean import Fixes
@@ -15,25 +16,7 @@ from evenacre.coverage.smooth import SmoothPath
 from evenacre.coverage.steps import Steps, build_steps
 from evenacre.coverage.swath import build_strips, build_swaths, fan_triangles, progress
 from evenacre.coverage.tow import tool_path
-from evenacre.model import Implement
 from evenacre.model.audit_result import ToolPath
-
-TOOL = Implement(width_m=8.0, rows=16, rows_known=True)
-
-
-def steps_of(x: Floats, y: Floats, heading: Floats, active: Bools | None = None) -> Steps:
-    """A tool line through given places, a second apart."""
-    count = len(x) - 1
-    active = np.ones((count, TOOL.rows), dtype=bool) if active is None else active
-    return Steps(
-        ToolPath(np.arange(count + 1.0), x, y, heading),
-        np.ones(count, dtype=bool),
-        active,
-        np.zeros(active.shape, dtype=np.int64),
-        np.arange(count),
-        np.hypot(np.diff(x), np.diff(y)),
-        np.ones(count),
-    )
 
 
 def along(x: list[float], working: list[bool] | None = None) -> Steps:

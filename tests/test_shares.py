@@ -9,31 +9,13 @@ from jobs import Floats
 from shapely.affinity import rotate
 from shapely.geometry import Point
 from shapely.geometry.base import BaseGeometry
+from tool_steps import TOOL, steps_of
 
 from evenacre.coverage.products import StripShares
 from evenacre.coverage.steps import Steps
 from evenacre.coverage.swath import build_strips, build_swaths
-from evenacre.model import Implement
-from evenacre.model.audit_result import ToolPath
 
-TOOL = Implement(width_m=8.0, rows=16, rows_known=True)
 FAR = 1e4
-
-
-def steps_of(x: Floats, y: Floats, heading: Floats, off: tuple[int, ...] = ()) -> Steps:
-    """A tool line through given places, a second apart, some rows (from 0) off."""
-    count = len(x) - 1
-    active = np.ones((count, TOOL.rows), dtype=bool)
-    active[:, list(off)] = False
-    return Steps(
-        ToolPath(np.arange(count + 1.0), x, y, heading),
-        np.ones(count, dtype=bool),
-        active,
-        np.zeros(active.shape, dtype=np.int64),
-        np.arange(count),
-        np.hypot(np.diff(x), np.diff(y)),
-        np.ones(count),
-    )
 
 
 def shares(steps: Steps, region: BaseGeometry) -> Floats:

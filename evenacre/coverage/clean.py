@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -92,6 +92,15 @@ class Fixes:
                 mine = self.track == i
                 out[mine] = values[self.record[mine]]
         return out
+
+
+def left_out(counts: Mapping[str, int]) -> dict[str, int]:
+    """Of a balance of records, those that came to no use, by cause."""
+    return {
+        cause: count
+        for cause, count in counts.items()
+        if count and cause not in ("read", "used", "out of order") and not cause.startswith("cuts")
+    }
 
 
 def typical_interval_s(time_s: FloatArray, counted: BoolArray | None = None) -> float:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from itertools import chain
 
 import numpy as np
 from shapely.geometry.base import BaseGeometry
 
-from evenacre.coverage.clean import NEAR_FIELD_M, Fixes
+from evenacre.coverage.clean import NEAR_FIELD_M, Fixes, left_out
 from evenacre.coverage.field_plane import PlaneField
 from evenacre.coverage.grids import GridFrame
 from evenacre.coverage.legs import Legs
@@ -22,7 +22,7 @@ _DISTANCE_TOLERANCE = 0.03
 # ground that differs by more than the next from what width and distance of the records make.
 _LOST_SHARE, _UNLIKE_SHARE = 0.05, 0.1
 # What is left out without loss, or told by a finding of its own.
-_NOT_LOST = ("read", "used", "out of order", "exact repeats", "away from the field", "not worked")
+_NOT_LOST = ("read", "used", "exact repeats", "away from the field", "not worked")
 # Where records lie further apart, a half turn or a headland passes between two of them.
 _SPARSE_M = 20.0
 # A receiver repeats a record now and then; more than this comes of the export.
@@ -89,19 +89,20 @@ def collect_findings(
 
 def loss_findings(fixes: Fixes) -> Iterator[Finding]:
     """Warn of much that did not come to be ground, with the cause of most of it."""
-    records = _much(fixes.counts, [cause for cause in fixes.counts if cause.startswith("cuts")])
-    if records:
+    if records := _much(left_out(fixes.counts), fixes.counts):
         cause, lost, read = records
         yield Finding.warning("records_lost", lost=int(lost), read=int(read), cause=cause)
-    if way := _much(fixes.metres, ()):
+    if way := _much(fixes.metres, fixes.metres):
         cause, lost_m, way_m = way
         yield Finding.warning("way_lost", lost_m=lost_m, way_m=way_m, cause=cause)
 
 
-def _much(parts: Mapping[str, float], besides: Collection[str]) -> tuple[str, float, float] | None:
+def _much(
+    parts: Mapping[str, float], balance: Mapping[str, float]
+) -> tuple[str, float, float] | None:
     """Chief cause, what was lost and what was there near the field; None where it is little."""
-    lost = {c: some for c, some in parts.items() if c not in (*_NOT_LOST, *besides)}
-    whole = parts["read"] - parts.get("away from the field", 0)
+    lost = {c: some for c, some in parts.items() if c not in _NOT_LOST}
+    whole = balance["read"] - balance.get("away from the field", 0)
     if sum(lost.values()) <= _LOST_SHARE * whole:
         return None
     return max(lost, key=lost.__getitem__), sum(lost.values()), whole

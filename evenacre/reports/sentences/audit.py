@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from evenacre.coverage.clean import left_out
 from evenacre.io.common.findings import counted
 from evenacre.model.audit_result import AuditResult, ProductResult
 from evenacre.planning.loads.load_check import ProductLoads
@@ -66,11 +67,7 @@ def card(
 def records_sentence(r: AuditResult, units: UnitSystem) -> str:
     """Say what became of the records, and of the way between them."""
     read, used = r.cleaning.get("read", 0), r.cleaning.get("used", 0)
-    causes = {
-        cause: count
-        for cause, count in r.cleaning.items()
-        if count and cause not in ("read", "used", "out of order") and not cause.startswith("cuts")
-    }
+    causes = left_out(r.cleaning)
     said = f"{counted(read, 'record')} read, {used:,} used"
     if disorder := r.cleaning.get("out of order", 0):
         said += f" ({disorder:,} out of order)"

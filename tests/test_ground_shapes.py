@@ -185,6 +185,16 @@ def test_amounts_are_rate_times_own_area(tmp_path: Path) -> None:
     assert held == pytest.approx(product.logged_kg, rel=0.02)
 
 
+def test_an_outline_that_tells_of_no_work_is_doubted(tmp_path: Path) -> None:
+    def doubted(**columns: object) -> bool:
+        found = audit(tmp_path, rows(6.0), **columns).findings
+        return any("nothing in it tells of work" in str(f.values.get("text")) for f in found)
+
+    assert doubted(id=range(10))
+    assert doubted(crop=["rye"] * 10)
+    assert not doubted(**{"rate (kg/ha)": [100.0] * 10})
+
+
 def test_ground_without_amount_or_work(tmp_path: Path) -> None:
     rates = [100.0] * 8 + [0.0, np.nan]
     result = audit(tmp_path, rows(6.0), **{"Rate (kg/ha)": rates})

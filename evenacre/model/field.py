@@ -25,3 +25,4 @@ class Field:
     zones: gpd.GeoDataFrame | None = None  # columns ``zone`` (str) and geometry, EPSG:4326
     # Columns ``name`` (str), ``distance_m`` (float) and geometry, EPSG:4326
     setbacks: gpd.GeoDataFrame | None = None
+    fenced: bool = False  # no part of a machine may leave the boundary

@@ -58,6 +58,9 @@ class Implement:
     tow: tuple[TowedUnit, ...] = ()  # the towed units from front to back; empty for a mounted tool
     # Tool line behind the last axle (or behind the hitch pin of a mounted tool)
     tool_behind_m: float = 0.0
+    # Units towed behind the tool, front to back (a cart, say): they do not lead it
+    behind: tuple[TowedUnit, ...] = ()
+    tool_to_pin_m: float = 0.0  # from the last axle of ``tow`` back to the pin of the first of them
     product_lag_s: float = 0.0  # from the meter to the opener
     compartments: tuple[Compartment, ...] = ()  # bins of the cart from front to back
     cost_per_s: float | None = None  # what its time costs, puller and driver included
@@ -89,6 +92,8 @@ class Implement:
             antenna_left_m=0.0,
             tow=(),
             tool_behind_m=0.0,
+            behind=(),
+            tool_to_pin_m=0.0,
         )
 
     def tower_rows(self, tower: int) -> tuple[int, ...]:

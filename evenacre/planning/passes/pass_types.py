@@ -8,6 +8,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.geo.local_crs import WorkingPlane
+from evenacre.model import Implement
 from evenacre.model.finding import Finding
 
 
@@ -25,11 +26,20 @@ class Drive:
     # At work, and between passes
     speed_mps: float = 2.2352
     turn_speed_mps: float = 1.5
-    turn_radius_m: float = 6.0  # the tightest turn
-    rounds: int = 2  # headland rounds, along the boundary and round holes
+    # The tightest circle of the hitch pin; None: the tightest that tractor and tow allow
+    turn_radius_m: float | None = None
+    # Headland rounds, along the boundary and round holes; None: two, and inside a fence as many as
+    # turns need
+    rounds: int | None = None
     # Counter-clockwise from the plane's x axis; None: the best is found
     heading_rad: float | None = None
     prefer: str = "turns"  # ``"turns"`` or ``"overlap"``: what a good heading has least of
+    # What the tool is towed by and tows; None: only its width is known
+    implement: Implement | None = None
+    # None: of a common size
+    tractor_length_m: float | None = None  # from the hitch pin to its foremost point
+    tractor_width_m: float | None = None
+    headland: str = "first"  # ``"first"`` or ``"last"``: when the rounds are driven
 
 
 @dataclass(frozen=True)
@@ -40,6 +50,16 @@ class PlannedPass:
     number: int  # of the round from the boundary inward, or of the pass from one side; both from 1
     # The middle of the tool, in the direction of travel, in the working plane
     line: shapely.LineString
+    ring: int | None = None  # which closed round it is a leg of
+
+
+@dataclass(frozen=True)
+class PlannedTurn:
+    """One turn with the tool lifted."""
+
+    line: shapely.LineString  # the middle of the openers, in the working plane
+    pin: shapely.LineString  # the hitch pin, which is what is driven
+    backs_m: float = 0.0  # of the way, driven backward
 
 
 @dataclass(frozen=True)
@@ -51,7 +71,7 @@ class PassPlan:
     drive: Drive  # with the heading that was chosen
     workable: BaseGeometry  # in the working plane
     passes: tuple[PlannedPass, ...]  # in the order they are driven
-    turns: tuple[shapely.LineString, ...]  # between each pass and the next, in the working plane
+    turns: tuple[PlannedTurn, ...]  # between each pass and the next
     # As an audit of the drive would find them
     workable_m2: float
     covered_m2: float
@@ -63,6 +83,8 @@ class PassPlan:
     turn_m: float
     work_s: float
     turn_s: float
+    left: BaseGeometry = shapely.Polygon()  # workable ground no pass covers, in the working plane
+    fenced: bool = False  # whether all of the rig stays inside the boundary
     findings: tuple[Finding, ...] = ()
 
     @property

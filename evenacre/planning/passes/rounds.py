@@ -42,17 +42,23 @@ _SHORTEST = 0.25
 
 
 def headland_legs(
-    workable: BaseGeometry, width_m: float, rounds: int, turn_radius_m: float
+    workable: BaseGeometry,
+    width_m: float,
+    rounds: int,
+    turn_radius_m: float,
+    corner_rad: float = _CORNER_RAD,
+    *,
+    whole: bool = False,
 ) -> list[PlannedPass]:
     """Lay rounds inside the boundary and about each hole, in the working plane.
 
     Round after round the middle of the tool keeps half a width from ground that is done or not
     to be worked. At a corner, or where the bend is tighter than the tightest turn, a leg runs
     straight on until the corner is filled, or the tool would leave the workable ground, and the
-    next begins where it has something to add.
+    next begins where it has something to add, or, where legs are wanted ``whole``, at the corner.
     """
     legs: list[PlannedPass] = []
-    inside = workable
+    rings, inside = 0, workable
     room = buffered(workable, _SMOOTH_M, join_style="mitre")
     for number in range(1, rounds + 1):
         middle = buffered(inside, -width_m / 2, join_style="mitre")
@@ -60,8 +66,10 @@ def headland_legs(
             if part.area < _LEAST_RING_M2:
                 continue
             for ring in (part.exterior, *part.interiors):
-                lines = _Ring(ring, width_m, turn_radius_m, inside, room).legs()
-                legs += [PlannedPass("round", number, line) for line in lines]
+                sharpest = min(corner_rad, width_m / turn_radius_m)
+                lines = _Ring(ring, width_m, sharpest, inside, room).legs(whole)
+                rings += 1
+                legs += [PlannedPass("round", number, line, rings) for line in lines]
         inside = buffered(inside, -width_m, join_style="mitre")
     return legs
 
@@ -73,11 +81,11 @@ class _Ring:
         self,
         ring: shapely.LinearRing,
         width_m: float,
-        turn_radius_m: float,
+        corner_rad: float,
         inside: BaseGeometry,
         room: BaseGeometry,
     ) -> None:
-        self.corner_rad = min(_CORNER_RAD, width_m / turn_radius_m)
+        self.corner_rad = corner_rad
         self.xy = np.array(ring.simplify(_SMOOTH_M).coords)[:-1]
         self.width_m, self.inside, self.room = width_m, inside, room
         edge = np.roll(self.xy, -1, axis=0) - self.xy
@@ -90,7 +98,7 @@ class _Ring:
             _cross(self.behind, self.ahead), (self.behind * self.ahead).sum(axis=1)
         )
 
-    def legs(self) -> list[shapely.LineString]:
+    def legs(self, whole: bool) -> list[shapely.LineString]:
         """Legs in the order of the ring; one closed line where there is no corner."""
         corners = self._corners()
         if not corners:
@@ -98,7 +106,11 @@ class _Ring:
         ends = zip(corners, corners[1:] + corners[:1], strict=True)
         bare = [self._between(last, first) for (_, last), (first, _) in ends]
         ended = list(map(self._run_out, bare, bare[1:] + bare[:1]))
-        begun = map(self._begin, ended, ended[-1:] + ended[:-1])
+        before = ended[-1:] + ended[:-1]
+        if whole:
+            begun = [self._run_out(a[::-1], b[::-1])[::-1] for a, b in zip(ended, bare[-1:] + bare[:-1], strict=True)]
+        else:
+            begun = map(self._begin, ended, before)
         lines = [shapely.LineString(leg) for leg in begun if leg is not None]
         return [line for line in lines if line.length >= _SHORT * self.width_m]
 

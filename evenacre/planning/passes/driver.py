@@ -1,0 +1,423 @@
+"""Drive runs one after another with a whole rig that stays inside a fence."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import shapely
+from shapely import ops
+
+from evenacre.geo.overlay import without
+from evenacre.model import FloatArray
+from evenacre.planning.ground import whole_of
+from evenacre.planning.passes.bends import Way, drawn, ways_between
+from evenacre.planning.passes.fence import Fence
+from evenacre.planning.passes.pass_types import PlannedPass, PlannedTurn
+from evenacre.planning.passes.rig import Rig
+from evenacre.planning.passes.swaths import swath
+
+# How much sooner the tool is lifted, or later let down, where a turn has no room.
+_CUTS_M = (0.0, 0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.5, 8.0, 10.0, 12.5, 15.0, 18.0, 22.0, 27.0, 33.0)
+# From this cut on, cutting one of two runs alone is tried too.
+_FAR_CUT_M = 6.5
+# A run of less than this share of the width is none.
+_SHORT = 0.5
+_STEP_M = 0.75
+# A run bends no more than this where a corner begins or ends.
+_STRAIGHT_RAD = math.radians(2.0)
+# Into a sharper or flatter corner than this a run does not go on with the tool down.
+_CORNER_RAD = (math.radians(3.0), math.radians(150.0))
+_HEADINGS = 12
+# Less ground than this share of a square of the width is not worth another turn.
+_BARE = 0.05
+# A run does not go on straight farther than this (widths) to a corner.
+_FAR_WIDTHS = 2.0
+# A run that bends on a wider circle than so many of the tightest ones counts as straight.
+_STRAIGHT_RADII = 12.0
+
+
+@dataclass(frozen=True)
+class Run:
+    """One run to drive, where it belongs in its ring, and whether it may be driven either way."""
+
+    kind: str
+    number: int
+    line: shapely.LineString
+    ring: int | None = None  # which closed round it is a leg of
+
+
+@dataclass
+class Driver:
+    """What was driven so far."""
+
+    rig: Rig
+    fence: Fence
+    loose: Fence | None = None  # with ground that is not worked but may be crossed
+    passes: list[PlannedPass] = field(default_factory=list)
+    turns: list[PlannedTurn] = field(default_factory=list)
+    dropped: int = 0
+    missed: list[Run] = field(default_factory=list)
+    stuck_at: int = 0  # how many had been missed when the last turn was found
+    crossings: int = 0
+    cut_at: int = 0  # which cut the last turn needed
+    trailing: FloatArray = field(default_factory=lambda: np.zeros(0))
+
+    def drive(self, runs: Sequence[Run]) -> None:
+        """Drive runs in this order; those that cannot be reached are left out and counted."""
+        first: Run | None = None  # of a ring
+        for number, run in enumerate(runs):
+            before = runs[number - 1] if number else None
+            same_ring = before is not None and run.ring is not None and run.ring == before.ring
+            first = first if same_ring else run
+            stretches = self.fitting(run)
+            for stretch in stretches:
+                part = replace(run, line=stretch)
+                on = same_ring and stretch is stretches[0] and bool(self.passes)
+                if not (on and self._corner(part)):
+                    self._reach(part)
+            ends = number + 1 == len(runs) or runs[number + 1].ring != run.ring
+            if run.ring is not None and ends and run is not first and first and self.passes:
+                self._corner(first, closing=True)
+
+    def fitting(self, run: Run) -> list[shapely.LineString]:
+        """Stretches of a run along which the tool and what pulls it are inside, in line."""
+        way = self._along(run.line)
+        rig = replace(self.rig, behind=())
+        held = self.fence.holds_each(rig.places(way, self.trailing)[0])
+        if held.all():
+            return [run.line]
+        at = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(way.xy, axis=0).T))])
+        edge = np.flatnonzero(np.diff(np.concatenate([[False], held, [False]]).astype(int)))
+        found = []
+        for first, last in zip(edge[::2], edge[1::2] - 1, strict=True):
+            if at[last] - at[first] >= _SHORT * self.rig.width_m:
+                found.append(ops.substring(run.line, float(at[first]), float(at[last])))
+        return found
+
+    def _along(self, line: shapely.LineString) -> Way:
+        """The tool's axle along a run."""
+        fine = shapely.segmentize(line, _STEP_M)
+        xy = np.asarray(fine.coords)
+        step = np.diff(xy, axis=0)
+        length = np.hypot(*step.T)
+        course = np.unwrap(np.arctan2(step[:, 1], step[:, 0]))
+        heading = np.concatenate([course[:1], (course[1:] + course[:-1]) / 2, course[-1:]])
+        at = np.concatenate([[0.0], np.cumsum(length)])
+        bent = np.gradient(heading, at) if len(at) > 2 else np.zeros(len(at))
+        ahead = np.column_stack([np.cos(heading), np.sin(heading)])
+        return Way(xy + self.rig.tool_behind_m * ahead, heading, bent, float(at[-1]))
+
+    def _reach(self, run: Run) -> None:
+        """Turn from the last run to the next."""
+        if not self.passes:
+            begin = _pose(run.line, 0.0)
+            self.trailing = np.full(len(self.rig.behind), begin[2])
+            self._work(run)
+            return
+        found = self._cut_turn(run)
+        if found is None:
+            self.missed.append(run)
+            if len(self.missed) > self.stuck_at + 1 and len(self.passes) > 1:
+                self._give_up_last()
+            return
+        self.stuck_at = len(self.missed)
+        first, second, ways, left, fence = found
+        self._take(first, ways, left, fence)
+        end = run.line.length
+        self._work(replace(run, line=ops.substring(run.line, second, end) if second else run.line))
+
+    def _give_up_last(self) -> None:
+        """Leave out the last run, from whose end nothing can be reached."""
+        last = self.passes.pop()
+        self.turns.pop()
+        self.missed.append(Run(last.kind, last.number, last.line))
+        self.stuck_at = len(self.missed)
+        line = self.passes[-1].line
+        self.trailing = np.full(len(self.rig.behind), _pose(line, line.length)[2])
+
+    def drive_missed(self) -> None:
+        """Try again the runs that could not be reached, either way; count those that cannot be."""
+        tried, self.missed = self.missed, []
+        for run in tried:
+            found = len(self.passes)
+            for line in (run.line, run.line.reverse()):
+                self.stuck_at = len(self.missed)
+                self._reach(replace(run, line=line))
+                if len(self.passes) > found:
+                    break
+                self.missed.pop()
+            else:
+                self.dropped += 1
+
+    def _take(self, cut: float, ways: Sequence[Way], trailing: FloatArray, fence: Fence) -> None:
+        """Cut the last run, and turn."""
+        last = self.passes[-1]
+        if cut:
+            line = ops.substring(last.line, 0.0, last.line.length - cut)
+            self.passes[-1] = replace(last, line=line)
+        self.crossings += fence is not self.fence
+        self.turns.append(self._turn(ways))
+        self.trailing = trailing
+
+    def _turn(self, ways: Sequence[Way]) -> PlannedTurn:
+        tool = np.concatenate([self.rig.tool_xy(way) for way in ways])
+        pin = np.concatenate([self.rig.pulled_by(way)[0][-1][0] for way in ways])
+        return PlannedTurn(
+            shapely.LineString(tool), shapely.LineString(pin), sum(way.backs_m for way in ways)
+        )
+
+    def _work(self, run: Run) -> None:
+        self.passes.append(PlannedPass(run.kind, run.number, run.line))
+        if self.rig.behind:
+            self.trailing = self.rig.places(self._along(run.line), self.trailing)[1]
+
+    def _axle(self, pose: FloatArray) -> FloatArray:
+        ahead = np.array([math.cos(pose[2]), math.sin(pose[2]), 0.0])
+        return np.asarray(pose + self.rig.tool_behind_m * ahead)
+
+    def _cut_turn(
+        self, run: Run
+    ) -> tuple[float, float, list[Way], FloatArray, Fence] | None:
+        """The turn for which the least of both runs is given up."""
+        last = self.passes[-1].line
+        least = _SHORT * self.rig.width_m
+        tail = _straight_tail(last, _STRAIGHT_RADII * self.rig.radius_m)
+        most = max(min(tail, last.length - least), 0.0), max(run.line.length - least, 0.0)
+
+        def tried(first: float, second: float, fence: Fence) -> tuple[list[Way], FloatArray] | None:
+            if first > most[0] or second > most[1]:
+                return None
+            start = self._axle(_pose(last, last.length - first))
+            return self._way(start, self._axle(_pose(run.line, second)), fence)
+
+        for fence in [self.fence, *([self.loose] if self.loose else [])]:
+            found = self._least_cut(most, lambda a, b, f=fence: tried(a, b, f))  # type: ignore[misc]
+            if found is not None:
+                return *found, fence
+            for first, second in ((0.0, 0.0), (_CUTS_M[-1] / 2, _CUTS_M[-1] / 2)):
+                first, second = min(first, most[0]), min(second, most[1])
+                start = self._axle(_pose(last, last.length - first))
+                around = self._around(start, self._axle(_pose(run.line, second)), fence)
+                if around is not None:
+                    return first, second, *around, fence
+        return None
+
+    def _least_cut(
+        self,
+        most: tuple[float, float],
+        tried: Callable[[float, float], tuple[list[Way], FloatArray] | None],
+    ) -> tuple[float, float, list[Way], FloatArray] | None:
+        """The first cut with which a turn has room, tried outward from where one had before."""
+
+        def both(k: int) -> tuple[float, float, list[Way], FloatArray] | None:
+            cut = _CUTS_M[k]
+            pairs = [(cut, cut)] if cut < _FAR_CUT_M else [(cut, cut), (0.0, cut), (cut, 0.0)]
+            for a, b in dict.fromkeys((min(a, most[0]), min(b, most[1])) for a, b in pairs):
+                if found := tried(a, b):
+                    return a, b, *found
+            return None
+
+        at = self.cut_at
+        found = both(at)
+        if found is None:
+            others = range(len(_CUTS_M))
+            for at in [*others[self.cut_at + 1 :], *others[: self.cut_at][::-1]]:
+                found = both(at)
+                if found is not None:
+                    break
+        while found is not None and at and (sooner := both(at - 1)):
+            at, found = at - 1, sooner
+        if found is None:
+            return None
+        self.cut_at = at
+        first, second, ways, left = found
+        # Give back what can be given back at each end by itself.
+        for less in reversed([c for c in _CUTS_M if c < first]):
+            again = tried(less, second)
+            if again is None:
+                break
+            first, (ways, left) = less, again
+        for less in reversed([c for c in _CUTS_M if c < second]):
+            again = tried(first, less)
+            if again is None:
+                break
+            second, (ways, left) = less, again
+        return first, second, ways, left
+
+    def _way(
+        self, start: FloatArray, end: FloatArray, fence: Fence, trailing: FloatArray | None = None
+    ) -> tuple[list[Way], FloatArray] | None:
+        """The shortest way on which all of the rig is inside; backing up only where it has to."""
+        rig = self.rig
+        trailing = self.trailing if trailing is None else trailing
+        found = ways_between(rig.bend, start, end, backs=rig.backs_up)
+        found.sort(key=lambda way: any(ahead < 0 for _, ahead in way))
+        for one in found:
+            way = drawn(rig.bend, start, one, _STEP_M)
+            bodies, left = rig.places(way, trailing)
+            if fence.holds(bodies):
+                return [way], left
+        return None
+
+    def _around(
+        self, start: FloatArray, end: FloatArray, fence: Fence
+    ) -> tuple[list[Way], FloatArray] | None:
+        """A way by the widest place there is."""
+        best: tuple[float, list[Way], FloatArray] | None = None
+        for place, angle in itertools.product(
+            _wide_places(fence), np.arange(_HEADINGS) * 2 * np.pi / _HEADINGS
+        ):
+            middle = np.array([*place, angle])
+            to = self._way(start, middle, fence)
+            on = None if to is None else self._way(middle, end, fence, to[1])
+            if to is None or on is None:
+                continue
+            ways = [*to[0], *on[0]]
+            length = sum(way.length_m for way in ways)
+            if best is None or length < best[0]:
+                best = (length, ways, on[1])
+        return None if best is None else best[1:]
+
+    def _corner(self, run: Run, *, closing: bool = False) -> bool:
+        """Go on round a corner with the tool down, where that leaves less than lifting it.
+
+        ``closing`` a ring, there is no more of the next run to do than round the corner.
+        """
+        worked = self._worked(run, closing)
+        if worked is None:
+            return False
+        width, last = self.rig.width_m, self.passes[-1]
+        before, arc, way, second, left = worked
+        tail = ops.substring(last.line, before.length, last.line.length)
+        head = ops.substring(run.line, 0.0, max(second, 0.0))
+        arced = swath(arc, width)
+        done = whole_of([arced, swath(before, width)])
+        # The rest of the next run may do some of what the last one does not.
+        rest = ops.substring(run.line, max(second, 0.0), run.line.length)
+        after = swath(rest, width)
+        bare_head = _unless(head, width, done)
+        backed = None
+        if self.rig.backs_up and not closing and bare_head > _BARE * width**2:
+            backed = self._backed(way, max(second, 0.0), left)
+        bare = _unless(tail, width, whole_of([arced, after, swath(run.line, width)]))
+        bare += 0.0 if backed else bare_head
+        if bare > _BARE * width**2 and not closing:
+            lifted = self._cut_turn(run)
+            if lifted is not None and self._bare(run, *lifted[:2]) < bare - _BARE * width**2 / 2:
+                return False
+        line = shapely.LineString(
+            np.concatenate([np.asarray(before.coords)[:-1], np.asarray(arc.coords)])
+        )
+        self.passes[-1] = replace(last, line=line)
+        self.trailing = left
+        if backed:
+            self.turns.append(self._turn([backed]))
+            self._work(run)
+        elif rest.length > 0 and not closing:
+            on = np.asarray(rest.coords)[1 if second >= 0 else 0 :]
+            self.passes[-1] = replace(last, line=shapely.LineString([*line.coords, *on]))
+            if self.rig.behind:
+                self.trailing = self.rig.places(self._along(rest), self.trailing)[1]
+        return True
+
+    def _bare(self, run: Run, first: float, second: float) -> float:
+        """Ground left where a run ends sooner and the next begins later."""
+        width, last = self.rig.width_m, self.passes[-1].line
+        until, from_ = last.length - first, second
+        done = swath(ops.substring(last, 0.0, until), width)
+        after = swath(ops.substring(run.line, from_, run.line.length), width)
+        tail = ops.substring(last, until, last.length)
+        head = ops.substring(run.line, 0.0, from_)
+        return _unless(tail, width, after) + _unless(head, width, done)
+
+    def _backed(self, way: Way, back_m: float, trailing: FloatArray) -> Way | None:
+        """Straight back to where the next run begins."""
+        end = np.array([*way.xy[-1], way.heading_rad[-1]])
+        backed = drawn(self.rig.bend, end, [(0.0, -back_m)], _STEP_M)
+        return backed if self.fence.holds(self.rig.places(backed, trailing)[0]) else None
+
+    def _worked(
+        self, run: Run, closing: bool
+    ) -> tuple[shapely.LineString, shapely.LineString, Way, float, FloatArray] | None:
+        """The bend from the last run onto the next one, if all of the rig is inside.
+
+        Returns what is left of the last run, the openers' way round, the axle's, how far along the
+        next run it ends, and how the trailing units then head.
+        """
+        last, least = self.passes[-1].line, _SHORT * self.rig.width_m
+        a, b = _pose(last, last.length), _pose(run.line, 0.0)
+        bend = float(np.angle(np.exp(1j * (b[2] - a[2]))))
+        if not _CORNER_RAD[0] < abs(bend) < _CORNER_RAD[1]:
+            return None
+        u, v = _ahead(a[2]), _ahead(b[2])
+        gap = b[:2] - a[:2]
+        on = (gap[0] * v[1] - gap[1] * v[0]) / (u[0] * v[1] - u[1] * v[0])
+        behind, far = self.rig.tool_behind_m, _FAR_WIDTHS * self.rig.width_m
+        if abs(on) > far:
+            return None
+        for gentle in self.rig.bends:
+            into, out = gentle.tangents_m(bend)
+            # How far before the end of the last run the bend begins, and along the next it ends.
+            first = into + behind - float(on)
+            second = float((a[:2] + on * u - b[:2]) @ v) + out - behind
+            if last.length - first < least:
+                continue
+            if second > run.line.length - least and not closing:
+                continue
+            begins = _pose(last, min(last.length - first, last.length))
+            ends = _pose(run.line, min(max(second, 0.0), run.line.length))
+            if _askew(begins[2], a[2]) or _askew(ends[2], b[2]):
+                continue
+            way = drawn(gentle, self._axle(begins), [(0.0, max(-first, 0.0)), (bend, 0.0)], _STEP_M)
+            bodies, left = self.rig.places(way, self.trailing)
+            if self.fence.holds(bodies):
+                before = ops.substring(last, 0.0, last.length - max(first, 0.0))
+                return before, shapely.LineString(self.rig.tool_xy(way)), way, second, left
+        return None
+
+
+def _askew(one_rad: float, other_rad: float) -> bool:
+    return abs(float(np.angle(np.exp(1j * (one_rad - other_rad))))) > _STRAIGHT_RAD
+
+
+def _straight_tail(line: shapely.LineString, radius_m: float) -> float:
+    """Length at the end of a run on which it bends nowhere tighter than a radius."""
+    xy = np.asarray(line.coords)
+    step = np.diff(xy, axis=0)
+    length = np.hypot(*step.T)
+    course = np.arctan2(step[:, 1], step[:, 0])
+    bend = np.abs(np.angle(np.exp(1j * np.diff(course))))
+    tight = np.flatnonzero(bend * radius_m > (length[1:] + length[:-1]) / 2)
+    return float(length[tight[-1] + 1 :].sum() if len(tight) else length.sum())
+
+
+def _unless(line: shapely.LineString, width_m: float, done: shapely.Geometry) -> float:
+    """Area of what the tool sweeps along a line and was not done."""
+    if line.length <= 0:
+        return 0.0
+    return float(without(swath(line, width_m), done).area)
+
+
+def _ahead(heading_rad: float) -> FloatArray:
+    return np.array([math.cos(heading_rad), math.sin(heading_rad)])
+
+
+def _pose(line: shapely.LineString, at: float) -> FloatArray:
+    """Place and heading along a run."""
+    xy = np.asarray(line.coords)
+    reached = np.cumsum(np.hypot(*np.diff(xy, axis=0).T))
+    k = min(int(np.searchsorted(reached, at)), len(reached) - 1)
+    step = xy[k + 1] - xy[k]
+    length = float(np.hypot(*step))
+    into = at - (float(reached[k]) - length)
+    return np.array([*(xy[k] + step * (into / length)), math.atan2(step[1], step[0])])
+
+
+def _wide_places(fence: Fence) -> Iterator[FloatArray]:
+    for part in shapely.get_parts(fence.ground):
+        radius = shapely.maximum_inscribed_circle(part, tolerance=2.0)
+        yield np.asarray(radius.coords[0])

@@ -1,0 +1,139 @@
+"""The drive over fenced ground: nothing of the rig leaves it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+from itertools import groupby
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from evenacre.model.finding import Finding
+from evenacre.planning.ground import buffered
+from evenacre.planning.passes.bends import drawn, ways_between
+from evenacre.planning.passes.driver import Driver, Run
+from evenacre.planning.passes.fence import Fence
+from evenacre.planning.passes.layout import MARGIN_M, corners_filled, left_by, straight_passes
+from evenacre.planning.passes.open_drive import LaidDrive
+from evenacre.planning.passes.pass_types import Drive, PlannedPass
+from evenacre.planning.passes.rig import Rig
+from evenacre.planning.passes.rounds import headland_legs
+from evenacre.planning.passes.smooth_legs import smoothed
+from evenacre.planning.passes.strips import best_heading
+from evenacre.planning.passes.order import least_turning, turn_costs
+from evenacre.planning.passes.turns import poses, shortest_turns
+
+# Between the tool and the fence, where an end of it swings out.
+_CLEAR_M = 0.15
+# Bends of a leg that are sharper than this within a width are corners.
+_CORNER_RAD = math.radians(35.0)
+_MOST_ROUNDS = 4
+# Over how far a leg's bends are spread, in widths or lengths of the rig, until all of it fits.
+_GENTLER = (1.0, 1.6, 2.4, 3.5)
+_MARGIN_M = 1.0
+# Going out first, to come back beside itself, costs as much as so many metres more: it needs depth
+# that a headland often has not, and heaps up soil.
+_LOOP_M = 15.0
+
+
+def fenced_drive(
+    workable: BaseGeometry, boundary: BaseGeometry, drive: Drive, rig: Rig
+) -> LaidDrive:
+    """Lay rounds and passes, and drive them with the whole rig inside the fence."""
+    width_m = drive.width_m
+    laps = rounds_for_turns(rig) if drive.rounds is None else drive.rounds
+    ground = buffered(workable, -(_CLEAR_M + rig.swing_m), join_style="mitre")
+    legs = headland_legs(ground, width_m, laps, rig.radius_m, _CORNER_RAD, whole=True)
+    inner = left_by(ground, [leg.line for leg in legs], width_m)
+    room = buffered(ground, MARGIN_M / 2, join_style="mitre")
+    inner, corners = corners_filled(inner, width_m, room) if legs else (inner, [])
+    heading = drive.heading_rad
+    if heading is None:
+        heading = best_heading(inner, width_m, drive.prefer) if inner else 0.0
+    straight = straight_passes(inner, width_m, heading, room)
+    straight = [*(PlannedPass("round", 1, line) for line in corners), *straight]
+    driver = Driver(rig, Fence(workable), Fence(boundary))
+    runs = _headland(legs, driver, ground)
+    if drive.headland == "first":
+        driver.drive(runs)
+    driver.drive(_in_order(straight, rig, laps, driver))
+    if drive.headland == "last":
+        # The outermost last.
+        driver.drive([run for _, ring in _rings(runs)[::-1] for run in ring])
+    driver.drive_missed()
+    findings = []
+    if driver.dropped:
+        findings.append(Finding.warning("runs_not_reached", runs=driver.dropped))
+    if driver.crossings:
+        findings.append(Finding.note("turns_cross_unworkable", turns=driver.crossings))
+    return LaidDrive(tuple(driver.passes), tuple(driver.turns), heading, laps, tuple(findings))
+
+
+def _in_order(
+    passes: Sequence[PlannedPass], rig: Rig, laps: int, driver: Driver
+) -> list[Run]:
+    """Passes in the order that takes the least turning, as runs."""
+    if not passes:
+        return []
+    radius_m = abs(complex(rig.bend.leads(np.array([np.pi]))[0]).imag) / 2
+    cost = turn_costs(passes, radius_m, _LOOP_M)
+    first = np.zeros(len(cost))
+    if driver.passes:
+        both = [*passes, *(replace(p, line=p.line.reverse()) for p in passes)]
+        end = poses(list(driver.passes[-1:]))[1]
+        _, parts = shortest_turns(np.repeat(end, len(both), axis=0), poses(both)[0], radius_m)
+        first = radius_m * parts.sum(axis=1)
+    order = least_turning(cost, first, np.array([p.number for p in passes]))
+    runs = []
+    for node in order:
+        planned = passes[node % len(passes)]
+        line = planned.line if node < len(passes) else planned.line.reverse()
+        runs.append(Run(planned.kind, planned.number, line))
+    return runs
+
+
+def _rings(runs: Sequence[Run]) -> list[tuple[int | None, list[Run]]]:
+    return [(ring, list(legs)) for ring, legs in groupby(runs, key=lambda run: run.ring)]
+
+
+def _headland(legs: Sequence[PlannedPass], driver: Driver, ground: BaseGeometry) -> list[Run]:
+    """Legs as runs, each bent as gently as it takes for the rig to stay inside."""
+    rig = driver.rig
+    runs = []
+    for leg in legs:
+        best: tuple[float, Run] | None = None
+        for gentler in _GENTLER:
+            reach_m = gentler * max(rig.width_m, rig.lead_m)
+            line = smoothed(leg.line, reach_m, ground, rig.width_m)
+            run = Run(leg.kind, leg.number, line, leg.ring)
+            fits = max((part.length for part in driver.fitting(run)), default=0.0)
+            if best is None or fits > best[0] + _MARGIN_M:
+                best = (fits, run)
+            if fits >= line.length - rig.ahead_m - _MARGIN_M or len(leg.line.coords) < 3:
+                break
+        assert best is not None
+        runs.append(best[1])
+    return runs
+
+
+def rounds_for_turns(rig: Rig) -> int:
+    """How many rounds leave as much room as a plain turn takes."""
+    bend = rig.bend
+    across = abs(complex(bend.leads(np.array([np.pi]))[0]).imag)
+    apart = max(math.ceil(across / rig.width_m), 1) * rig.width_m
+    start = np.array([rig.tool_behind_m, 0.0, 0.0])
+    end = np.array([rig.tool_behind_m, apart, np.pi])
+    end[0] = rig.tool_behind_m * -1.0
+    ways = ways_between(bend, start, end, backs=False)
+    deepest = []
+    for way in ways[:2]:
+        bodies, _ = rig.places(drawn(bend, start, way, 0.5), np.zeros(len(rig.behind)))
+        x = [
+            (xy[:, :1] + np.cos(turned)[:, None] * o[:, 0] - np.sin(turned)[:, None] * o[:, 1]).max()
+            for o, xy, turned in bodies
+        ]
+        deepest.append(max(x))
+    return min(max(math.ceil(min(deepest) / rig.width_m - 0.1), 1), _MOST_ROUNDS)

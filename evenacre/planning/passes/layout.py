@@ -1,0 +1,64 @@
+"""Runs over ground: what rounds leave, runs into corners, and parallel passes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from evenacre.geo.overlay import polygonal, without
+from evenacre.planning.ground import opened, whole_of
+from evenacre.planning.passes.pass_types import PlannedPass
+from evenacre.planning.passes.rounds import corner_runs
+from evenacre.planning.passes.strips import along, lay_strips
+from evenacre.planning.passes.swaths import swath
+
+# Ground left inside the rounds that is smaller than this share of a square of the tool's width
+# is a corner no pass is made for; so is ground narrower than twice the margin.
+_CORNER = 0.05
+MARGIN_M = 0.05
+
+
+def left_by(
+    workable: BaseGeometry, lines: Sequence[shapely.LineString], width_m: float
+) -> list[shapely.Polygon]:
+    """Connected parts of the ground that runs along lines leave."""
+    ground = workable
+    if lines:
+        done = whole_of(swath(line, width_m) for line in lines)
+        # Hairlines between rounds are no ground.
+        ground = polygonal(opened(without(workable, done), MARGIN_M, join_style="mitre"))
+    parts = shapely.get_parts(ground)
+    return [part for part in parts if part.area > _CORNER * width_m**2]
+
+
+def corners_filled(
+    parts: Sequence[shapely.Polygon], width_m: float, room: BaseGeometry
+) -> tuple[list[shapely.Polygon], list[shapely.LineString]]:
+    """Take out the parts that runs into corners fill; the rest is for parallel passes."""
+    rest, runs = [], []
+    for part in parts:
+        found = corner_runs(part, width_m, room)
+        runs += found
+        if not found:
+            rest.append(part)
+    return rest, runs
+
+
+def straight_passes(
+    parts: Sequence[shapely.Polygon], width_m: float, heading_rad: float, room: BaseGeometry
+) -> list[PlannedPass]:
+    """Parallel passes over each part, numbered from one side to the other."""
+    turned_room = along(room, heading_rad)
+    passes: list[PlannedPass] = []
+    number = 0
+    for part in parts:
+        strips = lay_strips(along(part, heading_rad), width_m, turned_room)
+        rows = strips.row + number + 1
+        passes += [
+            PlannedPass("pass", int(row), line)
+            for row, line in zip(rows, strips.lines(heading_rad), strict=True)
+        ]
+        number = int(rows.max(initial=number))
+    return passes

@@ -34,7 +34,17 @@ Products: TypeAlias = (
 
 # SI units of the quantities that may be given as numbers.
 _UNITS = {
-    **dict.fromkeys(("width", "row_spacing", "setback_distance", "turn_radius"), "m"),
+    **dict.fromkeys(
+        (
+            "width",
+            "row_spacing",
+            "setback_distance",
+            "turn_radius",
+            "tractor_length",
+            "tractor_width",
+        ),
+        "m",
+    ),
     **dict.fromkeys(("antenna_ahead", "antenna_left", "hitch_to_axle", "tool_behind"), "m"),
     **dict.fromkeys(("skip_min_width", "pass_to_pass", "within_pass"), "m"),
     **dict.fromkeys(("circumference", "wheel_diameter"), "m"),

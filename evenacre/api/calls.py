@@ -44,7 +44,7 @@ from evenacre.workflows.calibrate import MeterSetting
 from evenacre.workflows.called import about_arguments
 from evenacre.workflows.finish import ComeOutEven, chosen_operation, run_finish
 from evenacre.workflows.interseed import Interseeding, run_interseeding
-from evenacre.workflows.passes import PlannedPasses, drive_over, run_passes
+from evenacre.workflows.passes import PlannedPasses, drive_over, fenced_as, run_passes
 
 Source: TypeAlias = Log | Season | Sequence[Log]
 """What a job is read from: a season, or logs of the drive."""
@@ -54,7 +54,10 @@ _KEYS = [name for name, option in OPTIONS.items() if option.path[0] not in ("see
 _CALLED = {"tracks": "source", "product": "products", "price": "prices", "column": "columns"}
 _MAPS = ("boundary", "zones", "unworkable", "setbacks")
 _SINGLE = ("width", "rows", "row_spacing", "setback_distance")
-_DRIVING = ("rounds", "speed", "turn_speed", "turn_radius", "prefer")
+_DRIVING = (
+    *("rounds", "headland", "speed", "turn_speed", "turn_radius", "prefer", "fence"),
+    *("tractor_length", "tractor_width"),
+)
 
 
 def audit(
@@ -197,7 +200,8 @@ def plan_passes(
         Told each field (str) as it begins.
     **options
         Further options of ``evenacre passes``, with underscores: ``rounds``, ``speed``,
-        ``turn_speed``, ``turn_radius``, ``prefer`` (``"turns"`` or ``"overlap"``), and
+        ``turn_speed``, ``turn_radius``, ``prefer`` (``"turns"`` or ``"overlap"``), ``headland``
+        (``"first"`` or ``"last"``), ``fence``, ``tractor_length``, ``tractor_width``, and
         ``fields`` and ``implement`` by their names in a season file, or ``unworkable``,
         ``rows``, ``row_spacing``, ``field_name`` and ``boundary_crs`` of one field.
 
@@ -246,7 +250,7 @@ def plan_passes(
             how = read_drive_options({**wanted, "width": None})
             ground = _one_field(field, given(width=width, **rest))
         system = unit_system(units or ground.units)
-        return run_passes(ground, drive_over(ground, how), system, say=say)
+        return run_passes(fenced_as(ground, how), drive_over(ground, how), system, say=say)
 
 
 def interseed(

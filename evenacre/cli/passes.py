@@ -20,7 +20,10 @@ if TYPE_CHECKING:
 FOLDER = "evenacre-passes"
 SEASON = "From a season file"
 _EXAMPLES = "`evenacre passes season.toml` or `evenacre passes --boundary F --width 20ft`"
-_DRIVING = "width heading rounds speed turn_speed turn_radius prefer"
+_DRIVING = (
+    "width heading rounds headland speed turn_speed turn_radius prefer fence tractor_length "
+    "tractor_width"
+)
 _KEYS = SeasonKeys(
     {
         "One field without a season file": "boundary unworkable field_name rows row_spacing",
@@ -56,9 +59,10 @@ def passes(
         ground, options = _read(season, keys, of_season, driving)
 
         from evenacre.units.display import unit_system
-        from evenacre.workflows.passes import drive_over, plan_field_passes
+        from evenacre.workflows.passes import drive_over, fenced_as, plan_field_passes
 
         folder = out or file.parent / FOLDER
+        ground = fenced_as(ground, options)
         drive, system = drive_over(ground, options), unit_system(units or ground.units)
         with stages("laying passes", quiet=quiet or as_json) as say:
             outcome = plan_field_passes(ground, drive, folder, system, say=say, written=written)

@@ -60,7 +60,8 @@ class Seeding:
     bookings: tuple[Booking, ...] = ()
     speed_mps: float = 2.2352
     turn_speed_mps: float = 1.5
-    turn_radius_m: float = 6.0  # the tightest the drill turns on
+    # The tightest circle of the hitch pin; None: the tightest that tractor and tow allow
+    turn_radius_m: float | None = None
     setup_s: float = 900.0  # to move to a paddock and begin there, each time
     refill_s: float = 1200.0
     load_kg: float | None = None  # seed that a full cart takes; None: never refilled
@@ -68,7 +69,11 @@ class Seeding:
     # The seed's label forbids grazing for so long after seeding; 0: it does not
     withholding_days: int = 0
     treated: bool = False  # the seed is treated
-    rounds: int = 2  # headland rounds
+    rounds: int | None = None  # headland rounds; None: as many as turns need
+    headland: str = "last"  # ``"first"`` or ``"last"``: when they are driven
+    # None: of a common size
+    tractor_length_m: float | None = None  # from the hitch pin to its foremost point
+    tractor_width_m: float | None = None
     prefer: str = "turns"  # ``"turns"`` or ``"overlap"``: what a good heading has least of
     runs: int = 2000  # simulated seasons when days may be lost
     random_seed: int = 1  # of the simulation

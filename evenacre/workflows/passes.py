@@ -155,15 +155,28 @@ def plan_field_passes(
     return write_result(PlannedPasses, out, job, written=written)
 
 
+def fenced_as(ground: Ground, options: DriveOptions) -> Ground:
+    """The ground with fences where the options say, else where the fields do."""
+    if options.fence is None:
+        return ground
+    fields = tuple(replace(field, fenced=options.fence) for field in ground.fields)
+    return replace(ground, fields=fields)
+
+
 def drive_over(ground: Ground, options: DriveOptions) -> Drive:
     """How to drive: as the options say, else as the season says of the same tool."""
-    drive = drive_of(ground.seeding) if ground.seeding else Drive(ground.width_m)
+    drive = Drive(ground.width_m, implement=ground.implement)
+    if ground.seeding:
+        drive = drive_of(ground.seeding)
     given: dict[str, Any] = {
         "speed_mps": options.speed,
         "turn_speed_mps": options.turn_speed,
         "turn_radius_m": options.turn_radius,
         "rounds": options.rounds,
         "prefer": options.prefer,
+        "headland": options.headland,
+        "tractor_length_m": options.tractor_length,
+        "tractor_width_m": options.tractor_width,
         "heading_rad": None if options.heading is None else math.radians(90.0 - options.heading),
     }
     return replace(drive, **{key: value for key, value in given.items() if value is not None})

@@ -285,6 +285,8 @@ def implement_of(
         "rows_known": known,
         "section_rows": listed_rows or equal,
         "tow": tuple(TowedUnit(**unit.given(TowedUnit)) for unit in table.tow),
+        "behind": tuple(TowedUnit(**unit.given(TowedUnit)) for unit in table.behind),
+        "tool_to_pin_m": table.tool_to_pin,
         "product_lag_s": table.delay,
         "compartments": tuple(Compartment(bin_.name, bin_.volume) for bin_ in table.compartments),
     }

@@ -109,7 +109,7 @@ class SeasonFiles:
             remedy = "Give only the ground that is not worked."
             self.problems.add((*path, "unworkable"), what, remedy)
             return None, warnings
-        return Field(table.name, boundary, unworkable, zones, setbacks), warnings
+        return Field(table.name, boundary, unworkable, zones, setbacks, table.fence), warnings
 
     def shapes(
         self,

@@ -120,7 +120,11 @@ OPTIONS: dict[str, Option] = {
         "settings",
         "skip_min_width skip_min_area headland_rounds pass_to_pass within_pass max_gap smooth",
     ),
-    **_same_name("passes", "heading speed turn_speed turn_radius rounds prefer"),
+    **_same_name(
+        "passes",
+        "heading speed turn_speed turn_radius rounds headland prefer fence tractor_length "
+        "tractor_width",
+    ),
     "time_zone": _option("time_zone"),
     "units": _option("units"),
     "currency": _option("currency"),

@@ -14,7 +14,7 @@ from evenacre.io.season.build import SeasonDraft
 from evenacre.io.season.from_options import season_from_options
 from evenacre.io.season.load import draft_season
 from evenacre.io.season.pasture.schema import DriveOptions
-from evenacre.model import Field, InputFile, Season, Seeding
+from evenacre.model import Field, Implement, InputFile, Season, Seeding
 
 
 @dataclass(frozen=True)
@@ -30,6 +30,7 @@ class Ground:
     fields: tuple[Field, ...]
     width_m: float
     seeding: Seeding | None = None
+    implement: Implement | None = None  # None: only its width is known
     inputs: tuple[InputFile, ...] = ()
     warnings: tuple[str, ...] = ()
 
@@ -74,7 +75,11 @@ def ground_of_season(
     if problems or width_m is None:
         raise InputError(problems)
     season, said = draft.season, tuple(dict.fromkeys(warnings))
-    return Ground(season.farm, season.units, tuple(chosen), width_m, seeding, season.inputs, said)
+    return Ground(
+        *(season.farm, season.units, tuple(chosen), width_m, seeding, tool),
+        inputs=season.inputs,
+        warnings=said,
+    )
 
 
 def _chosen(
@@ -130,5 +135,8 @@ def ground_of_options(**options: Any) -> Ground:
     (job,) = season.operations
     width_m, inputs = job.implement.width_m, season.inputs
     return Ground(
-        season.farm, season.units, (job.field,), width_m, inputs=inputs, warnings=job.warnings
+        *(season.farm, season.units, (job.field,), width_m),
+        implement=job.implement,
+        inputs=inputs,
+        warnings=job.warnings,
     )

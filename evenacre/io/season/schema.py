@@ -126,6 +126,8 @@ class ImplementTable(KeyTable):
     antenna_left: v.Offset = key("Antenna left of the middle.", 0.0)
     tow: list[TowTable] = key("Towed units, front to back.", [])
     tool_behind: v.Offset = key("Openers behind the last axle (or behind the pin).", 0.0)
+    behind: list[TowTable] = key("Units towed behind the drill, front to back: a cart, say.", [])
+    tool_to_pin: v.Offset = key("From the drill's last axle back to their pin.", 0.0)
     delay: v.Delay = key('From meter to opener: "2.5 s".', 0.0)
     compartments: list[CompartmentTable] = key("Bins of the cart.", [])
     cost: v.HourCost | None = key('Of an hour at work: "140 USD/h".')
@@ -162,6 +164,7 @@ class FieldTable(KeyTable):
     name: v.Name = key("Name of the field.", ...)
     boundary: Source | None = key("Field boundary; any map file.")
     unworkable: Source | None = key("Waterways, rock piles ...")
+    fence: bool = key("Whether nothing of tractor, drill and cart may leave it.", False)
     zones: Annotated[ZonesTable, BeforeValidator(as_source)] | None = key(
         "Zones to report amounts for."
     )

@@ -158,6 +158,10 @@ def drive_of(seeding: Seeding) -> Drive:
         turn_radius_m=seeding.turn_radius_m,
         rounds=seeding.rounds,
         prefer=seeding.prefer,
+        implement=seeding.implement,
+        tractor_length_m=seeding.tractor_length_m,
+        tractor_width_m=seeding.tractor_width_m,
+        headland=seeding.headland,
     )
 
 

@@ -42,6 +42,12 @@ class Way:
     curvature: FloatArray  # (n,), to the left, per m
     length_m: float
     backs_m: float = 0.0  # of it, going backward
+    # The bend, pose and turns it is drawn from
+    drawn_from: tuple[Bend, FloatArray, Sequence[tuple[float, float]]] | None = None
+
+    def finer(self, step_m: float) -> Way:
+        """The same way with places closer together."""
+        return self if self.drawn_from is None else drawn(*self.drawn_from, step_m)
 
 
 @dataclass(frozen=True, eq=False)
@@ -135,9 +141,7 @@ def _chords(s: FloatArray, heading: FloatArray) -> np.ndarray:
     return np.asarray(np.diff(s) * np.sinc(turned / np.pi) * np.exp(1j * (heading[:-1] + turned)))
 
 
-def ways_between(
-    bend: Bend, start: FloatArray, end: FloatArray, *, backs: bool
-) -> list[Turns]:
+def ways_between(bend: Bend, start: FloatArray, end: FloatArray, *, backs: bool) -> list[Turns]:
     """Bend, straight and bend from one pose to another, shortest first.
 
     A pose is x and y in metres and the heading in radians. Each way is a list of what a bend
@@ -181,9 +185,11 @@ def ways_between(
         good &= straight > -_STRAIGHT_M
     first, straight, total = first[good], straight[good], total[good]
     length = (
-        bend.length_m(first) + bend.length_m(total - first) + np.where(straight < 0, -straight, straight)
+        bend.length_m(first)
+        + bend.length_m(total - first)
+        + np.where(straight < 0, -straight, straight)
     )
-    found = [
+    found: list[tuple[float, Turns]] = [
         (float(m), ((float(f), float(s)), (float(t - f), 0.0)))
         for m, f, s, t in zip(length, first, straight, total, strict=True)
     ]
@@ -235,7 +241,9 @@ def drawn(bend: Bend, start: FloatArray, way: Sequence[tuple[float, float]], ste
         if turned:
             s, turn, curve = bend.along(turned)
             steps = _chords(s, headings[-1][-1] + turn)
-            every = np.unique(np.append(np.arange(0, len(s), max(int(step_m / s[1]), 1)), len(s) - 1))
+            every = np.unique(
+                np.append(np.arange(0, len(s), max(int(step_m / s[1]), 1)), len(s) - 1)
+            )
             places.append(places[-1][-1] + np.cumsum(steps)[every[1:] - 1])
             headings.append(headings[-1][-1] + turn[every[1:]])
             bent.append(curve[every[1:]])
@@ -253,4 +261,5 @@ def drawn(bend: Bend, start: FloatArray, way: Sequence[tuple[float, float]], ste
         np.concatenate(bent),
         length,
         sum(max(-ahead, 0.0) for _, ahead in way),
+        (bend, start, way),
     )

@@ -21,12 +21,32 @@ from evenacre.planning.passes.rig import Rig
 from evenacre.planning.passes.swaths import swath
 
 # How much sooner the tool is lifted, or later let down, where a turn has no room.
-_CUTS_M = (0.0, 0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.5, 8.0, 10.0, 12.5, 15.0, 18.0, 22.0, 27.0, 33.0)
+_CUTS_M = (
+    0.0,
+    0.5,
+    1.0,
+    1.5,
+    2.0,
+    3.0,
+    4.0,
+    5.0,
+    6.5,
+    8.0,
+    10.0,
+    12.5,
+    15.0,
+    18.0,
+    22.0,
+    27.0,
+    33.0,
+)
 # From this cut on, cutting one of two runs alone is tried too.
 _FAR_CUT_M = 6.5
 # A run of less than this share of the width is none.
 _SHORT = 0.5
 _STEP_M = 0.75
+# Between the points of a turn that is told of.
+_FINE_M = 0.25
 # A run bends no more than this where a corner begins or ends.
 _STRAIGHT_RAD = math.radians(2.0)
 # Into a sharper or flatter corner than this a run does not go on with the tool down.
@@ -76,12 +96,16 @@ class Driver:
             stretches = self.fitting(run)
             for stretch in stretches:
                 part = replace(run, line=stretch)
-                on = same_ring and stretch is stretches[0] and bool(self.passes)
+                on = stretch is stretches[0] and self._in_ring(run)
                 if not (on and self._corner(part)):
                     self._reach(part)
             ends = number + 1 == len(runs) or runs[number + 1].ring != run.ring
-            if run.ring is not None and ends and run is not first and first and self.passes:
+            if ends and run is not first and first and self._in_ring(run):
                 self._corner(first, closing=True)
+
+    def _in_ring(self, run: Run) -> bool:
+        """Whether what was driven last is of the same ring."""
+        return run.ring is not None and bool(self.passes) and self.passes[-1].ring == run.ring
 
     def fitting(self, run: Run) -> list[shapely.LineString]:
         """Stretches of a run along which the tool and what pulls it are inside, in line."""
@@ -134,7 +158,7 @@ class Driver:
         """Leave out the last run, from whose end nothing can be reached."""
         last = self.passes.pop()
         self.turns.pop()
-        self.missed.append(Run(last.kind, last.number, last.line))
+        self.missed.append(Run(last.kind, last.number, last.line, last.ring))
         self.stuck_at = len(self.missed)
         line = self.passes[-1].line
         self.trailing = np.full(len(self.rig.behind), _pose(line, line.length)[2])
@@ -164,6 +188,7 @@ class Driver:
         self.trailing = trailing
 
     def _turn(self, ways: Sequence[Way]) -> PlannedTurn:
+        ways = [way.finer(_FINE_M) for way in ways]
         tool = np.concatenate([self.rig.tool_xy(way) for way in ways])
         pin = np.concatenate([self.rig.pulled_by(way)[0][-1][0] for way in ways])
         return PlannedTurn(
@@ -171,7 +196,7 @@ class Driver:
         )
 
     def _work(self, run: Run) -> None:
-        self.passes.append(PlannedPass(run.kind, run.number, run.line))
+        self.passes.append(PlannedPass(run.kind, run.number, run.line, run.ring))
         if self.rig.behind:
             self.trailing = self.rig.places(self._along(run.line), self.trailing)[1]
 
@@ -179,9 +204,7 @@ class Driver:
         ahead = np.array([math.cos(pose[2]), math.sin(pose[2]), 0.0])
         return np.asarray(pose + self.rig.tool_behind_m * ahead)
 
-    def _cut_turn(
-        self, run: Run
-    ) -> tuple[float, float, list[Way], FloatArray, Fence] | None:
+    def _cut_turn(self, run: Run) -> tuple[float, float, list[Way], FloatArray, Fence] | None:
         """The turn for which the least of both runs is given up."""
         last = self.passes[-1].line
         least = _SHORT * self.rig.width_m

@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
 from itertools import groupby
 
 import numpy as np
-import shapely
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.model.finding import Finding
@@ -18,13 +16,12 @@ from evenacre.planning.passes.driver import Driver, Run
 from evenacre.planning.passes.fence import Fence
 from evenacre.planning.passes.layout import MARGIN_M, corners_filled, left_by, straight_passes
 from evenacre.planning.passes.open_drive import LaidDrive
+from evenacre.planning.passes.order import in_order
 from evenacre.planning.passes.pass_types import Drive, PlannedPass
 from evenacre.planning.passes.rig import Rig
 from evenacre.planning.passes.rounds import headland_legs
 from evenacre.planning.passes.smooth_legs import smoothed
 from evenacre.planning.passes.strips import best_heading
-from evenacre.planning.passes.order import least_turning, turn_costs
-from evenacre.planning.passes.turns import poses, shortest_turns
 
 # Between the tool and the fence, where an end of it swings out.
 _CLEAR_M = 0.15
@@ -58,41 +55,36 @@ def fenced_drive(
     driver = Driver(rig, Fence(workable), Fence(boundary))
     runs = _headland(legs, driver, ground)
     if drive.headland == "first":
-        driver.drive(runs)
-    driver.drive(_in_order(straight, rig, laps, driver))
+        for _, ring in _rings(runs):
+            driver.drive(_from_nearest(ring, driver))
+    radius_m = abs(complex(rig.bend.leads(np.array([np.pi]))[0]).imag) / 2
+    last = driver.passes[-1] if driver.passes else None
+    ordered = in_order(straight, radius_m, last, _LOOP_M)
+    driver.drive([Run(p.kind, p.number, p.line) for p in ordered])
     if drive.headland == "last":
         # The outermost last.
-        driver.drive([run for _, ring in _rings(runs)[::-1] for run in ring])
+        for _, ring in _rings(runs)[::-1]:
+            driver.drive(_from_nearest(ring, driver))
     driver.drive_missed()
     findings = []
     if driver.dropped:
         findings.append(Finding.warning("runs_not_reached", runs=driver.dropped))
     if driver.crossings:
-        findings.append(Finding.note("turns_cross_unworkable", turns=driver.crossings))
+        findings.append(Finding.warning("turns_cross_unworkable", turns=driver.crossings))
+    backed = [turn.backs_m for turn in driver.turns if turn.backs_m]
+    if backed:
+        findings.append(Finding.note("turns_back_up", turns=len(backed), length_m=sum(backed)))
     return LaidDrive(tuple(driver.passes), tuple(driver.turns), heading, laps, tuple(findings))
 
 
-def _in_order(
-    passes: Sequence[PlannedPass], rig: Rig, laps: int, driver: Driver
-) -> list[Run]:
-    """Passes in the order that takes the least turning, as runs."""
-    if not passes:
-        return []
-    radius_m = abs(complex(rig.bend.leads(np.array([np.pi]))[0]).imag) / 2
-    cost = turn_costs(passes, radius_m, _LOOP_M)
-    first = np.zeros(len(cost))
-    if driver.passes:
-        both = [*passes, *(replace(p, line=p.line.reverse()) for p in passes)]
-        end = poses(list(driver.passes[-1:]))[1]
-        _, parts = shortest_turns(np.repeat(end, len(both), axis=0), poses(both)[0], radius_m)
-        first = radius_m * parts.sum(axis=1)
-    order = least_turning(cost, first, np.array([p.number for p in passes]))
-    runs = []
-    for node in order:
-        planned = passes[node % len(passes)]
-        line = planned.line if node < len(passes) else planned.line.reverse()
-        runs.append(Run(planned.kind, planned.number, line))
-    return runs
+def _from_nearest(ring: list[Run], driver: Driver) -> list[Run]:
+    """A ring begun with the leg that begins nearest to where the last run ends."""
+    if not driver.passes:
+        return ring
+    here = np.asarray(driver.passes[-1].line.coords[-1])
+    away = [float(np.hypot(*(np.asarray(leg.line.coords[0]) - here))) for leg in ring]
+    first = int(np.argmin(away))
+    return ring[first:] + ring[:first]
 
 
 def _rings(runs: Sequence[Run]) -> list[tuple[int | None, list[Run]]]:
@@ -132,7 +124,9 @@ def rounds_for_turns(rig: Rig) -> int:
     for way in ways[:2]:
         bodies, _ = rig.places(drawn(bend, start, way, 0.5), np.zeros(len(rig.behind)))
         x = [
-            (xy[:, :1] + np.cos(turned)[:, None] * o[:, 0] - np.sin(turned)[:, None] * o[:, 1]).max()
+            (
+                xy[:, :1] + np.cos(turned)[:, None] * o[:, 0] - np.sin(turned)[:, None] * o[:, 1]
+            ).max()
             for o, xy, turned in bodies
         ]
         deepest.append(max(x))

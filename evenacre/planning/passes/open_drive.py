@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import shapely
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.model.finding import Finding
 from evenacre.planning.ground import buffered
 from evenacre.planning.passes.layout import MARGIN_M, corners_filled, left_by, straight_passes
+from evenacre.planning.passes.order import in_order
 from evenacre.planning.passes.pass_types import Drive, PlannedPass, PlannedTurn
 from evenacre.planning.passes.rig import Rig
 from evenacre.planning.passes.rounds import headland_legs
@@ -53,9 +53,10 @@ def open_drive(workable: BaseGeometry, drive: Drive, rig: Rig) -> LaidDrive:
     into_corners = [PlannedPass("round", 1, line) for line in corners]
     rounds += driven_in_order(into_corners, start)
     start = np.array(rounds[-1].line.coords[-1]) if rounds else start
-    passes = [*rounds, *driven_in_order(straight, start)]
+    if drive.headland == "last":
+        passes = [*in_order(straight, rig.radius_m, None), *rounds]
+    else:
+        passes = [*rounds, *in_order(straight, rig.radius_m, rounds[-1] if rounds else None)]
     begin, end = poses(passes)
-    lines = turn_lines(end[:-1], begin[1:], rig.radius_m)
-    return LaidDrive(
-        tuple(passes), tuple(PlannedTurn(line, line) for line in lines), heading, laps
-    )
+    turns = turn_lines(end[:-1], begin[1:], rig.radius_m)
+    return LaidDrive(tuple(passes), tuple(PlannedTurn(line, line) for line in turns), heading, laps)

@@ -8,6 +8,7 @@ bettered by turning stretches of the order about (2-opt) and moving passes to ot
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -18,14 +19,30 @@ from evenacre.planning.passes.turns import poses, shortest_turns
 _EXACT = 10
 _MOST_SKIPPED = 8
 _MOVED = 3
-# Of so many passes at most all turns are weighed; of more, those to so many passes to either side.
-_ALL = 400
 
 
-def turn_costs(passes: Sequence[PlannedPass], radius_m: float, tight: float) -> FloatArray:
+def in_order(
+    passes: Sequence[PlannedPass],
+    radius_m: float,
+    after: PlannedPass | None,
+    tight_m: float = 0.0,
+) -> list[PlannedPass]:
+    """Order passes for the least turning, from the end of the run ``after`` or from anywhere."""
+    if not passes:
+        return []
+    both = [*passes, *(replace(p, line=p.line.reverse()) for p in passes)]
+    first = np.zeros(len(both))
+    if after is not None:
+        end = np.repeat(poses([after])[1], len(both), axis=0)
+        first = radius_m * shortest_turns(end, poses(both)[0], radius_m)[1].sum(axis=1)
+    cost = turn_costs(passes, radius_m, tight_m)
+    return [both[node] for node in least_turning(cost, first, np.array([p.number for p in passes]))]
+
+
+def turn_costs(passes: Sequence[PlannedPass], radius_m: float, tight_m: float) -> FloatArray:
     """Length of the turn from each pass to each other, shape (2n, 2n); node n + i: i backward.
 
-    Turns to a pass nearer than a plain half turn is across cost ``tight`` more each.
+    Turns to a pass nearer than a plain half turn is across cost ``tight_m`` more each.
     """
     forward = list(passes)
     backward = [PlannedPass(p.kind, p.number, p.line.reverse()) for p in forward]
@@ -36,7 +53,7 @@ def turn_costs(passes: Sequence[PlannedPass], radius_m: float, tight: float) -> 
     length = radius_m * parts.sum(axis=1)
     # The whole of it turns by more than a half turn where it has to go out first.
     loops = parts[:, [0, 2]].sum(axis=1) > 1.25 * np.pi
-    cost = (length + tight * loops).reshape(count, count)
+    cost = (length + tight_m * loops).reshape(count, count)
     same = np.arange(count) % len(forward)
     cost[same[:, None] == same[None, :]] = np.inf
     return np.asarray(cost)

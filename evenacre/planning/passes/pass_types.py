@@ -11,6 +11,8 @@ from evenacre.geo.local_crs import WorkingPlane
 from evenacre.model import Implement
 from evenacre.model.finding import Finding
 
+_NONE = shapely.Polygon()
+
 
 @dataclass(frozen=True)
 class Drive:
@@ -71,7 +73,8 @@ class PassPlan:
     drive: Drive  # with the heading that was chosen
     workable: BaseGeometry  # in the working plane
     passes: tuple[PlannedPass, ...]  # in the order they are driven
-    turns: tuple[PlannedTurn, ...]  # between each pass and the next
+    # Between each pass and the next: the way of the middle of the tool, in the working plane
+    turns: tuple[shapely.LineString, ...]
     # As an audit of the drive would find them
     workable_m2: float
     covered_m2: float
@@ -83,8 +86,11 @@ class PassPlan:
     turn_m: float
     work_s: float
     turn_s: float
-    left: BaseGeometry = shapely.Polygon()  # workable ground no pass covers, in the working plane
+    left: BaseGeometry = _NONE  # workable ground no pass covers, in the working plane
     fenced: bool = False  # whether all of the rig stays inside the boundary
+    # Of the turns inside a fence: the way of the hitch pin, and how much of it is driven backward
+    pin_turns: tuple[shapely.LineString, ...] = ()
+    backs_m: tuple[float, ...] = ()
     findings: tuple[Finding, ...] = ()
 
     @property

@@ -18,11 +18,14 @@ from evenacre.planning.ground import opened, overlaid
 from evenacre.planning.passes.fenced_drive import fenced_drive
 from evenacre.planning.passes.open_drive import open_drive
 from evenacre.planning.passes.pass_types import Drive, PassPlan, PlannedPass
-from evenacre.planning.passes.rig import rig_of
+from evenacre.planning.passes.rig import Rig, rig_of
 from evenacre.planning.passes.swaths import swath_pieces
 
 # Ground narrower than twice this is no part of what is left.
 _HAIR_M = 0.05
+# To go from forward to backward, or on again, takes so long; backing up is half as fast as a turn.
+# Common practice, no source.
+_SHIFT_S = 3.0
 
 
 def plan_passes(field: Field, drive: Drive) -> PassPlan:
@@ -40,15 +43,17 @@ def plan_passes(field: Field, drive: Drive) -> PassPlan:
     plane = plane_for(field, ())
     workable = lay_out(field, plane, shapely.Polygon(), 0.0).workable
     rig = rig_of(drive, towed=field.fenced)
-    drive = replace(drive, turn_radius_m=rig.radius_m)
+    drive_asked, drive = drive, replace(drive, turn_radius_m=rig.radius_m)
     if field.fenced:
         laid = fenced_drive(workable, plane.project(field.boundary), drive, rig)
     else:
         laid = open_drive(workable, drive, rig)
     passes, turns = laid.passes, laid.turns
+    told = _taken(drive_asked, rig) if field.fenced else []
     left, areas = _predicted(workable, passes, drive.width_m)
     work_m = float(sum(p.line.length for p in passes))
     turn_m = float(sum(turn.line.length for turn in turns))
+    backs = [turn.backs_m for turn in turns if turn.backs_m]
     findings = [] if passes else [Finding.warning("tool_does_not_fit")]
     if passes and (missed := 1.0 - areas["covered_m2"] / workable.area) > 0.001:
         findings = [Finding.warning("ground_out_of_reach", share=missed)]
@@ -58,18 +63,34 @@ def plan_passes(field: Field, drive: Drive) -> PassPlan:
         drive=replace(drive, heading_rad=laid.heading_rad, rounds=laid.rounds),
         workable=workable,
         passes=passes,
-        turns=turns,
+        turns=tuple(turn.line for turn in turns),
         workable_m2=float(workable.area),
         **areas,
         missed_m2=float(workable.area) - areas["covered_m2"],
         work_m=work_m,
         turn_m=turn_m,
         work_s=work_m / drive.speed_mps,
-        turn_s=turn_m / drive.turn_speed_mps,
+        turn_s=(turn_m + sum(backs)) / drive.turn_speed_mps + 2 * _SHIFT_S * len(backs),
         left=left,
         fenced=field.fenced,
-        findings=(*findings, *laid.findings),
+        pin_turns=tuple(turn.pin for turn in turns) if field.fenced else (),
+        backs_m=tuple(turn.backs_m for turn in turns) if field.fenced else (),
+        findings=(*told, *findings, *laid.findings),
     )
+
+
+def _taken(drive: Drive, rig: Rig) -> list[Finding]:
+    """What was not said of the rig, and what was taken for it."""
+    found = []
+    if drive.implement is None or not drive.implement.tow:
+        length = rig.tow[0].hitch_to_axle_m
+        found.append(Finding.warning("tow_assumed", length_m=length))
+    if drive.turn_radius_m is None:
+        found.append(Finding.note("radius_derived", radius_m=rig.radius_m))
+    if drive.tractor_length_m is None or drive.tractor_width_m is None:
+        size = {"length_m": rig.tractor_length_m, "width_m": rig.tractor_width_m}
+        found.append(Finding.note("tractor_assumed", **size))
+    return found
 
 
 def _predicted(

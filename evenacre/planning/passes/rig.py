@@ -92,7 +92,10 @@ class Rig:
     @cached_property
     def bends(self) -> tuple[Bend, ...]:
         """That one and gentler ones, in which the tractor swings out less."""
-        return (self.bend, *(_bend(replace(self, radius_m=w * self.radius_m), c) for w, c in _GENTLER))
+        return (
+            self.bend,
+            *(_bend(replace(self, radius_m=w * self.radius_m), c) for w, c in _GENTLER),
+        )
 
     @cached_property
     def swing_m(self) -> float:
@@ -130,7 +133,7 @@ class Rig:
     def places(
         self, way: Way, trailing_rad: FloatArray
     ) -> tuple[list[tuple[FloatArray, FloatArray, FloatArray]], FloatArray]:
-        """Where every body is along a way: outline, origin and heading, and the trailing ones' last.
+        """Outline, origin and heading of every body along a way, and the trailing ones' last.
 
         ``trailing_rad`` (k,) is how the units behind the tool head at the beginning.
         """
@@ -253,7 +256,7 @@ def _full_lock(length_m: float, radius_m: float, counter_m: float) -> Bend:
 
 
 def _ramps(rig: Rig) -> Bend:
-    """The shortest half turn with smooth ramps that no unit of a longer chain turns too tightly for."""
+    """The shortest half turn with smooth ramps for which no unit of a chain turns too tightly."""
     square = rig.radius_m**2
     for unit in rig.tow:
         square -= unit.hitch_to_axle_m**2

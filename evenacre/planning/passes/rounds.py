@@ -107,10 +107,15 @@ class _Ring:
         bare = [self._between(last, first) for (_, last), (first, _) in ends]
         ended = list(map(self._run_out, bare, bare[1:] + bare[:1]))
         before = ended[-1:] + ended[:-1]
+        begun: list[FloatArray | None]
         if whole:
-            begun = [self._run_out(a[::-1], b[::-1])[::-1] for a, b in zip(ended, bare[-1:] + bare[:-1], strict=True)]
+            turned = [np.asarray(leg[::-1]) for leg in bare]
+            begun = [
+                self._run_out(leg[::-1], last)[::-1]
+                for leg, last in zip(ended, turned[-1:] + turned[:-1], strict=True)
+            ]
         else:
-            begun = map(self._begin, ended, before)
+            begun = list(map(self._begin, ended, before))
         lines = [shapely.LineString(leg) for leg in begun if leg is not None]
         return [line for line in lines if line.length >= _SHORT * self.width_m]
 

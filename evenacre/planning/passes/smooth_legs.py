@@ -31,7 +31,7 @@ def smoothed(
     fine = shapely.get_coordinates(
         shapely.line_interpolate_point(line, np.linspace(0.0, line.length, count + 1))
     )
-    half = min(max(int(round(reach_m / (line.length / count))), 1), count // 2)
+    half = min(max(round(reach_m / (line.length / count)), 1), count // 2)
     weights = np.convolve(np.ones(half), np.ones(half))
     weights /= weights.sum()
 

@@ -140,4 +140,6 @@ def _facts(p: PaddockPlan, plan: InterseedPlan, units: UnitSystem) -> list[list[
 
 def _drive(p: PassPlan) -> str:
     passes = f"{runs_of(p, 'pass')} passes {axis_words(p.drive)}".rstrip()
-    return f"{counted(p.drive.rounds, 'round')}, then {passes}; {iw.hours_text(p.field_time_s)}"
+    return (
+        f"{counted(p.drive.rounds or 0, 'round')}, then {passes}; {iw.hours_text(p.field_time_s)}"
+    )

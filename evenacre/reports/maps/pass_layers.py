@@ -19,6 +19,8 @@ from evenacre.planning.passes.pass_types import PassPlan, PlannedPass
 
 # Passes of one pattern lie whole widths apart, to a centimetre.
 _SAME_M = 0.01
+# Less ground left than this is none.
+_SOME_M2 = 1.0
 
 Shape = TypeVar("Shape", bound=BaseGeometry)
 
@@ -63,6 +65,29 @@ def _layers(plans: Sequence[PassPlan]) -> dict[str, gpd.GeoDataFrame]:
                 for plan in plans
                 for order, turn in enumerate(plan.turns, start=1)
                 if turn.length > 0
+            ],
+        ),
+        "hitch_pin": _frame(
+            "field order length_m backs_m",
+            [
+                (
+                    *(plan.field, order, round(pin.length, 2), round(backs, 2)),
+                    to_lonlat(pin, plan.plane),
+                )
+                for plan in plans
+                for order, (pin, backs) in enumerate(
+                    zip(plan.pin_turns, plan.backs_m, strict=True), start=1
+                )
+                if pin.length > 0
+            ],
+        ),
+        "left": _frame(
+            "field area_m2",
+            [
+                (plan.field, round(part.area, 2), to_lonlat(part, plan.plane))
+                for plan in plans
+                for part in shapely.get_parts(plan.left)
+                if part.area >= _SOME_M2
             ],
         ),
         "workable": _frame(

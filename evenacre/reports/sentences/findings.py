@@ -236,6 +236,38 @@ SENTENCES = {
         "The tool does not reach {share:.1%} of the workable ground without leaving it: sharp "
         "corners, places narrower than the tool, or no headland rounds."
     ),
+    "runs_not_reached": (
+        "{runs} of the runs cannot be reached inside the fence with this drill, or cannot be left "
+        "again: their ground is left out."
+    ),
+    "turns_cross_unworkable": (
+        "{turns} of the turns cross ground that is not to be worked, with the drill lifted: look "
+        "whether it can be driven on, or put a fence round it into the boundary."
+    ),
+    "turns_back_up": (
+        "{turns} of the turns are backed up in, {length_m:distance} in all, where there is no room "
+        "to turn forward."
+    ),
+    "radius_derived": (
+        "No turn radius was given: {radius_m:length} at the hitch pin, the tightest that its width "
+        "and tow allow, was taken. Measure it, and give turn_radius."
+    ),
+    "tow_assumed": (
+        "How the drill is towed was not given: {length_m:length} from hitch pin to its axle, as is "
+        "common for its width, was taken. Turns need more room with a longer one."
+    ),
+    "tractor_assumed": (
+        "The tractor's size was not given: {length_m:length} ahead of the hitch pin and "
+        "{width_m:length} wide was taken."
+    ),
+    "no_room_for_turns": (
+        "No turn on a circle of {radius_m:length} has room in this field; one of {least_m:length} "
+        "would have."
+    ),
+    "no_turn_at_all": (
+        "No turn on a circle of {radius_m:length} has room in this field, nor has any tighter one "
+        "that this drill can follow."
+    ),
     # Of the herd and of seeding behind it.
     "no_herd": "No herd was given: whether the forage lasts for the moves is not checked.",
     "no_forage": "No forage was given for {paddocks}: it is not checked there.",

@@ -245,7 +245,7 @@ def interseed_cautions(plan: InterseedPlan) -> list[str]:
 def _turns(plan: InterseedPlan) -> list[str]:
     """Turns know nothing of fences."""
     seeded = [p.passes for p in plan.paddocks if p.visits and p.passes is not None]
-    out = sum(turn_room(passes).turns > 0 for passes in seeded)
+    out = sum(turn_room(passes).turns > 0 for passes in seeded if not passes.fenced)
     if not out:
         return []
     return [

@@ -47,19 +47,20 @@ def pass_lines(
             rows = _rows(plan, units, heading_given)
             lines += [f"  {label:<{_LABEL}}{text}" for label, text in rows]
         lines += [f"  warning: {text}" for text in sentences(plan.findings, "warning")]
-        if room.turns:
+        lines += [f"  note: {text}" for text in sentences(plan.findings, "note")]
+        if room.turns and not plan.fenced:
             lines.append(
                 f"  caution: {counted(room.turns, 'turn', 'leave')} the ground to be worked, by up "
                 f"to {figures.distance(room.beyond_m, units)} at the middle of the tool."
             )
         lines.append("")
-    if any(room.turns for room in rooms):
+    if any(room.turns and not plan.fenced for room, plan in zip(rooms, plans, strict=True)):
         lines.append(_LOOK_FIRST)
     drive = plans[0].drive
     lines.append(
         f"Tool {units.length.text(drive.width_m)} wide, {units.speed.text(drive.speed_mps, 2)} at "
         f"work, {units.speed.text(drive.turn_speed_mps, 2)} in turns, none tighter than "
-        f"{units.length.text(drive.turn_radius_m)}."
+        f"{units.length.text(drive.turn_radius_m or 0.0)}."
     )
     return [*lines, *(f"warning: {text}" for text in warnings)]
 

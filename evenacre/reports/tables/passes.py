@@ -69,6 +69,14 @@ DRIVE = Table(
         named("outside_m2", None, why=_MISSED),
         named("turns_outside", quantity=q.COUNT, of=lambda p: turn_room(p).turns),
         named("turns_outside_by_m", None, of=lambda p: turn_room(p).beyond_m, why=_OUTSIDE),
+        named(
+            "turns_backed_up",
+            name="turns backed up in",
+            quantity=q.COUNT,
+            of=lambda p: sum(back > 0 for back in p.backs_m),
+            why=_OUTSIDE,
+        ),
+        named("fenced", None, why=_OUTSIDE),
     ),
     title="The drive",
     page="field heading rounds passes turns turns_outside field_time_s field_efficiency overlap "

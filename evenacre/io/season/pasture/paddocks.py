@@ -74,6 +74,7 @@ class Paddocks:
                 growth = grazing.growth if table.growth is None else table.growth
                 made = grazing.given(Paddock) | table.given(Paddock)
                 made |= {"growth_kg_per_m2_per_day": (growth or 0.0) * DAY_S, "seeded": table.seed}
+                ground = replace(ground, fenced=table.fence)
                 self.made[name] = Paddock(**made | {"field": ground})
         self._check_overlaps()
 

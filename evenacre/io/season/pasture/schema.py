@@ -35,6 +35,7 @@ class PaddockTable(StandTable):
         "What an acre seeded here is worth beside one elsewhere.", 1.0
     )
     seed: bool = key("Whether it is to be seeded.", True)
+    fence: bool = key("Whether nothing of tractor, drill and cart may leave it.", True)
     window: v.Window | None = key("First and last day for seeding, where decided.")
 
 
@@ -78,8 +79,15 @@ class DriveTable(KeyTable):
 
     speed: v.Speed | None = key('At work: "5 mph".')
     turn_speed: v.Speed | None = key('Between passes: "3 mph".')
-    turn_radius: v.TurnRadius | None = key('The tightest turn: "20 ft".')
-    rounds: int | None = key("Headland rounds; 2 without it.", ge=0, le=20)
+    turn_radius: v.TurnRadius | None = key(
+        'Tightest circle of the hitch pin: "20 ft"; from width and tow without it.'
+    )
+    rounds: int | None = key(
+        "Headland rounds; without it 2, inside a fence as many as turns need.", ge=0, le=20
+    )
+    headland: Literal["first", "last"] | None = key("When the rounds are driven.")
+    tractor_length: v.Hitch | None = key("From the hitch pin forward to its foremost point.")
+    tractor_width: v.Hitch | None = key("Over its tyres.")
     prefer: Literal["turns", "overlap"] | None = key(
         "What the best heading has least of; turns without it."
     )
@@ -92,6 +100,7 @@ class DriveOptions(DriveTable):
         "Of the passes, degrees clockwise from north. The best without it."
     )
     width: v.Width | None = None
+    fence: bool | None = key("Whether nothing of tractor, drill and cart may leave the boundary.")
 
 
 class SeedingTable(DriveTable):

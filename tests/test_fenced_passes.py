@@ -1,0 +1,204 @@
+"""Passes inside a fence: the rig driven by small steps of its own, and orders by brute force."""
+
+from __future__ import annotations
+
+import itertools
+import math
+import os
+from collections.abc import Iterator
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import shapely
+from driven import driven
+from put_down import MISSOURI, on_earth
+from shapely.geometry.base import BaseGeometry
+
+from evenacre.coverage.audit import audit_operation
+from evenacre.model import Field, Implement, TowedUnit
+from evenacre.planning.passes.order import in_order, least_turning, turn_costs
+from evenacre.planning.passes.pass_types import Drive, PassPlan, PlannedPass
+from evenacre.planning.passes.plan import plan_passes
+from evenacre.planning.passes.rig import rig_of
+from evenacre.planning.passes.turns import poses, shortest_turns
+
+CART = Implement(
+    9.144,
+    tow=(TowedUnit(5.5),),
+    tool_behind_m=1.0,
+    behind=(TowedUnit(4.5),),
+    tool_to_pin_m=1.5,
+)
+ONE = Implement(6.096, tow=(TowedUnit(5.03),), tool_behind_m=0.9)
+# Of the tractor: half its width, and how far ahead of the pin it reaches.
+HALF_M, NOSE_M = 1.3, 5.5
+# Where a step of the driven line is a chord, and of the simulation a straight.
+ROUNDING_M = 0.03
+SHAPES = int(os.environ.get("FENCED_FIELDS", "6"))
+
+
+def fenced(shape: BaseGeometry) -> Field:
+    return Field("paddock", on_earth(shape, MISSOURI, 0.3, (0.0, 0.0)), fenced=True)
+
+
+def odd_field(seed: int) -> BaseGeometry:
+    """From 4 to 12 corners, some of them inward, 2 to 20 ha."""
+    rng = np.random.default_rng(seed)
+    corners = int(rng.integers(4, 13))
+    angle = np.linspace(0, 2 * np.pi, corners, endpoint=False) + rng.uniform(-0.25, 0.25, corners)
+    far = rng.uniform(0.75, 1.25, corners) * rng.uniform(90, 260)
+    shape = shapely.Polygon(np.column_stack([far * np.cos(angle), far * np.sin(angle)]))
+    assert shape.is_valid
+    return shape
+
+
+def chain_in(fence: BaseGeometry, plan: PassPlan, tool: Implement) -> float:
+    """How far any corner of the rig gets out of the fence, by steps of 2 cm in no shared code."""
+    worst = 0.0
+    shapely.prepare(fence)
+    lead = tool.tow[0].hitch_to_axle_m
+    for turn, pin, before in zip(plan.turns, plan.pin_turns, plan.passes[:-1], strict=True):
+        last = np.asarray(before.line.coords)
+        drill = cart = math.atan2(*(last[-1] - last[-2])[::-1])
+        assert np.hypot(*(np.asarray(turn.coords)[0] - last[-1])) < 0.1
+        corners, hitch = [], None
+        for at, tractor, moved in driven_along(pin, drill):
+            if moved < 0:
+                # Backing up is steered by eye: any error would grow. It is straight, and in line.
+                assert abs(math.sin(tractor - drill)) < 0.03
+                drill = tractor
+            drill += moved * math.sin(tractor - drill) / lead
+            u = np.array([math.cos(drill), math.sin(drill)])
+            axle = at - lead * u
+            corners.append(_corners(at, tractor, 0.0, NOSE_M, HALF_M))
+            behind = tool.tool_behind_m
+            corners.append(_corners(axle, drill, -behind - 1, -behind + 1, tool.width_m / 2))
+            if tool.behind:
+                pulled = axle - tool.tool_to_pin_m * u
+                step = pulled - (pulled if hitch is None else hitch)
+                hitch, length = pulled, tool.behind[0].hitch_to_axle_m
+                across = step[1] * math.cos(cart) - step[0] * math.sin(cart)
+                cart += across / length
+                wagon = hitch - length * np.array([math.cos(cart), math.sin(cart)])
+                corners.append(_corners(wagon, cart, -1.5, 1.5, 1.5))
+        out = shapely.distance(fence, shapely.points(np.concatenate(corners)))
+        worst = max(worst, float(out.max()))
+        # The openers come out on the beginning of the next pass.
+        end = axle - tool.tool_behind_m * u
+        assert np.hypot(*(end - np.asarray(turn.coords)[-1])) < 0.1
+    return worst
+
+
+def driven_along(
+    pin: shapely.LineString, heading: float
+) -> Iterator[tuple[np.ndarray, float, float]]:
+    """Pin, heading of the tractor and way since the last (less than 0: backward), every 2 cm."""
+    xy = np.asarray(pin.coords)
+    xy = xy[np.concatenate([[True], np.hypot(*np.diff(xy, axis=0).T) > 1e-6])]
+    step = np.diff(xy, axis=0)
+    length = np.hypot(*step.T)
+    course = np.arctan2(step[:, 1], step[:, 0])
+    # Driven backward where the line doubles back on itself.
+    cusps = np.cos(np.diff(course)) < 0
+    way = np.cumprod(np.concatenate([[1.0], np.where(cusps, -1.0, 1.0)]))
+    if math.cos(course[0] - heading) < 0:
+        way = -way
+    facing = np.unwrap(np.where(way > 0, course, course + math.pi))
+    # At a point of the line the tractor heads as the chords on both sides do on average.
+    at_points = np.concatenate([[heading], (facing[1:] + facing[:-1]) / 2, facing[-1:]])
+    at_points = np.unwrap(at_points)
+    for k in range(len(step)):
+        pieces = max(int(length[k] / 0.02), 1)
+        for share in (np.arange(pieces) + 1) / pieces:
+            turned = at_points[k] + share * (at_points[k + 1] - at_points[k])
+            yield xy[k] + share * step[k], float(turned), float(way[k] * length[k] / pieces)
+
+
+def _corners(at: np.ndarray, heading: float, back: float, ahead: float, half: float) -> np.ndarray:
+    u = np.array([math.cos(heading), math.sin(heading)])
+    v = np.array([-u[1], u[0]])
+    return np.array([at + a * u + b * v for a in (back, ahead) for b in (-half, half)])
+
+
+@pytest.mark.parametrize("seed", range(SHAPES))
+def test_no_corner_of_the_rig_leaves_the_fence(seed: int) -> None:
+    tool = CART if seed % 2 == 0 else ONE
+    field = fenced(odd_field(seed))
+    plan = plan_passes(field, Drive(tool.width_m, implement=tool))
+    assert plan.fenced
+    assert chain_in(plan.plane.project(field.boundary), plan, tool) <= ROUNDING_M
+    assert plan.outside_m2 < 0.5
+    assert plan.covered_m2 + plan.missed_m2 == pytest.approx(plan.workable_m2)
+    assert plan.left.area == pytest.approx(plan.missed_m2, rel=0.1, abs=0.002 * plan.workable_m2)
+
+
+def test_what_is_covered_is_what_an_audit_finds() -> None:
+    field = fenced(odd_field(3))
+    plan = plan_passes(field, Drive(CART.width_m, implement=CART))
+    found = audit_operation(driven(plan, field))
+    assert found.covered_area_m2 == pytest.approx(plan.covered_m2, rel=2e-3)
+    assert found.outside_area_m2 < 2.0
+    assert plan.covered_m2 > 0.95 * plan.workable_m2
+
+
+def test_the_headland_is_driven_last_where_asked() -> None:
+    field = fenced(shapely.box(0, 0, 200, 160))
+    last = plan_passes(field, Drive(CART.width_m, implement=CART, headland="last"))
+    kinds = [p.kind for p in last.passes]
+    assert kinds.index("round") > kinds.index("pass")
+    rounds = [p.number for p in last.passes if p.kind == "round"]
+    assert rounds[-1] == 1
+
+
+def test_the_radius_taken_follows_the_tow() -> None:
+    """R^2 = r^2 + L^2 of a unit on a circle, with r half the width; a tractor's own at least."""
+    drive = Drive(CART.width_m, implement=CART)
+    assert rig_of(drive, towed=True).radius_m == pytest.approx(math.hypot(9.144 / 2, 5.5))
+    assert rig_of(Drive(3.0), towed=False).radius_m == 6.0
+    plan = plan_passes(fenced(shapely.box(0, 0, 150, 150)), drive)
+    assert {"radius_derived", "tractor_assumed"} <= {f.code for f in plan.findings}
+    given = replace(drive, turn_radius_m=9.0, tractor_length_m=5.0, tractor_width_m=2.5)
+    told = {f.code for f in plan_passes(fenced(shapely.box(0, 0, 150, 150)), given).findings}
+    assert not {"radius_derived", "tractor_assumed", "tow_assumed"} & told
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_no_order_of_a_few_passes_turns_less(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    count = int(rng.integers(3, 6))
+    passes = [
+        PlannedPass(
+            "pass", k + 1, shapely.LineString([(rng.uniform(-9, 9), 6.1 * k), (90, 6.1 * k)])
+        )
+        for k in range(count)
+    ]
+
+    both = [*passes, *(replace(p, line=p.line.reverse()) for p in passes)]
+    begin, end = poses(both)
+    a, b = np.indices((2 * count, 2 * count)).reshape(2, -1)
+    cost = 8.0 * shortest_turns(end[a], begin[b], 8.0)[1].sum(axis=1).reshape(2 * count, -1)
+    brute = min(
+        sum(
+            cost[x, y]
+            for x, y in itertools.pairwise(k + count * way for k, way in zip(*tried, strict=True))
+        )
+        for order in itertools.permutations(range(count))
+        for tried in ((order, ways) for ways in itertools.product((0, 1), repeat=count))
+    )
+    begin, end = poses(in_order(passes, 8.0, None))
+    turning = 8.0 * float(shortest_turns(end[:-1], begin[1:], 8.0)[1].sum())
+    assert turning == pytest.approx(brute)
+
+
+def test_many_passes_skip_those_that_would_need_a_loop() -> None:
+    passes = [
+        PlannedPass("pass", k + 1, shapely.LineString([(0, 6.1 * k), (200, 6.1 * k)]))
+        for k in range(40)
+    ]
+    cost = turn_costs(passes, 8.0, 0.0)
+    order = least_turning(cost, np.zeros(80), np.arange(40))
+    assert sorted(node % 40 for node in order) == list(range(40))
+    skipped = cost[order[:-1], order[1:]].sum()
+    one_by_one = [k if k % 2 == 0 else 40 + k for k in range(40)]
+    assert skipped < 0.75 * cost[one_by_one[:-1], one_by_one[1:]].sum()

@@ -70,7 +70,7 @@ class Seeding:
     withholding_days: int = 0
     treated: bool = False  # the seed is treated
     rounds: int | None = None  # headland rounds; None: as many as turns need
-    headland: str = "last"  # ``"first"`` or ``"last"``: when they are driven
+    headland: str = "first"  # ``"first"`` or ``"last"``: when they are driven
     # None: of a common size
     tractor_length_m: float | None = None  # from the hitch pin to its foremost point
     tractor_width_m: float | None = None

@@ -14,7 +14,7 @@ from evenacre.coverage.field_plane import lay_out, plane_for
 from evenacre.geo.overlay import common, polygonal, without
 from evenacre.model import Field
 from evenacre.model.finding import Finding
-from evenacre.planning.ground import opened, overlaid
+from evenacre.planning.ground import opened, overlaid, whole_of
 from evenacre.planning.passes.fenced_drive import fenced_drive
 from evenacre.planning.passes.open_drive import open_drive
 from evenacre.planning.passes.pass_types import Drive, PassPlan, PlannedPass
@@ -88,8 +88,8 @@ def _taken(drive: Drive, rig: Rig) -> list[Finding]:
     if drive.turn_radius_m is None:
         found.append(Finding.note("radius_derived", radius_m=rig.radius_m))
     if drive.tractor_length_m is None or drive.tractor_width_m is None:
-        size = {"length_m": rig.tractor_length_m, "width_m": rig.tractor_width_m}
-        found.append(Finding.note("tractor_assumed", **size))
+        length, width = rig.tractor_length_m, rig.tractor_width_m
+        found.append(Finding.note("tractor_assumed", length_m=length, width_m=width))
     return found
 
 
@@ -103,7 +103,8 @@ def _predicted(
     cover = count_cover(pieces)
     covered = common(cover.once_or_more, workable).area
     inside = shapely.area(overlaid(shapely.intersection, pieces, workable)).sum()
-    left = polygonal(opened(without(workable, cover.once_or_more), _HAIR_M, join_style="mitre"))
+    bare = opened(without(workable, cover.once_or_more), _HAIR_M, join_style="mitre")
+    left = whole_of(np.atleast_1d(polygonal(bare)))
     return left, {
         "covered_m2": float(covered),
         "overlap_m2": float(common(cover.twice_or_more, workable).area),

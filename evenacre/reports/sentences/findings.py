@@ -260,14 +260,6 @@ SENTENCES = {
         "The tractor's size was not given: {length_m:length} ahead of the hitch pin and "
         "{width_m:length} wide was taken."
     ),
-    "no_room_for_turns": (
-        "No turn on a circle of {radius_m:length} has room in this field; one of {least_m:length} "
-        "would have."
-    ),
-    "no_turn_at_all": (
-        "No turn on a circle of {radius_m:length} has room in this field, nor has any tighter one "
-        "that this drill can follow."
-    ),
     # Of the herd and of seeding behind it.
     "no_herd": "No herd was given: whether the forage lasts for the moves is not checked.",
     "no_forage": "No forage was given for {paddocks}: it is not checked there.",

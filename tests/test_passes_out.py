@@ -107,7 +107,7 @@ def test_headings_of_passes_are_those_of_the_globe(written: Written) -> None:
 
 def test_turns_and_workable_ground_are_layers_too(written: Written) -> None:
     path = written.folder / "passes.gpkg"
-    assert [name for name, _ in pyogrio.list_layers(path)] == ["passes", "turns", "workable"]
+    assert [name for name, _ in pyogrio.list_layers(path)][:3] == ["passes", "turns", "workable"]
     turns = pyogrio.read_dataframe(path, layer="turns")
     ground = pyogrio.read_dataframe(path, layer="workable")
     for plan in written.plans:

@@ -46,7 +46,7 @@ def pass_files(plans: Sequence[PassPlan]) -> PassFiles:
 
 
 def _layers(plans: Sequence[PassPlan]) -> dict[str, gpd.GeoDataFrame]:
-    return {
+    layers = {
         "passes": _frame(
             "field order kind number length_m heading_deg",
             [
@@ -65,6 +65,13 @@ def _layers(plans: Sequence[PassPlan]) -> dict[str, gpd.GeoDataFrame]:
                 for plan in plans
                 for order, turn in enumerate(plan.turns, start=1)
                 if turn.length > 0
+            ],
+        ),
+        "workable": _frame(
+            "field area_m2",
+            [
+                (plan.field, round(plan.workable_m2, 2), to_lonlat(plan.workable, plan.plane))
+                for plan in plans
             ],
         ),
         "hitch_pin": _frame(
@@ -90,13 +97,12 @@ def _layers(plans: Sequence[PassPlan]) -> dict[str, gpd.GeoDataFrame]:
                 if part.area >= _SOME_M2
             ],
         ),
-        "workable": _frame(
-            "field area_m2",
-            [
-                (plan.field, round(plan.workable_m2, 2), to_lonlat(plan.workable, plan.plane))
-                for plan in plans
-            ],
-        ),
+    }
+    # These two only where there is something in them.
+    return {
+        name: frame
+        for name, frame in layers.items()
+        if len(frame) or name not in ("hitch_pin", "left")
     }
 
 

@@ -112,7 +112,12 @@ class Drive:
             headland,
             self._implement.width_m,
             ground_beside(self._steps, self._implement),
-            find_causes(self._steps, self._implement, self._operation.blockages),
+            find_causes(
+                self._steps,
+                self._implement,
+                self._operation.blockages,
+                sides_told=all(f.code != "partial_width" for f in self._legs.states),
+            ),
         )
 
     @cached_property

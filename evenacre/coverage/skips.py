@@ -53,7 +53,8 @@ _USUAL_SPEED = (0.3, 1.6)
 class SkipCause:
     """Ground a known cause left bare: blocked rows, or a hole in the log.
 
-    ``swept`` is what would have been covered.
+    ``swept`` is what would have been covered. Without a ``kind`` it may have been, so that it is
+    no place to go back to.
     """
 
     kind: str
@@ -122,7 +123,8 @@ def find_skips(
 
     for known in around.causes:
         mine, rest = _split(rest, known.swept)
-        add(mine, [known.kind] * len(mine), known.cause)
+        if known.kind:
+            add(mine, [known.kind] * len(mine), known.cause)
     # A drawn boundary bridges the notches between pass ends; they prove nothing.
     drawn = not around.boundary_given
     if drawn:
@@ -218,17 +220,21 @@ def _at_turn(skips: np.ndarray, around: Surroundings) -> BoolArray:
 
 
 def find_causes(
-    steps: Steps, implement: Implement, blockages: Sequence[Blockage]
+    steps: Steps, implement: Implement, blockages: Sequence[Blockage], *, sides_told: bool = True
 ) -> list[SkipCause]:
     """Blocked rows by their event, rows off between rows on, and gaps in the log.
 
-    ``blockages`` are those that ``steps.blocked`` numbers.
+    ``blockages`` are those that ``steps.blocked`` numbers. Where the log gives less than the full
+    width without its side (not ``sides_told``), nothing is known of the rest of the tool.
     """
     found = [
         SkipCause("blocked rows", blockage.cause, _swept(steps, steps.blocked == number, implement))
         for number, blockage in enumerate(blockages, start=1)
     ]
     found += _rows_off_between(steps, implement)
+    if not sides_told:
+        beside = (steps.working & steps.whole)[:, None] & ~steps.active & (steps.blocked == 0)
+        found.append(SkipCause("", "", _swept(steps, beside, implement)))
     found += _log_gaps(steps, implement)
     return [s for s in found if not s.swept.is_empty]
 

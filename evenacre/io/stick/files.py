@@ -30,6 +30,7 @@ _OF_THE_SYSTEM = {"__macosx", "system volume information", "$recycle.bin", "lost
 _OF_THE_SYSTEM |= {"desktop.ini", "thumbs.db"}
 _MAPS = {".shp", ".gpkg", ".geojson", ".kml", ".kmz", ".fgb", ".gml", ".parquet"}
 _LOGS = {".csv", ".tsv", ".gpx", ".nmea", ".nma", ".ubx", ".xlsx", ".zip", ".toml"}
+_TEXTS = {".txt", ".log", ".dat", ".asc", ".tab"}
 _PLAIN = re.compile(r"[^\w ()+.,=-]")
 
 
@@ -230,8 +231,10 @@ def is_stick(path: Path) -> bool:
     except InputError:
         return False  # its reader will say what is wrong
     kinds = [PurePosixPath(member.filename).suffix.lower() for member in members]
-    several = sum(kind in _MAPS | _LOGS for kind in kinds) > 1
-    return several or bool({".toml", ".zip"} & set(kinds))
+    several = sum(kind in _MAPS | _LOGS for kind in kinds)
+    # Texts may be logs too, and beside one they are more often about it.
+    texts = sum(kind in _TEXTS for kind in kinds)
+    return several > 1 or (not several and texts > 1) or bool({".toml", ".zip"} & set(kinds))
 
 
 def _files_below(folder: Path) -> Iterator[Path]:

@@ -17,8 +17,15 @@ from evenacre.units.parsing import example_unit, unit_factor
 _SETTLED_WITHIN = 0.05
 _AGREEING_RATES = 0.02
 _WIDEST_M = 100.0
-# Far beyond any drill (m/s, m, s, kg/m2 and kg/s), and too little to be anything at all.
-_MOST = {"speed": 1e3, "distance": 1e6, "interval": UNDATED_S, "rate": 50.0, "flow": 1e3}
+# Far beyond any drill (m/s, m, s, kg/m2, kg/s and kg), and too little to be anything at all.
+_MOST = {
+    "speed": 1e3,
+    "distance": 1e6,
+    "interval": UNDATED_S,
+    "rate": 50.0,
+    "flow": 1e3,
+    "mass": 1e5,
+}
 _NOTHING = 1e-15
 # Units told apart by holding the log against its own positions.
 _CANDIDATES = {
@@ -45,15 +52,23 @@ def with_measures(
         When a column the person named has no unit and none can be told.
     """
     reader = _MeasureReader(table, plan, paces, findings)
+    flows, interval_s = reader.amounts("flow"), reader.plain("interval")
+    if masses := reader.amounts("mass"):
+        # A flow counts for the time that its record says it covers: any time gives the mass back.
+        known = paces[1][paces[1] > 0]
+        usual_s = float(np.median(known)) if known.size else 1.0
+        stated = np.zeros(len(track)) if interval_s is None else interval_s
+        interval_s = np.where(stated > 0, stated, usual_s)
+        flows = {name: mass / interval_s for name, mass in masses.items()} | flows
     return replace(
         track,
         width_m=reader.width(),
         distance_m=reader.distance(),
-        interval_s=reader.plain("interval"),
+        interval_s=interval_s,
         speed_mps=reader.plain("speed"),
         heading_rad=reader.heading(),
         rates=reader.amounts("rate"),
-        flows=reader.amounts("flow"),
+        flows=flows,
     )
 
 

@@ -10,9 +10,10 @@ from evenacre.errors import InputError
 from evenacre.io.common.findings import Findings, counted
 from evenacre.io.logs.columns.column_roles import DIMENSIONS, ColumnPlan, ColumnUse
 from evenacre.io.logs.columns.width_unit import width_units
+from evenacre.io.tables.headers import read_header
 from evenacre.io.tables.record_table import RecordTable
 from evenacre.model import UNDATED_S, FloatArray, Track
-from evenacre.units.parsing import example_unit, unit_factor
+from evenacre.units.parsing import Dimension, example_unit, unit_factor
 
 _SETTLED_WITHIN = 0.05
 _AGREEING_RATES = 0.02
@@ -95,12 +96,14 @@ class _MeasureReader:
         return None if use is None or values is None else self._possible(values, use)
 
     def width(self) -> FloatArray | None:
-        use, values = self.plan.get("width"), self.plain("width")
+        use = self.plan.get("width")
+        values = None if use is None else self._si(self._in_unit_of_distance(use))
         if use is None or values is None:
             return None
+        values = self._possible(values, use)
         widest = np.nanmax(values, initial=0.0)
         if widest > _WIDEST_M:
-            fitting = next(iter(width_units(self.table, use.column)[1]), "in")
+            fitting = next(iter(self._widths(use)), "in")
             raise self.table.error(
                 f'column "{use.column}"',
                 f"a swath {widest:,.0f} m wide cannot be right.",
@@ -108,6 +111,27 @@ class _MeasureReader:
                 f"--column 'width={use.column} [{fitting}]', or --column width= to leave it out.",
             )
         return values
+
+    def _in_unit_of_distance(self, use: ColumnUse) -> ColumnUse:
+        """Let a width that names no unit have that in which the distance fits the positions."""
+        moved = self.plan.get("distance")
+        bare = read_header(use.column).unit(Dimension.LENGTH) is None and not use.asked
+        if moved is None or moved.unit is not None or not bare:
+            return use
+        steps = self.table.numbers(moved.column, moved.meaning, Findings())
+        unit = replace(self, findings=Findings())._settled(moved, steps)
+        fitting = {unit_factor(name, Dimension.LENGTH) for name in self._widths(use)}
+        if unit is None or unit == use.unit or unit not in fitting:
+            return use
+        self.findings.warn(
+            f"{self.table.about(use.column)} has no unit; it is taken to be in that of column "
+            f'"{moved.column}", which fits the positions.'
+        )
+        return replace(use, unit=unit)
+
+    def _widths(self, use: ColumnUse) -> list[str]:
+        """Units in which a tool may be as wide as a column says."""
+        return width_units(self.table, use.column)[1]
 
     def distance(self) -> FloatArray | None:
         """Distance since the last record; a running total is turned into steps first."""
@@ -180,7 +204,7 @@ class _MeasureReader:
             return values * unit
         example, key = example_unit(DIMENSIONS[use.role]), f":{use.key}" if use.key else ""
         if use.role == "width":
-            example = next(iter(width_units(self.table, use.column)[1]), example)
+            example = next(iter(self._widths(use)), example)
         call = f"--column '{use.role}{key}={use.column} [{example}]'"
         if use.asked:
             raise self.table.error(

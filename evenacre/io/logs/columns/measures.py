@@ -123,9 +123,11 @@ class _MeasureReader:
         fitting = {unit_factor(name, Dimension.LENGTH) for name in self._widths(use)}
         if unit is None or unit == use.unit or unit not in fitting:
             return use
+        guess = f"{self.table.about(use.column)} has no unit; "
+        for said in (self.findings.notes, self.findings.warnings):
+            said[:] = [text for text in said if not text.startswith(guess)]
         self.findings.warn(
-            f"{self.table.about(use.column)} has no unit; it is taken to be in that of column "
-            f'"{moved.column}", which fits the positions.'
+            f'{guess}it is taken to be in that of column "{moved.column}", which fits the positions.'
         )
         return replace(use, unit=unit)
 

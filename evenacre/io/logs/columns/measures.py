@@ -127,7 +127,8 @@ class _MeasureReader:
         for said in (self.findings.notes, self.findings.warnings):
             said[:] = [text for text in said if not text.startswith(guess)]
         self.findings.warn(
-            f'{guess}it is taken to be in that of column "{moved.column}", which fits the positions.'
+            f'{guess}it is taken to be in that of column "{moved.column}", as that fits the '
+            "positions."
         )
         return replace(use, unit=unit)
 

@@ -155,9 +155,7 @@ def _antenna_path(
         # Its speed at either end is its own.
         a, b = v0 * (1 + work.speed_spread * rng.uniform(-1, 1, 2))
         ramp = np.clip(np.linspace(-1.0, 2.0, len(along)), 0.0, 1.0)
-        if parts and on_pass[-1][0]:
-            add(_turn(parts[-1], xy), straight=False, speed=0.8 * v0)
-        elif parts:
+        if (parts and on_pass[-1][0]) or parts:
             add(_turn(parts[-1], xy), straight=False, speed=0.8 * v0)
         add(xy, straight=True, speed=a + (b - a) * ramp)
     xy = np.concatenate(parts)
@@ -195,7 +193,9 @@ def _round(rig: Rig, work: Work, spacing: float, ring: int) -> Floats:
     line = _boundary(rig, work, spacing, inset).buffer(-7.0).buffer(7.0, quad_segs=64).exterior
     # One way round, so that the antenna's left is always the same side.
     s = np.arange(0.0, line.length + 6.0, _FINE_M)
-    points = shapely.line_interpolate_point(line.reverse() if line.is_ccw else line, s % line.length)
+    points = shapely.line_interpolate_point(
+        line.reverse() if line.is_ccw else line, s % line.length
+    )
     return shapely.get_coordinates(points)
 
 

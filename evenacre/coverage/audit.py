@@ -127,6 +127,7 @@ def audit_operation(
         sources=tuple(t.source for t in tracks),
         findings=collect_findings(operation, doubts, work.findings(), land, frame),
         totals=work.totals(),
+        measured=work.measured,
     )
 
 

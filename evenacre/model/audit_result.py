@@ -13,6 +13,7 @@ from pyproj import CRS
 
 from evenacre.arrays import FloatArray
 from evenacre.model.finding import Finding
+from evenacre.model.measured import Measured
 
 
 @dataclass(frozen=True)
@@ -154,6 +155,8 @@ class AuditResult:
     sources: tuple[str, ...] = ()
     findings: tuple[Finding, ...] = ()
     totals: RunningTotals | None = None  # how far the job had come at any moment
+    # What the logs tell of the drill, where they hold a drive
+    measured: tuple[Measured, ...] = ()
 
 
 @dataclass(frozen=True)

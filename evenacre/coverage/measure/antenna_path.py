@@ -41,7 +41,7 @@ class AntennaPath:
 
     @property
     def middle(self) -> BoolArray:
-        """Whether the middle of the tool was on, (n,): it crosses slanted lines like the antenna."""
+        """Whether the middle of the tool was on, (n,): it meets slants as the antenna does."""
         rows = self.active.shape[1]
         on: BoolArray = self.active[:, (rows - 1) // 2] | self.active[:, rows // 2]
         return on

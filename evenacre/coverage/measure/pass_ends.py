@@ -9,7 +9,7 @@ import shapely
 from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry
 
-from evenacre.arrays import BoolArray, FloatArray, IntArray
+from evenacre.arrays import FloatArray, IntArray
 from evenacre.coverage.measure.antenna_path import AntennaPath
 
 # A pass shows where it points over so much of it, and is one from so many widths on.
@@ -76,6 +76,8 @@ class Shift:
     step_m : (m,) float
         From each end to the line between its two neighbours that go the other way, halved, as
         ``behind_m``.
+    sign : (m,) int
+        1 where the machine went out there, -1 where it came in.
     at_x_m, at_y_m : (m,) float
     """
 
@@ -86,6 +88,7 @@ class Shift:
     speed_mps: float
     scatter_m: float
     step_m: FloatArray
+    sign: IntArray
     at_x_m: FloatArray
     at_y_m: FloatArray
 
@@ -115,9 +118,9 @@ def find_ends(path: AntennaPath, width_m: float) -> PassEnds:
     out = np.arctan2(y - path.y_m[there], x - path.x_m[there])
     course = path.course_rad[np.where(sign > 0, k, k + 1)] + np.where(sign > 0, 0.0, np.pi)
     straight = np.abs(np.angle(np.exp(1j * (course - out)))) < _PARALLEL_RAD
-    good = straight & (length > max(_LEAST_WIDTHS * width_m, _COURSE_M))
     speed = (path.speed_mps[k] + path.speed_mps[k + 1]) / 2
-    good &= speed > 0
+    long = length > max(_LEAST_WIDTHS * width_m, _COURSE_M)
+    good: IntArray = np.flatnonzero(straight & long & (speed > 0))
     return PassEnds(
         x[good],
         y[good],
@@ -133,9 +136,9 @@ def _parted(path: AntennaPath, k: IntArray) -> float:
     """Share of the ends beside which only some of the rows were on."""
     if not len(k):
         return 0.0
-    some = path.active.any(axis=1) & ~path.active.all(axis=1)
-    near: BoolArray = some[k] | some[k + 1]
-    return float(near.mean())
+    rows_on = path.active.sum(axis=1)
+    some = (rows_on > 0) & (rows_on < path.active.shape[1])
+    return float((some[k] | some[k + 1]).mean())
 
 
 def shift_of(ends: PassEnds, width_m: float) -> Shift | None:
@@ -185,6 +188,7 @@ def shift_of(ends: PassEnds, width_m: float) -> Shift | None:
         speed,
         float(scatter / np.sqrt(1.5)),
         step[opposite],
+        ends.sign[whole][opposite],
         ends.x_m[whole][opposite],
         ends.y_m[whole][opposite],
     )
@@ -211,10 +215,10 @@ def shift_to_boundary(ends: PassEnds, boundary: BaseGeometry) -> Shift | None:
         )
     )
     rings = shapely.boundary(boundary)
-    crossings, ray = shapely.get_coordinates(
-        shapely.intersection(rays, rings), return_index=True
-    )
-    away = (crossings[:, 0] - ends.x_m[ray]) * cos[ray] + (crossings[:, 1] - ends.y_m[ray]) * sin[ray]
+    crossings, ray = shapely.get_coordinates(shapely.intersection(rays, rings), return_index=True)
+    away = (crossings[:, 0] - ends.x_m[ray]) * cos[ray] + (crossings[:, 1] - ends.y_m[ray]) * sin[
+        ray
+    ]
     order = np.lexsort((np.abs(away), ray))
     end, first = np.unique(ray[order], return_index=True)
     to_edge = np.full(len(ends.x_m), np.nan)
@@ -253,6 +257,7 @@ def shift_to_boundary(ends: PassEnds, boundary: BaseGeometry) -> Shift | None:
         float(ends.speed_mps[k].mean()),
         scatter,
         step,
+        ends.sign[k],
         ends.x_m[k],
         ends.y_m[k],
     )
@@ -286,9 +291,7 @@ def _neighbours(ends: PassEnds, width_m: float) -> tuple[IntArray, IntArray]:
     return nearest[0], nearest[1]
 
 
-def _robust(
-    design: FloatArray, seen: FloatArray
-) -> tuple[FloatArray, FloatArray, float] | None:
+def _robust(design: FloatArray, seen: FloatArray) -> tuple[np.ndarray, np.ndarray, float] | None:
     """Fit by Huber's weights: coefficients, their standard errors, and the scatter of one.
 
     The second coefficient is pinned where the data do not tell it.
@@ -296,8 +299,8 @@ def _robust(
     free = len(seen) - 2
     if free < 1:
         return None
-    weight = np.ones(len(seen))
-    solved, scatter = np.zeros(2), 0.0
+    weight: FloatArray = np.ones(len(seen))
+    scatter = 0.0
     # What cannot be told (speeds all alike) is taken for 0, with a wide error.
     ridge = np.diag([0.0, 1e-6 * len(seen)])
     for _ in range(_ITERATIONS):

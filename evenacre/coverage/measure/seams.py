@@ -72,7 +72,9 @@ def find_seams(path: AntennaPath, width_m: float) -> Seams:
 
 def _spread(path: AntennaPath, number: IntArray) -> IntArray:
     """Fixes at work on straight lines, about evenly along the way."""
-    step = np.hypot(np.diff(path.x_m, prepend=path.x_m[:1]), np.diff(path.y_m, prepend=path.y_m[:1]))
+    step = np.hypot(
+        np.diff(path.x_m, prepend=path.x_m[:1]), np.diff(path.y_m, prepend=path.y_m[:1])
+    )
     place = np.floor(np.cumsum(step) / _APART_M)
     new = np.diff(place, prepend=-1.0) > 0
     return np.flatnonzero(new & (number > 0) & path.straight)

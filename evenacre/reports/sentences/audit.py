@@ -16,7 +16,25 @@ from evenacre.reports.sentences.loads import disagreement_sentence
 from evenacre.units.display import UnitSystem
 
 _MOST_LINES = 6
-FIRST = ("machines_mixed", "records_lost", "way_lost", "unlike_the_records")
+FIRST = (
+    "machines_mixed",
+    "behind_found",
+    "behind_found_with_delay",
+    "delay_found",
+    "delay_found_by_tool",
+    "delay_found_with_tool",
+    "left_found",
+    "right_found",
+    "behind_unlike",
+    "delay_unlike",
+    "left_unlike",
+    "width_unlike_passes",
+    "tool_or_hand",
+    "tool_unknown",
+    "records_lost",
+    "way_lost",
+    "unlike_the_records",
+)
 """Findings that come before the answer: it may be wrong altogether."""
 _NO_WAY_M = 0.5  # less is not worth telling
 _SPECK_M2 = 0.1  # less is what arithmetic leaves

@@ -78,7 +78,8 @@ class Shift:
         ``behind_m``.
     sign : (m,) int
         1 where the machine went out there, -1 where it came in.
-    at_x_m, at_y_m : (m,) float
+    across_m : (m,) float
+        Where they are across the passes.
     """
 
     behind_m: float
@@ -89,8 +90,7 @@ class Shift:
     scatter_m: float
     step_m: FloatArray
     sign: IntArray
-    at_x_m: FloatArray
-    at_y_m: FloatArray
+    across_m: FloatArray
 
 
 def find_ends(path: AntennaPath, width_m: float) -> PassEnds:
@@ -189,8 +189,7 @@ def shift_of(ends: PassEnds, width_m: float) -> Shift | None:
         float(scatter / np.sqrt(1.5)),
         step[opposite],
         ends.sign[whole][opposite],
-        ends.x_m[whole][opposite],
-        ends.y_m[whole][opposite],
+        _across(ends, whole[opposite]),
     )
 
 
@@ -258,9 +257,15 @@ def shift_to_boundary(ends: PassEnds, boundary: BaseGeometry) -> Shift | None:
         scatter,
         step,
         ends.sign[k],
-        ends.x_m[k],
-        ends.y_m[k],
+        _across(ends, k),
     )
+
+
+def _across(ends: PassEnds, k: IntArray) -> FloatArray:
+    """Where some ends are across the passes, whichever way these are driven."""
+    axis = np.angle(np.exp(2j * ends.outward_rad).mean()) / 2
+    across: FloatArray = ends.y_m[k] * np.cos(axis) - ends.x_m[k] * np.sin(axis)
+    return across
 
 
 def _neighbours(ends: PassEnds, width_m: float) -> tuple[IntArray, IntArray]:

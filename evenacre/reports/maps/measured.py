@@ -17,7 +17,7 @@ from evenacre.units.display import UnitSystem
 
 _INCHES = (8.0, 8.4)
 _DPI = 130
-_SIDES = {-1: "on their left", 1: "on their right", 0: "going the same way"}
+_SIDES = {-1: "left to left", 1: "right to right", 0: "one way"}
 _MARKS = {-1: "<", 1: ">", 0: "o"}
 
 
@@ -45,7 +45,7 @@ def _ends(axes: Axes, shift: Shift | None, report: MeasureReport, units: UnitSys
         loc="left",
     )
     scale = units.length.per_si
-    order = _along(shift)
+    order = np.argsort(shift.across_m, kind="stable")
     place = np.arange(1, len(order) + 1)
     sign, step = shift.sign[order], shift.step_m[order] * scale
     moved = step - shift.behind_m * scale
@@ -70,17 +70,9 @@ def _ends(axes: Axes, shift: Shift | None, report: MeasureReport, units: UnitSys
             label=f"{words}, moved by {amount(shift.behind_m, behind, units)}",
         )
     axes.set_ylabel(f"beyond the line [{units.length.label}]")
-    axes.set_xlabel("pass end, in order along the headlands")
+    axes.set_xlabel("pass ends from one side of the field to the other")
     axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.2), ncols=2, frameon=False, fontsize=9)
     axes.grid(axis="y", color=sheet.NOTHING, linewidth=0.4)
-
-
-def _along(shift: Shift) -> np.ndarray:
-    """Order of pass ends along the longer way they spread."""
-    xy = np.column_stack([shift.at_x_m, shift.at_y_m])
-    around = xy - xy.mean(axis=0)
-    _, _, axes = np.linalg.svd(around, full_matrices=False)
-    return np.argsort(around @ axes[0], kind="stable")
 
 
 def _spacing(axes: Axes, seams: Seams | None, report: MeasureReport, units: UnitSystem) -> None:
@@ -89,7 +81,11 @@ def _spacing(axes: Axes, seams: Seams | None, report: MeasureReport, units: Unit
             axes, "Spacing of adjacent passes", "the log holds no straight passes side by side"
         )
         return
-    axes.set_title("Spacing of adjacent passes, antenna to antenna", fontsize=11, loc="left")
+    axes.set_title(
+        "Spacing of adjacent passes, antenna to antenna, by the sides that meet",
+        fontsize=11,
+        loc="left",
+    )
     scale = units.length.per_si
     shown = [side for side in _SIDES if len(seams.of(side))]
     for row, side in enumerate(shown):
@@ -98,13 +94,13 @@ def _spacing(axes: Axes, seams: Seams | None, report: MeasureReport, units: Unit
         axes.plot(spacing, row + spread, _MARKS[side], color=sheet.PASS, markersize=5, alpha=0.8)
         middle = float(np.median(spacing))
         axes.plot([middle, middle], [row - 0.35, row + 0.35], color=sheet.BOUNDARY, linewidth=2)
-    axes.set_yticks(range(len(shown)), [f"neighbour {_SIDES[side]}" for side in shown])
+    axes.set_yticks(range(len(shown)), [_SIDES[side] for side in shown])
     axes.set_ylim(-0.6, len(shown) - 0.4)
     told = report.evidence.of("width").told
     if told is not None:
         axes.axvline(told * scale, color=sheet.SKIP, linestyle="--", linewidth=1.3)
         words = f"width told: {units.length.text(told)}"
-        axes.text(0.99, 1.02, f"dashed: {words}", transform=axes.transAxes, ha="right", fontsize=9)
+        axes.text(0.99, 0.92, f"dashed: {words}", transform=axes.transAxes, ha="right", fontsize=9)
     axes.set_xlabel(f"spacing [{units.length.label}]; the thick line is the middle one")
     axes.grid(axis="x", color=sheet.NOTHING, linewidth=0.4)
 

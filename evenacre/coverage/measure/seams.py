@@ -14,10 +14,11 @@ from evenacre.coverage.measure.antenna_path import AntennaPath
 # Neighbours are looked for from places so far apart.
 _APART_M = 5.0
 _PARALLEL_RAD = np.radians(4.0)
-# A pass lies this near to where the next one is looked for, in widths.
-_NEAR = 0.62
-# Seams shorter than this many places tell nothing.
-_FEWEST_PLACES = 5
+# A pass lies this near to where the next one is looked for, of the way there; wider spacings are
+# looked for where no more than a share of the places have a neighbour nearer by.
+_NEAR, _SHARE = 0.62, 0.1
+# Seams shorter than this many places, or than this share of the usual, tell nothing.
+_FEWEST_PLACES, _SHORT = 5, 0.3
 
 
 @dataclass(frozen=True)
@@ -45,7 +46,7 @@ class Seams:
 
 
 def find_seams(path: AntennaPath, width_m: float) -> Seams:
-    """Find adjacent passes about a width apart, else about two widths."""
+    """Find adjacent passes about a width apart or half of one, else about two."""
     number = path.pass_number
     at = _spread(path, number)
     if len(at) < _FEWEST_PLACES:
@@ -53,19 +54,26 @@ def find_seams(path: AntennaPath, width_m: float) -> Seams:
         return Seams(nothing, nothing.astype(int), nothing, nothing)
     x, y, course = path.x_m[at], path.y_m[at], path.course_rad[at]
     tree = cKDTree(np.column_stack([x, y]))
-    for apart_m in (width_m, 2 * width_m):
+    for apart in ((0.5, 1.0), (2.0,)):
         found = pd.concat(
-            [_beside(tree, x, y, course, number[at], side, apart_m, width_m) for side in (1, -1)]
+            [
+                _beside(tree, x, y, course, number[at], side, times * width_m)
+                for side in (1, -1)
+                for times in apart
+            ]
         )
-        if len(found) > 0.1 * len(at):
+        if len(found) > _SHARE * len(at):
             break
+    found = found.sort_values("spacing", kind="stable").drop_duplicates(["place", "hand"])
     seams = found.groupby(["low", "high", "side"]).agg(
         spacing=("spacing", "median"),
         places=("spacing", "size"),
         x=("x", "median"),
         y=("y", "median"),
     )
-    seams = seams[seams["places"] >= _FEWEST_PLACES].reset_index()
+    # Where a pass is short of its neighbour, the next but one shows for a little.
+    fewest = max(_FEWEST_PLACES, _SHORT * seams["places"].median())
+    seams = seams[seams["places"] >= fewest].reset_index()
     columns = (seams[name].to_numpy() for name in ("spacing", "side", "x", "y"))
     return Seams(*columns)
 
@@ -88,14 +96,13 @@ def _beside(
     number: IntArray,
     hand: int,
     apart_m: float,
-    width_m: float,
 ) -> pd.DataFrame:
     """The nearest parallel pass on one hand (1: right) of each place."""
     across_x, across_y = hand * np.sin(course), -hand * np.cos(course)
     target = np.column_stack([x + apart_m * across_x, y + apart_m * across_y])
-    reach = _NEAR * width_m
-    count = int(min(tree.n, 2 + 2 * np.ceil(2 * reach / _APART_M)))
-    distance, other = tree.query(target, k=count, distance_upper_bound=reach)
+    reach_m = _NEAR * apart_m
+    count = int(min(tree.n, 2 + 2 * np.ceil(2 * reach_m / _APART_M)))
+    distance, other = tree.query(target, k=count, distance_upper_bound=reach_m)
     place, nth = np.nonzero(np.isfinite(distance))
     other = other[place, nth]
     turn = np.angle(np.exp(1j * (course[other] - course[place])))
@@ -111,6 +118,7 @@ def _beside(
     table = pd.DataFrame(
         {
             "place": place,
+            "hand": hand,
             "spacing": spacing,
             "low": np.minimum(number[place], number[other]),
             "high": np.maximum(number[place], number[other]),
@@ -118,5 +126,5 @@ def _beside(
             "x": x[place],
             "y": y[place],
         }
-    )[good & (spacing > (1 - _NEAR) * width_m)]
+    )[good & (spacing > apart_m - reach_m)]
     return table.loc[table.groupby("place")["spacing"].idxmin()]

@@ -63,10 +63,8 @@ def amount(value: float, one: Measured, units: UnitSystem, digits: int = 3) -> s
 def _figure(one: Measured, units: UnitSystem) -> str:
     if one.value is None or one.sigma is None:
         return f"the log cannot tell: {WHY_NOT[one.why_not]}"
-    places = counted(one.places, "seam between passes" if one.how == "seams" else "pass end")
-    if one.how == "seams":
-        places = places.replace("seam between passess", "seams between passes")
-    text = f"{amount(one.value, one, units)} ± {amount(one.sigma, one, units, 2)} ({places}"
+    places = counted(one.places, "seam" if one.how == "seams" else "pass end")
+    text = f"{amount(one.value, one, units)} ± {amount(one.sigma, one, units, 1)} ({places}"
     if one.how != "seams" and one.speed_mps is not None:
         text += f" at {units.speed.text(one.speed_mps, 2)}"
     return f"{text})"

@@ -44,7 +44,7 @@ class Work:
 
     ``habit``: ``"line"`` work goes on and off as the drill crosses the headland's edge;
     ``"overlap"`` a careful driver is early on and late off by some 0.6 m; ``"late"`` a hand is
-    late both ways by a time of its own from 0.5 to 1 s.
+    late both ways by a time of its own from 0.5 to 1 s; ``"never up"`` work stays on in turns.
     ``guided``: ``"tool"`` the drill is on evenly spaced lines, ``"antenna"`` the antenna is.
     """
 
@@ -62,6 +62,7 @@ class Work:
     white_m: float = 0.005
     steer_m: float = 0.02  # of whole passes
     turned_rad: float = 0.6
+    zone_m: float | None = None  # from here along the passes on, the rate is a third higher
 
 
 @dataclass(frozen=True)
@@ -84,6 +85,8 @@ def simulate(rig: Rig, work: Work, seed: int, **told: object) -> Simulated:
     course = np.arctan2(np.gradient(y), np.gradient(x))
     tool_x, tool_y, heading = _towed(rig, x, y, course)
     on = _worked(rig, work, rng, spacing, tool_x, tool_y, heading, straight, time)
+    if work.habit == "never up":
+        on[:] = True
     logged_t = np.arange(time[0] + rng.uniform(0, 1 / work.hz), time[-1], 1 / work.hz)
     # What is on the ground at t was logged a lag before.
     then = np.clip(np.searchsorted(time, logged_t + rig.lag_s), 0, len(time) - 1)
@@ -97,6 +100,9 @@ def simulate(rig: Rig, work: Work, seed: int, **told: object) -> Simulated:
     boundary = shapely.Polygon(
         np.column_stack(_lonlat(*_turned(corners[:, 0], corners[:, 1], work.turned_rad)))
     )
+    rates = {}
+    if work.zone_m is not None:
+        rates["p"] = np.where(tool_x[then] > work.zone_m, 0.02, 0.015) * sections.any(axis=1)
     track = Track(
         "log.csv",
         START_S + logged_t,
@@ -104,6 +110,7 @@ def simulate(rig: Rig, work: Work, seed: int, **told: object) -> Simulated:
         lat,
         working=sections.any(axis=1),
         sections=sections if rig.sections > 1 else None,
+        rates=rates,
     )
     drill = Implement(rig.width_m, rows=12 * rig.sections, rows_known=True, **told)  # type: ignore[arg-type]
     job = Operation("job", Field("field", boundary), drill, (track,), settings=Settings())

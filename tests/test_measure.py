@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
+from pathlib import Path
 
+import geopandas as gpd
 import numpy as np
+import pandas as pd
 import pytest
 from hidden_settings import Rig, Simulated, Work, simulate
+from typer.testing import CliRunner
 
+import evenacre as ev
+from evenacre.cli.main import app
 from evenacre.coverage.audit import audit_operation
 from evenacre.coverage.legs import measure_operation
 from evenacre.coverage.measure.settings import Evidence
@@ -60,6 +67,17 @@ def test_tool_and_delay_are_one_sum_at_one_speed() -> None:
     assert evidence.of("behind").value is None
     _, evidence = measured(rig, SMALL, product_lag_s=2.0)
     assert evidence.of("behind").value == pytest.approx(rig.behind_m, abs=0.5)
+
+
+def test_rate_steps_at_a_zones_edge_tell_where_work_never_stops() -> None:
+    rig, work = Rig(lag_s=2.0), replace(SMALL, habit="never up", zone_m=83.0, slant=0.2)
+    _, evidence = measured(rig, work, **TOLD)
+    assert evidence.of("lag").value == pytest.approx(rig.lag_s, abs=0.3)
+    _, evidence = measured(rig, work, product_lag_s=2.0)
+    assert evidence.of("behind").how == "rate_steps"
+    assert evidence.of("behind").value == pytest.approx(rig.behind_m, abs=0.5)
+    _, evidence = measured(rig, replace(work, zone_m=None))
+    assert (evidence.of("behind").value, evidence.of("lag").value) == (None, None)
 
 
 def test_speeds_that_differ_part_tool_and_delay() -> None:
@@ -140,3 +158,41 @@ def test_turning_or_moving_the_field_changes_nothing() -> None:
         assert a is not None
         assert b is not None
         assert np.isclose(a, b, atol=0.02), name
+
+
+def test_the_command_tells_draws_and_accounts_for_it(tmp_path: Path) -> None:
+    job = simulate(Rig(left_m=0.2), SMALL, 1)
+    (track,) = job.operation.tracks
+    stamps = pd.to_datetime(track.time_s, unit="s", utc=True).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+    table = {"time": stamps, "lon": track.lon, "lat": track.lat, "work": track.working}
+    pd.DataFrame(table).astype({"work": int}).to_csv(tmp_path / "log.csv", index=False)
+    drawn = gpd.GeoDataFrame(geometry=[job.operation.field.boundary], crs="EPSG:4326")
+    drawn.to_file(tmp_path / "field.geojson")
+    out = tmp_path / "out"
+    asked = ["measure", "--boundary", str(tmp_path / "field.geojson"), "--json"]
+    asked += ["--tracks", str(tmp_path / "log.csv"), "--width", "9.144 m", "--out", str(out)]
+    told = CliRunner().invoke(app, asked)
+    assert told.exit_code == 0, told.output
+    account = json.loads(told.stdout)
+    assert json.loads((out / "measured.json").read_text())["operations"] == account["operations"]
+    (operation,) = account["operations"]
+    assert (out / operation["picture"]).read_bytes().startswith(b"\x89PNG")
+    figures = {one["setting"]: one for one in operation["measured"]}
+    assert figures["behind"]["value_m"] == pytest.approx(9.0, abs=0.5)
+    assert figures["left"]["value_m"] == pytest.approx(0.2, abs=0.02)
+    assert (figures["lag"]["value_s"], figures["lag"]["why_not"]) == (None, "one_speed")
+
+    frames = ev.measure(
+        tmp_path / "log.csv",
+        boundary=tmp_path / "field.geojson",
+        width=9.144,
+        antenna_ahead="2 m",
+        hitch_to_axle=6.0,
+        tool_behind="1 m",
+        axle_to_antenna=0.5,
+        delay=0.0,
+    )
+    behind = frames.measured[0].of("behind")
+    assert (behind.told, behind.used, behind.disagrees) == (9.0, False, False)
+    rows = frames.figures.set_index(["subject", "name"])
+    assert rows.loc[("measured left", "value"), "uncertainty"] > 0

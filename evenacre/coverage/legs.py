@@ -222,6 +222,7 @@ def _measured(
             drive.fixes.run,
             drive.fixes.handover_s,
             drive.states.active,
+            drive.fixes.take(drive.tracks, lambda t: next(iter(t.rates.values()), None)),
         )
         for drive in drives
     ]

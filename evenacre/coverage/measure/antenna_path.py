@@ -10,8 +10,8 @@ from evenacre.arrays import BoolArray, FloatArray, IntArray
 
 # A turn tighter than this is no straight pass, whatever the width.
 _STRAIGHT_M = 80.0
-# A lift shorter than this does not end a pass.
-_LIFT_S = 2.0
+# A turn or lift shorter than this does not end a straight stretch.
+_TURN_S = 2.0
 
 
 @dataclass(frozen=True)
@@ -27,6 +27,8 @@ class AntennaPath:
         When the state of one fix gives way to that of the next.
     active : (n, rows) bool
         Rows that were on.
+    rate : (n,) float or None
+        Logged rate of a product, in any unit; NaN where none is logged.
     """
 
     time_s: FloatArray
@@ -38,6 +40,7 @@ class AntennaPath:
     run: IntArray
     handover_s: FloatArray
     active: BoolArray
+    rate: FloatArray | None = None
 
     @property
     def middle(self) -> BoolArray:
@@ -52,13 +55,13 @@ class AntennaPath:
         return np.asarray(self.radius_m > _STRAIGHT_M)
 
     @property
-    def pass_number(self) -> IntArray:
-        """Pass (from 1) of each fix; 0 where the tool was up."""
-        on = np.flatnonzero(self.active.any(axis=1))
+    def stretch(self) -> IntArray:
+        """Straight stretch at work (from 1) of each fix; 0 where it turned or the tool was up."""
+        on = np.flatnonzero(self.active.any(axis=1) & self.straight)
         number = np.zeros(len(self.time_s), dtype=np.int64)
         if len(on):
-            apart = np.diff(self.time_s[on]) - np.minimum(np.diff(on), 1) * self.interval_s
-            new = (apart >= _LIFT_S) | (np.diff(self.run[on]) != 0)
+            apart = np.diff(self.time_s[on]) - self.interval_s
+            new = (apart >= _TURN_S) | (np.diff(self.run[on]) != 0)
             number[on] = np.concatenate([[1], 1 + np.cumsum(new)])
         return number
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 import shapely
 from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry
@@ -24,6 +25,9 @@ _ALONG_M = 45.0
 # over 4 in place of 1 (see `shift_of`).
 _ROBUST, _MAD, _SHARED = 1.5, 0.6745, np.sqrt(8 / 3)
 _ITERATIONS = 20
+# A rate steps from one level, held for a while, to another that differs by a share of the usual;
+# of its rise so much lies between two records, unless the meter takes its time.
+_LEVEL_S, _ASIDE_S, _LEAST_STEP, _WHOLE_STEP = 2.0, 1.5, 0.08, 0.8
 # Ends at one side of the field point the same way within this; against the boundary they tell
 # something from so many each way on, and lie so near it.
 _SIDE_RAD, _FEWEST, _NEAR_M = np.radians(15.0), 4, 80.0
@@ -129,6 +133,51 @@ def find_ends(path: AntennaPath, width_m: float) -> PassEnds:
         speed[good],
         np.diff(path.time_s)[k][good],
         _parted(path, k[good]),
+    )
+
+
+def find_rate_steps(path: AntennaPath) -> PassEnds | None:
+    """Find where the rate of a pass at work goes from one level to another, as at a zone's edge.
+
+    ``outward_rad`` points to the higher rate, whichever way the machine goes; ``sign`` is 1 where
+    it goes there. None where no rate is logged.
+    """
+    if path.rate is None:
+        return None
+    aside = max(1, round(_ASIDE_S / path.interval_s))
+    size = max(3, round(_LEVEL_S / path.interval_s))
+    rate = pd.Series(np.where(path.middle & (path.rate > 0), path.rate, np.nan))
+    level = rate.rolling(size).median().to_numpy()
+    count = len(level)
+    before, after = np.full(count, np.nan), np.full(count, np.nan)
+    if count > size + 2 * aside:
+        before[aside:] = level[:-aside]
+        after[: -size - aside] = level[size + aside :]
+    middle = (before + after) / 2
+    r = rate.to_numpy()
+    rise = after - before
+    # Of the level halfway between before and after, the one place where it is crossed.
+    crossed = (r[:-1] - middle[:-1]) * (r[1:] - middle[:-1]) <= 0
+    crossed &= np.abs(rise[:-1]) > _LEAST_STEP * np.nanmedian(r)
+    crossed &= (r[1:] - r[:-1]) * rise[:-1] > 0
+    crossed &= (path.run[1:] == path.run[:-1]) & path.straight[:-1]
+    k = np.flatnonzero(crossed)
+    k = k[np.diff(path.time_s[k], prepend=-np.inf) > _ASIDE_S]
+    # A step of the log is no ramp: it lies where the say of one record gives way to the next.
+    whole = np.abs(r[k + 1] - r[k]) > _WHOLE_STEP * np.abs(rise[k])
+    part = (middle[k] - r[k]) / (r[k + 1] - r[k])
+    handover = (path.handover_s[k] - path.time_s[k]) / np.maximum(np.diff(path.time_s)[k], 1e-9)
+    share = np.where(whole, handover, part)
+    sign = np.where(rise[k] > 0, 1, -1)
+    course = path.course_rad[k]
+    return PassEnds(
+        path.x_m[k] + share * (path.x_m[k + 1] - path.x_m[k]),
+        path.y_m[k] + share * (path.y_m[k + 1] - path.y_m[k]),
+        course + np.where(sign > 0, 0.0, np.pi),
+        sign,
+        (path.speed_mps[k] + path.speed_mps[k + 1]) / 2,
+        np.diff(path.time_s)[k],
+        1.0,
     )
 
 

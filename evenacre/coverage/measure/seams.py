@@ -47,7 +47,7 @@ class Seams:
 
 def find_seams(path: AntennaPath, width_m: float) -> Seams:
     """Find adjacent passes about a width apart or half of one, else about two."""
-    number = path.pass_number
+    number = path.stretch
     at = _spread(path, number)
     if len(at) < _FEWEST_PLACES:
         nothing = np.zeros(0)
@@ -85,7 +85,7 @@ def _spread(path: AntennaPath, number: IntArray) -> IntArray:
     )
     place = np.floor(np.cumsum(step) / _APART_M)
     new = np.diff(place, prepend=-1.0) > 0
-    return np.flatnonzero(new & (number > 0) & path.straight)
+    return np.flatnonzero(new & (number > 0))
 
 
 def _beside(

@@ -15,6 +15,7 @@ from evenacre.coverage.measure.pass_ends import (
     PassEnds,
     Shift,
     find_ends,
+    find_rate_steps,
     shift_of,
     shift_to_boundary,
 )
@@ -34,7 +35,9 @@ _SURE = 3.0
 # Tool and delay are told apart where speeds vary so much that the delay is known so well.
 _APART_S = 0.2
 # Figures that differ by less make no difference.
-_LEAST_BEHIND_M, _LEAST_LEFT_M, _LEAST_LAG_S = 0.3, 0.02, 0.3
+_LEAST_BEHIND_M, _LEAST_LEFT_M, _LEAST_LAG_S = 0.3, 0.03, 0.3
+# Quartiles of fewer values do not tell their scatter.
+_FEW = 16
 # What a tape and a stopwatch leave, as warnings take it (common practice, no source).
 _TAPE_M, _STOPWATCH_S = 0.15, 0.5
 # A width and a spacing that differ by more than this have not been driven edge to edge.
@@ -106,6 +109,11 @@ def measure(
     spacing = float(np.median(seams.spacing_m)) if len(seams.spacing_m) else implement.width_m
     ends = find_ends(path, spacing)
     shift = _shift(ends, spacing, boundary) if switched else None
+    told_by = "pass_ends"
+    steps = find_rate_steps(path)
+    if shift is None and steps is not None:
+        shift, told_by = _shift(steps, spacing, None), "rate_steps"
+        ends = ends if shift is None else steps
     drill = _Drill(implement)
     left, width = drill.left(seams), drill.width(seams)
     if shift is None:
@@ -113,7 +121,7 @@ def measure(
         behind = Measured("behind", "m", why_not=why, told=drill.told_behind_m)
         lag = Measured("lag", "s", why_not=why, told=drill.told_lag_s)
         return Evidence((behind, left, lag, width), drill.error(None, left, None), seams, None)
-    along = _Along(drill, ends, shift)
+    along = _Along(drill, ends, shift, told_by)
     behind, lag = along.measured()
     return Evidence((behind, left, lag, width), drill.error(along, left, lag, behind), seams, shift)
 
@@ -258,8 +266,8 @@ class _Drill:
 class _Along:
     """Tool behind and delay, from where work went on and off along the passes."""
 
-    def __init__(self, drill: _Drill, ends: PassEnds, shift: Shift) -> None:
-        self.drill, self.shift = drill, shift
+    def __init__(self, drill: _Drill, ends: PassEnds, shift: Shift, told_by: str) -> None:
+        self.drill, self.shift, self.told_by = drill, shift, told_by
         speed = shift.speed_mps
         self.by_machine = ends.parted >= _PARTED_SHARE
         tick_m = speed * float(np.median(ends.wait_s)) / np.sqrt(12.0)
@@ -299,7 +307,7 @@ class _Along:
         lag = replace(lag, why_not="one_speed")
         sure = _SURE * self.ends_sigma_m
         if value - sure > max(self.late_m, _LEAST_BEHIND_M):
-            how = "pass_ends" if told_s is not None else "together"
+            how = self.told_by if told_s is not None else "together"
             found = replace(behind, value=value, sigma=self.sigma_m, how=how, used=True)
             return found, lag
         if value + sure < -max(self.early_m, _LEAST_BEHIND_M) and told_s is None:
@@ -355,7 +363,7 @@ class _Along:
             behind,
             value=told_m + rest,
             sigma=self.sigma_m,
-            how="pass_ends" if told_s is not None else "together",
+            how=self.told_by if told_s is not None else "together",
         )
         if rest - sure > max(self.late_m, _LEAST_BEHIND_M):
             return replace(fits, disagrees=True), replace(lag, why_not="one_speed")
@@ -380,4 +388,7 @@ def _error(values: FloatArray) -> float:
         return float("inf")
     low, high = np.percentile(values, [25, 75])
     # 0.7413: the quartiles of a normal distribution; 1.17: what leaving out half of them costs.
-    return float(1.17 * 0.7413 * (high - low) / np.sqrt(len(values)))
+    spread = 0.7413 * (high - low)
+    if len(values) < _FEW:
+        spread = max(spread, float(values.std(ddof=1)))
+    return float(1.17 * spread / np.sqrt(len(values)))

@@ -344,7 +344,9 @@ class Shapes:
         """What skips may lie against: the boundary alone."""
         nothing = Beside(np.zeros(0, dtype=object), np.zeros(0))
         ends = shapely.MultiLineString()
-        return Surroundings(land.workable, land.given, ends, headland, self._width_m, nothing, ())
+        return Surroundings(
+            land.workable, land.given, ends, headland, self._width_m, nothing, (), ()
+        )
 
     def capacity(self, covered_m2: float) -> dict[str, float]:
         """First and last time where the log tells times; what hangs on a drive is not known."""

@@ -44,7 +44,7 @@ _TAPE_M, _STOPWATCH_S = 0.15, 0.5
 _UNLIKE_WIDTH = 0.15
 # Where nothing tells: the tool anywhere from under the antenna to so far behind, the antenna so far
 # from the middle, the product so long on its way (common practice, no source).
-_UNKNOWN_BEHIND_M, _UNKNOWN_LEFT_M, _UNKNOWN_LAG_S = 12.0, 0.1, 3.0
+_UNKNOWN_BEHIND_M, _UNKNOWN_LEFT_M, _UNKNOWN_LAG_S = 12.0, 0.03, 3.0
 # A tool further behind is towed; shares of antenna to pin and pin to axle (usual, no source).
 _MOUNTED_M, _TO_PIN, _TO_AXLE = 3.5, 0.25, 0.65
 
@@ -240,9 +240,10 @@ class _Drill:
         """How far the figures used may be off."""
         error = self.implement.error
         if self.told_left_m is None:
-            known = left is not None and left.used and left.sigma is not None
-            sigma = left.sigma if known and left and left.sigma else _UNKNOWN_LEFT_M
-            error = replace(error, left_m=Doubt(sigma))
+            if left is not None and left.used and left.sigma is not None:
+                error = replace(error, left_m=Doubt(left.sigma))
+            elif self.told_behind_m is None:
+                error = replace(error, left_m=Doubt(_UNKNOWN_LEFT_M))
         if along is None or behind is None or lag is None:
             if self.told_behind_m is None:
                 error = replace(error, behind_m=Doubt(high=_UNKNOWN_BEHIND_M))
@@ -251,7 +252,9 @@ class _Drill:
             return error
         # Together they are known as well as the pass ends are, whichever of them it is.
         rest = along.left_over_m(behind, lag)
-        doubt = Doubt(along.sigma_m, min(rest, 0.0), max(rest, 0.0))
+        # A hand is hardly late by just as much as the tool is behind.
+        sigma = along.ends_sigma_m if behind.why_not == "at_antenna" else along.sigma_m
+        doubt = Doubt(sigma, min(rest, 0.0), max(rest, 0.0))
         if self.told_behind_m is None:
             return replace(error, behind_m=doubt, lag_s=Doubt())
         if behind.disagrees:

@@ -102,14 +102,14 @@ SENTENCES = {
     # Of the drill's figures, found in the log or missing.
     "behind_found": (
         "Nobody said where the antenna is. The log fits a tool line {behind_m:length} behind it, "
-        "give or take {sigma_m:length} ({ends} pass ends; {speed_mps:speed}), and that was used. "
+        "give or take {sigma_m:small} ({ends} pass ends; {speed_mps:speed}), and that was used. "
         "Confirm it with a tape and write it down (antenna_ahead, tow and tool_behind of the "
         "implement)."
     ),
     "behind_found_with_delay": (
         "Nobody said where the antenna is, nor how long product takes to the opener. The log fits "
         "a tool line {behind_m:length} behind the antenna without a delay, give or take "
-        "{sigma_m:length} ({ends} pass ends), and that was used; at {speed_mps:speed} each second "
+        "{sigma_m:small} ({ends} pass ends), and that was used; at {speed_mps:speed} each second "
         "of delay puts the tool {speed_mps:each_second} further behind. Measure both and write "
         "them down (antenna_ahead, tow, tool_behind and delay of the implement)."
     ),
@@ -145,7 +145,7 @@ SENTENCES = {
     ),
     "behind_unlike": (
         "The log fits a tool line {found_m:length} behind the antenna, give or take "
-        "{sigma_m:length} ({ends} pass ends); {told_m:length} was said, and used. Measure it again."
+        "{sigma_m:small} ({ends} pass ends); {told_m:length} was said, and used. Measure it again."
     ),
     "delay_unlike": (
         "The log fits a delay of {found_s:.1f} s, give or take {sigma_s:.1f} s ({ends} pass ends); "

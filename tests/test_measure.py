@@ -131,6 +131,16 @@ def test_a_width_half_or_twice_the_spacing_is_doubted() -> None:
         assert evidence.of("width").value == pytest.approx(9.144, abs=0.05)
 
 
+def test_spacing_is_told_where_no_width_is() -> None:
+    job = simulate(Rig(width_m=12.192, left_m=0.3), SMALL, 1)
+    drill = replace(job.operation.implement, width_m=1.0, width_known=False)
+    evidence = measure_operation(replace(job.operation, implement=drill))
+    assert evidence.of("width").value == pytest.approx(12.192, abs=0.05)
+    assert evidence.of("width").told is None
+    assert evidence.of("left").value == pytest.approx(0.3, abs=0.02)
+    assert evidence.of("behind").value == pytest.approx(9.0, abs=0.5)
+
+
 def test_an_audit_without_figures_comes_out_as_one_with_them() -> None:
     job = simulate(Rig(), Work(passes=12, length_m=180.0, rounds=0), 1)
     found = audit_operation(job.operation)

@@ -98,7 +98,7 @@ def run_measure(
     reports = []
     for plan in season.operations:
         say(f"{plan.field.name}, {plan.name}")
-        operation = load_operation(plan)
+        operation = load_operation(plan, width_needed=False)
         with refusals_in_words():
             evidence = measure_operation(operation)
         reports.append(MeasureReport(operation.field.name, operation.name, evidence))

@@ -17,6 +17,8 @@ _PARALLEL_RAD = np.radians(4.0)
 # A pass lies this near to where the next one is looked for, of the way there; wider spacings are
 # looked for where no more than a share of the places have a neighbour nearer by.
 _NEAR, _SHARE = 0.62, 0.1
+# Together these reach from 0.6 to 39 m.
+_ANY_M = (1.5, 3.0, 6.0, 12.0, 24.0)
 # Seams shorter than this many places, or than this share of the usual, tell nothing.
 _FEWEST_PLACES, _SHORT = 5, 0.3
 
@@ -45,8 +47,11 @@ class Seams:
         return self.spacing_m[self.side == side]
 
 
-def find_seams(path: AntennaPath, width_m: float) -> Seams:
-    """Find adjacent passes about a width apart or half of one, else about two."""
+def find_seams(path: AntennaPath, width_m: float | None) -> Seams:
+    """Find adjacent passes about a width apart or half of one, else about two.
+
+    Any distance apart that tools are wide where no width is known.
+    """
     number = path.stretch
     at = _spread(path, number)
     if len(at) < _FEWEST_PLACES:
@@ -54,12 +59,15 @@ def find_seams(path: AntennaPath, width_m: float) -> Seams:
         return Seams(nothing, nothing.astype(int), nothing, nothing)
     x, y, course = path.x_m[at], path.y_m[at], path.course_rad[at]
     tree = cKDTree(np.column_stack([x, y]))
-    for apart in ((0.5, 1.0), (2.0,)):
+    ways: tuple[tuple[float, ...], ...] = (_ANY_M,)
+    if width_m is not None:
+        ways = ((0.5 * width_m, width_m), (2.0 * width_m,))
+    for apart_m in ways:
         found = pd.concat(
             [
-                _beside(tree, x, y, course, number[at], side, times * width_m)
+                _beside(tree, x, y, course, number[at], side, way_m)
                 for side in (1, -1)
-                for times in apart
+                for way_m in apart_m
             ]
         )
         if len(found) > _SHARE * len(at):

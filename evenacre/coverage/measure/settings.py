@@ -105,7 +105,7 @@ def measure(
         error = implement.error if at_tool else drill.error(None, None, None)
         return Evidence(tuple(nothing), error)
     path = paths[0]
-    seams = find_seams(path, implement.width_m)
+    seams = find_seams(path, implement.width_m if implement.width_known else None)
     spacing = float(np.median(seams.spacing_m)) if len(seams.spacing_m) else implement.width_m
     ends = find_ends(path, spacing)
     shift = _shift(ends, spacing, boundary) if switched else None

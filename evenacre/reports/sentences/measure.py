@@ -84,6 +84,8 @@ def _remark(one: Measured, units: UnitSystem) -> str:
         speed = units.speed.text(one.speed_mps or 0.0, 2)
         together = units.length.text(one.together_m)
         parts.append(f"tool and delay together look like {together} behind at {speed}")
+    elif one.setting == "width" and one.value is not None:
+        parts.append("the tool's width where passes lie edge to edge")
     if one.told is not None:
         parts.append(f"the season says {amount(one.told, one, units)}")
         if one.disagrees:

@@ -39,8 +39,9 @@ class MeasuredDrill(FolderResult):
 
     Examples
     --------
-    >>> ev.measure("log.csv", boundary="field.geojson", width="20 ft").measured[0].of("lag").why_not
-    'few_ends'
+    >>> drill = ev.measure("log.csv", boundary="field.geojson", width="20 ft")
+    >>> drill.measured[0].of("lag").why_not
+    'one_speed'
     """
 
     account: ClassVar[str] = MEASURED

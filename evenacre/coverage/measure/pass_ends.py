@@ -12,6 +12,7 @@ from shapely.geometry.base import BaseGeometry
 
 from evenacre.arrays import FloatArray, IntArray
 from evenacre.coverage.measure.antenna_path import AntennaPath
+from evenacre.geo.overlay import along
 
 # A pass shows where it points over so much of it, and is one from so many widths on.
 _COURSE_M, _LEAST_WIDTHS = 12.0, 2.0
@@ -262,11 +263,12 @@ def shift_to_boundary(ends: PassEnds, boundary: BaseGeometry) -> Shift | None:
             axis=1,
         )
     )
-    rings = shapely.boundary(boundary)
-    crossings, ray = shapely.get_coordinates(shapely.intersection(rays, rings), return_index=True)
-    away = (crossings[:, 0] - ends.x_m[ray]) * cos[ray] + (crossings[:, 1] - ends.y_m[ray]) * sin[
-        ray
-    ]
+    # What of each ray lies in the field ends where it crosses the boundary, or where the ray does.
+    crossings, ray = shapely.get_coordinates(along(rays, boundary), return_index=True)
+    dx, dy = crossings[:, 0] - ends.x_m[ray], crossings[:, 1] - ends.y_m[ray]
+    away = dx * cos[ray] + dy * sin[ray]
+    crossed = np.abs(away) < 0.99 * _NEAR_M
+    away, ray = away[crossed], ray[crossed]
     order = np.lexsort((np.abs(away), ray))
     end, first = np.unique(ray[order], return_index=True)
     to_edge = np.full(len(ends.x_m), np.nan)
@@ -330,14 +332,14 @@ def _neighbours(ends: PassEnds, width_m: float) -> tuple[IntArray, IntArray]:
     turn = np.angle(np.exp(1j * (ends.outward_rad[b] - ends.outward_rad[a])))
     cos, sin = np.cos(ends.outward_rad[a]), np.sin(ends.outward_rad[a])
     dx, dy = ends.x_m[b] - ends.x_m[a], ends.y_m[b] - ends.y_m[a]
-    along, across = dx * cos + dy * sin, dy * cos - dx * sin
-    good = (np.abs(turn) < _PARALLEL_RAD) & (np.abs(along) < _ALONG_M)
+    ahead, across = dx * cos + dy * sin, dy * cos - dx * sin
+    good = (np.abs(turn) < _PARALLEL_RAD) & (np.abs(ahead) < _ALONG_M)
     good &= (np.abs(across) > _ACROSS[0] * width_m) & (np.abs(across) < _ACROSS[1] * width_m)
     nearest = []
     for hand in (1.0, -1.0):
         mine = np.flatnonzero(good & (hand * across > 0))
         # The nearest across; of those as near, the nearest along.
-        order = mine[np.lexsort((np.abs(along[mine]), np.rint(np.abs(across[mine]) / width_m * 4)))]
+        order = mine[np.lexsort((np.abs(ahead[mine]), np.rint(np.abs(across[mine]) / width_m * 4)))]
         end, first = np.unique(a[order], return_index=True)
         found = np.full(count, -1)
         found[end] = b[order][first]

@@ -218,7 +218,10 @@ class _Drill:
             value, sigma = _middle(same), _error(same)
         else:
             return Measured("width", "m", why_not="few_seams", places=len(seams.side), told=told)
-        unlike = told is not None and abs(value / told - 1) > _UNLIKE_WIDTH
+        # Passes that lie scattered tell of no width.
+        unlike = told is not None and abs(value / told - 1) > max(
+            _UNLIKE_WIDTH, _SURE * sigma / told
+        )
         return Measured(
             "width",
             "m",
@@ -227,7 +230,7 @@ class _Drill:
             how="seams",
             places=len(seams.side),
             told=told,
-            disagrees=unlike,
+            disagrees=told is not None and unlike,
         )
 
     def error(
@@ -275,7 +278,7 @@ class _Along:
         self.by_machine = ends.parted >= _PARTED_SHARE
         tick_m = speed * float(np.median(ends.wait_s)) / np.sqrt(12.0)
         # Records that keep step with the passes put all ends off alike.
-        alike = max(tick_m**2 - shift.scatter_m**2, 0.0) / 2
+        alike = max(tick_m**2 - shift.scatter_m**2, (tick_m / 2) ** 2) / 2
         self.ends_sigma_m = float(np.sqrt(shift.sigma_m**2 + alike))
         irregular_s = np.sqrt(max(shift.scatter_m**2 - tick_m**2, 0.0)) / speed
         regular = self.by_machine or (irregular_s < _REGULAR_S and tick_m < _REGULAR_S * 3 * speed)

@@ -145,8 +145,8 @@ SENTENCES = {
     ),
     "behind_unlike": (
         "The log fits a tool line {found_m:length} behind the antenna, give or take "
-        "{sigma_m:small} ({ends} pass ends); {told_m:length} was said, and used. Measure it again: is a "
-        "towed unit left out, or counted twice?"
+        "{sigma_m:small} ({ends} pass ends); {told_m:length} was said, and used. Measure it again: "
+        "is a towed unit left out, or counted twice?"
     ),
     "delay_unlike": (
         "The log fits a delay of {found_s:.1f} s, give or take {sigma_s:.1f} s ({ends} pass ends); "

@@ -178,6 +178,10 @@ class SeedingSchedule:
     proven: bool
     gap: float  # (bound - value) / bound
 
+    def sown_kg(self, problem: ScheduleProblem) -> FloatArray:
+        """Seed sown on each day, shape (n,)."""
+        return problem.seed_kg(self.rate_kg_per_m2) @ self.share
+
 
 @dataclass(frozen=True)
 class Relaxation:

@@ -206,7 +206,7 @@ def assert_feasible(problem: ScheduleProblem, schedule: SeedingSchedule) -> None
     assert (share >= 0).all()
     assert (share.sum(axis=1) <= 1 + 1e-9).all()
     for rule in problem.forbidden.values():
-        assert not share[rule].any()
+        assert not share[np.asarray(rule) != 0].any()
     assert problem.least_rate_kg_per_m2 * (1 - 1e-12) <= rate
     assert rate <= problem.most_rate_kg_per_m2 * (1 + 1e-12)
     used = problem.area_m2 @ share * rate

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -139,6 +140,12 @@ def hours_text(seconds: float) -> str:
     if minutes < 60:
         return f"{minutes} min"
     return f"{seconds / 3600:.1f}".removesuffix(".0") + " h"
+
+
+def enough_hours_text(seconds: float) -> str:
+    """Hours or minutes as ``hours_text``, rounded up."""
+    step = 360.0 if seconds > 3540 else 60.0
+    return hours_text(math.ceil(seconds / step - 1e-6) * step)
 
 
 # Why a window opens, why it closes, and why it never opens; {wait} and {close} are days.

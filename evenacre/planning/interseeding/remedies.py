@@ -103,7 +103,7 @@ def _booked_s(seeding: Seeding, day: WorkDay, what: str, *, others: bool = False
     length_s = day.full_s + day.booked_s
     there = [b for b in seeding.bookings if b.first <= day.day <= b.last]
     there = [b for b in there if (b.what != what) is others]
-    return min(sum(length_s if b.hours_s is None else b.hours_s for b in there), length_s)
+    return math.fsum(length_s if b.hours_s is None else b.hours_s for b in there)
 
 
 def _kept_out(

@@ -39,6 +39,8 @@ def interseed_answer(plan: InterseedPlan, units: UnitSystem) -> Card:
     if plan.visits and not plan.schedule.proven:
         more = f"another schedule might be worth up to {100 * plan.schedule.gap:.1f} % more"
         lines.append(("cost", f"The search was stopped for time: {more}."))
+    if not plan.relaxations and not plan.relaxed_holds:
+        lines.append(("cost", "What would let the rest be seeded was not found in time."))
     return Card(_headline(plan, units), tuple(lines))
 
 
@@ -208,7 +210,10 @@ def method_words(plan: InterseedPlan, units: UnitSystem, time_zone: str | None) 
     asked = ", as the label was said to ask" if s.withholding_days > s.rest_days else ""
     best = f"It is within {100 * plan.schedule.gap:.1f} % of the most that any could be worth"
     if plan.schedule.proven:
-        best = "It was proven that no other is worth more"
+        best = (
+            "It was proven that no other is worth more, at whatever rate you allow and with loads "
+            "of whatever size"
+        )
     out = [
         _moves(plan),
         window,

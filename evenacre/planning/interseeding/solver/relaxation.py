@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 from scipy import sparse
@@ -24,8 +25,12 @@ from evenacre.planning.interseeding.solver.program import (
 _DAY_S = 86400.0
 _PARTS = frozenset({"visit", "fills"})
 _FACTORS = (1.0, 1.01, 1.03, 1.06, 1.1, 1.2, 1.4, 1.7, 2.0, np.inf)
+_PARTS_OF_ALL = (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0)
+_EVEN = ("hours", "weather")  # blocks of one unknown that gives time back on all days
 _LEAST = 1e-6
 _ROUNDING = 1e-6  # relative; the solver keeps its rows no closer
+# Moves beyond so many are told apart where one is by so much the farther.
+_EXACT_MOVES, _COARSE = 7, 1.25
 _LINEAR_S = 5.0  # for linear programs, which take a fraction of it
 
 Values = dict[str, FloatArray]
@@ -55,7 +60,8 @@ def smallest_relaxation(problem: ScheduleProblem, *, time_limit_s: float = 2.0) 
 
     Where the time limit does not suffice, visits and fills count as parts of whole ones: the set
     is then no larger than the smallest. Plain rules look for a schedule with it, and amounts grow
-    until there is one.
+    until there is one. Where it does not suffice even for that, time is given back by one thing
+    alone, if that will do; otherwise nothing is told.
 
     Told are what to relax, the paddock, and how much: kg of ``"seed"``, seconds a day of
     ``"hours"``, seconds in all of what takes time (of ``WEATHER`` the same part each day), and how
@@ -70,7 +76,7 @@ def smallest_relaxation(problem: ScheduleProblem, *, time_limit_s: float = 2.0) 
     beyond = task.beyond(_PARTS, _LINEAR_S)
     best = None if beyond is None else task.by_parts(beyond, end=end)
     if beyond is None or best is None:  # there was no time even for linear programs
-        return Eased()
+        return task.one_alone()
     simple = task.enough(best, beyond)
     if simple is not None and task.cost(simple) <= task.least_cost(best) * (1 + _ROUNDING):
         return task.eased(simple, beyond)
@@ -90,14 +96,30 @@ class _Group:
 
     rule: str
     paddock: int | None
-    slot: IntArray  # (s,); slots that it shuts
-    level: IntArray  # (s,); which of ``moves`` opens each
-    moves: FloatArray  # (l,); how far it can usefully be moved, from the least on
+    # (s,); slots that it shuts, and how far it has to move for each
+    slot: IntArray
+    far: FloatArray
+
+    @cached_property
+    def moves(self) -> FloatArray:
+        """Moves that the program tells apart, from the least on; far ones are taken together."""
+        kept: list[float] = []
+        begin = 0.0
+        for move in np.unique(self.far).tolist():
+            if len(kept) < _EXACT_MOVES or move > _COARSE * begin:
+                kept.append(move)
+                begin = move
+            kept[-1] = move
+        return np.array(kept)
+
+    @cached_property
+    def level(self) -> IntArray:
+        """Which of ``moves`` opens each slot, (s,)."""
+        return np.searchsorted(self.moves, self.far)
 
     def moved(self, used: BoolArray) -> float:
         """How far it has to move for the slots that are used, (k,)."""
-        there = self.level[used[self.slot]]
-        return float(self.moves[there.max()]) if len(there) else 0.0
+        return float(self.far[used[self.slot]].max(initial=0.0))
 
 
 class _Relaxing:
@@ -141,8 +163,8 @@ class _Relaxing:
             whose = np.zeros_like(slots.paddock) if rule in problem.common else slots.paddock
             for p in np.unique(whose[far > 0]):
                 slot = np.flatnonzero((far > 0) & (whose == p))
-                moves, level = np.unique(far[slot], return_inverse=True)
-                yield _Group(rule, None if rule in problem.common else int(p), slot, level, moves)
+                whole = rule in problem.common
+                yield _Group(rule, None if whole else int(p), slot, far[slot])
 
     def _write(self) -> None:
         problem, program, slots = self.problem, self.program, self.slots
@@ -165,7 +187,7 @@ class _Relaxing:
         }
         add_schedule(program, slots, problem.least_rate_kg_per_m2, problem.capacity_s, more_s)
         # Nothing is relaxed without its switch; each paddock is whole but for what is missing.
-        for place, name in enumerate(("hours", "weather")):
+        for place, name in enumerate(_EVEN):
             most = -program.upper[name]
             switch = sparse.csr_array((most, ([0], [place])), shape=(1, count))
             program.bind({name: sparse.eye_array(1), "relaxed": switch}, high=0.0)
@@ -298,7 +320,26 @@ class _Relaxing:
         least = self.least(fewest.values, beyond, time_limit_s=end - time.monotonic())
         return self.eased(least.values or fewest.values, beyond)
 
-    def enough(self, values: Values, beyond: FloatArray) -> Values | None:
+    def one_alone(self) -> Eased:
+        """Look for one thing that gives back time enough, by plain rules."""
+        none = {name: np.zeros_like(upper) for name, upper in self.program.upper.items()}
+        everything = np.zeros(self.problem.shape[0])
+        for place in range(len(self.names) - len(self.groups)):
+            values = {**none, "relaxed": np.eye(len(self.names))[place]}
+            if place < len(_EVEN):
+                values[_EVEN[place]] = self.program.upper[_EVEN[place]]
+            else:
+                given = none["given"].reshape(-1, len(self.slots.days)).copy()
+                given[place - len(_EVEN)] = 1.0
+                values["given"] = given.ravel() * self.program.upper["given"]
+            found = self.enough(values, everything, factors=_PARTS_OF_ALL)
+            if found is not None:
+                return self.eased(found, everything)
+        return Eased()
+
+    def enough(
+        self, values: Values, beyond: FloatArray, *, factors: Sequence[float] = _FACTORS
+    ) -> Values | None:
         """Look for a schedule, by plain rules, that a relaxation makes room for.
 
         Where there is none, the same things are relaxed somewhat more. Returned are values with
@@ -308,12 +349,11 @@ class _Relaxing:
         on = _switches(values) > 0
         used = values["visit"] > _LEAST
         wanted = (self.problem.worth_seeding & (beyond == 0)).astype(float)
-        for factor in _FACTORS:
+        for factor in factors:
             amounts = {
                 name: self._times(values[name], factor, upper[name], name)
                 for name in ("hours", "weather", "given")
             }
-            amounts["hours"] *= on[0]
             free = replace(slots.problem, capacity_s=self._capacity(amounts))
             for kept in (used, np.ones_like(used)):
                 there = Slots.of(free, self._opened(values, kept, on, factor), free.capacity_s)
@@ -340,7 +380,7 @@ class _Relaxing:
         opened = np.ones(len(slots), dtype=bool)
         for place, group in enumerate(self.groups, len(self.names) - len(self.groups)):
             most = group.moved(values["visit"] > _LEAST) * factor if on[place] else 0.0
-            opened[group.slot[group.moves[group.level] > most * (1 + _ROUNDING)]] = False
+            opened[group.slot[group.far > most * (1 + _ROUNDING)]] = False
         return self.problem.open_days | (slots.spread((opened & kept).astype(np.float64)) > 0)
 
     def _capacity(self, values: Values) -> FloatArray:

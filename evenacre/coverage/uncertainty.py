@@ -53,13 +53,26 @@ class _Edge:
 
 @dataclass(frozen=True)
 class PositionError:
-    """Standard uncertainty of positions across the track.
+    """Standard uncertainty of positions, along each axis.
 
-    Between passes ``pass_m``, by pass number; within a pass ``within_m``.
+    Attributes
+    ----------
+    pass_m : (passes + 1,) float
+        Between passes, by pass number.
+    within_m : float
+        Within a pass: what wanders over some 30 m of travel.
+    steered : bool
+        The machine followed its guidance line: the receiver's error is in the ground and not
+        in the log.
+    memory_s : float or None
+        The error between passes drifts as a first-order process of this memory; None: it is a
+        constant of each pass, and no pass tells of another.
     """
 
     pass_m: FloatArray
     within_m: float
+    steered: bool = False
+    memory_s: float | None = None
 
 
 def position_error(

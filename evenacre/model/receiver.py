@@ -15,13 +15,14 @@ class Receiver:
     --------
     >>> (result,) = ev.audit("season.toml").operations
     >>> result.receiver.grade, result.receiver.told_by
-    ('centimetre', 'custom')
+    ('centimetre', 'usual')
     """
 
     grade: str  # ``"centimetre"``, ``"decimetre"`` or ``"metre"``: the size of ``pass_m``
-    # ``"stated"`` by the season, ``"quality"`` of the fixes, ``"spacing"`` of the passes,
-    # ``"kind of log"`` (nothing but positions, so a phone until shown better), or ``"custom"``:
-    # nothing tells it, and what is usual with corrections is taken
+    # ``"stated"`` by the season, ``"quality"`` of the fixes, ``"spacing"`` of the passes (or
+    # ``"quality and spacing"``), ``"rest"`` of the machine, ``"kind of log"`` (nothing but
+    # positions, so a phone until shown better), or ``"usual"``: nothing tells it, and what is
+    # usual with corrections is taken
     told_by: str
     pass_m: float  # between passes
     within_m: float  # what wanders within a pass

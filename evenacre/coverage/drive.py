@@ -34,11 +34,7 @@ from evenacre.coverage.receiver import (
 from evenacre.coverage.rows import section_bounds
 from evenacre.coverage.skips import KINDS, Surroundings, find_causes, ground_beside
 from evenacre.coverage.swath import STRAIGHT_M, Strips, build_strips, build_swaths, split_strips
-from evenacre.coverage.uncertainty import (
-    PositionError,
-    area_uncertainty,
-    swept_uncertainty,
-)
+from evenacre.coverage.uncertainty import PositionError, area_uncertainty
 from evenacre.geo.local_crs import WorkingPlane
 from evenacre.model import Application, Implement, IntArray, Operation, Track
 from evenacre.model.audit_result import RunningTotals
@@ -147,12 +143,8 @@ class Drive:
 
     def uncertainty(self, cover: Cover, workable: BaseGeometry) -> dict[str, float]:
         """Standard uncertainties of the areas."""
-        steps, number, implement, error = self._steps, self._number, self._implement, self.error
-        excess = self.receiver.way_excess
-        return {
-            **area_uncertainty(steps, number, cover, workable, implement, error),
-            "swept_area_m2": swept_uncertainty(steps, number, implement, error, excess),
-        }
+        steps, number = self._steps, self._number
+        return area_uncertainty(steps, number, cover, workable, self._implement, self.error)
 
     @property
     def receiver(self) -> Receiver:

@@ -43,8 +43,10 @@ def judged(
     passes is the receiver's, beyond what a hand adds. A log that shows neither is taken for a
     phone's where it holds nothing but positions.
     """
-    even = not seen.pairs or seen.spacing_m < _BY_ITSELF_M
-    steered = seen.straight_m >= _STRAIGHT_M and seen.line_m < _BY_ITSELF_M and even
+    even = seen.spacing_m < _BY_ITSELF_M
+    steered = (even and seen.pairs >= _FEWEST_PAIRS) or (
+        (even or not seen.pairs) and seen.straight_m >= _STRAIGHT_M and seen.line_m < _BY_ITSELF_M
+    )
     shown_m = _shown_m(seen) if seen.pairs >= _FEWEST_PAIRS and not steered else np.nan
     sigma_m = fixes.take(tracks, lambda t: t.sigma_m)
     logged_m = np.nan if sigma_m is None else float(pd.Series(sigma_m).median())
@@ -61,7 +63,7 @@ def judged(
             pass_m, told_by = shown_m * by_hand, "spacing"
     elif seen.creep_m > _REST_M:
         pass_m, told_by = max(_PHONE_M, seen.creep_m), "rest"
-    elif not (_tells_of_a_machine(tracks) or _keeps_to_lines(seen)):
+    elif not (steered or _tells_of_a_machine(tracks) or _keeps_to_lines(seen)):
         pass_m, told_by = _PHONE_M, "kind of log"
     coarse = pass_m >= _DECIMETRE_M
     within_m = settings.within_pass_m
@@ -160,30 +162,27 @@ def least_widths_m(receiver: Receiver, width_m: float, min_width_m: float) -> di
 
 def receiver_findings(receiver: Receiver, width_m: float) -> Iterator[Finding]:
     """Say how good the receiver was taken to be, and what cannot be told for it."""
-    r = receiver
-    values = {
-        "pass_m": r.pass_m,
-        "interval_s": r.interval_s,
-        "spacing_m": r.spacing_m,
-        "pairs": r.pairs,
-        "doubtful_m": doubtful_m(r),
-        "width_m": width_m,
-    }
-    if r.told_by == "spacing":
-        code = "phone_by_spacing" if r.looks_like_phone else "receiver_by_spacing"
-        kind = Finding.warning if r.pass_m >= _DECIMETRE_M else Finding.note
-        yield kind(code, **values)
+    r, off_m, spacing_m = receiver, receiver.pass_m, receiver.spacing_m
+    if r.told_by == "spacing" and r.looks_like_phone:
+        yield Finding.warning(
+            "phone_by_spacing", interval_s=r.interval_s, spacing_m=spacing_m, pass_m=off_m
+        )
+    elif r.told_by == "spacing" and r.grade == "centimetre":
+        yield Finding.note("receiver_by_spacing", spacing_m=spacing_m, pass_m=off_m)
+    elif r.told_by == "spacing":
+        yield Finding.warning("receiver_by_spacing", spacing_m=spacing_m, pass_m=off_m)
     elif r.told_by == "quality and spacing":
-        yield Finding.note("better_than_quality", **values)
+        yield Finding.note("better_than_quality", spacing_m=spacing_m, pass_m=off_m)
     elif r.told_by == "rest":
-        yield Finding.warning("receiver_by_rest", creep_m=r.creep_m, **values)
+        yield Finding.warning("receiver_by_rest", creep_m=r.creep_m, pass_m=off_m)
     elif r.told_by == "kind of log":
-        yield Finding.warning("phone_until_shown", **values)
+        yield Finding.warning("phone_until_shown", pass_m=off_m)
     elif r.told_by == "usual":
-        yield Finding.note("receiver_not_told", **values)
+        yield Finding.note("receiver_not_told", pass_m=off_m)
     if r.steered:
-        yield Finding.note("steered", line_m=r.line_m, **values)
+        yield Finding.note("steered")
+    doubtful = doubtful_m(r)
     if not tells_gaps(r, width_m):
-        yield Finding.warning("places_not_told", **values)
-    elif r.pass_m > _USUAL_PASS_M:
-        yield Finding.note("narrow_gaps_not_told", **values)
+        yield Finding.warning("places_not_told", doubtful_m=doubtful, width_m=width_m)
+    elif off_m > _USUAL_PASS_M:
+        yield Finding.note("narrow_gaps_not_told", doubtful_m=doubtful)

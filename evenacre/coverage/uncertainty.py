@@ -207,29 +207,3 @@ def _switch_variance(
 def _holds(region: BaseGeometry, point: tuple[FloatArray, FloatArray]) -> BoolArray:
     shapely.prepare(region)
     return shapely.contains_xy(region, *point)
-
-
-def swept_uncertainty(
-    steps: Steps, number: IntArray, implement: Implement, error: PositionError, way_excess: float
-) -> float:
-    """Standard uncertainty of the ground swept: width times way, overlap counted again.
-
-    Either end of a pass lies where the receiver wandered to, and anywhere between two records;
-    the way between them is too long by what the receiver scatters about it; the width is as the
-    tape has it.
-
-    Parameters
-    ----------
-    number : (n - 1,) int
-        Pass of each step.
-    way_excess : float
-        Share by which the logged way is longer than straight passes are.
-    """
-    way_m = float(steps.distance_m[steps.working].sum())
-    working_s = steps.duration_s[steps.working].sum()
-    spoken_for = np.bincount(steps.record[steps.whole], steps.duration_s[steps.whole])
-    interval_s = float(np.median(spoken_for[spoken_for > 0]))
-    ends = 2 * int(number.max(initial=0))
-    end_m = np.hypot(error.within_m, way_m / working_s * interval_s / np.sqrt(12.0))
-    off_m = np.hypot(np.sqrt(ends) * end_m, way_excess * way_m)
-    return float(np.hypot(off_m * implement.width_m, way_m * implement.error.width_m.sigma))

@@ -82,9 +82,8 @@ SENTENCES = {
         "a pass (pass_to_pass)."
     ),
     "steered": (
-        "The log keeps within {line_m:small} of straight lines, closer than anyone steers by hand: "
-        "the machine followed this receiver, so where the receiver drifts is on the ground and not "
-        "in the log."
+        "The log runs straighter, or its passes more even, than anyone steers by hand: the machine "
+        "followed this receiver, so where that drifts is on the ground and not in the log."
     ),
     "places_not_told": (
         "A gap or a lap of up to {doubtful_m:length} between two passes may be the receiver's own, "

@@ -80,7 +80,7 @@ def render_operation(
         rest_m2=float(frame["area_m2"].iloc[_UNFOLDED:].sum()),
         map=interactive_map(result, units, key),
         cover=cover,
-        rates=[*zip(result.products, rates, strict=True)],
+        rates=[*zip(result.products, rates, strict=result.tells_places)],
         tables=[
             *audit_page_tables(result, display),
             *(load_page_tables(loads, display) if loads else ()),

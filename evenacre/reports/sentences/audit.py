@@ -60,11 +60,14 @@ def card(
         lines += [("product", _product(p, units)) for p in r.products]
     else:
         headline = driven(r, units)
-        lines += [("missed", _missed_far(r, units)), ("work", _hours(r))]
+        lines += [_missed_far(r, units), ("work", _hours(r))]
+        guessed = (f for f in r.findings if f.code == "work_from_speed")
+        lines += [("work", sentence(finding)) for finding in guessed]
         lines += [("product", _product_driven(p, r, loads, units)) for p in r.products]
     if disagreement := disagreement_sentence(loads):
         lines.append(("scale", disagreement))
-    if r.boundary_given and r.outside_area_m2 > _WORTH_SAYING * r.boundary_area_m2:
+    outside_m2 = r.outside_area_m2 if r.boundary_given and r.tells_places else 0.0
+    if outside_m2 > _WORTH_SAYING * r.boundary_area_m2:
         lines.append(("outside", _outside(r, units)))
     lines += [("setback", text) for text in _setbacks(r, units)]
     lines.append(("log", records_sentence(r, units)))
@@ -121,14 +124,15 @@ def _missed(r: AuditResult, units: UnitSystem) -> str:
     return f"{whole} missed; {worth} of it {back}."
 
 
-def _missed_far(r: AuditResult, units: UnitSystem) -> str:
+def _missed_far(r: AuditResult, units: UnitSystem) -> tuple[str, str]:
     """Say what is bare for sure where gaps between passes cannot be told."""
     listed = stops(r)
     if listed.empty:
-        return "Where to go back cannot be told from this log."
+        return "log", "Where to go back cannot be told from this log."
     bare = figures.size(float(listed["area_m2"].sum()), units)
     places = counted(len(listed), "place")
-    return f"{bare} in {places} far wider than the tool are bare; narrower ones cannot be told."
+    said = f"{bare} in {places} far wider than the tool are bare; narrower ones cannot be told."
+    return "missed", said
 
 
 def _hours(r: AuditResult) -> str:

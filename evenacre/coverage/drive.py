@@ -32,7 +32,8 @@ from evenacre.coverage.receiver import (
     tells_gaps,
 )
 from evenacre.coverage.rows import section_bounds
-from evenacre.coverage.skips import KINDS, Surroundings, find_causes, ground_beside
+from evenacre.coverage.skip_causes import find_causes, outer_rows_off
+from evenacre.coverage.skips import KINDS, Surroundings, ground_beside
 from evenacre.coverage.swath import STRAIGHT_M, Strips, build_strips, build_swaths, split_strips
 from evenacre.coverage.uncertainty import PositionError, area_uncertainty
 from evenacre.geo.local_crs import WorkingPlane
@@ -112,6 +113,8 @@ class Drive:
 
     def surroundings(self, land: PlaneField, headland: BaseGeometry) -> Surroundings:
         """What skips may lie against."""
+        sectioned = np.array([track.sections is not None for track in self._legs.tracks])
+        told = sectioned[self.records.track[self._steps.record]]
         return Surroundings(
             land.workable,
             land.given,
@@ -120,6 +123,7 @@ class Drive:
             self._implement.width_m,
             ground_beside(self._steps, self._implement),
             find_causes(self._steps, self._implement, self._operation.blockages),
+            outer_rows_off(self._steps, self._number, self._implement, told),
         )
 
     @cached_property

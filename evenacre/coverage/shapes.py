@@ -344,7 +344,9 @@ class Shapes:
         """What skips may lie against: the boundary alone."""
         nothing = Beside(np.zeros(0, dtype=object), np.zeros(0))
         ends = shapely.MultiLineString()
-        return Surroundings(land.workable, land.given, ends, headland, self._width_m, nothing, ())
+        return Surroundings(
+            land.workable, land.given, ends, headland, self._width_m, nothing, (), ()
+        )
 
     def least_widths_m(self, min_width_m: float) -> dict[str, float]:
         """Width from which a skip is told, by kind."""

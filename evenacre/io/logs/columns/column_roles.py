@@ -17,6 +17,7 @@ from evenacre.io.logs.columns.width_unit import width_unit
 from evenacre.io.tables.headers import CUT_LENGTH, Header, read_header
 from evenacre.io.tables.record_table import RecordTable
 from evenacre.units.parsing import Dimension, example_unit, unit_factor
+from evenacre.units.spelling import AMBIGUOUS
 
 _GUESSES: dict[str, tuple[str, ...]] = {
     "lon": (r"^(lon|long|longitude|lng)$", r"(^|_)(lon|long|longitude|lng)(_|$)"),
@@ -449,10 +450,28 @@ def _amounts(
 
 
 def _ask_for_unit(role: str, header: Header, findings: Findings, file: str) -> None:
-    dimension = DIMENSIONS[role]
+    dimension, stated = DIMENSIONS[role], header.stated_unit
+    if stated:
+        what, remedy = other_unit(header.name, stated, role)
+        findings.warn(f'{file}: column "{header.name}" looks like a {role}; {what} {remedy}')
+        return
     findings.warn(
         f'{file}: column "{header.name}" looks like a {role} but has no unit of {dimension}, so it '
         f"is not used. To use it, give --column '{role}={header.name} [{example_unit(dimension)}]'."
+    )
+
+
+def other_unit(column: str, stated: str, role: str) -> tuple[str, str]:
+    """What is wrong with the unit a column states, and a remedy: never another in its place."""
+    if AMBIGUOUS.search(stated):
+        ton, tonne = (AMBIGUOUS.sub(clear, stated) for clear in ("ton", "tonne"))
+        return (
+            f'its unit "{stated}" can be read two ways, so it is not used.',
+            f"Give --column '{role}={column} [{ton}]' (2000 lb) or [{tonne}] (1000 kg).",
+        )
+    return (
+        f'its unit "{stated}" is none of {DIMENSIONS[role]} known here, so it is not used.',
+        "To use it, add a column with its numbers turned into one.",
     )
 
 

@@ -8,8 +8,9 @@ import numpy as np
 
 from evenacre.errors import InputError
 from evenacre.io.common.findings import Findings, counted
-from evenacre.io.logs.columns.column_roles import DIMENSIONS, ColumnPlan, ColumnUse
+from evenacre.io.logs.columns.column_roles import DIMENSIONS, ColumnPlan, ColumnUse, other_unit
 from evenacre.io.logs.columns.width_unit import width_units
+from evenacre.io.tables.headers import read_header
 from evenacre.io.tables.record_table import RecordTable
 from evenacre.model import UNDATED_S, FloatArray, Track
 from evenacre.units.parsing import example_unit, unit_factor
@@ -86,11 +87,13 @@ class _MeasureReader:
         widest = np.nanmax(values, initial=0.0)
         if widest > _WIDEST_M:
             fitting = next(iter(width_units(self.table, use.column)[1]), "in")
+            remedy = f"Give the right unit, such as --column 'width={use.column} [{fitting}]', or"
+            if read_header(use.column).unit(DIMENSIONS["width"]) is not None:
+                remedy = "Correct the column, or its unit if that is what is wrong, or give"
             raise self.table.error(
                 f'column "{use.column}"',
                 f"a swath {widest:,.0f} m wide cannot be right.",
-                "Give the right unit, such as "
-                f"--column 'width={use.column} [{fitting}]', or --column width= to leave it out.",
+                f"{remedy} --column width= to leave it out.",
             )
         return values
 
@@ -156,6 +159,12 @@ class _MeasureReader:
             self.findings.warn(f"{problem.file}, {problem.place}: {problem.what} It is not used.")
             return None
         about, unit = self.table.about(use.column), use.unit
+        if unit is None and (stated := read_header(use.column).stated_unit):
+            what, remedy = other_unit(use.column, stated, use.role)
+            if use.asked:
+                raise self.table.error(f'column "{use.column}"', what, remedy)
+            self.findings.warn(f"{about} looks like a {use.meaning}; {what} {remedy}")
+            return None
         if unit is None and use.role == "interval":
             self.findings.note(f"{about} has no unit and is taken as seconds.")
             unit = 1.0

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from statistics import NormalDist
 
 import numpy as np
 
@@ -23,13 +24,16 @@ _FEWEST_STATIONS = 3
 _FEWEST_ALIKE = 5
 # Drift over a lag shorter than a pass, to be held against that from pass to pass.
 _LAG_S = 30.0
-_MEMORIES_S = np.geomspace(60.0, 1800.0, 35)
+_MEMORIES_S = np.geomspace(60.0, 900.0, 30)
 # Standing: no further off so long before and after, for at least so long.
 _STAND_S, _STAND_M, _STOOD_S = 15.0, 2.0, 30.0
 # Coordinates of more decimals are as fine as arithmetic.
 _DECIMALS, _SAMPLE, _DEGREE_M = range(3, 8), 2000, 111_195.0
-# From the median of absolute values to a standard deviation, for normal errors.
-_MAD = 1 / 0.6744897501960817
+# Standard deviations are of this share of the values, the nearest; of normal ones it has the
+# variance (1 - 2 z phi(z) / share), z being its end in standard deviations.
+_NEAREST = 0.85
+_END = NormalDist().inv_cdf((1 + _NEAREST) / 2)
+_NEAREST_VARIANCE = 1 - 2 * _END * NormalDist().pdf(_END) / _NEAREST
 
 
 @dataclass(frozen=True)
@@ -78,13 +82,15 @@ class Behaviour:
         """Memory of a first-order process that drifts so much in 30 s and from pass to pass.
 
         Of such a process values a time t apart differ by the variance 2 s^2 (1 - exp(-t / T)).
-        NaN where the log does not show both.
+        NaN where the log does not show both, or hardly drifts within a pass.
         """
         if not (self.drift_m > 0 and self.spread_m > 0 and self.apart_s > 0):
             return np.nan
         share = np.expm1(-_LAG_S / _MEMORIES_S) / np.expm1(-self.apart_s / _MEMORIES_S)
-        found = np.abs(share - (self.drift_m / self.spread_m) ** 2).argmin()
-        return float(_MEMORIES_S[found])
+        seen = (self.drift_m / self.spread_m) ** 2
+        if seen < share.min():
+            return np.nan
+        return float(_MEMORIES_S[np.abs(share - seen).argmin()])
 
 
 def behaviour(
@@ -253,16 +259,18 @@ def _spacing(lines: _Lines, width_m: float) -> tuple[float, int, float, float]:
     mean = np.bincount(owner, apart) / count
     # An antenna beside the middle of the tool parts passes up and down by turns more and less.
     kind = 2 * lines.ahead[pairs[:, 0]] + lines.ahead[pairs[:, 1]]
-    usual = np.full(len(pairs), np.median(mean[long]))
+    usual, fitted = np.full(len(pairs), np.median(mean[long])), 1
     for alike in (kind == n for n in range(4)):
         if (alike & long).sum() >= _FEWEST_ALIKE:
             usual[alike] = np.median(mean[alike & long])
+            fitted += 1
+    free = max(long.sum() - fitted, 1) / long.sum()
     some = long[owner]
     later_s = np.abs(lines.time_s[left] - lines.time_s[right])[some]
     return (
-        _scatter((mean - usual)[long]),
+        _scatter((mean - usual)[long]) / np.sqrt(free),
         int(long.sum()),
-        _scatter((apart - usual[owner])[some]),
+        _scatter((apart - usual[owner])[some]) / np.sqrt(free),
         float(np.median(later_s)),
     )
 
@@ -301,4 +309,6 @@ def _drift_m(lines: _Lines) -> float:
 
 def _scatter(values: FloatArray) -> float:
     """Standard deviation about zero that outliers do not move."""
-    return float(_MAD * np.median(np.abs(values)))
+    size = np.abs(values)
+    nearest = size[size <= np.quantile(size, _NEAREST)]
+    return float(np.sqrt((nearest**2).mean() / _NEAREST_VARIANCE))

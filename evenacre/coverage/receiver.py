@@ -29,8 +29,9 @@ _REST_M = 0.25
 # Phones log no more often than this, and receivers of their kind err by this or more.
 _PHONE_INTERVAL_S, _METRE_M, _DECIMETRE_M = 0.9, 0.5, 0.1
 # NARROWEST_M is for receivers of the usual error; of others' gaps those are told that are wider
-# in proportion. Where that is more than this share of the tool, no gap between passes is.
-_TOLD_WIDTHS = 0.5
+# in proportion. Where that is more than this share of the tool, no gap between passes is: what
+# is left by mistake is seldom wider.
+_TOLD_WIDTHS = 0.3
 
 
 def judged(

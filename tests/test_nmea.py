@@ -415,3 +415,14 @@ def test_worn_logs_hold_what_pynmea2_finds_in_them(tmp_path, lines: list[str]) -
     (track,) = read_tracks(file)
     found = np.column_stack([track.lat, (track.lon + 180) % 360 - 180])
     np.testing.assert_allclose(found, expected, rtol=0, atol=1e-9)
+
+
+@pytest.mark.parametrize("encoding", ["utf-16", "utf-16-le", "utf-16-be"])
+@pytest.mark.parametrize("name", ["log.nmea", "log.txt"])
+def test_text_of_two_bytes_a_sign(tmp_path, encoding: str, name: str) -> None:
+    lines = "\r\n".join(gga(s, s) for s in range(12)) + "\r\n"
+    (tmp_path / "plain.nmea").write_text(lines)
+    (tmp_path / name).write_bytes(lines.encode(encoding))
+    (plain,), (wide,) = read_tracks(tmp_path / "plain.nmea"), read_tracks(tmp_path / name)
+    np.testing.assert_array_equal(wide.lat, plain.lat)
+    np.testing.assert_array_equal(wide.time_s, plain.time_s)

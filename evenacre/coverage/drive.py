@@ -122,7 +122,12 @@ class Drive:
             headland,
             self._implement.width_m,
             ground_beside(self._steps, self._implement),
-            find_causes(self._steps, self._implement, self._operation.blockages),
+            find_causes(
+                self._steps,
+                self._implement,
+                self._operation.blockages,
+                sides_told=all(f.code != "partial_width" for f in self._legs.states),
+            ),
             outer_rows_off(self._steps, self._number, self._implement, told),
         )
 

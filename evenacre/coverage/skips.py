@@ -114,7 +114,8 @@ def find_skips(
     outer = blocked_outer_rows(around.outer_rows, missed, around.workable)
     for known in (*around.causes, *outer):
         mine, rest = _split(rest, known.swept)
-        add(mine, [known.kind] * len(mine), known.cause)
+        if known.kind:
+            add(mine, [known.kind] * len(mine), known.cause)
     # A drawn boundary bridges the notches between pass ends; they prove nothing.
     drawn = not around.boundary_given
     if drawn:

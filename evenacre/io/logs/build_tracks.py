@@ -61,10 +61,12 @@ def build_tracks(
         clock = fix_clock(table, plan, time_zone, findings)
         if ground is None:
             _require_time_of_day(table, clock)
-    codes, _ = _machines(table, plan)
+    codes, named = _machines(table, plan)
+    in_file = dict(zip(named, np.bincount(codes), strict=True))
     records = Records(table, plan, clock, lon, lat)
     if ground is None and not clock.assumed:
         records = gather_sections(records, codes, findings)
+    shared = len(records.table) < len(table)
     table, plan, clock = records.table, records.plan, records.clock
     lon, lat = records.lon, records.lat
     _note_unused(table, plan, findings)
@@ -113,7 +115,13 @@ def build_tracks(
             name = f"{table.file}, {machine}" if len(machines) > 1 else table.file
             untimed = int((all_own & ~timed).sum())
             left_out = {"without a time": untimed} if untimed else {}
-            track = replace(whole.part(own), source=name, machine=machine, left_out=left_out)
+            track = replace(
+                whole.part(own),
+                source=name,
+                machine=machine,
+                left_out=left_out,
+                in_file=int(in_file[machine]) if shared else 0,
+            )
             tracks.append(_finished(track, findings))
     return tracks
 

@@ -93,6 +93,8 @@ def records_sentence(r: AuditResult, units: UnitSystem) -> str:
     read, used = r.cleaning.get("read", 0), r.cleaning.get("used", 0)
     causes = left_out(r.cleaning)
     said = f"{counted(read, 'record')} read, {used:,} used"
+    if in_file := r.cleaning.get("in the file", 0):  # those of sections share their times
+        said = f"{counted(in_file, 'record')} of {counted(read, 'time')} read, {used:,} times used"
     if disorder := r.cleaning.get("out of order", 0):
         said += f" ({disorder:,} out of order)"
     if causes:

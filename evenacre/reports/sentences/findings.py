@@ -147,7 +147,8 @@ SENTENCES = {
     ),
     "partial_width": (
         "{source}: {records} records have less than the full width; the log does not say which "
-        "side was off, so the width was taken about the middle of the tool."
+        "side was off, so the width was taken about the middle of the tool, and what was missed "
+        "under the rest of it is in the total but not among the places."
     ),
     "width_over_tool": (
         "{source}: logged widths reach {widest_m:length} but the tool is {tool_m:length} wide; "

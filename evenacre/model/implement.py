@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from evenacre.model.implement_error import MEASURED, SettingsError
+
 _ROW_OF_UNKNOWN_M = 0.3
 
 
@@ -62,6 +64,7 @@ class Implement:
     compartments: tuple[Compartment, ...] = ()  # bins of the cart from front to back
     cost_per_s: float | None = None  # what its time costs, puller and driver included
     width_known: bool = True  # False while it is for the logs to tell
+    error: SettingsError = MEASURED  # how far width, places and delay may be off
 
     def of_width(self, width_m: float) -> Implement:
         """Return it with a width, and its sections subdivided where its rows are not known."""

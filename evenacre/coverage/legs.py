@@ -10,11 +10,13 @@ import numpy as np
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.coverage.amounts import StepMass, amount_leaps, product_masses
+from evenacre.coverage.behaviour import behaviour
 from evenacre.coverage.clean import Fixes, clean
 from evenacre.coverage.field_plane import plane_for
-from evenacre.coverage.machines import machines_of
+from evenacre.coverage.machines import machines_of, told_apart
 from evenacre.coverage.measure.antenna_path import AntennaPath
 from evenacre.coverage.measure.settings import Evidence, applied, measure
+from evenacre.coverage.receiver import judged
 from evenacre.coverage.rows import RowStates, row_states, with_rows
 from evenacre.coverage.smooth import SmoothPath, ground_speed, smooth_path, turn_radius
 from evenacre.coverage.steps import Steps, build_steps
@@ -23,6 +25,7 @@ from evenacre.geo.local_crs import WorkingPlane
 from evenacre.model import Application, BoolArray, FloatArray, Implement, Operation, Track
 from evenacre.model.audit_result import ToolPath
 from evenacre.model.finding import Finding, FindingError
+from evenacre.model.receiver import Receiver
 
 
 @dataclass(frozen=True)
@@ -34,6 +37,7 @@ class Leg:
     steps: Steps
     jitter_m: float
     smoothed: bool
+    receiver: Receiver
     findings: tuple[Finding, ...]
 
 
@@ -70,6 +74,16 @@ class Legs:
     def jitter_m(self) -> float:
         """Of the receiver that scatters most."""
         return max(leg.jitter_m for leg in self.legs)
+
+    @property
+    def receiver(self) -> Receiver:
+        """The one that knows its place least."""
+        return max((leg.receiver for leg in self.legs), key=lambda r: r.pass_m)
+
+    @property
+    def told_apart(self) -> bool:
+        """Whether it can be told for sure whose each record is."""
+        return told_apart(self.findings)
 
     @property
     def smoothed(self) -> bool:
@@ -244,11 +258,14 @@ def _leg(drive: _Drive, operation: Operation, implement: Implement) -> Leg:
         if own != implement:
             findings = (*findings, Finding.note("places_of_the_tool"))
         implement = own
-    fixes, path = drive.fixes, drive.path
+    tracks, fixes, path = drive.tracks, drive.fixes, drive.path
     active = drive.states.active
     steps = build_steps(fixes, path, active, implement, operation.blockages, drive.leap)
+    on = np.asarray(active.any(axis=1))
+    seen = behaviour(tracks, fixes, path, drive.speed_mps, on, implement.width_m)
+    receiver = judged(seen, fixes, tracks, path.jitter_m, operation.settings)
     smoothed = path.x_m is not fixes.x_m
-    return Leg(drive.tracks, fixes, steps, path.jitter_m, smoothed, findings)
+    return Leg(tracks, fixes, steps, path.jitter_m, smoothed, receiver, findings)
 
 
 Number = TypeVar("Number", int, float)

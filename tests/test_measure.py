@@ -155,7 +155,7 @@ def test_an_audit_without_figures_comes_out_as_one_with_them() -> None:
     assert without.skip_area_m2 > 8 * told.skip_area_m2
     assert found.covered_area_m2 == pytest.approx(told.covered_area_m2, abs=60.0)
     assert len(found.layers["skips"]) <= len(told.layers["skips"])
-    assert found.findings[0].code == "behind_found_with_delay"
+    assert "behind_found_with_delay" in {finding.code for finding in found.findings}
     assert "behind_unlike" in {finding.code for finding in without.findings}
 
 

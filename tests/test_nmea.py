@@ -123,7 +123,9 @@ def test_a_ships_log_with_a_counter_before_each_sentence(tmp_path) -> None:
     np.testing.assert_allclose(track.lat, [m.latitude for m in told], atol=1e-12)
     np.testing.assert_allclose(track.lon, [m.longitude for m in told], atol=1e-12)
     assert track.speed_mps == pytest.approx([1.31 * KNOT_MPS, 0.6 * KNOT_MPS], rel=1e-8)
-    assert track.sigma_m == pytest.approx([0.6, 0.6])
+    # Differential, by the dilution that stands beside it.
+    dilution = [float(m.horizontal_dil) for m in told]
+    assert track.sigma_m == pytest.approx([0.6 * d for d in dilution])
 
 
 # --- pynmea2 as writer and reader -------------------------------------------------------------

@@ -15,6 +15,7 @@ from evenacre.io.common.suggestions import listed
 from evenacre.io.logs.columns.clock import Clock, dates_of, read_clock
 from evenacre.io.logs.columns.column_roles import NAMED_ROLES, ColumnPlan
 from evenacre.io.logs.columns.date_parts import joined_dates
+from evenacre.io.logs.columns.fix_columns import logged_sigma_m
 from evenacre.io.logs.columns.measures import with_measures
 from evenacre.io.logs.columns.work_states import section_states, working_states
 from evenacre.io.logs.file_order import file_order_clock
@@ -92,6 +93,7 @@ def build_tracks(
     )
     paces = _paces(clock.time_s, lon, lat, main)
     whole = with_measures(whole, table, plan, paces, findings)
+    whole = replace(whole, sigma_m=logged_sigma_m(table, plan, findings))
     sections, are_rows = section_states(table, plan, findings)
     working = working_states(table, plan, findings)
     whole = replace(whole, working=working, sections=sections, sections_are_rows=are_rows)

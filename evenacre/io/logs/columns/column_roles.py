@@ -54,6 +54,16 @@ _GUESSES: dict[str, tuple[str, ...]] = {
         r"^(machine|vehicle|tractor|equipment|device)(_?(id|name|serial|no|nr|number))?$",
         r"^(implement|drill|unit|serial)_(id|name|serial|no|nr|number)$",
     ),
+    "quality": (
+        r"^(fix|rtk|dgps)$",
+        r"(^|_)(fix|gps|gnss|rtk|dgps|differential)_?(quality|type|mode|status|state|kind|fix)(_|$)",
+        r"^(quality|signal_type|correction_(type|status|mode))$",
+    ),
+    "hdop": (r"(^|_)hdop(_|$)",),
+    "accuracy": (
+        r"^(gps_|gnss_|position_|pos_|horizontal_|hor_|h_)?accuracy(_(m|metres?|meters?|ft|feet))?$",
+        r"^(h|hor|horizontal)_?acc(_(m|metres?|meters?|ft|feet))?$",
+    ),
     "sections": (r"^(section|boom)s?_?(state|status|switch|bit)s?$", r"^sections(_on)?$"),
     "rows": (r"^(row|opener)s?_?(state|status|switch|bit)s?$", r"^rows(_on)?$"),
 }
@@ -127,12 +137,14 @@ DIMENSIONS = {
     "speed": Dimension.SPEED,
     "interval": Dimension.TIME,
     "time": Dimension.TIME,
+    "accuracy": Dimension.LENGTH,
 }
 """Roles whose numbers have a unit."""
 
 ROLES = (
     *("time", "date", "start", "end", "lon", "lat", "x", "y", "speed", "heading", "work"),
-    *("width", "distance", "interval", "machine", "rate", "rate:PRODUCT", "flow"),
+    *("width", "distance", "interval", "machine", "quality", "hdop", "accuracy"),
+    *("rate", "rate:PRODUCT", "flow"),
     *(
         "flow:PRODUCT",
         "mass",

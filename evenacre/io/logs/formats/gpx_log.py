@@ -27,7 +27,7 @@ from evenacre.model import IntArray, Track
 _OWN = {"lon": "lon", "lat": "lat", "time": "time", "speed": "speed (m/s)"}
 # GPX 1.0 and the common point extensions give speed in metres per second.
 _NAMES = {"speed": "speed (m/s)", "course": "course (deg)"}
-_UNUSED = {"ele", "magvar", "geoidheight", "fix", "sat", "hdop", "vdop", "pdop", "extensions"}
+_UNUSED = {"ele", "magvar", "geoidheight", "sat", "vdop", "pdop", "extensions"}
 # Every name is a column as long as the track, so a file of ever new names could fill any memory.
 _MOST_NAMES = 200
 _CHUNK = 1 << 20

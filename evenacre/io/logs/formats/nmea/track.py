@@ -67,7 +67,7 @@ def read_nmea_tracks(path: Path, columns: Mapping[str, str], time_zone: str | No
     clock = Clock(epochs.time_s, epochs.dated)
     tracks = build_tracks(table, lon, lat, plan, time_zone, findings, clock=clock)
     # Rounding to the last written digit is even over one step of it.
-    sigma = np.hypot(position_sigma_m(epochs.quality), epochs.step_m / np.sqrt(12.0))
+    sigma = np.hypot(position_sigma_m(epochs.quality, epochs.hdop), epochs.step_m / np.sqrt(12.0))
     return [replace(track, sigma_m=np.where(placed, sigma, np.nan)) for track in tracks]
 
 

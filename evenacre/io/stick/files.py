@@ -213,18 +213,32 @@ def is_stick(path: Path) -> bool:
         if path.suffix.lower() == ".gdb":
             return False
         return not is_taskdata(path) or any(map(_is_other, _files_below(path)))
+    kinds = _kinds_in(path)
+    several = sum(kind in _MAPS | _LOGS for kind in kinds)
+    return several > 1 or _several_texts(kinds) or bool({".toml", ".zip"} & set(kinds))
+
+
+def holds_several_logs(path: Path) -> bool:
+    """Tell a folder, or a zip in which there may be more logs than one, from a log with a map."""
+    kinds = _kinds_in(path)
+    return path.is_dir() or sum(kind in _LOGS for kind in kinds) > 1 or _several_texts(kinds)
+
+
+def _kinds_in(path: Path) -> list[str]:
+    """Suffixes of the files in a zip; none of task data, or of what is no zip."""
     if path.suffix.lower() != ".zip" or not path.is_file() or is_taskdata(path):
-        return False
+        return []
     try:
         with open_archive(path, path.name) as archive:
             members = [m for m in archive.infolist() if not (m.is_dir() or is_hidden(m.filename))]
     except InputError:
-        return False  # its reader will say what is wrong
-    kinds = [PurePosixPath(member.filename).suffix.lower() for member in members]
-    several = sum(kind in _MAPS | _LOGS for kind in kinds)
-    # Texts may be logs too, and beside one they are more often about it.
-    texts = sum(kind in PROSE for kind in kinds)
-    return several > 1 or (not several and texts > 1) or bool({".toml", ".zip"} & set(kinds))
+        return []  # its reader will say what is wrong
+    return [PurePosixPath(member.filename).suffix.lower() for member in members]
+
+
+def _several_texts(kinds: list[str]) -> bool:
+    """Texts may be logs too, but beside a log or a map they are more often about it."""
+    return sum(kind in PROSE for kind in kinds) > 1 and not _MAPS.union(_LOGS).intersection(kinds)
 
 
 def _files_below(folder: Path) -> Iterator[Path]:

@@ -13,7 +13,7 @@ from put_down import operation
 from shapely.geometry import Point
 
 from evenacre.coverage.audit import audit_operation
-from evenacre.coverage.skips import Beside, Surroundings, find_skips, strip_size
+from evenacre.coverage.skips import KINDS, Beside, Surroundings, find_skips, strip_size
 from evenacre.geo.local_crs import WorkingPlane
 from evenacre.model import Blockage, Settings
 
@@ -233,7 +233,8 @@ def alone(
         causes=(),
     )
     plane = WorkingPlane(-92.6, 40.1)
-    return find_skips(missed, around, plane, min_width_m=min_width_m, min_area_m2=min_area_m2)
+    least = dict.fromkeys(KINDS, min_width_m)
+    return find_skips(missed, around, plane, min_width_m=least, min_area_m2=min_area_m2)
 
 
 @pytest.mark.parametrize(("neck_m", "count"), [(0.02, 2), (0.04, 2), (0.06, 1), (0.5, 1)])

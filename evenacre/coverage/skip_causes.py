@@ -31,7 +31,8 @@ _DONE_BEYOND = 0.5
 class SkipCause:
     """Ground a known cause left bare: blocked rows, or a hole in the log.
 
-    ``swept`` is what would have been covered.
+    ``swept`` is what would have been covered. Without a ``kind`` it may have been, so that it is
+    no place to go back to.
     """
 
     kind: str
@@ -40,17 +41,21 @@ class SkipCause:
 
 
 def find_causes(
-    steps: Steps, implement: Implement, blockages: Sequence[Blockage]
+    steps: Steps, implement: Implement, blockages: Sequence[Blockage], *, sides_told: bool = True
 ) -> list[SkipCause]:
     """Blocked rows by their event, rows off between rows on, and gaps in the log.
 
-    ``blockages`` are those that ``steps.blocked`` numbers.
+    ``blockages`` are those that ``steps.blocked`` numbers. Where the log gives less than the full
+    width without its side (not ``sides_told``), nothing is known of the rest of the tool.
     """
     found = [
         SkipCause("blocked rows", blockage.cause, _swept(steps, steps.blocked == number, implement))
         for number, blockage in enumerate(blockages, start=1)
     ]
     found += _rows_off_between(steps, implement)
+    if not sides_told:
+        beside = (steps.working & steps.whole)[:, None] & ~steps.active & (steps.blocked == 0)
+        found.append(SkipCause("", "", _swept(steps, beside, implement)))
     found += _log_gaps(steps, implement)
     return [s for s in found if not s.swept.is_empty]
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import geopandas as gpd
@@ -30,6 +30,10 @@ from evenacre.model import BoolArray, FloatArray, Implement
 
 NARROWEST_M = 0.10
 """Narrower gaps are within what receivers can tell (common practice, no source)."""
+
+KINDS = ("between passes", "blocked rows", "turn", "edge", "unworked", "no log")
+CAUSED = ("blocked rows", "no log")
+"""Kinds of skips, and those of a known cause."""
 
 # Skips are told apart at this width: thinner necks between two of them do not join them.
 _NECK_M = 0.05
@@ -77,7 +81,7 @@ def find_skips(
     around: Surroundings,
     plane: WorkingPlane,
     *,
-    min_width_m: float,
+    min_width_m: Mapping[str, float],
     min_area_m2: float,
 ) -> gpd.GeoDataFrame:
     """List the skips wide and large enough to matter, largest first.
@@ -86,9 +90,10 @@ def find_skips(
     ----------
     missed : geometry
         Workable ground with no cover.
-    min_width_m, min_area_m2 : float
-        Smallest skip to list. What separates one skip from the next does not depend on them,
-        so raising either never lists more skips.
+    min_width_m : mapping of str to float
+    min_area_m2 : float
+        Smallest skip to list, by kind and of all kinds. What separates one skip from the next
+        does not depend on them, so raising either never lists more skips.
 
     Returns
     -------
@@ -109,7 +114,8 @@ def find_skips(
     outer = blocked_outer_rows(around.outer_rows, missed, around.workable)
     for known in (*around.causes, *outer):
         mine, rest = _split(rest, known.swept)
-        add(mine, [known.kind] * len(mine), known.cause)
+        if known.kind:
+            add(mine, [known.kind] * len(mine), known.cause)
     # A drawn boundary bridges the notches between pass ends; they prove nothing.
     drawn = not around.boundary_given
     if drawn:
@@ -130,7 +136,8 @@ def find_skips(
     geometry = np.concatenate(parts)
     area = shapely.area(geometry)
     length, width = strip_size(area, shapely.length(geometry))
-    kept = (width >= min_width_m) & (area >= min_area_m2)
+    least = np.array([min_width_m[kind] for kind in kinds])
+    kept = (width >= least) & (area >= min_area_m2)
     inside = shapely.point_on_surface(geometry)
     lon, lat = plane.lonlat(shapely.get_x(inside), shapely.get_y(inside))
     table = pd.DataFrame(

@@ -18,6 +18,7 @@ from evenacre.reports.column import PLACE, Column, Table, json_only, named, nest
 from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.fix_list import advice, stops
 from evenacre.reports.tables import audit_products as by_product
+from evenacre.reports.tables.measure import MEASURED
 from evenacre.reports.writers.as_frame import data_frame, stacked
 from evenacre.reports.writers.as_html import PageTable, page_record, page_table
 from evenacre.units.display import UnitSystem
@@ -62,7 +63,7 @@ GROUND = Table(
         named("outside_area_m2", "Worked outside the field", "outside"),
         named("headland_area_m2", "Headland", "headland"),
         named("headland_overlap_m2", "Overlap in the headland"),
-        named("swept_area_m2", None, "swept", why="the page has covered and excess"),
+        named("swept_area_m2", "Driven, laps counted again", "swept"),
     ),
     title="The ground",
     page="workable_area_m2 covered_area_m2 covered_once_m2 covered_twice_m2 covered_more_m2 "
@@ -71,6 +72,16 @@ GROUND = Table(
     remark=_boundary,
     outputs=("page",),
     why=_ON_PAGE_ALONE,
+)
+
+
+_DRIVEN = replace(
+    GROUND,
+    page="workable_area_m2 swept_area_m2",
+    remark=(
+        "Driven is the way with the tool down times its width. How much of it was driven twice, "
+        "and what lies between the passes, cannot be told from this log."
+    ),
 )
 
 
@@ -113,6 +124,13 @@ WORK = Table(
     outputs=("page",),
     why=_ON_PAGE_ALONE,
 )
+# Capacity and efficiency are of the ground covered.
+_NO_COVER = replace(
+    WORK,
+    page="passes worked_distance_m width_m mean_speed_mps worked_time_s field_time_s idle_time_s "
+    "start_s end_s",
+    remark="",
+)
 _NO_TIMES = replace(WORK, page="passes worked_distance_m width_m", remark="")
 _NO_DRIVE = replace(WORK, page="width_m", remark="")
 
@@ -134,6 +152,13 @@ SKIPS = Table(
     json="kind area_m2 mean_width_m length_m lon lat cause",
 )
 
+_RECEIVER = json_only(
+    "receiver",
+    *("grade told_by pass_to_pass_m=pass_m within_pass_m=within_m memory_s jitter_m=white_m",),
+    *("steered looks_like_phone interval_s written_m spacing_m pairs line_m creep_m way_excess",),
+    why="the page tells in words how the receiver was judged",
+    grade=q.WORDS,
+)
 _ZONE_GROUND = json_only("zones", "zone area_m2", why="the table of zones has it with each product")
 
 OPERATIONS = Table(
@@ -160,9 +185,12 @@ OPERATIONS = Table(
             shows=("covered_sigma_m2", "overlap_sigma_m2", "skip_sigma_m2"),
         ),
         nested("products", by_product.PRODUCTS, by_product.products),
+        nested("receiver", _RECEIVER),
+        Column("tells_places", quantity=q.YES_NO),
         nested("zones", _ZONE_GROUND, lambda r: list(r.layers["zones"].itertuples())),
         Column("working_plane", lambda r: r.crs.to_wkt()),
         *(Column(key, quantity=q.NESTED) for key in ("sources", "cleaning", "cleaning_m")),
+        nested("measured", MEASURED, lambda r: list(r.measured)),
         Column("notes", lambda r: sentences(r.findings, "note"), q.NESTED),
         Column("warnings", lambda r: sentences(r.findings, "warning"), q.NESTED),
     ),
@@ -171,8 +199,8 @@ OPERATIONS = Table(
     "outside_area_m2 headland_area_m2 headland_overlap_m2 passes worked_distance_m worked_time_s "
     "field_time_s mean_speed_mps field_capacity_m2_per_s field_efficiency uncertainty products "
     "boundary_given width_m headland_rounds swept_area_m2 theoretical_capacity_m2_per_s "
-    "idle_time_s start_s end_s zones working_plane sources cleaning cleaning_m notes "
-    "warnings",
+    "idle_time_s start_s end_s zones working_plane sources cleaning cleaning_m measured notes "
+    "warnings receiver tells_places",
 )
 
 _HEADING = q.Quantity(
@@ -250,7 +278,11 @@ def audit_page_tables(r: AuditResult, display: q.Display) -> list[PageTable]:
     display = display.at(r.time_zone)
     every = [
         _ground(r, display),
-        page_table(by_product.PRODUCTS, by_product.products(r), display),
+        page_table(
+            by_product.PRODUCTS if r.tells_places else by_product.ON_GROUND_DRIVEN,
+            by_product.products(r),
+            display,
+        ),
         page_table(by_product.ZONES, by_product.zones(r), display),
         page_table(by_product.NUTRIENTS, by_product.nutrients_together(r), display),
         page_table(by_product.SETBACKS, by_product.setbacks(r), display),
@@ -269,6 +301,8 @@ def _ground(r: AuditResult, display: q.Display) -> PageTable:
             text = figure_text.plus_minus(area_m2, sigma, display.units.area)
         return text, figure_text.share(area_m2, r.workable_area_m2)
 
+    if not r.tells_places:
+        return page_record(_DRIVEN, r, display, ("", "Area", "Share"), cells)
     table = page_record(GROUND, r, display, ("", "Area", "Share"), cells)
     return table if r.boundary_given else replace(table, rows=table.rows[:-1])
 
@@ -279,7 +313,7 @@ def _work(r: AuditResult, display: q.Display) -> PageTable:
         unknown = ("Times and speeds, passes", "not in the log: it holds shapes alone")
         return replace(table, rows=[*table.rows, unknown])
     if math.isfinite(r.field_time_s):
-        return page_record(WORK, r, display)
+        return page_record(WORK if r.tells_places else _NO_COVER, r, display)
     table = page_record(_NO_TIMES, r, display)
     return replace(table, rows=[*table.rows, ("Times and speeds", "not in the log")])
 

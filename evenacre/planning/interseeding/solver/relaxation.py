@@ -76,9 +76,9 @@ def smallest_relaxation(problem: ScheduleProblem, *, time_limit_s: float = 2.0) 
         return task.eased(None, problem.worth_seeding.astype(float))
     beyond = task.beyond(_PARTS, _LINEAR_S)
     if beyond is None:  # there was no time even for a linear program
-        return task.one_alone()
+        return task.one_alone(0.0)
     found = task.fewest_by_parts(beyond, time_limit_s=(end - time.monotonic()) / 3)
-    alone = Eased() if found.optimal else task.one_alone()
+    alone = Eased() if found.optimal else task.one_alone(found.bound)
     best = None if alone.told else task.by_parts(found, beyond, end=end)
     if best is None:
         return alone
@@ -92,7 +92,7 @@ def smallest_relaxation(problem: ScheduleProblem, *, time_limit_s: float = 2.0) 
             return exactly
     if exact.values is not None and (simple is None or task.cost(exact.values) < task.cost(simple)):
         return task.eased(exact.values, beyond)
-    alone = Eased() if simple is not None or not found.optimal else task.one_alone()
+    alone = Eased() if simple is not None or not found.optimal else task.one_alone(found.bound)
     return alone if alone.told else task.eased(simple or best, beyond)
 
 
@@ -334,10 +334,17 @@ class _Relaxing:
         least = self.least(fewest.values, beyond, time_limit_s=end - time.monotonic())
         return self.eased(least.values or fewest.values, beyond)
 
-    def one_alone(self) -> Eased:
-        """Look for one thing that gives back time enough, by plain rules."""
+    def one_alone(self, least: float) -> Eased:
+        """Look for one thing that gives back time enough, by plain rules, or for none at all.
+
+        ``least`` things are needed, as far as is known.
+        """
         none = {name: np.zeros_like(upper) for name, upper in self.program.upper.items()}
         everything = np.zeros(self.problem.shape[0])
+        found = self.enough(none, everything, factors=[1.0])
+        if found is not None:
+            self.fewest = True
+            return self.eased(found, everything)
         for place in range(len(self.names) - len(self.groups)):
             values = {**none, "relaxed": np.eye(len(self.names))[place]}
             if place < len(_EVEN):
@@ -355,7 +362,7 @@ class _Relaxing:
                 less = self.enough(values, everything, factors=[middle])
                 low, high = (middle, high) if less is None else (low, middle)
                 found = less or found
-            self.fewest = True  # one is none too many
+            self.fewest = least > _LEAST
             return self.eased(found, everything)
         return Eased()
 

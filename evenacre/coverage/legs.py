@@ -35,6 +35,7 @@ class Leg:
     jitter_m: float
     smoothed: bool
     receiver: Receiver
+    by_speed: bool  # whether nothing but the speed tells of work
     findings: tuple[Finding, ...]
 
 
@@ -70,6 +71,11 @@ class Legs:
     def receiver(self) -> Receiver:
         """The one that knows its place least."""
         return max((leg.receiver for leg in self.legs), key=lambda r: r.pass_m)
+
+    @property
+    def by_speed(self) -> bool:
+        """Whether nothing but the speed tells of some of the work."""
+        return any(leg.by_speed for leg in self.legs)
 
     @property
     def told_apart(self) -> bool:
@@ -183,7 +189,7 @@ def _leg(
     seen = behaviour(tracks, fixes, path, speed, on, implement.width_m)
     receiver = judged(seen, fixes, tracks, path.jitter_m, settings)
     smoothed = path.x_m is not fixes.x_m
-    return Leg(tracks, fixes, steps, path.jitter_m, smoothed, receiver, findings)
+    return Leg(tracks, fixes, steps, path.jitter_m, smoothed, receiver, states.by_speed, findings)
 
 
 Number = TypeVar("Number", int, float)

@@ -35,6 +35,13 @@ def plus_minus(value: float, sigma: float | None, unit: DisplayUnit) -> str:
     return f"{number:,.{places}f} ± {round(shown, decimals):,.{places}f} {unit.label}"
 
 
+def between(low: float, high: float, unit: DisplayUnit) -> str:
+    """Write the ends of an interval (SI) to the decimals its width allows, two at most."""
+    wide = unit.of(high - low)
+    decimals = min(max(1 - math.floor(math.log10(wide)), 0), _MOST_DECIMALS) if wide > 0 else 1
+    return f"{unit.of(low):,.{decimals}f} to {unit.of(high):,.{decimals}f} {unit.label}"
+
+
 def deserved(area_m2: float, sigma: float | None, units: UnitSystem) -> str:
     """Write an area to the decimals its standard uncertainty (SI) allows, two at most."""
     if units.area.of(area_m2) < 0.1:

@@ -40,7 +40,7 @@ def driven_sigma_m2(
 
 
 def driven_90_m2(
-    areas: Mapping[str, float], sigma_m2: float, *, by_speed: bool, bounded: bool
+    areas: Mapping[str, float], sigma_m2: float, *, by_speed: bool, brim_m2: float
 ) -> tuple[float, float]:
     """90 % interval of the ground driven with the tool down.
 
@@ -51,11 +51,11 @@ def driven_90_m2(
     ----------
     areas : mapping of str to float
         ``covered_area_m2``, ``excess_area_m2`` and ``swept_area_m2``.
-    bounded : bool
-        Whether the boundary of the field is known.
+    brim_m2 : float
+        What passes inside the field may seem to cover outside it; infinite without a boundary.
     """
     most = least = areas["swept_area_m2"]
     if by_speed:
         least = areas["covered_area_m2"]
-        most = least + areas["excess_area_m2"] if bounded else most
+        most = min(most, least + areas["excess_area_m2"] + brim_m2)
     return max(least - _Z_90 * sigma_m2, 0.0), most + _Z_90 * sigma_m2

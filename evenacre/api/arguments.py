@@ -35,7 +35,8 @@ Products: TypeAlias = (
 # SI units of the quantities that may be given as numbers.
 _UNITS = {
     **dict.fromkeys(("width", "row_spacing", "setback_distance", "turn_radius"), "m"),
-    **dict.fromkeys(("antenna_ahead", "antenna_left", "hitch_to_axle", "tool_behind"), "m"),
+    **dict.fromkeys(("axle_to_antenna", "antenna_ahead", "antenna_left"), "m"),
+    **dict.fromkeys(("hitch_to_axle", "tool_behind"), "m"),
     **dict.fromkeys(("skip_min_width", "pass_to_pass", "within_pass"), "m"),
     **dict.fromkeys(("circumference", "wheel_diameter"), "m"),
     **dict.fromkeys(("area", "area_error", "skip_min_area"), "m2"),

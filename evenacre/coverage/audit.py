@@ -127,6 +127,7 @@ def audit_operation(
         driven_90_m2=work.driven_90_m2(areas, land),
         findings=collect_findings(operation, work.doubts(), work.findings(), land, frame),
         totals=work.totals(),
+        measured=work.measured,
     )
 
 

@@ -27,6 +27,7 @@ from evenacre.geo.overlay import around, intersect, union, valid, widen
 from evenacre.model import Application, BoolArray, FloatArray, Implement, IntArray, Operation, Track
 from evenacre.model.audit_result import Grid
 from evenacre.model.finding import Finding, FindingError
+from evenacre.model.measured import Measured
 
 # Of the ground: less that was closed or taken off is not worth a word.
 _WORTH_SAYING = 1e-4
@@ -371,6 +372,11 @@ class Shapes:
 
     def totals(self) -> None:
         """When each shape was worked is not told."""
+
+    @property
+    def measured(self) -> tuple[Measured, ...]:
+        """Nothing: shapes of ground tell of no drill."""
+        return ()
 
     def doubts(self) -> tuple[Finding, ...]:
         """What throws doubt on all of the result."""

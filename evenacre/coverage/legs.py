@@ -247,7 +247,7 @@ def _measured(
         for drive in drives
     ]
     tracks = [track for drive in drives for track in drive.tracks]
-    guessed = any(f.code == "work_from_speed" for drive in drives for f in drive.states.findings)
+    guessed = any(drive.states.by_speed for drive in drives)
     return measure(
         paths,
         implement,
@@ -271,7 +271,9 @@ def _leg(drive: _Drive, operation: Operation, implement: Implement) -> Leg:
     seen = behaviour(tracks, fixes, path, drive.speed_mps, on, implement.width_m)
     receiver = judged(seen, fixes, tracks, path.jitter_m, operation.settings)
     smoothed = path.x_m is not fixes.x_m
-    return Leg(tracks, fixes, steps, path.jitter_m, smoothed, receiver, states.by_speed, findings)
+    return Leg(
+        tracks, fixes, steps, path.jitter_m, smoothed, receiver, drive.states.by_speed, findings
+    )
 
 
 Number = TypeVar("Number", int, float)

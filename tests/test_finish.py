@@ -134,6 +134,17 @@ def test_slanted_corners_are_driven_as_far_as_rows_ran_into_those_before() -> No
         assert found.m2 == pytest.approx([20, 20 + more])
 
 
+def test_corners_of_which_no_pass_told_leave_the_forecast_open() -> None:
+    """As likely none of them as all: half, and a standard deviation of 1 / sqrt 12."""
+    job = audit_operation(operation(straight_job(LENGTH, (-0.2,) * 4)))  # square ends
+    field = shapely.union_all(job.layers["field"].geometry.to_numpy())
+    seen = passes_seen(job, field, shapely.Polygon(), under_way=False)
+    steady = PassesSeen(np.full(5, 0.2), np.zeros(5), seen.corners, seen.corners_sigma)
+    found = driven_again(steady, np.full(2, 100.0), np.array([60.0, 60.0]), 6.0)
+    assert found.m2 == pytest.approx([50.0, 50.0])
+    assert found.sigma_m2 == pytest.approx(120 / math.sqrt(12), rel=1e-9)
+
+
 def test_wavering_overlap_widens_the_forecast() -> None:
     rng = np.random.default_rng(2)
     calm, wild = (0.2 + size * rng.standard_normal(25) for size in (0.02, 0.10))

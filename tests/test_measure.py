@@ -18,7 +18,9 @@ from evenacre.cli.main import app
 from evenacre.coverage.audit import audit_operation
 from evenacre.coverage.legs import measure_operation
 from evenacre.coverage.measure.settings import Evidence
-from evenacre.model import TowedUnit
+from evenacre.io.season.load import load_season
+from evenacre.io.season.load_operation import load_operation
+from evenacre.model import Implement, TowedUnit
 
 MOUNTED = Rig(ahead_m=0.0, hitch_to_axle_m=0.0, tool_behind_m=0.0)
 SMALL = Work(length_m=150.0, passes=12)
@@ -168,6 +170,24 @@ def test_turning_or_moving_the_field_changes_nothing() -> None:
         assert a is not None
         assert b is not None
         assert np.isclose(a, b, atol=0.02), name
+
+
+@pytest.mark.parametrize("job", ["paddock-interseeding", "orchard-cover"])
+def test_the_sample_farms_drill_is_found_from_its_logs(sample_farm: Path, job: str) -> None:
+    """Its antenna is laid out from the drill forward, by code of its own."""
+    plans = load_season(sample_farm / "season.toml").operations
+    plan = next(plan for plan in plans if plan.track_files[0].stem.startswith(job))
+    operation = load_operation(plan)
+    drill = operation.implement
+    bare = Implement(drill.width_m, rows=drill.rows, rows_known=True)
+    found = measure_operation(replace(operation, implement=bare)).of("behind")
+    assert found.used
+    assert found.speed_mps is not None
+    together = drill.behind_m - found.speed_mps * drill.product_lag_s
+    assert found.value == pytest.approx(together, abs=0.5)
+    told = measure_operation(operation).of("behind")
+    assert not told.disagrees
+    assert told.value == pytest.approx(drill.behind_m, abs=0.5)
 
 
 def test_the_command_tells_draws_and_accounts_for_it(tmp_path: Path) -> None:

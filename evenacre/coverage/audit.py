@@ -17,6 +17,7 @@ from evenacre.coverage.products import GroundShares, Region, product_result
 from evenacre.coverage.rows import with_rows
 from evenacre.coverage.shapes import Shapes, shaped
 from evenacre.coverage.skips import NARROWEST_M, find_skips
+from evenacre.coverage.work import Work
 from evenacre.model import UNDATED_S, Implement, Operation, Settings
 from evenacre.model.audit_result import AuditResult
 
@@ -57,7 +58,7 @@ def audit_operation(
     boundary = operation.field.boundary
     near = None if boundary is None else plane.project(boundary)
     applications = with_logged_products(operation.applications, tracks)
-    kind = Shapes if shaped(operation) else Drive
+    kind: type[Work] = Shapes if shaped(operation) else Drive
     work = kind(operation, implement, applications, plane, near, say)
 
     say("counting cover")

@@ -55,6 +55,12 @@ def _unlike(behind: Measured, left: Measured, lag: Measured, width: Measured) ->
             told_m=behind.told,
             ends=behind.places,
         )
+    elif behind.told is not None and behind.why_not == "hand" and behind.together_m is not None:
+        speed = behind.speed_mps or 1.0
+        rest = behind.together_m - behind.told + (lag.told or 0.0) * speed
+        yield Finding.note(
+            "ends_or_hand", off_m=abs(rest), off_s=abs(rest) / speed, ends=behind.places
+        )
     if lag.disagrees:
         yield Finding.warning(
             "delay_unlike", found_s=lag.value, sigma_s=lag.sigma, told_s=lag.told, ends=lag.places

@@ -379,7 +379,9 @@ class _Along:
             sigma = float(np.hypot(self.sigma_m, _TAPE_M) / speed)
             delay = replace(lag, value=-rest / speed, sigma=sigma, how="told_behind", used=True)
             return replace(behind, why_not="one_speed"), delay
-        return replace(fits, why_not=""), replace(lag, why_not="one_speed")
+        if abs(rest) > sure:
+            fits = replace(behind, why_not="hand")
+        return fits, replace(lag, why_not="one_speed")
 
 
 def _middle(values: FloatArray) -> float:

@@ -39,6 +39,8 @@ _PARALLEL = 0.26
 _CLOSING = 0.25
 # Corners that are a smaller share of the ground tell nothing of whether rows are shut off there.
 _FEW_CORNERS = 0.003
+# Then anything from none of them to all is as likely: mean and standard deviation.
+_UNLEARNED = 0.5, math.sqrt(1 / 12)
 # Where fewer passes were seen: the lap along the seam in shares of the width, and metres driven on
 # worked ground at both ends together; their standard uncertainties from driver to driver; their
 # scatter from pass to pass, and how well that is known (common practice, no source).
@@ -60,6 +62,8 @@ class PassesSeen:
         Driven again at both ends, less what was left open there; corners apart.
     corners : float
         Share of the slanted corners at the ends that is driven: 1 where all rows run to the end.
+    corners_sigma : float
+        Its standard uncertainty.
     under_way : bool
         The last pass has not come to its end.
     """
@@ -67,6 +71,7 @@ class PassesSeen:
     lap_m: FloatArray
     ends_m2: FloatArray
     corners: float = 1.0
+    corners_sigma: float = 0.0
     under_way: bool = False
 
     def __len__(self) -> int:
@@ -127,8 +132,11 @@ def driven_again(
         # 1946, Biometrics Bulletin 2, 110).
         both = float(np.trace(spread @ spread))
         freedom = (count - 1) * (variance**2 / both if both > 0 else 1.0)
+    unlearned = (seen.corners_sigma * float(corner_m2.sum())) ** 2
+    # Welch-Satterthwaite (JCGM 100:2008, G.4.1): that part is no estimate from the passes.
+    freedom *= (1.0 + unlearned / variance) ** 2 if variance > 0 else 1.0
     again = mean[0] * length_m + mean[1] * ends + seen.corners * corner_m2
-    return DrivenAgain(again, math.sqrt(variance), freedom)
+    return DrivenAgain(again, math.sqrt(variance + unlearned), freedom)
 
 
 def passes_seen(
@@ -146,7 +154,7 @@ def passes_seen(
     turned = np.radians(chosen["heading_deg"] - chosen["heading_deg"].tail(1).sum())
     chosen = chosen[np.abs(np.sin(turned)) < _PARALLEL]
     if not len(chosen):
-        return PassesSeen(np.zeros(0), np.zeros(0))
+        return PassesSeen(np.zeros(0), np.zeros(0), *_UNLEARNED)
     numbers, ground, swept = _ground_of_passes(result)
     tree = shapely.STRtree(ground)
     lap, ends, corner, shut, taken = (np.zeros(len(chosen)) for _ in range(5))
@@ -168,14 +176,15 @@ def passes_seen(
     usual = lap < _CLOSING * width
     lap -= _left_between(chosen.geometry.to_numpy(), skipped, width)
     ends -= _left_beyond(chosen.geometry.to_numpy(), skipped, width)
-    corners = 1.0
+    corners, corners_sigma = _UNLEARNED
     if corner.sum() > _FEW_CORNERS * taken.sum():
         corners = float(np.clip(1.0 - shut.sum() / corner.sum(), 0.0, 1.0))
+        corners_sigma = 0.0
     ends -= corners * corner
     if under_way:  # it has one end so far
         ends[-1] *= 2.0
     usual = usual if usual.any() else ~usual
-    return PassesSeen(lap[usual], ends[usual], corners, under_way)
+    return PassesSeen(lap[usual], ends[usual], corners, corners_sigma, under_way)
 
 
 def _ground_of_passes(result: AuditResult) -> tuple[FloatArray, np.ndarray, FloatArray]:

@@ -191,6 +191,11 @@ SENTENCES = {
         "{sigma_m:small} ({ends} pass ends); {told_m:length} was said, and used. Measure it again: "
         "is a towed unit left out, or counted twice?"
     ),
+    "ends_or_hand": (
+        "With the tool where it is said to be, work goes on and off {off_m:length} from where the "
+        "passes beside say ({ends} pass ends): a hand on the switch is some {off_s:.1f} s off, or "
+        "a figure of the drill is."
+    ),
     "delay_unlike": (
         "The log fits a delay of {found_s:.1f} s, give or take {sigma_s:.1f} s ({ends} pass ends); "
         "{told_s:.1f} s was said, and used. Time it again."

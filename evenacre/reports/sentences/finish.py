@@ -34,7 +34,7 @@ def finish_lines(r: FinishReport, told: Mapping[str, Any], units: UnitSystem) ->
     ground, left = r.finish.ground, r.finish.left
     seen = ""
     if r.job and ground.passes_seen < FEWEST_PASSES:
-        seen = f", as is usual: only {ground.passes_seen} passes off the headland were seen"
+        seen = f", as is usual (seen off the headland so far: {ground.passes_seen})"
     elif r.job:
         seen = f", as on the {ground.passes_seen} passes so far"
     high = told["even_rate_high_kg_per_m2"] or "no upper end"

@@ -223,7 +223,9 @@ def _wide(ground: BaseGeometry) -> BaseGeometry:
     parts = shapely.get_parts(ground)
     core = widen(parts, -NARROWEST_M / 2)
     left = ~shapely.is_empty(core)
-    return union(intersect(widen(core[left], NARROWEST_M / 2), parts[left]))
+    # Parts of one ground share none of it, so there is nothing to join.
+    opened = intersect(widen(core[left], NARROWEST_M / 2), parts[left])
+    return shapely.MultiPolygon(list(shapely.get_parts(opened)))
 
 
 class ShapeShares:

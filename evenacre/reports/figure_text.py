@@ -35,13 +35,6 @@ def plus_minus(value: float, sigma: float | None, unit: DisplayUnit) -> str:
     return f"{number:,.{places}f} ± {round(shown, decimals):,.{places}f} {unit.label}"
 
 
-def between(low: float, high: float, unit: DisplayUnit) -> str:
-    """Write the ends of an interval (SI) to the decimals its width allows, two at most."""
-    wide = unit.of(high - low)
-    decimals = min(max(1 - math.floor(math.log10(wide)), 0), _MOST_DECIMALS) if wide > 0 else 1
-    return f"{unit.of(low):,.{decimals}f} to {unit.of(high):,.{decimals}f} {unit.label}"
-
-
 def deserved(area_m2: float, sigma: float | None, units: UnitSystem) -> str:
     """Write an area to the decimals its standard uncertainty (SI) allows, two at most."""
     if units.area.of(area_m2) < 0.1:
@@ -50,6 +43,25 @@ def deserved(area_m2: float, sigma: float | None, units: UnitSystem) -> str:
     if sigma and math.isfinite(sigma) and sigma > 0:
         decimals = min(max(-math.floor(math.log10(units.area.of(sigma))), 0), _MOST_DECIMALS)
     return f"{units.area.of(area_m2):,.{decimals}f} {units.area.label}"
+
+
+def between(low_m2: float, high_m2: float, units: UnitSystem) -> str:
+    """Write the ends of a 90 % interval of an area, to the decimals its width allows."""
+    unit = units.area if units.area.of(high_m2) >= 0.1 else units.small_area
+    return _between(low_m2, high_m2, unit)
+
+
+def mass_between(low_kg: float, high_kg: float, units: UnitSystem) -> str:
+    """Write those of a mass."""
+    return _between(low_kg, high_kg, units.mass)
+
+
+def _between(low: float, high: float, unit: DisplayUnit) -> str:
+    wide = unit.of(high - low)
+    if not wide > 0:
+        return ""
+    decimals = min(max(1 - math.floor(math.log10(wide)), 0), _MOST_DECIMALS)
+    return f"{unit.of(low):,.{decimals}f} to {unit.of(high):,.{decimals}f} {unit.label}"
 
 
 def size(area_m2: float, units: UnitSystem, digits: int = 2) -> str:

@@ -306,7 +306,7 @@ def _ground(r: AuditResult, display: q.Display) -> PageTable:
     if not r.tells_places:
         table = page_record(_DRIVEN, r, display, ("", "Area", "Share"), cells)
         low, high = r.driven_90_m2 or (math.nan, math.nan)
-        area = figure_text.between(low, high, display.units.area)
+        area = figure_text.between(low, high, display.units)
         shares = (figure_text.share(m2, r.workable_area_m2) for m2 in (low, high))
         return replace(
             table, rows=[*table.rows, ("Driven, laps counted again", area, " to ".join(shares))]

@@ -214,10 +214,10 @@ class Drive:
         """What throws doubt on all of the result."""
         return (
             *self._legs.findings,
-            *receiver_findings(self.receiver, self._implement.width_m),
-            *settings_findings(self.measured),
             *loss_findings(self.records),
             *unlike_findings(self._legs, self._implement),
+            *receiver_findings(self.receiver, self._implement.width_m),
+            *settings_findings(self.measured),
         )
 
     def findings(self) -> tuple[Finding, ...]:

@@ -8,8 +8,8 @@ import numpy as np
 import pandas as pd
 import pyproj
 import pytest
+from complaints import complaint
 
-from evenacre.errors import InputError
 from evenacre.io.logs.read_tracks import read_tracks
 from evenacre.io.tables.headers import read_header
 from evenacre.model import Track
@@ -31,13 +31,6 @@ def read(path: Path, **how: object) -> Track:
     assert np.allclose(track.lon, LON, atol=1e-8)
     assert np.allclose(track.lat, LAT, atol=1e-8)
     return track
-
-
-def complaint(path: Path, **how: object) -> str:
-    with pytest.raises(InputError) as caught:
-        read_tracks(path, **how)  # type: ignore[arg-type]
-    (problem,) = caught.value.problems
-    return str(problem)
 
 
 PLACE = {"lon": LON, "lat": LAT}
@@ -260,3 +253,16 @@ def test_points_without_times_in_the_order_of_a_drive(tmp_path: Path) -> None:
     said = complaint(path)
     assert "Nor are they in the order of a drive" in said
     assert "Export the log again with its times" in said
+
+
+@pytest.mark.parametrize(("unit_m", "wide"), [(0.0254, 480.0), (0.01, 400.0), (0.3048, 20.0)])
+def test_a_width_has_the_unit_in_which_the_distance_fits_the_positions(
+    tmp_path: Path, unit_m: float, wide: float
+) -> None:
+    """Whatever system the flow is written in."""
+    step_m = pyproj.Geod(ellps="WGS84").inv(LON[0], LAT[0], LON[1], LAT[1])[2]
+    columns = PLACE | {"time": TIMES, "Travel Dis": step_m / unit_m, "Swath Widt": wide}
+    for flow in ("flow_kg_s", "flow_lb_s"):
+        track = read(table(tmp_path / "a.csv", columns | {flow: 2.0}))
+        assert track.width_m is not None
+        assert np.allclose(track.width_m, wide * unit_m)

@@ -134,7 +134,7 @@ def test_every_file_is_there_and_named(season: Path, account: dict[str, Any]) ->
     present = {p.relative_to(out).as_posix() for p in out.rglob("*") if p.is_file()}
     assert present == FILES | maps
     assert set(account["files"]) == present
-    assert account["schema"] == "evenacre/passes/1.1"
+    assert account["schema"] == "evenacre/passes/1.2"
     assert {field["map"] for field in account["fields"]} == maps
     assert len(account["inputs"]) == 3
 

@@ -17,6 +17,7 @@ from evenacre.coverage.products import GroundShares, Region, product_result
 from evenacre.coverage.rows import with_rows
 from evenacre.coverage.shapes import Shapes, shaped
 from evenacre.coverage.skips import NARROWEST_M, find_skips
+from evenacre.coverage.work import Work
 from evenacre.model import UNDATED_S, Implement, Operation, Settings
 from evenacre.model.audit_result import AuditResult
 
@@ -57,7 +58,7 @@ def audit_operation(
     boundary = operation.field.boundary
     near = None if boundary is None else plane.project(boundary)
     applications = with_logged_products(operation.applications, tracks)
-    kind = Shapes if shaped(operation) else Drive
+    kind: type[Work] = Shapes if shaped(operation) else Drive
     work = kind(operation, implement, applications, plane, near, say)
 
     say("counting cover")
@@ -73,12 +74,9 @@ def audit_operation(
         parted.missed,
         work.surroundings(land, headland.band),
         plane,
-        min_width_m=_skip_min_width_m(settings, implement),
+        min_width_m=work.least_widths_m(_skip_min_width_m(settings, implement)),
         min_area_m2=settings.skip_min_area_m2,
     )
-    doubts = work.doubts()
-    if any(finding.code == "machines_mixed" for finding in doubts):
-        skips = skips.iloc[:0]  # between whose passes ground was missed cannot be told
 
     say("sharing out amounts")
     swaths = work.swaths
@@ -125,8 +123,12 @@ def audit_operation(
         cleaning=work.records.counts,
         cleaning_m=work.records.metres,
         sources=tuple(t.source for t in tracks),
-        findings=collect_findings(operation, doubts, work.findings(), land, frame),
+        tells_places=work.tells_places,
+        receiver=work.receiver,
+        driven_90_m2=work.driven_90_m2(areas, land),
+        findings=collect_findings(operation, work.doubts(), work.findings(), land, frame),
         totals=work.totals(),
+        measured=work.measured,
     )
 
 

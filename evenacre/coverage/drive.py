@@ -20,19 +20,30 @@ from evenacre.coverage.diagnostics import (
     require_work,
     unlike_findings,
 )
+from evenacre.coverage.driven import driven_90_m2, driven_sigma_m2
 from evenacre.coverage.field_plane import PlaneField
 from evenacre.coverage.headland import Headland, find_headland
 from evenacre.coverage.legs import follow
+from evenacre.coverage.measure.findings import settings_findings
 from evenacre.coverage.passes import number_passes, pass_ends, pass_table
 from evenacre.coverage.products import StripShares
+from evenacre.coverage.receiver import (
+    least_widths_m,
+    pass_errors_m,
+    receiver_findings,
+    tells_gaps,
+)
 from evenacre.coverage.rows import section_bounds
-from evenacre.coverage.skips import Surroundings, find_causes, ground_beside
+from evenacre.coverage.skip_causes import find_causes, outer_rows_off
+from evenacre.coverage.skips import KINDS, Surroundings, ground_beside
 from evenacre.coverage.swath import STRAIGHT_M, Strips, build_strips, build_swaths, split_strips
-from evenacre.coverage.uncertainty import area_uncertainty, position_error
+from evenacre.coverage.uncertainty import PositionError, area_uncertainty
 from evenacre.geo.local_crs import WorkingPlane
 from evenacre.model import Application, Implement, IntArray, Operation, Track
 from evenacre.model.audit_result import RunningTotals
 from evenacre.model.finding import Finding
+from evenacre.model.measured import Measured
+from evenacre.model.receiver import Receiver
 
 # Edges are kept finer than the jitter left in them, about a quarter of the receiver's own.
 _STRAIGHT_PER_JITTER, _ROUGHEST_M = 0.2, 0.01
@@ -58,7 +69,7 @@ class Drive:
     ) -> None:
         say("cleaning positions")
         legs = follow(operation, implement, applications, plane, boundary)
-        steps = legs.steps
+        steps, implement = legs.steps, legs.implement
         require_work(operation, legs.fixes, steps)
         say("sweeping the ground")
         strips = build_strips(steps, steps.active, implement)
@@ -69,6 +80,11 @@ class Drive:
         self._steps, self._number = steps, number_passes(steps)
         self._placed = _by_section(strips, operation.tracks, implement)
         self._timed = all(track.timed for track in operation.tracks)
+
+    @property
+    def measured(self) -> tuple[Measured, ...]:
+        """What the logs tell of the drill."""
+        return self._legs.evidence.measured
 
     @property
     def pass_of_piece(self) -> IntArray:
@@ -105,6 +121,8 @@ class Drive:
 
     def surroundings(self, land: PlaneField, headland: BaseGeometry) -> Surroundings:
         """What skips may lie against."""
+        sectioned = np.array([track.sections is not None for track in self._legs.tracks])
+        told = sectioned[self.records.track[self._steps.record]]
         return Surroundings(
             land.workable,
             land.given,
@@ -112,7 +130,13 @@ class Drive:
             headland,
             self._implement.width_m,
             ground_beside(self._steps, self._implement),
-            find_causes(self._steps, self._implement, self._operation.blockages),
+            find_causes(
+                self._steps,
+                self._implement,
+                self._operation.blockages,
+                sides_told=all(f.code != "partial_width" for f in self._legs.states),
+            ),
+            outer_rows_off(self._steps, self._number, self._implement, told),
         )
 
     @cached_property
@@ -136,10 +160,49 @@ class Drive:
 
     def uncertainty(self, cover: Cover, workable: BaseGeometry) -> dict[str, float]:
         """Standard uncertainties of the areas."""
-        sigma_m = self.records.take(self._legs.tracks, lambda t: t.sigma_m)
-        steps, number, settings = self._steps, self._number, self._operation.settings
-        error = position_error(steps, number, settings, sigma_m)
-        return area_uncertainty(steps, number, cover, workable, self._implement, error)
+        steps, number = self._steps, self._number
+        return area_uncertainty(steps, number, cover, workable, self._implement, self.error)
+
+    @property
+    def receiver(self) -> Receiver:
+        """How well the log knows its place."""
+        return self._legs.receiver
+
+    @property
+    def tells_places(self) -> bool:
+        """Whether the places that were missed between passes can be told."""
+        return self._legs.told_apart and tells_gaps(self.receiver, self._implement.width_m)
+
+    def least_widths_m(self, min_width_m: float) -> dict[str, float]:
+        """Width from which a skip is told, by kind."""
+        if not self._legs.told_apart:  # between whose passes ground was missed cannot be told
+            return dict.fromkeys(KINDS, np.inf)
+        return least_widths_m(self.receiver, self._implement.width_m, min_width_m)
+
+    def driven_90_m2(self, areas: dict[str, float], land: PlaneField) -> tuple[float, float]:
+        """90 % interval of the ground driven with the tool down, laps counted again."""
+        excess, by_speed = self.receiver.way_excess, self._legs.by_speed
+        sigma_m2 = driven_sigma_m2(self._steps, self._number, self._implement, self.error, excess)
+        brim_m2 = land.boundary.length * 2 * self.receiver.pass_m if land.given else np.inf
+        return driven_90_m2(areas, sigma_m2, by_speed=by_speed, brim_m2=brim_m2)
+
+    @property
+    def error(self) -> PositionError:
+        """How far each pass may be off."""
+        legs, number = self._legs, self._number
+        pass_m = np.full(int(number.max(initial=0)) + 1, self.receiver.pass_m)
+        for leg, span in zip(legs.legs, legs.spans, strict=True):
+            sigma_m = leg.fixes.take(leg.tracks, lambda t: t.sigma_m)
+            own_m = pass_errors_m(leg.receiver, number[span], leg.steps.record, sigma_m)
+            mine = np.unique(number[span])
+            pass_m[mine] = own_m[mine]
+        memory_s = self.receiver.memory_s
+        return PositionError(
+            pass_m,
+            max(leg.receiver.within_m for leg in legs.legs),
+            self.receiver.steered,
+            memory_s if np.isfinite(memory_s) else None,
+        )
 
     def totals(self) -> RunningTotals:
         """How far the job had come at any moment."""
@@ -153,6 +216,8 @@ class Drive:
             *self._legs.findings,
             *loss_findings(self.records),
             *unlike_findings(self._legs, self._implement),
+            *receiver_findings(self.receiver, self._implement.width_m),
+            *settings_findings(self.measured),
         )
 
     def findings(self) -> tuple[Finding, ...]:

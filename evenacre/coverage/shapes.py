@@ -20,13 +20,14 @@ from evenacre.coverage.field_plane import PlaneField
 from evenacre.coverage.grids import GridFrame
 from evenacre.coverage.headland import Headland, find_headland
 from evenacre.coverage.passes import no_passes
-from evenacre.coverage.skips import NARROWEST_M, Beside, Surroundings
+from evenacre.coverage.skips import KINDS, NARROWEST_M, Beside, Surroundings
 from evenacre.coverage.swath import Swaths, line_swaths
 from evenacre.geo.local_crs import WorkingPlane
 from evenacre.geo.overlay import around, intersect, union, valid, widen
 from evenacre.model import Application, BoolArray, FloatArray, Implement, IntArray, Operation, Track
 from evenacre.model.audit_result import Grid
 from evenacre.model.finding import Finding, FindingError
+from evenacre.model.measured import Measured
 
 # Of the ground: less that was closed or taken off is not worth a word.
 _WORTH_SAYING = 1e-4
@@ -222,7 +223,9 @@ def _wide(ground: BaseGeometry) -> BaseGeometry:
     parts = shapely.get_parts(ground)
     core = widen(parts, -NARROWEST_M / 2)
     left = ~shapely.is_empty(core)
-    return union(intersect(widen(core[left], NARROWEST_M / 2), parts[left]))
+    # Parts of one ground share none of it, so there is nothing to join.
+    opened = intersect(widen(core[left], NARROWEST_M / 2), parts[left])
+    return shapely.MultiPolygon(list(shapely.get_parts(opened)))
 
 
 class ShapeShares:
@@ -316,6 +319,7 @@ class Shapes:
             raise FindingError("no_shape", ", ".join(t.source for t in operation.tracks))
         self.pass_of_piece = np.zeros(len(self.swaths.geometry), dtype=np.int64)
         self.shares, self._length_m = ShapeShares(ground), ground.length_m
+        self.receiver, self.tells_places = None, True
         self.masses, amounts = shape_masses(applications, operation.tracks, ground)
         self._findings = [*ground.findings, *away_finding(self.records.counts), *amounts]
         if operation.blockages:
@@ -343,7 +347,13 @@ class Shapes:
         """What skips may lie against: the boundary alone."""
         nothing = Beside(np.zeros(0, dtype=object), np.zeros(0))
         ends = shapely.MultiLineString()
-        return Surroundings(land.workable, land.given, ends, headland, self._width_m, nothing, ())
+        return Surroundings(
+            land.workable, land.given, ends, headland, self._width_m, nothing, (), ()
+        )
+
+    def least_widths_m(self, min_width_m: float) -> dict[str, float]:
+        """Width from which a skip is told, by kind."""
+        return dict.fromkeys(KINDS, min_width_m)
 
     def capacity(self, covered_m2: float) -> dict[str, float]:
         """First and last time where the log tells times; what hangs on a drive is not known."""
@@ -359,8 +369,16 @@ class Shapes:
         """How the edges were found is not told, so neither is how far they may be off."""
         return {}
 
+    def driven_90_m2(self, areas: dict[str, float], land: PlaneField) -> None:
+        """What was driven is not told."""
+
     def totals(self) -> None:
         """When each shape was worked is not told."""
+
+    @property
+    def measured(self) -> tuple[Measured, ...]:
+        """Nothing: shapes of ground tell of no drill."""
+        return ()
 
     def doubts(self) -> tuple[Finding, ...]:
         """What throws doubt on all of the result."""

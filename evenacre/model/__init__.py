@@ -9,6 +9,7 @@ from evenacre.arrays import BoolArray, FloatArray, IntArray
 from evenacre.model.field import Field
 from evenacre.model.grazing import Grazing, HerdClass, Paddock, Stay
 from evenacre.model.implement import Compartment, Implement, TowedUnit
+from evenacre.model.implement_error import EXACT, MEASURED, Doubt, SettingsError
 from evenacre.model.operation import Operation, Settings
 from evenacre.model.plan_record import PlannedPaddock, PlannedSeeding, PlannedVisit, PlannedWindow
 from evenacre.model.product import (
@@ -25,12 +26,15 @@ from evenacre.model.seeding import Booking, Seeding
 from evenacre.model.track import UNDATED_S, Blockage, LoadTicket, Track, Unweighed
 
 __all__ = [
+    "EXACT",
+    "MEASURED",
     "UNDATED_S",
     "Application",
     "Blockage",
     "Booking",
     "BoolArray",
     "Compartment",
+    "Doubt",
     "Field",
     "FloatArray",
     "Grazing",
@@ -54,6 +58,7 @@ __all__ = [
     "SeedLot",
     "Seeding",
     "Settings",
+    "SettingsError",
     "Stay",
     "TowedUnit",
     "Track",

@@ -6,8 +6,19 @@ import codecs
 import re
 from enum import Enum
 
+from evenacre.io.untrusted.files import narrowed
+
 LOOKED_AT = 1 << 16
 """Bytes at the beginning of a file that tell its kind."""
+
+SHAPEFILE_PARTS = (".shp", ".shx", ".dbf", ".prj", ".cpg")
+MAPS = frozenset((".shp", ".gpkg", ".geojson", ".kml", ".fgb", ".gml"))
+MAPS |= {".parquet", ".geoparquet", ".pq"}
+SHEETS = frozenset((".xlsx", ".xlsm", ".xlsb", ".xls", ".ods"))
+TABLES = frozenset((".csv", ".tsv", ".tab"))
+SENTENCES = frozenset((".nmea", ".nma", ".ubx"))
+PROSE = frozenset((".txt", ".log", ".dat", ".asc"))
+"""Suffixes of texts that are as often words about the files beside them as they are logs."""
 
 _XML_ROOT = re.compile(rb"<(?:[A-Za-z_][\w.-]*:)?([A-Za-z_][\w.-]*)[\s/>]")
 _XML_ASIDE = re.compile(rb"<\?.*?\?>|<!--.*?-->|<!DOCTYPE[^\[>]*(\[.*?\])?\s*>", re.DOTALL)
@@ -53,9 +64,7 @@ def map_kind(start: bytes) -> MapKind | None:
     for magic, kind in _MAGIC.items():
         if start.startswith(magic):
             return kind
-    if start.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
-        start = start.decode("utf-16", errors="ignore").encode()
-    text = start.removeprefix(codecs.BOM_UTF8).lstrip(b" \t\r\n\x1e")
+    text = narrowed(start).removeprefix(codecs.BOM_UTF8).lstrip(b" \t\r\n\x1e")
     if text.startswith((b"{", b"[")):
         return MapKind.GEOJSON
     return _xml_kind(text) if text.startswith(b"<") else None

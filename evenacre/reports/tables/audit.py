@@ -18,6 +18,7 @@ from evenacre.reports.column import PLACE, Column, Table, json_only, named, nest
 from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.fix_list import advice, stops
 from evenacre.reports.tables import audit_products as by_product
+from evenacre.reports.tables.measure import MEASURED
 from evenacre.reports.writers.as_frame import data_frame, stacked
 from evenacre.reports.writers.as_html import PageTable, page_record, page_table
 from evenacre.units.display import UnitSystem
@@ -74,6 +75,17 @@ GROUND = Table(
 )
 
 
+_DRIVEN = replace(
+    GROUND,
+    page="workable_area_m2",
+    remark=(
+        "Driven is the way with the tool down times its width, within the two figures nine times "
+        "in ten. How much of it was driven twice, and what lies between the passes, cannot be "
+        "told from this log."
+    ),
+)
+
+
 def _when(word: str) -> Callable[[q.Display], str]:
     return lambda d: f"{word} work ({d.zone or 'clock of the log'})"
 
@@ -113,6 +125,13 @@ WORK = Table(
     outputs=("page",),
     why=_ON_PAGE_ALONE,
 )
+# Capacity and efficiency are of the ground covered.
+_NO_COVER = replace(
+    WORK,
+    page="passes worked_distance_m width_m mean_speed_mps worked_time_s field_time_s idle_time_s "
+    "start_s end_s",
+    remark="",
+)
 _NO_TIMES = replace(WORK, page="passes worked_distance_m width_m", remark="")
 _NO_DRIVE = replace(WORK, page="width_m", remark="")
 
@@ -134,6 +153,13 @@ SKIPS = Table(
     json="kind area_m2 mean_width_m length_m lon lat cause",
 )
 
+_RECEIVER = json_only(
+    "receiver",
+    *("grade told_by pass_to_pass_m=pass_m within_pass_m=within_m memory_s jitter_m=white_m",),
+    *("steered looks_like_phone interval_s written_m spacing_m pairs line_m creep_m way_excess",),
+    why="the page tells in words how the receiver was judged",
+    grade=q.WORDS,
+)
 _ZONE_GROUND = json_only("zones", "zone area_m2", why="the table of zones has it with each product")
 
 OPERATIONS = Table(
@@ -160,9 +186,13 @@ OPERATIONS = Table(
             shows=("covered_sigma_m2", "overlap_sigma_m2", "skip_sigma_m2"),
         ),
         nested("products", by_product.PRODUCTS, by_product.products),
+        nested("receiver", _RECEIVER),
+        Column("tells_places", quantity=q.YES_NO),
+        Column("driven_90_m2", quantity=q.NESTED),
         nested("zones", _ZONE_GROUND, lambda r: list(r.layers["zones"].itertuples())),
         Column("working_plane", lambda r: r.crs.to_wkt()),
         *(Column(key, quantity=q.NESTED) for key in ("sources", "cleaning", "cleaning_m")),
+        nested("measured", MEASURED, lambda r: list(r.measured)),
         Column("notes", lambda r: sentences(r.findings, "note"), q.NESTED),
         Column("warnings", lambda r: sentences(r.findings, "warning"), q.NESTED),
     ),
@@ -171,8 +201,8 @@ OPERATIONS = Table(
     "outside_area_m2 headland_area_m2 headland_overlap_m2 passes worked_distance_m worked_time_s "
     "field_time_s mean_speed_mps field_capacity_m2_per_s field_efficiency uncertainty products "
     "boundary_given width_m headland_rounds swept_area_m2 theoretical_capacity_m2_per_s "
-    "idle_time_s start_s end_s zones working_plane sources cleaning cleaning_m notes "
-    "warnings",
+    "idle_time_s start_s end_s zones working_plane sources cleaning cleaning_m measured notes "
+    "warnings receiver tells_places driven_90_m2",
 )
 
 _HEADING = q.Quantity(
@@ -250,7 +280,11 @@ def audit_page_tables(r: AuditResult, display: q.Display) -> list[PageTable]:
     display = display.at(r.time_zone)
     every = [
         _ground(r, display),
-        page_table(by_product.PRODUCTS, by_product.products(r), display),
+        page_table(
+            by_product.PRODUCTS if r.tells_places else by_product.ON_GROUND_DRIVEN,
+            by_product.products(r),
+            display,
+        ),
         page_table(by_product.ZONES, by_product.zones(r), display),
         page_table(by_product.NUTRIENTS, by_product.nutrients_together(r), display),
         page_table(by_product.SETBACKS, by_product.setbacks(r), display),
@@ -269,6 +303,14 @@ def _ground(r: AuditResult, display: q.Display) -> PageTable:
             text = figure_text.plus_minus(area_m2, sigma, display.units.area)
         return text, figure_text.share(area_m2, r.workable_area_m2)
 
+    if not r.tells_places:
+        table = page_record(_DRIVEN, r, display, ("", "Area", "Share"), cells)
+        low, high = r.driven_90_m2 or (math.nan, math.nan)
+        area = figure_text.between(low, high, display.units)
+        shares = (figure_text.share(m2, r.workable_area_m2) for m2 in (low, high))
+        return replace(
+            table, rows=[*table.rows, ("Driven, laps counted again", area, " to ".join(shares))]
+        )
     table = page_record(GROUND, r, display, ("", "Area", "Share"), cells)
     return table if r.boundary_given else replace(table, rows=table.rows[:-1])
 
@@ -279,7 +321,7 @@ def _work(r: AuditResult, display: q.Display) -> PageTable:
         unknown = ("Times and speeds, passes", "not in the log: it holds shapes alone")
         return replace(table, rows=[*table.rows, unknown])
     if math.isfinite(r.field_time_s):
-        return page_record(WORK, r, display)
+        return page_record(WORK if r.tells_places else _NO_COVER, r, display)
     table = page_record(_NO_TIMES, r, display)
     return replace(table, rows=[*table.rows, ("Times and speeds", "not in the log")])
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
@@ -34,19 +33,17 @@ _SPACING_M = 2.0
 _USUAL_FIXES = 1e6  # of longer drives fixes lie further apart
 _MOST_M = 5e6  # more than any drill drives in a season
 # What a line says of its whole length says nothing of one fix.
-_WHOLE_LINE = ("distance", "interval", "heading", "time", "date", "start", "end")
+_WHOLE_LINE = ("distance", "interval", "mass", "heading", "time", "date", "start", "end")
 
 
 def read_layer_tracks(
-    path: Path,
+    source: Source,
     columns: Mapping[str, str],
-    layer: str | None,
-    crs: str | None,
     time_zone: str | None,
     cache: LayerCache | None = None,
 ) -> list[Track]:
     """Read a log kept as a map layer, or at hand in a cache; arguments as of `read_tracks`."""
-    source = Source(path, layer, crs=crs)
+    path = source.path
     frame, warnings = read_layer(source, polygons=False, cache=cache, wanted=log_rank)
     findings = Findings(warnings=list(warnings))
     dimension = shapely.get_dimensions(frame.geometry.array)
@@ -152,6 +149,8 @@ def line_tracks(
         f"{table.file}: each of the {kept.size:,} lines is taken as a working pass, in the order "
         "of the file."
     )
+    if plan.get("mass") is not None:
+        findings.warn(f"{table.file}: the mass of a whole line is not used; give its rate.")
     spacing_m = max(_SPACING_M, lengths.sum() / _USUAL_FIXES)
     xy, own = shapely.get_coordinates(shapely.segmentize(lines[kept], spacing_m), return_index=True)
     lon, lat = plane.lonlat(xy[:, 0], xy[:, 1])

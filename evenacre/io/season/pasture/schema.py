@@ -35,7 +35,7 @@ class PaddockTable(StandTable):
         "What an acre seeded here is worth beside one elsewhere.", 1.0
     )
     seed: bool = key("Whether it is to be seeded.", True)
-    fence: bool = key("Whether nothing of tractor, drill and cart may leave it.", True)
+    fence: bool = key("Whether nothing of tractor, drill and cart may leave it.", False)
     window: v.Window | None = key("First and last day for seeding, where decided.")
 
 

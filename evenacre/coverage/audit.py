@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import UTC, datetime
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from evenacre.coverage.amounts import with_logged_products
+from evenacre.coverage.area_draws import AreaDraws, told
 from evenacre.coverage.cover import area_figures, part_ground
 from evenacre.coverage.diagnostics import collect_findings, require_ground
 from evenacre.coverage.drive import Drive
@@ -16,9 +18,12 @@ from evenacre.coverage.layers import cover_layers, field_layers, swath_layer
 from evenacre.coverage.products import GroundShares, Region, product_result
 from evenacre.coverage.rows import with_rows
 from evenacre.coverage.shapes import Shapes, shaped
+from evenacre.coverage.shifts import Shifts
 from evenacre.coverage.skips import NARROWEST_M, find_skips
 from evenacre.model import UNDATED_S, Implement, Operation, Settings
 from evenacre.model.audit_result import AuditResult
+
+_WITH_ERROR = ("covered_area_m2", "overlap_area_m2", "skip_area_m2")
 
 
 def audit_operation(
@@ -117,7 +122,7 @@ def audit_operation(
         headland_rounds=headland.rounds,
         **work.capacity(areas["covered_area_m2"]),
         pass_count=len(passes) if isinstance(work, Drive) else None,
-        uncertainty=work.uncertainty(cover, land.workable),
+        **_told(work.draws(cover, land.workable), areas),
         products=products,
         layers=layers,
         cover_grid=frame.cover(swaths.geometry),
@@ -128,6 +133,18 @@ def audit_operation(
         findings=collect_findings(operation, doubts, work.findings(), land, frame),
         totals=work.totals(),
     )
+
+
+def _told(drawn: tuple[AreaDraws, Shifts] | None, areas: dict[str, float]) -> dict[str, Any]:
+    """Standard uncertainties, means and 90 % intervals of the areas."""
+    if drawn is None:
+        return {"uncertainty": {}, "expected": {}, "interval_90": {}}
+    draws = drawn[0].of_figures(areas)
+    return {
+        "uncertainty": {key: float(draws[key].std()) for key in _WITH_ERROR},
+        "expected": {key: float(values.mean()) for key, values in draws.items()},
+        "interval_90": {key: told(values) for key, values in draws.items()},
+    }
 
 
 def _day(time_s: float, zone: str | None) -> str:

@@ -12,6 +12,7 @@ from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.coverage.amounts import StepMass, running_totals
+from evenacre.coverage.area_draws import AreaDraws, draw_areas
 from evenacre.coverage.capacity import capacity_figures
 from evenacre.coverage.cover import Cover, count_cover
 from evenacre.coverage.diagnostics import (
@@ -26,9 +27,10 @@ from evenacre.coverage.legs import follow
 from evenacre.coverage.passes import number_passes, pass_ends, pass_table
 from evenacre.coverage.products import StripShares
 from evenacre.coverage.rows import section_bounds
+from evenacre.coverage.shifts import Shifts
 from evenacre.coverage.skips import Surroundings, find_causes, ground_beside
 from evenacre.coverage.swath import STRAIGHT_M, Strips, build_strips, build_swaths, split_strips
-from evenacre.coverage.uncertainty import area_uncertainty, position_error
+from evenacre.coverage.uncertainty import position_error
 from evenacre.geo.local_crs import WorkingPlane
 from evenacre.model import Application, Implement, IntArray, Operation, Track
 from evenacre.model.audit_result import RunningTotals
@@ -134,12 +136,16 @@ class Drive:
         width_m, spans = self._implement.width_m, self._legs.spans
         return capacity_figures(self._steps, spans, width_m, covered_m2, timed=self._timed)
 
-    def uncertainty(self, cover: Cover, workable: BaseGeometry) -> dict[str, float]:
-        """Standard uncertainties of the areas."""
+    def draws(self, cover: Cover, workable: BaseGeometry) -> tuple[AreaDraws, Shifts]:
+        """Areas as they may truly be, and where edges then lie."""
         sigma_m = self.records.take(self._legs.tracks, lambda t: t.sigma_m)
         steps, number, settings = self._steps, self._number, self._operation.settings
-        error = position_error(steps, number, settings, sigma_m)
-        return area_uncertainty(steps, number, cover, workable, self._implement, error)
+        receiver = position_error(steps, number, settings, sigma_m)
+        left_m = self._legs.left_m
+        implement = self._implement
+        if any(track.at_tool for track in self._legs.tracks):
+            implement = implement.at_its_own_places()
+        return draw_areas(steps, number, cover, workable, implement, receiver, left_m)
 
     def totals(self) -> RunningTotals:
         """How far the job had come at any moment."""

@@ -30,6 +30,7 @@ class Leg:
     fixes: Fixes
     steps: Steps
     jitter_m: float
+    left_m: float
     smoothed: bool
     findings: tuple[Finding, ...]
 
@@ -61,6 +62,11 @@ class Legs:
     def jitter_m(self) -> float:
         """Of the receiver that scatters most."""
         return max(leg.jitter_m for leg in self.legs)
+
+    @property
+    def left_m(self) -> float:
+        """What smoothing leaves of it, of the receiver that is left most."""
+        return max(leg.left_m for leg in self.legs)
 
     @property
     def smoothed(self) -> bool:
@@ -165,7 +171,8 @@ def _leg(
             findings = (*findings, Finding.note("places_of_the_tool"))
         implement = own
     steps = build_steps(fixes, path, states.active, implement, operation.blockages, leap)
-    return Leg(tracks, fixes, steps, path.jitter_m, path.x_m is not fixes.x_m, findings)
+    smoothed = path.x_m is not fixes.x_m
+    return Leg(tracks, fixes, steps, path.jitter_m, path.left_m, smoothed, findings)
 
 
 Number = TypeVar("Number", int, float)

@@ -355,9 +355,8 @@ class Shapes:
             "end_s": float(time_s.max()),
         }
 
-    def uncertainty(self, cover: Cover, workable: BaseGeometry) -> dict[str, float]:
+    def draws(self, cover: Cover, workable: BaseGeometry) -> None:
         """How the edges were found is not told, so neither is how far they may be off."""
-        return {}
 
     def totals(self) -> None:
         """When each shape was worked is not told."""

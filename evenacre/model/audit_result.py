@@ -135,7 +135,10 @@ class AuditResult:
     field_efficiency: float
     start_s: float
     end_s: float
-    uncertainty: dict[str, float]
+    uncertainty: dict[str, float]  # standard uncertainties, by key of the figure
+    # Means and 90 % intervals of what may truly be, by key; not there where nothing tells
+    expected: dict[str, float]
+    interval_90: dict[str, tuple[float, float]]
     products: tuple[ProductResult, ...]
     # ``field`` (name, area_m2), ``unworkable`` (area_m2), ``passes`` (pass, start_s, end_s,
     # length_m, area_m2, mean_speed_mps, heading_deg, headland), ``swaths`` (piece, pass, first_row,

@@ -1,0 +1,417 @@
+"""How far every edge of the swept ground may lie off, drawn many times."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.linalg import cho_factor, cho_solve
+from scipy.special import ndtr, ndtri
+from scipy.stats import chi2
+
+from evenacre.coverage.edges import SEAM, Across, Edges
+from evenacre.coverage.steps import Steps
+from evenacre.coverage.uncertainty import PositionError
+from evenacre.model import Doubt, FloatArray, IntArray, SettingsError
+
+# Each draw is used with its mirror image, so that nothing linear is shifted by chance.
+_HALF_DRAWS = 200
+_SEED = 20
+# Error within a pass is taken to hold over this length of travel (common practice, no source).
+_CORRELATION_M = 30.0
+# A drift with a memory is drawn for stretches of this share of it, as many as this at most.
+_STRETCH, _MOST_UNITS = 0.25, 1500
+# Shorter seams, or fewer, tell nothing of how passes are laid; more need not be asked.
+_LEAST_SEAM_M, _LEAST_SEAMS, _MOST_SEAMS = 15.0, 4, 600
+# Directions of seams of the same two passes are told apart by so much.
+_SECTOR_RAD = np.pi / 4
+# How much gaps between passes truly scatter, before a log is seen: anything between, alike in
+# proportion, and how far off the middle one may be (common practice, no source).
+_SCATTER_M = np.geomspace(0.02, 0.6, 25)
+_SCATTERS_TRIED = 5
+_MIDDLE_M = 0.5
+# Gaps farther from the middle one than so many standard deviations were not meant to be like it.
+_OUTLIER = 4.0
+_NOT_MEANT_M2 = 1e4
+# Where gaps scatter less than the receiver would make them by this chance, it steered.
+_STEERED_LEVEL = 0.01
+# From so many ends of passes on their own scatter is asked; it is at least this share of theirs.
+_LEAST_ENDS, _LEAST_SHARE = 6, 0.15
+_MAD = 1.4826  # standard deviations of a normal in a median absolute deviation
+
+
+@dataclass(frozen=True)
+class Shifts:
+    """Moves of the edges, true less logged, in n draws.
+
+    Attributes
+    ----------
+    edges : Edges
+        The m samples.
+    unit, block : (m,) int
+        Drift and wander each sample shares with others.
+    drift_m, wander_m : (2, units, n) and (2, blocks, n) float
+        The receiver's error along ``axis_rad`` and square to it.
+    left_m, behind_m, width_m, lag_s : (n,) float
+        The drill's own figures, true less used.
+    ends_m : (events, n) float
+        How much farther out each switching of rows lies.
+    heading_rad, speed_mps : (m,) float
+    """
+
+    edges: Edges
+    unit: IntArray
+    block: IntArray
+    drift_m: FloatArray
+    wander_m: FloatArray
+    axis_rad: float
+    left_m: FloatArray
+    behind_m: FloatArray
+    width_m: FloatArray
+    lag_s: FloatArray
+    ends_m: FloatArray
+    heading_rad: FloatArray
+    speed_mps: FloatArray
+
+    def outward_m(self, chosen: IntArray) -> FloatArray:
+        """Outward moves of some of the samples, (k, n)."""
+        e, h = self.edges.at(chosen), self.heading_rad[chosen]
+        unit, block = self.unit[chosen], self.block[chosen]
+        moved = 0.0
+        for k, part in enumerate(_parts(e, self.axis_rad)):
+            moved = moved - part[:, None] * (self.drift_m[k, unit] + self.wander_m[k, block])
+        ahead, left = _parts(e, h)
+        moved = moved - ahead[:, None] * self.behind_m - left[:, None] * self.left_m
+        moved += np.abs(e.side)[:, None] / 2 * self.width_m
+        end = np.flatnonzero(e.event >= 0)
+        travel = (ahead * self.speed_mps[chosen])[end]
+        moved[end] += travel[:, None] * self.lag_s + self.ends_m[e.event[end]]
+        return np.asarray(moved)
+
+
+def draw_shifts(
+    edges: Edges,
+    looked: IntArray,
+    across: Across,
+    steps: Steps,
+    number: IntArray,
+    receiver: PositionError,
+    drill: SettingsError,
+    jitter_m: float,
+) -> tuple[Shifts, FloatArray]:
+    """Draw how far all samples may lie off, and free gaps of what noise alone makes of them.
+
+    A driver who lays passes by eye leaves gaps that scatter, and the log's scatter more by what
+    the receiver adds: true gaps are drawn from all that agree with the log and with a scatter
+    found from the gaps themselves (empirical Bayes; conditional draws by Matheron's rule,
+    Journel and Huijbregts 1978). Where the machine held a line that the receiver told, the log
+    has the gaps that were planned, and the receiver's error is all in the ground.
+
+    Parameters
+    ----------
+    looked : (k,) int
+        The samples that ``across`` is of.
+    number : (n - 1,) int
+        Pass of each step.
+    jitter_m : float
+        Left of the receiver's jitter in the positions.
+
+    Returns
+    -------
+    Shifts, (k,) float
+        Gaps, m.
+    """
+    rng = np.random.default_rng(_SEED)
+    moving = steps.duration_s[edges.step] > 0
+    speed = np.divide(
+        steps.distance_m[edges.step],
+        steps.duration_s[edges.step],
+        out=np.zeros(len(edges.step)),
+        where=moving,
+    )
+    heading = steps.tool.heading_rad[edges.step]
+    unit, owner, when = _units(edges, steps, number, receiver)
+    sigma = receiver.pass_m[owner]
+    block = _blocks(edges, number)
+    drift = _drift(rng, sigma, when, receiver.memory_s)
+    within = float(np.hypot(receiver.within_m, jitter_m))
+    wander = within * _normal(rng, 2 * (block.max(initial=0) + 1)).reshape(2, -1, 2 * _HALF_DRAWS)
+    left, behind, width, lag = (
+        _doubt(rng, doubt) for doubt in (drill.left_m, drill.behind_m, drill.width_m, drill.lag_s)
+    )
+    shifts = Shifts(
+        edges, unit, block, drift, wander, float(heading[0]), left, behind, width, lag,
+        np.zeros((1, 1)), heading, speed,
+    )  # fmt: skip
+    seams = _seams(shifts, looked, across)
+    gap = across.gap_m.copy()
+    laid = _as_laid(rng, shifts, seams, sigma, when, receiver, drill.left_m)
+    if laid is not None:
+        drift, left = laid
+        apart = (gap - seams.gap_m[seams.of_sample])[seams.of_sample >= 0]
+        true = _true_share(apart, within)
+        gap[seams.of_sample >= 0] -= (1 - true) * apart
+        wander *= np.sqrt(true)
+    ends = _ends(rng, shifts, looked, across, steps)
+    return (
+        Shifts(
+            edges, unit, block, drift, wander, shifts.axis_rad, left, behind, width, lag, ends,
+            heading, speed,
+        ),
+        gap,
+    )  # fmt: skip
+
+
+def _parts(e: Edges, angle_rad: FloatArray | float) -> tuple[FloatArray, FloatArray]:
+    """The outward normals along a direction, and to its left."""
+    cos, sin = np.cos(angle_rad), np.sin(angle_rad)
+    return e.out_x * cos + e.out_y * sin, e.out_y * cos - e.out_x * sin
+
+
+def _normal(rng: np.random.Generator, count: int) -> FloatArray:
+    """Normal draws of some variables, (count, n), in mirrored pairs, each of unit variance.
+
+    Where few enough they are uncorrelated to the last digit, too.
+    """
+    half = rng.normal(size=(count, _HALF_DRAWS))
+    if count <= _HALF_DRAWS // 2:
+        half = np.linalg.qr(half.T)[0].T * np.sqrt(_HALF_DRAWS)
+    else:
+        half /= np.sqrt((half**2).mean(axis=1, keepdims=True))
+    return np.concatenate([half, -half], axis=1)
+
+
+def _uniform(rng: np.random.Generator, count: int) -> FloatArray:
+    """Draws spread evenly over 0 to 1, (count, n), in mirrored pairs."""
+    order = rng.permuted(np.tile(np.arange(_HALF_DRAWS), (count, 1)), axis=1)
+    side = rng.random((count, _HALF_DRAWS)) < 0.5
+    half = (order + rng.random((count, _HALF_DRAWS))) / (2 * _HALF_DRAWS)
+    half = np.where(side, half, 1 - half)
+    return np.concatenate([half, 1 - half], axis=1)
+
+
+def _doubt(rng: np.random.Generator, doubt: Doubt) -> FloatArray:
+    spread = doubt.low + (doubt.high - doubt.low) * _uniform(rng, 1)[0]
+    return np.asarray(doubt.sigma * _normal(rng, 1)[0] + spread)
+
+
+def _units(
+    edges: Edges, steps: Steps, number: IntArray, receiver: PositionError
+) -> tuple[IntArray, IntArray, FloatArray]:
+    """Stretches that share one drift: of each sample; their passes and middle times, (units,)."""
+    own, time = number[edges.step], steps.tool.time_s[edges.step]
+    stretch = np.zeros(len(own), dtype=np.int64)
+    if receiver.memory_s is not None:
+        worked = float(steps.duration_s[number > 0].sum())
+        long_s = max(_STRETCH * receiver.memory_s, worked / _MOST_UNITS)
+        stretch = np.floor((time - time.min()) / long_s).astype(np.int64)
+    key = np.column_stack([own, stretch])
+    found, unit = np.unique(key, axis=0, return_inverse=True)
+    unit = unit.reshape(-1)
+    count = np.bincount(unit)
+    return unit, found[:, 0], np.bincount(unit, time - time.min()) / count
+
+
+def _blocks(edges: Edges, number: IntArray) -> IntArray:
+    """Stretches of a pass that share one wander."""
+    key = np.column_stack(
+        [number[edges.step], np.floor(edges.travelled_m / _CORRELATION_M).astype(np.int64)]
+    )
+    return np.unique(key, axis=0, return_inverse=True)[1].reshape(-1)
+
+
+def _drift(
+    rng: np.random.Generator, sigma: FloatArray, when: FloatArray, memory_s: float | None
+) -> FloatArray:
+    """Errors of the units along both axes, (2, units, n)."""
+    drawn = _normal(rng, 2 * len(sigma)).reshape(2, len(sigma), -1)
+    if memory_s is not None:
+        order = np.argsort(when, kind="stable")
+        keep = np.exp(-np.diff(when[order]) / memory_s)
+        for k, (a, b) in enumerate(zip(order[:-1], order[1:], strict=True)):
+            drawn[:, b] = keep[k] * drawn[:, a] + np.sqrt(1 - keep[k] ** 2) * drawn[:, b]
+    return np.asarray(sigma[:, None] * drawn)
+
+
+@dataclass(frozen=True)
+class _Seams:
+    """Seams between two units: s of them; ``of_sample`` is -1 where a sample is of none."""
+
+    first: IntArray
+    second: IntArray
+    out_x: FloatArray  # mean normal of the first
+    out_y: FloatArray
+    left: FloatArray  # by how much a metre of the antenna's offset opens it in the log
+    gap_m: FloatArray
+    of_sample: IntArray
+
+
+def _seams(shifts: Shifts, looked: IntArray, across: Across) -> _Seams:
+    e = shifts.edges.at(looked)
+    j = np.maximum(across.partner, 0)
+    mine, other = shifts.unit[looked], shifts.unit[j]
+    use = (across.kind == SEAM) & (across.others == 0) & (mine != other)
+    use &= (e.side != 0) & (shifts.edges.side[j] != 0)
+    turned = mine > other
+    sign = np.where(turned, -1.0, 1.0)
+    x, y = e.out_x * sign, e.out_y * sign
+    sector = np.rint((np.arctan2(y, x) - shifts.axis_rad) / _SECTOR_RAD).astype(int) % 8
+    key = np.column_stack([np.minimum(mine, other), np.maximum(mine, other), sector])[use]
+    found, of = np.unique(key, axis=0, return_inverse=True)
+    of = of.reshape(-1)
+    weight = e.length_m[use]
+    length = np.bincount(of, weight, minlength=len(found))
+
+    def mean(values: FloatArray) -> FloatArray:
+        return np.bincount(of, weight * values[use], minlength=len(found)) / length
+
+    h, after = shifts.heading_rad[looked], shifts.heading_rad[j]
+    # The left of both, along the first's normal: what the second's has more.
+    left = e.out_x * (np.sin(h) - np.sin(after)) + e.out_y * (np.cos(after) - np.cos(h))
+    means = [mean(v) for v in (x, y, left, across.gap_m)]
+    # Each seam is looked at from both sides.
+    long = np.flatnonzero(length / 2 >= _LEAST_SEAM_M)
+    long = np.sort(long[np.argsort(-length[long], kind="stable")][:_MOST_SEAMS])
+    place = np.full(len(found) + 1, -1)
+    place[long] = np.arange(len(long))
+    of_sample = np.full(len(looked), -1)
+    of_sample[use] = place[of]
+    return _Seams(found[long, 0], found[long, 1], *(m[long] for m in means), of_sample)
+
+
+def _as_laid(
+    rng: np.random.Generator,
+    shifts: Shifts,
+    seams: _Seams,
+    sigma: FloatArray,
+    when: FloatArray,
+    receiver: PositionError,
+    doubt: Doubt,
+) -> tuple[FloatArray, FloatArray] | None:
+    """Drift and lateral offset that agree with the gaps of the log; None where these tell nothing.
+
+    Gaps less those truly left are differences of drifts along the normal, and what the offset
+    opens and closes in turn: linear, so draws made freely are moved by what they miss the log's
+    gaps by, in proportion to covariances.
+    """
+    if receiver.steered or len(seams.gap_m) < _LEAST_SEAMS:
+        return None
+    cos, sin = np.cos(shifts.axis_rad), np.sin(shifts.axis_rad)
+    normal = np.stack(
+        [seams.out_x * cos + seams.out_y * sin, seams.out_y * cos - seams.out_x * sin]
+    )
+    first, second = (
+        _covariance(units, sigma, when, receiver.memory_s) for units in (seams.first, seams.second)
+    )
+    with_drift = (second - first)[None] * normal[:, None]  # (2, units, seams)
+    seen = with_drift[:, seams.second] - with_drift[:, seams.first]
+    left_var = doubt.sigma**2 + (doubt.high - doubt.low) ** 2 / 12
+    noise = np.einsum("ks,kst->st", normal, seen) + left_var * np.outer(seams.left, seams.left)
+    own = np.diag(noise)
+    if not own.max() > 0:
+        return None
+    middle = float(np.median(seams.gap_m))
+    spread = max(_MAD * np.median(np.abs(seams.gap_m - middle)), np.sqrt(np.median(own)))
+    meant = np.abs(seams.gap_m - middle) <= _OUTLIER * spread
+    if _steered(seams.gap_m[meant], own[meant]):
+        return None
+    scatters = _scatters(seams.gap_m[meant], own[meant])
+    drift, left = shifts.drift_m.copy(), shifts.left_m.copy()
+    apart = drift[:, seams.second] - drift[:, seams.first]
+    differ = np.einsum("ks,ksn->sn", normal, apart) + np.outer(seams.left, left)
+    common, laid = _MIDDLE_M * _normal(rng, 1), _normal(rng, len(own))
+    for k, scatter in enumerate(scatters):
+        draws = slice(k, None, len(scatters))
+        truly = np.where(meant, scatter**2, _NOT_MEANT_M2)
+        drawn = differ[:, draws] + common[:, draws] + np.sqrt(truly)[:, None] * laid[:, draws]
+        missed = (seams.gap_m - middle)[:, None] - drawn
+        rest = cho_solve(cho_factor(noise + np.diag(truly) + _MIDDLE_M**2), missed)
+        drift[:, :, draws] += with_drift @ rest
+        left[draws] += left_var * (seams.left @ rest)
+    return drift, left
+
+
+def _covariance(
+    units: IntArray, sigma: FloatArray, when: FloatArray, memory_s: float | None
+) -> FloatArray:
+    """Of the drift of every unit with that of some, (all, some)."""
+    if memory_s is None:
+        alike = (np.arange(len(sigma))[:, None] == units).astype(float)
+    else:
+        alike = np.exp(-np.abs(when[:, None] - when[units]) / memory_s)
+    return np.asarray(sigma[:, None] * alike * sigma[units])
+
+
+def _steered(gap_m: FloatArray, noise_m2: FloatArray) -> bool:
+    """Whether gaps are more even than the receiver would have shown any passes to be."""
+    weight = 1 / np.maximum(noise_m2, 1e-12)
+    middle = (weight * gap_m).sum() / weight.sum()
+    off = float((weight * (gap_m - middle) ** 2).sum())
+    return bool(chi2.cdf(off, len(gap_m) - 1) < _STEERED_LEVEL)
+
+
+def _scatters(gap_m: FloatArray, noise_m2: FloatArray) -> FloatArray:
+    """How much true gaps may scatter, in equal parts of the chance that the gaps leave."""
+    whole = _SCATTER_M[:, None] ** 2 + noise_m2
+    weight = 1 / whole
+    middle = (weight * gap_m).sum(axis=1) / weight.sum(axis=1)
+    fit = (np.log(whole) + (gap_m - middle[:, None]) ** 2 / whole).sum(axis=1)
+    fit += np.log(weight.sum(axis=1))
+    chance = np.cumsum(np.exp(-(fit - fit.min()) / 2))
+    parts = (np.arange(_SCATTERS_TRIED) + 0.5) / _SCATTERS_TRIED
+    return np.asarray(_SCATTER_M[np.searchsorted(chance / chance[-1], parts)])
+
+
+def _true_share(apart_m: FloatArray, within_m: float) -> float:
+    """Share of the variance of gaps within a pass that is not the receiver's."""
+    if not within_m or not len(apart_m):
+        return 1.0
+    seen = float(_MAD * np.median(np.abs(apart_m))) ** 2
+    return max(1 - 2 * within_m**2 / max(seen, 1e-12), _LEAST_SHARE**2)
+
+
+def _ends(
+    rng: np.random.Generator, shifts: Shifts, looked: IntArray, across: Across, steps: Steps
+) -> FloatArray:
+    """How much farther out rows truly went on or off, (events, n).
+
+    Anywhere within half a logging interval; where many passes end at like ground, rather as
+    far from it as the others do.
+    """
+    e = shifts.edges.at(looked)
+    count = int(shifts.edges.event.max(initial=-1)) + 1
+    if not count:
+        return np.zeros((1, 1))
+    spoken_for = np.bincount(steps.record[steps.whole], steps.duration_s[steps.whole])
+    interval_s = float(np.median(spoken_for[spoken_for > 0]))
+    end = e.event >= 0
+    event, use = e.event[end], (across.kind == SEAM)[end]
+    reach = np.zeros(count)
+    np.maximum.at(reach, event, interval_s / 2 * shifts.speed_mps[looked][end])
+    began = np.zeros(count, dtype=bool)
+    began[event] = e.began[end]
+    seen = np.bincount(event[use], minlength=count)
+    gap = np.bincount(event[use], across.gap_m[end][use], minlength=count)
+    gap = np.divide(gap, seen, out=np.full(count, np.nan), where=seen > 0)
+    low, high = np.zeros(count), np.ones(count)
+    middle, sigma = np.zeros(count), np.full(count, np.inf)
+    for kind in (began, ~began):
+        alike = np.flatnonzero(kind & (seen > 0))
+        if len(alike) < _LEAST_ENDS:
+            continue
+        usual = np.median(gap[alike])
+        spread = _MAD * np.median(np.abs(gap[alike] - usual))
+        noise = float(np.mean(reach[alike] ** 2)) / 3
+        true = np.sqrt(max(spread**2 - noise, (_LEAST_SHARE * max(spread**2, noise) ** 0.5) ** 2))
+        near = alike[np.abs(gap[alike] - usual) <= _OUTLIER * max(spread, noise**0.5)]
+        middle[near], sigma[near] = gap[near] - usual, true
+    drawn = _uniform(rng, count)
+    out = reach[:, None] * (2 * drawn - 1)
+    bound = np.isfinite(sigma) & (reach > 0)
+    a, b = ((end * reach - middle)[bound] / sigma[bound] for end in (-1, 1))
+    # Both tails are kept within what the normal distribution can be told apart in.
+    a, b = np.minimum(a, 6.0), np.maximum(b, -6.0)
+    low, high = ndtr(a)[:, None], ndtr(b)[:, None]
+    held = middle[bound, None] + sigma[bound, None] * ndtri(low + drawn[bound] * (high - low))
+    out[bound] = np.clip(held, -reach[bound, None], reach[bound, None])
+    return out

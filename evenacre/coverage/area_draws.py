@@ -91,9 +91,7 @@ def draw_areas(
     drill = implement.error
     spread = np.hypot(np.median(receiver.pass_m), drill.left_m.sigma) + receiver.within_m
     across = look_across(edges, cover, workable, implement.width_m, _FAR * spread, looked)
-    shifts, gap = draw_shifts(
-        edges, looked, across, steps, number, receiver, drill, jitter_m
-    )
+    shifts, gap = draw_shifts(edges, looked, across, steps, number, receiver, drill, jitter_m)
     return _areas(shifts, looked, length, across, gap), shifts
 
 
@@ -141,7 +139,7 @@ def _areas(
     return AreaDraws(level[1], level[2], level[3], inside, outside, swept)
 
 
-def told(draws: FloatArray) -> tuple[float, float]:
+def interval_90(draws: FloatArray) -> tuple[float, float]:
     """The 90 % interval of a figure."""
     low, high = np.quantile(draws, _ENDS)
     return float(low), float(high)

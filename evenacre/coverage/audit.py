@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import UTC, datetime
-from typing import Any
 from zoneinfo import ZoneInfo
 
+import numpy as np
+
 from evenacre.coverage.amounts import with_logged_products
-from evenacre.coverage.area_draws import AreaDraws, told
+from evenacre.coverage.area_draws import interval_90
+from evenacre.coverage.chances import bare_chances
 from evenacre.coverage.cover import area_figures, part_ground
 from evenacre.coverage.diagnostics import collect_findings, require_ground
 from evenacre.coverage.drive import Drive
@@ -18,7 +20,6 @@ from evenacre.coverage.layers import cover_layers, field_layers, swath_layer
 from evenacre.coverage.products import GroundShares, Region, product_result
 from evenacre.coverage.rows import with_rows
 from evenacre.coverage.shapes import Shapes, shaped
-from evenacre.coverage.shifts import Shifts
 from evenacre.coverage.skips import NARROWEST_M, find_skips
 from evenacre.model import UNDATED_S, Implement, Operation, Settings
 from evenacre.model.audit_result import AuditResult
@@ -96,6 +97,10 @@ def audit_operation(
         areas["covered_area_m2"],
         areas["excess_area_m2"],
     )
+    drawn = work.draws(cover, land.workable)
+    draws = {} if drawn is None else drawn[0].of_figures(areas)
+    chance = None if drawn is None else bare_chances(drawn[1], skips, implement.width_m)
+    skips.insert(len(skips.columns) - 1, "chance", np.nan if chance is None else chance)
     extent = extent_of(land.boundary, cover.once_or_more)
     frame = GridFrame(extent, land.workable.area, plane.crs, cover.once_or_more)
     products = tuple(
@@ -122,7 +127,9 @@ def audit_operation(
         headland_rounds=headland.rounds,
         **work.capacity(areas["covered_area_m2"]),
         pass_count=len(passes) if isinstance(work, Drive) else None,
-        **_told(work.draws(cover, land.workable), areas),
+        uncertainty={key: float(draws[key].std()) for key in _WITH_ERROR if draws},
+        expected={key: float(values.mean()) for key, values in draws.items()},
+        interval_90={key: interval_90(values) for key, values in draws.items()},
         products=products,
         layers=layers,
         cover_grid=frame.cover(swaths.geometry),
@@ -133,18 +140,6 @@ def audit_operation(
         findings=collect_findings(operation, doubts, work.findings(), land, frame),
         totals=work.totals(),
     )
-
-
-def _told(drawn: tuple[AreaDraws, Shifts] | None, areas: dict[str, float]) -> dict[str, Any]:
-    """Standard uncertainties, means and 90 % intervals of the areas."""
-    if drawn is None:
-        return {"uncertainty": {}, "expected": {}, "interval_90": {}}
-    draws = drawn[0].of_figures(areas)
-    return {
-        "uncertainty": {key: float(draws[key].std()) for key in _WITH_ERROR},
-        "expected": {key: float(values.mean()) for key, values in draws.items()},
-        "interval_90": {key: told(values) for key, values in draws.items()},
-    }
 
 
 def _day(time_s: float, zone: str | None) -> str:

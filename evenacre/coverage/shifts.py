@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -33,8 +34,9 @@ _MIDDLE_M = 0.5
 # Gaps farther from the middle one than so many standard deviations were not meant to be like it.
 _OUTLIER = 4.0
 _NOT_MEANT_M2 = 1e4
-# Where gaps scatter less than the receiver would make them by this chance, it steered.
-_STEERED_LEVEL = 0.01
+# Gaps that scatter less than noise would make them by this chance do not have it: the receiver
+# steered, or ends are logged as they were meant.
+_EVEN_LEVEL = 0.01
 # From so many ends of passes on their own scatter is asked; it is at least this share of theirs.
 _LEAST_ENDS, _LEAST_SHARE = 6, 0.15
 _MAD = 1.4826  # standard deviations of a normal in a median absolute deviation
@@ -77,16 +79,15 @@ class Shifts:
         """Outward moves of some of the samples, (k, n)."""
         e, h = self.edges.at(chosen), self.heading_rad[chosen]
         unit, block = self.unit[chosen], self.block[chosen]
-        moved = 0.0
-        for k, part in enumerate(_parts(e, self.axis_rad)):
-            moved = moved - part[:, None] * (self.drift_m[k, unit] + self.wander_m[k, block])
         ahead, left = _parts(e, h)
-        moved = moved - ahead[:, None] * self.behind_m - left[:, None] * self.left_m
+        moved = -ahead[:, None] * self.behind_m - left[:, None] * self.left_m
+        for k, part in enumerate(_parts(e, self.axis_rad)):
+            moved -= part[:, None] * (self.drift_m[k, unit] + self.wander_m[k, block])
         moved += np.abs(e.side)[:, None] / 2 * self.width_m
         end = np.flatnonzero(e.event >= 0)
         travel = (ahead * self.speed_mps[chosen])[end]
         moved[end] += travel[:, None] * self.lag_s + self.ends_m[e.event[end]]
-        return np.asarray(moved)
+        return moved
 
 
 def draw_shifts(
@@ -228,7 +229,7 @@ def _drift(
     if memory_s is not None:
         order = np.argsort(when, kind="stable")
         keep = np.exp(-np.diff(when[order]) / memory_s)
-        for k, (a, b) in enumerate(zip(order[:-1], order[1:], strict=True)):
+        for k, (a, b) in enumerate(itertools.pairwise(order)):
             drawn[:, b] = keep[k] * drawn[:, a] + np.sqrt(1 - keep[k] ** 2) * drawn[:, b]
     return np.asarray(sigma[:, None] * drawn)
 
@@ -268,7 +269,7 @@ def _seams(shifts: Shifts, looked: IntArray, across: Across) -> _Seams:
     h, after = shifts.heading_rad[looked], shifts.heading_rad[j]
     # The left of both, along the first's normal: what the second's has more.
     left = e.out_x * (np.sin(h) - np.sin(after)) + e.out_y * (np.cos(after) - np.cos(h))
-    means = [mean(v) for v in (x, y, left, across.gap_m)]
+    out_x, out_y, opened, gap = (mean(v) for v in (x, y, left, across.gap_m))
     # Each seam is looked at from both sides.
     long = np.flatnonzero(length / 2 >= _LEAST_SEAM_M)
     long = np.sort(long[np.argsort(-length[long], kind="stable")][:_MOST_SEAMS])
@@ -276,7 +277,8 @@ def _seams(shifts: Shifts, looked: IntArray, across: Across) -> _Seams:
     place[long] = np.arange(len(long))
     of_sample = np.full(len(looked), -1)
     of_sample[use] = place[of]
-    return _Seams(found[long, 0], found[long, 1], *(m[long] for m in means), of_sample)
+    first, second, _sector = found[long].T
+    return _Seams(first, second, out_x[long], out_y[long], opened[long], gap[long], of_sample)
 
 
 def _as_laid(
@@ -313,7 +315,7 @@ def _as_laid(
     middle = float(np.median(seams.gap_m))
     spread = max(_MAD * np.median(np.abs(seams.gap_m - middle)), np.sqrt(np.median(own)))
     meant = np.abs(seams.gap_m - middle) <= _OUTLIER * spread
-    if _steered(seams.gap_m[meant], own[meant]):
+    if _too_even(seams.gap_m[meant], own[meant]):
         return None
     scatters = _scatters(seams.gap_m[meant], own[meant])
     drift, left = shifts.drift_m.copy(), shifts.left_m.copy()
@@ -342,12 +344,12 @@ def _covariance(
     return np.asarray(sigma[:, None] * alike * sigma[units])
 
 
-def _steered(gap_m: FloatArray, noise_m2: FloatArray) -> bool:
-    """Whether gaps are more even than the receiver would have shown any passes to be."""
+def _too_even(gap_m: FloatArray, noise_m2: FloatArray) -> bool:
+    """Whether gaps are more even than such noise would have shown any to be."""
     weight = 1 / np.maximum(noise_m2, 1e-12)
     middle = (weight * gap_m).sum() / weight.sum()
     off = float((weight * (gap_m - middle) ** 2).sum())
-    return bool(chi2.cdf(off, len(gap_m) - 1) < _STEERED_LEVEL)
+    return bool(chi2.cdf(off, len(gap_m) - 1) < _EVEN_LEVEL)
 
 
 def _scatters(gap_m: FloatArray, noise_m2: FloatArray) -> FloatArray:
@@ -393,7 +395,6 @@ def _ends(
     seen = np.bincount(event[use], minlength=count)
     gap = np.bincount(event[use], across.gap_m[end][use], minlength=count)
     gap = np.divide(gap, seen, out=np.full(count, np.nan), where=seen > 0)
-    low, high = np.zeros(count), np.ones(count)
     middle, sigma = np.zeros(count), np.full(count, np.inf)
     for kind in (began, ~began):
         alike = np.flatnonzero(kind & (seen > 0))
@@ -402,6 +403,8 @@ def _ends(
         usual = np.median(gap[alike])
         spread = _MAD * np.median(np.abs(gap[alike] - usual))
         noise = float(np.mean(reach[alike] ** 2)) / 3
+        if not noise or _too_even(gap[alike], np.full(len(alike), noise)):
+            continue
         true = np.sqrt(max(spread**2 - noise, (_LEAST_SHARE * max(spread**2, noise) ** 0.5) ** 2))
         near = alike[np.abs(gap[alike] - usual) <= _OUTLIER * max(spread, noise**0.5)]
         middle[near], sigma[near] = gap[near] - usual, true

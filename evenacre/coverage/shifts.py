@@ -183,12 +183,8 @@ def _normal(rng: np.random.Generator, count: int) -> FloatArray:
 
 
 def _uniform(rng: np.random.Generator, count: int) -> FloatArray:
-    """Draws spread evenly over 0 to 1, (count, n), in mirrored pairs."""
-    order = rng.permuted(np.tile(np.arange(_HALF_DRAWS), (count, 1)), axis=1)
-    side = rng.random((count, _HALF_DRAWS)) < 0.5
-    half = (order + rng.random((count, _HALF_DRAWS))) / (2 * _HALF_DRAWS)
-    half = np.where(side, half, 1 - half)
-    return np.concatenate([half, 1 - half], axis=1)
+    """Draws between 0 and 1, alike."""
+    return np.asarray(ndtr(_normal(rng, count)))
 
 
 def _doubt(rng: np.random.Generator, doubt: Doubt) -> FloatArray:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.coverage.cover import Cover
@@ -28,7 +30,8 @@ class AreaDraws:
     """Areas less those on the map, m2, (n,) each.
 
     Inside the field: covered at least ``once``, ``twice`` and ``thrice``, and ``swept_inside``
-    with every cover counted; ``outside`` it, covered; and ``swept`` altogether.
+    with every cover counted; ``outside`` it, covered; and ``swept`` altogether. ``regions``,
+    (r, n), is swept inside some regions of the field.
     """
 
     once: FloatArray
@@ -37,6 +40,7 @@ class AreaDraws:
     swept_inside: FloatArray
     outside: FloatArray
     swept: FloatArray
+    regions: FloatArray
 
     def of_figures(self, figures: dict[str, float]) -> dict[str, FloatArray]:
         """Draws of the areas of the result, by their keys; no area is below nothing."""
@@ -63,6 +67,7 @@ def draw_areas(
     number: IntArray,
     cover: Cover,
     workable: BaseGeometry,
+    regions: Sequence[BaseGeometry],
     implement: Implement,
     receiver: PositionError,
     jitter_m: float,
@@ -78,6 +83,8 @@ def draw_areas(
     ----------
     number : (n - 1,) int
         Pass of each step.
+    regions : sequence of geometry
+        Parts of the field whose swept ground is asked for.
     jitter_m : float
         Left of the receiver's jitter in the positions.
     """
@@ -92,15 +99,25 @@ def draw_areas(
     spread = np.hypot(np.median(receiver.pass_m), drill.left_m.sigma) + receiver.within_m
     across = look_across(edges, cover, workable, implement.width_m, _FAR * spread, looked)
     shifts, gap = draw_shifts(edges, looked, across, steps, number, receiver, drill, jitter_m)
-    return _areas(shifts, looked, length, across, gap), shifts
+    spot = edges.x_m[looked], edges.y_m[looked]
+    within = [shapely.contains_xy(region, *spot) for region in regions]
+    held = np.reshape(within, (len(regions), len(looked))).astype(float)
+    return _areas(shifts, looked, length, across, gap, held), shifts
 
 
 def _areas(
-    shifts: Shifts, looked: IntArray, length_m: FloatArray, across: Across, gap_m: FloatArray
+    shifts: Shifts,
+    looked: IntArray,
+    length_m: FloatArray,
+    across: Across,
+    gap_m: FloatArray,
+    held: FloatArray,
 ) -> AreaDraws:
     n = shifts.left_m.shape[0]
     level = np.zeros((5, n))  # covered at least 0 .. 4 times
-    inside, outside, swept = np.zeros(n), np.zeros(n), np.zeros(n)
+    outside, swept = np.zeros(n), np.zeros(n)
+    regions = np.zeros((len(held) + 1, n))  # the whole field first
+    held = np.concatenate([np.ones((1, len(looked))), held])
     side = shifts.edges.side
     partner = np.maximum(across.partner, 0)
     # A seam between two sides is looked at from both; ends are looked at whole.
@@ -126,17 +143,18 @@ def _areas(
             level[c + 1] -= counts[here] @ bare[here]
             if c < 3:
                 level[c + 2] += counts[here & over] @ lapped[here & over]
-        inside += counts[over] @ (lapped - bare)[over] - counts[~over] @ bare[~over]
+        gained = np.where(over[:, None], lapped - bare, -bare)
+        regions += (held[:, part][:, meets] * counts) @ gained
         free = ~over & (others[meets] == 0)
         outside += counts[free] @ lapped[free]
         plain = kind == OPEN
         for c in range(3):
             here = plain & (others == c)
             level[c + 1] += weight[here] @ moved[here]
-        inside += weight[plain] @ moved[plain]
+        regions += (held[:, part][:, plain] * weight[plain]) @ moved[plain]
         away = (kind == AWAY) & (others == 0)
         outside += weight[away] @ moved[away]
-    return AreaDraws(level[1], level[2], level[3], inside, outside, swept)
+    return AreaDraws(level[1], level[2], level[3], regions[0], outside, swept, regions[1:])
 
 
 def interval_90(draws: FloatArray) -> tuple[float, float]:

@@ -17,6 +17,7 @@ from evenacre.coverage.drive import Drive
 from evenacre.coverage.field_plane import lay_out, plane_for
 from evenacre.coverage.grids import GridFrame, extent_of
 from evenacre.coverage.layers import cover_layers, field_layers, swath_layer
+from evenacre.coverage.mass_draws import with_intervals
 from evenacre.coverage.products import GroundShares, Region, product_result
 from evenacre.coverage.rows import with_rows
 from evenacre.coverage.shapes import Shapes, shaped
@@ -97,7 +98,7 @@ def audit_operation(
         areas["covered_area_m2"],
         areas["excess_area_m2"],
     )
-    drawn = work.draws(cover, land.workable)
+    drawn = work.draws(cover, land)
     draws = {} if drawn is None else drawn[0].of_figures(areas)
     chance = None if drawn is None else bare_chances(drawn[1], skips, implement.width_m)
     skips.insert(len(skips.columns) - 1, "chance", np.nan if chance is None else chance)
@@ -107,6 +108,11 @@ def audit_operation(
         product_result(a, m, shares, cover, ground, frame, plane)
         for a, m in zip(applications, work.masses, strict=True)
     )
+    if drawn is not None:
+        products = tuple(
+            with_intervals(product, drawn[0], draws, areas, number)
+            for number, product in enumerate(products)
+        )
 
     layers = field_layers(operation.field.name, land, headland, parted.outside, plane.crs)
     layers |= cover_layers(parted, headland, plane.crs)

@@ -136,8 +136,8 @@ class Drive:
         width_m, spans = self._implement.width_m, self._legs.spans
         return capacity_figures(self._steps, spans, width_m, covered_m2, timed=self._timed)
 
-    def draws(self, cover: Cover, workable: BaseGeometry) -> tuple[AreaDraws, Shifts]:
-        """Areas as they may truly be, and where edges then lie."""
+    def draws(self, cover: Cover, land: PlaneField) -> tuple[AreaDraws, Shifts]:
+        """Areas as they may truly be, those of zones as well, and where edges then lie."""
         sigma_m = self.records.take(self._legs.tracks, lambda t: t.sigma_m)
         steps, number, settings = self._steps, self._number, self._operation.settings
         receiver = position_error(steps, number, settings, sigma_m)
@@ -145,7 +145,8 @@ class Drive:
         implement = self._implement
         if any(track.at_tool for track in self._legs.tracks):
             implement = implement.at_its_own_places()
-        return draw_areas(steps, number, cover, workable, implement, receiver, left_m)
+        zones = [zone for _, zone in land.zones]
+        return draw_areas(steps, number, cover, land.workable, zones, implement, receiver, left_m)
 
     def totals(self) -> RunningTotals:
         """How far the job had come at any moment."""

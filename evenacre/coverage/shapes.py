@@ -355,7 +355,7 @@ class Shapes:
             "end_s": float(time_s.max()),
         }
 
-    def draws(self, cover: Cover, workable: BaseGeometry) -> None:
+    def draws(self, cover: Cover, land: PlaneField) -> None:
         """How the edges were found is not told, so neither is how far they may be off."""
 
     def totals(self) -> None:

@@ -40,7 +40,7 @@ def _rows(
     about |= {key: node[key] for key in ("field", "operation") if isinstance(node.get(key), str)}
     known = node.get("uncertainty", {})
     for key, value in node.items():
-        if key == "uncertainty" or "sigma" in key.split("_"):
+        if key in ("uncertainty", "interval_90") or "sigma" in key.split("_"):
             continue
         if _is_number(value):
             name, unit = _named(key)

@@ -239,10 +239,12 @@ def _lines(
     for k in range(rounds):
         bottom, upper = middle[k], middle[-1 - k]
         left, far = west[k + 1] - width / 2, east[rounds - k] - width / 2
-        lines.append(_Line(np.array([0.0, bottom]), np.array([right, bottom])))
+        # Nobody stops at the fence to the centimetre.
+        a, b, c, d = rng.normal(0.2, 0.4, 4)
+        lines.append(_Line(np.array([a, bottom]), np.array([right - b, bottom])))
         y0, y1 = edge[rounds], middle[-rounds] - width / 2
         lines.append(_Line(np.array([far, y0 + end()]), np.array([far, y1 - end()])))
-        lines.append(_Line(np.array([right, upper]), np.array([0.0, upper])))
+        lines.append(_Line(np.array([right - c, upper]), np.array([d, upper])))
         lines.append(_Line(np.array([left, y1 - end()]), np.array([left, y0 + end()])))
     for i in range(passes):
         y = middle[rounds + i]

@@ -11,10 +11,10 @@ from shapely.geometry.base import BaseGeometry
 
 from evenacre.coverage.cover import Cover
 from evenacre.coverage.edges import AWAY, BOUNDARY, OPEN, SEAM, Across, look_across, sample_edges
-from evenacre.coverage.shifts import Shifts, draw_shifts
+from evenacre.coverage.shifts import Shifts, draw_shifts, logging_interval_s
 from evenacre.coverage.steps import Steps
 from evenacre.coverage.uncertainty import PositionError
-from evenacre.model import FloatArray, Implement, IntArray
+from evenacre.model import Doubt, FloatArray, Implement, IntArray
 
 # Sides are looked at in so many places at most, so that a large field costs no more than it must.
 _MOST_SIDES = 4000
@@ -88,7 +88,7 @@ def draw_areas(
     jitter_m : float
         Left of the receiver's jitter in the positions.
     """
-    edges = sample_edges(steps, np.flatnonzero(number), implement)
+    edges = sample_edges(steps, number, implement)
     sides = int((edges.side != 0).sum())
     stride = max(1, -(-sides // _MOST_SIDES))
     half = np.arange(0, sides // 2, stride)
@@ -97,12 +97,20 @@ def draw_areas(
     length[: 2 * len(half)] *= sides / max(2 * len(half), 1)
     drill = implement.error
     spread = np.hypot(np.median(receiver.pass_m), drill.left_m.sigma) + receiver.within_m
-    across = look_across(edges, cover, workable, implement.width_m, _FAR * spread, looked)
+    speed = float(np.median(steps.distance_m[number > 0] / steps.duration_s[number > 0]))
+    farther = _FAR * spread + _reach(drill.behind_m) + speed * _reach(drill.lag_s)
+    farther += 2 * speed * logging_interval_s(steps)
+    across = look_across(edges, cover, workable, implement.width_m, _FAR * spread, farther, looked)
     shifts, gap = draw_shifts(edges, looked, across, steps, number, receiver, drill, jitter_m)
     spot = edges.x_m[looked], edges.y_m[looked]
     within = [shapely.contains_xy(region, *spot) for region in regions]
     held = np.reshape(within, (len(regions), len(looked))).astype(float)
     return _areas(shifts, looked, length, across, gap, held), shifts
+
+
+def _reach(doubt: Doubt) -> float:
+    """How far a figure may well be off."""
+    return _FAR * doubt.sigma + max(abs(doubt.low), abs(doubt.high))
 
 
 def _areas(
@@ -136,7 +144,8 @@ def _areas(
         drawn[over] += other / across.slant[part][seam, None]
         before = across.gap_m[part][meets, None]
         bare = np.maximum(drawn, 0.0) - np.maximum(before, 0.0)
-        lapped = np.maximum(-drawn, 0.0) - np.maximum(-before, 0.0)
+        deep = across.depth_m[part][meets, None]
+        lapped = np.clip(-drawn, 0.0, deep) - np.clip(-before, 0.0, deep)
         counts = weight[meets] * np.where(over, share[part][meets], 1.0)
         for c in range(4):
             here = others[meets] == c

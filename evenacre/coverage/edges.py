@@ -11,6 +11,7 @@ from shapely.geometry.base import BaseGeometry
 
 from evenacre.coverage.cover import Cover
 from evenacre.coverage.steps import Steps, expand
+from evenacre.geo.overlay import along
 from evenacre.model import BoolArray, FloatArray, Implement, IntArray
 
 # Sides of passes are looked at this often, the lines where work begins and ends this often.
@@ -22,11 +23,15 @@ _FACING = -0.3
 # Edges farther apart do not come to meet, but for the largest errors.
 _NEAREST_M = 0.5
 # Neighbours looked at for the one across; a boundary counts as across within so much of square.
-_NEIGHBOURS = 24
+_NEIGHBOURS, _NEIGHBOURS_OF_ENDS = 24, 64
+_FARTHEST_M = 20.0
+# How far a pass may run into another is asked where figures of the drill leave this much open.
+_DEEP_M = 4.0
 _SQUARE_ON = 0.7
 
-SEAM, BOUNDARY, OPEN, AWAY = range(4)
-"""Across lies: another edge, the end of the workable ground, ground alike, or no field."""
+SEAM, BOUNDARY, OPEN, AWAY, FACED = range(5)
+"""Across lies: another edge, the end of the workable ground, ground alike, or no field; or the
+end of a pass, from which the same is seen."""
 
 
 @dataclass(frozen=True)
@@ -35,8 +40,8 @@ class Edges:
 
     Attributes
     ----------
-    step : (m,) int
-        Step of the tool line each belongs to.
+    step, owner : (m,) int
+        Step of the tool line each belongs to, and its pass.
     x_m, y_m : (m,) float
     out_x, out_y : (m,) float
         The outward normal, of unit length.
@@ -53,6 +58,7 @@ class Edges:
     """
 
     step: IntArray
+    owner: IntArray
     x_m: FloatArray
     y_m: FloatArray
     out_x: FloatArray
@@ -88,6 +94,8 @@ class Across:
         Product of the two normals: -1 where they are parallel.
     others : (m,) int
         How often yet other passes cover the ground between.
+    depth_m : (m,) float
+        Way from the partner of an end to the end of the field.
     """
 
     kind: IntArray
@@ -95,16 +103,18 @@ class Across:
     partner: IntArray
     slant: FloatArray
     others: IntArray
+    depth_m: FloatArray
 
 
-def sample_edges(steps: Steps, working: IntArray, implement: Implement) -> Edges:
-    """Sample all edges; ``working`` are the steps in work."""
-    sides, ends = _sides(steps, working, implement), _ends(steps, working, implement)
+def sample_edges(steps: Steps, number: IntArray, implement: Implement) -> Edges:
+    """Sample all edges; ``number`` is the pass of each step, (n - 1,)."""
+    sides, ends = _sides(steps, number, implement), _ends(steps, number, implement)
     names = Edges.__dataclass_fields__
     return Edges(*(np.concatenate([getattr(e, name) for e in (*sides, ends)]) for name in names))
 
 
-def _sides(steps: Steps, working: IntArray, implement: Implement) -> list[Edges]:
+def _sides(steps: Steps, number: IntArray, implement: Implement) -> list[Edges]:
+    working = np.flatnonzero(number)
     travelled = np.cumsum(steps.distance_m[working])
     first = np.diff(np.floor(travelled / _SIDE_M), prepend=-1) > 0
     chosen, way = working[first], travelled[first]
@@ -119,6 +129,7 @@ def _sides(steps: Steps, working: IntArray, implement: Implement) -> list[Edges]
     return [
         Edges(
             chosen,
+            number[chosen],
             tool.x_m[chosen] - offset * np.sin(h),
             tool.y_m[chosen] + offset * np.cos(h),
             -side * np.sin(h),
@@ -133,7 +144,7 @@ def _sides(steps: Steps, working: IntArray, implement: Implement) -> list[Edges]
     ]
 
 
-def _ends(steps: Steps, working: IntArray, implement: Implement) -> Edges:
+def _ends(steps: Steps, number: IntArray, implement: Implement) -> Edges:
     """Lines where rows went on or off; rows side by side that switch together are one event."""
     # Blocked rows stopped when their event says, not between two records.
     on = np.pad(steps.active | (steps.blocked > 0), ((1, 1), (0, 0))).astype(np.int8)
@@ -155,9 +166,11 @@ def _ends(steps: Steps, working: IntArray, implement: Implement) -> Edges:
     sign = np.where(began, -1.0, 1.0)
     step = np.where(began, knot, knot - 1)
     way = np.zeros(len(steps.whole))
+    working = np.flatnonzero(number)
     way[working] = np.cumsum(steps.distance_m[working])
     return Edges(
         step,
+        number[step],
         tool.x_m[knot] - offset * np.sin(h),
         tool.y_m[knot] + offset * np.cos(h),
         sign * np.cos(h),
@@ -176,25 +189,38 @@ def look_across(
     workable: BaseGeometry,
     width_m: float,
     reach_m: float,
+    end_reach_m: float,
     chosen: IntArray,
 ) -> Across:
     """Find what lies across some of the samples.
 
     Parameters
     ----------
-    reach_m : float
-        Edges farther apart than this do not come to meet.
+    reach_m, end_reach_m : float
+        Edges farther apart than this do not come to meet: sides of passes, and their ends.
     chosen : (k,) int
-        Which samples to look from; all are looked for.
+        Which samples to look from: all ends and some of the sides.
     """
     reach_m = float(np.clip(reach_m, _NEAREST_M, width_m / 2))
+    end_reach_m = float(np.clip(end_reach_m, _NEAREST_M, _FARTHEST_M))
     mine = edges.at(chosen)
-    partner, gap, slant = _facing(edges, mine, width_m, reach_m)
+    at_end = mine.side == 0
+    reach = np.where(at_end, end_reach_m, reach_m)
+    found = [np.full(len(chosen), start) for start in (-1.0, np.inf, -1.0)]
+    for some, far_m, near in (
+        (at_end, end_reach_m, _NEIGHBOURS_OF_ENDS),
+        (~at_end, reach_m, _NEIGHBOURS),
+    ):
+        for whole, part in zip(
+            found, _facing(edges, mine.at(some), width_m, far_m, near), strict=True
+        ):
+            whole[some] = part
+    partner, gap, slant = found[0].astype(np.int64), found[1], found[2]
     margin = mine.beyond(_MARGIN_M)
     usable = _holds(workable, margin)
-    edge_gap = _to_boundary(mine, workable, reach_m)
-    at_seam = np.abs(gap) <= np.minimum(reach_m, np.abs(edge_gap))
-    at_edge = ~at_seam & (np.abs(edge_gap) <= reach_m)
+    edge_gap = _to_boundary(mine, workable, max(reach_m, end_reach_m))
+    at_seam = np.abs(gap) <= np.minimum(reach, np.abs(edge_gap))
+    at_edge = ~at_seam & (np.abs(edge_gap) <= reach)
     # What else lies there: asked half-way, or within the other pass where both just meet.
     meets = at_seam & (np.abs(gap) < 2 * _MARGIN_M)
     halfway = np.where(meets, np.maximum(gap, 0.0) + _MARGIN_M, np.where(at_seam, gap / 2, 0.0))
@@ -212,16 +238,30 @@ def look_across(
     kind = np.where(at_seam & inside, SEAM, np.where(usable, OPEN, AWAY))
     kind = np.where(at_edge, BOUNDARY, kind)
     gap = np.where(kind == BOUNDARY, edge_gap, gap)
-    return Across(kind, gap, partner, slant, np.maximum(count - own, 0))
+    faced = np.zeros(len(edges.side), dtype=bool)
+    faced[partner[at_end & (kind == SEAM)]] = True
+    kind = np.where(~at_end & faced[chosen], FACED, kind)
+    depth = np.full(len(chosen), np.inf)
+    if end_reach_m > _DEEP_M:
+        ends = np.flatnonzero(at_end & (kind == SEAM))
+        depth[ends] = _depth(mine.at(ends), workable, end_reach_m + 4 * width_m) - gap[ends]
+    return Across(kind, gap, partner, slant, np.maximum(count - own, 0), np.maximum(depth, 0.0))
+
+
+def _depth(mine: Edges, workable: BaseGeometry, reach_m: float) -> FloatArray:
+    """Way outward over workable ground."""
+    start, end = (np.column_stack(mine.beyond(way)) for way in (0.0, reach_m))
+    rays = shapely.linestrings(np.stack([start, end], axis=1))
+    return np.asarray(shapely.length(along(rays, workable)))
 
 
 def _facing(
-    edges: Edges, mine: Edges, width_m: float, reach_m: float
+    edges: Edges, mine: Edges, width_m: float, reach_m: float, most: int
 ) -> tuple[IntArray, FloatArray, FloatArray]:
     """The nearest edge that faces each sample: which, how far outward, product of normals."""
     tree = KDTree(np.column_stack([edges.x_m, edges.y_m]))
     ahead = np.maximum(edges.length_m.max(initial=0.0), _SIDE_M) / 2
-    near = min(_NEIGHBOURS, len(edges.x_m))
+    near = min(most, len(edges.x_m))
     _, other = tree.query(
         np.column_stack([mine.x_m, mine.y_m]),
         k=near,
@@ -241,10 +281,11 @@ def _facing(
     along = np.abs(off_y * nx - off_x * ny)
     real &= along <= 0.55 * edges.length_m[j]
     # A pass does not face itself before it has turned round.
-    real &= np.abs(edges.travelled_m[j] - mine.travelled_m[:, None]) > width_m
+    lately = np.abs(edges.travelled_m[j] - mine.travelled_m[:, None]) <= width_m
+    real &= ~lately | (edges.owner[j] != mine.owner[:, None])
     real &= np.abs(gap) <= reach_m
     far = np.where(real, np.abs(gap), np.inf)
-    best = np.argmin(far, axis=1) if near else np.zeros(len(mine.x_m), dtype=int)
+    best = np.argmin(far, axis=1)
     row = np.arange(len(best))
     found = np.isfinite(far[row, best])
     return (

@@ -163,6 +163,12 @@ def draw_shifts(
     )  # fmt: skip
 
 
+def logging_interval_s(steps: Steps) -> float:
+    """Time that a record stands for, as a rule."""
+    spoken_for = np.bincount(steps.record[steps.whole], steps.duration_s[steps.whole])
+    return float(np.median(spoken_for[spoken_for > 0]))
+
+
 def _parts(e: Edges, angle_rad: FloatArray | float) -> tuple[FloatArray, FloatArray]:
     """The outward normals along a direction, and to its left."""
     cos, sin = np.cos(angle_rad), np.sin(angle_rad)
@@ -380,8 +386,7 @@ def _ends(
     count = int(shifts.edges.event.max(initial=-1)) + 1
     if not count:
         return np.zeros((1, 1))
-    spoken_for = np.bincount(steps.record[steps.whole], steps.duration_s[steps.whole])
-    interval_s = float(np.median(spoken_for[spoken_for > 0]))
+    interval_s = logging_interval_s(steps)
     end = e.event >= 0
     event, use = e.event[end], (across.kind == SEAM)[end]
     reach = np.zeros(count)

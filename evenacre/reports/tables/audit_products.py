@@ -54,7 +54,7 @@ def _between(key: str, name: str, on_page: bool) -> tuple[Column, ...]:
 
     def told(row: Any, display: q.Display) -> str:
         ends = row.interval_90.get(key)
-        return "" if ends is None else figure_text.mass_between(*ends, display.units)
+        return "" if ends is None else figure_text.mass_between(ends[0], ends[1], display.units)
 
     return (*columns, joined(f"{stem}_between", "90 % interval", told, f"{low} {high}"))
 
@@ -245,8 +245,9 @@ PRODUCTS = Table(
     json="product logged_kg applied_in_field_kg outside_kg target_kg mean_rate_kg_per_m2 "
     "within_10_percent_of_target_area_m2 zones nutrients elements source target_rate_kg_per_m2 "
     "unzoned_kg unplaced_kg overlap_kg overlap_cost setbacks interval_90",
-    page="product logged_kg applied_in_field_kg applied_in_field_between outside_kg target_kg mean_rate_kg_per_m2 "
-    "target_rate_kg_per_m2 within_10_percent_of_target_area_m2 overlap_kg overlap_cost",
+    page="product logged_kg applied_in_field_kg applied_in_field_between outside_kg target_kg "
+    "mean_rate_kg_per_m2 target_rate_kg_per_m2 within_10_percent_of_target_area_m2 overlap_kg "
+    "overlap_cost",
     remark=_lifted,
 )
 

@@ -10,7 +10,7 @@ from scipy.linalg import cho_factor, cho_solve
 from scipy.special import ndtr, ndtri
 from scipy.stats import chi2
 
-from evenacre.coverage.edges import SEAM, Across, Edges
+from evenacre.coverage.edges import BOUNDARY, SEAM, Across, Edges
 from evenacre.coverage.steps import Steps
 from evenacre.coverage.uncertainty import PositionError
 from evenacre.model import Doubt, FloatArray, IntArray, SettingsError
@@ -27,8 +27,10 @@ _LEAST_SEAM_M, _LEAST_SEAMS, _MOST_SEAMS = 15.0, 4, 600
 # Directions of seams of the same two passes are told apart by so much.
 _SECTOR_RAD = np.pi / 4
 # How much gaps between passes truly scatter, before a log is seen: anything between, alike in
-# proportion, and how far off the middle one may be (common practice, no source).
+# proportion (ends of passes more), and how far off the middle one may be (common practice, no
+# source).
 _SCATTER_M = np.geomspace(0.02, 0.6, 25)
+_END_SCATTER_M = np.geomspace(0.05, 3.0, 31)
 _SCATTERS_TRIED = 5
 _MIDDLE_M = 0.5
 # Gaps farther from the middle one than so many standard deviations were not meant to be like it.
@@ -37,8 +39,10 @@ _NOT_MEANT_M2 = 1e4
 # Gaps that scatter less than noise would make them by this chance do not have it: the receiver
 # steered, or ends are logged as they were meant.
 _EVEN_LEVEL = 0.01
-# From so many ends of passes on their own scatter is asked; it is at least this share of theirs.
-_LEAST_ENDS, _LEAST_SHARE = 6, 0.15
+# From so many ends of passes on it is asked how they were meant to lie.
+_LEAST_ENDS = 3
+# Of what gaps differ by within a pass at least this share of variance is true.
+_LEAST_SHARE = 0.02
 _MAD = 1.4826  # standard deviations of a normal in a median absolute deviation
 
 
@@ -319,7 +323,7 @@ def _as_laid(
     meant = np.abs(seams.gap_m - middle) <= _OUTLIER * spread
     if _too_even(seams.gap_m[meant], own[meant]):
         return None
-    scatters = _scatters(seams.gap_m[meant], own[meant])
+    scatters = _scatters(seams.gap_m[meant], own[meant], _SCATTER_M)
     drift, left = shifts.drift_m.copy(), shifts.left_m.copy()
     apart = drift[:, seams.second] - drift[:, seams.first]
     differ = np.einsum("ks,ksn->sn", normal, apart) + np.outer(seams.left, left)
@@ -354,16 +358,16 @@ def _too_even(gap_m: FloatArray, noise_m2: FloatArray) -> bool:
     return bool(chi2.cdf(off, len(gap_m) - 1) < _EVEN_LEVEL)
 
 
-def _scatters(gap_m: FloatArray, noise_m2: FloatArray) -> FloatArray:
+def _scatters(gap_m: FloatArray, noise_m2: FloatArray, tried_m: FloatArray) -> FloatArray:
     """How much true gaps may scatter, in equal parts of the chance that the gaps leave."""
-    whole = _SCATTER_M[:, None] ** 2 + noise_m2
+    whole = tried_m[:, None] ** 2 + noise_m2
     weight = 1 / whole
     middle = (weight * gap_m).sum(axis=1) / weight.sum(axis=1)
     fit = (np.log(whole) + (gap_m - middle[:, None]) ** 2 / whole).sum(axis=1)
     fit += np.log(weight.sum(axis=1))
     chance = np.cumsum(np.exp(-(fit - fit.min()) / 2))
     parts = (np.arange(_SCATTERS_TRIED) + 0.5) / _SCATTERS_TRIED
-    return np.asarray(_SCATTER_M[np.searchsorted(chance / chance[-1], parts)])
+    return np.asarray(tried_m[np.searchsorted(chance / chance[-1], parts)])
 
 
 def _true_share(apart_m: FloatArray, within_m: float) -> float:
@@ -371,7 +375,7 @@ def _true_share(apart_m: FloatArray, within_m: float) -> float:
     if not within_m or not len(apart_m):
         return 1.0
     seen = float(_MAD * np.median(np.abs(apart_m))) ** 2
-    return max(1 - 2 * within_m**2 / max(seen, 1e-12), _LEAST_SHARE**2)
+    return max(1 - 2 * within_m**2 / max(seen, 1e-12), _LEAST_SHARE)
 
 
 def _ends(
@@ -388,34 +392,50 @@ def _ends(
         return np.zeros((1, 1))
     interval_s = logging_interval_s(steps)
     end = e.event >= 0
-    event, use = e.event[end], (across.kind == SEAM)[end]
+    event, kind = e.event[end], across.kind[end]
     reach = np.zeros(count)
     np.maximum.at(reach, event, interval_s / 2 * shifts.speed_mps[looked][end])
-    began = np.zeros(count, dtype=bool)
-    began[event] = e.began[end]
-    seen = np.bincount(event[use], minlength=count)
-    gap = np.bincount(event[use], across.gap_m[end][use], minlength=count)
-    gap = np.divide(gap, seen, out=np.full(count, np.nan), where=seen > 0)
-    middle, sigma = np.zeros(count), np.full(count, np.inf)
-    for kind in (began, ~began):
-        alike = np.flatnonzero(kind & (seen > 0))
+    # Ends that come up to a pass when rows go on, or off, and those at the end of the field.
+    like = np.where(kind == BOUNDARY, 2, np.where(kind == SEAM, e.began[end].astype(int), -1))
+    out = reach[:, None] * (2 * _uniform(rng, count) - 1)
+    for group in range(3):
+        use = like == group
+        seen = np.bincount(event[use], minlength=count)
+        alike = np.flatnonzero((seen > 0) & (reach > 0))
         if len(alike) < _LEAST_ENDS:
             continue
-        usual = np.median(gap[alike])
-        spread = _MAD * np.median(np.abs(gap[alike] - usual))
-        noise = float(np.mean(reach[alike] ** 2)) / 3
-        if not noise or _too_even(gap[alike], np.full(len(alike), noise)):
-            continue
-        true = np.sqrt(max(spread**2 - noise, (_LEAST_SHARE * max(spread**2, noise) ** 0.5) ** 2))
-        near = alike[np.abs(gap[alike] - usual) <= _OUTLIER * max(spread, noise**0.5)]
-        middle[near], sigma[near] = gap[near] - usual, true
-    drawn = _uniform(rng, count)
-    out = reach[:, None] * (2 * drawn - 1)
-    bound = np.isfinite(sigma) & (reach > 0)
-    a, b = ((end * reach - middle)[bound] / sigma[bound] for end in (-1, 1))
-    # Both tails are kept within what the normal distribution can be told apart in.
-    a, b = np.minimum(a, 6.0), np.maximum(b, -6.0)
-    low, high = ndtr(a)[:, None], ndtr(b)[:, None]
-    held = middle[bound, None] + sigma[bound, None] * ndtri(low + drawn[bound] * (high - low))
-    out[bound] = np.clip(held, -reach[bound, None], reach[bound, None])
+        gap = np.bincount(event[use], across.gap_m[end][use], minlength=count)[alike] / seen[alike]
+        out[alike] = _as_meant(rng, gap, reach[alike], out[alike])
     return out
+
+
+def _as_meant(
+    rng: np.random.Generator, gap_m: FloatArray, reach_m: FloatArray, free_m: FloatArray
+) -> FloatArray:
+    """Moves of ends that were meant to lie alike, (ends, n), from those drawn freely.
+
+    Gaps truly scatter normally, and lie within the reach of those logged: a normal distribution
+    cut off on both sides.
+    """
+    noise = reach_m**2 / 3
+    usual = np.median(gap_m)
+    spread = max(_MAD * np.median(np.abs(gap_m - usual)), np.sqrt(np.median(noise)))
+    meant = np.abs(gap_m - usual) <= _OUTLIER * spread
+    gap, reach, noise = gap_m[meant], reach_m[meant], noise[meant]
+    if len(gap) < _LEAST_ENDS or _too_even(gap, noise):
+        return free_m
+    moved = free_m.copy()
+    held = np.empty((len(gap), moved.shape[1]))
+    mirrored, drawn = _normal(rng, 1)[0], _uniform(rng, len(gap))
+    scatters = _scatters(gap, noise, _END_SCATTER_M)
+    for k, scatter in enumerate(scatters):
+        draws = slice(k, None, len(scatters))
+        weight = 1 / (scatter**2 + noise)
+        middle = (weight * gap).sum() / weight.sum() + mirrored[draws] / np.sqrt(weight.sum())
+        off = gap[:, None] - middle
+        # Both tails are kept within what the normal distribution can be told apart in.
+        low = ndtr(np.minimum((-reach[:, None] - off) / scatter, 6.0))
+        high = ndtr(np.maximum((reach[:, None] - off) / scatter, -6.0))
+        held[:, draws] = off + scatter * ndtri(low + drawn[:, draws] * (high - low))
+    moved[meant] = np.clip(held, -reach[:, None], reach[:, None])
+    return moved

@@ -116,25 +116,37 @@ def sample_edges(steps: Steps, number: IntArray, implement: Implement) -> Edges:
 def _sides(steps: Steps, number: IntArray, implement: Implement) -> list[Edges]:
     working = np.flatnonzero(number)
     travelled = np.cumsum(steps.distance_m[working])
-    first = np.diff(np.floor(travelled / _SIDE_M), prepend=-1) > 0
-    chosen, way = working[first], travelled[first]
-    stands_for = travelled[-1] / max(len(chosen), 1)
+    # Every pass in pieces of equal length, each looked at in its middle.
+    last = np.flatnonzero(np.diff(number[working], append=-1))
+    ends = travelled[last]
+    length = np.diff(ends, prepend=0.0)
+    count = np.maximum(1, np.ceil(length / _SIDE_M)).astype(int)
+    owner, rank = expand(count)
+    piece = length / count
+    way = (ends - length)[owner] + (rank + 0.5) * piece[owner]
+    at = np.minimum(np.searchsorted(travelled, way), len(working) - 1)
+    chosen = working[at]
+    moved = steps.distance_m[chosen]
+    gone = np.where(moved > 0, 1 - (travelled[at] - way) / np.where(moved > 0, moved, 1.0), 0.0)
     active = steps.active[chosen]
     spacing, half = implement.row_spacing_m, implement.width_m / 2
     left = half - active.argmax(axis=1) * spacing
     right = -half + active[:, ::-1].argmax(axis=1) * spacing
     tool = steps.tool
-    h = tool.heading_rad[chosen]
+    x, y, h = (
+        v[chosen] + gone * (v[chosen + 1] - v[chosen])
+        for v in (tool.x_m, tool.y_m, np.unwrap(tool.heading_rad))
+    )
     none = np.full(len(chosen), -1)
     return [
         Edges(
             chosen,
             number[chosen],
-            tool.x_m[chosen] - offset * np.sin(h),
-            tool.y_m[chosen] + offset * np.cos(h),
+            x - offset * np.sin(h),
+            y + offset * np.cos(h),
             -side * np.sin(h),
             side * np.cos(h),
-            np.full(len(chosen), stands_for),
+            piece[owner],
             np.full(len(chosen), side),
             none,
             np.zeros(len(chosen), dtype=bool),

@@ -53,8 +53,8 @@ def card(
         headline += f" of {figures.deserved(r.workable_area_m2, sigma, units)}"
     lines = [
         *(("doubt", sentence(finding)) for finding in r.findings if finding.code in FIRST),
-        ("missed", _missed(r, units)),
-        ("double", _double(r, units, currency)),
+        ("missed", _missed(r, units) + _truly(r, "skip_area_m2", units)),
+        ("double", _double(r, units, currency) + _truly(r, "overlap_area_m2", units)),
         *(("product", _product(p, units)) for p in r.products),
     ]
     if disagreement := disagreement_sentence(loads):
@@ -114,6 +114,14 @@ def _missed(r: AuditResult, units: UnitSystem) -> str:
     if rest_m2 > _SPECK_M2:
         parts.append(f"{figures.size(rest_m2, units)} in slivers too small to go back for")
     return f"{whole} missed; {', '.join(parts)}."
+
+
+def _truly(r: AuditResult, key: str, units: UnitSystem) -> str:
+    """Say where a figure truly lies, if it is not where the map has it."""
+    ends, drawn = r.interval_90.get(key), getattr(r, key)
+    if ends is None or ends[0] <= drawn <= ends[1]:
+        return ""
+    return f" On the map, that is; truly {figures.between(*ends, units)}, 9 times in 10."
 
 
 def _standings(go: gpd.GeoDataFrame) -> str:

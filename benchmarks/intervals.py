@@ -123,21 +123,21 @@ def one(job: tuple[str, int]) -> dict[str, object]:
         hz=family.hz,
         settings=Settings(pass_to_pass_m=receiver.drift_m, within_pass_m=receiver.within_m),
     )
-    judged = drive.position_error
+    judged = drive.Drive.error
 
-    def known(*args: object) -> PositionError:
-        """Of a wandering receiver its memory is known, too."""
-        error = judged(*args)  # type: ignore[arg-type]
+    def known(self: drive.Drive) -> PositionError:
+        """What a wandering receiver's memory is, and whether it steered, is known, too."""
+        error = judged.fget(self)
         if receiver.wander_m:
             pass_m = np.full(len(error.pass_m), receiver.wander_m)
             error = replace(error, pass_m=pass_m, memory_s=receiver.memory_s)
-        return replace(error, steered=error.steered or driver.steered)
+        return replace(error, steered=driver.steered)
 
-    drive.position_error = known
+    drive.Drive.error = property(known)
     try:
         result = audit_operation(made.operation)
     finally:
-        drive.position_error = judged
+        drive.Drive.error = judged
     truth = {
         "covered_area_m2": made.covered_m2,
         "skip_area_m2": made.missed_m2,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import signal
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -19,6 +20,10 @@ CHROMIUM = Path("/usr/bin/chromium")
 
 # Tests are to compute, and to leave the user's own folder alone; processes they start inherit it.
 os.environ["EVENACRE_CACHE"] = "off"
+
+# Hundreds of processes are started; each would compile the package anew.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
 
 # A shell that starts the tests in the background has them, and all they start, ignore Ctrl-C.
 signal.signal(signal.SIGINT, signal.default_int_handler)

@@ -1,12 +1,12 @@
 """Small schedules by enumeration and a checker of any schedule; shares no code with the planner.
 
-Every set of visits and every number of fills a day is tried; for each the best shares are a
-linear program, and all of them are solved as one, block beside block.
+Every set of visits and every number of fills a day is tried; for each the best shares and the
+best size of each load are a linear program, and all of them are solved as one, block beside block.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 
 import numpy as np
@@ -48,6 +48,27 @@ def small_problem(rng: np.random.Generator, **given: object) -> ScheduleProblem:
     return ScheduleProblem(**{**values, **given})  # type: ignore[arg-type]
 
 
+def refill_heavy(rng: np.random.Generator, **given: object) -> ScheduleProblem:
+    """One or two paddocks where fills take much of two or three days, and the rate may change."""
+    m, n = int(rng.integers(1, 3)), int(rng.integers(2, 4))
+    p = small_problem(rng)
+    area = rng.uniform(2, 8, m) * 1e4
+    shut = rng.random((m, n)) < 0.2
+    values: dict[str, object] = {
+        "area_m2": area,
+        "value_per_m2": rng.choice([1.0, 1.5], m),
+        "work_s": area / 1e4 * rng.uniform(0.8, 1.2, m) * 1500.0,
+        "forbidden": {"close": shut},
+        "capacity_s": rng.uniform(1.0, 4.0, n) * HOUR,
+        "most_rate_kg_per_m2": 0.0021,
+        "on_hand_kg": float(area.sum() * 0.0015 * rng.uniform(0.8, 1.6)),
+        "load_kg": float(area.sum() * 0.0015 * rng.uniform(0.2, 0.6)),
+        "refill_s": float(rng.uniform(0.4, 1.2) * HOUR),
+        "setup_s": float(rng.choice([0.0, 600.0])),
+    }
+    return replace(p, **{**values, **given})
+
+
 def open_slots(problem: ScheduleProblem) -> list[tuple[int, int]]:
     m, n = len(problem.area_m2), len(problem.capacity_s)
     return [
@@ -74,7 +95,7 @@ def enumerate_schedules(problem: ScheduleProblem, rate: float | None = None) -> 
         (visits, fills, room)
         for visits in product((0, 1), repeat=len(slots))
         for fills in _fill_counts(problem, rate)
-        if (room := _room(problem, slots, visits, fills)) is not None
+        if (room := _room(problem, rate, slots, visits, fills)) is not None
     ]
     if not slots or not cases:
         return Enumerated(0.0, 0)
@@ -92,59 +113,88 @@ def _fill_counts(problem, rate):  # type: ignore[no-untyped-def]
     n = len(problem.capacity_s)
     if problem.load_kg is None or problem.refill_s == 0:
         return [(0,) * n]
-    total = int(np.ceil(problem.area_m2.sum() * rate / problem.load_kg)) + 1
-    return [fills for fills in product(range(total + 1), repeat=n) if sum(fills) <= total]
+    # A load is whole unless the next fill is the first of a later day: one such a day at most.
+    total = int(problem.area_m2.sum() * rate / problem.load_kg) + n
+    most = [int(c // problem.refill_s) for c in problem.capacity_s]
+    counts = product(*(range(min(total, day) + 1) for day in most))
+    return [fills for fills in counts if sum(fills) <= total]
 
 
-def _room(problem, slots, visits, fills):  # type: ignore[no-untyped-def]
-    """Time left for work on each day; None: set-up and fills alone do not fit."""
+def _room(problem, rate, slots, visits, fills):  # type: ignore[no-untyped-def]
+    """Time left for work on each day; None: set-up and fills do not fit, or one less does as well.
+
+    So it does where a visit has no time at all, and where a day has more fills than those of
+    whole loads, one before and one after them.
+    """
     room = problem.capacity_s - problem.refill_s * np.array(fills)
     for (_, d), on in zip(slots, visits, strict=True):
         room[d] -= problem.setup_s * on
-    used = {d for (_, d), on in zip(slots, visits, strict=True) if on}
-    used |= {d for d, count in enumerate(fills) if count}
-    return None if any(room[d] < 0 for d in used) else room
+    visited = {d for (_, d), on in zip(slots, visits, strict=True) if on}
+    filled = {d for d, count in enumerate(fills) if count}
+    if any(room[d] < 0 for d in filled) or any(room[d] <= 0 for d in visited):
+        return None
+    if filled:
+        fastest = (problem.area_m2 * rate / problem.work_s).max() / problem.load_kg
+        work = np.array([d in visited for d in range(len(room))]) * room
+        if any(np.array(fills) > np.floor(work * fastest) + 2):
+            return None
+    return room
 
 
 def _best_values(problem, rate, slots, cases):  # type: ignore[no-untyped-def]
-    """One linear program: each case a block of shares and one slack for the cart."""
+    """One linear program: each case a block of shares, sizes of loads, and one slack."""
     m, n, k = len(problem.area_m2), len(problem.capacity_s), len(slots)
     pad = np.array([p for p, _ in slots])
     day = np.array([d for _, d in slots])
-    fixed_rows = [np.append(pad == p, 0.0) for p in range(m)]
-    fixed_rows += [np.append((day == d) * problem.work_s[pad] / HOUR, 0.0) for d in range(n)]
-    loaded = problem.load_kg is not None and problem.refill_s > 0
+    loads = max(sum(fills) for _, fills, _ in cases)
+    none = np.zeros(loads + 1)
+    fixed_rows = [np.append(pad == p, none) for p in range(m)]
+    fixed_rows += [np.append((day == d) * problem.work_s[pad] / HOUR, none) for d in range(n)]
     if problem.on_hand_kg is not None:
-        fixed_rows.append(np.append(problem.area_m2[pad] * rate / problem.on_hand_kg, 0.0))
-    if loaded:
-        for d in range(n):  # no more sown than was loaded; never more than a load in the cart
-            through = (day <= d) * problem.area_m2[pad] * rate / problem.load_kg
-            fixed_rows.append(np.append(through, 0.0))
-            fixed_rows.append(np.append(-through, -1.0))
-    block = np.array(fixed_rows)
-    sides, upper = [], []
+        fixed_rows.append(np.append(problem.area_m2[pad] * rate / problem.on_hand_kg, none))
+    blocks, sides, upper = {}, [], []
     for visits, fills, room in cases:
+        if fills not in blocks:
+            rows = [*fixed_rows, *_loads_sown(problem, rate, pad, day, fills, loads)]
+            blocks[fills] = sparse.csr_array(np.array(rows, dtype=float))
         side = [1.0] * m + list(np.maximum(room, 0.0) / HOUR)
-        if problem.on_hand_kg is not None:
-            side.append(1.0)
-        if loaded:
-            for through in np.cumsum(fills):
-                side += [float(through), 1.0 - float(through)]
-        sides.append(side)
-        upper.append([*map(float, visits), np.inf])
+        side += [1.0] * (problem.on_hand_kg is not None)
+        sides.append(side + [0.0] * (blocks[fills].shape[0] - len(side)))
+        upper.append([*map(float, visits), *[1.0] * sum(fills), *[0.0] * (loads - sum(fills))])
     worth = problem.value_per_m2 * problem.area_m2 / 1e4
-    cost = np.tile(np.append(-worth[pad], 1e4), len(cases))
+    cost = np.tile(np.concatenate([-worth[pad], np.zeros(loads), [1e4]]), len(cases))
     solved = linprog(
         cost,
-        A_ub=sparse.block_diag([block] * len(cases), format="csr"),
+        A_ub=sparse.block_diag([blocks[fills] for _, fills, _ in cases], format="csr"),
         b_ub=np.concatenate(sides),
-        bounds=np.column_stack([np.zeros(cost.size), np.concatenate(upper)]),
+        bounds=np.column_stack([np.zeros(cost.size), np.ravel([[*row, np.inf] for row in upper])]),
         method="highs",
     )
     assert solved.status == 0
-    table = solved.x.reshape(len(cases), k + 1)
+    table = solved.x.reshape(len(cases), k + loads + 1)
     value = table[:, :k] @ worth[pad] * 1e4
-    return np.where(table[:, k] > 1e-9, -1.0, value)
+    return np.where(table[:, -1] > 1e-9, -1.0, value)
+
+
+def _loads_sown(problem, rate, pad, day, fills, loads):  # type: ignore[no-untyped-def]
+    """Rows, at most 0: each fill goes into an empty cart on its day, and what is sown was loaded.
+
+    The cart is empty when all loads so far are sown, which has to be on that day: no later than
+    what is sown by its evening, no sooner than by its morning. In loads; the last unknown is slack.
+    """
+    if problem.load_kg is None or problem.refill_s == 0:
+        return
+    days = np.repeat(np.arange(len(fills)), fills)
+
+    def row(sown_by, filled, sign):  # type: ignore[no-untyped-def]
+        """Seed sown by the end of a day less the first so many loads, times a sign."""
+        sown = (day <= sown_by) * problem.area_m2[pad] * rate / problem.load_kg
+        return np.concatenate([sign * sown, -sign * (np.arange(loads) < filled), [-1.0]])
+
+    for number, d in enumerate(days):
+        yield row(d - 1, number, 1.0)
+        yield row(d, number, -1.0)
+    yield row(len(fills), len(days), 1.0)
 
 
 def assert_feasible(problem: ScheduleProblem, schedule: SeedingSchedule) -> None:
@@ -156,7 +206,7 @@ def assert_feasible(problem: ScheduleProblem, schedule: SeedingSchedule) -> None
     assert (share >= 0).all()
     assert (share.sum(axis=1) <= 1 + 1e-9).all()
     for rule in problem.forbidden.values():
-        assert not share[rule].any()
+        assert not share[np.asarray(rule) != 0].any()
     assert problem.least_rate_kg_per_m2 * (1 - 1e-12) <= rate
     assert rate <= problem.most_rate_kg_per_m2 * (1 + 1e-12)
     used = problem.area_m2 @ share * rate
@@ -167,10 +217,19 @@ def assert_feasible(problem: ScheduleProblem, schedule: SeedingSchedule) -> None
         time = problem.work_s @ share[:, d] + problem.setup_s * visits
         time += problem.refill_s * schedule.fills[d]
         assert time <= problem.capacity_s[d] * (1 + 1e-6) + 0.01
-    if problem.load_kg is not None:
-        in_cart = np.cumsum(schedule.fills) - np.cumsum(used) / problem.load_kg
-        assert (in_cart >= -2e-6).all()
-        assert (in_cart <= 1 + 2e-6).all()
+    if problem.load_kg is not None and used.any():
+        _assert_filled_when_empty(np.append(0.0, np.cumsum(used)), schedule.fills, problem.load_kg)
     worth = float(problem.value_per_m2 * problem.area_m2 @ share.sum(axis=1))
     assert abs(schedule.value - worth) <= 1e-9 * max(worth, 1.0)
     assert schedule.bound >= schedule.value
+
+
+def _assert_filled_when_empty(sown, fills, load):  # type: ignore[no-untyped-def]
+    """Loads of some sizes, each put in on its day when the one before is sown, are enough."""
+    days = np.repeat(np.arange(len(fills)), fills)
+    low = high = 0.0  # what was sown when the cart is empty lies between
+    for number, d in enumerate(days):
+        low, high = max(low, sown[d]), min(high, sown[d + 1])
+        assert low <= high + 2e-6 * load, number
+        high += load
+    assert sown[-1] <= high + 2e-6 * load

@@ -260,3 +260,16 @@ def test_points_without_times_in_the_order_of_a_drive(tmp_path: Path) -> None:
     said = complaint(path)
     assert "Nor are they in the order of a drive" in said
     assert "Export the log again with its times" in said
+
+
+@pytest.mark.parametrize(("unit_m", "wide"), [(0.0254, 480.0), (0.01, 400.0), (0.3048, 20.0)])
+def test_a_width_has_the_unit_in_which_the_distance_fits_the_positions(
+    tmp_path: Path, unit_m: float, wide: float
+) -> None:
+    """Whatever system the flow is written in."""
+    step_m = pyproj.Geod(ellps="WGS84").inv(LON[0], LAT[0], LON[1], LAT[1])[2]
+    columns = PLACE | {"time": TIMES, "Travel Dis": step_m / unit_m, "Swath Widt": wide}
+    for flow in ("flow_kg_s", "flow_lb_s"):
+        track = read(table(tmp_path / "a.csv", columns | {flow: 2.0}))
+        assert track.width_m is not None
+        assert np.allclose(track.width_m, wide * unit_m)

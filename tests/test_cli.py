@@ -27,7 +27,7 @@ from cli_jobs import (
     write_files,
     write_log,
 )
-from processes import LISTED, alive, children, wait_for
+from processes import LISTED, Forked, alive, children, wait_for
 from put_down import MISSOURI, on_earth
 
 from evenacre import __version__
@@ -151,21 +151,21 @@ def test_json_of_a_failure_prints_no_json(files: Files) -> None:
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a device that is always full")
 def test_a_full_standard_output(files: Files) -> None:
     with open("/dev/full", "w") as full:
-        done = subprocess.run(command("audit", *files.options()), stdout=full, stderr=-1, text=True)
-    assert done.returncode == 2
-    assert done.stderr.startswith("error: standard output: ")
-    assert len(done.stderr.splitlines()) == 1
+        run = Forked("audit", *files.options(), stdout=full.fileno())
+    _, err = run.communicate()
+    assert run.returncode == 2
+    assert err.startswith("error: standard output: ")
+    assert len(err.splitlines()) == 1
     assert (files.out / "summary.json").is_file()
 
 
 def test_a_reader_who_has_left(files: Files) -> None:
     read, write = os.pipe()
     os.close(read)
-    done = subprocess.run(
-        command("audit", *files.options(), "--json"), stdout=write, stderr=-1, text=True
-    )
+    run = Forked("audit", *files.options(), "--json", stdout=write)
     os.close(write)
-    assert (done.returncode, done.stderr) == (0, "")
+    _, err = run.communicate()
+    assert (run.returncode, err) == (0, "")
 
 
 def test_a_terminal_that_knows_no_accents(files: Files) -> None:
@@ -400,13 +400,7 @@ def test_ctrl_c_midway(
     """A terminal sends it to the whole group; a supervisor may send it to the parent only."""
     home = long_season.parent
     before = sorted(home.iterdir())
-    process = subprocess.Popen(
-        command("audit", long_season, "--jobs", jobs),
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-        start_new_session=True,
-    )
+    process = Forked("audit", long_season, "--jobs", jobs)
     try:
         wait_for(lambda: bool(list(home.glob(".evenacre-*"))))
         wait_for(lambda: len(children(process.pid)) >= workers)
@@ -417,7 +411,7 @@ def test_ctrl_c_midway(
             os.killpg(process.pid, signal.SIGINT)
         else:
             process.send_signal(signal.SIGINT)
-        out, err = process.communicate(timeout=20)
+        out, err = process.communicate(20)
     finally:
         process.kill()
     # Python ends by the signal itself if it came while a class was being made; a shell shows

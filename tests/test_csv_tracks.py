@@ -338,6 +338,53 @@ def test_unit_less_columns_are_not_guessed_but_said(tmp_path):
     assert len(track.warnings) == 2
 
 
+@pytest.mark.parametrize(
+    ("name", "stated"),
+    [
+        ("Rate (gal/1000 sq ft)", "gal/1000 sq ft"),
+        ("Rate (bu/ac)", "bu/ac"),
+        ("Rate (%)", "%"),
+        ("Rate (seeds/ac)", "seeds/ac"),
+        ("applied_gal_ac", "gal/ac"),
+        ("applied_kg", "kg"),
+        ("Speed (mi/gal)", "mi/gal"),
+        ("Distance (lb)", "lb"),
+    ],
+)
+def test_a_unit_that_is_stated_is_never_remedied_into_another(tmp_path, name, stated):
+    track = one(tmp_path, log(30, **{name: 2.0}))
+    assert track.rates == {}
+    assert track.speed_mps is None
+    assert track.distance_m is None
+    (said,) = track.warnings
+    assert f'"{stated}"' in said
+    assert "--column" not in said
+    text = complaint(tmp_path / "log.csv", columns={"rate": name})
+    assert f'"{stated}"' in text
+    assert f"{name} [" not in text
+
+
+def test_a_wide_swath_of_stated_unit_is_not_remedied_into_another(tmp_path):
+    log(30, **{"width (m)": 240.0}).to_csv(tmp_path / "log.csv", index=False)
+    text = complaint(tmp_path / "log.csv")
+    assert "cannot be right" in text
+    assert "[" not in text
+
+
+def test_a_ton_that_may_be_either_is_asked_for(tmp_path):
+    track = one(tmp_path, log(30, **{"Rate (T/ac)": 2.0}))
+    (said,) = track.warnings
+    assert "[ton/ac]" in said
+    assert "[tonne/ac]" in said
+
+
+def test_rates_by_the_thousand_square_feet_are_read(tmp_path):
+    for name in ("Rate (lb/1000 sq ft)", "Rate lb per 1000 sq ft", "rate_lb_1000sqft"):
+        track = one(tmp_path, log(5, **{name: 3.0}))
+        # NIST SP 811, B.8: a pound and a square foot.
+        np.testing.assert_allclose(track.rates[""], 3 * LB_KG / 92.90304, rtol=1e-12)
+
+
 def test_guessed_column_of_text_is_left_out_with_a_warning(tmp_path):
     track = one(tmp_path, log(30, **{"speed (mph)": "fast"}))
     assert track.speed_mps is None

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from schedule_referee import small_problem
 
-from evenacre.planning.interseeding.fills import sown_kg, visits_and_fills
+from evenacre.planning.interseeding.fills import sown_in, visits_and_fills
 from evenacre.planning.interseeding.plan_types import (
     CartFill,
     ScheduleProblem,
@@ -56,7 +56,7 @@ def schedule(share: list[list[float]], fills: list[int]) -> SeedingSchedule:
 @pytest.mark.parametrize(
     ("wanted_kg", "cart_kg", "time_s", "sown", "left", "took_s"),
     [
-        # A kilogram a second, loads of 200 kg, a minute for a fill.
+        # A kilogram a second, loads of 200 kg, a minute for a fill; the first is in the cart.
         (50, 100, 300, 50, 50, 50),  # out of the cart
         (1000, 100, 80, 80, 20, 80),  # time is up before it is empty
         (1000, 100, 300, 240, 60, 300),  # 100, a fill, and 140 of the next load
@@ -68,8 +68,30 @@ def schedule(share: list[list[float]], fills: list[int]) -> SeedingSchedule:
 def test_seed_sown_until_time_or_need_is_over(
     wanted_kg: float, cart_kg: float, time_s: float, sown: float, left: float, took_s: float
 ) -> None:
-    found = sown_kg(*(np.array([float(v)]) for v in (wanted_kg, cart_kg, time_s)), 1.0, 200.0, 60.0)
-    assert [value.item() for value in found] == pytest.approx([sown, left, took_s])
+    wanted, before, time = (np.array([float(v)]) for v in (wanted_kg, 200 - cart_kg, time_s))
+    ends = np.arange(7) * 200.0
+    found, loads, took = sown_in(wanted, before, np.array([1]), time, 1.0, ends, 60.0)
+    in_cart = ends[loads] - before - found
+    assert [value.item() for value in (found, in_cart, took)] == pytest.approx([sown, left, took_s])
+
+
+def test_loads_are_sown_in_their_order_whatever_they_weigh() -> None:
+    ends = np.array([0.0, 50.0, 250.0, 280.0])
+    time = np.array([60.0, 119.0, 170.0, 171.0, 400.0, 1000.0])
+    none = np.zeros(6)
+    sown, loads, took = sown_in(none + 1e3, none, none.astype(int), time, 1.0, ends, 60.0)
+    # A minute to fill, 50 kg, a minute, 200 kg, a minute, 30 kg; no more is planned.
+    assert sown == pytest.approx([0, 50, 50, 51, 250, 280])
+    assert loads.tolist() == [0, 1, 1, 2, 2, 3]
+    assert took == pytest.approx([0, 110, 110, 171, 370, 460])
+
+
+def test_a_cart_that_is_never_filled_again_sows_as_long_as_there_is_time() -> None:
+    ends, one = np.array([0.0, np.inf]), np.ones(1)
+    sown, loads, took = sown_in(70 * one, 30 * one, np.array([1]), 50 * one, 2.0, ends, 60.0)
+    assert (sown.item(), loads.item(), took.item()) == (70.0, 1, 35.0)
+    sown, _, took = sown_in(700 * one, 30 * one, np.array([1]), 50 * one, 2.0, ends, 60.0)
+    assert (sown.item(), took.item()) == (100.0, 50.0)
 
 
 def test_the_cart_is_filled_at_the_start_and_where_it_runs_empty() -> None:
@@ -182,9 +204,10 @@ def test_what_is_filled_is_what_is_sown_and_the_clock_keeps_to_the_day(block: in
             assert there == pytest.approx(
                 math.fsum(v.seed_kg for v in visits if v.paddock == name), rel=1e-9
             )
-        # All loads are whole but the last; and the schedule counted as many.
+        # The schedule counted as many; a load is whole, or the next is put in on another day.
         assert p.load_kg is not None
-        assert all(f.mass_kg == pytest.approx(p.load_kg, rel=3e-6) for f in fills[:-1])
+        for load, after in pairwise(fills):
+            assert load.mass_kg == pytest.approx(p.load_kg, rel=3e-6) or load.day < after.day
         assert all(0 < f.mass_kg <= p.load_kg * (1 + 3e-6) for f in fills)
         assert len(fills) == found.fills.sum()
         for d, day in enumerate(days(len(p.capacity_s))):

@@ -244,7 +244,7 @@ def plan(tmp_path: Path) -> OperationPlan:
         field=Field("Home", box(0.01), box(0.001), zones(0.005), setback(30.0)),
         implement=Implement(width_m=6.0, rows=32),
         track_files=(tmp_path / "log.csv",),
-        blockage_file=tmp_path / "blockages.csv",
+        blockage_files=(tmp_path / "blockages.csv",),
         ticket_file=tmp_path / "loads.csv",
         applications=(Application(Product("18-46-0", {"N": 18.0}), 0.0168),),
     )
@@ -284,7 +284,7 @@ def test_everything_in_a_plan_counts(plan: OperationPlan, tmp_path: Path) -> Non
         "applications": [(), (Application(Product("18-46-0", {"N": 18.0}), 0.0169),)],
         "field_is_nameless": [True],
         "date": ["2026-04-14"],
-        "blockage_file": [None, other],
+        "blockage_files": [(), (other,)],
         "blockages": [(Blockage(0.0, 9.0, (1, 2), "tower 1"),)],
         "settings": [
             dataclasses.replace(Settings(), **{f.name: value})
@@ -313,11 +313,11 @@ def test_everything_in_a_plan_counts(plan: OperationPlan, tmp_path: Path) -> Non
 
 
 def test_every_byte_of_every_file_counts(plan: OperationPlan) -> None:
-    assert plan.blockage_file
+    assert plan.blockage_files
     assert plan.ticket_file
     before = name_of(plan)
     assert name_of(plan) == before
-    for file in (*plan.track_files, plan.blockage_file, plan.ticket_file):
+    for file in (*plan.track_files, *plan.blockage_files, plan.ticket_file):
         whole = file.read_bytes()
         file.write_bytes(whole[:-1] + b"!")
         assert name_of(plan) != before

@@ -311,3 +311,88 @@ def test_a_disk_that_fills_up_leaves_all_as_it_was(
     assert "the disk is full" in said
     assert {path: path.read_bytes() for path in stick.rglob("*") if path.is_file()} == before
     assert not (stick / "gathered").exists()
+
+
+def test_a_zip_of_several_logs_is_audited_as_a_folder_of_them_is(
+    stick: Path, tmp_path: Path
+) -> None:
+    later = on_another_day(stick, "2026-09-15")
+    path = tmp_path / "logs.zip"
+    with zipfile.ZipFile(path, "w") as archive:
+        archive.writestr("spring.txt", (stick / "A1.csv").read_text())
+        archive.writestr("fall.txt", later)
+    words = ("--width", "20 ft", "--rows", 32, "--product", "18-46-0", "--rate", "150 lb/ac")
+    code, said = run("audit", path, *words)
+    assert code == 0, said
+    raw = tomllib.loads((tmp_path / "logs/season.toml").read_text())
+    assert [(i["width"], i["rows"]) for i in raw["implement"]] == [("20 ft", 32)]
+    summary = json.loads((tmp_path / "logs/evenacre-out/summary.json").read_text())
+    assert [o["date"] for o in summary["operations"]] == ["2026-04-14", "2026-09-15"]
+    for operation in summary["operations"]:  # a metre over both ends, where no boundary cuts
+        assert operation["covered_area_m2"] == pytest.approx(11 * 6.096 * 122, rel=0.005)
+        assert [p["product"] for p in operation["products"]] == ["18-46-0"]
+    for plan in load_season(tmp_path / "logs/season.toml").operations:
+        (use,) = plan.applications
+        assert use.target_kg_per_m2 == pytest.approx(150 * 0.45359237 / 4046.8564224)
+    for more, why in (("--width", "already"), ("--boundary", "holds several")):
+        place = path if more == "--width" else stick
+        code, said = run("audit", place, more, "20 ft")
+        assert code == 2
+        assert why in said
+
+
+def test_names_of_implement_and_crop_in_the_logs_are_used(stick: Path) -> None:
+    for log, tool, crop, day in (
+        ("A1.csv", "Long drill", "oats", "2026-04-14"),
+        ("B1.csv", "Short drill", "rye", "2026-04-17"),
+    ):
+        (stick / "new.csv").write_text(on_another_day(stick, day))
+        records = pd.read_csv(stick / "new.csv").drop(columns="rate [lb/ac]")
+        named = records.assign(**{"width (ft)": 20.0, "implement": tool, "crop": crop})
+        (stick / "new.csv").unlink()
+        named.to_csv(stick / f"{log}.new", index=False)
+    for log in ("A1.csv", "B1.csv"):
+        (stick / f"{log}.new").rename(stick / log)
+    assert run("gather", stick)[0] == 0
+    raw = tomllib.loads((stick / "season.toml").read_text())
+    assert [i["name"] for i in raw["implement"]] == ["Long drill", "Short drill"]
+    assert [(o["name"], o["implement"]) for o in raw["operation"]] == [
+        ("oats", "Long drill"),
+        ("rye", "Short drill"),
+    ]
+
+
+def test_every_table_of_blockages_of_a_job_is_used(stick: Path) -> None:
+    wide(stick)
+    head, row = "start,end,rows", "2026-04-14T12:{0}:00Z,2026-04-14T12:{0}:40Z,{1}"
+    (stick / "rows.csv").write_text(f"{head}\n{row.format(56, '1-8')}\n")
+    assert run("gather", stick)[0] == 0
+    (stick / "more.csv").write_text(f"{head}\n{row.format(57, '9-16')}\n")
+    (stick / "last.csv").write_text(f"{head}\n{row.format(58, '17-24')}\n")
+    code, said = run("gather", stick)
+    assert code == 0, said
+    season = stick / "season.toml"
+    (operation,) = tomllib.loads(season.read_text())["operation"]
+    assert operation["blockages"] == ["rows.csv", "last.csv", "more.csv"]
+    season.write_text(season.read_text().replace('name = "drill"', 'name = "drill"\nrows = 32'))
+    loaded = load_operation(load_season(season).operations[0])
+    assert sorted(b.rows[0] for b in loaded.blockages) == [1, 9, 17]
+
+
+def test_zones_that_only_task_data_has_are_drawn_beside_the_season(
+    sample_farm: Path, tmp_path: Path
+) -> None:
+    plan = tmp_path / "stick/plan.zip"
+    plan.parent.mkdir()
+    assert run("export", sample_farm / "season.toml", "--out", plan)[0] == 0
+    shutil.copyfile(sample_farm / "logs/kiln-fertilizer.csv", plan.parent / "k.csv")
+    assert run("gather", plan.parent)[0] == 0
+    (field,) = (f for f in load_season(plan.parent / "season.toml").fields if "Kiln" in f.name)
+    (mine,) = (f for f in load_season(sample_farm / "season.toml").fields if f.name == field.name)
+    assert field.zones is not None
+    assert mine.zones is not None
+    assert sorted(field.zones["zone"]) == sorted(mine.zones["zone"])
+    one, other = (f.zones.dissolve("zone").geometry for f in (field, mine))
+    for zone in other.index:
+        off = shapely.symmetric_difference(one[zone], other[zone])
+        assert geodesic_area_m2(off) < 0.5

@@ -155,3 +155,14 @@ def test_utf_16_and_an_unknown_encoding(tmp_path):
     assert len(read_tracks(tmp_path / "log.gpx")[0]) == 2
     (tmp_path / "log.gpx").write_text(whole.replace("?>", ' encoding="nonsense"?>'))
     assert "encoding" in complaint(tmp_path / "log.gpx")
+
+
+@pytest.mark.parametrize("encoding", ["utf-16", "utf-16-le", "utf-16-be"])
+@pytest.mark.parametrize("name", ["log.gpx", "log.xml"])
+def test_text_of_two_bytes_a_sign(tmp_path, encoding, name):
+    body = "<trk><trkseg>" + "".join(point(i) for i in range(12)) + "</trkseg></trk>"
+    for head in (HEAD, HEAD.replace('"1.0"', '"1.0" encoding="UTF-8"', 1)):
+        file = tmp_path / name
+        file.write_bytes(f"{head}{body}</gpx>".encode(encoding))
+        (track,) = read_tracks(file)
+        np.testing.assert_allclose(track.lat, 40 + np.arange(12) * 1e-5, atol=1e-9)

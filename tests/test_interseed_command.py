@@ -129,7 +129,7 @@ def test_every_file_is_there_and_named(whole: Path) -> None:
     assert present == FILES
     account = json.loads((out / "plan.json").read_text("utf-8"))
     assert set(account["files"]) == FILES
-    assert account["schema"] == "evenacre/plan/1.2"
+    assert account["schema"] == "evenacre/plan/1.3"
 
 
 def test_the_answer_comes_first(whole: Path) -> None:

@@ -17,6 +17,7 @@ from evenacre.reports.sentences.interseeding_words import (
     chance_text,
     clock,
     short_names,
+    shut_words,
     shutting,
     span,
     spells,
@@ -98,30 +99,78 @@ def test_an_unproven_schedule_says_how_far_it_may_be_off() -> None:
 
 
 @pytest.mark.parametrize(
-    ("relaxation", "words"),
+    ("relaxation", "figures"),
     [
-        (Relaxation("seed", None, 272.155), "600 lb more seed"),
-        (Relaxation(Rule.CLOSE, "Creek 3", 2.0), "keep Creek 3 open 2 days longer"),
-        (Relaxation(Rule.CLOSE, "Creek 3", 1.0), "keep Creek 3 open 1 day longer"),
-        (Relaxation("hours", None, 5400.0), "1.5 h more a day with the drill"),
-        (Relaxation("hours", None, 1500.0), "25 min more a day with the drill"),
+        (Relaxation("seed", None, 272.155, "on_hand_kg", 300.0), ["600 lb", "662 lb"]),
+        (Relaxation(Rule.CLOSE, "Creek 3", 2.0, "closes_after_days", 16), ["2 days", "16 days"]),
+        (Relaxation(Rule.WAIT, "Creek 3", 1.0, "opens_after_days", 2), ["1 day ", "2 days"]),
         (
-            Relaxation(WEATHER, None, 7200.0),
-            "2 h less lost to weather than the plan allows for",
+            Relaxation(Rule.RESIDUAL, "Creek 3", 0.01121, "residual_most_kg_per_m2", 0.1009),
+            ["101 lb/ac", "901 lb/ac"],
         ),
-        (Relaxation(BEYOND, "Draw", 0.4), "40 % of Draw is out of reach, whatever is allowed"),
-        (Relaxation(BEYOND, "Draw", 1.0), "all of Draw is out of reach, whatever is allowed"),
+        (
+            Relaxation(Rule.REGROWTH, "Creek 3", 0.01121, "regrowth_most_kg_per_m2", 0.1009),
+            ["101 lb/ac", "901 lb/ac"],
+        ),
+        (
+            Relaxation(Rule.REGRAZE, "Creek 3", 5.0, "moves", dt.date(2026, 6, 1)),
+            ["5 days", "Mon 2026-06-01"],
+        ),
+        (
+            Relaxation(Rule.GIVEN, "Creek 3", 1.0, "window_last", dt.date(2026, 6, 1)),
+            ["1 day:", "until Mon 2026-06-01"],
+        ),
+        (
+            Relaxation(Rule.SEASON, None, 3.0, "first_day", dt.date(2026, 4, 1)),
+            ["3 days", "from Wed 2026-04-01"],
+        ),
+        (Relaxation("hours", None, 5500.0, "hours_most_s", 8.91 * 3600), ["1.6 h", "9 h"]),
+        (Relaxation("hours", None, 1450.0, "day_to_s", 20.5 * 3600), ["25 min", "20:30"]),
+        (Relaxation(WEATHER, None, 7200.0, "lost_chance", 0.185), ["2 h", "18.5 %"]),
+        (
+            Relaxation(
+                "booked: oats", None, 7300.0, "bookings", None, ((dt.date(2026, 6, 1), 7300.0),)
+            ),
+            ["2.1 h back", "oats (2.1 h on Mon 2026-06-01)"],
+        ),
+        (Relaxation(BEYOND, "Draw", 0.4), ["40 %", "Draw"]),
+        (Relaxation(BEYOND, "Draw", 1.0), ["all of Draw"]),
     ],
 )
-def test_what_to_relax_in_plain_words(relaxation: Relaxation, words: str) -> None:
-    assert relaxation_words(relaxation, US) == words
+def test_what_to_relax_is_told_rounded_up_and_with_what_it_comes_to(
+    relaxation: Relaxation, figures: list[str]
+) -> None:
+    words = relaxation_words(relaxation, US)
+    assert [figure for figure in figures if figure not in words] == [], words
+    assert relaxation.paddock is None or relaxation.paddock in words
 
 
-def test_every_rule_has_words() -> None:
+def test_every_rule_that_can_be_moved_has_words_whatever_it_comes_to() -> None:
     for rule in Rule:
-        words = relaxation_words(Relaxation(rule, "Creek 3", 3.0), US)
-        assert "Creek 3" in words
-        assert "3 days" in words
+        if rule is not Rule.HERD:
+            words = relaxation_words(Relaxation(rule, "Creek 3", 3.0), US)
+            assert "3 days" in words or "lb/ac" in words
+
+
+def test_only_rules_that_it_takes_are_named_for_a_window_that_never_opens() -> None:
+    plan = make_plan()
+    window = plan.paddocks[0].window
+    assert window is not None
+    n = len(plan.days)
+    early, late = np.arange(n) < 12, np.arange(n) >= 10
+    shut = {
+        Rule.HERD: np.arange(n) < 3,
+        Rule.WAIT: early,
+        Rule.REGROWTH: late & (np.arange(n) < 20),
+        Rule.CLOSE: late,
+    }
+    never = replace(window, opens=None, closes=None, blocked=shut)
+    assert shutting(never) == [Rule.WAIT, Rule.CLOSE]
+    assert "every day is less than" in shut_words(never, plan)
+    alone = replace(never, blocked={**shut, Rule.GIVEN: np.arange(n) >= 3})
+    assert shutting(alone) == [Rule.GIVEN]
+    herd = replace(never, blocked={**shut, Rule.HERD: np.ones(n, dtype=bool)})
+    assert shutting(herd) == [Rule.HERD]
 
 
 def test_spells_are_the_runs_of_open_days() -> None:

@@ -15,7 +15,7 @@ from evenacre.model.audit_result import AuditResult
 
 PLANE = WorkingPlane(-93.5, 41.0)
 WIDTH_M, STEP_M, PASS_M = 12.0, 2.0, 400.0
-BESIDES = ("read", "used", "out of order", "cuts at jumps", "cuts at gaps")
+BESIDES = ("read", "in the file", "used", "out of order", "cuts at jumps", "cuts at gaps")
 
 
 def drive() -> pd.DataFrame:
@@ -117,3 +117,51 @@ def test_a_sound_log_says_how_much_was_read(tmp_path: Path) -> None:
     records = drive()
     audit, _ = audited(records, tmp_path)
     assert f"{len(records):,} records read, {len(records):,} used." in audit.lines[-2]
+
+
+def test_records_and_times_are_told_apart_where_sections_share_one(tmp_path: Path) -> None:
+    records = drive().drop(columns="width (m)")
+    long = pd.concat([records.assign(section=k, state=1) for k in range(4)]).sort_values("time")
+    audit, result = audited(long, tmp_path)
+    assert result.cleaning["in the file"] == len(long)
+    assert result.cleaning["read"] == result.cleaning["used"] == len(records)
+    said = f"{len(long):,} records of {len(records):,} times read, {len(records):,} times used."
+    assert said in audit.lines[-2]
+
+
+@pytest.mark.parametrize("how", ["as it is", "every 5 s", "with its interval", "by sections"])
+def test_mass_of_each_record_adds_up(tmp_path: Path, how: str) -> None:
+    records = drive()
+    on = records.pop("width (m)").to_numpy() > 0
+    mass = np.random.default_rng(2).uniform(0.5, 1.5, len(records)) * on
+    records = records.assign(work=on.astype(int), pounds=mass / 0.45359237)
+    columns = {"mass": "pounds [lb]"}
+    if how == "every 5 s":
+        sums = records.groupby(np.arange(len(records)) // 5)
+        records = sums.last().assign(pounds=sums["pounds"].sum(), work=sums["work"].max())
+    elif how == "with its interval":
+        records["seconds (s)"] = 1.0
+    elif how == "by sections":
+        parts = [
+            records.assign(section=k, pounds=records["pounds"] * (k + 1) / 10) for k in range(4)
+        ]
+        records = pd.concat(parts).sort_values("time").rename(columns={"work": "state"})
+    _, result = audited(records, tmp_path, columns=columns, products="18-46-0")
+    (product,) = result.products
+    # What the first record says was placed before there was a way to place it on.
+    most = mass[0] + mass[-1]
+    assert product.logged_kg + product.unplaced_kg == pytest.approx(mass.sum(), abs=most)
+    assert product.source == "flow"
+
+
+def test_bare_ground_beside_a_partial_width_is_no_place_to_go_back_to(tmp_path: Path) -> None:
+    records = drive()
+    on = records["width (m)"] > 0
+    up = np.flatnonzero(on)
+    half = up[250:300]  # 50 records, 2 m apart, of the second pass
+    records.loc[half, "width (m)"] = WIDTH_M / 2
+    audit, result = audited(records.drop(columns="distance (m)"), tmp_path)
+    assert result.skip_area_m2 == pytest.approx(len(half) * STEP_M * WIDTH_M / 2, rel=0.02)
+    assert audit.skips.empty
+    (told,) = [f for f in result.findings if f.code == "partial_width"]
+    assert told.values["records"] == len(half)

@@ -123,7 +123,9 @@ def test_a_ships_log_with_a_counter_before_each_sentence(tmp_path) -> None:
     np.testing.assert_allclose(track.lat, [m.latitude for m in told], atol=1e-12)
     np.testing.assert_allclose(track.lon, [m.longitude for m in told], atol=1e-12)
     assert track.speed_mps == pytest.approx([1.31 * KNOT_MPS, 0.6 * KNOT_MPS], rel=1e-8)
-    assert track.sigma_m == pytest.approx([0.6, 0.6])
+    # Differential, by the dilution that stands beside it.
+    dilution = [float(m.horizontal_dil) for m in told]
+    assert track.sigma_m == pytest.approx([0.6 * d for d in dilution])
 
 
 # --- pynmea2 as writer and reader -------------------------------------------------------------
@@ -413,3 +415,14 @@ def test_worn_logs_hold_what_pynmea2_finds_in_them(tmp_path, lines: list[str]) -
     (track,) = read_tracks(file)
     found = np.column_stack([track.lat, (track.lon + 180) % 360 - 180])
     np.testing.assert_allclose(found, expected, rtol=0, atol=1e-9)
+
+
+@pytest.mark.parametrize("encoding", ["utf-16", "utf-16-le", "utf-16-be"])
+@pytest.mark.parametrize("name", ["log.nmea", "log.txt"])
+def test_text_of_two_bytes_a_sign(tmp_path, encoding: str, name: str) -> None:
+    lines = "\r\n".join(gga(s, s) for s in range(12)) + "\r\n"
+    (tmp_path / "plain.nmea").write_text(lines)
+    (tmp_path / name).write_bytes(lines.encode(encoding))
+    (plain,), (wide,) = read_tracks(tmp_path / "plain.nmea"), read_tracks(tmp_path / name)
+    np.testing.assert_array_equal(wide.lat, plain.lat)
+    np.testing.assert_array_equal(wide.time_s, plain.time_s)

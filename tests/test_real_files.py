@@ -8,8 +8,12 @@ from __future__ import annotations
 
 import io
 import os
+import re
 import warnings
 import zipfile
+from collections.abc import Iterable
+from functools import reduce
+from operator import xor
 from pathlib import Path
 from random import Random
 
@@ -126,6 +130,9 @@ def test_a_changed_export_is_right_or_says_so(name: str, tmp_path: Path) -> None
     assert len(ends.get("complaint", [])) <= 0.25 * CHANGES / 3, "\n".join(ends["complaint"])
 
 
+ALIKE = ("deeper", "cases", "beside", "renamed")
+
+
 def changed_zip(content: bytes, random: Random) -> tuple[bytes, str]:
     """A zip of task data with something of it changed."""
     members = {}
@@ -160,20 +167,48 @@ def changed_zip(content: bytes, random: Random) -> tuple[bytes, str]:
     return out.getvalue(), f"{way} {name}"
 
 
+def bare(warnings: Iterable[str]) -> set[str]:
+    """Warnings without their figures and folders, which changes that say nothing change too."""
+    return {re.sub(r"\d[\d,.]*|stick/a b/?", "#", text) for text in warnings}
+
+
+def swept_by_task(path: Path) -> tuple[dict[str, float], set[str]]:
+    """Ground swept by each task, and everything that was warned of, whatever the folders."""
+    audit = ev.audit(path)
+    areas = {o.operation.partition(" (")[0]: 0.0 for o in audit.operations}
+    for operation in audit.operations:
+        areas[operation.operation.partition(" (")[0]] += operation.swept_area_m2
+    return areas, bare(audit.warnings)
+
+
 @pytest.mark.parametrize("name", ["several_tasks", "totals", "nested_folders", "sprayer"])
-def test_changed_task_data_ends_well(name: str, tmp_path: Path) -> None:
+def test_changed_task_data_is_right_or_says_so(name: str, tmp_path: Path) -> None:
+    """The areas of the files as they are: `test_taskdata_parts` holds them to their records."""
     whole = (REAL / f"{name}.zip").read_bytes()
+    try:
+        right, told = swept_by_task(REAL / f"{name}.zip")
+    except InputError:
+        right, told = {}, set()
     for seed in range(CHANGES // 12):
         content, how = changed_zip(whole, Random(seed))
-        path = tmp_path / f"{seed}.zip"
+        path = tmp_path / str(seed) / f"{name}.zip"
+        path.parent.mkdir()
         path.write_bytes(content)
         try:
-            ev.audit(path)
+            found, warned = swept_by_task(path)
         except InputError as error:
             if not is_plain(error):
                 raise
+            found, warned = {}, set()
         except Exception as error:
             raise AssertionError(f"{name}, seed {seed}: {how}") from error
+        # Another digit in a width is another width: nothing in the file could tell.
+        digits = how.startswith("bytes") and how.lower().endswith(".xml")
+        if found and not digits and not warned - told:
+            same = found == pytest.approx(right, rel=WITHIN)
+            assert same, f"{name}, seed {seed}: {how}: {found} for {right}"
+        if how.partition(" ")[0] in ALIKE:  # what changes names and places alone is no reason
+            assert found == pytest.approx(right, rel=1e-9), f"{name}, seed {seed}: {how}"
 
 
 def changed_sentences(content: bytes, random: Random) -> bytes:
@@ -201,17 +236,75 @@ def changed_sentences(content: bytes, random: Random) -> bytes:
     return b"".join(lines)
 
 
-def test_changed_sentences_end_well(tmp_path: Path) -> None:
+# GGA and GNS: fields of time and latitude, and of the kind of fix; RMC: whether it is valid.
+PLACES = {"GGA": (1, 2, lambda f: f[6] not in ("", "0")), "RMC": (1, 3, lambda f: f[2] == "A")}
+PLACES["GNS"] = (1, 2, lambda f: f[6].strip("N") != "")
+
+
+def decoded(content: bytes) -> dict[float, set[tuple[float, float]]]:
+    """Places by the time of day of every whole sentence that tells one; checksums are heeded."""
+    found: dict[float, set[tuple[float, float]]] = {}
+    for body, stated in re.findall(rb"\$([^$*\r\n]*)\*([0-9A-Fa-f]{2})", content):
+        fields = body.decode("latin-1").split(",")
+        if reduce(xor, body) != int(stated, 16) or fields[0][2:] not in PLACES:
+            continue
+        clock, at, valid = PLACES[fields[0][2:]]
+        try:
+            t = float(fields[clock])
+            lat, north, lon, east = fields[at : at + 4]
+            if not valid(fields):
+                continue
+            place = [
+                (float(text) // 100 + float(text) % 100 / 60) * (-1 if sign in "SW" else 1)
+                for text, sign in ((lat, north), (lon, east))
+            ]
+        except (ValueError, IndexError):
+            continue
+        seconds = t // 10000 * 3600 + t // 100 % 100 * 60 + t % 100
+        found.setdefault(round(seconds, 3), set()).add((place[0], place[1]))
+    return found
+
+
+def warned_of(log: Path) -> set[str]:
+    """What is said of a log as it is; nothing of one that is refused."""
+    try:
+        return bare(text for track in ev.read_tracks(log) for text in track.warnings)
+    except InputError:
+        return set()
+
+
+def test_changed_sentences_are_read_right_or_say_so(tmp_path: Path) -> None:
     logs = sorted(REAL.glob("*.nmea"))
+    told: dict[str, set[str]] = {}
     for seed in range(CHANGES // 3):
         random = Random(seed)
-        path = tmp_path / f"{seed}.nmea"
-        path.write_bytes(changed_sentences(random.choice(logs).read_bytes(), random))
+        log = random.choice(logs)
+        path = tmp_path / log.name
+        content = changed_sentences(log.read_bytes(), random)
+        path.write_bytes(content)
+        right = decoded(content)
+        if log.name not in told:
+            told[log.name] = warned_of(log)
         try:
+            tracks = ev.read_tracks(path)
             ev.audit(path, width="20 ft")
         except InputError as error:
             if not is_plain(error):
                 raise
+            continue
+        warned = bare(text for track in tracks for text in track.warnings) - told[log.name]
+        read: set[float] = set()
+        for track in tracks:
+            placed = np.isfinite(track.lat)
+            for t, lat, lon in zip(
+                track.time_s[placed], track.lat[placed], track.lon[placed], strict=True
+            ):
+                clock = round(t % 86400, 3)
+                read.add(clock)
+                near = [p for p in right.get(clock, ()) if np.allclose(p, (lat, lon), atol=1e-7)]
+                assert near or warned, f"seed {seed}: {clock} {lat} {lon}"
+        lost = right.keys() - read
+        assert len(lost) <= WITHIN * len(right) or warned, f"seed {seed}: {len(lost)} lost"
 
 
 @pytest.mark.parametrize("path", sorted(REAL.glob("*.nmea")), ids=lambda p: p.name)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import time
 from dataclasses import replace
 
@@ -9,13 +10,21 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from schedule_referee import assert_feasible, enumerate_schedules, open_slots, small_problem
+from schedule_referee import (
+    assert_feasible,
+    enumerate_schedules,
+    open_slots,
+    refill_heavy,
+    small_problem,
+)
 
 from evenacre.planning.interseeding.plan_types import ScheduleProblem, SeedingSchedule
 from evenacre.planning.interseeding.solver.solve import solve_schedule
 
 HOUR = 3600.0
 HECTARE = 1e4
+CASES = int(os.environ.get("SCHEDULES", "40"))
+"""Refill-heavy problems; hundreds by hand."""
 
 
 def problem(**given: object) -> ScheduleProblem:
@@ -53,11 +62,57 @@ def test_no_schedule_is_better_or_has_fewer_visits(block: int) -> None:
 
 
 def test_the_small_problems_are_not_all_easy() -> None:
-    problems = [small_problem(np.random.default_rng(seed)) for seed in range(100)]
+    problems = [small_problem(np.random.default_rng(seed)) for seed in range(40)]
     short = [p for p in problems if enumerate_schedules(p).value < 0.999 * p.area_m2.sum()]
-    assert len(short) > 40
-    assert sum(p.load_kg is not None for p in problems) > 30
-    assert sum(p.on_hand_kg is not None for p in problems) > 30
+    assert len(short) > 16
+    assert sum(p.load_kg is not None for p in problems) > 12
+    assert sum(p.on_hand_kg is not None for p in problems) > 12
+
+
+@pytest.mark.parametrize("block", range(4))
+def test_where_fills_take_much_of_the_day_none_is_better_at_any_rate(block: int) -> None:
+    for seed in range(block, CASES, 4):
+        rng = np.random.default_rng(3000 + seed)
+        p = refill_heavy(rng)
+        found = solve_schedule(p)
+        assert_feasible(p, found)
+        assert found.proven, seed
+        best = enumerate_schedules(p).value
+        assert found.value == pytest.approx(best, rel=1e-6, abs=1e-6), seed
+        rate = rng.uniform(p.least_rate_kg_per_m2, p.most_rate_kg_per_m2)
+        assert enumerate_schedules(p, rate).value <= found.bound * (1 + 1e-6), seed
+
+
+def loads_of_120(first_day_kg: float, **given: object) -> ScheduleProblem:
+    """A kilogram of 120 in the cart a minute, and one fill: in the evening, or never."""
+    return problem(
+        area_m2=np.array([24 * HECTARE]),
+        value_per_m2=np.ones(1),
+        work_s=np.array([240 * 60.0]),
+        forbidden={"close": np.zeros((1, 2), dtype=bool)},
+        capacity_s=np.array([first_day_kg + 2 * 20, 120.0]) * 60,
+        load_kg=120.0,
+        refill_s=20 * 60.0,
+        **given,
+    )
+
+
+def test_a_smaller_load_that_leaves_the_cart_empty_in_the_evening() -> None:
+    # Of a whole load 3 kg would be left, and the cart could not be filled for the next day.
+    p = loads_of_120(117.0)
+    found = solve_schedule(p)
+    assert found.proven
+    assert_feasible(p, found)
+    assert found.share * 240 == pytest.approx(np.array([[117.0, 120.0]]))
+    assert found.fills.tolist() == [2, 0]
+
+
+def test_the_rate_stays_where_a_whole_load_is_sown_without_a_minute_to_fill() -> None:
+    p = loads_of_120(117.0, on_hand_kg=1.1 * 237.0, most_rate_kg_per_m2=0.0015)
+    found = solve_schedule(p)
+    assert_feasible(p, found)
+    assert found.value == pytest.approx(237e3)
+    assert found.rate_kg_per_m2 == pytest.approx(0.001, rel=2e-6)
 
 
 # The rate

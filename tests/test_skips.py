@@ -13,7 +13,7 @@ from put_down import operation
 from shapely.geometry import Point
 
 from evenacre.coverage.audit import audit_operation
-from evenacre.coverage.skips import Beside, Surroundings, find_skips, strip_size
+from evenacre.coverage.skips import KINDS, Beside, Surroundings, find_skips, strip_size
 from evenacre.geo.local_crs import WorkingPlane
 from evenacre.model import Blockage, Settings
 
@@ -140,17 +140,6 @@ def test_blocked_rows_by_the_log() -> None:
     assert set(skips["cause"]) == {"row 11 off in the log", "rows 17-20 off in the log"}
 
 
-def test_a_section_off_at_the_side_is_not_called_blocked() -> None:
-    # A pass beside it leaves ground on both sides: a narrow strip between passes.
-    job = straight_job(LENGTH, (0.0,))
-    drive = job.drives[0]
-    sections = np.repeat(drive.working[:, None], 4, axis=1)
-    first = drive.y_m < WIDTH * 0.75
-    sections[first & (drive.x_m > 24.0) & (drive.x_m < 72.0), 0] = False
-    job = replace(job, drives=(replace(drive, sections=sections),))
-    assert listed(job) == pairs(("between passes", 48.0 * WIDTH / 4))
-
-
 def without(drive: Drive, gone: np.ndarray) -> Drive:
     kept = ~gone
     return Drive(
@@ -244,7 +233,8 @@ def alone(
         causes=(),
     )
     plane = WorkingPlane(-92.6, 40.1)
-    return find_skips(missed, around, plane, min_width_m=min_width_m, min_area_m2=min_area_m2)
+    least = dict.fromkeys(KINDS, min_width_m)
+    return find_skips(missed, around, plane, min_width_m=least, min_area_m2=min_area_m2)
 
 
 @pytest.mark.parametrize(("neck_m", "count"), [(0.02, 2), (0.04, 2), (0.06, 1), (0.5, 1)])

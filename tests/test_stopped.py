@@ -13,8 +13,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from cli_jobs import Files, command, evenacre, run_command, small_job, write_files
-from processes import LISTED, alive, children, wait_for
+from cli_jobs import Files, command, evenacre, small_job, write_files
+from processes import LISTED, Forked, alive, children, wait_for
 
 from evenacre.errors import InputError
 from evenacre.io.result_folder import exchange
@@ -70,15 +70,6 @@ def long_season(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return season_of(tmp_path_factory.mktemp("long"), "Spring", "Summer", "Fall")
 
 
-def started(*args: object, **options: Any) -> subprocess.Popen[str]:
-    return subprocess.Popen(
-        command(*args),
-        text=True,
-        start_new_session=True,
-        **{"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, **options},
-    )
-
-
 def hidden(home: Path) -> list[Path]:
     return list(home.glob(".evenacre-*"))
 
@@ -99,13 +90,13 @@ def test_a_request_to_end(long_season: Path, number: int, code: int) -> None:
     """To the whole group; to the parent alone it works as Ctrl-C does."""
     home = long_season.parent
     before = sorted(home.iterdir())
-    process = started("audit", long_season, "--jobs", 2)
+    process = Forked("audit", long_season, "--jobs", 2)
     try:
         wait_for(lambda: bool(hidden(home)) and len(children(process.pid)) >= 3)
         time.sleep(0.5)
         family = children(process.pid)
         os.killpg(process.pid, number)
-        out, err = process.communicate(timeout=60)
+        out, err = process.communicate()
     finally:
         process.kill()
     assert (process.returncode, out) == (code, "")
@@ -118,7 +109,7 @@ def test_a_request_to_end(long_season: Path, number: int, code: int) -> None:
 def test_workers_end_with_a_killed_parent(long_season: Path, wait_s: float) -> None:
     home = long_season.parent
     before = sorted(home.iterdir())
-    process = started("audit", long_season, "--jobs", 2)
+    process = Forked("audit", long_season, "--jobs", 2)
     # Two workers, and one that keeps count of what they share.
     wait_for(lambda: len(children(process.pid)) >= 3)
     time.sleep(wait_s)
@@ -136,14 +127,14 @@ def test_workers_end_with_a_killed_parent(long_season: Path, wait_s: float) -> N
 def test_audits_killed_at_any_moment_leave_a_whole_result(tmp_path: Path) -> None:
     season = season_of(tmp_path, "Spring")
     start = time.monotonic()
-    assert run_command("audit", season).code == 0
+    assert Forked("audit", season).wait() == 0
     whole_s = time.monotonic() - start
     out = tmp_path / "evenacre-out"
     chance = random.Random()
     names = {p.name for p in tmp_path.iterdir()}
     for _ in range(KILLS):
         moment = chance.uniform(0.0, 1.1 * whole_s)
-        process = started("audit", season)
+        process = Forked("audit", season)
         time.sleep(moment)
         process.kill()
         process.wait()
@@ -155,7 +146,7 @@ def test_audits_killed_at_any_moment_leave_a_whole_result(tmp_path: Path) -> Non
 
 
 def test_a_run_killed_while_it_writes_is_cleared_by_the_next(files: Files) -> None:
-    process = started("audit", *files.options())
+    process = Forked("audit", *files.options())
     wait_for(lambda: any(files.folder.glob(".evenacre-*/job-*/new/*")))
     process.kill()
     process.wait()
@@ -183,8 +174,8 @@ def test_a_second_run_is_told_to_wait(files: Files) -> None:
 def test_two_at_once(tmp_path: Path) -> None:
     """One after the other or told to wait; never a mixture."""
     season = season_of(tmp_path, "Spring")
-    runs = [started("audit", season) for _ in range(2)]
-    codes = sorted((run.communicate(timeout=120), run.returncode)[1] for run in runs)
+    runs = [Forked("audit", season) for _ in range(2)]
+    codes = sorted(run.wait() for run in runs)
     assert codes[0] == 0
     assert set(codes) <= {0, 2}
     assert is_whole(tmp_path / "evenacre-out")
@@ -201,39 +192,46 @@ def test_a_lost_terminal(long_season: Path) -> None:
         import termios
 
         fcntl.ioctl(0, termios.TIOCSCTTY, 0)
+        os.close(master)
 
-    process = started(
+    process = Forked(
         *("audit", long_season, "--jobs", 2),
         stdin=terminal,
         stdout=terminal,
         stderr=terminal,
-        preexec_fn=take_terminal,
+        before=take_terminal,
     )
     os.close(terminal)
     wait_for(lambda: bool(hidden(home)) and len(children(process.pid)) >= 3)
     family = children(process.pid)
     os.read(master, 10_000)
     os.close(master)
-    assert process.wait(60) == 129
+    assert process.wait() == 129
     wait_for(lambda: not any(map(alive, family)))
     assert sorted(home.iterdir()) == before
 
 
 def test_a_lost_terminal_that_is_to_be_ignored(files: Files) -> None:
-    process = started(
+    process = Forked(
         "audit",
         *files.options(),
-        preexec_fn=lambda: signal.signal(signal.SIGHUP, signal.SIG_IGN),
+        before=lambda: signal.signal(signal.SIGHUP, signal.SIG_IGN),
     )
     wait_for(lambda: bool(hidden(files.folder)))
     process.send_signal(signal.SIGHUP)
-    assert process.wait(60) == 0
+    assert process.wait() == 0
     assert is_whole(files.out)
 
 
 @pytest.mark.parametrize("closed", [(1,), (0, 1, 2)])
 def test_standard_streams_that_are_closed(files: Files, closed: tuple[int, ...]) -> None:
-    process = started("audit", *files.options(), preexec_fn=lambda: [os.close(c) for c in closed])
+    process = subprocess.Popen(
+        command("audit", *files.options()),
+        text=True,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        preexec_fn=lambda: [os.close(c) for c in closed],
+    )
     out, err = process.communicate(timeout=60)
     assert (process.returncode, err) == (0, "")
     assert bool(out) == (1 not in closed)
@@ -243,9 +241,9 @@ def test_standard_streams_that_are_closed(files: Files, closed: tuple[int, ...])
 def test_complaints_that_nobody_reads(files: Files) -> None:
     read, write = os.pipe()
     os.close(read)
-    process = started("audit", *files.options(width="20"), stderr=write)
+    process = Forked("audit", *files.options(width="20"), stderr=write)
     os.close(write)
-    assert process.wait(60) == 2
+    assert process.wait() == 2
 
 
 # --- what a stopped run says -----------------------------------------------------------------

@@ -37,6 +37,11 @@ NIST = [
     ("lb/min", Dimension.MASS_PER_TIME, 7.559873e-3, 1e-6),
     ("lb/h", Dimension.MASS_PER_TIME, 1.259979e-4, 1e-6),
     ("oz/yd2", Dimension.MASS_PER_AREA, 3.390575e-2, 1e-6),
+    ("oz/ft2", Dimension.MASS_PER_AREA, 3.051517e-1, 1e-6),
+    ("lb/ft2", Dimension.MASS_PER_AREA, 4.882428, 1e-6),
+    ("lb/1000 sq ft", Dimension.MASS_PER_AREA, 4.882428e-3, 1e-6),
+    ("oz/1000 sq ft", Dimension.MASS_PER_AREA, 3.051517e-4, 1e-6),
+    ("imperial gallon", Dimension.VOLUME, 4.54609e-3, 1e-15),
     ("gallon", Dimension.VOLUME, 3.785412e-3, 1e-6),
     ("fl oz", Dimension.VOLUME, 2.957353e-5, 1e-6),
     ("bushel", Dimension.VOLUME, 3.523907e-2, 1e-6),
@@ -66,6 +71,40 @@ def test_pounds_per_acre_to_kilograms_per_hectare():
 )
 def test_pounds_per_acre_however_spelled(unit):
     assert unit_factor(unit, Dimension.MASS_PER_AREA) == pytest.approx(1.12085e-4, rel=1e-5)
+
+
+@pytest.mark.parametrize(
+    "unit",
+    [
+        *("lb/1000 sq ft", "lbs/1,000 sq. ft.", "LB/1000FT2", "lb per 1000 ft²", "lb/1000 ft^2"),
+        *("pounds per thousand square feet", "lb/1000sqft", "16 oz/1000 sq ft"),
+    ],
+)
+def test_pounds_per_thousand_square_feet_however_spelled(unit):
+    text = unit if unit[0].isdigit() else f"1 {unit}"
+    # 43.56 thousand square feet make an acre.
+    acre = parse_quantity("43.56 lb/ac", Dimension.MASS_PER_AREA)
+    assert parse_quantity(text, Dimension.MASS_PER_AREA) == pytest.approx(acre, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("unit", "kg_per_m2"),
+    [
+        ("g/m2", 1e-3), ("mg/m²", 1e-6), ("kg/m2", 1.0), ("t/ha", 0.1), ("kg/1000 m2", 1e-3),
+        ("kg/100 m2", 1e-2), ("kg/daa", 1e-3), ("q/ha", 1e-2), ("dt/ha", 1e-2), ("kg/are", 1e-2),
+        ("cwt/ac", 45.359237 / 4046.8564224), ("lb/A", 0.45359237 / 4046.8564224),
+        ("lbs/a", 0.45359237 / 4046.8564224), ("tons/acre", 907.18474 / 4046.8564224),
+    ],
+)  # fmt: skip
+def test_rates_of_the_trade(unit, kg_per_m2):
+    assert unit_factor(unit, Dimension.MASS_PER_AREA) == pytest.approx(kg_per_m2, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    "unit", ["kg/a", "lb/101 ft2", "lb/1000", "lb/1000 lb", "gal/1000 sq ft", "bu/ac", "1000 lb/ac"]
+)
+def test_what_is_no_mass_per_area_or_is_not_clear_is_none(unit):
+    assert unit_factor(unit, Dimension.MASS_PER_AREA) is None
 
 
 @pytest.mark.parametrize("unit", ["sq ft", "sqft", "ft2", "ft^2", "ft²", "square feet", "Sq. Ft."])

@@ -73,6 +73,7 @@ def audit(
     setback_distance: Quantity | None = None,
     columns: Mapping[str, str] | None = None,
     settings: Settings | None = None,
+    tasks: str | Sequence[str] = (),
     plan: str | Path | None = None,
     units: str | None = None,
     currency: str = "USD",
@@ -108,6 +109,8 @@ def audit(
         Role to column of the log, with an optional unit: ``{"flow": "mass [lb/s]"}``.
     settings : Settings, optional
         What may be tuned.
+    tasks : str or list of str, optional
+        Of task data take these alone, by id or name.
     plan : str or Path, optional
         ``plan.json`` of a plan of interseeding, to hold against what was done.
     units : str, optional
@@ -485,6 +488,13 @@ def _season(call: str, source: Source, told: Mapping[str, Any]) -> Season:
     texts, whole = product_texts(told.get("products", ()), told.get("prices"), currency)
     maps = {name: told.get(name) for name in _MAPS}
     options = {**_maps_at_hand(maps, single.get("boundary_crs")), **single, **texts}
+    tasks = as_list(told.get("tasks") or [])
+    set_of_tasks = Path(source) if isinstance(source, str | Path) else None
+    if set_of_tasks is not None and not is_taskdata(set_of_tasks):
+        set_of_tasks = None
+    if tasks and set_of_tasks is None:
+        what, remedy = "It chooses tasks of task data, which this is not.", "Leave it out."
+        raise InputError.at(call, "tasks", what, remedy)
     if isinstance(source, Season) or _is_season_file(source):
         if used := [*given(**options, implement=implement, settings=settings)]:
             at = call if isinstance(source, Season) else Path(str(source))
@@ -494,13 +504,13 @@ def _season(call: str, source: Source, told: Mapping[str, Any]) -> Season:
     if implement is not None:
         options["width"] = f"{implement.width_m!r} m"
     options["currency"] = currency
-    for name in ("hitch_to_axle", "boundary_where"):
+    for name in ("hitch_to_axle", "boundary_where", "blockages"):
         if name in options:
             options[name] = as_list(options[name])
     tracks: tuple[Track, ...] = ()
     inputs: list[InputFile] = []
-    if isinstance(source, str | Path) and is_taskdata(Path(source)):
-        season = season_from_taskdata(Path(source), **options)
+    if set_of_tasks is not None:
+        season = season_from_taskdata(set_of_tasks, tasks=tasks, **options)
     else:
         pairs = (pair.partition("=") for pair in single.get("column", ()))
         columns = {role: column for role, _, column in pairs}

@@ -80,12 +80,9 @@ def audit_operation(
         parted.missed,
         work.surroundings(land, headland.band),
         plane,
-        min_width_m=_skip_min_width_m(settings, implement),
+        min_width_m=work.least_widths_m(_skip_min_width_m(settings, implement)),
         min_area_m2=settings.skip_min_area_m2,
     )
-    doubts = work.doubts()
-    if any(finding.code == "machines_mixed" for finding in doubts):
-        skips = skips.iloc[:0]  # between whose passes ground was missed cannot be told
 
     say("sharing out amounts")
     swaths = work.swaths
@@ -143,7 +140,9 @@ def audit_operation(
         cleaning=work.records.counts,
         cleaning_m=work.records.metres,
         sources=tuple(t.source for t in tracks),
-        findings=collect_findings(operation, doubts, work.findings(), land, frame),
+        tells_places=work.tells_places,
+        receiver=work.receiver,
+        findings=collect_findings(operation, work.doubts(), work.findings(), land, frame),
         totals=work.totals(),
     )
 

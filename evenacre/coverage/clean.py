@@ -34,6 +34,8 @@ _COARSEST_S = 1.0
 _SHUFFLED_SHARE = 0.05
 # A change of state at one time and place is taken to follow it so much later.
 _STATE_AFTER_S = 0.001
+_LEAST_REACH_M = 0.001  # a way so short has no direction
+_NO_CAUSES = ("read", "in the file", "used", "out of order")
 # A place repeated within this, and within this share of the step that follows, is one record of
 # what changed there.
 _TWIN_S, _TWIN_SHARE = 0.05, 0.25
@@ -99,7 +101,7 @@ def left_out(counts: Mapping[str, int]) -> dict[str, int]:
     return {
         cause: count
         for cause, count in counts.items()
-        if count and cause not in ("read", "used", "out of order") and not cause.startswith("cuts")
+        if count and cause not in _NO_CAUSES and not cause.startswith("cuts")
     }
 
 
@@ -222,6 +224,11 @@ class _Balance:
         for track in tracks:
             left_out.update(track.left_out)
         self.counts = {"read": given + left_out.total(), **left_out}
+        if any(track.in_file for track in tracks):
+            in_file = sum(
+                track.in_file or len(track) + sum(track.left_out.values()) for track in tracks
+            )
+            self.counts["in the file"] = in_file
         self.counts["without position or time"] = given - len(kept)
         self.metres = {"read": self._way_m(kept)}
 
@@ -375,6 +382,8 @@ def _cover_first_intervals(fixes: Fixes, tracks: Sequence[Track]) -> Fixes:
     logged = fixes.take(tracks, lambda t: t.distance_m)
     reach = usual if logged is None else np.where(np.isfinite(logged[k]), logged[k], usual)
     reach = np.minimum(reach, 1.5 * usual)
+    some = reach > _LEAST_REACH_M
+    k, dx, dy, step, reach = k[some], dx[some], dy[some], step[some], reach[some]
     began = fixes.time_s[k] - interval[k]
     return replace(
         fixes,

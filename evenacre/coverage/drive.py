@@ -26,15 +26,23 @@ from evenacre.coverage.headland import Headland, find_headland
 from evenacre.coverage.legs import follow
 from evenacre.coverage.passes import number_passes, pass_ends, pass_table
 from evenacre.coverage.products import StripShares
+from evenacre.coverage.receiver import (
+    least_widths_m,
+    pass_errors_m,
+    receiver_findings,
+    tells_gaps,
+)
 from evenacre.coverage.rows import section_bounds
 from evenacre.coverage.shifts import Shifts
-from evenacre.coverage.skips import Surroundings, find_causes, ground_beside
+from evenacre.coverage.skip_causes import find_causes, outer_rows_off
+from evenacre.coverage.skips import KINDS, Surroundings, ground_beside
 from evenacre.coverage.swath import STRAIGHT_M, Strips, build_strips, build_swaths, split_strips
-from evenacre.coverage.uncertainty import position_error
+from evenacre.coverage.uncertainty import PositionError
 from evenacre.geo.local_crs import WorkingPlane
 from evenacre.model import Application, Implement, IntArray, Operation, Track
 from evenacre.model.audit_result import RunningTotals
 from evenacre.model.finding import Finding
+from evenacre.model.receiver import Receiver
 
 # Edges are kept finer than the jitter left in them, about a quarter of the receiver's own.
 _STRAIGHT_PER_JITTER, _ROUGHEST_M = 0.2, 0.01
@@ -107,6 +115,8 @@ class Drive:
 
     def surroundings(self, land: PlaneField, headland: BaseGeometry) -> Surroundings:
         """What skips may lie against."""
+        sectioned = np.array([track.sections is not None for track in self._legs.tracks])
+        told = sectioned[self.records.track[self._steps.record]]
         return Surroundings(
             land.workable,
             land.given,
@@ -114,7 +124,13 @@ class Drive:
             headland,
             self._implement.width_m,
             ground_beside(self._steps, self._implement),
-            find_causes(self._steps, self._implement, self._operation.blockages),
+            find_causes(
+                self._steps,
+                self._implement,
+                self._operation.blockages,
+                sides_told=all(f.code != "partial_width" for f in self._legs.states),
+            ),
+            outer_rows_off(self._steps, self._number, self._implement, told),
         )
 
     @cached_property
@@ -138,15 +154,54 @@ class Drive:
 
     def draws(self, cover: Cover, land: PlaneField) -> tuple[AreaDraws, Shifts]:
         """Areas as they may truly be, those of zones as well, and where edges then lie."""
-        sigma_m = self.records.take(self._legs.tracks, lambda t: t.sigma_m)
-        steps, number, settings = self._steps, self._number, self._operation.settings
-        receiver = position_error(steps, number, settings, sigma_m)
-        left_m = self._legs.left_m
-        implement = self._implement
+        steps, number, implement = self._steps, self._number, self._implement
         if any(track.at_tool for track in self._legs.tracks):
             implement = implement.at_its_own_places()
         zones = [zone for _, zone in land.zones]
-        return draw_areas(steps, number, cover, land.workable, zones, implement, receiver, left_m)
+        return draw_areas(
+            steps,
+            number,
+            cover,
+            land.workable,
+            zones,
+            implement,
+            self.error,
+            self._legs.left_m,
+        )
+
+    @property
+    def receiver(self) -> Receiver:
+        """How well the log knows its place."""
+        return self._legs.receiver
+
+    @property
+    def tells_places(self) -> bool:
+        """Whether the places that were missed between passes can be told."""
+        return self._legs.told_apart and tells_gaps(self.receiver, self._implement.width_m)
+
+    def least_widths_m(self, min_width_m: float) -> dict[str, float]:
+        """Width from which a skip is told, by kind."""
+        if not self._legs.told_apart:  # between whose passes ground was missed cannot be told
+            return dict.fromkeys(KINDS, np.inf)
+        return least_widths_m(self.receiver, self._implement.width_m, min_width_m)
+
+    @property
+    def error(self) -> PositionError:
+        """How far each pass may be off."""
+        legs, number = self._legs, self._number
+        pass_m = np.full(int(number.max(initial=0)) + 1, self.receiver.pass_m)
+        for leg, span in zip(legs.legs, legs.spans, strict=True):
+            sigma_m = leg.fixes.take(leg.tracks, lambda t: t.sigma_m)
+            own_m = pass_errors_m(leg.receiver, number[span], leg.steps.record, sigma_m)
+            mine = np.unique(number[span])
+            pass_m[mine] = own_m[mine]
+        memory_s = self.receiver.memory_s
+        return PositionError(
+            pass_m,
+            max(leg.receiver.within_m for leg in legs.legs),
+            self.receiver.steered,
+            memory_s if np.isfinite(memory_s) else None,
+        )
 
     def totals(self) -> RunningTotals:
         """How far the job had come at any moment."""
@@ -158,6 +213,7 @@ class Drive:
         """What throws doubt on all of the result."""
         return (
             *self._legs.findings,
+            *receiver_findings(self.receiver, self._implement.width_m),
             *loss_findings(self.records),
             *unlike_findings(self._legs, self._implement),
         )

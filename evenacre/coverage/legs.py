@@ -10,8 +10,10 @@ import numpy as np
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.coverage.amounts import StepMass, amount_leaps, product_masses
+from evenacre.coverage.behaviour import behaviour
 from evenacre.coverage.clean import Fixes, clean
-from evenacre.coverage.machines import machines_of
+from evenacre.coverage.machines import machines_of, told_apart
+from evenacre.coverage.receiver import judged
 from evenacre.coverage.rows import row_states
 from evenacre.coverage.smooth import ground_speed, smooth_path, turn_radius
 from evenacre.coverage.steps import Steps, build_steps
@@ -20,6 +22,7 @@ from evenacre.geo.local_crs import WorkingPlane
 from evenacre.model import Application, Implement, Operation, Track
 from evenacre.model.audit_result import ToolPath
 from evenacre.model.finding import Finding
+from evenacre.model.receiver import Receiver
 
 
 @dataclass(frozen=True)
@@ -32,6 +35,7 @@ class Leg:
     jitter_m: float
     left_m: float
     smoothed: bool
+    receiver: Receiver
     findings: tuple[Finding, ...]
 
 
@@ -67,6 +71,16 @@ class Legs:
     def left_m(self) -> float:
         """What smoothing leaves of it, of the receiver that is left most."""
         return max(leg.left_m for leg in self.legs)
+
+    @property
+    def receiver(self) -> Receiver:
+        """The one that knows its place least."""
+        return max((leg.receiver for leg in self.legs), key=lambda r: r.pass_m)
+
+    @property
+    def told_apart(self) -> bool:
+        """Whether it can be told for sure whose each record is."""
+        return told_apart(self.findings)
 
     @property
     def smoothed(self) -> bool:
@@ -171,8 +185,11 @@ def _leg(
             findings = (*findings, Finding.note("places_of_the_tool"))
         implement = own
     steps = build_steps(fixes, path, states.active, implement, operation.blockages, leap)
+    on = np.asarray(states.active.any(axis=1))
+    seen = behaviour(tracks, fixes, path, speed, on, implement.width_m)
+    receiver = judged(seen, fixes, tracks, path.jitter_m, settings)
     smoothed = path.x_m is not fixes.x_m
-    return Leg(tracks, fixes, steps, path.jitter_m, path.left_m, smoothed, findings)
+    return Leg(tracks, fixes, steps, path.jitter_m, path.left_m, smoothed, receiver, findings)
 
 
 Number = TypeVar("Number", int, float)

@@ -59,6 +59,11 @@ def machines_of(
     return [machines[i] for i in order], findings
 
 
+def told_apart(findings: Sequence[Finding]) -> bool:
+    """Whether it can be told for sure whose each record is."""
+    return all(finding.code != "machines_mixed" for finding in findings)
+
+
 @dataclass(frozen=True)
 class _Parted:
     """The machine of each of n records of some tracks, one after the other."""

@@ -20,7 +20,7 @@ from evenacre.coverage.field_plane import PlaneField
 from evenacre.coverage.grids import GridFrame
 from evenacre.coverage.headland import Headland, find_headland
 from evenacre.coverage.passes import no_passes
-from evenacre.coverage.skips import NARROWEST_M, Beside, Surroundings
+from evenacre.coverage.skips import KINDS, NARROWEST_M, Beside, Surroundings
 from evenacre.coverage.swath import Swaths, line_swaths
 from evenacre.geo.local_crs import WorkingPlane
 from evenacre.geo.overlay import around, intersect, union, valid, widen
@@ -316,6 +316,7 @@ class Shapes:
             raise FindingError("no_shape", ", ".join(t.source for t in operation.tracks))
         self.pass_of_piece = np.zeros(len(self.swaths.geometry), dtype=np.int64)
         self.shares, self._length_m = ShapeShares(ground), ground.length_m
+        self.receiver, self.tells_places = None, True
         self.masses, amounts = shape_masses(applications, operation.tracks, ground)
         self._findings = [*ground.findings, *away_finding(self.records.counts), *amounts]
         if operation.blockages:
@@ -343,7 +344,13 @@ class Shapes:
         """What skips may lie against: the boundary alone."""
         nothing = Beside(np.zeros(0, dtype=object), np.zeros(0))
         ends = shapely.MultiLineString()
-        return Surroundings(land.workable, land.given, ends, headland, self._width_m, nothing, ())
+        return Surroundings(
+            land.workable, land.given, ends, headland, self._width_m, nothing, (), ()
+        )
+
+    def least_widths_m(self, min_width_m: float) -> dict[str, float]:
+        """Width from which a skip is told, by kind."""
+        return dict.fromkeys(KINDS, min_width_m)
 
     def capacity(self, covered_m2: float) -> dict[str, float]:
         """First and last time where the log tells times; what hangs on a drive is not known."""

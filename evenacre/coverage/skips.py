@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import geopandas as gpd
@@ -12,7 +12,8 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.coverage.cover import overlapping_pairs, strip_size
-from evenacre.coverage.steps import Steps, tool_ends
+from evenacre.coverage.skip_causes import OuterRows, SkipCause, blocked_outer_rows
+from evenacre.coverage.steps import Steps
 from evenacre.coverage.swath import build_strips, build_swaths
 from evenacre.geo.geodesy import wrapped
 from evenacre.geo.local_crs import WorkingPlane
@@ -25,10 +26,14 @@ from evenacre.geo.overlay import (
     union,
     widen,
 )
-from evenacre.model import Blockage, BoolArray, FloatArray, Implement
+from evenacre.model import BoolArray, FloatArray, Implement
 
 NARROWEST_M = 0.10
 """Narrower gaps are within what receivers can tell (common practice, no source)."""
+
+KINDS = ("between passes", "blocked rows", "turn", "edge", "unworked", "no log")
+CAUSED = ("blocked rows", "no log")
+"""Kinds of skips, and those of a known cause."""
 
 # Skips are told apart at this width: thinner necks between two of them do not join them.
 _NECK_M = 0.05
@@ -43,22 +48,6 @@ _TURN_SHARE = 0.10
 _WIDER_THAN_TOOL = 1.05
 # Ground beside passes only tells skips apart; it need not be finer than this.
 _ROUGHLY_M = 0.01
-# A gap in the log was probably driven straight on if its chord keeps to both headings and its
-# speed is near the usual one.
-_STRAIGHT_ON_RAD = np.radians(25.0)
-_USUAL_SPEED = (0.3, 1.6)
-
-
-@dataclass(frozen=True)
-class SkipCause:
-    """Ground a known cause left bare: blocked rows, or a hole in the log.
-
-    ``swept`` is what would have been covered.
-    """
-
-    kind: str
-    cause: str
-    swept: BaseGeometry
 
 
 @dataclass(frozen=True)
@@ -84,6 +73,7 @@ class Surroundings:
     width_m: float
     beside: Beside
     causes: Sequence[SkipCause]
+    outer_rows: Sequence[OuterRows] = ()
 
 
 def find_skips(
@@ -91,7 +81,7 @@ def find_skips(
     around: Surroundings,
     plane: WorkingPlane,
     *,
-    min_width_m: float,
+    min_width_m: Mapping[str, float],
     min_area_m2: float,
 ) -> gpd.GeoDataFrame:
     """List the skips wide and large enough to matter, largest first.
@@ -100,9 +90,10 @@ def find_skips(
     ----------
     missed : geometry
         Workable ground with no cover.
-    min_width_m, min_area_m2 : float
-        Smallest skip to list. What separates one skip from the next does not depend on them,
-        so raising either never lists more skips.
+    min_width_m : mapping of str to float
+    min_area_m2 : float
+        Smallest skip to list, by kind and of all kinds. What separates one skip from the next
+        does not depend on them, so raising either never lists more skips.
 
     Returns
     -------
@@ -120,9 +111,11 @@ def find_skips(
         kinds.extend(kind)
         causes.extend([cause] * len(pieces))
 
-    for known in around.causes:
+    outer = blocked_outer_rows(around.outer_rows, missed, around.workable)
+    for known in (*around.causes, *outer):
         mine, rest = _split(rest, known.swept)
-        add(mine, [known.kind] * len(mine), known.cause)
+        if known.kind:
+            add(mine, [known.kind] * len(mine), known.cause)
     # A drawn boundary bridges the notches between pass ends; they prove nothing.
     drawn = not around.boundary_given
     if drawn:
@@ -143,7 +136,8 @@ def find_skips(
     geometry = np.concatenate(parts)
     area = shapely.area(geometry)
     length, width = strip_size(area, shapely.length(geometry))
-    kept = (width >= min_width_m) & (area >= min_area_m2)
+    least = np.array([min_width_m[kind] for kind in kinds])
+    kept = (width >= least) & (area >= min_area_m2)
     inside = shapely.point_on_surface(geometry)
     lon, lat = plane.lonlat(shapely.get_x(inside), shapely.get_y(inside))
     table = pd.DataFrame(
@@ -217,22 +211,6 @@ def _at_turn(skips: np.ndarray, around: Surroundings) -> BoolArray:
     return _at_pass_end(skips, around) & shapely.dwithin(skips, around.headland, 2 * _TOUCH_M)
 
 
-def find_causes(
-    steps: Steps, implement: Implement, blockages: Sequence[Blockage]
-) -> list[SkipCause]:
-    """Blocked rows by their event, rows off between rows on, and gaps in the log.
-
-    ``blockages`` are those that ``steps.blocked`` numbers.
-    """
-    found = [
-        SkipCause("blocked rows", blockage.cause, _swept(steps, steps.blocked == number, implement))
-        for number, blockage in enumerate(blockages, start=1)
-    ]
-    found += _rows_off_between(steps, implement)
-    found += _log_gaps(steps, implement)
-    return [s for s in found if not s.swept.is_empty]
-
-
 def ground_beside(steps: Steps, implement: Implement) -> Beside:
     """Ground up to one tool width to the left and right of every working step."""
     threefold = replace(implement, width_m=3 * implement.width_m, rows=3)
@@ -240,49 +218,3 @@ def ground_beside(steps: Steps, implement: Implement) -> Beside:
     swaths = build_swaths(build_strips(steps, sides, threefold), _ROUGHLY_M)
     ahead = steps.tool.heading_rad[swaths.first_step]
     return Beside(swaths.geometry, ahead + np.where(swaths.first_row == 1, np.pi / 2, -np.pi / 2))
-
-
-def _swept(steps: Steps, active: BoolArray, implement: Implement) -> shapely.Geometry:
-    return union(build_swaths(build_strips(steps, active, implement)).geometry)
-
-
-def _rows_off_between(steps: Steps, implement: Implement) -> Iterator[SkipCause]:
-    """Rows that the log has off while rows on both sides of them were on."""
-    on = steps.active | (steps.blocked > 0)
-    left = np.maximum.accumulate(on, axis=1)
-    right = np.maximum.accumulate(on[:, ::-1], axis=1)[:, ::-1]
-    off = ~on & left & right
-    if not off.any():
-        return
-    strips = build_strips(steps, off, implement)
-    swaths = build_swaths(strips)
-    rows = np.column_stack([swaths.first_row, swaths.last_row])
-    for first, last in np.unique(rows, axis=0):
-        mine = (rows == (first, last)).all(axis=1)
-        name = f"row {first}" if first == last else f"rows {first}-{last}"
-        yield SkipCause("blocked rows", f"{name} off in the log", union(swaths.geometry[mine]))
-
-
-def _log_gaps(steps: Steps, implement: Implement) -> Iterator[SkipCause]:
-    """Cuts in the log with work on both sides, driven straight on."""
-    tool = steps.tool
-    cut = np.flatnonzero(~steps.whole[1:-1]) + 1
-    cut = cut[steps.working[cut - 1] & steps.working[cut + 1]]
-    if not len(cut):
-        return
-    dx, dy = tool.x_m[cut + 1] - tool.x_m[cut], tool.y_m[cut + 1] - tool.y_m[cut]
-    seconds = tool.time_s[cut + 1] - tool.time_s[cut]
-    chord = np.arctan2(dy, dx)
-    straight = np.ones(len(cut), dtype=bool)
-    for knot in (cut, cut + 1):
-        apart = np.abs(np.angle(np.exp(1j * (chord - tool.heading_rad[knot]))))
-        straight &= apart < _STRAIGHT_ON_RAD
-    working = steps.working
-    usual = steps.distance_m[working].sum() / steps.duration_s[working].sum()
-    speed = np.hypot(dx, dy) / np.maximum(seconds, 1e-9)
-    straight &= (speed > _USUAL_SPEED[0] * usual) & (speed < _USUAL_SPEED[1] * usual)
-    left, right = tool_ends(tool, cut[straight], implement.width_m)
-    left_after, right_after = tool_ends(tool, cut[straight] + 1, implement.width_m)
-    quads = shapely.polygons(np.stack([left, right, right_after, left_after], axis=1))
-    for quad, s in zip(quads, seconds[straight], strict=True):
-        yield SkipCause("no log", f"no log for {s:.0f} s", quad)

@@ -4,14 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-import pandas as pd
-
-from evenacre.coverage.steps import Steps
-from evenacre.model import FloatArray, IntArray, Settings
-
-# Receivers with real-time corrections repeat a pass about so well (common practice, no source).
-_USUAL_PASS_M = 0.03
+from evenacre.model import FloatArray
 
 
 @dataclass(frozen=True)
@@ -36,25 +29,3 @@ class PositionError:
     within_m: float
     steered: bool = False
     memory_s: float | None = None
-
-
-def position_error(
-    steps: Steps, number: IntArray, settings: Settings, sigma_m: FloatArray | None
-) -> PositionError:
-    """What the user states, else what the log's fix quality tells, else 3 cm.
-
-    Parameters
-    ----------
-    number : (n - 1,) int
-        Pass of each step.
-    sigma_m : (n fixes,) float or None
-        From the fix quality; NaN where unknown.
-    """
-    passes = int(number.max(initial=0)) + 1
-    stated = settings.pass_to_pass_m
-    usual = _USUAL_PASS_M if stated is None else stated
-    pass_m = np.full(passes, usual)
-    if stated is None and sigma_m is not None:
-        logged = pd.Series(sigma_m[steps.record]).groupby(number).median().dropna()
-        pass_m[logged.index.to_numpy()] = logged.to_numpy()
-    return PositionError(pass_m, settings.within_pass_m)

@@ -13,6 +13,7 @@ from pyproj import CRS
 
 from evenacre.arrays import FloatArray
 from evenacre.model.finding import Finding
+from evenacre.model.receiver import Receiver
 
 
 @dataclass(frozen=True)
@@ -160,6 +161,10 @@ class AuditResult:
     cleaning_m: dict[str, float] = dataclasses.field(default_factory=dict)
     sources: tuple[str, ...] = ()
     findings: tuple[Finding, ...] = ()
+    # Whether places between passes that were missed can be told from this log. Where not, only
+    # ground far wider than the tool is listed, if any; ``swept_area_m2`` still holds.
+    tells_places: bool = True
+    receiver: Receiver | None = None  # None where the log holds shapes of ground, not a drive
     totals: RunningTotals | None = None  # how far the job had come at any moment
 
 

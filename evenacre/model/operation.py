@@ -29,10 +29,11 @@ class Settings:
     # to 5 intervals or 6 s where the drive before it leads to the drive after it
     max_gap_s: float | None = None
     max_speed_mps: float = 12.0  # a faster apparent move is a jump of the receiver
-    # Standard uncertainty of position between passes; None: from the log's fix quality, or 3 cm
-    # where it tells none
+    # Standard uncertainty of position between passes; None: from the log's fix quality, or what its
+    # passes show, or 3 cm where it tells neither and holds more than positions
     pass_to_pass_m: float | None = None
-    within_pass_m: float = 0.02  # the same within one pass
+    # The same within one pass; None: likewise, or 2 cm
+    within_pass_m: float | None = None
     smooth: bool = True  # smooth receiver jitter when some is found
 
 

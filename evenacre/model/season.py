@@ -42,7 +42,7 @@ class OperationPlan:
     time_zone: str | None = None
     applications: tuple[Application, ...] = ()
     date: str = ""
-    blockage_file: Path | None = None
+    blockage_files: tuple[Path, ...] = ()
     blockages: tuple[Blockage, ...] = ()
     settings: Settings = dataclasses.field(default_factory=Settings)
     notes: tuple[str, ...] = ()

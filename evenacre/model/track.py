@@ -68,6 +68,8 @@ class Track:
     target_kg_per_m2: float | None = None  # the rate that was wanted, where it is one throughout
     # Records of the file that its reader left out, by cause ("without a time")
     left_out: dict[str, int] = dataclasses.field(default_factory=dict)
+    # How many records of the file these were, where several share a time; 0: as many as these
+    in_file: int = 0
     # (n,) Polygons, or lines as wide as the tool, in degrees: each record's own ground, where the
     # log tells ground and not a drive; ``lon`` and ``lat`` are then a place in it
     ground: npt.NDArray[np.object_] | None = None

@@ -70,6 +70,13 @@ def size(area_m2: float, units: UnitSystem, digits: int = 2) -> str:
     return unit.text(area_m2, digits if unit is units.area else max(digits, 2))
 
 
+def at_least(si: float, unit: DisplayUnit, digits: int = 3) -> str:
+    """Write a positive SI value to so many significant digits, rounded up: it will be enough."""
+    value = unit.of(si)
+    step = 10.0 ** (math.floor(math.log10(value)) + 1 - digits)
+    return unit.text(math.ceil(value / step * (1 - 1e-9)) * step / unit.per_si, digits)
+
+
 def share(part: float, whole: float) -> str:
     """Percentage of a whole."""
     if not whole or not math.isfinite(part / whole):

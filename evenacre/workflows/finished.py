@@ -119,11 +119,11 @@ class FinishedWork:
         """
         if self.entries is None:
             return None
-        single = [f for f in (plan.blockage_file, plan.ticket_file) if f is not None]
-        files = (*plan.track_files, *single)
+        tickets = () if plan.ticket_file is None else (plan.ticket_file,)
+        files = (*plan.track_files, *plan.blockage_files, *tickets)
         # Files count by their names and bytes, wherever their folder lies.
-        bare = replace(plan, track_files=(), blockage_file=None, ticket_file=None)
-        roles = (len(plan.track_files), plan.blockage_file is None, plan.ticket_file is None)
+        bare = replace(plan, track_files=(), blockage_files=(), ticket_file=None)
+        roles = (len(plan.track_files), len(plan.blockage_files), plan.ticket_file is None)
         try:
             seen = stamps(files)
             made_of = pack((bare, roles, asked)), files_digest(files)

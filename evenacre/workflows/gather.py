@@ -14,11 +14,11 @@ from evenacre.io.result_folder.exchange import flush, flush_tree
 from evenacre.io.result_folder.staging import disk_troubles_told, parents_made, settled_place
 from evenacre.io.result_folder.workplace import workplace
 from evenacre.io.season.files import parts_of
+from evenacre.io.season.from_options import ToldOfStick
 from evenacre.io.stick.files import Stick
 from evenacre.io.stick.gather import BACKUP, Gathering, gathering, own_files
 from evenacre.io.stick.identify import Kind, look_at
 from evenacre.io.stick.known import read_known
-from evenacre.io.stick.season_text import geojson
 from evenacre.processes.interrupts import held
 from evenacre.processes.written import Written
 
@@ -41,6 +41,7 @@ def gather(
     *,
     say: Callable[[str], None] = lambda _stage: None,
     written: Written | None = None,
+    told: ToldOfStick | None = None,
 ) -> Gathering:
     """Gather a folder or zip into a season file.
 
@@ -53,13 +54,15 @@ def gather(
         Told what is being read.
     written : Written, optional
         Told what was written.
+    told : ToldOfStick, optional
+        What somebody says of all the files.
 
     Raises
     ------
     InputError
         When nothing was found, or the season cannot be read or written.
     """
-    with gathering(root, settled_place(season), say) as found:
+    with gathering(root, settled_place(season), say, told) as found:
         if not (found.jobs or found.before):
             what = f"There is no log in it, only {_counts(found)}."
             raise InputError.at(root, "", what, "Put the logs of the drives beside them.")
@@ -101,9 +104,9 @@ def _put(found: Gathering, written: Written) -> None:
                 to = target if part == file.path else target.with_name(part.name)
                 staged.append((job / f"{number}-{len(staged)}", to))
                 shutil.copyfile(part, staged[-1][0])
-        for place, shape in found.written.outlines.items():
-            staged.append((job / f"outline-{len(staged)}", season.parent / place))
-            staged[-1][0].write_text(geojson(shape, Path(place).stem), encoding="utf-8")
+        for place, text in found.written.drawn.items():
+            staged.append((job / f"drawn-{len(staged)}", season.parent / place))
+            staged[-1][0].write_text(text, encoding="utf-8")
         fresh = job / SEASON
         fresh.write_text(found.text, encoding="utf-8", newline="\n")
         flush_tree(job)

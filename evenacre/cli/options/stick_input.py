@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 from evenacre.cli.options.progress import stages
 from evenacre.cli.options.streams import complain, printing, say
+from evenacre.errors import InputError
 from evenacre.processes.written import Written
 
 
@@ -16,15 +19,21 @@ def is_stick_of_files(path: Path) -> bool:
     return is_stick(path)
 
 
-def season_of_stick(root: Path, written: Written, *, quiet: bool) -> Path:
+def season_of_stick(root: Path, written: Written, given: Mapping[str, Any], *, quiet: bool) -> Path:
     """Gather the season of a folder or zip where there is none; else tell of new files."""
+    from evenacre.io.season.from_options import told_of_stick
     from evenacre.workflows.gather import gather, gathered_lines, new_files, season_place
 
     season = season_place(root, None)
+    told = told_of_stick(**given) if given else None
+    if told is not None and season.exists():
+        flag = f"--{next(iter(given)).replace('_', '-')}"
+        what = f"The season of these files is there already; it does not go with {flag}."
+        raise InputError.at(season, "", what, "Put it into the file.")
     with stages("looking around", quiet=quiet) as show:
         there = season.exists()
         fresh = new_files(root, season, show) if there else []
-        found = None if there else gather(root, season, say=show, written=written)
+        found = None if there else gather(root, season, say=show, written=written, told=told)
     if found is not None and not quiet:
         with printing():
             for line in gathered_lines(found, wrote=True):

@@ -27,12 +27,24 @@ _KINDS = {
 _COARSE_M = 0.1
 
 
-def position_sigma_m(quality: IntArray) -> FloatArray:
-    """Standard uncertainty of positions from their kind of fix, NaN where it is not told."""
+_DILUTION = (1.0, 10.0)
+
+
+def position_sigma_m(quality: IntArray, hdop: FloatArray | None = None) -> FloatArray:
+    """Standard uncertainty of positions from their kind of fix, NaN where it is not told.
+
+    Parameters
+    ----------
+    quality : (n,) int
+    hdop : (n,) float, optional
+        Horizontal dilution of precision, by which the errors of distances to the satellites grow;
+        NaN where it is not told. The figures for the kinds hold up to 1.
+    """
     table = np.full(max(NOT_TOLD, int(quality.max(initial=0))) + 1, np.nan)
     for kind, (_, sigma) in _KINDS.items():
         table[kind] = np.nan if sigma is None else sigma
-    return np.asarray(table[np.clip(quality, 0, None)], dtype=float)
+    sigma_m = np.asarray(table[np.clip(quality, 0, None)], dtype=float)
+    return sigma_m if hdop is None else sigma_m * np.clip(np.nan_to_num(hdop), *_DILUTION)
 
 
 def report_quality(file: str, quality: IntArray, findings: Findings) -> None:

@@ -15,6 +15,7 @@ from evenacre.io.common.suggestions import listed
 from evenacre.io.logs.columns.clock import Clock, dates_of, read_clock
 from evenacre.io.logs.columns.column_roles import NAMED_ROLES, ColumnPlan
 from evenacre.io.logs.columns.date_parts import joined_dates
+from evenacre.io.logs.columns.fix_columns import logged_sigma_m
 from evenacre.io.logs.columns.measures import with_measures
 from evenacre.io.logs.columns.work_states import section_states, working_states
 from evenacre.io.logs.file_order import file_order_clock
@@ -60,10 +61,12 @@ def build_tracks(
         clock = fix_clock(table, plan, time_zone, findings)
         if ground is None:
             _require_time_of_day(table, clock)
-    codes, _ = _machines(table, plan)
+    codes, named = _machines(table, plan)
+    in_file = dict(zip(named, np.bincount(codes), strict=True))
     records = Records(table, plan, clock, lon, lat)
     if ground is None and not clock.assumed:
         records = gather_sections(records, codes, findings)
+    shared = len(records.table) < len(table)
     table, plan, clock = records.table, records.plan, records.clock
     lon, lat = records.lon, records.lat
     _note_unused(table, plan, findings)
@@ -90,6 +93,7 @@ def build_tracks(
     )
     paces = _paces(clock.time_s, lon, lat, main)
     whole = with_measures(whole, table, plan, paces, findings)
+    whole = replace(whole, sigma_m=logged_sigma_m(table, plan, findings))
     sections, are_rows = section_states(table, plan, findings)
     working = working_states(table, plan, findings)
     whole = replace(whole, working=working, sections=sections, sections_are_rows=are_rows)
@@ -111,7 +115,13 @@ def build_tracks(
             name = f"{table.file}, {machine}" if len(machines) > 1 else table.file
             untimed = int((all_own & ~timed).sum())
             left_out = {"without a time": untimed} if untimed else {}
-            track = replace(whole.part(own), source=name, machine=machine, left_out=left_out)
+            track = replace(
+                whole.part(own),
+                source=name,
+                machine=machine,
+                left_out=left_out,
+                in_file=int(in_file[machine]) if shared else 0,
+            )
             tracks.append(_finished(track, findings))
     return tracks
 

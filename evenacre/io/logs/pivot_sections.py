@@ -12,7 +12,7 @@ import pyarrow as pa
 from evenacre.io.common.arrow_arrays import coded
 from evenacre.io.common.findings import Findings, counted
 from evenacre.io.logs.columns.clock import Clock
-from evenacre.io.logs.columns.column_roles import ColumnPlan, ColumnUse
+from evenacre.io.logs.columns.column_roles import AMOUNTS, ColumnPlan, ColumnUse
 from evenacre.io.logs.section_points import (
     SectionPoints,
     find_section_points,
@@ -204,7 +204,7 @@ def _widened(
     listed = rows >= 0
     rates = {}
     for amount in uses:
-        if amount.role in ("rate", "flow"):
+        if amount.role in AMOUNTS:
             values = table.numbers(amount.column, amount.role, findings)
             data = _gathered(table, data, amount, values, rows, width_m, findings)
             own = _at(values, rows)
@@ -242,7 +242,7 @@ def _differ(own: FloatArray, rows: IntArray) -> BoolArray:
 def _putting_out(records: Records, rows: IntArray) -> BoolArray:
     """Sections that put something out by their amount or width; all where none says otherwise."""
     on = np.ones(rows.shape, dtype=bool)
-    amounts = [u for u in records.plan.uses if u.role in ("rate", "flow")]
+    amounts = [u for u in records.plan.uses if u.role in AMOUNTS]
     logged = [records.table.numbers(u.column, u.role, Findings()) for u in amounts]
     if logged:
         some = np.logical_or.reduce([_at(values, rows) > 0 for values in logged])
@@ -319,6 +319,11 @@ def _gathered(
     """Put the amounts of a fix's records into one where each section has its own."""
     own = _at(values, rows)
     if not _differ(own, rows).any():
+        if use.role != "rate":
+            findings.note(
+                f"{table.about(use.column)} is the same in all records of a fix; it is taken as "
+                f"the {use.role} of the whole tool."
+            )
         return data
     how = "sum"
     whole: FloatArray = own.sum(axis=1)

@@ -24,7 +24,7 @@ from evenacre.io.tables.workbook import is_workbook, read_workbook
 from evenacre.io.taskdata.folder import is_taskdata
 from evenacre.io.taskdata.read import read_taskdata_tracks
 from evenacre.io.untrusted.archives import unpacked
-from evenacre.io.untrusted.files import read_start
+from evenacre.io.untrusted.files import narrowed, read_start
 from evenacre.model import Track
 
 _LAYERS = {
@@ -191,6 +191,7 @@ def _kind(path: Path) -> str:
         return "workbook"
     if start.startswith(_ZIP):
         return "workbook" if suffix in _WORKBOOKS or is_workbook(path) else "zip"
+    start = narrowed(start)
     if suffix in _SENTENCES:
         return "nmea"
     if suffix == ".gpx" or b"<gpx" in start:

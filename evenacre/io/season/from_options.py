@@ -26,7 +26,7 @@ from evenacre.io.season.schema import (
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
-    from evenacre.model import Season
+    from evenacre.model import Implement, Season
 
 _TABLES: dict[str, type[KeyTable]] = {
     "field": FieldTable,
@@ -99,7 +99,8 @@ OPTIONS: dict[str, Option] = {
     "setback_distance": _option("field.setbacks.distance"),
     "field_name": _option("field.name"),
     "operation_name": _option("operation.name"),
-    **_same_name("operation", "date blockages"),
+    "date": _option("operation.date"),
+    "blockages": _option("operation.blockages", repeats=True),
     "tracks": _option("operation.tracks.file", repeats=True),
     "tracks_layer": _option("operation.tracks.layer", "Layer of the log."),
     "tracks_crs": _option("operation.tracks.crs", "System of x and y: EPSG:32615."),
@@ -166,6 +167,66 @@ def season_from_options(
 
     problems = ProblemCollector(_name_option)
     given = {name: value for name, value in options.items() if is_given(value)}
+    nameless = not ("field_name" in given or "boundary_where" in given)
+    raw = _raw(given, problems)
+    draft = build_season(raw, SeasonFiles(base or Path(), problems, held or {}), logs=logs)
+    if draft.problems:
+        raise InputError(draft.problems)
+    if nameless:
+        plans = tuple(replace(p, field_is_nameless=True) for p in draft.season.operations)
+        return replace(draft.season, operations=plans)
+    return draft.season
+
+
+@dataclass(frozen=True)
+class ToldOfStick:
+    """What options say of all the files of a stick.
+
+    Attributes
+    ----------
+    tables : dict
+        Drill, products and what stands at the top, as in a season file.
+    implements : dict of str to Implement
+    targets : dict of str to float or None
+        Rate that was wanted of each product, kg per m2.
+    """
+
+    tables: dict[str, Any]
+    implements: dict[str, Implement]
+    targets: dict[str, float | None]
+
+
+def told_of_stick(**options: Any) -> ToldOfStick:
+    """Read the options that go with many files: those of drill, products and clock.
+
+    Raises
+    ------
+    InputError
+        For any other one, by name, and as `season_from_options`.
+    """
+    given = {name: value for name, value in options.items() if is_given(value)}
+    top = {name: given[name] for name in ("time_zone", "units", "currency") if name in given}
+    for name in given:
+        if not (name in top or name == "rate" or OPTIONS[name].path[0] in ("implement", "product")):
+            what = "It is about one log, and this holds several."
+            remedy = (
+                "Name the log itself, or write it into the season that `evenacre gather` makes."
+            )
+            raise InputError.at(f"--{name.replace('_', '-')}", "", what, remedy)
+    of_drill = any(OPTIONS[name].path[0] == "implement" for name in given)
+    checked = given if of_drill else {**given, "width": "1 m"}
+    season = season_from_options(logs=False, **checked)
+    raw = _raw(dict(checked), ProblemCollector(_name_option))
+    kept = ("implement", "product") if of_drill else ("product",)
+    return ToldOfStick(
+        {key: raw[key] for key in kept} | top,
+        season.implements if of_drill else {},
+        {a.product.name: a.target_kg_per_m2 for a in season.operations[0].applications},
+    )
+
+
+def _raw(given: dict[str, Any], problems: ProblemCollector) -> dict[str, Any]:
+    """Write options where a season file has them."""
     products = given.get("product", [])
     for name in ("rate", "price"):
         count = len(given.get(name, ()))
@@ -187,7 +248,6 @@ def season_from_options(
     for name in ("boundary_where", "column"):
         if name in given and not isinstance(given[name], Mapping):
             given[name] = _pairs(given[name], OPTIONS[name].path, problems)
-    nameless = not ("field_name" in given or "boundary_where" in given)
     picked = list(given.get("boundary_where", {}).values())
     file = given.get("boundary") or next(iter(given.get("tracks", ())), "field")
     named = str(picked[0]) if len(picked) == 1 and picked[0] else Path(file).stem
@@ -206,15 +266,11 @@ def season_from_options(
             }
         ],
     }
+    # One key holds them all, unlike those of which each entry has one.
+    raw["operation"][0]["blockages"] = [str(file) for file in given.pop("blockages", ())]
     for name, value in given.items():
         _put(raw, OPTIONS[name].path, value)
-    draft = build_season(raw, SeasonFiles(base or Path(), problems, held or {}), logs=logs)
-    if draft.problems:
-        raise InputError(draft.problems)
-    if nameless:
-        plans = tuple(replace(p, field_is_nameless=True) for p in draft.season.operations)
-        return replace(draft.season, operations=plans)
-    return draft.season
+    return raw
 
 
 def _put(raw: dict[str, Any], path: tuple[str, ...], value: Any) -> None:

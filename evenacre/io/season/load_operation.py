@@ -50,9 +50,9 @@ def read_operation(plan: OperationPlan) -> tuple[Operation, list[Problem]]:
             placed, said = place_tracks(tracks, plan.field.boundary, field=plan.field.name)
             warnings += said
     blockages = plan.blockages
-    if plan.blockage_file is not None:
+    for file in plan.blockage_files:
         with gathered(problems):
-            stops, said = read_blockage_file(plan.blockage_file)
+            stops, said = read_blockage_file(file)
             warnings += said
             blockages += blockages_of(stops, plan.implement, date=plan.date, time_zone=zone)
     blockages, said = match_clock(blockages, placed, zone)

@@ -64,10 +64,10 @@ class PlanBuilder:
         self._check_columns(table, path)
         date = table.date.isoformat() if table.date else ""
         tracks = self._tracks(table, path)
-        blockage_file, ticket_file = (
-            self.files.find(name, (*path, key)) if name else None
-            for key, name in (("blockages", table.blockages), ("loads", table.loads))
+        stops = dict.fromkeys(
+            self.files.find(name, (*path, "blockages")) for name in table.blockages if name
         )
+        ticket_file = self.files.find(table.loads, (*path, "loads")) if table.loads else None
         names = [("field", table.field), ("implement", table.implement)]
         names += [("product", use.product) for use in table.products]
         warnings = [text for key in names for text in self.said.get(key, [])]
@@ -83,7 +83,7 @@ class PlanBuilder:
             time_zone=self.top.time_zone,
             applications=applications,
             date=date,
-            blockage_file=blockage_file,
+            blockage_files=tuple(file for file in stops if file is not None),
             blockages=self._blockages(table.blockage, implement, date, path),
             settings=Settings(**self.top.settings.given(Settings) | table.given(Settings)),
             notes=tuple(

@@ -221,7 +221,9 @@ class OperationTable(SettingsTable):
     )
     columns: dict[str, str] = key('What a column of the log is: { rate = "Rate [lb/ac]" }.', {})
     products: Annotated[list[UseTable], _each(_as_use)] = key("What was placed.", [])
-    blockages: str | None = key("CSV of blockages: start, end and tower or rows.")
+    blockages: Annotated[list[str], BeforeValidator(_as_list)] = key(
+        "CSV of blockages: start, end and tower or rows; any number.", []
+    )
     blockage: list[BlockageTable] = key("The same as tables.", [])
     loads: str | None = key("CSV of load tickets.")
     method: str = key("Of placement.", "")

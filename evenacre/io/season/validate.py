@@ -47,9 +47,7 @@ def check_season(path: Path) -> list[Checked]:
     for plan, equipped in zip(draft.season.operations, draft.equipped, strict=True):
         name = f"{plan.field.name}, {plan.name}"
         # Rows cannot be judged against the stand-in of an implement that has to be mended.
-        operation, problems = read_operation(
-            plan if equipped else replace(plan, blockage_file=None)
-        )
+        operation, problems = read_operation(plan if equipped else replace(plan, blockage_files=()))
         findings += [_error(problem, name) for problem in problems]
         both: list[Operation | Track] = [operation, *operation.tracks]
         for said in both:

@@ -50,7 +50,9 @@ class Drive:
     sections: int
     states: int  # how much it tells of its work: 3 sections, 2 work state, 1 a rate or width
     task: Task | None = None
-    field: str = ""  # name of its field, where it is told
+    field: str = ""  # names of its field, its crop and its implement, where they are told
+    crop: str = ""
+    implement: str = ""
     named_by: tuple[int, ...] = ()  # numbers of the operations of the season that name it
     seen: bool = False  # it was gathered before
     known: int | None = None  # of those operations the one on the field it was cut for
@@ -99,9 +101,15 @@ def drives_of(file: StickFile, found: Found) -> list[Drive]:
         ]
     if not found.tracks:
         return []
-    called = dict.fromkeys(t.named["field"] for t in found.tracks if "field" in t.named)
-    only = next(iter(called)) if len(called) == 1 else ""
-    return [replace(_drive(file, found.layer, found.tracks), field=only)]
+    field, crop, tool = (_one_name(found.tracks, what) for what in ("field", "crop", "implement"))
+    drive = _drive(file, found.layer, found.tracks)
+    return [replace(drive, field=field, crop=crop, implement=tool)]
+
+
+def _one_name(tracks: Sequence[Track], what: str) -> str:
+    """The only name of a kind that the tracks tell; empty without one."""
+    called = {t.named[what] for t in tracks if what in t.named}
+    return called.pop() if len(called) == 1 else ""
 
 
 def _drive(file: StickFile, layer: str | None, tracks: Sequence[Track]) -> Drive:

@@ -18,18 +18,16 @@ from evenacre.io.season.files import parts_of
 from evenacre.io.stick.identify import Kind
 from evenacre.io.taskdata.folder import MAIN, is_taskdata
 from evenacre.io.untrusted import budget
-from evenacre.io.untrusted.archives import open_archive, read_member
+from evenacre.io.untrusted.archives import is_hidden, open_archive, read_member
 from evenacre.io.untrusted.files import blocks
 from evenacre.shown_text import shown
 
 _MOST_FILES = 20_000
-_DEEPEST_ZIP = 3
 # Parts of a layer that is named by another of its files, and what map programs leave beside one.
 _BESIDE_SHP = {".shx", ".dbf", ".prj", ".cpg", ".sbn", ".sbx", ".qix", ".qpj", ".qmd", ".xml"}
-_OF_THE_SYSTEM = {"__macosx", "system volume information", "$recycle.bin", "lost.dir"}
-_OF_THE_SYSTEM |= {"desktop.ini", "thumbs.db"}
 _MAPS = {".shp", ".gpkg", ".geojson", ".kml", ".kmz", ".fgb", ".gml", ".parquet"}
 _LOGS = {".csv", ".tsv", ".gpx", ".nmea", ".nma", ".ubx", ".xlsx", ".zip", ".toml"}
+_TEXTS = {".txt", ".log", ".dat", ".asc", ".tab"}
 _PLAIN = re.compile(r"[^\w ()+.,=-]")
 
 
@@ -106,7 +104,7 @@ class Stick:
         self, folder: Path, name: str, *, packed: bool, depth: int, say: Callable[[str], None]
     ) -> Iterator[StickFile]:
         try:
-            entries = sorted(e for e in folder.iterdir() if not _is_hidden(e.name))
+            entries = sorted(e for e in folder.iterdir() if not is_hidden(e.name))
         except OSError as error:
             self._pass(name, Kind.UNKNOWN, f"It cannot be read ({error.strerror}).")
             return
@@ -151,11 +149,13 @@ class Stick:
         """Take a zip as it is where readers do; else what is in it."""
         try:
             with open_archive(path, name or path.name) as archive:
-                members = [m for m in archive.infolist() if not m.is_dir() and _is_shown(m)]
+                members = [
+                    m for m in archive.infolist() if not (m.is_dir() or is_hidden(m.filename))
+                ]
                 if _is_one(members):
                     yield from self._file(path, name or path.name, packed, say)
                     return
-                if depth >= _DEEPEST_ZIP:
+                if depth >= budget.ARCHIVE_DEPTH:
                     self._pass(name, Kind.UNKNOWN, "It is a zip in a zip in a zip; unpack it.")
                     return
                 folder = self._unpack(archive, members, name or path.name)
@@ -197,14 +197,6 @@ def digest(path: Path) -> str:
     return total.hexdigest()
 
 
-def _is_hidden(name: str) -> bool:
-    return name.startswith((".", "~$")) or name.lower() in _OF_THE_SYSTEM
-
-
-def _is_shown(member: zipfile.ZipInfo) -> bool:
-    return not any(map(_is_hidden, PurePosixPath(member.filename).parts))
-
-
 def _is_one(members: list[zipfile.ZipInfo]) -> bool:
     """Tell whether a zip holds one set of task data or one map, whatever lies beside it."""
     names = [PurePosixPath(member.filename) for member in members]
@@ -226,21 +218,23 @@ def is_stick(path: Path) -> bool:
         return False
     try:
         with open_archive(path, path.name) as archive:
-            members = [m for m in archive.infolist() if not m.is_dir() and _is_shown(m)]
+            members = [m for m in archive.infolist() if not (m.is_dir() or is_hidden(m.filename))]
     except InputError:
         return False  # its reader will say what is wrong
     kinds = [PurePosixPath(member.filename).suffix.lower() for member in members]
-    several = sum(kind in _MAPS | _LOGS for kind in kinds) > 1
-    return several or bool({".toml", ".zip"} & set(kinds))
+    several = sum(kind in _MAPS | _LOGS for kind in kinds)
+    # Texts may be logs too, and beside one they are more often about it.
+    texts = sum(kind in _TEXTS for kind in kinds)
+    return several > 1 or (not several and texts > 1) or bool({".toml", ".zip"} & set(kinds))
 
 
 def _files_below(folder: Path) -> Iterator[Path]:
     for home, folders, names in os.walk(folder):
-        folders[:] = [name for name in folders if not _is_hidden(name)]
+        folders[:] = [name for name in folders if not is_hidden(name)]
         if read_account(Path(home), SUMMARY) is not None:
             folders[:] = []
             continue
-        yield from (Path(home, name) for name in names if not _is_hidden(name))
+        yield from (Path(home, name) for name in names if not is_hidden(name))
 
 
 def _is_other(file: Path) -> bool:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -20,6 +20,7 @@ from evenacre.io.common.suggestions import listed
 from evenacre.io.common.time_zones import zone_of
 from evenacre.io.season.build import build_season
 from evenacre.io.season.files import SeasonFiles
+from evenacre.io.season.from_options import ToldOfStick
 from evenacre.io.season.load import read_toml
 from evenacre.io.stick.drives import Drive, LeftOut, Piece, drives_of, without_doubles
 from evenacre.io.stick.files import PassedOver, Stick, StickFile
@@ -47,6 +48,7 @@ from evenacre.io.stick.jobs import (
     planned_tasks,
     take_blockages,
     take_plans,
+    take_targets,
     take_tickets,
 )
 from evenacre.io.stick.known import KnownSeason, read_known
@@ -135,7 +137,10 @@ class _Heap:
 
 @contextmanager
 def gathering(
-    root: Path, season: Path, say: Callable[[str], None] = lambda _stage: None
+    root: Path,
+    season: Path,
+    say: Callable[[str], None] = lambda _stage: None,
+    told: ToldOfStick | None = None,
 ) -> Iterator[Gathering]:
     """Gather a folder or zip; what is in zips is there to be copied until the block ends.
 
@@ -146,6 +151,8 @@ def gathering(
         The season file to write or to add to.
     say : callable
         Told what is being read.
+    told : ToldOfStick, optional
+        What somebody says of all of it.
 
     Raises
     ------
@@ -161,6 +168,8 @@ def gathering(
         heap = _Heap(passed_over=stick.passed_over)
         seasons = [file for file in files if file.path.suffix.lower() == ".toml"]
         borrowed = [one for file in seasons if (one := _borrowed(file, heap)) is not None]
+        if told is not None:
+            borrowed.insert(0, Borrowed("the options", told.tables, told.implements))
         zone = known.time_zone or _zone(borrowed)
         for file in files:
             if file not in seasons:
@@ -173,7 +182,8 @@ def gathering(
             what = f"Nothing was found in it that an audit could use{because}."
             raise InputError.at(root, "", what, "Name the folder with the logs and boundaries.")
         say("matching")
-        yield _matched(root, season, known, borrowed, heap, zone)
+        targets = told.targets if told else {}
+        yield _matched(root, season, known, borrowed, heap, zone, targets)
 
 
 def _read(file: StickFile, zone: str | None) -> list[Found]:
@@ -261,6 +271,7 @@ def _matched(
     borrowed: Sequence[Borrowed],
     heap: _Heap,
     zone: str | None,
+    targets: Mapping[str, float | None],
 ) -> Gathering:
     plane = _plane(heap)
     drives = [d for d in heap.drives if len(d.time_s)]
@@ -306,7 +317,8 @@ def _matched(
             job.name = str(known.tables("operation")[job.known].get("name"))
     jobs.sort(key=lambda job: (job.first_day(zone), job.plot.name))
     unused = furnish([p for p in plots if p.pieces], heap.layers, plane)
-    _furnish_jobs(jobs, heap, known, zone)
+    _take_zones(plots, heap)
+    _furnish_jobs(jobs, heap, known, zone, targets)
     _write(jobs, text, left)
     idle = _idle(plots, unused)
     whole = text.text(heap.seen, idle, asked)
@@ -347,11 +359,32 @@ def _call_as_known(plot: Plot, known: KnownSeason) -> None:
     plot.pieces = [settled(piece) for piece in plot.pieces]
 
 
-def _furnish_jobs(jobs: list[Job], heap: _Heap, known: KnownSeason, zone: str | None) -> None:
+def _take_zones(plots: Sequence[Plot], heap: _Heap) -> None:
+    """Give fields that no map parts into zones those that their tasks were planned by."""
+    plans = planned_tasks((file, one.tasks) for file, one in heap.tasks if one.tasks is not None)
+    for plot in plots:
+        if plot.outline is None or plot.zones is not None:
+            continue
+        own = [(p.drive.task, p.drive.file.name) for p in plot.pieces if p.drive.task]
+        own += [(plan.task, plan.file) for plan in plans if plan.field == plot.name]
+        for task, file in own:
+            if task.prescription is not None:
+                plot.planned = task.prescription.zones, f'as task "{task.name}" of {file} has them'
+                break
+
+
+def _furnish_jobs(
+    jobs: list[Job],
+    heap: _Heap,
+    known: KnownSeason,
+    zone: str | None,
+    targets: Mapping[str, float | None],
+) -> None:
     """Give jobs their blockages, tickets, targets and names."""
     plans = [(file, one.tasks) for file, one in heap.tasks if one.tasks is not None]
     fresh = [job for job in jobs if job.known is None]
     take_plans(fresh, planned_tasks(plans))
+    take_targets(fresh, targets)
     blockages = {f: one.blockages for f, one in heap.tables if one.kind is Kind.BLOCKAGES}
     tickets = {f: one.tickets for f, one in heap.tables if one.kind is Kind.TICKETS}
     left = [*take_blockages(jobs, blockages, zone), *take_tickets(jobs, tickets, zone)]

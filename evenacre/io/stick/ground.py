@@ -99,6 +99,7 @@ class Plot:
     name: str
     pieces: list[Piece] = field(default_factory=list)
     zones: Layer | None = None
+    planned: tuple[gpd.GeoDataFrame, str] | None = None  # zones of task data, and whose
     unworkable: Layer | None = None
     setbacks: Layer | None = None
 
@@ -367,14 +368,8 @@ def furnish(plots: Sequence[Plot], layers: Sequence[Layer], plane: WorkingPlane)
             if best is None:
                 continue
             used.add(id(best))
-            key = {Role.ZONE: "zones", Role.UNWORKABLE: "unworkable", Role.SETBACK: "setbacks"}[
-                role
-            ]
-            setattr(plot, key, best)
-    return [one for one in layers if id(one) not in used and one.role in _FURNISHING]
-
-
-_FURNISHING = (Role.ZONE, Role.UNWORKABLE, Role.SETBACK)
+            setattr(plot, _KEYS[role], best)
+    return [one for one in layers if id(one) not in used and one.role in _KEYS]
 
 
 def _shared(layer: Layer, area: BaseGeometry, plane: WorkingPlane) -> float:

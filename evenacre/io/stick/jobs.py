@@ -20,7 +20,7 @@ from evenacre.model import Implement
 
 _SAME_WIDTH = 0.02
 _SAME_ROUND_DAYS = 21
-_MADE_UP = ("after what was placed", "nothing names it")
+_MADE_UP = ("after what was placed", "after the crop that the log names", "nothing names it")
 _TICKETS_BEFORE_S, _TICKETS_AFTER_S = 12 * 3600.0, 12 * 3600.0
 
 
@@ -33,9 +33,12 @@ class Machine:
     sections: int = 0
     described: Implement | None = None  # by the device itself
     source: str = ""  # what tells it
+    name: str = ""  # in the log
 
     def agrees(self, other: Machine) -> bool:
         """Tell whether both may be one machine."""
+        if self.name and other.name and self.name != other.name:
+            return False
         if self.width_m and other.width_m:
             return abs(self.width_m / other.width_m - 1) < _SAME_WIDTH
         return not (self.rows and other.rows and self.rows != other.rows)
@@ -49,6 +52,7 @@ class Machine:
             max(self.sections, other.sections),
             self.described or other.described,
             wide.source or other.source,
+            self.name or other.name,
         )
 
 
@@ -60,10 +64,11 @@ class Job:
     pieces: list[Piece]
     machine: Machine
     products: dict[str, float | None] = field(default_factory=dict)  # target, kg per m2
+    crop: str = ""  # as the logs call it
     name: str = ""
     known: int | None = None  # number of the operation in the season that is there
     remarks: dict[str, str] = field(default_factory=dict)  # why, by key
-    blockages: StickFile | None = None
+    blockages: list[StickFile] = field(default_factory=list)
     loads: StickFile | None = None
 
     @property
@@ -88,7 +93,7 @@ def machine_of(drive: Drive) -> Machine:
     """What a drive tells of its implement."""
     described = drive.task.implement if drive.task else None
     width = described.width_m if described else drive.width_m
-    return Machine(width, drive.rows, drive.sections, described, drive.name)
+    return Machine(width, drive.rows, drive.sections, described, drive.name, drive.implement)
 
 
 def placed_by(drive: Drive) -> dict[str, float | None]:
@@ -109,15 +114,17 @@ def jobs_of(plot: Plot) -> list[Job]:
             if (
                 job.machine.agrees(machine)
                 and (not told or set(products) == set(job.products))
+                and ("" in (piece.drive.crop, job.crop) or piece.drive.crop == job.crop)
                 and _task_name(piece) in ("", *(_task_name(p) for p in job.pieces))
                 and _adjacent(job, piece)
             ):
                 job.pieces.append(piece)
                 job.machine = job.machine.joined(machine)
                 job.products = {**products, **job.products}
+                job.crop = job.crop or piece.drive.crop
                 break
         else:
-            jobs.append(Job(plot, [piece], machine, products))
+            jobs.append(Job(plot, [piece], machine, products, piece.drive.crop))
     return jobs
 
 
@@ -173,6 +180,18 @@ def take_plans(jobs: Sequence[Job], plans: Sequence[PlannedTask]) -> None:
                     job.products[product] = rate
                     job.remarks[f"rate {product}"] = f"planned in {plan.file}"
             break
+
+
+def take_targets(jobs: Sequence[Job], targets: Mapping[str, float | None]) -> None:
+    """Take the products that somebody says were placed, where no log or plan names one."""
+    for job in jobs:
+        if targets and not job.products:
+            job.products = dict(targets)
+            job.remarks["products"] = "the log names none; the options do"
+        for product, rate in targets.items():
+            if rate is not None and product in job.products and job.products[product] is None:
+                job.products[product] = rate
+                job.remarks[f"rate {product}"] = "as the options say"
 
 
 def take_tickets(
@@ -240,10 +259,8 @@ def take_blockages(
         if len(fitting) != 1:
             which = "several jobs" if fitting else "no job"
             left.append((file, f"Its times lie within {which} found here."))
-        elif fitting[0].blockages is not None:
-            left.append((file, f"{fitting[0].blockages.name} is of the same job already."))
         else:
-            fitting[0].blockages = file
+            fitting[0].blockages.append(file)
             fitting[0].remarks["blockages"] = "its times lie within the drive"
     return left
 
@@ -273,8 +290,8 @@ def name_jobs(jobs: Sequence[Job], taken: Iterable[tuple[str, str]]) -> None:
             job.name = like.name
             job.remarks["name"] = f"as the same products on {like.plot.name}"
         elif not job.name:
-            job.name = " and ".join(job.products) or "drive"
-            job.remarks["name"] = _MADE_UP[not job.products]
+            job.name = " and ".join(job.products) or job.crop or "drive"
+            job.remarks["name"] = _MADE_UP[0 if job.products else 1 if job.crop else 2]
         bare, number = job.name, 1
         while (job.plot.name, job.name) in used:
             days = job.days

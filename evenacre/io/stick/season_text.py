@@ -76,8 +76,8 @@ class SeasonText:
     ----------
     copies : dict of str to StickFile
         What has to be copied, by its place beside the season.
-    outlines : dict of str to geometry
-        What has to be drawn there, in WGS 84.
+    drawn : dict of str to str
+        Maps that have to be written there (GeoJSON), by their place.
     added : list of str
         Sentences about what is new.
     hints : dict of tuple to str
@@ -89,7 +89,7 @@ class SeasonText:
     known: KnownSeason
     borrowed: Sequence[Borrowed]
     copies: dict[str, StickFile] = field(default_factory=dict)
-    outlines: dict[str, BaseGeometry] = field(default_factory=dict)
+    drawn: dict[str, str] = field(default_factory=dict)
     added: list[str] = field(default_factory=list)
     hints: dict[tuple[str, ...], str] = field(default_factory=dict)
     questions: list[str] = field(default_factory=list)
@@ -144,7 +144,11 @@ class SeasonText:
             lines.append(f"boundary = {self._source(plot.outline)}{why}")
         if plot.unworkable is not None:
             lines.append(f"unworkable = {self._layer(plot.unworkable)}{_because(plot.unworkable)}")
-        if plot.zones is not None:
+        if plot.planned is not None:
+            zones, why = plot.planned
+            shapes = zip(zones["zone"], zones.geometry, strict=True)
+            lines.append(f"zones = {self._draw(f'{plot.name} zones', shapes)}  # {_plain(why)}")
+        elif plot.zones is not None:
             column = plot.zones.column
             more = {"name_column": column} if column else {}
             lines.append(f"zones = {self._layer(plot.zones, **more)}{_because(plot.zones)}")
@@ -165,22 +169,26 @@ class SeasonText:
 
     def _source(self, outline: Outline) -> str:
         if outline.layer is None:
-            slug = re.sub(r"[^\w-]+", "-", outline.name.lower()).strip("-") or "field"
-            place, number = f"{FOLDER}/{slug}.geojson", 1
-            while self._is_taken(place, outline.shape):
-                number += 1
-                place = f"{FOLDER}/{slug}-{number}.geojson"
-            self.outlines[place] = outline.shape
-            return quoted(place)
+            return self._draw(outline.name, [(outline.name, outline.shape)])
         more: dict[str, Any] = {"where": outline.where} if outline.where else {}
         return self._layer(outline.layer, **more)
 
-    def _is_taken(self, place: str, shape: BaseGeometry) -> bool:
+    def _draw(self, name: str, shapes: Iterable[tuple[str, BaseGeometry]]) -> str:
+        """Have named shapes drawn in a map beside the season, where no other one is."""
+        slug = re.sub(r"[^\w-]+", "-", name.lower()).strip("-") or "field"
+        text, place, number = _geojson(shapes), f"{FOLDER}/{slug}.geojson", 1
+        while self._is_taken(place, text):
+            number += 1
+            place = f"{FOLDER}/{slug}-{number}.geojson"
+        self.drawn[place] = text
+        return quoted(place)
+
+    def _is_taken(self, place: str, text: str) -> bool:
         """Whether something else is, or will be, drawn in a place."""
         file = self.known.path.parent / place
-        if place in self.outlines:
-            return self.outlines[place] is not shape
-        return file.exists() and file.read_bytes() != geojson(shape, file.stem).encode()
+        if place in self.drawn:
+            return self.drawn[place] != text
+        return file.exists() and file.read_bytes() != text.encode()
 
     def _layer(self, layer: Layer, **more: Any) -> str:
         keys = {"file": self.place(layer.file), "layer": layer.layer, **more}
@@ -198,7 +206,10 @@ class SeasonText:
                         self._implements[name] = measures
                         self._borrow(other, "implement", name)
         fitting = [n for n, one in self._implements.items() if _fits(machine, one)]
-        if fitting:
+        if machine.name in fitting:
+            fitting = [machine.name]
+            job.remarks["implement"] = "as the log calls it"
+        elif fitting:
             if len(fitting) > 1:
                 job.remarks["implement"] = f"{_or(fitting)} may have done it; the first was taken"
             elif len(self._implements) > 1:
@@ -206,12 +217,15 @@ class SeasonText:
             elif not (machine.width_m or machine.rows or machine.sections):
                 job.remarks["implement"] = "the log tells nothing of it; there is but this one"
             return fitting[0]
-        name, number = "drill", 1
+        bare = machine.name or "drill"
+        name, number = bare, 1
         while name in self._implements:
             number += 1
-            name = f"drill {number}"
+            name = f"{bare} {number}"
         self._implements[name] = machine
         lines = ["[[implement]]", f"name = {quoted(name)}"]
+        if machine.name:
+            lines[-1] += "  # as the log calls it"
         if machine.width_m:
             width = in_both("length", machine.width_m)
             told = "the device" if machine.described else "the log"
@@ -327,10 +341,10 @@ class SeasonText:
                     use["rate"] = f"{US.rate.of(rate):.4g} lb/ac"
                 lines.append(f"  {_inline(use)},{because.get(f'rate {name}', '')}")
             lines.append("]")
-        for key in ("blockages", "loads"):
-            file: StickFile | None = getattr(job, key)
-            if file is not None:
-                lines.append(f"{key} = {quoted(self.place(file))}{because.get(key, '')}")
+        for key, files in _tables(job).items():
+            places = [self.place(file) for file in files]
+            one = quoted(places[0]) if len(places) == 1 else _value(places)
+            lines.append(f"{key} = {one}{because.get(key, '')}")
         self._new.setdefault("operation", []).append("\n".join(lines))
         self.added.append(f'Operation "{job.name}" on {place}.')
 
@@ -355,28 +369,26 @@ class SeasonText:
         self._hint(job, place, name, implement)
         called = f'"{name}" on {place}'
         logs = list(fresh)
-        tables = {
-            key: file
-            for key in ("blockages", "loads")
-            if (file := getattr(job, key)) is not None
-            and key not in there
-            and file.name not in self.known.gathered
-        }
+        tables = [
+            (key, file)
+            for key, files in _tables(job).items()
+            for file in files
+            if (key == "blockages" or key not in there) and file.name not in self.known.gathered
+        ]
 
         def change(table: Any) -> None:
-            if not isinstance(table["tracks"], list):
-                alone = tomlkit.array()
-                alone.append(table["tracks"])
-                table["tracks"] = alone
             for file, layer in logs:
-                table["tracks"].append(_item(self._track(file, layer)))
-            for key, file in tables.items():
-                table.add(key, self.place(file))
+                _append(table, "tracks", _item(self._track(file, layer)))
+            for key, file in tables:
+                if key in table:
+                    _append(table, key, self.place(file))
+                else:
+                    table.add(key, self.place(file))
 
         if logs or tables:
             self._edit("operation", job.known, change)
         self.added += [f"{file.name}, to {called}." for file, _ in logs]
-        self.added += [f"{file.name}, as {key} of {called}." for key, file in tables.items()]
+        self.added += [f"{file.name}, as {key} of {called}." for key, file in tables]
 
     def exchange(self, old: Path, new: StickFile, why: str) -> None:
         """Let every operation that names one log name another, which holds all of it."""
@@ -548,6 +560,21 @@ class SeasonText:
         return asked
 
 
+def _tables(job: Job) -> dict[str, list[StickFile]]:
+    """Tables of a job, by the key that names them."""
+    found = {"blockages": job.blockages, "loads": [job.loads] if job.loads is not None else []}
+    return {key: files for key, files in found.items() if files}
+
+
+def _append(table: Any, key: str, value: Any) -> None:
+    """Add to a list of a table that is being edited; what stands alone becomes one."""
+    if not isinstance(table[key], list):
+        alone = tomlkit.array()
+        alone.append(table[key])
+        table[key] = alone
+    table[key].append(value)
+
+
 def _comment(text: str, mark: str = "") -> str:
     """Write a sentence as lines of comment."""
     whole = _KEY_AND_VALUE.sub(lambda found: found[0].replace(" ", _HELD), _plain(text))
@@ -627,11 +654,14 @@ def _value(value: Any) -> str:
     return repr(value) if isinstance(value, int | float) else quoted(str(value))
 
 
-def geojson(shape: BaseGeometry, name: str) -> str:
-    """Write an outline as a map file."""
-    feature = {
-        "type": "Feature",
-        "properties": {"name": name},
-        "geometry": json.loads(shapely.to_geojson(shape)),
-    }
-    return json.dumps({"type": "FeatureCollection", "features": [feature]}) + "\n"
+def _geojson(shapes: Iterable[tuple[str, BaseGeometry]]) -> str:
+    """Write named shapes as a map file."""
+    features = [
+        {
+            "type": "Feature",
+            "properties": {"name": name},
+            "geometry": json.loads(shapely.to_geojson(shape)),
+        }
+        for name, shape in shapes
+    ]
+    return json.dumps({"type": "FeatureCollection", "features": features}) + "\n"

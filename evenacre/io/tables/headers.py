@@ -7,9 +7,15 @@ from dataclasses import dataclass
 
 from evenacre.io.tables.vocabulary import meant_by
 from evenacre.units.parsing import Dimension, unit_factor
+from evenacre.units.spelling import spelled_unit
 
 _BRACKETED = re.compile(r"^(.*\S)\s*[(\[{]([^()\[\]{}]*)[)\]}]\s*$")
 _CAMEL = re.compile(r"(?<=[a-z])(?=[A-Z])|(?<=[A-Za-z])(?=\d)|(?<=\d)(?=[A-Za-z])")
+_RATIO = re.compile(
+    r"[^\W\d]+\.?\s*(/|per\b)\s*[\d,]*\s*[^\W\d]+|[^\W\d]+\s*(-1|⁻¹)", re.IGNORECASE
+)
+# Most words of a unit that stands at the end of a name without brackets.
+_LONGEST_UNIT = 6
 _JOINED = re.compile(r"(lbs?|kg|oz|g|t)(ac|acre|ha|s|sec|h|hr)")
 CUT_LENGTH = 10
 """Longest name in a Shapefile; longer ones are cut to it."""
@@ -49,15 +55,30 @@ class Header:
         parts = [p for p in re.split(r"[\s_]+", self.name) if p]
         if len(parts) == 1:
             parts = list(self.meant)
-        for count in (3, 2, 1):
-            if count >= len(parts):
-                continue
-            tail = parts[-count:]
-            for text in ("/".join(tail), " ".join(tail), "".join(tail)):
+        for count in range(min(_LONGEST_UNIT, len(parts) - 1), 0, -1):
+            for text in _spelled(parts[-count:]):
                 factor = self._factor(text, dimension)
                 if factor is not None:
                     return factor, count
         return None, 0
+
+    @property
+    def stated_unit(self) -> str:
+        """The unit the name ends with, of whatever kind and known or not; empty if none is seen.
+
+        Without brackets only a ratio of known units counts, and a mass.
+        """
+        if text := self.unit_text:
+            known = "%" in text or _RATIO.search(text) or spelled_unit(text) is not None
+            return text if known else ""
+        parts = [p for p in re.split(r"[\s_]+", self.name) if p]
+        if len(parts) > 1 and len(parts[-1]) > 1 and unit_factor(parts[-1], Dimension.MASS):
+            return parts[-1]
+        for count in range(min(_LONGEST_UNIT, len(parts) - 1), 1, -1):
+            for text in _spelled(parts[-count:]):
+                if _RATIO.search(text) and spelled_unit(text) is not None:
+                    return text
+        return ""
 
     def _factor(self, text: str, dimension: Dimension) -> float | None:
         """Also where the stroke was lost: ``lbac``, and ``lbs`` of a flow."""
@@ -75,6 +96,11 @@ class Header:
         taken = max(self._unit(d)[1] for d in (Dimension.MASS_PER_AREA, Dimension.MASS_PER_TIME))
         parts = parts[: len(parts) - taken]
         return " ".join(p for p in parts if not set(_words(p)) <= noise).strip(" -:,")
+
+
+def _spelled(words: list[str]) -> tuple[str, ...]:
+    """What words at the end of a name may spell together."""
+    return "/".join(words), " ".join(words), "".join(words)
 
 
 def read_header(name: str) -> Header:

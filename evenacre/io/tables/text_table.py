@@ -19,7 +19,7 @@ from evenacre.io.common.arrow_arrays import told_apart
 from evenacre.io.common.findings import FEW, Findings, counted
 from evenacre.io.tables.record_table import RecordTable
 from evenacre.io.untrusted import budget
-from evenacre.io.untrusted.files import read_start, read_whole
+from evenacre.io.untrusted.files import read_start, read_whole, wide_encoding
 
 _SEPARATORS = (";", "\t", "|", ",")
 _SAMPLE_LINES, _SAMPLE_BYTES = 200, 1 << 18
@@ -260,15 +260,12 @@ def _utf8(raw: bytes, file: str, findings: Findings) -> bytes:
     if raw.startswith(codecs.BOM_UTF8):
         raw = raw[len(codecs.BOM_UTF8) :]
     encoding = "utf-8"
-    if raw.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
-        encoding = "utf-16"
-    elif b"\0" in raw[:4096]:
-        even, odd = raw[:4096:2].count(0), raw[1:4096:2].count(0)
-        if max(even, odd) < 0.4 * len(raw[:4096]) / 2:
+    if b"\0" in raw[:4096]:
+        encoding = wide_encoding(raw)
+        if not encoding:
             raise InputError.at(
                 file, "", "this is not a text file.", "Give a CSV, GPX or layer file."
             )
-        encoding = "utf-16-le" if odd > even else "utf-16-be"
     try:
         text = raw.decode(encoding)
     except UnicodeDecodeError:

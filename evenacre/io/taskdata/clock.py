@@ -19,7 +19,7 @@ _NO_DAY = 0xFFFF
 _ZONE_STEP_S, _ZONE_MOST_S, _ZONE_OFF_S = 900.0, 52_200.0, 300.0
 # A log is of one job; a record this far from the others in time is damage.
 _JOB_S = 60 * 86_400.0
-_DEGREE = 1e-7
+_DEGREE, _HDOP = 1e-7, 0.1
 
 # What the receiver itself calls no position; one that it says nothing of is as good as any.
 _NO_POSITION = {NO_FIX: "no fix", 14: "error"}
@@ -33,6 +33,7 @@ class Stamps(NamedTuple):
     lon: FloatArray
     lat: FloatArray
     quality: IntArray  # Kind of fix, numbered as in :mod:`evenacre.io.common.fix_quality`
+    hdop: FloatArray  # Horizontal dilution of precision
 
 
 def read_stamps(
@@ -82,7 +83,9 @@ def read_stamps(
             f"{counted(int(untold.sum()), 'position')}; they are used."
         )
     quality = np.where((status >= NO_FIX) & (status < NOT_TOLD), status, NOT_TOLD).astype(np.int64)
-    return Stamps(_times(heads, time_zone, about), lon, lat, quality), left_out
+    hdop = column("hdop", _HDOP)
+    hdop[hdop <= 0] = np.nan
+    return Stamps(_times(heads, time_zone, about), lon, lat, quality, hdop), left_out
 
 
 def _moves(lon: FloatArray, lat: FloatArray) -> bool:

@@ -4,18 +4,16 @@ from __future__ import annotations
 
 import hashlib
 import os
-import tempfile
 import zipfile
 from collections.abc import Callable, Iterator
-from contextlib import AbstractContextManager
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from functools import partial
 from itertools import islice
 from pathlib import Path, PurePosixPath
 
 from evenacre.errors import InputError
 from evenacre.io.untrusted import budget
-from evenacre.io.untrusted.archives import DISTRUST, archive_in, open_archive, read_member
+from evenacre.io.untrusted.archives import DISTRUST, ZipWalk, is_hidden
 from evenacre.io.untrusted.files import read_whole
 
 MAIN = "taskdata.xml"
@@ -23,14 +21,10 @@ MAX_BYTES = 160 * 1024**2
 """Largest file read: a log of 160 MB holds days of driving at 10 Hz."""
 
 _MAX_SETS = 100
-_MAX_NESTED, _MAX_ZIPS, _MAX_NESTED_BYTES = 4, 500, 512 * 1024**2
-_WANTED = (".xml", ".bin", ".zip")
-# Folders that archivers and systems add.
-_NOT_OURS = ("__MACOSX", "System Volume Information", "$RECYCLE.BIN")
+_PARTS = (".xml", ".bin")
 
 Reader = Callable[[int], bytes]
 """Gives the bytes of a file, up to a limit."""
-_Archive = Callable[[], AbstractContextManager[zipfile.ZipFile]]
 
 
 @dataclass(frozen=True)
@@ -81,7 +75,7 @@ def is_taskdata(path: Path) -> bool:
             return True
         if not path.is_dir() and not (path.is_file() and zipfile.is_zipfile(path)):
             return False
-        return any(_is_main(place) for place, _ in _Finder(path.name).files(path))
+        return any(_is_main(place) for place, _ in _files(path, _walk_of(path.name)))
     except (OSError, ValueError, InputError):
         return False
 
@@ -102,9 +96,9 @@ def open_sets(path: Path) -> tuple[list[TaskFiles], list[str]]:
     if not path.exists():
         raise InputError.at(path, "", "there is no such file.", "Check the name.")
     label = path.name or str(path)
-    finder = _Finder(label)
+    walk = _walk_of(label)
     if path.is_dir() or path.name.lower() != MAIN:
-        found = list(finder.files(path))
+        found = list(_files(path, walk))
     else:
         found = [(PurePosixPath(name), read) for name, read in _beside(label, path.parent)]
     homes: dict[PurePosixPath, list[tuple[PurePosixPath, Reader]]] = {
@@ -118,30 +112,30 @@ def open_sets(path: Path) -> tuple[list[TaskFiles], list[str]]:
             homes[place.parent].append((place, reader))
     sets: list[TaskFiles] = []
     alike: dict[bytes, list[TaskFiles]] = {}
-    warnings = finder.warnings
+    twins: list[str] = []
     for home, files in homes.items():
         name = "" if len(homes) == 1 else home.as_posix()
         said = f"{label}, {name}" if name not in ("", ".") else label
         try:
             made = _task_files(said, name, files)
         except InputError as error:
-            finder.leave_out(error)
+            walk.refused += error.problems
             continue
         others = alike.setdefault(made.main_digest(), []) if len(homes) > 1 else []
         twin = next((other for other in others if made.repeats(other)), None)
         if twin:
-            warnings.append(f"{said}: it is the same as {twin.label} and was left out.")
+            twins.append(f"{said}: it is the same as {twin.label} and was left out.")
         else:
             sets.append(made)
             others.append(made)
     if not sets:
-        if warnings:
-            raise finder.failures[0]
+        if walk.refused:
+            raise InputError(walk.refused)
         what = "there is no TASKDATA.XML in it."
         raise InputError.at(label, "", what, "Name the folder or zip that holds it.")
     if len(sets) == 1:
         sets = [replace(sets[0], label=label, place="")]
-    return sets, warnings
+    return sets, [*(f"{problem} It was left out." for problem in walk.refused), *twins]
 
 
 def taskdata_parts(path: Path) -> list[Path] | None:
@@ -150,7 +144,7 @@ def taskdata_parts(path: Path) -> list[Path] | None:
         homes = {path.parent}
         zips: list[Path] = []
     elif path.is_dir():
-        files = list(islice(_walk(path), budget.ARCHIVE_MEMBERS))
+        files = list(islice(_below(path), budget.ARCHIVE_MEMBERS))
         homes = {file.parent for file in files if file.name.lower() == MAIN}
         zips = [file for file in files if file.suffix.lower() == ".zip"]
         if not homes and not any(is_taskdata(file) for file in zips):
@@ -168,25 +162,24 @@ def _task_files(label: str, name: str, found: list[tuple[PurePosixPath, Reader]]
         if key in readers:
             what = "the file is there twice, in upper and lower case."
             raise InputError.at(label, str(place), what, "Remove one of them.")
-        if place.suffix.lower() != ".zip":
-            readers[key] = reader
+        readers[key] = reader
     return TaskFiles(label, name, readers)
 
 
 def _is_flat(entry: Path) -> bool:
-    return entry.name.lower().endswith((".xml", ".bin")) and not entry.is_dir()
+    return entry.name.lower().endswith(_PARTS) and not entry.is_dir()
 
 
 def _is_main(place: PurePosixPath) -> bool:
     return place.name.lower() == MAIN
 
 
-def _walk(folder: Path) -> Iterator[Path]:
-    """Give the files below a folder that may belong to task data, but for hidden folders."""
+def _below(folder: Path) -> Iterator[Path]:
+    """Give the files below a folder that may belong to task data, but for hidden ones."""
     for home, folders, names in os.walk(folder):
-        folders[:] = sorted(f for f in folders if f[:1] != "." and f not in _NOT_OURS)
+        folders[:] = sorted(f for f in folders if not is_hidden(f))
         for name in sorted(names):
-            if name.lower().endswith(_WANTED) and name[:1] != ".":
+            if name.lower().endswith((*_PARTS, ".zip")) and not is_hidden(name):
                 yield Path(home, name)
 
 
@@ -194,7 +187,7 @@ def _beside(label: str, folder: Path) -> Iterator[tuple[str, Reader]]:
     """Give the files of one folder, each to be read when it is asked for."""
     home = folder.resolve()
     for entry in sorted(folder.iterdir()):
-        if not entry.name.lower().endswith((".xml", ".bin")):
+        if not entry.name.lower().endswith(_PARTS):
             continue
         if entry.is_symlink() and entry.resolve().parent != home:
             raise InputError.at(label, entry.name, "it is a link out of its folder.", DISTRUST)
@@ -202,84 +195,27 @@ def _beside(label: str, folder: Path) -> Iterator[tuple[str, Reader]]:
             yield entry.name, partial(read_whole, entry, f"{label}, {entry.name}")
 
 
-@dataclass
-class _Finder:
-    """Goes through folders and zips within zips, within one budget."""
-
-    label: str
-    warnings: list[str] = field(default_factory=list)
-    failures: list[InputError] = field(default_factory=list)
-    left_bytes: int = _MAX_NESTED_BYTES
-    left_zips: int = _MAX_ZIPS
-
-    def files(self, path: Path) -> Iterator[tuple[PurePosixPath, Reader]]:
-        """Give the place of every file and how to read it."""
-        if not path.is_dir():
-            yield from self._members(partial(open_archive, path, self.label), PurePosixPath(), 0)
-            return
-        seen: dict[Path, None] = {}
-        for count, file in enumerate(_walk(path)):
-            if count == budget.ARCHIVE_MEMBERS:
-                what = f"there are over {count:,} files below it, too many to be read."
-                raise InputError.at(self.label, "", what, "Name the folder of the task data.")
-            place = PurePosixPath(file.relative_to(path).as_posix())
-            if place.suffix.lower() == ".zip" and not file.is_symlink():
-                label = f"{self.label}, {place}"
-                yield from self._nested(partial(open_archive, file, label), place, 0)
-            elif _is_main(place):
-                seen[file.parent] = None
-        for home in seen:
-            inside = PurePosixPath(home.relative_to(path).as_posix())
-            for name, reader in _beside(self.label, home):
-                yield inside / name, reader
-
-    def leave_out(self, error: InputError) -> None:
-        """Tell of something that was left out for what is wrong with it."""
-        self.failures.append(error)
-        self.warnings.append(f"{error.problems[0]} It was left out.")
-
-    def _nested(
-        self, archive: _Archive, place: PurePosixPath, depth: int
-    ) -> Iterator[tuple[PurePosixPath, Reader]]:
-        """Look into a zip beside others; what is wrong with it is told and harms no other."""
-        self.left_zips -= 1
-        if self.left_zips < 0:
-            what = f"there are over {_MAX_ZIPS:,} zips in it, too many to be looked into."
-            raise InputError.at(self.label, "", what, "Name the zip of the task data.")
-        try:
-            found = list(self._members(archive, place, depth))
-            if any(_is_main(inside) for inside, _ in found):
-                yield from found
-        except InputError as error:
-            if self.left_zips < 0:
-                raise
-            self.leave_out(error)
-
-    def _members(
-        self, archive: _Archive, inside: PurePosixPath, depth: int
-    ) -> Iterator[tuple[PurePosixPath, Reader]]:
-        with archive() as opened:
-            for member in opened.infolist():
-                place = inside / member.filename.replace("\\", "/")
-                parts = place.relative_to(inside).parts
-                if member.is_dir() or not place.name.lower().endswith(_WANTED):
-                    continue
-                if any(part in _NOT_OURS for part in parts):
-                    continue
-                label = f"{self.label}, {inside}" if depth else self.label
-                if place.suffix.lower() != ".zip":
-                    yield place, partial(_read_member, archive, member, label)
-                elif depth < _MAX_NESTED:
-                    content = read_member(opened, member, label, min(self.left_bytes, MAX_BYTES))
-                    self.left_bytes -= len(content)
-                    # It lives as long as something may be read from it.
-                    kept = tempfile.TemporaryFile()  # noqa: SIM115
-                    kept.write(content)
-                    kept.flush()
-                    within = partial(archive_in, kept, f"{self.label}, {place}")
-                    yield from self._nested(within, place, depth + 1)
+def _walk_of(label: str) -> ZipWalk:
+    return ZipWalk(label, _PARTS, whole=True)
 
 
-def _read_member(archive: _Archive, member: zipfile.ZipInfo, label: str, limit: int) -> bytes:
-    with archive() as opened:
-        return read_member(opened, member, label, limit)
+def _files(path: Path, walk: ZipWalk) -> Iterator[tuple[PurePosixPath, Reader]]:
+    """Give the place of every file in a zip, or of sets and in zips below a folder, to be read."""
+    if not path.is_dir():
+        yield from ((PurePosixPath(packed.name), packed.read) for packed in walk.files(path))
+        return
+    seen: dict[Path, None] = {}
+    for count, file in enumerate(_below(path)):
+        if count == budget.ARCHIVE_MEMBERS:
+            what = f"there are over {count:,} files below it, too many to be read."
+            raise InputError.at(walk.label, "", what, "Name the folder of the task data.")
+        place = PurePosixPath(file.relative_to(path).as_posix())
+        if place.suffix.lower() == ".zip" and not file.is_symlink():
+            for packed in walk.beside_others(file, str(place)):
+                yield PurePosixPath(packed.name), packed.read
+        elif _is_main(place):
+            seen[file.parent] = None
+    for home in seen:
+        inside = PurePosixPath(home.relative_to(path).as_posix())
+        for name, reader in _beside(walk.label, home):
+            yield inside / name, reader

@@ -50,7 +50,7 @@ def track_of(
 
     It gets the name and the findings of its subject.
     """
-    time_s, lon, lat, quality = log.stamps
+    time_s, lon, lat, quality, hdop = log.stamps
     timed = np.isfinite(time_s)
     placed = timed & np.isfinite(lon)
     if not placed.any():
@@ -59,7 +59,7 @@ def track_of(
     if not timed.all():
         about.warn(f"left out {counted(int((~timed).sum()), 'record')} without a time.")
     report_quality(about.name, quality[placed], about.findings)
-    sigma = position_sigma_m(quality)
+    sigma = position_sigma_m(quality, hdop)
     work = logged_work(log, machines.completed(log), about)
     sections, on, width = agreed(work, sections_on(work), working(work), _width(work))
     amounts = read_amounts(work, allotments, sections)

@@ -8,15 +8,17 @@ import os
 import re
 import stat
 import tempfile
+import weakref
 import zipfile
 import zlib
-from collections.abc import Collection, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Collection, Iterator
+from contextlib import AbstractContextManager, contextmanager, nullcontext
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path, PurePosixPath
 from typing import BinaryIO, NamedTuple
 
-from evenacre.errors import InputError, Problem, gathered
+from evenacre.errors import InputError, Problem
 from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.files import open_file, size_within
 
@@ -25,8 +27,9 @@ _METHODS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
 _DRIVE = re.compile(r"^[A-Za-z]:")
 _BLOCK = 1 << 20
 _ARCHIVES = {".zip", ".kmz"}
-# The Mac's archiver adds a hidden copy of each name.
-_HIDDEN = "__MACOSX"
+# Folders and files that archivers and systems add.
+_OF_THE_SYSTEM = {"__macosx", "system volume information", "$recycle.bin", "lost.dir"}
+_OF_THE_SYSTEM |= {"desktop.ini", "thumbs.db"}
 _PLAIN_NAME = re.compile(r"\w[\w ()+.-]*")
 _LONGEST_NAME = 100  # bytes
 _ENTRY = re.compile(rb"PK\x01\x02")
@@ -79,6 +82,116 @@ def read_member(
     return b"".join(_blocks(archive, member, label, limit_bytes))
 
 
+@dataclass(frozen=True)
+class Packed:
+    """A file in a zip, or in a zip inside it."""
+
+    name: str  # ``inner.zip/folder/a.shp``
+    label: str  # of the zip it lies in, as people know it
+    member: zipfile.ZipInfo
+    _opened: zipfile.ZipFile
+    _again: Opener
+
+    def blocks(self, limit_bytes: int) -> Iterator[bytes]:
+        """Give its content piece by piece, now or once the walk is over."""
+        with nullcontext(self._opened) if self._opened.fp else self._again() as archive:
+            yield from _blocks(archive, self.member, self.label, limit_bytes)
+
+    def read(self, limit_bytes: int) -> bytes:
+        """Return its content."""
+        return b"".join(self.blocks(limit_bytes))
+
+
+Opener = Callable[[], AbstractContextManager[zipfile.ZipFile]]
+
+
+@dataclass
+class ZipWalk:
+    """Goes through zips and those inside them, all on one budget.
+
+    What is wrong with a zip inside another is told and harms no other; what systems hide is
+    passed over. With ``whole`` a zip in which anything may do harm is refused as it is opened.
+
+    Attributes
+    ----------
+    label : str
+        What is walked through, as people know it.
+    wanted : collection of str
+        Suffixes, in lower case.
+    refused : list of Problem
+        What is wrong with zips inside others.
+    """
+
+    label: str
+    wanted: Collection[str]
+    whole: bool = False
+    refused: list[Problem] = field(default_factory=list)
+    left_bytes: int = field(default_factory=lambda: budget.MAP_BYTES)
+    left_members: int = field(default_factory=lambda: budget.ARCHIVE_MEMBERS)
+    left_zips: int = field(default_factory=lambda: budget.ARCHIVE_MAPS)
+
+    def files(self, path: Path) -> Iterator[Packed]:
+        """Give every wanted file in a zip, those of zips in it last."""
+        yield from self._inside(partial(open_archive, path, self.label, whole=self.whole), "", 0)
+
+    def beside_others(self, path: Path, name: str) -> Iterator[Packed]:
+        """As `files`, of a zip of which others do not depend."""
+        label = f"{self.label}, {name}"
+        archive = partial(open_archive, path, label, whole=self.whole)
+        yield from self._nested(lambda: archive, name, 0)
+
+    def spend(self, content_bytes: int, place: str) -> None:
+        """Take so much from the budget of what is unpacked."""
+        self.left_bytes -= content_bytes
+        if self.left_bytes < 0:
+            raise _too_large(self.label, place)
+
+    def _nested(self, taken: Callable[[], Opener], name: str, depth: int) -> Iterator[Packed]:
+        self.left_zips -= 1
+        try:
+            if self.left_zips < 0:
+                what = f"There are over {budget.ARCHIVE_MAPS} zips in it, too many to look into."
+                raise InputError.at(self.label, "", what, "Zip those of one field.")
+            if depth > budget.ARCHIVE_DEPTH:
+                place = f"{self.label}, {name}"
+                raise InputError.at(place, "", "It lies too deep in zips.", DISTRUST)
+            yield from self._inside(taken(), name, depth)
+        except InputError as error:
+            if min(self.left_zips, self.left_members, self.left_bytes) < 0:
+                raise  # there is no going on
+            self.refused += error.problems
+
+    def _inside(self, archive: Opener, place: str, depth: int) -> Iterator[Packed]:
+        label = f"{self.label}, {place}" if place else self.label
+        inner: list[Packed] = []
+        with archive() as opened:
+            members = [m for m in opened.infolist() if not (m.is_dir() or is_hidden(_name(m)))]
+            self.left_members -= len(members)
+            if self.left_members < 0:
+                raise _too_many(self.label)
+            for member in members:
+                name = str(PurePosixPath(place, _name(member)))
+                suffix = PurePosixPath(name).suffix.lower()
+                packed = Packed(name, label, member, opened, archive)
+                if suffix in _ARCHIVES:
+                    inner.append(packed)
+                elif suffix in self.wanted:
+                    yield packed
+            for packed in inner:
+                yield from self._nested(partial(self._kept, packed), packed.name, depth + 1)
+
+    def _kept(self, packed: Packed) -> Opener:
+        """Unpack a zip to where it lies as long as something may be read from it."""
+        kept = tempfile.TemporaryFile()  # noqa: SIM115
+        opener = partial(archive_in, kept, f"{self.label}, {packed.name}", whole=self.whole)
+        weakref.finalize(opener, kept.close)
+        for block in packed.blocks(budget.MAP_BYTES):
+            self.spend(len(block), packed.name)
+            kept.write(block)
+        kept.flush()
+        return opener
+
+
 class Member(NamedTuple):
     """A file of a zip, unpacked."""
 
@@ -99,7 +212,7 @@ class Unpacked:
 def unpacked(path: Path, label: str, wanted: Collection[str]) -> Iterator[Unpacked]:
     """Unpack the members with certain suffixes into a folder of the system's for a while.
 
-    Zips within the zip are looked into too. What other systems hide in a zip is passed over.
+    Zips within the zip are looked into too.
 
     Parameters
     ----------
@@ -117,88 +230,47 @@ def unpacked(path: Path, label: str, wanted: Collection[str]) -> Iterator[Unpack
     InputError
         As :func:`open_archive`, and when they are too many or too large.
     """
+    walk = ZipWalk(label, wanted)
+    found: dict[str, Member] = {}  # by the name in lower case
+    stems: dict[str, tuple[str, str]] = {}
+    warnings: list[str] = []
     with tempfile.TemporaryDirectory(prefix="evenacre-") as home:
-        most = budget.MAP_BYTES, budget.ARCHIVE_MEMBERS
-        unpacking = _Unpacking(label, Path(home), wanted, *most)
-        unpacking.take(path, label, "", budget.ARCHIVE_DEPTH)
-        members = sorted(unpacking.found.values(), key=lambda member: member.name)
-        passed = [f"{problem} It was passed over." for problem in unpacking.refused]
-        yield Unpacked(members, unpacking.warnings + passed, unpacking.refused)
-
-
-@dataclass
-class _Unpacking:
-    """A zip being unpacked with those inside it, all on one budget."""
-
-    label: str
-    home: Path
-    wanted: Collection[str]
-    left_bytes: int
-    left_members: int
-    # By the name in lower case
-    found: dict[str, Member] = field(default_factory=dict)
-    stems: dict[str, tuple[Path, str]] = field(default_factory=dict)
-    warnings: list[str] = field(default_factory=list)
-    refused: list[Problem] = field(default_factory=list)
-
-    def take(self, path: Path, place: str, folder: str, depth: int) -> None:
-        """Unpack what is wanted of a zip, then of the zips in it."""
-        inner: list[Member] = []
-        with open_archive(path, place, whole=False) as archive:
-            members = [m for m in archive.infolist() if not (m.is_dir() or _is_hidden(m))]
-            self.left_members -= len(members)
-            if self.left_members < 0:
-                raise _too_many(self.label)
-            for member in members:
-                name = folder + _name(member)
-                suffix = PurePosixPath(name).suffix.lower()
-                if suffix in _ARCHIVES:
-                    inner.append(Member(self._write(archive, member, name), name))
-                elif suffix in self.wanted:
-                    if (known := self.found.get(name.lower())) is not None:
-                        self.warnings.append(
-                            f'{self.label}: it holds "{known.name}" twice; the later is read.'
-                        )
-                    self.found[name.lower()] = Member(self._write(archive, member, name), name)
-        for file, name in inner:
-            place = f"{self.label}, {name}"
-            with gathered(self.refused):
-                if not depth:
-                    raise InputError.at(place, "", "It lies too deep in zips.", DISTRUST)
-                self.take(file, place, f"{name}/", depth - 1)
-            over = (
-                len(self.stems) > budget.ARCHIVE_MAPS or min(self.left_bytes, self.left_members) < 0
+        for packed in walk.files(path):
+            place = PurePosixPath(packed.name)
+            # Some layers are called by the name of their file, so a plain one is kept.
+            stem = place.stem if _is_plain(place.stem) else "map"
+            folder, stem = stems.setdefault(
+                str(place.with_suffix("")).lower(), (str(len(stems)), stem)
             )
-            if over:  # a budget is used up, so there is no going on
-                raise InputError(self.refused[-1])
-            file.unlink()
+            if len(stems) > budget.ARCHIVE_MAPS:
+                most = budget.ARCHIVE_MAPS
+                what = f"The zip holds more than the {most} maps and logs that are read."
+                raise InputError.at(label, "", what, "Zip those of one field.")
+            key = packed.name.lower()
+            if key in found:
+                warnings.append(f'{label}: it holds "{found[key].name}" twice; the later is read.')
+            file = Path(home, folder, f"{stem}{place.suffix.lower()}")
+            _write(packed, file, walk)
+            found[key] = Member(file, packed.name)
+        members = sorted(found.values(), key=lambda member: member.name)
+        passed = [f"{problem} It was passed over." for problem in walk.refused]
+        yield Unpacked(members, warnings + passed, walk.refused)
 
-    def _write(self, archive: zipfile.ZipFile, member: zipfile.ZipInfo, name: str) -> Path:
-        plain = PurePosixPath(name)
-        # Some layers are called by the name of their file, so a plain one is kept.
-        stem = plain.stem if _is_plain(plain.stem) else "map"
-        fresh = (self.home / str(len(self.stems)), stem)
-        folder, stem = self.stems.setdefault(str(plain.with_suffix("")).lower(), fresh)
-        if len(self.stems) > budget.ARCHIVE_MAPS:
-            what = f"The zip holds more than the {budget.ARCHIVE_MAPS} maps and logs that are read."
-            raise InputError.at(self.label, "", what, "Zip those of one field.")
-        folder.mkdir(exist_ok=True)
-        file = folder / f"{stem}{plain.suffix.lower()}"
-        try:
-            with file.open("wb") as out:
-                for block in _blocks(archive, member, self.label, budget.MAP_BYTES):
-                    self.left_bytes -= len(block)
-                    if self.left_bytes < 0:
-                        raise _too_large(self.label, name)
-                    out.write(block)
-        except OSError as error:
-            raise InputError.at(
-                self.label,
-                name,
-                f"There is no room to unpack it in {tempfile.gettempdir()} ({error.strerror}).",
-                "Free some space there, or unpack the zip yourself.",
-            ) from None
-        return file
+
+def _write(packed: Packed, file: Path, walk: ZipWalk) -> None:
+    try:
+        file.parent.mkdir(exist_ok=True)
+        with file.open("wb") as out:
+            for block in packed.blocks(budget.MAP_BYTES):
+                walk.spend(len(block), packed.name)
+                out.write(block)
+    except OSError as error:
+        raise InputError.at(
+            walk.label,
+            packed.name,
+            f"There is no room to unpack it in {tempfile.gettempdir()} ({error.strerror}).",
+            "Free some space there, or unpack the zip yourself.",
+        ) from None
 
 
 def _name(member: zipfile.ZipInfo) -> str:
@@ -206,9 +278,10 @@ def _name(member: zipfile.ZipInfo) -> str:
     return member.filename.replace("\\", "/")
 
 
-def _is_hidden(member: zipfile.ZipInfo) -> bool:
-    parts = PurePosixPath(_name(member)).parts
-    return any(part == _HIDDEN or part.startswith(".") for part in parts)
+def is_hidden(name: str) -> bool:
+    """Whether a file or a folder that it lies in is a system's or an archiver's own."""
+    parts = PurePosixPath(name).parts
+    return any(part.startswith((".", "~$")) or part.lower() in _OF_THE_SYSTEM for part in parts)
 
 
 def _is_plain(stem: str) -> bool:

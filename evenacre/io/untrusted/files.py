@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import os
 import stat
 from collections.abc import Iterator
@@ -12,6 +13,7 @@ from evenacre.errors import InputError
 from evenacre.io.untrusted import budget
 
 _BLOCK = 1 << 20
+_LOOKED_AT, _ZEROS = 4096, 0.2  # of which so many are zeros in text of two bytes a sign
 
 
 def open_file(path: Path, label: str = "") -> BinaryIO:
@@ -51,6 +53,23 @@ def read_start(path: Path, size_bytes: int, label: str = "") -> bytes:
 def read_whole(path: Path, label: str = "", limit_bytes: int = budget.TEXT_BYTES) -> bytes:
     """Return all of a file."""
     return b"".join(blocks(path, label, limit_bytes))
+
+
+def wide_encoding(start: bytes) -> str:
+    """Name the encoding of text of two bytes a sign, by its mark or its zeros; empty of others."""
+    if start.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        return "utf-16"
+    even, odd = start[:_LOOKED_AT:2].count(0), start[1:_LOOKED_AT:2].count(0)
+    # Binary messages of a receiver hold zeros at all places.
+    if max(even, odd) < max(_ZEROS * len(start[:_LOOKED_AT]), 4 * min(even, odd)):
+        return ""
+    return "utf-16-le" if odd > even else "utf-16-be"
+
+
+def narrowed(content: bytes) -> bytes:
+    """Text of two bytes a sign as UTF-8; anything else as it is."""
+    encoding = wide_encoding(content) if b"\0" in content[:_LOOKED_AT] else ""
+    return content.decode(encoding, errors="replace").encode() if encoding else content
 
 
 def blocks(path: Path, label: str = "", limit_bytes: int = budget.TEXT_BYTES) -> Iterator[bytes]:

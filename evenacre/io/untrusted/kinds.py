@@ -6,6 +6,8 @@ import codecs
 import re
 from enum import Enum
 
+from evenacre.io.untrusted.files import narrowed
+
 LOOKED_AT = 1 << 16
 """Bytes at the beginning of a file that tell its kind."""
 
@@ -53,9 +55,7 @@ def map_kind(start: bytes) -> MapKind | None:
     for magic, kind in _MAGIC.items():
         if start.startswith(magic):
             return kind
-    if start.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
-        start = start.decode("utf-16", errors="ignore").encode()
-    text = start.removeprefix(codecs.BOM_UTF8).lstrip(b" \t\r\n\x1e")
+    text = narrowed(start).removeprefix(codecs.BOM_UTF8).lstrip(b" \t\r\n\x1e")
     if text.startswith((b"{", b"[")):
         return MapKind.GEOJSON
     return _xml_kind(text) if text.startswith(b"<") else None

@@ -20,41 +20,77 @@ LOAD_TOLERANCE = 1e-6
 """Part of a load that no one goes back for: below the solver's own tolerance."""
 
 
-def fills_through(used_kg: FloatArray, load_kg: float) -> IntArray:
-    """Fills, whole loads each from an empty cart, that it takes to have sown so much."""
-    return np.ceil(used_kg / load_kg - LOAD_TOLERANCE).astype(np.int64)
+def fills_needed(sown_kg: FloatArray, most: IntArray, load_kg: float) -> IntArray | None:
+    """Find the fewest fills on each of n days, at most so many; None: they cannot be had.
+
+    A fill goes into an empty cart and may be less than a load. So it need not wait until a whole
+    load is used up: where the next day has no time for it, the load before is made smaller, and
+    the cart is empty in the evening. That is why the seed that was loaded by the evening of a day
+    can be anything from what was sown by then to a load more, or to a load for each fill more
+    than in the evening before, whichever is less.
+    """
+    sown = np.cumsum(sown_kg) / load_kg
+    n = len(sown)
+    need = np.append(np.concatenate([[0.0], sown[:-1]]), sown[-1:])  # loaded before each day
+    for day in reversed(range(n)):
+        if need[day + 1] > sown[day] + 1 + LOAD_TOLERANCE:
+            return None
+        need[day] = max(need[day], need[day + 1] - most[day])
+    if n and need[0] > LOAD_TOLERANCE:
+        return None
+    fills, loaded = np.zeros(n, dtype=np.int64), 0.0
+    for day in range(n):
+        fills[day] = max(np.ceil(need[day + 1] - loaded - LOAD_TOLERANCE), 0)
+        loaded = min(loaded + fills[day], sown[day] + 1) if fills[day] else loaded
+    return fills
 
 
-def sown_kg(
+def loads_of(fills: IntArray, sown_kg: FloatArray, load_kg: float) -> tuple[FloatArray, IntArray]:
+    """Seed sown when the cart runs empty, from 0 to all of it, and the day of each fill.
+
+    A load is whole, unless the cart would not be empty on the day of the next fill; the last
+    is what is still needed.
+    """
+    sown = np.cumsum(sown_kg)
+    day = np.repeat(np.arange(len(fills)), fills)
+    ends = [0.0]
+    for by in [*day[1:], -1] if len(day) else []:
+        ends.append(min(ends[-1] + load_kg, float(sown[by])))
+    if ends[-1] > float(sown[-1:].sum()) - LOAD_TOLERANCE * load_kg:
+        ends[-1] = float(sown[-1:].sum())
+    return np.array(ends), day
+
+
+def sown_in(
     wanted_kg: FloatArray,
-    cart_kg: FloatArray,
+    before_kg: FloatArray,
+    filled: IntArray,
     time_s: FloatArray,
     kg_per_s: float,
-    load_kg: float | None,
+    ends_kg: FloatArray,
     refill_s: float,
-) -> tuple[FloatArray, FloatArray, FloatArray]:
+) -> tuple[FloatArray, IntArray, FloatArray]:
     """Sow as much of ``wanted_kg`` as time allows, filling the cart whenever it runs empty.
 
-    Closed form: what is in the cart, then whole rounds of a fill and a load, then part of one.
-    Arrays are of one shape; without a load the cart never runs empty. Returned are the seed sown,
-    what is left in the cart, and the time it took with fills.
+    ``ends_kg`` is the seed sown when each load runs empty, from 0 on (see ``loads_of``); a cart
+    that never does is one filled once, and ends at infinity. ``before_kg`` was sown already, and
+    ``filled`` loads were put in. Arrays are of one shape. Returned are the seed sown, the loads
+    put in by then, and the time it took with fills.
     """
-    if load_kg is None:
-        sown = np.minimum(wanted_kg, time_s * kg_per_s)
-        return sown, cart_kg, sown / kg_per_s
-    first = np.minimum(np.minimum(wanted_kg, cart_kg), time_s * kg_per_s)
-    time = time_s - first / kg_per_s
-    wanted = wanted_kg - first
-    wanted = np.where((cart_kg - first > 0) | (wanted <= LOAD_TOLERANCE * load_kg), 0.0, wanted)
-    round_s = refill_s + load_kg / kg_per_s
-    rounds = np.floor(time / round_s)
-    last = np.maximum(time - rounds * round_s - refill_s, 0.0) * kg_per_s
-    later = np.minimum(wanted, rounds * load_kg + last)
-    fills = np.ceil(later / load_kg - LOAD_TOLERANCE)
-    left = cart_kg - first + fills * load_kg - later
-    left = np.where(left <= LOAD_TOLERANCE * load_kg, 0.0, left)
-    sown = first + later
-    return sown, left, sown / kg_per_s + fills * refill_s
+    slack = LOAD_TOLERANCE * float(np.diff(ends_kg).max()) if np.isfinite(ends_kg[-1]) else 0.0
+    # By a clock that starts with the first fill: when each load can be sown from, and when not.
+    number = np.arange(1, len(ends_kg))
+    begins_s = ends_kg[:-1] / kg_per_s + number * refill_s
+    until_s = before_kg / kg_per_s + filled * refill_s + time_s
+    by_time = np.maximum(np.searchsorted(begins_s, until_s, side="left"), filled)
+    reached = np.minimum(ends_kg[by_time], (until_s - by_time * refill_s) * kg_per_s)
+    goal = before_kg + wanted_kg
+    by_need = np.maximum(np.searchsorted(ends_kg, goal - slack, side="left"), filled)
+    by_need = np.minimum(by_need, len(ends_kg) - 1)
+    enough = goal <= reached + slack
+    sown = np.where(enough, wanted_kg, np.clip(reached - before_kg, 0.0, wanted_kg))
+    loads = np.where(enough, by_need, by_time)
+    return sown, loads, sown / kg_per_s + (loads - filled) * refill_s
 
 
 def visits_and_fills(
@@ -68,9 +104,8 @@ def visits_and_fills(
 
     A day begins in the paddock that the day before left unfinished; then comes that which
     closes first, then by name. The cart is filled where it runs empty, or in the evening or on
-    a day without a visit where the schedule fills it for a later day. Every fill is a whole
-    load, but the last is only what is still needed: fills add up to what the visits sow. Without
-    a load there are none.
+    a day without a visit where the schedule fills it for a later day. Fills add up to what the
+    visits sow (see ``loads_of``). Without a load there are none.
     """
     order: list[tuple[int, int]] = []  # (day, paddock) of all visits
     for d in range(schedule.share.shape[1]):
@@ -81,7 +116,7 @@ def visits_and_fills(
     seed = problem.seed_kg(schedule.rate_kg_per_m2)
     sown = np.array([seed[p] * schedule.share[p, d] for d, p in order])
     ends = np.concatenate([[0.0], np.cumsum(sown)])
-    loads = _loads(ends, problem.load_kg)
+    loads, fill_days = _loads(ends, problem, schedule)
     visits: list[Visit] = []
     fills: list[CartFill] = []
 
@@ -97,29 +132,26 @@ def visits_and_fills(
         number = len(fills) + 1
         fills.append(CartFill(number, days[d].day, float(start_s), names[p], mass_kg, served))
 
-    clock, today, filled_today = 0.0, -1, 0
+    clock, today = 0.0, -1
     for i, (d, p) in enumerate(order):
         if d != today:
-            early = [e for e in range(today + 1, d) if schedule.fills[e]]
-            if early and len(fills) < len(loads) - 1 and loads[len(fills)] == ends[i]:
-                fill(early[0], days[early[0]].start_s, p)
-            clock, today, filled_today = days[d].start_s, d, 0
+            for early in fill_days[len(fills) :][fill_days[len(fills) :] < d]:
+                fill(int(early), days[early].start_s, p)
+            clock, today = days[d].start_s, d
         start = clock
         clock += problem.setup_s
         work_s = problem.work_s[p] * schedule.share[p, d]
         kg_per_s = sown[i] / work_s if work_s > 0 else np.inf
         at = ends[i]
         last_today = i + 1 == len(order) or order[i + 1][0] != d
-        while len(fills) < len(loads) - 1:
+        while len(fills) < len(fill_days) and fill_days[len(fills)] == d:
             empty = loads[len(fills)]
-            evening = last_today and filled_today < schedule.fills[d] and empty == ends[i + 1]
-            if empty >= ends[i + 1] and not evening:
+            if empty > ends[i + 1] or (empty == ends[i + 1] and not last_today):
                 break
             clock += (empty - at) / kg_per_s
             at = empty
             fill(d, clock, p)
             clock += problem.refill_s
-            filled_today += 1
         clock += (ends[i + 1] - at) / kg_per_s
         visits.append(
             Visit(
@@ -135,17 +167,16 @@ def visits_and_fills(
     return tuple(visits), tuple(fills)
 
 
-def _loads(ends: FloatArray, load_kg: float | None) -> FloatArray:
-    """Seed sown when the cart runs empty, from 0 to the whole: one more than there are fills.
+def _loads(
+    ends: FloatArray, problem: ScheduleProblem, schedule: SeedingSchedule
+) -> tuple[FloatArray, IntArray]:
+    """Seed sown when the cart runs empty, and the days of the fills.
 
     Where that is the end of a visit but for rounding, it is the end of the visit.
     """
-    total = float(ends[-1])
-    if load_kg is None or total <= 0:
-        return np.zeros(1)
-    count = max(int(np.ceil(total / load_kg - LOAD_TOLERANCE)), 1)
-    loads = np.arange(count + 1) * load_kg
-    loads[-1] = total
+    if problem.load_kg is None or not schedule.share.any():
+        return np.zeros(1), np.zeros(0, dtype=np.int64)
+    loads, day = loads_of(schedule.fills, schedule.sown_kg(problem), problem.load_kg)
     nearest = ends[np.abs(ends[:, None] - loads).argmin(axis=0)]
-    near = np.abs(nearest - loads) <= LOAD_TOLERANCE * load_kg
-    return np.where(near, nearest, loads)
+    near = np.abs(nearest - loads) <= LOAD_TOLERANCE * problem.load_kg
+    return np.where(near, nearest, loads), day

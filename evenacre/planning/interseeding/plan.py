@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import shapely
@@ -26,6 +27,16 @@ from evenacre.planning.interseeding.plan_types import (
     Visit,
     WorkDay,
 )
+from evenacre.planning.interseeding.remedies import (
+    EARLIER,
+    LATER,
+    LEVERS,
+    TWO_SIDED,
+    followed,
+    laid_out,
+    remedies,
+)
+from evenacre.planning.interseeding.solver.candidate import Candidate
 from evenacre.planning.interseeding.solver.relaxation import smallest_relaxation
 from evenacre.planning.interseeding.solver.solve import solve_schedule
 from evenacre.planning.interseeding.weather import simulate
@@ -39,6 +50,8 @@ from evenacre.planning.passes.pass_types import Drive, PassPlan
 from evenacre.planning.passes.plan import plan_passes
 
 Say = Callable[[str], None]
+_LIMIT_DAY = 0.1
+"""Part of a limit on what stands that weighs as much as a day of a window; no source."""
 
 
 def plan_interseeding(
@@ -78,33 +91,22 @@ def plan_interseeding(
     >>> [visit.day.isoformat() for visit in plan.visits]
     ['2026-08-18', '2026-08-24']
     """
-    herd = plan_grazing(grazing)
-    days = plan_days(grazing, herd, seeding)
     seeded = [paddock for paddock in grazing.paddocks if paddock.seeded]
-    windows = seeding_windows(grazing, herd, seeding, days)
     passes = []
     for number, paddock in enumerate(seeded, 1):
         say(f"laying out passes, paddock {number} of {len(seeded)}")
         passes.append(plan_passes(paddock.field, drive_of(seeding)))
-    west, south, east, north = shapely.total_bounds([p.field.boundary for p in grazing.paddocks])
-    lon, lat = float(west + east) / 2, float(south + north) / 2
-
-    def calendar_of(seeding: Seeding) -> tuple[WorkDay, ...]:
-        return work_days(days, seeding, lon, lat, time_zone)
-
-    calendar = calendar_of(seeding)
-    taken = _taken(seeding, calendar_of)
-    problem = _problem(seeded, passes, windows, seeding, calendar, taken)
+    task = _Task.of(grazing, seeding, passes, time_zone)
+    herd, windows, calendar, problem = task.herd, task.windows, task.calendar, task.problem
 
     say("solving the schedule")
     schedule = solve_schedule(problem)
     say("looking for what to relax")
-    whole = bool((schedule.share.sum(axis=1) >= WHOLE_SHARE).all())
     names = [paddock.field.name for paddock in seeded]
-    relaxations = tuple(
-        Relaxation(rule, None if index is None else names[index], amount)
-        for rule, index, amount in (() if whole else smallest_relaxation(problem))
-    )
+    relaxations: tuple[Relaxation, ...] = ()
+    relaxed_holds = True
+    if (schedule.share.sum(axis=1) < WHOLE_SHARE).any():
+        relaxations, relaxed_holds = _relaxed(task, passes, time_zone)
     say("simulating the weather")
     chances = None
     if seeding.lost_chance and schedule.share.any():
@@ -141,6 +143,7 @@ def plan_interseeding(
         seed_left_kg=None if seeding.on_hand_kg is None else seeding.on_hand_kg - used_kg,
         chance_all=None if chances is None else chances.all,
         relaxations=relaxations,
+        relaxed_holds=relaxed_holds,
         findings=(
             *herd.findings,
             *window_findings(grazing, herd, seeding, windows),
@@ -161,6 +164,77 @@ def drive_of(seeding: Seeding) -> Drive:
     )
 
 
+@dataclass(frozen=True, eq=False)
+class _Task:
+    """A season made into a problem."""
+
+    grazing: Grazing
+    seeding: Seeding
+    herd: GrazingPlan
+    windows: tuple[SeedingWindow, ...]  # of the paddocks that are to be seeded
+    calendar: tuple[WorkDay, ...]
+    problem: ScheduleProblem
+    lever: str | None  # what makes days longer
+
+    @classmethod
+    def of(
+        cls,
+        grazing: Grazing,
+        seeding: Seeding,
+        passes: Sequence[PassPlan],
+        time_zone: str | None,
+    ) -> _Task:
+        """Work out moves, windows and days; ``passes`` are of the paddocks to be seeded."""
+        herd = plan_grazing(grazing)
+        days = plan_days(grazing, herd, seeding)
+        windows = seeding_windows(grazing, herd, seeding, days)
+        outlines = [p.field.boundary for p in grazing.paddocks]
+        west, south, east, north = shapely.total_bounds(outlines)
+        lon, lat = float(west + east) / 2, float(south + north) / 2
+
+        def calendar_of(seeding: Seeding) -> tuple[WorkDay, ...]:
+            return work_days(days, seeding, lon, lat, time_zone)
+
+        calendar = calendar_of(seeding)
+        lever, longer_s = _longer(seeding, calendar_of)
+        values = [paddock.value for paddock in grazing.paddocks if paddock.seeded]
+        problem = replace(
+            _problem(values, passes, windows, seeding, calendar),
+            taken_s=_taken(seeding, calendar_of),
+            longer_s=longer_s,
+        )
+        return cls(grazing, seeding, herd, windows, calendar, problem, lever)
+
+
+def _relaxed(
+    task: _Task, passes: Sequence[PassPlan], time_zone: str | None
+) -> tuple[tuple[Relaxation, ...], bool]:
+    """Find what to relax, follow it, and see whether there is a schedule then."""
+    eased = smallest_relaxation(task.problem)
+    stays = task.herd.stays
+    relaxations = tuple(
+        remedies(
+            eased,
+            names=[window.paddock for window in task.windows],
+            calendar=task.calendar,
+            stays=stays,
+            grazing=task.grazing,
+            seeding=task.seeding,
+            lever=task.lever,
+        )
+    )
+    if eased.share is None:
+        return relaxations, False
+    season = followed(relaxations, task.grazing, task.seeding, stays, task.calendar)
+    then = _Task.of(*season, passes, time_zone)
+    days, later = ([day.day for day in one.calendar] for one in (task, then))
+    share = laid_out(eased.share, days, later)
+    if share is None or (share[~then.problem.open_days] > 0).any():
+        return relaxations, False
+    rate = then.problem.least_rate_kg_per_m2
+    return relaxations, Candidate.of(then.problem, share, rate).fits
+
+
 def _taken(
     seeding: Seeding, calendar_of: Callable[[Seeding], Sequence[WorkDay]]
 ) -> dict[str, FloatArray]:
@@ -175,30 +249,44 @@ def _taken(
     return {what: _planned_s(calendar_of(eased)) - planned for what, eased in without.items()}
 
 
+def _longer(
+    seeding: Seeding, calendar_of: Callable[[Seeding], Sequence[WorkDay]]
+) -> tuple[str | None, FloatArray]:
+    """Name the setting that makes days with any time longer, and by how much at most."""
+    planned = _planned_s(calendar_of(seeding))
+    for lever in LEVERS:
+        if getattr(seeding, lever) is not None:
+            without: dict[str, Any] = {lever: None}
+            most = _planned_s(calendar_of(replace(seeding, **without)))
+            longer_s = np.where(planned > 0, np.maximum(most - planned, 0.0), 0.0)
+            if longer_s.any():
+                return lever, longer_s
+    return None, np.zeros_like(planned)
+
+
 def _planned_s(calendar: Sequence[WorkDay]) -> FloatArray:
     return np.array([day.planned_s for day in calendar])
 
 
 def _problem(
-    paddocks: Sequence[Paddock],
+    values: Sequence[float],
     passes: Sequence[PassPlan],
     windows: Sequence[SeedingWindow],
     seeding: Seeding,
     calendar: Sequence[WorkDay],
-    taken: dict[str, FloatArray],
 ) -> ScheduleProblem:
     driven = np.array([p.work_m * p.drive.width_m for p in passes])
     covered = np.array([p.covered_m2 for p in passes])
-    value = np.array([p.value for p in paddocks])
-    shut = (len(paddocks), len(calendar))
+    limits = {
+        Rule.RESIDUAL: seeding.residual_most_kg_per_m2,
+        Rule.REGROWTH: seeding.regrowth_most_kg_per_m2,
+    }
     return ScheduleProblem(
         area_m2=driven,
-        value_per_m2=value
+        value_per_m2=np.array(values)
         * np.divide(covered, driven, out=np.zeros_like(driven), where=driven > 0),
         work_s=np.array([p.field_time_s for p in passes]),
-        forbidden={
-            rule.value: np.array([w.blocked[rule] for w in windows]).reshape(shut) for rule in Rule
-        },
+        forbidden=dict(_forbidden(windows, (len(passes), len(calendar)))),
         capacity_s=_planned_s(calendar),
         least_rate_kg_per_m2=seeding.least_rate_kg_per_m2,
         rate_kg_per_m2=seeding.rate_kg_per_m2,
@@ -207,9 +295,22 @@ def _problem(
         load_kg=seeding.load_kg,
         refill_s=seeding.refill_s,
         setup_s=seeding.setup_s,
-        taken_s=taken,
-        hard=frozenset({Rule.HERD.value}),
+        common=frozenset({Rule.SEASON + EARLIER, Rule.SEASON + LATER}),
+        counts_as_day={rule: _LIMIT_DAY * most for rule, most in limits.items() if most},
     )
+
+
+def _forbidden(
+    windows: Sequence[SeedingWindow], shape: tuple[int, int]
+) -> Iterator[tuple[str, FloatArray]]:
+    """How far each rule has to move, those with two sides each by itself."""
+    for rule in Rule:
+        far = np.array([w.blocked[rule] for w in windows], dtype=float).reshape(shape)
+        if rule in TWO_SIDED:
+            yield rule + EARLIER, np.maximum(-far, 0.0)
+            yield rule + LATER, np.maximum(far, 0.0)
+        else:
+            yield rule.value, np.abs(far)
 
 
 def _paddock_plan(

@@ -18,6 +18,8 @@ WEATHER = "weather"
 """Key of the time that the plan leaves to bad weather."""
 WHOLE_SHARE = 1.0 - 1e-6
 """From here on a paddock counts as seeded whole: the solver leaves crumbs."""
+MOVES, WINDOW_FIRST, WINDOW_LAST = "moves", "window_first", "window_last"
+"""What can be changed and is no setting of ``Seeding``."""
 BEYOND = "beyond"
 """Key of a paddock that cannot be seeded whole, whatever is relaxed."""
 
@@ -91,8 +93,9 @@ class SeedingWindow:
     closed_by: Rule | None
     left: dt.date | None  # the herd leaves, before the window opens
     back: dt.date | None  # the herd enters again, after it
-    # (n,); for each of the plan's days, which rules forbid it; ``HERD`` is never relaxed
-    blocked: dict[Rule, BoolArray]
+    # (n,); for each of the plan's days, how far each rule would have to move to allow it, in days
+    # or kg/m2: 0 where it does, below 0 to an earlier day, infinite where nothing helps
+    blocked: dict[Rule, FloatArray]
 
     @property
     def open_days(self) -> BoolArray:
@@ -122,9 +125,9 @@ class ScheduleProblem:
     area_m2: FloatArray
     value_per_m2: FloatArray
     work_s: FloatArray  # (m,); to seed the whole paddock, turns included, refills and set-up not
-    # (m, n); days each paddock is kept shut, by the rule that does it. A key of ``hard`` cannot be
-    # relaxed; any other can.
-    forbidden: dict[str, BoolArray]
+    # (m, n); how far each rule would have to move for the paddock to be open on the day: 0 where it
+    # is, infinite where no move opens it
+    forbidden: dict[str, FloatArray]
     capacity_s: FloatArray  # (n,); time for the drill
     least_rate_kg_per_m2: float
     rate_kg_per_m2: float
@@ -133,9 +136,13 @@ class ScheduleProblem:
     load_kg: float | None = None  # None: no refills
     refill_s: float = 0.0
     setup_s: float = 0.0
+    # What could be relaxed, besides the seed.
     # (n,); time that was taken off ``capacity_s`` and could be given back, by what took it
     taken_s: dict[str, FloatArray] = field(default_factory=dict)
-    hard: frozenset[str] = frozenset()
+    longer_s: FloatArray | None = None  # (n,); time that longer hours could add at most
+    common: frozenset[str] = frozenset()  # rules that are moved for all paddocks together
+    # How much of a rule's move weighs as much as a day; 1 of others
+    counts_as_day: dict[str, float] = field(default_factory=dict)
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -178,18 +185,27 @@ class SeedingSchedule:
     proven: bool
     gap: float  # (bound - value) / bound
 
+    def sown_kg(self, problem: ScheduleProblem) -> FloatArray:
+        """Seed sown on each day, shape (n,)."""
+        return problem.seed_kg(self.rate_kg_per_m2) @ self.share
+
 
 @dataclass(frozen=True)
 class Relaxation:
-    """One constraint to relax, and by how much."""
+    """One constraint to relax, by how much, and what that comes to."""
 
     # ``"seed"``, ``"hours"``, a key of ``taken_s`` (see ``BOOKED``, ``WEATHER``), or a ``Rule``; or
     # ``BEYOND``, where nothing helps
     rule: str
     paddock: str | None  # the paddock whose window it is
-    # Kg of seed, seconds (in a day for ``"hours"``, in all for what takes time), or days of window;
-    # of ``BEYOND`` the share of the paddock that is out of reach
+    # How far to move it: kg of seed, seconds of a day for ``"hours"`` and in all for what takes
+    # time, days or kg/m2 of a rule; of ``BEYOND`` the share of the paddock that is out of reach
     amount: float
+    # What is to be changed, by its name in ``Seeding``, and to what; ``MOVES``: the day the herd
+    # may be back; ``WINDOW_FIRST`` and ``WINDOW_LAST``: of the window that was decided
+    setting: str | None = None
+    to: float | dt.date | None = None
+    freed: tuple[tuple[dt.date, float], ...] = ()  # seconds that a booking gives back on each day
 
 
 @dataclass(frozen=True)
@@ -254,4 +270,7 @@ class InterseedPlan:
     chance_all: float | None  # that every paddock planned is done inside its window
     # The smallest set that would let every paddock be seeded whole; empty: it is
     relaxations: tuple[Relaxation, ...] = ()
+    # That with all of them every paddock within reach is seeded whole was worked out; otherwise
+    # they may fall short
+    relaxed_holds: bool = True
     findings: tuple[Finding, ...] = ()

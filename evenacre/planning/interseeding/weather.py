@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from evenacre.model import BoolArray, FloatArray
-from evenacre.planning.interseeding.fills import LOAD_TOLERANCE, sown_kg
+from evenacre.planning.interseeding.fills import LOAD_TOLERANCE, loads_of, sown_in
 from evenacre.planning.interseeding.plan_types import ScheduleProblem, SeedingSchedule
 
 _DONE = 2e-6
@@ -40,8 +40,9 @@ def simulate(
     A day is lost or good as a whole, each by itself; days known as lost (n,) are lost in every
     season. A good day has all its time, ``full_s`` (n,): first goes what is planned up to that
     day and not done yet, that first which closes first; then the drill goes on with what is
-    planned for later, where it is open already. Work slides only to days that no rule forbids. A
-    drill that has time left in the evening fills an empty cart.
+    planned for later, where it is open already. Work slides only to days that no rule forbids.
+    Loads are those of the plan, in their order; a drill that has time left in the evening puts
+    the next into an empty cart.
 
     Chances have a standard error of sqrt(chance (1 - chance) / runs).
     """
@@ -62,7 +63,11 @@ class _Season:
 
     def __init__(self, problem: ScheduleProblem, schedule: SeedingSchedule, runs: int) -> None:
         self.setup_s, self.refill_s = problem.setup_s, problem.refill_s
-        self.load_kg = problem.load_kg if problem.counts_fills else None
+        # Seed sown when each load is at an end; a cart that is never filled never runs empty.
+        self.ends_kg, filled, load_kg = np.array([0.0, np.inf]), 1, 0.0
+        if problem.load_kg is not None and problem.counts_fills and schedule.fills.any():
+            load_kg, filled = problem.load_kg, 0
+            self.ends_kg, _ = loads_of(schedule.fills, schedule.sown_kg(problem), load_kg)
         full_kg = problem.seed_kg(schedule.rate_kg_per_m2)
         self.kg_per_s = np.divide(
             full_kg, problem.work_s, out=np.full(len(full_kg), 1e300), where=problem.work_s > 0
@@ -72,8 +77,9 @@ class _Season:
         total = self.due_kg[:, -1] if self.due_kg.shape[1] else np.zeros(len(full_kg))
         self.total_kg = total
         self.left = np.repeat(total[:, None], runs, axis=1)
-        self.slack_kg = _DONE * np.maximum(full_kg, self.load_kg or 0.0)
-        self.cart = np.zeros(runs)
+        self.slack_kg = _DONE * np.maximum(full_kg, load_kg)
+        self.empty_kg = LOAD_TOLERANCE * load_kg
+        self.sown_kg, self.filled = np.zeros(runs), np.full(runs, filled)
         self.open = problem.open_days
         days = np.arange(self.open.shape[1])
         self.last = np.where(self.open, days, -1).max(axis=1, initial=-1)
@@ -91,10 +97,9 @@ class _Season:
             time, worked[p] = self._work(p, np.maximum(behind, 0.0), time, worked[p])
         for p in sorted(here, key=lambda p: (self.first[p], self.last[p])):
             time, worked[p] = self._work(p, self.left[p], time, worked[p])
-        if self.load_kg is not None:
-            more = (self.left > self.slack_kg[:, None]).any(axis=0)
-            fill = (self.cart <= LOAD_TOLERANCE * self.load_kg) & (time >= self.refill_s) & more
-            self.cart = np.where(fill, self.load_kg, self.cart)
+        more = self.filled < len(self.ends_kg) - 1
+        empty = self.ends_kg[self.filled] - self.sown_kg <= self.empty_kg
+        self.filled += more & empty & (time >= self.refill_s)
 
     def _work(
         self, paddock: int, wanted_kg: FloatArray, time: FloatArray, here: BoolArray
@@ -104,16 +109,17 @@ class _Season:
         work = (wanted_kg > self.slack_kg[paddock]) & (time + _GRACE_S > setup)
         if not work.any():
             return time, here
-        sown, cart, spent = sown_kg(
+        sown, self.filled, spent = sown_in(
             np.where(work, wanted_kg, 0.0),
-            self.cart,
+            self.sown_kg,
+            self.filled,
             np.where(work, np.maximum(time - setup, 0.0) + _GRACE_S, 0.0),
             self.kg_per_s[paddock],
-            self.load_kg,
+            self.ends_kg,
             self.refill_s,
         )
         self.left[paddock] -= sown
-        self.cart = cart
+        self.sown_kg += sown
         work &= sown > 0
         time = np.maximum(time - np.where(work, spent + setup, 0.0), 0.0)
         return time, here | work

@@ -11,7 +11,7 @@ from astral import Observer
 from astral.sun import elevation, noon, sunrise, sunset
 
 from evenacre.errors import InputError
-from evenacre.model import BoolArray, Grazing, IntArray, Paddock, Seeding
+from evenacre.model import FloatArray, Grazing, IntArray, Paddock, Seeding
 from evenacre.model.finding import Finding
 from evenacre.planning.interseeding.grazing import grown
 from evenacre.planning.interseeding.plan_types import (
@@ -115,8 +115,8 @@ def window_findings(
 
 def _blocked(
     paddock: Paddock, stays: Sequence[PlannedStay], seeding: Seeding, days: Sequence[dt.date]
-) -> dict[Rule, BoolArray]:
-    """For each rule the days it forbids."""
+) -> dict[Rule, FloatArray]:
+    """For each rule how far it would have to move to allow each day (see ``SeedingWindow``)."""
     day = _ordinals(days)
     enter = _ordinals([s.stay.enter for s in stays])
     leave = _ordinals([s.stay.leave for s in stays])
@@ -131,13 +131,14 @@ def _blocked(
 
     residual = np.array([*(s.residual_kg_per_m2 for s in stays), None], dtype=float)[before]
     standing = grown(paddock, residual, since)
+    opens, closes = seeding.opens_after_days, seeding.closes_after_days
     return {
-        Rule.HERD: inside | ungrazed,
-        Rule.WAIT: grazed & (since < seeding.opens_after_days),
-        Rule.RESIDUAL: grazed & (residual > _limit(seeding.residual_most_kg_per_m2)),
-        Rule.CLOSE: grazed & (since > seeding.closes_after_days),
-        Rule.REGROWTH: grazed & (standing > _limit(seeding.regrowth_most_kg_per_m2)),
-        Rule.REGRAZE: until < seeding.ungrazed_days,
+        Rule.HERD: np.where(inside | ungrazed, np.inf, 0.0),
+        Rule.WAIT: np.where(grazed, np.minimum(since - opens, 0.0), 0.0),
+        Rule.RESIDUAL: _above(residual, seeding.residual_most_kg_per_m2),
+        Rule.CLOSE: np.where(grazed, np.maximum(since - closes, 0.0), 0.0),
+        Rule.REGROWTH: _above(standing, seeding.regrowth_most_kg_per_m2),
+        Rule.REGRAZE: np.maximum(seeding.ungrazed_days - until, 0.0),
         Rule.GIVEN: _outside(day, *(paddock.window or (None, None))),
         Rule.SEASON: _outside(day, seeding.first_day, seeding.last_day),
     }
@@ -147,16 +148,19 @@ def _ordinals(days: Sequence[dt.date]) -> IntArray:
     return np.array([day.toordinal() for day in days], dtype=np.int64)
 
 
-def _limit(value: float | None) -> float:
-    return np.inf if value is None else value * (1 + _ROUNDING)
+def _above(standing: FloatArray, most: float | None) -> FloatArray:
+    """How much more stands than the limit; nothing where that is not known."""
+    if most is None:
+        return np.zeros_like(standing)
+    return np.where(standing > most * (1 + _ROUNDING), standing - most, 0.0)
 
 
-def _outside(day: IntArray, first: dt.date | None, last: dt.date | None) -> BoolArray:
-    early, late = first or dt.date.min, last or dt.date.max
-    return np.asarray((day < early.toordinal()) | (day > late.toordinal()))
+def _outside(day: IntArray, first: dt.date | None, last: dt.date | None) -> FloatArray:
+    early, late = (first or dt.date.min).toordinal(), (last or dt.date.max).toordinal()
+    return np.minimum(day - early, 0.0) + np.maximum(day - late, 0.0)
 
 
-def _binding(blocked: dict[Rule, BoolArray], index: int) -> Rule | None:
+def _binding(blocked: dict[Rule, FloatArray], index: int) -> Rule | None:
     """Name the first rule that forbids a day; None past either end of the days."""
     count = len(next(iter(blocked.values())))
     if not 0 <= index < count:

@@ -28,6 +28,7 @@ from evenacre.reports.tables.audit import SKIPS
 from evenacre.reports.writers.as_html import page_record
 from evenacre.units.display import UnitSystem
 
+_COVER = ("once", "twice", "more", "outside", "headland")
 _ZOOM = 16  # until the script fits the map to the field
 _MAX_ZOOM = 24  # about a centimetre a pixel
 _CLICKABLE_OVERLAP_M2 = 5.0
@@ -74,7 +75,7 @@ def interactive_map(r: AuditResult, units: UnitSystem, key: str) -> MapPieces:
     if not r.boundary_given:
         outside = outside.iloc[:0]
     edge = "field boundary" if r.boundary_given else "edge of the worked ground"
-    layers = [
+    ground = [
         plain("once", "covered once", r.covered_once_m2, cover[cover["cover"] == 1]),
         plain("unworkable", "not to be worked", bare["area_m2"].sum(), bare),
         *_overlapped(r, units, origin),
@@ -83,9 +84,10 @@ def interactive_map(r: AuditResult, units: UnitSystem, key: str) -> MapPieces:
         _setbacks(r, units, origin),
         plain("headland", "headland", r.headland_area_m2, r.layers["headland"]),
         plain("boundary", edge, r.boundary_area_m2, r.layers["field"]),
-        _passes(r, units, origin),
-        _skips(r, units, origin),
     ]
+    # What is covered once or twice is not known where gaps between passes cannot be told.
+    told = [layer for layer in ground if r.tells_places or layer.key not in _COVER]
+    layers = [*told, _passes(r, units, origin), _skips(r, units, origin)]
     return map_pieces(layers, frame, key)
 
 
@@ -184,7 +186,8 @@ def _passes(r: AuditResult, units: UnitSystem, origin: _Origin) -> MapLayer:
 
     frame = r.layers["passes"].rename(columns={"pass": "number"})
     items, count = _items(frame, origin, told), f"{len(frame):,}"
-    return MapLayer("pass", "passes (tap a line)", count, shown=False, line=True, items=items)
+    shown = not r.tells_places
+    return MapLayer("pass", "passes (tap a line)", count, shown=shown, line=True, items=items)
 
 
 def _skips(r: AuditResult, units: UnitSystem, origin: _Origin) -> MapLayer:

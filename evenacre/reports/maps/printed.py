@@ -41,7 +41,13 @@ _HATCH_CELLS = 300  # hatches are traced on a grid no finer than this
 
 
 def static_maps(result: AuditResult, units: UnitSystem) -> dict[str, bytes]:
-    """Draw the cover map and one rate map a product: ``cover`` and ``rate_<product>`` to PNG."""
+    """Draw the cover map and one rate map a product: ``cover`` and ``rate_<product>`` to PNG.
+
+    Where gaps between passes cannot be told, the cover map shows the passes as lines, and there
+    are no maps of rates.
+    """
+    if not result.tells_places:
+        return {"cover": _passes_map(result, units)}
     maps = {"cover": cover_map(result, units)}
     names = unique_slugs(p.product for p in result.products)
     for product, name in zip(result.products, names, strict=True):
@@ -72,6 +78,28 @@ def cover_map(result: AuditResult, units: UnitSystem) -> bytes:
             lines = LineCollection(inner, label="headland line", **dashed)
             made.axes.add_collection(lines)
             made.legend.append(lines)
+        _number(made.axes, result)
+        return made.png(3)
+
+
+def _passes_map(result: AuditResult, units: UnitSystem) -> bytes:
+    """Draw where the machine drove, and what is bare for sure."""
+    with rc_context(sheet.STYLE):
+        made = sheet.blank(result, f"{result.field}: {result.operation}", units)
+        skips, passes = result.layers["skips"], result.layers["passes"]
+        for label, ground in (
+            ("not to be worked", result.layers["unworkable"]),
+            ("missed (numbered)", skips),
+        ):
+            made.fill(ground.geometry, label, **_GROUNDS[label])
+        made.draw(
+            passes.geometry.to_list(),
+            "passes",
+            4,
+            linestyle="solid",
+            color="#1f4e3d",
+            linewidth=0.9,
+        )
         _number(made.axes, result)
         return made.png(3)
 

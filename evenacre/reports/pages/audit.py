@@ -17,7 +17,7 @@ from evenacre.reports.maps.load_charts import halfway_charts
 from evenacre.reports.maps.printed import static_maps
 from evenacre.reports.pages.frame import page, templates
 from evenacre.reports.quantities import Display
-from evenacre.reports.sentences.audit import Card, card, cautions, records_sentence, tells_places
+from evenacre.reports.sentences.audit import Card, card, cautions, records_sentence
 from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.fix_list import advice, kind_words, stops
 from evenacre.reports.sentences.loads import halfway_sentence
@@ -80,7 +80,7 @@ def render_operation(
         rest_m2=float(frame["area_m2"].iloc[_UNFOLDED:].sum()),
         map=interactive_map(result, units, key),
         cover=cover,
-        rates=[*zip(result.products, rates, strict=True)],
+        rates=[*zip(result.products, rates, strict=result.tells_places)],
         tables=[
             *audit_page_tables(result, display),
             *(load_page_tables(loads, display) if loads else ()),
@@ -91,7 +91,6 @@ def render_operation(
         ],
         warnings=sentences(result.findings, "warning"),
         records=records_sentence(result, units),
-        tells_places=tells_places(result),
         notes=sentences(result.findings, "note"),
         cautions=cautions(result),
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -18,8 +19,13 @@ from evenacre.reports.sentences.loads import disagreement_sentence
 from evenacre.units.display import UnitSystem
 
 _MOST_LINES = 6
-FIRST = ("machines_mixed", "records_lost", "way_lost", "unlike_the_records")
-"""Findings that come before the answer: it may be wrong altogether."""
+FIRST = (
+    "machines_mixed",
+    *("phone_by_spacing", "phone_until_shown", "receiver_by_spacing", "receiver_by_rest"),
+    "places_not_told",
+    *("records_lost", "way_lost", "unlike_the_records"),
+)
+"""Warnings that come before the answer: it may be wrong altogether."""
 _NO_WAY_M = 0.5  # less is not worth telling
 _SPECK_M2 = 0.1  # less is what arithmetic leaves
 _WORTH_SAYING = 0.0005  # of the field: ground outside below this is not worth a line
@@ -47,23 +53,44 @@ def card(
     loads: Iterable[ProductLoads] = (),
 ) -> Card:
     """Say the answer of one operation; of its ``loads`` only where scale and meter disagree."""
-    r, sigma = result, result.uncertainty.get("covered_area_m2")
-    headline = figures.deserved(r.covered_area_m2, sigma, units)
-    if r.boundary_given:
-        headline += f" of {figures.deserved(r.workable_area_m2, sigma, units)}"
-    lines = [
-        *(("doubt", sentence(finding)) for finding in r.findings if finding.code in FIRST),
-        ("missed", _missed(r, units) + _truly(r, "skip_area_m2", units)),
-        ("double", _double(r, units, currency) + _truly(r, "overlap_area_m2", units)),
-        *(("product", _product(p, units)) for p in r.products),
-    ]
+    r, loads = result, tuple(loads)
+    doubts = (f for f in r.findings if f.code in FIRST and f.severity == "warning")
+    lines = [("doubt", sentence(finding)) for finding in doubts]
+    if r.tells_places:
+        headline = _covered(r, units)
+        lines += [
+            ("missed", _missed(r, units) + _truly(r, "skip_area_m2", units)),
+            ("double", _double(r, units, currency) + _truly(r, "overlap_area_m2", units)),
+        ]
+        lines += [("product", _product(p, units)) for p in r.products]
+    else:
+        headline = driven(r, units)
+        lines += [_missed_far(r, units), ("work", _hours(r))]
+        guessed = (f for f in r.findings if f.code == "work_from_speed")
+        lines += [("work", sentence(finding)) for finding in guessed]
+        lines += [("product", _product_driven(p, r, loads, units)) for p in r.products]
     if disagreement := disagreement_sentence(loads):
         lines.append(("scale", disagreement))
-    if r.boundary_given and r.outside_area_m2 > _WORTH_SAYING * r.boundary_area_m2:
+    outside_m2 = r.outside_area_m2 if r.boundary_given and r.tells_places else 0.0
+    if outside_m2 > _WORTH_SAYING * r.boundary_area_m2:
         lines.append(("outside", _outside(r, units)))
     lines += [("setback", text) for text in _setbacks(r, units)]
     lines.append(("log", records_sentence(r, units)))
-    return Card(f"{headline} covered", tuple(lines))
+    return Card(headline, tuple((kind, text) for kind, text in lines if text))
+
+
+def driven(r: AuditResult, units: UnitSystem) -> str:
+    """Say how much ground was driven, overlap counted again."""
+    sigma = r.uncertainty.get("swept_area_m2")
+    return f"{figures.plus_minus(r.swept_area_m2, sigma, units.area)} driven"
+
+
+def _covered(r: AuditResult, units: UnitSystem) -> str:
+    sigma = r.uncertainty.get("covered_area_m2")
+    text = figures.deserved(r.covered_area_m2, sigma, units)
+    if r.boundary_given:
+        text += f" of {figures.deserved(r.workable_area_m2, sigma, units)}"
+    return f"{text} covered"
 
 
 def records_sentence(r: AuditResult, units: UnitSystem) -> str:
@@ -71,6 +98,8 @@ def records_sentence(r: AuditResult, units: UnitSystem) -> str:
     read, used = r.cleaning.get("read", 0), r.cleaning.get("used", 0)
     causes = left_out(r.cleaning)
     said = f"{counted(read, 'record')} read, {used:,} used"
+    if in_file := r.cleaning.get("in the file", 0):  # those of sections share their times
+        said = f"{counted(in_file, 'record')} of {counted(read, 'time')} read, {used:,} times used"
     if disorder := r.cleaning.get("out of order", 0):
         said += f" ({disorder:,} out of order)"
     if causes:
@@ -84,19 +113,12 @@ def records_sentence(r: AuditResult, units: UnitSystem) -> str:
     return f"{said}."
 
 
-def tells_places(r: AuditResult) -> bool:
-    """Whether the places that were missed can be told, and not only how much."""
-    return all(finding.code != "machines_mixed" for finding in r.findings)
-
-
 def _missed(r: AuditResult, units: UnitSystem) -> str:
     listed = stops(r)
     sigma = r.uncertainty.get("skip_area_m2")
     whole = figures.deserved(r.skip_area_m2, sigma, units)
     if r.skip_area_m2 < _SPECK_M2:
         return "Nothing missed."
-    if not tells_places(r):
-        return f"{whole} missed; where to go back cannot be told from this log."
     if listed.empty:
         return f"{whole} missed, in slivers too small to go back for."
     go, look = worth(listed), listed[listed["standing"] == "look first"]
@@ -131,6 +153,39 @@ def _standings(go: gpd.GeoDataFrame) -> str:
     if not likely:
         return ""
     return f" ({sure} sure, {likely} likely)" if sure else " (likely)"
+
+
+def _missed_far(r: AuditResult, units: UnitSystem) -> tuple[str, str]:
+    """Say what is bare for sure where gaps between passes cannot be told."""
+    listed = stops(r)
+    if listed.empty:
+        return "log", "Where to go back cannot be told from this log."
+    bare = figures.size(float(listed["area_m2"].sum()), units)
+    places = counted(len(listed), "place")
+    said = f"{bare} in {places} far wider than the tool are bare; narrower ones cannot be told."
+    return "missed", said
+
+
+def _hours(r: AuditResult) -> str:
+    if not math.isfinite(r.field_time_s):
+        return ""
+    worked, there = (figures.duration(s) for s in (r.worked_time_s, r.field_time_s))
+    return f"{worked} at work, {there} in the field."
+
+
+def _product_driven(
+    p: ProductResult, r: AuditResult, loads: Iterable[ProductLoads], units: UnitSystem
+) -> str:
+    """Say a product's rate on the ground driven: by its tickets, else by the meter's log."""
+    for check in (c.together for c in loads if c.product == p.product):
+        if check is not None and check.scale is not None and check.swept_m2:
+            rate = units.rate.text(check.scale.kg / check.swept_m2)
+            used = units.mass.text(check.scale.kg, 3)
+            return f"{used} of {p.product} used by the scale: {rate} on the ground driven for it."
+    if p.source == "target" or not r.swept_area_m2:
+        return _product(p, units)
+    rate = units.rate.text(p.logged_kg / r.swept_area_m2)
+    return f"{units.mass.text(p.logged_kg, 3)} of {p.product} logged: {rate} on the ground driven."
 
 
 def _double(r: AuditResult, units: UnitSystem, currency: str) -> str:

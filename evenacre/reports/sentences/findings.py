@@ -51,6 +51,49 @@ SENTENCES = {
         "{told_m2:area}. Check the width, and the units of both columns."
     ),
     # Of positions.
+    "phone_by_spacing": (
+        "This log looks like a phone's: a record each {interval_s:.0f} s, and passes side by side "
+        "whose spacing scatters by {spacing_m:length}, so each may be off by {pass_m:length} or "
+        "more. It would be surer from the machine's own receiver."
+    ),
+    "phone_until_shown": (
+        "The log holds nothing but positions, and nothing in it shows how good they are, so it is "
+        "taken for a phone's, off by about {pass_m:length} from pass to pass. If the receiver has "
+        "corrections, say how well it repeats a pass (pass_to_pass), or give the machine's own log."
+    ),
+    "receiver_by_spacing": (
+        "The log does not tell how good its receiver is, and the spacing of passes side by side "
+        "scatters by {spacing_m:length}: each is taken to be off by {pass_m:length}. If it was "
+        "driven so uneven, say how well the receiver repeats a pass (pass_to_pass)."
+    ),
+    "better_than_quality": (
+        "Passes were driven with a spacing that scatters by {spacing_m:length} only. Nobody drives "
+        "evener than the receiver tells, so each is taken to be off by {pass_m:length}, less than "
+        "its kind of fix would let it."
+    ),
+    "receiver_by_rest": (
+        "While the machine stood, its place crept about by {creep_m:length}, so each pass is taken "
+        "to be off by {pass_m:length}. If the receiver is better than that, say how well it "
+        "repeats a pass (pass_to_pass)."
+    ),
+    "receiver_not_told": (
+        "The log does not tell how good its receiver is; each pass is taken to be off by "
+        "{pass_m:small}, as with real-time corrections. If yours has none, say how well it repeats "
+        "a pass (pass_to_pass)."
+    ),
+    "steered": (
+        "The log runs straighter, or its passes more even, than anyone steers by hand: the machine "
+        "followed this receiver, so where that drifts is on the ground and not in the log."
+    ),
+    "places_not_told": (
+        "A gap or a lap of up to {doubtful_m:length} between two passes may be the receiver's own, "
+        "and the tool is {width_m:length} wide. So what was missed or covered twice between passes "
+        "cannot be told, and no such place is listed. Ground driven, hours and loads hold."
+    ),
+    "narrow_gaps_not_told": (
+        "Gaps of up to {doubtful_m:length} between passes may be the receiver's own and are not "
+        "listed."
+    ),
     "away_from_field": (
         "{records:,} of {read:,} records lie more than {limit_m:length} from the field and were "
         "left out: another field or the road, or a boundary that is too small."
@@ -104,7 +147,8 @@ SENTENCES = {
     ),
     "partial_width": (
         "{source}: {records} records have less than the full width; the log does not say which "
-        "side was off, so the width was taken about the middle of the tool."
+        "side was off, so the width was taken about the middle of the tool, and what was missed "
+        "under the rest of it is in the total but not among the places."
     ),
     "width_over_tool": (
         "{source}: logged widths reach {widest_m:length} but the tool is {tool_m:length} wide; "

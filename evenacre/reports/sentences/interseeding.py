@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterator
 
 from evenacre.io.common.findings import counted
 from evenacre.planning.interseeding.plan_types import (
     BEYOND,
     BOOKED,
+    MOVES,
     WEATHER,
+    WINDOW_FIRST,
+    WINDOW_LAST,
     InterseedPlan,
     Relaxation,
     Rule,
@@ -35,6 +39,8 @@ def interseed_answer(plan: InterseedPlan, units: UnitSystem) -> Card:
     if plan.visits and not plan.schedule.proven:
         more = f"another schedule might be worth up to {100 * plan.schedule.gap:.1f} % more"
         lines.append(("cost", f"The search was stopped for time: {more}."))
+    if not plan.relaxations and not plan.relaxed_holds:
+        lines.append(("cost", "What would let the rest be seeded was not found in time."))
     return Card(_headline(plan, units), tuple(lines))
 
 
@@ -43,6 +49,8 @@ def relaxation_title(plan: InterseedPlan) -> str:
     beyond = {r.rule == BEYOND for r in plan.relaxations}
     if beyond <= {True}:
         return "What cannot be seeded"
+    if not plan.relaxed_holds:
+        return "What would let more be seeded, though perhaps not all"
     if True in beyond:
         return "What would let more be seeded"
     return "What would let every paddock be seeded whole"
@@ -119,29 +127,69 @@ _ALLOW: dict[str, str] = {
     BOOKED: "{hours} back from what the drill is booked for: {booked}",
     WEATHER: "{hours} less lost to weather than the plan allows for",
     BEYOND: "{share} of {where} is out of reach, whatever is allowed",
-    Rule.HERD: "keep the herd out of {where} {days} longer",
     Rule.WAIT: "open {where} {days} sooner after the herd",
-    Rule.RESIDUAL: "seed {where} with more left standing, for {days} (or graze it lower)",
+    Rule.RESIDUAL: "seed {where} with {rate} more left standing, or graze it that much lower",
     Rule.CLOSE: "keep {where} open {days} longer",
-    Rule.REGROWTH: "seed {where} in taller regrowth, for {days}",
+    Rule.REGROWTH: "seed {where} in regrowth that is {rate} taller",
     Rule.REGRAZE: "keep the herd out of {where} {days} longer after seeding",
     Rule.GIVEN: "widen the window you decided for {where} by {days}",
-    Rule.SEASON: "seed {where} outside the first and last day of seeding, for {days}",
+    Rule.SEASON: "seed {days} beyond the first or last day of seeding",
 }
+_TO: dict[str, str] = {
+    "on_hand_kg": "{mass} in all",
+    "hours_most_s": "up to {hours}",
+    "day_to_s": "until {clock}",
+    "day_from_s": "from {clock}",
+    "lost_chance": "no more than {percent} % of the days",
+    "opens_after_days": "{days} after it leaves",
+    "closes_after_days": "until {days} after the herd left",
+    "residual_most_kg_per_m2": "up to {rate}",
+    "regrowth_most_kg_per_m2": "up to {rate}",
+    MOVES: "until {day}",
+    WINDOW_FIRST: "from {day}",
+    WINDOW_LAST: "until {day}",
+    "first_day": "from {day}",
+    "last_day": "until {day}",
+}
+_DAYS_TOLD = 6
 
 
 def relaxation_words(relaxation: Relaxation, units: UnitSystem) -> str:
-    """Say what to allow, and how much of it."""
+    """Say what to allow, how much of it, and what that comes to; figures are rounded up."""
     rule, amount = str(relaxation.rule), relaxation.amount
     kind = BOOKED if rule.startswith(BOOKED) else rule
-    return _ALLOW.get(kind, "{hours} of {rule}").format(
+    text = _ALLOW.get(kind, "{hours} of {rule}").format(
         rule=rule,
         booked=rule.removeprefix(BOOKED),
         where=relaxation.paddock or "all paddocks",
-        mass=units.mass.text(amount),
-        hours=iw.hours_text(amount),
+        mass=figures.at_least(amount, units.mass),
+        rate=figures.at_least(amount, units.rate),
+        hours=iw.enough_hours_text(amount),
         days=iw.days_text(amount),
         share="all" if amount > _ALL else f"{100 * amount:.0f} %",
+    )
+    more = _to_words(relaxation, units)
+    return f"{text}: {more}" if more and kind != BOOKED else f"{text} ({more})" if more else text
+
+
+def _to_words(relaxation: Relaxation, units: UnitSystem) -> str:
+    """Say what has to be set to what, or which days a booking gives up how much of."""
+    freed, to = relaxation.freed, relaxation.to
+    if freed:
+        told = [f"{iw.enough_hours_text(s)} on {iw.day_text(day)}" for day, s in freed]
+        last = [f"and {len(told) - _DAYS_TOLD} more days"] if len(told) > _DAYS_TOLD else []
+        return ", ".join([*told[:_DAYS_TOLD], *last])
+    if relaxation.setting is None or to is None:
+        return ""
+    if isinstance(to, dt.date):
+        return _TO[relaxation.setting].format(day=iw.day_text(to))
+    return _TO[relaxation.setting].format(
+        mass=figures.at_least(to, units.mass) if to > 0 else "",
+        rate=figures.at_least(to, units.rate) if to > 0 else "",
+        hours=iw.enough_hours_text(to),
+        clock=iw.clock(to),
+        percent=f"{100 * to:.1f}".removesuffix(".0"),
+        days=iw.days_text(to),
     )
 
 
@@ -162,7 +210,10 @@ def method_words(plan: InterseedPlan, units: UnitSystem, time_zone: str | None) 
     asked = ", as the label was said to ask" if s.withholding_days > s.rest_days else ""
     best = f"It is within {100 * plan.schedule.gap:.1f} % of the most that any could be worth"
     if plan.schedule.proven:
-        best = "It was proven that no other is worth more"
+        best = (
+            "It was proven that no other is worth more, at whatever rate you allow and with loads "
+            "of whatever size"
+        )
     out = [
         _moves(plan),
         window,

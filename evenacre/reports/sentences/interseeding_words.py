@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
+import itertools
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -141,36 +143,58 @@ def hours_text(seconds: float) -> str:
     return f"{seconds / 3600:.1f}".removesuffix(".0") + " h"
 
 
-# Why a window opens, why it closes, and why it never opens; {wait} and {close} are days.
+def enough_hours_text(seconds: float) -> str:
+    """Hours or minutes as ``hours_text``, rounded up."""
+    step = 360.0 if seconds > 3540 else 60.0
+    return hours_text(math.ceil(seconds / step - 1e-6) * step)
+
+
+# Why a window opens, why it closes, why it never opens, and what shuts a day where rules do it
+# together; {wait} and {close} are days.
 _RULES = {
-    Rule.HERD: ("the herd leaves", "the herd is back", "the herd is in it"),
+    Rule.HERD: ("the herd leaves", "the herd is back", "the herd is in it", "with the herd in it"),
     Rule.WAIT: (
         "{wait} after the herd",
         "the herd has been back",
         "no day is {wait} after the herd",
+        "less than {wait} after the herd",
     ),
     Rule.RESIDUAL: (
         "grazed low enough",
         "too much stands from here on",
         "too much is left standing",
+        "with too much left standing",
     ),
     Rule.CLOSE: (
         "the herd has left again",
         "{close} after the herd",
         "every day is more than {close} after the herd",
+        "more than {close} after the herd",
     ),
-    Rule.REGROWTH: ("regrowth is low enough", "regrowth competes", "regrowth competes"),
+    Rule.REGROWTH: (
+        "regrowth is low enough",
+        "regrowth competes",
+        "regrowth competes",
+        "when regrowth competes",
+    ),
     Rule.REGRAZE: (
         "seedlings get their rest from here on",
         "later seedlings would be grazed too soon",
         "the herd is back before seedlings have rested or the label allows",
+        "too soon before the herd is back",
     ),
     Rule.GIVEN: (
         "as you decided",
         "as you decided",
         "the window you decided is over or leaves no day",
+        "outside the window you decided",
     ),
-    Rule.SEASON: ("seeding begins", "seeding ends", "it is outside the days of seeding"),
+    Rule.SEASON: (
+        "seeding begins",
+        "seeding ends",
+        "it is outside the days of seeding",
+        "outside the days of seeding",
+    ),
 }
 
 
@@ -194,8 +218,13 @@ def shut_words(window: SeedingWindow, plan: InterseedPlan) -> str:
     """Say why a window never opens; empty when it does."""
     if window.opens is not None:
         return ""
-    told = "; ".join(_RULES[rule][2] for rule in shutting(window))
-    return _with_days(told, plan) or "no day is left"
+    rules = shutting(window)
+    if not rules:
+        return "no day is left"
+    if len(rules) == 1:
+        return _with_days(_RULES[rules[0]][2], plan)
+    told = ", or ".join(_RULES[rule][3] for rule in rules)
+    return _with_days(f"every day is {told}", plan)
 
 
 def _with_days(words: str, plan: InterseedPlan) -> str:
@@ -204,11 +233,17 @@ def _with_days(words: str, plan: InterseedPlan) -> str:
 
 
 def shutting(window: SeedingWindow) -> list[Rule]:
-    """Rules that keep a window shut on every day; where no one does alone, all that take part.
+    """The fewest rules that keep a window shut on every day that the herd leaves it, together.
 
-    A rule that forbids nothing is left out, and so is the herd where others remain: it is
-    always somewhere.
+    Only the herd where it leaves no day; nothing where there are no days at all.
     """
-    at_all = [rule for rule, forbids in window.blocked.items() if forbids.any()]
-    found = [rule for rule in at_all if window.blocked[rule].all()] or at_all
-    return [rule for rule in found if rule is not Rule.HERD] or found
+    herd = window.blocked.get(Rule.HERD)
+    others = {rule: far != 0 for rule, far in window.blocked.items() if rule is not Rule.HERD}
+    if herd is not None and (herd != 0).all():
+        return [Rule.HERD] if len(herd) else []
+    gone = np.asarray(herd is not None and herd != 0)
+    for count in range(1, len(others) + 1):
+        for some in itertools.combinations(others, count):
+            if (np.logical_or.reduce([others[rule] for rule in some]) | gone).all():
+                return list(some)
+    return []

@@ -97,7 +97,7 @@ GROUND = Table(
         named("outside_area_m2", "Worked outside the field", "outside"),
         named("headland_area_m2", "Headland", "headland"),
         named("headland_overlap_m2", "Overlap in the headland"),
-        named("swept_area_m2", None, "swept", why="the page has covered and excess"),
+        named("swept_area_m2", "Driven, laps counted again", "swept"),
     ),
     title="The ground",
     page="workable_area_m2 covered_area_m2 covered_once_m2 covered_twice_m2 covered_more_m2 "
@@ -106,6 +106,16 @@ GROUND = Table(
     remark=_boundary,
     outputs=("page",),
     why=_ON_PAGE_ALONE,
+)
+
+
+_DRIVEN = replace(
+    GROUND,
+    page="workable_area_m2 swept_area_m2",
+    remark=(
+        "Driven is the way with the tool down times its width. How much of it was driven twice, "
+        "and what lies between the passes, cannot be told from this log."
+    ),
 )
 
 
@@ -148,6 +158,13 @@ WORK = Table(
     outputs=("page",),
     why=_ON_PAGE_ALONE,
 )
+# Capacity and efficiency are of the ground covered.
+_NO_COVER = replace(
+    WORK,
+    page="passes worked_distance_m width_m mean_speed_mps worked_time_s field_time_s idle_time_s "
+    "start_s end_s",
+    remark="",
+)
 _NO_TIMES = replace(WORK, page="passes worked_distance_m width_m", remark="")
 _NO_DRIVE = replace(WORK, page="width_m", remark="")
 
@@ -171,6 +188,13 @@ SKIPS = Table(
     json="kind area_m2 mean_width_m length_m lon lat cause chance",
 )
 
+_RECEIVER = json_only(
+    "receiver",
+    *("grade told_by pass_to_pass_m=pass_m within_pass_m=within_m memory_s jitter_m=white_m",),
+    *("steered looks_like_phone interval_s written_m spacing_m pairs line_m creep_m way_excess",),
+    why="the page tells in words how the receiver was judged",
+    grade=q.WORDS,
+)
 _ZONE_GROUND = json_only("zones", "zone area_m2", why="the table of zones has it with each product")
 
 OPERATIONS = Table(
@@ -208,6 +232,8 @@ OPERATIONS = Table(
             shows=tuple(c.key for columns in _BETWEEN.values() for c in columns[1:]),
         ),
         nested("products", by_product.PRODUCTS, by_product.products),
+        nested("receiver", _RECEIVER),
+        Column("tells_places", quantity=q.YES_NO),
         nested("zones", _ZONE_GROUND, lambda r: list(r.layers["zones"].itertuples())),
         Column("working_plane", lambda r: r.crs.to_wkt()),
         *(Column(key, quantity=q.NESTED) for key in ("sources", "cleaning", "cleaning_m")),
@@ -220,7 +246,7 @@ OPERATIONS = Table(
     "field_time_s mean_speed_mps field_capacity_m2_per_s field_efficiency uncertainty products "
     "boundary_given width_m headland_rounds swept_area_m2 theoretical_capacity_m2_per_s "
     "idle_time_s start_s end_s zones working_plane sources cleaning cleaning_m notes "
-    "warnings expected interval_90",
+    "warnings receiver tells_places expected interval_90",
 )
 
 _HEADING = q.Quantity(
@@ -298,7 +324,11 @@ def audit_page_tables(r: AuditResult, display: q.Display) -> list[PageTable]:
     display = display.at(r.time_zone)
     every = [
         _ground(r, display),
-        page_table(by_product.PRODUCTS, by_product.products(r), display),
+        page_table(
+            by_product.PRODUCTS if r.tells_places else by_product.ON_GROUND_DRIVEN,
+            by_product.products(r),
+            display,
+        ),
         page_table(by_product.ZONES, by_product.zones(r), display),
         page_table(by_product.NUTRIENTS, by_product.nutrients_together(r), display),
         page_table(by_product.SETBACKS, by_product.setbacks(r), display),
@@ -320,6 +350,8 @@ def _ground(r: AuditResult, display: q.Display) -> PageTable:
         return text, between, figure_text.share(area_m2, r.workable_area_m2)
 
     head = ("", "On the map", "90 % interval", "Share")
+    if not r.tells_places:
+        return page_record(_DRIVEN, r, display, head, cells)
     table = page_record(GROUND, r, display, head, cells)
     return table if r.boundary_given else replace(table, rows=table.rows[:-1])
 
@@ -330,7 +362,7 @@ def _work(r: AuditResult, display: q.Display) -> PageTable:
         unknown = ("Times and speeds, passes", "not in the log: it holds shapes alone")
         return replace(table, rows=[*table.rows, unknown])
     if math.isfinite(r.field_time_s):
-        return page_record(WORK, r, display)
+        return page_record(WORK if r.tells_places else _NO_COVER, r, display)
     table = page_record(_NO_TIMES, r, display)
     return replace(table, rows=[*table.rows, ("Times and speeds", "not in the log")])
 

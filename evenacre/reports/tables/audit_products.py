@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
@@ -249,6 +250,12 @@ PRODUCTS = Table(
     "mean_rate_kg_per_m2 target_rate_kg_per_m2 within_10_percent_of_target_area_m2 overlap_kg "
     "overlap_cost",
     remark=_lifted,
+)
+ON_GROUND_DRIVEN = replace(
+    PRODUCTS,
+    page="product logged_kg applied_in_field_kg outside_kg target_rate_kg_per_m2",
+    outputs=("page",),
+    why="where overlap cannot be told, the page leaves out what hangs on it",
 )
 
 

@@ -98,7 +98,13 @@ _SEED = _in_json(
     "wanted_rate_kg_per_m2=seeding.rate_kg_per_m2 seeding.least_rate_kg_per_m2 "
     "seeding.most_rate_kg_per_m2 seeding.treated seeding.withholding_days",
 )
-_RELAXATIONS = _in_json("relaxations", "rule paddock amount", amount=q.NUMBER)
+_RELAXATIONS = _in_json(
+    "relaxations",
+    "rule paddock amount setting",
+    Column("to", lambda r: r.to),
+    Column("freed", lambda r: [{"date": d, "time_s": s} for d, s in r.freed], q.NESTED),
+    amount=q.NUMBER,
+)
 _DRILL = _in_json(
     "drill",
     "implement.width_m speed_mps turn_speed_mps turn_radius_m setup_s refill_s load_kg rounds "
@@ -120,6 +126,7 @@ PLAN = _in_json(
     nested("paddocks", paddocks.PADDOCKS, paddocks.paddock_rows),
     Column("fills", lambda p: records(*days.loads(p)), q.NESTED),
     nested("relaxations", _RELAXATIONS),
+    "relaxations_hold=relaxed_holds",
     nested("herd", _HERD, lambda p: p),
     nested("days", days.WORK_DAYS),
     nested("drill", _DRILL, "seeding"),

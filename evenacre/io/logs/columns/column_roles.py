@@ -17,6 +17,7 @@ from evenacre.io.logs.columns.width_unit import width_unit
 from evenacre.io.tables.headers import CUT_LENGTH, Header, read_header
 from evenacre.io.tables.record_table import RecordTable
 from evenacre.units.parsing import Dimension, example_unit, unit_factor
+from evenacre.units.spelling import AMBIGUOUS
 
 _GUESSES: dict[str, tuple[str, ...]] = {
     "lon": (r"^(lon|long|longitude|lng)$", r"(^|_)(lon|long|longitude|lng)(_|$)"),
@@ -52,6 +53,16 @@ _GUESSES: dict[str, tuple[str, ...]] = {
     "machine": (
         r"^(machine|vehicle|tractor|equipment|device)(_?(id|name|serial|no|nr|number))?$",
         r"^(implement|drill|unit|serial)_(id|name|serial|no|nr|number)$",
+    ),
+    "quality": (
+        r"^(fix|rtk|dgps)$",
+        r"(^|_)(fix|gps|gnss|rtk|dgps|differential)_?(quality|type|mode|status|state|kind|fix)(_|$)",
+        r"^(quality|signal_type|correction_(type|status|mode))$",
+    ),
+    "hdop": (r"(^|_)hdop(_|$)",),
+    "accuracy": (
+        r"^(gps_|gnss_|position_|pos_|horizontal_|hor_|h_)?accuracy(_(m|metres?|meters?|ft|feet))?$",
+        r"^(h|hor|horizontal)_?acc(_(m|metres?|meters?|ft|feet))?$",
     ),
     "sections": (r"^(section|boom)s?_?(state|status|switch|bit)s?$", r"^sections(_on)?$"),
     "rows": (r"^(row|opener)s?_?(state|status|switch|bit)s?$", r"^rows(_on)?$"),
@@ -93,6 +104,8 @@ CLOCK_PARTS = {
     "minute": ("minute", "minutes", "min"),
     "second": ("second", "seconds", "sec", "ss"),
 }
+AMOUNTS = ("rate", "flow", "mass")
+"""Roles that may name a product; ``mass`` is what was placed since the last record."""
 _MEASURED = ("speed", "heading", "work", "width", "distance", "sections", "rows")
 _NUMBERED = re.compile(
     r"^(section|sect|sec|boom|tower|row|opener)_?(\d+)(_(state|status|on|active|work))?$"
@@ -118,18 +131,31 @@ def _best_matches(role: str, headers: list[Header], *, meant: bool = False) -> l
 DIMENSIONS = {
     "rate": Dimension.MASS_PER_AREA,
     "flow": Dimension.MASS_PER_TIME,
+    "mass": Dimension.MASS,
     "width": Dimension.LENGTH,
     "distance": Dimension.LENGTH,
     "speed": Dimension.SPEED,
     "interval": Dimension.TIME,
     "time": Dimension.TIME,
+    "accuracy": Dimension.LENGTH,
 }
 """Roles whose numbers have a unit."""
 
 ROLES = (
     *("time", "date", "start", "end", "lon", "lat", "x", "y", "speed", "heading", "work"),
-    *("width", "distance", "interval", "machine", "rate", "rate:PRODUCT", "flow"),
-    *("flow:PRODUCT", "section:N", "row:N", "sections", "rows", "section_number", "row_number"),
+    *("width", "distance", "interval", "machine", "quality", "hdop", "accuracy"),
+    *("rate", "rate:PRODUCT", "flow"),
+    *(
+        "flow:PRODUCT",
+        "mass",
+        "mass:PRODUCT",
+        "section:N",
+        "row:N",
+        "sections",
+        "rows",
+        "section_number",
+        "row_number",
+    ),
 )
 """Roles a column can be given."""
 
@@ -216,9 +242,9 @@ def plan_columns(
         if "section" not in closed and not any(u.role in ("sections", "rows") for u in uses):
             uses += _marked(free, findings, table.file)
         for role, words in (("rate", _RATE_WORDS), ("flow", _FLOW_WORDS)):
-            if role not in closed:
+            if role not in closed and "mass" not in closed:
                 uses += _amounts(role, words, free, findings, table.file)
-        if not ({"rate", "flow"} & closed or any(u.role in ("rate", "flow") for u in uses)):
+        if not ({*AMOUNTS} & closed or any(u.role in AMOUNTS for u in uses)):
             _ask_for_amounts(free, findings, table.file)
         taken |= {use.column for use in uses}
     for number, use in enumerate(uses):
@@ -327,7 +353,7 @@ def log_rank(names: Sequence[str]) -> int:
 def _asked_use(table: RecordTable, role: str, text: str) -> ColumnUse:
     name, _, key = role.partition(":")
     known = {r.partition(":")[0] for r in ROLES}
-    if name not in known or (key and name not in ("rate", "flow", "section", "row")):
+    if name not in known or (key and name not in (*AMOUNTS, "section", "row")):
         raise InputError.at(
             "columns", role, "this is not a role a column can have.", f"Use {', '.join(ROLES)}."
         )
@@ -437,10 +463,28 @@ def _amounts(
 
 
 def _ask_for_unit(role: str, header: Header, findings: Findings, file: str) -> None:
-    dimension = DIMENSIONS[role]
+    dimension, stated = DIMENSIONS[role], header.stated_unit
+    if stated:
+        what, remedy = other_unit(header.name, stated, role)
+        findings.warn(f'{file}: column "{header.name}" looks like a {role}; {what} {remedy}')
+        return
     findings.warn(
         f'{file}: column "{header.name}" looks like a {role} but has no unit of {dimension}, so it '
         f"is not used. To use it, give --column '{role}={header.name} [{example_unit(dimension)}]'."
+    )
+
+
+def other_unit(column: str, stated: str, role: str) -> tuple[str, str]:
+    """What is wrong with the unit a column states, and a remedy: never another in its place."""
+    if AMBIGUOUS.search(stated):
+        ton, tonne = (AMBIGUOUS.sub(clear, stated) for clear in ("ton", "tonne"))
+        return (
+            f'its unit "{stated}" can be read two ways, so it is not used.',
+            f"Give --column '{role}={column} [{ton}]' (2000 lb) or [{tonne}] (1000 kg).",
+        )
+    return (
+        f'its unit "{stated}" is none of {DIMENSIONS[role]} known here, so it is not used.',
+        "To use it, add a column with its numbers turned into one.",
     )
 
 

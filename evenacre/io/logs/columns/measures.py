@@ -8,17 +8,25 @@ import numpy as np
 
 from evenacre.errors import InputError
 from evenacre.io.common.findings import Findings, counted
-from evenacre.io.logs.columns.column_roles import DIMENSIONS, ColumnPlan, ColumnUse
+from evenacre.io.logs.columns.column_roles import DIMENSIONS, ColumnPlan, ColumnUse, other_unit
 from evenacre.io.logs.columns.width_unit import width_units
+from evenacre.io.tables.headers import read_header
 from evenacre.io.tables.record_table import RecordTable
 from evenacre.model import UNDATED_S, FloatArray, Track
-from evenacre.units.parsing import example_unit, unit_factor
+from evenacre.units.parsing import Dimension, example_unit, unit_factor
 
 _SETTLED_WITHIN = 0.05
 _AGREEING_RATES = 0.02
 _WIDEST_M = 100.0
-# Far beyond any drill (m/s, m, s, kg/m2 and kg/s), and too little to be anything at all.
-_MOST = {"speed": 1e3, "distance": 1e6, "interval": UNDATED_S, "rate": 50.0, "flow": 1e3}
+# Far beyond any drill (m/s, m, s, kg/m2, kg/s and kg), and too little to be anything at all.
+_MOST = {
+    "speed": 1e3,
+    "distance": 1e6,
+    "interval": UNDATED_S,
+    "rate": 50.0,
+    "flow": 1e3,
+    "mass": 1e5,
+}
 _NOTHING = 1e-15
 # Units told apart by holding the log against its own positions.
 _CANDIDATES = {
@@ -45,15 +53,23 @@ def with_measures(
         When a column the person named has no unit and none can be told.
     """
     reader = _MeasureReader(table, plan, paces, findings)
+    flows, interval_s = reader.amounts("flow"), reader.plain("interval")
+    if masses := reader.amounts("mass"):
+        # A flow counts for the time that its record says it covers: any time gives the mass back.
+        known = paces[1][paces[1] > 0]
+        usual_s = float(np.median(known)) if known.size else 1.0
+        stated = np.zeros(len(track)) if interval_s is None else interval_s
+        interval_s = np.where(stated > 0, stated, usual_s)
+        flows = {name: mass / interval_s for name, mass in masses.items()} | flows
     return replace(
         track,
         width_m=reader.width(),
         distance_m=reader.distance(),
-        interval_s=reader.plain("interval"),
+        interval_s=interval_s,
         speed_mps=reader.plain("speed"),
         heading_rad=reader.heading(),
         rates=reader.amounts("rate"),
-        flows=reader.amounts("flow"),
+        flows=flows,
     )
 
 
@@ -80,19 +96,47 @@ class _MeasureReader:
         return None if use is None or values is None else self._possible(values, use)
 
     def width(self) -> FloatArray | None:
-        use, values = self.plan.get("width"), self.plain("width")
+        use = self.plan.get("width")
+        values = None if use is None else self._si(self._in_unit_of_distance(use))
         if use is None or values is None:
             return None
+        values = self._possible(values, use)
         widest = np.nanmax(values, initial=0.0)
         if widest > _WIDEST_M:
-            fitting = next(iter(width_units(self.table, use.column)[1]), "in")
+            fitting = next(iter(self._widths(use)), "in")
+            remedy = f"Give the right unit, such as --column 'width={use.column} [{fitting}]', or"
+            if read_header(use.column).unit(DIMENSIONS["width"]) is not None:
+                remedy = "Correct the column, or its unit if that is what is wrong, or give"
             raise self.table.error(
                 f'column "{use.column}"',
                 f"a swath {widest:,.0f} m wide cannot be right.",
-                "Give the right unit, such as "
-                f"--column 'width={use.column} [{fitting}]', or --column width= to leave it out.",
+                f"{remedy} --column width= to leave it out.",
             )
         return values
+
+    def _in_unit_of_distance(self, use: ColumnUse) -> ColumnUse:
+        """Let a width that names no unit have that in which the distance fits the positions."""
+        moved = self.plan.get("distance")
+        bare = read_header(use.column).unit(Dimension.LENGTH) is None and not use.asked
+        if moved is None or moved.unit is not None or not bare:
+            return use
+        steps = self.table.numbers(moved.column, moved.meaning, Findings())
+        unit = replace(self, findings=Findings())._settled(moved, steps)
+        fitting = {unit_factor(name, Dimension.LENGTH) for name in self._widths(use)}
+        if unit is None or unit == use.unit or unit not in fitting:
+            return use
+        guess = f"{self.table.about(use.column)} has no unit; "
+        for said in (self.findings.notes, self.findings.warnings):
+            said[:] = [text for text in said if not text.startswith(guess)]
+        self.findings.warn(
+            f'{guess}it is taken to be in that of column "{moved.column}", as that fits the '
+            "positions."
+        )
+        return replace(use, unit=unit)
+
+    def _widths(self, use: ColumnUse) -> list[str]:
+        """Units in which a tool may be as wide as a column says."""
+        return width_units(self.table, use.column)[1]
 
     def distance(self) -> FloatArray | None:
         """Distance since the last record; a running total is turned into steps first."""
@@ -156,6 +200,12 @@ class _MeasureReader:
             self.findings.warn(f"{problem.file}, {problem.place}: {problem.what} It is not used.")
             return None
         about, unit = self.table.about(use.column), use.unit
+        if unit is None and (stated := read_header(use.column).stated_unit):
+            what, remedy = other_unit(use.column, stated, use.role)
+            if use.asked:
+                raise self.table.error(f'column "{use.column}"', what, remedy)
+            self.findings.warn(f"{about} looks like a {use.meaning}; {what} {remedy}")
+            return None
         if unit is None and use.role == "interval":
             self.findings.note(f"{about} has no unit and is taken as seconds.")
             unit = 1.0
@@ -165,7 +215,7 @@ class _MeasureReader:
             return values * unit
         example, key = example_unit(DIMENSIONS[use.role]), f":{use.key}" if use.key else ""
         if use.role == "width":
-            example = next(iter(width_units(self.table, use.column)[1]), example)
+            example = next(iter(self._widths(use)), example)
         call = f"--column '{use.role}{key}={use.column} [{example}]'"
         if use.asked:
             raise self.table.error(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from xml.etree.ElementTree import ParseError, XMLParser
@@ -20,16 +21,17 @@ from evenacre.io.logs.columns.positions import checked_degrees
 from evenacre.io.logs.formats.runs import nominal_clock
 from evenacre.io.tables.record_table import RecordTable
 from evenacre.io.untrusted import budget
-from evenacre.io.untrusted.files import read_whole
+from evenacre.io.untrusted.files import narrowed, read_whole
 from evenacre.model import IntArray, Track
 
 _OWN = {"lon": "lon", "lat": "lat", "time": "time", "speed": "speed (m/s)"}
 # GPX 1.0 and the common point extensions give speed in metres per second.
 _NAMES = {"speed": "speed (m/s)", "course": "course (deg)"}
-_UNUSED = {"ele", "magvar", "geoidheight", "fix", "sat", "hdop", "vdop", "pdop", "extensions"}
+_UNUSED = {"ele", "magvar", "geoidheight", "sat", "vdop", "pdop", "extensions"}
 # Every name is a column as long as the track, so a file of ever new names could fill any memory.
 _MOST_NAMES = 200
 _CHUNK = 1 << 20
+_DECLARATION = re.compile(rb"<\?xml[^>]*\?>")
 
 
 def read_gpx_tracks(path: Path, columns: Mapping[str, str], time_zone: str | None) -> list[Track]:
@@ -39,7 +41,7 @@ def read_gpx_tracks(path: Path, columns: Mapping[str, str], time_zone: str | Non
     """
     findings = Findings()
     try:
-        content = read_whole(path)
+        content = _narrow(read_whole(path))
         budget.check_count(content, b"<", budget.TAGS, path.name)
         points = _parse_points(content)
     except ParseError as error:
@@ -155,6 +157,12 @@ class _Points:
             RecordTable(file, pa.table(data), lambda row: f"track point {row + 1:,}"),
             np.array(self.segments, dtype=np.int64),
         )
+
+
+def _narrow(content: bytes) -> bytes:
+    """Text of two bytes a sign as UTF-8, without the declaration that says otherwise."""
+    text = narrowed(content)
+    return text if text is content else _DECLARATION.sub(b"", text)
 
 
 def _parse_points(content: bytes) -> _Points:

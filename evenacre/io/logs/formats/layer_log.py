@@ -34,7 +34,7 @@ _SPACING_M = 2.0
 _USUAL_FIXES = 1e6  # of longer drives fixes lie further apart
 _MOST_M = 5e6  # more than any drill drives in a season
 # What a line says of its whole length says nothing of one fix.
-_WHOLE_LINE = ("distance", "interval", "heading", "time", "date", "start", "end")
+_WHOLE_LINE = ("distance", "interval", "mass", "heading", "time", "date", "start", "end")
 
 
 def read_layer_tracks(
@@ -152,6 +152,8 @@ def line_tracks(
         f"{table.file}: each of the {kept.size:,} lines is taken as a working pass, in the order "
         "of the file."
     )
+    if plan.get("mass") is not None:
+        findings.warn(f"{table.file}: the mass of a whole line is not used; give its rate.")
     spacing_m = max(_SPACING_M, lengths.sum() / _USUAL_FIXES)
     xy, own = shapely.get_coordinates(shapely.segmentize(lines[kept], spacing_m), return_index=True)
     lon, lat = plane.lonlat(xy[:, 0], xy[:, 1])

@@ -115,7 +115,7 @@ def _with_masses(
     table: RecordTable, plan: ColumnPlan, area_m2: FloatArray, findings: Findings
 ) -> tuple[RecordTable, ColumnPlan]:
     """Turn the mass that each polygon holds into a rate, where no rate is told."""
-    if plan.all("rate"):
+    if plan.all("rate") or plan.all("mass"):
         return table, plan
     taken = {use.column for use in plan.uses}
     uses = list(plan.uses)

@@ -9,7 +9,7 @@ from itertools import product
 import numpy as np
 
 from evenacre.model import FloatArray, IntArray
-from evenacre.planning.interseeding.fills import fills_through, sown_kg
+from evenacre.planning.interseeding.fills import fills_needed, sown_in
 from evenacre.planning.interseeding.plan_types import ScheduleProblem
 from evenacre.planning.interseeding.solver.program import Program, Slots, Solution
 
@@ -27,15 +27,26 @@ class Candidate:
     share: FloatArray
     fills: IntArray
     rate_kg_per_m2: float
+    fits: bool  # the days have time for it, and the seed lasts
 
     @classmethod
     def of(cls, problem: ScheduleProblem, share: FloatArray, rate_kg_per_m2: float) -> Candidate:
-        """Fill the cart when it is empty and more is to be sown."""
-        fills = np.zeros(share.shape[1], dtype=np.int64)
-        if problem.load_kg is not None:
-            sown_kg = np.cumsum(problem.seed_kg(rate_kg_per_m2) @ share)
-            fills = np.diff(fills_through(sown_kg, problem.load_kg), prepend=0)
-        return cls(problem, share, fills, rate_kg_per_m2)
+        """Fill the cart as late as the days have time for."""
+        n = problem.shape[1]
+        spent = problem.work_s @ share + problem.setup_s * (share > 0).sum(axis=0)
+        left_s = problem.capacity_s + _TIME_TOLERANCE_S - spent
+        stock = np.inf if problem.on_hand_kg is None else problem.on_hand_kg * (1 + 1e-9)
+        sown_kg = problem.seed_kg(rate_kg_per_m2) @ share
+        fits = bool((left_s >= 0).all()) and float(sown_kg.sum()) <= stock
+        fills = np.zeros(n, dtype=np.int64)
+        if problem.load_kg is not None and fits:
+            most = np.full(n, 1 + np.ceil(sown_kg.sum() / problem.load_kg))
+            if problem.counts_fills:
+                most = np.minimum(most, left_s // problem.refill_s)
+            found = fills_needed(sown_kg, most.astype(np.int64), problem.load_kg)
+            fits = found is not None
+            fills = fills if found is None else found
+        return cls(problem, share, fills, rate_kg_per_m2, fits)
 
     @property
     def area_m2(self) -> float:
@@ -52,16 +63,6 @@ class Candidate:
     def visits(self) -> int:
         """Number of visits."""
         return int((self.share > 0).sum())
-
-    @property
-    def fits(self) -> bool:
-        """Whether the days have time for it, and the seed lasts."""
-        p = self.problem
-        stock = np.inf if p.on_hand_kg is None else p.on_hand_kg * (1 + 1e-9)
-        spent = p.work_s @ self.share + p.setup_s * (self.share > 0).sum(axis=0)
-        spent += p.refill_s * self.fills
-        in_time = bool((spent <= p.capacity_s + _TIME_TOLERANCE_S).all())
-        return in_time and self.area_m2 * self.rate_kg_per_m2 <= stock
 
     def better_than(self, other: Candidate) -> bool:
         """Whether it is worth more, or as much with fewer or earlier visits."""
@@ -106,15 +107,7 @@ def settled(slots: Slots, program: Program, solution: Solution, rate: float) -> 
     values = (early.values or first.values)["share"]
     share = slots.spread(np.where(values > _LEAST_SHARE, values, 0.0))
     share /= np.maximum(share.sum(axis=1, keepdims=True), 1.0)
-    needed = Candidate.of(slots.problem, share, rate)
-    if "fills" not in fixed or needed.fits:
-        return needed
-    # The solver fills an empty cart on an earlier day, where the next has no time for it.
-    fills = np.zeros(share.shape[1], dtype=np.int64)
-    fills[slots.days] = fixed["fills"].astype(np.int64)
-    total = int(needed.fills.sum())
-    fills = np.diff(np.minimum(np.cumsum(fills), total), prepend=0)
-    return Candidate(slots.problem, share, fills, rate)
+    return Candidate.of(slots.problem, share, rate)
 
 
 def greedy_schedules(
@@ -147,14 +140,17 @@ def _greedy(
     problem = slots.problem
     rank = np.argsort(order)
     full_kg = problem.seed_kg(rate_kg_per_m2)
-    load_kg = problem.load_kg if problem.counts_fills else None
+    ends_kg, filled = np.array([0.0, np.inf]), np.ones(1, dtype=np.int64)
+    if problem.load_kg is not None and problem.counts_fills:
+        count = int(np.ceil(float(full_kg @ wanted) / problem.load_kg))
+        ends_kg, filled = np.arange(count + 2) * problem.load_kg, np.zeros(1, dtype=np.int64)
     most = slots.spread(slots.most)
     # The best day still to come for each paddock, after each day.
     later = np.zeros_like(most)
     later[:, :-1] = np.maximum.accumulate(most[:, :0:-1], axis=1)[:, ::-1]
     share = np.zeros_like(most)
     left = wanted.copy()
-    cart = 0.0
+    total = np.zeros(1)
     stock = np.inf if problem.on_hand_kg is None else problem.on_hand_kg
     begun = -1
     for day in slots.days:
@@ -165,17 +161,19 @@ def _greedy(
                 break
             want_kg = min(left[p] * full_kg[p], stock)
             speed = full_kg[p] / problem.work_s[p] if problem.work_s[p] > 0 else 1e300
-            want, inside, room = np.array([[want_kg], [cart], [time - problem.setup_s]])
-            done = sown_kg(want, inside, room, speed, load_kg, problem.refill_s)
-            sown, cart_after, spent = (float(values[0]) for values in done)
-            part = sown / full_kg[p]
+            room = np.array([time - problem.setup_s])
+            want = np.array([want_kg])
+            sown, loads, spent = sown_in(
+                want, total, filled, room, speed, ends_kg, problem.refill_s
+            )
+            part = float(sown[0]) / full_kg[p]
             if part <= _NO_SHARE:
                 continue
             if whole and part < want_kg / full_kg[p] - 1e-9 and later[p, day] >= left[p]:
                 continue
             share[p, day] = min(part, left[p])
             left[p] = max(left[p] - part, 0.0)
-            cart, stock = cart_after, stock - sown
-            time -= spent + problem.setup_s
+            total, filled, stock = total + sown, loads, stock - float(sown[0])
+            time -= float(spent[0]) + problem.setup_s
             begun = p if left[p] > _NO_SHARE else -1
     return share

@@ -139,6 +139,9 @@ class Program:
         found = info.primal_solution_status == _FEASIBLE
         optimal = found and status == highspy.HighsModelStatus.kOptimal
         cheapest = float(price @ x) if found else np.inf
+        if start and optimal and info.mip_dual_bound < cheapest - 10 * gap * abs(cheapest):
+            # Some versions give back the start, as the best, where nothing is left to search.
+            return self.solve(cost, time_limit_s=time_limit_s, gap=gap, fixed=fixed, loose=loose)
         return Solution(
             values={name: x[block] for name, block in at.items()} if found else None,
             cost=cheapest,
@@ -212,9 +215,13 @@ def add_schedule(
     """Add shares, visits, fills and what is left in the cart, and the rows that bind them.
 
     Blocks: ``share`` and ``visit`` (k,), ``fills`` and ``cart`` (q,; the cart at the end of
-    each day, in loads). A fill is a whole load and goes into an empty cart, so that the cart
-    never holds more than one; it may be made days before it is sown. ``more_s`` is the time that
-    other blocks of the program add to each day of ``slots.days``, a matrix (q, size) each.
+    each day, in loads). A fill is a load or less and goes into an empty cart, so that the cart
+    never holds more than one; it may be made days before it is sown. That comes to one row a day:
+    what is in the cart in the evening is no more than a load, nor than what was there in the
+    morning and a load for each fill, less what was sown (see ``fills_needed``). At a lower rate
+    the same shares and fills, each smaller, keep every row: no rate has more value than the
+    least. ``more_s`` is the time that other blocks of the program add to each day of
+    ``slots.days``, a matrix (q, size) each.
     """
     problem, more_s = slots.problem, more_s or {}
     count, q = len(slots), len(slots.days)
@@ -236,13 +243,15 @@ def add_schedule(
     if problem.counts_fills and problem.load_kg is not None:
         extra = [matrix @ program.upper[name] for name, matrix in more_s.items()]
         day_s = np.sum([capacity_s[slots.days], *extra], axis=0)
-        program.add("fills", np.floor(day_s / problem.refill_s), whole=True)
+        sown = by_day @ sparse.diags_array(seed_kg[slots.paddock] / problem.load_kg)
+        # What can be sown in a day needs so many, and one in the evening.
+        useful = np.ceil(sown @ slots.most) + 1
+        program.add("fills", np.minimum(np.floor(day_s / problem.refill_s), useful), whole=True)
         program.add("cart", np.ones(q))
         time["fills"] = sparse.eye_array(q) * (problem.refill_s / HOUR_S)
-        sown = by_day @ sparse.diags_array(seed_kg[slots.paddock] / problem.load_kg)
         kept = sparse.eye_array(q) - sparse.eye_array(q, k=-1)
         cart = {"share": sown, "fills": -sparse.eye_array(q), "cart": kept}
-        program.bind(cart, low=0.0, high=0.0)
+        program.bind(cart, high=0.0)
     program.bind(time, high=capacity_s[slots.days] / HOUR_S)
     if problem.on_hand_kg is not None:
         total = max(float(seed_kg.sum()), 1e-300)

@@ -32,13 +32,16 @@ def solve_schedule(problem: ScheduleProblem, *, time_limit_s: float = 6.0) -> Se
     else up to the rate wanted; then the fewest visits, and the earliest days.
 
     A paddock may be seeded in part or on several days, with set-up each time. The cart starts
-    empty and is filled when it is empty, a whole load at a time, and the fill takes its time
-    from that day; it may be filled on an earlier day than it is sown.
+    empty and is filled when it is empty, with a load or less, and the fill takes its time from
+    that day; it may be filled on an earlier day than it is sown.
 
     The time limit is for all of the solving together: a problem that is solved in time has the
     same answer every time; one that is not may have another. ``bound`` and ``proven`` speak of
-    the value. Only where fills bind is the rate short of the highest, by a hundredth of its range
-    at most when time suffices.
+    the value, at every rate from the least to the highest and with loads of any size: what can
+    be sown at one rate can be at a lower one, with every load smaller by as much. For the same
+    reason the rates that keep the value have no gap below the highest, so halving finds it. Only
+    where fills bind is the rate short of that, by a hundredth of its range at most when time
+    suffices.
     """
     end = time.monotonic() + time_limit_s
     slots = Slots.of(problem, problem.open_days, problem.capacity_s)

@@ -44,6 +44,7 @@ class Epochs:
     lon: FloatArray
     lat: FloatArray
     quality: IntArray  # (n,) kinds of :mod:`evenacre.io.common.fix_quality`
+    hdop: FloatArray  # (n,) horizontal dilution of precision; NaN where not told
     step_m: FloatArray  # (n,) what one unit of the last written digit of latitude amounts to
     # (n,) NaN where not told
     speed_mps: FloatArray
@@ -81,6 +82,7 @@ def join_epochs(kinds: dict[str, Sentences], day: date | None) -> Epochs:
         lon=np.where(lost, np.nan, best["lon"]),
         lat=np.where(lost, np.nan, best["lat"]),
         quality=quality,
+        hdop=best["hdop"].to_numpy(),
         step_m=best["step_m"].to_numpy(),
         speed_mps=speed,
         course_rad=course,
@@ -108,6 +110,7 @@ def _fixes(sentences: Sentences, kind: str) -> pd.DataFrame:
             "lon": _degrees(sentences, lon, "W", 180.0),
             "lat": _degrees(sentences, lat, "S", 90.0),
             "quality": quality,
+            "hdop": np.nan if rmc else sentences.numbers(8),
             "step_m": _step_m(sentences.letters(lat)),
             "speed_mps": sentences.numbers(7) * _KNOT_MPS if rmc else np.nan,
             "course_rad": _course(sentences.numbers(8)) if rmc else np.nan,

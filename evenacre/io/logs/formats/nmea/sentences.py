@@ -27,8 +27,8 @@ Bytes = npt.NDArray[np.uint8]
 # Least and most fields behind the name, over all versions of the standard, and those used.
 _FIELDS = {"GGA": (9, 14), "GNS": (9, 13), "RMC": (9, 13), "VTG": (8, 9), "ZDA": (4, 6)}
 _USED = {
-    "GGA": (1, 2, 3, 4, 5, 6),
-    "GNS": (1, 2, 3, 4, 5, 6),
+    "GGA": (1, 2, 3, 4, 5, 6, 8),
+    "GNS": (1, 2, 3, 4, 5, 6, 8),
     "RMC": (1, 2, 3, 4, 5, 6, 7, 8, 9, 12),
     "VTG": (1, 5, 7),
     "ZDA": (1, 2, 3, 4),

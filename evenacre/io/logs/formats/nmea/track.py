@@ -22,7 +22,7 @@ from evenacre.io.logs.formats.nmea.epochs import Epochs, join_epochs
 from evenacre.io.logs.formats.nmea.sentences import Scan, scan_sentences
 from evenacre.io.tables.record_table import RecordTable
 from evenacre.io.untrusted import budget
-from evenacre.io.untrusted.files import read_whole
+from evenacre.io.untrusted.files import narrowed, read_whole
 from evenacre.model import Track
 
 # Places written more coarsely than this are worth a word.
@@ -37,7 +37,7 @@ def read_nmea_tracks(path: Path, columns: Mapping[str, str], time_zone: str | No
     """
     findings = Findings()
     day = _asked_day(columns, path.name, findings)
-    content = read_whole(path)
+    content = narrowed(read_whole(path))
     budget.check_count(content, b"$", 2 * budget.RECORDS, path.name)
     scan = scan_sentences(content)
     epochs = join_epochs(scan.kinds, day)
@@ -67,7 +67,7 @@ def read_nmea_tracks(path: Path, columns: Mapping[str, str], time_zone: str | No
     clock = Clock(epochs.time_s, epochs.dated)
     tracks = build_tracks(table, lon, lat, plan, time_zone, findings, clock=clock)
     # Rounding to the last written digit is even over one step of it.
-    sigma = np.hypot(position_sigma_m(epochs.quality), epochs.step_m / np.sqrt(12.0))
+    sigma = np.hypot(position_sigma_m(epochs.quality, epochs.hdop), epochs.step_m / np.sqrt(12.0))
     return [replace(track, sigma_m=np.where(placed, sigma, np.nan)) for track in tracks]
 
 

@@ -238,7 +238,9 @@ def test_card_says_what_was_covered_missed_and_doubled(result: AuditResult) -> N
 
 
 def test_what_arithmetic_leaves_is_not_told() -> None:
-    lines = card(replace(make_result(), skip_area_m2=0.001, overlap_area_m2=0.001), US).lines
+    lines = card(
+        replace(make_result(), skip_area_m2=0.001, overlap_area_m2=0.001, interval_90={}), US
+    ).lines
     assert [text for _, text in lines[:2]] == ["Nothing missed.", "Nothing covered twice."]
 
 

@@ -21,7 +21,7 @@ _SEED = 20
 # Error within a pass is taken to hold over this length of travel (common practice, no source).
 _CORRELATION_M = 30.0
 # A drift with a memory is drawn for stretches of this share of it, as many as this at most.
-_STRETCH, _MOST_UNITS = 0.25, 1500
+_STRETCH, _MOST_UNITS = 0.1, 1500
 # Shorter seams, or fewer, tell nothing of how passes are laid; more need not be asked.
 _LEAST_SEAM_M, _LEAST_SEAMS, _MOST_SEAMS = 15.0, 4, 600
 # Directions of seams of the same two passes are told apart by so much.
@@ -140,6 +140,9 @@ def draw_shifts(
     block = _blocks(edges, number)
     drift = _drift(rng, sigma, when, receiver.memory_s)
     within = float(np.hypot(receiver.within_m, jitter_m))
+    if receiver.memory_s is not None:
+        # What such a process does within a stretch, for stretches much shorter than its memory.
+        within = float(np.hypot(within, np.median(sigma) * np.sqrt(_STRETCH / 3)))
     wander = within * _normal(rng, 2 * (block.max(initial=0) + 1)).reshape(2, -1, 2 * _HALF_DRAWS)
     left, behind, width, lag = (
         _doubt(rng, doubt) for doubt in (drill.left_m, drill.behind_m, drill.width_m, drill.lag_s)
@@ -242,10 +245,13 @@ def _drift(
 
 @dataclass(frozen=True)
 class _Seams:
-    """Seams between two units: s of them; ``of_sample`` is -1 where a sample is of none."""
+    """Seams between two units, or a unit and the end of the field: s of them.
+
+    ``of_sample`` is -1 where a sample is of none.
+    """
 
     first: IntArray
-    second: IntArray
+    second: IntArray  # -1: the end of the field
     out_x: FloatArray  # mean normal of the first
     out_y: FloatArray
     left: FloatArray  # by how much a metre of the antenna's offset opens it in the log
@@ -256,9 +262,10 @@ class _Seams:
 def _seams(shifts: Shifts, looked: IntArray, across: Across) -> _Seams:
     e = shifts.edges.at(looked)
     j = np.maximum(across.partner, 0)
-    mine, other = shifts.unit[looked], shifts.unit[j]
-    use = (across.kind == SEAM) & (across.others == 0) & (mine != other)
-    use &= (e.side != 0) & (shifts.edges.side[j] != 0)
+    at_end = across.kind == BOUNDARY
+    mine, other = shifts.unit[looked], np.where(at_end, len(shifts.unit), shifts.unit[j])
+    use = (across.kind == SEAM) & (shifts.edges.side[j] != 0) & (mine != other)
+    use = (use | at_end) & (across.others == 0) & (e.side != 0)
     turned = mine > other
     sign = np.where(turned, -1.0, 1.0)
     x, y = e.out_x * sign, e.out_y * sign
@@ -274,16 +281,19 @@ def _seams(shifts: Shifts, looked: IntArray, across: Across) -> _Seams:
 
     h, after = shifts.heading_rad[looked], shifts.heading_rad[j]
     # The left of both, along the first's normal: what the second's has more.
-    left = e.out_x * (np.sin(h) - np.sin(after)) + e.out_y * (np.cos(after) - np.cos(h))
+    sin, cos = (np.where(at_end, 0.0, way(after)) for way in (np.sin, np.cos))
+    left = e.out_x * (np.sin(h) - sin) + e.out_y * (cos - np.cos(h))
     out_x, out_y, opened, gap = (mean(v) for v in (x, y, left, across.gap_m))
-    # Each seam is looked at from both sides.
-    long = np.flatnonzero(length / 2 >= _LEAST_SEAM_M)
+    # A seam is looked at from both sides, the end of the field from one.
+    length = np.where(found[:, 1] == len(shifts.unit), length, length / 2)
+    long = np.flatnonzero(length >= _LEAST_SEAM_M)
     long = np.sort(long[np.argsort(-length[long], kind="stable")][:_MOST_SEAMS])
     place = np.full(len(found) + 1, -1)
     place[long] = np.arange(len(long))
     of_sample = np.full(len(looked), -1)
     of_sample[use] = place[of]
     first, second, _sector = found[long].T
+    second = np.where(second == len(shifts.unit), -1, second)
     return _Seams(first, second, out_x[long], out_y[long], opened[long], gap[long], of_sample)
 
 
@@ -302,38 +312,51 @@ def _as_laid(
     opens and closes in turn: linear, so draws made freely are moved by what they miss the log's
     gaps by, in proportion to covariances.
     """
-    if receiver.steered or len(seams.gap_m) < _LEAST_SEAMS:
+    between = seams.second >= 0
+    if receiver.steered or between.sum() < _LEAST_SEAMS:
         return None
     cos, sin = np.cos(shifts.axis_rad), np.sin(shifts.axis_rad)
     normal = np.stack(
         [seams.out_x * cos + seams.out_y * sin, seams.out_y * cos - seams.out_x * sin]
     )
+
+    def differences(of_units: FloatArray) -> FloatArray:
+        """Of the second unit less the first, along the normal; the field's end has none."""
+        second = np.where(between[:, None], of_units[:, np.maximum(seams.second, 0)], 0.0)
+        return np.asarray(np.einsum("ks,kst->st", normal, second - of_units[:, seams.first]))
+
     first, second = (
-        _covariance(units, sigma, when, receiver.memory_s) for units in (seams.first, seams.second)
+        _covariance(units, sigma, when, receiver.memory_s)
+        for units in (seams.first, np.maximum(seams.second, 0))
     )
-    with_drift = (second - first)[None] * normal[:, None]  # (2, units, seams)
-    seen = with_drift[:, seams.second] - with_drift[:, seams.first]
+    with_drift = (second * between - first)[None] * normal[:, None]  # (2, units, seams)
     left_var = doubt.sigma**2 + (doubt.high - doubt.low) ** 2 / 12
-    noise = np.einsum("ks,kst->st", normal, seen) + left_var * np.outer(seams.left, seams.left)
+    noise = differences(with_drift) + left_var * np.outer(seams.left, seams.left)
     own = np.diag(noise)
     if not own.max() > 0:
         return None
-    middle = float(np.median(seams.gap_m))
-    spread = max(_MAD * np.median(np.abs(seams.gap_m - middle)), np.sqrt(np.median(own)))
-    meant = np.abs(seams.gap_m - middle) <= _OUTLIER * spread
-    if _too_even(seams.gap_m[meant], own[meant]):
+    middle = np.full(len(own), np.median(seams.gap_m[between]))
+    if not between.all():
+        middle[~between] = np.median(seams.gap_m[~between])
+    off = seams.gap_m - middle
+    spread = max(_MAD * np.median(np.abs(off[between])), np.sqrt(np.median(own)))
+    meant = np.abs(off) <= _OUTLIER * spread
+    told = meant & between
+    gaps = _Gaps.of(seams.gap_m[told], noise[np.ix_(told, told)])
+    if told.sum() < _LEAST_SEAMS or gaps.too_even():
         return None
-    scatters = _scatters(seams.gap_m[meant], own[meant], _SCATTER_M)
+    scatters = gaps.scatters(_SCATTER_M)
     drift, left = shifts.drift_m.copy(), shifts.left_m.copy()
-    apart = drift[:, seams.second] - drift[:, seams.first]
-    differ = np.einsum("ks,ksn->sn", normal, apart) + np.outer(seams.left, left)
-    common, laid = _MIDDLE_M * _normal(rng, 1), _normal(rng, len(own))
+    differ = differences(drift) + np.outer(seams.left, left)
+    # What is meant between passes is one, and along the end of the field another.
+    kind = np.stack([between, ~between]).astype(float)
+    alike = _MIDDLE_M**2 * kind.T @ kind
+    common, laid = _MIDDLE_M * kind.T @ _normal(rng, 2), _normal(rng, len(own))
     for k, scatter in enumerate(scatters):
         draws = slice(k, None, len(scatters))
         truly = np.where(meant, scatter**2, _NOT_MEANT_M2)
         drawn = differ[:, draws] + common[:, draws] + np.sqrt(truly)[:, None] * laid[:, draws]
-        missed = (seams.gap_m - middle)[:, None] - drawn
-        rest = cho_solve(cho_factor(noise + np.diag(truly) + _MIDDLE_M**2), missed)
+        rest = cho_solve(cho_factor(noise + np.diag(truly) + alike), off[:, None] - drawn)
         drift[:, :, draws] += with_drift @ rest
         left[draws] += left_var * (seams.left @ rest)
     return drift, left
@@ -350,24 +373,41 @@ def _covariance(
     return np.asarray(sigma[:, None] * alike * sigma[units])
 
 
-def _too_even(gap_m: FloatArray, noise_m2: FloatArray) -> bool:
-    """Whether gaps are more even than such noise would have shown any to be."""
-    weight = 1 / np.maximum(noise_m2, 1e-12)
-    middle = (weight * gap_m).sum() / weight.sum()
-    off = float((weight * (gap_m - middle) ** 2).sum())
-    return bool(chi2.cdf(off, len(gap_m) - 1) < _EVEN_LEVEL)
+@dataclass(frozen=True)
+class _Gaps:
+    """Gaps meant alike, on axes along which their noise is not correlated: (s,) each."""
 
+    gap_m: FloatArray
+    one: FloatArray  # what a metre added to all of them is there
+    noise_m2: FloatArray
 
-def _scatters(gap_m: FloatArray, noise_m2: FloatArray, tried_m: FloatArray) -> FloatArray:
-    """How much true gaps may scatter, in equal parts of the chance that the gaps leave."""
-    whole = tried_m[:, None] ** 2 + noise_m2
-    weight = 1 / whole
-    middle = (weight * gap_m).sum(axis=1) / weight.sum(axis=1)
-    fit = (np.log(whole) + (gap_m - middle[:, None]) ** 2 / whole).sum(axis=1)
-    fit += np.log(weight.sum(axis=1))
-    chance = np.cumsum(np.exp(-(fit - fit.min()) / 2))
-    parts = (np.arange(_SCATTERS_TRIED) + 0.5) / _SCATTERS_TRIED
-    return np.asarray(tried_m[np.searchsorted(chance / chance[-1], parts)])
+    @classmethod
+    def of(cls, gap_m: FloatArray, noise_m2: FloatArray) -> _Gaps:
+        """From gaps and the covariance of their noise, or its diagonal where they have none."""
+        if noise_m2.ndim == 1:
+            return cls(gap_m, np.ones(len(gap_m)), noise_m2)
+        variance, axes = np.linalg.eigh(noise_m2)
+        return cls(axes.T @ gap_m, axes.sum(axis=0), np.maximum(variance, 0.0))
+
+    def fit(self, scatter_m: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Squares of what they are off their middle, and -2 log likelihood, for each scatter."""
+        whole = scatter_m[:, None] ** 2 + self.noise_m2
+        weight = (self.one**2 / whole).sum(axis=1)
+        middle = (self.one * self.gap_m / whole).sum(axis=1) / weight
+        off = ((self.gap_m - middle[:, None] * self.one) ** 2 / whole).sum(axis=1)
+        return off, off + np.log(whole).sum(axis=1) + np.log(weight)
+
+    def too_even(self) -> bool:
+        """Whether they are more even than such noise would have shown any to be."""
+        off, _ = self.fit(_SCATTER_M[:1])
+        return bool(chi2.cdf(off[0], len(self.gap_m) - 1) < _EVEN_LEVEL)
+
+    def scatters(self, tried_m: FloatArray) -> FloatArray:
+        """How much true gaps may scatter, in equal parts of the chance that the gaps leave."""
+        _, fit = self.fit(tried_m)
+        chance = np.cumsum(np.exp(-(fit - fit.min()) / 2))
+        parts = (np.arange(_SCATTERS_TRIED) + 0.5) / _SCATTERS_TRIED
+        return np.asarray(tried_m[np.searchsorted(chance / chance[-1], parts)])
 
 
 def _true_share(apart_m: FloatArray, within_m: float) -> float:
@@ -422,12 +462,13 @@ def _as_meant(
     spread = max(_MAD * np.median(np.abs(gap_m - usual)), np.sqrt(np.median(noise)))
     meant = np.abs(gap_m - usual) <= _OUTLIER * spread
     gap, reach, noise = gap_m[meant], reach_m[meant], noise[meant]
-    if len(gap) < _LEAST_ENDS or _too_even(gap, noise):
+    gaps = _Gaps.of(gap, noise)
+    if len(gap) < _LEAST_ENDS or gaps.too_even():
         return free_m
     moved = free_m.copy()
     held = np.empty((len(gap), moved.shape[1]))
     mirrored, drawn = _normal(rng, 1)[0], _uniform(rng, len(gap))
-    scatters = _scatters(gap, noise, _END_SCATTER_M)
+    scatters = gaps.scatters(_END_SCATTER_M)
     for k, scatter in enumerate(scatters):
         draws = slice(k, None, len(scatters))
         weight = 1 / (scatter**2 + noise)

@@ -59,8 +59,8 @@ def card(
     if r.tells_places:
         headline = _covered(r, units)
         lines += [
-            ("missed", _missed(r, units) + _truly(r, "skip_area_m2", units)),
-            ("double", _double(r, units, currency) + _truly(r, "overlap_area_m2", units)),
+            ("missed", _truly(_missed(r, units), r, "skip_area_m2", units)),
+            ("double", _truly(_double(r, units, currency), r, "overlap_area_m2", units)),
         ]
         lines += [("product", _product(p, units)) for p in r.products]
     else:
@@ -138,12 +138,13 @@ def _missed(r: AuditResult, units: UnitSystem) -> str:
     return f"{whole} missed; {', '.join(parts)}."
 
 
-def _truly(r: AuditResult, key: str, units: UnitSystem) -> str:
-    """Say where a figure truly lies, if it is not where the map has it."""
+def _truly(said: str, r: AuditResult, key: str, units: UnitSystem) -> str:
+    """Add where a figure truly lies, if that is not where the map has it."""
     ends, drawn = r.interval_90.get(key), getattr(r, key)
     if ends is None or ends[0] <= drawn <= ends[1]:
-        return ""
-    return f" On the map, that is; truly {figures.between(*ends, units)}, 9 times in 10."
+        return said
+    there = figures.between(*ends, units)
+    return f"{said.removesuffix('.')}, on the map; truly {there}, 9 times in 10."
 
 
 def _standings(go: gpd.GeoDataFrame) -> str:

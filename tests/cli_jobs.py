@@ -46,6 +46,7 @@ class Files:
     def options(self, **changes: object) -> list[str]:
         """Options of ``audit`` for this job; None leaves one out."""
         given = {"boundary": self.boundary, "tracks": self.log, "width": WIDTH, "out": self.out}
+        given["antenna_ahead"] = "0 m"  # the log is of the tool line itself
         options: list[str] = []
         for name, value in {**given, **changes}.items():
             for one in value if isinstance(value, list) else [value]:

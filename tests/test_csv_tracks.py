@@ -200,7 +200,7 @@ _TIMES = st.sampled_from(
 )
 
 
-@settings(deadline=None, max_examples=250, suppress_health_check=list(HealthCheck))
+@settings(deadline=None, max_examples=150, suppress_health_check=list(HealthCheck))
 @given(
     data=st.data(),
     names=st.lists(_NAMES, max_size=5),
@@ -229,7 +229,7 @@ def test_whatever_a_table_holds_it_is_read_or_refused_in_words(
         assert (np.isnan(track.lon) == np.isnan(track.lat)).all()
 
 
-@settings(deadline=None, max_examples=100, suppress_health_check=list(HealthCheck))
+@settings(deadline=None, max_examples=60, suppress_health_check=list(HealthCheck))
 @given(content=st.binary(max_size=300))
 def test_whatever_bytes_a_file_holds_it_is_refused_in_words(tmp_path, content):
     with pytest.raises(InputError):

@@ -22,12 +22,12 @@ from evenacre.model import Application, LoadTicket, Operation, Product
 from evenacre.model.audit_result import AuditResult
 from evenacre.model.finding import FindingError
 from evenacre.planning.finish.finish_job import FinishJob, finish_job
-from evenacre.planning.finish.rate_to_finish import come_out_even, ground_left
+from evenacre.planning.finish.passes_seen import PassesSeen, driven_again, passes_seen
+from evenacre.planning.finish.rate_to_finish import GroundLeft, come_out_even, ground_left
 from evenacre.planning.finish.remaining_ground import (
     RunOut,
     ground_ahead,
     main_heading_rad,
-    pass_overlaps,
     passes_ahead,
     split_lines,
 )
@@ -100,51 +100,106 @@ def test_ends_of_the_interval_differ_by_just_what_the_errors_allow(
             assert gap == pytest.approx(Z90, rel=1e-6)
 
 
+def seen_so_far(
+    lap_m: np.ndarray, ends_m2: np.ndarray | float = 0.0, *, under_way: bool = False
+) -> PassesSeen:
+    return PassesSeen(lap_m, np.broadcast_to(ends_m2, lap_m.shape), under_way=under_way)
+
+
 def test_overlap_so_far_is_expected_to_go_on() -> None:
-    new, again = np.array([1000.0, 2000.0, 1000.0]), np.array([30.0, 60.0, 30.0])
-    ground = ground_left(8000, 0, new, again)
-    assert ground.overlap == pytest.approx(0.03)
-    assert ground.drive_m2 == pytest.approx(8240)
-    assert ground.drive_sigma_m2 == pytest.approx(0, abs=1e-9)  # nobody wavered
+    found = driven_again(seen_so_far(np.full(3, 0.2), 9.0), np.full(5, 300.0), np.zeros(5), 6.0)
+    assert found.m2 == pytest.approx([0.2 * 300 + 9] * 5)
+    assert found.sigma_m2 == pytest.approx(0, abs=1e-9)  # nobody wavered
 
 
-def test_wavering_overlap_widens_the_interval() -> None:
+def test_ends_belong_to_passes_and_laps_to_their_length() -> None:
+    """As much ground to come in passes half as long: the same laps, twice the ends."""
+    seen = seen_so_far(np.array([0.1, 0.2, 0.3]), np.array([8.0, 10.0, 12.0]))
+    long = driven_again(seen, np.full(4, 300.0), np.zeros(4), 6.0)
+    short = driven_again(seen, np.full(8, 150.0), np.zeros(8), 6.0)
+    assert long.m2.sum() == pytest.approx(0.2 * 1200 + 4 * 10)
+    assert short.m2.sum() == pytest.approx(0.2 * 1200 + 8 * 10)
+
+
+def test_the_pass_under_way_has_one_end_to_come() -> None:
+    seen = seen_so_far(np.full(4, 0.2), 10.0, under_way=True)
+    assert driven_again(seen, np.full(2, 100.0), np.zeros(2), 6.0).m2 == pytest.approx([25, 30])
+
+
+def test_slanted_corners_are_driven_as_far_as_rows_ran_into_those_before() -> None:
+    corners = np.array([0.0, 18.0])
+    for share, more in ((1.0, 18.0), (0.25, 4.5)):
+        seen = PassesSeen(np.full(4, 0.2), np.zeros(4), share)
+        found = driven_again(seen, np.full(2, 100.0), corners, 6.0)
+        assert found.m2 == pytest.approx([20, 20 + more])
+
+
+def test_corners_of_which_no_pass_told_leave_the_forecast_open() -> None:
+    """As likely none of them as all: half, and a standard deviation of 1 / sqrt 12."""
+    job = audit_operation(operation(straight_job(LENGTH, (-0.2,) * 4)))  # square ends
+    field = shapely.union_all(job.layers["field"].geometry.to_numpy())
+    seen = passes_seen(job, field, shapely.Polygon(), under_way=False)
+    steady = PassesSeen(np.full(5, 0.2), np.zeros(5), seen.corners, seen.corners_sigma)
+    found = driven_again(steady, np.full(2, 100.0), np.array([60.0, 60.0]), 6.0)
+    assert found.m2 == pytest.approx([50.0, 50.0])
+    assert found.sigma_m2 == pytest.approx(120 / math.sqrt(12), rel=1e-9)
+
+
+def test_wavering_overlap_widens_the_forecast() -> None:
     rng = np.random.default_rng(2)
-    new = np.full(25, 1000.0)
-    calm = ground_left(8000, 0, new, 30 + 5 * rng.standard_normal(25))
-    wild = ground_left(8000, 0, new, 30 + 25 * rng.standard_normal(25))
-    assert wild.drive_sigma_m2 > 3 * calm.drive_sigma_m2
-    narrow, wide = (come_out_even(g, Amount(100, 1)) for g in (calm, wild))
-    assert wide.high_kg_per_m2 - wide.low_kg_per_m2 > narrow.high_kg_per_m2 - narrow.low_kg_per_m2
+    calm, wild = (0.2 + size * rng.standard_normal(25) for size in (0.02, 0.10))
+    one, other = (
+        driven_again(seen_so_far(laps), np.full(8, 300.0), np.zeros(8), 6.0).sigma_m2
+        for laps in (calm, wild)
+    )
+    assert other > 3 * one
+    # n passes to come of one length, p seen: s * length * sqrt(n + n^2 / p).
+    wavered = float(np.std(wild, ddof=1))
+    assert other == pytest.approx(wavered * 300 * math.sqrt(8 + 64 / 25), rel=1e-9)
 
 
-def test_interval_holds_the_truth_nine_times_in_ten() -> None:
+def test_a_pass_or_two_are_weighed_with_the_usual_habit() -> None:
+    """The more are seen the nearer to them, and the less sure the fewer."""
+    width, length = 6.0, np.full(10, 300.0)
+    laps = [driven_again(seen_so_far(np.full(n, 0.6)), length, np.zeros(10), width)
+            for n in (0, 1, 2)]  # fmt: skip
+    shares = [found.m2.sum() / (width * 3000) for found in laps]
+    assert 0.03 < shares[0] < shares[1] < shares[2] < 0.1
+    sigmas = [found.sigma_m2 for found in laps]
+    assert sigmas[0] > sigmas[1] > sigmas[2] > 0
+
+
+@pytest.mark.parametrize("fewest", [3, 6, 13])
+def test_interval_holds_the_truth_nine_times_in_ten(fewest: int) -> None:
     """A thousand fields driven to the end, seen part way through by one with a scale.
 
-    Each driver aims at an overlap of his own and wavers about it; rows that run over worked
-    ground at the last pass are shut off. Mass is read in steps of 20 lb. Nothing here uses a
-    formula of the package: the rate that would have come out even is mass over ground driven.
+    Each driver aims at a lap and at ends of his own and wavers about them. Mass is read in steps
+    of 20 lb. Nothing here uses a formula of the package: the rate that would have come out even is
+    mass over ground driven.
     """
     rng = np.random.default_rng(90_210)
     step = 20 * LB
     held = 0
     for _ in range(1000):
-        width, length = rng.uniform(4.0, 12.0), rng.uniform(200.0, 800.0)
-        aim, waver = rng.uniform(0.0, 0.08), rng.uniform(0.01, 0.05)
-        overlap = (aim + waver * rng.standard_normal(400)) * width
-        advance = width - overlap  # how much new ground each pass takes
-        total = rng.uniform(15, 80) * width
-        seen = int(rng.integers(5, max(6, int(0.9 * total / width) - 3)))
-        edge = np.cumsum(advance)
-        last = int(np.searchsorted(edge, total))
-        undone = (total - edge[seen - 1]) * length
-        driven = (width * (last - seen) + (total - edge[last - 1]) + overlap[last]) * length
+        width = rng.uniform(4.0, 12.0)
+        aim, late = rng.uniform(0.0, 0.08) * width, rng.uniform(0.0, 4.0) * width
+        waver, unsure = rng.uniform(0.01, 0.05) * width, rng.uniform(0.1, 2.0) * width
+        seen, ahead = (int(rng.integers(fewest, 2 * fewest)) for _ in range(2))
+        length = rng.uniform(200.0, 800.0, seen + ahead)
+        lap = aim + waver * rng.standard_normal(seen + ahead)
+        ends = late + unsure * rng.standard_normal(seen + ahead)
+        undone = float(((width - lap) * length)[seen:].sum())
+        driven = float((width * length + ends)[seen:].sum())
         mass = rng.uniform(0.005, 0.03) * driven
-        receiver = rng.uniform(0.0, 0.01) * math.sqrt(seen) * length
-        ground = ground_left(
-            undone + receiver * rng.standard_normal(), receiver, advance[:seen] * length,
-            overlap[:seen] * length,
-        )  # fmt: skip
+        receiver = rng.uniform(0.0, 0.01) * math.sqrt(seen) * 400
+        again = driven_again(
+            PassesSeen(lap[:seen], ends[:seen]), length[seen:], np.zeros(ahead), width
+        )
+        sigma = math.hypot(receiver, again.sigma_m2)
+        told = undone + receiver * rng.standard_normal()
+        drive = told + again.m2.sum()
+        freedom = again.freedom * (sigma / again.sigma_m2) ** 4
+        ground = GroundLeft(told, receiver, 0.0, drive, sigma, freedom, seen)
         cart = rng.uniform(6000, 9000)  # read full, its empty weight known
         read = np.round((cart + mass) / step) * step - cart
         found = come_out_even(ground, Amount(float(read), step / math.sqrt(12)))
@@ -253,12 +308,29 @@ def test_ground_still_to_do_and_passes_to_come() -> None:
     assert ahead.full_width_m2 == pytest.approx(ahead.undone.area, rel=0.01)
 
 
-def test_overlap_of_each_pass_is_what_it_drove_twice() -> None:
-    result = audit_operation(job_so_far(passes=5, of=12, gap=-0.4))
-    field = shapely.union_all(result.layers["field"].geometry.to_numpy())
-    new, again = pass_overlaps(result, field)
-    assert again == pytest.approx([0, *[0.4 * LENGTH] * 4], abs=2.0)
-    assert new == pytest.approx(WIDTH * LENGTH - again, rel=2e-3)
+def habits(job: Operation) -> PassesSeen:
+    result = audit_operation(job)
+    field, cover = (
+        shapely.union_all(result.layers[n].geometry.to_numpy()) for n in ("field", "cover")
+    )
+    return passes_seen(result, field, field.difference(cover), under_way=False)
+
+
+@pytest.mark.parametrize("gap", [-0.4, 0.0, 0.3])
+def test_lap_of_each_pass_is_what_it_drove_twice_less_what_it_left(gap: float) -> None:
+    seen = habits(operation(straight_job(LENGTH, (gap,) * 4)))
+    assert seen.lap_m == pytest.approx([0, *[-gap] * 4], abs=0.01)
+    assert seen.ends_m2 == pytest.approx(np.zeros(5), abs=0.1 * WIDTH)
+
+
+@pytest.mark.parametrize("beyond", [0.0, 1.5, 3.0])
+def test_ends_of_each_pass_are_what_it_drove_beyond_the_field(beyond: float) -> None:
+    job = straight_job(LENGTH, (-0.2,) * 4)
+    top = job.boundary.bounds[3]
+    job = replace(job, boundary=shapely.box(beyond, 0.0, LENGTH - beyond, top))
+    seen = habits(operation(job))
+    assert seen.ends_m2 / WIDTH == pytest.approx(np.full(5, 2 * beyond), abs=0.1)
+    assert seen.lap_m == pytest.approx([0, *[0.2] * 4], abs=0.01)
 
 
 def test_skips_left_behind_are_not_still_to_do() -> None:
@@ -296,15 +368,22 @@ def test_a_load_that_lasts_does_not_run_out() -> None:
 
 
 def test_overlap_makes_the_load_end_sooner() -> None:
+    """A load for three passes ends with the third, lapped or not: of new ground it does less."""
     kg = 3 * RATE * WIDTH * LENGTH
-    _, even = finished(job_so_far(gap=0.0), kg)
-    _, lapped = finished(job_so_far(gap=-0.3), kg)
+    _, even = finished(job_so_far(gap=0.0), 0.999 * kg)
+    _, lapped = finished(job_so_far(gap=-0.3), 0.999 * kg)
     assert even.out is not None
     assert lapped.out is not None
-    # Five passes with four laps: 0.3 m in each, over the new ground they took.
-    share = 4 * 0.3 / (5 * WIDTH - 4 * 0.3)
+    # Five passes with four laps of 0.3 m: eight of their mean to come, over what is still to do.
+    assert len(lapped.ahead.passes) == 8
+    mean = 4 * 0.3 / 5
+    share = 8 * mean / (12 * WIDTH - (5 * WIDTH - 4 * 0.3))
     assert lapped.finish.ground.overlap == pytest.approx(share, abs=2e-3)
-    assert lapped.out.distance_m == pytest.approx(even.out.distance_m / (1 + share), rel=5e-3)
+    done = [sum(p.area_m2 for p in job.ahead.passes[:3]) for job in (even, lapped)]
+    assert done[1] == pytest.approx(done[0] * (1 - mean / WIDTH), rel=5e-3)
+    for job in (even, lapped):
+        assert job.out is not None
+        assert job.out.distance_m == pytest.approx(3 * LENGTH, abs=3.0)
 
 
 def test_interval_from_tracks_holds_what_was_driven_in_the_end() -> None:

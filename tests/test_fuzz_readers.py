@@ -1,6 +1,6 @@
 """Whatever a file holds, a reader answers with something usable or with a clear complaint.
 
-Eight thousand cases: the good files and the corpus that fuzzing by coverage has left behind
+Some 6,600 cases: the good files and the corpus that fuzzing by coverage has left behind
 (``tests/fuzz_atheris.py``), each read as it is and after accidents. Never another kind of error,
 never a hang, never two gigabytes.
 """

@@ -294,6 +294,30 @@ def test_no_open_window_is_told_with_what_would_help(tmp_path: Path) -> None:
     assert "0 ac" in first or "no paddock" in first.lower()
 
 
+def test_what_is_told_to_relax_works_when_it_is_written_into_the_season_file(
+    tmp_path: Path,
+) -> None:
+    hours = (
+        'hours = "6 h"',
+        'hours = "40 min"\nlost_chance = 20\nlast_day = 2026-08-16\nopens_after = "1 day"\n'
+        'on_hand = "150 lb"',
+    )
+    told = planned(tmp_path / "short", hours)
+    assert told["schema"] == "evenacre/plan/1.3"
+    assert told["relaxations_hold"] is True
+    to = {r["setting"]: r["to"] for r in told["relaxations"]}
+    assert {"on_hand_kg", "last_day"} <= to.keys()
+    text = {
+        "on_hand_kg": ('"150 lb"', f'"{to.get("on_hand_kg")} kg"'),
+        "hours_most_s": ('"40 min"', f'"{(to.get("hours_most_s") or 0) / 60} min"'),
+        "last_day": ("2026-08-16", to.get("last_day")),
+    }
+    assert to.keys() <= text.keys()
+    again = planned(tmp_path / "eased", hours, *(text[setting] for setting in to))
+    assert [p["whole"] for p in again["paddocks"]] == [True] * 3
+    assert again["relaxations"] == []
+
+
 def test_chances_are_the_same_every_time_and_fall_with_the_weather(tmp_path: Path) -> None:
     chances = []
     for percent in (10, 60, 60):

@@ -330,7 +330,7 @@ def test_garbled_throughout(tmp_path) -> None:
 
 
 @settings(
-    max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
 @given(junk=st.lists(st.binary(max_size=40), min_size=8, max_size=8))
 def test_any_bytes_between_sentences_change_nothing(tmp_path, junk: list[bytes]) -> None:
@@ -398,7 +398,7 @@ def worn_lines(draw: st.DrawFn) -> list[str]:
 
 
 @settings(
-    max_examples=80, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
 @given(lines=worn_lines())
 def test_worn_logs_hold_what_pynmea2_finds_in_them(tmp_path, lines: list[str]) -> None:

@@ -1,4 +1,4 @@
-"""The jobs of the command line as calls: audit, passes, interseeding, finish, calibration."""
+"""The jobs of the command line as calls: audit, measure, plan, finish, calibrate."""
 
 from __future__ import annotations
 
@@ -44,6 +44,7 @@ from evenacre.workflows.calibrate import MeterSetting
 from evenacre.workflows.called import about_arguments
 from evenacre.workflows.finish import ComeOutEven, chosen_operation, run_finish
 from evenacre.workflows.interseed import Interseeding, run_interseeding
+from evenacre.workflows.measure import MeasuredDrill, run_measure
 from evenacre.workflows.passes import PlannedPasses, drive_over, run_passes
 
 Source: TypeAlias = Log | Season | Sequence[Log]
@@ -152,6 +153,65 @@ def audit(
         return run_audit(
             season, planned=planned, jobs=jobs, draw=False, keep_tracks=True, progress=progress
         )
+
+
+def measure(
+    source: Source,
+    boundary: Drawn | None = None,
+    *,
+    width: Quantity | None = None,
+    rows: int | None = None,
+    row_spacing: Quantity | None = None,
+    implement: Implement | None = None,
+    columns: Mapping[str, str] | None = None,
+    units: str | None = None,
+    say: Callable[[str], None] = lambda _operation: None,
+    **options: Any,
+) -> MeasuredDrill:
+    """Tell what logs do of the drill: where the tool is, its delay, the spacing of the passes.
+
+    Parameters
+    ----------
+    source : str, Path, Track, GeoDataFrame or a list of them; or Season
+        A season file, ISO 11783-10 task data, or logs of the drive, as of :func:`audit`.
+    boundary : file, geometry, GeoSeries or GeoDataFrame, optional
+        Of the field, with logs.
+    width, row_spacing : str or float, optional
+        ``"20 ft"``, or metres.
+    rows : int, optional
+        Rows across the width.
+    implement : Implement, optional
+        In place of width and rows, and of what is known of the drill.
+    columns : mapping of str to str, optional
+        Role to column of the log, as of :func:`audit`.
+    units : str, optional
+        Of the words and pictures, ``"us"`` or ``"metric"``.
+    say : callable, optional
+        Told each operation (str) as it begins.
+    **options
+        What is known of the drill: ``antenna_ahead``, ``antenna_left``, ``axle_to_antenna``,
+        ``hitch_to_axle``, ``tool_behind``, ``delay``; and further options as of :func:`audit`.
+
+    Returns
+    -------
+    MeasuredDrill
+
+    Raises
+    ------
+    InputError
+        For everything that is wrong with arguments and files, each by name.
+
+    Examples
+    --------
+    >>> drill = ev.measure("log.csv", boundary="field.geojson", width="20 ft").measured[0]
+    >>> round(drill.of("width").value, 2)
+    6.1
+    """
+    told = {**locals()}
+    with about_arguments(**_CALLED):
+        check_names(measure, options, _KEYS)
+        season = _season("measure", source, told)
+        return run_measure(season, unit_system(units or season.units), say=say)
 
 
 @overload

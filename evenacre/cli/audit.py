@@ -29,8 +29,8 @@ _KEYS = SeasonKeys(
     {
         "Field and log": "boundary tracks zones unworkable setbacks setback_distance blockages "
         "field_name operation_name date",
-        "The drill": "width rows row_spacing rows_per_tower antenna_ahead antenna_left "
-        "hitch_to_axle tool_behind delay",
+        "The drill": "width rows row_spacing rows_per_tower axle_to_antenna antenna_ahead "
+        "antenna_left hitch_to_axle tool_behind delay",
         "What was placed": "product rate price",
         READING: "column time_zone tracks_layer tracks_crs boundary_layer boundary_where "
         "boundary_crs zones_layer unworkable_layer setbacks_layer zones_name_column",

@@ -18,13 +18,16 @@ from evenacre.cli.export import export
 from evenacre.cli.finish import finish
 from evenacre.cli.gather import gather
 from evenacre.cli.interseed import interseed
+from evenacre.cli.measure import measure
 from evenacre.cli.options.derived import with_options
 from evenacre.cli.options.streams import standard_streams
 from evenacre.cli.passes import passes
 
 _COMMANDS = {
     command.__name__: command
-    for command in (audit, gather, check, demo, calibrate, finish, interseed, passes, export)
+    for command in (
+        *(audit, gather, check, demo, measure, calibrate, finish, interseed, passes, export),
+    )
 }
 _PLAIN: dict[str, Any] = {"pretty_exceptions_enable": False, "add_completion": False}
 

@@ -22,6 +22,7 @@ from evenacre.coverage.products import GroundShares, Region, product_result
 from evenacre.coverage.rows import with_rows
 from evenacre.coverage.shapes import Shapes, shaped
 from evenacre.coverage.skips import NARROWEST_M, find_skips
+from evenacre.coverage.work import Work
 from evenacre.model import UNDATED_S, Implement, Operation, Settings
 from evenacre.model.audit_result import AuditResult
 
@@ -64,7 +65,7 @@ def audit_operation(
     boundary = operation.field.boundary
     near = None if boundary is None else plane.project(boundary)
     applications = with_logged_products(operation.applications, tracks)
-    kind = Shapes if shaped(operation) else Drive
+    kind: type[Work] = Shapes if shaped(operation) else Drive
     work = kind(operation, implement, applications, plane, near, say)
 
     say("counting cover")
@@ -144,6 +145,7 @@ def audit_operation(
         receiver=work.receiver,
         findings=collect_findings(operation, work.doubts(), work.findings(), land, frame),
         totals=work.totals(),
+        measured=work.measured,
     )
 
 

@@ -24,6 +24,7 @@ from evenacre.coverage.diagnostics import (
 from evenacre.coverage.field_plane import PlaneField
 from evenacre.coverage.headland import Headland, find_headland
 from evenacre.coverage.legs import follow
+from evenacre.coverage.measure.findings import settings_findings
 from evenacre.coverage.passes import number_passes, pass_ends, pass_table
 from evenacre.coverage.products import StripShares
 from evenacre.coverage.receiver import (
@@ -42,6 +43,7 @@ from evenacre.geo.local_crs import WorkingPlane
 from evenacre.model import Application, Implement, IntArray, Operation, Track
 from evenacre.model.audit_result import RunningTotals
 from evenacre.model.finding import Finding
+from evenacre.model.measured import Measured
 from evenacre.model.receiver import Receiver
 
 # Edges are kept finer than the jitter left in them, about a quarter of the receiver's own.
@@ -68,7 +70,7 @@ class Drive:
     ) -> None:
         say("cleaning positions")
         legs = follow(operation, implement, applications, plane, boundary)
-        steps = legs.steps
+        steps, implement = legs.steps, legs.implement
         require_work(operation, legs.fixes, steps)
         say("sweeping the ground")
         strips = build_strips(steps, steps.active, implement)
@@ -79,6 +81,11 @@ class Drive:
         self._steps, self._number = steps, number_passes(steps)
         self._placed = _by_section(strips, operation.tracks, implement)
         self._timed = all(track.timed for track in operation.tracks)
+
+    @property
+    def measured(self) -> tuple[Measured, ...]:
+        """What the logs tell of the drill."""
+        return self._legs.evidence.measured
 
     @property
     def pass_of_piece(self) -> IntArray:
@@ -213,9 +220,10 @@ class Drive:
         """What throws doubt on all of the result."""
         return (
             *self._legs.findings,
-            *receiver_findings(self.receiver, self._implement.width_m),
             *loss_findings(self.records),
             *unlike_findings(self._legs, self._implement),
+            *receiver_findings(self.receiver, self._implement.width_m),
+            *settings_findings(self.measured),
         )
 
     def findings(self) -> tuple[Finding, ...]:

@@ -12,16 +12,19 @@ from shapely.geometry.base import BaseGeometry
 from evenacre.coverage.amounts import StepMass, amount_leaps, product_masses
 from evenacre.coverage.behaviour import behaviour
 from evenacre.coverage.clean import Fixes, clean
+from evenacre.coverage.field_plane import plane_for
 from evenacre.coverage.machines import machines_of, told_apart
+from evenacre.coverage.measure.antenna_path import AntennaPath
+from evenacre.coverage.measure.settings import Evidence, applied, measure
 from evenacre.coverage.receiver import judged
-from evenacre.coverage.rows import row_states
-from evenacre.coverage.smooth import ground_speed, smooth_path, turn_radius
+from evenacre.coverage.rows import RowStates, row_states, with_rows
+from evenacre.coverage.smooth import SmoothPath, ground_speed, smooth_path, turn_radius
 from evenacre.coverage.steps import Steps, build_steps
 from evenacre.coverage.swath import Strips
 from evenacre.geo.local_crs import WorkingPlane
-from evenacre.model import Application, Implement, Operation, Track
+from evenacre.model import Application, BoolArray, FloatArray, Implement, Operation, Track
 from evenacre.model.audit_result import ToolPath
-from evenacre.model.finding import Finding
+from evenacre.model.finding import Finding, FindingError
 from evenacre.model.receiver import Receiver
 
 
@@ -53,6 +56,10 @@ class Legs:
         The steps of each leg.
     findings : tuple of Finding
         How machines were told apart.
+    implement : Implement
+        As it was told and, where nothing was, as the logs tell it.
+    evidence : Evidence
+        What the logs tell of it.
     """
 
     legs: tuple[Leg, ...]
@@ -61,6 +68,8 @@ class Legs:
     steps: Steps
     spans: tuple[slice, ...]
     findings: tuple[Finding, ...]
+    implement: Implement
+    evidence: Evidence
 
     @property
     def jitter_m(self) -> float:
@@ -141,12 +150,15 @@ def follow(
         In the plane.
     """
     machines, findings = machines_of(operation.tracks, operation.settings)
-    legs = [
-        _leg(tracks, operation, implement, applications, plane, boundary) for tracks in machines
+    drives = [
+        _drive(tracks, operation, implement, applications, plane, boundary) for tracks in machines
     ]
-    counts = _summed([leg.fixes.counts for leg in legs])
-    metres = _summed([leg.fixes.metres for leg in legs])
-    legs = [leg for leg in legs if len(leg.fixes.time_s) > 1] or legs[:1]
+    counts = _summed([drive.fixes.counts for drive in drives])
+    metres = _summed([drive.fixes.metres for drive in drives])
+    drives = [drive for drive in drives if len(drive.fixes.time_s) > 1] or drives[:1]
+    evidence = _measured(drives, implement, boundary)
+    implement = replace(applied(implement, evidence.measured), error=evidence.error)
+    legs = [_leg(drive, operation, implement) for drive in drives]
     ends = np.cumsum([len(leg.steps.tool.time_s) for leg in legs])
     spans = tuple(
         slice(int(end) - len(leg.steps.tool.time_s), int(end) - 1)
@@ -160,17 +172,52 @@ def follow(
         _joined_steps(legs),
         spans,
         tuple(findings),
+        implement,
+        evidence,
     )
 
 
-def _leg(
+def measure_operation(operation: Operation) -> Evidence:
+    """Tell what the logs of an operation do of the drill, and audit nothing.
+
+    Raises
+    ------
+    FindingError
+        When the logs hold no position.
+    """
+    implement = with_rows(operation.implement, operation.tracks)
+    plane = plane_for(operation.field, operation.tracks)
+    near = operation.field.boundary
+    boundary = None if near is None else plane.project(near)
+    machines, _ = machines_of(operation.tracks, operation.settings)
+    drives = [_drive(tracks, operation, implement, (), plane, boundary) for tracks in machines]
+    drives = [drive for drive in drives if len(drive.fixes.time_s) > 1]
+    if not drives:
+        raise FindingError("no_position", ", ".join(t.source for t in operation.tracks))
+    return _measured(drives, implement, boundary)
+
+
+@dataclass(frozen=True)
+class _Drive:
+    """The antenna of one machine, and what it logged."""
+
+    tracks: tuple[Track, ...]
+    fixes: Fixes
+    path: SmoothPath
+    speed_mps: FloatArray
+    radius_m: FloatArray
+    states: RowStates
+    leap: BoolArray | None
+
+
+def _drive(
     tracks: tuple[Track, ...],
     operation: Operation,
     implement: Implement,
     applications: Sequence[Application],
     plane: WorkingPlane,
     boundary: BaseGeometry | None,
-) -> Leg:
+) -> _Drive:
     settings = operation.settings
     fixes = clean(tracks, plane, settings, boundary)
     path = smooth_path(fixes.time_s, fixes.x_m, fixes.y_m, fixes.run, smooth=settings.smooth)
@@ -178,16 +225,51 @@ def _leg(
     radius = turn_radius(fixes.time_s, path, fixes.run, speed)
     states = row_states(fixes, tracks, implement, speed, radius)
     leap = amount_leaps(applications, tracks, fixes)
-    findings = states.findings
-    if tracks[0].at_tool:
+    return _Drive(tracks, fixes, path, speed, radius, states, leap)
+
+
+def _measured(
+    drives: Sequence[_Drive], implement: Implement, boundary: BaseGeometry | None
+) -> Evidence:
+    paths = [
+        AntennaPath(
+            drive.fixes.time_s,
+            drive.path.x_m,
+            drive.path.y_m,
+            drive.path.course_rad,
+            drive.speed_mps,
+            drive.radius_m,
+            drive.fixes.run,
+            drive.fixes.handover_s,
+            drive.states.active,
+            drive.fixes.take(drive.tracks, lambda t: next(iter(t.rates.values()), None)),
+        )
+        for drive in drives
+    ]
+    tracks = [track for drive in drives for track in drive.tracks]
+    guessed = any(f.code == "work_from_speed" for drive in drives for f in drive.states.findings)
+    return measure(
+        paths,
+        implement,
+        boundary,
+        at_tool=any(track.at_tool for track in tracks),
+        switched=not guessed and all(track.timed for track in tracks),
+    )
+
+
+def _leg(drive: _Drive, operation: Operation, implement: Implement) -> Leg:
+    findings = drive.states.findings
+    if drive.tracks[0].at_tool:
         own = implement.at_its_own_places()
         if own != implement:
             findings = (*findings, Finding.note("places_of_the_tool"))
         implement = own
-    steps = build_steps(fixes, path, states.active, implement, operation.blockages, leap)
-    on = np.asarray(states.active.any(axis=1))
-    seen = behaviour(tracks, fixes, path, speed, on, implement.width_m)
-    receiver = judged(seen, fixes, tracks, path.jitter_m, settings)
+    tracks, fixes, path = drive.tracks, drive.fixes, drive.path
+    active = drive.states.active
+    steps = build_steps(fixes, path, active, implement, operation.blockages, drive.leap)
+    on = np.asarray(active.any(axis=1))
+    seen = behaviour(tracks, fixes, path, drive.speed_mps, on, implement.width_m)
+    receiver = judged(seen, fixes, tracks, path.jitter_m, operation.settings)
     smoothed = path.x_m is not fixes.x_m
     return Leg(tracks, fixes, steps, path.jitter_m, path.left_m, smoothed, receiver, findings)
 

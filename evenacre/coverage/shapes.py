@@ -27,6 +27,7 @@ from evenacre.geo.overlay import around, intersect, union, valid, widen
 from evenacre.model import Application, BoolArray, FloatArray, Implement, IntArray, Operation, Track
 from evenacre.model.audit_result import Grid
 from evenacre.model.finding import Finding, FindingError
+from evenacre.model.measured import Measured
 
 # Of the ground: less that was closed or taken off is not worth a word.
 _WORTH_SAYING = 1e-4
@@ -222,7 +223,9 @@ def _wide(ground: BaseGeometry) -> BaseGeometry:
     parts = shapely.get_parts(ground)
     core = widen(parts, -NARROWEST_M / 2)
     left = ~shapely.is_empty(core)
-    return union(intersect(widen(core[left], NARROWEST_M / 2), parts[left]))
+    # Parts of one ground share none of it, so there is nothing to join.
+    opened = intersect(widen(core[left], NARROWEST_M / 2), parts[left])
+    return shapely.MultiPolygon(list(shapely.get_parts(opened)))
 
 
 class ShapeShares:
@@ -367,6 +370,11 @@ class Shapes:
 
     def totals(self) -> None:
         """When each shape was worked is not told."""
+
+    @property
+    def measured(self) -> tuple[Measured, ...]:
+        """Nothing: shapes of ground tell of no drill."""
+        return ()
 
     def doubts(self) -> tuple[Finding, ...]:
         """What throws doubt on all of the result."""

@@ -13,6 +13,7 @@ from pyproj import CRS
 
 from evenacre.arrays import FloatArray
 from evenacre.model.finding import Finding
+from evenacre.model.measured import Measured
 from evenacre.model.receiver import Receiver
 
 
@@ -166,6 +167,8 @@ class AuditResult:
     tells_places: bool = True
     receiver: Receiver | None = None  # None where the log holds shapes of ground, not a drive
     totals: RunningTotals | None = None  # how far the job had come at any moment
+    # What the logs tell of the drill, where they hold a drive
+    measured: tuple[Measured, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -65,6 +65,9 @@ class Implement:
     cost_per_s: float | None = None  # what its time costs, puller and driver included
     width_known: bool = True  # False while it is for the logs to tell
     error: SettingsError = MEASURED  # how far width, places and delay may be off
+    # Of ``"behind"``, ``"left"`` and ``"lag"`` those that somebody said, be it 0; what is not 0
+    # counts as said
+    told: tuple[str, ...] = ()
 
     def of_width(self, width_m: float) -> Implement:
         """Return it with a width, and its sections subdivided where its rows are not known."""
@@ -82,6 +85,22 @@ class Implement:
     def row_spacing_m(self) -> float:
         """Width owned by one row."""
         return self.width_m / self.rows
+
+    @property
+    def behind_m(self) -> float:
+        """Tool line behind the antenna on a straight line."""
+        pins = sum(unit.axle_to_pin_m for unit in self.tow[:-1])
+        axles = sum(unit.hitch_to_axle_m for unit in self.tow)
+        return self.antenna_ahead_m + axles + pins + self.tool_behind_m
+
+    def tells(self, setting: str) -> bool:
+        """Whether somebody told ``"behind"``, ``"left"`` or ``"lag"`` (see ``told``)."""
+        figures = {
+            "behind": (self.antenna_ahead_m, self.tool_behind_m, *self.tow),
+            "left": (self.antenna_left_m,),
+            "lag": (self.product_lag_s,),
+        }
+        return setting in self.told or any(figures[setting])
 
     def at_its_own_places(self) -> Implement:
         """The same drill where logged positions are those of the tool line itself."""

@@ -80,7 +80,7 @@ METRIC = UnitSystem(
 )
 
 
-Shown = Literal["area", "mass", "rate", "length", "distance"]
+Shown = Literal["area", "mass", "rate", "length", "distance", "speed"]
 
 
 def in_both(what: Shown, si: float) -> str:

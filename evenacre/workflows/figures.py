@@ -28,7 +28,7 @@ _UNITS = {
 }
 _WHOLE = {"kg": "kg", "lon": "deg", "lat": "deg"}
 # What tells one entry of a list from the next; field and operation have columns of their own.
-_TELLS = ("product", "seed", "paddock", "zone", "name", "nutrient", "date")
+_TELLS = ("setting", "product", "seed", "paddock", "zone", "name", "nutrient", "date")
 
 
 def figures_of(summary: Mapping[str, Any]) -> pd.DataFrame:

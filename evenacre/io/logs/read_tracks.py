@@ -17,7 +17,7 @@ from evenacre.io.logs.columns.positions import column_positions
 from evenacre.io.logs.formats.gpx_log import read_gpx_tracks
 from evenacre.io.logs.formats.layer_log import read_layer_tracks
 from evenacre.io.logs.formats.nmea.track import read_nmea_tracks
-from evenacre.io.maps.read_layer import Source, ranked_layers
+from evenacre.io.maps.read_layer import IN_ZIPS, Source, ranked_layers
 from evenacre.io.tables.record_table import RecordTable
 from evenacre.io.tables.text_table import column_names, read_delimited
 from evenacre.io.tables.workbook import is_workbook, read_workbook
@@ -103,7 +103,7 @@ def read_tracks(
     if kind == "zip":
         return _read_zip(path, asked, layer, crs, time_zone)
     if kind == "layer":
-        return read_layer_tracks(path, asked, layer, crs, time_zone)
+        return read_layer_tracks(Source(path, layer, crs=crs), asked, time_zone)
     if kind == "nmea":
         return read_nmea_tracks(path, asked, time_zone)
     findings = Findings()
@@ -120,13 +120,14 @@ def _read_zip(
 ) -> list[Track]:
     """Read the log in a zip, which may be a map layer, whatever else lies beside it."""
     how: dict[str, Any] = {"columns": columns, "crs": crs, "time_zone": time_zone}
-    with unpacked(path, path.name, _TEXTS) as found:
-        files = {member.name: member.file for member in found.members}
+    with unpacked(path, path.name, IN_ZIPS | _TEXTS) as found:
+        source = Source(path, layer, crs=crs, inside=found)
+        files = {m.name: m.file for m in found.members if m.file.suffix in _TEXTS}
         if layer is not None:
             named = {n: f for n, f in files.items() if layer in (n, PurePosixPath(n).name)}
         else:
             named = {n: f for n, f in files.items() if _is_log(f)}
-            maps = ranked_layers(Source(path), log_rank) if files else {}
+            maps = ranked_layers(replace(source, layer=None), log_rank) if files else {}
             if not (named or maps):
                 named = {n: f for n, f in files.items() if f.suffix not in _PROSE}
             logs = [*named, *(name for name, rank in maps.items() if rank == 2 or not named)]
@@ -144,9 +145,9 @@ def _read_zip(
             label = f"{home}, {file.name}"
             tracks = read_tracks(file.rename(file.with_name(label)), **how)
             return [replace(t, warnings=(*found.warnings, *t.warnings)) for t in tracks]
-        if found.refused and not ranked_layers(Source(path), log_rank):
+        if found.refused and not ranked_layers(replace(source, layer=None), log_rank):
             raise InputError(found.refused)
-    return read_layer_tracks(path, columns, layer, crs, time_zone)
+        return read_layer_tracks(source, columns, time_zone)
 
 
 def _is_log(file: Path) -> bool:

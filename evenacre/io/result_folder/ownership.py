@@ -26,6 +26,9 @@ PLAN = "plan.json"
 PASSES = "passes.json"
 """The account of planned passes."""
 
+MEASURED = "measured.json"
+"""The account of what logs tell of a drill."""
+
 # What desktops and map viewers leave beside the files they open.
 _LITTER = (".DS_Store", "Thumbs.db", "desktop.ini", "*.aux.xml")
 _SQLITE = ("-journal", "-shm", "-wal")

@@ -36,6 +36,12 @@ MustHold = Literal["operations", "seeding", "either", "fields"]
 _NEEDED = {"product": ("analysis",), "implement": ("width", "rows", "row_spacing", "sections")}
 _LABEL_TERMS = {"P": "P2O5", "K": "K2O"}
 _MATCH = 0.01
+# What the keys of an implement say of where its tool is and when product arrives, be it 0.
+_TOLD = {
+    "behind": {"antenna_ahead", "tow", "tool_behind"},
+    "left": {"antenna_left"},
+    "lag": {"delay"},
+}
 
 
 @dataclass(frozen=True)
@@ -278,6 +284,7 @@ def implement_of(
             f"{table.name}: it is towed, but how far the antenna is ahead of the hitch pin is not "
             "given (antenna_ahead); the pin was taken to be right under the antenna."
         )
+    said = {key for key in table.model_fields_set if getattr(table, key) != []}
     made = table.given(Implement) | {
         "width_m": width or 1.0,
         "width_known": width is not None,
@@ -286,6 +293,7 @@ def implement_of(
         "section_rows": listed_rows or equal,
         "tow": tuple(TowedUnit(**unit.given(TowedUnit)) for unit in table.tow),
         "product_lag_s": table.delay,
+        "told": tuple(told for told, keys in _TOLD.items() if keys & said),
         "compartments": tuple(Compartment(bin_.name, bin_.volume) for bin_ in table.compartments),
     }
     implement = Implement(**made)

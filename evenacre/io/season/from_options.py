@@ -114,7 +114,8 @@ OPTIONS: dict[str, Option] = {
     "price": _option("product.price", repeats=True),
     **_same_name(
         "implement",
-        "width rows row_spacing rows_per_tower antenna_ahead antenna_left tool_behind delay",
+        "width rows row_spacing rows_per_tower axle_to_antenna antenna_ahead antenna_left "
+        "tool_behind delay",
     ),
     "hitch_to_axle": _option("implement.tow.hitch_to_axle", repeats=True),
     **_same_name(
@@ -129,7 +130,15 @@ OPTIONS: dict[str, Option] = {
 """What the command line has options for; how each is called, with dashes, is its name here."""
 
 DRILL = frozenset(
-    ["rows_per_tower", "antenna_ahead", "antenna_left", "tool_behind", "delay", "hitch_to_axle"]
+    [
+        "rows_per_tower",
+        "axle_to_antenna",
+        "antenna_ahead",
+        "antenna_left",
+        "tool_behind",
+        "delay",
+        "hitch_to_axle",
+    ]
 )
 """Options whose absence leaves the rest of the drill to what a machine tells of itself."""
 

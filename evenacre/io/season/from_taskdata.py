@@ -26,7 +26,10 @@ _LEAST_WORK_M = 1.0
 _HARDLY, _MOST_OF_IT = 0.05, 0.5
 _EXPORT = "Export the task data after the work is done, with its logs."
 _ELSE = "Leave --boundary out, or give that of its field."
-_DESCRIBED = ("axle_to_antenna_m", "antenna_ahead_m", "antenna_left_m", "tow", "tool_behind_m")
+_DESCRIBED = (
+    *("axle_to_antenna_m", "antenna_ahead_m", "antenna_left_m", "tow", "tool_behind_m"),
+    "told",
+)
 
 
 def season_from_taskdata(path: Path, *, tasks: Sequence[str] = (), **overrides: Any) -> Season:

@@ -15,19 +15,22 @@ from evenacre.io.tickets.load_tickets import match_ticket_clock, read_tickets
 from evenacre.model import UNDATED_S, Operation, OperationPlan, Track
 
 
-def load_operation(plan: OperationPlan) -> Operation:
+def load_operation(plan: OperationPlan, *, width_needed: bool = True) -> Operation:
     """Read the files of an operation and check that they belong together.
 
+    Without ``width_needed`` the width of the tool may stay unknown (``width_known``).
     Its warnings are the plan's and those that concern several files; what concerns one log
     stays with its tracks. InputError holds the problems of every file.
     """
-    operation, problems = read_operation(plan)
+    operation, problems = read_operation(plan, width_needed=width_needed)
     if problems:
         raise InputError(problems)
     return operation
 
 
-def read_operation(plan: OperationPlan) -> tuple[Operation, list[Problem]]:
+def read_operation(
+    plan: OperationPlan, *, width_needed: bool = True
+) -> tuple[Operation, list[Problem]]:
     """Read the files of an operation as far as they go, and collect what is wrong."""
     problems: list[Problem] = []
     notes, warnings = list(plan.notes), list(plan.warnings)
@@ -42,7 +45,7 @@ def read_operation(plan: OperationPlan) -> tuple[Operation, list[Problem]]:
     tracks += weigh_amounts(plan.tracks, plan.applications)
     if not problems:
         with gathered(problems):
-            plan, said = told_by_logs(plan, tracks)
+            plan, said = told_by_logs(plan, tracks, width_needed=width_needed)
             notes += said
     placed = turn_tracks(tracks)
     if plan.field.boundary is not None:

@@ -15,16 +15,19 @@ _STEADY = 0.02  # share of the records with the tool down that a width has to ho
 _LIKE_M = 0.01
 
 
-def told_by_logs(plan: OperationPlan, tracks: Sequence[Track]) -> tuple[OperationPlan, list[str]]:
+def told_by_logs(
+    plan: OperationPlan, tracks: Sequence[Track], *, width_needed: bool = True
+) -> tuple[OperationPlan, list[str]]:
     """Fill in what the logs tell, with a note on each.
 
     Raises
     ------
     InputError
-        When the width of the tool is given nowhere.
+        When the width of the tool is given nowhere, and needed.
     """
     notes: list[str] = []
-    if not plan.implement.width_known:
+    logged = any(track.width_m is not None for track in tracks)
+    if not plan.implement.width_known and (width_needed or logged):
         width_m, share = _steady_width(tracks)
         notes.append(
             f"The width of the tool is the largest that the logs hold for a while: "
@@ -64,7 +67,7 @@ def _steady_width(tracks: Sequence[Track]) -> tuple[float, float]:
             "",
             "The working width is missing, and the log tells none.",
             'Give it: --width "20 ft", or rows and row spacing (in a season file the width of the '
-            "implement).",
+            "implement). What the spacing of the passes is: evenacre measure.",
         )
     largest = steady[-1]
     return float(values[largest]), float(counts[largest] / counts.sum())

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
 
 from evenacre.errors import InputError
-from evenacre.io.result_folder.ownership import PASSES, PLAN, SUMMARY, read_account
+from evenacre.io.result_folder.ownership import MEASURED, PASSES, PLAN, SUMMARY, read_account
 from evenacre.io.season.files import parts_of
 from evenacre.io.stick.identify import Kind
 from evenacre.io.taskdata.folder import MAIN, is_taskdata
@@ -108,7 +108,7 @@ class Stick:
         except OSError as error:
             self._pass(name, Kind.UNKNOWN, f"It cannot be read ({error.strerror}).")
             return
-        for account in (SUMMARY, PLAN, PASSES):
+        for account in (SUMMARY, PLAN, PASSES, MEASURED):
             if name and (folder / account).is_file() and read_account(folder, account) is not None:
                 self._pass(name, Kind.RESULT, "A result that Evenacre wrote.")
                 return

@@ -59,6 +59,18 @@ _MEASURES = (
 )
 
 
+_TO_MEASURE = (
+    "# Measure these with a tape, unless the log is of the tool itself; without them the log is",
+    "# asked (see what it tells: evenacre measure).",
+    '# axle_to_antenna = "2 ft"  # antenna ahead of the tractor\'s rear axle',
+    '# antenna_ahead = "6 ft"  # of the hitch pin',
+    '# antenna_left = "2 in"  # of the middle',
+    '# tow = [ { hitch_to_axle = "16.5 ft" } ]',
+    '# tool_behind = "3 ft"  # openers behind the last axle',
+    '# delay = "1.5 s"  # from the meter to the opener',
+)
+
+
 @dataclass(frozen=True)
 class Borrowed:
     """A season file elsewhere on the stick, whose drills and products are taken over."""
@@ -269,6 +281,8 @@ class SeasonText:
                 lines.append(f"tow = [ {', '.join(units)} ]")
         elif sections:
             lines.append(f"# {sections} sections are logged.")
+        if described is None or not described.told:
+            lines += _TO_MEASURE
         self._new.setdefault("implement", []).append("\n".join(lines))
         self.added.append(f'Implement "{name}".')
         return name

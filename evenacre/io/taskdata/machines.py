@@ -29,6 +29,7 @@ _ALIKE = 0.01
 _MATCH = 0.02
 _LEAST_ROW_M, _ROW_M = 0.05, 0.25
 # Three-point hitches carry or half carry; every other kind of connector tows.
+_TOLD = ("behind", "left")
 _MOUNTED = (2, 3)
 _UNKNOWN = (None, 0)
 
@@ -243,6 +244,7 @@ def _with_hitch(
             implement,
             antenna_ahead_m=(antenna.ahead_m or 0.0) - tool,
             antenna_left_m=-(antenna.right_m or 0.0),
+            told=_TOLD,
         )
     pins = _pins(device, {a.device for a in antennas}, machines, links)
     if pins is None:
@@ -255,6 +257,7 @@ def _with_hitch(
         axle_to_antenna_m=ahead,
         antenna_ahead_m=ahead - pin,
         antenna_left_m=(front.right_m or 0.0) - (antenna.right_m or 0.0),
+        told=_TOLD,
     )
     kinds = [part.connector for part in (rear, front) if part.connector not in _UNKNOWN]
     if (kinds and kinds[0] in _MOUNTED) or pull <= 0:

@@ -3,23 +3,26 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
 from scipy.special import stdtrit
 
-from evenacre.model import FloatArray, Product
+from evenacre.model import Product
 from evenacre.planning.loads.loads import Amount
 
 LEVEL = 0.90
 """Of the interval."""
 
-# With fewer passes than this their overlap tells little of its scatter.
-_FEWEST_PASSES = 3
-# Overlap of the ground driven when nothing is known of it, and its standard uncertainty
-# (common practice, no source).
-_USUAL_OVERLAP, _USUAL_OVERLAP_SIGMA = 0.03, 0.03
+FEWEST_PASSES = 3
+"""With fewer passes their overlap tells little of its scatter."""
+
+USUAL_OVERLAP, USUAL_OVERLAP_SIGMA = 0.03, 0.03
+"""Overlap of the ground driven when nothing is known of it, and its standard uncertainty (common
+practice, no source)."""
+
+
+# Degrees of freedom beyond which Student's t is normal.
+_MANY = 1e9
 
 
 @dataclass(frozen=True)
@@ -75,43 +78,18 @@ class Finish:
 
 
 def ground_left(
-    undone_m2: float,
-    undone_sigma_m2: float,
-    new_m2: FloatArray | Sequence[float] = (),
-    again_m2: FloatArray | Sequence[float] = (),
-    passes_to_come: float | None = None,
-    *,
-    unlike: float = 0.0,
-    overlap: float | None = None,
+    undone_m2: float, undone_sigma_m2: float, *, overlap: float | None = None
 ) -> GroundLeft:
-    """Forecast what will be driven from the overlap of the passes so far.
+    """Ground to drive where nothing was seen of the job.
 
-    The overlap of ground to come is the ratio of the sums of new ground and ground driven again,
-    pass by pass (n,); its uncertainty is the scatter of passes about that ratio, once for the
-    ratio's own error and once for each pass to come (ratio estimator: Cochran 1977, Sampling
-    Techniques, section 6.2). ``unlike`` is the relative standard uncertainty for ground to come
-    that is not like the ground behind. Without passes somebody may say the share driven again,
-    which is taken to be good to half of itself; else it is the usual 3 +/- 3 %.
+    Somebody may say the share driven again, which is taken to be good to half of itself; else it
+    is the usual 3 +/- 3 %.
     """
-    new, again = np.asarray(new_m2, dtype=float), np.asarray(again_m2, dtype=float)
-    whole = float(new.sum())
-    sigma = _USUAL_OVERLAP_SIGMA if overlap is None else overlap / 2
-    overlap = _USUAL_OVERLAP if overlap is None else overlap
-    overlap = float(again.sum()) / whole if whole > 0 else overlap
-    spread, freedom = undone_m2 * sigma, math.inf
-    if len(new) >= _FEWEST_PASSES and whole > 0:
-        scatter = float(((again - overlap * new) ** 2).sum()) / (len(new) - 1)
-        if passes_to_come is None:
-            passes_to_come = undone_m2 / (whole / len(new))
-        own = undone_m2**2 * len(new) / whole**2
-        spread = math.sqrt(scatter * (own + passes_to_come))
-        freedom = len(new) - 1.0
+    sigma = USUAL_OVERLAP_SIGMA if overlap is None else overlap / 2
+    overlap = USUAL_OVERLAP if overlap is None else overlap
     drive = undone_m2 * (1 + overlap)
-    sigma = math.hypot((1 + overlap) * undone_sigma_m2, spread, unlike * undone_m2)
-    # Welch-Satterthwaite (JCGM 100:2008, G.4.1): of these only the scatter is an estimate.
-    if math.isfinite(freedom):
-        freedom = freedom * (sigma / spread) ** 4 if spread > 0 else math.inf
-    return GroundLeft(undone_m2, undone_sigma_m2, overlap, drive, sigma, freedom, len(new))
+    sigma = math.hypot((1 + overlap) * undone_sigma_m2, undone_m2 * sigma)
+    return GroundLeft(undone_m2, undone_sigma_m2, overlap, drive, sigma, math.inf, 0)
 
 
 def come_out_even(
@@ -159,9 +137,11 @@ def come_out_even(
 
 
 def _fieller(ground: GroundLeft, left: Amount) -> tuple[float, float]:
-    freedom = ground.freedom if math.isfinite(ground.freedom) else 1e9
-    q2 = float(stdtrit(freedom, 0.5 + LEVEL / 2)) ** 2
     m, d = left.kg, ground.drive_m2
+    # Welch-Satterthwaite (JCGM 100:2008, G.4.1): the error of the mass is no estimate.
+    ours, other = m * ground.drive_sigma_m2, d * left.sigma_kg
+    freedom = ground.freedom * (math.hypot(ours, other) / ours) ** 4 if ours > 0 else math.inf
+    q2 = float(stdtrit(min(freedom, _MANY), 0.5 + LEVEL / 2)) ** 2
     a = d**2 - q2 * ground.drive_sigma_m2**2
     c = m**2 - q2 * left.sigma_kg**2
     far = m * d + math.sqrt(max((m * d) ** 2 - a * c, 0.0))

@@ -37,7 +37,7 @@ from evenacre.planning.interseeding.remedies import (
     remedies,
 )
 from evenacre.planning.interseeding.solver.candidate import Candidate
-from evenacre.planning.interseeding.solver.relaxation import smallest_relaxation
+from evenacre.planning.interseeding.solver.relaxation import Eased, smallest_relaxation
 from evenacre.planning.interseeding.solver.solve import solve_schedule
 from evenacre.planning.interseeding.weather import simulate
 from evenacre.planning.interseeding.windows import (
@@ -104,9 +104,11 @@ def plan_interseeding(
     say("looking for what to relax")
     names = [paddock.field.name for paddock in seeded]
     relaxations: tuple[Relaxation, ...] = ()
-    relaxed_holds = True
+    relaxed_holds = relaxed_fewest = True
     if (schedule.share.sum(axis=1) < WHOLE_SHARE).any():
-        relaxations, relaxed_holds = _relaxed(task, passes, time_zone)
+        eased = smallest_relaxation(problem)
+        relaxations, relaxed_holds = _relaxed(eased, task, passes, time_zone)
+        relaxed_fewest = eased.fewest
     say("simulating the weather")
     chances = None
     if seeding.lost_chance and schedule.share.any():
@@ -143,6 +145,7 @@ def plan_interseeding(
         seed_left_kg=None if seeding.on_hand_kg is None else seeding.on_hand_kg - used_kg,
         chance_all=None if chances is None else chances.all,
         relaxations=relaxations,
+        relaxed_fewest=relaxed_fewest,
         relaxed_holds=relaxed_holds,
         findings=(
             *herd.findings,
@@ -207,10 +210,9 @@ class _Task:
 
 
 def _relaxed(
-    task: _Task, passes: Sequence[PassPlan], time_zone: str | None
+    eased: Eased, task: _Task, passes: Sequence[PassPlan], time_zone: str | None
 ) -> tuple[tuple[Relaxation, ...], bool]:
-    """Find what to relax, follow it, and see whether there is a schedule then."""
-    eased = smallest_relaxation(task.problem)
+    """Say what to relax, follow it, and see whether there is a schedule then."""
     stays = task.herd.stays
     relaxations = tuple(
         remedies(

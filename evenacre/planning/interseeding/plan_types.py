@@ -268,8 +268,9 @@ class InterseedPlan:
     seed_used_kg: float
     seed_left_kg: float | None  # None: the seed on hand was not told
     chance_all: float | None  # that every paddock planned is done inside its window
-    # The smallest set that would let every paddock be seeded whole; empty: it is
+    # A small set that would let every paddock be seeded whole; empty: it is
     relaxations: tuple[Relaxation, ...] = ()
+    relaxed_fewest: bool = True  # that fewer will not do was proven
     # That with all of them every paddock within reach is seeded whole was worked out; otherwise
     # they may fall short
     relaxed_holds: bool = True

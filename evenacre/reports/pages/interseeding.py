@@ -50,7 +50,7 @@ def interseed_page(
         seed=plan.seeding.product.name,
         card=say.interseed_answer(plan, units),
         warnings=list(dict.fromkeys([*warnings, *sentences(plan.findings, "warning")])),
-        holds=plan.relaxed_holds,
+        fewest=plan.relaxed_fewest,
         relaxation_title=say.relaxation_title(plan),
         relaxations=[
             ("missed" if r.rule == BEYOND else "over", say.relaxation_words(r, units))

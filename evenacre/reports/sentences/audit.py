@@ -23,6 +23,10 @@ FIRST = (
     "machines_mixed",
     *("phone_by_spacing", "phone_until_shown", "receiver_by_spacing", "receiver_by_rest"),
     "places_not_told",
+    *("behind_found", "behind_found_with_delay", "left_found", "right_found"),
+    *("delay_found", "delay_found_by_tool", "delay_found_with_tool"),
+    *("behind_unlike", "delay_unlike", "left_unlike", "width_unlike_passes"),
+    *("tool_or_hand", "tool_unknown"),
     *("records_lost", "way_lost", "unlike_the_records"),
 )
 """Warnings that come before the answer: it may be wrong altogether."""

@@ -35,6 +35,27 @@ _REMEDIES = {
 }
 """What mends it where records were left out, by cause."""
 
+WHY_NOT = {
+    "tool_places": "it holds the places of the tool itself",
+    "several_machines": "it holds several machines",
+    "no_switches": "it does not hold when work went on and off",
+    "few_ends": "it holds too few ends of straight passes side by side",
+    "same_way": "passes side by side go the same way",
+    "few_seams": "it holds too few straight passes side by side",
+    "even": (
+        "the passes are evenly spaced, as they are with the antenna over the middle of the tool, "
+        "and as steering makes them that keeps the antenna on its lines"
+    ),
+    "one_speed": (
+        "work went on and off at about one speed, where a tool further behind and a longer delay "
+        "look alike"
+    ),
+    "hand": "it is no more than a hand on the switch may be late or early",
+    "at_antenna": "it fits a tool line right at the antenna, or a delay that makes up for it",
+    "no_delay": "it is no more than a hand on the switch may be late or early",
+}
+"""Why a log cannot tell a figure of the drill, for the middle of a sentence."""
+
 SENTENCES = {
     # Of readers of files.
     "said_by_reader": "{text}",
@@ -120,6 +141,91 @@ SENTENCES = {
     "places_of_the_tool": (
         "The log holds the places of the tool itself, so where the antenna is and how the tool is "
         "towed were not used."
+    ),
+    # Of the drill's figures, found in the log or missing.
+    "behind_found": (
+        "Nobody said where the antenna is. The log fits a tool line {behind_m:length} behind it, "
+        "give or take {sigma_m:small} ({ends} pass ends; {speed_mps:speed}), and that was used. "
+        "Confirm it with a tape and write it down (antenna_ahead, tow and tool_behind of the "
+        "implement)."
+    ),
+    "behind_found_with_delay": (
+        "Nobody said where the antenna is, nor how long product takes to the opener. The log fits "
+        "a tool line {behind_m:length} behind the antenna without a delay, give or take "
+        "{sigma_m:small} ({ends} pass ends), and that was used; at {speed_mps:speed} each second "
+        "of delay puts the tool {speed_mps:each_second} further behind. Measure both and write "
+        "them down (antenna_ahead, tow, tool_behind and delay of the implement)."
+    ),
+    "delay_found": (
+        "Nobody said how long product takes to the opener. The log fits a delay of {lag_s:.1f} s, "
+        "give or take {sigma_s:.1f} s ({ends} pass ends), and that was used. Confirm it with a "
+        "stopwatch and write it down (delay of the implement)."
+    ),
+    "delay_found_by_tool": (
+        "Nobody said how long product takes to the opener. With the tool where it is said to be "
+        "the log fits a delay of {lag_s:.1f} s, give or take {sigma_s:.1f} s ({ends} pass ends), "
+        "and that was used. Confirm both with a tape and a stopwatch, and write the delay down "
+        "(delay of the implement)."
+    ),
+    "delay_found_with_tool": (
+        "Nobody said where the antenna is, nor how long product takes to the opener. The log fits "
+        "a tool line at the antenna with a delay of {lag_s:.1f} s, give or take {sigma_s:.1f} s "
+        "({ends} pass ends), and that was used; behind the antenna it would be a longer delay. "
+        "Measure both and write them down (antenna_ahead, tow, tool_behind and delay of the "
+        "implement)."
+    ),
+    "left_found": (
+        "Nobody said how far the antenna is from the middle of the tool. The spacing of the passes "
+        "alternates as if it were {off_m:small} to the left, give or take {sigma_m:small} ({seams} "
+        "seams between passes), and that was used. Confirm it with a tape and write it down "
+        "(antenna_left of the implement)."
+    ),
+    "right_found": (
+        "Nobody said how far the antenna is from the middle of the tool. The spacing of the passes "
+        "alternates as if it were {off_m:small} to the right, give or take {sigma_m:small} "
+        "({seams} seams between passes), and that was used. Confirm it with a tape and write it "
+        "down (antenna_left of the implement, below zero)."
+    ),
+    "behind_unlike": (
+        "The log fits a tool line {found_m:length} behind the antenna, give or take "
+        "{sigma_m:small} ({ends} pass ends); {told_m:length} was said, and used. Measure it again: "
+        "is a towed unit left out, or counted twice?"
+    ),
+    "ends_or_hand": (
+        "With the tool where it is said to be, work goes on and off {off_m:length} from where the "
+        "passes beside say ({ends} pass ends): a hand on the switch is some {off_s:.1f} s off, or "
+        "a figure of the drill is."
+    ),
+    "delay_unlike": (
+        "The log fits a delay of {found_s:.1f} s, give or take {sigma_s:.1f} s ({ends} pass ends); "
+        "{told_s:.1f} s was said, and used. Time it again."
+    ),
+    "left_unlike": (
+        "The spacing of the passes alternates as if the antenna were {found_m:small} left of the "
+        "middle of the tool, give or take {sigma_m:small} ({seams} seams between passes); "
+        "{told_m:small} was said, and used. Measure it again."
+    ),
+    "width_unlike_passes": (
+        "Adjacent passes lie {found_m:length} apart ({seams} seams between passes), and the tool "
+        "is said to be {told_m:length} wide. Check the width."
+    ),
+    "tool_at_antenna": (
+        "Nobody said where the antenna is: the logged positions were taken for the middle of the "
+        "tool. Work goes on and off along the passes as it would there (to {off_m:length}, {ends} "
+        "pass ends)."
+    ),
+    "tool_or_hand": (
+        "Nobody said where the antenna is, and the logged positions were taken for the middle of "
+        "the tool. Work goes on and off {off_m:length} from where the passes beside say ({ends} "
+        "pass ends): the tool is elsewhere, product is late, or a hand on the switch is some "
+        "{off_s:.1f} s off. Measure where the antenna is (antenna_ahead, tow and tool_behind of "
+        "the implement)."
+    ),
+    "tool_unknown": (
+        "Nobody said where the antenna is, and the log cannot tell: {why:why_not}. The logged "
+        "positions were taken for the middle of the tool, so ends of passes and curves are not "
+        "where it worked if it rides elsewhere. Measure it (antenna_ahead, tow and tool_behind of "
+        "the implement)."
     ),
     "sparse_records": (
         "The records lie about {apart_m:length} and {interval_s:.0f} s apart. Between two of them "
@@ -420,6 +526,10 @@ class _Filler(Formatter):
     def format_field(self, value: Any, format_spec: str) -> str:
         if format_spec == "small":
             return f"{value * 100:.1f} cm ({value / _INCH_M:.1f} in)"
+        if format_spec == "why_not":
+            return WHY_NOT[value]
+        if format_spec == "each_second":  # the way of a second at a speed
+            return in_both("length", value)
         if format_spec == "remedy":
             return _REMEDIES.get(value, "Look at the log there, or export it again.")
         if isinstance(value, tuple):

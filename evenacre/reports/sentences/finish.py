@@ -8,7 +8,7 @@ from typing import Any
 
 from evenacre.model import Product
 from evenacre.planning.finish.finish_job import FinishJob
-from evenacre.planning.finish.rate_to_finish import Finish
+from evenacre.planning.finish.rate_to_finish import FEWEST_PASSES, Finish
 from evenacre.reports import figure_text as figures
 from evenacre.reports.sentences.findings import sentences
 from evenacre.units.display import UnitSystem
@@ -32,7 +32,11 @@ def finish_lines(r: FinishReport, told: Mapping[str, Any], units: UnitSystem) ->
     ``told`` are its figures as text, by key.
     """
     ground, left = r.finish.ground, r.finish.left
-    seen = f", as on the {ground.passes_seen} passes so far" if ground.passes_seen else ""
+    seen = ""
+    if r.job and ground.passes_seen < FEWEST_PASSES:
+        seen = f", as is usual (seen off the headland so far: {ground.passes_seen})"
+    elif r.job:
+        seen = f", as on the {ground.passes_seen} passes so far"
     high = told["even_rate_high_kg_per_m2"] or "no upper end"
     source = f" ({r.job.left_from})" if r.job else ""
     yield (

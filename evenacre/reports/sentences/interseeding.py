@@ -128,12 +128,14 @@ _ALLOW: dict[str, str] = {
     WEATHER: "{hours} less lost to weather than the plan allows for",
     BEYOND: "{share} of {where} is out of reach, whatever is allowed",
     Rule.WAIT: "open {where} {days} sooner after the herd",
-    Rule.RESIDUAL: "seed {where} with {rate} more left standing, or graze it that much lower",
+    Rule.RESIDUAL: "graze {where} {rate} lower, or seed it with more left standing",
     Rule.CLOSE: "keep {where} open {days} longer",
     Rule.REGROWTH: "seed {where} in regrowth that is {rate} taller",
     Rule.REGRAZE: "keep the herd out of {where} {days} longer after seeding",
     Rule.GIVEN: "widen the window you decided for {where} by {days}",
     Rule.SEASON: "seed {days} beyond the first or last day of seeding",
+    "first_day": "begin seeding {days} sooner",
+    "last_day": "go on seeding {days} longer",
 }
 _TO: dict[str, str] = {
     "on_hand_kg": "{mass} in all",
@@ -158,7 +160,8 @@ def relaxation_words(relaxation: Relaxation, units: UnitSystem) -> str:
     """Say what to allow, how much of it, and what that comes to; figures are rounded up."""
     rule, amount = str(relaxation.rule), relaxation.amount
     kind = BOOKED if rule.startswith(BOOKED) else rule
-    text = _ALLOW.get(kind, "{hours} of {rule}").format(
+    words = _ALLOW.get(relaxation.setting or "") or _ALLOW.get(kind, "{hours} of {rule}")
+    text = words.format(
         rule=rule,
         booked=rule.removeprefix(BOOKED),
         where=relaxation.paddock or "all paddocks",

@@ -1,4 +1,4 @@
-"""The machine-readable accounts of an audit, of a plan of interseeding and of planned passes.
+"""The machine-readable accounts of an audit, a plan of interseeding, planned passes and measuring.
 
 All are in SI units, as JSON types in a stable order, ready for ``json.dumps(...,
 allow_nan=False)``: what is not known is null. Of what the program adds, only ``generated``, the ISO
@@ -21,15 +21,18 @@ from evenacre.planning.passes.pass_types import PassPlan
 from evenacre.planning.season.season_totals import Ledger
 from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.interseeding import interseed_cautions
+from evenacre.reports.sentences.measure import MeasureReport
 from evenacre.reports.tables.audit import OPERATIONS
 from evenacre.reports.tables.interseeding import PLAN
 from evenacre.reports.tables.loads import BALANCES, load_record
+from evenacre.reports.tables.measure import MEASURED
+from evenacre.reports.tables.measure import SCHEMA as MEASURED_SCHEMA
 from evenacre.reports.tables.passes import DRIVE, WAY_OF_DRIVING
 from evenacre.reports.tables.plan_against_done import COMPARED
 from evenacre.reports.tables.season import LEDGER
 from evenacre.reports.writers.as_json import json_types, record, records
 
-AUDIT_SCHEMA = "evenacre/summary/1.5"
+AUDIT_SCHEMA = "evenacre/summary/1.6"
 PLAN_SCHEMA = "evenacre/plan/1.3"
 PASSES_SCHEMA = "evenacre/passes/1.1"
 
@@ -128,5 +131,33 @@ def pass_account(
                 "warnings": sentences(plan.findings, "warning"),
             }
             for plan, file in zip(plans, maps, strict=True)
+        ],
+    )
+
+
+def measured_account(
+    reports: Sequence[MeasureReport],
+    *,
+    farm: str,
+    generated: str,
+    inputs: Sequence[InputFile],
+    warnings: Sequence[str] = (),
+    pictures: Sequence[str],
+) -> dict[str, Any]:
+    """Account of what the logs tell of drills; ``pictures`` are the file of each operation's."""
+    return _account(
+        MEASURED_SCHEMA,
+        generated,
+        farm,
+        inputs=inputs,
+        warnings=warnings,
+        operations=[
+            {
+                "field": report.field,
+                "operation": report.operation,
+                "picture": picture,
+                "measured": records(MEASURED, report.evidence.measured),
+            }
+            for report, picture in zip(reports, pictures, strict=True)
         ],
     )

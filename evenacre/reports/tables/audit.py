@@ -19,6 +19,7 @@ from evenacre.reports.column import PLACE, Column, Table, json_only, named, nest
 from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.fix_list import advice, stops, worth
 from evenacre.reports.tables import audit_products as by_product
+from evenacre.reports.tables.measure import MEASURED
 from evenacre.reports.writers.as_frame import data_frame, stacked
 from evenacre.reports.writers.as_html import PageTable, page_record, page_table
 from evenacre.units.display import UnitSystem
@@ -237,6 +238,7 @@ OPERATIONS = Table(
         nested("zones", _ZONE_GROUND, lambda r: list(r.layers["zones"].itertuples())),
         Column("working_plane", lambda r: r.crs.to_wkt()),
         *(Column(key, quantity=q.NESTED) for key in ("sources", "cleaning", "cleaning_m")),
+        nested("measured", MEASURED, lambda r: list(r.measured)),
         Column("notes", lambda r: sentences(r.findings, "note"), q.NESTED),
         Column("warnings", lambda r: sentences(r.findings, "warning"), q.NESTED),
     ),
@@ -245,7 +247,7 @@ OPERATIONS = Table(
     "outside_area_m2 headland_area_m2 headland_overlap_m2 passes worked_distance_m worked_time_s "
     "field_time_s mean_speed_mps field_capacity_m2_per_s field_efficiency uncertainty products "
     "boundary_given width_m headland_rounds swept_area_m2 theoretical_capacity_m2_per_s "
-    "idle_time_s start_s end_s zones working_plane sources cleaning cleaning_m notes "
+    "idle_time_s start_s end_s zones working_plane sources cleaning cleaning_m measured notes "
     "warnings receiver tells_places expected interval_90",
 )
 

@@ -126,7 +126,7 @@ PLAN = _in_json(
     nested("paddocks", paddocks.PADDOCKS, paddocks.paddock_rows),
     Column("fills", lambda p: records(*days.loads(p)), q.NESTED),
     nested("relaxations", _RELAXATIONS),
-    "relaxations_hold=relaxed_holds",
+    "relaxations_hold=relaxed_holds relaxations_fewest=relaxed_fewest",
     nested("herd", _HERD, lambda p: p),
     nested("days", days.WORK_DAYS),
     nested("drill", _DRILL, "seeding"),

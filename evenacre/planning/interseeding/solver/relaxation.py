@@ -47,6 +47,7 @@ class Eased:
     # (m, n); seeds whole what is not out of reach, at the least rate. None: none was found, so
     # that what is told may fall short.
     share: FloatArray | None = None
+    fewest: bool = False  # proven: with fewer relaxed there is none
 
 
 def smallest_relaxation(problem: ScheduleProblem, *, time_limit_s: float = 2.0) -> Eased:
@@ -87,7 +88,8 @@ def smallest_relaxation(problem: ScheduleProblem, *, time_limit_s: float = 2.0) 
             return found
     if exact.values is not None and (simple is None or task.cost(exact.values) < task.cost(simple)):
         return task.eased(exact.values, beyond)
-    return task.eased(simple or best, beyond)
+    alone = Eased() if simple is not None else task.one_alone()
+    return alone if alone.told else task.eased(simple or best, beyond)
 
 
 @dataclass(frozen=True, eq=False)
@@ -134,6 +136,7 @@ class _Relaxing:
 
     def __init__(self, problem: ScheduleProblem) -> None:
         self.problem, self.program = problem, Program()
+        self.fewest = False
         capacity = problem.capacity_s
         self.weather_s = problem.taken_s.get(WEATHER, np.zeros_like(capacity))
         self.taken = [w for w, taking in problem.taken_s.items() if w != WEATHER and taking.any()]
@@ -288,6 +291,7 @@ class _Relaxing:
                 return least.values or parts.values
         if found.values is None:
             return None
+        self.fewest = found.optimal
         count = float(np.round(found.cost))
         least = self.program.narrowed(self.count_cost, high=count).solve(
             self.amount_cost, time_limit_s=left, fixed=_reached(beyond), loose=_PARTS
@@ -317,6 +321,7 @@ class _Relaxing:
         fewest = self.program.solve(self.count_cost, time_limit_s=left, fixed=_reached(beyond))
         if fewest.values is None:
             return None
+        self.fewest = fewest.optimal
         least = self.least(fewest.values, beyond, time_limit_s=end - time.monotonic())
         return self.eased(least.values or fewest.values, beyond)
 
@@ -334,6 +339,7 @@ class _Relaxing:
                 values["given"] = given.ravel() * self.program.upper["given"]
             found = self.enough(values, everything, factors=_PARTS_OF_ALL)
             if found is not None:
+                self.fewest = True  # one is none too many
                 return self.eased(found, everything)
         return Eased()
 
@@ -423,7 +429,7 @@ class _Relaxing:
             told += [(*name, float(amount)) for name, amount in named if amount > 0]
             share = self._checked(values, within, self._capacity(rounded))
         told += [(BEYOND, int(p), float(beyond[p])) for p in np.nonzero(beyond)[0]]
-        return Eased(tuple(told), given_s, share)
+        return Eased(tuple(told), given_s, share, self.fewest)
 
     def _checked(
         self, values: Values, within: BoolArray, capacity_s: FloatArray

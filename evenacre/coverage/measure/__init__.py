@@ -1,0 +1,1 @@
+"""Settings of the drill that nobody said, as the log itself tells them."""

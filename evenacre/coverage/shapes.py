@@ -368,6 +368,9 @@ class Shapes:
     def draws(self, cover: Cover, land: PlaneField) -> None:
         """How the edges were found is not told, so neither is how far they may be off."""
 
+    def driven_90_m2(self, areas: dict[str, float], land: PlaneField) -> None:
+        """What was driven is not told."""
+
     def totals(self) -> None:
         """When each shape was worked is not told."""
 

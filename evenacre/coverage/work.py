@@ -97,6 +97,9 @@ class Work(Protocol):
     def draws(self, cover: Cover, land: PlaneField) -> tuple[AreaDraws, Shifts] | None:
         """Areas as they may truly be, and where edges then lie; None where that is not told."""
 
+    def driven_90_m2(self, areas: dict[str, float], land: PlaneField) -> tuple[float, float] | None:
+        """90 % interval of the ground driven with the tool down; None where that is not told."""
+
     def totals(self) -> RunningTotals | None:
         """How far the job had come at any moment; None where that is not told."""
 

@@ -25,12 +25,22 @@ os.environ["EVENACRE_CACHE"] = "off"
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 sys.dont_write_bytecode = False
 
+# Nobody pulls the plug meanwhile, and waiting for the disk takes longer than most tests.
+os.fsync = lambda _: None  # type: ignore[assignment]
+
 # A shell that starts the tests in the background has them, and all they start, ignore Ctrl-C.
 signal.signal(signal.SIGINT, signal.default_int_handler)
 
 # A busy machine is no fault of the code.
 settings.register_profile("untimed", deadline=None)
 settings.load_profile("untimed")
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_cmdline_main(config: pytest.Config) -> None:
+    """Have each process take tests that lie side by side: what a module makes is made once."""
+    if getattr(config.option, "numprocesses", None) and config.option.dist == "no":
+        config.option.dist = "worksteal"
 
 
 @pytest.fixture(scope="session")

@@ -45,7 +45,7 @@ with _watched:
 
 HOME = Path(os.environ.get("FUZZ_FOLDER", "fuzz"))
 OURS = Path(evenacre.io.__file__).parent
-TIMES_THE_SUITE = 125
+TIMES_THE_SUITE = 150
 LIMITS = ["-timeout=30", "-rss_limit_mb=2048", "-print_final_stats=1", "-verbosity=1"]
 MERGE = ["-set_cover_merge=1", "-use_counters=0"]
 

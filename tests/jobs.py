@@ -20,7 +20,13 @@ START_S = 1_776_150_000.0
 HZ = 5.0
 SPEED_MPS = 2.4
 STEP_M = SPEED_MPS / HZ
-DRILL = Implement(width_m=6.096, rows=32, rows_known=True, rows_per_tower=8)
+DRILL = Implement(
+    width_m=6.096,
+    rows=32,
+    rows_known=True,
+    rows_per_tower=8,
+    told=("behind", "left", "lag"),  # positions are those of the tool line itself
+)
 
 
 @dataclass(frozen=True)

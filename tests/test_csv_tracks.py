@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pandas as pd
 import pytest
+from complaints import complaint, has
 from hypothesis import HealthCheck, event, given, settings
 from hypothesis import strategies as st
 from pyproj import Transformer
@@ -48,20 +49,6 @@ def write(path: Path, text: str | bytes) -> Path:
     file = path / "log.csv"
     file.write_bytes(text if isinstance(text, bytes) else text.encode())
     return file
-
-
-def complaint(file: Path, **kwargs: object) -> str:
-    with pytest.raises(InputError) as caught:
-        read_tracks(file, **kwargs)
-    assert len(caught.value.problems) == 1
-    problem = caught.value.problems[0]
-    assert problem.what
-    assert problem.remedy
-    return str(caught.value)
-
-
-def has(texts: tuple[str, ...], *words: str) -> bool:
-    return any(all(word in text for word in words) for text in texts)
 
 
 # --- the real log ---------------------------------------------------------------------------
@@ -200,7 +187,7 @@ _TIMES = st.sampled_from(
 )
 
 
-@settings(deadline=None, max_examples=250, suppress_health_check=list(HealthCheck))
+@settings(deadline=None, max_examples=150, suppress_health_check=list(HealthCheck))
 @given(
     data=st.data(),
     names=st.lists(_NAMES, max_size=5),
@@ -229,7 +216,7 @@ def test_whatever_a_table_holds_it_is_read_or_refused_in_words(
         assert (np.isnan(track.lon) == np.isnan(track.lat)).all()
 
 
-@settings(deadline=None, max_examples=100, suppress_health_check=list(HealthCheck))
+@settings(deadline=None, max_examples=60, suppress_health_check=list(HealthCheck))
 @given(content=st.binary(max_size=300))
 def test_whatever_bytes_a_file_holds_it_is_refused_in_words(tmp_path, content):
     with pytest.raises(InputError):

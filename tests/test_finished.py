@@ -7,10 +7,8 @@ import itertools
 import os
 import shutil
 import signal
-import subprocess
 import sys
 import tempfile
-import textwrap
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -20,7 +18,8 @@ import geopandas as gpd
 import numpy as np
 import pytest
 import shapely
-from cli_jobs import Ran, command, evenacre, small_job, write_files
+from cli_jobs import Ran, evenacre, small_job, write_files
+from processes import Forked
 
 import evenacre as package
 from evenacre.io.cache import fingerprint
@@ -62,6 +61,7 @@ tracks = ["log{number}.csv"]
 products = [ {{ product = "18-46-0", rate = "{rate} kg/ha" }} ]
 """
 LINE = "were taken from an earlier run; --fresh computes all."
+needs_forks = pytest.mark.skipif(not hasattr(os, "fork"), reason="runs are forked off")
 needs_owners = pytest.mark.skipif(not hasattr(os, "geteuid"), reason="files have no owners here")
 
 
@@ -169,47 +169,44 @@ def test_complaints_are_not_kept_but_what_is_finished_is(
 
 # --- cut off ---------------------------------------------------------------------------------
 
-KILLED = textwrap.dedent(
-    """
-    import os, signal, sys
-    from evenacre.workflows import operations as pipeline
-    from evenacre.cli.main import main
-    whole, left = pipeline.audit_operation, int(sys.argv.pop(1))
-    def audit(*args):
-        global left
-        left -= 1
-        if left < 0:
+
+def killed_at(number: int) -> None:
+    """Have this process killed when it comes to an operation."""
+    whole, names = pipeline.audit_operation, []
+
+    def audit(*args: Any) -> Any:
+        names.append(args[0].name)
+        if len(names) == number:
             os.kill(os.getpid(), signal.SIGKILL)
         return whole(*args)
-    pipeline.audit_operation = audit
-    main()
-    """
-)
+
+    pipeline.audit_operation = audit  # type: ignore[assignment]
 
 
+@needs_forks
 def test_a_killed_run_goes_on_where_it_was(kept: Path, tmp_path: Path, audits: list[str]) -> None:
     file = season(tmp_path / "farm")
-    options = ["audit", str(file), "--jobs", "1", "--out", str(tmp_path / "out")]
-    killed = subprocess.run([sys.executable, "-c", KILLED, "2", *options], check=False)
-    assert killed.returncode == -signal.SIGKILL
+    options = ["audit", file, "--jobs", 1, "--out", tmp_path / "out"]
+    assert Forked(*options, before=lambda: killed_at(3)).wait() == -signal.SIGKILL
     assert not (tmp_path / "out").exists()
     assert len(entries(kept)) == 2
     assert f"2 of 3 operations {LINE}" in audit(file).err
     assert audits == ["Job 3"]
 
 
+@needs_forks
 def test_what_killed_workers_had_finished_serves_two_runs_at_once(
     kept: Path, tmp_path: Path, audits: list[str]
 ) -> None:
     file = season(tmp_path / "farm")
-    run = subprocess.Popen(command("audit", file, "--jobs", 2), start_new_session=True)
+    run = Forked("audit", file, "--jobs", 2)
     while not entries(kept) and run.poll() is None:
         time.sleep(0.005)
     os.killpg(run.pid, signal.SIGKILL)
     assert run.wait() == -signal.SIGKILL
     done = len(entries(kept))
     assert 1 <= done < 3
-    other = subprocess.Popen(command("audit", file, "--out", file.parent / "other", "--jobs", 1))
+    other = Forked("audit", file, "--out", file.parent / "other", "--jobs", 1)
     assert f"{done} of 3 operations {LINE}" in audit(file).err
     assert len(audits) == 3 - done
     assert other.wait() == 0

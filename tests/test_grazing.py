@@ -292,7 +292,7 @@ def pastures(draw: st.DrawFn) -> tuple[list[Paddock], int]:
 
 
 @given(pastures(), st.integers(1, 90))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 def test_rounds_agree_with_a_season_walked_day_by_day(
     made: tuple[list[Paddock], int], days: int
 ) -> None:
@@ -322,7 +322,7 @@ def test_rounds_agree_with_a_season_walked_day_by_day(
 
 
 @given(pastures(), st.integers(1, 200), st.integers(0, 60))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 def test_nothing_is_eaten_that_is_not_there(
     made: tuple[list[Paddock], int], days: int, rest: int
 ) -> None:
@@ -362,7 +362,7 @@ def test_nothing_is_eaten_that_is_not_there(
 
 
 @given(pastures(), st.floats(1.01, 3.0))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=15, deadline=None)
 def test_more_forage_never_shortens_the_first_stays(
     made: tuple[list[Paddock], int], more: float
 ) -> None:

@@ -171,7 +171,7 @@ def held(plan: PassPlan, ground: Field) -> None:
     heading=st.floats(0, math.pi),
     width=st.sampled_from([3.0, 6.096, 12.0]),
 )
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=15, deadline=None)
 def test_invariants(seed: int, rounds: int, heading: float, width: float) -> None:
     ground = field(odd_shape(seed))
     plan = plan_passes(ground, Drive(width, rounds=rounds, heading_rad=heading))

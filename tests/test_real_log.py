@@ -6,12 +6,11 @@ lies beside it in ``../shared/data``.
 """
 
 import json
-import subprocess
-import sys
 from pathlib import Path
 
 import pandas as pd
 import pytest
+from cli_jobs import evenacre
 
 LOG = Path(__file__).resolve().parents[2] / "shared" / "data" / "real_harvest_log.csv"
 WIDTH_IN, INCH_M = 360.0, 0.0254
@@ -21,10 +20,8 @@ pytestmark = pytest.mark.skipif(not LOG.exists(), reason="the real log is not on
 
 def audit(out: Path, *more: str) -> Path:
     """Run the command as a person would, with no boundary and no season file."""
-    program = Path(sys.executable).with_name("evenacre")
-    command = [program, "audit", "--tracks", LOG, "--width", "360in", "--out", out, *more]
-    done = subprocess.run(command, capture_output=True, text=True, check=False)
-    assert done.returncode == 0, done.stderr
+    ran = evenacre("audit", "--tracks", LOG, "--width", "360in", "--out", out, *more)
+    assert ran.code == 0, ran.err
     return out
 
 

@@ -179,6 +179,13 @@ def test_a_phones_log_lists_no_place_and_knows_the_ground_driven() -> None:
     assert {"phone_by_spacing", "places_not_told"} <= {*codes}
     true_m2 = shapely.area(made.passes).sum()
     assert result.swept_area_m2 == pytest.approx(true_m2, rel=0.01)
+    assert result.driven_90_m2 is not None
+    low_m2, high_m2 = result.driven_90_m2
+    assert low_m2 < true_m2 < high_m2 < 1.02 * low_m2
+    # Of positions alone nothing tells whether turns were work.
+    by_speed = audit_operation(bare(made.operation)).driven_90_m2
+    assert by_speed is not None
+    assert by_speed[0] < true_m2 < by_speed[1] < 1.3 * by_speed[0]
 
 
 def test_ground_far_wider_than_the_tool_is_told_by_a_phone() -> None:

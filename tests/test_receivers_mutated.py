@@ -15,7 +15,7 @@ from evenacre.io.logs.read_tracks import read_tracks
 from evenacre.model import Field, Implement, Operation
 
 REAL = Path(__file__).parents[2] / "shared/data/real"
-MUTATIONS = 240
+MUTATIONS = 120
 AUDITED = 4  # one in so many
 
 # Standing still, driving off and standing again, with a second receiver beside.

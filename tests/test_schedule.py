@@ -181,7 +181,7 @@ def test_the_rate_is_the_highest_that_keeps_the_value(seed: int) -> None:
 # More never seeds less
 
 
-@settings(max_examples=40, deadline=None, derandomize=True)
+@settings(max_examples=25, deadline=None, derandomize=True)
 @given(seed=st.integers(0, 10**6), more=st.sampled_from(["seed", "hours", "window", "refill"]))
 def test_more_never_seeds_less(seed: int, more: str) -> None:
     rng = np.random.default_rng(seed)

@@ -12,6 +12,7 @@ import tasklogs as by_hand
 from tasklogs import record, template, v4
 from typer.testing import CliRunner
 
+import evenacre as ev
 from evenacre.cli.main import app
 from evenacre.coverage.audit import audit_operation
 from evenacre.errors import InputError
@@ -220,3 +221,14 @@ def test_a_plan_without_logs_says_why_it_cannot_be_audited(tmp_path: Path) -> No
     )
     with pytest.raises(InputError, match=r"\"To come\": there is no log of the work\. Export"):
         season_from_taskdata(path)
+
+
+def test_a_call_takes_some_tasks_alone(tmp_path: Path) -> None:
+    path = farm(tmp_path / "farm.zip", tasks=2)
+    assert len(ev.audit(path, tasks="TSK2").operations) == 1
+    assert len(ev.audit(path, tasks=["TSK1", "TSK2"]).operations) == 2
+    with pytest.raises(InputError, match="TSK7"):
+        ev.audit(path, tasks=["TSK7"])
+    (tmp_path / "log.csv").write_text("lon,lat,time\n-93,40,1\n")
+    with pytest.raises(InputError, match="tasks"):
+        ev.audit(tmp_path / "log.csv", tasks="TSK1")

@@ -16,7 +16,7 @@ from shapely.geometry.base import BaseGeometry
 from evenacre.errors import InputError
 from evenacre.io.common.suggestions import choice
 from evenacre.io.logs.formats.layer_log import read_layer_tracks
-from evenacre.io.maps.read_layer import LayerCache, held_layer
+from evenacre.io.maps.read_layer import LayerCache, Source, held_layer
 from evenacre.io.season.files import frame_sha256
 from evenacre.io.writers.track_layer import track_layer
 from evenacre.model import Application, InputFile, Product, Track
@@ -174,7 +174,8 @@ def tracks_from_geodataframe(
             held = held.reset_index(names=held.index.name or "time")
         stand = Path(source or stand_in("tracks", frame))
         cache: LayerCache = {(stand, None, False): held_layer(held)}
-        return read_layer_tracks(stand, columns or {}, None, crs_text(crs), time_zone, cache)
+        source_of = Source(stand, crs=crs_text(crs))
+        return read_layer_tracks(source_of, columns or {}, time_zone, cache)
 
 
 def tracks_to_geodataframe(tracks: Track | Sequence[Track]) -> gpd.GeoDataFrame:

@@ -125,6 +125,7 @@ def audit_operation(
         sources=tuple(t.source for t in tracks),
         tells_places=work.tells_places,
         receiver=work.receiver,
+        driven_90_m2=work.driven_90_m2(areas, land),
         findings=collect_findings(operation, work.doubts(), work.findings(), land, frame),
         totals=work.totals(),
         measured=work.measured,

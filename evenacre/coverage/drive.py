@@ -20,6 +20,7 @@ from evenacre.coverage.diagnostics import (
     require_work,
     unlike_findings,
 )
+from evenacre.coverage.driven import driven_90_m2, driven_sigma_m2
 from evenacre.coverage.field_plane import PlaneField
 from evenacre.coverage.headland import Headland, find_headland
 from evenacre.coverage.legs import follow
@@ -178,6 +179,13 @@ class Drive:
             return dict.fromkeys(KINDS, np.inf)
         return least_widths_m(self.receiver, self._implement.width_m, min_width_m)
 
+    def driven_90_m2(self, areas: dict[str, float], land: PlaneField) -> tuple[float, float]:
+        """90 % interval of the ground driven with the tool down, laps counted again."""
+        excess, by_speed = self.receiver.way_excess, self._legs.by_speed
+        sigma_m2 = driven_sigma_m2(self._steps, self._number, self._implement, self.error, excess)
+        brim_m2 = land.boundary.length * 2 * self.receiver.pass_m if land.given else np.inf
+        return driven_90_m2(areas, sigma_m2, by_speed=by_speed, brim_m2=brim_m2)
+
     @property
     def error(self) -> PositionError:
         """How far each pass may be off."""
@@ -206,10 +214,10 @@ class Drive:
         """What throws doubt on all of the result."""
         return (
             *self._legs.findings,
-            *receiver_findings(self.receiver, self._implement.width_m),
-            *settings_findings(self.measured),
             *loss_findings(self.records),
             *unlike_findings(self._legs, self._implement),
+            *receiver_findings(self.receiver, self._implement.width_m),
+            *settings_findings(self.measured),
         )
 
     def findings(self) -> tuple[Finding, ...]:

@@ -38,6 +38,7 @@ class Leg:
     jitter_m: float
     smoothed: bool
     receiver: Receiver
+    by_speed: bool  # whether nothing but the speed tells of work
     findings: tuple[Finding, ...]
 
 
@@ -79,6 +80,11 @@ class Legs:
     def receiver(self) -> Receiver:
         """The one that knows its place least."""
         return max((leg.receiver for leg in self.legs), key=lambda r: r.pass_m)
+
+    @property
+    def by_speed(self) -> bool:
+        """Whether nothing but the speed tells of some of the work."""
+        return any(leg.by_speed for leg in self.legs)
 
     @property
     def told_apart(self) -> bool:
@@ -241,7 +247,7 @@ def _measured(
         for drive in drives
     ]
     tracks = [track for drive in drives for track in drive.tracks]
-    guessed = any(f.code == "work_from_speed" for drive in drives for f in drive.states.findings)
+    guessed = any(drive.states.by_speed for drive in drives)
     return measure(
         paths,
         implement,
@@ -265,7 +271,9 @@ def _leg(drive: _Drive, operation: Operation, implement: Implement) -> Leg:
     seen = behaviour(tracks, fixes, path, drive.speed_mps, on, implement.width_m)
     receiver = judged(seen, fixes, tracks, path.jitter_m, operation.settings)
     smoothed = path.x_m is not fixes.x_m
-    return Leg(tracks, fixes, steps, path.jitter_m, smoothed, receiver, findings)
+    return Leg(
+        tracks, fixes, steps, path.jitter_m, smoothed, receiver, drive.states.by_speed, findings
+    )
 
 
 Number = TypeVar("Number", int, float)

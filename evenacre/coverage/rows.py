@@ -25,9 +25,13 @@ _FULL_WIDTH = 0.98
 
 @dataclass(frozen=True)
 class RowStates:
-    """Rows on at each fix, (n, rows), and how that was told."""
+    """Rows on at each fix, (n, rows), and how that was told.
+
+    ``by_speed``: of some fixes nothing but the speed tells it.
+    """
 
     active: BoolArray
+    by_speed: bool
     findings: tuple[Finding, ...]
 
 
@@ -88,6 +92,7 @@ def row_states(
         From the positions.
     """
     active = np.zeros((len(fixes.time_s), implement.rows), dtype=bool)
+    by_speed = False
     findings: list[Finding] = []
     for i, track in enumerate(tracks):
         mine = np.flatnonzero(fixes.track == i)
@@ -147,9 +152,10 @@ def row_states(
             told = True
         if not told:
             on &= _steady(speed_mps[mine], turn_radius_m[mine], implement.width_m)[:, None]
+            by_speed = True
             findings.append(Finding.note("work_from_speed"))
         active[mine] = on
-    return RowStates(active, tuple(dict.fromkeys(findings)))
+    return RowStates(active, by_speed, tuple(dict.fromkeys(findings)))
 
 
 def _rows_of_width(width_m: FloatArray, implement: Implement) -> BoolArray:

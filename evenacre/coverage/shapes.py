@@ -223,7 +223,9 @@ def _wide(ground: BaseGeometry) -> BaseGeometry:
     parts = shapely.get_parts(ground)
     core = widen(parts, -NARROWEST_M / 2)
     left = ~shapely.is_empty(core)
-    return union(intersect(widen(core[left], NARROWEST_M / 2), parts[left]))
+    # Parts of one ground share none of it, so there is nothing to join.
+    opened = intersect(widen(core[left], NARROWEST_M / 2), parts[left])
+    return shapely.MultiPolygon(list(shapely.get_parts(opened)))
 
 
 class ShapeShares:
@@ -366,6 +368,9 @@ class Shapes:
     def uncertainty(self, cover: Cover, workable: BaseGeometry) -> dict[str, float]:
         """How the edges were found is not told, so neither is how far they may be off."""
         return {}
+
+    def driven_90_m2(self, areas: dict[str, float], land: PlaneField) -> None:
+        """What was driven is not told."""
 
     def totals(self) -> None:
         """When each shape was worked is not told."""

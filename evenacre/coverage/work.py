@@ -95,6 +95,9 @@ class Work(Protocol):
     def uncertainty(self, cover: Cover, workable: BaseGeometry) -> dict[str, float]:
         """Standard uncertainties of the areas; empty where they cannot be told."""
 
+    def driven_90_m2(self, areas: dict[str, float], land: PlaneField) -> tuple[float, float] | None:
+        """90 % interval of the ground driven with the tool down; None where that is not told."""
+
     def totals(self) -> RunningTotals | None:
         """How far the job had come at any moment; None where that is not told."""
 

@@ -156,8 +156,10 @@ class AuditResult:
     sources: tuple[str, ...] = ()
     findings: tuple[Finding, ...] = ()
     # Whether places between passes that were missed can be told from this log. Where not, only
-    # ground far wider than the tool is listed, if any; ``swept_area_m2`` still holds.
+    # ground far wider than the tool is listed, if any; ``driven_90_m2`` still holds.
     tells_places: bool = True
+    # 90 % interval of the ground driven with the tool down, laps counted again; None as for:
+    driven_90_m2: tuple[float, float] | None = None
     receiver: Receiver | None = None  # None where the log holds shapes of ground, not a drive
     totals: RunningTotals | None = None  # how far the job had come at any moment
     # What the logs tell of the drill, where they hold a drive

@@ -45,6 +45,25 @@ def deserved(area_m2: float, sigma: float | None, units: UnitSystem) -> str:
     return f"{units.area.of(area_m2):,.{decimals}f} {units.area.label}"
 
 
+def between(low_m2: float, high_m2: float, units: UnitSystem) -> str:
+    """Write the ends of a 90 % interval of an area, to the decimals its width allows."""
+    unit = units.area if units.area.of(high_m2) >= 0.1 else units.small_area
+    return _between(low_m2, high_m2, unit)
+
+
+def mass_between(low_kg: float, high_kg: float, units: UnitSystem) -> str:
+    """Write those of a mass."""
+    return _between(low_kg, high_kg, units.mass)
+
+
+def _between(low: float, high: float, unit: DisplayUnit) -> str:
+    wide = unit.of(high - low)
+    if not wide > 0:
+        return ""
+    decimals = min(max(1 - math.floor(math.log10(wide)), 0), _MOST_DECIMALS)
+    return f"{unit.of(low):,.{decimals}f} to {unit.of(high):,.{decimals}f} {unit.label}"
+
+
 def size(area_m2: float, units: UnitSystem, digits: int = 2) -> str:
     """Area in the large unit, or in the small one below a tenth of it."""
     unit = units.area if units.area.of(area_m2) >= 0.1 else units.small_area

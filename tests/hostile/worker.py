@@ -52,6 +52,7 @@ def serve(program: str, said: Path) -> None:
         sys.stdout.flush()
         sys.stderr.flush()
         gc.collect()
+        gc.freeze()  # what is left, modules above all, need not be looked through each time
         os.access("/hostile/", os.F_OK)
         print(json.dumps([code, time.monotonic() - begun]), file=answers, flush=True)
 

@@ -27,7 +27,7 @@ from evenacre.model.measured import Measured, SettingName
 _FEWEST_ENDS, _FEWEST_SEAMS = 6, 3
 # A hand on the switch is up to so late, or so early, all along (common practice, no source); rows
 # that switch one after the other show that no hand does it.
-_LATE_S, _EARLY_S, _MACHINE_S, _PARTED_SHARE = 1.15, 0.5, 0.15, 0.2
+_LATE_S, _EARLY_S, _MACHINE_S, _PARTED_SHARE = 1.15, 0.75, 0.15, 0.2
 # How late a hand is, is known so well; ends that scatter less than this in time are no hand's.
 _HAND_S, _REGULAR_S = 0.35, 0.05
 # So sure has a difference to be before it is taken for one.

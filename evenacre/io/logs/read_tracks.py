@@ -17,7 +17,7 @@ from evenacre.io.logs.columns.positions import column_positions
 from evenacre.io.logs.formats.gpx_log import read_gpx_tracks
 from evenacre.io.logs.formats.layer_log import read_layer_tracks
 from evenacre.io.logs.formats.nmea.track import read_nmea_tracks
-from evenacre.io.maps.read_layer import Source, ranked_layers
+from evenacre.io.maps.read_layer import IN_ZIPS, Source, ranked_layers
 from evenacre.io.tables.record_table import RecordTable
 from evenacre.io.tables.text_table import column_names, read_delimited
 from evenacre.io.tables.workbook import is_workbook, read_workbook
@@ -25,21 +25,12 @@ from evenacre.io.taskdata.folder import is_taskdata
 from evenacre.io.taskdata.read import read_taskdata_tracks
 from evenacre.io.untrusted.archives import unpacked
 from evenacre.io.untrusted.files import narrowed, read_start
+from evenacre.io.untrusted.kinds import MAPS, PROSE, SENTENCES, SHEETS, TABLES
 from evenacre.model import Track
 
-_LAYERS = {
-    *(".gpkg", ".geojson", ".json", ".shp", ".kml", ".kmz", ".fgb", ".gml", ".zip"),
-    *(".parquet", ".geoparquet", ".pq"),
-}
-_SENTENCES = {".nmea", ".nma", ".ubx"}
+_LAYERS = MAPS | {".json", ".kmz", ".zip"}
 _SENTENCE = re.compile(rb"\$[A-Z]{2}(GGA|RMC|VTG|ZDA|GNS|GLL|GSA|GSV),")
-_WORKBOOKS = {".xlsx", ".xlsm", ".xlsb", ".xls", ".ods"}
-_TEXTS = {
-    *(".csv", ".txt", ".tsv", ".tab", ".log", ".dat", ".asc", ".gpx"),
-    *_SENTENCES,
-    *_WORKBOOKS,
-}
-_PROSE = {".txt", ".log", ".dat", ".asc"}  # as often words about the files beside them
+_TEXTS = TABLES | PROSE | SENTENCES | SHEETS | {".gpx"}
 _LONGEST_LABEL = 120  # bytes
 _FEW = 2  # columns: a log tells time, longitude and latitude at least
 _OLE, _ZIP = b"\xd0\xcf\x11\xe0", b"PK\x03\x04"
@@ -103,7 +94,7 @@ def read_tracks(
     if kind == "zip":
         return _read_zip(path, asked, layer, crs, time_zone)
     if kind == "layer":
-        return read_layer_tracks(path, asked, layer, crs, time_zone)
+        return read_layer_tracks(Source(path, layer, crs=crs), asked, time_zone)
     if kind == "nmea":
         return read_nmea_tracks(path, asked, time_zone)
     findings = Findings()
@@ -120,15 +111,16 @@ def _read_zip(
 ) -> list[Track]:
     """Read the log in a zip, which may be a map layer, whatever else lies beside it."""
     how: dict[str, Any] = {"columns": columns, "crs": crs, "time_zone": time_zone}
-    with unpacked(path, path.name, _TEXTS) as found:
-        files = {member.name: member.file for member in found.members}
+    with unpacked(path, path.name, IN_ZIPS | _TEXTS) as found:
+        source = Source(path, layer, crs=crs, inside=found)
+        files = {m.name: m.file for m in found.members if m.file.suffix in _TEXTS}
         if layer is not None:
             named = {n: f for n, f in files.items() if layer in (n, PurePosixPath(n).name)}
         else:
             named = {n: f for n, f in files.items() if _is_log(f)}
-            maps = ranked_layers(Source(path), log_rank) if files else {}
+            maps = ranked_layers(replace(source, layer=None), log_rank) if files else {}
             if not (named or maps):
-                named = {n: f for n, f in files.items() if f.suffix not in _PROSE}
+                named = {n: f for n, f in files.items() if f.suffix not in PROSE}
             logs = [*named, *(name for name, rank in maps.items() if rank == 2 or not named)]
             if named and len(logs) > 1:
                 raise InputError.at(
@@ -144,9 +136,9 @@ def _read_zip(
             label = f"{home}, {file.name}"
             tracks = read_tracks(file.rename(file.with_name(label)), **how)
             return [replace(t, warnings=(*found.warnings, *t.warnings)) for t in tracks]
-        if found.refused and not ranked_layers(Source(path), log_rank):
+        if found.refused and not ranked_layers(replace(source, layer=None), log_rank):
             raise InputError(found.refused)
-    return read_layer_tracks(path, columns, layer, crs, time_zone)
+        return read_layer_tracks(source, columns, time_zone)
 
 
 def _is_log(file: Path) -> bool:
@@ -190,9 +182,9 @@ def _kind(path: Path) -> str:
     if start.startswith(_OLE):
         return "workbook"
     if start.startswith(_ZIP):
-        return "workbook" if suffix in _WORKBOOKS or is_workbook(path) else "zip"
+        return "workbook" if suffix in SHEETS or is_workbook(path) else "zip"
     start = narrowed(start)
-    if suffix in _SENTENCES:
+    if suffix in SENTENCES:
         return "nmea"
     if suffix == ".gpx" or b"<gpx" in start:
         return "gpx"

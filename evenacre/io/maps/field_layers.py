@@ -125,7 +125,7 @@ def read_zones(
     shapes: dict[str, list[BaseGeometry]] = {}
     for name, shape in zip(names, frame.geometry.array, strict=True):
         shapes.setdefault(name, []).append(shape)
-    zones, overlaps = _without_overlap(
+    zones, overlaps = without_overlap(
         {name: in_degrees(union, np.array(parts)) for name, parts in shapes.items()}
     )
     warnings += [
@@ -213,7 +213,7 @@ def number_unnamed(names: list[str], what: str) -> list[str]:
     return numbered
 
 
-def _without_overlap(
+def without_overlap(
     zones: dict[str, BaseGeometry],
 ) -> tuple[dict[str, BaseGeometry], list[tuple[str, str, float]]]:
     """Take from each zone the ground of those listed before it."""

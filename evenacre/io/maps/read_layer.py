@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import tempfile
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import ExitStack, contextmanager
+from contextlib import AbstractContextManager, ExitStack, contextmanager, nullcontext
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
 from typing import NamedTuple
@@ -20,17 +20,15 @@ from evenacre.io.common.suggestions import choice, listed
 from evenacre.io.maps.crs import to_wgs84
 from evenacre.io.tables.headers import read_header
 from evenacre.io.untrusted import budget
-from evenacre.io.untrusted.archives import Member, open_archive, unpacked
+from evenacre.io.untrusted.archives import Member, Unpacked, open_archive, unpacked
 from evenacre.io.untrusted.files import read_start, read_whole
-from evenacre.io.untrusted.kinds import LOOKED_AT, MapKind, map_kind
+from evenacre.io.untrusted.kinds import LOOKED_AT, MAPS, SHAPEFILE_PARTS, MapKind, map_kind
 from evenacre.io.untrusted.map_reader import UnreadableMapError, map_reader
 from evenacre.io.untrusted.shapefile import with_index
 
-_ZIPPED = {
-    *(".shp", ".gpkg", ".geojson", ".json", ".kml", ".fgb", ".gml"),
-    *(".parquet", ".geoparquet", ".pq"),
-}
-_PARTS = {".shx", ".dbf", ".prj", ".cpg"}
+_ZIPPED = MAPS | {".json"}
+IN_ZIPS = _ZIPPED | set(SHAPEFILE_PARTS)
+"""Suffixes of maps and their parts in zips."""
 _DEGREES = ("longitude", "latitude")
 _POLYGONAL = {"Polygon", "MultiPolygon", "CurvePolygon", "MultiSurface"}
 _LINEAR = {"LineString", "MultiLineString"}
@@ -53,6 +51,7 @@ class Source:
     where: Mapping[str, object] = field(default_factory=dict)
     crs: str | None = None  # what the coordinates are in, over whatever the file says
     label: str = ""  # how the file is named to people; its name when empty
+    inside: Unpacked | None = None  # what was taken out of it already, with `IN_ZIPS`
 
     @property
     def name(self) -> str:
@@ -140,6 +139,12 @@ def _unreadable(source: Source) -> InputError:
     return source.error("It could not be read as a map file.", f"Export it as {FORMATS}.")
 
 
+def _inside(source: Source) -> AbstractContextManager[Unpacked]:
+    if source.inside is not None:
+        return nullcontext(source.inside)
+    return unpacked(source.path, source.name, IN_ZIPS)
+
+
 @contextmanager
 def _map_files(source: Source, warnings: list[str]) -> Iterator[list[Member]]:
     """The map file itself, or those in a zip for as long as they are needed."""
@@ -160,7 +165,7 @@ def _map_files(source: Source, warnings: list[str]) -> Iterator[list[Member]]:
         yield [Member(source.path, "")]
     else:
         with (
-            unpacked(source.path, source.name, _ZIPPED | _PARTS) as found,
+            _inside(source) as found,
             ExitStack() as indexed,
         ):
             warnings += found.warnings

@@ -13,8 +13,9 @@ import shapely
 from affine import Affine
 from shapely.geometry.base import BaseGeometry
 
-from evenacre.geo.overlay import in_degrees, union, without
+from evenacre.geo.overlay import in_degrees, union
 from evenacre.io.common.findings import Subject
+from evenacre.io.maps.field_layers import without_overlap
 from evenacre.io.taskdata import ddis
 from evenacre.io.taskdata.fields import areas
 from evenacre.io.taskdata.folder import TaskFiles
@@ -51,15 +52,15 @@ def read_prescription(
 ) -> Prescription | None:
     """Read the zones of a task from its grid, or from drawn treatment zones; None without any."""
     elements = {text(zone, "A"): zone for zone in task.findall("TZN")}
-    zones: dict[str, _Zone] = {}
+    drawn: dict[str, _Zone] = {}
     for code, zone in elements.items():
         name = named(zone, f"zone {code}")
         shape = areas(zone.findall("PLN"), about.part(f'zone "{name}"'), "zone")
-        zones[code] = _Zone(name, shape, _rates(zone, products))
+        drawn[code] = _Zone(name, shape, _rates(zone, products))
     kinds = {ddi(value, "A") for zone in elements.values() for value in zone.findall("PDV")}
     if kinds & {*ddis.UNWEIGHED_SETPOINTS}:
         about.note("rates planned by volume or count are not used.")
-    made = _Draft(zones, products, about)
+    made = _Draft(drawn, products, about)
     for element in task.findall("GRD"):
         template = elements.get(text(element, "J"))
         values = [] if template is None else template.findall("PDV")
@@ -69,14 +70,15 @@ def read_prescription(
         elif cells is not None:
             made.add_rates(cells, values)
     if not made.shapes:
-        for drawn in zones.values():
-            if drawn.shape is not None:
-                made.add(drawn.name, drawn.shape, drawn.rates)
+        for one in drawn.values():
+            if one.shape is not None:
+                made.add(one.name, one.shape, one.rates)
     if not made.shapes:
         return None
-    apart = _apart(made.shapes, about)
-    table = gpd.GeoDataFrame({"zone": list(made.shapes)}, geometry=apart, crs="EPSG:4326")
-    table = table[~table.geometry.is_empty].reset_index(drop=True)
+    zones, overlaps = without_overlap(made.shapes)
+    if overlaps:
+        about.warn("zones overlap; the first listed keeps the ground.")
+    table = gpd.GeoDataFrame({"zone": list(zones)}, geometry=list(zones.values()), crs="EPSG:4326")
     return Prescription(table, made.rates)
 
 
@@ -145,23 +147,6 @@ def _rates(zone: Element, products: Mapping[str, str]) -> dict[str, float]:
             product = products.get(text(value, "C"), "")
             rates[product] = rates.get(product, 0.0) + amount * ddis.KG_PER_M2
     return rates
-
-
-def _apart(shapes: dict[str, BaseGeometry], about: Subject) -> list[BaseGeometry]:
-    """Let the first of overlapping zones keep the ground."""
-    done: list[BaseGeometry] = []
-    taken: BaseGeometry = shapely.Polygon()
-    overlapping = False
-    for shape in shapes.values():
-        rest = shape
-        if shapely.intersects(shape, taken):
-            rest = in_degrees(without, shape, taken)
-            overlapping |= rest.area < (1 - 1e-6) * shape.area
-        done.append(rest)
-        taken = in_degrees(union, np.array([taken, shape]))
-    if overlapping:
-        about.warn("zones overlap; the first listed keeps the ground.")
-    return done
 
 
 def _classes(layer: np.ndarray) -> tuple[np.ndarray, list[str], list[float]]:

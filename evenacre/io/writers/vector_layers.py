@@ -19,8 +19,13 @@ from pyogrio.errors import DataLayerError, DataSourceError
 from evenacre.io.common.json_text import json_text
 from evenacre.shown_text import shown
 
-# The format wants a time of last change; a fixed one keeps equal results equal.
-_DATE = "2000-01-01T00:00:00.000Z"
+_CONFIGURED = {
+    # The format wants a time of last change; a fixed one keeps equal results equal.
+    "OGR_CURRENT_DATE": "2000-01-01T00:00:00.000Z",
+    # Whoever puts the file in its place sees to it that the disk has it: once, and not after
+    # each of some 200 steps, which takes longer than a small audit.
+    "OGR_SQLITE_SYNCHRONOUS": "OFF",
+}
 _DEGREE_DIGITS = 7
 _PROPERTY_DIGITS = 3
 
@@ -30,7 +35,7 @@ def write_geopackage(path: Path, layers: Mapping[str, gpd.GeoDataFrame]) -> None
 
     OSError when the disk does not take it.
     """
-    with _fixed_date():
+    with _configured():
         for name, frame in layers.items():
             whole = frame[~(frame.geometry.is_empty | frame.geometry.isna())]
             kinds = {g.geom_type for g in shapely.get_parts(whole.geometry.to_numpy())}
@@ -49,13 +54,13 @@ def write_geopackage(path: Path, layers: Mapping[str, gpd.GeoDataFrame]) -> None
 
 
 @contextmanager
-def _fixed_date() -> Iterator[None]:
-    before = pyogrio.get_gdal_config_option("OGR_CURRENT_DATE")
-    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": _DATE})
+def _configured() -> Iterator[None]:
+    before = {name: pyogrio.get_gdal_config_option(name) for name in _CONFIGURED}
+    pyogrio.set_gdal_config_options(_CONFIGURED)
     try:
         yield
     finally:
-        pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": before})
+        pyogrio.set_gdal_config_options(before)
 
 
 def write_geoparquet(path: Path, frame: gpd.GeoDataFrame) -> None:

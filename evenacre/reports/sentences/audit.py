@@ -79,9 +79,9 @@ def card(
 
 
 def driven(r: AuditResult, units: UnitSystem) -> str:
-    """Say how much ground was driven, overlap counted again."""
-    sigma = r.uncertainty.get("swept_area_m2")
-    return f"{figures.plus_minus(r.swept_area_m2, sigma, units.area)} driven"
+    """Say how much ground was driven with the tool down, laps counted again."""
+    assert r.driven_90_m2 is not None  # places are told by all but drives
+    return f"{figures.between(*r.driven_90_m2, units)} driven"
 
 
 def _covered(r: AuditResult, units: UnitSystem) -> str:

@@ -63,7 +63,7 @@ GROUND = Table(
         named("outside_area_m2", "Worked outside the field", "outside"),
         named("headland_area_m2", "Headland", "headland"),
         named("headland_overlap_m2", "Overlap in the headland"),
-        named("swept_area_m2", "Driven, laps counted again", "swept"),
+        named("swept_area_m2", None, "swept", why="the page has covered and excess"),
     ),
     title="The ground",
     page="workable_area_m2 covered_area_m2 covered_once_m2 covered_twice_m2 covered_more_m2 "
@@ -77,10 +77,11 @@ GROUND = Table(
 
 _DRIVEN = replace(
     GROUND,
-    page="workable_area_m2 swept_area_m2",
+    page="workable_area_m2",
     remark=(
-        "Driven is the way with the tool down times its width. How much of it was driven twice, "
-        "and what lies between the passes, cannot be told from this log."
+        "Driven is the way with the tool down times its width, within the two figures nine times "
+        "in ten. How much of it was driven twice, and what lies between the passes, cannot be "
+        "told from this log."
     ),
 )
 
@@ -187,6 +188,7 @@ OPERATIONS = Table(
         nested("products", by_product.PRODUCTS, by_product.products),
         nested("receiver", _RECEIVER),
         Column("tells_places", quantity=q.YES_NO),
+        Column("driven_90_m2", quantity=q.NESTED),
         nested("zones", _ZONE_GROUND, lambda r: list(r.layers["zones"].itertuples())),
         Column("working_plane", lambda r: r.crs.to_wkt()),
         *(Column(key, quantity=q.NESTED) for key in ("sources", "cleaning", "cleaning_m")),
@@ -200,7 +202,7 @@ OPERATIONS = Table(
     "field_time_s mean_speed_mps field_capacity_m2_per_s field_efficiency uncertainty products "
     "boundary_given width_m headland_rounds swept_area_m2 theoretical_capacity_m2_per_s "
     "idle_time_s start_s end_s zones working_plane sources cleaning cleaning_m measured notes "
-    "warnings receiver tells_places",
+    "warnings receiver tells_places driven_90_m2",
 )
 
 _HEADING = q.Quantity(
@@ -302,7 +304,13 @@ def _ground(r: AuditResult, display: q.Display) -> PageTable:
         return text, figure_text.share(area_m2, r.workable_area_m2)
 
     if not r.tells_places:
-        return page_record(_DRIVEN, r, display, ("", "Area", "Share"), cells)
+        table = page_record(_DRIVEN, r, display, ("", "Area", "Share"), cells)
+        low, high = r.driven_90_m2 or (math.nan, math.nan)
+        area = figure_text.between(low, high, display.units)
+        shares = (figure_text.share(m2, r.workable_area_m2) for m2 in (low, high))
+        return replace(
+            table, rows=[*table.rows, ("Driven, laps counted again", area, " to ".join(shares))]
+        )
     table = page_record(GROUND, r, display, ("", "Area", "Share"), cells)
     return table if r.boundary_given else replace(table, rows=table.rows[:-1])
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
@@ -38,15 +37,13 @@ _WHOLE_LINE = ("distance", "interval", "mass", "heading", "time", "date", "start
 
 
 def read_layer_tracks(
-    path: Path,
+    source: Source,
     columns: Mapping[str, str],
-    layer: str | None,
-    crs: str | None,
     time_zone: str | None,
     cache: LayerCache | None = None,
 ) -> list[Track]:
     """Read a log kept as a map layer, or at hand in a cache; arguments as of `read_tracks`."""
-    source = Source(path, layer, crs=crs)
+    path = source.path
     frame, warnings = read_layer(source, polygons=False, cache=cache, wanted=log_rank)
     findings = Findings(warnings=list(warnings))
     dimension = shapely.get_dimensions(frame.geometry.array)

@@ -44,6 +44,8 @@ class Epochs:
     lon: FloatArray
     lat: FloatArray
     quality: IntArray  # (n,) kinds of :mod:`evenacre.io.common.fix_quality`
+    # (n,) Standard deviation of one axis as the receiver itself gives it (GST); NaN where not told
+    sigma_m: FloatArray
     hdop: FloatArray  # (n,) horizontal dilution of precision; NaN where not told
     step_m: FloatArray  # (n,) what one unit of the last written digit of latitude amounts to
     # (n,) NaN where not told
@@ -82,6 +84,7 @@ def join_epochs(kinds: dict[str, Sentences], day: date | None) -> Epochs:
         lon=np.where(lost, np.nan, best["lon"]),
         lat=np.where(lost, np.nan, best["lat"]),
         quality=quality,
+        sigma_m=_own_sigma_m(best, kinds["GST"]),
         hdop=best["hdop"].to_numpy(),
         step_m=best["step_m"].to_numpy(),
         speed_mps=speed,
@@ -117,6 +120,17 @@ def _fixes(sentences: Sentences, kind: str) -> pd.DataFrame:
             "talker": sentences.talker,
         }
     )
+
+
+def _own_sigma_m(fixes: pd.DataFrame, gst: Sentences) -> FloatArray:
+    """What GST says of the fix of its time that stands nearest, as the mean of both axes."""
+    both = np.hypot(gst.numbers(6), gst.numbers(7)) / np.sqrt(2.0)
+    second = _second_of_day(gst.numbers(1))
+    told = pd.DataFrame({"place": gst.place, "second": second, "sigma_m": both})
+    told = told[np.isfinite(second) & (both > 0)]
+    own = fixes[["place", "second"]].assign(row=np.arange(len(fixes))).sort_values("place")
+    joined = pd.merge_asof(own, told, on="place", by="second", direction="nearest")
+    return joined.sort_values("row")["sigma_m"].to_numpy(dtype=float)
 
 
 def _mode_quality(sentences: Sentences, kind: str) -> IntArray:

@@ -25,13 +25,21 @@ from evenacre.model import FloatArray, IntArray
 Bytes = npt.NDArray[np.uint8]
 
 # Least and most fields behind the name, over all versions of the standard, and those used.
-_FIELDS = {"GGA": (9, 14), "GNS": (9, 13), "RMC": (9, 13), "VTG": (8, 9), "ZDA": (4, 6)}
+_FIELDS = {
+    "GGA": (9, 14),
+    "GNS": (9, 13),
+    "RMC": (9, 13),
+    "VTG": (8, 9),
+    "ZDA": (4, 6),
+    "GST": (8, 8),
+}
 _USED = {
     "GGA": (1, 2, 3, 4, 5, 6, 8),
     "GNS": (1, 2, 3, 4, 5, 6, 8),
     "RMC": (1, 2, 3, 4, 5, 6, 7, 8, 9, 12),
     "VTG": (1, 5, 7),
     "ZDA": (1, 2, 3, 4),
+    "GST": (1, 6, 7),
 }
 _BLOCK, _ROWS = 1 << 25, 1 << 18  # bytes and sentences worked on at once
 # The standard allows 82 characters; receivers that write more decimals exceed it.
@@ -77,7 +85,7 @@ class Sentences:
 class Scan:
     """What a file holds."""
 
-    # ``GGA``, ``GNS``, ``RMC``, ``VTG`` and ``ZDA``; any may be empty
+    # ``GGA``, ``GNS``, ``RMC``, ``VTG``, ``ZDA`` and ``GST``; any may be empty
     kinds: dict[str, Sentences] = field(default_factory=dict)
     damaged: int = 0  # sentences of these kinds that are cut, garbled or contradict their checksum
     # Whole ones that carry no checksum. They are kept only where hardly any carries one.

@@ -32,7 +32,7 @@ _COARSE_M = 0.05
 def read_nmea_tracks(path: Path, columns: Mapping[str, str], time_zone: str | None) -> list[Track]:
     """Read the fixes of a receiver's log, whatever stands between its sentences.
 
-    GGA, GNS, RMC, VTG and ZDA are used. Such a log tells no work state; its times are UTC, in
+    GGA, GNS, RMC, VTG, ZDA and GST are used. Such a log tells no work state; its times are UTC, in
     which ``columns`` may give the day of one that tells none: ``{"date": "2026-04-14"}``.
     """
     findings = Findings()
@@ -67,7 +67,9 @@ def read_nmea_tracks(path: Path, columns: Mapping[str, str], time_zone: str | No
     clock = Clock(epochs.time_s, epochs.dated)
     tracks = build_tracks(table, lon, lat, plan, time_zone, findings, clock=clock)
     # Rounding to the last written digit is even over one step of it.
-    sigma = np.hypot(position_sigma_m(epochs.quality, epochs.hdop), epochs.step_m / np.sqrt(12.0))
+    told = position_sigma_m(epochs.quality, epochs.hdop)
+    told = np.where(np.isfinite(epochs.sigma_m), epochs.sigma_m, told)
+    sigma = np.hypot(told, epochs.step_m / np.sqrt(12.0))
     return [replace(track, sigma_m=np.where(placed, sigma, np.nan)) for track in tracks]
 
 

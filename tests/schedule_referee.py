@@ -94,7 +94,7 @@ def enumerate_schedules(problem: ScheduleProblem, rate: float | None = None) -> 
     cases = [
         (visits, fills, room)
         for visits in product((0, 1), repeat=len(slots))
-        for fills in _fill_counts(problem, rate)
+        for fills in _fill_counts(problem, rate, slots)
         if (room := _room(problem, rate, slots, visits, fills)) is not None
     ]
     if not slots or not cases:
@@ -109,15 +109,18 @@ def enumerate_schedules(problem: ScheduleProblem, rate: float | None = None) -> 
     return Enumerated(best, min(near))
 
 
-def _fill_counts(problem, rate):  # type: ignore[no-untyped-def]
+def _fill_counts(problem, rate, slots):  # type: ignore[no-untyped-def]
     n = len(problem.capacity_s)
     if problem.load_kg is None or problem.refill_s == 0:
         return [(0,) * n]
     # A load is whole unless the next fill is the first of a later day: one such a day at most.
-    total = int(problem.area_m2.sum() * rate / problem.load_kg) + n
-    most = [int(c // problem.refill_s) for c in problem.capacity_s]
-    counts = product(*(range(min(total, day) + 1) for day in most))
-    return [fills for fills in counts if sum(fills) <= total]
+    loads = problem.area_m2 * rate / problem.load_kg
+    total = int(loads.sum()) + n
+    most = [
+        min(total, int(c // problem.refill_s), int(sum(loads[p] for p, on in slots if on == d)) + 2)
+        for d, c in enumerate(problem.capacity_s)
+    ]
+    return [fills for fills in product(*(range(k + 1) for k in most)) if sum(fills) <= total]
 
 
 def _room(problem, rate, slots, visits, fills):  # type: ignore[no-untyped-def]
@@ -156,7 +159,7 @@ def _best_values(problem, rate, slots, cases):  # type: ignore[no-untyped-def]
     for visits, fills, room in cases:
         if fills not in blocks:
             rows = [*fixed_rows, *_loads_sown(problem, rate, pad, day, fills, loads)]
-            blocks[fills] = sparse.csr_array(np.array(rows, dtype=float))
+            blocks[fills] = sparse.coo_array(np.array(rows, dtype=float))
         side = [1.0] * m + list(np.maximum(room, 0.0) / HOUR)
         side += [1.0] * (problem.on_hand_kg is not None)
         sides.append(side + [0.0] * (blocks[fills].shape[0] - len(side)))
@@ -165,7 +168,7 @@ def _best_values(problem, rate, slots, cases):  # type: ignore[no-untyped-def]
     cost = np.tile(np.concatenate([-worth[pad], np.zeros(loads), [1e4]]), len(cases))
     solved = linprog(
         cost,
-        A_ub=sparse.block_diag([blocks[fills] for _, fills, _ in cases], format="csr"),
+        A_ub=_side_by_side([blocks[fills] for _, fills, _ in cases]),
         b_ub=np.concatenate(sides),
         bounds=np.column_stack([np.zeros(cost.size), np.ravel([[*row, np.inf] for row in upper])]),
         method="highs",
@@ -174,6 +177,16 @@ def _best_values(problem, rate, slots, cases):  # type: ignore[no-untyped-def]
     table = solved.x.reshape(len(cases), k + loads + 1)
     value = table[:, :k] @ worth[pad] * 1e4
     return np.where(table[:, -1] > 1e-9, -1.0, value)
+
+
+def _side_by_side(blocks):  # type: ignore[no-untyped-def]
+    """Block beside block; scipy's own way takes longer than the solver."""
+    ends = np.cumsum([block.shape for block in blocks], axis=0)
+    starts = np.repeat(ends - [block.shape for block in blocks], [b.nnz for b in blocks], axis=0)
+    row, column = (np.concatenate([b.coords[axis] for b in blocks]) for axis in (0, 1))
+    data = np.concatenate([block.data for block in blocks])
+    at = (row + starts[:, 0], column + starts[:, 1])
+    return sparse.csr_array((data, at), shape=tuple(ends[-1]))
 
 
 def _loads_sown(problem, rate, pad, day, fills, loads):  # type: ignore[no-untyped-def]

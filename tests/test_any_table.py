@@ -8,8 +8,8 @@ import numpy as np
 import pandas as pd
 import pyproj
 import pytest
+from complaints import complaint
 
-from evenacre.errors import InputError
 from evenacre.io.logs.read_tracks import read_tracks
 from evenacre.io.tables.headers import read_header
 from evenacre.model import Track
@@ -31,13 +31,6 @@ def read(path: Path, **how: object) -> Track:
     assert np.allclose(track.lon, LON, atol=1e-8)
     assert np.allclose(track.lat, LAT, atol=1e-8)
     return track
-
-
-def complaint(path: Path, **how: object) -> str:
-    with pytest.raises(InputError) as caught:
-        read_tracks(path, **how)  # type: ignore[arg-type]
-    (problem,) = caught.value.problems
-    return str(problem)
 
 
 PLACE = {"lon": LON, "lat": LAT}

@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pandas as pd
 import pytest
+from complaints import complaint, has
 from hypothesis import HealthCheck, event, given, settings
 from hypothesis import strategies as st
 from pyproj import Transformer
@@ -48,20 +49,6 @@ def write(path: Path, text: str | bytes) -> Path:
     file = path / "log.csv"
     file.write_bytes(text if isinstance(text, bytes) else text.encode())
     return file
-
-
-def complaint(file: Path, **kwargs: object) -> str:
-    with pytest.raises(InputError) as caught:
-        read_tracks(file, **kwargs)
-    assert len(caught.value.problems) == 1
-    problem = caught.value.problems[0]
-    assert problem.what
-    assert problem.remedy
-    return str(caught.value)
-
-
-def has(texts: tuple[str, ...], *words: str) -> bool:
-    return any(all(word in text for word in words) for text in texts)
 
 
 # --- the real log ---------------------------------------------------------------------------

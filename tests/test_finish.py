@@ -17,7 +17,6 @@ from jobs import DRILL, straight_job
 from put_down import on_earth, operation
 
 from evenacre.coverage.audit import audit_operation
-from evenacre.errors import InputError
 from evenacre.model import Application, LoadTicket, Operation, Product
 from evenacre.model.audit_result import AuditResult
 from evenacre.model.finding import FindingError
@@ -32,7 +31,6 @@ from evenacre.planning.finish.remaining_ground import (
     split_lines,
 )
 from evenacre.planning.loads.loads import Amount
-from evenacre.reports.sentences.findings import refusals_in_words
 
 LENGTH, WIDTH = 240.0, DRILL.width_m
 RATE = 0.012  # kg/m2
@@ -440,21 +438,23 @@ def test_a_meter_found_wrong_is_corrected() -> None:
 
 
 @pytest.mark.parametrize(
-    ("change", "said"),
+    ("change", "code"),
     [
-        ({"tickets": ()}, "Nobody said how much rye is left"),
-        ({"tickets": (weighed("filled", 5, 0.0),)}, r"only 11.0 lb \(5.00 kg\) were there"),
-        ({"tickets": (weighed("cleaned out", 5, 0.0),)}, "no rye was in the cart"),
-        ({"applications": (), "tracks": ()}, "No product is known"),
+        ({"tickets": ()}, "left_unknown"),
+        ({"tickets": (weighed("filled", 5, 0.0),)}, "placed_over_held"),
+        ({"tickets": (weighed("cleaned out", 5, 0.0),)}, "cart_was_empty"),
+        ({"applications": (), "tracks": ()}, "no_product_known"),
     ],
 )
-def test_says_what_is_missing(change: dict[str, object], said: str) -> None:
+def test_says_what_is_missing(change: dict[str, object], code: str) -> None:
     job = job_so_far()
     result = audit_operation(job)
     if "applications" in change:
         result = replace(result, products=())
-    with pytest.raises(InputError, match=said), refusals_in_words():
+    with pytest.raises(FindingError) as refused:
         finish_job(replace(job, **change), result)  # type: ignore[arg-type]
+    assert refused.value.code == code
+    assert refused.value.values.get("held_kg", 5.0) == pytest.approx(5.0)
 
 
 def test_a_product_that_was_not_placed_is_refused_by_name() -> None:
@@ -468,15 +468,17 @@ def test_a_product_that_was_not_placed_is_refused_by_name() -> None:
 
 def test_a_field_already_done_is_said() -> None:
     job = job_so_far(passes=5, of=5)
-    with pytest.raises(InputError, match="Nothing is left to do"), refusals_in_words():
+    with pytest.raises(FindingError) as refused:
         finish_job(job, audit_operation(job), left=Amount(10, 1))
+    assert refused.value.code == "nothing_left"
 
 
 def test_a_field_without_boundary_is_said() -> None:
     job = job_so_far()
     job = replace(job, field=replace(job.field, boundary=None))
-    with pytest.raises(InputError, match="no boundary"), refusals_in_words():
+    with pytest.raises(FindingError) as refused:
         finish_job(job, audit_operation(job), left=Amount(10, 1))
+    assert refused.value.code == "ground_left_unknown"
 
 
 # The command

@@ -24,6 +24,7 @@ import pyarrow.parquet as pq
 import pytest
 import shapely
 from accidents import spoil, unpacked
+from complaints import complaint
 from corpus import corpus_of
 from fuzzed_readers import READERS, prepare
 from shapely import LineString, Polygon
@@ -86,12 +87,6 @@ def test_any_file_is_read_or_complained_of(tmp_path: Path, name: str) -> None:
         slowest = max(slowest, time.perf_counter() - start)
     print(f"{name}: {reader.cases} cases, {took} of them taken, the slowest in {slowest:.2f} s")
     assert slowest < MOST_S
-
-
-def complaint(file: Path) -> str:
-    with pytest.raises(InputError) as caught:
-        read_tracks(file)
-    return str(caught.value)
 
 
 def test_every_feature_with_an_attribute_of_its_own(tmp_path: Path) -> None:

@@ -6,9 +6,9 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
+from complaints import complaint
 from shapely.geometry import LineString, Point
 
-from evenacre.errors import InputError
 from evenacre.io.logs.read_tracks import read_tracks
 
 HEAD = (
@@ -25,12 +25,6 @@ def gpx(path: Path, body: str, head: str = HEAD) -> Path:
 
 def point(i: int, inside: str = "") -> str:
     return f'<trkpt lat="{40 + i * 1e-5}" lon="-93.5">{inside}</trkpt>'
-
-
-def complaint(file: Path) -> str:
-    with pytest.raises(InputError) as caught:
-        read_tracks(file)
-    return str(caught.value)
 
 
 def test_points_written_by_gdal(tmp_path):

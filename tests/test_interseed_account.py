@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -17,6 +18,7 @@ from evenacre.planning.interseeding.plan_types import InterseedPlan
 from evenacre.reports.quantities import Display
 from evenacre.reports.tables.accounts import interseed_account
 from evenacre.reports.tables.interseeding import interseed_frames
+from evenacre.reports.tables.interseeding_days import loads
 from evenacre.units.display import METRIC, US, UnitSystem
 
 ACRE_M2 = 4046.8564224  # international foot: NIST SP 811, appendix B.8
@@ -127,6 +129,15 @@ def test_herd_days_and_what_to_relax_are_all_there(told: dict[str, Any]) -> None
         "residual",
         "booked: oats on the bench",
     ]
+
+
+def test_a_load_that_is_smaller_than_the_cart_holds_is_explained() -> None:
+    plan = make_plan()
+    whole, _ = loads(plan)
+    first, *rest = plan.fills
+    less = replace(first, mass_kg=first.mass_kg - 1.0)
+    table, _ = loads(replace(plan, fills=(less, *rest)))
+    assert len(str(table.remark)) > len(str(whole.remark))
 
 
 def test_an_account_of_a_plan_in_which_nothing_can_be_seeded() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -29,29 +30,27 @@ def test_the_answer_comes_first_and_then_its_reasons() -> None:
     lines = interseed_lines(make_plan(), US, warnings=["The map file was mended."])
     # Paddocks of 255 m x 130 m and one with slanted ends, 0.999 of each covered; a whole one,
     # one on two days, 60 % of one and the slanted one are planned.
-    assert lines[0] == "27.8 ac of 39.3 ac can be seeded, by Wed 2026-05-06."
+    assert told(lines[0]) == ["27.8 ac", "39.3 ac", "2026-05-06"]
     text = "\n".join(lines)
     order = [
-        "354 lb of meadow mix at 12.9 lb/ac (less, to reach further: 13.4 lb/ac was wanted)",
-        "in 3 loads; 20.6 lb of 375 lb is left over.",
-        "Chance that weather leaves time for all of it: 74 %; least sure is Oak Flat, 83 %.",
-        "Seeded in part: Draw (60 %: 4.91 ac of 8.18 ac).",
-        "Not seeded: Creek 3 (too much is left standing).",
-        "Creek 3 runs 1.2 days short of forage on Sun 2026-04-19: find 1,500 lb",
-        "Creek 1 gets 5 days too little rest before Sun 2026-05-10",
-        "Paddock by paddock:",
-        "Day by day:",
-        "Loads:",
-        "What would let every paddock be seeded whole:",
-        "600 lb more seed",
-        "1.5 h back from what the drill is booked for: oats on the bench",
-        "warning: The map file was mended.",
-        "Take care:",
-        "treated",
+        # What it takes, how sure it is, and what is left out.
+        *("354 lb", "meadow mix", "12.9 lb/ac", "13.4 lb/ac", "3 loads", "20.6 lb", "375 lb"),
+        *("74 %", "Oak Flat", "83 %", "Draw", "60 %", "4.91 ac", "8.18 ac", "Creek 3"),
+        # What the herd lacks.
+        *("Creek 3", "1.2 days", "2026-04-19", "1,500 lb", "Creek 1", "5 days", "2026-05-10"),
+        *("Paddock by paddock:", "Day by day:", "Loads:"),
+        # What would have to give, and what to beware of.
+        *("600 lb", "1.5 h", "oats on the bench", "The map file was mended.", "treated"),
     ]
-    places = [text.find(words) for words in order]
-    assert -1 not in places, order[places.index(-1)]
-    assert places == sorted(places)
+    place = 0
+    for words in order:
+        place = text.find(words, place)
+        assert place >= 0, words
+
+
+def told(text: str) -> list[str]:
+    """Figures with their units, and days."""
+    return re.findall(r"\d{4}-\d\d-\d\d|[\d.,]*\d (?:ac|%)", text)
 
 
 def test_every_row_of_a_table_is_as_wide_as_its_head() -> None:
@@ -75,26 +74,22 @@ def test_a_plan_that_seeds_all_says_so() -> None:
     plan = make_plan()
     seeded = tuple(p for p in plan.paddocks if p.paddock.field.name in ("Creek 1", "Bottom"))
     answer = interseed_answer(replace(plan, paddocks=seeded), US)
-    assert answer.headline == "All 16.4 ac can be seeded, by Wed 2026-05-06"
+    assert told(answer.headline) == ["16.4 ac", "2026-05-06"]
     assert not [text for kind, text in answer.lines if kind == "missed"]
 
 
 def test_a_plan_in_which_nothing_can_be_seeded_says_why() -> None:
     lines = interseed_lines(empty_plan(), US)
-    assert lines[:2] == [
-        "None of 8.18 ac can be seeded.",
-        "  Not seeded: Creek 3 (too much is left standing).",
-    ]
+    assert told(lines[0]) == ["8.18 ac"]
+    assert "Creek 3" in lines[1]
     assert "Take care:" not in lines
 
 
 def test_an_unproven_schedule_says_how_far_it_may_be_off() -> None:
     plan = make_plan()
     rough = replace(plan, schedule=replace(plan.schedule, proven=False, gap=0.021))
-    told = [text for kind, text in interseed_answer(rough, US).lines if kind == "cost"]
-    assert told == [
-        "The search was stopped for time: another schedule might be worth up to 2.1 % more."
-    ]
+    (cost,) = (text for kind, text in interseed_answer(rough, US).lines if kind == "cost")
+    assert told(cost) == ["2.1 %"]
     assert not [k for k, _ in interseed_answer(plan, US).lines if k == "cost"]
 
 

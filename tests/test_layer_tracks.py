@@ -8,11 +8,11 @@ import numpy as np
 import pandas as pd
 import pytest
 import shapely
+from complaints import complaint, has
 from pyproj import Geod
 from shapely import affinity
 from shapely.geometry import LineString, MultiLineString, Point, Polygon, box
 
-from evenacre.errors import InputError
 from evenacre.io.logs.read_tracks import read_tracks
 
 UTM = "EPSG:26915"
@@ -32,16 +32,6 @@ def save(path: Path, frame: gpd.GeoDataFrame, suffix: str = ".gpkg") -> Path:
     else:
         frame.to_crs(4326 if suffix == ".geojson" else frame.crs).to_file(file, engine="pyogrio")
     return file
-
-
-def complaint(file: Path, **kwargs: object) -> str:
-    with pytest.raises(InputError) as caught:
-        read_tracks(file, **kwargs)
-    return str(caught.value)
-
-
-def has(texts: tuple[str, ...], *words: str) -> bool:
-    return any(all(word in text for word in words) for text in texts)
 
 
 def moved_m(lon: np.ndarray, lat: np.ndarray) -> np.ndarray:

@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pynmea2
 import pytest
+from complaints import has
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -80,10 +81,6 @@ def one(path: Path, *sentences: str, **kwargs: object):
 
 def utc(*parts: int) -> float:
     return datetime(*parts, tzinfo=UTC).timestamp()
-
-
-def has(texts: tuple[str, ...], *words: str) -> bool:
-    return any(all(word in text for word in words) for text in texts)
 
 
 # --- the published sentences ------------------------------------------------------------------

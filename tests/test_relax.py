@@ -315,7 +315,7 @@ def test_a_large_farm_gets_an_answer_that_is_enough() -> None:
         refill_s=1200.0,
         setup_s=900.0,
     )
-    found = told(farm)
+    found = told(farm, time_limit_s=20.0)
     windows = {(rule, p) for rule, p, _ in found if rule != "seed"}
     assert windows == {("residual", p) for p in np.nonzero(residual.any(axis=1))[0]}
     assert found[0] == ("seed", None, pytest.approx(50.0))

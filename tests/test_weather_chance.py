@@ -7,7 +7,7 @@ from itertools import product
 
 import numpy as np
 import pytest
-from schedule_referee import small_problem
+from schedule_referee import refill_heavy, small_problem
 from scipy.stats import binom
 
 from evenacre.planning.interseeding.plan_types import ScheduleProblem, SeedingSchedule
@@ -132,6 +132,12 @@ def test_no_day_lost_means_certainty() -> None:
         found = chances(p, 0.0, runs=3)
         assert found.all == 1.0, seed
         assert (found.each == 1.0).all()
+
+
+def test_loads_of_the_plan_are_enough_when_no_day_is_lost() -> None:
+    for seed in range(24):
+        p = refill_heavy(np.random.default_rng(3000 + seed))
+        assert chances(p, 0.0, runs=3).all == 1.0, seed
 
 
 def test_known_lost_days_are_lost_in_every_season() -> None:

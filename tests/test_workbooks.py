@@ -9,9 +9,8 @@ from pathlib import Path
 import numpy as np
 import openpyxl
 import pandas as pd
-import pytest
+from complaints import complaint
 
-from evenacre.errors import InputError
 from evenacre.io.logs.read_tracks import read_tracks
 from evenacre.io.untrusted import budget
 
@@ -35,13 +34,6 @@ def is_the_log(path: Path, **how: object) -> bool:
     return np.allclose(track.lon, LON) and np.allclose(
         track.time_s, 1557029944.0 + np.arange(N), atol=0.002
     )
-
-
-def complaint(path: Path, **how: object) -> str:
-    with pytest.raises(InputError) as caught:
-        read_tracks(path, **how)  # type: ignore[arg-type]
-    (problem,) = caught.value.problems
-    return str(problem)
 
 
 def test_the_sheet_that_is_a_log(tmp_path: Path) -> None:

@@ -11,8 +11,8 @@ import numpy as np
 import pandas as pd
 import pytest
 import shapely
+from complaints import complaint
 
-from evenacre.errors import InputError
 from evenacre.io.logs.read_tracks import read_tracks
 from evenacre.io.maps.field_layers import read_boundary
 from evenacre.io.maps.read_layer import Source
@@ -66,14 +66,6 @@ def packed(members: dict[str, bytes | str]) -> bytes:
 def zipped(path: Path, members: dict[str, bytes | str]) -> Path:
     path.write_bytes(packed(members))
     return path
-
-
-def complaint(path: Path, **how: str) -> str:
-    with pytest.raises(InputError) as caught:
-        read_tracks(path, **how)
-    (problem,) = caught.value.problems
-    assert path.name in problem.file
-    return str(problem)
 
 
 @pytest.fixture

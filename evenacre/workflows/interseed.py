@@ -17,23 +17,23 @@ from evenacre.io.writers.calendar_ics import write_calendar
 from evenacre.io.writers.results import write_passes
 from evenacre.io.writers.tables import write_tables
 from evenacre.model import Season
-from evenacre.model.outputs import PassFiles
 from evenacre.planning.interseeding.plan import plan_interseeding
 from evenacre.planning.interseeding.plan_types import InterseedPlan
+from evenacre.planning.passes.pass_types import PassPlan
 from evenacre.processes.generation_time import generation_time
 from evenacre.processes.written import Written
-from evenacre.reports.maps.pass_layers import pass_files
 from evenacre.reports.pages.calendar_entries import calendar_events
 from evenacre.reports.pages.interseeding import interseed_lines, interseed_page
 from evenacre.reports.quantities import Display
 from evenacre.reports.tables.accounts import interseed_account
 from evenacre.reports.tables.interseeding import interseed_frames
 from evenacre.units.display import unit_system
-from evenacre.workflows.result import FolderResult, Outcome, write_result
+from evenacre.workflows.pass_result import PassResult
+from evenacre.workflows.result import Outcome, write_result
 
 
 @dataclass(frozen=True, repr=False)
-class Interseeding(FolderResult):
+class Interseeding(PassResult):
     """Which grazed paddock to seed when, behind the herd.
 
     Attributes
@@ -81,16 +81,6 @@ class Interseeding(FolderResult):
             pd.DataFrame(rows).sort_values("order", ignore_index=True) if rows else pd.DataFrame()
         )
 
-    @property
-    def passes(self) -> gpd.GeoDataFrame:
-        """The passes to drive, EPSG:4326, in the order and direction they are driven."""
-        return self._files.layers["passes"]
-
-    @property
-    def turns(self) -> gpd.GeoDataFrame:
-        """The turns between them, EPSG:4326."""
-        return self._files.layers["turns"]
-
     def _lines(self) -> tuple[str, ...]:
         units = unit_system(self.season.units)
         return tuple(interseed_lines(self.plan, units, warnings=self.season.warnings))
@@ -125,9 +115,9 @@ class Interseeding(FolderResult):
         write_calendar(stage / "calendar.ics", events, name=name, generated=self.generated)
         return write_account(stage, PLAN, self.summary)
 
-    @cached_property
-    def _files(self) -> PassFiles:
-        return pass_files([p.passes for p in self.plan.paddocks if p.passes is not None])
+    @property
+    def _driven(self) -> list[PassPlan]:
+        return [p.passes for p in self.plan.paddocks if p.passes is not None]
 
 
 def run_interseeding(

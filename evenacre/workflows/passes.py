@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import cached_property, partial
+from functools import partial
 from pathlib import Path
 from typing import Any, ClassVar
 
@@ -16,24 +16,23 @@ from evenacre.io.season.pass_inputs import Ground
 from evenacre.io.season.pasture.schema import DriveOptions
 from evenacre.io.writers.file_names import unique_slugs
 from evenacre.io.writers.results import write_passes
-from evenacre.model.outputs import PassFiles
 from evenacre.planning.interseeding.plan import drive_of
 from evenacre.planning.passes.pass_types import Drive, PassPlan
 from evenacre.planning.passes.plan import plan_passes
 from evenacre.processes.generation_time import generation_time
 from evenacre.processes.written import Written
-from evenacre.reports.maps.pass_layers import pass_files
 from evenacre.reports.maps.passes import pass_map
 from evenacre.reports.sentences.passes import pass_lines
 from evenacre.reports.tables.accounts import pass_account
 from evenacre.units.display import UnitSystem
-from evenacre.workflows.result import FolderResult, Outcome, write_result
+from evenacre.workflows.pass_result import PassResult
+from evenacre.workflows.result import Outcome, write_result
 
 _MAPS = "maps"
 
 
 @dataclass(frozen=True, repr=False)
-class PlannedPasses(FolderResult):
+class PlannedPasses(PassResult):
     """How fields are driven, pass by pass.
 
     The layers are GeoDataFrames in EPSG:4326 with all fields in them; a column ``field`` tells
@@ -61,16 +60,6 @@ class PlannedPasses(FolderResult):
     plans: tuple[PassPlan, ...]
     units: UnitSystem
     heading_given: bool
-
-    @property
-    def passes(self) -> gpd.GeoDataFrame:
-        """Rounds and passes as lines, in the order and direction they are driven."""
-        return self._files.layers["passes"]
-
-    @property
-    def turns(self) -> gpd.GeoDataFrame:
-        """The turns between them."""
-        return self._files.layers["turns"]
 
     @property
     def workable(self) -> gpd.GeoDataFrame:
@@ -104,9 +93,9 @@ class PlannedPasses(FolderResult):
         slugs = unique_slugs(field.name for field in self.ground.fields)
         return [f"{_MAPS}/{slug}.png" for slug in slugs]
 
-    @cached_property
-    def _files(self) -> PassFiles:
-        return pass_files(self.plans)
+    @property
+    def _driven(self) -> tuple[PassPlan, ...]:
+        return self.plans
 
 
 def run_passes(

@@ -77,7 +77,7 @@ def sown_in(
     ``filled`` loads were put in. Arrays are of one shape. Returned are the seed sown, the loads
     put in by then, and the time it took with fills.
     """
-    slack = LOAD_TOLERANCE * float(np.diff(ends_kg).max()) if np.isfinite(ends_kg[-1]) else 0.0
+    slack = LOAD_TOLERANCE * ends_kg[-1] / (len(ends_kg) - 1) if ends_kg[-1] < np.inf else 0.0
     # By a clock that starts with the first fill: when each load can be sown from, and when not.
     number = np.arange(1, len(ends_kg))
     begins_s = ends_kg[:-1] / kg_per_s + number * refill_s

@@ -99,7 +99,7 @@ class _Season:
             time, worked[p] = self._work(p, self.left[p], time, worked[p])
         more = self.filled < len(self.ends_kg) - 1
         empty = self.ends_kg[self.filled] - self.sown_kg <= self.empty_kg
-        self.filled += more & empty & (time >= self.refill_s)
+        self.filled += more & empty & (time + _GRACE_S >= self.refill_s)
 
     def _work(
         self, paddock: int, wanted_kg: FloatArray, time: FloatArray, here: BoolArray

@@ -109,6 +109,11 @@ _MIX = (
     "Weigh the parts of each load and mix them before they go in: a blend cannot be topped "
     "up with one of its parts."
 )
+_SMALLER = (
+    "A load that is smaller than the cart holds leaves it empty when there is time to fill it: a "
+    "whole one would not be used up by then."
+)
+_WHOLE = 1.0 - 1e-4  # of a load, from here on
 
 
 def _part_column(name: str) -> Column:
@@ -120,16 +125,19 @@ def loads(plan: InterseedPlan) -> tuple[Table, list[Load]]:
     product = plan.seeding.product
     parts = product.shares if product.parts else {}
     rows = [Load(f, {name: part * f.mass_kg for name, part in parts.items()}) for f in plan.fills]
+    full_kg = plan.seeding.load_kg or 0.0
+    smaller = any(f.mass_kg < _WHOLE * full_kg for f in plan.fills[:-1])
+    remarks = [_SMALLER] * smaller + [_MIX] * bool(parts)
+    fills = replace(FILLS, remark=" ".join(remarks))
     if not parts:
-        return FILLS, rows
+        return fills, rows
     more = tuple(map(_part_column, parts))
     *lead, serves = FILLS.columns
     table = replace(
-        FILLS,
+        fills,
         columns=(*lead, *more, serves),
         json=tuple(FILLS.by_key),
         page=tuple(c.key for c in (*FILLS.of("page"), *more)),
-        remark=_MIX,
     )
     return table, rows
 

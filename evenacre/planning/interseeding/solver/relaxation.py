@@ -25,7 +25,7 @@ from evenacre.planning.interseeding.solver.program import (
 _DAY_S = 86400.0
 _PARTS = frozenset({"visit", "fills"})
 _FACTORS = (1.0, 1.01, 1.03, 1.06, 1.1, 1.2, 1.4, 1.7, 2.0, np.inf)
-_PARTS_OF_ALL = (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0)
+_HALVINGS = 7
 _EVEN = ("hours", "weather")  # blocks of one unknown that gives time back on all days
 _LEAST = 1e-6
 _ROUNDING = 1e-6  # relative; the solver keeps its rows no closer
@@ -75,20 +75,24 @@ def smallest_relaxation(problem: ScheduleProblem, *, time_limit_s: float = 2.0) 
     if not len(task.slots):
         return task.eased(None, problem.worth_seeding.astype(float))
     beyond = task.beyond(_PARTS, _LINEAR_S)
-    best = None if beyond is None else task.by_parts(beyond, end=end)
-    if beyond is None or best is None:  # there was no time even for linear programs
-        return task.one_alone()
+    if beyond is None:  # there was no time even for a linear program
+        return task.one_alone(0.0)
+    found = task.fewest_by_parts(beyond, time_limit_s=(end - time.monotonic()) / 3)
+    alone = Eased() if found.optimal else task.one_alone(found.bound)
+    best = None if alone.told else task.by_parts(found, beyond, end=end)
+    if best is None:
+        return alone
     simple = task.enough(best, beyond)
     if simple is not None and task.cost(simple) <= task.least_cost(best) * (1 + _ROUNDING):
         return task.eased(simple, beyond)
     exact = task.least(best, beyond, time_limit_s=end - time.monotonic())
     if exact.infeasible:
-        found = task.exactly(end=end)
-        if found is not None:
-            return found
+        exactly = task.exactly(end=end)
+        if exactly is not None:
+            return exactly
     if exact.values is not None and (simple is None or task.cost(exact.values) < task.cost(simple)):
         return task.eased(exact.values, beyond)
-    alone = Eased() if simple is not None else task.one_alone()
+    alone = Eased() if simple is not None or not found.optimal else task.one_alone(found.bound)
     return alone if alone.told else task.eased(simple or best, beyond)
 
 
@@ -272,15 +276,17 @@ class _Relaxing:
         missing = found.values["missing"]
         return np.where(missing > _LEAST, missing, 0.0)
 
-    def by_parts(self, beyond: FloatArray, *, end: float) -> Values | None:
-        """The fewest, and of them the least, where visits and fills may be parts of whole ones.
+    def fewest_by_parts(self, beyond: FloatArray, *, time_limit_s: float) -> Solution:
+        """The fewest where visits and fills may be parts of whole ones."""
+        return self.program.solve(
+            self.count_cost, time_limit_s=time_limit_s, fixed=_reached(beyond), loose=_PARTS
+        )
+
+    def by_parts(self, found: Solution, beyond: FloatArray, *, end: float) -> Values | None:
+        """Of the fewest the least, where visits and fills may be parts of whole ones.
 
         Without time to prove the fewest, so may switches, and a part of one counts as whole.
         """
-        left = (end - time.monotonic()) / 3
-        found = self.program.solve(
-            self.count_cost, time_limit_s=left, fixed=_reached(beyond), loose=_PARTS
-        )
         if not found.optimal:
             loose = _PARTS | {"relaxed"}
             parts = self.program.solve(
@@ -294,7 +300,10 @@ class _Relaxing:
         self.fewest = found.optimal
         count = float(np.round(found.cost))
         least = self.program.narrowed(self.count_cost, high=count).solve(
-            self.amount_cost, time_limit_s=left, fixed=_reached(beyond), loose=_PARTS
+            self.amount_cost,
+            time_limit_s=(end - time.monotonic()) / 2,
+            fixed=_reached(beyond),
+            loose=_PARTS,
         )
         return least.values or found.values
 
@@ -325,10 +334,17 @@ class _Relaxing:
         least = self.least(fewest.values, beyond, time_limit_s=end - time.monotonic())
         return self.eased(least.values or fewest.values, beyond)
 
-    def one_alone(self) -> Eased:
-        """Look for one thing that gives back time enough, by plain rules."""
+    def one_alone(self, least: float) -> Eased:
+        """Look for one thing that gives back time enough, by plain rules, or for none at all.
+
+        ``least`` things are needed, as far as is known.
+        """
         none = {name: np.zeros_like(upper) for name, upper in self.program.upper.items()}
         everything = np.zeros(self.problem.shape[0])
+        found = self.enough(none, everything, factors=[1.0])
+        if found is not None:
+            self.fewest = True
+            return self.eased(found, everything)
         for place in range(len(self.names) - len(self.groups)):
             values = {**none, "relaxed": np.eye(len(self.names))[place]}
             if place < len(_EVEN):
@@ -337,10 +353,17 @@ class _Relaxing:
                 given = none["given"].reshape(-1, len(self.slots.days)).copy()
                 given[place - len(_EVEN)] = 1.0
                 values["given"] = given.ravel() * self.program.upper["given"]
-            found = self.enough(values, everything, factors=_PARTS_OF_ALL)
-            if found is not None:
-                self.fewest = True  # one is none too many
-                return self.eased(found, everything)
+            found = self.enough(values, everything, factors=[1.0])
+            if found is None:
+                continue
+            low, high = 0.0, 1.0
+            for _ in range(_HALVINGS):
+                middle = (low + high) / 2
+                less = self.enough(values, everything, factors=[middle])
+                low, high = (middle, high) if less is None else (low, middle)
+                found = less or found
+            self.fewest = least > _LEAST
+            return self.eased(found, everything)
         return Eased()
 
     def enough(

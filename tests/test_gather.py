@@ -351,20 +351,22 @@ def test_names_of_implement_and_crop_in_the_logs_are_used(stick: Path) -> None:
     for log, tool, crop, day in (
         ("A1.csv", "Long drill", "oats", "2026-04-14"),
         ("B1.csv", "Short drill", "rye", "2026-04-17"),
+        ("C1.csv", "Long drill", "rye", "2026-04-20"),
     ):
         (stick / "new.csv").write_text(on_another_day(stick, day))
         records = pd.read_csv(stick / "new.csv").drop(columns="rate [lb/ac]")
         named = records.assign(**{"width (ft)": 20.0, "implement": tool, "crop": crop})
         (stick / "new.csv").unlink()
         named.to_csv(stick / f"{log}.new", index=False)
-    for log in ("A1.csv", "B1.csv"):
+    for log in ("A1.csv", "B1.csv", "C1.csv"):
         (stick / f"{log}.new").rename(stick / log)
-    assert run("gather", stick)[0] == 0
+        assert run("gather", stick)[0] == 0
     raw = tomllib.loads((stick / "season.toml").read_text())
     assert [i["name"] for i in raw["implement"]] == ["Long drill", "Short drill"]
     assert [(o["name"], o["implement"]) for o in raw["operation"]] == [
         ("oats", "Long drill"),
         ("rye", "Short drill"),
+        ("rye, 2026-04-20", "Long drill"),
     ]
 
 

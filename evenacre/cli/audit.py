@@ -78,8 +78,7 @@ def audit(
     """
     with plain_errors() as written:
         given = list(files or [])
-        one = len(given) == 1 and not (task or {"tracks", "tracks_layer"} & keys.keys())
-        if one and is_stick_of_files(given[0]):
+        if len(given) == 1 and not task and is_stick_of_files(given[0], keys):
             given = [season_of_stick(given[0], written, keys, quiet=quiet or as_json)]
             keys = {}
         season, home = season_given(

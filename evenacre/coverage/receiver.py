@@ -71,7 +71,7 @@ def judged(
     if within_m is None:
         within_m = _USUAL_WITHIN_M
         if coarse:
-            within_m = seen.line_m if seen.line_m > within_m and not steered else pass_m / 3
+            within_m = max(within_m, pass_m / 3 if steered else _within_m(seen, pass_m))
     drifts = told_by == "spacing" and pass_m >= _METRE_M
     return Receiver(
         "metre" if pass_m >= _METRE_M else "decimetre" if coarse else "centimetre",
@@ -101,6 +101,14 @@ def _shown_m(seen: Behaviour) -> float:
     if scatter_m >= _METRE_M and np.isfinite(seen.memory_s):
         unlike *= -np.expm1(-seen.apart_s / seen.memory_s)
     return float(scatter_m / np.sqrt(unlike))
+
+
+def _within_m(seen: Behaviour, pass_m: float) -> float:
+    """What wanders within a pass: bends that its neighbours share are not the receiver's."""
+    about_m = seen.line_m if np.isfinite(seen.line_m) else pass_m / 3
+    if seen.pairs < _FEWEST_PAIRS:
+        return about_m
+    return min(about_m, float(np.sqrt(max(seen.spread_m**2 - seen.spacing_m**2, 0.0) / 2)))
 
 
 def _tells_of_a_machine(tracks: Sequence[Track]) -> bool:

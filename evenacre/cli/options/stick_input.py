@@ -12,11 +12,14 @@ from evenacre.errors import InputError
 from evenacre.processes.written import Written
 
 
-def is_stick_of_files(path: Path) -> bool:
-    """Tell a folder or zip to be gathered from a file to be read."""
-    from evenacre.io.stick.files import is_stick
+def is_stick_of_files(path: Path, given: Mapping[str, Any]) -> bool:
+    """Tell a folder or zip to be gathered from a file to be read, as the options allow."""
+    from evenacre.io.season.from_options import goes_with_stick
+    from evenacre.io.stick.files import holds_several_logs, is_stick
 
-    return is_stick(path)
+    if given and not path.is_dir() and not all(map(goes_with_stick, given)):
+        return False
+    return is_stick(path) and (not given or holds_several_logs(path))
 
 
 def season_of_stick(root: Path, written: Written, given: Mapping[str, Any], *, quiet: bool) -> Path:

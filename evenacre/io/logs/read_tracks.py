@@ -25,21 +25,12 @@ from evenacre.io.taskdata.folder import is_taskdata
 from evenacre.io.taskdata.read import read_taskdata_tracks
 from evenacre.io.untrusted.archives import unpacked
 from evenacre.io.untrusted.files import narrowed, read_start
+from evenacre.io.untrusted.kinds import MAPS, PROSE, SENTENCES, SHEETS, TABLES
 from evenacre.model import Track
 
-_LAYERS = {
-    *(".gpkg", ".geojson", ".json", ".shp", ".kml", ".kmz", ".fgb", ".gml", ".zip"),
-    *(".parquet", ".geoparquet", ".pq"),
-}
-_SENTENCES = {".nmea", ".nma", ".ubx"}
+_LAYERS = MAPS | {".json", ".kmz", ".zip"}
 _SENTENCE = re.compile(rb"\$[A-Z]{2}(GGA|RMC|VTG|ZDA|GNS|GLL|GSA|GSV),")
-_WORKBOOKS = {".xlsx", ".xlsm", ".xlsb", ".xls", ".ods"}
-_TEXTS = {
-    *(".csv", ".txt", ".tsv", ".tab", ".log", ".dat", ".asc", ".gpx"),
-    *_SENTENCES,
-    *_WORKBOOKS,
-}
-_PROSE = {".txt", ".log", ".dat", ".asc"}  # as often words about the files beside them
+_TEXTS = TABLES | PROSE | SENTENCES | SHEETS | {".gpx"}
 _LONGEST_LABEL = 120  # bytes
 _FEW = 2  # columns: a log tells time, longitude and latitude at least
 _OLE, _ZIP = b"\xd0\xcf\x11\xe0", b"PK\x03\x04"
@@ -129,7 +120,7 @@ def _read_zip(
             named = {n: f for n, f in files.items() if _is_log(f)}
             maps = ranked_layers(replace(source, layer=None), log_rank) if files else {}
             if not (named or maps):
-                named = {n: f for n, f in files.items() if f.suffix not in _PROSE}
+                named = {n: f for n, f in files.items() if f.suffix not in PROSE}
             logs = [*named, *(name for name, rank in maps.items() if rank == 2 or not named)]
             if named and len(logs) > 1:
                 raise InputError.at(
@@ -191,9 +182,9 @@ def _kind(path: Path) -> str:
     if start.startswith(_OLE):
         return "workbook"
     if start.startswith(_ZIP):
-        return "workbook" if suffix in _WORKBOOKS or is_workbook(path) else "zip"
+        return "workbook" if suffix in SHEETS or is_workbook(path) else "zip"
     start = narrowed(start)
-    if suffix in _SENTENCES:
+    if suffix in SENTENCES:
         return "nmea"
     if suffix == ".gpx" or b"<gpx" in start:
         return "gpx"

@@ -22,16 +22,12 @@ from evenacre.io.tables.headers import read_header
 from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.archives import Member, Unpacked, open_archive, unpacked
 from evenacre.io.untrusted.files import read_start, read_whole
-from evenacre.io.untrusted.kinds import LOOKED_AT, MapKind, map_kind
+from evenacre.io.untrusted.kinds import LOOKED_AT, MAPS, SHAPEFILE_PARTS, MapKind, map_kind
 from evenacre.io.untrusted.map_reader import UnreadableMapError, map_reader
 from evenacre.io.untrusted.shapefile import with_index
 
-_ZIPPED = {
-    *(".shp", ".gpkg", ".geojson", ".json", ".kml", ".fgb", ".gml"),
-    *(".parquet", ".geoparquet", ".pq"),
-}
-_PARTS = {".shx", ".dbf", ".prj", ".cpg"}
-IN_ZIPS = frozenset(_ZIPPED | _PARTS)
+_ZIPPED = MAPS | {".json"}
+IN_ZIPS = _ZIPPED | set(SHAPEFILE_PARTS)
 """Suffixes of maps and their parts in zips."""
 _DEGREES = ("longitude", "latitude")
 _POLYGONAL = {"Polygon", "MultiPolygon", "CurvePolygon", "MultiSurface"}

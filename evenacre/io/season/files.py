@@ -22,9 +22,8 @@ from evenacre.io.season.schema import FieldTable, SourceTable
 from evenacre.io.taskdata.folder import is_taskdata, taskdata_parts
 from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.files import blocks
+from evenacre.io.untrusted.kinds import SHAPEFILE_PARTS
 from evenacre.model import Field, InputFile
-
-_SHAPEFILE_PARTS = (".shp", ".shx", ".dbf", ".prj", ".cpg")
 
 
 @dataclass
@@ -144,7 +143,7 @@ def parts_of(file: Path) -> list[Path]:
         return sorted(p for p in file.rglob("*") if p.is_file() and not p.is_symlink())
     if file.suffix.lower() == ".shp":
         near = sorted(file.parent.glob(f"{glob.escape(file.stem)}.*"))
-        return [part for part in near if part.suffix.lower() in _SHAPEFILE_PARTS]
+        return [part for part in near if part.suffix.lower() in SHAPEFILE_PARTS]
     return [file]
 
 

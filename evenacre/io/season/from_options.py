@@ -36,6 +36,7 @@ _TABLES: dict[str, type[KeyTable]] = {
     "settings": SettingsTable,
     "passes": DriveOptions,
 }
+_AT_THE_TOP = ("time_zone", "units", "currency")
 _SOURCES = ("boundary", "zones", "unworkable", "setbacks")
 
 
@@ -205,6 +206,11 @@ class ToldOfStick:
     targets: dict[str, float | None]
 
 
+def goes_with_stick(name: str) -> bool:
+    """Whether an option says something of many files: of the drill, products or the clock."""
+    return name in (*_AT_THE_TOP, "rate") or OPTIONS[name].path[0] in ("implement", "product")
+
+
 def told_of_stick(**options: Any) -> ToldOfStick:
     """Read the options that go with many files: those of drill, products and clock.
 
@@ -214,9 +220,9 @@ def told_of_stick(**options: Any) -> ToldOfStick:
         For any other one, by name, and as `season_from_options`.
     """
     given = {name: value for name, value in options.items() if is_given(value)}
-    top = {name: given[name] for name in ("time_zone", "units", "currency") if name in given}
+    top = {name: given[name] for name in _AT_THE_TOP if name in given}
     for name in given:
-        if not (name in top or name == "rate" or OPTIONS[name].path[0] in ("implement", "product")):
+        if not goes_with_stick(name):
             what = "It is about one log, and this holds several."
             remedy = (
                 "Name the log itself, or write it into the season that `evenacre gather` makes."

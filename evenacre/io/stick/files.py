@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import os
 import re
 import tempfile
 import zipfile
@@ -18,16 +17,16 @@ from evenacre.io.season.files import parts_of
 from evenacre.io.stick.identify import Kind
 from evenacre.io.taskdata.folder import MAIN, is_taskdata
 from evenacre.io.untrusted import budget
-from evenacre.io.untrusted.archives import is_hidden, open_archive, read_member
+from evenacre.io.untrusted.archives import is_hidden, open_archive, read_member, shown_below
 from evenacre.io.untrusted.files import blocks
+from evenacre.io.untrusted.kinds import MAPS, PROSE, SENTENCES, SHAPEFILE_PARTS, SHEETS, TABLES
 from evenacre.shown_text import shown
 
 _MOST_FILES = 20_000
 # Parts of a layer that is named by another of its files, and what map programs leave beside one.
-_BESIDE_SHP = {".shx", ".dbf", ".prj", ".cpg", ".sbn", ".sbx", ".qix", ".qpj", ".qmd", ".xml"}
-_MAPS = {".shp", ".gpkg", ".geojson", ".kml", ".kmz", ".fgb", ".gml", ".parquet"}
-_LOGS = {".csv", ".tsv", ".gpx", ".nmea", ".nma", ".ubx", ".xlsx", ".zip", ".toml"}
-_TEXTS = {".txt", ".log", ".dat", ".asc", ".tab"}
+_BESIDE_SHP = {*SHAPEFILE_PARTS[1:], ".sbn", ".sbx", ".qix", ".qpj", ".qmd", ".xml"}
+_MAPS = MAPS | {".kmz"}
+_LOGS = TABLES | SENTENCES | SHEETS | {".gpx", ".zip", ".toml"}
 _PLAIN = re.compile(r"[^\w ()+.,=-]")
 
 
@@ -214,27 +213,40 @@ def is_stick(path: Path) -> bool:
         if path.suffix.lower() == ".gdb":
             return False
         return not is_taskdata(path) or any(map(_is_other, _files_below(path)))
+    kinds = _kinds_in(path)
+    several = sum(kind in _MAPS | _LOGS for kind in kinds)
+    return several > 1 or _several_texts(kinds) or bool({".toml", ".zip"} & set(kinds))
+
+
+def holds_several_logs(path: Path) -> bool:
+    """Tell a folder, or a zip in which there may be more logs than one, from a log with a map."""
+    kinds = _kinds_in(path)
+    return path.is_dir() or sum(kind in _LOGS for kind in kinds) > 1 or _several_texts(kinds)
+
+
+def _kinds_in(path: Path) -> list[str]:
+    """Suffixes of the files in a zip; none of task data, or of what is no zip."""
     if path.suffix.lower() != ".zip" or not path.is_file() or is_taskdata(path):
-        return False
+        return []
     try:
         with open_archive(path, path.name) as archive:
             members = [m for m in archive.infolist() if not (m.is_dir() or is_hidden(m.filename))]
     except InputError:
-        return False  # its reader will say what is wrong
-    kinds = [PurePosixPath(member.filename).suffix.lower() for member in members]
-    several = sum(kind in _MAPS | _LOGS for kind in kinds)
-    # Texts may be logs too, and beside one they are more often about it.
-    texts = sum(kind in _TEXTS for kind in kinds)
-    return several > 1 or (not several and texts > 1) or bool({".toml", ".zip"} & set(kinds))
+        return []  # its reader will say what is wrong
+    return [PurePosixPath(member.filename).suffix.lower() for member in members]
+
+
+def _several_texts(kinds: list[str]) -> bool:
+    """Texts may be logs too, but beside a log or a map they are more often about it."""
+    return sum(kind in PROSE for kind in kinds) > 1 and not _MAPS.union(_LOGS).intersection(kinds)
 
 
 def _files_below(folder: Path) -> Iterator[Path]:
-    for home, folders, names in os.walk(folder):
-        folders[:] = [name for name in folders if not is_hidden(name)]
-        if read_account(Path(home), SUMMARY) is not None:
+    for home, folders, names in shown_below(folder):
+        if read_account(home, SUMMARY) is not None:
             folders[:] = []
             continue
-        yield from (Path(home, name) for name in names if not is_hidden(name))
+        yield from (home / name for name in names)
 
 
 def _is_other(file: Path) -> bool:

@@ -26,7 +26,7 @@ from evenacre.io.taskdata.folder import is_taskdata
 from evenacre.io.taskdata.read import Task, TaskData, each_task, read_taskdata
 from evenacre.io.tickets.rows import TicketRow, read_rows
 from evenacre.io.untrusted.files import read_start, size_within
-from evenacre.io.untrusted.kinds import LOOKED_AT, MapKind, map_kind
+from evenacre.io.untrusted.kinds import LOOKED_AT, SHEETS, MapKind, map_kind
 from evenacre.model import Track
 
 
@@ -69,7 +69,6 @@ _PICTURE_NAMES |= {".mp4", ".mov", ".avi", ".mp3", ".wav", ".svg"}
 _DOCUMENT_NAMES = {".pdf", ".doc", ".docx", ".odt", ".rtf", ".ppt", ".pptx", ".htm", ".html"}
 # What may be a table, and where it is none is something to read.
 _TEXTS = {".txt", ".md", ".log", ".ini", ".cfg", ".rst", ".url"}
-_SHEETS = {".xlsx", ".xlsm", ".xlsb", ".xls", ".ods"}
 # Tables that people keep are small; a larger one is a log.
 _KEPT_BYTES = 2 << 20
 _MANY = 20
@@ -113,7 +112,7 @@ def _look_at(path: Path, time_zone: str | None) -> Iterator[Found]:
         yield Found(Kind.DOCUMENT)
     elif is_season_file(path):
         yield Found(Kind.SEASON)
-    elif suffix in _SHEETS or _is_office(path, start) or (kind := map_kind(start)) is MapKind.GPX:
+    elif suffix in SHEETS or _is_office(path, start) or (kind := map_kind(start)) is MapKind.GPX:
         yield from _log(path, None, time_zone)
     elif kind is not None:
         for layer in layer_names(Source(path)):

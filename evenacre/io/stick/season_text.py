@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import itertools
 import json
 import os
 import re
@@ -140,10 +141,7 @@ class SeasonText:
                 self.added.append(f'"{plot.name}" has its boundary now, from {source}.')
             return plot.name
         taken = {*there, *self._fields.values()}
-        name, number = plot.name, 1
-        while name in taken:
-            number += 1
-            name = f"{plot.name} {number}"
+        name = _free(plot.name, taken.__contains__)
         lines = ["[[field]]", f"name = {quoted(name)}"]
         if plot.outline is None:
             lines.append(
@@ -188,10 +186,8 @@ class SeasonText:
     def _draw(self, name: str, shapes: Iterable[tuple[str, BaseGeometry]]) -> str:
         """Have named shapes drawn in a map beside the season, where no other one is."""
         slug = re.sub(r"[^\w-]+", "-", name.lower()).strip("-") or "field"
-        text, place, number = _geojson(shapes), f"{FOLDER}/{slug}.geojson", 1
-        while self._is_taken(place, text):
-            number += 1
-            place = f"{FOLDER}/{slug}-{number}.geojson"
+        text, suffix = _geojson(shapes), ".geojson"
+        place = _free(f"{FOLDER}/{slug}", lambda p: self._is_taken(p + suffix, text), "-") + suffix
         self.drawn[place] = text
         return quoted(place)
 
@@ -219,9 +215,9 @@ class SeasonText:
                         self._borrow(other, "implement", name)
         fitting = [n for n, one in self._implements.items() if _fits(machine, one)]
         if machine.name in fitting:
-            fitting = [machine.name]
             job.remarks["implement"] = "as the log calls it"
-        elif fitting:
+            return machine.name
+        if fitting:
             if len(fitting) > 1:
                 job.remarks["implement"] = f"{_or(fitting)} may have done it; the first was taken"
             elif len(self._implements) > 1:
@@ -229,11 +225,7 @@ class SeasonText:
             elif not (machine.width_m or machine.rows or machine.sections):
                 job.remarks["implement"] = "the log tells nothing of it; there is but this one"
             return fitting[0]
-        bare = machine.name or "drill"
-        name, number = bare, 1
-        while name in self._implements:
-            number += 1
-            name = f"{bare} {number}"
+        name = _free(machine.name or "drill", self._implements.__contains__)
         self._implements[name] = machine
         lines = ["[[implement]]", f"name = {quoted(name)}"]
         if machine.name:
@@ -572,6 +564,12 @@ class SeasonText:
             if not analysis_in_name(str(table.get("name"))) and set(table) <= {"name", "price"}
         ]
         return asked
+
+
+def _free(bare: str, is_taken: Callable[[str], bool], mark: str = " ") -> str:
+    """A name that is not taken yet, with a number where it has to be."""
+    names = itertools.chain([bare], (f"{bare}{mark}{n}" for n in itertools.count(2)))
+    return next(name for name in names if not is_taken(name))
 
 
 def _tables(job: Job) -> dict[str, list[StickFile]]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import os
 import zipfile
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
@@ -13,7 +12,7 @@ from pathlib import Path, PurePosixPath
 
 from evenacre.errors import InputError
 from evenacre.io.untrusted import budget
-from evenacre.io.untrusted.archives import DISTRUST, ZipWalk, is_hidden
+from evenacre.io.untrusted.archives import DISTRUST, ZipWalk, shown_below
 from evenacre.io.untrusted.files import read_whole
 
 MAIN = "taskdata.xml"
@@ -176,11 +175,8 @@ def _is_main(place: PurePosixPath) -> bool:
 
 def _below(folder: Path) -> Iterator[Path]:
     """Give the files below a folder that may belong to task data, but for hidden ones."""
-    for home, folders, names in os.walk(folder):
-        folders[:] = sorted(f for f in folders if not is_hidden(f))
-        for name in sorted(names):
-            if name.lower().endswith((*_PARTS, ".zip")) and not is_hidden(name):
-                yield Path(home, name)
+    for home, _, names in shown_below(folder):
+        yield from (home / name for name in names if name.lower().endswith((*_PARTS, ".zip")))
 
 
 def _beside(label: str, folder: Path) -> Iterator[tuple[str, Reader]]:

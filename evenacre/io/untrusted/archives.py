@@ -284,6 +284,13 @@ def is_hidden(name: str) -> bool:
     return any(part.startswith((".", "~$")) or part.lower() in _OF_THE_SYSTEM for part in parts)
 
 
+def shown_below(folder: Path) -> Iterator[tuple[Path, list[str], list[str]]]:
+    """As `os.walk`, without what is hidden."""
+    for home, folders, names in os.walk(folder):
+        folders[:] = sorted(name for name in folders if not is_hidden(name))
+        yield Path(home), folders, sorted(name for name in names if not is_hidden(name))
+
+
 def _is_plain(stem: str) -> bool:
     return _PLAIN_NAME.fullmatch(stem) is not None and len(stem.encode()) <= _LONGEST_NAME
 

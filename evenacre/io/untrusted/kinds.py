@@ -11,6 +11,15 @@ from evenacre.io.untrusted.files import narrowed
 LOOKED_AT = 1 << 16
 """Bytes at the beginning of a file that tell its kind."""
 
+SHAPEFILE_PARTS = (".shp", ".shx", ".dbf", ".prj", ".cpg")
+MAPS = frozenset((".shp", ".gpkg", ".geojson", ".kml", ".fgb", ".gml"))
+MAPS |= {".parquet", ".geoparquet", ".pq"}
+SHEETS = frozenset((".xlsx", ".xlsm", ".xlsb", ".xls", ".ods"))
+TABLES = frozenset((".csv", ".tsv", ".tab"))
+SENTENCES = frozenset((".nmea", ".nma", ".ubx"))
+PROSE = frozenset((".txt", ".log", ".dat", ".asc"))
+"""Suffixes of texts that are as often words about the files beside them as they are logs."""
+
 _XML_ROOT = re.compile(rb"<(?:[A-Za-z_][\w.-]*:)?([A-Za-z_][\w.-]*)[\s/>]")
 _XML_ASIDE = re.compile(rb"<\?.*?\?>|<!--.*?-->|<!DOCTYPE[^\[>]*(\[.*?\])?\s*>", re.DOTALL)
 

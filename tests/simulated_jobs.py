@@ -14,6 +14,7 @@ import shapely
 from jobs import DRILL, START_S, Floats
 from put_down import MISSOURI, lonlat_of, on_earth
 from pyproj import Transformer
+from scipy.signal import lfilter
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.model import Field, Implement, Operation, Settings, Track
@@ -238,10 +239,12 @@ def _lines(
     for k in range(rounds):
         bottom, upper = middle[k], middle[-1 - k]
         left, far = west[k + 1] - width / 2, east[rounds - k] - width / 2
-        lines.append(_Line(np.array([0.0, bottom]), np.array([right, bottom])))
+        # Nobody stops at the fence to the centimetre.
+        a, b, c, d = rng.normal(0.2, 0.4, 4)
+        lines.append(_Line(np.array([a, bottom]), np.array([right - b, bottom])))
         y0, y1 = edge[rounds], middle[-rounds] - width / 2
         lines.append(_Line(np.array([far, y0 + end()]), np.array([far, y1 - end()])))
-        lines.append(_Line(np.array([right, upper]), np.array([0.0, upper])))
+        lines.append(_Line(np.array([right - c, upper]), np.array([d, upper])))
         lines.append(_Line(np.array([left, y1 - end()]), np.array([left, y0 + end()])))
     for i in range(passes):
         y = middle[rounds + i]
@@ -315,15 +318,9 @@ def _errors(
         out[:, k] = np.interp(time, time[work], constant[number[work], k]) + within[stretch, k]
         if receiver.wander_m:
             keep = np.exp(-_DT_S / receiver.memory_s)
-            kick = rng.normal(0.0, receiver.wander_m * np.sqrt(1 - keep**2), len(time))
-            kick[0] = rng.normal(0.0, receiver.wander_m)
-            decay = keep ** np.arange(len(time))
-            for a in range(0, len(time), 2000):  # a long decay runs out of digits
-                part = kick[a : a + 2000].copy()
-                if a:
-                    part[0] += keep * wander[-1]
-                wander = decay[: len(part)] * np.cumsum(part / decay[: len(part)])
-                out[a : a + 2000, k] += wander
+            kick = rng.normal(0.0, receiver.wander_m, len(time))
+            kick[1:] *= np.sqrt(1 - keep**2)
+            out[:, k] += lfilter([1.0], [1.0, -keep], kick)
     return out
 
 
@@ -341,9 +338,8 @@ def _swath(time: Floats, tool: Floats, on_s: float, off_s: float, width: float) 
     point = np.column_stack([np.interp(at, time, tool[:, k]) for k in (0, 1)])
     way = _along(*point.T)
     side = width / 2 * np.column_stack([-way[:, 1], way[:, 0]])
-    return shapely.make_valid(
-        shapely.polygons(np.concatenate([point + side, (point - side)[::-1]]))
-    )
+    outline = np.concatenate([point + side, (point - side)[::-1]])
+    return shapely.make_valid(shapely.polygons(outline))
 
 
 def off_by(drill: Implement, rng: np.random.Generator) -> Implement:

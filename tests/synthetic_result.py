@@ -188,6 +188,7 @@ def make_result(
                 "length_m": length,
                 "lon": list(points.x),
                 "lat": list(points.y),
+                "chance": [0.5 if kind == "no log" else 0.99 for kind in kind_of],
             },
             list(skips),
         ),
@@ -282,6 +283,14 @@ def make_result(
         start_s=START,
         end_s=START + field_time,
         uncertainty={"covered_area_m2": 180.0, "overlap_area_m2": 90.0, "skip_area_m2": 70.0},
+        expected={
+            "covered_area_m2": covered - 40.0,
+            "skip_area_m2": workable.area - covered + 40.0,
+        },
+        interval_90={
+            "covered_area_m2": (covered - 330.0, covered + 240.0),
+            "skip_area_m2": (missed.area - 240.0, missed.area + 330.0),
+        },
         products=(product,),
         layers=layers,
         cover_grid=Grid(count_grid, transform, crs),

@@ -198,7 +198,9 @@ def test_layers_are_frames_of_geopandas(audited: ev.Audit) -> None:
 
 def test_figures_are_tidy(audited: ev.Audit) -> None:
     f = audited.figures
-    assert f.drop(columns=["value", "uncertainty"]).notna().all().all()
+    assert f[["field", "operation", "subject", "name", "unit"]].notna().all().all()
+    covered = f[f["name"] == "covered_area"].iloc[0]
+    assert covered["low_90"] < covered["expected"] < covered["high_90"]
     assert f["value"].dtype == f["uncertainty"].dtype == float
     sure = f[f["uncertainty"].notna() & ~f["subject"].str.startswith("measured")]
     assert set(sure["name"]) == {"covered_area", "overlap_area", "skip_area"}

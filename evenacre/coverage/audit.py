@@ -6,20 +6,28 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
+import numpy as np
+
 from evenacre.coverage.amounts import with_logged_products
+from evenacre.coverage.area_draws import interval_90
+from evenacre.coverage.chances import bare_chances
 from evenacre.coverage.cover import area_figures, part_ground
 from evenacre.coverage.diagnostics import collect_findings, require_ground
 from evenacre.coverage.drive import Drive
 from evenacre.coverage.field_plane import lay_out, plane_for
 from evenacre.coverage.grids import GridFrame, extent_of
 from evenacre.coverage.layers import cover_layers, field_layers, swath_layer
+from evenacre.coverage.mass_draws import with_intervals
 from evenacre.coverage.products import GroundShares, Region, product_result
+from evenacre.coverage.receiver import untold_90_m2
 from evenacre.coverage.rows import with_rows
 from evenacre.coverage.shapes import Shapes, shaped
 from evenacre.coverage.skips import NARROWEST_M, find_skips
 from evenacre.coverage.work import Work
 from evenacre.model import UNDATED_S, Implement, Operation, Settings
 from evenacre.model.audit_result import AuditResult
+
+_WITH_ERROR = ("covered_area_m2", "overlap_area_m2", "skip_area_m2")
 
 
 def audit_operation(
@@ -89,12 +97,21 @@ def audit_operation(
         areas["covered_area_m2"],
         areas["excess_area_m2"],
     )
+    drawn = work.draws(cover, land)
+    draws = {} if drawn is None else drawn[0].of_figures(areas)
+    chance = None if drawn is None else bare_chances(drawn[1], skips, implement.width_m)
+    skips.insert(len(skips.columns) - 1, "chance", np.nan if chance is None else chance)
     extent = extent_of(land.boundary, cover.once_or_more)
     frame = GridFrame(extent, land.workable.area, plane.crs, cover.once_or_more)
     products = tuple(
         product_result(a, m, shares, cover, ground, frame, plane)
         for a, m in zip(applications, work.masses, strict=True)
     )
+    if drawn is not None:
+        products = tuple(
+            with_intervals(product, drawn[0], draws, areas, number)
+            for number, product in enumerate(products)
+        )
 
     layers = field_layers(operation.field.name, land, headland, parted.outside, plane.crs)
     layers |= cover_layers(parted, headland, plane.crs)
@@ -103,6 +120,9 @@ def audit_operation(
         "swaths": swath_layer(swaths, work.pass_of_piece, cover, plane.crs),
         "skips": skips,
     }
+    intervals = {key: interval_90(values) for key, values in draws.items()}
+    if intervals and not work.tells_places:
+        intervals = untold_90_m2(intervals, areas["workable_area_m2"])
     return AuditResult(
         field=operation.field.name,
         operation=operation.name,
@@ -115,7 +135,9 @@ def audit_operation(
         headland_rounds=headland.rounds,
         **work.capacity(areas["covered_area_m2"]),
         pass_count=len(passes) if isinstance(work, Drive) else None,
-        uncertainty=work.uncertainty(cover, land.workable),
+        uncertainty={key: float(draws[key].std()) for key in _WITH_ERROR if draws},
+        expected={key: float(values.mean()) for key, values in draws.items()},
+        interval_90=intervals,
         products=products,
         layers=layers,
         cover_grid=frame.cover(swaths.geometry),

@@ -12,6 +12,7 @@ from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.coverage.amounts import StepMass, running_totals
+from evenacre.coverage.area_draws import AreaDraws, draw_areas
 from evenacre.coverage.capacity import capacity_figures
 from evenacre.coverage.cover import Cover, count_cover
 from evenacre.coverage.diagnostics import (
@@ -34,10 +35,11 @@ from evenacre.coverage.receiver import (
     tells_gaps,
 )
 from evenacre.coverage.rows import section_bounds
+from evenacre.coverage.shifts import Shifts
 from evenacre.coverage.skip_causes import find_causes, outer_rows_off
 from evenacre.coverage.skips import KINDS, Surroundings, ground_beside
 from evenacre.coverage.swath import STRAIGHT_M, Strips, build_strips, build_swaths, split_strips
-from evenacre.coverage.uncertainty import PositionError, area_uncertainty
+from evenacre.coverage.uncertainty import PositionError
 from evenacre.geo.local_crs import WorkingPlane
 from evenacre.model import Application, Implement, IntArray, Operation, Track
 from evenacre.model.audit_result import RunningTotals
@@ -158,10 +160,22 @@ class Drive:
         width_m, spans = self._implement.width_m, self._legs.spans
         return capacity_figures(self._steps, spans, width_m, covered_m2, timed=self._timed)
 
-    def uncertainty(self, cover: Cover, workable: BaseGeometry) -> dict[str, float]:
-        """Standard uncertainties of the areas."""
-        steps, number = self._steps, self._number
-        return area_uncertainty(steps, number, cover, workable, self._implement, self.error)
+    def draws(self, cover: Cover, land: PlaneField) -> tuple[AreaDraws, Shifts]:
+        """Areas as they may truly be, those of zones as well, and where edges then lie."""
+        steps, number, implement = self._steps, self._number, self._implement
+        if any(track.at_tool for track in self._legs.tracks):
+            implement = implement.at_its_own_places()
+        zones = [zone for _, zone in land.zones]
+        return draw_areas(
+            steps,
+            number,
+            cover,
+            land.workable,
+            zones,
+            implement,
+            self.error,
+            self._legs.left_m,
+        )
 
     @property
     def receiver(self) -> Receiver:

@@ -36,6 +36,7 @@ class Leg:
     fixes: Fixes
     steps: Steps
     jitter_m: float
+    left_m: float
     smoothed: bool
     receiver: Receiver
     by_speed: bool  # whether nothing but the speed tells of work
@@ -75,6 +76,11 @@ class Legs:
     def jitter_m(self) -> float:
         """Of the receiver that scatters most."""
         return max(leg.jitter_m for leg in self.legs)
+
+    @property
+    def left_m(self) -> float:
+        """What smoothing leaves of it, of the receiver that is left most."""
+        return max(leg.left_m for leg in self.legs)
 
     @property
     def receiver(self) -> Receiver:
@@ -271,8 +277,9 @@ def _leg(drive: _Drive, operation: Operation, implement: Implement) -> Leg:
     seen = behaviour(tracks, fixes, path, drive.speed_mps, on, implement.width_m)
     receiver = judged(seen, fixes, tracks, path.jitter_m, operation.settings)
     smoothed = path.x_m is not fixes.x_m
+    by_speed = drive.states.by_speed
     return Leg(
-        tracks, fixes, steps, path.jitter_m, smoothed, receiver, drive.states.by_speed, findings
+        tracks, fixes, steps, path.jitter_m, path.left_m, smoothed, receiver, by_speed, findings
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 import pandas as pd
@@ -71,7 +71,7 @@ def judged(
     if within_m is None:
         within_m = _USUAL_WITHIN_M
         if coarse:
-            within_m = seen.line_m if seen.line_m > within_m and not steered else pass_m / 3
+            within_m = max(within_m, pass_m / 3 if steered else _within_m(seen, pass_m))
     drifts = told_by == "spacing" and pass_m >= _METRE_M
     return Receiver(
         "metre" if pass_m >= _METRE_M else "decimetre" if coarse else "centimetre",
@@ -101,6 +101,14 @@ def _shown_m(seen: Behaviour) -> float:
     if scatter_m >= _METRE_M and np.isfinite(seen.memory_s):
         unlike *= -np.expm1(-seen.apart_s / seen.memory_s)
     return float(scatter_m / np.sqrt(unlike))
+
+
+def _within_m(seen: Behaviour, pass_m: float) -> float:
+    """What wanders within a pass: bends that its neighbours share are not the receiver's."""
+    about_m = seen.line_m if np.isfinite(seen.line_m) else pass_m / 3
+    if seen.pairs < _FEWEST_PAIRS:
+        return about_m
+    return min(about_m, float(np.sqrt(max(seen.spread_m**2 - seen.spacing_m**2, 0.0) / 2)))
 
 
 def _tells_of_a_machine(tracks: Sequence[Track]) -> bool:
@@ -159,6 +167,31 @@ def least_widths_m(receiver: Receiver, width_m: float, min_width_m: float) -> di
         told = max(min_width_m, doubtful)
         return {kind: min_width_m if kind in CAUSED else told for kind in KINDS}
     return {**dict.fromkeys(KINDS, np.inf), "unworked": width_m + doubtful}
+
+
+def untold_90_m2(
+    intervals: Mapping[str, tuple[float, float]], workable_m2: float
+) -> dict[str, tuple[float, float]]:
+    """Intervals of areas where gaps and laps between passes cannot be told.
+
+    They reach from what the log draws to what there would be if every gap and lap of it were the
+    receiver's own: all ground driven inside the field covered, once.
+
+    Parameters
+    ----------
+    intervals : mapping of str to (low, high)
+        90 % intervals of the areas, by key, as they are where gaps are told.
+    """
+    out = dict(intervals)
+    least, most = intervals["covered_area_m2"]
+    most = max(min(workable_m2, intervals["swept_area_m2"][1]), most)
+    out["covered_area_m2"] = (least, most)
+    out["covered_once_m2"] = (intervals["covered_once_m2"][0], most)
+    out["skip_area_m2"] = (max(workable_m2 - most, 0.0), intervals["skip_area_m2"][1])
+    doubled = ("covered_twice_m2", "covered_more_m2", "overlap_area_m2", "excess_area_m2")
+    for key in (*doubled, "outside_area_m2"):
+        out[key] = (0.0, intervals[key][1])
+    return out
 
 
 def receiver_findings(receiver: Receiver, width_m: float) -> Iterator[Finding]:

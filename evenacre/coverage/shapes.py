@@ -365,9 +365,8 @@ class Shapes:
             "end_s": float(time_s.max()),
         }
 
-    def uncertainty(self, cover: Cover, workable: BaseGeometry) -> dict[str, float]:
+    def draws(self, cover: Cover, land: PlaneField) -> None:
         """How the edges were found is not told, so neither is how far they may be off."""
-        return {}
 
     def driven_90_m2(self, areas: dict[str, float], land: PlaneField) -> None:
         """What was driven is not told."""

@@ -112,10 +112,17 @@ def outer_rows_off(
         run = np.where(off, np.cumsum(first) - 1, 0)
         opened = (earlier == number) & (before < count)
         ended = (later == number) & (after < count)
-        outer = (rows if left else rows[::-1]) < count[:, None]
+        closed = opened[first] & ended[last]
+        long = np.bincount(run[off], steps.distance_m[off]) >= implement.width_m
+        # Stairs of short runs at slanted ends are no stop, so their ground is not asked for.
+        asked = off & (closed | long)[run]
+        if not asked.any():
+            continue
+        outer = asked[:, None] & ((rows if left else rows[::-1]) < count[:, None])
+        asked &= ~closed[run]
         side = np.array([left, False, not left])
         # Every other run at a time: pieces of ground beside the tool would reach from run to run.
-        sides = [off[:, None] & (run % 2 == odd)[:, None] & side for odd in (0, 1)]
+        sides = [(asked & (run % 2 == odd))[:, None] & side for odd in (0, 1)]
         whole = on.shape[1]
         bounds = [(1, n) if left else (whole - n + 1, whole) for n in count[first]]
         found.append(
@@ -123,8 +130,8 @@ def outer_rows_off(
                 _pieces(steps, [outer], implement, run),
                 _pieces(steps, sides, threefold, run),
                 np.array([_rows(*each) for each in bounds], dtype=object),
-                opened[first] & ended[last],
-                np.bincount(run[off], steps.distance_m[off]) >= implement.width_m,
+                closed,
+                long,
             )
         )
     return found
@@ -153,7 +160,10 @@ def _pieces(
     steps: Steps, active: Sequence[BoolArray], implement: Implement, run: IntArray
 ) -> tuple[np.ndarray, IntArray]:
     """Ground swept by some rows, and the run of each piece."""
-    swaths = [build_swaths(build_strips(steps, rows, implement)) for rows in active]
+    swept = (rows for rows in active if rows.any())
+    swaths = [build_swaths(build_strips(steps, rows, implement)) for rows in swept]
+    if not swaths:
+        return np.zeros(0, dtype=object), np.zeros(0, dtype=np.int64)
     owner = run[np.concatenate([s.first_step for s in swaths])]
     return np.concatenate([s.geometry for s in swaths]), owner
 

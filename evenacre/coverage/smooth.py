@@ -31,12 +31,15 @@ class SmoothPath:
         Direction of motion, counter-clockwise from the x axis.
     jitter_m : float
         Estimated standard deviation of the receiver's white jitter.
+    left_m : float
+        What smoothing leaves of it, as a rule.
     """
 
     x_m: FloatArray
     y_m: FloatArray
     course_rad: FloatArray
     jitter_m: float
+    left_m: float = 0.0
 
 
 def jitter_m(x_m: FloatArray, y_m: FloatArray, run: IntArray) -> float:
@@ -90,7 +93,8 @@ def smooth_path(
         best = fit if best is None else best.replaced_where(agrees, fit)
         narrower.append(fit)
     assert best is not None
-    return SmoothPath(best.x, best.y, _course(best, run), noise)
+    left = noise * float(np.sqrt(np.median(best.variance)))
+    return SmoothPath(best.x, best.y, _course(best, run), noise, left)
 
 
 @dataclass(frozen=True)

@@ -10,11 +10,13 @@ from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.coverage.amounts import StepMass
+from evenacre.coverage.area_draws import AreaDraws
 from evenacre.coverage.clean import Fixes
 from evenacre.coverage.cover import Cover
 from evenacre.coverage.field_plane import PlaneField
 from evenacre.coverage.headland import Headland
 from evenacre.coverage.products import GroundPieces
+from evenacre.coverage.shifts import Shifts
 from evenacre.coverage.skips import Surroundings
 from evenacre.coverage.swath import Swaths
 from evenacre.geo.local_crs import WorkingPlane
@@ -92,8 +94,8 @@ class Work(Protocol):
     def capacity(self, covered_m2: float) -> dict[str, float]:
         """Figures of distance, time and speed; NaN where they cannot be told."""
 
-    def uncertainty(self, cover: Cover, workable: BaseGeometry) -> dict[str, float]:
-        """Standard uncertainties of the areas; empty where they cannot be told."""
+    def draws(self, cover: Cover, land: PlaneField) -> tuple[AreaDraws, Shifts] | None:
+        """Areas as they may truly be, and where edges then lie; None where that is not told."""
 
     def driven_90_m2(self, areas: dict[str, float], land: PlaneField) -> tuple[float, float] | None:
         """90 % interval of the ground driven with the tool down; None where that is not told."""

@@ -39,6 +39,8 @@ class ZoneAmount:
     zone: str
     area_m2: float
     applied_kg: float
+    # 90 % interval of what was truly applied, by key; empty where nothing tells
+    interval_90: dict[str, tuple[float, float]] = dataclasses.field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -80,6 +82,8 @@ class ProductResult:
     elements_kg: dict[str, float]  # the same as elements (P, K ...)
     setbacks: tuple[SetbackFinding, ...]
     rate: Grid
+    # 90 % intervals of what was truly applied, by key; empty where nothing tells
+    interval_90: dict[str, tuple[float, float]] = dataclasses.field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -137,15 +141,18 @@ class AuditResult:
     field_efficiency: float
     start_s: float
     end_s: float
-    uncertainty: dict[str, float]
+    uncertainty: dict[str, float]  # standard uncertainties, by key of the figure
+    # Means and 90 % intervals of what may truly be, by key; not there where nothing tells
+    expected: dict[str, float]
+    interval_90: dict[str, tuple[float, float]]
     products: tuple[ProductResult, ...]
     # ``field`` (name, area_m2), ``unworkable`` (area_m2), ``passes`` (pass, start_s, end_s,
     # length_m, area_m2, mean_speed_mps, heading_deg, headland), ``swaths`` (piece, pass, first_row,
     # last_row, area_m2, repeated_m2, max_cover), ``cover`` (cover: 1, 2, 3 where 3 means three or
     # more; area_m2), ``overlaps`` (cover, area_m2, in_headland), ``skips`` (skip, kind, cause,
-    # area_m2, mean_width_m, length_m, lon, lat), ``headland`` (rounds, area_m2), ``outside``
-    # (area_m2), ``zones`` (zone, area_m2), ``setbacks`` (name, distance_m, area_m2). Any of them
-    # may be empty.
+    # area_m2, mean_width_m, length_m, lon, lat, chance that it is bare: NaN where not known),
+    # ``headland`` (rounds, area_m2), ``outside`` (area_m2), ``zones`` (zone, area_m2), ``setbacks``
+    # (name, distance_m, area_m2). Any of them may be empty.
     layers: dict[str, gpd.GeoDataFrame]
     cover_grid: Grid
     time_zone: str | None = None  # the zone to show times in; None: the log's own clock

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from evenacre.model.implement_error import MEASURED, SettingsError
+from evenacre.model.implement_error import MEASURED, Doubt, SettingsError
 
 _ROW_OF_UNKNOWN_M = 0.3
 
@@ -116,6 +116,7 @@ class Implement:
             tool_behind_m=0.0,
             behind=(),
             tool_to_pin_m=0.0,
+            error=replace(self.error, behind_m=Doubt(), left_m=Doubt()),
         )
 
     def tower_rows(self, tower: int) -> tuple[int, ...]:

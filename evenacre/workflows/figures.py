@@ -9,7 +9,12 @@ import pandas as pd
 
 from evenacre.reports.quantities import BY_UNIT
 
-FIGURE_COLUMNS = ("field", "operation", "subject", "name", "value", "unit", "uncertainty")
+FIGURE_COLUMNS = (
+    *("field", "operation", "subject", "name", "value", "unit"),
+    *("uncertainty", "expected", "low_90", "high_90"),
+)
+_NUMBERS = ("value", "uncertainty", "expected", "low_90", "high_90")
+_BESIDE = ("uncertainty", "expected", "interval_90")  # tables of what goes with other figures
 
 # By the end of a key, the longest first: of JSON alone, and of what tables declare.
 _UNITS = {
@@ -29,18 +34,17 @@ _TELLS = ("setting", "product", "seed", "paddock", "zone", "name", "nutrient", "
 def figures_of(summary: Mapping[str, Any]) -> pd.DataFrame:
     """Lay the numbers of an account out, one a row; a key of it ends in the SI unit."""
     rows = _rows(summary, {"field": "", "operation": "", "subject": ""}, summary.get("currency"))
-    return pd.DataFrame(rows, columns=list(FIGURE_COLUMNS)).astype(
-        {"value": float, "uncertainty": float}
-    )
+    return pd.DataFrame(rows, columns=list(FIGURE_COLUMNS)).astype(dict.fromkeys(_NUMBERS, float))
 
 
 def _rows(
     node: Mapping[str, Any], about: dict[str, str], currency: str | None
 ) -> Iterator[dict[str, Any]]:
     about |= {key: node[key] for key in ("field", "operation") if isinstance(node.get(key), str)}
-    known = node.get("uncertainty", {})
+    beside = {key: node[key] for key in _BESIDE if isinstance(node.get(key), Mapping)}
+    known, expected, ends = (beside.get(key, {}) for key in _BESIDE)
     for key, value in node.items():
-        if key == "uncertainty" or "sigma" in key.split("_"):
+        if key in beside or key == "uncertainty" or "sigma" in key.split("_"):
             continue
         if _is_number(value):
             name, unit = _named(key)
@@ -48,7 +52,15 @@ def _rows(
                 unit = currency
             sigma = known.get(key, node.get(key.removesuffix(f"_{unit}") + f"_sigma_{unit}"))
             sigma = node.get(f"sigma_{key}", sigma)
-            yield {**about, "name": name, "value": value, "unit": unit, "uncertainty": sigma}
+            low, high = ends.get(key, (None, None))
+            figure = {"name": name, "value": value, "unit": unit, "uncertainty": sigma}
+            yield {
+                **about,
+                **figure,
+                "expected": expected.get(key),
+                "low_90": low,
+                "high_90": high,
+            }
             continue
         for label, child in _children(key, value):
             subject = ", ".join(filter(None, (about["subject"], label)))

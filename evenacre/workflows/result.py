@@ -64,8 +64,8 @@ class Result(ABC):
         """Every figure, one a row, in SI units.
 
         Columns are ``field``, ``operation``, ``subject`` (a product, a zone, a skip ...),
-        ``name``, ``value``, ``unit`` and ``uncertainty`` (standard, in the same unit; NaN where
-        none is known).
+        ``name``, ``value``, ``unit`` and, in the same unit, ``uncertainty`` (standard),
+        ``expected`` and the 90 % interval ``low_90`` to ``high_90``; NaN where none is known.
         """
         return figures_of(self.summary)
 

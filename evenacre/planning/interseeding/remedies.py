@@ -126,6 +126,8 @@ def _moved(
         setting, sign = _LIMITS[plain.rule]
         now = getattr(seeding, setting)
         return replace(plain, setting=setting, to=type(now)(now + sign * amount))
+    if plain.rule not in TWO_SIDED:
+        return plain
     days = dt.timedelta(days=round(amount))
     first, last = window or (None, None)
     if plain.rule == Rule.SEASON:

@@ -199,7 +199,7 @@ def _skips(r: AuditResult, units: UnitSystem, origin: _Origin) -> MapLayer:
             "at": [round(row.lat, 7), round(row.beside, 7)],
             "n": str(row.skip),
             "geo": f"geo:{row.lat:.6f},{row.lon:.6f}",
-            **({"c": "doubtful"} if row.kind == "no log" else {}),
+            **({"c": "doubtful"} if row.standing == "look first" else {}),
         }
 
     frame = stops(r)
@@ -207,7 +207,7 @@ def _skips(r: AuditResult, units: UnitSystem, origin: _Origin) -> MapLayer:
     beside = origin[0] + (frame["lon"] - origin[0] + 180) % 360 - 180
     items = _items(frame.assign(text=advice(r, units), beside=beside), origin, told)
     total = _area(float(np.sum(pd.to_numeric(frame["area_m2"]))), units)
-    doubtful = "; dashed: look first" if (frame["kind"] == "no log").any() else ""
+    doubtful = "; dashed: look first" if (frame["standing"] == "look first").any() else ""
     return MapLayer("skip", f"missed (numbered by size{doubtful})", total, items=items)
 
 

@@ -6,13 +6,15 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+import geopandas as gpd
+
 from evenacre.coverage.clean import left_out
 from evenacre.io.common.findings import counted
 from evenacre.model.audit_result import AuditResult, ProductResult
 from evenacre.planning.loads.load_check import ProductLoads
 from evenacre.reports import figure_text as figures
 from evenacre.reports.sentences.findings import sentence
-from evenacre.reports.sentences.fix_list import stops
+from evenacre.reports.sentences.fix_list import stops, worth
 from evenacre.reports.sentences.loads import disagreement_sentence
 from evenacre.units.display import UnitSystem
 
@@ -60,7 +62,10 @@ def card(
     lines = [("doubt", sentence(finding)) for finding in doubts]
     if r.tells_places:
         headline = _covered(r, units)
-        lines += [("missed", _missed(r, units)), ("double", _double(r, units, currency))]
+        lines += [
+            ("missed", _truly(_missed(r, units), r, "skip_area_m2", units)),
+            ("double", _truly(_double(r, units, currency), r, "overlap_area_m2", units)),
+        ]
         lines += [("product", _product(p, units)) for p in r.products]
     else:
         headline = driven(r, units)
@@ -120,14 +125,39 @@ def _missed(r: AuditResult, units: UnitSystem) -> str:
         return "Nothing missed."
     if listed.empty:
         return f"{whole} missed, in slivers too small to go back for."
-    worth = figures.deserved(float(listed["area_m2"].sum()), sigma, units)
-    back = f"in {counted(len(listed), 'place')} worth going back for"
-    doubtful = int((listed["kind"] == "no log").sum())
-    if doubtful:
-        back += f" ({doubtful} where the log has a gap: look before you drive)"
-    if worth == whole:
-        return f"{whole} missed {back}."
-    return f"{whole} missed; {worth} of it {back}."
+    go, look = worth(listed), listed[listed["standing"] == "look first"]
+    parts = []
+    if len(go):
+        area = figures.deserved(float(go["area_m2"].sum()), sigma, units)
+        back = f"in {counted(len(go), 'place')} worth going back for{_standings(go)}"
+        if area == whole and look.empty:
+            return f"{whole} missed {back}."
+        parts.append(f"{area} of it {back}")
+    if len(look):
+        area = figures.size(float(look["area_m2"].sum()), units)
+        parts.append(f"{area} in {counted(len(look), 'place')} to look at first")
+    rest_m2 = r.skip_area_m2 - float(listed["area_m2"].sum())
+    if rest_m2 > _SPECK_M2:
+        parts.append(f"{figures.size(rest_m2, units)} in slivers too small to go back for")
+    return f"{whole} missed; {', '.join(parts)}."
+
+
+def _truly(said: str, r: AuditResult, key: str, units: UnitSystem) -> str:
+    """Add where a figure truly lies, if that is not where the map has it."""
+    ends, drawn = r.interval_90.get(key), getattr(r, key)
+    if ends is None or ends[0] <= drawn <= ends[1]:
+        return said
+    there = figures.between(*ends, units)
+    return f"{said.removesuffix('.')}, on the map; truly {there}, 9 times in 10."
+
+
+def _standings(go: gpd.GeoDataFrame) -> str:
+    """How many of the places are sure and how many likely, where some are not sure."""
+    likely = int((go["standing"] == "likely").sum())
+    sure = int((go["standing"] == "sure").sum())
+    if not likely:
+        return ""
+    return f" ({sure} sure, {likely} likely)" if sure else " (likely)"
 
 
 def _missed_far(r: AuditResult, units: UnitSystem) -> tuple[str, str]:

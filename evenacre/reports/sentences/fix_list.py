@@ -13,13 +13,17 @@ from evenacre.reports.geodata import WGS84, transformer
 from evenacre.units.display import UnitSystem
 
 _CORNERS = {"northwest": (-1, 1), "northeast": (1, 1), "southeast": (1, -1), "southwest": (-1, -1)}
+SURE, LIKELY = 0.95, 0.5
+"""From this chance on, and above this one, a place is sure and likely to be bare."""
+
 _LONG = 3.0  # times longer than wide: a strip that runs somewhere, not a patch
 
 
 def stops(result: AuditResult) -> gpd.GeoDataFrame:
     """Put the layer ``skips`` in the order of the fix list, largest first.
 
-    ``skip`` is the place in the list, ``x_m`` and ``y_m`` are the waypoint in the working plane.
+    ``skip`` is the place in the list, ``x_m`` and ``y_m`` are the waypoint in the working plane,
+    ``standing`` says how sure it is.
     """
     skips = result.layers["skips"]
     order = np.lexsort((skips["skip"], -skips["area_m2"]))
@@ -27,7 +31,20 @@ def stops(result: AuditResult) -> gpd.GeoDataFrame:
     x, y = transformer(WGS84, result.crs).transform(
         out["lon"].to_numpy(float), out["lat"].to_numpy(float)
     )
-    return out.assign(skip=np.arange(1, len(out) + 1), x_m=x, y_m=y)
+    standing = [standing_of(chance) for chance in out["chance"]]
+    return out.assign(skip=np.arange(1, len(out) + 1), x_m=x, y_m=y, standing=standing)
+
+
+def standing_of(chance: float) -> str:
+    """How sure a place is by the chance that it is bare; nothing where no chance is known."""
+    if np.isnan(chance):
+        return ""
+    return "sure" if chance >= SURE else "likely" if chance > LIKELY else "look first"
+
+
+def worth(listed: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """The stops that are not to be looked at first."""
+    return listed[listed["standing"] != "look first"]
 
 
 def corners(result: AuditResult) -> dict[str, npt.NDArray[np.float64]]:
@@ -59,11 +76,18 @@ def advice(result: AuditResult, units: UnitSystem) -> list[str]:
             leg = _leg(row.x_m - previous[0], row.y_m - previous[1], units)
             text += f", or from stop {row.skip - 1} go {leg}"
         text += f". {_shape(row.geometry, row.mean_width_m, row.length_m, units)}"
+        if row.standing:
+            text += f" {row.standing.capitalize()}: {_share(row.chance)} that it is bare."
         if row.kind == "no log":
             text += " The log has a gap here: look before you drive, it may have been worked."
         sentences.append(text)
         previous = (row.x_m, row.y_m)
     return sentences
+
+
+def _share(chance: float) -> str:
+    """Chance in percent, which is never all or nothing."""
+    return f"chance {min(max(round(100 * chance), 1), 99)} %"
 
 
 def _leg(dx_m: float, dy_m: float, units: UnitSystem) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
@@ -16,7 +17,7 @@ from evenacre.reports import figure_text
 from evenacre.reports import quantities as q
 from evenacre.reports.column import PLACE, Column, Table, json_only, named, nested, several
 from evenacre.reports.sentences.findings import sentences
-from evenacre.reports.sentences.fix_list import advice, stops
+from evenacre.reports.sentences.fix_list import advice, stops, worth
 from evenacre.reports.tables import audit_products as by_product
 from evenacre.reports.tables.measure import MEASURED
 from evenacre.reports.writers.as_frame import data_frame, stacked
@@ -35,6 +36,28 @@ def _error(key: str, name: str) -> Column:
     )
 
 
+def _between(key: str, name: str) -> tuple[Column, ...]:
+    """Declare what an area truly is: as expected, and the ends of its 90 % interval."""
+
+    def end(i: int) -> Callable[[AuditResult], float | None]:
+        return lambda r: r.interval_90[key][i] if key in r.interval_90 else None
+
+    stem = key.removesuffix("_m2")
+    every = (("expected", "expected", lambda r: r.expected.get(key)),)
+    ends = (("low", "at least", end(0)), ("high", "at most", end(1)))
+    return tuple(
+        named(
+            f"{stem}_{word}_m2",
+            None,
+            f"{name} {said}",
+            of=of,
+            json=False,
+            why="the page's table of the ground has the interval",
+        )
+        for word, said, of in (*every, *ends)
+    )
+
+
 def _boundary(rows: Sequence[AuditResult], display: q.Display) -> str:
     return (
         "Once, twice, three times or more and missed make up the ground to be worked. "
@@ -44,6 +67,18 @@ def _boundary(rows: Sequence[AuditResult], display: q.Display) -> str:
     )
 
 
+_DRAWN = {
+    "covered_area_m2": "covered",
+    "covered_once_m2": "once",
+    "covered_twice_m2": "twice",
+    "covered_more_m2": "three or more",
+    "overlap_area_m2": "overlap",
+    "excess_area_m2": "excess",
+    "skip_area_m2": "missed",
+    "outside_area_m2": "outside",
+    "swept_area_m2": "swept",
+}
+_BETWEEN = {key: _between(key, name) for key, name in _DRAWN.items()}
 _ON_PAGE_ALONE = "JSON and tables of data have it with the operation"
 GROUND = Table(
     "ground",
@@ -147,10 +182,12 @@ SKIPS = Table(
         ),
         named("mean_width_m", digits=2),
         named("length_m", quantity=q.TO_DRIVE),
+        named("chance", "Chance that it is bare", quantity=q.SHARE),
+        named("standing", None, json=False),
         *PLACE,
         named("where", None, json=False),
     ),
-    json="kind area_m2 mean_width_m length_m lon lat cause",
+    json="kind area_m2 mean_width_m length_m lon lat cause chance",
 )
 
 _RECEIVER = json_only(
@@ -174,7 +211,7 @@ OPERATIONS = Table(
             None,
             "places to go back for",
             q.COUNT,
-            lambda r: len(r.layers["skips"]),
+            lambda r: len(worth(stops(r))),
             json=False,
             why="JSON and page list them",
         ),
@@ -184,6 +221,17 @@ OPERATIONS = Table(
             "uncertainty",
             quantity=q.NESTED,
             shows=("covered_sigma_m2", "overlap_sigma_m2", "skip_sigma_m2"),
+        ),
+        *itertools.chain.from_iterable(_BETWEEN.values()),
+        Column(
+            "expected",
+            quantity=q.NESTED,
+            shows=tuple(columns[0].key for columns in _BETWEEN.values()),
+        ),
+        Column(
+            "interval_90",
+            quantity=q.NESTED,
+            shows=tuple(c.key for columns in _BETWEEN.values() for c in columns[1:]),
         ),
         nested("products", by_product.PRODUCTS, by_product.products),
         nested("receiver", _RECEIVER),
@@ -202,7 +250,7 @@ OPERATIONS = Table(
     "field_time_s mean_speed_mps field_capacity_m2_per_s field_efficiency uncertainty products "
     "boundary_given width_m headland_rounds swept_area_m2 theoretical_capacity_m2_per_s "
     "idle_time_s start_s end_s zones working_plane sources cleaning cleaning_m measured notes "
-    "warnings receiver tells_places driven_90_m2",
+    "warnings receiver tells_places driven_90_m2 expected interval_90",
 )
 
 _HEADING = q.Quantity(
@@ -295,23 +343,24 @@ def audit_page_tables(r: AuditResult, display: q.Display) -> list[PageTable]:
 
 
 def _ground(r: AuditResult, display: q.Display) -> PageTable:
-    def cells(column: Column) -> tuple[str, str]:
+    def cells(column: Column) -> tuple[str, str, str]:
         area_m2, sigma = column.value(r), r.uncertainty.get(column.key)
         covered = r.uncertainty.get("covered_area_m2")
         text = figure_text.deserved(area_m2, covered, display.units)
         if sigma is not None:
             text = figure_text.plus_minus(area_m2, sigma, display.units.area)
-        return text, figure_text.share(area_m2, r.workable_area_m2)
+        ends = r.interval_90.get(column.key)
+        between = "" if ends is None else figure_text.between(*ends, display.units)
+        return text, between, figure_text.share(area_m2, r.workable_area_m2)
 
+    head = ("", "On the map", "90 % interval", "Share")
     if not r.tells_places:
-        table = page_record(_DRIVEN, r, display, ("", "Area", "Share"), cells)
+        table = page_record(_DRIVEN, r, display, head, cells)
         low, high = r.driven_90_m2 or (math.nan, math.nan)
         area = figure_text.between(low, high, display.units)
-        shares = (figure_text.share(m2, r.workable_area_m2) for m2 in (low, high))
-        return replace(
-            table, rows=[*table.rows, ("Driven, laps counted again", area, " to ".join(shares))]
-        )
-    table = page_record(GROUND, r, display, ("", "Area", "Share"), cells)
+        shares = " to ".join(figure_text.share(m2, r.workable_area_m2) for m2 in (low, high))
+        return replace(table, rows=[*table.rows, ("Driven, laps counted again", "", area, shares)])
+    table = page_record(GROUND, r, display, head, cells)
     return table if r.boundary_given else replace(table, rows=table.rows[:-1])
 
 
@@ -334,12 +383,15 @@ def fix_list(results: Sequence[AuditResult], units: UnitSystem) -> pd.DataFrame:
         prefix = f"{r.field}, {r.operation}: " if len(results) > 1 else ""
         names = [
             f"{prefix}{s.skip} {s.kind} {figure_text.size(s.area_m2, units)}"
-            + (" - look before you drive" if s.kind == "no log" else "")
+            + (" - look before you drive" if s.standing == "look first" else "")
             for s in frame.itertuples()
         ]
         about = {"name": names, "field": r.field, "operation": r.operation}
         lon = (frame["lon"] + 180) % 360 - 180
-        columns = "name kind cause field operation advice area_m2 mean_width_m length_m lon lat"
+        columns = (
+            "name kind cause field operation advice chance standing area_m2 mean_width_m length_m "
+            "lon lat"
+        )
         every = frame.assign(**about, advice=advice(r, units), lon=lon)
         frames.append(every[columns.split()])
     joined = stacked(frames)

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
-from evenacre.model.audit_result import AuditResult
+from evenacre.model.audit_result import AuditResult, ProductResult
 from evenacre.reports import figure_text
 from evenacre.reports import quantities as q
-from evenacre.reports.column import PLACE, Column, Table, named, nested
+from evenacre.reports.column import PLACE, Column, Table, joined, named, nested
 from evenacre.reports.writers.as_json import record
 
 _WORTH_SAYING = 0.0001  # of what was logged: less is rounding
@@ -37,6 +37,36 @@ def _mean_rate(head: str, area: str) -> Column:
     return named("mean_rate_kg_per_m2", head, of=rate, json=False, why=why)
 
 
+def _between(key: str, name: str, on_page: bool) -> tuple[Column, ...]:
+    """Declare the ends of a mass's 90 % interval."""
+
+    def end(i: int) -> Callable[[Any], float | None]:
+        return lambda row: row.interval_90[key][i] if key in row.interval_90 else None
+
+    stem = key.removesuffix("_kg")
+    low, high = f"{stem}_low_kg", f"{stem}_high_kg"
+    why = "" if on_page else "the page has that of what is on the field"
+    ends = ((low, "at least", end(0)), (high, "at most", end(1)))
+    columns = tuple(
+        named(way, None, f"{name} {said}", of=of, json=False, why=why) for way, said, of in ends
+    )
+    if not on_page:
+        return columns
+
+    def told(row: Any, display: q.Display) -> str:
+        ends = row.interval_90.get(key)
+        return "" if ends is None else figure_text.mass_between(ends[0], ends[1], display.units)
+
+    return (*columns, joined(f"{stem}_between", "90 % interval", told, f"{low} {high}"))
+
+
+def _intervals(*columns: Column) -> Column:
+    """Declare the same for programs."""
+    keys = tuple(c.key for c in columns if not c.shows)
+    return Column("interval_90", quantity=q.NESTED, shows=keys)
+
+
+_APPLIED = _between("applied_kg", "applied", on_page=True)
 ZONES = Table(
     "zones",
     (
@@ -44,7 +74,9 @@ ZONES = Table(
         named("product", json=False),
         named("area_m2", digits=4),
         named("applied_kg", digits=4),
+        *_APPLIED,
         _mean_rate("Per area", "area_m2"),
+        _intervals(*_APPLIED),
     ),
     title="Amounts by zone",
     words=2,
@@ -67,7 +99,9 @@ NUTRIENTS = Table(
         named("nutrient", json=False),
         named("counted_as", "Counted", quantity=q.worded(_WAYS.__getitem__, str), json=False),
         named("applied_kg", "On the field"),
+        *_APPLIED,
         _mean_rate("Per covered area", "covered_m2"),
+        _intervals(*_APPLIED),
     ),
     title="Nutrients from the label",
     words=2,
@@ -77,7 +111,7 @@ NUTRIENTS = Table(
 def nutrients(r: AuditResult) -> list[Any]:
     """Rows of `NUTRIENTS`, for each product."""
     return [
-        _nutrient(p.product, name, way, kg, r)
+        _nutrient(p.product, name, way, kg, _scaled(p, kg), r)
         for p in r.products
         for way, amounts in (("label", p.nutrients_kg), ("element", p.elements_kg))
         for name, kg in amounts.items()
@@ -86,25 +120,51 @@ def nutrients(r: AuditResult) -> list[Any]:
 
 def nutrients_together(r: AuditResult) -> list[Any]:
     """Rows of `NUTRIENTS` over all products; as element only what has another name then."""
-    totals: dict[tuple[str, str], float] = {}
+    every: dict[tuple[str, str], list[Any]] = {}
     for n in nutrients(r):
         if n.applied_kg > 0:
-            key = n.nutrient, n.counted_as
-            totals[key] = totals.get(key, 0.0) + n.applied_kg
+            every.setdefault((n.nutrient, n.counted_as), []).append(n)
     return [
-        _nutrient("", name, way, kg, r)
-        for (name, way), kg in totals.items()
-        if way == "label" or (name, "label") not in totals
+        _nutrient("", name, way, sum(n.applied_kg for n in rows), _together(rows), r)
+        for (name, way), rows in every.items()
+        if way == "label" or (name, "label") not in every
     ]
 
 
-def _nutrient(product: str, name: str, way: str, kg: float, r: AuditResult) -> Any:
+Intervals = dict[str, tuple[float, float]]
+
+
+def _scaled(p: ProductResult, kg: float) -> Intervals:
+    """Interval of a nutrient, in proportion to that of its product."""
+    whole, ends = p.applied_in_field_kg, p.interval_90.get("applied_in_field_kg")
+    if ends is None or not whole:
+        return {}
+    return {"applied_kg": (kg * ends[0] / whole, kg * ends[1] / whole)}
+
+
+def _together(rows: Sequence[Any]) -> Intervals:
+    """Interval of a sum; the meters of its products err each by themselves."""
+    if not all(n.interval_90 for n in rows):
+        return {}
+    total = sum(n.applied_kg for n in rows)
+    below, above = (
+        math.hypot(*(n.interval_90["applied_kg"][i] - n.applied_kg for n in rows)) for i in (0, 1)
+    )
+    return {"applied_kg": (max(total - below, 0.0), total + above)}
+
+
+def _nutrient(
+    product: str, name: str, way: str, kg: float, interval: Intervals, r: AuditResult
+) -> Any:
     told = {"product": product, "nutrient": name, "counted_as": way, "applied_kg": kg}
-    return SimpleNamespace(**told, covered_m2=r.covered_area_m2)
+    return SimpleNamespace(**told, interval_90=interval, covered_m2=r.covered_area_m2)
 
 
-def _by_name(amounts_kg: dict[str, float]) -> dict[str, Any]:
-    return {n: record(NUTRIENTS, SimpleNamespace(applied_kg=kg)) for n, kg in amounts_kg.items()}
+def _by_name(p: ProductResult, amounts_kg: dict[str, float]) -> dict[str, Any]:
+    return {
+        name: record(NUTRIENTS, SimpleNamespace(applied_kg=kg, interval_90=_scaled(p, kg)))
+        for name, kg in amounts_kg.items()
+    }
 
 
 SETBACKS = Table(
@@ -141,6 +201,12 @@ def _lifted(rows: Sequence[Any], display: q.Display) -> str:
 
 
 _SAID_BELOW = "a sentence below the page's table says it where it matters"
+_IN_FIELD = _between("applied_in_field_kg", "in field", on_page=True)
+_OTHERS = tuple(
+    column
+    for key, name in (("logged_kg", "logged"), ("outside_kg", "outside"), ("overlap_kg", "overlap"))
+    for column in _between(key, name, on_page=False)
+)
 PRODUCTS = Table(
     "products",
     (
@@ -168,17 +234,21 @@ PRODUCTS = Table(
             "within 10 percent of target",
             told=_within,
         ),
+        *_IN_FIELD,
+        *_OTHERS,
+        _intervals(*_IN_FIELD, *_OTHERS),
         nested("zones", ZONES),
-        Column("nutrients", lambda p: _by_name(p.nutrients_kg), q.NESTED),
-        Column("elements", lambda p: _by_name(p.elements_kg), q.NESTED),
+        Column("nutrients", lambda p: _by_name(p, p.nutrients_kg), q.NESTED),
+        Column("elements", lambda p: _by_name(p, p.elements_kg), q.NESTED),
         nested("setbacks", SETBACKS),
     ),
     title="Amounts",
     json="product logged_kg applied_in_field_kg outside_kg target_kg mean_rate_kg_per_m2 "
     "within_10_percent_of_target_area_m2 zones nutrients elements source target_rate_kg_per_m2 "
-    "unzoned_kg unplaced_kg overlap_kg overlap_cost setbacks",
-    page="product logged_kg applied_in_field_kg outside_kg target_kg mean_rate_kg_per_m2 "
-    "target_rate_kg_per_m2 within_10_percent_of_target_area_m2 overlap_kg overlap_cost",
+    "unzoned_kg unplaced_kg overlap_kg overlap_cost setbacks interval_90",
+    page="product logged_kg applied_in_field_kg applied_in_field_between outside_kg target_kg "
+    "mean_rate_kg_per_m2 target_rate_kg_per_m2 within_10_percent_of_target_area_m2 overlap_kg "
+    "overlap_cost",
     remark=_lifted,
 )
 ON_GROUND_DRIVEN = replace(

@@ -1,0 +1,172 @@
+"""Areas as they may truly be: drawn anew with every edge as far off as it may lie."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from evenacre.coverage.cover import Cover
+from evenacre.coverage.edges import AWAY, BOUNDARY, OPEN, SEAM, Across, look_across, sample_edges
+from evenacre.coverage.shifts import Shifts, draw_shifts, logging_interval_s
+from evenacre.coverage.steps import Steps
+from evenacre.coverage.uncertainty import PositionError
+from evenacre.model import Doubt, FloatArray, Implement, IntArray
+
+# Sides are looked at in so many places at most, so that a large field costs no more than it must.
+_MOST_SIDES = 4000
+# Draws are worked on for so many samples at a time.
+_CHUNK = 2000
+# Edges come to meet over so many standard uncertainties.
+_FAR = 4.0
+_ENDS = (0.05, 0.95)
+
+
+@dataclass(frozen=True)
+class AreaDraws:
+    """Areas less those on the map, m2, (n,) each.
+
+    Inside the field: covered at least ``once``, ``twice`` and ``thrice``, and ``swept_inside``
+    with every cover counted; ``outside`` it, covered; and ``swept`` altogether. ``regions``,
+    (r, n), is swept inside some regions of the field.
+    """
+
+    once: FloatArray
+    twice: FloatArray
+    thrice: FloatArray
+    swept_inside: FloatArray
+    outside: FloatArray
+    swept: FloatArray
+    regions: FloatArray
+
+    def of_figures(self, figures: dict[str, float]) -> dict[str, FloatArray]:
+        """Draws of the areas of the result, by their keys; no area is below nothing."""
+        workable = figures["workable_area_m2"]
+        covered = np.clip(figures["covered_area_m2"] + self.once, 0.0, workable)
+        twice = np.clip(figures["overlap_area_m2"] + self.twice, 0.0, covered)
+        more = np.clip(figures["covered_more_m2"] + self.thrice, 0.0, twice)
+        excess = figures["excess_area_m2"] + self.swept_inside - self.once
+        return {
+            "covered_area_m2": covered,
+            "covered_once_m2": covered - twice,
+            "covered_twice_m2": twice - more,
+            "covered_more_m2": more,
+            "overlap_area_m2": twice,
+            "excess_area_m2": np.maximum(excess, twice),
+            "skip_area_m2": workable - covered,
+            "outside_area_m2": np.maximum(figures["outside_area_m2"] + self.outside, 0.0),
+            "swept_area_m2": np.maximum(figures["swept_area_m2"] + self.swept, 0.0),
+        }
+
+
+def draw_areas(
+    steps: Steps,
+    number: IntArray,
+    cover: Cover,
+    workable: BaseGeometry,
+    regions: Sequence[BaseGeometry],
+    implement: Implement,
+    receiver: PositionError,
+    jitter_m: float,
+) -> tuple[AreaDraws, Shifts]:
+    """Draw all areas, and the moves of the edges they come from.
+
+    Between two edges that face each other lies max(0, g) of bare and max(0, -g) of doubled
+    ground for each metre, g being the gap; an edge moves g by as much as it moves outward.
+    What yet other passes cover there counts once more. An edge that meets nothing gains or
+    loses ground by its move.
+
+    Parameters
+    ----------
+    number : (n - 1,) int
+        Pass of each step.
+    regions : sequence of geometry
+        Parts of the field whose swept ground is asked for.
+    jitter_m : float
+        Left of the receiver's jitter in the positions.
+    """
+    edges = sample_edges(steps, number, implement)
+    sides = int((edges.side != 0).sum())
+    stride = max(1, -(-sides // _MOST_SIDES))
+    half = np.arange(0, sides // 2, stride)
+    looked = np.concatenate([half, half + sides // 2, np.arange(sides, len(edges.side))])
+    length = edges.length_m[looked].copy()
+    length[: 2 * len(half)] *= sides / max(2 * len(half), 1)
+    drill = implement.error
+    spread = np.hypot(np.median(receiver.pass_m), drill.left_m.sigma) + receiver.within_m
+    speed = float(np.median(steps.distance_m[number > 0] / steps.duration_s[number > 0]))
+    farther = _FAR * spread + _reach(drill.behind_m) + speed * _reach(drill.lag_s)
+    farther += 2 * speed * logging_interval_s(steps)
+    across = look_across(edges, cover, workable, implement.width_m, _FAR * spread, farther, looked)
+    shifts, gap = draw_shifts(edges, looked, across, steps, number, receiver, drill, jitter_m)
+    spot = edges.x_m[looked], edges.y_m[looked]
+    within = [shapely.contains_xy(region, *spot) for region in regions]
+    held = np.reshape(within, (len(regions), len(looked))).astype(float)
+    return _areas(shifts, looked, length, across, gap, held), shifts
+
+
+def _reach(doubt: Doubt) -> float:
+    """How far a figure may well be off."""
+    return _FAR * doubt.sigma + max(abs(doubt.low), abs(doubt.high))
+
+
+def _areas(
+    shifts: Shifts,
+    looked: IntArray,
+    length_m: FloatArray,
+    across: Across,
+    gap_m: FloatArray,
+    held: FloatArray,
+) -> AreaDraws:
+    n = shifts.left_m.shape[0]
+    level = np.zeros((5, n))  # covered at least 0 .. 4 times
+    outside, swept = np.zeros(n), np.zeros(n)
+    regions = np.zeros((len(held) + 1, n))  # the whole field first
+    held = np.concatenate([np.ones((1, len(looked))), held])
+    side = shifts.edges.side
+    partner = np.maximum(across.partner, 0)
+    # A seam between two sides is looked at from both; ends are looked at whole.
+    from_both = (side[looked] != 0) == (side[partner] != 0)
+    share = np.where(from_both, 0.5, np.where(side[looked] == 0, 1.0, 0.0))
+    for a in range(0, len(looked), _CHUNK):
+        part = slice(a, a + _CHUNK)
+        mine, kind, others = looked[part], across.kind[part], across.others[part]
+        moved, weight = shifts.outward_m(mine), length_m[part]
+        swept += weight @ moved
+        seam, edge = kind == SEAM, kind == BOUNDARY
+        meets = seam | edge
+        drawn = gap_m[part][meets, None] - moved[meets]
+        over = seam[meets]
+        other = shifts.outward_m(partner[part][seam])
+        drawn[over] += other / across.slant[part][seam, None]
+        before = across.gap_m[part][meets, None]
+        bare = np.maximum(drawn, 0.0) - np.maximum(before, 0.0)
+        deep = across.depth_m[part][meets, None]
+        lapped = np.clip(-drawn, 0.0, deep) - np.clip(-before, 0.0, deep)
+        counts = weight[meets] * np.where(over, share[part][meets], 1.0)
+        for c in range(4):
+            here = others[meets] == c
+            level[c + 1] -= counts[here] @ bare[here]
+            if c < 3:
+                level[c + 2] += counts[here & over] @ lapped[here & over]
+        gained = np.where(over[:, None], lapped - bare, -bare)
+        regions += (held[:, part][:, meets] * counts) @ gained
+        free = ~over & (others[meets] == 0)
+        outside += counts[free] @ lapped[free]
+        plain = kind == OPEN
+        for c in range(3):
+            here = plain & (others == c)
+            level[c + 1] += weight[here] @ moved[here]
+        regions += (held[:, part][:, plain] * weight[plain]) @ moved[plain]
+        away = (kind == AWAY) & (others == 0)
+        outside += weight[away] @ moved[away]
+    return AreaDraws(level[1], level[2], level[3], regions[0], outside, swept, regions[1:])
+
+
+def interval_90(draws: FloatArray) -> tuple[float, float]:
+    """The 90 % interval of a figure."""
+    low, high = np.quantile(draws, _ENDS)
+    return float(low), float(high)

@@ -1,0 +1,482 @@
+"""How far every edge of the swept ground may lie off, drawn many times."""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.linalg import cho_factor, cho_solve
+from scipy.special import ndtr, ndtri
+from scipy.stats import chi2
+
+from evenacre.coverage.edges import BOUNDARY, SEAM, Across, Edges
+from evenacre.coverage.steps import Steps
+from evenacre.coverage.uncertainty import PositionError
+from evenacre.model import Doubt, FloatArray, IntArray, SettingsError
+
+# Each draw is used with its mirror image, so that nothing linear is shifted by chance.
+_HALF_DRAWS = 200
+_SEED = 20
+# Error within a pass is taken to hold over this length of travel (common practice, no source).
+_CORRELATION_M = 30.0
+# A drift with a memory is drawn for stretches of this share of it, as many as this at most.
+_STRETCH, _MOST_UNITS = 0.1, 1500
+# Shorter seams, or fewer, tell nothing of how passes are laid; more need not be asked.
+_LEAST_SEAM_M, _LEAST_SEAMS, _MOST_SEAMS = 15.0, 4, 600
+# Directions of seams of the same two passes are told apart by so much.
+_SECTOR_RAD = np.pi / 4
+# How much gaps between passes truly scatter, before a log is seen: anything between, alike in
+# proportion (ends of passes more), and how far off the middle one may be (common practice, no
+# source).
+_SCATTER_M = np.geomspace(0.02, 0.6, 25)
+_END_SCATTER_M = np.geomspace(0.05, 3.0, 31)
+_SCATTERS_TRIED = 5
+_MIDDLE_M = 0.5
+# Gaps farther from the middle one than so many standard deviations were not meant to be like it.
+_OUTLIER = 4.0
+_NOT_MEANT_M2 = 1e4
+# Gaps that scatter less than noise would make them by this chance do not have it: the receiver
+# steered, or ends are logged as they were meant.
+_EVEN_LEVEL = 0.01
+# From so many ends of passes on it is asked how they were meant to lie.
+_LEAST_ENDS = 3
+# Of what gaps differ by within a pass at least this share of variance is true.
+_LEAST_SHARE = 0.02
+_MAD = 1.4826  # standard deviations of a normal in a median absolute deviation
+
+
+@dataclass(frozen=True)
+class Shifts:
+    """Moves of the edges, true less logged, in n draws.
+
+    Attributes
+    ----------
+    edges : Edges
+        The m samples.
+    unit, block : (m,) int
+        Drift and wander each sample shares with others.
+    drift_m, wander_m : (2, units, n) and (2, blocks, n) float
+        The receiver's error along ``axis_rad`` and square to it.
+    left_m, behind_m, width_m, lag_s : (n,) float
+        The drill's own figures, true less used.
+    ends_m : (events, n) float
+        How much farther out each switching of rows lies.
+    heading_rad, speed_mps : (m,) float
+    """
+
+    edges: Edges
+    unit: IntArray
+    block: IntArray
+    drift_m: FloatArray
+    wander_m: FloatArray
+    axis_rad: float
+    left_m: FloatArray
+    behind_m: FloatArray
+    width_m: FloatArray
+    lag_s: FloatArray
+    ends_m: FloatArray
+    heading_rad: FloatArray
+    speed_mps: FloatArray
+
+    def outward_m(self, chosen: IntArray) -> FloatArray:
+        """Outward moves of some of the samples, (k, n)."""
+        e, h = self.edges.at(chosen), self.heading_rad[chosen]
+        unit, block = self.unit[chosen], self.block[chosen]
+        ahead, left = _parts(e, h)
+        moved = -ahead[:, None] * self.behind_m - left[:, None] * self.left_m
+        for k, part in enumerate(_parts(e, self.axis_rad)):
+            moved -= part[:, None] * (self.drift_m[k, unit] + self.wander_m[k, block])
+        moved += np.abs(e.side)[:, None] / 2 * self.width_m
+        end = np.flatnonzero(e.event >= 0)
+        travel = (ahead * self.speed_mps[chosen])[end]
+        moved[end] += travel[:, None] * self.lag_s + self.ends_m[e.event[end]]
+        return moved
+
+
+def draw_shifts(
+    edges: Edges,
+    looked: IntArray,
+    across: Across,
+    steps: Steps,
+    number: IntArray,
+    receiver: PositionError,
+    drill: SettingsError,
+    jitter_m: float,
+) -> tuple[Shifts, FloatArray]:
+    """Draw how far all samples may lie off, and free gaps of what noise alone makes of them.
+
+    A driver who lays passes by eye leaves gaps that scatter, and the log's scatter more by what
+    the receiver adds: true gaps are drawn from all that agree with the log and with a scatter
+    found from the gaps themselves (empirical Bayes; conditional draws by Matheron's rule,
+    Journel and Huijbregts 1978). Where the machine held a line that the receiver told, the log
+    has the gaps that were planned, and the receiver's error is all in the ground.
+
+    Parameters
+    ----------
+    looked : (k,) int
+        The samples that ``across`` is of.
+    number : (n - 1,) int
+        Pass of each step.
+    jitter_m : float
+        Left of the receiver's jitter in the positions.
+
+    Returns
+    -------
+    Shifts, (k,) float
+        Gaps, m.
+    """
+    rng = np.random.default_rng(_SEED)
+    moving = steps.duration_s[edges.step] > 0
+    speed = np.divide(
+        steps.distance_m[edges.step],
+        steps.duration_s[edges.step],
+        out=np.zeros(len(edges.step)),
+        where=moving,
+    )
+    heading = steps.tool.heading_rad[edges.step]
+    unit, owner, when = _units(edges, steps, number, receiver)
+    sigma = receiver.pass_m[owner]
+    block = _blocks(edges, number)
+    drift = _drift(rng, sigma, when, receiver.memory_s)
+    within = float(np.hypot(receiver.within_m, jitter_m))
+    if receiver.memory_s is not None:
+        # What such a process does within a stretch, for stretches much shorter than its memory.
+        within = float(np.hypot(within, np.median(sigma) * np.sqrt(_STRETCH / 3)))
+    wander = within * _normal(rng, 2 * (block.max(initial=0) + 1)).reshape(2, -1, 2 * _HALF_DRAWS)
+    left, behind, width, lag = (
+        _doubt(rng, doubt) for doubt in (drill.left_m, drill.behind_m, drill.width_m, drill.lag_s)
+    )
+    shifts = Shifts(
+        edges, unit, block, drift, wander, float(heading[0]), left, behind, width, lag,
+        np.zeros((1, 1)), heading, speed,
+    )  # fmt: skip
+    seams = _seams(shifts, looked, across)
+    gap = across.gap_m.copy()
+    laid = _as_laid(rng, shifts, seams, sigma, when, receiver, drill.left_m)
+    if laid is not None:
+        drift, left = laid
+        apart = (gap - seams.gap_m[seams.of_sample])[seams.of_sample >= 0]
+        true = _true_share(apart, within)
+        gap[seams.of_sample >= 0] -= (1 - true) * apart
+        wander *= np.sqrt(true)
+    ends = _ends(rng, shifts, looked, across, steps)
+    return (
+        Shifts(
+            edges, unit, block, drift, wander, shifts.axis_rad, left, behind, width, lag, ends,
+            heading, speed,
+        ),
+        gap,
+    )  # fmt: skip
+
+
+def logging_interval_s(steps: Steps) -> float:
+    """Time that a record stands for, as a rule."""
+    spoken_for = np.bincount(steps.record[steps.whole], steps.duration_s[steps.whole])
+    return float(np.median(spoken_for[spoken_for > 0]))
+
+
+def _parts(e: Edges, angle_rad: FloatArray | float) -> tuple[FloatArray, FloatArray]:
+    """The outward normals along a direction, and to its left."""
+    cos, sin = np.cos(angle_rad), np.sin(angle_rad)
+    return e.out_x * cos + e.out_y * sin, e.out_y * cos - e.out_x * sin
+
+
+def _normal(rng: np.random.Generator, count: int) -> FloatArray:
+    """Normal draws of some variables, (count, n), in mirrored pairs, each of unit variance.
+
+    Where few enough they are uncorrelated to the last digit, too.
+    """
+    half = rng.normal(size=(count, _HALF_DRAWS))
+    if count <= _HALF_DRAWS // 2:
+        half = np.linalg.qr(half.T)[0].T * np.sqrt(_HALF_DRAWS)
+    else:
+        half /= np.sqrt((half**2).mean(axis=1, keepdims=True))
+    return np.concatenate([half, -half], axis=1)
+
+
+def _uniform(rng: np.random.Generator, count: int) -> FloatArray:
+    """Draws between 0 and 1, alike."""
+    return np.asarray(ndtr(_normal(rng, count)))
+
+
+def _doubt(rng: np.random.Generator, doubt: Doubt) -> FloatArray:
+    spread = doubt.low + (doubt.high - doubt.low) * _uniform(rng, 1)[0]
+    return np.asarray(doubt.sigma * _normal(rng, 1)[0] + spread)
+
+
+def _units(
+    edges: Edges, steps: Steps, number: IntArray, receiver: PositionError
+) -> tuple[IntArray, IntArray, FloatArray]:
+    """Stretches that share one drift: of each sample; their passes and middle times, (units,)."""
+    own, time = number[edges.step], steps.tool.time_s[edges.step]
+    stretch = np.zeros(len(own), dtype=np.int64)
+    if receiver.memory_s is not None:
+        worked = float(steps.duration_s[number > 0].sum())
+        long_s = max(_STRETCH * receiver.memory_s, worked / _MOST_UNITS)
+        stretch = np.floor((time - time.min()) / long_s).astype(np.int64)
+    key = np.column_stack([own, stretch])
+    found, unit = np.unique(key, axis=0, return_inverse=True)
+    unit = unit.reshape(-1)
+    count = np.bincount(unit)
+    return unit, found[:, 0], np.bincount(unit, time - time.min()) / count
+
+
+def _blocks(edges: Edges, number: IntArray) -> IntArray:
+    """Stretches of a pass that share one wander."""
+    key = np.column_stack(
+        [number[edges.step], np.floor(edges.travelled_m / _CORRELATION_M).astype(np.int64)]
+    )
+    return np.unique(key, axis=0, return_inverse=True)[1].reshape(-1)
+
+
+def _drift(
+    rng: np.random.Generator, sigma: FloatArray, when: FloatArray, memory_s: float | None
+) -> FloatArray:
+    """Errors of the units along both axes, (2, units, n)."""
+    drawn = _normal(rng, 2 * len(sigma)).reshape(2, len(sigma), -1)
+    if memory_s is not None:
+        order = np.argsort(when, kind="stable")
+        keep = np.exp(-np.diff(when[order]) / memory_s)
+        for k, (a, b) in enumerate(itertools.pairwise(order)):
+            drawn[:, b] = keep[k] * drawn[:, a] + np.sqrt(1 - keep[k] ** 2) * drawn[:, b]
+    return np.asarray(sigma[:, None] * drawn)
+
+
+@dataclass(frozen=True)
+class _Seams:
+    """Seams between two units, or a unit and the end of the field: s of them.
+
+    ``of_sample`` is -1 where a sample is of none.
+    """
+
+    first: IntArray
+    second: IntArray  # -1: the end of the field
+    out_x: FloatArray  # mean normal of the first
+    out_y: FloatArray
+    left: FloatArray  # by how much a metre of the antenna's offset opens it in the log
+    gap_m: FloatArray
+    of_sample: IntArray
+
+
+def _seams(shifts: Shifts, looked: IntArray, across: Across) -> _Seams:
+    e = shifts.edges.at(looked)
+    j = np.maximum(across.partner, 0)
+    at_end = across.kind == BOUNDARY
+    mine, other = shifts.unit[looked], np.where(at_end, len(shifts.unit), shifts.unit[j])
+    use = (across.kind == SEAM) & (shifts.edges.side[j] != 0) & (mine != other)
+    use = (use | at_end) & (across.others == 0) & (e.side != 0)
+    turned = mine > other
+    sign = np.where(turned, -1.0, 1.0)
+    x, y = e.out_x * sign, e.out_y * sign
+    sector = np.rint((np.arctan2(y, x) - shifts.axis_rad) / _SECTOR_RAD).astype(int) % 8
+    key = np.column_stack([np.minimum(mine, other), np.maximum(mine, other), sector])[use]
+    found, of = np.unique(key, axis=0, return_inverse=True)
+    of = of.reshape(-1)
+    weight = e.length_m[use]
+    length = np.bincount(of, weight, minlength=len(found))
+
+    def mean(values: FloatArray) -> FloatArray:
+        return np.bincount(of, weight * values[use], minlength=len(found)) / length
+
+    h, after = shifts.heading_rad[looked], shifts.heading_rad[j]
+    # The left of both, along the first's normal: what the second's has more.
+    sin, cos = (np.where(at_end, 0.0, way(after)) for way in (np.sin, np.cos))
+    left = e.out_x * (np.sin(h) - sin) + e.out_y * (cos - np.cos(h))
+    out_x, out_y, opened, gap = (mean(v) for v in (x, y, left, across.gap_m))
+    # A seam is looked at from both sides, the end of the field from one.
+    length = np.where(found[:, 1] == len(shifts.unit), length, length / 2)
+    long = np.flatnonzero(length >= _LEAST_SEAM_M)
+    long = np.sort(long[np.argsort(-length[long], kind="stable")][:_MOST_SEAMS])
+    place = np.full(len(found) + 1, -1)
+    place[long] = np.arange(len(long))
+    of_sample = np.full(len(looked), -1)
+    of_sample[use] = place[of]
+    first, second, _sector = found[long].T
+    second = np.where(second == len(shifts.unit), -1, second)
+    return _Seams(first, second, out_x[long], out_y[long], opened[long], gap[long], of_sample)
+
+
+def _as_laid(
+    rng: np.random.Generator,
+    shifts: Shifts,
+    seams: _Seams,
+    sigma: FloatArray,
+    when: FloatArray,
+    receiver: PositionError,
+    doubt: Doubt,
+) -> tuple[FloatArray, FloatArray] | None:
+    """Drift and lateral offset that agree with the gaps of the log; None where these tell nothing.
+
+    Gaps less those truly left are differences of drifts along the normal, and what the offset
+    opens and closes in turn: linear, so draws made freely are moved by what they miss the log's
+    gaps by, in proportion to covariances.
+    """
+    between = seams.second >= 0
+    if receiver.steered or between.sum() < _LEAST_SEAMS:
+        return None
+    cos, sin = np.cos(shifts.axis_rad), np.sin(shifts.axis_rad)
+    normal = np.stack(
+        [seams.out_x * cos + seams.out_y * sin, seams.out_y * cos - seams.out_x * sin]
+    )
+
+    def differences(of_units: FloatArray) -> FloatArray:
+        """Of the second unit less the first, along the normal; the field's end has none."""
+        second = np.where(between[:, None], of_units[:, np.maximum(seams.second, 0)], 0.0)
+        return np.asarray(np.einsum("ks,kst->st", normal, second - of_units[:, seams.first]))
+
+    first, second = (
+        _covariance(units, sigma, when, receiver.memory_s)
+        for units in (seams.first, np.maximum(seams.second, 0))
+    )
+    with_drift = (second * between - first)[None] * normal[:, None]  # (2, units, seams)
+    left_var = doubt.sigma**2 + (doubt.high - doubt.low) ** 2 / 12
+    noise = differences(with_drift) + left_var * np.outer(seams.left, seams.left)
+    own = np.diag(noise)
+    if not own.max() > 0:
+        return None
+    middle = np.full(len(own), np.median(seams.gap_m[between]))
+    if not between.all():
+        middle[~between] = np.median(seams.gap_m[~between])
+    off = seams.gap_m - middle
+    spread = max(_MAD * np.median(np.abs(off[between])), np.sqrt(np.median(own)))
+    meant = np.abs(off) <= _OUTLIER * spread
+    told = meant & between
+    gaps = _Gaps.of(seams.gap_m[told], noise[np.ix_(told, told)])
+    if told.sum() < _LEAST_SEAMS or gaps.too_even():
+        return None
+    scatters = gaps.scatters(_SCATTER_M)
+    drift, left = shifts.drift_m.copy(), shifts.left_m.copy()
+    differ = differences(drift) + np.outer(seams.left, left)
+    # What is meant between passes is one, and along the end of the field another.
+    kind = np.stack([between, ~between]).astype(float)
+    alike = _MIDDLE_M**2 * kind.T @ kind
+    common, laid = _MIDDLE_M * kind.T @ _normal(rng, 2), _normal(rng, len(own))
+    for k, scatter in enumerate(scatters):
+        draws = slice(k, None, len(scatters))
+        truly = np.where(meant, scatter**2, _NOT_MEANT_M2)
+        drawn = differ[:, draws] + common[:, draws] + np.sqrt(truly)[:, None] * laid[:, draws]
+        rest = cho_solve(cho_factor(noise + np.diag(truly) + alike), off[:, None] - drawn)
+        drift[:, :, draws] += with_drift @ rest
+        left[draws] += left_var * (seams.left @ rest)
+    return drift, left
+
+
+def _covariance(
+    units: IntArray, sigma: FloatArray, when: FloatArray, memory_s: float | None
+) -> FloatArray:
+    """Of the drift of every unit with that of some, (all, some)."""
+    if memory_s is None:
+        alike = (np.arange(len(sigma))[:, None] == units).astype(float)
+    else:
+        alike = np.exp(-np.abs(when[:, None] - when[units]) / memory_s)
+    return np.asarray(sigma[:, None] * alike * sigma[units])
+
+
+@dataclass(frozen=True)
+class _Gaps:
+    """Gaps meant alike, on axes along which their noise is not correlated: (s,) each."""
+
+    gap_m: FloatArray
+    one: FloatArray  # what a metre added to all of them is there
+    noise_m2: FloatArray
+
+    @classmethod
+    def of(cls, gap_m: FloatArray, noise_m2: FloatArray) -> _Gaps:
+        """From gaps and the covariance of their noise, or its diagonal where they have none."""
+        if noise_m2.ndim == 1:
+            return cls(gap_m, np.ones(len(gap_m)), noise_m2)
+        variance, axes = np.linalg.eigh(noise_m2)
+        return cls(axes.T @ gap_m, axes.sum(axis=0), np.maximum(variance, 0.0))
+
+    def fit(self, scatter_m: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Squares of what they are off their middle, and -2 log likelihood, for each scatter."""
+        whole = scatter_m[:, None] ** 2 + self.noise_m2
+        weight = (self.one**2 / whole).sum(axis=1)
+        middle = (self.one * self.gap_m / whole).sum(axis=1) / weight
+        off = ((self.gap_m - middle[:, None] * self.one) ** 2 / whole).sum(axis=1)
+        return off, off + np.log(whole).sum(axis=1) + np.log(weight)
+
+    def too_even(self) -> bool:
+        """Whether they are more even than such noise would have shown any to be."""
+        off, _ = self.fit(_SCATTER_M[:1])
+        return bool(chi2.cdf(off[0], len(self.gap_m) - 1) < _EVEN_LEVEL)
+
+    def scatters(self, tried_m: FloatArray) -> FloatArray:
+        """How much true gaps may scatter, in equal parts of the chance that the gaps leave."""
+        _, fit = self.fit(tried_m)
+        chance = np.cumsum(np.exp(-(fit - fit.min()) / 2))
+        parts = (np.arange(_SCATTERS_TRIED) + 0.5) / _SCATTERS_TRIED
+        return np.asarray(tried_m[np.searchsorted(chance / chance[-1], parts)])
+
+
+def _true_share(apart_m: FloatArray, within_m: float) -> float:
+    """Share of the variance of gaps within a pass that is not the receiver's."""
+    if not within_m or not len(apart_m):
+        return 1.0
+    seen = float(_MAD * np.median(np.abs(apart_m))) ** 2
+    return max(1 - 2 * within_m**2 / max(seen, 1e-12), _LEAST_SHARE)
+
+
+def _ends(
+    rng: np.random.Generator, shifts: Shifts, looked: IntArray, across: Across, steps: Steps
+) -> FloatArray:
+    """How much farther out rows truly went on or off, (events, n).
+
+    Anywhere within half a logging interval; where many passes end at like ground, rather as
+    far from it as the others do.
+    """
+    e = shifts.edges.at(looked)
+    count = int(shifts.edges.event.max(initial=-1)) + 1
+    if not count:
+        return np.zeros((1, 1))
+    interval_s = logging_interval_s(steps)
+    end = e.event >= 0
+    event, kind = e.event[end], across.kind[end]
+    reach = np.zeros(count)
+    np.maximum.at(reach, event, interval_s / 2 * shifts.speed_mps[looked][end])
+    # Ends that come up to a pass when rows go on, or off, and those at the end of the field.
+    like = np.where(kind == BOUNDARY, 2, np.where(kind == SEAM, e.began[end].astype(int), -1))
+    out = reach[:, None] * (2 * _uniform(rng, count) - 1)
+    for group in range(3):
+        use = like == group
+        seen = np.bincount(event[use], minlength=count)
+        alike = np.flatnonzero((seen > 0) & (reach > 0))
+        if len(alike) < _LEAST_ENDS:
+            continue
+        gap = np.bincount(event[use], across.gap_m[end][use], minlength=count)[alike] / seen[alike]
+        out[alike] = _as_meant(rng, gap, reach[alike], out[alike])
+    return out
+
+
+def _as_meant(
+    rng: np.random.Generator, gap_m: FloatArray, reach_m: FloatArray, free_m: FloatArray
+) -> FloatArray:
+    """Moves of ends that were meant to lie alike, (ends, n), from those drawn freely.
+
+    Gaps truly scatter normally, and lie within the reach of those logged: a normal distribution
+    cut off on both sides.
+    """
+    noise = reach_m**2 / 3
+    usual = np.median(gap_m)
+    spread = max(_MAD * np.median(np.abs(gap_m - usual)), np.sqrt(np.median(noise)))
+    meant = np.abs(gap_m - usual) <= _OUTLIER * spread
+    gap, reach, noise = gap_m[meant], reach_m[meant], noise[meant]
+    gaps = _Gaps.of(gap, noise)
+    if len(gap) < _LEAST_ENDS or gaps.too_even():
+        return free_m
+    moved = free_m.copy()
+    held = np.empty((len(gap), moved.shape[1]))
+    mirrored, drawn = _normal(rng, 1)[0], _uniform(rng, len(gap))
+    scatters = gaps.scatters(_END_SCATTER_M)
+    for k, scatter in enumerate(scatters):
+        draws = slice(k, None, len(scatters))
+        weight = 1 / (scatter**2 + noise)
+        middle = (weight * gap).sum() / weight.sum() + mirrored[draws] / np.sqrt(weight.sum())
+        off = gap[:, None] - middle
+        # Both tails are kept within what the normal distribution can be told apart in.
+        low = ndtr(np.minimum((-reach[:, None] - off) / scatter, 6.0))
+        high = ndtr(np.maximum((reach[:, None] - off) / scatter, -6.0))
+        held[:, draws] = off + scatter * ndtri(low + drawn[:, draws] * (high - low))
+    moved[meant] = np.clip(held, -reach[:, None], reach[:, None])
+    return moved

@@ -1,0 +1,102 @@
+"""90 % intervals and chances against the truth of simulated jobs.
+
+A small sample of what ``benchmarks/intervals.py`` does for a thousand jobs: enough to fail where
+an error is left out, or counted twice.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import shapely
+from jobs import DRILL, straight_job
+from put_down import operation
+from simulated_jobs import Driver, Receiver, Simulated, off_by, simulate
+
+from evenacre.coverage.audit import audit_operation
+from evenacre.model import EXACT, Doubt, Settings, TowedUnit
+from evenacre.model.audit_result import AuditResult
+
+JOBS = 8
+DRIFT = Receiver(drift_m=0.03, within_m=0.02)
+TOWED = replace(
+    DRILL,
+    antenna_ahead_m=1.8,
+    tow=(TowedUnit(5.0),),
+    tool_behind_m=0.9,
+    product_lag_s=1.5,
+    error=replace(EXACT, lag_s=Doubt(0.5)),
+)
+FAMILIES = {
+    "by eye": (DRIFT, Driver(missed_m=0.6), replace(DRILL, error=EXACT)),
+    "steered": (DRIFT, Driver(steered=True, missed_m=0.6), replace(DRILL, error=EXACT)),
+    "delay by stopwatch": (DRIFT, Driver(), TOWED),
+}
+
+
+def audited(name: str, seed: int) -> tuple[Simulated, AuditResult]:
+    receiver, driver, drill = FAMILIES[name]
+    told = off_by(drill, np.random.default_rng(seed))
+    stated = Settings(pass_to_pass_m=receiver.drift_m, within_pass_m=receiver.within_m)
+    job = simulate(seed, receiver, driver, drill, told, length_m=90, passes=9, settings=stated)
+    return job, audit_operation(job.operation)
+
+
+@pytest.fixture(scope="module")
+def done() -> list[tuple[Simulated, AuditResult]]:
+    return [audited(name, seed) for name in FAMILIES for seed in range(JOBS)]
+
+
+@pytest.mark.parametrize(
+    ("key", "truth"),
+    [("covered_area_m2", "covered_m2"), ("overlap_area_m2", "overlap_m2")],
+)
+def test_nine_in_ten_truths_lie_in_the_interval(
+    done: list[tuple[Simulated, AuditResult]], key: str, truth: str
+) -> None:
+    low, high = np.array([r.interval_90[key] for _, r in done]).T
+    true = np.array([getattr(job, truth) for job, _ in done])
+    # Of 24 at 90 % fewer than 17 hold once in 500 samples.
+    assert ((low <= true) & (true <= high)).sum() >= 17
+    off = (true - [r.expected[key] for _, r in done]) / ((high - low) / 3.29)
+    assert 0.6 < np.sqrt(np.mean(off**2)) < 1.5
+
+
+def test_places_called_sure_are_bare(done: list[tuple[Simulated, AuditResult]]) -> None:
+    bare = []
+    for job, result in done:
+        skips = result.layers["skips"]
+        sure = skips[skips["chance"] >= 0.95]
+        if len(sure):
+            bare.append(job.bare_share(sure.geometry.to_numpy(), result.crs))
+    shares = np.concatenate(bare)
+    assert len(shares) >= 12
+    assert (shares > 0.5).mean() >= 0.9
+
+
+def test_a_gap_as_wide_as_the_error_is_not_sure_and_a_wide_one_is() -> None:
+    job = straight_job(200.0, (0.0, 0.2, 0.0, 1.0, 0.0))
+    stated = Settings(pass_to_pass_m=0.05, skip_min_width_m=0.1)
+    skips = audit_operation(operation(replace(job, settings=stated))).layers["skips"]
+    wide, narrow = skips["chance"].tolist()
+    assert wide > 0.95
+    assert narrow < 0.95
+
+
+def test_two_passes_that_just_meet_have_more_bare_and_doubled_ground_than_the_map() -> None:
+    # The mean of max(0, g) for a normal gap of standard deviation s is s / sqrt(2 pi).
+    sigma, length = 0.03, 200.0
+    job = straight_job(length, (0.0,), replace(DRILL, error=EXACT))
+    west, low, east, high = job.boundary.bounds
+    job = replace(
+        job,
+        boundary=shapely.box(west + 1, low + 1, east - 1, high - 1),
+        settings=Settings(pass_to_pass_m=sigma, within_pass_m=0.0, smooth=False),
+    )
+    result = audit_operation(operation(job))
+    told = sigma * np.sqrt(2) / np.sqrt(2 * np.pi) * (length - 2)
+    assert result.expected["skip_area_m2"] == pytest.approx(told, rel=0.05)
+    assert result.expected["overlap_area_m2"] == pytest.approx(told, rel=0.05)
+    assert result.skip_area_m2 < 0.1 * told

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import pandas as pd
 import pytest
 from small_farm import write_small_farm
 from typer.testing import CliRunner
@@ -15,6 +16,9 @@ from evenacre.cli.main import app
 @pytest.fixture
 def farm(tmp_path: Path) -> Path:
     write_small_farm(tmp_path)
+    log = pd.read_csv(tmp_path / "log.csv").rename(columns={"work": "state"})
+    parts = pd.concat([log.assign(section=k) for k in range(4)])
+    parts.sort_values("time", kind="stable").to_csv(tmp_path / "long.csv", index=False)
     (tmp_path / "tickets.csv").write_text("event,product,weight (lb)\nfilled,18-46-0,900\n")
     (tmp_path / "stopped.csv").write_text("start,end,tower\n12:55,12:56,2\n")
     (tmp_path / "picture.png").write_bytes(b"\x89PNG\r\n\x1a\n")
@@ -32,6 +36,7 @@ def run(*words: object) -> tuple[int, str]:
     [
         ("log.csv", 0, ["log of 737 records", "2026-04-14 12:55:00", "--width", "evenacre audit"]),
         ("log.geojson", 0, ["log of 737 records", "Working in 91%"]),
+        ("long.csv", 0, ["log of 2,948 records of 737 times", "States of 4 sections"]),
         ("field.geojson", 0, ["map of 1 polygon (Home Field)", "2.01 ac", "--boundary"]),
         ("paddocks.geojson", 0, ["West paddock, East paddock", "Columns: name"]),
         ("tickets.csv", 0, ["1 load ticket of 18-46-0", 'loads = "tickets.csv"']),

@@ -182,6 +182,11 @@ def test_a_phones_log_lists_no_place_and_knows_the_ground_driven() -> None:
     assert result.driven_90_m2 is not None
     low_m2, high_m2 = result.driven_90_m2
     assert low_m2 < true_m2 < high_m2 < 1.02 * low_m2
+    for key in ("covered_area_m2", "overlap_area_m2", "excess_area_m2"):
+        low_m2, high_m2 = result.interval_90[key]
+        assert low_m2 <= getattr(made, key.replace("_area", "")) <= high_m2, key
+    low_m2, high_m2 = result.interval_90["skip_area_m2"]
+    assert low_m2 <= made.missed_m2 <= high_m2
     # Of positions alone nothing tells whether turns were work.
     by_speed = audit_operation(bare(made.operation)).driven_90_m2
     assert by_speed is not None

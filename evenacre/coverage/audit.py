@@ -19,6 +19,7 @@ from evenacre.coverage.grids import GridFrame, extent_of
 from evenacre.coverage.layers import cover_layers, field_layers, swath_layer
 from evenacre.coverage.mass_draws import with_intervals
 from evenacre.coverage.products import GroundShares, Region, product_result
+from evenacre.coverage.receiver import untold_90_m2
 from evenacre.coverage.rows import with_rows
 from evenacre.coverage.shapes import Shapes, shaped
 from evenacre.coverage.skips import NARROWEST_M, find_skips
@@ -119,6 +120,9 @@ def audit_operation(
         "swaths": swath_layer(swaths, work.pass_of_piece, cover, plane.crs),
         "skips": skips,
     }
+    intervals = {key: interval_90(values) for key, values in draws.items()}
+    if intervals and not work.tells_places:
+        intervals = untold_90_m2(intervals, areas["workable_area_m2"])
     return AuditResult(
         field=operation.field.name,
         operation=operation.name,
@@ -133,7 +137,7 @@ def audit_operation(
         pass_count=len(passes) if isinstance(work, Drive) else None,
         uncertainty={key: float(draws[key].std()) for key in _WITH_ERROR if draws},
         expected={key: float(values.mean()) for key, values in draws.items()},
-        interval_90={key: interval_90(values) for key, values in draws.items()},
+        interval_90=intervals,
         products=products,
         layers=layers,
         cover_grid=frame.cover(swaths.geometry),

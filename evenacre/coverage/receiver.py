@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 import pandas as pd
@@ -167,6 +167,31 @@ def least_widths_m(receiver: Receiver, width_m: float, min_width_m: float) -> di
         told = max(min_width_m, doubtful)
         return {kind: min_width_m if kind in CAUSED else told for kind in KINDS}
     return {**dict.fromkeys(KINDS, np.inf), "unworked": width_m + doubtful}
+
+
+def untold_90_m2(
+    intervals: Mapping[str, tuple[float, float]], workable_m2: float
+) -> dict[str, tuple[float, float]]:
+    """Intervals of areas where gaps and laps between passes cannot be told.
+
+    They reach from what the log draws to what there would be if every gap and lap of it were the
+    receiver's own: all ground driven inside the field covered, once.
+
+    Parameters
+    ----------
+    intervals : mapping of str to (low, high)
+        90 % intervals of the areas, by key, as they are where gaps are told.
+    """
+    out = dict(intervals)
+    least, most = intervals["covered_area_m2"]
+    most = max(min(workable_m2, intervals["swept_area_m2"][1]), most)
+    out["covered_area_m2"] = (least, most)
+    out["covered_once_m2"] = (intervals["covered_once_m2"][0], most)
+    out["skip_area_m2"] = (max(workable_m2 - most, 0.0), intervals["skip_area_m2"][1])
+    doubled = ("covered_twice_m2", "covered_more_m2", "overlap_area_m2", "excess_area_m2")
+    for key in (*doubled, "outside_area_m2"):
+        out[key] = (0.0, intervals[key][1])
+    return out
 
 
 def receiver_findings(receiver: Receiver, width_m: float) -> Iterator[Finding]:

@@ -36,15 +36,19 @@ def to_lonlat(frame: gpd.GeoDataFrame, lon: float) -> gpd.GeoDataFrame:
     """Project to WGS 84 degrees with longitudes within 180 of ``lon``, past 180 if need be."""
     if frame.empty:
         return frame.set_crs(WGS84, allow_override=True)
-    to_degrees = transformer(frame.crs, WGS84)
+    degrees = _in_degrees(frame.geometry.to_numpy(), frame.crs, lon)
+    return frame.set_geometry(gpd.GeoSeries(degrees, index=frame.index, crs=WGS84))
+
+
+def _in_degrees(shapes: npt.NDArray[np.object_], crs: CRS, lon: float) -> npt.NDArray[np.object_]:
+    to_degrees = transformer(crs, WGS84)
 
     def move(xy: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
         x, y = to_degrees.transform(xy[:, 0], xy[:, 1])
         x = np.where(x - lon > 180, x - 360, np.where(x - lon < -180, x + 360, x))
         return np.column_stack([x, y])
 
-    geometry = shapely.transform(shapely.force_2d(frame.geometry.to_numpy()), move)
-    return frame.set_geometry(gpd.GeoSeries(geometry, index=frame.index, crs=WGS84))
+    return shapely.transform(shapely.force_2d(shapes), move)
 
 
 def encode(frame: gpd.GeoDataFrame, lon: float, lat: float) -> list[Any]:
@@ -54,13 +58,12 @@ def encode(frame: gpd.GeoDataFrame, lon: float, lat: float) -> list[Any]:
     ring or chain is flat: the first point as (lon, lat) from the origin ``lon``, ``lat`` in 1e-7
     degree, then the step from each point to the next. A ring is not closed.
     """
-    slim = gpd.GeoDataFrame(
-        geometry=simplified(frame.geometry.to_numpy(), TOLERANCE_M), crs=frame.crs
-    )
-    geometry = to_lonlat(slim, lon).geometry.to_numpy()
+    if frame.empty:
+        return []
+    slim = simplified(frame.geometry.to_numpy(), TOLERANCE_M)
     return [
         [_part(part, lon, lat) for part in shapely.get_parts(g) if not part.is_empty]
-        for g in geometry
+        for g in _in_degrees(slim, frame.crs, lon)
     ]
 
 

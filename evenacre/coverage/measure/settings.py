@@ -42,6 +42,8 @@ _FEW = 16
 _TAPE_M, _STOPWATCH_S = 0.15, 0.5
 # A width and a spacing that differ by more than this have not been driven edge to edge.
 _UNLIKE_WIDTH = 0.15
+# A spacing that is known no better than this is none.
+_UNEVEN_M = 0.1
 # Where nothing tells: the tool anywhere from under the antenna to so far behind, the antenna so far
 # from the middle, the product so long on its way (common practice, no source).
 _UNKNOWN_BEHIND_M, _UNKNOWN_LEFT_M, _UNKNOWN_LAG_S = 12.0, 0.03, 3.0
@@ -219,9 +221,9 @@ class _Drill:
         else:
             return Measured("width", "m", why_not="few_seams", places=len(seams.side), told=told)
         # Passes that lie scattered tell of no width.
-        unlike = told is not None and abs(value / told - 1) > max(
-            _UNLIKE_WIDTH, _SURE * sigma / told
-        )
+        unlike = told is not None and abs(value - told) > max(_UNLIKE_WIDTH * told, _SURE * sigma)
+        if sigma > _UNEVEN_M and not unlike:
+            return Measured("width", "m", why_not="uneven", places=len(seams.side), told=told)
         return Measured(
             "width",
             "m",
@@ -230,7 +232,7 @@ class _Drill:
             how="seams",
             places=len(seams.side),
             told=told,
-            disagrees=told is not None and unlike,
+            disagrees=unlike,
         )
 
     def error(

@@ -94,7 +94,10 @@ def time_span(time_s: FloatArray) -> str:
 
 def _of_track(track: Track, about: str, beside: Sequence[Track]) -> Iterator[str]:
     machine = track.source.rpartition(", ")[2] if len(beside) > 1 else ""
-    yield f"{about}{f', {machine}' if machine else ''}: log of {counted(len(track), 'record')}."
+    held = counted(len(track), "record")
+    if track.in_file:
+        held = f"{counted(track.in_file, 'record')} of {counted(len(track), 'time')}"
+    yield f"{about}{f', {machine}' if machine else ''}: log of {held}."
     if track.timed:
         steps = np.diff(np.unique(track.time_s[np.isfinite(track.time_s)]))
         every = f", one each {np.median(steps):g} s" if len(steps) else ""

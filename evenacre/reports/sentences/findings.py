@@ -42,6 +42,7 @@ WHY_NOT = {
     "few_ends": "it holds too few ends of straight passes side by side",
     "same_way": "passes side by side go the same way",
     "few_seams": "it holds too few straight passes side by side",
+    "uneven": "passes side by side lie too unevenly",
     "even": (
         "the passes are evenly spaced, as they are with the antenna over the middle of the tool, "
         "and as steering makes them that keeps the antenna on its lines"

@@ -25,7 +25,7 @@ from simulated_jobs import Driver, Receiver, off_by, simulate
 
 from evenacre.coverage import drive
 from evenacre.coverage.audit import audit_operation
-from evenacre.coverage.uncertainty import PositionError
+from evenacre.coverage.uncertainty.position_error import PositionError
 from evenacre.model import EXACT, Doubt, Implement, Settings, SettingsError, TowedUnit
 
 FIGURES = {

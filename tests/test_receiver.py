@@ -15,10 +15,10 @@ from put_down import MISSOURI, lonlat_of
 from simulated_jobs import Driver, Receiver, Simulated, simulate
 
 from evenacre.coverage.audit import audit_operation
-from evenacre.coverage.behaviour import Behaviour
 from evenacre.coverage.field_plane import plane_for
 from evenacre.coverage.legs import follow
-from evenacre.coverage.receiver import doubtful_m, least_widths_m, tells_gaps
+from evenacre.coverage.receiver.behaviour import Behaviour
+from evenacre.coverage.receiver.judgement import doubtful_m, least_widths_m, tells_gaps
 from evenacre.io.logs.read_tracks import read_tracks
 from evenacre.model import Field, Operation, Settings, Track
 from evenacre.model.receiver import Receiver as Judged

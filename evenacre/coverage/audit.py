@@ -9,20 +9,20 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from evenacre.coverage.amounts import with_logged_products
-from evenacre.coverage.area_draws import interval_90
-from evenacre.coverage.chances import bare_chances
 from evenacre.coverage.cover import area_figures, part_ground
 from evenacre.coverage.diagnostics import collect_findings, require_ground
 from evenacre.coverage.drive import Drive
 from evenacre.coverage.field_plane import lay_out, plane_for
 from evenacre.coverage.grids import GridFrame, extent_of
 from evenacre.coverage.layers import cover_layers, field_layers, swath_layer
-from evenacre.coverage.mass_draws import with_intervals
 from evenacre.coverage.products import GroundShares, Region, product_result
-from evenacre.coverage.receiver import untold_90_m2
+from evenacre.coverage.receiver.judgement import untold_90_m2
 from evenacre.coverage.rows import with_rows
 from evenacre.coverage.shapes import Shapes, shaped
 from evenacre.coverage.skips import NARROWEST_M, find_skips
+from evenacre.coverage.uncertainty.area_draws import interval_90
+from evenacre.coverage.uncertainty.chances import bare_chances
+from evenacre.coverage.uncertainty.mass_draws import with_intervals
 from evenacre.coverage.work import Work
 from evenacre.model import UNDATED_S, Implement, Operation, Settings
 from evenacre.model.audit_result import AuditResult

@@ -12,7 +12,6 @@ from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.coverage.amounts import StepMass, running_totals
-from evenacre.coverage.area_draws import AreaDraws, draw_areas
 from evenacre.coverage.capacity import capacity_figures
 from evenacre.coverage.cover import Cover, count_cover
 from evenacre.coverage.diagnostics import (
@@ -21,25 +20,26 @@ from evenacre.coverage.diagnostics import (
     require_work,
     unlike_findings,
 )
-from evenacre.coverage.driven import driven_90_m2, driven_sigma_m2
 from evenacre.coverage.field_plane import PlaneField
 from evenacre.coverage.headland import Headland, find_headland
 from evenacre.coverage.legs import follow
 from evenacre.coverage.measure.findings import settings_findings
 from evenacre.coverage.passes import number_passes, pass_ends, pass_table
 from evenacre.coverage.products import StripShares
-from evenacre.coverage.receiver import (
+from evenacre.coverage.receiver.judgement import (
     least_widths_m,
     pass_errors_m,
     receiver_findings,
     tells_gaps,
 )
 from evenacre.coverage.rows import section_bounds
-from evenacre.coverage.shifts import Shifts
 from evenacre.coverage.skip_causes import find_causes, outer_rows_off
 from evenacre.coverage.skips import KINDS, Surroundings, ground_beside
 from evenacre.coverage.swath import STRAIGHT_M, Strips, build_strips, build_swaths, split_strips
-from evenacre.coverage.uncertainty import PositionError
+from evenacre.coverage.uncertainty.area_draws import AreaDraws, draw_areas
+from evenacre.coverage.uncertainty.driven import driven_90_m2, driven_sigma_m2
+from evenacre.coverage.uncertainty.position_error import PositionError
+from evenacre.coverage.uncertainty.shifts import Shifts
 from evenacre.geo.local_crs import WorkingPlane
 from evenacre.model import Application, Implement, IntArray, Operation, Track
 from evenacre.model.audit_result import RunningTotals

@@ -10,13 +10,13 @@ import numpy as np
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.coverage.amounts import StepMass, amount_leaps, product_masses
-from evenacre.coverage.behaviour import behaviour
 from evenacre.coverage.clean import Fixes, clean
 from evenacre.coverage.field_plane import plane_for
 from evenacre.coverage.machines import machines_of, told_apart
 from evenacre.coverage.measure.antenna_path import AntennaPath
 from evenacre.coverage.measure.settings import Evidence, applied, measure
-from evenacre.coverage.receiver import judged
+from evenacre.coverage.receiver.behaviour import behaviour
+from evenacre.coverage.receiver.judgement import judged
 from evenacre.coverage.rows import RowStates, row_states, with_rows
 from evenacre.coverage.smooth import SmoothPath, ground_speed, smooth_path, turn_radius
 from evenacre.coverage.steps import Steps, build_steps

@@ -10,15 +10,15 @@ from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.coverage.amounts import StepMass
-from evenacre.coverage.area_draws import AreaDraws
 from evenacre.coverage.clean import Fixes
 from evenacre.coverage.cover import Cover
 from evenacre.coverage.field_plane import PlaneField
 from evenacre.coverage.headland import Headland
 from evenacre.coverage.products import GroundPieces
-from evenacre.coverage.shifts import Shifts
 from evenacre.coverage.skips import Surroundings
 from evenacre.coverage.swath import Swaths
+from evenacre.coverage.uncertainty.area_draws import AreaDraws
+from evenacre.coverage.uncertainty.shifts import Shifts
 from evenacre.geo.local_crs import WorkingPlane
 from evenacre.model import Application, Implement, IntArray, Operation
 from evenacre.model.audit_result import RunningTotals

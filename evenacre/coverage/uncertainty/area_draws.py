@@ -10,10 +10,18 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.coverage.cover import Cover
-from evenacre.coverage.edges import AWAY, BOUNDARY, OPEN, SEAM, Across, look_across, sample_edges
-from evenacre.coverage.shifts import Shifts, draw_shifts, logging_interval_s
 from evenacre.coverage.steps import Steps
-from evenacre.coverage.uncertainty import PositionError
+from evenacre.coverage.uncertainty.edges import (
+    AWAY,
+    BOUNDARY,
+    OPEN,
+    SEAM,
+    Across,
+    look_across,
+    sample_edges,
+)
+from evenacre.coverage.uncertainty.position_error import PositionError
+from evenacre.coverage.uncertainty.shifts import Shifts, draw_shifts, logging_interval_s
 from evenacre.model import Doubt, FloatArray, Implement, IntArray
 
 # Sides are looked at in so many places at most, so that a large field costs no more than it must.

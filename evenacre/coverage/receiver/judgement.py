@@ -7,8 +7,8 @@ from collections.abc import Iterator, Mapping, Sequence
 import numpy as np
 import pandas as pd
 
-from evenacre.coverage.behaviour import Behaviour
 from evenacre.coverage.clean import Fixes
+from evenacre.coverage.receiver.behaviour import Behaviour
 from evenacre.coverage.skips import CAUSED, KINDS, NARROWEST_M
 from evenacre.model import FloatArray, IntArray, Settings, Track
 from evenacre.model.finding import Finding

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from evenacre.coverage.area_draws import AreaDraws, interval_90
+from evenacre.coverage.uncertainty.area_draws import AreaDraws, interval_90
 from evenacre.model import FloatArray
 from evenacre.model.audit_result import ProductResult
 

@@ -10,9 +10,9 @@ from scipy.linalg import cho_factor, cho_solve
 from scipy.special import ndtr, ndtri
 from scipy.stats import chi2
 
-from evenacre.coverage.edges import BOUNDARY, SEAM, Across, Edges
 from evenacre.coverage.steps import Steps
-from evenacre.coverage.uncertainty import PositionError
+from evenacre.coverage.uncertainty.edges import BOUNDARY, SEAM, Across, Edges
+from evenacre.coverage.uncertainty.position_error import PositionError
 from evenacre.model import Doubt, FloatArray, IntArray, SettingsError
 
 # Each draw is used with its mirror image, so that nothing linear is shifted by chance.

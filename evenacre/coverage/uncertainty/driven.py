@@ -7,7 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from evenacre.coverage.steps import Steps
-from evenacre.coverage.uncertainty import PositionError
+from evenacre.coverage.uncertainty.position_error import PositionError
 from evenacre.model import Implement, IntArray
 
 _Z_90 = 1.6449  # standard uncertainties on either side of a normal 90 % interval

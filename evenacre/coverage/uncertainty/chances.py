@@ -6,7 +6,7 @@ import geopandas as gpd
 import numpy as np
 import shapely
 
-from evenacre.coverage.shifts import Shifts
+from evenacre.coverage.uncertainty.shifts import Shifts
 from evenacre.geo.overlay import along
 from evenacre.model import FloatArray
 

@@ -1,0 +1,1 @@
+"""How well a log knows its place: how its positions behave, and what is made of that."""

@@ -1,0 +1,1 @@
+"""How far areas, masses and places may be off, and why."""

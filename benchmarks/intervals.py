@@ -47,6 +47,8 @@ TOWED = replace(
 )
 BY_EYE, STEERED = Driver(), Driver(steered=True)
 LAPPED = Driver(steered=True, gap_m=-0.3)
+# A hand on the switch is late by so much, or early (common practice, no source).
+HAND_S, SPEED_MPS = 0.35, 2.4
 UNKNOWN = SettingsError(Doubt(low=0.0, high=12.0), Doubt(), Doubt(), Doubt())
 
 
@@ -59,6 +61,8 @@ class Family:
     drill: Implement = MOUNTED
     hz: float = 1.0
     skip: float = 0.0  # ground left between two passes by mistake, in half of the jobs
+    told: bool = True  # where the tool is, and how late product comes
+    late_s: float = HAND_S
 
 
 FAMILIES = {
@@ -95,7 +99,8 @@ FAMILIES = {
         STEERED,
         replace(TOWED, error=replace(EXACT, left_m=Doubt(0.1), width_m=Doubt(0.05))),
     ),
-    "behind unknown": Family(
+    "behind not told": Family(Receiver(drift_m=0.03, within_m=0.02), BY_EYE, TOWED, told=False),
+    "behind told wrong": Family(
         Receiver(drift_m=0.03, within_m=0.02), BY_EYE, replace(TOWED, error=UNKNOWN)
     ),
 }
@@ -108,7 +113,11 @@ def one(job: tuple[str, int]) -> dict[str, object]:
     rng = np.random.default_rng([seed, sum(map(ord, name))])
     receiver = family.receiver
     told = off_by(family.drill, rng)
+    if not family.told:
+        figures = dict.fromkeys(("antenna_ahead_m", "tool_behind_m", "product_lag_s"), 0.0)
+        told = replace(told, **figures, tow=(), told=("left",))
     driver = replace(family.driver, gap_m=family.driver.gap_m + rng.uniform(-0.1, 0.05))
+    driver = replace(driver, late_m=float(rng.normal(0.0, family.late_s) * SPEED_MPS))
     if family.skip and seed % 2:
         driver = replace(driver, missed_m=rng.uniform(0.5, 2.0) * family.skip)
     made = simulate(
@@ -121,6 +130,7 @@ def one(job: tuple[str, int]) -> dict[str, object]:
         passes=int(rng.integers(8, 16)),
         rounds=int(rng.integers(1, 3)),
         hz=family.hz,
+        speed_mps=SPEED_MPS,
         settings=Settings(pass_to_pass_m=receiver.drift_m, within_pass_m=receiver.within_m),
     )
     judged = drive.Drive.error

@@ -45,8 +45,9 @@ class Driver:
 
     ``gap_m`` is meant (negative: lapped), ``scatter_m`` from pass to pass, ``weave_m`` within a
     pass. ``end_m`` is the ground meant to be left between the end of a pass and the headland,
-    ``end_scatter_m`` its scatter. ``steered``: the machine holds the line that the receiver
-    tells. ``missed_m`` is ground left between two passes by mistake.
+    ``end_scatter_m`` its scatter; a hand that is late by ``late_m`` leaves more where a pass begins
+    and less where it ends. ``steered``: the machine holds the line that the receiver tells.
+    ``missed_m`` is ground left between two passes by mistake.
     """
 
     gap_m: float = 0.0
@@ -54,6 +55,7 @@ class Driver:
     weave_m: float = 0.03
     end_m: float = -0.5
     end_scatter_m: float = 0.6
+    late_m: float = 0.0
     steered: bool = False
     missed_m: float = 0.0
 
@@ -250,6 +252,8 @@ def _lines(
         y = middle[rounds + i]
         a, b = np.array([low + end(), y]), np.array([high - end(), y])
         lines.append(_Line(a, b) if i % 2 == 0 else _Line(b, a))
+    late = driver.late_m
+    lines = [_Line(a.start + late * a.ahead, a.stop + late * a.ahead) for a in lines]
     return lines, shapely.box(0.0, 0.0, right, top)
 
 

@@ -9,7 +9,7 @@ from evenacre.arrays import BoolArray, FloatArray, IntArray
 from evenacre.model.field import Field
 from evenacre.model.grazing import Grazing, HerdClass, Paddock, Stay
 from evenacre.model.implement import Compartment, Implement, TowedUnit
-from evenacre.model.implement_error import EXACT, MEASURED, Doubt, SettingsError
+from evenacre.model.implement_error import EXACT, MEASURED, Doubt, SettingsError, Together
 from evenacre.model.operation import Operation, Settings
 from evenacre.model.plan_record import PlannedPaddock, PlannedSeeding, PlannedVisit, PlannedWindow
 from evenacre.model.product import (

@@ -23,16 +23,32 @@ class Doubt:
 
 
 @dataclass(frozen=True)
+class Together:
+    """What the log shows of tool and delay together: the one less travel during the other.
+
+    Examples
+    --------
+    >>> together = Together(0.6, 0.2, 2.4)  # as a delay that is 0.25 s too long, or so
+    """
+
+    behind_m: float  # what is true is more than what is used by so much
+    sigma_m: float  # standard uncertainty
+    speed_mps: float  # at which the delay counts
+
+
+@dataclass(frozen=True)
 class SettingsError:
     """How far the figures of a drill may be off: what tape and stopwatch leave.
 
-    The figures given here are common practice, without a source.
+    The figures given here are common practice, without a source. Of what they leave open that is
+    true which agrees with what the log shows.
     """
 
     behind_m: Doubt = Doubt(0.05)  # the tool line is so much farther behind the antenna
     left_m: Doubt = Doubt(0.02)  # the antenna is so much farther left of the tool's middle
     lag_s: Doubt = Doubt(0.25)  # product takes so much longer from the meter to the opener
     width_m: Doubt = Doubt(0.01)  # the tool is so much wider
+    together: Together | None = None  # what pass ends show of tool and delay
 
 
 MEASURED = SettingsError()

@@ -20,7 +20,7 @@ from evenacre.coverage.measure.pass_ends import (
     shift_to_boundary,
 )
 from evenacre.coverage.measure.seams import Seams, find_seams
-from evenacre.model import Doubt, Implement, SettingsError, TowedUnit
+from evenacre.model import Doubt, Implement, SettingsError, Together, TowedUnit
 from evenacre.model.measured import Measured, SettingName
 
 # Fewer differences of pass ends, or seams of a kind, tell nothing.
@@ -256,19 +256,27 @@ class _Drill:
                 error = replace(error, lag_s=Doubt(high=_UNKNOWN_LAG_S))
             return error
         # Together they are known as well as the pass ends are, whichever of them it is.
-        rest = along.left_over_m(behind, lag)
+        speed, shown_m = along.shift.speed_mps, along.left_over_m(behind, lag)
+        rest = shown_m if abs(shown_m) > _SURE * along.ends_sigma_m else 0.0
         # A hand is hardly late by just as much as the tool is behind.
         sigma = along.ends_sigma_m if behind.why_not == "at_antenna" else along.sigma_m
         doubt = Doubt(sigma, min(rest, 0.0), max(rest, 0.0))
         if self.told_behind_m is None:
             return replace(error, behind_m=doubt, lag_s=Doubt())
-        if behind.disagrees:
+        if behind.disagrees and not _allows(error, shown_m, speed):
             return replace(error, behind_m=replace(doubt, sigma=error.behind_m.sigma))
         if self.told_lag_s is None:
-            speed = along.shift.speed_mps
             late = Doubt(along.sigma_m / speed, min(-rest, 0.0) / speed, max(-rest, 0.0) / speed)
             return replace(error, lag_s=late)
-        return error
+        return replace(error, together=Together(shown_m, along.sigma_m, speed))
+
+
+def _allows(error: SettingsError, shown_m: float, speed_mps: float) -> bool:
+    """Whether figures may well be as far off as the log shows."""
+    behind, lag = error.behind_m, error.lag_s
+    sure = _SURE * float(np.hypot(behind.sigma, lag.sigma * speed_mps))
+    least, most = behind.low - lag.high * speed_mps, behind.high - lag.low * speed_mps
+    return least - sure <= shown_m <= most + sure
 
 
 class _Along:
@@ -293,8 +301,7 @@ class _Along:
         told = self.drill
         used_m = behind.value if behind.used and behind.value is not None else told.told_behind_m
         used_s = lag.value if lag.used and lag.value is not None else told.told_lag_s
-        rest = self.shift.behind_m - (used_m or 0.0) + (used_s or 0.0) * self.shift.speed_mps
-        return rest if abs(rest) > _SURE * self.ends_sigma_m else 0.0
+        return self.shift.behind_m - (used_m or 0.0) + (used_s or 0.0) * self.shift.speed_mps
 
     def measured(self) -> tuple[Measured, Measured]:
         """Tool behind, and delay."""

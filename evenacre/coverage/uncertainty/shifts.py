@@ -18,12 +18,14 @@ from evenacre.model import Doubt, FloatArray, IntArray, SettingsError
 # Each draw is used with its mirror image, so that nothing linear is shifted by chance.
 _HALF_DRAWS = 200
 _SEED = 20
+# Figures of the drill are drawn this often where the log shows which of them may be.
+_TRIED = 40_000
 # Error within a pass is taken to hold over this length of travel (common practice, no source).
 _CORRELATION_M = 30.0
 # A drift with a memory is drawn for stretches of this share of it, as many as this at most.
 _STRETCH, _MOST_UNITS = 0.1, 1500
 # Shorter seams, or fewer, tell nothing of how passes are laid; more need not be asked.
-_LEAST_SEAM_M, _LEAST_SEAMS, _MOST_SEAMS = 15.0, 4, 600
+_LEAST_SEAM_M, _LEAST_SEAMS, _MOST_SEAMS = 4.0, 4, 600
 # Directions of seams of the same two passes are told apart by so much.
 _SECTOR_RAD = np.pi / 4
 # How much gaps between passes truly scatter, before a log is seen: anything between, alike in
@@ -144,9 +146,8 @@ def draw_shifts(
         # What such a process does within a stretch, for stretches much shorter than its memory.
         within = float(np.hypot(within, np.median(sigma) * np.sqrt(_STRETCH / 3)))
     wander = within * _normal(rng, 2 * (block.max(initial=0) + 1)).reshape(2, -1, 2 * _HALF_DRAWS)
-    left, behind, width, lag = (
-        _doubt(rng, doubt) for doubt in (drill.left_m, drill.behind_m, drill.width_m, drill.lag_s)
-    )
+    left, width = _doubt(rng, drill.left_m), _doubt(rng, drill.width_m)
+    behind, lag = _along(rng, drill)
     shifts = Shifts(
         edges, unit, block, drift, wander, float(heading[0]), left, behind, width, lag,
         np.zeros((1, 1)), heading, speed,
@@ -154,8 +155,8 @@ def draw_shifts(
     seams = _seams(shifts, looked, across)
     gap = across.gap_m.copy()
     laid = _as_laid(rng, shifts, seams, sigma, when, receiver, drill.left_m)
-    if laid is not None:
-        drift, left = laid
+    drift, left = laid.drift_m, laid.left_m
+    if not laid.steered:
         apart = (gap - seams.gap_m[seams.of_sample])[seams.of_sample >= 0]
         true = _true_share(apart, within)
         gap[seams.of_sample >= 0] -= (1 - true) * apart
@@ -205,6 +206,28 @@ def _doubt(rng: np.random.Generator, doubt: Doubt) -> FloatArray:
     return np.asarray(doubt.sigma * _normal(rng, 1)[0] + spread)
 
 
+def _along(rng: np.random.Generator, drill: SettingsError) -> tuple[FloatArray, FloatArray]:
+    """Tool behind and delay that agree with what pass ends show of them, where these do.
+
+    Of many drawn freely, as many are kept as agree, each by how well it does (importance
+    resampling; Rubin 1988).
+    """
+    behind, lag = _doubt(rng, drill.behind_m), _doubt(rng, drill.lag_s)
+    shown = drill.together
+    if shown is None or not np.ptp(behind - lag * shown.speed_mps) > 0:
+        return behind, lag
+    behind, lag = (
+        doubt.sigma * rng.normal(size=_TRIED) + rng.uniform(doubt.low, doubt.high, _TRIED)
+        for doubt in (drill.behind_m, drill.lag_s)
+    )
+    off = (behind - lag * shown.speed_mps - shown.behind_m) / shown.sigma_m
+    off = off**2
+    chance = np.cumsum(np.exp((off.min() - off) / 2))
+    at = (np.arange(2 * _HALF_DRAWS) + 0.5) / (2 * _HALF_DRAWS) * chance[-1]
+    kept = rng.permutation(np.searchsorted(chance, at))
+    return behind[kept], lag[kept]
+
+
 def _units(
     edges: Edges, steps: Steps, number: IntArray, receiver: PositionError
 ) -> tuple[IntArray, IntArray, FloatArray]:
@@ -241,6 +264,18 @@ def _drift(
         for k, (a, b) in enumerate(itertools.pairwise(order)):
             drawn[:, b] = keep[k] * drawn[:, a] + np.sqrt(1 - keep[k] ** 2) * drawn[:, b]
     return np.asarray(sigma[:, None] * drawn)
+
+
+@dataclass(frozen=True)
+class _Laid:
+    """Drift, and the antenna's offset, that agree with the gaps of the log.
+
+    ``steered`` where the receiver's error is all in the ground, or as if it were.
+    """
+
+    drift_m: FloatArray
+    left_m: FloatArray
+    steered: bool
 
 
 @dataclass(frozen=True)
@@ -305,16 +340,18 @@ def _as_laid(
     when: FloatArray,
     receiver: PositionError,
     doubt: Doubt,
-) -> tuple[FloatArray, FloatArray] | None:
-    """Drift and lateral offset that agree with the gaps of the log; None where these tell nothing.
+) -> _Laid:
+    """Draw drift and lateral offset that agree with the gaps of the log.
 
     Gaps less those truly left are differences of drifts along the normal, and what the offset
     opens and closes in turn: linear, so draws made freely are moved by what they miss the log's
-    gaps by, in proportion to covariances.
+    gaps by, in proportion to covariances. Where the machine held a line, gaps of the log are as
+    planned, even, but for the offset.
     """
+    free = _Laid(shifts.drift_m, shifts.left_m, True)
     between = seams.second >= 0
-    if receiver.steered or between.sum() < _LEAST_SEAMS:
-        return None
+    if between.sum() < _LEAST_SEAMS:
+        return free
     cos, sin = np.cos(shifts.axis_rad), np.sin(shifts.axis_rad)
     normal = np.stack(
         [seams.out_x * cos + seams.out_y * sin, seams.out_y * cos - seams.out_x * sin]
@@ -331,23 +368,30 @@ def _as_laid(
     )
     with_drift = (second * between - first)[None] * normal[:, None]  # (2, units, seams)
     left_var = doubt.sigma**2 + (doubt.high - doubt.low) ** 2 / 12
-    noise = differences(with_drift) + left_var * np.outer(seams.left, seams.left)
-    own = np.diag(noise)
+    of_drift = differences(with_drift)
+    of_left = left_var * np.outer(seams.left, seams.left)
+    own = np.diag(of_drift + of_left)
     if not own.max() > 0:
-        return None
+        return free
     middle = np.full(len(own), np.median(seams.gap_m[between]))
     if not between.all():
         middle[~between] = np.median(seams.gap_m[~between])
     off = seams.gap_m - middle
     spread = max(_MAD * np.median(np.abs(off[between])), np.sqrt(np.median(own)))
     meant = np.abs(off) <= _OUTLIER * spread
-    told = meant & between
-    gaps = _Gaps.of(seams.gap_m[told], noise[np.ix_(told, told)])
-    if told.sum() < _LEAST_SEAMS or gaps.too_even():
-        return None
+    told = np.flatnonzero(meant & between)
+    if len(told) < _LEAST_SEAMS:
+        return free
+    gaps = _Gaps.of(seams.gap_m[told], (of_drift + of_left)[np.ix_(told, told)])
+    steered = receiver.steered or gaps.too_even()
+    if steered:
+        if not left_var > 0:
+            return free
+        gaps = _Gaps.of(seams.gap_m[told], of_left[np.ix_(told, told)])
+    noise = of_left if steered else of_drift + of_left
     scatters = gaps.scatters(_SCATTER_M)
     drift, left = shifts.drift_m.copy(), shifts.left_m.copy()
-    differ = differences(drift) + np.outer(seams.left, left)
+    differ = np.outer(seams.left, left) + (0.0 if steered else differences(drift))
     # What is meant between passes is one, and along the end of the field another.
     kind = np.stack([between, ~between]).astype(float)
     alike = _MIDDLE_M**2 * kind.T @ kind
@@ -357,9 +401,10 @@ def _as_laid(
         truly = np.where(meant, scatter**2, _NOT_MEANT_M2)
         drawn = differ[:, draws] + common[:, draws] + np.sqrt(truly)[:, None] * laid[:, draws]
         rest = cho_solve(cho_factor(noise + np.diag(truly) + alike), off[:, None] - drawn)
-        drift[:, :, draws] += with_drift @ rest
+        if not steered:
+            drift[:, :, draws] += with_drift @ rest
         left[draws] += left_var * (seams.left @ rest)
-    return drift, left
+    return _Laid(drift, left, steered)
 
 
 def _covariance(
@@ -435,10 +480,12 @@ def _ends(
     event, kind = e.event[end], across.kind[end]
     reach = np.zeros(count)
     np.maximum.at(reach, event, interval_s / 2 * shifts.speed_mps[looked][end])
-    # Ends that come up to a pass when rows go on, or off, and those at the end of the field.
-    like = np.where(kind == BOUNDARY, 2, np.where(kind == SEAM, e.began[end].astype(int), -1))
+    # Ends that come up to a pass, and those at the end of the field, where rows go on, or off: the
+    # drill's own figures move these the other way.
+    met = np.where(kind == SEAM, 0, np.where(kind == BOUNDARY, 2, -2))
+    like = met + e.began[end].astype(int)
     out = reach[:, None] * (2 * _uniform(rng, count) - 1)
-    for group in range(3):
+    for group in range(4):
         use = like == group
         seen = np.bincount(event[use], minlength=count)
         alike = np.flatnonzero((seen > 0) & (reach > 0))

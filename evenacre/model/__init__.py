@@ -60,6 +60,7 @@ __all__ = [
     "Settings",
     "SettingsError",
     "Stay",
+    "Together",
     "TowedUnit",
     "Track",
     "Unweighed",

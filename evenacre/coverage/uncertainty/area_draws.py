@@ -164,11 +164,6 @@ def _areas(
         regions += (held[:, part][:, meets] * counts) @ gained
         free = ~over & (others[meets] == 0)
         outside += counts[free] @ lapped[free]
-        deepest = np.isfinite(deep[:, 0])
-        if deepest.any():  # an end may leave the field beyond the pass it runs into
-            end_m = deep[deepest]
-            left_m = np.maximum(-drawn[deepest], end_m) - np.maximum(-before[deepest], end_m)
-            outside += counts[deepest] @ left_m
         plain = kind == OPEN
         for c in range(3):
             here = plain & (others == c)

@@ -23,7 +23,7 @@ _FACING = -0.3
 # Edges farther apart do not come to meet, but for the largest errors.
 _NEAREST_M = 0.5
 # Neighbours looked at for the one across; a boundary counts as across within so much of square.
-_NEIGHBOURS, _NEIGHBOURS_OF_ENDS, _MOST_NEIGHBOURS = 48, 64, 512
+_NEIGHBOURS, _NEIGHBOURS_OF_ENDS = 24, 64
 _FARTHEST_M = 20.0
 # How far a pass may run into another is asked where figures of the drill leave this much open.
 _DEEP_M = 4.0
@@ -95,7 +95,7 @@ class Across:
     others : (m,) int
         How often yet other passes cover the ground between.
     depth_m : (m,) float
-        Way from the partner of an end to the end of the field; infinite where none is asked.
+        Way from the partner of an end to the end of the field.
     """
 
     kind: IntArray
@@ -213,23 +213,18 @@ def look_across(
     chosen : (k,) int
         Which samples to look from: all ends and some of the sides.
     """
-    reach_m = float(np.clip(reach_m, _NEAREST_M, 0.9 * width_m))
+    reach_m = float(np.clip(reach_m, _NEAREST_M, width_m / 2))
     end_reach_m = float(np.clip(end_reach_m, _NEAREST_M, _FARTHEST_M))
     mine = edges.at(chosen)
     at_end = mine.side == 0
     reach = np.where(at_end, end_reach_m, reach_m)
-    deep = end_reach_m > _DEEP_M
-    around = _NEIGHBOURS_OF_ENDS
-    if deep:
-        around = int(min(around * (end_reach_m / _DEEP_M) ** 2, _MOST_NEIGHBOURS))
     found = [np.full(len(chosen), start) for start in (-1.0, np.inf, -1.0)]
     for some, far_m, near in (
-        (at_end, end_reach_m, around),
+        (at_end, end_reach_m, _NEIGHBOURS_OF_ENDS),
         (~at_end, reach_m, _NEIGHBOURS),
     ):
-        lapped = cover.twice_or_more if deep and far_m == end_reach_m else None
         for whole, part in zip(
-            found, _facing(edges, mine.at(some), width_m, far_m, near, lapped), strict=True
+            found, _facing(edges, mine.at(some), width_m, far_m, near), strict=True
         ):
             whole[some] = part
     partner, gap, slant = found[0].astype(np.int64), found[1], found[2]
@@ -237,13 +232,10 @@ def look_across(
     usable = _holds(workable, margin)
     edge_gap = _to_boundary(mine, workable, max(reach_m, end_reach_m))
     at_seam = np.abs(gap) <= np.minimum(reach, np.abs(edge_gap))
-    if deep:  # an end within another pass, or beyond it, comes out of that before all else
-        at_seam |= at_end & (gap < 0) & (gap >= -reach)
     at_edge = ~at_seam & (np.abs(edge_gap) <= reach)
     # What else lies there: asked half-way, or within the other pass where both just meet.
     meets = at_seam & (np.abs(gap) < 2 * _MARGIN_M)
-    between = np.where(gap < 0, np.minimum(gap / 2, gap + _NEAREST_M), gap / 2)
-    halfway = np.where(meets, np.maximum(gap, 0.0) + _MARGIN_M, np.where(at_seam, between, 0.0))
+    halfway = np.where(meets, np.maximum(gap, 0.0) + _MARGIN_M, np.where(at_seam, gap / 2, 0.0))
     inside = np.where(at_seam, _holds(workable, mine.beyond(halfway)), usable)
     # Beyond the boundary nothing is counted: what else lies there is asked inside it.
     brim = np.where(edge_gap > 0, edge_gap / 2, edge_gap - _MARGIN_M)
@@ -262,31 +254,23 @@ def look_across(
     faced[partner[at_end & (kind == SEAM)]] = True
     kind = np.where(~at_end & faced[chosen], FACED, kind)
     depth = np.full(len(chosen), np.inf)
-    if deep:
+    if end_reach_m > _DEEP_M:
         ends = np.flatnonzero(at_end & (kind == SEAM))
-        depth[ends] = _depth(mine.at(ends), workable, gap[ends], end_reach_m + 4 * width_m)
-    return Across(kind, gap, partner, slant, np.maximum(count - own, 0), depth)
+        depth[ends] = _depth(mine.at(ends), workable, end_reach_m + 4 * width_m) - gap[ends]
+    return Across(kind, gap, partner, slant, np.maximum(count - own, 0), np.maximum(depth, 0.0))
 
 
-def _depth(mine: Edges, workable: BaseGeometry, from_m: FloatArray, to_m: float) -> FloatArray:
+def _depth(mine: Edges, workable: BaseGeometry, reach_m: float) -> FloatArray:
     """Way outward over workable ground."""
-    start, end = (np.column_stack(mine.beyond(way)) for way in (from_m, to_m))
+    start, end = (np.column_stack(mine.beyond(way)) for way in (0.0, reach_m))
     rays = shapely.linestrings(np.stack([start, end], axis=1))
     return np.asarray(shapely.length(along(rays, workable)))
 
 
 def _facing(
-    edges: Edges,
-    mine: Edges,
-    width_m: float,
-    reach_m: float,
-    most: int,
-    lapped: BaseGeometry | None,
+    edges: Edges, mine: Edges, width_m: float, reach_m: float, most: int
 ) -> tuple[IntArray, FloatArray, FloatArray]:
-    """The nearest edge that faces each sample: which, how far outward, product of normals.
-
-    From within ``lapped`` ground, the farthest with no other ground on the way.
-    """
+    """The nearest edge that faces each sample: which, how far outward, product of normals."""
     tree = KDTree(np.column_stack([edges.x_m, edges.y_m]))
     ahead = np.maximum(edges.length_m.max(initial=0.0), _SIDE_M) / 2
     near = min(most, len(edges.x_m))
@@ -315,13 +299,6 @@ def _facing(
     far = np.where(real, np.abs(gap), np.inf)
     best = np.argmin(far, axis=1)
     row = np.arange(len(best))
-    if lapped is not None:
-        inmost = np.argmin(np.where(real, gap, np.inf), axis=1)
-        back = np.minimum(np.where(real, gap, 0.0)[row, inmost], 0.0)
-        throughout = back < 0
-        for share in (0.25, 0.5, 0.75):
-            throughout &= _holds(lapped, mine.beyond(share * back))
-        best = np.where(throughout, inmost, best)
     found = np.isfinite(far[row, best])
     return (
         np.where(found, j[row, best], -1),

@@ -25,7 +25,7 @@ _CORRELATION_M = 30.0
 # A drift with a memory is drawn for stretches of this share of it, as many as this at most.
 _STRETCH, _MOST_UNITS = 0.1, 1500
 # Shorter seams, or fewer, tell nothing of how passes are laid; more need not be asked.
-_LEAST_SEAM_M, _LEAST_SEAMS, _MOST_SEAMS = 4.0, 4, 600
+_LEAST_SEAM_M, _LEAST_SEAMS, _MOST_SEAMS = 15.0, 4, 600
 # Directions of seams of the same two passes are told apart by so much.
 _SECTOR_RAD = np.pi / 4
 # How much gaps between passes truly scatter, before a log is seen: anything between, alike in

@@ -100,3 +100,17 @@ def test_two_passes_that_just_meet_have_more_bare_and_doubled_ground_than_the_ma
     assert result.expected["skip_area_m2"] == pytest.approx(told, rel=0.05)
     assert result.expected["overlap_area_m2"] == pytest.approx(told, rel=0.05)
     assert result.skip_area_m2 < 0.1 * told
+
+
+@pytest.mark.parametrize("off_m", [-0.15, 0.15])
+def test_steered_passes_show_an_antenna_that_is_not_where_it_is_told(off_m: float) -> None:
+    # Lines are held evenly, so what alternates in the log is the figure told, and not the ground.
+    drill = replace(DRILL, error=replace(EXACT, left_m=Doubt(0.1)))
+    told = replace(drill, antenna_left_m=drill.antenna_left_m + off_m)
+    stated = Settings(pass_to_pass_m=0.03, within_pass_m=0.02)
+    job = simulate(3, DRIFT, Driver(steered=True), drill, told, passes=10, settings=stated)
+    result = audit_operation(job.operation)
+    low, high = result.interval_90["overlap_area_m2"]
+    assert result.overlap_area_m2 > job.overlap_m2 + 60
+    assert low <= job.overlap_m2 <= high
+    assert high - low < 120

@@ -166,8 +166,8 @@ def draw_shifts(
     if receiver.assumed:
         # Half of the draws have no error but the jitter: intervals reach from there to the usual.
         drift[..., ::2] = 0.0
-        if laid is None:
-            wander[..., ::2], gaps[:, 0] = 0.0, _evened(gap, seams)
+        if laid.steered:
+            wander[..., ::2], gaps[:, 0] = 0.0, _evened(gap, seams, float(left.mean()))
         elif within:
             wander[..., ::2] *= jitter_m / within
     ends = _ends(rng, shifts, looked, across, steps)
@@ -180,15 +180,20 @@ def draw_shifts(
     )  # fmt: skip
 
 
-def _evened(gap_m: FloatArray, seams: _Seams) -> FloatArray:
-    """Gaps of samples with all that differ little made one: passes evener than the receiver."""
+def _evened(gap_m: FloatArray, seams: _Seams, left_m: float) -> FloatArray:
+    """Gaps of samples with all that differ little made one: passes evener than the receiver.
+
+    But for what the antenna's offset opens and closes in turn.
+    """
     between = seams.second >= 0
     if between.sum() < _LEAST_SEAMS:
         return gap_m
-    off = seams.gap_m - np.median(seams.gap_m[between])
+    opened = seams.left * left_m
+    middle = np.median((seams.gap_m - opened)[between])
+    off = seams.gap_m - opened - middle
     meant = between & (np.abs(off) <= _OUTLIER * _MAD * np.median(np.abs(off[between])))
     mine = (seams.of_sample >= 0) & meant[seams.of_sample]
-    return np.where(mine, np.median(seams.gap_m[between]), gap_m)
+    return np.where(mine, middle + opened[seams.of_sample], gap_m)
 
 
 def logging_interval_s(steps: Steps) -> float:

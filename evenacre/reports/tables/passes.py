@@ -71,7 +71,8 @@ DRIVE = Table(
         named("turns_outside_by_m", None, of=lambda p: turn_room(p).beyond_m, why=_OUTSIDE),
         named(
             "turns_backed_up",
-            name="turns backed up in",
+            None,
+            "turns backed up in",
             quantity=q.COUNT,
             of=lambda p: sum(back > 0 for back in p.backs_m),
             why=_OUTSIDE,

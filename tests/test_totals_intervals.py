@@ -164,6 +164,30 @@ def test_an_edge_in_a_setback_in_closed_form(beyond_m: float) -> None:
         assert (low, high) == pytest.approx(between(found.applied_kg, sigma), rel=0.01)
 
 
+@pytest.mark.parametrize("rounds", [0, 8])
+def test_overlap_in_the_headland_is_all_of_it_or_none(rounds: int) -> None:
+    """Two passes lapped by half a metre, where all of the field is headland, and where none is."""
+    job = all_work_job(LENGTH, (-0.5,))
+    _, low, _, high = job.boundary.bounds
+    given = operation(
+        replace(
+            job,
+            boundary=shapely.box(1.0, low + 2.0, LENGTH - 1.0, high - 2.0),
+            settings=Settings(smooth=False, within_pass_m=0.0, pass_to_pass_m=SIGMA_M),
+            implement=replace(job.implement, error=EXACT),
+        )
+    )
+    settings = replace(given.settings, headland_rounds=rounds)
+    result = audit_operation(replace(given, settings=settings))
+    found = result.interval_90["headland_overlap_m2"]
+    if not rounds:
+        assert found == (0.0, 0.0)
+        return
+    assert found == pytest.approx(result.interval_90["overlap_area_m2"], abs=0.2)
+    lap = between(0.5, math.sqrt(2) * SIGMA_M)
+    assert found == pytest.approx([(LENGTH - 2) * m for m in lap], rel=0.05)
+
+
 def test_a_figure_with_an_interval_is_a_row_of_the_table_in_its_own_unit() -> None:
     product = {"product": "urea", "logged_kg": 45.359237, "interval_90": {"logged_kg": [0, 9]}}
     account = {

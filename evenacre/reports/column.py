@@ -130,7 +130,7 @@ def mass_between(key: str) -> Column:
         return "" if ends is None else figure_text.mass_between(ends[0], ends[1], display.units)
 
     stem = key.removesuffix("_kg")
-    return joined(f"{stem}_between", "90 % interval", told, INTERVALS.key)
+    return joined(f"{stem}_between", "90 % interval", told)
 
 
 PLACE = (

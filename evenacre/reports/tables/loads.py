@@ -13,6 +13,7 @@ import pandas as pd
 from evenacre.planning.loads.load_check import LoadCheck, ProductLoads
 from evenacre.planning.loads.loads import Amount, AmountWithin
 from evenacre.planning.loads.stock_balance import Balance, HalfwayCheck, OperationLoads
+from evenacre.reports import figure_text
 from evenacre.reports import quantities as q
 from evenacre.reports.column import (
     INTERVALS,
@@ -69,6 +70,12 @@ def _scale_over_meter(check: LoadCheck, _: q.Display) -> str:
     return f"{share}, {'disagree' if compared.disagree else 'agree'}"
 
 
+def _meter_between(check: LoadCheck, display: q.Display) -> str:
+    meter = check.within_90("meter")
+    ends = meter.interval_90.get("kg") if meter else None
+    return figure_text.mass_between(*ends, display.units) if ends else ""
+
+
 COMPARISONS = json_only(
     "comparisons",
     "first second difference_kg sigma_kg share disagree",
@@ -100,6 +107,7 @@ LOADS = Table(
         ),
         *_way("scale"),
         *_way("meter"),
+        joined("meter_between", "Meter's 90 % interval", _meter_between),
         *_way("target"),
         named("swept_m2", "Driven", "driven"),
         *_pair("scale", "meter"),
@@ -114,7 +122,7 @@ LOADS = Table(
         INTERVALS,
     ),
     title="Loads",
-    page="load compared scale meter target swept_m2",
+    page="load compared scale meter meter_between target swept_m2",
     words=2,
 )
 

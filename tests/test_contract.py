@@ -144,7 +144,7 @@ def test_every_file_is_there_and_no_other(result: Result) -> None:
     present = set(contents(result.out))
     tables = (
         *("operations", "skips", "passes", "products", "zones", "nutrients", "setbacks"),
-        *("notes", "placements", "season_nutrients", "money"),
+        *("notes", "placements", "season_nutrients", "money", "intervals"),
     )
     shared = {"summary.json", "report.html", "layers.gpkg", "tables.xlsx"}
     shared |= {"fix_list.gpx", "fix_list.geojson"} | {f"tables/{name}.csv" for name in tables}

@@ -21,7 +21,7 @@ from evenacre.planning.loads.load_check import check_loads
 from evenacre.planning.loads.loads import Amount
 from evenacre.planning.loads.stock_balance import Usage, balance
 from evenacre.reports.quantities import Display
-from evenacre.reports.tables.intervals import interval_frame
+from evenacre.reports.tables.intervals import interval_frames
 from evenacre.units.display import US
 from evenacre.workflows.figures import figures_of
 
@@ -202,7 +202,7 @@ def test_a_figure_with_an_interval_is_a_row_of_the_table_in_its_own_unit() -> No
             }
         ]
     }
-    made = interval_frame(figures_of(account), Display(US))
+    made = interval_frames(figures_of(account), Display(US))["intervals"]
     assert made["figure"].tolist() == ["covered area", "logged"]
     assert made["unit"].tolist() == ["ac", "lb"]
     assert made["drawn or logged"].tolist() == pytest.approx([1.0, 100.0])

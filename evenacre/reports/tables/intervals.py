@@ -38,7 +38,8 @@ INTERVALS = Table(
 )
 
 
-def interval_frame(figures: pd.DataFrame, display: q.Display) -> pd.DataFrame:
-    """Those of all figures, one a row in SI, whose 90 % interval is known."""
+def interval_frames(figures: pd.DataFrame, display: q.Display) -> dict[str, pd.DataFrame]:
+    """Those of all figures, one a row in SI, whose 90 % interval is known; no table of none."""
     known = figures[figures["high_90"] > figures["low_90"]]
-    return data_frame(INTERVALS, known.itertuples(index=False), display)
+    frame = data_frame(INTERVALS, known.itertuples(index=False), display)
+    return {INTERVALS.name: frame} if len(frame) else {}

@@ -228,7 +228,19 @@ def test_the_fix_quality_of_the_log_sets_the_error_between_passes_unless_it_is_s
         told = replace(op, tracks=(replace(track, sigma_m=sigma),), settings=settings)
         return audit_operation(told).uncertainty["skip_area_m2"]
 
-    usual = skip_error(None, None)
-    assert skip_error(0.03, None) == pytest.approx(usual, rel=1e-9)
-    assert skip_error(0.3, None) > 5 * usual
-    assert skip_error(0.3, 0.03) == pytest.approx(usual, rel=1e-9)
+    told = skip_error(0.03, None)
+    assert skip_error(0.3, None) > 5 * told
+    assert skip_error(0.3, 0.03) == pytest.approx(told, rel=1e-9)
+
+
+def test_a_receiver_that_nothing_tells_of_may_be_without_error_or_as_usual() -> None:
+    op = operation(exact(straight_job(60.0, (0.5, 0.5))))
+
+    def skip_90_m2(pass_to_pass_m: float | None, within_pass_m: float | None) -> list[float]:
+        settings = Settings(pass_to_pass_m=pass_to_pass_m, within_pass_m=within_pass_m)
+        return list(audit_operation(replace(op, settings=settings)).interval_90["skip_area_m2"])
+
+    without, usual, untold = skip_90_m2(0.0, 0.0), skip_90_m2(0.03, 0.02), skip_90_m2(None, None)
+    # Nine in ten of the two halves together: eight in ten of the wider alone, which is 1.28 / 1.64.
+    reach = [usual[0] * 0.78 + without[0] * 0.22, usual[1] * 0.78 + without[1] * 0.22]
+    assert untold == pytest.approx(reach, rel=0.05)

@@ -219,6 +219,7 @@ class Drive:
             max(leg.receiver.within_m for leg in legs.legs),
             self.receiver.steered,
             memory_s if np.isfinite(memory_s) else None,
+            assumed=self.receiver.told_by == "usual",
         )
 
     def totals(self) -> RunningTotals:

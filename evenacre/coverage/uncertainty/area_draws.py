@@ -166,7 +166,7 @@ def _areas(
         swept += weight @ moved
         seam, edge = kind == SEAM, kind == BOUNDARY
         meets = seam | edge
-        drawn = gap_m[part][meets, None] - moved[meets]
+        drawn = np.tile(gap_m[part][meets], n // 2) - moved[meets]
         over = seam[meets]
         other = shifts.outward_m(partner[part][seam])
         drawn[over] += other / across.slant[part][seam, None]

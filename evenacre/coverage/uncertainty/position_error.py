@@ -23,9 +23,12 @@ class PositionError:
     memory_s : float or None
         The error between passes drifts as a first-order process of this memory; None: it is a
         constant of each pass, and no pass tells of another.
+    assumed : bool
+        Nothing tells how far the receiver errs: it may be anything from nothing to this.
     """
 
     pass_m: FloatArray
     within_m: float
     steered: bool = False
     memory_s: float | None = None
+    assumed: bool = False

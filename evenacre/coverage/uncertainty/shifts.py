@@ -123,8 +123,9 @@ def draw_shifts(
 
     Returns
     -------
-    Shifts, (k,) float
-        Gaps, m.
+    Shifts, (k, 2) float
+        Gaps, m: of every other draw from the first on, and of the rest. They differ where passes
+        lie so even that either they or the receiver may have made what scatter there is.
     """
     rng = np.random.default_rng(_SEED)
     moving = steps.duration_s[edges.step] > 0
@@ -160,14 +161,33 @@ def draw_shifts(
         true = _true_share(apart, within)
         gap[seams.of_sample >= 0] -= (1 - true) * apart
         wander *= np.sqrt(true)
+    gaps = np.column_stack([gap, gap])
+    if receiver.assumed:
+        # Half of the draws have no error but the jitter: intervals reach from there to the usual.
+        drift[..., ::2] = 0.0
+        if laid is None:
+            wander[..., ::2], gaps[:, 0] = 0.0, _evened(gap, seams)
+        elif within:
+            wander[..., ::2] *= jitter_m / within
     ends = _ends(rng, shifts, looked, across, steps)
     return (
         Shifts(
             edges, unit, block, drift, wander, shifts.axis_rad, left, behind, width, lag, ends,
             heading, speed,
         ),
-        gap,
+        gaps,
     )  # fmt: skip
+
+
+def _evened(gap_m: FloatArray, seams: _Seams) -> FloatArray:
+    """Gaps of samples with all that differ little made one: passes evener than the receiver."""
+    between = seams.second >= 0
+    if between.sum() < _LEAST_SEAMS:
+        return gap_m
+    off = seams.gap_m - np.median(seams.gap_m[between])
+    meant = between & (np.abs(off) <= _OUTLIER * _MAD * np.median(np.abs(off[between])))
+    mine = (seams.of_sample >= 0) & meant[seams.of_sample]
+    return np.where(mine, np.median(seams.gap_m[between]), gap_m)
 
 
 def logging_interval_s(steps: Steps) -> float:

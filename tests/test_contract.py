@@ -144,7 +144,7 @@ def test_every_file_is_there_and_no_other(result: Result) -> None:
     present = set(contents(result.out))
     tables = (
         *("operations", "skips", "passes", "products", "zones", "nutrients", "setbacks"),
-        *("notes", "placements", "season_nutrients", "money"),
+        *("notes", "placements", "season_nutrients", "money", "intervals"),
     )
     shared = {"summary.json", "report.html", "layers.gpkg", "tables.xlsx"}
     shared |= {"fix_list.gpx", "fix_list.geojson"} | {f"tables/{name}.csv" for name in tables}
@@ -193,7 +193,7 @@ def test_one_operation_keeps_its_rasters_at_the_root(files: Files) -> None:
 def test_every_key_of_the_summary(result: Result) -> None:
     account = result.account
     assert list(account)[:2] == ["schema", "program"]
-    assert account["schema"] == "evenacre/summary/1.5"
+    assert account["schema"] == "evenacre/summary/1.6"
     assert set(account) >= {"inputs", "warnings", "operations", "generated"}
     for operation in account["operations"]:
         assert list(operation)[: len(OPERATION_KEYS)] == OPERATION_KEYS

@@ -148,7 +148,7 @@ def test_without_tickets_the_keys_are_there_and_empty(tmp_path: Path) -> None:
     ran = evenacre("audit", *files.options())
     assert ran.code == 0, ran
     account = json.loads((files.out / "summary.json").read_text(encoding="utf-8"))
-    assert account["schema"] == "evenacre/summary/1.5"
+    assert account["schema"] == "evenacre/summary/1.6"
     assert account["operations"][0]["loads"] == []
     assert account["operations"][0]["halfway"] == []
     assert account["season"]["balance"] == []

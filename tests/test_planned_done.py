@@ -712,7 +712,7 @@ def test_the_command_tells_plan_and_audit_side_by_side(tmp_path: Path) -> None:
     assert "Planned against done: 0 of 1 planned paddock seeded inside the window." in ran.out
     assert "Creek 1: window missed, 1 day too late" in ran.out
     account = summary_of(files.out)
-    assert account["schema"] == "evenacre/summary/1.5"
+    assert account["schema"] == "evenacre/summary/1.6"
     told = account["planned_done"]
     digest = hashlib.sha256(plan.read_bytes()).hexdigest()
     assert told["plan"] == {"path": "plan.json", "sha256": digest}

@@ -25,6 +25,7 @@ from evenacre.planning.loads.stock_balance import (
     operation_load_book,
     season_balances,
 )
+from evenacre.planning.season.nutrients import AuditedJob, nutrient_amounts, season_amounts
 from evenacre.sample_fields.farm import JOBS
 
 LISTED_M2 = 5.0
@@ -151,6 +152,33 @@ def test_product_inside_the_setback_is_found(audits: Audits, name: str) -> None:
         (setback,) = found.setbacks
         assert setback.area_m2 == pytest.approx(truth["setback_covered_m2"], rel=5e-3)
         assert setback.applied_kg == pytest.approx(planted["in_setback_kg"], rel=5e-3)
+
+
+def test_intervals_of_setbacks_and_of_the_season_hold_the_truth(audits: Audits) -> None:
+    """Where the meters are right; a season's meters err alike in all fields."""
+    laid: dict[str, float] = {}
+    jobs = []
+    for name, plan in zip(
+        NAMES, load_season(audits.directory / "season.toml").operations, strict=True
+    ):
+        result, truth = audits.of(name)
+        if name in FERTILIZED:
+            jobs.append(AuditedJob(plan, result))
+        for found, planted in zip(result.products, truth["products"], strict=True):
+            for setback in found.setbacks:
+                low, high = setback.interval_90["area_m2"]
+                assert low < truth["setback_covered_m2"] < high
+                low, high = setback.interval_90["applied_kg"]
+                assert low < planted["in_setback_kg"] < high
+            if name in FERTILIZED:
+                laid[found.product] = laid.get(found.product, 0.0) + planted["applied_in_field_kg"]
+    totals = {row.nutrient: row for row in season_amounts(jobs)}
+    fields = [row for row in nutrient_amounts(jobs) if row.zone is None]
+    for nutrient, product, share in (("P2O5", "18-46-0", 0.46), ("K2O", "0-0-60", 0.60)):
+        low, high = totals[nutrient].interval_90["kg"]
+        assert low < share * laid[product] < high
+        wide = [row.interval_90["kg"] for row in fields if row.nutrient == nutrient]
+        assert high - low == pytest.approx(sum(b - a for a, b in wide), rel=0.02)
 
 
 @pytest.mark.parametrize("name", WEIGHED)

@@ -80,7 +80,7 @@ def summarize(*results: AuditResult) -> dict[str, object]:
 
 def test_summary_holds_every_key_of_the_contract_in_order(result: AuditResult) -> None:
     account = summarize(result)
-    assert account["schema"] == "evenacre/summary/1.5"
+    assert account["schema"] == "evenacre/summary/1.6"
     assert account["program"] == {"name": "evenacre", "version": __version__}
     assert account["inputs"] == [{"path": "creek.csv", "sha256": "00" * 32}]
     assert account["warnings"] == ["one"]

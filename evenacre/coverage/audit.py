@@ -24,6 +24,7 @@ from evenacre.coverage.uncertainty.area_draws import interval_90
 from evenacre.coverage.uncertainty.chances import bare_chances
 from evenacre.coverage.uncertainty.mass_draws import with_intervals
 from evenacre.coverage.work import Work
+from evenacre.geo.overlay import common
 from evenacre.model import UNDATED_S, Implement, Operation, Settings
 from evenacre.model.audit_result import AuditResult
 
@@ -94,10 +95,11 @@ def audit_operation(
         Region(operation.field.name, land.workable, shares.inside(land.workable)),
         [Region(name, zone, shares.inside(zone)) for name, zone in land.zones],
         [Region(name, area, shares.inside(area)) for name, _, area in land.setbacks],
+        [common(cover.once_or_more, area) for _, _, area in land.setbacks],
         areas["covered_area_m2"],
         areas["excess_area_m2"],
     )
-    drawn = work.draws(cover, land)
+    drawn = work.draws(cover, land, headland.band)
     draws = {} if drawn is None else drawn[0].of_figures(areas)
     chance = None if drawn is None else bare_chances(drawn[1], skips, implement.width_m)
     skips.insert(len(skips.columns) - 1, "chance", np.nan if chance is None else chance)
@@ -108,8 +110,9 @@ def audit_operation(
         for a, m in zip(applications, work.masses, strict=True)
     )
     if drawn is not None:
+        reached = [i for i, inside in enumerate(ground.in_setbacks) if inside.area > 0]
         products = tuple(
-            with_intervals(product, drawn[0], draws, areas, number)
+            with_intervals(product, drawn[0], draws, areas, reached, number)
             for number, product in enumerate(products)
         )
 

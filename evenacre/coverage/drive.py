@@ -160,18 +160,21 @@ class Drive:
         width_m, spans = self._implement.width_m, self._legs.spans
         return capacity_figures(self._steps, spans, width_m, covered_m2, timed=self._timed)
 
-    def draws(self, cover: Cover, land: PlaneField) -> tuple[AreaDraws, Shifts]:
+    def draws(
+        self, cover: Cover, land: PlaneField, headland: BaseGeometry
+    ) -> tuple[AreaDraws, Shifts]:
         """Areas as they may truly be, those of zones as well, and where edges then lie."""
         steps, number, implement = self._steps, self._number, self._implement
         if any(track.at_tool for track in self._legs.tracks):
             implement = implement.at_its_own_places()
-        zones = [zone for _, zone in land.zones]
         return draw_areas(
             steps,
             number,
             cover,
             land.workable,
-            zones,
+            [zone for _, zone in land.zones],
+            headland,
+            [area for _, _, area in land.setbacks],
             implement,
             self.error,
             self._legs.left_m,

@@ -17,7 +17,7 @@ from evenacre.coverage.steps import expand
 from evenacre.coverage.swath import Strips, Swaths, fan_triangles
 from evenacre.geo.geodesy import wrapped
 from evenacre.geo.local_crs import WorkingPlane
-from evenacre.geo.overlay import common, first_consistent, intersect, valid
+from evenacre.geo.overlay import first_consistent, intersect, valid
 from evenacre.model import Application, BoolArray, FloatArray, IntArray
 from evenacre.model.audit_result import Grid, ProductResult, SetbackFinding, ZoneAmount
 
@@ -63,6 +63,8 @@ class GroundShares:
     workable: Region
     zones: Sequence[Region]
     setbacks: Sequence[Region]
+    # What of each setback was covered
+    in_setbacks: Sequence[BaseGeometry]
     covered_m2: float
     excess_m2: float
 
@@ -108,7 +110,7 @@ def product_result(
         zones=zones,
         nutrients_kg=label,
         elements_kg=elements(label),
-        setbacks=_setbacks(strip_kg, cover, ground, plane),
+        setbacks=_setbacks(strip_kg, ground, plane),
         rate=grid,
     )
 
@@ -126,11 +128,10 @@ def _overlap_kg(strip_kg: FloatArray, piece: IntArray, cover: Cover, excess_m2: 
 
 
 def _setbacks(
-    strip_kg: FloatArray, cover: Cover, ground: GroundShares, plane: WorkingPlane
+    strip_kg: FloatArray, ground: GroundShares, plane: WorkingPlane
 ) -> tuple[SetbackFinding, ...]:
     found = []
-    for region in ground.setbacks:
-        inside = common(cover.once_or_more, region.geometry)
+    for region, inside in zip(ground.setbacks, ground.in_setbacks, strict=True):
         if inside.area == 0:
             continue
         spot = shapely.point_on_surface(inside)

@@ -365,7 +365,7 @@ class Shapes:
             "end_s": float(time_s.max()),
         }
 
-    def draws(self, cover: Cover, land: PlaneField) -> None:
+    def draws(self, cover: Cover, land: PlaneField, headland: BaseGeometry) -> None:
         """How the edges were found is not told, so neither is how far they may be off."""
 
     def driven_90_m2(self, areas: dict[str, float], land: PlaneField) -> None:

@@ -94,7 +94,9 @@ class Work(Protocol):
     def capacity(self, covered_m2: float) -> dict[str, float]:
         """Figures of distance, time and speed; NaN where they cannot be told."""
 
-    def draws(self, cover: Cover, land: PlaneField) -> tuple[AreaDraws, Shifts] | None:
+    def draws(
+        self, cover: Cover, land: PlaneField, headland: BaseGeometry
+    ) -> tuple[AreaDraws, Shifts] | None:
         """Areas as they may truly be, and where edges then lie; None where that is not told."""
 
     def driven_90_m2(self, areas: dict[str, float], land: PlaneField) -> tuple[float, float] | None:

@@ -52,6 +52,8 @@ class SetbackFinding:
     applied_kg: float
     lon: float
     lat: float
+    # 90 % intervals of what truly lies there, by key; empty where nothing tells
+    interval_90: dict[str, tuple[float, float]] = dataclasses.field(default_factory=dict)
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from types import EllipsisType
 from typing import Any, Literal
 
+from evenacre.reports import figure_text
 from evenacre.reports import quantities as q
 
 Output = Literal["json", "table", "page"]
@@ -115,6 +116,21 @@ def joined(
 ) -> Column:
     """Declare a cell of the page that says several figures of its row."""
     return Column(key, head=head, told=told, shows=tuple(shows.split()), json=False, **more)
+
+
+INTERVALS = Column("interval_90", quantity=q.NESTED)
+"""90 % intervals by key, for programs; tables of data have one of intervals."""
+
+
+def mass_between(key: str) -> Column:
+    """Declare the 90 % interval of a mass on the page."""
+
+    def told(row: Any, display: q.Display) -> str:
+        ends = row.interval_90.get(key)
+        return "" if ends is None else figure_text.mass_between(ends[0], ends[1], display.units)
+
+    stem = key.removesuffix("_kg")
+    return joined(f"{stem}_between", "90 % interval", told)
 
 
 PLACE = (

@@ -95,6 +95,10 @@ INSTANT = Quantity(
 """A time of the log: ISO 8601 in tables, the time of day on the page."""
 NESTED = worded(str)
 """Rows within a row, in JSON alone."""
+OF_A_KIND = Quantity(lambda v, d: v[1].cell(v[0], d), lambda v, d, n: v[1].text(v[0], d, n))
+"""A value and its quantity, where those of a column's rows differ; a `UNIT` stands beside it."""
+UNIT = Quantity(lambda kind, d: kind.unit(d), lambda kind, d, _: kind.unit(d))
+"""The unit of a quantity."""
 WITH_ERROR = replace(
     NESTED, text=lambda v, d, _: figure_text.plus_minus(v.kg, v.sigma_kg, d.units.mass)
 )

@@ -39,6 +39,7 @@ from evenacre.reports.sentences.plan_against_done import planned_done_lines
 from evenacre.reports.sentences.season import season_card
 from evenacre.reports.tables.accounts import summary
 from evenacre.reports.tables.audit import audit_frames, fix_list
+from evenacre.reports.tables.intervals import interval_frames
 from evenacre.reports.tables.loads import load_frames
 from evenacre.reports.tables.plan_against_done import planned_done_frame
 from evenacre.reports.tables.season import season_frames
@@ -200,6 +201,7 @@ class Audit(FolderResult):
                 **audit_frames(results, display),
                 **season_frames(self._ledger, display),
                 **load_frames(loads, self._balances, display),
+                **interval_frames(self.figures, display),
                 **({"planned_done": planned_done_frame(compared, display)} if compared else {}),
             },
             fix_list=fix_list(results, units),

@@ -188,8 +188,8 @@ def untold_90_m2(
     out["covered_area_m2"] = (least, most)
     out["covered_once_m2"] = (intervals["covered_once_m2"][0], most)
     out["skip_area_m2"] = (max(workable_m2 - most, 0.0), intervals["skip_area_m2"][1])
-    doubled = ("covered_twice_m2", "covered_more_m2", "overlap_area_m2", "excess_area_m2")
-    for key in (*doubled, "outside_area_m2"):
+    doubled = ("covered_twice_m2", "covered_more_m2", "overlap_area_m2", "headland_overlap_m2")
+    for key in (*doubled, "excess_area_m2", "outside_area_m2"):
         out[key] = (0.0, intervals[key][1])
     return out
 

@@ -14,6 +14,7 @@ from evenacre.coverage.steps import Steps
 from evenacre.coverage.uncertainty.edges import (
     AWAY,
     BOUNDARY,
+    FACED,
     OPEN,
     SEAM,
     Across,
@@ -21,6 +22,7 @@ from evenacre.coverage.uncertainty.edges import (
     sample_edges,
 )
 from evenacre.coverage.uncertainty.position_error import PositionError
+from evenacre.coverage.uncertainty.regions import Ways, ways_through
 from evenacre.coverage.uncertainty.shifts import Shifts, draw_shifts, logging_interval_s
 from evenacre.model import Doubt, FloatArray, Implement, IntArray
 
@@ -38,8 +40,9 @@ class AreaDraws:
     """Areas less those on the map, m2, (n,) each.
 
     Inside the field: covered at least ``once``, ``twice`` and ``thrice``, and ``swept_inside``
-    with every cover counted; ``outside`` it, covered; and ``swept`` altogether. ``regions``,
-    (r, n), is swept inside some regions of the field.
+    with every cover counted; ``outside`` it, covered; and ``swept`` altogether. ``zones``, (z, n),
+    is swept inside parts of the field, and ``headland_twice`` covered at least twice in that one;
+    ``setbacks`` and ``setbacks_once``, (s, n), swept and covered inside regions anywhere.
     """
 
     once: FloatArray
@@ -48,7 +51,10 @@ class AreaDraws:
     swept_inside: FloatArray
     outside: FloatArray
     swept: FloatArray
-    regions: FloatArray
+    zones: FloatArray
+    headland_twice: FloatArray
+    setbacks: FloatArray
+    setbacks_once: FloatArray
 
     def of_figures(self, figures: dict[str, float]) -> dict[str, FloatArray]:
         """Draws of the areas of the result, by their keys; no area is below nothing."""
@@ -57,6 +63,7 @@ class AreaDraws:
         twice = np.clip(figures["overlap_area_m2"] + self.twice, 0.0, covered)
         more = np.clip(figures["covered_more_m2"] + self.thrice, 0.0, twice)
         excess = figures["excess_area_m2"] + self.swept_inside - self.once
+        headland = figures["headland_overlap_m2"] + self.headland_twice
         return {
             "covered_area_m2": covered,
             "covered_once_m2": covered - twice,
@@ -66,6 +73,9 @@ class AreaDraws:
             "excess_area_m2": np.maximum(excess, twice),
             "skip_area_m2": workable - covered,
             "outside_area_m2": np.maximum(figures["outside_area_m2"] + self.outside, 0.0),
+            "headland_overlap_m2": np.clip(
+                headland, 0.0, np.minimum(twice, figures["headland_area_m2"])
+            ),
             "swept_area_m2": np.maximum(figures["swept_area_m2"] + self.swept, 0.0),
         }
 
@@ -75,7 +85,9 @@ def draw_areas(
     number: IntArray,
     cover: Cover,
     workable: BaseGeometry,
-    regions: Sequence[BaseGeometry],
+    zones: Sequence[BaseGeometry],
+    headland: BaseGeometry,
+    setbacks: Sequence[BaseGeometry],
     implement: Implement,
     receiver: PositionError,
     jitter_m: float,
@@ -91,8 +103,12 @@ def draw_areas(
     ----------
     number : (n - 1,) int
         Pass of each step.
-    regions : sequence of geometry
+    zones : sequence of geometry
         Parts of the field whose swept ground is asked for.
+    headland : geometry
+        The part whose overlap is.
+    setbacks : sequence of geometry
+        Regions, in the field or not, whose swept and covered ground is.
     jitter_m : float
         Left of the receiver's jitter in the positions.
     """
@@ -111,9 +127,10 @@ def draw_areas(
     across = look_across(edges, cover, workable, implement.width_m, _FAR * spread, farther, looked)
     shifts, gap = draw_shifts(edges, looked, across, steps, number, receiver, drill, jitter_m)
     spot = edges.x_m[looked], edges.y_m[looked]
-    within = [shapely.contains_xy(region, *spot) for region in regions]
-    held = np.reshape(within, (len(regions), len(looked))).astype(float)
-    return _areas(shifts, looked, length, across, gap, held), shifts
+    within = [shapely.contains_xy(region, *spot) for region in (headland, *zones)]
+    held = np.reshape(within, (1 + len(zones), len(looked))).astype(float)
+    ways = [ways_through(edges.at(looked), region, farther) for region in setbacks]
+    return _areas(shifts, looked, length, across, gap, held, ways), shifts
 
 
 def _reach(doubt: Doubt) -> float:
@@ -128,19 +145,22 @@ def _areas(
     across: Across,
     gap_m: FloatArray,
     held: FloatArray,
+    ways: Sequence[Ways],
 ) -> AreaDraws:
     n = shifts.left_m.shape[0]
     level = np.zeros((5, n))  # covered at least 0 .. 4 times
     outside, swept = np.zeros(n), np.zeros(n)
-    regions = np.zeros((len(held) + 1, n))  # the whole field first
-    held = np.concatenate([np.ones((1, len(looked))), held])
+    headland, held = held[0], np.concatenate([np.ones((1, len(looked))), held[1:]])
+    zones = np.zeros((len(held), n))  # the whole field first
+    headland_twice = np.zeros(n)
+    setbacks, setbacks_once = np.zeros((len(ways), n)), np.zeros((len(ways), n))
     side = shifts.edges.side
     partner = np.maximum(across.partner, 0)
     # A seam between two sides is looked at from both; ends are looked at whole.
     from_both = (side[looked] != 0) == (side[partner] != 0)
     share = np.where(from_both, 0.5, np.where(side[looked] == 0, 1.0, 0.0))
     for a in range(0, len(looked), _CHUNK):
-        part = slice(a, a + _CHUNK)
+        part = slice(a, min(a + _CHUNK, len(looked)))
         mine, kind, others = looked[part], across.kind[part], across.others[part]
         moved, weight = shifts.outward_m(mine), length_m[part]
         swept += weight @ moved
@@ -155,23 +175,39 @@ def _areas(
         deep = across.depth_m[part][meets, None]
         lapped = np.clip(-drawn, 0.0, deep) - np.clip(-before, 0.0, deep)
         counts = weight[meets] * np.where(over, share[part][meets], 1.0)
+        band = headland[part]
+        in_band = counts * band[meets]
         for c in range(4):
             here = others[meets] == c
             level[c + 1] -= counts[here] @ bare[here]
             if c < 3:
                 level[c + 2] += counts[here & over] @ lapped[here & over]
+        second, lap = others[meets] == 1, over & (others[meets] == 0)
+        headland_twice += in_band[lap] @ lapped[lap] - in_band[second] @ bare[second]
         gained = np.where(over[:, None], lapped - bare, -bare)
-        regions += (held[:, part][:, meets] * counts) @ gained
+        zones += (held[:, part][:, meets] * counts) @ gained
         free = ~over & (others[meets] == 0)
         outside += counts[free] @ lapped[free]
         plain = kind == OPEN
         for c in range(3):
             here = plain & (others == c)
             level[c + 1] += weight[here] @ moved[here]
-        regions += (held[:, part][:, plain] * weight[plain]) @ moved[plain]
+        again = plain & (others == 1)
+        headland_twice += (weight * band)[again] @ moved[again]
+        zones += (held[:, part][:, plain] * weight[plain]) @ moved[plain]
         away = (kind == AWAY) & (others == 0)
         outside += weight[away] @ moved[away]
-    return AreaDraws(level[1], level[2], level[3], regions[0], outside, swept, regions[1:])
+        for r, way in enumerate(ways):
+            near, inside = way.moved_inside_m(part, moved)
+            setbacks[r] += weight[near] @ inside
+            alone = (others[near] == 0) & ~np.isin(kind[near], (SEAM, FACED))
+            setbacks_once[r] += weight[near][alone] @ inside[alone]
+            gaps = over & (others[meets] == 0) & way.holds(part)[meets]
+            setbacks_once[r] -= counts[gaps] @ bare[gaps]
+    return AreaDraws(
+        *(level[1], level[2], level[3], zones[0], outside, swept),
+        *(zones[1:], headland_twice, setbacks, setbacks_once),
+    )
 
 
 def interval_90(draws: FloatArray) -> tuple[float, float]:

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+from scipy.special import ndtri
 
 from evenacre.coverage.uncertainty.area_draws import AreaDraws, interval_90
 from evenacre.model import FloatArray
@@ -13,7 +16,9 @@ from evenacre.model.audit_result import ProductResult
 # A meter's calibration is accepted within 5 % of what it is set to (Field and Solie, Introduction
 # to Agricultural Engineering Technology, stationary calibration), so anywhere within that: the
 # standard uncertainty of a uniform distribution (JCGM 100:2008, 4.3.7).
-_METER = 0.05 / np.sqrt(3)
+METER_CALIBRATION = 0.05 / math.sqrt(3)
+"""Relative standard uncertainty of what a meter counts, the same for all it counts."""
+
 _SEED = 21
 
 
@@ -22,24 +27,30 @@ def with_intervals(
     drawn: AreaDraws,
     draws: dict[str, FloatArray],
     figures: dict[str, float],
+    reached: Sequence[int],
     number: int,
 ) -> ProductResult:
     """Give the amounts of a product their 90 % intervals.
 
     Amounts are those of the meter, which is off by one factor all over; an edge that moves takes
-    the mean rate with it, out of the field, over another pass, or from zone to zone. The zones'
-    draws are ``drawn.regions`` in their order.
+    the mean rate with it, out of the field, over another pass, from zone to zone, or into a
+    setback.
 
     Parameters
     ----------
     draws, figures : dict
         Areas drawn, and as they are on the map.
+    reached : sequence of int
+        Which of the setbacks of ``drawn`` the product lies in.
     number : int
         Of the product: meters err each by themselves.
     """
-    half = np.random.default_rng([_SEED, number]).normal(0.0, _METER, len(drawn.swept) // 2)
-    half *= _METER / np.sqrt((half**2).mean())
-    meter = 1 + np.concatenate([half, -half])
+    # Every share of the normal distribution once, so that the meter alone gives its own interval.
+    half = len(drawn.swept) // 2
+    shares = (np.random.default_rng([_SEED, number]).permutation(half) + 0.5) / (2 * half)
+    off = METER_CALIBRATION * ndtri(shares)
+    off = np.where(np.arange(half) % 2, off, -off)
+    meter = 1 + np.concatenate([off, -off])
     swept_m2 = figures["swept_area_m2"]
     rate = product.logged_kg / swept_m2 if swept_m2 else 0.0
     logged = product.logged_kg * meter
@@ -47,20 +58,30 @@ def with_intervals(
     in_field = np.clip(in_field, 0.0, logged)
     excess_m2 = figures["excess_area_m2"]
     twice = product.overlap_kg / excess_m2 if excess_m2 else rate
+    zone_kg = np.reshape([zone.applied_kg for zone in product.zones], (-1, 1)) + rate * drawn.zones
+    zone_kg = np.maximum(zone_kg, 0.0) * meter
     masses = {
         "logged_kg": logged,
         "applied_in_field_kg": in_field,
         "outside_kg": logged - in_field,
+        "unzoned_kg": np.maximum(in_field - zone_kg.sum(axis=0), 0.0),
         "overlap_kg": twice * draws["excess_area_m2"] * meter,
     }
     zones = tuple(
+        replace(zone, interval_90={"applied_kg": interval_90(kg)})
+        for zone, kg in zip(product.zones, zone_kg, strict=True)
+    )
+    setbacks = tuple(
         replace(
-            zone,
+            found,
             interval_90={
-                "applied_kg": interval_90(np.maximum(zone.applied_kg + moved, 0.0) * meter)
+                "area_m2": interval_90(np.maximum(found.area_m2 + covered, 0.0)),
+                "applied_kg": interval_90(np.maximum(found.applied_kg + rate * swept, 0.0) * meter),
             },
         )
-        for zone, moved in zip(product.zones, rate * drawn.regions, strict=True)
+        for found, covered, swept in zip(
+            product.setbacks, drawn.setbacks_once[reached], drawn.setbacks[reached], strict=True
+        )
     )
     intervals = {key: interval_90(values) for key, values in masses.items()}
-    return replace(product, interval_90=intervals, zones=zones)
+    return replace(product, interval_90=intervals, zones=zones, setbacks=setbacks)

@@ -11,10 +11,20 @@ from statistics import NormalDist
 import numpy as np
 from scipy.special import chdtrc
 
+from evenacre.coverage.uncertainty.mass_draws import METER_CALIBRATION
 from evenacre.model import FloatArray, LoadTicket, Operation
 from evenacre.model.audit_result import AuditResult, RunningTotals
 from evenacre.model.finding import Finding
-from evenacre.planning.loads.loads import Amount, CartLoad, by_product, loads_of, used_by_scale
+from evenacre.planning.intervals import REACH, Interval, told
+from evenacre.planning.loads.loads import (
+    Amount,
+    AmountWithin,
+    CartLoad,
+    by_product,
+    loads_of,
+    reach_90,
+    used_by_scale,
+)
 
 METER_SCATTER = 0.01
 """Relative standard uncertainty of a meter from load to load (common practice, no source)."""
@@ -54,6 +64,22 @@ class LoadCheck:
     target: Amount | None
     swept_m2: float | None  # ground driven with the tool down during it, overlap counted again
     comparisons: tuple[Comparison, ...]
+    swept_sigma_m2: float = 0.0
+
+    def within_90(self, way: str) -> AmountWithin | None:
+        """Give an amount with its 90 % interval; its meter's calibration errs alike in all loads.
+
+        The standard uncertainty of the meter leaves that out: loads tell it.
+        """
+        amount: Amount | None = getattr(self, way)
+        if amount is None:
+            return None
+        return amount.within_90(METER_CALIBRATION * amount.kg if way == "meter" else 0.0)
+
+    @property
+    def interval_90(self) -> dict[str, Interval]:
+        """90 % interval of the ground driven, by key."""
+        return told(swept_m2=reach_90(self.swept_m2 or 0.0, self.swept_sigma_m2))
 
     def compared(self, first: str, second: str) -> Comparison | None:
         """One comparison, or None when either amount is not known."""
@@ -77,6 +103,7 @@ class _Ways:
         """Amounts of loads taken together; their spans may be fewer than they are."""
         scale = used_by_scale(loads) if all(load.closing for load in loads) else None
         meter = asked = swept = None
+        sigma_m2 = 0.0
         known = [span for span in spans if span is not None]
         if self.totals is not None and known:
             swept = math.fsum(between(self.totals, self.totals.swept_m2, span) for span in known)
@@ -85,14 +112,14 @@ class _Ways:
                 # Each load errs on its own, also where only their sum is known.
                 scatter = METER_SCATTER * math.hypot(*each) * math.sqrt(len(each) / len(loads))
                 meter = Amount(math.fsum(each), scatter)
+            whole = float(self.totals.swept_m2[-1])
+            sigma_m2 = self.area_share_sigma * math.sqrt(whole * swept)
             if self.target is not None and swept > 0:
-                whole = float(self.totals.swept_m2[-1])
-                sigma = self.area_share_sigma * math.sqrt(whole * swept)
-                asked = Amount(self.target * swept, self.target * sigma)
+                asked = Amount(self.target * swept, self.target * sigma_m2)
         ways = {"scale": scale, "meter": meter, "target": asked}
         known_ways = [(way, amount) for way, amount in ways.items() if amount is not None]
         pairs = tuple(_compare(*one, *other) for one, other in combinations(known_ways, 2))
-        return LoadCheck(tuple(loads), scale, meter, asked, swept, pairs)
+        return LoadCheck(tuple(loads), scale, meter, asked, swept, pairs, sigma_m2)
 
 
 def between(totals: RunningTotals, running: FloatArray, span: Span) -> float:
@@ -133,12 +160,19 @@ class ProductLoads:
     findings: tuple[Finding, ...] = ()
     level: float = LEVEL
 
+    @property
+    def interval_90(self) -> dict[str, Interval]:
+        """90 % interval of what was metered outside the loads, by key."""
+        kg = self.outside_kg
+        return told(outside_kg=reach_90(kg, METER_SCATTER * kg, METER_CALIBRATION * kg))
+
 
 def operation_loads(operation: Operation, result: AuditResult) -> tuple[ProductLoads, ...]:
     """Check the loads, by tickets in order, of every product that has some; see `check_loads`."""
     found = {p.product: p for p in result.products}
-    covered = result.covered_area_m2
-    area_sigma = result.uncertainty.get("covered_area_m2", 0.0) / covered if covered else 0.0
+    low, high = result.interval_90.get("swept_area_m2", (0.0, 0.0))
+    swept = result.swept_area_m2
+    area_sigma = (high - low) / (2 * REACH * swept) if swept else 0.0
     return tuple(
         check_loads(
             tickets,

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from evenacre.model import LoadTicket
+from evenacre.planning.intervals import REACH, Interval, told
 
 FILLED, REMAINING, CLEANED_OUT = "filled", "remaining", "cleaned out"
 
@@ -17,6 +18,24 @@ class Amount:
 
     kg: float
     sigma_kg: float
+
+    def within_90(self, common_kg: float = 0.0) -> AmountWithin:
+        """Give its 90 % interval, with a standard uncertainty that others have in common too."""
+        ends = reach_90(self.kg, self.sigma_kg, common_kg)
+        return AmountWithin(self.kg, self.sigma_kg, told(kg=ends))
+
+
+@dataclass(frozen=True)
+class AmountWithin(Amount):
+    """A mass, its standard uncertainty and, where that is not nothing, its 90 % interval."""
+
+    interval_90: Mapping[str, Interval]
+
+
+def reach_90(value: float, *sigmas: float) -> Interval | None:
+    """90 % interval of a value with independent errors; None without any."""
+    reach = REACH * math.hypot(*sigmas)
+    return (value - reach, value + reach) if reach > 0 else None
 
 
 def by_product(tickets: Iterable[LoadTicket]) -> dict[str, list[LoadTicket]]:

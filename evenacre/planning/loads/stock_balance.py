@@ -8,17 +8,21 @@ from dataclasses import astuple, dataclass
 
 import numpy as np
 
+from evenacre.coverage.uncertainty.mass_draws import METER_CALIBRATION
 from evenacre.model import FloatArray, LoadTicket, Operation, Product
 from evenacre.model.audit_result import AuditResult, RunningTotals
 from evenacre.model.finding import Finding
+from evenacre.planning.intervals import Interval, told
 from evenacre.planning.loads.load_check import METER_SCATTER, ProductLoads, operation_loads
 from evenacre.planning.loads.loads import (
     CLEANED_OUT,
     FILLED,
     REMAINING,
     Amount,
+    AmountWithin,
     by_product,
     held_after_each,
+    reach_90,
     total,
 )
 
@@ -47,6 +51,11 @@ class Weighing:
     verdict: str  # ``"even"``, ``"too much left"`` (it runs light) or ``"too little left"`` (heavy)
     place: str  # the ticket
 
+    @property
+    def interval_90(self) -> dict[str, Interval]:
+        """90 % interval of what was left, by key."""
+        return told(left_kg=reach_90(self.left_kg, self.sigma_kg))
+
 
 @dataclass(frozen=True)
 class HalfwayCheck:
@@ -66,6 +75,12 @@ class HalfwayCheck:
     meter_left_kg: FloatArray
     weighings: tuple[Weighing, ...]  # in order
     tolerance: float
+    supply_sigma_kg: float = 0.0
+
+    @property
+    def interval_90(self) -> dict[str, Interval]:
+        """90 % interval of what was put in, by key."""
+        return told(supply_kg=reach_90(self.supply_kg, self.supply_sigma_kg))
 
     @property
     def nearest_half(self) -> Weighing | None:
@@ -124,7 +139,7 @@ def halfway_check(
         held = (area - done, left, known.sigma_kg, even, low, high)
         weighings.append(Weighing(*held, word, ticket.place))
     return HalfwayCheck(
-        product, supply, area, grid, *band(grid), *curve, tuple(weighings), TOLERANCE
+        product, supply, area, grid, *band(grid), *curve, tuple(weighings), TOLERANCE, sigma
     )
 
 
@@ -136,6 +151,16 @@ class Usage:
     operation: str
     amount: Amount
     source: str  # ``"scale"``, ``"meter"`` or ``"target"``: the best there is, in that order
+
+    @property
+    def calibration_kg(self) -> float:
+        """Standard uncertainty that the meter's calibration leaves, in common with other jobs."""
+        return 0.0 if self.source == "scale" else METER_CALIBRATION * self.amount.kg
+
+    @property
+    def within(self) -> AmountWithin:
+        """What was used, with its 90 % interval."""
+        return self.amount.within_90(self.calibration_kg)
 
 
 @dataclass(frozen=True)
@@ -154,6 +179,16 @@ class Balance:
     unexplained_sigma_kg: float | None
     # Whether the errors of weighing account for the remainder (within two standard uncertainties)
     explained: bool | None
+
+    @property
+    def interval_90(self) -> dict[str, Interval]:
+        """90 % intervals by key; one meter's calibration errs alike in all that it counted."""
+        calibration = math.fsum(u.calibration_kg for u in self.usages)
+        used = (*(u.amount.sigma_kg for u in self.usages), calibration)
+        rest = None
+        if self.unexplained_kg is not None and self.unexplained_sigma_kg is not None:
+            rest = reach_90(self.unexplained_kg, self.unexplained_sigma_kg, calibration)
+        return told(used_kg=reach_90(self.used_kg, *used), unexplained_kg=rest)
 
 
 def balance(

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+import dataclasses
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,11 +16,13 @@ from evenacre.model import FloatArray, Need
 from evenacre.model.audit_result import Grid
 from evenacre.model.finding import Finding
 from evenacre.planning.ground import left_of, whole_of, workable_ground
+from evenacre.planning.intervals import Interval, sum_90, told
 from evenacre.planning.season.nutrients import (
     UNZONED,
     AuditedJob,
     by_field,
     element_of,
+    parts,
     reference,
     zone_masses,
 )
@@ -49,6 +52,8 @@ class NeedBalance:
     # do
     judged_by: str
     left_out: tuple[str, ...] = ()  # the zones that ask for the same nutrient themselves
+    # 90 % intervals by key; empty where nothing tells
+    interval_90: Mapping[str, Interval] = dataclasses.field(default_factory=dict)
 
     @property
     def needed_kg(self) -> float:
@@ -101,29 +106,34 @@ def _balance(jobs: Sequence[AuditedJob], need: Need, needs: Sequence[Need]) -> N
     ground = reference(jobs)
     zones = {str(z.zone): z.geometry for z in ground.layers["zones"].itertuples()}
     left_out: tuple[str, ...] = ()
-    parts: dict[str, BaseGeometry] = {}
+    shapes: dict[str, BaseGeometry] = {}
     if need.zone is None:
         element = element_of(need.nutrient)
         same = [n for n in needs if n.field == need.field and element_of(n.nutrient) == element]
         left_out = tuple(zone for zone in zones if zone in {n.zone for n in same})
-        parts = {zone: shape for zone, shape in zones.items() if zone not in left_out}
-        parts[UNZONED] = left_of(workable_ground(ground), whole_of(zones.values()))
+        shapes = {zone: shape for zone, shape in zones.items() if zone not in left_out}
+        shapes[UNZONED] = left_of(workable_ground(ground), whole_of(zones.values()))
     elif need.zone in zones:
-        parts = {need.zone: zones[need.zone]}
-    area = sum(shape.area for shape in parts.values())
+        shapes = {need.zone: zones[need.zone]}
+    area = sum(shape.area for shape in shapes.values())
     if area == 0:
         return None
     mass = zone_masses(jobs, need.nutrient)
-    masses = [mass.get(name, 0.0) for name in parts]
-    sides = _by_cell(jobs, need, whole_of(parts.values()), area)
+    masses = [mass.get(name, 0.0) for name in shapes]
+    sides = _by_cell(jobs, need, whole_of(shapes.values()), area)
     judged_by = "cell"
     if sides is None:
-        areas = np.array([shape.area for shape in parts.values()])
+        areas = np.array([shape.area for shape in shapes.values()])
         mean = np.divide(masses, areas, out=np.zeros(len(areas)), where=areas > 0)
         sides = np.bincount(_side(mean, need) + 1, areas, 3).astype(np.float64)
         judged_by = "zone" if zones else "field"
     short, met, over = sides.tolist()
-    return NeedBalance(need, area, sum(masses), met, short, over, judged_by, left_out)
+    whole = need.zone is None and not left_out
+    made_of = (
+        part for zone in ([None] if whole else shapes) for part in parts(jobs, need.nutrient, zone)
+    )
+    ends = told(applied_kg=sum_90(made_of))
+    return NeedBalance(need, area, sum(masses), met, short, over, judged_by, left_out, ends)
 
 
 def _by_cell(

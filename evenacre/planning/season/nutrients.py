@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from evenacre.coverage.amounts import ELEMENT_IN_OXIDE, elements
 from evenacre.model import Operation, OperationPlan, Product
-from evenacre.model.audit_result import AuditResult
+from evenacre.model.audit_result import AuditResult, ProductResult
+from evenacre.planning.intervals import Interval, Part, scaled, sum_90, told
 
 UNZONED = "in no zone"
 _NOTHING = 1e-6  # of a field's total: slivers between zones drawn by hand are no zone
@@ -48,6 +50,8 @@ class Placement:
     amounts_from: str  # ``"flow"``, ``"rate"`` or ``"target"``
     method: str  # how it was placed, as the season says; empty when it does not
     sources: tuple[str, ...]  # the logs
+    # 90 % intervals by key; empty where nothing tells
+    interval_90: Mapping[str, Interval] = dataclasses.field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -63,6 +67,8 @@ class SetbackPlacement:
     applied_kg: float
     lon: float
     lat: float
+    # 90 % intervals by key; empty where nothing tells
+    interval_90: Mapping[str, Interval] = dataclasses.field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -78,6 +84,8 @@ class NutrientAmount:
     element: str
     element_kg: float
     area_m2: float  # of the workable ground of the field or zone, covered or not
+    # 90 % intervals by key; empty where nothing tells
+    interval_90: Mapping[str, Interval] = dataclasses.field(default_factory=dict)
 
 
 def content(analysis: Mapping[str, float], nutrient: str) -> float:
@@ -108,6 +116,11 @@ def placements(jobs: Iterable[AuditedJob]) -> list[Placement]:
             amounts_from=p.source,
             method=job.plan.method,
             sources=job.result.sources,
+            interval_90=told(
+                total_kg=p.interval_90.get("applied_in_field_kg"),
+                outside_kg=p.interval_90.get("outside_kg"),
+                area_m2=job.result.interval_90.get("covered_area_m2"),
+            ),
         )
         for job in jobs
         for p in job.result.products
@@ -127,6 +140,7 @@ def setback_placements(jobs: Iterable[AuditedJob]) -> list[SetbackPlacement]:
             applied_kg=s.applied_kg,
             lon=s.lon,
             lat=s.lat,
+            interval_90=s.interval_90,
         )
         for job in jobs
         for p in job.result.products
@@ -165,7 +179,10 @@ def season_amounts(jobs: Sequence[AuditedJob]) -> list[NutrientAmount]:
     totals: dict[str, float] = {}
     for row in whole:
         totals[row.nutrient] = totals.get(row.nutrient, 0.0) + row.kg
-    return [_amount("", None, nutrient, kg, area) for nutrient, kg in totals.items()]
+    return [
+        _amount("", None, nutrient, kg, area, parts(jobs, nutrient, None))
+        for nutrient, kg in totals.items()
+    ]
 
 
 def _field_amounts(jobs: Sequence[AuditedJob]) -> Iterator[NutrientAmount]:
@@ -174,14 +191,16 @@ def _field_amounts(jobs: Sequence[AuditedJob]) -> Iterator[NutrientAmount]:
     labels = [job.product(p.product).analysis for job in jobs for p in job.result.products]
     carried = [n for label in labels for n, percent in label.items() if percent > 0]
     for nutrient in dict.fromkeys(carried):
-        parts = zone_masses(jobs, nutrient)
-        total = sum(parts.values())
-        yield _amount(ground.field, None, nutrient, total, ground.workable_area_m2)
-        for zone, area in zones.items():
-            yield _amount(ground.field, zone, nutrient, parts.get(zone, 0.0), area)
+        masses = zone_masses(jobs, nutrient)
+        total = sum(masses.values())
         rest = ground.workable_area_m2 - sum(zones.values())
-        if zones and parts[UNZONED] > _NOTHING * total:
-            yield _amount(ground.field, UNZONED, nutrient, parts[UNZONED], max(rest, 0.0))
+        every: dict[str | None, tuple[float, float]]
+        every = {None: (total, ground.workable_area_m2)}
+        every |= {zone: (masses.get(zone, 0.0), area) for zone, area in zones.items()}
+        if zones and masses[UNZONED] > _NOTHING * total:
+            every[UNZONED] = masses[UNZONED], max(rest, 0.0)
+        for zone, (kg, area) in every.items():
+            yield _amount(ground.field, zone, nutrient, kg, area, parts(jobs, nutrient, zone))
 
 
 def zone_masses(jobs: Iterable[AuditedJob], nutrient: str) -> dict[str, float]:
@@ -196,8 +215,33 @@ def zone_masses(jobs: Iterable[AuditedJob], nutrient: str) -> dict[str, float]:
     return masses
 
 
+def parts(jobs: Iterable[AuditedJob], nutrient: str, zone: str | None) -> Iterator[Part]:
+    """What makes up a nutrient of a zone (None: whole fields), and how far each may be off."""
+    for job in jobs:
+        for p in job.result.products:
+            share = job.content(p.product, nutrient)
+            for interval in _intervals(p, zone) if share else ():
+                yield Part(interval, id(job), p.product, share)
+
+
+def _intervals(p: ProductResult, zone: str | None) -> list[Interval | None]:
+    if zone is None:
+        return [p.interval_90.get("applied_in_field_kg")]
+    if zone == UNZONED:
+        return [p.interval_90.get("unzoned_kg")]
+    return [z.interval_90.get("applied_kg") for z in p.zones if z.zone == zone]
+
+
 def _amount(
-    field: str, zone: str | None, nutrient: str, kg: float, area_m2: float
+    field: str,
+    zone: str | None,
+    nutrient: str,
+    kg: float,
+    area_m2: float,
+    made_of: Iterable[Part],
 ) -> NutrientAmount:
     ((element, element_kg),) = elements({nutrient: kg}).items()
-    return NutrientAmount(field, zone, nutrient, kg, element, element_kg, area_m2)
+    ((_, share),) = elements({nutrient: 1.0}).items()
+    ends = sum_90(made_of)
+    intervals = told(kg=ends, element_kg=scaled(ends, share))
+    return NutrientAmount(field, zone, nutrient, kg, element, element_kg, area_m2, intervals)

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
+from evenacre.coverage.uncertainty.mass_draws import METER_CALIBRATION
 from evenacre.model import Need, Product
+from evenacre.model.audit_result import ProductResult
 from evenacre.model.finding import Finding
+from evenacre.planning.intervals import REACH, Interval, Part, scaled, sum_90, told
 from evenacre.planning.season.needs import NeedBalance, compare
 from evenacre.planning.season.nutrients import (
     AuditedJob,
@@ -111,6 +115,8 @@ class Money:
     # The quote for the ground to be worked (the covered ground when the field has no boundary)
     hired_work: float | None
     unpriced: tuple[str, ...]  # products without a price; they are in none of the sums
+    # 90 % intervals by key; empty where nothing tells
+    interval_90: Mapping[str, Interval] = dataclasses.field(default_factory=dict)
 
     @property
     def own_over_hired(self) -> float | None:
@@ -153,7 +159,54 @@ def money(job: AuditedJob) -> Money:
         own_work=_times(r.field_time_s, hourly),
         hired_work=_times(ground, quote),
         unpriced=tuple(name for name, price in prices.items() if price is None),
+        interval_90=_money_90(job, priced, overlap_s=overlap_s, skip_s=skip_s),
     )
+
+
+def _money_90(
+    job: AuditedJob,
+    priced: Sequence[tuple[ProductResult, float]],
+    *,
+    overlap_s: float,
+    skip_s: float,
+) -> dict[str, Interval]:
+    """Intervals of what follows from masses and areas; time and prices are taken as they are."""
+    r, hourly, quote = job.result, job.plan.implement.cost_per_s, job.plan.quote_per_m2
+    excess, skip = (r.interval_90.get(key) for key in ("excess_area_m2", "skip_area_m2"))
+    overlap_time = _in_proportion(overlap_s, r.excess_area_m2, excess)
+    skip_time = _in_proportion(skip_s, r.skip_area_m2, skip)
+    hired = None
+    if quote is not None and not r.boundary_given:
+        hired = scaled(r.interval_90.get("covered_area_m2"), quote)
+    own = _times(r.field_time_s, hourly)
+    return told(
+        product=sum_90(Part(p.interval_90.get("logged_kg"), 0, p.product, c) for p, c in priced),
+        overlap_product=sum_90(
+            Part(p.interval_90.get("overlap_kg"), 0, p.product, price) for p, price in priced
+        ),
+        overlap_time=None if hourly is None else scaled(overlap_time, hourly),
+        skip_product=sum_90(_to_fill(p, price, skip) for p, price in priced),
+        skip_time=None if hourly is None else scaled(skip_time, hourly),
+        overlap_time_s=overlap_time,
+        skip_time_s=skip_time,
+        hired_work=hired,
+        own_over_hired=None if own is None or hired is None else (own - hired[1], own - hired[0]),
+    )
+
+
+def _in_proportion(amount: float, area_m2: float, ends: Interval | None) -> Interval | None:
+    if not area_m2 or not math.isfinite(amount):
+        return None
+    return scaled(ends, amount / area_m2)
+
+
+def _to_fill(p: ProductResult, price: float, skip: Interval | None) -> Part:
+    """What missed ground would take: by the mean rate it errs with the meter too."""
+    if p.target_kg_per_m2 is not None or skip is None:
+        return Part(skip, 0, None, (p.target_kg_per_m2 or 0.0) * price)
+    middle, half = (skip[0] + skip[1]) / 2, (skip[1] - skip[0]) / 2
+    half = math.hypot(half, REACH * METER_CALIBRATION * middle)
+    return Part((middle - half, middle + half), 0, p.product, p.mean_rate_kg_per_m2 * price)
 
 
 def _sum(costs: Iterable[float]) -> float | None:
@@ -175,6 +228,8 @@ class SeedPlacement:
     product: str  # what was sown: the lot itself, or the blend that it is part of
     rate: SpeciesRate  # at the mean rate over the covered ground
     total_kg: float  # bulk of the lot on the field
+    # 90 % intervals by key; empty where nothing tells
+    interval_90: Mapping[str, Interval] = dataclasses.field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -230,4 +285,5 @@ def _sown(job: AuditedJob, known: Mapping[str, Product]) -> Iterator[SeedPlaceme
         for rate in species_rates(product, known, p.mean_rate_kg_per_m2):
             if {**known, product.name: product}[rate.product].kind == "seed":
                 kg = rate.share * p.applied_in_field_kg
-                yield SeedPlacement(r.field, r.operation, r.date, p.product, rate, kg)
+                ends = told(total_kg=scaled(p.interval_90.get("applied_in_field_kg"), rate.share))
+                yield SeedPlacement(r.field, r.operation, r.date, p.product, rate, kg, ends)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
@@ -15,7 +14,16 @@ import pandas as pd
 from evenacre.model.audit_result import AuditResult
 from evenacre.reports import figure_text
 from evenacre.reports import quantities as q
-from evenacre.reports.column import PLACE, Column, Table, json_only, named, nested, several
+from evenacre.reports.column import (
+    INTERVALS,
+    PLACE,
+    Column,
+    Table,
+    json_only,
+    named,
+    nested,
+    several,
+)
 from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.fix_list import advice, stops, worth
 from evenacre.reports.tables import audit_products as by_product
@@ -36,28 +44,6 @@ def _error(key: str, name: str) -> Column:
     )
 
 
-def _between(key: str, name: str) -> tuple[Column, ...]:
-    """Declare what an area truly is: as expected, and the ends of its 90 % interval."""
-
-    def end(i: int) -> Callable[[AuditResult], float | None]:
-        return lambda r: r.interval_90[key][i] if key in r.interval_90 else None
-
-    stem = key.removesuffix("_m2")
-    every = (("expected", "expected", lambda r: r.expected.get(key)),)
-    ends = (("low", "at least", end(0)), ("high", "at most", end(1)))
-    return tuple(
-        named(
-            f"{stem}_{word}_m2",
-            None,
-            f"{name} {said}",
-            of=of,
-            json=False,
-            why="the page's table of the ground has the interval",
-        )
-        for word, said, of in (*every, *ends)
-    )
-
-
 def _boundary(rows: Sequence[AuditResult], display: q.Display) -> str:
     return (
         "Once, twice, three times or more and missed make up the ground to be worked. "
@@ -67,18 +53,6 @@ def _boundary(rows: Sequence[AuditResult], display: q.Display) -> str:
     )
 
 
-_DRAWN = {
-    "covered_area_m2": "covered",
-    "covered_once_m2": "once",
-    "covered_twice_m2": "twice",
-    "covered_more_m2": "three or more",
-    "overlap_area_m2": "overlap",
-    "excess_area_m2": "excess",
-    "skip_area_m2": "missed",
-    "outside_area_m2": "outside",
-    "swept_area_m2": "swept",
-}
-_BETWEEN = {key: _between(key, name) for key, name in _DRAWN.items()}
 _ON_PAGE_ALONE = "JSON and tables of data have it with the operation"
 GROUND = Table(
     "ground",
@@ -222,17 +196,8 @@ OPERATIONS = Table(
             quantity=q.NESTED,
             shows=("covered_sigma_m2", "overlap_sigma_m2", "skip_sigma_m2"),
         ),
-        *itertools.chain.from_iterable(_BETWEEN.values()),
-        Column(
-            "expected",
-            quantity=q.NESTED,
-            shows=tuple(columns[0].key for columns in _BETWEEN.values()),
-        ),
-        Column(
-            "interval_90",
-            quantity=q.NESTED,
-            shows=tuple(c.key for columns in _BETWEEN.values() for c in columns[1:]),
-        ),
+        Column("expected", quantity=q.NESTED),
+        INTERVALS,
         nested("products", by_product.PRODUCTS, by_product.products),
         nested("receiver", _RECEIVER),
         Column("tells_places", quantity=q.YES_NO),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
@@ -11,7 +11,7 @@ from typing import Any
 from evenacre.model.audit_result import AuditResult, ProductResult
 from evenacre.reports import figure_text
 from evenacre.reports import quantities as q
-from evenacre.reports.column import PLACE, Column, Table, joined, named, nested
+from evenacre.reports.column import INTERVALS, PLACE, Column, Table, mass_between, named, nested
 from evenacre.reports.writers.as_json import record
 
 _WORTH_SAYING = 0.0001  # of what was logged: less is rounding
@@ -37,36 +37,6 @@ def _mean_rate(head: str, area: str) -> Column:
     return named("mean_rate_kg_per_m2", head, of=rate, json=False, why=why)
 
 
-def _between(key: str, name: str, on_page: bool) -> tuple[Column, ...]:
-    """Declare the ends of a mass's 90 % interval."""
-
-    def end(i: int) -> Callable[[Any], float | None]:
-        return lambda row: row.interval_90[key][i] if key in row.interval_90 else None
-
-    stem = key.removesuffix("_kg")
-    low, high = f"{stem}_low_kg", f"{stem}_high_kg"
-    why = "" if on_page else "the page has that of what is on the field"
-    ends = ((low, "at least", end(0)), (high, "at most", end(1)))
-    columns = tuple(
-        named(way, None, f"{name} {said}", of=of, json=False, why=why) for way, said, of in ends
-    )
-    if not on_page:
-        return columns
-
-    def told(row: Any, display: q.Display) -> str:
-        ends = row.interval_90.get(key)
-        return "" if ends is None else figure_text.mass_between(ends[0], ends[1], display.units)
-
-    return (*columns, joined(f"{stem}_between", "90 % interval", told, f"{low} {high}"))
-
-
-def _intervals(*columns: Column) -> Column:
-    """Declare the same for programs."""
-    keys = tuple(c.key for c in columns if not c.shows)
-    return Column("interval_90", quantity=q.NESTED, shows=keys)
-
-
-_APPLIED = _between("applied_kg", "applied", on_page=True)
 ZONES = Table(
     "zones",
     (
@@ -74,9 +44,9 @@ ZONES = Table(
         named("product", json=False),
         named("area_m2", digits=4),
         named("applied_kg", digits=4),
-        *_APPLIED,
+        mass_between("applied_kg"),
         _mean_rate("Per area", "area_m2"),
-        _intervals(*_APPLIED),
+        INTERVALS,
     ),
     title="Amounts by zone",
     words=2,
@@ -99,9 +69,9 @@ NUTRIENTS = Table(
         named("nutrient", json=False),
         named("counted_as", "Counted", quantity=q.worded(_WAYS.__getitem__, str), json=False),
         named("applied_kg", "On the field"),
-        *_APPLIED,
+        mass_between("applied_kg"),
         _mean_rate("Per covered area", "covered_m2"),
-        _intervals(*_APPLIED),
+        INTERVALS,
     ),
     title="Nutrients from the label",
     words=2,
@@ -174,7 +144,9 @@ SETBACKS = Table(
         named("product", json=False),
         named("area_m2", quantity=q.SMALL_AREA, digits=2),
         named("applied_kg"),
+        mass_between("applied_kg"),
         *PLACE,
+        INTERVALS,
     ),
     title="Product inside setbacks",
     words=2,
@@ -201,12 +173,6 @@ def _lifted(rows: Sequence[Any], display: q.Display) -> str:
 
 
 _SAID_BELOW = "a sentence below the page's table says it where it matters"
-_IN_FIELD = _between("applied_in_field_kg", "in field", on_page=True)
-_OTHERS = tuple(
-    column
-    for key, name in (("logged_kg", "logged"), ("outside_kg", "outside"), ("overlap_kg", "overlap"))
-    for column in _between(key, name, on_page=False)
-)
 PRODUCTS = Table(
     "products",
     (
@@ -234,9 +200,8 @@ PRODUCTS = Table(
             "within 10 percent of target",
             told=_within,
         ),
-        *_IN_FIELD,
-        *_OTHERS,
-        _intervals(*_IN_FIELD, *_OTHERS),
+        mass_between("applied_in_field_kg"),
+        INTERVALS,
         nested("zones", ZONES),
         Column("nutrients", lambda p: _by_name(p, p.nutrients_kg), q.NESTED),
         Column("elements", lambda p: _by_name(p, p.elements_kg), q.NESTED),

@@ -11,10 +11,20 @@ from typing import Any
 import pandas as pd
 
 from evenacre.planning.loads.load_check import LoadCheck, ProductLoads
-from evenacre.planning.loads.loads import Amount
+from evenacre.planning.loads.loads import Amount, AmountWithin
 from evenacre.planning.loads.stock_balance import Balance, HalfwayCheck, OperationLoads
+from evenacre.reports import figure_text
 from evenacre.reports import quantities as q
-from evenacre.reports.column import Column, Table, joined, json_only, named, nested, several
+from evenacre.reports.column import (
+    INTERVALS,
+    Column,
+    Table,
+    joined,
+    json_only,
+    named,
+    nested,
+    several,
+)
 from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.loads import balance_sentence, row_text, verdict_sentences
 from evenacre.reports.writers.as_frame import data_frame, stacked
@@ -26,7 +36,7 @@ def _way(way: str) -> tuple[Column, ...]:
     """Declare an amount and its standard uncertainty: in tables of data apart."""
     kg, sigma = f"{way}_kg", f"{way}_sigma_kg"
     return (
-        Column(way, quantity=q.WITH_ERROR, head=f"By {way}", shows=(kg, sigma)),
+        Column(way, lambda c: c.within_90(way), q.WITH_ERROR, head=f"By {way}", shows=(kg, sigma)),
         Column(kg, f"{way}.kg", q.MASS, f"by {way}", json=False),
         Column(sigma, f"{way}.sigma_kg", q.MASS, f"by {way} uncertainty", json=False),
     )
@@ -60,6 +70,12 @@ def _scale_over_meter(check: LoadCheck, _: q.Display) -> str:
     return f"{share}, {'disagree' if compared.disagree else 'agree'}"
 
 
+def _meter_between(check: LoadCheck, display: q.Display) -> str:
+    meter = check.within_90("meter")
+    ends = meter.interval_90.get("kg") if meter else None
+    return figure_text.mass_between(*ends, display.units) if ends else ""
+
+
 COMPARISONS = json_only(
     "comparisons",
     "first second difference_kg sigma_kg share disagree",
@@ -91,6 +107,7 @@ LOADS = Table(
         ),
         *_way("scale"),
         *_way("meter"),
+        joined("meter_between", "Meter's 90 % interval", _meter_between),
         *_way("target"),
         named("swept_m2", "Driven", "driven"),
         *_pair("scale", "meter"),
@@ -102,9 +119,10 @@ LOADS = Table(
             COMPARISONS,
             shows="scale_over_meter scale_over_target meter_over_target",
         ),
+        INTERVALS,
     ),
     title="Loads",
-    page="load compared scale meter target swept_m2",
+    page="load compared scale meter meter_between target swept_m2",
     words=2,
 )
 
@@ -137,6 +155,7 @@ PRODUCT_LOADS = json_only(
     nested("loads", LOADS, "checks"),
     nested("together", LOADS),
     "outside_kg",
+    INTERVALS,
     nested("meter_correction", CORRECTIONS, lambda p: p if p.correction else None),
     Column("warnings", lambda p: sentences(p.findings, "warning"), q.NESTED),
     why="tables and page have a row for each load; a warning tells what was metered outside them",
@@ -151,6 +170,7 @@ WEIGHINGS = Table(
         named("left_kg", None, "product left"),
         named("sigma_kg", None, "product left uncertainty"),
         *several("even_kg low_kg high_kg verdict ticket=place", None),
+        INTERVALS,
         named("area_m2", None, "ground in all", json=False, why=_OF_ALL),
         named("supply_kg", None, "product in all", json=False, why=_OF_ALL),
     ),
@@ -161,13 +181,14 @@ WEIGHINGS = Table(
 
 def _weighings(check: HalfwayCheck) -> list[Any]:
     whole = {"area_m2": check.area_m2, "supply_kg": check.supply_kg}
-    return [SimpleNamespace(**vars(w), **whole) for w in check.weighings]
+    return [SimpleNamespace(**vars(w), **whole, interval_90=w.interval_90) for w in check.weighings]
 
 
 HALFWAY = json_only(
     "halfway",
     "product supply_kg area_m2 tolerance",
     nested("weighings", WEIGHINGS, _weighings),
+    INTERVALS,
     why="the page draws it, and each weighing has its row in tables of data",
     tolerance=q.SHARE,
 )
@@ -177,8 +198,18 @@ def _amount(kg: float | None, b: Balance, display: q.Display, unknown: str = "")
     return unknown if kg is None else row_text(b, display.units.mass)(kg)
 
 
-def _stock(amount: Amount | None, b: Balance, display: q.Display) -> str:
-    return _amount(amount.kg if amount else None, b, display, "not given")
+def _stock(what: str) -> Column:
+    """Declare what was bought or left."""
+
+    def within(b: Balance) -> AmountWithin | None:
+        amount: Amount | None = getattr(b, what)
+        return None if amount is None else amount.within_90()
+
+    def told(b: Balance, display: q.Display) -> str:
+        amount: Amount | None = getattr(b, what)
+        return _amount(amount.kg if amount else None, b, display, "not given")
+
+    return named(what, quantity=q.WITH_ERROR, of=within, told=told)
 
 
 def _open(rows: Sequence[Balance], display: q.Display) -> str:
@@ -187,7 +218,7 @@ def _open(rows: Sequence[Balance], display: q.Display) -> str:
 
 USAGES = json_only(
     "usages",
-    "field operation used=amount source",
+    "field operation used=within source",
     why="the table of data has a line for each",
     used=q.WITH_ERROR,
 )
@@ -195,9 +226,9 @@ BALANCES = Table(
     "balance",
     (
         named("product"),
-        named("bought", quantity=q.WITH_ERROR, told=lambda b, d: _stock(b.bought, b, d)),
+        _stock("bought"),
         named("used_kg", told=lambda b, d: _amount(b.used_kg, b, d)),
-        named("left", quantity=q.WITH_ERROR, told=lambda b, d: _stock(b.left, b, d)),
+        _stock("left"),
         named(
             "without_field_kg",
             None,
@@ -210,6 +241,7 @@ BALANCES = Table(
             text=lambda sigma, d: f"± {d.units.mass.text(sigma, 2)}",
         ),
         Column("explained"),
+        INTERVALS,
         nested("operations", USAGES, "usages"),
     ),
     title="Bought, used and left",

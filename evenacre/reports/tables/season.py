@@ -10,7 +10,18 @@ from evenacre.planning.season.nutrients import NutrientAmount
 from evenacre.planning.season.salt import CAUTION, SOURCE, SaltScreen
 from evenacre.planning.season.season_totals import Ledger
 from evenacre.reports import quantities as q
-from evenacre.reports.column import PLACE, Column, Table, joined, json_only, named, nested, several
+from evenacre.reports.column import (
+    INTERVALS,
+    PLACE,
+    Column,
+    Table,
+    joined,
+    json_only,
+    mass_between,
+    named,
+    nested,
+    several,
+)
 from evenacre.reports.sentences import findings
 from evenacre.reports.sentences import season as sentences
 from evenacre.reports.writers.as_frame import data_frame
@@ -28,15 +39,17 @@ PLACEMENTS = Table(
         joined("analysis", "Analysis", lambda p, _: sentences.analysis(p), "analysis_percent kind"),
         *several("rate_kg_per_m2 area_m2"),
         named("total_kg", digits=4),
+        mass_between("total_kg"),
         named("outside_kg", None, "outside the field", why="the page has it with the operation"),
         named("method", "Placed", "method of placement"),
         named("amounts_from", None),
         named("sources", "Log", "source files", q.NAMES),
+        INTERVALS,
     ),
     title="What was put down",
     json="field operation date product kind analysis_percent rate_kg_per_m2 area_m2 total_kg "
-    "outside_kg amounts_from method sources",
-    page="field product analysis method sources date rate_kg_per_m2 area_m2 total_kg",
+    "outside_kg amounts_from method sources interval_90",
+    page="field product analysis method sources date rate_kg_per_m2 area_m2 total_kg total_between",
     words=5,
     remark=lambda rows, _: sentences.placements_remark(rows),
 )
@@ -71,6 +84,7 @@ NUTRIENTS = Table(
         named("nutrient"),
         named("area_m2", None, why="the page gives it with the field"),
         named("kg", "Total", "total", quantity=q.MASS),
+        mass_between("kg"),
         named(
             "mean_rate_kg_per_m2",
             None,
@@ -101,9 +115,10 @@ NUTRIENTS = Table(
             lambda a, d: _as_element(a, _page_rate(a, a.element_kg, d)),
             "element_rate_kg_per_m2",
         ),
+        INTERVALS,
     ),
     title="Nutrients by field",
-    json="field zone nutrient kg element element_kg area_m2",
+    json="field zone nutrient kg element element_kg area_m2 interval_90",
     words=2,
     remark=(
         "Added up over all operations, in the terms of the label; phosphorus and potassium as "
@@ -111,7 +126,7 @@ NUTRIENTS = Table(
     ),
 )
 NUTRIENTS_BY_ZONE = replace(NUTRIENTS, title="Nutrients by zone", folded=True, remark="")
-NUTRIENT_TOTALS = replace(NUTRIENTS, json="nutrient kg element element_kg area_m2")
+NUTRIENT_TOTALS = replace(NUTRIENTS, json="nutrient kg element element_kg area_m2 interval_90")
 
 
 NEEDS = Table(
@@ -128,10 +143,11 @@ NEEDS = Table(
         *several("met_m2 short_m2 over_m2", digits=2),
         named("judged_by", None),
         named("zones_left_out=left_out", None, quantity=q.NAMES),
+        INTERVALS,
     ),
     title="Against what was needed",
     json="field zone nutrient needed_kg_per_m2 mean_kg_per_m2 area_m2 needed_kg applied_kg verdict "
-    "met_m2 short_m2 over_m2 judged_by zones_left_out",
+    "met_m2 short_m2 over_m2 judged_by zones_left_out interval_90",
     page="where nutrient verdict needed_kg_per_m2 mean_kg_per_m2 met_m2 short_m2 over_m2",
     words=3,
     remark=lambda rows, _: sentences.needs_remark(rows),
@@ -170,6 +186,8 @@ SEED = Table(
             for kind, words in (("pure", "Seeds"), ("live", "Live seeds"))
         ),
         named("total_kg", digits=4),
+        mass_between("total_kg"),
+        INTERVALS,
     ),
     title="Seed",
     words=3,
@@ -246,10 +264,11 @@ COSTS = Table(
         named("overlap_time_s", "Hours on overlap"),
         named("skip_time_s", "Hours to fill", "missed time"),
         named("without_price=unpriced", None, "without a price", q.NAMES),
+        INTERVALS,
     ),
     title="Money",
     json="field operation product overlap_product overlap_time overlap_time_s skip_product "
-    "skip_time skip_time_s own_work hired_work own_over_hired without_price",
+    "skip_time skip_time_s own_work hired_work own_over_hired without_price interval_90",
     words=2,
     remark=lambda rows, _: sentences.money_remark(rows),
 )
@@ -260,6 +279,7 @@ SETBACKS = Table(
         *several("field setback operation product", name=None),
         named("area_m2", name=None, digits=2),
         named("applied_kg", "Inside", name=None),
+        mass_between("applied_kg"),
         *PLACE,
     ),
     title="Product inside setbacks",

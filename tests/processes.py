@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import signal
 import sys
@@ -115,6 +116,8 @@ def _run(args: list[str], streams: tuple[int, ...], before: Callable[[], object]
             for number, mode in enumerate(("r", "w", "w"))
         )
         before()
+        # An interrupt that strikes within a callback of the collector, such as Hypothesis has, is lost.
+        gc.callbacks.clear()
         # Workers that it starts are counted by a process of its own.
         resource_tracker._resource_tracker._fd = None
         sys.argv = ["evenacre", *args]

@@ -116,7 +116,7 @@ def _run(args: list[str], streams: tuple[int, ...], before: Callable[[], object]
             for number, mode in enumerate(("r", "w", "w"))
         )
         before()
-        # An interrupt that strikes within a callback of the collector, such as Hypothesis has, is lost.
+        # An interrupt that strikes within a callback of the collector (Hypothesis has one) is lost.
         gc.callbacks.clear()
         # Workers that it starts are counted by a process of its own.
         resource_tracker._resource_tracker._fd = None

@@ -8,6 +8,7 @@ import numpy as np
 
 from evenacre.coverage.steps import Steps
 from evenacre.coverage.uncertainty.position_error import PositionError
+from evenacre.coverage.uncertainty.shifts import logging_interval_s
 from evenacre.model import Implement, IntArray
 
 _Z_90 = 1.6449  # standard uncertainties on either side of a normal 90 % interval
@@ -31,10 +32,8 @@ def driven_sigma_m2(
     """
     way_m = float(steps.distance_m[steps.working].sum())
     speed_mps = way_m / float(steps.duration_s[steps.working].sum())
-    spoken_for = np.bincount(steps.record[steps.whole], steps.duration_s[steps.whole])
-    interval_s = float(np.median(spoken_for[spoken_for > 0]))
     ends = 2 * int(number.max(initial=0))
-    end_m = np.hypot(error.within_m, speed_mps * interval_s / np.sqrt(12.0))
+    end_m = np.hypot(error.within_m, speed_mps * logging_interval_s(steps) / np.sqrt(12.0))
     off_m = np.hypot(np.sqrt(ends) * end_m, way_excess * way_m)
     return float(np.hypot(off_m * implement.width_m, way_m * implement.error.width_m.sigma))
 

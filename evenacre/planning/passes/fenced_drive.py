@@ -14,14 +14,13 @@ from evenacre.planning.ground import buffered
 from evenacre.planning.passes.bends import drawn, ways_between
 from evenacre.planning.passes.driver import Driver, Run
 from evenacre.planning.passes.fence import Fence
-from evenacre.planning.passes.layout import MARGIN_M, corners_filled, left_by, straight_passes
+from evenacre.planning.passes.layout import MARGIN_M, inside_rounds
 from evenacre.planning.passes.open_drive import LaidDrive
 from evenacre.planning.passes.order import in_order
 from evenacre.planning.passes.pass_types import Drive, PlannedPass
 from evenacre.planning.passes.rig import Rig
 from evenacre.planning.passes.rounds import headland_legs
 from evenacre.planning.passes.smooth_legs import smoothed
-from evenacre.planning.passes.strips import best_heading
 
 # Between the tool and the fence, where an end of it swings out.
 _CLEAR_M = 0.15
@@ -44,14 +43,9 @@ def fenced_drive(
     laps = rounds_for_turns(rig) if drive.rounds is None else drive.rounds
     ground = buffered(workable, -(_CLEAR_M + rig.swing_m), join_style="mitre")
     legs = headland_legs(ground, width_m, laps, rig.radius_m, _CORNER_RAD, whole=True)
-    inner = left_by(ground, [leg.line for leg in legs], width_m)
     room = buffered(ground, MARGIN_M / 2, join_style="mitre")
-    inner, corners = corners_filled(inner, width_m, room) if legs else (inner, [])
-    heading = drive.heading_rad
-    if heading is None:
-        heading = best_heading(inner, width_m, drive.prefer) if inner else 0.0
-    straight = straight_passes(inner, width_m, heading, room)
-    straight = [*(PlannedPass("round", 1, line) for line in corners), *straight]
+    inside = inside_rounds(ground, [leg.line for leg in legs], drive, room)
+    straight = [*(PlannedPass("round", 1, line) for line in inside.corners), *inside.straight]
     driver = Driver(rig, Fence(workable), Fence(boundary))
     runs = _headland(legs, driver, ground)
     if drive.headland == "first":
@@ -74,7 +68,8 @@ def fenced_drive(
     backed = [turn.backs_m for turn in driver.turns if turn.backs_m]
     if backed:
         findings.append(Finding.note("turns_back_up", turns=len(backed), length_m=sum(backed)))
-    return LaidDrive(tuple(driver.passes), tuple(driver.turns), heading, laps, tuple(findings))
+    passes, turns = tuple(driver.passes), tuple(driver.turns)
+    return LaidDrive(passes, turns, inside.heading_rad, laps, tuple(findings))
 
 
 def _from_nearest(ring: list[Run], driver: Driver) -> list[Run]:

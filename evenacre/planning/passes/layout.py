@@ -3,21 +3,43 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import shapely
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.geo.overlay import polygonal, without
 from evenacre.planning.ground import opened, whole_of
-from evenacre.planning.passes.pass_types import PlannedPass
+from evenacre.planning.passes.pass_types import Drive, PlannedPass
 from evenacre.planning.passes.rounds import corner_runs
-from evenacre.planning.passes.strips import along, lay_strips
+from evenacre.planning.passes.strips import along, best_heading, lay_strips
 from evenacre.planning.passes.swaths import swath
 
 # Ground left inside the rounds that is smaller than this share of a square of the tool's width
 # is a corner no pass is made for; so is ground narrower than twice the margin.
 _CORNER = 0.05
 MARGIN_M = 0.05
+
+
+@dataclass(frozen=True)
+class Inside:
+    """What is driven on the ground that rounds leave: runs into corners, and parallel passes."""
+
+    corners: list[shapely.LineString]
+    straight: list[PlannedPass]
+    heading_rad: float
+
+
+def inside_rounds(
+    ground: BaseGeometry, rounds: Sequence[shapely.LineString], drive: Drive, room: BaseGeometry
+) -> Inside:
+    """Lay passes over what rounds leave, at the heading of the drive or else the best one."""
+    inner = left_by(ground, rounds, drive.width_m)
+    inner, corners = corners_filled(inner, drive.width_m, room) if rounds else (inner, [])
+    heading = drive.heading_rad
+    if heading is None:
+        heading = best_heading(inner, drive.width_m, drive.prefer) if inner else 0.0
+    return Inside(corners, straight_passes(inner, drive.width_m, heading, room), heading)
 
 
 def left_by(

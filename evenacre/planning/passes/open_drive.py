@@ -9,12 +9,11 @@ from shapely.geometry.base import BaseGeometry
 
 from evenacre.model.finding import Finding
 from evenacre.planning.ground import buffered
-from evenacre.planning.passes.layout import MARGIN_M, corners_filled, left_by, straight_passes
+from evenacre.planning.passes.layout import MARGIN_M, corners_filled, inside_rounds, left_by
 from evenacre.planning.passes.order import in_order
 from evenacre.planning.passes.pass_types import Drive, PlannedPass, PlannedTurn
 from evenacre.planning.passes.rig import Rig
 from evenacre.planning.passes.rounds import headland_legs
-from evenacre.planning.passes.strips import best_heading
 from evenacre.planning.passes.turns import driven_in_order, poses, turn_lines
 
 _ROUNDS = 2
@@ -38,13 +37,9 @@ def open_drive(workable: BaseGeometry, drive: Drive, rig: Rig) -> LaidDrive:
     """
     width_m, laps = drive.width_m, _ROUNDS if drive.rounds is None else drive.rounds
     rounds = headland_legs(workable, width_m, laps, rig.radius_m)
-    inner = left_by(workable, [leg.line for leg in rounds], width_m)
     room = buffered(workable, MARGIN_M / 2, join_style="mitre")
-    inner, corners = corners_filled(inner, width_m, room) if rounds else (inner, [])
-    heading = drive.heading_rad
-    if heading is None:
-        heading = best_heading(inner, width_m, drive.prefer) if inner else 0.0
-    straight = straight_passes(inner, width_m, heading, room)
+    inside = inside_rounds(workable, [leg.line for leg in rounds], drive, room)
+    corners, straight = inside.corners, inside.straight
     if rounds:
         # Where a corner is part of the ground inside, passes leave the rest of it.
         lines = [*(leg.line for leg in rounds), *corners, *(p.line for p in straight)]
@@ -59,4 +54,5 @@ def open_drive(workable: BaseGeometry, drive: Drive, rig: Rig) -> LaidDrive:
         passes = [*rounds, *in_order(straight, rig.radius_m, rounds[-1] if rounds else None)]
     begin, end = poses(passes)
     turns = turn_lines(end[:-1], begin[1:], rig.radius_m)
-    return LaidDrive(tuple(passes), tuple(PlannedTurn(line, line) for line in turns), heading, laps)
+    driven = tuple(PlannedTurn(line, line) for line in turns)
+    return LaidDrive(tuple(passes), driven, inside.heading_rad, laps)

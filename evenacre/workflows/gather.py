@@ -199,7 +199,7 @@ def gathered_summary(found: Gathering) -> dict[str, Any]:
             {"file": o.name, "kind": o.kind.value, "why": o.why} for o in found.passed_over
         ],
         "added": found.written.added,
-        "to_fill_in": found.written.questions,
+        "to_fill_in": [str(question) for question in found.written.questions],
     }
 
 

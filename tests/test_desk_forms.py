@@ -207,25 +207,9 @@ def test_undo_brings_back_what_was_there(desk: TestClient) -> None:
     assert gone.status_code == 404
 
 
-BOXES = st.sampled_from(
-    [
-        "name",
-        "width",
-        "rows",
-        "sections",
-        "tow",
-        "tow.0",
-        "tow.0.hitch_to_axle",
-        "tow.x.y",
-        "tow.5.axle_to_pin",
-        "compartments.0.name",
-        "",
-        ".",
-        "name.0",
-        "width.0.key",
-        "own",
-    ]
-)
+NAMED = """name width rows sections tow tow.0 tow.0.hitch_to_axle tow.x.y tow.5.axle_to_pin
+    compartments.0.name name.0 width.0.key own . .."""
+BOXES = st.sampled_from(NAMED.split())
 
 
 @given(st.dictionaries(BOXES, st.text(max_size=20) | st.sampled_from(["1", "20 ft", "yes"])))

@@ -12,7 +12,7 @@ from typing import Annotated, Any, Literal, get_args, get_origin
 from pydantic import BaseModel, ConfigDict, TypeAdapter, ValidationError
 from pydantic.fields import FieldInfo
 
-from evenacre.io.common.problem_collector import ProblemCollector
+from evenacre.io.common.problem_collector import ProblemCollector, fields_of, model_in
 from evenacre.io.season import schema
 from evenacre.io.season.edit import inline
 from evenacre.io.season.pasture import schema as pasture
@@ -23,6 +23,9 @@ _MOST_ROWS = 500
 _NUMBER = re.compile(r"[-+]?\d{1,15}(\.\d{1,15})?")
 _NAMED_ELSEWHERE = ("field", "implement", "product", "paddock")
 _FILES = ("file", "blockages", "loads", "rain")
+# Keys whose table may be the name of a file alone, and lists of such names.
+_BARE = ("boundary", "unworkable", "zones", "setbacks", "paddocks", "tracks")
+_LISTS = ("tracks", "blockages")
 
 
 @dataclass(frozen=True)
@@ -162,14 +165,14 @@ def troubles_of(
 def put_table(kind: Kind, table: Mapping[str, Any], document: Any, number: int | None) -> None:
     """Write a table into a document, a new one where there is no number; no other is touched."""
     if not kind.key:
-        _put(document, table, {key for key in _fields(kind.model) if key not in kind.hidden})
+        _put(document, table, {key for key in fields_of(kind.model) if key not in kind.hidden})
         return
     if kind.many and number is None:
         _append(document, kind.key, table)
     elif kind.many:
-        _put(_held(document, kind.key)[number], table, set(_fields(kind.model)))
+        _put(_held(document, kind.key)[number], table, set(fields_of(kind.model)))
     elif kind.key in document:
-        _put(document[kind.key], table, set(_fields(kind.model)))
+        _put(document[kind.key], table, set(fields_of(kind.model)))
     else:
         document[kind.key] = dict(table)
 
@@ -203,13 +206,13 @@ def _boxes(
     offered: _Offered,
     hidden: frozenset[str] = frozenset(),
 ) -> Iterator[Box]:
-    for key, declared in _fields(model).items():
+    for key, declared in fields_of(model).items():
         if key in hidden:
             continue
         name, held = f"{path}{key}", table.get(key)
         label = key if key in ("N", "P", "K") else key.replace("_", " ").capitalize()
         about = (name, label, declared.description or "")
-        inner, origins = _model_in(declared.annotation), _origins(declared.annotation)
+        inner, origins = model_in(declared.annotation), _origins(declared.annotation)
         if inner is not None and list in origins:
             rows = [
                 _as_table(one, inner)
@@ -281,7 +284,7 @@ def _as_table(held: Any, model: type[BaseModel]) -> Mapping[str, Any]:
     """A table, for which its first key may stand alone."""
     if held is None or isinstance(held, Mapping):
         return held or {}
-    return {next(iter(_fields(model))): held}
+    return {next(iter(fields_of(model))): held}
 
 
 # From boxes to a table
@@ -308,7 +311,7 @@ def _read(
     hidden: frozenset[str] = frozenset(),
 ) -> dict[str, Any]:
     table = dict(before)
-    for key, declared in _fields(model).items():
+    for key, declared in fields_of(model).items():
         told = given.get(key)
         if told is None or key in hidden:
             continue
@@ -322,7 +325,7 @@ def _read(
 
 def _value(declared: FieldInfo, told: Any, before: Any) -> Any:
     """What a key is to say; None where it is to go."""
-    inner, origins = _model_in(declared.annotation), _origins(declared.annotation)
+    inner, origins = model_in(declared.annotation), _origins(declared.annotation)
     if isinstance(told, str):
         if told == _text(before):
             return before
@@ -449,10 +452,6 @@ def _plain(value: Any) -> Any:
 # What is declared
 
 
-def _fields(model: type[BaseModel]) -> dict[str, FieldInfo]:
-    return {declared.alias or name: declared for name, declared in model.model_fields.items()}
-
-
 def _parts(annotation: Any) -> Iterator[Any]:
     yield annotation
     for inner in () if get_origin(annotation) is Literal else get_args(annotation):
@@ -461,11 +460,6 @@ def _parts(annotation: Any) -> Iterator[Any]:
 
 def _origins(annotation: Any) -> list[Any]:
     return [get_origin(part) or part for part in _parts(annotation)]
-
-
-def _model_in(annotation: Any) -> type[BaseModel] | None:
-    found = (p for p in _parts(annotation) if isinstance(p, type) and issubclass(p, BaseModel))
-    return next(found, None)
 
 
 def _files_in(table: Any, path: str = "") -> Iterator[tuple[str, str]]:
@@ -478,8 +472,3 @@ def _files_in(table: Any, path: str = "") -> Iterator[tuple[str, str]]:
                 yield place, value
         elif isinstance(value, Mapping | list):
             yield from _files_in(value, f"{place}.")
-
-
-# Keys whose table may be the name of a file alone, and lists of such names.
-_BARE = ("boundary", "unworkable", "zones", "setbacks", "paddocks", "tracks")
-_LISTS = ("tracks", "blockages")

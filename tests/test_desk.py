@@ -16,6 +16,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from pages import Page
 from small_farm import write_small_farm
+from starlette.requests import ClientDisconnect
 from starlette.testclient import TestClient
 
 from evenacre.desk import work
@@ -169,7 +170,7 @@ def outside(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Path, Te
     (home / "farm").mkdir()
     with client_of(home / "farm") as client:
         # What the fuzz asks for is the routes, not the work behind them.
-        client.desk.board.start = lambda *_: None  # type: ignore[attr-defined]
+        client.desk.board.start_in_turn = lambda *_: None  # type: ignore[attr-defined]
         result_in(home / "farm" / "evenacre-out")
         (home / "farm" / "evenacre-out" / "link.txt").symlink_to(home / "secret.txt")
         yield home, client
@@ -291,9 +292,9 @@ def test_what_breaks_off_leaves_nothing(desk: TestClient) -> None:
 
     async def broken() -> Any:
         yield b"half"
-        raise ConnectionError
+        raise ClientDisconnect
 
-    with pytest.raises(ConnectionError):
+    with pytest.raises(ClientDisconnect):
         asyncio.run(delivery.take("a.csv", broken()))
     with pytest.raises(InputError, match="No file came"):
         delivery.finish()

@@ -54,7 +54,7 @@ rate = "Rate [lb/ac]"
 @pytest.fixture
 def desk(tmp_path: Path) -> Iterator[TestClient]:
     with client_of(tmp_path / "farm") as client:
-        client.desk.board.start = lambda *_: None  # type: ignore[attr-defined]
+        client.desk.board.start_in_turn = lambda *_: None  # type: ignore[attr-defined]
         client.desk.farm.season.write_text(WRITTEN)  # type: ignore[attr-defined]
         yield client
 

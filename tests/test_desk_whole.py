@@ -131,6 +131,8 @@ def test_from_an_empty_folder_and_raw_files_to_the_report(
         tab.get_by_role("button", name="Keep the answers").click()
         tab.wait_for_selector("#job[data-state=done] >> text=Looking the season over")
         tab.get_by_role("button", name="Audit what is ticked").click()
+        tab.wait_for_selector("#job[data-state=done], #job[data-state=failed]")
+        assert tab.locator("#job-told").inner_text().startswith("Long Pasture"), tab.content()
         tab.get_by_role("link", name="Open the report").click()
         report = tab.frame_locator("iframe.report")
         assert "paddock 4" in report.locator(".card h2").first.text_content().lower()
@@ -148,6 +150,8 @@ def test_from_an_empty_folder_and_raw_files_to_the_report(
         # By the keyboard alone: the first stop leads past the head of the page.
         narrow.keyboard.press("Tab")
         assert narrow.evaluate("document.activeElement.textContent") == "To the content"
+        tab.context.close()
+        narrow.context.close()
 
     (made,) = (farm / "results").iterdir()
     done = CliRunner().invoke(app, ["audit", str(farm / "season.toml"), "--quiet"])

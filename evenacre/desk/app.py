@@ -235,7 +235,7 @@ async def _end(request: Request) -> Response:
     desk, delivery = _desk(request), _delivery(request)
     del desk.deliveries[delivery.id]
     told = await run_in_threadpool(delivery.finish)
-    desk.board.start("Looking at what came", work.gather, desk.farm)
+    desk.board.start_in_turn("Looking at what came", work.gather, desk.farm)
     return JSONResponse({"told": told})
 
 
@@ -286,15 +286,14 @@ def _answered(request: Request, form: Mapping[str, str]) -> Response:
 
 
 def _look_again(desk: Desk) -> None:
-    """Look the season over once it is changed; while another job is at work, it is asked for."""
-    if desk.board.job.state != "running":
-        desk.board.start("Looking the season over", work.look, desk.farm)
+    """Look the season over once it is changed."""
+    desk.board.start_in_turn("Looking the season over", work.look, desk.farm)
 
 
 async def _look(request: Request) -> Response:
     """Look the season over anew, as it was changed here or elsewhere."""
     desk = _desk(request)
-    desk.board.start("Looking the season over", work.look, desk.farm)
+    _look_again(desk)
     return RedirectResponse("/", 303)
 
 

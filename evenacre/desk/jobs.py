@@ -63,7 +63,17 @@ class Board:
     job: Job = field(default_factory=Job)
     _process: BaseProcess | None = None
     _changed: set[asyncio.Event] = field(default_factory=set)
+    _waiting: list[tuple[str, Callable[..., Ended], tuple[object, ...]]] = field(
+        default_factory=list
+    )
     _closed: bool = False
+
+    def start_in_turn(self, title: str, work: Callable[..., Ended], *args: object) -> None:
+        """Begin a job now, or when the one at work has ended; call it in the event loop."""
+        if self.job.state != "running":
+            self.start(title, work, *args)
+        elif (title, work, args) not in self._waiting:
+            self._waiting.append((title, work, args))
 
     def start(self, title: str, work: Callable[..., Ended], *args: object) -> Job:
         """Begin a job in a process of its own; call it in the event loop.
@@ -80,7 +90,8 @@ class Board:
         context = get_context("spawn")
         hears, tells = context.Pipe(duplex=False)
         process = context.Process(target=begin, args=(tells, work, args))
-        self.job = Job(self.job.number + 1, title, "running", "starting")
+        number = self.job.number + 1
+        self.job = Job(number, title, "running", "starting")
         self._process = process
         with workers.starting():
             process.start()
@@ -89,7 +100,7 @@ class Board:
         def hear() -> None:
             for message in _messages(hears):
                 with suppress(RuntimeError):  # the loop was closed meanwhile
-                    loop.call_soon_threadsafe(self._take, message)
+                    loop.call_soon_threadsafe(self._take, number, message)
 
         Thread(target=hear, daemon=True).start()
         self._tell()
@@ -98,13 +109,16 @@ class Board:
     def stop(self) -> None:
         """Ask the job to end; it leaves everything as it was before."""
         if self.job.state == "running" and self._process is not None:
-            self._become(state="stopped", told=("Stopped. What was there before is unharmed.",))
             self._process.terminate()
+            self._become(state="stopped", told=("Stopped. What was there before is unharmed.",))
 
-    def close(self) -> None:
-        """End the job and whoever watches."""
+    def hush(self) -> None:
+        """Let whoever watches go: a server waits for its last answer before it ends."""
         self._closed = True
         self._tell()
+
+    def close(self) -> None:
+        """End the job."""
         if self._process is not None and self._process.is_alive():
             self._process.terminate()
             self._process.join(_PATIENCE_S)
@@ -129,9 +143,9 @@ class Board:
         finally:
             self._changed.discard(changed)
 
-    def _take(self, message: Stage | Ended | None) -> None:
-        if self.job.state != "running":
-            return
+    def _take(self, number: int, message: Stage | Ended | None) -> None:
+        if self.job.state != "running" or number != self.job.number:
+            return  # one that was stopped has still something to say
         if isinstance(message, Stage):
             self._become(stage=message.name, done=message.done, total=message.total)
         elif isinstance(message, Ended):

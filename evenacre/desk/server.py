@@ -67,7 +67,7 @@ def _serve(farm: Farm, say: Callable[[str], None], *, browser: bool, port: int) 
     port = listening.getsockname()[1]
     key = secrets.token_urlsafe(32)
     address = f"http://127.0.0.1:{port}{ENTRANCE}?key={key}"
-    server: uvicorn.Server
+    server: _Server
 
     def close() -> None:
         server.should_exit = True
@@ -83,7 +83,7 @@ def _serve(farm: Farm, say: Callable[[str], None], *, browser: bool, port: int) 
         server_header=False,
         timeout_graceful_shutdown=2,
     )
-    server = uvicorn.Server(config)
+    server = _Server(config, desk)
     farm.remember(RUNNING, {"pid": os.getpid(), "port": port, "key": key})
     try:
         # What is listened on already takes the browser's question before it is served.
@@ -95,6 +95,17 @@ def _serve(farm: Farm, say: Callable[[str], None], *, browser: bool, port: int) 
         listening.close()
         with suppress(OSError):
             (farm.state / f"{RUNNING}.json").unlink()
+
+
+class _Server(uvicorn.Server):
+    def __init__(self, config: uvicorn.Config, desk: Desk) -> None:
+        super().__init__(config)
+        self._desk = desk
+
+    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+        """End what would never end by itself, then all the rest."""
+        self._desk.board.hush()
+        await super().shutdown(sockets)
 
 
 def _listening(port: int) -> socket.socket:

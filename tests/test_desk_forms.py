@@ -121,7 +121,7 @@ def test_forms_that_nobody_touched_change_nothing(sample_farm: Path, desk: TestC
         ("/season/operation/0", "date", "2026-04-15", "2026-04-14", "2026-04-15"),
         ("/season/operation/0", "products.0.rate", "50 lb/ac", '"45 lb/ac"', '"50 lb/ac"'),
         ("/season/operation/0", "columns.0.value", "R", '"Rate [lb/ac]"', '"R"'),
-        ("/season/operation/0", "products.0.rate", "", ', rate = "45 lb/ac"', ""),
+        ("/season/operation/0", "products.0.rate", "", ', rate = "45 lb/ac"', " "),
     ],
 )
 def test_one_box_changes_one_value(

@@ -126,7 +126,11 @@ def test_from_an_empty_folder_and_raw_files_to_the_report(
         fits(tab)
         tab.set_input_files("#pick-files", [str(sample_farm / name) for name in FILES])
         tab.wait_for_selector("#farm-map[data-ready] .shape.pass")
-        for question, text in (("width", "20 ft"), ("rows", "32")):
+        for question, text in (
+            ("Working width", "20 ft"),
+            ("Number of rows", "32"),
+            ("Rows of a tower", "8"),
+        ):
             tab.get_by_label(re.compile(question)).fill(text)
         tab.get_by_role("button", name="Keep the answers").click()
         tab.wait_for_selector("#job[data-state=done] >> text=Looking the season over")

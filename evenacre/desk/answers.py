@@ -20,13 +20,16 @@ KINDS = ("fertilizer", "seed", "other")
 _CHECKED: dict[str, tuple[type[KeyTable], str]] = {
     "width": (ImplementTable, "width"),
     "rows": (ImplementTable, "rows"),
+    "rows_per_tower": (ImplementTable, "rows_per_tower"),
     "setbacks": (SetbacksTable, "distance"),
     "rate": (UseTable, "rate"),
     "kind": (ProductTable, "kind"),
 }
+_KEYS_OF_DRILLS = ("width", "rows", "rows_per_tower")
 _LABELS = {
     "width": "Working width",
     "rows": "Number of rows",
+    "rows_per_tower": "Rows of a tower",
     "setbacks": "Distance to keep",
     "rate": "Target rate",
     "kind": "Kind of product",
@@ -60,7 +63,7 @@ class OpenQuestion:
     @property
     def needed(self) -> bool:
         """Whether an audit waits for the answer."""
-        return self.kind in ("width", "rows")
+        return self.kind in _KEYS_OF_DRILLS
 
 
 def open_questions(asked: object, raw: Mapping[str, Any]) -> list[OpenQuestion]:
@@ -106,7 +109,7 @@ def put_answer(question: OpenQuestion, answer: str, document: Any) -> None:
 
 
 def _value(question: OpenQuestion, answer: str) -> str | int:
-    return int(answer) if question.kind == "rows" and answer.isdecimal() else answer
+    return int(answer) if question.kind.startswith("rows") and answer.isdecimal() else answer
 
 
 def _unanswered(question: OpenQuestion, raw: Mapping[str, Any]) -> Iterator[tuple[Any, Any]]:
@@ -125,15 +128,12 @@ def _unanswered(question: OpenQuestion, raw: Mapping[str, Any]) -> Iterator[tupl
                 ):
                     yield use, "rate"
         return
-    listed = {"width": "implement", "rows": "implement", "setbacks": "field", "kind": "product"}[
-        kind
-    ]
+    listed = "field" if kind == "setbacks" else "product" if kind == "kind" else "implement"
     known = {
         "width": {"width", "row_spacing"},
         "rows": {"rows", "row_spacing", "sections"},
-        "setbacks": {"setbacks"},
         "kind": {"kind", "analysis", "parts"},
-    }[kind]
+    }.get(kind, {kind})
     for table in _tables(raw, listed):
         if table.get("name") == name and not known & table.keys():
             yield table, kind

@@ -377,8 +377,10 @@ def _fitting(declared: FieldInfo, several: list[str] | None, text: str) -> Any:
         candidates.append(dt.date.fromisoformat(text))
     if text in ("yes", "no"):
         candidates.append(text == "yes")
-    declared_type: Any = Annotated[declared.annotation, *declared.metadata]
-    adapter: TypeAdapter[Any] = TypeAdapter(declared_type, config=ConfigDict(strict=True))
+    kind: Any = declared.annotation
+    for check in declared.metadata:
+        kind = Annotated[kind, check]
+    adapter: TypeAdapter[Any] = TypeAdapter(kind, config=ConfigDict(strict=True))
     for value in [text, *candidates]:
         with suppress(ValidationError):
             adapter.validate_python([value] if several is not None else value)

@@ -93,8 +93,8 @@ class Question:
         How to write it into the file.
     about : tuple of str
         What it is about: ``("width", IMPLEMENT)``, ``("rows", IMPLEMENT)``,
-        ``("setbacks", FIELD)``, ``("rate", PRODUCT)`` or ``("kind", PRODUCT)``; empty where no
-        single key is the answer.
+        ``("rows_per_tower", IMPLEMENT)``, ``("setbacks", FIELD)``, ``("rate", PRODUCT)`` or
+        ``("kind", PRODUCT)``; empty where no single key is the answer.
     example : str
         A value that would be understood.
     source : dict
@@ -395,6 +395,7 @@ class SeasonText:
             for product, value in piece.drive.products.items():
                 if value:
                     self.hints["rate", place, name, product] = in_both("rate", value)
+        self.hints |= {(what, implement): "" for what in job.stopped}
         if not job.machine.width_m and ("width", implement) not in self.hints:
             apart = pass_spacing_m(max(job.pieces, key=lambda piece: len(piece.x_m)))
             if apart is not None:
@@ -565,22 +566,28 @@ class SeasonText:
             for table in raw.get("implement", [])
             if not {"width", "row_spacing"} & table.keys()
         ]
-        stopped = {
-            str(table.get("implement"))
-            for table in raw.get("operation", [])
-            if "blockages" in table
-        }
         asked += [
             Question(
-                f'How many rows does "{table.get("name")}" have? Rows are said to be blocked, and '
-                "no log says how many there are.",
+                f'How many rows does "{table.get("name")}" have? Some are said to have stopped.',
                 "Add rows = 32 to its [[implement]].",
                 ("rows", str(table.get("name"))),
                 "32",
             )
             for table in raw.get("implement", [])
-            if str(table.get("name")) in stopped
+            if {("rows", str(table.get("name"))), ("towers", str(table.get("name")))}
+            & {*self.hints}
             and not {"rows", "row_spacing", "sections"} & table.keys()
+        ]
+        asked += [
+            Question(
+                f'How many rows of "{table.get("name")}" does one tower feed? Some towers are '
+                "said to have stopped.",
+                "Add rows_per_tower = 8 to its [[implement]].",
+                ("rows_per_tower", str(table.get("name"))),
+                "8",
+            )
+            for table in raw.get("implement", [])
+            if ("towers", str(table.get("name"))) in self.hints and "rows_per_tower" not in table
         ]
         asked += [
             Question(

@@ -7,7 +7,7 @@ import json
 import os
 import sys
 import traceback
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import asdict, dataclass, replace
 from datetime import datetime
@@ -15,11 +15,12 @@ from multiprocessing.connection import Connection
 from typing import TYPE_CHECKING, Any
 
 from evenacre.desk.farm import Farm
-from evenacre.errors import InputError
+from evenacre.errors import InputError, Problem
 from evenacre.io.season.edit import digest_of, keep_version
 from evenacre.processes import workers
 from evenacre.processes.interrupts import heeded
 from evenacre.processes.written import Written
+from evenacre.workflows.called import OF_THE_TERMINAL
 
 if TYPE_CHECKING:
     from evenacre.model import Field, Operation, OperationPlan, Track
@@ -68,7 +69,7 @@ def begin(tells: Connection, work: Callable[..., Ended], args: tuple[object, ...
         with heeded():
             ended = work(say, *args)
     except InputError as error:
-        ended = Ended(tuple(str(problem) for problem in error.problems), failed=True)
+        ended = Ended(tuple(_in_words(error.problems)), failed=True)
     except KeyboardInterrupt:
         sys.exit(1)
     except Exception as fault:
@@ -111,13 +112,13 @@ def look(say: Say, farm: Farm) -> Ended:
         raw = read_toml(farm.season)
         draft = draft_season(farm.season, must_hold="either")
     except InputError as error:
-        overview["problems"] = [str(problem) for problem in error.problems]
+        overview["problems"] = _in_words(error.problems)
         farm.remember(OVERVIEW, overview)
         return Ended(tuple(overview["problems"]), "/", failed=True)
     season = draft.season
     overview |= {
         "farm": season.farm,
-        "problems": [str(problem) for problem in draft.problems],
+        "problems": _in_words(draft.problems),
         "warnings": list(season.warnings),
         "fields": [
             _drawn_field(plot)
@@ -139,7 +140,7 @@ def look(say: Say, farm: Farm) -> Ended:
                 "date": plan.date,
                 "products": [use.product.name for use in plan.applications],
                 "files": [file.name for file in plan.track_files],
-                "problems": [str(problem) for problem in problems],
+                "problems": _in_words(problems),
                 "warnings": list(dict.fromkeys(text for one in said for text in one.warnings)),
                 "notes": list(dict.fromkeys(text for one in said for text in one.notes)),
                 "lines": [line for track in operation.tracks for line in _drawn(track)],
@@ -176,6 +177,11 @@ def audit(say: Say, farm: Farm, chosen: Sequence[tuple[str, str]]) -> Ended:
     )
     told = (*outcome.lines, *outcome.remarks, *written.notes)
     return Ended(told, f"/results/{folder.relative_to(farm.root).as_posix()}/open")
+
+
+def _in_words(problems: Iterable[Problem]) -> list[str]:
+    """Problems without what they advise for a command line."""
+    return [OF_THE_TERMINAL.sub("", str(problem)) for problem in problems]
 
 
 def _print_of(plan: OperationPlan, raw: Mapping[str, Any]) -> str:

@@ -26,7 +26,7 @@ from evenacre.desk.farm import open_farm
 from evenacre.desk.gate import cookie_name
 from evenacre.desk.shortcut import leave_shortcut
 from evenacre.errors import InputError
-from evenacre.io.season.edit import change_season, digest_of, restore, versions
+from evenacre.io.season.edit import change_season, digest_of, remarks_of, restore, versions
 
 KEY, PORT = "k" * 43, 4711
 HOME = f"http://127.0.0.1:{PORT}"
@@ -452,3 +452,15 @@ def test_a_shortcut_names_python_and_the_folder(tmp_path: Path, system: str) -> 
     else:
         line = next(line for line in text.splitlines() if line.startswith("Exec="))
         assert '100%% \\\\"own\\\\" \\\\$farm' in line
+
+
+def test_remarks_on_guesses_are_told_with_what_they_are_about(tmp_path: Path) -> None:
+    season = tmp_path / "season.toml"
+    season.write_text(
+        '[[field]]\nname = "Home"\nboundary = "a#b.geojson"  # its name says so\n\n'
+        '[[operation]]\n# log.csv: all of it.\nname = "Spring"\nfield = "Home"\n# Of what follows.\n'
+    )
+    assert remarks_of(season) == {
+        ("field", "Home"): ["boundary: its name says so"],
+        ("operation", "Home", "Spring"): ["log.csv: all of it."],
+    }

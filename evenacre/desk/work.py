@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 from evenacre.desk.farm import Farm
 from evenacre.errors import InputError, Problem
-from evenacre.io.season.edit import digest_of, keep_version
+from evenacre.io.season.edit import digest_of, keep_version, remarks_of
 from evenacre.processes import workers
 from evenacre.processes.interrupts import heeded
 from evenacre.processes.written import Written
@@ -115,7 +115,7 @@ def look(say: Say, farm: Farm) -> Ended:
         overview["problems"] = _in_words(error.problems)
         farm.remember(OVERVIEW, overview)
         return Ended(tuple(overview["problems"]), "/", failed=True)
-    season = draft.season
+    season, remarks = draft.season, remarks_of(farm.season)
     overview |= {
         "farm": season.farm,
         "problems": _in_words(draft.problems),
@@ -145,7 +145,7 @@ def look(say: Say, farm: Farm) -> Ended:
                 "notes": list(dict.fromkeys(text for one in said for text in one.notes)),
                 "lines": [line for track in operation.tracks for line in _drawn(track)],
             }
-        overview["operations"].append(found)
+        overview["operations"].append({**found, "guesses": _guesses(plan, remarks)})
     farm.remember(OVERVIEW, overview)
     return Ended(address="/")
 
@@ -208,6 +208,12 @@ def _print_of(plan: OperationPlan, raw: Mapping[str, Any]) -> str:
         [raw.get(key) for key in ("settings", "time_zone", "units", "currency")],
     ]
     return hashlib.sha256(json.dumps(told, default=str).encode()).hexdigest()
+
+
+def _guesses(plan: OperationPlan, remarks: Mapping[tuple[str, ...], list[str]]) -> list[str]:
+    """What is remarked in the season file on a job, and on its field."""
+    about = remarks.get(("field", plan.field.name), [])
+    return [*remarks.get(("operation", plan.field.name, plan.name), []), *about]
 
 
 def _drawn_field(plot: Field) -> dict[str, Any]:

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import tomlkit
+import tomlkit.items
 from filelock import FileLock, Timeout
 from tomlkit.exceptions import TOMLKitError
 
@@ -99,6 +100,34 @@ def keep_version(season: Path, kept: Path) -> None:
 def versions(kept: Path) -> list[Path]:
     """Versions that were kept, the oldest first."""
     return sorted(kept.glob("*.toml"))
+
+
+def remarks_of(season: Path) -> dict[tuple[str, ...], list[str]]:
+    """What comments say of fields and operations, where gathering tells what it guessed.
+
+    Returns
+    -------
+    dict of tuple to list of str
+        By ``("field", NAME)`` and ``("operation", FIELD, NAME)``; of what stands beside a value,
+        its key first.
+    """
+    found: dict[tuple[str, ...], list[str]] = {}
+    document = tomlkit.parse(
+        read_whole(season, season.name, budget.SEASON_BYTES).decode("utf-8-sig")
+    )
+    for kind, names in (("field", ("name",)), ("operation", ("field", "name"))):
+        tables = document.get(kind)
+        for table in tables if isinstance(tables, tomlkit.items.AoT) else ():
+            # Comments below the last value are about what follows.
+            body = table.value.body
+            last = max((n for n, (key, _) in enumerate(body) if key is not None), default=0)
+            said = [
+                f"{key.key}: {text}" if key is not None else text
+                for key, item in body[: last + 1]
+                if (text := item.trivia.comment.lstrip("# "))
+            ]
+            found[kind, *(str(table.get(name)) for name in names)] = said
+    return found
 
 
 def inline(values: Mapping[str, Any]) -> Any:

@@ -458,7 +458,7 @@ def test_remarks_on_guesses_are_told_with_what_they_are_about(tmp_path: Path) ->
     season = tmp_path / "season.toml"
     season.write_text(
         '[[field]]\nname = "Home"\nboundary = "a#b.geojson"  # its name says so\n\n'
-        '[[operation]]\n# log.csv: all of it.\nname = "Spring"\nfield = "Home"\n# Of what follows.\n'
+        '[[operation]]\n# log.csv: all of it.\nname = "Spring"\nfield = "Home"\n# More.\n'
     )
     assert remarks_of(season) == {
         ("field", "Home"): ["boundary: its name says so"],

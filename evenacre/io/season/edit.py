@@ -109,7 +109,7 @@ def remarks_of(season: Path) -> dict[tuple[str, ...], list[str]]:
     -------
     dict of tuple to list of str
         By ``("field", NAME)`` and ``("operation", FIELD, NAME)``; of what stands beside a value,
-        its key first.
+        its key first. Empty of a file that cannot be changed in place.
     """
     found: dict[tuple[str, ...], list[str]] = {}
     document = tomlkit.parse(

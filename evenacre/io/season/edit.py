@@ -112,9 +112,11 @@ def remarks_of(season: Path) -> dict[tuple[str, ...], list[str]]:
         its key first. Empty of a file that cannot be changed in place.
     """
     found: dict[tuple[str, ...], list[str]] = {}
-    document = tomlkit.parse(
-        read_whole(season, season.name, budget.SEASON_BYTES).decode("utf-8-sig")
-    )
+    content = read_whole(season, season.name, budget.SEASON_BYTES)
+    try:
+        document = tomlkit.parse(content.decode("utf-8-sig"))
+    except (TOMLKitError, UnicodeDecodeError, RecursionError):
+        return {}
     for kind, names in (("field", ("name",)), ("operation", ("field", "name"))):
         tables = document.get(kind)
         for table in tables if isinstance(tables, tomlkit.items.AoT) else ():

@@ -301,7 +301,11 @@ async def _audit(request: Request) -> Response:
     desk = _desk(request)
     form = await _form(request)
     numbers = [int(name[3:]) for name in form if re.fullmatch(r"job\d{1,5}", name)]
-    known = (desk.farm.recall(work.OVERVIEW) or {}).get("operations", [])
+    overview = desk.farm.recall(work.OVERVIEW) or work.NOTHING_SEEN
+    if form.get("seen") != overview.get("season"):
+        what = "The season was looked over anew since this page was opened."
+        raise InputError.at("Audit", "", what, "Look at the jobs again, and tick those you mean.")
+    known = overview["operations"]
     ticked = [known[number] for number in numbers if number < len(known)]
     if not ticked:
         raise InputError.at("Audit", "", "No job is ticked.", "Tick at least one.")

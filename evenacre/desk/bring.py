@@ -68,7 +68,7 @@ class Delivery:
     def __init__(self, farm: Farm) -> None:
         self.id = secrets.token_urlsafe(12)
         self._farm = farm
-        self._home = farm.state / "incoming" / self.id
+        self._home = farm.incoming / self.id
         self._home.mkdir(parents=True)
         self._digests: dict[str, str] = {}
         self._passed = 0
@@ -155,7 +155,7 @@ class Delivery:
 
 def clear_incoming(farm: Farm) -> None:
     """Take away what an earlier run of the desk did not receive to its end."""
-    shutil.rmtree(farm.state / "incoming", ignore_errors=True)
+    shutil.rmtree(farm.incoming, ignore_errors=True)
 
 
 def check_room(farm: Farm, total_bytes: int) -> None:

@@ -43,6 +43,11 @@ class Farm:
         return self.root / "results"
 
     @property
+    def incoming(self) -> Path:
+        """Files on their way in."""
+        return self.state / "incoming"
+
+    @property
     def versions(self) -> Path:
         """Earlier versions of the season file."""
         return self.state / "versions"
@@ -85,7 +90,8 @@ def open_farm(folder: Path) -> Farm:
             raise InputError.at(folder, "", "This is a file, not a folder.", what)
         folder.mkdir(parents=True, exist_ok=True)
         farm = Farm(folder.resolve())
-        for own in (farm.season, farm.brought, farm.results, farm.state):
+        own_places = (farm.season, farm.brought, farm.results, farm.state)
+        for own in (*own_places, farm.incoming, farm.versions):
             if own.is_symlink():
                 told = "This is a link; the desk writes nowhere but into the farm's folder."
                 raise InputError.at(own, "", told, "Put what it leads to in its place.")

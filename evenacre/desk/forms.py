@@ -371,17 +371,18 @@ def _guessed(text: str) -> Any:
 def _fitting(declared: FieldInfo, several: list[str] | None, text: str) -> Any:
     """The text as the first kind of value that the key takes; as text where it takes none."""
     candidates: list[Any] = []
-    if _NUMBER.fullmatch(text):
-        candidates.append(_guessed(text))
     with suppress(ValueError):
         candidates.append(dt.date.fromisoformat(text))
+    candidates.append(text)
+    if _NUMBER.fullmatch(text):
+        candidates.append(_guessed(text))
     if text in ("yes", "no"):
         candidates.append(text == "yes")
     kind: Any = declared.annotation
     for check in declared.metadata:
         kind = Annotated[kind, check]
     adapter: TypeAdapter[Any] = TypeAdapter(kind, config=ConfigDict(strict=True))
-    for value in [text, *candidates]:
+    for value in candidates:
         with suppress(ValidationError):
             adapter.validate_python([value] if several is not None else value)
             return value

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import asyncio
 import json
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Iterator
 from contextlib import suppress
 from dataclasses import asdict, dataclass, field
 from multiprocessing import get_context
-from multiprocessing.connection import Connection
+from multiprocessing.connection import Connection, wait
 from multiprocessing.process import BaseProcess
 from threading import Thread
 from typing import Any, Literal
@@ -98,7 +98,7 @@ class Board:
         tells.close()
 
         def hear() -> None:
-            for message in _messages(hears):
+            for message in _messages(hears, process):
                 with suppress(RuntimeError):  # the loop was closed meanwhile
                     loop.call_soon_threadsafe(self._take, number, message)
 
@@ -163,9 +163,9 @@ class Board:
             changed.set()
 
 
-def _messages(hears: Connection) -> Any:
-    """What a worker says, and None at its end."""
+def _messages(hears: Connection, process: BaseProcess) -> Iterator[Stage | Ended | None]:
+    """What a worker says, and None at its end, however that comes."""
     with hears, suppress(EOFError, OSError):
-        while True:
+        while hears in wait([hears, process.sentinel]):
             yield hears.recv()
     yield None

@@ -11,6 +11,7 @@ import os
 import re
 import warnings
 import zipfile
+from collections import Counter
 from collections.abc import Iterable
 from functools import reduce
 from operator import xor
@@ -127,6 +128,7 @@ def test_a_changed_export_is_right_or_says_so(name: str, tmp_path: Path) -> None
         path, how = export(records, folder, random)
         end = outcome(path, *right[told])
         ends.setdefault(end.split(":")[0], []).append(f"{seed}: {lost}; {how}; {end}")
+    print(name, {end: len(found) for end, found in ends.items()})  # pytest -rP shows it
     assert not ends.get("silently wrong"), "\n".join(ends["silently wrong"])
     # A complaint is an answer, but not the usual one.
     assert len(ends.get("complaint", [])) <= 0.25 * CHANGES / 3, "\n".join(ends["complaint"])
@@ -191,6 +193,7 @@ def test_changed_task_data_is_right_or_says_so(name: str, tmp_path: Path) -> Non
         right, told = swept_by_task(REAL / f"{name}.zip")
     except InputError:
         right, told = {}, set()
+    ends: Counter[str] = Counter()
     for seed in range(CHANGES // 12):
         content, how = changed_zip(whole, Random(seed))
         path = tmp_path / str(seed) / f"{name}.zip"
@@ -202,15 +205,18 @@ def test_changed_task_data_is_right_or_says_so(name: str, tmp_path: Path) -> Non
             if not is_plain(error):
                 raise
             found, warned = {}, set()
+            ends["complaint"] += 1
         except Exception as error:
             raise AssertionError(f"{name}, seed {seed}: {how}") from error
         # Another digit in a width is another width: nothing in the file could tell.
+        ends["warned" if warned - told else "right"] += bool(found)
         digits = how.startswith("bytes") and how.lower().endswith(".xml")
         if found and not digits and not warned - told:
             same = found == pytest.approx(right, rel=WITHIN)
             assert same, f"{name}, seed {seed}: {how}: {found} for {right}"
         if how.partition(" ")[0] in ALIKE:  # what changes names and places alone is no reason
             assert found == pytest.approx(right, rel=1e-9), f"{name}, seed {seed}: {how}"
+    print(name, dict(ends))
 
 
 def changed_sentences(content: bytes, random: Random) -> bytes:
@@ -278,6 +284,7 @@ def warned_of(log: Path) -> set[str]:
 def test_changed_sentences_are_read_right_or_say_so(tmp_path: Path) -> None:
     logs = sorted(REAL.glob("*.nmea"))
     told: dict[str, set[str]] = {}
+    ends: Counter[str] = Counter()
     for seed in range(CHANGES // 3):
         random = Random(seed)
         log = random.choice(logs)
@@ -293,6 +300,7 @@ def test_changed_sentences_are_read_right_or_say_so(tmp_path: Path) -> None:
         except InputError as error:
             if not is_plain(error):
                 raise
+            ends["complaint"] += 1
             continue
         warned = bare(text for track in tracks for text in track.warnings) - told[log.name]
         read: set[float] = set()
@@ -305,8 +313,10 @@ def test_changed_sentences_are_read_right_or_say_so(tmp_path: Path) -> None:
                 read.add(clock)
                 near = [p for p in right.get(clock, ()) if np.allclose(p, (lat, lon), atol=1e-7)]
                 assert near or warned, f"seed {seed}: {clock} {lat} {lon}"
+        ends["warned" if warned else "right"] += 1
         lost = right.keys() - read
         assert len(lost) <= WITHIN * len(right) or warned, f"seed {seed}: {len(lost)} lost"
+    print(dict(ends))
 
 
 @pytest.mark.parametrize("path", sorted(REAL.glob("*.nmea")), ids=lambda p: p.name)

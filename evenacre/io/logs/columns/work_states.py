@@ -52,10 +52,10 @@ def ask_for_states(table: RecordTable, plan: ColumnPlan, findings: Findings) -> 
     used = {use.column for use in plan.uses}
     amounts = any(map(plan.get, AMOUNTS))
     for name in table.names:
-        if name in used or pc.count_distinct(table.data.column(name)).as_py() > _MOST_SPELLINGS:
+        if name in used:
             continue
         words = pc.unique(pc.drop_null(pc.utf8_lower(table.text(name)))).to_pylist()
-        if {_word_state(word) for word in words} != {0.0, 1.0}:
+        if len(words) > _MOST_SPELLINGS or {_word_state(word) for word in words} != {0.0, 1.0}:
             continue
         if not (amounts and table.holds_numbers(name)):
             shown = " and ".join(f'"{one_line(word)}"' for word in sorted(words)[:2])

@@ -253,7 +253,7 @@ SENTENCES = {
         "so tight that the inner openers would run backward."
     ),
     "partial_width": (
-        "{source}: {records} records have less than the full width; the log does not say which "
+        "{source}: {records:,} records have less than the full width; the log does not say which "
         "side was off, so the width was taken about the middle of the tool, and what was missed "
         "under the rest of it is in the total but not among the places."
     ),

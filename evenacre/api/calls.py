@@ -511,9 +511,9 @@ def calibrate(
         The ground a catch stands for, in one way: ``area`` (or m2), ``turns`` with
         ``turns_per_area``, or ``turns`` with ``circumference`` or ``wheel_diameter`` (or m).
         And further options of ``evenacre calibrate``, with underscores: ``scale``, ``width``,
-        ``rows``, ``row_spacing``, ``openers``, ``tested``, ``beyond``, ``bulk_density``,
-        ``fill``, ``compartment``, ``roller``, ``fan``, ``speed``, ``down_pressure``,
-        ``trouble``, ``date``.
+        ``rows``, ``row_spacing``, ``rows_per_tower``, ``openers``, ``tested``, ``beyond``,
+        ``bulk_density``, ``fill``, ``compartment``, ``roller``, ``fan``, ``speed``,
+        ``down_pressure``, ``trouble``, ``date``.
 
     Returns
     -------

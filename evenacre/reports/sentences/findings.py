@@ -532,7 +532,7 @@ REFUSALS: dict[str, tuple[str, str]] = {
         "Give a table that does, or take out rain and give lost_chance.",
     ),
     "nothing_left": (
-        "Nothing is left to do: the tracks cover the whole field.",
+        "Nothing is left to do: the tracks leave no ground that makes a pass.",
         "Check that the boundary is the right one.",
     ),
     "no_product_known": ("No product is known for this job.", "Name it with --product."),

@@ -56,7 +56,7 @@ _CALLED = {"tracks": "source", "product": "products", "price": "prices", "column
 _MAPS = ("boundary", "zones", "unworkable", "setbacks")
 _SINGLE = ("width", "rows", "row_spacing", "setback_distance")
 _DRIVING = (
-    *("rounds", "headland", "speed", "turn_speed", "turn_radius", "prefer", "fence"),
+    *("rounds", "headland", "speed", "turn_speed", "turn_radius", "prefer", "blocks", "fence"),
     *("tractor_length", "tractor_width"),
 )
 
@@ -264,8 +264,8 @@ def plan_passes(
     **options
         Further options of ``evenacre passes``, with underscores: ``rounds``, ``speed``,
         ``turn_speed``, ``turn_radius``, ``prefer`` (``"turns"`` or ``"overlap"``), ``headland``
-        (``"first"`` or ``"last"``), ``fence``, ``tractor_length``, ``tractor_width``, and
-        ``fields`` and ``implement`` by their names in a season file, or ``unworkable``,
+        (``"first"`` or ``"last"``), ``blocks``, ``fence``, ``tractor_length``, ``tractor_width``,
+        and ``fields`` and ``implement`` by their names in a season file, or ``unworkable``,
         ``rows``, ``row_spacing``, ``field_name`` and ``boundary_crs`` of one field.
 
     Returns

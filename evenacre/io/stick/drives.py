@@ -219,7 +219,7 @@ class Piece:
         for degrees in (self.drive.lon, self.drive.lat):
             apart = np.diff(np.unique(np.round(degrees, 10)))
             steps.append(float(apart.min()) * _DEGREE_M if len(apart) else 0.0)
-        return float(np.hypot(*steps)) / 2
+        return float(np.linalg.norm(steps)) / 2
 
     @property
     def spacing_m(self) -> float | None:

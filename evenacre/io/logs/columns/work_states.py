@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
@@ -55,13 +57,19 @@ def ask_for_states(table: RecordTable, plan: ColumnPlan, findings: Findings) -> 
         if name in used:
             continue
         words = pc.unique(pc.drop_null(pc.utf8_lower(table.text(name)))).to_pylist()
-        if len(words) > _MOST_SPELLINGS or {_word_state(word) for word in words} != {0.0, 1.0}:
-            continue
-        if not (amounts and table.holds_numbers(name)):
-            shown = " and ".join(f'"{one_line(word)}"' for word in sorted(words)[:2])
+        states = {word: _word_state(word) for word in words[: _MOST_SPELLINGS + 1]}
+        if len(words) > 1 and all(re.fullmatch("[01]{2,}", word) for word in words):
             findings.warn(
-                f"{table.about(name)} holds {shown}; if it tells when the tool was at work, give "
-                f"--column 'work={name}'."
+                f'{table.about(name)} holds rows of 0 and 1, such as "{one_line(words[0])}"; if '
+                f"they are the states of sections from the left, give --column 'sections={name}'."
+            )
+        elif len(words) <= _MOST_SPELLINGS and {*states.values()} == {0.0, 1.0}:
+            if amounts and table.holds_numbers(name):
+                continue
+            on, off = (next(w for w, is_on in states.items() if is_on == s) for s in (1.0, 0.0))
+            findings.warn(
+                f'{table.about(name)} holds "{on}" and "{off}"; if "{on}" tells that the tool was '
+                f"at work, give --column 'work={name}'."
             )
 
 
@@ -124,10 +132,16 @@ def _state_numbers(table: RecordTable, use: ColumnUse, findings: Findings) -> Fl
     values: FloatArray = np.array([*map(_word_state, words), np.nan])[codes]
     other = values[np.isfinite(values) & (values != 0) & (values != 1)]
     if other.size:
-        findings.note(
-            f"{table.about(use.column)} ({use.meaning}) holds other numbers than 0 and 1; those "
-            "above 0 are taken as on."
-        )
+        said = f"{table.about(use.column)} ({use.meaning}) holds other numbers than 0 and 1; those "
+        said += "above 0 are taken as on."
+        known = np.unique(values[np.isfinite(values)])
+        if 1 < len(known) <= _MOST_SPELLINGS and known.min() > 0:
+            findings.warn(
+                f"{said} That is all of them, so it tells of no time at which the tool was up: if "
+                "one of its numbers does, write 0 for it."
+            )
+        else:
+            findings.note(said)
     unknown = np.isinf(values)
     filled = int((codes >= 0).sum())
     if unknown.sum() > FEW * filled and not use.asked:

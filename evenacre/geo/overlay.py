@@ -182,7 +182,7 @@ def by_tiles(
         side = max(box[2] - box[0], box[3] - box[1])
         if shapely.get_num_coordinates(part) <= _TILE_POINTS or side < 20 * margin_m:
             found = operation(part)
-            done.append(found if box is whole else common(found, shapely.box(*box), None))
+            done.append(found if box is whole else _in_box(found, box))
             continue
         middle = (box[0] + box[2]) / 2 if wide else (box[1] + box[3]) / 2
         for low in (True, False):
@@ -192,7 +192,9 @@ def by_tiles(
             inside = _in_box(part, near)
             if not inside.is_empty:
                 tiles.append((inside, half))
-    return done[0] if len(done) == 1 else union(np.array(done, dtype=object), None)
+    if len(done) == 1:
+        return done[0]
+    return first_consistent(lambda grid: union(np.array(done, dtype=object), grid))
 
 
 def _in_box(ground: BaseGeometry, box: FloatArray) -> BaseGeometry:

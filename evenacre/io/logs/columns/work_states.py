@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pyarrow as pa
@@ -27,6 +28,7 @@ _OFF = (
     *("out of work", "not_working", "headland turn", "stop"),
 )
 
+_LOOKED_AT = 2_000
 _MOST_SPELLINGS = 4  # of on and off in one column
 # More digits than any tool has rows are no states.
 _MOST_SECTIONS = 1000
@@ -53,17 +55,19 @@ def ask_for_states(table: RecordTable, plan: ColumnPlan, findings: Findings) -> 
         return
     used = {use.column for use in plan.uses}
     amounts = any(map(plan.get, AMOUNTS))
+    start = replace(table, data=table.data.slice(0, _LOOKED_AT))
     for name in table.names:
-        if name in used:
+        # Most columns show at once that they hold something else.
+        if name in used or not (_are_bits(_words(start, name)) or _are_states(_words(start, name))):
             continue
-        words = pc.unique(pc.drop_null(pc.utf8_lower(table.text(name)))).to_pylist()
-        states = {word: _word_state(word) for word in words[: _MOST_SPELLINGS + 1]}
-        if len(words) > 1 and all(re.fullmatch("[01]{2,}", word) for word in words):
+        words = _words(table, name)
+        states = {word: _word_state(word) for word in words}
+        if len(words) > 1 and _are_bits(words) and any(word[0] == "0" for word in words):
             findings.warn(
                 f'{table.about(name)} holds rows of 0 and 1, such as "{one_line(words[0])}"; if '
                 f"they are the states of sections from the left, give --column 'sections={name}'."
             )
-        elif len(words) <= _MOST_SPELLINGS and {*states.values()} == {0.0, 1.0}:
+        elif _are_states(words) and {*states.values()} == {0.0, 1.0}:
             if amounts and table.holds_numbers(name):
                 continue
             on, off = (next(w for w, is_on in states.items() if is_on == s) for s in (1.0, 0.0))
@@ -71,6 +75,18 @@ def ask_for_states(table: RecordTable, plan: ColumnPlan, findings: Findings) -> 
                 f'{table.about(name)} holds "{on}" and "{off}"; if "{on}" tells that the tool was '
                 f"at work, give --column 'work={name}'."
             )
+
+
+def _words(table: RecordTable, column: str) -> list[str]:
+    return [str(w) for w in pc.unique(pc.drop_null(pc.utf8_lower(table.text(column)))).to_pylist()]
+
+
+def _are_bits(words: list[str]) -> bool:
+    return all(re.fullmatch("[01]{2,}", word) for word in words)
+
+
+def _are_states(words: list[str]) -> bool:
+    return len(words) <= _MOST_SPELLINGS and all(_word_state(word) in (0.0, 1.0) for word in words)
 
 
 def section_states(

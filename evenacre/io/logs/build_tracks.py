@@ -18,7 +18,7 @@ from evenacre.io.logs.columns.date_parts import joined_dates
 from evenacre.io.logs.columns.fix_columns import logged_sigma_m
 from evenacre.io.logs.columns.measures import with_measures
 from evenacre.io.logs.columns.receiver_words import receiver_of
-from evenacre.io.logs.columns.work_states import section_states, working_states
+from evenacre.io.logs.columns.work_states import ask_for_states, section_states, working_states
 from evenacre.io.logs.file_order import order_of_file
 from evenacre.io.logs.pivot_sections import Records, gather_sections
 from evenacre.io.tables.record_table import RecordTable
@@ -77,6 +77,7 @@ def build_tracks(
     shared = len(records.table) < len(table)
     table, plan, clock = records.table, records.plan, records.clock
     lon, lat = records.lon, records.lat
+    ask_for_states(table, plan, findings)
     said, said_in = receiver_of(table, plan, findings)
     _note_unused(table, plan, said_in, findings)
     codes, machines = _machines(table, plan)

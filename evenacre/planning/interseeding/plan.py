@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -10,13 +11,17 @@ from typing import Any
 import numpy as np
 import shapely
 
-from evenacre.model import FloatArray, Grazing, Paddock, Seeding
+from evenacre.model import Field, FloatArray, Grazing, Paddock, Seeding
+from evenacre.model.finding import Finding
 from evenacre.planning.interseeding.fills import visits_and_fills
 from evenacre.planning.interseeding.grazing import ground_m2, plan_grazing
+from evenacre.planning.interseeding.loads import Cart
 from evenacre.planning.interseeding.plan_types import (
+    BEYOND,
     BOOKED,
     WEATHER,
     WHOLE_SHARE,
+    CartFill,
     GrazingPlan,
     InterseedPlan,
     PaddockPlan,
@@ -50,6 +55,7 @@ from evenacre.planning.passes.pass_types import Drive, PassPlan
 from evenacre.planning.passes.plan import plan_passes
 
 Say = Callable[[str], None]
+_APART = ("seed", BEYOND)  # told whatever else is
 _LIMIT_DAY = 0.1
 """Part of a limit on what stands that weighs as much as a day of a window; no source."""
 
@@ -95,7 +101,7 @@ def plan_interseeding(
     passes = []
     for number, paddock in enumerate(seeded, 1):
         say(f"laying out passes, paddock {number} of {len(seeded)}")
-        passes.append(plan_passes(paddock.field, drive_of(seeding)))
+        passes.append(plan_passes(drilled(paddock), drive_of(seeding)))
     task = _Task.of(grazing, seeding, passes, time_zone)
     herd, windows, calendar, problem = task.herd, task.windows, task.calendar, task.problem
 
@@ -109,6 +115,12 @@ def plan_interseeding(
         eased = smallest_relaxation(problem)
         relaxations, relaxed_holds = _relaxed(eased, task, passes, time_zone)
         relaxed_fewest = eased.fewest
+    closes = [window.closes for window in windows]
+    lengths = [np.array([run.line.length for run in plan.passes]) for plan in passes]
+    cart = cart_of(seeding)
+    visits, fills, schedule = visits_and_fills(
+        problem, schedule, names, calendar, closes, lengths, cart
+    )
     say("simulating the weather")
     chances = None
     if seeding.lost_chance and schedule.share.any():
@@ -122,8 +134,6 @@ def plan_interseeding(
             random_seed=seeding.random_seed,
         )
 
-    closes = [window.closes for window in windows]
-    visits, fills = visits_and_fills(problem, schedule, names, calendar, closes)
     covered = {name: plan.covered_m2 for name, plan in zip(names, passes, strict=True)}
     visits = tuple(replace(v, area_m2=v.share * covered[v.paddock]) for v in visits)
     used_kg = sum(visit.seed_kg for visit in visits)
@@ -150,9 +160,44 @@ def plan_interseeding(
         findings=(
             *herd.findings,
             *window_findings(grazing, herd, seeding, windows),
+            *_kept_out(grazing, passes),
+            *_opened_bags(seeding, fills),
             *(finding.at(plan.field) for plan in passes for finding in plan.findings),
         ),
     )
+
+
+def _kept_out(grazing: Grazing, passes: Sequence[PassPlan]) -> Iterator[Finding]:
+    """Tell how much ground is left out as too wet."""
+    seeded = [p for p in grazing.paddocks if p.seeded]
+    for paddock, plan in zip(seeded, passes, strict=True):
+        if paddock.keep_out is not None:
+            lacks = ground_m2(paddock)[1] - plan.workable_m2
+            yield Finding.warning("kept_out", area_m2=lacks).at(plan.field)
+
+
+def _opened_bags(seeding: Seeding, fills: Sequence[CartFill]) -> Iterator[Finding]:
+    """Name loads that whole bags do not make up."""
+    slack = 1e-3
+    opened = [
+        f.number
+        for f in fills
+        if any(
+            b.bag_kg is not None and slack < part.mass_kg / b.bag_kg % 1 < 1 - slack
+            for part, b in zip(f.bins, seeding.bins, strict=True)
+        )
+    ]
+    if opened:
+        yield Finding.warning("bag_opened", loads=tuple(map(str, opened)))
+
+
+def drilled(paddock: Paddock) -> Field:
+    """The ground of a paddock that is to be seeded: without what is too wet this time."""
+    field, wet = paddock.field, paddock.keep_out
+    if wet is None:
+        return field
+    bare = [g for g in (field.unworkable, wet) if g is not None]
+    return replace(field, unworkable=shapely.union_all(bare))
 
 
 def drive_of(seeding: Seeding) -> Drive:
@@ -169,6 +214,12 @@ def drive_of(seeding: Seeding) -> Drive:
         tractor_width_m=seeding.tractor_width_m,
         headland=seeding.headland,
     )
+
+
+def cart_of(seeding: Seeding) -> Cart | None:
+    """What the cart takes; None where it is never refilled."""
+    on_hand = math.inf if seeding.on_hand_kg is None else seeding.on_hand_kg
+    return Cart(seeding.bins, seeding.sow_within_days, on_hand) if seeding.bins else None
 
 
 @dataclass(frozen=True, eq=False)
@@ -217,6 +268,17 @@ def _relaxed(
     eased: Eased, task: _Task, passes: Sequence[PassPlan], time_zone: str | None
 ) -> tuple[tuple[Relaxation, ...], bool]:
     """Say what to relax, follow it, and see whether there is a schedule then."""
+    relaxations, holds = _followed(eased, task, passes, time_zone)
+    others = [_followed(other, task, passes, time_zone) for other in eased.others]
+    instead = tuple(r for told, works in others if works for r in told if r.rule not in _APART)
+    out = [r if r.rule in _APART else replace(r, instead=instead) for r in relaxations]
+    return tuple(out), holds
+
+
+def _followed(
+    eased: Eased, task: _Task, passes: Sequence[PassPlan], time_zone: str | None
+) -> tuple[tuple[Relaxation, ...], bool]:
+    """What to set to what, and whether there is a schedule with all of it."""
     stays = task.herd.stays
     relaxations = tuple(
         remedies(
@@ -281,6 +343,7 @@ def _problem(
     seeding: Seeding,
     calendar: Sequence[WorkDay],
 ) -> ScheduleProblem:
+    cart, on_hand = cart_of(seeding), seeding.on_hand_kg
     driven = np.array([p.work_m * p.drive.width_m for p in passes])
     covered = np.array([p.covered_m2 for p in passes])
     limits = {
@@ -297,8 +360,12 @@ def _problem(
         least_rate_kg_per_m2=seeding.least_rate_kg_per_m2,
         rate_kg_per_m2=seeding.rate_kg_per_m2,
         most_rate_kg_per_m2=seeding.most_rate_kg_per_m2,
-        on_hand_kg=seeding.on_hand_kg,
-        load_kg=seeding.load_kg,
+        on_hand_kg=None
+        if on_hand is None
+        else max(on_hand - (cart.least_kg if cart else 0.0), 0.0),
+        load_kg=cart.load_kg if cart else None,
+        start_kg=cart.start_kg if cart else 0.0,
+        within_days=seeding.sow_within_days,
         refill_s=seeding.refill_s,
         setup_s=seeding.setup_s,
         common=frozenset({Rule.SEASON + EARLIER, Rule.SEASON + LATER}),

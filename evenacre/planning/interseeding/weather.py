@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from evenacre.model import BoolArray, FloatArray
-from evenacre.planning.interseeding.fills import LOAD_TOLERANCE, loads_of, sown_in
+from evenacre.planning.interseeding.fills import loads_of, sown_in
+from evenacre.planning.interseeding.loads import LOAD_TOLERANCE
 from evenacre.planning.interseeding.plan_types import ScheduleProblem, SeedingSchedule
 
 _DONE = 2e-6
@@ -67,7 +68,8 @@ class _Season:
         self.ends_kg, filled, load_kg = np.array([0.0, np.inf]), 1, 0.0
         if problem.load_kg is not None and problem.counts_fills and schedule.fills.any():
             load_kg, filled = problem.load_kg, 0
-            self.ends_kg, _ = loads_of(schedule.fills, schedule.sown_kg(problem), load_kg)
+            plain, _ = loads_of(schedule.fills, schedule.sown_kg(problem), load_kg)
+            self.ends_kg = plain if schedule.ends_kg is None else schedule.ends_kg
         full_kg = problem.seed_kg(schedule.rate_kg_per_m2)
         self.kg_per_s = np.divide(
             full_kg, problem.work_s, out=np.full(len(full_kg), 1e300), where=problem.work_s > 0

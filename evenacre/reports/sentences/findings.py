@@ -427,6 +427,10 @@ SENTENCES = {
         "The window decided for {paddock} is {days} days shorter by the days to wait after the "
         "herd or to close after it."
     ),
+    "kept_out": "{area_m2:area} is left out as too wet, and is still to be seeded.",
+    "bag_opened": (
+        "Whole bags do not make up load {loads:and}: a bag has to be opened there, and weighed."
+    ),
     # Of a plan and what was done.
     "no_paddock_audited": (
         "No audited field has the name of a paddock of the plan: is it the plan of this season? "

@@ -10,6 +10,8 @@ from evenacre.planning.interseeding.plan_types import (
     BEYOND,
     BOOKED,
     MOVES,
+    NOT_BEFORE,
+    READY,
     WEATHER,
     WINDOW_FIRST,
     WINDOW_LAST,
@@ -134,11 +136,16 @@ _ALLOW: dict[str, str] = {
     Rule.REGRAZE: "keep the herd out of {where} {days} longer after seeding",
     Rule.GIVEN: "widen the window you decided for {where} by {days}",
     Rule.SEASON: "seed {days} beyond the first or last day of seeding",
+    Rule.WET: "seed {where} {days} before you said it bears the drill",
+    READY: "name {where} as ready when it is, or give its window or its moves",
+    "rate": "seed at {rate} less",
     "first_day": "begin seeding {days} sooner",
     "last_day": "go on seeding {days} longer",
 }
 _TO: dict[str, str] = {
     "on_hand_kg": "{mass} in all",
+    "least_rate_kg_per_m2": "at {rate_down}",
+    NOT_BEFORE: "from {day}",
     "hours_most_s": "up to {hours}",
     "day_to_s": "until {clock}",
     "day_from_s": "from {clock}",
@@ -157,7 +164,15 @@ _DAYS_TOLD = 6
 
 
 def relaxation_words(relaxation: Relaxation, units: UnitSystem) -> str:
-    """Say what to allow, how much of it, and what that comes to; figures are rounded up."""
+    """Say what to allow, how much of it, and what that comes to; figures are rounded up.
+
+    Whatever would do in its place is told after it.
+    """
+    alone = (_relaxation_words(r, units) for r in (relaxation, *relaxation.instead))
+    return "; or ".join(alone)
+
+
+def _relaxation_words(relaxation: Relaxation, units: UnitSystem) -> str:
     rule, amount = str(relaxation.rule), relaxation.amount
     kind = BOOKED if rule.startswith(BOOKED) else rule
     words = _ALLOW.get(relaxation.setting or "") or _ALLOW.get(kind, "{hours} of {rule}")
@@ -189,6 +204,7 @@ def _to_words(relaxation: Relaxation, units: UnitSystem) -> str:
     return _TO[relaxation.setting].format(
         mass=figures.at_least(to, units.mass) if to > 0 else "",
         rate=figures.at_least(to, units.rate) if to > 0 else "",
+        rate_down=figures.at_most(to, units.rate) if to > 0 else "",
         hours=iw.enough_hours_text(to),
         clock=iw.clock(to),
         percent=f"{100 * to:.1f}".removesuffix(".0"),
@@ -254,8 +270,10 @@ def _drill(plan: InterseedPlan) -> str:
         "Hours for a paddock are those of the drive below, turns included, and "
         f"{iw.hours_text(s.setup_s)} to set up"
     )
-    if s.load_kg is not None:
+    if s.bins:
         text += f", {iw.hours_text(s.refill_s)} for each load"
+    if s.sow_within_days is not None:
+        text += f", which is sown within {iw.days_text(s.sow_within_days)}"
     if s.hours_most_s is not None:
         text += f"; no day has more than {iw.hours_text(s.hours_most_s)}"
     if s.lost_chance:

@@ -11,6 +11,7 @@ import numpy as np
 
 from evenacre.planning.interseeding.plan_types import (
     WHOLE_SHARE,
+    BinFill,
     CartFill,
     InterseedPlan,
     PaddockPlan,
@@ -19,6 +20,7 @@ from evenacre.planning.interseeding.plan_types import (
     Visit,
     WorkDay,
 )
+from evenacre.units.display import UnitSystem
 
 # Of the page's language, whatever the locale of the machine.
 _WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
@@ -48,6 +50,34 @@ def whole(paddock: PaddockPlan) -> bool:
 def part_text(share: float) -> str:
     """Say what part of a paddock a visit seeds."""
     return "all of it" if share >= WHOLE_SHARE else f"{100 * share:.0f} % of it"
+
+
+def passes_text(visit: Visit) -> str:
+    """Say which passes a visit drives, as they are numbered in the order they are driven."""
+    first, last = visit.first_pass, visit.last_pass
+    return f"{first} to {last}" if last > first else str(first)
+
+
+def stop_text(fill: CartFill) -> str:
+    """Say on which pass the cart is filled."""
+    if fill.into_pass > 0:
+        return f"{100 * fill.into_pass:.0f} % along pass {fill.passes_done + 1}"
+    return f"after pass {fill.passes_done}" if fill.passes_done else "before the first pass"
+
+
+def bin_text(part: BinFill, bags: float | None, units: UnitSystem) -> str:
+    """Say what goes into a compartment, and how many bags that is."""
+    text = f"{part.name} {units.mass.text(part.mass_kg)}".strip()
+    if bags is None:
+        return text
+    count = f"{bags:.1f}".removesuffix(".0")
+    return f"{text} ({count} bag{'' if count == '1' else 's'})"
+
+
+def load_text(fill: CartFill, units: UnitSystem) -> str:
+    """Say what goes into the cart, when, and that it has run out by then."""
+    text = f"load {fill.number} ({units.mass.text(fill.mass_kg)}) {stop_text(fill)}"
+    return f"{text}, after the cart has run out" if fill.passes_done or fill.into_pass else text
 
 
 def numbered(plan: InterseedPlan) -> dict[Visit, int]:
@@ -195,6 +225,18 @@ _RULES = {
         "it is outside the days of seeding",
         "outside the days of seeding",
     ),
+    Rule.WET: (
+        "it bears the drill, as you decided",
+        "it does not bear the drill",
+        "it does not bear the drill by then",
+        "before it bears the drill",
+    ),
+    Rule.UNTOLD: (
+        "it is ready",
+        "it is not ready",
+        "nothing tells when it is grazed or ready",
+        "with nothing to tell when it is ready",
+    ),
 }
 
 
@@ -211,6 +253,8 @@ def closing_words(window: SeedingWindow, plan: InterseedPlan) -> str:
     if window.closes is None:
         return ""
     by = window.closed_by
+    if by is Rule.CLOSE and window.ready:
+        return _with_days("{close} after it stood ready", plan)
     return _with_days(_RULES[by][1], plan) if by else "the plan ends"
 
 

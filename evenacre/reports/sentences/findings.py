@@ -253,7 +253,7 @@ SENTENCES = {
         "so tight that the inner openers would run backward."
     ),
     "partial_width": (
-        "{source}: {records} records have less than the full width; the log does not say which "
+        "{source}: {records:,} records have less than the full width; the log does not say which "
         "side was off, so the width was taken about the middle of the tool, and what was missed "
         "under the rest of it is in the total but not among the places."
     ),
@@ -431,6 +431,23 @@ SENTENCES = {
     "bag_opened": (
         "Whole bags do not make up load {loads:and}: a bag has to be opened there, and weighed."
     ),
+    # Of the weather of a plan.
+    "spell_beyond_season": (
+        "Spells of {spell_days:.0f} lost days on average are longer than the {days} days in "
+        "question: weather takes most seasons whole or not at all."
+    ),
+    "few_past_years": (
+        "it tells of {years} past years only: the chance of finishing is no surer than that."
+    ),
+    "past_days_unknown": "{days} days of past seasons are not in it; they were taken as lost.",
+    "past_years_left_out": (
+        "more than a twentieth of the days in question are not in it in {years}: those years were "
+        "left out."
+    ),
+    "allowance_unlike_past": (
+        "The plan leaves {told:.0%} of the days to weather, but by {source} {share:.0%} of these "
+        "days were lost in past years."
+    ),
     # Of a plan and what was done.
     "no_paddock_audited": (
         "No audited field has the name of a paddock of the plan: is it the plan of this season? "
@@ -491,6 +508,10 @@ REFUSALS: dict[str, tuple[str, str]] = {
     "ground_left_unknown": (
         "The field has no boundary, so nobody can say how much is still to do.",
         "Give --boundary, or type in the ground left with --area.",
+    ),
+    "no_past_season": (
+        "It holds no year whole, from {first} to {last} with a week on either side.",
+        "Give a table that does, or take out rain and give lost_chance.",
     ),
     "nothing_left": (
         "Nothing is left to do: the tracks cover the whole field.",

@@ -92,6 +92,7 @@ class Seeding:
     residual_most_kg_per_m2: float | None = None
     # A window closes when regrowth stands higher than this
     regrowth_most_kg_per_m2: float | None = None
+    from_day: dt.date | None = None  # the plan begins then: a season that is under way
     # Of seeding, for all paddocks
     first_day: dt.date | None = None
     last_day: dt.date | None = None

@@ -49,6 +49,11 @@ class Cart:
         """Seed that can be sown before the first fill."""
         return max(min((b.start_kg - b.least_kg) / b.share for b in self.bins), 0.0)
 
+    @property
+    def least_kg(self) -> float:
+        """Seed that stays in the cart whatever is sown."""
+        return sum(b.least_kg for b in self.bins)
+
     def reaches(self, at_kg: float) -> set[float]:
         """How much can be sown with a load put in after so much: full, or of whole bags."""
         ends = {min(at_kg + b.room_kg / b.share for b in self.bins)}
@@ -131,7 +136,8 @@ class _Ways:
         """The stops of the cheapest way."""
         found: dict[tuple[int, int, int], tuple[Cost, Stop | None, Any]] = {}
         queue: list[tuple[float, int, int]] = []
-        goal, best = float(self.ends[-1]), None
+        goal = float(self.ends[-1])
+        best: tuple[Cost, Stop | None, Any] | None = None
 
         def reach(cost: Cost, stop: Stop | None, since: Any, at: float, used: int) -> None:
             """Take over a way that is empty after so much, if it is cheaper than those known."""

@@ -32,6 +32,12 @@ from evenacre.planning.interseeding.plan_types import (
     Visit,
     WorkDay,
 )
+from evenacre.planning.interseeding.progress import (
+    DoneGround,
+    Progress,
+    passes_left,
+    seeding_left,
+)
 from evenacre.planning.interseeding.remedies import (
     EARLIER,
     LATER,
@@ -65,6 +71,7 @@ def plan_interseeding(
     seeding: Seeding,
     *,
     time_zone: str | None = None,
+    progress: Progress | None = None,
     say: Say = lambda _stage: None,
 ) -> InterseedPlan:
     """Plan which grazed paddock is seeded on which day, and with which loads.
@@ -78,6 +85,8 @@ def plan_interseeding(
     seeding : Seeding
     time_zone : str or None
         An IANA name; None: local mean time.
+    progress : Progress, optional
+        What is done of a season under way; the rest is planned from its day on.
     say : callable, optional
         Told each stage as it begins.
 
@@ -98,10 +107,17 @@ def plan_interseeding(
     ['2026-08-18', '2026-08-24']
     """
     seeded = [paddock for paddock in grazing.paddocks if paddock.seeded]
+    done = {} if progress is None else progress.done
     passes = []
     for number, paddock in enumerate(seeded, 1):
         say(f"laying out passes, paddock {number} of {len(seeded)}")
-        passes.append(plan_passes(drilled(paddock), drive_of(seeding)))
+        plan, ground = (
+            plan_passes(drilled(paddock), drive_of(seeding)),
+            done.get(paddock.field.name),
+        )
+        passes.append(plan if ground is None else passes_left(plan, ground.cover))
+    if progress is not None:
+        seeding = seeding_left(seeding, progress)
     seeding, weather = seasons_of(seeding, plan_days(grazing, plan_grazing(grazing), seeding))
     task = _Task.of(grazing, seeding, passes, time_zone)
     herd, windows, calendar, problem = task.herd, task.windows, task.calendar, task.problem
@@ -139,7 +155,14 @@ def plan_interseeding(
         herd=herd,
         days=calendar,
         paddocks=tuple(
-            _paddock_plan(paddock, seeding, herd, visits, planned.get(paddock.field.name))
+            _paddock_plan(
+                paddock,
+                seeding,
+                herd,
+                visits,
+                planned.get(paddock.field.name),
+                done.get(paddock.field.name),
+            )
             for paddock in grazing.paddocks
         ),
         visits=visits,
@@ -155,6 +178,7 @@ def plan_interseeding(
         relaxed_holds=relaxed_holds,
         findings=(
             *herd.findings,
+            *(progress.findings if progress is not None else ()),
             *window_findings(grazing, herd, seeding, windows),
             *_kept_out(grazing, passes),
             *_opened_bags(seeding, fills),
@@ -389,6 +413,7 @@ def _paddock_plan(
     herd: GrazingPlan,
     visits: Sequence[Visit],
     planned: tuple[SeedingWindow, PassPlan, float | None] | None,
+    done: DoneGround | None,
 ) -> PaddockPlan:
     """All of one paddock; the window, passes and chance only where it is to be seeded."""
     name = paddock.field.name
@@ -396,6 +421,7 @@ def _paddock_plan(
     rest = dt.timedelta(days=seeding.ungrazed_days)
     area, workable = ground_m2(paddock)
     window, passes, chance = planned or (None, None, None)
+    over = [visit.day for visit in here] or ([done.last_day] if done and done.last_day else [])
     return PaddockPlan(
         paddock=paddock,
         area_m2=area,
@@ -407,5 +433,6 @@ def _paddock_plan(
         seeded_m2=sum(visit.area_m2 for visit in here),
         seed_kg=sum(visit.seed_kg for visit in here),
         chance=chance if here else None,
-        graze_from=max(visit.day for visit in here) + rest if here else None,
+        graze_from=max(over) + rest if over else None,
+        done=done,
     )

@@ -10,6 +10,7 @@ import numpy as np
 
 from evenacre.model import BoolArray, FloatArray, Grazing, IntArray, Paddock, Seeding, Stay
 from evenacre.model.finding import Finding
+from evenacre.planning.interseeding.progress import DoneGround
 from evenacre.planning.passes.pass_types import PassPlan
 
 BOOKED = "booked: "
@@ -280,6 +281,12 @@ class PaddockPlan:
     # nothing planned
     chance: float | None
     graze_from: dt.date | None  # first day it may be grazed after seeding
+    done: DoneGround | None = None  # what was seeded before the plan begins
+
+    @property
+    def finished(self) -> bool:
+        """Whether it was seeded whole before the plan begins."""
+        return self.done is not None and self.passes is not None and not self.passes.passes
 
 
 @dataclass(frozen=True)

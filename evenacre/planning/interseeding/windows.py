@@ -51,6 +51,7 @@ def plan_days(grazing: Grazing, herd: GrazingPlan, seeding: Seeding) -> tuple[dt
     first = min([*left, *(w[0] for w in given)], default=some)
     last = max([*(day + closing for day in left), *(w[1] for w in given)], default=first)
     begin = max(first - _DAY, (seeding.first_day or first) - _ROOM)
+    begin = max(begin, seeding.from_day or begin)
     end = max(min(last, seeding.last_day or last), begin) + _ROOM
     if end - begin > _MOST:
         what = f"The days in question go from {begin} to {end}, more than twenty years."

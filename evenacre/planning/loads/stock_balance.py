@@ -269,6 +269,19 @@ def operation_load_book(operation: Operation, result: AuditResult) -> OperationL
     )
 
 
+def left_in_cart(product: Product, books: Sequence[OperationLoads]) -> float | None:
+    """What the last ticket weighed in the cart, of the operation that ended last; None: no one."""
+    last = [
+        (load.end_s or 0.0, sum(t.mass_kg for t in load.closing if t.event == REMAINING))
+        for book in books
+        for found in book.loads
+        if found.product == product.name
+        for load in found.checks[-1].loads[-1:]
+        if load.closing
+    ]
+    return max(last, key=lambda one: one[0])[1] if last else None
+
+
 def season_balances(
     books: Sequence[OperationLoads],
     products: Iterable[Product],

@@ -427,6 +427,15 @@ SENTENCES = {
         "The window decided for {paddock} is {days} days shorter by the days to wait after the "
         "herd or to close after it."
     ),
+    "nothing_done": (
+        "No operation of the season has seeded a paddock so far: all of them are planned whole."
+    ),
+    "seed_used_unknown": (
+        "how much seed went on it is not known, and is not taken off the seed on hand."
+    ),
+    "cart_taken_empty": (
+        "What is left in the cart is not told: it was taken as empty. Say it with in_cart."
+    ),
     "kept_out": "{area_m2:area} is left out as too wet, and is still to be seeded.",
     "bag_opened": (
         "Whole bags do not make up load {loads:and}: a bag has to be opened there, and weighed."

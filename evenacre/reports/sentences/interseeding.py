@@ -35,6 +35,8 @@ _EVEN = 1e-3  # rates closer than this are the same
 def interseed_answer(plan: InterseedPlan, units: UnitSystem) -> Card:
     """Say how much is seeded by when, with how much seed and how surely, and what is short."""
     lines = [("product", _seed(plan, units))] if plan.visits else []
+    if plan.seeding.from_day is not None:
+        lines.append(("product", _done(plan, units)))
     if plan.chance_all is not None:
         lines.append(("product", _chance(plan, plan.chance_all)))
     lines += [("missed", text) for text in _left_out(plan, units)]
@@ -62,9 +64,13 @@ def relaxation_title(plan: InterseedPlan) -> str:
 
 def _headline(plan: InterseedPlan, units: UnitSystem) -> str:
     goals = iw.wanted(plan)
+    if not goals and any(p.finished for p in plan.paddocks):
+        return "Every paddock is seeded"
     if not goals:
         return "No paddock is to be seeded"
     goal = figures.size(sum(iw.goal_m2(p) for p in goals), units, 3)
+    if any(p.done for p in plan.paddocks):
+        goal = f"{goal} left"
     if not plan.visits:
         return f"None of {goal} can be seeded"
     seeded = figures.size(sum(p.seeded_m2 for p in goals), units, 3)
@@ -86,6 +92,19 @@ def _seed(plan: InterseedPlan, units: UnitSystem) -> str:
         return f"{text}; no seed is left over."
     left = units.mass.text(plan.seed_left_kg)
     return f"{text}; {left} of {units.mass.text(s.on_hand_kg)} is left over."
+
+
+def _done(plan: InterseedPlan, units: UnitSystem) -> str:
+    """Say what the logs tell of the days before the plan begins."""
+    done = [(p.done, p.paddock.field.name, p.finished) for p in plan.paddocks if p.done]
+    since = iw.day_text(plan.seeding.from_day) if plan.seeding.from_day else ""
+    if not done:
+        return f"Planned from {since}: by the logs nothing is done yet."
+    area = figures.size(sum(d.area_m2 for d, _, _ in done), units, 3)
+    seed = units.mass.text(sum(d.seed_kg or 0.0 for d, _, _ in done))
+    names = [name if whole else f"{name} (in part)" for _, name, whole in done]
+    text = f"Planned from {since}; by the logs {area} is done with {seed} of seed"
+    return f"{text}: {', '.join(names)}."
 
 
 def _chance(plan: InterseedPlan, chance_all: float) -> str:

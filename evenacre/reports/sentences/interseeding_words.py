@@ -28,8 +28,8 @@ _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct",
 
 
 def wanted(plan: InterseedPlan) -> list[PaddockPlan]:
-    """Paddocks that are to be seeded."""
-    return [p for p in plan.paddocks if p.window is not None]
+    """Paddocks that are to be seeded, and are not yet."""
+    return [p for p in plan.paddocks if p.window is not None and not p.finished]
 
 
 def goal_m2(paddock: PaddockPlan) -> float:
@@ -43,8 +43,8 @@ def share_seeded(paddock: PaddockPlan) -> float:
 
 
 def whole(paddock: PaddockPlan) -> bool:
-    """Whether all of it is planned."""
-    return share_seeded(paddock) >= WHOLE_SHARE
+    """Whether all of it is planned, or done."""
+    return paddock.finished or share_seeded(paddock) >= WHOLE_SHARE
 
 
 def part_text(share: float) -> str:
@@ -245,6 +245,8 @@ def opening_words(window: SeedingWindow, plan: InterseedPlan) -> str:
     if window.opens is None:
         return ""
     by = window.opened_by
+    if by is None and window.opens == plan.seeding.from_day:
+        return "it is open already"
     return _with_days(_RULES[by][0], plan) if by else "nothing keeps it shut before"
 
 

@@ -74,6 +74,7 @@ def _chance_remark(rows: Sequence[PaddockRow], _: q.Display) -> str:
     return "Chance: that weather leaves time inside the window for all that is planned there."
 
 
+_BEFORE = "the answer tells what was done before the plan begins"
 _SEEDED = "the page gives the ground that is seeded"
 PADDOCKS = Table(
     "paddocks",
@@ -98,6 +99,22 @@ PADDOCKS = Table(
         ),
         joined("seeded_on", "Seeded on", _seeded_on, "seeding_days"),
         named("goal_m2", None, of=lambda r: iw.goal_m2(r.p) if r.window else 0.0, why=_SEEDED),
+        named(
+            "done_m2",
+            None,
+            "done before",
+            q.AREA,
+            lambda r: r.p.done.area_m2 if r.p.done else 0.0,
+            why=_BEFORE,
+        ),
+        named(
+            "done_kg",
+            None,
+            "seed sown before",
+            q.MASS,
+            lambda r: r.p.done.seed_kg if r.p.done else 0.0,
+            why=_BEFORE,
+        ),
         named("p.seeded_m2", "Ground", text=some(q.AREA)),
         named("share", None, "seeded share", q.SHARE, lambda r: iw.share_seeded(r.p), why=_SEEDED),
         named("whole", None, None, q.YES_NO, lambda r: iw.whole(r.p)),
@@ -109,8 +126,8 @@ PADDOCKS = Table(
         nested("passes", DRIVE, "p.passes"),
     ),
     title="Paddock by paddock",
-    json="paddock to_be_seeded area_m2 workable_m2 value goal_m2 seeded_m2 seed_kg share whole "
-    "chance graze_from window visits passes",
+    json="paddock to_be_seeded area_m2 workable_m2 value done_m2 done_kg goal_m2 seeded_m2 seed_kg "
+    "share whole chance graze_from window visits passes",
     page="paddock left window_days seeded_on graze_from seeded_m2 seed_kg chance",
     words=5,
     remark=_chance_remark,

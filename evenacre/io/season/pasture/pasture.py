@@ -8,15 +8,14 @@ from typing import Any
 
 from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
 from evenacre.io.common.suggestions import listed
-from evenacre.io.common.time_zones import zone_of
 from evenacre.io.season.checks import check_order, is_defined, is_new
 from evenacre.io.season.files import SeasonFiles
 from evenacre.io.season.pasture.paddocks import Paddocks
 from evenacre.io.season.pasture.schema import GrazingTable, HerdTable, MoveTable
 from evenacre.io.season.pasture.seeding import seeding_of
 from evenacre.io.season.schema import SeasonTable
+from evenacre.io.season.under_way import plan_begin
 from evenacre.model import Field, Grazing, HerdClass, Implement, Paddock, Product, Seeding, Stay
-from evenacre.processes.generation_time import generation_time
 from evenacre.units.display import ACRE_M2, POUND_KG, in_both
 
 _LB_AC = POUND_KG / ACRE_M2
@@ -89,8 +88,7 @@ def pasture_of(
     if seeding is not None and seeding.ready:
         _check_ready(seeding.ready, paddocks, problems)
         if seeding.first_day is None:
-            zone = None if top.time_zone is None else zone_of(top.time_zone)
-            today = generation_time().astimezone(zone).date()
+            today = plan_begin(None, top.time_zone)
             seeding = replace(seeding, first_day=today)
             warnings.append(
                 f"No first_day is given: ready paddocks were taken to stand ready today, {today}."

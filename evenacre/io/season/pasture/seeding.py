@@ -89,7 +89,7 @@ class _SeedingBuilder:
             "bookings": tuple(
                 Booking(b.first, b.last or b.first, b.what, b.hours) for b in table.booked
             ),
-            **self._cart(product, implement),
+            **{"compartments": ()} | self._cart(product, implement),
         }
         return Seeding(**table.given(Seeding) | made)
 

@@ -58,7 +58,7 @@ _CALLED = {"tracks": "source", "product": "products", "price": "prices", "column
 _MAPS = ("boundary", "zones", "unworkable", "setbacks")
 _SINGLE = ("width", "rows", "row_spacing", "setback_distance")
 _DRIVING = (
-    *("rounds", "headland", "speed", "turn_speed", "turn_radius", "prefer", "fence"),
+    *("rounds", "headland", "speed", "turn_speed", "turn_radius", "prefer", "blocks", "fence"),
     *("tractor_length", "tractor_width"),
 )
 
@@ -266,8 +266,8 @@ def plan_passes(
     **options
         Further options of ``evenacre passes``, with underscores: ``rounds``, ``speed``,
         ``turn_speed``, ``turn_radius``, ``prefer`` (``"turns"`` or ``"overlap"``), ``headland``
-        (``"first"`` or ``"last"``), ``fence``, ``tractor_length``, ``tractor_width``, and
-        ``fields`` and ``implement`` by their names in a season file, or ``unworkable``,
+        (``"first"`` or ``"last"``), ``blocks``, ``fence``, ``tractor_length``, ``tractor_width``,
+        and ``fields`` and ``implement`` by their names in a season file, or ``unworkable``,
         ``rows``, ``row_spacing``, ``field_name`` and ``boundary_crs`` of one field.
 
     Returns
@@ -387,6 +387,10 @@ def finish(
     area: Quantity | None = None,
     area_error: Quantity | None = None,
     overlap: str | None = None,
+    started: Quantity | None = None,
+    done: Quantity | None = None,
+    setting: str = "",
+    full: Quantity | None = None,
     operation: str | None = None,
     field: str | None = None,
     loads: str | Path | None = None,
@@ -408,7 +412,7 @@ def finish(
         Of the field, with logs.
     left, left_error : str or float, optional
         Mass left and its standard uncertainty: ``"1400 lb"`` and ``"20 lb"`` or ``"1 %"`` (the
-        usual), or kg.
+        usual), or kg; or ``"50 %"`` of ``started`` or of ``full``.
     rate, rate_min, rate_max : str or float, optional
         Present rate, and what is allowed: ``"150 lb/ac"``, or kg/m2.
     product : str, optional
@@ -417,6 +421,13 @@ def finish(
         Ground still to do, without logs, and its standard uncertainty: ``"18 ac"``, or m2.
     overlap : str, optional
         Ground driven twice, ``"3 %"`` (the usual).
+    started, done : str or float, optional
+        Mass in the cart when it began, and the ground done since, with ``area``: they tell the
+        present rate.
+    setting : str, optional
+        Of the meter now.
+    full : str or float, optional
+        What the cart holds.
     operation, field : str, optional
         Which operation of a season.
     loads : str or Path, optional
@@ -449,6 +460,7 @@ def finish(
     told = {**locals(), "loads": loads and Path(loads)}
     with about_arguments(**{**_CALLED, "product": "product"}):
         from evenacre.cli.options.finish_options import FinishOptions
+        from evenacre.planning.finish.finish_job import full_cart_kg
 
         check_names(finish, options, _KEYS)
         known = [one.name for one in fields(FinishOptions)]
@@ -457,7 +469,9 @@ def finish(
             if source is not None or boundary is not None:
                 what = "It does not go with a season file, a boundary or tracks."
                 raise InputError.at("area", "", what, "Leave one of them out.")
-            return ComeOutEven(*asked.typed_finish(), unit_system(units or "us"))
+            even, placed, before, change = asked.typed_finish()
+            system = unit_system(units or "us")
+            return ComeOutEven(even, placed, system, so_far=before, change=change)
         if source is None:
             what = "It needs one season file, one set of task data, or logs."
             raise InputError.at("source", "", what, 'Give one, or area="18 ac".')
@@ -471,7 +485,7 @@ def finish(
             asked.applied_to(plan),
             unit_system(units or season.units),
             product=product,
-            left=asked.amount_left(),
+            left=asked.amount_left(full_cart_kg(plan, product)),
             rate_kg_per_m2=asked.rate_kg_per_m2,
         )
 
@@ -512,9 +526,9 @@ def calibrate(
         The ground a catch stands for, in one way: ``area`` (or m2), ``turns`` with
         ``turns_per_area``, or ``turns`` with ``circumference`` or ``wheel_diameter`` (or m).
         And further options of ``evenacre calibrate``, with underscores: ``scale``, ``width``,
-        ``rows``, ``row_spacing``, ``openers``, ``tested``, ``beyond``, ``bulk_density``,
-        ``fill``, ``compartment``, ``roller``, ``fan``, ``speed``, ``down_pressure``,
-        ``trouble``, ``date``.
+        ``rows``, ``row_spacing``, ``rows_per_tower``, ``openers``, ``tested``, ``beyond``,
+        ``bulk_density``, ``fill``, ``compartment``, ``roller``, ``fan``, ``speed``,
+        ``down_pressure``, ``trouble``, ``date``.
 
     Returns
     -------

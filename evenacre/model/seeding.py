@@ -125,6 +125,7 @@ class Seeding:
     treated: bool = False  # the seed is treated
     rounds: int | None = None  # headland rounds; None: as many as turns need
     headland: str = "first"  # ``"first"`` or ``"last"``: when they are driven
+    blocks: bool = True  # ground may be cut into blocks with headings of their own
     # None: of a common size
     tractor_length_m: float | None = None  # from the hitch pin to its foremost point
     tractor_width_m: float | None = None

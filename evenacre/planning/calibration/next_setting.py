@@ -14,7 +14,8 @@ from evenacre.model.finding import Finding
 from evenacre.planning.calibration.meter_test import CONFIDENCE, MeterTest
 from evenacre.units.parsing import plain_number
 
-_FARTHEST_TESTED = 2.0  # a guess from one setting is up to twice or half of it; ours, no source
+FARTHEST_TESTED = 2.0
+"""A guess from one setting is up to twice or half of it; ours, no source."""
 # A setting is carried over rates and densities up to half as much again; ours, no source.
 _FARTHEST_NOTED = 1.5
 _MOST_SHOWN = 3
@@ -56,7 +57,7 @@ def in_proportion(
     tested = (setting, setting)
     if setting <= 0:
         return _none(PROPORTION, tested, beyond, Finding.note("setting_not_above_zero"))
-    if not allow_far and not 1 / _FARTHEST_TESTED <= factor <= _FARTHEST_TESTED:
+    if not allow_far and not 1 / FARTHEST_TESTED <= factor <= FARTHEST_TESTED:
         return _none(PROPORTION, tested, beyond, Finding.note("tested_setting_too_far"))
     low = high = None
     if test.interval_kg_per_m2 is not None and test.interval_kg_per_m2[0] > 0:

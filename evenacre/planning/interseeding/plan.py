@@ -234,6 +234,7 @@ def drive_of(seeding: Seeding) -> Drive:
         tractor_length_m=seeding.tractor_length_m,
         tractor_width_m=seeding.tractor_width_m,
         headland=seeding.headland,
+        blocks=seeding.blocks,
     )
 
 

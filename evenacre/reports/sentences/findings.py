@@ -9,6 +9,7 @@ from typing import Any, get_args
 
 from evenacre.errors import InputError
 from evenacre.model.finding import Finding, FindingError, Severity
+from evenacre.reports import figure_text
 from evenacre.units.display import Shown, in_both
 
 _INCH_M = 0.0254
@@ -381,11 +382,32 @@ SENTENCES = {
     "noted_setting_too_far": "that is too far to carry a setting over",
     # Of planned passes.
     "tool_does_not_fit": (
-        "The tool does not fit into the field anywhere: there is nothing to drive."
+        "The tool does not fit into the field anywhere, not even with less than half of it beside "
+        "the ground: there is nothing to drive."
     ),
     "ground_out_of_reach": (
-        "The tool does not reach {share:.1%} of the workable ground without leaving it: sharp "
-        "corners, places narrower than the tool, or no headland rounds."
+        "The tool does not reach {share:.1%} of the workable ground ({places} places of note) "
+        "without leaving it: sharp corners, places narrower than the tool, or no headland rounds."
+    ),
+    "narrower_than_tool": (
+        "Where ground is narrower than the tool it is driven along its middle, and the tool sticks "
+        "out: {outside_m2:area} outside the workable ground are seeded. Shut off rows there, or "
+        "leave it out."
+    ),
+    "blocks_save": (
+        "{blocks} blocks with headings of their own save {time_s:minutes} and {overlap_m2:area} of "
+        "overlap against one heading. Drive them in the order given: each turns on ground that is "
+        "not seeded yet."
+    ),
+    "blocks_save_time": (
+        "{blocks} blocks with headings of their own save {time_s:minutes} against one heading, for "
+        "{overlap_m2:area} more overlap. Drive them in the order given: each turns on ground that "
+        "is not seeded yet."
+    ),
+    "blocks_save_seed": (
+        "{blocks} blocks with headings of their own save {overlap_m2:area} of overlap against one "
+        "heading, for {time_s:minutes} more. Drive them in the order given: each turns on ground "
+        "that is not seeded yet."
     ),
     "runs_not_reached": (
         "{runs} of the runs cannot be reached inside the fence with this drill, or cannot be left "
@@ -523,7 +545,7 @@ REFUSALS: dict[str, tuple[str, str]] = {
         "Give a table that does, or take out rain and give lost_chance.",
     ),
     "nothing_left": (
-        "Nothing is left to do: the tracks cover the whole field.",
+        "Nothing is left to do: the tracks leave no ground that makes a pass.",
         "Check that the boundary is the right one.",
     ),
     "no_product_known": ("No product is known for this job.", "Name it with --product."),
@@ -585,6 +607,8 @@ class _Filler(Formatter):
     def format_field(self, value: Any, format_spec: str) -> str:
         if format_spec == "small":
             return f"{value * 100:.1f} cm ({value / _INCH_M:.1f} in)"
+        if format_spec == "minutes":
+            return figure_text.duration(value)
         if format_spec == "why_not":
             return WHY_NOT[value]
         if format_spec == "each_second":  # the way of a second at a speed

@@ -102,6 +102,10 @@ class DriveTable(KeyTable):
     prefer: Literal["turns", "overlap"] | None = key(
         "What the best heading has least of; turns without it."
     )
+    blocks: bool | None = key(
+        "Whether ground may be cut into blocks with headings of their own, where that takes less "
+        "time and seed; true without it."
+    )
 
 
 class DriveOptions(DriveTable):

@@ -22,6 +22,7 @@ from evenacre.planning.interseeding.plan_types import (
 )
 from evenacre.units.display import UnitSystem
 
+_RUN_OUT = 1e-4  # of a load: with less in it the cart is empty
 # Of the page's language, whatever the locale of the machine.
 _WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -75,9 +76,13 @@ def bin_text(part: BinFill, bags: float | None, units: UnitSystem) -> str:
 
 
 def load_text(fill: CartFill, units: UnitSystem) -> str:
-    """Say what goes into the cart, when, and that it has run out by then."""
+    """Say what goes into the cart, when, and what is left in it by then."""
     text = f"load {fill.number} ({units.mass.text(fill.mass_kg)}) {stop_text(fill)}"
-    return f"{text}, after the cart has run out" if fill.passes_done or fill.into_pass else text
+    if not fill.passes_done and not fill.into_pass:
+        return text
+    if fill.left_kg > _RUN_OUT * fill.mass_kg:
+        return f"{text}, when the cart is down to {units.mass.text(fill.left_kg)}"
+    return f"{text}, after the cart has run out"
 
 
 def numbered(plan: InterseedPlan) -> dict[Visit, int]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
+from itertools import pairwise
 from typing import Any, NamedTuple
 
 from evenacre.model import SeedBin
@@ -176,9 +177,14 @@ def loads(plan: InterseedPlan) -> tuple[Table, list[Load]]:
     full_kg = sum(b.load_kg for b in bins)
     smaller = any(f.mass_kg + f.left_kg < _WHOLE * full_kg for f in plan.fills[:-1])
     mixed = bool(parts) and any(b.product == product.name for b in bins)
-    stale = plan.seeding.sow_within_days is not None and any(f.left_kg > 0 for f in plan.fills[1:])
+    stale = plan.seeding.sow_within_days is not None and any(
+        after.left_kg > 0 and after.day > before.day for before, after in pairwise(plan.fills)
+    )
     remarks = [_SMALLER] * smaller + [_MIX] * mixed + [_TAKE_OUT] * stale
     fills = replace(FILLS, remark=" ".join(remarks))
+    if not any(b.name or b.bag_kg for b in bins):
+        shown = tuple(c.key for c in FILLS.of("page") if c.key != "put_into")
+        fills = replace(fills, page=shown, words=FILLS.words - 1)
     if not parts:
         return fills, rows
     more = tuple(map(_part_column, parts))
@@ -187,7 +193,7 @@ def loads(plan: InterseedPlan) -> tuple[Table, list[Load]]:
         fills,
         columns=(*lead, *more, serves),
         json=tuple(FILLS.by_key),
-        page=tuple(c.key for c in (*FILLS.of("page"), *more)),
+        page=tuple(c.key for c in (*fills.of("page"), *more)),
     )
     return table, rows
 

@@ -114,7 +114,7 @@ def best_loads(
     pass where that takes no fill more. It is enough to look at loads that are full, or end with a
     visit: whatever other loads there are, each can be made larger until it is one of these.
     """
-    way = _Ways(ends_kg, days, most, cart).cheapest()
+    way = _Ways(ends_kg, days, most, cart, breaks_kg).cheapest()
     return None if way is None else _with_passes(way, cart, ends_kg, breaks_kg)
 
 
@@ -122,9 +122,15 @@ class _Ways:
     """All ways to fill the cart: a state is a fill after so much, on a day, as its so manieth."""
 
     def __init__(
-        self, ends_kg: FloatArray, days: Sequence[int], most: IntArray, cart: Cart
+        self,
+        ends_kg: FloatArray,
+        days: Sequence[int],
+        most: IntArray,
+        cart: Cart,
+        breaks_kg: FloatArray,
     ) -> None:
         self.ends, self.days, self.most, self.cart = ends_kg, np.array(days), most, cart
+        self.breaks = breaks_kg
         self.slack = LOAD_TOLERANCE * cart.load_kg
         nights = np.diff(self.days, append=self.days[-1:])
         before = [0.0]
@@ -154,8 +160,9 @@ class _Ways:
         start = min(self.cart.start_kg, float(fresh[-1:].sum()))  # what the cart holds at first
         if start >= goal - self.slack:
             return []
-        for at in [0.0, *self._ends_from(0.0, {start}, start)]:
-            reach((0.0, 0, 0.0), None, None, at, 0)
+        passes = self.breaks[self.breaks <= start + self.slack][-1:].tolist()
+        for at in [0.0, *self._ends_from(0.0, {start, *passes}, start)]:
+            reach((0.0, int(start > 0 and at not in passes), 0.0), None, None, at, 0)
         while queue:
             at, day, used = heapq.heappop(queue)
             here = (round(at / self.slack), day, used)

@@ -72,10 +72,11 @@ def progress_of(
             [r.layers["cover"].geometry.to_crs(4326).to_numpy(dtype=object) for r in own]
         )
         done[p.name] = DoneGround(p.operations, p.days, p.done_m2, p.applied_kg, cover)
-    return Progress(day, done, tuple(_findings(product, here, counted, done)))
+    return Progress(day, done, tuple(_findings(day, product, here, counted, done)))
 
 
 def _findings(
+    day: dt.date,
     product: Product,
     results: Sequence[AuditResult],
     counted: set[tuple[str, str]],
@@ -91,8 +92,11 @@ def _findings(
     for name, ground in done.items():
         if ground.seed_kg is None:
             yield Finding.warning("seed_used_unknown").at(name)
-        if ground.last_day is None:
+        last = ground.last_day
+        if last is None:
             yield Finding.warning("seeding_undated").at(name)
+        elif last > day:
+            yield Finding.warning("done_later", last=str(last), day=str(day)).at(name)
 
 
 def seeding_left(seeding: Seeding, progress: Progress) -> Seeding:

@@ -452,6 +452,10 @@ SENTENCES = {
     "nothing_done": (
         "No operation of the season has seeded a paddock so far: all of them are planned whole."
     ),
+    "done_later": (
+        "it was seeded up to {last} by the logs, after {day}, from which the rest is planned; all "
+        "of that counts as done."
+    ),
     "seed_used_unknown": (
         "how much seed went on it is not known, and is not taken off the seed on hand."
     ),

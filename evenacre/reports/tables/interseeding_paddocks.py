@@ -45,6 +45,9 @@ class PaddockRow:
 def _seeded_on(r: PaddockRow, _: q.Display) -> str:
     if r.window is None:
         return ""
+    if r.p.finished and r.p.done:
+        known = [one.day for one in r.p.done.days if one.day is not None]
+        return f"done {', '.join(map(iw.short_weekday, known))}".strip()
     days = dict.fromkeys(iw.short_weekday(v.day) for v in r.p.visits)
     in_part = " (in part)" if r.p.visits and not iw.whole(r.p) else ""
     return (", ".join(days) or "not seeded") + in_part
@@ -53,6 +56,8 @@ def _seeded_on(r: PaddockRow, _: q.Display) -> str:
 def _window_days(r: PaddockRow, _: q.Display) -> str:
     if r.window is None:
         return "not to be seeded"
+    if r.p.finished:
+        return "seeded"
     return ", ".join(r.spells(iw.short_weekday)) or "no day open"
 
 

@@ -17,7 +17,7 @@ from evenacre.io.logs.columns.column_roles import NAMED_ROLES, ColumnPlan
 from evenacre.io.logs.columns.date_parts import joined_dates
 from evenacre.io.logs.columns.fix_columns import logged_sigma_m
 from evenacre.io.logs.columns.measures import with_measures
-from evenacre.io.logs.columns.work_states import section_states, working_states
+from evenacre.io.logs.columns.work_states import ask_for_states, section_states, working_states
 from evenacre.io.logs.file_order import order_of_file
 from evenacre.io.logs.pivot_sections import Records, gather_sections
 from evenacre.io.tables.record_table import RecordTable
@@ -73,6 +73,7 @@ def build_tracks(
     shared = len(records.table) < len(table)
     table, plan, clock = records.table, records.plan, records.clock
     lon, lat = records.lon, records.lat
+    ask_for_states(table, plan, findings)
     _note_unused(table, plan, findings)
     codes, machines = _machines(table, plan)
     timed = np.isfinite(clock.time_s)

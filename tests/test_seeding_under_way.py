@@ -82,7 +82,8 @@ def test_seed_days_and_the_rest_of_the_plan(
     made = plan_interseeding(Grazing((), (ground,)), rules, progress=progress)
     (only,) = made.paddocks
     assert made.visits[0].day == TODAY
-    assert made.days[0].day == TODAY
+    assert not any(d.full_s for d in made.days if d.day < TODAY)
+    assert (only.window.opens if only.window else None) == dt.date(2026, 8, 1)
     assert made.seeding.on_hand_kg == pytest.approx(30.0 - (done.seed_kg or 0.0))
     assert only.seeded_m2 + done.area_m2 == pytest.approx(plan.covered_m2, rel=0.01)
     assert sum(v.share for v in only.visits) == pytest.approx(1.0)
@@ -157,6 +158,13 @@ def test_the_command_plans_the_rest_from_a_day_on(tmp_path: Path) -> None:
     put_in = sum(fill["mass_kg"] for fill in account["fills"])
     assert put_in == pytest.approx(account["seed"]["used_kg"] - 60 * LB_KG)
     assert account["rules"]["from_day"] == "2026-08-12"
+    # Held against the same logs, what was done is as it was planned.
+    plan = tmp_path / "evenacre-plan" / "plan.json"
+    audited = evenacre("audit", file, "--plan", plan, "--json")
+    assert audited.code == 0, audited.err
+    compared = json.loads(audited.out)["planned_done"]["paddocks"][0]
+    assert compared["standing"] == "done"
+    assert compared["done"]["area_m2"] == pytest.approx(first["done_m2"])
     for words in (("--from", "soon"), ("--from-today", "--from", "2026-08-12")):
         refused = evenacre("interseed", file, *words)
         assert refused.code == 2

@@ -51,8 +51,7 @@ def plan_days(grazing: Grazing, herd: GrazingPlan, seeding: Seeding) -> tuple[dt
     first = min([*left, *(w[0] for w in given)], default=some)
     last = max([*(day + closing for day in left), *(w[1] for w in given)], default=first)
     begin = max(first - _DAY, (seeding.first_day or first) - _ROOM)
-    begin = max(begin, seeding.from_day or begin)
-    end = max(min(last, seeding.last_day or last), begin) + _ROOM
+    end = max(min(last, seeding.last_day or last), begin, seeding.from_day or begin) + _ROOM
     if end - begin > _MOST:
         what = f"The days in question go from {begin} to {end}, more than twenty years."
         raise InputError.at("seeding", "", what, "Check the dates of grazing, moves and seeding.")
@@ -199,8 +198,9 @@ def work_days(
     """Work out how long the drill of a farm at a place, in degrees, can work on each day.
 
     From the daylight within the hours the drill may work, at most ``hours_most_s`` is used;
-    bookings take their time from that. A day that is known to be lost has none. Without a time
-    zone, an IANA name, clocks show local mean time: four minutes from UTC for each degree.
+    bookings take their time from that. A day that is known to be lost, or is over, has none.
+    Without a time zone, an IANA name, clocks show local mean time: four minutes from UTC for each
+    degree.
     """
     zone = ZoneInfo(time_zone) if time_zone else _mean_time(lon)
     return tuple(_work_day(day, *daylight_s(day, lon, lat, zone), seeding) for day in days)
@@ -243,6 +243,8 @@ def _clock_s(greenwich: dt.datetime, solar: dt.tzinfo, day: dt.date, zone: dt.tz
 def _work_day(day: dt.date, rises_s: float, sets_s: float, seeding: Seeding) -> WorkDay:
     begin = rises_s if seeding.day_from_s is None else max(rises_s, seeding.day_from_s)
     end = sets_s if seeding.day_to_s is None else min(sets_s, seeding.day_to_s)
+    if seeding.from_day is not None and day < seeding.from_day:
+        return WorkDay(day, begin, 0.0, 0.0)
     length_s = max(end - begin, 0.0)
     if seeding.hours_most_s is not None:
         length_s = min(length_s, seeding.hours_most_s)

@@ -138,6 +138,9 @@ def _left_out(plan: InterseedPlan, units: UnitSystem) -> Iterator[str]:
         name = p.paddock.field.name
         if not p.visits:
             why = iw.shut_words(p.window, plan) if p.window else ""
+            closed, begin = p.window.closes if p.window else None, plan.seeding.from_day
+            if closed is not None and begin is not None and closed < begin:
+                why = f"its window closed on {iw.day_text(closed)}"
             none.append(f"{name} ({why})" if why else name)
         elif not iw.whole(p):
             ground = figures.size(p.seeded_m2, units, 3), figures.size(iw.goal_m2(p), units, 3)

@@ -250,8 +250,6 @@ def opening_words(window: SeedingWindow, plan: InterseedPlan) -> str:
     if window.opens is None:
         return ""
     by = window.opened_by
-    if by is None and window.opens == plan.seeding.from_day:
-        return "it is open already"
     return _with_days(_RULES[by][0], plan) if by else "nothing keeps it shut before"
 
 

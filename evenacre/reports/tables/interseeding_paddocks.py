@@ -73,6 +73,9 @@ WINDOW = json_only(
 )
 
 
+DONE = json_only("done", "date=day area_m2 seed_kg", why="the answer tells it of the whole plan")
+
+
 def _chance_remark(rows: Sequence[PaddockRow], _: q.Display) -> str:
     if all(r.p.chance is None for r in rows):
         return ""
@@ -126,13 +129,14 @@ PADDOCKS = Table(
         named("p.seed_kg", text=some(q.MASS)),
         named("p.chance", name="chance in its window", quantity=CHANCE),
         named("p.graze_from", quantity=DAY),
+        nested("done", DONE, lambda r: r.p.done.days if r.p.done else ()),
         nested("window", WINDOW, lambda r: r if r.window else None),
         nested("visits", VISITS),
         nested("passes", DRIVE, "p.passes"),
     ),
     title="Paddock by paddock",
     json="paddock to_be_seeded area_m2 workable_m2 value done_m2 done_kg goal_m2 seeded_m2 seed_kg "
-    "share whole chance graze_from window visits passes",
+    "share whole chance graze_from done window visits passes",
     page="paddock left window_days seeded_on graze_from seeded_m2 seed_kg chance",
     words=5,
     remark=_chance_remark,

@@ -119,7 +119,7 @@ def best_loads(
 
 
 class _Ways:
-    """All ways to fill the cart: a state is a fill after so much, on a day, as its so manieth."""
+    """All ways to fill the cart. A state: seed sown by a fill, its day, and its number that day."""
 
     def __init__(
         self,

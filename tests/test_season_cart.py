@@ -169,7 +169,7 @@ def test_ready_paddocks_stay_open_as_long_as_after_the_herd(farm):
 def test_ready_without_a_first_day_is_ready_today(farm, monkeypatch):
     monkeypatch.setenv("SOURCE_DATE_EPOCH", "1787270400")  # 2026-08-21T00:00Z: the 20th in Chicago
     season = loaded(farm, swap={**NO_HERD, **seeding('ready = ["P1"]')})
-    assert season.seeding.first_day == dt.date(2026, 8, 20)
+    assert season.seeding.ready_day == dt.date(2026, 8, 20)
     assert any("2026-08-20" in said for said in season.warnings)
 
 

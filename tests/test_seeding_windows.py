@@ -207,7 +207,7 @@ def referee(
     s: dt.date, stays: Sequence[PlannedStay], ground: Paddock, rules: Seeding
 ) -> dict[Rule, bool]:
     """Every rule for one day, by plain comparison of dates."""
-    ready = rules.first_day if ground.field.name in rules.ready else None
+    ready = rules.ready_day if ground.field.name in rules.ready else None
     if ready is not None:
         stays = [t for t in stays if t.stay.enter > ready]
         left_it = PlannedStay(Stay("A", ready, ready), None, None, None, None, 0.0)
@@ -236,7 +236,7 @@ def referee(
     if ahead:
         free = (ahead[0] - s).days
         no[Rule.REGRAZE] = free < rules.rest_days or free < rules.withholding_days
-    no[Rule.UNTOLD] = not stays and ground.window is None
+    no[Rule.UNTOLD] = s < ready if ready is not None else not stays and ground.window is None
     no[Rule.WET] = ground.not_before is not None and s < ground.not_before
     if ground.window:
         no[Rule.GIVEN] = not ground.window[0] <= s <= ground.window[1]
@@ -274,8 +274,8 @@ def cases(draw: st.DrawFn) -> tuple[Paddock, GrazingPlan, Seeding]:
         rest_days=draw(st.integers(0, 50)),
         withholding_days=draw(st.integers(0, 50)),
     )
-    if rules.first_day is not None and ground.window is None and draw(st.booleans()):
-        rules = replace(rules, ready=("A",))
+    if ground.window is None and draw(st.booleans()):
+        rules = replace(rules, ready=("A",), ready_day=first)
     return ground, moves, rules
 
 

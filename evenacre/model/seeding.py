@@ -83,8 +83,9 @@ class Seeding:
     least_rate_kg_per_m2: float
     most_rate_kg_per_m2: float
     on_hand_kg: float | None = None  # seed there is; None: as much as it takes
-    # Paddocks that stand ready on ``first_day``, whatever is known of the herd
+    # Paddocks that stand ready on a day, whatever is known of the herd
     ready: tuple[str, ...] = ()
+    ready_day: dt.date | None = None
     # A window opens and closes (that day still belongs to it) so many days after the herd left
     opens_after_days: int = 0
     closes_after_days: int = 14

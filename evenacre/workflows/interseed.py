@@ -19,7 +19,6 @@ from evenacre.io.writers.calendar_ics import write_calendar
 from evenacre.io.writers.results import write_passes
 from evenacre.io.writers.tables import write_tables
 from evenacre.model import Grazing, Season, Seeding
-from evenacre.model.finding import Finding
 from evenacre.planning.interseeding.plan import plan_interseeding
 from evenacre.planning.interseeding.plan_types import InterseedPlan
 from evenacre.planning.interseeding.progress import progress_of
@@ -162,13 +161,15 @@ def run_interseeding(
     generated, progress = generation_time(), None
     if from_day is not None:
         season, audited = _audited(season, grazing, say)
-        names, results = _seeded(grazing), [a.result for a in audited]
-        progress = progress_of(from_day, seeding.product, names, results)
-        weighed_kg = left_in_cart(seeding.product, [a.loads for a in audited])
-        in_cart_kg = weighed_kg if in_cart_kg is None else in_cart_kg
-        if in_cart_kg is None and seeding.bins and progress.done:
-            untold = Finding.warning("cart_taken_empty")
-            progress = replace(progress, findings=(untold, *progress.findings))
+        if in_cart_kg is None:
+            in_cart_kg = left_in_cart(seeding.product, [a.loads for a in audited])
+        progress = progress_of(
+            from_day,
+            seeding.product,
+            _seeded(grazing),
+            [a.result for a in audited],
+            cart_told=in_cart_kg is not None or not seeding.bins,
+        )
     if in_cart_kg:
         seeding = _with_cart(seeding, in_cart_kg)
     with refusals_in_words():

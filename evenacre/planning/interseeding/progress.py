@@ -55,11 +55,17 @@ class Progress:
 
 
 def progress_of(
-    day: dt.date, product: Product, paddocks: Sequence[str], results: Iterable[AuditResult]
+    day: dt.date,
+    product: Product,
+    paddocks: Sequence[str],
+    results: Iterable[AuditResult],
+    *,
+    cart_told: bool = True,
 ) -> Progress:
     """Take what was seeded from the audits of operations in paddocks, before a day is planned.
 
     An operation counts when it placed the seed: the product itself, or every part of the blend.
+    ``cart_told``: what the cart holds since is known.
     """
     here = [r for r in results if r.field in paddocks]
     planned = PlannedSeeding(product.name, tuple(product.shares), (), InputFile("", ""))
@@ -72,7 +78,8 @@ def progress_of(
             [r.layers["cover"].geometry.to_crs(4326).to_numpy(dtype=object) for r in own]
         )
         done[p.name] = DoneGround(p.operations, p.days, p.done_m2, p.applied_kg, cover)
-    return Progress(day, done, tuple(_findings(day, product, here, counted, done)))
+    untold = () if cart_told or not done else (Finding.warning("cart_taken_empty"),)
+    return Progress(day, done, (*untold, *_findings(day, product, here, counted, done)))
 
 
 def _findings(
@@ -85,8 +92,9 @@ def _findings(
     for r in results:
         if (r.field, r.operation) not in counted and r.covered_area_m2 > 0:
             placed = tuple(p.product for p in r.products) or ("nothing known",)
-            found = {"operation": r.operation, "placed": placed, "product": product.name}
-            yield Finding.warning("other_seed", **found).at(r.field)
+            yield Finding.warning(
+                "other_seed", operation=r.operation, placed=placed, product=product.name
+            ).at(r.field)
     if not done:
         yield Finding.warning("nothing_done")
     for name, ground in done.items():

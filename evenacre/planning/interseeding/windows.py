@@ -44,8 +44,8 @@ def plan_days(grazing: Grazing, herd: GrazingPlan, seeding: Seeding) -> tuple[dt
     paddocks = {p.field.name: p for p in grazing.paddocks if p.seeded}
     given = [p.window for p in paddocks.values() if p.window is not None]
     left = [s.stay.leave for s in herd.stays if s.stay.paddock in paddocks]
-    if seeding.ready and seeding.first_day is not None:
-        left.append(seeding.first_day)
+    if seeding.ready and seeding.ready_day is not None:
+        left.append(seeding.ready_day)
     closing = dt.timedelta(days=seeding.closes_after_days)
     some = seeding.first_day or seeding.last_day or grazing.start or _SOME_DAY
     first = min([*left, *(w[0] for w in given)], default=some)
@@ -121,7 +121,7 @@ def _blocked(
 ) -> dict[Rule, FloatArray]:
     """For each rule how far it would have to move to allow each day (see ``SeedingWindow``)."""
     day = _ordinals(days)
-    begin = seeding.first_day if paddock.field.name in seeding.ready else None
+    begin = seeding.ready_day if paddock.field.name in seeding.ready else None
     if begin is not None:  # as if the herd left it that day; what it did before is not asked
         stays = [s for s in stays if s.stay.enter > begin]
         stood = PlannedStay(Stay(paddock.field.name, begin, begin), None, None, None, None, 0.0)
@@ -137,6 +137,8 @@ def _blocked(
     inside = following - 1 != before
     none = np.zeros_like(grazed)
     untold = ~none if not stays and paddock.window is None else none
+    if begin is not None:
+        untold = day < begin.toordinal()
     ungrazed = ~grazed if stays and begin is None else none
     waits = grazed & (before > 0) if begin is not None else grazed
 

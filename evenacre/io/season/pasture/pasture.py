@@ -87,11 +87,12 @@ def pasture_of(
             problems.add(("seeding",), "No paddock is to be seeded.", remedy)
     if seeding is not None and seeding.ready:
         _check_ready(seeding.ready, paddocks, problems)
-        if seeding.first_day is None:
-            today = plan_begin(None, top.time_zone)
-            seeding = replace(seeding, first_day=today)
+        begin = seeding.first_day
+        seeding = replace(seeding, ready_day=begin or plan_begin(None, top.time_zone))
+        if begin is None:
             warnings.append(
-                f"No first_day is given: ready paddocks were taken to stand ready today, {today}."
+                f"No first_day is given: ready paddocks were taken to stand ready today, "
+                f"{seeding.ready_day}."
             )
     if grazing is not None:
         warnings += _odd_grazing(grazing)

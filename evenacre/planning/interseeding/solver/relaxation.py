@@ -75,6 +75,7 @@ def smallest_relaxation(problem: ScheduleProblem, *, time_limit_s: float = 2.0) 
     end = time.monotonic() + time_limit_s
     task = _Relaxing(problem)
     found = _smallest(task, end)
+    end = min(end, time.monotonic() + time_limit_s / 3)
     return replace(found, others=tuple(task.others(found, end=end)))
 
 

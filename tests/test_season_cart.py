@@ -150,7 +150,7 @@ def test_paddocks_that_are_ready_need_no_herd_moves_or_forage(farm, how):
     assert {v.paddock for v in plan.visits} == wanted
     assert plan.visits[0].day == dt.date(2026, 8, 20)
     for p in plan.paddocks:
-        untold = p.window.blocked[Rule.UNTOLD].any()
+        untold = p.window.blocked[Rule.UNTOLD].all()
         assert untold == (p.paddock.field.name not in wanted)
     # Whatever is not known of the others is the only thing that is told of them.
     assert {r.setting for r in plan.relaxations} == {"ready"}

@@ -29,7 +29,7 @@ from evenacre.io.maps.repair import to_polygons
 from evenacre.io.season.checks import is_new
 from evenacre.io.season.files import SeasonFiles
 from evenacre.io.season.pasture.schema import GrazingTable, PaddocksTable, PaddockTable
-from evenacre.io.season.schema import FieldTable, as_source
+from evenacre.io.season.schema import FieldTable, SourceTable, as_source
 from evenacre.io.season.values import DAY_S
 from evenacre.model import Field, Paddock
 from evenacre.units.display import in_both
@@ -74,6 +74,10 @@ class Paddocks:
                 growth = grazing.growth if table.growth is None else table.growth
                 made = grazing.given(Paddock) | table.given(Paddock)
                 made |= {"growth_kg_per_m2_per_day": (growth or 0.0) * DAY_S, "seeded": table.seed}
+                made.pop("keep_out", None)
+                if table.keep_out is not None:
+                    place = (*self.places[name], "keep_out")
+                    made["keep_out"] = self._part(table.keep_out, ground, place)
                 ground = replace(ground, fenced=table.fence)
                 self.made[name] = Paddock(**made | {"field": ground})
         self._check_overlaps()
@@ -155,17 +159,19 @@ class Paddocks:
             return None
         if table.unworkable is None:
             return ground
-        place = (*path, "unworkable")
-        bare = self.files.shapes(
-            read_unworkable, table.unworkable, place, self.warnings, ground.boundary
+        bare = self._part(table.unworkable, ground, (*path, "unworkable"))
+        return None if bare is None else replace(ground, unworkable=bare)
+
+    def _part(self, drawn: SourceTable, ground: Field, place: KeyPath) -> BaseGeometry | None:
+        """Ground that is left out of a paddock; not all of it."""
+        bare: BaseGeometry | None = self.files.shapes(
+            read_unworkable, drawn, place, self.warnings, ground.boundary
         )
-        if bare is None:
+        if bare is not None and bare.covers(ground.boundary):
+            what = "It covers the whole paddock, of which nothing would be left."
+            self.problems.add(place, what, "Give only the ground that is left out.")
             return None
-        if bare.covers(ground.boundary):
-            what = "The unworkable ground covers the whole paddock."
-            self.problems.add(place, what, "Give only the ground that is not worked.")
-            return None
-        return replace(ground, unworkable=bare)
+        return bare
 
     def _check_overlaps(self) -> None:
         """Complain of ground in two paddocks; a sliver along a fence is only told.

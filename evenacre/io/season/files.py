@@ -16,7 +16,14 @@ import pandas as pd
 from evenacre.errors import InputError
 from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
 from evenacre.io.common.suggestions import did_you_mean
-from evenacre.io.maps.field_layers import read_boundary, read_setbacks, read_unworkable, read_zones
+from evenacre.io.maps.field_layers import (
+    read_boundary,
+    read_crossed,
+    read_setbacks,
+    read_unworkable,
+    read_zones,
+    with_crossed,
+)
 from evenacre.io.maps.read_layer import LayerCache, Source, held_layer
 from evenacre.io.season.schema import FieldTable, SourceTable
 from evenacre.io.taskdata.folder import is_taskdata, taskdata_parts
@@ -98,6 +105,9 @@ class SeasonFiles:
 
         boundary = read(read_boundary, "boundary")
         unworkable = read(read_unworkable, "unworkable", boundary)
+        width = table.cross and table.cross.width
+        crossed = read(read_crossed, "cross", width, boundary)
+        unworkable = with_crossed(unworkable, crossed)
         zones = read(read_zones, "zones", boundary)
         distance = table.setbacks and table.setbacks.distance
         setbacks = read(read_setbacks, "setbacks", distance, boundary)
@@ -108,7 +118,8 @@ class SeasonFiles:
             remedy = "Give only the ground that is not worked."
             self.problems.add((*path, "unworkable"), what, remedy)
             return None, warnings
-        return Field(table.name, boundary, unworkable, zones, setbacks, table.fence), warnings
+        given = (boundary, unworkable, zones, setbacks, table.fence, crossed)
+        return Field(table.name, *given), warnings
 
     def shapes(
         self,

@@ -22,7 +22,9 @@ from evenacre.io.maps.field_layers import (
     names_of,
     number_unnamed,
     odd_size,
+    read_crossed,
     read_unworkable,
+    with_crossed,
 )
 from evenacre.io.maps.read_layer import LayerCache, Source, read_layer
 from evenacre.io.maps.repair import to_polygons
@@ -125,7 +127,9 @@ class Paddocks:
         """Outline a paddock: its own boundary, else a field's of its name, else the map's."""
         name, path = table.name, self.places[table.name]
         if table.boundary is not None:
-            plot = FieldTable(name=name, boundary=table.boundary, unworkable=table.unworkable)
+            plot = FieldTable(
+                name=name, boundary=table.boundary, unworkable=table.unworkable, cross=table.cross
+            )
             ground, said = self.files.field(plot, path)
             self.warnings += said
             return ground
@@ -153,19 +157,29 @@ class Paddocks:
                 what = "Its boundary is not given, and no field has its name."
                 self.problems.add((*path, "boundary"), what, 'Add boundary = "paddock.geojson".')
             return None
-        if table.unworkable is None:
+        if table.unworkable is None and table.cross is None:
             return ground
-        place = (*path, "unworkable")
-        bare = self.files.shapes(
-            read_unworkable, table.unworkable, place, self.warnings, ground.boundary
-        )
-        if bare is None:
-            return None
-        if bare.covers(ground.boundary):
+        place = (*path, "unworkable" if table.unworkable else "cross")
+        bare, crossed = ground.unworkable, ground.crossed
+        if table.unworkable is not None:
+            bare = self.files.shapes(
+                read_unworkable, table.unworkable, place, self.warnings, ground.boundary
+            )
+            if bare is None:
+                return None
+        if table.cross is not None:
+            at, width = (*path, "cross"), table.cross.width
+            crossed = self.files.shapes(
+                read_crossed, table.cross, at, self.warnings, width, ground.boundary
+            )
+            if crossed is None:
+                return None
+        bare = with_crossed(bare, crossed)
+        if bare is not None and bare.covers(ground.boundary):
             what = "The unworkable ground covers the whole paddock."
             self.problems.add(place, what, "Give only the ground that is not worked.")
             return None
-        return replace(ground, unworkable=bare)
+        return replace(ground, unworkable=bare, crossed=crossed)
 
     def _check_overlaps(self) -> None:
         """Complain of ground in two paddocks; a sliver along a fence is only told.

@@ -79,6 +79,10 @@ SENTENCES = {
         "whose spacing scatters by {spacing_m:length}, so each may be off by {pass_m:length} or "
         "more. It would be surer from the machine's own receiver."
     ),
+    "phone_by_device": (
+        "The log says that it is a phone's, and no passes side by side show better: positions were "
+        "taken to be off by {pass_m:length}. It would be surer from the machine's own receiver."
+    ),
     "phone_until_shown": (
         "The log holds nothing but positions, and nothing in it shows how good they are, so it is "
         "taken for a phone's, off by about {pass_m:length} from pass to pass. If the receiver has "
@@ -192,6 +196,23 @@ SENTENCES = {
         "The log fits a tool line {found_m:length} behind the antenna, give or take "
         "{sigma_m:small} ({ends} pass ends); {told_m:length} was said, and used. Measure it again: "
         "is a towed unit left out, or counted twice?"
+    ),
+    "unit_left_out": (
+        "The log fits a tool line {found_m:length} behind the antenna, give or take "
+        "{sigma_m:small} ({ends} pass ends); {told_m:length} was said, and used. The difference of "
+        "{off_m:length} is about the length of unit {unit} behind the drill, {unit_m:length}: does "
+        "it ride between tractor and drill? Then it goes into tow, not behind."
+    ),
+    "unit_counted_twice": (
+        "The log fits a tool line {found_m:length} behind the antenna, give or take "
+        "{sigma_m:small} ({ends} pass ends); {told_m:length} was said, and used. The difference of "
+        "{off_m:length} is about the length of towed unit {unit}, {unit_m:length}: was it not "
+        "hitched, or is it counted twice?"
+    ),
+    "delay_or_unit": (
+        "In that delay the drill goes {way_m:length}, which is about the length of towed unit "
+        "{unit}, {unit_m:length}: if that was not hitched, or is counted twice, there is no such "
+        "delay."
     ),
     "ends_or_hand": (
         "With the tool where it is said to be, work goes on and off {off_m:length} from where the "

@@ -656,7 +656,7 @@ def test_moves_that_are_decided_leave_nothing_to_compute(farm):
 
 def test_neither_moves_nor_what_to_compute_them_from(farm):
     (said,) = complaints(farm, swap={HERD: "", "start = 2026-08-04\n": ""})
-    assert said.startswith("season.toml, grazing: Neither")
+    assert said.startswith("season.toml, grazing: Nothing")
 
 
 def test_two_features_of_one_name(farm):

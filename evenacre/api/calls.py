@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import fields, replace
@@ -34,6 +35,7 @@ from evenacre.io.season.pass_inputs import (
     read_drive_options,
 )
 from evenacre.io.season.plan_json import read_plan
+from evenacre.io.season.under_way import amount_in_cart, plan_begin
 from evenacre.io.settings_book.book import read_book
 from evenacre.io.taskdata.folder import is_taskdata
 from evenacre.model import Field, Implement, InputFile, Season, Settings, Track
@@ -328,6 +330,8 @@ def plan_passes(
 def interseed(
     season: str | Path | Season,
     *,
+    from_day: str | dt.date | None = None,
+    in_cart: Quantity | None = None,
     units: str | None = None,
     say: Callable[[str], None] = lambda _stage: None,
 ) -> Interseeding:
@@ -336,7 +340,14 @@ def interseed(
     Parameters
     ----------
     season : str, Path or Season
-        A season file with paddocks, herd and seeding.
+        A season file with paddocks and seeding; its own operations are looked at when
+        ``from_day`` is given, and a `Season` has to be read with its logs then.
+    from_day : str or date, optional
+        Plan the rest of a season under way from then on: ``"2026-08-20"``, or ``"today"``. What
+        operations in the paddocks seeded by their logs is done.
+    in_cart : str or float, optional
+        Seed in the cart when the plan begins: ``"40 lb"``, or kg; what the last ticket tells,
+        without it.
     units : str, optional
         Of the words and the report, ``"us"`` or ``"metric"``.
     say : callable, optional
@@ -359,13 +370,17 @@ def interseed(
     """
     with about_arguments():
         if not isinstance(season, Season):
-            season = load_season(Path(season), logs=False, must_hold="seeding")
+            under_way = from_day is not None
+            season = load_season(Path(season), logs=under_way, must_hold="seeding")
         elif season.grazing is None or season.seeding is None:
             what = "It says nothing of paddocks or of seeding."
             raise InputError.at("season", "", what, "Add paddocks, herd, grazing and seeding.")
         if units is not None:
             season = replace(season, units=unit_system(units).name)
-        return run_interseeding(season, say=say)
+        told = None if from_day == "today" else from_day
+        begin = None if from_day is None else plan_begin(told, season.time_zone)
+        held = None if in_cart is None else amount_in_cart(in_cart)
+        return run_interseeding(season, from_day=begin, in_cart_kg=held, say=say)
 
 
 def finish(

@@ -102,8 +102,8 @@ def read_unworkable(
 
 
 def read_crossed(
-    source: Source,
     width_m: float | None,
+    source: Source,
     boundary: BaseGeometry | None = None,
     *,
     cache: LayerCache | None = None,

@@ -7,6 +7,7 @@ import hashlib
 import os
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path, PurePath
 from typing import Any
 
@@ -105,8 +106,8 @@ class SeasonFiles:
 
         boundary = read(read_boundary, "boundary")
         unworkable = read(read_unworkable, "unworkable", boundary)
-        width = table.cross and table.cross.width
-        crossed = read(read_crossed, "cross", width, boundary)
+        width_m = table.cross and table.cross.width
+        crossed = read(partial(read_crossed, width_m), "cross", boundary)
         unworkable = with_crossed(unworkable, crossed)
         zones = read(read_zones, "zones", boundary)
         distance = table.setbacks and table.setbacks.distance

@@ -89,6 +89,7 @@ class ProductTable(KeyTable):
     hard_seed: v.Percent | None = key("Percent of it that is alive but hard.")
     seeds_per: v.SeedCount | None = key('"270000 /lb".')
     parts: dict[str, v.Part] = key("A blend: products and their parts by mass.", {})
+    bag: v.Load | None = key("A bag of it holds; the cart is filled with whole ones.")
     bought: v.Stock | None = key("Bought for the season with what was carried over.")
     left: v.Stock | None = key("Left at its end.")
 

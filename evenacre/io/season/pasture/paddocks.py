@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 import geopandas as gpd
@@ -31,7 +32,7 @@ from evenacre.io.maps.repair import to_polygons
 from evenacre.io.season.checks import is_new
 from evenacre.io.season.files import SeasonFiles
 from evenacre.io.season.pasture.schema import GrazingTable, PaddocksTable, PaddockTable
-from evenacre.io.season.schema import FieldTable, as_source
+from evenacre.io.season.schema import FieldTable, SourceTable, as_source
 from evenacre.io.season.values import DAY_S
 from evenacre.model import Field, Paddock
 from evenacre.units.display import in_both
@@ -76,6 +77,10 @@ class Paddocks:
                 growth = grazing.growth if table.growth is None else table.growth
                 made = grazing.given(Paddock) | table.given(Paddock)
                 made |= {"growth_kg_per_m2_per_day": (growth or 0.0) * DAY_S, "seeded": table.seed}
+                made.pop("keep_out", None)
+                if table.keep_out is not None:
+                    place = (*self.places[name], "keep_out")
+                    made["keep_out"] = self._part(table.keep_out, ground, place)
                 ground = replace(ground, fenced=table.fence)
                 self.made[name] = Paddock(**made | {"field": ground})
         self._check_overlaps()
@@ -159,27 +164,34 @@ class Paddocks:
             return None
         if table.unworkable is None and table.cross is None:
             return ground
-        place = (*path, "unworkable" if table.unworkable else "cross")
         bare, crossed = ground.unworkable, ground.crossed
         if table.unworkable is not None:
-            bare = self.files.shapes(
-                read_unworkable, table.unworkable, place, self.warnings, ground.boundary
-            )
+            bare = self._part(table.unworkable, ground, (*path, "unworkable"))
             if bare is None:
                 return None
         if table.cross is not None:
-            at, width = (*path, "cross"), table.cross.width
-            crossed = self.files.shapes(
-                read_crossed, table.cross, at, self.warnings, width, ground.boundary
-            )
+            read = partial(read_crossed, table.cross.width)
+            crossed = self._part(table.cross, ground, (*path, "cross"), read)
             if crossed is None:
                 return None
-        bare = with_crossed(bare, crossed)
+        return replace(ground, unworkable=with_crossed(bare, crossed), crossed=crossed)
+
+    def _part(
+        self,
+        drawn: SourceTable,
+        ground: Field,
+        place: KeyPath,
+        read: Callable[..., tuple[BaseGeometry, list[str]]] = read_unworkable,
+    ) -> BaseGeometry | None:
+        """Ground that is left out of a paddock; not all of it."""
+        bare: BaseGeometry | None = self.files.shapes(
+            read, drawn, place, self.warnings, ground.boundary
+        )
         if bare is not None and bare.covers(ground.boundary):
-            what = "The unworkable ground covers the whole paddock."
-            self.problems.add(place, what, "Give only the ground that is not worked.")
+            what = "It covers the whole paddock, of which nothing would be left."
+            self.problems.add(place, what, "Give only the ground that is left out.")
             return None
-        return replace(ground, unworkable=bare, crossed=crossed)
+        return bare
 
     def _check_overlaps(self) -> None:
         """Complain of ground in two paddocks; a sliver along a fence is only told.

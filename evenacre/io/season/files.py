@@ -106,7 +106,7 @@ class SeasonFiles:
 
         boundary = read(read_boundary, "boundary")
         unworkable = read(read_unworkable, "unworkable", boundary)
-        width_m = table.cross and table.cross.width
+        width_m = table.cross.width if table.cross else None
         crossed = read(partial(read_crossed, width_m), "cross", boundary)
         unworkable = with_crossed(unworkable, crossed)
         zones = read(read_zones, "zones", boundary)

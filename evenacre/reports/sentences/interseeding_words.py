@@ -151,6 +151,16 @@ def chance_text(chance: float) -> str:
     return f"{percent} %" if percent else "under 1 %"
 
 
+def chance_of(plan: InterseedPlan, chance: float | None) -> str:
+    """Write a chance of a plan: past years, which are few, are counted; empty for none."""
+    if chance is None:
+        return ""
+    if plan.weather is None or plan.weather.years is None:
+        return chance_text(chance)
+    count = len(plan.weather.years)
+    return f"{round(chance * count)} in {count} years"
+
+
 def short_names(names: Sequence[str]) -> list[str]:
     """Names without the words that all of them begin with, but for the last of those.
 

@@ -127,7 +127,12 @@ PADDOCKS = Table(
         named("share", None, "seeded share", q.SHARE, lambda r: iw.share_seeded(r.p), why=_SEEDED),
         named("whole", None, None, q.YES_NO, lambda r: iw.whole(r.p)),
         named("p.seed_kg", text=some(q.MASS)),
-        named("p.chance", name="chance in its window", quantity=CHANCE),
+        named(
+            "p.chance",
+            name="chance in its window",
+            quantity=CHANCE,
+            told=lambda r, _: iw.chance_of(r.plan, r.p.chance),
+        ),
         named("p.graze_from", quantity=DAY),
         nested("done", DONE, lambda r: r.p.done.days if r.p.done else ()),
         nested("window", WINDOW, lambda r: r if r.window else None),
@@ -158,7 +163,7 @@ def paddocks_page(plan: InterseedPlan, display: q.Display) -> PageTable:
         paddock="Together",
         seeded_m2=q.AREA.text(sum(p.seeded_m2 for p in plan.paddocks), display, 3),
         seed_kg=q.MASS.text(plan.seed_used_kg, display, 3),
-        chance="" if plan.chance_all is None else iw.chance_text(plan.chance_all),
+        chance=iw.chance_of(plan, plan.chance_all),
     )
     return replace(table, rows=[*table.rows, together])
 

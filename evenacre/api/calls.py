@@ -57,7 +57,7 @@ Source: TypeAlias = Log | Season | Sequence[Log]
 # What the command line has options for, and a call takes under the same name.
 _KEYS = [name for name, option in OPTIONS.items() if option.path[0] not in ("seeding", "product")]
 _CALLED = {"tracks": "source", "product": "products", "price": "prices", "column": "columns"}
-_MAPS = ("boundary", "zones", "unworkable", "setbacks")
+_MAPS = ("boundary", "zones", "unworkable", "cross", "setbacks")
 _SINGLE = ("width", "rows", "row_spacing", "setback_distance")
 _DRIVING = (
     *("rounds", "headland", "speed", "turn_speed", "turn_radius", "prefer", "blocks", "fence"),
@@ -272,7 +272,8 @@ def plan_passes(
         ``turn_speed``, ``turn_radius``, ``prefer`` (``"turns"`` or ``"overlap"``), ``headland``
         (``"first"`` or ``"last"``), ``blocks``, ``fence``, ``tractor_length``, ``tractor_width``,
         and ``fields`` and ``implement`` by their names in a season file, or ``unworkable``,
-        ``rows``, ``row_spacing``, ``field_name`` and ``boundary_crs`` of one field.
+        ``cross``, ``cross_width``, ``rows``, ``row_spacing``, ``field_name`` and
+        ``boundary_crs`` of one field.
 
     Returns
     -------
@@ -304,8 +305,12 @@ def plan_passes(
             from evenacre.planning.passes.plan import plan_passes as bare
 
             return bare(field, drive)
-        of_season, of_field = ("fields", "implement"), ("unworkable", "rows", "row_spacing")
-        reading = ("field_name", *(n for n in _KEYS if n.startswith(("boundary_", "unworkable_"))))
+        of_season = ("fields", "implement")
+        of_field = ("unworkable", "cross", "cross_width", "rows", "row_spacing")
+        reading = (
+            "field_name",
+            *(n for n in _KEYS if n.startswith(("boundary_", "unworkable_", "cross_l"))),
+        )
         check_names(plan_passes, options, (*_DRIVING, *of_season, *of_field, *reading))
         driving = {name: value for name, value in options.items() if name in _DRIVING}
         rest = {name: value for name, value in options.items() if name not in _DRIVING}
@@ -665,7 +670,10 @@ def _one_field(field: Field | Drawn, options: dict[str, Any]) -> Ground:
     if drawn is None:
         what, remedy = "It has no boundary.", "Passes are planned inside one: give it."
         raise InputError.at("field", "", what, remedy)
-    maps = {"boundary": drawn, "unworkable": options.pop("unworkable", None)}
+    maps = {
+        "boundary": drawn,
+        **{name: options.pop(name, None) for name in ("unworkable", "cross")},
+    }
     crs = crs_text(options.pop("boundary_crs", None))
     ground = ground_of_options(**_maps_at_hand(maps, crs), **given(boundary_crs=crs), **options)
     return replace(ground, fields=(field,)) if isinstance(field, Field) else ground

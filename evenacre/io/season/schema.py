@@ -159,12 +159,22 @@ class SetbacksTable(SourceTable):
 Source = Annotated[SourceTable, BeforeValidator(as_source)]
 
 
+class CrossTable(SourceTable):
+    """A map of ground that is not worked, but crossed with the drill lifted."""
+
+    width: v.Length | None = key('How wide what is drawn as a line is: "30 ft".')
+
+
+Cross = Annotated[CrossTable, BeforeValidator(as_source)]
+
+
 class FieldTable(KeyTable):
     """A field."""
 
     name: v.Name = key("Name of the field.", ...)
     boundary: Source | None = key("Field boundary; any map file.")
     unworkable: Source | None = key("Waterways, rock piles ...")
+    cross: Cross | None = key("Grassed waterways ...: not worked, but crossed, the drill lifted.")
     fence: bool = key("Whether nothing of tractor, drill and cart may leave it.", False)
     zones: Annotated[ZonesTable, BeforeValidator(as_source)] | None = key(
         "Zones to report amounts for."

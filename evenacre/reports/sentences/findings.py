@@ -430,6 +430,10 @@ SENTENCES = {
         "heading, for {time_s:minutes} more. Drive them in the order given: each turns on ground "
         "that is not seeded yet."
     ),
+    "crossed_lifted": (
+        "Ground that is not worked but may be crossed is driven over {times} times with the drill "
+        "lifted."
+    ),
     "runs_not_reached": (
         "{runs} of the runs cannot be reached inside the fence with this drill, or cannot be left "
         "again: their ground is left out."

@@ -91,7 +91,9 @@ def _seed(plan: InterseedPlan, units: UnitSystem) -> str:
     if plan.seed_left_kg < _EVEN * s.on_hand_kg:
         return f"{text}; no seed is left over."
     left = units.mass.text(plan.seed_left_kg)
-    return f"{text}; {left} of {units.mass.text(s.on_hand_kg)} is left over."
+    kept_kg = sum(b.least_kg for b in s.bins) if plan.fills else 0.0
+    kept = f", {units.mass.text(kept_kg)} of it in the cart" if kept_kg else ""
+    return f"{text}; {left} of {units.mass.text(s.on_hand_kg)} is left over{kept}."
 
 
 def _done(plan: InterseedPlan, units: UnitSystem) -> str:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 import geopandas as gpd
@@ -22,7 +23,9 @@ from evenacre.io.maps.field_layers import (
     names_of,
     number_unnamed,
     odd_size,
+    read_crossed,
     read_unworkable,
+    with_crossed,
 )
 from evenacre.io.maps.read_layer import LayerCache, Source, read_layer
 from evenacre.io.maps.repair import to_polygons
@@ -129,7 +132,9 @@ class Paddocks:
         """Outline a paddock: its own boundary, else a field's of its name, else the map's."""
         name, path = table.name, self.places[table.name]
         if table.boundary is not None:
-            plot = FieldTable(name=name, boundary=table.boundary, unworkable=table.unworkable)
+            plot = FieldTable(
+                name=name, boundary=table.boundary, unworkable=table.unworkable, cross=table.cross
+            )
             ground, said = self.files.field(plot, path)
             self.warnings += said
             return ground
@@ -157,15 +162,30 @@ class Paddocks:
                 what = "Its boundary is not given, and no field has its name."
                 self.problems.add((*path, "boundary"), what, 'Add boundary = "paddock.geojson".')
             return None
-        if table.unworkable is None:
+        if table.unworkable is None and table.cross is None:
             return ground
-        bare = self._part(table.unworkable, ground, (*path, "unworkable"))
-        return None if bare is None else replace(ground, unworkable=bare)
+        bare, crossed = ground.unworkable, ground.crossed
+        if table.unworkable is not None:
+            bare = self._part(table.unworkable, ground, (*path, "unworkable"))
+            if bare is None:
+                return None
+        if table.cross is not None:
+            read = partial(read_crossed, table.cross.width)
+            crossed = self._part(table.cross, ground, (*path, "cross"), read)
+            if crossed is None:
+                return None
+        return replace(ground, unworkable=with_crossed(bare, crossed), crossed=crossed)
 
-    def _part(self, drawn: SourceTable, ground: Field, place: KeyPath) -> BaseGeometry | None:
+    def _part(
+        self,
+        drawn: SourceTable,
+        ground: Field,
+        place: KeyPath,
+        read: Callable[..., tuple[BaseGeometry, list[str]]] = read_unworkable,
+    ) -> BaseGeometry | None:
         """Ground that is left out of a paddock; not all of it."""
         bare: BaseGeometry | None = self.files.shapes(
-            read_unworkable, drawn, place, self.warnings, ground.boundary
+            read, drawn, place, self.warnings, ground.boundary
         )
         if bare is not None and bare.covers(ground.boundary):
             what = "It covers the whole paddock, of which nothing would be left."

@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from evenacre.io.season import values as v
-from evenacre.io.season.schema import KeyTable, Source, SourceTable, key
+from evenacre.io.season.schema import Cross, KeyTable, Source, SourceTable, key
 
 
 class StandTable(KeyTable):
@@ -31,6 +31,7 @@ class PaddockTable(StandTable):
     name: v.Name = key("Its name, or that of a feature or a [[field]].", ...)
     boundary: Source | None = key("Its outline; any map file.")
     unworkable: Source | None = key("Waterways, rock piles ...")
+    cross: Cross | None = key("Grassed waterways ...: not worked, but crossed, the drill lifted.")
     value: Annotated[float, Field(gt=0, le=1000, allow_inf_nan=False)] = key(
         "What an acre seeded here is worth beside one elsewhere.", 1.0
     )

@@ -88,7 +88,7 @@ def strip(number: int, y: float, length: float = 100.0) -> PlannedPass:
 
 def test_the_cost_of_a_turn_is_its_way() -> None:
     """Half a circle of 5 m and what lies beyond it; nearer than that the way is longer still."""
-    cost = turn_costs([strip(1, 0.0), strip(2, 16.0), strip(3, 20.0)], 5.0)
+    cost = turn_costs([strip(1, 0.0), strip(2, 16.0), strip(3, 20.0)], 5.0, 0.0)
     assert cost.shape == (6, 6)
     assert cost[0, 3 + 1] == pytest.approx(5.0 * np.pi + 6.0)  # east, then west 16 m beside it
     assert cost[1, 3 + 2] > 5.0 * np.pi + 6.0  # 4 m beside: out and in again

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 import shapely
@@ -11,13 +12,15 @@ from shapely.geometry.base import BaseGeometry
 
 from evenacre.coverage.cover import count_cover
 from evenacre.coverage.field_plane import lay_out, plane_for
+from evenacre.geo.local_crs import WorkingPlane
 from evenacre.geo.overlay import common, polygonal, without
 from evenacre.model import Field
 from evenacre.model.finding import Finding
-from evenacre.planning.ground import opened, overlaid, whole_of
+from evenacre.planning.ground import buffered, opened, overlaid, whole_of
+from evenacre.planning.passes.crossing import Crossing
 from evenacre.planning.passes.fenced_drive import fenced_drive
-from evenacre.planning.passes.open_drive import open_drive
-from evenacre.planning.passes.pass_types import Drive, PassPlan, PlannedPass
+from evenacre.planning.passes.open_drive import LaidDrive, open_drive
+from evenacre.planning.passes.pass_types import SEEN_M2, Drive, PassPlan, PlannedPass
 from evenacre.planning.passes.rig import Rig, rig_of
 from evenacre.planning.passes.swaths import swath_pieces
 
@@ -26,6 +29,12 @@ _HAIR_M = 0.05
 # To go from forward to backward, or on again, takes so long; backing up is half as fast as a turn.
 # Common practice, no source.
 _SHIFT_S = 3.0
+# Blocks have to be marked out: for less of a gain than this share they are not made.
+_GAIN = 0.01
+# How many rounds along ground that is crossed are tried.
+_ALONG = (0, 1)
+# A plan may miss so much more of the workable ground than another, for less time.
+_MORE_MISSED = 0.001
 
 
 def plan_passes(field: Field, drive: Drive) -> PassPlan:
@@ -41,22 +50,77 @@ def plan_passes(field: Field, drive: Drive) -> PassPlan:
     if drive.width_m <= 0 or (drive.turn_radius_m is not None and drive.turn_radius_m <= 0):
         raise ValueError("the tool needs a width, and the machine a turn radius")
     plane = plane_for(field, ())
-    workable = lay_out(field, plane, shapely.Polygon(), 0.0).workable
+    site = lay_out(field, plane, shapely.Polygon(), 0.0)
+    workable = site.workable
     rig = rig_of(drive, towed=field.fenced)
-    drive_asked, drive = drive, replace(drive, turn_radius_m=rig.radius_m)
-    if field.fenced:
-        laid = fenced_drive(workable, plane.project(field.boundary), drive, rig)
-    else:
-        laid = open_drive(workable, drive, rig)
+    told = tuple(_taken(drive, rig)) if field.fenced else ()
+    drive = replace(drive, turn_radius_m=rig.radius_m)
+    boundary = plane.project(field.boundary)
+    crossed: BaseGeometry = shapely.Polygon()
+    if field.crossed is not None:
+        crossed = common(plane.project(field.crossed), site.unworkable)
+    around = buffered(boundary, 2 * rig.radius_m + drive.width_m)
+    free = without(around, without(site.unworkable, crossed))
+
+    def driven(drive: Drive, crossing: Crossing | None) -> PassPlan:
+        if field.fenced:
+            laid = fenced_drive(workable, boundary, drive, rig)
+        else:
+            laid = open_drive(workable, drive, rig, free, crossing)
+        plan = _accounted(field, plane, workable, drive, laid)
+        times = int(shapely.intersects(np.array(plan.turns, dtype=object), crossed).sum())
+        if not times:
+            return plan
+        found = Finding.note("crossed_lifted", times=times)
+        return replace(plan, crossed=crossed, findings=(*plan.findings, found))
+
+    ways: list[Crossing | None] = [None]
+    if crossed and not field.fenced:
+        ways += [Crossing(crossed, along) for along in _ALONG]
+    plans = [_with_or_without_blocks(drive, partial(driven, crossing=way)) for way in ways]
+    # None that leaves more ground than another is better for it.
+    least_m2 = min(plan.missed_m2 for plan in plans) + _MORE_MISSED * workable.area
+    plan = min((p for p in plans if p.missed_m2 <= least_m2), key=lambda p: p.takes_s)
+    return replace(plan, findings=(*told, *plan.findings))
+
+
+def _with_or_without_blocks(drive: Drive, driven: Callable[[Drive], PassPlan]) -> PassPlan:
+    plan = driven(drive)
+    if not plan.blocks:
+        return plan
+    single = driven(replace(drive, blocks=False))
+    pays = plan.takes_s < (1.0 - _GAIN) * single.takes_s
+    return _with_gain(plan, single) if pays else single
+
+
+def _with_gain(plan: PassPlan, single: PassPlan) -> PassPlan:
+    """A plan with blocks that tells what they save against a single heading."""
+    saved_s = single.field_time_s - plan.field_time_s
+    saved_m2 = single.excess_m2 - plan.excess_m2
+    code = (
+        "blocks_save_time" if saved_m2 < 0 else "blocks_save_seed" if saved_s < 0 else "blocks_save"
+    )
+    gain = Finding.note(
+        code, blocks=len(plan.blocks), time_s=abs(saved_s), overlap_m2=abs(saved_m2)
+    )
+    return replace(plan, findings=(*plan.findings, gain))
+
+
+def _accounted(
+    field: Field, plane: WorkingPlane, workable: BaseGeometry, drive: Drive, laid: LaidDrive
+) -> PassPlan:
+    """What a drive comes to."""
     passes, turns = laid.passes, laid.turns
-    told = _taken(drive_asked, rig) if field.fenced else []
     left, areas = _predicted(workable, passes, drive.width_m)
     work_m = float(sum(p.line.length for p in passes))
     turn_m = float(sum(turn.line.length for turn in turns))
     backs = [turn.backs_m for turn in turns if turn.backs_m]
     findings = [] if passes else [Finding.warning("tool_does_not_fit")]
+    if any(p.kind == "middle" for p in passes):
+        findings.append(Finding.warning("narrower_than_tool", outside_m2=areas["outside_m2"]))
     if passes and (missed := 1.0 - areas["covered_m2"] / workable.area) > 0.001:
-        findings = [Finding.warning("ground_out_of_reach", share=missed)]
+        places = sum(part.area >= SEEN_M2 for part in shapely.get_parts(left))
+        findings.append(Finding.warning("ground_out_of_reach", share=missed, places=places))
     return PassPlan(
         field=field.name,
         plane=plane,
@@ -75,7 +139,8 @@ def plan_passes(field: Field, drive: Drive) -> PassPlan:
         fenced=field.fenced,
         pin_turns=tuple(turn.pin for turn in turns) if field.fenced else (),
         backs_m=tuple(turn.backs_m for turn in turns) if field.fenced else (),
-        findings=(*told, *findings, *laid.findings),
+        blocks=laid.blocks,
+        findings=(*findings, *laid.findings),
     )
 
 

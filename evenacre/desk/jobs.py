@@ -157,6 +157,9 @@ class Board:
     def _become(self, **changes: Any) -> None:
         self.job = Job(**{**asdict(self.job), **changes})
         self._tell()
+        if self.job.state != "running" and self._waiting and not self._closed:
+            title, work, args = self._waiting.pop(0)
+            self.start(title, work, *args)
 
     def _tell(self) -> None:
         for changed in self._changed:

@@ -19,6 +19,7 @@ from evenacre.planning.passes.fence import Fence
 from evenacre.planning.passes.pass_types import PlannedPass, PlannedTurn
 from evenacre.planning.passes.rig import Rig
 from evenacre.planning.passes.swaths import swath
+from evenacre.planning.passes.turns import shortest_turns
 
 # How much sooner the tool is lifted, or later let down, where a turn has no room.
 _CUTS_M = (
@@ -52,6 +53,9 @@ _STRAIGHT_RAD = math.radians(2.0)
 # Into a sharper or flatter corner than this a run does not go on with the tool down.
 _CORNER_RAD = (math.radians(3.0), math.radians(150.0))
 _HEADINGS = 12
+# A ring is begun at one of the places this far apart, of which so many are tried.
+_BEGIN_M = 10.0
+_BEGINS = 24
 # Less ground than this share of a square of the width is not worth another turn.
 _BARE = 0.05
 # A run does not go on straight farther than this (widths) to a corner.
@@ -102,6 +106,36 @@ class Driver:
             ends = number + 1 == len(runs) or runs[number + 1].ring != run.ring
             if ends and run is not first and first and self._in_ring(run):
                 self._corner(first, closing=True)
+
+    def begun(self, ring: Sequence[Run]) -> list[Run]:
+        """A closed ring from where a turn onto it is short and has room, either way about.
+
+        The leg it begins on is cut in two there, so that the last bit of the ring ends where it
+        began.
+        """
+        ring = list(ring)
+        if not self.passes:
+            return ring
+        ways = [ring, [replace(run, line=run.line.reverse()) for run in ring[::-1]]]
+        places = [
+            (way, leg, float(at))
+            for way in ways
+            for leg, run in enumerate(way)
+            for at in np.arange(0.0, max(run.line.length - self.rig.width_m, 1e-6), _BEGIN_M)
+        ]
+        last = self.passes[-1].line
+        start = self._axle(_pose(last, last.length))
+        ends = np.array([self._axle(_pose(way[leg].line, at)) for way, leg, at in places])
+        _, parts = shortest_turns(np.repeat(start[None], len(ends), axis=0), ends, self.rig.radius_m)
+        for best in np.argsort(parts.sum(axis=1), kind="stable")[:_BEGINS]:
+            if self._way(start, ends[best], self.fence) is not None:
+                way, leg, at = places[best]
+                self.cut_at = 0
+                line = way[leg].line
+                rest = [replace(way[leg], line=ops.substring(line, at, line.length))]
+                head = [replace(way[leg], line=ops.substring(line, 0.0, at))] if at else []
+                return [*rest, *way[leg + 1 :], *way[:leg], *head]
+        return ring
 
     def _in_ring(self, run: Run) -> bool:
         """Whether what was driven last is of the same ring."""
@@ -290,20 +324,32 @@ class Driver:
         self, start: FloatArray, end: FloatArray, fence: Fence
     ) -> tuple[list[Way], FloatArray] | None:
         """A way by the widest place there is."""
+        if not (self._stands(start, fence) and self._stands(end, fence)):
+            return None
         best: tuple[float, list[Way], FloatArray] | None = None
         for place, angle in itertools.product(
             _wide_places(fence), np.arange(_HEADINGS) * 2 * np.pi / _HEADINGS
         ):
-            middle = np.array([*place, angle])
-            to = self._way(start, middle, fence)
-            on = None if to is None else self._way(middle, end, fence, to[1])
-            if to is None or on is None:
+            to = self._way(start, np.array([*place, angle]), fence)
+            if to is None or (best is not None and to[0][-1].length_m >= best[0]):
                 continue
-            ways = [*to[0], *on[0]]
+            # On from where it comes to, which is that place to a centimetre or two.
+            (first,) = to[0]
+            there = np.array([*first.xy[-1], first.heading_rad[-1]])
+            on = self._way(there, end, fence, to[1])
+            if on is None:
+                continue
+            ways = [first, *on[0]]
             length = sum(way.length_m for way in ways)
             if best is None or length < best[0]:
                 best = (length, ways, on[1])
         return None if best is None else best[1:]
+
+    def _stands(self, pose: FloatArray, fence: Fence) -> bool:
+        """Whether all of the rig is inside where it stands in line."""
+        at = Way(pose[None, :2], pose[2:], np.zeros(1), 0.0)
+        trailing = np.full(len(self.rig.behind), pose[2])
+        return fence.holds(self.rig.places(at, trailing)[0])
 
     def _corner(self, run: Run, *, closing: bool = False) -> bool:
         """Go on round a corner with the tool down, where that leaves less than lifting it.

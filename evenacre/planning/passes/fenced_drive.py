@@ -50,7 +50,7 @@ def fenced_drive(
     runs = _headland(legs, driver, ground)
     if drive.headland == "first":
         for _, ring in _rings(runs):
-            driver.drive(_from_nearest(ring, driver))
+            driver.drive(driver.begun(ring))
     radius_m = abs(complex(rig.bend.leads(np.array([np.pi]))[0]).imag) / 2
     last = driver.passes[-1] if driver.passes else None
     ordered = in_order(straight, radius_m, last, _LOOP_M)
@@ -58,7 +58,7 @@ def fenced_drive(
     if drive.headland == "last":
         # The outermost last.
         for _, ring in _rings(runs)[::-1]:
-            driver.drive(_from_nearest(ring, driver))
+            driver.drive(driver.begun(ring))
     driver.drive_missed()
     findings = []
     if driver.dropped:
@@ -70,16 +70,6 @@ def fenced_drive(
         findings.append(Finding.note("turns_back_up", turns=len(backed), length_m=sum(backed)))
     passes, turns = tuple(driver.passes), tuple(driver.turns)
     return LaidDrive(passes, turns, inside.heading_rad, laps, tuple(findings))
-
-
-def _from_nearest(ring: list[Run], driver: Driver) -> list[Run]:
-    """A ring begun with the leg that begins nearest to where the last run ends."""
-    if not driver.passes:
-        return ring
-    here = np.asarray(driver.passes[-1].line.coords[-1])
-    away = [float(np.hypot(*(np.asarray(leg.line.coords[0]) - here))) for leg in ring]
-    first = int(np.argmin(away))
-    return ring[first:] + ring[:first]
 
 
 def _rings(runs: Sequence[Run]) -> list[tuple[int | None, list[Run]]]:

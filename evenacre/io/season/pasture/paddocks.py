@@ -44,7 +44,8 @@ _SLIVER_M, _SLIVER_SHARE, _SEEN_M2 = 3.0, 0.02, 1.0
 class Paddocks:
     """The paddocks of a season: of ``[paddocks]`` (None: there is none) and ``[[paddock]]``.
 
-    What ``grazing`` says holds where one of them does not.
+    What ``grazing`` says holds where one of them does not. Where they are ``grazed`` and nobody
+    says otherwise, they are fenced.
     """
 
     def __init__(
@@ -54,6 +55,8 @@ class Paddocks:
         grazing: GrazingTable,
         drawn: object,
         entries: Sequence[Any],
+        *,
+        grazed: bool,
     ) -> None:
         self.files, self.fields, self.problems = files, fields, files.problems
         # In the order of the file. None: something is wrong with it.
@@ -74,7 +77,8 @@ class Paddocks:
                 growth = grazing.growth if table.growth is None else table.growth
                 made = grazing.given(Paddock) | table.given(Paddock)
                 made |= {"growth_kg_per_m2_per_day": (growth or 0.0) * DAY_S, "seeded": table.seed}
-                ground = replace(ground, fenced=table.fence)
+                said = (table.fence, ground.fenced, grazed)
+                ground = replace(ground, fenced=next(one for one in said if one is not None))
                 self.made[name] = Paddock(**made | {"field": ground})
         self._check_overlaps()
 
@@ -125,7 +129,13 @@ class Paddocks:
         """Outline a paddock: its own boundary, else a field's of its name, else the map's."""
         name, path = table.name, self.places[table.name]
         if table.boundary is not None:
-            plot = FieldTable(name=name, boundary=table.boundary, unworkable=table.unworkable)
+            plot = FieldTable(
+                name=name,
+                boundary=table.boundary,
+                unworkable=table.unworkable,
+                gate=table.gate,
+                line=table.line,
+            )
             ground, said = self.files.field(plot, path)
             self.warnings += said
             return ground
@@ -153,8 +163,11 @@ class Paddocks:
                 what = "Its boundary is not given, and no field has its name."
                 self.problems.add((*path, "boundary"), what, 'Add boundary = "paddock.geojson".')
             return None
-        if table.unworkable is None:
-            return ground
+        said = []
+        driven = self.files.driven(ground, table, path, said)
+        self.warnings += [f"{name}: {text}" for text in said]
+        if driven is None or table.unworkable is None:
+            return driven
         place = (*path, "unworkable")
         bare = self.files.shapes(
             read_unworkable, table.unworkable, place, self.warnings, ground.boundary
@@ -165,7 +178,7 @@ class Paddocks:
             what = "The unworkable ground covers the whole paddock."
             self.problems.add(place, what, "Give only the ground that is not worked.")
             return None
-        return replace(ground, unworkable=bare)
+        return replace(driven, unworkable=bare)
 
     def _check_overlaps(self) -> None:
         """Complain of ground in two paddocks; a sliver along a fence is only told.

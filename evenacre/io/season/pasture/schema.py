@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from evenacre.io.season import values as v
-from evenacre.io.season.schema import KeyTable, Source, SourceTable, key
+from evenacre.io.season.schema import DrivenTable, KeyTable, Source, SourceTable, key
 
 
 class StandTable(KeyTable):
@@ -25,7 +25,7 @@ class PaddocksTable(SourceTable):
     name_column: str | None = key("Column with the paddocks' names.")
 
 
-class PaddockTable(StandTable):
+class PaddockTable(StandTable, DrivenTable):
     """A paddock, or what is different about one of the map."""
 
     name: v.Name = key("Its name, or that of a feature or a [[field]].", ...)
@@ -35,7 +35,6 @@ class PaddockTable(StandTable):
         "What an acre seeded here is worth beside one elsewhere.", 1.0
     )
     seed: bool = key("Whether it is to be seeded.", True)
-    fence: bool = key("Whether nothing of tractor, drill and cart may leave it.", False)
     window: v.Window | None = key("First and last day for seeding, where decided.")
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -14,7 +14,7 @@ from shapely import ops
 from evenacre.geo.overlay import without
 from evenacre.model import FloatArray
 from evenacre.planning.ground import whole_of
-from evenacre.planning.passes.bends import Way, drawn, ways_between
+from evenacre.planning.passes.bends import Bend, Way, drawn, ways_between
 from evenacre.planning.passes.fence import Fence
 from evenacre.planning.passes.pass_types import PlannedPass, PlannedTurn
 from evenacre.planning.passes.rig import Rig
@@ -89,34 +89,36 @@ class Driver:
     crossings: int = 0
     cut_at: int = 0  # which cut the last turn needed
     trailing: FloatArray = field(default_factory=lambda: np.zeros(0))
+    # From where a pose can be come to, by fence and pose
+    arrivals: dict[tuple[float, ...], tuple[FloatArray, ...]] = field(default_factory=dict)
 
     def drive(self, runs: Sequence[Run]) -> None:
         """Drive runs in this order; those that cannot be reached are left out and counted."""
-        first: Run | None = None  # of a ring
-        for number, run in enumerate(runs):
-            before = runs[number - 1] if number else None
-            same_ring = before is not None and run.ring is not None and run.ring == before.ring
-            first = first if same_ring else run
+        for run in runs:
             stretches = self.fitting(run)
             for stretch in stretches:
                 part = replace(run, line=stretch)
                 on = stretch is stretches[0] and self._in_ring(run)
                 if not (on and self._corner(part)):
                     self._reach(part)
-            ends = number + 1 == len(runs) or runs[number + 1].ring != run.ring
-            if ends and run is not first and first and self._in_ring(run):
-                self._corner(first, closing=True)
 
-    def begun(self, ring: Sequence[Run]) -> list[Run]:
-        """A closed ring from where a turn onto it is short and has room, either way about.
+    def drive_ring(self, ring: Sequence[Run]) -> None:
+        """Drive a closed ring from where a turn onto it is short and has room, either way about.
 
-        The leg it begins on is cut in two there, so that the last bit of the ring ends where it
-        began.
+        The leg it begins on is cut in two there, and the ring ends where it began.
         """
-        ring = list(ring)
-        if not self.passes:
-            return ring
-        ways = [ring, [replace(run, line=run.line.reverse()) for run in ring[::-1]]]
+        begun = self._begun(ring) if self.passes else None
+        first, rest = begun or (ring[0], ring)
+        self.drive(rest)
+        if len(ring) > 1 and first is not None and self._in_ring(first):
+            self._corner(first, closing=True)
+
+    def _begun(self, ring: Sequence[Run]) -> tuple[Run | None, list[Run]] | None:
+        """Turn onto a ring, and work to the end of the leg it is begun on.
+
+        Returns that leg, where it was begun at its beginning, and the runs that are left.
+        """
+        ways = [[*ring], [replace(run, line=run.line.reverse()) for run in ring[::-1]]]
         places = [
             (way, leg, float(at))
             for way in ways
@@ -127,15 +129,26 @@ class Driver:
         start = self._axle(_pose(last, last.length))
         ends = np.array([self._axle(_pose(way[leg].line, at)) for way, leg, at in places])
         _, parts = shortest_turns(np.repeat(start[None], len(ends), axis=0), ends, self.rig.radius_m)
-        for best in np.argsort(parts.sum(axis=1), kind="stable")[:_BEGINS]:
-            if self._way(start, ends[best], self.fence) is not None:
-                way, leg, at = places[best]
-                self.cut_at = 0
-                line = way[leg].line
-                rest = [replace(way[leg], line=ops.substring(line, at, line.length))]
-                head = [replace(way[leg], line=ops.substring(line, 0.0, at))] if at else []
-                return [*rest, *way[leg + 1 :], *way[:leg], *head]
-        return ring
+        nearest = np.argsort(parts.sum(axis=1), kind="stable")[:_BEGINS]
+        for bend, best in itertools.product(self.rig.bends, nearest):
+            way, leg, at = places[best]
+            run, line = way[leg], way[leg].line
+            found = self._way(start, ends[best], self.fence, bend=bend)
+            if found is None or not self._stands(ends[best], self.fence):
+                continue
+            whole = ops.substring(line, at, line.length)
+            fit = self.fitting(replace(run, line=whole))
+            if not fit or fit[0].coords[0] != whole.coords[0]:
+                continue
+            self._take(0.0, *found, self.fence)
+            self._work(replace(run, line=fit[0]))
+            for stretch in fit[1:]:
+                self._reach(replace(run, line=stretch))
+            rest = [*way[leg + 1 :], *way[:leg]]
+            if at == 0.0:
+                return run, rest
+            return None, [*rest, replace(run, line=ops.substring(line, 0.0, at))]
+        return None
 
     def _in_ring(self, run: Run) -> bool:
         """Whether what was driven last is of the same ring."""
@@ -238,23 +251,35 @@ class Driver:
         ahead = np.array([math.cos(pose[2]), math.sin(pose[2]), 0.0])
         return np.asarray(pose + self.rig.tool_behind_m * ahead)
 
-    def _cut_turn(self, run: Run) -> tuple[float, float, list[Way], FloatArray, Fence] | None:
-        """The turn for which the least of both runs is given up."""
+    def _cut_turn(
+        self, run: Run, most_m2: float = math.inf
+    ) -> tuple[float, float, list[Way], FloatArray, Fence] | None:
+        """The turn for which the least of both runs is given up: less ground than so much."""
         last = self.passes[-1].line
         least = _SHORT * self.rig.width_m
         tail = _straight_tail(last, _STRAIGHT_RADII * self.rig.radius_m)
         most = max(min(tail, last.length - least), 0.0), max(run.line.length - least, 0.0)
+        too_far: list[tuple[float, float]] = []  # cuts that leave too much
 
         def tried(first: float, second: float, fence: Fence) -> tuple[list[Way], FloatArray] | None:
             if first > most[0] or second > most[1]:
                 return None
-            start = self._axle(_pose(last, last.length - first))
-            return self._way(start, self._axle(_pose(run.line, second)), fence)
+            if any(first >= a and second >= b for a, b in too_far):
+                return None
+            if most_m2 < math.inf and self._bare(run, first, second) >= most_m2:
+                too_far.append((first, second))
+                return None
+            end = self._axle(_pose(run.line, second))
+            if not self._stands(end, fence):
+                return None
+            return self._way(self._axle(_pose(last, last.length - first)), end, fence)
 
         for fence in [self.fence, *([self.loose] if self.loose else [])]:
             found = self._least_cut(most, lambda a, b, f=fence: tried(a, b, f))  # type: ignore[misc]
             if found is not None:
                 return *found, fence
+            if most_m2 < math.inf:
+                continue
             for first, second in ((0.0, 0.0), (_CUTS_M[-1] / 2, _CUTS_M[-1] / 2)):
                 first, second = min(first, most[0]), min(second, most[1])
                 start = self._axle(_pose(last, last.length - first))
@@ -306,15 +331,21 @@ class Driver:
         return first, second, ways, left
 
     def _way(
-        self, start: FloatArray, end: FloatArray, fence: Fence, trailing: FloatArray | None = None
+        self,
+        start: FloatArray,
+        end: FloatArray,
+        fence: Fence,
+        trailing: FloatArray | None = None,
+        bend: Bend | None = None,
     ) -> tuple[list[Way], FloatArray] | None:
         """The shortest way on which all of the rig is inside; backing up only where it has to."""
         rig = self.rig
+        bend = rig.bend if bend is None else bend
         trailing = self.trailing if trailing is None else trailing
-        found = ways_between(rig.bend, start, end, backs=rig.backs_up)
+        found = ways_between(bend, start, end, backs=rig.backs_up)
         found.sort(key=lambda way: any(ahead < 0 for _, ahead in way))
         for one in found:
-            way = drawn(rig.bend, start, one, _STEP_M)
+            way = drawn(bend, start, one, _STEP_M)
             bodies, left = rig.places(way, trailing)
             if fence.holds(bodies):
                 return [way], left
@@ -324,13 +355,10 @@ class Driver:
         self, start: FloatArray, end: FloatArray, fence: Fence
     ) -> tuple[list[Way], FloatArray] | None:
         """A way by the widest place there is."""
-        if not (self._stands(start, fence) and self._stands(end, fence)):
-            return None
+        arrivals = self._arrivals(end, fence) if self._stands(start, fence) else ()
         best: tuple[float, list[Way], FloatArray] | None = None
-        for place, angle in itertools.product(
-            _wide_places(fence), np.arange(_HEADINGS) * 2 * np.pi / _HEADINGS
-        ):
-            to = self._way(start, np.array([*place, angle]), fence)
+        for middle in arrivals:
+            to = self._way(start, middle, fence)
             if to is None or (best is not None and to[0][-1].length_m >= best[0]):
                 continue
             # On from where it comes to, which is that place to a centimetre or two.
@@ -344,6 +372,21 @@ class Driver:
             if best is None or length < best[0]:
                 best = (length, ways, on[1])
         return None if best is None else best[1:]
+
+    def _arrivals(self, end: FloatArray, fence: Fence) -> tuple[FloatArray, ...]:
+        """Poses in wide places from which a rig in line can go on to a pose."""
+        key = (id(fence), *np.round(end, 3).tolist())
+        if key not in self.arrivals:
+            found = []
+            if self._stands(end, fence):
+                angles = np.arange(_HEADINGS) * 2 * np.pi / _HEADINGS
+                for place, angle in itertools.product(fence.wide_places, angles):
+                    middle = np.array([*place, angle])
+                    in_line = np.full(len(self.rig.behind), angle)
+                    if self._way(middle, end, fence, in_line) is not None:
+                        found.append(middle)
+            self.arrivals[key] = tuple(found)
+        return self.arrivals[key]
 
     def _stands(self, pose: FloatArray, fence: Fence) -> bool:
         """Whether all of the rig is inside where it stands in line."""
@@ -375,8 +418,7 @@ class Driver:
         bare = _unless(tail, width, whole_of([arced, after, swath(run.line, width)]))
         bare += 0.0 if backed else bare_head
         if bare > _BARE * width**2 and not closing:
-            lifted = self._cut_turn(run)
-            if lifted is not None and self._bare(run, *lifted[:2]) < bare - _BARE * width**2 / 2:
+            if self._cut_turn(run, bare - _BARE * width**2 / 2) is not None:
                 return False
         line = shapely.LineString(
             np.concatenate([np.asarray(before.coords)[:-1], np.asarray(arc.coords)])
@@ -478,15 +520,11 @@ def _ahead(heading_rad: float) -> FloatArray:
 def _pose(line: shapely.LineString, at: float) -> FloatArray:
     """Place and heading along a run."""
     xy = np.asarray(line.coords)
-    reached = np.cumsum(np.hypot(*np.diff(xy, axis=0).T))
+    steps = np.diff(xy, axis=0)
+    lengths = np.hypot(*steps.T)
+    some = lengths > 0
+    steps, lengths, xy = steps[some], lengths[some], xy[:-1][some]
+    reached = np.cumsum(lengths)
     k = min(int(np.searchsorted(reached, at)), len(reached) - 1)
-    step = xy[k + 1] - xy[k]
-    length = float(np.hypot(*step))
-    into = at - (float(reached[k]) - length)
-    return np.array([*(xy[k] + step * (into / length)), math.atan2(step[1], step[0])])
-
-
-def _wide_places(fence: Fence) -> Iterator[FloatArray]:
-    for part in shapely.get_parts(fence.ground):
-        radius = shapely.maximum_inscribed_circle(part, tolerance=2.0)
-        yield np.asarray(radius.coords[0])
+    step, into = steps[k], at - (reached[k] - lengths[k])
+    return np.array([*(xy[k] + step * (into / lengths[k])), math.atan2(step[1], step[0])])

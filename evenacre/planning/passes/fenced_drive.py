@@ -50,7 +50,7 @@ def fenced_drive(
     runs = _headland(legs, driver, ground)
     if drive.headland == "first":
         for _, ring in _rings(runs):
-            driver.drive(driver.begun(ring))
+            driver.drive_ring(ring)
     radius_m = abs(complex(rig.bend.leads(np.array([np.pi]))[0]).imag) / 2
     last = driver.passes[-1] if driver.passes else None
     ordered = in_order(straight, radius_m, last, _LOOP_M)
@@ -58,7 +58,7 @@ def fenced_drive(
     if drive.headland == "last":
         # The outermost last.
         for _, ring in _rings(runs)[::-1]:
-            driver.drive(driver.begun(ring))
+            driver.drive_ring(ring)
     driver.drive_missed()
     findings = []
     if driver.dropped:

@@ -24,19 +24,25 @@ _MOVED = 3
 def in_order(
     passes: Sequence[PlannedPass],
     radius_m: float,
-    after: PlannedPass | None,
+    start: FloatArray | None,
     tight_m: float = 0.0,
+    end: FloatArray | None = None,
 ) -> list[PlannedPass]:
-    """Order passes for the least turning, from the end of the run ``after`` or from anywhere."""
+    """Order passes for the least turning, from one pose to another, or from and to anywhere."""
     if not passes:
         return []
     both = [*passes, *(replace(p, line=p.line.reverse()) for p in passes)]
-    first = np.zeros(len(both))
-    if after is not None:
-        end = np.repeat(poses([after])[1], len(both), axis=0)
-        first = radius_m * shortest_turns(end, poses(both)[0], radius_m)[1].sum(axis=1)
+    begins, finishes = poses(both)
+    first, last = np.zeros(len(both)), np.zeros(len(both))
+    if start is not None:
+        way = shortest_turns(np.repeat(start[None], len(both), axis=0), begins, radius_m)
+        first = radius_m * way[1].sum(axis=1)
+    if end is not None:
+        way = shortest_turns(finishes, np.repeat(end[None], len(both), axis=0), radius_m)
+        last = radius_m * way[1].sum(axis=1)
     cost = turn_costs(passes, radius_m, tight_m)
-    return [both[node] for node in least_turning(cost, first, np.array([p.number for p in passes]))]
+    order = least_turning(cost, first, np.array([p.number for p in passes]), last)
+    return [both[node] for node in order]
 
 
 def turn_costs(passes: Sequence[PlannedPass], radius_m: float, tight_m: float) -> FloatArray:
@@ -59,25 +65,28 @@ def turn_costs(passes: Sequence[PlannedPass], radius_m: float, tight_m: float) -
     return np.asarray(cost)
 
 
-def least_turning(cost: FloatArray, first: FloatArray, rows: IntArray) -> list[int]:
-    """Order of nodes with least cost from ``first`` (2n,), the cost to begin with each.
+def least_turning(
+    cost: FloatArray, first: FloatArray, rows: IntArray, last: FloatArray | None = None
+) -> list[int]:
+    """Order of nodes with least cost.
 
-    Of nodes i and n + i one is taken. ``rows`` (n,) number the passes from one side to the other.
+    ``first`` and ``last`` (2n,) are what it costs to begin with each and to end with it. Of nodes i and n + i one is taken. ``rows`` (n,) number the passes from one side to the other.
     """
     count = len(rows)
     if count == 0:
         return []
+    last = np.zeros_like(first) if last is None else last
     if count <= _EXACT:
-        return _exact(cost, first)
-    tried = [_bettered(order, cost, first) for order in _patterns(cost, first, rows)]
-    return min(tried, key=lambda order: _cost(order, cost, first)).tolist()
+        return _exact(cost, first, last)
+    tried = [_bettered(order, cost, first, last) for order in _patterns(cost, first, last, rows)]
+    return min(tried, key=lambda order: _cost(order, cost, first, last)).tolist()
 
 
-def _cost(order: IntArray, cost: FloatArray, first: FloatArray) -> float:
-    return float(first[order[0]] + cost[order[:-1], order[1:]].sum())
+def _cost(order: IntArray, cost: FloatArray, first: FloatArray, last: FloatArray) -> float:
+    return float(first[order[0]] + cost[order[:-1], order[1:]].sum() + last[order[-1]])
 
 
-def _exact(cost: FloatArray, first: FloatArray) -> list[int]:
+def _exact(cost: FloatArray, first: FloatArray, last: FloatArray) -> list[int]:
     nodes = len(first)
     count = nodes // 2
     bit = 1 << (np.arange(nodes) % count)
@@ -96,7 +105,7 @@ def _exact(cost: FloatArray, first: FloatArray) -> list[int]:
         best[then[better], new[better]] = least[new][better]
         came[then[better], new[better]] = from_[new][better]
     done = (1 << count) - 1
-    node = int(np.argmin(best[done]))
+    node = int(np.argmin(best[done] + last))
     order = []
     while done:
         order.append(node)
@@ -104,7 +113,9 @@ def _exact(cost: FloatArray, first: FloatArray) -> list[int]:
     return order[::-1]
 
 
-def _patterns(cost: FloatArray, first: FloatArray, rows: IntArray) -> list[IntArray]:
+def _patterns(
+    cost: FloatArray, first: FloatArray, last: FloatArray, rows: IntArray
+) -> list[IntArray]:
     """Orders to begin with: every pass, every second ..., and always the nearest."""
     count = len(rows)
     by_row = np.argsort(rows, kind="stable")
@@ -112,7 +123,7 @@ def _patterns(cost: FloatArray, first: FloatArray, rows: IntArray) -> list[IntAr
     for skip in range(1, min(_MOST_SKIPPED, count // 2) + 1):
         lanes = [by_row[start::skip] for start in range(skip)]
         order = np.concatenate([lane[:: -1 if k % 2 else 1] for k, lane in enumerate(lanes)])
-        found += [_ways(order, cost, first), _ways(order[::-1], cost, first)]
+        found += [_ways(way, cost, first, last) for way in (order, order[::-1])]
     left = np.ones(2 * count, dtype=bool)
     node = int(np.argmin(first))
     nearest = [node]
@@ -121,11 +132,11 @@ def _patterns(cost: FloatArray, first: FloatArray, rows: IntArray) -> list[IntAr
         node = int(np.argmin(np.where(left, cost[node], np.inf)))
         left[[node % count, node % count + count]] = False
         nearest.append(node)
-    best = sorted(found, key=lambda order: _cost(order, cost, first))[:2]
+    best = sorted(found, key=lambda order: _cost(order, cost, first, last))[:2]
     return [*best, np.array(nearest)]
 
 
-def _ways(order: IntArray, cost: FloatArray, first: FloatArray) -> IntArray:
+def _ways(order: IntArray, cost: FloatArray, first: FloatArray, last: FloatArray) -> IntArray:
     """The way to drive each pass of an order with the least turning, by dynamic programming."""
     count = len(order)
     both = np.stack([order, order + len(first) // 2], axis=1)
@@ -133,7 +144,7 @@ def _ways(order: IntArray, cost: FloatArray, first: FloatArray) -> IntArray:
     for k in range(1, count):
         through = best[:, None] + cost[np.ix_(both[k - 1], both[k])]
         came[k], best = np.argmin(through, axis=0), np.min(through, axis=0)
-    which = int(np.argmin(best))
+    which = int(np.argmin(best + last[both[-1]]))
     nodes = np.empty(count, dtype=int)
     for k in range(count - 1, -1, -1):
         nodes[k] = both[k, which]
@@ -141,13 +152,15 @@ def _ways(order: IntArray, cost: FloatArray, first: FloatArray) -> IntArray:
     return nodes
 
 
-def _bettered(order: IntArray, cost: FloatArray, first: FloatArray) -> IntArray:
+def _bettered(
+    order: IntArray, cost: FloatArray, first: FloatArray, last: FloatArray
+) -> IntArray:
     """Turn stretches of an order about, and move short ones, while that saves anything."""
     count = len(first) // 2
     while True:
-        saved, new = _turned_about(order, cost, first, count)
+        saved, new = _turned_about(order, cost, first, last, count)
         if saved <= 1e-6:
-            saved, new = _moved(order, cost, first, count)
+            saved, new = _moved(order, cost, first, last, count)
         if saved <= 1e-6:
             return order
         order = new
@@ -158,16 +171,16 @@ def _flipped(nodes: IntArray, count: int) -> IntArray:
 
 
 def _turned_about(
-    order: IntArray, cost: FloatArray, first: FloatArray, count: int
+    order: IntArray, cost: FloatArray, first: FloatArray, last: FloatArray, count: int
 ) -> tuple[float, IntArray]:
     """The stretch i ... j whose turning about saves most; each way back costs as the way there."""
     n = len(order)
     back = _flipped(order, count)
     # Into the stretch, from what is before it; and out of it, to what comes after.
     into = np.concatenate([[first[order[0]]], cost[order[:-1], order[1:]]])
-    out = np.concatenate([into[1:], [0.0]])
+    out = np.concatenate([into[1:], [last[order[-1]]]])
     new_into = np.vstack([first[back][None, :], cost[np.ix_(order[:-1], back)]])
-    new_out = np.hstack([cost[np.ix_(back, order[1:])], np.zeros((n, 1))])
+    new_out = np.hstack([cost[np.ix_(back, order[1:])], last[back][:, None]])
     gain = into[:, None] + out[None, :] - new_into - new_out
     gain[np.tril_indices(n, -1)] = -np.inf
     i, j = np.unravel_index(int(np.argmax(gain)), gain.shape)
@@ -176,7 +189,7 @@ def _turned_about(
 
 
 def _moved(
-    order: IntArray, cost: FloatArray, first: FloatArray, count: int
+    order: IntArray, cost: FloatArray, first: FloatArray, last: FloatArray, count: int
 ) -> tuple[float, IntArray]:
     """The stretch of a few passes whose moving elsewhere saves most."""
     n = len(order)
@@ -187,13 +200,17 @@ def _moved(
             part = order[i : i + size]
             rest = np.concatenate([order[:i], order[i + size :]])
             after = order[i + size] if i + size < n else None
-            freed = into[i] + (into[i + size] if after is not None else 0.0)
-            if after is not None:
+            if after is None:
+                freed = into[i] + last[order[-1]] - last[order[i - 1]]
+            else:
+                freed = into[i] + into[i + size]
                 freed -= first[after] if i == 0 else cost[order[i - 1], after]
             for way in (part, _flipped(part[::-1], count)):
                 before = np.concatenate([[first[way[0]]], cost[rest, way[0]]])
-                onward = np.concatenate([cost[way[-1], rest], [0.0]])
-                between = np.concatenate([[first[rest[0]]], cost[rest[:-1], rest[1:]], [0.0]])
+                onward = np.concatenate([cost[way[-1], rest], [last[way[-1]]]])
+                between = np.concatenate(
+                    [[first[rest[0]]], cost[rest[:-1], rest[1:]], [last[rest[-1]]]]
+                )
                 gain = freed - before - onward + between
                 k = int(np.argmax(gain))
                 if gain[k] > best + 1e-9:

@@ -42,6 +42,7 @@ class Drive:
     tractor_length_m: float | None = None  # from the hitch pin to its foremost point
     tractor_width_m: float | None = None
     headland: str = "first"  # ``"first"`` or ``"last"``: when the rounds are driven
+    load_m2: float | None = None  # ground that a full cart does; None: it is never filled
 
 
 @dataclass(frozen=True)
@@ -62,6 +63,20 @@ class PlannedTurn:
     line: shapely.LineString  # the middle of the openers, in the working plane
     pin: shapely.LineString  # the hitch pin, which is what is driven
     backs_m: float = 0.0  # of the way, driven backward
+
+
+@dataclass(frozen=True)
+class FillSpot:
+    """Where the drill stands when the cart is filled."""
+
+    run: int  # which run, in the order of driving, from 1
+    kind: str  # of the run, as of a `PlannedPass`
+    number: int
+    into_m: float  # from where that run begins, with the drill in the ground
+    length_m: float  # of that run
+    at: shapely.Point  # the middle of the tool, in the working plane
+    heading_rad: float  # of the drill there
+    gate_m: float | None  # straight to the gate; None: none was told
 
 
 @dataclass(frozen=True)
@@ -91,6 +106,12 @@ class PassPlan:
     # Of the turns inside a fence: the way of the hitch pin, and how much of it is driven backward
     pin_turns: tuple[shapely.LineString, ...] = ()
     backs_m: tuple[float, ...] = ()
+    # Of a field with a gate, in the working plane: the middle of the tool from there to the first
+    # pass, and from the last one back
+    gate: shapely.Point | None = None
+    way_in: shapely.LineString | None = None
+    way_out: shapely.LineString | None = None
+    fills: tuple[FillSpot, ...] = ()  # of full carts, the first before anything is done
     findings: tuple[Finding, ...] = ()
 
     @property

@@ -13,7 +13,7 @@ from evenacre.io.maps.read_layer import LayerCache, Source, read_layer
 from evenacre.model import FloatArray
 from evenacre.units.display import in_both
 
-# A gate this near to the fence is in it, as receivers go; from here on it is told that it was moved.
+# A gate this near to the fence is in it, as receivers go; from here on its move is told.
 _AT_FENCE_M, _MOVED_M = 10.0, 1.0
 # A line shorter than this tells no direction; one farther from the field is another field's.
 _SHORTEST_M, _FARTHEST_M = 10.0, 500.0

@@ -137,16 +137,16 @@ class SeasonFiles:
     def _gate(
         self, table: GateTable, boundary: Any, path: KeyPath, warnings: list[str]
     ) -> shapely.Point | None:
-        if (table.at is None) == (table.file is None):
+        if (table.place is None) == (table.file is None):
             what = "A gate is a place or a map."
             remedy = 'Write gate = "40.10231, -92.59870", latitude first, or gate = "gates.gpkg".'
             self.problems.add(path, what, remedy)
             return None
-        if table.at is None:
+        if table.place is None:
             gate: shapely.Point | None = self.shapes(read_gate, table, path, warnings, boundary)
             return gate
         try:
-            gate, said = gate_in(boundary, np.array([table.at[::-1]]))
+            gate, said = gate_in(boundary, np.array([table.place[::-1]]))
         except InputError as error:
             self.problems.add(path, error.problems[0].what, error.problems[0].remedy)
             return None

@@ -29,7 +29,7 @@ def _as_gate(value: object) -> object:
     if isinstance(value, list):
         how = 'Write it in quotes, latitude first: "40.10231, -92.59870".'
         raise v.refusal("A list does not tell which is the latitude.", how)
-    return {"at": value} if v.is_like_place(value) else as_source(value)
+    return {"place": value} if v.is_like_place(value) else as_source(value)
 
 
 def _as_use(value: object) -> object:
@@ -166,7 +166,7 @@ class GateTable(SourceTable):
     """A place, or a map of gates: the one in the fence is taken."""
 
     file: v.Name | None = key("A map with the gate as a point, relative to the season file.")
-    at: v.Place | None = key('Instead: "40.10231, -92.59870", latitude first.')
+    place: v.Place | None = key('Instead: "40.10231, -92.59870", latitude first.')
 
 
 Source = Annotated[SourceTable, BeforeValidator(as_source)]

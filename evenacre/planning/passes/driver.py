@@ -6,6 +6,7 @@ import itertools
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 import shapely
@@ -53,6 +54,9 @@ _STRAIGHT_RAD = math.radians(2.0)
 # Into a sharper or flatter corner than this a run does not go on with the tool down.
 _CORNER_RAD = (math.radians(3.0), math.radians(150.0))
 _HEADINGS = 12
+# Through a gate askew by so much, and until so much farther in than it has to.
+_ASKEW_RAD = np.radians([0.0, 30.0, -30.0, 60.0, -60.0])
+_AHEAD_M = (0.3, 3.0, 8.0, 15.0)
 # A ring is begun at one of the places this far apart, of which so many are tried.
 _BEGIN_M = 10.0
 _BEGINS = 24
@@ -91,6 +95,13 @@ class Driver:
     trailing: FloatArray = field(default_factory=lambda: np.zeros(0))
     # From where a pose can be come to, by fence and pose
     arrivals: dict[tuple[float, ...], tuple[FloatArray, ...]] = field(default_factory=dict)
+    # Ways to there, likewise
+    departures: dict[tuple[float, ...], Any] = field(default_factory=dict)
+    # In a gate, heading in; the pose of the tool's axle where all of the rig is inside; and the way
+    # from there to the first run
+    gate: FloatArray | None = None
+    entry: FloatArray | None = None
+    way_in: PlannedTurn | None = None
 
     def drive(self, runs: Sequence[Run]) -> None:
         """Drive runs in this order; those that cannot be reached are left out and counted."""
@@ -102,34 +113,44 @@ class Driver:
                 if not (on and self._corner(part)):
                     self._reach(part)
 
-    def drive_ring(self, ring: Sequence[Run]) -> None:
+    def drive_ring(self, ring: Sequence[Run], toward: FloatArray | None = None) -> None:
         """Drive a closed ring from where a turn onto it is short and has room, either way about.
 
-        The leg it begins on is cut in two there, and the ring ends where it began.
+        The leg it begins on is cut in two there, and the ring ends where it began: near to a place
+        it is driven ``toward``.
         """
-        begun = self._begun(ring) if self.passes else None
+        begun = None if self._start() is None else self._begun(ring, toward)
         first, rest = begun or (ring[0], ring)
         self.drive(rest)
         if len(ring) > 1 and first is not None and self._in_ring(first):
             self._corner(first, closing=True)
 
-    def _begun(self, ring: Sequence[Run]) -> tuple[Run | None, list[Run]] | None:
+    def _begun(
+        self, ring: Sequence[Run], toward: FloatArray | None
+    ) -> tuple[Run | None, list[Run]] | None:
         """Turn onto a ring, and work to the end of the leg it is begun on.
 
         Returns that leg, where it was begun at its beginning, and the runs that are left.
         """
+        # After less of a leg than this the rig is not in line before its corner.
+        least = self.rig.ahead_m + self.rig.radius_m
         ways = [[*ring], [replace(run, line=run.line.reverse()) for run in ring[::-1]]]
         places = [
             (way, leg, float(at))
             for way in ways
             for leg, run in enumerate(way)
-            for at in np.arange(0.0, max(run.line.length - self.rig.width_m, 1e-6), _BEGIN_M)
+            for at in np.arange(0.0, max(run.line.length - least, 1e-6), _BEGIN_M)
         ]
-        last = self.passes[-1].line
-        start = self._axle(_pose(last, last.length))
+        start = self._start()
+        assert start is not None
         ends = np.array([self._axle(_pose(way[leg].line, at)) for way, leg, at in places])
-        _, parts = shortest_turns(np.repeat(start[None], len(ends), axis=0), ends, self.rig.radius_m)
-        nearest = np.argsort(parts.sum(axis=1), kind="stable")[:_BEGINS]
+        _, parts = shortest_turns(
+            np.repeat(start[None], len(ends), axis=0), ends, self.rig.radius_m
+        )
+        far = self.rig.radius_m * parts.sum(axis=1)
+        if toward is not None:
+            far += np.hypot(*(ends[:, :2] - toward[:2]).T)
+        nearest = np.argsort(far, kind="stable")[:_BEGINS]
         for bend, best in itertools.product(self.rig.bends, nearest):
             way, leg, at = places[best]
             run, line = way[leg], way[leg].line
@@ -149,6 +170,48 @@ class Driver:
                 return run, rest
             return None, [*rest, replace(run, line=ops.substring(line, 0.0, at))]
         return None
+
+    def enter(self, gate: FloatArray) -> bool:
+        """Begin in a gate, a pose heading in: straight in until all of the rig is inside."""
+        for askew, ahead in itertools.product(_ASKEW_RAD, _AHEAD_M):
+            pose = np.array([*gate[:2], gate[2] + askew])
+            pose[:2] += (self.rig.back_m + ahead) * _ahead(pose[2])
+            if self._stands(self._axle(pose), self.fence):
+                self.gate, self.entry = gate, self._axle(pose)
+                self.trailing = np.full(len(self.rig.behind), pose[2])
+                return True
+        return False
+
+    def leave(self, gate: FloatArray) -> PlannedTurn | None:
+        """The way out from the last run, to where the foremost point is in the gate."""
+        start = self._start()
+        for askew, ahead in itertools.product(_ASKEW_RAD, _AHEAD_M):
+            pose = np.array([*gate[:2], gate[2] + askew])
+            pose[:2] += (self.rig.ahead_m + ahead) * _ahead(pose[2])
+            pose[2] += np.pi
+            end = self._axle(pose)
+            if start is None or not self._stands(end, self.fence):
+                continue
+            for bend in self.rig.bends:
+                found = self._way(start, end, self.fence, bend=bend)
+                if found is not None:
+                    return self._turn(found[0])
+            found = self._around(start, end, self.fence)
+            if found is not None:
+                return self._turn(found[0])
+        return None
+
+    def _start(self) -> FloatArray | None:
+        """Where the tool's axle is now; None: anywhere."""
+        return self._from(0.0) if self.passes else self.entry
+
+    def _from(self, cut_m: float) -> FloatArray:
+        """Where the tool's axle is when the last run ends so much sooner."""
+        if not self.passes:
+            assert self.entry is not None
+            return self.entry
+        last = self.passes[-1].line
+        return self._axle(_pose(last, last.length - cut_m))
 
     def _in_ring(self, run: Run) -> bool:
         """Whether what was driven last is of the same ring."""
@@ -184,7 +247,7 @@ class Driver:
 
     def _reach(self, run: Run) -> None:
         """Turn from the last run to the next."""
-        if not self.passes:
+        if self._start() is None:
             begin = _pose(run.line, 0.0)
             self.trailing = np.full(len(self.rig.behind), begin[2])
             self._work(run)
@@ -226,13 +289,16 @@ class Driver:
 
     def _take(self, cut: float, ways: Sequence[Way], trailing: FloatArray, fence: Fence) -> None:
         """Cut the last run, and turn."""
+        self.crossings += fence is not self.fence
+        self.trailing = trailing
+        if not self.passes:
+            self.way_in = self._turn(ways)
+            return
         last = self.passes[-1]
         if cut:
             line = ops.substring(last.line, 0.0, last.line.length - cut)
             self.passes[-1] = replace(last, line=line)
-        self.crossings += fence is not self.fence
         self.turns.append(self._turn(ways))
-        self.trailing = trailing
 
     def _turn(self, ways: Sequence[Way]) -> PlannedTurn:
         ways = [way.finer(_FINE_M) for way in ways]
@@ -255,10 +321,13 @@ class Driver:
         self, run: Run, most_m2: float = math.inf
     ) -> tuple[float, float, list[Way], FloatArray, Fence] | None:
         """The turn for which the least of both runs is given up: less ground than so much."""
-        last = self.passes[-1].line
         least = _SHORT * self.rig.width_m
-        tail = _straight_tail(last, _STRAIGHT_RADII * self.rig.radius_m)
-        most = max(min(tail, last.length - least), 0.0), max(run.line.length - least, 0.0)
+        tail = 0.0
+        if self.passes:
+            last = self.passes[-1].line
+            tail = _straight_tail(last, _STRAIGHT_RADII * self.rig.radius_m)
+            tail = max(min(tail, last.length - least), 0.0)
+        most = tail, max(run.line.length - least, 0.0)
         too_far: list[tuple[float, float]] = []  # cuts that leave too much
 
         def tried(first: float, second: float, fence: Fence) -> tuple[list[Way], FloatArray] | None:
@@ -272,7 +341,7 @@ class Driver:
             end = self._axle(_pose(run.line, second))
             if not self._stands(end, fence):
                 return None
-            return self._way(self._axle(_pose(last, last.length - first)), end, fence)
+            return self._way(self._from(first), end, fence)
 
         for fence in [self.fence, *([self.loose] if self.loose else [])]:
             found = self._least_cut(most, lambda a, b, f=fence: tried(a, b, f))  # type: ignore[misc]
@@ -282,8 +351,7 @@ class Driver:
                 continue
             for first, second in ((0.0, 0.0), (_CUTS_M[-1] / 2, _CUTS_M[-1] / 2)):
                 first, second = min(first, most[0]), min(second, most[1])
-                start = self._axle(_pose(last, last.length - first))
-                around = self._around(start, self._axle(_pose(run.line, second)), fence)
+                around = self._around(self._from(first), self._axle(_pose(run.line, second)), fence)
                 if around is not None:
                     return first, second, *around, fence
         return None
@@ -358,7 +426,10 @@ class Driver:
         arrivals = self._arrivals(end, fence) if self._stands(start, fence) else ()
         best: tuple[float, list[Way], FloatArray] | None = None
         for middle in arrivals:
-            to = self._way(start, middle, fence)
+            key = (id(fence), *np.round(start, 3).tolist(), *np.round(middle, 3).tolist())
+            if key not in self.departures:
+                self.departures[key] = self._way(start, middle, fence)
+            to = self.departures[key]
             if to is None or (best is not None and to[0][-1].length_m >= best[0]):
                 continue
             # On from where it comes to, which is that place to a centimetre or two.
@@ -417,9 +488,9 @@ class Driver:
             backed = self._backed(way, max(second, 0.0), left)
         bare = _unless(tail, width, whole_of([arced, after, swath(run.line, width)]))
         bare += 0.0 if backed else bare_head
-        if bare > _BARE * width**2 and not closing:
-            if self._cut_turn(run, bare - _BARE * width**2 / 2) is not None:
-                return False
+        most = bare - _BARE * width**2 / 2
+        if bare > _BARE * width**2 and not closing and self._cut_turn(run, most) is not None:
+            return False
         line = shapely.LineString(
             np.concatenate([np.asarray(before.coords)[:-1], np.asarray(arc.coords)])
         )

@@ -16,11 +16,8 @@ from evenacre.planning.passes.pass_types import FillSpot, PlannedPass
 _SAME_M = 1e-6
 
 
-def spot_at(
-    passes: Sequence[PlannedPass], done_m: float, gate: shapely.Point | None
-) -> FillSpot:
-    """Where the drill is when it has worked so many metres; between two runs, at the first's end.
-    """
+def spot_at(passes: Sequence[PlannedPass], done_m: float, gate: shapely.Point | None) -> FillSpot:
+    """Where the drill is after so many metres of work; between runs, at the end of the first."""
     ends = np.cumsum([planned.line.length for planned in passes])
     run = min(int(np.searchsorted(ends, done_m - _SAME_M)), len(passes) - 1)
     line = passes[run].line
@@ -79,9 +76,7 @@ def _stops(
         stops = ends[(ends > at + _SAME_M) & (ends <= reach + _SAME_M)].tolist() or [reach]
         for stop in stops:
             heapq.heappush(waiting, (stop, loads + 1, way + far_m(stop), at))
-    last = min(
-        (at for at in best if at + load_m >= whole - _SAME_M), key=lambda at: best[at][:2]
-    )
+    last = min((at for at in best if at + load_m >= whole - _SAME_M), key=lambda at: best[at][:2])
     found = []
     while last >= 0:
         found.append(last)

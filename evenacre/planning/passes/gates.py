@@ -13,6 +13,11 @@ from evenacre.model import FloatArray
 _PROBE_M = 0.5
 
 
+def heading_out(gate: FloatArray) -> FloatArray:
+    """The pose in a gate that heads out of the field."""
+    return np.asarray(gate + np.array([0.0, 0.0, np.pi]))
+
+
 def pose_in_gate(boundary: BaseGeometry, gate: shapely.Point) -> FloatArray:
     """Place of a gate in a fence, and the heading straight in, square to the fence."""
     rings = shapely.get_parts(shapely.boundary(boundary))

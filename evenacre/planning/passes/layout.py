@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.geo.overlay import polygonal, without
 from evenacre.planning.ground import opened, whole_of
+from evenacre.planning.passes.along_line import passes_along
 from evenacre.planning.passes.pass_types import Drive, PlannedPass
 from evenacre.planning.passes.rounds import corner_runs
 from evenacre.planning.passes.strips import along, best_heading, lay_strips
@@ -28,14 +30,24 @@ class Inside:
     corners: list[shapely.LineString]
     straight: list[PlannedPass]
     heading_rad: float
+    smoothed_m: float = 0.0  # how far a line that passes follow was moved to be drivable
 
 
 def inside_rounds(
-    ground: BaseGeometry, rounds: Sequence[shapely.LineString], drive: Drive, room: BaseGeometry
+    ground: BaseGeometry,
+    rounds: Sequence[shapely.LineString],
+    drive: Drive,
+    room: BaseGeometry,
+    radius_m: float,
 ) -> Inside:
-    """Lay passes over what rounds leave, at the heading of the drive or else the best one."""
+    """Lay passes over what rounds leave: along a line, at a given heading, or at the best one."""
     inner = left_by(ground, rounds, drive.width_m)
     inner, corners = corners_filled(inner, drive.width_m, room) if rounds else (inner, [])
+    if drive.along is not None:
+        begin, *_, end = np.asarray(drive.along.coords)
+        heading = float(np.arctan2(*(end - begin)[::-1])) % np.pi
+        rows, moved = passes_along(drive.along, inner, drive.width_m, radius_m, room)
+        return Inside(corners, rows, heading, moved)
     heading = drive.heading_rad
     if heading is None:
         heading = best_heading(inner, drive.width_m, drive.prefer) if inner else 0.0

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import groupby
 
 import numpy as np
+import shapely
 from shapely.geometry.base import BaseGeometry
 
+from evenacre.model import FloatArray
 from evenacre.model.finding import Finding
 from evenacre.planning.ground import buffered
+from evenacre.planning.passes.gates import heading_out
 from evenacre.planning.passes.layout import MARGIN_M, corners_filled, inside_rounds, left_by
 from evenacre.planning.passes.order import in_order
 from evenacre.planning.passes.pass_types import Drive, PlannedPass, PlannedTurn
@@ -28,31 +32,71 @@ class LaidDrive:
     heading_rad: float
     rounds: int
     findings: tuple[Finding, ...] = ()
+    # From a gate to the first pass, and back from the last one: the middle of the openers
+    way_in: shapely.LineString | None = None
+    way_out: shapely.LineString | None = None
 
 
-def open_drive(workable: BaseGeometry, drive: Drive, rig: Rig) -> LaidDrive:
+def open_drive(
+    workable: BaseGeometry, drive: Drive, rig: Rig, gate: FloatArray | None = None
+) -> LaidDrive:
     """Lay rounds and passes, and the shortest turns between them.
 
-    Legs of a round run out into its corners.
+    Legs of a round run out into its corners. ``gate`` is a pose that heads in: the drive begins and
+    ends there.
     """
     width_m, laps = drive.width_m, _ROUNDS if drive.rounds is None else drive.rounds
     rounds = headland_legs(workable, width_m, laps, rig.radius_m)
     room = buffered(workable, MARGIN_M / 2, join_style="mitre")
-    inside = inside_rounds(workable, [leg.line for leg in rounds], drive, room)
+    inside = inside_rounds(workable, [leg.line for leg in rounds], drive, room, rig.radius_m)
     corners, straight = inside.corners, inside.straight
-    if rounds:
+    if rounds and drive.along is None:
         # Where a corner is part of the ground inside, passes leave the rest of it.
         lines = [*(leg.line for leg in rounds), *corners, *(p.line for p in straight)]
         corners += corners_filled(left_by(workable, lines, width_m), width_m, room)[1]
-    start = np.array(rounds[-1].line.coords[-1] if rounds else workable.bounds[:2])
-    into_corners = [PlannedPass("round", 1, line) for line in corners]
-    rounds += driven_in_order(into_corners, start)
-    start = np.array(rounds[-1].line.coords[-1]) if rounds else start
-    if drive.headland == "last":
-        passes = [*in_order(straight, rig.radius_m, None), *rounds]
-    else:
-        passes = [*rounds, *in_order(straight, rig.radius_m, rounds[-1] if rounds else None)]
+    rings = [list(ring) for _, ring in groupby(rounds, key=lambda leg: leg.ring)]
+    last = drive.headland == "last"
+    out = None if gate is None else heading_out(gate)
+    begun = None if gate is None else gate[:2]
+    passes: list[PlannedPass] = []
+    if last:
+        # The outermost last.
+        passes = in_order(straight, rig.radius_m, gate)
+        rings = rings[::-1]
+    for ring in rings:
+        here = np.array(passes[-1].line.coords[-1]) if passes else begun
+        goal = begun if last and ring is rings[-1] and gate is not None else here
+        passes += ring if goal is None else _begun_near(ring, goal)
+    start = np.array(passes[-1].line.coords[-1] if passes else workable.bounds[:2])
+    passes += driven_in_order([PlannedPass("round", 1, line) for line in corners], start)
+    if not last:
+        from_ = poses([passes[-1]])[1][0] if passes else gate
+        passes += in_order(straight, rig.radius_m, from_, end=out)
     begin, end = poses(passes)
     turns = turn_lines(end[:-1], begin[1:], rig.radius_m)
     driven = tuple(PlannedTurn(line, line) for line in turns)
-    return LaidDrive(tuple(passes), driven, inside.heading_rad, laps)
+    way_in = way_out = None
+    if gate is not None and out is not None and passes:
+        (way_in,) = turn_lines(gate[None], begin[:1], rig.radius_m)
+        (way_out,) = turn_lines(end[-1:], out[None], rig.radius_m)
+    return LaidDrive(
+        tuple(passes),
+        driven,
+        inside.heading_rad,
+        laps,
+        line_smoothed(inside.smoothed_m),
+        way_in,
+        way_out,
+    )
+
+
+def line_smoothed(moved_m: float) -> tuple[Finding, ...]:
+    """That the line to follow bends more sharply than the machine turns."""
+    return (Finding.warning("line_smoothed", length_m=moved_m),) if moved_m > 0 else ()
+
+
+def _begun_near(ring: list[PlannedPass], place: FloatArray) -> list[PlannedPass]:
+    """Legs of a closed round, begun with the one that begins nearest to a place."""
+    away = [np.hypot(*(np.array(leg.line.coords[0]) - place)) for leg in ring]
+    first = int(np.argmin(away))
+    return ring[first:] + ring[:first]

@@ -70,7 +70,8 @@ def least_turning(
 ) -> list[int]:
     """Order of nodes with least cost.
 
-    ``first`` and ``last`` (2n,) are what it costs to begin with each and to end with it. Of nodes i and n + i one is taken. ``rows`` (n,) number the passes from one side to the other.
+    ``first`` and ``last`` (2n,) are what it costs to begin with each and to end with it. Of nodes i
+    and n + i one is taken. ``rows`` (n,) number the passes from one side to the other.
     """
     count = len(rows)
     if count == 0:
@@ -152,9 +153,7 @@ def _ways(order: IntArray, cost: FloatArray, first: FloatArray, last: FloatArray
     return nodes
 
 
-def _bettered(
-    order: IntArray, cost: FloatArray, first: FloatArray, last: FloatArray
-) -> IntArray:
+def _bettered(order: IntArray, cost: FloatArray, first: FloatArray, last: FloatArray) -> IntArray:
     """Turn stretches of an order about, and move short ones, while that saves anything."""
     count = len(first) // 2
     while True:

@@ -42,6 +42,8 @@ class Drive:
     tractor_length_m: float | None = None  # from the hitch pin to its foremost point
     tractor_width_m: float | None = None
     headland: str = "first"  # ``"first"`` or ``"last"``: when the rounds are driven
+    # Passes run parallel to it, in the working plane
+    along: shapely.LineString | None = None
     load_m2: float | None = None  # ground that a full cart does; None: it is never filled
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -16,8 +16,10 @@ from evenacre.model import Field
 from evenacre.model.finding import Finding
 from evenacre.planning.ground import opened, overlaid, whole_of
 from evenacre.planning.passes.fenced_drive import fenced_drive
-from evenacre.planning.passes.open_drive import open_drive
-from evenacre.planning.passes.pass_types import Drive, PassPlan, PlannedPass
+from evenacre.planning.passes.fills import filling_spots
+from evenacre.planning.passes.gates import pose_in_gate
+from evenacre.planning.passes.open_drive import LaidDrive, open_drive
+from evenacre.planning.passes.pass_types import Drive, FillSpot, PassPlan, PlannedPass
 from evenacre.planning.passes.rig import Rig, rig_of
 from evenacre.planning.passes.swaths import swath_pieces
 
@@ -26,6 +28,8 @@ _HAIR_M = 0.05
 # To go from forward to backward, or on again, takes so long; backing up is half as fast as a turn.
 # Common practice, no source.
 _SHIFT_S = 3.0
+# How near the widest circle that does is found.
+_RADIUS_M, _RADIUS_SHARE = 0.1, 0.05
 
 
 def plan_passes(field: Field, drive: Drive) -> PassPlan:
@@ -43,13 +47,22 @@ def plan_passes(field: Field, drive: Drive) -> PassPlan:
     plane = plane_for(field, ())
     workable = lay_out(field, plane, shapely.Polygon(), 0.0).workable
     rig = rig_of(drive, towed=field.fenced)
-    drive_asked, drive = drive, replace(drive, turn_radius_m=rig.radius_m)
-    if field.fenced:
-        laid = fenced_drive(workable, plane.project(field.boundary), drive, rig)
-    else:
-        laid = open_drive(workable, drive, rig)
+    line = None if field.line is None else plane.project(field.line)
+    asked, drive = drive, replace(drive, turn_radius_m=rig.radius_m, along=line)
+    boundary = plane.project(field.boundary)
+    gate = None if field.gate is None else plane.project(field.gate)
+    pose = None if gate is None else pose_in_gate(boundary, gate)
+
+    def laid_with(rig: Rig) -> LaidDrive:
+        if field.fenced:
+            return fenced_drive(workable, boundary, drive, rig, pose)
+        return open_drive(workable, drive, rig, pose)
+
+    laid = laid_with(rig)
     passes, turns = laid.passes, laid.turns
-    told = _taken(drive_asked, rig) if field.fenced else []
+    told = _taken(asked, rig, fenced=bool(field.fenced))
+    if field.fenced and asked.turn_radius_m is not None and _dropped(laid):
+        told += _narrower(asked, rig, laid, laid_with)
     left, areas = _predicted(workable, passes, drive.width_m)
     work_m = float(sum(p.line.length for p in passes))
     turn_m = float(sum(turn.line.length for turn in turns))
@@ -57,6 +70,9 @@ def plan_passes(field: Field, drive: Drive) -> PassPlan:
     findings = [] if passes else [Finding.warning("tool_does_not_fit")]
     if passes and (missed := 1.0 - areas["covered_m2"] / workable.area) > 0.001:
         findings = [Finding.warning("ground_out_of_reach", share=missed)]
+    fills: tuple[FillSpot, ...] = ()
+    if drive.load_m2 is not None:
+        fills = filling_spots(passes, drive.load_m2 / drive.width_m, gate)
     return PassPlan(
         field=field.name,
         plane=plane,
@@ -72,25 +88,56 @@ def plan_passes(field: Field, drive: Drive) -> PassPlan:
         work_s=work_m / drive.speed_mps,
         turn_s=(turn_m + sum(backs)) / drive.turn_speed_mps + 2 * _SHIFT_S * len(backs),
         left=left,
-        fenced=field.fenced,
+        fenced=bool(field.fenced),
         pin_turns=tuple(turn.pin for turn in turns) if field.fenced else (),
         backs_m=tuple(turn.backs_m for turn in turns) if field.fenced else (),
+        gate=gate,
+        way_in=laid.way_in,
+        way_out=laid.way_out,
+        fills=fills,
         findings=(*told, *findings, *laid.findings),
     )
 
 
-def _taken(drive: Drive, rig: Rig) -> list[Finding]:
+def _taken(drive: Drive, rig: Rig, *, fenced: bool) -> list[Finding]:
     """What was not said of the rig, and what was taken for it."""
     found = []
-    if drive.implement is None or not drive.implement.tow:
+    if fenced and (drive.implement is None or not drive.implement.tow):
         length = rig.tow[0].hitch_to_axle_m
         found.append(Finding.warning("tow_assumed", length_m=length))
     if drive.turn_radius_m is None:
         found.append(Finding.note("radius_derived", radius_m=rig.radius_m))
-    if drive.tractor_length_m is None or drive.tractor_width_m is None:
+    if fenced and (drive.tractor_length_m is None or drive.tractor_width_m is None):
         length, width = rig.tractor_length_m, rig.tractor_width_m
         found.append(Finding.note("tractor_assumed", length_m=length, width_m=width))
     return found
+
+
+def _dropped(laid: LaidDrive) -> int:
+    """Runs that cannot be reached."""
+    return sum(f.values["runs"] for f in laid.findings if f.code == "runs_not_reached")
+
+
+def _narrower(
+    drive: Drive, rig: Rig, laid: LaidDrive, laid_with: Callable[[Rig], LaidDrive]
+) -> list[Finding]:
+    """Look for the widest circle that reaches all runs, where the given one does not.
+
+    Or as many of them as the tightest that width and tow allow.
+    """
+    least = rig_of(replace(drive, turn_radius_m=None), towed=True).radius_m
+    if least >= rig.radius_m:
+        return []
+    fewest = _dropped(laid_with(replace(rig, radius_m=least)))
+    if fewest >= _dropped(laid):
+        return [Finding.note("no_radius_does", least_m=least)]
+    low, high = least, rig.radius_m
+    while high - low > max(_RADIUS_M, _RADIUS_SHARE * low):
+        middle = (low + high) / 2
+        does = _dropped(laid_with(replace(rig, radius_m=middle))) <= fewest
+        low, high = (middle, high) if does else (low, middle)
+    told = {"radius_m": rig.radius_m, "most_m": low}
+    return [Finding.warning("radius_too_wide", runs=_dropped(laid), **told)]
 
 
 def _predicted(

@@ -59,6 +59,7 @@ _ASKEW_RAD = np.radians([0.0, 30.0, -30.0, 60.0, -60.0])
 _AHEAD_M = (0.3, 3.0, 8.0, 15.0)
 # A ring is begun at one of the places this far apart, of which so many are tried.
 _BEGIN_M = 10.0
+_IN_LINE_RADII = 3.0
 _BEGINS = 24
 # Less ground than this share of a square of the width is not worth another turn.
 _BARE = 0.05
@@ -133,7 +134,7 @@ class Driver:
         Returns that leg, where it was begun at its beginning, and the runs that are left.
         """
         # After less of a leg than this the rig is not in line before its corner.
-        least = self.rig.ahead_m + self.rig.radius_m
+        least = self.rig.ahead_m + self.rig.back_m + _IN_LINE_RADII * self.rig.radius_m
         ways = [[*ring], [replace(run, line=run.line.reverse()) for run in ring[::-1]]]
         places = [
             (way, leg, float(at))
@@ -255,7 +256,7 @@ class Driver:
         found = self._cut_turn(run)
         if found is None:
             self.missed.append(run)
-            if len(self.missed) > self.stuck_at + 1 and len(self.passes) > 1:
+            if len(self.missed) > self.stuck_at + 1 and len(self.passes) > (self.entry is None):
                 self._give_up_last()
             return
         self.stuck_at = len(self.missed)
@@ -267,9 +268,13 @@ class Driver:
     def _give_up_last(self) -> None:
         """Leave out the last run, from whose end nothing can be reached."""
         last = self.passes.pop()
-        self.turns.pop()
         self.missed.append(Run(last.kind, last.number, last.line, last.ring))
         self.stuck_at = len(self.missed)
+        if not self.passes:
+            assert self.entry is not None
+            self.way_in, self.trailing = None, np.full(len(self.rig.behind), self.entry[2])
+            return
+        self.turns.pop()
         line = self.passes[-1].line
         self.trailing = np.full(len(self.rig.behind), _pose(line, line.length)[2])
 

@@ -21,13 +21,14 @@ FOLDER = "evenacre-passes"
 SEASON = "From a season file"
 _EXAMPLES = "`evenacre passes season.toml` or `evenacre passes --boundary F --width 20ft`"
 _DRIVING = (
-    "width heading rounds headland speed turn_speed turn_radius prefer fence tractor_length "
+    "width heading rounds headland speed turn_speed turn_radius prefer blocks fence tractor_length "
     "tractor_width"
 )
 _KEYS = SeasonKeys(
     {
-        "One field without a season file": "boundary unworkable field_name rows row_spacing",
-        READING: "boundary_layer boundary_where boundary_crs unworkable_layer",
+        "One field without a season file": "boundary unworkable gate along field_name "
+        "rows row_spacing",
+        READING: "boundary_layer boundary_where boundary_crs unworkable_layer along_layer",
         "How to drive": _DRIVING,
     },
     {

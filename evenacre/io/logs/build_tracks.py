@@ -17,12 +17,14 @@ from evenacre.io.logs.columns.column_roles import NAMED_ROLES, ColumnPlan
 from evenacre.io.logs.columns.date_parts import joined_dates
 from evenacre.io.logs.columns.fix_columns import logged_sigma_m
 from evenacre.io.logs.columns.measures import with_measures
-from evenacre.io.logs.columns.work_states import section_states, working_states
-from evenacre.io.logs.file_order import file_order_clock
+from evenacre.io.logs.columns.work_states import ask_for_states, section_states, working_states
+from evenacre.io.logs.file_order import order_of_file
 from evenacre.io.logs.pivot_sections import Records, gather_sections
 from evenacre.io.tables.record_table import RecordTable
 from evenacre.model import BoolArray, FloatArray, IntArray, Track
 
+# What tells something of a drive and nothing of a shape.
+_OF_DRIVES = {"distance", "speed", "heading", "time", "date", "start", "end"}
 _SHOWN_DATES = 6
 _FASTEST_MPS = 25.0
 # A day less the hour that summer time takes from it; so many records of one time are no log.
@@ -56,7 +58,9 @@ def build_tracks(
         What each record covered, where no drive is told.
     """
     if clock is None and not plan.tells_times:
-        clock = file_order_clock(table, lon, lat, findings)
+        clock, ground = order_of_file(table, lon, lat, findings)
+    if ground is not None:
+        plan = ColumnPlan(tuple(use for use in plan.uses if use.role not in _OF_DRIVES))
     if clock is None:
         clock = fix_clock(table, plan, time_zone, findings)
         if ground is None:
@@ -69,6 +73,7 @@ def build_tracks(
     shared = len(records.table) < len(table)
     table, plan, clock = records.table, records.plan, records.clock
     lon, lat = records.lon, records.lat
+    ask_for_states(table, plan, findings)
     _note_unused(table, plan, findings)
     codes, machines = _machines(table, plan)
     timed = np.isfinite(clock.time_s)

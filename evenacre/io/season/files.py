@@ -142,9 +142,14 @@ class SeasonFiles:
             remedy = 'Write gate = "40.10231, -92.59870", latitude first, or gate = "gates.gpkg".'
             self.problems.add(path, what, remedy)
             return None
-        if table.place is None:
-            gate: shapely.Point | None = self.shapes(read_gate, table, path, warnings, boundary)
+        gate: shapely.Point | None
+        if table.file is not None:
+            drawn = SourceTable(
+                file=table.file, layer=table.layer, where=table.where, crs=table.crs
+            )
+            gate = self.shapes(read_gate, drawn, path, warnings, boundary)
             return gate
+        assert table.place is not None
         try:
             gate, said = gate_in(boundary, np.array([table.place[::-1]]))
         except InputError as error:
@@ -163,7 +168,7 @@ class SeasonFiles:
         **options: object,
     ) -> Any:
         """Read a map with one of the readers of `field_layers`; None when it cannot be."""
-        file = self.find(table.file, path) if table and table.file else None
+        file = self.find(table.file, path) if table else None
         if table is None or file is None:
             return None
         name = self._found[file].as_posix()

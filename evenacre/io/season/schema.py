@@ -162,10 +162,13 @@ class SetbacksTable(SourceTable):
     name_column: str | None = key("Column with the features' names.")
 
 
-class GateTable(SourceTable):
+class GateTable(KeyTable):
     """A place, or a map of gates: the one in the fence is taken."""
 
     file: v.Name | None = key("A map with the gate as a point, relative to the season file.")
+    layer: str | None = key("Which layer of it.")
+    where: dict[str, Any] = key('Pick features: { name = "Creek Forty" }.', {})
+    crs: str | None = key('Of a file that does not say its own: "EPSG:26915".')
     place: v.Place | None = key('Instead: "40.10231, -92.59870", latitude first.')
 
 

@@ -120,8 +120,11 @@ def visits_and_fills(
     visits: list[Visit] = []
     fills: list[CartFill] = []
 
-    def fill(d: int, start_s: float, p: int) -> None:
-        """Fill the cart in a paddock with what is sown between two times it is empty."""
+    def fill(d: int, start_s: float, p: int, share: float) -> None:
+        """Fill the cart in a paddock with what is sown between two times it is empty.
+
+        ``share`` of the paddock is seeded by then.
+        """
         low, high = loads[len(fills)], loads[len(fills) + 1]
         serves: dict[str, float] = {}
         parts = np.minimum(ends[1:], high) - np.maximum(ends[:-1], low)
@@ -130,13 +133,16 @@ def visits_and_fills(
             serves[name] = serves.get(name, 0.0) + float(parts[i])
         mass_kg, served = float(high - low), tuple(serves.items())
         number = len(fills) + 1
-        fills.append(CartFill(number, days[d].day, float(start_s), names[p], mass_kg, served))
+        fills.append(
+            CartFill(number, days[d].day, float(start_s), names[p], mass_kg, served, share)
+        )
 
     clock, today = 0.0, -1
+    done = np.zeros(len(names))  # share of each paddock, before the visit
     for i, (d, p) in enumerate(order):
         if d != today:
             for early in fill_days[len(fills) :][fill_days[len(fills) :] < d]:
-                fill(int(early), days[early].start_s, p)
+                fill(int(early), days[early].start_s, p, float(done[p]))
             clock, today = days[d].start_s, d
         start = clock
         clock += problem.setup_s
@@ -150,9 +156,10 @@ def visits_and_fills(
                 break
             clock += (empty - at) / kg_per_s
             at = empty
-            fill(d, clock, p)
+            fill(d, clock, p, float(done[p] + (at - ends[i]) / seed[p]))
             clock += problem.refill_s
         clock += (ends[i + 1] - at) / kg_per_s
+        done[p] += schedule.share[p, d]
         visits.append(
             Visit(
                 paddock=names[p],

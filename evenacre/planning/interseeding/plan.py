@@ -11,12 +11,14 @@ import numpy as np
 import shapely
 
 from evenacre.model import FloatArray, Grazing, Paddock, Seeding
+from evenacre.model.finding import Finding
 from evenacre.planning.interseeding.fills import visits_and_fills
 from evenacre.planning.interseeding.grazing import ground_m2, plan_grazing
 from evenacre.planning.interseeding.plan_types import (
     BOOKED,
     WEATHER,
     WHOLE_SHARE,
+    CartFill,
     GrazingPlan,
     InterseedPlan,
     PaddockPlan,
@@ -39,15 +41,16 @@ from evenacre.planning.interseeding.remedies import (
 from evenacre.planning.interseeding.solver.candidate import Candidate
 from evenacre.planning.interseeding.solver.relaxation import Eased, smallest_relaxation
 from evenacre.planning.interseeding.solver.solve import solve_schedule
-from evenacre.planning.interseeding.weather import simulate
+from evenacre.planning.interseeding.weather import seasons_of, simulate
 from evenacre.planning.interseeding.windows import (
     plan_days,
     seeding_windows,
     window_findings,
     work_days,
 )
-from evenacre.planning.passes.pass_types import Drive, PassPlan
-from evenacre.planning.passes.plan import plan_passes
+from evenacre.planning.passes.fills import spot_at
+from evenacre.planning.passes.pass_types import Drive, FillSpot, PassPlan
+from evenacre.planning.passes.plan import OF_THE_RIG, plan_passes
 
 Say = Callable[[str], None]
 _LIMIT_DAY = 0.1
@@ -96,6 +99,7 @@ def plan_interseeding(
     for number, paddock in enumerate(seeded, 1):
         say(f"laying out passes, paddock {number} of {len(seeded)}")
         passes.append(plan_passes(paddock.field, drive_of(seeding)))
+    seeding, weather = seasons_of(seeding, plan_days(grazing, plan_grazing(grazing), seeding))
     task = _Task.of(grazing, seeding, passes, time_zone)
     herd, windows, calendar, problem = task.herd, task.windows, task.calendar, task.problem
 
@@ -111,19 +115,14 @@ def plan_interseeding(
         relaxed_fewest = eased.fewest
     say("simulating the weather")
     chances = None
-    if seeding.lost_chance and schedule.share.any():
-        chances = simulate(
-            problem,
-            schedule,
-            np.array([day.full_s for day in calendar]),
-            seeding.lost_chance,
-            np.array([day.lost for day in calendar]),
-            runs=seeding.runs,
-            random_seed=seeding.random_seed,
-        )
+    if weather is not None and schedule.share.any():
+        full_s = np.array([day.full_s for day in calendar])
+        chances = simulate(problem, schedule, full_s, weather)
 
     closes = [window.closes for window in windows]
     visits, fills = visits_and_fills(problem, schedule, names, calendar, closes)
+    drives = dict(zip(names, passes, strict=True))
+    fills = tuple(replace(f, spot=_spot(f, drives[f.paddock])) for f in fills)
     covered = {name: plan.covered_m2 for name, plan in zip(names, passes, strict=True)}
     visits = tuple(replace(v, area_m2=v.share * covered[v.paddock]) for v in visits)
     used_kg = sum(visit.seed_kg for visit in visits)
@@ -144,15 +143,33 @@ def plan_interseeding(
         seed_used_kg=used_kg,
         seed_left_kg=None if seeding.on_hand_kg is None else seeding.on_hand_kg - used_kg,
         chance_all=None if chances is None else chances.all,
+        chance_all_within=None if chances is None else chances.all_within,
+        weather=None if weather is None else weather.told,
         relaxations=relaxations,
         relaxed_fewest=relaxed_fewest,
         relaxed_holds=relaxed_holds,
         findings=(
             *herd.findings,
             *window_findings(grazing, herd, seeding, windows),
-            *(finding.at(plan.field) for plan in passes for finding in plan.findings),
+            *(weather.findings if weather is not None else ()),
+            *_of_drives(passes),
         ),
     )
+
+
+def _spot(fill: CartFill, drive: PassPlan) -> FillSpot | None:
+    """Where the drill stands when so much of a paddock is seeded."""
+    if not drive.passes:
+        return None
+    return spot_at(drive.passes, fill.share * drive.work_m, drive.gate)
+
+
+def _of_drives(passes: Sequence[PassPlan]) -> Iterator[Finding]:
+    """What was found of each paddock's drive; what was taken for the drill, once."""
+    once = [f for plan in passes for f in plan.findings if f.code in OF_THE_RIG]
+    yield from {(f.code, *f.values.items()): f for f in once}.values()
+    for plan in passes:
+        yield from (f.at(plan.field) for f in plan.findings if f.code not in OF_THE_RIG)
 
 
 def drive_of(seeding: Seeding) -> Drive:
@@ -168,6 +185,8 @@ def drive_of(seeding: Seeding) -> Drive:
         tractor_length_m=seeding.tractor_length_m,
         tractor_width_m=seeding.tractor_width_m,
         headland=seeding.headland,
+        load_m2=None if seeding.load_kg is None else seeding.load_kg / seeding.rate_kg_per_m2,
+        blocks=seeding.blocks,
     )
 
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from evenacre.model import BoolArray, FloatArray, Grazing, IntArray, Paddock, Seeding, Stay
 from evenacre.model.finding import Finding
-from evenacre.planning.passes.pass_types import PassPlan
+from evenacre.planning.passes.pass_types import FillSpot, PassPlan
 
 BOOKED = "booked: "
 """Begins the key of a booking in what takes time from the drill; what it is for follows."""
@@ -232,6 +232,8 @@ class CartFill:
     paddock: str  # where it is put in
     mass_kg: float
     serves: tuple[tuple[str, float], ...]  # paddocks it is sown in, and kg of it in each
+    share: float = 0.0  # of that paddock, seeded by then
+    spot: FillSpot | None = None  # where the drill stands there
 
 
 @dataclass(frozen=True)
@@ -254,6 +256,15 @@ class PaddockPlan:
 
 
 @dataclass(frozen=True)
+class WeatherTold:
+    """The weather that chances come from."""
+
+    share: float  # of days that are lost
+    spell_days: float  # mean length of the runs of lost days
+    years: tuple[int, ...] | None  # past ones; None: seasons were drawn
+
+
+@dataclass(frozen=True)
 class InterseedPlan:
     """The whole plan."""
 
@@ -268,6 +279,9 @@ class InterseedPlan:
     seed_used_kg: float
     seed_left_kg: float | None  # None: the seed on hand was not told
     chance_all: float | None  # that every paddock planned is done inside its window
+    # Its 90 % interval, where past years tell it
+    chance_all_within: tuple[float, float] | None = None
+    weather: WeatherTold | None = None  # None: no day may be lost
     # A small set that would let every paddock be seeded whole; empty: it is
     relaxations: tuple[Relaxation, ...] = ()
     relaxed_fewest: bool = True  # that fewer will not do was proven

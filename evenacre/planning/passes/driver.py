@@ -77,6 +77,7 @@ class Run:
     number: int
     line: shapely.LineString
     ring: int | None = None  # which closed round it is a leg of
+    block: int | None = None
 
 
 @dataclass
@@ -268,7 +269,7 @@ class Driver:
     def _give_up_last(self) -> None:
         """Leave out the last run, from whose end nothing can be reached."""
         last = self.passes.pop()
-        self.missed.append(Run(last.kind, last.number, last.line, last.ring))
+        self.missed.append(Run(last.kind, last.number, last.line, last.ring, last.block))
         self.stuck_at = len(self.missed)
         if not self.passes:
             assert self.entry is not None
@@ -314,7 +315,7 @@ class Driver:
         )
 
     def _work(self, run: Run) -> None:
-        self.passes.append(PlannedPass(run.kind, run.number, run.line, run.ring))
+        self.passes.append(PlannedPass(run.kind, run.number, run.line, run.ring, run.block))
         if self.rig.behind:
             self.trailing = self.rig.places(self._along(run.line), self.trailing)[1]
 

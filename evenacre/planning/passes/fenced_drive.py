@@ -13,6 +13,7 @@ from evenacre.model import FloatArray
 from evenacre.model.finding import Finding
 from evenacre.planning.ground import buffered
 from evenacre.planning.passes.bends import drawn, ways_between
+from evenacre.planning.passes.blocks import block_by_block
 from evenacre.planning.passes.driver import Driver, Run
 from evenacre.planning.passes.fence import Fence
 from evenacre.planning.passes.gates import heading_out
@@ -23,7 +24,6 @@ from evenacre.planning.passes.pass_types import Drive, PlannedPass
 from evenacre.planning.passes.rig import Rig
 from evenacre.planning.passes.rounds import headland_legs
 from evenacre.planning.passes.smooth_legs import smoothed
-from evenacre.planning.passes.turns import poses
 
 # Between the tool and the fence, where an end of it swings out.
 _CLEAR_M = 0.15
@@ -70,10 +70,14 @@ def fenced_drive(
             for ring in rings:
                 driver.drive_ring(ring)
         radius_m = abs(complex(rig.bend.leads(np.array([np.pi]))[0]).imag) / 2
-        start = poses([driver.passes[-1]])[1][0] if driver.passes else gate
-        end = None if gate is None or last else heading_out(gate)
-        ordered = in_order(straight, radius_m, start, _LOOP_M, end)
-        driver.drive([Run(p.kind, p.number, p.line) for p in ordered])
+        end = None if gate is None or last or inside.blocks else heading_out(gate)
+        ordered = block_by_block(
+            straight,
+            inside.blocks,
+            driver.passes[-1] if driver.passes else None,
+            lambda some, after: in_order(some, radius_m, after, _LOOP_M, gate, end),
+        )
+        driver.drive([Run(p.kind, p.number, p.line, block=p.block) for p in ordered])
         if last:
             # The outermost last.
             for ring in rings[::-1]:
@@ -104,6 +108,7 @@ def fenced_drive(
         tuple(driver.turns),
         inside.heading_rad,
         laps,
+        tuple(inside.blocks),
         tuple(findings),
         driver.way_in and driver.way_in.line,
         way_out and way_out.line,

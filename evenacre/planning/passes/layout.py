@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -12,7 +12,8 @@ from shapely.geometry.base import BaseGeometry
 from evenacre.geo.overlay import polygonal, without
 from evenacre.planning.ground import opened, whole_of
 from evenacre.planning.passes.along_line import passes_along
-from evenacre.planning.passes.pass_types import Drive, PlannedPass
+from evenacre.planning.passes.blocks import blocks_of
+from evenacre.planning.passes.pass_types import Block, Drive, PlannedPass
 from evenacre.planning.passes.rounds import corner_runs
 from evenacre.planning.passes.strips import along, best_heading, lay_strips
 from evenacre.planning.passes.swaths import swath
@@ -29,7 +30,8 @@ class Inside:
 
     corners: list[shapely.LineString]
     straight: list[PlannedPass]
-    heading_rad: float
+    heading_rad: float | None  # None where blocks have their own
+    blocks: list[Block]
     smoothed_m: float = 0.0  # how far a line that passes follow was moved to be drivable
 
 
@@ -40,18 +42,30 @@ def inside_rounds(
     room: BaseGeometry,
     radius_m: float,
 ) -> Inside:
-    """Lay passes over what rounds leave: along a line, at a given heading, or at the best one."""
+    """Lay passes over what rounds leave: along a line, at a given heading, or at the best one.
+
+    Where the drive lets it, ground is cut into blocks that promise to take less in all.
+    """
     inner = left_by(ground, rounds, drive.width_m)
     inner, corners = corners_filled(inner, drive.width_m, room) if rounds else (inner, [])
     if drive.along is not None:
         begin, *_, end = np.asarray(drive.along.coords)
-        heading = float(np.arctan2(*(end - begin)[::-1])) % np.pi
+        bearing = float(np.arctan2(*(end - begin)[::-1])) % np.pi
         rows, moved = passes_along(drive.along, inner, drive.width_m, radius_m, room)
-        return Inside(corners, rows, heading, moved)
+        return Inside(corners, rows, bearing, [], moved)
     heading = drive.heading_rad
+    if heading is None and drive.blocks:
+        blocks = blocks_of(inner, drive, radius_m)
+        if len(blocks) > 1:
+            straight = [
+                replace(p, block=number)
+                for number, block in enumerate(blocks)
+                for p in straight_passes([block.ground], drive.width_m, block.heading_rad, room)
+            ]
+            return Inside(corners, straight, None, blocks)
     if heading is None:
         heading = best_heading(inner, drive.width_m, drive.prefer) if inner else 0.0
-    return Inside(corners, straight_passes(inner, drive.width_m, heading, room), heading)
+    return Inside(corners, straight_passes(inner, drive.width_m, heading, room), heading, [])
 
 
 def left_by(

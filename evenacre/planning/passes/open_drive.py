@@ -12,10 +12,12 @@ from shapely.geometry.base import BaseGeometry
 from evenacre.model import FloatArray
 from evenacre.model.finding import Finding
 from evenacre.planning.ground import buffered
+from evenacre.planning.passes.blocks import block_by_block
 from evenacre.planning.passes.gates import heading_out
 from evenacre.planning.passes.layout import MARGIN_M, corners_filled, inside_rounds, left_by
+from evenacre.planning.passes.narrow import middle_runs
 from evenacre.planning.passes.order import in_order
-from evenacre.planning.passes.pass_types import Drive, PlannedPass, PlannedTurn
+from evenacre.planning.passes.pass_types import Block, Drive, PlannedPass, PlannedTurn
 from evenacre.planning.passes.rig import Rig
 from evenacre.planning.passes.rounds import headland_legs
 from evenacre.planning.passes.turns import driven_in_order, poses, turn_lines
@@ -29,8 +31,9 @@ class LaidDrive:
 
     passes: tuple[PlannedPass, ...]
     turns: tuple[PlannedTurn, ...]
-    heading_rad: float
+    heading_rad: float | None  # None where blocks have their own
     rounds: int
+    blocks: tuple[Block, ...] = ()
     findings: tuple[Finding, ...] = ()
     # From a gate to the first pass, and back from the last one: the middle of the openers
     way_in: shapely.LineString | None = None
@@ -38,40 +41,57 @@ class LaidDrive:
 
 
 def open_drive(
-    workable: BaseGeometry, drive: Drive, rig: Rig, gate: FloatArray | None = None
+    workable: BaseGeometry,
+    drive: Drive,
+    rig: Rig,
+    free: BaseGeometry,
+    gate: FloatArray | None = None,
 ) -> LaidDrive:
     """Lay rounds and passes, and the shortest turns between them.
 
-    Legs of a round run out into its corners. ``gate`` is a pose that heads in: the drive begins and
-    ends there.
+    Legs of a round run out into its corners. Ground narrower than the tool gets a run along its
+    middle, where the tool may stick out over free ground. ``gate`` is a pose that heads in: the
+    drive begins and ends there.
     """
     width_m, laps = drive.width_m, _ROUNDS if drive.rounds is None else drive.rounds
     rounds = headland_legs(workable, width_m, laps, rig.radius_m)
     room = buffered(workable, MARGIN_M / 2, join_style="mitre")
-    inside = inside_rounds(workable, [leg.line for leg in rounds], drive, room, rig.radius_m)
+    legs = [leg.line for leg in rounds]
+    middles = middle_runs(workable, legs, width_m, rig.radius_m, free)
+    inside = inside_rounds(workable, [*legs, *middles], drive, room, rig.radius_m)
     corners, straight = inside.corners, inside.straight
     if rounds and drive.along is None:
         # Where a corner is part of the ground inside, passes leave the rest of it.
-        lines = [*(leg.line for leg in rounds), *corners, *(p.line for p in straight)]
+        lines = [*legs, *middles, *corners, *(p.line for p in straight)]
         corners += corners_filled(left_by(workable, lines, width_m), width_m, room)[1]
     rings = [list(ring) for _, ring in groupby(rounds, key=lambda leg: leg.ring)]
     last = drive.headland == "last"
     out = None if gate is None else heading_out(gate)
     begun = None if gate is None else gate[:2]
     passes: list[PlannedPass] = []
+
+    def ordered(after: PlannedPass | None) -> list[PlannedPass]:
+        end = None if last or inside.blocks else out
+        return block_by_block(
+            straight,
+            inside.blocks,
+            after,
+            lambda some, after: in_order(some, rig.radius_m, after, gate=gate, end=end),
+        )
+
     if last:
         # The outermost last.
-        passes = in_order(straight, rig.radius_m, gate)
-        rings = rings[::-1]
+        passes, rings = ordered(None), rings[::-1]
     for ring in rings:
         here = np.array(passes[-1].line.coords[-1]) if passes else begun
         goal = begun if last and ring is rings[-1] and gate is not None else here
         passes += ring if goal is None else _begun_near(ring, goal)
     start = np.array(passes[-1].line.coords[-1] if passes else workable.bounds[:2])
-    passes += driven_in_order([PlannedPass("round", 1, line) for line in corners], start)
+    single = [PlannedPass("round", 1, line) for line in corners]
+    single += [PlannedPass("middle", number, line) for number, line in enumerate(middles, 1)]
+    passes += driven_in_order(single, start)
     if not last:
-        from_ = poses([passes[-1]])[1][0] if passes else gate
-        passes += in_order(straight, rig.radius_m, from_, end=out)
+        passes += ordered(passes[-1] if passes else None)
     begin, end = poses(passes)
     turns = turn_lines(end[:-1], begin[1:], rig.radius_m)
     driven = tuple(PlannedTurn(line, line) for line in turns)
@@ -84,6 +104,7 @@ def open_drive(
         driven,
         inside.heading_rad,
         laps,
+        tuple(inside.blocks),
         line_smoothed(inside.smoothed_m),
         way_in,
         way_out,

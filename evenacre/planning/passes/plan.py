@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -11,15 +11,16 @@ from shapely.geometry.base import BaseGeometry
 
 from evenacre.coverage.cover import count_cover
 from evenacre.coverage.field_plane import lay_out, plane_for
+from evenacre.geo.local_crs import WorkingPlane
 from evenacre.geo.overlay import common, polygonal, without
 from evenacre.model import Field
 from evenacre.model.finding import Finding
-from evenacre.planning.ground import opened, overlaid, whole_of
+from evenacre.planning.ground import buffered, opened, overlaid, whole_of
 from evenacre.planning.passes.fenced_drive import fenced_drive
 from evenacre.planning.passes.fills import filling_spots
 from evenacre.planning.passes.gates import pose_in_gate
 from evenacre.planning.passes.open_drive import LaidDrive, open_drive
-from evenacre.planning.passes.pass_types import Drive, FillSpot, PassPlan, PlannedPass
+from evenacre.planning.passes.pass_types import SEEN_M2, Drive, FillSpot, PassPlan, PlannedPass
 from evenacre.planning.passes.rig import Rig, rig_of
 from evenacre.planning.passes.swaths import swath_pieces
 
@@ -30,6 +31,11 @@ _HAIR_M = 0.05
 _SHIFT_S = 3.0
 # How near the widest circle that does is found.
 _RADIUS_M, _RADIUS_SHARE = 0.1, 0.05
+# Blocks have to be marked out: for less of a gain than this share they are not made.
+_GAIN = 0.01
+
+OF_THE_RIG = frozenset({"tow_assumed", "radius_derived", "tractor_assumed"})
+"""Codes of what was taken for what drives: the same on every field."""
 
 
 def plan_passes(field: Field, drive: Drive) -> PassPlan:
@@ -45,31 +51,68 @@ def plan_passes(field: Field, drive: Drive) -> PassPlan:
     if drive.width_m <= 0 or (drive.turn_radius_m is not None and drive.turn_radius_m <= 0):
         raise ValueError("the tool needs a width, and the machine a turn radius")
     plane = plane_for(field, ())
-    workable = lay_out(field, plane, shapely.Polygon(), 0.0).workable
-    rig = rig_of(drive, towed=field.fenced)
+    site = lay_out(field, plane, shapely.Polygon(), 0.0)
+    workable = site.workable
+    rig = rig_of(drive, towed=bool(field.fenced))
     line = None if field.line is None else plane.project(field.line)
     asked, drive = drive, replace(drive, turn_radius_m=rig.radius_m, along=line)
     boundary = plane.project(field.boundary)
     gate = None if field.gate is None else plane.project(field.gate)
     pose = None if gate is None else pose_in_gate(boundary, gate)
 
-    def laid_with(rig: Rig) -> LaidDrive:
+    def laid_with(drive: Drive, rig: Rig) -> LaidDrive:
         if field.fenced:
             return fenced_drive(workable, boundary, drive, rig, pose)
-        return open_drive(workable, drive, rig, pose)
+        around = buffered(boundary, 2 * rig.radius_m + drive.width_m)
+        return open_drive(workable, drive, rig, without(around, site.unworkable), pose)
 
-    laid = laid_with(rig)
-    passes, turns = laid.passes, laid.turns
+    def driven(drive: Drive) -> PassPlan:
+        return _accounted(field, plane, workable, drive, laid_with(drive, rig), gate)
+
+    plan = driven(drive)
+    if plan.blocks:
+        single = driven(replace(drive, blocks=False))
+        pays = plan.takes_s < (1.0 - _GAIN) * single.takes_s
+        plan = _with_gain(plan, single) if pays else single
     told = _taken(asked, rig, fenced=bool(field.fenced))
-    if field.fenced and asked.turn_radius_m is not None and _dropped(laid):
-        told += _narrower(asked, rig, laid, laid_with)
+    if field.fenced and asked.turn_radius_m is not None and (lost := _dropped(plan.findings)):
+        told += _narrower(asked, rig, lost, lambda other: laid_with(plan.drive, other))
+    return replace(plan, findings=(*told, *plan.findings))
+
+
+def _with_gain(plan: PassPlan, single: PassPlan) -> PassPlan:
+    """A plan with blocks that tells what they save against a single heading."""
+    saved_s = single.field_time_s - plan.field_time_s
+    saved_m2 = single.excess_m2 - plan.excess_m2
+    code = (
+        "blocks_save_time" if saved_m2 < 0 else "blocks_save_seed" if saved_s < 0 else "blocks_save"
+    )
+    gain = Finding.note(
+        code, blocks=len(plan.blocks), time_s=abs(saved_s), overlap_m2=abs(saved_m2)
+    )
+    return replace(plan, findings=(*plan.findings, gain))
+
+
+def _accounted(
+    field: Field,
+    plane: WorkingPlane,
+    workable: BaseGeometry,
+    drive: Drive,
+    laid: LaidDrive,
+    gate: shapely.Point | None,
+) -> PassPlan:
+    """What a drive comes to."""
+    passes, turns = laid.passes, laid.turns
     left, areas = _predicted(workable, passes, drive.width_m)
     work_m = float(sum(p.line.length for p in passes))
     turn_m = float(sum(turn.line.length for turn in turns))
     backs = [turn.backs_m for turn in turns if turn.backs_m]
     findings = [] if passes else [Finding.warning("tool_does_not_fit")]
+    if any(p.kind == "middle" for p in passes):
+        findings.append(Finding.warning("narrower_than_tool", outside_m2=areas["outside_m2"]))
     if passes and (missed := 1.0 - areas["covered_m2"] / workable.area) > 0.001:
-        findings = [Finding.warning("ground_out_of_reach", share=missed)]
+        places = sum(part.area >= SEEN_M2 for part in shapely.get_parts(left))
+        findings.append(Finding.warning("ground_out_of_reach", share=missed, places=places))
     fills: tuple[FillSpot, ...] = ()
     if drive.load_m2 is not None:
         fills = filling_spots(passes, drive.load_m2 / drive.width_m, gate)
@@ -91,11 +134,12 @@ def plan_passes(field: Field, drive: Drive) -> PassPlan:
         fenced=bool(field.fenced),
         pin_turns=tuple(turn.pin for turn in turns) if field.fenced else (),
         backs_m=tuple(turn.backs_m for turn in turns) if field.fenced else (),
+        blocks=laid.blocks,
         gate=gate,
         way_in=laid.way_in,
         way_out=laid.way_out,
         fills=fills,
-        findings=(*told, *findings, *laid.findings),
+        findings=(*findings, *laid.findings),
     )
 
 
@@ -113,13 +157,13 @@ def _taken(drive: Drive, rig: Rig, *, fenced: bool) -> list[Finding]:
     return found
 
 
-def _dropped(laid: LaidDrive) -> int:
+def _dropped(findings: Iterable[Finding]) -> int:
     """Runs that cannot be reached."""
-    return sum(f.values["runs"] for f in laid.findings if f.code == "runs_not_reached")
+    return sum(f.values["runs"] for f in findings if f.code == "runs_not_reached")
 
 
 def _narrower(
-    drive: Drive, rig: Rig, laid: LaidDrive, laid_with: Callable[[Rig], LaidDrive]
+    drive: Drive, rig: Rig, lost: int, laid_with: Callable[[Rig], LaidDrive]
 ) -> list[Finding]:
     """Look for the widest circle that reaches all runs, where the given one does not.
 
@@ -128,16 +172,19 @@ def _narrower(
     least = rig_of(replace(drive, turn_radius_m=None), towed=True).radius_m
     if least >= rig.radius_m:
         return []
-    fewest = _dropped(laid_with(replace(rig, radius_m=least)))
-    if fewest >= _dropped(laid):
-        return [Finding.note("no_radius_does", least_m=least)]
+
+    def lost_with(radius_m: float) -> int:
+        return _dropped(laid_with(replace(rig, radius_m=radius_m)).findings)
+
+    fewest = lost_with(least)
+    if fewest >= lost:
+        return []
     low, high = least, rig.radius_m
     while high - low > max(_RADIUS_M, _RADIUS_SHARE * low):
         middle = (low + high) / 2
-        does = _dropped(laid_with(replace(rig, radius_m=middle))) <= fewest
-        low, high = (middle, high) if does else (low, middle)
+        low, high = (middle, high) if lost_with(middle) <= fewest else (low, middle)
     told = {"radius_m": rig.radius_m, "most_m": low}
-    return [Finding.warning("radius_too_wide", runs=_dropped(laid), **told)]
+    return [Finding.warning("radius_too_wide", runs=lost, **told)]
 
 
 def _predicted(

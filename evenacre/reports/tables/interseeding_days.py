@@ -11,6 +11,7 @@ from evenacre.reports import figure_text as figures
 from evenacre.reports import quantities as q
 from evenacre.reports.column import Column, Table, joined, named, several
 from evenacre.reports.sentences import interseeding_words as iw
+from evenacre.reports.sentences.passes import spot_record, spot_text
 from evenacre.reports.writers.as_html import PageTable, page_table
 
 DAY = q.worded(iw.short_weekday, cell=lambda v: "" if v is None else str(v))
@@ -90,6 +91,15 @@ def _serves(load: Load) -> list[dict[str, Any]]:
     return [{"paddock": name, "seed_kg": kg} for name, kg in load.fill.serves]
 
 
+_SPOT = q.Quantity(
+    lambda v, d: "" if v is None else spot_text(v, d.units), lambda v, d, _: spot_text(v, d.units)
+)
+
+
+def _spot(load: Load) -> dict[str, Any] | None:
+    return None if load.fill.spot is None else spot_record(load.fill.spot)
+
+
 FILLS = Table(
     "fills",
     (
@@ -97,12 +107,13 @@ FILLS = Table(
         named("date=fill.day", "Day", quantity=DAY),
         named("fill.start_s", "Time", quantity=CLOCK),
         named("fill.paddock", "Filled at", "filled at"),
+        named("spot", "Where", "where", _SPOT, _spot),
         named("fill.mass_kg", "Weighs", "load"),
         named("parts", None, None, q.NESTED, _parts),
         named("serves", "Sown in", quantity=_SERVED, of=_serves),
     ),
     title="Loads",
-    page="number date start_s paddock serves mass_kg",
+    page="number date start_s paddock spot serves mass_kg",
     words=5,
 )
 _MIX = (

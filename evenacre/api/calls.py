@@ -8,6 +8,8 @@ from dataclasses import fields, replace
 from pathlib import Path
 from typing import Any, TypeAlias, overload
 
+from shapely import Point
+
 from evenacre.api.arguments import (
     Drawn,
     Log,
@@ -270,7 +272,8 @@ def plan_passes(
         ``turn_speed``, ``turn_radius``, ``prefer`` (``"turns"`` or ``"overlap"``), ``headland``
         (``"first"`` or ``"last"``), ``blocks``, ``fence``, ``tractor_length``, ``tractor_width``,
         and ``fields`` and ``implement`` by their names in a season file, or ``unworkable``,
-        ``rows``, ``row_spacing``, ``field_name`` and ``boundary_crs`` of one field.
+        ``rows``, ``row_spacing``, ``field_name``, ``boundary_crs``, ``gate`` (latitude and
+        longitude as text, a point, or a map) and ``along`` (a line that passes follow) of one.
 
     Returns
     -------
@@ -302,8 +305,12 @@ def plan_passes(
             from evenacre.planning.passes.plan import plan_passes as bare
 
             return bare(field, drive)
-        of_season, of_field = ("fields", "implement"), ("unworkable", "rows", "row_spacing")
-        reading = ("field_name", *(n for n in _KEYS if n.startswith(("boundary_", "unworkable_"))))
+        of_season = ("fields", "implement")
+        of_field = ("unworkable", "rows", "row_spacing", "gate", "along")
+        reading = (
+            "field_name",
+            *(n for n in _KEYS if n.startswith(("boundary_", "unworkable_", "along_"))),
+        )
         check_names(plan_passes, options, (*_DRIVING, *of_season, *of_field, *reading))
         driving = {name: value for name, value in options.items() if name in _DRIVING}
         rest = {name: value for name, value in options.items() if name not in _DRIVING}
@@ -650,7 +657,12 @@ def _one_field(field: Field | Drawn, options: dict[str, Any]) -> Ground:
     if drawn is None:
         what, remedy = "It has no boundary.", "Passes are planned inside one: give it."
         raise InputError.at("field", "", what, remedy)
-    maps = {"boundary": drawn, "unworkable": options.pop("unworkable", None)}
+    maps = {
+        "boundary": drawn,
+        **{name: options.pop(name, None) for name in ("unworkable", "along")},
+    }
+    if isinstance(gate := options.get("gate"), Point):
+        options["gate"] = f"{gate.y!r}, {gate.x!r}"
     crs = crs_text(options.pop("boundary_crs", None))
     ground = ground_of_options(**_maps_at_hand(maps, crs), **given(boundary_crs=crs), **options)
     return replace(ground, fields=(field,)) if isinstance(field, Field) else ground

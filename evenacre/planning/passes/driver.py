@@ -47,6 +47,9 @@ _FAR_CUT_M = 6.5
 # A run of less than this share of the width is none.
 _SHORT = 0.5
 _STEP_M = 0.75
+# Of the ways from pose to pose so many are looked at, the shortest: of those that go forward, and
+# of those that back up.
+_MOST_WAYS = 4
 # Between the points of a turn that is told of.
 _FINE_M = 0.25
 # A run bends no more than this where a corner begins or ends.
@@ -417,8 +420,9 @@ class Driver:
         bend = rig.bend if bend is None else bend
         trailing = self.trailing if trailing is None else trailing
         found = ways_between(bend, start, end, backs=rig.backs_up)
-        found.sort(key=lambda way: any(ahead < 0 for _, ahead in way))
-        for one in found:
+        forward = [way for way in found if all(ahead >= 0 for _, ahead in way)]
+        backing = [way for way in found if any(ahead < 0 for _, ahead in way)]
+        for one in [*forward[:_MOST_WAYS], *backing[:_MOST_WAYS]]:
             way = drawn(bend, start, one, _STEP_M)
             bodies, left = rig.places(way, trailing)
             if fence.holds(bodies):

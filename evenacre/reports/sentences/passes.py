@@ -99,7 +99,7 @@ def passes_text(plan: PassPlan) -> str:
     elif count:
         way = f"{axis_words(plan.drive)} ({_compass_deg(plan):.1f}°)"
         parts.append(f"{_passes(count)} {way}")
-    return ", then ".join(parts)
+    return ", then ".join(parts[::-1] if plan.drive.headland == "last" else parts)
 
 
 def _passes(count: int) -> str:
@@ -130,7 +130,8 @@ def _rows(plan: PassPlan, units: UnitSystem, heading_given: bool) -> Iterator[tu
         out = _compass_deg(plan)
         yield "heading", f"{out:.1f}° and back {out + 180.0:.1f}°, {why}"
     runs = counted(runs_of(plan, "round"), "run")
-    yield "headland rounds", f"{laps}, in {runs}, {rounds}" if laps else "none"
+    when = plan.drive.headland
+    yield "headland rounds", f"{laps}, in {runs}, {rounds}, driven {when}" if laps else "none"
     if narrow := runs_of(plan, "middle"):
         yield "narrow ground", f"{counted(narrow, 'run')} along the middle, {middles}"
     yield "passes", f"{count:,}, {passes}" if count else "none"
@@ -146,6 +147,11 @@ def _rows(plan: PassPlan, units: UnitSystem, heading_given: bool) -> Iterator[tu
         missed += f", in {counted(plan.left_places, 'place')} of {units.small_area.text(SEEN_M2)} "
         missed += "or more"
     yield "missed", missed
+    if plan.fenced:
+        yield (
+            "fence",
+            "nothing of tractor, drill and cart leaves it",
+        )
     if plan.gate is not None:
         ways = ((plan.way_in, "to the first run"), (plan.way_out, "back from the last"))
         told = [f"{figures.distance(w.length, units)} {words}" for w, words in ways if w]

@@ -11,6 +11,7 @@ from scipy.ndimage import uniform_filter1d
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.model import BoolArray, FloatArray
+from evenacre.planning.ground import whole_of
 from evenacre.planning.passes.pass_types import PlannedPass
 
 _STEP_M = 0.5
@@ -41,7 +42,7 @@ def passes_along(
     west, south, east, north = shapely.total_bounds([*parts, line])
     reach = math.hypot(east - west, north - south)
     base, moved = gentle(_lengthened(line, reach), radius_m)
-    ground = shapely.union_all(np.array(parts, dtype=object))
+    ground = whole_of(parts)
     shapely.prepare(ground)
     shapely.prepare(room)
     far = shapely.distance(shapely.points(shapely.get_coordinates(ground)), base).max()

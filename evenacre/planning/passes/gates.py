@@ -27,10 +27,9 @@ def pose_in_gate(boundary: BaseGeometry, gate: shapely.Point) -> FloatArray:
     side = int(np.argmin(shapely.distance(sides, gate)))
     along = math.atan2(*(xy[side + 1] - xy[side])[::-1])
 
-    def room(heading: float) -> float:
+    def outside_m(heading: float) -> float:
         ahead = _PROBE_M * np.array([math.cos(heading), math.sin(heading)])
-        probe = shapely.Point(gate.x + ahead[0], gate.y + ahead[1]).buffer(_PROBE_M)
-        return float(probe.intersection(boundary).area)
+        return float(shapely.Point(gate.x + ahead[0], gate.y + ahead[1]).distance(boundary))
 
-    heading = max((along + math.pi / 2, along - math.pi / 2), key=room)
+    heading = min((along + math.pi / 2, along - math.pi / 2), key=outside_m)
     return np.array([gate.x, gate.y, heading])

@@ -51,7 +51,8 @@ def pass_lines(
             rows = _rows(plan, units, heading_given)
             lines += [f"  {label:<{_LABEL}}{text}" for label, text in rows]
         lines += [f"  warning: {text}" for text in sentences(plan.findings, "warning")]
-        lines += [f"  note: {text}" for text in sentences(plan.findings, "note")]
+        notes = [f for f in plan.findings if f.code != "radius_derived"]
+        lines += [f"  note: {text}" for text in sentences(notes, "note")]
         if room.turns and not plan.fenced:
             lines.append(
                 f"  caution: {counted(room.turns, 'turn', 'leave')} the ground to be worked, by up "
@@ -61,10 +62,13 @@ def pass_lines(
     if any(room.turns and not plan.fenced for room, plan in zip(rooms, plans, strict=True)):
         lines.append(_LOOK_FIRST)
     drive = plans[0].drive
+    derived = ""
+    if any(finding.code == "radius_derived" for finding in plans[0].findings):
+        derived = ", which its width and tow allow: no turn radius was given"
     lines.append(
         f"Tool {units.length.text(drive.width_m)} wide, {units.speed.text(drive.speed_mps, 2)} at "
         f"work, {units.speed.text(drive.turn_speed_mps, 2)} in turns, none tighter than "
-        f"{units.length.text(drive.turn_radius_m or 0.0)}."
+        f"{units.length.text(drive.turn_radius_m or 0.0)} at the hitch pin{derived}."
     )
     return [*lines, *(f"warning: {text}" for text in warnings)]
 

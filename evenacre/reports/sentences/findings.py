@@ -79,6 +79,10 @@ SENTENCES = {
         "whose spacing scatters by {spacing_m:length}, so each may be off by {pass_m:length} or "
         "more. It would be surer from the machine's own receiver."
     ),
+    "phone_by_device": (
+        "The log says that it is a phone's, and no passes side by side show better: positions were "
+        "taken to be off by {pass_m:length}. It would be surer from the machine's own receiver."
+    ),
     "phone_until_shown": (
         "The log holds nothing but positions, and nothing in it shows how good they are, so it is "
         "taken for a phone's, off by about {pass_m:length} from pass to pass. If the receiver has "

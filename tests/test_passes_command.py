@@ -421,6 +421,13 @@ def test_a_gate_a_line_and_loads_are_told(tmp_path: Path) -> None:
     assert kinds[-1] == "round"
 
 
+def test_a_heading_does_not_go_with_a_line(tmp_path: Path) -> None:
+    row = on_earth(shapely.LineString([(0, 120), (600, 120)]), MISSOURI, 0.0, (0, 0))
+    line = write_boundary(tmp_path / "row.geojson", row)
+    options = ["--width", "20 ft", "--along", line, "--heading", "90"]
+    assert "--heading" in refused(tmp_path, "--boundary", write_field(tmp_path), *options).err
+
+
 def test_paddocks_behind_a_herd_are_fenced_unless_it_is_said(tmp_path: Path) -> None:
     more = '\n[[paddock]]\nname = "Creek 2"\nfence = false\n'
     file = write_season(tmp_path, more=more)

@@ -102,9 +102,8 @@ class Driver:
     arrivals: dict[tuple[float, ...], tuple[FloatArray, ...]] = field(default_factory=dict)
     # Ways to there, likewise
     departures: dict[tuple[float, ...], Any] = field(default_factory=dict)
-    # In a gate, heading in; the pose of the tool's axle where all of the rig is inside; and the way
-    # from there to the first run
-    gate: FloatArray | None = None
+    # Come in by a gate: the pose of the tool's axle where all of the rig is inside, and the way from
+    # the gate to the first run
     entry: FloatArray | None = None
     way_in: PlannedTurn | None = None
 
@@ -182,7 +181,7 @@ class Driver:
             pose = np.array([*gate[:2], gate[2] + askew])
             pose[:2] += (self.rig.back_m + ahead) * _ahead(pose[2])
             if self._stands(self._axle(pose), self.fence):
-                self.gate, self.entry = gate, self._axle(pose)
+                self.entry = self._axle(pose)
                 self.trailing = np.full(len(self.rig.behind), pose[2])
                 return True
         return False

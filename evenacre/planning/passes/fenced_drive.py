@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from itertools import groupby
 
 import numpy as np
+import shapely
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.model import FloatArray
@@ -20,7 +21,7 @@ from evenacre.planning.passes.gates import heading_out
 from evenacre.planning.passes.layout import MARGIN_M, inside_rounds
 from evenacre.planning.passes.open_drive import LaidDrive, line_smoothed
 from evenacre.planning.passes.order import in_order
-from evenacre.planning.passes.pass_types import Drive, PlannedPass
+from evenacre.planning.passes.pass_types import Drive, PlannedPass, PlannedTurn
 from evenacre.planning.passes.rig import Rig
 from evenacre.planning.passes.rounds import headland_legs
 from evenacre.planning.passes.smooth_legs import smoothed
@@ -110,8 +111,20 @@ def fenced_drive(
         laps,
         tuple(inside.blocks),
         tuple(findings),
-        driver.way_in and driver.way_in.line,
-        way_out and way_out.line,
+        *_through(gate, driver.way_in, way_out),
+    )
+
+
+def _through(
+    gate: FloatArray | None, way_in: PlannedTurn | None, way_out: PlannedTurn | None
+) -> tuple[shapely.LineString | None, shapely.LineString | None]:
+    """Ways of the openers from the gate and back to it, straight where the rig is in it."""
+    if gate is None:
+        return None, None
+    place = (float(gate[0]), float(gate[1]))
+    return (
+        way_in and shapely.LineString([place, *way_in.line.coords]),
+        way_out and shapely.LineString([*way_out.line.coords, place]),
     )
 
 

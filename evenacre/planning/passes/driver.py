@@ -102,8 +102,8 @@ class Driver:
     arrivals: dict[tuple[float, ...], tuple[FloatArray, ...]] = field(default_factory=dict)
     # Ways to there, likewise
     departures: dict[tuple[float, ...], Any] = field(default_factory=dict)
-    # Come in by a gate: the pose of the tool's axle where all of the rig is inside, and the way from
-    # the gate to the first run
+    # Come in by a gate: the pose of the axle where all of the rig is inside, and the way to the
+    # first run
     entry: FloatArray | None = None
     way_in: PlannedTurn | None = None
 

@@ -207,6 +207,8 @@ def _loads_sown(problem, rate, pad, day, fills, loads):  # type: ignore[no-untyp
     for number, d in enumerate(days):
         yield row(d - 1, number, 1.0)
         yield row(d, number, -1.0)
+        if problem.within_days is not None:  # and it is at an end while it may stay
+            yield row(d + problem.within_days - 1, number + 1, -1.0)
     yield row(len(fills), len(days), 1.0)
 
 
@@ -231,13 +233,14 @@ def assert_feasible(problem: ScheduleProblem, schedule: SeedingSchedule) -> None
         time += problem.refill_s * schedule.fills[d]
         assert time <= problem.capacity_s[d] * (1 + 1e-6) + 0.01
     if problem.load_kg is not None and used.any():
-        _assert_filled_when_empty(np.append(0.0, np.cumsum(used)), schedule.fills, problem.load_kg)
+        sown = np.append(0.0, np.cumsum(used))
+        _assert_filled_when_empty(sown, schedule.fills, problem.load_kg, problem.within_days)
     worth = float(problem.value_per_m2 * problem.area_m2 @ share.sum(axis=1))
     assert abs(schedule.value - worth) <= 1e-9 * max(worth, 1.0)
     assert schedule.bound >= schedule.value
 
 
-def _assert_filled_when_empty(sown, fills, load):  # type: ignore[no-untyped-def]
+def _assert_filled_when_empty(sown, fills, load, within):  # type: ignore[no-untyped-def]
     """Loads of some sizes, each put in on its day when the one before is sown, are enough."""
     days = np.repeat(np.arange(len(fills)), fills)
     low = high = 0.0  # what was sown when the cart is empty lies between
@@ -245,4 +248,6 @@ def _assert_filled_when_empty(sown, fills, load):  # type: ignore[no-untyped-def
         low, high = max(low, sown[d]), min(high, sown[d + 1])
         assert low <= high + 2e-6 * load, number
         high += load
+        if within is not None:
+            high = min(high, sown[min(d + within, len(fills))])
     assert sown[-1] <= high + 2e-6 * load

@@ -61,6 +61,19 @@ def test_no_schedule_is_better_or_has_fewer_visits(block: int) -> None:
         assert np.count_nonzero(found.share) == known.visits, seed
 
 
+@pytest.mark.parametrize("block", range(4))
+def test_none_is_better_where_no_load_may_stay_in_the_cart(block: int) -> None:
+    for seed in range(block, CASES, 4):
+        rng = np.random.default_rng(5000 + seed)
+        make = refill_heavy if seed % 2 else small_problem
+        p = replace(make(rng), within_days=int(rng.integers(1, 3)))
+        found = solve_schedule(p)
+        assert_feasible(p, found)
+        assert found.proven, seed
+        best = enumerate_schedules(p).value
+        assert found.value == pytest.approx(best, rel=1e-6, abs=1e-6), seed
+
+
 def test_the_small_problems_are_not_all_easy() -> None:
     problems = [small_problem(np.random.default_rng(seed)) for seed in range(40)]
     short = [p for p in problems if enumerate_schedules(p).value < 0.999 * p.area_m2.sum()]

@@ -9,17 +9,21 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from evenacre.geo.overlay import union
 from evenacre.model import FloatArray
 from evenacre.model.finding import Finding
 from evenacre.planning.ground import buffered
 from evenacre.planning.passes.blocks import block_by_block
+from evenacre.planning.passes.crossing import Crossing, across
+from evenacre.planning.passes.detours import Detours
 from evenacre.planning.passes.gates import heading_out
-from evenacre.planning.passes.layout import MARGIN_M, corners_filled, inside_rounds, left_by
+from evenacre.planning.passes.layout import corners_filled, inside_rounds, left_by
 from evenacre.planning.passes.narrow import middle_runs
 from evenacre.planning.passes.order import in_order
 from evenacre.planning.passes.pass_types import Block, Drive, PlannedPass, PlannedTurn
 from evenacre.planning.passes.rig import Rig
 from evenacre.planning.passes.rounds import headland_legs
+from evenacre.planning.passes.swaths import MARGIN_M
 from evenacre.planning.passes.turns import driven_in_order, poses, turn_lines
 
 _ROUNDS = 2
@@ -45,22 +49,29 @@ def open_drive(
     drive: Drive,
     rig: Rig,
     free: BaseGeometry,
+    crossing: Crossing | None = None,
     gate: FloatArray | None = None,
 ) -> LaidDrive:
     """Lay rounds and passes, and the shortest turns between them.
 
     Legs of a round run out into its corners. Ground narrower than the tool gets a run along its
-    middle, where the tool may stick out over free ground. ``gate`` is a pose that heads in: the
-    drive begins and ends there.
+    middle, where the tool may stick out over free ground. Passes go straight on across ground that
+    is crossed, with the tool lifted. ``gate`` is a pose that heads in: the drive begins and ends
+    there.
     """
     width_m, laps = drive.width_m, _ROUNDS if drive.rounds is None else drive.rounds
-    rounds = headland_legs(workable, width_m, laps, rig.radius_m)
+    if crossing is None:
+        rounds = headland_legs(workable, width_m, laps, rig.radius_m)
+    else:
+        rounds = crossing.legs(workable, width_m, laps, rig.radius_m)
     room = buffered(workable, MARGIN_M / 2, join_style="mitre")
     legs = [leg.line for leg in rounds]
     middles = middle_runs(workable, legs, width_m, rig.radius_m, free)
-    inside = inside_rounds(workable, [*legs, *middles], drive, room, rig.radius_m)
+    bridge = None if crossing is None else union(np.array([workable, crossing.ground]))
+    over = None if bridge is None else buffered(bridge, -laps * width_m, join_style="mitre")
+    inside = inside_rounds(workable, [*legs, *middles], drive, room, rig.radius_m, over)
     corners, straight = inside.corners, inside.straight
-    if rounds and drive.along is None:
+    if rounds and drive.along is None and (crossing is None or crossing.along):
         # Where a corner is part of the ground inside, passes leave the rest of it.
         lines = [*legs, *middles, *corners, *(p.line for p in straight)]
         corners += corners_filled(left_by(workable, lines, width_m), width_m, room)[1]
@@ -76,7 +87,12 @@ def open_drive(
             straight,
             inside.blocks,
             after,
-            lambda some, after: in_order(some, rig.radius_m, after, gate=gate, end=end),
+            lambda some, after: across(
+                some,
+                after,
+                lambda them, then: in_order(them, rig.radius_m, then, gate=gate, end=end),
+                bridge,
+            ),
         )
 
     if last:
@@ -94,18 +110,22 @@ def open_drive(
         passes += ordered(passes[-1] if passes else None)
     begin, end = poses(passes)
     turns = turn_lines(end[:-1], begin[1:], rig.radius_m)
+    turns, crossings = Detours(free, width_m, rig.radius_m).around(turns, end[:-1], begin[1:])
     driven = tuple(PlannedTurn(line, line) for line in turns)
     way_in = way_out = None
     if gate is not None and out is not None and passes:
         (way_in,) = turn_lines(gate[None], begin[:1], rig.radius_m)
         (way_out,) = turn_lines(end[-1:], out[None], rig.radius_m)
+    findings = [*line_smoothed(inside.smoothed_m)]
+    if crossings:
+        findings.append(Finding.warning("turns_cross_unworkable", turns=crossings))
     return LaidDrive(
         tuple(passes),
         driven,
         inside.heading_rad,
         laps,
         tuple(inside.blocks),
-        line_smoothed(inside.smoothed_m),
+        tuple(findings),
         way_in,
         way_out,
     )

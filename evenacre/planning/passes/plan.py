@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 import shapely
@@ -16,6 +17,7 @@ from evenacre.geo.overlay import common, polygonal, without
 from evenacre.model import Field
 from evenacre.model.finding import Finding
 from evenacre.planning.ground import buffered, opened, overlaid, whole_of
+from evenacre.planning.passes.crossing import Crossing
 from evenacre.planning.passes.fenced_drive import fenced_drive
 from evenacre.planning.passes.fills import filling_spots
 from evenacre.planning.passes.gates import pose_in_gate
@@ -33,6 +35,10 @@ _SHIFT_S = 3.0
 _RADIUS_M, _RADIUS_SHARE = 0.1, 0.05
 # Blocks have to be marked out: for less of a gain than this share they are not made.
 _GAIN = 0.01
+# How many rounds along ground that is crossed are tried.
+_ALONG = (0, 1)
+# A plan may miss so much more of the workable ground than another, for less time.
+_MORE_MISSED = 0.001
 
 OF_THE_RIG = frozenset({"tow_assumed", "radius_derived", "tractor_assumed"})
 """Codes of what was taken for what drives: the same on every field."""
@@ -59,25 +65,47 @@ def plan_passes(field: Field, drive: Drive) -> PassPlan:
     boundary = plane.project(field.boundary)
     gate = None if field.gate is None else plane.project(field.gate)
     pose = None if gate is None else pose_in_gate(boundary, gate)
+    crossed: BaseGeometry = shapely.Polygon()
+    if field.crossed is not None:
+        crossed = common(plane.project(field.crossed), site.unworkable)
+    around = buffered(boundary, 2 * rig.radius_m + drive.width_m)
+    free = without(around, without(site.unworkable, crossed))
 
-    def laid_with(drive: Drive, rig: Rig) -> LaidDrive:
+    def driven(drive: Drive, crossing: Crossing | None) -> PassPlan:
         if field.fenced:
-            return fenced_drive(workable, boundary, drive, rig, pose)
-        around = buffered(boundary, 2 * rig.radius_m + drive.width_m)
-        return open_drive(workable, drive, rig, without(around, site.unworkable), pose)
+            laid = fenced_drive(workable, boundary, drive, rig, pose)
+        else:
+            laid = open_drive(workable, drive, rig, free, crossing, pose)
+        plan = _accounted(field, plane, workable, drive, laid, gate)
+        times = int(shapely.intersects(np.array(plan.turns, dtype=object), crossed).sum())
+        if not times:
+            return plan
+        found = Finding.note("crossed_lifted", times=times)
+        return replace(plan, crossed=crossed, findings=(*plan.findings, found))
 
-    def driven(drive: Drive) -> PassPlan:
-        return _accounted(field, plane, workable, drive, laid_with(drive, rig), gate)
-
-    plan = driven(drive)
-    if plan.blocks:
-        single = driven(replace(drive, blocks=False))
-        pays = plan.takes_s < (1.0 - _GAIN) * single.takes_s
-        plan = _with_gain(plan, single) if pays else single
+    ways: list[Crossing | None] = [None]
+    if crossed and not field.fenced:
+        ways += [Crossing(crossed, along) for along in _ALONG]
+    plans = [_with_or_without_blocks(drive, partial(driven, crossing=way)) for way in ways]
+    # None that leaves more ground than another is better for it.
+    least_m2 = min(plan.missed_m2 for plan in plans) + _MORE_MISSED * workable.area
+    plan = min((p for p in plans if p.missed_m2 <= least_m2), key=lambda p: p.takes_s)
     told = _taken(asked, rig, fenced=bool(field.fenced))
     if field.fenced and asked.turn_radius_m is not None and (lost := _dropped(plan.findings)):
-        told += _narrower(asked, rig, lost, lambda other: laid_with(plan.drive, other))
+        used = replace(plan.drive, heading_rad=asked.heading_rad)
+        told += _narrower(
+            asked, rig, lost, lambda other: fenced_drive(workable, boundary, used, other, pose)
+        )
     return replace(plan, findings=(*told, *plan.findings))
+
+
+def _with_or_without_blocks(drive: Drive, driven: Callable[[Drive], PassPlan]) -> PassPlan:
+    plan = driven(drive)
+    if not plan.blocks:
+        return plan
+    single = driven(replace(drive, blocks=False))
+    pays = plan.takes_s < (1.0 - _GAIN) * single.takes_s
+    return _with_gain(plan, single) if pays else single
 
 
 def _with_gain(plan: PassPlan, single: PassPlan) -> PassPlan:

@@ -104,20 +104,23 @@ def _lengthened(line: shapely.LineString, by_m: float) -> shapely.LineString:
 def _beside(
     base: shapely.LineString, step_m: float, radius_m: float, count: int
 ) -> Iterator[shapely.LineString]:
-    """So many curves to one side, each a step from the one before it."""
-    row = base
+    """So many curves to one side, a step apart; from one that had to be smoothed on, beside it."""
+    row, away = base, 0.0
     for _ in range(count):
-        beside = shapely.offset_curve(row, step_m, quad_segs=32)
-        parts = shapely.get_parts(shapely.line_merge(beside))
+        away += step_m
+        parts = shapely.get_parts(shapely.line_merge(shapely.offset_curve(row, away, quad_segs=32)))
         if not len(parts):
             return
-        row = max(parts, key=lambda part: part.length)
-        if shapely.Point(row.coords[0]).distance(shapely.Point(base.coords[0])) > (
-            shapely.Point(row.coords[-1]).distance(shapely.Point(base.coords[0]))
+        beside = max(parts, key=lambda part: part.length)
+        begin = shapely.Point(base.coords[0])
+        if begin.distance(shapely.Point(beside.coords[0])) > (
+            begin.distance(shapely.Point(beside.coords[-1]))
         ):
-            row = row.reverse()
-        row, _ = gentle(row, radius_m)
-        yield row
+            beside = beside.reverse()
+        smooth, moved = gentle(beside, radius_m)
+        if moved > 0:
+            row, away = smooth, 0.0
+        yield smooth
 
 
 def _stretches(

@@ -32,7 +32,7 @@ _HAIR_M = 0.05
 # Common practice, no source.
 _SHIFT_S = 3.0
 # How near the widest circle that does is found.
-_RADIUS_M, _RADIUS_SHARE = 0.1, 0.05
+_RADIUS_M, _RADIUS_SHARE = 0.1, 0.1
 # Blocks have to be marked out: for less of a gain than this share they are not made.
 _GAIN = 0.01
 # How many rounds along ground that is crossed are tried.

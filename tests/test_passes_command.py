@@ -402,7 +402,6 @@ def test_a_folder_of_someone_elses_is_left_alone(tmp_path: Path) -> None:
         (["--width", "20 ft", "--gate", "10, 20"], "from the fence"),
         (["--width", "20 ft", "--gate", "no-such.geojson"], "no-such.geojson"),
         (["--width", "20 ft", "--along", "no-such.geojson"], "no-such.geojson"),
-        (["--width", "20 ft", "--along", "long.geojson"], "no line"),
         (["--width", "20 ft", "--cross", "no-such.geojson"], "no-such.geojson"),
         (["--width", "20 ft", "--cross-width", "30 ft"], "--cross"),
     ],
@@ -487,11 +486,18 @@ def test_a_gate_a_line_and_loads_are_told(tmp_path: Path) -> None:
     assert kinds[-1] == "round"
 
 
+def test_a_field_is_no_line(tmp_path: Path) -> None:
+    file = write_field(tmp_path)
+    ran = refused(tmp_path, "--boundary", file, "--width", "20 ft", "--along", file)
+    assert "no line" in ran.err
+
+
 def test_a_heading_does_not_go_with_a_line(tmp_path: Path) -> None:
     row = on_earth(shapely.LineString([(0, 120), (600, 120)]), MISSOURI, 0.0, (0, 0))
     line = write_boundary(tmp_path / "row.geojson", row)
+    file = write_field(tmp_path)
     options = ["--width", "20 ft", "--along", line, "--heading", "90"]
-    assert "--heading" in refused(tmp_path, "--boundary", write_field(tmp_path), *options).err
+    assert "--heading" in refused(tmp_path, "--boundary", file, *options).err
 
 
 def test_paddocks_behind_a_herd_are_fenced_unless_it_is_said(tmp_path: Path) -> None:

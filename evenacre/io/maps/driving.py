@@ -31,7 +31,8 @@ def read_gate(
     kinds = shapely.get_type_id(shapes)
     if not np.isin(kinds, (0, 1)).all():
         raise source.error("It holds areas; a gate is a point.", "Mark the gate with a point.")
-    points = np.where(kinds == 0, shapes, shapely.line_interpolate_point(shapes, 0.5, True))
+    points = np.array(shapes)
+    points[kinds == 1] = shapely.line_interpolate_point(points[kinds == 1], 0.5, True)
     try:
         gate, said = gate_in(boundary, shapely.get_coordinates(points))
     except InputError as error:

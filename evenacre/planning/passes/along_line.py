@@ -82,13 +82,15 @@ def gentle(line: shapely.LineString, radius_m: float) -> tuple[shapely.LineStrin
 
 
 def _sharpest(xy: FloatArray) -> float:
-    """Curvature of a line of even steps, taken over two metres: a chain's corners are none."""
+    """Curvature of a line, taken over two metres: the corners of a chain of short steps are none."""
     step = np.diff(xy, axis=0)
     length = np.hypot(*step.T)
     bend = np.angle(np.exp(1j * np.diff(np.arctan2(step[:, 1], step[:, 0]))))
-    over = min(max(round(2.0 / float(length.mean())), 1), len(bend))
-    turned = np.abs(np.convolve(bend, np.ones(over), mode="valid"))
-    return float(turned.max() / (over * length.mean()))
+    window = np.ones(min(max(round(2.0 / float(length.mean())), 1), len(bend)))
+    turned = np.abs(np.convolve(bend, window, mode="valid"))
+    # Averaging draws places together where a line bends.
+    along = np.convolve((length[1:] + length[:-1]) / 2, window, mode="valid")
+    return float((turned / along).max())
 
 
 def _lengthened(line: shapely.LineString, by_m: float) -> shapely.LineString:

@@ -211,8 +211,7 @@ def _narrower(
     while high - low > max(_RADIUS_M, _RADIUS_SHARE * low):
         middle = (low + high) / 2
         low, high = (middle, high) if lost_with(middle) <= fewest else (low, middle)
-    told = {"radius_m": rig.radius_m, "most_m": low}
-    return [Finding.warning("radius_too_wide", runs=lost, **told)]
+    return [Finding.warning("radius_too_wide", runs=lost, radius_m=rig.radius_m, most_m=low)]
 
 
 def _predicted(

@@ -82,7 +82,7 @@ def gentle(line: shapely.LineString, radius_m: float) -> tuple[shapely.LineStrin
 
 
 def _sharpest(xy: FloatArray) -> float:
-    """Curvature of a line, taken over two metres: the corners of a chain of short steps are none."""
+    """Curvature of a line, taken over two metres: corners of a chain of short steps are none."""
     step = np.diff(xy, axis=0)
     length = np.hypot(*step.T)
     bend = np.angle(np.exp(1j * np.diff(np.arctan2(step[:, 1], step[:, 0]))))

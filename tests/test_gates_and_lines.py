@@ -237,11 +237,11 @@ def test_what_a_line_costs_is_what_an_audit_finds() -> None:
 
 
 @settings(max_examples=25, deadline=None)
-@given(st.floats(10.0, 150.0), st.floats(4.0, 15.0))
+@given(st.floats(10.0, 120.0), st.floats(4.0, 15.0))
 def test_a_corner_is_smoothed_to_the_radius(turned_deg: float, radius: float) -> None:
     turned = math.radians(turned_deg)
-    end = (100 + 100 * math.cos(turned), 100 * math.sin(turned))
-    smooth, moved = gentle(shapely.LineString([(0, 0), (100, 0), end]), radius)
+    end = (300 + 300 * math.cos(turned), 300 * math.sin(turned))
+    smooth, moved = gentle(shapely.LineString([(0, 0), (300, 0), end]), radius)
     at = np.arange(0.0, smooth.length, 1.0)
     xy = shapely.get_coordinates(shapely.line_interpolate_point(smooth, at))
     # The circle through places three metres apart.

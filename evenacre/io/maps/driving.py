@@ -32,7 +32,7 @@ def read_gate(
     if not np.isin(kinds, (0, 1)).all():
         raise source.error("It holds areas; a gate is a point.", "Mark the gate with a point.")
     points = np.array(shapes)
-    points[kinds == 1] = shapely.line_interpolate_point(points[kinds == 1], 0.5, True)
+    points[kinds == 1] = shapely.line_interpolate_point(points[kinds == 1], 0.5, normalized=True)
     try:
         gate, said = gate_in(boundary, shapely.get_coordinates(points))
     except InputError as error:

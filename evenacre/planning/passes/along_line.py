@@ -69,7 +69,7 @@ def gentle(line: shapely.LineString, radius_m: float) -> tuple[shapely.LineStrin
         if _sharpest(fine) <= 1.0 / radius_m:
             break
         # Positions averaged over ever more of the line; beyond its ends it goes straight on.
-        size = min(math.ceil(1.25 * size) | 1, 2 * (count // 4) + 1)
+        size = min(math.ceil(1.25 * size) | 1, 2 * (count // 2) + 1)
         half = size
         lead = drawn[0] + np.arange(-half, 0)[:, None] * (drawn[1] - drawn[0])
         tail = drawn[-1] + np.arange(1, half + 1)[:, None] * (drawn[-1] - drawn[-2])

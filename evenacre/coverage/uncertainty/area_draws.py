@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, fields
 
 import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from evenacre.coverage.cover import Cover
+from evenacre.coverage.cover import Cover, area_figures, clip_areas, count_cover, part_ground
+from evenacre.coverage.passes import number_passes
 from evenacre.coverage.steps import Steps
+from evenacre.coverage.swath import Swaths
 from evenacre.coverage.uncertainty.edges import (
     AWAY,
     BOUNDARY,
@@ -23,8 +25,14 @@ from evenacre.coverage.uncertainty.edges import (
 )
 from evenacre.coverage.uncertainty.position_error import PositionError
 from evenacre.coverage.uncertainty.regions import Ways, ways_through
-from evenacre.coverage.uncertainty.shifts import Shifts, draw_shifts, logging_interval_s
-from evenacre.model import Doubt, FloatArray, Implement, IntArray
+from evenacre.coverage.uncertainty.shifts import (
+    Shifts,
+    draw_along,
+    draw_shifts,
+    logging_interval_s,
+)
+from evenacre.geo.overlay import common
+from evenacre.model import FloatArray, Implement, IntArray
 
 # Sides are looked at in so many places at most, so that a large field costs no more than it must.
 _MOST_SIDES = 4000
@@ -33,6 +41,9 @@ _CHUNK = 2000
 # Edges come to meet over so many standard uncertainties.
 _FAR = 4.0
 _ENDS = (0.05, 0.95)
+# Starts and stops of passes that all move by more than half of this are swept anew, with so many
+# places to begin from at most.
+_APART_M, _MOST_LAID = 1.5, 8
 
 
 @dataclass(frozen=True)
@@ -55,6 +66,26 @@ class AreaDraws:
     headland_twice: FloatArray
     setbacks: FloatArray
     setbacks_once: FloatArray
+
+    @classmethod
+    def joined(cls, parts: Sequence[AreaDraws], draws: Sequence[IntArray]) -> AreaDraws:
+        """Put parts together, of which each has some of the draws."""
+        order = np.argsort(np.concatenate(draws))
+        return cls(
+            *(
+                np.concatenate([getattr(part, f.name) for part in parts], axis=-1)[..., order]
+                for f in fields(cls)
+            )
+        )
+
+    def beside(self, areas: AreaDraws, logged: AreaDraws) -> AreaDraws:
+        """The same, less ``logged`` in place of ``areas``."""
+        return AreaDraws(
+            *(
+                getattr(self, f.name) + getattr(areas, f.name) - getattr(logged, f.name)
+                for f in fields(self)
+            )
+        )
 
     def of_figures(self, figures: dict[str, float]) -> dict[str, FloatArray]:
         """Draws of the areas of the result, by their keys; no area is below nothing."""
@@ -80,18 +111,69 @@ class AreaDraws:
         }
 
 
+@dataclass(frozen=True)
+class Ground:
+    """Regions whose areas are drawn.
+
+    Attributes
+    ----------
+    zones : sequence of geometry
+        Parts of the field whose swept ground is asked for.
+    headland : geometry
+        The part whose overlap is.
+    setbacks : sequence of geometry
+        Regions, in the field or not, whose swept and covered ground is.
+    """
+
+    workable: BaseGeometry
+    zones: Sequence[BaseGeometry]
+    headland: BaseGeometry
+    setbacks: Sequence[BaseGeometry]
+
+    def areas(self, swaths: Swaths, cover: Cover) -> AreaDraws:
+        """Areas of swept ground, m2, as a single draw."""
+        pieces = swaths.geometry
+        parted = part_ground(cover, self.workable)
+        found = area_figures(parted, pieces, self.workable, self.headland, cover.narrow_m2)
+
+        def swept(regions: Sequence[BaseGeometry]) -> FloatArray:
+            return np.reshape([clip_areas(pieces, region).sum() for region in regions], (-1, 1))
+
+        return AreaDraws(
+            *(np.array([found[key]]) for key in ("covered_area_m2", "overlap_area_m2")),
+            np.array([found["covered_more_m2"]]),
+            np.array([found["covered_area_m2"] + found["excess_area_m2"]]),
+            *(np.array([found[key]]) for key in ("outside_area_m2", "swept_area_m2")),
+            swept(self.zones),
+            np.array([found["headland_overlap_m2"]]),
+            swept(self.setbacks),
+            np.reshape([common(cover.once_or_more, s).area for s in self.setbacks], (-1, 1)),
+        )
+
+
+@dataclass(frozen=True)
+class Laid:
+    """Draws that begin from the same swept ground.
+
+    ``covered`` is None where that is the ground as logged.
+    """
+
+    draws: IntArray
+    shifts: Shifts
+    covered: BaseGeometry | None
+
+
 def draw_areas(
     steps: Steps,
     number: IntArray,
+    swaths: Swaths,
     cover: Cover,
-    workable: BaseGeometry,
-    zones: Sequence[BaseGeometry],
-    headland: BaseGeometry,
-    setbacks: Sequence[BaseGeometry],
+    sweep: Callable[[Steps], Swaths],
+    ground: Ground,
     implement: Implement,
     receiver: PositionError,
     jitter_m: float,
-) -> tuple[AreaDraws, Shifts]:
+) -> tuple[AreaDraws, list[Laid]]:
     """Draw all areas, and the moves of the edges they come from.
 
     Between two edges that face each other lies max(0, g) of bare and max(0, -g) of doubled
@@ -99,19 +181,63 @@ def draw_areas(
     What yet other passes cover there counts once more. An edge that meets nothing gains or
     loses ground by its move.
 
+    Where tool and delay are so much in doubt that starts and stops of passes may all lie elsewhere,
+    the ground is swept anew with them there, at places so far apart, and each draw begins at the
+    nearest of these: what moves together is then as exact as the map.
+
     Parameters
     ----------
     number : (n - 1,) int
         Pass of each step.
-    zones : sequence of geometry
-        Parts of the field whose swept ground is asked for.
-    headland : geometry
-        The part whose overlap is.
-    setbacks : sequence of geometry
-        Regions, in the field or not, whose swept and covered ground is.
+    swaths, cover
+        What the steps swept.
+    sweep : callable
+        Sweeps other steps.
     jitter_m : float
         Left of the receiver's jitter in the positions.
     """
+    behind, lag = draw_along(implement.error)
+    moving = (number > 0) & (steps.duration_s > 0)
+    speed = float(np.median(steps.distance_m[moving] / steps.duration_s[moving]))
+    ahead = lag * speed - behind
+    apart = max(_APART_M, float(np.ptp(ahead)) / _MOST_LAID)
+    begun = apart * np.rint(ahead / apart)
+    logged = None
+    parts, laid = [], []
+    for way in np.unique(begun):
+        draws = np.flatnonzero(begun == way)
+        there, its_number, its_swaths, its_cover = steps, number, swaths, cover
+        if way:
+            there = steps.switched_later(way)
+            its_number, its_swaths = number_passes(there), sweep(there)
+            its_cover = count_cover(its_swaths.geometry)
+        rest = np.ptp(ahead[draws]) / 2 if way else np.abs(ahead[draws]).max()
+        part, shifts = _draw_from(
+            there, its_number, its_cover, ground, implement, receiver, behind + way, lag, jitter_m,
+            float(max(rest, np.abs(ahead[draws] - way).max())), draws,
+        )  # fmt: skip
+        if way:
+            logged = logged or ground.areas(swaths, cover)
+            part = part.beside(ground.areas(its_swaths, its_cover), logged)
+        parts.append(part)
+        laid.append(Laid(draws, shifts, its_cover.once_or_more if way else None))
+    return AreaDraws.joined(parts, [one.draws for one in laid]), laid
+
+
+def _draw_from(
+    steps: Steps,
+    number: IntArray,
+    cover: Cover,
+    ground: Ground,
+    implement: Implement,
+    receiver: PositionError,
+    behind_m: FloatArray,
+    lag_s: FloatArray,
+    jitter_m: float,
+    along_m: float,
+    draws: IntArray,
+) -> tuple[AreaDraws, Shifts]:
+    """Some of the draws, from where steps swept the ground; ``along_m``: how far ends then move."""
     edges = sample_edges(steps, number, implement)
     sides = int((edges.side != 0).sum())
     stride = max(1, -(-sides // _MOST_SIDES))
@@ -121,21 +247,21 @@ def draw_areas(
     length[: 2 * len(half)] *= sides / max(2 * len(half), 1)
     drill = implement.error
     spread = np.hypot(np.median(receiver.pass_m), drill.left_m.sigma) + receiver.within_m
-    speed = float(np.median(steps.distance_m[number > 0] / steps.duration_s[number > 0]))
-    farther = _FAR * spread + _reach(drill.behind_m) + speed * _reach(drill.lag_s)
-    farther += 2 * speed * logging_interval_s(steps)
-    across = look_across(edges, cover, workable, implement.width_m, _FAR * spread, farther, looked)
-    shifts, gap = draw_shifts(edges, looked, across, steps, number, receiver, drill, jitter_m)
+    moving = (number > 0) & (steps.duration_s > 0)
+    speed = float(np.median(steps.distance_m[moving] / steps.duration_s[moving]))
+    farther = _FAR * spread + along_m + 2 * speed * logging_interval_s(steps)
+    across = look_across(
+        edges, cover, ground.workable, implement.width_m, _FAR * spread, farther, looked
+    )
+    shifts, gap = draw_shifts(
+        edges, looked, across, steps, number, receiver, drill, behind_m, lag_s, jitter_m
+    )
+    shifts = shifts.of_draws(draws)
     spot = edges.x_m[looked], edges.y_m[looked]
-    within = [shapely.contains_xy(region, *spot) for region in (headland, *zones)]
-    held = np.reshape(within, (1 + len(zones), len(looked))).astype(float)
-    ways = [ways_through(edges.at(looked), region, farther) for region in setbacks]
-    return _areas(shifts, looked, length, across, gap, held, ways), shifts
-
-
-def _reach(doubt: Doubt) -> float:
-    """How far a figure may well be off."""
-    return _FAR * doubt.sigma + max(abs(doubt.low), abs(doubt.high))
+    within = [shapely.contains_xy(region, *spot) for region in (ground.headland, *ground.zones)]
+    held = np.reshape(within, (1 + len(ground.zones), len(looked))).astype(float)
+    ways = [ways_through(edges.at(looked), region, farther) for region in ground.setbacks]
+    return _areas(shifts, looked, length, across, gap, draws % 2, held, ways), shifts
 
 
 def _areas(
@@ -144,6 +270,7 @@ def _areas(
     length_m: FloatArray,
     across: Across,
     gap_m: FloatArray,
+    of_draw: IntArray,
     held: FloatArray,
     ways: Sequence[Ways],
 ) -> AreaDraws:
@@ -166,7 +293,7 @@ def _areas(
         swept += weight @ moved
         seam, edge = kind == SEAM, kind == BOUNDARY
         meets = seam | edge
-        drawn = np.tile(gap_m[part][meets], n // 2) - moved[meets]
+        drawn = gap_m[part][meets][:, of_draw] - moved[meets]
         over = seam[meets]
         other = shifts.outward_m(partner[part][seam])
         drawn[over] += other / across.slant[part][seam, None]

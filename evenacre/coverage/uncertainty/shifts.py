@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.linalg import cho_factor, cho_solve
@@ -81,6 +81,11 @@ class Shifts:
     heading_rad: FloatArray
     speed_mps: FloatArray
 
+    def of_draws(self, chosen: IntArray) -> Shifts:
+        """Some of the draws."""
+        names = ("drift_m", "wander_m", "left_m", "behind_m", "width_m", "lag_s", "ends_m")
+        return replace(self, **{name: getattr(self, name)[..., chosen] for name in names})
+
     def outward_m(self, chosen: IntArray) -> FloatArray:
         """Outward moves of some of the samples, (k, n)."""
         e, h = self.edges.at(chosen), self.heading_rad[chosen]
@@ -104,6 +109,8 @@ def draw_shifts(
     number: IntArray,
     receiver: PositionError,
     drill: SettingsError,
+    behind_m: FloatArray,
+    lag_s: FloatArray,
     jitter_m: float,
 ) -> tuple[Shifts, FloatArray]:
     """Draw how far all samples may lie off, and free gaps of what noise alone makes of them.
@@ -120,6 +127,8 @@ def draw_shifts(
         The samples that ``across`` is of.
     number : (n - 1,) int
         Pass of each step.
+    behind_m, lag_s : (n,) float
+        Draws of `draw_along`.
     jitter_m : float
         Left of the receiver's jitter in the positions.
 
@@ -148,9 +157,8 @@ def draw_shifts(
         within = float(np.hypot(within, np.median(sigma) * np.sqrt(_STRETCH / 3)))
     wander = within * _normal(rng, 2 * (block.max(initial=0) + 1)).reshape(2, -1, 2 * _HALF_DRAWS)
     left, width = _doubt(rng, drill.left_m), _doubt(rng, drill.width_m)
-    behind, lag = _along(rng, drill)
     shifts = Shifts(
-        edges, unit, block, drift, wander, float(heading[0]), left, behind, width, lag,
+        edges, unit, block, drift, wander, float(heading[0]), left, behind_m, width, lag_s,
         np.zeros((1, 1)), heading, speed,
     )  # fmt: skip
     seams = _seams(shifts, looked, across)
@@ -173,7 +181,7 @@ def draw_shifts(
     ends = _ends(rng, shifts, looked, across, steps)
     return (
         Shifts(
-            edges, unit, block, drift, wander, shifts.axis_rad, left, behind, width, lag, ends,
+            edges, unit, block, drift, wander, shifts.axis_rad, left, behind_m, width, lag_s, ends,
             heading, speed,
         ),
         gaps,
@@ -231,12 +239,18 @@ def _doubt(rng: np.random.Generator, doubt: Doubt) -> FloatArray:
     return np.asarray(doubt.sigma * _normal(rng, 1)[0] + spread)
 
 
-def _along(rng: np.random.Generator, drill: SettingsError) -> tuple[FloatArray, FloatArray]:
-    """Tool behind and delay that agree with what pass ends show of them, where these do.
+def draw_along(drill: SettingsError) -> tuple[FloatArray, FloatArray]:
+    """Draw tool behind and delay as they agree with what pass ends show of them, where these do.
 
     Of many drawn freely, as many are kept as agree, each by how well it does (importance
     resampling; Rubin 1988).
+
+    Returns
+    -------
+    (n,) float, (n,) float
+        True less used, m and s.
     """
+    rng = np.random.default_rng([_SEED, 1])
     behind, lag = _doubt(rng, drill.behind_m), _doubt(rng, drill.lag_s)
     shown = drill.together
     if shown is None or not np.ptp(behind - lag * shown.speed_mps) > 0:

@@ -139,15 +139,22 @@ class Ground:
         def swept(regions: Sequence[BaseGeometry]) -> FloatArray:
             return np.reshape([clip_areas(pieces, region).sum() for region in regions], (-1, 1))
 
+        def of(key: str) -> FloatArray:
+            return np.array([found[key]])
+
         return AreaDraws(
-            *(np.array([found[key]]) for key in ("covered_area_m2", "overlap_area_m2")),
-            np.array([found["covered_more_m2"]]),
-            np.array([found["covered_area_m2"] + found["excess_area_m2"]]),
-            *(np.array([found[key]]) for key in ("outside_area_m2", "swept_area_m2")),
-            swept(self.zones),
-            np.array([found["headland_overlap_m2"]]),
-            swept(self.setbacks),
-            np.reshape([common(cover.once_or_more, s).area for s in self.setbacks], (-1, 1)),
+            once=of("covered_area_m2"),
+            twice=of("overlap_area_m2"),
+            thrice=of("covered_more_m2"),
+            swept_inside=of("covered_area_m2") + of("excess_area_m2"),
+            outside=of("outside_area_m2"),
+            swept=of("swept_area_m2"),
+            zones=swept(self.zones),
+            headland_twice=of("headland_overlap_m2"),
+            setbacks=swept(self.setbacks),
+            setbacks_once=np.reshape(
+                [common(cover.once_or_more, region).area for region in self.setbacks], (-1, 1)
+            ),
         )
 
 

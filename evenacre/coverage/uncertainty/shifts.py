@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -24,6 +25,9 @@ _TRIED = 40_000
 _CORRELATION_M = 30.0
 # A drift with a memory is drawn for stretches of this share of it, as many as this at most.
 _STRETCH, _MOST_UNITS = 0.1, 1500
+# Receivers that err by this drift from pass to pass, nobody knows how slowly: each pass may have an
+# error of its own, or share it with others over some such time (common practice, no source).
+_DRIFTING_M, _SLOW_S = 0.1, 600.0
 # Shorter seams, or fewer, tell nothing of how passes are laid; more need not be asked.
 _LEAST_SEAM_M, _LEAST_SEAMS, _MOST_SEAMS = 15.0, 4, 600
 # Directions of seams of the same two passes are told apart by so much.
@@ -86,14 +90,20 @@ class Shifts:
         names = ("drift_m", "wander_m", "left_m", "behind_m", "width_m", "lag_s", "ends_m")
         return replace(self, **{name: getattr(self, name)[..., chosen] for name in names})
 
+    def receiver_m(self, chosen: IntArray) -> FloatArray:
+        """Outward moves of some of the samples by the receiver's error, (k, n)."""
+        e, unit, block = self.edges.at(chosen), self.unit[chosen], self.block[chosen]
+        along, aside = (part[:, None] for part in _parts(e, self.axis_rad))
+        moved = along * (self.drift_m[0, unit] + self.wander_m[0, block])
+        moved += aside * (self.drift_m[1, unit] + self.wander_m[1, block])
+        return np.asarray(-moved)
+
     def outward_m(self, chosen: IntArray) -> FloatArray:
         """Outward moves of some of the samples, (k, n)."""
         e, h = self.edges.at(chosen), self.heading_rad[chosen]
-        unit, block = self.unit[chosen], self.block[chosen]
         ahead, left = _parts(e, h)
-        moved = -ahead[:, None] * self.behind_m - left[:, None] * self.left_m
-        for k, part in enumerate(_parts(e, self.axis_rad)):
-            moved -= part[:, None] * (self.drift_m[k, unit] + self.wander_m[k, block])
+        moved = self.receiver_m(chosen)
+        moved -= ahead[:, None] * self.behind_m + left[:, None] * self.left_m
         moved += np.abs(e.side)[:, None] / 2 * self.width_m
         end = np.flatnonzero(e.event >= 0)
         travel = (ahead * self.speed_mps[chosen])[end]
@@ -150,7 +160,7 @@ def draw_shifts(
     unit, owner, when = _units(edges, steps, number, receiver)
     sigma = receiver.pass_m[owner]
     block = _blocks(edges, number)
-    drift = _drift(rng, sigma, when, receiver.memory_s)
+    drifts = _drifts(rng, sigma, when, receiver.memory_s)
     within = float(np.hypot(receiver.within_m, jitter_m))
     if receiver.memory_s is not None:
         # What such a process does within a stretch, for stretches much shorter than its memory.
@@ -158,12 +168,12 @@ def draw_shifts(
     wander = within * _normal(rng, 2 * (block.max(initial=0) + 1)).reshape(2, -1, 2 * _HALF_DRAWS)
     left, width = _doubt(rng, drill.left_m), _doubt(rng, drill.width_m)
     shifts = Shifts(
-        edges, unit, block, drift, wander, float(heading[0]), left, behind_m, width, lag_s,
-        np.zeros((1, 1)), heading, speed,
-    )  # fmt: skip
+        *(edges, unit, block, drifts[0].drawn_m, wander, float(heading[0])),
+        *(left, behind_m, width, lag_s, np.zeros((1, 1)), heading, speed),
+    )
     seams = _seams(shifts, looked, across)
     gap = across.gap_m.copy()
-    laid = _as_laid(rng, shifts, seams, sigma, when, receiver, drill.left_m)
+    laid = _as_laid(rng, shifts, seams, drifts, receiver.steered, drill.left_m)
     drift, left = laid.drift_m, laid.left_m
     if not laid.steered:
         apart = (gap - seams.gap_m[seams.of_sample])[seams.of_sample >= 0]
@@ -178,14 +188,8 @@ def draw_shifts(
             wander[..., ::2], gaps[:, 0] = 0.0, _evened(gap, seams, float(left.mean()))
         elif within:
             wander[..., ::2] *= jitter_m / within
-    ends = _ends(rng, shifts, looked, across, steps)
-    return (
-        Shifts(
-            edges, unit, block, drift, wander, shifts.axis_rad, left, behind_m, width, lag_s, ends,
-            heading, speed,
-        ),
-        gaps,
-    )  # fmt: skip
+    shifts = replace(shifts, drift_m=drift, wander_m=wander, left_m=left)
+    return replace(shifts, ends_m=_ends(rng, shifts, looked, across, steps)), gaps
 
 
 def _evened(gap_m: FloatArray, seams: _Seams, left_m: float) -> FloatArray:
@@ -292,17 +296,46 @@ def _blocks(edges: Edges, number: IntArray) -> IntArray:
     return np.unique(key, axis=0, return_inverse=True)[1].reshape(-1)
 
 
-def _drift(
+@dataclass(frozen=True)
+class _Drift:
+    """Errors of the units along both axes, drawn, (2, units, n), and what they come from."""
+
+    drawn_m: FloatArray
+    sigma_m: FloatArray
+    when_s: FloatArray
+    memory_s: float | None
+
+    @classmethod
+    def of(
+        cls, normal: FloatArray, sigma: FloatArray, when: FloatArray, memory_s: float | None
+    ) -> _Drift:
+        """From normal draws, (2, units, n), of unit variance."""
+        if memory_s is not None:
+            order = np.argsort(when, kind="stable")
+            keep = np.exp(-np.diff(when[order]) / memory_s)
+            normal = normal.copy()
+            for k, (a, b) in enumerate(itertools.pairwise(order)):
+                normal[:, b] = keep[k] * normal[:, a] + np.sqrt(1 - keep[k] ** 2) * normal[:, b]
+        return cls(sigma[:, None] * normal, sigma, when, memory_s)
+
+    def covariance(self, units: IntArray) -> FloatArray:
+        """Of every unit with some, (all, some)."""
+        if self.memory_s is None:
+            alike = (np.arange(len(self.sigma_m))[:, None] == units).astype(float)
+        else:
+            alike = np.exp(-np.abs(self.when_s[:, None] - self.when_s[units]) / self.memory_s)
+        return np.asarray(self.sigma_m[:, None] * alike * self.sigma_m[units])
+
+
+def _drifts(
     rng: np.random.Generator, sigma: FloatArray, when: FloatArray, memory_s: float | None
-) -> FloatArray:
-    """Errors of the units along both axes, (2, units, n)."""
-    drawn = _normal(rng, 2 * len(sigma)).reshape(2, len(sigma), -1)
-    if memory_s is not None:
-        order = np.argsort(when, kind="stable")
-        keep = np.exp(-np.diff(when[order]) / memory_s)
-        for k, (a, b) in enumerate(itertools.pairwise(order)):
-            drawn[:, b] = keep[k] * drawn[:, a] + np.sqrt(1 - keep[k] ** 2) * drawn[:, b]
-    return np.asarray(sigma[:, None] * drawn)
+) -> list[_Drift]:
+    """Drifts of one memory or, where it may be any, of none and of a long one."""
+    normal = _normal(rng, 2 * len(sigma)).reshape(2, len(sigma), -1)
+    memories: list[float | None] = [memory_s]
+    if memory_s is None and np.median(sigma) >= _DRIFTING_M:
+        memories.append(_SLOW_S)
+    return [_Drift.of(normal, sigma, when, memory) for memory in memories]
 
 
 @dataclass(frozen=True)
@@ -375,9 +408,8 @@ def _as_laid(
     rng: np.random.Generator,
     shifts: Shifts,
     seams: _Seams,
-    sigma: FloatArray,
-    when: FloatArray,
-    receiver: PositionError,
+    drifts: Sequence[_Drift],
+    steered: bool,
     doubt: Doubt,
 ) -> _Laid:
     """Draw drift and lateral offset that agree with the gaps of the log.
@@ -385,9 +417,13 @@ def _as_laid(
     Gaps less those truly left are differences of drifts along the normal, and what the offset
     opens and closes in turn: linear, so draws made freely are moved by what they miss the log's
     gaps by, in proportion to covariances. Where the machine held a line, gaps of the log are as
-    planned, even, but for the offset.
+    planned, even, but for the offset. Of several kinds of drift each has draws as the gaps agree
+    with it, alike many where they do not tell.
     """
-    free = _Laid(shifts.drift_m, shifts.left_m, True)
+    drift, left = drifts[0].drawn_m.copy(), shifts.left_m.copy()
+    for k, one in enumerate(drifts):
+        drift[:, :, k :: len(drifts)] = one.drawn_m[:, :, k :: len(drifts)]
+    free = _Laid(drift, left, True)
     between = seams.second >= 0
     if between.sum() < _LEAST_SEAMS:
         return free
@@ -401,15 +437,16 @@ def _as_laid(
         second = np.where(between[:, None], of_units[:, np.maximum(seams.second, 0)], 0.0)
         return np.asarray(np.einsum("ks,kst->st", normal, second - of_units[:, seams.first]))
 
-    first, second = (
-        _covariance(units, sigma, when, receiver.memory_s)
-        for units in (seams.first, np.maximum(seams.second, 0))
-    )
-    with_drift = (second * between - first)[None] * normal[:, None]  # (2, units, seams)
+    # Covariance of the drift of all units with what opens the seams, (2, units, seams) each.
+    with_drift = [
+        (d.covariance(np.maximum(seams.second, 0)) * between - d.covariance(seams.first))[None]
+        * normal[:, None]
+        for d in drifts
+    ]
     left_var = doubt.sigma**2 + (doubt.high - doubt.low) ** 2 / 12
-    of_drift = differences(with_drift)
+    of_drift = [differences(one) for one in with_drift]
     of_left = left_var * np.outer(seams.left, seams.left)
-    own = np.diag(of_drift + of_left)
+    own = np.diag(of_drift[0] + of_left)
     if not own.max() > 0:
         return free
     middle = np.full(len(own), np.median(seams.gap_m[between]))
@@ -421,40 +458,49 @@ def _as_laid(
     told = np.flatnonzero(meant & between)
     if len(told) < _LEAST_SEAMS:
         return free
-    gaps = _Gaps.of(seams.gap_m[told], (of_drift + of_left)[np.ix_(told, told)])
-    steered = receiver.steered or gaps.too_even()
+
+    def gaps(noise: FloatArray) -> _Gaps:
+        return _Gaps.of(seams.gap_m[told], noise[np.ix_(told, told)])
+
+    kinds = [gaps(one + of_left) for one in of_drift]
+    steered = steered or all(one.too_even() for one in kinds)
     if steered:
         if not left_var > 0:
             return free
-        gaps = _Gaps.of(seams.gap_m[told], of_left[np.ix_(told, told)])
-    noise = of_left if steered else of_drift + of_left
-    scatters = gaps.scatters(_SCATTER_M)
-    drift, left = shifts.drift_m.copy(), shifts.left_m.copy()
-    differ = np.outer(seams.left, left) + (0.0 if steered else differences(drift))
+        kinds, of_drift = [gaps(of_left)], [np.zeros_like(of_left)]
     # What is meant between passes is one, and along the end of the field another.
-    kind = np.stack([between, ~between]).astype(float)
-    alike = _MIDDLE_M**2 * kind.T @ kind
-    common, laid = _MIDDLE_M * kind.T @ _normal(rng, 2), _normal(rng, len(own))
-    for k, scatter in enumerate(scatters):
-        draws = slice(k, None, len(scatters))
-        truly = np.where(meant, scatter**2, _NOT_MEANT_M2)
-        drawn = differ[:, draws] + common[:, draws] + np.sqrt(truly)[:, None] * laid[:, draws]
-        rest = cho_solve(cho_factor(noise + np.diag(truly) + alike), off[:, None] - drawn)
+    of_kind = np.stack([between, ~between]).astype(float)
+    alike = _MIDDLE_M**2 * of_kind.T @ of_kind
+    common, laid = _MIDDLE_M * of_kind.T @ _normal(rng, 2), _normal(rng, len(own))
+    tried = _scatters(kinds, _SCATTER_M)
+    for k, (which, scatter) in enumerate(tried):
+        draws = slice(k, None, len(tried))
         if not steered:
-            drift[:, :, draws] += with_drift @ rest
+            drift[:, :, draws] = drifts[which].drawn_m[:, :, draws]
+        truly = np.where(meant, scatter**2, _NOT_MEANT_M2)
+        drawn = np.outer(seams.left, left[draws]) + common[:, draws]
+        drawn += np.sqrt(truly)[:, None] * laid[:, draws]
+        if not steered:
+            drawn += differences(drift[:, :, draws])
+        noise = of_drift[which] + of_left + np.diag(truly) + alike
+        rest = cho_solve(cho_factor(noise), off[:, None] - drawn)
+        if not steered:
+            drift[:, :, draws] += with_drift[which] @ rest
         left[draws] += left_var * (seams.left @ rest)
     return _Laid(drift, left, steered)
 
 
-def _covariance(
-    units: IntArray, sigma: FloatArray, when: FloatArray, memory_s: float | None
-) -> FloatArray:
-    """Of the drift of every unit with that of some, (all, some)."""
-    if memory_s is None:
-        alike = (np.arange(len(sigma))[:, None] == units).astype(float)
-    else:
-        alike = np.exp(-np.abs(when[:, None] - when[units]) / memory_s)
-    return np.asarray(sigma[:, None] * alike * sigma[units])
+def _scatters(kinds: Sequence[_Gaps], tried_m: FloatArray) -> list[tuple[int, float]]:
+    """How much true gaps may scatter, and which kind of noise they have.
+
+    In equal parts of the chance that the gaps leave, five for each kind.
+    """
+    fit = np.stack([one.fit(tried_m)[1] for one in kinds])
+    chance = np.cumsum(np.exp(-(fit - fit.min()) / 2))
+    count = _SCATTERS_TRIED * len(kinds)
+    parts = (np.arange(count) + 0.5) / count
+    found = np.searchsorted(chance / chance[-1], parts)
+    return [(int(k // len(tried_m)), float(tried_m[k % len(tried_m)])) for k in found]
 
 
 @dataclass(frozen=True)
@@ -486,13 +532,6 @@ class _Gaps:
         off, _ = self.fit(_SCATTER_M[:1])
         return bool(chi2.cdf(off[0], len(self.gap_m) - 1) < _EVEN_LEVEL)
 
-    def scatters(self, tried_m: FloatArray) -> FloatArray:
-        """How much true gaps may scatter, in equal parts of the chance that the gaps leave."""
-        _, fit = self.fit(tried_m)
-        chance = np.cumsum(np.exp(-(fit - fit.min()) / 2))
-        parts = (np.arange(_SCATTERS_TRIED) + 0.5) / _SCATTERS_TRIED
-        return np.asarray(tried_m[np.searchsorted(chance / chance[-1], parts)])
-
 
 def _true_share(apart_m: FloatArray, within_m: float) -> float:
     """Share of the variance of gaps within a pass that is not the receiver's."""
@@ -508,14 +547,14 @@ def _ends(
     """How much farther out rows truly went on or off, (events, n).
 
     Anywhere within half a logging interval; where many passes end at like ground, rather as
-    far from it as the others do.
+    far from it as the others do, whatever the receiver was off there and then.
     """
     e = shifts.edges.at(looked)
     count = int(shifts.edges.event.max(initial=-1)) + 1
     if not count:
         return np.zeros((1, 1))
     interval_s = logging_interval_s(steps)
-    end = e.event >= 0
+    end = np.flatnonzero(e.event >= 0)
     event, kind = e.event[end], across.kind[end]
     reach = np.zeros(count)
     np.maximum.at(reach, event, interval_s / 2 * shifts.speed_mps[looked][end])
@@ -531,38 +570,63 @@ def _ends(
         if len(alike) < _LEAST_ENDS:
             continue
         gap = np.bincount(event[use], across.gap_m[end][use], minlength=count)[alike] / seen[alike]
-        out[alike] = _as_meant(rng, gap, reach[alike], out[alike])
+        mine = looked[end][use]
+        moved = shifts.receiver_m(mine)
+        if group < 2:
+            partner, slant = across.partner[end][use], across.slant[end][use]
+            moved -= shifts.receiver_m(partner) / slant[:, None]
+        by_receiver = np.zeros((count, moved.shape[1]))
+        np.add.at(by_receiver, event[use], moved)
+        by_receiver = by_receiver[alike] / seen[alike, None]
+        out[alike] = _as_meant(rng, gap, reach[alike], out[alike], by_receiver)
     return out
 
 
 def _as_meant(
-    rng: np.random.Generator, gap_m: FloatArray, reach_m: FloatArray, free_m: FloatArray
+    rng: np.random.Generator,
+    gap_m: FloatArray,
+    reach_m: FloatArray,
+    free_m: FloatArray,
+    by_receiver_m: FloatArray,
 ) -> FloatArray:
     """Moves of ends that were meant to lie alike, (ends, n), from those drawn freely.
 
     Gaps truly scatter normally, and lie within the reach of those logged: a normal distribution
-    cut off on both sides.
+    cut off on both sides. Where the receiver errs by more than records lie apart, they lie about
+    those logged normally. Either way what the receiver closes or opens is not closed or opened
+    again.
+
+    Parameters
+    ----------
+    by_receiver_m : (ends, n) float
+        How much the receiver's error closes each gap in the draws.
     """
-    noise = reach_m**2 / 3
+    of_receiver = by_receiver_m.var(axis=1)
+    noise = reach_m**2 / 3 + of_receiver
     usual = np.median(gap_m)
     spread = max(_MAD * np.median(np.abs(gap_m - usual)), np.sqrt(np.median(noise)))
     meant = np.abs(gap_m - usual) <= _OUTLIER * spread
-    gap, reach, noise = gap_m[meant], reach_m[meant], noise[meant]
-    gaps = _Gaps.of(gap, noise)
-    if len(gap) < _LEAST_ENDS or gaps.too_even():
+    gaps = _Gaps.of(gap_m[meant], noise[meant])
+    if meant.sum() < _LEAST_ENDS or gaps.too_even():
         return free_m
     moved = free_m.copy()
-    held = np.empty((len(gap), moved.shape[1]))
+    gap, noise, by_receiver = gap_m[meant, None], noise[meant, None], by_receiver_m[meant]
+    cut = (of_receiver < reach_m**2 / 3)[meant, None]
+    reach = np.sqrt(3 * noise)  # of a uniform distribution of this variance
+    closed = np.empty(by_receiver.shape)
     mirrored, drawn = _normal(rng, 1)[0], _uniform(rng, len(gap))
-    scatters = gaps.scatters(_END_SCATTER_M)
-    for k, scatter in enumerate(scatters):
+    scatters = _scatters([gaps], _END_SCATTER_M)
+    for k, (_, scatter) in enumerate(scatters):
         draws = slice(k, None, len(scatters))
         weight = 1 / (scatter**2 + noise)
         middle = (weight * gap).sum() / weight.sum() + mirrored[draws] / np.sqrt(weight.sum())
-        off = gap[:, None] - middle
+        off = gap - middle
         # Both tails are kept within what the normal distribution can be told apart in.
-        low = ndtr(np.minimum((-reach[:, None] - off) / scatter, 6.0))
-        high = ndtr(np.maximum((reach[:, None] - off) / scatter, -6.0))
-        held[:, draws] = off + scatter * ndtri(low + drawn[:, draws] * (high - low))
-    moved[meant] = np.clip(held, -reach[:, None], reach[:, None])
+        low = ndtr(np.minimum((-reach - off) / scatter, 6.0))
+        high = ndtr(np.maximum((reach - off) / scatter, -6.0))
+        within = off + scatter * ndtri(low + drawn[:, draws] * (high - low))
+        share = noise / (scatter**2 + noise)
+        about = share * off + scatter * np.sqrt(share) * ndtri(drawn[:, draws])
+        closed[:, draws] = np.where(cut, np.clip(within, -reach, reach), about)
+    moved[meant] = closed - by_receiver
     return moved

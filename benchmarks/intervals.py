@@ -119,7 +119,8 @@ def one(job: tuple[str, int]) -> dict[str, object]:
     settings = Settings()
     if family.stated:
         between_m = float(np.hypot(receiver.drift_m, receiver.wander_m))
-        settings = Settings(pass_to_pass_m=between_m, within_pass_m=receiver.within_m)
+        within_m = receiver.within_m if not receiver.wander_m else None
+        settings = Settings(pass_to_pass_m=between_m, within_pass_m=within_m)
     made = simulate(
         int(rng.integers(2**31)),
         receiver,

@@ -14,7 +14,7 @@ from scipy.stats import chi2
 from evenacre.coverage.steps import Steps
 from evenacre.coverage.uncertainty.edges import BOUNDARY, SEAM, Across, Edges
 from evenacre.coverage.uncertainty.position_error import PositionError
-from evenacre.model import Doubt, FloatArray, IntArray, SettingsError
+from evenacre.model import BoolArray, Doubt, FloatArray, IntArray, SettingsError
 
 # Each draw is used with its mirror image, so that nothing linear is shifted by chance.
 _HALF_DRAWS = 200
@@ -32,10 +32,11 @@ _DRIFTING_M, _SLOW_S = 0.1, 600.0
 _LEAST_SEAM_M, _LEAST_SEAMS, _MOST_SEAMS = 15.0, 4, 600
 # Directions of seams of the same two passes are told apart by so much.
 _SECTOR_RAD = np.pi / 4
-# How much gaps between passes truly scatter, before a log is seen: anything between, alike in
-# proportion (ends of passes more), and how far off the middle one may be (common practice, no
-# source).
+# How much gaps between passes truly scatter, before a log is seen: as a careful driver's do, or
+# half as much again or less (a standard deviation of the logarithm), ends of passes anything
+# between; and how far off the middle one may be (common practice, no source).
 _SCATTER_M = np.geomspace(0.02, 0.6, 25)
+_BY_HAND_M, _TIMES = 0.1, np.log(1.5)
 _END_SCATTER_M = np.geomspace(0.05, 3.0, 31)
 _SCATTERS_TRIED = 5
 _MIDDLE_M = 0.5
@@ -175,6 +176,11 @@ def draw_shifts(
     gap = across.gap_m.copy()
     laid = _as_laid(rng, shifts, seams, drifts, receiver.steered, drill.left_m)
     drift, left = laid.drift_m, laid.left_m
+    if len(drifts) > 1 and within:
+        # A slow drift is what wanders within a pass.
+        lasts_s = float(np.median(_lasting_s(steps, number)))
+        own = np.median(sigma) * np.sqrt(-np.expm1(-lasts_s / 4 / _SLOW_S))
+        wander[..., laid.slow] *= min(1.0, np.hypot(own, jitter_m) / within)
     if not laid.steered:
         apart = (gap - seams.gap_m[seams.of_sample])[seams.of_sample >= 0]
         true = _true_share(apart, within)
@@ -189,7 +195,8 @@ def draw_shifts(
         elif within:
             wander[..., ::2] *= jitter_m / within
     shifts = replace(shifts, drift_m=drift, wander_m=wander, left_m=left)
-    return replace(shifts, ends_m=_ends(rng, shifts, looked, across, steps)), gaps
+    ends = _ends(rng, shifts, looked, across, steps, receiver.steered)
+    return replace(shifts, ends_m=ends), gaps
 
 
 def _evened(gap_m: FloatArray, seams: _Seams, left_m: float) -> FloatArray:
@@ -212,6 +219,11 @@ def logging_interval_s(steps: Steps) -> float:
     """Time that a record stands for, as a rule."""
     spoken_for = np.bincount(steps.record[steps.whole], steps.duration_s[steps.whole])
     return float(np.median(spoken_for[spoken_for > 0]))
+
+
+def _lasting_s(steps: Steps, number: IntArray) -> FloatArray:
+    """Time that each pass took."""
+    return np.bincount(number, steps.duration_s)[1:]
 
 
 def _parts(e: Edges, angle_rad: FloatArray | float) -> tuple[FloatArray, FloatArray]:
@@ -342,12 +354,14 @@ def _drifts(
 class _Laid:
     """Drift, and the antenna's offset, that agree with the gaps of the log.
 
-    ``steered`` where the receiver's error is all in the ground, or as if it were.
+    ``steered`` where the receiver's error is all in the ground, or as if it were; ``slow`` draws
+    have the second kind of drift.
     """
 
     drift_m: FloatArray
     left_m: FloatArray
     steered: bool
+    slow: BoolArray
 
 
 @dataclass(frozen=True)
@@ -423,7 +437,8 @@ def _as_laid(
     drift, left = drifts[0].drawn_m.copy(), shifts.left_m.copy()
     for k, one in enumerate(drifts):
         drift[:, :, k :: len(drifts)] = one.drawn_m[:, :, k :: len(drifts)]
-    free = _Laid(drift, left, True)
+    slow = np.arange(len(left)) % len(drifts) == 1
+    free = _Laid(drift, left, True, slow)
     between = seams.second >= 0
     if between.sum() < _LEAST_SEAMS:
         return free
@@ -472,10 +487,12 @@ def _as_laid(
     of_kind = np.stack([between, ~between]).astype(float)
     alike = _MIDDLE_M**2 * of_kind.T @ of_kind
     common, laid = _MIDDLE_M * of_kind.T @ _normal(rng, 2), _normal(rng, len(own))
-    tried = _scatters(kinds, _SCATTER_M)
+    by_hand = ((np.log(_SCATTER_M) - np.log(_BY_HAND_M)) / _TIMES) ** 2
+    tried = _scatters(kinds, _SCATTER_M, by_hand)
     for k, (which, scatter) in enumerate(tried):
         draws = slice(k, None, len(tried))
         if not steered:
+            slow[draws] = which == 1
             drift[:, :, draws] = drifts[which].drawn_m[:, :, draws]
         truly = np.where(meant, scatter**2, _NOT_MEANT_M2)
         drawn = np.outer(seams.left, left[draws]) + common[:, draws]
@@ -487,15 +504,18 @@ def _as_laid(
         if not steered:
             drift[:, :, draws] += with_drift[which] @ rest
         left[draws] += left_var * (seams.left @ rest)
-    return _Laid(drift, left, steered)
+    return _Laid(drift, left, steered, slow)
 
 
-def _scatters(kinds: Sequence[_Gaps], tried_m: FloatArray) -> list[tuple[int, float]]:
+def _scatters(
+    kinds: Sequence[_Gaps], tried_m: FloatArray, before: FloatArray | float = 0.0
+) -> list[tuple[int, float]]:
     """How much true gaps may scatter, and which kind of noise they have.
 
-    In equal parts of the chance that the gaps leave, five for each kind.
+    In equal parts of the chance that the gaps leave, five for each kind; ``before`` is -2 log of
+    that of each scatter before they are seen.
     """
-    fit = np.stack([one.fit(tried_m)[1] for one in kinds])
+    fit = np.stack([one.fit(tried_m)[1] + before for one in kinds])
     chance = np.cumsum(np.exp(-(fit - fit.min()) / 2))
     count = _SCATTERS_TRIED * len(kinds)
     parts = (np.arange(count) + 0.5) / count
@@ -542,12 +562,18 @@ def _true_share(apart_m: FloatArray, within_m: float) -> float:
 
 
 def _ends(
-    rng: np.random.Generator, shifts: Shifts, looked: IntArray, across: Across, steps: Steps
+    rng: np.random.Generator,
+    shifts: Shifts,
+    looked: IntArray,
+    across: Across,
+    steps: Steps,
+    steered: bool,
 ) -> FloatArray:
     """How much farther out rows truly went on or off, (events, n).
 
     Anywhere within half a logging interval; where many passes end at like ground, rather as
-    far from it as the others do, whatever the receiver was off there and then.
+    far from it as the others do, whatever the receiver was off there and then. A pass that was
+    steered lies beside where the log has it, and ends that come up to it were meant for the log's.
     """
     e = shifts.edges.at(looked)
     count = int(shifts.edges.event.max(initial=-1)) + 1
@@ -572,7 +598,7 @@ def _ends(
         gap = np.bincount(event[use], across.gap_m[end][use], minlength=count)[alike] / seen[alike]
         mine = looked[end][use]
         moved = shifts.receiver_m(mine)
-        if group < 2:
+        if group < 2 and not steered:
             partner, slant = across.partner[end][use], across.slant[end][use]
             moved -= shifts.receiver_m(partner) / slant[:, None]
         by_receiver = np.zeros((count, moved.shape[1]))

@@ -33,10 +33,10 @@ _LEAST_SEAM_M, _LEAST_SEAMS, _MOST_SEAMS = 15.0, 4, 600
 # Directions of seams of the same two passes are told apart by so much.
 _SECTOR_RAD = np.pi / 4
 # How much gaps between passes truly scatter, before a log is seen: as a careful driver's do, or
-# half as much again or less (a standard deviation of the logarithm), ends of passes anything
+# twice as much or half (a standard deviation of the logarithm), ends of passes anything
 # between; and how far off the middle one may be (common practice, no source).
 _SCATTER_M = np.geomspace(0.02, 0.6, 25)
-_BY_HAND_M, _TIMES = 0.1, np.log(1.5)
+_BY_HAND_M, _TIMES = 0.1, np.log(2.0)
 _END_SCATTER_M = np.geomspace(0.05, 3.0, 31)
 _SCATTERS_TRIED = 5
 _MIDDLE_M = 0.5

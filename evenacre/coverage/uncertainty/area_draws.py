@@ -41,9 +41,9 @@ _CHUNK = 2000
 # Edges come to meet over so many standard uncertainties.
 _FAR = 4.0
 _ENDS = (0.05, 0.95)
-# Starts and stops of passes that all move by more than half of this are swept anew, with so many
-# places to begin from at most.
-_APART_M, _MOST_LAID = 1.5, 8
+# Where starts and stops of passes may all lie off by more than so much (root mean square), the
+# ground is swept anew with them there, at places so far apart, so many at most.
+_ALL_OFF_M, _APART_M, _MOST_LAID = 0.7, 2.0, 6
 
 
 @dataclass(frozen=True)
@@ -208,7 +208,8 @@ def draw_areas(
     speed = float(np.median(steps.distance_m[moving] / steps.duration_s[moving]))
     ahead = lag * speed - behind
     apart = max(_APART_M, float(np.ptp(ahead)) / _MOST_LAID)
-    begun = apart * np.rint(ahead / apart)
+    off = float(np.sqrt(np.mean(ahead**2)))
+    begun = apart * np.rint(ahead / apart) if off > _ALL_OFF_M else np.zeros(len(ahead))
     logged = None
     parts, laid = [], []
     for way in np.unique(begun):
@@ -218,10 +219,9 @@ def draw_areas(
             there = steps.switched_later(way)
             its_number, its_swaths = number_passes(there), sweep(there)
             its_cover = count_cover(its_swaths.geometry)
-        rest = np.ptp(ahead[draws]) / 2 if way else np.abs(ahead[draws]).max()
         part, shifts = _draw_from(
             there, its_number, its_cover, ground, implement, receiver, behind + way, lag, jitter_m,
-            float(max(rest, np.abs(ahead[draws] - way).max())), draws,
+            float(np.abs(ahead[draws] - way).max()), draws,
         )  # fmt: skip
         if way:
             logged = logged or ground.areas(swaths, cover)

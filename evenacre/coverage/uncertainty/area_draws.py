@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from evenacre.coverage.cover import Cover, area_figures, clip_areas, count_cover, part_ground
+from evenacre.coverage.cover import Cover, clip_areas, count_cover
 from evenacre.coverage.passes import number_passes
 from evenacre.coverage.steps import Steps
 from evenacre.coverage.swath import Swaths
@@ -31,7 +31,7 @@ from evenacre.coverage.uncertainty.shifts import (
     draw_shifts,
     logging_interval_s,
 )
-from evenacre.geo.overlay import common
+from evenacre.geo.overlay import common, first_consistent
 from evenacre.model import FloatArray, Implement, IntArray
 
 # Sides are looked at in so many places at most, so that a large field costs no more than it must.
@@ -133,29 +133,32 @@ class Ground:
     def areas(self, swaths: Swaths, cover: Cover) -> AreaDraws:
         """Areas of swept ground, m2, as a single draw."""
         pieces = swaths.geometry
-        parted = part_ground(cover, self.workable)
-        found = area_figures(parted, pieces, self.workable, self.headland, cover.narrow_m2)
+        once, twice, thrice = (
+            self._inside(region)
+            for region in (cover.once_or_more, cover.twice_or_more, cover.thrice_or_more)
+        )
 
         def swept(regions: Sequence[BaseGeometry]) -> FloatArray:
             return np.reshape([clip_areas(pieces, region).sum() for region in regions], (-1, 1))
 
-        def of(key: str) -> FloatArray:
-            return np.array([found[key]])
-
+        doubled = shapely.get_parts(twice)
         return AreaDraws(
-            once=of("covered_area_m2"),
-            twice=of("overlap_area_m2"),
-            thrice=of("covered_more_m2"),
-            swept_inside=of("covered_area_m2") + of("excess_area_m2"),
-            outside=of("outside_area_m2"),
-            swept=of("swept_area_m2"),
+            once=np.array([once.area]),
+            twice=np.array([twice.area]),
+            thrice=np.array([thrice.area]),
+            swept_inside=swept([self.workable])[0],
+            outside=np.array([cover.once_or_more.area - once.area]),
+            swept=np.array([shapely.area(pieces).sum()]),
             zones=swept(self.zones),
-            headland_twice=of("headland_overlap_m2"),
+            headland_twice=np.array([clip_areas(doubled, self.headland).sum()]),
             setbacks=swept(self.setbacks),
             setbacks_once=np.reshape(
                 [common(cover.once_or_more, region).area for region in self.setbacks], (-1, 1)
             ),
         )
+
+    def _inside(self, region: BaseGeometry) -> BaseGeometry:
+        return first_consistent(lambda grid: common(region, self.workable, grid))
 
 
 @dataclass(frozen=True)

@@ -207,9 +207,7 @@ def draw_areas(
         Left of the receiver's jitter in the positions.
     """
     behind, lag = draw_along(implement.error)
-    moving = (number > 0) & (steps.duration_s > 0)
-    speed = float(np.median(steps.distance_m[moving] / steps.duration_s[moving]))
-    ahead = lag * speed - behind
+    ahead = lag * _usual_speed_mps(steps, number) - behind
     apart = max(_APART_M, float(np.ptp(ahead)) / _MOST_LAID)
     off = float(np.sqrt(np.mean(ahead**2)))
     begun = apart * np.rint(ahead / apart) if off > _ALL_OFF_M else np.zeros(len(ahead))
@@ -232,6 +230,11 @@ def draw_areas(
         parts.append(part)
         laid.append(Laid(draws, shifts, its_cover.once_or_more if way else None))
     return AreaDraws.joined(parts, [one.draws for one in laid]), laid
+
+
+def _usual_speed_mps(steps: Steps, number: IntArray) -> float:
+    moving = (number > 0) & (steps.duration_s > 0)
+    return float(np.median(steps.distance_m[moving] / steps.duration_s[moving]))
 
 
 def _draw_from(
@@ -257,9 +260,8 @@ def _draw_from(
     length[: 2 * len(half)] *= sides / max(2 * len(half), 1)
     drill = implement.error
     spread = np.hypot(np.median(receiver.pass_m), drill.left_m.sigma) + receiver.within_m
-    moving = (number > 0) & (steps.duration_s > 0)
-    speed = float(np.median(steps.distance_m[moving] / steps.duration_s[moving]))
-    farther = _FAR * spread + along_m + 2 * speed * logging_interval_s(steps)
+    between_m = _usual_speed_mps(steps, number) * logging_interval_s(steps)
+    farther = _FAR * spread + along_m + 2 * between_m
     across = look_across(
         edges, cover, ground.workable, implement.width_m, _FAR * spread, farther, looked
     )

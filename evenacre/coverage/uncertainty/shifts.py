@@ -178,7 +178,7 @@ def draw_shifts(
     drift, left = laid.drift_m, laid.left_m
     if len(drifts) > 1 and within:
         # A slow drift is what wanders within a pass.
-        lasts_s = float(np.median(_lasting_s(steps, number)))
+        lasts_s = np.median(np.bincount(number, steps.duration_s)[1:])
         own = np.median(sigma) * np.sqrt(-np.expm1(-lasts_s / 4 / _SLOW_S))
         wander[..., laid.slow] *= min(1.0, np.hypot(own, jitter_m) / within)
     if not laid.steered:
@@ -219,11 +219,6 @@ def logging_interval_s(steps: Steps) -> float:
     """Time that a record stands for, as a rule."""
     spoken_for = np.bincount(steps.record[steps.whole], steps.duration_s[steps.whole])
     return float(np.median(spoken_for[spoken_for > 0]))
-
-
-def _lasting_s(steps: Steps, number: IntArray) -> FloatArray:
-    """Time that each pass took."""
-    return np.bincount(number, steps.duration_s)[1:]
 
 
 def _parts(e: Edges, angle_rad: FloatArray | float) -> tuple[FloatArray, FloatArray]:
@@ -487,7 +482,9 @@ def _as_laid(
     of_kind = np.stack([between, ~between]).astype(float)
     alike = _MIDDLE_M**2 * of_kind.T @ of_kind
     common, laid = _MIDDLE_M * of_kind.T @ _normal(rng, 2), _normal(rng, len(own))
-    by_hand = ((np.log(_SCATTER_M) - np.log(_BY_HAND_M)) / _TIMES) ** 2
+    by_hand: FloatArray | float = (
+        0.0 if steered else (np.log(_SCATTER_M / _BY_HAND_M) / _TIMES) ** 2
+    )
     tried = _scatters(kinds, _SCATTER_M, by_hand)
     for k, (which, scatter) in enumerate(tried):
         draws = slice(k, None, len(tried))

@@ -22,6 +22,8 @@ _EVEN = 0.5
 def bare_chances(laid: Sequence[Laid], skips: gpd.GeoDataFrame, width_m: float) -> FloatArray:
     """Share of the draws in which most of a place is bare.
 
+    Where draws take the receiver for one of several, the least of what each of these makes it.
+
     Parameters
     ----------
     skips : GeoDataFrame
@@ -35,14 +37,17 @@ def bare_chances(laid: Sequence[Laid], skips: gpd.GeoDataFrame, width_m: float) 
     """
     places = skips.geometry.to_numpy()
     area = shapely.area(places)
-    bare, n = np.zeros(len(places)), 0
+    kinds = np.unique(np.concatenate([one.shifts.kind for one in laid]))
+    bare, n = np.zeros((len(kinds), len(places))), np.zeros((len(kinds), 1))
     for one in laid:
         rest = places if one.covered is None else subtract(places, one.covered)
         left = shapely.area(rest)[:, None] - _taken_m2(one.shifts, rest, width_m)
-        bare += (left > area[:, None] / 2).sum(axis=1)
-        n += len(one.draws)
+        for k, kind in enumerate(kinds):
+            mine = one.shifts.kind == kind
+            bare[k] += (left[:, mine] > area[:, None] / 2).sum(axis=1)
+            n[k] += mine.sum()
     # Never quite 0 or 1: as many draws say no more.
-    chance = (bare + 0.5) / (n + 1)
+    chance = ((bare + 0.5) / (n + 1)).min(axis=0)
     return np.where(skips["kind"] == "no log", _EVEN, chance)
 
 

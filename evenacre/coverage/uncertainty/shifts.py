@@ -70,6 +70,8 @@ class Shifts:
     ends_m : (events, n) float
         How much farther out each switching of rows lies.
     heading_rad, speed_mps : (m,) float
+    kind : (n,) int
+        Which of several receivers each draw takes it for, where that is not told.
     """
 
     edges: Edges
@@ -85,10 +87,11 @@ class Shifts:
     ends_m: FloatArray
     heading_rad: FloatArray
     speed_mps: FloatArray
+    kind: IntArray
 
     def of_draws(self, chosen: IntArray) -> Shifts:
         """Some of the draws."""
-        names = ("drift_m", "wander_m", "left_m", "behind_m", "width_m", "lag_s", "ends_m")
+        names = ("drift_m", "wander_m", "left_m", "behind_m", "width_m", "lag_s", "ends_m", "kind")
         return replace(self, **{name: getattr(self, name)[..., chosen] for name in names})
 
     def receiver_m(self, chosen: IntArray) -> FloatArray:
@@ -170,7 +173,7 @@ def draw_shifts(
     left, width = _doubt(rng, drill.left_m), _doubt(rng, drill.width_m)
     shifts = Shifts(
         *(edges, unit, block, drifts[0].drawn_m, wander, float(heading[0])),
-        *(left, behind_m, width, lag_s, np.zeros((1, 1)), heading, speed),
+        *(left, behind_m, width, lag_s, np.zeros((1, 1)), heading, speed, np.zeros(len(left), int)),
     )
     seams = _seams(shifts, looked, across)
     gap = across.gap_m.copy()
@@ -186,15 +189,16 @@ def draw_shifts(
         true = _true_share(apart, within)
         gap[seams.of_sample >= 0] -= (1 - true) * apart
         wander *= np.sqrt(true)
-    gaps = np.column_stack([gap, gap])
+    gaps, kind = np.column_stack([gap, gap]), laid.slow.astype(int)
     if receiver.assumed:
+        kind = np.arange(len(left)) % 2
         # Half of the draws have no error but the jitter: intervals reach from there to the usual.
         drift[..., ::2] = 0.0
         if laid.steered:
             wander[..., ::2], gaps[:, 0] = 0.0, _evened(gap, seams, float(left.mean()))
         elif within:
             wander[..., ::2] *= jitter_m / within
-    shifts = replace(shifts, drift_m=drift, wander_m=wander, left_m=left)
+    shifts = replace(shifts, drift_m=drift, wander_m=wander, left_m=left, kind=kind)
     ends = _ends(rng, shifts, looked, across, steps, receiver.steered)
     return replace(shifts, ends_m=ends), gaps
 
@@ -575,7 +579,7 @@ def _ends(
     e = shifts.edges.at(looked)
     count = int(shifts.edges.event.max(initial=-1)) + 1
     if not count:
-        return np.zeros((1, 1))
+        return np.zeros((1, len(shifts.kind)))
     interval_s = logging_interval_s(steps)
     end = np.flatnonzero(e.event >= 0)
     event, kind = e.event[end], across.kind[end]

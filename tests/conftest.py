@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import signal
 import sys
@@ -41,6 +42,12 @@ def pytest_cmdline_main(config: pytest.Config) -> None:
     """Have each process take tests that lie side by side: what a module makes is made once."""
     if getattr(config.option, "numprocesses", None) and config.option.dist == "no":
         config.option.dist = "worksteal"
+
+
+def pytest_collection_finish() -> None:
+    """Spare what is there before the first test from being looked through for garbage again."""
+    gc.collect()
+    gc.freeze()
 
 
 @pytest.fixture(scope="session")

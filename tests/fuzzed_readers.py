@@ -18,6 +18,7 @@ import small_files as small
 from accidents import unpacked
 
 from evenacre.errors import InputError
+from evenacre.io.common.findings import Findings
 from evenacre.io.logs.blockages import blockages_of, read_blockage_file
 from evenacre.io.logs.read_tracks import read_tracks
 from evenacre.io.maps.field_layers import read_boundary, read_setbacks, read_unworkable, read_zones
@@ -27,6 +28,7 @@ from evenacre.io.result_folder.staging import staged_folder
 from evenacre.io.season.from_taskdata import season_from_taskdata
 from evenacre.io.season.load import draft_season
 from evenacre.io.season.pasture.paddocks import read_paddocks
+from evenacre.io.season.pasture.rain import read_rain
 from evenacre.io.season.plan_json import read_plan
 from evenacre.io.settings_book.book import append_setting, read_book
 from evenacre.io.tickets.load_tickets import read_tickets, stray_fills
@@ -212,6 +214,13 @@ def read_blockages(file: Path) -> None:
         assert blockage.rows
 
 
+def read_past_rain(file: Path) -> None:
+    _, rain_m = read_rain(file, Findings())
+    told = rain_m[np.isfinite(rain_m)]
+    assert len(rain_m) <= 366 * 132
+    assert ((told >= 0) & (told < math.inf)).all()
+
+
 def read_load_tickets(file: Path) -> None:
     loads, _ = read_tickets(file, JOB)
     for load in loads:
@@ -302,6 +311,7 @@ READERS: dict[str, Reader] = {
     "tickets": Reader(
         "loads.csv", 500, read_load_tickets, lambda: [small.tickets(), small.tickets_bare()]
     ),
+    "rain": Reader("rain.csv", 200, read_past_rain, lambda: [small.rain()]),
     "book": Reader("book.csv", 700, read_settings, lambda: [small.settings_book()]),
     "season": Reader(
         "season.toml",

@@ -41,6 +41,7 @@ from evenacre.planning.interseeding.plan_types import (
     SeedingWindow,
     Shortage,
     Visit,
+    WeatherTold,
     WorkDay,
 )
 from evenacre.planning.passes.pass_types import Drive, PassPlan, PlannedPass
@@ -304,6 +305,7 @@ def make_plan(
         seed_used_kg=used,
         seed_left_kg=ON_HAND - used,
         chance_all=0.74,
+        weather=WeatherTold(0.2, 1.25, None),
         relaxations=(
             Relaxation("seed", None, 272.0),
             Relaxation(Rule.RESIDUAL, names[2], 2.0),

@@ -10,6 +10,7 @@ import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import cache
 
 import geopandas as gpd
 import numpy as np
@@ -41,12 +42,17 @@ def lonlat_of(x: Floats, y: Floats, place: tuple[float, float]) -> tuple[Floats,
     The plane's centre lies a kilometre to the south: PROJ's inverse is exact at the centre
     itself and 1.5 mm off everywhere around it, which would bend a field with a corner there.
     """
-    lon0, lat0 = place
-    plane = f"+proj=laea +lon_0={lon0} +lat_0={lat0 - 0.01} +datum=WGS84 +units=m"
-    to_plane = Transformer.from_crs("EPSG:4326", plane, always_xy=True)
-    x0, y0 = to_plane.transform(lon0, lat0)
+    to_plane, x0, y0 = _plane(*place)
     lon, lat = to_plane.transform(x + x0, y + y0, direction="INVERSE")
     return np.asarray(lon), np.asarray(lat)
+
+
+@cache
+def _plane(lon0: float, lat0: float) -> tuple[Transformer, float, float]:
+    """The plane of a place and the place in it; making one takes longer than using it."""
+    plane = f"+proj=laea +lon_0={lon0} +lat_0={lat0 - 0.01} +datum=WGS84 +units=m"
+    to_plane = Transformer.from_crs("EPSG:4326", plane, always_xy=True)
+    return to_plane, *to_plane.transform(lon0, lat0)
 
 
 def on_earth(

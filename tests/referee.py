@@ -36,8 +36,6 @@ class Verdict:
     excess_area_m2: float
     skip_area_m2: float
     outside_area_m2: float
-    cover: npt.NDArray[np.uint8]
-    workable: npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
@@ -90,7 +88,7 @@ def judge(job: Job, cell: float = 0.05, forget_m: float = 15.0) -> Verdict:
     def area(mask: npt.NDArray[np.bool_]) -> float:
         return float(np.count_nonzero(mask)) * cell * cell
 
-    extra = np.where(workable & (count > 1), count, 1).astype(np.int64) - 1
+    extra = count[workable & (count > 1)] - 1
     return Verdict(
         workable_area_m2=area(workable),
         covered_area_m2=area(workable & (count > 0)),
@@ -98,11 +96,9 @@ def judge(job: Job, cell: float = 0.05, forget_m: float = 15.0) -> Verdict:
         covered_twice_m2=area(workable & (count == 2)),
         covered_more_m2=area(workable & (count > 2)),
         overlap_area_m2=area(workable & (count > 1)),
-        excess_area_m2=float(extra.sum()) * cell * cell,
+        excess_area_m2=float(extra.sum(dtype=np.int64)) * cell * cell,
         skip_area_m2=area(workable & (count == 0)),
         outside_area_m2=area(~workable & (count > 0)),
-        cover=count.reshape(canvas.rows, canvas.cols),
-        workable=workable.reshape(canvas.rows, canvas.cols),
     )
 
 
@@ -164,7 +160,7 @@ def _lay(canvas: _Canvas, steps: _Steps, which: Ints, run: int, forget_m: float)
     quad, cell = _fill(x, y, canvas.cols)
     seen = steps.travel_m[step][quad].astype(np.float32)
     anew = (canvas.run[cell] != run) | (seen - canvas.seen[cell] > forget_m)
-    canvas.count[np.unique(cell[anew])] += 1
+    canvas.count[cell[anew]] += 1  # a cell that several rows fill is counted up once
     canvas.run[cell] = run
     canvas.seen[cell] = seen
 

@@ -500,6 +500,15 @@ left;12 cwt;;rye;rear
 """
 
 
+def rain() -> bytes:
+    return b"""date,rain (in),remark
+2024-08-01,0.45,"storm, hail"
+2024-08-02,0,
+8/3/2024,T,
+2024-08-06,1.2,
+"""
+
+
 def settings_book() -> bytes:
     return (
         "\ufeffdate,product,bulk density [lb/bu],roller,setting,fan,ground speed [mph],"

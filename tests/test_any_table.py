@@ -10,6 +10,7 @@ import pyproj
 import pytest
 from complaints import complaint
 
+from evenacre.errors import InputError
 from evenacre.io.logs.read_tracks import read_tracks
 from evenacre.io.tables.headers import read_header
 from evenacre.model import Track
@@ -41,6 +42,8 @@ PLACE = {"lon": LON, "lat": LAT}
     [
         ("TIMESTAMPS", "LONGITUDES", "LATITUDES"),
         ("stamp", "lngtd", "lttd"),
+        ("when", "LONGITUDES", "LATITUDES"),
+        ("moment_x", "LONGITUDES", "LATITUDES"),  # neither x nor a name of times: by its values
         ("gps_tim", "lon", "lat"),
         ("OBSTIME", "Long", "Lat"),
         ("GPSTIMESTA", "LONGITUDE", "LATITUDE"),
@@ -166,8 +169,8 @@ def test_the_unit_of_a_width(
         assert track.width_m is not None
         assert track.width_m.max() == pytest.approx(metres)
         assert track.width_m.min() == 0
-        # Where only the other column parts feet from metres, it is a warning.
-        told = track.warnings if names[0] == "width" else track.notes
+        # Where only the other column parts feet from metres, or inches from less, it is a warning.
+        told = track.warnings if names[0] == "width" or metres == 3.60 else track.notes
         assert any("has no unit" in text for text in told)
 
 
@@ -248,9 +251,9 @@ def test_points_without_times_in_the_order_of_a_drive(tmp_path: Path) -> None:
     assert not track.timed
     assert (np.diff(track.time_s) > 0).all()
     assert any("holds no times" in text for text in track.warnings)
-    order = np.random.default_rng(1).permutation(3 * N)
-    path = table(tmp_path / "log.csv", {"lon": turns[0][order], "lat": turns[1][order]})
-    said = complaint(path)
+    rng = np.random.default_rng(1)
+    place = {"lon": rng.uniform(0, 0.001, 3 * N), "lat": rng.uniform(0, 0.001, 3 * N)}
+    said = complaint(table(tmp_path / "log.csv", place))
     assert "Nor are they in the order of a drive" in said
     assert "Export the log again with its times" in said
 
@@ -266,3 +269,81 @@ def test_a_width_has_the_unit_in_which_the_distance_fits_the_positions(
         track = read(table(tmp_path / "a.csv", columns | {flow: 2.0}))
         assert track.width_m is not None
         assert np.allclose(track.width_m, wide * unit_m)
+
+
+LOCAL = TIMES.strftime("%m/%d/%Y %H:%M:%S.%f")
+
+
+def test_a_work_state_and_local_times_by_other_names(tmp_path: Path) -> None:
+    on = np.arange(N) % 30 < 20
+    columns = {"when": LOCAL, "LONGITUDES": LON, "LATITUDES": LAT, "WORKSTATE": on.astype(int)}
+    track = read(table(tmp_path / "log.csv", columns))
+    assert track.time_s == pytest.approx(SECONDS)
+    assert track.working is not None
+    assert (track.working == on).all()
+    assert not track.warnings
+
+
+@pytest.mark.parametrize(
+    ("times", "taken"),
+    [
+        ({"k": LOCAL}, True),
+        ({"k": TIMES.strftime("%Y-%m-%d"), "j": TIMES.strftime("%H:%M:%S")}, True),
+        ({"k": LOCAL, "j": (TIMES + pd.Timedelta("2h")).strftime("%H:%M:%S %m/%d/%Y")}, False),
+        ({"k": SECONDS.astype(int)}, False),  # it may count anything
+        ({"k": np.repeat(LOCAL[0], N)}, None),  # when it was exported, say
+    ],
+)
+def test_times_by_their_values_are_taken_or_asked_about(
+    tmp_path: Path, times: dict[str, object], taken: bool | None
+) -> None:
+    track = read(table(tmp_path / "log.csv", {**PLACE, **times}))
+    assert track.timed == (taken is True)
+    assert ("--column" in track.warnings[0]) == (taken is not None)
+    if taken:
+        assert track.time_s == pytest.approx(SECONDS)
+
+
+@pytest.mark.parametrize(
+    ("states", "amount", "asked"),
+    [(("raised", "lowered"), True, True), ((0, 1), False, True), ((0, 1), True, False)],
+)
+def test_states_by_another_name_are_asked_about(
+    tmp_path: Path, states: tuple[object, object], amount: bool, asked: bool
+) -> None:
+    on = np.arange(N) % 30 < 20
+    columns = {**PLACE, "time": SECONDS, "b7": [states[int(k)] for k in on]}
+    columns |= {"rate (kg/ha)": 100.0} if amount else {}
+    track = read(table(tmp_path / "log.csv", columns))
+    assert track.working is None
+    assert any("--column 'work=b7'" in text for text in track.warnings) == asked
+
+
+def test_a_width_in_a_unit_of_something_else_is_refused(tmp_path: Path) -> None:
+    columns = {**PLACE, "time": SECONDS, "width (gal/ac)": 12.0}
+    track = read(table(tmp_path / "log.csv", columns))
+    assert track.width_m is None
+    assert any("gal/ac" in text for text in track.warnings)
+    with pytest.raises(InputError) as refused:
+        read(tmp_path / "log.csv", columns={"width": "width (gal/ac)"})
+    assert "gal/ac" in str(refused.value)
+
+
+@pytest.mark.parametrize("wide_m", [4.8, 12.192])
+def test_passes_tell_whether_a_width_is_in_inches_or_centimetres(
+    tmp_path: Path, wide_m: float
+) -> None:
+    along = np.arange(0.0, 200.0, 2.0)
+    lanes = np.repeat(np.arange(12), len(along))
+    north = np.concatenate([along if k % 2 == 0 else along[::-1] for k in range(12)])
+    lat = LAT[0] + north / 111_195
+    lon = LON[0] + lanes * wide_m / 111_195 / np.cos(np.radians(LAT[0]))
+    columns = {"time": np.arange(len(lat)), "lon": lon, "lat": lat, "swath": 480, "flow_kg_s": 1.0}
+    (track,) = read_tracks(table(tmp_path / "log.csv", columns))
+    assert track.width_m is not None
+    assert np.allclose(track.width_m, wide_m)
+    assert not any("swath" in text for text in track.warnings)
+    (short,) = read_tracks(
+        table(tmp_path / "short.csv", {k: v[:150] if np.ndim(v) else v for k, v in columns.items()})
+    )
+    assert any("[in]" in text for text in short.warnings)

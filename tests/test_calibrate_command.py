@@ -90,6 +90,17 @@ def test_the_answer_comes_first_in_plain_words() -> None:
     assert "fan stopped and the pressure gone" in out
 
 
+@pytest.mark.parametrize(
+    ("catches", "alone"),
+    [("9.9 10.0 10.1 lb", True), ("9.0 11.2 10.6 lb", True), ("11.0 11.1 10.9 lb", False)],
+)
+def test_a_change_that_cannot_be_told_is_left_alone(catches: str, alone: bool) -> None:
+    asked = ("--product", "rye", "--setting", 42, *CRANK, "--target", "10 lb/ac")
+    _, out, _ = run(*asked, "--catch", catches)
+    assert out.startswith("Leave the setting alone") is alone
+    assert ("Next setting" in out) is not alone
+
+
 def test_the_test_is_noted_in_the_book() -> None:
     said = ["--roller", "fine", "--fan", "2100 rpm", "--speed", "5 mph", "--down-pressure", "80 lb"]
     said += ["--trouble", "bridged", "--date", "2026-04-14", "--setting", "42"]

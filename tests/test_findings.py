@@ -16,7 +16,7 @@ import evenacre
 from evenacre.errors import InputError
 from evenacre.io.cache.plain_form import pack, unpack
 from evenacre.model.audit_result import AuditResult
-from evenacre.model.finding import Finding, FindingError
+from evenacre.model.finding import Finding, FindingError, said_once
 from evenacre.reports.sentences.findings import (
     REFUSALS,
     SENTENCES,
@@ -130,3 +130,12 @@ def test_findings_are_kept_with_a_result() -> None:
     result = make_result()
     assert result.findings
     assert unpack(pack(result), AuditResult).findings == result.findings
+
+
+def test_what_two_machines_say_alike_is_said_once_of_all_their_records() -> None:
+    def part(records: int, source: str = "log.csv") -> Finding:
+        return Finding.warning("partial_width", source=source, records=records)
+
+    inferred = Finding.note("work_from_amount")
+    said = said_once([part(3), inferred, part(4), part(5, "other.csv"), inferred])
+    assert said == (part(7), inferred, part(5, "other.csv"))

@@ -589,7 +589,7 @@ loads = "tickets.csv"
         ([], "It needs one season file"),
         (["--area", "18 ac"], "--left"),
         (["--area", "18", "--left", "10 lb"], "has no unit"),
-        (["--area", "0 ac", "--left", "10 lb"], "not above zero"),
+        (["--area", "0 ac", "--left", "10 lb"], "Nothing is left to do"),
         (["--area", "18 ac", "--left", "-10 lb"], "not above zero"),
         (["--area", "18 ac", "--left", "10 ac"], "is a area"),
         (["--area", "18 ac", "--left", "10 lb", "--overlap", "3"], "not a percentage"),

@@ -19,6 +19,7 @@ from small_farm import block, drive, write_small_farm
 from sticks import files_of, write_stick
 from typer.testing import CliRunner
 
+import evenacre as ev
 from evenacre.cli.main import app
 from evenacre.coverage.audit import audit_operation
 from evenacre.geo.geodesy import geodesic_area_m2
@@ -118,9 +119,10 @@ def stick(tmp_path: Path) -> Path:
 
 
 def on_another_day(stick: Path, day: str) -> str:
-    """The same field worked again: the other way round, some centimetres aside."""
+    """The field worked between the passes of another day, the other way round."""
     records = pd.read_csv(stick / "A1.csv")
     aside = np.random.default_rng(int(day[-2:])).normal(0, 1e-6, (2, len(records)))
+    aside[0] += 3.0 / (111_195 * np.cos(np.radians(records["lat"].mean())))
     back = records[["lon", "lat"]].to_numpy()[::-1].T + aside
     again = records.assign(
         time=records["time"].str.replace("2026-04-14", day), lon=back[0], lat=back[1]
@@ -404,3 +406,65 @@ def test_zones_that_only_task_data_has_are_drawn_beside_the_season(
     for zone in other.index:
         off = shapely.symmetric_difference(one[zone], other[zone])
         assert geodesic_area_m2(off) < 0.5
+
+
+def again(stick: Path, day: str, noise_m: float, **changed: object) -> None:
+    """The same passes at the same time of another day, to the second."""
+    records = pd.read_csv(stick / "A1.csv")
+    aside = np.random.default_rng(5).normal(0, noise_m / 111_195, (2, len(records)))
+    lon, lat = records["lon"] + aside[0], records["lat"] + aside[1]
+    time = records["time"].str.replace("2026-04-14", day)
+    records.assign(time=time, lon=lon, lat=lat, **changed).to_csv(stick / "B2.csv", index=False)
+
+
+@pytest.mark.parametrize(
+    ("noise_m", "rate", "jobs", "asked"),
+    [
+        (0.02, None, 2, ""),  # the same lines driven again
+        (0.004, None, 2, ""),
+        (0.0, None, 1, "B2.csv a job of its own"),
+        (0.0, 90.0, 2, "are one drive on another clock"),
+    ],
+)
+def test_the_same_passes_a_day_later_are_another_job_unless_they_are_a_copy(
+    stick: Path, noise_m: float, rate: float | None, jobs: int, asked: str
+) -> None:
+    wide(stick)
+    changed = {} if rate is None else {"18-46-0 (lb/ac)": rate}
+    again(stick, "2026-04-15", noise_m, **changed)
+    code, said = run("gather", stick)
+    assert code == 0, said
+    assert len(tomllib.loads((stick / "season.toml").read_text())["operation"]) == jobs
+    assert asked in " ".join(said.split())
+
+
+def test_two_products_of_one_drive_are_both_used(stick: Path) -> None:
+    records = pd.read_csv(stick / "A1.csv")
+    for name, file in (("urea", "A1.csv"), ("potash", "B2.csv")):
+        own = records.rename(columns={"rate [lb/ac]": f"{name} (lb/ac)"}).assign(seed=1.0)
+        own.assign(product=name).to_csv(stick / file, index=False)
+    code, said = run("gather", stick)
+    assert code == 0, said
+    raw = tomllib.loads((stick / "season.toml").read_text())
+    assert sorted(o["products"][0]["product"] for o in raw["operation"]) == ["potash", "urea"]
+
+
+def test_a_call_audits_a_folder_and_a_zip_and_writes_nothing_there(
+    stick: Path, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    wide(stick)
+    (stick / "new.csv").write_text(on_another_day(stick, "2026-09-15"))
+    zipped = tmp_path_factory.mktemp("zipped") / "logs.zip"
+    with zipfile.ZipFile(zipped, "w") as archive:
+        for path in stick.iterdir():
+            archive.write(path, path.name)
+    before = sorted(stick.iterdir())
+    found = [ev.audit(source).operations for source in (stick, zipped)]
+    assert sorted(stick.iterdir()) == before
+    covered = [[o.covered_area_m2 for o in operations] for operations in found]
+    assert covered[0] == pytest.approx(covered[1])
+    assert covered[0][0] == pytest.approx(11 * 6.096 * 120, rel=0.005)
+    with pytest.raises(ev.InputError, match="about one log"):
+        ev.audit(stick, boundary=block(0, 0, 50, 50))
+    assert run("gather", stick)[0] == 0
+    assert len(ev.audit(stick).operations) == 2

@@ -14,6 +14,7 @@ from shapely.geometry import LineString, MultiPolygon, Polygon, box
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.coverage.audit import audit_operation
+from evenacre.errors import InputError
 from evenacre.io.logs.read_tracks import read_tracks
 from evenacre.model import Application, Blockage, Field, Implement, Operation, Product, Settings
 from evenacre.model.audit_result import AuditResult
@@ -22,6 +23,13 @@ from evenacre.model.finding import FindingError
 # Centred on the ground, so that its straight edges are straight in the plane of the audit too.
 PLANE = CRS.from_proj4("+proj=laea +lat_0=40 +lon_0=-93 +datum=WGS84 +units=m")
 WIDTH = 6.0
+
+
+def saved(folder: Path, shapes: list[BaseGeometry], **columns: object) -> Path:
+    file = folder / "ground.gpkg"
+    file.unlink(missing_ok=True)
+    gpd.GeoDataFrame(columns, geometry=shapes, crs=PLANE).to_file(file, engine="pyogrio")
+    return file
 
 
 def audit(
@@ -34,9 +42,7 @@ def audit(
     applications: tuple[Application, ...] = (),
     **columns: object,
 ) -> AuditResult:
-    file = folder / "ground.gpkg"
-    file.unlink(missing_ok=True)
-    gpd.GeoDataFrame(columns, geometry=shapes, crs=PLANE).to_file(file, engine="pyogrio")
+    file = saved(folder, shapes, **columns)
     boundary = None if field is None else gpd.GeoSeries([field], crs=PLANE).to_crs(4326)[0]
     return audit_operation(
         Operation(
@@ -247,3 +253,44 @@ def test_slanted_patchwork_against_a_union(tmp_path: Path) -> None:
     assert result.skip_area_m2 == pytest.approx(field.area - covered, rel=0.05)
     pairs = [a & b for k, a in enumerate(inside) for b in inside[:k]]
     assert result.overlap_area_m2 == pytest.approx(shapely.union_all(pairs).area, rel=0.02)
+
+
+def shuffled(xy: np.ndarray, seed: int = 0) -> list[BaseGeometry]:
+    order = np.random.default_rng(seed).permutation(len(xy))
+    return list(shapely.points(xy[order]))
+
+
+def test_points_in_no_order_lie_along_passes(tmp_path: Path) -> None:
+    """Straight: each pass ends half a step beyond its ends. Round: rings as wide as the tool."""
+    along = np.arange(-50.0, 50.1, 2.0)
+    passes = [np.column_stack([along, np.full_like(along, 6.0 * i - 27)]) for i in range(10)]
+    result = audit(tmp_path, shuffled(np.concatenate(passes)), box(-60, -40, 60, 40))
+    assert result.covered_area_m2 == close(102 * 60)
+    assert result.overlap_area_m2 == close(0)
+    assert result.skip_area_m2 == close(120 * 80 - 102 * 60)
+    assert "shapes_not_drive" in codes(result)
+    turn = np.linspace(0, 2 * np.pi, 400, endpoint=False)
+    unit = np.column_stack([np.cos(turn), np.sin(turn)])
+    rings = shuffled(np.concatenate([r * unit for r in (100.0, 106.0, 118.0)]))
+    (track,) = read_tracks(saved(tmp_path, rings))
+    assert not track.timed
+    result = audit(tmp_path, rings)
+    # Chords lie within their circles: by 1 - cos(half a step), a few m2 here.
+    assert result.covered_area_m2 == pytest.approx(2 * np.pi * (100 + 106 + 118) * WIDTH, rel=2e-3)
+
+
+def test_a_point_that_is_missing_is_bridged_and_a_lone_one_has_no_ground(tmp_path: Path) -> None:
+    along = np.delete(np.arange(0.0, 200.0, 2.0), 40)
+    xy = np.vstack([np.column_stack([along, np.zeros_like(along)]), [[100.0, 80.0]]])
+    result = audit(tmp_path, shuffled(xy))
+    assert result.covered_area_m2 == close(200 * WIDTH)
+    assert result.cleaning["without ground"] == 1
+
+
+@pytest.mark.parametrize("scattered", [False, True])
+def test_points_that_lie_in_no_lines_are_refused(tmp_path: Path, scattered: bool) -> None:
+    grid = np.stack(np.meshgrid(np.arange(30.0), np.arange(30.0)), axis=-1).reshape(-1, 2) * 3
+    cloud = np.random.default_rng(2).uniform(0, 100, (900, 2))
+    file = saved(tmp_path, shuffled(cloud if scattered else grid))
+    with pytest.raises(InputError, match="do not lie in lines"):
+        read_tracks(file)

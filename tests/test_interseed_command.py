@@ -129,7 +129,7 @@ def test_every_file_is_there_and_named(whole: Path) -> None:
     assert present == FILES
     account = json.loads((out / "plan.json").read_text("utf-8"))
     assert set(account["files"]) == FILES
-    assert account["schema"] == "evenacre/plan/1.3"
+    assert account["schema"] == "evenacre/plan/1.5"
 
 
 def test_the_answer_comes_first(whole: Path) -> None:
@@ -303,7 +303,7 @@ def test_what_is_told_to_relax_works_when_it_is_written_into_the_season_file(
         'on_hand = "150 lb"',
     )
     told = planned(tmp_path / "short", hours)
-    assert told["schema"] == "evenacre/plan/1.3"
+    assert told["schema"] == "evenacre/plan/1.5"
     assert told["relaxations_hold"] is True
     to = {r["setting"]: r["to"] for r in told["relaxations"]}
     assert {"on_hand_kg", "last_day"} <= to.keys()

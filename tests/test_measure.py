@@ -21,6 +21,7 @@ from evenacre.coverage.measure.settings import Evidence
 from evenacre.io.season.load import load_season
 from evenacre.io.season.load_operation import load_operation
 from evenacre.model import Implement, TowedUnit
+from evenacre.model.finding import Finding
 
 MOUNTED = Rig(ahead_m=0.0, hitch_to_axle_m=0.0, tool_behind_m=0.0)
 SMALL = Work(length_m=150.0, passes=12)
@@ -159,6 +160,36 @@ def test_an_audit_without_figures_comes_out_as_one_with_them() -> None:
     assert len(found.layers["skips"]) <= len(told.layers["skips"])
     assert "behind_found_with_delay" in {finding.code for finding in found.findings}
     assert "behind_unlike" in {finding.code for finding in without.findings}
+
+
+def told_wrong(rig: Rig, **told: object) -> dict[str, Finding]:
+    """What an audit says of a drill that is told so, by code."""
+    job = simulate(rig, SMALL, 3, **told)
+    return {finding.code: finding for finding in audit_operation(job.operation).findings}
+
+
+def test_a_cart_that_is_left_out_or_counted_twice_is_told() -> None:
+    cart = TowedUnit(4.5, 0.8)
+    # It rides between, and is said to follow the drill.
+    drill = {"antenna_ahead_m": 2.0, "tow": (TowedUnit(6.0),), "tool_behind_m": 1.0}
+    said = told_wrong(Rig(hitch_to_axle_m=11.3), **drill, behind=(cart,))
+    assert "behind_unlike" not in said
+    values = said["unit_left_out"].values
+    assert values["off_m"] == pytest.approx(5.3, abs=0.6)
+    assert values["unit_m"] == pytest.approx(5.3)
+    # It follows the drill, or stayed at home, and is in the tow.
+    chain = drill | {"tow": (cart, TowedUnit(6.0))}
+    values = told_wrong(Rig(), **chain, told=("lag",))["unit_counted_twice"].values
+    assert (values["unit"], values["unit_m"]) == (1, pytest.approx(5.3))
+    # Where nobody says the delay, one would do the same.
+    said = told_wrong(Rig(), **chain)
+    assert "delay_found_by_tool" in said
+    assert said["delay_or_unit"].values["way_m"] == pytest.approx(5.3, abs=0.6)
+    assert "delay_or_unit" not in told_wrong(Rig(lag_s=2.4), **drill)
+    # A difference that is of no unit's length is only asked about.
+    said = told_wrong(Rig(hitch_to_axle_m=15.0), **drill, behind=(cart,))
+    assert "behind_unlike" in said
+    assert not {"unit_left_out", "unit_counted_twice"} & said.keys()
 
 
 def test_turning_or_moving_the_field_changes_nothing() -> None:

@@ -226,11 +226,11 @@ def test_a_corner_is_gone_into_without_leaving_the_room() -> None:
     assert corner_runs(shapely.box(20, 20, 20.1, 20.1), WIDTH, room) == []
 
 
-def test_a_field_narrower_than_the_tool_is_told() -> None:
-    plan = plan_passes(field(shapely.box(0, 0, 5, 40)), DRIVE)
+def test_a_field_narrower_than_half_of_the_tool_is_told() -> None:
+    plan = plan_passes(field(shapely.box(0, 0, 2.5, 40)), DRIVE)
     assert plan.passes == ()
     assert plan.covered_m2 == 0
-    assert plan.missed_m2 == pytest.approx(200, rel=1e-6)
+    assert plan.missed_m2 == pytest.approx(100, rel=1e-6)
     assert [f.code for f in plan.findings] == ["tool_does_not_fit"]
     assert plan.field_efficiency == 0
 

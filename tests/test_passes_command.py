@@ -134,7 +134,7 @@ def test_every_file_is_there_and_named(season: Path, account: dict[str, Any]) ->
     present = {p.relative_to(out).as_posix() for p in out.rglob("*") if p.is_file()}
     assert present == FILES | maps
     assert set(account["files"]) == present
-    assert account["schema"] == "evenacre/passes/1.2"
+    assert account["schema"] == "evenacre/passes/1.3"
     assert {field["map"] for field in account["fields"]} == maps
     assert len(account["inputs"]) == 3
 
@@ -289,7 +289,7 @@ def test_an_earlier_result_is_replaced_and_equal(tmp_path: Path) -> None:
 
 
 def test_nothing_to_drive_is_a_warning(tmp_path: Path) -> None:
-    field = one(write_field(tmp_path, shapely.box(0, 0, 300, 3)))
+    field = one(write_field(tmp_path, shapely.box(0, 0, 300, 2)))
     assert field["passes"] == field["round_runs"] == 0
     assert "nothing to drive" in " ".join(field["warnings"])
 

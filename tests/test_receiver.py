@@ -19,6 +19,7 @@ from evenacre.coverage.field_plane import plane_for
 from evenacre.coverage.legs import follow
 from evenacre.coverage.receiver.behaviour import Behaviour
 from evenacre.coverage.receiver.judgement import doubtful_m, least_widths_m, tells_gaps
+from evenacre.io.logs.columns.receiver_words import receiver_said
 from evenacre.io.logs.read_tracks import read_tracks
 from evenacre.model import Field, Operation, Settings, Track
 from evenacre.model.receiver import Receiver as Judged
@@ -117,6 +118,69 @@ def test_positions_alone_that_show_nothing_are_a_phones() -> None:
     assert (found.told_by, found.grade, found.looks_like_phone) == ("kind of log", "metre", True)
     machine = replace(operation, tracks=(replace(operation.tracks[0], working=x > 5.0),))
     assert (judged(machine).told_by, judged(machine).pass_m) == ("usual", 0.03)
+
+
+def test_a_log_that_says_what_wrote_it_is_taken_at_its_word_until_shown_better() -> None:
+    x = np.arange(0.0, 60.0, 2.0)
+    machine = along(x, np.zeros(len(x)), working=x > 5.0)
+
+    def says(operation: Operation, receiver: str) -> Operation:
+        return replace(operation, tracks=(replace(operation.tracks[0], receiver=receiver),))
+
+    phone = judged(says(machine, "phone"))
+    assert (phone.told_by, phone.pass_m) == ("device", 2.0)
+    alone = says(along(x, np.zeros(len(x))), "corrected")
+    assert (judged(alone).told_by, judged(alone).pass_m) == ("usual", 0.03)
+    # Long straights, and passes side by side, show better.
+    assert judged(says(along(np.arange(0.0, 600.0, 2.0), np.zeros(300)), "phone")).pass_m == 0.03
+    job = driven("3 cm").operation
+    tracks = tuple(replace(t, receiver="phone") for t in job.tracks)
+    assert judged(replace(job, tracks=tracks)) == judged(job)
+    assert (
+        judged(replace(says(machine, "phone"), settings=Settings(pass_to_pass_m=0.1))).pass_m == 0.1
+    )
+
+
+@pytest.mark.parametrize(
+    ("text", "kind"),
+    [
+        ("Field phone track 2.1", "phone"),
+        ("MOBILE-GNSS", "phone"),
+        ("RTK rover", "corrected"),
+        ("phone with RTK", ""),
+        ("test", ""),
+    ],
+)
+def test_words_of_receivers(text: str, kind: str) -> None:
+    assert receiver_said(text) == kind
+
+
+def test_files_that_say_what_wrote_them(tmp_path: Path) -> None:
+    points = "".join(
+        f'<trkpt lat="{40 + i * 1e-5}" lon="-93.5"><time>2026-04-14T12:00:{i:02}Z</time></trkpt>'
+        for i in range(20)
+    )
+    head = '<gpx version="1.1" creator="A phone app" xmlns="http://www.topografix.com/GPX/1/1">'
+    log = tmp_path / "log.gpx"
+    log.write_text(f"{head}<trk><trkseg>{points}</trkseg></trk></gpx>")
+    (track,) = read_tracks(log)
+    assert track.receiver == "phone"
+    assert any("A phone app" in note for note in track.notes)
+    for column, words, kind in (
+        ("provider", ("network", "fused"), "phone"),
+        ("receiver", ("RTK", "rtk base"), "corrected"),
+        ("receiver", ("RTK", "phone"), ""),
+        ("remark", ("phone", "phone"), ""),
+    ):
+        table = tmp_path / "log.csv"
+        lines = (
+            f"2026-04-14T12:00:{i:02}Z,-93.5,{40 + i * 1e-5},{words[i % 2]}" for i in range(20)
+        )
+        table.write_text(f"time,lon,lat,{column}\n" + "\n".join(lines) + "\n")
+        (track,) = read_tracks(table)
+        assert track.receiver == kind
+        unused = any(f'"{column}"' in note and "not used" in note for note in track.notes)
+        assert unused is not bool(kind)
 
 
 def test_a_long_straight_way_is_no_phones() -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 import tomllib
+from dataclasses import replace
 
 import geopandas as gpd
 import numpy as np
@@ -152,7 +153,7 @@ def test_what_is_not_said_is_the_default_of_the_nouns(farm):
     got = read.seeding
     rate = got.rate_kg_per_m2
     bare = Seeding(got.product, got.implement, rate, rate, rate, load_kg=got.load_kg)
-    assert got == bare
+    assert got == replace(bare, day_from_s=27000.0)
 
 
 def test_every_key_of_seeding(farm):
@@ -322,6 +323,7 @@ def test_intake_by_weight_or_by_mass(farm, intake, lb):
         ('"07:30"', 27000.0),
         ('"7:30 am"', 27000.0),
         ("07:30:00", 27000.0),
+        ('"sunrise"', None),
         ('"12:15 AM"', 900.0),
         ('"12:15 pm"', 44100.0),
     ],
@@ -546,6 +548,16 @@ def test_one_complaint_each(farm, case):
         ('hours = "25 h"', "hours", "at most 24 hours"),
         ("hours = 10", "hours", 'Write hours of a day: "8 h"'),
         ("lost_chance = 101", "lost_chance", "not between 0 and 100"),
+        ('lost_spell = "3 days"', "lost_spell", "Add lost_chance"),
+        ('lost_chance = 25\nlost_spell = "6 h"', "lost_spell", "from 1 to 366"),
+        ('lost_chance = 25\nlost_spell = "2 years"', "lost_spell", "from 1 to 366"),
+        ('lost_chance = 90\nlost_spell = "4 days"', "lost_spell", "9.0 in a row"),
+        ('rain_that_stops = "0.2 in"', "rain_that_stops", 'Add rain = "rain.csv"'),
+        ('dry_after = "1 day"', "dry_after", 'Add rain = "rain.csv"'),
+        ('rain = "rain.csv"', "rain_that_stops", 'rain_that_stops = "0.2 in"'),
+        ('rain = "none.csv"\nrain_that_stops = "5 mm"', "rain", 'no file "none.csv"'),
+        ('rain = "rain.csv"\nrain_that_stops = "3 m"', "rain_that_stops", "falls in a day"),
+        ('to = "07:00"', "to", "ends before it begins"),
         ('lost_chance = "-1 %"', "lost_chance", "not between 0 and 100"),
         ('lost_days = ["Tuesday"]', "lost_days 1", '"Tuesday" is not a date'),
         ("booked = [ { from = 2026-09-03, to = 2026-09-01 } ]", "booked 1, to", "begins only on"),
@@ -570,6 +582,34 @@ def test_one_complaint_of_seeding(farm, line, place, words):
     (said,) = complaints(farm, more=line + "\n")
     assert said.startswith(f"season.toml, seeding, {place}: ")
     assert words in said
+
+
+def test_past_rain_stands_for_the_chance_of_a_lost_day(farm):
+    (farm / "rain.csv").write_text("date,rain (in)\n2024-08-01,0\n2024-08-02,0.4\n")
+    more = 'rain = "rain.csv"\nrain_that_stops = "0.2 in"\n'
+    read = loaded(farm, more=more)
+    past = read.seeding.past_weather
+    assert (past.first, past.dry_after_days, past.allowance_told) == (dt.date(2024, 8, 1), 1, False)
+    assert past.rain_m == pytest.approx([0, 0.4 * 0.0254])
+    assert past.stops_m == pytest.approx(0.2 * 0.0254)
+    assert "rain.csv" in [one.path for one in read.inputs]
+    told = loaded(farm, more=f'{more}dry_after = "0 days"\nlost_chance = 30\n').seeding
+    assert (told.lost_chance, told.past_weather.dry_after_days) == (0.3, 0)
+    assert told.past_weather.allowance_told
+    (said,) = complaints(farm, more=f'{more}lost_spell = "3 days"\n')
+    assert said.startswith("season.toml, seeding, lost_spell: ")
+    (farm / "rain.csv").write_text("date,rain\n2024-08-01,0\n")
+    (said,) = complaints(farm, more=more)
+    assert said.startswith('rain.csv, column "rain": ')
+
+
+def test_spells_beside_the_chance(farm):
+    read = loaded(farm, more='lost_chance = 25\nlost_spell = "2.5 days"\n')
+    assert read.seeding.lost_spell_days == pytest.approx(2.5)
+    assert not [text for text in read.warnings if "pells" in text]
+    for chance, spell in ((50, 1.5), (0, 3), (100, 3)):
+        more = f'lost_chance = {chance}\nlost_spell = "{spell} days"\n'
+        assert any("spell" in text.lower() for text in loaded(farm, more=more).warnings)
 
 
 def test_a_product_that_is_not_seed(farm):

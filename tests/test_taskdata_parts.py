@@ -364,6 +364,19 @@ def test_what_a_counter_counted_that_no_log_tells_is_told(tmp_path: Path) -> Non
     assert "counter of area" in warned(plan)
 
 
+@pytest.mark.parametrize("minutes", [1, 20])
+def test_work_of_which_no_log_is_there_is_told(tmp_path: Path, minutes: int) -> None:
+    """What two stretches share is not added up."""
+    path = farm(tmp_path / "TASKDATA", PLAIN)
+    text = (path / "TASKDATA.XML").read_text()
+    until = f"2026-04-14T13:{minutes:02d}:00"
+    times = f'<TIM A="2026-04-14T13:00:00" B="{until}" D="4"/>' * 2
+    (path / "TASKDATA.XML").write_text(text.replace("<TLG ", times + "<TLG ", 1))
+    (plan,) = season_from_taskdata(path).operations
+    said = f"at work for {minutes:.1f} min by its own account, but its logs last"
+    assert (said in warned(plan)) == (minutes == 20)
+
+
 # --- logs in parts -------------------------------------------------------------------------------
 
 Parts = Callable[[], dict[str, Log]]

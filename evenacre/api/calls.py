@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import ExitStack
 from dataclasses import fields, replace
 from pathlib import Path
 from typing import Any, TypeAlias, overload
@@ -43,6 +44,7 @@ from evenacre.workflows.audit import Audit, run_audit
 from evenacre.workflows.calibrate import MeterSetting
 from evenacre.workflows.called import about_arguments
 from evenacre.workflows.finish import ComeOutEven, chosen_operation, run_finish
+from evenacre.workflows.gather import gathered_season, is_to_be_gathered
 from evenacre.workflows.interseed import Interseeding, run_interseeding
 from evenacre.workflows.measure import MeasuredDrill, run_measure
 from evenacre.workflows.passes import PlannedPasses, drive_over, fenced_as, run_passes
@@ -56,7 +58,7 @@ _CALLED = {"tracks": "source", "product": "products", "price": "prices", "column
 _MAPS = ("boundary", "zones", "unworkable", "setbacks")
 _SINGLE = ("width", "rows", "row_spacing", "setback_distance")
 _DRIVING = (
-    *("rounds", "headland", "speed", "turn_speed", "turn_radius", "prefer", "fence"),
+    *("rounds", "headland", "speed", "turn_speed", "turn_radius", "prefer", "blocks", "fence"),
     *("tractor_length", "tractor_width"),
 )
 
@@ -91,7 +93,9 @@ def audit(
     ----------
     source : str, Path, Track, GeoDataFrame or a list of them; or Season
         A season file, ISO 11783-10 task data, or logs of the drive: files, tracks that were
-        read, or frames (points are fixes, lines passes, polygons steps of one).
+        read, or frames (points are fixes, lines passes, polygons steps of one). Of a folder or
+        zip with files of all kinds the season in it is used; without one it is gathered, and
+        nothing is written there.
     boundary : file, geometry, GeoSeries or GeoDataFrame, optional
         A bare geometry is in longitude and latitude unless ``boundary_crs`` says otherwise.
         Without one, it is drawn around the worked ground.
@@ -148,9 +152,9 @@ def audit(
     <Audit: field, 18-46-0: 1.99 ac of 2.01 ac covered.>
     """
     told = {**locals()}
-    with about_arguments(**_CALLED, rate="products"):
+    with about_arguments(**_CALLED, rate="products"), ExitStack() as stick:
         check_names(audit, options, _KEYS)
-        season = _season("audit", source, told)
+        season = _season("audit", source, told, stick)
         season = season if units is None else replace(season, units=unit_system(units).name)
         planned = None if plan is None else read_plan(Path(plan))
         return run_audit(
@@ -264,8 +268,8 @@ def plan_passes(
     **options
         Further options of ``evenacre passes``, with underscores: ``rounds``, ``speed``,
         ``turn_speed``, ``turn_radius``, ``prefer`` (``"turns"`` or ``"overlap"``), ``headland``
-        (``"first"`` or ``"last"``), ``fence``, ``tractor_length``, ``tractor_width``, and
-        ``fields`` and ``implement`` by their names in a season file, or ``unworkable``,
+        (``"first"`` or ``"last"``), ``blocks``, ``fence``, ``tractor_length``, ``tractor_width``,
+        and ``fields`` and ``implement`` by their names in a season file, or ``unworkable``,
         ``rows``, ``row_spacing``, ``field_name`` and ``boundary_crs`` of one field.
 
     Returns
@@ -372,6 +376,10 @@ def finish(
     area: Quantity | None = None,
     area_error: Quantity | None = None,
     overlap: str | None = None,
+    started: Quantity | None = None,
+    done: Quantity | None = None,
+    setting: str = "",
+    full: Quantity | None = None,
     operation: str | None = None,
     field: str | None = None,
     loads: str | Path | None = None,
@@ -393,7 +401,7 @@ def finish(
         Of the field, with logs.
     left, left_error : str or float, optional
         Mass left and its standard uncertainty: ``"1400 lb"`` and ``"20 lb"`` or ``"1 %"`` (the
-        usual), or kg.
+        usual), or kg; or ``"50 %"`` of ``started`` or of ``full``.
     rate, rate_min, rate_max : str or float, optional
         Present rate, and what is allowed: ``"150 lb/ac"``, or kg/m2.
     product : str, optional
@@ -402,6 +410,13 @@ def finish(
         Ground still to do, without logs, and its standard uncertainty: ``"18 ac"``, or m2.
     overlap : str, optional
         Ground driven twice, ``"3 %"`` (the usual).
+    started, done : str or float, optional
+        Mass in the cart when it began, and the ground done since, with ``area``: they tell the
+        present rate.
+    setting : str, optional
+        Of the meter now.
+    full : str or float, optional
+        What the cart holds.
     operation, field : str, optional
         Which operation of a season.
     loads : str or Path, optional
@@ -434,6 +449,7 @@ def finish(
     told = {**locals(), "loads": loads and Path(loads)}
     with about_arguments(**{**_CALLED, "product": "product"}):
         from evenacre.cli.options.finish_options import FinishOptions
+        from evenacre.planning.finish.finish_job import full_cart_kg
 
         check_names(finish, options, _KEYS)
         known = [one.name for one in fields(FinishOptions)]
@@ -442,7 +458,9 @@ def finish(
             if source is not None or boundary is not None:
                 what = "It does not go with a season file, a boundary or tracks."
                 raise InputError.at("area", "", what, "Leave one of them out.")
-            return ComeOutEven(*asked.typed_finish(), unit_system(units or "us"))
+            even, placed, before, change = asked.typed_finish()
+            system = unit_system(units or "us")
+            return ComeOutEven(even, placed, system, so_far=before, change=change)
         if source is None:
             what = "It needs one season file, one set of task data, or logs."
             raise InputError.at("source", "", what, 'Give one, or area="18 ac".')
@@ -456,7 +474,7 @@ def finish(
             asked.applied_to(plan),
             unit_system(units or season.units),
             product=product,
-            left=asked.amount_left(),
+            left=asked.amount_left(full_cart_kg(plan, product)),
             rate_kg_per_m2=asked.rate_kg_per_m2,
         )
 
@@ -497,9 +515,9 @@ def calibrate(
         The ground a catch stands for, in one way: ``area`` (or m2), ``turns`` with
         ``turns_per_area``, or ``turns`` with ``circumference`` or ``wheel_diameter`` (or m).
         And further options of ``evenacre calibrate``, with underscores: ``scale``, ``width``,
-        ``rows``, ``row_spacing``, ``openers``, ``tested``, ``beyond``, ``bulk_density``,
-        ``fill``, ``compartment``, ``roller``, ``fan``, ``speed``, ``down_pressure``,
-        ``trouble``, ``date``.
+        ``rows``, ``row_spacing``, ``rows_per_tower``, ``openers``, ``tested``, ``beyond``,
+        ``bulk_density``, ``fill``, ``compartment``, ``roller``, ``fan``, ``speed``,
+        ``down_pressure``, ``trouble``, ``date``.
 
     Returns
     -------
@@ -541,8 +559,13 @@ def _is_season_file(source: Any) -> bool:
     return isinstance(source, str | Path) and Path(source).suffix.lower() == ".toml"
 
 
-def _season(call: str, source: Source, told: Mapping[str, Any]) -> Season:
-    """Make a season of a call's arguments, by name, checked as those of the command line are."""
+def _season(
+    call: str, source: Source, told: Mapping[str, Any], stick: ExitStack | None = None
+) -> Season:
+    """Make a season of a call's arguments, by name, checked as those of the command line are.
+
+    What a folder or zip holds is gathered for as long as ``stick`` is open; None: it is not.
+    """
     single = {name: told.get(name) for name in _SINGLE}
     single = given(**single, column=told["columns"], **told["options"])
     implement, settings = told.get("implement"), told.get("settings")
@@ -553,9 +576,8 @@ def _season(call: str, source: Source, told: Mapping[str, Any]) -> Season:
     maps = {name: told.get(name) for name in _MAPS}
     options = {**_maps_at_hand(maps, single.get("boundary_crs")), **single, **texts}
     tasks = as_list(told.get("tasks") or [])
-    set_of_tasks = Path(source) if isinstance(source, str | Path) else None
-    if set_of_tasks is not None and not is_taskdata(set_of_tasks):
-        set_of_tasks = None
+    path = Path(source) if isinstance(source, str | Path) else None
+    set_of_tasks = path if path and is_taskdata(path) else None
     if tasks and set_of_tasks is None:
         what, remedy = "It chooses tasks of task data, which this is not.", "Leave it out."
         raise InputError.at(call, "tasks", what, remedy)
@@ -573,7 +595,10 @@ def _season(call: str, source: Source, told: Mapping[str, Any]) -> Season:
             options[name] = as_list(options[name])
     tracks: tuple[Track, ...] = ()
     inputs: list[InputFile] = []
-    if set_of_tasks is not None:
+    of_many = {n: o for n, o in options.items() if n not in ("currency", "held")}
+    if stick and path and not tasks and is_to_be_gathered(path, of_many):
+        season = stick.enter_context(gathered_season(path, of_many))
+    elif set_of_tasks is not None:
         season = season_from_taskdata(set_of_tasks, tasks=tasks, **options)
     else:
         pairs = (pair.partition("=") for pair in single.get("column", ()))

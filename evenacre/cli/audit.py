@@ -12,7 +12,7 @@ from evenacre.cli.options.derived import READING, SeasonKeys
 from evenacre.cli.options.progress import Fresh, Jobs, run, tell
 from evenacre.cli.options.season_input import SEASON_FILES, season_given
 from evenacre.cli.options.shared import AsJson, Quiet, Units, fail_on_any, plain_errors
-from evenacre.cli.options.stick_input import is_stick_of_files, season_of_stick
+from evenacre.cli.options.stick_input import season_of_stick
 
 
 class AuditFailOn(StrEnum):
@@ -77,8 +77,10 @@ def audit(
     first, as `evenacre gather` does.
     """
     with plain_errors() as written:
+        from evenacre.workflows.gather import is_to_be_gathered
+
         given = list(files or [])
-        if len(given) == 1 and not task and is_stick_of_files(given[0], keys):
+        if len(given) == 1 and not task and is_to_be_gathered(given[0], keys):
             given = [season_of_stick(given[0], written, keys, quiet=quiet or as_json)]
             keys = {}
         season, home = season_given(

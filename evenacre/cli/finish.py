@@ -7,15 +7,15 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from evenacre.cli.options.derived import READING, SeasonKeys
-from evenacre.cli.options.finish_options import FinishOptions
+from evenacre.cli.options.derived import READING, SeasonKeys, option
+from evenacre.cli.options.finish_options import TYPED, FinishOptions
 from evenacre.cli.options.progress import tell_lines
 from evenacre.cli.options.season_input import SEASON_FILES, season_given
 from evenacre.cli.options.shared import AsJson, Quiet, Units, plain_errors
 from evenacre.errors import InputError
 
 if TYPE_CHECKING:
-    from evenacre.model import OperationPlan, Season
+    from evenacre.model import OperationPlan, PastSetting, Season
 
 _KEYS = SeasonKeys(
     {
@@ -33,6 +33,10 @@ def finish(
     out: Annotated[
         Path | None, typer.Option("--out", help="Folder for a map; none is written without it.")
     ] = None,
+    book: Annotated[
+        Path | None,
+        option(TYPED, "The settings book; settings-book.csv here, where there is one."),
+    ] = None,
     units: Units = None,
     as_json: AsJson = False,
     quiet: Quiet = False,
@@ -44,28 +48,50 @@ def finish(
     """
     with plain_errors() as written:
         from evenacre.units.display import unit_system
-        from evenacre.workflows.finish import ComeOutEven, run_finish
+        from evenacre.workflows.finish import ComeOutEven, RateSoFar, run_finish
         from evenacre.workflows.result import write_result
 
-        if options.area is None:
+        if options.typed:
+            if files or {"tracks", "boundary"} & keys.keys():
+                what = "It does not go with a season file, a boundary or tracks."
+                name = "--area" if options.area is not None else "--done"
+                raise InputError.at(name, "", what, "Leave one of them out.")
+            past, warned = _past(book) if options.done is not None else ((), ())
+            system = unit_system(units or "us")
+            if options.area is None:
+                told = RateSoFar(*options.typed_so_far(past), system, warned)
+                tell_lines(told.summary, told.lines, as_json=as_json, quiet=quiet)
+                return
+            finish, product, done, change = options.typed_finish(past)
+            result = ComeOutEven(
+                finish, product, system, so_far=done, change=change, warnings=warned
+            )
+        else:
+            from evenacre.planning.finish.finish_job import full_cart_kg
+
             season, plan = _chosen(files or [], options, keys)
             result = run_finish(
                 options.applied_to(plan),
                 unit_system(units or season.units),
                 product=options.product,
-                left=options.amount_left(),
+                left=options.amount_left(full_cart_kg(plan, options.product)),
                 rate_kg_per_m2=options.rate_kg_per_m2,
             )
-        elif files or {"tracks", "boundary"} & keys.keys():
-            what = "It does not go with a season file, a boundary or tracks."
-            raise InputError.at("--area", "", what, "Leave one of them out.")
-        else:
-            result = ComeOutEven(*options.typed_finish(), unit_system(units or "us"))
         lines = [*result.lines]
         if out is not None:
             write_result(ComeOutEven, out, lambda: result, written=written)
             lines += [f"  Map: {out / 'finish.png'}"] if result.job else []
         tell_lines(result.summary, lines, as_json=as_json, quiet=quiet)
+
+
+def _past(book: Path | None) -> tuple[tuple[PastSetting, ...], tuple[str, ...]]:
+    """Lines of the settings book, and what could not be read of it."""
+    from evenacre.io.settings_book.book import BOOK_NAME, read_book
+
+    if book is None and not Path(BOOK_NAME).is_file():
+        return (), ()
+    read = read_book(book or Path(BOOK_NAME))
+    return read.settings, read.warnings
 
 
 def _chosen(

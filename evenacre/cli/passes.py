@@ -21,7 +21,7 @@ FOLDER = "evenacre-passes"
 SEASON = "From a season file"
 _EXAMPLES = "`evenacre passes season.toml` or `evenacre passes --boundary F --width 20ft`"
 _DRIVING = (
-    "width heading rounds headland speed turn_speed turn_radius prefer fence tractor_length "
+    "width heading rounds headland speed turn_speed turn_radius prefer blocks fence tractor_length "
     "tractor_width"
 )
 _KEYS = SeasonKeys(

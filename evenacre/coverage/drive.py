@@ -247,7 +247,7 @@ class Drive:
             *loss_findings(self.records),
             *unlike_findings(self._legs, self._implement),
             *receiver_findings(self.receiver, self._implement.width_m),
-            *settings_findings(self.measured),
+            *settings_findings(self.measured, self._implement),
         )
 
     def findings(self) -> tuple[Finding, ...]:

@@ -106,8 +106,7 @@ class GridFrame:
         values = np.zeros(self.shape[0] * self.shape[1])
         for quad, owner in _convex_parts(strips):
             part, row, col = scan(quad, self)
-            strip = owner[part]
-            density = _density(strips.quad[strip], mass_kg[strip], *self.centres(row, col))
+            density = _density(strips.quad, mass_kg, owner[part], *self.centres(row, col))
             values += np.bincount(row * self.shape[1] + col, density, minlength=len(values))
         return Grid(values.astype(np.float32).reshape(self.shape), self.transform, self.crs)
 
@@ -185,20 +184,25 @@ def scan(quad: FloatArray, frame: GridFrame) -> tuple[IntArray, IntArray, IntArr
     return index[owner], row[owner], col + first[owner]
 
 
-def _density(quad: FloatArray, mass_kg: FloatArray, x: FloatArray, y: FloatArray) -> FloatArray:
-    """Mass per area at points inside strips, by the local length of travel."""
+def _density(
+    quad: FloatArray, mass_kg: FloatArray, strip: IntArray, x: FloatArray, y: FloatArray
+) -> FloatArray:
+    """Mass per area at points inside strips, by the local length of travel.
+
+    ``strip`` (k,) says in which of the strips each point lies.
+    """
     a, b, d, c = (quad[:, i] for i in range(4))
     point = np.column_stack([x, y])
     front, rear = b - a, d - c
 
     def across(origin: FloatArray, line: FloatArray) -> FloatArray:
-        length2 = np.einsum("ij,ij->i", line, line)
-        return np.einsum("ij,ij->i", point - origin, line) / np.maximum(length2, 1e-12)
+        length2 = np.maximum(np.einsum("ij,ij->i", line, line), 1e-12)
+        return np.einsum("ij,ij->i", point - origin[strip], line[strip]) / length2[strip]
 
     f = np.clip((across(a, front) + across(c, rear)) / 2, 0.0, 1.0)[:, None]
-    local = np.hypot(*((c - a) + f * (rear - front)).T)
+    local = np.hypot(*((c - a)[strip] + f * (rear - front)[strip]).T)
     width = (np.hypot(*front.T) + np.hypot(*rear.T)) / 2
-    return mass_kg / np.maximum(width * local, 1e-9)
+    return mass_kg[strip] / np.maximum(width[strip] * local, 1e-9)
 
 
 def area_within(rate: Grid, inside: np.ndarray, target_kg_per_m2: float, tolerance: float) -> float:

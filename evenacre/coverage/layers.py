@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 
 import geopandas as gpd
 import numpy as np
-import pandas as pd
 import shapely
+from geopandas.array import from_shapely
 from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
@@ -28,11 +28,11 @@ def frame(
     crs: CRS,
 ) -> gpd.GeoDataFrame:
     """Rows with an ``area_m2`` column; empty geometries are left out."""
-    table = pd.DataFrame(rows)
     shapes = np.array([*geometry, None], dtype=object)[:-1]
-    table["area_m2"] = shapely.area(shapes)
-    whole = gpd.GeoDataFrame(table, geometry=shapes, crs=crs)
-    return whole[~shapely.is_empty(shapes)].reset_index(drop=True)
+    ground = {"area_m2": shapely.area(shapes), "geometry": from_shapely(shapes, crs=crs)}
+    whole = gpd.GeoDataFrame({**rows, **ground}, geometry="geometry")
+    empty = shapely.is_empty(shapes)
+    return whole[~empty].reset_index(drop=True) if empty.any() else whole
 
 
 def field_layers(

@@ -24,7 +24,7 @@ from evenacre.coverage.swath import Strips
 from evenacre.geo.local_crs import WorkingPlane
 from evenacre.model import Application, BoolArray, FloatArray, Implement, Operation, Track
 from evenacre.model.audit_result import ToolPath
-from evenacre.model.finding import Finding, FindingError
+from evenacre.model.finding import Finding, FindingError, said_once
 from evenacre.model.receiver import Receiver
 
 
@@ -105,7 +105,7 @@ class Legs:
     @property
     def states(self) -> tuple[Finding, ...]:
         """How the rows that were on were told."""
-        return tuple(dict.fromkeys(f for leg in self.legs for f in leg.findings))
+        return said_once(f for leg in self.legs for f in leg.findings)
 
     def masses(
         self, applications: Sequence[Application], strips: Strips, implement: Implement

@@ -22,7 +22,7 @@ from evenacre.model.product import (
     WithSeed,
 )
 from evenacre.model.season import InputFile, OperationPlan, Season
-from evenacre.model.seeding import Booking, Seeding
+from evenacre.model.seeding import Booking, PastWeather, Seeding
 from evenacre.model.track import UNDATED_S, Blockage, LoadTicket, Track, Unweighed
 
 __all__ = [
@@ -48,6 +48,7 @@ __all__ = [
     "OperationPlan",
     "Paddock",
     "PastSetting",
+    "PastWeather",
     "PlannedPaddock",
     "PlannedRate",
     "PlannedSeeding",

@@ -44,6 +44,20 @@ class Finding:
         return replace(self, values={**self.values, "place": place})
 
 
+def said_once(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Take findings that differ by their ``records`` alone for one, of all these records."""
+    records: dict[Finding, int] = {}
+    for finding in findings:
+        values = dict(finding.values)
+        count = values.pop("records", 0)
+        alike = replace(finding, values=values)
+        records[alike] = records.get(alike, 0) + count
+    return tuple(
+        replace(alike, values={**alike.values, "records": count}) if count else alike
+        for alike, count in records.items()
+    )
+
+
 def reader_findings(warnings: Iterable[str] = (), notes: Iterable[str] = ()) -> list[Finding]:
     """Pass on what the readers of files said already in words, with the places in them."""
     said = [Finding.warning("said_by_reader", text=text) for text in warnings]

@@ -20,9 +20,9 @@ class Receiver:
 
     grade: str  # ``"centimetre"``, ``"decimetre"`` or ``"metre"``: the size of ``pass_m``
     # ``"stated"`` by the season, ``"quality"`` of the fixes, ``"spacing"`` of the passes (or
-    # ``"quality and spacing"``), ``"rest"`` of the machine, ``"kind of log"`` (nothing but
-    # positions, so a phone until shown better), or ``"usual"``: nothing tells it, and what is
-    # usual with corrections is taken
+    # ``"quality and spacing"``), ``"rest"`` of the machine, ``"device"`` (the file says a phone,
+    # and nothing shows better), ``"kind of log"`` (nothing but positions: likewise), or
+    # ``"usual"``: nothing tells it, and what is usual with corrections is taken
     told_by: str
     pass_m: float  # between passes
     within_m: float  # what wanders within a pass

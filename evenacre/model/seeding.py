@@ -8,6 +8,7 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 
+from evenacre.arrays import FloatArray
 from evenacre.model.implement import Implement
 from evenacre.model.product import Product
 
@@ -20,6 +21,18 @@ class Booking:
     last: dt.date  # included
     what: str  # what it is wanted for
     hours_s: float | None = None  # time it takes of each day; None: the whole day
+
+
+@dataclass(frozen=True, eq=False)
+class PastWeather:
+    """Rain of past days, and what of it stops the drill."""
+
+    first: dt.date
+    rain_m: FloatArray  # (k,) depth on the days from ``first`` on; NaN where it is not known
+    source: str  # name of the table
+    stops_m: float  # so much in a day stops the drill
+    dry_after_days: int  # and for so many days after it
+    allowance_told: bool = False  # ``Seeding.lost_chance`` was told besides
 
 
 @dataclass(frozen=True)
@@ -57,6 +70,9 @@ class Seeding:
     hours_most_s: float | None = None  # drilling time in a day, refills and moves included, at most
     lost_days: tuple[dt.date, ...] = ()  # already known as lost to weather
     lost_chance: float = 0.0  # chance of any other day to be lost, 0 to 1
+    # Mean length of a run of lost days; None: each day is lost by itself
+    lost_spell_days: float | None = None
+    past_weather: PastWeather | None = None  # in the place of both
     bookings: tuple[Booking, ...] = ()
     speed_mps: float = 2.2352
     turn_speed_mps: float = 1.5
@@ -71,6 +87,7 @@ class Seeding:
     treated: bool = False  # the seed is treated
     rounds: int | None = None  # headland rounds; None: as many as turns need
     headland: str = "first"  # ``"first"`` or ``"last"``: when they are driven
+    blocks: bool = True  # ground may be cut into blocks with headings of their own
     # None: of a common size
     tractor_length_m: float | None = None  # from the hitch pin to its foremost point
     tractor_width_m: float | None = None

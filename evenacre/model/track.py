@@ -73,6 +73,8 @@ class Track:
     # (n,) Polygons, or lines as wide as the tool, in degrees: each record's own ground, where the
     # log tells ground and not a drive; ``lon`` and ``lat`` are then a place in it
     ground: npt.NDArray[np.object_] | None = None
+    # What the file says of its receiver: ``"phone"``, ``"corrected"``, or nothing
+    receiver: str = ""
     machine: str = ""  # which machine's, where the log tells several apart
     at_tool: bool = False  # True when the positions are the tool's own, not an antenna's
     # False when the file tells no times: ``time_s`` then only keeps the records in order

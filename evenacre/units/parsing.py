@@ -82,7 +82,10 @@ def unit_factor(unit: str, dimension: Dimension) -> float | None:
     si = registry().parse_units(_UNITS[dimension][0])
     if parsed is None or parsed.dimensionality != si.dimensionality:
         return None
-    return float(registry().Quantity(1.0, parsed).m_as(si))
+    one = registry().Quantity(1.0, parsed)
+    if dimension is Dimension.LENGTH and len([*one.unit_items()]) > 1:
+        return None  # gallons per acre come to inches, and are none
+    return float(one.m_as(si))
 
 
 def example_unit(dimension: Dimension) -> str:

@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
-from typing import Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import geopandas as gpd
 
@@ -22,11 +22,14 @@ from evenacre.planning.finish.rate_to_finish import Finish
 from evenacre.planning.loads.loads import Amount
 from evenacre.reports.quantities import Display
 from evenacre.reports.sentences.findings import refusals_in_words, sentences
-from evenacre.reports.sentences.finish import FinishReport, finish_lines
-from evenacre.reports.tables.finish import FINISH
+from evenacre.reports.sentences.finish import FinishReport, finish_lines, so_far_lines
+from evenacre.reports.tables.finish import FINISH, RATE_SO_FAR
 from evenacre.reports.writers.as_json import record
 from evenacre.units.display import UnitSystem
-from evenacre.workflows.result import FolderResult
+from evenacre.workflows.result import FolderResult, Result
+
+if TYPE_CHECKING:
+    from evenacre.planning.finish.so_far import Change, SoFar
 
 
 @dataclass(frozen=True, repr=False)
@@ -42,6 +45,10 @@ class ComeOutEven(FolderResult):
         Of the words and the map.
     job, result : FinishJob and AuditResult, or None
         What the tracks so far tell; None where there are none.
+    so_far, change : SoFar and Change, or None
+        What the cart's own loss so far tells, and what it makes of the meter's setting.
+    warnings : tuple of str
+        Of the settings book.
 
     Examples
     --------
@@ -55,6 +62,9 @@ class ComeOutEven(FolderResult):
     units: UnitSystem
     job: FinishJob | None = None
     result: AuditResult | None = None
+    so_far: SoFar | None = None
+    change: Change | None = None
+    warnings: tuple[str, ...] = ()
 
     @cached_property
     def remaining(self) -> gpd.GeoDataFrame:
@@ -79,26 +89,30 @@ class ComeOutEven(FolderResult):
     @cached_property
     def _report(self) -> FinishReport:
         if self.result is None or self.job is None:
-            return FinishReport(self.finish, self.product)
+            return FinishReport(self.finish, self.product, so_far=self.so_far, change=self.change)
         from evenacre.reports.maps.finish import run_out_spot
 
         about, spot = self.result, run_out_spot(self.result, self.job)
         return FinishReport(self.finish, self.product, about.field, about.operation, self.job, spot)
 
     def _headline(self) -> str:
-        return next(line.strip() for line in self.lines if line.lstrip().startswith("To come out"))
+        said = [line.strip() for line in self.lines]
+        if self.finish.no_ground or self.finish.verdict == "even":  # said first
+            return said[0 if self.result is None else 1]
+        return next(line for line in said if line.startswith("To come out"))
 
     def _lines(self) -> tuple[str, ...]:
         told = FINISH.texts(self._report, Display(self.units))
         lines = [*finish_lines(self._report, told, self.units)]
         if self.result is None:
-            return tuple(lines)
+            return (*lines, *(f"warning: {text}" for text in self.warnings))
         title = f"{self.result.field}, {self.result.operation}: {self.product.name}"
         lines += [f"warning: {text}" for text in sentences(self.result.findings, "warning")]
         return (title, *(f"  {line}" for line in lines))
 
     def _summary(self) -> dict[str, Any]:
         account = record(FINISH, self._report)
+        account["warnings"] += self.warnings
         if self.result is not None:
             warnings = sentences(self.result.findings, "warning")
             account["warnings"] = [*warnings, *account["warnings"]]
@@ -112,6 +126,34 @@ class ComeOutEven(FolderResult):
             png = finish_map(self.result, self.job, self.units)
             (stage / "finish.png").write_bytes(png)
         return write_account(stage, SUMMARY, self.summary)
+
+
+@dataclass(frozen=True, repr=False)
+class RateSoFar(Result):
+    """What the drill put on so far, where nobody asks how to end.
+
+    Attributes
+    ----------
+    so_far : SoFar
+    change : Change or None
+        What the rate wanted makes of the setting.
+    units : UnitSystem
+        Of the words.
+    warnings : tuple of str
+        Of the settings book.
+    """
+
+    so_far: SoFar
+    change: Change | None
+    units: UnitSystem
+    warnings: tuple[str, ...] = ()
+
+    def _lines(self) -> tuple[str, ...]:
+        said = so_far_lines(self.so_far, self.change, self.units)
+        return (*said, *(f"warning: {text}" for text in self.warnings))
+
+    def _summary(self) -> dict[str, Any]:
+        return {**record(RATE_SO_FAR, self), "warnings": list(self.warnings)}
 
 
 def run_finish(

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import os
 import shutil
-from collections.abc import Callable
-from contextlib import ExitStack, suppress
+import tempfile
+from collections.abc import Callable, Collection, Iterator, Mapping
+from contextlib import ExitStack, contextmanager, suppress
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -14,11 +16,13 @@ from evenacre.io.result_folder.exchange import flush, flush_tree
 from evenacre.io.result_folder.staging import disk_troubles_told, parents_made, settled_place
 from evenacre.io.result_folder.workplace import workplace
 from evenacre.io.season.files import parts_of
-from evenacre.io.season.from_options import ToldOfStick
-from evenacre.io.stick.files import Stick
+from evenacre.io.season.from_options import ToldOfStick, goes_with_stick, told_of_stick
+from evenacre.io.season.load import load_season
+from evenacre.io.stick.files import Stick, holds_several_logs, is_stick
 from evenacre.io.stick.gather import BACKUP, Gathering, gathering, own_files
 from evenacre.io.stick.identify import Kind, look_at
 from evenacre.io.stick.known import read_known
+from evenacre.model import Season
 from evenacre.processes.interrupts import held
 from evenacre.processes.written import Written
 
@@ -69,6 +73,64 @@ def gather(
         if found.changes:
             _put(found, written or Written())
     return found
+
+
+def is_to_be_gathered(path: Path, given: Collection[str]) -> bool:
+    """Tell a folder or zip to be gathered from a file to be read, as the options allow."""
+    if given and not path.is_dir() and not all(map(goes_with_stick, given)):
+        return False
+    return is_stick(path) and (not given or holds_several_logs(path))
+
+
+@contextmanager
+def gathered_season(root: Path, options: Mapping[str, Any]) -> Iterator[Season]:
+    """Take the season of a folder or zip, gathered where there is none; nothing is written to it.
+
+    Parameters
+    ----------
+    root : Path
+    options : mapping of str to object
+        What is told of drill, products and clock, by the names of the command line's options.
+
+    Yields
+    ------
+    Season
+        Whose files are there to be read until the block ends; what gathering left open or out is
+        among its warnings.
+    """
+    told = told_of_stick(**options) if options else None
+    there = season_place(root, None)
+    if there.exists():
+        if told is not None:
+            raise season_is_there(there, next(iter(options)))
+        fresh = new_files(root, there)
+        season = load_season(there)
+        asked = [f"{there.name} knows nothing of {_some(fresh)}."] if fresh else []
+        yield replace(season, warnings=(*season.warnings, *asked))
+        return
+    with tempfile.TemporaryDirectory(prefix="evenacre-") as scratch:
+        path = Path(scratch, SEASON)
+        found = gather(root, path, told=told)
+        season = load_season(path)
+        said = [f"{one.piece.drive.name} is left out: {one.why}." for one in found.left_out]
+        said += [f"{o.name}: {o.why}" for o in found.passed_over if o.kind in _SAID[:2]]
+        home = Path(os.path.relpath(root.absolute(), scratch)).as_posix() + "/"
+        yield replace(
+            season,
+            inputs=tuple(
+                replace(file, path=file.path.removeprefix(home))
+                for file in season.inputs
+                if file.path != SEASON
+            ),
+            warnings=(*season.warnings, *said, *found.doubts),
+        )
+
+
+def season_is_there(season: Path, option: str) -> InputError:
+    """Refuse an option beside a season that is written already."""
+    flag = f"--{option.replace('_', '-')}"
+    what = f"The season of these files is there already; it does not go with {flag}."
+    return InputError.at(season, "", what, "Put it into the file.")
 
 
 def preview(root: Path, say: Callable[[str], None] = lambda _stage: None) -> Gathering:

@@ -25,6 +25,7 @@ from evenacre.processes.written import Written
 from evenacre.reports.pages.calendar_entries import calendar_events
 from evenacre.reports.pages.interseeding import interseed_lines, interseed_page
 from evenacre.reports.quantities import Display
+from evenacre.reports.sentences.findings import refusals_in_words
 from evenacre.reports.tables.accounts import interseed_account
 from evenacre.reports.tables.interseeding import interseed_frames
 from evenacre.units.display import unit_system
@@ -140,7 +141,10 @@ def run_interseeding(
     if season.grazing is None or season.seeding is None:
         raise ValueError("a plan of interseeding needs paddocks and seeding")
     generated = generation_time()
-    plan = plan_interseeding(season.grazing, season.seeding, time_zone=season.time_zone, say=say)
+    with refusals_in_words():
+        plan = plan_interseeding(
+            season.grazing, season.seeding, time_zone=season.time_zone, say=say
+        )
     say("writing the plan")
     return Interseeding(season, plan, generated)
 

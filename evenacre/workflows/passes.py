@@ -164,6 +164,7 @@ def drive_over(ground: Ground, options: DriveOptions) -> Drive:
         "rounds": options.rounds,
         "prefer": options.prefer,
         "headland": options.headland,
+        "blocks": options.blocks,
         "tractor_length_m": options.tractor_length,
         "tractor_width_m": options.tractor_width,
         "heading_rad": None if options.heading is None else math.radians(90.0 - options.heading),

@@ -281,6 +281,17 @@ def _as_tickets(name: str, place: Path, known: Known) -> list[Command]:
     ]
 
 
+def _as_rain(name: str, place: Path, known: Known) -> list[Command]:
+    paddock = f"[[paddock]]\nname = 'Home'\nboundary = {_toml(known.boundary)}\n"
+    past = f'rain = {_toml(name)}\nrain_that_stops = "5 mm"\n'
+    (place / "season-rain.toml").write_text(_PADDOCKS + past + paddock)
+    return [
+        *_whatever(name, place),
+        ["check", "season-rain.toml"],
+        ["interseed", "season-rain.toml", *OUT],
+    ]
+
+
 def _as_blockages(name: str, place: Path, known: Known) -> list[Command]:
     return [
         *_whatever(name, place),
@@ -306,6 +317,7 @@ ROLES: dict[str, Callable[[str, Path, Known], list[Command]]] = {
     "season": _as_season,
     "plan": _as_plan,
     "tickets": _as_tickets,
+    "rain": _as_rain,
     "blockages": _as_blockages,
     "book": _as_book,
 }

@@ -163,6 +163,18 @@ _GPX: dict[str, str | bytes] = {
     "namespaces": _gpx([], "<a " + " ".join(f'xmlns:n{i}="u{i}"' for i in range(20_000)) + "/>"),
 }
 
+_RAIN: dict[str, str | bytes] = {
+    "amounts": _table(
+        [f"2024-08-{d:02},{'9' * d}e{d * 10}" for d in range(1, 29)], "date,rain (mm)"
+    ),
+    "not amounts": _table(["2024-08-01,nan", "2024-08-02,inf", "2024-08-03,-0"], "date,rain (in)"),
+    "far apart": _table(["1970-01-01,1", "2100-12-31,1"], "date,rain (in)"),
+    "formula": _table(["=cmd|'/C calc'!A0,=1+1"], "date,rain (in)"),
+    "controls": _table(["2024-08-01,\x1b[2J\u202e"], "date,rain (in)"),
+    "many": _table(["2024-08-01 07:00,0.1"] * 200_000, "date,rain (in)"),
+    "many units": _table([f"2024-08-01,{i} furlong{i}" for i in range(20_000)], "date,rain"),
+}
+
 _TICKETS = "time,field,event,compartment,product,weight (lb),weighed by"
 _LOADS: dict[str, str | bytes] = {
     "weights": _table([f"{_DAY}12:00:00Z,Home,filled,,18-46-0,1e308,"] * 50, _TICKETS),
@@ -293,6 +305,7 @@ def cases() -> list[Case]:
         *texts("log", [(f"{name}.nmea", text) for name, text in _SENTENCES.items()], "nmea "),
         *texts("log", [(f"{name}.gpx", text) for name, text in _GPX.items()], "gpx "),
         *texts("tickets", [(f"{n}.csv", t) for n, t in _LOADS.items()], "tickets "),
+        *texts("rain", [(f"{n}.csv", t) for n, t in _RAIN.items()], "rain "),
         *texts("blockages", [(f"{n}.csv", t) for n, t in _BLOCKED.items()], "blockages "),
         *texts("plan", [(f"{n}.json", t) for n, t in _PLANS.items()], "plan "),
         *texts("book", [(f"{n}.csv", t) for n, t in _BOOKS.items()], "book "),

@@ -127,6 +127,7 @@ _LARGE: dict[str, tuple[str, str, Callable[[Place, str], None]]] = {
     "terabyte of season": ("season", "season.toml", _sparse(b'farm = "a"\n')),
     "terabyte of plan": ("plan", "plan.json", _sparse(b"{")),
     "terabyte of tickets": ("tickets", "loads.csv", _sparse(b"event,weight (lb)\n")),
+    "terabyte of rain": ("rain", "rain.csv", _sparse(b"date,rain (in)\n")),
     "terabyte of blockages": ("blockages", "b.csv", _sparse(b"start,end,tower\n")),
     "terabyte of a book": ("book", "book.csv", _sparse(b"product,setting\n")),
     "growing table": ("log", "a.csv", _growing(_LINE)),
@@ -145,6 +146,7 @@ _NAMES = {
     "season": "a.toml",
     "plan": "plan.json",
     "tickets": "loads.csv",
+    "rain": "rain.csv",
     "blockages": "b.csv",
     "book": "book.csv",
 }

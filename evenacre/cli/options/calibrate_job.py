@@ -110,6 +110,7 @@ class _Reader:
             about=about,
             test=self.test(parted),
             opener_catches_kg=parted,
+            rows_per_tower=self.rows_per_tower(parted),
             tolerance=options.tolerance / 100,
             tested=self.tested(),
             fills_kg=self.fills(density),
@@ -144,6 +145,20 @@ class _Reader:
             self.refuse(option, "Nothing was caught.", "Check the drive of the meter.")
             return ()
         return tuple(tuple(test) for test in tests if test)
+
+    def rows_per_tower(self, parted: tuple[tuple[float, ...], ...]) -> int | None:
+        """Openers of each tower, as typed or by the season's drill."""
+        told, option = self.options.rows_per_tower, "--rows-per-tower"
+        if told is None:
+            return self.implement.rows_per_tower if self.implement is not None else None
+        if not self.options.opener_catch:
+            self.refuse(option, "No opener was caught.", "Give --opener-catch, or leave it out.")
+        elif told < 2:
+            self.refuse(option, f"{told} is too few.", "Count the rows of one tower.")
+        elif parted and told >= len(parted[0]):
+            what = f"Of {len(parted[0])} openers caught all are of one tower."
+            self.refuse(option, what, "Catch openers of two towers at least, or leave it out.")
+        return told
 
     def test(self, parted: tuple[tuple[float, ...], ...]) -> MeterTest | None:
         options = self.options

@@ -40,6 +40,9 @@ class CalibrateOptions:
     width: Annotated[Text, option(WIDTH, 'Working width: "20 ft".')] = None
     rows: Annotated[int | None, option(WIDTH, "Rows across the width.")] = None
     row_spacing: Annotated[Text, option(WIDTH, 'Instead: "7.5 in".')] = None
+    rows_per_tower: Annotated[
+        int | None, option(WIDTH, "Rows that one tower feeds: openers are compared by towers.")
+    ] = None
     openers: Annotated[int | None, option(WIDTH, "Openers caught; all, if not said.")] = None
     product: Annotated[str, option(SETTING, "What was metered.")] = ""
     target: Annotated[Text, option(SETTING, 'Rate wanted: "25 lb/ac".')] = None

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -11,14 +13,16 @@ from evenacre.errors import InputError
 from evenacre.units.parsing import Dimension, parse_quantity, plain_number
 
 if TYPE_CHECKING:
-    from evenacre.model import OperationPlan, Product
+    from evenacre.model import OperationPlan, PastSetting, Product
     from evenacre.planning.finish.rate_to_finish import Finish
+    from evenacre.planning.finish.so_far import Change, SoFar
     from evenacre.planning.loads.loads import Amount
 
 JOB, TYPED, LEFT = "The job", "Without a log", "What is left"
 
-# Common practice, no source.
-_USUAL_ERROR = 0.01
+# Common practice, no source; the second of a part of the cart that somebody tells by eye.
+_USUAL_ERROR, _BY_EYE = 0.01, 0.05
+_OF_START, _OF_FULL = ("of start", "of the start"), ("of full", "of capacity", "of the cart")
 
 Text = str | None
 
@@ -33,15 +37,27 @@ class FinishOptions:
     rate: Annotated[Text, option(JOB, 'Present rate: "150 lb/ac".')] = None
     rate_min: Annotated[Text, option(JOB, "Least rate allowed.")] = None
     rate_max: Annotated[Text, option(JOB, "Highest rate allowed.")] = None
-    left: Annotated[Text, option(LEFT, 'Mass left: "1400 lb".')] = None
+    left: Annotated[
+        Text, option(LEFT, 'Mass left: "1400 lb"; or "50 %" of --started or --full.')
+    ] = None
     left_error: Annotated[
-        Text, option(LEFT, 'Its standard uncertainty: "20 lb", or "1 %" (the usual).')
+        Text,
+        option(
+            LEFT,
+            'Its standard uncertainty: "20 lb", or "1 %" (the usual; 5 % of the whole for a part).',
+        ),
+    ] = None
+    full: Annotated[
+        Text, option(LEFT, 'What the cart holds: "5400 lb"; by its volume, in a season file.')
     ] = None
     loads: Annotated[Path | None, option(LEFT, "Table of load tickets, instead of --left.")] = None
     area: Annotated[Text, option(TYPED, 'Ground still to do: "18 ac".')] = None
     area_error: Annotated[
         Text, option(TYPED, 'Its standard uncertainty: "0.2 ac", or "1 %" (the usual).')
     ] = None
+    started: Annotated[Text, option(TYPED, 'Mass in the cart when it began: "1250 lb".')] = None
+    done: Annotated[Text, option(TYPED, 'Ground done since: "25 ac".')] = None
+    setting: Annotated[str, option(TYPED, "Setting of the meter now; the book's last.")] = ""
     overlap: Annotated[Text, option(TYPED, 'Ground driven twice: "3 %" (the usual).')] = None
 
     @property
@@ -76,8 +92,16 @@ class FinishOptions:
         tickets = self.loads or plan.ticket_file
         return replace(plan, ticket_file=tickets, applications=tuple(ranged))
 
-    def amount_left(self) -> Amount | None:
-        """Mass left as typed; None when it is to come from load tickets."""
+    @property
+    def typed(self) -> bool:
+        """Whether figures alone are to do."""
+        return self.area is not None or self.done is not None
+
+    def amount_left(self, full_kg: float | None = None) -> Amount | None:
+        """Mass left as typed; None when it is to come from load tickets.
+
+        ``full_kg`` is what the cart holds, where a season file tells it.
+        """
         from evenacre.planning.loads.loads import Amount
 
         if self.left is None:
@@ -85,11 +109,82 @@ class FinishOptions:
                 what = "There is no --left to go with it."
                 raise InputError.at("--left-error", "", what, "Add it.")
             return None
-        kg = _positive(self.left, Dimension.MASS, "--left")
-        return Amount(kg, _error(self.left_error, kg, Dimension.MASS, "--left-error"))
+        if self.full is not None and "%" not in self.left:
+            what = "What is left is told as a mass, which needs no full cart."
+            raise InputError.at("--full", "", what, "Leave it out.")
+        if "%" in self.left:
+            whole, part = self._whole_kg(full_kg)
+            kg, usual = part * whole, _BY_EYE * whole
+        else:
+            kg = _positive(self.left, Dimension.MASS, "--left")
+            usual = _USUAL_ERROR * kg
+        return Amount(kg, _error(self.left_error, kg, Dimension.MASS, "--left-error", usual))
 
-    def typed_finish(self) -> tuple[Finish, Product]:
-        """Come out even from acres and pounds alone.
+    def _whole_kg(self, full_kg: float | None) -> tuple[float, float]:
+        """What it is a part of that is left, and which."""
+        text = " ".join((self.left or "").lower().split())
+        of_start, of_full = text.endswith(_OF_START), text.endswith(_OF_FULL)
+        part = _share(text.partition("%")[0] + "%", "--left")
+        if not of_start and not of_full and text[-1] != "%":
+            what = f'"{self.left}" does not tell of what.'
+            raise InputError.at("--left", "", what, 'Write "50 % of start" or "50 % of full".')
+        if part == 0:
+            raise InputError.at("--left", "", "Nothing is left.", "Give what is in the cart.")
+        started = self._started_kg
+        full = full_kg if self.full is None else _positive(self.full, Dimension.MASS, "--full")
+        if started is not None and full is not None and not of_start and not of_full:
+            what = f'"{self.left}" may be of what it began with or of a full cart.'
+            raise InputError.at("--left", "", what, 'Write "50 % of start" or "50 % of full".')
+        whole = full if of_full else started if of_start or full is None else full
+        if whole is None:
+            name = "--started" if of_start else "--full"
+            what = f'What "{self.left}" is a part of is not known.'
+            raise InputError.at("--left", "", what, f'Give {name} "5400 lb", or a mass.')
+        return whole, part
+
+    @property
+    def _started_kg(self) -> float | None:
+        return (
+            None if self.started is None else _positive(self.started, Dimension.MASS, "--started")
+        )
+
+    def so_far(self) -> SoFar:
+        """What went on so far, by what it began with and what is left.
+
+        Raises
+        ------
+        InputError
+            When a figure is missing or they do not go together.
+        """
+        from evenacre.planning.finish.rate_to_finish import told_overlap
+        from evenacre.planning.finish.so_far import SoFar
+        from evenacre.planning.loads.loads import Amount
+
+        left, started = self._typed_left(), self._started_kg
+        done = _positive(self.done or "", Dimension.AREA, "--done") if self.done else None
+        if started is None or done is None:
+            name, example = ("--started", "1250 lb") if started is None else ("--done", "25 ac")
+            what = "What was put on so far is not known without it."
+            raise InputError.at(name, "", what, f'Add {name} "{example}".')
+        if left.kg >= started:
+            what = f'No less is left than "{self.started}", which it began with.'
+            raise InputError.at("--left", "", what, "Weigh it again, or add what was filled in.")
+        sigma = _error(self.area_error, done, Dimension.AREA, "--area-error")
+        overlap = None if self.overlap is None else _share(self.overlap, "--overlap")
+        began = Amount(started, _USUAL_ERROR * started)
+        return SoFar(began, left, done, sigma, *told_overlap(overlap))
+
+    def _typed_left(self) -> Amount:
+        left = self.amount_left()
+        if left is None:
+            what = "Nobody said how much is left."
+            raise InputError.at("--left", "", what, 'Add --left "1400 lb".')
+        return left
+
+    def typed_finish(
+        self, past: Sequence[PastSetting] = ()
+    ) -> tuple[Finish, Product, SoFar | None, Change | None]:
+        """Come out even from acres and pounds alone; ``past`` are lines of the settings book.
 
         Raises
         ------
@@ -99,33 +194,78 @@ class FinishOptions:
         from evenacre.model import Product
         from evenacre.planning.finish.rate_to_finish import come_out_even, ground_left
 
-        left = self.amount_left()
-        if left is None:
-            what = "Nobody said how much is left."
-            raise InputError.at("--left", "", what, 'Add --left "1400 lb".')
-        area = _positive(self.area or "", Dimension.AREA, "--area")
+        left = self._typed_left()
+        area = _positive(self.area or "", Dimension.AREA, "--area", _NO_GROUND)
         sigma = _error(self.area_error, area, Dimension.AREA, "--area-error")
         overlap = None if self.overlap is None else _share(self.overlap, "--overlap")
         product = self.ranged(Product(self.product or "the load"))
         ground = ground_left(area, sigma, overlap=overlap)
         rate = self.rate_kg_per_m2
-        return come_out_even(ground, left, rate_kg_per_m2=rate, product=product), product
+        if self.done is None and (self.started is None or "%" in (self.left or "")):
+            if self.setting:
+                what = "Without --started and --done nothing is known of what it puts on."
+                raise InputError.at("--setting", "", what, "Add them, or leave it out.")
+            finish = come_out_even(ground, left, rate_kg_per_m2=rate, product=product)
+            return finish, product, None, None
+        from evenacre.planning.finish.so_far import change_setting, finish_so_far
+
+        if rate is not None:
+            what = "--started and --done tell it."
+            raise InputError.at("--rate", "", what, "Leave it out, or them.")
+        done = self.so_far()
+        finish, within = finish_so_far(ground, done, product)
+        change = change_setting(
+            finish.even_kg_per_m2 / done.rate_kg_per_m2,
+            within,
+            setting=self.setting.strip(),
+            product=self.product or "",
+            rate_kg_per_m2=finish.even_kg_per_m2,
+            past=past,
+        )
+        return finish, product, done, change
+
+    def typed_so_far(self, past: Sequence[PastSetting] = ()) -> tuple[SoFar, Change | None]:
+        """What went on so far, and what the rate wanted, if any, makes of the setting."""
+        from evenacre.planning.finish.so_far import change_setting
+        from evenacre.planning.intervals import REACH
+
+        done, rate = self.so_far(), self.rate_kg_per_m2
+        if rate is None:
+            return done, None
+        reach = REACH * done.rate_sigma_kg_per_m2
+        low, high = rate / (done.rate_kg_per_m2 + reach), done.rate_kg_per_m2 - reach
+        change = change_setting(
+            rate / done.rate_kg_per_m2,
+            (low, rate / high if high > 0 else math.inf),
+            setting=self.setting.strip(),
+            product=self.product or "",
+            rate_kg_per_m2=rate,
+            past=past,
+        )
+        return done, change
+
+
+_NO_GROUND = "Nothing is left to do, so no rate ends the load there"
 
 
 def _rate(text: str | None, name: str) -> float | None:
     return None if text is None else _positive(text, Dimension.MASS_PER_AREA, name)
 
 
-def _positive(text: str, dimension: Dimension, name: str) -> float:
+def _positive(text: str, dimension: Dimension, name: str, nought: str = "") -> float:
     value = parse_quantity(text, dimension, file=name)
+    if value == 0 and nought:
+        raise InputError.at(name, "", f"{nought}.", "Check the figure.")
     if value <= 0:
         raise InputError.at(name, "", f'"{text}" is not above zero.', "Check the number.")
     return value
 
 
-def _error(text: str | None, whole: float, dimension: Dimension, name: str) -> float:
+def _error(
+    text: str | None, whole: float, dimension: Dimension, name: str, usual: float | None = None
+) -> float:
     if text is None:
-        return _USUAL_ERROR * whole
+        return _USUAL_ERROR * whole if usual is None else usual
     if text.strip().endswith("%"):
         return _share(text, name) * whole
     value = parse_quantity(text, dimension, file=name)

@@ -8,31 +8,24 @@ from typing import Any
 
 from evenacre.cli.options.progress import stages
 from evenacre.cli.options.streams import complain, printing, say
-from evenacre.errors import InputError
 from evenacre.processes.written import Written
-
-
-def is_stick_of_files(path: Path, given: Mapping[str, Any]) -> bool:
-    """Tell a folder or zip to be gathered from a file to be read, as the options allow."""
-    from evenacre.io.season.from_options import goes_with_stick
-    from evenacre.io.stick.files import holds_several_logs, is_stick
-
-    if given and not path.is_dir() and not all(map(goes_with_stick, given)):
-        return False
-    return is_stick(path) and (not given or holds_several_logs(path))
 
 
 def season_of_stick(root: Path, written: Written, given: Mapping[str, Any], *, quiet: bool) -> Path:
     """Gather the season of a folder or zip where there is none; else tell of new files."""
     from evenacre.io.season.from_options import told_of_stick
-    from evenacre.workflows.gather import gather, gathered_lines, new_files, season_place
+    from evenacre.workflows.gather import (
+        gather,
+        gathered_lines,
+        new_files,
+        season_is_there,
+        season_place,
+    )
 
     season = season_place(root, None)
     told = told_of_stick(**given) if given else None
     if told is not None and season.exists():
-        flag = f"--{next(iter(given)).replace('_', '-')}"
-        what = f"The season of these files is there already; it does not go with {flag}."
-        raise InputError.at(season, "", what, "Put it into the file.")
+        raise season_is_there(season, next(iter(given)))
     with stages("looking around", quiet=quiet) as show:
         there = season.exists()
         fresh = new_files(root, season, show) if there else []

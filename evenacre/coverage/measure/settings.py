@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.stats import t as student
+from scipy.special import stdtrit
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.arrays import FloatArray
@@ -192,7 +192,7 @@ class _Drill:
         value = (_middle(backed) - _middle(facing)) / 4
         # A pass that is off goes into a seam of either kind, once more and once less.
         sigma = float(np.sqrt(2.0) * np.hypot(_error(backed), _error(facing)) / 4)
-        sure = float(student.ppf(0.999, places - 2)) * sigma
+        sure = float(stdtrit(places - 2, 0.999)) * sigma
         if abs(value) < max(sure, _LEAST_LEFT_M):
             # As it would be of steering that keeps the antenna, not the tool, on even lines.
             return Measured("left", "m", why_not="even", sigma=sigma, places=places, told=told)

@@ -42,7 +42,7 @@ def judged(
     What the season states holds; else what the fixes tell of themselves, but no more than passes
     driven by hand show: nobody drives evener than his receiver tells. Else the scatter of those
     passes is the receiver's, beyond what a hand adds. A log that shows neither is taken for a
-    phone's where it holds nothing but positions.
+    phone's where it says so, or holds nothing but positions.
     """
     even = seen.spacing_m < _BY_ITSELF_M
     steered = (even and seen.pairs >= _FEWEST_PAIRS) or (
@@ -64,8 +64,12 @@ def judged(
             pass_m, told_by = shown_m * by_hand, "spacing"
     elif seen.creep_m > _REST_M:
         pass_m, told_by = max(_PHONE_M, seen.creep_m), "rest"
-    elif not (steered or _tells_of_a_machine(tracks) or _keeps_to_lines(seen)):
-        pass_m, told_by = _PHONE_M, "kind of log"
+    elif not (steered or _keeps_to_lines(seen)):
+        said = {t.receiver for t in tracks} - {""}
+        if said == {"phone"}:
+            pass_m, told_by = _PHONE_M, "device"
+        elif not (said or _tells_of_a_machine(tracks)):
+            pass_m, told_by = _PHONE_M, "kind of log"
     coarse = pass_m >= _DECIMETRE_M
     within_m = settings.within_pass_m
     if within_m is None:
@@ -223,6 +227,8 @@ def receiver_findings(receiver: Receiver, width_m: float) -> Iterator[Finding]:
         yield Finding.warning("receiver_by_rest", creep_m=r.creep_m, pass_m=off_m)
     elif r.told_by == "kind of log":
         yield Finding.warning("phone_until_shown", pass_m=off_m)
+    elif r.told_by == "device":
+        yield Finding.warning("phone_by_device", pass_m=off_m)
     elif r.told_by == "usual":
         yield Finding.note("receiver_not_told", pass_m=off_m)
     if r.steered:

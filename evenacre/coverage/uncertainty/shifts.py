@@ -8,8 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.linalg import cho_factor, cho_solve
-from scipy.special import ndtr, ndtri
-from scipy.stats import chi2
+from scipy.special import chdtr, ndtr, ndtri
 
 from evenacre.coverage.steps import Steps
 from evenacre.coverage.uncertainty.edges import BOUNDARY, SEAM, Across, Edges
@@ -551,7 +550,7 @@ class _Gaps:
     def too_even(self) -> bool:
         """Whether they are more even than such noise would have shown any to be."""
         off, _ = self.fit(_SCATTER_M[:1])
-        return bool(chi2.cdf(off[0], len(self.gap_m) - 1) < _EVEN_LEVEL)
+        return bool(chdtr(len(self.gap_m) - 1, off[0]) < _EVEN_LEVEL)
 
 
 def _true_share(apart_m: FloatArray, within_m: float) -> float:

@@ -17,12 +17,15 @@ from evenacre.io.logs.columns.column_roles import NAMED_ROLES, ColumnPlan
 from evenacre.io.logs.columns.date_parts import joined_dates
 from evenacre.io.logs.columns.fix_columns import logged_sigma_m
 from evenacre.io.logs.columns.measures import with_measures
-from evenacre.io.logs.columns.work_states import section_states, working_states
-from evenacre.io.logs.file_order import file_order_clock
+from evenacre.io.logs.columns.receiver_words import receiver_of
+from evenacre.io.logs.columns.work_states import ask_for_states, section_states, working_states
+from evenacre.io.logs.file_order import order_of_file
 from evenacre.io.logs.pivot_sections import Records, gather_sections
 from evenacre.io.tables.record_table import RecordTable
 from evenacre.model import BoolArray, FloatArray, IntArray, Track
 
+# What tells something of a drive and nothing of a shape.
+_OF_DRIVES = {"distance", "speed", "heading", "time", "date", "start", "end"}
 _SHOWN_DATES = 6
 _FASTEST_MPS = 25.0
 # A day less the hour that summer time takes from it; so many records of one time are no log.
@@ -39,6 +42,7 @@ def build_tracks(
     *,
     clock: Clock | None = None,
     ground: ShapeArray | None = None,
+    receiver: str = "",
 ) -> list[Track]:
     """Turn a table of n fixes into tracks, one a machine, in order of first appearance.
 
@@ -54,9 +58,13 @@ def build_tracks(
         Times that do not come from a column.
     ground : (n,) array of geometry, optional
         What each record covered, where no drive is told.
+    receiver : str
+        What the file says of it (see ``Track``), beside its columns.
     """
     if clock is None and not plan.tells_times:
-        clock = file_order_clock(table, lon, lat, findings)
+        clock, ground = order_of_file(table, lon, lat, findings)
+    if ground is not None:
+        plan = ColumnPlan(tuple(use for use in plan.uses if use.role not in _OF_DRIVES))
     if clock is None:
         clock = fix_clock(table, plan, time_zone, findings)
         if ground is None:
@@ -69,7 +77,9 @@ def build_tracks(
     shared = len(records.table) < len(table)
     table, plan, clock = records.table, records.plan, records.clock
     lon, lat = records.lon, records.lat
-    _note_unused(table, plan, findings)
+    ask_for_states(table, plan, findings)
+    said, said_in = receiver_of(table, plan, findings)
+    _note_unused(table, plan, said_in, findings)
     codes, machines = _machines(table, plan)
     timed = np.isfinite(clock.time_s)
     if not timed.any():
@@ -93,7 +103,11 @@ def build_tracks(
     )
     paces = _paces(clock.time_s, lon, lat, main)
     whole = with_measures(whole, table, plan, paces, findings)
-    whole = replace(whole, sigma_m=logged_sigma_m(table, plan, findings))
+    whole = replace(
+        whole,
+        sigma_m=logged_sigma_m(table, plan, findings),
+        receiver=receiver or said,
+    )
     sections, are_rows = section_states(table, plan, findings)
     working = working_states(table, plan, findings)
     whole = replace(whole, working=working, sections=sections, sections_are_rows=are_rows)
@@ -181,9 +195,12 @@ def fix_clock(
     return Clock(np.cumsum(np.nan_to_num(seconds)), dated=False)
 
 
-def _note_unused(table: RecordTable, plan: ColumnPlan, findings: Findings) -> None:
-    """Tell which columns mean nothing here: one of them may have a meaning after all."""
-    used = {use.column for use in plan.uses}
+def _note_unused(table: RecordTable, plan: ColumnPlan, said_in: str, findings: Findings) -> None:
+    """Tell which columns mean nothing here: one of them may have a meaning after all.
+
+    ``said_in`` is the one that tells of the receiver.
+    """
+    used = {use.column for use in plan.uses} | {said_in}
     names = [one_line(n) for n in table.names if n not in used and not table.is_empty(n)]
     if names:
         noun = "column" if len(names) == 1 else "columns"

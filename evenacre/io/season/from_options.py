@@ -125,7 +125,7 @@ OPTIONS: dict[str, Option] = {
     ),
     **_same_name(
         "passes",
-        "heading speed turn_speed turn_radius rounds headland prefer fence tractor_length "
+        "heading speed turn_speed turn_radius rounds headland prefer blocks fence tractor_length "
         "tractor_width",
     ),
     "time_zone": _option("time_zone"),

@@ -23,10 +23,14 @@ from evenacre.units.parsing import parse_quantity
 DAY_S = 86400.0
 _ROUNDING = 1e-6
 _MOST_DAYS = 3650
+_LONGEST_SPELL = 366
+SUNRISE_S = -float("inf")
+"""Clock time that stands for sunrise."""
 _CLOCK = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2}))?\s*(am|pm)?", re.IGNORECASE)
 
 _WHOLE_DAYS = 'Write whole days with their unit, in quotes: "35 days".'
 _A_CLOCK_TIME = 'Write it in quotes: "07:30".'
+_A_SPELL = 'Write how many days in a row weather takes, on average: "3 days", from 1 to 366.'
 _A_SHARE = 'Give percent from 0 to 100, such as 50 or "50 %".'
 _AN_INTAKE = 'Write percent of live weight, such as 2.6, or the feed of one in a day: "31.5 lb".'
 _A_STAND = 'Write a mass per area, such as "1200 lb/ac", or a height, such as "4 in".'
@@ -130,6 +134,21 @@ def _clock_s(value: object) -> float:
     if seconds > DAY_S or minute > 59 or second > 59:
         raise refusal(f"{_shown(value)} is not a clock time.", _A_CLOCK_TIME)
     return seconds
+
+
+def _work_from(value: object) -> float:
+    """A clock time, or "sunrise"."""
+    if isinstance(value, str) and value.strip().lower() == "sunrise":
+        return SUNRISE_S
+    return _clock_s(value)
+
+
+def _spell(value: object) -> float:
+    """Days, one or more."""
+    days = _measured(value, Kind.TIME, _A_SPELL) / DAY_S
+    if not 1.0 - _ROUNDING <= days <= _LONGEST_SPELL:
+        raise refusal(f'"{value}" makes no sense here.', _A_SPELL)
+    return max(days, 1.0)
 
 
 def _share(value: object) -> float:
@@ -238,6 +257,8 @@ Instant = Annotated[str, BeforeValidator(_as_text)]
 Date = Annotated[dt.date, BeforeValidator(_as_date)]
 Days = Annotated[int, BeforeValidator(_days)]
 Clock = Annotated[float, BeforeValidator(_clock_s)]
+WorkFrom = Annotated[float, BeforeValidator(_work_from)]
+Spell = Annotated[float, BeforeValidator(_spell)]
 Heading = Annotated[float, BeforeValidator(_heading)]
 Window = Annotated[tuple[dt.date, dt.date], PlainValidator(_window)]
 Share = Annotated[float, BeforeValidator(_share)]
@@ -270,6 +291,7 @@ Delay = Annotated[float, _time(0.0, 60.0, _PRODUCT_LAG)]
 Price = Annotated[float, quantity(Kind.PRICE_PER_MASS, 0.0, 1e9, _TOO_DEAR)]
 Quote = Annotated[float, quantity(Kind.PRICE_PER_AREA, 0.0, 1e9, _TOO_DEAR)]
 HourCost = Annotated[float, quantity(Kind.PRICE_PER_TIME, 0.0, 1e9, _TOO_DEAR)]
+Rain = Annotated[float, _length(1e-5, 2.0, "what falls in a day: from 0.01 mm to 2 m (79 in)")]
 Rate = Annotated[float, _rate(1e-9, 50.0, "a rate above 0 and below 500,000 kg/ha")]
 NeededRate = Annotated[float, _rate(0.0, 50.0, "a rate from 0 to 500,000 kg/ha")]
 Forage = Annotated[float, _rate(0.0, 5.0, "dry matter, from 0 to 44,000 lb/ac (50 t/ha)")]

@@ -11,21 +11,23 @@ import scipy.spatial
 import shapely
 
 from evenacre.geo.local_crs import WorkingPlane
+from evenacre.geo.pass_spacing import pass_spacing_m
 from evenacre.io.stick.files import StickFile
 from evenacre.io.stick.identify import Found
 from evenacre.io.taskdata.read import Task
 from evenacre.model import UNDATED_S, BoolArray, FloatArray, Track
 
-_QUARTER_S, _FARTHEST_CLOCK_S = 900.0, 26 * 3600.0
+# Clocks of one drive differ by a zone at most, unless one of them is set wrong.
+_QUARTER_S, _FARTHEST_CLOCK_S = 900.0, 14 * 3600.0
 _SAME_CLOCK_S = 3.0
 _SAMPLE = 400
 # Fixes of one drive written twice differ by the digits that were kept; other drives do by more.
 _SAME_FIX_M = 0.03
 _NEAR_M = 0.6
 _SAME, _MUCH = 0.95, 0.3
+_SAME_RATE = 0.01
+_ROUNDED_M, _DEGREE_M = 0.001, 111_195.0
 _FEW = 10
-_THIN_M, _REACH_M, _PARALLEL, _LEAST_WIDTH_M = 2.0, 45.0, 0.98, 1.0
-_LONGEST_M, _CROWD = 3e5, 5000  # a drive on one field; records about one place
 _STANDS_M = 0.15
 _NO_ZONE = "names no time zone: times are those of the clock"
 
@@ -204,6 +206,27 @@ class Piece:
             where = np.arange(len(step))
         return where[np.unique(np.linspace(0, len(where) - 1, _SAMPLE).astype(int))]
 
+    def retraces(self, other: Piece) -> bool:
+        """Tell whether most of it was driven over again where the other one had been."""
+        at = self.moving
+        off = other.tree.query(np.column_stack([self.x_m[at], self.y_m[at]]))[0]
+        return bool(np.mean(off < _NEAR_M + other.step_m) > 0.5)
+
+    @cached_property
+    def digits_m(self) -> float:
+        """How far a position may be off by the digits that were kept."""
+        steps = []
+        for degrees in (self.drive.lon, self.drive.lat):
+            apart = np.diff(np.unique(np.round(degrees, 10)))
+            steps.append(float(apart.min()) * _DEGREE_M if len(apart) else 0.0)
+        return float(np.linalg.norm(steps)) / 2
+
+    @property
+    def spacing_m(self) -> float | None:
+        """How far apart its passes lie; None where there are too few."""
+        at = self.drive.working
+        return pass_spacing_m(self.x_m[at], self.y_m[at])
+
     @cached_property
     def step_m(self) -> float:
         """Usual distance between records."""
@@ -217,35 +240,6 @@ def piece_of(drive: Drive, keep: BoolArray, plane: WorkingPlane) -> Piece:
     part = drive.part(keep)
     share = part.working.sum() / max(1, drive.working.sum())
     return Piece(part, *plane.xy(part.lon, part.lat), float(share))
-
-
-def pass_spacing_m(piece: Piece) -> float | None:
-    """How far apart neighbouring passes lie, for the most part; None where there are too few."""
-    at = np.flatnonzero(piece.drive.working)
-    xy = np.column_stack([piece.x_m, piece.y_m])[at]
-    along = np.cumsum(np.hypot(*np.diff(xy, axis=0, prepend=xy[:1]).T))
-    if not len(along) or along[-1] > _LONGEST_M:
-        return None
-    at = np.unique(np.searchsorted(along, np.arange(0.0, along[-1], _THIN_M)))
-    xy, along = xy[at], along[at]
-    if len(xy) < _SAMPLE:
-        return None
-    move = np.gradient(xy, axis=0)
-    ahead = move / np.maximum(np.hypot(*move.T), 1e-9)[:, None]
-    some = np.unique(np.linspace(0, len(xy) - 1, _SAMPLE).astype(int))
-    tree = scipy.spatial.KDTree(xy)
-    some = some[tree.query_ball_point(xy[some], _REACH_M, return_length=True) < _CROWD]
-    found = []
-    for i, near in zip(some, tree.query_ball_point(xy[some], _REACH_M), strict=True):
-        others = np.array(near)
-        others = others[np.abs(along[others] - along[i]) > 2 * _REACH_M]
-        off = xy[others] - xy[i]
-        beside = np.abs(off[:, 0] * ahead[i, 1] - off[:, 1] * ahead[i, 0])
-        alike = np.abs(ahead[others] @ ahead[i]) > _PARALLEL
-        beside = beside[alike & (np.abs(off @ ahead[i]) < _THIN_M) & (beside > _LEAST_WIDTH_M)]
-        if len(beside):
-            found.append(float(beside.min()))
-    return float(np.median(found)) if len(found) > _SAMPLE / 2 else None
 
 
 @dataclass(frozen=True)
@@ -268,7 +262,11 @@ def compare(a: Piece, b: Piece) -> Twin | None:
         return None
     exact = distance < _SAME_FIX_M
     if a.drive.timed and b.drive.timed:
-        apart = _clocks(first, second, at, near, distance, alike=float(exact.mean()) > _SAME)
+        limit = _SAME_FIX_M
+        if first.drive.dated and second.drive.dated:  # other drives on the same lines come near
+            limit = first.digits_m + second.digits_m + _ROUNDED_M
+        alike = float((distance < limit).mean()) > _SAME
+        apart = _clocks(first, second, at, near, distance, alike=alike)
         if apart is None:
             return None
         shares = _followed(first, second, apart), _followed(second, first, -apart)
@@ -349,6 +347,26 @@ def without_doubles(pieces: Sequence[Piece]) -> tuple[list[Piece], list[LeftOut]
             if twin is None or piece.drive.known is not None:
                 continue
             clock = _apart_text(twin.apart_s)
+            other_day = twin.apart_s is not None and abs(twin.apart_s) > _FARTHEST_CLOCK_S
+            other_day &= piece.drive.dated and other.drive.dated
+            named_apart, rates_apart = _differ(piece.drive, other.drive)
+            if named_apart or (other_day and rates_apart):
+                doubts.append(
+                    f"{piece.drive.name} and {other.drive.name} are one drive{clock} and tell of "
+                    "other products or amounts; both are used."
+                )
+                continue
+            if rates_apart and twin.of_second >= _SAME:
+                doubts.append(
+                    f"Is {piece.drive.name} of another product? It is the drive in "
+                    f"{other.drive.name}{clock} with another rate, and was left out."
+                )
+            if other_day:
+                doubts.append(
+                    f"Is {piece.drive.name} a job of its own? It is {other.drive.name} fix by fix, "
+                    f"{abs(twin.apart_s or 0.0) / 3600:,.0f} h {_side(twin.apart_s)}, and was left "
+                    "out as a copy with a wrong date."
+                )
             if twin.of_second >= _SAME:
                 why = f"the same drive as {other.drive.name}{clock}, {_poorer(piece, other)}"
                 left.append(LeftOut(piece, other, why))
@@ -373,6 +391,19 @@ def _rank(piece: Piece) -> tuple[object, ...]:
     """What is in the season stays there; else the richest comes first."""
     drive = piece.drive
     return (drive.known is not None, drive.dropped, *drive.richness)
+
+
+def _differ(one: Drive, other: Drive) -> tuple[bool, bool]:
+    """Whether two records of one way name other products, and whether their rates differ."""
+    mine, its = ({name for name in d.products if name} for d in (one, other))
+    both = one.products.keys() & other.products.keys()
+    pairs = [(one.products[name], other.products[name]) for name in both]
+    apart = any(min(a, b) > 0 and abs(a - b) > _SAME_RATE * max(a, b) for a, b in pairs)
+    return bool(mine - its and its - mine), apart
+
+
+def _side(apart_s: float | None) -> str:
+    return "earlier" if (apart_s or 0.0) > 0 else "later"
 
 
 def _apart_text(apart_s: float | None) -> str:

@@ -79,6 +79,8 @@ class Gathering:
     left_out : list of LeftOut
     idle : list of str
         Outlines nothing worked in.
+    doubts : list of str
+        What may be meant otherwise than it was taken.
     """
 
     root: Path
@@ -91,6 +93,7 @@ class Gathering:
     passed_over: list[PassedOver] = field(default_factory=list)
     left_out: list[LeftOut] = field(default_factory=list)
     idle: list[str] = field(default_factory=list)
+    doubts: list[str] = field(default_factory=list)
 
     @property
     def before(self) -> str:
@@ -323,7 +326,7 @@ def _matched(
     idle = _idle(plots, unused)
     whole = text.text(heap.seen, idle, asked)
     return Gathering(
-        root, season, known, whole, text, jobs, heap.files, heap.passed_over, left, idle
+        root, season, known, whole, text, jobs, heap.files, heap.passed_over, left, idle, asked
     )
 
 

@@ -105,7 +105,10 @@ def placed_by(drive: Drive) -> dict[str, float | None]:
 
 
 def jobs_of(plot: Plot) -> list[Job]:
-    """Group the pieces on a field: one machine, one product, adjacent days; a night parts none."""
+    """Group the pieces on a field: one machine, one product, adjacent days; a night parts none.
+
+    What goes over the same ground again is another job.
+    """
     jobs: list[Job] = []
     for piece in sorted(plot.pieces, key=lambda p: (not p.drive.dated, _start(p))):
         machine, products = machine_of(piece.drive), placed_by(piece.drive)
@@ -117,6 +120,7 @@ def jobs_of(plot: Plot) -> list[Job]:
                 and ("" in (piece.drive.crop, job.crop) or piece.drive.crop == job.crop)
                 and _task_name(piece) in ("", *(_task_name(p) for p in job.pieces))
                 and _adjacent(job, piece)
+                and not any(_goes_again(piece, before) for before in job.pieces)
             ):
                 job.pieces.append(piece)
                 job.machine = job.machine.joined(machine)
@@ -134,6 +138,12 @@ def _start(piece: Piece) -> float:
 
 def _task_name(piece: Piece) -> str:
     return piece.drive.task.name if piece.drive.task else ""
+
+
+def _goes_again(piece: Piece, before: Piece) -> bool:
+    """Whether a piece goes where an earlier one had been to its end."""
+    ended = float(before.drive.time_s.max()) if len(before.drive.time_s) else np.inf
+    return ended < _start(piece) and piece.retraces(before)
 
 
 def _adjacent(job: Job, piece: Piece) -> bool:

@@ -20,7 +20,7 @@ from shapely.geometry.base import BaseGeometry
 from tomlkit.exceptions import TOMLKitError
 
 from evenacre.errors import InputError
-from evenacre.io.stick.drives import LeftOut, pass_spacing_m
+from evenacre.io.stick.drives import LeftOut
 from evenacre.io.stick.files import StickFile, digest
 from evenacre.io.stick.ground import Layer, Outline, Plot
 from evenacre.io.stick.jobs import Job, Machine
@@ -361,7 +361,7 @@ class SeasonText:
                 if value:
                     self.hints["rate", place, name, product] = in_both("rate", value)
         if not job.machine.width_m and ("width", implement) not in self.hints:
-            apart = pass_spacing_m(max(job.pieces, key=lambda piece: len(piece.x_m)))
+            apart = max(job.pieces, key=lambda piece: len(piece.x_m)).spacing_m
             if apart is not None:
                 self.hints["width", implement] = (
                     f"; its passes lie {in_both('length', apart)} apart"

@@ -8,7 +8,7 @@ from functools import cache, lru_cache
 # What is meant, and the words for it. Those after the dash mean something else that is logged:
 # a short form that fits one of them as well says nothing.
 _WORDS = """
-time: time zeit uhrzeit hora tiempo heure
+time: time zeit uhrzeit hora tiempo heure when
 timestamp: timestamp stamp zeitstempel zeitpunkt horodatage
 datetime: datetime
 date: date datum fecha

@@ -7,14 +7,16 @@ from typing import NamedTuple
 from xml.etree.ElementTree import Element
 
 import numpy as np
+import pyarrow as pa
 
 from evenacre.geo.geodesy import step_m
 from evenacre.io.common.findings import Subject
+from evenacre.io.tables.time_texts import read_time_texts
 from evenacre.io.taskdata import ddis
 from evenacre.io.taskdata.machines import BIN, Machines
 from evenacre.io.taskdata.time_log import Log
 from evenacre.io.taskdata.tree import ddi, number, text
-from evenacre.model import Track
+from evenacre.model import FloatArray, Track
 from evenacre.units.display import Shown, in_both
 
 _APART = 0.10
@@ -23,6 +25,8 @@ _LEAST = {"mass": 20.0, "area": 200.0, "distance": 50.0}
 _SHOWN: dict[str, Shown] = {"mass": "mass", "area": "area", "distance": "length"}
 _LONGEST_STEP_S, _USUAL_STEPS = 10.0, 3.0
 _EFFECTIVE = "4"
+# A task that was at work so much longer than its logs last lacks one of them.
+_UNLOGGED_S, _UNLOGGED = 60.0, 0.5
 
 Spans = dict[tuple[int, str], tuple[float, float]]
 """First and last value of each counter, by its identifier and the part of the machine."""
@@ -104,6 +108,34 @@ def compare_task(
             # Totals run on from one stretch of work to the next: the last is the largest.
             _keep_largest(found, key_told, text(value, "C"), counted if counted > 0 else 0.0)
     _compare(found, machines, [sums for sums, _ in logs], about)
+
+
+def compare_times(task: Element, tracks: Sequence[Track], about: Subject) -> None:
+    """Warn where a task was at work far longer than its logs last: one of them is missing."""
+    stretches = task.findall(f"TIM[@D='{_EFFECTIVE}']")
+    begun, ended = (
+        read_time_texts(
+            pa.array([text(one, name) or None for one in stretches], pa.string())
+        ).wall_s
+        for name in "AB"
+    )
+    worked_s = _together_s(begun, ended)
+    logged_s = _together_s(
+        np.array([t.time_s.min() for t in tracks]), np.array([t.time_s.max() for t in tracks])
+    )
+    if worked_s - logged_s > max(_UNLOGGED_S, _UNLOGGED * worked_s):
+        about.warn(
+            f"it was at work for {worked_s / 60:.1f} min by its own account, but its logs last "
+            f"{logged_s / 60:.1f} min: one of them is missing. Export the task with all its logs."
+        )
+
+
+def _together_s(begun: FloatArray, ended: FloatArray) -> float:
+    """How long stretches of time last together; what lies in several counts once."""
+    whole = ended > begun
+    order = np.argsort(begun[whole])
+    begun, ended = begun[whole][order], np.maximum.accumulate(ended[whole][order])
+    return float(np.maximum(ended - np.maximum(begun, np.append(-np.inf, ended)[:-1]), 0).sum())
 
 
 def _keep_largest(counts: Counts, key: int, part: str, count: float) -> None:

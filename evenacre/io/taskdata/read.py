@@ -11,7 +11,7 @@ from evenacre.errors import InputError, Problem
 from evenacre.io.common.findings import Findings, Subject
 from evenacre.io.common.suggestions import choice, listed
 from evenacre.io.taskdata.amounts import Allotment
-from evenacre.io.taskdata.counters import compare_task
+from evenacre.io.taskdata.counters import compare_task, compare_times
 from evenacre.io.taskdata.fields import read_fields
 from evenacre.io.taskdata.folder import TaskFiles, open_sets
 from evenacre.io.taskdata.joined import join_logs
@@ -237,6 +237,7 @@ class _TaskReader:
         driven = self._driven(element, allotments, time_zone, about)
         if driven:
             compare_task(element, self.machines, [(d.sums, d.spans) for d in driven], about)
+            compare_times(element, [d.track for d in driven], about)
         implement = self._implement(driven, element, about)
         place = text(element, "E")
         if place and place not in self.fields:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -22,6 +23,7 @@ from evenacre.planning.calibration.next_setting import (
     look_up,
     setting_number,
 )
+from evenacre.planning.calibration.towers import Towers, compare_towers
 
 
 @dataclass(frozen=True)
@@ -32,6 +34,7 @@ class CalibrationJob:
     test: MeterTest | None = None  # None: nothing was caught
     # Catches of each opener from the left, for each repeat; empty when not parted
     opener_catches_kg: tuple[tuple[float, ...], ...] = ()
+    rows_per_tower: int | None = None  # openers that each tower feeds; None: not known
     tolerance: float = 0.05  # fraction of the target, and of an opener's share, that may be missed
     # Other settings tested before, and their rates (kg/m2)
     tested: tuple[tuple[float, float], ...] = ()
@@ -49,6 +52,7 @@ class Calibration:
     noted: PastSetting  # the line for the settings book
     verdict: Verdict | None = None
     evenness: Evenness | None = None
+    towers: Towers | None = None
     next_setting: NextSetting | None = None
     # Rate that fills are reckoned at: the target, else the rate found
     rate_kg_per_m2: float | None = None
@@ -72,12 +76,21 @@ def calibrate(job: CalibrationJob, past: Sequence[PastSetting] | None = None) ->
         noted=_noted(job, verdict),
         verdict=verdict,
         evenness=opener_evenness(parted, job.tolerance) if parted and len(parted[0]) > 1 else None,
+        towers=_towers(job),
         next_setting=_next_setting(job),
         rate_kg_per_m2=rate,
         fill_areas_m2={name: kg / rate for name, kg in job.fills_kg.items()} if rate else {},
         split=split_to_empty_together(cart_kg, rate) if rate and cart_kg else None,
         found=found,
     )
+
+
+def _towers(job: CalibrationJob) -> Towers | None:
+    if not job.opener_catches_kg or job.rows_per_tower is None:
+        return None
+    tests = zip(*job.opener_catches_kg, strict=True)
+    openers_kg = [math.fsum(opener) / len(job.opener_catches_kg) for opener in tests]
+    return compare_towers(openers_kg, job.rows_per_tower)
 
 
 def _next_setting(job: CalibrationJob) -> NextSetting | None:

@@ -7,14 +7,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
+from scipy.special import stdtrit
 
 from evenacre.model import FloatArray, PastSetting
 from evenacre.model.finding import Finding
 from evenacre.planning.calibration.meter_test import CONFIDENCE, MeterTest
 from evenacre.units.parsing import plain_number
 
-_FARTHEST_TESTED = 2.0  # a guess from one setting is up to twice or half of it; ours, no source
+FARTHEST_TESTED = 2.0
+"""A guess from one setting is up to twice or half of it; ours, no source."""
 # A setting is carried over rates and densities up to half as much again; ours, no source.
 _FARTHEST_NOTED = 1.5
 _MOST_SHOWN = 3
@@ -56,7 +57,7 @@ def in_proportion(
     tested = (setting, setting)
     if setting <= 0:
         return _none(PROPORTION, tested, beyond, Finding.note("setting_not_above_zero"))
-    if not allow_far and not 1 / _FARTHEST_TESTED <= factor <= _FARTHEST_TESTED:
+    if not allow_far and not 1 / FARTHEST_TESTED <= factor <= FARTHEST_TESTED:
         return _none(PROPORTION, tested, beyond, Finding.note("tested_setting_too_far"))
     low = high = None
     if test.interval_kg_per_m2 is not None and test.interval_kg_per_m2[0] > 0:
@@ -82,8 +83,8 @@ def by_a_line(
     tested = (float(x.min()), float(x.max()))
     if tested[0] == tested[1]:
         raise ValueError("a line needs two settings")
-    fit = stats.linregress(x, y)
-    slope = float(fit.slope)
+    spread, shared = np.cov(x, y, bias=True)[0]
+    slope = float(shared / spread)
     # Rounding alone can leave a trace of slope in equal rates.
     if abs(slope) * (tested[1] - tested[0]) <= 1e-9 * float(np.abs(y).max()):
         return _none(LINE, tested, 0.0, Finding.note("rate_unchanged_by_setting"))
@@ -117,7 +118,7 @@ def _fieller(
     n, dx, d = len(x), x - x.mean(), target - float(y.mean())
     squares = float(dx @ dx)
     residual = y - y.mean() - slope * dx
-    t = float(stats.t.ppf((1 + CONFIDENCE) / 2, n - 2))
+    t = float(stdtrit(n - 2, (1 + CONFIDENCE) / 2))
     k = t**2 * float(residual @ residual) / (n - 2)
     a = slope**2 - k / squares
     if a <= 0:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from evenacre.model import Operation, Product
+from evenacre.model import Operation, OperationPlan, Product
 from evenacre.model.audit_result import AuditResult, ProductResult
 from evenacre.model.finding import Finding, FindingError
 from evenacre.planning.finish.rate_to_finish import Finish, come_out_even
@@ -65,7 +65,7 @@ def finish_job(
     elif rate is None:
         rate, rate_from = chosen.target_kg_per_m2, "the target"
     ahead = ground_ahead(result)
-    if ahead.undone.area == 0:
+    if not ahead.passes:
         raise FindingError("nothing_left", result.field)
     placed = {a.product.name: a.product for a in operation.applications}
     known = placed.get(chosen.product, Product(chosen.product))
@@ -73,6 +73,23 @@ def finish_job(
     out = run_out(ahead, finish, result.width_m)
     findings = checked.findings if checked else ()
     return FinishJob(known, left_from, rate_from, ahead, finish, out, findings)
+
+
+def full_cart_kg(plan: OperationPlan, product: str | None = None) -> float | None:
+    """What the compartments of a product hold, level full; None where that is not known.
+
+    The product has to be named when the operation places several.
+    """
+    placed = [a.product for a in plan.applications if product in (None, a.product.name)]
+    density = placed[0].bulk_density_kg_per_m3 if len(placed) == 1 else None
+    if density is None:
+        return None
+    bins = plan.implement.compartments
+    own = {name for of, name in plan.compartment_of if of == placed[0].name}
+    if not own and len(plan.applications) > 1:
+        return None  # nobody tells where it rides
+    volume_m3 = math.fsum(b.volume_m3 for b in bins if not own or b.name in own)
+    return volume_m3 * density or None
 
 
 def _product(operation: Operation, result: AuditResult, name: str | None) -> ProductResult:

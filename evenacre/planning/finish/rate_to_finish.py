@@ -21,6 +21,9 @@ USUAL_OVERLAP, USUAL_OVERLAP_SIGMA = 0.03, 0.03
 practice, no source)."""
 
 
+# No drill puts on more, 8,900 lb/ac; and nobody changes a rate tenfold to end a load (common
+# practice, no source).
+_MOST_RATE_KG_PER_M2, _MOST_CHANGE = 1.0, 10.0
 # Degrees of freedom beyond which Student's t is normal.
 _MANY = 1e9
 
@@ -63,6 +66,7 @@ class Finish:
     # ``"even"`` (the present rate lies in the interval), ``"runs out"``, ``"left over"``, or ``"no
     # rate"``
     verdict: str
+    no_ground: bool  # so little ground is left that no rate would end the load on it
     # Of the even rate: ``"allowed"``, ``"below"``, ``"above"`` the product's range, or ``"not
     # known"``
     range: str
@@ -85,11 +89,17 @@ def ground_left(
     Somebody may say the share driven again, which is taken to be good to half of itself; else it
     is the usual 3 +/- 3 %.
     """
-    sigma = USUAL_OVERLAP_SIGMA if overlap is None else overlap / 2
-    overlap = USUAL_OVERLAP if overlap is None else overlap
+    overlap, sigma = told_overlap(overlap)
     drive = undone_m2 * (1 + overlap)
     sigma = math.hypot((1 + overlap) * undone_sigma_m2, undone_m2 * sigma)
     return GroundLeft(undone_m2, undone_sigma_m2, overlap, drive, sigma, math.inf, 0)
+
+
+def told_overlap(overlap: float | None) -> tuple[float, float]:
+    """Overlap as told, good to half of itself, or the usual one; and its standard uncertainty."""
+    if overlap is None:
+        return USUAL_OVERLAP, USUAL_OVERLAP_SIGMA
+    return overlap, overlap / 2
 
 
 def come_out_even(
@@ -115,6 +125,7 @@ def come_out_even(
         short_sigma = math.hypot(rate * ground.drive_sigma_m2, left.sigma_kg)
         reach, reach_sigma = left.kg / rate, left.sigma_kg / rate
         verdict = "runs out" if rate > high else "left over" if rate < low else "even"
+    most_put_on = _MOST_CHANGE * rate_kg_per_m2 if rate_kg_per_m2 else _MOST_RATE_KG_PER_M2
     least = product.rate_min_kg_per_m2 if product else None
     most = product.rate_max_kg_per_m2 if product else None
     within = "not known" if least is None and most is None else "allowed"
@@ -132,7 +143,7 @@ def come_out_even(
     spare = max(left.kg - ceiling * ground.drive_m2, 0.0) if ceiling else 0.0
     return Finish(
         ground, left, even, low, high, LEVEL, rate_kg_per_m2, needed, short, short_sigma, reach,
-        reach_sigma, verdict, within, leave, add, add_parts, spare,
+        reach_sigma, verdict, even > most_put_on, within, leave, add, add_parts, spare,
     )  # fmt: skip
 
 

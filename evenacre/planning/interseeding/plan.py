@@ -39,7 +39,7 @@ from evenacre.planning.interseeding.remedies import (
 from evenacre.planning.interseeding.solver.candidate import Candidate
 from evenacre.planning.interseeding.solver.relaxation import Eased, smallest_relaxation
 from evenacre.planning.interseeding.solver.solve import solve_schedule
-from evenacre.planning.interseeding.weather import simulate
+from evenacre.planning.interseeding.weather import seasons_of, simulate
 from evenacre.planning.interseeding.windows import (
     plan_days,
     seeding_windows,
@@ -96,6 +96,7 @@ def plan_interseeding(
     for number, paddock in enumerate(seeded, 1):
         say(f"laying out passes, paddock {number} of {len(seeded)}")
         passes.append(plan_passes(paddock.field, drive_of(seeding)))
+    seeding, weather = seasons_of(seeding, plan_days(grazing, plan_grazing(grazing), seeding))
     task = _Task.of(grazing, seeding, passes, time_zone)
     herd, windows, calendar, problem = task.herd, task.windows, task.calendar, task.problem
 
@@ -111,16 +112,9 @@ def plan_interseeding(
         relaxed_fewest = eased.fewest
     say("simulating the weather")
     chances = None
-    if seeding.lost_chance and schedule.share.any():
-        chances = simulate(
-            problem,
-            schedule,
-            np.array([day.full_s for day in calendar]),
-            seeding.lost_chance,
-            np.array([day.lost for day in calendar]),
-            runs=seeding.runs,
-            random_seed=seeding.random_seed,
-        )
+    if weather is not None and schedule.share.any():
+        full_s = np.array([day.full_s for day in calendar])
+        chances = simulate(problem, schedule, full_s, weather)
 
     closes = [window.closes for window in windows]
     visits, fills = visits_and_fills(problem, schedule, names, calendar, closes)
@@ -144,12 +138,15 @@ def plan_interseeding(
         seed_used_kg=used_kg,
         seed_left_kg=None if seeding.on_hand_kg is None else seeding.on_hand_kg - used_kg,
         chance_all=None if chances is None else chances.all,
+        chance_all_within=None if chances is None else chances.all_within,
+        weather=None if weather is None else weather.told,
         relaxations=relaxations,
         relaxed_fewest=relaxed_fewest,
         relaxed_holds=relaxed_holds,
         findings=(
             *herd.findings,
             *window_findings(grazing, herd, seeding, windows),
+            *(weather.findings if weather is not None else ()),
             *(finding.at(plan.field) for plan in passes for finding in plan.findings),
         ),
     )
@@ -168,6 +165,7 @@ def drive_of(seeding: Seeding) -> Drive:
         tractor_length_m=seeding.tractor_length_m,
         tractor_width_m=seeding.tractor_width_m,
         headland=seeding.headland,
+        blocks=seeding.blocks,
     )
 
 

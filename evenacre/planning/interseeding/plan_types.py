@@ -254,6 +254,15 @@ class PaddockPlan:
 
 
 @dataclass(frozen=True)
+class WeatherTold:
+    """The weather that chances come from."""
+
+    share: float  # of days that are lost
+    spell_days: float  # mean length of the runs of lost days
+    years: tuple[int, ...] | None  # past ones; None: seasons were drawn
+
+
+@dataclass(frozen=True)
 class InterseedPlan:
     """The whole plan."""
 
@@ -268,6 +277,9 @@ class InterseedPlan:
     seed_used_kg: float
     seed_left_kg: float | None  # None: the seed on hand was not told
     chance_all: float | None  # that every paddock planned is done inside its window
+    # Its 90 % interval, where past years tell it
+    chance_all_within: tuple[float, float] | None = None
+    weather: WeatherTold | None = None  # None: no day may be lost
     # A small set that would let every paddock be seeded whole; empty: it is
     relaxations: tuple[Relaxation, ...] = ()
     relaxed_fewest: bool = True  # that fewer will not do was proven

@@ -68,6 +68,7 @@ class Run:
     number: int
     line: shapely.LineString
     ring: int | None = None  # which closed round it is a leg of
+    block: int | None = None
 
 
 @dataclass
@@ -158,7 +159,7 @@ class Driver:
         """Leave out the last run, from whose end nothing can be reached."""
         last = self.passes.pop()
         self.turns.pop()
-        self.missed.append(Run(last.kind, last.number, last.line, last.ring))
+        self.missed.append(Run(last.kind, last.number, last.line, last.ring, last.block))
         self.stuck_at = len(self.missed)
         line = self.passes[-1].line
         self.trailing = np.full(len(self.rig.behind), _pose(line, line.length)[2])
@@ -196,7 +197,7 @@ class Driver:
         )
 
     def _work(self, run: Run) -> None:
-        self.passes.append(PlannedPass(run.kind, run.number, run.line, run.ring))
+        self.passes.append(PlannedPass(run.kind, run.number, run.line, run.ring, run.block))
         if self.rig.behind:
             self.trailing = self.rig.places(self._along(run.line), self.trailing)[1]
 

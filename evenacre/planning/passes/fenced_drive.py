@@ -12,6 +12,7 @@ from shapely.geometry.base import BaseGeometry
 from evenacre.model.finding import Finding
 from evenacre.planning.ground import buffered
 from evenacre.planning.passes.bends import drawn, ways_between
+from evenacre.planning.passes.blocks import block_by_block
 from evenacre.planning.passes.driver import Driver, Run
 from evenacre.planning.passes.fence import Fence
 from evenacre.planning.passes.layout import MARGIN_M, inside_rounds
@@ -44,7 +45,7 @@ def fenced_drive(
     ground = buffered(workable, -(_CLEAR_M + rig.swing_m), join_style="mitre")
     legs = headland_legs(ground, width_m, laps, rig.radius_m, _CORNER_RAD, whole=True)
     room = buffered(ground, MARGIN_M / 2, join_style="mitre")
-    inside = inside_rounds(ground, [leg.line for leg in legs], drive, room)
+    inside = inside_rounds(ground, [leg.line for leg in legs], drive, room, rig.radius_m)
     straight = [*(PlannedPass("round", 1, line) for line in inside.corners), *inside.straight]
     driver = Driver(rig, Fence(workable), Fence(boundary))
     runs = _headland(legs, driver, ground)
@@ -53,8 +54,13 @@ def fenced_drive(
             driver.drive(_from_nearest(ring, driver))
     radius_m = abs(complex(rig.bend.leads(np.array([np.pi]))[0]).imag) / 2
     last = driver.passes[-1] if driver.passes else None
-    ordered = in_order(straight, radius_m, last, _LOOP_M)
-    driver.drive([Run(p.kind, p.number, p.line) for p in ordered])
+    ordered = block_by_block(
+        straight,
+        inside.blocks,
+        last,
+        lambda some, after: in_order(some, radius_m, after, _LOOP_M),
+    )
+    driver.drive([Run(p.kind, p.number, p.line, block=p.block) for p in ordered])
     if drive.headland == "last":
         # The outermost last.
         for _, ring in _rings(runs)[::-1]:
@@ -69,7 +75,8 @@ def fenced_drive(
     if backed:
         findings.append(Finding.note("turns_back_up", turns=len(backed), length_m=sum(backed)))
     passes, turns = tuple(driver.passes), tuple(driver.turns)
-    return LaidDrive(passes, turns, inside.heading_rad, laps, tuple(findings))
+    blocks = tuple(inside.blocks)
+    return LaidDrive(passes, turns, inside.heading_rad, laps, blocks, tuple(findings))
 
 
 def _from_nearest(ring: list[Run], driver: Driver) -> list[Run]:

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import shapely
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.geo.overlay import polygonal, without
 from evenacre.planning.ground import opened, whole_of
-from evenacre.planning.passes.pass_types import Drive, PlannedPass
+from evenacre.planning.passes.blocks import blocks_of
+from evenacre.planning.passes.pass_types import Block, Drive, PlannedPass
 from evenacre.planning.passes.rounds import corner_runs
 from evenacre.planning.passes.strips import along, best_heading, lay_strips
 from evenacre.planning.passes.swaths import swath
@@ -27,19 +28,36 @@ class Inside:
 
     corners: list[shapely.LineString]
     straight: list[PlannedPass]
-    heading_rad: float
+    heading_rad: float | None  # None where blocks have their own
+    blocks: list[Block]
 
 
 def inside_rounds(
-    ground: BaseGeometry, rounds: Sequence[shapely.LineString], drive: Drive, room: BaseGeometry
+    ground: BaseGeometry,
+    rounds: Sequence[shapely.LineString],
+    drive: Drive,
+    room: BaseGeometry,
+    radius_m: float,
 ) -> Inside:
-    """Lay passes over what rounds leave, at the heading of the drive or else the best one."""
+    """Lay passes over what rounds leave, at the heading of the drive or else the best one.
+
+    Where the drive lets it, ground is cut into blocks that promise to take less in all.
+    """
     inner = left_by(ground, rounds, drive.width_m)
     inner, corners = corners_filled(inner, drive.width_m, room) if rounds else (inner, [])
     heading = drive.heading_rad
+    if heading is None and drive.blocks:
+        blocks = blocks_of(inner, drive, radius_m)
+        if len(blocks) > 1:
+            straight = [
+                replace(p, block=number)
+                for number, block in enumerate(blocks)
+                for p in straight_passes([block.ground], drive.width_m, block.heading_rad, room)
+            ]
+            return Inside(corners, straight, None, blocks)
     if heading is None:
         heading = best_heading(inner, drive.width_m, drive.prefer) if inner else 0.0
-    return Inside(corners, straight_passes(inner, drive.width_m, heading, room), heading)
+    return Inside(corners, straight_passes(inner, drive.width_m, heading, room), heading, [])
 
 
 def left_by(

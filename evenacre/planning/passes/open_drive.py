@@ -9,9 +9,11 @@ from shapely.geometry.base import BaseGeometry
 
 from evenacre.model.finding import Finding
 from evenacre.planning.ground import buffered
+from evenacre.planning.passes.blocks import block_by_block
 from evenacre.planning.passes.layout import MARGIN_M, corners_filled, inside_rounds, left_by
+from evenacre.planning.passes.narrow import middle_runs
 from evenacre.planning.passes.order import in_order
-from evenacre.planning.passes.pass_types import Drive, PlannedPass, PlannedTurn
+from evenacre.planning.passes.pass_types import Block, Drive, PlannedPass, PlannedTurn
 from evenacre.planning.passes.rig import Rig
 from evenacre.planning.passes.rounds import headland_legs
 from evenacre.planning.passes.turns import driven_in_order, poses, turn_lines
@@ -25,34 +27,40 @@ class LaidDrive:
 
     passes: tuple[PlannedPass, ...]
     turns: tuple[PlannedTurn, ...]
-    heading_rad: float
+    heading_rad: float | None  # None where blocks have their own
     rounds: int
+    blocks: tuple[Block, ...] = ()
     findings: tuple[Finding, ...] = ()
 
 
-def open_drive(workable: BaseGeometry, drive: Drive, rig: Rig) -> LaidDrive:
+def open_drive(workable: BaseGeometry, drive: Drive, rig: Rig, free: BaseGeometry) -> LaidDrive:
     """Lay rounds and passes, and the shortest turns between them.
 
-    Legs of a round run out into its corners.
+    Legs of a round run out into its corners. Ground narrower than the tool gets a run along its
+    middle, where the tool may stick out over free ground.
     """
     width_m, laps = drive.width_m, _ROUNDS if drive.rounds is None else drive.rounds
     rounds = headland_legs(workable, width_m, laps, rig.radius_m)
     room = buffered(workable, MARGIN_M / 2, join_style="mitre")
-    inside = inside_rounds(workable, [leg.line for leg in rounds], drive, room)
+    legs = [leg.line for leg in rounds]
+    middles = middle_runs(workable, legs, width_m, rig.radius_m, free)
+    inside = inside_rounds(workable, [*legs, *middles], drive, room, rig.radius_m)
     corners, straight = inside.corners, inside.straight
     if rounds:
         # Where a corner is part of the ground inside, passes leave the rest of it.
-        lines = [*(leg.line for leg in rounds), *corners, *(p.line for p in straight)]
+        lines = [*legs, *middles, *corners, *(p.line for p in straight)]
         corners += corners_filled(left_by(workable, lines, width_m), width_m, room)[1]
     start = np.array(rounds[-1].line.coords[-1] if rounds else workable.bounds[:2])
-    into_corners = [PlannedPass("round", 1, line) for line in corners]
-    rounds += driven_in_order(into_corners, start)
-    start = np.array(rounds[-1].line.coords[-1]) if rounds else start
-    if drive.headland == "last":
-        passes = [*in_order(straight, rig.radius_m, None), *rounds]
-    else:
-        passes = [*rounds, *in_order(straight, rig.radius_m, rounds[-1] if rounds else None)]
+    single = [PlannedPass("round", 1, line) for line in corners]
+    single += [PlannedPass("middle", number, line) for number, line in enumerate(middles, 1)]
+    rounds += driven_in_order(single, start)
+    last = rounds[-1] if rounds and drive.headland == "first" else None
+    ordered = block_by_block(
+        straight, inside.blocks, last, lambda some, after: in_order(some, rig.radius_m, after)
+    )
+    passes = [*ordered, *rounds] if drive.headland == "last" else [*rounds, *ordered]
     begin, end = poses(passes)
     turns = turn_lines(end[:-1], begin[1:], rig.radius_m)
     driven = tuple(PlannedTurn(line, line) for line in turns)
-    return LaidDrive(tuple(passes), driven, inside.heading_rad, laps)
+    blocks = tuple(inside.blocks)
+    return LaidDrive(tuple(passes), driven, inside.heading_rad, laps, blocks)

@@ -127,18 +127,21 @@ def _patterns(cost: FloatArray, first: FloatArray, rows: IntArray) -> list[IntAr
 
 def _ways(order: IntArray, cost: FloatArray, first: FloatArray) -> IntArray:
     """The way to drive each pass of an order with the least turning, by dynamic programming."""
-    count = len(order)
     both = np.stack([order, order + len(first) // 2], axis=1)
-    best, came = first[both[0]], np.zeros((count, 2), dtype=int)
-    for k in range(1, count):
-        through = best[:, None] + cost[np.ix_(both[k - 1], both[k])]
-        came[k], best = np.argmin(through, axis=0), np.min(through, axis=0)
-    which = int(np.argmin(best))
-    nodes = np.empty(count, dtype=int)
-    for k in range(count - 1, -1, -1):
-        nodes[k] = both[k, which]
-        which = int(came[k, which])
-    return nodes
+    steps = cost[both[:-1, :, None], both[1:, None, :]].tolist()
+    forward, backward = first[both[0]].tolist()
+    came = []
+    for (here, over), (back, same) in steps:  # plain numbers: an array for each step costs more
+        ahead = (forward + here, backward + back)
+        about = (forward + over, backward + same)
+        came.append((ahead[1] < ahead[0], about[1] < about[0]))
+        forward, backward = min(ahead), min(about)
+    which = int(backward < forward)
+    taken = [which]
+    for before in reversed(came):
+        which = int(before[which])
+        taken.append(which)
+    return np.asarray(both[np.arange(len(order)), taken[::-1]])
 
 
 def _bettered(order: IntArray, cost: FloatArray, first: FloatArray) -> IntArray:
@@ -169,7 +172,7 @@ def _turned_about(
     new_into = np.vstack([first[back][None, :], cost[np.ix_(order[:-1], back)]])
     new_out = np.hstack([cost[np.ix_(back, order[1:])], np.zeros((n, 1))])
     gain = into[:, None] + out[None, :] - new_into - new_out
-    gain[np.tril_indices(n, -1)] = -np.inf
+    gain[np.tri(n, k=-1, dtype=bool)] = -np.inf
     i, j = np.unravel_index(int(np.argmax(gain)), gain.shape)
     new = np.concatenate([order[:i], _flipped(order[i : j + 1][::-1], count), order[j + 1 :]])
     return float(gain[i, j]), new
@@ -181,21 +184,34 @@ def _moved(
     """The stretch of a few passes whose moving elsewhere saves most."""
     n = len(order)
     into = np.concatenate([[first[order[0]]], cost[order[:-1], order[1:]]])
-    best, new = 0.0, order
+    best, found = 0.0, (0, 0, 0, 0)
     for size in range(1, min(_MOVED, n - 1) + 1):
-        for i in range(n - size + 1):
-            part = order[i : i + size]
-            rest = np.concatenate([order[:i], order[i + size :]])
-            after = order[i + size] if i + size < n else None
-            freed = into[i] + (into[i + size] if after is not None else 0.0)
-            if after is not None:
-                freed -= first[after] if i == 0 else cost[order[i - 1], after]
-            for way in (part, _flipped(part[::-1], count)):
-                before = np.concatenate([[first[way[0]]], cost[rest, way[0]]])
-                onward = np.concatenate([cost[way[-1], rest], [0.0]])
-                between = np.concatenate([[first[rest[0]]], cost[rest[:-1], rest[1:]], [0.0]])
-                gain = freed - before - onward + between
-                k = int(np.argmax(gain))
-                if gain[k] > best + 1e-9:
-                    best, new = float(gain[k]), np.concatenate([rest[:k], way, rest[k:]])
-    return best, new
+        start = np.arange(n - size + 1)  # of the stretch; the others are told by a row each
+        kept = np.arange(n - size)
+        rest = order[kept + size * (kept >= start[:, None])]
+        freed = into[start]
+        freed[:-1] += into[size:]
+        freed[0] -= first[order[size]]
+        freed[1:-1] -= cost[order[: n - size - 1], order[size + 1 :]]
+        last = np.zeros((len(start), 1))
+        between = np.hstack([first[rest[:, :1]], cost[rest[:, :-1], rest[:, 1:]], last])
+        gains = np.empty((len(start), 2, n - size + 1))
+        for way, (begin, end) in enumerate(_ends(order, size, count)):
+            before = np.hstack([first[begin], cost[rest, begin]])
+            onward = np.hstack([cost[end, rest], last])
+            gains[:, way] = freed[:, None] - before - onward + between
+        for row, gain in enumerate(gains.max(axis=2).ravel().tolist()):
+            if gain > best + 1e-9:
+                at, way = divmod(row, 2)
+                best, found = gain, (size, at, way, int(np.argmax(gains[at, way])))
+    size, at, way, k = found
+    part = order[at : at + size]
+    rest = np.concatenate([order[:at], order[at + size :]])
+    moved = _flipped(part[::-1], count) if way else part
+    return best, np.concatenate([rest[:k], moved, rest[k:]])
+
+
+def _ends(order: IntArray, size: int, count: int) -> list[tuple[IntArray, IntArray]]:
+    """First and last node, (m, 1) each, of every stretch of a size: as it is, and turned about."""
+    first, last = order[: len(order) - size + 1, None], order[size - 1 :, None]
+    return [(first, last), (_flipped(last, count), _flipped(first, count))]

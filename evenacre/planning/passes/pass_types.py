@@ -11,6 +11,9 @@ from evenacre.geo.local_crs import WorkingPlane
 from evenacre.model import Implement
 from evenacre.model.finding import Finding
 
+SEEN_M2 = 1.0
+"""Smaller places left are not counted."""
+
 _NONE = shapely.Polygon()
 
 
@@ -42,17 +45,31 @@ class Drive:
     tractor_length_m: float | None = None  # from the hitch pin to its foremost point
     tractor_width_m: float | None = None
     headland: str = "first"  # ``"first"`` or ``"last"``: when the rounds are driven
+    # Whether ground may be cut into blocks with headings of their own, where that takes less
+    blocks: bool = True
+
+
+@dataclass(frozen=True)
+class Block:
+    """Ground with parallel passes of its own."""
+
+    ground: shapely.Polygon  # in the working plane
+    heading_rad: float  # counter-clockwise from the plane's x axis, 0 to pi
+    part: int  # which connected part it is cut from; its blocks come in the order of driving
 
 
 @dataclass(frozen=True)
 class PlannedPass:
     """One run with the drill in the ground."""
 
-    kind: str  # ``"round"`` (along the boundary or a hole) or ``"pass"`` (parallel to the heading)
+    # ``"round"`` (along the boundary or a hole), ``"middle"`` (along ground narrower than the tool)
+    # or ``"pass"`` (parallel to the heading)
+    kind: str
     number: int  # of the round from the boundary inward, or of the pass from one side; both from 1
     # The middle of the tool, in the direction of travel, in the working plane
     line: shapely.LineString
     ring: int | None = None  # which closed round it is a leg of
+    block: int | None = None  # index of the block it is in, where there are some
 
 
 @dataclass(frozen=True)
@@ -70,7 +87,7 @@ class PassPlan:
 
     field: str
     plane: WorkingPlane
-    drive: Drive  # with the heading that was chosen
+    drive: Drive  # with the heading that was chosen; without one where there are blocks
     workable: BaseGeometry  # in the working plane
     passes: tuple[PlannedPass, ...]  # in the order they are driven
     # Between each pass and the next: the way of the middle of the tool, in the working plane
@@ -91,12 +108,33 @@ class PassPlan:
     # Of the turns inside a fence: the way of the hitch pin, and how much of it is driven backward
     pin_turns: tuple[shapely.LineString, ...] = ()
     backs_m: tuple[float, ...] = ()
+    blocks: tuple[Block, ...] = ()  # none: all passes have the heading of the drive
     findings: tuple[Finding, ...] = ()
 
     @property
     def field_time_s(self) -> float:
         """From first to last pass, without refills."""
         return self.work_s + self.turn_s
+
+    @property
+    def covered_share(self) -> float:
+        """Of the workable ground."""
+        return self.covered_m2 / self.workable_m2 if self.workable_m2 else 0.0
+
+    @property
+    def left_places(self) -> int:
+        """How many places of a square metre or more no pass covers."""
+        return sum(part.area >= SEEN_M2 for part in shapely.get_parts(self.left))
+
+    @property
+    def takes_s(self) -> float:
+        """What plans of a field are compared by: field time, and doubled and missed ground.
+
+        Each of those counts as the time it takes to seed it: doubled ground for its seed, missed
+        ground because it has to be gone back to.
+        """
+        lost_m2 = self.excess_m2 + self.missed_m2 + self.outside_m2
+        return self.field_time_s + lost_m2 / (self.drive.width_m * self.drive.speed_mps)
 
     @property
     def field_efficiency(self) -> float:

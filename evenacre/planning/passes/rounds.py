@@ -13,6 +13,7 @@ from evenacre.geo.overlay import polygonal, without
 from evenacre.model import BoolArray, FloatArray
 from evenacre.planning.ground import buffered, opened, overlaid
 from evenacre.planning.passes.pass_types import PlannedPass
+from evenacre.planning.passes.strips import LEFTOVER
 from evenacre.planning.passes.swaths import swath
 
 # A bend of more than this within the width of the tool is a corner: lift, turn, and go on. So is
@@ -62,6 +63,10 @@ def headland_legs(
     room = buffered(workable, _SMOOTH_M, join_style="mitre")
     for number in range(1, rounds + 1):
         middle = buffered(inside, -width_m / 2, join_style="mitre")
+        # Ground hardly wider than the tool is driven once, along its middle.
+        twice = opened(middle, LEFTOVER * width_m / 2, join_style="mitre")
+        if shapely.get_num_geometries(twice) != shapely.get_num_geometries(middle) or not twice:
+            middle = twice
         for part in shapely.get_parts(middle):
             if part.area < _LEAST_RING_M2:
                 continue

@@ -14,8 +14,9 @@ from shapely.geometry.base import BaseGeometry
 from evenacre.model import FloatArray, IntArray
 from evenacre.planning.ground import overlaid
 
-# A last strip of less than this share of the width is taken along by the one before it.
-_LEFTOVER = 0.02
+LEFTOVER = 0.02
+"""A last strip of less than this share of the width is taken along by the one before it."""
+
 # Two pieces of a strip this near each other (shares of the width) are driven in one go.
 _HOP = 0.5
 
@@ -73,7 +74,7 @@ def back_from(xy: FloatArray, heading_rad: float) -> FloatArray:
 def strip_steps(part: BaseGeometry, width_m: float) -> FloatArray:
     """How far across each strip over a part begins and the last ends: one more than strips."""
     _, south, _, north = part.bounds
-    count = max(math.ceil((north - south) / width_m - _LEFTOVER), 1)
+    count = max(math.ceil((north - south) / width_m - LEFTOVER), 1)
     return np.arange(count + 1) * width_m
 
 

@@ -7,7 +7,7 @@ the lengths are those of Shkel and Lumelsky 2001, Robotics and Autonomous System
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -128,7 +128,7 @@ def driven_in_order(passes: list[PlannedPass], start: FloatArray) -> list[Planne
         left[which] = False
         chosen = passes[which]
         line = chosen.line.reverse() if end else chosen.line
-        out.append(PlannedPass(chosen.kind, chosen.number, line))
+        out.append(replace(chosen, line=line))
         here = ends[which, 1 - end]
     return out
 

@@ -139,7 +139,8 @@ def _facts(p: PaddockPlan, plan: InterseedPlan, units: UnitSystem) -> list[list[
 
 
 def _drive(p: PassPlan) -> str:
-    passes = f"{runs_of(p, 'pass')} passes {axis_words(p.drive)}".rstrip()
+    way = f"in {len(p.blocks)} blocks" if p.blocks else axis_words(p.drive)
+    passes = f"{runs_of(p, 'pass')} passes {way}".rstrip()
     return (
         f"{counted(p.drive.rounds or 0, 'round')}, then {passes}; {iw.hours_text(p.field_time_s)}"
     )

@@ -15,12 +15,11 @@ from evenacre.geo.geodesy import wrapped
 from evenacre.geo.local_crs import WorkingPlane
 from evenacre.model import Field, FloatArray
 from evenacre.model.outputs import GuidancePattern, GuidedField, PassFiles
-from evenacre.planning.passes.pass_types import PassPlan, PlannedPass
+from evenacre.planning.passes.pass_types import SEEN_M2, PassPlan, PlannedPass
+from evenacre.reports.sentences.passes import axis_deg
 
 # Passes of one pattern lie whole widths apart, to a centimetre.
 _SAME_M = 0.01
-# Less ground left than this is none.
-_SOME_M2 = 1.0
 
 Shape = TypeVar("Shape", bound=BaseGeometry)
 
@@ -29,7 +28,7 @@ def pass_files(plans: Sequence[PassPlan]) -> PassFiles:
     """Lay planned passes of different fields out for the writers; empty ones are left out."""
     driven = [plan for plan in plans if plan.passes]
     return PassFiles(
-        layers=_layers(driven),
+        layers=_layers(driven, plans),
         fields=tuple(
             GuidedField(
                 Field(plan.field, to_lonlat(plan.workable, plan.plane)),
@@ -45,13 +44,14 @@ def pass_files(plans: Sequence[PassPlan]) -> PassFiles:
     )
 
 
-def _layers(plans: Sequence[PassPlan]) -> dict[str, gpd.GeoDataFrame]:
+def _layers(plans: Sequence[PassPlan], every: Sequence[PassPlan]) -> dict[str, gpd.GeoDataFrame]:
     layers = {
         "passes": _frame(
-            "field order kind number length_m heading_deg",
+            "field order kind number block length_m heading_deg",
             [
                 (
-                    *(plan.field, order, run.kind, run.number, round(run.line.length, 2)),
+                    *(plan.field, order, run.kind, run.number),
+                    *(0 if run.block is None else run.block + 1, round(run.line.length, 2)),
                     *(round(heading_deg(run.line), 2) % 360.0, to_lonlat(run.line, plan.plane)),
                 )
                 for plan in plans
@@ -88,21 +88,32 @@ def _layers(plans: Sequence[PassPlan]) -> dict[str, gpd.GeoDataFrame]:
                 if pin.length > 0
             ],
         ),
+        "blocks": _frame(
+            "field block heading_deg area_m2",
+            [
+                (
+                    *(plan.field, number, round(axis_deg(block.heading_rad), 2) % 180.0),
+                    *(round(block.ground.area, 2), to_lonlat(block.ground, plan.plane)),
+                )
+                for plan in plans
+                for number, block in enumerate(plan.blocks, start=1)
+            ],
+        ),
         "left": _frame(
             "field area_m2",
             [
                 (plan.field, round(part.area, 2), to_lonlat(part, plan.plane))
-                for plan in plans
+                for plan in every
                 for part in shapely.get_parts(plan.left)
-                if part.area >= _SOME_M2
+                if part.area >= SEEN_M2
             ],
         ),
     }
-    # These two only where there is something in them.
+    # These only where there is something in them.
     return {
         name: frame
         for name, frame in layers.items()
-        if len(frame) or name not in ("hitch_pin", "left")
+        if len(frame) or name not in ("hitch_pin", "blocks", "left")
     }
 
 
@@ -128,10 +139,16 @@ def heading_deg(line: shapely.LineString) -> float:
 
 
 def _groups(plan: PassPlan) -> Iterator[tuple[str, tuple[GuidancePattern, ...]]]:
-    """Parallel passes as one line that is repeated, each round as the lines of its legs."""
-    patterns = tuple(_parallel(plan))
+    """Parallel passes as one line that is repeated, each other run as a line of its own."""
+    blocks = dict.fromkeys(p.block for p in plan.passes if p.kind == "pass")
+    patterns = tuple(pattern for block in blocks for pattern in _parallel(plan, block))
     if patterns:
         yield "Passes", patterns
+    middles = [p for p in plan.passes if p.kind == "middle"]
+    if middles:
+        lines = [to_lonlat(p.line, plan.plane) for p in middles]
+        named = (GuidancePattern(f"Middle {n}", line) for n, line in enumerate(lines, 1))
+        yield "Narrow ground", tuple(named)
     rounds = [planned for planned in plan.passes if planned.kind == "round"]
     for number in dict.fromkeys(planned.number for planned in rounds):
         legs = [to_lonlat(p.line, plan.plane) for p in rounds if p.number == number]
@@ -139,16 +156,23 @@ def _groups(plan: PassPlan) -> Iterator[tuple[str, tuple[GuidancePattern, ...]]]
         yield name, tuple(GuidancePattern(f"{name}, leg {n}", leg) for n, leg in enumerate(legs, 1))
 
 
-def _parallel(plan: PassPlan) -> Iterator[GuidancePattern]:
-    """One repeated line for all passes that lie whole widths from it."""
-    left = [planned for planned in plan.passes if planned.kind == "pass"]
+def _parallel(plan: PassPlan, block: int | None) -> Iterator[GuidancePattern]:
+    """One repeated line for all passes of a block that lie whole widths from it."""
+    left = [p for p in plan.passes if p.kind == "pass" and p.block == block]
+    called = "Passes" if block is None else f"Block {block + 1}"
     number = 0
     while left:
         longest = max(left, key=lambda planned: planned.line.length)
         off = np.array([_beside(planned, longest) for planned in left]) / plan.drive.width_m
         near = np.abs(off - np.round(off)) * plan.drive.width_m < _SAME_M
         number += 1
-        name = "Passes" if number == 1 else f"Passes {number}"
+        name = (
+            called
+            if number == 1
+            else f"{called}, {number}"
+            if plan.blocks
+            else f"{called} {number}"
+        )
         yield GuidancePattern(name, to_lonlat(longest.line, plan.plane), repeated=True)
         left = [planned for planned, same in zip(left, near, strict=True) if not same]
 

@@ -25,7 +25,7 @@ from evenacre.units.display import UnitSystem
 _CLEAR_PIXELS = 36
 # How far along it the number of a run is tried. Rounds run close beside each other; passes
 # that do are left without a number, or the numbers of a large field would hide it.
-_PLACES = {"round": (0.3, 0.55, 0.8), "pass": (0.3,)}
+_PLACES = {"round": (0.3, 0.55, 0.8), "middle": (0.5,), "pass": (0.3,)}
 _SEEN_M2 = 1.0
 _ROUND: Any = {"color": sheet.ZONE, "linestyle": (0, (5, 1.6)), "linewidth": 1.5}
 _PASS: Any = {"color": sheet.PASS, "linestyle": "solid", "linewidth": 1.0}
@@ -48,9 +48,11 @@ def pass_map(field: Field, plan: PassPlan, units: UnitSystem) -> bytes:
             units,
         )
         rounds, passes = (
-            [run.line for run in plan.passes if run.kind == kind] for kind in ("round", "pass")
+            [run.line for run in plan.passes if run.kind in kinds]
+            for kinds in (("round", "middle"), ("pass",))
         )
-        made.draw(rounds, "headland round", 6, **_ROUND)
+        middle = any(run.kind == "middle" for run in plan.passes)
+        made.draw(rounds, "headland round or middle" if middle else "headland round", 6, **_ROUND)
         made.draw(passes, "pass", 4, **_PASS)
         made.draw(turns, "turn, tool lifted", 3, **_TURN)
         if plan.passes:
@@ -80,7 +82,7 @@ def _number(axes: Axes, passes: Sequence[PlannedPass]) -> None:
         at = tried[chosen]
         ahead = run.line.interpolate(_PLACES[run.kind][chosen] + 0.01, normalized=True)
         turned = math.atan2(ahead.y - at.y, ahead.x - at.x)
-        colour = (_ROUND if run.kind == "round" else _PASS)["color"]
+        colour = (_PASS if run.kind == "pass" else _ROUND)["color"]
         arrow = (3, 0, math.degrees(turned) - 90)
         axes.plot(at.x, at.y, marker=arrow, markersize=7, color=colour, zorder=7, linestyle="none")
         axes.annotate(

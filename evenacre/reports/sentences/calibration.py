@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from typing import Any
 
@@ -25,6 +26,7 @@ def calibration_lines(result: Calibration, told: Mapping[str, Any], units: UnitS
     """Say what a calibration found, the answer first; ``told`` are its figures as text, by key."""
     return [
         *_test_lines(result, told["test"], units),
+        *_tower_lines(result),
         *_opener_lines(result, told["openers"]),
         *_setting_lines(result),
         *_fill_lines(result, told, units),
@@ -52,6 +54,10 @@ def _test_lines(result: Calibration, told: Mapping[str, Any], units: UnitSystem)
     if test is None:
         return
     at = f" at setting {about.setting}" if about.setting else ""
+    if verdict is not None and _leaves_alone(test, verdict):
+        close = verdict.standing is MeterStanding.ON_TARGET
+        why = "it is on its target" if close else "no catch so far tells that it is off its target"
+        yield f"Leave the setting alone: {why}."
     found = f"{about.product or 'The meter'}{at}: {told['rate_kg_per_m2']}"
     if verdict is not None:
         side = "over" if verdict.off_by > 0 else "under"
@@ -63,6 +69,12 @@ def _test_lines(result: Calibration, told: Mapping[str, Any], units: UnitSystem)
         yield _standing(verdict)
     if test.kg_per_turn is not None:
         yield f"One turn puts out {told['kg_per_turn']}."
+
+
+def _leaves_alone(test: MeterTest, verdict: Verdict) -> bool:
+    """Whether a change of the setting would be less than can be told."""
+    low, high = test.interval_kg_per_m2 or (math.inf, -math.inf)
+    return verdict.standing is MeterStanding.ON_TARGET or low <= verdict.target_kg_per_m2 <= high
 
 
 def _scatter(test: MeterTest, units: UnitSystem) -> str:
@@ -98,6 +110,38 @@ def _standing(verdict: Verdict) -> str:
     )
 
 
+def _tower_lines(result: Calibration) -> Iterator[str]:
+    towers, limit = result.towers, result.job.tolerance
+    if towers is None:
+        return
+    for odd in towers.odd:
+        side = "less" if odd.off_by < 0 else "more"
+        low, high = sorted(abs(end) for end in odd.interval_90)
+        others = "the others" if towers.count > 2 else "the other"
+        small = "" if abs(odd.off_by) > limit else f", within {100 * limit:g} %"
+        yield (
+            f"Tower {odd.number} (openers {odd.openers[0]} to {odd.openers[1]}) gives "
+            f"{percent(odd.off_by)} {side} than {others} ({percent(low)} to {percent(high)}, "
+            f"{_OF_TEN}){small}."
+        )
+    if any(abs(odd.off_by) > limit for odd in towers.odd):
+        yield (
+            "Scatter among openers does not explain that: look at what the whole tower shares, "
+            "its hose, its head, its section of the meter."
+        )
+    elif not towers.odd:
+        yield (
+            f"The {towers.count} towers agree: they differ no more than the openers of each "
+            f"scatter ({percent(towers.scatter)})."
+        )
+    for one in towers.odd_openers[:_MOST_OPENERS]:
+        side = "less" if one.off_by < 0 else "more"
+        far = percent(one.off_by) if math.isfinite(one.off_by) else "all"
+        yield f"Opener {one.number} gives {far} {side} than the others of tower {one.tower}."
+    if (more := len(towers.odd_openers) - _MOST_OPENERS) > 0:
+        yield f"So do {more} more."
+
+
 def _opener_lines(result: Calibration, told: Mapping[str, Any]) -> Iterator[str]:
     even, limit = result.evenness, f"{100 * result.job.tolerance:g} %"
     if even is None:
@@ -117,8 +161,8 @@ def _opener_lines(result: Calibration, told: Mapping[str, Any]) -> Iterator[str]
 
 
 def _setting_lines(result: Calibration) -> Iterator[str]:
-    following, verdict = result.next_setting, result.verdict
-    if following is None or (verdict and verdict.standing is MeterStanding.ON_TARGET):
+    following, test, verdict = result.next_setting, result.job.test, result.verdict
+    if following is None or (test and verdict and _leaves_alone(test, verdict)):
         return
     if following.refused is not None or following.setting is None:
         low, high = (number(setting) for setting in following.tested)

@@ -9,6 +9,7 @@ from typing import Any, get_args
 
 from evenacre.errors import InputError
 from evenacre.model.finding import Finding, FindingError, Severity
+from evenacre.reports import figure_text
 from evenacre.units.display import Shown, in_both
 
 _INCH_M = 0.0254
@@ -77,6 +78,10 @@ SENTENCES = {
         "This log looks like a phone's: a record each {interval_s:.0f} s, and passes side by side "
         "whose spacing scatters by {spacing_m:length}, so each may be off by {pass_m:length} or "
         "more. It would be surer from the machine's own receiver."
+    ),
+    "phone_by_device": (
+        "The log says that it is a phone's, and no passes side by side show better: positions were "
+        "taken to be off by {pass_m:length}. It would be surer from the machine's own receiver."
     ),
     "phone_until_shown": (
         "The log holds nothing but positions, and nothing in it shows how good they are, so it is "
@@ -192,6 +197,23 @@ SENTENCES = {
         "{sigma_m:small} ({ends} pass ends); {told_m:length} was said, and used. Measure it again: "
         "is a towed unit left out, or counted twice?"
     ),
+    "unit_left_out": (
+        "The log fits a tool line {found_m:length} behind the antenna, give or take "
+        "{sigma_m:small} ({ends} pass ends); {told_m:length} was said, and used. The difference of "
+        "{off_m:length} is about the length of unit {unit} behind the drill, {unit_m:length}: does "
+        "it ride between tractor and drill? Then it goes into tow, not behind."
+    ),
+    "unit_counted_twice": (
+        "The log fits a tool line {found_m:length} behind the antenna, give or take "
+        "{sigma_m:small} ({ends} pass ends); {told_m:length} was said, and used. The difference of "
+        "{off_m:length} is about the length of towed unit {unit}, {unit_m:length}: was it not "
+        "hitched, or is it counted twice?"
+    ),
+    "delay_or_unit": (
+        "In that delay the drill goes {way_m:length}, which is about the length of towed unit "
+        "{unit}, {unit_m:length}: if that was not hitched, or is counted twice, there is no such "
+        "delay."
+    ),
     "ends_or_hand": (
         "With the tool where it is said to be, work goes on and off {off_m:length} from where the "
         "passes beside say ({ends} pass ends): a hand on the switch is some {off_s:.1f} s off, or "
@@ -253,7 +275,7 @@ SENTENCES = {
         "so tight that the inner openers would run backward."
     ),
     "partial_width": (
-        "{source}: {records} records have less than the full width; the log does not say which "
+        "{source}: {records:,} records have less than the full width; the log does not say which "
         "side was off, so the width was taken about the middle of the tool, and what was missed "
         "under the rest of it is in the total but not among the places."
     ),
@@ -381,11 +403,32 @@ SENTENCES = {
     "noted_setting_too_far": "that is too far to carry a setting over",
     # Of planned passes.
     "tool_does_not_fit": (
-        "The tool does not fit into the field anywhere: there is nothing to drive."
+        "The tool does not fit into the field anywhere, not even with less than half of it beside "
+        "the ground: there is nothing to drive."
     ),
     "ground_out_of_reach": (
-        "The tool does not reach {share:.1%} of the workable ground without leaving it: sharp "
-        "corners, places narrower than the tool, or no headland rounds."
+        "The tool does not reach {share:.1%} of the workable ground ({places} places of note) "
+        "without leaving it: sharp corners, places narrower than the tool, or no headland rounds."
+    ),
+    "narrower_than_tool": (
+        "Where ground is narrower than the tool it is driven along its middle, and the tool sticks "
+        "out: {outside_m2:area} outside the workable ground are seeded. Shut off rows there, or "
+        "leave it out."
+    ),
+    "blocks_save": (
+        "{blocks} blocks with headings of their own save {time_s:minutes} and {overlap_m2:area} of "
+        "overlap against one heading. Drive them in the order given: each turns on ground that is "
+        "not seeded yet."
+    ),
+    "blocks_save_time": (
+        "{blocks} blocks with headings of their own save {time_s:minutes} against one heading, for "
+        "{overlap_m2:area} more overlap. Drive them in the order given: each turns on ground that "
+        "is not seeded yet."
+    ),
+    "blocks_save_seed": (
+        "{blocks} blocks with headings of their own save {overlap_m2:area} of overlap against one "
+        "heading, for {time_s:minutes} more. Drive them in the order given: each turns on ground "
+        "that is not seeded yet."
     ),
     "runs_not_reached": (
         "{runs} of the runs cannot be reached inside the fence with this drill, or cannot be left "
@@ -426,6 +469,23 @@ SENTENCES = {
     "window_cut_short": (
         "The window decided for {paddock} is {days} days shorter by the days to wait after the "
         "herd or to close after it."
+    ),
+    # Of the weather of a plan.
+    "spell_beyond_season": (
+        "Spells of {spell_days:.0f} lost days on average are longer than the {days} days in "
+        "question: weather takes most seasons whole or not at all."
+    ),
+    "few_past_years": (
+        "it tells of {years} past years only: the chance of finishing is no surer than that."
+    ),
+    "past_days_unknown": "{days} days of past seasons are not in it; they were taken as lost.",
+    "past_years_left_out": (
+        "more than a twentieth of the days in question are not in it in {years}: those years were "
+        "left out."
+    ),
+    "allowance_unlike_past": (
+        "The plan leaves {told:.0%} of the days to weather, but by {source} {share:.0%} of these "
+        "days were lost in past years."
     ),
     # Of a plan and what was done.
     "no_paddock_audited": (
@@ -488,8 +548,12 @@ REFUSALS: dict[str, tuple[str, str]] = {
         "The field has no boundary, so nobody can say how much is still to do.",
         "Give --boundary, or type in the ground left with --area.",
     ),
+    "no_past_season": (
+        "It holds no year whole, from {first} to {last} with a week on either side.",
+        "Give a table that does, or take out rain and give lost_chance.",
+    ),
     "nothing_left": (
-        "Nothing is left to do: the tracks cover the whole field.",
+        "Nothing is left to do: the tracks leave no ground that makes a pass.",
         "Check that the boundary is the right one.",
     ),
     "no_product_known": ("No product is known for this job.", "Name it with --product."),
@@ -551,6 +615,8 @@ class _Filler(Formatter):
     def format_field(self, value: Any, format_spec: str) -> str:
         if format_spec == "small":
             return f"{value * 100:.1f} cm ({value / _INCH_M:.1f} in)"
+        if format_spec == "minutes":
+            return figure_text.duration(value)
         if format_spec == "why_not":
             return WHY_NOT[value]
         if format_spec == "each_second":  # the way of a second at a speed

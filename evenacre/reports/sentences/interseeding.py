@@ -17,6 +17,7 @@ from evenacre.planning.interseeding.plan_types import (
     Relaxation,
     Rule,
     Shortage,
+    WeatherTold,
 )
 from evenacre.planning.passes.turns import turn_room
 from evenacre.reports import figure_text as figures
@@ -25,6 +26,7 @@ from evenacre.reports.sentences.audit import Card, first_lines
 from evenacre.units.display import UnitSystem
 
 _ALL = 0.995
+_INCH_M = 0.0254
 _EVEN = 1e-3  # rates closer than this are the same
 
 
@@ -85,12 +87,28 @@ def _seed(plan: InterseedPlan, units: UnitSystem) -> str:
 
 
 def _chance(plan: InterseedPlan, chance_all: float) -> str:
+    told, within = plan.weather, plan.chance_all_within
+    if told is not None and told.years is not None and within is not None:
+        low, high = (round(100 * end) for end in within)
+        return (
+            f"Weather left time for all of it in {100 * chance_all:.0f} % of "
+            f"{counted(len(told.years), 'past year')}: a chance between {low} and {high} %, 9 "
+            "times in 10."
+        )
     text = f"Chance that weather leaves time for all of it: {iw.chance_text(chance_all)}"
     known = [(p.chance, p.paddock.field.name) for p in plan.paddocks if p.chance is not None]
     chance, name = min(known, default=(1.0, ""))
     if len(known) > 1 and round(100 * chance) < 100:
         text += f"; least sure is {name}, {iw.chance_text(chance)}"
-    return f"{text}."
+    return f"{text} ({_weather(plan)})."
+
+
+def _weather(plan: InterseedPlan) -> str:
+    """Say what the chance goes by, in brief."""
+    s = plan.seeding
+    if s.lost_spell_days is None:
+        return "were each day lost by itself: days in a row, which lost_spell tells, make it less"
+    return f"with {iw.days_text(s.lost_spell_days)} lost in a row on average"
 
 
 def _left_out(plan: InterseedPlan, units: UnitSystem) -> Iterator[str]:
@@ -226,14 +244,41 @@ def method_words(plan: InterseedPlan, units: UnitSystem, time_zone: str | None) 
         f"windows, hours and seed. {best}. Seed is metered over all the ground the drill runs "
         "over, overlap included; ground is counted once.",
     ]
-    if plan.chance_all is not None:
-        out.append(
-            f"Chances come from {s.runs:,} simulated seasons in which each day is lost to weather "
-            f"with a chance of {100 * s.lost_chance:.0f} % (days known as lost always are); what "
-            "is missed is made up later where window and hours allow."
-        )
+    if plan.chance_all is not None and plan.weather is not None:
+        out.append(_seasons(plan, plan.weather, units))
     clock = f"Times are of {time_zone}" if time_zone else "Times are local mean time"
     return [*out, f"{clock}. Areas are taken on an equal-area plane."]
+
+
+def _seasons(plan: InterseedPlan, told: WeatherTold, units: UnitSystem) -> str:
+    """Say what weather chances come from."""
+    s, past = plan.seeding, plan.seeding.past_weather
+    spells = f"in spells of {iw.days_text(told.spell_days)} on average"
+    if past is not None and told.years is not None:
+        years = counted(len(told.years), "past year")
+        after = ""
+        if past.dry_after_days:
+            after = f" or on the {iw.days_text(past.dry_after_days)} before it"
+        text = (
+            f"Chances come from {past.source}: {years} from {told.years[0]} to {told.years[-1]}, "
+            "each taken whole, as it was and up to a week earlier and later. A day is lost when "
+            f"{_rain_text(past.stops_m)} of rain or more fell on it{after}: "
+            f"{100 * told.share:.0f} % of these days, {spells}"
+        )
+    else:
+        each = "each by itself" if s.lost_spell_days is None else spells
+        text = (
+            f"Chances come from {s.runs:,} simulated seasons in which weather takes "
+            f"{100 * s.lost_chance:.0f} % of the days, {each}"
+        )
+    return (
+        f"{text} (days known as lost always are); what is missed is made up later where window "
+        "and hours allow."
+    )
+
+
+def _rain_text(depth_m: float) -> str:
+    return f"{depth_m / _INCH_M:.2g} in ({1000 * depth_m:.2g} mm)"
 
 
 def _moves(plan: InterseedPlan) -> str:
@@ -256,6 +301,8 @@ def _drill(plan: InterseedPlan) -> str:
     )
     if s.load_kg is not None:
         text += f", {iw.hours_text(s.refill_s)} for each load"
+    if s.day_from_s is not None:
+        text += f"; work begins at {iw.clock(s.day_from_s)}, where from says nothing else"
     if s.hours_most_s is not None:
         text += f"; no day has more than {iw.hours_text(s.hours_most_s)}"
     if s.lost_chance:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 from evenacre.io.common.findings import counted
-from evenacre.planning.passes.pass_types import Drive, PassPlan
+from evenacre.planning.passes.pass_types import SEEN_M2, Drive, PassPlan
 from evenacre.planning.passes.turns import turn_room
 from evenacre.reports import figure_text as figures
 from evenacre.reports.sentences.findings import sentences
@@ -87,10 +88,19 @@ def passes_text(plan: PassPlan) -> str:
         return "nothing to drive"
     laps, count = _laps(plan), runs_of(plan, "pass")
     parts = [counted(laps, "round")] if laps else []
-    if count:
+    middles = runs_of(plan, "middle")
+    if middles:
+        parts.append(f"{counted(middles, 'run')} along the middle of narrow ground")
+    if plan.blocks:
+        parts.append(f"{_passes(count)} in {len(plan.blocks)} blocks")
+    elif count:
         way = f"{axis_words(plan.drive)} ({_compass_deg(plan):.1f}°)"
-        parts.append(f"{count:,} {'pass' if count == 1 else 'passes'} {way}")
+        parts.append(f"{_passes(count)} {way}")
     return ", then ".join(parts)
+
+
+def _passes(count: int) -> str:
+    return f"{count:,} {'pass' if count == 1 else 'passes'}"
 
 
 def _laps(plan: PassPlan) -> int:
@@ -102,25 +112,59 @@ def _compass_deg(plan: PassPlan) -> float:
 
 
 def _rows(plan: PassPlan, units: UnitSystem, heading_given: bool) -> Iterator[tuple[str, str]]:
-    rounds, passes = (
+    rounds, middles, passes = (
         units.distance.text(sum(r.line.length for r in plan.passes if r.kind == kind))
-        for kind in ("round", "pass")
+        for kind in ("round", "middle", "pass")
     )
     laps, count = _laps(plan), runs_of(plan, "pass")
-    if count:
+    for number, block in enumerate(block_rows(plan), 1):
+        ground = figures.size(block.area_m2, units)
+        way = f"{block.heading_deg:.1f}° and back {block.heading_deg + 180.0:.1f}°"
+        yield f"block {number}", f"{way}, {_passes(block.passes)}, {ground}"
+    if count and not plan.blocks:
         why = "as given" if heading_given else _BEST[plan.drive.prefer]
         out = _compass_deg(plan)
         yield "heading", f"{out:.1f}° and back {out + 180.0:.1f}°, {why}"
     runs = counted(runs_of(plan, "round"), "run")
     yield "headland rounds", f"{laps}, in {runs}, {rounds}" if laps else "none"
+    if narrow := runs_of(plan, "middle"):
+        yield "narrow ground", f"{counted(narrow, 'run')} along the middle, {middles}"
     yield "passes", f"{count:,}, {passes}" if count else "none"
     turning = f"{_time(plan.turn_s)}, {units.distance.text(plan.turn_m)}"
     yield "turns", f"{len(plan.turns):,}, {turning}" if plan.turns else "none"
     pace = units.capacity.text(plan.covered_m2 / plan.field_time_s)
     yield "time", f"{_time(plan.field_time_s)}, {pace}, without fills"
     yield "field efficiency", figures.share(plan.field_efficiency, 1.0)
+    yield "covered", figures.share(plan.covered_m2, plan.workable_m2)
     yield "overlap", _part(plan.overlap_m2, plan, units)
-    yield "missed", _part(plan.missed_m2, plan, units)
+    missed = _part(plan.missed_m2, plan, units)
+    if plan.left_places:
+        missed += f", in {counted(plan.left_places, 'place')} of {units.small_area.text(SEEN_M2)} "
+        missed += "or more"
+    yield "missed", missed
+    if plan.outside_m2 >= _SOME_M2:
+        yield "outside", figures.size(plan.outside_m2, units)
+
+
+@dataclass(frozen=True)
+class BlockRow:
+    """What is told of a block: heading clockwise from north (0 to 180), passes, area."""
+
+    heading_deg: float
+    passes: int
+    area_m2: float
+
+
+def block_rows(plan: PassPlan) -> list[BlockRow]:
+    """Blocks in the order of the plan; none where all passes have one heading."""
+    return [
+        BlockRow(
+            round(axis_deg(block.heading_rad), 1) % 180.0,
+            sum(run.block == number for run in plan.passes),
+            block.ground.area,
+        )
+        for number, block in enumerate(plan.blocks)
+    ]
 
 
 def _part(area_m2: float, plan: PassPlan, units: UnitSystem) -> str:

@@ -33,8 +33,8 @@ from evenacre.reports.tables.season import LEDGER
 from evenacre.reports.writers.as_json import json_types, record, records
 
 AUDIT_SCHEMA = "evenacre/summary/1.6"
-PLAN_SCHEMA = "evenacre/plan/1.3"
-PASSES_SCHEMA = "evenacre/passes/1.2"
+PLAN_SCHEMA = "evenacre/plan/1.5"
+PASSES_SCHEMA = "evenacre/passes/1.3"
 
 
 def _account(schema: str, generated: str, farm: str, **content: Any) -> dict[str, Any]:

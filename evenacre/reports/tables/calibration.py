@@ -16,7 +16,7 @@ from evenacre.reports.sentences.calibration import number, percent
 from evenacre.reports.sentences.findings import reason
 from evenacre.units.display import POUND_KG, DisplayUnit
 
-SCHEMA = "evenacre/calibrate/1"
+SCHEMA = "evenacre/calibrate/1.1"
 
 _GRAM = DisplayUnit("g", 1000.0)
 _LB_PER_BU = DisplayUnit("lb/bu", BUSHEL_M3 / POUND_KG)
@@ -66,6 +66,25 @@ OPENERS = _in_json(
     low_kg=SMALL_MASS,
     high_kg=SMALL_MASS,
     variation=PERCENT,
+)
+TOWERS = _in_json(
+    "towers",
+    "count scatter",
+    nested(
+        "odd",
+        _in_json(
+            "odd",
+            "number",
+            Column("openers", lambda t: list(t.openers), q.NESTED),
+            "off_by",
+            Column("off_by_interval_90", lambda t: list(t.interval_90), q.NESTED),
+            off_by=PERCENT,
+        ),
+        "odd",
+    ),
+    nested("odd_openers", _in_json("odd_openers", "number tower off_by", off_by=PERCENT)),
+    count=q.COUNT,
+    scatter=PERCENT,
 )
 NEXT_SETTING = _in_json(
     "next_setting",
@@ -118,6 +137,7 @@ CALIBRATION = _in_json(
     nested("test", TEST, "job.test"),
     nested("verdict", VERDICT, "verdict"),
     nested("openers", OPENERS, "evenness"),
+    nested("towers", TOWERS),
     nested("next_setting", NEXT_SETTING, "next_setting"),
     nested("fills", FILLS, _fills),
     nested("split", SPLIT, "split"),

@@ -9,10 +9,10 @@ from typing import Any
 
 from evenacre.reports import quantities as q
 from evenacre.reports.column import Column, json_only, nested
-from evenacre.reports.sentences.findings import sentences
+from evenacre.reports.sentences.findings import reason, sentences
 from evenacre.reports.sentences.finish import FinishReport
 
-SCHEMA = "evenacre/summary/finish/1.1"
+SCHEMA = "evenacre/summary/finish/1.2"
 
 
 _GROUND = replace(q.AREA, text=lambda v, d, n: d.units.area.text(v, n))
@@ -32,6 +32,40 @@ RUN_OUT = _in_json(
     into_pass_m=q.TO_DRIVE,
     distance_m=q.TO_DRIVE,
     distance_sigma_m=q.TO_DRIVE,
+)
+
+
+SO_FAR = _in_json(
+    "so_far",
+    "started_kg=started.kg left_kg=left.kg used_kg done_m2 done_sigma_m2 overlap rate_kg_per_m2 "
+    "rate_sigma_kg_per_m2",
+    overlap=q.SHARE,
+)
+
+
+def _interval(ends: tuple[float, float] | None) -> list[float | None] | None:
+    return ends and [end if math.isfinite(end) else None for end in ends]
+
+
+CHANGE = _in_json(
+    "change",
+    "factor",
+    Column("factor_interval_90", lambda c: _interval(c.interval_90), q.NESTED),
+    Column("can_be_told", "telling"),
+    Column("setting_now", lambda c: c.now and c.now.setting),
+    Column("setting_now_from", lambda c: c.now and (c.now.place or "as given")),
+    "setting",
+    Column("setting_interval_90", lambda c: _interval(c.setting_between), q.NESTED),
+    Column("refused", lambda c: reason(c.refused) or None),
+    Column("setting_by_the_book", "book.start", q.NUMBER),
+    factor=q.NUMBER,
+    setting=q.NUMBER,
+)
+RATE_SO_FAR = _in_json(
+    "rate_so_far",
+    Column("schema", lambda _: SCHEMA),
+    nested("so_far", SO_FAR),
+    nested("change", CHANGE),
 )
 
 
@@ -62,11 +96,13 @@ FINISH = _in_json(
     "finish.level finish.rate_kg_per_m2",
     Column("rate_from", _rate_from),
     "finish.needed_kg finish.short_kg finish.short_sigma_kg finish.reach_m2 finish.reach_sigma_m2 "
-    "finish.verdict finish.range finish.leave_m2 finish.add_kg",
+    "finish.verdict finish.no_ground finish.range finish.leave_m2 finish.add_kg",
     Column("add_parts", _parts, _PARTS),
     "finish.spare_kg",
     Column("passes_to_come", lambda r: r.job and len(r.job.ahead.passes), q.COUNT),
     nested("run_out", RUN_OUT, lambda r: r if r.spot else None),
+    nested("so_far", SO_FAR),
+    nested("change", CHANGE),
     Column("warnings", lambda r: sentences(r.job.findings, "warning") if r.job else [], q.NESTED),
     overlap=q.SHARE,
     overlap_passes=q.COUNT,

@@ -113,7 +113,15 @@ _DRILL = _in_json(
 _RULES = _in_json(
     "rules",
     "opens_after_days closes_after_days residual_most_kg_per_m2 regrowth_most_kg_per_m2 first_day "
-    "last_day day_from_s day_to_s hours_most_s lost_chance rest_days runs random_seed",
+    "last_day day_from_s day_to_s hours_most_s lost_chance lost_spell_days "
+    "rain=past_weather.source rain_that_stops_m=past_weather.stops_m past_weather.dry_after_days "
+    "rest_days runs random_seed",
+)
+_WEATHER = _in_json(
+    "weather",
+    "share spell_days",
+    Column("years", lambda w: w.years and list(w.years), q.NESTED),
+    share=q.SHARE,
 )
 PLAN = _in_json(
     "plan",
@@ -121,7 +129,10 @@ PLAN = _in_json(
     Column("seeded_m2", lambda p: sum(one.seeded_m2 for one in p.paddocks), q.AREA),
     Column("first_day", lambda p: p.visits[0].day if p.visits else None),
     Column("last_day", lambda p: p.visits[-1].day if p.visits else None),
-    "chance_all value_m2=schedule.value bound_m2=schedule.bound schedule.proven schedule.gap",
+    "chance_all",
+    Column("chance_all_interval_90", lambda p: p.chance_all_within, q.NESTED),
+    nested("weather", _WEATHER),
+    "value_m2=schedule.value bound_m2=schedule.bound schedule.proven schedule.gap",
     nested("seed", _SEED, lambda p: p),
     nested("paddocks", paddocks.PADDOCKS, paddocks.paddock_rows),
     Column("fills", lambda p: records(*days.loads(p)), q.NESTED),

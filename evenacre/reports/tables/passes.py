@@ -6,9 +6,9 @@ from evenacre.planning.passes.pass_types import PassPlan
 from evenacre.planning.passes.turns import turn_room
 from evenacre.reports import figure_text as figures
 from evenacre.reports import quantities as q
-from evenacre.reports.column import Table, joined, json_only, named
+from evenacre.reports.column import Table, joined, json_only, named, nested
 from evenacre.reports.sentences.interseeding_words import hours_text
-from evenacre.reports.sentences.passes import axis_deg, axis_words, runs_of
+from evenacre.reports.sentences.passes import axis_deg, axis_words, block_rows, runs_of
 
 
 def _heading_deg(p: PassPlan) -> float | None:
@@ -17,6 +17,10 @@ def _heading_deg(p: PassPlan) -> float | None:
 
 
 def _passes_run(p: PassPlan, _: q.Display) -> str:
+    if p.blocks:
+        return f"{len(p.blocks)} blocks, " + ", ".join(
+            f"{axis_deg(block.heading_rad):.0f}°" for block in p.blocks
+        )
     degrees = _heading_deg(p)
     return "" if degrees is None else f"{axis_words(p.drive)}, {degrees:.0f}°"
 
@@ -25,6 +29,13 @@ _IN_ALL = "the page gives the time of passes and turns together"
 _MISSED = "the page gives what is doubled and missed"
 _ROUNDS = "the page gives rounds"
 _OUTSIDE = "the page counts them"
+BLOCKS = json_only(
+    "blocks",
+    named("heading_deg", None, None, q.plain_number("deg")),
+    named("passes", None, None, q.COUNT),
+    "area_m2",
+    why="a layer shows them, and the page gives their headings",
+)
 DRIVE = Table(
     "passes",
     (
@@ -38,6 +49,7 @@ DRIVE = Table(
             cell=lambda v: None if v is None else figures.significant(v, 4),
         ),
         joined("heading", "Passes run", _passes_run, "heading_deg"),
+        nested("blocks", BLOCKS, block_rows),
         named("drive.rounds", name="headland rounds", quantity=q.COUNT),
         named(
             "round_runs",
@@ -48,6 +60,14 @@ DRIVE = Table(
             why=_ROUNDS,
         ),
         named("passes", quantity=q.COUNT, of=lambda p: runs_of(p, "pass")),
+        named(
+            "middle_runs",
+            None,
+            "runs along the middle of narrow ground",
+            q.COUNT,
+            lambda p: runs_of(p, "middle"),
+            why=_ROUNDS,
+        ),
         named("turns", quantity=q.COUNT, of=lambda p: len(p.turns)),
         named("work_m", None, "seeding", q.DISTANCE, why=_IN_ALL),
         named("turn_m", None, "turning", q.DISTANCE, why=_IN_ALL),
@@ -57,6 +77,7 @@ DRIVE = Table(
         named("field_efficiency", quantity=q.SHARE),
         named("workable_m2", None, why=_MISSED),
         named("covered_m2", None, why=_MISSED),
+        named("covered_share", "Covered", quantity=q.SHARE),
         named("overlap_m2", None),
         joined(
             "overlap",
@@ -66,6 +87,7 @@ DRIVE = Table(
         ),
         named("excess_m2", None, why=_MISSED),
         named("missed_m2", digits=2),
+        named("left_places", "Places left", quantity=q.COUNT),
         named("outside_m2", None, why=_MISSED),
         named("turns_outside", quantity=q.COUNT, of=lambda p: turn_room(p).turns),
         named("turns_outside_by_m", None, of=lambda p: turn_room(p).beyond_m, why=_OUTSIDE),
@@ -80,8 +102,8 @@ DRIVE = Table(
         named("fenced", None, why=_OUTSIDE),
     ),
     title="The drive",
-    page="field heading rounds passes turns turns_outside field_time_s field_efficiency overlap "
-    "missed_m2",
+    page="field heading rounds passes turns turns_outside field_time_s field_efficiency "
+    "covered_share overlap missed_m2 left_places",
     words=2,
     remark=(
         "Time is for passes and turns, without setting up and filling. Overlap is ground "

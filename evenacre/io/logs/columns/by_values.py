@@ -1,8 +1,8 @@
-"""What the columns of a table without names mean, where their values leave no doubt."""
+"""What columns mean whose names say nothing, where their values leave no doubt."""
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping, Sequence
 
 import numpy as np
 import pyarrow.compute as pc
@@ -51,20 +51,43 @@ def roles_by_values(table: RecordTable, known: Collection[str]) -> dict[str, str
         if len(degrees) == 2 and len(far) == 1:
             found["lon"] = far[0]
             found["lat"] = next(name for name in degrees if name != far[0])
-    times = _times(start)
+    times = _times(start, table.names)
     if not _TIMES & set(known):
-        alone = [name for name, kind in times.items() if kind == "time"]
-        dates, clocks = (
-            [name for name, kind in times.items() if kind == wanted] for wanted in ("date", "clock")
-        )
-        if len(alone) == 1:
-            found["time"] = alone[0]
-        elif not alone and len(clocks) == 1 and len(dates) < 2:
-            found |= {"time": clocks[0]} | ({"date": dates[0]} if dates else {})
+        found |= _only_times(times)
     has = {*found, *known}
     if (has >= {"lon", "lat"} or has >= {"x", "y"}) and has & _TIMES:
         return found
     raise _question(table, [*degrees], [*times])
+
+
+def times_by_values(table: RecordTable, names: Sequence[str]) -> tuple[dict[str, str], list[str]]:
+    """Tell which of some columns hold times, by role, and which of them may.
+
+    Times are taken only where one column, or one of dates and one of times of day, is written as
+    they are: a plain number may count anything.
+    """
+    start = RecordTable(table.file, table.data.slice(0, _LOOKED_AT), table.place)
+    times = {
+        name: kind
+        for name, kind in _times(start, names).items()
+        if pc.count_distinct(start.text(name)).as_py() > 1 or kind == "date"
+    }
+    written = {n: kind for n, kind in times.items() if not start.holds_numbers(n)}
+    found = _only_times(written) if {*written.values()} - {"date"} else {}
+    return found, [name for name, kind in times.items() if kind != "date"]
+
+
+def _only_times(times: Mapping[str, str]) -> dict[str, str]:
+    """Roles of columns that hold times, where no two may be the same."""
+    alone = [name for name, kind in times.items() if kind == "time"]
+    dates, clocks = (
+        [name for name, kind in times.items() if kind == wanted] for wanted in ("date", "clock")
+    )
+    if len(alone) == 1:
+        return {"time": alone[0]}
+    if not alone and len(clocks) == 1 and len(dates) < 2:
+        return {"time": clocks[0]} | ({"date": dates[0]} if dates else {})
+    return {}
 
 
 def _degrees(table: RecordTable) -> dict[str, FloatArray]:
@@ -83,10 +106,10 @@ def _degrees(table: RecordTable) -> dict[str, FloatArray]:
     return found
 
 
-def _times(table: RecordTable) -> dict[str, str]:
-    """Columns that hold times: ``time`` with the day, ``date`` or ``clock`` alone."""
+def _times(table: RecordTable, names: Sequence[str]) -> dict[str, str]:
+    """Which columns hold times: ``time`` with the day, ``date`` or ``clock`` alone."""
     found = {}
-    for name in table.names:
+    for name in names:
         texts = table.text(name)
         if table.holds_numbers(name):
             values = table.numbers(name, "time", Findings())

@@ -12,7 +12,7 @@ import pyarrow.compute as pc
 from evenacre.errors import InputError
 from evenacre.io.common.findings import Findings
 from evenacre.io.common.suggestions import did_you_mean, listed
-from evenacre.io.logs.columns.by_values import roles_by_values
+from evenacre.io.logs.columns.by_values import roles_by_values, times_by_values
 from evenacre.io.logs.columns.width_unit import width_unit
 from evenacre.io.tables.headers import CUT_LENGTH, Header, read_header
 from evenacre.io.tables.record_table import RecordTable
@@ -90,6 +90,7 @@ _RATE_WORDS = {"rate", "rt", "applied", "apd", "appl", "app", "as", "actual", "a
 _FLOW_WORDS = {"flow", "mass", "massflow", "rate", "actual"}
 _LIKELY = {"rate": {"yield", "yld"}, "flow": {"mass"}}
 _SURE_WORDS = {"rate": {"rate", "applied", "apd"}, "flow": {"flow", "massflow"}}
+_TIMES = ("time", "date", "start")
 _VITAL = ("time", "date", "start", "lon", "lat", "x", "y")
 NAMED_ROLES = {
     "field": re.compile(r"(field|paddock)(_name)?"),
@@ -247,12 +248,35 @@ def plan_columns(
         if not ({*AMOUNTS} & closed or any(u.role in AMOUNTS for u in uses)):
             _ask_for_amounts(free, findings, table.file)
         taken |= {use.column for use in uses}
+    if {use.role for use in uses} >= {"lon", "lat"}:
+        uses = [use for use in uses if use.asked or use.role not in ("x", "y")]
+        taken = {use.column for use in uses}
     for number, use in enumerate(uses):
-        if use.role == "width" and use.unit is None:
-            unit = width_unit(table, read_header(use.column), headers, findings)
+        header = read_header(use.column)
+        if use.role == "width" and use.unit is None and not header.stated_unit:
+            unit = width_unit(table, header, headers, findings)
             uses[number] = replace(use, unit=unit)
+    uses += _date_parts(headers, uses)
+    if not ({*_TIMES} & closed or ColumnPlan(tuple(uses)).tells_times):
+        uses += _by_values(table, [h.name for h in headers if h.name not in taken], findings)
     uses += _target(table, free)
-    return ColumnPlan((*uses, *_names(table, free), *_date_parts(headers, uses)))
+    return ColumnPlan((*uses, *_names(table, free)))
+
+
+def _by_values(table: RecordTable, names: list[str], findings: Findings) -> list[ColumnUse]:
+    """Columns that hold times by their values, where no name tells of any."""
+    found, likely = times_by_values(table, names)
+    for role, column in found.items():
+        findings.warn(
+            f"{table.about(column)} taken as {role} because of its values, as no name tells of "
+            "times. To leave it out, give --column time=."
+        )
+    if likely and not found:
+        findings.warn(
+            f"{table.file}: {listed(likely)} may hold the times, which no column is named after. "
+            f"To use one, give --column 'time={likely[0]}'."
+        )
+    return [ColumnUse(role, "", column, None, asked=False) for role, column in found.items()]
 
 
 def _one_of(

@@ -7,6 +7,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from evenacre.errors import InputError
+from evenacre.geo.local_crs import WorkingPlane
+from evenacre.geo.pass_spacing import pass_spacing_m
 from evenacre.io.common.findings import Findings, counted
 from evenacre.io.logs.columns.column_roles import DIMENSIONS, ColumnPlan, ColumnUse, other_unit
 from evenacre.io.logs.columns.width_unit import width_units
@@ -33,6 +35,8 @@ _CANDIDATES = {
     "distance": ("m", "ft", "in", "cm", "mm"),
     "speed": ("m/s", "mph", "km/h", "kn", "ft/s"),
 }
+# Passes lie so far apart as a tool is wide, give or take so much of it.
+_BESIDE = 0.2
 Paces = tuple[FloatArray, FloatArray]
 
 
@@ -52,7 +56,7 @@ def with_measures(
     InputError
         When a column the person named has no unit and none can be told.
     """
-    reader = _MeasureReader(table, plan, paces, findings)
+    reader = _MeasureReader(table, plan, paces, findings, track.time_s, track.lon, track.lat)
     flows, interval_s = reader.amounts("flow"), reader.plain("interval")
     if masses := reader.amounts("mass"):
         # A flow counts for the time that its record says it covers: any time gives the mass back.
@@ -78,7 +82,8 @@ def read_lengths(
 ) -> tuple[FloatArray | None, FloatArray | None]:
     """Width and distance columns alone (m), for records whose order is not yet known."""
     unknown = np.full(len(table), np.nan)
-    reader = _MeasureReader(table, plan, (unknown, unknown), findings)
+    none = (unknown,) * 3
+    reader = _MeasureReader(table, plan, (unknown, unknown), findings, *none)
     return reader.width(), reader.plain("distance")
 
 
@@ -88,6 +93,9 @@ class _MeasureReader:
     plan: ColumnPlan
     paces: Paces
     findings: Findings
+    time_s: FloatArray
+    lon: FloatArray
+    lat: FloatArray
 
     def plain(self, role: str) -> FloatArray | None:
         """Possible values of a role, in SI."""
@@ -97,7 +105,7 @@ class _MeasureReader:
 
     def width(self) -> FloatArray | None:
         use = self.plan.get("width")
-        values = None if use is None else self._si(self._in_unit_of_distance(use))
+        values = None if use is None else self._si(self._in_unit_that_fits(use))
         if use is None or values is None:
             return None
         values = self._possible(values, use)
@@ -114,25 +122,50 @@ class _MeasureReader:
             )
         return values
 
-    def _in_unit_of_distance(self, use: ColumnUse) -> ColumnUse:
-        """Let a width that names no unit have that in which the distance fits the positions."""
+    def _in_unit_that_fits(self, use: ColumnUse) -> ColumnUse:
+        """Let a width without a unit be in that which fits the passes, or the distances driven."""
+        header = read_header(use.column)
+        if header.unit(Dimension.LENGTH) is not None or header.stated_unit or use.asked:
+            return use
+        widest, fitting = width_units(self.table, use.column)
+        if len(fitting) < 2:
+            return use
+        factors = {name: unit_factor(name, Dimension.LENGTH) or 0.0 for name in fitting}
+        spacing_m = self._spacing_m()
+        beside = [n for n in fitting if spacing_m and _is_beside(widest * factors[n], spacing_m)]
         moved = self.plan.get("distance")
-        bare = read_header(use.column).unit(Dimension.LENGTH) is None and not use.asked
-        if moved is None or moved.unit is not None or not bare:
-            return use
-        steps = self.table.numbers(moved.column, moved.meaning, Findings())
-        unit = replace(self, findings=Findings())._settled(moved, steps)
-        fitting = {unit_factor(name, Dimension.LENGTH) for name in self._widths(use)}
-        if unit is None or unit == use.unit or unit not in fitting:
-            return use
         guess = f"{self.table.about(use.column)} has no unit; "
+        if len(beside) == 1:
+            unit = factors[beside[0]]
+            told = f"{guess}it is taken as {beside[0]}, as passes lie {spacing_m:.1f} m apart."
+            say = self.findings.note
+        elif moved is not None and moved.unit is None:
+            steps = self.table.numbers(moved.column, moved.meaning, Findings())
+            settled = replace(self, findings=Findings())._settled(moved, steps)
+            if settled is None or settled == use.unit or settled not in factors.values():
+                return use
+            unit, say = settled, self.findings.warn
+            told = (
+                f'{guess}it is taken to be in that of column "{moved.column}", as that fits the '
+                "positions."
+            )
+        else:
+            return use
         for said in (self.findings.notes, self.findings.warnings):
             said[:] = [text for text in said if not text.startswith(guess)]
-        self.findings.warn(
-            f'{guess}it is taken to be in that of column "{moved.column}", as that fits the '
-            "positions."
-        )
+        say(told)
         return replace(use, unit=unit)
+
+    def _spacing_m(self) -> float | None:
+        """How far apart passes lie, by the positions that steps are known of."""
+        known = np.isfinite(self.paces[1]) & np.isfinite(self.lon) & np.isfinite(self.lat)
+        if not known.any():
+            return None
+        lon, lat = self.lon[known], self.lat[known]
+        plane = WorkingPlane(float(np.median(lon)), float(np.median(lat)))
+        order = np.argsort(self.time_s[known], kind="stable")
+        x, y = plane.xy(lon, lat)
+        return pass_spacing_m(x[order], y[order])
 
     def _widths(self, use: ColumnUse) -> list[str]:
         """Units in which a tool may be as wide as a column says."""
@@ -262,3 +295,8 @@ class _MeasureReader:
                 )
                 values = np.where(wild, np.nan, values)
         return np.where(values < _NOTHING, 0.0, values)
+
+
+def _is_beside(width_m: float, spacing_m: float) -> bool:
+    """Whether passes of a tool so wide may lie so far apart."""
+    return abs(spacing_m / width_m - 1) < _BESIDE

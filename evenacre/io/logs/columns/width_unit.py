@@ -62,8 +62,9 @@ def width_unit(
         f"{table.about(header.name)} has no unit; its widths up to {widest:g} are taken as {unit} "
         f"({widest * _factor(unit):.1f} m), as wide as tools are"
     )
-    if {"ft", "m"} <= {*units}:  # only the units of other columns part the two
-        other = "m" if unit == "ft" else "ft"
+    # Only the units of other columns part feet from metres, and tell centimetres from inches.
+    other = {"ft": "m", "m": "ft", "cm": "in"}.get(unit)
+    if other in units:
         call = f"--column 'width={header.name} [{other}]'"
         findings.warn(f"{said} and as other columns have it. If it is {other}, give {call}.")
     else:

@@ -9,7 +9,7 @@ import pyarrow.compute as pc
 from evenacre.errors import InputError
 from evenacre.io.common.arrow_arrays import bools, coded
 from evenacre.io.common.findings import FEW, Findings, counted, one_line
-from evenacre.io.logs.columns.column_roles import ColumnPlan, ColumnUse
+from evenacre.io.logs.columns.column_roles import AMOUNTS, ColumnPlan, ColumnUse
 from evenacre.io.tables.record_table import RecordTable
 from evenacre.model import BoolArray, FloatArray
 from evenacre.units.parsing import plain_number
@@ -25,6 +25,7 @@ _OFF = (
     *("out of work", "not_working", "headland turn", "stop"),
 )
 
+_MOST_SPELLINGS = 4  # of on and off in one column
 # More digits than any tool has rows are no states.
 _MOST_SECTIONS = 1000
 
@@ -39,6 +40,29 @@ def working_states(table: RecordTable, plan: ColumnPlan, findings: Findings) -> 
     """
     use = plan.get("work")
     return None if use is None else _states(table, use, findings)
+
+
+def ask_for_states(table: RecordTable, plan: ColumnPlan, findings: Findings) -> None:
+    """Ask about columns that hold states but not by their name, where none tells of work.
+
+    Zeros and ones may be anything; they are asked about where no amount tells of work either.
+    """
+    if any(map(plan.get, ("work", "section", "row", "sections", "rows"))):
+        return
+    used = {use.column for use in plan.uses}
+    amounts = any(map(plan.get, AMOUNTS))
+    for name in table.names:
+        if name in used:
+            continue
+        words = pc.unique(pc.drop_null(pc.utf8_lower(table.text(name)))).to_pylist()
+        if len(words) > _MOST_SPELLINGS or {_word_state(word) for word in words} != {0.0, 1.0}:
+            continue
+        if not (amounts and table.holds_numbers(name)):
+            shown = " and ".join(f'"{one_line(word)}"' for word in sorted(words)[:2])
+            findings.warn(
+                f"{table.about(name)} holds {shown}; if it tells when the tool was at work, give "
+                f"--column 'work={name}'."
+            )
 
 
 def section_states(

@@ -18,6 +18,7 @@ from evenacre.io.common.findings import Findings, counted
 from evenacre.io.logs.build_tracks import build_tracks
 from evenacre.io.logs.columns.column_roles import plan_columns
 from evenacre.io.logs.columns.positions import checked_degrees
+from evenacre.io.logs.columns.receiver_words import note_receiver, receiver_said
 from evenacre.io.logs.formats.runs import nominal_clock
 from evenacre.io.tables.record_table import RecordTable
 from evenacre.io.untrusted import budget
@@ -75,7 +76,9 @@ def read_gpx_tracks(path: Path, columns: Mapping[str, str], time_zone: str | Non
     lon, lat = (table.numbers(name, name, findings) for name in ("lon", "lat"))
     lon, lat = checked_degrees(lon, lat, path.name, "track points", findings)
     clock = None if plan.get("time") else nominal_clock(path.name, lon, lat, segments, findings)
-    return build_tracks(table, lon, lat, plan, time_zone, findings, clock=clock)
+    if receiver := receiver_said(points.creator):
+        note_receiver(receiver, path.name, points.creator, findings)
+    return build_tracks(table, lon, lat, plan, time_zone, findings, clock=clock, receiver=receiver)
 
 
 class _Points:
@@ -83,6 +86,7 @@ class _Points:
 
     def __init__(self) -> None:
         self.segments: list[int] = []  # number of the segment of each point
+        self.creator = ""  # of the file, as it says itself
         self.waypoints = False  # whether the file has some
         self._lon: list[str] = []
         self._lat: list[str] = []
@@ -109,6 +113,8 @@ class _Points:
             self._segment, self._inside = self._segment + 1, True
         elif name == "wpt":
             self.waypoints = True
+        elif name == "gpx":
+            self.creator = attributes.get("creator", "")
         self._text.clear()
 
     def end(self, tag: str) -> None:

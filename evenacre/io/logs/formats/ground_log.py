@@ -18,9 +18,6 @@ from evenacre.io.logs.columns.column_roles import NAMED_ROLES, ColumnPlan
 from evenacre.io.tables.record_table import RecordTable
 from evenacre.model import FloatArray, IntArray, Track
 
-# What tells something of a drive and nothing of a shape.
-_OF_DRIVES = {"distance", "speed", "heading", "time", "date", "start", "end"}
-
 
 def ground_tracks(
     table: RecordTable,
@@ -60,7 +57,7 @@ def ground_tracks(
     else:
         known = np.isfinite(clock.time_s)
         clock = replace(clock, time_s=np.where(known, clock.time_s, clock.time_s[known].min()))
-    uses = tuple(use for use in plan.uses if use.role not in _OF_DRIVES | set(without))
+    uses = tuple(use for use in plan.uses if use.role not in without)
     lon, lat = plane.lonlat(inside[:, 0], inside[:, 1])
     return build_tracks(
         table, lon, lat, ColumnPlan(uses), time_zone, findings, clock=clock, ground=shapes

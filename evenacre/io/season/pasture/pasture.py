@@ -78,7 +78,7 @@ def pasture_of(
     warnings = [*paddocks.warnings, *builder.warnings]
     seeding = None
     if top.seeding is not None:
-        seeding, said = seeding_of(top.seeding, implements, products, problems)
+        seeding, said = seeding_of(top.seeding, implements, products, files)
         warnings += said
         known = paddocks.made.values()
         if known and not any(paddock is None or paddock.seeded for paddock in known):

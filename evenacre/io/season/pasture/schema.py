@@ -91,6 +91,10 @@ class DriveTable(KeyTable):
     prefer: Literal["turns", "overlap"] | None = key(
         "What the best heading has least of; turns without it."
     )
+    blocks: bool | None = key(
+        "Whether ground may be cut into blocks with headings of their own, where that takes less "
+        "time and seed; true without it."
+    )
 
 
 class DriveOptions(DriveTable):
@@ -120,11 +124,19 @@ class SeedingTable(DriveTable):
     mass_per_height: v.PerHeight | None = key('What a height of it weighs: "250 lb/ac/in".')
     first_day: v.Date | None = key("Of seeding.")
     last_day: v.Date | None = key("Of seeding.")
-    day_from: v.Clock | None = key("Work begins; sunrise without it.", alias="from")
+    day_from: v.WorkFrom | None = key("Work begins; 07:30 without it.", alias="from")
     day_to: v.Clock | None = key("Work ends; sunset without it.", alias="to")
     hours: v.Hours | None = key("Of drilling in a day, at most.")
     lost_days: list[v.Date] = key("Known as lost to weather.", [])
-    lost_chance: v.Share | None = key("Percent of other days that weather takes; none without it.")
+    lost_chance: v.Share | None = key(
+        "Percent of other days that weather takes; what rain tells, or none, without it."
+    )
+    lost_spell: v.Spell | None = key(
+        "How many days weather takes in a row, on average; without it each is lost by itself."
+    )
+    rain: v.Name | None = key("CSV of past days: date and rain, whatever its unit.")
+    rain_that_stops: v.Rain | None = key('So much in a day stops the drill: "0.2 in".')
+    dry_after: v.Days | None = key("Until the drill can go again after it; 1 day without it.")
     booked: list[BookedTable] = key("Days that the drill is wanted elsewhere.", [])
     setup: v.Pause | None = key("To move to a paddock and begin; 15 min without it.")
     refill: v.Pause | None = key("To fill the cart; 20 min without it.")

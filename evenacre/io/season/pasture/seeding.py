@@ -6,15 +6,21 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from evenacre.errors import InputError
+from evenacre.io.common.findings import Findings
 from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
 from evenacre.io.season.checks import check_order, is_defined
+from evenacre.io.season.files import SeasonFiles
+from evenacre.io.season.pasture.rain import read_rain
 from evenacre.io.season.pasture.schema import SeedingTable
 from evenacre.io.season.products import bulk_target
-from evenacre.io.season.values import Height, Standing
-from evenacre.model import Booking, Implement, Product, Seeding
+from evenacre.io.season.values import SUNRISE_S, Height, Standing
+from evenacre.model import Booking, Implement, PastWeather, Product, Seeding
 from evenacre.units.display import in_both
 
 _ROUNDING = 1e-9
+_WORK_FROM_S = 7.5 * 3600.0  # common practice, no source
+_DRY_AFTER_DAYS = 1  # common practice, no source
 _AT: KeyPath = ("seeding",)
 
 
@@ -22,17 +28,18 @@ def seeding_of(
     written: object,
     implements: Mapping[str, Implement | None],
     products: Mapping[str, Product | None],
-    problems: ProblemCollector,
+    files: SeasonFiles,
 ) -> tuple[Seeding | None, list[str]]:
     """Check the ``[seeding]`` table against the drills and the seed there are.
 
     Returns the seeding, or None when something is wrong with it, and warnings.
     """
+    problems = files.problems
     before = len(problems.problems)
     table = problems.check(SeedingTable, written, _AT)
     if table is None or not isinstance(written, Mapping):
         return None, []
-    builder = _SeedingBuilder(table, written, implements, products, problems)
+    builder = _SeedingBuilder(table, written, implements, products, files)
     seeding = builder.build()
     return None if len(problems.problems) > before else seeding, builder.warnings
 
@@ -43,8 +50,12 @@ class _SeedingBuilder:
     written: Mapping[str, Any]
     implements: Mapping[str, Implement | None]
     products: Mapping[str, Product | None]
-    problems: ProblemCollector
+    files: SeasonFiles
     warnings: list[str] = field(default_factory=list)
+
+    @property
+    def problems(self) -> ProblemCollector:
+        return self.files.problems
 
     def build(self) -> Seeding | None:
         table = self.table
@@ -56,6 +67,8 @@ class _SeedingBuilder:
             product = None
         rates = self._rates(product)
         self._check_days()
+        self._check_spells()
+        past = self._past_weather()
         residual = self._standing("residual", table.residual)
         regrowth = self._standing("regrowth_limit", table.regrowth_limit)
         if implement is None or product is None or rates is None:
@@ -67,7 +80,9 @@ class _SeedingBuilder:
             "on_hand_kg": product.bought_kg if table.on_hand is None else table.on_hand,
             "residual_most_kg_per_m2": residual,
             "regrowth_most_kg_per_m2": regrowth,
+            "day_from_s": None if self._work_from_s == SUNRISE_S else self._work_from_s,
             "hours_most_s": table.hours,
+            "past_weather": past,
             "lost_days": tuple(sorted(set(table.lost_days))),
             "bookings": tuple(
                 Booking(b.first, b.last or b.first, b.what, b.hours) for b in table.booked
@@ -124,7 +139,7 @@ class _SeedingBuilder:
         check_order(first, last, what, problems, (*_AT, "last_day"))
         what, at = "The day's work ends before it begins.", (*_AT, "to")
         remedy = 'Write from = "07:30" and to = "19:00".'
-        check_order(table.day_from, table.day_to, what, problems, at, remedy, apart=True)
+        check_order(self._work_from_s, table.day_to, what, problems, at, remedy, apart=True)
         opens, closes = table.opens_after, table.closes_after
         closes = Seeding.closes_after_days if closes is None else closes
         what = f"Every window closes after {closes} days, before it opens after {opens}."
@@ -134,6 +149,78 @@ class _SeedingBuilder:
             what = f"It ends on {booked.last}, but begins only on {booked.first}."
             at = (*_AT, "booked", index, "to")
             check_order(booked.first, booked.last, what, problems, at)
+
+    @property
+    def _work_from_s(self) -> float:
+        """When a day's work begins."""
+        return _WORK_FROM_S if self.table.day_from is None else self.table.day_from
+
+    def _check_spells(self) -> None:
+        """Hold the length of spells against how often days are lost at all."""
+        chance, spell = self.table.lost_chance, self.table.lost_spell
+        at = (*_AT, "lost_spell")
+        if spell is None:
+            return
+        if self.table.rain is not None:
+            what = "rain tells how many days are lost in a row."
+            self.problems.add(at, what, "Take out lost_spell, or rain.")
+        elif chance is None:
+            if "lost_chance" not in self.written:
+                what = "It is not told how many days are lost at all."
+                self.problems.add(at, what, "Add lost_chance = 25, say, or rain.")
+        elif chance in (0.0, 1.0):
+            days = "no" if chance == 0.0 else "every"
+            self.warnings.append(f"lost_spell tells nothing where {days} day is lost.")
+        else:
+            # With two good days never more than one apart, the most spells there can be.
+            least = chance / (1.0 - chance)
+            if spell < least * (1.0 - _ROUNDING):
+                what = (
+                    f"With {chance:.0%} of days lost, {least:.1f} in a row are on average, even "
+                    "where no two good days follow one another."
+                )
+                self.problems.add(at, what, "Make lost_spell longer, or lost_chance less.")
+            elif spell < (1.0 - _ROUNDING) / (1.0 - chance):
+                self.warnings.append(
+                    f"Spells of {spell:g} days are shorter than chance alone makes them: with "
+                    f"{chance:.0%} of days lost each by itself, {1 / (1 - chance):.1f} in a row "
+                    "would be lost on average."
+                )
+
+    def _past_weather(self) -> PastWeather | None:
+        """The farm's table of rain, where it is named."""
+        table, at = self.table, (*_AT, "rain")
+        if table.rain is None:
+            for key in ("rain_that_stops", "dry_after"):
+                if getattr(table, key) is not None and "rain" not in self.written:
+                    what = "There is no table of rain to hold it against."
+                    self.problems.add((*_AT, key), what, 'Add rain = "rain.csv", or take it out.')
+            return None
+        stops = table.rain_that_stops
+        if stops is None:
+            if "rain_that_stops" not in self.written:
+                what = "How much rain stops the drill is not told."
+                remedy = 'Add rain_that_stops = "0.2 in".'
+                self.problems.add((*_AT, "rain_that_stops"), what, remedy)
+            return None
+        path = self.files.find(table.rain, at)
+        if path is None:
+            return None
+        findings = Findings()
+        try:
+            first, rain_m = read_rain(path, findings)
+        except InputError as error:
+            self.problems.take(error)
+            return None
+        self.warnings += [*findings.notes, *findings.warnings]
+        return PastWeather(
+            first=first,
+            rain_m=rain_m,
+            source=table.rain,
+            stops_m=stops,
+            dry_after_days=_DRY_AFTER_DAYS if table.dry_after is None else table.dry_after,
+            allowance_told=table.lost_chance is not None,
+        )
 
     def _standing(self, key: str, value: Standing | None) -> float | None:
         """Mass per area of what stands, where it may be told by its height."""

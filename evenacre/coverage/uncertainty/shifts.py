@@ -291,19 +291,17 @@ def _units(
         worked = float(steps.duration_s[number > 0].sum())
         long_s = max(_STRETCH * receiver.memory_s, worked / _MOST_UNITS)
         stretch = np.floor((time - time.min()) / long_s).astype(np.int64)
-    key = np.column_stack([own, stretch])
-    found, unit = np.unique(key, axis=0, return_inverse=True)
-    unit = unit.reshape(-1)
+    most = int(stretch.max(initial=0)) + 1
+    found, unit = np.unique(own * most + stretch, return_inverse=True)
     count = np.bincount(unit)
-    return unit, found[:, 0], np.bincount(unit, time - time.min()) / count
+    return unit, found // most, np.bincount(unit, time - time.min()) / count
 
 
 def _blocks(edges: Edges, number: IntArray) -> IntArray:
     """Stretches of a pass that share one wander."""
-    key = np.column_stack(
-        [number[edges.step], np.floor(edges.travelled_m / _CORRELATION_M).astype(np.int64)]
-    )
-    return np.unique(key, axis=0, return_inverse=True)[1].reshape(-1)
+    stretch = np.floor(edges.travelled_m / _CORRELATION_M).astype(np.int64)
+    most = int(stretch.max(initial=0)) + 1
+    return np.unique(number[edges.step] * most + stretch, return_inverse=True)[1]
 
 
 @dataclass(frozen=True)
@@ -389,9 +387,10 @@ def _seams(shifts: Shifts, looked: IntArray, across: Across) -> _Seams:
     sign = np.where(turned, -1.0, 1.0)
     x, y = e.out_x * sign, e.out_y * sign
     sector = np.rint((np.arctan2(y, x) - shifts.axis_rad) / _SECTOR_RAD).astype(int) % 8
-    key = np.column_stack([np.minimum(mine, other), np.maximum(mine, other), sector])[use]
-    found, of = np.unique(key, axis=0, return_inverse=True)
-    of = of.reshape(-1)
+    size = len(shifts.unit) + 1
+    key = (np.minimum(mine, other) * size + np.maximum(mine, other)) * 8 + sector
+    found, of = np.unique(key[use], return_inverse=True)
+    first, second = np.divmod(found // 8, size)
     weight = e.length_m[use]
     length = np.bincount(of, weight, minlength=len(found))
 
@@ -404,15 +403,14 @@ def _seams(shifts: Shifts, looked: IntArray, across: Across) -> _Seams:
     left = e.out_x * (np.sin(h) - sin) + e.out_y * (cos - np.cos(h))
     out_x, out_y, opened, gap = (mean(v) for v in (x, y, left, across.gap_m))
     # A seam is looked at from both sides, the end of the field from one.
-    length = np.where(found[:, 1] == len(shifts.unit), length, length / 2)
+    length = np.where(second == size - 1, length, length / 2)
     long = np.flatnonzero(length >= _LEAST_SEAM_M)
     long = np.sort(long[np.argsort(-length[long], kind="stable")][:_MOST_SEAMS])
     place = np.full(len(found) + 1, -1)
     place[long] = np.arange(len(long))
     of_sample = np.full(len(looked), -1)
     of_sample[use] = place[of]
-    first, second, _sector = found[long].T
-    second = np.where(second == len(shifts.unit), -1, second)
+    first, second = first[long], np.where(second == size - 1, -1, second)[long]
     return _Seams(first, second, out_x[long], out_y[long], opened[long], gap[long], of_sample)
 
 

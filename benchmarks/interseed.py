@@ -4,26 +4,36 @@
 
 Prints, for farms from roomy to short of everything, what part of the value is seeded, whether
 that is proven or by how much more there might be, and the seconds that the schedule, what to
-relax, and 2,000 simulated seasons take; whether there is a schedule with all of it relaxed.
+relax, the loads, and 2,000 simulated seasons take; whether there is a schedule with all of it
+relaxed.
 """
 
 from __future__ import annotations
 
 import argparse
+import datetime as dt
 import time
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 
-from evenacre.planning.interseeding.plan_types import BOOKED, ScheduleProblem
+from evenacre.planning.interseeding.fills import visits_and_fills
+from evenacre.planning.interseeding.plan_types import (
+    BOOKED,
+    ScheduleProblem,
+    WeatherTold,
+    WorkDay,
+)
 from evenacre.planning.interseeding.solver.relaxation import smallest_relaxation
 from evenacre.planning.interseeding.solver.solve import solve_schedule
-from evenacre.planning.interseeding.weather import simulate
+from evenacre.planning.interseeding.weather import SeasonsLost, simulate
 
 HOUR = 3600.0
 HECTARE = 1e4
 HECTARES_PER_HOUR = 3.4
 LOST_CHANCE = 0.2
+TOLD = WeatherTold(LOST_CHANCE, 1.25, None)
 
 
 def farm(
@@ -74,6 +84,7 @@ def farms(paddocks: int, days: int) -> Iterator[tuple[str, ScheduleProblem]]:
     yield "hours short", farm(paddocks, days, size=12.0)
     yield "windows short", farm(paddocks, days, size=12.0, window_days=5)
     yield "all open", farm(paddocks, days, window_days=days)
+    yield "two days a load", replace(farm(paddocks, days, size=4.0), within_days=2, load_kg=60.0)
     yield "all open, short", farm(paddocks, days, size=10.0, window_days=days)
 
 
@@ -82,8 +93,14 @@ def main() -> None:
     options.add_argument("--paddocks", type=int, default=40)
     options.add_argument("--days", type=int, default=120)
     given = options.parse_args()
-    head = f"{'':16}{'value':>8}{'gap':>10}{'visits':>8}{'solve s':>9}{'relax s':>9}{'play s':>8}"
-    print(f"{head}  to relax: holds")
+    head = f"{'':16}{'value':>8}{'gap':>10}{'visits':>8}{'fills':>7}{'solve s':>9}{'relax s':>9}"
+    print(f"{head}{'loads s':>8}{'play s':>8}  to relax: holds")
+    begin = dt.date(2026, 4, 1)
+    calendar = [
+        WorkDay(begin + dt.timedelta(d), 7 * HOUR, 9 * HOUR, 9 * HOUR) for d in range(given.days)
+    ]
+    rng = np.random.default_rng(1)
+    weather = SeasonsLost(rng.random((given.days, 2000)) < LOST_CHANCE, TOLD)
     for name, problem in farms(given.paddocks, given.days):
         begin = time.perf_counter()
         found = solve_schedule(problem)
@@ -93,15 +110,19 @@ def main() -> None:
             eased = smallest_relaxation(problem)
             holds = f"{len(eased.told)}: {'yes' if eased.share is not None else 'not known'}"
         told = time.perf_counter()
-        lost = np.zeros(given.days, dtype=bool)
-        full_s = problem.capacity_s / (1 - LOST_CHANCE)
-        simulate(problem, found, full_s, LOST_CHANCE, lost, runs=2000, random_seed=1)
+        names = [f"paddock {number:02}" for number in range(given.paddocks)]
+        passes = [np.full(40, 200.0)] * given.paddocks
+        closes = [None] * given.paddocks
+        _, fills, found = visits_and_fills(problem, found, names, calendar, closes, passes)
+        walked = time.perf_counter()
+        simulate(problem, found, problem.capacity_s / (1 - LOST_CHANCE), weather)
         end = time.perf_counter()
         value = found.value / float(problem.value_per_m2 @ problem.area_m2)
         gap = "proven" if found.proven else f"{found.gap:.2%}"
         print(
             f"{name:16}{value:8.1%}{gap:>10}{np.count_nonzero(found.share):8}"
-            f"{solved - begin:9.2f}{told - solved:9.2f}{end - told:8.2f}  {holds}",
+            f"{len(fills):7}{solved - begin:9.2f}{told - solved:9.2f}{walked - told:8.2f}"
+            f"{end - walked:8.2f}  {holds}",
             flush=True,
         )
 

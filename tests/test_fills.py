@@ -11,7 +11,9 @@ import numpy as np
 import pytest
 from schedule_referee import refill_heavy, small_problem
 
+from evenacre.model import SeedBin
 from evenacre.planning.interseeding.fills import sown_in, visits_and_fills
+from evenacre.planning.interseeding.loads import Cart
 from evenacre.planning.interseeding.plan_types import (
     CartFill,
     ScheduleProblem,
@@ -95,7 +97,7 @@ def test_a_cart_that_is_never_filled_again_sows_as_long_as_there_is_time() -> No
 
 
 def test_the_cart_is_filled_at_the_start_and_where_it_runs_empty() -> None:
-    visits, fills = visits_and_fills(
+    visits, fills, _ = visits_and_fills(
         problem(1, 1), schedule([[1.0]], [2]), ["north"], days(1), [None]
     )
     seven = 7 * HOUR
@@ -108,24 +110,101 @@ def test_the_cart_is_filled_at_the_start_and_where_it_runs_empty() -> None:
     assert [f.number for f in fills] == [1, 2]
 
 
-def test_a_load_serves_the_next_paddock_and_the_next_day() -> None:
-    visits, fills = visits_and_fills(
-        problem(2, 2), schedule([[1.0, 0.0], [0.0, 1.0]], [2, 2]), ["a", "b"], days(2), [None] * 2
+A_THEN_B = [[1.0, 0.0], [0.0, 1.0]]
+
+
+def test_a_load_serves_the_next_paddock_and_the_next_day_where_that_spares_a_fill() -> None:
+    p = problem(2, 2, load_kg=75.0)
+    visits, fills, _ = visits_and_fills(
+        p, schedule(A_THEN_B, [2, 1]), ["a", "b"], days(2), [None] * 2
     )
     assert [(v.paddock, v.day) for v in visits] == [("a", START), ("b", START + dt.timedelta(1))]
     assert [dict(f.serves) for f in fills] == [
-        {"a": pytest.approx(60.0)},
-        {"a": pytest.approx(40.0), "b": pytest.approx(20.0)},
-        {"b": pytest.approx(60.0)},
-        {"b": pytest.approx(20.0)},
+        {"a": pytest.approx(75.0)},
+        {"a": pytest.approx(25.0), "b": pytest.approx(50.0)},
+        {"b": pytest.approx(50.0)},
     ]
     assert fills[2].paddock == "b"
     assert visits[1].start_s == 7 * HOUR + 60
 
 
+def test_loads_end_with_a_paddock_where_that_takes_no_fill_more() -> None:
+    _, fills, _ = visits_and_fills(
+        problem(2, 2), schedule(A_THEN_B, [2, 2]), ["a", "b"], days(2), [None] * 2
+    )
+    assert [dict(f.serves) for f in fills] == [
+        {name: pytest.approx(kg)} for name, kg in (("a", 60.0), ("a", 40.0), ("b", 60.0), ("b", 40))
+    ]
+
+
+@pytest.mark.parametrize(("wait", "loads"), [(3, [160.0]), (4, [80.0, 80.0])])
+def test_no_seed_stands_in_the_cart_for_days_to_spare_a_fill(wait: int, loads: list[float]) -> None:
+    share = [[0.8] + [0.0] * wait, [0.0] * wait + [0.8]]
+    p = problem(2, wait + 1, load_kg=200.0)
+    made = schedule(share, [1] + [0] * wait)
+    _, fills, then = visits_and_fills(p, made, ["a", "b"], days(wait + 1), [None] * 2)
+    assert [f.mass_kg for f in fills] == pytest.approx(loads)
+    assert then.fills.sum() == len(fills)
+    assert then.ends_kg is not None
+    assert then.ends_kg[-1] == pytest.approx(160.0)
+
+
+@pytest.mark.parametrize(
+    ("load_kg", "done", "into"),
+    [(60.0, 6, 0.0), (50.0, 5, 0.0), (64.0, 6, 0.0), (100 / 3, 3, 1 / 3)],
+)
+def test_the_cart_runs_out_at_the_end_of_a_pass_where_that_takes_no_fill_more(
+    load_kg: float, done: int, into: float
+) -> None:
+    """Ten passes of 10 kg each: of 64 kg the last four wait; of three loads none is to spare."""
+    ten = [np.full(10, 180.0)]
+    p = problem(1, 1, load_kg=load_kg)
+    _, fills, _ = visits_and_fills(p, schedule([[1.0]], [3]), ["a"], days(1), [None], ten)
+    assert (fills[0].passes_done, fills[0].into_pass) == (0, 0.0)
+    assert (fills[1].passes_done, fills[1].into_pass) == (done, pytest.approx(into))
+
+
+def test_the_passes_of_each_day() -> None:
+    ten = [np.full(10, 180.0)]
+    made = schedule([[0.55, 0.4, 0.05]], [1, 1, 0])
+    visits, _, _ = visits_and_fills(problem(1, 3), made, ["a"], days(3), [None], ten)
+    assert [(v.first_pass, v.last_pass) for v in visits] == [(1, 6), (6, 10), (10, 10)]
+
+
+def test_a_load_is_sown_while_it_may_stay_in_the_cart() -> None:
+    p = problem(2, 2, load_kg=150.0, within_days=1)
+    _, fills, _ = visits_and_fills(p, schedule(A_THEN_B, [1, 1]), ["a", "b"], days(2), [None] * 2)
+    assert [(f.day, f.mass_kg) for f in fills] == [
+        (START + dt.timedelta(d), pytest.approx(100.0)) for d in (0, 1)
+    ]
+
+
+def test_what_stays_in_the_cart_goes_in_with_the_first_load_and_is_found_at_the_next() -> None:
+    p = problem(1, 1, load_kg=50.0)
+    cart = Cart((SeedBin("", "clover", 60.0, least_kg=10.0),))
+    _, fills, _ = visits_and_fills(p, schedule([[1.0]], [2]), ["a"], days(1), [None], None, cart)
+    assert [f.mass_kg for f in fills] == pytest.approx([60.0, 50.0])
+    assert [f.left_kg for f in fills] == pytest.approx([0.0, 10.0])
+
+
+def test_two_compartments_are_filled_with_their_own_bags() -> None:
+    # Three parts of one seed to one of the other: 45 and 15 kg of 60, and 40 kg are left to sow.
+    bins = (
+        SeedBin("front", "clover", 45.0, share=0.75, bag_kg=15.0),
+        SeedBin("rear", "grass", 40.0, share=0.25, bag_kg=20.0),
+    )
+    cart = Cart(bins)
+    assert cart.load_kg == pytest.approx(60.0)
+    p = problem(1, 1, load_kg=60.0)
+    _, fills, _ = visits_and_fills(p, schedule([[1.0]], [2]), ["a"], days(1), [None], None, cart)
+    put_in = [[one.mass_kg for one in f.bins] for f in fills]
+    assert put_in == [pytest.approx([45.0, 20.0]), pytest.approx([30.0, 20.0])]
+    assert [one.left_kg for one in fills[1].bins] == pytest.approx([0.0, 5.0])
+
+
 def test_no_fill_for_what_is_only_rounding() -> None:
     third = 1 / 3
-    visits, fills = visits_and_fills(
+    visits, fills, _ = visits_and_fills(
         problem(3, 1, load_kg=100 / 3 * (1 - 1e-9)),
         schedule([[third], [third], [third]], [3]),
         ["a", "b", "c"],
@@ -139,9 +218,10 @@ def test_no_fill_for_what_is_only_rounding() -> None:
 
 
 def test_a_fill_in_the_evening_is_that_days() -> None:
-    p = problem(2, 2, load_kg=100.0)
+    no_time = np.array([10.0, 4.25]) * HOUR
+    p = problem(2, 2, load_kg=100.0, capacity_s=no_time)
     evening = schedule([[1.0, 0.0], [0.0, 1.0]], [2, 0])
-    visits, fills = visits_and_fills(p, evening, ["a", "b"], days(2), [None] * 2)
+    visits, fills, _ = visits_and_fills(p, evening, ["a", "b"], days(2), [None] * 2)
     assert [(f.paddock, f.day) for f in fills] == [("a", START), ("a", START)]
     assert fills[1].start_s + p.refill_s == pytest.approx(visits[0].end_s)
     assert visits[1].end_s - visits[1].start_s == pytest.approx(4.25 * HOUR)
@@ -149,8 +229,8 @@ def test_a_fill_in_the_evening_is_that_days() -> None:
 
 
 def test_a_fill_on_a_day_without_a_visit_is_for_the_next_paddock() -> None:
-    p = problem(1, 2, load_kg=100.0)
-    visits, fills = visits_and_fills(p, schedule([[0.0, 1.0]], [1, 0]), ["a"], days(2), [None])
+    p = problem(1, 2, load_kg=100.0, capacity_s=np.array([10.0, 4.25]) * HOUR)
+    visits, fills, _ = visits_and_fills(p, schedule([[0.0, 1.0]], [1, 0]), ["a"], days(2), [None])
     assert [(f.paddock, f.day, f.start_s) for f in fills] == [("a", START, 7 * HOUR)]
     assert visits[0].end_s - visits[0].start_s == pytest.approx(4.25 * HOUR)
 
@@ -158,14 +238,14 @@ def test_a_fill_on_a_day_without_a_visit_is_for_the_next_paddock() -> None:
 def test_the_day_begins_where_the_last_one_ended_then_with_what_closes_first() -> None:
     share = [[0.0, 0.2], [0.0, 0.2], [0.5, 0.5], [0.0, 0.2]]
     closes = [None, START + dt.timedelta(9), START + dt.timedelta(9), START + dt.timedelta(3)]
-    visits, _ = visits_and_fills(
+    visits, _, _ = visits_and_fills(
         problem(4, 2), schedule(share, [1, 1]), ["a", "c", "b", "d"], days(2), closes
     )
     assert [v.paddock for v in visits] == ["b", "b", "d", "c", "a"]
 
 
 def test_a_cart_that_never_runs_empty_has_no_fills() -> None:
-    visits, fills = visits_and_fills(
+    visits, fills, _ = visits_and_fills(
         problem(1, 1, load_kg=None), schedule([[1.0]], [0]), ["a"], days(1), [None]
     )
     assert fills == ()
@@ -173,18 +253,17 @@ def test_a_cart_that_never_runs_empty_has_no_fills() -> None:
 
 
 def test_an_empty_schedule() -> None:
-    assert visits_and_fills(problem(1, 1), schedule([[0.0]], [0]), ["a"], days(1), [None]) == (
-        (),
-        (),
-    )
+    nothing = visits_and_fills(problem(1, 1), schedule([[0.0]], [0]), ["a"], days(1), [None])
+    assert nothing[:2] == ((), ())
 
 
 def walk(p: ScheduleProblem) -> tuple[SeedingSchedule, tuple[Visit, ...], tuple[CartFill, ...]]:
     found = solve_schedule(p)
     m, n = found.share.shape
     names = [f"paddock {i}" for i in range(m)]
-    visits, fills = visits_and_fills(p, found, names, days(n), [None] * m)
-    return found, visits, fills
+    visits, fills, walked = visits_and_fills(p, found, names, days(n), [None] * m)
+    assert walked.fills.sum() == found.fills.sum()
+    return walked, visits, fills
 
 
 @pytest.mark.parametrize("block", range(3))
@@ -205,16 +284,13 @@ def test_what_is_filled_is_what_is_sown_and_the_clock_keeps_to_the_day(block: in
             assert there == pytest.approx(
                 math.fsum(v.seed_kg for v in visits if v.paddock == name), rel=1e-9
             )
-        # The schedule counted as many; a load is whole, or smaller for the next to be put in when
-        # the day's work is done.
+        # The schedule counted as many; a load is whole, or ends with a visit.
         assert p.load_kg is not None
-        over = {v.day: v.end_s for v in visits}
-        for load, after in pairwise(fills):
+        done_kg = np.cumsum([v.seed_kg for v in visits])
+        at = np.cumsum([f.mass_kg for f in fills])
+        for load, ends in zip(fills, at, strict=True):
             whole = load.mass_kg == pytest.approx(p.load_kg, rel=3e-6)
-            done = after.day not in over or after.start_s + p.refill_s == pytest.approx(
-                over[after.day], abs=0.01
-            )
-            assert whole or done, seed
+            assert whole or np.abs(done_kg - ends).min() <= 1e-5 * p.load_kg, seed
         assert all(0 < f.mass_kg <= p.load_kg * (1 + 3e-6) for f in fills)
         assert len(fills) == found.fills.sum()
         for d, day in enumerate(days(len(p.capacity_s))):

@@ -438,6 +438,23 @@ def test_the_same_passes_a_day_later_are_another_job_unless_they_are_a_copy(
     assert asked in " ".join(said.split())
 
 
+def test_standing_in_one_place_at_two_times_is_no_double(stick: Path) -> None:
+    records = pd.read_csv(stick / "A1.csv").drop(columns=["rate [lb/ac]"])
+    place = {"lon": records["lon"].median(), "lat": records["lat"].median()}
+    still = records[:15].assign(**place, working=1)
+    still.to_csv(stick / "still.csv", index=False)
+    still.assign(time=still["time"].str.replace("2026-04-14", "2026-04-13")).to_csv(
+        stick / "earlier.csv", index=False
+    )
+    code, said = run("gather", stick)
+    assert code == 0, said
+    raw = tomllib.loads((stick / "season.toml").read_text())
+    tracks = str([operation["tracks"] for operation in raw["operation"]])
+    assert "earlier.csv" in tracks
+    assert "still.csv" in tracks
+    assert "of a drive" not in " ".join(said.split())
+
+
 def test_two_products_of_one_drive_are_both_used(stick: Path) -> None:
     records = pd.read_csv(stick / "A1.csv")
     for name, file in (("urea", "A1.csv"), ("potash", "B2.csv")):

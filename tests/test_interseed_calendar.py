@@ -53,7 +53,10 @@ def test_times_are_of_the_farms_clock(events: tuple[CalendarEvent, ...]) -> None
 def test_fills_are_told_with_the_visit_they_belong_to(events: tuple[CalendarEvent, ...]) -> None:
     seeding = titled(events, "Seed ")
     assert ["Load" in e.text for e in seeding] == [True, True, False, True, False]
-    assert "Load 1: 132 lb (79.4 lb red clover, 52.9 lb orchardgrass)" in seeding[0].text
+    assert (
+        "Load 1, before the first pass: 132 lb (79.4 lb red clover, 52.9 lb orchardgrass)"
+        in seeding[0].text
+    )
     assert all("Treated seed is not feed." in e.text for e in seeding)
 
 

@@ -10,11 +10,18 @@ import numpy as np
 import pytest
 from plans import empty_plan, make_plan
 
-from evenacre.planning.interseeding.plan_types import BEYOND, WEATHER, Relaxation, Rule
+from evenacre.planning.interseeding.plan_types import (
+    BEYOND,
+    WEATHER,
+    Relaxation,
+    Rule,
+    WeatherTold,
+)
 from evenacre.reports.maps.paddock_states import STATES, steps
 from evenacre.reports.pages.interseeding import interseed_lines
 from evenacre.reports.sentences.interseeding import interseed_answer, relaxation_words
 from evenacre.reports.sentences.interseeding_words import (
+    chance_of,
     chance_text,
     clock,
     short_names,
@@ -142,7 +149,7 @@ def test_what_to_relax_is_told_rounded_up_and_with_what_it_comes_to(
 
 def test_every_rule_that_can_be_moved_has_words_whatever_it_comes_to() -> None:
     for rule in Rule:
-        if rule is not Rule.HERD:
+        if rule not in (Rule.HERD, Rule.UNTOLD):
             words = relaxation_words(Relaxation(rule, "Creek 3", 3.0), US)
             assert "3 days" in words or "lb/ac" in words
 
@@ -230,3 +237,16 @@ def test_the_map_steps_through_every_day_and_says_what_each_paddock_is() -> None
 )
 def test_short_names_keep_what_tells_paddocks_apart(names: list[str], short: list[str]) -> None:
     assert short_names(names) == short
+
+
+def test_past_years_are_counted_and_no_chance_of_them_is_called_sure() -> None:
+    drawn = make_plan()
+    years = WeatherTold(0.3, 2.0, tuple(range(2012, 2026)))
+    past = replace(drawn, weather=years, chance_all=1.0, chance_all_within=(0.87, 0.9999))
+    assert chance_of(drawn, 1.0) == "over 99 %"
+    assert chance_of(past, 1.0) == "14 in 14 years"
+    assert chance_of(past, 0.5) == "7 in 14 years"
+    assert chance_of(past, None) == ""
+    said = " ".join(text for _, text in interseed_answer(past, US).lines)
+    assert "87" in said
+    assert "over 99 %" not in said

@@ -24,6 +24,7 @@ from evenacre.planning.loads.stock_balance import (
     Usage,
     balance,
     halfway_check,
+    left_in_cart,
     operation_load_book,
     operation_usages,
     season_balances,
@@ -577,6 +578,22 @@ products = ["rye"]
     season.write_text(text.replace("4000 lb", "-4000 lb"))
     with pytest.raises(InputError, match="bought"):
         load_season(season)
+
+
+def test_what_the_last_ticket_left_in_the_cart() -> None:
+    def book(*tickets: LoadTicket) -> OperationLoads:
+        found = check_loads(list(tickets), steady(), target_kg_per_m2=0.02)
+        return OperationLoads("Creek", "Seeding", (found,), (), {})
+
+    rye = Product("rye", kind="seed")
+    first = book(ticket("filled", 1000, 0), ticket("remaining", 400, 3600))
+    later = book(ticket("filled", 900, 7200), ticket("remaining", 50, 9000))
+    cleaned = book(ticket("filled", 900, 7200), ticket("cleaned out", 50, 9000))
+    assert left_in_cart(rye, [later, first]) == 50.0
+    assert left_in_cart(rye, [first, cleaned]) == 0.0
+    # Filled and never weighed again: the ticket before does not tell it.
+    assert left_in_cart(rye, [first, book(ticket("filled", 900, 7200))]) is None
+    assert left_in_cart(replace(rye, name="oats"), [first]) is None
 
 
 # Tables

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import os
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -21,6 +22,7 @@ from evenacre.planning.passes.blocks import blocks_of
 from evenacre.planning.passes.pass_types import Drive, PassPlan
 from evenacre.planning.passes.plan import plan_passes
 from evenacre.planning.passes.swaths import swath
+from evenacre.planning.passes.turns import turn_room
 
 WIDTH = 6.096
 DRIVE = Drive(WIDTH)
@@ -217,3 +219,76 @@ def test_where_a_field_lies_and_how_it_is_turned_changes_nothing(
     assert there.workable_m2 == pytest.approx(here.workable_m2, rel=1e-6)
     assert there.takes_s == pytest.approx(here.takes_s, rel=0.03)
     assert there.covered_share == pytest.approx(here.covered_share, abs=1e-3)
+
+
+LONG, HIGH, WATER = 400.0, 40 * WIDTH, 10.0
+WATERWAY = shapely.box(LONG / 2 - WATER / 2, -10, LONG / 2 + WATER / 2, HIGH + 10)
+
+
+def crossed(way: BaseGeometry, *, may: bool, turn: float = 0.2) -> PassPlan:
+    ground = field(shapely.box(0, 0, LONG, HIGH), turn)
+    put = on_earth(way, MISSOURI, turn, (0, 0))
+    return plan_passes(Field("field", ground.boundary, put, crossed=put if may else None), DRIVE)
+
+
+def test_a_waterway_square_to_the_passes_is_crossed_and_not_turned_at() -> None:
+    plan = crossed(WATERWAY, may=True)
+    around = crossed(WATERWAY, may=False)
+    assert plan.takes_s < around.takes_s
+    # Inside two rounds there are 36 passes, each in two halves, and it is straight across from
+    # one to the other.
+    assert kinds(plan)["pass"] == 72
+    straight = [
+        turn
+        for turn, before in zip(plan.turns, plan.passes, strict=False)
+        if before.kind == "pass" and turn.length == pytest.approx(WATER, abs=0.1)
+    ]
+    assert len(straight) == 36
+    assert plan.covered_share > 0.999
+    wet = plan.crossed
+    assert wet.area == pytest.approx(WATER * HIGH, rel=1e-3)
+    swept = shapely.union_all([swath(run.line, WIDTH) for run in plan.passes])
+    assert shapely.intersection(swept, wet).area < 2 * 0.05 * HIGH
+    (note,) = [f for f in plan.findings if f.code == "crossed_lifted"]
+    crossings = sum(turn.intersects(wet) for turn in plan.turns)
+    assert note.values["times"] == crossings >= 36
+
+
+def test_a_waterway_aslant_leaves_no_triangles() -> None:
+    way = shapely.LineString([(150, -10), (250, HIGH + 10)]).buffer(5)
+    plan, around = crossed(way, may=True), crossed(way, may=False)
+    assert plan.takes_s <= around.takes_s
+    assert plan.covered_share > 0.998
+    swept = shapely.union_all([swath(run.line, WIDTH) for run in plan.passes])
+    assert (
+        shapely.intersection(swept, plan.plane.project(on_earth(way, MISSOURI, 0.2, (0, 0)))).area
+        < 0.1 * HIGH
+    )
+
+
+def test_turns_over_ground_that_is_crossed_do_not_leave_the_ground() -> None:
+    plan = crossed(WATERWAY, may=True)
+    free = replace(plan, crossed=shapely.Polygon())
+    assert turn_room(plan).turns <= turn_room(free).turns - 36
+
+
+def test_no_turn_goes_through_a_pond() -> None:
+    """Where a plain turn would, it goes round, no tighter than the machine turns."""
+    ponds = [shapely.Point(100, 100).buffer(25), shapely.box(180, 160, 230, 200)]
+    wet = on_earth(shapely.union_all(ponds), MISSOURI, 0.0, (0, 0))
+    ground = Field("field", field(shapely.box(0, 0, 300, 280)).boundary, wet)
+    plan = plan_passes(ground, Drive(WIDTH, rounds=4))
+    water = plan.plane.project(wet)
+    through = [shapely.intersection(turn, water).length for turn in plan.turns]
+    assert max(through) < 0.1
+    assert "turns_cross_unworkable" not in codes(plan)
+    for turn in plan.turns:
+        if turn.length > 1.0:
+            xy = np.asarray(turn.coords)
+            step = np.diff(xy, axis=0)
+            length = np.hypot(*step.T)
+            bend = np.abs(np.angle(np.exp(1j * np.diff(np.arctan2(step[:, 1], step[:, 0])))))
+            ahead = np.minimum(length[1:], length[:-1])
+            tight = bend / np.maximum(ahead, 0.2)
+            # Chords of arcs, and the odd short one where two arcs meet.
+            assert np.median(tight) <= 1.05 / plan.drive.turn_radius_m

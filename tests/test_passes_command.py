@@ -242,6 +242,63 @@ def test_unworkable_ground_is_left_out(tmp_path: Path) -> None:
     assert not lines.intersects(inside).any()
 
 
+def test_a_waterway_is_crossed_where_it_may_be(tmp_path: Path) -> None:
+    """Drawn as a line of a width, or as the ground itself, it is the same."""
+    file = write_field(tmp_path)
+    middle = shapely.LineString([(300, -20), (300, 260)])
+    line = write_boundary(tmp_path / "line.geojson", on_earth(middle, MISSOURI, 0.0, (0, 0)))
+    strip = on_earth(middle.buffer(15 * FOOT_M, cap_style="flat"), MISSOURI, 0.0, (0, 0))
+    ground = write_boundary(tmp_path / "strip.geojson", strip)
+    drawn = one(file, "--cross", line, "--cross-width", "30 ft")
+    given, kept_off = one(file, "--cross", ground), one(file, "--unworkable", ground)
+    wet = 30 * FOOT_M * SIDE_M[1]
+    for field in (drawn, given, kept_off):
+        assert field["workable_m2"] == pytest.approx(SIDE_M[0] * SIDE_M[1] - wet, rel=1e-4)
+        assert field["covered_share"] == pytest.approx(
+            field["covered_m2"] / field["workable_m2"], rel=1e-6
+        )
+    assert drawn["field_time_s"] == pytest.approx(given["field_time_s"], rel=0.01)
+    assert given["field_time_s"] < kept_off["field_time_s"]
+
+
+def test_two_arms_are_two_blocks_and_one_where_asked(tmp_path: Path) -> None:
+    wide = 60.96
+    arms = shapely.Polygon([(0, 0), (420, 0), (420, wide), (wide, wide), (wide, 420), (0, 420)])
+    file = write_field(tmp_path, arms)
+    two = one(file)
+    assert [block["passes"] for block in two["blocks"]] == [6, 6]
+    headings = sorted(block["heading_deg"] for block in two["blocks"])
+    assert headings == pytest.approx([0, 90], abs=0.2)
+    assert two["heading_deg"] is None
+    assert sum(block["area_m2"] for block in two["blocks"]) < two["workable_m2"]
+    layer = pyogrio.read_dataframe(tmp_path / "evenacre-passes/passes.gpkg", layer="blocks")
+    assert sorted(layer["heading_deg"]) == pytest.approx(headings, abs=0.2)
+    lines = pyogrio.read_dataframe(tmp_path / "evenacre-passes/passes.gpkg", layer="passes")
+    assert set(lines["block"]) == {0, 1, 2}
+    ran = evenacre("passes", "--boundary", file, "--width", "20 ft")
+    assert "in 2 blocks" in ran.out
+    assert "save" in ran.out
+    single = one(file, "--no-blocks")
+    assert single["blocks"] == []
+    assert single["field_time_s"] > two["field_time_s"]
+
+
+def test_what_is_left_is_counted_and_drawn(tmp_path: Path) -> None:
+    tip = shapely.Polygon([(0, 0), (120, 0), (120, 30)])
+    field = one(write_field(tmp_path, tip))
+    layer = pyogrio.read_dataframe(tmp_path / "evenacre-passes/passes.gpkg", layer="left")
+    assert field["left_places"] == len(layer) > 0
+    assert layer["area_m2"].sum() == pytest.approx(field["missed_m2"], rel=0.05, abs=2.0)
+
+
+def test_a_strip_narrower_than_the_tool_is_one_run(tmp_path: Path) -> None:
+    field = one(write_field(tmp_path, shapely.box(0, 0, 200, 5)))
+    assert (field["middle_runs"], field["passes"], field["round_runs"]) == (1, 0, 0)
+    assert field["covered_share"] > 0.995
+    assert field["outside_m2"] == pytest.approx(200 * (WIDTH_M - 5), rel=0.02)
+    assert any("narrower" in text for text in field["warnings"])
+
+
 def test_one_field_of_the_season(tmp_path: Path) -> None:
     ran = evenacre("passes", write_season(tmp_path), "--field", "Creek 2", "--json")
     assert [f["field"] for f in json.loads(ran.out)["fields"]] == ["Creek 2"]
@@ -340,11 +397,20 @@ def test_a_folder_of_someone_elses_is_left_alone(tmp_path: Path) -> None:
         (["--width", "20 ft", "--field", "Long Field"], "--field"),
         (["--width", "20 ft", "--implement", "drill"], "--implement"),
         (["--width", "20 ft", "--unworkable", "no-such.geojson"], "no-such.geojson"),
+        (["--width", "20 ft", "--cross", "no-such.geojson"], "no-such.geojson"),
+        (["--width", "20 ft", "--cross-width", "30 ft"], "--cross"),
     ],
 )
 def test_refused_beside_a_boundary(tmp_path: Path, options: list[str], words: str) -> None:
     ran = refused(tmp_path, "--boundary", write_field(tmp_path), *options)
     assert words in ran.err
+
+
+def test_a_line_to_cross_needs_a_width(tmp_path: Path) -> None:
+    line = shapely.LineString([(300, -20), (300, 260)])
+    file = write_boundary(tmp_path / "line.geojson", on_earth(line, MISSOURI, 0.0, (0, 0)))
+    options = ("--boundary", write_field(tmp_path), "--width", "20 ft", "--cross", file)
+    assert "--cross-width" in refused(tmp_path, *options).err
 
 
 def test_every_complaint_at_once(tmp_path: Path) -> None:

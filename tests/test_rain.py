@@ -98,7 +98,7 @@ def test_a_date_that_may_be_read_two_ways_is_said(tmp_path: Path) -> None:
         ("date,rain (in)\n2024-08-01,0\n1024-08-01,1\n", 'line 3, column "date"', "1024-08-01"),
         ("date,rain (in)\n07:30,0\n08:30,1\n", 'line 2, column "date"', "07:30"),
         ("date,rain (in)\n,4\n", 'line 2, column "date"', '""'),
-        ("when,rain (in)\n2024-08-01,0\n", "", "the day"),
+        ("label,rain (in)\n2024-08-01,0\n", "", "the day"),
         ("date,water (in)\n2024-08-01,0\n", "", "rain"),
         ("date,rain (in),rain (mm)\n2024-08-01,0,0\n", "", "Several"),
         ("date,rain (in)\n", "line 1", "no records"),

@@ -29,7 +29,7 @@ from evenacre.planning.passes.plan import plan_passes
 HOUR = 3600.0
 CASES = int(os.environ.get("REMEDIES", "24"))
 """Random seasons; hundreds by hand."""
-LESS = {"opens_after_days", "lost_chance", "first_day", "day_from_s"}
+LESS = {"opens_after_days", "lost_chance", "first_day", "day_from_s", "least_rate_kg_per_m2"}
 GROUND = [paddock(f"P{i}", acres, i) for i, acres in enumerate((4.0, 6.0, 3.0))]
 
 
@@ -120,11 +120,17 @@ def followed(plan: InterseedPlan) -> InterseedPlan:
 
 
 def check(plan: InterseedPlan) -> None:
-    """Followed, it seeds whole all but what is told as out of reach."""
+    """Followed, it seeds whole all but what is told as out of reach; so does what is instead."""
     assert plan.relaxed_holds
     beyond = {r.paddock for r in plan.relaxations if r.rule == BEYOND}
-    again = wholly(followed(plan))
-    assert all(ok for name, ok in again.items() if name not in beyond), plan.relaxations
+    instead = [
+        (*plan.relaxations[:place], other, *plan.relaxations[place + 1 :])
+        for place, one in enumerate(plan.relaxations)
+        for other in one.instead
+    ]
+    for told in (plan.relaxations, *instead):
+        again = wholly(followed(replace(plan, relaxations=told)))
+        assert all(ok for name, ok in again.items() if name not in beyond), told
 
 
 def season(rng: np.random.Generator) -> tuple[Grazing, Seeding]:
@@ -237,6 +243,23 @@ def test_each_thing_alone(rules: dict[str, Any], rule: str | None, setting: str 
     plan = short_of(**rules)
     if rule is not None:
         assert {(r.rule, r.setting) for r in plan.relaxations} == {(rule, setting)}
+    check(plan)
+
+
+def test_whatever_would_do_alone_is_told() -> None:
+    """Two hours a day, of which a booking takes nearly all; and too little seed."""
+    plan = short_of(
+        hours_most_s=2 * HOUR,
+        closes_after_days=2,
+        bookings=(Booking(day(0), day(40), "hay", 1.8 * HOUR),),
+        on_hand_kg=25.0,
+    )
+    by_rule = {
+        r.rule: {r.setting, *(other.setting for other in r.instead)} for r in plan.relaxations
+    }
+    assert by_rule.pop("seed") == {"on_hand_kg", "least_rate_kg_per_m2"}
+    (ways,) = by_rule.values()
+    assert ways >= {"hours_most_s", "bookings"}
     check(plan)
 
 

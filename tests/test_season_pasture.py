@@ -257,6 +257,21 @@ unworkable = "pond.geojson"
     assert PLANE.project(first.field.unworkable).area == pytest.approx(900.0)
 
 
+def test_ground_that_a_paddock_may_be_crossed_on(farm):
+    """It is not worked, beside what is unworkable otherwise."""
+    write_map(farm, {"pond": square(10.0, 10.0, 30.0)}, file="pond.geojson", layer="pond")
+    write_map(farm, {"way": square(60.0, 10.0, 20.0)}, file="way.geojson", layer="way")
+    more = """
+[[paddock]]
+name = "P1"
+unworkable = "pond.geojson"
+cross = { file = "way.geojson" }
+"""
+    first = loaded(farm, more=more).grazing.paddocks[0]
+    assert PLANE.project(first.field.unworkable).area == pytest.approx(1300.0)
+    assert PLANE.project(first.field.crossed).area == pytest.approx(400.0)
+
+
 def test_moves_decided_already(farm):
     text = SEASON.replace("start = 2026-08-04\n", "").replace(HERD, "")
     text = text.replace('forage = "1800 lb/ac"\n', "")
@@ -656,7 +671,7 @@ def test_moves_that_are_decided_leave_nothing_to_compute(farm):
 
 def test_neither_moves_nor_what_to_compute_them_from(farm):
     (said,) = complaints(farm, swap={HERD: "", "start = 2026-08-04\n": ""})
-    assert said.startswith("season.toml, grazing: Neither")
+    assert said.startswith("season.toml, grazing: Nothing")
 
 
 def test_two_features_of_one_name(farm):

@@ -147,7 +147,8 @@ def test_a_window_that_the_user_decided() -> None:
 def test_ground_that_is_never_grazed_never_opens() -> None:
     w = window(herd(), seeding())
     assert told(w) == (None, None, None, None)
-    assert w.blocked[Rule.HERD].all()
+    assert w.blocked[Rule.UNTOLD].all()
+    assert not w.blocked[Rule.HERD].any()
     assert (w.left, w.back) == (None, None)
 
 
@@ -206,17 +207,22 @@ def referee(
     s: dt.date, stays: Sequence[PlannedStay], ground: Paddock, rules: Seeding
 ) -> dict[Rule, bool]:
     """Every rule for one day, by plain comparison of dates."""
+    ready = rules.ready_day if ground.field.name in rules.ready else None
+    if ready is not None:
+        stays = [t for t in stays if t.stay.enter > ready]
+        left_it = PlannedStay(Stay("A", ready, ready), None, None, None, None, 0.0)
+        stays = [left_it, *stays]
     over = [t for t in stays if t.stay.leave <= s]
     ahead = [t.stay.enter for t in stays if t.stay.enter > s]
     no = dict.fromkeys(Rule, False)
     if any(t.stay.enter <= s < t.stay.leave for t in stays):
         no[Rule.HERD] = True
     elif not over:
-        no[Rule.HERD] = bool(stays) or ground.window is None
+        no[Rule.HERD] = bool(stays) and ready is None
     if over:
         last = over[-1]
         days = (s - last.stay.leave).days
-        no[Rule.WAIT] = days < rules.opens_after_days
+        no[Rule.WAIT] = days < rules.opens_after_days and (ready is None or len(over) > 1)
         no[Rule.CLOSE] = days > rules.closes_after_days
         left = last.residual_kg_per_m2
         if left is not None:
@@ -230,6 +236,8 @@ def referee(
     if ahead:
         free = (ahead[0] - s).days
         no[Rule.REGRAZE] = free < rules.rest_days or free < rules.withholding_days
+    no[Rule.UNTOLD] = s < ready if ready is not None else not stays and ground.window is None
+    no[Rule.WET] = ground.not_before is not None and s < ground.not_before
     if ground.window:
         no[Rule.GIVEN] = not ground.window[0] <= s <= ground.window[1]
     no[Rule.SEASON] = (rules.first_day is not None and s < rules.first_day) or (
@@ -252,6 +260,7 @@ def cases(draw: st.DrawFn) -> tuple[Paddock, GrazingPlan, Seeding]:
         growth_kg_per_m2_per_day=draw(st.integers(0, 4)) / 100,
         forage_most_kg_per_m2=draw(st.none() | hundredths),
         window=span(draw) if draw(st.booleans()) else None,
+        not_before=draw(st.none() | st.integers(0, 90).map(day)),
     )
     moves = herd(*stays, residual=draw(st.none() | hundredths))
     first, last = span(draw)
@@ -265,6 +274,8 @@ def cases(draw: st.DrawFn) -> tuple[Paddock, GrazingPlan, Seeding]:
         rest_days=draw(st.integers(0, 50)),
         withholding_days=draw(st.integers(0, 50)),
     )
+    if ground.window is None and draw(st.booleans()):
+        rules = replace(rules, ready=("A",), ready_day=first)
     return ground, moves, rules
 
 

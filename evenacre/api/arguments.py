@@ -34,7 +34,9 @@ Products: TypeAlias = (
 
 # SI units of the quantities that may be given as numbers.
 _UNITS = {
-    **dict.fromkeys(("width", "row_spacing", "setback_distance", "turn_radius"), "m"),
+    **dict.fromkeys(
+        ("width", "row_spacing", "setback_distance", "cross_width", "turn_radius"), "m"
+    ),
     **dict.fromkeys(("tractor_length", "tractor_width"), "m"),
     **dict.fromkeys(("axle_to_antenna", "antenna_ahead", "antenna_left"), "m"),
     **dict.fromkeys(("hitch_to_axle", "tool_behind"), "m"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import fields, replace
@@ -34,6 +35,7 @@ from evenacre.io.season.pass_inputs import (
     read_drive_options,
 )
 from evenacre.io.season.plan_json import read_plan
+from evenacre.io.season.under_way import amount_in_cart, plan_begin
 from evenacre.io.settings_book.book import read_book
 from evenacre.io.taskdata.folder import is_taskdata
 from evenacre.model import Field, Implement, InputFile, Season, Settings, Track
@@ -55,7 +57,7 @@ Source: TypeAlias = Log | Season | Sequence[Log]
 # What the command line has options for, and a call takes under the same name.
 _KEYS = [name for name, option in OPTIONS.items() if option.path[0] not in ("seeding", "product")]
 _CALLED = {"tracks": "source", "product": "products", "price": "prices", "column": "columns"}
-_MAPS = ("boundary", "zones", "unworkable", "setbacks")
+_MAPS = ("boundary", "zones", "unworkable", "cross", "setbacks")
 _SINGLE = ("width", "rows", "row_spacing", "setback_distance")
 _DRIVING = (
     *("rounds", "headland", "speed", "turn_speed", "turn_radius", "prefer", "blocks", "fence"),
@@ -270,7 +272,8 @@ def plan_passes(
         ``turn_speed``, ``turn_radius``, ``prefer`` (``"turns"`` or ``"overlap"``), ``headland``
         (``"first"`` or ``"last"``), ``blocks``, ``fence``, ``tractor_length``, ``tractor_width``,
         and ``fields`` and ``implement`` by their names in a season file, or ``unworkable``,
-        ``rows``, ``row_spacing``, ``field_name`` and ``boundary_crs`` of one field.
+        ``cross``, ``cross_width``, ``rows``, ``row_spacing``, ``field_name`` and
+        ``boundary_crs`` of one field.
 
     Returns
     -------
@@ -302,8 +305,12 @@ def plan_passes(
             from evenacre.planning.passes.plan import plan_passes as bare
 
             return bare(field, drive)
-        of_season, of_field = ("fields", "implement"), ("unworkable", "rows", "row_spacing")
-        reading = ("field_name", *(n for n in _KEYS if n.startswith(("boundary_", "unworkable_"))))
+        of_season = ("fields", "implement")
+        of_field = ("unworkable", "cross", "cross_width", "rows", "row_spacing")
+        reading = (
+            "field_name",
+            *(n for n in _KEYS if n.startswith(("boundary_", "unworkable_", "cross_l"))),
+        )
         check_names(plan_passes, options, (*_DRIVING, *of_season, *of_field, *reading))
         driving = {name: value for name, value in options.items() if name in _DRIVING}
         rest = {name: value for name, value in options.items() if name not in _DRIVING}
@@ -323,6 +330,8 @@ def plan_passes(
 def interseed(
     season: str | Path | Season,
     *,
+    from_day: str | dt.date | None = None,
+    in_cart: Quantity | None = None,
     units: str | None = None,
     say: Callable[[str], None] = lambda _stage: None,
 ) -> Interseeding:
@@ -331,7 +340,14 @@ def interseed(
     Parameters
     ----------
     season : str, Path or Season
-        A season file with paddocks, herd and seeding.
+        A season file with paddocks and seeding; its own operations are looked at when
+        ``from_day`` is given, and a `Season` has to be read with its logs then.
+    from_day : str or date, optional
+        Plan the rest of a season under way from then on: ``"2026-08-20"``, or ``"today"``. What
+        operations in the paddocks seeded by their logs is done.
+    in_cart : str or float, optional
+        Seed in the cart when the plan begins: ``"40 lb"``, or kg; what the last ticket tells,
+        without it.
     units : str, optional
         Of the words and the report, ``"us"`` or ``"metric"``.
     say : callable, optional
@@ -354,13 +370,17 @@ def interseed(
     """
     with about_arguments():
         if not isinstance(season, Season):
-            season = load_season(Path(season), logs=False, must_hold="seeding")
+            under_way = from_day is not None
+            season = load_season(Path(season), logs=under_way, must_hold="seeding")
         elif season.grazing is None or season.seeding is None:
             what = "It says nothing of paddocks or of seeding."
             raise InputError.at("season", "", what, "Add paddocks, herd, grazing and seeding.")
         if units is not None:
             season = replace(season, units=unit_system(units).name)
-        return run_interseeding(season, say=say)
+        told = None if from_day == "today" else from_day
+        begin = None if from_day is None else plan_begin(told, season.time_zone)
+        held = None if in_cart is None else amount_in_cart(in_cart)
+        return run_interseeding(season, from_day=begin, in_cart_kg=held, say=say)
 
 
 def finish(
@@ -650,7 +670,10 @@ def _one_field(field: Field | Drawn, options: dict[str, Any]) -> Ground:
     if drawn is None:
         what, remedy = "It has no boundary.", "Passes are planned inside one: give it."
         raise InputError.at("field", "", what, remedy)
-    maps = {"boundary": drawn, "unworkable": options.pop("unworkable", None)}
+    maps = {
+        "boundary": drawn,
+        **{name: options.pop(name, None) for name in ("unworkable", "cross")},
+    }
     crs = crs_text(options.pop("boundary_crs", None))
     ground = ground_of_options(**_maps_at_hand(maps, crs), **given(boundary_crs=crs), **options)
     return replace(ground, fields=(field,)) if isinstance(field, Field) else ground

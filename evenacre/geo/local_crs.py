@@ -62,3 +62,7 @@ class WorkingPlane:
     def project(self, shapes: Shapes) -> Shapes:
         """Bring lon/lat geometries into the plane, vertex by vertex."""
         return shapely.transform(shapes, lambda p: np.column_stack(self.xy(p[:, 0], p[:, 1])))
+
+    def unproject(self, shapes: Shapes) -> Shapes:
+        """Bring geometries of the plane back to degrees, vertex by vertex."""
+        return shapely.transform(shapes, lambda p: np.column_stack(self.lonlat(p[:, 0], p[:, 1])))

@@ -22,7 +22,7 @@ from evenacre.model.product import (
     WithSeed,
 )
 from evenacre.model.season import InputFile, OperationPlan, Season
-from evenacre.model.seeding import Booking, PastWeather, Seeding
+from evenacre.model.seeding import Booking, PastWeather, SeedBin, Seeding
 from evenacre.model.track import UNDATED_S, Blockage, LoadTicket, Track, Unweighed
 
 __all__ = [
@@ -56,6 +56,7 @@ __all__ = [
     "PlannedWindow",
     "Product",
     "Season",
+    "SeedBin",
     "SeedLot",
     "Seeding",
     "Settings",

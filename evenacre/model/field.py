@@ -26,3 +26,5 @@ class Field:
     # Columns ``name`` (str), ``distance_m`` (float) and geometry, EPSG:4326
     setbacks: gpd.GeoDataFrame | None = None
     fenced: bool = False  # no part of a machine may leave the boundary
+    # The part of the unworkable ground that is crossed with the tool lifted: grassed waterways
+    crossed: BaseGeometry | None = None

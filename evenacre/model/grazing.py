@@ -8,6 +8,8 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 
+from shapely.geometry.base import BaseGeometry
+
 from evenacre.model.field import Field
 
 
@@ -35,6 +37,8 @@ class Paddock:
     seeded: bool = True  # whether it is to be interseeded
     # First and last day for seeding, where the user has decided them
     window: tuple[dt.date, dt.date] | None = None
+    not_before: dt.date | None = None  # too wet to bear the drill before this day
+    keep_out: BaseGeometry | None = None  # too wet altogether: not seeded, though grazed
 
 
 @dataclass(frozen=True)

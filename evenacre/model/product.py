@@ -77,6 +77,7 @@ class Product:
     seed: SeedLot | None = None
     # A blend: the names of its products and their parts by mass
     parts: tuple[tuple[str, float], ...] = ()
+    bag_kg: float | None = None  # it comes in bags of so much
     # Bought for the season with what was carried over, and left at its end
     bought_kg: float | None = None
     season_left_kg: float | None = None

@@ -6,11 +6,14 @@ Days are calendar days of the farm; clock times are seconds after local midnight
 from __future__ import annotations
 
 import datetime as dt
+import math
 from dataclasses import dataclass
 
 from evenacre.arrays import FloatArray
 from evenacre.model.implement import Implement
 from evenacre.model.product import Product
+
+_ROUNDING = 1e-6  # of a bag
 
 
 @dataclass(frozen=True)
@@ -36,6 +39,32 @@ class PastWeather:
 
 
 @dataclass(frozen=True)
+class SeedBin:
+    """A compartment of the cart, or all of it, and the seed it meters."""
+
+    name: str  # empty: the whole cart
+    product: str
+    load_kg: float  # full
+    share: float = 1.0  # of all seed sown that comes out of it
+    least_kg: float = 0.0  # with less in it, it does not meter evenly
+    bag_kg: float | None = None  # it is filled with whole bags of so much
+    start_kg: float = 0.0  # in it when the plan begins
+
+    @property
+    def room_kg(self) -> float:
+        """What a fill adds when no more than the least is in it."""
+        return self.load_kg - self.least_kg
+
+    def bags_kg(self, kg: float, *, up: bool = False) -> float:
+        """So much in whole bags, no more of them than that, or (``up``) no less."""
+        if self.bag_kg is None:
+            return kg
+        bags = kg / self.bag_kg
+        whole = math.ceil(bags - _ROUNDING) if up else math.floor(bags + _ROUNDING)
+        return max(whole, 0) * self.bag_kg
+
+
+@dataclass(frozen=True)
 class Seeding:
     """How grazed paddocks are interseeded: seed, drill, windows, days and hours.
 
@@ -54,6 +83,9 @@ class Seeding:
     least_rate_kg_per_m2: float
     most_rate_kg_per_m2: float
     on_hand_kg: float | None = None  # seed there is; None: as much as it takes
+    # Paddocks that stand ready on a day, whatever is known of the herd
+    ready: tuple[str, ...] = ()
+    ready_day: dt.date | None = None
     # A window opens and closes (that day still belongs to it) so many days after the herd left
     opens_after_days: int = 0
     closes_after_days: int = 14
@@ -61,6 +93,7 @@ class Seeding:
     residual_most_kg_per_m2: float | None = None
     # A window closes when regrowth stands higher than this
     regrowth_most_kg_per_m2: float | None = None
+    from_day: dt.date | None = None  # the plan begins then: a season that is under way
     # Of seeding, for all paddocks
     first_day: dt.date | None = None
     last_day: dt.date | None = None
@@ -81,6 +114,12 @@ class Seeding:
     setup_s: float = 900.0  # to move to a paddock and begin there, each time
     refill_s: float = 1200.0
     load_kg: float | None = None  # seed that a full cart takes; None: never refilled
+    least_kg: float = 0.0  # with less in the cart it does not meter evenly
+    in_cart_kg: float = 0.0  # in it when the plan begins
+    # Where compartments meter their own seed, or are told one by one; empty: the cart is one
+    compartments: tuple[SeedBin, ...] = ()
+    # Days in which a load is sown, that of the fill counted; None: as many as it takes
+    sow_within_days: int | None = None
     rest_days: int = 45  # from seeding a paddock to grazing it again
     # The seed's label forbids grazing for so long after seeding; 0: it does not
     withholding_days: int = 0
@@ -94,6 +133,14 @@ class Seeding:
     prefer: str = "turns"  # ``"turns"`` or ``"overlap"``: what a good heading has least of
     runs: int = 2000  # simulated seasons when days may be lost
     random_seed: int = 1  # of the simulation
+
+    @property
+    def bins(self) -> tuple[SeedBin, ...]:
+        """What the cart meters seed from; nothing where it is never refilled."""
+        if self.compartments or self.load_kg is None:
+            return self.compartments
+        held = (self.load_kg, 1.0, self.least_kg, self.product.bag_kg, self.in_cart_kg)
+        return (SeedBin("", self.product.name, *held),)
 
     @property
     def ungrazed_days(self) -> int:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
@@ -72,9 +72,18 @@ def size(area_m2: float, units: UnitSystem, digits: int = 2) -> str:
 
 def at_least(si: float, unit: DisplayUnit, digits: int = 3) -> str:
     """Write a positive SI value to so many significant digits, rounded up: it will be enough."""
+    return _in_steps(si, unit, digits, lambda steps: math.ceil(steps * (1 - 1e-9)))
+
+
+def at_most(si: float, unit: DisplayUnit, digits: int = 3) -> str:
+    """Write a positive SI value to so many significant digits, rounded down."""
+    return _in_steps(si, unit, digits, lambda steps: math.floor(steps * (1 + 1e-9)))
+
+
+def _in_steps(si: float, unit: DisplayUnit, digits: int, whole: Callable[[float], int]) -> str:
     value = unit.of(si)
     step = 10.0 ** (math.floor(math.log10(value)) + 1 - digits)
-    return unit.text(math.ceil(value / step * (1 - 1e-9)) * step / unit.per_si, digits)
+    return unit.text(whole(value / step) * step / unit.per_si, digits)
 
 
 def share(part: float, whole: float) -> str:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cached_property, partial
 from pathlib import Path
@@ -12,13 +13,16 @@ from typing import Any, ClassVar
 import geopandas as gpd
 import pandas as pd
 
+from evenacre.errors import InputError
 from evenacre.io.result_folder.ownership import PLAN, write_account
 from evenacre.io.writers.calendar_ics import write_calendar
 from evenacre.io.writers.results import write_passes
 from evenacre.io.writers.tables import write_tables
-from evenacre.model import Season
+from evenacre.model import Grazing, Season, Seeding
 from evenacre.planning.interseeding.plan import plan_interseeding
 from evenacre.planning.interseeding.plan_types import InterseedPlan
+from evenacre.planning.interseeding.progress import progress_of
+from evenacre.planning.loads.stock_balance import left_in_cart
 from evenacre.planning.passes.pass_types import PassPlan
 from evenacre.processes.generation_time import generation_time
 from evenacre.processes.written import Written
@@ -28,7 +32,9 @@ from evenacre.reports.quantities import Display
 from evenacre.reports.sentences.findings import refusals_in_words
 from evenacre.reports.tables.accounts import interseed_account
 from evenacre.reports.tables.interseeding import interseed_frames
-from evenacre.units.display import unit_system
+from evenacre.units.display import in_both, unit_system
+from evenacre.workflows.finished import FinishedWork
+from evenacre.workflows.operations import Audited, audit_operations
 from evenacre.workflows.pass_result import PassResult
 from evenacre.workflows.result import Outcome, write_result
 
@@ -122,7 +128,11 @@ class Interseeding(PassResult):
 
 
 def run_interseeding(
-    season: Season, *, say: Callable[[str], None] = lambda _stage: None
+    season: Season,
+    *,
+    from_day: dt.date | None = None,
+    in_cart_kg: float | None = None,
+    say: Callable[[str], None] = lambda _stage: None,
 ) -> Interseeding:
     """Plan the interseeding of a season's grazed paddocks.
 
@@ -130,29 +140,88 @@ def run_interseeding(
     ----------
     season : Season
         With ``grazing`` and ``seeding``.
+    from_day : date, optional
+        Plan the rest of a season under way from this day on: operations of the season in its
+        paddocks are audited, and what they seeded is done.
+    in_cart_kg : float, optional
+        Seed that is in the cart when the plan begins; what the last ticket tells, without it.
     say : callable, optional
         Told each stage as it begins.
 
     Raises
     ------
+    InputError
+        When an operation cannot be audited, or the cart does not hold so much.
     ValueError
         When the season says nothing of paddocks or of seeding.
     """
-    if season.grazing is None or season.seeding is None:
+    grazing, seeding = season.grazing, season.seeding
+    if grazing is None or seeding is None:
         raise ValueError("a plan of interseeding needs paddocks and seeding")
-    generated = generation_time()
+    generated, progress = generation_time(), None
+    if from_day is not None:
+        season, audited = _audited(season, grazing, say)
+        if in_cart_kg is None:
+            in_cart_kg = left_in_cart(seeding.product, [a.loads for a in audited])
+        progress = progress_of(
+            from_day,
+            seeding.product,
+            _seeded(grazing),
+            [a.result for a in audited],
+            cart_told=in_cart_kg is not None or not seeding.bins,
+        )
+    if in_cart_kg:
+        seeding = _with_cart(seeding, in_cart_kg)
     with refusals_in_words():
         plan = plan_interseeding(
-            season.grazing, season.seeding, time_zone=season.time_zone, say=say
+            grazing, seeding, time_zone=season.time_zone, progress=progress, say=say
         )
     say("writing the plan")
     return Interseeding(season, plan, generated)
+
+
+def _seeded(grazing: Grazing) -> list[str]:
+    return [p.field.name for p in grazing.paddocks if p.seeded]
+
+
+def _audited(
+    season: Season, grazing: Grazing, say: Callable[[str], None]
+) -> tuple[Season, list[Audited]]:
+    """Audit what was done in the paddocks; the season keeps those operations alone."""
+    there = tuple(o for o in season.operations if o.field.name in _seeded(grazing))
+    season, audited, _ = audit_operations(
+        replace(season, operations=there),
+        jobs=1,
+        draw=False,
+        keep_tracks=False,
+        finished=FinishedWork.open(),
+        fresh=False,
+        progress=lambda stage, _done: say(stage),
+    )
+    return season, audited
+
+
+def _with_cart(seeding: Seeding, in_cart_kg: float) -> Seeding:
+    """Put seed that is left in the cart into its compartments, as they would be left by sowing."""
+    bins = seeding.bins
+    full_kg, least_kg = (sum(getattr(b, key) for b in bins) for key in ("load_kg", "least_kg"))
+    if in_cart_kg > full_kg:
+        holds = f", which holds {in_both('mass', full_kg)}" if bins else ": no load is told"
+        what = f"{in_both('mass', in_cart_kg)} cannot be in the cart{holds}."
+        raise InputError.at("in_cart", "", what, "Correct it, or load under [seeding].")
+    usable = max(in_cart_kg - least_kg, 0.0) / (full_kg - least_kg)
+    least = min(in_cart_kg / least_kg, 1.0) if least_kg else 0.0
+    held = [least * b.least_kg + usable * b.room_kg for b in bins]
+    each = tuple(replace(b, start_kg=kg) for b, kg in zip(bins, held, strict=True))
+    return replace(seeding, compartments=each, in_cart_kg=in_cart_kg)
 
 
 def interseed_season(
     season: Season,
     out: Path,
     *,
+    from_day: dt.date | None = None,
+    in_cart_kg: float | None = None,
     say: Callable[[str], None] = lambda _stage: None,
     written: Written | None = None,
 ) -> Outcome:
@@ -164,6 +233,10 @@ def interseed_season(
         With ``grazing`` and ``seeding``.
     out : Path
         Written whole or not at all.
+    from_day : date, optional
+        Plan the rest of a season under way from this day on; see :func:`run_interseeding`.
+    in_cart_kg : float, optional
+        Seed that is in the cart when the plan begins.
     say : callable, optional
         Told each stage as it begins.
     written : Written, optional
@@ -188,7 +261,7 @@ def interseed_season(
     >>> outcome.summary["last_day"]
     '2026-08-24'
     """
-    job = partial(run_interseeding, season, say=say)
+    job = partial(run_interseeding, season, from_day=from_day, in_cart_kg=in_cart_kg, say=say)
     return write_result(Interseeding, out, job, written=written)
 
 

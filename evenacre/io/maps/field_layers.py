@@ -9,7 +9,8 @@ from shapely.geometry.base import BaseGeometry
 
 from evenacre.errors import InputError
 from evenacre.geo.geodesy import WGS84_GEOD, geodesic_area_m2, unwrap
-from evenacre.geo.overlay import common, in_degrees, union, without
+from evenacre.geo.local_crs import WorkingPlane
+from evenacre.geo.overlay import around, common, in_degrees, union, without
 from evenacre.io.common.suggestions import choice, listed
 from evenacre.io.maps.read_layer import LayerCache, Source, attribute_text, read_layer
 from evenacre.io.maps.repair import to_polygons
@@ -98,6 +99,49 @@ def read_unworkable(
     """Read the ground inside a field that is not worked, as one geometry."""
     frame, warnings = _areas(source, "piece of unworkable ground", boundary, cache)
     return in_degrees(union, frame.geometry.array), warnings
+
+
+def read_crossed(
+    width_m: float | None,
+    source: Source,
+    boundary: BaseGeometry | None = None,
+    *,
+    cache: LayerCache | None = None,
+) -> tuple[BaseGeometry, list[str]]:
+    """Read ground that is not worked but may be crossed, as one geometry; lines get a width."""
+    frame, warnings = read_layer(source, polygons=False, cache=cache)
+    lines = frame.geom_type.isin(["LineString", "MultiLineString"]).to_numpy()
+    if lines.any() and width_m is None:
+        what = "It is drawn as a line, and a line does not tell how wide the ground is."
+        raise source.error(what, 'Give its width: width = "30 ft" (--cross-width "30 ft").')
+    shapes = []
+    if lines.any():
+        drawn = frame.geometry.array[lines]
+        plane = WorkingPlane.around(drawn)
+        wide = around(plane.project(np.asarray(drawn)), (width_m or 0.0) / 2, cap_style="flat")
+        shapes += list(plane.unproject(wide))
+    if not lines.all():
+        areas, mended = to_polygons(frame[~lines], source.name, "piece of ground to cross")
+        warnings += mended
+        shapes += list(areas.geometry.array)
+    whole = np.array(shapes, dtype=object)
+    if boundary is not None:
+        whole = unwrap(whole, boundary.centroid.x)
+        if not shapely.intersects(whole, boundary).any():
+            warnings.append(f"{source.name}: nothing in it lies inside the field.")
+    return in_degrees(union, whole), warnings
+
+
+def with_crossed(
+    unworkable: BaseGeometry | None, crossed: BaseGeometry | None
+) -> BaseGeometry | None:
+    """All ground that is not worked, what is crossed too."""
+    every = [shape for shape in (unworkable, crossed) if shape is not None]
+    return (
+        in_degrees(union, np.array(every, dtype=object))
+        if len(every) > 1
+        else next(iter(every), None)
+    )
 
 
 def read_zones(

@@ -156,7 +156,7 @@ class _Builder(PlanBuilder):
             isinstance(job, Mapping) and job.get("implement") == implement
             for job in self.top.operation
         )
-        audited = self.logs and must_hold in ("operations", "either")
+        audited = self.logs and must_hold != "fields"
         return audited and logged and seeding.get("implement") != implement
 
     def _ground(self, pasture: Pasture, *, needed: bool) -> tuple[Field, ...]:

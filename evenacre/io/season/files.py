@@ -7,6 +7,7 @@ import hashlib
 import os
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path, PurePath
 from typing import Any
 
@@ -16,7 +17,14 @@ import pandas as pd
 from evenacre.errors import InputError
 from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
 from evenacre.io.common.suggestions import did_you_mean
-from evenacre.io.maps.field_layers import read_boundary, read_setbacks, read_unworkable, read_zones
+from evenacre.io.maps.field_layers import (
+    read_boundary,
+    read_crossed,
+    read_setbacks,
+    read_unworkable,
+    read_zones,
+    with_crossed,
+)
 from evenacre.io.maps.read_layer import LayerCache, Source, held_layer
 from evenacre.io.season.schema import FieldTable, SourceTable
 from evenacre.io.taskdata.folder import is_taskdata, taskdata_parts
@@ -98,6 +106,9 @@ class SeasonFiles:
 
         boundary = read(read_boundary, "boundary")
         unworkable = read(read_unworkable, "unworkable", boundary)
+        width_m = table.cross.width if table.cross else None
+        crossed = read(partial(read_crossed, width_m), "cross", boundary)
+        unworkable = with_crossed(unworkable, crossed)
         zones = read(read_zones, "zones", boundary)
         distance = table.setbacks and table.setbacks.distance
         setbacks = read(read_setbacks, "setbacks", distance, boundary)
@@ -108,7 +119,8 @@ class SeasonFiles:
             remedy = "Give only the ground that is not worked."
             self.problems.add((*path, "unworkable"), what, remedy)
             return None, warnings
-        return Field(table.name, boundary, unworkable, zones, setbacks, table.fence), warnings
+        given = (boundary, unworkable, zones, setbacks, table.fence, crossed)
+        return Field(table.name, *given), warnings
 
     def shapes(
         self,

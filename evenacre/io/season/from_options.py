@@ -37,7 +37,7 @@ _TABLES: dict[str, type[KeyTable]] = {
     "passes": DriveOptions,
 }
 _AT_THE_TOP = ("time_zone", "units", "currency")
-_SOURCES = ("boundary", "zones", "unworkable", "setbacks")
+_SOURCES = ("boundary", "zones", "unworkable", "cross", "setbacks")
 
 
 @dataclass(frozen=True)
@@ -95,6 +95,9 @@ OPTIONS: dict[str, Option] = {
     "zones_name_column": _option("field.zones.name_column"),
     "unworkable": _option("field.unworkable.file"),
     "unworkable_layer": _option("field.unworkable.layer", "Layer of the unworkable ground."),
+    "cross": _option("field.cross.file"),
+    "cross_layer": _option("field.cross.layer", "Layer of the ground to cross."),
+    "cross_width": _option("field.cross.width"),
     "setbacks": _option("field.setbacks.file"),
     "setbacks_layer": _option("field.setbacks.layer", "Layer of the setbacks."),
     "setback_distance": _option("field.setbacks.distance"),

@@ -42,6 +42,12 @@ class _Window(_Table):
     spells: list[_Spell] | None = None
 
 
+class _Done(_Table):
+    date: Date | None
+    area_m2: _Amount
+    seed_kg: _Amount | None
+
+
 class _Visit(_Table):
     date: Date
     area_m2: _Amount
@@ -53,6 +59,7 @@ class _Paddock(_Table):
     workable_m2: _Amount
     window: _Window | None
     visits: list[_Visit]
+    done: list[_Done] = []
     graze_from: Date | None = None
 
 
@@ -157,6 +164,8 @@ def _spells(window: _Window) -> list[tuple[dt.date, dt.date]]:
 def _paddock(paddock: _Paddock) -> PlannedPaddock:
     window = paddock.window
     visits = [PlannedVisit(v.date, v.area_m2, v.seed_kg) for v in paddock.visits]
+    # A plan of the rest of a season stands for all of it.
+    visits += [PlannedVisit(d.date, d.area_m2, d.seed_kg or 0.0) for d in paddock.done if d.date]
     return PlannedPaddock(
         name=paddock.paddock,
         workable_m2=paddock.workable_m2,

@@ -89,6 +89,7 @@ class ProductTable(KeyTable):
     hard_seed: v.Percent | None = key("Percent of it that is alive but hard.")
     seeds_per: v.SeedCount | None = key('"270000 /lb".')
     parts: dict[str, v.Part] = key("A blend: products and their parts by mass.", {})
+    bag: v.Load | None = key("A bag of it holds; the cart is filled with whole ones.")
     bought: v.Stock | None = key("Bought for the season with what was carried over.")
     left: v.Stock | None = key("Left at its end.")
 
@@ -158,12 +159,22 @@ class SetbacksTable(SourceTable):
 Source = Annotated[SourceTable, BeforeValidator(as_source)]
 
 
+class CrossTable(SourceTable):
+    """A map of ground that is not worked, but crossed with the drill lifted."""
+
+    width: v.Length | None = key('How wide what is drawn as a line is: "30 ft".')
+
+
+Cross = Annotated[CrossTable, BeforeValidator(as_source)]
+
+
 class FieldTable(KeyTable):
     """A field."""
 
     name: v.Name = key("Name of the field.", ...)
     boundary: Source | None = key("Field boundary; any map file.")
     unworkable: Source | None = key("Waterways, rock piles ...")
+    cross: Cross | None = key("Grassed waterways ...: not worked, but crossed, the drill lifted.")
     fence: bool = key("Whether nothing of tractor, drill and cart may leave it.", False)
     zones: Annotated[ZonesTable, BeforeValidator(as_source)] | None = key(
         "Zones to report amounts for."

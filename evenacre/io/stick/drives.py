@@ -267,8 +267,9 @@ def compare(a: Piece, b: Piece) -> Twin | None:
             limit = first.digits_m + second.digits_m + _ROUNDED_M
         alike = float((distance < limit).mean()) > _SAME
         apart = _clocks(first, second, at, near, distance, alike=alike)
-        if apart is None:
-            return None
+        still = min(_length(first), _length(second)) < _NEAR_M
+        if apart is None or (still and abs(apart) > _SAME_CLOCK_S):
+            return None  # whoever stands in one place is there again at any time
         shares = _followed(first, second, apart), _followed(second, first, -apart)
     else:
         apart = None
@@ -361,7 +362,7 @@ def without_doubles(pieces: Sequence[Piece]) -> tuple[list[Piece], list[LeftOut]
                     f"Is {piece.drive.name} of another product? It is the drive in "
                     f"{other.drive.name}{clock} with another rate, and was left out."
                 )
-            if other_day:
+            if other_day and twin.of_second >= _SAME:
                 doubts.append(
                     f"Is {piece.drive.name} a job of its own? It is {other.drive.name} fix by fix, "
                     f"{abs(twin.apart_s or 0.0) / 3600:,.0f} h {_side(twin.apart_s)}, and was left "

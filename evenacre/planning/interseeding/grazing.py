@@ -188,6 +188,7 @@ def _findings(grazing: Grazing, stays: Sequence[PlannedStay]) -> Iterator[Findin
         if name not in paddocks:
             yield Finding.warning("unknown_move", paddock=name)
     grazed = {s.stay.paddock for s in stays}
+    grazed |= {p.field.name for p in grazing.paddocks if p.window is not None}
     idle = tuple(name for name in paddocks if name not in grazed)
     if stays and idle:
         yield Finding.warning("never_grazed", paddocks=idle)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -10,13 +11,17 @@ from typing import Any
 import numpy as np
 import shapely
 
-from evenacre.model import FloatArray, Grazing, Paddock, Seeding
+from evenacre.model import Field, FloatArray, Grazing, Paddock, Seeding
+from evenacre.model.finding import Finding
 from evenacre.planning.interseeding.fills import visits_and_fills
 from evenacre.planning.interseeding.grazing import ground_m2, plan_grazing
+from evenacre.planning.interseeding.loads import Cart
 from evenacre.planning.interseeding.plan_types import (
+    BEYOND,
     BOOKED,
     WEATHER,
     WHOLE_SHARE,
+    CartFill,
     GrazingPlan,
     InterseedPlan,
     PaddockPlan,
@@ -26,6 +31,12 @@ from evenacre.planning.interseeding.plan_types import (
     SeedingWindow,
     Visit,
     WorkDay,
+)
+from evenacre.planning.interseeding.progress import (
+    DoneGround,
+    Progress,
+    passes_left,
+    seeding_left,
 )
 from evenacre.planning.interseeding.remedies import (
     EARLIER,
@@ -50,6 +61,7 @@ from evenacre.planning.passes.pass_types import Drive, PassPlan
 from evenacre.planning.passes.plan import plan_passes
 
 Say = Callable[[str], None]
+_APART = ("seed", BEYOND)  # told whatever else is
 _LIMIT_DAY = 0.1
 """Part of a limit on what stands that weighs as much as a day of a window; no source."""
 
@@ -59,6 +71,7 @@ def plan_interseeding(
     seeding: Seeding,
     *,
     time_zone: str | None = None,
+    progress: Progress | None = None,
     say: Say = lambda _stage: None,
 ) -> InterseedPlan:
     """Plan which grazed paddock is seeded on which day, and with which loads.
@@ -72,6 +85,8 @@ def plan_interseeding(
     seeding : Seeding
     time_zone : str or None
         An IANA name; None: local mean time.
+    progress : Progress, optional
+        What is done of a season under way; the rest is planned from its day on.
     say : callable, optional
         Told each stage as it begins.
 
@@ -92,10 +107,17 @@ def plan_interseeding(
     ['2026-08-18', '2026-08-24']
     """
     seeded = [paddock for paddock in grazing.paddocks if paddock.seeded]
+    done = {} if progress is None else progress.done
     passes = []
     for number, paddock in enumerate(seeded, 1):
         say(f"laying out passes, paddock {number} of {len(seeded)}")
-        passes.append(plan_passes(paddock.field, drive_of(seeding)))
+        plan, ground = (
+            plan_passes(drilled(paddock), drive_of(seeding)),
+            done.get(paddock.field.name),
+        )
+        passes.append(plan if ground is None else passes_left(plan, ground.cover))
+    if progress is not None:
+        seeding = seeding_left(seeding, progress)
     seeding, weather = seasons_of(seeding, plan_days(grazing, plan_grazing(grazing), seeding))
     task = _Task.of(grazing, seeding, passes, time_zone)
     herd, windows, calendar, problem = task.herd, task.windows, task.calendar, task.problem
@@ -110,14 +132,18 @@ def plan_interseeding(
         eased = smallest_relaxation(problem)
         relaxations, relaxed_holds = _relaxed(eased, task, passes, time_zone)
         relaxed_fewest = eased.fewest
+    closes = [window.closes for window in windows]
+    lengths = [np.array([run.line.length for run in plan.passes]) for plan in passes]
+    cart = cart_of(seeding)
+    visits, fills, schedule = visits_and_fills(
+        problem, schedule, names, calendar, closes, lengths, cart
+    )
     say("simulating the weather")
     chances = None
     if weather is not None and schedule.share.any():
         full_s = np.array([day.full_s for day in calendar])
         chances = simulate(problem, schedule, full_s, weather)
 
-    closes = [window.closes for window in windows]
-    visits, fills = visits_and_fills(problem, schedule, names, calendar, closes)
     covered = {name: plan.covered_m2 for name, plan in zip(names, passes, strict=True)}
     visits = tuple(replace(v, area_m2=v.share * covered[v.paddock]) for v in visits)
     used_kg = sum(visit.seed_kg for visit in visits)
@@ -129,7 +155,14 @@ def plan_interseeding(
         herd=herd,
         days=calendar,
         paddocks=tuple(
-            _paddock_plan(paddock, seeding, herd, visits, planned.get(paddock.field.name))
+            _paddock_plan(
+                paddock,
+                seeding,
+                herd,
+                visits,
+                planned.get(paddock.field.name),
+                done.get(paddock.field.name),
+            )
             for paddock in grazing.paddocks
         ),
         visits=visits,
@@ -145,11 +178,47 @@ def plan_interseeding(
         relaxed_holds=relaxed_holds,
         findings=(
             *herd.findings,
+            *(progress.findings if progress is not None else ()),
             *window_findings(grazing, herd, seeding, windows),
+            *_kept_out(grazing, passes),
+            *_opened_bags(seeding, fills),
             *(weather.findings if weather is not None else ()),
             *(finding.at(plan.field) for plan in passes for finding in plan.findings),
         ),
     )
+
+
+def _kept_out(grazing: Grazing, passes: Sequence[PassPlan]) -> Iterator[Finding]:
+    """Tell how much ground is left out as too wet."""
+    seeded = [p for p in grazing.paddocks if p.seeded]
+    for paddock, plan in zip(seeded, passes, strict=True):
+        if paddock.keep_out is not None:
+            lacks = ground_m2(paddock)[1] - plan.workable_m2
+            yield Finding.warning("kept_out", area_m2=lacks).at(plan.field)
+
+
+def _opened_bags(seeding: Seeding, fills: Sequence[CartFill]) -> Iterator[Finding]:
+    """Name loads that whole bags do not make up."""
+    slack = 1e-3
+    opened = [
+        f.number
+        for f in fills
+        if any(
+            b.bag_kg is not None and slack < part.mass_kg / b.bag_kg % 1 < 1 - slack
+            for part, b in zip(f.bins, seeding.bins, strict=True)
+        )
+    ]
+    if opened:
+        yield Finding.warning("bag_opened", loads=tuple(map(str, opened)))
+
+
+def drilled(paddock: Paddock) -> Field:
+    """The ground of a paddock that is to be seeded: without what is too wet this time."""
+    field, wet = paddock.field, paddock.keep_out
+    if wet is None:
+        return field
+    bare = [g for g in (field.unworkable, wet) if g is not None]
+    return replace(field, unworkable=shapely.union_all(bare))
 
 
 def drive_of(seeding: Seeding) -> Drive:
@@ -167,6 +236,12 @@ def drive_of(seeding: Seeding) -> Drive:
         headland=seeding.headland,
         blocks=seeding.blocks,
     )
+
+
+def cart_of(seeding: Seeding) -> Cart | None:
+    """What the cart takes; None where it is never refilled."""
+    on_hand = math.inf if seeding.on_hand_kg is None else seeding.on_hand_kg
+    return Cart(seeding.bins, seeding.sow_within_days, on_hand) if seeding.bins else None
 
 
 @dataclass(frozen=True, eq=False)
@@ -215,6 +290,17 @@ def _relaxed(
     eased: Eased, task: _Task, passes: Sequence[PassPlan], time_zone: str | None
 ) -> tuple[tuple[Relaxation, ...], bool]:
     """Say what to relax, follow it, and see whether there is a schedule then."""
+    relaxations, holds = _followed(eased, task, passes, time_zone)
+    others = [_followed(other, task, passes, time_zone) for other in eased.others]
+    instead = tuple(r for told, works in others if works for r in told if r.rule not in _APART)
+    out = [r if r.rule in _APART else replace(r, instead=instead) for r in relaxations]
+    return tuple(out), holds
+
+
+def _followed(
+    eased: Eased, task: _Task, passes: Sequence[PassPlan], time_zone: str | None
+) -> tuple[tuple[Relaxation, ...], bool]:
+    """What to set to what, and whether there is a schedule with all of it."""
     stays = task.herd.stays
     relaxations = tuple(
         remedies(
@@ -279,6 +365,7 @@ def _problem(
     seeding: Seeding,
     calendar: Sequence[WorkDay],
 ) -> ScheduleProblem:
+    cart, on_hand = cart_of(seeding), seeding.on_hand_kg
     driven = np.array([p.work_m * p.drive.width_m for p in passes])
     covered = np.array([p.covered_m2 for p in passes])
     limits = {
@@ -295,8 +382,12 @@ def _problem(
         least_rate_kg_per_m2=seeding.least_rate_kg_per_m2,
         rate_kg_per_m2=seeding.rate_kg_per_m2,
         most_rate_kg_per_m2=seeding.most_rate_kg_per_m2,
-        on_hand_kg=seeding.on_hand_kg,
-        load_kg=seeding.load_kg,
+        on_hand_kg=None
+        if on_hand is None
+        else max(on_hand - (cart.least_kg if cart else 0.0), 0.0),
+        load_kg=cart.load_kg if cart else None,
+        start_kg=cart.start_kg if cart else 0.0,
+        within_days=seeding.sow_within_days,
         refill_s=seeding.refill_s,
         setup_s=seeding.setup_s,
         common=frozenset({Rule.SEASON + EARLIER, Rule.SEASON + LATER}),
@@ -323,6 +414,7 @@ def _paddock_plan(
     herd: GrazingPlan,
     visits: Sequence[Visit],
     planned: tuple[SeedingWindow, PassPlan, float | None] | None,
+    done: DoneGround | None,
 ) -> PaddockPlan:
     """All of one paddock; the window, passes and chance only where it is to be seeded."""
     name = paddock.field.name
@@ -330,6 +422,7 @@ def _paddock_plan(
     rest = dt.timedelta(days=seeding.ungrazed_days)
     area, workable = ground_m2(paddock)
     window, passes, chance = planned or (None, None, None)
+    over = [visit.day for visit in here] or ([done.last_day] if done and done.last_day else [])
     return PaddockPlan(
         paddock=paddock,
         area_m2=area,
@@ -341,5 +434,6 @@ def _paddock_plan(
         seeded_m2=sum(visit.area_m2 for visit in here),
         seed_kg=sum(visit.seed_kg for visit in here),
         chance=chance if here else None,
-        graze_from=max(visit.day for visit in here) + rest if here else None,
+        graze_from=max(over) + rest if over else None,
+        done=done,
     )

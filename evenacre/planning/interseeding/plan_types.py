@@ -10,6 +10,7 @@ import numpy as np
 
 from evenacre.model import BoolArray, FloatArray, Grazing, IntArray, Paddock, Seeding, Stay
 from evenacre.model.finding import Finding
+from evenacre.planning.interseeding.progress import DoneGround
 from evenacre.planning.passes.pass_types import PassPlan
 
 BOOKED = "booked: "
@@ -19,6 +20,7 @@ WEATHER = "weather"
 WHOLE_SHARE = 1.0 - 1e-6
 """From here on a paddock counts as seeded whole: the solver leaves crumbs."""
 MOVES, WINDOW_FIRST, WINDOW_LAST = "moves", "window_first", "window_last"
+NOT_BEFORE, READY = "not_before", "ready"
 """What can be changed and is no setting of ``Seeding``."""
 BEYOND = "beyond"
 """Key of a paddock that cannot be seeded whole, whatever is relaxed."""
@@ -74,6 +76,8 @@ class Rule(StrEnum):
     REGRAZE = "regraze"  # the herd is back before seedlings or the label allow
     GIVEN = "given"  # outside the window the user decided
     SEASON = "season"  # before the first or after the last day of seeding
+    WET = "wet"  # before the day that the user decided it bears the drill
+    UNTOLD = "untold"  # nothing tells when it is grazed or ready
 
 
 @dataclass(frozen=True)
@@ -96,6 +100,7 @@ class SeedingWindow:
     # (n,); for each of the plan's days, how far each rule would have to move to allow it, in days
     # or kg/m2: 0 where it does, below 0 to an earlier day, infinite where nothing helps
     blocked: dict[Rule, FloatArray]
+    ready: bool = False  # it was said to stand ready, whatever the herd did before
 
     @property
     def open_days(self) -> BoolArray:
@@ -133,7 +138,9 @@ class ScheduleProblem:
     rate_kg_per_m2: float
     most_rate_kg_per_m2: float
     on_hand_kg: float | None = None  # None: as much as it takes
-    load_kg: float | None = None  # None: no refills
+    load_kg: float | None = None  # sown from one fill to the next; None: no refills
+    start_kg: float = 0.0  # sown before the first fill
+    within_days: int | None = None  # a load is sown in so many, that of the fill counted
     refill_s: float = 0.0
     setup_s: float = 0.0
     # What could be relaxed, besides the seed.
@@ -184,6 +191,8 @@ class SeedingSchedule:
     # The solver proved that none is better; otherwise ``gap`` says by how much one might be
     proven: bool
     gap: float  # (bound - value) / bound
+    # Seed sown when each load is at an end, from the start on; None: as the fills alone tell
+    ends_kg: FloatArray | None = None
 
     def sown_kg(self, problem: ScheduleProblem) -> FloatArray:
         """Seed sown on each day, shape (n,)."""
@@ -194,18 +203,21 @@ class SeedingSchedule:
 class Relaxation:
     """One constraint to relax, by how much, and what that comes to."""
 
-    # ``"seed"``, ``"hours"``, a key of ``taken_s`` (see ``BOOKED``, ``WEATHER``), or a ``Rule``; or
-    # ``BEYOND``, where nothing helps
+    # ``"seed"``, ``"rate"``, ``"hours"``, a key of ``taken_s`` (see ``BOOKED``, ``WEATHER``), or a
+    # ``Rule``; or ``BEYOND``, where nothing helps
     rule: str
     paddock: str | None  # the paddock whose window it is
-    # How far to move it: kg of seed, seconds of a day for ``"hours"`` and in all for what takes
-    # time, days or kg/m2 of a rule; of ``BEYOND`` the share of the paddock that is out of reach
+    # How far to move it: kg of seed, kg/m2 of the least rate, seconds of a day for ``"hours"`` and
+    # in all for what takes time, days or kg/m2 of a rule; of ``BEYOND`` the share of the paddock
+    # that is out of reach
     amount: float
     # What is to be changed, by its name in ``Seeding``, and to what; ``MOVES``: the day the herd
-    # may be back; ``WINDOW_FIRST`` and ``WINDOW_LAST``: of the window that was decided
+    # may be back; ``READY``: that the paddock is; ``WINDOW_FIRST``, ``WINDOW_LAST`` and
+    # ``NOT_BEFORE``: of what was decided for it
     setting: str | None = None
     to: float | dt.date | None = None
     freed: tuple[tuple[dt.date, float], ...] = ()  # seconds that a booking gives back on each day
+    instead: tuple[Relaxation, ...] = ()  # any of these would do in its place
 
 
 @dataclass(frozen=True)
@@ -220,6 +232,19 @@ class Visit:
     area_m2: float
     seed_kg: float
     share: float  # of the paddock
+    # Of its passes, as they are driven, from 1; the first and the last may be done in part
+    first_pass: int = 1
+    last_pass: int = 1
+
+
+@dataclass(frozen=True)
+class BinFill:
+    """What of a load goes into one compartment."""
+
+    name: str  # empty: the whole cart
+    product: str
+    mass_kg: float
+    left_kg: float  # in it when it is filled
 
 
 @dataclass(frozen=True)
@@ -232,6 +257,11 @@ class CartFill:
     paddock: str  # where it is put in
     mass_kg: float
     serves: tuple[tuple[str, float], ...]  # paddocks it is sown in, and kg of it in each
+    left_kg: float = 0.0  # in the cart when it is filled
+    # Passes of the paddock, as they are driven, that are whole by then, and the part of the next
+    passes_done: int = 0
+    into_pass: float = 0.0
+    bins: tuple[BinFill, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -251,6 +281,12 @@ class PaddockPlan:
     # nothing planned
     chance: float | None
     graze_from: dt.date | None  # first day it may be grazed after seeding
+    done: DoneGround | None = None  # what was seeded before the plan begins
+
+    @property
+    def finished(self) -> bool:
+        """Whether it was seeded whole before the plan begins."""
+        return self.done is not None and self.passes is not None and not self.passes.passes
 
 
 @dataclass(frozen=True)

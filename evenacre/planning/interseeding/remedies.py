@@ -13,8 +13,11 @@ import numpy as np
 
 from evenacre.model import Booking, FloatArray, Grazing, Paddock, Seeding, Stay
 from evenacre.planning.interseeding.plan_types import (
+    BEYOND,
     BOOKED,
     MOVES,
+    NOT_BEFORE,
+    READY,
     WEATHER,
     WINDOW_FIRST,
     WINDOW_LAST,
@@ -49,13 +52,17 @@ def remedies(
     """Say of each thing to relax what has to be set to what; ``lever`` makes days longer."""
     good = 1.0 - seeding.lost_chance
     given = {p.field.name: p.window for p in grazing.paddocks}
+    told = {s.stay.paddock for s in stays} | {n for n, window in given.items() if window}
+    told |= set(seeding.ready)
+    untold = [number for number, name in enumerate(names) if name not in told]
     for key, index, amount in eased.told:
         side = next((side for side in (EARLIER, LATER) if key.endswith(side)), "")
         rule, paddock = key.removesuffix(side), None if index is None else names[index]
         plain = Relaxation(rule, paddock, amount)
         if rule == "seed":
-            on_hand = (seeding.on_hand_kg or 0.0) + amount
-            yield replace(plain, setting="on_hand_kg", to=on_hand * (1 + _SMALL))
+            to = ((seeding.on_hand_kg or 0.0) + amount) * (1 + _SMALL)
+            thinner = tuple(_thinner(seeding, amount))
+            yield replace(plain, setting="on_hand_kg", to=to, instead=thinner)
         elif rule == "hours" and lever is not None:
             yield _longer(seeding, lever, amount / good)
         elif rule == WEATHER:
@@ -71,8 +78,23 @@ def remedies(
             used = [day.day for day, part in zip(calendar, eased.share[index], strict=True) if part]
             here = [s.stay for s in stays if s.stay.paddock == paddock]
             yield _kept_out(plain, used, here, seeding)
+        elif rule == Rule.WET and index is not None:
+            dry = {p.field.name: p.not_before for p in grazing.paddocks}[names[index]]
+            assert dry is not None
+            yield replace(plain, setting=NOT_BEFORE, to=dry - dt.timedelta(days=round(amount)))
+        elif rule == BEYOND and index in untold:
+            yield replace(plain, setting=READY)
         else:
             yield _moved(plain, side, given.get(paddock or ""), seeding)
+
+
+def _thinner(seeding: Seeding, short_kg: float) -> Iterator[Relaxation]:
+    """The rate at which the seed there is lasts."""
+    usable_kg = (seeding.on_hand_kg or 0.0) - sum(b.least_kg for b in seeding.bins)
+    if usable_kg > 0:
+        least = seeding.least_rate_kg_per_m2
+        to = least * usable_kg / (usable_kg + short_kg) * (1 - _SMALL)
+        yield Relaxation("rate", None, least - to, "least_rate_kg_per_m2", to)
 
 
 def _longer(seeding: Seeding, lever: str, amount_s: float) -> Relaxation:
@@ -165,19 +187,21 @@ def followed(
         if r.setting == "bookings":
             freed = dict(r.freed)
             seeding = replace(seeding, bookings=tuple(_without(seeding, r.rule, freed, calendar)))
-        elif r.setting in (WINDOW_FIRST, WINDOW_LAST) and isinstance(r.to, dt.date):
+        elif r.setting in (WINDOW_FIRST, WINDOW_LAST, NOT_BEFORE) and isinstance(r.to, dt.date):
             grazing = replace(grazing, paddocks=tuple(_widened(grazing, r, r.to)))
         elif r.setting == MOVES and isinstance(r.to, dt.date):
             now = grazing.moves or tuple(s.stay for s in stays)
             grazing = replace(grazing, moves=tuple(_later(now, r, r.to)))
-        elif r.setting is not None:
+        elif r.setting is not None and r.to is not None:
             farthest = min if r.setting in _DOWN else max
             to: dict[str, Any] = {r.setting: farthest(getattr(seeding, r.setting), r.to)}
             seeding = replace(seeding, **to)
     return grazing, seeding
 
 
-_DOWN = frozenset({"opens_after_days", "lost_chance", "first_day", "day_from_s"})
+_DOWN = frozenset(
+    {"opens_after_days", "lost_chance", "first_day", "day_from_s", "least_rate_kg_per_m2"}
+)
 """Settings that are relaxed by making them less."""
 
 
@@ -208,12 +232,14 @@ def _without(
 
 def _widened(grazing: Grazing, relaxation: Relaxation, to: dt.date) -> Iterator[Paddock]:
     for paddock in grazing.paddocks:
-        if paddock.field.name == relaxation.paddock and paddock.window is not None:
+        if paddock.field.name != relaxation.paddock:
+            yield paddock
+        elif relaxation.setting == NOT_BEFORE:
+            yield replace(paddock, not_before=to)
+        elif paddock.window is not None:
             first, last = paddock.window
             window = (to, last) if relaxation.setting == WINDOW_FIRST else (first, to)
             yield replace(paddock, window=window)
-        else:
-            yield paddock
 
 
 def _later(stays: Sequence[Stay], relaxation: Relaxation, until: dt.date) -> Iterator[Stay]:

@@ -11,7 +11,8 @@ from scipy.special import betaincinv
 
 from evenacre.model import BoolArray, FloatArray, PastWeather, Seeding
 from evenacre.model.finding import Finding, FindingError
-from evenacre.planning.interseeding.fills import LOAD_TOLERANCE, loads_of, sown_in
+from evenacre.planning.interseeding.fills import loads_of, sown_in
+from evenacre.planning.interseeding.loads import LOAD_TOLERANCE
 from evenacre.planning.interseeding.plan_types import (
     ScheduleProblem,
     SeedingSchedule,
@@ -240,7 +241,8 @@ class _Season:
         self.ends_kg, filled, load_kg = np.array([0.0, np.inf]), 1, 0.0
         if problem.load_kg is not None and problem.counts_fills and schedule.fills.any():
             load_kg, filled = problem.load_kg, 0
-            self.ends_kg, _ = loads_of(schedule.fills, schedule.sown_kg(problem), load_kg)
+            plain, _ = loads_of(schedule.fills, schedule.sown_kg(problem), load_kg)
+            self.ends_kg = plain if schedule.ends_kg is None else schedule.ends_kg
         full_kg = problem.seed_kg(schedule.rate_kg_per_m2)
         self.kg_per_s = np.divide(
             full_kg, problem.work_s, out=np.full(len(full_kg), 1e300), where=problem.work_s > 0

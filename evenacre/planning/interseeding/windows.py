@@ -11,7 +11,7 @@ from astral import Observer
 from astral.sun import elevation, noon, sunrise, sunset
 
 from evenacre.errors import InputError
-from evenacre.model import FloatArray, Grazing, IntArray, Paddock, Seeding
+from evenacre.model import FloatArray, Grazing, IntArray, Paddock, Seeding, Stay
 from evenacre.model.finding import Finding
 from evenacre.planning.interseeding.grazing import grown
 from evenacre.planning.interseeding.plan_types import (
@@ -44,12 +44,14 @@ def plan_days(grazing: Grazing, herd: GrazingPlan, seeding: Seeding) -> tuple[dt
     paddocks = {p.field.name: p for p in grazing.paddocks if p.seeded}
     given = [p.window for p in paddocks.values() if p.window is not None]
     left = [s.stay.leave for s in herd.stays if s.stay.paddock in paddocks]
+    if seeding.ready and seeding.ready_day is not None:
+        left.append(seeding.ready_day)
     closing = dt.timedelta(days=seeding.closes_after_days)
     some = seeding.first_day or seeding.last_day or grazing.start or _SOME_DAY
     first = min([*left, *(w[0] for w in given)], default=some)
     last = max([*(day + closing for day in left), *(w[1] for w in given)], default=first)
     begin = max(first - _DAY, (seeding.first_day or first) - _ROOM)
-    end = max(min(last, seeding.last_day or last), begin) + _ROOM
+    end = max(min(last, seeding.last_day or last), begin, seeding.from_day or begin) + _ROOM
     if end - begin > _MOST:
         what = f"The days in question go from {begin} to {end}, more than twenty years."
         raise InputError.at("seeding", "", what, "Check the dates of grazing, moves and seeding.")
@@ -71,15 +73,16 @@ def seeding_windows(
         name = paddock.field.name
         stays = [s for s in herd.stays if s.stay.paddock == name]
         blocked = _blocked(paddock, stays, seeding, days)
+        ready = name in seeding.ready
         window = SeedingWindow(
-            name, None, None, None, None, *_stays_about(stays, None, None), blocked
+            name, None, None, None, None, *_stays_about(stays, None, None), blocked, ready
         )
         found = np.flatnonzero(window.open_days)
         if len(found):
             first, last = int(found[0]), int(found[-1])
             rules = (_binding(blocked, first - 1), _binding(blocked, last + 1))
             about = _stays_about(stays, days[first], days[last])
-            window = SeedingWindow(name, days[first], days[last], *rules, *about, blocked)
+            window = SeedingWindow(name, days[first], days[last], *rules, *about, blocked, ready)
         windows.append(window)
     return tuple(windows)
 
@@ -118,6 +121,11 @@ def _blocked(
 ) -> dict[Rule, FloatArray]:
     """For each rule how far it would have to move to allow each day (see ``SeedingWindow``)."""
     day = _ordinals(days)
+    begin = seeding.ready_day if paddock.field.name in seeding.ready else None
+    if begin is not None:  # as if the herd left it that day; what it did before is not asked
+        stays = [s for s in stays if s.stay.enter > begin]
+        stood = PlannedStay(Stay(paddock.field.name, begin, begin), None, None, None, None, 0.0)
+        stays = [stood, *stays]
     enter = _ordinals([s.stay.enter for s in stays])
     leave = _ordinals([s.stay.leave for s in stays])
     # The last stay that is over by each day, -1 where there is none; the next one begins after.
@@ -127,20 +135,27 @@ def _blocked(
     following = np.searchsorted(enter, day, side="right")
     until = np.append(enter, np.iinfo(np.int64).max // 2)[following] - day
     inside = following - 1 != before
-    ungrazed = ~grazed if stays or paddock.window is None else np.zeros_like(grazed)
+    none = np.zeros_like(grazed)
+    untold = ~none if not stays and paddock.window is None else none
+    if begin is not None:
+        untold = day < begin.toordinal()
+    ungrazed = ~grazed if stays and begin is None else none
+    waits = grazed & (before > 0) if begin is not None else grazed
 
     residual = np.array([*(s.residual_kg_per_m2 for s in stays), None], dtype=float)[before]
     standing = grown(paddock, residual, since)
     opens, closes = seeding.opens_after_days, seeding.closes_after_days
     return {
         Rule.HERD: np.where(inside | ungrazed, np.inf, 0.0),
-        Rule.WAIT: np.where(grazed, np.minimum(since - opens, 0.0), 0.0),
+        Rule.WAIT: np.where(waits, np.minimum(since - opens, 0.0), 0.0),
         Rule.RESIDUAL: _above(residual, seeding.residual_most_kg_per_m2),
         Rule.CLOSE: np.where(grazed, np.maximum(since - closes, 0.0), 0.0),
         Rule.REGROWTH: _above(standing, seeding.regrowth_most_kg_per_m2),
         Rule.REGRAZE: np.maximum(seeding.ungrazed_days - until, 0.0),
         Rule.GIVEN: _outside(day, *(paddock.window or (None, None))),
         Rule.SEASON: _outside(day, seeding.first_day, seeding.last_day),
+        Rule.WET: _outside(day, paddock.not_before, None),
+        Rule.UNTOLD: np.where(untold, np.inf, 0.0),
     }
 
 
@@ -185,8 +200,9 @@ def work_days(
     """Work out how long the drill of a farm at a place, in degrees, can work on each day.
 
     From the daylight within the hours the drill may work, at most ``hours_most_s`` is used;
-    bookings take their time from that. A day that is known to be lost has none. Without a time
-    zone, an IANA name, clocks show local mean time: four minutes from UTC for each degree.
+    bookings take their time from that. A day that is known to be lost, or is over, has none.
+    Without a time zone, an IANA name, clocks show local mean time: four minutes from UTC for each
+    degree.
     """
     zone = ZoneInfo(time_zone) if time_zone else _mean_time(lon)
     return tuple(_work_day(day, *daylight_s(day, lon, lat, zone), seeding) for day in days)
@@ -229,6 +245,8 @@ def _clock_s(greenwich: dt.datetime, solar: dt.tzinfo, day: dt.date, zone: dt.tz
 def _work_day(day: dt.date, rises_s: float, sets_s: float, seeding: Seeding) -> WorkDay:
     begin = rises_s if seeding.day_from_s is None else max(rises_s, seeding.day_from_s)
     end = sets_s if seeding.day_to_s is None else min(sets_s, seeding.day_to_s)
+    if seeding.from_day is not None and day < seeding.from_day:
+        return WorkDay(day, begin, 0.0, 0.0)
     length_s = max(end - begin, 0.0)
     if seeding.hours_most_s is not None:
         length_s = min(length_s, seeding.hours_most_s)

@@ -269,6 +269,19 @@ def operation_load_book(operation: Operation, result: AuditResult) -> OperationL
     )
 
 
+def left_in_cart(product: Product, books: Sequence[OperationLoads]) -> float | None:
+    """What was left in the cart when it was last weighed; None: it was not, since the last fill."""
+    last = [
+        (load.start_s or 0.0, load.closing)
+        for book in books
+        for found in book.loads
+        if found.product == product.name and found.checks
+        for load in found.checks[-1].loads[-1:]
+    ]
+    closing = max(last, key=lambda one: one[0])[1] if last else ()
+    return sum(t.mass_kg for t in closing if t.event == REMAINING) if closing else None
+
+
 def season_balances(
     books: Sequence[OperationLoads],
     products: Iterable[Product],

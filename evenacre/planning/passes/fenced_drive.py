@@ -15,13 +15,14 @@ from evenacre.planning.passes.bends import drawn, ways_between
 from evenacre.planning.passes.blocks import block_by_block
 from evenacre.planning.passes.driver import Driver, Run
 from evenacre.planning.passes.fence import Fence
-from evenacre.planning.passes.layout import MARGIN_M, inside_rounds
+from evenacre.planning.passes.layout import inside_rounds
 from evenacre.planning.passes.open_drive import LaidDrive
 from evenacre.planning.passes.order import in_order
 from evenacre.planning.passes.pass_types import Drive, PlannedPass
 from evenacre.planning.passes.rig import Rig
 from evenacre.planning.passes.rounds import headland_legs
 from evenacre.planning.passes.smooth_legs import smoothed
+from evenacre.planning.passes.swaths import MARGIN_M
 
 # Between the tool and the fence, where an end of it swings out.
 _CLEAR_M = 0.15

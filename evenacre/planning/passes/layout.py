@@ -8,18 +8,18 @@ from dataclasses import dataclass, replace
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from evenacre.geo.overlay import polygonal, without
+from evenacre.geo.overlay import common, polygonal, without
 from evenacre.planning.ground import opened, whole_of
 from evenacre.planning.passes.blocks import blocks_of
+from evenacre.planning.passes.crossing import bridged
 from evenacre.planning.passes.pass_types import Block, Drive, PlannedPass
 from evenacre.planning.passes.rounds import corner_runs
 from evenacre.planning.passes.strips import along, best_heading, lay_strips
-from evenacre.planning.passes.swaths import swath
+from evenacre.planning.passes.swaths import MARGIN_M, swath
 
 # Ground left inside the rounds that is smaller than this share of a square of the tool's width
 # is a corner no pass is made for; so is ground narrower than twice the margin.
 _CORNER = 0.05
-MARGIN_M = 0.05
 
 
 @dataclass(frozen=True)
@@ -38,26 +38,33 @@ def inside_rounds(
     drive: Drive,
     room: BaseGeometry,
     radius_m: float,
+    over: BaseGeometry | None = None,
 ) -> Inside:
     """Lay passes over what rounds leave, at the heading of the drive or else the best one.
 
-    Where the drive lets it, ground is cut into blocks that promise to take less in all.
+    Where the drive lets it, ground is cut into blocks that promise to take less in all. ``over`` is
+    what rounds would leave if no ground had to be crossed: passes are laid out as if all of it
+    were worked.
     """
     inner = left_by(ground, rounds, drive.width_m)
     inner, corners = corners_filled(inner, drive.width_m, room) if rounds else (inner, [])
-    heading = drive.heading_rad
+    width_m, heading = drive.width_m, drive.heading_rad
+    whole = bridged(inner, over)
+    parts = [part for part, _ in whole]
     if heading is None and drive.blocks:
-        blocks = blocks_of(inner, drive, radius_m)
+        blocks = blocks_of(parts, drive, radius_m)
         if len(blocks) > 1:
-            straight = [
-                replace(p, block=number)
-                for number, block in enumerate(blocks)
-                for p in straight_passes([block.ground], drive.width_m, block.heading_rad, room)
-            ]
+            straight = []
+            for number, block in enumerate(blocks):
+                worked = whole[block.part][1]
+                ground = block.ground if over is None else common(block.ground, worked)
+                laid = straight_passes([ground], width_m, block.heading_rad, room)
+                straight += [replace(p, block=number) for p in laid]
             return Inside(corners, straight, None, blocks)
     if heading is None:
-        heading = best_heading(inner, drive.width_m, drive.prefer) if inner else 0.0
-    return Inside(corners, straight_passes(inner, drive.width_m, heading, room), heading, [])
+        heading = best_heading(parts, width_m, drive.prefer) if parts else 0.0
+    straight = straight_passes([worked for _, worked in whole], width_m, heading, room)
+    return Inside(corners, straight, heading, [])
 
 
 def left_by(
@@ -87,7 +94,7 @@ def corners_filled(
 
 
 def straight_passes(
-    parts: Sequence[shapely.Polygon], width_m: float, heading_rad: float, room: BaseGeometry
+    parts: Sequence[BaseGeometry], width_m: float, heading_rad: float, room: BaseGeometry
 ) -> list[PlannedPass]:
     """Parallel passes over each part, numbered from one side to the other."""
     turned_room = along(room, heading_rad)

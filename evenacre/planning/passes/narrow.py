@@ -10,7 +10,6 @@ import shapely
 from scipy.sparse import coo_array, csr_array
 from scipy.sparse.csgraph import connected_components, dijkstra
 from scipy.spatial import Voronoi
-from shapely import ops
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.geo.overlay import common, polygonal, without
@@ -19,7 +18,7 @@ from evenacre.planning.ground import buffered, opened, overlaid, whole_of
 from evenacre.planning.passes.layout import left_by
 from evenacre.planning.passes.smooth_legs import smoothed
 from evenacre.planning.passes.strips import LEFTOVER
-from evenacre.planning.passes.swaths import swath
+from evenacre.planning.passes.swaths import stretches_on, swath
 
 # Where less than this share of the tool is on the ground, more is sown beside it than on it.
 _NARROWEST = 0.5
@@ -70,7 +69,7 @@ def middle_runs(
         line = smoothed(middle, bend_m, buffered(shapely.box(*middle.bounds), width_m), width_m)
         line = _to_the_end(line, todo, width_m)
         line = _to_the_end(line.reverse(), todo, width_m)
-        for part in _inside(line, width_m, free):
+        for part in stretches_on(free, line, width_m):
             swept = swath(part, width_m)
             new, ground = common(swept, todo).area, common(swept, workable).area
             if part.length >= _SHORTEST * width_m and new > _NEW * ground:
@@ -138,21 +137,3 @@ def _to_the_end(line: shapely.LineString, todo: BaseGeometry, width_m: float) ->
     ground = overlaid(shapely.intersection, swath(on, width_m), todo)
     reach = ((shapely.get_coordinates(ground) - xy[-1]) @ ahead).max(initial=0.0)
     return shapely.LineString([*xy, xy[-1] + reach * ahead]) if reach > 0 else line
-
-
-def _inside(
-    line: shapely.LineString, width_m: float, free: BaseGeometry
-) -> list[shapely.LineString]:
-    """Stretches of a run along which the whole tool is on free ground."""
-    out = without(swath(line, width_m), free)
-    spans = []
-    for part in shapely.get_parts(out):
-        if part.area > 0:
-            at = shapely.line_locate_point(line, shapely.points(shapely.get_coordinates(part)))
-            spans.append((float(at.min()), float(at.max())))
-    at, kept = 0.0, []
-    for low, high in [*sorted(spans), (line.length, line.length)]:
-        if low > at:
-            kept.append(ops.substring(line, at, low))
-        at = max(at, high)
-    return kept

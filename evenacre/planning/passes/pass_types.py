@@ -104,6 +104,7 @@ class PassPlan:
     work_s: float
     turn_s: float
     left: BaseGeometry = _NONE  # workable ground no pass covers, in the working plane
+    crossed: BaseGeometry = _NONE  # not worked, but crossed with the tool lifted
     fenced: bool = False  # whether all of the rig stays inside the boundary
     # Of the turns inside a fence: the way of the hitch pin, and how much of it is driven backward
     pin_turns: tuple[shapely.LineString, ...] = ()

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 import shapely
@@ -16,6 +17,7 @@ from evenacre.geo.overlay import common, polygonal, without
 from evenacre.model import Field
 from evenacre.model.finding import Finding
 from evenacre.planning.ground import buffered, opened, overlaid, whole_of
+from evenacre.planning.passes.crossing import Crossing
 from evenacre.planning.passes.fenced_drive import fenced_drive
 from evenacre.planning.passes.open_drive import LaidDrive, open_drive
 from evenacre.planning.passes.pass_types import SEEN_M2, Drive, PassPlan, PlannedPass
@@ -29,6 +31,10 @@ _HAIR_M = 0.05
 _SHIFT_S = 3.0
 # Blocks have to be marked out: for less of a gain than this share they are not made.
 _GAIN = 0.01
+# How many rounds along ground that is crossed are tried.
+_ALONG = (0, 1)
+# A plan may miss so much more of the workable ground than another, for less time.
+_MORE_MISSED = 0.001
 
 
 def plan_passes(field: Field, drive: Drive) -> PassPlan:
@@ -50,21 +56,41 @@ def plan_passes(field: Field, drive: Drive) -> PassPlan:
     told = tuple(_taken(drive, rig)) if field.fenced else ()
     drive = replace(drive, turn_radius_m=rig.radius_m)
     boundary = plane.project(field.boundary)
+    crossed: BaseGeometry = shapely.Polygon()
+    if field.crossed is not None:
+        crossed = common(plane.project(field.crossed), site.unworkable)
+    around = buffered(boundary, 2 * rig.radius_m + drive.width_m)
+    free = without(around, without(site.unworkable, crossed))
 
-    def driven(drive: Drive) -> PassPlan:
+    def driven(drive: Drive, crossing: Crossing | None) -> PassPlan:
         if field.fenced:
             laid = fenced_drive(workable, boundary, drive, rig)
         else:
-            around = buffered(boundary, 2 * rig.radius_m + drive.width_m)
-            laid = open_drive(workable, drive, rig, without(around, site.unworkable))
-        return _accounted(field, plane, workable, drive, laid)
+            laid = open_drive(workable, drive, rig, free, crossing)
+        plan = _accounted(field, plane, workable, drive, laid)
+        times = int(shapely.intersects(np.array(plan.turns, dtype=object), crossed).sum())
+        if not times:
+            return plan
+        found = Finding.note("crossed_lifted", times=times)
+        return replace(plan, crossed=crossed, findings=(*plan.findings, found))
 
-    plan = driven(drive)
-    if plan.blocks:
-        single = driven(replace(drive, blocks=False))
-        pays = plan.takes_s < (1.0 - _GAIN) * single.takes_s
-        plan = _with_gain(plan, single) if pays else single
+    ways: list[Crossing | None] = [None]
+    if crossed and not field.fenced:
+        ways += [Crossing(crossed, along) for along in _ALONG]
+    plans = [_with_or_without_blocks(drive, partial(driven, crossing=way)) for way in ways]
+    # None that leaves more ground than another is better for it.
+    least_m2 = min(plan.missed_m2 for plan in plans) + _MORE_MISSED * workable.area
+    plan = min((p for p in plans if p.missed_m2 <= least_m2), key=lambda p: p.takes_s)
     return replace(plan, findings=(*told, *plan.findings))
+
+
+def _with_or_without_blocks(drive: Drive, driven: Callable[[Drive], PassPlan]) -> PassPlan:
+    plan = driven(drive)
+    if not plan.blocks:
+        return plan
+    single = driven(replace(drive, blocks=False))
+    pays = plan.takes_s < (1.0 - _GAIN) * single.takes_s
+    return _with_gain(plan, single) if pays else single
 
 
 def _with_gain(plan: PassPlan, single: PassPlan) -> PassPlan:

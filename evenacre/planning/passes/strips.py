@@ -23,6 +23,8 @@ _HOP = 0.5
 _GRID_RAD = math.radians(6.0)
 _REFINE_RAD = np.radians([-3.0, -1.5, -0.75, 0.75, 1.5, 3.0])
 _SIDES = 10
+# Of all these, so many that promise most are laid.
+_LAID = 14
 # Detail that does not count when headings are only compared.
 _COARSE_M = 0.5
 # Headings nearer than this are one.
@@ -177,9 +179,24 @@ def best_heading(ground: Sequence[shapely.Polygon], width_m: float, prefer: str)
         return (count, swept) if prefer == "turns" else (swept, count)
 
     first = np.concatenate([_sides(parts), np.arange(0.0, math.pi, _GRID_RAD)])
+    first = first[np.sort(np.argsort(_expected(parts, first, prefer), kind="stable")[:_LAID])]
     best = min((cost(angle), index, angle) for index, angle in enumerate(first))
     near = [(cost(angle), 1000, angle) for angle in best[2] + _REFINE_RAD]
     return float(min([best, *near])[2]) % math.pi
+
+
+def _expected(parts: Sequence[BaseGeometry], headings_rad: FloatArray, prefer: str) -> FloatArray:
+    """What the outlines let expect of headings, up to a factor.
+
+    A side ends as many passes as it is wide across them, in all twice their number, and doubles
+    ground at the end of each in proportion to how far it runs along them.
+    """
+    rings = [ring for part in parts for ring in (part.exterior, *part.interiors)]
+    sides = np.concatenate([np.diff(shapely.get_coordinates(ring), axis=0) for ring in rings])
+    cos, sin = np.cos(headings_rad)[:, None], np.sin(headings_rad)[:, None]
+    across = cos * sides[:, 1] - sin * sides[:, 0]
+    along_m = cos * sides[:, 0] + sin * sides[:, 1]
+    return np.asarray(np.abs(across if prefer == "turns" else along_m).sum(axis=1))
 
 
 def _sides(parts: Sequence[BaseGeometry]) -> FloatArray:

@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import numpy as np
 import shapely
+from shapely import ops
 from shapely.geometry.base import BaseGeometry
 
-from evenacre.geo.overlay import valid
+from evenacre.geo.overlay import valid, without
 from evenacre.model import FloatArray
 from evenacre.planning.ground import buffered
+
+MARGIN_M = 0.05
+"""Half of what a hairline between swaths is wide at most."""
 
 # A piece of a swath turns no more than this, so it cannot cover itself.
 _SECTOR_RAD = np.pi / 4
@@ -23,6 +27,24 @@ def swath(line: shapely.LineString, width_m: float) -> BaseGeometry:
     """Ground that the tool sweeps along a line, turning about its middle at bends."""
     ground: BaseGeometry = buffered(line, width_m / 2, cap_style="flat", quad_segs=_ROUND)
     return ground
+
+
+def stretches_on(
+    ground: BaseGeometry, line: shapely.LineString, width_m: float
+) -> list[shapely.LineString]:
+    """Stretches of a run along which the whole tool is on some ground."""
+    out = without(swath(line, width_m), ground)
+    spans = []
+    for part in shapely.get_parts(out):
+        if part.area > 0:
+            at = shapely.line_locate_point(line, shapely.points(shapely.get_coordinates(part)))
+            spans.append((float(at.min()), float(at.max())))
+    at, kept = 0.0, []
+    for low, high in [*sorted(spans), (line.length, line.length)]:
+        if low > at:
+            kept.append(ops.substring(line, at, low))
+        at = max(at, high)
+    return kept
 
 
 def swath_pieces(line: shapely.LineString, width_m: float) -> np.ndarray:

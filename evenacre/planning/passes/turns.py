@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
+from evenacre.geo.overlay import union
 from evenacre.model import FloatArray
 from evenacre.planning.passes.pass_types import PassPlan, PlannedPass
 
@@ -143,18 +144,19 @@ def poses(passes: list[PlannedPass]) -> tuple[FloatArray, FloatArray]:
 
 @dataclass(frozen=True)
 class TurnRoom:
-    """Turns that leave the workable ground."""
+    """Turns that leave the ground that is worked or crossed."""
 
     turns: int
     beyond_m: float  # the farthest that the middle of the tool gets from the ground
 
 
 def turn_room(plan: PassPlan) -> TurnRoom:
-    """Find the turns of a drive that leave the workable ground, and how far."""
+    """Find the turns of a drive that leave the ground it works or crosses, and how far."""
     if not plan.turns:
         return TurnRoom(0, 0.0)
     points, turn = shapely.get_coordinates(np.array(plan.turns), return_index=True)
-    shapely.prepare(plan.workable)
-    away = shapely.distance(shapely.points(points), plan.workable)
+    ground = union(np.array([plan.workable, plan.crossed])) if plan.crossed else plan.workable
+    shapely.prepare(ground)
+    away = shapely.distance(shapely.points(points), ground)
     out = away > _EDGE_M
     return TurnRoom(len(np.unique(turn[out])), float(away.max()) if out.any() else 0.0)

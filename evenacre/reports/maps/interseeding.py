@@ -131,7 +131,7 @@ def _facts(p: PaddockPlan, plan: InterseedPlan, units: UnitSystem) -> list[list[
         "Seeding": ", ".join(days) or "not planned",
         "Seeded": figures.size(p.seeded_m2, units, 3) if p.visits else "",
         "Seed": units.mass.text(p.seed_kg) if p.visits else "",
-        "Chance": "" if p.chance is None else iw.chance_text(p.chance),
+        "Chance": iw.chance_of(plan, p.chance),
         "Graze from": iw.day_text(p.graze_from) if p.graze_from else "",
         "The drive": _drive(p.passes) if p.passes else "",
     }

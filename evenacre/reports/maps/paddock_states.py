@@ -88,6 +88,8 @@ def _whole_plan(plan: InterseedPlan) -> Step:
 def _outcome(p: PaddockPlan) -> str:
     if p.window is None:
         return "never"
+    if p.finished:
+        return "whole"
     if not p.visits:
         return "none"
     return "whole" if iw.whole(p) else "part"
@@ -98,8 +100,8 @@ def _state(p: PaddockPlan, day: dt.date, ready: bool) -> str:
         return "seeding"
     if any(s.stay.enter <= day < s.stay.leave for s in p.stays):  # it leaves in the morning
         return "herd"
-    begun = any(v.day < day for v in p.visits)
-    finished = bool(p.visits) and p.visits[-1].day < day
+    begun = p.done is not None or any(v.day < day for v in p.visits)
+    finished = p.finished or (bool(p.visits) and p.visits[-1].day < day)
     if finished and p.graze_from and day >= p.graze_from:
         return "done"
     if finished or (begun and not ready):

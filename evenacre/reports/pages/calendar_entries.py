@@ -84,7 +84,7 @@ def _visits(plan: InterseedPlan, units: UnitSystem, zone: ZoneInfo | None) -> It
 
 
 def _load(f: CartFill, plan: InterseedPlan, units: UnitSystem) -> str:
-    text = f"Load {f.number}: {units.mass.text(f.mass_kg)}"
+    text = f"Load {f.number}, {iw.stop_text(f)}: {units.mass.text(f.mass_kg)}"
     if plan.seeding.product.parts:
         mixed = plan.seeding.product.shares.items()
         text += f" ({', '.join(f'{units.mass.text(s * f.mass_kg)} {name}' for name, s in mixed)})"

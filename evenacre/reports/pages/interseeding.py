@@ -60,6 +60,7 @@ def interseed_page(
         stops=[(n, v, iw.fills_at(plan, v)) for v, n in iw.numbered(plan).items()],
         step_of=step_of,
         iw=iw,
+        units=units,
         mass=units.mass.text,
         size=lambda area_m2: figures.size(area_m2, units, 3),
         first=_UNFOLDED,

@@ -430,6 +430,10 @@ SENTENCES = {
         "heading, for {time_s:minutes} more. Drive them in the order given: each turns on ground "
         "that is not seeded yet."
     ),
+    "crossed_lifted": (
+        "Ground that is not worked but may be crossed is driven over {times} times with the drill "
+        "lifted."
+    ),
     "runs_not_reached": (
         "{runs} of the runs cannot be reached inside the fence with this drill, or cannot be left "
         "again: their ground is left out."
@@ -469,6 +473,23 @@ SENTENCES = {
     "window_cut_short": (
         "The window decided for {paddock} is {days} days shorter by the days to wait after the "
         "herd or to close after it."
+    ),
+    "nothing_done": (
+        "No operation of the season has seeded a paddock so far: all of them are planned whole."
+    ),
+    "done_later": (
+        "it was seeded up to {last} by the logs, after {day}, from which the rest is planned; all "
+        "of that counts as done."
+    ),
+    "seed_used_unknown": (
+        "how much seed went on it is not known, and is not taken off the seed on hand."
+    ),
+    "cart_taken_empty": (
+        "What is left in the cart is not told: it was taken as empty. Say it with in_cart."
+    ),
+    "kept_out": "{area_m2:area} is left out as too wet, and is still to be seeded.",
+    "bag_opened": (
+        "Whole bags do not make up load {loads:and}: a bag has to be opened there, and weighed."
     ),
     # Of the weather of a plan.
     "spell_beyond_season": (

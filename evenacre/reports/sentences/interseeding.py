@@ -10,6 +10,8 @@ from evenacre.planning.interseeding.plan_types import (
     BEYOND,
     BOOKED,
     MOVES,
+    NOT_BEFORE,
+    READY,
     WEATHER,
     WINDOW_FIRST,
     WINDOW_LAST,
@@ -33,6 +35,8 @@ _EVEN = 1e-3  # rates closer than this are the same
 def interseed_answer(plan: InterseedPlan, units: UnitSystem) -> Card:
     """Say how much is seeded by when, with how much seed and how surely, and what is short."""
     lines = [("product", _seed(plan, units))] if plan.visits else []
+    if plan.seeding.from_day is not None:
+        lines.append(("product", _done(plan, units)))
     if plan.chance_all is not None:
         lines.append(("product", _chance(plan, plan.chance_all)))
     lines += [("missed", text) for text in _left_out(plan, units)]
@@ -60,9 +64,13 @@ def relaxation_title(plan: InterseedPlan) -> str:
 
 def _headline(plan: InterseedPlan, units: UnitSystem) -> str:
     goals = iw.wanted(plan)
+    if not goals and any(p.finished for p in plan.paddocks):
+        return "Every paddock is seeded"
     if not goals:
         return "No paddock is to be seeded"
     goal = figures.size(sum(iw.goal_m2(p) for p in goals), units, 3)
+    if any(p.done for p in plan.paddocks):
+        goal = f"{goal} left"
     if not plan.visits:
         return f"None of {goal} can be seeded"
     seeded = figures.size(sum(p.seeded_m2 for p in goals), units, 3)
@@ -83,7 +91,22 @@ def _seed(plan: InterseedPlan, units: UnitSystem) -> str:
     if plan.seed_left_kg < _EVEN * s.on_hand_kg:
         return f"{text}; no seed is left over."
     left = units.mass.text(plan.seed_left_kg)
-    return f"{text}; {left} of {units.mass.text(s.on_hand_kg)} is left over."
+    kept_kg = sum(b.least_kg for b in s.bins) if plan.fills else 0.0
+    kept = f", {units.mass.text(kept_kg)} of it in the cart" if kept_kg else ""
+    return f"{text}; {left} of {units.mass.text(s.on_hand_kg)} is left over{kept}."
+
+
+def _done(plan: InterseedPlan, units: UnitSystem) -> str:
+    """Say what the logs tell of the days before the plan begins."""
+    done = [(p.done, p.paddock.field.name, p.finished) for p in plan.paddocks if p.done]
+    since = iw.day_text(plan.seeding.from_day) if plan.seeding.from_day else ""
+    if not done:
+        return f"Planned from {since}: by the logs nothing is done yet."
+    area = figures.size(sum(d.area_m2 for d, _, _ in done), units, 3)
+    seed = units.mass.text(sum(d.seed_kg or 0.0 for d, _, _ in done))
+    names = [name if whole else f"{name} (in part)" for _, name, whole in done]
+    text = f"Planned from {since}; by the logs {area} is done with {seed} of seed"
+    return f"{text}: {', '.join(names)}."
 
 
 def _chance(plan: InterseedPlan, chance_all: float) -> str:
@@ -117,6 +140,9 @@ def _left_out(plan: InterseedPlan, units: UnitSystem) -> Iterator[str]:
         name = p.paddock.field.name
         if not p.visits:
             why = iw.shut_words(p.window, plan) if p.window else ""
+            closed, begin = p.window.closes if p.window else None, plan.seeding.from_day
+            if closed is not None and begin is not None and closed < begin:
+                why = f"its window closed on {iw.day_text(closed)}"
             none.append(f"{name} ({why})" if why else name)
         elif not iw.whole(p):
             ground = figures.size(p.seeded_m2, units, 3), figures.size(iw.goal_m2(p), units, 3)
@@ -152,11 +178,16 @@ _ALLOW: dict[str, str] = {
     Rule.REGRAZE: "keep the herd out of {where} {days} longer after seeding",
     Rule.GIVEN: "widen the window you decided for {where} by {days}",
     Rule.SEASON: "seed {days} beyond the first or last day of seeding",
+    Rule.WET: "seed {where} {days} before you said it bears the drill",
+    READY: "name {where} as ready when it is, or give its window or its moves",
+    "rate": "seed at {rate} less",
     "first_day": "begin seeding {days} sooner",
     "last_day": "go on seeding {days} longer",
 }
 _TO: dict[str, str] = {
     "on_hand_kg": "{mass} in all",
+    "least_rate_kg_per_m2": "at {rate_down}",
+    NOT_BEFORE: "from {day}",
     "hours_most_s": "up to {hours}",
     "day_to_s": "until {clock}",
     "day_from_s": "from {clock}",
@@ -175,7 +206,15 @@ _DAYS_TOLD = 6
 
 
 def relaxation_words(relaxation: Relaxation, units: UnitSystem) -> str:
-    """Say what to allow, how much of it, and what that comes to; figures are rounded up."""
+    """Say what to allow, how much of it, and what that comes to; figures are rounded up.
+
+    Whatever would do in its place is told after it.
+    """
+    alone = (_relaxation_words(r, units) for r in (relaxation, *relaxation.instead))
+    return "; or ".join(alone)
+
+
+def _relaxation_words(relaxation: Relaxation, units: UnitSystem) -> str:
     rule, amount = str(relaxation.rule), relaxation.amount
     kind = BOOKED if rule.startswith(BOOKED) else rule
     words = _ALLOW.get(relaxation.setting or "") or _ALLOW.get(kind, "{hours} of {rule}")
@@ -207,6 +246,7 @@ def _to_words(relaxation: Relaxation, units: UnitSystem) -> str:
     return _TO[relaxation.setting].format(
         mass=figures.at_least(to, units.mass) if to > 0 else "",
         rate=figures.at_least(to, units.rate) if to > 0 else "",
+        rate_down=figures.at_most(to, units.rate) if to > 0 else "",
         hours=iw.enough_hours_text(to),
         clock=iw.clock(to),
         percent=f"{100 * to:.1f}".removesuffix(".0"),
@@ -299,8 +339,10 @@ def _drill(plan: InterseedPlan) -> str:
         "Hours for a paddock are those of the drive below, turns included, and "
         f"{iw.hours_text(s.setup_s)} to set up"
     )
-    if s.load_kg is not None:
+    if s.bins:
         text += f", {iw.hours_text(s.refill_s)} for each load"
+    if s.sow_within_days is not None:
+        text += f", which is sown within {iw.days_text(s.sow_within_days)}"
     if s.day_from_s is not None:
         text += f"; work begins at {iw.clock(s.day_from_s)}, where from says nothing else"
     if s.hours_most_s is not None:

@@ -11,6 +11,7 @@ import numpy as np
 
 from evenacre.planning.interseeding.plan_types import (
     WHOLE_SHARE,
+    BinFill,
     CartFill,
     InterseedPlan,
     PaddockPlan,
@@ -19,15 +20,17 @@ from evenacre.planning.interseeding.plan_types import (
     Visit,
     WorkDay,
 )
+from evenacre.units.display import UnitSystem
 
+_RUN_OUT = 1e-4  # of a load: with less in it the cart is empty
 # Of the page's language, whatever the locale of the machine.
 _WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
 def wanted(plan: InterseedPlan) -> list[PaddockPlan]:
-    """Paddocks that are to be seeded."""
-    return [p for p in plan.paddocks if p.window is not None]
+    """Paddocks that are to be seeded, and are not yet."""
+    return [p for p in plan.paddocks if p.window is not None and not p.finished]
 
 
 def goal_m2(paddock: PaddockPlan) -> float:
@@ -41,13 +44,45 @@ def share_seeded(paddock: PaddockPlan) -> float:
 
 
 def whole(paddock: PaddockPlan) -> bool:
-    """Whether all of it is planned."""
-    return share_seeded(paddock) >= WHOLE_SHARE
+    """Whether all of it is planned, or done."""
+    return paddock.finished or share_seeded(paddock) >= WHOLE_SHARE
 
 
 def part_text(share: float) -> str:
     """Say what part of a paddock a visit seeds."""
     return "all of it" if share >= WHOLE_SHARE else f"{100 * share:.0f} % of it"
+
+
+def passes_text(visit: Visit) -> str:
+    """Say which passes a visit drives, as they are numbered in the order they are driven."""
+    first, last = visit.first_pass, visit.last_pass
+    return f"{first} to {last}" if last > first else str(first)
+
+
+def stop_text(fill: CartFill) -> str:
+    """Say on which pass the cart is filled."""
+    if fill.into_pass > 0:
+        return f"{100 * fill.into_pass:.0f} % along pass {fill.passes_done + 1}"
+    return f"after pass {fill.passes_done}" if fill.passes_done else "before the first pass"
+
+
+def bin_text(part: BinFill, bags: float | None, units: UnitSystem) -> str:
+    """Say what goes into a compartment, and how many bags that is."""
+    text = f"{part.name} {units.mass.text(part.mass_kg)}".strip()
+    if bags is None:
+        return text
+    count = f"{bags:.1f}".removesuffix(".0")
+    return f"{text} ({count} bag{'' if count == '1' else 's'})"
+
+
+def load_text(fill: CartFill, units: UnitSystem) -> str:
+    """Say what goes into the cart, when, and what is left in it by then."""
+    text = f"load {fill.number} ({units.mass.text(fill.mass_kg)}) {stop_text(fill)}"
+    if not fill.passes_done and not fill.into_pass:
+        return text
+    if fill.left_kg > _RUN_OUT * fill.mass_kg:
+        return f"{text}, when the cart is down to {units.mass.text(fill.left_kg)}"
+    return f"{text}, after the cart has run out"
 
 
 def numbered(plan: InterseedPlan) -> dict[Visit, int]:
@@ -114,6 +149,16 @@ def chance_text(chance: float) -> str:
     if percent == 100:
         return "over 99 %"
     return f"{percent} %" if percent else "under 1 %"
+
+
+def chance_of(plan: InterseedPlan, chance: float | None) -> str:
+    """Write a chance of a plan: past years, which are few, are counted; empty for none."""
+    if chance is None:
+        return ""
+    if plan.weather is None or plan.weather.years is None:
+        return chance_text(chance)
+    count = len(plan.weather.years)
+    return f"{round(chance * count)} in {count} years"
 
 
 def short_names(names: Sequence[str]) -> list[str]:
@@ -195,6 +240,18 @@ _RULES = {
         "it is outside the days of seeding",
         "outside the days of seeding",
     ),
+    Rule.WET: (
+        "it bears the drill, as you decided",
+        "it does not bear the drill",
+        "it does not bear the drill by then",
+        "before it bears the drill",
+    ),
+    Rule.UNTOLD: (
+        "it is ready",
+        "it is not ready",
+        "nothing tells when it is grazed or ready",
+        "with nothing to tell when it is ready",
+    ),
 }
 
 
@@ -211,6 +268,8 @@ def closing_words(window: SeedingWindow, plan: InterseedPlan) -> str:
     if window.closes is None:
         return ""
     by = window.closed_by
+    if by is Rule.CLOSE and window.ready:
+        return _with_days("{close} after it stood ready", plan)
     return _with_days(_RULES[by][1], plan) if by else "the plan ends"
 
 

@@ -9,8 +9,13 @@ from typing import Any, NamedTuple
 
 import pandas as pd
 
-from evenacre.model import Stay
-from evenacre.planning.interseeding.plan_types import InterseedPlan, PlannedStay, Shortage
+from evenacre.model import SeedBin, Stay
+from evenacre.planning.interseeding.plan_types import (
+    InterseedPlan,
+    PlannedStay,
+    Relaxation,
+    Shortage,
+)
 from evenacre.reports import quantities as q
 from evenacre.reports.column import Column, Table, json_only, named, nested
 from evenacre.reports.sentences import interseeding_words as iw
@@ -103,17 +108,37 @@ _RELAXATIONS = _in_json(
     "rule paddock amount setting",
     Column("to", lambda r: r.to),
     Column("freed", lambda r: [{"date": d, "time_s": s} for d, s in r.freed], q.NESTED),
+    Column("instead", lambda r: _instead(r), q.NESTED),
     amount=q.NUMBER,
 )
+
+
+def _instead(r: Relaxation) -> list[dict[str, Any]]:
+    return records(_RELAXATIONS, r.instead)
+
+
+def _bin(b: SeedBin) -> dict[str, Any]:
+    return {
+        "compartment": b.name,
+        "product": b.product,
+        "share": b.share,
+        "load_kg": b.load_kg,
+        "least_kg": b.least_kg,
+        "bag_kg": b.bag_kg,
+    }
+
+
 _DRILL = _in_json(
     "drill",
-    "implement.width_m speed_mps turn_speed_mps turn_radius_m setup_s refill_s load_kg rounds "
-    "prefer",
+    "implement.width_m speed_mps turn_speed_mps turn_radius_m setup_s refill_s load_kg least_kg "
+    "in_cart_kg sow_within_days rounds prefer",
+    Column("compartments", lambda s: [_bin(b) for b in s.bins], q.NESTED),
+    sow_within_days=_DAYS,
 )
 _RULES = _in_json(
     "rules",
-    "opens_after_days closes_after_days residual_most_kg_per_m2 regrowth_most_kg_per_m2 first_day "
-    "last_day day_from_s day_to_s hours_most_s lost_chance lost_spell_days "
+    "from_day opens_after_days closes_after_days residual_most_kg_per_m2 regrowth_most_kg_per_m2 "
+    "first_day last_day day_from_s day_to_s hours_most_s lost_chance lost_spell_days "
     "rain=past_weather.source rain_that_stops_m=past_weather.stops_m past_weather.dry_after_days "
     "rest_days runs random_seed",
 )

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
+from itertools import pairwise
 from typing import Any, NamedTuple
 
+from evenacre.model import SeedBin
 from evenacre.planning.interseeding.plan_types import CartFill, InterseedPlan, Visit
 from evenacre.reports import figure_text as figures
 from evenacre.reports import quantities as q
@@ -49,15 +51,18 @@ VISITS = Table(
             lambda v, _: f"{iw.clock(v.visit.start_s)} to {iw.clock(v.visit.end_s)}",
             "start_s end_s",
         ),
+        *several("visit.first_pass visit.last_pass", None, quantity=q.COUNT),
+        joined("passes", "Passes", lambda v, _: iw.passes_text(v.visit), "first_pass last_pass"),
         named("visit.area_m2", "Ground"),
         named("visit.share", "Of it", "share of the paddock", WHOLE_PERCENT),
         named("visit.seed_kg"),
     ),
     title="Day by day",
-    json="order date start_s end_s share area_m2 seed_kg",
-    page="order date time paddock area_m2 share seed_kg",
-    words=4,
-    remark="Times include setting up and filling, on a day that weather leaves whole.",
+    json="order date start_s end_s share area_m2 seed_kg first_pass last_pass",
+    page="order date time paddock passes area_m2 share seed_kg",
+    words=5,
+    remark="Times include setting up and filling, on a day that weather leaves whole. Passes are "
+    "counted as they are driven; one that two days share is done in part on each.",
 )
 
 
@@ -71,6 +76,7 @@ class Load(NamedTuple):
 
     fill: CartFill
     parts: Mapping[str, float]
+    bags: tuple[float | None, ...]  # of each compartment; None: it does not come in bags
 
 
 def _served(serves: Sequence[Mapping[str, Any]], d: q.Display) -> Iterator[str]:
@@ -86,6 +92,24 @@ def _parts(load: Load) -> list[dict[str, Any]]:
     return [{"product": name, "mass_kg": kg} for name, kg in load.parts.items()]
 
 
+def _bins(load: Load) -> list[dict[str, Any]]:
+    return [
+        {
+            "compartment": one.name,
+            "product": one.product,
+            "mass_kg": one.mass_kg,
+            "bags": bags,
+            "left_kg": one.left_kg,
+        }
+        for one, bags in zip(load.fill.bins, load.bags, strict=True)
+    ]
+
+
+def _in_bins(load: Load, d: q.Display) -> str:
+    told = zip(load.fill.bins, load.bags, strict=True)
+    return ", ".join(iw.bin_text(one, bags, d.units) for one, bags in told if one.name or bags)
+
+
 def _serves(load: Load) -> list[dict[str, Any]]:
     return [{"paddock": name, "seed_kg": kg} for name, kg in load.fill.serves]
 
@@ -97,21 +121,30 @@ FILLS = Table(
         named("date=fill.day", "Day", quantity=DAY),
         named("fill.start_s", "Time", quantity=CLOCK),
         named("fill.paddock", "Filled at", "filled at"),
+        *several("fill.passes_done fill.into_pass", None, quantity=q.NUMBER),
+        joined("where", "When", lambda r, _: iw.stop_text(r.fill), "passes_done into_pass"),
+        named("fill.left_kg", None, "in the cart before", why="the page tells it of compartments"),
         named("fill.mass_kg", "Weighs", "load"),
+        named("compartments", None, None, q.NESTED, _bins),
+        joined("put_into", "Put in", _in_bins, "compartments"),
         named("parts", None, None, q.NESTED, _parts),
         named("serves", "Sown in", quantity=_SERVED, of=_serves),
     ),
     title="Loads",
-    page="number date start_s paddock serves mass_kg",
-    words=5,
+    page="number date start_s paddock where serves put_into mass_kg",
+    words=7,
 )
 _MIX = (
     "Weigh the parts of each load and mix them before they go in: a blend cannot be topped "
     "up with one of its parts."
 )
 _SMALLER = (
-    "A load that is smaller than the cart holds leaves it empty when there is time to fill it: a "
-    "whole one would not be used up by then."
+    "A load that is smaller than the cart holds ends with a paddock, a day or a pass: more would "
+    "stand in the cart, or run out on the way."
+)
+_TAKE_OUT = (
+    "What is left in the cart from an earlier day is taken out before a load goes in, and mixed "
+    "into it."
 )
 _WHOLE = 1.0 - 1e-4  # of a load, from here on
 
@@ -120,15 +153,38 @@ def _part_column(name: str) -> Column:
     return Column(f"part {name}", lambda load: load.parts[name], q.MASS, name, name)
 
 
+def _parts_of(fill: CartFill, parts: Mapping[str, float]) -> dict[str, float]:
+    """Mass of each part of a blend in a load, mixed or each in its own compartment."""
+    found = dict.fromkeys(parts, 0.0)
+    for one in fill.bins or (fill,):
+        own = {getattr(one, "product", ""): 1.0}
+        for name, part in (own if own.keys() <= parts.keys() else parts).items():
+            found[name] += part * one.mass_kg
+    return found
+
+
+def _bags_of(fill: CartFill, bins: Sequence[SeedBin]) -> tuple[float | None, ...]:
+    pairs = zip(fill.bins, bins, strict=bool(fill.bins))
+    return tuple(one.mass_kg / b.bag_kg if b.bag_kg else None for one, b in pairs)
+
+
 def loads(plan: InterseedPlan) -> tuple[Table, list[Load]]:
     """Every load, with a column for each part of a blend."""
     product = plan.seeding.product
     parts = product.shares if product.parts else {}
-    rows = [Load(f, {name: part * f.mass_kg for name, part in parts.items()}) for f in plan.fills]
-    full_kg = plan.seeding.load_kg or 0.0
-    smaller = any(f.mass_kg < _WHOLE * full_kg for f in plan.fills[:-1])
-    remarks = [_SMALLER] * smaller + [_MIX] * bool(parts)
+    bins = plan.seeding.bins
+    rows = [Load(f, _parts_of(f, parts), _bags_of(f, bins)) for f in plan.fills]
+    full_kg = sum(b.load_kg for b in bins)
+    smaller = any(f.mass_kg + f.left_kg < _WHOLE * full_kg for f in plan.fills[:-1])
+    mixed = bool(parts) and any(b.product == product.name for b in bins)
+    stale = plan.seeding.sow_within_days is not None and any(
+        after.left_kg > 0 and after.day > before.day for before, after in pairwise(plan.fills)
+    )
+    remarks = [_SMALLER] * smaller + [_MIX] * mixed + [_TAKE_OUT] * stale
     fills = replace(FILLS, remark=" ".join(remarks))
+    if not any(b.name or b.bag_kg for b in bins):
+        shown = tuple(c.key for c in FILLS.of("page") if c.key != "put_into")
+        fills = replace(fills, page=shown, words=FILLS.words - 1)
     if not parts:
         return fills, rows
     more = tuple(map(_part_column, parts))
@@ -137,7 +193,7 @@ def loads(plan: InterseedPlan) -> tuple[Table, list[Load]]:
         fills,
         columns=(*lead, *more, serves),
         json=tuple(FILLS.by_key),
-        page=tuple(c.key for c in (*FILLS.of("page"), *more)),
+        page=tuple(c.key for c in (*fills.of("page"), *more)),
     )
     return table, rows
 

@@ -45,6 +45,9 @@ class PaddockRow:
 def _seeded_on(r: PaddockRow, _: q.Display) -> str:
     if r.window is None:
         return ""
+    if r.p.finished and r.p.done:
+        known = [one.day for one in r.p.done.days if one.day is not None]
+        return f"done {', '.join(map(iw.short_weekday, known))}".strip()
     days = dict.fromkeys(iw.short_weekday(v.day) for v in r.p.visits)
     in_part = " (in part)" if r.p.visits and not iw.whole(r.p) else ""
     return (", ".join(days) or "not seeded") + in_part
@@ -53,6 +56,8 @@ def _seeded_on(r: PaddockRow, _: q.Display) -> str:
 def _window_days(r: PaddockRow, _: q.Display) -> str:
     if r.window is None:
         return "not to be seeded"
+    if r.p.finished:
+        return "seeded"
     return ", ".join(r.spells(iw.short_weekday)) or "no day open"
 
 
@@ -68,12 +73,16 @@ WINDOW = json_only(
 )
 
 
+DONE = json_only("done", "date=day area_m2 seed_kg", why="the answer tells it of the whole plan")
+
+
 def _chance_remark(rows: Sequence[PaddockRow], _: q.Display) -> str:
     if all(r.p.chance is None for r in rows):
         return ""
     return "Chance: that weather leaves time inside the window for all that is planned there."
 
 
+_BEFORE = "the answer tells what was done before the plan begins"
 _SEEDED = "the page gives the ground that is seeded"
 PADDOCKS = Table(
     "paddocks",
@@ -98,19 +107,41 @@ PADDOCKS = Table(
         ),
         joined("seeded_on", "Seeded on", _seeded_on, "seeding_days"),
         named("goal_m2", None, of=lambda r: iw.goal_m2(r.p) if r.window else 0.0, why=_SEEDED),
+        named(
+            "done_m2",
+            None,
+            "done before",
+            q.AREA,
+            lambda r: r.p.done.area_m2 if r.p.done else 0.0,
+            why=_BEFORE,
+        ),
+        named(
+            "done_kg",
+            None,
+            "seed sown before",
+            q.MASS,
+            lambda r: r.p.done.seed_kg if r.p.done else 0.0,
+            why=_BEFORE,
+        ),
         named("p.seeded_m2", "Ground", text=some(q.AREA)),
         named("share", None, "seeded share", q.SHARE, lambda r: iw.share_seeded(r.p), why=_SEEDED),
         named("whole", None, None, q.YES_NO, lambda r: iw.whole(r.p)),
         named("p.seed_kg", text=some(q.MASS)),
-        named("p.chance", name="chance in its window", quantity=CHANCE),
+        named(
+            "p.chance",
+            name="chance in its window",
+            quantity=CHANCE,
+            told=lambda r, _: iw.chance_of(r.plan, r.p.chance),
+        ),
         named("p.graze_from", quantity=DAY),
+        nested("done", DONE, lambda r: r.p.done.days if r.p.done else ()),
         nested("window", WINDOW, lambda r: r if r.window else None),
         nested("visits", VISITS),
         nested("passes", DRIVE, "p.passes"),
     ),
     title="Paddock by paddock",
-    json="paddock to_be_seeded area_m2 workable_m2 value goal_m2 seeded_m2 seed_kg share whole "
-    "chance graze_from window visits passes",
+    json="paddock to_be_seeded area_m2 workable_m2 value done_m2 done_kg goal_m2 seeded_m2 seed_kg "
+    "share whole chance graze_from done window visits passes",
     page="paddock left window_days seeded_on graze_from seeded_m2 seed_kg chance",
     words=5,
     remark=_chance_remark,
@@ -132,7 +163,7 @@ def paddocks_page(plan: InterseedPlan, display: q.Display) -> PageTable:
         paddock="Together",
         seeded_m2=q.AREA.text(sum(p.seeded_m2 for p in plan.paddocks), display, 3),
         seed_kg=q.MASS.text(plan.seed_used_kg, display, 3),
-        chance="" if plan.chance_all is None else iw.chance_text(plan.chance_all),
+        chance=iw.chance_of(plan, plan.chance_all),
     )
     return replace(table, rows=[*table.rows, together])
 

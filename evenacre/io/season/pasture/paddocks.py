@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 import geopandas as gpd
@@ -22,14 +23,16 @@ from evenacre.io.maps.field_layers import (
     names_of,
     number_unnamed,
     odd_size,
+    read_crossed,
     read_unworkable,
+    with_crossed,
 )
 from evenacre.io.maps.read_layer import LayerCache, Source, read_layer
 from evenacre.io.maps.repair import to_polygons
 from evenacre.io.season.checks import is_new
 from evenacre.io.season.files import SeasonFiles
 from evenacre.io.season.pasture.schema import GrazingTable, PaddocksTable, PaddockTable
-from evenacre.io.season.schema import FieldTable, as_source
+from evenacre.io.season.schema import FieldTable, SourceTable, as_source
 from evenacre.io.season.values import DAY_S
 from evenacre.model import Field, Paddock
 from evenacre.units.display import in_both
@@ -74,6 +77,10 @@ class Paddocks:
                 growth = grazing.growth if table.growth is None else table.growth
                 made = grazing.given(Paddock) | table.given(Paddock)
                 made |= {"growth_kg_per_m2_per_day": (growth or 0.0) * DAY_S, "seeded": table.seed}
+                made.pop("keep_out", None)
+                if table.keep_out is not None:
+                    place = (*self.places[name], "keep_out")
+                    made["keep_out"] = self._part(table.keep_out, ground, place)
                 ground = replace(ground, fenced=table.fence)
                 self.made[name] = Paddock(**made | {"field": ground})
         self._check_overlaps()
@@ -125,7 +132,9 @@ class Paddocks:
         """Outline a paddock: its own boundary, else a field's of its name, else the map's."""
         name, path = table.name, self.places[table.name]
         if table.boundary is not None:
-            plot = FieldTable(name=name, boundary=table.boundary, unworkable=table.unworkable)
+            plot = FieldTable(
+                name=name, boundary=table.boundary, unworkable=table.unworkable, cross=table.cross
+            )
             ground, said = self.files.field(plot, path)
             self.warnings += said
             return ground
@@ -153,19 +162,36 @@ class Paddocks:
                 what = "Its boundary is not given, and no field has its name."
                 self.problems.add((*path, "boundary"), what, 'Add boundary = "paddock.geojson".')
             return None
-        if table.unworkable is None:
+        if table.unworkable is None and table.cross is None:
             return ground
-        place = (*path, "unworkable")
-        bare = self.files.shapes(
-            read_unworkable, table.unworkable, place, self.warnings, ground.boundary
+        bare, crossed = ground.unworkable, ground.crossed
+        if table.unworkable is not None:
+            bare = self._part(table.unworkable, ground, (*path, "unworkable"))
+            if bare is None:
+                return None
+        if table.cross is not None:
+            read = partial(read_crossed, table.cross.width)
+            crossed = self._part(table.cross, ground, (*path, "cross"), read)
+            if crossed is None:
+                return None
+        return replace(ground, unworkable=with_crossed(bare, crossed), crossed=crossed)
+
+    def _part(
+        self,
+        drawn: SourceTable,
+        ground: Field,
+        place: KeyPath,
+        read: Callable[..., tuple[BaseGeometry, list[str]]] = read_unworkable,
+    ) -> BaseGeometry | None:
+        """Ground that is left out of a paddock; not all of it."""
+        bare: BaseGeometry | None = self.files.shapes(
+            read, drawn, place, self.warnings, ground.boundary
         )
-        if bare is None:
+        if bare is not None and bare.covers(ground.boundary):
+            what = "It covers the whole paddock, of which nothing would be left."
+            self.problems.add(place, what, "Give only the ground that is left out.")
             return None
-        if bare.covers(ground.boundary):
-            what = "The unworkable ground covers the whole paddock."
-            self.problems.add(place, what, "Give only the ground that is not worked.")
-            return None
-        return replace(ground, unworkable=bare)
+        return bare
 
     def _check_overlaps(self) -> None:
         """Complain of ground in two paddocks; a sliver along a fence is only told.

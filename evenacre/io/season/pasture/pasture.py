@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
-from evenacre.io.common.problem_collector import KeyPath
+from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
 from evenacre.io.common.suggestions import listed
 from evenacre.io.season.checks import check_order, is_defined, is_new
 from evenacre.io.season.files import SeasonFiles
@@ -14,6 +14,7 @@ from evenacre.io.season.pasture.paddocks import Paddocks
 from evenacre.io.season.pasture.schema import GrazingTable, HerdTable, MoveTable
 from evenacre.io.season.pasture.seeding import seeding_of
 from evenacre.io.season.schema import SeasonTable
+from evenacre.io.season.under_way import plan_begin
 from evenacre.model import Field, Grazing, HerdClass, Implement, Paddock, Product, Seeding, Stay
 from evenacre.units.display import ACRE_M2, POUND_KG, in_both
 
@@ -84,6 +85,15 @@ def pasture_of(
         if known and not any(paddock is None or paddock.seeded for paddock in known):
             remedy = "Take seed = false from one at least."
             problems.add(("seeding",), "No paddock is to be seeded.", remedy)
+    if seeding is not None and seeding.ready:
+        _check_ready(seeding.ready, paddocks, problems)
+        begin = seeding.first_day
+        seeding = replace(seeding, ready_day=begin or plan_begin(None, top.time_zone))
+        if begin is None:
+            warnings.append(
+                f"No first_day is given: ready paddocks were taken to stand ready today, "
+                f"{seeding.ready_day}."
+            )
     if grazing is not None:
         warnings += _odd_grazing(grazing)
     if seeding is not None:
@@ -125,13 +135,20 @@ class _GrazingBuilder:
             keys = " and ".join(given)
             what = f"The moves are decided under [[move]], so {keys} cannot be kept."
             self.problems.add(("grazing", given[0]), what, f"Take out {keys}, or the moves.")
-        elif self.readable and not self.top.move:
-            self._check_computable()
+        lacking = list(self._lacking()) if self.readable and not self.top.move else []
+        if lacking and not self._known:
+            for missing in lacking:
+                self.problems.add(*missing)
+        elif lacking and (self.top.herd or "start" in self.written):
+            why = " ".join(what for _, what, _ in lacking)
+            self.warnings.append(
+                f"{why} Paddocks are planned by their windows, and those that stand ready."
+            )
         start, end = self.table.start, self.table.end
         what = f"Grazing ends on {end}, but starts only on {start}."
         check_order(start, end, what, self.problems, ("grazing", "end"), apart=True)
         made = self.table.given(Grazing)
-        made |= {"start": None, "end": None} if moves else {}
+        made |= {"start": None, "end": None} if moves or lacking else {}
         return Grazing(**made | {"herd": herd, "paddocks": self._in_order(moves), "moves": moves})
 
     def _herd(self) -> Iterator[HerdClass]:
@@ -178,20 +195,30 @@ class _GrazingBuilder:
         if self.paddocks.all_known:
             is_defined(name, "paddock", self.paddocks.made, self.problems, path)
 
-    def _check_computable(self) -> None:
-        """Complain of what is missing to compute the moves from."""
+    @property
+    def _known(self) -> bool:
+        """Whether some paddock can be planned whatever the herd does."""
+        seeding = self.top.seeding if isinstance(self.top.seeding, Mapping) else {}
+        windows = any(p is None or p.window for p in self.paddocks.made.values())
+        return windows or bool(seeding.get("ready"))
+
+    def _lacking(self) -> Iterator[tuple[KeyPath, str, str]]:
+        """Yield what is missing to compute the moves from: the place, what, and the remedy."""
         if not self.top.herd and "start" not in self.written:
-            what = "Neither the herd's moves are given nor what to compute them from."
-            remedy = f"Add [[herd]], and start and forage under [grazing], {_HOW_TO_COMPUTE}"
-            self.problems.add(("grazing",), what, remedy)
+            what = "Nothing tells when a paddock can be seeded."
+            remedy = (
+                "Name those that stand ready now as ready under [seeding]; or give window under "
+                "[[paddock]], the moves under [[move]], or what to compute them from: [[herd]], "
+                "with start and forage under [grazing]."
+            )
+            yield ("grazing",), what, remedy
             return
         if not self.top.herd:
             what = "There is no herd, so its moves cannot be computed."
-            self.problems.add(("herd",), what, f"Add [[herd]], {_HOW_TO_COMPUTE}")
+            yield ("herd",), what, f"Add [[herd]], {_HOW_TO_COMPUTE}"
         if "start" not in self.written:
             what = "The day the herd enters the first paddock is missing."
-            remedy = f"Add start = 2026-08-04, {_HOW_TO_COMPUTE}"
-            self.problems.add(("grazing", "start"), what, remedy)
+            yield ("grazing", "start"), what, f"Add start = 2026-08-04, {_HOW_TO_COMPUTE}"
         lacking = [
             name
             for name, paddock in self.paddocks.made.items()
@@ -200,7 +227,7 @@ class _GrazingBuilder:
             and "forage" not in {*self.written, *self.paddocks.written.get(name, ())}
         ]
         if lacking:
-            self.problems.add(
+            yield (
                 ("grazing", "forage"),
                 f"How much forage stands on {listed(lacking)} is missing, so the moves cannot "
                 "be computed.",
@@ -230,6 +257,20 @@ class _GrazingBuilder:
                     "there, and they are not planned."
                 )
         return tuple(paddock for name in names if (paddock := known.get(name)))
+
+
+def _check_ready(ready: Sequence[str], paddocks: Paddocks, problems: ProblemCollector) -> None:
+    """Complain of names that are no paddock to be seeded, or whose window is decided."""
+    for index, name in enumerate(ready):
+        at: KeyPath = ("seeding", "ready", index)
+        if paddocks.all_known:
+            is_defined(name, "paddock", paddocks.made, problems, at)
+        paddock = paddocks.made.get(name)
+        if paddock is not None and not paddock.seeded:
+            problems.add(at, f'"{name}" is not to be seeded.', "Take seed = false from it.")
+        if paddock is not None and paddock.window is not None:
+            what = f'The window of "{name}" is decided.'
+            problems.add(at, what, "Take it out here, or window from the paddock.")
 
 
 def _odd_grazing(grazing: Grazing) -> Iterator[str]:

@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from evenacre.io.season import values as v
-from evenacre.io.season.schema import KeyTable, Source, SourceTable, key
+from evenacre.io.season.schema import Cross, KeyTable, Source, SourceTable, key
 
 
 class StandTable(KeyTable):
@@ -31,12 +31,15 @@ class PaddockTable(StandTable):
     name: v.Name = key("Its name, or that of a feature or a [[field]].", ...)
     boundary: Source | None = key("Its outline; any map file.")
     unworkable: Source | None = key("Waterways, rock piles ...")
+    cross: Cross | None = key("Grassed waterways ...: not worked, but crossed, the drill lifted.")
     value: Annotated[float, Field(gt=0, le=1000, allow_inf_nan=False)] = key(
         "What an acre seeded here is worth beside one elsewhere.", 1.0
     )
     seed: bool = key("Whether it is to be seeded.", True)
     fence: bool = key("Whether nothing of tractor, drill and cart may leave it.", False)
     window: v.Window | None = key("First and last day for seeding, where decided.")
+    not_before: v.Date | None = key("Too wet to bear the drill before this day.")
+    keep_out: Source | None = key("Ground too wet for this seeding; it is grazed all the same.")
 
 
 class HerdTable(KeyTable):
@@ -72,6 +75,15 @@ class BookedTable(KeyTable):
     last: v.Date | None = key("Last day; without it, one day.", alias="to")
     what: v.Name = key("What for.", "other work", alias="for")
     hours: v.Hours | None = key("Of each day; without it the whole day.")
+
+
+class SeedBinTable(KeyTable):
+    """A compartment of the cart that holds seed; all are filled at each stop."""
+
+    name: v.Name = key("What it is called; as that of the implement, where load is not given.", ...)
+    product: v.Name | None = key("The part of the blend in it; without it, all of the seed.")
+    load: v.Load | None = key("Full; without it, by volume and bulk density.")
+    least: v.Load | None = key("With less in it, it does not meter evenly.")
 
 
 class DriveTable(KeyTable):
@@ -117,6 +129,9 @@ class SeedingTable(DriveTable):
     rate_min: v.Rate | None = key("What the rate may be changed to at least; the product's.")
     rate_max: v.Rate | None = key("And at most, so that the seed comes out even.")
     on_hand: v.Stock | None = key("Seed there is; what was bought of the product, without it.")
+    ready: list[v.Name] = key(
+        "Paddocks that stand ready: open from first_day, or today, for closes_after.", []
+    )
     opens_after: v.Days | None = key("After the herd left; 0 days without it.")
     closes_after: v.Days | None = key("After the herd left; 14 days without it.")
     residual: v.Standing | None = key("With more than this left standing it is not seeded.")
@@ -141,6 +156,9 @@ class SeedingTable(DriveTable):
     setup: v.Pause | None = key("To move to a paddock and begin; 15 min without it.")
     refill: v.Pause | None = key("To fill the cart; 20 min without it.")
     load: v.Load | None = key("A full cart; without it, by volume and bulk density.")
+    least: v.Load | None = key("With less in the cart, it does not meter evenly.")
+    compartments: list[SeedBinTable] = key("Of the cart, where each meters seed of its own.", [])
+    sow_within: v.Days | None = key("A load is sown in so many days, that of the fill counted.")
     rest: v.Days | None = key("From seeding to grazing; 45 days without it.")
     withholding: v.Days | None = key("The label's, from seeding to grazing.")
     treated: bool | None = key("Whether the seed is treated.")

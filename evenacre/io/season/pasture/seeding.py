@@ -11,6 +11,7 @@ from evenacre.io.common.findings import Findings
 from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
 from evenacre.io.season.checks import check_order, is_defined
 from evenacre.io.season.files import SeasonFiles
+from evenacre.io.season.pasture.cart import cart_of
 from evenacre.io.season.pasture.rain import read_rain
 from evenacre.io.season.pasture.schema import SeedingTable
 from evenacre.io.season.products import bulk_target
@@ -82,14 +83,21 @@ class _SeedingBuilder:
             "regrowth_most_kg_per_m2": regrowth,
             "day_from_s": None if self._work_from_s == SUNRISE_S else self._work_from_s,
             "hours_most_s": table.hours,
+            "ready": tuple(table.ready),
             "past_weather": past,
             "lost_days": tuple(sorted(set(table.lost_days))),
             "bookings": tuple(
                 Booking(b.first, b.last or b.first, b.what, b.hours) for b in table.booked
             ),
-            "load_kg": self._load_kg(product, implement),
+            **{"compartments": ()} | self._cart(product, implement),
         }
         return Seeding(**table.given(Seeding) | made)
+
+    def _cart(self, product: Product, implement: Implement) -> dict[str, Any]:
+        told = (self.table, self.written, product, implement, self.products)
+        made, warnings = cart_of(*told, self.problems)
+        self.warnings += warnings
+        return made
 
     def _named(self, key: str, name: str | None, defined: Mapping[str, Any]) -> Any:
         if name is not None:
@@ -233,37 +241,3 @@ class _SeedingBuilder:
             remedy = 'Add mass_per_height = "250 lb/ac/in", or give a mass per area.'
             self.problems.add((*_AT, key), what, remedy)
         return None
-
-    def _load_kg(self, product: Product, implement: Implement) -> float | None:
-        """What a full cart holds, as told or by its volume."""
-        if self.table.load is not None or "load" in self.written:
-            return self.table.load
-        volume_m3 = sum(bin_.volume_m3 for bin_ in implement.compartments)
-        density, whose = product.bulk_density_kg_per_m3, "its bulk density"
-        if density is None:
-            density, whose = self._density(product), "the bulk densities of its parts"
-        if not volume_m3 or density is None:
-            self.warnings.append(
-                "How much seed the cart takes is not known, so no refills are planned. Give load "
-                "under [seeding], or the volumes of the compartments and the seed's bulk density."
-            )
-            return None
-        load_kg = volume_m3 * density
-        self.warnings.append(
-            f"A load was taken to be {in_both('mass', load_kg)}: all compartments level full of "
-            f"{product.name}, by {whose}."
-        )
-        return load_kg
-
-    def _density(self, blend: Product) -> float | None:
-        """Bulk density, kg/m3, of a blend that takes the volume of its parts.
-
-        It packs denser than that: the small seed fills gaps.
-        """
-        lots = [(self.products.get(name), part) for name, part in blend.parts if part > 0]
-        volume_m3 = 0.0
-        for lot, part in lots:
-            if lot is None or lot.bulk_density_kg_per_m3 is None:
-                return None
-            volume_m3 += part / lot.bulk_density_kg_per_m3
-        return sum(part for _, part in lots) / volume_m3 if volume_m3 else None

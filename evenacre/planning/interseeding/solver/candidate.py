@@ -43,7 +43,8 @@ class Candidate:
             most = np.full(n, 1 + np.ceil(sown_kg.sum() / problem.load_kg))
             if problem.counts_fills:
                 most = np.minimum(most, left_s // problem.refill_s)
-            found = fills_needed(sown_kg, most.astype(np.int64), problem.load_kg)
+            cart = (problem.load_kg, problem.start_kg, problem.within_days)
+            found = fills_needed(sown_kg, most.astype(np.int64), *cart)
             fits = found is not None
             fills = fills if found is None else found
         return cls(problem, share, fills, rate_kg_per_m2, fits)
@@ -143,7 +144,8 @@ def _greedy(
     ends_kg, filled = np.array([0.0, np.inf]), np.ones(1, dtype=np.int64)
     if problem.load_kg is not None and problem.counts_fills:
         count = int(np.ceil(float(full_kg @ wanted) / problem.load_kg))
-        ends_kg, filled = np.arange(count + 2) * problem.load_kg, np.zeros(1, dtype=np.int64)
+        ends_kg = problem.start_kg + np.arange(count + 2) * problem.load_kg
+        filled = np.zeros(1, dtype=np.int64)
     most = slots.spread(slots.most)
     # The best day still to come for each paddock, after each day.
     later = np.zeros_like(most)
@@ -155,6 +157,9 @@ def _greedy(
     begun = -1
     for day in slots.days:
         time = float(capacity_s[day])
+        if problem.within_days is not None and problem.counts_fills:
+            # Each day begins with a fill: then no load stays in the cart for longer.
+            total, filled = np.full(1, problem.start_kg), np.zeros(1, dtype=np.int64)
         here = [int(p) for p in np.nonzero((most[:, day] > 0) & (left > _NO_SHARE))[0]]
         for p in sorted(here, key=lambda p: (p != begun, rank[p])):
             if time <= problem.setup_s or stock <= 0:

@@ -218,7 +218,8 @@ def add_schedule(
     each day, in loads). A fill is a load or less and goes into an empty cart, so that the cart
     never holds more than one; it may be made days before it is sown. That comes to one row a day:
     what is in the cart in the evening is no more than a load, nor than what was there in the
-    morning and a load for each fill, less what was sown (see ``fills_needed``). At a lower rate
+    morning and a load for each fill, less what was sown (see ``fills_needed``). Where loads must
+    not stay, a second row asks for a fill in the days before. At a lower rate
     the same shares and fills, each smaller, keep every row: no rate has more value than the
     least. ``more_s`` is the time that other blocks of the program add to each day of
     ``slots.days``, a matrix (q, size) each.
@@ -251,7 +252,16 @@ def add_schedule(
         time["fills"] = sparse.eye_array(q) * (problem.refill_s / HOUR_S)
         kept = sparse.eye_array(q) - sparse.eye_array(q, k=-1)
         cart = {"share": sown, "fills": -sparse.eye_array(q), "cart": kept}
-        program.bind(cart, high=0.0)
+        there = np.where(np.arange(q) == 0, problem.start_kg / problem.load_kg, 0.0)
+        program.bind(cart, high=there)
+        if problem.within_days is not None:
+            # What is in the cart in the evening was put in when the next day could still be sown.
+            following = np.append(slots.days[1:], np.iinfo(np.int64).max)
+            since = (following - problem.within_days)[:, None]
+            fresh = (slots.days > since) & (slots.days <= slots.days[:, None])
+            fills = sparse.csr_array(fresh.astype(np.float64))
+            high = np.where(since[:, 0] < 0, problem.start_kg / problem.load_kg, 0.0)
+            program.bind({"cart": sparse.eye_array(q), "fills": -fills}, high=high)
     program.bind(time, high=capacity_s[slots.days] / HOUR_S)
     if problem.on_hand_kg is not None:
         total = max(float(seed_kg.sum()), 1e-300)

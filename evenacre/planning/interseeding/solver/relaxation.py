@@ -48,6 +48,8 @@ class Eased:
     # that what is told may fall short.
     share: FloatArray | None = None
     fewest: bool = False  # proven: with fewer relaxed there is none
+    # Where one thing is enough, besides seed: others that would do in its place, each alone
+    others: tuple[Eased, ...] = ()
 
 
 def smallest_relaxation(problem: ScheduleProblem, *, time_limit_s: float = 2.0) -> Eased:
@@ -72,8 +74,14 @@ def smallest_relaxation(problem: ScheduleProblem, *, time_limit_s: float = 2.0) 
     """
     end = time.monotonic() + time_limit_s
     task = _Relaxing(problem)
+    found = _smallest(task, end)
+    end = min(end, time.monotonic() + time_limit_s / 3)
+    return replace(found, others=tuple(task.others(found, end=end)))
+
+
+def _smallest(task: _Relaxing, end: float) -> Eased:
     if not len(task.slots):
-        return task.eased(None, problem.worth_seeding.astype(float))
+        return task.eased(None, task.problem.worth_seeding.astype(float))
     beyond = task.beyond(_PARTS, _LINEAR_S)
     if beyond is None:  # there was no time even for a linear program
         return task.one_alone(0.0)
@@ -365,6 +373,26 @@ class _Relaxing:
             self.fewest = least > _LEAST
             return self.eased(found, everything)
         return Eased()
+
+    def others(self, eased: Eased, *, end: float) -> Iterator[Eased]:
+        """Whatever would do alone in place of the one thing that is told, while there is time."""
+        told = [name for *name, _ in eased.told if name[0] not in ("seed", BEYOND)]
+        if len(told) != 1:
+            return
+        beyond = np.zeros(self.problem.shape[0])
+        for rule, paddock, share in eased.told:
+            if rule == BEYOND and paddock is not None:
+                beyond[paddock] = share
+        for place, name in enumerate(self.names):
+            left = end - time.monotonic()
+            if list(name) in told or left <= 0:
+                continue
+            chosen = {"relaxed": np.eye(len(self.names))[place]}
+            found = self.least(chosen, beyond, time_limit_s=left, loose=_PARTS)
+            values = None if found.values is None else self.enough(found.values, beyond)
+            other = None if values is None else self.eased(values, beyond)
+            if other is not None and other.share is not None:
+                yield other
 
     def enough(
         self, values: Values, beyond: FloatArray, *, factors: Sequence[float] = _FACTORS

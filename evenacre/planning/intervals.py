@@ -6,7 +6,7 @@ import math
 from collections.abc import Hashable, Iterable
 from dataclasses import dataclass
 
-from evenacre.coverage.uncertainty.driven import REACH
+from evenacre.coverage.uncertainty.driven import REACH as REACH
 from evenacre.coverage.uncertainty.mass_draws import METER_CALIBRATION
 
 Interval = tuple[float, float]

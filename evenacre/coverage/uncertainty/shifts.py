@@ -171,8 +171,20 @@ def draw_shifts(
     wander = within * _normal(rng, 2 * (block.max(initial=0) + 1)).reshape(2, -1, 2 * _HALF_DRAWS)
     left, width = _doubt(rng, drill.left_m), _doubt(rng, drill.width_m)
     shifts = Shifts(
-        *(edges, unit, block, drifts[0].drawn_m, wander, float(heading[0])),
-        *(left, behind_m, width, lag_s, np.zeros((1, 1)), heading, speed, np.zeros(len(left), int)),
+        edges=edges,
+        unit=unit,
+        block=block,
+        drift_m=drifts[0].drawn_m,
+        wander_m=wander,
+        axis_rad=float(heading[0]),
+        left_m=left,
+        behind_m=behind_m,
+        width_m=width,
+        lag_s=lag_s,
+        ends_m=np.zeros((1, len(left))),
+        heading_rad=heading,
+        speed_mps=speed,
+        kind=np.zeros(len(left), dtype=np.int64),
     )
     seams = _seams(shifts, looked, across)
     gap = across.gap_m.copy()

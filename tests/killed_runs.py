@@ -213,12 +213,17 @@ def strike_other(home: Path, what: str, blow: str, at: int) -> str:
     return "unstruck" if os.WIFEXITED(status) and os.WEXITSTATUS(status) == UNSTRUCK else "struck"
 
 
-def main(home: Path, seed: int, share: int, blow: str, swap: str) -> None:
-    """Strike at every ``share``-th call: results, the demo's farm and exports."""
+def main(home: Path, seed: int, swap: str, shares: dict[str, int]) -> None:
+    """Strike with each kind of blow, and tell how often."""
     # Every fork is made between runs, when no thread is left.
     warnings.filterwarnings("ignore", message=".*multi-threaded.*", category=DeprecationWarning)
     if swap == "two steps":
         exchange._system_swap = lambda: None
+    print(json.dumps({blow: strikes(home, seed, share, blow) for blow, share in shares.items()}))
+
+
+def strikes(home: Path, seed: int, share: int, blow: str) -> Counter[str]:
+    """Strike at every ``share``-th call: results, the demo's farm and exports."""
     chance = random.Random(seed)
     counts: Counter[str] = Counter()
     for earlier in ("none", "untouched", "used"):
@@ -238,8 +243,8 @@ def main(home: Path, seed: int, share: int, blow: str, swap: str) -> None:
             counts[f"{what} {ended}"] += 1
             if ended == "unstruck":
                 break
-    print(json.dumps(counts))
+    return counts
 
 
 if __name__ == "__main__":
-    main(Path(sys.argv[1]), int(sys.argv[2]), int(sys.argv[3]), sys.argv[4], sys.argv[5])
+    main(Path(sys.argv[1]), int(sys.argv[2]), sys.argv[3], json.loads(sys.argv[4]))

@@ -91,13 +91,10 @@ def enumerate_schedules(problem: ScheduleProblem, rate: float | None = None) -> 
     """Try all sets of visits and all numbers of fills."""
     rate = problem.least_rate_kg_per_m2 if rate is None else rate
     slots = open_slots(problem)
-    cases = [
-        (visits, fills, room)
-        for visits in product((0, 1), repeat=len(slots))
-        for fills in _fill_counts(problem, rate, slots)
-        if (room := _room(problem, rate, slots, visits, fills)) is not None
-    ]
-    if not slots or not cases:
+    if not slots:
+        return Enumerated(0.0, 0)
+    cases = _cases(problem, rate, slots)
+    if not cases:
         return Enumerated(0.0, 0)
     values = _best_values(problem, rate, slots, cases)
     best = max(values)
@@ -123,25 +120,23 @@ def _fill_counts(problem, rate, slots):  # type: ignore[no-untyped-def]
     return [fills for fills in product(*(range(k + 1) for k in most)) if sum(fills) <= total]
 
 
-def _room(problem, rate, slots, visits, fills):  # type: ignore[no-untyped-def]
-    """Time left for work on each day; None: set-up and fills do not fit, or one less does as well.
+def _cases(problem, rate, slots):  # type: ignore[no-untyped-def]
+    """Visits and fills with the time left for work on each day.
 
-    So it does where a visit has no time at all, and where a day has more fills than those of
-    whole loads, one before and one after them.
+    Left out is where set-up and fills do not fit, and where one less does as well: a visit without
+    any time, and more fills on a day than those of whole loads, one before and one after them.
     """
-    room = problem.capacity_s - problem.refill_s * np.array(fills)
-    for (_, d), on in zip(slots, visits, strict=True):
-        room[d] -= problem.setup_s * on
-    visited = {d for (_, d), on in zip(slots, visits, strict=True) if on}
-    filled = {d for d, count in enumerate(fills) if count}
-    if any(room[d] < 0 for d in filled) or any(room[d] <= 0 for d in visited):
-        return None
-    if filled:
+    visits = list(product((0, 1), repeat=len(slots)))
+    fills = _fill_counts(problem, rate, slots)
+    days = np.arange(len(problem.capacity_s))
+    on = np.array(visits) @ (np.array([d for _, d in slots])[:, None] == days)
+    room = problem.capacity_s - problem.refill_s * np.array(fills) - problem.setup_s * on[:, None]
+    filled, visited = np.array(fills) > 0, on[:, None] > 0
+    bad = (room < 0) & filled | (room <= 0) & visited
+    if problem.load_kg is not None and filled.any():
         fastest = (problem.area_m2 * rate / problem.work_s).max() / problem.load_kg
-        work = np.array([d in visited for d in range(len(room))]) * room
-        if any(np.array(fills) > np.floor(work * fastest) + 2):
-            return None
-    return room
+        bad |= filled & (np.array(fills) > np.floor(visited * room * fastest) + 2)
+    return [(visits[v], fills[f], room[v, f]) for v, f in np.argwhere(~bad.any(axis=2)).tolist()]
 
 
 def _best_values(problem, rate, slots, cases):  # type: ignore[no-untyped-def]

@@ -17,11 +17,13 @@ from pyproj import Transformer
 from scipy.signal import lfilter
 from shapely.geometry.base import BaseGeometry
 
-from evenacre.model import Field, Implement, Operation, Settings, Track
+from evenacre.model import Application, Field, Implement, Operation, Product, Settings, Track
 
 _DT_S = 0.1
 _LEAD_M, _TAIL_M = 25.0, 12.0
 _CORRELATION_M = 30.0
+SEED, RATE = "seed", 0.01
+"""What every job puts down, and how much of it is logged, kg per m2."""
 
 
 @dataclass(frozen=True)
@@ -76,6 +78,20 @@ class Simulated:
     overlap_m2: float
     excess_m2: float
     outside_m2: float
+    meter: float  # what truly went down for each kg that was logged
+
+    @property
+    def applied_in_field_kg(self) -> float:
+        return self.meter * RATE * (self.covered_m2 + self.excess_m2)
+
+    @property
+    def outside_kg(self) -> float:
+        swept_m2 = float(shapely.area(self.passes).sum())
+        return self.meter * RATE * (swept_m2 - self.covered_m2 - self.excess_m2)
+
+    @property
+    def overlap_kg(self) -> float:
+        return self.meter * RATE * self.excess_m2
 
     def bare_share(self, places: np.ndarray, crs: object) -> Floats:
         """Share of each place (in ``crs``) that is truly bare."""
@@ -125,6 +141,7 @@ def simulate(
     hz: float = 1.0,
     speed_mps: float = 2.4,
     settings: Settings | None = None,
+    meter: float = 1.0,
 ) -> Simulated:
     """Drive a rectangular field: rounds along its edges, then passes up and down.
 
@@ -136,6 +153,8 @@ def simulate(
         Of the passes inside the headland.
     passes : int
         Their number.
+    meter : float
+        What truly goes down for each kg that is logged.
     """
     rng = np.random.default_rng(seed)
     driver = driver or Driver()
@@ -162,20 +181,23 @@ def simulate(
         off_s.append(b)
 
     kept = np.arange(int(rng.integers(round(1 / (hz * _DT_S)))), len(time), round(1 / (hz * _DT_S)))
-    meter = time[kept] + drill.product_lag_s
-    pass_at = np.searchsorted(np.array(on_s), meter, side="right") - 1
-    working = (pass_at >= 0) & (meter < np.array(off_s)[np.maximum(pass_at, 0)])
+    metered = time[kept] + drill.product_lag_s
+    pass_at = np.searchsorted(np.array(on_s), metered, side="right") - 1
+    working = (pass_at >= 0) & (metered < np.array(off_s)[np.maximum(pass_at, 0)])
     seen = antenna[kept] + error[kept] + rng.normal(0.0, 1.0, (len(kept), 2)) * receiver.white_m
     lon, lat = lonlat_of(seen[:, 0], seen[:, 1], MISSOURI)
-    track = Track("simulated.csv", time[kept] + START_S, lon, lat, working=working)
+    rates = {SEED: np.where(working, RATE, 0.0)}
+    track = Track("simulated.csv", time[kept] + START_S, lon, lat, working=working, rates=rates)
     operation = Operation(
         "job",
         Field("job", on_earth(field, MISSOURI, 0.0, (0.0, 0.0))),
         told or drill,
         (track,),
+        (Application(Product(SEED), RATE),),
         settings=settings or Settings(),
     )
-    return _with_truth(operation, drill, field, np.array(polygons), tool[kept], error[kept])
+    swaths = np.array(polygons)
+    return _with_truth(operation, drill, field, swaths, tool[kept], error[kept], meter)
 
 
 def _with_truth(
@@ -185,6 +207,7 @@ def _with_truth(
     polygons: np.ndarray,
     tool: Floats,
     error: Floats,
+    meter: float,
 ) -> Simulated:
     covered = shapely.union_all(polygons)
     i, j = shapely.STRtree(polygons).query(polygons, predicate="intersects")
@@ -205,6 +228,7 @@ def _with_truth(
         float(shapely.intersection(shapely.union_all(laps), field).area),
         float(shapely.area(inside).sum() - covered_m2),
         float(covered.area - covered_m2),
+        meter,
     )
 
 

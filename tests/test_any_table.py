@@ -347,3 +347,42 @@ def test_passes_tell_whether_a_width_is_in_inches_or_centimetres(
         table(tmp_path / "short.csv", {k: v[:150] if np.ndim(v) else v for k, v in columns.items()})
     )
     assert any("[in]" in text for text in short.warnings)
+
+
+def test_states_without_a_zero_are_warned_of(tmp_path: Path) -> None:
+    columns = {**PLACE, "time": SECONDS, "WorkStatus": np.where(np.arange(N) % 30 < 20, 2, 1)}
+    track = read(table(tmp_path / "log.csv", columns))
+    assert track.working is not None
+    assert track.working.all()
+    assert any("WorkStatus" in text for text in track.warnings)
+
+
+def test_states_of_boom_sections(tmp_path: Path) -> None:
+    bits = np.where(np.arange(N) % 30 < 20, "1101", "0000")
+    for name in ("Boom Sections", "b7"):
+        track = read(table(tmp_path / f"{name}.csv", {**PLACE, "time": SECONDS, name: bits}))
+        assert (track.sections is None) == (name == "b7")
+        assert any("--column 'sections=b7'" in text for text in track.warnings) == (name == "b7")
+
+
+def test_an_amount_in_volumes_still_tells_when_the_tool_was_up(tmp_path: Path) -> None:
+    on = np.arange(N) % 30 < 20
+    columns = {**PLACE, "time": SECONDS, "Rate (gal/ac)": np.where(on, 10.0, 0.0)}
+    track = read(table(tmp_path / "log.csv", columns))
+    assert not track.rates
+    assert track.working is not None
+    assert (track.working == on).all()
+    assert sum("Rate (gal/ac)" in text for text in track.warnings) == 2  # its unit, and this use
+
+
+def test_degrees_in_whole_numbers(tmp_path: Path) -> None:
+    parts = {name: np.rint(values * 1e7).astype(int) for name, values in PLACE.items()}
+    read(table(tmp_path / "log.csv", {**parts, "time": SECONDS}))
+
+
+def test_days_alone_leave_the_order_of_the_file(tmp_path: Path) -> None:
+    track = read(table(tmp_path / "log.csv", {**PLACE, "Date": TIMES.strftime("%Y-%m-%d")}))
+    assert not track.timed
+    assert (np.diff(track.time_s) > 0).all()
+    assert pd.Timestamp(track.time_s[0], unit="s").date() == TIMES[0].date()
+    assert any("time of day" in text for text in track.warnings)

@@ -78,3 +78,20 @@ def test_lines_and_buffers_and_simpler_outlines_do_not_fail_either(monkeypatch) 
 def test_unsound_outlines_can_be_overlaid() -> None:
     bow = Polygon([(0, 0), (10, 10), (10, 0), (0, 10)])
     assert overlay.common(bow, LEFT).area == pytest.approx(50, abs=1e-3)
+
+
+def test_tiles_change_nothing() -> None:
+    """A ground of 2,500 holes, narrowed and widened whole and by tiles."""
+    rng = np.random.default_rng(1)
+    x, y = np.meshgrid(np.arange(50) * 4.0, np.arange(50) * 3.0)
+    wide, high = rng.uniform(1, 3.95, (2, x.size))
+    holes = shapely.box(x.ravel(), y.ravel(), x.ravel() + wide, y.ravel() + high * 0.75)
+    ground = shapely.difference(shapely.box(-1, -1, 201, 151), shapely.union_all(holes))
+
+    def opened(part):  # type: ignore[no-untyped-def]
+        return overlay.widen(overlay.widen(np.array([part]), -0.05), 0.05)[0]
+
+    whole, tiled = opened(ground), overlay.by_tiles(ground, opened, 0.5)
+    assert shapely.get_num_coordinates(ground) > 10_000
+    assert tiled.is_valid
+    assert shapely.symmetric_difference(whole, tiled).area < 1e-6

@@ -54,6 +54,13 @@ def test_no_width_anywhere(files: Files) -> None:
     assert "--width" in problem.remedy
 
 
+def test_a_column_that_may_tell_the_width_is_named_where_it_is_missing(files: Files) -> None:
+    with pytest.raises(InputError) as caught:
+        operation(files, files.records.iloc[::30].assign(SWATHWIDTH=40.0))
+    (problem,) = caught.value.problems
+    assert "--column 'width=SWATHWIDTH [ft]'" in problem.what
+
+
 def test_names_in_the_log(files: Files) -> None:
     records = files.records.assign(field="Creek", product="18-46-0", **{"rate (lb/ac)": 100.0})
     found = operation(files, records, width="20 ft")

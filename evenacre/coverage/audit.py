@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
@@ -16,7 +17,7 @@ from evenacre.coverage.field_plane import lay_out, plane_for
 from evenacre.coverage.grids import GridFrame, extent_of
 from evenacre.coverage.layers import cover_layers, field_layers, swath_layer
 from evenacre.coverage.products import GroundShares, Region, product_result
-from evenacre.coverage.receiver.judgement import untold_90_m2
+from evenacre.coverage.receiver.judgement import untold_90_kg, untold_90_m2
 from evenacre.coverage.rows import with_rows
 from evenacre.coverage.shapes import Shapes, shaped
 from evenacre.coverage.skips import NARROWEST_M, find_skips
@@ -126,6 +127,7 @@ def audit_operation(
     intervals = {key: interval_90(values) for key, values in draws.items()}
     if intervals and not work.tells_places:
         intervals = untold_90_m2(intervals, areas["workable_area_m2"])
+        products = tuple(replace(p, interval_90=untold_90_kg(p.interval_90)) for p in products)
     return AuditResult(
         field=operation.field.name,
         operation=operation.name,

@@ -35,11 +35,18 @@ from evenacre.coverage.receiver.judgement import (
 from evenacre.coverage.rows import section_bounds
 from evenacre.coverage.skip_causes import find_causes, outer_rows_off
 from evenacre.coverage.skips import KINDS, Surroundings, ground_beside
-from evenacre.coverage.swath import STRAIGHT_M, Strips, build_strips, build_swaths, split_strips
-from evenacre.coverage.uncertainty.area_draws import AreaDraws, draw_areas
+from evenacre.coverage.steps import Steps
+from evenacre.coverage.swath import (
+    STRAIGHT_M,
+    Strips,
+    Swaths,
+    build_strips,
+    build_swaths,
+    split_strips,
+)
+from evenacre.coverage.uncertainty.area_draws import AreaDraws, Ground, Laid, draw_areas
 from evenacre.coverage.uncertainty.driven import driven_90_m2, driven_sigma_m2
 from evenacre.coverage.uncertainty.position_error import PositionError
-from evenacre.coverage.uncertainty.shifts import Shifts
 from evenacre.geo.local_crs import WorkingPlane
 from evenacre.model import Application, Implement, IntArray, Operation, Track
 from evenacre.model.audit_result import RunningTotals
@@ -75,8 +82,9 @@ class Drive:
         require_work(operation, legs.fixes, steps)
         say("sweeping the ground")
         strips = build_strips(steps, steps.active, implement)
-        straight_m = np.clip(_STRAIGHT_PER_JITTER * legs.jitter_m, STRAIGHT_M, _ROUGHEST_M)
-        self.swaths = build_swaths(strips, float(straight_m))
+        rough_m = np.clip(_STRAIGHT_PER_JITTER * legs.jitter_m, STRAIGHT_M, _ROUGHEST_M)
+        self._straight_m = float(rough_m)
+        self.swaths = build_swaths(strips, self._straight_m)
         self.records, self._legs = legs.fixes, legs
         self._operation, self._implement, self._applications = operation, implement, applications
         self._steps, self._number = steps, number_passes(steps)
@@ -162,19 +170,23 @@ class Drive:
 
     def draws(
         self, cover: Cover, land: PlaneField, headland: BaseGeometry
-    ) -> tuple[AreaDraws, Shifts]:
+    ) -> tuple[AreaDraws, Sequence[Laid]]:
         """Areas as they may truly be, those of zones as well, and where edges then lie."""
-        steps, number, implement = self._steps, self._number, self._implement
+        implement = self._implement
         if any(track.at_tool for track in self._legs.tracks):
             implement = implement.at_its_own_places()
+
+        def sweep(steps: Steps) -> Swaths:
+            return build_swaths(build_strips(steps, steps.active, implement), self._straight_m)
+
+        zones, setbacks = [z for _, z in land.zones], [area for _, _, area in land.setbacks]
         return draw_areas(
-            steps,
-            number,
+            self._steps,
+            self._number,
+            self.swaths,
             cover,
-            land.workable,
-            [zone for _, zone in land.zones],
-            headland,
-            [area for _, _, area in land.setbacks],
+            sweep,
+            Ground(land.workable, zones, headland, setbacks),
             implement,
             self.error,
             self._legs.left_m,
@@ -203,7 +215,7 @@ class Drive:
         brim_m2 = land.boundary.length * 2 * self.receiver.pass_m if land.given else np.inf
         return driven_90_m2(areas, sigma_m2, by_speed=by_speed, brim_m2=brim_m2)
 
-    @property
+    @cached_property
     def error(self) -> PositionError:
         """How far each pass may be off."""
         legs, number = self._legs, self._number

@@ -23,7 +23,7 @@ from evenacre.coverage.passes import no_passes
 from evenacre.coverage.skips import KINDS, NARROWEST_M, Beside, Surroundings
 from evenacre.coverage.swath import Swaths, line_swaths
 from evenacre.geo.local_crs import WorkingPlane
-from evenacre.geo.overlay import around, intersect, union, valid, widen
+from evenacre.geo.overlay import around, by_tiles, intersect, union, valid, widen
 from evenacre.model import Application, BoolArray, FloatArray, Implement, IntArray, Operation, Track
 from evenacre.model.audit_result import Grid
 from evenacre.model.finding import Finding, FindingError
@@ -31,6 +31,7 @@ from evenacre.model.measured import Measured
 
 # Of the ground: less that was closed or taken off is not worth a word.
 _WORTH_SAYING = 1e-4
+_REACH = 5.0  # times the width of a crack, how far off its buffers may be felt
 _MOST_TIMES = 3  # covers that are told apart
 
 
@@ -220,6 +221,10 @@ def shape_cover(pieces: np.ndarray) -> tuple[Cover, list[Finding]]:
 
 def _wide(ground: BaseGeometry) -> BaseGeometry:
     """What of some ground is wider than a crack."""
+    return by_tiles(ground, _opened, _REACH * NARROWEST_M)
+
+
+def _opened(ground: BaseGeometry) -> BaseGeometry:
     parts = shapely.get_parts(ground)
     core = widen(parts, -NARROWEST_M / 2)
     left = ~shapely.is_empty(core)

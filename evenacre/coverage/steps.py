@@ -54,6 +54,50 @@ class Steps:
         """Steps with at least one row placing."""
         return np.asarray(self.active.any(axis=1))
 
+    def switched_later(self, way_m: float) -> Steps:
+        """The same drive with rows on and off so much farther along it (negative: sooner).
+
+        Blocked rows stop and start where they did.
+        """
+        way = np.append(0.0, np.cumsum(self.distance_m))
+        run = np.append(0, np.cumsum(~self.whole))
+        on = self.active | (self.blocked > 0)
+        switch = 1 + np.flatnonzero((on[1:] != on[:-1]).any(axis=1))
+        at = way[switch] + way_m
+        k = np.clip(np.searchsorted(way, at, side="right") - 1, 0, len(self.whole) - 1)
+        inside = (at > way[k]) & (at < way[k + 1])
+        k, at = k[inside], at[inside]
+        # Knots by their number, and those between two of them.
+        knot = np.append(np.arange(len(way), dtype=float), k + (at - way[k]) / self.distance_m[k])
+        knot = np.unique(knot)
+        step = knot[:-1].astype(np.int64)
+        part = np.diff(knot)
+        before = np.minimum(knot.astype(np.int64), len(way) - 1)
+        after = np.minimum(before + 1, len(way) - 1)
+
+        def between(values: FloatArray) -> FloatArray:
+            return np.asarray(values[before] + (knot - before) * (values[after] - values[before]))
+
+        tool = self.tool
+        heading = np.unwrap(tool.heading_rad)
+        moved = ToolPath(*map(between, (tool.time_s, tool.x_m, tool.y_m, heading)))
+        middle = np.interp((knot[:-1] + knot[1:]) / 2, np.arange(len(way)), way) - way_m
+        source = np.searchsorted(way, middle, side="right") - 1
+        told = (source >= 0) & (source < len(self.whole)) & self.whole[step]
+        source = np.clip(source, 0, len(self.whole) - 1)
+        told &= run[source] == run[step]
+        still_on = on[source] & told[:, None]
+        blocked = np.where(still_on, self.blocked[step], 0)
+        return Steps(
+            moved,
+            self.whole[step],
+            still_on & (blocked == 0),
+            blocked,
+            self.record[step],
+            self.distance_m[step] * part,
+            self.duration_s[step] * part,
+        )
+
 
 def build_steps(
     fixes: Fixes,

@@ -17,8 +17,7 @@ from evenacre.coverage.headland import Headland
 from evenacre.coverage.products import GroundPieces
 from evenacre.coverage.skips import Surroundings
 from evenacre.coverage.swath import Swaths
-from evenacre.coverage.uncertainty.area_draws import AreaDraws
-from evenacre.coverage.uncertainty.shifts import Shifts
+from evenacre.coverage.uncertainty.area_draws import AreaDraws, Laid
 from evenacre.geo.local_crs import WorkingPlane
 from evenacre.model import Application, Implement, IntArray, Operation
 from evenacre.model.audit_result import RunningTotals
@@ -96,7 +95,7 @@ class Work(Protocol):
 
     def draws(
         self, cover: Cover, land: PlaneField, headland: BaseGeometry
-    ) -> tuple[AreaDraws, Shifts] | None:
+    ) -> tuple[AreaDraws, Sequence[Laid]] | None:
         """Areas as they may truly be, and where edges then lie; None where that is not told."""
 
     def driven_90_m2(self, areas: dict[str, float], land: PlaneField) -> tuple[float, float] | None:

@@ -17,6 +17,8 @@ import numpy.typing as npt
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from evenacre.arrays import FloatArray
+
 Result = TypeVar("Result")
 Geometries = npt.NDArray[np.object_]
 Shape = TypeVar("Shape", Geometries, BaseGeometry)
@@ -25,6 +27,7 @@ GRID_M = 1e-6
 GRID_DEG = 1e-11
 """The same in degrees."""
 
+_TILE_POINTS = 4000  # corners of ground that is worked on in one go
 _COARSER = (1.0, 1e2, 1e4)  # times the grid: a centimetre at most
 
 
@@ -154,6 +157,50 @@ def around(geometry: Shape, distance_m: float, **style: Any) -> Shape:
 def widen(geometry: Geometries, distance_m: float) -> Geometries:
     """Buffer with square corners (negative: narrow)."""
     return valid(around(geometry, distance_m, join_style="mitre"))
+
+
+def by_tiles(
+    ground: BaseGeometry, operation: Callable[[BaseGeometry], BaseGeometry], margin_m: float
+) -> BaseGeometry:
+    """Work on ground piece by piece, where what becomes of a spot hangs on what is near it alone.
+
+    Buffers of one polygon with many holes take time by the square of their number.
+
+    Parameters
+    ----------
+    operation : callable
+        Given the part of the ground in a rectangle and so much around it.
+    margin_m : float
+        How far what is near reaches.
+    """
+    done: list[BaseGeometry] = []
+    whole = shapely.bounds(ground)
+    tiles = [(ground, whole)] if not ground.is_empty else []
+    while tiles:
+        part, box = tiles.pop()
+        wide = box[2] - box[0] >= box[3] - box[1]
+        side = max(box[2] - box[0], box[3] - box[1])
+        if shapely.get_num_coordinates(part) <= _TILE_POINTS or side < 20 * margin_m:
+            found = operation(part)
+            done.append(found if box is whole else _in_box(found, box))
+            continue
+        middle = (box[0] + box[2]) / 2 if wide else (box[1] + box[3]) / 2
+        for low in (True, False):
+            half = box.copy()
+            half[(2 if low else 0) + (not wide)] = middle
+            near = half + margin_m * np.array([-1.0, -1.0, 1.0, 1.0])
+            inside = _in_box(part, near)
+            if not inside.is_empty:
+                tiles.append((inside, half))
+    if len(done) == 1:
+        return done[0]
+    return first_consistent(lambda grid: union(np.array(done, dtype=object), grid))
+
+
+def _in_box(ground: BaseGeometry, box: FloatArray) -> BaseGeometry:
+    """What of some ground lies in an upright rectangle."""
+    cut = polygonal(np.array([shapely.clip_by_rect(ground, *box)]))
+    return cut[0] if shapely.is_valid(cut[0]) else common(ground, shapely.box(*box))
 
 
 def simplified(geometry: Geometries, tolerance: float, *, sound: bool = True) -> Geometries:

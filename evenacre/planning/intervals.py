@@ -5,15 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Hashable, Iterable
 from dataclasses import dataclass
-from statistics import NormalDist
 
+from evenacre.coverage.uncertainty.driven import REACH as REACH
 from evenacre.coverage.uncertainty.mass_draws import METER_CALIBRATION
 
 Interval = tuple[float, float]
 """Low and high."""
-
-REACH = NormalDist().inv_cdf(0.95)
-"""Standard uncertainties from the middle to either end."""
 
 
 @dataclass(frozen=True)

@@ -198,6 +198,18 @@ def untold_90_m2(
     return out
 
 
+def untold_90_kg(
+    intervals: Mapping[str, tuple[float, float]],
+) -> dict[str, tuple[float, float]]:
+    """Intervals of masses by the same: all in the field and once, or as the log draws it."""
+    out = dict(intervals)
+    for key in ("outside_kg", "overlap_kg"):
+        out[key] = (0.0, intervals[key][1])
+    low, high = intervals["applied_in_field_kg"]
+    out["applied_in_field_kg"] = (low, max(high, intervals["logged_kg"][1]))
+    return out
+
+
 def receiver_findings(receiver: Receiver, width_m: float) -> Iterator[Finding]:
     """Say how good the receiver was taken to be, and what cannot be told for it."""
     r, off_m, spacing_m = receiver, receiver.pass_m, receiver.spacing_m

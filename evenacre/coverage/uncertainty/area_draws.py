@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, fields
 
 import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from evenacre.coverage.cover import Cover
+from evenacre.coverage.cover import Cover, clip_areas, count_cover
+from evenacre.coverage.passes import number_passes
 from evenacre.coverage.steps import Steps
+from evenacre.coverage.swath import Swaths
 from evenacre.coverage.uncertainty.edges import (
     AWAY,
     BOUNDARY,
@@ -23,8 +25,14 @@ from evenacre.coverage.uncertainty.edges import (
 )
 from evenacre.coverage.uncertainty.position_error import PositionError
 from evenacre.coverage.uncertainty.regions import Ways, ways_through
-from evenacre.coverage.uncertainty.shifts import Shifts, draw_shifts, logging_interval_s
-from evenacre.model import Doubt, FloatArray, Implement, IntArray
+from evenacre.coverage.uncertainty.shifts import (
+    Shifts,
+    draw_along,
+    draw_shifts,
+    logging_interval_s,
+)
+from evenacre.geo.overlay import common, first_consistent
+from evenacre.model import FloatArray, Implement, IntArray
 
 # Sides are looked at in so many places at most, so that a large field costs no more than it must.
 _MOST_SIDES = 4000
@@ -33,6 +41,9 @@ _CHUNK = 2000
 # Edges come to meet over so many standard uncertainties.
 _FAR = 4.0
 _ENDS = (0.05, 0.95)
+# Where starts and stops of passes may all lie off by more than so much (root mean square), the
+# ground is swept anew with them there, at places so far apart, so many at most.
+_ALL_OFF_M, _APART_M, _MOST_LAID = 0.7, 2.0, 6
 
 
 @dataclass(frozen=True)
@@ -55,6 +66,26 @@ class AreaDraws:
     headland_twice: FloatArray
     setbacks: FloatArray
     setbacks_once: FloatArray
+
+    @classmethod
+    def joined(cls, parts: Sequence[AreaDraws], draws: Sequence[IntArray]) -> AreaDraws:
+        """Put parts together, of which each has some of the draws."""
+        order = np.argsort(np.concatenate(draws))
+        return cls(
+            *(
+                np.concatenate([getattr(part, f.name) for part in parts], axis=-1)[..., order]
+                for f in fields(cls)
+            )
+        )
+
+    def beside(self, areas: AreaDraws, logged: AreaDraws) -> AreaDraws:
+        """The same, less ``logged`` in place of ``areas``."""
+        return AreaDraws(
+            *(
+                getattr(self, f.name) + getattr(areas, f.name) - getattr(logged, f.name)
+                for f in fields(self)
+            )
+        )
 
     def of_figures(self, figures: dict[str, float]) -> dict[str, FloatArray]:
         """Draws of the areas of the result, by their keys; no area is below nothing."""
@@ -80,18 +111,79 @@ class AreaDraws:
         }
 
 
+@dataclass(frozen=True)
+class Ground:
+    """Regions whose areas are drawn.
+
+    Attributes
+    ----------
+    zones : sequence of geometry
+        Parts of the field whose swept ground is asked for.
+    headland : geometry
+        The part whose overlap is.
+    setbacks : sequence of geometry
+        Regions, in the field or not, whose swept and covered ground is.
+    """
+
+    workable: BaseGeometry
+    zones: Sequence[BaseGeometry]
+    headland: BaseGeometry
+    setbacks: Sequence[BaseGeometry]
+
+    def areas(self, swaths: Swaths, cover: Cover) -> AreaDraws:
+        """Areas of swept ground, m2, as a single draw."""
+        pieces = swaths.geometry
+        once, twice, thrice = (
+            self._inside(region)
+            for region in (cover.once_or_more, cover.twice_or_more, cover.thrice_or_more)
+        )
+
+        def swept(regions: Sequence[BaseGeometry]) -> FloatArray:
+            return np.reshape([clip_areas(pieces, region).sum() for region in regions], (-1, 1))
+
+        doubled = shapely.get_parts(twice)
+        return AreaDraws(
+            once=np.array([once.area]),
+            twice=np.array([twice.area]),
+            thrice=np.array([thrice.area]),
+            swept_inside=swept([self.workable])[0],
+            outside=np.array([cover.once_or_more.area - once.area]),
+            swept=np.array([shapely.area(pieces).sum()]),
+            zones=swept(self.zones),
+            headland_twice=np.array([clip_areas(doubled, self.headland).sum()]),
+            setbacks=swept(self.setbacks),
+            setbacks_once=np.reshape(
+                [common(cover.once_or_more, region).area for region in self.setbacks], (-1, 1)
+            ),
+        )
+
+    def _inside(self, region: BaseGeometry) -> BaseGeometry:
+        return first_consistent(lambda grid: common(region, self.workable, grid))
+
+
+@dataclass(frozen=True)
+class Laid:
+    """Draws that begin from the same swept ground.
+
+    ``covered`` is None where that is the ground as logged.
+    """
+
+    draws: IntArray
+    shifts: Shifts
+    covered: BaseGeometry | None
+
+
 def draw_areas(
     steps: Steps,
     number: IntArray,
+    swaths: Swaths,
     cover: Cover,
-    workable: BaseGeometry,
-    zones: Sequence[BaseGeometry],
-    headland: BaseGeometry,
-    setbacks: Sequence[BaseGeometry],
+    sweep: Callable[[Steps], Swaths],
+    ground: Ground,
     implement: Implement,
     receiver: PositionError,
     jitter_m: float,
-) -> tuple[AreaDraws, Shifts]:
+) -> tuple[AreaDraws, list[Laid]]:
     """Draw all areas, and the moves of the edges they come from.
 
     Between two edges that face each other lies max(0, g) of bare and max(0, -g) of doubled
@@ -99,19 +191,66 @@ def draw_areas(
     What yet other passes cover there counts once more. An edge that meets nothing gains or
     loses ground by its move.
 
+    Where tool and delay are so much in doubt that starts and stops of passes may all lie elsewhere,
+    the ground is swept anew with them there, at places so far apart, and each draw begins at the
+    nearest of these: what moves together is then as exact as the map.
+
     Parameters
     ----------
     number : (n - 1,) int
         Pass of each step.
-    zones : sequence of geometry
-        Parts of the field whose swept ground is asked for.
-    headland : geometry
-        The part whose overlap is.
-    setbacks : sequence of geometry
-        Regions, in the field or not, whose swept and covered ground is.
+    swaths, cover
+        What the steps swept.
+    sweep : callable
+        Sweeps other steps.
     jitter_m : float
         Left of the receiver's jitter in the positions.
     """
+    behind, lag = draw_along(implement.error)
+    ahead = lag * _usual_speed_mps(steps, number) - behind
+    apart = max(_APART_M, float(np.ptp(ahead)) / _MOST_LAID)
+    off = float(np.sqrt(np.mean(ahead**2)))
+    begun = apart * np.rint(ahead / apart) if off > _ALL_OFF_M else np.zeros(len(ahead))
+    logged = None
+    parts, laid = [], []
+    for way in np.unique(begun):
+        draws = np.flatnonzero(begun == way)
+        there, its_number, its_swaths, its_cover = steps, number, swaths, cover
+        if way:
+            there = steps.switched_later(way)
+            its_number, its_swaths = number_passes(there), sweep(there)
+            its_cover = count_cover(its_swaths.geometry)
+        part, shifts = _draw_from(
+            there, its_number, its_cover, ground, implement, receiver, behind + way, lag, jitter_m,
+            float(np.abs(ahead[draws] - way).max()), draws,
+        )  # fmt: skip
+        if way:
+            logged = logged or ground.areas(swaths, cover)
+            part = part.beside(ground.areas(its_swaths, its_cover), logged)
+        parts.append(part)
+        laid.append(Laid(draws, shifts, its_cover.once_or_more if way else None))
+    return AreaDraws.joined(parts, [one.draws for one in laid]), laid
+
+
+def _usual_speed_mps(steps: Steps, number: IntArray) -> float:
+    moving = (number > 0) & (steps.duration_s > 0)
+    return float(np.median(steps.distance_m[moving] / steps.duration_s[moving]))
+
+
+def _draw_from(
+    steps: Steps,
+    number: IntArray,
+    cover: Cover,
+    ground: Ground,
+    implement: Implement,
+    receiver: PositionError,
+    behind_m: FloatArray,
+    lag_s: FloatArray,
+    jitter_m: float,
+    along_m: float,
+    draws: IntArray,
+) -> tuple[AreaDraws, Shifts]:
+    """Some of the draws, from where steps swept the ground; ``along_m``: how far ends then move."""
     edges = sample_edges(steps, number, implement)
     sides = int((edges.side != 0).sum())
     stride = max(1, -(-sides // _MOST_SIDES))
@@ -121,21 +260,20 @@ def draw_areas(
     length[: 2 * len(half)] *= sides / max(2 * len(half), 1)
     drill = implement.error
     spread = np.hypot(np.median(receiver.pass_m), drill.left_m.sigma) + receiver.within_m
-    speed = float(np.median(steps.distance_m[number > 0] / steps.duration_s[number > 0]))
-    farther = _FAR * spread + _reach(drill.behind_m) + speed * _reach(drill.lag_s)
-    farther += 2 * speed * logging_interval_s(steps)
-    across = look_across(edges, cover, workable, implement.width_m, _FAR * spread, farther, looked)
-    shifts, gap = draw_shifts(edges, looked, across, steps, number, receiver, drill, jitter_m)
+    between_m = _usual_speed_mps(steps, number) * logging_interval_s(steps)
+    farther = _FAR * spread + along_m + 2 * between_m
+    across = look_across(
+        edges, cover, ground.workable, implement.width_m, _FAR * spread, farther, looked
+    )
+    shifts, gap = draw_shifts(
+        edges, looked, across, steps, number, receiver, drill, behind_m, lag_s, jitter_m
+    )
+    shifts = shifts.of_draws(draws)
     spot = edges.x_m[looked], edges.y_m[looked]
-    within = [shapely.contains_xy(region, *spot) for region in (headland, *zones)]
-    held = np.reshape(within, (1 + len(zones), len(looked))).astype(float)
-    ways = [ways_through(edges.at(looked), region, farther) for region in setbacks]
-    return _areas(shifts, looked, length, across, gap, held, ways), shifts
-
-
-def _reach(doubt: Doubt) -> float:
-    """How far a figure may well be off."""
-    return _FAR * doubt.sigma + max(abs(doubt.low), abs(doubt.high))
+    within = [shapely.contains_xy(region, *spot) for region in (ground.headland, *ground.zones)]
+    held = np.reshape(within, (1 + len(ground.zones), len(looked))).astype(float)
+    ways = [ways_through(edges.at(looked), region, farther) for region in ground.setbacks]
+    return _areas(shifts, looked, length, across, gap, draws % 2, held, ways), shifts
 
 
 def _areas(
@@ -144,6 +282,7 @@ def _areas(
     length_m: FloatArray,
     across: Across,
     gap_m: FloatArray,
+    of_draw: IntArray,
     held: FloatArray,
     ways: Sequence[Ways],
 ) -> AreaDraws:
@@ -166,7 +305,7 @@ def _areas(
         swept += weight @ moved
         seam, edge = kind == SEAM, kind == BOUNDARY
         meets = seam | edge
-        drawn = np.tile(gap_m[part][meets], n // 2) - moved[meets]
+        drawn = gap_m[part][meets][:, of_draw] - moved[meets]
         over = seam[meets]
         other = shifts.outward_m(partner[part][seam])
         drawn[over] += other / across.slant[part][seam, None]

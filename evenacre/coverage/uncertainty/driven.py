@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from statistics import NormalDist
 
 import numpy as np
 
@@ -11,7 +12,8 @@ from evenacre.coverage.uncertainty.position_error import PositionError
 from evenacre.coverage.uncertainty.shifts import logging_interval_s
 from evenacre.model import Implement, IntArray
 
-_Z_90 = 1.6449  # standard uncertainties on either side of a normal 90 % interval
+REACH = NormalDist().inv_cdf(0.95)
+"""Standard uncertainties from the middle of a normal 90 % interval to either end."""
 
 
 def driven_sigma_m2(
@@ -57,4 +59,4 @@ def driven_90_m2(
     if by_speed:
         least = areas["covered_area_m2"]
         most = min(most, least + areas["excess_area_m2"] + brim_m2)
-    return max(least - _Z_90 * sigma_m2, 0.0), most + _Z_90 * sigma_m2
+    return max(least - REACH * sigma_m2, 0.0), most + REACH * sigma_m2

@@ -56,6 +56,7 @@ def with_intervals(
     logged = product.logged_kg * meter
     in_field = (product.applied_in_field_kg + rate * drawn.swept_inside) * meter
     in_field = np.clip(in_field, 0.0, logged)
+    outside = product.outside_kg + rate * (drawn.swept - drawn.swept_inside)
     excess_m2 = figures["excess_area_m2"]
     twice = product.overlap_kg / excess_m2 if excess_m2 else rate
     zone_kg = np.reshape([zone.applied_kg for zone in product.zones], (-1, 1)) + rate * drawn.zones
@@ -63,7 +64,7 @@ def with_intervals(
     masses = {
         "logged_kg": logged,
         "applied_in_field_kg": in_field,
-        "outside_kg": logged - in_field,
+        "outside_kg": np.maximum(outside, 0.0) * meter,
         "unzoned_kg": np.maximum(in_field - zone_kg.sum(axis=0), 0.0),
         "overlap_kg": twice * draws["excess_area_m2"] * meter,
     }

@@ -63,12 +63,12 @@ def build_tracks(
     """
     if clock is None and not plan.tells_times:
         clock, ground = order_of_file(table, lon, lat, findings)
-    if ground is not None:
-        plan = ColumnPlan(tuple(use for use in plan.uses if use.role not in _OF_DRIVES))
     if clock is None:
         clock = fix_clock(table, plan, time_zone, findings)
-        if ground is None:
-            _require_time_of_day(table, clock)
+        if ground is None and _tells_days_alone(table, clock):
+            clock, ground = _order_within_days(table, clock, lon, lat, findings)
+    if ground is not None:
+        plan = ColumnPlan(tuple(use for use in plan.uses if use.role not in _OF_DRIVES))
     codes, named = _machines(table, plan)
     in_file = dict(zip(named, np.bincount(codes), strict=True))
     records = Records(table, plan, clock, lon, lat)
@@ -140,15 +140,29 @@ def build_tracks(
     return tracks
 
 
-def _require_time_of_day(table: RecordTable, clock: Clock) -> None:
-    """Refuse times that tell no more than the day; no drive can be put in order by them."""
+def _tells_days_alone(table: RecordTable, clock: Clock) -> bool:
+    """Tell whether times are no more than the day; no drive can be put in order by them."""
     times = np.unique(clock.time_s[np.isfinite(clock.time_s)])
-    if clock.dated and len(table) > _MOST_A_DAY * len(times) and (np.diff(times) >= _DAY_S).all():
+    return bool(
+        clock.dated and len(table) > _MOST_A_DAY * len(times) and (np.diff(times) >= _DAY_S).all()
+    )
+
+
+def _order_within_days(
+    table: RecordTable, clock: Clock, lon: FloatArray, lat: FloatArray, findings: Findings
+) -> tuple[Clock, ShapeArray | None]:
+    """Take the order of the file where times tell the day alone."""
+    try:
+        order, ground = order_of_file(table, lon, lat, findings)
+    except InputError:
         raise table.error(
             "times",
             "they tell the day, but not the time of day.",
             "Name the column that holds the time of day with --column time=COLUMN.",
-        )
+        ) from None
+    findings.warn(f"{table.file}: its times tell the day, but not the time of day.")
+    first_s = float(np.nanmin(clock.time_s))
+    return replace(order, time_s=order.time_s + first_s, dated=True), ground
 
 
 def _with_tool(track: Track, records: Records) -> Track:

@@ -132,7 +132,7 @@ def _gathered_points(
     """Gather records that stand at their sections into fixes of the whole tool."""
     table = records.table
     state = _state_column(table, records.plan, use)
-    width_m = _section_widths_m(records, points)
+    width_m = _section_widths_m(records, points, findings)
     noun = "section" if use is None else _role(use)
     said = f"{table.file}: " if use is None else f"{_named(table, use)}; "
     said += (
@@ -172,7 +172,7 @@ def _told(state: str | None) -> str:
     return f'with their states from column "{state}"' if state else "those listed being on"
 
 
-def _section_widths_m(records: Records, points: SectionPoints) -> FloatArray:
+def _section_widths_m(records: Records, points: SectionPoints, findings: Findings) -> FloatArray:
     """Widths as logged where they fit the spacing of the points, else from the spacing."""
     spaced = section_widths_m(points.spacing_m)
     use = records.plan.get("width")
@@ -183,6 +183,9 @@ def _section_widths_m(records: Records, points: SectionPoints) -> FloatArray:
     some = pd.Series(np.where(known & (logged > 0), logged, np.nan)).groupby(points.section)
     own = some.median().reindex(np.arange(len(spaced))).to_numpy(dtype=float)
     fits = np.abs(own / spaced - 1) < _FITS
+    if fits.all():  # which settles its unit too
+        guess = f"{records.table.about(use.column)} has no unit; "
+        findings.warnings[:] = [text for text in findings.warnings if not text.startswith(guess)]
     return np.where(fits, own, spaced) if fits.all() else spaced
 
 

@@ -62,10 +62,13 @@ def _steady_width(tracks: Sequence[Track]) -> tuple[float, float]:
     values, counts = np.unique(widths, return_counts=True)
     steady = np.flatnonzero(counts >= _STEADY * counts.sum())
     if not steady.size:
+        unsure = dict.fromkeys(
+            line for track in tracks for line in track.warnings if " a width " in line
+        )
         raise InputError.at(
             ", ".join(dict.fromkeys(track.source for track in tracks)),
             "",
-            "The working width is missing, and the log tells none.",
+            " ".join(["The working width is missing, and the log tells none.", *unsure]),
             'Give it: --width "20 ft", or rows and row spacing (in a season file the width of the '
             "implement). What the spacing of the passes is: evenacre measure.",
         )

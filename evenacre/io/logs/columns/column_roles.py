@@ -64,7 +64,10 @@ _GUESSES: dict[str, tuple[str, ...]] = {
         r"^(gps_|gnss_|position_|pos_|horizontal_|hor_|h_)?accuracy(_(m|metres?|meters?|ft|feet))?$",
         r"^(h|hor|horizontal)_?acc(_(m|metres?|meters?|ft|feet))?$",
     ),
-    "sections": (r"^(section|boom)s?_?(state|status|switch|bit)s?$", r"^sections(_on)?$"),
+    "sections": (
+        r"^(section|boom)s?_?(state|status|switch|bit)s?$",
+        r"^(boom_|tool_|implement_)?sections(_(on|states?|status))?$",
+    ),
     "rows": (r"^(row|opener)s?_?(state|status|switch|bit)s?$", r"^rows(_on)?$"),
 }
 """Patterns of names by role, the surest first, over words joined by ``_``."""
@@ -107,6 +110,7 @@ CLOCK_PARTS = {
 }
 AMOUNTS = ("rate", "flow", "mass")
 """Roles that may name a product; ``mass`` is what was placed since the last record."""
+_AT_WORK = ("work", "section", "row", "sections", "rows", *AMOUNTS)
 _MEASURED = ("speed", "heading", "work", "width", "distance", "sections", "rows")
 _NUMBERED = re.compile(
     r"^(section|sect|sec|boom|tower|row|opener)_?(\d+)(_(state|status|on|active|work))?$"
@@ -256,11 +260,33 @@ def plan_columns(
         if use.role == "width" and use.unit is None and not header.stated_unit:
             unit = width_unit(table, header, headers, findings)
             uses[number] = replace(use, unit=unit)
+    untold = [h for h in headers if h.name not in taken]
+    if not ({"work", "sections", "rows"} & closed or any(u.role in _AT_WORK for u in uses)):
+        uses += _work_by_amount(table, untold, findings)
     uses += _date_parts(headers, uses)
     if not ({*_TIMES} & closed or ColumnPlan(tuple(uses)).tells_times):
-        uses += _by_values(table, [h.name for h in headers if h.name not in taken], findings)
+        uses += _by_values(table, [h.name for h in untold], findings)
     uses += _target(table, free)
     return ColumnPlan((*uses, *_names(table, free)))
+
+
+def _work_by_amount(
+    table: RecordTable, headers: list[Header], findings: Findings
+) -> list[ColumnUse]:
+    """The work state told by an amount in a unit of no use: nothing was put down where it is 0."""
+    for header in headers:
+        own = {*header.words, *header.meant}
+        if own & (_NOT_LOGGED | _FOREIGN["rate"]) or not table.holds_numbers(header.name):
+            continue
+        if own & (_SURE_WORDS["rate"] | _SURE_WORDS["flow"]):
+            values = table.numbers(header.name, "rate", Findings())
+            if (values == 0).any() and (values > 0).any():
+                findings.warn(
+                    f"{table.about(header.name)} tells the work state: where it is 0, the tool is "
+                    "taken to be up. To leave it out, give --column work=."
+                )
+                return [ColumnUse("work", "", header.name, None, asked=False)]
+    return []
 
 
 def _by_values(table: RecordTable, names: list[str], findings: Findings) -> list[ColumnUse]:

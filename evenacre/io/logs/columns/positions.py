@@ -34,6 +34,9 @@ def column_positions(
         y = table.numbers(north.column, north.meaning, findings)
         if projected and crs is None:
             crs = _utm_zone(table, findings)
+        elif _in_whole_parts(x, y):
+            findings.note(f"{table.file}: {place} are taken as 1e-7 of a degree, in whole numbers.")
+            x, y = x * 1e-7, y * 1e-7
         x, y = _unprojected(x, y, crs, table.file, place, findings, labelled=not projected)
         return checked_degrees(x, y, table.file, place, findings)
     raise table.error(
@@ -42,6 +45,16 @@ def column_positions(
         "Name them with --column lon=COLUMN --column lat=COLUMN "
         "(or x= and y= with --tracks-crs when they are projected).",
     )
+
+
+def _in_whole_parts(lon: FloatArray, lat: FloatArray) -> bool:
+    """Tell degrees that were kept as whole numbers of their ten-millionth parts."""
+    known = np.isfinite(lon) & np.isfinite(lat) & (lon != 0) & (lat != 0)
+    if not known.any():
+        return False
+    lon, lat = lon[known], lat[known]
+    whole = ((lon % 1 == 0) & (lat % 1 == 0)).all() and np.abs(lon).min() > 1e6
+    return bool(whole and _like_degrees(lon * 1e-7, lat * 1e-7))
 
 
 def _utm_zone(table: RecordTable, findings: Findings) -> str | None:

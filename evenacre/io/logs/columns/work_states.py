@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+from dataclasses import replace
+
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
@@ -25,6 +28,7 @@ _OFF = (
     *("out of work", "not_working", "headland turn", "stop"),
 )
 
+_LOOKED_AT = 2_000
 _MOST_SPELLINGS = 4  # of on and off in one column
 # More digits than any tool has rows are no states.
 _MOST_SECTIONS = 1000
@@ -51,18 +55,38 @@ def ask_for_states(table: RecordTable, plan: ColumnPlan, findings: Findings) -> 
         return
     used = {use.column for use in plan.uses}
     amounts = any(map(plan.get, AMOUNTS))
+    start = replace(table, data=table.data.slice(0, _LOOKED_AT))
     for name in table.names:
-        if name in used:
+        # Most columns show at once that they hold something else.
+        if name in used or not (_are_bits(_words(start, name)) or _are_states(_words(start, name))):
             continue
-        words = pc.unique(pc.drop_null(pc.utf8_lower(table.text(name)))).to_pylist()
-        if len(words) > _MOST_SPELLINGS or {_word_state(word) for word in words} != {0.0, 1.0}:
-            continue
-        if not (amounts and table.holds_numbers(name)):
-            shown = " and ".join(f'"{one_line(word)}"' for word in sorted(words)[:2])
+        words = _words(table, name)
+        states = {word: _word_state(word) for word in words}
+        if len(words) > 1 and _are_bits(words) and any(word[0] == "0" for word in words):
             findings.warn(
-                f"{table.about(name)} holds {shown}; if it tells when the tool was at work, give "
-                f"--column 'work={name}'."
+                f'{table.about(name)} holds rows of 0 and 1, such as "{one_line(words[0])}"; if '
+                f"they are the states of sections from the left, give --column 'sections={name}'."
             )
+        elif _are_states(words) and {*states.values()} == {0.0, 1.0}:
+            if amounts and table.holds_numbers(name):
+                continue
+            on, off = (next(w for w, is_on in states.items() if is_on == s) for s in (1.0, 0.0))
+            findings.warn(
+                f'{table.about(name)} holds "{on}" and "{off}"; if "{on}" tells that the tool was '
+                f"at work, give --column 'work={name}'."
+            )
+
+
+def _words(table: RecordTable, column: str) -> list[str]:
+    return [str(w) for w in pc.unique(pc.drop_null(pc.utf8_lower(table.text(column)))).to_pylist()]
+
+
+def _are_bits(words: list[str]) -> bool:
+    return all(re.fullmatch("[01]{2,}", word) for word in words)
+
+
+def _are_states(words: list[str]) -> bool:
+    return len(words) <= _MOST_SPELLINGS and all(_word_state(word) in (0.0, 1.0) for word in words)
 
 
 def section_states(
@@ -124,10 +148,16 @@ def _state_numbers(table: RecordTable, use: ColumnUse, findings: Findings) -> Fl
     values: FloatArray = np.array([*map(_word_state, words), np.nan])[codes]
     other = values[np.isfinite(values) & (values != 0) & (values != 1)]
     if other.size:
-        findings.note(
-            f"{table.about(use.column)} ({use.meaning}) holds other numbers than 0 and 1; those "
-            "above 0 are taken as on."
-        )
+        said = f"{table.about(use.column)} ({use.meaning}) holds other numbers than 0 and 1; those "
+        said += "above 0 are taken as on."
+        known = np.unique(values[np.isfinite(values)])
+        if 1 < len(known) <= _MOST_SPELLINGS and known.min() > 0:
+            findings.warn(
+                f"{said} That is all of them, so it tells of no time at which the tool was up: if "
+                "one of its numbers does, write 0 for it."
+            )
+        else:
+            findings.note(said)
     unknown = np.isinf(values)
     filled = int((codes >= 0).sum())
     if unknown.sum() > FEW * filled and not use.asked:

@@ -47,7 +47,7 @@ def told() -> dict[str, Any]:
 
 def test_the_account_says_what_it_is_and_what_it_read(told: dict[str, Any]) -> None:
     assert list(told)[:2] == ["schema", "program"]
-    assert told["schema"] == "evenacre/plan/1.5"
+    assert told["schema"] == "evenacre/plan/1.6"
     assert told["program"] == {"name": "evenacre", "version": __version__}
     assert told["inputs"] == [{"path": "season.toml", "sha256": "ab" * 32}]
     assert told["time_zone"] == "America/Chicago"

@@ -250,6 +250,8 @@ def test_the_drill_that_seeds_is_driven_as_seeding_says(season: Path) -> None:
         heading_rad=pytest.approx(0.0),
         prefer="overlap",
         implement=ground.implement,
+        headland="last",
+        load_m2=drive.load_m2,
     )
     assert ground.implement is not None
 

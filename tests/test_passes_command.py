@@ -134,7 +134,7 @@ def test_every_file_is_there_and_named(season: Path, account: dict[str, Any]) ->
     present = {p.relative_to(out).as_posix() for p in out.rglob("*") if p.is_file()}
     assert present == FILES | maps
     assert set(account["files"]) == present
-    assert account["schema"] == "evenacre/passes/1.3"
+    assert account["schema"] == "evenacre/passes/1.4"
     assert {field["map"] for field in account["fields"]} == maps
     assert len(account["inputs"]) == 3
 
@@ -397,6 +397,11 @@ def test_a_folder_of_someone_elses_is_left_alone(tmp_path: Path) -> None:
         (["--width", "20 ft", "--field", "Long Field"], "--field"),
         (["--width", "20 ft", "--implement", "drill"], "--implement"),
         (["--width", "20 ft", "--unworkable", "no-such.geojson"], "no-such.geojson"),
+        (["--width", "20 ft", "--gate", "40.1"], "not a latitude and a longitude"),
+        (["--width", "20 ft", "--gate", "95, 10"], "no place on earth"),
+        (["--width", "20 ft", "--gate", "10, 20"], "from the fence"),
+        (["--width", "20 ft", "--gate", "no-such.geojson"], "no-such.geojson"),
+        (["--width", "20 ft", "--along", "no-such.geojson"], "no-such.geojson"),
         (["--width", "20 ft", "--cross", "no-such.geojson"], "no-such.geojson"),
         (["--width", "20 ft", "--cross-width", "30 ft"], "--cross"),
     ],
@@ -430,6 +435,77 @@ def test_a_boundary_that_is_no_polygon(tmp_path: Path, shape: Any) -> None:
     ran = refused(tmp_path, "--boundary", write_field(tmp_path, shape), "--width", "20 ft")
     assert "long.geojson" in ran.err
     assert "polygon" in ran.err.lower()
+
+
+LONG = 'boundary = "long.geojson"'
+
+
+@pytest.mark.parametrize(
+    ("keys", "words"),
+    [
+        ("gate = [40.1, -92.6]", "which is the latitude"),
+        ('gate = "here"', "here"),
+        ("gate = {}", "a place or a map"),
+        ('gate = { place = "40, 20", file = "a.gpkg" }', "a place or a map"),
+        ('gate = "0, 0"', "from the fence"),
+        ('gate = "pasture.gpkg"', "a gate is a point"),
+        ('line = "pasture.gpkg"', "no line"),
+        ('fence = "yes"', "neither true nor false"),
+    ],
+)
+def test_keys_of_a_field_that_cannot_be_kept(tmp_path: Path, keys: str, words: str) -> None:
+    file = write_season(tmp_path, (LONG, f"{LONG}\n{keys}"))
+    assert words in refused(tmp_path, file).err
+
+
+def test_a_gate_a_line_and_loads_are_told(tmp_path: Path) -> None:
+    """A full cart of 150 lb does 15 ac at 10 lb/ac."""
+    lines = {"gate": shapely.Point(600, 100), "row": shapely.LineString([(0, 120), (600, 120)])}
+    for name, shape in lines.items():
+        write_boundary(tmp_path / f"{name}.geojson", on_earth(shape, MISSOURI, 0.0, (0, 0)))
+    keys = f'{LONG}\ngate = "gate.geojson"\nline = "row.geojson"'
+    file = write_season(tmp_path, (LONG, keys))
+    ran = evenacre("passes", file, "--field", "Long Field")
+    assert ran.code == 0, ran.err
+    assert "from the gate" in ran.out
+    assert "along the line given" in ran.out
+    folder = tmp_path / "evenacre-passes"
+    account = json.loads((folder / "passes.json").read_text("utf-8"))
+    (field,) = account["fields"]
+    assert field["way_in_m"] > 0
+    assert field["way_out_m"] > 0
+    loads = math.ceil(field["work_m"] * WIDTH_M / (15 * ACRE_M2) - 1e-9)
+    assert loads <= len(field["fills"]) <= loads + 1
+    assert {"gate_ways", "fills"} <= {
+        name for name, _ in pyogrio.list_layers(folder / "passes.gpkg")
+    }
+    # Rounds come last where seed is sown.
+    lines = pyogrio.read_dataframe(folder / "passes.gpkg", layer="passes")
+    kinds = lines.sort_values("order")["kind"].tolist()
+    assert kinds[0] == "pass"
+    assert kinds[-1] == "round"
+
+
+def test_a_field_is_no_line(tmp_path: Path) -> None:
+    file = write_field(tmp_path)
+    ran = refused(tmp_path, "--boundary", file, "--width", "20 ft", "--along", file)
+    assert "no line" in ran.err
+
+
+def test_a_heading_does_not_go_with_a_line(tmp_path: Path) -> None:
+    row = on_earth(shapely.LineString([(0, 120), (600, 120)]), MISSOURI, 0.0, (0, 0))
+    line = write_boundary(tmp_path / "row.geojson", row)
+    file = write_field(tmp_path)
+    options = ["--width", "20 ft", "--along", line, "--heading", "90"]
+    assert "--heading" in refused(tmp_path, "--boundary", file, *options).err
+
+
+def test_paddocks_behind_a_herd_are_fenced_unless_it_is_said(tmp_path: Path) -> None:
+    more = '\n[[paddock]]\nname = "Creek 2"\nfence = false\n'
+    file = write_season(tmp_path, more=more)
+    ran = evenacre("passes", file, "--json")
+    told = {f["field"]: f["fenced"] for f in json.loads(ran.out)["fields"]}
+    assert told == {"Long Field": False, "Creek 1": True, "Creek 2": False}
 
 
 @pytest.mark.parametrize(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import pkgutil
 import random
 import re
 import signal
@@ -289,6 +290,40 @@ def test_stopped_while_results_are_exchanged(
     assert ran.err.count("note: ") == earlier
 
 
+class Dropped:
+    """Is asked to stop as it goes, where Python drops what is raised."""
+
+    def __del__(self) -> None:
+        os.kill(os.getpid(), signal.SIGINT)
+        time.sleep(0.01)
+
+
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
+@pytest.mark.parametrize(
+    ("place", "is_written"),
+    [
+        ("evenacre.workflows.operations.operation_load_book", False),
+        ("evenacre.cli.audit.tell", True),
+    ],
+)
+def test_a_request_that_python_drops_is_heeded(
+    files: Files, monkeypatch: pytest.MonkeyPatch, place: str, is_written: bool
+) -> None:
+    whole = pkgutil.resolve_name(place)
+
+    def dropping(*args: object, **options: object) -> object:
+        Dropped()
+        return whole(*args, **options)
+
+    monkeypatch.setattr(place, dropping)
+    ran = evenacre("audit", *files.options())
+    assert ran.code == 130
+    told = f"Written before that: {files.out}." if is_written else "Nothing was written."
+    assert ran.err.endswith(f"Stopped. {told}\n")
+    assert files.out.exists() == is_written
+    assert hidden(files.folder) == []
+
+
 def test_a_request_to_end_is_held_back_and_heard() -> None:
     steps = []
 
@@ -299,7 +334,7 @@ def test_a_request_to_end_is_held_back_and_heard() -> None:
             steps.append("whole")
         steps.append("never")
 
-    with heeded(), pytest.raises(Stopped) as caught:
+    with pytest.raises(Stopped) as caught, heeded():
         work()
     assert caught.value.number == signal.SIGTERM
     assert steps == ["whole"]

@@ -9,6 +9,8 @@ from dataclasses import fields, replace
 from pathlib import Path
 from typing import Any, TypeAlias, overload
 
+from shapely import Point
+
 from evenacre.api.arguments import (
     Drawn,
     Log,
@@ -272,8 +274,9 @@ def plan_passes(
         ``turn_speed``, ``turn_radius``, ``prefer`` (``"turns"`` or ``"overlap"``), ``headland``
         (``"first"`` or ``"last"``), ``blocks``, ``fence``, ``tractor_length``, ``tractor_width``,
         and ``fields`` and ``implement`` by their names in a season file, or ``unworkable``,
-        ``cross``, ``cross_width``, ``rows``, ``row_spacing``, ``field_name`` and
-        ``boundary_crs`` of one field.
+        ``cross``, ``cross_width``, ``rows``, ``row_spacing``, ``field_name``, ``boundary_crs``,
+        ``gate`` (latitude and longitude as text, a point, or a map) and ``along`` (a line that
+        passes follow) of one field.
 
     Returns
     -------
@@ -306,10 +309,10 @@ def plan_passes(
 
             return bare(field, drive)
         of_season = ("fields", "implement")
-        of_field = ("unworkable", "cross", "cross_width", "rows", "row_spacing")
+        of_field = ("unworkable", "cross", "cross_width", "rows", "row_spacing", "gate", "along")
         reading = (
             "field_name",
-            *(n for n in _KEYS if n.startswith(("boundary_", "unworkable_", "cross_l"))),
+            *(n for n in _KEYS if n.startswith(("boundary_", "unworkable_", "cross_l", "along_"))),
         )
         check_names(plan_passes, options, (*_DRIVING, *of_season, *of_field, *reading))
         driving = {name: value for name, value in options.items() if name in _DRIVING}
@@ -672,8 +675,10 @@ def _one_field(field: Field | Drawn, options: dict[str, Any]) -> Ground:
         raise InputError.at("field", "", what, remedy)
     maps = {
         "boundary": drawn,
-        **{name: options.pop(name, None) for name in ("unworkable", "cross")},
+        **{name: options.pop(name, None) for name in ("unworkable", "cross", "along")},
     }
+    if isinstance(gate := options.get("gate"), Point):
+        options["gate"] = f"{gate.y!r}, {gate.x!r}"
     crs = crs_text(options.pop("boundary_crs", None))
     ground = ground_of_options(**_maps_at_hand(maps, crs), **given(boundary_crs=crs), **options)
     return replace(ground, fields=(field,)) if isinstance(field, Field) else ground

@@ -14,6 +14,7 @@ from evenacre.cli.audit import audit
 from evenacre.cli.calibrate import calibrate
 from evenacre.cli.check import check
 from evenacre.cli.demo import demo
+from evenacre.cli.desk import desk
 from evenacre.cli.export import export
 from evenacre.cli.finish import finish
 from evenacre.cli.gather import gather
@@ -26,7 +27,7 @@ from evenacre.cli.passes import passes
 _COMMANDS = {
     command.__name__: command
     for command in (
-        *(audit, gather, check, demo, measure, calibrate, finish, interseed, passes, export),
+        *(audit, gather, check, demo, desk, measure, calibrate, finish, interseed, passes, export),
     )
 }
 _PLAIN: dict[str, Any] = {"pretty_exceptions_enable": False, "add_completion": False}

@@ -26,9 +26,10 @@ _DRIVING = (
 )
 _KEYS = SeasonKeys(
     {
-        "One field without a season file": "boundary unworkable cross cross_width field_name rows "
-        "row_spacing",
-        READING: "boundary_layer boundary_where boundary_crs unworkable_layer cross_layer",
+        "One field without a season file": "boundary unworkable cross cross_width gate along "
+        "field_name rows row_spacing",
+        READING: "boundary_layer boundary_where boundary_crs unworkable_layer cross_layer "
+        "along_layer",
         "How to drive": _DRIVING,
     },
     {

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import geopandas as gpd
+import shapely
 from shapely.geometry.base import BaseGeometry
 
 
@@ -25,6 +26,8 @@ class Field:
     zones: gpd.GeoDataFrame | None = None  # columns ``zone`` (str) and geometry, EPSG:4326
     # Columns ``name`` (str), ``distance_m`` (float) and geometry, EPSG:4326
     setbacks: gpd.GeoDataFrame | None = None
-    fenced: bool = False  # no part of a machine may leave the boundary
+    fenced: bool | None = None  # no part of a machine may leave the boundary; None: not said
     # The part of the unworkable ground that is crossed with the tool lifted: grassed waterways
     crossed: BaseGeometry | None = None
+    gate: shapely.Point | None = None  # in the fence, EPSG:4326: the only way in and out
+    line: shapely.LineString | None = None  # passes run parallel to it, EPSG:4326

@@ -125,7 +125,8 @@ class Seeding:
     withholding_days: int = 0
     treated: bool = False  # the seed is treated
     rounds: int | None = None  # headland rounds; None: as many as turns need
-    headland: str = "first"  # ``"first"`` or ``"last"``: when they are driven
+    # ``"first"`` or ``"last"``: when they are driven. Last, no turn runs over seeded rows
+    headland: str = "last"
     blocks: bool = True  # ground may be cut into blocks with headings of their own
     # None: of a common size
     tractor_length_m: float | None = None  # from the hitch pin to its foremost point

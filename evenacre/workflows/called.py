@@ -9,7 +9,8 @@ from contextlib import contextmanager
 from evenacre.errors import InputError, Problem
 
 _FLAG = re.compile(r'(?<![\w-])--([a-z]+(?:-[a-z]+)*)(?: (?="))?')
-_OF_THE_TERMINAL = re.compile(r" \(on the command line [^)]*\)| with --(?:out|book)\b")
+OF_THE_TERMINAL = re.compile(r" \(on the command line [^)]*\)| with --(?:out|book)\b")
+"""What of a complaint is for the command line alone."""
 
 
 @contextmanager
@@ -27,7 +28,7 @@ def about_arguments(**called: str) -> Iterator[None]:
         return f"{called.get(name, name)}{'=' if flag[0].endswith(' ') else ''}"
 
     def in_python(text: str) -> str:
-        return _FLAG.sub(argument, _OF_THE_TERMINAL.sub("", text))
+        return _FLAG.sub(argument, OF_THE_TERMINAL.sub("", text))
 
     try:
         yield

@@ -12,7 +12,7 @@ from evenacre.io.taskdata.write.prescriptions import PlannedTask, write_tasks
 from evenacre.model import OperationPlan, PlannedRate, Season
 from evenacre.model.finding import Finding
 from evenacre.planning.season.zone_rates import planned_rates
-from evenacre.processes.interrupts import held
+from evenacre.processes.interrupts import committing
 from evenacre.processes.written import Written
 from evenacre.units.parsing import Dimension, parse_quantity
 
@@ -74,7 +74,7 @@ def write_jobs(out: Path, jobs: Jobs, *, farm: str, written: Written) -> None:
         When it cannot be written.
     """
     tasks = [PlannedTask(job.name, job.field, rates) for job, rates in jobs]
-    with held():
+    with committing():
         write_tasks(out, tasks, farm=farm)
         written.places.append(out)
 

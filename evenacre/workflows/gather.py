@@ -23,7 +23,7 @@ from evenacre.io.stick.gather import BACKUP, Gathering, gathering, own_files
 from evenacre.io.stick.identify import Kind, look_at
 from evenacre.io.stick.known import read_known
 from evenacre.model import Season
-from evenacre.processes.interrupts import held
+from evenacre.processes.interrupts import committing
 from evenacre.processes.written import Written
 
 SEASON = "season.toml"
@@ -172,7 +172,7 @@ def _put(found: Gathering, written: Written) -> None:
         fresh = job / SEASON
         fresh.write_text(found.text, encoding="utf-8", newline="\n")
         flush_tree(job)
-        with held():
+        with committing():
             _exchange(found, fresh, staged, written)
 
 
@@ -261,7 +261,7 @@ def gathered_summary(found: Gathering) -> dict[str, Any]:
             {"file": o.name, "kind": o.kind.value, "why": o.why} for o in found.passed_over
         ],
         "added": found.written.added,
-        "to_fill_in": found.written.questions,
+        "to_fill_in": [str(question) for question in found.written.questions],
     }
 
 

@@ -11,6 +11,8 @@ from typing import Any, ClassVar
 
 import geopandas as gpd
 
+from evenacre.errors import InputError
+from evenacre.io.common.suggestions import listed
 from evenacre.io.result_folder.ownership import PASSES, write_account
 from evenacre.io.season.pass_inputs import Ground
 from evenacre.io.season.pasture.schema import DriveOptions
@@ -153,7 +155,17 @@ def fenced_as(ground: Ground, options: DriveOptions) -> Ground:
 
 
 def drive_over(ground: Ground, options: DriveOptions) -> Drive:
-    """How to drive: as the options say, else as the season says of the same tool."""
+    """How to drive: as the options say, else as the season says of the same tool.
+
+    Raises
+    ------
+    InputError
+        For a heading, where a field has a line to follow.
+    """
+    lined = [field.name for field in ground.fields if field.line is not None]
+    if options.heading is not None and lined:
+        what = f"The passes of {listed(lined)} follow a line, which is their heading."
+        raise InputError.at("--heading", "", what, "Leave one of them out.")
     drive = Drive(ground.width_m, implement=ground.implement)
     if ground.seeding:
         drive = drive_of(ground.seeding)

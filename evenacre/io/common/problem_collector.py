@@ -169,17 +169,18 @@ def _keys_at(model: type[BaseModel], loc: KeyPath) -> list[str]:
     """Return the keys of the table at a place below a model."""
     for part in loc:
         if isinstance(part, str):
-            model = _model_in(_fields(model)[part].annotation) or model
-    return list(_fields(model))
+            model = model_in(fields_of(model)[part].annotation) or model
+    return list(fields_of(model))
 
 
-def _fields(model: type[BaseModel]) -> dict[str, FieldInfo]:
+def fields_of(model: type[BaseModel]) -> dict[str, FieldInfo]:
     """Return the fields of a table by the keys they are written under."""
     return {field.alias or name: field for name, field in model.model_fields.items()}
 
 
-def _model_in(annotation: Any) -> type[BaseModel] | None:
+def model_in(annotation: Any) -> type[BaseModel] | None:
+    """The table that a key, or each of its list, holds; None where it holds none."""
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         return annotation
-    found = (_model_in(inner) for inner in typing.get_args(annotation))
+    found = (model_in(inner) for inner in typing.get_args(annotation))
     return next((model for model in found if model is not None), None)

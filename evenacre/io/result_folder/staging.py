@@ -14,7 +14,7 @@ from evenacre.errors import InputError
 from evenacre.io.result_folder.exchange import NEW, flush, flush_tree, publish
 from evenacre.io.result_folder.ownership import SUMMARY, check_replaceable, entries_of
 from evenacre.io.result_folder.workplace import workplace
-from evenacre.processes.interrupts import held
+from evenacre.processes.interrupts import committing
 from evenacre.processes.written import Written, named
 
 _FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
@@ -55,7 +55,7 @@ def staged_folder(
         flush_tree(stage)
         # A long run leaves time to save something there.
         check_replaceable(out, account, kind)
-        with held():
+        with committing():
             publish(stage.parent, out, account, written)
 
 
@@ -146,7 +146,7 @@ def put_farm(directory: Path, write: Callable[[Path], None], mark: str, written:
         fresh.mkdir()
         write(fresh)
         flush_tree(fresh)
-        with held():
+        with committing():
             if os.path.lexists(directory):
                 _fill(directory, fresh, mark, written)
             else:

@@ -6,17 +6,20 @@ import glob
 import hashlib
 import os
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path, PurePath
 from typing import Any
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
+import shapely
 
 from evenacre.errors import InputError
 from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
 from evenacre.io.common.suggestions import did_you_mean
+from evenacre.io.maps.driving import gate_in, read_gate, read_line
 from evenacre.io.maps.field_layers import (
     read_boundary,
     read_crossed,
@@ -26,7 +29,7 @@ from evenacre.io.maps.field_layers import (
     with_crossed,
 )
 from evenacre.io.maps.read_layer import LayerCache, Source, held_layer
-from evenacre.io.season.schema import FieldTable, SourceTable
+from evenacre.io.season.schema import DrivenTable, FieldTable, GateTable, SourceTable
 from evenacre.io.taskdata.folder import is_taskdata, taskdata_parts
 from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.files import blocks
@@ -120,7 +123,52 @@ class SeasonFiles:
             self.problems.add((*path, "unworkable"), what, remedy)
             return None, warnings
         given = (boundary, unworkable, zones, setbacks, table.fence, crossed)
-        return Field(table.name, *given), warnings
+        plot = Field(table.name, *given)
+        return self.driven(plot, table, path, warnings), warnings
+
+    def driven(
+        self, plot: Field, table: DrivenTable, path: KeyPath, warnings: list[str]
+    ) -> Field | None:
+        """Give a field its gate and the line to follow; None when something is wrong with one."""
+        before = len(self.problems.problems)
+        for key in ("gate", "line"):
+            if getattr(table, key) is not None and plot.boundary is None:
+                what = "It goes with a boundary, and the field has none."
+                self.problems.add((*path, key), what, 'Add boundary = "field.geojson".')
+                return None
+        gate, line = plot.gate, plot.line
+        if table.gate is not None:
+            gate = self._gate(table.gate, plot.boundary, (*path, "gate"), warnings)
+        if table.line is not None:
+            place = (*path, "line")
+            line = self.shapes(read_line, table.line, place, warnings, plot.boundary)
+        if len(self.problems.problems) > before:
+            return None
+        return replace(plot, gate=gate, line=line)
+
+    def _gate(
+        self, table: GateTable, boundary: Any, path: KeyPath, warnings: list[str]
+    ) -> shapely.Point | None:
+        if (table.place is None) == (table.file is None):
+            what = "A gate is a place or a map."
+            remedy = 'Write gate = "40.10231, -92.59870", latitude first, or gate = "gates.gpkg".'
+            self.problems.add(path, what, remedy)
+            return None
+        gate: shapely.Point | None
+        if table.file is not None:
+            drawn = SourceTable(
+                file=table.file, layer=table.layer, where=table.where, crs=table.crs
+            )
+            gate = self.shapes(read_gate, drawn, path, warnings, boundary)
+            return gate
+        assert table.place is not None
+        try:
+            gate, said = gate_in(boundary, np.array([table.place[::-1]]))
+        except InputError as error:
+            self.problems.add(path, error.problems[0].what, error.problems[0].remedy)
+            return None
+        warnings += [text[0].upper() + text[1:] for text in said]
+        return gate
 
     def shapes(
         self,

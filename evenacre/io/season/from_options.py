@@ -37,7 +37,14 @@ _TABLES: dict[str, type[KeyTable]] = {
     "passes": DriveOptions,
 }
 _AT_THE_TOP = ("time_zone", "units", "currency")
-_SOURCES = ("boundary", "zones", "unworkable", "cross", "setbacks")
+_SOURCES = {
+    "boundary": "boundary",
+    "zones": "zones",
+    "unworkable": "unworkable",
+    "cross": "cross",
+    "setbacks": "setbacks",
+    "line": "along",
+}
 
 
 @dataclass(frozen=True)
@@ -102,6 +109,9 @@ OPTIONS: dict[str, Option] = {
     "setbacks_layer": _option("field.setbacks.layer", "Layer of the setbacks."),
     "setback_distance": _option("field.setbacks.distance"),
     "field_name": _option("field.name"),
+    "gate": _option("field.gate"),
+    "along": _option("field.line.file", "Passes run parallel to this line: a map with a line."),
+    "along_layer": _option("field.line.layer", "Layer of the line."),
     "operation_name": _option("operation.name"),
     "date": _option("operation.date"),
     "blockages": _option("operation.blockages", repeats=True),
@@ -258,9 +268,9 @@ def _raw(given: dict[str, Any], problems: ProblemCollector) -> dict[str, Any]:
             what += "." if len(products) == 1 else "s."
             remedy = f"Give one --{name} for each --product, in the same order."
             problems.add(OPTIONS[name].path, what, remedy)
-    for source in _SOURCES:
+    for key, source in _SOURCES.items():
         # Only how to read the file was said.
-        place = ("field", source)
+        place = ("field", key)
         details = [n for n, o in OPTIONS.items() if o.path[:2] == place and n in given]
         if details and source not in given:
             what = "Other options say how to read this file, but it is not given."

@@ -25,6 +25,13 @@ def as_source(value: object) -> object:
     return {"file": value} if isinstance(value, str) else value
 
 
+def _as_gate(value: object) -> object:
+    if isinstance(value, list):
+        how = 'Write it in quotes, latitude first: "40.10231, -92.59870".'
+        raise v.refusal("A list does not tell which is the latitude.", how)
+    return {"place": value} if v.is_like_place(value) else as_source(value)
+
+
 def _as_use(value: object) -> object:
     return {"product": value} if isinstance(value, str) else value
 
@@ -156,6 +163,16 @@ class SetbacksTable(SourceTable):
     name_column: str | None = key("Column with the features' names.")
 
 
+class GateTable(KeyTable):
+    """A place, or a map of gates: the one in the fence is taken."""
+
+    file: v.Name | None = key("A map with the gate as a point, relative to the season file.")
+    layer: str | None = key("Which layer of it.")
+    where: dict[str, Any] = key('Pick features: { name = "Creek Forty" }.', {})
+    crs: str | None = key('Of a file that does not say its own: "EPSG:26915".')
+    place: v.Place | None = key('Instead: "40.10231, -92.59870", latitude first.')
+
+
 Source = Annotated[SourceTable, BeforeValidator(as_source)]
 
 
@@ -168,14 +185,25 @@ class CrossTable(SourceTable):
 Cross = Annotated[CrossTable, BeforeValidator(as_source)]
 
 
-class FieldTable(KeyTable):
+class DrivenTable(KeyTable):
+    """What a drive over a field has to keep to."""
+
+    fence: bool | None = key(
+        "Whether nothing of tractor, drill and cart may leave it; true where a herd grazes."
+    )
+    gate: Annotated[GateTable, BeforeValidator(_as_gate)] | None = key(
+        'Way in and out: "40.10231, -92.59870", latitude first, or a map with a point.'
+    )
+    line: Source | None = key("Passes run parallel to it: a slope, rows; a map with a line.")
+
+
+class FieldTable(DrivenTable):
     """A field."""
 
     name: v.Name = key("Name of the field.", ...)
     boundary: Source | None = key("Field boundary; any map file.")
     unworkable: Source | None = key("Waterways, rock piles ...")
     cross: Cross | None = key("Grassed waterways ...: not worked, but crossed, the drill lifted.")
-    fence: bool = key("Whether nothing of tractor, drill and cart may leave it.", False)
     zones: Annotated[ZonesTable, BeforeValidator(as_source)] | None = key(
         "Zones to report amounts for."
     )

@@ -28,6 +28,12 @@ SUNRISE_S = -float("inf")
 """Clock time that stands for sunrise."""
 _CLOCK = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2}))?\s*(am|pm)?", re.IGNORECASE)
 
+_PLACE = re.compile(
+    r"([+-]?\d+(?:\.\d+)?)\s*°?\s*([NS]?)\s*[,;\s]\s*([+-]?\d+(?:\.\d+)?)\s*°?\s*([EW]?)",
+    re.IGNORECASE,
+)
+_LIKE_A_PLACE = re.compile(r"[-+\d.,;°\sNSEW]*\d[-+\d.,;°\sNSEW]*", re.IGNORECASE)
+
 _WHOLE_DAYS = 'Write whole days with their unit, in quotes: "35 days".'
 _A_CLOCK_TIME = 'Write it in quotes: "07:30".'
 _A_SPELL = 'Write how many days in a row weather takes, on average: "3 days", from 1 to 366.'
@@ -36,6 +42,7 @@ _AN_INTAKE = 'Write percent of live weight, such as 2.6, or the feed of one in a
 _A_STAND = 'Write a mass per area, such as "1200 lb/ac", or a height, such as "4 in".'
 _PER_HEIGHT = 'Write what stands on an area for each bit of height: "250 lb/ac/in".'
 _A_WINDOW = "Write its first and its last day: [2026-08-20, 2026-09-05]."
+_A_PLACE = 'Write degrees, latitude first: "40.10231, -92.59870".'
 _A_HEADING = "Give degrees clockwise from north, from 0 to 360: 90 is east to west."
 _TOO_DEAR = "Check the number and its unit."
 _AT_MOST_A_DAY = "at most 24 hours"
@@ -219,6 +226,24 @@ def _heading(value: object) -> float:
     return degrees
 
 
+def is_like_place(value: object) -> bool:
+    """Whether a text means a place in numbers, and not a file's name."""
+    return isinstance(value, str) and bool(_LIKE_A_PLACE.fullmatch(value))
+
+
+def _place(value: object) -> tuple[float, float]:
+    """Latitude and longitude in degrees."""
+    found = _PLACE.fullmatch(value.strip()) if isinstance(value, str) else None
+    if found is None:
+        raise refusal(f"{_shown(value)} is not a latitude and a longitude.", _A_PLACE)
+    north, south, east, west = found.groups()
+    lat = float(north) * (-1 if south.upper() == "S" else 1)
+    lon = float(east) * (-1 if west.upper() == "W" else 1)
+    if abs(lat) > 90 or abs(lon) > 180:
+        raise refusal(f'"{value}" is no place on earth.', _A_PLACE)
+    return lat, lon
+
+
 def _window(value: object) -> tuple[dt.date, dt.date]:
     """Two dates."""
     if not isinstance(value, Sequence) or isinstance(value, str) or len(value) != 2:
@@ -260,6 +285,7 @@ Clock = Annotated[float, BeforeValidator(_clock_s)]
 WorkFrom = Annotated[float, BeforeValidator(_work_from)]
 Spell = Annotated[float, BeforeValidator(_spell)]
 Heading = Annotated[float, BeforeValidator(_heading)]
+Place = Annotated[tuple[float, float], PlainValidator(_place)]
 Window = Annotated[tuple[dt.date, dt.date], PlainValidator(_window)]
 Share = Annotated[float, BeforeValidator(_share)]
 Feed = Annotated[Intake, PlainValidator(_intake)]

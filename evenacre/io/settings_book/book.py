@@ -35,7 +35,7 @@ from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.files import read_whole
 from evenacre.io.writers.cells import cell, without_apostrophe
 from evenacre.model import PastSetting
-from evenacre.processes.interrupts import held
+from evenacre.processes.interrupts import committing
 from evenacre.processes.written import Written
 from evenacre.units.parsing import Dimension, parse_quantity, plain_number, unit_factor
 
@@ -93,7 +93,7 @@ def append_setting(
         raise InputError.at(path, "", what, "Name a file with --book.")
     if not path.parent.is_dir():
         raise InputError.at(path.parent, "", "There is no such folder.", "Choose one with --book.")
-    with disk_troubles_told(path, "--book"), _locked(path), held():
+    with disk_troubles_told(path, "--book"), _locked(path), committing():
         before = read_whole(path, str(path), budget.SETTINGS_BYTES) if path.exists() else b""
         book = read_lines(before, path.name)
         warnings = [

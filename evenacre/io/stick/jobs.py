@@ -69,6 +69,7 @@ class Job:
     known: int | None = None  # number of the operation in the season that is there
     remarks: dict[str, str] = field(default_factory=dict)  # why, by key
     blockages: list[StickFile] = field(default_factory=list)
+    stopped: set[str] = field(default_factory=set)  # what they name: "towers", "rows"
     loads: StickFile | None = None
 
     @property
@@ -271,6 +272,7 @@ def take_blockages(
             left.append((file, f"Its times lie within {which} found here."))
         else:
             fitting[0].blockages.append(file)
+            fitting[0].stopped |= {"towers" if note.tower else "rows" for note in notes}
             fitting[0].remarks["blockages"] = "its times lie within the drive"
     return left
 

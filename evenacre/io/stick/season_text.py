@@ -81,6 +81,36 @@ class Borrowed:
     implements: Mapping[str, Implement]
 
 
+@dataclass(frozen=True)
+class Question:
+    """What somebody has to fill in.
+
+    Attributes
+    ----------
+    asks : str
+        What is not known, and what the logs tell of it.
+    how : str
+        How to write it into the file.
+    about : tuple of str
+        What it is about: ``("width", IMPLEMENT)``, ``("rows", IMPLEMENT)``,
+        ``("rows_per_tower", IMPLEMENT)``, ``("setbacks", FIELD)``, ``("rate", PRODUCT)`` or
+        ``("kind", PRODUCT)``; empty where no single key is the answer.
+    example : str
+        A value that would be understood.
+    source : dict
+        The map that setbacks are from, as the season file names it.
+    """
+
+    asks: str
+    how: str = ""
+    about: tuple[str, ...] = ()
+    example: str = ""
+    source: Mapping[str, str] = field(default_factory=dict)
+
+    def __str__(self) -> str:
+        return f"{self.asks} {self.how}".rstrip()
+
+
 @dataclass
 class SeasonText:
     """A season file in the making.
@@ -95,7 +125,7 @@ class SeasonText:
         Sentences about what is new.
     hints : dict of tuple to str
         What the logs tell of that which has to be asked for, by kind and names.
-    questions : list of str
+    questions : list of Question
         What has to be filled in, once the text is written.
     """
 
@@ -105,7 +135,8 @@ class SeasonText:
     drawn: dict[str, str] = field(default_factory=dict)
     added: list[str] = field(default_factory=list)
     hints: dict[tuple[str, ...], str] = field(default_factory=dict)
-    questions: list[str] = field(default_factory=list)
+    questions: list[Question] = field(default_factory=list)
+    _setbacks: dict[str, dict[str, str]] = field(default_factory=dict)  # maps, by field
     _new: dict[str, list[str]] = field(default_factory=dict)  # tables by kind
     _implements: dict[str, Machine | Implement | None] = field(default_factory=dict)
     _products: set[str] = field(default_factory=set)
@@ -164,6 +195,7 @@ class SeasonText:
             lines.append(f"zones = {self._layer(plot.zones, **more)}{_because(plot.zones)}")
         if plot.setbacks is not None:
             near = self._layer(plot.setbacks, distance="100 ft")
+            self._setbacks[name] = self._keys(plot.setbacks)
             lines.append(f"# setbacks = {near}{_because(plot.setbacks)}")
             self.hints["setbacks", name] = plot.setbacks.name
         self._new.setdefault("field", []).append("\n".join(lines))
@@ -199,8 +231,11 @@ class SeasonText:
         return file.exists() and file.read_bytes() != text.encode()
 
     def _layer(self, layer: Layer, **more: Any) -> str:
-        keys = {"file": self.place(layer.file), "layer": layer.layer, **more}
-        return _inline({key: value for key, value in keys.items() if value})
+        return _inline({**self._keys(layer), **more})
+
+    def _keys(self, layer: Layer) -> dict[str, str]:
+        named = {"layer": layer.layer} if layer.layer else {}
+        return {"file": self.place(layer.file), **named}
 
     # Implements
 
@@ -360,6 +395,7 @@ class SeasonText:
             for product, value in piece.drive.products.items():
                 if value:
                     self.hints["rate", place, name, product] = in_both("rate", value)
+        self.hints |= {(what, implement): "" for what in job.stopped}
         if not job.machine.width_m and ("width", implement) not in self.hints:
             apart = max(job.pieces, key=lambda piece: len(piece.x_m)).spacing_m
             if apart is not None:
@@ -490,10 +526,10 @@ class SeasonText:
             raw = tomllib.loads(whole)
         except tomllib.TOMLDecodeError as error:
             raise self._refused(error) from None
-        self.questions = [*self._questions(raw), *asked]
+        self.questions = [*self._questions(raw), *map(Question, asked)]
         block = ""
         if self.questions:
-            listed = "".join(_comment(line, "- ") for line in self.questions)
+            listed = "".join(_comment(str(line), "- ") for line in self.questions)
             block = f"{_FIRST}{listed}{_LAST}\n"
         if body and _BLOCK.search(whole):
             return _BLOCK.sub(lambda _found: block, whole, count=1)
@@ -515,20 +551,52 @@ class SeasonText:
     @property
     def lacks_width(self) -> bool:
         """Whether an audit has to wait for somebody to measure an implement."""
-        return any(question.startswith("How wide") for question in self.questions)
+        return any(question.about[:1] == ("width",) for question in self.questions)
 
-    def _questions(self, raw: Mapping[str, Any]) -> list[str]:
+    def _questions(self, raw: Mapping[str, Any]) -> list[Question]:
         """What is missing, by the key to fill in; what an audit can do without comes last."""
         asked = [
-            f'How wide does "{table.get("name")}" work? No log says'
-            f'{self.hints.get(("width", str(table.get("name"))), "")}. Add width = "20 ft" to its '
-            "[[implement]]."
+            Question(
+                f'How wide does "{table.get("name")}" work? No log says'
+                f"{self.hints.get(('width', str(table.get('name'))), '')}.",
+                'Add width = "20 ft" to its [[implement]].',
+                ("width", str(table.get("name"))),
+                "20 ft",
+            )
             for table in raw.get("implement", [])
             if not {"width", "row_spacing"} & table.keys()
         ]
         asked += [
-            f"How far is {names[0]} to be kept from what is in {file}? Write the distance in its "
-            "setbacks, and take the # away."
+            Question(
+                f'How many rows does "{table.get("name")}" have? Some are said to have stopped.',
+                "Add rows = 32 to its [[implement]].",
+                ("rows", str(table.get("name"))),
+                "32",
+            )
+            for table in raw.get("implement", [])
+            if {("rows", str(table.get("name"))), ("towers", str(table.get("name")))}
+            & {*self.hints}
+            and not {"rows", "row_spacing", "sections"} & table.keys()
+        ]
+        asked += [
+            Question(
+                f'How many rows of "{table.get("name")}" does one tower feed? Some towers are '
+                "said to have stopped.",
+                "Add rows_per_tower = 8 to its [[implement]].",
+                ("rows_per_tower", str(table.get("name"))),
+                "8",
+            )
+            for table in raw.get("implement", [])
+            if ("towers", str(table.get("name"))) in self.hints and "rows_per_tower" not in table
+        ]
+        asked += [
+            Question(
+                f"How far is {names[0]} to be kept from what is in {file}?",
+                "Write the distance in its setbacks, and take the # away.",
+                ("setbacks", names[0]),
+                "100 ft",
+                self._setbacks[names[0]],
+            )
             for (kind, *names), file in self.hints.items()
             if kind == "setbacks"
         ]
@@ -544,9 +612,9 @@ class SeasonText:
                     meter = self.hints.get((*key, str(use.get("product"))), "")
                     untold.setdefault(str(use.get("product")), []).append(meter)
         if bare:
+            example = 'add products = [ { product = "18-46-0", rate = "110 lb/ac" } ].'
             asked.append(
-                f"What was placed by {', '.join(bare)}? If you like, add products = "
-                '[ { product = "18-46-0", rate = "110 lb/ac" } ].'
+                Question(f"What was placed by {', '.join(bare)}?", f"If you like, {example}")
             )
         for name, meters in untold.items():
             ran = list(dict.fromkeys(filter(None, meters)))
@@ -554,12 +622,20 @@ class SeasonText:
             # An example that could be taken over by mistake is the rate that was logged.
             example = ran[0].partition(" (")[0] if ran else "110 lb/ac"
             asked.append(
-                f"What was the target rate of {name}?{logged} If you like, add "
-                f'rate = "{example}" beside the product.'
+                Question(
+                    f"What was the target rate of {name}?{logged}",
+                    f'If you like, add rate = "{example}" beside the product.',
+                    ("rate", name),
+                    example,
+                )
             )
         asked += [
-            f'What is in "{table.get("name")}"? If you like, add analysis = {{ N = 46 }} to its '
-            '[[product]], or kind = "seed".'
+            Question(
+                f'What is in "{table.get("name")}"?',
+                'If you like, add analysis = { N = 46 } to its [[product]], or kind = "seed".',
+                ("kind", str(table.get("name"))),
+                "seed",
+            )
             for table in raw.get("product", [])
             if not analysis_in_name(str(table.get("name"))) and set(table) <= {"name", "price"}
         ]

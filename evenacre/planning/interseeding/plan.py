@@ -57,8 +57,9 @@ from evenacre.planning.interseeding.windows import (
     window_findings,
     work_days,
 )
-from evenacre.planning.passes.pass_types import Drive, PassPlan
-from evenacre.planning.passes.plan import plan_passes
+from evenacre.planning.passes.fills import spot_at
+from evenacre.planning.passes.pass_types import Drive, FillSpot, PassPlan
+from evenacre.planning.passes.plan import OF_THE_RIG, plan_passes
 
 Say = Callable[[str], None]
 _APART = ("seed", BEYOND)  # told whatever else is
@@ -144,6 +145,8 @@ def plan_interseeding(
         full_s = np.array([day.full_s for day in calendar])
         chances = simulate(problem, schedule, full_s, weather)
 
+    drives = dict(zip(names, passes, strict=True))
+    fills = tuple(replace(f, spot=_spot(f, drives[f.paddock])) for f in fills)
     covered = {name: plan.covered_m2 for name, plan in zip(names, passes, strict=True)}
     visits = tuple(replace(v, area_m2=v.share * covered[v.paddock]) for v in visits)
     used_kg = sum(visit.seed_kg for visit in visits)
@@ -183,9 +186,28 @@ def plan_interseeding(
             *_kept_out(grazing, passes),
             *_opened_bags(seeding, fills),
             *(weather.findings if weather is not None else ()),
-            *(finding.at(plan.field) for plan in passes for finding in plan.findings),
+            *_of_drives(passes),
         ),
     )
+
+
+def _spot(fill: CartFill, drive: PassPlan) -> FillSpot | None:
+    """Where the drill stands when so many passes are done."""
+    if not drive.passes:
+        return None
+    lengths = [run.line.length for run in drive.passes]
+    done = sum(lengths[: fill.passes_done])
+    if fill.passes_done < len(lengths):
+        done += fill.into_pass * lengths[fill.passes_done]
+    return spot_at(drive.passes, done, drive.gate)
+
+
+def _of_drives(passes: Sequence[PassPlan]) -> Iterator[Finding]:
+    """What was found of each paddock's drive; what was taken for the drill, once."""
+    once = [f for plan in passes for f in plan.findings if f.code in OF_THE_RIG]
+    yield from {(f.code, *f.values.items()): f for f in once}.values()
+    for plan in passes:
+        yield from (f.at(plan.field) for f in plan.findings if f.code not in OF_THE_RIG)
 
 
 def _kept_out(grazing: Grazing, passes: Sequence[PassPlan]) -> Iterator[Finding]:
@@ -234,6 +256,7 @@ def drive_of(seeding: Seeding) -> Drive:
         tractor_length_m=seeding.tractor_length_m,
         tractor_width_m=seeding.tractor_width_m,
         headland=seeding.headland,
+        load_m2=None if seeding.load_kg is None else seeding.load_kg / seeding.rate_kg_per_m2,
         blocks=seeding.blocks,
     )
 

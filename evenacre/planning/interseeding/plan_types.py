@@ -11,7 +11,7 @@ import numpy as np
 from evenacre.model import BoolArray, FloatArray, Grazing, IntArray, Paddock, Seeding, Stay
 from evenacre.model.finding import Finding
 from evenacre.planning.interseeding.progress import DoneGround
-from evenacre.planning.passes.pass_types import PassPlan
+from evenacre.planning.passes.pass_types import FillSpot, PassPlan
 
 BOOKED = "booked: "
 """Begins the key of a booking in what takes time from the drill; what it is for follows."""
@@ -262,6 +262,7 @@ class CartFill:
     passes_done: int = 0
     into_pass: float = 0.0
     bins: tuple[BinFill, ...] = ()
+    spot: FillSpot | None = None  # where the drill stands there
 
 
 @dataclass(frozen=True)

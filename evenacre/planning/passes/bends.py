@@ -214,10 +214,10 @@ def _three_bends(bend: Bend, there: complex, whole: float) -> list[tuple[float, 
         way = bend.leads(first) + np.exp(1j * first) * bend.leads(middle)
         return np.asarray(way + np.exp(1j * (first + middle)) * bend.leads(last) - there)
 
+    ahead, aside = _NEAR_RAD * np.array([[[0.0], [1.0], [0.0]], [[0.0], [0.0], [1.0]]])
     for _ in range(_NEWTONS):
-        gap = off(first, last)
-        a = (off(first + _NEAR_RAD, last) - gap) / _NEAR_RAD
-        b = (off(first, last + _NEAR_RAD) - gap) / _NEAR_RAD
+        gap, more_first, more_last = off(first + ahead, last + aside)
+        a, b = (more_first - gap) / _NEAR_RAD, (more_last - gap) / _NEAR_RAD
         across = (np.conj(a) * b).imag
         across = np.where(np.abs(across) < 1e-9, 1e-9, across)
         first = first - np.clip((np.conj(gap) * b).imag / across, -0.4, 0.4)

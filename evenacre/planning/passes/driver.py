@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 import shapely
@@ -14,11 +15,12 @@ from shapely import ops
 from evenacre.geo.overlay import without
 from evenacre.model import FloatArray
 from evenacre.planning.ground import whole_of
-from evenacre.planning.passes.bends import Way, drawn, ways_between
+from evenacre.planning.passes.bends import Bend, Way, drawn, ways_between
 from evenacre.planning.passes.fence import Fence
 from evenacre.planning.passes.pass_types import PlannedPass, PlannedTurn
 from evenacre.planning.passes.rig import Rig
 from evenacre.planning.passes.swaths import swath
+from evenacre.planning.passes.turns import shortest_turns
 
 # How much sooner the tool is lifted, or later let down, where a turn has no room.
 _CUTS_M = (
@@ -45,6 +47,9 @@ _FAR_CUT_M = 6.5
 # A run of less than this share of the width is none.
 _SHORT = 0.5
 _STEP_M = 0.75
+# Of the ways from pose to pose so many are looked at, the shortest: of those that go forward, and
+# of those that back up.
+_MOST_WAYS = 4
 # Between the points of a turn that is told of.
 _FINE_M = 0.25
 # A run bends no more than this where a corner begins or ends.
@@ -52,6 +57,13 @@ _STRAIGHT_RAD = math.radians(2.0)
 # Into a sharper or flatter corner than this a run does not go on with the tool down.
 _CORNER_RAD = (math.radians(3.0), math.radians(150.0))
 _HEADINGS = 12
+# Through a gate askew by so much, and until so much farther in than it has to.
+_ASKEW_RAD = np.radians([0.0, 30.0, -30.0, 60.0, -60.0])
+_AHEAD_M = (0.3, 3.0, 8.0, 15.0)
+# A ring is begun at one of the places this far apart, of which so many are tried.
+_BEGIN_M = 10.0
+_IN_LINE_RADII = 3.0
+_BEGINS = 24
 # Less ground than this share of a square of the width is not worth another turn.
 _BARE = 0.05
 # A run does not go on straight farther than this (widths) to a corner.
@@ -86,23 +98,124 @@ class Driver:
     crossings: int = 0
     cut_at: int = 0  # which cut the last turn needed
     trailing: FloatArray = field(default_factory=lambda: np.zeros(0))
+    # From where a pose can be come to, by fence and pose
+    arrivals: dict[tuple[float, ...], tuple[FloatArray, ...]] = field(default_factory=dict)
+    # Ways to there, likewise
+    departures: dict[tuple[float, ...], Any] = field(default_factory=dict)
+    # Come in by a gate: the pose of the axle where all of the rig is inside, and the way to the
+    # first run
+    entry: FloatArray | None = None
+    way_in: PlannedTurn | None = None
 
     def drive(self, runs: Sequence[Run]) -> None:
         """Drive runs in this order; those that cannot be reached are left out and counted."""
-        first: Run | None = None  # of a ring
-        for number, run in enumerate(runs):
-            before = runs[number - 1] if number else None
-            same_ring = before is not None and run.ring is not None and run.ring == before.ring
-            first = first if same_ring else run
+        for run in runs:
             stretches = self.fitting(run)
             for stretch in stretches:
                 part = replace(run, line=stretch)
                 on = stretch is stretches[0] and self._in_ring(run)
                 if not (on and self._corner(part)):
                     self._reach(part)
-            ends = number + 1 == len(runs) or runs[number + 1].ring != run.ring
-            if ends and run is not first and first and self._in_ring(run):
-                self._corner(first, closing=True)
+
+    def drive_ring(self, ring: Sequence[Run], toward: FloatArray | None = None) -> None:
+        """Drive a closed ring from where a turn onto it is short and has room, either way about.
+
+        The leg it begins on is cut in two there, and the ring ends where it began: near to a place
+        it is driven ``toward``.
+        """
+        begun = None if self._start() is None else self._begun(ring, toward)
+        first, rest = begun or (ring[0], ring)
+        self.drive(rest)
+        if len(ring) > 1 and first is not None and self._in_ring(first):
+            self._corner(first, closing=True)
+
+    def _begun(
+        self, ring: Sequence[Run], toward: FloatArray | None
+    ) -> tuple[Run | None, list[Run]] | None:
+        """Turn onto a ring, and work to the end of the leg it is begun on.
+
+        Returns that leg, where it was begun at its beginning, and the runs that are left.
+        """
+        # After less of a leg than this the rig is not in line before its corner.
+        least = self.rig.ahead_m + self.rig.back_m + _IN_LINE_RADII * self.rig.radius_m
+        ways = [[*ring], [replace(run, line=run.line.reverse()) for run in ring[::-1]]]
+        places = [
+            (way, leg, float(at))
+            for way in ways
+            for leg, run in enumerate(way)
+            for at in np.arange(0.0, max(run.line.length - least, 1e-6), _BEGIN_M)
+        ]
+        start = self._start()
+        assert start is not None
+        ends = np.array([self._axle(_pose(way[leg].line, at)) for way, leg, at in places])
+        _, parts = shortest_turns(
+            np.repeat(start[None], len(ends), axis=0), ends, self.rig.radius_m
+        )
+        far = self.rig.radius_m * parts.sum(axis=1)
+        if toward is not None:
+            far += np.hypot(*(ends[:, :2] - toward[:2]).T)
+        nearest = np.argsort(far, kind="stable")[:_BEGINS]
+        for bend, best in itertools.product(self.rig.bends, nearest):
+            way, leg, at = places[best]
+            run, line = way[leg], way[leg].line
+            found = self._way(start, ends[best], self.fence, bend=bend)
+            if found is None or not self._stands(ends[best], self.fence):
+                continue
+            whole = ops.substring(line, at, line.length)
+            fit = self.fitting(replace(run, line=whole))
+            if not fit or fit[0].coords[0] != whole.coords[0]:
+                continue
+            self._take(0.0, *found, self.fence)
+            self._work(replace(run, line=fit[0]))
+            for stretch in fit[1:]:
+                self._reach(replace(run, line=stretch))
+            rest = [*way[leg + 1 :], *way[:leg]]
+            if at == 0.0:
+                return run, rest
+            return None, [*rest, replace(run, line=ops.substring(line, 0.0, at))]
+        return None
+
+    def enter(self, gate: FloatArray) -> bool:
+        """Begin in a gate, a pose heading in: straight in until all of the rig is inside."""
+        for askew, ahead in itertools.product(_ASKEW_RAD, _AHEAD_M):
+            pose = np.array([*gate[:2], gate[2] + askew])
+            pose[:2] += (self.rig.back_m + ahead) * _ahead(pose[2])
+            if self._stands(self._axle(pose), self.fence):
+                self.entry = self._axle(pose)
+                self.trailing = np.full(len(self.rig.behind), pose[2])
+                return True
+        return False
+
+    def leave(self, gate: FloatArray) -> PlannedTurn | None:
+        """The way out from the last run, to where the foremost point is in the gate."""
+        start = self._start()
+        for askew, ahead in itertools.product(_ASKEW_RAD, _AHEAD_M):
+            pose = np.array([*gate[:2], gate[2] + askew])
+            pose[:2] += (self.rig.ahead_m + ahead) * _ahead(pose[2])
+            pose[2] += np.pi
+            end = self._axle(pose)
+            if start is None or not self._stands(end, self.fence):
+                continue
+            for bend in self.rig.bends:
+                found = self._way(start, end, self.fence, bend=bend)
+                if found is not None:
+                    return self._turn(found[0])
+            found = self._around(start, end, self.fence)
+            if found is not None:
+                return self._turn(found[0])
+        return None
+
+    def _start(self) -> FloatArray | None:
+        """Where the tool's axle is now; None: anywhere."""
+        return self._from(0.0) if self.passes else self.entry
+
+    def _from(self, cut_m: float) -> FloatArray:
+        """Where the tool's axle is when the last run ends so much sooner."""
+        if not self.passes:
+            assert self.entry is not None
+            return self.entry
+        last = self.passes[-1].line
+        return self._axle(_pose(last, last.length - cut_m))
 
     def _in_ring(self, run: Run) -> bool:
         """Whether what was driven last is of the same ring."""
@@ -138,7 +251,7 @@ class Driver:
 
     def _reach(self, run: Run) -> None:
         """Turn from the last run to the next."""
-        if not self.passes:
+        if self._start() is None:
             begin = _pose(run.line, 0.0)
             self.trailing = np.full(len(self.rig.behind), begin[2])
             self._work(run)
@@ -146,7 +259,7 @@ class Driver:
         found = self._cut_turn(run)
         if found is None:
             self.missed.append(run)
-            if len(self.missed) > self.stuck_at + 1 and len(self.passes) > 1:
+            if len(self.missed) > self.stuck_at + 1 and len(self.passes) > (self.entry is None):
                 self._give_up_last()
             return
         self.stuck_at = len(self.missed)
@@ -158,9 +271,13 @@ class Driver:
     def _give_up_last(self) -> None:
         """Leave out the last run, from whose end nothing can be reached."""
         last = self.passes.pop()
-        self.turns.pop()
         self.missed.append(Run(last.kind, last.number, last.line, last.ring, last.block))
         self.stuck_at = len(self.missed)
+        if not self.passes:
+            assert self.entry is not None
+            self.way_in, self.trailing = None, np.full(len(self.rig.behind), self.entry[2])
+            return
+        self.turns.pop()
         line = self.passes[-1].line
         self.trailing = np.full(len(self.rig.behind), _pose(line, line.length)[2])
 
@@ -180,13 +297,16 @@ class Driver:
 
     def _take(self, cut: float, ways: Sequence[Way], trailing: FloatArray, fence: Fence) -> None:
         """Cut the last run, and turn."""
+        self.crossings += fence is not self.fence
+        self.trailing = trailing
+        if not self.passes:
+            self.way_in = self._turn(ways)
+            return
         last = self.passes[-1]
         if cut:
             line = ops.substring(last.line, 0.0, last.line.length - cut)
             self.passes[-1] = replace(last, line=line)
-        self.crossings += fence is not self.fence
         self.turns.append(self._turn(ways))
-        self.trailing = trailing
 
     def _turn(self, ways: Sequence[Way]) -> PlannedTurn:
         ways = [way.finer(_FINE_M) for way in ways]
@@ -205,27 +325,41 @@ class Driver:
         ahead = np.array([math.cos(pose[2]), math.sin(pose[2]), 0.0])
         return np.asarray(pose + self.rig.tool_behind_m * ahead)
 
-    def _cut_turn(self, run: Run) -> tuple[float, float, list[Way], FloatArray, Fence] | None:
-        """The turn for which the least of both runs is given up."""
-        last = self.passes[-1].line
+    def _cut_turn(
+        self, run: Run, most_m2: float = math.inf
+    ) -> tuple[float, float, list[Way], FloatArray, Fence] | None:
+        """The turn for which the least of both runs is given up: less ground than so much."""
         least = _SHORT * self.rig.width_m
-        tail = _straight_tail(last, _STRAIGHT_RADII * self.rig.radius_m)
-        most = max(min(tail, last.length - least), 0.0), max(run.line.length - least, 0.0)
+        tail = 0.0
+        if self.passes:
+            last = self.passes[-1].line
+            tail = _straight_tail(last, _STRAIGHT_RADII * self.rig.radius_m)
+            tail = max(min(tail, last.length - least), 0.0)
+        most = tail, max(run.line.length - least, 0.0)
+        too_far: list[tuple[float, float]] = []  # cuts that leave too much
 
         def tried(first: float, second: float, fence: Fence) -> tuple[list[Way], FloatArray] | None:
             if first > most[0] or second > most[1]:
                 return None
-            start = self._axle(_pose(last, last.length - first))
-            return self._way(start, self._axle(_pose(run.line, second)), fence)
+            if any(first >= a and second >= b for a, b in too_far):
+                return None
+            if most_m2 < math.inf and self._bare(run, first, second) >= most_m2:
+                too_far.append((first, second))
+                return None
+            end = self._axle(_pose(run.line, second))
+            if not self._stands(end, fence):
+                return None
+            return self._way(self._from(first), end, fence)
 
         for fence in [self.fence, *([self.loose] if self.loose else [])]:
             found = self._least_cut(most, lambda a, b, f=fence: tried(a, b, f))  # type: ignore[misc]
             if found is not None:
                 return *found, fence
+            if most_m2 < math.inf:
+                continue
             for first, second in ((0.0, 0.0), (_CUTS_M[-1] / 2, _CUTS_M[-1] / 2)):
                 first, second = min(first, most[0]), min(second, most[1])
-                start = self._axle(_pose(last, last.length - first))
-                around = self._around(start, self._axle(_pose(run.line, second)), fence)
+                around = self._around(self._from(first), self._axle(_pose(run.line, second)), fence)
                 if around is not None:
                     return first, second, *around, fence
         return None
@@ -273,15 +407,22 @@ class Driver:
         return first, second, ways, left
 
     def _way(
-        self, start: FloatArray, end: FloatArray, fence: Fence, trailing: FloatArray | None = None
+        self,
+        start: FloatArray,
+        end: FloatArray,
+        fence: Fence,
+        trailing: FloatArray | None = None,
+        bend: Bend | None = None,
     ) -> tuple[list[Way], FloatArray] | None:
         """The shortest way on which all of the rig is inside; backing up only where it has to."""
         rig = self.rig
+        bend = rig.bend if bend is None else bend
         trailing = self.trailing if trailing is None else trailing
-        found = ways_between(rig.bend, start, end, backs=rig.backs_up)
-        found.sort(key=lambda way: any(ahead < 0 for _, ahead in way))
-        for one in found:
-            way = drawn(rig.bend, start, one, _STEP_M)
+        found = ways_between(bend, start, end, backs=rig.backs_up)
+        forward = [way for way in found if all(ahead >= 0 for _, ahead in way)]
+        backing = [way for way in found if any(ahead < 0 for _, ahead in way)]
+        for one in [*forward[:_MOST_WAYS], *backing[:_MOST_WAYS]]:
+            way = drawn(bend, start, one, _STEP_M)
             bodies, left = rig.places(way, trailing)
             if fence.holds(bodies):
                 return [way], left
@@ -291,20 +432,47 @@ class Driver:
         self, start: FloatArray, end: FloatArray, fence: Fence
     ) -> tuple[list[Way], FloatArray] | None:
         """A way by the widest place there is."""
+        arrivals = self._arrivals(end, fence) if self._stands(start, fence) else ()
         best: tuple[float, list[Way], FloatArray] | None = None
-        for place, angle in itertools.product(
-            _wide_places(fence), np.arange(_HEADINGS) * 2 * np.pi / _HEADINGS
-        ):
-            middle = np.array([*place, angle])
-            to = self._way(start, middle, fence)
-            on = None if to is None else self._way(middle, end, fence, to[1])
-            if to is None or on is None:
+        for middle in arrivals:
+            key = (id(fence), *np.round(start, 3).tolist(), *np.round(middle, 3).tolist())
+            if key not in self.departures:
+                self.departures[key] = self._way(start, middle, fence)
+            to = self.departures[key]
+            if to is None or (best is not None and to[0][-1].length_m >= best[0]):
                 continue
-            ways = [*to[0], *on[0]]
+            # On from where it comes to, which is that place to a centimetre or two.
+            (first,) = to[0]
+            there = np.array([*first.xy[-1], first.heading_rad[-1]])
+            on = self._way(there, end, fence, to[1])
+            if on is None:
+                continue
+            ways = [first, *on[0]]
             length = sum(way.length_m for way in ways)
             if best is None or length < best[0]:
                 best = (length, ways, on[1])
         return None if best is None else best[1:]
+
+    def _arrivals(self, end: FloatArray, fence: Fence) -> tuple[FloatArray, ...]:
+        """Poses in wide places from which a rig in line can go on to a pose."""
+        key = (id(fence), *np.round(end, 3).tolist())
+        if key not in self.arrivals:
+            found = []
+            if self._stands(end, fence):
+                angles = np.arange(_HEADINGS) * 2 * np.pi / _HEADINGS
+                for place, angle in itertools.product(fence.wide_places, angles):
+                    middle = np.array([*place, angle])
+                    in_line = np.full(len(self.rig.behind), angle)
+                    if self._way(middle, end, fence, in_line) is not None:
+                        found.append(middle)
+            self.arrivals[key] = tuple(found)
+        return self.arrivals[key]
+
+    def _stands(self, pose: FloatArray, fence: Fence) -> bool:
+        """Whether all of the rig is inside where it stands in line."""
+        at = Way(pose[None, :2], pose[2:], np.zeros(1), 0.0)
+        trailing = np.full(len(self.rig.behind), pose[2])
+        return fence.holds(self.rig.places(at, trailing)[0])
 
     def _corner(self, run: Run, *, closing: bool = False) -> bool:
         """Go on round a corner with the tool down, where that leaves less than lifting it.
@@ -329,10 +497,9 @@ class Driver:
             backed = self._backed(way, max(second, 0.0), left)
         bare = _unless(tail, width, whole_of([arced, after, swath(run.line, width)]))
         bare += 0.0 if backed else bare_head
-        if bare > _BARE * width**2 and not closing:
-            lifted = self._cut_turn(run)
-            if lifted is not None and self._bare(run, *lifted[:2]) < bare - _BARE * width**2 / 2:
-                return False
+        most = bare - _BARE * width**2 / 2
+        if bare > _BARE * width**2 and not closing and self._cut_turn(run, most) is not None:
+            return False
         line = shapely.LineString(
             np.concatenate([np.asarray(before.coords)[:-1], np.asarray(arc.coords)])
         )
@@ -433,15 +600,11 @@ def _ahead(heading_rad: float) -> FloatArray:
 def _pose(line: shapely.LineString, at: float) -> FloatArray:
     """Place and heading along a run."""
     xy = np.asarray(line.coords)
-    reached = np.cumsum(np.hypot(*np.diff(xy, axis=0).T))
+    steps = np.diff(xy, axis=0)
+    lengths = np.hypot(*steps.T)
+    some = lengths > 0
+    steps, lengths, xy = steps[some], lengths[some], xy[:-1][some]
+    reached = np.cumsum(lengths)
     k = min(int(np.searchsorted(reached, at)), len(reached) - 1)
-    step = xy[k + 1] - xy[k]
-    length = float(np.hypot(*step))
-    into = at - (float(reached[k]) - length)
-    return np.array([*(xy[k] + step * (into / length)), math.atan2(step[1], step[0])])
-
-
-def _wide_places(fence: Fence) -> Iterator[FloatArray]:
-    for part in shapely.get_parts(fence.ground):
-        radius = shapely.maximum_inscribed_circle(part, tolerance=2.0)
-        yield np.asarray(radius.coords[0])
+    step, into = steps[k], at - (reached[k] - lengths[k])
+    return np.array([*(xy[k] + step * (into / lengths[k])), math.atan2(step[1], step[0])])

@@ -30,6 +30,13 @@ class Fence:
         shapely.prepare(self._inside)
 
     @cached_property
+    def wide_places(self) -> list[FloatArray]:
+        """The middle of the widest place of each part."""
+        parts = shapely.get_parts(self.ground)
+        circles = shapely.maximum_inscribed_circle(parts, tolerance=2.0)
+        return [np.asarray(circle.coords[0]) for circle in circles]
+
+    @cached_property
     def _cells(self) -> tuple[FloatArray, BoolArray]:
         """South-west corner of a raster, and which of its cells lie deep inside."""
         west, south, east, north = self.ground.bounds

@@ -7,18 +7,21 @@ from collections.abc import Sequence
 from itertools import groupby
 
 import numpy as np
+import shapely
 from shapely.geometry.base import BaseGeometry
 
+from evenacre.model import FloatArray
 from evenacre.model.finding import Finding
 from evenacre.planning.ground import buffered
 from evenacre.planning.passes.bends import drawn, ways_between
 from evenacre.planning.passes.blocks import block_by_block
 from evenacre.planning.passes.driver import Driver, Run
 from evenacre.planning.passes.fence import Fence
+from evenacre.planning.passes.gates import heading_out
 from evenacre.planning.passes.layout import inside_rounds
-from evenacre.planning.passes.open_drive import LaidDrive
+from evenacre.planning.passes.open_drive import LaidDrive, line_smoothed
 from evenacre.planning.passes.order import in_order
-from evenacre.planning.passes.pass_types import Drive, PlannedPass
+from evenacre.planning.passes.pass_types import Drive, PlannedPass, PlannedTurn
 from evenacre.planning.passes.rig import Rig
 from evenacre.planning.passes.rounds import headland_legs
 from evenacre.planning.passes.smooth_legs import smoothed
@@ -32,15 +35,23 @@ _MOST_ROUNDS = 4
 # Over how far a leg's bends are spread, in widths or lengths of the rig, until all of it fits.
 _GENTLER = (1.0, 1.6, 2.4, 3.5)
 _MARGIN_M = 1.0
+_SOME_M2 = 0.5  # less ground than that is none
 # Going out first, to come back beside itself, costs as much as so many metres more: it needs depth
 # that a headland often has not, and heaps up soil.
 _LOOP_M = 15.0
 
 
 def fenced_drive(
-    workable: BaseGeometry, boundary: BaseGeometry, drive: Drive, rig: Rig
+    workable: BaseGeometry,
+    boundary: BaseGeometry,
+    drive: Drive,
+    rig: Rig,
+    gate: FloatArray | None = None,
 ) -> LaidDrive:
-    """Lay rounds and passes, and drive them with the whole rig inside the fence."""
+    """Lay rounds and passes, and drive them with the whole rig inside the fence.
+
+    ``gate`` is a pose in the fence that heads in: the drive begins and ends there.
+    """
     width_m = drive.width_m
     laps = rounds_for_turns(rig) if drive.rounds is None else drive.rounds
     ground = buffered(workable, -(_CLEAR_M + rig.swing_m), join_style="mitre")
@@ -48,26 +59,45 @@ def fenced_drive(
     room = buffered(ground, MARGIN_M / 2, join_style="mitre")
     inside = inside_rounds(ground, [leg.line for leg in legs], drive, room, rig.radius_m)
     straight = [*(PlannedPass("round", 1, line) for line in inside.corners), *inside.straight]
-    driver = Driver(rig, Fence(workable), Fence(boundary))
-    runs = _headland(legs, driver, ground)
-    if drive.headland == "first":
-        for _, ring in _rings(runs):
-            driver.drive(_from_nearest(ring, driver))
-    radius_m = abs(complex(rig.bend.leads(np.array([np.pi]))[0]).imag) / 2
-    last = driver.passes[-1] if driver.passes else None
-    ordered = block_by_block(
-        straight,
-        inside.blocks,
-        last,
-        lambda some, after: in_order(some, radius_m, after, _LOOP_M),
-    )
-    driver.drive([Run(p.kind, p.number, p.line, block=p.block) for p in ordered])
-    if drive.headland == "last":
-        # The outermost last.
-        for _, ring in _rings(runs)[::-1]:
-            driver.drive(_from_nearest(ring, driver))
-    driver.drive_missed()
-    findings = []
+    # Where all of the ground is worked, none is left to turn on besides.
+    loose = Fence(boundary) if boundary.area - workable.area > _SOME_M2 else None
+
+    def driven(gate: FloatArray | None) -> Driver:
+        driver = Driver(rig, Fence(workable), loose)
+        if gate is not None and not driver.enter(gate):
+            return driver
+        rings = _rings(_headland(legs, driver, ground))
+        last = drive.headland == "last"
+        if not last:
+            for ring in rings:
+                driver.drive_ring(ring)
+        radius_m = abs(complex(rig.bend.leads(np.array([np.pi]))[0]).imag) / 2
+        end = None if gate is None or last or inside.blocks else heading_out(gate)
+        ordered = block_by_block(
+            straight,
+            inside.blocks,
+            driver.passes[-1] if driver.passes else None,
+            lambda some, after: in_order(some, radius_m, after, _LOOP_M, gate, end),
+        )
+        driver.drive([Run(p.kind, p.number, p.line, block=p.block) for p in ordered])
+        if last:
+            # The outermost last.
+            for ring in rings[::-1]:
+                driver.drive_ring(ring, gate if ring is rings[0] else None)
+        driver.drive_missed()
+        return driver
+
+    driver = driven(gate)
+    findings = [*line_smoothed(inside.smoothed_m)]
+    if gate is not None and (driver.dropped or not driver.passes):
+        # Begun elsewhere it may come to more.
+        free = driven(None)
+        if len(free.passes) > len(driver.passes) and free.dropped <= driver.dropped:
+            findings.append(Finding.warning("gate_too_tight"))
+            gate, driver = None, free
+    way_out = None if gate is None else driver.leave(gate)
+    if gate is not None and way_out is None and driver.passes:
+        findings.append(Finding.warning("no_way_out"))
     if driver.dropped:
         findings.append(Finding.warning("runs_not_reached", runs=driver.dropped))
     if driver.crossings:
@@ -75,23 +105,32 @@ def fenced_drive(
     backed = [turn.backs_m for turn in driver.turns if turn.backs_m]
     if backed:
         findings.append(Finding.note("turns_back_up", turns=len(backed), length_m=sum(backed)))
-    passes, turns = tuple(driver.passes), tuple(driver.turns)
-    blocks = tuple(inside.blocks)
-    return LaidDrive(passes, turns, inside.heading_rad, laps, blocks, tuple(findings))
+    return LaidDrive(
+        tuple(driver.passes),
+        tuple(driver.turns),
+        inside.heading_rad,
+        laps,
+        tuple(inside.blocks),
+        tuple(findings),
+        *_through(gate, driver.way_in, way_out),
+    )
 
 
-def _from_nearest(ring: list[Run], driver: Driver) -> list[Run]:
-    """A ring begun with the leg that begins nearest to where the last run ends."""
-    if not driver.passes:
-        return ring
-    here = np.asarray(driver.passes[-1].line.coords[-1])
-    away = [float(np.hypot(*(np.asarray(leg.line.coords[0]) - here))) for leg in ring]
-    first = int(np.argmin(away))
-    return ring[first:] + ring[:first]
+def _through(
+    gate: FloatArray | None, way_in: PlannedTurn | None, way_out: PlannedTurn | None
+) -> tuple[shapely.LineString | None, shapely.LineString | None]:
+    """Ways of the openers from the gate and back to it, straight where the rig is in it."""
+    if gate is None:
+        return None, None
+    place = (float(gate[0]), float(gate[1]))
+    return (
+        way_in and shapely.LineString([place, *way_in.line.coords]),
+        way_out and shapely.LineString([*way_out.line.coords, place]),
+    )
 
 
-def _rings(runs: Sequence[Run]) -> list[tuple[int | None, list[Run]]]:
-    return [(ring, list(legs)) for ring, legs in groupby(runs, key=lambda run: run.ring)]
+def _rings(runs: Sequence[Run]) -> list[list[Run]]:
+    return [list(legs) for _, legs in groupby(runs, key=lambda run: run.ring)]
 
 
 def _headland(legs: Sequence[PlannedPass], driver: Driver, ground: BaseGeometry) -> list[Run]:
@@ -133,4 +172,6 @@ def rounds_for_turns(rig: Rig) -> int:
             for o, xy, turned in bodies
         ]
         deepest.append(max(x))
+    if not deepest:
+        return _MOST_ROUNDS
     return min(max(math.ceil(min(deepest) / rig.width_m - 0.1), 1), _MOST_ROUNDS)

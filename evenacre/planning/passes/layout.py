@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.geo.overlay import common, polygonal, without
 from evenacre.planning.ground import opened, whole_of
+from evenacre.planning.passes.along_line import passes_along
 from evenacre.planning.passes.blocks import blocks_of
 from evenacre.planning.passes.crossing import bridged
 from evenacre.planning.passes.pass_types import Block, Drive, PlannedPass
@@ -30,6 +32,7 @@ class Inside:
     straight: list[PlannedPass]
     heading_rad: float | None  # None where blocks have their own
     blocks: list[Block]
+    smoothed_m: float = 0.0  # how far a line that passes follow was moved to be drivable
 
 
 def inside_rounds(
@@ -40,7 +43,7 @@ def inside_rounds(
     radius_m: float,
     over: BaseGeometry | None = None,
 ) -> Inside:
-    """Lay passes over what rounds leave, at the heading of the drive or else the best one.
+    """Lay passes over what rounds leave: along a line, at a given heading, or at the best one.
 
     Where the drive lets it, ground is cut into blocks that promise to take less in all. ``over`` is
     what rounds would leave if no ground had to be crossed: passes are laid out as if all of it
@@ -48,6 +51,11 @@ def inside_rounds(
     """
     inner = left_by(ground, rounds, drive.width_m)
     inner, corners = corners_filled(inner, drive.width_m, room) if rounds else (inner, [])
+    if drive.along is not None:
+        begin, *_, end = np.asarray(drive.along.coords)
+        bearing = float(np.arctan2(*(end - begin)[::-1])) % np.pi
+        rows, moved = passes_along(drive.along, inner, drive.width_m, radius_m, room)
+        return Inside(corners, rows, bearing, [], moved)
     width_m, heading = drive.width_m, drive.heading_rad
     whole = bridged(inner, over)
     parts = [part for part, _ in whole]

@@ -26,17 +26,28 @@ def in_order(
     radius_m: float,
     after: PlannedPass | None,
     tight_m: float = 0.0,
+    gate: FloatArray | None = None,
+    end: FloatArray | None = None,
 ) -> list[PlannedPass]:
-    """Order passes for the least turning, from the end of the run ``after`` or from anywhere."""
+    """Order passes for the least turning, from the end of the run ``after`` or from anywhere.
+
+    ``gate`` is the pose to begin from where there is no such run, and ``end`` that to come to.
+    """
     if not passes:
         return []
     both = [*passes, *(replace(p, line=p.line.reverse()) for p in passes)]
-    first = np.zeros(len(both))
-    if after is not None:
-        end = np.repeat(poses([after])[1], len(both), axis=0)
-        first = radius_m * shortest_turns(end, poses(both)[0], radius_m)[1].sum(axis=1)
+    begins, finishes = poses(both)
+    first, last = np.zeros(len(both)), np.zeros(len(both))
+    start = gate if after is None else poses([after])[1][0]
+    if start is not None:
+        way = shortest_turns(np.repeat(start[None], len(both), axis=0), begins, radius_m)
+        first = radius_m * way[1].sum(axis=1)
+    if end is not None:
+        way = shortest_turns(finishes, np.repeat(end[None], len(both), axis=0), radius_m)
+        last = radius_m * way[1].sum(axis=1)
     cost = turn_costs(passes, radius_m, tight_m)
-    return [both[node] for node in least_turning(cost, first, np.array([p.number for p in passes]))]
+    order = least_turning(cost, first, np.array([p.number for p in passes]), last)
+    return [both[node] for node in order]
 
 
 def turn_costs(passes: Sequence[PlannedPass], radius_m: float, tight_m: float) -> FloatArray:
@@ -59,25 +70,29 @@ def turn_costs(passes: Sequence[PlannedPass], radius_m: float, tight_m: float) -
     return np.asarray(cost)
 
 
-def least_turning(cost: FloatArray, first: FloatArray, rows: IntArray) -> list[int]:
-    """Order of nodes with least cost from ``first`` (2n,), the cost to begin with each.
+def least_turning(
+    cost: FloatArray, first: FloatArray, rows: IntArray, last: FloatArray | None = None
+) -> list[int]:
+    """Order of nodes with least cost.
 
-    Of nodes i and n + i one is taken. ``rows`` (n,) number the passes from one side to the other.
+    ``first`` and ``last`` (2n,) are what it costs to begin with each and to end with it. Of nodes i
+    and n + i one is taken. ``rows`` (n,) number the passes from one side to the other.
     """
     count = len(rows)
     if count == 0:
         return []
+    last = np.zeros_like(first) if last is None else last
     if count <= _EXACT:
-        return _exact(cost, first)
-    tried = [_bettered(order, cost, first) for order in _patterns(cost, first, rows)]
-    return min(tried, key=lambda order: _cost(order, cost, first)).tolist()
+        return _exact(cost, first, last)
+    tried = [_bettered(order, cost, first, last) for order in _patterns(cost, first, last, rows)]
+    return min(tried, key=lambda order: _cost(order, cost, first, last)).tolist()
 
 
-def _cost(order: IntArray, cost: FloatArray, first: FloatArray) -> float:
-    return float(first[order[0]] + cost[order[:-1], order[1:]].sum())
+def _cost(order: IntArray, cost: FloatArray, first: FloatArray, last: FloatArray) -> float:
+    return float(first[order[0]] + cost[order[:-1], order[1:]].sum() + last[order[-1]])
 
 
-def _exact(cost: FloatArray, first: FloatArray) -> list[int]:
+def _exact(cost: FloatArray, first: FloatArray, last: FloatArray) -> list[int]:
     nodes = len(first)
     count = nodes // 2
     bit = 1 << (np.arange(nodes) % count)
@@ -96,7 +111,7 @@ def _exact(cost: FloatArray, first: FloatArray) -> list[int]:
         best[then[better], new[better]] = least[new][better]
         came[then[better], new[better]] = from_[new][better]
     done = (1 << count) - 1
-    node = int(np.argmin(best[done]))
+    node = int(np.argmin(best[done] + last))
     order = []
     while done:
         order.append(node)
@@ -104,7 +119,9 @@ def _exact(cost: FloatArray, first: FloatArray) -> list[int]:
     return order[::-1]
 
 
-def _patterns(cost: FloatArray, first: FloatArray, rows: IntArray) -> list[IntArray]:
+def _patterns(
+    cost: FloatArray, first: FloatArray, last: FloatArray, rows: IntArray
+) -> list[IntArray]:
     """Orders to begin with: every pass, every second ..., and always the nearest."""
     count = len(rows)
     by_row = np.argsort(rows, kind="stable")
@@ -112,7 +129,7 @@ def _patterns(cost: FloatArray, first: FloatArray, rows: IntArray) -> list[IntAr
     for skip in range(1, min(_MOST_SKIPPED, count // 2) + 1):
         lanes = [by_row[start::skip] for start in range(skip)]
         order = np.concatenate([lane[:: -1 if k % 2 else 1] for k, lane in enumerate(lanes)])
-        found += [_ways(order, cost, first), _ways(order[::-1], cost, first)]
+        found += [_ways(way, cost, first, last) for way in (order, order[::-1])]
     left = np.ones(2 * count, dtype=bool)
     node = int(np.argmin(first))
     nearest = [node]
@@ -121,22 +138,23 @@ def _patterns(cost: FloatArray, first: FloatArray, rows: IntArray) -> list[IntAr
         node = int(np.argmin(np.where(left, cost[node], np.inf)))
         left[[node % count, node % count + count]] = False
         nearest.append(node)
-    best = sorted(found, key=lambda order: _cost(order, cost, first))[:2]
+    best = sorted(found, key=lambda order: _cost(order, cost, first, last))[:2]
     return [*best, np.array(nearest)]
 
 
-def _ways(order: IntArray, cost: FloatArray, first: FloatArray) -> IntArray:
+def _ways(order: IntArray, cost: FloatArray, first: FloatArray, last: FloatArray) -> IntArray:
     """The way to drive each pass of an order with the least turning, by dynamic programming."""
     both = np.stack([order, order + len(first) // 2], axis=1)
     steps = cost[both[:-1, :, None], both[1:, None, :]].tolist()
     forward, backward = first[both[0]].tolist()
+    to_go, to_come = last[both[-1]].tolist()
     came = []
     for (here, over), (back, same) in steps:  # plain numbers: an array for each step costs more
         ahead = (forward + here, backward + back)
         about = (forward + over, backward + same)
         came.append((ahead[1] < ahead[0], about[1] < about[0]))
         forward, backward = min(ahead), min(about)
-    which = int(backward < forward)
+    which = int(backward + to_come < forward + to_go)
     taken = [which]
     for before in reversed(came):
         which = int(before[which])
@@ -144,13 +162,13 @@ def _ways(order: IntArray, cost: FloatArray, first: FloatArray) -> IntArray:
     return np.asarray(both[np.arange(len(order)), taken[::-1]])
 
 
-def _bettered(order: IntArray, cost: FloatArray, first: FloatArray) -> IntArray:
+def _bettered(order: IntArray, cost: FloatArray, first: FloatArray, last: FloatArray) -> IntArray:
     """Turn stretches of an order about, and move short ones, while that saves anything."""
     count = len(first) // 2
     while True:
-        saved, new = _turned_about(order, cost, first, count)
+        saved, new = _turned_about(order, cost, first, last, count)
         if saved <= 1e-6:
-            saved, new = _moved(order, cost, first, count)
+            saved, new = _moved(order, cost, first, last, count)
         if saved <= 1e-6:
             return order
         order = new
@@ -161,16 +179,16 @@ def _flipped(nodes: IntArray, count: int) -> IntArray:
 
 
 def _turned_about(
-    order: IntArray, cost: FloatArray, first: FloatArray, count: int
+    order: IntArray, cost: FloatArray, first: FloatArray, last: FloatArray, count: int
 ) -> tuple[float, IntArray]:
     """The stretch i ... j whose turning about saves most; each way back costs as the way there."""
     n = len(order)
     back = _flipped(order, count)
     # Into the stretch, from what is before it; and out of it, to what comes after.
     into = np.concatenate([[first[order[0]]], cost[order[:-1], order[1:]]])
-    out = np.concatenate([into[1:], [0.0]])
+    out = np.concatenate([into[1:], [last[order[-1]]]])
     new_into = np.vstack([first[back][None, :], cost[np.ix_(order[:-1], back)]])
-    new_out = np.hstack([cost[np.ix_(back, order[1:])], np.zeros((n, 1))])
+    new_out = np.hstack([cost[np.ix_(back, order[1:])], last[back][:, None]])
     gain = into[:, None] + out[None, :] - new_into - new_out
     gain[np.tri(n, k=-1, dtype=bool)] = -np.inf
     i, j = np.unravel_index(int(np.argmax(gain)), gain.shape)
@@ -179,7 +197,7 @@ def _turned_about(
 
 
 def _moved(
-    order: IntArray, cost: FloatArray, first: FloatArray, count: int
+    order: IntArray, cost: FloatArray, first: FloatArray, last: FloatArray, count: int
 ) -> tuple[float, IntArray]:
     """The stretch of a few passes whose moving elsewhere saves most."""
     n = len(order)
@@ -193,12 +211,14 @@ def _moved(
         freed[:-1] += into[size:]
         freed[0] -= first[order[size]]
         freed[1:-1] -= cost[order[: n - size - 1], order[size + 1 :]]
-        last = np.zeros((len(start), 1))
-        between = np.hstack([first[rest[:, :1]], cost[rest[:, :-1], rest[:, 1:]], last])
+        freed[-1] += last[order[-1]] - last[order[n - size - 1]]
+        between = np.hstack(
+            [first[rest[:, :1]], cost[rest[:, :-1], rest[:, 1:]], last[rest[:, -1:]]]
+        )
         gains = np.empty((len(start), 2, n - size + 1))
         for way, (begin, end) in enumerate(_ends(order, size, count)):
             before = np.hstack([first[begin], cost[rest, begin]])
-            onward = np.hstack([cost[end, rest], last])
+            onward = np.hstack([cost[end, rest], last[end]])
             gains[:, way] = freed[:, None] - before - onward + between
         for row, gain in enumerate(gains.max(axis=2).ravel().tolist()):
             if gain > best + 1e-9:

@@ -45,6 +45,9 @@ class Drive:
     tractor_length_m: float | None = None  # from the hitch pin to its foremost point
     tractor_width_m: float | None = None
     headland: str = "first"  # ``"first"`` or ``"last"``: when the rounds are driven
+    # Passes run parallel to it, in the working plane
+    along: shapely.LineString | None = None
+    load_m2: float | None = None  # ground that a full cart does; None: it is never filled
     # Whether ground may be cut into blocks with headings of their own, where that takes less
     blocks: bool = True
 
@@ -82,6 +85,20 @@ class PlannedTurn:
 
 
 @dataclass(frozen=True)
+class FillSpot:
+    """Where the drill stands when the cart is filled."""
+
+    run: int  # which run, in the order of driving, from 1
+    kind: str  # of the run, as of a `PlannedPass`
+    number: int
+    into_m: float  # from where that run begins, with the drill in the ground
+    length_m: float  # of that run
+    at: shapely.Point  # the middle of the tool, in the working plane
+    heading_rad: float  # of the drill there
+    gate_m: float | None  # straight to the gate; None: none was told
+
+
+@dataclass(frozen=True)
 class PassPlan:
     """A drive over a field, pass by pass, and what it comes to."""
 
@@ -110,6 +127,12 @@ class PassPlan:
     pin_turns: tuple[shapely.LineString, ...] = ()
     backs_m: tuple[float, ...] = ()
     blocks: tuple[Block, ...] = ()  # none: all passes have the heading of the drive
+    # Of a field with a gate, in the working plane: the middle of the tool from there to the first
+    # pass, and from the last one back
+    gate: shapely.Point | None = None
+    way_in: shapely.LineString | None = None
+    way_out: shapely.LineString | None = None
+    fills: tuple[FillSpot, ...] = ()  # of full carts, the first before anything is done
     findings: tuple[Finding, ...] = ()
 
     @property

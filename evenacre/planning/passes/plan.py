@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from functools import partial
 
@@ -19,8 +19,10 @@ from evenacre.model.finding import Finding
 from evenacre.planning.ground import buffered, opened, overlaid, whole_of
 from evenacre.planning.passes.crossing import Crossing
 from evenacre.planning.passes.fenced_drive import fenced_drive
+from evenacre.planning.passes.fills import filling_spots
+from evenacre.planning.passes.gates import pose_in_gate
 from evenacre.planning.passes.open_drive import LaidDrive, open_drive
-from evenacre.planning.passes.pass_types import SEEN_M2, Drive, PassPlan, PlannedPass
+from evenacre.planning.passes.pass_types import SEEN_M2, Drive, FillSpot, PassPlan, PlannedPass
 from evenacre.planning.passes.rig import Rig, rig_of
 from evenacre.planning.passes.swaths import swath_pieces
 
@@ -29,12 +31,17 @@ _HAIR_M = 0.05
 # To go from forward to backward, or on again, takes so long; backing up is half as fast as a turn.
 # Common practice, no source.
 _SHIFT_S = 3.0
+# How near the widest circle that does is found.
+_RADIUS_M, _RADIUS_SHARE = 0.1, 0.1
 # Blocks have to be marked out: for less of a gain than this share they are not made.
 _GAIN = 0.01
 # How many rounds along ground that is crossed are tried.
 _ALONG = (0, 1)
 # A plan may miss so much more of the workable ground than another, for less time.
 _MORE_MISSED = 0.001
+
+OF_THE_RIG = frozenset({"tow_assumed", "radius_derived", "tractor_assumed"})
+"""Codes of what was taken for what drives: the same on every field."""
 
 
 def plan_passes(field: Field, drive: Drive) -> PassPlan:
@@ -52,10 +59,12 @@ def plan_passes(field: Field, drive: Drive) -> PassPlan:
     plane = plane_for(field, ())
     site = lay_out(field, plane, shapely.Polygon(), 0.0)
     workable = site.workable
-    rig = rig_of(drive, towed=field.fenced)
-    told = tuple(_taken(drive, rig)) if field.fenced else ()
-    drive = replace(drive, turn_radius_m=rig.radius_m)
+    rig = rig_of(drive, towed=bool(field.fenced))
+    line = None if field.line is None else plane.project(field.line)
+    asked, drive = drive, replace(drive, turn_radius_m=rig.radius_m, along=line)
     boundary = plane.project(field.boundary)
+    gate = None if field.gate is None else plane.project(field.gate)
+    pose = None if gate is None else pose_in_gate(boundary, gate)
     crossed: BaseGeometry = shapely.Polygon()
     if field.crossed is not None:
         crossed = common(plane.project(field.crossed), site.unworkable)
@@ -64,10 +73,10 @@ def plan_passes(field: Field, drive: Drive) -> PassPlan:
 
     def driven(drive: Drive, crossing: Crossing | None) -> PassPlan:
         if field.fenced:
-            laid = fenced_drive(workable, boundary, drive, rig)
+            laid = fenced_drive(workable, boundary, drive, rig, pose)
         else:
-            laid = open_drive(workable, drive, rig, free, crossing)
-        plan = _accounted(field, plane, workable, drive, laid)
+            laid = open_drive(workable, drive, rig, free, crossing, pose)
+        plan = _accounted(field, plane, workable, drive, laid, gate)
         times = int(shapely.intersects(np.array(plan.turns, dtype=object), crossed).sum())
         if not times:
             return plan
@@ -81,6 +90,12 @@ def plan_passes(field: Field, drive: Drive) -> PassPlan:
     # None that leaves more ground than another is better for it.
     least_m2 = min(plan.missed_m2 for plan in plans) + _MORE_MISSED * workable.area
     plan = min((p for p in plans if p.missed_m2 <= least_m2), key=lambda p: p.takes_s)
+    told = _taken(asked, rig, fenced=bool(field.fenced))
+    if field.fenced and asked.turn_radius_m is not None and (lost := _dropped(plan.findings)):
+        used = replace(plan.drive, heading_rad=asked.heading_rad)
+        told += _narrower(
+            asked, rig, lost, lambda other: fenced_drive(workable, boundary, used, other, pose)
+        )
     return replace(plan, findings=(*told, *plan.findings))
 
 
@@ -107,7 +122,12 @@ def _with_gain(plan: PassPlan, single: PassPlan) -> PassPlan:
 
 
 def _accounted(
-    field: Field, plane: WorkingPlane, workable: BaseGeometry, drive: Drive, laid: LaidDrive
+    field: Field,
+    plane: WorkingPlane,
+    workable: BaseGeometry,
+    drive: Drive,
+    laid: LaidDrive,
+    gate: shapely.Point | None,
 ) -> PassPlan:
     """What a drive comes to."""
     passes, turns = laid.passes, laid.turns
@@ -121,6 +141,9 @@ def _accounted(
     if passes and (missed := 1.0 - areas["covered_m2"] / workable.area) > 0.001:
         places = sum(part.area >= SEEN_M2 for part in shapely.get_parts(left))
         findings.append(Finding.warning("ground_out_of_reach", share=missed, places=places))
+    fills: tuple[FillSpot, ...] = ()
+    if drive.load_m2 is not None:
+        fills = filling_spots(passes, drive.load_m2 / drive.width_m, gate)
     return PassPlan(
         field=field.name,
         plane=plane,
@@ -136,26 +159,59 @@ def _accounted(
         work_s=work_m / drive.speed_mps,
         turn_s=(turn_m + sum(backs)) / drive.turn_speed_mps + 2 * _SHIFT_S * len(backs),
         left=left,
-        fenced=field.fenced,
+        fenced=bool(field.fenced),
         pin_turns=tuple(turn.pin for turn in turns) if field.fenced else (),
         backs_m=tuple(turn.backs_m for turn in turns) if field.fenced else (),
         blocks=laid.blocks,
+        gate=gate,
+        way_in=laid.way_in,
+        way_out=laid.way_out,
+        fills=fills,
         findings=(*findings, *laid.findings),
     )
 
 
-def _taken(drive: Drive, rig: Rig) -> list[Finding]:
+def _taken(drive: Drive, rig: Rig, *, fenced: bool) -> list[Finding]:
     """What was not said of the rig, and what was taken for it."""
     found = []
-    if drive.implement is None or not drive.implement.tow:
+    if fenced and (drive.implement is None or not drive.implement.tow):
         length = rig.tow[0].hitch_to_axle_m
         found.append(Finding.warning("tow_assumed", length_m=length))
     if drive.turn_radius_m is None:
         found.append(Finding.note("radius_derived", radius_m=rig.radius_m))
-    if drive.tractor_length_m is None or drive.tractor_width_m is None:
+    if fenced and (drive.tractor_length_m is None or drive.tractor_width_m is None):
         length, width = rig.tractor_length_m, rig.tractor_width_m
         found.append(Finding.note("tractor_assumed", length_m=length, width_m=width))
     return found
+
+
+def _dropped(findings: Iterable[Finding]) -> int:
+    """Runs that cannot be reached."""
+    return sum(f.values["runs"] for f in findings if f.code == "runs_not_reached")
+
+
+def _narrower(
+    drive: Drive, rig: Rig, lost: int, laid_with: Callable[[Rig], LaidDrive]
+) -> list[Finding]:
+    """Look for the widest circle that reaches all runs, where the given one does not.
+
+    Or as many of them as the tightest that width and tow allow.
+    """
+    least = rig_of(replace(drive, turn_radius_m=None), towed=True).radius_m
+    if least >= rig.radius_m:
+        return []
+
+    def lost_with(radius_m: float) -> int:
+        return _dropped(laid_with(replace(rig, radius_m=radius_m)).findings)
+
+    fewest = lost_with(least)
+    if fewest >= lost:
+        return []
+    low, high = least, rig.radius_m
+    while high - low > max(_RADIUS_M, _RADIUS_SHARE * low):
+        middle = (low + high) / 2
+        low, high = (middle, high) if lost_with(middle) <= fewest else (low, middle)
+    return [Finding.warning("radius_too_wide", runs=lost, radius_m=rig.radius_m, most_m=low)]
 
 
 def _predicted(

@@ -99,6 +99,27 @@ def _layers(plans: Sequence[PassPlan], every: Sequence[PassPlan]) -> dict[str, g
                 for number, block in enumerate(plan.blocks, start=1)
             ],
         ),
+        "gate_ways": _frame(
+            "field way length_m",
+            [
+                (plan.field, name, round(way.length, 2), to_lonlat(way, plan.plane))
+                for plan in plans
+                for name, way in (("in", plan.way_in), ("out", plan.way_out))
+                if way is not None
+            ],
+        ),
+        "fills": _frame(
+            "field fill run into_m gate_m",
+            [
+                (
+                    *(plan.field, number, spot.run, round(spot.into_m, 2)),
+                    None if spot.gate_m is None else round(spot.gate_m, 2),
+                    to_lonlat(spot.at, plan.plane),
+                )
+                for plan in plans
+                for number, spot in enumerate(plan.fills, start=1)
+            ],
+        ),
         "left": _frame(
             "field area_m2",
             [
@@ -113,7 +134,7 @@ def _layers(plans: Sequence[PassPlan], every: Sequence[PassPlan]) -> dict[str, g
     return {
         name: frame
         for name, frame in layers.items()
-        if len(frame) or name not in ("hitch_pin", "blocks", "left")
+        if len(frame) or name not in ("hitch_pin", "blocks", "gate_ways", "fills", "left")
     }
 
 
@@ -161,6 +182,12 @@ def _parallel(plan: PassPlan, block: int | None) -> Iterator[GuidancePattern]:
     left = [p for p in plan.passes if p.kind == "pass" and p.block == block]
     called = "Passes" if block is None else f"Block {block + 1}"
     number = 0
+    if plan.drive.along is not None:
+        # Curves are not the same from one to the next.
+        for run in sorted(left, key=lambda planned: planned.number):
+            number += 1
+            yield GuidancePattern(f"{called} {number}", to_lonlat(run.line, plan.plane))
+        return
     while left:
         longest = max(left, key=lambda planned: planned.line.length)
         off = np.array([_beside(planned, longest) for planned in left]) / plan.drive.width_m

@@ -32,6 +32,8 @@ _PASS: Any = {"color": sheet.PASS, "linestyle": "solid", "linewidth": 1.0}
 _TURN: Any = {"color": sheet.OUTSIDE, "linestyle": (0, (1, 1.4)), "linewidth": 0.8}
 _MARK: Any = {"markeredgecolor": sheet.BOUNDARY, "markeredgewidth": 2.2, "linestyle": "none"}
 _BEGIN: Any = {"marker": "o", "markersize": 11, "markerfacecolor": "white", **_MARK}
+_WAY: Any = {"color": sheet.OUTSIDE, "linestyle": "solid", "linewidth": 0.8}
+_GATE: Any = {"marker": "D", "markersize": 8, "markerfacecolor": "white", **_MARK}
 _END: Any = {"marker": "s", "markersize": 9, "markerfacecolor": sheet.BOUNDARY, **_MARK}
 
 
@@ -59,6 +61,11 @@ def pass_map(field: Field, plan: PassPlan, units: UnitSystem) -> bytes:
             first, last = plan.passes[0].line.coords[0], plan.passes[-1].line.coords[-1]
             made.plot(first[0], first[1], "begin", 9, **_BEGIN)
             made.plot(last[0], last[1], "end", 9, **_END)
+            ways = [way for way in (plan.way_in, plan.way_out) if way is not None]
+            if ways:
+                made.draw(ways, "from and to the gate", 3, **_WAY)
+            if plan.gate is not None:
+                made.plot(plan.gate.x, plan.gate.y, "gate", 9, **_GATE)
             _number(made.axes, plan.passes)
             style = {"color": _PASS["color"], "marker": ">", "linestyle": "none"}
             made.legend.append(Line2D([], [], label="order and way of driving", **style))

@@ -40,9 +40,9 @@ def page(template: str, **content: Any) -> str:
         .get_template(template)
         .render(
             version=__version__,
-            leaflet_licence=_leaflet("LICENSE"),
-            leaflet_css=_leaflet("leaflet.css"),
-            leaflet_js=_leaflet("leaflet.js"),
+            leaflet_licence=leaflet("LICENSE"),
+            leaflet_css=leaflet("leaflet.css"),
+            leaflet_js=leaflet("leaflet.js"),
             style=asset("report.css"),
             script=asset("report.js"),
             **content,
@@ -57,7 +57,7 @@ def asset(name: str) -> Markup:
     return Markup(text)
 
 
-def _leaflet(name: str) -> Markup:
+def leaflet(name: str) -> Markup:
     """Leaflet's file without comments and without pictures: they are of controls not used here."""
     text = files("evenacre.reports").joinpath("leaflet", name).read_text(encoding="utf-8")
     if name.endswith(".css"):

@@ -74,7 +74,7 @@ def interseed_page(
         days=script_json([step.plain() for step in by_day]),
         names=script_json([p.paddock.field.name for p in plan.paddocks]),
         tables=interseed_page_tables(plan, Display(units)),
-        method=say.method_words(plan, units, time_zone),
+        method=[*say.method_words(plan, units, time_zone), *sentences(plan.findings, "note")],
         cautions=say.interseed_cautions(plan),
         plan_style=asset("interseed.css"),
         plan_script=asset("interseed.js"),
@@ -100,6 +100,8 @@ def interseed_lines(
     told = [*warnings, *sentences(plan.findings, "warning")]
     if told:
         lines += ["", *(f"warning: {text}" for text in dict.fromkeys(told))]
+    if notes := sentences(plan.findings, "note"):
+        lines += ["", *(f"note: {text}" for text in notes)]
     if cautions := say.interseed_cautions(plan):
         lines += ["", "Take care:", *(f"  {text}" for text in cautions)]
     return lines

@@ -438,6 +438,22 @@ SENTENCES = {
         "{runs} of the runs cannot be reached inside the fence with this drill, or cannot be left "
         "again: their ground is left out."
     ),
+    "radius_too_wide": (
+        "With a turn radius of {radius_m:length}, {runs} of the runs cannot be reached inside the "
+        "fence. The widest that would do is {most_m:length}."
+    ),
+    "gate_too_tight": (
+        "From the gate, with the whole rig inside the fence, less can be driven than from "
+        "elsewhere: the drive does not begin or end there. Look how you come in."
+    ),
+    "no_way_out": (
+        "From the last run no turn leads out through the gate with the whole rig inside the fence: "
+        "look how you come out."
+    ),
+    "line_smoothed": (
+        "The line to follow bends more sharply than the drill is turned: it was smoothed, by "
+        "{length_m:length} at most."
+    ),
     "turns_cross_unworkable": (
         "{turns} of the turns cross ground that is not to be worked, with the drill lifted: look "
         "whether it can be driven on, or put a fence round it into the boundary."
@@ -447,8 +463,8 @@ SENTENCES = {
         "to turn forward."
     ),
     "radius_derived": (
-        "No turn radius was given: {radius_m:length} at the hitch pin, the tightest that its width "
-        "and tow allow, was taken. Measure it, and give turn_radius."
+        "No turn radius was given: {radius_m:length} at the hitch pin, the tightest that the "
+        "drill's width and tow allow, was taken. Measure it, and give turn_radius."
     ),
     "tow_assumed": (
         "How the drill is towed was not given: {length_m:length} from hitch pin to its axle, as is "

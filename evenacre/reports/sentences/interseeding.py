@@ -284,6 +284,11 @@ def method_words(plan: InterseedPlan, units: UnitSystem, time_zone: str | None) 
         f"windows, hours and seed. {best}. Seed is metered over all the ground the drill runs "
         "over, overlap included; ground is counted once.",
     ]
+    if fenced := sum(p.passes is not None and p.passes.fenced for p in plan.paddocks):
+        out.append(
+            f"Of {counted(fenced, 'paddock')} nothing of tractor, drill and cart leaves the fence; "
+            "behind a herd all are taken as fenced, unless fence = false says otherwise."
+        )
     if plan.chance_all is not None and plan.weather is not None:
         out.append(_seasons(plan, plan.weather, units))
     clock = f"Times are of {time_zone}" if time_zone else "Times are local mean time"

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from evenacre.io.common.findings import counted
-from evenacre.planning.passes.pass_types import SEEN_M2, Drive, PassPlan
+from evenacre.planning.passes.pass_types import SEEN_M2, Drive, FillSpot, PassPlan
 from evenacre.planning.passes.turns import turn_room
 from evenacre.reports import figure_text as figures
 from evenacre.reports.sentences.findings import sentences
@@ -15,6 +16,8 @@ from evenacre.units.display import UnitSystem
 
 _LABEL = 18
 _SOME_M2 = 1.0  # less than that is none
+_AT_END_M = 0.5  # nearer than that to where a run ends is there
+_KINDS = {"round": "round", "pass": "pass", "middle": "narrow ground"}
 _LEAST_SHARE = 1e-3  # what a share shows no less of
 _BEST = {"turns": "has fewest turns", "overlap": "has least overlap"}
 
@@ -48,7 +51,8 @@ def pass_lines(
             rows = _rows(plan, units, heading_given)
             lines += [f"  {label:<{_LABEL}}{text}" for label, text in rows]
         lines += [f"  warning: {text}" for text in sentences(plan.findings, "warning")]
-        lines += [f"  note: {text}" for text in sentences(plan.findings, "note")]
+        notes = [f for f in plan.findings if f.code != "radius_derived"]
+        lines += [f"  note: {text}" for text in sentences(notes, "note")]
         if room.turns and not plan.fenced:
             lines.append(
                 f"  caution: {counted(room.turns, 'turn', 'leave')} the ground to be worked, by up "
@@ -58,10 +62,13 @@ def pass_lines(
     if any(room.turns and not plan.fenced for room, plan in zip(rooms, plans, strict=True)):
         lines.append(_LOOK_FIRST)
     drive = plans[0].drive
+    derived = ""
+    if any(finding.code == "radius_derived" for finding in plans[0].findings):
+        derived = ", which its width and tow allow: no turn radius was given"
     lines.append(
         f"Tool {units.length.text(drive.width_m)} wide, {units.speed.text(drive.speed_mps, 2)} at "
         f"work, {units.speed.text(drive.turn_speed_mps, 2)} in turns, none tighter than "
-        f"{units.length.text(drive.turn_radius_m or 0.0)}."
+        f"{units.length.text(drive.turn_radius_m or 0.0)} at the hitch pin{derived}."
     )
     return [*lines, *(f"warning: {text}" for text in warnings)]
 
@@ -96,7 +103,7 @@ def passes_text(plan: PassPlan) -> str:
     elif count:
         way = f"{axis_words(plan.drive)} ({_compass_deg(plan):.1f}°)"
         parts.append(f"{_passes(count)} {way}")
-    return ", then ".join(parts)
+    return ", then ".join(parts[::-1] if plan.drive.headland == "last" else parts)
 
 
 def _passes(count: int) -> str:
@@ -123,10 +130,12 @@ def _rows(plan: PassPlan, units: UnitSystem, heading_given: bool) -> Iterator[tu
         yield f"block {number}", f"{way}, {_passes(block.passes)}, {ground}"
     if count and not plan.blocks:
         why = "as given" if heading_given else _BEST[plan.drive.prefer]
+        why = "along the line given" if plan.drive.along is not None else why
         out = _compass_deg(plan)
         yield "heading", f"{out:.1f}° and back {out + 180.0:.1f}°, {why}"
     runs = counted(runs_of(plan, "round"), "run")
-    yield "headland rounds", f"{laps}, in {runs}, {rounds}" if laps else "none"
+    when = plan.drive.headland
+    yield "headland rounds", f"{laps}, in {runs}, {rounds}, driven {when}" if laps else "none"
     if narrow := runs_of(plan, "middle"):
         yield "narrow ground", f"{counted(narrow, 'run')} along the middle, {middles}"
     yield "passes", f"{count:,}, {passes}" if count else "none"
@@ -142,6 +151,17 @@ def _rows(plan: PassPlan, units: UnitSystem, heading_given: bool) -> Iterator[tu
         missed += f", in {counted(plan.left_places, 'place')} of {units.small_area.text(SEEN_M2)} "
         missed += "or more"
     yield "missed", missed
+    if plan.fenced:
+        yield (
+            "fence",
+            "nothing of tractor, drill and cart leaves it",
+        )
+    if plan.gate is not None:
+        ways = ((plan.way_in, "to the first run"), (plan.way_out, "back from the last"))
+        told = [f"{figures.distance(w.length, units)} {words}" for w, words in ways if w]
+        yield "gate", ", ".join(told) or "begun and ended elsewhere"
+    for load, spot in enumerate(plan.fills, 1):
+        yield f"fill {load}", spot_text(spot_record(spot), units)
     if plan.outside_m2 >= _SOME_M2:
         yield "outside", figures.size(plan.outside_m2, units)
 
@@ -165,6 +185,37 @@ def block_rows(plan: PassPlan) -> list[BlockRow]:
         )
         for number, block in enumerate(plan.blocks)
     ]
+
+
+def spot_record(spot: FillSpot) -> dict[str, Any]:
+    """Where a cart is filled: the run by its place in the drive, and how far into it."""
+    return {
+        "run": spot.run,
+        "kind": spot.kind,
+        "number": spot.number,
+        "into_m": spot.into_m,
+        "length_m": spot.length_m,
+        "heading_deg": (90.0 - math.degrees(spot.heading_rad)) % 360.0,
+        "gate_m": spot.gate_m,
+    }
+
+
+def spot_text(spot: Mapping[str, Any], units: UnitSystem) -> str:
+    """Where the drill stands for a fill: ``"pass 14, at its east end, 210 m from the gate"``."""
+    turned = math.radians(spot["heading_deg"])
+    east, north = math.sin(turned), math.cos(turned)
+    ahead, back = figures.compass(east, north), figures.compass(-east, -north)
+    left = spot["length_m"] - spot["into_m"]
+    if left < _AT_END_M:
+        where = f"at its {ahead} end"
+    elif spot["into_m"] < _AT_END_M:
+        where = f"before it begins, at its {back} end"
+    else:
+        where = f"{figures.distance(left, units)} before its {ahead} end"
+    what = f"{_KINDS[spot['kind']]} {spot['number']}, {where}"
+    if spot["gate_m"] is None:
+        return what
+    return f"{what}, {figures.distance(spot['gate_m'], units)} from the gate"
 
 
 def _part(area_m2: float, plan: PassPlan, units: UnitSystem) -> str:

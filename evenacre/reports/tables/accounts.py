@@ -33,8 +33,8 @@ from evenacre.reports.tables.season import LEDGER
 from evenacre.reports.writers.as_json import json_types, record, records
 
 AUDIT_SCHEMA = "evenacre/summary/1.6"
-PLAN_SCHEMA = "evenacre/plan/1.5"
-PASSES_SCHEMA = "evenacre/passes/1.3"
+PLAN_SCHEMA = "evenacre/plan/1.6"
+PASSES_SCHEMA = "evenacre/passes/1.4"
 
 
 def _account(schema: str, generated: str, farm: str, **content: Any) -> dict[str, Any]:
@@ -96,6 +96,7 @@ def interseed_account(
         time_zone=time_zone,
         inputs=inputs,
         warnings=[*warnings, *sentences(plan.findings, "warning")],
+        notes=sentences(plan.findings, "note"),
         cautions=interseed_cautions(plan),
         **record(PLAN, plan),
     )
@@ -129,6 +130,7 @@ def pass_account(
                 "map": file,
                 **record(DRIVE, plan),
                 "warnings": sentences(plan.findings, "warning"),
+                "notes": sentences(plan.findings, "note"),
             }
             for plan, file in zip(plans, maps, strict=True)
         ],

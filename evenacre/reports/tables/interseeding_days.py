@@ -13,6 +13,7 @@ from evenacre.reports import figure_text as figures
 from evenacre.reports import quantities as q
 from evenacre.reports.column import Column, Table, joined, named, several
 from evenacre.reports.sentences import interseeding_words as iw
+from evenacre.reports.sentences.passes import spot_record, spot_text
 from evenacre.reports.writers.as_html import PageTable, page_table
 
 DAY = q.worded(iw.short_weekday, cell=lambda v: "" if v is None else str(v))
@@ -114,6 +115,15 @@ def _serves(load: Load) -> list[dict[str, Any]]:
     return [{"paddock": name, "seed_kg": kg} for name, kg in load.fill.serves]
 
 
+_SPOT = q.Quantity(
+    lambda v, d: "" if v is None else spot_text(v, d.units), lambda v, d, _: spot_text(v, d.units)
+)
+
+
+def _spot(load: Load) -> dict[str, Any] | None:
+    return None if load.fill.spot is None else spot_record(load.fill.spot)
+
+
 FILLS = Table(
     "fills",
     (
@@ -123,6 +133,7 @@ FILLS = Table(
         named("fill.paddock", "Filled at", "filled at"),
         *several("fill.passes_done fill.into_pass", None, quantity=q.NUMBER),
         joined("where", "When", lambda r, _: iw.stop_text(r.fill), "passes_done into_pass"),
+        named("spot", "Where", "where", _SPOT, _spot),
         named("fill.left_kg", None, "in the cart before", why="the page tells it of compartments"),
         named("fill.mass_kg", "Weighs", "load"),
         named("compartments", None, None, q.NESTED, _bins),
@@ -131,8 +142,8 @@ FILLS = Table(
         named("serves", "Sown in", quantity=_SERVED, of=_serves),
     ),
     title="Loads",
-    page="number date start_s paddock where serves put_into mass_kg",
-    words=7,
+    page="number date start_s paddock where spot serves put_into mass_kg",
+    words=8,
 )
 _MIX = (
     "Weigh the parts of each load and mix them before they go in: a blend cannot be topped "

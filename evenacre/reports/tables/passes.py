@@ -8,7 +8,7 @@ from evenacre.reports import figure_text as figures
 from evenacre.reports import quantities as q
 from evenacre.reports.column import Table, joined, json_only, named, nested
 from evenacre.reports.sentences.interseeding_words import hours_text
-from evenacre.reports.sentences.passes import axis_deg, axis_words, block_rows, runs_of
+from evenacre.reports.sentences.passes import axis_deg, axis_words, block_rows, runs_of, spot_record
 
 
 def _heading_deg(p: PassPlan) -> float | None:
@@ -29,6 +29,8 @@ _IN_ALL = "the page gives the time of passes and turns together"
 _MISSED = "the page gives what is doubled and missed"
 _ROUNDS = "the page gives rounds"
 _OUTSIDE = "the page counts them"
+_GATE = "the page tells where each load is filled"
+
 BLOCKS = json_only(
     "blocks",
     named("heading_deg", None, None, q.plain_number("deg")),
@@ -100,6 +102,25 @@ DRIVE = Table(
             why=_OUTSIDE,
         ),
         named("fenced", None, why=_OUTSIDE),
+        named(
+            "way_in_m",
+            None,
+            "from the gate to the first run",
+            q.DISTANCE,
+            lambda p: None if p.way_in is None else p.way_in.length,
+            why=_GATE,
+        ),
+        named(
+            "way_out_m",
+            None,
+            "from the last run to the gate",
+            q.DISTANCE,
+            lambda p: None if p.way_out is None else p.way_out.length,
+            why=_GATE,
+        ),
+        named(
+            "fills", None, None, q.NESTED, lambda p: [spot_record(s) for s in p.fills], why=_GATE
+        ),
     ),
     title="The drive",
     page="field heading rounds passes turns turns_outside field_time_s field_efficiency "

@@ -47,7 +47,8 @@ _SLIVER_M, _SLIVER_SHARE, _SEEN_M2 = 3.0, 0.02, 1.0
 class Paddocks:
     """The paddocks of a season: of ``[paddocks]`` (None: there is none) and ``[[paddock]]``.
 
-    What ``grazing`` says holds where one of them does not.
+    What ``grazing`` says holds where one of them does not. Where they are ``grazed`` and nobody
+    says otherwise, they are fenced.
     """
 
     def __init__(
@@ -57,6 +58,8 @@ class Paddocks:
         grazing: GrazingTable,
         drawn: object,
         entries: Sequence[Any],
+        *,
+        grazed: bool,
     ) -> None:
         self.files, self.fields, self.problems = files, fields, files.problems
         # In the order of the file. None: something is wrong with it.
@@ -81,7 +84,8 @@ class Paddocks:
                 if table.keep_out is not None:
                     place = (*self.places[name], "keep_out")
                     made["keep_out"] = self._part(table.keep_out, ground, place)
-                ground = replace(ground, fenced=table.fence)
+                said = (table.fence, ground.fenced, grazed)
+                ground = replace(ground, fenced=next(one for one in said if one is not None))
                 self.made[name] = Paddock(**made | {"field": ground})
         self._check_overlaps()
 
@@ -133,7 +137,12 @@ class Paddocks:
         name, path = table.name, self.places[table.name]
         if table.boundary is not None:
             plot = FieldTable(
-                name=name, boundary=table.boundary, unworkable=table.unworkable, cross=table.cross
+                name=name,
+                boundary=table.boundary,
+                unworkable=table.unworkable,
+                cross=table.cross,
+                gate=table.gate,
+                line=table.line,
             )
             ground, said = self.files.field(plot, path)
             self.warnings += said
@@ -162,8 +171,12 @@ class Paddocks:
                 what = "Its boundary is not given, and no field has its name."
                 self.problems.add((*path, "boundary"), what, 'Add boundary = "paddock.geojson".')
             return None
-        if table.unworkable is None and table.cross is None:
-            return ground
+        said = []
+        driven = self.files.driven(ground, table, path, said)
+        self.warnings += [f"{name}: {text}" for text in said]
+        if driven is None or (table.unworkable is None and table.cross is None):
+            return driven
+        ground = driven
         bare, crossed = ground.unworkable, ground.crossed
         if table.unworkable is not None:
             bare = self._part(table.unworkable, ground, (*path, "unworkable"))

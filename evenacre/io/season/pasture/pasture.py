@@ -120,7 +120,10 @@ class _GrazingBuilder:
         self.readable = table is not None
         self.table = table or GrazingTable()
         self.written: Mapping[str, Any] = written if isinstance(written, Mapping) else {}
-        self.paddocks = Paddocks(files, fields, self.table, top.paddocks, top.paddock)
+        grazed = bool(top.herd or top.move)
+        self.paddocks = Paddocks(
+            files, fields, self.table, top.paddocks, top.paddock, grazed=grazed
+        )
         self.warnings: list[str] = []
 
     def build(self) -> Grazing:

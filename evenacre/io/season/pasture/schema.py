@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from evenacre.io.season import values as v
-from evenacre.io.season.schema import Cross, KeyTable, Source, SourceTable, key
+from evenacre.io.season.schema import Cross, DrivenTable, KeyTable, Source, SourceTable, key
 
 
 class StandTable(KeyTable):
@@ -25,7 +25,7 @@ class PaddocksTable(SourceTable):
     name_column: str | None = key("Column with the paddocks' names.")
 
 
-class PaddockTable(StandTable):
+class PaddockTable(StandTable, DrivenTable):
     """A paddock, or what is different about one of the map."""
 
     name: v.Name = key("Its name, or that of a feature or a [[field]].", ...)
@@ -36,7 +36,6 @@ class PaddockTable(StandTable):
         "What an acre seeded here is worth beside one elsewhere.", 1.0
     )
     seed: bool = key("Whether it is to be seeded.", True)
-    fence: bool = key("Whether nothing of tractor, drill and cart may leave it.", False)
     window: v.Window | None = key("First and last day for seeding, where decided.")
     not_before: v.Date | None = key("Too wet to bear the drill before this day.")
     keep_out: Source | None = key("Ground too wet for this seeding; it is grazed all the same.")
@@ -97,7 +96,9 @@ class DriveTable(KeyTable):
     rounds: int | None = key(
         "Headland rounds; without it 2, inside a fence as many as turns need.", ge=0, le=20
     )
-    headland: Literal["first", "last"] | None = key("When the rounds are driven.")
+    headland: Literal["first", "last"] | None = key(
+        "When the rounds are driven; without it last where [seeding] is done, else first."
+    )
     tractor_length: v.Hitch | None = key("From the hitch pin forward to its foremost point.")
     tractor_width: v.Hitch | None = key("Over its tyres.")
     prefer: Literal["turns", "overlap"] | None = key(

@@ -1,0 +1,180 @@
+"use strict";
+
+/* Bringing files, and following the job at work. Texts are set as text, never as markup. */
+(() => {
+  const at = (id) => document.getElementById(id);
+
+  // Files
+
+  /* A dropped folder is read entry by entry: its files come with the path below it. */
+  async function below(entry, path, found) {
+    if (entry.isFile) {
+      const file = await new Promise((done, failed) => entry.file(done, failed));
+      found.push({ file, name: path + file.name });
+      return;
+    }
+    const reader = entry.createReader();
+    for (;;) {
+      const some = await new Promise((done, failed) => reader.readEntries(done, failed));
+      if (!some.length) return;
+      for (const one of some) await below(one, `${path}${entry.name}/`, found);
+    }
+  }
+
+  async function dropped(transfer) {
+    const entries = [...transfer.items].map((item) => item.webkitGetAsEntry && item.webkitGetAsEntry());
+    const found = [];
+    for (const entry of entries) if (entry) await below(entry, "", found);
+    return found;
+  }
+
+  const size = (bytes) =>
+    bytes >= 1e8 ? `${(bytes / 1e9).toFixed(1)} GB` : `${(bytes / 1e6).toFixed(1)} MB`;
+
+  async function asked(method, address, body) {
+    const answer = await fetch(address, { method, body });
+    const told = await answer.json().catch(() => ({}));
+    if (!answer.ok) throw new Error(told.told || "The desk did not take it. Is it still open?");
+    return told;
+  }
+
+  function send(address, file, progress, stopped) {
+    return new Promise((done, failed) => {
+      const request = new XMLHttpRequest();
+      request.open("PUT", address);
+      request.upload.onprogress = (event) => progress(event.loaded);
+      request.onload = () => {
+        let told = {};
+        try { told = JSON.parse(request.responseText); } catch { /* no answer in words */ }
+        if (request.status === 200) done(told);
+        else failed(new Error(told.told || `${file.name} could not be brought.`));
+      };
+      request.onerror = () => failed(new Error(`${file.name} could not be read or sent.`));
+      request.onabort = () => failed(new Error("Stopped. Nothing of it was kept."));
+      stopped.request = request;
+      request.send(file);
+    });
+  }
+
+  async function bring(list) {
+    const files = await list;
+    if (!files.length || !at("bringing").hidden) return;
+    const total = files.reduce((sum, one) => sum + one.file.size, 0);
+    const bar = at("bring-bar");
+    const stopped = {};
+    let sent = 0;
+    at("bring-wrong").textContent = "";
+    at("bringing").hidden = false;
+    at("bring-stop").onclick = () => { stopped.asked = true; stopped.request?.abort(); };
+    const show = (more) => {
+      bar.value = total ? (sent + more) / total : 1;
+      at("bring-told").textContent = `${size(sent + more)} of ${size(total)} in ${files.length} files`;
+    };
+    let delivery = "";
+    try {
+      const form = new URLSearchParams({ bytes: total });
+      delivery = (await asked("POST", "/bring/begin", form)).delivery;
+      for (const { file, name } of files) {
+        show(0);
+        if (stopped.asked) throw new Error("Stopped. Nothing of it was kept.");
+        await send(`/bring/${delivery}/file?name=${encodeURIComponent(name)}`, file, show, stopped);
+        sent += file.size;
+      }
+      show(0);
+      const { told } = await asked("POST", `/bring/${delivery}/end`);
+      at("bring-told").textContent = told;
+    } catch (error) {
+      at("bring-wrong").textContent = error.message;
+      if (delivery) await asked("POST", `/bring/${delivery}/drop`).catch(() => {});
+    }
+    at("bringing").hidden = true;
+  }
+
+  const drop = at("drop");
+  if (drop) {
+    for (const name of ["dragover", "dragenter"]) {
+      document.addEventListener(name, (event) => {
+        event.preventDefault();
+        drop.classList.add("over");
+      });
+    }
+    document.addEventListener("dragleave", () => drop.classList.remove("over"));
+    document.addEventListener("drop", (event) => {
+      event.preventDefault();
+      drop.classList.remove("over");
+      bring(dropped(event.dataTransfer));
+    });
+    for (const id of ["pick-files", "pick-folder"]) {
+      at(id).addEventListener("change", (event) => {
+        const files = [...event.target.files];
+        bring(files.map((file) => ({ file, name: file.webkitRelativePath || file.name })));
+        event.target.value = "";
+      });
+    }
+  }
+
+  // Forms: what is wrong is told beside its box once that is left
+
+  const form = document.querySelector("[data-check]");
+  if (form) {
+    form.addEventListener("change", async () => {
+      const body = new URLSearchParams(new FormData(form));
+      const answer = await fetch(form.dataset.check, { method: "POST", body }).catch(() => null);
+      if (!answer?.ok) return;
+      const wrong = await answer.json();
+      for (const line of form.querySelectorAll(".wrong")) {
+        const name = line.id.replace(/-wrong$/, "");
+        const box = at(name);
+        // A box that nobody has come to yet is not wrong for being empty.
+        const text = box && !box.value && !box.dataset.touched ? "" : wrong[name] || "";
+        line.textContent = text;
+        if (box) box.toggleAttribute("aria-invalid", Boolean(text));
+      }
+    });
+    form.addEventListener("focusout", (event) => { event.target.dataset.touched = "yes"; });
+  }
+
+  // The job at work
+
+  const panel = at("job");
+  if (panel) {
+    const first = { number: Number(panel.dataset.number), state: panel.dataset.state };
+    const events = new EventSource("/events");
+    events.onmessage = (event) => {
+      const job = JSON.parse(event.data);
+      const running = job.state === "running";
+      // What came of it changes the page.
+      const isNew = job.number !== first.number || first.state === "running";
+      if (isNew && !running && job.number) {
+        events.close();
+        location.reload();
+        return;
+      }
+      panel.hidden = job.state === "none";
+      panel.dataset.state = job.state;
+      at("job-title").textContent = job.title;
+      at("job-stage").textContent = running
+        ? job.stage + (job.total ? ` (${job.done} of ${job.total} done)` : "")
+        : "";
+      const bar = at("job-bar");
+      bar.hidden = !running;
+      if (job.total) { bar.max = job.total; bar.value = job.done; } else bar.removeAttribute("value");
+      at("job-stop").hidden = !running;
+      at("job-told").replaceChildren(...job.told.map((text) => {
+        const line = document.createElement("li");
+        line.textContent = text;
+        return line;
+      }));
+      const open = at("job-open");
+      open.hidden = job.state !== "done" || job.address === "" || job.address === "/";
+      open.href = job.address || "/";
+      for (const button of document.querySelectorAll(".jobs button")) button.disabled = running;
+    };
+    events.onerror = () => {
+      if (events.readyState === EventSource.CLOSED || panel.dataset.state === "running") {
+        at("job-stage").textContent = "The desk does not answer. Open it again from its icon.";
+      }
+    };
+    window.addEventListener("pagehide", () => events.close());
+  }
+})();

@@ -1,0 +1,257 @@
+"""What the desk has done in a process of its own: gathering, looking over, auditing."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import sys
+import traceback
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import suppress
+from dataclasses import asdict, dataclass, replace
+from datetime import datetime
+from multiprocessing.connection import Connection
+from typing import TYPE_CHECKING, Any
+
+from evenacre.desk.farm import Farm
+from evenacre.errors import InputError, Problem
+from evenacre.io.season.edit import digest_of, keep_version, remarks_of
+from evenacre.processes import workers
+from evenacre.processes.interrupts import heeded
+from evenacre.processes.written import Written
+from evenacre.workflows.called import OF_THE_TERMINAL
+
+if TYPE_CHECKING:
+    from evenacre.model import Field, Operation, OperationPlan, Track
+
+OVERVIEW, GATHERED = "overview", "gathered"
+"""Under these names the desk remembers what it saw, and what came with the last files."""
+NOTHING_SEEN: dict[str, Any] = {
+    key: [] for key in ("problems", "warnings", "fields", "operations")
+} | {"farm": ""}
+_DRAWN_WITHIN_M = 2.0
+_MOST_POINTS = 4000
+_APART_M = 100.0
+_M_PER_DEGREE = 111_000.0
+
+
+@dataclass(frozen=True)
+class Stage:
+    """What a job is at."""
+
+    name: str
+    done: int = 0
+    total: int = 0
+
+
+@dataclass(frozen=True)
+class Ended:
+    """What came of a job."""
+
+    told: tuple[str, ...] = ()
+    address: str = ""
+    failed: bool = False
+
+
+Say = Callable[[Stage], None]
+
+
+def begin(tells: Connection, work: Callable[..., Ended], args: tuple[object, ...]) -> None:
+    """Do a job in this process, and tell its stages and its end."""
+    workers.begin()
+
+    def say(stage: Stage) -> None:
+        with suppress(OSError):  # nobody listens any more: the end will tell
+            tells.send(stage)
+
+    try:
+        with heeded():
+            ended = work(say, *args)
+    except InputError as error:
+        ended = Ended(tuple(_in_words(error.problems)), failed=True)
+    except KeyboardInterrupt:
+        sys.exit(1)
+    except Exception as fault:
+        traceback.print_exc()
+        what = (
+            f"A fault of Evenacre ({type(fault).__name__}), not of your files. What it says stands "
+            "in the window that the desk was opened from; please report it."
+        )
+        ended = Ended((what,), failed=True)
+    with suppress(OSError):
+        tells.send(ended)
+
+
+def gather(say: Say, farm: Farm) -> Ended:
+    """Make the season of everything that was brought, or add to it what is new."""
+    from evenacre.workflows.gather import gather as gathered
+    from evenacre.workflows.gather import gathered_summary
+
+    keep_version(farm.season, farm.versions)
+    found = gathered(farm.brought, farm.season, say=lambda name: say(Stage(name)))
+    asked = [asdict(question) for question in found.written.questions]
+    farm.remember(GATHERED, {**gathered_summary(found), "idle": found.idle, "asked": asked})
+    look(say, farm)
+    return Ended(tuple(found.written.added) or ("Nothing is new.",), "/")
+
+
+def look(say: Say, farm: Farm) -> Ended:
+    """Look the season over: what it holds, what is wrong, what was guessed, where it lies."""
+    from evenacre.io.season.load import draft_season, read_toml
+    from evenacre.io.season.load_operation import read_operation
+
+    before = farm.recall(OVERVIEW) or {}
+    known = {one["print"]: one for one in before.get("operations", [])}
+    overview: dict[str, Any] = {
+        "season": digest_of(farm.season),
+        **NOTHING_SEEN,
+        "operations": [],
+    }
+    try:
+        raw = read_toml(farm.season)
+        draft = draft_season(farm.season, must_hold="either")
+    except InputError as error:
+        overview["problems"] = _in_words(error.problems)
+        farm.remember(OVERVIEW, overview)
+        return Ended(tuple(overview["problems"]), "/", failed=True)
+    season, remarks = draft.season, remarks_of(farm.season)
+    overview |= {
+        "farm": season.farm,
+        "problems": _in_words(draft.problems),
+        "warnings": list(season.warnings),
+        "fields": [
+            _drawn_field(plot)
+            for plot in {p.field.name: p.field for p in season.operations}.values()
+        ],
+    }
+    for number, (plan, equipped) in enumerate(zip(season.operations, draft.equipped, strict=True)):
+        say(Stage(f"reading {plan.field.name}, {plan.name}", number, len(season.operations)))
+        mark = _print_of(plan, raw)
+        found = known.get(mark)
+        if found is None:
+            usable = plan if equipped else replace(plan, blockage_files=())
+            operation, problems = read_operation(usable, width_needed=False)
+            said: list[Operation | Track] = [operation, *operation.tracks]
+            found = {
+                "print": mark,
+                "field": plan.field.name,
+                "name": plan.name,
+                "date": plan.date,
+                "products": [use.product.name for use in plan.applications],
+                "files": [file.name for file in plan.track_files],
+                "problems": _in_words(problems),
+                "warnings": list(dict.fromkeys(text for one in said for text in one.warnings)),
+                "notes": list(dict.fromkeys(text for one in said for text in one.notes)),
+                "lines": [line for track in operation.tracks for line in _drawn(track)],
+            }
+        overview["operations"].append({**found, "guesses": _guesses(plan, remarks)})
+    farm.remember(OVERVIEW, overview)
+    return Ended(address="/")
+
+
+def audit(say: Say, farm: Farm, chosen: Sequence[tuple[str, str]]) -> Ended:
+    """Audit the season, or the jobs chosen of it by field and name, into a folder of its own."""
+    from evenacre.io.season.load import load_season
+    from evenacre.workflows.audit import audit_season
+
+    season = load_season(farm.season)
+    if chosen:
+        wanted = set(chosen)
+        kept = tuple(p for p in season.operations if (p.field.name, p.name) in wanted)
+        if not kept:
+            what = "None of the jobs that were ticked is in it any more."
+            raise InputError.at(
+                farm.season.name, "", what, "Look at the page again, and tick some."
+            )
+        season = replace(season, operations=kept)
+    total = len(season.operations)
+    folder = farm.results / f"{datetime.now():%Y-%m-%d-%H%M%S}-audit"
+    written = Written()
+    outcome = audit_season(
+        season,
+        folder,
+        jobs=os.cpu_count() or 1,
+        progress=lambda stage, done: say(Stage(stage, done, total)),
+        written=written,
+    )
+    told = (*outcome.lines, *outcome.remarks, *written.notes)
+    return Ended(told, f"/results/{folder.relative_to(farm.root).as_posix()}/open")
+
+
+def _in_words(problems: Iterable[Problem]) -> list[str]:
+    """Problems without what they advise for a command line."""
+    return [OF_THE_TERMINAL.sub("", str(problem)) for problem in problems]
+
+
+def _print_of(plan: OperationPlan, raw: Mapping[str, Any]) -> str:
+    """Tell whether a job has to be read anew: by all that is written of it, and its files."""
+
+    def named(kind: str, name: str) -> Any:
+        tables = raw.get(kind, [])
+        return [t for t in tables if isinstance(t, Mapping) and str(t.get("name")).strip() == name]
+
+    jobs = [
+        table
+        for table in named("operation", plan.name)
+        if str(table.get("field")).strip() == plan.field.name
+    ]
+    tickets = [plan.ticket_file] if plan.ticket_file else []
+    files = [*plan.track_files, *plan.blockage_files, *tickets]
+    stamps = [(str(f), f.stat().st_size, f.stat().st_mtime_ns) for f in files if f.exists()]
+    told = [
+        jobs,
+        stamps,
+        named("field", plan.field.name),
+        *(named("implement", str(job.get("implement")).strip()) for job in jobs),
+        *(named("product", use.product.name) for use in plan.applications),
+        [raw.get(key) for key in ("settings", "time_zone", "units", "currency")],
+    ]
+    return hashlib.sha256(json.dumps(told, default=str).encode()).hexdigest()
+
+
+def _guesses(plan: OperationPlan, remarks: Mapping[tuple[str, ...], list[str]]) -> list[str]:
+    """What is remarked in the season file on a job, and on its field."""
+    about = remarks.get(("field", plan.field.name), [])
+    return [*remarks.get(("operation", plan.field.name, plan.name), []), *about]
+
+
+def _drawn_field(plot: Field) -> dict[str, Any]:
+    import shapely
+
+    from evenacre.geo.geodesy import geodesic_area_m2
+    from evenacre.units.display import in_both
+
+    if plot.boundary is None:
+        return {"name": plot.name, "area": "", "rings": []}
+    plain = shapely.simplify(plot.boundary, _DRAWN_WITHIN_M / _M_PER_DEGREE)
+    rings = [
+        [[round(lat, 6), round(lon, 6)] for lon, lat in shapely.get_coordinates(ring).tolist()]
+        for part in shapely.get_parts(plain)
+        for ring in shapely.get_rings(part)
+    ]
+    area = in_both("area", geodesic_area_m2(plot.boundary))
+    return {"name": plot.name, "area": area, "rings": rings}
+
+
+def _drawn(track: Track) -> list[list[list[float]]]:
+    """A drive as lines of latitude and longitude, as fine as a small map shows."""
+    import numpy as np
+    import shapely
+
+    from evenacre.geo.geodesy import step_m
+
+    places = np.column_stack([track.lon, track.lat])
+    places = places[np.isfinite(places).all(axis=1)]
+    if len(places) < 2:
+        return []
+    cuts = np.flatnonzero(step_m(places[:, 0], places[:, 1]) > _APART_M) + 1
+    lines = []
+    for part in np.split(places, cuts):
+        if len(part) < 2:
+            continue
+        plain = shapely.simplify(shapely.LineString(part), _DRAWN_WITHIN_M / _M_PER_DEGREE)
+        points = shapely.get_coordinates(plain)
+        points = points[:: max(1, len(points) // _MOST_POINTS)]
+        lines.append([[round(lat, 6), round(lon, 6)] for lon, lat in points.tolist()])
+    return lines

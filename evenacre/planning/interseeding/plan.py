@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import shapely
 
+from evenacre.geo.overlay import in_degrees, union
 from evenacre.model import Field, FloatArray, Grazing, Paddock, Seeding
 from evenacre.model.finding import Finding
 from evenacre.planning.interseeding.fills import visits_and_fills
@@ -240,7 +241,7 @@ def drilled(paddock: Paddock) -> Field:
     if wet is None:
         return field
     bare = [g for g in (field.unworkable, wet) if g is not None]
-    return replace(field, unworkable=shapely.union_all(bare))
+    return replace(field, unworkable=in_degrees(union, np.array(bare)))
 
 
 def drive_of(seeding: Seeding) -> Drive:

@@ -46,7 +46,7 @@ def with_intervals(
         Of the product: meters err each by themselves.
     """
     # Every share of the normal distribution once, so that the meter alone gives its own interval.
-    half = len(drawn.swept) // 2
+    kind, half = drawn.kind, len(drawn.swept) // 2
     shares = (np.random.default_rng([_SEED, number]).permutation(half) + 0.5) / (2 * half)
     off = METER_CALIBRATION * ndtri(shares)
     off = np.where(np.arange(half) % 2, off, -off)
@@ -69,20 +69,22 @@ def with_intervals(
         "overlap_kg": twice * draws["excess_area_m2"] * meter,
     }
     zones = tuple(
-        replace(zone, interval_90={"applied_kg": interval_90(kg)})
+        replace(zone, interval_90={"applied_kg": interval_90(kg, kind)})
         for zone, kg in zip(product.zones, zone_kg, strict=True)
     )
     setbacks = tuple(
         replace(
             found,
             interval_90={
-                "area_m2": interval_90(np.maximum(found.area_m2 + covered, 0.0)),
-                "applied_kg": interval_90(np.maximum(found.applied_kg + rate * swept, 0.0) * meter),
+                "area_m2": interval_90(np.maximum(found.area_m2 + covered, 0.0), kind),
+                "applied_kg": interval_90(
+                    np.maximum(found.applied_kg + rate * swept, 0.0) * meter, kind
+                ),
             },
         )
         for found, covered, swept in zip(
             product.setbacks, drawn.setbacks_once[reached], drawn.setbacks[reached], strict=True
         )
     )
-    intervals = {key: interval_90(values) for key, values in masses.items()}
+    intervals = {key: interval_90(values, kind) for key, values in masses.items()}
     return replace(product, interval_90=intervals, zones=zones, setbacks=setbacks)

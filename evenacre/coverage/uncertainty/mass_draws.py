@@ -45,11 +45,14 @@ def with_intervals(
     number : int
         Of the product: meters err each by themselves.
     """
-    # Every share of the normal distribution once, so that the meter alone gives its own interval.
-    kind, half = drawn.kind, len(drawn.swept) // 2
-    shares = (np.random.default_rng([_SEED, number]).permutation(half) + 0.5) / (2 * half)
-    off = METER_CALIBRATION * ndtri(shares)
-    off = np.where(np.arange(half) % 2, off, -off)
+    # Every share of the normal distribution once, so that the meter alone gives its own interval,
+    # whichever kind of receiver it goes with; a draw and its mirror image are of one kind.
+    kind, half = drawn.kind, len(drawn.kind) // 2
+    rng, off = np.random.default_rng([_SEED, number]), np.empty(half)
+    for one in np.unique(kind):
+        mine = np.flatnonzero(kind[:half] == one)
+        shares = (rng.permutation(len(mine)) + 0.5) / (2 * len(mine))
+        off[mine] = METER_CALIBRATION * ndtri(shares) * np.where(np.arange(len(mine)) % 2, 1, -1)
     meter = 1 + np.concatenate([off, -off])
     swept_m2 = figures["swept_area_m2"]
     rate = product.logged_kg / swept_m2 if swept_m2 else 0.0

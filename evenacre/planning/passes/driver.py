@@ -311,7 +311,7 @@ class Driver:
     def _turn(self, ways: Sequence[Way]) -> PlannedTurn:
         ways = [way.finer(_FINE_M) for way in ways]
         tool = np.concatenate([self.rig.tool_xy(way) for way in ways])
-        pin = np.concatenate([self.rig.pulled_by(way)[0][-1][0] for way in ways])
+        pin = np.concatenate([self.rig.pulled_by(way)[-1][0] for way in ways])
         return PlannedTurn(
             shapely.LineString(tool), shapely.LineString(pin), sum(way.backs_m for way in ways)
         )
@@ -421,7 +421,11 @@ class Driver:
         found = ways_between(bend, start, end, backs=rig.backs_up)
         forward = [way for way in found if all(ahead >= 0 for _, ahead in way)]
         backing = [way for way in found if any(ahead < 0 for _, ahead in way)]
-        for one in [*forward[:_MOST_WAYS], *backing[:_MOST_WAYS]]:
+        some = [*forward[:_MOST_WAYS], *backing[:_MOST_WAYS]]
+        if not some:
+            return None
+        near = fence.may_hold(rig.corners(bend, start, some))
+        for one in itertools.compress(some, near):
             way = drawn(bend, start, one, _STEP_M)
             bodies, left = rig.places(way, trailing)
             if fence.holds(bodies):

@@ -20,7 +20,7 @@ from evenacre.model import FloatArray
 MOST_RAD = np.radians(330.0)
 _TABLE_RAD = np.radians(1.5)
 # First bends tried, and how often a root between two of them is halved in on.
-_TRIED_RAD = np.radians(3.0)
+_TRIED_RAD, _TRIED_MOST_RAD = np.radians(3.0), MOST_RAD - _TABLE_RAD
 _SECANTS = 4
 # Turned by the outer of three bends to begin with, how often that is bettered, and by what step.
 _OUTER_RAD = np.radians([15.0, 60.0])
@@ -119,6 +119,13 @@ class Bend:
             np.concatenate([length[:0:-1], length]),
         )
 
+    @cached_property
+    def tried(self) -> tuple[FloatArray, np.ndarray, np.ndarray]:
+        """Bends tried first, in rising order: angles, where they lead, and the turn back again."""
+        angles = np.arange(-_TRIED_MOST_RAD, _TRIED_MOST_RAD, _TRIED_RAD)
+        angles = np.sort(np.append(angles, 0.0))
+        return angles, self.leads(angles), np.exp(-1j * angles)
+
     def leads(self, turned_rad: FloatArray) -> np.ndarray:
         """Where bends lead, as x + iy from a beginning along x."""
         known, lead, _ = self._table
@@ -155,9 +162,7 @@ def ways_between(bend: Bend, start: FloatArray, end: FloatArray, *, backs: bool)
     """
     there = (complex(end[0], end[1]) - complex(start[0], start[1])) * np.exp(-1j * start[2])
     whole = float(np.angle(np.exp(1j * (end[2] - start[2]))))
-    most = MOST_RAD - _TABLE_RAD
-    tried = np.arange(-most, most, _TRIED_RAD)
-    tried = np.sort(np.append(tried, 0.0))
+    tried, tried_leads, tried_back = bend.tried
 
     def past(first: FloatArray, total: FloatArray) -> tuple[FloatArray, FloatArray]:
         """How far the rest is beside a straight after the first bend, and along it."""
@@ -168,8 +173,8 @@ def ways_between(bend: Bend, start: FloatArray, end: FloatArray, *, backs: bool)
     totals = whole + 2 * np.pi * np.arange(-1, 2)[:, None]
     # `past` of all that are tried, with what does not hang on both worked out once.
     second = bend.leads(totals - tried)
-    off = ((there - bend.leads(tried)) * np.exp(-1j * tried) - second).imag
-    allowed = np.abs(totals - tried) <= most
+    off = ((there - tried_leads) * tried_back - second).imag
+    allowed = np.abs(totals - tried) <= _TRIED_MOST_RAD
     cross = (np.sign(off[:, :-1]) != np.sign(off[:, 1:])) & allowed[:, :-1] & allowed[:, 1:]
     row, at = np.nonzero(cross)
     low, high = tried[at], tried[at + 1]

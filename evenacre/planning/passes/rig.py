@@ -160,6 +160,13 @@ class Rig:
             pin = axle - unit.axle_to_pin_m * _ahead(heading)
         return bodies, left
 
+    @cached_property
+    def in_line(self) -> list[FloatArray]:
+        """Outline of every body from the axle of the tool, x ahead, where it stands in line."""
+        still = Way(np.zeros((1, 2)), np.zeros(1), np.zeros(1), 0.0)
+        bodies, _ = self.places(still, np.zeros(len(self.behind)))
+        return [outline + xy for outline, xy, _ in bodies]
+
     def corners(self, bend: Bend, start: FloatArray, ways: Sequence[Turns]) -> FloatArray:
         """Where tool and tractor have their outer corners at a few places of each way.
 
@@ -180,14 +187,14 @@ class Rig:
             found.append(place[:, None] + course[:, None] * swung)
             place = place + course * bend.leads(angle)
             course = course * np.exp(1j * angle)
-            along = straight[:, None, None] * _ALONG[:, None] + self._in_line
+            along = straight[:, None, None] * _ALONG[:, None] + self._corners_in_line
             found.append(place[:, None] + course[:, None] * along.reshape(len(ways), -1))
             place = place + straight * course
         corners = np.concatenate(found, axis=1)
         return np.stack([corners.real, corners.imag], axis=-1)
 
     @cached_property
-    def _in_line(self) -> np.ndarray:
+    def _corners_in_line(self) -> np.ndarray:
         """Outer corners from the axle of the tool, as x + iy along it, (4,)."""
         tool, front = -self.tool_behind_m, self.lead_m - self.tool_behind_m + self.tractor_length_m
         sides = np.array([1j, -1j])

@@ -44,9 +44,9 @@ class Fence:
 
         Others, on or near the edge, are 0.
         """
-        west, south, east, north = self.ground.bounds
-        x = np.arange(west, east + _CELL_M, _CELL_M) + _CELL_M / 2
-        y = np.arange(south, north + _CELL_M, _CELL_M) + _CELL_M / 2
+        west, south, east, north = self.ground.bounds + _CELL_M * np.array([-1.0, -1.0, 2.0, 2.0])
+        x = np.arange(west, east, _CELL_M) + _CELL_M / 2
+        y = np.arange(south, north, _CELL_M) + _CELL_M / 2
         middles = np.meshgrid(x, y)
         deep = buffered(self.ground, -_DEEP_M, quad_segs=4)
         near = buffered(self._inside, _OUT_M, quad_segs=4)

@@ -168,9 +168,9 @@ class Rig:
         return [outline + xy for outline, xy, _ in bodies]
 
     def corners(self, bend: Bend, start: FloatArray, ways: Sequence[Turns]) -> FloatArray:
-        """Where tool and tractor have their outer corners at a few places of each way.
+        """Where the tool, and the tractor but of a chain, has its outer corners along each way.
 
-        To a few centimetres, at a fraction of what `places` takes; shape (w, p, 2).
+        At a few places, to a decimetre, at a fraction of what `places` takes; shape (w, p, 2).
         """
         turned, ahead = np.array([[*way, *_NO_TURN][:3] for way in ways]).transpose(2, 1, 0)
         known, at_bends = _swings(self, bend)
@@ -197,10 +197,10 @@ class Rig:
     def _corners_in_line(self) -> np.ndarray:
         """Outer corners from the axle of the tool, as x + iy along it, (4,)."""
         tool, front = -self.tool_behind_m, self.lead_m - self.tool_behind_m + self.tractor_length_m
-        sides = np.array([1j, -1j])
-        return np.concatenate(
-            [tool + self.width_m / 2 * sides, front + self.tractor_width_m / 2 * sides]
-        )
+        halves = [(tool, self.width_m / 2), (front, self.tractor_width_m / 2)]
+        # What pulls a chain is in line at neither end of a bend.
+        halves = halves[: 2 if len(self.tow) < 2 else 1]
+        return np.concatenate([ahead + half * np.array([1j, -1j]) for ahead, half in halves])
 
     @cached_property
     def _tractor(self) -> FloatArray:
@@ -261,18 +261,21 @@ def _swings(rig: Rig, bend: Bend) -> tuple[FloatArray, np.ndarray]:
     angles = np.arange(0.0, MOST_RAD + _SWING_RAD, _SWING_RAD)
     ends = np.array([1j, -1j])
     found = []
-    for angle in np.maximum(angles, _SWING_RAD / 100):
-        way = drawn(bend, np.zeros(3), [(float(angle), 0.0)], _STEP_M)
+    for angle in angles:
+        way = drawn(bend, np.zeros(3), [(max(float(angle), _SWING_RAD), 0.0)], _STEP_M)
         some = np.linspace(0, len(way.heading_rad) - 1, _SWUNG + 1).round().astype(int)[1:]
-        pin, heading = rig.pulled_by(way)[-1]
-        tool, front = (
-            (xy @ [1.0, 1j] + ahead_m * turn)[some, None] + half * (turn[some, None] * ends)
-            for xy, ahead_m, turn, half in (
-                (way.xy, -rig.tool_behind_m, np.exp(1j * way.heading_rad), rig.width_m / 2),
-                (pin, rig.tractor_length_m, np.exp(1j * heading), rig.tractor_width_m / 2),
-            )
-        )
-        found.append(np.concatenate([tool, front]).ravel())
+        if not angle:
+            some[:] = 0  # no bend: where it stands
+        bodies = [(way.xy, way.heading_rad, -rig.tool_behind_m, rig.width_m / 2)]
+        if len(rig.tow) < 2:
+            pin = rig.pulled_by(way)[-1]
+            bodies.append((*pin, rig.tractor_length_m, rig.tractor_width_m / 2))
+        corners = [
+            (xy[some] @ [1.0, 1j])[:, None]
+            + np.exp(1j * heading[some])[:, None] * (ahead_m + half_m * ends)
+            for xy, heading, ahead_m, half_m in bodies
+        ]
+        found.append(np.concatenate(corners).ravel())
     return angles, np.array(found)
 
 

@@ -222,8 +222,9 @@ def _three_bends(bend: Bend, there: complex, whole: float) -> list[tuple[float, 
 
     def off(first: FloatArray, last: FloatArray) -> np.ndarray:
         middle = total - first - last
-        way = bend.leads(first) + np.exp(1j * first) * bend.leads(middle)
-        return np.asarray(way + np.exp(1j * (first + middle)) * bend.leads(last) - there)
+        begun, on, ended = bend.leads(np.stack([first, middle, last]))
+        way = begun + np.exp(1j * first) * on
+        return np.asarray(way + np.exp(1j * (first + middle)) * ended - there)
 
     ahead, aside = _NEAR_RAD * np.array([[[0.0], [1.0], [0.0]], [[0.0], [0.0], [1.0]]])
     for _ in range(_NEWTONS):

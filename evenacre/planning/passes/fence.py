@@ -63,9 +63,9 @@ class Fence:
     def _where(self, xy: FloatArray) -> IntArray:
         """Deep inside (1), outside (-1), or near the edge (0)."""
         corner, cells = self._cells
-        at = np.floor((xy - corner) / _CELL_M).astype(int) + 1
-        column = np.clip(at[..., 0], 0, cells.shape[1] - 1)
-        row = np.clip(at[..., 1], 0, cells.shape[0] - 1)
+        # Beyond the raster, too, a cell of the border is looked up.
+        at = np.clip((xy - corner) / _CELL_M + 1.0, 0.0, np.array(cells.shape[::-1]) - 1.0)
+        column, row = np.moveaxis(at.astype(np.intp), -1, 0)
         return np.asarray(cells[row, column])
 
     def holds_each(self, bodies: Bodies) -> BoolArray:

@@ -112,6 +112,15 @@ def refused(folder: Path, *args: object) -> Ran:
     return ran
 
 
+def test_a_boundary_may_stand_where_a_season_file_does(tmp_path: Path) -> None:
+    file = write_field(tmp_path)
+    named = one(file)["turns"]
+    ran = evenacre("passes", file, "--width", "20 ft", "--json")
+    assert ran.code == 0, ran.err
+    assert json.loads(ran.out)["fields"][0]["turns"] == named
+    assert "--boundary" in refused(tmp_path / "x", file, "--boundary", file, "--width", "9 m").err
+
+
 @pytest.fixture(scope="module")
 def season(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("season")

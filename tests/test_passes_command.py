@@ -121,6 +121,16 @@ def test_a_boundary_may_stand_where_a_season_file_does(tmp_path: Path) -> None:
     assert "--boundary" in refused(tmp_path / "x", file, "--boundary", file, "--width", "9 m").err
 
 
+def test_a_fence_is_kept_where_it_is_asked_for(tmp_path: Path) -> None:
+    small = shapely.box(0, 0, 150, 120)
+    outside = [
+        one(write_field(tmp_path, small), *options)["turns_outside"]
+        for options in ([], ["--fence"], ["--no-fence"])
+    ]
+    assert outside[0] == outside[2] > 0
+    assert outside[1] == 0
+
+
 @pytest.fixture(scope="module")
 def season(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("season")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import json
 import math
+import re
 import os
 import struct
 import zipfile
@@ -493,6 +494,10 @@ def test_a_gate_a_line_and_loads_are_told(tmp_path: Path) -> None:
     (field,) = account["fields"]
     assert field["way_in_m"] > 0
     assert field["way_out_m"] > 0
+    # Fills are told by the number that the map has, which counts rounds too.
+    fills = [row for row in ran.out.splitlines() if row.strip().startswith("fill ")]
+    for row, spot in zip(fills, field["fills"], strict=True):
+        assert re.search(rf"pass {spot['run']}\b", row)
     loads = math.ceil(field["work_m"] * WIDTH_M / (15 * ACRE_M2) - 1e-9)
     assert loads <= len(field["fills"]) <= loads + 1
     assert {"gate_ways", "fills"} <= {

@@ -5,8 +5,8 @@ from __future__ import annotations
 import errno
 import json
 import math
-import re
 import os
+import re
 import struct
 import zipfile
 from pathlib import Path

@@ -145,6 +145,15 @@ def test_the_answer_comes_first(whole: Path) -> None:
     assert str(whole / "evenacre-plan" / "report.html") in said[-1]
 
 
+def test_what_the_drives_leave_is_told_once_of_all_paddocks(whole: Path) -> None:
+    account = json.loads((whole / "evenacre-plan" / "plan.json").read_text("utf-8"))
+    left_m2 = 3 * 180.0**2 - sum(p["passes"]["covered_m2"] for p in account["paddocks"])
+    said = (whole / "said.txt").read_text("utf-8").splitlines()
+    (line,) = [text for text in said if "does not reach" in text]
+    assert f"does not reach {left_m2 / (3 * 180.0**2):.1%} of the workable ground" in line
+    assert line.startswith("warning: Creek 1, Creek 2, Creek 3: ")
+
+
 def test_without_fences_all_is_seeded_and_turns_know_nothing_of_them(tmp_path: Path) -> None:
     """Passes end two rounds (12.2 m) from the fence; a loop of 6 m beside itself needs more."""
     ran = evenacre("interseed", write_season(tmp_path, NO_FENCES))

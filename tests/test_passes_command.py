@@ -6,6 +6,7 @@ import errno
 import json
 import math
 import os
+import re
 import struct
 import zipfile
 from pathlib import Path
@@ -112,6 +113,25 @@ def refused(folder: Path, *args: object) -> Ran:
     assert sorted(folder.rglob("*")) == before
     assert "Traceback" not in ran.err
     return ran
+
+
+def test_a_boundary_may_stand_where_a_season_file_does(tmp_path: Path) -> None:
+    file = write_field(tmp_path)
+    named = one(file)["turns"]
+    ran = evenacre("passes", file, "--width", "20 ft", "--json")
+    assert ran.code == 0, ran.err
+    assert json.loads(ran.out)["fields"][0]["turns"] == named
+    assert "--boundary" in refused(tmp_path / "x", file, "--boundary", file, "--width", "9 m").err
+
+
+def test_a_fence_is_kept_where_it_is_asked_for(tmp_path: Path) -> None:
+    small = shapely.box(0, 0, 150, 120)
+    outside = [
+        one(write_field(tmp_path, small), *options)["turns_outside"]
+        for options in ([], ["--fence"], ["--no-fence"])
+    ]
+    assert outside[0] == outside[2] > 0
+    assert outside[1] == 0
 
 
 @pytest.fixture(scope="module")
@@ -477,6 +497,10 @@ def test_a_gate_a_line_and_loads_are_told(tmp_path: Path) -> None:
     (field,) = account["fields"]
     assert field["way_in_m"] > 0
     assert field["way_out_m"] > 0
+    # Fills are told by the number that the map has, which counts rounds too.
+    fills = [row for row in ran.out.splitlines() if row.strip().startswith("fill ")]
+    for row, spot in zip(fills, field["fills"], strict=True):
+        assert re.search(rf"pass {spot['run']}\b", row)
     loads = math.ceil(field["work_m"] * WIDTH_M / (15 * ACRE_M2) - 1e-9)
     assert loads <= len(field["fills"]) <= loads + 1
     assert {"gate_ways", "fills"} <= {

@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import json
 import re
+import signal
 import socket
 import urllib.error
 import urllib.request
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from threading import Thread
 from typing import Any
 
 import pytest
-from processes import wait_for
+from processes import Forked, wait_for
 from typer.testing import CliRunner
 
 from evenacre.cli.main import app
@@ -69,6 +70,29 @@ def test_a_second_start_finds_the_first_and_closing_leaves_nothing(tmp_path: Pat
         with pytest.raises(InputError, match="cannot be had"):
             serve(tmp_path / "other", said.append, browser=False, port=taken)
     assert not (tmp_path / ".evenacre-desk" / "running.json").exists()
+
+
+def test_one_that_was_killed_is_no_hindrance_and_ctrl_c_closes_it(tmp_path: Path) -> None:
+    def answers() -> bool:
+        said: list[str] = []
+        with suppress(InputError):
+            serve(tmp_path, said.append, browser=False)
+        return bool(said)
+
+    killed = Forked("desk", tmp_path, "--no-browser")
+    running = tmp_path / ".evenacre-desk" / f"{RUNNING}.json"
+    wait_for(running.exists)
+    killed.kill()
+    killed.wait()
+    assert running.exists()
+    process = Forked("desk", tmp_path, "--no-browser")
+    wait_for(lambda: json.loads(running.read_bytes())["pid"] == process.pid)
+    assert answers()
+    process.send_signal(signal.SIGINT)
+    out, err = process.communicate()
+    assert (process.returncode, err) == (0, "")
+    assert out.endswith("The desk is closed.\n")
+    assert not running.exists()
 
 
 @pytest.fixture

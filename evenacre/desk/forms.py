@@ -206,7 +206,7 @@ def _boxes(
     offered: _Offered,
     hidden: frozenset[str] = frozenset(),
 ) -> Iterator[Box]:
-    for key, declared in fields_of(model).items():
+    for key, declared in _own_first(model):
         if key in hidden:
             continue
         name, held = f"{path}{key}", table.get(key)
@@ -251,6 +251,14 @@ def _boxes(
             yield Box(*about, "rows", inner=rows_of)
         else:
             yield _leaf(about, key, declared, held, offered)
+
+
+def _own_first(model: type[BaseModel]) -> list[tuple[str, FieldInfo]]:
+    """Keys of a table; those that it shares with others come after its own."""
+    shared = {
+        key for base in model.__bases__ if issubclass(base, BaseModel) for key in fields_of(base)
+    }
+    return sorted(fields_of(model).items(), key=lambda one: one[0] in shared)
 
 
 def _leaf(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import secrets
+import signal
 import socket
 import time
 import urllib.error
@@ -15,6 +16,7 @@ from collections.abc import Callable
 from contextlib import ExitStack, suppress
 from pathlib import Path
 from threading import Thread
+from types import FrameType
 
 import uvicorn
 from filelock import FileLock, Timeout
@@ -89,8 +91,8 @@ def _serve(farm: Farm, say: Callable[[str], None], *, browser: bool, port: int) 
         # What is listened on already takes the browser's question before it is served.
         _show(address, say, browser=browser)
         say("Close it from the page, or here with Ctrl-C.")
-        with suppress(KeyboardInterrupt):
-            server.run(sockets=[listening])
+        server.run(sockets=[listening])
+        say("The desk is closed.")
     finally:
         listening.close()
         with suppress(OSError):
@@ -101,6 +103,11 @@ class _Server(uvicorn.Server):
     def __init__(self, config: uvicorn.Config, desk: Desk) -> None:
         super().__init__(config)
         self._desk = desk
+
+    def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+        """Close as from the page: for a server that is no work broken off."""
+        self.force_exit = self.should_exit and sig == signal.SIGINT
+        self.should_exit = True
 
     async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
         """End what would never end by itself, then all the rest."""

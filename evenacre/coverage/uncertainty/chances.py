@@ -13,8 +13,9 @@ from evenacre.coverage.uncertainty.shifts import Shifts
 from evenacre.geo.overlay import along, subtract
 from evenacre.model import FloatArray
 
-# Edges lie along a place where ground so far beyond them is as near to it as this.
-_BESIDE_M, _NEAR_M = 0.04, 0.06
+# Edges farther from a place than this hardly come to it. They need not touch it: places are drawn
+# without their narrow corners, and ground between may be another place.
+_NEAR_M = 2.0
 # Nothing is known of what was done while the log was silent.
 _EVEN = 0.5
 
@@ -52,17 +53,17 @@ def bare_chances(laid: Sequence[Laid], skips: gpd.GeoDataFrame, width_m: float) 
 
 
 def _taken_m2(shifts: Shifts, places: np.ndarray, width_m: float) -> FloatArray:
-    """Ground of bare places that edges beside them take when they move, (places, draws)."""
+    """Ground of bare places that edges near them take when they move, (places, draws)."""
     edges = shifts.edges
-    spot = shapely.points(*edges.beyond(_BESIDE_M))
-    tree = shapely.STRtree(places)
-    sample, place = tree.query(spot, predicate="dwithin", distance=_NEAR_M)
-    gone = np.zeros((len(places), shifts.left_m.shape[0]))
-    if len(sample):
-        e = edges.at(sample)
-        start, end = np.column_stack([e.x_m, e.y_m]), np.column_stack(e.beyond(width_m))
-        rays = shapely.linestrings(np.stack([start, end], axis=1))
-        deep = shapely.length(along(rays, places[place]))
-        taken = np.clip(shifts.outward_m(sample), 0.0, deep[:, None]) * e.length_m[:, None]
-        np.add.at(gone, place, taken)
+    spot = shapely.points(edges.x_m, edges.y_m)
+    sample, place = shapely.STRtree(places).query(spot, predicate="dwithin", distance=_NEAR_M)
+    start, end = (np.column_stack(edges.at(sample).beyond(way)) for way in (0.0, width_m))
+    inside = along(shapely.linestrings(np.stack([start, end], axis=1)), places[place])
+    met = shapely.length(inside) > 0
+    sample, place, inside = sample[met], place[met], inside[met]
+    way = shapely.distance(spot[sample], inside)[:, None]
+    deep = shapely.length(inside)[:, None]
+    taken = np.clip(shifts.outward_m(sample) - way, 0.0, deep) * edges.length_m[sample][:, None]
+    gone = np.zeros((len(places), len(shifts.kind)))
+    np.add.at(gone, place, taken)
     return gone

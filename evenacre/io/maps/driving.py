@@ -9,6 +9,7 @@ from shapely.geometry.base import BaseGeometry
 from evenacre.errors import InputError
 from evenacre.geo.geodesy import unwrap
 from evenacre.geo.local_crs import WorkingPlane
+from evenacre.geo.overlay import in_degrees, union
 from evenacre.io.maps.read_layer import LayerCache, Source, read_layer
 from evenacre.model import FloatArray
 from evenacre.units.display import in_both
@@ -99,7 +100,7 @@ def read_line(
     if not (shapely.get_type_id(shapes) == 1).all():
         what = "It holds something that is no line."
         raise source.error(what, "Draw the line that passes are to follow, and nothing else.")
-    line = shapely.line_merge(shapely.union_all(unwrap(shapes, boundary.centroid.x)))
+    line = shapely.line_merge(in_degrees(union, unwrap(shapes, boundary.centroid.x)))
     if line.geom_type != "LineString":
         if all(shape.is_simple for shape in shapes):
             what = f"It holds {len(shapely.get_parts(line))} lines that do not join end to end."

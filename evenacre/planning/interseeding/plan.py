@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import shapely
 
+from evenacre.geo.overlay import in_degrees, union
 from evenacre.model import Field, FloatArray, Grazing, Paddock, Seeding
 from evenacre.model.finding import Finding
 from evenacre.planning.interseeding.fills import visits_and_fills
@@ -63,6 +64,8 @@ from evenacre.planning.passes.plan import OF_THE_RIG, plan_passes
 from evenacre.processes import workers
 
 Say = Callable[[str], None]
+_ADD_UP = ("ground_out_of_reach", "turns_back_up")
+"""What the drives of several paddocks have in common, told of all of them at once."""
 _APART = ("seed", BEYOND)  # told whatever else is
 _PER_PROCESS = 5  # paddocks that take longer than a process takes to start
 _LIMIT_DAY = 0.1
@@ -207,11 +210,21 @@ def _spot(fill: CartFill, drive: PassPlan) -> FillSpot | None:
 
 
 def _of_drives(passes: Sequence[PassPlan]) -> Iterator[Finding]:
-    """What was found of each paddock's drive; what was taken for the drill, once."""
-    once = [f for plan in passes for f in plan.findings if f.code in OF_THE_RIG]
+    """What was found of each drive: of the drill once, and of all at once what adds up."""
+    found = [(plan, f) for plan in passes for f in plan.findings]
+    once = [f for _, f in found if f.code in OF_THE_RIG]
     yield from {(f.code, *f.values.items()): f for f in once}.values()
-    for plan in passes:
-        yield from (f.at(plan.field) for f in plan.findings if f.code not in OF_THE_RIG)
+    for code in _ADD_UP:
+        alike = [(plan, f) for plan, f in found if f.code == code]
+        if alike:
+            values = {key: sum(f.values[key] for _, f in alike) for key in alike[0][1].values}
+            if "share" in values:
+                ground = sum(plan.workable_m2 for plan, _ in alike)
+                values["share"] = sum(f.values["share"] * p.workable_m2 for p, f in alike) / ground
+            names = tuple(plan.field for plan, _ in alike)
+            yield replace(alike[0][1], values=values).at(names if len(names) > 1 else names[0])
+    rest = OF_THE_RIG.union(_ADD_UP)
+    yield from (f.at(plan.field) for plan, f in found if f.code not in rest)
 
 
 def _kept_out(grazing: Grazing, passes: Sequence[PassPlan]) -> Iterator[Finding]:
@@ -244,7 +257,7 @@ def drilled(paddock: Paddock) -> Field:
     if wet is None:
         return field
     bare = [g for g in (field.unworkable, wet) if g is not None]
-    return replace(field, unworkable=shapely.union_all(bare))
+    return replace(field, unworkable=in_degrees(union, np.array(bare)))
 
 
 def drive_of(seeding: Seeding) -> Drive:

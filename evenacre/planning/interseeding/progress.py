@@ -14,6 +14,7 @@ from evenacre.geo.overlay import Geometries, union, valid, without
 from evenacre.model import InputFile, PlannedSeeding, Product, Seeding
 from evenacre.model.audit_result import AuditResult
 from evenacre.model.finding import Finding
+from evenacre.planning.ground import buffered, overlaid
 from evenacre.planning.interseeding.comparison import DoneDay, compare
 from evenacre.planning.passes.pass_types import PassPlan, PlannedPass
 
@@ -122,10 +123,11 @@ def passes_left(plan: PassPlan, cover: Geometries) -> PassPlan:
     """
     width_m = plan.drive.width_m
     reach = _GAP / 2 * width_m
-    done = union(valid(plan.plane.project(cover))).buffer(reach).buffer(-reach)
+    done = buffered(buffered(union(valid(plan.plane.project(cover))), reach), -reach)
     kept: list[tuple[int, PlannedPass]] = []
     for number, run in enumerate(plan.passes):
-        pieces = shapely.get_parts(shapely.line_merge(run.line.difference(done)))
+        left = overlaid(shapely.difference, run.line, done)
+        pieces = shapely.get_parts(shapely.line_merge(left))
         along = [(run.line.project(shapely.Point(p.coords[0])), p) for p in pieces]
         for _, piece in sorted(along, key=lambda one: one[0]):
             if piece.length >= min(width_m, run.line.length):

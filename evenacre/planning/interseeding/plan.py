@@ -223,7 +223,7 @@ def _of_drives(passes: Sequence[PassPlan]) -> Iterator[Finding]:
                 values["share"] = sum(f.values["share"] * p.workable_m2 for p, f in alike) / ground
             names = tuple(plan.field for plan, _ in alike)
             yield replace(alike[0][1], values=values).at(names if len(names) > 1 else names[0])
-    rest = OF_THE_RIG | {*_ADD_UP}
+    rest = OF_THE_RIG | set(_ADD_UP)
     yield from (f.at(plan.field) for plan, f in found if f.code not in rest)
 
 

@@ -26,7 +26,7 @@ from evenacre.planning.passes.turns import turn_room
 
 WIDTH = 6.096
 DRIVE = Drive(WIDTH)
-EXAMPLES = int(os.environ.get("INVARIANT_EXAMPLES", "6"))
+EXAMPLES = int(os.environ.get("INVARIANT_EXAMPLES", "4"))
 # An L of two long arms, as wide as a whole number of passes inside two rounds.
 ARM, WIDE = 420.0, 10 * WIDTH
 ARMS = shapely.Polygon([(0, 0), (ARM, 0), (ARM, WIDE), (WIDE, WIDE), (WIDE, ARM), (0, ARM)])

@@ -60,8 +60,6 @@ from evenacre.reports.tables.plan_against_done import (
     planned_done_page_table,
 )
 from evenacre.reports.writers.as_json import record
-from evenacre.sample_fields import season_file, three_larks
-from evenacre.sample_fields.farm import JOBS
 from evenacre.units.display import METRIC, US
 from evenacre.workflows.audit import audit_season
 
@@ -736,13 +734,10 @@ def test_the_command_tells_plan_and_audit_side_by_side(tmp_path: Path) -> None:
     assert evenacre("audit", *options).code == 0
 
 
-def test_the_sample_farms_interseeding(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_sample_farms_interseeding(sample_farm: Path, tmp_path: Path) -> None:
     """Ground and seed of the plan are the truth that the farm plants; the audit finds them."""
-    jobs = tuple(job for job in JOBS if job.name == "Interseeding")
-    monkeypatch.setattr(three_larks, "JOBS", jobs)
-    monkeypatch.setattr(season_file, "JOBS", jobs)
-    three_larks.write_farm(tmp_path)
-    (truth,) = json.loads((tmp_path / "truth.json").read_text())["operations"]
+    planted = json.loads((sample_farm / "truth.json").read_text())["operations"]
+    (truth,) = (one for one in planted if one["operation"] == "Interseeding")
     (seed,) = truth["products"]
     visit = {
         "date": truth["date"],
@@ -754,8 +749,9 @@ def test_the_sample_farms_interseeding(tmp_path: Path, monkeypatch: pytest.Monke
         seed={"product": seed["product"]},
         first={"paddock": truth["field"], "visits": [visit]},
     )
-    season = load_season(tmp_path / "season.toml")
-    outcome = audit_season(season, tmp_path / "out", plan_file=plan)
+    season = load_season(sample_farm / "season.toml")
+    only = tuple(one for one in season.operations if one.name == "Interseeding")
+    outcome = audit_season(replace(season, operations=only), tmp_path / "out", plan_file=plan)
     (one,) = outcome.summary["planned_done"]["paddocks"]
     assert (one["standing"], one["window"], one["ended_late_days"]) == ("done", "kept", 0)
     # Well inside what receiver and half an interval allow.

@@ -27,7 +27,7 @@ from evenacre.planning.passes.pass_types import Drive, PassPlan
 from evenacre.planning.passes.plan import plan_passes
 
 HOUR = 3600.0
-CASES = int(os.environ.get("REMEDIES", "24"))
+CASES = int(os.environ.get("REMEDIES", "16"))
 """Random seasons; hundreds by hand."""
 LESS = {"opens_after_days", "lost_chance", "first_day", "day_from_s", "least_rate_kg_per_m2"}
 GROUND = [paddock(f"P{i}", acres, i) for i, acres in enumerate((4.0, 6.0, 3.0))]

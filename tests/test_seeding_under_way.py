@@ -13,7 +13,7 @@ import shapely
 from cli_jobs import evenacre
 from driven import driven
 from pastures import paddock, seeding
-from test_interseed_command import LB_KG, write_season
+from test_interseed_command import LB_KG, NO_FENCES, write_season
 
 from evenacre.coverage.audit import audit_operation
 from evenacre.geo.overlay import union, valid
@@ -140,7 +140,12 @@ def log_of(folder: Path, count: int) -> str:
 
 
 def test_the_command_plans_the_rest_from_a_day_on(tmp_path: Path) -> None:
-    file = write_season(tmp_path, ('rate = "10 lb/ac"', 'rate = "10 lb/ac"\non_hand = "300 lb"'))
+    file = write_season(
+        tmp_path,
+        ('rate = "10 lb/ac"', 'rate = "10 lb/ac"\non_hand = "300 lb"'),
+        NO_FENCES,
+        ('name = "Creek 1"\nfence = false\n', 'name = "Creek 1"\n'),  # the one that is driven
+    )
     assert evenacre("interseed", file, "-q").code == 0
     with file.open("a", encoding="utf-8") as stream:
         stream.write(log_of(tmp_path, 20))

@@ -40,7 +40,9 @@ _KEYS = SeasonKeys(
 
 
 def passes(
-    season: Annotated[Path | None, typer.Argument(help="The season file (season.toml).")] = None,
+    season: Annotated[
+        Path | None, typer.Argument(help="The season file (season.toml), or a field's boundary.")
+    ] = None,
     field: Annotated[
         list[str] | None, option(SEASON, "This field or paddock; any number. All without it.")
     ] = None,
@@ -57,6 +59,11 @@ def passes(
     with plain_errors() as written:
         driving = {key: keys.pop(key) for key in _DRIVING.split() if key in keys}
         of_season = {"field": field, "implement": implement}
+        from evenacre.io.season.load import is_season_file
+
+        named = season is not None and season.exists() and not is_season_file(season)
+        if named and "boundary" not in keys:
+            season, keys = None, {"boundary": season, **keys}
         file = _file(season, keys, of_season, "width" in driving)
         ground, options = _read(season, keys, of_season, driving)
 

@@ -39,8 +39,8 @@ class Finding:
         """Note how something was worked out."""
         return cls(code, "note", values)
 
-    def at(self, place: str) -> Finding:
-        """Say what it is about."""
+    def at(self, place: str | tuple[str, ...]) -> Finding:
+        """Say what it is about; several names where it is of all of them together."""
         return replace(self, values={**self.values, "place": place})
 
 

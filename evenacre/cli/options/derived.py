@@ -41,11 +41,7 @@ class SeasonKeys:
                 known = OPTIONS[name]
                 text = self.texts.get(name, known.text).replace("[", "\\[")  # it is no markup
                 kind = list[known.kind] if known.repeats else known.kind  # type: ignore[name-defined]
-                yield _keyword(
-                    name,
-                    Annotated[kind if kind is bool else kind | None, option(panel, text)],
-                    True if kind is bool else None,
-                )
+                yield _keyword(name, Annotated[kind | None, option(panel, text)], None)
 
 
 def with_options(command: Callable[..., Any]) -> Callable[..., Any]:
@@ -57,12 +53,12 @@ def with_options(command: Callable[..., Any]) -> Callable[..., Any]:
     hints = typing.get_type_hints(command, include_extras=True)
     parameters: list[Parameter] = []
     grouped: dict[str, tuple[Any, list[str]]] = {}
-    defaults: dict[str, Any] = {}
+    of_season: list[str] = []
     for name, parameter in inspect.signature(command).parameters.items():
         hint = hints[name]
         if parameter.kind is Parameter.VAR_KEYWORD:
             keys = list(hint.__metadata__[0].parameters())
-            defaults = {key.name: key.default for key in keys}
+            of_season = [key.name for key in keys]
             parameters += keys
         elif dataclasses.is_dataclass(hint):
             types = typing.get_type_hints(hint, include_extras=True)
@@ -76,8 +72,8 @@ def with_options(command: Callable[..., Any]) -> Callable[..., Any]:
     def run(**given: Any) -> None:
         for name, (kind, names) in grouped.items():
             given[name] = kind(**{key: given.pop(key) for key in names})
-        for name, default in defaults.items():
-            if given[name] in (default, []):  # it was not given
+        for name in of_season:
+            if given[name] in (None, []):  # it was not given
                 del given[name]
         command(**given)
 

@@ -8,11 +8,13 @@ from string import Formatter
 from typing import Any, get_args
 
 from evenacre.errors import InputError
+from evenacre.io.common.suggestions import listed
 from evenacre.model.finding import Finding, FindingError, Severity
 from evenacre.reports import figure_text
 from evenacre.units.display import Shown, in_both
 
 _INCH_M = 0.0254
+_FEW_PLACES = 3
 
 _TWO_MACHINES = (
     "The receiver lost its place, or two machines are in one log: name the column that tells them "
@@ -619,7 +621,10 @@ REFUSALS: dict[str, tuple[str, str]] = {
 def sentence(finding: Finding) -> str:
     """Put a finding into words."""
     text = _fill(SENTENCES[finding.code], finding.values)
-    return f"{finding.values['place']}: {text}" if "place" in finding.values else text
+    place = finding.values.get("place")
+    if isinstance(place, tuple):
+        place = listed(place, _FEW_PLACES, mark="")
+    return text if place is None else f"{place}: {text}"
 
 
 def reason(finding: Finding | None) -> str:

@@ -17,7 +17,7 @@ from evenacre.units.display import UnitSystem
 _LABEL = 18
 _SOME_M2 = 1.0  # less than that is none
 _AT_END_M = 0.5  # nearer than that to where a run ends is there
-_KINDS = {"round": "round", "pass": "pass", "middle": "narrow ground"}
+_KINDS = {"round": " (round)", "pass": "", "middle": " (narrow ground)"}
 _LEAST_SHARE = 1e-3  # what a share shows no less of
 _BEST = {"turns": "has fewest turns", "overlap": "has least overlap"}
 
@@ -201,7 +201,10 @@ def spot_record(spot: FillSpot) -> dict[str, Any]:
 
 
 def spot_text(spot: Mapping[str, Any], units: UnitSystem) -> str:
-    """Where the drill stands for a fill: ``"pass 14, at its east end, 210 m from the gate"``."""
+    """Where the drill stands for a fill: ``"pass 14, at its east end, 210 m from the gate"``.
+
+    Passes are counted as they are driven, rounds among them, as on the map and in the day list.
+    """
     turned = math.radians(spot["heading_deg"])
     east, north = math.sin(turned), math.cos(turned)
     ahead, back = figures.compass(east, north), figures.compass(-east, -north)
@@ -212,7 +215,7 @@ def spot_text(spot: Mapping[str, Any], units: UnitSystem) -> str:
         where = f"before it begins, at its {back} end"
     else:
         where = f"{figures.distance(left, units)} before its {ahead} end"
-    what = f"{_KINDS[spot['kind']]} {spot['number']}, {where}"
+    what = f"pass {spot['run']}{_KINDS[spot['kind']]}, {where}"
     if spot["gate_m"] is None:
         return what
     return f"{what}, {figures.distance(spot['gate_m'], units)} from the gate"

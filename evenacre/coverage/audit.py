@@ -126,8 +126,8 @@ def audit_operation(
     }
     intervals = {}
     if drawn is not None:
-        kind = drawn[0].kind
-        intervals = {key: interval_90(values, kind) for key, values in draws.items()}
+        receiver = drawn[0].kind
+        intervals = {key: interval_90(values, receiver) for key, values in draws.items()}
     if intervals and not work.tells_places:
         intervals = untold_90_m2(intervals, areas["workable_area_m2"])
         products = tuple(replace(p, interval_90=untold_90_kg(p.interval_90)) for p in products)

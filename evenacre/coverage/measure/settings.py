@@ -28,8 +28,10 @@ _FEWEST_ENDS, _FEWEST_SEAMS = 6, 3
 # A hand on the switch is up to so late, or so early, all along (common practice, no source); rows
 # that switch one after the other show that no hand does it.
 _LATE_S, _EARLY_S, _MACHINE_S, _PARTED_SHARE = 1.15, 0.75, 0.15, 0.2
-# How late a hand is, is known so well; ends that scatter less than this in time are no hand's.
-_HAND_S, _REGULAR_S = 0.35, 0.05
+HAND_S = 0.35
+"""How well it is known how late a hand on the switch is (common practice, no source)."""
+# Ends that scatter less than this in time are no hand's.
+_REGULAR_S = 0.05
 # So sure has a difference to be before it is taken for one.
 _SURE = 3.0
 # Tool and delay are told apart where speeds vary so much that the delay is known so well.
@@ -292,7 +294,7 @@ class _Along:
         self.ends_sigma_m = float(np.sqrt(shift.sigma_m**2 + alike))
         irregular_s = np.sqrt(max(shift.scatter_m**2 - tick_m**2, 0.0)) / speed
         regular = self.by_machine or (irregular_s < _REGULAR_S and tick_m < _REGULAR_S * 3 * speed)
-        self.sigma_m = float(np.hypot(self.ends_sigma_m, 0.0 if regular else _HAND_S * speed))
+        self.sigma_m = float(np.hypot(self.ends_sigma_m, 0.0 if regular else HAND_S * speed))
         self.late_m = speed * (_MACHINE_S if self.by_machine else _LATE_S)
         self.early_m = speed * (_MACHINE_S if self.by_machine else _EARLY_S)
 
@@ -352,7 +354,7 @@ class _Along:
             disagrees=told_m is not None and abs(value - told_m) > np.hypot(sure, _SURE * _TAPE_M),
         )
         early = _MACHINE_S if self.by_machine else _EARLY_S
-        own = late_sigma if self.by_machine else float(np.hypot(late_sigma, _HAND_S))
+        own = late_sigma if self.by_machine else float(np.hypot(late_sigma, HAND_S))
         if late - _SURE * late_sigma <= max(early, _LEAST_LAG_S) and not self.by_machine:
             return found, replace(lag, why_not="hand" if late < 0 else "no_delay")
         delay = replace(

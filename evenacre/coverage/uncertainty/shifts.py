@@ -10,6 +10,7 @@ import numpy as np
 from scipy.linalg import cho_factor, cho_solve
 from scipy.special import chdtr, ndtr, ndtri
 
+from evenacre.coverage.measure.settings import HAND_S
 from evenacre.coverage.steps import Steps
 from evenacre.coverage.uncertainty.edges import BOUNDARY, SEAM, Across, Edges
 from evenacre.coverage.uncertainty.position_error import PositionError
@@ -614,7 +615,10 @@ def _ends(
         by_receiver = np.zeros((count, moved.shape[1]))
         np.add.at(by_receiver, event[use], moved)
         by_receiver = by_receiver[alike] / seen[alike, None]
-        out[alike] = _as_meant(rng, gap, reach[alike], out[alike], by_receiver)
+        # Work is begun and left off at the end of the field, by a hand that is late or early.
+        late_m = HAND_S * float(np.median(shifts.speed_mps[mine]))
+        before = 1 / (_MIDDLE_M**2 + late_m**2) if group >= 2 else 0.0
+        out[alike] = _as_meant(rng, gap, reach[alike], out[alike], by_receiver, before)
     return out
 
 
@@ -624,6 +628,7 @@ def _as_meant(
     reach_m: FloatArray,
     free_m: FloatArray,
     by_receiver_m: FloatArray,
+    before: float,
 ) -> FloatArray:
     """Moves of ends that were meant to lie alike, (ends, n), from those drawn freely.
 
@@ -636,6 +641,8 @@ def _as_meant(
     ----------
     by_receiver_m : (ends, n) float
         How much the receiver's error closes each gap in the draws.
+    before : float
+        How sure it is, before a log is seen, that the middle gap is none: 1 / variance, m-2.
     """
     of_receiver = by_receiver_m.var(axis=1)
     noise = reach_m**2 / 3 + of_receiver
@@ -655,7 +662,8 @@ def _as_meant(
     for k, (_, scatter) in enumerate(scatters):
         draws = slice(k, None, len(scatters))
         weight = 1 / (scatter**2 + noise)
-        middle = (weight * gap).sum() / weight.sum() + mirrored[draws] / np.sqrt(weight.sum())
+        sure = weight.sum() + before
+        middle = (weight * gap).sum() / sure + mirrored[draws] / np.sqrt(sure)
         off = gap - middle
         # Both tails are kept within what the normal distribution can be told apart in.
         low = ndtr(np.minimum((-reach - off) / scatter, 6.0))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -103,4 +104,5 @@ def plan(
     if units is not None:
         season = replace(season, units=units)
     with stages("reading the paddocks", quiet=quiet) as say:
-        return interseed_season(season, out, say=say, written=written, **asked)
+        cores = os.cpu_count() or 1
+        return interseed_season(season, out, jobs=cores, say=say, written=written, **asked)

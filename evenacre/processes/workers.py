@@ -4,15 +4,47 @@ from __future__ import annotations
 
 import os
 import signal
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
-from multiprocessing import parent_process, resource_tracker
+from functools import partial
+from multiprocessing import active_children, get_context, parent_process, resource_tracker
 from multiprocessing.connection import wait
 from threading import Thread, current_thread, main_thread
+from typing import Any, TypeVar
 
 from evenacre.processes.interrupts import held
 
+Result = TypeVar("Result")
+
 _LEFT = tuple(getattr(signal, name) for name in ("SIGINT", "SIGHUP") if hasattr(signal, name))
+
+
+@contextmanager
+def shared(
+    function: Callable[..., Result], work: Sequence[tuple[Any, ...]], jobs: int
+) -> Iterator[list[Callable[[], Result]]]:
+    """One call for the arguments of each piece of work, in their order.
+
+    With ``jobs`` of 2 or more they are under way in as many worker processes, which are started
+    anew: a script that asks for them does so under ``if __name__ == "__main__":``.
+    """
+    if jobs < 2:
+        yield [partial(function, *args) for args in work]
+        return
+    pool: ProcessPoolExecutor | None = None
+    try:
+        with starting():
+            pool = ProcessPoolExecutor(jobs, get_context("spawn"), initializer=begin)
+            started = [pool.submit(function, *args) for args in work]
+        yield [future.result for future in started]
+    except BaseException:
+        for child in active_children():
+            child.terminate()
+        raise
+    finally:
+        if pool is not None:
+            pool.shutdown(cancel_futures=True)
 
 
 @contextmanager

@@ -132,6 +132,7 @@ def run_interseeding(
     *,
     from_day: dt.date | None = None,
     in_cart_kg: float | None = None,
+    jobs: int = 1,
     say: Callable[[str], None] = lambda _stage: None,
 ) -> Interseeding:
     """Plan the interseeding of a season's grazed paddocks.
@@ -145,6 +146,8 @@ def run_interseeding(
         paddocks are audited, and what they seeded is done.
     in_cart_kg : float, optional
         Seed that is in the cart when the plan begins; what the last ticket tells, without it.
+    jobs : int
+        Processes to share many paddocks among.
     say : callable, optional
         Told each stage as it begins.
 
@@ -174,7 +177,7 @@ def run_interseeding(
         seeding = _with_cart(seeding, in_cart_kg)
     with refusals_in_words():
         plan = plan_interseeding(
-            grazing, seeding, time_zone=season.time_zone, progress=progress, say=say
+            grazing, seeding, time_zone=season.time_zone, progress=progress, jobs=jobs, say=say
         )
     say("writing the plan")
     return Interseeding(season, plan, generated)
@@ -222,6 +225,7 @@ def interseed_season(
     *,
     from_day: dt.date | None = None,
     in_cart_kg: float | None = None,
+    jobs: int = 1,
     say: Callable[[str], None] = lambda _stage: None,
     written: Written | None = None,
 ) -> Outcome:
@@ -237,6 +241,8 @@ def interseed_season(
         Plan the rest of a season under way from this day on; see :func:`run_interseeding`.
     in_cart_kg : float, optional
         Seed that is in the cart when the plan begins.
+    jobs : int
+        Processes to share many paddocks among.
     say : callable, optional
         Told each stage as it begins.
     written : Written, optional
@@ -261,7 +267,9 @@ def interseed_season(
     >>> outcome.summary["last_day"]
     '2026-08-24'
     """
-    job = partial(run_interseeding, season, from_day=from_day, in_cart_kg=in_cart_kg, say=say)
+    job = partial(
+        run_interseeding, season, from_day=from_day, in_cart_kg=in_cart_kg, jobs=jobs, say=say
+    )
     return write_result(Interseeding, out, job, written=written)
 
 

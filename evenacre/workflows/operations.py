@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
-from contextlib import contextmanager
+from collections.abc import Callable, Sequence
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import astuple, dataclass, replace
 from functools import partial
-from multiprocessing import active_children, get_context
 from typing import NamedTuple
 
 import geopandas as gpd
@@ -184,26 +182,10 @@ def _finished(work: _Work) -> Audited | None:
     return found if claim.holds() else None
 
 
-@contextmanager
 def _calls(
     work: Sequence[_Work], jobs: int, say: Callable[[str], None]
-) -> Iterator[list[Callable[[], Audited]]]:
+) -> AbstractContextManager[list[Callable[[], Audited]]]:
     """One call per operation, run here or already under way in a worker process."""
-    jobs = min(jobs, len(work))
-    if jobs < 2:
-        stages = (say,) if len(work) == 1 else ()
-        yield [partial(audit_plan, *args, *stages) for args in work]
-        return
-    pool: ProcessPoolExecutor | None = None
-    try:
-        with workers.starting():
-            pool = ProcessPoolExecutor(jobs, get_context("spawn"), initializer=workers.begin)
-            started = [pool.submit(audit_plan, *args) for args in work]
-        yield [future.result for future in started]
-    except BaseException:
-        for child in active_children():
-            child.terminate()
-        raise
-    finally:
-        if pool is not None:
-            pool.shutdown(cancel_futures=True)
+    if len(work) == 1:
+        return nullcontext([partial(audit_plan, *work[0], say)])
+    return workers.shared(audit_plan, work, min(jobs, len(work)))

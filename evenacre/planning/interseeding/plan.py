@@ -61,11 +61,13 @@ from evenacre.planning.interseeding.windows import (
 from evenacre.planning.passes.fills import spot_at
 from evenacre.planning.passes.pass_types import Drive, FillSpot, PassPlan
 from evenacre.planning.passes.plan import OF_THE_RIG, plan_passes
+from evenacre.processes import workers
 
 Say = Callable[[str], None]
 _ADD_UP = ("ground_out_of_reach", "turns_back_up")
 """What the drives of several paddocks have in common, told of all of them at once."""
 _APART = ("seed", BEYOND)  # told whatever else is
+_PER_PROCESS = 5  # paddocks that take longer than a process takes to start
 _LIMIT_DAY = 0.1
 """Part of a limit on what stands that weighs as much as a day of a window; no source."""
 
@@ -76,6 +78,7 @@ def plan_interseeding(
     *,
     time_zone: str | None = None,
     progress: Progress | None = None,
+    jobs: int = 1,
     say: Say = lambda _stage: None,
 ) -> InterseedPlan:
     """Plan which grazed paddock is seeded on which day, and with which loads.
@@ -91,6 +94,8 @@ def plan_interseeding(
         An IANA name; None: local mean time.
     progress : Progress, optional
         What is done of a season under way; the rest is planned from its day on.
+    jobs : int
+        Processes to share many paddocks among, for the passes over each. The plan is the same.
     say : callable, optional
         Told each stage as it begins.
 
@@ -113,13 +118,12 @@ def plan_interseeding(
     seeded = [paddock for paddock in grazing.paddocks if paddock.seeded]
     done = {} if progress is None else progress.done
     passes = []
-    for number, paddock in enumerate(seeded, 1):
-        say(f"laying out passes, paddock {number} of {len(seeded)}")
-        plan, ground = (
-            plan_passes(drilled(paddock), drive_of(seeding)),
-            done.get(paddock.field.name),
-        )
-        passes.append(plan if ground is None else passes_left(plan, ground.cover))
+    fields = [(drilled(paddock), drive_of(seeding)) for paddock in seeded]
+    with workers.shared(plan_passes, fields, min(jobs, len(seeded) // _PER_PROCESS)) as laid:
+        for number, (paddock, call) in enumerate(zip(seeded, laid, strict=True), 1):
+            say(f"laying out passes, paddock {number} of {len(seeded)}")
+            plan, ground = call(), done.get(paddock.field.name)
+            passes.append(plan if ground is None else passes_left(plan, ground.cover))
     if progress is not None:
         seeding = seeding_left(seeding, progress)
     seeding, weather = seasons_of(seeding, plan_days(grazing, plan_grazing(grazing), seeding))

@@ -17,10 +17,10 @@ import numpy as np
 from evenacre.model import FloatArray
 
 # Turned at most in one bend, and the step of the table of bends.
-_MOST_RAD = np.radians(330.0)
+MOST_RAD = np.radians(330.0)
 _TABLE_RAD = np.radians(1.5)
 # First bends tried, and how often a root between two of them is halved in on.
-_TRIED_RAD = np.radians(3.0)
+_TRIED_RAD, _TRIED_MOST_RAD = np.radians(3.0), MOST_RAD - _TABLE_RAD
 _SECANTS = 4
 # Turned by the outer of three bends to begin with, how often that is bettered, and by what step.
 _OUTER_RAD = np.radians([15.0, 60.0])
@@ -82,9 +82,7 @@ class Bend:
             turned = np.concatenate([into[:, 1], into[-1, 1] + out[1:, 1] - out[0, 1]]) * share
             bent = np.concatenate([into[:, 2], out[1:, 2]]) * share
         else:
-            # Of the way out, what is left from each curvature on.
-            rest = np.interp(into[:, 2], out[::-1, 2], (out[-1, 1] - out[:, 1])[::-1])
-            left = float(np.interp(size, into[:, 1] + rest, into[:, 0]))
+            left = float(np.interp(size, self._joined_rad, into[:, 0]))
             count = int(np.searchsorted(into[:, 0], left))
             last = [left, *(float(np.interp(left, into[:, 0], into[:, k])) for k in (1, 2))]
             first = float(np.interp(-last[2], -out[:, 2], out[:, 0]))
@@ -99,9 +97,17 @@ class Bend:
         return s, sign * turned, sign * bent
 
     @cached_property
+    def _joined_rad(self) -> FloatArray:
+        """What is turned in all where the way in is left at each of its places, (n,)."""
+        into, out = self.into, self.out
+        # Of the way out, what is left from each curvature on.
+        rest = np.interp(into[:, 2], out[::-1, 2], (out[-1, 1] - out[:, 1])[::-1])
+        return np.asarray(into[:, 1] + rest)
+
+    @cached_property
     def _table(self) -> tuple[FloatArray, np.ndarray, FloatArray]:
         """Bends: what each turns, where it leads, x along its beginning, and its length."""
-        turned = np.arange(0.0, _MOST_RAD + _TABLE_RAD, _TABLE_RAD)
+        turned = np.arange(0.0, MOST_RAD + _TABLE_RAD, _TABLE_RAD)
         lead, length = np.zeros(len(turned), dtype=complex), np.zeros(len(turned))
         for k, angle in enumerate(turned[1:], 1):
             s, heading, _ = self.along(float(angle))
@@ -112,6 +118,13 @@ class Bend:
             np.concatenate([np.conj(lead[:0:-1]), lead]),
             np.concatenate([length[:0:-1], length]),
         )
+
+    @cached_property
+    def tried(self) -> tuple[FloatArray, np.ndarray, np.ndarray]:
+        """Bends tried first, in rising order: angles, where they lead, and the turn back again."""
+        angles = np.arange(-_TRIED_MOST_RAD, _TRIED_MOST_RAD, _TRIED_RAD)
+        angles = np.sort(np.append(angles, 0.0))
+        return angles, self.leads(angles), np.exp(-1j * angles)
 
     def leads(self, turned_rad: FloatArray) -> np.ndarray:
         """Where bends lead, as x + iy from a beginning along x."""
@@ -149,9 +162,7 @@ def ways_between(bend: Bend, start: FloatArray, end: FloatArray, *, backs: bool)
     """
     there = (complex(end[0], end[1]) - complex(start[0], start[1])) * np.exp(-1j * start[2])
     whole = float(np.angle(np.exp(1j * (end[2] - start[2]))))
-    most = _MOST_RAD - _TABLE_RAD
-    tried = np.arange(-most, most, _TRIED_RAD)
-    tried = np.sort(np.append(tried, 0.0))
+    tried, tried_leads, tried_back = bend.tried
 
     def past(first: FloatArray, total: FloatArray) -> tuple[FloatArray, FloatArray]:
         """How far the rest is beside a straight after the first bend, and along it."""
@@ -162,8 +173,8 @@ def ways_between(bend: Bend, start: FloatArray, end: FloatArray, *, backs: bool)
     totals = whole + 2 * np.pi * np.arange(-1, 2)[:, None]
     # `past` of all that are tried, with what does not hang on both worked out once.
     second = bend.leads(totals - tried)
-    off = ((there - bend.leads(tried)) * np.exp(-1j * tried) - second).imag
-    allowed = np.abs(totals - tried) <= most
+    off = ((there - tried_leads) * tried_back - second).imag
+    allowed = np.abs(totals - tried) <= _TRIED_MOST_RAD
     cross = (np.sign(off[:, :-1]) != np.sign(off[:, 1:])) & allowed[:, :-1] & allowed[:, 1:]
     row, at = np.nonzero(cross)
     low, high = tried[at], tried[at + 1]
@@ -211,8 +222,9 @@ def _three_bends(bend: Bend, there: complex, whole: float) -> list[tuple[float, 
 
     def off(first: FloatArray, last: FloatArray) -> np.ndarray:
         middle = total - first - last
-        way = bend.leads(first) + np.exp(1j * first) * bend.leads(middle)
-        return np.asarray(way + np.exp(1j * (first + middle)) * bend.leads(last) - there)
+        begun, on, ended = bend.leads(np.stack([first, middle, last]))
+        way = begun + np.exp(1j * first) * on
+        return np.asarray(way + np.exp(1j * (first + middle)) * ended - there)
 
     ahead, aside = _NEAR_RAD * np.array([[[0.0], [1.0], [0.0]], [[0.0], [0.0], [1.0]]])
     for _ in range(_NEWTONS):
@@ -224,7 +236,7 @@ def _three_bends(bend: Bend, there: complex, whole: float) -> list[tuple[float, 
         last = last - np.clip((np.conj(a) * gap).imag / across, -0.4, 0.4)
     middle = total - first - last
     good = (np.abs(off(first, last)) < 0.02) & (side * first > 0) & (side * last > 0)
-    good &= (side * middle < 0) & (np.abs(middle) < _MOST_RAD) & (np.abs(first) < np.pi)
+    good &= (side * middle < 0) & (np.abs(middle) < MOST_RAD) & (np.abs(first) < np.pi)
     good &= np.abs(last) < np.pi
     length = bend.length_m(first) + bend.length_m(middle) + bend.length_m(last)
     return [
@@ -241,12 +253,11 @@ def drawn(bend: Bend, start: FloatArray, way: Sequence[tuple[float, float]], ste
         if turned:
             s, turn, curve = bend.along(turned)
             steps = _chords(s, headings[-1][-1] + turn)
-            every = np.unique(
-                np.append(np.arange(0, len(s), max(int(step_m / s[1]), 1)), len(s) - 1)
-            )
-            places.append(places[-1][-1] + np.cumsum(steps)[every[1:] - 1])
-            headings.append(headings[-1][-1] + turn[every[1:]])
-            bent.append(curve[every[1:]])
+            stride = max(int(step_m / s[1]), 1)
+            every = np.append(np.arange(stride, len(s) - 1, stride), len(s) - 1)
+            places.append(places[-1][-1] + np.cumsum(steps)[every - 1])
+            headings.append(headings[-1][-1] + turn[every])
+            bent.append(curve[every])
         if abs(ahead) > _STRAIGHT_M:
             count = max(int(np.ceil(abs(ahead) / step_m)), 1)
             along = np.linspace(0.0, ahead, count + 1)[1:]

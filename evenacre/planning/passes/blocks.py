@@ -11,12 +11,13 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 import shapely
 from shapely.geometry.polygon import orient
 
-from evenacre.geo.overlay import common, union, without
+from evenacre.geo.overlay import GRID_M, common, first_consistent, union, without
 from evenacre.model import FloatArray
 from evenacre.planning.passes.pass_types import Block, Drive, PlannedPass
 from evenacre.planning.passes.strips import along, lay_strips, strip_steps
@@ -28,6 +29,8 @@ _LAID = 4
 # Inward corners cut from, those with the longest sides first; flatter ones are none.
 _MOST_CORNERS = 12
 _BEND_RAD = math.radians(20.0)
+# Lines no farther apart than this, in rad and in m, are one.
+_SAME = 1e-6
 # Detail that does not count where cuts are looked for, as a share of the width.
 _COARSE = 0.25
 # The same, where they are compared.
@@ -126,9 +129,11 @@ class _Costs:
         """Blocks of a part and their headings, in the order they have to be driven."""
         whole_s, heading = self.best(part)
         if most > 1:
-            cuts = list(_cuts(part, heading, self.width_m))
-            cuts.sort(key=self._promised_s)
-            tried = [(self._laid_cut_s(cut), k) for k, cut in enumerate(cuts[:_LAID])]
+            rough = list(_rough_cuts(part, heading, self.width_m))
+            rough.sort(key=lambda line: self._promised_s(line[-1]))
+            found = [_exact(part, *line, self.width_m) for line in rough[:_LAID]]
+            cuts = [cut for cut in found if cut is not None]
+            tried = [(self._laid_cut_s(cut), k) for k, cut in enumerate(cuts)]
             least_s, k = min(tried, default=(math.inf, 0))
             if least_s < whole_s - _WORTH * self.turn_s:
                 rest: list[tuple[shapely.Polygon, float]] = []
@@ -158,8 +163,14 @@ class _Cut:
     rest: list[shapely.Polygon]
 
 
-def _cuts(part: shapely.Polygon, heading_rad: float, width_m: float) -> Iterator[_Cut]:
-    """Cuts along lines through inward corners: on along either side, or along a heading."""
+def _rough_cuts(
+    part: shapely.Polygon, heading_rad: float, width_m: float
+) -> Iterator[tuple[FloatArray, float, _Cut]]:
+    """Cuts of the outline without its detail along lines through inward corners.
+
+    On along either side of a corner, or along a heading. Given are a corner and a course on each
+    line, too.
+    """
     coarse = part.simplify(_COARSE * width_m)
     corners: list[tuple[float, FloatArray, tuple[float, float]]] = []
     for ring in _rings(orient(coarse)):
@@ -175,20 +186,38 @@ def _cuts(part: shapely.Polygon, heading_rad: float, width_m: float) -> Iterator
             for k in np.flatnonzero(bend < -_BEND_RAD)
         ]
     corners.sort(key=lambda corner: -corner[0])
+    seen: list[tuple[float, float]] = []
     for _, at, courses in corners[:_MOST_CORNERS]:
         for course in (*courses, heading_rad):
-            yield from _cuts_along(part, at, course, width_m)
+            # Corners at both ends of a side are on one line.
+            angle = course % math.pi
+            beside = float(at[1] * math.cos(angle) - at[0] * math.sin(angle))
+            if any(abs(angle - a) < _SAME and abs(beside - b) < _SAME for a, b in seen):
+                continue
+            seen.append((angle, beside))
+            line = partial(_cuts_along, coarse, at, course, width_m)
+            for cut in first_consistent(lambda grid_m, line=line: [*line(grid_m)]):  # type: ignore[misc]
+                yield at, course, cut
+
+
+def _exact(
+    part: shapely.Polygon, at: FloatArray, course_rad: float, rough: _Cut, width_m: float
+) -> _Cut | None:
+    """The same cut with all detail; None where detail leaves none like it."""
+    cuts = _cuts_along(part, at, course_rad, width_m, GRID_M)
+    shared = [(common(cut.block, rough.block).area, cut) for cut in cuts]
+    return max(shared, key=lambda one: one[0], default=(0.0, None))[1]
 
 
 def _cuts_along(
-    part: shapely.Polygon, at: FloatArray, course_rad: float, width_m: float
+    part: shapely.Polygon, at: FloatArray, course_rad: float, width_m: float, grid_m: float | None
 ) -> Iterator[_Cut]:
     """Cut off each piece beside a line, whole passes wide."""
     turned = along(part, course_rad)
     level = shapely.get_coordinates(along(shapely.Point(at), course_rad))[0, 1]
     west, south, east, north = turned.bounds
     for low, high in ((level, north + 1.0), (south - 1.0, level)):
-        side = common(turned, shapely.box(west - 1.0, low, east + 1.0, high))
+        side = common(turned, shapely.box(west - 1.0, low, east + 1.0, high), grid_m)
         for piece in shapely.get_parts(side):
             x0, below, x1, above = piece.bounds
             depth = float(strip_steps(piece, width_m)[-1]) - (above - below)
@@ -202,11 +231,10 @@ def _cuts_along(
             block = piece
             if depth > 0:
                 ends = (level - depth, level) if low == level else (level, level + depth)
-                band = common(turned, shapely.box(x0, ends[0], x1, ends[1]))
-                block = max(
-                    shapely.get_parts(union(np.array([piece, band]))), key=lambda one: one.area
-                )
-            rest = shapely.get_parts(without(turned, block))
+                band = common(turned, shapely.box(x0, ends[0], x1, ends[1]), grid_m)
+                both = union(np.array([piece, band]), grid_m)
+                block = max(shapely.get_parts(both), key=lambda one: one.area)
+            rest = shapely.get_parts(without(turned, block, grid_m))
             kept = [one for one in rest if one.area > _LEAST / 80 * width_m**2]
             if kept:
                 yield _Cut(

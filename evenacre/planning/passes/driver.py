@@ -6,6 +6,7 @@ import itertools
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -158,8 +159,10 @@ class Driver:
         for bend, best in itertools.product(self.rig.bends, nearest):
             way, leg, at = places[best]
             run, line = way[leg], way[leg].line
+            if not self._stands(ends[best], self.fence):
+                continue
             found = self._way(start, ends[best], self.fence, bend=bend)
-            if found is None or not self._stands(ends[best], self.fence):
+            if found is None:
                 continue
             whole = ops.substring(line, at, line.length)
             fit = self.fitting(replace(run, line=whole))
@@ -311,7 +314,7 @@ class Driver:
     def _turn(self, ways: Sequence[Way]) -> PlannedTurn:
         ways = [way.finer(_FINE_M) for way in ways]
         tool = np.concatenate([self.rig.tool_xy(way) for way in ways])
-        pin = np.concatenate([self.rig.pulled_by(way)[0][-1][0] for way in ways])
+        pin = np.concatenate([self.rig.pulled_by(way)[-1][0] for way in ways])
         return PlannedTurn(
             shapely.LineString(tool), shapely.LineString(pin), sum(way.backs_m for way in ways)
         )
@@ -338,6 +341,7 @@ class Driver:
         most = tail, max(run.line.length - least, 0.0)
         too_far: list[tuple[float, float]] = []  # cuts that leave too much
 
+        @cache
         def tried(first: float, second: float, fence: Fence) -> tuple[list[Way], FloatArray] | None:
             if first > most[0] or second > most[1]:
                 return None
@@ -421,7 +425,11 @@ class Driver:
         found = ways_between(bend, start, end, backs=rig.backs_up)
         forward = [way for way in found if all(ahead >= 0 for _, ahead in way)]
         backing = [way for way in found if any(ahead < 0 for _, ahead in way)]
-        for one in [*forward[:_MOST_WAYS], *backing[:_MOST_WAYS]]:
+        some = [*forward[:_MOST_WAYS], *backing[:_MOST_WAYS]]
+        if not some:
+            return None
+        near = fence.may_hold(rig.corners(bend, start, some))
+        for one in itertools.compress(some, near):
             way = drawn(bend, start, one, _STEP_M)
             bodies, left = rig.places(way, trailing)
             if fence.holds(bodies):
@@ -470,9 +478,7 @@ class Driver:
 
     def _stands(self, pose: FloatArray, fence: Fence) -> bool:
         """Whether all of the rig is inside where it stands in line."""
-        at = Way(pose[None, :2], pose[2:], np.zeros(1), 0.0)
-        trailing = np.full(len(self.rig.behind), pose[2])
-        return fence.holds(self.rig.places(at, trailing)[0])
+        return fence.holds([(outline, pose[None, :2], pose[2:]) for outline in self.rig.in_line])
 
     def _corner(self, run: Run, *, closing: bool = False) -> bool:
         """Go on round a corner with the tool down, where that leaves less than lifting it.

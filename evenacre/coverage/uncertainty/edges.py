@@ -273,7 +273,7 @@ def _facing(
     """The nearest edge that faces each sample: which, how far outward, product of normals."""
     tree = KDTree(np.column_stack([edges.x_m, edges.y_m]))
     ahead = np.maximum(edges.length_m.max(initial=0.0), _SIDE_M) / 2
-    near = max(min(most, len(edges.x_m)), 1)
+    near = min(most, len(edges.x_m))
     _, other = tree.query(
         np.column_stack([mine.x_m, mine.y_m]),
         k=near,

@@ -159,7 +159,9 @@ def simulate(
     rng = np.random.default_rng(seed)
     driver = driver or Driver()
     lines, field = _lines(rng, driver, drill.width_m, length_m, passes, rounds)
-    time, x, y, number = _path(lines, speed_mps, drill.tool_behind_m)
+    # Turns take different times: else records would fall alike on the ends of all passes.
+    lead_m = _LEAD_M + np.random.default_rng([seed, 1]).uniform(0.0, speed_mps / hz, len(lines))
+    time, x, y, number = _path(lines, speed_mps, drill.tool_behind_m, lead_m)
     error = _errors(rng, receiver, time, number, speed_mps)
     side = _weave(rng, 0.01 if driver.steered else driver.weave_m, len(time), speed_mps)
     ahead = _along(x, y)
@@ -282,13 +284,16 @@ def _lines(
 
 
 def _path(
-    lines: list[_Line], speed: float, tool_behind: float
+    lines: list[_Line], speed: float, tool_behind: float, lead_m: Floats
 ) -> tuple[Floats, Floats, Floats, np.ndarray]:
-    """The axle's path at every tenth of a second, and the pass that each place belongs to."""
+    """The axle's path at every tenth of a second, and the pass that each place belongs to.
+
+    Each pass is driven straight from ``lead_m`` before work begins.
+    """
     step = speed * _DT_S
     points, number = [], []
     for i, line in enumerate(lines, start=1):
-        first = line.start - (_LEAD_M - tool_behind) * line.ahead
+        first = line.start - (lead_m[i - 1] - tool_behind) * line.ahead
         last = line.stop + (_TAIL_M + tool_behind) * line.ahead
         if points:
             end, way = points[-1][-1], lines[i - 2].ahead

@@ -13,9 +13,11 @@ import pytest
 import shapely
 from jobs import DRILL, straight_job
 from put_down import operation
+from scipy.special import ndtri
 from simulated_jobs import Driver, Receiver, Simulated, off_by, simulate
 
 from evenacre.coverage.audit import audit_operation
+from evenacre.coverage.uncertainty.area_draws import interval_90
 from evenacre.model import EXACT, Doubt, Settings, TowedUnit
 from evenacre.model.audit_result import AuditResult
 
@@ -62,6 +64,25 @@ def test_nine_in_ten_truths_lie_in_the_interval(
     assert ((low <= true) & (true <= high)).sum() >= 17
     off = (true - [r.expected[key] for _, r in done]) / ((high - low) / 3.29)
     assert 0.6 < np.sqrt(np.mean(off**2)) < 1.5
+
+
+def test_an_interval_holds_whichever_receiver_it_is() -> None:
+    n = 10_000
+    normal = ndtri((np.arange(n) + 0.5) / n)
+    draws, kind = np.concatenate([np.zeros(n), normal]), np.repeat([0, 1], n)
+    # 1.645 of 90 %; of both alike it would be the 1.282 that 80 % of the second lie in.
+    assert interval_90(draws, kind) == pytest.approx((-1.645, 1.645), abs=0.001)
+
+
+def test_an_interval_where_nobody_told_the_receiver_is_as_wide_as_of_the_usual() -> None:
+    job = straight_job(200.0, (0.0, 0.2, 0.0), replace(DRILL, error=EXACT))
+    usual = Settings(pass_to_pass_m=0.03)
+    widths = []
+    for settings in (Settings(), usual):
+        result = audit_operation(operation(replace(job, settings=settings)))
+        low, high = result.interval_90["outside_area_m2"]
+        widths.append(high - low)
+    assert widths[0] >= 0.95 * widths[1]
 
 
 def test_places_called_sure_are_bare(done: list[tuple[Simulated, AuditResult]]) -> None:

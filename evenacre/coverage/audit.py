@@ -124,7 +124,10 @@ def audit_operation(
         "swaths": swath_layer(swaths, work.pass_of_piece, cover, plane.crs),
         "skips": skips,
     }
-    intervals = {key: interval_90(values) for key, values in draws.items()}
+    intervals = {}
+    if drawn is not None:
+        receiver = drawn[0].kind
+        intervals = {key: interval_90(values, receiver) for key, values in draws.items()}
     if intervals and not work.tells_places:
         intervals = untold_90_m2(intervals, areas["workable_area_m2"])
         products = tuple(replace(p, interval_90=untold_90_kg(p.interval_90)) for p in products)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 import shapely
@@ -54,6 +54,7 @@ class AreaDraws:
     with every cover counted; ``outside`` it, covered; and ``swept`` altogether. ``zones``, (z, n),
     is swept inside parts of the field, and ``headland_twice`` covered at least twice in that one;
     ``setbacks`` and ``setbacks_once``, (s, n), swept and covered inside regions anywhere.
+    ``kind`` is which of several receivers each draw takes it for.
     """
 
     once: FloatArray
@@ -66,6 +67,7 @@ class AreaDraws:
     headland_twice: FloatArray
     setbacks: FloatArray
     setbacks_once: FloatArray
+    kind: IntArray
 
     @classmethod
     def joined(cls, parts: Sequence[AreaDraws], draws: Sequence[IntArray]) -> AreaDraws:
@@ -80,12 +82,12 @@ class AreaDraws:
 
     def beside(self, areas: AreaDraws, logged: AreaDraws) -> AreaDraws:
         """The same, less ``logged`` in place of ``areas``."""
-        return AreaDraws(
-            *(
-                getattr(self, f.name) + getattr(areas, f.name) - getattr(logged, f.name)
-                for f in fields(self)
-            )
-        )
+        moved = {
+            f.name: getattr(self, f.name) + getattr(areas, f.name) - getattr(logged, f.name)
+            for f in fields(self)
+            if f.name != "kind"
+        }
+        return replace(self, **moved)
 
     def of_figures(self, figures: dict[str, float]) -> dict[str, FloatArray]:
         """Draws of the areas of the result, by their keys; no area is below nothing."""
@@ -155,6 +157,7 @@ class Ground:
             setbacks_once=np.reshape(
                 [common(cover.once_or_more, region).area for region in self.setbacks], (-1, 1)
             ),
+            kind=np.zeros(1, dtype=np.int64),
         )
 
     def _inside(self, region: BaseGeometry) -> BaseGeometry:
@@ -347,11 +350,15 @@ def _areas(
             setbacks_once[r] -= counts[gaps] @ bare[gaps]
     return AreaDraws(
         *(level[1], level[2], level[3], zones[0], outside, swept),
-        *(zones[1:], headland_twice, setbacks, setbacks_once),
+        *(zones[1:], headland_twice, setbacks, setbacks_once, shifts.kind),
     )
 
 
-def interval_90(draws: FloatArray) -> tuple[float, float]:
-    """The 90 % interval of a figure."""
-    low, high = np.quantile(draws, _ENDS)
-    return float(low), float(high)
+def interval_90(draws: FloatArray, kind: IntArray) -> tuple[float, float]:
+    """The 90 % interval of a figure, from draws that take the receiver for one of several kinds.
+
+    Which of these it is has no chance, it only is not known: the interval reaches as far as that
+    of any of them, so that it holds whichever it is.
+    """
+    low, high = np.transpose([np.quantile(draws[kind == k], _ENDS) for k in np.unique(kind)])
+    return float(low.min()), float(high.max())

@@ -45,11 +45,14 @@ def with_intervals(
     number : int
         Of the product: meters err each by themselves.
     """
-    # Every share of the normal distribution once, so that the meter alone gives its own interval.
-    half = len(drawn.swept) // 2
-    shares = (np.random.default_rng([_SEED, number]).permutation(half) + 0.5) / (2 * half)
-    off = METER_CALIBRATION * ndtri(shares)
-    off = np.where(np.arange(half) % 2, off, -off)
+    # Every share of the normal distribution once, so that the meter alone gives its own interval,
+    # whichever kind of receiver it goes with; a draw and its mirror image are of one kind.
+    kind, half = drawn.kind, len(drawn.kind) // 2
+    rng, off = np.random.default_rng([_SEED, number]), np.empty(half)
+    for one in np.unique(kind):
+        mine = np.flatnonzero(kind[:half] == one)
+        shares = (rng.permutation(len(mine)) + 0.5) / (2 * len(mine))
+        off[mine] = METER_CALIBRATION * ndtri(shares) * np.where(np.arange(len(mine)) % 2, 1, -1)
     meter = 1 + np.concatenate([off, -off])
     swept_m2 = figures["swept_area_m2"]
     rate = product.logged_kg / swept_m2 if swept_m2 else 0.0
@@ -69,20 +72,22 @@ def with_intervals(
         "overlap_kg": twice * draws["excess_area_m2"] * meter,
     }
     zones = tuple(
-        replace(zone, interval_90={"applied_kg": interval_90(kg)})
+        replace(zone, interval_90={"applied_kg": interval_90(kg, kind)})
         for zone, kg in zip(product.zones, zone_kg, strict=True)
     )
     setbacks = tuple(
         replace(
             found,
             interval_90={
-                "area_m2": interval_90(np.maximum(found.area_m2 + covered, 0.0)),
-                "applied_kg": interval_90(np.maximum(found.applied_kg + rate * swept, 0.0) * meter),
+                "area_m2": interval_90(np.maximum(found.area_m2 + covered, 0.0), kind),
+                "applied_kg": interval_90(
+                    np.maximum(found.applied_kg + rate * swept, 0.0) * meter, kind
+                ),
             },
         )
         for found, covered, swept in zip(
             product.setbacks, drawn.setbacks_once[reached], drawn.setbacks[reached], strict=True
         )
     )
-    intervals = {key: interval_90(values) for key, values in masses.items()}
+    intervals = {key: interval_90(values, kind) for key, values in masses.items()}
     return replace(product, interval_90=intervals, zones=zones, setbacks=setbacks)

@@ -46,7 +46,7 @@ _NOT_MEANT_M2 = 1e4
 # steered, or ends are logged as they were meant.
 _EVEN_LEVEL = 0.01
 # From so many ends of passes on it is asked how they were meant to lie.
-_LEAST_ENDS = 3
+_LEAST_ENDS = 2
 # Of what gaps differ by within a pass at least this share of variance is true.
 _LEAST_SHARE = 0.02
 _MAD = 1.4826  # standard deviations of a normal in a median absolute deviation

@@ -28,6 +28,7 @@ sys.dont_write_bytecode = False
 
 # Nobody pulls the plug meanwhile, and waiting for the disk takes longer than most tests.
 os.fsync = lambda _: None  # type: ignore[assignment]
+os.environ["OGR_SQLITE_SYNCHRONOUS"] = "OFF"  # nor the GeoPackages that tests write
 
 # A shell that starts the tests in the background has them, and all they start, ignore Ctrl-C.
 signal.signal(signal.SIGINT, signal.default_int_handler)

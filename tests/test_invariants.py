@@ -18,7 +18,7 @@ from evenacre.model import Application, Blockage, Product, Settings
 from evenacre.model.audit_result import AuditResult
 
 few = settings(
-    max_examples=int(os.environ.get("INVARIANT_EXAMPLES", "12")),
+    max_examples=int(os.environ.get("INVARIANT_EXAMPLES", "8")),
     deadline=None,
     derandomize=True,
     # A failure is reported as it was drawn: making it smaller takes minutes.

@@ -29,7 +29,7 @@ from evenacre.errors import InputError
 
 SHARED = Path(__file__).resolve().parents[2] / "shared" / "data"
 REAL = SHARED / "real"
-CHANGES = int(os.environ.get("CHANGES", "15"))
+CHANGES = int(os.environ.get("CHANGES", "12"))
 INCH_M, POUND_KG = 0.0254, 0.45359237
 WITHIN = 0.05  # of the ground swept, unless something was warned of
 

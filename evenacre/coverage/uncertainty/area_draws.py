@@ -219,6 +219,8 @@ def draw_areas(
     for way in np.unique(begun):
         draws = np.flatnonzero(begun == way)
         there, its_number, its_swaths, its_cover = steps, number, swaths, cover
+        if way and not number_passes(steps.switched_later(way)).any():
+            way = 0.0  # a drive too short to be moved so far
         if way:
             there = steps.switched_later(way)
             its_number, its_swaths = number_passes(there), sweep(there)

@@ -8,7 +8,7 @@ import numpy as np
 import pynmea2
 import pytest
 from complaints import has
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from evenacre.errors import InputError
@@ -338,6 +338,7 @@ def test_garbled_throughout(tmp_path) -> None:
     max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
 @given(junk=st.lists(st.binary(max_size=40), min_size=8, max_size=8))
+@example([b"\xfe\xff", *[b""] * 6, b"\0"])  # like the mark of text of two bytes a sign
 def test_any_bytes_between_sentences_change_nothing(tmp_path, junk: list[bytes]) -> None:
     fixes = [gga(36000 + i, i).encode() for i in range(8)]
     file = tmp_path / "log.ubx"

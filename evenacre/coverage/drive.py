@@ -190,6 +190,7 @@ class Drive:
             implement,
             self.error,
             self._legs.left_m,
+            anew=self.tells_places,
         )
 
     @property

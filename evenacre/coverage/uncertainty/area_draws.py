@@ -186,6 +186,8 @@ def draw_areas(
     implement: Implement,
     receiver: PositionError,
     jitter_m: float,
+    *,
+    anew: bool,
 ) -> tuple[AreaDraws, list[Laid]]:
     """Draw all areas, and the moves of the edges they come from.
 
@@ -208,12 +210,14 @@ def draw_areas(
         Sweeps other steps.
     jitter_m : float
         Left of the receiver's jitter in the positions.
+    anew : bool
+        Whether it is worth sweeping the ground anew: not where a log cannot tell places.
     """
     behind, lag = draw_along(implement.error)
     ahead = lag * _usual_speed_mps(steps, number) - behind
     apart = max(_APART_M, float(np.ptp(ahead)) / _MOST_LAID)
     off = float(np.sqrt(np.mean(ahead**2)))
-    begun = apart * np.rint(ahead / apart) if off > _ALL_OFF_M else np.zeros(len(ahead))
+    begun = apart * np.rint(ahead / apart) if anew and off > _ALL_OFF_M else 0 * ahead
     logged = None
     parts, laid = [], []
     for way in np.unique(begun):

@@ -14,6 +14,7 @@ from evenacre.io.untrusted import budget
 
 _BLOCK = 1 << 20
 _LOOKED_AT, _ZEROS = 4096, 0.2  # of which so many are zeros in text of two bytes a sign
+_ZEROS_MARKED = 0.05  # or so many, where it begins with the mark of it
 
 
 def open_file(path: Path, label: str = "") -> BinaryIO:
@@ -57,7 +58,9 @@ def read_whole(path: Path, label: str = "", limit_bytes: int = budget.TEXT_BYTES
 
 def wide_encoding(start: bytes) -> str:
     """Name the encoding of text of two bytes a sign, by its mark or its zeros; empty of others."""
-    if start.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+    marked = start.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
+    # Digits and punctuation have zeros in any language; binary junk may begin like the mark.
+    if marked and start[:_LOOKED_AT].count(0) >= _ZEROS_MARKED * len(start[:_LOOKED_AT]):
         return "utf-16"
     even, odd = start[:_LOOKED_AT:2].count(0), start[1:_LOOKED_AT:2].count(0)
     # Binary messages of a receiver hold zeros at all places.

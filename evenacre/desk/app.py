@@ -254,10 +254,7 @@ def _delivery(request: Request) -> Delivery:
 
 
 async def _answer(request: Request) -> Response:
-    answer = await run_in_threadpool(_answered, request, await _form(request))
-    if answer.status_code == 303:
-        _look_again(_desk(request))
-    return answer
+    return await _changed(request, _answered)
 
 
 def _answered(request: Request, form: Mapping[str, str]) -> Response:
@@ -283,6 +280,16 @@ def _answered(request: Request, form: Mapping[str, str]) -> Response:
     except ChangedElsewhereError as error:
         return _farm_page(request, 409, form, notice=str(error))
     return RedirectResponse("/", 303)
+
+
+async def _changed(
+    request: Request, change: Callable[[Request, Mapping[str, str]], Response]
+) -> Response:
+    """Change the season by a form, and look it over unless the form is asked for again."""
+    answer = await run_in_threadpool(change, request, await _form(request))
+    if answer.status_code == 303:
+        _look_again(_desk(request))
+    return answer
 
 
 def _look_again(desk: Desk) -> None:
@@ -376,10 +383,7 @@ def _names_in(filled: Sequence[forms.Box]) -> set[str]:
 
 
 async def _save(request: Request) -> Response:
-    answer = await run_in_threadpool(_saved, request, await _form(request))
-    if answer.status_code == 303:
-        _look_again(_desk(request))
-    return answer
+    return await _changed(request, _saved)
 
 
 def _saved(request: Request, form: Mapping[str, str]) -> Response:
@@ -409,23 +413,23 @@ async def _check(request: Request) -> Response:
 
 
 async def _drop_table(request: Request) -> Response:
-    form, farm = await _form(request), _desk(request).farm
+    return await _changed(request, _dropped)
 
-    def drop() -> None:
-        place = season_pages.place_of(farm, **request.path_params)
-        season_pages.drop(farm, place, form.get("seen", ""))
 
-    await run_in_threadpool(drop)
-    _look_again(_desk(request))
+def _dropped(request: Request, form: Mapping[str, str]) -> Response:
+    farm = _desk(request).farm
+    place = season_pages.place_of(farm, **request.path_params)
+    season_pages.drop(farm, place, form.get("seen", ""))
     return RedirectResponse("/season", 303)
 
 
 async def _restore(request: Request) -> Response:
-    form, farm = await _form(request), _desk(request).farm
-    await run_in_threadpool(
-        season_pages.bring_back, farm, form.get("version", ""), form.get("seen", "")
-    )
-    _look_again(_desk(request))
+    return await _changed(request, _restored)
+
+
+def _restored(request: Request, form: Mapping[str, str]) -> Response:
+    farm = _desk(request).farm
+    season_pages.bring_back(farm, form.get("version", ""), form.get("seen", ""))
     return RedirectResponse("/season", 303)
 
 

@@ -175,6 +175,7 @@ def test_from_an_empty_folder_and_raw_files_to_the_report(
             narrow.goto(address.partition("/enter")[0] + page)
             fits(narrow)
         narrow.get_by_role("link", name=re.compile("Audit")).click()
+        narrow.wait_for_selector("iframe.report")
         fits(narrow)
 
         # By the keyboard alone: the first stop leads past the head of the page.

@@ -1,11 +1,16 @@
-# Two commands set everything up: `make demo` and `make test`.
+# Each sets up what it needs: `make desk`, `make demo`, `make test`.
 PYTHON ?= python3
 VENV ?= .venv
 BIN := $(VENV)/bin
 LEAFLET ?= 1.9.4
 PYTEST ?= -n auto --maxprocesses 4
 
-.PHONY: demo test check same bench fuzz lowest dist sbom audit-deps leaflet clean
+.PHONY: desk demo test check same catalogue bench fuzz lowest dist sbom audit-deps leaflet program pictures site clean
+
+# The desk on the sample farm, which is written if it is not there.
+desk: $(VENV)/.installed
+	[ -e three-larks/season.toml ] || $(BIN)/evenacre demo three-larks --quiet
+	$(BIN)/evenacre desk three-larks
 
 demo: $(VENV)/.installed
 	$(BIN)/evenacre demo three-larks
@@ -17,7 +22,11 @@ test: $(VENV)/.tested
 same: $(VENV)/.developed
 	$(BIN)/python tools/same_outputs.py $(BEFORE)
 
-check: $(VENV)/.developed
+# The texts of the code into the catalogues of languages, where translators find what is new.
+catalogue: $(VENV)/.installed
+	$(BIN)/python tools/catalogue.py
+
+check: $(VENV)/.developed site
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
@@ -25,8 +34,12 @@ check: $(VENV)/.developed
 	$(BIN)/deptry evenacre
 	$(BIN)/deptry evenacre tests benchmarks --exclude "^$$" --ignore DEP002,DEP004
 
+# The documentation, into build/site; a warning is an error.
+site: $(VENV)/.documented build/three-larks/truth.json
+	$(BIN)/sphinx-build -q -E -W --keep-going -j auto -d build/doctrees docs build/site
+
 bench: $(VENV)/.tested
-	$(BIN)/python benchmarks/run.py
+	$(BIN)/python benchmarks/every.py
 
 # A million spoilt files; FUZZ="csv -runs=1000" for fewer, FUZZ=--merge to keep what they reached.
 fuzz: $(VENV)/.tested
@@ -51,6 +64,15 @@ sbom: dist
 
 audit-deps: dist
 	$(BIN)/python tools/audit_deps.py build/runtime/bin/python
+
+# One folder that needs no Python, for this system, tried before it is packed.
+program: export PATH := $(abspath $(BIN)):$(PATH)
+program: $(VENV)/.released
+	$(BIN)/python tools/program.py
+
+# The pictures of README and docs, from the sample farm.
+pictures: $(VENV)/.tested
+	$(BIN)/python tools/pictures.py
 
 # The map library of the reports, from its authors' npm package; tests/test_leaflet.py knows its sums.
 leaflet:
@@ -77,6 +99,14 @@ $(VENV)/.tested: pyproject.toml | $(VENV)/bin/python
 $(VENV)/.developed: pyproject.toml | $(VENV)/bin/python
 	$(BIN)/python -m pip install --quiet -e '.[dev]'
 	touch $@ $(VENV)/.tested $(VENV)/.installed
+
+$(VENV)/.documented: pyproject.toml | $(VENV)/bin/python
+	$(BIN)/python -m pip install --quiet -e '.[docs]'
+	touch $@ $(VENV)/.installed
+
+# The sample farm for the notebooks of the documentation.
+build/three-larks/truth.json: $(wildcard evenacre/sample_fields/*.py)
+	$(BIN)/python -m evenacre.sample_fields.three_larks build/three-larks
 
 $(VENV)/.released: pyproject.toml | $(VENV)/bin/python
 	$(BIN)/python -m pip install --quiet -e '.[release]'

@@ -116,6 +116,11 @@ def many_speeds(rng: np.random.Generator) -> Made:
     return rig, some_work(rng, speed_spread=0.3, hz=5.0, passes=24), {}
 
 
+def controlled(rng: np.random.Generator) -> Made:
+    """Section control switches, whose own timing is off by a little."""
+    return replace(some_rig(rng), sections=6), some_work(rng, habit="set off"), {}
+
+
 def lands(rng: np.random.Generator) -> Made:
     """Round and round two halves of the field."""
     return some_rig(rng), some_work(rng, pattern="lands"), {}
@@ -169,7 +174,7 @@ def wrong_figures(rng: np.random.Generator) -> Made:
 
 TELLING = (
     *(telling, overlapping, delay_told, nothing_told, drill_told, many_speeds),
-    *(lands, by_hand),
+    *(controlled, lands, by_hand),
 )
 CANNOT: dict[Callable[[np.random.Generator], Made], tuple[str, ...]] = {
     one_way: ("behind", "left", "lag"),

@@ -1,10 +1,11 @@
 """Time the whole audit of a season, and the obvious script on one of its fields.
 
-    python benchmarks/run.py [--fields 20] [--hectares 25] [--in DIRECTORY]
+    python benchmarks/run.py [--fields 20] [--hectares 25] [--repeats 3] [--in DIRECTORY]
 
-Prints what it measured in this run: seconds and peak memory of the whole ``evenacre audit``
-process tree, the same for a season of the one field, the plain script's seconds on that
-field, the ratios, and how far each is from the referee's cells.
+Prints a table in Markdown of what it measured in this run: seconds and peak memory of the whole
+``evenacre audit`` process tree, the same for a season of the one field, the plain script's seconds
+on that field, the ratios, each as the median of repeats with the least and the most, and how far
+each is from the referee's cells.
 """
 
 from __future__ import annotations
@@ -17,10 +18,12 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 from season import DRILL, field_jobs, write_season
+from table import MB, Row, printed, spread
 
 AREAS = ("covered_area_m2", "overlap_area_m2", "skip_area_m2")
 REFEREE_CELL_M = 0.1
@@ -29,29 +32,36 @@ HERE = Path(__file__).resolve().parent
 
 @dataclass(frozen=True)
 class Run:
-    """A finished process: wall and processor seconds, peak memory of its tree, its output."""
+    """A finished process: wall and processor seconds, peak memory of its tree, its output.
+
+    ``own_bytes`` is the peak of the process without its children.
+    """
 
     seconds: float
     cpu_seconds: float
     peak_bytes: int
+    own_bytes: int
     output: str
 
 
 def watched(command: list[str]) -> Run:
     """Run a command to its end, watching the memory of it and its children."""
+    # Compiled modules may be kept, as where it is installed: else every start compiles them all.
+    env = {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"}
     started, used = time.perf_counter(), children_cpu_seconds()
     with tempfile.TemporaryFile("w+") as out:
-        process = subprocess.Popen(command, stdout=out)
-        peak = 0
+        process = subprocess.Popen(command, stdout=out, env=env)
+        peak = own = 0
         while process.poll() is None:
-            peak = max(peak, sum(proportional_bytes(p) for p in tree(process.pid)))
+            held = [proportional_bytes(p) for p in tree(process.pid)]  # itself first
+            peak, own = max(peak, sum(held)), max(own, held[0])
             time.sleep(0.1)
         seconds = time.perf_counter() - started
         out.seek(0)
         output = out.read()
     if process.returncode != 0:
         sys.exit(f"{' '.join(command)} ended with {process.returncode}")
-    return Run(seconds, children_cpu_seconds() - used, peak, output)
+    return Run(seconds, children_cpu_seconds() - used, peak, own, output)
 
 
 def children_cpu_seconds() -> float:
@@ -83,11 +93,11 @@ def proportional_bytes(pid: int) -> int:
     return sum(int(line.split()[1]) * 1024 for line in text.splitlines() if line[:4] == "Pss:")
 
 
-def audit(season: Path, out: Path) -> Run:
-    """Run the whole command, as a person would give it."""
-    os.environ["EVENACRE_CACHE"] = "off"  # what an earlier run finished would not be timed
+def audit(season: Path, out: Path, *options: str, store: str = "off") -> Run:
+    """Run the whole command, as a person would give it; nothing is taken from earlier runs."""
+    os.environ["EVENACRE_CACHE"] = store
     program = [str(Path(sys.executable).with_name("evenacre"))]
-    return watched([*program, "audit", str(season), "--out", str(out), "--quiet"])
+    return watched([*program, "audit", str(season), "--out", str(out), "--quiet", *options])
 
 
 def referee(which: int, hectares: float) -> dict[str, float]:
@@ -98,51 +108,38 @@ def referee(which: int, hectares: float) -> dict[str, float]:
     return {name: getattr(verdict, name) for name in AREAS}
 
 
-def report(where: Path, fields: int, hectares: float) -> None:
-    """Write the season, run everything once and print the figures."""
+def figures(where: Path, fields: int, hectares: float, repeats: int) -> Iterator[Row]:
+    """Audit the season, one field alone, and that field by the plain script, some times each."""
     fixes = write_season(where / "season", fields, hectares)
-    print(f"season: {fields} fields, {fields * hectares:.0f} ha, {fixes} fixes", flush=True)
-    whole = audit(where / "season" / "season.toml", where / "season-out")
-    print(
-        f"evenacre audit, whole season: {whole.seconds:.1f} s ({whole.cpu_seconds:.1f} s cpu), "
-        f"peak {whole.peak_bytes / 1e6:.0f} MB, {whole.seconds / fields:.2f} s a field",
-        flush=True,
-    )
     write_season(where / "one", 1, hectares)
-    single = audit(where / "one" / "season.toml", where / "one-out")
-    print(
-        f"evenacre audit, one field alone: {single.seconds:.1f} s ({single.cpu_seconds:.1f} s cpu)",
-        flush=True,
-    )
-    plain = watched(
-        [
-            sys.executable,
-            str(HERE / "plain_script.py"),
-            str(where / "one" / "logs" / "field-01.csv"),
-            str(where / "one" / "fields.gpkg"),
-            "Field 1",
-            str(DRILL.width_m),
-        ]
-    )
-    print(
-        f"plain script, that field: {plain.seconds:.1f} s "
-        f"({plain.cpu_seconds:.1f} s cpu), peak {plain.peak_bytes / 1e6:.0f} MB"
-    )
-    print(
-        f"ratio: {plain.seconds / (whole.seconds / fields):.1f} to a field of the season, "
-        f"{plain.seconds / single.seconds:.1f} to the field audited alone; in processor time "
-        f"{plain.cpu_seconds / (whole.cpu_seconds / fields):.1f} and "
-        f"{plain.cpu_seconds / single.cpu_seconds:.1f}",
-        flush=True,
-    )
+    yield "season", f"{fields} fields, {fields * hectares:.0f} ha, {fixes:,} fixes"
+    log, ground = where / "one" / "logs" / "field-01.csv", where / "one" / "fields.gpkg"
+    script = [sys.executable, str(HERE / "plain_script.py"), str(log), str(ground), "Field 1"]
+    wholes, singles, plains = [], [], []
+    for _ in range(repeats):
+        wholes.append(audit(where / "season" / "season.toml", where / "season-out"))
+        singles.append(audit(where / "one" / "season.toml", where / "one-out"))
+        plains.append(watched([*script, str(DRILL.width_m)]))
+    for name, ran in (("season", wholes), ("one field alone", singles), ("plain script", plains)):
+        yield f"{name}, wall", spread([run.seconds for run in ran])
+        yield f"{name}, processors", spread([run.cpu_seconds for run in ran])
+        yield f"{name}, peak memory", spread([run.peak_bytes / MB for run in ran], "MB", 0)
+    for name, ran, parts in (("field of the season", wholes, fields), ("field alone", singles, 1)):
+        for what in ("seconds", "cpu_seconds"):
+            ratios = [
+                getattr(plain, what) / (getattr(run, what) / parts)
+                for plain, run in zip(plains, ran, strict=True)
+            ]
+            clock = "wall" if what == "seconds" else "processors"
+            yield f"plain script to a {name}, {clock}", spread(ratios, "times", 1)
     truth = referee(0, hectares)
-    script = json.loads(plain.output)
+    told = json.loads(plains[0].output)
     summary = json.loads((where / "one-out" / "summary.json").read_text())["operations"][0]
-    print(f"{'':18}{'referee':>12}{'evenacre':>12}{'error':>10}{'script':>12}{'error':>10}   (m2)")
     for name in AREAS:
-        print(
-            f"{name:18}{truth[name]:12.0f}{summary[name]:12.0f}{summary[name] - truth[name]:10.0f}"
-            f"{script[name]:12.0f}{script[name] - truth[name]:10.0f}"
+        off, off_script = summary[name] - truth[name], told[name] - truth[name]
+        yield (
+            f"{name} by brute force",
+            f"{truth[name]:.0f}; off by {off:.0f}, the script by {off_script:.0f}",
         )
 
 
@@ -150,13 +147,15 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--fields", type=int, default=20)
     parser.add_argument("--hectares", type=float, default=25.0)
+    parser.add_argument("--repeats", type=int, default=3)
     parser.add_argument("--in", dest="where", type=Path, help="keep the files here")
     options = parser.parse_args()
+    asked = options.fields, options.hectares, options.repeats
     if options.where:
-        report(options.where, options.fields, options.hectares)
+        printed(figures(options.where, *asked))
         return
     with tempfile.TemporaryDirectory(prefix="evenacre-benchmark-") as where:
-        report(Path(where), options.fields, options.hectares)
+        printed(figures(Path(where), *asked))
 
 
 if __name__ == "__main__":

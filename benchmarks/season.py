@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 
 import geopandas as gpd
@@ -29,6 +30,7 @@ from evenacre.model import Implement, Track
 DRILL = Implement(width_m=9.144, rows=48, rows_known=True, rows_per_tower=8)
 SECTIONS = 6
 JITTER_M = 0.02
+RECORDS_A_LOG = 2_000_000  # longer ones lie in several files, as one file may be so large
 PRODUCT, RATE_LB_AC = "18-46-0", 150.0
 SHAPES = (
     [(0, 0), (10, 0.6), (10.4, 7), (0.3, 7.4)],
@@ -52,7 +54,7 @@ def field_jobs(count: int, hectares: float) -> list[Job]:
             unworkable = waterway.buffer(6.0) & boundary
         plan = FieldPlan(
             boundary,
-            direction_rad=0.06 + 0.11 * k,
+            direction_rad=0.06 + 0.11 * (k % 20),
             unworkable=unworkable,
             implement=DRILL,
             sections=SECTIONS,
@@ -85,6 +87,11 @@ def log_table(track: Track) -> pd.DataFrame:
 
 def write_season(directory: Path, count: int = 20, hectares: float = 25.0) -> int:
     """Write boundaries, logs and season.toml; returns the number of fixes."""
+    return write_jobs(directory, field_jobs(count, hectares))
+
+
+def write_jobs(directory: Path, jobs: Sequence[Job]) -> int:
+    """Write a season of some jobs, a field each; returns the number of fixes."""
     (directory / "logs").mkdir(parents=True, exist_ok=True)
     lines = [
         'farm = "Benchmark"',
@@ -106,7 +113,7 @@ def write_season(directory: Path, count: int = 20, hectares: float = 25.0) -> in
     mapping = ", ".join(f'"{role}" = "{name}"' for role, name in columns.items())
     boundaries, unworkable, names, wet_names = [], [], [], []
     fixes = 0
-    for k, job in enumerate(field_jobs(count, hectares)):
+    for k, job in enumerate(jobs):
         put = operation(job, place_of(k), jitter_m=JITTER_M, seed=k)
         names.append(job.name)
         boundaries.append(put.field.boundary)
@@ -118,12 +125,18 @@ def write_season(directory: Path, count: int = 20, hectares: float = 25.0) -> in
             lines.append(
                 f'unworkable = {{ file = "waterways.gpkg", where = {{ name = "{job.name}" }} }}'
             )
-        log = Path("logs") / f"field-{k + 1:02d}.csv"
-        table = log_table(put.tracks[0])
-        table.to_csv(directory / log, index=False)
+        table, logs = log_table(put.tracks[0]), []
+        for first in range(0, len(table), RECORDS_A_LOG):
+            part = f"-{len(logs) + 1}" if first else ""
+            logs.append(f"logs/field-{k + 1:02d}{part}.csv")
+            table[first : first + RECORDS_A_LOG].to_csv(directory / logs[-1], index=False)
         fixes += len(table)
         lines += ["[[operation]]", 'name = "Spring fertilizer"', f'field = "{job.name}"']
-        lines += ["date = 2026-04-14", 'implement = "drill"', f'tracks = ["{log.as_posix()}"]']
+        lines += [
+            "date = 2026-04-14",
+            'implement = "drill"',
+            "tracks = [" + ", ".join(f'"{log}"' for log in logs) + "]",
+        ]
         lines.append(f"columns = {{ {mapping} }}")
         lines.append(f'products = [ {{ product = "{PRODUCT}", rate = "{RATE_LB_AC} lb/ac" }} ]')
     for name, who, shapes in (("fields", names, boundaries), ("waterways", wet_names, unworkable)):

@@ -27,6 +27,7 @@ _HOMES = {
     "Operation": "evenacre.model",
     "PlannedPasses": "evenacre.workflows.passes",
     "Product": "evenacre.model",
+    "RateSoFar": "evenacre.workflows.finish",
     "Season": "evenacre.model",
     "Seeding": "evenacre.model",
     "Settings": "evenacre.model",

@@ -1,4 +1,4 @@
-"""Kinds of arrays."""
+"""Kinds of arrays, and how often each item of one is taken."""
 
 import numpy as np
 import numpy.typing as npt
@@ -6,3 +6,9 @@ import numpy.typing as npt
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 IntArray = npt.NDArray[np.int64]
+
+
+def expand(counts: IntArray) -> tuple[IntArray, IntArray]:
+    """Item i ``counts[i]`` times, and a running number from 0 within each."""
+    item = np.repeat(np.arange(len(counts)), counts)
+    return item, np.arange(len(item)) - np.repeat(np.cumsum(counts) - counts, counts)

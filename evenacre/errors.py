@@ -17,6 +17,7 @@ class Problem:
     place: str  # Where in it: a line, a column, a key, a feature. May be empty.
     what: str  # what is wrong
     remedy: str  # what to do
+    keys: tuple[str | int, ...] = ()  # The place as keys and numbers, for forms. May be empty.
 
     def __post_init__(self) -> None:
         # What stands in a file is repeated here: it may be of any length, and have lines.
@@ -45,13 +46,24 @@ class InputError(Exception):
         super().__init__("\n".join(str(p) for p in self.problems))
 
     @classmethod
-    def at(cls, file: object, place: str, what: str, remedy: str) -> InputError:
+    def at(
+        cls,
+        file: object,
+        place: str,
+        what: str,
+        remedy: str,
+        keys: tuple[str | int, ...] = (),
+    ) -> InputError:
         """Build the error for a single problem."""
-        return cls(Problem(str(file), place, what, remedy))
+        return cls(Problem(str(file), place, what, remedy, keys))
 
     def __reduce__(self) -> tuple[type[InputError], tuple[tuple[Problem, ...]]]:
         # Errors cross process borders under --jobs; the default would pass the joined text.
         return type(self), (self.problems,)
+
+
+class ChangedElsewhereError(InputError):
+    """A file is not as it was when the change to it was thought of."""
 
 
 @contextmanager

@@ -6,7 +6,7 @@ import gc
 import os
 import signal
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +14,7 @@ import pytest
 from filelock import FileLock
 from hypothesis import settings
 from playwright.sync_api import sync_playwright
+from prepared import prepare
 
 from evenacre.sample_fields.three_larks import write_farm
 
@@ -32,6 +33,8 @@ os.environ["OGR_SQLITE_SYNCHRONOUS"] = "OFF"  # nor the GeoPackages that tests w
 
 # A shell that starts the tests in the background has them, and all they start, ignore Ctrl-C.
 signal.signal(signal.SIGINT, signal.default_int_handler)
+
+prepare()
 
 # A busy machine is no fault of the code.
 settings.register_profile("untimed", deadline=None)
@@ -102,6 +105,41 @@ def open_page(browser: Any, tmp_path: Path) -> Iterator[Any]:
         )
         tab.goto(path.as_uri())
         tab.set_default_timeout(10_000)
+        return tab
+
+    yield go
+    for context in contexts:
+        context.close()
+    assert troubles == []
+
+
+@pytest.fixture
+def visit(browser: Any) -> Iterator[Callable[..., Any]]:
+    """Open the desk as a person would; fails on script errors and requests that leave it."""
+    contexts: list[Any] = []
+    troubles: list[str] = []
+
+    def told(message: Any) -> bool:
+        # A test may press a key before a new page has put the focus into its box, or close the
+        # desk while the last page still loads; a desk that is gone earlier fails the test itself.
+        early = ("Autofocus processing was blocked", "Failed to load resource: net::ERR_")
+        return not message.text.startswith(early)
+
+    def go(address: str, width: int) -> Any:
+        home = address.partition("/enter")[0]
+        context = browser.new_context(
+            viewport={"width": width, "height": 900}, reduced_motion="reduce"
+        )
+        contexts.append(context)
+        tab = context.new_page()
+        tab.set_default_timeout(60_000)
+        tab.on("pageerror", lambda error: troubles.append(str(error)))
+        tab.on("console", lambda message: troubles.append(message.text) if told(message) else None)
+        tab.on(
+            "request",
+            lambda r: None if r.url.startswith((home, "data:")) else troubles.append(r.url),
+        )
+        tab.goto(address)
         return tab
 
     yield go

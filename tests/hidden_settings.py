@@ -44,7 +44,8 @@ class Work:
 
     ``habit``: ``"line"`` work goes on and off as the drill crosses the headland's edge;
     ``"overlap"`` a careful driver is early on and late off by some 0.6 m; ``"late"`` a hand is
-    late both ways by a time of its own from 0.5 to 1 s; ``"never up"`` work stays on in turns.
+    late both ways by a time of its own from 0.5 to 1 s; ``"set off"`` section control switches each
+    section as its timing says, which is off by some 0.15 s; ``"never up"`` work stays on in turns.
     ``guided``: ``"tool"`` the drill is on evenly spaced lines, ``"antenna"`` the antenna is.
     """
 
@@ -241,15 +242,18 @@ def _worked(
     """(n, sections) where each section is in work on the ground."""
     count = rig.sections
     left = rig.width_m / 2 - (np.arange(count) + 0.5) * rig.width_m / count
+    by_hand = work.habit in ("overlap", "late")
+    if by_hand:  # all sections at once
+        left = np.zeros(1)
     on = np.zeros((len(tool_x), count), dtype=bool)
     piece = np.cumsum(np.diff(straight.astype(int), prepend=0) != 0)
     on[piece == piece[0]] = not straight[0]  # the rounds, all in one go
-    late_s = rng.uniform(0.5, 1.0) if work.habit == "late" else 0.0
+    late_s = {"late": rng.uniform(0.5, 1.0), "set off": rng.normal(0, 0.15)}.get(work.habit, 0.0)
     for number in np.unique(piece[straight]):
         at = np.flatnonzero(piece == number)
         # The tool may still be on the pass when the antenna has begun its turn.
         at = np.arange(at[0], min(at[-1] + 1, len(tool_x)))
-        for k in range(count):
+        for k in range(len(left)):
             sx = tool_x[at] - left[k] * np.sin(heading[at])
             sy = tool_y[at] + left[k] * np.cos(heading[at])
             along = sx - work.slant * sy
@@ -261,11 +265,11 @@ def _worked(
                 early, more = np.abs(rng.normal(0.6, 0.2, 2))
                 first -= int(early / _FINE_M)
                 last += int(more / _FINE_M)
-            if work.habit == "late":
-                own = late_s + rng.normal(0, 0.1, 2)
+            if late_s:
+                own = late_s + (rng.normal(0, 0.1, 2) if by_hand else np.zeros(2))
                 first = int(np.searchsorted(time, time[first] + own[0]))
                 last = int(np.searchsorted(time, time[last] + own[1]))
-            on[first : last + 1, k] = True
+            on[first : last + 1, slice(None) if by_hand else k] = True
     return on
 
 

@@ -48,7 +48,7 @@ def write_result(out: Path, version: int, told: Written | None = None) -> None:
         for name in ("same.txt", "edited.csv", "map.gpkg", f"job{version}/rate.tif"):
             text = name if name == "same.txt" else f"{name} of {version}"
             (stage / name).write_text(text)
-        write_account(stage, SUMMARY, {"schema": "evenacre/summary/1.6", "version": version})
+        write_account(stage, SUMMARY, {"schema": "evenacre/summary/1.8", "version": version})
 
 
 def come_to_nothing(out: Path) -> None:

@@ -46,3 +46,19 @@ class Page(HTMLParser):
     def script(self, name: str) -> Any:
         """The JSON of the script element of an id."""
         return json.loads(next(t for a, t in self.scripts if a.get("id") == name))
+
+
+_RESTS = """() => {
+    const moved = document.querySelectorAll(
+        ".leaflet-map-pane, .leaflet-proxy, .leaflet-control-scale-line, path.boundary, path.shape"
+    );
+    const now = JSON.stringify([...moved].map(one => one.getBoundingClientRect()));
+    window.atRest = now === window.lastSeen ? (window.atRest ?? 0) + 1 : 0;
+    window.lastSeen = now;
+    return window.atRest > 4; }"""
+
+
+def rest(page: Any) -> None:
+    """Wait until the maps of a page in the browser have come to rest for some frames."""
+    page.evaluate("() => { window.atRest = 0; }")
+    page.wait_for_function(_RESTS)

@@ -406,3 +406,18 @@ def empty_plan() -> InterseedPlan:
         chance_all=None,
         relaxations=(Relaxation(Rule.RESIDUAL, name, 1.0),),
     )
+
+
+def assert_days_end_with_a_pass(plan: InterseedPlan) -> None:
+    """Each visit is of the passes it names, the first of them the one after those before it."""
+    for paddock in plan.paddocks:
+        if paddock.passes is None or not paddock.visits:
+            continue
+        lengths = np.array([run.line.length for run in paddock.passes.passes])
+        done = np.concatenate([[0.0], np.cumsum(lengths) / lengths.sum()])
+        by_then, next_pass = 0.0, 1
+        for visit in paddock.visits:
+            by_then += visit.share
+            assert visit.first_pass == next_pass
+            assert abs(by_then - done[visit.last_pass]) < 1e-6
+            next_pass = visit.last_pass + 1

@@ -13,6 +13,8 @@ from collections.abc import Callable
 from multiprocessing import resource_tracker
 from pathlib import Path
 
+from prepared import start_anew
+
 import evenacre.workflows.audit  # noqa: F401  what processes that are forked off are to have
 from evenacre.cli.main import main
 
@@ -118,7 +120,8 @@ def _run(args: list[str], streams: tuple[int, ...], before: Callable[[], object]
         before()
         # An interrupt that strikes within a callback of the collector (Hypothesis has one) is lost.
         gc.callbacks.clear()
-        # Workers that it starts are counted by a process of its own.
+        # Workers that it starts are its own, and counted by a process of its own.
+        start_anew()
         resource_tracker._resource_tracker._fd = None
         sys.argv = ["evenacre", *args]
         code = 0

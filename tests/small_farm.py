@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from functools import cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import geopandas as gpd
 import numpy as np
@@ -103,6 +105,18 @@ def drive() -> pd.DataFrame:
 
 def write_small_farm(folder: Path) -> None:
     """Write log.csv, log.geojson, field.geojson, paddocks.geojson and season.toml."""
+    for name, content in _files().items():
+        (folder / name).write_bytes(content)
+
+
+@cache
+def _files() -> dict[str, bytes]:
+    with TemporaryDirectory() as made:
+        _write(Path(made))
+        return {file.name: file.read_bytes() for file in Path(made).iterdir()}
+
+
+def _write(folder: Path) -> None:
     records = drive()
     records.assign(time=records["time"].dt.strftime("%Y-%m-%dT%H:%M:%SZ")).to_csv(
         folder / "log.csv", index=False, float_format="%.9f"

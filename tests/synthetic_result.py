@@ -8,6 +8,7 @@ corner are left; every area is read off the geometry, so the account closes exac
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 
 import geopandas as gpd
 import numpy as np
@@ -93,6 +94,12 @@ def make_result(
     boundary_given: bool = True,
 ) -> AuditResult:
     """One audited operation; all figures are consistent with the layers."""
+    made = _made(field, operation, lon, lat, boundary_given)
+    return replace(made, layers={name: layer.copy() for name, layer in made.layers.items()})
+
+
+@cache
+def _made(field: str, operation: str, lon: float, lat: float, boundary_given: bool) -> AuditResult:
     crs = plane(lon, lat)
     boundary = box(-200, -100, 200, 100).difference(box(195, -100, 200, -80))
     unworkable = box(-20, 60, 20, 66)
@@ -247,6 +254,11 @@ def make_result(
         elements_kg={"N": 0.18 * applied, "P": 0.46 * 0.4364 * applied, "K": 0.0},
         setbacks=(SetbackFinding("House well", 1200.0, 1200.0 * RATE, lon + 0.002, lat + 0.0003),),
         rate=Grid(rate.astype(np.float32), transform, crs),
+        rate_ground=frame(
+            crs,
+            {"kind": [2, 4]},
+            [multi(once), multi(twice)],
+        ),
     )
     worked_time = 100.0 * len(swaths)
     field_time = 120.0 * len(swaths)

@@ -330,7 +330,7 @@ def test_infinite_rates(files: Files) -> None:
     operation = used(
         files,
         "12 infinite values",
-        f"no amount for {share:.1%} of the time in work",
+        f"no amount for {100 * share:.1f} % of the time in work",
         product="18-46-0",
         rate="150 lb/ac",
     )

@@ -27,6 +27,7 @@ class Case:
     days: tuple[int, ...]
     most: tuple[int, ...]
     cart: Cart
+    passes: tuple[int, ...]  # seed sown at the end of each, all told
 
     @property
     def ends(self) -> list[int]:
@@ -35,7 +36,8 @@ class Case:
     @property
     def found(self) -> list[Stop] | None:
         ends = np.array(self.ends, dtype=float)
-        return best_loads(ends, self.days, np.array(self.most), self.cart, ends)
+        passes = np.array(self.passes, dtype=float)
+        return best_loads(ends, self.days, np.array(self.most), self.cart, passes)
 
 
 def case(rng: np.random.Generator) -> Case:
@@ -55,11 +57,16 @@ def case(rng: np.random.Generator) -> Case:
         start = int(rng.integers(0, full + 1)) if rng.random() < 0.2 else 0
         bins.append(SeedBin(str(place), "seed", full, 0.5 if two else 1.0, least, bag, start))
     within = int(rng.integers(1, 5)) if rng.random() < 0.5 else None
+    sown = rng.integers(1, 7, visits)
+    ends = np.cumsum(sown)
+    within_visits = np.arange(1, ends[-1])[rng.random(ends[-1] - 1) < rng.random()]
+    passes = np.union1d(ends, within_visits)
     return Case(
-        tuple(rng.integers(1, 7, visits).tolist()),
+        tuple(sown.tolist()),
         days,
         tuple(most.tolist()),
         Cart(tuple(bins), within),
+        tuple(passes.tolist()),
     )
 
 
@@ -88,7 +95,22 @@ def cost(c: Case, day: int, at: int, until: int) -> float | None:
         bags = math.ceil(need / b.bag_kg)
         over = b.start_kg + bags * b.bag_kg - b.share * at > b.load_kg
         opened += over and need % b.bag_kg != 0
+    if until < c.ends[-1] and (opened or not ends_with_a_pass(c, at, until)):
+        return None
     return 1 + 1.5 * stands + 3 * opened
+
+
+def ends_with_a_pass(c: Case, at: int, until: int) -> bool:
+    """Whether it does, or cannot with all the whole bags that go in, or begins within a pass."""
+    most = []
+    for b in c.cart.bins:
+        room = b.load_kg - b.least_kg
+        most.append(at + room / b.share)
+        if b.bag_kg is not None:
+            bags = (b.load_kg - b.start_kg + b.share * at) // b.bag_kg
+            most.append((bags * b.bag_kg + b.start_kg - b.least_kg) / b.share)
+    far = any(at < end <= min(most) for end in c.passes)
+    return until in c.passes or not far or (at > 0 and at not in c.passes)
 
 
 def cheapest(c: Case) -> float:
@@ -127,7 +149,9 @@ def cheapest(c: Case) -> float:
         )
     if start >= goal:
         return 0.0
-    begins = range(math.floor(start) + 1) if start else [0]
+    begins = [0, *(end for end in c.passes if end <= start)]
+    if len(begins) == 1:
+        begins = [*range(math.floor(start) + 1)]
     return min(
         (onward(d, at, 1) for at in begins for d in days_at(at, 0) if c.most[d]), default=math.inf
     )

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from evenacre.model.finding import Finding
+from evenacre.planning.calibration import meter_test
 from evenacre.planning.calibration.compartments import (
     BUSHEL_M3,
     mass_kg,
@@ -376,3 +377,8 @@ def test_as_many_catches_are_needed_as_pin_the_rate_down_and_no_more_than_thirty
     half = stats.t.ppf(0.95, catches - 1) * 1.0 / math.sqrt(catches)
     needed = judge(test, 100.0, 1.0001 * half / 100.0).catches_needed
     assert needed == (catches if catches <= 30 else None)
+
+
+def test_quantiles_at_hand_are_those_of_students_t() -> None:
+    at_hand = [meter_test._quantile(catches) for catches in range(2, 32)]
+    assert at_hand == pytest.approx(stats.t.ppf(0.95, np.arange(1, 31)), rel=1e-14)

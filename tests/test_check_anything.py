@@ -35,7 +35,7 @@ def run(*words: object) -> tuple[int, str]:
     ("file", "code", "said"),
     [
         ("log.csv", 0, ["log of 737 records", "2026-04-14 12:55:00", "--width", "evenacre audit"]),
-        ("log.geojson", 0, ["log of 737 records", "Working in 91%"]),
+        ("log.geojson", 0, ["log of 737 records", "Working in 91 %"]),
         ("long.csv", 0, ["log of 2,948 records of 737 times", "States of 4 sections"]),
         ("field.geojson", 0, ["map of 1 polygon (Home Field)", "2.01 ac", "--boundary"]),
         ("paddocks.geojson", 0, ["West paddock, East paddock", "Columns: name"]),

@@ -32,7 +32,7 @@ from put_down import MISSOURI, on_earth
 
 from evenacre import __version__
 
-HEAVY = {"geopandas", "pandas", "numpy", "shapely", "rasterio", "matplotlib", "folium", "pyarrow"}
+HEAVY = {"geopandas", "pandas", "numpy", "shapely", "rasterio", "matplotlib", "pyarrow"}
 SEASON = """
 [[implement]]
 name = "drill"

@@ -11,6 +11,7 @@ import os
 import re
 import subprocess
 from dataclasses import dataclass, replace
+from fnmatch import fnmatch
 from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
@@ -38,6 +39,7 @@ from cli_jobs import (
 from put_down import MISSOURI, on_earth
 from test_summary import OPERATION_KEYS, PRODUCT_KEYS
 
+FILES_PAGE = Path(__file__).parents[1] / "docs" / "reference" / "files.md"
 LENGTH, WIDTH = 60.0, 6.096
 TOP = 3 * WIDTH + 0.1
 RATE_KG_PER_HA = 168.0
@@ -143,17 +145,28 @@ def untimed(folder: Path) -> dict[str, bytes]:
 def test_every_file_is_there_and_no_other(result: Result) -> None:
     present = set(contents(result.out))
     tables = (
-        *("operations", "skips", "passes", "products", "zones", "nutrients", "setbacks"),
+        *("operations", "skips", "passes", "products", "zones", "nutrients", "setbacks", "trips"),
         *("notes", "placements", "season_nutrients", "money", "intervals"),
     )
-    shared = {"summary.json", "report.html", "layers.gpkg", "tables.xlsx"}
+    shared = {"summary.json", "report.html", "method.html", "layers.gpkg", "tables.xlsx"}
     shared |= {"fix_list.gpx", "fix_list.geojson"} | {f"tables/{name}.csv" for name in tables}
     assert shared <= present
     rest = present - shared
     assert sum(name.endswith("/cover_count.tif") for name in rest) == 2
     assert sum("/rate_" in name and name.endswith(".tif") for name in rest) == 1
-    assert all(re.search(r"/(cover_count|rate_[\w-]+)\.tif$|/maps/[\w-]+\.png$", n) for n in rest)
+    kinds = r"/(cover_count|rate_[\w-]+)\.tif$|/?maps/[\w-]+\.(png|svg)$|/fix_list\.(gpx|geojson)$"
+    assert all(re.search(kinds, n) for n in rest)
     assert result.account["files"] == sorted(present)
+
+
+@pytest.mark.skipif(not FILES_PAGE.exists(), reason="docs are not part of every archive")
+def test_the_documentation_lists_every_file(result: Result) -> None:
+    section = FILES_PAGE.read_text().partition("## An audit")[2].partition("\n## ")[0]
+    told = re.findall(r"`([^`]+)`", " ".join(re.findall(r"^\| (.*?) \|", section, re.MULTILINE)))
+    for file in contents(result.out):
+        # What an operation has of its own lies in a folder of its name.
+        inner = file.partition("/")[2] or file
+        assert any(fnmatch(file, name) or fnmatch(inner, name) for name in told), file
 
 
 def test_geoparquet_comes_beside_the_rest_when_asked_for(result: Result) -> None:
@@ -164,7 +177,8 @@ def test_geoparquet_comes_beside_the_rest_when_asked_for(result: Result) -> None
     layers = ("fields", "passes", "skips", "overlaps", "cover", "zones")
     added = {f"geoparquet/{name}.parquet" for name in (*layers, "tracks")}
     assert more.keys() - plain.keys() == added
-    assert [n for n in plain if n != "summary.json" and plain[n] != more[n]] == []
+    changed = {n for n in plain if plain[n] != more[n]}
+    assert changed == {"summary.json", "method.html"}  # the latter says how to repeat it
     assert set(summary_of(out)["files"]) == set(more)
     for name in layers:
         frame = gpd.read_parquet(out / "geoparquet" / f"{name}.parquet")
@@ -193,7 +207,7 @@ def test_one_operation_keeps_its_rasters_at_the_root(files: Files) -> None:
 def test_every_key_of_the_summary(result: Result) -> None:
     account = result.account
     assert list(account)[:2] == ["schema", "program"]
-    assert account["schema"] == "evenacre/summary/1.6"
+    assert account["schema"] == "evenacre/summary/1.8"
     assert set(account) >= {"inputs", "warnings", "operations", "generated"}
     for operation in account["operations"]:
         assert list(operation)[: len(OPERATION_KEYS)] == OPERATION_KEYS

@@ -416,6 +416,41 @@ def test_work_states(tmp_path, words):
     assert track.working.tolist() == [True, False, True, True, False]
 
 
+@pytest.mark.parametrize(
+    ("name", "up", "down", "turned"),
+    [
+        ("Lifted", 1, 0, True),
+        ("tool_raised", "yes", "no", True),
+        ("Implement Up", "TRUE", "FALSE", True),
+        ("Lifted", "raised", "lowered", False),  # these say themselves where the tool is
+    ],
+)
+def test_a_column_of_lifting_tells_when_there_is_no_work(tmp_path, name, up, down, turned):
+    is_up = np.array([True, True, False, False, True, False])
+    track = one(tmp_path, log(6, **{name: np.where(is_up, up, down)}))
+    np.testing.assert_array_equal(track.working, ~is_up)
+    assert has(track.warnings, "no work is counted") == turned
+
+
+def test_an_empty_cell_of_lifting_keeps_the_state_before(tmp_path):
+    track = one(tmp_path, log(5, lifted=["", "0", "", "1", ""]))
+    np.testing.assert_array_equal(track.working, [False, True, True, False, False])
+
+
+def test_a_state_of_work_goes_before_one_of_lifting(tmp_path):
+    track = one(tmp_path, log(3, lifted=[0, 0, 1], work_state=[0, 1, 1]))
+    np.testing.assert_array_equal(track.working, [False, True, True])
+
+
+def test_heights_of_lifting_are_no_states_unless_it_is_said(tmp_path):
+    heights = [0, 40, 80, 100, 0]
+    track = one(tmp_path, log(5, lifted=heights))
+    assert track.working is None
+    assert has(track.warnings, "other numbers than 0 and 1")
+    track = one(tmp_path, log(5, lifted=heights), columns={"work": "lifted"})
+    np.testing.assert_array_equal(track.working, [True, False, False, False, True])
+
+
 def test_empty_work_state_keeps_the_last(tmp_path):
     track = one(tmp_path, log(5, work=["", "on", "", "off", ""]))
     assert track.working.tolist() == [False, True, True, False, False]

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
+import tomlkit
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from starlette.testclient import TestClient
@@ -95,6 +97,17 @@ def test_every_key_of_every_table_has_a_box() -> None:
             assert there != (key in kind.hidden), (kind.title, key)
 
 
+@pytest.mark.parametrize("text", ["2.6", "31.5 lb", "yes", "2026-08-03", "?"])
+def test_every_box_takes_any_text_or_says_what_is_wrong(text: str) -> None:
+    for kind in forms.KINDS.values():
+        filled = dict.fromkeys(form_of({}, kind, {}), text)
+        table = forms.table_of(kind, filled, {})
+        forms.troubles_of(kind, table, {}, lambda _: True)
+        assert set(table) == {name.split(".")[0] for name in filled}
+    intake = forms.table_of(forms.KINDS["herd"], {"intake": text}, {})["intake"]
+    assert intake == (2.6 if text == "2.6" else text)
+
+
 def test_forms_that_nobody_touched_change_nothing(sample_farm: Path, desk: TestClient) -> None:
     farm = desk.desk.farm  # type: ignore[attr-defined]
     for text in (WRITTEN, (sample_farm / "season.toml").read_text()):
@@ -129,6 +142,38 @@ def test_one_box_changes_one_value(
 ) -> None:
     assert saved(desk, address, **{box: text}).status_code == 303
     assert text_of(desk) == WRITTEN.replace(before, after)
+
+
+@pytest.mark.parametrize("at", [None, 1])
+@pytest.mark.parametrize(
+    "text",
+    [
+        'farm = "x"\n',
+        'paddock = [ {name="a"}, {name="b"} ]  # ours\n',
+        '[paddock]\nname = "a"  # ours\n\n[grazing]\nrest = "3 days"\n',
+        'paddock = {name="a"}\n',
+        '[[paddock]]\nname="a"\n# ours\n\n[[paddock]]\nname="b"\n\n[grazing]\nrest="3 days"\n',
+        '[[paddock]]\nname="a"\n[[paddock]]\nname="b"\n',
+    ],
+)
+def test_a_table_is_added_however_its_kind_is_written(text: str, at: int | None) -> None:
+    kind, table = forms.KINDS["paddock"], {"name": "new", "cross": {"file": "x", "width": "2 m"}}
+    document = tomlkit.parse(text)
+    before = tomllib.loads(text)
+    held = before.get("paddock", [])
+    names = [one["name"] for one in (held if isinstance(held, list) else [held])]
+    place = None if len(names) < 2 else at
+    forms.put_table(kind, table, document, None, at=place)
+    after = tomllib.loads(tomlkit.dumps(document))
+    names.insert(len(names) if place is None else place, "new")
+    assert [one["name"] for one in after["paddock"]] == names
+    assert table in after["paddock"]
+    assert {k: v for k, v in after.items() if k != "paddock"} == {
+        k: v for k, v in before.items() if k != "paddock"
+    }
+    forms.drop_table(kind, document, names.index("new"))
+    left = tomllib.loads(tomlkit.dumps(document)).get("paddock", [])
+    assert [one["name"] for one in left] == [one for one in names if one != "new"]
 
 
 def test_rows_are_added_and_taken_out(desk: TestClient) -> None:
@@ -207,6 +252,35 @@ def test_undo_brings_back_what_was_there(desk: TestClient) -> None:
     assert gone.status_code == 404
 
 
+def test_changes_are_undone_one_by_one_and_redone(desk: TestClient) -> None:
+    def press(step: str) -> str:
+        seen = digest_of(desk.desk.farm.season)  # type: ignore[attr-defined]
+        answer = desk.post("/season/step", data={"seen": seen, "step": step})
+        assert (answer.status_code, answer.headers["location"]) == (303, "/season")
+        return desk.get("/season").text
+
+    widths = ["21 ft", "22 ft", "23 ft"]
+    texts = [text_of(desk)]
+    for width in widths:
+        saved(desk, "/season/implement/0", width=width)
+        texts.append(text_of(desk))
+    assert "Redo what was undone" not in desk.get("/season").text
+    for text in (*texts[2::-1], texts[0]):  # once more than there are changes
+        page = press("undo")
+        assert text_of(desk) == text
+    assert "Undo the last change" not in page
+    for text in texts[1:3]:
+        assert "Redo what was undone" in press("redo")
+        assert text_of(desk) == text
+    saved(desk, "/season/implement/0", width="24 ft")
+    assert "Redo what was undone" not in press("redo")
+    assert 'width = "24 ft"' in text_of(desk)
+    press("undo")
+    assert text_of(desk) == texts[2]
+    assert desk.post("/season/step", data={"seen": "", "step": "undo"}).status_code == 400
+    assert desk.post("/season/step", data={"seen": "", "step": "back"}).status_code == 404
+
+
 NAMED = """name width rows sections tow tow.0 tow.0.hitch_to_axle tow.x.y tow.5.axle_to_pin
     compartments.0.name name.0 width.0.key own . .."""
 BOXES = st.sampled_from(NAMED.split())
@@ -227,3 +301,35 @@ def test_whatever_is_sent_leaves_a_season_that_can_be_read(sent: dict[str, str])
     after = tomllib.loads(tomlkit.dumps(document))
     assert after["implement"] == [table]
     assert {**after, "implement": 0} == {**raw, "implement": 0}
+
+
+def test_forms_speak_of_no_key_and_no_bracket() -> None:
+    def texts(boxes: tuple[forms.Box, ...]) -> Iterator[str]:
+        for box in boxes:
+            yield from (box.label, box.help)
+            yield from texts(box.inner)
+
+    for kind in forms.KINDS.values():
+        for text in texts(forms.boxes(kind, {}, {}, [])):
+            assert not set(text) & set("_{}[]"), text
+
+
+def test_the_season_is_listed_by_names_and_not_by_what_stands_in_it(desk: TestClient) -> None:
+    page = desk.get("/season").text
+    assert ">Farm</a>" in page
+    assert "boundary" not in page
+
+
+@pytest.mark.parametrize(("typed", "kept"), [("2.6", 2.6), ("3", 3), ("31.5 lb", "31.5 lb")])
+def test_what_an_animal_eats_is_a_share_or_a_mass(
+    desk: TestClient, typed: str, kept: float | str
+) -> None:
+    herd = {"class": "cows", "head": "20", "weight": "1200 lb", "intake": typed}
+    assert saved(desk, "/season/herd/new", **herd).status_code == 303
+    raw = tomllib.loads(desk.desk.farm.season.read_text())  # type: ignore[attr-defined]
+    assert raw["herd"] == [{"class": "cows", "head": 20, "weight": "1200 lb", "intake": kept}]
+
+
+def test_a_day_is_written_in_lists_as_in_reports() -> None:
+    job = {"name": "Fertilizer", "field": "Home Field", "date": dt.date(2026, 4, 14)}
+    assert forms.name_of(job, forms.KINDS["operation"], 0) == "Fertilizer, Home Field, Apr 14, 2026"

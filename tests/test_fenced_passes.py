@@ -21,6 +21,7 @@ from evenacre.planning.passes.order import in_order, least_turning, turn_costs
 from evenacre.planning.passes.pass_types import Drive, PassPlan, PlannedPass
 from evenacre.planning.passes.plan import plan_passes
 from evenacre.planning.passes.rig import rig_of
+from evenacre.planning.passes.turning import on_circles
 from evenacre.planning.passes.turns import poses, shortest_turns
 
 CART = Implement(
@@ -191,7 +192,7 @@ def test_no_order_of_a_few_passes_turns_less(seed: int) -> None:
         for order in itertools.permutations(range(count))
         for tried in ((order, ways) for ways in itertools.product((0, 1), repeat=count))
     )
-    begin, end = poses(in_order(passes, 8.0, None))
+    begin, end = poses(in_order(passes, on_circles(8.0), None))
     turning = 8.0 * float(shortest_turns(end[:-1], begin[1:], 8.0)[1].sum())
     assert turning == pytest.approx(brute)
 
@@ -201,9 +202,71 @@ def test_many_passes_skip_those_that_would_need_a_loop() -> None:
         PlannedPass("pass", k + 1, shapely.LineString([(0, 6.1 * k), (200, 6.1 * k)]))
         for k in range(40)
     ]
-    cost = turn_costs(passes, 8.0, 0.0)
+    cost = turn_costs(passes, on_circles(8.0))
     order = least_turning(cost, np.zeros(80), np.arange(40))
     assert sorted(node % 40 for node in order) == list(range(40))
     skipped = cost[order[:-1], order[1:]].sum()
     one_by_one = [k if k % 2 == 0 else 40 + k for k in range(40)]
     assert skipped < 0.75 * cost[one_by_one[:-1], one_by_one[1:]].sum()
+
+
+BOX = shapely.box(0, 0, 160, 110)
+WATERWAY = shapely.box(-5, 45, 165, 51)
+POND = shapely.Point(95, 52).buffer(17)
+STRIP = shapely.box(15, 4.5, 145, 12)
+NECK = shapely.union_all(
+    [shapely.box(0, 0, 80, 90), shapely.box(79, 40, 121, 47.6), shapely.box(120, 0, 200, 90)]
+)
+
+
+@pytest.mark.parametrize(
+    ("shape", "pond", "waterway", "covered", "kinds"),
+    [
+        (BOX, POND, shapely.difference(WATERWAY, POND), 0.97, {"round", "pass"}),
+        # Between waterway and fence it is narrower than the tool, which then leads over the former.
+        (BOX, None, STRIP, 0.92, {"round", "middle", "pass"}),
+        # A metre and a half wider than the tool, and 40 m long.
+        (NECK, None, None, 0.7, {"round", "pass"}),
+    ],
+    ids=["pond and waterway", "narrow strip", "neck"],
+)
+def test_round_a_pond_over_a_waterway_and_through_a_neck(
+    shape: BaseGeometry,
+    pond: BaseGeometry | None,
+    waterway: BaseGeometry | None,
+    covered: float,
+    kinds: set[str],
+) -> None:
+    def earthly(part: BaseGeometry) -> BaseGeometry:
+        return on_earth(part, MISSOURI, 0.3, (0.0, 0.0))
+
+    put = [earthly(part) for part in (pond, waterway) if part is not None]
+    field = Field(
+        "paddock",
+        earthly(shape),
+        shapely.union_all(put) if put else None,
+        crossed=None if waterway is None else earthly(waterway),
+        fenced=True,
+    )
+    plan = plan_passes(field, Drive(ONE.width_m, implement=ONE, blocks=False))
+    free = shape if pond is None else shapely.difference(shape, pond)
+    assert chain_in(plan.plane.project(earthly(free)), plan, ONE) < ROUNDING_M
+    assert plan.covered_m2 > covered * plan.workable_m2
+    assert {run.kind for run in plan.passes} == kinds
+    codes = {f.code for f in plan.findings}
+    assert "turns_cross_unworkable" not in codes
+    middles = [run.line for run in plan.passes if run.kind == "middle"]
+    if waterway is not None:
+        assert "crossed_lifted" in codes
+        # The tool is in the ground over no more of the waterway than a narrow strip asks for.
+        wet = plan.plane.project(earthly(waterway))
+        swept = [run.line.buffer(3.0, cap_style="flat") for run in plan.passes]
+        over = shapely.intersection(shapely.union_all(swept), wet).area
+        asked = sum(line.length for line in middles) * (ONE.width_m - 4.5 + 0.3)
+        assert over < asked + 0.003 * plan.workable_m2
+    # The parts on both sides are reached.
+    east, west = (
+        sum(run.line.length for run in plan.passes if (run.line.centroid.x > 0) == side)
+        for side in (True, False)
+    )
+    assert min(east, west) > 0.2 * plan.work_m

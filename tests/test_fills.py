@@ -6,13 +6,14 @@ import datetime as dt
 import math
 from dataclasses import replace
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import pytest
 from schedule_referee import refill_heavy, small_problem
 
 from evenacre.model import SeedBin
-from evenacre.planning.interseeding.fills import sown_in, visits_and_fills
+from evenacre.planning.interseeding.fills import Rounds, sown_in
 from evenacre.planning.interseeding.loads import Cart
 from evenacre.planning.interseeding.plan_types import (
     CartFill,
@@ -48,6 +49,12 @@ def problem(m: int, n: int, **given: object) -> ScheduleProblem:
         "setup_s": HOUR / 4,
     }
     return ScheduleProblem(**{**values, **given})  # type: ignore[arg-type]
+
+
+def visits_and_fills(
+    p: ScheduleProblem, made: SeedingSchedule, *rounds: Any
+) -> tuple[tuple[Visit, ...], tuple[CartFill, ...], SeedingSchedule]:
+    return Rounds(*rounds).visits_and_fills(p, made)
 
 
 def schedule(share: list[list[float]], fills: list[int]) -> SeedingSchedule:
@@ -150,16 +157,25 @@ def test_no_seed_stands_in_the_cart_for_days_to_spare_a_fill(wait: int, loads: l
 
 
 @pytest.mark.parametrize(
-    ("load_kg", "done", "into"),
-    [(60.0, 6, 0.0), (50.0, 5, 0.0), (64.0, 6, 0.0), (100 / 3, 3, 1 / 3)],
+    ("load_kg", "hours", "done", "into", "count"),
+    [
+        (60.0, 10, 6, 0.0, 2),
+        (50.0, 10, 5, 0.0, 2),
+        (64.0, 10, 6, 0.0, 2),
+        (100 / 3, 10, 3, 0.0, 4),  # three passes each, and the tenth by itself
+        (100 / 3, 6, 3, 1 / 3, 3),  # no time for a fourth
+        (9.0, 20, 0, 0.9, 12),  # less than a pass
+    ],
 )
-def test_the_cart_runs_out_at_the_end_of_a_pass_where_that_takes_no_fill_more(
-    load_kg: float, done: int, into: float
+def test_the_cart_runs_out_at_the_end_of_a_pass(
+    load_kg: float, hours: float, done: int, into: float, count: int
 ) -> None:
-    """Ten passes of 10 kg each: of 64 kg the last four wait; of three loads none is to spare."""
+    """Ten passes of 10 kg each: of 64 kg the last four wait."""
     ten = [np.full(10, 180.0)]
-    p = problem(1, 1, load_kg=load_kg)
-    _, fills, _ = visits_and_fills(p, schedule([[1.0]], [3]), ["a"], days(1), [None], ten)
+    p = problem(1, 1, load_kg=load_kg, capacity_s=np.array([hours * HOUR]))
+    made = schedule([[1.0]], [min(count, 3)])
+    _, fills, _ = visits_and_fills(p, made, ["a"], days(1), [None], ten)
+    assert len(fills) == count
     assert (fills[0].passes_done, fills[0].into_pass) == (0, 0.0)
     assert (fills[1].passes_done, fills[1].into_pass) == (done, pytest.approx(into))
 

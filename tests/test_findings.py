@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import inspect
+import pickle
 import re
 from collections.abc import Iterator
 from pathlib import Path
@@ -26,7 +27,7 @@ from evenacre.reports.sentences.findings import (
 )
 
 PACKAGE = Path(evenacre.__file__).parent
-LIST = PACKAGE.parent / "docs" / "findings.md"
+LIST = PACKAGE.parent / "docs" / "reference" / "findings.md"
 ROOMS = ("model/finding.py", "coverage", "planning")
 WORDLESS_ROOMS = ("coverage", "planning")
 KIND = {"Finding.warning": "warning", "Finding.note": "note", "FindingError": "refusal"}
@@ -109,7 +110,7 @@ def test_figures_are_said_in_both_systems() -> None:
     jitter = Finding.note("jitter_smoothed", jitter_m=0.0254)
     assert "about 2.5 cm (1.0 in)" in sentence(jitter)
     placed = Finding.warning("unplaced_amount", product="18-46-0 {a}", unplaced_kg=0.45359237)
-    assert sentence(placed).startswith("18-46-0 {a}: 1.00 lb (0.454 kg) were logged")
+    assert sentence(placed).startswith("18-46-0 {a}: 1.0 lb (0.5 kg) were logged")
 
 
 def test_the_words_of_a_reader_are_kept_as_they_are() -> None:
@@ -139,3 +140,13 @@ def test_what_two_machines_say_alike_is_said_once_of_all_their_records() -> None
     inferred = Finding.note("work_from_amount")
     said = said_once([part(3), inferred, part(4), part(5, "other.csv"), inferred])
     assert said == (part(7), inferred, part(5, "other.csv"))
+
+
+def test_a_refusal_comes_whole_out_of_a_worker() -> None:
+    refused = FindingError("gate_too_narrow", "Creek", "gate", gate_m=4.0, machine_m=5.0)
+    back = pickle.loads(pickle.dumps(refused))
+    assert (back.code, back.file, back.place, back.values) == (
+        *("gate_too_narrow", "Creek", "gate"),
+        {"gate_m": 4.0, "machine_m": 5.0},
+    )
+    assert str(back) == str(refused)

@@ -610,6 +610,27 @@ def test_bad_input_is_told_plainly(options: list[str], said: str) -> None:
     assert "Traceback" not in ran.err
 
 
+def test_every_option_that_is_wrong_is_told_at_once() -> None:
+    wrong = ("--done", "25 acc", "--left", "575", "--rate", "27 lb", "--overlap", "3")
+    ran = evenacre("finish", *wrong)
+    assert ran.code == 2
+    told = [line.split(":")[1].strip() for line in ran.errors()]
+    assert sorted(told) == ["--done", "--left", "--overlap", "--rate", "--started"]
+
+
+def test_what_is_to_be_added_is_what_it_is_short() -> None:
+    """140 lb by the mass, 70 lb of doubt: both are told to the same digits."""
+    said = evenacre("finish", "--area", "18 ac", "--left", "1900 lb", "--rate", "110 lb/ac").out
+    assert "it is 140 ± 70 lb short" in said
+    assert "Or add 140 lb" in said
+
+
+def test_the_rate_so_far_says_what_it_takes_to_tell_a_setting() -> None:
+    begun = ("--started", "1250 lb", "--done", "25 ac", "--left", "625 lb")
+    assert "to be told the next setting" in evenacre("finish", *begun).out
+    assert "to be told the next setting" not in evenacre("finish", *begun, "--rate", "27 lb/ac").out
+
+
 def test_does_not_write_over_an_audit(tmp_path: Path) -> None:
     out = tmp_path / "evenacre-out"
     out.mkdir()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import itertools
+import json
 import os
 import shutil
 import signal
@@ -140,7 +141,8 @@ def test_an_unchanged_season_is_taken_and_its_files_are_the_same_bytes(
     plain = contents(file.parent / "first")
     assert plain.keys() >= {"summary.json", "report.html", "tables.xlsx", "layers.gpkg"}
     later = contents(file.parent / "second")
-    assert [n for n in plain if n != "summary.json" and plain[n] != later[n]] == []
+    # The page on how it was made names the command, which asked for more.
+    assert {n for n in plain if plain[n] != later[n]} == {"summary.json", "method.html"}
     beside = {p.name for p in file.parent.iterdir()} - {"first", "second", "third"}
     assert beside == {"field.geojson", "log1.csv", "log2.csv", "season.toml"}
     assert b'"generated": "2026-04-14T07:00:00+00:00"' in plain["summary.json"]
@@ -149,6 +151,61 @@ def test_an_unchanged_season_is_taken_and_its_files_are_the_same_bytes(
     assert audit(moved, "first", "--json").err == ""
     assert len(audits) == 4
     assert contents(moved.parent / "first") == plain
+
+
+def test_a_result_that_stands_is_left_as_it_is(
+    kept: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.delenv("SOURCE_DATE_EPOCH")
+    file = season(tmp_path / "farm", count=2)
+    out = file.parent / "out"
+
+    def written(*options: object) -> set[tuple[int, int]]:
+        """Files by number and time: the number of one that is gone is given to another."""
+        audit(file, "out", *options)
+        files = [path.stat() for path in out.rglob("*.*")]
+        return {(told.st_ino, told.st_ctime_ns) for told in files}
+
+    nodes, before = written(), contents(out)
+    first = audit(file, "out", "--json")
+    assert f"2 of 2 operations {LINE}" in audit(file).err
+    assert written() == nodes
+    assert contents(out) == before
+    assert json.loads(first.out) == json.loads(before["summary.json"])
+    # Anything that is not as it was written has all of it written anew.
+    (out / "report.html").write_text("mine")
+    nodes, spoilt = written(), nodes
+    assert nodes.isdisjoint(spoilt)
+    assert contents(out)["report.html"] == before["report.html"]
+    (out / "tables.xlsx").unlink()
+    assert written().isdisjoint(nodes)
+    assert contents(out).keys() == before.keys()
+    # So has whatever else was asked for, or lies in the files.
+    nodes = written()
+    assert (geo := written("--geoparquet")).isdisjoint(nodes)
+    assert written("--geoparquet", "--fresh").isdisjoint(geo)
+    nodes = written()
+    file.write_text(file.read_text().replace("168 kg/ha", "170 kg/ha"))
+    assert written().isdisjoint(nodes)
+    (out / "mine.txt").write_text("mine")
+    refused = evenacre("audit", file, "--out", out)
+    assert (refused.code, "mine.txt" in refused.err) == (2, True)
+
+
+def test_whichever_operations_are_beside_it_one_that_is_unchanged_is_taken(
+    kept: Path, tmp_path: Path, audits: list[str]
+) -> None:
+    file = season(tmp_path / "farm")
+    audit(file)
+    audits.clear()
+    text = file.read_text()
+    first = OPERATION.format(number=1, rate=168)
+    assert first in text
+    file.write_text(text.replace(first, ""))
+    assert f"2 of 2 operations {LINE}" in audit(file, "two").err
+    assert audits == []
+    assert audit(file, "fresh", "--fresh").err == ""
+    assert contents(file.parent / "two") == contents(file.parent / "fresh")
 
 
 def test_complaints_are_not_kept_but_what_is_finished_is(
@@ -297,6 +354,7 @@ def test_everything_in_a_plan_counts(plan: OperationPlan, tmp_path: Path) -> Non
         "ticket_file": [None, other],
         "method": ["broadcast"],
         "quote_per_m2": [0.005],
+        "bare_loss_per_m2": [0.07],
         "compartment_of": [(("18-46-0", "front"),)],
         "with_seed": [WithSeed("corn", 0.025, 0.76, 15.0)],
         "tracks": [(Track("log", *np.zeros((3, n))),) for n in (2, 3)],
@@ -441,9 +499,9 @@ def test_a_damaged_entry_is_computed_again(kept: Path, tmp_path: Path, audits: l
     whole = contents(file.parent / "out")
     (entry,) = entries(kept)
     entry.write_bytes(entry.read_bytes()[: entry.stat().st_size // 2])
-    assert audit(file).err == ""
+    assert audit(file, "again").err == ""
     assert len(audits) == 2
-    assert contents(file.parent / "out") == whole
+    assert contents(file.parent / "again") == whole
 
 
 def test_a_full_disk_does_not_end_a_run(

@@ -19,12 +19,14 @@ from evenacre.coverage.audit import audit_operation
 from evenacre.errors import InputError
 from evenacre.io.maps.driving import gate_in
 from evenacre.model import Field, Implement, TowedUnit
+from evenacre.model.finding import FindingError
 from evenacre.planning.passes.along_line import gentle
 from evenacre.planning.passes.fills import filling_spots
 from evenacre.planning.passes.order import in_order
 from evenacre.planning.passes.pass_types import Drive, PassPlan, PlannedPass
 from evenacre.planning.passes.plan import plan_passes
 from evenacre.planning.passes.swaths import swath
+from evenacre.planning.passes.turning import on_circles
 from evenacre.planning.passes.turns import poses, shortest_turns
 
 TOOL = Implement(6.096, tow=(TowedUnit(5.03),), tool_behind_m=0.9)
@@ -69,6 +71,20 @@ def test_the_drive_begins_and_ends_in_the_gate(fenced: bool, headland: str) -> N
         assert end == pytest.approx((plan.gate.x, plan.gate.y), abs=1e-6)
 
 
+def test_a_gate_is_held_against_what_drives() -> None:
+    gate = {"gate": earthly(shapely.Point(60, 150)), "gate_width_m": 4.0}
+    told = Drive(WIDTH, implement=replace(TOOL, transport_width_m=3.9), tractor_width_m=2.5)
+    assert finding(plan_passes(field(**gate), told), "gate_asks_to_fold") is None
+    unknown = plan_passes(field(**gate), Drive(WIDTH, implement=TOOL))
+    assert finding(unknown, "gate_asks_to_fold") == {"gate_m": 4.0, "width_m": WIDTH}
+    assert finding(plan_passes(field(gate=gate["gate"]), told), "gate_asks_to_fold") is None
+    folded = replace(told, implement=replace(TOOL, transport_width_m=4.1))
+    for wide, machine_m in ((folded, 4.1), (replace(told, tractor_width_m=4.3), 4.3)):
+        with pytest.raises(FindingError) as refused:
+            plan_passes(field(**gate), wide)
+        assert refused.value.values == {"gate_m": 4.0, "machine_m": machine_m}
+
+
 def test_a_gate_leaves_no_more_than_going_without() -> None:
     gate = earthly(shapely.Point(60, 150))
     without, with_gate = (
@@ -105,7 +121,7 @@ def test_no_order_from_and_to_a_gate_turns_less(seed: int) -> None:
         for order in itertools.permutations(range(count))
         for ways in itertools.product((False, True), repeat=count)
     )
-    assert turning(in_order(passes, 8.0, None, 0.0, gate, out)) == pytest.approx(brute)
+    assert turning(in_order(passes, on_circles(8.0), None, gate, out)) == pytest.approx(brute)
 
 
 @settings(max_examples=15, deadline=None)
@@ -136,7 +152,7 @@ def test_turning_is_never_more_than_one_pass_after_the_other(
         return float(shortest_turns(end[:-1], begin[1:], radius)[1].sum())
 
     out = None if gate is None else gate + BACK
-    chosen = in_order(passes, radius, None, 0.0, gate, out)
+    chosen = in_order(passes, on_circles(radius), None, gate, out)
     assert sorted(p.number for p in chosen) == list(range(1, count + 1))
     for begun in (0, 1):
         one_by_one = [
@@ -264,6 +280,21 @@ def test_a_radius_that_is_too_wide_is_told_with_the_widest_that_does() -> None:
     assert 6.0 <= most < 11.0
     again = plan_passes(ground, Drive(WIDTH, implement=TOOL, turn_radius_m=most))
     assert finding(again, "radius_too_wide") is None
+
+
+def test_a_radius_that_turns_nowhere_is_refused_with_the_widest_that_does() -> None:
+    """Between fences 24 m apart no circle of 15 m comes round, and one of 10 m or so does."""
+    ground, drive = field(shapely.box(0, 0, 24, 90), fenced=True), Drive(WIDTH, implement=TOOL)
+    with pytest.raises(FindingError) as refused:
+        plan_passes(ground, replace(drive, turn_radius_m=15.0))
+    assert (refused.value.code, refused.value.file) == ("radius_allows_no_turn", ground.name)
+    most = float(refused.value.values["most_m"])
+    assert 6.0 <= most < 12.0
+    plan = plan_passes(ground, replace(drive, turn_radius_m=most))
+    heading = np.array(
+        [np.arctan2(*np.diff(p.line.coords[:2], axis=0)[0][::-1]) for p in plan.passes]
+    )
+    assert np.cos(heading - heading[0]).min() < 0
 
 
 @pytest.mark.parametrize(

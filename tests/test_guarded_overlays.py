@@ -95,3 +95,20 @@ def test_tiles_change_nothing() -> None:
     assert shapely.get_num_coordinates(ground) > 10_000
     assert tiled.is_valid
     assert shapely.symmetric_difference(whole, tiled).area < 1e-6
+
+
+def test_drawn_outlines_stay_within_the_tolerance_and_none_is_lost() -> None:
+    draw = np.random.default_rng(5)
+    turn = np.linspace(0, 2 * np.pi, 400, endpoint=False)
+    way = np.column_stack([np.cos(turn), np.sin(turn)])
+    shell, hole = (
+        (r + draw.normal(0, 0.01, (400, 1))) * way + draw.normal(0, 0.01, (400, 2)) for r in (50, 9)
+    )
+    sliver = [(20, 0), (25, 0.01), (30, 0), (25, -0.01)]
+    ground = np.array([Polygon(shell, [hole, sliver]), Polygon(sliver)])
+    rings, owner = overlay.outlines(ground, 0.1)
+    assert owner.tolist() == [0, 0, 0, 1]
+    assert (shapely.get_num_coordinates(rings) >= 4).all()
+    assert shapely.get_num_coordinates(rings[:2]).sum() < 200
+    for ring, before in zip(rings, shapely.get_rings(ground), strict=True):
+        assert shapely.hausdorff_distance(ring, before) <= 0.1 + 1e-9

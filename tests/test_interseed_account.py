@@ -5,15 +5,26 @@ from __future__ import annotations
 import datetime as dt
 import json
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pandas as pd
 import pytest
-from plans import LOAD, ON_HAND, RATE, WIDTH, empty_plan, make_plan
+from plans import (
+    LOAD,
+    ON_HAND,
+    RATE,
+    WIDTH,
+    assert_days_end_with_a_pass,
+    empty_plan,
+    make_plan,
+)
 
 from evenacre import __version__
-from evenacre.model import InputFile
+from evenacre.io.season.load import load_season
+from evenacre.model import InputFile, Paddock
+from evenacre.planning.interseeding.plan import plan_interseeding
 from evenacre.planning.interseeding.plan_types import InterseedPlan
 from evenacre.reports.quantities import Display
 from evenacre.reports.tables.accounts import interseed_account
@@ -47,9 +58,10 @@ def told() -> dict[str, Any]:
 
 def test_the_account_says_what_it_is_and_what_it_read(told: dict[str, Any]) -> None:
     assert list(told)[:2] == ["schema", "program"]
-    assert told["schema"] == "evenacre/plan/1.6"
+    assert told["schema"] == "evenacre/plan/1.7"
     assert told["program"] == {"name": "evenacre", "version": __version__}
-    assert told["inputs"] == [{"path": "season.toml", "sha256": "ab" * 32}]
+    read = {"path": "season.toml", "sha256": "ab" * 32, "size_bytes": None}
+    assert told["inputs"] == [read]
     assert told["time_zone"] == "America/Chicago"
     assert told["warnings"] == [
         "The map file was mended.",
@@ -192,3 +204,20 @@ def test_tables_without_rows_keep_their_heads() -> None:
         assert isinstance(made[name], pd.DataFrame)
         assert made[name].empty
         assert len(made[name].columns)
+
+
+def test_the_sample_farm_ends_days_and_loads_with_a_pass(sample_farm: Path) -> None:
+    season = load_season(sample_farm / "season.toml", must_hold="seeding")
+    assert season.grazing is not None
+    assert season.seeding is not None
+    plain = replace(season.grazing, paddocks=tuple(map(unfenced, season.grazing.paddocks)))
+    short = replace(season.seeding, hours_most_s=5400.0, closes_after_days=3)
+    plan = plan_interseeding(plain, short, time_zone="America/Chicago")
+    assert_days_end_with_a_pass(plan)
+    assert any(len(paddock.visits) > 1 for paddock in plan.paddocks)
+    assert all(f.into_pass == 0 for f in plan.fills)
+
+
+def unfenced(paddock: Paddock) -> Paddock:
+    """Passes are laid ten times as fast."""
+    return replace(paddock, field=replace(paddock.field, fenced=False))

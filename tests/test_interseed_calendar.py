@@ -54,7 +54,7 @@ def test_fills_are_told_with_the_visit_they_belong_to(events: tuple[CalendarEven
     seeding = titled(events, "Seed ")
     assert ["Load" in e.text for e in seeding] == [True, True, False, True, False]
     assert (
-        "Load 1, before the first pass: 132 lb (79.4 lb red clover, 52.9 lb orchardgrass)"
+        "Load 1, before the first pass: 132 lb (79 lb red clover, 53 lb orchardgrass)"
         in seeding[0].text
     )
     assert all("Treated seed is not feed." in e.text for e in seeding)

@@ -62,7 +62,7 @@ def test_the_page_is_the_same_every_time(plain: str) -> None:
 def test_the_answer_comes_first(plain: str) -> None:
     text = Page(plain).text
     order = [
-        "27.8 ac of 39.3 ac can be seeded, by Wed 2026-05-06",
+        "27.82 ac of 39.27 ac can be seeded, by Wed May 6, 2026",
         "20.6 lb of 375 lb is left over.",
         "Not seeded: Creek 3 (too much is left standing).",
         "What would let every paddock be seeded whole",
@@ -168,7 +168,7 @@ def visit(open_page: Any) -> Any:
 
     def go(text: str, width: int = 1280, height: int = 900, scheme: str = "light") -> Any:
         tab = open_page(text, width, height, scheme)
-        tab.locator("#plan .folium-map").scroll_into_view_if_needed()
+        tab.locator("#plan .map").scroll_into_view_if_needed()
         tab.locator("#plan .leaflet-control-scale").wait_for()
         return tab
 
@@ -184,7 +184,7 @@ def states(tab: Any) -> list[str]:
 def test_the_page_fits_the_screen(visit: Any, plain: str, width: int, scheme: str) -> None:
     tab = visit(plain, width, 844, scheme)
     assert tab.evaluate("document.documentElement.scrollWidth") <= width
-    frame = tab.locator("#plan .folium-map").bounding_box()
+    frame = tab.locator("#plan .map").bounding_box()
     for place in range(6):
         box = tab.locator(f"path.paddock.p{place}").bounding_box()
         assert frame["x"] <= box["x"]
@@ -206,11 +206,11 @@ def test_the_map_steps_by_date(visit: Any, plain: str) -> None:
     tab.locator(".visits button").nth(1).click()
     assert states(tab) == ["resting", "seeding", "herd", "shut", "shut", "shut"]
     assert label.inner_text().splitlines() == ["Bottom", "seeding"]
-    assert "Wed 2026-04-15" in tab.locator(".today").inner_text()
+    assert "Wed Apr 15, 2026" in tab.locator(".today").inner_text()
     tab.locator(".stepper [data-move='1']").click()
-    assert "Thu 2026-04-16" in tab.locator(".today").inner_text()
+    assert "Thu Apr 16, 2026" in tab.locator(".today").inner_text()
     tab.locator(".stepper input").fill("1")
-    assert "Mon 2026-04-06" in tab.locator(".today").inner_text()
+    assert "Mon Apr 6, 2026" in tab.locator(".today").inner_text()
     assert states(tab)[0] == "herd"
     shown = tab.locator("li[data-sign]:visible").all_inner_texts()
     assert [s.strip() for s in shown] == ["herd in it", "not open for seeding"]
@@ -227,9 +227,9 @@ def test_the_map_steps_by_date(visit: Any, plain: str) -> None:
 def test_tapping_a_paddock_tells_about_it(visit: Any, plain: str) -> None:
     tab = visit(plain)
     tab.locator(".label-paddock.p4").click()
-    told = tab.locator(".leaflet-popup-content").inner_text()
+    told = tab.locator(".details").inner_text()
     assert "Draw" in told
-    assert "Fri 2026-05-01 (no. 4)" in told
+    assert "Fri May 1, 2026 (no. 4)" in told
     assert "90 %" in told
     assert "1 round, then 19 passes east to west" in told
 
@@ -255,7 +255,7 @@ def test_hostile_names_do_nothing_in_a_browser(visit: Any, hostile: str) -> None
     tab.locator(".visits button").nth(0).click()
     assert "onerror" in tab.locator(".label-paddock.p0").text_content()
     tab.locator("path.paddock.p0").click(position={"x": 5, "y": 5}, force=True)
-    assert "</script>" in tab.locator(".leaflet-popup-content h4").inner_text()
+    assert "</script>" in tab.locator(".details h4").inner_text()
     assert tab.evaluate("window.hacked") is None
 
 

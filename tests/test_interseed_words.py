@@ -19,6 +19,7 @@ from evenacre.planning.interseeding.plan_types import (
 )
 from evenacre.reports.maps.paddock_states import STATES, steps
 from evenacre.reports.pages.interseeding import interseed_lines
+from evenacre.reports.quantities import Display
 from evenacre.reports.sentences.interseeding import interseed_answer, relaxation_words
 from evenacre.reports.sentences.interseeding_words import (
     chance_of,
@@ -30,21 +31,22 @@ from evenacre.reports.sentences.interseeding_words import (
     span,
     spells,
 )
-from evenacre.units.display import METRIC, US
+from evenacre.reports.tables.interseeding_paddocks import paddocks_page
+from evenacre.units.display import METRIC, US, UnitSystem
 
 
 def test_the_answer_comes_first_and_then_its_reasons() -> None:
     lines = interseed_lines(make_plan(), US, warnings=["The map file was mended."])
     # Paddocks of 255 m x 130 m and one with slanted ends, 0.999 of each covered; a whole one,
     # one on two days, 60 % of one and the slanted one are planned.
-    assert told(lines[0]) == ["27.8 ac", "39.3 ac", "2026-05-06"]
+    assert told(lines[0]) == ["27.82 ac", "39.27 ac", "May 6, 2026"]
     text = "\n".join(lines)
     order = [
         # What it takes, how sure it is, and what is left out.
-        *("354 lb", "meadow mix", "12.9 lb/ac", "13.4 lb/ac", "3 loads", "20.6 lb", "375 lb"),
+        *("354 lb", "meadow mix", "12.9 lb/ac", "13.38 lb/ac", "3 loads", "20.6 lb", "375 lb"),
         *("74 %", "Oak Flat", "83 %", "Draw", "60 %", "4.91 ac", "8.18 ac", "Creek 3"),
         # What the herd lacks.
-        *("Creek 3", "1.2 days", "2026-04-19", "1,500 lb", "Creek 1", "5 days", "2026-05-10"),
+        *("Creek 3", "1.2 days", "Apr 19, 2026", "1,500 lb", "Creek 1", "5 days", "May 10, 2026"),
         *("Paddock by paddock:", "Day by day:", "Loads:"),
         # What would have to give, and what to beware of.
         *("600 lb", "1.5 h", "oats on the bench", "The map file was mended.", "treated"),
@@ -57,7 +59,7 @@ def test_the_answer_comes_first_and_then_its_reasons() -> None:
 
 def told(text: str) -> list[str]:
     """Figures with their units, and days."""
-    return re.findall(r"\d{4}-\d\d-\d\d|[\d.,]*\d (?:ac|%)", text)
+    return re.findall(r"[A-Z][a-z]{2} \d+, \d{4}|[\d.,]*\d (?:ac|%)", text)
 
 
 def test_every_row_of_a_table_is_as_wide_as_its_head() -> None:
@@ -68,6 +70,15 @@ def test_every_row_of_a_table_is_as_wide_as_its_head() -> None:
     ends = {len(line) for line in table}
     assert len(ends) == 1
     assert not any("\N{NO-BREAK SPACE}" in line for line in lines)
+
+
+@pytest.mark.parametrize("units", [US, METRIC])
+def test_all_paddocks_together_are_the_sum_of_what_is_printed_of_each(units: UnitSystem) -> None:
+    table = paddocks_page(make_plan(), Display(units))
+    ground = table.head.index("Ground")
+    *each, whole = (float(row[ground].split()[0]) for row in table.rows if row[ground])
+    assert len(each) > 1
+    assert whole == pytest.approx(sum(each), abs=1e-9)
 
 
 def test_metric_words_speak_metric() -> None:
@@ -81,7 +92,7 @@ def test_a_plan_that_seeds_all_says_so() -> None:
     plan = make_plan()
     seeded = tuple(p for p in plan.paddocks if p.paddock.field.name in ("Creek 1", "Bottom"))
     answer = interseed_answer(replace(plan, paddocks=seeded), US)
-    assert told(answer.headline) == ["16.4 ac", "2026-05-06"]
+    assert told(answer.headline) == ["16.36 ac", "May 6, 2026"]
     assert not [text for kind, text in answer.lines if kind == "missed"]
 
 
@@ -103,7 +114,7 @@ def test_an_unproven_schedule_says_how_far_it_may_be_off() -> None:
 @pytest.mark.parametrize(
     ("relaxation", "figures"),
     [
-        (Relaxation("seed", None, 272.155, "on_hand_kg", 300.0), ["600 lb", "662 lb"]),
+        (Relaxation("seed", None, 272.155, "on_hand_kg", 300.0), ["600 lb", "661.4 lb"]),
         (Relaxation(Rule.CLOSE, "Creek 3", 2.0, "closes_after_days", 16), ["2 days", "16 days"]),
         (Relaxation(Rule.WAIT, "Creek 3", 1.0, "opens_after_days", 2), ["1 day ", "2 days"]),
         (
@@ -116,15 +127,15 @@ def test_an_unproven_schedule_says_how_far_it_may_be_off() -> None:
         ),
         (
             Relaxation(Rule.REGRAZE, "Creek 3", 5.0, "moves", dt.date(2026, 6, 1)),
-            ["5 days", "Mon 2026-06-01"],
+            ["5 days", "Mon Jun 1, 2026"],
         ),
         (
             Relaxation(Rule.GIVEN, "Creek 3", 1.0, "window_last", dt.date(2026, 6, 1)),
-            ["1 day:", "until Mon 2026-06-01"],
+            ["1 day:", "until Mon Jun 1, 2026"],
         ),
         (
             Relaxation(Rule.SEASON, None, 3.0, "first_day", dt.date(2026, 4, 1)),
-            ["3 days", "from Wed 2026-04-01"],
+            ["3 days", "from Wed Apr 1, 2026"],
         ),
         (Relaxation("hours", None, 5500.0, "hours_most_s", 8.91 * 3600), ["1.6 h", "9 h"]),
         (Relaxation("hours", None, 1450.0, "day_to_s", 20.5 * 3600), ["25 min", "20:30"]),
@@ -133,7 +144,7 @@ def test_an_unproven_schedule_says_how_far_it_may_be_off() -> None:
             Relaxation(
                 "booked: oats", None, 7300.0, "bookings", None, ((dt.date(2026, 6, 1), 7300.0),)
             ),
-            ["2.1 h back", "oats (2.1 h on Mon 2026-06-01)"],
+            ["2.1 h back", "oats (2.1 h on Mon Jun 1, 2026)"],
         ),
         (Relaxation(BEYOND, "Draw", 0.4), ["40 %", "Draw"]),
         (Relaxation(BEYOND, "Draw", 1.0), ["all of Draw"]),
@@ -213,7 +224,7 @@ def test_the_map_steps_through_every_day_and_says_what_each_paddock_is() -> None
     assert all(state in STATES for step in made for state in step.states)
     for number, visit in enumerate(plan.visits, 1):
         step = made[of_visit[number]]
-        assert step.title.endswith(visit.day.isoformat())
+        assert step.title.endswith(f"{visit.day:%b} {visit.day.day}, {visit.day.year}")
         place = [p.paddock.field.name for p in plan.paddocks].index(visit.paddock)
         assert step.states[place] == "seeding"
         assert step.labels[place] == "seeding"

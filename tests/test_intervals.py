@@ -17,8 +17,11 @@ from scipy.special import ndtri
 from simulated_jobs import Driver, Receiver, Simulated, off_by, simulate
 
 from evenacre.coverage.audit import audit_operation
+from evenacre.coverage.steps import Steps
+from evenacre.coverage.uncertainty import area_draws
 from evenacre.coverage.uncertainty.area_draws import interval_90
-from evenacre.model import EXACT, Doubt, Settings, TowedUnit
+from evenacre.coverage.uncertainty.moved_ends import Beside
+from evenacre.model import EXACT, Doubt, Operation, Settings, TowedUnit
 from evenacre.model.audit_result import AuditResult
 
 JOBS = 8
@@ -123,7 +126,7 @@ def test_two_passes_that_just_meet_have_more_bare_and_doubled_ground_than_the_ma
     assert result.skip_area_m2 < 0.1 * told
 
 
-@pytest.mark.parametrize("off_m", [-0.15, 0.15])
+@pytest.mark.parametrize("off_m", [-0.15, 0.15, 0.28])
 def test_steered_passes_show_an_antenna_that_is_not_where_it_is_told(off_m: float) -> None:
     # Lines are held evenly, so what alternates in the log is the figure told, and not the ground.
     drill = replace(DRILL, error=replace(EXACT, left_m=Doubt(0.1)))
@@ -159,3 +162,69 @@ def test_ends_that_all_lie_elsewhere_have_the_areas_of_an_audit_with_them_there(
     bare = skips.geometry.intersection(then).area / skips.geometry.area
     assert (bare[skips["chance"] >= 0.95] > 0.5).all()
     assert (bare[skips["chance"] <= 0.05] < 0.5).all()
+
+
+def test_what_lies_away_from_moved_ends_is_the_same_when_it_is_swept_and_looked_at_anew(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    told = replace(TOWED, error=replace(EXACT, lag_s=Doubt(0.8)))
+    stated = Settings(pass_to_pass_m=0.03, within_pass_m=0.02)
+    made = simulate(5, DRIFT, Driver(), told, told, length_m=150, passes=6, settings=stated)
+    near = audit_operation(made.operation)
+
+    def everything(steps: Steps, *_: object) -> Beside:
+        return Beside(*np.ones((2, len(steps.whole)), dtype=bool))
+
+    monkeypatch.setattr(area_draws, "beside_moved_ends", everything)
+    whole = audit_operation(made.operation)
+    for key, (low, high) in whole.interval_90.items():
+        # Edges are sampled elsewhere where the near ones are cut off from the rest.
+        assert near.expected[key] == pytest.approx(whole.expected[key], abs=0.02 * (high - low))
+        assert near.interval_90[key] == pytest.approx((low, high), abs=0.05 * (high - low))
+    skips, then = near.layers["skips"], whole.layers["skips"]
+    assert np.abs(skips["chance"] - then["chance"]).max() < 0.05
+
+
+def test_a_hand_that_is_late_on_the_headland_is_late_at_the_fence() -> None:
+    # Records a second apart leave each end to 2.4 m: the ends on the headland tell of the hand.
+    exact = Settings(pass_to_pass_m=0.0, within_pass_m=0.0)
+    drill = replace(DRILL, error=EXACT)
+    off = []
+    for seed, late_m in enumerate((1.5, 1.5, 1.5, -1.5, -1.5, -1.5)):
+        driver = Driver(steered=True, late_m=late_m)
+        job = simulate(seed, Receiver(), driver, drill, length_m=60, passes=8, settings=exact)
+        result = audit_operation(job.operation)
+        told = (result.outside_area_m2, result.expected["outside_area_m2"])
+        off.append(np.array(told) - job.outside_m2)
+    drawn, expected = np.sqrt(np.mean(np.square(off), axis=0))
+    assert expected < 0.8 * drawn
+
+
+def bent_job(bend_m: np.ndarray, within_m: float) -> Operation:
+    """Nine passes laid by eye, meeting on average, each bent so much in each of its eight parts."""
+    gaps = (0.06, -0.08, 0.03, -0.05, 0.0, 0.07, -0.1, 0.05)
+    job = straight_job(240.0, gaps, replace(DRILL, error=EXACT))
+    (drive,) = job.drives
+    starts = np.append(0.0, np.cumsum(DRILL.width_m + np.array(gaps)))
+    off = np.abs(drive.y_m[:, None] - starts - DRILL.width_m / 2)
+    part = np.clip(drive.x_m // 30, 0, 7).astype(int)
+    bent = np.where(off.min(axis=1) < 1.0, bend_m[off.argmin(axis=1), part], 0.0)
+    stated = Settings(
+        pass_to_pass_m=0.02, within_pass_m=within_m, skip_min_width_m=0.1, smooth=False
+    )
+    drives = (replace(drive, y_m=drive.y_m + bent),)
+    return operation(replace(job, drives=drives, settings=stated))
+
+
+def test_a_gap_that_the_receivers_wander_opens_is_hardly_one() -> None:
+    bend = np.random.default_rng(5).normal(0.0, 0.05, (9, 8))
+    skips = audit_operation(bent_job(bend, 0.05)).layers["skips"]
+    assert len(skips) >= 3
+    assert skips["chance"].max() < 0.5
+
+
+def test_a_pass_that_bends_where_no_other_does_was_bent_by_its_driver() -> None:
+    bend = np.zeros((9, 8))
+    bend[5, 4] = 0.2
+    skips = audit_operation(bent_job(bend, 0.02)).layers["skips"]
+    assert skips["chance"].max() > 0.8

@@ -263,7 +263,7 @@ def test_places_without_a_fix_are_dropped_and_counted(tmp_path) -> None:
     np.testing.assert_allclose(track.sigma_m, expected, rtol=1e-3)
     assert has(track.warnings, "left out 1 position", "no fix")
     assert has(track.warnings, "3 positions are not RTK fixed", "2 m")
-    assert has(track.notes, "50.0% RTK fixed")
+    assert has(track.notes, "50.0 % RTK fixed")
 
 
 def test_status_v_is_no_fix_where_nothing_better_is_told(tmp_path) -> None:

@@ -153,6 +153,40 @@ def test_a_need_is_met_short_or_over_by_area(spring, zone, rate, shares, verdict
     assert balance.needed_kg == pytest.approx(rate * LB_AC * area, rel=1e-6)
 
 
+@pytest.mark.parametrize(("second", "least"), [(DAP, 4 / 6), (UREA, 1.0)])
+def test_how_much_ground_met_a_need_is_as_sure_as_the_meters(second, least):
+    # A need is met from 90 % of it on. One meter is within 4.5 % at 90 %: passes at 93.7 % reach
+    # 89.5 to 97.9. Of two that count half each, the mean is off by at most
+    # 5 % (1 - sqrt(0.1)) = 3.4 %, the triangular distribution's: they reach 90.5 at least. Edges of
+    # two jobs make some 2 % of the field more or less.
+    rates = np.array([93.7, 93.7, 100, 100, 100, 100])
+    jobs = [job("First", DAP, rates / 2 / 0.18), job("Second", second, rates / 2 / n_of(second))]
+    ((found,), _) = compare(jobs, [Need("Creek Forty", None, "N", 100 * LB_AC)])
+    met, short = found.interval_90["met_m2"], found.interval_90["short_m2"]
+    assert met == pytest.approx((least * FIELD_M2, FIELD_M2), abs=0.03 * FIELD_M2)
+    assert short == pytest.approx((0.0, (1 - least) * FIELD_M2), abs=0.03 * FIELD_M2)
+    assert "met_m2" not in zone_need(jobs).interval_90  # edges of zones are not told
+
+
+def n_of(product):
+    return product.analysis["N"] / 100
+
+
+def zone_need(jobs):
+    ((balance,), _) = compare(jobs, [Need("Creek Forty", "south", "N", 100 * LB_AC)])
+    return balance
+
+
+def test_where_meters_cannot_tell_otherwise_bare_ground_is_short():
+    laid = job("Even", DAP, [100] * PASSES, gaps=(0.5, -0.5, 0.0, 0.0, 0.0))
+    ((found,), _) = compare([laid], [Need("Creek Forty", None, "N", 18 * LB_AC)])
+    low, high = laid.result.interval_90["skip_area_m2"]
+    logged = found.short_m2 - laid.result.skip_area_m2  # by cells, and exactly
+    about = pytest.approx((low + logged, high + logged), abs=0.1 * (high - low))
+    assert found.interval_90["short_m2"] == about
+    assert "over_m2" not in found.interval_90  # laps narrower than a cell show in none
+
+
 def test_an_elemental_need_is_held_against_the_element(spring):
     # 46 lb/ac of P2O5 are 20.07 lb/ac of P.
     needs = [Need("Creek Forty", None, "P", 20.07 * LB_AC)]

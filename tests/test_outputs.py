@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import errno
 import json
+import math
 import os
 import subprocess
 import sys
 from dataclasses import replace
+from datetime import datetime
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -32,20 +34,25 @@ from evenacre.reports.maps.printed import static_maps
 from evenacre.reports.maps.stored_layers import join_layers, operation_layers, rasters
 from evenacre.reports.quantities import Display
 from evenacre.reports.tables.accounts import summary
-from evenacre.reports.tables.audit import audit_frames, fix_list
+from evenacre.reports.tables.audit import audit_frames, fix_lists
+from evenacre.reports.writers.as_frame import stacked
 from evenacre.units.display import US
 
 
 def deliver(*results: AuditResult, maps: bool = False) -> Deliverables:
+    lists = fix_lists(results, US)
     return Deliverables(
         summary=summary(results, farm="F", inputs=[], warnings=[], generated="now"),
         report="<!DOCTYPE html>",
+        method="<!DOCTYPE html>",
         layers=join_layers([operation_layers(r) for r in results]),
         tables=audit_frames(results, Display(US)),
-        fix_list=fix_list(results, US),
+        fix_list=stacked(lists),
         operations=tuple(
-            OperationFiles(slug, rasters(r), static_maps(r, US) if maps else {"cover": b"x"})
-            for slug, r in zip(operation_slugs(results), results, strict=True)
+            OperationFiles(
+                slug, rasters(r), static_maps(r, US) if maps else {"cover": b"x"}, {}, stops
+            )
+            for slug, r, stops in zip(operation_slugs(results), results, lists, strict=True)
         ),
     )
 
@@ -72,10 +79,10 @@ def test_every_file_of_the_contract_is_there(folder: Path) -> None:
         [
             "cover_count.tif",
             "fix_list.geojson",
+            "method.html",
             "fix_list.gpx",
             "layers.gpkg",
-            "maps/cover.png",
-            "maps/rate_18-46-0.png",
+            *(f"maps/{n}.{kind}" for n in ("cover", "rate_18-46-0") for kind in ("png", "svg")),
             "rate_18-46-0.tif",
             "report.html",
             "summary.json",
@@ -92,6 +99,7 @@ def test_every_file_of_the_contract_is_there(folder: Path) -> None:
                         "skips",
                         "passes",
                         "notes",
+                        "trips",
                     ]
                 )
             ),
@@ -173,9 +181,9 @@ def test_rasters_are_cloud_optimized_and_true(folder: Path, result: AuditResult)
 def test_gpx_is_read_by_gdal_in_the_order_of_the_list(folder: Path) -> None:
     waypoints = pyogrio.read_dataframe(folder / "fix_list.gpx", layer="waypoints")
     listed = pyogrio.read_dataframe(folder / "fix_list.geojson")
-    assert list(waypoints["name"]) == list(listed["name"])
-    assert waypoints["name"].iloc[2].startswith("3 blocked rows ")
-    assert list(listed["area_m2"]) == sorted(listed["area_m2"], reverse=True)
+    left = listed["verdict"] == "leave it"
+    assert 0 < left.sum() < len(listed)
+    assert list(waypoints["name"]) == list(listed["name"][~left])
     root = ElementTree.parse(folder / "fix_list.gpx").getroot()
     assert root.tag == "{http://www.topografix.com/GPX/1/1}gpx"
     assert root.attrib["version"] == "1.1"
@@ -210,6 +218,12 @@ def test_several_operations_get_a_folder_each(tmp_path: Path, result: AuditResul
     assert not (out / "cover_count.tif").exists()
     skips = pyogrio.read_dataframe(out / "layers.gpkg", layer="skips")
     assert len(skips) == 12
+    whole = json.loads((out / "fix_list.geojson").read_text())["features"]
+    parts = [json.loads((out / slug / "fix_list.geojson").read_text()) for slug in sorted(slugs)]
+    names = [point["properties"]["name"] for point in whole]
+    by_job = [point["properties"]["name"] for part in parts for point in part["features"]]
+    assert sorted(names) == sorted(by_job)
+    assert len(set(names)) == 12
 
 
 def test_empty_layers_are_written_all_the_same(tmp_path: Path) -> None:
@@ -223,13 +237,46 @@ def test_empty_layers_are_written_all_the_same(tmp_path: Path) -> None:
 def test_workbook_has_numbers_as_numbers_and_a_frozen_head(folder: Path) -> None:
     book = openpyxl.load_workbook(folder / "tables.xlsx")
     sheet = book["operations"]
-    assert sheet.freeze_panes == "A2"
+    assert sheet.freeze_panes == "C2"  # field and operation stay in sight too
     head = [c.value for c in sheet[1]]
     covered = sheet.cell(2, head.index("covered [ac]") + 1)
     assert covered.data_type == "n"
     assert covered.value == pytest.approx(19.51, abs=0.01)
+    assert covered.number_format == "#,##0.00"
     csv = pd.read_csv(folder / "tables/operations.csv")
     assert csv["covered [ac]"].iloc[0] == covered.value
+    start = sheet.cell(2, head.index("start") + 1)
+    assert start.is_date
+    assert start.value == datetime(2026, 4, 14, 10)  # as the drive begins, on the log's clock
+    for sheet in book:
+        for column in sheet.iter_cols(min_row=1):
+            told = [cell.value for cell in column[1:] if isinstance(cell.value, float)]
+            unitless = ("longitude", "latitude")
+            assert not told or "[" in column[0].value or column[0].value in unitless
+
+
+def test_days_and_money_are_such_in_the_workbook(tmp_path: Path) -> None:
+    table = pd.DataFrame(
+        {
+            "date": ["2026-04-14", "", "1900-03-01"],
+            "no day": ["2026-04-14", "2026-02-30", ""],
+            "too early": ["1899-12-31", "2026-04-14", ""],
+            "cost [USD]": [12.5, 1234.0, math.nan],
+            "time": ["2026-04-14T08:20:11-05:00", "", "2026-11-03T23:59:59"],
+            "no time": ["2026-04-14T08:20:11-05:00", "8:20:11", ""],
+        }
+    )
+    write_workbook(tmp_path / "t.xlsx", {"t": table})
+    sheet = openpyxl.load_workbook(tmp_path / "t.xlsx")["t"]
+    days = [sheet.cell(row, 1).value for row in (2, 4)]
+    assert days == [datetime(2026, 4, 14), datetime(1900, 3, 1)]
+    assert [sheet.cell(row, 2).value for row in (2, 3)] == ["2026-04-14", "2026-02-30"]
+    assert sheet["C2"].value == "1899-12-31"
+    assert sheet["D3"].value == 1234.0
+    assert sheet["D3"].number_format == "#,##0.00"
+    times = [sheet.cell(row, 5).value for row in (2, 4)]
+    assert times == [datetime(2026, 4, 14, 8, 20, 11), datetime(2026, 11, 3, 23, 59, 59)]
+    assert sheet["F2"].value == "2026-04-14T08:20:11-05:00"
 
 
 # What the OWASP page "CSV Injection" lists, and the same behind space.
@@ -374,10 +421,13 @@ def test_the_geopackage_date_option_is_put_back(tmp_path: Path, result: AuditRes
     assert pyogrio.get_gdal_config_option("OGR_CURRENT_DATE") == before
 
 
-def test_static_maps_are_png_and_draw_without_products(result: AuditResult) -> None:
+def test_static_maps_are_png_and_svg_and_draw_without_products(result: AuditResult) -> None:
     maps = static_maps(result, US)
-    assert set(maps) == {"cover", "rate_18-46-0"}
-    assert all(png.startswith(b"\x89PNG\r\n\x1a\n") for png in maps.values())
-    assert set(static_maps(empty_result(), US)) == {"cover"}
+    assert set(maps) == {
+        f"{n}.{kind}" for n in ("cover", "rate_18-46-0") for kind in ("png", "svg")
+    }
+    for name, drawing in maps.items():
+        assert drawing.startswith(b"\x89PNG\r\n\x1a\n" if name.endswith("png") else b"<?xml ")
+    assert set(static_maps(empty_result(), US)) == {"cover.png", "cover.svg"}
     dollars = replace(result, field="$10 \\frac field")  # not a formula
-    assert static_maps(dollars, US)["cover"].startswith(b"\x89PNG")
+    assert static_maps(dollars, US)["cover.png"].startswith(b"\x89PNG")

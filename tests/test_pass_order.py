@@ -12,6 +12,7 @@ from shapely.geometry import LineString
 from evenacre.model import IntArray
 from evenacre.planning.passes.order import in_order, least_turning, turn_costs
 from evenacre.planning.passes.pass_types import PlannedPass
+from evenacre.planning.passes.turning import on_circles
 
 
 def drawn(seed: int, count: int) -> tuple[Floats, Floats]:
@@ -88,7 +89,7 @@ def strip(number: int, y: float, length: float = 100.0) -> PlannedPass:
 
 def test_the_cost_of_a_turn_is_its_way() -> None:
     """Half a circle of 5 m and what lies beyond it; nearer than that the way is longer still."""
-    cost = turn_costs([strip(1, 0.0), strip(2, 16.0), strip(3, 20.0)], 5.0, 0.0)
+    cost = turn_costs([strip(1, 0.0), strip(2, 16.0), strip(3, 20.0)], on_circles(5.0))
     assert cost.shape == (6, 6)
     assert cost[0, 3 + 1] == pytest.approx(5.0 * np.pi + 6.0)  # east, then west 16 m beside it
     assert cost[1, 3 + 2] > 5.0 * np.pi + 6.0  # 4 m beside: out and in again
@@ -98,7 +99,7 @@ def test_the_cost_of_a_turn_is_its_way() -> None:
 def test_passes_are_driven_to_and_fro_from_where_the_last_run_ended() -> None:
     passes = [strip(number, 12.0 * number) for number in range(4)]
     before = PlannedPass("round", 0, LineString([(-60.0, 48.0), (-40.0, 48.0)]))
-    driven = in_order(passes, 5.0, before)
+    driven = in_order(passes, on_circles(5.0), before)
     assert [p.number for p in driven] == [3, 2, 1, 0]
     assert [p.line.coords[0][0] for p in driven] == [0.0, 100.0, 0.0, 100.0]
-    assert in_order([], 5.0, before) == []
+    assert in_order([], on_circles(5.0), before) == []

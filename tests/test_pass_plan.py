@@ -25,6 +25,7 @@ from evenacre.planning import ground
 from evenacre.planning.passes.pass_types import Drive, PassPlan
 from evenacre.planning.passes.plan import plan_passes
 from evenacre.planning.passes.rounds import corner_runs
+from evenacre.planning.passes.strips import best_heading
 from evenacre.planning.passes.swaths import swath, swath_pieces
 from evenacre.sample_fields.farm import CROP_FIELDS, paddocks
 
@@ -284,3 +285,16 @@ def test_no_overlay_of_planning_goes_past_the_guard() -> None:
     room = Path(ground.__file__).parent
     past = [p.name for p in room.rglob("*.py") if called.search(p.read_text("utf-8"))]
     assert past == ["ground.py"]
+
+
+@pytest.mark.parametrize("prefer", ["turns", "overlap"])
+def test_the_best_heading_turns_with_the_field(prefer: str) -> None:
+    """Short of half a turn, beyond which passes are laid from the other side."""
+    rng = np.random.default_rng(5)
+    for _ in range(4):
+        far, about = rng.uniform(90, 260, 7), np.linspace(0, 2 * np.pi, 7, endpoint=False)
+        field = shapely.Polygon(np.column_stack([far * np.cos(about), far * np.sin(about)]))
+        heading = best_heading([field], 6.096, prefer)
+        angle = rng.uniform(0.1, 0.9) * (math.pi - heading)
+        turned = affinity.rotate(field, angle, origin=(0, 0), use_radians=True)
+        assert best_heading([turned], 6.096, prefer) == pytest.approx(heading + angle, abs=1e-6)

@@ -7,13 +7,14 @@ import math
 import re
 from pathlib import Path
 from typing import Any
+from xml.etree import ElementTree
 
 import geopandas as gpd
 import numpy as np
 import pytest
 import shapely
 from cli_jobs import evenacre, write_boundary
-from matplotlib.collections import LineCollection
+from defusedxml.ElementTree import fromstring
 from put_down import MISSOURI, on_earth
 from shapely.geometry.base import BaseGeometry
 
@@ -76,7 +77,7 @@ def test_one_pass_needs_no_turn() -> None:
 def test_words_of_one_field() -> None:
     plan = plan_of(BARN)
     lines = pass_lines([plan], US)
-    assert lines[0].startswith("Creek $40, 14.5 ac: 2 rounds, then ")
+    assert lines[0].startswith("Creek $40, 14.46 ac: 2 rounds, then ")
     rows = {line[2:20].strip(): line[20:] for line in lines if line.startswith("  ")}
     count = sum(p.kind == "pass" for p in plan.passes)
     assert rows["passes"].startswith(f"{count}, ")
@@ -105,10 +106,10 @@ def test_cautions_are_once_for_all_and_warnings_reach_the_reader() -> None:
     none = plan_of(shapely.box(0, 0, 4, 40))
     lines = pass_lines([plan_of(BARN), none, plan_of(BARN)], US, warnings=["fields.gpkg: odd"])
     # (2 x 58,500 + 160) m2 / 4,046.86
-    assert lines[0].startswith("3 fields, 29.0 ac: ")
+    assert lines[0].startswith("3 fields, 28.95 ac: ")
     assert sum("fences" in line for line in lines) == 1
     assert sum("caution:" in line for line in lines) == 2
-    assert sum(line.startswith("Creek $40, 1,720 sq ft: ") for line in lines) == 1  # / 0.3048^2
+    assert sum(line.startswith("Creek $40, 0.04 ac: ") for line in lines) == 1  # of 43,560 sq ft
     assert any(line.startswith("  warning: ") for line in lines)
     assert lines[-1] == "warning: fields.gpkg: odd"
 
@@ -126,49 +127,67 @@ def test_the_account_is_json_in_si() -> None:
         assert told[key] == pytest.approx(getattr(plan, key), rel=1e-9)
 
 
-def drawn(monkeypatch: pytest.MonkeyPatch, plan: PassPlan, ground: Field) -> Any:
-    """The figure that would be printed."""
-    monkeypatch.setattr(sheet, "png", lambda figure: figure)
-    return pass_map(ground, plan, US)
+SVG = "{http://www.w3.org/2000/svg}"
+
+
+def drawn(monkeypatch: pytest.MonkeyPatch, plan: PassPlan, ground: Field) -> ElementTree.Element:
+    """The drawing that would be printed."""
+    monkeypatch.setattr(sheet, "raster", lambda svg, _dpi: svg)
+    return fromstring(pass_map(ground, plan, US))
+
+
+def words(drawing: ElementTree.Element) -> list[str]:
+    return [str(text.text) for text in drawing.iter(f"{SVG}text")]
 
 
 def test_rounds_passes_and_turns_differ_by_more_than_colour(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     plan = plan_of(BARN)
-    figure = drawn(monkeypatch, plan, field(BARN))
-    lines = [c for c in figure.axes[0].collections if isinstance(c, LineCollection)]
-    styles = {str(c.get_linestyle()): len(c.get_segments()) for c in lines}
+    drawing = drawn(monkeypatch, plan, field(BARN))
+    ground = next(g for g in drawing.iter(f"{SVG}g") if g.get("id") == "map")
+    lines = [p for p in ground.iter(f"{SVG}path") if p.get("fill") == "none" and "Z" not in way(p)]
+    styles = {str(p.get("stroke-dasharray")): way(p).count("M") for p in lines}
     kinds = [p.kind for p in plan.passes]
     turns = sum(turn.length > 0 for turn in plan.turns)
     assert sorted(styles.values()) == sorted([kinds.count("round"), kinds.count("pass"), turns])
-    (legend,) = figure.legends
-    words = [text.get_text() for text in legend.get_texts()]
-    assert words[:3] == ["headland round", "pass", "turn, tool lifted"]
-    assert {"begin", "end", "order and way of driving"} <= set(words)
+    legend = [w for w in words(drawing) if not w.isdigit()][-6:]
+    assert legend[:3] == ["headland round", "pass", "turn, tool lifted"]
+    assert {"begin", "end", "order and way of driving"} <= set(legend)
+
+
+def way(path: ElementTree.Element) -> str:
+    return str(path.get("d"))
 
 
 def test_numbers_on_the_map_do_not_lie_on_one_another(monkeypatch: pytest.MonkeyPatch) -> None:
     plan = plan_of(shapely.box(0, 0, 900, 700))
-    figure = drawn(monkeypatch, plan, field(shapely.box(0, 0, 900, 700)))
-    axes = figure.axes[0]
-    numbers = [t for t in axes.texts if t.get_text().isdigit()]
+    numbers: dict[int, Any] = {}
+    label = sheet.Sheet.label
+
+    def seen(made: sheet.Sheet, place: Any, off: Any, text: str, *rest: Any) -> None:
+        numbers[int(text)] = (place, made.in_points(place[None])[0])
+        label(made, place, off, text, *rest)
+
+    monkeypatch.setattr(sheet.Sheet, "label", seen)
+    drawing = drawn(monkeypatch, plan, field(shapely.box(0, 0, 900, 700)))
+    assert [w for w in words(drawing) if w.isdigit()] == [*map(str, numbers)]
     assert len(numbers) > 10
-    places = np.array([axes.transData.transform(t.xy) for t in numbers])
+    places = np.array([at for _, at in numbers.values()])
     apart = np.hypot(*(places[:, None] - places[None]).transpose(2, 0, 1))
-    assert apart[~np.eye(len(places), dtype=bool)].min() >= 30
-    for text in numbers:
-        line = plan.passes[int(text.get_text()) - 1].line
-        assert line.distance(shapely.Point(text.xy)) < 1e-6
+    assert apart[~np.eye(len(places), dtype=bool)].min() >= 30 * 72 / 130  # pixels
+    for number, (place, _) in numbers.items():
+        assert plan.passes[number - 1].line.distance(shapely.Point(place)) < 1e-6
 
 
 def test_unworkable_ground_is_hatched(monkeypatch: pytest.MonkeyPatch) -> None:
     whole = shapely.box(0, 0, 300, 200)
     pond = on_earth(shapely.box(100, 80, 150, 110), MISSOURI, 0.2, (0, 0))
     ground = Field("Creek", field(whole).boundary, pond)
-    figure = drawn(monkeypatch, plan_passes(ground, Drive(WIDTH)), ground)
-    assert any(c.get_hatch() for c in figure.axes[0].collections)
-    assert "not to be worked" in [t.get_text() for t in figure.legends[0].get_texts()]
+    drawing = drawn(monkeypatch, plan_passes(ground, Drive(WIDTH)), ground)
+    (hatch,) = drawing.iter(f"{SVG}pattern")
+    assert any(p.get("fill") == f"url(#{hatch.get('id')})" for p in drawing.iter(f"{SVG}path"))
+    assert "not to be worked" in words(drawing)
 
 
 def test_the_same_plan_gives_the_same_picture() -> None:

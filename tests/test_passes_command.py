@@ -23,7 +23,7 @@ from put_down import MISSOURI, on_earth
 ACRE_M2, FOOT_M, MPH_MPS = 4046.8564224, 0.3048, 0.44704  # NIST SP 811
 SIDE_M = (600.0, 240.0)  # east to west, north to south
 WIDTH_M = 20 * FOOT_M
-FILES = {"guidance.zip", "passes.gpkg", "passes.gpx", "passes.json"}
+FILES = {"guidance.zip", "passes.gpkg", "passes.gpx", "passes.json", "report.html"}
 RECTANGLE = shapely.box(0, 0, *SIDE_M)
 POND = shapely.box(250, 90, 310, 140)
 
@@ -156,7 +156,7 @@ def test_every_file_is_there_and_named(season: Path, account: dict[str, Any]) ->
     present = {p.relative_to(out).as_posix() for p in out.rglob("*") if p.is_file()}
     assert present == FILES | maps
     assert set(account["files"]) == present
-    assert account["schema"] == "evenacre/passes/1.4"
+    assert account["schema"] == "evenacre/passes/1.6"
     assert {field["map"] for field in account["fields"]} == maps
     assert len(account["inputs"]) == 3
 
@@ -194,7 +194,7 @@ def test_said_for_every_field(season: Path, account: dict[str, Any]) -> None:
     for field in account["fields"]:
         assert field["field"] in said
         assert str(field["passes"]) in said
-    assert f"{SIDE_M[0] * SIDE_M[1] / ACRE_M2:.1f} ac" in said
+    assert f"{SIDE_M[0] * SIDE_M[1] / ACRE_M2:.2f} ac" in said
     assert str(season / "evenacre-passes") in said.splitlines()[-1]
 
 
@@ -342,7 +342,7 @@ def test_another_implement_is_as_wide_as_it_is(tmp_path: Path) -> None:
 def test_units(tmp_path: Path) -> None:
     file = write_field(tmp_path)
     ran = evenacre("passes", "--boundary", file, "--width", "20 ft", "--units", "metric")
-    assert "14.4 ha" in ran.out
+    assert "14.40 ha" in ran.out
     assert " ac" not in ran.out
 
 
@@ -424,6 +424,8 @@ def test_a_folder_of_someone_elses_is_left_alone(tmp_path: Path) -> None:
         (["--width", "20 ft", "--gate", "95, 10"], "no place on earth"),
         (["--width", "20 ft", "--gate", "10, 20"], "from the fence"),
         (["--width", "20 ft", "--gate", "no-such.geojson"], "no-such.geojson"),
+        (["--width", "20 ft", "--gate-width", "16 ft"], "Give --gate"),
+        (["--width", "20 ft", "--gate", "10, 20", "--gate-width", "16"], "--gate-width"),
         (["--width", "20 ft", "--along", "no-such.geojson"], "no-such.geojson"),
         (["--width", "20 ft", "--cross", "no-such.geojson"], "no-such.geojson"),
         (["--width", "20 ft", "--cross-width", "30 ft"], "--cross"),
@@ -432,6 +434,16 @@ def test_a_folder_of_someone_elses_is_left_alone(tmp_path: Path) -> None:
 def test_refused_beside_a_boundary(tmp_path: Path, options: list[str], words: str) -> None:
     ran = refused(tmp_path, "--boundary", write_field(tmp_path), *options)
     assert words in ran.err
+
+
+def test_a_radius_too_wide_to_turn_round_is_refused_with_the_widest_that_does(
+    tmp_path: Path,
+) -> None:
+    file = write_field(tmp_path, shapely.box(0, 0, 24, 90))
+    options = ("--boundary", file, "--width", "20 ft", "--fence", "--turn-radius", "50 ft")
+    ran = refused(tmp_path, *options)
+    assert "long, turn_radius: 50.0 ft (15.2 m) is too wide to turn round" in ran.err
+    assert re.search(r"The widest that would do is [\d.]+ ft", ran.err)
 
 
 def test_a_line_to_cross_needs_a_width(tmp_path: Path) -> None:
@@ -511,6 +523,22 @@ def test_a_gate_a_line_and_loads_are_told(tmp_path: Path) -> None:
     kinds = lines.sort_values("order")["kind"].tolist()
     assert kinds[0] == "pass"
     assert kinds[-1] == "round"
+
+
+def test_what_drives_is_held_against_the_width_of_a_gate(tmp_path: Path) -> None:
+    file, gate = write_field(tmp_path), tmp_path / "gate.geojson"
+    write_boundary(gate, on_earth(shapely.Point(600, 100), MISSOURI, 0.0, (0, 0)))
+    lon, lat = shapely.get_coordinates(pyogrio.read_dataframe(gate).geometry)[0]
+    for at, width, folded, said in (
+        (f"{lat}, {lon}", "16 ft", None, True),
+        (gate, "16 ft", "12 ft", False),
+        (gate, "21 ft", None, False),
+    ):
+        told = ["--gate-width", width, "--gate", at]  # the one may come before the other
+        told += ["--transport-width", folded] if folded else []
+        assert ("only folded" in json.dumps(one(file, *told))) == said
+    narrow = ("--gate", gate, "--gate-width", "10 ft", "--transport-width", "12 ft")
+    assert "gate" in refused(tmp_path, "--boundary", file, "--width", "20 ft", *narrow).err
 
 
 def test_a_field_is_no_line(tmp_path: Path) -> None:

@@ -423,16 +423,16 @@ def mixed() -> PlannedDone:
 
 def test_the_words(mixed: PlannedDone) -> None:
     lines = list(planned_done_lines(mixed, US))
-    area, seed = AREA / ACRE_M2, SEED / POUND_KG
+    area, seed = round(AREA / ACRE_M2, 2), SEED / POUND_KG  # ground adds up as printed
     assert lines == [
         "Planned against done: 1 of 3 planned paddocks seeded inside the window.",
-        f"  Seeded {2 * area:.1f} ac of the {3 * area:.1f} ac planned, with {2 * seed:.0f} lb of "
+        f"  Seeded {2 * area:.2f} ac of the {3 * area:.2f} ac planned, with {2 * seed:.0f} lb of "
         f"the {3 * seed:.0f} lb of meadow mix; and {area:.2f} ac besides, with {seed:.1f} lb.",
-        "  Creek 2: window missed, 3 days too late; it was open 2026-08-27 to 2026-09-10, seeded "
-        "2026-09-13.",
-        "  Creek 3: planned for 2026-08-28, but there is no log of it.",
+        "  Creek 2: window missed, 3 days too late; it was open Aug 27, 2026 to Sep 10, 2026, "
+        "seeded Sep 13, 2026.",
+        "  Creek 3: planned for Aug 28, 2026, but there is no log of it.",
         "  Creek 4: to be seeded, but not planned, and not done.",
-        "  Upper: seeded on 2026-08-28, though not planned.",
+        "  Upper: seeded on Aug 28, 2026, though not planned.",
     ]
 
 
@@ -555,7 +555,7 @@ def test_a_plan_is_read_as_it_was_written(tmp_path: Path) -> None:
     path = written(tmp_path / "plan.json")
     digest = hashlib.sha256(path.read_bytes()).hexdigest()
     assert read_plan(path) == replace(
-        seeding(paddock("Creek 1", DAY)), file=InputFile("plan.json", digest)
+        seeding(paddock("Creek 1", DAY)), file=InputFile("plan.json", digest, path.stat().st_size)
     )
 
 
@@ -710,11 +710,12 @@ def test_the_command_tells_plan_and_audit_side_by_side(tmp_path: Path) -> None:
     assert "Planned against done: 0 of 1 planned paddock seeded inside the window." in ran.out
     assert "Creek 1: window missed, 1 day too late" in ran.out
     account = summary_of(files.out)
-    assert account["schema"] == "evenacre/summary/1.6"
+    assert account["schema"] == "evenacre/summary/1.8"
     told = account["planned_done"]
     digest = hashlib.sha256(plan.read_bytes()).hexdigest()
-    assert told["plan"] == {"path": "plan.json", "sha256": digest}
-    assert {"path": "plan.json", "sha256": digest} in account["inputs"]
+    file = {"path": "plan.json", "sha256": digest, "size_bytes": plan.stat().st_size}
+    assert told["plan"] == file
+    assert file in account["inputs"]
     (operation,) = account["operations"]
     (one,) = told["paddocks"]
     assert one["done"]["area_m2"] == operation["covered_area_m2"]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import doctest
 import inspect
+import json
 import re
 from collections.abc import Iterator
 from pathlib import Path
@@ -219,7 +220,15 @@ def test_the_folder_is_that_of_the_command_line(farm: Path) -> None:
     assert told.exit_code == 0, told.output
     result = ev.audit("log.csv", boundary="field.geojson", **ARGUMENTS)
     result.write(farm / "called")
-    assert _files(farm / "called") == _files(farm / "typed")
+    called, typed = _files(farm / "called"), _files(farm / "typed")
+    # How it was made names the command, and the account that page's sum.
+    assert b"evenacre audit --boundary" in typed.pop("method.html")
+    assert b"evenacre audit --boundary" not in called.pop("method.html")
+    sums = [json.loads(files.pop("summary.json")) for files in (called, typed)]
+    assert [account["sha256"].pop("method.html") for account in sums]
+    assert [account.pop("account_sha256") for account in sums]
+    assert sums[0] == sums[1]
+    assert called == typed
     assert told.output.splitlines()[:-1] == list(result.lines)
 
 
@@ -279,7 +288,12 @@ def _files(folder: Path) -> dict[str, bytes]:
             "boundary (a Polygon given in Python): It does not say which coordinate system",
         ),
         (lambda: ev.finish(area="3 ac"), 'left: Nobody said how much is left. Add left="1400 lb".'),
-        (lambda: ev.finish(), "source: It needs one season file"),
+        (lambda: ev.finish(), "source: It needs one season file"),  # type: ignore[call-overload]
+        (lambda: ev.finish("log.csv", done="3 ac"), "done: It does not go with a season file"),
+        (
+            lambda: ev.finish(done=9, left=3),  # type: ignore[call-overload]
+            'started: What was put on so far is not known without it. Add started="1250 lb".',
+        ),
         (lambda: ev.calibrate(catch="3 m", area="1 ac"), 'catch: "3 m" is a length, not a mass.'),
         (lambda: ev.plan_passes("field.geojson", width=6, prefer="x"), 'prefer: "x" is not known'),
         (
@@ -297,3 +311,17 @@ def test_complaints_name_the_argument(call: Any, said: str) -> None:
     with pytest.raises(ev.InputError, match=re.escape(said)) as raised:
         call()
     assert "--" not in str(raised.value)
+
+
+def test_paddocks_are_shared_among_as_many_processes_as_are_asked_for(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    asked: list[int] = []
+
+    def run(*_season: Any, jobs: int, **_more: Any) -> None:
+        asked.append(jobs)
+
+    monkeypatch.setattr("evenacre.api.calls.run_interseeding", run)
+    ev.interseed("season.toml")
+    ev.interseed("season.toml", jobs=3)
+    assert asked == [1, 3]

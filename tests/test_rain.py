@@ -92,8 +92,8 @@ def test_a_date_that_may_be_read_two_ways_is_said(tmp_path: Path) -> None:
     [
         ("date,rain\n2024-08-01,0.5\n2024-08-02,0\n", 'column "rain"', "unit"),
         ("date,rain (lb)\n2024-08-01,0.5\n", 'column "rain (lb)"', "unit"),
-        ("date,rain (in)\n2024-08-01,wet\n", 'column "rain (in)"', "wet"),
-        ("date,rain\n2024-08-01,5 lb\n", 'column "rain"', "5 lb"),
+        ("date,rain (in)\n2024-08-01,wet\n", 'line 2, column "rain (in)"', "wet"),
+        ("date,rain\n2024-08-01,5 lb\n", 'line 2, column "rain"', "5 lb"),
         ("date,rain (in)\n2024-08-01,0\n2024-13-01,1\n", 'line 3, column "date"', "2024-13-01"),
         ("date,rain (in)\n2024-08-01,0\n1024-08-01,1\n", 'line 3, column "date"', "1024-08-01"),
         ("date,rain (in)\n07:30,0\n08:30,1\n", 'line 2, column "date"', "07:30"),

@@ -19,7 +19,7 @@ from evenacre.coverage.field_plane import plane_for
 from evenacre.coverage.legs import follow
 from evenacre.coverage.receiver.behaviour import Behaviour
 from evenacre.coverage.receiver.judgement import doubtful_m, least_widths_m, tells_gaps
-from evenacre.io.logs.columns.receiver_words import receiver_said
+from evenacre.io.common.receiver_words import receiver_said
 from evenacre.io.logs.read_tracks import read_tracks
 from evenacre.model import Field, Operation, Settings, Track
 from evenacre.model.receiver import Receiver as Judged
@@ -323,6 +323,20 @@ def test_columns_that_do_not_tell_are_left(tmp_path: Path, columns: dict[str, ob
     table(**columns).to_csv(tmp_path / "log.csv", index=False)
     (track,) = read_tracks(tmp_path / "log.csv")
     assert track.sigma_m is None
+
+
+@pytest.mark.parametrize(("hdop", "times"), [(0.8, 1.0), (2.5, 2.5)])
+def test_dilution_alone_makes_what_is_taken_for_usual_worse(
+    tmp_path: Path, hdop: float, times: float
+) -> None:
+    table(hdop=hdop, working=1).to_csv(tmp_path / "log.csv", index=False)
+    (track,) = read_tracks(tmp_path / "log.csv")
+    assert (track.sigma_m, track.dilution) == (None, times)
+    x = np.arange(0.0, 60.0, 2.0)
+    machine = along(x, np.zeros(len(x)), working=x > 5.0, dilution=times)
+    assert judged(machine).pass_m == pytest.approx(0.03 * times)
+    stated = replace(machine, settings=Settings(pass_to_pass_m=0.02))
+    assert judged(stated).pass_m == 0.02
 
 
 def test_a_column_of_quality_may_be_named(tmp_path: Path) -> None:

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 import pytest
 from pastures import cows, day, paddock, seeding
+from plans import assert_days_end_with_a_pass
 
 from evenacre.model import Booking, Field, Grazing, Seeding, Stay
 from evenacre.planning.interseeding import plan as planning
@@ -44,7 +45,7 @@ def laid_out_once(monkeypatch: pytest.MonkeyPatch) -> None:
     def known(field: Field, _: Drive) -> PassPlan:
         return drives()[field.name]
 
-    monkeypatch.setattr(planning, "plan_passes", known)
+    monkeypatch.setattr(planning, "lay_passes", known)
     # On a busy machine too.
     patient = partial(planning.smallest_relaxation, time_limit_s=20.0)
     monkeypatch.setattr(planning, "smallest_relaxation", patient)
@@ -194,6 +195,7 @@ def test_every_remedy_that_is_followed_works(block: int) -> None:
     for seed in range(block, CASES, 4):
         plan = plan_interseeding(*season(np.random.default_rng(seed)))
         told.update({r.rule.split(":")[0] for r in plan.relaxations})
+        assert_days_end_with_a_pass(plan)
         # Where the herd is to be kept out of a paddock again and again, other windows move too.
         if plan.relaxed_holds or not any(r.setting == "moves" for r in plan.relaxations):
             check(plan)

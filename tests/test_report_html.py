@@ -11,7 +11,7 @@ from typing import Any
 import geopandas as gpd
 import pytest
 import shapely
-from pages import HOSTILE, Page
+from pages import HOSTILE, Page, rest
 from synthetic_result import empty_result, make_result
 
 from evenacre.model import InputFile
@@ -60,7 +60,7 @@ def test_nothing_is_loaded_from_anywhere(plain: str) -> None:
             assert str(attrs[name]).startswith("data:"), (tag, attrs[name])
         assert tag not in {"link", "iframe", "object", "embed", "base"}
         if tag == "a":
-            assert str(attrs["href"]).startswith(("#", "geo:")), attrs
+            assert str(attrs["href"]).startswith(("#", "geo:", "method.html")), attrs
     styles = "".join(re.findall(r"<style>(.*?)</style>", plain, re.DOTALL))
     assert "@import" not in styles
     for url in re.findall(r"url\(([^)]*)\)", styles):
@@ -79,8 +79,8 @@ def test_the_answer_comes_first(plain: str) -> None:
     text = Page(plain).text
     order = [
         "19.51 ac of 19.68 ac covered",
-        "0.17 ac missed; 0.12 ac of it in 3 places worth going back for",
-        "covered twice or more = 60 lb of 18-46-0 put down again, $25.",
+        "0.17 ac missed; 0.07 ac in 2 places only when you are there",
+        "covered twice or more = 59.5 lb of 18-46-0 put down again, $25 of product.",
         "What to do",
         "Look at this first The log has a gap of 17 s at 10:31.",
         "Show on the map",
@@ -89,7 +89,7 @@ def test_the_answer_comes_first(plain: str) -> None:
         "Amounts by zone",
         "Passes (31)",
         "How it was worked out",
-        "one standard uncertainty",
+        "two times in three the true figure lies within it",
         "Take care",
         "logs/creek.csv",
     ]
@@ -193,24 +193,31 @@ def visit(open_page: Any) -> Any:
 
     def go(text: str, width: int = 1280, height: int = 900) -> Any:
         tab = open_page(text, width, height)
-        tab.locator("#op1 .folium-map").scroll_into_view_if_needed()
+        tab.locator("a[href='#op1']").first.click()
+        tab.locator("#op1 .map").scroll_into_view_if_needed()
         tab.locator("#op1 .leaflet-control-scale").wait_for()
         return tab
 
     return go
 
 
+def flag(tab: Any, number: int) -> Any:
+    """The mark of a place on the map."""
+    writing = re.compile(rf"^{number}\??$")
+    return tab.locator(".label-anchor", has=tab.locator("text", has_text=writing))
+
+
 @pytest.mark.browser
 def test_clicking_a_skip_tells_its_size_and_the_way(visit: Any, plain: str) -> None:
     tab = visit(plain)
-    tab.locator(".label-skip", has_text="3").click()
-    told = tab.locator(".leaflet-popup-content").inner_text()
+    flag(tab, 3).locator("path").last.click()
+    told = tab.locator(".details").inner_text()
     # 130 m x 1.524 m = 198.12 m2 = 2,132.5 sq ft.
     assert "Stop 3: blocked rows (tower 2)" in told
-    assert "2,130 sq ft" in told
+    assert "2,100 sq ft" in told
     assert "5.0 ft" in told
     assert "corner of the field go" in told
-    assert tab.locator(".leaflet-popup-content a").get_attribute("href").startswith("geo:40.0996")
+    assert tab.locator(".details a").get_attribute("href").startswith("geo:40.0996")
 
 
 @pytest.mark.browser
@@ -220,7 +227,7 @@ def test_the_map_fits_the_field_and_the_page_fits_the_screen(
 ) -> None:
     tab = visit(plain, width, 844)
     assert tab.evaluate("document.documentElement.scrollWidth") <= width
-    frame = tab.locator("#op1 .folium-map").bounding_box()
+    frame = tab.locator("#op1 .map").bounding_box()
     field = tab.locator("path.boundary:visible").first.bounding_box()
     assert field["x"] >= frame["x"]
     assert field["x"] + field["width"] <= frame["x"] + frame["width"]
@@ -237,11 +244,11 @@ def test_the_printed_map_shows_the_whole_field(visit: Any, plain: str, width: in
     open_folds = tab.locator("details[open]").count()
 
     def spot() -> tuple[float, float]:
-        label = tab.locator(".label-skip", has_text="2").bounding_box()
+        label = flag(tab, 2).locator("text").bounding_box()
         frame = tab.locator("#op1 .map-frame").bounding_box()
         return label["x"] - frame["x"], label["y"] - frame["y"]
 
-    tab.wait_for_timeout(500)  # the map moves to make room for what it tells
+    rest(tab)  # the map moves to make room for what it tells
     seen = spot()
     tab.evaluate("window.dispatchEvent(new Event('beforeprint'))")
     tab.emulate_media(media="print")
@@ -269,10 +276,10 @@ def test_layers_switch_and_the_list_leads_to_the_map(visit: Any, plain: str) -> 
     tab.locator('#op1 input[data-layer="pass"]').check()
     assert passes.count() == 31
     tab.locator('#op1 input[data-layer="skip"]').uncheck()
-    assert tab.locator(".label-skip").count() == 0
+    assert tab.locator(".label-anchor .flag").count() == 0
     tab.locator('button[data-stop="2"]').click()
-    assert tab.locator(".label-skip").count() == 4
-    assert "Stop 2: between passes" in tab.locator(".leaflet-popup-content").inner_text()
+    assert tab.locator(".label-anchor .flag").count() == 4
+    assert "Stop 2: no log" in tab.locator(".details").inner_text()
 
 
 @pytest.mark.browser
@@ -280,26 +287,75 @@ def test_the_map_answers_to_the_keyboard(visit: Any, plain: str) -> None:
     tab = visit(plain)
     tab.locator('.leaflet-marker-icon[title^="Stop 1"]').focus()
     tab.keyboard.press("Enter")
-    assert "Stop 1" in tab.locator(".leaflet-popup-content").inner_text()
+    assert "Stop 1" in tab.locator(".details").inner_text()
     tab.keyboard.press("Escape")
-    tab.locator(".leaflet-popup-content").wait_for(state="detached")
+    assert "Tap a place" in tab.locator(".details").inner_text()
 
 
 @pytest.mark.browser
 def test_hostile_names_do_nothing_in_a_browser(visit: Any, hostile: str) -> None:
     tab = visit(hostile)
+    tab.locator("summary", has_text="leave them").click()
     for stop in range(1, 5):
         tab.locator(f'button[data-stop="{stop}"]').click()
-        assert "</script>" in tab.locator(".leaflet-popup-content").inner_text()
+        assert "</script>" in tab.locator(".details").inner_text()
     tab.locator("#op1 button[data-whole]").click()
     tab.locator(".label-zone").last.click()
-    assert "onerror" in tab.locator(".leaflet-popup-content h4").inner_text()
+    assert "onerror" in tab.locator(".details h4").inner_text()
     assert tab.evaluate("window.hacked") is None
 
 
 @pytest.mark.browser
 def test_two_maps_on_one_page_keep_apart(visit: Any) -> None:
     tab = visit(page(make_result(), make_result(field="Far Field", lon=-93.0)))
+    assert not tab.locator("#op2 button[data-stop='1']").is_visible()
+    tab.locator("a[href='#op2']").first.click()
     tab.locator("#op2 button[data-stop='1']").click()
-    assert tab.locator("#op2 .leaflet-popup-content").count() == 1
-    assert tab.locator("#op1 .leaflet-popup-content").count() == 0
+    assert "Stop 1" in tab.locator("#op2 .details").inner_text()
+    assert "Stop 1" not in tab.locator("#op1 .details").inner_text()
+
+
+def test_a_season_stands_on_one_screen_and_opens_job_by_job(visit: Any) -> None:
+    disputed = make_result(field="Far Field", lon=-93.0, operation="Rye")
+    many = [make_result(), disputed, *(make_result(field=f"Plot {n}") for n in range(5))]
+    tab = visit(page(*many))
+    rows = tab.locator("table.jobs tbody tr")
+    assert rows.count() == len(many)
+    first = rows.nth(0).inner_text()
+    for figure in ("19.51 ac of 19.68 ac", "0.17 ac", "by meter"):
+        assert figure in first
+    assert rows.nth(0).locator("svg path.skip").count() == 1
+    assert tab.locator("details.job[open]").count() == 1  # the one that was asked for
+    tab.evaluate("document.querySelectorAll('details.job').forEach(d => d.open = false)")
+    assert tab.evaluate("document.documentElement.scrollHeight") < 3000
+    fold = tab.locator("details.job > summary").nth(1)
+    fold.focus()
+    tab.keyboard.press("Enter")
+    tab.locator("#op2 .map").scroll_into_view_if_needed()
+    tab.locator("#op2 .leaflet-control-scale").wait_for()
+    text = tab.locator("#op2").inner_text()
+    assert "Far Field" in text
+    assert "What to do" in text
+
+
+def test_a_table_sorts_by_what_its_cells_are_worth(visit: Any, plain: str) -> None:
+    tab = visit(plain)
+    fold = tab.locator("#op1 details", has_text="Passes (31)")
+    fold.locator("summary").click()
+    table = fold.locator("table")
+    head = table.locator("thead th", has_text="Length")
+    at = head.evaluate("th => th.cellIndex")
+
+    def lengths() -> list[float]:
+        cells = f"rows => rows.map(row => Number(row.cells[{at}].dataset.by))"
+        return table.locator("tbody tr").evaluate_all(cells)
+
+    driven = lengths()
+    assert len(set(driven)) > 2
+    assert driven != sorted(driven)
+    head.locator("button").focus()
+    tab.keyboard.press("Enter")
+    assert lengths() == sorted(driven)
+    assert head.get_attribute("aria-sort") == "ascending"
+    tab.keyboard.press("Enter")
+    assert lengths() == sorted(driven, reverse=True)

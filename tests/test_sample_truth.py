@@ -9,10 +9,13 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from functools import cache
+from io import BytesIO
 from pathlib import Path
 from typing import Any
 
+import pypdf
 import pytest
 from shapely.geometry import Point
 
@@ -26,7 +29,11 @@ from evenacre.planning.loads.stock_balance import (
     season_balances,
 )
 from evenacre.planning.season.nutrients import AuditedJob, nutrient_amounts, season_amounts
+from evenacre.reports.paper.report import report
+from evenacre.reports.writers.typeset import typeset
 from evenacre.sample_fields.farm import JOBS
+from evenacre.workflows.audit import Audit
+from evenacre.workflows.operations import Audited
 
 LISTED_M2 = 5.0
 EDGE_M = 0.025
@@ -61,6 +68,14 @@ class Audits:
 def audits(sample_farm: Path) -> Audits:
     record = json.loads((sample_farm / "truth.json").read_text())
     return Audits(sample_farm, record["operations"], record["stock"])
+
+
+def test_the_season_is_under_twelve_pages_on_paper(audits: Audits) -> None:
+    season = load_season(audits.directory / "season.toml")
+    every = [Audited(audits.of(name)[0], None, {}, audits.loads(name)[0]) for name in NAMES]
+    paper = report(Audit(season, tuple(every)).for_paper, None)
+    pdf = typeset(paper, size="us-letter", made=datetime(2026, 11, 29, tzinfo=UTC))
+    assert len(pypdf.PdfReader(BytesIO(pdf)).pages) < 12
 
 
 @pytest.mark.parametrize("name", NAMES)

@@ -61,6 +61,7 @@ products = [ { product = "starter", rate = "150 lb/ac", compartment = "front" },
 loads = "tickets.csv"
 method = "with the seed"
 quote = "18 USD/ac"
+bare_loss = "300 USD/ac"
 with_seed = { crop = "Hard red  spring wheat", spread = "1 in", tolerated_loss = 15, \
 slopes = { starter = 0.5 } }
 [[need]]
@@ -135,6 +136,7 @@ def test_compartments_method_quote_and_tickets_reach_the_operation(load, tmp_pat
     )
     assert plan.method == "with the seed"
     assert plan.quote_per_m2 == pytest.approx(18 / 4046.8564224)
+    assert plan.bare_loss_per_m2 == pytest.approx(300 / 4046.8564224)
     assert plan.implement.cost_per_s == pytest.approx(150 / 3600)
     assert plan.with_seed == WithSeed(
         "hard red spring wheat",
@@ -199,6 +201,7 @@ def test_needs_of_fields_and_zones(load):
         ('name = "rear"', 'name = "front"', "compartments 2, name", "defined twice"),
         ('["rear", "front"]', '"middle"', "products 2, compartment", "has no compartment"),
         ('"18 USD/ac"', '"18 EUR/ac"', "quote", "is not in USD"),
+        ('"300 USD/ac"', '"300 EUR/ac"', "bare_loss", "is not in USD"),
         ('"18 USD/ac"', '"18 USD/ton"', "quote", "not a price per area"),
         ('rate = "25 lb/ac"', 'rate = "1 lb/ac", pls_rate = "1 lb/ac"', "pls_rate", "both given"),
         ('"meadow", rate', '"18-46-0", pls_rate', "pls_rate", "The tag of 18-46-0 is not given"),

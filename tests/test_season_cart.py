@@ -8,8 +8,10 @@ import pytest
 import shapely
 from test_season_pasture import HERD, LB_KG, complaints, farm, loaded, maps, square
 
+from evenacre.errors import InputError
 from evenacre.planning.interseeding.plan import cart_of, drilled, plan_interseeding
 from evenacre.planning.interseeding.plan_types import Rule
+from evenacre.workflows.interseed import run_interseeding
 
 __all__ = ["farm", "maps"]
 
@@ -213,6 +215,50 @@ def test_wet_ground_is_ruled_out_by_date_or_area(farm):
     }
 
 
+@pytest.mark.parametrize(
+    ("closes", "day", "left_out_m2", "codes"),
+    [
+        # The window is open beyond the 20th of September: it waits, and all of it is seeded.
+        ("60 days", dt.date(2026, 9, 20), 0.0, {"waits_for_dry_ground"}),
+        # It closes before: without the corner that is dry last, once the other is dry.
+        ("25 days", dt.date(2026, 9, 4), 60.0**2, {"waits_for_dry_ground", "kept_out"}),
+        # It closes before either.
+        ("10 days", dt.date(2026, 8, 20), 2 * 60.0**2, {"kept_out"}),
+    ],
+)
+def test_a_paddock_waits_for_wet_ground_while_its_window_lets_it(
+    farm, closes, day, left_out_m2, codes
+):
+    whole = square(0.0, 0.0)
+    for name, x in (("wet", -120.0), ("soft", 120.0)):
+        corner = shapely.intersection(whole, square(x, -120.0))
+        (farm / f"{name}.geojson").write_text(shapely.to_geojson(corner))
+    swap = {
+        "value = 2": 'value = 2\nseed = false\n[[paddock]]\nname = "P1"\nkeep_out = ['
+        '{ file = "wet.geojson", until = 2026-09-20 }, '
+        '{ file = "soft.geojson", until = 2026-09-04 }]',
+        **seeding('ready = ["P1"]', "first_day = 2026-08-20", f'closes_after = "{closes}"'),
+    }
+    season = loaded(farm, swap={**NO_HERD, **swap})
+    assert len(season.grazing.paddocks[0].keep_out) == 2
+    plan = plan_interseeding(season.grazing, season.seeding)
+    (first, *_) = [v for v in plan.visits if v.paddock == "P1"]
+    assert first.day == day
+    workable = plan.paddocks[0].passes.workable_m2
+    assert workable == pytest.approx(180.0**2 - left_out_m2, rel=1e-3)
+    assert {f.code for f in plan.findings} & {"waits_for_dry_ground", "kept_out"} == codes
+
+
+def test_wet_ground_that_is_all_of_a_paddock_is_refused(farm):
+    for name, x in (("wet", -100.0), ("soft", 60.0)):
+        half = shapely.intersection(square(0.0, 0.0).buffer(0.001), square(x, 0.0).buffer(0.0003))
+        (farm / f"{name}.geojson").write_text(shapely.to_geojson(half))
+    swap = {"value = 2": 'value = 2\n[[paddock]]\nname = "P1"\nkeep_out = ["wet.geojson", '
+            '{ file = "soft.geojson", until = 2026-09-04 }]'}  # fmt: skip
+    (told,) = complaints(farm, swap={**NO_HERD, **swap, **seeding('ready = ["P1"]')})
+    assert "not_before" in told
+
+
 def test_seed_short_is_told_with_a_lower_rate_where_none_was_given(farm):
     told = ('ready = ["P1"]', "first_day = 2026-08-20", 'on_hand = "50 lb"', 'load = "99 lb"')
     season = loaded(farm, swap={**NO_HERD, **seeding(*told)})
@@ -222,3 +268,18 @@ def test_seed_short_is_told_with_a_lower_rate_where_none_was_given(farm):
     assert thinner.setting == "least_rate_kg_per_m2"
     driven = plan.paddocks[0].passes.work_m * 6.096
     assert thinner.to * driven == pytest.approx(50 * LB_KG, rel=1e-4)
+
+
+def test_a_gate_that_the_folded_drill_does_not_go_through_is_refused(farm):
+    lon, lat = shapely.get_coordinates(square(0.0, 0.0))[0]
+    gate = f'gate = {{ place = "{lat:.9f}, {lon:.9f}", width = "11 ft" }}'
+    swap = {
+        "value = 2": f'value = 2\n[[paddock]]\nname = "P1"\n{gate}',
+        'width = "20 ft"\n': 'width = "20 ft"\ntransport_width = "12 ft"\n',
+        **seeding('ready = ["P1"]', "first_day = 2026-08-20"),
+    }
+    season = loaded(farm, swap={**NO_HERD, **swap})
+    assert season.grazing.paddocks[0].field.gate_width_m == pytest.approx(11 * 0.3048)
+    with pytest.raises(InputError, match=r"12\.0 ft.* more than the gate, 11\.0 ft") as refused:
+        run_interseeding(season)
+    assert refused.value.problems[0].file == "P1"

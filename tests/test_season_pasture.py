@@ -465,7 +465,7 @@ def test_overlap_is_refused_and_a_sliver_along_the_fence_is_told(farm):
     read = loaded(farm)
     (warning,) = [w for w in read.warnings if "overlap" in w]
     # 1 m x 180 m = 1,937.5 sq ft = 0.0445 ac
-    assert '"P1" and "P2" overlap by 0.0445 ac' in warning
+    assert '"P1" and "P2" overlap by 0.04 ac' in warning
     shapes["P2"] = square(SIDE_M - 60.0, 0.0)
     write_map(farm, shapes)
     (said,) = complaints(farm)
@@ -789,7 +789,7 @@ def test_a_season_without_pasture_has_none(farm):
         ("value = 2", 'forage_most = "1900 lb/ac"', "P2: more forage stands than forage_most"),
         ('rate = "10 lb/ac"', 'rate = "310 lb/ac"', "a seed rate of 310 lb/ac"),
         ('rate = "10 lb/ac"', 'rate = "10 lb/ac"\nspeed = "15 mph"', "Drilling faster than 12"),
-        ('rate = "10 lb/ac"', 'rate = "10 lb/ac"\nlost_chance = 90', "With 90% of days lost"),
+        ('rate = "10 lb/ac"', 'rate = "10 lb/ac"\nlost_chance = 90', "With 90 % of days lost"),
         ('rate = "10 lb/ac"', 'rate = "10 lb/ac"\non_hand = "0 lb"', "no red clover on hand"),
         ("start =", 'order = ["P1", "P2"]\nstart =', 'leaves out "P3"'),
         ("value = 2", "window = [2026-08-01, 2026-08-10]", "P2: its window lies outside"),

@@ -58,7 +58,7 @@ def test_the_list_for_a_landlord(book):
         "N 18 %, P2O5 46 %",
         "with the seed",
         "creek-fert.csv",
-        "2026-04-14",
+        "Apr 14, 2026",
     )
     assert starter[6] == "150 lb/ac"
     assert seeding[2] == "seed"

@@ -17,10 +17,10 @@ from evenacre.model import InputFile
 from evenacre.model.audit_result import AuditResult
 from evenacre.reports import figure_text as figures
 from evenacre.reports.quantities import Display
-from evenacre.reports.sentences.audit import card, cautions
+from evenacre.reports.sentences.audit import card, cautions, records_sentence
 from evenacre.reports.sentences.fix_list import advice, corners, stops
 from evenacre.reports.tables.accounts import summary
-from evenacre.reports.tables.audit import audit_frames, fix_list
+from evenacre.reports.tables.audit import audit_frames, fix_lists
 from evenacre.units.display import ACRE_M2, METRIC, US, UnitSystem
 
 OPERATION_KEYS = [
@@ -80,9 +80,9 @@ def summarize(*results: AuditResult) -> dict[str, object]:
 
 def test_summary_holds_every_key_of_the_contract_in_order(result: AuditResult) -> None:
     account = summarize(result)
-    assert account["schema"] == "evenacre/summary/1.6"
+    assert account["schema"] == "evenacre/summary/1.8"
     assert account["program"] == {"name": "evenacre", "version": __version__}
-    assert account["inputs"] == [{"path": "creek.csv", "sha256": "00" * 32}]
+    assert account["inputs"] == [{"path": "creek.csv", "sha256": "00" * 32, "size_bytes": None}]
     assert account["warnings"] == ["one"]
     operation = account["operations"][0]  # type: ignore[index]
     assert list(operation)[: len(OPERATION_KEYS)] == OPERATION_KEYS
@@ -104,8 +104,11 @@ def test_summary_keeps_the_figures_and_the_accounts_close(result: AuditResult) -
     zoned = sum(z["applied_kg"] for z in product["zones"])
     closed = zoned + product["unzoned_kg"] + product["outside_kg"]
     assert closed == pytest.approx(product["logged_kg"], rel=1e-9)
-    areas = [s["area_m2"] for s in operation["skips"]]
-    assert areas == sorted(areas, reverse=True)
+    # Listed trip by trip; the stops of a trip are places in that list.
+    trips = operation["going_back"]["trips"]
+    assert [s["trip"] for s in operation["skips"]] == [t["trip"] for t in trips for _ in t["stops"]]
+    assert [n for t in trips for n in t["stops"]] == [1, 2, 3, 4]
+    assert [s["verdict"] for s in operation["skips"]] == [t["verdict"] for t in trips]
 
 
 def test_summary_is_strict_json_even_with_values_that_are_not_numbers(
@@ -135,9 +138,9 @@ def test_only_one_key_tells_the_time(result: AuditResult) -> None:
         (38.2013, 0.0961, "38.20 ± 0.10 ac"),
         (1234.5, 31.0, "1,230 ± 30 ac"),
         (0.0, 0.02, "0.00 ± 0.02 ac"),
-        (38.2013, 0.0, "38.2 ac"),
-        (38.2013, math.nan, "38.2 ac"),
-        (38.2013, None, "38.2 ac"),
+        (38.2013, 0.0, "38.20 ac"),
+        (38.2013, math.nan, "38.20 ac"),
+        (38.2013, None, "38.20 ac"),
     ],
 )
 def test_figures_carry_the_digits_their_uncertainty_allows(
@@ -204,25 +207,35 @@ def test_corners_are_the_corners_of_the_boundary(result: AuditResult) -> None:
     assert found["southwest"] == (-200, -100)
 
 
-def test_fix_list_is_largest_first_and_marks_what_nothing_proves(result: AuditResult) -> None:
-    listed = fix_list([result], US)
-    assert list(listed["area_m2"]) == sorted(listed["area_m2"], reverse=True)
+def test_names_of_the_fix_list_fit_a_small_screen_and_are_numbered_as_it_is_driven(
+    result: AuditResult,
+) -> None:
+    (listed,) = fix_lists([result], US)
     assert [n.split()[0] for n in listed["name"]] == ["1", "2", "3", "4"]
-    unlogged = listed[listed["kind"] == "no log"]
-    assert all("look before you drive" in n for n in unlogged["name"])
-    assert not any("look before" in n for n in listed[listed["kind"] != "no log"]["name"])
+    assert listed["name"].str.len().max() <= 14
+    words = {row.kind: row.name.split()[1] for row in listed.itertuples(index=False)}
+    assert words["no log"] == "?"
+    assert words["turn"] == "by"
+    assert words["between passes"] == "no"
+    assert set(listed["verdict"].iloc[-2:]) == {"leave it"}
 
 
-def test_fix_list_over_two_fields_says_which(result: AuditResult) -> None:
-    both = fix_list([result, make_result(field="Far Field")], US)
-    assert len(both) == 8
-    assert both["name"].str.contains("Creek Forty").sum() == 4
-    assert list(both["area_m2"]) == sorted(both["area_m2"], reverse=True)
+def test_names_of_several_jobs_are_unlike(result: AuditResult) -> None:
+    both = [*fix_lists([result, make_result(field="Far Field")], US)]
+    names = [name for listed in both for name in listed["name"]]
+    assert len(set(names)) == 8
+    assert {name[0] for name in names[:4]} == {"A"}
+    assert {name[0] for name in names[4:]} == {"B"}
+
+
+def test_letters_go_on_after_z(result: AuditResult) -> None:
+    listed = fix_lists([result] * 28, US)
+    assert [frame["name"].iloc[0].split()[0] for frame in listed[24:]] == ["Y1", "Z1", "AA1", "AB1"]
 
 
 def test_fix_list_of_nothing_is_empty() -> None:
-    assert fix_list([], US).empty
-    assert fix_list([empty_result()], US).empty
+    assert fix_lists([], US) == []
+    assert fix_lists([empty_result()], US)[0].empty
 
 
 def numbers(text: str) -> list[float]:
@@ -233,10 +246,14 @@ def test_card_says_what_was_covered_missed_and_doubled(result: AuditResult) -> N
     answer = card(result, US)
     lines = dict(answer.lines)
     assert numbers(answer.headline) == [19.51, 19.68]
-    # Of 0.17 ac 0.12 in three places that are sure, and one where the log is silent.
-    assert numbers(lines["missed"])[:3] == [0.17, 0.12, 3]
+    # 48 m² (a corner) and 234 m² (where the log is silent) pay once somebody is there, 423 m² in
+    # two strips narrower than the drill do not.
+    assert lines["missed"] == (
+        "0.17 ac missed; 0.07 ac in 2 places only when you are there; 2 places, 0.10 ac "
+        "together: leave them."
+    )
     # 0.3968 ac covered again x 150 lb/ac = 59.5 lb = 27.0 kg; x 0.926 USD/kg = 25.0 USD.
-    assert numbers(lines["double"].replace("18-46-0", "")) == [0.39, 60, 25]
+    assert numbers(lines["double"].replace("18-46-0", "")) == [0.39, 59.5, 25]
     assert "target 150 lb/ac" in lines["product"]
 
 
@@ -249,6 +266,12 @@ def test_card_without_a_boundary_claims_no_share() -> None:
     answer = card(make_result(boundary_given=False), METRIC)
     assert numbers(answer.headline) == [7.90]
     assert "outside" not in dict(answer.lines)
+
+
+def test_one_record_that_was_left_out_is_told_as_one(result: AuditResult) -> None:
+    counts = {"read": 1_206, "exact repeats": 1, "position jumps": 1_200, "without a time": 1}
+    said = records_sentence(replace(result, cleaning={**counts, "used": 4}), US)
+    assert "left out: 1 exact repeat, 1,200 position jumps, 1 without a time" in said
 
 
 def test_cautions_are_printed_only_where_they_apply(result: AuditResult) -> None:

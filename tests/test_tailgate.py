@@ -13,6 +13,7 @@ from cli_jobs import evenacre
 from hypothesis import given
 from hypothesis import strategies as st
 
+import evenacre as ev
 from evenacre.model import (
     Application,
     Compartment,
@@ -181,6 +182,34 @@ def test_the_book_beside_is_asked(tmp_path: Path, monkeypatch: pytest.MonkeyPatc
     assert found["change"]["setting_by_the_book"] == pytest.approx(42 * 31.25 / 25.05)
 
 
+@pytest.mark.parametrize("more", [{}, {"rate": "30 lb/ac"}, {"area": "20 ac"}, {"setting": "40"}])
+def test_python_tells_what_the_command_line_does(
+    more: dict[str, str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    book = tmp_path / "book.csv"
+    test = ev.calibrate(product="rye", setting=42, catch="25 25.1 lb", area="1 ac")
+    test.write(book)
+    asked = {"started": "1250 lb", "done": "25 ac", "left": "625 lb", "overlap": "0 %"}
+    asked |= {"product": "rye", **more}
+    options = [part for name, text in asked.items() for part in (f"--{name}", text)]
+    told = ev.finish(**asked, book=book)  # type: ignore[call-overload]
+    assert told.summary == figures(*options, "--book", book)
+    assert (told.change is None) == (more.keys() <= {"setting"})
+    si = ev.finish(started=1250 * LB, done=25 * ACRE, left=625 * LB, overlap="0 %")
+    assert si.so_far.rate_kg_per_m2 == pytest.approx(25 * LB_AC)
+
+
+def test_python_reads_no_book_unasked(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    test = ev.calibrate(product="rye", setting=42, catch="25 25.1 lb", area="1 ac")
+    test.write("settings-book.csv")
+    asked: dict[str, Any] = {"started": "1250 lb", "done": "25 ac", "left": "625 lb"}
+    told = ev.finish(**asked, area="20 ac", product="rye")
+    assert told.change is not None
+    assert told.change.now is None
+
+
 # Nothing left
 
 
@@ -189,7 +218,7 @@ def test_nothing_left_to_drive_is_said_and_no_rate_told() -> None:
     assert ran.code == 0
     assert "put on" not in ran.out
     assert "217,000" not in ran.out
-    assert "220 lb" in ran.out.splitlines()[0]
+    assert "217 lb" in ran.out.splitlines()[0]
     assert figures("--area", "0.001 ac", "--left", "217 lb")["no_ground"]
     assert not figures("--area", "1 ac", "--left", "217 lb", "--rate", "30 lb/ac")["no_ground"]
 

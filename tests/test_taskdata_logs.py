@@ -164,7 +164,7 @@ def test_the_kind_of_fix_tells_how_sure_a_position_is(tmp_path: Path) -> None:
     (track,) = read_tracks(farm(tmp_path / "farm.zip", logs))
     assert track.sigma_m is not None
     assert track.sigma_m == pytest.approx([*kinds.values()], nan_ok=True)
-    assert any("14.3% RTK fixed" in note for note in track.notes)
+    assert any("14.3 % RTK fixed" in note for note in track.notes)
     assert any("1 position is from a simulator" in warning for warning in track.warnings)
     # 1, 2, 3, 5 and 6 are off by decimetres or more.
     assert any("5 positions are not RTK fixed" in warning for warning in track.warnings)

@@ -201,6 +201,28 @@ def test_a_towed_drill_and_its_tractor_make_an_implement(tmp_path: Path) -> None
     assert drill.tool_behind_m == 1.0
 
 
+@pytest.mark.parametrize(
+    ("name", "said"), [("RTK rover", "corrected"), ("phone", "phone"), ("part 2", "")]
+)
+def test_the_name_of_a_navigation_reference_tells_of_the_receiver(
+    tmp_path: Path, name: str, said: str
+) -> None:
+    tractor = by_hand.tractor(v4)
+    tractor.elements[1].designator = name
+    # Names of other parts do not.
+    tractor.elements[2].designator = "mobile"
+    data = by_hand.root(
+        v4,
+        devices=[by_hand.drill(v4, [3000, 3000]), tractor],
+        partfields=[plot(v4)],
+        tasks=[logged(v4)],
+    )
+    log = {"TLG00001": (template([(141, "DET-2")]), record(0, 0.001, 0.001, [(0, 1)]))}
+    (read,) = read_taskdata(by_hand.write(tmp_path / "f.zip", data, log)).tasks
+    assert [track.receiver for track in read.tracks] == [said]
+    assert any(f'says "{name}"' in note for note in read.tracks[0].notes) == bool(said)
+
+
 def test_sections_of_different_width_get_rows_to_match(tmp_path: Path) -> None:
     data = by_hand.root(v4, devices=[by_hand.drill(v4, [2000, 3000, 1000])], tasks=[logged(v4)])
     log = {"TLG00001": (template([(161, "DET-2")]), record(0, 0.001, 0.001, [(0, 0b010101)]))}

@@ -35,8 +35,8 @@ def test_a_logged_width_serves_as_that_of_the_tool(files: Files) -> None:
     found = operation(files, files.records.assign(**{"swath (ft)": feet}))
     assert found.implement.width_m == pytest.approx(WIDTH_M, abs=0.005)
     assert found.implement.rows == round(found.implement.width_m / 0.3)
-    share = (feet == 20).mean()
-    assert any(f"20.0 ft (6.10 m), in {share:.0%}" in text for text in found.notes), found.notes
+    share = 100 * (feet == 20).mean()
+    assert any(f"20.0 ft (6.10 m), in {share:.0f} %" in text for text in found.notes), found.notes
 
 
 def test_the_width_that_is_given_goes_before(files: Files) -> None:

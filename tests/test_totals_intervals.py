@@ -139,8 +139,9 @@ def shifted(setbacks: gpd.GeoDataFrame | None = None, *, free_m: float = SIGMA_M
 def test_a_meter_alone_in_closed_form() -> None:
     (product,) = shifted(free_m=0.0).products
     low, high = product.interval_90["applied_in_field_kg"]
-    told = between(product.applied_in_field_kg, METER * product.applied_in_field_kg)
-    assert (low, high) == pytest.approx(told, rel=2e-3)
+    # Anywhere within 5 %, alike likely: nine in ten lie within 4.5 %.
+    told = [share * product.applied_in_field_kg for share in (0.955, 1.045)]
+    assert (low, high) == pytest.approx(told, rel=1e-3)
 
 
 @pytest.mark.parametrize("beyond_m", [3.0, 0.02])

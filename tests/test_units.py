@@ -264,4 +264,4 @@ def test_both_systems_in_a_message() -> None:
     """A pound is 0.45359237 kg, a foot 0.3048 m, an acre 4046.8564224 m2 (NIST SP 811)."""
     assert in_both("mass", 100.0) == "220 lb (100 kg)"
     assert in_both("length", 6.096) == "20.0 ft (6.10 m)"
-    assert in_both("area", 4046.8564224) == "1.00 ac (0.405 ha)"
+    assert in_both("area", 4046.8564224) == "1.00 ac (0.40 ha)"

@@ -235,7 +235,7 @@ def test_a_bow_tie_is_mended_and_the_change_of_area_stated(tmp_path):
     assert geodesic_area_m2(boundary) == pytest.approx(sum(map(referee_area, halves)), rel=1e-9)
     assert "crosses itself" in warning
     # Two triangles of 1105.7 m by 1113.2 m over 4, in all 152 acres, to three digits.
-    assert "to 152 ac (61.5 ha)" in warning
+    assert "to 152.1 ac (61.55 ha)" in warning
 
 
 def test_points_and_open_lines_are_no_boundary(tmp_path):
@@ -407,7 +407,7 @@ def test_zones_of_one_name_are_one_and_overlaps_count_once(tmp_path):
     assert zones.union_all().area == pytest.approx(square_degrees.sum(), rel=1e-12)
     assert '"low" and "high" overlap' in warning
     shared = box(0.008, 0, 0.01, 0.01)
-    assert f"{referee_area(shared) / 4046.8564224:.1f} ac" in warning
+    assert f"{referee_area(shared) / 4046.8564224:.2f} ac" in warning
 
 
 def test_a_zone_wholly_under_earlier_ones_disappears(tmp_path):
@@ -505,7 +505,7 @@ def test_a_log_mostly_elsewhere_is_used_with_a_warning():
     inside = np.r_[np.full(10, -92.405), np.full(90, -92.5), np.nan]
     (placed,), (warning,) = place_tracks([track_at(inside, 40.105)], SQUARE, field="Creek Forty")
     assert len(placed) == 101
-    assert "only 10.0% of its 100 positions" in warning
+    assert "only 10.0 % of its 100 positions" in warning
 
 
 def test_a_track_without_positions_is_left_to_others():

@@ -34,7 +34,7 @@ class FieldPlan:
 def field_job(plan: FieldPlan, **rest: object) -> Job:
     """Drive a field as its plan says, sections switched over ground not to be worked."""
     drives = [_round(plan, k) for k in range(plan.rounds)]
-    drives.append(_interior(plan))
+    drives.append(interior(plan))
     start = START_S
     timed = []
     for drive in drives:
@@ -74,7 +74,7 @@ def _round(plan: FieldPlan, k: int) -> Drive:
     return _sectioned(plan, START_S + s / plan.speed_mps, x, y, heading, down, may)
 
 
-def _interior(plan: FieldPlan) -> Drive:
+def interior(plan: FieldPlan) -> Drive:
     """Passes to and fro inside the rounds; each section works only over ground left to do."""
     width, turn = plan.implement.width_m, plan.direction_rad
     done = plan.rounds * (width - 0.1) - plan.headland_overlap_m

@@ -38,12 +38,15 @@ _UNITS = {
         ("width", "row_spacing", "setback_distance", "cross_width", "turn_radius"), "m"
     ),
     **dict.fromkeys(("tractor_length", "tractor_width"), "m"),
+    **dict.fromkeys(("gate_width", "transport_width"), "m"),
     **dict.fromkeys(("axle_to_antenna", "antenna_ahead", "antenna_left"), "m"),
     **dict.fromkeys(("hitch_to_axle", "tool_behind"), "m"),
     **dict.fromkeys(("skip_min_width", "pass_to_pass", "within_pass"), "m"),
     **dict.fromkeys(("circumference", "wheel_diameter"), "m"),
-    **dict.fromkeys(("area", "area_error", "skip_min_area"), "m2"),
-    **dict.fromkeys(("left", "left_error", "catch", "opener_catch", "scale", "fill"), "kg"),
+    **dict.fromkeys(("area", "area_error", "done", "skip_min_area"), "m2"),
+    **dict.fromkeys(
+        ("left", "left_error", "started", "full", "catch", "opener_catch", "scale", "fill"), "kg"
+    ),
     **dict.fromkeys(("rate", "rate_min", "rate_max", "target", "products", "tested"), "kg/m2"),
     **dict.fromkeys(("speed", "turn_speed"), "m/s"),
     **dict.fromkeys(("delay", "max_gap"), "s"),

@@ -40,6 +40,7 @@ from evenacre.io.season.plan_json import read_plan
 from evenacre.io.season.under_way import amount_in_cart, plan_begin
 from evenacre.io.settings_book.book import read_book
 from evenacre.io.taskdata.folder import is_taskdata
+from evenacre.language import ENGLISH, spoken
 from evenacre.model import Field, Implement, InputFile, Season, Settings, Track
 from evenacre.planning.calibration.calibrate import calibrate as worked_out
 from evenacre.planning.passes.pass_types import Drive, PassPlan
@@ -47,7 +48,13 @@ from evenacre.units.display import unit_system
 from evenacre.workflows.audit import Audit, run_audit
 from evenacre.workflows.calibrate import MeterSetting
 from evenacre.workflows.called import about_arguments
-from evenacre.workflows.finish import ComeOutEven, chosen_operation, run_finish
+from evenacre.workflows.finish import (
+    ComeOutEven,
+    RateSoFar,
+    chosen_operation,
+    finish_operation,
+    typed_answer,
+)
 from evenacre.workflows.gather import gathered_season, is_to_be_gathered
 from evenacre.workflows.interseed import Interseeding, run_interseeding
 from evenacre.workflows.measure import MeasuredDrill, run_measure
@@ -86,7 +93,9 @@ def audit(
     tasks: str | Sequence[str] = (),
     plan: str | Path | None = None,
     units: str | None = None,
+    language: str | None = None,
     currency: str = "USD",
+    pdf: bool = False,
     jobs: int = 1,
     progress: Callable[[str, int], None] = lambda _stage, _done: None,
     **options: Any,
@@ -127,8 +136,12 @@ def audit(
         ``plan.json`` of a plan of interseeding, to hold against what was done.
     units : str, optional
         Of the words and the report, ``"us"`` or ``"metric"``; figures are in SI all the same.
+    language : str, optional
+        Tag of that of the words: ``"es"``, ``"es_MX"``; the season's when None.
     currency : str
         Of the costs.
+    pdf : bool
+        Whether a folder that the result is written into gets PDFs to hand over.
     jobs : int
         Processes to share the operations among.
     progress : callable, optional
@@ -161,9 +174,11 @@ def audit(
         season = _season("audit", source, told, stick)
         season = season if units is None else replace(season, units=unit_system(units).name)
         planned = None if plan is None else read_plan(Path(plan))
-        return run_audit(
-            season, planned=planned, jobs=jobs, draw=False, keep_tracks=True, progress=progress
-        )
+        with spoken(language or season.language):
+            done = run_audit(
+                season, planned=planned, jobs=jobs, draw=False, keep_tracks=True, progress=progress
+            )
+            return replace(done, pdf=pdf)
 
 
 def measure(
@@ -176,6 +191,7 @@ def measure(
     implement: Implement | None = None,
     columns: Mapping[str, str] | None = None,
     units: str | None = None,
+    language: str | None = None,
     say: Callable[[str], None] = lambda _operation: None,
     **options: Any,
 ) -> MeasuredDrill:
@@ -197,6 +213,8 @@ def measure(
         Role to column of the log, as of :func:`audit`.
     units : str, optional
         Of the words and pictures, ``"us"`` or ``"metric"``.
+    language : str, optional
+        Tag of that of the words: ``"es"``, ``"es_MX"``; the season's when None.
     say : callable, optional
         Told each operation (str) as it begins.
     **options
@@ -222,7 +240,8 @@ def measure(
     with about_arguments(**_CALLED):
         check_names(measure, options, _KEYS)
         season = _season("measure", source, told)
-        return run_measure(season, unit_system(units or season.units), say=say)
+        with spoken(language or season.language):
+            return run_measure(season, unit_system(units or season.units), say=say)
 
 
 @overload
@@ -237,6 +256,7 @@ def plan_passes(
     width: Quantity | None = None,
     heading: float | None = None,
     units: str | None = None,
+    language: str | None = None,
     say: Callable[[str], None] = ...,
     **options: Any,
 ) -> PlannedPasses: ...
@@ -249,6 +269,7 @@ def plan_passes(
     width: Quantity | None = None,
     heading: float | None = None,
     units: str | None = None,
+    language: str | None = None,
     say: Callable[[str], None] = lambda _field: None,
     **options: Any,
 ) -> PlannedPasses | PassPlan:
@@ -267,6 +288,8 @@ def plan_passes(
         Of the passes, degrees clockwise from north; the best is found without it.
     units : str, optional
         Of the words and maps, ``"us"`` or ``"metric"``.
+    language : str, optional
+        Tag of that of the words: ``"es"``, ``"es_MX"``; the season's when None.
     say : callable, optional
         Told each field (str) as it begins.
     **options
@@ -275,8 +298,8 @@ def plan_passes(
         (``"first"`` or ``"last"``), ``blocks``, ``fence``, ``tractor_length``, ``tractor_width``,
         and ``fields`` and ``implement`` by their names in a season file, or ``unworkable``,
         ``cross``, ``cross_width``, ``rows``, ``row_spacing``, ``field_name``, ``boundary_crs``,
-        ``gate`` (latitude and longitude as text, a point, or a map) and ``along`` (a line that
-        passes follow) of one field.
+        ``gate`` (latitude and longitude as text, a point, or a map), ``gate_width``,
+        ``transport_width`` and ``along`` (a line that passes follow) of one field.
 
     Returns
     -------
@@ -306,10 +329,15 @@ def plan_passes(
     with about_arguments(boundary="field"):
         if isinstance(field, Field) and drive is not None:
             from evenacre.planning.passes.plan import plan_passes as bare
+            from evenacre.reports.sentences.findings import refusals_in_words
 
-            return bare(field, drive)
+            with refusals_in_words():
+                return bare(field, drive)
         of_season = ("fields", "implement")
-        of_field = ("unworkable", "cross", "cross_width", "rows", "row_spacing", "gate", "along")
+        of_field = (
+            *("unworkable", "cross", "cross_width", "rows", "row_spacing"),
+            *("gate", "gate_width", "transport_width", "along"),
+        )
         reading = (
             "field_name",
             *(n for n in _KEYS if n.startswith(("boundary_", "unworkable_", "cross_l", "along_"))),
@@ -327,7 +355,8 @@ def plan_passes(
             how = read_drive_options({**wanted, "width": None})
             ground = _one_field(field, given(width=width, **rest))
         system = unit_system(units or ground.units)
-        return run_passes(fenced_as(ground, how), drive_over(ground, how), system, say=say)
+        with spoken(language or ground.language):
+            return run_passes(fenced_as(ground, how), drive_over(ground, how), system, say=say)
 
 
 def interseed(
@@ -336,6 +365,8 @@ def interseed(
     from_day: str | dt.date | None = None,
     in_cart: Quantity | None = None,
     units: str | None = None,
+    language: str | None = None,
+    jobs: int = 1,
     say: Callable[[str], None] = lambda _stage: None,
 ) -> Interseeding:
     """Plan which grazed paddock to seed when, behind the herd.
@@ -353,6 +384,11 @@ def interseed(
         without it.
     units : str, optional
         Of the words and the report, ``"us"`` or ``"metric"``.
+    language : str, optional
+        Tag of that of the words: ``"es"``, ``"es_MX"``; the season's when None.
+    jobs : int
+        Processes to share many paddocks among, for the passes over each. The plan is the same.
+        They are started anew: a script asks for them under ``if __name__ == "__main__":``.
     say : callable, optional
         Told each stage (str) as it begins.
 
@@ -383,7 +419,24 @@ def interseed(
         told = None if from_day == "today" else from_day
         begin = None if from_day is None else plan_begin(told, season.time_zone)
         held = None if in_cart is None else amount_in_cart(in_cart)
-        return run_interseeding(season, from_day=begin, in_cart_kg=held, say=say)
+        with spoken(language or season.language):
+            return run_interseeding(season, from_day=begin, in_cart_kg=held, jobs=jobs, say=say)
+
+
+@overload
+def finish(
+    source: Source, boundary: Drawn | None = None, *, left: Quantity | None = None, **options: Any
+) -> ComeOutEven: ...
+
+
+@overload
+def finish(*, area: Quantity, left: Quantity | None = None, **options: Any) -> ComeOutEven: ...
+
+
+@overload
+def finish(
+    *, started: Quantity, done: Quantity, left: Quantity, area: None = None, **options: Any
+) -> RateSoFar: ...
 
 
 def finish(
@@ -401,8 +454,9 @@ def finish(
     overlap: str | None = None,
     started: Quantity | None = None,
     done: Quantity | None = None,
-    setting: str = "",
+    setting: str | float = "",
     full: Quantity | None = None,
+    book: str | Path | None = None,
     operation: str | None = None,
     field: str | None = None,
     loads: str | Path | None = None,
@@ -412,34 +466,42 @@ def finish(
     unworkable: Drawn | None = None,
     columns: Mapping[str, str] | None = None,
     units: str | None = None,
+    language: str | None = None,
     **options: Any,
-) -> ComeOutEven:
+) -> ComeOutEven | RateSoFar:
     """Find the rate that ends the load with the field, and where it runs out at this one.
+
+    With ``started``, ``done`` and ``left`` alone: the rate so far and, where a ``rate`` is wanted,
+    what that makes of the setting.
 
     Parameters
     ----------
     source : str, Path, Track, GeoDataFrame or a list of them; or Season
-        A season file, task data, or logs of the drive so far; None with ``area``.
+        A season file, task data, or logs of the drive so far; None with ``area`` or ``done``.
     boundary, unworkable : file, geometry, GeoSeries or GeoDataFrame, optional
         Of the field, with logs.
     left, left_error : str or float, optional
         Mass left and its standard uncertainty: ``"1400 lb"`` and ``"20 lb"`` or ``"1 %"`` (the
         usual), or kg; or ``"50 %"`` of ``started`` or of ``full``.
     rate, rate_min, rate_max : str or float, optional
-        Present rate, and what is allowed: ``"150 lb/ac"``, or kg/m2.
+        Present rate, and what is allowed: ``"150 lb/ac"``, or kg/m2. Without ``area``, ``rate``
+        is the one wanted.
     product : str, optional
-        Needed when there are several.
+        Needed when there are several, and to find it in ``book``.
     area, area_error : str or float, optional
         Ground still to do, without logs, and its standard uncertainty: ``"18 ac"``, or m2.
     overlap : str, optional
         Ground driven twice, ``"3 %"`` (the usual).
     started, done : str or float, optional
-        Mass in the cart when it began, and the ground done since, with ``area``: they tell the
+        Mass in the cart when it began, and the ground done since, or kg and m2: they tell the
         present rate.
-    setting : str, optional
-        Of the meter now.
+    setting : str or float, optional
+        Of the meter now; the last one of the product in ``book``.
     full : str or float, optional
         What the cart holds.
+    book : str or Path, optional
+        A settings book that tells how the product was set before, with ``started`` and ``done``.
+        None is read unasked.
     operation, field : str, optional
         Which operation of a season.
     loads : str or Path, optional
@@ -448,13 +510,16 @@ def finish(
         With logs, as of :func:`audit`: ``"20 ft"`` or metres.
     units : str, optional
         Of the words and the map, ``"us"`` or ``"metric"``.
+    language : str, optional
+        Tag of that of the words: ``"es"``, ``"es_MX"``; the season's when None.
     **options
         ``time_zone``, ``tracks_crs``, ``tracks_layer``, ``boundary_crs`` and the like, as of
         :func:`audit`.
 
     Returns
     -------
-    ComeOutEven
+    ComeOutEven or RateSoFar
+        The latter where no ground still to do was given, in any way.
 
     Raises
     ------
@@ -469,21 +534,22 @@ def finish(
     >>> float(even.figures.set_index("name").loc["even_rate", "value"].round(5))
     0.01149
     """
-    told = {**locals(), "loads": loads and Path(loads)}
+    told = {**locals(), "loads": loads and Path(loads), "setting": str(setting)}
     with about_arguments(**{**_CALLED, "product": "product"}):
-        from evenacre.cli.options.finish_options import FinishOptions
-        from evenacre.planning.finish.finish_job import full_cart_kg
+        from evenacre.workflows.typed.finish_options import FinishOptions
 
         check_names(finish, options, _KEYS)
         known = [one.name for one in fields(FinishOptions)]
         asked = FinishOptions(**given(**{name: told[name] for name in known}))
-        if area is not None:
+        if asked.typed:
             if source is not None or boundary is not None:
                 what = "It does not go with a season file, a boundary or tracks."
-                raise InputError.at("area", "", what, "Leave one of them out.")
-            even, placed, before, change = asked.typed_finish()
-            system = unit_system(units or "us")
-            return ComeOutEven(even, placed, system, so_far=before, change=change)
+                name = "done" if area is None else "area"
+                raise InputError.at(name, "", what, "Leave one of them out.")
+            past = None if book is None or done is None else read_book(Path(book))
+            known_settings = () if past is None else (past.settings, past.warnings)
+            with spoken(language or ENGLISH):
+                return typed_answer(asked, unit_system(units or "us"), *known_settings)
         if source is None:
             what = "It needs one season file, one set of task data, or logs."
             raise InputError.at("source", "", what, 'Give one, or area="18 ac".')
@@ -493,13 +559,8 @@ def finish(
         season = _season("finish", source, told)
         where = "source" if isinstance(source, Season) else Path(str(source)).name
         plan = chosen_operation(season, where, operation, field)
-        return run_finish(
-            asked.applied_to(plan),
-            unit_system(units or season.units),
-            product=product,
-            left=asked.amount_left(full_cart_kg(plan, product)),
-            rate_kg_per_m2=asked.rate_kg_per_m2,
-        )
+        with spoken(language or season.language):
+            return finish_operation(plan, asked, unit_system(units or season.units))
 
 
 def calibrate(
@@ -512,6 +573,7 @@ def calibrate(
     tolerance: float = 5.0,
     lookup: str | Path | None = None,
     units: str | None = None,
+    language: str | None = None,
     **options: Any,
 ) -> MeterSetting:
     """Judge a stationary test of the meter and find the next setting.
@@ -534,6 +596,8 @@ def calibrate(
         A settings book to ask for the nearest past settings, in place of a test.
     units : str, optional
         Of the words, ``"us"`` or ``"metric"``.
+    language : str, optional
+        Tag of that of the words: ``"es"``, ``"es_MX"``; the season's when None.
     **options
         The ground a catch stands for, in one way: ``area`` (or m2), ``turns`` with
         ``turns_per_area``, or ``turns`` with ``circumference`` or ``wheel_diameter`` (or m).
@@ -560,9 +624,9 @@ def calibrate(
     44.9
     """
     told = {**locals(), **options, "setting": str(setting)}
-    with about_arguments():
-        from evenacre.cli.options.calibrate_job import check_asked, read_options
-        from evenacre.cli.options.calibrate_options import CalibrateOptions
+    with about_arguments(), spoken(language or ENGLISH):
+        from evenacre.workflows.typed.calibrate_job import check_asked, read_options
+        from evenacre.workflows.typed.calibrate_options import CalibrateOptions
 
         known = [field.name for field in fields(CalibrateOptions)]
         check_names(calibrate, options, known)

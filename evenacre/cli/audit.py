@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
+import re
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, get_args
 
 import typer
 
 from evenacre.cli.options.derived import READING, SeasonKeys
 from evenacre.cli.options.progress import Fresh, Jobs, run, tell
 from evenacre.cli.options.season_input import SEASON_FILES, season_given
-from evenacre.cli.options.shared import AsJson, Quiet, Units, fail_on_any, plain_errors
+from evenacre.cli.options.shared import AsJson, Language, Quiet, Units, fail_on_any, plain_errors
 from evenacre.cli.options.stick_input import season_of_stick
+from evenacre.errors import InputError
+from evenacre.language import speak, tr
+
+if TYPE_CHECKING:
+    from evenacre.model.outputs import Part
 
 
 class AuditFailOn(StrEnum):
@@ -60,11 +66,24 @@ def audit(
     geoparquet: Annotated[
         bool, typer.Option("--geoparquet", help="Write tracks and results as GeoParquet too.")
     ] = False,
+    pdf: Annotated[
+        bool,
+        typer.Option("--pdf", help="Write the report and sheets to hand over as PDF too."),
+    ] = False,
+    only: Annotated[
+        str | None,
+        typer.Option(
+            "--only",
+            help="Parts to write, by commas: summary (always), report, maps, layers, rasters, "
+            "tables, fixes.",
+        ),
+    ] = None,
     out: Annotated[
         Path | None,
         typer.Option("--out", help="Folder for the result; evenacre-out beside the season file."),
     ] = None,
     units: Units = None,
+    language: Language = None,
     jobs: Jobs = 0,
     fresh: Fresh = False,
     as_json: AsJson = False,
@@ -76,7 +95,7 @@ def audit(
     Of a folder (or a zip of many files) the season file in it is used; without one it is gathered
     first, as `evenacre gather` does.
     """
-    with plain_errors() as written:
+    with plain_errors(language) as written:
         from evenacre.workflows.gather import is_to_be_gathered
 
         given = list(files or [])
@@ -92,7 +111,8 @@ def audit(
             "evenacre audit --boundary F --tracks F --width 20ft",
             tasks=task or (),
         )
-        folder = out or home / "evenacre-out"
+        speak(language or season.language)
+        folder, parts = out or home / "evenacre-out", _parts(only)
         outcome = run(
             season,
             folder,
@@ -100,12 +120,31 @@ def audit(
             jobs,
             quiet=quiet or as_json,
             geoparquet=geoparquet,
+            pdf=pdf,
+            only=parts,
             plan_file=plan,
             fresh=fresh,
             written=written,
         )
-        tell(outcome, f"Open {folder / 'report.html'}", as_json=as_json, quiet=quiet)
+        paged = parts is None or "report" in parts
+        shown = folder / ("report.html" if paged else "summary.json")
+        tell(outcome, tr("Open {file}", file=shown), as_json=as_json, quiet=quiet)
         fail_on_any(fail_on, _found(outcome.summary))
+
+
+def _parts(only: str | None) -> tuple[Part, ...] | None:
+    """Parts of a result by their names; the summary is there always, and may be all there is."""
+    from evenacre.model.outputs import Part
+
+    if only is None:
+        return None
+    asked = [part for part in re.split(r"[\s,]+", only.strip()) if part]
+    known = get_args(Part)
+    wrong = [part for part in asked if part not in (*known, "summary")]
+    if wrong:
+        what = f'"{wrong[0]}" is no part of a result.'
+        raise InputError.at("--only", "", what, f"Use some of summary, {', '.join(known)}.")
+    return tuple(part for part in known if part in asked)
 
 
 def _found(summary: dict[str, Any]) -> dict[str, bool]:

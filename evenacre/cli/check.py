@@ -21,10 +21,8 @@ def check(
     """Check every file of a season, or say what any other file holds, computing nothing."""
     with plain_errors():
         from evenacre.io.season.load import is_season_file
-        from evenacre.io.stick.files import is_stick
-        from evenacre.io.taskdata.folder import is_taskdata
 
-        tasks = not is_stick(file) and is_taskdata(file)
+        tasks = file.suffix.lower() != ".toml" and _is_taskdata(file)
         whole = tasks or not file.exists() or is_season_file(file)
         head, mended = ([], True) if whole and not tasks else _looked_at(file)
         lines, errors = _season(file, quiet=quiet) if whole else ([], int(not mended))
@@ -35,6 +33,13 @@ def check(
                 say(f"{errors} to mend." if errors else "Nothing to mend.")
         if errors:
             raise typer.Exit(BAD_INPUT)
+
+
+def _is_taskdata(file: Path) -> bool:
+    from evenacre.io.stick.files import is_stick
+    from evenacre.io.taskdata.folder import is_taskdata
+
+    return not is_stick(file) and is_taskdata(file)
 
 
 def _season(file: Path, *, quiet: bool) -> tuple[list[str], int]:

@@ -9,7 +9,8 @@ import typer
 
 from evenacre.cli.interseed import PLAN_FOLDER, plan
 from evenacre.cli.options.progress import Fresh, Jobs, run, tell
-from evenacre.cli.options.shared import AsJson, Quiet, Units, plain_errors
+from evenacre.cli.options.shared import AsJson, Language, Quiet, Units, plain_errors
+from evenacre.language import speak, tr
 
 
 def demo(
@@ -17,13 +18,14 @@ def demo(
         "three-larks"
     ),
     units: Units = None,
+    language: Language = None,
     jobs: Jobs = 0,
     fresh: Fresh = False,
     as_json: AsJson = False,
     quiet: Quiet = False,
 ) -> None:
     """Write the sample farm into a folder, plan its interseeding and audit its season."""
-    with plain_errors() as written:
+    with plain_errors(language) as written:
         from evenacre.io.result_folder.ownership import PLAN
         from evenacre.io.result_folder.staging import put_farm
         from evenacre.io.season.load import load_season
@@ -33,10 +35,16 @@ def demo(
         silent = quiet or as_json
         file = directory / "season.toml"
         coming = load_season(file, logs=False, must_hold="seeding")
+        speak(language or coming.language)
         plan_folder, folder = directory / PLAN_FOLDER, directory / "evenacre-out"
         planned = plan(coming, plan_folder, units, written, quiet=silent)
         if not silent:
-            tell(planned, f"Open {plan_folder / 'report.html'}", as_json=False, quiet=False)
+            tell(
+                planned,
+                tr("Open {file}", file=plan_folder / "report.html"),
+                as_json=False,
+                quiet=False,
+            )
         outcome = run(
             load_season(file),
             folder,
@@ -47,4 +55,4 @@ def demo(
             fresh=fresh,
             written=written,
         )
-        tell(outcome, f"Open {folder / 'report.html'}", as_json=as_json, quiet=quiet)
+        tell(outcome, tr("Open {file}", file=folder / "report.html"), as_json=as_json, quiet=quiet)

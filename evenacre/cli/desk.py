@@ -21,22 +21,30 @@ def desk(
     no_browser: Annotated[
         bool, typer.Option("--no-browser", help="Say the address, and open no browser.")
     ] = False,
+    on_network: Annotated[
+        bool,
+        typer.Option(
+            "--on-network",
+            help="Answer phones in your own Wi-Fi too, if they have the PIN that is shown.",
+        ),
+    ] = False,
     port: Annotated[
         int, typer.Option("--port", min=0, max=65535, help="Port to serve on; 0: any free one.")
     ] = 0,
 ) -> None:
     """Open the desk of a farm: bring files, mend the season and audit it from the browser.
 
-    It is served on this machine alone, to the browser that it opens.
+    It is served on this machine alone, to the browser that it opens, until you open it to your
+    network.
     """
     with plain_errors():
         if shortcut:
             from evenacre.desk.farm import open_farm
             from evenacre.desk.shortcut import leave_shortcut
 
-            place = leave_shortcut(open_farm(folder).root)
+            place = leave_shortcut(open_farm(folder).root, on_network=on_network)
             say(f"Wrote {place}. Double-click it to open the desk.")
             return
         from evenacre.desk.server import serve
 
-        serve(folder, say, browser=not no_browser, port=port)
+        serve(folder, say, browser=not no_browser, port=port, on_network=on_network)

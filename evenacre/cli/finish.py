@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from evenacre.cli.options.derived import READING, SeasonKeys, option
-from evenacre.cli.options.finish_options import TYPED, FinishOptions
 from evenacre.cli.options.progress import tell_lines
 from evenacre.cli.options.season_input import SEASON_FILES, season_given
-from evenacre.cli.options.shared import AsJson, Quiet, Units, plain_errors
+from evenacre.cli.options.shared import AsJson, Language, Quiet, Units, plain_errors
 from evenacre.errors import InputError
+from evenacre.language import ENGLISH, speak, tr
+from evenacre.workflows.typed.finish_options import TYPED, FinishOptions
 
 if TYPE_CHECKING:
     from evenacre.model import OperationPlan, PastSetting, Season
@@ -38,6 +39,7 @@ def finish(
         option(TYPED, "The settings book; settings-book.csv here, where there is one."),
     ] = None,
     units: Units = None,
+    language: Language = None,
     as_json: AsJson = False,
     quiet: Quiet = False,
     **keys: Annotated[Any, _KEYS],
@@ -46,41 +48,36 @@ def finish(
 
     From a season file, from a boundary and tracks so far, or from acres and pounds typed in.
     """
-    with plain_errors() as written:
+    with plain_errors(language) as written:
         from evenacre.units.display import unit_system
-        from evenacre.workflows.finish import ComeOutEven, RateSoFar, run_finish
+        from evenacre.workflows.finish import (
+            ComeOutEven,
+            RateSoFar,
+            finish_operation,
+            typed_answer,
+        )
         from evenacre.workflows.result import write_result
 
         if options.typed:
             if files or {"tracks", "boundary"} & keys.keys():
-                what = "It does not go with a season file, a boundary or tracks."
+                what = tr("It does not go with a season file, a boundary or tracks.")
                 name = "--area" if options.area is not None else "--done"
-                raise InputError.at(name, "", what, "Leave one of them out.")
+                raise InputError.at(name, "", what, tr("Leave one of them out."))
+            speak(language or ENGLISH)
             past, warned = _past(book) if options.done is not None else ((), ())
-            system = unit_system(units or "us")
-            if options.area is None:
-                told = RateSoFar(*options.typed_so_far(past), system, warned)
+            told = typed_answer(options, unit_system(units or "us"), past, warned)
+            if isinstance(told, RateSoFar):
                 tell_lines(told.summary, told.lines, as_json=as_json, quiet=quiet)
                 return
-            finish, product, done, change = options.typed_finish(past)
-            result = ComeOutEven(
-                finish, product, system, so_far=done, change=change, warnings=warned
-            )
+            result = told
         else:
-            from evenacre.planning.finish.finish_job import full_cart_kg
-
             season, plan = _chosen(files or [], options, keys)
-            result = run_finish(
-                options.applied_to(plan),
-                unit_system(units or season.units),
-                product=options.product,
-                left=options.amount_left(full_cart_kg(plan, options.product)),
-                rate_kg_per_m2=options.rate_kg_per_m2,
-            )
+            speak(language or season.language)
+            result = finish_operation(plan, options, unit_system(units or season.units))
         lines = [*result.lines]
         if out is not None:
             write_result(ComeOutEven, out, lambda: result, written=written)
-            lines += [f"  Map: {out / 'finish.png'}"] if result.job else []
+            lines += [tr("  Map: {file}", file=out / "finish.png")] if result.job else []
         tell_lines(result.summary, lines, as_json=as_json, quiet=quiet)
 
 

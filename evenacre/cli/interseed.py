@@ -10,7 +10,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from evenacre.cli.options.progress import stages, tell
-from evenacre.cli.options.shared import AsJson, Quiet, Units, fail_on_any, plain_errors
+from evenacre.cli.options.shared import AsJson, Language, Quiet, Units, fail_on_any, plain_errors
+from evenacre.language import speak, tr
+from evenacre.workflows.typed.interseed_options import InterseedOptions
 
 if TYPE_CHECKING:
     from evenacre.model import Season
@@ -30,6 +32,7 @@ class PlanFailOn(StrEnum):
 
 def interseed(
     season: Annotated[Path, typer.Argument(help="The season file, with paddocks and seeding.")],
+    options: InterseedOptions,
     fail_on: Annotated[
         list[PlanFailOn] | None,
         typer.Option(
@@ -38,50 +41,22 @@ def interseed(
             "warnings.",
         ),
     ] = None,
-    from_today: Annotated[
-        bool,
-        typer.Option(
-            "--from-today",
-            help="Plan the rest from today on: what the logs of the season's operations show as "
-            "seeded is done.",
-        ),
-    ] = False,
-    from_day: Annotated[
-        str | None, typer.Option("--from", help="The same from another day on: 2026-08-20.")
-    ] = None,
-    in_cart: Annotated[
-        str | None,
-        typer.Option(
-            "--in-cart", help='Seed in the cart then: "40 lb"; as tickets tell, else none.'
-        ),
-    ] = None,
     out: Annotated[
         Path | None,
         typer.Option("--out", help=f"Folder for the plan; {PLAN_FOLDER} beside the season file."),
     ] = None,
     units: Units = None,
+    language: Language = None,
     as_json: AsJson = False,
     quiet: Quiet = False,
 ) -> None:
     """Plan the interseeding of grazed paddocks: moves, windows, days, loads and passes."""
-    with plain_errors() as written:
-        from evenacre.errors import InputError
-        from evenacre.io.season.load import load_season
-        from evenacre.io.season.under_way import amount_in_cart, plan_begin
-
+    with plain_errors(language) as written:
         folder = out or season.parent / PLAN_FOLDER
-        if from_today and from_day is not None:
-            what = "It does not go with --from-today."
-            raise InputError.at("--from", "", what, "Give one of them.")
-        asked: dict[str, Any] = {}
-        if in_cart is not None:
-            asked["in_cart_kg"] = amount_in_cart(in_cart, file="--in-cart")
-        under_way = from_today or from_day is not None
-        given = load_season(season, logs=under_way, must_hold="seeding")
-        if under_way:
-            asked["from_day"] = plan_begin(from_day, given.time_zone, file="--from")
+        given, asked = options.read(season)
+        speak(language or given.language)
         outcome = plan(given, folder, units, written, quiet=quiet or as_json, **asked)
-        tell(outcome, f"Open {folder / 'report.html'}", as_json=as_json, quiet=quiet)
+        tell(outcome, tr("Open {file}", file=folder / "report.html"), as_json=as_json, quiet=quiet)
         account = outcome.summary
         found = {
             PlanFailOn.FORAGE: bool(account["herd"]["shortages"]),

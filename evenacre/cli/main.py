@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import inspect
+import os
 import sys
 from typing import Annotated, Any
 
@@ -13,6 +14,7 @@ from evenacre import __version__
 from evenacre.cli.audit import audit
 from evenacre.cli.calibrate import calibrate
 from evenacre.cli.check import check
+from evenacre.cli.county import county
 from evenacre.cli.demo import demo
 from evenacre.cli.desk import desk
 from evenacre.cli.export import export
@@ -23,11 +25,13 @@ from evenacre.cli.measure import measure
 from evenacre.cli.options.derived import with_options
 from evenacre.cli.options.streams import standard_streams
 from evenacre.cli.passes import passes
+from evenacre.processes.garbage import collect_seldom
 
-_COMMANDS = {
+COMMANDS = {
     command.__name__: command
     for command in (
         *(audit, gather, check, demo, desk, measure, calibrate, finish, interseed, passes, export),
+        county,
     )
 }
 _PLAIN: dict[str, Any] = {"pretty_exceptions_enable": False, "add_completion": False}
@@ -39,9 +43,9 @@ class Commands(TyperGroup):
     def resolve_command(self, ctx: Any, args: list[str]) -> Any:
         """Find the command that the arguments begin with."""
         name, command, rest = super().resolve_command(ctx, args)
-        if name in _COMMANDS:
+        if name in COMMANDS:
             alone = typer.Typer(**_PLAIN)
-            alone.command(name)(with_options(_COMMANDS[name]))
+            alone.command(name)(with_options(COMMANDS[name]))
             command = typer.main.get_command(alone)
         return name, command, rest
 
@@ -66,12 +70,15 @@ def root(
         raise typer.Exit
 
 
-for _name, _command in _COMMANDS.items():
+for _name, _command in COMMANDS.items():
     app.command(_name, help=inspect.getdoc(_command))(lambda: None)
 
 
 def main() -> None:
     """Entry point of the ``evenacre`` command."""
+    collect_seldom()
+    # pydantic would look through all that is installed for plugins, a tenth of the time to start.
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     # Consoles that cannot show a character of a file's name should not end the run.
     for stream in (sys.stdout, sys.stderr):
         reconfigure = getattr(stream, "reconfigure", None)

@@ -10,7 +10,8 @@ import typer
 from evenacre.cli.options.derived import READING, SeasonKeys
 from evenacre.cli.options.progress import stages, tell
 from evenacre.cli.options.season_input import SEASON_FILES, season_given
-from evenacre.cli.options.shared import AsJson, Quiet, Units, plain_errors
+from evenacre.cli.options.shared import AsJson, Language, Quiet, Units, plain_errors
+from evenacre.language import speak, tr
 
 FOLDER = "evenacre-measure"
 _KEYS = SeasonKeys(
@@ -31,6 +32,7 @@ def measure(
         Path | None, typer.Option("--out", help=f"Folder for the result; {FOLDER} beside the file.")
     ] = None,
     units: Units = None,
+    language: Language = None,
     as_json: AsJson = False,
     quiet: Quiet = False,
     **keys: Annotated[Any, _KEYS],
@@ -39,7 +41,7 @@ def measure(
 
     Each figure with its uncertainty, held against what the season says, or why the log cannot tell.
     """
-    with plain_errors() as written:
+    with plain_errors(language) as written:
         season, home = season_given(
             "measure",
             files or [],
@@ -50,6 +52,7 @@ def measure(
         from evenacre.units.display import unit_system
         from evenacre.workflows.measure import measure_season
 
+        speak(language or season.language)
         folder = out or home / FOLDER
         with stages("reading the log", quiet=quiet or as_json) as say:
             outcome = measure_season(
@@ -57,4 +60,4 @@ def measure(
             )
         pictures = [told["picture"] for told in outcome.summary["operations"]]
         shown = folder / pictures[0] if len(pictures) == 1 else folder
-        tell(outcome, f"Open {shown} to see why.", as_json=as_json, quiet=quiet)
+        tell(outcome, tr("Open {file} to see why.", file=shown), as_json=as_json, quiet=quiet)

@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
 import numpy as np
+from threadpoolctl import threadpool_limits
 
 from evenacre.coverage.amounts import with_logged_products
 from evenacre.coverage.cover import area_figures, part_ground
@@ -61,7 +62,13 @@ def audit_operation(
     >>> round(result.skip_area_m2)
     96
     """
-    say = progress or (lambda _stage: None)
+    # Matrices are small: threads of theirs would wait for one another longer than they work, and
+    # how many there are must not show in the last digits.
+    with threadpool_limits(1, user_api="blas"):
+        return _audited(operation, progress or (lambda _stage: None))
+
+
+def _audited(operation: Operation, say: Callable[[str], None]) -> AuditResult:
     tracks, settings = operation.tracks, operation.settings
     implement = with_rows(operation.implement, tracks)
     plane = plane_for(operation.field, tracks)
@@ -157,8 +164,10 @@ def audit_operation(
         receiver=work.receiver,
         driven_90_m2=work.driven_90_m2(areas, land),
         findings=collect_findings(operation, work.doubts(), work.findings(), land, frame),
+        drive=work.record(),
         totals=work.totals(),
         measured=work.measured,
+        going_back=None,
     )
 
 

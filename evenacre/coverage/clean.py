@@ -81,6 +81,12 @@ class Fixes:
     metres: dict[str, float] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
 
+    def first(self) -> Fixes:
+        """The first of them alone, with the balance of all."""
+        arrays = ("time_s", "x_m", "y_m", "track", "record", "run")
+        one = {name: getattr(self, name)[:1].copy() for name in arrays}
+        return replace(self, handover_s=self.handover_s[:0].copy(), **one)
+
     def take(
         self, tracks: Sequence[Track], column: Callable[[Track], FloatArray | None]
     ) -> FloatArray | None:

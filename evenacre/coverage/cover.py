@@ -129,7 +129,7 @@ def _overlay(pieces: np.ndarray, grid_m: float | None, lap_m: float) -> _Overlay
     narrow_m2 = 0.0
     if lap_m:
         whole_m2 = float(shapely.area(pair).sum())
-        pair = _wide_laps(pair, lap_m)
+        pair = wide_laps(pair, lap_m)
         wide = shapely.area(pair) > 0
         i, j, pair = i[wide], j[wide], pair[wide]
         narrow_m2 = whole_m2 - float(shapely.area(pair).sum())
@@ -143,7 +143,7 @@ def _overlay(pieces: np.ndarray, grid_m: float | None, lap_m: float) -> _Overlay
     return _Overlays(pieces, i, j, pair, p, k, triple, once, twice, thrice, narrow_m2)
 
 
-def _wide_laps(pair: np.ndarray, lap_m: float) -> np.ndarray:
+def wide_laps(pair: np.ndarray, lap_m: float) -> np.ndarray:
     """Laps without their slivers and specks: those may add up to far more work than ground."""
     parts, owner = shapely.get_parts(pair, return_index=True)
     length, width = strip_size(shapely.area(parts), shapely.length(parts))

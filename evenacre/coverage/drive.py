@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from functools import cached_property
 
 import geopandas as gpd
 import numpy as np
@@ -11,7 +10,7 @@ import shapely
 from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
-from evenacre.coverage.amounts import StepMass, running_totals
+from evenacre.coverage.amounts import running_totals
 from evenacre.coverage.capacity import capacity_figures
 from evenacre.coverage.cover import Cover, count_cover
 from evenacre.coverage.diagnostics import (
@@ -22,7 +21,7 @@ from evenacre.coverage.diagnostics import (
 )
 from evenacre.coverage.field_plane import PlaneField
 from evenacre.coverage.headland import Headland, find_headland
-from evenacre.coverage.legs import follow
+from evenacre.coverage.legs import Legs, follow
 from evenacre.coverage.measure.findings import settings_findings
 from evenacre.coverage.passes import number_passes, pass_ends, pass_table
 from evenacre.coverage.products import StripShares
@@ -36,6 +35,7 @@ from evenacre.coverage.rows import section_bounds
 from evenacre.coverage.skip_causes import find_causes, outer_rows_off
 from evenacre.coverage.skips import KINDS, Surroundings, ground_beside
 from evenacre.coverage.steps import Steps
+from evenacre.coverage.stretches import joined_steps
 from evenacre.coverage.swath import (
     STRAIGHT_M,
     Strips,
@@ -46,16 +46,17 @@ from evenacre.coverage.swath import (
 )
 from evenacre.coverage.uncertainty.area_draws import AreaDraws, Ground, Laid, draw_areas
 from evenacre.coverage.uncertainty.driven import driven_90_m2, driven_sigma_m2
-from evenacre.coverage.uncertainty.position_error import PositionError
+from evenacre.coverage.uncertainty.position_error import PositionError, logging_interval_s
 from evenacre.geo.local_crs import WorkingPlane
-from evenacre.model import Application, Implement, IntArray, Operation, Track
-from evenacre.model.audit_result import RunningTotals
+from evenacre.model import Application, BoolArray, Implement, IntArray, Operation, Track
+from evenacre.model.audit_result import DriveRecord, RunningTotals
 from evenacre.model.finding import Finding
 from evenacre.model.measured import Measured
 from evenacre.model.receiver import Receiver
 
 # Edges are kept finer than the jitter left in them, about a quarter of the receiver's own.
 _STRAIGHT_PER_JITTER, _ROUGHEST_M = 0.2, 0.01
+_NO_GROUND_M2 = 1e-6
 
 
 class Drive:
@@ -85,11 +86,36 @@ class Drive:
         rough_m = np.clip(_STRAIGHT_PER_JITTER * legs.jitter_m, STRAIGHT_M, _ROUGHEST_M)
         self._straight_m = float(rough_m)
         self.swaths = build_swaths(strips, self._straight_m)
-        self.records, self._legs = legs.fixes, legs
         self._operation, self._implement, self._applications = operation, implement, applications
         self._steps, self._number = steps, number_passes(steps)
-        self._placed = _by_section(strips, operation.tracks, implement)
+        self._long, self._first = joined_steps(
+            steps, self._number, implement.width_m, self._straight_m
+        )
+        self._long_number = self._number[self._first]
+        strips = _by_section(strips, operation.tracks, implement)
+        self.masses, unlike_amounts = legs.masses(applications, strips, implement)
+        rows_on = steps.active.sum(axis=1)
+        self.shares = StripShares(strips, self.swaths, rows_on, self.masses, self._straight_m)
         self._timed = all(track.timed for track in operation.tracks)
+        sectioned = np.array([track.sections is not None for track in legs.tracks])
+        self._sectioned = sectioned[legs.fixes.track[self._long.record]]
+        self.error = _position_error(legs, self._number)
+        self._doubts = (
+            *legs.findings,
+            *loss_findings(legs.fixes),
+            *unlike_findings(legs, implement),
+            *receiver_findings(legs.receiver, implement.width_m),
+            *settings_findings(legs.evidence.measured, implement),
+        )
+        self._findings = (
+            *legs.fixes.findings,
+            *legs.states,
+            *position_findings(operation, legs),
+            *unlike_amounts,
+        )
+        # From here on the steps tell all, and records take as much memory again.
+        self._legs = legs.without_records()
+        self.records = self._legs.fixes
 
     @property
     def measured(self) -> tuple[Measured, ...]:
@@ -131,37 +157,21 @@ class Drive:
 
     def surroundings(self, land: PlaneField, headland: BaseGeometry) -> Surroundings:
         """What skips may lie against."""
-        sectioned = np.array([track.sections is not None for track in self._legs.tracks])
-        told = sectioned[self.records.track[self._steps.record]]
         return Surroundings(
             land.workable,
             land.given,
-            pass_ends(self._steps, self._number, self._implement),
+            pass_ends(self._long, self._long_number, self._implement),
             headland,
             self._implement.width_m,
-            ground_beside(self._steps, self._implement),
+            ground_beside(self._long, self._implement),
             find_causes(
-                self._steps,
+                self._long,
                 self._implement,
                 self._operation.blockages,
                 sides_told=all(f.code != "partial_width" for f in self._legs.states),
             ),
-            outer_rows_off(self._steps, self._number, self._implement, told),
+            outer_rows_off(self._long, self._long_number, self._implement, self._sectioned),
         )
-
-    @cached_property
-    def shares(self) -> StripShares:
-        """The ground that amounts are shared out on."""
-        return StripShares(self._placed, self.swaths, self._steps.active.sum(axis=1))
-
-    @cached_property
-    def _amounts(self) -> tuple[list[StepMass], list[Finding]]:
-        return self._legs.masses(self._applications, self._placed, self._implement)
-
-    @property
-    def masses(self) -> list[StepMass]:
-        """Mass of every product."""
-        return self._amounts[0]
 
     def capacity(self, covered_m2: float) -> dict[str, float]:
         """Passes apart, the figures of the work."""
@@ -176,14 +186,13 @@ class Drive:
         if any(track.at_tool for track in self._legs.tracks):
             implement = implement.at_its_own_places()
 
-        def sweep(steps: Steps) -> Swaths:
-            return build_swaths(build_strips(steps, steps.active, implement), self._straight_m)
+        def sweep(steps: Steps, rows: BoolArray) -> Swaths:
+            return build_swaths(build_strips(steps, rows, implement), self._straight_m)
 
         zones, setbacks = [z for _, z in land.zones], [area for _, _, area in land.setbacks]
         return draw_areas(
-            self._steps,
-            self._number,
-            self.swaths,
+            self._long,
+            self._long_number,
             cover,
             sweep,
             Ground(land.workable, zones, headland, setbacks),
@@ -216,24 +225,23 @@ class Drive:
         brim_m2 = land.boundary.length * 2 * self.receiver.pass_m if land.given else np.inf
         return driven_90_m2(areas, sigma_m2, by_speed=by_speed, brim_m2=brim_m2)
 
-    @cached_property
-    def error(self) -> PositionError:
-        """How far each pass may be off."""
-        legs, number = self._legs, self._number
-        pass_m = np.full(int(number.max(initial=0)) + 1, self.receiver.pass_m)
-        for leg, span in zip(legs.legs, legs.spans, strict=True):
-            sigma_m = leg.fixes.take(leg.tracks, lambda t: t.sigma_m)
-            own_m = pass_errors_m(leg.receiver, number[span], leg.steps.record, sigma_m)
-            mine = np.unique(number[span])
-            pass_m[mine] = own_m[mine]
-        memory_s = self.receiver.memory_s
-        return PositionError(
-            pass_m,
-            max(leg.receiver.within_m for leg in legs.legs),
-            self.receiver.steered,
-            memory_s if np.isfinite(memory_s) else None,
-            assumed=self.receiver.told_by == "usual",
-        )
+    def record(self) -> DriveRecord | None:
+        """Return the drive step by step; None where no times are told."""
+        if not self._timed:
+            return None
+        steps, implement = self._long, self._implement
+        rows = steps.active.shape[1]
+        first = steps.active.argmax(axis=1)
+        end = rows - steps.active[:, ::-1].argmax(axis=1)
+        half, spacing = implement.width_m / 2, implement.row_spacing_m
+        on = steps.working
+        left, right = (np.where(on, half - row * spacing, 0.0) for row in (first, end))
+        swept = np.maximum(steps.active.sum(axis=1) * spacing * steps.distance_m, _NO_GROUND_M2)
+        rates = {
+            a.product.name: np.where(on, np.add.reduceat(m.mass_kg, self._first) / swept, 0.0)
+            for a, m in zip(self._applications, self.masses, strict=True)
+        }
+        return DriveRecord(steps.tool, steps.whole, self._long_number, left, right, rates)
 
     def totals(self) -> RunningTotals:
         """How far the job had come at any moment."""
@@ -243,22 +251,30 @@ class Drive:
 
     def doubts(self) -> tuple[Finding, ...]:
         """What throws doubt on all of the result."""
-        return (
-            *self._legs.findings,
-            *loss_findings(self.records),
-            *unlike_findings(self._legs, self._implement),
-            *receiver_findings(self.receiver, self._implement.width_m),
-            *settings_findings(self.measured, self._implement),
-        )
+        return self._doubts
 
     def findings(self) -> tuple[Finding, ...]:
         """What is worth telling of positions, rows and amounts."""
-        return (
-            *self.records.findings,
-            *self._legs.states,
-            *position_findings(self._operation, self._legs),
-            *self._amounts[1],
-        )
+        return self._findings
+
+
+def _position_error(legs: Legs, number: IntArray) -> PositionError:
+    """How far each pass may be off."""
+    receiver = legs.receiver
+    pass_m = np.full(int(number.max(initial=0)) + 1, receiver.pass_m)
+    for leg, span in zip(legs.legs, legs.spans, strict=True):
+        sigma_m = leg.fixes.take(leg.tracks, lambda t: t.sigma_m)
+        own_m = pass_errors_m(leg.receiver, number[span], leg.steps.record, sigma_m)
+        mine = np.unique(number[span])
+        pass_m[mine] = own_m[mine]
+    return PositionError(
+        pass_m,
+        max(leg.receiver.within_m for leg in legs.legs),
+        receiver.steered,
+        receiver.memory_s if np.isfinite(receiver.memory_s) else None,
+        assumed=receiver.told_by == "usual",
+        interval_s=logging_interval_s(legs.steps),
+    )
 
 
 def _by_section(strips: Strips, tracks: Sequence[Track], implement: Implement) -> Strips:

@@ -6,12 +6,10 @@ import numpy as np
 import shapely
 from affine import Affine
 from pyproj import CRS
-from rasterio.enums import MergeAlg
-from rasterio.features import rasterize
 from shapely.geometry.base import BaseGeometry
 
-from evenacre.coverage.steps import expand
-from evenacre.coverage.swath import Strips, pivots
+from evenacre.arrays import expand
+from evenacre.coverage.swath import Strips, curved, pivots, strip_area_m2
 from evenacre.model import FloatArray, IntArray
 from evenacre.model.audit_result import Grid
 
@@ -66,36 +64,45 @@ class GridFrame:
 
     def mask(self, region: BaseGeometry) -> np.ndarray:
         """Cells whose centre lies in a region."""
-        if region.is_empty:
-            return np.zeros(self.shape, dtype=bool)
-        burned = rasterize([(region, 1)], self.shape, transform=self.transform, dtype="uint8")
-        return burned.astype(bool)
+        return np.asarray(self._sums(np.array([region])) > 0)
 
     def cover(self, pieces: np.ndarray) -> Grid:
         """Number of pieces over each cell centre."""
-        values = np.zeros(self.shape, dtype=np.uint8)
-        if len(pieces):
-            shapes = ((piece, 1) for piece in pieces)
-            values = rasterize(
-                shapes,
-                self.shape,
-                transform=self.transform,
-                merge_alg=MergeAlg.add,
-                dtype="uint8",
-            )
-        return Grid(values, self.transform, self.crs)
+        count = np.minimum(self._sums(pieces), np.iinfo(np.uint8).max)
+        return Grid(count.astype(np.uint8), self.transform, self.crs)
 
     def sums(self, pieces: np.ndarray, values: FloatArray) -> Grid:
         """Sum of what the pieces over each cell centre are worth."""
-        out = np.zeros(self.shape, dtype=np.float32)
-        if len(pieces):
-            rasterize(
-                zip(pieces, values.tolist(), strict=True),
-                out=out,
-                transform=self.transform,
-                merge_alg=MergeAlg.add,
-            )
-        return Grid(out, self.transform, self.crs)
+        out = np.where(self._sums(pieces) > 0, self._sums(pieces, values), 0.0)
+        return Grid(out.astype(np.float32), self.transform, self.crs)
+
+    def _sums(self, shapes: np.ndarray, values: FloatArray | None = None) -> np.ndarray:
+        """Sum of what the polygons over each cell centre are worth, or their number.
+
+        On a row a spot lies in a polygon if more of its edges to the left lead down than up.
+        """
+        rows, columns = self.shape
+        parts, shape = shapely.get_parts(shapely.orient_polygons(shapes), return_index=True)
+        rings, part = shapely.get_rings(parts, return_index=True)
+        points, ring = shapely.get_coordinates(rings, return_index=True)
+        u = (points[:, 0] - self.west) / self.cell_m - 0.5
+        v = (self.north - points[:, 1]) / self.cell_m - 0.5
+        edge = np.flatnonzero(ring[1:] == ring[:-1])
+        down = v[edge + 1] > v[edge]
+        # Each edge from its upper end, so that both pieces on it cross it at the same place.
+        upper, lower = np.where(down, edge, edge + 1), np.where(down, edge + 1, edge)
+        first = np.clip(np.ceil(v[upper]), 0, rows).astype(np.int64)
+        index, row = expand(np.clip(np.ceil(v[lower]), 0, rows).astype(np.int64) - first)
+        row += first[index]
+        upper, lower, down = upper[index], lower[index], down[index]
+        share = (row - v[upper]) / (v[lower] - v[upper])
+        at = np.ceil(u[upper] + share * (u[lower] - u[upper]))
+        worth = np.where(down, 1, -1)
+        if values is not None:
+            worth = worth * values[shape[part[ring[upper]]]]
+        cell = row * (columns + 1) + np.clip(at, 0, columns).astype(np.int64)
+        steps = np.bincount(cell, worth, minlength=rows * (columns + 1))
+        return np.asarray(np.cumsum(steps.reshape(rows, columns + 1), axis=1)[:, :-1])
 
     def rate(self, strips: Strips, mass_kg: FloatArray) -> Grid:
         """Rate at each cell centre, summed over the strips that cover it.
@@ -104,9 +111,15 @@ class GridFrame:
         the rate at a spot is the strip's mean rate times mean over local path length.
         """
         values = np.zeros(self.shape[0] * self.shape[1])
+        mean = mass_kg / np.maximum(strip_area_m2(strips), 1e-9)
+        uneven = curved(strips)
         for quad, owner in _convex_parts(strips):
             part, row, col = scan(quad, self)
-            density = _density(strips.quad, mass_kg, owner[part], *self.centres(row, col))
+            strip = owner[part]
+            density = mean[strip]
+            own = np.flatnonzero(uneven[strip])
+            spots = self.centres(row[own], col[own])
+            density[own] = _density(strips.quad, mass_kg, strip[own], *spots)
             values += np.bincount(row * self.shape[1] + col, density, minlength=len(values))
         return Grid(values.astype(np.float32).reshape(self.shape), self.transform, self.crs)
 

@@ -107,6 +107,11 @@ class Legs:
         """How the rows that were on were told."""
         return said_once(f for leg in self.legs for f in leg.findings)
 
+    def without_records(self) -> Legs:
+        """The same, with the balance of the records and the first of them alone."""
+        legs = tuple(replace(leg, fixes=leg.fixes.first()) for leg in self.legs)
+        return replace(self, legs=legs, fixes=self.fixes.first())
+
     def masses(
         self, applications: Sequence[Application], strips: Strips, implement: Implement
     ) -> tuple[list[StepMass], list[Finding]]:
@@ -164,7 +169,9 @@ def follow(
     drives = [drive for drive in drives if len(drive.fixes.time_s) > 1] or drives[:1]
     evidence = _measured(drives, implement, boundary)
     implement = replace(applied(implement, evidence.measured), error=evidence.error)
-    legs = [_leg(drive, operation, implement) for drive in drives]
+    legs = []
+    while drives:  # what is no longer needed of each is let go
+        legs.append(_leg(drives.pop(0), operation, implement))
     ends = np.cumsum([len(leg.steps.tool.time_s) for leg in legs])
     spans = tuple(
         slice(int(end) - len(leg.steps.tool.time_s), int(end) - 1)
@@ -272,10 +279,10 @@ def _leg(drive: _Drive, operation: Operation, implement: Implement) -> Leg:
         implement = own
     tracks, fixes, path = drive.tracks, drive.fixes, drive.path
     active = drive.states.active
-    steps = build_steps(fixes, path, active, implement, operation.blockages, drive.leap)
     on = np.asarray(active.any(axis=1))
     seen = behaviour(tracks, fixes, path, drive.speed_mps, on, implement.width_m)
     receiver = judged(seen, fixes, tracks, path.jitter_m, operation.settings)
+    steps = build_steps(fixes, path, active, implement, operation.blockages, drive.leap)
     smoothed = path.x_m is not fixes.x_m
     by_speed = drive.states.by_speed
     return Leg(

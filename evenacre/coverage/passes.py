@@ -8,7 +8,8 @@ import shapely
 from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
-from evenacre.coverage.steps import Steps, expand, tool_ends
+from evenacre.arrays import expand
+from evenacre.coverage.steps import Steps, tool_ends
 from evenacre.coverage.swath import Swaths
 from evenacre.geo.overlay import along, simplified
 from evenacre.model import Implement, IntArray

@@ -6,24 +6,32 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
+import geopandas as gpd
 import numpy as np
 import shapely
+from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
+from evenacre.arrays import expand
 from evenacre.coverage.amounts import StepMass, elements, nutrients
 from evenacre.coverage.cover import Cover
 from evenacre.coverage.grids import GridFrame, area_within
-from evenacre.coverage.steps import expand
-from evenacre.coverage.swath import Strips, Swaths, fan_triangles
+from evenacre.coverage.rate_ground import rate_layers, rated_strips
+from evenacre.coverage.stretches import joined_strips
+from evenacre.coverage.swath import Strips, Swaths, curved, fan_triangles
 from evenacre.geo.geodesy import wrapped
 from evenacre.geo.local_crs import WorkingPlane
 from evenacre.geo.overlay import first_consistent, intersect, valid
 from evenacre.model import Application, BoolArray, FloatArray, IntArray
-from evenacre.model.audit_result import Grid, ProductResult, SetbackFinding, ZoneAmount
+from evenacre.model.audit_result import (
+    RATE_SHARES,
+    Grid,
+    ProductResult,
+    SetbackFinding,
+    ZoneAmount,
+)
 
 _NEAR_TARGET = 0.10
-# A strip whose edges differ in length by more than this is shared out row by row.
-_CURVED = 0.02
 
 
 class GroundPieces(Protocol):
@@ -39,6 +47,11 @@ class GroundPieces(Protocol):
 
     def rate(self, frame: GridFrame, piece_kg: FloatArray) -> Grid:
         """Rate at each cell centre."""
+
+    def rate_ground(
+        self, piece_kg: FloatArray, edges_kg_per_m2: FloatArray, cover: Cover, crs: CRS
+    ) -> gpd.GeoDataFrame:
+        """Ground of each class of rates, as `rate_layers` has it."""
 
 
 @dataclass(frozen=True)
@@ -93,6 +106,8 @@ def product_result(
         inside = frame.mask(ground.workable.geometry)
         within = area_within(grid, inside, target, _NEAR_TARGET)
     label = nutrients(product.analysis, in_field)
+    mean = in_field / ground.covered_m2 if ground.covered_m2 else 0.0
+    edges = (target or mean) * np.array(RATE_SHARES)
     return ProductResult(
         product=product.name,
         source=mass.source,
@@ -105,13 +120,14 @@ def product_result(
         overlap_cost=None if product.price_per_kg is None else overlap * product.price_per_kg,
         target_kg=None if target is None else target * ground.workable.geometry.area,
         target_kg_per_m2=target,
-        mean_rate_kg_per_m2=in_field / ground.covered_m2 if ground.covered_m2 else 0.0,
+        mean_rate_kg_per_m2=mean,
         within_10_percent_of_target_area_m2=within,
         zones=zones,
         nutrients_kg=label,
         elements_kg=elements(label),
         setbacks=_setbacks(strip_kg, ground, plane),
         rate=grid,
+        rate_ground=shares.rate_ground(strip_kg, edges, cover, frame.crs),
     )
 
 
@@ -151,24 +167,47 @@ class StripShares:
     ----------
     rows_on : (n - 1,) int
         Rows placing in each step.
+    masses : sequence of StepMass
+        That will be shared out.
+    straight_m : float, optional
+        Strips that are alike and so straight are joined.
     """
 
-    def __init__(self, strips: Strips, swaths: Swaths, rows_on: IntArray) -> None:
-        self._strips, self._rows_on = strips, rows_on
-        self.piece = strips.piece
+    def __init__(
+        self,
+        strips: Strips,
+        swaths: Swaths,
+        rows_on: IntArray,
+        masses: Sequence[StepMass] = (),
+        straight_m: float | None = None,
+    ) -> None:
+        self._strips, part_of = strips, np.arange(len(strips.step))
+        # What was told strip by strip is not kept: there are many times as many as are joined.
+        spread_kg = [mass.spread(strips, rows_on) for mass in masses]
+        if straight_m is not None:
+            self._strips, part_of = joined_strips(strips, spread_kg, straight_m)
+        self.piece = self._strips.piece
+        self._masses_kg = [
+            (mass, np.bincount(part_of, kg, minlength=len(self.piece)).astype(float))
+            for mass, kg in zip(masses, spread_kg, strict=True)
+        ]
         self._pieces = swaths.geometry
-        quad = strips.quad
-        left = np.hypot(*(quad[:, 3] - quad[:, 0]).T)
-        right = np.hypot(*(quad[:, 2] - quad[:, 1]).T)
-        self._curved = strips.folded | (np.abs(left - right) > _CURVED * (left + right) / 2)
+        self._curved = curved(self._strips)
 
     def mass_kg(self, mass: StepMass) -> FloatArray:
         """Mass of each strip."""
-        return mass.spread(self._strips, self._rows_on)
+        return next(kg for one, kg in self._masses_kg if one is mass)
 
     def rate(self, frame: GridFrame, strip_kg: FloatArray) -> Grid:
         """Rate at each cell centre."""
         return frame.rate(self._strips, strip_kg)
+
+    def rate_ground(
+        self, strip_kg: FloatArray, edges_kg_per_m2: FloatArray, cover: Cover, crs: CRS
+    ) -> gpd.GeoDataFrame:
+        """Ground of each class of rates."""
+        parts = rated_strips(self._strips, strip_kg, edges_kg_per_m2)
+        return rate_layers(parts, edges_kg_per_m2, cover, crs)
 
     def inside(self, region: BaseGeometry) -> FloatArray:
         """Share of each strip's mass that falls in a region.

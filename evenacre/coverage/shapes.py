@@ -20,6 +20,7 @@ from evenacre.coverage.field_plane import PlaneField
 from evenacre.coverage.grids import GridFrame
 from evenacre.coverage.headland import Headland, find_headland
 from evenacre.coverage.passes import no_passes
+from evenacre.coverage.rate_ground import RatedParts, rate_layers
 from evenacre.coverage.skips import KINDS, NARROWEST_M, Beside, Surroundings
 from evenacre.coverage.swath import Swaths, line_swaths
 from evenacre.geo.local_crs import WorkingPlane
@@ -254,6 +255,13 @@ class ShapeShares:
         """Rate at each cell centre, summed over the pieces that cover it."""
         return frame.sums(self._pieces, mass_kg / self._area)
 
+    def rate_ground(
+        self, mass_kg: FloatArray, edges_kg_per_m2: FloatArray, cover: Cover, crs: CRS
+    ) -> gpd.GeoDataFrame:
+        """Ground of each class of rates; laps that count for no cover add nothing up."""
+        parts = RatedParts(self._pieces, mass_kg / self._area, self.piece)
+        return rate_layers(parts, edges_kg_per_m2, cover, crs, NARROWEST_M)
+
 
 def shape_masses(
     applications: Sequence[Application], tracks: Sequence[Track], ground: ShapedGround
@@ -375,6 +383,9 @@ class Shapes:
 
     def driven_90_m2(self, areas: dict[str, float], land: PlaneField) -> None:
         """What was driven is not told."""
+
+    def record(self) -> None:
+        """How the ground was driven is not told."""
 
     def totals(self) -> None:
         """When each shape was worked is not told."""

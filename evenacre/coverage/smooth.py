@@ -7,15 +7,24 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from evenacre.arrays import expand
 from evenacre.coverage.clean import typical_interval_s
+from evenacre.coverage.thinning import bends
 from evenacre.model import BoolArray, FloatArray, IntArray
 
 # Half-windows in records, tried from the narrowest.
 _HALF_WINDOWS = (2, 4, 8, 14, 24)
+# So many fixes are fitted at a time: the sums of a window take some 400 bytes a fix.
+_BLOCK = 1 << 16
 # Below this, jitter does no harm and the positions are left as they are.
 _CLEAN_M = 0.0005
 # A wider fit is kept while it lies within this many standard errors of every narrower one.
 _CONFIDENCE = 2.0
+# A way is straight that bends by no more than so many times the jitter which the widest fits
+# leave, and as a rule by little more than it.
+_NO_BEND, _AS_JITTER = 5.0, 1.5
+# Records over which a straight stretch is led over to its neighbours.
+_LEAD = 10.0
 # Slower than this the direction of motion is noise and the last course is held.
 _STANDING_MPS = 0.2
 
@@ -32,7 +41,7 @@ class SmoothPath:
     jitter_m : float
         Estimated standard deviation of the receiver's white jitter.
     left_m : float
-        What smoothing leaves of it, as a rule.
+        What smoothing leaves of it at most, as a rule; on long straights it is less.
     """
 
     x_m: FloatArray
@@ -70,7 +79,8 @@ def smooth_path(
     For every fix, fits with growing windows are compared; the widest one whose position
     still agrees with all narrower ones within their standard errors is taken (the
     intersection-of-confidence-intervals rule of Goldenshluger and Nemirovski 1997). Straight
-    runs get long windows, curves short ones.
+    runs get long windows, curves short ones. Stretches that are straight as far as can be told
+    are laid on straight lines then.
 
     Parameters
     ----------
@@ -79,22 +89,45 @@ def smooth_path(
     smooth : bool
         When False positions stay as logged and only the course is estimated.
     """
-    noise = jitter_m(x_m, y_m, run)
+    noise, unit = jitter_m(x_m, y_m, run), typical_interval_s(time_s)
     if not smooth or noise < _CLEAN_M:
-        (fit,) = _fits(time_s, x_m, y_m, run, (1,))
+        (fit,) = _fits(time_s, x_m, y_m, run, unit, (1,))
         return SmoothPath(x_m, y_m, _course(fit, run), noise)
+    halo, count = _HALF_WINDOWS[-1], len(x_m)
+    best, widest = (_Fit(*(np.empty(count) for _ in range(5))) for _ in range(2))
+    for first in range(0, count, _BLOCK):
+        end = min(first + _BLOCK, count)
+        near = slice(max(first - halo, 0), end + halo)
+        found = _local_fits(time_s[near], x_m[near], y_m[near], run[near], unit, noise)
+        own = slice(first - near.start, end - near.start)
+        for whole, part in zip((best, widest), found, strict=True):
+            for name in _Fit.__dataclass_fields__:
+                getattr(whole, name)[first:end] = getattr(part, name)[own]
+    left = noise * float(np.sqrt(np.median(best.variance)))
+    best = _laid_straight(best, widest, x_m, y_m, run, noise)
+    return SmoothPath(best.x, best.y, _course(best, run), noise, left)
+
+
+def _local_fits(
+    time_s: FloatArray,
+    x_m: FloatArray,
+    y_m: FloatArray,
+    run: IntArray,
+    unit_s: float,
+    noise_m: float,
+) -> tuple[_Fit, _Fit]:
+    """Of each fix the widest fit that agrees with all narrower ones, and the widest of all."""
     best: _Fit | None = None
     narrower: list[_Fit] = []
     agrees = np.ones(len(x_m), dtype=bool)
-    for fit in _fits(time_s, x_m, y_m, run, _HALF_WINDOWS):
+    for fit in _fits(time_s, x_m, y_m, run, unit_s, _HALF_WINDOWS):
         for other in narrower:
             apart = np.hypot(fit.x - other.x, fit.y - other.y)
-            agrees &= apart <= _CONFIDENCE * noise * np.sqrt(fit.variance + other.variance)
+            agrees &= apart <= _CONFIDENCE * noise_m * np.sqrt(fit.variance + other.variance)
         best = fit if best is None else best.replaced_where(agrees, fit)
         narrower.append(fit)
     assert best is not None
-    left = noise * float(np.sqrt(np.median(best.variance)))
-    return SmoothPath(best.x, best.y, _course(best, run), noise, left)
+    return best, narrower[-1]
 
 
 @dataclass(frozen=True)
@@ -118,6 +151,7 @@ def _fits(
     x_m: FloatArray,
     y_m: FloatArray,
     run: IntArray,
+    unit_s: float,
     half_windows: Sequence[int],
 ) -> Iterator[_Fit]:
     """Least-squares quadratics over growing windows, all windows sharing one set of sums.
@@ -125,7 +159,6 @@ def _fits(
     The sums over a window of half-width h are those of half-width h - 1 plus two records, so
     the loop is over offsets, not over fixes.
     """
-    unit = typical_interval_s(time_s)
     n = len(time_s)
     # Sums of t^p, and of (x, y) - (x, y)[fix] times t^p; t counts from the fix.
     t_sum = np.zeros((5, n))
@@ -135,7 +168,7 @@ def _fits(
     for half in half_windows:
         for offset in range(done + 1, min(half, n - 1) + 1):
             same = run[offset:] == run[:-offset]
-            t = np.where(same, time_s[offset:] - time_s[:-offset], 0.0) / unit
+            t = np.where(same, time_s[offset:] - time_s[:-offset], 0.0) / unit_s
             dx = np.where(same, x_m[offset:] - x_m[:-offset], 0.0)
             dy = np.where(same, y_m[offset:] - y_m[:-offset], 0.0)
             power = same.astype(float)
@@ -150,7 +183,7 @@ def _fits(
                     y_sum[p, offset:] -= sign * dy * power
                 power = power * t
         done = half
-        yield _solve(x_m, y_m, t_sum, x_sum, y_sum, unit)
+        yield _solve(x_m, y_m, t_sum, x_sum, y_sum, unit_s)
 
 
 def _solve(
@@ -175,6 +208,73 @@ def _solve(
     x, y = ((c00 * b[0] + c01 * b[1] + c02 * b[2]) / whole for b in (x_sum, y_sum))
     vx, vy = ((c01 * b[0] + c11 * b[1] + c12 * b[2]) / whole for b in (x_sum, y_sum))
     return _Fit(x_m + x, y_m + y, vx / unit_s, vy / unit_s, c00 / whole)
+
+
+def _laid_straight(
+    fit: _Fit, widest: _Fit, x_m: FloatArray, y_m: FloatArray, run: IntArray, noise_m: float
+) -> _Fit:
+    """Lay long stretches that bend by no more than jitter does on straight lines.
+
+    Each is the least-squares line through its fixes; how far along it they lie stays. The ends
+    are led over to what goes before and after.
+
+    Parameters
+    ----------
+    widest : _Fit
+        With the longest windows everywhere, which bends least where the way is straight.
+    """
+    left_m = noise_m * float(np.sqrt(np.median(widest.variance)))
+    several = np.flatnonzero(np.bincount(run)[run] > 1)
+    if not len(several):
+        return fit
+    points = np.column_stack([widest.x, widest.y])[several]
+    chain = np.unique(run[several], return_inverse=True)[1]
+    corner = several[bends([points], chain, _NO_BEND * left_m)]
+    first, last = corner[:-1], corner[1:]
+    long = (run[first] == run[last]) & (last - first >= 2 * _HALF_WINDOWS[-1])
+    first, last = first[long], last[long]
+    if not len(first):
+        return fit
+    stretch, rank = expand(last - first + 1)
+    at, start = first[stretch] + rank, np.flatnonzero(rank == 0)
+    count = (last - first + 1).astype(float)
+    course = np.arctan2(fit.y[last] - fit.y[first], fit.x[last] - fit.x[first])
+
+    def mean(values: FloatArray) -> FloatArray:
+        return np.asarray(np.add.reduceat(values, start) / count)
+
+    middle_x, middle_y = mean(x_m[at]), mean(y_m[at])
+    cos, sin = np.cos(course)[stretch], np.sin(course)[stretch]
+
+    def turned(x: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Along and across each stretch, from its middle."""
+        dx, dy = x[at] - middle_x[stretch], y[at] - middle_y[stretch]
+        return dx * cos + dy * sin, dy * cos - dx * sin
+
+    along, across = turned(x_m, y_m)
+    spread = mean(along**2)
+    slope = mean(along * across) / spread
+    along, across = turned(widest.x, widest.y)
+    straight = np.sqrt(mean((across - slope[stretch] * along) ** 2)) <= _AS_JITTER * left_m
+    along, across = turned(fit.x, fit.y)
+    move = slope[stretch] * along - across
+    lead = np.minimum(rank, (count - 1)[stretch] - rank) / _LEAD
+    weight = np.minimum(lead, 1.0) * straight[stretch]
+    ahead = (course + np.arctan(slope))[stretch]
+    speed = np.hypot(fit.vx[at], fit.vy[at])
+
+    def led(old: FloatArray, new: FloatArray) -> FloatArray:
+        out = old.copy()
+        out[at] += weight * (new - old[at])
+        return out
+
+    return _Fit(
+        led(fit.x, fit.x[at] - move * sin),
+        led(fit.y, fit.y[at] + move * cos),
+        led(fit.vx, speed * np.cos(ahead)),
+        led(fit.vy, speed * np.sin(ahead)),
+        fit.variance,
+    )
 
 
 def _course(fit: _Fit, run: IntArray) -> FloatArray:

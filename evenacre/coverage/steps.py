@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from evenacre.arrays import expand
 from evenacre.coverage.clean import Fixes
 from evenacre.coverage.smooth import SmoothPath
 from evenacre.coverage.tow import tool_path
@@ -16,6 +17,8 @@ from evenacre.model.audit_result import ToolPath
 # A step turns at most this far, so that chords lose at most a^2 / 6 = 4e-4 of a sector.
 _MAX_TURN_RAD = 0.05
 _MAX_SUBSTEPS = 40
+# So many knots are interpolated at a time, for memory.
+_BLOCK = 1 << 16
 # A course change above this between two records is a cusp (a reversal), not a curve.
 _CUSP_RAD = 2.1
 
@@ -54,10 +57,10 @@ class Steps:
         """Steps with at least one row placing."""
         return np.asarray(self.active.any(axis=1))
 
-    def switched_later(self, way_m: float) -> Steps:
+    def switched_later(self, way_m: float) -> tuple[Steps, IntArray]:
         """The same drive with rows on and off so much farther along it (negative: sooner).
 
-        Blocked rows stop and start where they did.
+        Blocked rows stop and start where they did. The steps are parts of these: of which.
         """
         way = np.append(0.0, np.cumsum(self.distance_m))
         run = np.append(0, np.cumsum(~self.whole))
@@ -88,7 +91,7 @@ class Steps:
         told &= run[source] == run[step]
         still_on = on[source] & told[:, None]
         blocked = np.where(still_on, self.blocked[step], 0)
-        return Steps(
+        later = Steps(
             moved,
             self.whole[step],
             still_on & (blocked == 0),
@@ -97,6 +100,7 @@ class Steps:
             self.distance_m[step] * part,
             self.duration_s[step] * part,
         )
+        return later, step
 
 
 def build_steps(
@@ -141,7 +145,7 @@ def build_steps(
     last = np.searchsorted(run, knot_run[:-1], side="right") - 1
     record = np.clip(record, first, last)
     on = active[record] & whole[:, None]
-    blocked = np.zeros(on.shape, dtype=np.int64)
+    blocked = np.zeros(on.shape, dtype=np.min_scalar_type(len(blockages)))
     for number, blockage in enumerate(blockages, start=1):
         during = (mid >= blockage.start_s) & (mid < blockage.end_s)
         rows = np.zeros(on.shape[1], dtype=bool)
@@ -157,12 +161,6 @@ def build_steps(
         np.where(whole, distance, 0.0),
         np.where(whole, np.diff(knots), 0.0),
     )
-
-
-def expand(counts: IntArray) -> tuple[IntArray, IntArray]:
-    """Item i ``counts[i]`` times, and a running number from 0 within each."""
-    item = np.repeat(np.arange(len(counts)), counts)
-    return item, np.arange(len(item)) - np.repeat(np.cumsum(counts) - counts, counts)
 
 
 def tool_ends(tool: ToolPath, knot: IntArray, width_m: float) -> tuple[FloatArray, FloatArray]:
@@ -199,7 +197,10 @@ def _knots(
     span = np.where(after > k, time[after] - time[k], 1.0)
     u = np.clip((knots - time[k]) / span, 0.0, 1.0)
     u = np.where(run[after] == run[k], u, 0.0)
-    x, y, course = _hermite(path, k, after, u)
+    x, y, course = np.empty((3, len(knots)))
+    for first in range(0, len(knots), _BLOCK):
+        own = slice(first, first + _BLOCK)
+        x[own], y[own], course[own] = _hermite(path, k[own], after[own], u[own])
     tool = tool_path(knots, x, y, course, run[k], implement)
     return knots, run[k], tool
 

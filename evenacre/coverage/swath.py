@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 
-from evenacre.coverage.steps import Steps, expand
+from evenacre.arrays import expand
+from evenacre.coverage.steps import Steps
 from evenacre.geo.overlay import simplified, union, valid
 from evenacre.model import BoolArray, FloatArray, Implement, IntArray
 
@@ -17,8 +19,12 @@ from evenacre.model import BoolArray, FloatArray, Implement, IntArray
 _SECTOR_RAD = np.pi / 4
 # Vertices closer than this to the straight line between their neighbours are dropped.
 STRAIGHT_M = 0.0001
+# So many steps are worked on at a time, for memory.
+_BLOCK = 1 << 16
 # A line that turns by more at a corner was not driven round it.
 _SHARP_RAD = np.radians(120.0)
+# Strips whose edges differ in length by more than this share are curved.
+_CURVED = 0.02
 # Steps that gain less than this and turn less than that are standing still.
 _STILL_M = 1e-6
 _TURNING_RAD = 1e-3
@@ -53,11 +59,14 @@ class Strips:
         """Which strips belong to some consecutive steps."""
         return np.asarray((self.step >= span.start) & (self.step < span.stop))
 
+    def at(self, chosen: IntArray | BoolArray | slice) -> Strips:
+        """Some of the strips."""
+        return Strips(*(getattr(self, name)[chosen] for name in self.__dataclass_fields__))
+
     def of_steps(self, span: slice) -> Strips:
         """Strips of some consecutive steps, which are numbered from 0 then."""
-        own = self.in_steps(span)
-        step, first, last = self.step[own] - span.start, self.first_row[own], self.last_row[own]
-        return Strips(step, first, last, self.quad[own], self.folded[own], self.piece[own])
+        own = self.at(self.in_steps(span))
+        return replace(own, step=own.step - span.start)
 
 
 @dataclass(frozen=True)
@@ -96,15 +105,17 @@ def build_strips(steps: Steps, active: BoolArray, implement: Implement) -> Strip
 
     ``active`` is ``steps.active`` as a rule; blocked rows are swept the same way.
     """
-    tool = steps.tool
+    tool, count = steps.tool, len(steps.whole)
     usable = progress(steps) & active.any(axis=1)
-    edge = np.diff(np.pad(active, ((0, 0), (1, 1))).astype(np.int8), axis=1)
-    edge[~usable] = 0
-    step, first = np.nonzero(edge == 1)
-    _, end = np.nonzero(edge == -1)
+    blocks = [slice(start, start + _BLOCK) for start in range(0, max(count, 1), _BLOCK)]
+    found = [_groups(active[block] & usable[block, None]) for block in blocks]
+    starts = np.repeat([block.start for block in blocks], [len(rows[0]) for rows in found])
+    step, first, end = (np.concatenate(part) for part in zip(*found, strict=True))
+    step += starts.astype(np.int64)
+    order = np.lexsort((step, end, first))
+    step, first, end = step[order], first[order], end[order]
+    quad, folded = np.empty((len(step), 4, 2)), np.empty(len(step), dtype=bool)
     half = implement.width_m / 2
-    left = half - first.astype(float) * implement.row_spacing_m
-    right = half - end.astype(float) * implement.row_spacing_m
 
     def point(knot: IntArray, offset: FloatArray) -> FloatArray:
         h = tool.heading_rad[knot]
@@ -112,21 +123,27 @@ def build_strips(steps: Steps, active: BoolArray, implement: Implement) -> Strip
             [tool.x_m[knot] - offset * np.sin(h), tool.y_m[knot] + offset * np.cos(h)]
         )
 
-    quad = np.stack(
-        [point(step, left), point(step, right), point(step + 1, right), point(step + 1, left)],
-        axis=1,
-    )
-    along = (tool.heading_rad[step] + tool.heading_rad[step + 1]) / 2
-    direction = np.column_stack([np.cos(along), np.sin(along)])
-    ahead_left = np.einsum("ij,ij->i", quad[:, 3] - quad[:, 0], direction)
-    ahead_right = np.einsum("ij,ij->i", quad[:, 2] - quad[:, 1], direction)
-    folded = (ahead_left < 0) != (ahead_right < 0)
-    folded &= _cross(quad)
+    for start in range(0, len(step), _BLOCK):
+        own = slice(start, start + _BLOCK)
+        k, corners = step[own], quad[own]
+        left = half - first[own].astype(float) * implement.row_spacing_m
+        right = half - end[own].astype(float) * implement.row_spacing_m
+        for i, (knot, offset) in enumerate(((k, left), (k, right), (k + 1, right), (k + 1, left))):
+            corners[:, i] = point(knot, offset)
+        along = (tool.heading_rad[k] + tool.heading_rad[k + 1]) / 2
+        direction = np.column_stack([np.cos(along), np.sin(along)])
+        ahead_left = np.einsum("ij,ij->i", corners[:, 3] - corners[:, 0], direction)
+        ahead_right = np.einsum("ij,ij->i", corners[:, 2] - corners[:, 1], direction)
+        folded[own] = ((ahead_left < 0) != (ahead_right < 0)) & _cross(corners)
+    piece = _number_pieces(step, first, end, folded, tool.heading_rad)
+    return Strips(step, first + 1, end, quad, folded, piece)
 
-    order = np.lexsort((step, end, first))
-    rows = first[order], end[order]
-    piece = _number_pieces(step[order], *rows, folded[order], tool.heading_rad)
-    return Strips(step[order], rows[0] + 1, rows[1], quad[order], folded[order], piece)
+
+def _groups(on: BoolArray) -> tuple[IntArray, IntArray, IntArray]:
+    """Contiguous groups of active rows: the step of each, its first row and the one after it."""
+    edge = np.diff(np.pad(on, ((0, 0), (1, 1))).astype(np.int8), axis=1)
+    step, first = np.nonzero(edge == 1)
+    return step, first, np.nonzero(edge == -1)[1]
 
 
 def line_swaths(lines: np.ndarray, width_m: FloatArray) -> Swaths:
@@ -202,6 +219,14 @@ def strip_area_m2(strips: Strips) -> FloatArray:
     return np.asarray(area)
 
 
+def curved(strips: Strips) -> BoolArray:
+    """Strips whose rows have ways of different length, so that amounts lie unevenly on them."""
+    quad = strips.quad
+    left = np.hypot(*(quad[:, 3] - quad[:, 0]).T)
+    right = np.hypot(*(quad[:, 2] - quad[:, 1]).T)
+    return np.asarray(strips.folded | (np.abs(left - right) > _CURVED * (left + right) / 2))
+
+
 def _cross(quad: FloatArray) -> BoolArray:
     """Whether the tool line after a step crosses the one before it."""
     a, b, d, c = quad[:, 0], quad[:, 1], quad[:, 2], quad[:, 3]
@@ -238,7 +263,13 @@ def build_swaths(strips: Strips, straight_m: float = STRAIGHT_M) -> Swaths:
     at = np.searchsorted(strips.piece, np.arange(count))
     geometry = np.empty(count, dtype=object)
     plain = ~strips.folded[at] if count else np.zeros(0, dtype=bool)
-    geometry[plain] = _outlines(strips, plain, straight_m)
+    # Some at a time, and whole pieces: points of all at once take more than the strips.
+    for start, end in itertools.pairwise(np.unique([*strips.piece[::_BLOCK], count])):
+        own = strips.at(slice(at[start], at[end] if end < count else None))
+        some = plain[start:end]
+        geometry[start:end][some] = _outlines(
+            replace(own, piece=own.piece - start), some, straight_m
+        )
     _fill_fans(strips, ~plain, geometry)
     return Swaths(valid(geometry), strips.first_row[at], strips.last_row[at], strips.step[at])
 

@@ -20,7 +20,7 @@ from evenacre.coverage.swath import Swaths
 from evenacre.coverage.uncertainty.area_draws import AreaDraws, Laid
 from evenacre.geo.local_crs import WorkingPlane
 from evenacre.model import Application, Implement, IntArray, Operation
-from evenacre.model.audit_result import RunningTotals
+from evenacre.model.audit_result import DriveRecord, RunningTotals
 from evenacre.model.finding import Finding
 from evenacre.model.measured import Measured
 from evenacre.model.receiver import Receiver
@@ -100,6 +100,9 @@ class Work(Protocol):
 
     def driven_90_m2(self, areas: dict[str, float], land: PlaneField) -> tuple[float, float] | None:
         """90 % interval of the ground driven with the tool down; None where that is not told."""
+
+    def record(self) -> DriveRecord | None:
+        """Return the drive step by step; None where that is not told."""
 
     def totals(self) -> RunningTotals | None:
         """How far the job had come at any moment; None where that is not told."""

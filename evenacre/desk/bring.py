@@ -10,6 +10,7 @@ import shutil
 from collections.abc import AsyncIterator
 from contextlib import suppress
 from datetime import datetime
+from itertools import count
 from pathlib import Path, PurePosixPath
 
 from starlette.concurrency import run_in_threadpool
@@ -43,6 +44,28 @@ def safe_name(name: str) -> PurePosixPath | None:
     if not parts or len(parts) > _DEEPEST or any(map(is_hidden, parts)):
         return None
     return PurePosixPath(*map(_safe_part, parts))
+
+
+def free_place(folder: Path, stem: str, suffix: str, usual: str) -> Path:
+    """Where a file that is written here goes: nothing that is there is written over.
+
+    Parameters
+    ----------
+    folder : Path
+    stem : str
+        What it is to be called.
+    suffix : str
+    usual : str
+        What it is called where that is no name of a file.
+    """
+    stem = re.sub(r"[/\\]", "-", stem).strip(" .~$") or usual
+    for number in count(1):
+        again = f" {number}" if number > 1 else ""
+        place = safe_name(f"{stem}{again}{suffix}") or Path(f"{usual}{again}{suffix}")
+        path = folder / place
+        if not path.exists() and not path.is_symlink():
+            break
+    return path
 
 
 def _safe_part(part: str) -> str:

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from evenacre.desk.memory import Memory
 from evenacre.errors import InputError
 from evenacre.io.result_folder.staging import disk_troubles_told
 from evenacre.io.result_folder.whole_file import write_whole
 
 STATE = ".evenacre-desk"
 """Hidden folder in the farm's: what the desk itself has to remember."""
+_FORMAT = 2  # of what is remembered: raised where a page reads what an earlier desk did not keep
 
 
 @dataclass(frozen=True)
@@ -23,9 +25,11 @@ class Farm:
     ----------
     root : Path
         Resolved: no link leads anywhere below it unnoticed.
+    memory : Memory
     """
 
     root: Path
+    memory: Memory = field(default_factory=Memory, compare=False, repr=False)
 
     @property
     def season(self) -> Path:
@@ -36,6 +40,16 @@ class Farm:
     def brought(self) -> Path:
         """What was brought, untouched, a folder for each time."""
         return self.root / "brought"
+
+    @property
+    def drawn(self) -> Path:
+        """What was drawn on the map, a file for each shape and change."""
+        return self.root / "drawn"
+
+    @property
+    def typed(self) -> Path:
+        """Tables that were typed in, a file for each change."""
+        return self.root / "typed"
 
     @property
     def results(self) -> Path:
@@ -53,6 +67,11 @@ class Farm:
         return self.state / "versions"
 
     @property
+    def books(self) -> Path:
+        """Earlier settings books."""
+        return self.state / "books"
+
+    @property
     def state(self) -> Path:
         """What the desk has to remember."""
         return self.root / STATE
@@ -66,14 +85,27 @@ class Farm:
 
     def remember(self, name: str, value: object) -> None:
         """Keep a JSON value for the next start, whole or not at all."""
-        write_whole(self.state / f"{name}.json", json.dumps(value).encode(), private=True)
+        kept = {"format": _FORMAT, "kept": value}
+        write_whole(self.state / f"{name}.json", json.dumps(kept).encode(), private=True)
 
     def recall(self, name: str) -> Any:
-        """Give back what was kept; None where there is nothing that can be read."""
+        """Give back what was kept, not to be changed; None of what this version cannot read."""
+        path = self.state / f"{name}.json"
+
+        def read() -> Any:
+            try:
+                told = json.loads(path.read_bytes())
+            except (OSError, ValueError):
+                return None
+            known = isinstance(told, dict) and told.get("format") == _FORMAT
+            return told.get("kept") if known else None
+
         try:
-            return json.loads((self.state / f"{name}.json").read_bytes())
-        except (OSError, ValueError):
+            status = path.stat()
+        except OSError:
             return None
+        stamp = (status.st_ino, status.st_size, status.st_mtime_ns)
+        return self.memory.of(f"recalled {name}", stamp, read)
 
 
 def open_farm(folder: Path) -> Farm:
@@ -90,7 +122,7 @@ def open_farm(folder: Path) -> Farm:
             raise InputError.at(folder, "", "This is a file, not a folder.", what)
         folder.mkdir(parents=True, exist_ok=True)
         farm = Farm(folder.resolve())
-        own_places = (farm.season, farm.brought, farm.results, farm.state)
+        own_places = (farm.season, farm.brought, farm.drawn, farm.typed, farm.results, farm.state)
         for own in (*own_places, farm.incoming, farm.versions):
             if own.is_symlink():
                 told = "This is a link; the desk writes nowhere but into the farm's folder."

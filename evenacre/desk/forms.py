@@ -9,13 +9,15 @@ from contextlib import suppress
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal, get_args, get_origin
 
-from pydantic import BaseModel, ConfigDict, TypeAdapter, ValidationError
+from pydantic import BaseModel, TypeAdapter, ValidationError
 from pydantic.fields import FieldInfo
 
 from evenacre.io.common.problem_collector import ProblemCollector, fields_of, model_in
 from evenacre.io.season import schema
 from evenacre.io.season.edit import inline
 from evenacre.io.season.pasture import schema as pasture
+from evenacre.language import date_text
+from evenacre.model.product import NUTRIENTS
 
 Given = Mapping[str, str]
 """What stands in the boxes of a form, by name."""
@@ -26,6 +28,12 @@ _FILES = ("file", "blockages", "loads", "rain")
 # Keys whose table may be the name of a file alone, and lists of such names.
 _BARE = ("boundary", "unworkable", "zones", "setbacks", "paddocks", "tracks")
 _LISTS = ("tracks", "blockages")
+_CALLED = {
+    **{nutrient.lower(): nutrient for nutrient in NUTRIENTS if len(nutrient) > 1},
+    "crs": "Coordinate system",
+    "pls_rate": "Rate of pure live seed",
+}
+"""Boxes that are called otherwise than their keys."""
 
 
 @dataclass(frozen=True)
@@ -100,6 +108,11 @@ class Box:
     choices: tuple[str, ...] = ()
     inner: tuple[Box, ...] = ()
 
+    @property
+    def is_empty(self) -> bool:
+        """Tell whether nothing stands in it."""
+        return not self.text and all(box.is_empty for box in self.inner)
+
 
 def tables_of(raw: Mapping[str, Any], kind: Kind) -> list[Mapping[str, Any]]:
     """Tables of a kind; of a single one none or one."""
@@ -112,10 +125,13 @@ def tables_of(raw: Mapping[str, Any], kind: Kind) -> list[Mapping[str, Any]]:
 
 def name_of(table: Mapping[str, Any], kind: Kind, number: int) -> str:
     """What a table is called in lists."""
-    told = [
-        table.get(key) for key in ("name", "class", "field", "zone", "paddock", "date", "enter")
+    keys = ("name", "class", "field", "zone", "paddock", "date", "enter")
+    told = [table.get(key) for key in (keys if kind.key else ("farm",))]
+    words = [
+        date_text(word) if isinstance(word, dt.date) else word
+        for word in told
+        if isinstance(word, str | dt.date)
     ]
-    words = [str(word) for word in told if word is not None]
     return ", ".join(words) or (f"{kind.title} {number + 1}" if kind.many else kind.title)
 
 
@@ -162,13 +178,22 @@ def troubles_of(
     return found
 
 
-def put_table(kind: Kind, table: Mapping[str, Any], document: Any, number: int | None) -> None:
-    """Write a table into a document, a new one where there is no number; no other is touched."""
+def put_table(
+    kind: Kind,
+    table: Mapping[str, Any],
+    document: Any,
+    number: int | None,
+    at: int | None = None,
+) -> None:
+    """Write a table into a document, a new one where there is no number; no other is touched.
+
+    A new one comes last, or ``at`` a place among those of its kind.
+    """
     if not kind.key:
         _put(document, table, {key for key in fields_of(kind.model) if key not in kind.hidden})
         return
     if kind.many and number is None:
-        _append(document, kind.key, table)
+        _append(document, kind.key, table, at)
     elif kind.many:
         _put(_held(document, kind.key)[number], table, set(fields_of(kind.model)))
     elif kind.key in document:
@@ -179,8 +204,8 @@ def put_table(kind: Kind, table: Mapping[str, Any], document: Any, number: int |
 
 def drop_table(kind: Kind, document: Any, number: int) -> None:
     """Take a table out of a document."""
-    if kind.many:
-        del _held(document, kind.key)[number]
+    if kind.many and isinstance(document[kind.key], list):
+        del document[kind.key][number]
     else:
         del document[kind.key]
 
@@ -210,8 +235,7 @@ def _boxes(
         if key in hidden:
             continue
         name, held = f"{path}{key}", table.get(key)
-        label = key if key in ("N", "P", "K") else key.replace("_", " ").capitalize()
-        about = (name, label, declared.description or "")
+        about = (name, _label(key), _in_plain_words(declared.description or ""))
         inner, origins = model_in(declared.annotation), _origins(declared.annotation)
         if inner is not None and list in origins:
             rows = [
@@ -251,6 +275,19 @@ def _boxes(
             yield Box(*about, "rows", inner=rows_of)
         else:
             yield _leaf(about, key, declared, held, offered)
+
+
+def _label(key: str) -> str:
+    """What is written beside the box of a key."""
+    if key in _CALLED:
+        return _CALLED[key]
+    return key if key in ("N", "P", "K") else key.replace("_", " ").capitalize()
+
+
+def _in_plain_words(help_of_key: str) -> str:
+    """The help of a key for somebody who does not see the file: no brackets, and no keys."""
+    without_tables = re.sub(r": \{[^{}]*\}|\[\[?(\w+)\]\]?", r"\1", help_of_key)
+    return re.sub(r"\b[a-z]+(_[a-z]+)+\b", lambda key: f'"{_label(key[0])}"', without_tables)
 
 
 def _own_first(model: type[BaseModel]) -> list[tuple[str, FieldInfo]]:
@@ -353,7 +390,7 @@ def _value(declared: FieldInfo, told: Any, before: Any) -> Any:
         return before if table == was else (table or None)
     held = before if isinstance(before, list) else [] if before is None else [before]
     rows = []
-    for number in sorted((n for n in told if str(n).isdecimal()), key=int)[:_MOST_ROWS]:
+    for number in sorted((n for n in told if re.fullmatch(r"\d{1,5}", n)), key=int)[:_MOST_ROWS]:
         one = held[int(number)] if int(number) < len(held) else None
         was = _as_table(one, inner)
         row = _read(inner, told[number], was) if isinstance(told[number], Mapping) else dict(was)
@@ -389,10 +426,10 @@ def _fitting(declared: FieldInfo, several: list[str] | None, text: str) -> Any:
     kind: Any = declared.annotation
     for check in declared.metadata:
         kind = Annotated[kind, check]
-    adapter: TypeAdapter[Any] = TypeAdapter(kind, config=ConfigDict(strict=True))
+    adapter: TypeAdapter[Any] = TypeAdapter(kind)
     for value in candidates:
         with suppress(ValidationError):
-            adapter.validate_python([value] if several is not None else value)
+            adapter.validate_python([value] if several is not None else value, strict=True)
             return value
     return text
 
@@ -431,18 +468,29 @@ def _change(target: Any, key: str, old: Any, new: Any) -> None:
         target[key] = _item(new)
 
 
-def _append(document: Any, key: str, table: Mapping[str, Any]) -> None:
+def _append(document: Any, key: str, table: Mapping[str, Any], at: int | None) -> None:
     import tomlkit
+    from tomlkit.items import AoT, Table
 
     fresh = tomlkit.table()
     for name, value in table.items():
         fresh.add(name, _item(value))
-    if key in document:
-        _held(document, key).append(fresh)
-    else:
-        several = tomlkit.aot()
-        several.append(fresh)
+    held = document.get(key)
+    if isinstance(held, list) and not isinstance(held, AoT):  # a list on one line
+        held.insert(len(held) if at is None else at, _item(table))
+        return
+    several = held if isinstance(held, AoT) else tomlkit.aot()
+    if held is None:
         document.append(key, several)
+    elif several is not held:  # a table where a list of them belongs
+        several.append(held if isinstance(held, Table) else tomlkit.item(dict(held)))
+        document[key] = several
+    # Between tables there is an empty line, which belongs to the one before.
+    if at is not None or (several and several[-1].as_string().endswith("\n\n")):
+        fresh.add(tomlkit.nl())
+    elif several or len(document) > 1:
+        fresh.trivia.indent = "\n"
+    several.insert(len(several) if at is None else at, fresh)
 
 
 def _held(document: Any, key: str) -> Any:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
-from collections.abc import AsyncIterator, Callable, Iterator
+from collections.abc import AsyncIterator, Callable, Iterator, Mapping
 from contextlib import suppress
 from dataclasses import asdict, dataclass, field
 from multiprocessing import get_context
@@ -44,6 +44,8 @@ class Job:
         What came of it, in words.
     address : str
         Of the page that shows what came of it.
+    wrong : mapping of str to str
+        What is wrong, by the box of its form that it concerns.
     """
 
     number: int = 0
@@ -54,6 +56,7 @@ class Job:
     total: int = 0
     told: tuple[str, ...] = ()
     address: str = ""
+    wrong: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass
@@ -150,7 +153,8 @@ class Board:
             self._become(stage=message.name, done=message.done, total=message.total)
         elif isinstance(message, Ended):
             state = "failed" if message.failed else "done"
-            self._become(state=state, told=message.told, address=message.address)
+            told, address, wrong = message.told, message.address, message.wrong
+            self._become(state=state, told=told, address=address, wrong=wrong)
         else:
             self._become(state="failed", told=(_BROKE_OFF,))
 

@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import islice
-from typing import Any
+from typing import Any, get_args
 
 from starlette.exceptions import HTTPException
 
-from evenacre.desk import forms
+from evenacre.desk import forms, work
 from evenacre.desk.farm import Farm
 from evenacre.desk.results import results_of
 from evenacre.errors import InputError
-from evenacre.io.season.edit import change_season, restore, versions
+from evenacre.io.common.problem_collector import fields_of
+from evenacre.io.season.edit import change_season, digest_of, restore, steps_of, versions
 from evenacre.io.season.load import read_toml
 from evenacre.io.untrusted.archives import shown_below
+from evenacre.language import ENGLISH, Tag
+from evenacre.units.display import UnitSystem, unit_system
 
 _MOST_FILES = 400
 
@@ -44,13 +47,40 @@ class Place:
 
 
 def season_as_read(farm: Farm) -> tuple[dict[str, Any], list[str]]:
-    """The tables of the season, and why they cannot be read."""
-    if not farm.season.exists():
-        return {}, []
+    """The tables of the season, which are not to be changed, and why they cannot be read."""
     try:
-        return read_toml(farm.season), []
+        return tables_in(farm)[1], []
     except InputError as error:
         return {}, [str(problem) for problem in error.problems]
+
+
+def tables_in(farm: Farm) -> tuple[str, dict[str, Any]]:
+    """Digest of the season and its tables, which are not to be changed; of no season neither.
+
+    Raises
+    ------
+    InputError
+        When it cannot be read.
+    """
+    while seen := digest_of(farm.season):
+        raw: dict[str, Any] = farm.memory.of("season", seen, lambda: read_toml(farm.season))
+        if digest_of(farm.season) == seen:
+            return seen, raw
+        farm.memory.forget("season")  # what was read may be of either
+    return "", {}
+
+
+def units_of(farm: Farm) -> UnitSystem:
+    """What the season counts in; US units where it does not say."""
+    raw, _ = season_as_read(farm)
+    return unit_system("metric" if raw.get("units") == "metric" else "us")
+
+
+def language_of(farm: Farm) -> str:
+    """Tag of the language that results of the season are told in."""
+    raw, _ = season_as_read(farm)
+    told = raw.get("language")
+    return str(told) if told in get_args(Tag) else ENGLISH
 
 
 def place_of(farm: Farm, kind: str, number: str) -> Place:
@@ -66,7 +96,7 @@ def place_of(farm: Farm, kind: str, number: str) -> Place:
     if kind not in forms.KINDS:
         raise HTTPException(404)
     declared = forms.KINDS[kind]
-    raw = read_toml(farm.season) if farm.season.exists() else {}
+    _, raw = tables_in(farm)
     tables = forms.tables_of(raw, declared)
     if number == "new" and (declared.many or not tables):
         return Place(declared, None, raw, {})
@@ -90,6 +120,48 @@ def listed(raw: Mapping[str, Any]) -> list[dict[str, Any]]:
         }
         for key, kind in forms.KINDS.items()
     ]
+
+
+def to_mend(farm: Farm, raw: Mapping[str, Any]) -> list[dict[str, str]]:
+    """What was wrong with the season as it was looked over, each with the form that mends it."""
+    overview = farm.recall(work.OVERVIEW) or work.NOTHING_SEEN
+    return [
+        {"text": one["text"], "address": _form_address(one["keys"], raw)}
+        for one in overview["problems"]
+    ]
+
+
+def _form_address(keys: Sequence[str | int], raw: Mapping[str, Any]) -> str:
+    """Where the form, and box, of a place in the season is; empty of one that has none."""
+    kind, number, box = _place_in_forms(keys)
+    if kind is None:
+        return ""
+    if number >= len(forms.tables_of(raw, kind)):
+        return f"/season#kind-{kind.key}"
+    return f"/season/{kind.key or 'farm'}/{number}#{box}".rstrip("#")
+
+
+def _place_in_forms(keys: Sequence[str | int]) -> tuple[forms.Kind | None, int, str]:
+    """The kind of table, its number and the box that the keys of a place lead to."""
+    rest = [str(key) for key in keys]
+    top = forms.KINDS["farm"]
+    if rest and rest[0] in fields_of(top.model) and rest[0] not in top.hidden:
+        return top, 0, ".".join(rest)
+    kind = forms.KINDS.get(rest.pop(0)) if rest else None
+    is_numbered = kind is not None and kind.many and rest and rest[0].isdecimal()
+    return kind, int(rest.pop(0)) if is_numbered else 0, ".".join(rest)
+
+
+def standing_troubles(farm: Farm, place: Place) -> dict[str, str]:
+    """What is wrong with a table as it stands, by box; more of it where it was looked over."""
+    overview = farm.recall(work.OVERVIEW) or work.NOTHING_SEEN
+    is_of_now = overview.get("season") == digest_of(farm.season)
+    found: dict[str, str] = {}
+    for one in overview["problems"] if is_of_now else ():
+        kind, number, box = _place_in_forms(one["keys"])
+        if (kind, number) == (place.kind, place.number):
+            found[box] = one["says"]
+    return found | forms.troubles_of(place.kind, place.table, place.table, lambda _name: True)
 
 
 def troubles_of(
@@ -133,6 +205,12 @@ def bring_back(farm: Farm, name: str, seen: str) -> None:
     if name not in kept:
         raise HTTPException(404)
     restore(farm.season, seen, kept[name])
+
+
+def steps_left(farm: Farm) -> dict[str, bool]:
+    """Whether there is a change to undo, and one to redo, for the buttons."""
+    found = steps_of(farm.season, farm.versions)
+    return {"may_undo": bool(found.past), "may_redo": bool(found.ahead)}
 
 
 def version_names(farm: Farm) -> list[str]:

@@ -21,16 +21,25 @@ from types import FrameType
 import uvicorn
 from filelock import FileLock, Timeout
 
-from evenacre.desk.app import Desk, make_app
+from evenacre.desk.app import make_app
+from evenacre.desk.asked import Desk
 from evenacre.desk.farm import Farm, open_farm
 from evenacre.desk.gate import ALIVE, ENTRANCE
+from evenacre.desk.listening import listen, serving
 from evenacre.errors import InputError
 
 RUNNING = "running"
 _PATIENCE_S = 10.0
 
 
-def serve(folder: Path, say: Callable[[str], None], *, browser: bool, port: int = 0) -> None:
+def serve(
+    folder: Path,
+    say: Callable[[str], None],
+    *,
+    browser: bool,
+    port: int = 0,
+    on_network: bool = False,
+) -> None:
     """Serve the desk of a farm until it is closed.
 
     Parameters
@@ -43,11 +52,13 @@ def serve(folder: Path, say: Callable[[str], None], *, browser: bool, port: int 
         Open it in the browser.
     port : int
         On the loopback address; 0 for one that is free.
+    on_network : bool
+        Answer phones in the same network too, if they have the PIN.
 
     Raises
     ------
     InputError
-        When the folder or the port cannot be had.
+        When the folder, the port or the network cannot be had.
     """
     farm = open_farm(folder)
     with ExitStack() as stack:
@@ -56,16 +67,24 @@ def serve(folder: Path, say: Callable[[str], None], *, browser: bool, port: int 
             stack.enter_context(lock.acquire(timeout=0))
         except Timeout:
             _find_the_first(farm, say, browser=browser)
+            if on_network:
+                say("Open it to the network on its page Phone.")
             return
         except (NotImplementedError, OSError):  # a disk without locks
             if (address := _address_of(farm)) is not None:
                 _show(address, say, browser=browser)
                 return
-        _serve(farm, say, browser=browser, port=port)
+        _serve(farm, say, browser=browser, port=port, on_network=on_network)
 
 
-def _serve(farm: Farm, say: Callable[[str], None], *, browser: bool, port: int) -> None:
-    listening = _listening(port)
+def _serve(
+    farm: Farm, say: Callable[[str], None], *, browser: bool, port: int, on_network: bool
+) -> None:
+    try:
+        listening = listen("127.0.0.1", port)
+    except OSError as error:
+        what = f"Port {port} cannot be had ({error.strerror})."
+        raise InputError.at("--port", "", what, "Name another, or leave it out.") from None
     port = listening.getsockname()[1]
     key = secrets.token_urlsafe(32)
     address = f"http://127.0.0.1:{port}{ENTRANCE}?key={key}"
@@ -75,21 +94,17 @@ def _serve(farm: Farm, say: Callable[[str], None], *, browser: bool, port: int) 
         server.should_exit = True
 
     desk = Desk(farm, key, port, close)
-    config = uvicorn.Config(
-        make_app(desk),
-        ws="none",
-        http="h11",
-        lifespan="on",
-        access_log=False,
-        log_level="error",
-        server_header=False,
-        timeout_graceful_shutdown=2,
-    )
-    server = _Server(config, desk)
+    if on_network:
+        desk.network.listen(port)
+    server = _Server(serving(make_app(desk), "on"), desk)
     farm.remember(RUNNING, {"pid": os.getpid(), "port": port, "key": key})
     try:
         # What is listened on already takes the browser's question before it is served.
         _show(address, say, browser=browser)
+        if on_network:
+            network = desk.network
+            say(f"Phones in your Wi-Fi open {network.address} with the PIN {network.pin.digits}.")
+            say("Nothing on its way is encrypted: do this in your own Wi-Fi only.")
         say("Close it from the page, or here with Ctrl-C.")
         server.run(sockets=[listening])
         say("The desk is closed.")
@@ -113,20 +128,6 @@ class _Server(uvicorn.Server):
         """End what would never end by itself, then all the rest."""
         self._desk.board.hush()
         await super().shutdown(sockets)
-
-
-def _listening(port: int) -> socket.socket:
-    found = socket.socket()
-    if hasattr(socket, "SO_EXCLUSIVEADDRUSE"):  # Windows lets others listen along without it
-        found.setsockopt(socket.SOL_SOCKET, socket.SO_EXCLUSIVEADDRUSE, 1)
-    try:
-        found.bind(("127.0.0.1", port))
-        found.listen(64)
-    except OSError as error:
-        found.close()
-        what = f"Port {port} cannot be had ({error.strerror})."
-        raise InputError.at("--port", "", what, "Name another, or leave it out.") from None
-    return found
 
 
 def _find_the_first(farm: Farm, say: Callable[[str], None], *, browser: bool) -> None:

@@ -7,13 +7,19 @@ import shlex
 import sys
 from pathlib import Path
 
+from platformdirs import user_desktop_path
+
 from evenacre.errors import InputError
 from evenacre.io.result_folder.staging import disk_troubles_told
 from evenacre.io.result_folder.whole_file import write_whole
 
 
 def leave_shortcut(
-    folder: Path, *, desktop: Path | None = None, system: str = sys.platform
+    folder: Path,
+    *,
+    desktop: Path | None = None,
+    system: str = sys.platform,
+    on_network: bool = False,
 ) -> Path:
     """Write a shortcut for this system and return its place.
 
@@ -25,20 +31,22 @@ def leave_shortcut(
         Where icons are; the user's desktop, or the farm's folder where there is none.
     system : str
         As ``sys.platform`` names it.
+    on_network : bool
+        It opens the desk to the network too.
 
     Raises
     ------
     InputError
         When it cannot be written.
     """
-    home = desktop or Path.home() / "Desktop"
+    home = desktop or user_desktop_path()
     folder = folder.resolve()
     if not home.is_dir():
         home = folder
     if re.search(r"[\r\n]", f"{folder}{sys.executable}"):
         what = "A folder whose name has a line's end in it cannot be named in a shortcut."
         raise InputError.at(folder, "", what, "Rename it.")
-    suffix, text, mode = _written(folder, system)
+    suffix, text, mode = _written(folder, system, on_network)
     plain = re.sub(r'[<>:"/\\|?*\x00-\x1f]', "_", folder.name) or "farm"
     place = home / f"Evenacre {plain}{suffix}"
     with disk_troubles_told(place, "another FOLDER"):
@@ -47,20 +55,19 @@ def leave_shortcut(
     return place
 
 
-def _written(folder: Path, system: str) -> tuple[str, str, int]:
-    python = sys.executable
+def _written(folder: Path, system: str, on_network: bool) -> tuple[str, str, int]:
+    words = [sys.executable, "-m", "evenacre", "desk", str(folder)]
+    words += ["--on-network"] if on_network else []
     if system == "win32":
-        words = [f'"{word}"'.replace("%", "%%") for word in (python, str(folder))]
-        lines = ["@echo off", "chcp 65001 >nul"]
-        lines += [f"{words[0]} -m evenacre desk {words[1]}", "if errorlevel 1 pause", ""]
+        line = " ".join(f'"{word}"'.replace("%", "%%") for word in words)
+        lines = ["@echo off", "chcp 65001 >nul", line, "if errorlevel 1 pause", ""]
         return ".bat", "\r\n".join(lines), 0o644
     if system == "darwin":
-        command = shlex.join([python, "-m", "evenacre", "desk", str(folder)])
-        return ".command", f"#!/bin/sh\nexec {command}\n", 0o755
-    words = [_in_desktop_entry(word) for word in (python, str(folder))]
+        return ".command", f"#!/bin/sh\nexec {shlex.join(words)}\n", 0o755
+    line = " ".join(map(_in_desktop_entry, words))
     name = folder.name.replace("\\", "\\\\")
     lines = ["[Desktop Entry]", "Type=Application", f"Name=Evenacre {name}"]
-    lines += [f"Exec={words[0]} -m evenacre desk {words[1]}", "Terminal=true", ""]
+    lines += [f"Exec={line}", "Terminal=true", ""]
     return ".desktop", "\n".join(lines), 0o755
 
 

@@ -5,31 +5,40 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import re
 import sys
 import traceback
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime
 from multiprocessing.connection import Connection
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from evenacre.desk.farm import Farm
 from evenacre.errors import InputError, Problem
 from evenacre.io.season.edit import digest_of, keep_version, remarks_of
+from evenacre.language import speak
 from evenacre.processes import workers
 from evenacre.processes.interrupts import heeded
 from evenacre.processes.written import Written
 from evenacre.workflows.called import OF_THE_TERMINAL
 
 if TYPE_CHECKING:
+    from evenacre.io.logs.columns.columns_read import ColumnsRead
     from evenacre.model import Field, Operation, OperationPlan, Track
 
 OVERVIEW, GATHERED = "overview", "gathered"
 """Under these names the desk remembers what it saw, and what came with the last files."""
+PDF = "pdf"
+"""Under this name it remembers whether an audit was last asked for on paper too."""
 NOTHING_SEEN: dict[str, Any] = {
-    key: [] for key in ("problems", "warnings", "fields", "operations")
+    key: [] for key in ("problems", "warnings", "fields", "operations", "places")
 } | {"farm": ""}
+# From the beginning of a sentence that names the option.
+_NAMING_COLUMNS = re.compile(r"(?:^|(?<=[.!?] ))(?:(?![.!?] ).)*--column\b.*", re.DOTALL)
+_CHOOSE = "It can be put right beside the job."
 _DRAWN_WITHIN_M = 2.0
 _MOST_POINTS = 4000
 _APART_M = 100.0
@@ -52,6 +61,7 @@ class Ended:
     told: tuple[str, ...] = ()
     address: str = ""
     failed: bool = False
+    wrong: Mapping[str, str] = field(default_factory=dict)  # by the box that it concerns
 
 
 Say = Callable[[Stage], None]
@@ -69,7 +79,7 @@ def begin(tells: Connection, work: Callable[..., Ended], args: tuple[object, ...
         with heeded():
             ended = work(say, *args)
     except InputError as error:
-        ended = Ended(tuple(_in_words(error.problems)), failed=True)
+        ended = Ended(tuple(in_words(error.problems)), failed=True)
     except KeyboardInterrupt:
         sys.exit(1)
     except Exception as fault:
@@ -98,6 +108,7 @@ def gather(say: Say, farm: Farm) -> Ended:
 
 def look(say: Say, farm: Farm) -> Ended:
     """Look the season over: what it holds, what is wrong, what was guessed, where it lies."""
+    from evenacre.desk.columns import as_kept
     from evenacre.io.season.load import draft_season, read_toml
     from evenacre.io.season.load_operation import read_operation
 
@@ -112,14 +123,15 @@ def look(say: Say, farm: Farm) -> Ended:
         raw = read_toml(farm.season)
         draft = draft_season(farm.season, must_hold="either")
     except InputError as error:
-        overview["problems"] = _in_words(error.problems)
+        overview["problems"] = _to_mend(error.problems)
         farm.remember(OVERVIEW, overview)
-        return Ended(tuple(overview["problems"]), "/", failed=True)
+        return Ended(tuple(in_words(error.problems)), "/", failed=True)
     season, remarks = draft.season, remarks_of(farm.season)
     overview |= {
         "farm": season.farm,
-        "problems": _in_words(draft.problems),
+        "problems": _to_mend(draft.problems),
         "warnings": list(season.warnings),
+        "places": [plot.name for plot in season.fields if plot.boundary is not None],
         "fields": [
             _drawn_field(plot)
             for plot in {p.field.name: p.field for p in season.operations}.values()
@@ -129,9 +141,10 @@ def look(say: Say, farm: Farm) -> Ended:
         say(Stage(f"reading {plan.field.name}, {plan.name}", number, len(season.operations)))
         mark = _print_of(plan, raw)
         found = known.get(mark)
-        if found is None:
+        if found is None or "columns" not in found:
             usable = plan if equipped else replace(plan, blockage_files=())
-            operation, problems = read_operation(usable, width_needed=False)
+            tables: list[ColumnsRead] = []
+            operation, problems = read_operation(usable, width_needed=False, seen=tables.append)
             said: list[Operation | Track] = [operation, *operation.tracks]
             found = {
                 "print": mark,
@@ -140,9 +153,10 @@ def look(say: Say, farm: Farm) -> Ended:
                 "date": plan.date,
                 "products": [use.product.name for use in plan.applications],
                 "files": [file.name for file in plan.track_files],
-                "problems": _in_words(problems),
-                "warnings": list(dict.fromkeys(text for one in said for text in one.warnings)),
-                "notes": list(dict.fromkeys(text for one in said for text in one.notes)),
+                "problems": _on_the_page(in_words(problems)),
+                "warnings": _on_the_page(text for one in said for text in one.warnings),
+                "notes": _on_the_page(text for one in said for text in one.notes),
+                "columns": [as_kept(table) for table in tables],
                 "lines": [line for track in operation.tracks for line in _drawn(track)],
             }
         overview["operations"].append({**found, "guesses": _guesses(plan, remarks)})
@@ -150,12 +164,16 @@ def look(say: Say, farm: Farm) -> Ended:
     return Ended(address="/")
 
 
-def audit(say: Say, farm: Farm, chosen: Sequence[tuple[str, str]]) -> Ended:
-    """Audit the season, or the jobs chosen of it by field and name, into a folder of its own."""
+def audit(say: Say, farm: Farm, chosen: Sequence[tuple[str, str]], pdf: bool = False) -> Ended:
+    """Audit the season, or the jobs chosen of it by field and name, into a folder of its own.
+
+    With ``pdf`` it gets what is to be printed and handed over as PDF too.
+    """
     from evenacre.io.season.load import load_season
     from evenacre.workflows.audit import audit_season
 
     season = load_season(farm.season)
+    speak(season.language)
     if chosen:
         wanted = set(chosen)
         kept = tuple(p for p in season.operations if (p.field.name, p.name) in wanted)
@@ -166,22 +184,52 @@ def audit(say: Say, farm: Farm, chosen: Sequence[tuple[str, str]]) -> Ended:
             )
         season = replace(season, operations=kept)
     total = len(season.operations)
-    folder = farm.results / f"{datetime.now():%Y-%m-%d-%H%M%S}-audit"
+    folder = folder_for(farm, "audit")
     written = Written()
     outcome = audit_season(
         season,
         folder,
         jobs=os.cpu_count() or 1,
+        pdf=pdf,
         progress=lambda stage, done: say(Stage(stage, done, total)),
         written=written,
     )
     told = (*outcome.lines, *outcome.remarks, *written.notes)
-    return Ended(told, f"/results/{folder.relative_to(farm.root).as_posix()}/open")
+    return Ended(told, address_of(farm, folder))
 
 
-def _in_words(problems: Iterable[Problem]) -> list[str]:
+def folder_for(farm: Farm, kind: str) -> Path:
+    """A folder of its own for a result that is begun now."""
+    named = f"{datetime.now():%Y-%m-%d-%H%M%S}-{kind}"
+    places = (farm.results / f"{named}{more}" for more in ("", *(f"-{n}" for n in range(2, 100))))
+    return next(place for place in places if not place.exists())
+
+
+def address_of(farm: Farm, folder: Path) -> str:
+    """Of the page that shows a result."""
+    return f"/results/{folder.relative_to(farm.root).as_posix()}/open"
+
+
+def in_words(problems: Iterable[Problem]) -> list[str]:
     """Problems without what they advise for a command line."""
     return [OF_THE_TERMINAL.sub("", str(problem)) for problem in problems]
+
+
+def _to_mend(problems: Iterable[Problem]) -> list[dict[str, Any]]:
+    """Problems of the season, to be told with their place, or at the box their keys lead to."""
+    return [
+        {
+            "text": OF_THE_TERMINAL.sub("", str(problem)),
+            "says": OF_THE_TERMINAL.sub("", f"{problem.what} {problem.remedy}"),
+            "keys": list(problem.keys),
+        }
+        for problem in problems
+    ]
+
+
+def _on_the_page(texts: Iterable[str]) -> list[str]:
+    """Sentences that advise to name columns on a command line, for who can choose them."""
+    return list(dict.fromkeys(_NAMING_COLUMNS.sub(_CHOOSE, text) for text in texts))
 
 
 def _print_of(plan: OperationPlan, raw: Mapping[str, Any]) -> str:

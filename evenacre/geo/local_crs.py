@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import TypeVar
 
 import numpy as np
@@ -44,19 +44,15 @@ class WorkingPlane:
             f"+proj=laea +lat_0={self.lat0:.9f} +lon_0={lon:.9f} +datum=WGS84 +units=m +no_defs"
         )
 
-    @cached_property
-    def _forward(self) -> Transformer:
-        return Transformer.from_crs("EPSG:4326", self.crs, always_xy=True)
-
     def xy(self, lon: FloatArray, lat: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Degrees to metres; NaN stays NaN."""
-        x, y = self._forward.transform(lon, lat)
+        x, y = _into(self).transform(lon, lat)
         bad = ~(np.isfinite(x) & np.isfinite(y))
         return np.where(bad, np.nan, x), np.where(bad, np.nan, y)
 
     def lonlat(self, x_m: FloatArray, y_m: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Metres to degrees; longitudes run past 180 where those of the plane's centre do."""
-        lon, lat = self._forward.transform(x_m, y_m, direction="INVERSE")
+        lon, lat = _into(self).transform(x_m, y_m, direction="INVERSE")
         return self.lon0 + (lon - self.lon0 + 180.0) % 360.0 - 180.0, lat
 
     def project(self, shapes: Shapes) -> Shapes:
@@ -66,3 +62,10 @@ class WorkingPlane:
     def unproject(self, shapes: Shapes) -> Shapes:
         """Bring geometries of the plane back to degrees, vertex by vertex."""
         return shapely.transform(shapes, lambda p: np.column_stack(self.lonlat(p[:, 0], p[:, 1])))
+
+
+# Planes about the same place are made over and over, and what leads into one takes as long to make
+# as a small paddock takes to lay out.
+@lru_cache(maxsize=256)
+def _into(plane: WorkingPlane) -> Transformer:
+    return Transformer.from_crs("EPSG:4326", plane.crs, always_xy=True)

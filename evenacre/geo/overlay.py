@@ -83,6 +83,7 @@ def union(geometry: Geometries, grid_m: float | None = GRID_M) -> BaseGeometry:
     """Union of polygons; an empty polygon of none."""
     if not len(geometry):
         return shapely.Polygon()
+    # Not `disjoint_subset_union_all`, which is faster: GEOS 3.14 was seen not to come back from it.
     return _overlay(shapely.union_all, geometry, grid_m=grid_m)
 
 
@@ -209,3 +210,17 @@ def simplified(geometry: Geometries, tolerance: float, *, sound: bool = True) ->
         return shapely.simplify(geometry, tolerance, preserve_topology=sound)
     except shapely.GEOSException:
         return geometry
+
+
+def outlines(polygons: Geometries, tolerance: float) -> tuple[Geometries, npt.NDArray[np.intp]]:
+    """Rings of polygons to be drawn, and the polygon of each: the outer one, then the holes.
+
+    Vertices that matter less than a tolerance are left out ring by ring, which takes a twentieth
+    of the time that keeping rings clear of one another does: they may cross by as much. One that
+    would come to nothing keeps its shape.
+    """
+    rings, owner = shapely.get_rings(polygons, return_index=True)
+    drawn = simplified(rings, tolerance, sound=False)
+    lost = shapely.get_num_coordinates(drawn) < 4
+    drawn[lost] = simplified(rings[lost], tolerance)
+    return drawn, owner

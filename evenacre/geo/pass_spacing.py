@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.spatial import KDTree
 
 from evenacre.arrays import FloatArray
 
@@ -31,6 +30,8 @@ def pass_spacing_m(x_m: FloatArray, y_m: FloatArray) -> float | None:
     move = np.gradient(xy, axis=0)
     ahead = move / np.maximum(np.hypot(*move.T), 1e-9)[:, None]
     some = np.unique(np.linspace(0, len(xy) - 1, _SAMPLE).astype(int))
+    from scipy.spatial import KDTree  # slow to load, and few logs ask for it
+
     tree = KDTree(xy)
     some = some[tree.query_ball_point(xy[some], _REACH_M, return_length=True) < _CROWD]
     found = []

@@ -7,7 +7,7 @@ the antimeridian has longitudes running past 180 rather than wrapping.
 
 from evenacre.arrays import BoolArray, FloatArray, IntArray
 from evenacre.model.field import Field
-from evenacre.model.grazing import Grazing, HerdClass, Paddock, Stay
+from evenacre.model.grazing import Grazing, HerdClass, Paddock, Stay, WetGround
 from evenacre.model.implement import Compartment, Implement, TowedUnit
 from evenacre.model.implement_error import EXACT, MEASURED, Doubt, SettingsError, Together
 from evenacre.model.operation import Operation, Settings
@@ -21,7 +21,7 @@ from evenacre.model.product import (
     SeedLot,
     WithSeed,
 )
-from evenacre.model.season import InputFile, OperationPlan, Season
+from evenacre.model.season import Handover, InputFile, OperationPlan, Practice, Season
 from evenacre.model.seeding import Booking, PastWeather, SeedBin, Seeding
 from evenacre.model.track import UNDATED_S, Blockage, LoadTicket, Track, Unweighed
 
@@ -38,6 +38,7 @@ __all__ = [
     "Field",
     "FloatArray",
     "Grazing",
+    "Handover",
     "HerdClass",
     "Implement",
     "InputFile",
@@ -54,6 +55,7 @@ __all__ = [
     "PlannedSeeding",
     "PlannedVisit",
     "PlannedWindow",
+    "Practice",
     "Product",
     "Season",
     "SeedBin",
@@ -66,5 +68,6 @@ __all__ = [
     "TowedUnit",
     "Track",
     "Unweighed",
+    "WetGround",
     "WithSeed",
 ]

@@ -4,17 +4,24 @@ from __future__ import annotations
 
 import dataclasses
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-import geopandas as gpd
 import numpy as np
 import numpy.typing as npt
-from affine import Affine
-from pyproj import CRS
 
-from evenacre.arrays import FloatArray
+from evenacre.arrays import BoolArray, FloatArray, IntArray
 from evenacre.model.finding import Finding
+from evenacre.model.going_back import GoingBack
 from evenacre.model.measured import Measured
 from evenacre.model.receiver import Receiver
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+    from affine import Affine
+    from pyproj import CRS
+
+RATE_SHARES = (0.5, 0.9, 1.1, 1.5)
+"""Shares of the target rate, or the mean, between which rates are of one class."""
 
 
 @dataclass(frozen=True)
@@ -84,8 +91,17 @@ class ProductResult:
     elements_kg: dict[str, float]  # the same as elements (P, K ...)
     setbacks: tuple[SetbackFinding, ...]
     rate: Grid
+    # Where what was put down is of a class about the target, or the mean without one (``kind``:
+    # how many of `RATE_SHARES` it reaches). Shapes are laid one over the other: the last at a spot
+    # is what it is of. Empty where nothing was put down.
+    rate_ground: gpd.GeoDataFrame
     # 90 % intervals of what was truly applied, by key; empty where nothing tells
     interval_90: dict[str, tuple[float, float]] = dataclasses.field(default_factory=dict)
+
+    @property
+    def middle_kg_per_m2(self) -> float:
+        """Rate that the classes of ``rate_ground`` are about."""
+        return self.target_kg_per_m2 or self.mean_rate_kg_per_m2
 
 
 @dataclass(frozen=True)
@@ -99,6 +115,32 @@ class RunningTotals:
 
 
 @dataclass(frozen=True)
+class ToolPath:
+    """The tool line through time: n positions in the working plane."""
+
+    time_s: FloatArray  # (n,)
+    # (n,) Centre of the tool line
+    x_m: FloatArray
+    y_m: FloatArray
+    # (n,) Direction the tool points, counter-clockwise from the plane's x axis (east)
+    heading_rad: FloatArray
+
+
+@dataclass(frozen=True)
+class DriveRecord:
+    """The drive as it was followed, in steps of some metres: n knots and n - 1 steps."""
+
+    tool: ToolPath  # the knots; times on the clock of the log
+    whole: BoolArray  # (n - 1,) False where the log was cut: nothing was driven there
+    number: IntArray  # (n - 1,) pass that a step is of
+    # (n - 1,) from the middle of the tool to the left and right edge of the rows placing, positive
+    # to the left; equal where none was
+    left_m: FloatArray
+    right_m: FloatArray
+    kg_per_m2: dict[str, FloatArray]  # (n - 1,) by product, on the ground of the step
+
+
+@dataclass(frozen=True, eq=False)  # frames cannot be told equal by their truth
 class AuditResult:
     """Every figure and layer of one audited operation.
 
@@ -170,18 +212,9 @@ class AuditResult:
     # 90 % interval of the ground driven with the tool down, laps counted again; None as for:
     driven_90_m2: tuple[float, float] | None = None
     receiver: Receiver | None = None  # None where the log holds shapes of ground, not a drive
+    drive: DriveRecord | None = None  # None where the log tells no drive, or no times
     totals: RunningTotals | None = None  # how far the job had come at any moment
     # What the logs tell of the drill, where they hold a drive
     measured: tuple[Measured, ...] = ()
-
-
-@dataclass(frozen=True)
-class ToolPath:
-    """The tool line through time: n positions in the working plane."""
-
-    time_s: FloatArray  # (n,)
-    # (n,) Centre of the tool line
-    x_m: FloatArray
-    y_m: FloatArray
-    # (n,) Direction the tool points, counter-clockwise from the plane's x axis (east)
-    heading_rad: FloatArray
+    # What going back to the places missed would bring; None: not judged
+    going_back: GoingBack | None = None

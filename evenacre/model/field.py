@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-import geopandas as gpd
-import shapely
-from shapely.geometry.base import BaseGeometry
+if TYPE_CHECKING:
+    import geopandas as gpd
+    import shapely
+    from shapely.geometry.base import BaseGeometry
 
 
 @dataclass(frozen=True)
@@ -30,4 +32,5 @@ class Field:
     # The part of the unworkable ground that is crossed with the tool lifted: grassed waterways
     crossed: BaseGeometry | None = None
     gate: shapely.Point | None = None  # in the fence, EPSG:4326: the only way in and out
+    gate_width_m: float | None = None  # None: not told
     line: shapely.LineString | None = None  # passes run parallel to it, EPSG:4326

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import Any, Literal
 
 from evenacre.errors import InputError, Problem
@@ -22,7 +23,7 @@ class Finding:
     {'note'}
     """
 
-    code: str  # one of those listed in ``docs/findings.md``
+    code: str  # one of those listed in ``docs/reference/findings.md``
     # ``"warning"``: it looked wrong and was used all the same; ``"note"``: how it was worked out
     severity: Severity
     # The figures and names it tells of, SI: numbers, text and tuples of them. With ``place`` the
@@ -70,3 +71,7 @@ class FindingError(InputError):
     def __init__(self, code: str, file: str, place: str = "", **values: Any) -> None:
         self.code, self.file, self.place, self.values = code, file, place, values
         super().__init__(Problem(file, place, code, str(values or "")))
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """How it comes whole out of a worker process."""
+        return partial(type(self), **self.values), (self.code, self.file, self.place)

@@ -7,10 +7,12 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
-
-from shapely.geometry.base import BaseGeometry
+from typing import TYPE_CHECKING
 
 from evenacre.model.field import Field
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
 
 
 @dataclass(frozen=True)
@@ -21,6 +23,14 @@ class HerdClass:
     head: int
     weight_kg: float  # live weight of one
     intake_kg_per_day: float  # dry matter that one eats in a day
+
+
+@dataclass(frozen=True)
+class WetGround:
+    """Ground that does not bear the drill; it is grazed all the same."""
+
+    ground: BaseGeometry  # longitude and latitude
+    until: dt.date | None = None  # from this day on it does; None: not this time
 
 
 @dataclass(frozen=True)
@@ -38,7 +48,7 @@ class Paddock:
     # First and last day for seeding, where the user has decided them
     window: tuple[dt.date, dt.date] | None = None
     not_before: dt.date | None = None  # too wet to bear the drill before this day
-    keep_out: BaseGeometry | None = None  # too wet altogether: not seeded, though grazed
+    keep_out: tuple[WetGround, ...] = ()
 
 
 @dataclass(frozen=True)

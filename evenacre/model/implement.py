@@ -63,6 +63,7 @@ class Implement:
     # Units towed behind the tool, front to back (a cart, say): they do not lead it
     behind: tuple[TowedUnit, ...] = ()
     tool_to_pin_m: float = 0.0  # from the last axle of ``tow`` back to the pin of the first of them
+    transport_width_m: float | None = None  # folded, as it goes on the road; None: not told
     product_lag_s: float = 0.0  # from the meter to the opener
     compartments: tuple[Compartment, ...] = ()  # bins of the cart from front to back
     cost_per_s: float | None = None  # what its time costs, puller and driver included

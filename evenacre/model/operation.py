@@ -62,6 +62,7 @@ class Operation:
     tickets: tuple[LoadTicket, ...] = ()
     method: str = ""  # How the products are placed: ``"with the seed"``, ``"broadcast"`` ..
     quote_per_m2: float | None = None  # what a hired driver would ask
+    bare_loss_per_m2: float | None = None  # what ground that stays bare loses; None: not told
     # Product and the compartment it rides in; a product in two compartments comes twice
     compartment_of: tuple[tuple[str, str], ...] = ()
     with_seed: WithSeed | None = None  # given where fertilizer is placed with the seed

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
-from typing import Any
+from typing import Any, Literal
 
 import geopandas as gpd
 import numpy as np
@@ -16,6 +16,9 @@ from affine import Affine
 from pyproj import CRS
 
 from evenacre.model.field import Field
+
+Part = Literal["report", "maps", "layers", "rasters", "tables", "fixes"]
+"""Parts of a result beside its summary; the report comes with the page on how it was made."""
 
 
 @dataclass(frozen=True)
@@ -37,24 +40,31 @@ class OperationFiles:
 
     slug: str  # folder name when there are several operations
     rasters: Mapping[str, Raster]  # file stem to raster
-    maps: Mapping[str, bytes]  # file stem to PNG
+    maps: Mapping[str, bytes]  # file name to drawing
+    charts: Mapping[str, bytes]  # file stem to SVG
+    fix_list: pd.DataFrame | None  # as of all operations, below
+    laid_down: str = ""  # folder of the stage that holds its rasters, maps and charts already
 
 
 @dataclass(frozen=True)
 class Deliverables:
-    """Everything one audit writes."""
+    """Everything one audit writes; what is None was not asked for."""
 
     summary: dict[str, Any]  # the machine-readable account, JSON types only
-    report: str  # the whole HTML page
-    layers: Mapping[str, gpd.GeoDataFrame]  # layer name to features, EPSG:4326
-    tables: Mapping[str, pd.DataFrame]  # table name to rows, in the reader's units
-    # Places worth going back to, largest first: ``name``, ``kind``, ``field``, ``operation``,
-    # ``advice``, ``area_m2``, ``mean_width_m``, ``length_m``, ``lon``, ``lat``
-    fix_list: pd.DataFrame
+    report: str | None  # the whole HTML page
+    method: str | None  # how it was worked out, likewise
+    layers: Mapping[str, gpd.GeoDataFrame] | None  # layer name to features, EPSG:4326
+    tables: Mapping[str, pd.DataFrame] | None  # table name to rows, in the reader's units
+    # Places to go back to or to leave, job by job in the order of driving: ``name``, ``kind``,
+    # ``field``, ``operation``, ``advice``, ``verdict``, ``trip``, ``area_m2``, ``mean_width_m``,
+    # ``length_m``, ``lon``, ``lat``
+    fix_list: pd.DataFrame | None
     operations: tuple[OperationFiles, ...] = field(default=())
+    charts: Mapping[str, bytes] = field(default_factory=dict)  # of all of them: file stem to SVG
     # Records of every log as points, EPSG:4326. When given, they and the chief layers are written
     # as GeoParquet too.
     tracks: gpd.GeoDataFrame | None = None
+    papers: Mapping[str, bytes] = field(default_factory=dict)  # path below the folder to PDF
 
 
 @dataclass(frozen=True)

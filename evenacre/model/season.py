@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Literal
 
 from evenacre.model.field import Field
 from evenacre.model.grazing import Grazing
@@ -21,6 +22,7 @@ class InputFile:
 
     path: str
     sha256: str
+    size_bytes: int | None = None  # None for what no file holds
 
 
 @dataclass(frozen=True)
@@ -53,10 +55,49 @@ class OperationPlan:
     ticket_file: Path | None = None
     method: str = ""
     quote_per_m2: float | None = None
+    bare_loss_per_m2: float | None = None
     compartment_of: tuple[tuple[str, str], ...] = ()
     with_seed: WithSeed | None = None
     tracks: tuple[Track, ...] = ()
     field_is_nameless: bool = False  # True when its name only stands in for that in the logs
+
+
+@dataclass(frozen=True)
+class Practice:
+    """A conservation practice that work is done for."""
+
+    name: str
+    code: str = ""  # of its standard, as the person writes it
+
+
+@dataclass(frozen=True)
+class Handover:
+    """What the sheets of a season that are handed to others go by.
+
+    Attributes
+    ----------
+    paper : {"letter", "a4"} or None
+        None: the usual one.
+    contact : str
+        Whom questions go to; may be empty.
+    landlord_costs : bool
+        Whether landlords' sheets tell costs.
+    landlords : dict of str to str
+        By field.
+    practices : dict of (str, str) to Practice
+        By field and operation.
+
+    Examples
+    --------
+    >>> ev.load_season(Path("season.toml")).handover.landlords
+    {}
+    """
+
+    paper: Literal["letter", "a4"] | None = None
+    contact: str = ""
+    landlord_costs: bool = False
+    landlords: dict[str, str] = dataclasses.field(default_factory=dict)
+    practices: dict[tuple[str, str], Practice] = dataclasses.field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -76,6 +117,7 @@ class Season:
     warnings: tuple[str, ...] = ()
     currency: str = "USD"
     units: str = "us"
+    language: str = "en"
     needs: tuple[Need, ...] = ()
     # All that are defined, so that the parts of a blend can be looked up
     products: tuple[Product, ...] = ()
@@ -85,5 +127,8 @@ class Season:
     fields: tuple[Field, ...] = ()  # all that are defined, and paddocks; each name once
     # All that are defined
     implements: dict[str, Implement] = dataclasses.field(default_factory=dict)
+    # What a command line says to have it read, beside its name; empty for one made by a program
+    origin: tuple[str, ...] = ()
     # Whether an operation that cannot be audited is left out, as long as there are others
     in_parts: bool = False
+    handover: Handover = Handover()

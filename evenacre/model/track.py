@@ -62,12 +62,16 @@ class Track:
     section_widths_m: tuple[float, ...] = ()  # widths of the sections from the left, where told
     # (n,) Standard uncertainty of each position, told by the receiver's kind of fix; NaN: not told
     sigma_m: FloatArray | None = None
+    # Usual horizontal dilution of precision, where the file tells it and no kind of fix
+    dilution: float | None = None
     unweighed: tuple[Unweighed, ...] = ()  # amounts that the product has to weigh
     # Names that the file gives: of its "field", "product", "crop" or "implement"
     named: dict[str, str] = dataclasses.field(default_factory=dict)
     target_kg_per_m2: float | None = None  # the rate that was wanted, where it is one throughout
     # Records of the file that its reader left out, by cause ("without a time")
     left_out: dict[str, int] = dataclasses.field(default_factory=dict)
+    # Why a column that seems to hold it was not used, by role ("width")
+    not_used: dict[str, str] = dataclasses.field(default_factory=dict)
     # How many records of the file these were, where several share a time; 0: as many as these
     in_file: int = 0
     # (n,) Polygons, or lines as wide as the tool, in degrees: each record's own ground, where the

@@ -6,8 +6,8 @@ import math
 from collections.abc import Hashable, Iterable
 from dataclasses import dataclass
 
-from evenacre.coverage.uncertainty.driven import REACH as REACH
-from evenacre.coverage.uncertainty.mass_draws import METER_CALIBRATION
+from evenacre.coverage.uncertainty.known_errors import METER_CALIBRATION
+from evenacre.coverage.uncertainty.known_errors import REACH as REACH
 
 Interval = tuple[float, float]
 """Low and high."""

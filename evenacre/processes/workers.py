@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import signal
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import Future, ProcessPoolExecutor
 from contextlib import contextmanager
 from functools import partial
 from multiprocessing import active_children, get_context, parent_process, resource_tracker
@@ -13,6 +13,8 @@ from multiprocessing.connection import wait
 from threading import Thread, current_thread, main_thread
 from typing import Any, TypeVar
 
+from evenacre.language import ENGLISH, now_spoken, speak
+from evenacre.processes.garbage import collect_seldom
 from evenacre.processes.interrupts import held
 
 Result = TypeVar("Result")
@@ -35,9 +37,13 @@ def shared(
     pool: ProcessPoolExecutor | None = None
     try:
         with starting():
-            pool = ProcessPoolExecutor(jobs, get_context("spawn"), initializer=begin)
-            started = [pool.submit(function, *args) for args in work]
-        yield [future.result for future in started]
+            told = now_spoken().tag
+            pool = ProcessPoolExecutor(
+                jobs, get_context("spawn"), initializer=begin, initargs=(told,)
+            )
+            started = {k: pool.submit(function, *args) for k, args in enumerate(work)}
+        # Each result is had once: what its caller lets go is kept by nobody.
+        yield [partial(_taken, started, k) for k in range(len(work))]
     except BaseException:
         for child in active_children():
             child.terminate()
@@ -45,6 +51,10 @@ def shared(
     finally:
         if pool is not None:
             pool.shutdown(cancel_futures=True)
+
+
+def _taken(started: dict[int, Future[Result]], number: int) -> Result:
+    return started.pop(number).result()
 
 
 @contextmanager
@@ -66,8 +76,13 @@ def starting() -> Iterator[None]:
             signal.pthread_sigmask(signal.SIG_SETMASK, mask)
 
 
-def begin() -> None:
-    """First act of a worker: leave Ctrl-C to the parent, and end with it however it ends."""
+def begin(told: str = ENGLISH) -> None:
+    """First act of a worker: leave Ctrl-C to the parent, and end with it however it ends.
+
+    ``told`` is the tag of the language that it answers in.
+    """
+    speak(told)
+    collect_seldom()
     for number in _LEFT:
         signal.signal(number, signal.SIG_IGN)
     parent = parent_process()

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from evenacre.language import tr
+
 _MOST_NAMED = 5
 
 
@@ -19,11 +21,13 @@ class Written:
     def when_stopped(self) -> str:
         """What there is of a run that was stopped."""
         if not self.places:
-            return "Stopped. Nothing was written."
-        return f"Stopped. Written before that: {named([str(place) for place in self.places])}."
+            return tr("Stopped. Nothing was written.")
+        places = named([str(place) for place in self.places])
+        return tr("Stopped. Written before that: {places}.", places=places)
 
 
 def named(names: list[str]) -> str:
     """The first few names, and that there are more."""
     more = len(names) - _MOST_NAMED
-    return ", ".join(names[:_MOST_NAMED]) + (f" and {more} more" if more > 0 else "")
+    listed = ", ".join(names[:_MOST_NAMED])
+    return tr("{named} and {more} more", named=listed, more=more) if more > 0 else listed

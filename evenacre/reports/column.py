@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from types import EllipsisType
 from typing import Any, Literal
 
+from evenacre.language import tr
 from evenacre.reports import figure_text
 from evenacre.reports import quantities as q
 
@@ -34,6 +35,7 @@ class Column:
     json: bool = True
     shows: tuple[str, ...] = ()  # keys of other columns that this one gives too
     why: str = ""  # a figure is not in every output
+    means: str = ""  # what it is, in a sentence
     rows: Table | None = None  # of which the value is a row, or rows, in JSON
 
     def value(self, row: Any) -> Any:
@@ -59,15 +61,17 @@ class Column:
         if self.told:
             return self.told(row, display)
         value = self.value(row)
-        if value is None:
-            return ""
+        return "" if value is None else self.said(value, display)
+
+    def said(self, value: Any, display: q.Display) -> str:
+        """Write a value as on a page."""
         if self.text:
             return self.text(value, display)
         return self.quantity.text(value, display, self.digits)
 
     def heading(self, display: q.Display) -> str:
         """Name on a page."""
-        return self.head(display) if callable(self.head) else str(self.head)
+        return self.head(display) if callable(self.head) else tr(str(self.head))
 
     def title(self, display: q.Display) -> str:
         """Name in a table of data, with its unit."""
@@ -160,6 +164,7 @@ class Table:
     page: str | tuple[str, ...] = ()
     words: int = 1  # columns from the left of the page that are words; the others are figures
     folded: bool = False  # at first, on the page
+    stacked: bool = False  # on a phone: each row below the other, a line for each figure
     remark: Remark = ""  # a sentence below it on the page
     outputs: tuple[Output, ...] = OUTPUTS
     why: str = ""  # it is not in every output

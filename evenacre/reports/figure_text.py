@@ -3,17 +3,24 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable
-from datetime import UTC, datetime
+from collections.abc import Iterable
+from datetime import UTC, date, datetime
+from typing import Protocol
 from zoneinfo import ZoneInfo
 
 from evenacre.io.writers.file_names import RESULT_FOLDERS, unique_slugs
+from evenacre.language import date_text, mark, number, tr
 from evenacre.model import UNDATED_S
-from evenacre.model.audit_result import AuditResult
 from evenacre.units.display import DisplayUnit, UnitSystem
 
-_COMPASS = ["north", "northeast", "east", "southeast", "south", "southwest", "west", "northwest"]
-_AXES = ("north to south", "northeast to southwest", "east to west", "southeast to northwest")
+_COMPASS = (
+    *(mark("north"), mark("northeast"), mark("east"), mark("southeast")),
+    *(mark("south"), mark("southwest"), mark("west"), mark("northwest")),
+)
+_AXES = (
+    *(mark("north to south"), mark("northeast to southwest")),
+    *(mark("east to west"), mark("southeast to northwest")),
+)
 _MOST_DECIMALS = 2
 _SIGNS = {"USD": "$", "EUR": "€", "GBP": "£"}
 
@@ -27,28 +34,49 @@ def plus_minus(value: float, sigma: float | None, unit: DisplayUnit) -> str:
     if sigma is None or not math.isfinite(sigma) or sigma <= 0 or not math.isfinite(value):
         return unit.text(value)
     shown = unit.of(sigma)
-    decimals = -math.floor(math.log10(shown))
-    if float(f"{shown:e}"[:3]) < 2:
-        decimals += 1
+    decimals = decimals_of(shown)
     places = max(decimals, 0)
-    number = round(unit.of(value), decimals) + 0.0
-    return f"{number:,.{places}f} ± {round(shown, decimals):,.{places}f} {unit.label}"
+    both = (round(unit.of(value), decimals) + 0.0, round(shown, decimals))
+    return f"{' ± '.join(number(one, f',.{places}f') for one in both)} {unit.word}"
+
+
+def as_known(value: float, sigma: float | None, unit: DisplayUnit) -> str:
+    """Write a value to the digits of :func:`plus_minus`, without the uncertainty."""
+    if sigma is None or not math.isfinite(sigma) or sigma <= 0:
+        return unit.text(value)
+    decimals = decimals_of(unit.of(sigma))
+    rounded = round(unit.of(value), decimals) + 0.0
+    return (
+        f"{number(rounded, f',.{max(decimals, 0)}f')} {unit.word}" if rounded else unit.text(value)
+    )
+
+
+def decimals_of(sigma: float) -> int:
+    """Decimals that an uncertainty allows; below zero it takes the digits before the point."""
+    return -math.floor(math.log10(sigma)) + (float(f"{sigma:e}"[:3]) < 2)
+
+
+def area_decimals(sigma: float | None, units: UnitSystem) -> int:
+    """Decimals that the standard uncertainty (SI) of an area allows, two at most."""
+    if not sigma or not math.isfinite(sigma):
+        return _MOST_DECIMALS
+    return min(max(decimals_of(units.area.of(sigma)), 0), _MOST_DECIMALS)
 
 
 def deserved(area_m2: float, sigma: float | None, units: UnitSystem) -> str:
     """Write an area to the decimals its standard uncertainty (SI) allows, two at most."""
-    if units.area.of(area_m2) < 0.1:
-        return units.small_area.text(area_m2, 2)
-    decimals = 1
-    if sigma and math.isfinite(sigma) and sigma > 0:
-        decimals = min(max(-math.floor(math.log10(units.area.of(sigma))), 0), _MOST_DECIMALS)
-    return f"{units.area.of(area_m2):,.{decimals}f} {units.area.label}"
+    decimals = area_decimals(sigma, units)
+    return f"{number(units.area.of(area_m2), f',.{decimals}f')} {units.area.word}"
+
+
+def span(first: str, last: str) -> str:
+    """Write two ends: ``"3 to 5"``."""
+    return tr("{first} to {last}", first=first, last=last)
 
 
 def between(low_m2: float, high_m2: float, units: UnitSystem) -> str:
     """Write the ends of a 90 % interval of an area, to the decimals its width allows."""
-    unit = units.area if units.area.of(high_m2) >= 0.1 else units.small_area
-    return _between(low_m2, high_m2, unit)
+    return _between(low_m2, high_m2, units.area)
 
 
 def mass_between(low_kg: float, high_kg: float, units: UnitSystem) -> str:
@@ -61,68 +89,97 @@ def _between(low: float, high: float, unit: DisplayUnit) -> str:
     if not wide > 0:
         return ""
     decimals = min(max(1 - math.floor(math.log10(wide)), 0), _MOST_DECIMALS)
-    return f"{unit.of(low):,.{decimals}f} to {unit.of(high):,.{decimals}f} {unit.label}"
+    if unit.of(high) < 0.5 * 10**-decimals:
+        return under(10**-decimals, unit, decimals)
+    ends = (number(unit.of(end), f",.{decimals}f") for end in (low, high))
+    return f"{span(*ends)} {unit.word}"
 
 
-def size(area_m2: float, units: UnitSystem, digits: int = 2) -> str:
-    """Area in the large unit, or in the small one below a tenth of it."""
-    unit = units.area if units.area.of(area_m2) >= 0.1 else units.small_area
-    return unit.text(area_m2, digits if unit is units.area else max(digits, 2))
+def under(amount: float, unit: DisplayUnit, decimals: int = 0) -> str:
+    """Write that there is less than the least amount told."""
+    least = f"{number(amount, f'.{decimals}f')} {unit.word}"
+    return tr("under {amount}", amount=least)
+
+
+def size(area_m2: float, units: UnitSystem) -> str:
+    """Size of a place: below a tenth of the large unit, two digits of the small one."""
+    if units.area.of(area_m2) >= 0.1:
+        return units.area.text(area_m2)
+    if 0.0 < units.small_area.of(area_m2) < 1.0:  # nobody walks out for less
+        return under(1, units.small_area)
+    return units.small_area.text(area_m2, 2)
+
+
+def told_rate(kg_per_m2: float, units: UnitSystem) -> str:
+    """Write a rate that somebody set, as it was said, to four digits at most."""
+    rate = float(f"{units.rate.of(kg_per_m2):.4g}")
+    return f"{number(rate, ',.9g')} {units.rate.word}"
 
 
 def at_least(si: float, unit: DisplayUnit, digits: int = 3) -> str:
     """Write a positive SI value to so many significant digits, rounded up: it will be enough."""
-    return _in_steps(si, unit, digits, lambda steps: math.ceil(steps * (1 - 1e-9)))
+    return unit.unbounded.text(enough(si, unit, digits), digits)
 
 
-def at_most(si: float, unit: DisplayUnit, digits: int = 3) -> str:
-    """Write a positive SI value to so many significant digits, rounded down."""
-    return _in_steps(si, unit, digits, lambda steps: math.floor(steps * (1 + 1e-9)))
-
-
-def _in_steps(si: float, unit: DisplayUnit, digits: int, whole: Callable[[float], int]) -> str:
+def enough(si: float, unit: DisplayUnit, digits: int = 3) -> float:
+    """Round a positive SI value up to so many significant digits of a unit."""
     value = unit.of(si)
     step = 10.0 ** (math.floor(math.log10(value)) + 1 - digits)
-    return unit.text(whole(value / step) * step / unit.per_si, digits)
+    return math.ceil(value / step * (1 - 1e-9)) * step / unit.per_si
 
 
 def share(part: float, whole: float) -> str:
     """Percentage of a whole."""
     if not whole or not math.isfinite(part / whole):
-        return "n/a"
-    return f"{100 * part / whole:.1f} %"
+        return tr("n/a")
+    return f"{number(100 * part / whole, '.1f')} %"
+
+
+def chance(share: float) -> str:
+    """Chance in whole percent, which is never all or nothing; nothing where none is known."""
+    return f"{min(max(round(100 * share), 1), 99)} %" if math.isfinite(share) else ""
 
 
 def money(amount: float, currency: str) -> str:
-    """Write money, whole units from ten up."""
-    number = f"{amount:,.0f}" if abs(amount) >= 10 else f"{amount:,.2f}"
+    """Write a cost in whole units."""
+    few = abs(amount) > 0 and not round(amount)
+    whole = number(1 if few else abs(round(amount)), ",")
     sign = _SIGNS.get(currency)
-    return f"{sign}{number}" if sign else f"{number} {currency}"
+    text = f"{sign}{whole}" if sign else f"{whole} {currency}"
+    if few:
+        return tr("under {amount}", amount=text)
+    return f"\N{MINUS SIGN}{text}" if amount < 0 else text
+
+
+def money_in_all(amounts: Iterable[float], currency: str) -> str:
+    """Write a sum of costs, so that it is the sum of those printed."""
+    every = list(amounts)
+    return money(sum(map(round, every)) or sum(every), currency)
 
 
 def distance(length_m: float, units: UnitSystem) -> str:
     """Distance to drive: to the nearest ten from a hundred up, else to the nearest one."""
     value = units.length.of(length_m)
     step = 10 if value >= 100 else 1
-    return f"{round(value / step) * step:,} {units.length.label}"
+    return f"{number(round(value / step) * step, ',')} {units.length.word}"
 
 
 def compass(dx_m: float, dy_m: float) -> str:
     """Name of the direction from the origin to a point (x east, y north)."""
     bearing = math.degrees(math.atan2(dx_m, dy_m)) % 360
-    return _COMPASS[round(bearing / 45) % 8]
+    return tr(_COMPASS[round(bearing / 45) % 8])
 
 
 def axis_words(dx_m: float, dy_m: float) -> str:
     """How a line runs, without a sense of direction: ``"east to west"``."""
     angle = math.degrees(math.atan2(dx_m, dy_m)) % 180
-    return _AXES[round(angle / 45) % 4]
+    return tr(_AXES[round(angle / 45) % 4])
 
 
 def duration(seconds: float) -> str:
     """Time in hours and minutes, or minutes and seconds below an hour."""
     if not math.isfinite(seconds):
-        return "n/a"
+        return tr("n/a")
     whole = round(seconds)
     if whole >= 3600:
         minutes = round(seconds / 60)
@@ -146,6 +203,14 @@ def iso_time(seconds: float, zone: str | None = None) -> str:
     return datetime.fromtimestamp(round(seconds), tz=UTC).strftime("%Y-%m-%dT%H:%M:%S")
 
 
+def day(text: str) -> str:
+    """Write a day of a job as the reader does; what is no day stays as it is."""
+    try:
+        return date_text(date.fromisoformat(text))
+    except ValueError:
+        return text
+
+
 def clock(seconds: float, zone: str | None = None) -> str:
     """Time of day, in a zone or on the log's own clock."""
     return iso_time(seconds, zone).rpartition("T")[2][:8]
@@ -153,8 +218,8 @@ def clock(seconds: float, zone: str | None = None) -> str:
 
 def day_and_clock(seconds: float, zone: str | None = None) -> str:
     """Date, if there is one, and time of day."""
-    day, _, _ = iso_time(seconds, zone).rpartition("T")
-    return f"{day} {clock(seconds, zone)}".strip()
+    told, _, _ = iso_time(seconds, zone).rpartition("T")
+    return f"{day(told)} {clock(seconds, zone)}".strip()
 
 
 def significant(value: float, digits: int = 7) -> float:
@@ -162,6 +227,16 @@ def significant(value: float, digits: int = 7) -> float:
     return float(f"{value:.{digits}g}") if math.isfinite(value) else math.nan
 
 
-def operation_slugs(results: Iterable[AuditResult]) -> list[str]:
+class OfField(Protocol):
+    """What has the names of a field and of an operation on it."""
+
+    @property
+    def field(self) -> str: ...  # noqa: D102
+
+    @property
+    def operation(self) -> str: ...  # noqa: D102
+
+
+def operation_slugs(results: Iterable[OfField]) -> list[str]:
     """Folder names of operations, none of them that of a folder every result has."""
     return unique_slugs((f"{r.field} {r.operation}" for r in results), RESULT_FOLDERS)

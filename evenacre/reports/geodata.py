@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from functools import lru_cache
+from itertools import pairwise
 from typing import Any
 
 import geopandas as gpd
@@ -11,7 +13,8 @@ import numpy.typing as npt
 import shapely
 from pyproj import CRS, Transformer
 
-from evenacre.geo.overlay import simplified
+from evenacre.arrays import BoolArray, FloatArray
+from evenacre.geo.overlay import outlines, simplified
 from evenacre.model.audit_result import AuditResult
 
 SCALE = 10_000_000  # whole units of 1e-7 degree, about a centimetre
@@ -20,7 +23,7 @@ TOLERANCE_M = 0.02
 WGS84 = CRS.from_epsg(4326)
 
 
-@lru_cache(maxsize=16)
+@lru_cache(maxsize=256)  # each field of a season has a plane of its own
 def transformer(source: CRS, target: CRS) -> Transformer:
     """Return the change of coordinates, x before y; making one takes longer than using it."""
     return Transformer.from_crs(source, target, always_xy=True)
@@ -36,19 +39,16 @@ def to_lonlat(frame: gpd.GeoDataFrame, lon: float) -> gpd.GeoDataFrame:
     """Project to WGS 84 degrees with longitudes within 180 of ``lon``, past 180 if need be."""
     if frame.empty:
         return frame.set_crs(WGS84, allow_override=True)
-    degrees = _in_degrees(frame.geometry.to_numpy(), frame.crs, lon)
+    degrees = shapely.transform(
+        frame.geometry.to_numpy(), lambda xy: _in_degrees(xy, frame.crs, lon)
+    )
     return frame.set_geometry(gpd.GeoSeries(degrees, index=frame.index, crs=WGS84))
 
 
-def _in_degrees(shapes: npt.NDArray[np.object_], crs: CRS, lon: float) -> npt.NDArray[np.object_]:
-    to_degrees = transformer(crs, WGS84)
-
-    def move(xy: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
-        x, y = to_degrees.transform(xy[:, 0], xy[:, 1])
-        x = np.where(x - lon > 180, x - 360, np.where(x - lon < -180, x + 360, x))
-        return np.column_stack([x, y])
-
-    return shapely.transform(shapely.force_2d(shapes), move)
+def _in_degrees(xy: FloatArray, crs: CRS, lon: float) -> FloatArray:
+    x, y = transformer(crs, WGS84).transform(xy[:, 0], xy[:, 1])
+    x = np.where(x - lon > 180, x - 360, np.where(x - lon < -180, x + 360, x))
+    return np.column_stack([x, y])
 
 
 def encode(frame: gpd.GeoDataFrame, lon: float, lat: float) -> list[Any]:
@@ -58,24 +58,44 @@ def encode(frame: gpd.GeoDataFrame, lon: float, lat: float) -> list[Any]:
     ring or chain is flat: the first point as (lon, lat) from the origin ``lon``, ``lat`` in 1e-7
     degree, then the step from each point to the next. A ring is not closed.
     """
-    if frame.empty:
-        return []
-    slim = simplified(frame.geometry.to_numpy(), TOLERANCE_M)
-    return [
-        [_part(part, lon, lat) for part in shapely.get_parts(g) if not part.is_empty]
-        for g in _in_degrees(slim, frame.crs, lon)
-    ]
+    features: list[Any] = [[] for _ in range(len(frame))]
+    parts, feature = shapely.get_parts(frame.geometry.to_numpy(), return_index=True)
+    some = ~shapely.is_empty(parts)
+    parts, feature = parts[some], feature[some]
+    ground = shapely.get_type_id(parts) == shapely.GeometryType.POLYGON
+    rings, polygon = outlines(parts[ground], TOLERANCE_M)
+    lines = simplified(parts[~ground], TOLERANCE_M, sound=False)
+    part = np.concatenate([np.flatnonzero(ground)[polygon], np.flatnonzero(~ground)])
+    order = np.argsort(part, kind="stable")
+    part = part[order]
+    chains = _chains(np.concatenate([rings, lines])[order], ground[part], frame.crs, lon, lat)
+    before = -1
+    for n, chain in zip(part.tolist(), chains, strict=True):
+        owner = features[feature[n]]
+        if not ground[n]:
+            owner.append(chain)
+        elif n == before:
+            owner[-1].append(chain)
+        else:
+            owner.append([chain])
+        before = n
+    return features
 
 
-def _part(part: Any, lon: float, lat: float) -> list[Any]:
-    if part.geom_type == "Polygon":
-        rings = [part.exterior, *part.interiors]
-        return [_chain(shapely.get_coordinates(r)[:-1], lon, lat) for r in rings]
-    return _chain(shapely.get_coordinates(part), lon, lat)
-
-
-def _chain(xy: npt.NDArray[np.float64], lon: float, lat: float) -> list[int]:
-    whole = np.rint((xy - (lon, lat)) * SCALE).astype(np.int64)
+def _chains(
+    shapes: npt.NDArray[np.object_], closed: BoolArray, crs: CRS, lon: float, lat: float
+) -> Iterator[list[int]]:
+    """Points of lines one by one, of closed ones all but the last, as `encode` has them."""
+    if not len(shapes):
+        return
+    xy, owner = shapely.get_coordinates(shapes, return_index=True)
+    last = np.diff(owner, append=-1) != 0
+    kept = ~(last & closed[owner])
+    xy, owner = xy[kept], owner[kept]
+    whole = np.rint((_in_degrees(xy, crs, lon) - (lon, lat)) * SCALE).astype(np.int64)
     steps = np.diff(whole, axis=0, prepend=0)
+    starts = np.flatnonzero(np.diff(owner, prepend=-1))
+    steps[starts] = whole[starts]
     flat: list[int] = steps.ravel().tolist()
-    return flat
+    for a, b in pairwise([*(2 * starts).tolist(), len(flat)]):
+        yield flat[a:b]

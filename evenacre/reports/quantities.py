@@ -7,7 +7,9 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
+from evenacre.language import Filler, mark, tr
 from evenacre.reports import figure_text
+from evenacre.reports.sentences.data_words import in_words
 from evenacre.units.display import DisplayUnit, UnitSystem
 
 
@@ -58,20 +60,29 @@ def worded(words: Callable[[Any], str], cell: Callable[[Any], Any] | None = None
 
 def plain_number(si: str = "", text: str = "{:g}") -> Quantity:
     """Make the quantity of a number that is the same in any system of units."""
-    return Quantity(lambda v, _: v, lambda v, _, __: text.format(v), si=si or "1")
+    return Quantity(lambda v, _: v, lambda v, _, __: Filler().format(text, v), si=si or "1")
+
+
+def _yes_no(value: Any) -> str:
+    return mark("yes") if value else mark("no")
 
 
 WORDS = worded(lambda v: "" if v is None else str(v))
+OUR_WORDS = Quantity(lambda v, _: v or "", lambda v, _, __: in_words(v or ""))
+"""Words of ours that programs read too, such as kinds: people read them in their language."""
 NAMES = worded(", ".join)
-YES_NO = worded(lambda v: "yes" if v else "no")
+YES_NO = Quantity(lambda v, _: _yes_no(v), lambda v, _, __: tr(_yes_no(v)))
 COUNT = plain_number(text="{:,}")
 NUMBER = plain_number()
-AREA = measured("m2", lambda d: d.units.area, lambda v, d, n: figure_text.size(v, d.units, n))
+AREA = measured("m2", lambda d: d.units.area)
 SMALL_AREA = measured(
-    "m2", lambda d: d.units.small_area, lambda v, d, n: figure_text.size(v, d.units, n)
+    "m2", lambda d: d.units.small_area, lambda v, d, _: figure_text.size(v, d.units)
 )
 MASS = measured("kg", lambda d: d.units.mass)
 RATE = measured("kg/m2", lambda d: d.units.rate)
+TOLD_RATE = measured(
+    "kg/m2", lambda d: d.units.rate, lambda v, d, _: figure_text.told_rate(v, d.units)
+)
 LENGTH = measured("m", lambda d: d.units.length)
 DISTANCE = measured("m", lambda d: d.units.distance)
 SPEED = measured("m/s", lambda d: d.units.speed)

@@ -10,6 +10,7 @@ from functools import lru_cache
 from typing import Any
 
 from evenacre.errors import InputError
+from evenacre.language import mark, tr
 from evenacre.units.display import FOOT_M
 from evenacre.units.spelling import AMBIGUOUS, TYPOGRAPHY, registry, spelled_unit, spellings
 
@@ -17,20 +18,20 @@ from evenacre.units.spelling import AMBIGUOUS, TYPOGRAPHY, registry, spelled_uni
 class Dimension(StrEnum):
     """What kind of quantity is wanted; the value is how to say it in a sentence."""
 
-    LENGTH = "length"
-    AREA = "area"
-    MASS = "mass"
-    MASS_PER_AREA = "mass per area"
-    MASS_PER_TIME = "mass per time"
-    GROWTH = "growth"
-    SPEED = "speed"
-    TIME = "time"
-    VOLUME = "volume"
-    MASS_PER_VOLUME = "mass per volume"
-    COUNT_PER_MASS = "count per mass"
-    PRICE_PER_MASS = "price per mass"
-    PRICE_PER_AREA = "price per area"
-    PRICE_PER_TIME = "price per time"
+    LENGTH = mark("length")
+    AREA = mark("area")
+    MASS = mark("mass")
+    MASS_PER_AREA = mark("mass per area")
+    MASS_PER_TIME = mark("mass per time")
+    GROWTH = mark("growth")
+    SPEED = mark("speed")
+    TIME = mark("time")
+    VOLUME = mark("volume")
+    MASS_PER_VOLUME = mark("mass per volume")
+    COUNT_PER_MASS = mark("count per mass")
+    PRICE_PER_MASS = mark("price per mass")
+    PRICE_PER_AREA = mark("price per area")
+    PRICE_PER_TIME = mark("price per time")
 
 
 # The SI unit, and two that people write.
@@ -106,11 +107,18 @@ def parse_quantity(text: str, dimension: Dimension, *, file: str = "", place: st
     named in the error.
     """
 
-    def error(what: str, remedy: str = "") -> InputError:
+    def error(wrong: str, remedy: str = "") -> InputError:
         _, first, second = _UNITS[dimension]
-        article = "an" if dimension.value[0] in "aeiou" else "a"
-        usual = f'Write {article} {dimension} with its unit, such as "20 {first}" or "20 {second}".'
-        return InputError.at(file or "quantity", place, what, remedy or usual)
+        what = tr("a {kind}", kind=tr(dimension.value))
+        if dimension.value[0] in "aeiou":
+            what = tr("an {kind}", kind=tr(dimension.value))
+        usual = tr(
+            'Write {what} with its unit, such as "20 {first}" or "20 {second}".',
+            what=what,
+            first=first,
+            second=second,
+        )
+        return InputError.at(file or "quantity", place, wrong, remedy or usual)
 
     text = text.strip().translate(TYPOGRAPHY)
     if dimension is Dimension.LENGTH and (pair := _FEET_INCHES.fullmatch(text)):
@@ -119,22 +127,24 @@ def parse_quantity(text: str, dimension: Dimension, *, file: str = "", place: st
     if dimension in _PRICES:
         rest = _CURRENCY.sub("", text, count=1).strip()
         if rest == text:
-            raise error(f'"{text}" does not say in which currency.')
+            raise error(tr('"{said}" does not say in which currency.', said=text))
     number, unit = _split(rest, error)
     if dimension in _PRICES:
         if not unit:
-            raise error(f'"{text}" does not say for how much.')
+            raise error(tr('"{said}" does not say for how much.', said=text))
         unit = f"USD{unit}" if unit.startswith("/") else f"USD {unit}"
     elif not unit:
-        raise error(f'"{text}" has no unit.')
+        raise error(tr('"{said}" has no unit.', said=text))
     factor = unit_factor(unit, dimension)
     if factor is None:
         raise error(*_why_refused(text, unit, dimension))
     value = number * factor
     if not math.isfinite(value):
-        raise error(f'"{text}" is not a finite number.')
+        raise error(tr('"{said}" is not a finite number.', said=text))
     if abs(value) > _MOST:
-        raise error(f'"{text}" is too large to be true.', "Check the number and its unit.")
+        raise error(
+            tr('"{said}" is too large to be true.', said=text), tr("Check the number and its unit.")
+        )
     return value if abs(value) > _NOTHING else 0.0
 
 
@@ -156,7 +166,11 @@ def _split(text: str, error: Any) -> tuple[float, str]:
         return value, unsigned[fraction.end() :].strip()
     found = _NUMBER.match(text)
     if not found:
-        raise error(f'"{text}" does not start with a number.' if text else "The value is empty.")
+        raise error(
+            tr('"{said}" does not start with a number.', said=text)
+            if text
+            else tr("The value is empty.")
+        )
     return _sure_number(found.group(), error), text[found.end() :].strip()
 
 
@@ -166,7 +180,10 @@ def _sure_number(text: str, error: Any) -> float:
     unsigned = digits.lstrip("+-")
     if re.fullmatch(r"[1-9]\d{0,2},\d{3}", unsigned):
         plain, point = digits.replace(",", ""), f"{float(digits.replace(',', '.')):g}"
-        raise error(f'"{text}" may mean {plain} or {point}.', f'Write "{plain}" or "{point}".')
+        raise error(
+            tr('"{said}" may mean {plain} or {point}.', said=text, plain=plain, point=point),
+            tr('Write "{plain}" or "{point}".', plain=plain, point=point),
+        )
     if re.fullmatch(r"\d{1,3}(?:,\d{3})+(?:\.\d*)?", unsigned) and unsigned[0] != "0":
         digits = digits.replace(",", "")
     elif re.fullmatch(r"\d{1,3}(?:\.\d{3})*,\d*", unsigned) or re.fullmatch(r"\d*,\d+", unsigned):
@@ -174,25 +191,34 @@ def _sure_number(text: str, error: Any) -> float:
     try:
         return float(digits)
     except ValueError:
-        raise error(f'"{text}" is not a number.') from None
+        raise error(tr('"{said}" is not a number.', said=text)) from None
 
 
 def _why_refused(text: str, unit: str, dimension: Dimension) -> tuple[str, str]:
     """Say why a unit was refused."""
     if re.search(r"\b(bu|bushels?)\b", unit, re.IGNORECASE) and dimension in _BUSHEL_TRAPS:
         return (
-            f'"{text}" counts bushels, which are a volume: what one weighs depends on the crop.',
-            "Write a mass, such as lb or kg.",
+            tr(
+                '"{said}" counts bushels, which are a volume: what one weighs depends on the crop.',
+                said=text,
+            ),
+            tr("Write a mass, such as lb or kg."),
         )
     if AMBIGUOUS.search(unit):
         return (
-            f'the unit of "{text}" can be read two ways.',
-            'Write "ton" (2000 lb), "tonne" or "t" (1000 kg), or "mg".',
+            tr('the unit of "{said}" can be read two ways.', said=text),
+            tr('Write "ton" (2000 lb), "tonne" or "t" (1000 kg), or "mg".'),
         )
     other = next((d for d in Dimension if unit_factor(unit, d) is not None), None)
     if other is not None:
-        return f'"{text}" is a {other}, not a {dimension}.', ""
+        return tr(
+            '"{said}" is a {other}, not a {dimension}.',
+            said=text,
+            other=tr(other.value),
+            dimension=tr(dimension.value),
+        ), ""
     known = (*spellings(), *(unit for _, *units in _UNITS.values() for unit in units))
     near = difflib.get_close_matches(unit.lower(), known, n=1, cutoff=0.75)
-    meant = f' Did you mean "{near[0]}"?' if near else ""
-    return f'"{text}" has a unit that is not known: "{unit}".{meant}', ""
+    meant = tr(' Did you mean "{near}"?', near=near[0]) if near else ""
+    said = tr('"{said}" has a unit that is not known: "{unit}".', said=text, unit=unit)
+    return f"{said}{meant}", ""

@@ -7,7 +7,9 @@ from the survey foot, reads "ac" as attocoulomb, and so on.
 from __future__ import annotations
 
 import re
+import sys
 from functools import cache, lru_cache
+from types import ModuleType
 from typing import Any
 
 # Name, value, then every spelling taken (case does not matter, nor does a plural s). Factors are
@@ -75,11 +77,24 @@ _OF_ACRES = "lb|pound|oz|ounce|cwt|ton|gal|gallon|bu|bushel|seed"
 
 
 @cache
+def _pint() -> ModuleType:
+    """Import pint without dask, for whose arrays it asks: that takes longer than all the rest."""
+    absent = "dask" not in sys.modules
+    if absent:
+        sys.modules["dask"] = None  # type: ignore[assignment]
+    try:
+        import pint
+
+        return pint
+    finally:
+        if absent:
+            del sys.modules["dask"]
+
+
+@cache
 def registry() -> Any:
     """Return the registry of every unit known here."""
-    import pint
-
-    return pint.UnitRegistry(_DEFINITIONS.strip().splitlines(), cache_folder=None)
+    return _pint().UnitRegistry(_DEFINITIONS.strip().splitlines(), cache_folder=None)
 
 
 def _expression(unit: str) -> str | None:
@@ -116,14 +131,12 @@ def _tens(number: re.Match[str]) -> str:
 @lru_cache(maxsize=1024)
 def spelled_unit(unit: str) -> Any:
     """Return the pint unit of a spelling, or None."""
-    import pint
-
     expression = _expression(unit)
     if expression is None:
         return None
     try:
         return registry().parse_units(expression)
-    except (pint.errors.PintError, AttributeError, ValueError, TypeError):
+    except (_pint().errors.PintError, AttributeError, ValueError, TypeError):
         return None
 
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 
-from evenacre.errors import InputError, Problem
+from evenacre.errors import InputError
 
 _FLAG = re.compile(r'(?<![\w-])--([a-z]+(?:-[a-z]+)*)(?: (?="))?')
 OF_THE_TERMINAL = re.compile(r" \(on the command line [^)]*\)| with --(?:out|book)\b")
@@ -34,5 +35,12 @@ def about_arguments(**called: str) -> Iterator[None]:
         yield
     except InputError as error:
         raise InputError(
-            Problem(*map(in_python, (p.file, p.place, p.what, p.remedy))) for p in error.problems
+            replace(
+                p,
+                file=in_python(p.file),
+                place=in_python(p.place),
+                what=in_python(p.what),
+                remedy=in_python(p.remedy),
+            )
+            for p in error.problems
         ) from None

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from typing import Any
-
-import pandas as pd
+from typing import TYPE_CHECKING, Any
 
 from evenacre.reports.quantities import BY_UNIT
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 FIGURE_COLUMNS = (
     *("field", "operation", "subject", "name", "value", "unit"),
@@ -33,6 +34,8 @@ _TELLS = ("setting", "product", "seed", "paddock", "zone", "name", "nutrient", "
 
 def figures_of(summary: Mapping[str, Any]) -> pd.DataFrame:
     """Lay the numbers of an account out, one a row; a key of it ends in the SI unit."""
+    import pandas as pd  # what is typed in is answered without
+
     rows = _rows(summary, {"field": "", "operation": "", "subject": ""}, summary.get("currency"))
     return pd.DataFrame(rows, columns=list(FIGURE_COLUMNS)).astype(dict.fromkeys(_NUMBERS, float))
 

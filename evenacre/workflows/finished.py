@@ -19,6 +19,7 @@ import pyarrow as pa
 from evenacre.io.cache.entries import KeptEntries, PlaceRefusedError, open_kept_entries
 from evenacre.io.cache.fingerprint import Stamp, files_digest, software_digest, stamps, zone_digest
 from evenacre.io.cache.plain_form import NotPlainError, pack, unpack
+from evenacre.language import tr
 from evenacre.model import OperationPlan
 
 T = TypeVar("T")
@@ -101,7 +102,7 @@ class FinishedWork:
         try:
             return cls(open_kept_entries())
         except PlaceRefusedError as error:
-            return cls(None, f"warning: finished operations are not kept: {error}")
+            return cls(None, tr("warning: finished operations are not kept: {error}", error=error))
 
     def claim(self, plan: OperationPlan, *asked: str) -> Claim | None:
         """Name an operation by all that its result hangs on.
@@ -110,7 +111,7 @@ class FinishedWork:
         ----------
         plan : OperationPlan
         *asked : str
-            What else shapes the result: key, units, currency.
+            What else shapes the result: key, units, currency, language.
 
         Returns
         -------
@@ -136,6 +137,30 @@ class FinishedWork:
             whole.update(hashlib.sha256(part).digest())
         return Claim(whole.hexdigest(), self.entries, files, seen)
 
+    def together(self, claims: Sequence[Claim | None], asked: object) -> Claim | None:
+        """Name what hangs on several operations, and on what else was asked.
+
+        Returns
+        -------
+        Claim or None
+            None when an operation cannot be told, or the rest not be named.
+        """
+        if self.entries is None:
+            return None
+        try:
+            whole = hashlib.sha256(software_digest())
+            whole.update(hashlib.sha256(pack(asked)).digest())
+        except NotPlainError:
+            return None
+        files: tuple[Path, ...] = ()
+        seen: dict[Path, Stamp] = {}
+        for claim in claims:
+            if claim is None:
+                return None
+            whole.update(claim.name.encode())
+            files, seen = files + claim.files, seen | claim.seen
+        return Claim(whole.hexdigest(), self.entries.below("results"), files, seen)
+
     def remarks(self, claims: Sequence[Claim | None], taken: int) -> Iterator[str]:
         """Say how much was taken from earlier runs, and what a later one will not find.
 
@@ -149,13 +174,20 @@ class FinishedWork:
         if self.trouble:
             yield self.trouble
         if taken:
-            yield (
-                f"{taken} of {len(claims)} operations were taken from an earlier run; "
-                "--fresh computes all."
+            yield tr(
+                "{taken} of {count} operations were taken from an earlier run; --fresh computes "
+                "all.",
+                taken=taken,
+                count=len(claims),
             )
         lost = sum(claim is None or not claim.kept() for claim in claims)
         if self.entries is not None and lost:
-            yield f"{lost} of {len(claims)} could not be kept for later in {self.entries.folder}."
+            yield tr(
+                "{lost} of {count} could not be kept for later in {folder}.",
+                lost=lost,
+                count=len(claims),
+                folder=self.entries.folder,
+            )
 
 
 def _packer() -> pa.Codec:

@@ -117,6 +117,7 @@ def gathered_season(root: Path, options: Mapping[str, Any]) -> Iterator[Season]:
         home = Path(os.path.relpath(root.absolute(), scratch)).as_posix() + "/"
         yield replace(
             season,
+            origin=(),
             inputs=tuple(
                 replace(file, path=file.path.removeprefix(home))
                 for file in season.inputs

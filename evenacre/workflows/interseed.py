@@ -16,8 +16,10 @@ import pandas as pd
 from evenacre.errors import InputError
 from evenacre.io.result_folder.ownership import PLAN, write_account
 from evenacre.io.writers.calendar_ics import write_calendar
+from evenacre.io.writers.file_names import REPORT
 from evenacre.io.writers.results import write_passes
 from evenacre.io.writers.tables import write_tables
+from evenacre.language import tr
 from evenacre.model import Grazing, Season, Seeding
 from evenacre.planning.interseeding.plan import plan_interseeding
 from evenacre.planning.interseeding.plan_types import InterseedPlan
@@ -112,13 +114,15 @@ class Interseeding(PassResult):
             warnings=season.warnings,
             time_zone=season.time_zone,
         )
-        (stage / "report.html").write_text(page, encoding="utf-8", newline="\n")
+        (stage / REPORT).write_text(page, encoding="utf-8", newline="\n")
         write_tables(
             stage / "tables", stage / "tables.xlsx", interseed_frames(plan, Display(units))
         )
         write_passes(stage, self._files, farm=season.farm)
         events = calendar_events(plan, units, farm=season.farm, time_zone=season.time_zone)
-        name = f"{season.farm}: interseeding" if season.farm else "Interseeding"
+        name = tr("Interseeding")
+        if season.farm:
+            name = tr("{farm}: interseeding", farm=season.farm)
         write_calendar(stage / "calendar.ics", events, name=name, generated=self.generated)
         return write_account(stage, PLAN, self.summary)
 
@@ -179,7 +183,7 @@ def run_interseeding(
         plan = plan_interseeding(
             grazing, seeding, time_zone=season.time_zone, progress=progress, jobs=jobs, say=say
         )
-    say("writing the plan")
+    say(tr("writing the plan"))
     return Interseeding(season, plan, generated)
 
 
@@ -210,8 +214,12 @@ def _with_cart(seeding: Seeding, in_cart_kg: float) -> Seeding:
     full_kg, least_kg = (sum(getattr(b, key) for b in bins) for key in ("load_kg", "least_kg"))
     if in_cart_kg > full_kg:
         holds = f", which holds {in_both('mass', full_kg)}" if bins else ": no load is told"
-        what = f"{in_both('mass', in_cart_kg)} cannot be in the cart{holds}."
-        raise InputError.at("in_cart", "", what, "Correct it, or load under [seeding].")
+        what = tr(
+            "{in_both} cannot be in the cart{holds}.",
+            in_both=in_both("mass", in_cart_kg),
+            holds=holds,
+        )
+        raise InputError.at("in_cart", "", what, tr("Correct it, or load under [seeding]."))
     usable = max(in_cart_kg - least_kg, 0.0) / (full_kg - least_kg)
     least = min(in_cart_kg / least_kg, 1.0) if least_kg else 0.0
     held = [least * b.least_kg + usable * b.room_kg for b in bins]

@@ -13,6 +13,7 @@ from evenacre.coverage.measure.settings import Evidence
 from evenacre.io.result_folder.ownership import MEASURED, write_account
 from evenacre.io.season.load_operation import load_operation
 from evenacre.io.writers.file_names import unique_slugs
+from evenacre.language import tr
 from evenacre.model import Season
 from evenacre.processes.generation_time import generation_time
 from evenacre.processes.written import Written
@@ -56,7 +57,7 @@ class MeasuredDrill(FolderResult):
 
     def _lines(self) -> tuple[str, ...]:
         lines = [line for report in self.reports for line in measure_lines(report, self.units)]
-        return (*lines, *(f"warning: {text}" for text in self.season.warnings))
+        return (*lines, *(tr("warning: {said}", said=text) for text in self.season.warnings))
 
     def _summary(self) -> dict[str, Any]:
         return measured_account(

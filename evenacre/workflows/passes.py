@@ -11,19 +11,22 @@ from typing import Any, ClassVar
 
 import geopandas as gpd
 
-from evenacre.errors import InputError
+from evenacre.errors import InputError, Problem, gathered
 from evenacre.io.common.suggestions import listed
 from evenacre.io.result_folder.ownership import PASSES, write_account
 from evenacre.io.season.pass_inputs import Ground
 from evenacre.io.season.pasture.schema import DriveOptions
-from evenacre.io.writers.file_names import unique_slugs
+from evenacre.io.writers.file_names import REPORT, unique_slugs
 from evenacre.io.writers.results import write_passes
+from evenacre.language import tr
 from evenacre.planning.interseeding.plan import drive_of
 from evenacre.planning.passes.pass_types import Drive, PassPlan
 from evenacre.planning.passes.plan import plan_passes
 from evenacre.processes.generation_time import generation_time
 from evenacre.processes.written import Written
 from evenacre.reports.maps.passes import pass_map
+from evenacre.reports.pages.passes import passes_page
+from evenacre.reports.sentences.findings import refusals_in_words
 from evenacre.reports.sentences.passes import pass_lines
 from evenacre.reports.tables.accounts import pass_account
 from evenacre.units.display import UnitSystem
@@ -85,8 +88,19 @@ class PlannedPasses(PassResult):
 
     def _fill(self, stage: Path) -> dict[str, Any]:
         (stage / _MAPS).mkdir()
-        for field, plan, name in zip(self.ground.fields, self.plans, self._maps, strict=True):
-            (stage / name).write_bytes(pass_map(field, plan, self.units))
+        pairs = zip(self.ground.fields, self.plans, strict=True)
+        maps = [pass_map(field, plan, self.units) for field, plan in pairs]
+        for name, png in zip(self._maps, maps, strict=True):
+            (stage / name).write_bytes(png)
+        page = passes_page(
+            self.plans,
+            maps,
+            self.units,
+            farm=self.ground.farm,
+            inputs=self.ground.inputs,
+            warnings=self.ground.warnings,
+        )
+        (stage / REPORT).write_text(page, encoding="utf-8", newline="\n")
         write_passes(stage, self._files, farm=self.ground.farm)
         return write_account(stage, PASSES, self.summary)
 
@@ -117,12 +131,22 @@ def run_passes(
     units : UnitSystem
     say : callable, optional
         Told each field as it begins.
+
+    Raises
+    ------
+    InputError
+        For a turn radius with which nothing turns round in a field, and a gate too narrow for what
+        drives.
     """
-    plans = []
+    plans: list[PassPlan] = []
+    problems: list[Problem] = []
     for field in ground.fields:
         say(field.name)
-        plans.append(plan_passes(field, drive))
-    say("writing the passes")
+        with gathered(problems), refusals_in_words():
+            plans.append(plan_passes(field, drive))
+    if problems:
+        raise InputError(problems)
+    say(tr("writing the passes"))
     return PlannedPasses(ground, tuple(plans), units, drive.heading_rad is not None)
 
 
@@ -164,8 +188,10 @@ def drive_over(ground: Ground, options: DriveOptions) -> Drive:
     """
     lined = [field.name for field in ground.fields if field.line is not None]
     if options.heading is not None and lined:
-        what = f"The passes of {listed(lined)} follow a line, which is their heading."
-        raise InputError.at("--heading", "", what, "Leave one of them out.")
+        what = tr(
+            "The passes of {listed} follow a line, which is their heading.", listed=listed(lined)
+        )
+        raise InputError.at("--heading", "", what, tr("Leave one of them out."))
     drive = Drive(ground.width_m, implement=ground.implement)
     if ground.seeding:
         drive = drive_of(ground.seeding)

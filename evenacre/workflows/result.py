@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 from markupsafe import Markup
 
 from evenacre.io.result_folder.ownership import SUMMARY
-from evenacre.io.result_folder.staging import staged_folder
+from evenacre.language import Language, now_spoken, spoken
 from evenacre.processes.written import Written
 from evenacre.workflows.called import about_arguments
 from evenacre.workflows.figures import figures_of
@@ -40,8 +40,17 @@ class Outcome:
     remarks: tuple[str, ...] = ()
 
 
+@dataclass(frozen=True, repr=False)
 class Result(ABC):
-    """A finished job: its answer in words and its figures."""
+    """A finished job: its answer in words and its figures.
+
+    Attributes
+    ----------
+    language : Language
+        In which it is told: that which was spoken when the job was done.
+    """
+
+    language: Language = field(default_factory=now_spoken, kw_only=True)
 
     @abstractmethod
     def _lines(self) -> tuple[str, ...]: ...
@@ -52,12 +61,20 @@ class Result(ABC):
     @cached_property
     def lines(self) -> tuple[str, ...]:
         """The answer in plain words, as the command line prints it."""
-        return self._lines()
+        with spoken(self.language):
+            return self._lines()
+
+    @property
+    def headline(self) -> str:
+        """The first thing to be told of the answer."""
+        with spoken(self.language):
+            return self._headline()
 
     @cached_property
     def summary(self) -> dict[str, Any]:
         """Every figure in SI units as JSON types, as in the folder's JSON file."""
-        return self._summary()
+        with spoken(self.language):
+            return self._summary()
 
     @cached_property
     def figures(self) -> pd.DataFrame:
@@ -73,7 +90,7 @@ class Result(ABC):
         return self.lines[0]
 
     def __repr__(self) -> str:
-        return f"<{type(self).__name__}: {self._headline()}>"
+        return f"<{type(self).__name__}: {self.headline}>"
 
     def _repr_html_(self) -> str:
         titled = any(line.startswith(" ") for line in self.lines)
@@ -148,7 +165,21 @@ def write_result(
         When the folder holds anything Evenacre did not write, or cannot be written; and
         whatever the job raises.
     """
+    return write_as_it_comes(made, out, lambda _stage: job(), written=written)
+
+
+def write_as_it_comes(
+    made: type[FolderResult],
+    out: Path,
+    job: Callable[[Path], FolderResult],
+    *,
+    written: Written | None = None,
+) -> Outcome:
+    """Do as `write_result` does; the job is told the folder, to lay down what it need not keep."""
+    from evenacre.io.result_folder.staging import staged_folder  # answers alone need no folder
+
     with staged_folder(out, made.account, kind=made.kind, written=written) as stage:
-        result = job()
-        summary = result._fill(stage)
+        result = job(stage)
+        with spoken(result.language):
+            summary = result._fill(stage)
     return Outcome(summary, result.lines, result.remarks)

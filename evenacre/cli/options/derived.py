@@ -12,6 +12,8 @@ from typing import Annotated, Any
 
 import typer
 
+from evenacre.workflows.typed.declared import Typed
+
 READING = "How to read the files"
 
 
@@ -64,7 +66,9 @@ def with_options(command: Callable[..., Any]) -> Callable[..., Any]:
             types = typing.get_type_hints(hint, include_extras=True)
             fields = dataclasses.fields(hint)
             grouped[name] = hint, [field.name for field in fields]
-            parameters += [_keyword(f.name, types[f.name], f.default) for f in fields]
+            parameters += [
+                _keyword(f.name, _typed(f.name, types[f.name]), f.default) for f in fields
+            ]
         else:
             parameters.append(_keyword(name, hint, parameter.default))
 
@@ -80,6 +84,18 @@ def with_options(command: Callable[..., Any]) -> Callable[..., Any]:
     run.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined]
     run.__annotations__ = {parameter.name: parameter.annotation for parameter in parameters}
     return run
+
+
+def _typed(name: str, annotation: Any) -> Any:
+    """Turn what declares a typed option into an option of the command line."""
+    kind, declared = annotation.__origin__, annotation.__metadata__[0]
+    if not isinstance(declared, Typed):
+        return annotation
+    flags = [declared.flag] if declared.flag else []
+    if kind is bool and not flags:
+        flags = [f"--{name.replace('_', '-')}"]  # it has no opposite
+    panel = declared.heading or None
+    return Annotated[kind, typer.Option(*flags, help=declared.text, rich_help_panel=panel)]
 
 
 def _keyword(name: str, annotation: Any, default: Any) -> Parameter:

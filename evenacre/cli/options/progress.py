@@ -29,13 +29,31 @@ def run(
     """Audit with a progress line on standard error; ``more`` is what `audit_season` takes."""
     from dataclasses import replace
 
-    from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
-
     from evenacre.workflows.audit import audit_season
 
     if units is not None:
         season = replace(season, units=units)
+    operations = len(season.operations)
+    with counted("starting", quiet=quiet) as show:
+        outcome = audit_season(
+            season,
+            out,
+            jobs=jobs or os.cpu_count() or 1,
+            progress=lambda stage, done: show(stage, done, operations),
+            **more,
+        )
+    if not quiet:
+        for remark in outcome.remarks:
+            complain(remark)
+    return outcome
+
+
+@contextmanager
+def counted(first: str, *, quiet: bool) -> Iterator[Callable[[str, int, int], None]]:
+    """Show a bar on standard error, and give what to tell the stage, what is done and of what."""
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+
     columns = (
         TextColumn("{task.description}", markup=False),
         BarColumn(),
@@ -45,17 +63,10 @@ def run(
     console = Console(stderr=True)
     silent = quiet or not console.is_terminal  # a file of messages is no place for a moving line
     with Progress(*columns, console=console, transient=True, disable=silent) as bar:
-        task = bar.add_task("starting", total=len(season.operations))
-
-        def show(stage: str, done: int) -> None:
-            bar.update(task, description=shown(stage), completed=done)
-
-        processes = jobs or os.cpu_count() or 1
-        outcome = audit_season(season, out, jobs=processes, progress=show, **more)
-    if not quiet:
-        for remark in outcome.remarks:
-            complain(remark)
-    return outcome
+        task = bar.add_task(first, total=None)
+        yield lambda stage, done, whole: bar.update(
+            task, description=shown(stage), completed=done, total=whole
+        )
 
 
 @contextmanager

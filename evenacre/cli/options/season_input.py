@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from evenacre.errors import InputError
+from evenacre.language import tr
 
 if TYPE_CHECKING:
     from evenacre.model import Season
@@ -38,7 +40,7 @@ def season_given(
     tasks : sequence of str
         Of task data those to take, by id or name; all when empty.
     """
-    from evenacre.io.season.from_options import season_from_options
+    from evenacre.io.season.from_options import as_typed, season_from_options
     from evenacre.io.season.load import is_season_file, load_season
     from evenacre.io.taskdata.folder import is_taskdata
 
@@ -46,25 +48,32 @@ def season_given(
         return file.is_file() and not (is_season_file(file) or is_taskdata(file))
 
     if tasks and (given.get("tracks") or len(files) != 1):
-        what = "It chooses tasks of one set of task data."
-        raise InputError.at("--task", "", what, "Name that alone, without --tracks.")
+        what = tr("It chooses tasks of one set of task data.")
+        raise InputError.at("--task", "", what, tr("Name that alone, without --tracks."))
     if tasks and not is_taskdata(files[0]):
-        what = "It is no task data, of which --task chooses tasks."
-        raise InputError.at(files[0], "", what, "Leave --task out.")
+        what = tr("It is no task data, of which --task chooses tasks.")
+        raise InputError.at(files[0], "", what, tr("Leave --task out."))
     if given.get("tracks") or (files and all(map(is_log, files))):
-        tracks = [*given.get("tracks", ()), *files]
-        return season_from_options(**{**given, "tracks": tracks}), Path()
+        keys = {**given, "tracks": [*given.get("tracks", ()), *files]}
+        return replace(season_from_options(**keys), origin=as_typed(keys)), Path()
     if len(files) == 1:
         if is_taskdata(files[0]):
             from evenacre.io.season.from_taskdata import season_from_taskdata
 
-            return season_from_taskdata(files[0], tasks=tasks, **given), files[0].parent
+            season = season_from_taskdata(files[0], tasks=tasks, **given)
+            origin = (str(files[0]), *as_typed({"task": tasks, **given}))
+            return replace(season, origin=origin), files[0].parent
         if not given:
             return load_season(files[0]), files[0].parent
     if files and given:
         flag = f"--{min(given).replace('_', '-')}"
         raise InputError.at(
-            files[0], "", f"A season file does not go with {flag}.", "Put it into the file."
+            files[0],
+            "",
+            tr("A season file does not go with {flag}.", flag=flag),
+            tr("Put it into the file."),
         )
-    what = "It needs one season file, one set of task data, or logs."
-    raise InputError.at(command, "", what, f"Write {' or '.join(f'`{e}`' for e in examples)}.")
+    what = tr("It needs one season file, one set of task data, or logs.")
+    raise InputError.at(
+        command, "", what, tr("Write {names}.", names=" or ".join(f"`{e}`" for e in examples))
+    )

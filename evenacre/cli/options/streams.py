@@ -12,6 +12,7 @@ from typing import TextIO
 import typer
 
 from evenacre.errors import InputError
+from evenacre.language import tr
 from evenacre.shown_text import shown
 
 _MOST_LINES = 50
@@ -37,10 +38,10 @@ def printing() -> Iterator[None]:
         _to_nowhere(sys.stdout)
         if error.errno != errno.EPIPE:
             raise InputError.at(
-                "standard output",
+                tr("standard output"),
                 "",
-                f"It could not be written ({error.strerror}).",
-                "Files of the result are complete; free some space, or print elsewhere.",
+                tr("It could not be written ({strerror}).", strerror=error.strerror),
+                tr("Files of the result are complete; free some space, or print elsewhere."),
             ) from None
 
 

@@ -26,7 +26,8 @@ from evenacre.model.measured import Measured, SettingName
 # Fewer differences of pass ends, or seams of a kind, tell nothing.
 _FEWEST_ENDS, _FEWEST_SEAMS = 6, 3
 # A hand on the switch is up to so late, or so early, all along (common practice, no source); rows
-# that switch one after the other show that no hand does it.
+# that switch one after the other show that no hand does it, but a control: what it was told of tool
+# and delay is as good as this (common practice, no source).
 _LATE_S, _EARLY_S, _MACHINE_S, _PARTED_SHARE = 1.15, 0.75, 0.15, 0.2
 HAND_S = 0.35
 """How well it is known how late a hand on the switch is (common practice, no source)."""
@@ -294,9 +295,10 @@ class _Along:
         self.ends_sigma_m = float(np.sqrt(shift.sigma_m**2 + alike))
         irregular_s = np.sqrt(max(shift.scatter_m**2 - tick_m**2, 0.0)) / speed
         regular = self.by_machine or (irregular_s < _REGULAR_S and tick_m < _REGULAR_S * 3 * speed)
-        self.sigma_m = float(np.hypot(self.ends_sigma_m, 0.0 if regular else HAND_S * speed))
-        self.late_m = speed * (_MACHINE_S if self.by_machine else _LATE_S)
-        self.early_m = speed * (_MACHINE_S if self.by_machine else _EARLY_S)
+        own_m = speed * (_MACHINE_S if regular else HAND_S)
+        self.sigma_m = float(np.hypot(self.ends_sigma_m, own_m))
+        self.late_m = _SURE * own_m if self.by_machine else speed * _LATE_S
+        self.early_m = _SURE * own_m if self.by_machine else speed * _EARLY_S
 
     def left_over_m(self, behind: Measured, lag: Measured) -> float:
         """How much further behind the ends say the tool is than the figures used do."""

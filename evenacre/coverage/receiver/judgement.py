@@ -42,7 +42,8 @@ def judged(
     What the season states holds; else what the fixes tell of themselves, but no more than passes
     driven by hand show: nobody drives evener than his receiver tells. Else the scatter of those
     passes is the receiver's, beyond what a hand adds. A log that shows neither is taken for a
-    phone's where it says so, or holds nothing but positions.
+    phone's where it says so, or holds nothing but positions. What is only taken for usual is so
+    where satellites stand well, and grows by the dilution.
     """
     even = seen.spacing_m < _BY_ITSELF_M
     steered = (even and seen.pairs >= _FEWEST_PAIRS) or (
@@ -70,6 +71,8 @@ def judged(
             pass_m, told_by = _PHONE_M, "device"
         elif not (said or _tells_of_a_machine(tracks)):
             pass_m, told_by = _PHONE_M, "kind of log"
+    if told_by in ("usual", "device", "kind of log"):
+        pass_m *= max((t.dilution for t in tracks if t.dilution is not None), default=1.0)
     coarse = pass_m >= _DECIMETRE_M
     within_m = settings.within_pass_m
     if within_m is None:

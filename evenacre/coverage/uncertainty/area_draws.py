@@ -10,7 +10,6 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.coverage.cover import Cover, clip_areas, count_cover
-from evenacre.coverage.passes import number_passes
 from evenacre.coverage.steps import Steps
 from evenacre.coverage.swath import Swaths
 from evenacre.coverage.uncertainty.edges import (
@@ -20,8 +19,14 @@ from evenacre.coverage.uncertainty.edges import (
     OPEN,
     SEAM,
     Across,
+    Edges,
     look_across,
     sample_edges,
+)
+from evenacre.coverage.uncertainty.moved_ends import (
+    MovedEnds,
+    beside_moved_ends,
+    places_along,
 )
 from evenacre.coverage.uncertainty.position_error import PositionError
 from evenacre.coverage.uncertainty.regions import Ways, ways_through
@@ -29,10 +34,9 @@ from evenacre.coverage.uncertainty.shifts import (
     Shifts,
     draw_along,
     draw_shifts,
-    logging_interval_s,
 )
 from evenacre.geo.overlay import common, first_consistent
-from evenacre.model import FloatArray, Implement, IntArray
+from evenacre.model import BoolArray, FloatArray, Implement, IntArray
 
 # Sides are looked at in so many places at most, so that a large field costs no more than it must.
 _MOST_SIDES = 4000
@@ -41,9 +45,7 @@ _CHUNK = 2000
 # Edges come to meet over so many standard uncertainties.
 _FAR = 4.0
 _ENDS = (0.05, 0.95)
-# Where starts and stops of passes may all lie off by more than so much (root mean square), the
-# ground is swept anew with them there, at places so far apart, so many at most.
-_ALL_OFF_M, _APART_M, _MOST_LAID = 0.7, 2.0, 6
+_NOTHING = np.zeros(0, dtype=object)
 
 
 @dataclass(frozen=True)
@@ -80,14 +82,14 @@ class AreaDraws:
             )
         )
 
-    def beside(self, areas: AreaDraws, logged: AreaDraws) -> AreaDraws:
-        """The same, less ``logged`` in place of ``areas``."""
-        moved = {
-            f.name: getattr(self, f.name) + getattr(areas, f.name) - getattr(logged, f.name)
+    def plus(self, other: AreaDraws, times: float = 1.0) -> AreaDraws:
+        """Every area with so many times another's."""
+        more = {
+            f.name: getattr(self, f.name) + times * getattr(other, f.name)
             for f in fields(self)
             if f.name != "kind"
         }
-        return replace(self, **moved)
+        return replace(self, **more)
 
     def of_figures(self, figures: dict[str, float]) -> dict[str, FloatArray]:
         """Draws of the areas of the result, by their keys; no area is below nothing."""
@@ -166,22 +168,30 @@ class Ground:
 
 @dataclass(frozen=True)
 class Laid:
-    """Draws that begin from the same swept ground.
+    """Edges, and how they move in some of the draws.
 
-    ``covered`` is None where that is the ground as logged.
+    Attributes
+    ----------
+    draws : (d,) int
+    shifts : Shifts
+        Of these draws.
+    samples : (k,) int
+        The edges of ``shifts`` that are meant.
+    added : (p,) array of geometry
+        Ground that is swept then and not in the log.
     """
 
     draws: IntArray
     shifts: Shifts
-    covered: BaseGeometry | None
+    samples: IntArray
+    added: np.ndarray
 
 
 def draw_areas(
     steps: Steps,
     number: IntArray,
-    swaths: Swaths,
     cover: Cover,
-    sweep: Callable[[Steps], Swaths],
+    sweep: Callable[[Steps, BoolArray], Swaths],
     ground: Ground,
     implement: Implement,
     receiver: PositionError,
@@ -197,92 +207,151 @@ def draw_areas(
     loses ground by its move.
 
     Where tool and delay are so much in doubt that starts and stops of passes may all lie elsewhere,
-    the ground is swept anew with them there, at places so far apart, and each draw begins at the
-    nearest of these: what moves together is then as exact as the map.
+    the ground is swept anew with them there, at a few places, and each draw begins at the nearest
+    of these: what moves together is then as exact as the map. Only near such ends is ground swept,
+    counted and looked at again.
 
     Parameters
     ----------
     number : (n - 1,) int
         Pass of each step.
-    swaths, cover
-        What the steps swept.
+    cover
+        Of what the steps swept.
     sweep : callable
-        Sweeps other steps.
+        Sweeps some rows of steps.
     jitter_m : float
         Left of the receiver's jitter in the positions.
     anew : bool
         Whether it is worth sweeping the ground anew: not where a log cannot tell places.
+
+    Returns
+    -------
+    AreaDraws, list of Laid
+        What moves alike wherever the ends lie, in all draws, and then the rest, in some each.
     """
     behind, lag = draw_along(implement.error)
-    ahead = lag * _usual_speed_mps(steps, number) - behind
-    apart = max(_APART_M, float(np.ptp(ahead)) / _MOST_LAID)
-    off = float(np.sqrt(np.mean(ahead**2)))
-    begun = apart * np.rint(ahead / apart) if anew and off > _ALL_OFF_M else 0 * ahead
-    logged = None
-    parts, laid = [], []
+    usual_mps = _usual_speed_mps(steps, number)
+    ahead = lag * usual_mps - behind
+    begun = places_along(ahead) if anew else 0 * ahead
+    moved = {way: MovedEnds.by(steps, way) for way in np.unique(begun) if way}
+    for way, there in moved.items():
+        if there is None:  # a drive too short to be moved so far
+            begun[begun == way] = 0.0
+    width_m, reach = implement.width_m, _reach_m(receiver, implement)
+    end_reach = reach + float(np.abs(ahead - begun).max())
+    end_reach += 2 * usual_mps * receiver.interval_s
+    beside = beside_moved_ends(steps, begun, width_m, reach, end_reach)
+
+    def look(edges: Edges, samples: IntArray, cover: Cover) -> Across:
+        return look_across(edges, cover, ground.workable, width_m, reach, end_reach, samples)
+
+    edges = sample_edges(steps, number, implement, 1 + beside.touched)
+    touched = beside.touched[edges.step] | (edges.side == 0)
+    every = max(1, -(-int(np.count_nonzero(edges.side)) // _MOST_SIDES))
+    chosen = [_thinned(edges, which, every) for which in (~touched, touched)]
+    samples = np.concatenate([which for which, _ in chosen])
+    length = np.concatenate([length for _, length in chosen])
+    across = look(edges, samples, cover)
+    shifts = draw_shifts(
+        edges, samples, across, steps, number, receiver, implement.error, behind, lag, jitter_m
+    )
+    seen = _Seen.of(shifts, samples, length, across)
+    alike, at_ends = seen.at(~touched[samples]), seen.at(touched[samples])
+    everywhere = alike.areas(ground, end_reach, np.arange(len(begun)))
+    laid = [Laid(np.arange(len(begun)), shifts, np.flatnonzero(~touched), _NOTHING)]
+    logged: AreaDraws | None = None
+    parts = []
     for way in np.unique(begun):
         draws = np.flatnonzero(begun == way)
-        there, its_number, its_swaths, its_cover = steps, number, swaths, cover
-        if way and not number_passes(steps.switched_later(way)).any():
-            way = 0.0  # a drive too short to be moved so far
-        if way:
-            there = steps.switched_later(way)
-            its_number, its_swaths = number_passes(there), sweep(there)
-            its_cover = count_cover(its_swaths.geometry)
-        part, shifts = _draw_from(
-            there, its_number, its_cover, ground, implement, receiver, behind + way, lag, jitter_m,
-            float(np.abs(ahead[draws] - way).max()), draws,
-        )  # fmt: skip
-        if way:
-            logged = logged or ground.areas(swaths, cover)
-            part = part.beside(ground.areas(its_swaths, its_cover), logged)
-        parts.append(part)
-        laid.append(Laid(draws, shifts, its_cover.once_or_more if way else None))
-    return AreaDraws.joined(parts, [one.draws for one in laid]), laid
+        there = moved.get(way)
+        if there is None:
+            parts.append(at_ends.areas(ground, end_reach, draws))
+            laid.append(Laid(draws, shifts.of_draws(draws), np.flatnonzero(touched), _NOTHING))
+            continue
+        near, touches = beside.near[there.of_step], beside.touched[there.of_step]
+        swaths = sweep(there.steps, there.steps.active & near[:, None])
+        its_cover = count_cover(swaths.geometry)
+        if logged is None:
+            before = sweep(steps, steps.active & beside.near[:, None])
+            logged = ground.areas(before, count_cover(before.geometry))
+        edges = sample_edges(there.steps, there.number, implement, near.astype(int) + touches)
+        mine = touches[edges.step] | (edges.side == 0)
+        samples, length = _thinned(edges, mine, every)
+        across = look(edges, samples, its_cover)
+        moves = shifts.at_edges(edges, samples, across, there.steps, float(way))
+        part = _Seen.of(moves, samples, length, across).areas(ground, end_reach, draws)
+        parts.append(part.plus(ground.areas(swaths, its_cover)).plus(logged, -1))
+        added = sweep(there.steps, there.added).geometry
+        laid.append(Laid(draws, moves.of_draws(draws), np.flatnonzero(mine), added))
+    joined = AreaDraws.joined(parts, [one.draws for one in laid[1:]])
+    return joined.plus(everywhere), laid
 
 
 def _usual_speed_mps(steps: Steps, number: IntArray) -> float:
     moving = (number > 0) & (steps.duration_s > 0)
-    return float(np.median(steps.distance_m[moving] / steps.duration_s[moving]))
+    took = steps.duration_s[moving]
+    speed = steps.distance_m[moving] / took
+    order = np.argsort(speed)
+    # Half of the time it was slower.
+    return float(np.interp(took.sum() / 2, np.cumsum(took[order]), speed[order]))
 
 
-def _draw_from(
-    steps: Steps,
-    number: IntArray,
-    cover: Cover,
-    ground: Ground,
-    implement: Implement,
-    receiver: PositionError,
-    behind_m: FloatArray,
-    lag_s: FloatArray,
-    jitter_m: float,
-    along_m: float,
-    draws: IntArray,
-) -> tuple[AreaDraws, Shifts]:
-    """Some of the draws, from where steps swept the ground; ``along_m``: how far ends then move."""
-    edges = sample_edges(steps, number, implement)
-    sides = int((edges.side != 0).sum())
-    stride = max(1, -(-sides // _MOST_SIDES))
-    half = np.arange(0, sides // 2, stride)
-    looked = np.concatenate([half, half + sides // 2, np.arange(sides, len(edges.side))])
-    length = edges.length_m[looked].copy()
-    length[: 2 * len(half)] *= sides / max(2 * len(half), 1)
-    drill = implement.error
-    spread = np.hypot(np.median(receiver.pass_m), drill.left_m.sigma) + receiver.within_m
-    between_m = _usual_speed_mps(steps, number) * logging_interval_s(steps)
-    farther = _FAR * spread + along_m + 2 * between_m
-    across = look_across(
-        edges, cover, ground.workable, implement.width_m, _FAR * spread, farther, looked
-    )
-    shifts, gap = draw_shifts(
-        edges, looked, across, steps, number, receiver, drill, behind_m, lag_s, jitter_m
-    )
-    shifts = shifts.of_draws(draws)
-    spot = edges.x_m[looked], edges.y_m[looked]
-    within = [shapely.contains_xy(region, *spot) for region in (ground.headland, *ground.zones)]
-    held = np.reshape(within, (1 + len(ground.zones), len(looked))).astype(float)
-    ways = [ways_through(edges.at(looked), region, farther) for region in ground.setbacks]
-    return _areas(shifts, looked, length, across, gap, draws % 2, held, ways), shifts
+def _reach_m(receiver: PositionError, implement: Implement) -> float:
+    """How far apart edges may lie, and yet meet."""
+    # An antenna that is off sideways opens and closes seams by twice as much.
+    between = np.hypot(np.median(receiver.pass_m), 2 * implement.error.left_m.sigma)
+    return _FAR * float(between + receiver.within_m)
+
+
+def _thinned(edges: Edges, which: BoolArray, every: int) -> tuple[IntArray, FloatArray]:
+    """One of so many sides, and all ends, among some edges; and the length each stands for."""
+    half = np.count_nonzero(edges.side) // 2
+    sides, ends = np.flatnonzero(which[:half]), 2 * half + np.flatnonzero(which[2 * half :])
+    some = sides[::every]
+    samples = np.concatenate([some, some + half, ends])
+    length = edges.length_m[samples]
+    length[: 2 * len(some)] *= len(sides) / max(len(some), 1)
+    return samples, length
+
+
+@dataclass(frozen=True)
+class _Seen:
+    """Edges that were looked at, the length that each stands for, and what lies across."""
+
+    shifts: Shifts
+    samples: IntArray
+    length_m: FloatArray
+    across: Across
+    gap_m: FloatArray
+
+    @classmethod
+    def of(cls, shifts: Shifts, samples: IntArray, length_m: FloatArray, across: Across) -> _Seen:
+        """With the gaps that their draws begin from."""
+        return cls(shifts, samples, length_m, across, shifts.gaps_m(samples, across))
+
+    def at(self, chosen: BoolArray) -> _Seen:
+        """Some of them."""
+        return _Seen(
+            self.shifts,
+            self.samples[chosen],
+            self.length_m[chosen],
+            self.across.at(chosen),
+            self.gap_m[chosen],
+        )
+
+    def areas(self, ground: Ground, reach_m: float, draws: IntArray) -> AreaDraws:
+        """What their moves make of areas in some of the draws."""
+        edges = self.shifts.edges.at(self.samples)
+        within = [
+            shapely.contains_xy(region, edges.x_m, edges.y_m)
+            for region in (ground.headland, *ground.zones)
+        ]
+        held = np.reshape(within, (len(within), len(self.samples))).astype(float)
+        ways = [ways_through(edges, region, reach_m) for region in ground.setbacks]
+        shifts = self.shifts.of_draws(draws)
+        return _areas(
+            shifts, self.samples, self.length_m, self.across, self.gap_m, draws % 2, held, ways
+        )
 
 
 def _areas(

@@ -3,17 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from statistics import NormalDist
 
 import numpy as np
 
 from evenacre.coverage.steps import Steps
+from evenacre.coverage.uncertainty.known_errors import REACH
 from evenacre.coverage.uncertainty.position_error import PositionError
-from evenacre.coverage.uncertainty.shifts import logging_interval_s
 from evenacre.model import Implement, IntArray
-
-REACH = NormalDist().inv_cdf(0.95)
-"""Standard uncertainties from the middle of a normal 90 % interval to either end."""
 
 
 def driven_sigma_m2(
@@ -35,7 +31,7 @@ def driven_sigma_m2(
     way_m = float(steps.distance_m[steps.working].sum())
     speed_mps = way_m / float(steps.duration_s[steps.working].sum())
     ends = 2 * int(number.max(initial=0))
-    end_m = np.hypot(error.within_m, speed_mps * logging_interval_s(steps) / np.sqrt(12.0))
+    end_m = np.hypot(error.within_m, speed_mps * error.interval_s / np.sqrt(12.0))
     off_m = np.hypot(np.sqrt(ends) * end_m, way_excess * way_m)
     return float(np.hypot(off_m * implement.width_m, way_m * implement.error.width_m.sigma))
 

@@ -9,8 +9,9 @@ import shapely
 from scipy.spatial import KDTree
 from shapely.geometry.base import BaseGeometry
 
+from evenacre.arrays import expand
 from evenacre.coverage.cover import Cover
-from evenacre.coverage.steps import Steps, expand
+from evenacre.coverage.steps import Steps
 from evenacre.geo.overlay import along
 from evenacre.model import BoolArray, FloatArray, Implement, IntArray
 
@@ -105,24 +106,41 @@ class Across:
     others: IntArray
     depth_m: FloatArray
 
+    def at(self, chosen: IntArray | BoolArray) -> Across:
+        """Of some of the samples."""
+        return Across(*(getattr(self, name)[chosen] for name in self.__dataclass_fields__))
 
-def sample_edges(steps: Steps, number: IntArray, implement: Implement) -> Edges:
-    """Sample all edges; ``number`` is the pass of each step, (n - 1,)."""
-    sides, ends = _sides(steps, number, implement), _ends(steps, number, implement)
+
+def sample_edges(
+    steps: Steps, number: IntArray, implement: Implement, part: IntArray | None = None
+) -> Edges:
+    """Sample all edges.
+
+    Parameters
+    ----------
+    number : (n - 1,) int
+        Pass of each step.
+    part : (n - 1,) int, optional
+        Parts that sides are cut into; of part 0 there are no samples.
+    """
+    part = np.ones_like(number) if part is None else part
+    sides, ends = _sides(steps, number, implement, part), _ends(steps, number, implement)
     names = Edges.__dataclass_fields__
     return Edges(*(np.concatenate([getattr(e, name) for e in (*sides, ends)]) for name in names))
 
 
-def _sides(steps: Steps, number: IntArray, implement: Implement) -> list[Edges]:
+def _sides(steps: Steps, number: IntArray, implement: Implement, part: IntArray) -> list[Edges]:
     working = np.flatnonzero(number)
     travelled = np.cumsum(steps.distance_m[working])
     # Every pass in pieces of equal length, each looked at in its middle.
-    last = np.flatnonzero(np.diff(number[working], append=-1))
+    change = np.diff(number[working], append=-1) != 0
+    last = np.flatnonzero(change | (np.diff(part[working], append=-1) != 0))
     ends = travelled[last]
     length = np.diff(ends, prepend=0.0)
     count = np.maximum(1, np.ceil(length / _SIDE_M)).astype(int)
+    count[part[working[last]] == 0] = 0
     owner, rank = expand(count)
-    piece = length / count
+    piece = length / np.maximum(count, 1)
     way = (ends - length)[owner] + (rank + 0.5) * piece[owner]
     at = np.minimum(np.searchsorted(travelled, way), len(working) - 1)
     chosen = working[at]
@@ -218,19 +236,20 @@ def look_across(
     mine = edges.at(chosen)
     at_end = mine.side == 0
     reach = np.where(at_end, end_reach_m, reach_m)
+    tree = KDTree(np.column_stack([edges.x_m, edges.y_m]))
     found = [np.full(len(chosen), start) for start in (-1.0, np.inf, -1.0)]
     for some, far_m, near in (
         (at_end, end_reach_m, _NEIGHBOURS_OF_ENDS),
         (~at_end, reach_m, _NEIGHBOURS),
     ):
         for whole, part in zip(
-            found, _facing(edges, mine.at(some), width_m, far_m, near), strict=True
+            found, _facing(edges, tree, mine.at(some), width_m, far_m, near), strict=True
         ):
             whole[some] = part
     partner, gap, slant = found[0].astype(np.int64), found[1], found[2]
     margin = mine.beyond(_MARGIN_M)
     usable = _holds(workable, margin)
-    edge_gap = _to_boundary(mine, workable, max(reach_m, end_reach_m))
+    edge_gap = _to_boundary(mine, workable, reach)
     at_seam = np.abs(gap) <= np.minimum(reach, np.abs(edge_gap))
     at_edge = ~at_seam & (np.abs(edge_gap) <= reach)
     # What else lies there: asked half-way, or within the other pass where both just meet.
@@ -268,10 +287,9 @@ def _depth(mine: Edges, workable: BaseGeometry, reach_m: float) -> FloatArray:
 
 
 def _facing(
-    edges: Edges, mine: Edges, width_m: float, reach_m: float, most: int
+    edges: Edges, tree: KDTree, mine: Edges, width_m: float, reach_m: float, most: int
 ) -> tuple[IntArray, FloatArray, FloatArray]:
     """The nearest edge that faces each sample: which, how far outward, product of normals."""
-    tree = KDTree(np.column_stack([edges.x_m, edges.y_m]))
     ahead = np.maximum(edges.length_m.max(initial=0.0), _SIDE_M) / 2
     near = min(most, len(edges.x_m))
     _, other = tree.query(
@@ -307,7 +325,7 @@ def _facing(
     )
 
 
-def _to_boundary(mine: Edges, workable: BaseGeometry, reach_m: float) -> FloatArray:
+def _to_boundary(mine: Edges, workable: BaseGeometry, reach_m: FloatArray) -> FloatArray:
     """Way outward to the end of the workable ground; infinite where it is far or lies aslant."""
     outline = shapely.boundary(workable)
     shapely.prepare(outline)

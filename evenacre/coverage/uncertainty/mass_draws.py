@@ -2,22 +2,15 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-from scipy.special import ndtri
 
 from evenacre.coverage.uncertainty.area_draws import AreaDraws, interval_90
+from evenacre.coverage.uncertainty.known_errors import METER_WITHIN
 from evenacre.model import FloatArray
 from evenacre.model.audit_result import ProductResult
-
-# A meter's calibration is accepted within 5 % of what it is set to (Field and Solie, Introduction
-# to Agricultural Engineering Technology, stationary calibration), so anywhere within that: the
-# standard uncertainty of a uniform distribution (JCGM 100:2008, 4.3.7).
-METER_CALIBRATION = 0.05 / math.sqrt(3)
-"""Relative standard uncertainty of what a meter counts, the same for all it counts."""
 
 _SEED = 21
 
@@ -45,14 +38,14 @@ def with_intervals(
     number : int
         Of the product: meters err each by themselves.
     """
-    # Every share of the normal distribution once, so that the meter alone gives its own interval,
+    # Every share of the distribution once, so that the meter alone gives its own interval,
     # whichever kind of receiver it goes with; a draw and its mirror image are of one kind.
     kind, half = drawn.kind, len(drawn.kind) // 2
     rng, off = np.random.default_rng([_SEED, number]), np.empty(half)
     for one in np.unique(kind):
         mine = np.flatnonzero(kind[:half] == one)
         shares = (rng.permutation(len(mine)) + 0.5) / (2 * len(mine))
-        off[mine] = METER_CALIBRATION * ndtri(shares) * np.where(np.arange(len(mine)) % 2, 1, -1)
+        off[mine] = METER_WITHIN * (1 - 2 * shares) * np.where(np.arange(len(mine)) % 2, 1, -1)
     meter = 1 + np.concatenate([off, -off])
     swept_m2 = figures["swept_area_m2"]
     rate = product.logged_kg / swept_m2 if swept_m2 else 0.0

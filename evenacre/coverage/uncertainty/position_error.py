@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
+from evenacre.coverage.steps import Steps
 from evenacre.model import FloatArray
 
 
@@ -25,6 +28,8 @@ class PositionError:
         constant of each pass, and no pass tells of another.
     assumed : bool
         Nothing tells how far the receiver errs: it may be anything from nothing to this.
+    interval_s : float
+        Time that a record stands for, as a rule.
     """
 
     pass_m: FloatArray
@@ -32,3 +37,10 @@ class PositionError:
     steered: bool = False
     memory_s: float | None = None
     assumed: bool = False
+    interval_s: float = 0.0
+
+
+def logging_interval_s(steps: Steps) -> float:
+    """Time that a record stands for, as a rule."""
+    spoken_for = np.bincount(steps.record[steps.whole], steps.duration_s[steps.whole])
+    return float(np.median(spoken_for[spoken_for > 0]))

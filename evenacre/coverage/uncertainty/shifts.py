@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -12,12 +11,12 @@ from scipy.special import chdtr, ndtr, ndtri
 
 from evenacre.coverage.measure.settings import HAND_S
 from evenacre.coverage.steps import Steps
+from evenacre.coverage.uncertainty.drift import OVER_A_STRETCH, Drift, draw_drifts
 from evenacre.coverage.uncertainty.edges import BOUNDARY, SEAM, Across, Edges
+from evenacre.coverage.uncertainty.normal_draws import DRAWS, half_normal, normal, uniform
 from evenacre.coverage.uncertainty.position_error import PositionError
 from evenacre.model import BoolArray, Doubt, FloatArray, IntArray, SettingsError
 
-# Each draw is used with its mirror image, so that nothing linear is shifted by chance.
-_HALF_DRAWS = 200
 _SEED = 20
 # Figures of the drill are drawn this often where the log shows which of them may be.
 _TRIED = 40_000
@@ -25,32 +24,75 @@ _TRIED = 40_000
 _CORRELATION_M = 30.0
 # A drift with a memory is drawn for stretches of this share of it, as many as this at most.
 _STRETCH, _MOST_UNITS = 0.1, 1500
-# Receivers that err by this drift from pass to pass, nobody knows how slowly: each pass may have an
-# error of its own, or share it with others over some such time (common practice, no source).
-_DRIFTING_M, _SLOW_S = 0.1, 600.0
 # Shorter seams, or fewer, tell nothing of how passes are laid; more need not be asked.
 _LEAST_SEAM_M, _LEAST_SEAMS, _MOST_SEAMS = 15.0, 4, 600
 # Directions of seams of the same two passes are told apart by so much.
 _SECTOR_RAD = np.pi / 4
-# How much gaps between passes truly scatter, before a log is seen: as a careful driver's do, or
-# twice as much or half (a standard deviation of the logarithm), ends of passes anything
-# between; and how far off the middle one may be (common practice, no source).
+# How much gaps between passes truly scatter, before a log is seen: as a careful driver's do, and
+# ends of passes as a hand on the switch comes sooner or later; or twice as much or half (a standard
+# deviation of the logarithm; common practice, no source).
 _SCATTER_M = np.geomspace(0.02, 0.6, 25)
-_BY_HAND_M, _TIMES = 0.1, np.log(2.0)
 _END_SCATTER_M = np.geomspace(0.05, 3.0, 31)
+_BY_HAND_M, _BY_SWITCH_S, _TIMES = 0.1, 0.2, np.log(2.0)
 _SCATTERS_TRIED = 5
-_MIDDLE_M = 0.5
+# How far off the middle gap may be meant. At the end of the field work ends rather short of a fence
+# than beyond it (common practice, no source); how far into a headland it goes is a matter of taste.
+_MIDDLE_M, _SHORT_M, _ANYWHERE_M = 0.5, 0.25, 5.0
 # Gaps farther from the middle one than so many standard deviations were not meant to be like it.
 _OUTLIER = 4.0
 _NOT_MEANT_M2 = 1e4
 # Gaps that scatter less than noise would make them by this chance do not have it: the receiver
 # steered, or ends are logged as they were meant.
 _EVEN_LEVEL = 0.01
+# And gaps within a pass that scatter by less than this share of it.
+_EVENER = 0.7
 # From so many ends of passes on it is asked how they were meant to lie.
 _LEAST_ENDS = 2
 # Of what gaps differ by within a pass at least this share of variance is true.
 _LEAST_SHARE = 0.02
 _MAD = 1.4826  # standard deviations of a normal in a median absolute deviation
+
+
+@dataclass(frozen=True)
+class _Wander:
+    """What a receiver wanders within a pass: the largest array of an audit, so only half is kept.
+
+    Attributes
+    ----------
+    half_m : (2, blocks, n / 2) float
+        Draws as the receiver has it, whose mirror images make up the other half.
+    of_drift, of_block, of_draw : (n,), (blocks,) and (n,) float
+        How much of it there is in each draw of a drift, in each block and in each draw.
+    chosen : (k,) int
+        The draws that are meant.
+    """
+
+    half_m: FloatArray
+    of_drift: FloatArray
+    of_block: FloatArray
+    of_draw: FloatArray
+    chosen: IntArray
+
+    @classmethod
+    def drawn(cls, rng: np.random.Generator, blocks: int, within_m: float) -> _Wander:
+        """Draw it for some blocks."""
+        half = half_normal(rng, 2 * blocks)
+        half *= within_m
+        every = np.ones(DRAWS), np.ones(blocks), np.ones(DRAWS)
+        return cls(half.reshape(2, blocks, -1), *every, np.arange(DRAWS))
+
+    def of_draws(self, chosen: IntArray) -> _Wander:
+        """Some of the draws."""
+        return replace(self, chosen=self.chosen[chosen])
+
+    def at(self, axis: int, block: IntArray) -> FloatArray:
+        """Error in some blocks along an axis, (blocks, k)."""
+        half = self.half_m[axis, block]
+        whole = np.concatenate([half, -half], axis=1) * self.of_drift
+        whole *= self.of_block[block, None]
+        whole *= self.of_draw
+        every = len(self.chosen) == whole.shape[1]
+        return whole if every else np.asarray(whole[:, self.chosen])
 
 
 @dataclass(frozen=True)
@@ -63,43 +105,140 @@ class Shifts:
         The m samples.
     unit, block : (m,) int
         Drift and wander each sample shares with others.
-    drift_m, wander_m : (2, units, n) and (2, blocks, n) float
+    drift_m : (2, units, n) float
+    wander : _Wander
         The receiver's error along ``axis_rad`` and square to it.
     left_m, behind_m, width_m, lag_s : (n,) float
         The drill's own figures, true less used.
     ends_m : (events, n) float
         How much farther out each switching of rows lies.
-    heading_rad, speed_mps : (m,) float
+    wandered_m : (m,) float
+        How far out edges truly lie by what the receiver made of their gaps within a pass.
+    wanders : (n,) bool
+        Draws in which it made any.
+    heading_rad, speed_mps, time_s : (m,) float
     kind : (n,) int
         Which of several receivers each draw takes it for, where that is not told.
+    seams : _Seams
+        As the log has them.
+    true_share : float
+        Share of the variance of gaps within a pass that is not the receiver's.
+    farthest_m : float
+        Gaps farther from their pass's are where a driver went out of his way.
+    steered : bool
+        The machine held a line that its receiver told.
+    evened : bool
+        Every other draw, from the first on, has passes as even as they were meant.
+    interval_s : float
+        Time that a record stands for.
     """
 
     edges: Edges
     unit: IntArray
     block: IntArray
     drift_m: FloatArray
-    wander_m: FloatArray
+    wander: _Wander
     axis_rad: float
     left_m: FloatArray
     behind_m: FloatArray
     width_m: FloatArray
     lag_s: FloatArray
     ends_m: FloatArray
+    wandered_m: FloatArray
+    wanders: BoolArray
     heading_rad: FloatArray
     speed_mps: FloatArray
+    time_s: FloatArray
     kind: IntArray
+    seams: _Seams
+    true_share: float
+    farthest_m: float
+    steered: bool
+    evened: bool
+    interval_s: float
 
     def of_draws(self, chosen: IntArray) -> Shifts:
         """Some of the draws."""
-        names = ("drift_m", "wander_m", "left_m", "behind_m", "width_m", "lag_s", "ends_m", "kind")
-        return replace(self, **{name: getattr(self, name)[..., chosen] for name in names})
+        if len(chosen) == len(self.kind) and (np.diff(chosen) == 1).all():
+            return self  # all of them: the largest arrays of an audit are not copied
+        names = (
+            *("drift_m", "left_m", "behind_m", "width_m", "lag_s", "ends_m"),
+            *("wanders", "kind"),
+        )
+        some = {name: getattr(self, name)[..., chosen] for name in names}
+        return replace(self, wander=self.wander.of_draws(chosen), **some)
+
+    def at_edges(
+        self, edges: Edges, looked: IntArray, across: Across, steps: Steps, way_m: float
+    ) -> Shifts:
+        """The same errors where all ends of passes lie so much farther along the same drive.
+
+        The receiver was off there as it was at the nearest moment that has an edge in the log.
+        Where ends lie about those places is drawn anew.
+
+        Parameters
+        ----------
+        looked : (k,) int
+            The samples of ``edges`` that ``across`` is of.
+        steps : Steps
+            With the ends there.
+        """
+        order = np.argsort(self.time_s, kind="stable")
+        known = self.time_s[order]
+        heading, speed, time = _motion(edges, steps)
+        after = np.clip(np.searchsorted(known, time), 1, len(known) - 1)
+        nearer = time - known[after - 1] < known[after] - time
+        like = order[after - nearer]
+        there = replace(
+            self,
+            edges=edges,
+            unit=self.unit[like],
+            block=self.block[like],
+            behind_m=self.behind_m + way_m,
+            heading_rad=heading,
+            speed_mps=speed,
+            time_s=time,
+        )
+        there = there.with_wandered(looked, across)
+        rng = np.random.default_rng([_SEED, 2])
+        return replace(there, ends_m=_ends(rng, there, looked, across, self.steered))
+
+    def gaps_m(self, looked: IntArray, across: Across) -> FloatArray:
+        """Gaps of the log, m: (k, 2).
+
+        Of every other draw from the first on, and of the rest. They differ where passes lie so even
+        that either they or the receiver may have made what scatter there is.
+        """
+        gap = even = across.gap_m
+        if self.evened:
+            of = self.seams.of_key(_across_seams(self, looked, across)[1])
+            even = _evened(gap, self.seams, of, float(self.left_m.mean()))
+        return np.column_stack([even, gap])
+
+    def with_wandered(self, looked: IntArray, across: Across) -> Shifts:
+        """The same, with what of the gaps of some samples the receiver made taken off all sides.
+
+        Sides that were not looked at have that of the one before them in their pass.
+        """
+        apart = self.seams.apart_m(self, looked, across)
+        # At the end of the field the one edge has all, else either has half.
+        out = (1 - self.true_share) * np.where(across.kind == SEAM, apart / 2, apart)
+        out[~(np.abs(apart) <= self.farthest_m)] = 0.0
+        side, order = self.edges.side, np.argsort(looked, kind="stable")
+        all_sides = np.flatnonzero(side)
+        like = order[np.maximum(np.searchsorted(looked[order], all_sides, side="right") - 1, 0)]
+        before = looked[like]
+        same = (side[before] == side[all_sides]) & (self.unit[before] == self.unit[all_sides])
+        wandered = np.zeros(len(side))
+        wandered[all_sides] = np.where(same, out[like], 0.0)
+        return replace(self, wandered_m=wandered)
 
     def receiver_m(self, chosen: IntArray) -> FloatArray:
         """Outward moves of some of the samples by the receiver's error, (k, n)."""
         e, unit, block = self.edges.at(chosen), self.unit[chosen], self.block[chosen]
         along, aside = (part[:, None] for part in _parts(e, self.axis_rad))
-        moved = along * (self.drift_m[0, unit] + self.wander_m[0, block])
-        moved += aside * (self.drift_m[1, unit] + self.wander_m[1, block])
+        moved = along * (self.drift_m[0, unit] + self.wander.at(0, block))
+        moved += aside * (self.drift_m[1, unit] + self.wander.at(1, block))
         return np.asarray(-moved)
 
     def outward_m(self, chosen: IntArray) -> FloatArray:
@@ -109,6 +248,7 @@ class Shifts:
         moved = self.receiver_m(chosen)
         moved -= ahead[:, None] * self.behind_m + left[:, None] * self.left_m
         moved += np.abs(e.side)[:, None] / 2 * self.width_m
+        moved += self.wandered_m[chosen, None] * self.wanders
         end = np.flatnonzero(e.event >= 0)
         travel = (ahead * self.speed_mps[chosen])[end]
         moved[end] += travel[:, None] * self.lag_s + self.ends_m[e.event[end]]
@@ -126,8 +266,8 @@ def draw_shifts(
     behind_m: FloatArray,
     lag_s: FloatArray,
     jitter_m: float,
-) -> tuple[Shifts, FloatArray]:
-    """Draw how far all samples may lie off, and free gaps of what noise alone makes of them.
+) -> Shifts:
+    """Draw how far all samples may lie off.
 
     A driver who lays passes by eye leaves gaps that scatter, and the log's scatter more by what
     the receiver adds: true gaps are drawn from all that agree with the log and with a scatter
@@ -148,74 +288,90 @@ def draw_shifts(
 
     Returns
     -------
-    Shifts, (k, 2) float
-        Gaps, m: of every other draw from the first on, and of the rest. They differ where passes
-        lie so even that either they or the receiver may have made what scatter there is.
+    Shifts
     """
     rng = np.random.default_rng(_SEED)
-    moving = steps.duration_s[edges.step] > 0
-    speed = np.divide(
-        steps.distance_m[edges.step],
-        steps.duration_s[edges.step],
-        out=np.zeros(len(edges.step)),
-        where=moving,
-    )
-    heading = steps.tool.heading_rad[edges.step]
+    heading, speed, time = _motion(edges, steps)
     unit, owner, when = _units(edges, steps, number, receiver)
     sigma = receiver.pass_m[owner]
     block = _blocks(edges, number)
-    drifts = _drifts(rng, sigma, when, receiver.memory_s)
+    drifts = draw_drifts(rng, sigma, when, receiver.memory_s)
     within = float(np.hypot(receiver.within_m, jitter_m))
     if receiver.memory_s is not None:
-        # What such a process does within a stretch, for stretches much shorter than its memory.
-        within = float(np.hypot(within, np.median(sigma) * np.sqrt(_STRETCH / 3)))
-    wander = within * _normal(rng, 2 * (block.max(initial=0) + 1)).reshape(2, -1, 2 * _HALF_DRAWS)
+        within = float(np.hypot(within, drifts[0].left_m))
+    wander = _Wander.drawn(rng, block.max(initial=0) + 1, within)
     left, width = _doubt(rng, drill.left_m), _doubt(rng, drill.width_m)
     shifts = Shifts(
         edges=edges,
         unit=unit,
         block=block,
         drift_m=drifts[0].drawn_m,
-        wander_m=wander,
+        wander=wander,
         axis_rad=float(heading[0]),
         left_m=left,
         behind_m=behind_m,
         width_m=width,
         lag_s=lag_s,
         ends_m=np.zeros((1, len(left))),
+        wandered_m=np.zeros(len(heading)),
+        wanders=np.ones(len(left), dtype=bool),
         heading_rad=heading,
         speed_mps=speed,
+        time_s=time,
         kind=np.zeros(len(left), dtype=np.int64),
+        seams=_NO_SEAMS,
+        true_share=1.0,
+        farthest_m=np.inf,
+        steered=receiver.steered,
+        evened=False,
+        interval_s=receiver.interval_s,
     )
     seams = _seams(shifts, looked, across)
-    gap = across.gap_m.copy()
     laid = _as_laid(rng, shifts, seams, drifts, receiver.steered, drill.left_m)
     drift, left = laid.drift_m, laid.left_m
     if len(drifts) > 1 and within:
         # A slow drift is what wanders within a pass.
-        lasts_s = np.median(np.bincount(number, steps.duration_s)[1:])
-        own = np.median(sigma) * np.sqrt(-np.expm1(-lasts_s / 4 / _SLOW_S))
-        wander[..., laid.slow] *= min(1.0, np.hypot(own, jitter_m) / within)
+        wander.of_drift[laid.slow] *= min(1.0, np.hypot(drifts[1].left_m, jitter_m) / within)
+    true, farthest = 1.0, np.inf
     if not laid.steered:
-        apart = (gap - seams.gap_m[seams.of_sample])[seams.of_sample >= 0]
-        true = _true_share(apart, within)
-        gap[seams.of_sample >= 0] -= (1 - true) * apart
-        wander *= np.sqrt(true)
-    gaps, kind = np.column_stack([gap, gap]), laid.slow.astype(int)
+        apart = seams.apart_m(shifts, looked, across)
+        true, farthest = _true_share(apart[np.isfinite(apart)], within)
+        wander.of_block[:] = np.sqrt(true)
+        wander.of_block[block[looked[np.isfinite(apart) & (np.abs(apart) > farthest)]]] = 1.0
+    kind, wanders = laid.slow.astype(int), shifts.wanders
     if receiver.assumed:
         kind = np.arange(len(left)) % 2
         # Half of the draws have no error but the jitter: intervals reach from there to the usual.
         drift[..., ::2] = 0.0
         if laid.steered:
-            wander[..., ::2], gaps[:, 0] = 0.0, _evened(gap, seams, float(left.mean()))
+            wander.of_draw[::2] = 0.0
         elif within:
-            wander[..., ::2] *= jitter_m / within
-    shifts = replace(shifts, drift_m=drift, wander_m=wander, left_m=left, kind=kind)
-    ends = _ends(rng, shifts, looked, across, steps, receiver.steered)
-    return replace(shifts, ends_m=ends), gaps
+            wander.of_draw[::2] *= jitter_m / within
+            wanders = kind > 0
+    shifts = replace(
+        shifts,
+        drift_m=drift,
+        left_m=left,
+        kind=kind,
+        wanders=wanders,
+        seams=seams,
+        true_share=true,
+        farthest_m=farthest,
+        evened=receiver.assumed and laid.steered,
+    )
+    shifts = shifts.with_wandered(looked, across)
+    ends = _ends(rng, shifts, looked, across, receiver.steered)
+    return replace(shifts, ends_m=ends)
 
 
-def _evened(gap_m: FloatArray, seams: _Seams, left_m: float) -> FloatArray:
+def _motion(edges: Edges, steps: Steps) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Heading, speed and time that each sample was driven past."""
+    moved, took = steps.distance_m[edges.step], steps.duration_s[edges.step]
+    speed = np.divide(moved, took, out=np.zeros(len(moved)), where=took > 0)
+    return steps.tool.heading_rad[edges.step], speed, steps.tool.time_s[edges.step]
+
+
+def _evened(gap_m: FloatArray, seams: _Seams, of: IntArray, left_m: float) -> FloatArray:
     """Gaps of samples with all that differ little made one: passes evener than the receiver.
 
     But for what the antenna's offset opens and closes in turn.
@@ -227,14 +383,8 @@ def _evened(gap_m: FloatArray, seams: _Seams, left_m: float) -> FloatArray:
     middle = np.median((seams.gap_m - opened)[between])
     off = seams.gap_m - opened - middle
     meant = between & (np.abs(off) <= _OUTLIER * _MAD * np.median(np.abs(off[between])))
-    mine = (seams.of_sample >= 0) & meant[seams.of_sample]
-    return np.where(mine, middle + opened[seams.of_sample], gap_m)
-
-
-def logging_interval_s(steps: Steps) -> float:
-    """Time that a record stands for, as a rule."""
-    spoken_for = np.bincount(steps.record[steps.whole], steps.duration_s[steps.whole])
-    return float(np.median(spoken_for[spoken_for > 0]))
+    mine = (of >= 0) & meant[of]
+    return np.where(mine, middle + opened[of], gap_m)
 
 
 def _parts(e: Edges, angle_rad: FloatArray | float) -> tuple[FloatArray, FloatArray]:
@@ -243,27 +393,9 @@ def _parts(e: Edges, angle_rad: FloatArray | float) -> tuple[FloatArray, FloatAr
     return e.out_x * cos + e.out_y * sin, e.out_y * cos - e.out_x * sin
 
 
-def _normal(rng: np.random.Generator, count: int) -> FloatArray:
-    """Normal draws of some variables, (count, n), in mirrored pairs, each of unit variance.
-
-    Where few enough they are uncorrelated to the last digit, too.
-    """
-    half = rng.normal(size=(count, _HALF_DRAWS))
-    if count <= _HALF_DRAWS // 2:
-        half = np.linalg.qr(half.T)[0].T * np.sqrt(_HALF_DRAWS)
-    else:
-        half /= np.sqrt((half**2).mean(axis=1, keepdims=True))
-    return np.concatenate([half, -half], axis=1)
-
-
-def _uniform(rng: np.random.Generator, count: int) -> FloatArray:
-    """Draws between 0 and 1, alike."""
-    return np.asarray(ndtr(_normal(rng, count)))
-
-
 def _doubt(rng: np.random.Generator, doubt: Doubt) -> FloatArray:
-    spread = doubt.low + (doubt.high - doubt.low) * _uniform(rng, 1)[0]
-    return np.asarray(doubt.sigma * _normal(rng, 1)[0] + spread)
+    spread = doubt.low + (doubt.high - doubt.low) * uniform(rng, 1)[0]
+    return np.asarray(doubt.sigma * normal(rng, 1)[0] + spread)
 
 
 def draw_along(drill: SettingsError) -> tuple[FloatArray, FloatArray]:
@@ -289,7 +421,7 @@ def draw_along(drill: SettingsError) -> tuple[FloatArray, FloatArray]:
     off = (behind - lag * shown.speed_mps - shown.behind_m) / shown.sigma_m
     off = off**2
     chance = np.cumsum(np.exp((off.min() - off) / 2))
-    at = (np.arange(2 * _HALF_DRAWS) + 0.5) / (2 * _HALF_DRAWS) * chance[-1]
+    at = (np.arange(DRAWS) + 0.5) / DRAWS * chance[-1]
     kept = rng.permutation(np.searchsorted(chance, at))
     return behind[kept], lag[kept]
 
@@ -297,7 +429,7 @@ def draw_along(drill: SettingsError) -> tuple[FloatArray, FloatArray]:
 def _units(
     edges: Edges, steps: Steps, number: IntArray, receiver: PositionError
 ) -> tuple[IntArray, IntArray, FloatArray]:
-    """Stretches that share one drift: of each sample; their passes and middle times, (units,)."""
+    """Stretches that share one drift: of each sample; of each pass and times within, (units, 3)."""
     own, time = number[edges.step], steps.tool.time_s[edges.step]
     stretch = np.zeros(len(own), dtype=np.int64)
     if receiver.memory_s is not None:
@@ -306,8 +438,10 @@ def _units(
         stretch = np.floor((time - time.min()) / long_s).astype(np.int64)
     most = int(stretch.max(initial=0)) + 1
     found, unit = np.unique(own * most + stretch, return_inverse=True)
-    count = np.bincount(unit)
-    return unit, found // most, np.bincount(unit, time - time.min()) / count
+    first, last = np.full(len(found), np.inf), np.full(len(found), -np.inf)
+    np.minimum.at(first, unit, time - time.min())
+    np.maximum.at(last, unit, time - time.min())
+    return unit, found // most, first[:, None] + np.outer(last - first, OVER_A_STRETCH)
 
 
 def _blocks(edges: Edges, number: IntArray) -> IntArray:
@@ -315,48 +449,6 @@ def _blocks(edges: Edges, number: IntArray) -> IntArray:
     stretch = np.floor(edges.travelled_m / _CORRELATION_M).astype(np.int64)
     most = int(stretch.max(initial=0)) + 1
     return np.unique(number[edges.step] * most + stretch, return_inverse=True)[1]
-
-
-@dataclass(frozen=True)
-class _Drift:
-    """Errors of the units along both axes, drawn, (2, units, n), and what they come from."""
-
-    drawn_m: FloatArray
-    sigma_m: FloatArray
-    when_s: FloatArray
-    memory_s: float | None
-
-    @classmethod
-    def of(
-        cls, normal: FloatArray, sigma: FloatArray, when: FloatArray, memory_s: float | None
-    ) -> _Drift:
-        """From normal draws, (2, units, n), of unit variance."""
-        if memory_s is not None:
-            order = np.argsort(when, kind="stable")
-            keep = np.exp(-np.diff(when[order]) / memory_s)
-            normal = normal.copy()
-            for k, (a, b) in enumerate(itertools.pairwise(order)):
-                normal[:, b] = keep[k] * normal[:, a] + np.sqrt(1 - keep[k] ** 2) * normal[:, b]
-        return cls(sigma[:, None] * normal, sigma, when, memory_s)
-
-    def covariance(self, units: IntArray) -> FloatArray:
-        """Of every unit with some, (all, some)."""
-        if self.memory_s is None:
-            alike = (np.arange(len(self.sigma_m))[:, None] == units).astype(float)
-        else:
-            alike = np.exp(-np.abs(self.when_s[:, None] - self.when_s[units]) / self.memory_s)
-        return np.asarray(self.sigma_m[:, None] * alike * self.sigma_m[units])
-
-
-def _drifts(
-    rng: np.random.Generator, sigma: FloatArray, when: FloatArray, memory_s: float | None
-) -> list[_Drift]:
-    """Drifts of one memory or, where it may be any, of none and of a long one."""
-    normal = _normal(rng, 2 * len(sigma)).reshape(2, len(sigma), -1)
-    memories: list[float | None] = [memory_s]
-    if memory_s is None and np.median(sigma) >= _DRIFTING_M:
-        memories.append(_SLOW_S)
-    return [_Drift.of(normal, sigma, when, memory) for memory in memories]
 
 
 @dataclass(frozen=True)
@@ -375,10 +467,9 @@ class _Laid:
 
 @dataclass(frozen=True)
 class _Seams:
-    """Seams between two units, or a unit and the end of the field: s of them.
+    """Seams between two units, or a unit and the end of the field: s of them, by their keys."""
 
-    ``of_sample`` is -1 where a sample is of none.
-    """
+    key: IntArray
 
     first: IntArray
     second: IntArray  # -1: the end of the field
@@ -386,22 +477,43 @@ class _Seams:
     out_y: FloatArray
     left: FloatArray  # by how much a metre of the antenna's offset opens it in the log
     gap_m: FloatArray
-    of_sample: IntArray
+
+    def of_key(self, key: IntArray) -> IntArray:
+        """Which seam has each key; -1 where none has."""
+        at = np.minimum(np.searchsorted(self.key, key), max(len(self.key) - 1, 0))
+        return np.where(np.isin(key, self.key), at, -1)
+
+    def apart_m(self, shifts: Shifts, looked: IntArray, across: Across) -> FloatArray:
+        """Gaps of samples less those of their seams; NaN where they are of none."""
+        of = self.of_key(_across_seams(shifts, looked, across)[1])
+        return np.where(of >= 0, across.gap_m - np.append(self.gap_m, 0.0)[of], np.nan)
+
+
+_NO_SEAMS = _Seams(*np.zeros((3, 0), dtype=np.int64), *np.zeros((4, 0)))
+
+
+def _across_seams(shifts: Shifts, looked: IntArray, across: Across) -> tuple[FloatArray, IntArray]:
+    """Normals of samples, along that of the first of the two units, and keys of their seams.
+
+    The end of the field comes after all units; where there is no seam the key is -1.
+    """
+    e, units = shifts.edges.at(looked), shifts.drift_m.shape[1]
+    j = np.maximum(across.partner, 0)
+    at_end = across.kind == BOUNDARY
+    mine, other = shifts.unit[looked], np.where(at_end, units, shifts.unit[j])
+    use = (across.kind == SEAM) & (shifts.edges.side[j] != 0) & (mine != other)
+    use = (use | at_end) & (across.others == 0) & (e.side != 0)
+    normal = np.where(mine > other, -1.0, 1.0) * np.stack([e.out_x, e.out_y])
+    sector = np.rint((np.arctan2(normal[1], normal[0]) - shifts.axis_rad) / _SECTOR_RAD)
+    key = np.minimum(mine, other) * (units + 1) + np.maximum(mine, other)
+    return normal, np.where(use, key * 8 + sector.astype(int) % 8, -1)
 
 
 def _seams(shifts: Shifts, looked: IntArray, across: Across) -> _Seams:
-    e = shifts.edges.at(looked)
-    j = np.maximum(across.partner, 0)
+    e, j = shifts.edges.at(looked), np.maximum(across.partner, 0)
     at_end = across.kind == BOUNDARY
-    mine, other = shifts.unit[looked], np.where(at_end, len(shifts.unit), shifts.unit[j])
-    use = (across.kind == SEAM) & (shifts.edges.side[j] != 0) & (mine != other)
-    use = (use | at_end) & (across.others == 0) & (e.side != 0)
-    turned = mine > other
-    sign = np.where(turned, -1.0, 1.0)
-    x, y = e.out_x * sign, e.out_y * sign
-    sector = np.rint((np.arctan2(y, x) - shifts.axis_rad) / _SECTOR_RAD).astype(int) % 8
-    size = len(shifts.unit) + 1
-    key = (np.minimum(mine, other) * size + np.maximum(mine, other)) * 8 + sector
+    (x, y), key = _across_seams(shifts, looked, across)
+    use, size = key >= 0, shifts.drift_m.shape[1] + 1
     found, of = np.unique(key[use], return_inverse=True)
     first, second = np.divmod(found // 8, size)
     weight = e.length_m[use]
@@ -419,19 +531,15 @@ def _seams(shifts: Shifts, looked: IntArray, across: Across) -> _Seams:
     length = np.where(second == size - 1, length, length / 2)
     long = np.flatnonzero(length >= _LEAST_SEAM_M)
     long = np.sort(long[np.argsort(-length[long], kind="stable")][:_MOST_SEAMS])
-    place = np.full(len(found) + 1, -1)
-    place[long] = np.arange(len(long))
-    of_sample = np.full(len(looked), -1)
-    of_sample[use] = place[of]
     first, second = first[long], np.where(second == size - 1, -1, second)[long]
-    return _Seams(first, second, out_x[long], out_y[long], opened[long], gap[long], of_sample)
+    return _Seams(found[long], first, second, out_x[long], out_y[long], opened[long], gap[long])
 
 
 def _as_laid(
     rng: np.random.Generator,
     shifts: Shifts,
     seams: _Seams,
-    drifts: Sequence[_Drift],
+    drifts: Sequence[Drift],
     steered: bool,
     doubt: Doubt,
 ) -> _Laid:
@@ -452,19 +560,17 @@ def _as_laid(
     if between.sum() < _LEAST_SEAMS:
         return free
     cos, sin = np.cos(shifts.axis_rad), np.sin(shifts.axis_rad)
-    normal = np.stack(
-        [seams.out_x * cos + seams.out_y * sin, seams.out_y * cos - seams.out_x * sin]
-    )
+    out = np.stack([seams.out_x * cos + seams.out_y * sin, seams.out_y * cos - seams.out_x * sin])
 
     def differences(of_units: FloatArray) -> FloatArray:
         """Of the second unit less the first, along the normal; the field's end has none."""
         second = np.where(between[:, None], of_units[:, np.maximum(seams.second, 0)], 0.0)
-        return np.asarray(np.einsum("ks,kst->st", normal, second - of_units[:, seams.first]))
+        return np.asarray(np.einsum("ks,kst->st", out, second - of_units[:, seams.first]))
 
     # Covariance of the drift of all units with what opens the seams, (2, units, seams) each.
     with_drift = [
         (d.covariance(np.maximum(seams.second, 0)) * between - d.covariance(seams.first))[None]
-        * normal[:, None]
+        * out[:, None]
         for d in drifts
     ]
     left_var = doubt.sigma**2 + (doubt.high - doubt.low) ** 2 / 12
@@ -495,7 +601,7 @@ def _as_laid(
     # What is meant between passes is one, and along the end of the field another.
     of_kind = np.stack([between, ~between]).astype(float)
     alike = _MIDDLE_M**2 * of_kind.T @ of_kind
-    common, laid = _MIDDLE_M * of_kind.T @ _normal(rng, 2), _normal(rng, len(own))
+    common, laid = _MIDDLE_M * of_kind.T @ normal(rng, 2), normal(rng, len(own))
     by_hand: FloatArray | float = (
         0.0 if steered else (np.log(_SCATTER_M / _BY_HAND_M) / _TIMES) ** 2
     )
@@ -564,12 +670,16 @@ class _Gaps:
         return bool(chdtr(len(self.gap_m) - 1, off[0]) < _EVEN_LEVEL)
 
 
-def _true_share(apart_m: FloatArray, within_m: float) -> float:
-    """Share of the variance of gaps within a pass that is not the receiver's."""
-    if not within_m or not len(apart_m):
-        return 1.0
-    seen = float(_MAD * np.median(np.abs(apart_m))) ** 2
-    return max(1 - 2 * within_m**2 / max(seen, 1e-12), _LEAST_SHARE)
+def _true_share(apart_m: FloatArray, within_m: float) -> tuple[float, float]:
+    """Share of the variance of gaps within a pass that is not the receiver's, and how far it goes.
+
+    Gaps farther from their pass's were not meant to be like it.
+    """
+    seen = _MAD * float(np.median(np.abs(apart_m))) if len(apart_m) else 0.0
+    noise = np.sqrt(2.0) * within_m
+    if not seen > _EVENER * noise:
+        return 1.0, np.inf
+    return max(1 - (noise / seen) ** 2, _LEAST_SHARE), _OUTLIER * max(seen, noise)
 
 
 def _ends(
@@ -577,7 +687,6 @@ def _ends(
     shifts: Shifts,
     looked: IntArray,
     across: Across,
-    steps: Steps,
     steered: bool,
 ) -> FloatArray:
     """How much farther out rows truly went on or off, (events, n).
@@ -585,92 +694,140 @@ def _ends(
     Anywhere within half a logging interval; where many passes end at like ground, rather as
     far from it as the others do, whatever the receiver was off there and then. A pass that was
     steered lies beside where the log has it, and ends that come up to it were meant for the log's.
+    What these show of a hand that is late, or of the drill, holds for ends at the fence.
     """
     e = shifts.edges.at(looked)
     count = int(shifts.edges.event.max(initial=-1)) + 1
     if not count:
         return np.zeros((1, len(shifts.kind)))
-    interval_s = logging_interval_s(steps)
     end = np.flatnonzero(e.event >= 0)
-    event, kind = e.event[end], across.kind[end]
+    event, began, speed = e.event[end], e.began[end], shifts.speed_mps[looked][end]
     reach = np.zeros(count)
-    np.maximum.at(reach, event, interval_s / 2 * shifts.speed_mps[looked][end])
-    # Ends that come up to a pass, and those at the end of the field, where rows go on, or off: the
-    # drill's own figures move these the other way.
-    met = np.where(kind == SEAM, 0, np.where(kind == BOUNDARY, 2, -2))
-    like = met + e.began[end].astype(int)
-    out = reach[:, None] * (2 * _uniform(rng, count) - 1)
-    for group in range(4):
-        use = like == group
-        seen = np.bincount(event[use], minlength=count)
-        alike = np.flatnonzero((seen > 0) & (reach > 0))
+    np.maximum.at(reach, event, shifts.interval_s / 2 * speed)
+    kind, gap, partner = across.kind[end], across.gap_m[end].copy(), across.partner[end]
+    # An end that lies in another pass was meant for that, though the field may end nearer to it.
+    over = (kind == BOUNDARY) & (across.others[end] > 0) & (partner >= 0)
+    gap[over] = _gaps_m(e.at(end[over]), shifts.edges.at(partner[over]))
+    kind = np.where(over, SEAM, kind)
+    moving = speed[speed > 0]
+    usual_mps = float(np.median(moving)) if len(moving) else 0.0
+    # Where the figures of the drill are off, and the hand is late, work begins and is left off in
+    # the log so much later than in the ground.
+    late = shifts.behind_m - shifts.lag_s * usual_mps + HAND_S * usual_mps * normal(rng, 1)[0]
+    out = reach[:, None] * (2 * uniform(rng, count) - 1)
+    for met, meant, within in ((SEAM, 0.0, _ANYWHERE_M), (BOUNDARY, _SHORT_M, _MIDDLE_M)):
+        # Ends are of what most of them come up to.
+        most = _means(event, kind == met) > 0.5
+        use = (kind == met) & most[event] & (reach[event] > 0)
+        alike, of = np.unique(event[use], return_inverse=True)
         if len(alike) < _LEAST_ENDS:
             continue
-        gap = np.bincount(event[use], across.gap_m[end][use], minlength=count)[alike] / seen[alike]
-        mine = looked[end][use]
-        moved = shifts.receiver_m(mine)
-        if group < 2 and not steered:
-            partner, slant = across.partner[end][use], across.slant[end][use]
-            moved -= shifts.receiver_m(partner) / slant[:, None]
-        by_receiver = np.zeros((count, moved.shape[1]))
-        np.add.at(by_receiver, event[use], moved)
-        by_receiver = by_receiver[alike] / seen[alike, None]
-        # Work is begun and left off at the end of the field, by a hand that is late or early.
-        late_m = HAND_S * float(np.median(shifts.speed_mps[mine]))
-        before = 1 / (_MIDDLE_M**2 + late_m**2) if group >= 2 else 0.0
-        out[alike] = _as_meant(rng, gap, reach[alike], out[alike], by_receiver, before)
+        moved = shifts.receiver_m(looked[end][use])
+        if met == SEAM and not steered:
+            moved -= shifts.receiver_m(partner[use]) / across.slant[end][use, None]
+        before = np.stack([meant + within * normal(rng, 1)[0], late])
+        out[alike], late = _as_meant(
+            rng,
+            _means(of, gap[use]),
+            np.where(_means(of, began[use]) > 0, 1.0, -1.0),
+            reach[alike],
+            out[alike],
+            _means(of, moved),
+            before,
+            _BY_SWITCH_S * usual_mps,
+        )
     return out
+
+
+def _gaps_m(mine: Edges, others: Edges) -> FloatArray:
+    """Way outward from edges to the lines of others."""
+    x, y = others.x_m - mine.x_m, others.y_m - mine.y_m
+    slant = mine.out_x * others.out_x + mine.out_y * others.out_y
+    return np.asarray((x * others.out_x + y * others.out_y) / slant)
+
+
+def _means(of: IntArray, values: FloatArray | BoolArray) -> FloatArray:
+    """Mean row of each group that rows are ``of``, all of which there are."""
+    whole = np.zeros((of.max() + 1, *values.shape[1:]))
+    np.add.at(whole, of, values)
+    return np.asarray((whole.T / np.bincount(of)).T)
 
 
 def _as_meant(
     rng: np.random.Generator,
     gap_m: FloatArray,
+    sign: FloatArray,
     reach_m: FloatArray,
     free_m: FloatArray,
     by_receiver_m: FloatArray,
-    before: float,
-) -> FloatArray:
+    before_m: FloatArray,
+    scatter_m: float,
+) -> tuple[FloatArray, FloatArray]:
     """Moves of ends that were meant to lie alike, (ends, n), from those drawn freely.
 
-    Gaps truly scatter normally, and lie within the reach of those logged: a normal distribution
-    cut off on both sides. Where the receiver errs by more than records lie apart, they lie about
-    those logged normally. Either way what the receiver closes or opens is not closed or opened
-    again.
+    Gaps of the log are what was meant, more by what it is late where work begins and less where it
+    is left off, and a scatter: draws of the two are moved by what they miss the gaps by, in
+    proportion to covariances. Gaps truly scatter normally, and lie within the reach of those
+    logged: a normal distribution cut off on both sides. Where the receiver errs by more than
+    records lie apart, they lie about those logged normally. Either way what the receiver closes or
+    opens is not closed or opened again.
 
     Parameters
     ----------
+    sign : (ends,) float
+        1 where work begins, -1 where it is left off.
     by_receiver_m : (ends, n) float
         How much the receiver's error closes each gap in the draws.
-    before : float
-        How sure it is, before a log is seen, that the middle gap is none: 1 / variance, m-2.
+    before_m : (2, n) float
+        Draws of what was meant, and of what the log is late, before it is seen.
+    scatter_m : float
+        How much gaps truly scatter, before the log is seen: or twice as much, or half.
+
+    Returns
+    -------
+    (ends, n) float, (n,) float
+        Moves, and what the log is late.
     """
     of_receiver = by_receiver_m.var(axis=1)
     noise = reach_m**2 / 3 + of_receiver
-    usual = np.median(gap_m)
-    spread = max(_MAD * np.median(np.abs(gap_m - usual)), np.sqrt(np.median(noise)))
-    meant = np.abs(gap_m - usual) <= _OUTLIER * spread
-    gaps = _Gaps.of(gap_m[meant], noise[meant])
+    told = np.column_stack([np.ones(len(sign)), sign])
+
+    def gain(told: FloatArray, variance: FloatArray) -> FloatArray:
+        """Of both, for each metre of gap (of scattering variance)."""
+        weighed = told.T / variance
+        sure = weighed @ told + np.diag(1 / before_m.var(axis=1))
+        return np.asarray(np.linalg.solve(sure, weighed))
+
+    usual = before_m.mean(axis=1)
+    usual = usual + gain(told, scatter_m**2 + noise) @ (gap_m - told @ usual)
+    off = gap_m - told @ usual
+    spread = max(_MAD * np.median(np.abs(off)), np.sqrt(np.median(noise)))
+    meant = np.abs(off) <= _OUTLIER * spread
+    gaps = _Gaps.of(off[meant], noise[meant])
     if meant.sum() < _LEAST_ENDS or gaps.too_even():
-        return free_m
-    moved = free_m.copy()
-    gap, noise, by_receiver = gap_m[meant, None], noise[meant, None], by_receiver_m[meant]
-    cut = (of_receiver < reach_m**2 / 3)[meant, None]
+        return free_m, before_m[1]
+    moved, late = free_m.copy(), np.empty(free_m.shape[1])
+    gap, told, noise = gap_m[meant, None], told[meant], noise[meant, None]
+    by_receiver, cut = by_receiver_m[meant], (of_receiver < reach_m**2 / 3)[meant, None]
     reach = np.sqrt(3 * noise)  # of a uniform distribution of this variance
     closed = np.empty(by_receiver.shape)
-    mirrored, drawn = _normal(rng, 1)[0], _uniform(rng, len(gap))
-    scatters = _scatters([gaps], _END_SCATTER_M)
+    scattered, drawn = normal(rng, len(gap)), uniform(rng, len(gap))
+    before = (np.log(_END_SCATTER_M / scatter_m) / _TIMES) ** 2
+    scatters = _scatters([gaps], _END_SCATTER_M, before)
     for k, (_, scatter) in enumerate(scatters):
         draws = slice(k, None, len(scatters))
-        weight = 1 / (scatter**2 + noise)
-        sure = weight.sum() + before
-        middle = (weight * gap).sum() / sure + mirrored[draws] / np.sqrt(sure)
-        off = gap - middle
+        variance = scatter**2 + noise
+        known = before_m[:, draws]
+        rest = gap - told @ known - np.sqrt(variance) * scattered[:, draws]
+        known = known + gain(told, variance[:, 0]) @ rest
+        late[draws] = known[1]
+        off = gap - told @ known
         # Both tails are kept within what the normal distribution can be told apart in.
         low = ndtr(np.minimum((-reach - off) / scatter, 6.0))
         high = ndtr(np.maximum((reach - off) / scatter, -6.0))
         within = off + scatter * ndtri(low + drawn[:, draws] * (high - low))
-        share = noise / (scatter**2 + noise)
+        share = noise / variance
         about = share * off + scatter * np.sqrt(share) * ndtri(drawn[:, draws])
         closed[:, draws] = np.where(cut, np.clip(within, -reach, reach), about)
     moved[meant] = closed - by_receiver
-    return moved
+    return moved, late

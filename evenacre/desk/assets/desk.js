@@ -113,25 +113,54 @@
     }
   }
 
-  // Forms: what is wrong is told beside its box once that is left
+  // Forms: what is wrong is told beside its box, soon after it is typed
 
   const form = document.querySelector("[data-check]");
   if (form) {
-    form.addEventListener("change", async () => {
+    let asked = 0;
+    const check = async () => {
+      const mine = ++asked;
       const body = new URLSearchParams(new FormData(form));
       const answer = await fetch(form.dataset.check, { method: "POST", body }).catch(() => null);
       if (!answer?.ok) return;
       const wrong = await answer.json();
+      if (mine !== asked) return;
       for (const line of form.querySelectorAll(".wrong")) {
         const name = line.id.replace(/-wrong$/, "");
         const box = at(name);
         // A box that nobody has come to yet is not wrong for being empty.
-        const text = box && !box.value && !box.dataset.touched ? "" : wrong[name] || "";
-        line.textContent = text;
-        if (box) box.toggleAttribute("aria-invalid", Boolean(text));
+        const text = box?.value === "" && !box.dataset.touched ? "" : wrong[name] || "";
+        if (line.textContent !== text) line.textContent = text;
+        if (text) box?.setAttribute("aria-invalid", "true");
+        else box?.removeAttribute("aria-invalid");
       }
-    });
+      form.dispatchEvent(new CustomEvent("told", { detail: wrong }));
+    };
+    let waiting = 0;
+    const soon = (wait) => {
+      clearTimeout(waiting);
+      waiting = setTimeout(check, wait);
+    };
+    form.addEventListener("input", () => soon(500));
+    form.addEventListener("change", () => soon(0));
     form.addEventListener("focusout", (event) => { event.target.dataset.touched = "yes"; });
+  }
+
+  /* An address that names a box leads to it, or to the first of those that it stands for. */
+  const named = decodeURIComponent(location.hash.slice(1));
+  if (named && document.querySelector(".table-form")) {
+    const boxes = [...document.querySelectorAll("input[id], select[id], textarea[id]")];
+    const path = named.split(".");
+    let box;
+    for (; path.length && !box; path.pop()) {
+      const name = path.join(".");
+      box = boxes.find((one) => one.id === name || one.id.startsWith(`${name}.`));
+    }
+    for (let fold = box?.closest("details"); fold; fold = fold.parentElement.closest("details")) {
+      fold.open = true;
+    }
+    box?.focus();
+    box?.scrollIntoView({ block: "center" });
   }
 
   // The job at work
@@ -139,23 +168,28 @@
   const panel = at("job");
   if (panel) {
     const first = { number: Number(panel.dataset.number), state: panel.dataset.state };
+    // What somebody is typing is not to be lost by a page that loads anew.
+    let typing = false;
+    const typed = "input:not([type=file]):not([data-job]):not([name=pdf]), select, textarea";
+    document.addEventListener("input", (event) => { typing ||= event.target.matches(typed); });
     const events = new EventSource("/events");
     events.onmessage = (event) => {
       const job = JSON.parse(event.data);
       const running = job.state === "running";
       // What came of it changes the page.
       const isNew = job.number !== first.number || first.state === "running";
-      if (isNew && !running && job.number) {
+      if (isNew && !running && job.number && !typing) {
         events.close();
         location.reload();
         return;
       }
-      panel.hidden = job.state === "none";
+      const elsewhere = panel.dataset.about && panel.dataset.about !== job.title;
+      panel.hidden = job.state === "none" || (elsewhere && !running);
       panel.dataset.state = job.state;
       at("job-title").textContent = job.title;
       at("job-stage").textContent = running
         ? job.stage + (job.total ? ` (${job.done} of ${job.total} done)` : "")
-        : "";
+        : job.state === "done" && !job.told.length ? "Done." : "";
       const bar = at("job-bar");
       bar.hidden = !running;
       if (job.total) { bar.max = job.total; bar.value = job.done; } else bar.removeAttribute("value");
@@ -168,7 +202,7 @@
       const open = at("job-open");
       open.hidden = job.state !== "done" || job.address === "" || job.address === "/";
       open.href = job.address || "/";
-      for (const button of document.querySelectorAll(".jobs button")) button.disabled = running;
+      for (const button of document.querySelectorAll(".jobs button, .asks .chief")) button.disabled = running;
     };
     events.onerror = () => {
       if (events.readyState === EventSource.CLOSED || panel.dataset.state === "running") {

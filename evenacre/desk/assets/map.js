@@ -6,7 +6,7 @@
   if (!place) return;
   const overview = await (await fetch("/overview")).json();
   const map = L.map(place, { zoomSnap: 0.25, attributionControl: true, scrollWheelZoom: false });
-  map.attributionControl.setPrefix('<a href="https://leafletjs.com">Leaflet</a>');
+  map.attributionControl.setPrefix("Leaflet");
   L.control.scale().addTo(map);
   const all = L.featureGroup().addTo(map);
   const called = (text) => {
@@ -24,14 +24,17 @@
   const drives = overview.operations.map((one) =>
     L.polyline(one.lines, { className: "shape pass", interactive: false, smoothFactor: 1 }),
   );
+  // A page that is about some of the drives shows no other, and is about their ground.
+  const about = place.dataset.jobs?.split(" ").map((number) => drives[Number(number)]);
+  for (const drive of about || []) drive.addTo(all);
   for (const box of document.querySelectorAll("[data-job]")) {
     const drive = drives[Number(box.dataset.job)];
     const show = () => (box.checked ? drive.addTo(all) : all.removeLayer(drive));
     box.addEventListener("change", show);
     show();
   }
-  const bounds = all.getBounds();
-  if (bounds.isValid()) map.fitBounds(bounds, { padding: [24, 24] });
+  const bounds = (about ? L.featureGroup(about) : all).getBounds();
+  if (bounds.isValid()) map.fitBounds(bounds, { padding: [60, 30] });
   else map.setView([0, 0], 1);
   place.dataset.ready = "yes";
 })();

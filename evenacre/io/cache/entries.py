@@ -8,10 +8,12 @@ import os
 import stat
 import tempfile
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from platformdirs import user_cache_dir
+
+from evenacre.language import tr
 
 PLACE = "EVENACRE_CACHE"
 """Variable that names another folder; empty or ``off``: nothing is kept."""
@@ -41,6 +43,10 @@ class KeptEntries:
     most: int = 500  # Entries kept
     most_bytes: int = 2_000_000_000  # Their size together
 
+    def below(self, name: str) -> KeptEntries:
+        """Entries of another kind, in a folder of this one."""
+        return replace(self, folder=self.folder / name)
+
     def get(self, name: str) -> bytes | None:
         """Return an entry; None when there is none, or none that can be trusted."""
         path = self._path(name)
@@ -64,6 +70,7 @@ class KeptEntries:
         """Keep an entry, over an earlier one; OSError when the disk does not take it."""
         if len(data) > self.most_bytes:
             return
+        self.folder.mkdir(mode=0o700, exist_ok=True)
         handle, part = tempfile.mkstemp(suffix=_PART, dir=self.folder)
         try:
             with open(handle, "wb") as stream:
@@ -119,7 +126,12 @@ def open_kept_entries() -> KeptEntries | None:
             with contextlib.suppress(FileNotFoundError):  # another process may make room
                 exposures.append((path, _exposed(path.lstat())))
     except OSError as error:
-        what = f"{folder} cannot be used ({error.strerror or error}); {PLACE} names another."
+        what = tr(
+            "{folder} cannot be used ({strerror}); {place} names another.",
+            folder=folder,
+            strerror=error.strerror or error,
+            place=PLACE,
+        )
         raise PlaceRefusedError(what) from None
     for path, how in exposures:
         if how:

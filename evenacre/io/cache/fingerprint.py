@@ -13,7 +13,6 @@ from contextlib import suppress
 from functools import cache
 from pathlib import Path
 
-import matplotlib
 import numpy as np
 import pyogrio
 import pyproj
@@ -27,7 +26,7 @@ from evenacre.io.taskdata.folder import taskdata_parts
 Stamp = tuple[int, ...]
 
 # Variables that libraries underneath heed.
-_HEEDED = ("CPL_", "GDAL_", "GEOS_", "MPL", "OGR_", "OSR_", "PROJ_", "PYPROJ_", "SHAPE_")
+_HEEDED = ("CPL_", "GDAL_", "GEOS_", "OGR_", "OSR_", "PROJ_", "PYPROJ_", "SHAPE_")
 
 
 def stamps(paths: Iterable[Path]) -> dict[Path, Stamp]:
@@ -61,7 +60,6 @@ def files_digest(paths: Iterable[Path]) -> bytes:
 @cache
 def software_digest() -> bytes:
     """Digest the program's own source and the versions of all it computes with."""
-    settings = Path(matplotlib.matplotlib_fname())
     installed: list[str] = []  # names and versions of packages, without opening any
     for folder in sys.path:
         with suppress(OSError):
@@ -79,7 +77,6 @@ def software_digest() -> bytes:
         pyogrio.__gdal_version_string__,
         sorted(installed),
         sorted(item for item in os.environ.items() if item[0].startswith(_HEEDED)),
-        settings.read_bytes() if settings.is_file() else b"",
     ]
     whole = hashlib.sha256(repr(facts).encode("utf-8", "backslashreplace"))
     home = Path(evenacre.__file__).parent

@@ -19,7 +19,17 @@ from geopandas.array import GeometryDtype, from_wkb
 from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
+from evenacre.language import tr
+
 _LENGTH_BYTES = 8
+# Names that modules import for their types alone.
+_FOR_TYPES = {
+    "gpd": gpd,
+    "shapely": shapely,
+    "Affine": Affine,
+    "BaseGeometry": BaseGeometry,
+    "CRS": CRS,
+}
 
 
 class NotPlainError(TypeError):
@@ -67,7 +77,7 @@ def _kinds(kind: type) -> frozenset[type]:
         waiting += get_args(hint)
         if isinstance(hint, type) and dataclasses.is_dataclass(hint) and hint not in found:
             found.add(hint)
-            waiting += get_type_hints(hint).values()
+            waiting += get_type_hints(hint, localns=_FOR_TYPES).values()
     return frozenset(found)
 
 
@@ -182,7 +192,7 @@ class _Unpacker:
             case ["index", name, values]:
                 return pd.Index(self.value(values), name=self.value(name))
             case [*_]:
-                raise ValueError(f"there is no {tree[:1]}")
+                raise ValueError(tr("there is no {tree}", tree=tree[:1]))
         return tree
 
     def _array(self, blob: int) -> np.ndarray:

@@ -12,20 +12,26 @@ FEW = 0.01
 
 @dataclass
 class Findings:
-    """What was guessed (notes) and what looked suspicious (warnings) while reading."""
+    """What was guessed (notes) and what looked suspicious (warnings) while reading.
+
+    Of the warnings, ``not_used`` has by role why a column that seems to have it was not used.
+    """
 
     notes: list[str] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
+    not_used: dict[str, str] = field(default_factory=dict)
 
     def note(self, text: str) -> None:
         """Add a note once."""
         if (line := shortened(text)) not in self.notes:
             self.notes.append(line)
 
-    def warn(self, text: str) -> None:
-        """Add a warning once."""
+    def warn(self, text: str, *, not_used: str = "") -> None:
+        """Add a warning once; it may say why the column of a role was not used."""
         if (line := shortened(text)) not in self.warnings:
             self.warnings.append(line)
+        if not_used:
+            self.not_used[not_used] = line
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from evenacre.io.common.findings import Findings, counted
+from evenacre.io.common.findings import Findings
+from evenacre.language import tr, trn
 from evenacre.model import FloatArray, IntArray
 
 NO_FIX, AUTONOMOUS, DIFFERENTIAL, PRECISE, RTK_FIXED = 0, 1, 2, 3, 4
@@ -47,6 +48,20 @@ def position_sigma_m(quality: IntArray, hdop: FloatArray | None = None) -> Float
     return sigma_m if hdop is None else sigma_m * np.clip(np.nan_to_num(hdop), *_DILUTION)
 
 
+def usual_dilution(quality: IntArray, hdop: FloatArray | None) -> float | None:
+    """Median dilution of positions whose kind of fix is not told; None where it is, or no dilution.
+
+    Parameters
+    ----------
+    quality : (n,) int
+    hdop : (n,) float or None
+        NaN where it is not told.
+    """
+    if hdop is None or (quality != NOT_TOLD).any() or not (hdop > 0).any():
+        return None
+    return float(np.clip(np.median(hdop[hdop > 0]), *_DILUTION))
+
+
 def report_quality(file: str, quality: IntArray, findings: Findings) -> None:
     """Say of what kinds the used positions are, and warn of those that are off by decimetres."""
     kinds, counts = np.unique(quality, return_counts=True)
@@ -56,25 +71,39 @@ def report_quality(file: str, quality: IntArray, findings: Findings) -> None:
         if kind in _KINDS
     ]
     if not told:
-        findings.note(f"{file}: the kind of fix (RTK, differential ...) is not told.")
+        findings.note(tr("{file}: the kind of fix (RTK, differential ...) is not told.", file=file))
         return
     told.sort(key=lambda entry: -entry[0])
     if told[0][0] == len(quality):
-        findings.note(f"{file}: all positions are {told[0][2]}.")
+        findings.note(tr("{file}: all positions are {told}.", file=file, told=told[0][2]))
     else:
-        shares = ", ".join(f"{count / len(quality):.1%} {name}" for count, _, name, _ in told)
-        findings.note(f"{file}: positions are {shares}.")
+        shares = ", ".join(
+            f"{100 * count / len(quality):.1f} % {name}" for count, _, name, _ in told
+        )
+        findings.note(tr("{file}: positions are {shares}.", file=file, shares=shares))
     for count, kind, name, _ in told:
         if kind in (ESTIMATED, TYPED_IN, SIMULATED):
             findings.warn(
-                f"{file}: {counted(count, 'position', 'are')} {name}; do not trust the ground they "
-                "show."
+                tr(
+                    "{file}: {positions} {name}; do not trust the ground they show.",
+                    file=file,
+                    positions=trn("{count:,} position is", "{count:,} positions are", count),
+                    name=name,
+                )
             )
     coarse = [(count, sigma) for count, _, _, sigma in told if sigma and sigma > _COARSE_M]
     if coarse:
         worst = max(sigma for _, sigma in coarse)
         findings.warn(
-            f"{file}: {counted(sum(count for count, _ in coarse), 'position', 'are')} not RTK "
-            f"fixed and may be off by {worst:g} m or more; skips and overlaps narrower than that "
-            "may not be real."
+            tr(
+                "{file}: {positions} not RTK fixed and may be off by {worst:g} m or more; "
+                "skips and overlaps narrower than that may not be real.",
+                file=file,
+                positions=trn(
+                    "{count:,} position is",
+                    "{count:,} positions are",
+                    sum((count for count, _ in coarse)),
+                ),
+                worst=worst,
+            )
         )

@@ -13,6 +13,7 @@ from pydantic.fields import FieldInfo
 
 from evenacre.errors import InputError, Problem
 from evenacre.io.common.suggestions import choice
+from evenacre.language import tr
 
 KeyPath = tuple[str | int, ...]
 _MEMBER = re.compile(r"^(constrained-)?(int|str|float)$|\]$")
@@ -77,7 +78,7 @@ class ProblemCollector:
 
     def add(self, path: KeyPath, what: str, remedy: str) -> None:
         """Add what is wrong with a key."""
-        self.problems.append(Problem(*self._name(path), what, remedy))
+        self.problems.append(Problem(*self._name(path), what, remedy, path))
 
     def take(self, error: InputError) -> None:
         """Add the problems of a reader, which name their own file."""
@@ -154,15 +155,17 @@ def _explain(model: type[BaseModel], loc: KeyPath, error: Mapping[str, Any]) -> 
         return context["what"], context["remedy"]
     key = str(loc[-1]) if loc else ""
     if kind == "missing":
-        return f"{key} is missing.", f"Add {_EXAMPLES.get(key, key)}."
+        return tr("{key} is missing.", key=key), tr("Add {get}.", get=_EXAMPLES.get(key, key))
     if kind == "extra_forbidden":
-        return f'"{key}" is not a key that is known here.', choice(key, _keys_at(model, loc[:-1]))
+        return tr('"{key}" is not a key that is known here.', key=key), choice(
+            key, _keys_at(model, loc[:-1])
+        )
     value = error["input"]
     shown = f'"{value}"' if isinstance(value, str) else str(value).replace("True", "true")
     if kind in _PLAIN:
         what, remedy = _PLAIN[kind]
         return what.format(value=shown, **context), remedy.format(value=shown, **context)
-    return f"{shown} cannot be used: {error['msg']}.", "Correct it."
+    return tr("{shown} cannot be used: {msg}.", shown=shown, msg=error["msg"]), tr("Correct it.")
 
 
 def _keys_at(model: type[BaseModel], loc: KeyPath) -> list[str]:

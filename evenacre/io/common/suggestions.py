@@ -5,13 +5,15 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterable
 
+from evenacre.language import tr
+
 
 def did_you_mean(word: str, known: Iterable[str]) -> str:
     """Return ``Did you mean "x"?`` for the nearest known word, or an empty text."""
     names = list(known)
     by_lower = {name.lower(): name for name in reversed(names)}
     near = difflib.get_close_matches(word.lower(), by_lower, n=1, cutoff=0.6)
-    return f'Did you mean "{by_lower[near[0]]}"?' if near else ""
+    return tr('Did you mean "{by_lower}"?', by_lower=by_lower[near[0]]) if near else ""
 
 
 def listed(words: Iterable[object], most: int = 12, mark: str = '"') -> str:
@@ -24,4 +26,6 @@ def listed(words: Iterable[object], most: int = 12, mark: str = '"') -> str:
 def choice(word: str, known: Iterable[str], none: str = "None are defined.") -> str:
     """Return the remedy for an unknown word: the nearest known one, else all of them."""
     names = [name for name in known if name]
-    return did_you_mean(word, names) or (f"Use one of {listed(names)}." if names else none)
+    return did_you_mean(word, names) or (
+        tr("Use one of {listed}.", listed=listed(names)) if names else none
+    )

@@ -8,7 +8,8 @@ import numpy as np
 import pandas as pd
 
 from evenacre.errors import InputError
-from evenacre.io.common.findings import Findings, counted
+from evenacre.io.common.findings import Findings
+from evenacre.language import tr, trn
 from evenacre.model import FloatArray
 
 
@@ -20,10 +21,10 @@ def zone_of(name: str | None) -> ZoneInfo | None:
         return ZoneInfo(name)
     except (ZoneInfoNotFoundError, ValueError, OSError):
         raise InputError.at(
-            "time zone",
+            tr("time zone"),
             "",
-            f'"{name}" is not known.',
-            'Write a name such as "America/Chicago" or "UTC".',
+            tr('"{name}" is not known.', name=name),
+            tr('Write a name such as "America/Chicago" or "UTC".'),
         ) from None
 
 
@@ -36,8 +37,12 @@ def localised(wall: FloatArray, zone: ZoneInfo, findings: Findings, about: str) 
     shared = np.asarray(stamps.notna(), dtype=bool) & np.asarray(local != winter, dtype=bool)
     if shared.any():
         findings.warn(
-            f"{about}: {counted(shared.sum(), 'time', 'fall')} in the hour that comes twice when "
-            "summer time ends; summer time is assumed."
+            tr(
+                "{about}: {times} in the hour that comes twice when summer time ends; summer "
+                "time is assumed.",
+                about=about,
+                times=trn("{count:,} time falls", "{count:,} times fall", shared.sum()),
+            )
         )
     utc = (local - pd.Timestamp(0, tz="UTC")) / pd.Timedelta(seconds=1)
     return np.asarray(utc, dtype=float)

@@ -6,6 +6,7 @@ import datetime as dt
 
 import numpy as np
 
+from evenacre.language import tr
 from evenacre.model import BoolArray, FloatArray
 
 YEARS = (1970, 2100)
@@ -51,7 +52,7 @@ def read_day(text: str) -> dt.date:
     try:
         day = dt.date.fromisoformat(text.strip())
     except ValueError:
-        raise ValueError(f'"{text}" is not a date.') from None
+        raise ValueError(tr('"{said}" is not a date.', said=text)) from None
     check_day(day)
     return day
 
@@ -59,4 +60,6 @@ def read_day(text: str) -> dt.date:
 def check_day(day: dt.date) -> None:
     """Refuse a day of another year, as :func:`read_day` does."""
     if not YEARS[0] <= day.year <= YEARS[1]:
-        raise ValueError(f'"{day}" is not a date {THESE_YEARS}.')
+        raise ValueError(
+            tr('"{day}" is not a date {these_years}.', day=day, these_years=THESE_YEARS)
+        )

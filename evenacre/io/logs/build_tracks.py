@@ -10,18 +10,19 @@ import pyarrow.compute as pc
 from evenacre.errors import InputError
 from evenacre.geo.geodesy import ShapeArray, step_m
 from evenacre.io.common.arrow_arrays import coded
-from evenacre.io.common.findings import Findings, counted, one_line
+from evenacre.io.common.findings import Findings, one_line
 from evenacre.io.common.suggestions import listed
 from evenacre.io.logs.columns.clock import Clock, dates_of, read_clock
 from evenacre.io.logs.columns.column_roles import NAMED_ROLES, ColumnPlan
 from evenacre.io.logs.columns.date_parts import joined_dates
-from evenacre.io.logs.columns.fix_columns import logged_sigma_m
+from evenacre.io.logs.columns.fix_columns import logged_quality
 from evenacre.io.logs.columns.measures import with_measures
-from evenacre.io.logs.columns.receiver_words import receiver_of
+from evenacre.io.logs.columns.receiver_column import receiver_of
 from evenacre.io.logs.columns.work_states import ask_for_states, section_states, working_states
 from evenacre.io.logs.file_order import order_of_file
 from evenacre.io.logs.pivot_sections import Records, gather_sections
 from evenacre.io.tables.record_table import RecordTable
+from evenacre.language import tr, trn
 from evenacre.model import BoolArray, FloatArray, IntArray, Track
 
 # What tells something of a drive and nothing of a shape.
@@ -83,13 +84,26 @@ def build_tracks(
     codes, machines = _machines(table, plan)
     timed = np.isfinite(clock.time_s)
     if not timed.any():
-        raise table.error("", "no record has a time.", "Check the time column.")
+        raise table.error("", tr("no record has a time."), tr("Check the time column."))
     if not timed.all():
-        findings.warn(f"{table.file}: left out {counted((~timed).sum(), 'record')} without a time.")
+        findings.warn(
+            tr(
+                "{file}: left out {records} without a time.",
+                file=table.file,
+                records=trn("{count:,} record", "{count:,} records", (~timed).sum()),
+            )
+        )
     dates = dates_of(clock.time_s, time_zone) if clock.dated else []
     if len(dates) > 1:
         few = listed(dates, _SHOWN_DATES, mark="")
-        findings.warn(f"{table.file}: the log holds {len(dates)} dates: {few}.")
+        findings.warn(
+            tr(
+                "{file}: the log holds {count} dates: {few}.",
+                file=table.file,
+                count=len(dates),
+                few=few,
+            )
+        )
     main = timed & (codes == np.bincount(codes[timed]).argmax())
     whole = Track(
         table.file,
@@ -103,19 +117,20 @@ def build_tracks(
     )
     paces = _paces(clock.time_s, lon, lat, main)
     whole = with_measures(whole, table, plan, paces, findings)
-    whole = replace(
-        whole,
-        sigma_m=logged_sigma_m(table, plan, findings),
-        receiver=receiver or said,
-    )
+    sigma_m, dilution = logged_quality(table, plan, findings)
+    whole = replace(whole, sigma_m=sigma_m, dilution=dilution, receiver=receiver or said)
     sections, are_rows = section_states(table, plan, findings)
     working = working_states(table, plan, findings)
     whole = replace(whole, working=working, sections=sections, sections_are_rows=are_rows)
     whole = _with_tool(whole, records)
     if len(machines) > 1:
         findings.note(
-            f"{table.file}: records of {len(machines)} machines ({listed(machines, mark='')}) are "
-            "kept apart."
+            tr(
+                "{file}: records of {count} machines ({listed}) are kept apart.",
+                file=table.file,
+                count=len(machines),
+                listed=listed(machines, mark=""),
+            )
         )
     if records.section is not None:
         count = int(records.section.max()) + 1
@@ -157,10 +172,10 @@ def _order_within_days(
     except InputError:
         raise table.error(
             "times",
-            "they tell the day, but not the time of day.",
-            "Name the column that holds the time of day with --column time=COLUMN.",
+            tr("they tell the day, but not the time of day."),
+            tr("Name the column that holds the time of day with --column time=COLUMN."),
         ) from None
-    findings.warn(f"{table.file}: its times tell the day, but not the time of day.")
+    findings.warn(tr("{file}: its times tell the day, but not the time of day.", file=table.file))
     first_s = float(np.nanmin(clock.time_s))
     return replace(order, time_s=order.time_s + first_s, dated=True), ground
 
@@ -198,13 +213,20 @@ def fix_clock(
     steps = np.diff(seconds[np.isfinite(seconds)])
     if len(steps) > 1 and (steps > 0).all():
         findings.note(
-            f"{table.about(interval.column)} grows all the time, so it is taken as the time since "
-            "the start of the log."
+            tr(
+                "{about} grows all the time, so it is taken as the time since the start of "
+                "the log.",
+                about=table.about(interval.column),
+            )
         )
         return Clock(seconds, dated=False)
     findings.note(
-        f'{table.file}: no time column; times are the sum of column "{interval.column}", and the '
-        "date is not known."
+        tr(
+            '{file}: no time column; times are the sum of column "{column}", and the date is '
+            "not known.",
+            file=table.file,
+            column=interval.column,
+        )
     )
     return Clock(np.cumsum(np.nan_to_num(seconds)), dated=False)
 
@@ -218,7 +240,14 @@ def _note_unused(table: RecordTable, plan: ColumnPlan, said_in: str, findings: F
     names = [one_line(n) for n in table.names if n not in used and not table.is_empty(n)]
     if names:
         noun = "column" if len(names) == 1 else "columns"
-        findings.note(f"{table.file}: {noun} {listed(names)} not used.")
+        findings.note(
+            tr(
+                "{file}: {noun} {listed} not used.",
+                file=table.file,
+                noun=noun,
+                listed=listed(names),
+            )
+        )
 
 
 def _named(table: RecordTable, plan: ColumnPlan, findings: Findings) -> dict[str, str]:
@@ -227,7 +256,7 @@ def _named(table: RecordTable, plan: ColumnPlan, findings: Findings) -> dict[str
     named = {use.role: one_line(table.first_text(use.column)) for use in uses}
     if named:
         told = ", ".join(f'{role} "{name}"' for role, name in named.items())
-        findings.note(f"{table.file}: it names the {told}.")
+        findings.note(tr("{file}: it names the {told}.", file=table.file, told=told))
     return named
 
 
@@ -236,7 +265,9 @@ def _target(table: RecordTable, plan: ColumnPlan, findings: Findings) -> float |
     use = plan.get("target")
     if use is None or use.unit is None:
         return None
-    findings.note(f"{table.about(use.column)} taken as the target rate because of its name.")
+    findings.note(
+        tr("{about} taken as the target rate because of its name.", about=table.about(use.column))
+    )
     return float(np.nanmax(table.numbers(use.column, use.role, findings)) * use.unit)
 
 
@@ -261,23 +292,27 @@ def _paces(
 def _finished(track: Track, findings: Findings) -> Track:
     """Spread shared times, judge the order, and attach what was found."""
     own = Findings(list(findings.notes), list(findings.warnings))
+    track = replace(track, not_used=dict(findings.not_used))
     if track.ground is not None:  # in no order of time
         return replace(track, notes=tuple(own.notes), warnings=tuple(own.warnings))
     time_s = _spread(track, own)
     back = int((np.diff(time_s) < 0).sum())
     if back:
         own.warn(
-            f"{track.source}: time goes backwards {counted(back, 'time')}; records are put in "
-            "order of time."
+            tr(
+                "{source}: time goes backwards {times}; records are put in order of time.",
+                source=track.source,
+                times=trn("{count:,} time", "{count:,} times", back),
+            )
         )
     if len(track) == 1:
-        own.warn(f"{track.source}: a single fix; it takes two to cover ground.")
+        own.warn(tr("{source}: a single fix; it takes two to cover ground.", source=track.source))
     elif len(track) > 10 and time_s.min() == time_s.max():
         raise InputError.at(
             track.source,
             "times",
-            "all records have the same time.",
-            "Name the column that holds the time of day with --column time=COLUMN.",
+            tr("all records have the same time."),
+            tr("Name the column that holds the time of day with --column time=COLUMN."),
         )
     return replace(track, time_s=time_s, notes=tuple(own.notes), warnings=tuple(own.warnings))
 
@@ -305,7 +340,12 @@ def _spread(track: Track, findings: Findings) -> FloatArray:
     first[0] = max(np.median(counts) - counts[0], 0) * pace[0]
     step = "second" if tick == 1 else f"step of {tick:g} s of the clock"
     findings.note(
-        f"{track.source}: several fixes share each {step} (about {np.median(counts):g}); they are "
-        "spread evenly over it."
+        tr(
+            "{source}: several fixes share each {step} (about {median:g}); they are spread "
+            "evenly over it.",
+            source=track.source,
+            step=step,
+            median=np.median(counts),
+        )
     )
     return np.asarray(time_s + np.repeat(first, counts) + place * np.repeat(pace, counts))

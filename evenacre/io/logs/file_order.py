@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 import shapely
-from scipy.spatial import cKDTree
 
 from evenacre.errors import InputError
 from evenacre.geo.geodesy import ShapeArray
@@ -12,7 +13,11 @@ from evenacre.geo.local_crs import WorkingPlane
 from evenacre.io.common.findings import Findings
 from evenacre.io.logs.columns.clock import Clock
 from evenacre.io.tables.record_table import RecordTable
+from evenacre.language import tr
 from evenacre.model import FloatArray
+
+if TYPE_CHECKING:
+    from scipy.spatial import KDTree
 
 _SPEED_MPS = 2.0
 # From one point of a drive to the next it is hardly farther than to the nearest.
@@ -66,16 +71,24 @@ def order_of_file(
         ground = np.full(len(lon), shapely.LineString(), dtype=object)
         ground[np.flatnonzero(known)[on_line]] = shapely.linestrings(degrees.reshape(-1, 3, 2))
         findings.warn(
-            f"{table.file}: it holds no times, and its points are not in the order they were "
-            f"driven. They lie in lines, mostly {nearest:.1f} m from one to the next, so each is "
-            "taken as ground as wide as the tool, half way to its neighbours on the line. Passes, "
-            "times and speeds are not known. If a column is the time after all, name it with "
-            "--column time=COLUMN."
+            tr(
+                "{file}: it holds no times, and its points are not in the order they were "
+                "driven. They lie in lines, mostly {nearest:.1f} m from one to the next, so "
+                "each is taken as ground as wide as the tool, half way to its neighbours on "
+                "the line. Passes, times and speeds are not known. If a column is the time "
+                "after all, name it with --column time=COLUMN.",
+                file=table.file,
+                nearest=nearest,
+            )
         )
         return Clock(np.zeros(len(lon)), dated=False, assumed=True), ground
     findings.warn(
-        f"{table.file}: it holds no times. The points follow one another like a drive, so the "
-        f"order of the file and {_SPEED_MPS:g} m/s are assumed; times and speeds are not known."
+        tr(
+            "{file}: it holds no times. The points follow one another like a drive, so the "
+            "order of the file and {speed:g} m/s are assumed; times and speeds are not known.",
+            file=table.file,
+            speed=_SPEED_MPS,
+        )
     )
     apart = steps > 10 * max(typical, nearest)
     seconds = np.zeros(len(lon))
@@ -86,19 +99,28 @@ def order_of_file(
 def _no_order(
     table: RecordTable, count: int, typical: float, nearest: float, back: float
 ) -> InputError:
-    what = f"its {count:,} records have no times: no column of times was found among "
+    what = tr(
+        "its {count:,} records have no times: no column of times was found among ", count=count
+    )
     what += f"{table.listing}."
     if typical:
-        what += (
-            f" Nor are they in the order of a drive: {back:.0%} of the steps from one to the "
-            f"next turn back, and they are mostly {typical:,.1f} m, where the nearest point is "
-            f"{nearest:.1f} m off; and they do not lie in lines, as points along passes do."
+        what += tr(
+            " Nor are they in the order of a drive: {back:.0%} of the steps from one to "
+            "the next turn back, and they are mostly {typical:,.1f} m, where the nearest "
+            "point is {nearest:.1f} m off; and they do not lie in lines, as points along "
+            "passes do.",
+            back=back,
+            typical=typical,
+            nearest=nearest,
         )
     return table.error(
         "",
         what,
-        "Export the log again with its times (a column of date and time), or in the order it "
-        "was driven; if a column is the time after all, name it with --column time=COLUMN.",
+        tr(
+            "Export the log again with its times (a column of date and time), or in the "
+            "order it was driven; if a column is the time after all, name it with --column "
+            "time=COLUMN."
+        ),
     )
 
 
@@ -115,7 +137,7 @@ def _along_lines(xy: FloatArray, step_m: float) -> FloatArray | None:
         where the points do not lie in lines.
     """
     places, own = np.unique(xy, axis=0, return_inverse=True)
-    far, near = cKDTree(places).query(places, k=min(_NEIGHBOURS + 1, len(places)))
+    far, near = _tree(places).query(places, k=min(_NEIGHBOURS + 1, len(places)))
     far, way = far[:, 1:], places[near[:, 1:]] - places[:, None]
     toward = way / far[..., None]
     sides = far[:, :, None], far[:, None, :]
@@ -149,6 +171,12 @@ def _shape(xy: FloatArray) -> tuple[float, float, float]:
     if len(places) < _FEWEST:
         return 0.0, 0.0, 0.0
     looked_at = places[:: len(places) // _LOOKED_AT + 1]
-    nearest = cKDTree(places).query(looked_at, k=2)[0][:, 1]
+    nearest = _tree(places).query(looked_at, k=2)[0][:, 1]
     back = (steps[1:] * steps[:-1]).sum(axis=1) < 0
     return float(np.median(np.hypot(*steps.T))), float(np.median(nearest)), float(back.mean())
+
+
+def _tree(places: FloatArray) -> KDTree:
+    from scipy.spatial import KDTree  # slow to load, and logs in order of time need none
+
+    return KDTree(places)

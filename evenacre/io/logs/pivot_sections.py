@@ -10,7 +10,7 @@ import pandas as pd
 import pyarrow as pa
 
 from evenacre.io.common.arrow_arrays import coded
-from evenacre.io.common.findings import Findings, counted
+from evenacre.io.common.findings import Findings
 from evenacre.io.logs.columns.clock import Clock
 from evenacre.io.logs.columns.column_roles import AMOUNTS, ColumnPlan, ColumnUse
 from evenacre.io.logs.section_points import (
@@ -20,6 +20,7 @@ from evenacre.io.logs.section_points import (
 )
 from evenacre.io.tables.headers import read_header
 from evenacre.io.tables.record_table import RecordTable
+from evenacre.language import tr, trn
 from evenacre.model import BoolArray, FloatArray, IntArray
 
 _NUMBERS = re.compile(r"^(section|sect|sec|boom|row|opener|tower)(_(id|no|nr|num|number|index))?$")
@@ -105,8 +106,14 @@ def gather_sections(records: Records, machine: IntArray, findings: Findings) -> 
             count = int(numbers.max()) + 1
             state = _state_column(table, plan, use)
             findings.note(
-                f"{_named(table, use)}; the {count} {_role(use)}s of a fix are put together from "
-                f"its records, {_told(state)}."
+                tr(
+                    "{named}; the {count} {role}s of a fix are put together from its "
+                    "records, {told}.",
+                    named=_named(table, use),
+                    count=count,
+                    role=_role(use),
+                    told=_told(state),
+                )
             )
             return _widened(records, fixes, fixes.laid_out(numbers, count), use, state, findings)
     elif any(plan.get(role) for role in ("section", "row", "sections", "rows")):
@@ -115,13 +122,13 @@ def gather_sections(records: Records, machine: IntArray, findings: Findings) -> 
     if points is not None:
         return _gathered_points(records, points, use, findings)
     if use is not None and use.asked:
-        what = "no two records share a time and place"
+        what = tr("no two records share a time and place")
         if numbers is None:
-            what = f"it holds other things than numbers from 0 or 1 to {_MOST:,}"
+            what = tr("it holds other things than numbers from 0 or 1 to {most:,}", most=_MOST)
         raise table.error(
-            f'column "{use.column}"',
-            f"{what}, so it does not number the {_role(use)}s of a fix.",
-            f"Leave out --column {use.role}, or name another column.",
+            tr('column "{column}"', column=use.column),
+            tr("{what}, so it does not number the {role}s of a fix.", what=what, role=_role(use)),
+            tr("Leave out --column {role}, or name another column.", role=use.role),
         )
     return records
 
@@ -135,17 +142,27 @@ def _gathered_points(
     width_m = _section_widths_m(records, points, findings)
     noun = "section" if use is None else _role(use)
     said = f"{table.file}: " if use is None else f"{_named(table, use)}; "
-    said += (
-        f"{counted(len(points.time_s), 'time')} have records side by side across the way, taken as "
-        f"the {len(width_m)} {noun}s of one tool {width_m.sum():.2f} m wide, "
+    said += trn(
+        "{count:,} time has records side by side across the way, taken as the {parts} {noun}s of "
+        "one tool {width:.2f} m wide, ",
+        "{count:,} times have records side by side across the way, taken as the {parts} {noun}s of "
+        "one tool {width:.2f} m wide, ",
+        len(points.time_s),
+        parts=len(width_m),
+        noun=noun,
+        width=width_m.sum(),
     )
     if not points.rigid:
         findings.warn(
-            f"{table.file}: the {noun}s do not keep their places in the tool from record to "
-            "record, so each is followed by itself."
+            tr(
+                "{file}: the {noun}s do not keep their places in the tool from record to "
+                "record, so each is followed by itself.",
+                file=table.file,
+                noun=noun,
+            )
         )
         return replace(records, section_widths_m=width_m, section=points.section)
-    findings.note(f"{said}each at its own place, {_told(state)}.")
+    findings.note(tr("{said}each at its own place, {told}.", said=said, told=_told(state)))
     first = np.full(len(points.time_s), -1)
     known = np.flatnonzero(points.fix >= 0)[::-1]
     first[points.fix[known]] = known
@@ -155,8 +172,11 @@ def _gathered_points(
     lost = int((points.fix < 0).sum())
     if lost:
         findings.warn(
-            f"{table.file}: left out {counted(lost, 'record')} that repeat another one or lack a "
-            "time or place."
+            tr(
+                "{file}: left out {records} that repeat another one or lack a time or place.",
+                file=table.file,
+                records=trn("{count:,} record", "{count:,} records", lost),
+            )
         )
     wide = _widened(records, fixes, rows, use, state, findings, width_m)
     clock = replace(records.clock, time_s=points.time_s)
@@ -164,7 +184,7 @@ def _gathered_points(
 
 
 def _named(table: RecordTable, use: ColumnUse) -> str:
-    why = "as asked" if use.asked else "because of its name"
+    why = tr("as asked") if use.asked else tr("because of its name")
     return f"{table.about(use.column)} taken as the number of the {_role(use)} {why}"
 
 
@@ -184,7 +204,7 @@ def _section_widths_m(records: Records, points: SectionPoints, findings: Finding
     own = some.median().reindex(np.arange(len(spaced))).to_numpy(dtype=float)
     fits = np.abs(own / spaced - 1) < _FITS
     if fits.all():  # which settles its unit too
-        guess = f"{records.table.about(use.column)} has no unit; "
+        guess = tr("{about} has no unit; ", about=records.table.about(use.column))
         findings.warnings[:] = [text for text in findings.warnings if not text.startswith(guess)]
     return np.where(fits, own, spaced) if fits.all() else spaced
 
@@ -324,8 +344,12 @@ def _gathered(
     if not _differ(own, rows).any():
         if use.role != "rate":
             findings.note(
-                f"{table.about(use.column)} is the same in all records of a fix; it is taken as "
-                f"the {use.role} of the whole tool."
+                tr(
+                    "{about} is the same in all records of a fix; it is taken as the {role} "
+                    "of the whole tool.",
+                    about=table.about(use.column),
+                    role=use.role,
+                )
             )
         return data
     how = "sum"
@@ -335,5 +359,12 @@ def _gathered(
         some = (own > 0) * (np.ones(rows.shape[1]) if width_m is None else width_m)
         whole = (own * some).sum(axis=1)
         whole = np.divide(whole, some.sum(axis=1), out=whole, where=some.any(axis=1))
-    findings.note(f"{table.about(use.column)} differs within a fix; its {use.role} is the {how}.")
+    findings.note(
+        tr(
+            "{about} differs within a fix; its {role} is the {how}.",
+            about=table.about(use.column),
+            role=use.role,
+            how=how,
+        )
+    )
     return data.set_column(data.column_names.index(use.column), use.column, pa.array(whole))

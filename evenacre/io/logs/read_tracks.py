@@ -13,6 +13,7 @@ from evenacre.io.common.findings import Findings
 from evenacre.io.common.suggestions import listed
 from evenacre.io.logs.build_tracks import build_tracks
 from evenacre.io.logs.columns.column_roles import log_rank, plan_columns
+from evenacre.io.logs.columns.columns_read import Seen
 from evenacre.io.logs.columns.positions import column_positions
 from evenacre.io.logs.formats.gpx_log import read_gpx_tracks
 from evenacre.io.logs.formats.layer_log import read_layer_tracks
@@ -22,10 +23,10 @@ from evenacre.io.tables.record_table import RecordTable
 from evenacre.io.tables.text_table import column_names, read_delimited
 from evenacre.io.tables.workbook import is_workbook, read_workbook
 from evenacre.io.taskdata.folder import is_taskdata
-from evenacre.io.taskdata.read import read_taskdata_tracks
 from evenacre.io.untrusted.archives import unpacked
 from evenacre.io.untrusted.files import narrowed, read_start
 from evenacre.io.untrusted.kinds import MAPS, PROSE, SENTENCES, SHEETS, TABLES
+from evenacre.language import tr
 from evenacre.model import Track
 
 _LAYERS = MAPS | {".json", ".kmz", ".zip"}
@@ -44,6 +45,7 @@ def read_tracks(
     layer: str | None = None,
     crs: str | None = None,
     time_zone: str | None = None,
+    seen: Seen | None = None,
 ) -> list[Track]:
     """Read a machine's log, a track for each machine in it, records in file order.
 
@@ -63,6 +65,8 @@ def read_tracks(
         System of projected columns, or of a layer that does not say.
     time_zone : str, optional
         Zone of times that name none, such as ``America/Chicago``.
+    seen : callable, optional
+        Told what the columns of a table were taken for, also where it then cannot be read.
 
     Returns
     -------
@@ -84,22 +88,24 @@ def read_tracks(
     kind = _kind(path)
     asked = dict(columns or {})
     if kind == "taskdata":
+        from evenacre.io.taskdata.read import read_taskdata_tracks  # slow to load
+
         return read_taskdata_tracks(path, layer, time_zone)
     if kind == "gpx":
-        return read_gpx_tracks(path, asked, time_zone)
+        return read_gpx_tracks(path, asked, time_zone, seen)
     if kind == "workbook":
         findings = Findings()
         table = read_workbook(path, layer, log_rank, findings)
-        return _table_tracks(table, asked, crs, time_zone, findings)
+        return _table_tracks(table, asked, crs, time_zone, findings, seen)
     if kind == "zip":
-        return _read_zip(path, asked, layer, crs, time_zone)
+        return _read_zip(path, asked, layer, crs, time_zone, seen)
     if kind == "layer":
-        return read_layer_tracks(Source(path, layer, crs=crs), asked, time_zone)
+        return read_layer_tracks(Source(path, layer, crs=crs), asked, time_zone, seen=seen)
     if kind == "nmea":
         return read_nmea_tracks(path, asked, time_zone)
     findings = Findings()
     table = read_delimited(path, findings, headless=True)
-    return _table_tracks(table, asked, crs, time_zone, findings)
+    return _table_tracks(table, asked, crs, time_zone, findings, seen)
 
 
 def _read_zip(
@@ -108,9 +114,10 @@ def _read_zip(
     layer: str | None,
     crs: str | None,
     time_zone: str | None,
+    seen: Seen | None,
 ) -> list[Track]:
     """Read the log in a zip, which may be a map layer, whatever else lies beside it."""
-    how: dict[str, Any] = {"columns": columns, "crs": crs, "time_zone": time_zone}
+    how: dict[str, Any] = {"columns": columns, "crs": crs, "time_zone": time_zone, "seen": seen}
     with unpacked(path, path.name, IN_ZIPS | _TEXTS) as found:
         source = Source(path, layer, crs=crs, inside=found)
         files = {m.name: m.file for m in found.members if m.file.suffix in _TEXTS}
@@ -126,8 +133,11 @@ def _read_zip(
                 raise InputError.at(
                     path.name,
                     "",
-                    f"The zip holds several logs: {listed(logs)}.",
-                    f'Name one: layer = "{logs[0]}" (on the command line --tracks-layer).',
+                    tr("The zip holds several logs: {listed}.", listed=listed(logs)),
+                    tr(
+                        'Name one: layer = "{logs}" (on the command line --tracks-layer).',
+                        logs=logs[0],
+                    ),
                 )
         if len(named) == 1:
             (file,) = named.values()
@@ -138,7 +148,7 @@ def _read_zip(
             return [replace(t, warnings=(*found.warnings, *t.warnings)) for t in tracks]
         if found.refused and not ranked_layers(replace(source, layer=None), log_rank):
             raise InputError(found.refused)
-        return read_layer_tracks(source, columns, time_zone)
+        return read_layer_tracks(source, columns, time_zone, seen=seen)
 
 
 def _is_log(file: Path) -> bool:
@@ -159,9 +169,10 @@ def _table_tracks(
     crs: str | None,
     time_zone: str | None,
     findings: Findings,
+    seen: Seen | None,
 ) -> list[Track]:
     """Read a log of a fix, or a section of a fix, a row."""
-    plan = plan_columns(table, columns, findings)
+    plan = plan_columns(table, columns, findings, seen=seen)
     lon, lat = column_positions(table, plan, crs, findings)
     return build_tracks(table, lon, lat, plan, time_zone, findings)
 
@@ -169,16 +180,16 @@ def _table_tracks(
 def _kind(path: Path) -> str:
     suffix = path.suffix.lower()
     if not path.exists():
-        raise InputError.at(path, "", "there is no such file.", "Check the name.")
+        raise InputError.at(path, "", tr("there is no such file."), tr("Check the name."))
     if is_taskdata(path):
         return "taskdata"
     if path.is_dir():
         if suffix == ".gdb":
             return "layer"
-        raise InputError.at(path, "", "this is a folder.", "Name the log file in it.")
+        raise InputError.at(path, "", tr("this is a folder."), tr("Name the log file in it."))
     start = read_start(path, _LOOKED_AT, str(path))
     if not start.strip():
-        raise InputError.at(path.name, "", "the file is empty.", "Export the log again.")
+        raise InputError.at(path.name, "", tr("the file is empty."), tr("Export the log again."))
     if start.startswith(_OLE):
         return "workbook"
     if start.startswith(_ZIP):

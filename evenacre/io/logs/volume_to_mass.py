@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+from evenacre.language import tr
 from evenacre.model import Application, Product, Track, Unweighed
 
 
@@ -29,12 +30,26 @@ def _weigh(track: Track, products: Sequence[Product]) -> Track:
         called = amount.product or (product.name if product else "the product")
         if kg_each is None:
             warnings.append(
-                f"{track.source}: the {amount.by} of {called} is logged, which tells nothing of "
-                f"its weight; it was not used. Give the product's {known_by} in a season file."
+                tr(
+                    "{source}: the {by} of {called} is logged, which tells nothing of its "
+                    "weight; it was not used. Give the product's {known_by} in a season file.",
+                    source=track.source,
+                    by=amount.by,
+                    called=called,
+                    known_by=known_by,
+                )
             )
             continue
         added[amount.per][amount.product] = amount.values * kg_each
-        notes.append(f"{track.source}: the {amount.by} of {called} was weighed by its {known_by}.")
+        notes.append(
+            tr(
+                "{source}: the {by} of {called} was weighed by its {known_by}.",
+                source=track.source,
+                by=amount.by,
+                called=called,
+                known_by=known_by,
+            )
+        )
     return replace(
         track,
         rates=added["area"],

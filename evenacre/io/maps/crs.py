@@ -12,6 +12,7 @@ import shapely
 
 from evenacre.errors import InputError
 from evenacre.geo.geodesy import unwrap
+from evenacre.language import tr
 from evenacre.model import FloatArray
 
 # Whatever this computer is set to: no field needs a grid from the network.
@@ -42,9 +43,9 @@ def to_wgs84(
     if len(broken):
         raise InputError.at(
             file,
-            f"feature {frame.index[broken[0]]}",
-            "Some of its coordinates are not numbers.",
-            "Draw that outline again.",
+            tr("feature {index}", index=frame.index[broken[0]]),
+            tr("Some of its coordinates are not numbers."),
+            tr("Draw that outline again."),
         )
     crs = _source_crs(frame, file, crs_text, bounds, warnings)
     frame = frame.set_crs(crs, allow_override=True)
@@ -69,8 +70,8 @@ def parse_crs(text: str, file: str) -> pyproj.CRS:
         raise InputError.at(
             file,
             "crs",
-            f'"{text}" is not a coordinate system.',
-            'Write an EPSG code, such as "EPSG:4326" or "EPSG:26915".',
+            tr('"{said}" is not a coordinate system.', said=text),
+            tr('Write an EPSG code, such as "EPSG:4326" or "EPSG:26915".'),
         )
     return _without_files(crs, file)
 
@@ -82,8 +83,11 @@ def _without_files(crs: pyproj.CRS, file: str) -> pyproj.CRS:
             raise InputError.at(
                 file,
                 "crs",
-                f'Its coordinate system needs a file of its own ("{found[1]}"), which is not read.',
-                "Export it again in WGS 84.",
+                tr(
+                    'Its coordinate system needs a file of its own ("{found}"), which is not read.',
+                    found=found[1],
+                ),
+                tr("Export it again in WGS 84."),
             )
     return crs
 
@@ -101,8 +105,13 @@ def _source_crs(
         says = frame.crs
         if says is not None and says.to_epsg() != 4326 and says != crs:
             warnings.append(
-                f"{file}: the file says its coordinates are in {says.name}; they were "
-                f"taken for {crs.name} as told."
+                tr(
+                    "{file}: the file says its coordinates are in {name}; they were taken "
+                    "for {name_2} as told.",
+                    file=file,
+                    name=says.name,
+                    name_2=crs.name,
+                )
             )
         return crs
     if frame.crs is not None:
@@ -112,13 +121,20 @@ def _source_crs(
         raise InputError.at(
             file,
             "",
-            "It does not say which coordinate system it is in, and its coordinates "
-            f"(such as {bounds[0]:.1f}, {bounds[1]:.1f}) are not degrees.",
-            f"Copy the .prj part too, or give the system: {_SUCH_AS}.",
+            tr(
+                "It does not say which coordinate system it is in, and its coordinates (such "
+                "as {bounds:.1f}, {bounds_2:.1f}) are not degrees.",
+                bounds=bounds[0],
+                bounds_2=bounds[1],
+            ),
+            tr("Copy the .prj part too, or give the system: {such_as}.", such_as=_SUCH_AS),
         )
     warnings.append(
-        f"{file}: it does not say which coordinate system it is in; its coordinates "
-        "look like degrees and were taken for WGS 84."
+        tr(
+            "{file}: it does not say which coordinate system it is in; its coordinates look "
+            "like degrees and were taken for WGS 84.",
+            file=file,
+        )
     )
     return pyproj.CRS("EPSG:4326")
 
@@ -127,8 +143,8 @@ def _outside(file: str) -> InputError:
     return InputError.at(
         file,
         "",
-        "Its coordinates do not fit the coordinate system the file names.",
-        f"Export it again in WGS 84, or give the right one: {_SUCH_AS}.",
+        tr("Its coordinates do not fit the coordinate system the file names."),
+        tr("Export it again in WGS 84, or give the right one: {such_as}.", such_as=_SUCH_AS),
     )
 
 
@@ -142,13 +158,21 @@ def _check_degrees(file: str, coordinates: FloatArray) -> None:
         raise InputError.at(
             file,
             "",
-            f"It has a latitude of {lat:.4f}, beyond the pole: longitude and latitude look "
-            "swapped.",
-            "Export it with longitude first.",
+            tr(
+                "It has a latitude of {lat:.4f}, beyond the pole: longitude and latitude "
+                "look swapped.",
+                lat=lat,
+            ),
+            tr("Export it with longitude first."),
         )
     raise InputError.at(
         file,
         "",
-        f"Its coordinates (up to {lon:.1f}, {lat:.1f}) are not degrees, though the file says so.",
-        f"Give the system they are in: {_SUCH_AS}.",
+        tr(
+            "Its coordinates (up to {lon:.1f}, {lat:.1f}) are not degrees, though the file "
+            "says so.",
+            lon=lon,
+            lat=lat,
+        ),
+        tr("Give the system they are in: {such_as}.", such_as=_SUCH_AS),
     )

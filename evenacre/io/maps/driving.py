@@ -11,6 +11,7 @@ from evenacre.geo.geodesy import unwrap
 from evenacre.geo.local_crs import WorkingPlane
 from evenacre.geo.overlay import in_degrees, union
 from evenacre.io.maps.read_layer import LayerCache, Source, read_layer
+from evenacre.language import tr
 from evenacre.model import FloatArray
 from evenacre.units.display import in_both
 
@@ -31,7 +32,9 @@ def read_gate(
     shapes = shapely.get_parts(frame.geometry.array)
     kinds = shapely.get_type_id(shapes)
     if not np.isin(kinds, (0, 1)).all():
-        raise source.error("It holds areas; a gate is a point.", "Mark the gate with a point.")
+        raise source.error(
+            tr("It holds areas; a gate is a point."), tr("Mark the gate with a point.")
+        )
     points = np.array(shapes)
     points[kinds == 1] = shapely.line_interpolate_point(points[kinds == 1], 0.5, normalized=True)
     try:
@@ -57,16 +60,20 @@ def gate_in(boundary: BaseGeometry, lonlat: FloatArray) -> tuple[shapely.Point, 
     if not len(near):
         places = "The gate lies" if len(away) == 1 else f"The nearest of {len(away)} gates lies"
         swapped = lonlat[:, ::-1]
-        remedy = "Give a place in the fence itself."
+        remedy = tr("Give a place in the fence itself.")
         if (np.abs(swapped[:, 1]) <= 90).all() and (
             _away_m(swapped, boundary, plane, fence).min() <= _AT_FENCE_M
         ):
-            remedy = "Latitude and longitude are the wrong way about: latitude comes first."
-        what = f"{places} {in_both('distance', float(away.min()))} from the fence."
+            remedy = tr("Latitude and longitude are the wrong way about: latitude comes first.")
+        what = tr(
+            "{places} {in_both} from the fence.",
+            places=places,
+            in_both=in_both("distance", float(away.min())),
+        )
         raise InputError.at("gate", "", what, remedy)
     if len(near) > 1:
-        what = f"{len(near)} gates are in this fence."
-        raise InputError.at("gate", "", what, 'Pick one: where = { name = "..." }.')
+        what = tr("{count} gates are in this fence.", count=len(near))
+        raise InputError.at("gate", "", what, tr('Pick one: where = { name = "..." }.'))
     (at,) = near
     point = plane.project(_unwrapped(lonlat[at : at + 1], boundary)[0])
     x, y = shapely.get_coordinates(shapely.line_interpolate_point(fence, fence.project(point)))[0]
@@ -74,7 +81,10 @@ def gate_in(boundary: BaseGeometry, lonlat: FloatArray) -> tuple[shapely.Point, 
     said = []
     if away[at] >= _MOVED_M:
         said = [
-            f"the gate was {in_both('length', float(away[at]))} off the fence, and moved onto it."
+            tr(
+                "the gate was {in_both} off the fence, and moved onto it.",
+                in_both=in_both("length", float(away[at])),
+            )
         ]
     return shapely.Point(lon[0], lat[0]), said
 
@@ -98,24 +108,27 @@ def read_line(
     frame, warnings = read_layer(source, polygons=False, cache=cache)
     shapes = shapely.get_parts(frame.geometry.array)
     if not (shapely.get_type_id(shapes) == 1).all():
-        what = "It holds something that is no line."
-        raise source.error(what, "Draw the line that passes are to follow, and nothing else.")
+        what = tr("It holds something that is no line.")
+        raise source.error(what, tr("Draw the line that passes are to follow, and nothing else."))
     line = shapely.line_merge(in_degrees(union, unwrap(shapes, boundary.centroid.x)))
     if line.geom_type != "LineString":
         if all(shape.is_simple for shape in shapes):
-            what = f"It holds {len(shapely.get_parts(line))} lines that do not join end to end."
-            raise source.error(what, 'Pick one: where = { name = "..." }, or join them.')
-        raise source.error("The line crosses itself.", "Draw it so that it does not.")
+            what = tr(
+                "It holds {count} lines that do not join end to end.",
+                count=len(shapely.get_parts(line)),
+            )
+            raise source.error(what, tr('Pick one: where = { name = "..." }, or join them.'))
+        raise source.error(tr("The line crosses itself."), tr("Draw it so that it does not."))
     if line.is_closed:
-        what = "The line is closed: passes beside it would have no end."
-        raise source.error(what, "Open it where passes may begin.")
+        what = tr("The line is closed: passes beside it would have no end.")
+        raise source.error(what, tr("Open it where passes may begin."))
     plane = WorkingPlane.around(boundary)
     flat = plane.project(line)
     if not flat.length >= _SHORTEST_M:
-        what = f"The line is only {in_both('length', flat.length)} long."
-        raise source.error(what, "Draw it along the whole slope or row.")
+        what = tr("The line is only {in_both} long.", in_both=in_both("length", flat.length))
+        raise source.error(what, tr("Draw it along the whole slope or row."))
     away = flat.distance(plane.project(boundary))
     if not away <= _FARTHEST_M:
-        what = f"The line lies {in_both('distance', away)} from the field."
-        raise source.error(what, "Check that it is of this field, and its coordinate system.")
+        what = tr("The line lies {in_both} from the field.", in_both=in_both("distance", away))
+        raise source.error(what, tr("Check that it is of this field, and its coordinate system."))
     return line, warnings

@@ -14,6 +14,7 @@ from evenacre.geo.overlay import around, common, in_degrees, union, without
 from evenacre.io.common.suggestions import choice, listed
 from evenacre.io.maps.read_layer import LayerCache, Source, attribute_text, read_layer
 from evenacre.io.maps.repair import to_polygons
+from evenacre.language import tr
 from evenacre.model import FloatArray
 from evenacre.units.display import in_both
 
@@ -40,12 +41,23 @@ def read_boundary(
     known = f" ({listed(dict.fromkeys(n for n in names if n))})" if any(names) else ""
     if _off_middle_m(shapely.get_coordinates(frame.geometry.array)).max() > _FARTHEST_M:
         raise source.error(
-            f"It holds {len(frame)} outlines{known} too far apart to be one field.", _SELECT
+            tr(
+                "It holds {count} outlines{known} too far apart to be one field.",
+                count=len(frame),
+                known=known,
+            ),
+            _SELECT,
         )
     if len(frame) > 1 and (len(set(names)) > 1 or not names[0]):
         warnings.append(
-            f"{source.name}: it holds {len(frame)} outlines{known}, and all were taken together "
-            f"for one field. {_SELECT}"
+            tr(
+                "{name}: it holds {count} outlines{known}, and all were taken together for "
+                "one field. {select}",
+                name=source.name,
+                count=len(frame),
+                known=known,
+                select=_SELECT,
+            )
         )
     boundary = in_degrees(union, frame.geometry.array)
     return boundary, warnings + odd_size(boundary, f"{source.name}: the field")
@@ -66,15 +78,28 @@ def check_reach(frame: gpd.GeoDataFrame, file: str, what: str) -> list[str]:
         farthest = int(np.argmax(off_m))
         lon, lat = corners[farthest]
         place = f"feature {number}, corner {farthest + 1:,}"
-        said = (
-            f"The corner at {lat:.5f}, {lon:.5f} (latitude, longitude) lies "
-            f"{in_both('distance', off_m[farthest])} from the middle of the {what}"
+        said = tr(
+            "The corner at {lat:.5f}, {lon:.5f} (latitude, longitude) lies {in_both} "
+            "from the middle of the {what}",
+            lat=lat,
+            lon=lon,
+            in_both=in_both("distance", off_m[farthest]),
+            what=what,
         )
         if off_m[farthest] > _FARTHEST_M:
-            remedy = "Move or delete that corner, or check the coordinate system."
-            raise InputError.at(file, place, f"{said}; no {what} is so large.", remedy)
+            remedy = tr("Move or delete that corner, or check the coordinate system.")
+            raise InputError.at(
+                file, place, tr("{said}; no {what} is so large.", said=said, what=what), remedy
+            )
         if off_m[farthest] > max(_STRANGE_M, _STRANGE_TIMES * np.median(off_m)):
-            warnings.append(f"{file}, {place}: {said}: look at it on the map.")
+            warnings.append(
+                tr(
+                    "{file}, {place}: {said}: look at it on the map.",
+                    file=file,
+                    place=place,
+                    said=said,
+                )
+            )
     return warnings
 
 
@@ -90,7 +115,13 @@ def odd_size(boundary: BaseGeometry, what: str) -> list[str]:
     area = geodesic_area_m2(boundary)
     if _SMALLEST_FIELD_M2 < area < _LARGEST_FIELD_M2:
         return []
-    return [f"{what} measures {in_both('area', area)}: is the coordinate system right?"]
+    return [
+        tr(
+            "{what} measures {in_both}: is the coordinate system right?",
+            what=what,
+            in_both=in_both("area", area),
+        )
+    ]
 
 
 def read_unworkable(
@@ -112,8 +143,8 @@ def read_crossed(
     frame, warnings = read_layer(source, polygons=False, cache=cache)
     lines = frame.geom_type.isin(["LineString", "MultiLineString"]).to_numpy()
     if lines.any() and width_m is None:
-        what = "It is drawn as a line, and a line does not tell how wide the ground is."
-        raise source.error(what, 'Give its width: width = "30 ft" (--cross-width "30 ft").')
+        what = tr("It is drawn as a line, and a line does not tell how wide the ground is.")
+        raise source.error(what, tr('Give its width: width = "30 ft" (--cross-width "30 ft").'))
     shapes = []
     if lines.any():
         drawn = frame.geometry.array[lines]
@@ -128,7 +159,7 @@ def read_crossed(
     if boundary is not None:
         whole = unwrap(whole, boundary.centroid.x)
         if not shapely.intersects(whole, boundary).any():
-            warnings.append(f"{source.name}: nothing in it lies inside the field.")
+            warnings.append(tr("{name}: nothing in it lies inside the field.", name=source.name))
     return in_degrees(union, whole), warnings
 
 
@@ -160,10 +191,16 @@ def read_zones(
     frame, warnings = _areas(source, "zone", boundary, cache)
     names = names_of(frame, _ZONE_COLUMNS, source, name_column)
     if not any(names):
-        warnings.append(f"{source.name}: the zones have no names; they were numbered.")
+        warnings.append(
+            tr("{name}: the zones have no names; they were numbered.", name=source.name)
+        )
     elif not all(names):
         warnings.append(
-            f"{source.name}: {sum(not n for n in names)} zones have no name; they were numbered."
+            tr(
+                "{name}: {value} zones have no name; they were numbered.",
+                name=source.name,
+                value=sum(not n for n in names),
+            )
         )
     names = number_unnamed(names, "zone")
     shapes: dict[str, list[BaseGeometry]] = {}
@@ -218,7 +255,7 @@ def _areas(
     if boundary is not None:
         frame = frame.set_geometry(unwrap(frame.geometry.array, boundary.centroid.x), crs=frame.crs)
         if not shapely.intersects(frame.geometry.array, boundary).any():
-            warnings.append(f"{source.name}: nothing in it lies inside the field.")
+            warnings.append(tr("{name}: nothing in it lies inside the field.", name=source.name))
     return frame, warnings
 
 
@@ -234,8 +271,8 @@ def names_of(
         raise InputError.at(
             source.name if source else "",
             "",
-            f'There is no attribute "{column}" to take names from.',
-            choice(column, columns, "The file has no attributes."),
+            tr('There is no attribute "{column}" to take names from.', column=column),
+            choice(column, columns, tr("The file has no attributes.")),
         )
     if column is None:
         lower = {name.lower(): name for name in reversed(columns)}

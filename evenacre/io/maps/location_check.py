@@ -11,6 +11,7 @@ from shapely.geometry.base import BaseGeometry
 
 from evenacre.errors import InputError
 from evenacre.geo.geodesy import WGS84_GEOD, far, near
+from evenacre.language import tr
 from evenacre.model import FloatArray, Track
 from evenacre.units.display import MILE_M, in_both
 
@@ -46,10 +47,16 @@ def place_tracks(
     warnings = []
     for track, inside, total in zip(placed, counts, seen, strict=True):
         if total and inside < _FAR_SHARE * total:
-            share = "none" if not inside else f"only {max(inside / total, 0.001):.1%}"
+            share = "none" if not inside else f"only {100 * max(inside / total, 0.001):.1f} %"
             warnings.append(
-                f"{track.source}: {share} of its {total:,} positions lie inside the boundary of "
-                f"{field}; the rest counts as ground outside the field."
+                tr(
+                    "{source}: {share} of its {total:,} positions lie inside the boundary of "
+                    "{field}; the rest counts as ground outside the field.",
+                    source=track.source,
+                    share=share,
+                    total=total,
+                    field=field,
+                )
             )
     return placed, warnings
 
@@ -71,7 +78,9 @@ def _where_it_is(
     step = max(1, len(lon) // _SAMPLE)
     x, y = lon[::step], lat[::step]
     if (beyond := np.abs(y).max()) > 90:
-        return f"The log has latitudes of {beyond:.4f}, beyond the pole.", _remedy(x, y, boundary)
+        return tr(
+            "The log has latitudes of {beyond:.4f}, beyond the pole.", beyond=beyond
+        ), _remedy(x, y, boundary)
     squeeze = np.array([np.cos(np.radians(boundary.centroid.y)), 1.0])
     flat = shapely.transform(boundary, lambda xy: xy * squeeze)
     points = shapely.points(np.column_stack([x, y]) * squeeze)
@@ -80,9 +89,12 @@ def _where_it_is(
     bearing, _, metres = WGS84_GEOD.inv(*on_edge, *at_log)
     wind = _WINDS[round(bearing / 45.0) % 8]
     far = in_both("distance" if metres >= MILE_M else "length", metres)
-    what = (
-        f"No position of the log lies inside the boundary of {field}: the nearest is {far} "
-        f"{wind} of it."
+    what = tr(
+        "No position of the log lies inside the boundary of {field}: the nearest is "
+        "{far} {wind} of it.",
+        field=field,
+        far=far,
+        wind=wind,
     )
     return what, _remedy(x, y, boundary)
 
@@ -110,4 +122,4 @@ def _remedy(x: FloatArray, y: FloatArray, boundary: BaseGeometry) -> str:
     for slip, (other_lon, other_lat) in slips.items():
         if beside(other_lon, other_lat):
             return f"They come together when {slip}"
-    return "Check that log and boundary are of the same field and in the coordinates they say."
+    return tr("Check that log and boundary are of the same field and in the coordinates they say.")

@@ -25,6 +25,7 @@ from evenacre.io.untrusted.files import read_start, read_whole
 from evenacre.io.untrusted.kinds import LOOKED_AT, MAPS, SHAPEFILE_PARTS, MapKind, map_kind
 from evenacre.io.untrusted.map_reader import UnreadableMapError, map_reader
 from evenacre.io.untrusted.shapefile import with_index
+from evenacre.language import tr
 
 _ZIPPED = MAPS | {".json"}
 IN_ZIPS = _ZIPPED | set(SHAPEFILE_PARTS)
@@ -60,7 +61,9 @@ class Source:
 
     def error(self, what: str, remedy: str, layer: str = "") -> InputError:
         """Build the error for something wrong in the file, or in a layer of it."""
-        return InputError.at(self.name, f'layer "{layer}"' if layer else "", what, remedy)
+        return InputError.at(
+            self.name, tr('layer "{layer}"', layer=layer) if layer else "", what, remedy
+        )
 
 
 def read_layer(
@@ -92,16 +95,21 @@ def read_layer(
         cache[key] = layer, frame
     layer, frame = cache[key]
     if frame.empty:
-        raise source.error("There are no features in it.", "Export it again.", layer)
+        raise source.error(tr("There are no features in it."), tr("Export it again."), layer)
     frame = _select(source, frame)
     blank = frame.geometry.isna() | frame.geometry.is_empty
     if blank.all():
-        remedy = "Export it again with its geometry."
-        raise source.error("None of its features has a shape.", remedy, layer)
+        remedy = tr("Export it again with its geometry.")
+        raise source.error(tr("None of its features has a shape."), remedy, layer)
     if blank.any():
         numbers = ", ".join(str(i) for i in frame.index[blank][:10])
         warnings.append(
-            f"{source.name}: {blank.sum()} features have no shape and were left out ({numbers})."
+            tr(
+                "{name}: {blank} features have no shape and were left out ({numbers}).",
+                name=source.name,
+                blank=blank.sum(),
+                numbers=numbers,
+            )
         )
         frame = frame[~blank]
     frame = frame.set_geometry(shapely.force_2d(frame.geometry.array), crs=frame.crs)
@@ -136,7 +144,9 @@ class _Layer(NamedTuple):
 
 
 def _unreadable(source: Source) -> InputError:
-    return source.error("It could not be read as a map file.", f"Export it as {FORMATS}.")
+    return source.error(
+        tr("It could not be read as a map file."), tr("Export it as {formats}.", formats=FORMATS)
+    )
 
 
 def _inside(source: Source) -> AbstractContextManager[Unpacked]:
@@ -150,7 +160,7 @@ def _map_files(source: Source, warnings: list[str]) -> Iterator[list[Member]]:
     """The map file itself, or those in a zip for as long as they are needed."""
     start = read_start(source.path, LOOKED_AT, source.name)
     if not start:
-        raise source.error("The file is empty.", "Export or copy it again.")
+        raise source.error(tr("The file is empty."), tr("Export or copy it again."))
     kind = map_kind(start)
     if kind is MapKind.GML:
         # A schema beside it could name others anywhere; a copy by itself needs none.
@@ -175,7 +185,9 @@ def _map_files(source: Source, warnings: list[str]) -> Iterator[list[Member]]:
             if not files:
                 with open_archive(source.path, source.name):
                     pass  # what may have kept it from being known for something else
-                raise source.error("There is no map file in the zip.", f"Put in {FORMATS}.")
+                raise source.error(
+                    tr("There is no map file in the zip."), tr("Put in {formats}.", formats=FORMATS)
+                )
             yield [
                 member._replace(
                     file=indexed.enter_context(with_index(member.file, source.name, warnings))
@@ -203,10 +215,17 @@ def _layers(source: Source, warnings: list[str]) -> Iterator[list[_Layer]]:
         if not found:
             if damaged or len(files) == 1:
                 raise _unreadable(source)
-            raise source.error("There is no layer with shapes in it.", f"Export it as {FORMATS}.")
+            raise source.error(
+                tr("There is no layer with shapes in it."),
+                tr("Export it as {formats}.", formats=FORMATS),
+            )
         if damaged:
             warnings.append(
-                f"{source.name}: {listed(damaged)} could not be read as a map and was passed over."
+                tr(
+                    "{name}: {listed} could not be read as a map and was passed over.",
+                    name=source.name,
+                    listed=listed(damaged),
+                )
             )
         yield found
 
@@ -231,15 +250,20 @@ def _read(
             if wanted and source.layer is None and len(layers) > 1:
                 others = listed(_shown(other, layers) for other in layers if other != layer)
                 warnings.append(
-                    f'{source.name}: of its layers "{_shown(layer, layers)}" was read, because '
-                    f"its attributes are those of a log, and not {others}."
+                    tr(
+                        '{name}: of its layers "{shown}" was read, because its attributes '
+                        "are those of a log, and not {others}.",
+                        name=source.name,
+                        shown=_shown(layer, layers),
+                        others=others,
+                    )
                 )
             frame = map_reader().read(layer.file, layer.name, source.name)
         except UnreadableMapError:
             raise _unreadable(source) from None
     if not isinstance(frame, gpd.GeoDataFrame):
-        remedy = f"Export it as {FORMATS}."
-        raise source.error("It is a table without shapes.", remedy, layer.name)
+        remedy = tr("Export it as {formats}.", formats=FORMATS)
+        raise source.error(tr("It is a table without shapes."), remedy, layer.name)
     return layer.name, frame.set_axis(pd.RangeIndex(1, len(frame) + 1), axis=0), warnings
 
 
@@ -255,10 +279,18 @@ def _choose(
             return called[0]
         names = [_shown(layer, layers) for layer in called or layers]
         if called:
-            what = f'Several layers are called "{source.layer}": {listed(names)}.'
-            raise source.error(what, f'Name one of these, such as "{names[0]}".')
+            what = tr(
+                'Several layers are called "{layer}": {listed}.',
+                layer=source.layer,
+                listed=listed(names),
+            )
+            raise source.error(what, tr('Name one of these, such as "{names}".', names=names[0]))
         raise source.error(
-            f'There is no layer "{source.layer}". The file has {listed(names)}.',
+            tr(
+                'There is no layer "{layer}". The file has {listed}.',
+                layer=source.layer,
+                listed=listed(names),
+            ),
             choice(source.layer, names),
         )
     if len(layers) > 1 and polygons:
@@ -271,9 +303,12 @@ def _choose(
     if len(layers) > 1:
         names = [_shown(layer, layers) for layer in layers]
         raise source.error(
-            f"It holds several layers: {listed(names)}.",
-            f'Name one: layer = "{names[0]}" (on the command line --boundary-layer, '
-            "--tracks-layer, --zones-layer, --unworkable-layer or --setbacks-layer).",
+            tr("It holds several layers: {listed}.", listed=listed(names)),
+            tr(
+                'Name one: layer = "{names}" (on the command line --boundary-layer, '
+                "--tracks-layer, --zones-layer, --unworkable-layer or --setbacks-layer).",
+                names=names[0],
+            ),
         )
     return layers[0]
 
@@ -304,16 +339,16 @@ def _select(source: Source, frame: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
         columns = [str(c) for c in frame.columns if c != frame.geometry.name]
         if column not in columns:
             raise source.error(
-                f'There is no attribute "{column}" to select by.',
-                choice(column, columns, "The file has no attributes."),
+                tr('There is no attribute "{column}" to select by.', column=column),
+                choice(column, columns, tr("The file has no attributes.")),
             )
         values = frame[column]
         kept = frame[values.map(attribute_text) == attribute_text(value)]
         if kept.empty:
             known = sorted({attribute_text(v) for v in values} - {""})
             raise source.error(
-                f'No feature has {column} = "{value}".',
-                choice(str(value), known, "The attribute is empty everywhere."),
+                tr('No feature has {column} = "{value}".', column=column, value=value),
+                choice(str(value), known, tr("The attribute is empty everywhere.")),
             )
         frame = kept
     return frame
@@ -332,8 +367,13 @@ def _placed_by_columns(
     if (shapes.geom_type != "Point").any() or not (lon.abs().le(180) & lat.abs().le(90)).all():
         return frame
     warnings.append(
-        f"{source.name}: it does not say which coordinate system it is in; positions are those of "
-        f'its columns "{lon.name}" and "{lat.name}".'
+        tr(
+            "{name}: it does not say which coordinate system it is in; positions are those "
+            'of its columns "{name_2}" and "{name_3}".',
+            name=source.name,
+            name_2=lon.name,
+            name_3=lat.name,
+        )
     )
     return frame.set_geometry(gpd.points_from_xy(lon, lat), crs="EPSG:4326")
 

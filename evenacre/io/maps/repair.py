@@ -13,6 +13,7 @@ from evenacre.errors import InputError
 from evenacre.geo.geodesy import WGS84_GEOD, ShapeArray, geodesic_area_m2
 from evenacre.geo.overlay import polygonal
 from evenacre.io.untrusted import budget
+from evenacre.language import tr
 from evenacre.model import FloatArray
 from evenacre.units.display import in_both
 
@@ -39,12 +40,14 @@ def to_polygons(
     if not keep.any():
         kinds = sorted(set(frame.geom_type))
         drawn = all(kind in ("Polygon", "MultiPolygon") for kind in kinds)
-        wrong = f"It holds {_plain(kinds)}, but a {what} has to be an area."
+        wrong = tr(
+            "It holds {plain}, but a {what} has to be an area.", plain=_plain(kinds), what=what
+        )
         raise InputError.at(
             file,
             "",
-            "Its outlines enclose no ground." if drawn else wrong,
-            "Draw the outline as a polygon and export it again.",
+            tr("Its outlines enclose no ground.") if drawn else wrong,
+            tr("Draw the outline as a polygon and export it again."),
         )
     kept = frame[keep]
     return kept.set_geometry([s for s in shapes if s is not None], crs=frame.crs), warnings
@@ -68,9 +71,14 @@ def _check_work(shapes: ShapeArray, file: str) -> None:
             raise InputError.at(
                 file,
                 "",
-                f"Its outlines have too much in them: {count:,} {what}, where up to {most:,} are "
-                "read.",
-                "Simplify them, select some by an attribute, or export those of one field.",
+                tr(
+                    "Its outlines have too much in them: {count:,} {what}, where up to "
+                    "{most:,} are read.",
+                    count=count,
+                    what=what,
+                    most=most,
+                ),
+                tr("Simplify them, select some by an attribute, or export those of one field."),
             )
 
 
@@ -95,13 +103,23 @@ def _polygon(
         rings = [r for r in map(_close, shapely.get_parts(shape)) if r is not None]
         if not rings:
             return None
-        warn(f"{place}: the {what} is drawn as a line whose ends meet; it was taken for an area.")
+        warn(
+            tr(
+                "{place}: the {what} is drawn as a line whose ends meet; it was taken for an area.",
+                place=place,
+                what=what,
+            )
+        )
         shape = shapely.multipolygons(rings) if len(rings) > 1 else rings[0]
     elif shape.geom_type == "GeometryCollection":
         shape = polygonal(np.array([shape]))[0]
         if not shape.is_empty:
             warn(
-                f"{place}: only its areas were used; the points and lines with them were left out."
+                tr(
+                    "{place}: only its areas were used; the points and lines with them were "
+                    "left out.",
+                    place=place,
+                )
             )
     if shape.geom_type not in ("Polygon", "MultiPolygon"):
         return None
@@ -117,8 +135,14 @@ def _polygon(
         after = geodesic_area_m2(shape)
         if not sound or abs(after - before) > 1e-9 * before:
             warn(
-                f"{place}: {_plain_reason(reason)}. It was mended, and its area went from "
-                f"{in_both('area', before)} to {in_both('area', after)}: look at it on the map."
+                tr(
+                    "{place}: {plain_reason}. It was mended, and its area went from "
+                    "{in_both} to {in_both_2}: look at it on the map.",
+                    place=place,
+                    plain_reason=plain_reason(reason),
+                    in_both=in_both("area", before),
+                    in_both_2=in_both("area", after),
+                )
             )
     return None if shape.is_empty or geodesic_area_m2(shape) == 0 else shape
 
@@ -132,7 +156,8 @@ def _close(line: BaseGeometry) -> BaseGeometry | None:
     return shapely.polygons(np.vstack([points, points[:1]]))
 
 
-def _plain_reason(reason: str) -> str:
+def plain_reason(reason: str, *, latitude_first: bool = False) -> str:
+    """What GEOS finds unsound, in plain words, and where."""
     words, _, where = reason.partition("[")
     text = {
         "Self-intersection": "the outline crosses itself",
@@ -142,5 +167,6 @@ def _plain_reason(reason: str) -> str:
         "Holes are nested": "one hole lies inside another",
         "Too few points in geometry component": "an outline has too few corners",
     }.get(words.strip(), f"the outline is not sound ({words.strip().lower()})")
-    spot = ", ".join(f"{float(degrees):.6f}" for degrees in where.rstrip("]").split())
+    degrees = where.rstrip("]").split()[:: -1 if latitude_first else 1]
+    spot = ", ".join(f"{float(one):.6f}" for one in degrees)
     return f"{text} near {spot}" if where else text

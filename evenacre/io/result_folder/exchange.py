@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from evenacre.io.result_folder.ownership import put_away
+from evenacre.language import tr
 from evenacre.processes.written import Written, named
 
 NEW = "new"
@@ -70,7 +71,7 @@ def settle(job: Path, out: Path, written: Written) -> None:
             continue
         kept = put_away(remains, out, record["account"], aside)
         if kept:
-            what = "files that were changed since they were written are now in"
+            what = tr("files that were changed since they were written are now in")
             written.notes.append(f"{out.name}: {what} {aside}: {named(kept)}.")
     (job / _RECORD).unlink()
     job.rmdir()

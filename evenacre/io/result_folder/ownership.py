@@ -17,6 +17,7 @@ from typing import Any
 
 from evenacre.errors import InputError
 from evenacre.io.common.json_text import json_text
+from evenacre.language import mark, tr
 from evenacre.processes.written import named
 
 SUMMARY = "summary.json"
@@ -28,15 +29,18 @@ PASSES = "passes.json"
 
 MEASURED = "measured.json"
 """The account of what logs tell of a drill."""
+EXPORT = "export.json"
+"""The account of task data for a machine."""
 
 # What desktops and map viewers leave beside the files they open.
 _LITTER = (".DS_Store", "Thumbs.db", "desktop.ini", "*.aux.xml")
 _SQLITE = ("-journal", "-shm", "-wal")
 _STATISTICS = ".aux.xml"
-_SEAL = "account_sha256"
+SEAL = "account_sha256"
+"""Key of an account's digest of itself."""
 _UNSEALED = "0" * 64
 _CLOCK_STEP_S = 2.0  # the coarsest times that file systems keep
-_REMEDY = "Choose another folder with --out, or move what is there."
+_REMEDY = mark("Choose another folder with --out, or move what is there.")
 
 
 @dataclass(frozen=True)
@@ -79,9 +83,9 @@ def write_account(folder: Path, name: str, account: Mapping[str, Any]) -> dict[s
         **account,
         "files": sorted([*present, name]),
         "sha256": {file: file_sha256(folder / file) for file in present},
-        _SEAL: _UNSEALED,
+        SEAL: _UNSEALED,
     }
-    whole[_SEAL] = hashlib.sha256(f"{json_text(whole)}\n".encode()).hexdigest()
+    whole[SEAL] = hashlib.sha256(f"{json_text(whole)}\n".encode()).hexdigest()
     (folder / name).write_bytes(f"{json_text(whole)}\n".encode())
     return whole
 
@@ -94,7 +98,7 @@ def read_account(folder: Path, name: str) -> Account | None:
         account = json.loads(raw)
         kind, _, _ = str(account["schema"]).rpartition("/")
         if f"{kind}/".startswith(f"evenacre/{path.stem}/"):
-            seal = str(account.get(_SEAL, ""))
+            seal = str(account.get(SEAL, ""))
             bare = raw.replace(seal.encode(), _UNSEALED.encode()) if seal else b""
             return Account(
                 name,
@@ -109,6 +113,12 @@ def read_account(folder: Path, name: str) -> Account | None:
     return None
 
 
+def is_whole(folder: Path, name: str) -> bool:
+    """Tell whether a result has all its files, each as it was written."""
+    own = read_account(folder, name)
+    return own is not None and all(own.is_unchanged(folder, file) for file in sorted(own.files))
+
+
 def check_replaceable(out: Path, account: str = SUMMARY, kind: str = "") -> None:
     """Refuse an output folder that holds anything but an earlier result of the same kind.
 
@@ -118,7 +128,7 @@ def check_replaceable(out: Path, account: str = SUMMARY, kind: str = "") -> None
     if not out.exists():
         return
     if not out.is_dir():
-        raise InputError.at(out, "", "is a file, not a folder.", _REMEDY)
+        raise InputError.at(out, "", tr("is a file, not a folder."), tr(_REMEDY))
     try:
         present = dict(entries_of(out))
         as_user = os.access in os.supports_effective_ids
@@ -130,8 +140,12 @@ def check_replaceable(out: Path, account: str = SUMMARY, kind: str = "") -> None
     except OSError as error:
         shut = [_relative(out, error.filename or out)]
     if shut:
-        what = "cannot be read." if shut == ["."] else f"cannot be read: {named(shut)}."
-        raise InputError.at(out, "", what, _REMEDY)
+        what = (
+            tr("cannot be read.")
+            if shut == ["."]
+            else tr("cannot be read: {named}.", named=named(shut))
+        )
+        raise InputError.at(out, "", what, tr(_REMEDY))
     own = read_account(out, account)
     strange = [
         file
@@ -141,12 +155,14 @@ def check_replaceable(out: Path, account: str = SUMMARY, kind: str = "") -> None
         and not (path.is_symlink() and path.is_dir())
     ]
     if own is None and strange:
-        raise InputError.at(out, "", "is not empty and holds no earlier Evenacre result.", _REMEDY)
+        raise InputError.at(
+            out, "", tr("is not empty and holds no earlier Evenacre result."), tr(_REMEDY)
+        )
     if own is not None and own.kind != (kind or f"evenacre/{PurePosixPath(account).stem}"):
-        raise InputError.at(out, "", "holds another kind of result.", _REMEDY)
+        raise InputError.at(out, "", tr("holds another kind of result."), tr(_REMEDY))
     if strange:
-        what = f"holds files that Evenacre did not write: {named(sorted(strange))}."
-        raise InputError.at(out, "", what, _REMEDY)
+        what = tr("holds files that Evenacre did not write: {named}.", named=named(sorted(strange)))
+        raise InputError.at(out, "", what, tr(_REMEDY))
 
 
 def put_away(remains: Path, out: Path, account: str, aside: Path) -> list[str]:

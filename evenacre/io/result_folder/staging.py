@@ -14,6 +14,7 @@ from evenacre.errors import InputError
 from evenacre.io.result_folder.exchange import NEW, flush, flush_tree, publish
 from evenacre.io.result_folder.ownership import SUMMARY, check_replaceable, entries_of
 from evenacre.io.result_folder.workplace import workplace
+from evenacre.language import tr
 from evenacre.processes.interrupts import committing
 from evenacre.processes.written import Written, named
 
@@ -21,7 +22,7 @@ _FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
 _FORBIDDEN = {errno.EACCES, errno.EPERM, errno.EROFS}
 _SCARCE_BYTES = 1 << 20
 _OTHER = "evenacre demo FOLDER"
-_REMEDY = f"Name a new folder: {_OTHER}."
+_REMEDY = tr("Name a new folder: {other}.", other=_OTHER)
 
 
 @contextmanager
@@ -104,17 +105,17 @@ def _disk_error(error: OSError, out: Path, option: str) -> InputError:
     """Say what a person can do about a failed write."""
     # A read-only disk has no free space either, so this comes first.
     if error.errno in _FORBIDDEN:
-        what = "cannot be written: no permission, or the disk is read-only."
-        remedy = f"Choose another folder with {option}."
+        what = tr("cannot be written: no permission, or the disk is read-only.")
+        remedy = tr("Choose another folder with {option}.", option=option)
     elif error.errno == errno.ENAMETOOLONG:
-        what = "could not be written: the name is too long for this system."
-        remedy = f"Choose a shorter one with {option}."
+        what = tr("could not be written: the name is too long for this system.")
+        remedy = tr("Choose a shorter one with {option}.", option=option)
     elif error.errno in _FULL or _is_full(out):
-        what = "could not be written: the disk is full."
-        remedy = f"Free some space or choose another disk with {option}."
+        what = tr("could not be written: the disk is full.")
+        remedy = tr("Free some space or choose another disk with {option}.", option=option)
     else:
-        what = f"could not be written ({error.strerror or error})."
-        remedy = f"Check the disk, or choose another folder with {option}."
+        what = tr("could not be written ({strerror}).", strerror=error.strerror or error)
+        remedy = tr("Check the disk, or choose another folder with {option}.", option=option)
     return InputError.at(out, "", what, remedy)
 
 
@@ -137,9 +138,9 @@ def put_farm(directory: Path, write: Callable[[Path], None], mark: str, written:
     with ExitStack() as stack:
         stack.enter_context(disk_troubles_told(directory, _OTHER))
         if directory.exists() and not directory.is_dir():
-            raise InputError.at(directory, "", "is a file, not a folder.", _REMEDY)
+            raise InputError.at(directory, "", tr("is a file, not a folder."), _REMEDY)
         if directory.is_dir() and any(directory.iterdir()) and not (directory / mark).is_file():
-            what = "is not empty and holds no sample farm."
+            what = tr("is not empty and holds no sample farm.")
             raise InputError.at(directory, "", what, _REMEDY)
         stack.enter_context(parents_made(directory))
         fresh = stack.enter_context(workplace(directory, written, f"folder: {_OTHER}")) / NEW
@@ -170,5 +171,5 @@ def _fill(folder: Path, fresh: Path, mark: str, written: Written) -> None:
         elif not place.is_file() or not filecmp.cmp(place, files[file], shallow=False):
             differing.append(file)
     if differing:
-        what = "files that differ from the sample farm's stay and are used as they are"
+        what = tr("files that differ from the sample farm's stay and are used as they are")
         written.notes.append(f"{folder.name}: {what}: {named(differing)}.")

@@ -21,10 +21,11 @@ from filelock import FileLock, Timeout
 
 from evenacre.errors import InputError
 from evenacre.io.result_folder.exchange import settle
+from evenacre.language import tr
 from evenacre.processes.interrupts import held
 from evenacre.processes.written import Written
 
-_PATIENCE_S = 3.0
+_PATIENCE_S, _POLL_S = 3.0, 0.05
 _SURELY_DEAD_S = 24 * 3600.0
 _NAME = re.compile(r"\.evenacre-[0-9a-f]{16}")
 _LOCK, _JOB = "lock", "job-"
@@ -86,19 +87,26 @@ def _acquire(lock: FileLock, place: Path, target: Path, option: str, patience_s:
     """Make the place and lock it; False on a disk without locks."""
     end = time.monotonic() + patience_s
     while True:
-        place.mkdir(exist_ok=True)
         try:
-            status = place.lstat()
-            owner = os.geteuid() if hasattr(os, "geteuid") else status.st_uid
-            if not stat.S_ISDIR(status.st_mode) or status.st_uid != owner:
-                what = f"cannot be written: {place.name} beside it is not Evenacre's."
-                raise InputError.at(target, "", what, f"Move that, or choose another {option}.")
-            lock.acquire(timeout=max(0.0, end - time.monotonic()))
+            with held():  # or a place would be left that nobody has locked
+                place.mkdir(exist_ok=True)
+                status = place.lstat()
+                owner = os.geteuid() if hasattr(os, "geteuid") else status.st_uid
+                if not stat.S_ISDIR(status.st_mode) or status.st_uid != owner:
+                    what = tr(
+                        "cannot be written: {name} beside it is not Evenacre's.", name=place.name
+                    )
+                    remedy = tr("Move that, or choose another {option}.", option=option)
+                    raise InputError.at(target, "", what, remedy)
+                lock.acquire(timeout=0.0)
         except FileNotFoundError:
             continue  # the run that had it ended and took its folder away just now
         except Timeout:
-            what = "is being written by another run of Evenacre."
-            remedy = f"Wait until that has ended, or choose another {option}."
+            if time.monotonic() < end:
+                time.sleep(_POLL_S)
+                continue
+            what = tr("is being written by another run of Evenacre.")
+            remedy = tr("Wait until that has ended, or choose another {option}.", option=option)
             raise InputError.at(target, "", what, remedy) from None
         except NotImplementedError:
             return False
@@ -120,4 +128,6 @@ def _settle(job: Path, target: Path, written: Written) -> None:
         settle(job, target, written)
     except (OSError, ValueError) as error:
         why = getattr(error, "strerror", None) or str(error)
-        written.notes.append(f"{job}: what is left of an earlier result stays here ({why}).")
+        written.notes.append(
+            tr("{job}: what is left of an earlier result stays here ({why}).", job=job, why=why)
+        )

@@ -13,6 +13,7 @@ from evenacre.io.common.suggestions import choice, did_you_mean
 from evenacre.io.common.time_zones import zone_of
 from evenacre.io.season.checks import check_currency, is_defined, is_new
 from evenacre.io.season.files import SeasonFiles
+from evenacre.io.season.handover import handover_of
 from evenacre.io.season.operations import PlanBuilder
 from evenacre.io.season.pasture.pasture import Pasture, has_pasture, pasture_of
 from evenacre.io.season.products import product_of, with_blends
@@ -27,6 +28,7 @@ from evenacre.io.season.schema import (
     ProductTable,
     SeasonTable,
 )
+from evenacre.language import tr
 from evenacre.model import Compartment, Field, Implement, Need, OperationPlan, Season, TowedUnit
 from evenacre.units.display import in_both
 
@@ -69,13 +71,13 @@ def build_season(
     problems = files.problems
     for key in SINGLES:
         if isinstance(raw.get(key), list):
-            what = f"[[{key}]] stands for a list of tables."
-            problems.add((key,), what, f"Write [{key}], in one bracket.")
+            what = tr("[[{key}]] stands for a list of tables.", key=key)
+            problems.add((key,), what, tr("Write [{key}], in one bracket.", key=key))
             raw = {**raw, key: (raw[key] or [{}])[0]}
     for key in ENTRIES:
         if isinstance(raw.get(key), dict):
-            what = f"[{key}] stands for a single table."
-            problems.add((key,), what, f"Write [[{key}]], in two brackets.")
+            what = tr("[{key}] stands for a single table.", key=key)
+            problems.add((key,), what, tr("Write [[{key}]], in two brackets.", key=key))
             raw = {**raw, key: [raw[key]]}
     top = problems.check(SeasonTable, raw) or SeasonTable()
     if top.time_zone is not None:
@@ -83,7 +85,7 @@ def build_season(
             zone_of(top.time_zone)
         except InputError as error:
             near = did_you_mean(top.time_zone, sorted(available_timezones()))
-            what = f'"{top.time_zone}" is not a time zone.'
+            what = tr('"{time_zone}" is not a time zone.', time_zone=top.time_zone)
             problems.add(("time_zone",), what, near or error.problems[0].remedy)
             top = top.model_copy(update={"time_zone": None})
     return _Builder(top, files, logs).build(must_hold)
@@ -105,21 +107,23 @@ class _Builder(PlanBuilder):
                 drill, written, top.currency, problems, path, logged=self._has_logs(name, must_hold)
             )
             self.implements[name], self.said["implement", name] = built or (None, [])
-        for name, path, plot in self._tables("field", FieldTable):
+        plots = self._tables("field", FieldTable)
+        for name, path, plot in plots:
             drawn = plot and self.files.field(plot, path)
             self.fields[name], self.said["field", name] = drawn or (None, [])
         enough = has_pasture(top) if must_hold == "either" else must_hold != "operations"
         if not top.operation and not enough:
-            remedy = "Add one under [[operation]]."
-            problems.add(("operation",), "There is no operation.", remedy)
-        plans, equipped = self._operations()
+            remedy = tr("Add one under [[operation]].")
+            problems.add(("operation",), tr("There is no operation."), remedy)
+        plans, equipped, written_jobs = self._operations()
+        handover = handover_of(top, [plot for _, _, plot in plots if plot], written_jobs, problems)
         defined = (self.fields, self.implements, self.products)
         pasture = pasture_of(top, self.files, *defined, seeded=must_hold == "seeding")
         used = {plan.field.name for plan in plans} | set(pasture.paddocks)
         warnings: list[str] = []
         if must_hold in ("operations", "either"):
             idle = [name for name in self.fields if name not in used]
-            warnings += [f'The field "{name}" has no operation.' for name in idle]
+            warnings += [tr('The field "{name}" has no operation.', name=name) for name in idle]
         if must_hold in ("seeding", "either"):
             # Of the drill, seed and fields that the pasture takes too.
             asked = top.seeding if isinstance(top.seeding, Mapping) else {}
@@ -139,6 +143,7 @@ class _Builder(PlanBuilder):
             warnings=tuple(warnings),
             currency=top.currency,
             units=top.units,
+            language=top.language,
             needs=tuple(self._needs()),
             products=tuple(product for product in self.products.values() if product),
             time_zone=top.time_zone,
@@ -146,6 +151,7 @@ class _Builder(PlanBuilder):
             seeding=pasture.seeding,
             fields=self._ground(pasture, needed=must_hold == "fields"),
             implements={name: tool for name, tool in self.implements.items() if tool},
+            handover=handover,
         )
         return SeasonDraft(season, tuple(problems.problems), tuple(equipped), self.said)
 
@@ -167,8 +173,8 @@ class _Builder(PlanBuilder):
             self.said.setdefault(("field", plot.name), [])
             self.said["field", plot.name] += pasture.map_warnings
         if needed and not (found or self.problems.problems):
-            remedy = "Add one under [[field]], with its boundary."
-            self.problems.add(("field",), "There is no field.", remedy)
+            remedy = tr("Add one under [[field]], with its boundary.")
+            self.problems.add(("field",), tr("There is no field."), remedy)
         return tuple(found.values())
 
     def _tables(self, key: str, model: type[KeyTable]) -> list[tuple[str, KeyPath, Any]]:
@@ -185,8 +191,11 @@ class _Builder(PlanBuilder):
                 found.append((name.strip(), path, table))
         return found
 
-    def _operations(self) -> tuple[list[OperationPlan], list[bool]]:
+    def _operations(
+        self,
+    ) -> tuple[list[OperationPlan], list[bool], list[tuple[KeyPath, OperationTable]]]:
         plans: list[OperationPlan] = []
+        tables: list[tuple[KeyPath, OperationTable]] = []
         equipped: list[bool] = []
         seen: set[tuple[str, str]] = set()
         for index, entry in enumerate(self.top.operation):
@@ -195,12 +204,17 @@ class _Builder(PlanBuilder):
             if table is None:
                 continue
             if (table.field, table.name) in seen:
-                what = f'The field "{table.field}" has two operations called "{table.name}".'
-                self.problems.add((*path, "name"), what, "Rename one of them.")
+                what = tr(
+                    'The field "{field}" has two operations called "{name}".',
+                    field=table.field,
+                    name=table.name,
+                )
+                self.problems.add((*path, "name"), what, tr("Rename one of them."))
             seen.add((table.field, table.name))
             plans.append(self.plan(table, path))
+            tables.append((path, table))
             equipped.append(self.implements.get(table.implement) is not None)
-        return plans, equipped
+        return plans, equipped, tables
 
     def _needs(self) -> list[Need]:
         """Check every need against the fields and zones there are."""
@@ -214,14 +228,14 @@ class _Builder(PlanBuilder):
             keys = ("field", "zone")
             asked = {k: rate for k, rate in table if k not in keys and rate is not None}
             if not asked and not set(entry) - {"field", "zone"}:
-                remedy = 'Add a nutrient, such as N = "120 lb/ac".'
-                self.problems.add(path, "It asks for nothing.", remedy)
+                remedy = tr('Add a nutrient, such as N = "120 lb/ac".')
+                self.problems.add(path, tr("It asks for nothing."), remedy)
             for nutrient, rate in asked.items():
                 key = (table.field, table.zone, _LABEL_TERMS.get(nutrient, nutrient))
                 if key in seen:
                     where = f"{table.field}, {table.zone}" if table.zone else table.field
-                    what = f"{key[2]} is asked for twice on {where}."
-                    self.problems.add((*path, nutrient), what, "Keep one of them.")
+                    what = tr("{key} is asked for twice on {where}.", key=key[2], where=where)
+                    self.problems.add((*path, nutrient), what, tr("Keep one of them."))
                 seen.add(key)
                 needs.append(Need(table.field, table.zone, nutrient, rate))
         return needs
@@ -235,8 +249,8 @@ class _Builder(PlanBuilder):
             return True
         zones = [] if field.zones is None else [str(zone) for zone in field.zones["zone"]]
         if need.zone not in zones:
-            what = f'"{need.field}" has no zone "{need.zone}".'
-            remedy = choice(need.zone, zones, "Give the field its zones, or leave zone out.")
+            what = tr('"{field}" has no zone "{zone}".', field=need.field, zone=need.zone)
+            remedy = choice(need.zone, zones, tr("Give the field its zones, or leave zone out."))
             self.problems.add((*path, "zone"), what, remedy)
         return need.zone in zones
 
@@ -262,13 +276,17 @@ def implement_of(
     rows = sum(listed_rows) if listed_rows and rows is None else rows
     known = rows is not None
     if rows is not None and isinstance(table.sections, int) and rows % table.sections:
-        what = f"{rows} rows do not divide into {table.sections} equal sections."
-        remedy = "List the rows of each section from the left: sections = [8, 8, 8, 8]."
+        what = tr(
+            "{rows} rows do not divide into {sections} equal sections.",
+            rows=rows,
+            sections=table.sections,
+        )
+        remedy = tr("List the rows of each section from the left: sections = [8, 8, 8, 8].")
         problems.add((*path, "sections"), what, remedy)
     elif rows is not None and isinstance(table.sections, list) and sum(listed_rows) != rows:
         together = f"The sections have {sum(listed_rows)} rows together"
-        what = f"{together}, but the implement has {rows}."
-        problems.add((*path, "sections"), what, "List the rows of each section from the left.")
+        what = tr("{together}, but the implement has {rows}.", together=together, rows=rows)
+        problems.add((*path, "sections"), what, tr("List the rows of each section from the left."))
     warnings += _check_towers(table, rows, problems, path)
     names = [bin_.name for bin_ in table.compartments]
     for index, name in enumerate(names):
@@ -281,8 +299,11 @@ def implement_of(
     equal = ((rows or count) // count,) * count if count else ()
     if table.axle_to_antenna == 0 and table.antenna_ahead == 0 and table.tow:
         warnings.append(
-            f"{table.name}: it is towed, but how far the antenna is ahead of the hitch pin is not "
-            "given (antenna_ahead); the pin was taken to be right under the antenna."
+            tr(
+                "{name}: it is towed, but how far the antenna is ahead of the hitch pin is "
+                "not given (antenna_ahead); the pin was taken to be right under the antenna.",
+                name=table.name,
+            )
         )
     said = {key for key in table.model_fields_set if getattr(table, key) != []}
     made = table.given(Implement) | {
@@ -294,6 +315,7 @@ def implement_of(
         "tow": tuple(TowedUnit(**unit.given(TowedUnit)) for unit in table.tow),
         "behind": tuple(TowedUnit(**unit.given(TowedUnit)) for unit in table.behind),
         "tool_to_pin_m": table.tool_to_pin,
+        "transport_width_m": table.transport_width,
         "product_lag_s": table.delay,
         "told": tuple(told for told, keys in _TOLD.items() if keys & said),
         "compartments": tuple(Compartment(bin_.name, bin_.volume) for bin_ in table.compartments),
@@ -309,14 +331,21 @@ def _check_towers(
     if fed is None:
         return []
     if rows is None:
-        what = "Towers feed rows, but the number of rows is not given."
-        problems.add(place, what, "Add rows = 32 or row_spacing.")
+        what = tr("Towers feed rows, but the number of rows is not given.")
+        problems.add(place, what, tr("Add rows = 32 or row_spacing."))
     elif fed > rows:
-        what = f"A tower cannot feed {fed} of {rows} rows."
-        problems.add(place, what, "Give the rows that one tower feeds.")
+        what = tr("A tower cannot feed {fed} of {rows} rows.", fed=fed, rows=rows)
+        problems.add(place, what, tr("Give the rows that one tower feeds."))
     elif last := rows % fed:
         apart = f"{rows} rows do not divide into towers of {fed}"
-        return [f"{table.name}: {apart}; the last tower feeds {last}."]
+        return [
+            tr(
+                "{name}: {apart}; the last tower feeds {last}.",
+                name=table.name,
+                apart=apart,
+                last=last,
+            )
+        ]
     return []
 
 
@@ -327,12 +356,18 @@ def _width_and_rows(
     if width is None and rows is not None and spacing is not None:
         width = rows * spacing
         if not 0.1 <= width <= 60.0:
-            what = f"{rows} rows so far apart make a width of {in_both('length', width)}."
-            remedy = "Give rows and row_spacing that make between 0.1 m (4 in) and 60 m (197 ft)."
+            what = tr(
+                "{rows} rows so far apart make a width of {in_both}.",
+                rows=rows,
+                in_both=in_both("length", width),
+            )
+            remedy = tr(
+                "Give rows and row_spacing that make between 0.1 m (4 in) and 60 m (197 ft)."
+            )
             problems.add((*path, "rows"), what, remedy)
     elif width is None and not (logged and spacing is None):
-        remedy = 'Give it, such as "20 ft", or the number of rows and their spacing.'
-        problems.add((*path, "width"), "The working width is missing.", remedy)
+        remedy = tr('Give it, such as "20 ft", or the number of rows and their spacing.')
+        problems.add((*path, "width"), tr("The working width is missing."), remedy)
     elif width is not None and spacing is not None:
         rows = rows if rows is not None else max(1, round(width / spacing))
         if abs(rows * spacing - width) > _MATCH * width:
@@ -340,8 +375,13 @@ def _width_and_rows(
             apart = f"{spacing / 0.0254:.3g} in ({spacing:.3g} m)"
             problems.add(
                 (*path, key),
-                f"{rows} rows {apart} apart span {in_both('length', rows * spacing)}, but the "
-                f"width is {in_both('length', width)}.",
-                "Correct one of them, or leave one out.",
+                tr(
+                    "{rows} rows {apart} apart span {in_both}, but the width is {in_both_2}.",
+                    rows=rows,
+                    apart=apart,
+                    in_both=in_both("length", rows * spacing),
+                    in_both_2=in_both("length", width),
+                ),
+                tr("Correct one of them, or leave one out."),
             )
     return width, rows

@@ -7,6 +7,7 @@ from typing import Any
 
 from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
 from evenacre.io.common.suggestions import choice
+from evenacre.language import tr
 from evenacre.units.parsing import price_currency
 
 _SIGNS = {"€": ("EUR",), "£": ("GBP",), "¥": ("JPY", "CNY"), "$": ("USD", "CAD", "AUD", "NZD")}
@@ -18,8 +19,8 @@ def is_defined(
     """Refuse the name of something that the season does not define."""
     if name in known:
         return True
-    remedy = choice(name, known, f"Define it under [[{kind}]].")
-    problems.add(path, f'There is no {kind} "{name}".', remedy)
+    remedy = choice(name, known, tr("Define it under [[{kind}]].", kind=kind))
+    problems.add(path, tr('There is no {kind} "{name}".', kind=kind, name=name), remedy)
     return False
 
 
@@ -27,7 +28,7 @@ def is_new(name: str, others: Iterable[str], problems: ProblemCollector, path: K
     """Refuse a name that another entry has."""
     if name.strip() not in others:
         return True
-    problems.add(path, f'"{name}" is defined twice.', "Rename one.")
+    problems.add(path, tr('"{name}" is defined twice.', name=name), tr("Rename one."))
     return False
 
 
@@ -53,6 +54,14 @@ def check_currency(text: object, currency: str, problems: ProblemCollector, path
     if written is not None and currency not in known:
         problems.add(
             path,
-            f'"{text}" is not in {currency}, the currency of the season.',
-            f'Write it in {currency}, or set currency = "{known[0]}".',
+            tr(
+                '"{said}" is not in {currency}, the currency of the season.',
+                said=text,
+                currency=currency,
+            ),
+            tr(
+                'Write it in {currency}, or set currency = "{known}".',
+                currency=currency,
+                known=known[0],
+            ),
         )

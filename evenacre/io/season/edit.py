@@ -3,28 +3,35 @@
 from __future__ import annotations
 
 import hashlib
+import json
+import pickle
+import tomllib
 from collections.abc import Callable, Mapping
+from contextlib import suppress
+from dataclasses import dataclass
 from datetime import datetime
+from functools import lru_cache
 from pathlib import Path
-from typing import Any
+from threading import Lock
+from typing import Any, Literal
 
 import tomlkit
 import tomlkit.items
 from filelock import FileLock, Timeout
 from tomlkit.exceptions import TOMLKitError
 
-from evenacre.errors import InputError
+from evenacre.errors import ChangedElsewhereError, InputError
 from evenacre.io.result_folder.staging import disk_troubles_told
 from evenacre.io.result_folder.whole_file import write_whole
 from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.files import read_whole
+from evenacre.language import tr
 
+Step = Literal["undo", "redo"]
+_HISTORY = "history.json"
 _MOST_KEPT = 200
+_PARSING = Lock()
 _PATIENCE_S = 5.0
-
-
-class ChangedElsewhereError(InputError):
-    """The file is not as it was when the change was thought of."""
 
 
 def digest_of(season: Path) -> str:
@@ -60,14 +67,92 @@ def change_season(
 
     def changed(content: bytes) -> bytes:
         try:
-            document = tomlkit.parse(content.decode("utf-8-sig"))
+            document = _parsed(content)
             change(document)
-            return tomlkit.dumps(document).encode()
-        except (TOMLKitError, UnicodeDecodeError, RecursionError) as error:
-            what = f"It cannot be changed here ({error})."
-            raise InputError.at(season.name, "", what, "Mend it in a text editor.") from None
+            text = tomlkit.dumps(document)
+            tomllib.loads(text)  # what cannot be read is not written
+            return text.encode()
+        except (TOMLKitError, ValueError, RecursionError) as error:
+            what = tr("It cannot be changed here ({error}).", error=error)
+            raise InputError.at(season.name, "", what, tr("Mend it in a text editor.")) from None
 
     _exchange(season, seen, changed, kept)
+
+
+def parse_ahead(season: Path) -> None:
+    """Parse a season file before it is to be changed: of a long one that takes a while."""
+    with suppress(OSError, InputError, TOMLKitError, ValueError, RecursionError):
+        _parsed(read_whole(season, season.name, budget.SEASON_BYTES))
+
+
+def _parsed(content: bytes) -> Any:
+    """A document of its own; who comes while it is parsed waits instead of parsing it too."""
+    with _PARSING:
+        packed = _packed(content)
+    return pickle.loads(packed)
+
+
+@lru_cache(maxsize=2)
+def _packed(content: bytes) -> bytes:
+    """A document as it is parsed; to unpack it again takes a seventh of the time."""
+    return pickle.dumps(tomlkit.parse(content.decode("utf-8-sig")))
+
+
+@dataclass(frozen=True)
+class Steps:
+    """The way back from a season file as it is, and forth again.
+
+    Attributes
+    ----------
+    past : tuple of Path
+        Versions, the one before the last change last.
+    ahead : tuple of Path
+        Versions that were gone back from, the next last; none once anything else was changed.
+    """
+
+    past: tuple[Path, ...] = ()
+    ahead: tuple[Path, ...] = ()
+
+
+def steps_of(season: Path, kept: Path) -> Steps:
+    """What can be undone and redone of a season file."""
+    now = digest_of(season)
+    known = {}
+    for path in versions(kept):
+        with suppress(OSError):  # just taken away
+            known[_digest_of_version(path, path.stat().st_size)] = path
+    told = _history(kept)
+    past = [one for one in told.get("past", known) if one in known]
+    while past and past[-1] == now:  # kept, but then not changed
+        past.pop()
+    ahead = told.get("ahead", []) if told.get("now") == now else []
+    return Steps(
+        tuple(known[one] for one in past), tuple(known[one] for one in ahead if one in known)
+    )
+
+
+def step(season: Path, seen: str, which: Step, kept: Path) -> None:
+    """Undo the last change, or redo the one that was undone last; nothing where there is none.
+
+    Raises
+    ------
+    ChangedElsewhereError
+        When the file was changed since it was seen.
+    InputError
+        When it cannot be written.
+    """
+    found = steps_of(season, kept)
+    versions_there = found.past if which == "undo" else found.ahead
+    if not versions_there:
+        return
+    target = versions_there[-1].read_bytes()
+    past, ahead = map(_digests, (found.past, found.ahead))
+    if which == "undo":
+        past, ahead = past[:-1], [*ahead, seen]
+    else:
+        past, ahead = [*past, seen], ahead[:-1]
+    _exchange(season, seen, lambda _content: target, kept)
+    _keep_history(kept, past, ahead, hashlib.sha256(target).hexdigest())
 
 
 def restore(season: Path, seen: str, version: Path) -> None:
@@ -88,18 +173,46 @@ def keep_version(season: Path, kept: Path) -> None:
     if not season.is_file():
         return
     content = read_whole(season, season.name, budget.SEASON_BYTES)
-    others = versions(kept)
-    for same in (path for path in others if path.read_bytes() == content):
+    past = _digests(steps_of(season, kept).past)
+    for same in (path for path in versions(kept) if path.read_bytes() == content):
         same.unlink()
     kept.mkdir(exist_ok=True)
     write_whole(kept / f"{datetime.now():%Y-%m-%d-%H%M%S-%f}.toml", content)
     for old in versions(kept)[:-_MOST_KEPT]:
         old.unlink(missing_ok=True)
+    _keep_history(kept, [*past, hashlib.sha256(content).hexdigest()], [], "")
 
 
 def versions(kept: Path) -> list[Path]:
     """Versions that were kept, the oldest first."""
     return sorted(kept.glob("*.toml"))
+
+
+def _digests(those: tuple[Path, ...]) -> list[str]:
+    return [_digest_of_version(path, path.stat().st_size) for path in those]
+
+
+@lru_cache(maxsize=4 * _MOST_KEPT)
+def _digest_of_version(path: Path, _size: int) -> str:
+    return hashlib.sha256(path.read_bytes()).hexdigest()  # a version is never written over
+
+
+def _history(kept: Path) -> dict[str, Any]:
+    """The order of versions as they were gone through; empty where nothing is told of it."""
+    try:
+        told = json.loads((kept / _HISTORY).read_bytes())
+    except (OSError, ValueError):
+        return {}
+    if not isinstance(told, dict):
+        return {}
+    lists = [one for key in ("past", "ahead") for one in [told.get(key)] if isinstance(one, list)]
+    texts = all(isinstance(text, str) for one in lists for text in one)
+    return told if len(lists) == 2 and texts else {}
+
+
+def _keep_history(kept: Path, past: list[str], ahead: list[str], now: str) -> None:
+    told = {"past": past[-_MOST_KEPT:], "ahead": ahead[-_MOST_KEPT:], "now": now}
+    write_whole(kept / _HISTORY, json.dumps(told).encode())
 
 
 def remarks_of(season: Path) -> dict[tuple[str, ...], list[str]]:
@@ -144,8 +257,10 @@ def _exchange(season: Path, seen: str, make: Callable[[bytes], bytes], kept: Pat
         try:
             with FileLock(kept.with_name(f"{kept.name}.lock"), timeout=_PATIENCE_S):
                 if digest_of(season) != seen:
-                    what = "It was changed elsewhere since this page was opened."
-                    remedy = "Look at what it says now, and change it again; nothing was written."
+                    what = tr("It was changed elsewhere since this page was opened.")
+                    remedy = tr(
+                        "Look at what it says now, and change it again; nothing was written."
+                    )
                     raise ChangedElsewhereError.at(season.name, "", what, remedy)
                 content = season.read_bytes() if season.exists() else b""
                 fresh = make(content)
@@ -154,5 +269,5 @@ def _exchange(season: Path, seen: str, make: Callable[[bytes], bytes], kept: Pat
                 keep_version(season, kept)
                 write_whole(season, fresh)
         except Timeout:
-            what = "Something else is writing it."
-            raise InputError.at(season.name, "", what, "Try again in a moment.") from None
+            what = tr("Something else is writing it.")
+            raise InputError.at(season.name, "", what, tr("Try again in a moment.")) from None

@@ -5,7 +5,7 @@ from __future__ import annotations
 import glob
 import hashlib
 import os
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Hashable, Mapping, MutableMapping
 from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path, PurePath
@@ -34,7 +34,11 @@ from evenacre.io.taskdata.folder import is_taskdata, taskdata_parts
 from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.files import blocks
 from evenacre.io.untrusted.kinds import SHAPEFILE_PARTS
+from evenacre.language import now_spoken, tr
 from evenacre.model import Field, InputFile
+
+KnownShapes = MutableMapping[Hashable, tuple[Any, list[str]]]
+"""What readers made of maps, and said of it, by all that hangs on."""
 
 
 @dataclass
@@ -45,6 +49,7 @@ class SeasonFiles:
     problems: ProblemCollector
     # Maps that were handed over instead of a file, by the name that stands for the file
     held: Mapping[str, gpd.GeoDataFrame] = field(default_factory=dict)
+    known: KnownShapes | None = None  # maps that are not read again, by whoever keeps them
     _found: dict[Path, PurePath] = field(default_factory=dict)
     _cache: LayerCache = field(default_factory=dict)
 
@@ -60,20 +65,24 @@ class SeasonFiles:
         try:
             file = Path(os.path.normpath(self.base / name))
             if file.is_dir() and not is_taskdata(file):
-                self.problems.add(path, f'"{name}" is a folder.', "Name the file in it.")
+                self.problems.add(
+                    path, tr('"{name}" is a folder.', name=name), tr("Name the file in it.")
+                )
                 return None
             if file.exists():
                 self.add(file, name)
                 return file
             if file.is_symlink():
-                near = "It is a link that leads nowhere."
+                near = tr("It is a link that leads nowhere.")
             elif file.parent.is_dir():
                 beside = sorted(entry.name for entry in file.parent.iterdir())
                 near = did_you_mean(file.name, beside)
         except (OSError, ValueError):
-            near = "This cannot be the name of a file."
+            near = tr("This cannot be the name of a file.")
         self.problems.add(
-            path, f'There is no file "{name}".', near or "Check the name and the folder."
+            path,
+            tr('There is no file "{name}".', name=name),
+            near or tr("Check the name and the folder."),
         )
         return None
 
@@ -83,19 +92,20 @@ class SeasonFiles:
 
     def inputs(self) -> tuple[InputFile, ...]:
         """Fingerprint every file that was found, in order of name."""
-        digests: dict[str, str] = {}
+        found: dict[str, InputFile] = {}
         for file, name in self._found.items():
             if str(name) in self.held:
-                digests[str(name)] = frame_sha256(self.held[str(name)])
+                found[str(name)] = InputFile(str(name), frame_sha256(self.held[str(name)]))
                 continue
             for part in parts_of(file):
                 label = (name.parent / part.relative_to(file.parent)).as_posix()
-                if label not in digests:
-                    digest = hashlib.sha256()
+                if label not in found:
+                    digest, size = hashlib.sha256(), 0
                     for block in blocks(part, label, budget.MAP_BYTES):
                         digest.update(block)
-                    digests[label] = digest.hexdigest()
-        return tuple(InputFile(label, digests[label]) for label in sorted(digests))
+                        size += len(block)
+                    found[label] = InputFile(label, digest.hexdigest(), size)
+        return tuple(found[label] for label in sorted(found))
 
     def field(self, table: FieldTable, path: KeyPath) -> tuple[Field | None, list[str]]:
         """Read the geometry of a field, or None when something is wrong, and warnings."""
@@ -118,8 +128,8 @@ class SeasonFiles:
         if len(self.problems.problems) > before:
             return None, warnings
         if boundary is not None and unworkable is not None and unworkable.covers(boundary):
-            what = "The unworkable ground covers the whole field."
-            remedy = "Give only the ground that is not worked."
+            what = tr("The unworkable ground covers the whole field.")
+            remedy = tr("Give only the ground that is not worked.")
             self.problems.add((*path, "unworkable"), what, remedy)
             return None, warnings
         given = (boundary, unworkable, zones, setbacks, table.fence, crossed)
@@ -133,25 +143,28 @@ class SeasonFiles:
         before = len(self.problems.problems)
         for key in ("gate", "line"):
             if getattr(table, key) is not None and plot.boundary is None:
-                what = "It goes with a boundary, and the field has none."
-                self.problems.add((*path, key), what, 'Add boundary = "field.geojson".')
+                what = tr("It goes with a boundary, and the field has none.")
+                self.problems.add((*path, key), what, tr('Add boundary = "field.geojson".'))
                 return None
-        gate, line = plot.gate, plot.line
+        gate, line, gate_width_m = plot.gate, plot.line, plot.gate_width_m
         if table.gate is not None:
+            gate_width_m = table.gate.width
             gate = self._gate(table.gate, plot.boundary, (*path, "gate"), warnings)
         if table.line is not None:
             place = (*path, "line")
             line = self.shapes(read_line, table.line, place, warnings, plot.boundary)
         if len(self.problems.problems) > before:
             return None
-        return replace(plot, gate=gate, line=line)
+        return replace(plot, gate=gate, line=line, gate_width_m=gate_width_m)
 
     def _gate(
         self, table: GateTable, boundary: Any, path: KeyPath, warnings: list[str]
     ) -> shapely.Point | None:
         if (table.place is None) == (table.file is None):
-            what = "A gate is a place or a map."
-            remedy = 'Write gate = "40.10231, -92.59870", latitude first, or gate = "gates.gpkg".'
+            what = tr("A gate is a place or a map.")
+            remedy = tr(
+                'Write gate = "40.10231, -92.59870", latitude first, or gate = "gates.gpkg".'
+            )
             self.problems.add(path, what, remedy)
             return None
         gate: shapely.Point | None
@@ -185,13 +198,42 @@ class SeasonFiles:
             return None
         name = self._found[file].as_posix()
         source = Source(file, table.layer, table.where, table.crs, name)
-        try:
-            shapes, said = reader(source, *args, cache=self._cache, **options)
-        except InputError as error:
-            self.problems.take(error)
-            return None
+        key = None
+        if self.known is not None and table.file not in self.held:
+            key = _all_it_hangs_on(reader, source, args, options)
+        if self.known is not None and key in self.known:
+            shapes, said = self.known[key]
+        else:
+            try:
+                shapes, said = reader(source, *args, cache=self._cache, **options)
+            except InputError as error:
+                self.problems.take(error)
+                return None
+            if self.known is not None and key is not None:
+                self.known[key] = shapes, said
         warnings.extend(said)
         return shapes
+
+
+def _all_it_hangs_on(
+    reader: Callable[..., Any], source: Source, args: tuple[object, ...], options: dict[str, object]
+) -> Hashable | None:
+    """A key of what a reader makes of a map as its files are now; None where there is none."""
+    name = getattr(reader, "__qualname__", None)
+    if name is None or source.path.is_dir():
+        return None
+    try:
+        stamps = tuple(
+            (str(part), status.st_ino, status.st_size, status.st_mtime_ns)
+            for part in parts_of(source.path)
+            for status in [part.stat()]
+        )
+        told = (source.layer, repr(sorted(source.where.items())), source.crs, source.label)
+        key = (now_spoken().tag, name, told, stamps, args, tuple(sorted(options.items())))
+        hash(key)
+    except (OSError, TypeError):
+        return None
+    return key
 
 
 def parts_of(file: Path) -> list[Path]:

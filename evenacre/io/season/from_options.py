@@ -21,7 +21,9 @@ from evenacre.io.season.schema import (
     ProductTable,
     SeasonTable,
     SettingsTable,
+    as_gate,
 )
+from evenacre.language import tr
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -36,7 +38,7 @@ _TABLES: dict[str, type[KeyTable]] = {
     "settings": SettingsTable,
     "passes": DriveOptions,
 }
-_AT_THE_TOP = ("time_zone", "units", "currency")
+_AT_THE_TOP = ("time_zone", "units", "language", "currency")
 _SOURCES = {
     "boundary": "boundary",
     "zones": "zones",
@@ -44,6 +46,7 @@ _SOURCES = {
     "cross": "cross",
     "setbacks": "setbacks",
     "line": "along",
+    "gate": "gate",
 }
 
 
@@ -110,6 +113,7 @@ OPTIONS: dict[str, Option] = {
     "setback_distance": _option("field.setbacks.distance"),
     "field_name": _option("field.name"),
     "gate": _option("field.gate"),
+    "gate_width": _option("field.gate.width"),
     "along": _option("field.line.file", "Passes run parallel to this line: a map with a line."),
     "along_layer": _option("field.line.layer", "Layer of the line."),
     "operation_name": _option("operation.name"),
@@ -129,7 +133,7 @@ OPTIONS: dict[str, Option] = {
     **_same_name(
         "implement",
         "width rows row_spacing rows_per_tower axle_to_antenna antenna_ahead antenna_left "
-        "tool_behind delay",
+        "tool_behind delay transport_width",
     ),
     "hitch_to_axle": _option("implement.tow.hitch_to_axle", repeats=True),
     **_same_name(
@@ -143,6 +147,7 @@ OPTIONS: dict[str, Option] = {
     ),
     "time_zone": _option("time_zone"),
     "units": _option("units"),
+    "language": _option("language"),
     "currency": _option("currency"),
 }
 """What the command line has options for; how each is called, with dashes, is its name here."""
@@ -205,6 +210,20 @@ def season_from_options(
     return draft.season
 
 
+def as_typed(given: Mapping[str, Any]) -> tuple[str, ...]:
+    """Write options as a command line has them."""
+    words: list[str] = []
+    for name, value in given.items():
+        if not is_given(value):
+            continue
+        pairs = isinstance(value, Mapping)
+        every = [f"{k}={v}" for k, v in value.items()] if pairs else value
+        for one in every if isinstance(every, list | tuple) else [every]:
+            flag = f"--{name.replace('_', '-')}"
+            words += [flag] if one is True else [flag, str(one)]
+    return tuple(words)
+
+
 @dataclass(frozen=True)
 class ToldOfStick:
     """What options say of all the files of a stick.
@@ -240,8 +259,8 @@ def told_of_stick(**options: Any) -> ToldOfStick:
     top = {name: given[name] for name in _AT_THE_TOP if name in given}
     for name in given:
         if not goes_with_stick(name):
-            what = "It is about one log, and this holds several."
-            remedy = (
+            what = tr("It is about one log, and this holds several.")
+            remedy = tr(
                 "Name the log itself, or write it into the season that `evenacre gather` makes."
             )
             raise InputError.at(f"--{name.replace('_', '-')}", "", what, remedy)
@@ -264,19 +283,25 @@ def _raw(given: dict[str, Any], problems: ProblemCollector) -> dict[str, Any]:
         count = len(given.get(name, ()))
         if count and count != len(products):
             times = f"{count} time{'' if count == 1 else 's'}"
-            what = f"It is given {times} for {len(products) or 'no'} product"
+            what = tr(
+                "It is given {times} for {count} product", times=times, count=len(products) or "no"
+            )
             what += "." if len(products) == 1 else "s."
-            remedy = f"Give one --{name} for each --product, in the same order."
+            remedy = tr("Give one --{name} for each --product, in the same order.", name=name)
             problems.add(OPTIONS[name].path, what, remedy)
     for key, source in _SOURCES.items():
-        # Only how to read the file was said.
+        # Only more of it was said, such as how to read its file.
         place = ("field", key)
         details = [n for n, o in OPTIONS.items() if o.path[:2] == place and n in given]
         if details and source not in given:
-            what = "Other options say how to read this file, but it is not given."
-            problems.add(place, what, f"Give --{source} FILE, or leave those options out.")
+            what = tr("Other options say how to read this file, but it is not given.")
+            problems.add(
+                place, what, tr("Give --{source} FILE, or leave those options out.", source=source)
+            )
             for name in details:
                 del given[name]
+    if "gate_width" in given:
+        given["gate"] = {**as_gate(str(given["gate"])), "width": given.pop("gate_width")}
     for name in ("boundary_where", "column"):
         if name in given and not isinstance(given[name], Mapping):
             given[name] = _pairs(given[name], OPTIONS[name].path, problems)
@@ -321,9 +346,13 @@ def _pairs(given: Iterable[str], path: KeyPath, problems: ProblemCollector) -> d
     for text in given:
         name, sign, value = text.partition("=")
         if not sign or not name.strip():
-            problems.add(path, f'"{text}" has no = sign.', 'Write it as "NAME=VALUE".')
+            problems.add(
+                path, tr('"{said}" has no = sign.', said=text), tr('Write it as "NAME=VALUE".')
+            )
         elif name.strip() in pairs:
-            problems.add(path, f'"{name.strip()}" is given twice.', "Keep one of them.")
+            problems.add(
+                path, tr('"{name}" is given twice.', name=name.strip()), tr("Keep one of them.")
+            )
         pairs.setdefault(name.strip(), value.strip())
     return pairs
 

@@ -18,6 +18,7 @@ from evenacre.io.logs.columns.clock import dates_of
 from evenacre.io.season.from_options import DRILL, is_given, season_from_options
 from evenacre.io.taskdata.read import Task, TaskData, each_task
 from evenacre.io.taskdata.tracks import worked
+from evenacre.language import tr
 from evenacre.model import Application, Field, Implement, InputFile, OperationPlan, Season
 
 # Less than this was no work but a switch.
@@ -70,7 +71,7 @@ def season_from_taskdata(path: Path, *, tasks: Sequence[str] = (), **overrides: 
             season = _one(path, data, task, given)
             if "boundary" in given and not _inside(task, season.operations[0].field.boundary):
                 elsewhere.append(season)
-                raise InputError.at(data.source, "", "no work lies inside the boundary.", _ELSE)
+                raise InputError.at(data.source, "", tr("no work lies inside the boundary."), _ELSE)
         except InputError as error:
             for problem in error.problems:
                 left_out.setdefault(problem, []).append(task.name)
@@ -83,10 +84,10 @@ def season_from_taskdata(path: Path, *, tasks: Sequence[str] = (), **overrides: 
         return elsewhere[0]  # Laying its log on its boundary will tell how far apart they are
     about = [replace(problem, place=_tasks(names)) for problem, names in left_out.items()]
     if last is None:
-        what = "there is no task with a time log in it."
+        what = tr("there is no task with a time log in it.")
         raise InputError(about or Problem(path.name, "", what, _EXPORT))
     warnings = [
-        f"{one} {'They were' if len(n) > 1 else 'It was'} left out."
+        tr("{one} {word} left out.", one=one, word="They were" if len(n) > 1 else "It was")
         for one, n in zip(about, left_out.values(), strict=True)
     ]
     # Operations of one field and name are told apart by the id of their task.
@@ -144,18 +145,18 @@ def _one(path: Path, data: TaskData, task: Task, given: dict[str, Any]) -> Seaso
 def _check(data: TaskData, task: Task, given: dict[str, Any]) -> None:
     """Refuse a task that lacks what an audit needs, in the same words as any other."""
     if not task.logs:
-        raise InputError.at(data.source, "", "there is no log of the work.", _EXPORT)
+        raise InputError.at(data.source, "", tr("there is no log of the work."), _EXPORT)
     if not task.tracks:
         said = " ".join(task.warnings)
         because = f" ({said[:-1]})" if said else ""
-        what = f"there is no time log with positions{because}."
+        what = tr("there is no time log with positions{because}.", because=because)
         raise InputError.at(data.source, "", what, _EXPORT)
     if task.worked_m < _LEAST_WORK_M:
-        what = "the logs show no work: off throughout, or no way driven while on."
-        raise InputError.at(data.source, "", what, "Check that all logs were exported.")
+        what = tr("the logs show no work: off throughout, or no way driven while on.")
+        raise InputError.at(data.source, "", what, tr("Check that all logs were exported."))
     if task.implement is None and not {"width", "row_spacing"} & given.keys():
-        what = "no working width is told by the machine or the log."
-        raise InputError.at(data.source, "", what, 'Give it with --width "20 ft".')
+        what = tr("no working width is told by the machine or the log.")
+        raise InputError.at(data.source, "", what, tr('Give it with --width "20 ft".'))
 
 
 def _inside(task: Task, boundary: BaseGeometry | None) -> float:
@@ -187,17 +188,28 @@ def _field(data: TaskData, task: Task, given: dict[str, Any]) -> tuple[Field, li
     other = max(data.fields.values(), key=share, default=own)
     about = f'{data.source}, task "{task.name}"'
     if not task.field_id:
-        why = "it names no field"
+        why = tr("it names no field")
     elif own.boundary is None:
-        why = f'its field "{own.name}" has no boundary'
+        why = tr('its field "{name}" has no boundary', name=own.name)
     else:
-        why = f'hardly any of its work lies inside its field "{own.name}"'
+        why = tr('hardly any of its work lies inside its field "{name}"', name=own.name)
     if share(own) > 0 and share(other) <= _MOST_OF_IT:
         return own, []
     if share(other) > _MOST_OF_IT:
-        return other, [f'{about}: {why}; the work lies in "{other.name}", which was taken.']
+        return other, [
+            tr(
+                '{about}: {why}; the work lies in "{name}", which was taken.',
+                about=about,
+                why=why,
+                name=other.name,
+            )
+        ]
     return Field(own.name), [
-        f"{about}: {why}; a boundary is drawn around the worked ground (or give --boundary)."
+        tr(
+            "{about}: {why}; a boundary is drawn around the worked ground (or give --boundary).",
+            about=about,
+            why=why,
+        )
     ]
 
 

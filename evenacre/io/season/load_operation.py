@@ -4,14 +4,18 @@ from __future__ import annotations
 
 from dataclasses import fields
 
+import pyarrow as pa
+
 from evenacre.errors import InputError, Problem, gathered
 from evenacre.io.logs.blockages import blockages_of, match_clock, read_blockage_file
 from evenacre.io.logs.columns.clock import dates_of
+from evenacre.io.logs.columns.columns_read import Seen
 from evenacre.io.logs.read_tracks import read_tracks
 from evenacre.io.logs.volume_to_mass import weigh_amounts
 from evenacre.io.maps.location_check import place_tracks, turn_tracks
 from evenacre.io.season.told_by_logs import told_by_logs
 from evenacre.io.tickets.load_tickets import match_ticket_clock, read_tickets
+from evenacre.language import tr
 from evenacre.model import UNDATED_S, Operation, OperationPlan, Track
 
 
@@ -29,9 +33,12 @@ def load_operation(plan: OperationPlan, *, width_needed: bool = True) -> Operati
 
 
 def read_operation(
-    plan: OperationPlan, *, width_needed: bool = True
+    plan: OperationPlan, *, width_needed: bool = True, seen: Seen | None = None
 ) -> tuple[Operation, list[Problem]]:
-    """Read the files of an operation as far as they go, and collect what is wrong."""
+    """Read the files of an operation as far as they go, and collect what is wrong.
+
+    ``seen`` is told what the columns of each log were taken for.
+    """
     problems: list[Problem] = []
     notes, warnings = list(plan.notes), list(plan.warnings)
     tracks: list[Track] = []
@@ -40,8 +47,11 @@ def read_operation(
     systems = plan.track_crs or (plan.crs,) * count
     for path, layer, crs in zip(plan.track_files, layers, systems, strict=True):
         with gathered(problems):
-            read = read_tracks(path, columns=plan.columns, layer=layer, crs=crs, time_zone=zone)
+            read = read_tracks(
+                path, columns=plan.columns, layer=layer, crs=crs, time_zone=zone, seen=seen
+            )
             tracks += weigh_amounts(read, plan.applications)
+        pa.default_memory_pool().release_unused()  # the cells of a log take more than its numbers
     tracks += weigh_amounts(plan.tracks, plan.applications)
     if not problems:
         with gathered(problems):
@@ -64,7 +74,14 @@ def read_operation(
         days = dates_of(track.time_s[track.time_s > UNDATED_S], zone) if plan.date else []
         if days and plan.date not in days:
             shown = days[0] if len(days) == 1 else f"{days[0]} to {days[-1]}"
-            warnings.append(f"{track.source}: the log is of {shown}, the operation of {plan.date}.")
+            warnings.append(
+                tr(
+                    "{source}: the log is of {shown}, the operation of {date}.",
+                    source=track.source,
+                    shown=shown,
+                    date=plan.date,
+                )
+            )
     tickets = plan.tickets
     if plan.ticket_file is not None:
         with gathered(problems):

@@ -15,6 +15,7 @@ from evenacre.io.season.checks import check_currency, is_defined
 from evenacre.io.season.files import SeasonFiles
 from evenacre.io.season.products import bulk_target
 from evenacre.io.season.schema import BlockageTable, OperationTable, SeasonTable
+from evenacre.language import tr
 from evenacre.model import (
     Application,
     Blockage,
@@ -58,9 +59,10 @@ class PlanBuilder:
         ground, implement = self.fields.get(table.field), self.implements.get(table.implement)
         applications = self._applications(table, path)
         compartment_of = self._compartments(table, implement, path)
-        if table.quote is not None:
-            asked = self.top.operation[int(path[1])].get("quote")
-            check_currency(asked, self.top.currency, self.problems, (*path, "quote"))
+        for name in ("quote", "bare_loss"):
+            asked = self.top.operation[int(path[1])].get(name)
+            if asked is not None:
+                check_currency(asked, self.top.currency, self.problems, (*path, name))
         self._check_columns(table, path)
         date = table.date.isoformat() if table.date else ""
         tracks = self._tracks(table, path)
@@ -87,7 +89,11 @@ class PlanBuilder:
             blockages=self._blockages(table.blockage, implement, date, path),
             settings=Settings(**self.top.settings.given(Settings) | table.given(Settings)),
             notes=tuple(
-                f"{a.product.name}: its analysis is that of its name: {shown}."
+                tr(
+                    "{name}: its analysis is that of its name: {shown}.",
+                    name=a.product.name,
+                    shown=shown,
+                )
                 for a in applications
                 if a.product.analysis and a.product.analysis == analysis_in_name(a.product.name)
                 if (shown := ", ".join(f"{v:g} % {k}" for k, v in a.product.analysis.items()))
@@ -96,6 +102,7 @@ class PlanBuilder:
             ticket_file=ticket_file,
             method=table.method,
             quote_per_m2=table.quote,
+            bare_loss_per_m2=table.bare_loss,
             compartment_of=compartment_of,
             with_seed=self._with_seed(table, implement, (*path, "with_seed")),
         )
@@ -106,7 +113,11 @@ class PlanBuilder:
             where = (*path, "products", index)
             place = (*where, "product")
             if use.product in made:
-                self.problems.add(place, f'"{use.product}" is listed twice.', "Keep one of them.")
+                self.problems.add(
+                    place,
+                    tr('"{product}" is listed twice.', product=use.product),
+                    tr("Keep one of them."),
+                )
                 continue
             is_defined(use.product, "product", self.products, self.problems, place)
             if product := self.products.get(use.product):
@@ -126,8 +137,12 @@ class PlanBuilder:
             for name in use.compartment:
                 pairs[use.product, name] = None
                 if name not in known:
-                    what = f'"{table.implement}" has no compartment "{name}".'
-                    remedy = choice(name, known, "List its compartments under [[implement]].")
+                    what = tr(
+                        '"{implement}" has no compartment "{name}".',
+                        implement=table.implement,
+                        name=name,
+                    )
+                    remedy = choice(name, known, tr("List its compartments under [[implement]]."))
                     self.problems.add((*path, "products", index, "compartment"), what, remedy)
         return tuple(pairs)
 
@@ -137,7 +152,7 @@ class PlanBuilder:
             name, colon, key = role.partition(":")
             place = (*path, "columns", role)
             if name not in roles:
-                what = f'"{role}" is not what a column can be.'
+                what = tr('"{role}" is not what a column can be.', role=role)
                 self.problems.add(place, what, choice(name, ROLES))
             elif name in ("rate", "flow") and colon:
                 self._check_placed(key, table, place)
@@ -146,21 +161,23 @@ class PlanBuilder:
         """Refuse the name of a product that the operation does not place."""
         products = [use.product for use in table.products]
         if name not in products:
-            what = f'The operation has no product "{name}".'
-            self.problems.add(path, what, choice(name, products, "Add it to products."))
+            what = tr('The operation has no product "{name}".', name=name)
+            self.problems.add(path, what, choice(name, products, tr("Add it to products.")))
 
     def _tracks(
         self, table: OperationTable, path: KeyPath
     ) -> list[tuple[Path, str | None, str | None]]:
         found: dict[tuple[Path, str | None], str | None] = {}
         if self.logs and not table.tracks:
-            self.problems.add((*path, "tracks"), "The list is empty.", "Name at least one.")
+            self.problems.add((*path, "tracks"), tr("The list is empty."), tr("Name at least one."))
         for index, track in enumerate(table.tracks):
             place = (*path, "tracks", index)
             file = self.files.find(track.file, place)
             if file is not None and (file, track.layer) in found:
-                what = f'The log "{track.file}" is listed twice and would count twice.'
-                self.problems.add(place, what, "Keep one of them.")
+                what = tr(
+                    'The log "{file}" is listed twice and would count twice.', file=track.file
+                )
+                self.problems.add(place, what, tr("Keep one of them."))
             elif file is not None:
                 found[file, track.layer] = track.crs
         return [(*log, crs) for log, crs in found.items()]
@@ -199,12 +216,12 @@ class PlanBuilder:
         for name in asked.slopes:
             self._check_placed(name, table, (*path, "slopes", name))
         if not (implement.rows_known and implement.width_known):
-            what = "How far apart the rows are is not known."
-            self.problems.add(path, what, "Give the implement rows or row_spacing.")
+            what = tr("How far apart the rows are is not known.")
+            self.problems.add(path, what, tr("Give the implement rows or row_spacing."))
             return None
         if asked.spread > implement.row_spacing_m:
-            what = "The opener spreads wider than the rows are apart."
-            remedy = "Give the width of the band that one opener leaves."
+            what = tr("The opener spreads wider than the rows are apart.")
+            remedy = tr("Give the width of the band that one opener leaves.")
             self.problems.add((*path, "spread"), what, remedy)
         return WithSeed(
             crop=asked.crop,
@@ -222,10 +239,14 @@ def _odd_targets(applications: Iterable[Application]) -> Iterator[str]:
     targets = [(product, target) for product, target in asked if target is not None]
     for product, target in targets:
         if target > _MUCH_KG_PER_M2:
-            yield f"{product.name}: the target rate of {in_both('rate', target)} is very high."
+            yield tr(
+                "{name}: the target rate of {in_both} is very high.",
+                name=product.name,
+                in_both=in_both("rate", target),
+            )
     for product, target in targets:
         least, most = product.rate_min_kg_per_m2, product.rate_max_kg_per_m2
         if least is not None and target < least * (1 - _ROUNDING):
-            yield f"{product.name}: the target rate is under the product's rate_min."
+            yield tr("{name}: the target rate is under the product's rate_min.", name=product.name)
         if most is not None and target > most * (1 + _ROUNDING):
-            yield f"{product.name}: the target rate is over the product's rate_max."
+            yield tr("{name}: the target rate is over the product's rate_max.", name=product.name)

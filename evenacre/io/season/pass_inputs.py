@@ -14,6 +14,7 @@ from evenacre.io.season.build import SeasonDraft
 from evenacre.io.season.from_options import season_from_options
 from evenacre.io.season.load import draft_season
 from evenacre.io.season.pasture.schema import DriveOptions
+from evenacre.language import tr
 from evenacre.model import Field, Implement, InputFile, Season, Seeding
 
 
@@ -22,7 +23,8 @@ class Ground:
     """Fields to plan passes on, and what is known of what drives over them.
 
     Each field has a boundary, and a name of its own. ``seeding`` tells how the tool is driven,
-    where the season says so; ``units`` is the name of the reports' unit system.
+    where the season says so; ``units`` is the name of the reports' unit system, ``language``
+    the tag of their language.
     """
 
     farm: str
@@ -33,6 +35,7 @@ class Ground:
     implement: Implement | None = None  # None: only its width is known
     inputs: tuple[InputFile, ...] = ()
     warnings: tuple[str, ...] = ()
+    language: str = "en"
 
 
 def read_drive_options(written: Mapping[str, Any]) -> DriveOptions:
@@ -79,6 +82,7 @@ def ground_of_season(
         *(season.farm, season.units, tuple(chosen), width_m, seeding, tool),
         inputs=season.inputs,
         warnings=said,
+        language=season.language,
     )
 
 
@@ -93,16 +97,18 @@ def _chosen(
     warnings = []
     for name in dict.fromkeys(names):
         if name not in known and whole:
-            what = f'There is no field or paddock "{name}" in {file}.'
+            what = tr('There is no field or paddock "{name}" in {file}.', name=name, file=file)
             problems.append(Problem("--field", "", what, choice(name, known)))
         elif name in bare:
-            remedy = 'Add boundary = "field.geojson" to it.'
-            problems.append(Problem(file, f'field "{name}"', "It has no boundary.", remedy))
+            remedy = tr('Add boundary = "field.geojson" to it.')
+            problems.append(
+                Problem(file, tr('field "{name}"', name=name), tr("It has no boundary."), remedy)
+            )
     if bare and not names:
-        warnings = [f"Without a boundary, and left out: {listed(bare)}."]
+        warnings = [tr("Without a boundary, and left out: {listed}.", listed=listed(bare))]
         if not drawn:
-            remedy = 'Add boundary = "field.geojson" under [[field]].'
-            problems.append(Problem(file, "field", "No field has a boundary.", remedy))
+            remedy = tr('Add boundary = "field.geojson" under [[field]].')
+            problems.append(Problem(file, "field", tr("No field has a boundary."), remedy))
     said = [text for field in drawn for text in draft.said.get(("field", field.name), [])]
     return drawn, [*warnings, *said]
 
@@ -119,12 +125,16 @@ def _tool(
     if name is None and season.seeding is not None:
         return next(key for key, tool in known.items() if tool == season.seeding.implement)
     if name is not None and whole:
-        what = f'There is no implement "{name}" in {file}.'
-        remedy = choice(name, known, "Define it under [[implement]], or give --width.")
+        what = tr('There is no implement "{name}" in {file}.', name=name, file=file)
+        remedy = choice(name, known, tr("Define it under [[implement]], or give --width."))
         problems.append(Problem("--implement", "", what, remedy))
     elif whole:
-        what = f"It has {len(known) or 'no'} implements."
-        remedy = f"Name one with --implement: {listed(known)}." if known else "Give --width."
+        what = tr("It has {count} implements.", count=len(known) or "no")
+        remedy = (
+            tr("Name one with --implement: {listed}.", listed=listed(known))
+            if known
+            else tr("Give --width.")
+        )
         problems.append(Problem(file, "", what, remedy))
     return None
 
@@ -139,4 +149,5 @@ def ground_of_options(**options: Any) -> Ground:
         implement=job.implement,
         inputs=inputs,
         warnings=job.warnings,
+        language=season.language,
     )

@@ -17,10 +17,11 @@ from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
 from evenacre.io.season.values import Date, Name
 from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.files import read_whole
+from evenacre.language import mark, tr
 from evenacre.model import InputFile, PlannedPaddock, PlannedSeeding, PlannedVisit, PlannedWindow
 
 _SCHEMA = re.compile(r"evenacre/plan/1(\.\d+)?")
-_REMEDY = "Give plan.json as `evenacre interseed` wrote it; if it was changed, plan again."
+_REMEDY = mark("Give plan.json as `evenacre interseed` wrote it; if it was changed, plan again.")
 _Amount = Annotated[float, Field(ge=0, le=1e12, allow_inf_nan=False)]
 
 
@@ -83,7 +84,7 @@ def read_plan(path: Path) -> PlannedSeeding:
     Where there is no such plan that is told, else every value that is missing or wrong.
     """
     if path.is_dir():
-        raise InputError.at(path, "", "is a folder.", "Name plan.json in it.")
+        raise InputError.at(path, "", tr("is a folder."), tr("Name plan.json in it."))
     raw = read_whole(path, str(path), budget.SETTINGS_BYTES)
     data = _parsed(path, raw)
     _check_schema(path, data)
@@ -94,49 +95,57 @@ def read_plan(path: Path) -> PlannedSeeding:
     for i, paddock in enumerate(plan.paddocks if plan else ()):
         place: KeyPath = ("paddocks", i)
         if paddock.paddock in names[:i]:
-            problems.add(place, f'"{paddock.paddock}" comes twice.', _REMEDY)
+            problems.add(
+                place, tr('"{paddock}" comes twice.', paddock=paddock.paddock), tr(_REMEDY)
+            )
         window = paddock.window
         if window and (window.opens is None) != (window.closes is None):
-            problems.add((*place, "window"), "It opens or closes, but not both.", _REMEDY)
+            problems.add((*place, "window"), tr("It opens or closes, but not both."), tr(_REMEDY))
         if window and any(first > last for first, last in _spells(window)):
-            problems.add((*place, "window"), "It closes before it opens.", _REMEDY)
+            problems.add((*place, "window"), tr("It closes before it opens."), tr(_REMEDY))
     if plan is None or problems.problems:
-        raise InputError([Problem(p.file, p.place, p.what, _REMEDY) for p in problems.problems])
+        raise InputError([Problem(p.file, p.place, p.what, tr(_REMEDY)) for p in problems.problems])
     return PlannedSeeding(
         product=plan.seed.product,
         parts=tuple(part.product for part in plan.seed.parts) or (plan.seed.product,),
         paddocks=tuple(map(_paddock, plan.paddocks)),
-        file=InputFile(path.name, hashlib.sha256(raw).hexdigest()),
+        file=InputFile(path.name, hashlib.sha256(raw).hexdigest(), len(raw)),
     )
 
 
 def _parsed(path: Path, raw: bytes) -> Any:
     def refuse(constant: str) -> object:
-        raise InputError.at(path, "", f"{constant} is not a number.", _REMEDY)
+        raise InputError.at(
+            path, "", tr("{constant} is not a number.", constant=constant), tr(_REMEDY)
+        )
 
     try:
         data = json.loads(raw.decode("utf-8-sig"), parse_constant=refuse)
         json.dumps(data, ensure_ascii=False).encode()  # half a character (\ud800) is no text
         return data
     except UnicodeDecodeError:
-        raise InputError.at(path, "", "is not text.", _REMEDY) from None
+        raise InputError.at(path, "", tr("is not text."), tr(_REMEDY)) from None
     except json.JSONDecodeError as error:
         place = f"line {error.lineno}, column {error.colno}"
-        raise InputError.at(path, place, "It is not JSON from here on.", _REMEDY) from None
+        raise InputError.at(path, place, tr("It is not JSON from here on."), tr(_REMEDY)) from None
     except (RecursionError, ValueError):
-        raise InputError.at(path, "", "It is no JSON that a plan can be.", _REMEDY) from None
+        raise InputError.at(
+            path, "", tr("It is no JSON that a plan can be."), tr(_REMEDY)
+        ) from None
 
 
 def _check_schema(path: Path, data: Any) -> None:
     schema = data.get("schema") if isinstance(data, dict) else None
     if not isinstance(schema, str):
-        raise InputError.at(path, "schema", "It is no plan of interseeding.", _REMEDY)
+        raise InputError.at(path, "schema", tr("It is no plan of interseeding."), tr(_REMEDY))
     if not schema.startswith("evenacre/plan/"):
-        what = f'It is no plan of interseeding but "{schema}".'
-        raise InputError.at(path, "schema", what, _REMEDY)
+        what = tr('It is no plan of interseeding but "{schema}".', schema=schema)
+        raise InputError.at(path, "schema", what, tr(_REMEDY))
     if not _SCHEMA.fullmatch(schema):
-        what = f'It is a plan of the form "{schema}", which this Evenacre does not know.'
-        raise InputError.at(path, "schema", what, "Use the Evenacre that wrote it.")
+        what = tr(
+            'It is a plan of the form "{schema}", which this Evenacre does not know.', schema=schema
+        )
+        raise InputError.at(path, "schema", what, tr("Use the Evenacre that wrote it."))
 
 
 def _place(keys: KeyPath, data: Any) -> str:

@@ -10,6 +10,7 @@ from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
 from evenacre.io.common.suggestions import choice, listed
 from evenacre.io.season.checks import check_currency, check_order, is_defined
 from evenacre.io.season.schema import ProductTable
+from evenacre.language import tr
 from evenacre.model import Product, SeedLot
 from evenacre.model.product import NUTRIENTS, analysis_in_name
 
@@ -38,8 +39,11 @@ def product_of(
         differs = [k for k, v in label.items() if analysis.get(k, 0.0) != v]
         if differs and not problems.problems[before:]:
             warnings.append(
-                f"{table.name}: its analysis differs from its name in {', '.join(differs)}; the "
-                "analysis was used."
+                tr(
+                    "{name}: its analysis differs from its name in {names}; the analysis was used.",
+                    name=table.name,
+                    names=", ".join(differs),
+                )
             )
     else:
         analysis = _checked_analysis(label, problems, (*path, "name"))
@@ -48,7 +52,7 @@ def product_of(
     kind, lot = _seed_lot(table, written, problems, path)
     if table.kind is None and kind == "fertilizer" and not analysis:
         kind = "other"
-    what = "rate_min is higher than rate_max."
+    what = tr("rate_min is higher than rate_max.")
     check_order(table.rate_min, table.rate_max, what, problems, (*path, "rate_min"))
     if len(problems.problems) > before:
         return None, warnings
@@ -72,15 +76,23 @@ def _checked_analysis(
         if symbol is None:
             remedy = choice(key, NUTRIENTS)
             if label := _ELEMENTS.get(key.lower()):
-                remedy = f"A label guarantees {label}: write that, with the label's figure."
-            problems.add((*path, key), f'"{key}" is not a nutrient on a label.', remedy)
+                remedy = tr(
+                    "A label guarantees {label}: write that, with the label's figure.", label=label
+                )
+            problems.add((*path, key), tr('"{key}" is not a nutrient on a label.', key=key), remedy)
             continue
         if symbol in checked:
-            problems.add((*path, key), f"{symbol} is given twice.", "Keep one of them.")
+            problems.add(
+                (*path, key), tr("{symbol} is given twice.", symbol=symbol), tr("Keep one of them.")
+            )
         checked[symbol] = percent
     if (total := sum(checked.values())) > 100.0:
-        what = f"{listed(checked)} add up to {total:g} %, more than all of it."
-        problems.add(path, what, "Give percent of the product's mass.")
+        what = tr(
+            "{listed} add up to {total:g} %, more than all of it.",
+            listed=listed(checked),
+            total=total,
+        )
+        problems.add(path, what, tr("Give percent of the product's mass."))
     return checked
 
 
@@ -96,27 +108,38 @@ def _seed_lot(
     if not given:
         return kind, None
     if kind != "seed" or table.parts:
-        what, remedy = f"{given[0]} belongs to seed, not to {kind}.", 'Write kind = "seed".'
+        what, remedy = (
+            tr("{given} belongs to seed, not to {kind}.", given=given[0], kind=kind),
+            tr('Write kind = "seed".'),
+        )
         if kind == "seed":
-            what = "A blend has no tag of its own here: each of its parts has."
-            remedy = f"Give {given[0]} with the products that parts names."
+            what = tr("A blend has no tag of its own here: each of its parts has.")
+            remedy = tr("Give {given} with the products that parts names.", given=given[0])
         problems.add((*path, given[0]), what, remedy)
         return kind, None
     purity, germination, hard = table.purity, table.germination, table.hard_seed or 0.0
     for key in ("purity", "germination"):
         if key not in written:
-            problems.add((*path, key), f"{key} is missing.", f"Add {key} = 90, as on the tag.")
+            problems.add(
+                (*path, key),
+                tr("{key} is missing.", key=key),
+                tr("Add {key} = 90, as on the tag.", key=key),
+            )
     if purity is None or germination is None:
         return kind, None
     alive = germination + hard
     if alive > 100.0:
         both = f"germination {germination:g} % and hard_seed {hard:g} %"
-        what = f"{both} add up to {alive:g} %, more than all of the seed."
-        remedy = "Give germination without the hard seed, as on the tag."
+        what = tr(
+            "{both} add up to {alive:g} %, more than all of the seed.", both=both, alive=alive
+        )
+        remedy = tr("Give germination without the hard seed, as on the tag.")
         problems.add((*path, "germination"), what, remedy)
     elif purity * alive == 0.0:
         key = "purity" if purity == 0.0 else "germination"
-        problems.add((*path, key), "None of this seed would grow.", f"Correct {key}.")
+        problems.add(
+            (*path, key), tr("None of this seed would grow."), tr("Correct {key}.", key=key)
+        )
     return kind, SeedLot(purity / 100.0, germination / 100.0, hard / 100.0, table.seeds_per)
 
 
@@ -133,15 +156,15 @@ def bulk_target(
         return rate
     path = (*path, "pls_rate")
     if rate is not None:
-        problems.add(path, "rate and pls_rate are both given.", "Keep one of them.")
+        problems.add(path, tr("rate and pls_rate are both given."), tr("Keep one of them."))
     parts = product.parts or ((product.name, 1.0),)
     lots = [(name, lot.seed if (lot := products.get(name)) else None) for name, _ in parts]
     lacking = [name for name, tag in lots if tag is None]
     if lacking:
         problems.add(
             path,
-            f"The tag of {' and '.join(lacking)} is not given.",
-            "Give purity and germination under [[product]], or a bulk rate.",
+            tr("The tag of {names} is not given.", names=" and ".join(lacking)),
+            tr("Give purity and germination under [[product]], or a bulk rate."),
         )
         return None
     tags = [(tag, part) for (_, tag), (_, part) in zip(lots, parts, strict=True) if tag]
@@ -179,13 +202,15 @@ def _blend(
         place = (*path, "parts", name)
         part = products.get(name)
         if name == blend.name:
-            problems.add(place, "A blend cannot be a part of itself.", "Take it out.")
+            problems.add(place, tr("A blend cannot be a part of itself."), tr("Take it out."))
         elif is_defined(name, "product", others, problems, place) and part and part.parts:
-            remedy = f"List its parts under {blend.name} instead."
-            problems.add(place, f'"{name}" is a blend itself.', remedy)
+            remedy = tr("List its parts under {name} instead.", name=blend.name)
+            problems.add(place, tr('"{name}" is a blend itself.', name=name), remedy)
     total = sum(share for _, share in blend.parts)
     if total <= 0:
-        problems.add((*path, "parts"), "The parts add up to nothing.", "Give parts by mass.")
+        problems.add(
+            (*path, "parts"), tr("The parts add up to nothing."), tr("Give parts by mass.")
+        )
     parts = [(products.get(name), share / total) for name, share in blend.parts if total]
     known = [(part, share) for part, share in parts if part is not None]
     if len(problems.problems) > before or len(known) < len(parts):

@@ -1,7 +1,7 @@
 """The season file: every table, its keys, what each may hold and what it says.
 
 The command line's options (:mod:`evenacre.io.season.from_options`) and the reference of the
-file (``docs/season_file.md``) are derived from these tables.
+file (``docs/reference/season_file.md``) are derived from these tables.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
 from evenacre.io.season import values as v
+from evenacre.language import Tag, tr
 
 
 def key(text: str, default: Any = None, **checks: Any) -> Any:
@@ -25,10 +26,11 @@ def as_source(value: object) -> object:
     return {"file": value} if isinstance(value, str) else value
 
 
-def _as_gate(value: object) -> object:
+def as_gate(value: object) -> Any:
+    """Let a bare place, or the name of a map, stand for the table."""
     if isinstance(value, list):
-        how = 'Write it in quotes, latitude first: "40.10231, -92.59870".'
-        raise v.refusal("A list does not tell which is the latitude.", how)
+        how = tr('Write it in quotes, latitude first: "40.10231, -92.59870".')
+        raise v.refusal(tr("A list does not tell which is the latitude."), how)
     return {"place": value} if v.is_like_place(value) else as_source(value)
 
 
@@ -36,7 +38,9 @@ def _as_use(value: object) -> object:
     return {"product": value} if isinstance(value, str) else value
 
 
-def _each(as_table: Callable[[object], object]) -> BeforeValidator:
+def each(as_table: Callable[[object], object]) -> BeforeValidator:
+    """Let one stand for a list of it, and a bare name for a table."""
+
     def read(value: object) -> object:
         return [as_table(one) for one in (value if isinstance(value, list) else [value])]
 
@@ -123,6 +127,7 @@ class ImplementTable(KeyTable):
 
     name: v.Name = key("What operations call it.", ...)
     width: v.Width | None = key('Working width: "20 ft"; else as logged.')
+    transport_width: v.Width | None = key('Folded, as it goes through a gate: "12 ft".')
     rows: int | None = key("Rows across the width.", ge=1, le=2000)
     row_spacing: v.Spacing | None = key('Instead of rows: "7.5 in".')
     rows_per_tower: Count | None = key("Rows fed by one tower.")
@@ -171,6 +176,7 @@ class GateTable(KeyTable):
     where: dict[str, Any] = key('Pick features: { name = "Creek Forty" }.', {})
     crs: str | None = key('Of a file that does not say its own: "EPSG:26915".')
     place: v.Place | None = key('Instead: "40.10231, -92.59870", latitude first.')
+    width: v.Width | None = key('How wide it is, from post to post: "16 ft".')
 
 
 Source = Annotated[SourceTable, BeforeValidator(as_source)]
@@ -191,7 +197,7 @@ class DrivenTable(KeyTable):
     fence: bool | None = key(
         "Whether nothing of tractor, drill and cart may leave it; true where a herd grazes."
     )
-    gate: Annotated[GateTable, BeforeValidator(_as_gate)] | None = key(
+    gate: Annotated[GateTable, BeforeValidator(as_gate)] | None = key(
         'Way in and out: "40.10231, -92.59870", latitude first, or a map with a point.'
     )
     line: Source | None = key("Passes run parallel to it: a slope, rows; a map with a line.")
@@ -210,6 +216,7 @@ class FieldTable(DrivenTable):
     setbacks: Annotated[SetbacksTable, BeforeValidator(as_source)] | None = key(
         "Wells, ditches ... to keep off."
     )
+    landlord: v.Name | None = key("Whose ground it is, where that is not you: they get a sheet.")
 
 
 class TrackTable(KeyTable):
@@ -258,11 +265,9 @@ class OperationTable(SettingsTable):
     field: v.Name = key("Name of a [[field]].", ...)
     implement: v.Name = key("Name of an [[implement]].", ...)
     date: v.Date | None = key("Date of the job, 2026-04-14.")
-    tracks: Annotated[list[TrackTable], _each(as_source)] = key(
-        "Log of the drive; any number.", ...
-    )
+    tracks: Annotated[list[TrackTable], each(as_source)] = key("Log of the drive; any number.", ...)
     columns: dict[str, str] = key('What a column of the log is: { rate = "Rate [lb/ac]" }.', {})
-    products: Annotated[list[UseTable], _each(_as_use)] = key("What was placed.", [])
+    products: Annotated[list[UseTable], each(_as_use)] = key("What was placed.", [])
     blockages: Annotated[list[str], BeforeValidator(_as_list)] = key(
         "CSV of blockages: start, end and tower or rows; any number.", []
     )
@@ -270,7 +275,12 @@ class OperationTable(SettingsTable):
     loads: str | None = key("CSV of load tickets.")
     method: str = key("Of placement.", "")
     quote: v.Quote | None = key('Of a hired job: "20 USD/ac".')
+    bare_loss: v.Quote | None = key(
+        'What ground that stays bare loses: "300 USD/ac". Three times what working it cost without.'
+    )
     with_seed: WithSeedTable | None = key("Where fertilizer goes in with the seed.")
+    practice: v.Name | None = key("Conservation practice it was done for, which gets a sheet.")
+    practice_code: v.Name | None = key('Number of its standard: "340". The same for all its jobs.')
 
 
 class NeedTable(KeyTable):
@@ -300,8 +310,14 @@ class SeasonTable(KeyTable):
 
     farm: str = key("Name of the farm.", "", max_length=1000)
     units: Literal["us", "metric"] = key("Units of the report.", "us")
+    language: Tag = key("Language of the report; a country sets how numbers are written.", "en")
     currency: Annotated[str, Field(pattern=r"^[A-Z]{3}$")] = key("Of all prices.", "USD")
     time_zone: str | None = key("Zone of local times: America/Chicago.")
+    paper: Literal["letter", "a4"] | None = key(
+        "Of PDFs; without it, letter with US units and where it is in use."
+    )
+    contact: v.Name | None = key("Whom questions about sheets go to: name and telephone.")
+    landlord_costs: bool = key("Whether sheets for landlords tell costs.", False)
     settings: SettingsTable = key("What may be tuned.", SettingsTable())
     gathered: dict[str, str] = key(
         "Files that `evenacre gather` has taken in or left out, with their fingerprints.", {}

@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from evenacre.errors import InputError
+from evenacre.language import tr
 from evenacre.model import Application, OperationPlan, Product, Track
 from evenacre.units.display import in_both
 
@@ -30,21 +31,27 @@ def told_by_logs(
     if not plan.implement.width_known and (width_needed or logged):
         width_m, share = _steady_width(tracks)
         notes.append(
-            f"The width of the tool is the largest that the logs hold for a while: "
-            f"{in_both('length', width_m)}, in {share:.0%} of the working records."
+            tr(
+                "The width of the tool is the largest that the logs hold for a while: "
+                "{in_both}, in {share:.0%} of the working records.",
+                in_both=in_both("length", width_m),
+                share=share,
+            )
         )
         plan = replace(plan, implement=plan.implement.of_width(width_m))
     if plan.field_is_nameless and (name := _one_name(tracks, "field")):
-        notes.append(f'The field is called "{name}", as in the log.')
+        notes.append(tr('The field is called "{name}", as in the log.', name=name))
         plan = replace(plan, field=replace(plan.field, name=name))
     if not plan.applications and (name := _one_name(tracks, "product")):
-        notes.append(f'The product is "{name}", as in the log.')
+        notes.append(tr('The product is "{name}", as in the log.', name=name))
         plan = replace(plan, applications=(Application(Product(name)),))
     targets = {track.target_kg_per_m2 for track in tracks}
     if [a.target_kg_per_m2 for a in plan.applications] == [None] and len(targets) == 1:
         (target,) = targets
         if target is not None:
-            notes.append(f"The target rate is {in_both('rate', target)}, as in the log.")
+            notes.append(
+                tr("The target rate is {in_both}, as in the log.", in_both=in_both("rate", target))
+            )
             wanted = replace(plan.applications[0], target_kg_per_m2=target)
             plan = replace(plan, applications=(wanted,))
     return plan, notes
@@ -62,15 +69,16 @@ def _steady_width(tracks: Sequence[Track]) -> tuple[float, float]:
     values, counts = np.unique(widths, return_counts=True)
     steady = np.flatnonzero(counts >= _STEADY * counts.sum())
     if not steady.size:
-        unsure = dict.fromkeys(
-            line for track in tracks for line in track.warnings if " a width " in line
-        )
+        unsure = dict.fromkeys(t.not_used["width"] for t in tracks if "width" in t.not_used)
         raise InputError.at(
             ", ".join(dict.fromkeys(track.source for track in tracks)),
             "",
-            " ".join(["The working width is missing, and the log tells none.", *unsure]),
-            'Give it: --width "20 ft", or rows and row spacing (in a season file the width of the '
-            "implement). What the spacing of the passes is: evenacre measure.",
+            " ".join([tr("The working width is missing, and the log tells none."), *unsure]),
+            tr(
+                'Give it: --width "20 ft", or rows and row spacing (in a season file the '
+                "width of the implement). What the spacing of the passes is: evenacre "
+                "measure."
+            ),
         )
     largest = steady[-1]
     return float(values[largest]), float(counts[largest] / counts.sum())

@@ -7,6 +7,7 @@ import datetime as dt
 from evenacre.errors import InputError
 from evenacre.io.common.time_zones import zone_of
 from evenacre.io.common.years import check_day, read_day
+from evenacre.language import tr
 from evenacre.processes.generation_time import generation_time
 from evenacre.units.parsing import Dimension, parse_quantity
 
@@ -23,7 +24,7 @@ def plan_begin(
             return read_day(told)
         check_day(told)
     except ValueError as error:
-        raise InputError.at(file, "", str(error), "Write it as 2026-08-20.") from None
+        raise InputError.at(file, "", str(error), tr("Write it as 2026-08-20.")) from None
     return told
 
 
@@ -31,5 +32,10 @@ def amount_in_cart(told: str | float, *, file: str = "in_cart") -> float:
     """Seed in the cart, kg; a bare number is in kg."""
     kg = told if isinstance(told, float | int) else parse_quantity(told, Dimension.MASS, file=file)
     if not 0.0 <= kg < float("inf"):
-        raise InputError.at(file, "", f'"{told}" makes no sense here.', "Give what is in the cart.")
+        raise InputError.at(
+            file,
+            "",
+            tr('"{told}" makes no sense here.', told=told),
+            tr("Give what is in the cart."),
+        )
     return float(kg)

@@ -8,7 +8,6 @@ from typing import Literal
 
 from evenacre.errors import InputError, Problem
 from evenacre.io.season.build import SeasonDraft
-from evenacre.io.season.from_taskdata import season_from_taskdata
 from evenacre.io.season.load import draft_season
 from evenacre.io.season.load_operation import read_operation
 from evenacre.io.taskdata.folder import is_taskdata
@@ -36,6 +35,8 @@ def check_season(path: Path) -> list[Checked]:
     """
     try:
         if is_taskdata(path):
+            from evenacre.io.season.from_taskdata import season_from_taskdata  # brings options too
+
             season = season_from_taskdata(path)
             draft = SeasonDraft(season, (), (True,) * len(season.operations))
         else:

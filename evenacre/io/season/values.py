@@ -17,6 +17,7 @@ from pydantic import BeforeValidator, Field, PlainValidator
 from pydantic_core import PydanticCustomError
 
 from evenacre.errors import InputError
+from evenacre.language import mark, tr
 from evenacre.units.parsing import Dimension as Kind
 from evenacre.units.parsing import parse_quantity
 
@@ -34,35 +35,42 @@ _PLACE = re.compile(
 )
 _LIKE_A_PLACE = re.compile(r"[-+\d.,;°\sNSEW]*\d[-+\d.,;°\sNSEW]*", re.IGNORECASE)
 
-_WHOLE_DAYS = 'Write whole days with their unit, in quotes: "35 days".'
-_A_CLOCK_TIME = 'Write it in quotes: "07:30".'
-_A_SPELL = 'Write how many days in a row weather takes, on average: "3 days", from 1 to 366.'
-_A_SHARE = 'Give percent from 0 to 100, such as 50 or "50 %".'
-_AN_INTAKE = 'Write percent of live weight, such as 2.6, or the feed of one in a day: "31.5 lb".'
-_A_STAND = 'Write a mass per area, such as "1200 lb/ac", or a height, such as "4 in".'
-_PER_HEIGHT = 'Write what stands on an area for each bit of height: "250 lb/ac/in".'
-_A_WINDOW = "Write its first and its last day: [2026-08-20, 2026-09-05]."
-_A_PLACE = 'Write degrees, latitude first: "40.10231, -92.59870".'
-_A_HEADING = "Give degrees clockwise from north, from 0 to 360: 90 is east to west."
-_TOO_DEAR = "Check the number and its unit."
-_AT_MOST_A_DAY = "at most 24 hours"
-_PRODUCT_LAG = "The delay is how long product travels from the meter to the opener: 0 to 60 s."
-_A_GROWTH = "dry matter, from 0 to 1,780 lb/ac/day (2,000 kg/ha/day)"
-_A_WEIGHT = "the live weight of one animal, between 1 lb and 11,000 lb (0.5 to 5,000 kg)"
-_A_DENSITY = "what a bushel or a litre of it weighs: between 0.8 and 388 lb/bu (10 and 5000 kg/m3)"
-_A_COUNT = "the seeds in a pound or a kilogram: between 45 and 450 million in a pound"
+_WHOLE_DAYS = mark('Write whole days with their unit, in quotes: "35 days".')
+_A_CLOCK_TIME = mark('Write it in quotes: "07:30".')
+_A_SPELL = mark('Write how many days in a row weather takes, on average: "3 days", from 1 to 366.')
+_A_SHARE = mark('Give percent from 0 to 100, such as 50 or "50 %".')
+_AN_INTAKE = mark(
+    'Write percent of live weight, such as 2.6, or the feed of one in a day: "31.5 lb".'
+)
+_A_STAND = mark('Write a mass per area, such as "1200 lb/ac", or a height, such as "4 in".')
+_PER_HEIGHT = mark('Write what stands on an area for each bit of height: "250 lb/ac/in".')
+_A_WINDOW = mark("Write its first and its last day: [2026-08-20, 2026-09-05].")
+_A_PLACE = mark('Write degrees, latitude first: "40.10231, -92.59870".')
+_A_HEADING = mark("Give degrees clockwise from north, from 0 to 360: 90 is east to west.")
+_NOT_NEGATIVE = mark("It cannot be negative.")
+_TOO_DEAR = mark("Check the number and its unit.")
+_AT_MOST_A_DAY = mark("at most 24 hours")
+_PRODUCT_LAG = mark(
+    "The delay is how long product travels from the meter to the opener: 0 to 60 s."
+)
+_A_GROWTH = mark("dry matter, from 0 to 1,780 lb/ac/day (2,000 kg/ha/day)")
+_A_WEIGHT = mark("the live weight of one animal, between 1 lb and 11,000 lb (0.5 to 5,000 kg)")
+_A_DENSITY = mark(
+    "what a bushel or a litre of it weighs: between 0.8 and 388 lb/bu (10 and 5000 kg/m3)"
+)
+_A_COUNT = mark("the seeds in a pound or a kilogram: between 45 and 450 million in a pound")
 
 
 def refusal(what: str, remedy: str) -> PydanticCustomError:
     """Say what is wrong with a value, with the remedy, through pydantic."""
-    return PydanticCustomError("told", "{what}", {"what": what, "remedy": remedy})
+    return PydanticCustomError("told", "{what}", {"what": what, "remedy": tr(remedy)})
 
 
 def quantity(
     dimension: Kind,
     least: float = 0.0,
     most: float = float("inf"),
-    sense: str = "It cannot be negative.",
+    sense: str = _NOT_NEGATIVE,
     remedy: str = "",
 ) -> BeforeValidator:
     """Read a quantity into SI and hold it to a range, in SI.
@@ -74,8 +82,10 @@ def quantity(
     def read(value: object) -> float:
         si = _measured(value, dimension, remedy)
         if not least <= si <= most:
-            remedy_here = sense if sense.endswith(".") else f"Give {sense}."
-            raise refusal(f'"{value}" makes no sense here.', remedy_here)
+            remedy_here = tr("Give {sense}.", sense=tr(sense))
+            if sense.endswith("."):
+                remedy_here = tr(sense)
+            raise refusal(tr('"{value}" makes no sense here.', value=value), remedy_here)
         return si
 
     read.__doc__ = f"{'An' if dimension is Kind.AREA else 'A'} {dimension}."
@@ -84,8 +94,8 @@ def quantity(
 
 def _measured(value: object, dimension: Kind, remedy: str = "") -> float:
     if isinstance(value, bool) or not isinstance(value, str | int | float):
-        how = 'Write a number with its unit, in quotes: "20 ft".'
-        raise refusal(f"{value!r} is not a quantity.", how)
+        how = tr('Write a number with its unit, in quotes: "20 ft".')
+        raise refusal(tr("{value} is not a quantity.", value=repr(value)), how)
     try:
         return parse_quantity(str(value), dimension)  # a bare number is found to lack its unit
     except InputError as error:
@@ -104,7 +114,7 @@ def _as_date(value: object) -> object:
         if isinstance(value, dt.date):
             check_day(value)
     except ValueError as error:
-        raise refusal(str(error), "Write it as 2026-04-14.") from None
+        raise refusal(str(error), tr("Write it as 2026-04-14.")) from None
     return value  # what is no date is left to pydantic
 
 
@@ -119,9 +129,11 @@ def _days(value: object) -> int:
     """Whole days."""
     days = _measured(value, Kind.TIME, _WHOLE_DAYS) / DAY_S
     if abs(days - round(days)) > _ROUNDING:
-        raise refusal(f'"{value}" is not a whole number of days.', _WHOLE_DAYS)
+        raise refusal(tr('"{value}" is not a whole number of days.', value=value), _WHOLE_DAYS)
     if not 0 <= days <= _MOST_DAYS:
-        raise refusal(f'"{value}" makes no sense here.', "Give from 0 days to ten years.")
+        raise refusal(
+            tr('"{value}" makes no sense here.', value=value), tr("Give from 0 days to ten years.")
+        )
     return round(days)
 
 
@@ -131,7 +143,7 @@ def _clock_s(value: object) -> float:
         return value.hour * 3600.0 + value.minute * 60.0 + value.second
     found = _CLOCK.fullmatch(value.strip()) if isinstance(value, str) else None
     if found is None:
-        raise refusal(f"{_shown(value)} is not a clock time.", _A_CLOCK_TIME)
+        raise refusal(tr("{shown} is not a clock time.", shown=_shown(value)), _A_CLOCK_TIME)
     hour, minute, second, half = int(found[1]), int(found[2]), int(found[3] or 0), found[4]
     if half and 1 <= hour <= 12:
         hour = hour % 12 + (12 if half.lower() == "pm" else 0)
@@ -139,7 +151,7 @@ def _clock_s(value: object) -> float:
         hour = 25  # 13 pm
     seconds = hour * 3600.0 + minute * 60.0 + second
     if seconds > DAY_S or minute > 59 or second > 59:
-        raise refusal(f"{_shown(value)} is not a clock time.", _A_CLOCK_TIME)
+        raise refusal(tr("{shown} is not a clock time.", shown=_shown(value)), _A_CLOCK_TIME)
     return seconds
 
 
@@ -154,7 +166,7 @@ def _spell(value: object) -> float:
     """Days, one or more."""
     days = _measured(value, Kind.TIME, _A_SPELL) / DAY_S
     if not 1.0 - _ROUNDING <= days <= _LONGEST_SPELL:
-        raise refusal(f'"{value}" makes no sense here.', _A_SPELL)
+        raise refusal(tr('"{value}" makes no sense here.', value=value), _A_SPELL)
     return max(days, 1.0)
 
 
@@ -162,9 +174,9 @@ def _share(value: object) -> float:
     """A percentage."""
     percent = _percent(value)
     if percent is None:
-        raise refusal(f"{_shown(value)} is not a percentage.", _A_SHARE)
+        raise refusal(tr("{shown} is not a percentage.", shown=_shown(value)), _A_SHARE)
     if not 0.0 <= percent <= 100.0:
-        raise refusal(f"{_shown(value)} is not between 0 and 100 %.", _A_SHARE)
+        raise refusal(tr("{shown} is not between 0 and 100 %.", shown=_shown(value)), _A_SHARE)
     return percent / 100.0
 
 
@@ -185,14 +197,16 @@ def _intake(value: object) -> Intake:
     percent = _percent(value)
     if percent is not None:
         if not 0.0 < percent <= 20.0:
-            raise refusal(f"{_shown(value)} % of live weight makes no sense.", _AN_INTAKE)
+            raise refusal(
+                tr("{shown} % of live weight makes no sense.", shown=_shown(value)), _AN_INTAKE
+            )
         return Intake(percent / 100.0, of_weight=True)
     try:
         kg = _measured(value, Kind.MASS_PER_TIME, _AN_INTAKE) * DAY_S
     except ValueError:
         kg = _measured(value, Kind.MASS, _AN_INTAKE)
     if not 0.0 < kg <= 200.0:
-        raise refusal(f"{_shown(value)} a day makes no sense.", _AN_INTAKE)
+        raise refusal(tr("{shown} a day makes no sense.", shown=_shown(value)), _AN_INTAKE)
     return Intake(kg, of_weight=False)
 
 
@@ -210,7 +224,7 @@ def _standing(value: object) -> float | Height:
     except InputError:
         amount, is_height = _measured(value, Kind.MASS_PER_AREA, _A_STAND), False
     if not 0.0 <= amount <= 5.0:
-        raise refusal(f'"{value}" makes no sense here.', _A_STAND)
+        raise refusal(tr('"{value}" makes no sense here.', value=value), _A_STAND)
     return Height(amount) if is_height else amount
 
 
@@ -220,9 +234,11 @@ def _heading(value: object) -> float:
     try:
         degrees = float(text)
     except ValueError:
-        raise refusal(f'"{value}" is not a number of degrees.', _A_HEADING) from None
+        raise refusal(
+            tr('"{value}" is not a number of degrees.', value=value), _A_HEADING
+        ) from None
     if not 0.0 <= degrees <= 360.0:
-        raise refusal(f'"{value}" is not between 0 and 360.', _A_HEADING)
+        raise refusal(tr('"{value}" is not between 0 and 360.', value=value), _A_HEADING)
     return degrees
 
 
@@ -235,25 +251,30 @@ def _place(value: object) -> tuple[float, float]:
     """Latitude and longitude in degrees."""
     found = _PLACE.fullmatch(value.strip()) if isinstance(value, str) else None
     if found is None:
-        raise refusal(f"{_shown(value)} is not a latitude and a longitude.", _A_PLACE)
+        raise refusal(
+            tr("{shown} is not a latitude and a longitude.", shown=_shown(value)), _A_PLACE
+        )
     north, south, east, west = found.groups()
     lat = float(north) * (-1 if south.upper() == "S" else 1)
     lon = float(east) * (-1 if west.upper() == "W" else 1)
     if abs(lat) > 90 or abs(lon) > 180:
-        raise refusal(f'"{value}" is no place on earth.', _A_PLACE)
+        raise refusal(tr('"{value}" is no place on earth.', value=value), _A_PLACE)
     return lat, lon
 
 
 def _window(value: object) -> tuple[dt.date, dt.date]:
     """Two dates."""
     if not isinstance(value, Sequence) or isinstance(value, str) or len(value) != 2:
-        raise refusal("A window is two dates.", _A_WINDOW)
+        raise refusal(tr("A window is two dates."), _A_WINDOW)
     first, last = days = [_as_date(day) for day in value]
     if not isinstance(first, dt.date) or not isinstance(last, dt.date):
         wrong = next(day for day in days if not isinstance(day, dt.date))
-        raise refusal(f"{_shown(wrong)} is not a date.", _A_WINDOW)
+        raise refusal(tr("{shown} is not a date.", shown=_shown(wrong)), _A_WINDOW)
     if last < first:
-        raise refusal(f"The window ends on {last}, before it begins on {first}.", _A_WINDOW)
+        raise refusal(
+            tr("The window ends on {last}, before it begins on {first}.", last=last, first=first),
+            _A_WINDOW,
+        )
     return first, last
 
 
@@ -301,32 +322,34 @@ _mass = partial(quantity, Kind.MASS)
 
 Length = Annotated[float, _length()]
 Area = Annotated[float, quantity(Kind.AREA)]
-Offset = Annotated[float, _length(-40.0, 40.0, "a length between -40 m and 40 m (130 ft)")]
-Hitch = Annotated[float, _length(0.01, 40.0, "a length between 1 cm and 40 m (130 ft)")]
-Width = Annotated[float, _length(0.1, 60.0, "a width between 0.1 m (4 in) and 60 m (197 ft)")]
-Spacing = Annotated[float, _length(0.01, 60.0, "a spacing between 1 cm and 60 m (197 ft)")]
-Error = Annotated[float, _length(0.0, 20.0, "a standard error from 0 to 20 m (66 ft)")]
+Offset = Annotated[float, _length(-40.0, 40.0, mark("a length between -40 m and 40 m (130 ft)"))]
+Hitch = Annotated[float, _length(0.01, 40.0, mark("a length between 1 cm and 40 m (130 ft)"))]
+Width = Annotated[float, _length(0.1, 60.0, mark("a width between 0.1 m (4 in) and 60 m (197 ft)"))]
+Spacing = Annotated[float, _length(0.01, 60.0, mark("a spacing between 1 cm and 60 m (197 ft)"))]
+Error = Annotated[float, _length(0.0, 20.0, mark("a standard error from 0 to 20 m (66 ft)"))]
 TurnRadius = Annotated[
-    float, _length(0.1, 100.0, "a radius between 0.1 m (4 in) and 100 m (330 ft)")
+    float, _length(0.1, 100.0, mark("a radius between 0.1 m (4 in) and 100 m (330 ft)"))
 ]
-Speed = Annotated[float, quantity(Kind.SPEED, 0.1, 100.0, "a speed between 0.1 and 100 m/s")]
-Gap = Annotated[float, _time(0.01, DAY_S, "a time longer than 0.01 s")]
-Hours = Annotated[float, _time(1.0, DAY_S, _AT_MOST_A_DAY, 'Write hours of a day: "8 h".')]
-Pause = Annotated[float, _time(0.0, DAY_S, _AT_MOST_A_DAY, 'Write it as "20 min".')]
+Speed = Annotated[float, quantity(Kind.SPEED, 0.1, 100.0, mark("a speed between 0.1 and 100 m/s"))]
+Gap = Annotated[float, _time(0.01, DAY_S, mark("a time longer than 0.01 s"))]
+Hours = Annotated[float, _time(1.0, DAY_S, _AT_MOST_A_DAY, mark('Write hours of a day: "8 h".'))]
+Pause = Annotated[float, _time(0.0, DAY_S, _AT_MOST_A_DAY, mark('Write it as "20 min".'))]
 Delay = Annotated[float, _time(0.0, 60.0, _PRODUCT_LAG)]
 Price = Annotated[float, quantity(Kind.PRICE_PER_MASS, 0.0, 1e9, _TOO_DEAR)]
 Quote = Annotated[float, quantity(Kind.PRICE_PER_AREA, 0.0, 1e9, _TOO_DEAR)]
 HourCost = Annotated[float, quantity(Kind.PRICE_PER_TIME, 0.0, 1e9, _TOO_DEAR)]
-Rain = Annotated[float, _length(1e-5, 2.0, "what falls in a day: from 0.01 mm to 2 m (79 in)")]
-Rate = Annotated[float, _rate(1e-9, 50.0, "a rate above 0 and below 500,000 kg/ha")]
-NeededRate = Annotated[float, _rate(0.0, 50.0, "a rate from 0 to 500,000 kg/ha")]
-Forage = Annotated[float, _rate(0.0, 5.0, "dry matter, from 0 to 44,000 lb/ac (50 t/ha)")]
+Rain = Annotated[
+    float, _length(1e-5, 2.0, mark("what falls in a day: from 0.01 mm to 2 m (79 in)"))
+]
+Rate = Annotated[float, _rate(1e-9, 50.0, mark("a rate above 0 and below 500,000 kg/ha"))]
+NeededRate = Annotated[float, _rate(0.0, 50.0, mark("a rate from 0 to 500,000 kg/ha"))]
+Forage = Annotated[float, _rate(0.0, 5.0, mark("dry matter, from 0 to 44,000 lb/ac (50 t/ha)"))]
 Growth = Annotated[float, quantity(Kind.GROWTH, 0.0, 0.2 / DAY_S, _A_GROWTH)]
-Stock = Annotated[float, _mass(0.0, 1e7, "a mass from 0 to 10,000 t (22 million lb)")]
-Load = Annotated[float, _mass(0.1, 1e5, "a mass from 0.1 kg to 100 t (220,000 lb)")]
+Stock = Annotated[float, _mass(0.0, 1e7, mark("a mass from 0 to 10,000 t (22 million lb)"))]
+Load = Annotated[float, _mass(0.1, 1e5, mark("a mass from 0.1 kg to 100 t (220,000 lb)"))]
 LiveWeight = Annotated[float, _mass(0.5, 5000.0, _A_WEIGHT)]
 Volume = Annotated[
-    float, quantity(Kind.VOLUME, 1e-4, 200.0, "a volume between 0.1 L and 200 m3 (5,675 bu)")
+    float, quantity(Kind.VOLUME, 1e-4, 200.0, mark("a volume between 0.1 L and 200 m3 (5,675 bu)"))
 ]
 BulkDensity = Annotated[float, quantity(Kind.MASS_PER_VOLUME, 10.0, 5000.0, _A_DENSITY)]
 PerHeight = Annotated[float, quantity(Kind.MASS_PER_VOLUME, 0.05, 50.0, _PER_HEIGHT, _PER_HEIGHT)]

@@ -8,20 +8,23 @@ disk leaves the book as it was. What people change by hand stays as they left it
 from __future__ import annotations
 
 import contextlib
+import hashlib
 import math
 import os
 import re
 import shutil
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 from filelock import FileLock, Timeout
 
-from evenacre.errors import InputError
+from evenacre.errors import ChangedElsewhereError, InputError
 from evenacre.io.result_folder.exchange import flush
 from evenacre.io.result_folder.staging import disk_troubles_told
+from evenacre.io.result_folder.whole_file import write_whole
 from evenacre.io.settings_book.lines import (
     COLUMNS,
     COMPLETE,
@@ -34,6 +37,7 @@ from evenacre.io.settings_book.lines import (
 from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.files import read_whole
 from evenacre.io.writers.cells import cell, without_apostrophe
+from evenacre.language import tr
 from evenacre.model import PastSetting
 from evenacre.processes.interrupts import committing
 from evenacre.processes.written import Written
@@ -41,6 +45,7 @@ from evenacre.units.parsing import Dimension, parse_quantity, plain_number, unit
 
 BOOK_NAME = "settings-book.csv"
 _PATIENCE_S = 10.0
+_MOST_KEPT = 50
 _BOM = "\ufeff"  # makes spreadsheets read the file as UTF-8
 _NUMBER = re.compile(r"[-+]?[\d.,]+(?:[eE][-+]?\d+)?")
 
@@ -60,11 +65,14 @@ def read_book(path: Path) -> SettingsBook:
     with a warning; the file stays as it is. What is no settings book is refused.
     """
     if path.is_dir() or not path.exists():
-        what = "It is a folder." if path.is_dir() else "There is no such file."
-        remedy = "Name the settings book with --book, or calibrate first to start one."
+        what = tr("It is a folder.") if path.is_dir() else tr("There is no such file.")
+        remedy = tr("Name the settings book with --book, or calibrate first to start one.")
         raise InputError.at(path, "", what, remedy)
     book = read_lines(read_whole(path, str(path), budget.SETTINGS_BYTES), path.name)
-    warnings = [f"{path.name}, line {n}: the line {what}; left out." for n, what in book.broken]
+    warnings = [
+        tr("{name}, line {n}: the line {what}; left out.", name=path.name, n=n, what=what)
+        for n, what in book.broken
+    ]
     settings = [
         _setting_of(book, cells, f"{path.name}, line {number}", warnings)
         for number, cells in book.lines
@@ -89,15 +97,22 @@ def append_setting(
     """
     path = Path(os.path.realpath(path))  # one lock for all names of the file
     if path.exists() and not path.is_file():
-        what = "It is a folder." if path.is_dir() else "It is a device or pipe, not a file."
-        raise InputError.at(path, "", what, "Name a file with --book.")
+        what = tr("It is a folder.") if path.is_dir() else tr("It is a device or pipe, not a file.")
+        raise InputError.at(path, "", what, tr("Name a file with --book."))
     if not path.parent.is_dir():
-        raise InputError.at(path.parent, "", "There is no such folder.", "Choose one with --book.")
+        raise InputError.at(
+            path.parent, "", tr("There is no such folder."), tr("Choose one with --book.")
+        )
     with disk_troubles_told(path, "--book"), _locked(path), committing():
         before = read_whole(path, str(path), budget.SETTINGS_BYTES) if path.exists() else b""
         book = read_lines(before, path.name)
         warnings = [
-            f"{path.name}, line {n}: the line {what}. It stays as it is; new lines follow it."
+            tr(
+                "{name}, line {n}: the line {what}. It stays as it is; new lines follow it.",
+                name=path.name,
+                n=n,
+                what=what,
+            )
             for n, what in book.broken
             if n == book.length
         ]
@@ -117,6 +132,60 @@ def append_setting(
     return tuple(warnings)
 
 
+def replace_book(path: Path, seen: str, content: bytes, kept: Path) -> None:
+    """Put another settings book into the place of one; the one that is left is kept.
+
+    Parameters
+    ----------
+    path : Path
+    seen : str
+        Digest (SHA-256) of the book when the change was thought of; empty where there was none.
+    content : bytes
+        Empty where none is to be left.
+    kept : Path
+        Folder of earlier books.
+
+    Raises
+    ------
+    ChangedElsewhereError
+        When it was changed since it was seen; nothing is written.
+    InputError
+        When it cannot be written.
+    """
+    path = Path(os.path.realpath(path))
+    with disk_troubles_told(path, "another folder"), _locked(path), committing():
+        before = read_whole(path, str(path), budget.SETTINGS_BYTES) if path.exists() else b""
+        if (hashlib.sha256(before).hexdigest() if path.exists() else "") != seen:
+            what = tr("It was changed elsewhere since this page was opened.")
+            remedy = tr("Look at what it says now, and change it again; nothing was written.")
+            raise ChangedElsewhereError.at(path.name, "", what, remedy)
+        if content == before:
+            return
+        if before:
+            kept.mkdir(exist_ok=True)
+            write_whole(kept / f"{datetime.now():%Y-%m-%d-%H%M%S-%f}.csv", before)
+            for old in earlier_books(kept)[:-_MOST_KEPT]:
+                old.unlink(missing_ok=True)
+        if content:
+            _replace(path, content)
+        else:
+            path.unlink(missing_ok=True)
+
+
+def earlier_books(kept: Path) -> list[Path]:
+    """Books that were replaced, the oldest first."""
+    return sorted(kept.glob("*.csv"))
+
+
+def bring_book_back(path: Path, seen: str, kept: Path) -> None:
+    """Bring the book before the last change back; see `replace_book`."""
+    books = earlier_books(kept)
+    if not books:
+        return
+    replace_book(path, seen, books[-1].read_bytes(), kept)
+    books[-1].unlink(missing_ok=True)  # the one that was left is the last now
+
+
 @contextlib.contextmanager
 def _locked(path: Path) -> Iterator[None]:
     """Keep other writers out. The lock file stays: taking it away could let two in at once."""
@@ -124,8 +193,8 @@ def _locked(path: Path) -> Iterator[None]:
         with FileLock(path.with_name(f".{path.name}.lock"), timeout=_PATIENCE_S):
             yield
     except Timeout:
-        what = "Another program is writing to it."
-        raise InputError.at(path, "", what, "Close that program and try again.") from None
+        what = tr("Another program is writing to it.")
+        raise InputError.at(path, "", what, tr("Close that program and try again.")) from None
 
 
 def _replace(path: Path, content: bytes) -> None:
@@ -169,7 +238,14 @@ def _line_of(book: BookText, setting: PastSetting, file: str, warnings: list[str
             number = value.replace(".", ",") if book.decimal_comma else value
             cells[book.places[name]] = number if _NUMBER.fullmatch(value) else str(cell(value))
         elif value and name != COMPLETE:
-            warnings.append(f'{file}: the book has no column "{name}", so "{value}" was not noted.')
+            warnings.append(
+                tr(
+                    '{file}: the book has no column "{name}", so "{value}" was not noted.',
+                    file=file,
+                    name=name,
+                    value=value,
+                )
+            )
     return written(cells, book.separator)
 
 
@@ -184,7 +260,14 @@ def _setting_of(book: BookText, cells: list[str], place: str, warnings: list[str
                 values[column.attribute] = _measured(content, name, column.dimension, book)
             except InputError as error:
                 values[column.attribute] = None
-                warnings.append(f"{place}, {name}: {error.problems[0].what} Left out.")
+                warnings.append(
+                    tr(
+                        "{place}, {name}: {what} Left out.",
+                        place=place,
+                        name=name,
+                        what=error.problems[0].what,
+                    )
+                )
         elif column.attribute:
             values[column.attribute] = without_apostrophe(content)
     for name, as_number in (("catches", round), ("scatter", lambda percent: percent / 100)):
@@ -203,5 +286,5 @@ def _measured(text: str, name: str, dimension: Dimension, book: BookText) -> flo
         text = f"{text.replace(',', '.') if book.decimal_comma else text} {unit}"
     value = parse_quantity(text, dimension)
     if value <= 0:
-        raise InputError.at("", "", f'"{text}" is not above zero.', "")
+        raise InputError.at("", "", tr('"{said}" is not above zero.', said=text), "")
     return value

@@ -5,10 +5,12 @@ from __future__ import annotations
 import csv
 import io
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
 from evenacre.errors import InputError
+from evenacre.language import tr
 from evenacre.units.parsing import Dimension
 
 COMPLETE, WHOLE = "complete", "yes"
@@ -91,7 +93,7 @@ def written(cells: list[str], separator: str) -> str:
 def read_lines(content: bytes, file: str) -> BookText:
     """Part a settings book into lines, and the whole ones from the others."""
     if content.startswith((b"\xff\xfe", b"\xfe\xff")):
-        raise InputError.at(file, "", "It is UTF-16 text.", "Save it as CSV UTF-8.")
+        raise InputError.at(file, "", tr("It is UTF-16 text."), tr("Save it as CSV UTF-8."))
     *ended, last = content.removeprefix(b"\xef\xbb\xbf").split(b"\n")
     physical = [*ended, last] if last else ended
     head = next((i for i, line in enumerate(physical) if line.strip(b"\0\r ")), None)
@@ -112,8 +114,25 @@ def read_lines(content: bytes, file: str) -> BookText:
     if last:
         book.tail = ('"' if last_is_open else "") + book.newline
         if COMPLETE not in book.places and book.lines and book.lines[-1][0] == book.length:
-            book.broken.append((book.lines.pop()[0], "has no end and may be cut short"))
+            book.broken.append((book.lines.pop()[0], tr("has no end and may be cut short")))
     return book
+
+
+def book_columns(names: Sequence[str]) -> dict[str, str]:
+    """Columns of a settings book, as they are headed, by what they hold."""
+    found: dict[str, str] = {}
+    for head in names:
+        name, _ = _head(head)
+        if name in COLUMNS:
+            found.setdefault(name, head)
+    return found
+
+
+def _head(cell: str) -> tuple[str, str]:
+    """Name and unit of a column."""
+    found = _HEAD.fullmatch(cell.strip())
+    name = " ".join(found["name"].lower().replace("_", " ").split()) if found else ""
+    return name, (found["unit"] or "") if found else ""
 
 
 def _with_header(text: str, file: str, *, cut_short: bool) -> BookText:
@@ -121,16 +140,19 @@ def _with_header(text: str, file: str, *, cut_short: bool) -> BookText:
     for separator in _SEPARATORS:
         book = BookText(header=_cells(text, separator)[0], separator=separator)
         for place, cell in enumerate(book.header):
-            found = _HEAD.fullmatch(cell.strip())
-            name = " ".join(found["name"].lower().replace("_", " ").split()) if found else ""
-            if found and name in COLUMNS and name not in book.places:
-                book.places[name], book.units[name] = place, found["unit"] or ""
+            name, unit = _head(cell)
+            if name in COLUMNS and name not in book.places:
+                book.places[name], book.units[name] = place, unit
         books.append(book)
     book = max(books, key=lambda book: len(book.places))
     if "product" not in book.places or (cut_short and COMPLETE not in book.places):
-        what = "The header is cut short." if cut_short else 'It has no column "product" in line 1.'
-        remedy = "Give a settings book with --book, or name a file to start one."
-        raise InputError.at(file, "line 1", what, remedy)
+        what = (
+            tr("The header is cut short.")
+            if cut_short
+            else tr('It has no column "product" in line 1.')
+        )
+        remedy = tr("Give a settings book with --book, or name a file to start one.")
+        raise InputError.at(file, tr("line 1"), what, remedy)
     return book
 
 
@@ -150,13 +172,13 @@ def _sort_lines(book: BookText, texts: list[str], at: int) -> bool:
             cells, at = joined  # a cell of several lines, as spreadsheets allow
             is_open = False
         if any("\0" in cell for cell in cells):
-            fault = "is damaged"
+            fault = tr("is damaged")
         elif is_open or len(cells) < width:
-            fault = "is cut short"
+            fault = tr("is cut short")
         elif any(cell.strip() for cell in cells[width:]):
-            fault = "has more cells than the header"
+            fault = tr("has more cells than the header")
         elif end is not None and cells[end].strip().lower() not in ("", WHOLE):
-            fault = "is cut short"
+            fault = tr("is cut short")
         if fault:
             book.broken.append((number, fault))
         else:

@@ -119,7 +119,7 @@ def _of_track(track: Track, about: str, beside: Sequence[Track]) -> Iterator[str
         noun = "row" if track.sections_are_rows else "section"
         yield f"  States of {counted(track.sections.shape[1], noun)}."
     elif track.working is not None:
-        yield f"  Working in {track.working.mean():.0%} of its records."
+        yield f"  Working in {100 * track.working.mean():.0f} % of its records."
     else:
         yield "  No work state; it is taken as working wherever it drives."
     amounts = [

@@ -378,9 +378,9 @@ def without_doubles(pieces: Sequence[Piece]) -> tuple[list[Piece], list[LeftOut]
                 why = f"a part of the drive in {piece.drive.name}{clock}, which goes on longer"
                 left.append(LeftOut(other, piece, why))
             else:
-                share = max(twin.of_first, twin.of_second)
+                share = 100 * max(twin.of_first, twin.of_second)
                 doubts.append(
-                    f"{piece.drive.name} and {other.drive.name} share {share:.0%} of a drive"
+                    f"{piece.drive.name} and {other.drive.name} share {share:.0f} % of a drive"
                     f"{clock}; both are used."
                 )
         if not swallowed:

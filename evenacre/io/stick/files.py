@@ -12,7 +12,14 @@ from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
 
 from evenacre.errors import InputError
-from evenacre.io.result_folder.ownership import MEASURED, PASSES, PLAN, SUMMARY, read_account
+from evenacre.io.result_folder.ownership import (
+    EXPORT,
+    MEASURED,
+    PASSES,
+    PLAN,
+    SUMMARY,
+    read_account,
+)
 from evenacre.io.season.files import parts_of
 from evenacre.io.stick.identify import Kind
 from evenacre.io.taskdata.folder import MAIN, is_taskdata
@@ -107,7 +114,7 @@ class Stick:
         except OSError as error:
             self._pass(name, Kind.UNKNOWN, f"It cannot be read ({error.strerror}).")
             return
-        for account in (SUMMARY, PLAN, PASSES, MEASURED):
+        for account in (SUMMARY, PLAN, PASSES, MEASURED, EXPORT):
             if name and (folder / account).is_file() and read_account(folder, account) is not None:
                 self._pass(name, Kind.RESULT, "A result that Evenacre wrote.")
                 return

@@ -285,7 +285,7 @@ def _matched(
     cut = [piece.drive for plot in plots for piece in plot.pieces]
     plots += open_plots([d for d, _ in rest if not any(_is_of(d, c) for c in cut)], plane)
     asked = [
-        f"{share:.0%} of the work in {drive.name} lies in no field that was found. Put its "
+        f"{100 * share:.0f} % of the work in {drive.name} lies in no field that was found. Put its "
         "boundary beside it and gather again."
         for drive, share in rest
         if share > _STRAY and drive.is_new and any(_is_of(drive, c) for c in cut)

@@ -93,8 +93,9 @@ class Question:
         How to write it into the file.
     about : tuple of str
         What it is about: ``("width", IMPLEMENT)``, ``("rows", IMPLEMENT)``,
-        ``("rows_per_tower", IMPLEMENT)``, ``("setbacks", FIELD)``, ``("rate", PRODUCT)`` or
-        ``("kind", PRODUCT)``; empty where no single key is the answer.
+        ``("rows_per_tower", IMPLEMENT)``, ``("setbacks", FIELD)``, ``("rate", PRODUCT)``,
+        ``("kind", PRODUCT)`` or ``("products", "")``, of every job without any; empty where no
+        key is the answer.
     example : str
         A value that would be understood.
     source : dict
@@ -354,7 +355,11 @@ class SeasonText:
         because = {key: f"  # {_plain(why)}" for key, why in job.remarks.items()}
         lines = ["[[operation]]"]
         for piece in job.pieces:
-            share = f"{piece.share:.0%} of its work lies here" if job.plot.outline else "all of it"
+            share = (
+                f"{100 * piece.share:.0f} % of its work lies here"
+                if job.plot.outline
+                else "all of it"
+            )
             lines.append(f"# {_plain(piece.drive.name)}: {share}.")
         if len(job.pieces) > 1:
             lines.append("# They are one job: no other product or machine, and no day between.")
@@ -614,7 +619,12 @@ class SeasonText:
         if bare:
             example = 'add products = [ { product = "18-46-0", rate = "110 lb/ac" } ].'
             asked.append(
-                Question(f"What was placed by {', '.join(bare)}?", f"If you like, {example}")
+                Question(
+                    f"What was placed by {', '.join(bare)}?",
+                    f"If you like, {example}",
+                    ("products", ""),
+                    "18-46-0, 110 lb/ac",
+                )
             )
         for name, meters in untold.items():
             ran = list(dict.fromkeys(filter(None, meters)))

@@ -11,8 +11,9 @@ import pyarrow.compute as pc
 
 from evenacre.errors import InputError
 from evenacre.io.common.arrow_arrays import bools, floats
-from evenacre.io.common.findings import FEW, Findings, counted, one_line
+from evenacre.io.common.findings import FEW, Findings, one_line
 from evenacre.io.common.suggestions import listed
+from evenacre.language import tr, trn
 from evenacre.model import BoolArray, FloatArray
 
 # What exporters write where there is nothing to write.
@@ -120,17 +121,31 @@ class RecordTable:
             bad,
             int(bad.sum() + np.isfinite(values).sum()),
             findings,
-            wrong=f"is not a number ({counted(bad.sum(), 'such cell')}), but the column is read as "
-            f"the {_SPOKEN.get(meaning, meaning)}.",
-            few=f"{counted(bad.sum(), 'cell')} that cannot be read as a number, taken as missing",
-            remedy="Mend the cells, or name another column with "
-            f"--column '{meaning.split()[0]}=COLUMN'.",
+            wrong=tr(
+                "is not a number ({such_cells}), but the column is read as the {get}.",
+                such_cells=trn("{count:,} such cell", "{count:,} such cells", bad.sum()),
+                get=_SPOKEN.get(meaning, meaning),
+            ),
+            few=tr(
+                "{cells} that cannot be read as a number, taken as missing",
+                cells=trn("{count:,} cell", "{count:,} cells", bad.sum()),
+            ),
+            remedy=tr(
+                "Mend the cells, or name another column with --column '{split}=COLUMN'.",
+                split=meaning.split()[0],
+            ),
         )
         infinite = np.isinf(values)
         if infinite.any():
             findings.warn(
-                f"{self.about(column)} has {counted(infinite.sum(), 'infinite value')}, taken as "
-                f"missing; the first is at {self.first(infinite)}."
+                tr(
+                    "{about} has {infinite_values}, taken as missing; the first is at {first}.",
+                    about=self.about(column),
+                    infinite_values=trn(
+                        "{count:,} infinite value", "{count:,} infinite values", infinite.sum()
+                    ),
+                    first=self.first(infinite),
+                )
             )
             values = np.where(infinite, np.nan, values)
         return values
@@ -165,7 +180,15 @@ class RecordTable:
         if bad.sum() > FEW * filled:
             place = f'{self.first(bad)}, column "{column}"'
             raise self.error(place, f"{first} {wrong}", remedy)
-        findings.warn(f"{self.about(column)} has {few}; the first is {first} at {self.first(bad)}.")
+        findings.warn(
+            tr(
+                "{about} has {few}; the first is {first} at {first_2}.",
+                about=self.about(column),
+                few=few,
+                first=first,
+                first_2=self.first(bad),
+            )
+        )
 
     def _convert(self, column: str) -> tuple[FloatArray, BoolArray]:
         """Numbers of a column and which cells hold something else."""

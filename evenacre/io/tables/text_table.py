@@ -16,10 +16,11 @@ import pyarrow.csv as pacsv
 
 from evenacre.errors import InputError
 from evenacre.io.common.arrow_arrays import told_apart
-from evenacre.io.common.findings import FEW, Findings, counted
+from evenacre.io.common.findings import FEW, Findings
 from evenacre.io.tables.record_table import RecordTable
 from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.files import read_start, read_whole, wide_encoding
+from evenacre.language import tr, trn
 
 _SEPARATORS = (";", "\t", "|", ",")
 _SAMPLE_LINES, _SAMPLE_BYTES = 200, 1 << 18
@@ -64,31 +65,35 @@ def sniff(content: bytes, file: str, *, headless: bool = False) -> Dialect:
         skipped += 1
     lines = lines[skipped:]
     if not lines:
-        raise InputError.at(file, "", "there is no header line.", "Export the log again.")
+        raise InputError.at(file, "", tr("there is no header line."), tr("Export the log again."))
     separator, above = _start(lines, (separator,) if separator else _SEPARATORS)
     skipped, lines = skipped + above, lines[above:]
     header, *rows = (cells for cells in csv.reader(lines, delimiter=separator) if cells)
     if len(header) == 1:
         raise InputError.at(
             file,
-            f"line {skipped + 1}",
-            "only one column was found.",
-            "Separate the columns with commas, semicolons, tabs or bars.",
+            tr("line {skipped}", skipped=skipped + 1),
+            tr("only one column was found."),
+            tr("Separate the columns with commas, semicolons, tabs or bars."),
         )
     if len(header) > _MOST_COLUMNS:
         raise InputError.at(
             file,
-            f"line {skipped + 1}",
-            f"it has {len(header):,} columns; a log has no more than {_MOST_COLUMNS:,}.",
-            "Export the log again, or leave out the columns that are not needed.",
+            tr("line {skipped}", skipped=skipped + 1),
+            tr(
+                "it has {count:,} columns; a log has no more than {most_columns:,}.",
+                count=len(header),
+                most_columns=_MOST_COLUMNS,
+            ),
+            tr("Export the log again, or leave out the columns that are not needed."),
         )
     bare = _are_values(header) and not _NAMES & {cell.strip().lower() for cell in header}
     if bare and not headless:
         raise InputError.at(
             file,
-            f"line {skipped + 1}",
-            "the first line holds numbers instead of column names.",
-            "Add a line with the column names at the top.",
+            tr("line {skipped}", skipped=skipped + 1),
+            tr("the first line holds numbers instead of column names."),
+            tr("Add a line with the column names at the top."),
         )
     if bare:
         rows, header, skipped = [header, *rows], [""] * len(header), skipped - 1
@@ -153,7 +158,7 @@ def read_delimited(
     Separators ``, ; tab |``, decimal commas, byte order marks, UTF-8, UTF-16 and Latin text
     are recognised. Lines of a wrong length are left out with a warning while they are few.
     """
-    content = _utf8(read_whole(path), path.name, findings)
+    content = as_utf8(read_whole(path), path.name, findings)
     budget.check_count(content, b"\n", most_records, path.name)
     return parse_table(content, path.name, findings, headless=headless)
 
@@ -163,7 +168,7 @@ def parse_table(
 ) -> RecordTable:
     """Read a table from text in UTF-8, as `read_delimited` does from a file."""
     if not content.strip():
-        raise InputError.at(file, "", "the file is empty.", "Export the log again.")
+        raise InputError.at(file, "", tr("the file is empty."), tr("Export the log again."))
     try:
         dialect = sniff(content, file, headless=headless)
     except csv.Error as error:
@@ -176,12 +181,16 @@ def parse_table(
 
     if dialect.words_above:
         findings.note(
-            f"{file}: the column names are taken from line {dialect.skipped_lines + 1}; what "
-            "stands above them is not used."
+            tr(
+                "{file}: the column names are taken from line {skipped_lines}; what stands "
+                "above them is not used.",
+                file=file,
+                skipped_lines=dialect.skipped_lines + 1,
+            )
         )
-    names = _unique(dialect.header, file, findings)
+    names = unique_names(dialect.header, file, findings)
     if dialect.decimal_comma:
-        findings.note(f"{file}: the comma in its numbers is read as a decimal mark.")
+        findings.note(tr("{file}: the comma in its numbers is read as a decimal mark.", file=file))
     try:
         data = pacsv.read_csv(
             io.BytesIO(content),
@@ -208,9 +217,9 @@ def parse_table(
     if len(table) == 0:
         raise InputError.at(
             file,
-            f"line {dialect.skipped_lines + 1}",
-            "there is a header but no records.",
-            "Export the log again, with its records.",
+            tr("line {skipped_lines}", skipped_lines=dialect.skipped_lines + 1),
+            tr("there is a header but no records."),
+            tr("Export the log again, with its records."),
         )
     return table
 
@@ -220,7 +229,7 @@ def column_names(path: Path) -> tuple[str, ...]:
     start = read_start(path, _SAMPLE_BYTES)
     # A character that the beginning breaks off in is none.
     whole = start[: start.rfind(b"\n") + 1] or start
-    return names_in(_utf8(whole, path.name, Findings()).decode())
+    return names_in(as_utf8(whole, path.name, Findings()).decode())
 
 
 def names_in(text: str) -> tuple[str, ...]:
@@ -232,7 +241,9 @@ def names_in(text: str) -> tuple[str, ...]:
 
 
 def _no_table(file: str, why: object) -> InputError:
-    return InputError.at(file, "", f"it is no table of text ({why}).", "Export the log as CSV.")
+    return InputError.at(
+        file, "", tr("it is no table of text ({why}).", why=why), tr("Export the log as CSV.")
+    )
 
 
 class _Places:
@@ -255,7 +266,7 @@ class _Places:
         return f"line {self._good[row]:,}"
 
 
-def _utf8(raw: bytes, file: str, findings: Findings) -> bytes:
+def as_utf8(raw: bytes, file: str, findings: Findings) -> bytes:
     """Bytes of the file as UTF-8 without a byte order mark."""
     if raw.startswith(codecs.BOM_UTF8):
         raw = raw[len(codecs.BOM_UTF8) :]
@@ -264,16 +275,16 @@ def _utf8(raw: bytes, file: str, findings: Findings) -> bytes:
         encoding = wide_encoding(raw)
         if not encoding:
             raise InputError.at(
-                file, "", "this is not a text file.", "Give a CSV, GPX or layer file."
+                file, "", tr("this is not a text file."), tr("Give a CSV, GPX or layer file.")
             )
     try:
         text = raw.decode(encoding)
     except UnicodeDecodeError:
         if encoding != "utf-8":
             raise InputError.at(
-                file, "", "the text breaks off inside a character.", "Export the log again."
+                file, "", tr("the text breaks off inside a character."), tr("Export the log again.")
             ) from None
-        findings.note(f"{file}: the text is not UTF-8 and was read as Latin text.")
+        findings.note(tr("{file}: the text is not UTF-8 and was read as Latin text.", file=file))
         encoding = "cp1252"
         text = raw.decode(encoding, errors="replace")
     if "\r" in text and "\n" not in text:
@@ -281,26 +292,39 @@ def _utf8(raw: bytes, file: str, findings: Findings) -> bytes:
     return raw if encoding == "utf-8" else text.encode()
 
 
-def _unique(header: tuple[str, ...], file: str, findings: Findings) -> list[str]:
+def unique_names(header: tuple[str, ...], file: str, findings: Findings) -> list[str]:
+    """Names to call columns by: no two are alike, and none is empty."""
     names = told_apart(name or f"column {number}" for number, name in enumerate(header, 1))
     for name, fresh in zip(header, names, strict=True):
         if name and fresh != name:
-            findings.note(f'{file}: a second column named "{name}" is called "{fresh}".')
+            findings.note(
+                tr(
+                    '{file}: a second column named "{name}" is called "{fresh}".',
+                    file=file,
+                    name=name,
+                    fresh=fresh,
+                )
+            )
     return names
 
 
 def _judge_bad_lines(table: RecordTable, count: int, first: int, findings: Findings) -> None:
-    what = (
-        f"{counted(count, 'line', 'have')} another number of columns than the header "
-        f"({len(table.names)}); the first is line {first:,}"
+    what = tr(
+        "{lines_have} another number of columns than the header ({count}); the first is "
+        "line {first:,}",
+        lines_have=trn("{count:,} line has", "{count:,} lines have", count),
+        count=len(table.names),
+        first=first,
     )
     # The last line of a log is often cut short when the power goes.
     if count > max(1, FEW * (count + len(table))) or len(table) == 0:
         raise InputError.at(
             table.file,
-            f"line {first:,}",
+            tr("line {first:,}", first=first),
             f"{what}.",
-            "If numbers have decimal commas, separate columns with semicolons; "
-            "put text that holds the separator in quotes.",
+            tr(
+                "If numbers have decimal commas, separate columns with semicolons; put text "
+                "that holds the separator in quotes."
+            ),
         )
-    findings.warn(f"{table.file}: {what}; left out.")
+    findings.warn(tr("{file}: {what}; left out.", file=table.file, what=what))

@@ -15,6 +15,7 @@ from evenacre.io.common.arrow_arrays import bools, floats
 from evenacre.io.common.findings import Findings
 from evenacre.io.common.time_zones import localised, zone_of
 from evenacre.io.common.years import THESE_YEARS, days_since_1970, other_years
+from evenacre.language import tr
 from evenacre.model import UNDATED_S, FloatArray, Track
 
 _CLOCK = (
@@ -197,7 +198,7 @@ def seconds_of(texts: list[str], date: str, time_zone: str | None) -> FloatArray
 def not_read(text: str) -> str:
     """Say of a text that `seconds_of` found to be none what is wrong with it."""
     years = f" {THESE_YEARS}" if re.search(r"\d", text) else ""
-    return f'"{text}" is not a time{years}.'
+    return tr('"{said}" is not a time{years}.', said=text, years=years)
 
 
 def _words(texts: list[str], time_zone: str | None) -> FloatArray:

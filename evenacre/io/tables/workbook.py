@@ -14,6 +14,7 @@ from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.archives import open_archive
 from evenacre.io.untrusted.files import read_start
 from evenacre.io.untrusted.map_reader import UnreadableMapError, map_reader
+from evenacre.language import tr
 
 
 def is_workbook(path: Path) -> bool:
@@ -49,8 +50,8 @@ def read_workbook(
         raise InputError.at(
             path.name,
             "",
-            "It could not be read as a spreadsheet.",
-            "Save it again, or save the sheet with the log as CSV.",
+            tr("It could not be read as a spreadsheet."),
+            tr("Save it again, or save the sheet with the log as CSV."),
         ) from None
     return parse_table(text.encode(), path.name, findings, headless=True)
 
@@ -63,10 +64,16 @@ def _chosen(
     findings: Findings,
 ) -> str:
     if not found:
-        raise InputError.at(file, "", "None of its sheets holds a cell.", "Save the log again.")
+        raise InputError.at(
+            file, "", tr("None of its sheets holds a cell."), tr("Save the log again.")
+        )
     if asked is not None:
         if asked not in found:
-            what = f'There is no sheet "{asked}". The file has {listed(found)}.'
+            what = tr(
+                'There is no sheet "{asked}". The file has {listed}.',
+                asked=asked,
+                listed=listed(found),
+            )
             raise InputError.at(file, "", what, choice(asked, found))
         return asked
     ranks = {name: rank(names_in(text)) for name, text in found.items()}
@@ -75,13 +82,18 @@ def _chosen(
         raise InputError.at(
             file,
             "",
-            f"It holds several sheets that may be the log: {listed(best)}.",
-            f'Name one: layer = "{best[0]}" (on the command line --tracks-layer).',
+            tr("It holds several sheets that may be the log: {listed}.", listed=listed(best)),
+            tr('Name one: layer = "{best}" (on the command line --tracks-layer).', best=best[0]),
         )
     if len(found) > 1:
         others = listed(name for name in found if name != best[0])
         findings.note(
-            f'{file}: of its sheets "{best[0]}" was read, because its columns are those of a log, '
-            f"and not {others}."
+            tr(
+                '{file}: of its sheets "{best}" was read, because its columns are those of a '
+                "log, and not {others}.",
+                file=file,
+                best=best[0],
+                others=others,
+            )
         )
     return best[0]

@@ -11,6 +11,7 @@ import numpy as np
 from evenacre.io.taskdata import ddis
 from evenacre.io.taskdata.machines import BIN, SECTION, UNIT, Machines
 from evenacre.io.taskdata.work_states import NOT_AVAILABLE, LoggedWork
+from evenacre.language import tr
 from evenacre.model import BoolArray, FloatArray, Unweighed
 
 _STEADY, _STEADY_SHARE = 0.01, 0.95
@@ -65,8 +66,12 @@ def read_amounts(
                 continue
             logged[product] = values
             about.warn(
-                f"the actual {kind} of {_called(product)} is not logged; the {kind} wanted "
-                "(setpoint) was taken for it."
+                tr(
+                    "the actual {kind} of {called} is not logged; the {kind} wanted "
+                    "(setpoint) was taken for it.",
+                    kind=kind,
+                    called=_called(product),
+                )
             )
     for ddi in ddis.UNWEIGHED:
         of, _, per = ddis.QUANTITIES[ddi]
@@ -75,8 +80,13 @@ def read_amounts(
         if column.ddi in ddis.UNWEIGHED_SETPOINTS and log.seen[index]:
             of, _, per = ddis.QUANTITIES[column.ddi]
             about.warn(
-                f"the {of}{' flow' if per == 'time' else ''} wanted of {_called(owners[index])} "
-                "is logged, which tells nothing of its weight; it was not used."
+                tr(
+                    "the {of}{word} wanted of {called} is logged, which tells nothing of its "
+                    "weight; it was not used.",
+                    of=of,
+                    word=" flow" if per == "time" else "",
+                    called=_called(owners[index]),
+                )
             )
     return amounts
 
@@ -98,8 +108,12 @@ def _product_names(work: LoggedWork, allotments: Sequence[Allotment]) -> list[st
         names.append(near[0] if near else "")
         if len(near) > 1 and column.ddi in ddis.USED:
             work.about.warn(
-                f"several products ({', '.join(near)}) are given to one part of the machine; its "
-                f"amounts are taken for {near[0]}."
+                tr(
+                    "several products ({names}) are given to one part of the machine; its "
+                    "amounts are taken for {near}.",
+                    names=", ".join(near),
+                    near=near[0],
+                )
             )
     loose = {
         column.part

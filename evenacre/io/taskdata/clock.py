@@ -8,9 +8,10 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from evenacre.io.common.findings import Subject, counted
+from evenacre.io.common.findings import Subject
 from evenacre.io.common.fix_quality import NO_FIX, NOT_TOLD
 from evenacre.io.common.time_zones import localised, zone_of
+from evenacre.language import tr, trn
 from evenacre.model import BoolArray, FloatArray, IntArray
 
 _EPOCH_S = 315_532_800  # 1980-01-01
@@ -61,8 +62,10 @@ def read_stamps(
     said = np.isin(status, list(_NO_POSITION))
     if said[~null].all() and _moves(lon[~null & ~off_earth], lat[~null & ~off_earth]):
         about.warn(
-            'the receiver said "no fix" or "error" of every position, though they move along; '
-            "they are used."
+            tr(
+                'the receiver said "no fix" or "error" of every position, though they move '
+                "along; they are used."
+            )
         )
         flaws, status = {}, np.full(len(heads), float(NOT_TOLD))
     flaws["the position is null (0, 0)"] = null
@@ -72,15 +75,24 @@ def read_stamps(
     for flaw, where in flaws.items():
         count = int((where & ~bad).sum())
         if count:
-            about.warn(f"left out {counted(count, 'position')} where {flaw}.")
+            about.warn(
+                tr(
+                    "left out {positions} where {flaw}.",
+                    positions=trn("{count:,} position", "{count:,} positions", count),
+                    flaw=flaw,
+                )
+            )
             left_out[flaw] = count
         bad |= where
     lon[bad] = lat[bad] = np.nan
     untold = (status == NOT_TOLD) & ~bad
     if untold.any() and not untold[~bad].all():
         about.note(
-            f'the receiver told no kind of fix ("not available") with '
-            f"{counted(int(untold.sum()), 'position')}; they are used."
+            tr(
+                'the receiver told no kind of fix ("not available") with {positions}; they '
+                "are used.",
+                positions=trn("{count:,} position", "{count:,} positions", int(untold.sum())),
+            )
         )
     quality = np.where((status >= NO_FIX) & (status < NOT_TOLD), status, NOT_TOLD).astype(np.int64)
     hdop = column("hdop", _HDOP)
@@ -104,17 +116,24 @@ def _times(heads: npt.NDArray[np.void], time_zone: str | None, about: Subject) -
         middle = float(np.nanmedian(ahead))
         offset = _ZONE_STEP_S * round(middle / _ZONE_STEP_S)
         if abs(offset) <= _ZONE_MOST_S and abs(middle - offset) < _ZONE_OFF_S:
-            about.note(f"the clock is {offset / 3600:+g} hours from UTC by the receiver's time.")
+            about.note(
+                tr(
+                    "the clock is {offset:+g} hours from UTC by the receiver's time.",
+                    offset=offset / 3600,
+                )
+            )
             return wall - offset
-        about.note("the receiver's time does not fit the clock's and is not used.")
+        about.note(tr("the receiver's time does not fit the clock's and is not used."))
     zone = zone_of(time_zone)
     if zone is None:
         about.note(
-            "it names no time zone: times are those of the clock on the machine "
-            "(name it with --time-zone)."
+            tr(
+                "it names no time zone: times are those of the clock on the machine (name it "
+                "with --time-zone)."
+            )
         )
         return wall
-    about.note(f"it names no time zone: {zone.key} is used.")
+    about.note(tr("it names no time zone: {key} is used.", key=zone.key))
     return localised(wall, zone, about.findings, about.name)
 
 
@@ -134,7 +153,9 @@ def _near_each_other(time_s: FloatArray, about: Subject) -> FloatArray:
     wild: BoolArray = np.abs(time_s - np.nanmedian(time_s)) > _JOB_S
     if wild.any():
         about.warn(
-            f"left out {counted(int(wild.sum()), 'record')} of a date far from the others; the "
-            "log may be damaged."
+            tr(
+                "left out {records} of a date far from the others; the log may be damaged.",
+                records=trn("{count:,} record", "{count:,} records", int(wild.sum())),
+            )
         )
     return np.where(wild, np.nan, time_s)

@@ -16,6 +16,7 @@ from evenacre.io.taskdata import ddis
 from evenacre.io.taskdata.machines import BIN, Machines
 from evenacre.io.taskdata.time_log import Log
 from evenacre.io.taskdata.tree import ddi, number, text
+from evenacre.language import tr
 from evenacre.model import FloatArray, Track
 from evenacre.units.display import Shown, in_both
 
@@ -125,8 +126,12 @@ def compare_times(task: Element, tracks: Sequence[Track], about: Subject) -> Non
     )
     if worked_s - logged_s > max(_UNLOGGED_S, _UNLOGGED * worked_s):
         about.warn(
-            f"it was at work for {worked_s / 60:.1f} min by its own account, but its logs last "
-            f"{logged_s / 60:.1f} min: one of them is missing. Export the task with all its logs."
+            tr(
+                "it was at work for {worked:.1f} min by its own account, but its logs last "
+                "{logged:.1f} min: one of them is missing. Export the task with all its logs.",
+                worked=worked_s / 60,
+                logged=logged_s / 60,
+            )
         )
 
 
@@ -160,6 +165,11 @@ def _compare(counts: Counts, machines: Machines, sums: list[Sums], about: Subjec
         if counted > 0 and apart >= _LEAST[what] and apart > _APART * counted:
             says, records = in_both(_SHOWN[what], counted), in_both(_SHOWN[what], summed)
             about.warn(
-                f"the machine's own counter of {what} says {says}, but its records add up to "
-                f"{records}."
+                tr(
+                    "the machine's own counter of {what} says {says}, but its records add up "
+                    "to {records}.",
+                    what=what,
+                    says=says,
+                    records=records,
+                )
             )

@@ -13,10 +13,11 @@ from shapely.geometry.base import BaseGeometry
 from evenacre.errors import InputError
 from evenacre.geo.geodesy import unwrap
 from evenacre.geo.overlay import common, in_degrees, union, without
-from evenacre.io.common.findings import Subject, counted
+from evenacre.io.common.findings import Subject
 from evenacre.io.maps.field_layers import check_reach
 from evenacre.io.maps.repair import to_polygons
 from evenacre.io.taskdata.tree import by_id, named, number, text
+from evenacre.language import tr, trn
 from evenacre.model import Field, FloatArray
 
 _BOUNDARY = {"1"}
@@ -47,8 +48,10 @@ def _field(element: Element, name: str, root: Subject) -> Field:
         if boundary is not None:
             if kinds is not _BOUNDARY:
                 about.warn(
-                    "none of its outlines is marked as the boundary; the one marked otherwise was "
-                    "taken."
+                    tr(
+                        "none of its outlines is marked as the boundary; the one marked "
+                        "otherwise was taken."
+                    )
                 )
             break
     unworkable = areas([p for p in polygons if text(p, "A") in _UNWORKABLE], about, "obstacle")
@@ -58,14 +61,16 @@ def _field(element: Element, name: str, root: Subject) -> Field:
             for warning in check_reach(outline, about.name, "field"):
                 about.findings.warn(warning)
         except InputError as error:
-            about.findings.warn(f"{error.problems[0]} Its boundary was left out.")
+            about.findings.warn(
+                tr("{problems} Its boundary was left out.", problems=error.problems[0])
+            )
             boundary = None
     if unworkable is not None and boundary is not None:
         unworkable = in_degrees(common, unworkable, boundary)
         if unworkable.is_empty:
             unworkable = None
         elif unworkable.covers(boundary):
-            about.warn("its obstacles cover the whole field and were left out.")
+            about.warn(tr("its obstacles cover the whole field and were left out."))
             unworkable = None
     return Field(name, boundary, unworkable)
 
@@ -87,11 +92,14 @@ def _area(polygon: Element, about: Subject) -> BaseGeometry | None:
     for line in polygon.findall("LSG"):
         ring = _points(line, about)
         if len(np.unique(ring, axis=0)) < _RING_POINTS:
-            about.warn("left out an outline of fewer than three points.")
+            about.warn(tr("left out an outline of fewer than three points."))
         elif len(ring) > _MOST_RING_POINTS or _tangled(ring):
             about.warn(
-                f"left out an outline of {len(ring):,} points that crosses itself over and over, "
-                "or has more points than any field."
+                tr(
+                    "left out an outline of {count:,} points that crosses itself over and "
+                    "over, or has more points than any field.",
+                    count=len(ring),
+                )
             )
         else:
             (inner if text(line, "A") == _INTERIOR else outer).append(shapely.Polygon(ring))
@@ -118,8 +126,11 @@ def _points(line: Element, about: Subject) -> FloatArray:
     if not good.all():
         binary = any(text(point, "J") for point in found)
         about.warn(
-            f"left out {counted(int((~good).sum()), 'point')} without a usable position"
-            + (" (points kept in a binary file are not read)." if binary else ".")
+            tr(
+                "left out {points} without a usable position",
+                points=trn("{count:,} point", "{count:,} points", int((~good).sum())),
+            )
+            + (tr(" (points kept in a binary file are not read).") if binary else ".")
         )
     return lonlat[good]
 
@@ -142,7 +153,7 @@ def _mended(shapes: list[BaseGeometry], about: Subject, what: str) -> BaseGeomet
             gpd.GeoDataFrame(geometry=list(turned), crs="EPSG:4326"), about.name, what
         )
     except InputError:
-        about.warn(f"the {what} encloses no ground; left out.")
+        about.warn(tr("the {what} encloses no ground; left out.", what=what))
         return None
     for warning in warnings:
         about.findings.warn(warning)

@@ -14,6 +14,7 @@ from evenacre.errors import InputError
 from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.archives import DISTRUST, ZipWalk, shown_below
 from evenacre.io.untrusted.files import read_whole
+from evenacre.language import tr
 
 MAIN = "taskdata.xml"
 MAX_BYTES = 160 * 1024**2
@@ -41,12 +42,12 @@ class TaskFiles:
     def read(self, name: str, limit: int = MAX_BYTES) -> bytes:
         """Return the bytes of a file; InputError if it is missing, damaged or larger."""
         if any(sign in name for sign in "/\\:") or name in ("", ".", ".."):
-            what = f'it names a file outside its folder ("{name}").'
+            what = tr('it names a file outside its folder ("{name}").', name=name)
             raise InputError.at(self.label, "", what, DISTRUST)
         reader = self._readers.get(name.lower())
         if reader is None:
-            what = f"the file {name} is missing."
-            raise InputError.at(self.label, "", what, "Export the task data again.")
+            what = tr("the file {name} is missing.", name=name)
+            raise InputError.at(self.label, "", what, tr("Export the task data again."))
         return reader(limit)
 
     def main_digest(self) -> bytes:
@@ -93,7 +94,7 @@ def open_sets(path: Path) -> tuple[list[TaskFiles], list[str]]:
         When there is none, or a zip is damaged, encrypted or made to do harm.
     """
     if not path.exists():
-        raise InputError.at(path, "", "there is no such file.", "Check the name.")
+        raise InputError.at(path, "", tr("there is no such file."), tr("Check the name."))
     label = path.name or str(path)
     walk = _walk_of(label)
     if path.is_dir() or path.name.lower() != MAIN:
@@ -104,8 +105,10 @@ def open_sets(path: Path) -> tuple[list[TaskFiles], list[str]]:
         place.parent: [] for place, _ in found if _is_main(place)
     }
     if len(homes) > _MAX_SETS:
-        what = f"it holds {len(homes):,} sets of task data, more than are read at once."
-        raise InputError.at(label, "", what, "Name the folder or zip of some of them.")
+        what = tr(
+            "it holds {count:,} sets of task data, more than are read at once.", count=len(homes)
+        )
+        raise InputError.at(label, "", what, tr("Name the folder or zip of some of them."))
     for place, reader in found:
         if place.parent in homes:
             homes[place.parent].append((place, reader))
@@ -123,18 +126,27 @@ def open_sets(path: Path) -> tuple[list[TaskFiles], list[str]]:
         others = alike.setdefault(made.main_digest(), []) if len(homes) > 1 else []
         twin = next((other for other in others if made.repeats(other)), None)
         if twin:
-            twins.append(f"{said}: it is the same as {twin.label} and was left out.")
+            twins.append(
+                tr(
+                    "{said}: it is the same as {label} and was left out.",
+                    said=said,
+                    label=twin.label,
+                )
+            )
         else:
             sets.append(made)
             others.append(made)
     if not sets:
         if walk.refused:
             raise InputError(walk.refused)
-        what = "there is no TASKDATA.XML in it."
-        raise InputError.at(label, "", what, "Name the folder or zip that holds it.")
+        what = tr("there is no TASKDATA.XML in it.")
+        raise InputError.at(label, "", what, tr("Name the folder or zip that holds it."))
     if len(sets) == 1:
         sets = [replace(sets[0], label=label, place="")]
-    return sets, [*(f"{problem} It was left out." for problem in walk.refused), *twins]
+    return sets, [
+        *(tr("{problem} It was left out.", problem=problem) for problem in walk.refused),
+        *twins,
+    ]
 
 
 def taskdata_parts(path: Path) -> list[Path] | None:
@@ -159,8 +171,8 @@ def _task_files(label: str, name: str, found: list[tuple[PurePosixPath, Reader]]
     for place, reader in found:
         key = place.name.lower()
         if key in readers:
-            what = "the file is there twice, in upper and lower case."
-            raise InputError.at(label, str(place), what, "Remove one of them.")
+            what = tr("the file is there twice, in upper and lower case.")
+            raise InputError.at(label, str(place), what, tr("Remove one of them."))
         readers[key] = reader
     return TaskFiles(label, name, readers)
 
@@ -186,7 +198,7 @@ def _beside(label: str, folder: Path) -> Iterator[tuple[str, Reader]]:
         if not entry.name.lower().endswith(_PARTS):
             continue
         if entry.is_symlink() and entry.resolve().parent != home:
-            raise InputError.at(label, entry.name, "it is a link out of its folder.", DISTRUST)
+            raise InputError.at(label, entry.name, tr("it is a link out of its folder."), DISTRUST)
         if entry.is_file():
             yield entry.name, partial(read_whole, entry, f"{label}, {entry.name}")
 
@@ -203,8 +215,8 @@ def _files(path: Path, walk: ZipWalk) -> Iterator[tuple[PurePosixPath, Reader]]:
     seen: dict[Path, None] = {}
     for count, file in enumerate(_below(path)):
         if count == budget.ARCHIVE_MEMBERS:
-            what = f"there are over {count:,} files below it, too many to be read."
-            raise InputError.at(walk.label, "", what, "Name the folder of the task data.")
+            what = tr("there are over {count:,} files below it, too many to be read.", count=count)
+            raise InputError.at(walk.label, "", what, tr("Name the folder of the task data."))
         place = PurePosixPath(file.relative_to(path).as_posix())
         if place.suffix.lower() == ".zip" and not file.is_symlink():
             for packed in walk.beside_others(file, str(place)):

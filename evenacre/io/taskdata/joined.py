@@ -11,6 +11,7 @@ from evenacre.geo.geodesy import step_m
 from evenacre.io.common.findings import Findings, Subject
 from evenacre.io.taskdata import ddis
 from evenacre.io.taskdata.time_log import Log, Logged, LoggedValue
+from evenacre.language import tr
 from evenacre.model import BoolArray, FloatArray
 
 Named = tuple[str, Log, Findings]
@@ -40,7 +41,14 @@ def join_logs(logs: Sequence[Named], about: Subject) -> list[Named]:
             main, added = sorted((other, moved), key=lambda part: -int(_placed(part).sum()))
             both = f"{first} + {name}"
             how = f", its clock moved by {shift:+,.0f} s" if shift else ""
-            about.note(f"{first} and {name} tell of one drive and were joined by time{how}.")
+            about.note(
+                tr(
+                    "{first} and {name} tell of one drive and were joined by time{how}.",
+                    first=first,
+                    name=name,
+                    how=how,
+                )
+            )
             merged = Findings([*findings.notes, *own.notes], [*findings.warnings, *own.warnings])
             joined[place] = (both, _merged(main, added), merged)
             break

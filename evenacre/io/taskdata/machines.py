@@ -19,6 +19,7 @@ from evenacre.io.common.findings import Subject
 from evenacre.io.taskdata import ddis
 from evenacre.io.taskdata.time_log import Log
 from evenacre.io.taskdata.tree import by_id, ddi, integer, named, text
+from evenacre.language import tr
 from evenacre.model import Implement, TowedUnit
 
 DEVICE, FUNCTION, BIN, SECTION, UNIT, CONNECTOR, NAVIGATION = "1234567"
@@ -180,7 +181,7 @@ def _width(own: dict[int, int], about: Subject) -> float | None:
             continue
         if 0 < width <= MAX_WIDTH_M:
             return width
-        about.warn(f"a working width of {width:g} m cannot be; it was not used.")
+        about.warn(tr("a working width of {width:g} m cannot be; it was not used.", width=width))
     return None
 
 
@@ -194,8 +195,12 @@ def width_of(boom: str, machines: Machines, about: Subject) -> float | None:
     total = sum(known)
     if own is not None and abs(total - own) > _MATCH * own:
         about.warn(
-            f"the machine is said to be {own:.2f} m wide, but its sections add up to "
-            f"{total:.2f} m; the sections were taken."
+            tr(
+                "the machine is said to be {own:.2f} m wide, but its sections add up to "
+                "{total:.2f} m; the sections were taken.",
+                own=own,
+                total=total,
+            )
         )
     return total
 
@@ -219,7 +224,11 @@ def implement_of(
         row = common / math.ceil(common / _ROW_M)
         rows = tuple(max(1, round(width / row)) for width in widths)
         about.note(
-            f"the sections are of different width, {min(widths):.2f} to {max(widths):.2f} m."
+            tr(
+                "the sections are of different width, {min:.2f} to {max:.2f} m.",
+                min=min(widths),
+                max=max(widths),
+            )
         )
         implement = replace(implement, rows=sum(rows), section_rows=rows)
     return _with_hitch(implement, boom, machines, links, about)
@@ -239,7 +248,7 @@ def _with_hitch(
     own = [antenna for antenna in antennas if antenna.device == device]
     if own:
         antenna = own[0]
-        about.note("the antenna rides on the implement itself, as the machine says.")
+        about.note(tr("the antenna rides on the implement itself, as the machine says."))
         return replace(
             implement,
             antenna_ahead_m=(antenna.ahead_m or 0.0) - tool,
@@ -266,8 +275,13 @@ def _with_hitch(
         how = f"towed on an axle {pull:.2f} m behind the pin"
         implement = replace(implement, tow=(TowedUnit(pull),), tool_behind_m=-tool)
     about.note(
-        f"as the machines say, the antenna is {ahead - pin:.2f} m ahead of the pin, and the "
-        f"implement is {how}, its tool line {implement.tool_behind_m:.2f} m behind that."
+        tr(
+            "as the machines say, the antenna is {ahead:.2f} m ahead of the pin, and the "
+            "implement is {how}, its tool line {tool_behind:.2f} m behind that.",
+            ahead=ahead - pin,
+            how=how,
+            tool_behind=implement.tool_behind_m,
+        )
     )
     return implement
 

@@ -20,6 +20,7 @@ from evenacre.io.taskdata import ddis
 from evenacre.io.taskdata.fields import areas
 from evenacre.io.taskdata.folder import TaskFiles
 from evenacre.io.taskdata.tree import ddi, integer, named, number, text
+from evenacre.language import tr
 from evenacre.units.display import METRIC
 
 _MOST_RATES = 24
@@ -59,7 +60,7 @@ def read_prescription(
         drawn[code] = _Zone(name, shape, _rates(zone, products))
     kinds = {ddi(value, "A") for zone in elements.values() for value in zone.findall("PDV")}
     if kinds & {*ddis.UNWEIGHED_SETPOINTS}:
-        about.note("rates planned by volume or count are not used.")
+        about.note(tr("rates planned by volume or count are not used."))
     made = _Draft(drawn, products, about)
     for element in task.findall("GRD"):
         template = elements.get(text(element, "J"))
@@ -77,7 +78,7 @@ def read_prescription(
         return None
     zones, overlaps = without_overlap(made.shapes)
     if overlaps:
-        about.warn("zones overlap; the first listed keeps the ground.")
+        about.warn(tr("zones overlap; the first listed keeps the ground."))
     table = gpd.GeoDataFrame({"zone": list(zones)}, geometry=list(zones.values()), crs="EPSG:4326")
     return Prescription(table, made.rates)
 
@@ -109,13 +110,13 @@ class _Draft:
         """Add the cells of each rate, of the first product planned by weight."""
         weighed = [i for i, value in enumerate(values) if ddi(value, "A") in ddis.RATES]
         if not weighed:
-            self.about.warn("its grid plans no rate by weight; it was not used.")
+            self.about.warn(tr("its grid plans no rate by weight; it was not used."))
             return
         if len(weighed) > 1:
-            self.about.warn("its grid plans several products; zones are those of the first.")
+            self.about.warn(tr("its grid plans several products; zones are those of the first."))
         layer = cells.values[:, :, weighed[0]]
         if (layer < 0).any():
-            self.about.warn("its grid has rates below zero, taken as zero.")
+            self.about.warn(tr("its grid has rates below zero, taken as zero."))
             layer = np.maximum(layer, 0)
         product = self.products.get(text(values[weighed[0]], "C"), "")
         groups, names, means = _classes(layer)
@@ -185,17 +186,17 @@ def _read_grid(element: Element, layers: int, files: TaskFiles, about: Subject) 
     lat, lon = (south, south + rows * north_deg), (west, west + columns * east_deg)
     why = ""
     if text(element, "I") not in (_CODE_GRID, _VALUE_GRID):
-        why = f'is of type "{text(element, "I")[:8]}", which is not known'
+        why = tr('is of type "{said}", which is not known', said=text(element, "I")[:8])
     elif not (np.isfinite([south, west]).all() and north_deg > 0 and east_deg > 0):
-        why = "does not say where its cells lie"
+        why = tr("does not say where its cells lie")
     elif rows <= 0 or columns <= 0:
-        why = "has no cells"
+        why = tr("has no cells")
     elif rows * columns > _MOST_CELLS:
-        why = f"has {rows * columns:,} cells, more than any plan needs"
+        why = tr("has {rows:,} cells, more than any plan needs", rows=rows * columns)
     elif np.abs(lat).max() > 90 or np.abs(lon).max() > 360:
-        why = "reaches beyond the poles or around the earth"
+        why = tr("reaches beyond the poles or around the earth")
     elif not files.has(name := f"{text(element, 'G')}.BIN"):
-        why = f"has no file ({name} is missing)"
+        why = tr("has no file ({name} is missing)", name=name)
     else:
         shape = (rows, columns, 1 if coded else layers)
         dtype = np.dtype("u1" if coded else "<i4")
@@ -203,8 +204,8 @@ def _read_grid(element: Element, layers: int, files: TaskFiles, about: Subject) 
         if len(data) >= needed:
             values = np.frombuffer(data[:needed], dtype).reshape(shape)
             return _Cells(values, coded, Affine(east_deg, 0.0, west, 0.0, north_deg, south))
-        why = f"breaks off: it has {len(data):,} of {needed:,} bytes"
-    about.warn(f"its grid {why}; it was left out.")
+        why = tr("breaks off: it has {count:,} of {needed:,} bytes", count=len(data), needed=needed)
+    about.warn(tr("its grid {why}; it was left out.", why=why))
     return None
 
 
@@ -215,8 +216,11 @@ def _grid_areas(cells: _Cells, groups: np.ndarray, about: Subject) -> dict[int, 
     changes = int((np.diff(groups, axis=0) != 0).sum() + (np.diff(groups, axis=1) != 0).sum())
     if changes > _MOST_CHANGES:
         about.warn(
-            f"its grid changes from cell to cell {changes:,} times, too often for zones; it was "
-            "left out."
+            tr(
+                "its grid changes from cell to cell {changes:,} times, too often for zones; "
+                "it was left out.",
+                changes=changes,
+            )
         )
         return {}
     parts: dict[int, list[BaseGeometry]] = {}

@@ -20,6 +20,7 @@ from evenacre.io.taskdata.prescriptions import Prescription, read_prescription, 
 from evenacre.io.taskdata.time_log import Log, Room, read_log
 from evenacre.io.taskdata.tracks import Driven, idle_beside_others, said_once, told_apart, track_of
 from evenacre.io.taskdata.tree import MAX_TAGS, by_id, named, read_root, text
+from evenacre.language import tr
 from evenacre.model import Field, Implement, Track
 
 
@@ -74,8 +75,8 @@ def read_taskdata(path: Path, *, task: str | None = None, time_zone: str | None 
     """
     opened = _open(Path(path), [] if task is None else [task])
     if len(opened) > 1:
-        what = f"it holds {len(opened)} sets of task data."
-        raise InputError.at(Path(path).name, "", what, "Name the folder of one of them.")
+        what = tr("it holds {count} sets of task data.", count=len(opened))
+        raise InputError.at(Path(path).name, "", what, tr("Name the folder of one of them."))
     data, reader, elements = opened[0]
     return replace(data, tasks=tuple(reader.read(element, time_zone) for element in elements))
 
@@ -114,8 +115,11 @@ def read_taskdata_tracks(
                 about = notes = warnings = ()
     if not tracks:
         because = " ".join(said)
-        what = f"there is no time log with positions in it{f' ({because[:-1]})' * bool(because)}."
-        remedy = "Export the task data after the work is done, with its logs."
+        what = tr(
+            "there is no time log with positions in it{value}.",
+            value=f" ({because[:-1]})" * bool(because),
+        )
+        remedy = tr("Export the task data after the work is done, with its logs.")
         raise InputError.at(path.name, "", what, remedy)
     return tracks
 
@@ -126,8 +130,15 @@ def _which(data: TaskData, task: Task, count: int) -> tuple[str, ...]:
         return ()
     field = data.fields[task.field_id].name if task.field_id else "no field"
     return (
-        f'{data.source}: it holds {count:,} tasks; the logs from here on are of "{task.name}" '
-        f"({task.layer}) on {field}. Name a task as the layer to take it alone.",
+        tr(
+            '{source}: it holds {count:,} tasks; the logs from here on are of "{name}" '
+            "({layer}) on {field}. Name a task as the layer to take it alone.",
+            source=data.source,
+            count=count,
+            name=task.name,
+            layer=task.layer,
+            field=field,
+        ),
     )
 
 
@@ -151,7 +162,10 @@ def _open(
             continue
         tags += sum(1 for _ in root.iter())
         if tags > MAX_TAGS:
-            what, remedy = "its sets have too many elements.", "Name the folder or zip of one."
+            what, remedy = (
+                tr("its sets have too many elements."),
+                tr("Name the folder or zip of one."),
+            )
             raise InputError.at(path.name, "", what, remedy)
         products = {identity: named(product, identity) for identity, product in by_id(root, "PDT")}
         machines = read_machines(root, about)
@@ -165,7 +179,10 @@ def _open(
         raise InputError(failures)
     if tasks:
         return _chosen(opened, tasks, path.name, alike=alike)
-    unread = (*warnings, *(f"{problem} It was left out." for problem in failures))
+    unread = (
+        *warnings,
+        *(tr("{problem} It was left out.", problem=problem) for problem in failures),
+    )
     data, reader, elements = opened[0]
     opened[0] = replace(data, unread=unread), reader, elements
     return opened
@@ -190,8 +207,8 @@ def _chosen(
         for way in range(3):
             found = [names[0] for names in called if names[way] == task]
             if len(found) > 1 and not alike:
-                what = f'{len(found)} tasks are called "{task}".'
-                remedy = f"Name one by its id: {listed(found)}."
+                what = tr('{count} tasks are called "{task}".', count=len(found), task=task)
+                remedy = tr("Name one by its id: {listed}.", listed=listed(found))
                 raise InputError.at(label, "", what, remedy)
             if found:
                 kept.update(found)
@@ -199,7 +216,7 @@ def _chosen(
         else:
             known = known or [word for names in called for word in dict.fromkeys(names) if word]
             remedy = choice(task, known, "It holds no tasks.")
-            raise InputError.at(label, "", f'there is no task "{task}".', remedy)
+            raise InputError.at(label, "", tr('there is no task "{task}".', task=task), remedy)
     return [
         (data, reader, chosen)
         for data, reader, elements in opened
@@ -241,7 +258,7 @@ class _TaskReader:
         implement = self._implement(driven, element, about)
         place = text(element, "E")
         if place and place not in self.fields:
-            about.warn(f'it is of a field "{place}" that is not described.')
+            about.warn(tr('it is of a field "{place}" that is not described.', place=place))
         single = single_rates(element, self.products)
         return Task(
             id=identity,
@@ -268,7 +285,7 @@ class _TaskReader:
         logs: list[tuple[str, Log, Findings]] = []
         for name in (text(log, "A") for log in task.findall("TLG")):
             if name in self.taken:
-                about.warn(f"the time log {name} is named twice; it is read once.")
+                about.warn(tr("the time log {name} is named twice; it is read once.", name=name))
                 continue
             self.taken.add(name)
             own = Findings()
@@ -278,7 +295,10 @@ class _TaskReader:
                 log = read_log(self.files, name, time_zone, self.room, read)
             except InputError as error:
                 log = None
-                own.warnings += [f"{problem} The log was left out." for problem in error.problems]
+                own.warnings += [
+                    tr("{problem} The log was left out.", problem=problem)
+                    for problem in error.problems
+                ]
             if log is not None:
                 logs.append((name, log, own))
             else:
@@ -307,7 +327,9 @@ class _TaskReader:
                 return None
             boom = tools[0]
             name = machines.parts[boom].name
-            about.note(f'its logs name no tool; the width is that of "{name}", the only one.')
+            about.note(
+                tr('its logs name no tool; the width is that of "{name}", the only one.', name=name)
+            )
         if boom not in machines.parts:
             return Implement(width)
         links = [(text(link, "B"), text(link, "D")) for link in task.findall("CNN")]

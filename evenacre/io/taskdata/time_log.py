@@ -18,11 +18,12 @@ import numpy.typing as npt
 from numpy.lib.stride_tricks import sliding_window_view
 
 from evenacre.errors import InputError
-from evenacre.io.common.findings import Subject, counted
+from evenacre.io.common.findings import Subject
 from evenacre.io.taskdata import ddis
 from evenacre.io.taskdata.clock import Stamps, read_stamps
 from evenacre.io.taskdata.folder import TaskFiles
 from evenacre.io.taskdata.tree import ddi, integer, number, parse_xml, text
+from evenacre.language import tr, trn
 from evenacre.model import FloatArray, IntArray
 
 # Attributes of a position (PTN) in the order of the records: name and number type.
@@ -84,8 +85,8 @@ class Room:
             _BYTES_PER_RECORD + _BYTES_PER_VALUE * len(ddis_used) + _BYTES_PER_STATE * states
         )
         if self.left < 0:
-            what = "its time logs are too large to be read at once."
-            remedy = "Export fewer tasks at a time, or name one task as the layer."
+            what = tr("its time logs are too large to be read at once.")
+            remedy = tr("Export fewer tasks at a time, or name one task as the layer.")
             raise InputError.at(self.label, "", what, remedy)
 
 
@@ -131,7 +132,7 @@ def read_log(
     """Read a time log; None (and a warning) when there is nothing in it."""
     missing = [f"{name}{end}" for end in (".XML", ".BIN") if not files.has(f"{name}{end}")]
     if missing:
-        about.warn(f"{' and '.join(missing)} missing; the log was left out.")
+        about.warn(tr("{names} missing; the log was left out.", names=" and ".join(missing)))
         return None
     template = _read_template(parse_xml(files, f"{name}.XML", _MAX_TEMPLATE_BYTES), about)
     if template is None:
@@ -144,10 +145,13 @@ def read_log(
     room.take(len(starts), [key for key in wanted.values() if key not in ddis.SHAPE])
     if rest:
         about.warn(
-            f"it breaks off within a record; the last {counted(rest, 'byte', 'were')} left out."
+            tr(
+                "it breaks off within a record; the last {bytes} left out.",
+                bytes=trn("{count:,} byte was", "{count:,} bytes were", rest),
+            )
         )
     if not len(starts):
-        about.warn("there is no record in it.")
+        about.warn(tr("there is no record in it."))
         return None
     logged, seen = _read_values(data, starts, head.itemsize, wanted)
     _tell_of_others(columns, seen, about)
@@ -166,7 +170,7 @@ def _read_template(
     """
     time = root if root.tag == "TIM" else root.find(".//TIM")
     if time is None:
-        about.warn("its template holds no TIM element; the log was left out.")
+        about.warn(tr("its template holds no TIM element; the log was left out."))
         return None
     # Strictly the attribute is there but empty; without one a log would have no times.
     fields = [] if text(time, "A") else [("ms", "<u4"), ("day", "<u2")]
@@ -186,7 +190,11 @@ def _read_template(
     )
     if len(columns) > _MAX_COLUMNS:
         about.warn(
-            f"its template has {len(columns):,} values, of which records can name {_MAX_COLUMNS}."
+            tr(
+                "its template has {count:,} values, of which records can name {max_columns}.",
+                count=len(columns),
+                max_columns=_MAX_COLUMNS,
+            )
         )
     return np.dtype(fields), columns[:_MAX_COLUMNS], fixed
 
@@ -261,8 +269,10 @@ def _tell_of_others(columns: Sequence[LoggedValue], seen: IntArray, about: Subje
     beyond = int(seen[len(columns) :].sum())
     if beyond:
         about.warn(
-            f"{counted(beyond, 'value', 'belong')} to no column of its template and were left "
-            "out; the log may be damaged."
+            tr(
+                "{values} to no column of its template and were left out; the log may be damaged.",
+                values=trn("{count:,} value belongs", "{count:,} values belong", beyond),
+            )
         )
     others: Counter[int | None] = Counter()
     for column, count in zip(columns, seen, strict=False):
@@ -275,5 +285,9 @@ def _tell_of_others(columns: Sequence[LoggedValue], seen: IntArray, about: Subje
         ]
         more = f" and {len(shown) - _SHOWN} more" if len(shown) > _SHOWN else ""
         about.note(
-            f"values not used, by data dictionary number: {', '.join(shown[:_SHOWN])}{more}."
+            tr(
+                "values not used, by data dictionary number: {names}{more}.",
+                names=", ".join(shown[:_SHOWN]),
+                more=more,
+            )
         )

@@ -9,12 +9,13 @@ from typing import Any
 
 import numpy as np
 
-from evenacre.io.common.findings import Subject, counted
-from evenacre.io.common.fix_quality import position_sigma_m, report_quality
+from evenacre.io.common.findings import Subject
+from evenacre.io.common.fix_quality import position_sigma_m, report_quality, usual_dilution
+from evenacre.io.common.receiver_words import note_receiver, receiver_said
 from evenacre.io.taskdata import ddis
 from evenacre.io.taskdata.amounts import Allotment, read_amounts
 from evenacre.io.taskdata.counters import Spans, Sums, compare_log, sums_of
-from evenacre.io.taskdata.machines import MAX_WIDTH_M, Machines, width_of
+from evenacre.io.taskdata.machines import MAX_WIDTH_M, NAVIGATION, Machines, width_of
 from evenacre.io.taskdata.time_log import Log
 from evenacre.io.taskdata.work_states import (
     LoggedWork,
@@ -23,6 +24,7 @@ from evenacre.io.taskdata.work_states import (
     sections_on,
     working,
 )
+from evenacre.language import tr, trn
 from evenacre.model import BoolArray, FloatArray, Track
 
 _MAX_SPEED_MPS = 40.0
@@ -54,10 +56,15 @@ def track_of(
     timed = np.isfinite(time_s)
     placed = timed & np.isfinite(lon)
     if not placed.any():
-        about.warn("no record has both a time and a position; it was left out.")
+        about.warn(tr("no record has both a time and a position; it was left out."))
         return None
     if not timed.all():
-        about.warn(f"left out {counted(int((~timed).sum()), 'record')} without a time.")
+        about.warn(
+            tr(
+                "left out {records} without a time.",
+                records=trn("{count:,} record", "{count:,} records", int((~timed).sum())),
+            )
+        )
     report_quality(about.name, quality[placed], about.findings)
     sigma = position_sigma_m(quality, hdop)
     work = logged_work(log, machines.completed(log), about)
@@ -81,8 +88,10 @@ def track_of(
         rates={product: values[placed] for product, values in amounts.rates.items()},
         flows={product: values[placed] for product, values in amounts.flows.items()},
         sigma_m=sigma[placed] if np.isfinite(sigma[placed]).any() else None,
+        dilution=usual_dilution(quality[placed], hdop[placed]),
         unweighed=tuple(replace(u, values=u.values[placed]) for u in amounts.unweighed),
         left_out={cause: count for cause, count in left_out.items() if count},
+        receiver=_receiver(machines, about),
     )
     full = width_of(work.boom, work.machines, about)
     if full is None and width is not None and np.isfinite(width).any():
@@ -93,6 +102,17 @@ def track_of(
         track, notes=tuple(about.findings.notes), warnings=tuple(about.findings.warnings)
     )
     return Driven(track, work.boom, full, amounts.targets_kg_per_m2, sums, spans, work.machines)
+
+
+def _receiver(machines: Machines, about: Subject) -> str:
+    """What the names of the machines' navigation references say of the receiver, where one does."""
+    names = [part.name for part in machines.parts.values() if part.kind == NAVIGATION]
+    said = {kind: name for name in names if (kind := receiver_said(name))}
+    if len(said) != 1:
+        return ""
+    ((kind, name),) = said.items()
+    note_receiver(kind, f"{about.name}: the machine's navigation reference", name, about.findings)
+    return kind
 
 
 def said_once(driven: Sequence[Driven], about: Subject) -> list[Driven]:
@@ -107,7 +127,12 @@ def said_once(driven: Sequence[Driven], about: Subject) -> list[Driven]:
         texts = Counter(bare(line, t) for t in tracks for line in getattr(t, kind))
         common = {text: count for text, count in texts.items() if count > 1}
         for text, count in common.items():
-            said = f"{text.removesuffix('.')} (so in {count:,} of {len(tracks):,} logs)."
+            said = tr(
+                "{said} (so in {count:,} of {count_2:,} logs).",
+                said=text.removesuffix("."),
+                count=count,
+                count_2=len(tracks),
+            )
             (about.note if kind == "notes" else about.warn)(said)
         for place, track in enumerate(tracks):
             own: dict[str, Any] = {
@@ -145,8 +170,12 @@ def idle_beside_others(driven: Sequence[Driven], about: Subject) -> list[Driven]
         track = one.track
         if silent(track):
             about.warn(
-                f"{track.source.rpartition(', ')[2]} tells of no work, unlike its other logs; its "
-                f"{counted(len(track), 'record', 'count')} as driven without work."
+                tr(
+                    "{rpartition} tells of no work, unlike its other logs; its {records} as "
+                    "driven without work.",
+                    rpartition=track.source.rpartition(", ")[2],
+                    records=trn("{count:,} record counts", "{count:,} records count", len(track)),
+                )
             )
             track = replace(track, working=np.zeros(len(track), dtype=bool))
         done.append(replace(one, track=track, sums=sums_of(track, one.width_m)))

@@ -13,6 +13,7 @@ from defusedxml.ElementTree import fromstring
 from evenacre.errors import InputError
 from evenacre.io.common.findings import Subject
 from evenacre.io.taskdata.folder import MAIN, TaskFiles
+from evenacre.language import tr
 
 _MAX_XML_BYTES = 64 * 1024**2
 MAX_TAGS, _MAX_ATTRIBUTES = 1_200_000, 5_000_000
@@ -40,24 +41,30 @@ def read_root(files: TaskFiles, about: Subject) -> Element:
     """
     root = parse_xml(files, MAIN.upper(), _MAX_XML_BYTES)
     if root.tag != _ROOT:
-        what = f"it is not ISO 11783-10 task data (it begins with <{root.tag[:40]}>)."
-        remedy = "Name the folder or zip of the export."
+        what = tr("it is not ISO 11783-10 task data (it begins with <{tag}>).", tag=root.tag[:40])
+        remedy = tr("Name the folder or zip of the export.")
         raise InputError.at(files.label, MAIN.upper(), what, remedy)
     _merge(root, files, about)
     counts = Counter(element.tag for element in root.iter())
     for tag, most in _MOST.items():
         if counts[tag] > most:
-            what = (
-                f"it has {counts[tag]:,} elements <{tag}>, more than are read at once ({most:,})."
+            what = tr(
+                "it has {counts:,} elements <{tag}>, more than are read at once ({most:,}).",
+                counts=counts[tag],
+                tag=tag,
+                most=most,
             )
             raise InputError.at(files.label, "", what, _FEWER)
     if counts.total() > MAX_TAGS:
-        raise InputError.at(files.label, "", "it has too many elements.", _FEWER)
+        raise InputError.at(files.label, "", tr("it has too many elements."), _FEWER)
     said = text(root, "VersionMajor")[:8]
     if said.strip("0") and said not in _VERSIONS:
         about.warn(
-            f"it says it is task data of version {said}; versions 3 and 4 are known, and it "
-            "was read as one of them."
+            tr(
+                "it says it is task data of version {said}; versions 3 and 4 are known, and "
+                "it was read as one of them.",
+                said=said,
+            )
         )
     return root
 
@@ -67,7 +74,7 @@ def _merge(root: Element, files: TaskFiles, about: Subject) -> None:
     room = _MAX_XML_BYTES
     for name in dict.fromkeys(text(reference, "A") for reference in root.findall("XFR")):
         if not files.has(f"{name}.XML") and name.replace("_", "").isalnum():
-            about.warn(f"the file {name}.XML is missing; its contents are left out.")
+            about.warn(tr("the file {name}.XML is missing; its contents are left out.", name=name))
             continue
         data = files.read(f"{name}.XML", max(room, 0))
         room -= len(data)
@@ -75,7 +82,7 @@ def _merge(root: Element, files: TaskFiles, about: Subject) -> None:
         if part.tag == _EXTERNAL:
             root.extend(list(part))
         else:
-            about.warn(f"{name}.XML is not a part of task data; left out.")
+            about.warn(tr("{name}.XML is not a part of task data; left out.", name=name))
 
 
 def parse_xml(files: TaskFiles, name: str, limit: int) -> Element:
@@ -85,17 +92,17 @@ def parse_xml(files: TaskFiles, name: str, limit: int) -> Element:
 
 def _parsed(data: bytes, label: str, name: str) -> Element:
     if data.count(b"<") > 2 * MAX_TAGS or data.count(b"=") > _MAX_ATTRIBUTES:
-        raise InputError.at(label, name, "it has too many elements.", _FEWER)
+        raise InputError.at(label, name, tr("it has too many elements."), _FEWER)
     try:
         root = fromstring(data)
     except ParseError as error:
         name = f"{name}, line {error.position[0]:,}"
-        what, remedy = "the file is damaged or breaks off.", "Export it again."
+        what, remedy = tr("the file is damaged or breaks off."), "Export it again."
     except DefusedXmlException:
-        what = "the file defines entities, which no task data needs and which can do harm."
-        remedy = "Export it again with another program."
+        what = tr("the file defines entities, which no task data needs and which can do harm.")
+        remedy = tr("Export it again with another program.")
     except (ValueError, LookupError):  # an encoding that is none
-        what, remedy = "its text encoding is not known.", "Export it again as UTF-8."
+        what, remedy = tr("its text encoding is not known."), tr("Export it again as UTF-8.")
     else:
         # Some exporters give all elements a namespace, which the standard does not.
         for element in root.iter():

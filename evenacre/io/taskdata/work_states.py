@@ -7,10 +7,11 @@ from functools import cached_property
 
 import numpy as np
 
-from evenacre.io.common.findings import Subject, counted
+from evenacre.io.common.findings import Subject
 from evenacre.io.taskdata import ddis
 from evenacre.io.taskdata.machines import DEVICE, FUNCTION, Machines, Part
 from evenacre.io.taskdata.time_log import Log
+from evenacre.language import tr, trn
 from evenacre.model import BoolArray, FloatArray
 
 _ON, _ERROR, _ABSENT = 1, 2, 3
@@ -53,8 +54,8 @@ class LoggedWork:
     def without(self, values: FloatArray, bad: BoolArray, flaw: str) -> FloatArray:
         """Take bad values of records as missing, with a warning that they ``have`` a flaw."""
         if bad.any():
-            count = counted(int(bad.sum()), "record", "have")
-            self.about.warn(f"{count} {flaw}; it is taken as missing.")
+            count = trn("{count:,} record has", "{count:,} records have", int(bad.sum()))
+            self.about.warn(tr("{count} {flaw}; it is taken as missing.", count=count, flaw=flaw))
         return np.where(bad, np.nan, values)
 
 
@@ -80,8 +81,11 @@ def logged_work(log: Log, machines: Machines, about: Subject) -> LoggedWork:
     if len({sections[boom][0].id for boom in with_sections}) > 1:
         names = ", ".join(machines.parts[b].name for b in with_sections[1:])
         about.warn(
-            "it tells of several tools; the ground is that of "
-            f'"{machines.parts[ranked[0]].name}", not of {names}.'
+            tr(
+                'it tells of several tools; the ground is that of "{name}", not of {names}.',
+                name=machines.parts[ranked[0]].name,
+                names=names,
+            )
         )
     return LoggedWork(log, machines, ranked[0] if ranked else "", about)
 
@@ -91,7 +95,7 @@ def working(work: LoggedWork) -> BoolArray | None:
     for index in work.nearest(ddis.WORK_STATE):
         state = work.log.values(index)
         if not (state[np.isfinite(state)] == _ABSENT).all():
-            _tell_of_gaps(np.isnan(state), state == _ERROR, "work state", work.about)
+            _tell_of_gaps(np.isnan(state), state == _ERROR, tr("work state"), work.about)
             return np.asarray(state == _ON)
     return None
 
@@ -119,14 +123,20 @@ def agreed(
     if some is not None and on is not None and not (some & on).any():
         if on.any():
             warn(
-                f"the states of its sections are off wherever its work state is on "
-                f"({counted(int(on.sum()), 'record')}); the work state was taken."
+                tr(
+                    "the states of its sections are off wherever its work state is on "
+                    "({records}); the work state was taken.",
+                    records=trn("{count:,} record", "{count:,} records", int(on.sum())),
+                )
             )
             sections = some = None
         elif some.any():
             warn(
-                f"its work state is off throughout, but sections are on in "
-                f"{counted(int(some.sum()), 'record')}; the sections were taken."
+                tr(
+                    "its work state is off throughout, but sections are on in {records}; the "
+                    "sections were taken.",
+                    records=trn("{count:,} record", "{count:,} records", int(some.sum())),
+                )
             )
             on = None
     states = [state for state in (some, on) if state is not None]
@@ -134,30 +144,39 @@ def agreed(
     if width is not None and together is not None and together.any():
         wide = np.nan_to_num(width) > 0
         if not wide[together].any():
-            warn("the working width is logged as none wherever there is work; it was not used.")
+            warn(tr("the working width is logged as none wherever there is work; it was not used."))
             width = None
     rising = _rising(work)
     if together is None:
         if rising is not None and width is None:
-            work.about.note("no work state is logged; there was work wherever its counters rise.")
+            work.about.note(
+                tr("no work state is logged; there was work wherever its counters rise.")
+            )
             on = rising
         return sections, on, width
     if not together.any():
-        what = "its counters rise"
+        what = tr("its counters rise")
         if rising is None:
             what, rising = "its rates are above zero", _flowing(work)
         if rising is not None:
             warn(
-                f"it says that there was no work at all, but {what} in "
-                f"{counted(int(rising.sum()), 'record')}; there was work where they do so."
+                tr(
+                    "it says that there was no work at all, but {what} in {records}; there "
+                    "was work where they do so.",
+                    what=what,
+                    records=trn("{count:,} record", "{count:,} records", int(rising.sum())),
+                )
             )
             return None, rising, None
     elif rising is not None:
         idle = rising & ~together
         if idle.sum() > _IDLE_SHARE * rising.sum():
             warn(
-                f"its counters rise in {counted(int(idle.sum()), 'record')} in which nothing is "
-                "said to be on; these count as without work."
+                tr(
+                    "its counters rise in {records} in which nothing is said to be on; these "
+                    "count as without work.",
+                    records=trn("{count:,} record", "{count:,} records", int(idle.sum())),
+                )
             )
     return sections, on, width
 
@@ -211,11 +230,19 @@ def sections_on(work: LoggedWork) -> BoolArray | None:
 
 def _tell_of_gaps(unknown: BoolArray, errors: BoolArray, what: str, about: Subject) -> None:
     if unknown.any():
-        count = counted(int(unknown.sum()), "record")
-        about.note(f"the {what} is not known in the first {count}; they count as off.")
+        count = trn("{count:,} record", "{count:,} records", int(unknown.sum()))
+        about.note(
+            tr(
+                "the {what} is not known in the first {count}; they count as off.",
+                what=what,
+                count=count,
+            )
+        )
     if errors.any():
-        count = counted(int(errors.sum()), "record")
-        about.warn(f'the {what} is "error" in {count}; they count as off.')
+        count = trn("{count:,} record", "{count:,} records", int(errors.sum()))
+        about.warn(
+            tr('the {what} is "error" in {count}; they count as off.', what=what, count=count)
+        )
 
 
 def _condensed(work: LoggedWork) -> BoolArray | None:
@@ -246,13 +273,20 @@ def _condensed(work: LoggedWork) -> BoolArray | None:
         return np.zeros((len(log), 1), dtype=bool)
     if not described:
         work.about.warn(
-            f"no machine describes its sections; it is taken to have {used}, the last that was "
-            "ever on."
+            tr(
+                "no machine describes its sections; it is taken to have {used}, the last "
+                "that was ever on.",
+                used=used,
+            )
         )
     elif used > described:
         work.about.warn(
-            f"section {used} was on, but the machine describes {described}; those described are "
-            "used."
+            tr(
+                "section {used} was on, but the machine describes {described}; those "
+                "described are used.",
+                used=used,
+                described=described,
+            )
         )
     on = np.zeros((len(log), width), dtype=bool)
     for first, ons, error in groups:
@@ -260,7 +294,7 @@ def _condensed(work: LoggedWork) -> BoolArray | None:
         for place in places:
             on[:, first + place] = (ons >> 2 * place) & 1
             errors |= ((error >> 2 * place) & 1).astype(bool)
-    _tell_of_gaps(unknown, errors, "state of the sections", work.about)
+    _tell_of_gaps(unknown, errors, tr("state of the sections"), work.about)
     return on
 
 
@@ -278,11 +312,13 @@ def _single(work: LoggedWork) -> BoolArray | None:
             unknown |= np.isnan(state)
             errors |= state == _ERROR
             on[:, place] = state == _ON
-    _tell_of_gaps(unknown, errors, "state of the sections", work.about)
+    _tell_of_gaps(unknown, errors, tr("state of the sections"), work.about)
     if silent:
         work.about.warn(
-            f"{counted(len(silent), 'section', 'have')} no logged state and counts as on while "
-            "any other is."
+            tr(
+                "{sections} no logged state and counts as on while any other is.",
+                sections=trn("{count:,} section has", "{count:,} sections have", len(silent)),
+            )
         )
         on[:, silent] = np.any(on, axis=1, keepdims=True)
     return on

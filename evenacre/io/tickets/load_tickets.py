@@ -23,20 +23,23 @@ from evenacre.io.tables.time_texts import (
 )
 from evenacre.io.tickets.rows import (
     TicketRow,
+    in_column,
     own_rows,
     read_rows,
     usual_error,
     way_of_weighing,
     weight_sigma_kg,
 )
+from evenacre.language import tr
 from evenacre.model import LoadTicket, OperationPlan, Track
 from evenacre.units.display import in_both
 
-_EVENTS = {
+EVENTS = {
     "filled": ("filled", "fill", "load", "loaded", "put in", "topped up"),
     "remaining": ("remaining", "remains", "left", "rest", "in the cart"),
     "cleaned out": ("cleaned out", "clean out", "cleanout", "cleaned", "emptied", "taken out"),
 }
+"""What may be written of each event; the first is how it is called."""
 _MOST_KG = 50_000.0  # no cart carries more
 # A heap above level full, and a density a little off, are no news.
 _HEAP = 1.05
@@ -58,9 +61,9 @@ def read_tickets(path: Path, plan: OperationPlan) -> tuple[tuple[LoadTicket, ...
     findings = Findings()
     rows = own_rows(read_rows(path, findings), plan, findings)
     times = seconds_of([row.time for row in rows], plan.date, plan.time_zone)
-    remedy = "Write it as 2026-04-14T09:12, or as 09:12 if the operation has a date."
+    remedy = tr("Write it as 2026-04-14T09:12, or as 09:12 if the operation has a date.")
     problems = [
-        Problem(row.file, row.line, not_read(row.time), remedy)
+        Problem(row.file, row.line, not_read(row.time), remedy, ("time",))
         for row, time in zip(rows, times, strict=True)
         if row.time and np.isnan(time)
     ]
@@ -73,7 +76,13 @@ def read_tickets(path: Path, plan: OperationPlan) -> tuple[tuple[LoadTicket, ...
     tickets = _in_order(tickets, findings)
     for a, b in pairwise(tickets):
         if _SAID(a) == _SAID(b) and a.time_s is not None:
-            findings.warn(f"{b.place}: it repeats {a.place} exactly; both are counted.")
+            findings.warn(
+                tr(
+                    "{place}: it repeats {place_2} exactly; both are counted.",
+                    place=b.place,
+                    place_2=a.place,
+                )
+            )
     _check_amounts(tickets, plan, findings)
     return tuple(tickets), findings
 
@@ -104,7 +113,9 @@ def match_ticket_clock(
         times = [time_of_day(time, time_zone) for time in times]
         fitted = iter(times)
         tickets = tuple(t if t.time_s is None else replace(t, time_s=next(fitted)) for t in tickets)
-    missed = "Every load ticket lies before or after the log: check their times and the time zone."
+    missed = tr(
+        "Every load ticket lies before or after the log: check their times and the time zone."
+    )
     return tickets, [missed] if min(times) > span[1] or max(times) < span[0] else []
 
 
@@ -115,27 +126,32 @@ def _ticket(
     product, compartment = _contents(row, plan, findings)
     mass = row.mass_kg
     if mass < 0:
-        remedy = (
+        remedy = tr(
             'Write what came out as "cleaned out" and what stayed as "remaining", both positive.'
         )
-        raise row.error(f'The weight "{row.weight}" is negative.', remedy)
+        raise row.error(
+            tr('The weight "{weight}" is negative.', weight=row.weight), remedy, "weight"
+        )
     if mass > _MOST_KG:
-        what = f'The weight "{row.weight}" is more than any cart carries.'
-        raise row.error(what, "Check the number and its unit.")
+        what = tr('The weight "{weight}" is more than any cart carries.', weight=row.weight)
+        raise row.error(what, tr("Check the number and its unit."), "weight")
     if mass == 0 and event == "filled":
-        findings.warn(f"{row.place}: nothing was filled in; the ticket changes nothing.")
+        findings.warn(
+            tr("{place}: nothing was filled in; the ticket changes nothing.", place=row.place)
+        )
     sigma, by = _sigma(row, mass, event, findings), row.weighed_by or "scale"
     return LoadTicket(event, compartment, product, mass, sigma, by, time_s, row.place)
 
 
 def _event(row: TicketRow) -> str:
     word = re.sub(r"[\s_-]+", " ", row.event.lower()).strip()
-    for event, spellings in _EVENTS.items():
+    for event, spellings in EVENTS.items():
         if word in spellings:
             return event
     raise row.error(
-        f'"{row.event}" is not an event.' if word else "The event is missing.",
-        f"Write filled, remaining or cleaned out. {did_you_mean(word, _EVENTS)}".strip(),
+        tr('"{event}" is not an event.', event=row.event) if word else tr("The event is missing."),
+        f"Write filled, remaining or cleaned out. {did_you_mean(word, EVENTS)}".strip(),
+        "event",
     )
 
 
@@ -145,23 +161,33 @@ def _contents(row: TicketRow, plan: OperationPlan, findings: Findings) -> tuple[
     bins = [c.name for c in plan.implement.compartments]
     product, compartment = row.product, row.compartment
     if compartment and bins and compartment not in bins:
-        raise row.error(f'There is no compartment "{compartment}".', choice(compartment, bins))
+        raise row.error(
+            tr('There is no compartment "{compartment}".', compartment=compartment),
+            choice(compartment, bins),
+            "compartment",
+        )
     if not product:
         riding = [p for p, c in plan.compartment_of if c == compartment] if compartment else placed
         riding = list(dict.fromkeys(riding or placed))
         if len(riding) != 1:
-            raise row.error("It does not say which product.", "Fill in the product column.")
+            remedy = tr("Fill in the product column.")
+            raise row.error(tr("It does not say which product."), remedy, "product")
         product = riding[0]
     elif placed and product not in placed:
         findings.warn(
-            f'{row.place}: "{product}" is not placed by {plan.name}; its tickets are kept apart. '
+            tr(
+                '{place}: "{product}" is not placed by {name}; its tickets are kept apart. ',
+                place=row.place,
+                product=product,
+                name=plan.name,
+            )
             + did_you_mean(product, placed)
         )
     if not compartment:
         rides = [c for p, c in plan.compartment_of if p == product] or bins
         if len(rides) > 1:
-            remedy = f"Fill in the compartment column: {listed(rides)}."
-            raise row.error("It does not say which compartment.", remedy)
+            remedy = tr("Fill in the compartment column: {listed}.", listed=listed(rides))
+            raise row.error(tr("It does not say which compartment."), remedy, "compartment")
         compartment = rides[0] if rides else ""
     return product, compartment
 
@@ -171,16 +197,29 @@ def _sigma(row: TicketRow, mass_kg: float, event: str, findings: Findings) -> fl
     figure = row.resolution or figure
     if not way:
         findings.warn(
-            f'{row.place}: weighed by "{row.weighed_by}" says nothing of how well; '
-            f"{usual_error(way)} is taken. Write scale, load cell, bags or estimate."
+            tr(
+                '{place}: weighed by "{weighed_by}" says nothing of how well; {usual_error} '
+                "is taken. Write scale, load cell, bags or estimate.",
+                place=row.place,
+                weighed_by=row.weighed_by,
+                usual_error=usual_error(way),
+            )
         )
     elif not figure:
         findings.note(
-            f"{row.file}: weights by {way} give no resolution; {usual_error(way)} is taken."
+            tr(
+                "{file}: weights by {way} give no resolution; {usual_error} is taken.",
+                file=row.file,
+                way=way,
+                usual_error=usual_error(way),
+            )
         )
     # What a scale says was filled is the full truck less the empty one.
     readings = 2 if way == "scale" and event == "filled" else 1
-    return weight_sigma_kg(way, mass_kg, figure, readings=readings, file=row.file, place=row.line)
+    with in_column("resolution" if row.resolution else "weighed_by"):
+        return weight_sigma_kg(
+            way, mass_kg, figure, readings=readings, file=row.file, place=row.line
+        )
 
 
 def _in_order(tickets: Sequence[LoadTicket], findings: Findings) -> list[LoadTicket]:
@@ -189,14 +228,17 @@ def _in_order(tickets: Sequence[LoadTicket], findings: Findings) -> list[LoadTic
     late = [place for (before, _), (time, place) in pairwise(timed) if time < before]
     if not late:
         return list(tickets)
-    told = f"{late[0]}: this ticket is earlier than the one above it"
+    told = tr("{late}: this ticket is earlier than the one above it", late=late[0])
     if len(timed) < len(tickets):
         findings.warn(
-            f"{told}, and some tickets give no time, so the order of the file was kept. Give every "
-            "ticket its time."
+            tr(
+                "{told}, and some tickets give no time, so the order of the file was kept. "
+                "Give every ticket its time.",
+                told=told,
+            )
         )
         return list(tickets)
-    findings.warn(f"{told}; the tickets were put in the order of their times.")
+    findings.warn(tr("{told}; the tickets were put in the order of their times.", told=told))
     return sorted(tickets, key=lambda t: t.time_s or 0.0)
 
 
@@ -222,9 +264,13 @@ def _check_amounts(tickets: Sequence[LoadTicket], plan: OperationPlan, findings:
             allowed = before + 3 * ticket.sigma_kg + _SCALE_SHARE * before
             if name in inside and mass > allowed:
                 findings.warn(
-                    f"{ticket.place}: {in_both('mass', mass)} were still in the cart, but only "
-                    f"{in_both('mass', before)} had gone in. A filling is missing or a weight is "
-                    "wrong."
+                    tr(
+                        "{place}: {in_both} were still in the cart, but only {in_both_2} had "
+                        "gone in. A filling is missing or a weight is wrong.",
+                        place=ticket.place,
+                        in_both=in_both("mass", mass),
+                        in_both_2=in_both("mass", before),
+                    )
                 )
             least = mass
             inside[name] = mass if ticket.event == "remaining" else 0.0
@@ -232,7 +278,14 @@ def _check_amounts(tickets: Sequence[LoadTicket], plan: OperationPlan, findings:
         per_m3 = density.get(ticket.product)
         if name in volume and per_m3 and least > _HEAP * volume[name] * per_m3:
             findings.warn(
-                f"{ticket.place}: {in_both('mass', least)} of {ticket.product} are more than "
-                f'"{name}" holds level full, {in_both("mass", volume[name] * per_m3)} at its bulk '
-                "density. Check the weight, the volume and the density."
+                tr(
+                    '{place}: {in_both} of {product} are more than "{name}" holds level '
+                    "full, {in_both_2} at its bulk density. Check the weight, the volume and "
+                    "the density.",
+                    place=ticket.place,
+                    in_both=in_both("mass", least),
+                    product=ticket.product,
+                    name=name,
+                    in_both_2=in_both("mass", volume[name] * per_m3),
+                )
             )

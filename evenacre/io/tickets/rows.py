@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from evenacre.errors import InputError
@@ -14,6 +16,7 @@ from evenacre.io.tables.headers import Header, read_header
 from evenacre.io.tables.record_table import RecordTable
 from evenacre.io.tables.text_table import read_delimited
 from evenacre.io.untrusted import budget
+from evenacre.language import mark, tr
 from evenacre.model import OperationPlan
 from evenacre.units.display import POUND_KG
 from evenacre.units.parsing import Dimension, parse_quantity, plain_number
@@ -31,9 +34,9 @@ _COLUMNS = {
 }
 _NEEDED = ("event", "weight")
 _NUMBER_ONLY = re.compile(r"[-+]?[\d.,]+")
-_REMEDY = (
-    "A ticket table has columns event (filled, remaining or cleaned out) and weight, and as "
-    "needed time, compartment, product, weighed by, resolution, field, operation."
+_REMEDY = mark(
+    "A ticket table has columns event (filled, remaining or cleaned out) and weight, and "
+    "as needed time, compartment, product, weighed by, resolution, field, operation."
 )
 
 # All common practice, no source: the division of a truck scale, and what people say of the rest.
@@ -73,17 +76,27 @@ class TicketRow:
     @property
     def mass_kg(self) -> float:
         """The weight as written."""
-        return parse_quantity(self.weight, Dimension.MASS, file=self.file, place=self.line)
+        with in_column("weight"):
+            return parse_quantity(self.weight, Dimension.MASS, file=self.file, place=self.line)
 
-    def error(self, what: str, remedy: str) -> InputError:
-        """Say what is wrong with the line."""
-        return InputError.at(self.file, self.line, what, remedy)
+    def error(self, what: str, remedy: str, column: str) -> InputError:
+        """Say what is wrong with the line, in a column by what it holds."""
+        return InputError.at(self.file, self.line, what, remedy, (column,))
+
+
+@contextmanager
+def in_column(name: str) -> Iterator[None]:
+    """Let problems lead to the column that holds what they are about."""
+    try:
+        yield
+    except InputError as error:
+        raise InputError(replace(one, keys=(name,)) for one in error.problems) from None
 
 
 def read_rows(path: Path, findings: Findings) -> list[TicketRow]:
     """Read a ticket table, every cell still text; a unit in a header is added to its cells."""
     if not path.exists():
-        raise InputError.at(path.name, "", "There is no such file.", "Check the name.")
+        raise InputError.at(path.name, "", tr("There is no such file."), tr("Check the name."))
     table = read_delimited(path, findings, budget.NOTES)
     columns = _columns(table)
     weight = columns["weight"]
@@ -105,24 +118,34 @@ def read_rows(path: Path, findings: Findings) -> list[TicketRow]:
     units = {re.sub(r"^[-+\d.,\s]+", "", row.weight).lower().rstrip("s.") for row in rows} - {""}
     if len(units) > 1:
         mixed = f"the weights are in mixed units ({', '.join(sorted(units))})"
-        findings.warn(f"{path.name}: {mixed}; each was read in its own.")
+        findings.warn(tr("{name}: {mixed}; each was read in its own.", name=path.name, mixed=mixed))
     return rows
 
 
 def _columns(table: RecordTable) -> dict[str, Header]:
+    found = ticket_columns(table.names)
+    missing = [role for role in _NEEDED if role not in found]
+    if missing:
+        what = tr(
+            "There is no column {listed}; it has {listed_2}.",
+            listed=listed(missing),
+            listed_2=listed(table.names),
+        )
+        remedy = f"{tr(_REMEDY)} {did_you_mean(missing[0], table.names)}".strip()
+        raise InputError.at(table.file, "", what, remedy)
+    return found
+
+
+def ticket_columns(names: Sequence[str]) -> dict[str, Header]:
+    """Columns of a ticket table by what they hold, as a `TicketRow` calls it."""
     found: dict[str, Header] = {}
-    for header in map(read_header, table.names):
+    for header in map(read_header, names):
         words = list(header.words)  # without the unit that a name may end with
         if not header.unit_text and len(words) > 1 and header.unit(Dimension.MASS) is not None:
             words.pop()
         name = "_".join(words)
         for role in (role for role, spellings in _COLUMNS.items() if name in spellings):
             found.setdefault(role, header)
-    missing = [role for role in _NEEDED if role not in found]
-    if missing:
-        what = f"There is no column {listed(missing)}; it has {listed(table.names)}."
-        remedy = f"{_REMEDY} {did_you_mean(missing[0], table.names)}".strip()
-        raise InputError.at(table.file, "", what, remedy)
     return found
 
 
@@ -138,13 +161,24 @@ def own_rows(rows: list[TicketRow], plan: OperationPlan, findings: Findings) -> 
     ]
     for row in (r for r in rows if r.stray):
         findings.warn(
-            f"{row.place}: this ticket ({row.event} {row.product} {row.weight}) names no "
-            "field, so it is counted in no load. Write the field it went to."
+            tr(
+                "{place}: this ticket ({event} {product} {weight}) names no field, so it is "
+                "counted in no load. Write the field it went to.",
+                place=row.place,
+                event=row.event,
+                product=row.product,
+                weight=row.weight,
+            )
         )
     if rows and not own:
         known = {row.field for row in rows} | {row.operation for row in rows}
         findings.warn(
-            f"{rows[0].file}: no ticket is of {plan.name} on {plan.field.name}. "
+            tr(
+                "{file}: no ticket is of {name} on {name_2}. ",
+                file=rows[0].file,
+                name=plan.name,
+                name_2=plan.field.name,
+            )
             + choice(plan.field.name, known)
         )
     return own
@@ -175,8 +209,8 @@ def weight_sigma_kg(
     if figure.endswith("%"):
         percent = plain_number(figure[:-1])
         if percent is None or not 0 <= percent / 100.0 < 1:
-            what = f'"{figure}" is not a percentage of error.'
-            raise InputError.at(file, place, what, 'Write it as "1 %".')
+            what = tr('"{figure}" is not a percentage of error.', figure=figure)
+            raise InputError.at(file, place, what, tr('Write it as "1 %".'))
         return percent / 100.0 * mass_kg
     exact = way == "scale" or (way == "count" and bool(figure))
     division = _TRUCK_DIVISION_KG if way == "scale" else 0.0

@@ -21,6 +21,7 @@ from typing import BinaryIO, NamedTuple
 from evenacre.errors import InputError, Problem
 from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.files import open_file, size_within
+from evenacre.language import tr
 
 DISTRUST = "Do not use it unless you know who made it; export it again."
 _METHODS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
@@ -150,11 +151,14 @@ class ZipWalk:
         self.left_zips -= 1
         try:
             if self.left_zips < 0:
-                what = f"There are over {budget.ARCHIVE_MAPS} zips in it, too many to look into."
-                raise InputError.at(self.label, "", what, "Zip those of one field.")
+                what = tr(
+                    "There are over {archive_maps} zips in it, too many to look into.",
+                    archive_maps=budget.ARCHIVE_MAPS,
+                )
+                raise InputError.at(self.label, "", what, tr("Zip those of one field."))
             if depth > budget.ARCHIVE_DEPTH:
                 place = f"{self.label}, {name}"
-                raise InputError.at(place, "", "It lies too deep in zips.", DISTRUST)
+                raise InputError.at(place, "", tr("It lies too deep in zips."), DISTRUST)
             yield from self._inside(taken(), name, depth)
         except InputError as error:
             if min(self.left_zips, self.left_members, self.left_bytes) < 0:
@@ -244,16 +248,24 @@ def unpacked(path: Path, label: str, wanted: Collection[str]) -> Iterator[Unpack
             )
             if len(stems) > budget.ARCHIVE_MAPS:
                 most = budget.ARCHIVE_MAPS
-                what = f"The zip holds more than the {most} maps and logs that are read."
-                raise InputError.at(label, "", what, "Zip those of one field.")
+                what = tr(
+                    "The zip holds more than the {most} maps and logs that are read.", most=most
+                )
+                raise InputError.at(label, "", what, tr("Zip those of one field."))
             key = packed.name.lower()
             if key in found:
-                warnings.append(f'{label}: it holds "{found[key].name}" twice; the later is read.')
+                warnings.append(
+                    tr(
+                        '{label}: it holds "{name}" twice; the later is read.',
+                        label=label,
+                        name=found[key].name,
+                    )
+                )
             file = Path(home, folder, f"{stem}{place.suffix.lower()}")
             _write(packed, file, walk)
             found[key] = Member(file, packed.name)
         members = sorted(found.values(), key=lambda member: member.name)
-        passed = [f"{problem} It was passed over." for problem in walk.refused]
+        passed = [tr("{problem} It was passed over.", problem=problem) for problem in walk.refused]
         yield Unpacked(members, warnings + passed, walk.refused)
 
 
@@ -268,8 +280,12 @@ def _write(packed: Packed, file: Path, walk: ZipWalk) -> None:
         raise InputError.at(
             walk.label,
             packed.name,
-            f"There is no room to unpack it in {tempfile.gettempdir()} ({error.strerror}).",
-            "Free some space there, or unpack the zip yourself.",
+            tr(
+                "There is no room to unpack it in {gettempdir} ({strerror}).",
+                gettempdir=tempfile.gettempdir(),
+                strerror=error.strerror,
+            ),
+            tr("Free some space there, or unpack the zip yourself."),
         ) from None
 
 
@@ -304,8 +320,8 @@ def _blocks(
         raise InputError.at(
             label,
             member.filename,
-            "it is packed in a way that is not read here.",
-            "Zip it again in the usual way (deflate).",
+            tr("it is packed in a way that is not read here."),
+            tr("Zip it again in the usual way (deflate)."),
         )
     try:
         with archive.open(member) as stream:
@@ -320,12 +336,14 @@ def _blocks(
 
 
 def _too_large(label: str, place: str) -> InputError:
-    what = "Unpacked, it is larger than what is read of one zip."
-    return InputError.at(label, place, what, "Export less at a time.")
+    what = tr("Unpacked, it is larger than what is read of one zip.")
+    return InputError.at(label, place, what, tr("Export less at a time."))
 
 
 def _damaged(label: str, place: str = "") -> InputError:
-    return InputError.at(label, place, "the zip is damaged or breaks off.", "Copy it again.")
+    return InputError.at(
+        label, place, tr("the zip is damaged or breaks off."), tr("Copy it again.")
+    )
 
 
 def _check_directory(label: str, file: BinaryIO) -> None:
@@ -339,7 +357,10 @@ def _check_directory(label: str, file: BinaryIO) -> None:
 
 
 def _too_many(label: str) -> InputError:
-    what = f"the zip holds over {budget.ARCHIVE_MEMBERS:,} files, too many to be read."
+    what = tr(
+        "the zip holds over {archive_members:,} files, too many to be read.",
+        archive_members=budget.ARCHIVE_MEMBERS,
+    )
     return InputError.at(label, "", what, DISTRUST)
 
 
@@ -350,10 +371,13 @@ def _check_member(label: str, member: zipfile.ZipInfo) -> None:
     parts = PurePosixPath(name.replace("\\", "/")).parts
     if name.startswith(("/", "\\")) or _DRIVE.match(name) or ".." in parts or "\0" in name:
         raise InputError.at(
-            label, "", f'a file in the zip is named "{name}", outside of it.', DISTRUST
+            label,
+            "",
+            tr('a file in the zip is named "{name}", outside of it.', name=name),
+            DISTRUST,
         )
     if stat.S_ISLNK(member.external_attr >> 16):
-        raise InputError.at(label, name, "it is a link, not a file.", DISTRUST)
+        raise InputError.at(label, name, tr("it is a link, not a file."), DISTRUST)
 
 
 def _check_content(label: str, member: zipfile.ZipInfo) -> None:
@@ -361,7 +385,7 @@ def _check_content(label: str, member: zipfile.ZipInfo) -> None:
     name = member.orig_filename
     if member.flag_bits & 0x1:
         raise InputError.at(
-            label, name, "the zip is locked with a password.", "Zip it again without one."
+            label, name, tr("the zip is locked with a password."), tr("Zip it again without one.")
         )
     if member.file_size > budget.ARCHIVE_RATIO_FROM_BYTES and (
         member.file_size > budget.ARCHIVE_RATIO * max(member.compress_size, 1)
@@ -369,7 +393,10 @@ def _check_content(label: str, member: zipfile.ZipInfo) -> None:
         raise InputError.at(
             label,
             name,
-            "it would grow more than "
-            f"{budget.ARCHIVE_RATIO}-fold when unpacked, which no log does (a zip bomb).",
+            tr(
+                "it would grow more than {archive_ratio}-fold when unpacked, which no log "
+                "does (a zip bomb).",
+                archive_ratio=budget.ARCHIVE_RATIO,
+            ),
             DISTRUST,
         )

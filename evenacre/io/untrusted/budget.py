@@ -7,6 +7,7 @@ county's soil map some 300 MB. The figures keep a run below 2 GB whatever it is 
 from __future__ import annotations
 
 from evenacre.errors import InputError
+from evenacre.language import tr
 
 MB = 1 << 20
 
@@ -64,8 +65,11 @@ def too_large(file: str, limit_bytes: int) -> InputError:
     return InputError.at(
         file,
         "",
-        f"It is larger than the {limit_bytes // MB:,} MB that are read of such a file.",
-        "Export less at a time: one field, or a day.",
+        tr(
+            "It is larger than the {limit_bytes:,} MB that are read of such a file.",
+            limit_bytes=limit_bytes // MB,
+        ),
+        tr("Export less at a time: one field, or a day."),
     )
 
 
@@ -75,8 +79,12 @@ def check_layers(count: int) -> None:
         raise InputError.at(
             "",
             "",
-            f"It holds {count:,} layers, more than the {LAYERS} that are read.",
-            "Export those that are needed.",
+            tr(
+                "It holds {count:,} layers, more than the {layers} that are read.",
+                count=count,
+                layers=LAYERS,
+            ),
+            tr("Export those that are needed."),
         )
 
 
@@ -86,6 +94,6 @@ def check_count(content: bytes, mark: bytes, most: int, file: str) -> None:
         raise InputError.at(
             file,
             "",
-            f"It has over {most:,} records or tags, more than are read of one file.",
-            "Export less at a time: one field, or a day.",
+            tr("It has over {most:,} records or tags, more than are read of one file.", most=most),
+            tr("Export less at a time: one field, or a day."),
         )

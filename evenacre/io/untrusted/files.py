@@ -11,6 +11,7 @@ from typing import BinaryIO
 
 from evenacre.errors import InputError
 from evenacre.io.untrusted import budget
+from evenacre.language import tr
 
 _BLOCK = 1 << 20
 _LOOKED_AT, _ZEROS = 4096, 0.2  # of which so many are zeros in text of two bytes a sign
@@ -27,7 +28,7 @@ def open_file(path: Path, label: str = "") -> BinaryIO:
         )
     except FileNotFoundError:
         raise InputError.at(
-            label, "", "There is no such file.", "Check the name and the folder."
+            label, "", tr("There is no such file."), tr("Check the name and the folder.")
         ) from None
     except (OSError, ValueError) as error:
         if path.is_dir():
@@ -36,7 +37,10 @@ def open_file(path: Path, label: str = "") -> BinaryIO:
             raise _no_file(label, "a socket") from None
         reason = getattr(error, "strerror", None) or error
         raise InputError.at(
-            label, "", f"It cannot be read ({reason}).", "Check who may read it."
+            label,
+            "",
+            tr("It cannot be read ({reason}).", reason=reason),
+            tr("Check who may read it."),
         ) from None
     if not stat.S_ISREG(os.fstat(descriptor).st_mode):
         kind = "a folder" if stat.S_ISDIR(os.fstat(descriptor).st_mode) else "a device or pipe"
@@ -101,12 +105,17 @@ def _read(file: BinaryIO, size_bytes: int, label: str) -> bytes:
         return file.read(size_bytes) or b""  # None of a file that would have to be waited for
     except OSError as error:
         raise InputError.at(
-            label, "", f"It cannot be read ({error.strerror}).", "Check the disk it is on."
+            label,
+            "",
+            tr("It cannot be read ({strerror}).", strerror=error.strerror),
+            tr("Check the disk it is on."),
         ) from None
 
 
 def _no_file(label: str, kind: str) -> InputError:
-    return InputError.at(label, "", f"This is {kind}, not a file.", "Name the file itself.")
+    return InputError.at(
+        label, "", tr("This is {kind}, not a file.", kind=kind), tr("Name the file itself.")
+    )
 
 
 def _mode(path: Path) -> int:

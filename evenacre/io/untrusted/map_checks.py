@@ -13,6 +13,7 @@ from pathlib import Path
 from evenacre.errors import InputError
 from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.files import open_file
+from evenacre.language import tr
 
 _MOST_OBJECTS = 10_000
 _VIRTUAL = re.compile(r"\s*create\s+virtual\b", re.IGNORECASE)
@@ -40,15 +41,23 @@ def check_geopackage(path: Path) -> None:
             raise InputError.at(
                 "",
                 "",
-                f'It was not saved to its end: the file "{beside.name}" beside it holds the rest.',
-                "Open it in the program it came from, save and close it there.",
+                tr(
+                    'It was not saved to its end: the file "{name}" beside it holds the rest.',
+                    name=beside.name,
+                ),
+                tr("Open it in the program it came from, save and close it there."),
             )
     with _opened(path) as db:
         objects = db.execute(
             "SELECT type, name, coalesce(sql, '') FROM sqlite_master LIMIT ?", (_MOST_OBJECTS + 1,)
         ).fetchall()
         if len(objects) > _MOST_OBJECTS:
-            raise InputError.at("", "", f"It holds over {_MOST_OBJECTS:,} tables.", _AGAIN)
+            raise InputError.at(
+                "",
+                "",
+                tr("It holds over {most_objects:,} tables.", most_objects=_MOST_OBJECTS),
+                _AGAIN,
+            )
         kinds = {str(name).lower(): (kind, sql) for kind, name, sql in objects if kind != "trigger"}
         for name, (kind, sql) in kinds.items():
             system = name.startswith(("gpkg_", "rtree_"))
@@ -84,7 +93,7 @@ def _opened(path: Path) -> Iterator[sqlite3.Connection]:
 
 
 def _program(name: str) -> InputError:
-    return InputError.at("", f'"{name}"', "It is computed when it is read, not stored.", _AGAIN)
+    return InputError.at("", f'"{name}"', tr("It is computed when it is read, not stored."), _AGAIN)
 
 
 _WINDOW = 1 << 16
@@ -122,6 +131,6 @@ def check_geojson(path: Path) -> None:
                 raise InputError.at(
                     "",
                     "crs",
-                    "It does not say its coordinate system, but where to fetch it.",
-                    "Export it in WGS 84, which needs no such entry.",
+                    tr("It does not say its coordinate system, but where to fetch it."),
+                    tr("Export it in WGS 84, which needs no such entry."),
                 )

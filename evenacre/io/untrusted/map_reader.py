@@ -23,6 +23,7 @@ from evenacre.errors import InputError
 from evenacre.io.common.arrow_arrays import told_apart
 from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.files import size_within
+from evenacre.language import tr
 
 _GRACE_S = 5.0  # the reader ends itself first; this is for systems where it cannot
 _KEPT_BYTES = 64 * budget.MB  # after a larger layer the process gives its memory back by ending
@@ -177,8 +178,11 @@ def _too_slow(label: str, seconds: float) -> InputError:
     return InputError.at(
         label,
         "",
-        f"It was not read to its end in {seconds:.0f} seconds, so reading it was given up.",
-        "Export it again, or fewer features at a time.",
+        tr(
+            "It was not read to its end in {seconds:.0f} seconds, so reading it was given up.",
+            seconds=seconds,
+        ),
+        tr("Export it again, or fewer features at a time."),
     )
 
 
@@ -186,7 +190,10 @@ def _too_much(label: str) -> InputError:
     return InputError.at(
         label,
         "",
-        f"It is damaged, or takes more than the {budget.READER_BYTES // budget.MB:,} MB of "
-        "memory that a map may take.",
-        "Export it again, or fewer features at a time.",
+        tr(
+            "It is damaged, or takes more than the {reader_bytes:,} MB of memory that a map "
+            "may take.",
+            reader_bytes=budget.READER_BYTES // budget.MB,
+        ),
+        tr("Export it again, or fewer features at a time."),
     )

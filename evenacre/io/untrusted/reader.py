@@ -31,6 +31,7 @@ from evenacre.io.untrusted.gdal import allow_only, close_ways_out
 from evenacre.io.untrusted.kinds import LOOKED_AT, MapKind, map_kind, points_elsewhere
 from evenacre.io.untrusted.map_checks import check_geojson, check_geopackage, count_layers
 from evenacre.io.untrusted.workbook import sheet, sheets
+from evenacre.language import tr
 
 GEOMETRY = "geometry"
 READY = b"ready\n"
@@ -87,11 +88,11 @@ def _look_into(path: Path) -> MapKind:
     start = read_start(path, LOOKED_AT)
     if points_elsewhere(start):
         raise InputError.at(
-            "", "", "It holds no map, but points to other files.", "Give the map itself."
+            "", "", tr("It holds no map, but points to other files."), tr("Give the map itself.")
         )
     kind = map_kind(start)
     if kind is None or kind is MapKind.ZIP:
-        raise ValueError("no map")
+        raise ValueError(tr("no map"))
     if check := _CHECKS.get(kind):
         check(path)
     return kind
@@ -105,9 +106,13 @@ def _read_parquet(path: Path) -> gpd.GeoDataFrame:
         raise InputError.at(
             "",
             "",
-            f"It is cut into {stored.num_row_groups:,} pieces (row groups), more than the "
-            f"{budget.ROW_GROUPS:,} that are read.",
-            "Export it again in fewer.",
+            tr(
+                "It is cut into {num_row_groups:,} pieces (row groups), more than the "
+                "{row_groups:,} that are read.",
+                num_row_groups=stored.num_row_groups,
+                row_groups=budget.ROW_GROUPS,
+            ),
+            tr("Export it again in fewer."),
         )
     size = sum(stored.row_group(i).total_byte_size for i in range(stored.num_row_groups))
     if size > budget.READER_BYTES:
@@ -121,9 +126,13 @@ def _check_attributes(place: str, count: int) -> None:
         raise InputError.at(
             "",
             place,
-            f"Its features have {count:,} attributes, more than the {budget.ATTRIBUTES:,} that "
-            "can be read.",
-            "Export it again with fewer.",
+            tr(
+                "Its features have {count:,} attributes, more than the {attributes:,} that "
+                "can be read.",
+                count=count,
+                attributes=budget.ATTRIBUTES,
+            ),
+            tr("Export it again with fewer."),
         )
 
 
@@ -132,8 +141,11 @@ def _check_features(place: str, count: int) -> None:
         raise InputError.at(
             "",
             place,
-            f"It has over {budget.FEATURES:,} features, more than can be read.",
-            "Export fewer at a time: one field, or a day.",
+            tr(
+                "It has over {features:,} features, more than can be read.",
+                features=budget.FEATURES,
+            ),
+            tr("Export fewer at a time: one field, or a day."),
         )
 
 

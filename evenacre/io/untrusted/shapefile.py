@@ -10,6 +10,7 @@ from pathlib import Path
 
 from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.files import read_whole
+from evenacre.language import tr
 
 _HEADER_BYTES = 100
 _PARTS = (".dbf", ".prj", ".cpg")
@@ -27,7 +28,9 @@ def with_index(path: Path, label: str, warnings: list[str]) -> Iterator[Path]:
     if _beside(path, ".shx") is not None:
         yield path
         return
-    warnings.append(f"{label}: its index (the .shx part) is missing and was made anew.")
+    warnings.append(
+        tr("{label}: its index (the .shx part) is missing and was made anew.", label=label)
+    )
     with tempfile.TemporaryDirectory(prefix="evenacre-") as folder:
         copy = Path(folder, path.stem + ".shp")
         content = read_whole(path, label, budget.MAP_BYTES)

@@ -17,6 +17,7 @@ from python_calamine import CalamineError, CalamineWorkbook, SheetTypeEnum
 
 from evenacre.errors import InputError
 from evenacre.io.untrusted import budget
+from evenacre.language import tr
 
 _BEGINNING = 50  # rows
 
@@ -50,9 +51,12 @@ def _rows(book: CalamineWorkbook, name: str) -> Iterable[list[str]]:
     if above + cells.height > budget.RECORDS:
         raise InputError.at(
             "",
-            f'sheet "{name}"',
-            f"It has over {budget.RECORDS:,} rows, more than are read of one file.",
-            "Export less at a time: one field, or a day.",
+            tr('sheet "{name}"', name=name),
+            tr(
+                "It has over {records:,} rows, more than are read of one file.",
+                records=budget.RECORDS,
+            ),
+            tr("Export less at a time: one field, or a day."),
         )
     return itertools.chain(
         itertools.repeat([], above), ([_cell(c) for c in row] for row in cells.iter_rows())

@@ -2,12 +2,21 @@
 
 from __future__ import annotations
 
+import os
 import re
 import unicodedata
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from pathlib import PurePath
+from typing import TYPE_CHECKING
 
-MAPS, TABLES, GEOPARQUET = "maps", "tables", "geoparquet"
-RESULT_FOLDERS = (MAPS, TABLES, GEOPARQUET)
+if TYPE_CHECKING:
+    from evenacre.model import InputFile
+
+MAPS, TABLES, GEOPARQUET, SHEETS = "maps", "tables", "geoparquet", "sheets"
+REPORT = "report.html"
+METHOD = "method.html"
+RESULT_FOLDERS = (MAPS, TABLES, GEOPARQUET, SHEETS)
 """Folders of an audit's result, beside those of its operations."""
 
 _LONGEST = 60
@@ -39,3 +48,29 @@ def unique_slugs(names: Iterable[str], taken: Iterable[str] = ()) -> list[str]:
         used.add(candidate)
         out.append(candidate)
     return out
+
+
+def unrooted(words: Sequence[str], paths: Sequence[str] | None = None) -> list[str]:
+    """Take from names of files what leads to them on one machine, which is nobody's business.
+
+    Those that begin at the root are told from the folder that holds all of ``paths`` that do
+    (None: all of these words).
+    """
+    roots = [path for path in (words if paths is None else paths) if PurePath(path).is_absolute()]
+    together = len({PurePath(path).drive for path in roots}) == 1
+    home = os.path.commonpath([PurePath(path).parent for path in roots]) if together else ""
+
+    def short(word: str) -> str:
+        path = PurePath(word)
+        if not path.is_absolute():
+            return word
+        inside = bool(home) and path.is_relative_to(home)
+        return path.relative_to(home).as_posix() if inside else path.name
+
+    return [short(word) for word in words]
+
+
+def handed_names(files: Sequence[InputFile]) -> list[InputFile]:
+    """Files by the names that a reader of what is handed over needs, as :func:`unrooted`."""
+    names = unrooted([file.path for file in files])
+    return [replace(file, path=path) for file, path in zip(files, names, strict=True)]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from pathlib import Path
+from typing import BinaryIO
 from xml.etree.ElementTree import Element, ElementTree, SubElement, indent
 
 import pandas as pd
@@ -12,11 +13,11 @@ from shapely.geometry.base import BaseGeometry
 from evenacre import __version__
 from evenacre.shown_text import shown
 
-_GPX = "http://www.topografix.com/GPX/1/1"
+GPX = "http://www.topografix.com/GPX/1/1"
 _XSI = "http://www.w3.org/2001/XMLSchema-instance"
 
 
-def write_waypoints(path: Path, stops: pd.DataFrame) -> None:
+def write_waypoints(path: Path | BinaryIO, stops: pd.DataFrame) -> None:
     """Write waypoints in the order of a fix list (:class:`evenacre.model.outputs.Deliverables`)."""
     root = _root()
     for stop in stops.to_dict("records"):
@@ -27,7 +28,9 @@ def write_waypoints(path: Path, stops: pd.DataFrame) -> None:
     _write(path, root)
 
 
-def write_drives(path: Path, drives: Iterable[tuple[str, Sequence[BaseGeometry]]]) -> None:
+def write_drives(
+    path: Path | BinaryIO, drives: Iterable[tuple[str, Sequence[BaseGeometry]]]
+) -> None:
     """Write a track for each field, with a segment for each of its lines in their order."""
     root = _root()
     for name, lines in drives:
@@ -46,9 +49,9 @@ def _root() -> Element:
         {
             "version": "1.1",
             "creator": f"Evenacre {__version__}",
-            "xmlns": _GPX,
+            "xmlns": GPX,
             "xmlns:xsi": _XSI,
-            "xsi:schemaLocation": f"{_GPX} {_GPX}/gpx.xsd",
+            "xsi:schemaLocation": f"{GPX} {GPX}/gpx.xsd",
         },
     )
 
@@ -62,6 +65,6 @@ def _add_text(above: Element, key: str, text: str) -> None:
     SubElement(above, key).text = shown(text)
 
 
-def _write(path: Path, root: Element) -> None:
+def _write(path: Path | BinaryIO, root: Element) -> None:
     indent(root)
     ElementTree(root).write(path, encoding="utf-8", xml_declaration=True)

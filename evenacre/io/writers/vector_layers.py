@@ -7,7 +7,7 @@ import json
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 import geopandas as gpd
 import numpy as np
@@ -26,6 +26,7 @@ _CONFIGURED = {
     # each of some 200 steps, which takes longer than a small audit.
     "OGR_SQLITE_SYNCHRONOUS": "OFF",
 }
+_KINDS = {0: "Point", 1: "LineString", 3: "Polygon"}
 _DEGREE_DIGITS = 7
 _PROPERTY_DIGITS = 3
 
@@ -37,15 +38,17 @@ def write_geopackage(path: Path, layers: Mapping[str, gpd.GeoDataFrame]) -> None
     """
     with _configured():
         for name, frame in layers.items():
-            whole = frame[~(frame.geometry.is_empty | frame.geometry.isna())]
-            kinds = {g.geom_type for g in shapely.get_parts(whole.geometry.to_numpy())}
+            shapes = frame.geometry.to_numpy()
+            nothing = shapely.is_empty(shapes) | shapely.is_missing(shapes)
+            whole = frame[~nothing] if nothing.any() else frame
+            kinds = np.unique(shapely.get_type_id(shapely.get_parts(whole.geometry.to_numpy())))
             try:
                 pyogrio.write_dataframe(
                     _shown_frame(whole),
                     path,
                     layer=name,
                     driver="GPKG",
-                    geometry_type=f"Multi{kinds.pop()}" if kinds else "MultiPolygon",
+                    geometry_type=f"Multi{_KINDS[kinds[0]]}" if len(kinds) else "MultiPolygon",
                     promote_to_multi=True,
                     append=False,
                 )
@@ -63,7 +66,7 @@ def _configured() -> Iterator[None]:
         pyogrio.set_gdal_config_options(before)
 
 
-def write_geoparquet(path: Path, frame: gpd.GeoDataFrame) -> None:
+def write_geoparquet(path: Path | BinaryIO, frame: gpd.GeoDataFrame) -> None:
     """Write one layer as GeoParquet 1.0, its coordinate system inside, which it has to have."""
     if frame.crs is None:
         raise ValueError("a layer without a coordinate system cannot be stored")
@@ -98,6 +101,12 @@ def _plain(value: Any) -> Any:
 
 def _shown_frame(frame: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     """Leave out of every text of a layer, and of its columns' names, what nobody should see."""
-    texts = [n for n, kind in frame.dtypes.items() if pd.api.types.is_string_dtype(kind)]
-    clean = {n: [shown(v) if isinstance(v, str) else v for v in frame[n]] for n in texts}
-    return frame.assign(**clean).rename(columns=shown)
+    clean = {}
+    for name, kind in frame.dtypes.items():
+        if pd.api.types.is_string_dtype(kind):
+            texts = frame[name].tolist()
+            said = {text: shown(text) for text in set(texts) if isinstance(text, str)}
+            if any(text != whole for whole, text in said.items()):
+                clean[name] = [said.get(text, text) for text in texts]
+    frame = frame.assign(**clean) if clean else frame
+    return frame if all(name == shown(name) for name in frame) else frame.rename(columns=shown)

@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import stdtrit
 
 from evenacre.model import FloatArray, PastSetting
 from evenacre.model.finding import Finding
@@ -118,6 +117,8 @@ def _fieller(
     n, dx, d = len(x), x - x.mean(), target - float(y.mean())
     squares = float(dx @ dx)
     residual = y - y.mean() - slope * dx
+    from scipy.special import stdtrit  # slow to load, and most tests need none
+
     t = float(stdtrit(n - 2, (1 + CONFIDENCE) / 2))
     k = t**2 * float(residual @ residual) / (n - 2)
     a = slope**2 - k / squares

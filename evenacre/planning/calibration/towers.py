@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import stdtr, stdtrit
 
 from evenacre.model import BoolArray, FloatArray, IntArray
 from evenacre.planning.calibration.meter_test import CONFIDENCE
@@ -126,6 +125,8 @@ def _chance(off: float, error: float, freedom: int) -> float:
     """Chance of being so far off, to either side, by scatter alone."""
     if error <= 0:
         return 0.0 if off else 1.0
+    from scipy.special import stdtr  # slow to load, and few catches are by tower
+
     return 2 * float(stdtr(freedom, -abs(off) / error))
 
 
@@ -140,6 +141,8 @@ def _oddest_tower(
     """Of the towers that agree the one farthest off, where that is too far; else None."""
     if len(agree) < 2:
         return None
+    from scipy.special import stdtrit
+
     found = []
     for number in agree:
         here = tower == number

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-
-from scipy.special import stdtrit
+from statistics import NormalDist
 
 from evenacre.model import Product
 from evenacre.planning.loads.loads import Amount
@@ -147,12 +146,21 @@ def come_out_even(
     )  # fmt: skip
 
 
+def _t(freedom: float) -> float:
+    """Quantile of Student's t that the interval reaches to."""
+    if freedom >= _MANY:
+        return NormalDist().inv_cdf(0.5 + LEVEL / 2)
+    from scipy.special import stdtrit  # slow to load, and figures typed in need none
+
+    return float(stdtrit(freedom, 0.5 + LEVEL / 2))
+
+
 def _fieller(ground: GroundLeft, left: Amount) -> tuple[float, float]:
     m, d = left.kg, ground.drive_m2
     # Welch-Satterthwaite (JCGM 100:2008, G.4.1): the error of the mass is no estimate.
     ours, other = m * ground.drive_sigma_m2, d * left.sigma_kg
     freedom = ground.freedom * (math.hypot(ours, other) / ours) ** 4 if ours > 0 else math.inf
-    q2 = float(stdtrit(min(freedom, _MANY), 0.5 + LEVEL / 2)) ** 2
+    q2 = _t(freedom) ** 2
     a = d**2 - q2 * ground.drive_sigma_m2**2
     c = m**2 - q2 * left.sigma_kg**2
     far = m * d + math.sqrt(max((m * d) ** 2 - a * c, 0.0))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -109,33 +109,53 @@ def sown_in(
     return sown, loads, sown / kg_per_s + (loads - filled) * refill_s
 
 
-def visits_and_fills(
-    problem: ScheduleProblem,
-    schedule: SeedingSchedule,
-    names: Sequence[str],
-    days: Sequence[WorkDay],
-    closes: Sequence[dt.date | None],
-    passes_m: Sequence[FloatArray] | None = None,
-    cart: Cart | None = None,
-) -> tuple[tuple[Visit, ...], tuple[CartFill, ...], SeedingSchedule]:
-    """Walk through a schedule of m named paddocks on n days, day by day and in order.
+@dataclass(frozen=True)
+class Rounds:
+    """How the drill goes round n days: the order of m named paddocks, their passes, and the cart.
 
     A day begins in the paddock that the day before left unfinished; then comes that which
     closes first, then by name. ``passes_m`` are the lengths of each paddock's passes, as they are
-    driven; without them each counts as one. The cart is filled as `best_loads` finds it best, on
-    a day that has time for it. Returned besides is the schedule with these fills; without a load
-    there are none.
+    driven; without them loads end anywhere.
     """
-    passes = [np.ones(1)] * len(names) if passes_m is None else passes_m
-    walk = _Walk(problem, schedule, names, days, closes, [_parts_done(m) for m in passes])
-    if cart is None and problem.load_kg is not None:
-        cart = Cart((SeedBin("", "", problem.load_kg),), problem.within_days)
-    stops = [] if cart is None or not walk.order else walk.stops(cart)
-    visits, fills = walk.by_the_clock(stops, cart)
-    counts = np.zeros_like(schedule.fills)
-    np.add.at(counts, [stop.day for stop in stops], 1)
-    ends = np.array([*(stop.at_kg for stop in stops), *walk.ends[-1:]]) if stops else None
-    return visits, fills, replace(schedule, fills=counts, ends_kg=ends)
+
+    names: Sequence[str]
+    days: Sequence[WorkDay]
+    closes: Sequence[dt.date | None]
+    passes_m: Sequence[FloatArray] | None = None
+    cart: Cart | None = None
+
+    @property
+    def parts_done(self) -> list[FloatArray]:
+        """For each paddock the part of it that is done when each pass is, from 0 to 1."""
+        each = [np.ones(1)] * len(self.names) if self.passes_m is None else self.passes_m
+        return [_parts_done(one) for one in each]
+
+    def cart_of(self, problem: ScheduleProblem) -> Cart | None:
+        """The cart; one without compartments and bags where none was given."""
+        if self.cart is not None or problem.load_kg is None:
+            return self.cart
+        return Cart((SeedBin("", "", problem.load_kg),), problem.within_days)
+
+    def has_loads(self, problem: ScheduleProblem, schedule: SeedingSchedule) -> bool:
+        """Whether whole bags make up all loads but the last, and all end with a pass."""
+        walk, cart = _Walk(problem, schedule, self), self.cart_of(problem)
+        return cart is None or not walk.order or walk.loads(cart) is not None
+
+    def visits_and_fills(
+        self, problem: ScheduleProblem, schedule: SeedingSchedule
+    ) -> tuple[tuple[Visit, ...], tuple[CartFill, ...], SeedingSchedule]:
+        """Walk through a schedule day by day and in order.
+
+        The cart is filled as `best_loads` finds it best, on a day that has time for it. Returned
+        besides is the schedule with these fills; without a load there are none.
+        """
+        walk, cart = _Walk(problem, schedule, self), self.cart_of(problem)
+        stops = [] if cart is None or not walk.order else walk.stops(cart)
+        visits, fills = walk.by_the_clock(stops, cart)
+        counts = np.zeros_like(schedule.fills)
+        np.add.at(counts, [stop.day for stop in stops], 1)
+        ends = np.array([*(stop.at_kg for stop in stops), *walk.ends[-1:]]) if stops else None
+        return visits, fills, replace(schedule, fills=counts, ends_kg=ends)
 
 
 def _parts_done(passes_m: FloatArray) -> FloatArray:
@@ -147,17 +167,11 @@ def _parts_done(passes_m: FloatArray) -> FloatArray:
 class _Walk:
     """Visits in their order, and what was sown when each is over."""
 
-    def __init__(
-        self,
-        problem: ScheduleProblem,
-        schedule: SeedingSchedule,
-        names: Sequence[str],
-        days: Sequence[WorkDay],
-        closes: Sequence[dt.date | None],
-        done: Sequence[FloatArray],
-    ) -> None:
-        self.problem, self.schedule, self.done = problem, schedule, done
-        self.names, self.days = names, days
+    def __init__(self, problem: ScheduleProblem, schedule: SeedingSchedule, rounds: Rounds) -> None:
+        self.problem, self.schedule = problem, schedule
+        names, closes = rounds.names, rounds.closes
+        self.names, self.days, self.done = names, rounds.days, rounds.parts_done
+        self.knows_passes = rounds.passes_m is not None
         self.order: list[tuple[int, int]] = []  # (day, paddock) of all visits
         for d in range(schedule.share.shape[1]):
             before = self.order[-1][1] if self.order else -1
@@ -170,8 +184,8 @@ class _Walk:
         before_day = np.cumsum(schedule.share, axis=1) - schedule.share
         self.begun = [float(before_day[p, d]) for d, p in self.order]  # part done when each begins
 
-    def stops(self, cart: Cart) -> list[Stop]:
-        """When the cart is filled; as the schedule has it where the search finds nothing."""
+    def loads(self, cart: Cart, *, bags: bool = True, passes: bool = True) -> list[Stop] | None:
+        """The best loads, of whole bags, and each ending with a pass, where so asked."""
         problem, schedule = self.problem, self.schedule
         spent = problem.work_s @ schedule.share + problem.setup_s * (schedule.share > 0).sum(axis=0)
         most = np.full(len(spent), len(self.order) + int(self.ends[-1] / cart.load_kg) + 1)
@@ -186,9 +200,26 @@ class _Walk:
             b[(b > low) & (b <= high)]
             for b, low, high in zip(breaks, self.ends[:-1], self.ends[1:], strict=True)
         ]
-        found = best_loads(
-            self.ends[1:], [d for d, _ in self.order], most, cart, np.concatenate(inside)
+        return best_loads(
+            self.ends[1:],
+            [d for d, _ in self.order],
+            most,
+            cart,
+            np.concatenate(inside),
+            whole_bags=bags,
+            whole_passes=passes and self.knows_passes,
         )
+
+    def stops(self, cart: Cart) -> list[Stop]:
+        """When the cart is filled; as the schedule has it where the search finds nothing.
+
+        A bag is opened, or a load ends within a pass, only where none does without.
+        """
+        problem, schedule = self.problem, self.schedule
+        found = self.loads(cart)
+        for bags, passes in ((False, True), (True, False), (False, False)):
+            if found is None:
+                found = self.loads(cart, bags=bags, passes=passes)
         if found is None:  # by no more than rounding
             ends, day = loads_of(schedule.fills, schedule.sown_kg(problem), cart.load_kg)
             near = np.abs(self.ends[:, None] - ends).argmin(axis=0)

@@ -1,15 +1,15 @@
 """The loads of a schedule whose days are decided: how large each is, and when the cart is filled.
 
-Only what takes time from a day is a matter of the schedule: how much can be sown between two fills,
-and how long a load may stay in the cart. Whole bags, and where a load ends, cost no time: they are
-settled here, afterwards, by a dynamic program over the ends of loads.
+Only what takes time from a day is a matter of the schedule: how much can be sown from fill to fill,
+and how long a load may stay in the cart. Where a load ends is settled here, afterwards, by a
+dynamic program over the ends of loads: with a pass, and of whole bags where seed comes in bags.
 """
 
 from __future__ import annotations
 
 import heapq
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -21,7 +21,8 @@ LOAD_TOLERANCE = 1e-6
 """Part of a load that no one goes back for: below the solver's own tolerance."""
 
 # What counts as so many fills: seed that stands in the cart while nothing is sown, and a bag that
-# is opened (common practice, no source). Lesser wishes decide between loads that cost as much.
+# is opened for the last load, or has to be earlier (common practice, no source). Lesser wishes
+# decide between loads that cost as much.
 _STANDS, _OPENED = 1.5, 3.0
 _LONG_DAYS = 3
 
@@ -54,18 +55,18 @@ class Cart:
         """Seed that stays in the cart whatever is sown."""
         return sum(b.least_kg for b in self.bins)
 
-    def reaches(self, at_kg: float) -> set[float]:
-        """How much can be sown with a load put in after so much: full, or of whole bags."""
-        ends = {min(at_kg + b.room_kg / b.share for b in self.bins)}
-        for b in self.bins:
-            most = b.bags_kg(b.load_kg - b.start_kg + b.share * at_kg)
-            ends.add((most + b.start_kg - b.least_kg) / b.share)
-        return {end for end in ends if end <= min(ends) or self.holds(at_kg, end)}
+    def full_kg(self, at_kg: float) -> float:
+        """How much can be sown with as much as goes in after so much, bags opened if need be."""
+        return min(at_kg + b.room_kg / b.share for b in self.bins)
 
-    def holds(self, at_kg: float, until_kg: float) -> bool:
-        """Whether a load put in after so much lasts so far."""
-        slack = 1 + LOAD_TOLERANCE
-        return all(b.share * (until_kg - at_kg) <= b.room_kg * slack for b in self.bins)
+    def whole_kg(self, at_kg: float) -> float:
+        """The same where no bag is opened: each compartment takes the whole bags that fit."""
+        far = self.full_kg(at_kg)
+        for b in self.bins:
+            if b.bag_kg is not None:
+                most = b.bags_kg(b.load_kg - b.start_kg + b.share * at_kg)
+                far = min(far, (most + b.start_kg - b.least_kg) / b.share)
+        return far
 
     def put_in(self, at_kg: float, until_kg: float) -> tuple[list[float], int]:
         """Seed of each compartment put in by then, all told, for a load; and bags to be opened."""
@@ -92,7 +93,14 @@ class Stop:
 
 
 def best_loads(
-    ends_kg: FloatArray, days: Sequence[int], most: IntArray, cart: Cart, breaks_kg: FloatArray
+    ends_kg: FloatArray,
+    days: Sequence[int],
+    most: IntArray,
+    cart: Cart,
+    breaks_kg: FloatArray,
+    *,
+    whole_bags: bool = True,
+    whole_passes: bool = True,
 ) -> list[Stop] | None:
     """Find the loads that take the fewest fills; None: there are none that fit.
 
@@ -107,35 +115,40 @@ def best_loads(
     cart : Cart
     breaks_kg : ndarray of float, shape (b,)
         Seed sown at the end of each pass, in order.
+    whole_bags : bool
+        Whether every load but the last has to be of whole bags.
+    whole_passes : bool
+        Whether every load has to end with a pass, unless it is less than one, or begins within one
+        since the load before was.
 
     Seed that would stand in the cart for days while nothing is sown is worth a fill more, and a
     bag that would have to be opened even two. Of loads that are as good, those that end with a
-    paddock are taken, then those that stand in the cart least, over night; the others end with a
-    pass where that takes no fill more. It is enough to look at loads that are full, or end with a
-    visit: whatever other loads there are, each can be made larger until it is one of these.
+    paddock are taken, then those that stand in the cart least, over night. It is enough to look at
+    loads that are full, or end with a visit: whatever other loads there are, each can be made
+    larger, up to the last pass it holds out for, until it is one of these.
     """
-    way = _Ways(ends_kg, days, most, cart, breaks_kg).cheapest()
-    return None if way is None else _with_passes(way, cart, ends_kg, breaks_kg)
+    ways = _Ways(ends_kg, np.array(days), most, cart, breaks_kg, whole_bags, whole_passes)
+    return ways.cheapest()
 
 
+@dataclass(eq=False)
 class _Ways:
     """All ways to fill the cart. A state: seed sown by a fill, its day, and its number that day."""
 
-    def __init__(
-        self,
-        ends_kg: FloatArray,
-        days: Sequence[int],
-        most: IntArray,
-        cart: Cart,
-        breaks_kg: FloatArray,
-    ) -> None:
-        self.ends, self.days, self.most, self.cart = ends_kg, np.array(days), most, cart
-        self.breaks = breaks_kg
-        self.slack = LOAD_TOLERANCE * cart.load_kg
+    ends: FloatArray
+    days: IntArray
+    most: IntArray
+    cart: Cart
+    breaks: FloatArray
+    whole_bags: bool
+    whole_passes: bool
+
+    def __post_init__(self) -> None:
+        self.slack = LOAD_TOLERANCE * self.cart.load_kg
         nights = np.diff(self.days, append=self.days[-1:])
         before = [0.0]
         self.nights = np.concatenate([before, np.cumsum(nights)])
-        self.standing = np.concatenate([before, np.cumsum(nights * ends_kg)])
+        self.standing = np.concatenate([before, np.cumsum(nights * self.ends)])
         self.long = np.concatenate([before, np.cumsum(nights > _LONG_DAYS)])
 
     def cheapest(self) -> list[Stop] | None:
@@ -160,15 +173,14 @@ class _Ways:
         start = min(self.cart.start_kg, float(fresh[-1:].sum()))  # what the cart holds at first
         if start >= goal - self.slack:
             return []
-        passes = self.breaks[self.breaks <= start + self.slack][-1:].tolist()
-        for at in [0.0, *self._ends_from(0.0, {start, *passes}, start)]:
-            reach((0.0, int(start > 0 and at not in passes), 0.0), None, None, at, 0)
+        for at in [0.0, *self._ends_from(0.0, {start})]:
+            within = int(start > 0 and at not in self.ends) + self._within_a_pass(at)
+            reach((0.0, within, 0.0), None, None, at, 0)
         while queue:
             at, day, used = heapq.heappop(queue)
             here = (round(at / self.slack), day, used)
             cost = found[here][0]
-            far = self.cart.reaches(at)
-            for until in self._ends_from(at, far, max(far)):
+            for until in self._ends_from(at, {self.cart.whole_kg(at), self.cart.full_kg(at)}):
                 more = self._cost(at, until, day)
                 if more is None:
                     continue
@@ -184,16 +196,25 @@ class _Ways:
             best = found[best[2]]
         return stops or None
 
-    def _ends_from(self, at: float, far: set[float], most: float) -> list[float]:
+    def _ends_from(self, at: float, far: set[float]) -> list[float]:
         """Where a load may end: with a visit, or when it is all sown; never past the last."""
         first = np.searchsorted(self.ends, at + self.slack, side="right")
-        last = np.searchsorted(self.ends, most + self.slack, side="right")
+        last = np.searchsorted(self.ends, max(far) + self.slack, side="right")
         ends = self.ends[first:last].tolist()
-        for end in far:
+        for end in {whole for one in far for whole in self._with_a_pass(at, one)}:
             near = np.abs(self.ends - end).min() <= self.slack
             if at + self.slack < end < self.ends[-1] and not near:
                 ends.append(end)
         return ends
+
+    def _with_a_pass(self, at: float, end: float) -> set[float]:
+        """The end of the last pass that a load holds out for, and its own where it may be that."""
+        whole = self.breaks[: np.searchsorted(self.breaks, end + self.slack, side="right")]
+        last = {float(one) for one in whole[-1:] if one > at + self.slack}
+        return last if last and self.whole_passes and not self._within_a_pass(at) else last | {end}
+
+    def _within_a_pass(self, at: float) -> bool:
+        return bool(at > 0 and np.abs(self.breaks - at).min(initial=np.inf) > self.slack)
 
     def _days_at(self, at: float, stop: Stop | None) -> list[int]:
         """Days on which the cart can be filled when so much is sown, the last of them first."""
@@ -220,42 +241,8 @@ class _Ways:
         nights = until * (self.nights[last] - self.nights[first] + waits) - at * waits
         kg_nights = nights - (self.standing[last] - self.standing[first])
         opened = self.cart.put_in(at, until)[1]
+        if opened and self.whole_bags and until < self.ends[-1]:
+            return None
         cost = 1.0 + _STANDS * float(stands) + _OPENED * opened
-        return cost, int(self.ends[last] != until), float(kg_nights)
-
-
-def _with_passes(
-    stops: list[Stop], cart: Cart, ends_kg: FloatArray, breaks_kg: FloatArray
-) -> list[Stop]:
-    """Let loads that end within a visit end with a pass, where as many loads do."""
-    out: list[Stop] = []
-    chain: list[Stop] = []
-    for stop in stops:
-        chain.append(stop)
-        if (ends_kg == stop.until_kg).any():
-            out += next(_shorter(chain, cart, ends_kg, breaks_kg), chain)
-            chain = []
-    return out + chain
-
-
-def _shorter(
-    chain: list[Stop], cart: Cart, ends_kg: FloatArray, breaks_kg: FloatArray
-) -> Iterator[list[Stop]]:
-    """Chains of loads whose later ones, as many as can, end with a pass."""
-    opened = sum(cart.put_in(s.at_kg, s.until_kg)[1] for s in chain)
-    for kept in range(len(chain) - 1):
-        made = chain[:kept]
-        at = chain[kept].at_kg
-        for stop in chain[kept:-1]:
-            most = min(max(cart.reaches(at)), stop.until_kg) * (1 + LOAD_TOLERANCE)
-            end = float(breaks_kg[: np.searchsorted(breaks_kg, most, side="right")][-1:].sum())
-            visits = np.searchsorted(ends_kg, [end, stop.until_kg])
-            if end <= at or visits[0] != visits[1]:
-                break
-            made = [*made, Stop(stop.day, at, end)]
-            at = end
-        else:
-            made = [*made, Stop(chain[-1].day, at, chain[-1].until_kg)]
-            holds = cart.holds(at, made[-1].until_kg)
-            if holds and sum(cart.put_in(s.at_kg, s.until_kg)[1] for s in made) <= opened:
-                yield made
+        within = int(self.ends[last] != until) + self._within_a_pass(until)
+        return cost, within, float(kg_nights)

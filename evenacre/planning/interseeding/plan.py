@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -13,8 +13,8 @@ import shapely
 
 from evenacre.geo.overlay import in_degrees, union
 from evenacre.model import Field, FloatArray, Grazing, Paddock, Seeding
-from evenacre.model.finding import Finding
-from evenacre.planning.interseeding.fills import visits_and_fills
+from evenacre.model.finding import Finding, FindingError
+from evenacre.planning.interseeding.fills import Rounds
 from evenacre.planning.interseeding.grazing import ground_m2, plan_grazing
 from evenacre.planning.interseeding.loads import Cart
 from evenacre.planning.interseeding.plan_types import (
@@ -29,6 +29,7 @@ from evenacre.planning.interseeding.plan_types import (
     Relaxation,
     Rule,
     ScheduleProblem,
+    SeedingSchedule,
     SeedingWindow,
     Visit,
     WorkDay,
@@ -48,9 +49,10 @@ from evenacre.planning.interseeding.remedies import (
     laid_out,
     remedies,
 )
-from evenacre.planning.interseeding.solver.candidate import Candidate
+from evenacre.planning.interseeding.solver.candidate import VALUE_TOLERANCE, Candidate
 from evenacre.planning.interseeding.solver.relaxation import Eased, smallest_relaxation
 from evenacre.planning.interseeding.solver.solve import solve_schedule
+from evenacre.planning.interseeding.solver.whole_passes import Granular, in_whole_passes
 from evenacre.planning.interseeding.weather import seasons_of, simulate
 from evenacre.planning.interseeding.windows import (
     plan_days,
@@ -60,7 +62,7 @@ from evenacre.planning.interseeding.windows import (
 )
 from evenacre.planning.passes.fills import spot_at
 from evenacre.planning.passes.pass_types import Drive, FillSpot, PassPlan
-from evenacre.planning.passes.plan import OF_THE_RIG, plan_passes
+from evenacre.planning.passes.plan import OF_THE_RIG, lay_passes
 from evenacre.processes import workers
 
 Say = Callable[[str], None]
@@ -68,6 +70,7 @@ _ADD_UP = ("ground_out_of_reach", "turns_back_up")
 """What the drives of several paddocks have in common, told of all of them at once."""
 _APART = ("seed", BEYOND)  # told whatever else is
 _PER_PROCESS = 5  # paddocks that take longer than a process takes to start
+_Solved = tuple["_Task", tuple[PassPlan, ...], SeedingSchedule]
 _LIMIT_DAY = 0.1
 """Part of a limit on what stands that weighs as much as a day of a window; no source."""
 
@@ -115,37 +118,40 @@ def plan_interseeding(
     >>> [visit.day.isoformat() for visit in plan.visits]
     ['2026-08-18', '2026-08-24']
     """
-    seeded = [paddock for paddock in grazing.paddocks if paddock.seeded]
-    done = {} if progress is None else progress.done
-    passes = []
-    fields = [(drilled(paddock), drive_of(seeding)) for paddock in seeded]
-    with workers.shared(plan_passes, fields, min(jobs, len(seeded) // _PER_PROCESS)) as laid:
-        for number, (paddock, call) in enumerate(zip(seeded, laid, strict=True), 1):
-            say(f"laying out passes, paddock {number} of {len(seeded)}")
-            plan, ground = call(), done.get(paddock.field.name)
-            passes.append(plan if ground is None else passes_left(plan, ground.cover))
+    told, done = grazing, {} if progress is None else progress.done
+    lay = _Laying(drive_of(seeding), done, jobs, say)
     if progress is not None:
         seeding = seeding_left(seeding, progress)
     seeding, weather = seasons_of(seeding, plan_days(grazing, plan_grazing(grazing), seeding))
-    task = _Task.of(grazing, seeding, passes, time_zone)
-    herd, windows, calendar, problem = task.herd, task.windows, task.calendar, task.problem
 
-    say("solving the schedule")
-    schedule = solve_schedule(problem)
-    say("looking for what to relax")
+    def solved(grazing: Grazing) -> _Solved:
+        passes = lay.passes(grazing)
+        _refuse_radius(passes)
+        task = _Task.of(grazing, seeding, passes, time_zone)
+        say("solving the schedule")
+        return task, passes, solve_schedule(task.problem)
+
+    task, passes, schedule = _with_wet_ground(grazing, solved)
+    grazing = task.grazing
+    seeded = [paddock for paddock in grazing.paddocks if paddock.seeded]
+    herd, windows, calendar, problem = task.herd, task.windows, task.calendar, task.problem
     names = [paddock.field.name for paddock in seeded]
+    closes = [window.closes for window in windows]
+    lengths = [np.array([run.line.length for run in plan.passes]) for plan in passes]
+    rounds = Rounds(names, calendar, closes, lengths, cart_of(seeding))
+    granular = Granular(rounds.parts_done, seeding.bins)
+    anyhow = schedule
+    schedule = in_whole_passes(
+        problem, schedule, granular, lambda made: rounds.has_loads(problem, made)
+    )
+    say("looking for what to relax")
     relaxations: tuple[Relaxation, ...] = ()
     relaxed_holds = relaxed_fewest = True
     if (schedule.share.sum(axis=1) < WHOLE_SHARE).any():
-        eased = smallest_relaxation(problem)
+        eased, sure = _eased(problem, granular)
         relaxations, relaxed_holds = _relaxed(eased, task, passes, time_zone)
-        relaxed_fewest = eased.fewest
-    closes = [window.closes for window in windows]
-    lengths = [np.array([run.line.length for run in plan.passes]) for plan in passes]
-    cart = cart_of(seeding)
-    visits, fills, schedule = visits_and_fills(
-        problem, schedule, names, calendar, closes, lengths, cart
-    )
+        relaxed_fewest, relaxed_holds = eased.fewest, relaxed_holds and sure
+    visits, fills, schedule = rounds.visits_and_fills(problem, schedule)
     say("simulating the weather")
     chances = None
     if weather is not None and schedule.share.any():
@@ -190,12 +196,29 @@ def plan_interseeding(
             *herd.findings,
             *(progress.findings if progress is not None else ()),
             *window_findings(grazing, herd, seeding, windows),
-            *_kept_out(grazing, passes),
+            *_kept_out(told.paddocks, grazing, passes),
+            *_left_for_whole_passes(names, covered, anyhow, schedule),
             *_opened_bags(seeding, fills),
+            *_ending_within(fills),
             *(weather.findings if weather is not None else ()),
             *_of_drives(passes),
         ),
     )
+
+
+def _refuse_radius(passes: Sequence[PassPlan]) -> None:
+    """Stop where the radius given is too wide to turn round in any of the paddocks."""
+    found = [
+        (f.values["most_m"], f.values["radius_m"], plan.field)
+        for plan in passes
+        for f in plan.findings
+        if f.code == "nothing_turns"
+    ]
+    if found and len(found) == len(passes):
+        most_m, radius_m, name = max(found)
+        raise FindingError(
+            "radius_allows_no_turn", name, "turn_radius", radius_m=radius_m, most_m=most_m
+        )
 
 
 def _spot(fill: CartFill, drive: PassPlan) -> FillSpot | None:
@@ -227,11 +250,16 @@ def _of_drives(passes: Sequence[PassPlan]) -> Iterator[Finding]:
     yield from (f.at(plan.field) for plan, f in found if f.code not in rest)
 
 
-def _kept_out(grazing: Grazing, passes: Sequence[PassPlan]) -> Iterator[Finding]:
-    """Tell how much ground is left out as too wet."""
-    seeded = [p for p in grazing.paddocks if p.seeded]
-    for paddock, plan in zip(seeded, passes, strict=True):
-        if paddock.keep_out is not None:
+def _kept_out(
+    told: Sequence[Paddock], grazing: Grazing, passes: Sequence[PassPlan]
+) -> Iterator[Finding]:
+    """Tell how much ground is left out as too wet, and which paddocks wait for theirs."""
+    pairs = [pair for pair in zip(told, grazing.paddocks, strict=True) if pair[0].seeded]
+    for (before, paddock), plan in zip(pairs, passes, strict=True):
+        if before.not_before != paddock.not_before:
+            day = paddock.not_before
+            yield Finding.note("waits_for_dry_ground", day=str(day)).at(plan.field)
+        if paddock.keep_out:
             lacks = ground_m2(paddock)[1] - plan.workable_m2
             yield Finding.warning("kept_out", area_m2=lacks).at(plan.field)
 
@@ -251,13 +279,92 @@ def _opened_bags(seeding: Seeding, fills: Sequence[CartFill]) -> Iterator[Findin
         yield Finding.warning("bag_opened", loads=tuple(map(str, opened)))
 
 
+def _ending_within(fills: Sequence[CartFill]) -> Iterator[Finding]:
+    """Name loads before which the cart runs empty within a pass."""
+    if within := [f.number for f in fills if f.into_pass > 0]:
+        yield Finding.warning("filled_within_pass", loads=tuple(map(str, within)))
+
+
+def _left_for_whole_passes(
+    names: Sequence[str],
+    covered_m2: Mapping[str, float],
+    anyhow: SeedingSchedule,
+    schedule: SeedingSchedule,
+) -> Iterator[Finding]:
+    """Tell what would be seeded if days could end within a pass, and bags be opened."""
+    if schedule.value < anyhow.value * (1 - VALUE_TOLERANCE):
+        area = np.array([covered_m2[name] for name in names])
+        lacks = float(area @ (anyhow.share - schedule.share).sum(axis=1))
+        yield Finding.note("left_for_whole_passes", area_m2=max(lacks, 0.0))
+
+
 def drilled(paddock: Paddock) -> Field:
     """The ground of a paddock that is to be seeded: without what is too wet this time."""
-    field, wet = paddock.field, paddock.keep_out
-    if wet is None:
+    field, wet = paddock.field, [one.ground for one in paddock.keep_out]
+    if not wet:
         return field
-    bare = [g for g in (field.unworkable, wet) if g is not None]
+    bare = [g for g in (field.unworkable, *wet) if g is not None]
     return replace(field, unworkable=in_degrees(union, np.array(bare)))
+
+
+class _Laying:
+    """Passes of paddocks, laid once for the same ground."""
+
+    def __init__(self, drive: Drive, done: Mapping[str, DoneGround], jobs: int, say: Say) -> None:
+        self.drive, self.done, self.jobs, self.say = drive, done, jobs, say
+        self._laid: dict[tuple[str, int], PassPlan] = {}
+
+    def passes(self, grazing: Grazing) -> tuple[PassPlan, ...]:
+        """Passes of all paddocks that are to be seeded, in their order."""
+        seeded = [paddock for paddock in grazing.paddocks if paddock.seeded]
+        new = [paddock for paddock in seeded if _ground_of(paddock) not in self._laid]
+        fields = [(drilled(paddock), self.drive) for paddock in new]
+        with workers.shared(lay_passes, fields, min(self.jobs, len(new) // _PER_PROCESS)) as laid:
+            for number, (paddock, call) in enumerate(zip(new, laid, strict=True), 1):
+                self.say(f"laying out passes, paddock {number} of {len(new)}")
+                plan, ground = call(), self.done.get(paddock.field.name)
+                if ground is not None:
+                    plan = passes_left(plan, ground.cover)
+                self._laid[_ground_of(paddock)] = plan
+        return tuple(self._laid[_ground_of(paddock)] for paddock in seeded)
+
+
+def _ground_of(paddock: Paddock) -> tuple[str, int]:
+    return paddock.field.name, len(paddock.keep_out)
+
+
+def _with_wet_ground(grazing: Grazing, solved: Callable[[Grazing], _Solved]) -> _Solved:
+    """Decide which paddocks wait until their wet ground bears the drill.
+
+    All of them do at first; one that cannot be seeded whole then is seeded sooner, without its
+    wettest ground. Of these plans the most valuable is taken.
+    """
+    dry = {
+        paddock.field.name: sorted({one.until for one in paddock.keep_out if one.until})
+        for paddock in grazing.paddocks
+    }
+    best: _Solved | None = None
+    while True:
+        paddocks = tuple(_waiting(p, dry[p.field.name]) for p in grazing.paddocks)
+        found = solved(replace(grazing, paddocks=paddocks))
+        if best is None or found[2].value > best[2].value * (1 + VALUE_TOLERANCE):
+            best = found
+        windows, share = found[0].windows, found[2].share.sum(axis=1)
+        short = {w.paddock for w, part in zip(windows, share, strict=True) if part < WHOLE_SHARE}
+        sooner = [name for name in dry if name in short and dry[name]]
+        if not sooner:
+            return best
+        for name in sooner:
+            dry[name].pop()
+
+
+def _waiting(paddock: Paddock, days: Sequence[dt.date]) -> Paddock:
+    """A paddock that waits for the last of some days, and so for the ground that is dry by then."""
+    if not days:
+        return paddock
+    day = max([days[-1], *filter(None, [paddock.not_before])])
+    wet = tuple(one for one in paddock.keep_out if one.until is None or one.until > day)
+    return replace(paddock, not_before=day, keep_out=wet)
 
 
 def drive_of(seeding: Seeding) -> Drive:
@@ -324,6 +431,26 @@ class _Task:
             longer_s=longer_s,
         )
         return cls(grazing, seeding, herd, windows, calendar, problem, lever)
+
+
+def _eased(problem: ScheduleProblem, granular: Granular) -> tuple[Eased, bool]:
+    """What to relax, and whether a day in the schedule of it has room to end with a pass.
+
+    Days that are shorter by the longest pass have that room.
+    """
+    eased = smallest_relaxation(problem)
+    if eased.share is None or granular.has_whole_passes(eased.share):
+        return eased, True
+    longest_s = granular.longest(problem.work_s)
+    shorter_s = np.maximum(problem.capacity_s - longest_s, 0.0)
+    roomy = smallest_relaxation(replace(problem, capacity_s=shorter_s))
+    if roomy.share is None or _out_of_reach(roomy) != _out_of_reach(eased):
+        return eased, False
+    return roomy, True
+
+
+def _out_of_reach(eased: Eased) -> set[int | None]:
+    return {whose for what, whose, _ in eased.told if what == BEYOND}
 
 
 def _relaxed(

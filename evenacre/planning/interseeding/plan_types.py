@@ -191,6 +191,8 @@ class SeedingSchedule:
     # The solver proved that none is better; otherwise ``gap`` says by how much one might be
     proven: bool
     gap: float  # (bound - value) / bound
+    # Part of ``gap`` that is there because days end with a pass and loads are of whole bags
+    gap_of_passes: float = 0.0
     # Seed sown when each load is at an end, from the start on; None: as the fills alone tell
     ends_kg: FloatArray | None = None
 

@@ -11,7 +11,7 @@ from statistics import NormalDist
 import numpy as np
 from scipy.special import chdtrc
 
-from evenacre.coverage.uncertainty.mass_draws import METER_CALIBRATION
+from evenacre.coverage.uncertainty.known_errors import METER_CALIBRATION
 from evenacre.model import FloatArray, LoadTicket, Operation
 from evenacre.model.audit_result import AuditResult, RunningTotals
 from evenacre.model.finding import Finding

@@ -8,7 +8,7 @@ from dataclasses import astuple, dataclass
 
 import numpy as np
 
-from evenacre.coverage.uncertainty.mass_draws import METER_CALIBRATION
+from evenacre.coverage.uncertainty.known_errors import METER_CALIBRATION
 from evenacre.model import FloatArray, LoadTicket, Operation, Product
 from evenacre.model.audit_result import AuditResult, RunningTotals
 from evenacre.model.finding import Finding

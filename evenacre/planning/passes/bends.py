@@ -7,14 +7,16 @@ of circles and straights, would ask it to turn on the spot with a tool behind it
 
 from __future__ import annotations
 
+import cmath
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
+from typing import Any
 
 import numpy as np
 
-from evenacre.model import FloatArray
+from evenacre.model import FloatArray, IntArray
 
 # Turned at most in one bend, and the step of the table of bends.
 MOST_RAD = np.radians(330.0)
@@ -26,8 +28,13 @@ _SECANTS = 4
 _OUTER_RAD = np.radians([15.0, 60.0])
 _NEWTONS = 7
 _NEAR_RAD = 1e-3
+# Between the places of a circle.
+_HOLD_M = 0.1
 # A straight shorter than this is none.
 _STRAIGHT_M = 1e-3
+# A way comes to a pose within this; ways whose lengths differ by less than that are one.
+_MISS_M = 0.02
+_SAME_M = 1e-3
 
 
 Turns = tuple[tuple[float, float], ...]
@@ -64,37 +71,62 @@ class Bend:
     out: FloatArray  # (m, 3)
     scaled: bool = False
 
-    def along(self, turned_rad: float) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Lengths, headings turned so far and curvatures along one bend, (k,) each."""
+    def along(self, turned_rad: float) -> tuple[FloatArray, np.ndarray, FloatArray, FloatArray]:
+        """One bend from a beginning along x, (k,) each.
+
+        Lengths so far, places x + iy, headings and curvatures.
+        """
         size = abs(turned_rad)
-        into, out = self.into, self.out
-        sharpest = float(out[0, 2])
-        whole = float(out[-1, 1] - out[0, 1])
-        if self.scaled:
-            level = int(np.argmax(into[:, 2] >= sharpest - 1e-12))
-            least = float(into[level, 1]) + whole
-            share = min(size / least, 1.0)
-            hold = max(size - least, 0.0) / sharpest
-            into = into[: level + 1]
-            if hold:
-                into = np.vstack([into, into[-1] + [hold, hold * sharpest, 0.0]])
-            s = np.concatenate([into[:, 0], into[-1, 0] + out[1:, 0] - out[0, 0]])
-            turned = np.concatenate([into[:, 1], into[-1, 1] + out[1:, 1] - out[0, 1]]) * share
-            bent = np.concatenate([into[:, 2], out[1:, 2]]) * share
-        else:
-            left = float(np.interp(size, self._joined_rad, into[:, 0]))
-            count = int(np.searchsorted(into[:, 0], left))
-            last = [left, *(float(np.interp(left, into[:, 0], into[:, k])) for k in (1, 2))]
-            first = float(np.interp(-last[2], -out[:, 2], out[:, 0]))
-            tail = out[out[:, 0] > first + 1e-9]
-            from_rad = float(np.interp(first, out[:, 0], out[:, 1]))
-            s = np.concatenate([into[:count, 0], [left], left + tail[:, 0] - first])
-            turned = np.concatenate([into[:count, 1], last[1:2], last[1] + tail[:, 1] - from_rad])
-            bent = np.concatenate([into[:count, 2], last[2:3], tail[:, 2]])
+        s, path, turned, bent = self._scaled(size) if self.scaled else self._joined(size)
         # What rounding leaves of the heading.
         turned = turned + (size - turned[-1]) * s / max(float(s[-1]), 1e-9)
-        sign = np.sign(turned_rad)
-        return s, sign * turned, sign * bent
+        return (s, path, turned, bent) if turned_rad >= 0 else (s, np.conj(path), -turned, -bent)
+
+    def _scaled(self, size: float) -> tuple[FloatArray, np.ndarray, FloatArray, FloatArray]:
+        into, out = self.into, self.out
+        sharpest = float(out[0, 2])
+        level = int(np.argmax(into[:, 2] >= sharpest - 1e-12))
+        least = float(into[level, 1]) + float(out[-1, 1] - out[0, 1])
+        share = min(size / least, 1.0)
+        hold = max(size - least, 0.0) / sharpest
+        into = into[: level + 1]
+        if hold:
+            held = np.linspace(0.0, hold, math.ceil(hold / _HOLD_M) + 1)[1:, None]
+            into = np.vstack([into, into[-1] + held * [1.0, sharpest, 0.0]])
+        s = np.concatenate([into[:, 0], into[-1, 0] + out[1:, 0] - out[0, 0]])
+        turned = np.concatenate([into[:, 1], into[-1, 1] + out[1:, 1] - out[0, 1]]) * share
+        return s, _followed(s, turned), turned, np.concatenate([into[:, 2], out[1:, 2]]) * share
+
+    def _joined(self, size: float) -> tuple[FloatArray, np.ndarray, FloatArray, FloatArray]:
+        (into, begun), (out, ended) = self._curves
+        left = float(np.interp(size, self._joined_rad, into[:, 0]))
+        count = int(np.searchsorted(into[:, 0], left))
+        turned, bent = (float(np.interp(left, into[:, 0], into[:, k])) for k in (1, 2))
+        first = float(np.interp(-bent, -out[:, 2], out[:, 0]))
+        from_rad = float(np.interp(first, out[:, 0], out[:, 1]))
+        at = int(np.searchsorted(out[:, 0], first + 1e-9, side="right"))
+        s, heading, curve = (
+            np.concatenate([into[:count, k], [here], there + out[at:, k]])
+            for k, (here, there) in enumerate(
+                [(left, left - first), (turned, turned - from_rad), (bent, 0.0)]
+            )
+        )
+        # On from the last place of the one curve, and from the first of the other.
+        near = max(count - 1, 0)
+        here = begun[near] + _chord(left - into[near, 0], into[near, 1], turned)
+        on = (
+            here + _chord(out[at, 0] - first, turned, heading[count + 1]) if at < len(out) else here
+        )
+        turn = cmath.exp(1j * (turned - from_rad))
+        path = np.concatenate(
+            [begun[:count], [here], on + turn * (ended[at:] - ended[at : at + 1])]
+        )
+        return s, path, heading, curve
+
+    @cached_property
+    def _curves(self) -> tuple[tuple[FloatArray, np.ndarray], ...]:
+        """Both curves, and their places from a beginning along x."""
+        return tuple((rows, _followed(rows[:, 0], rows[:, 1])) for rows in (self.into, self.out))
 
     @cached_property
     def _joined_rad(self) -> FloatArray:
@@ -110,8 +142,8 @@ class Bend:
         turned = np.arange(0.0, MOST_RAD + _TABLE_RAD, _TABLE_RAD)
         lead, length = np.zeros(len(turned), dtype=complex), np.zeros(len(turned))
         for k, angle in enumerate(turned[1:], 1):
-            s, heading, _ = self.along(float(angle))
-            lead[k], length[k] = _chords(s, heading).sum(), s[-1]
+            s, path, *_ = self.along(float(angle))
+            lead[k], length[k] = path[-1], s[-1]
         # To the right it leads as to the left, in a mirror.
         return (
             np.concatenate([-turned[:0:-1], turned]),
@@ -125,6 +157,11 @@ class Bend:
         angles = np.arange(-_TRIED_MOST_RAD, _TRIED_MOST_RAD, _TRIED_RAD)
         angles = np.sort(np.append(angles, 0.0))
         return angles, self.leads(angles), np.exp(-1j * angles)
+
+    @cached_property
+    def farthest_m(self) -> float:
+        """From the beginning of a bend to its end, at most."""
+        return float(np.abs(self._table[1]).max())
 
     def leads(self, turned_rad: FloatArray) -> np.ndarray:
         """Where bends lead, as x + iy from a beginning along x."""
@@ -141,17 +178,21 @@ class Bend:
 
         For less than a half turn.
         """
-        s, heading, _ = self.along(abs(turned_rad))
-        lead = complex(_chords(s, heading).sum())
+        lead = complex(_path(self, abs(turned_rad))[0][-1])
         after = lead.imag / math.sin(abs(turned_rad))
         return lead.real - after * math.cos(turned_rad), after
 
 
-def _chords(s: FloatArray, heading: FloatArray) -> np.ndarray:
-    """Steps along a curve, from the headings at its places."""
-    turned = np.diff(heading) / 2
-    # The chord of an arc between two headings.
-    return np.asarray(np.diff(s) * np.sinc(turned / np.pi) * np.exp(1j * (heading[:-1] + turned)))
+def _followed(s: FloatArray, heading: FloatArray) -> np.ndarray:
+    """Places x + iy along a curve, from the headings at so far along it."""
+    steps = _chord(np.diff(s), heading[:-1], heading[1:])
+    return np.concatenate([[0.0], np.cumsum(steps)])
+
+
+def _chord(length: Any, before_rad: Any, after_rad: Any) -> Any:
+    """From one end of an arc between two headings to the other, as x + iy."""
+    half = (after_rad - before_rad) / 2
+    return length * np.sinc(half / np.pi) * np.exp(1j * (before_rad + half))
 
 
 def ways_between(bend: Bend, start: FloatArray, end: FloatArray, *, backs: bool) -> list[Turns]:
@@ -160,73 +201,97 @@ def ways_between(bend: Bend, start: FloatArray, end: FloatArray, *, backs: bool)
     A pose is x and y in metres and the heading in radians. Each way is a list of what a bend
     turns and the straight after it in metres, less than 0 where it is driven backward.
     """
-    there = (complex(end[0], end[1]) - complex(start[0], start[1])) * np.exp(-1j * start[2])
-    whole = float(np.angle(np.exp(1j * (end[2] - start[2]))))
-    tried, tried_leads, tried_back = bend.tried
+    _, _, ways = ways_between_all(bend, start[None], end[None], backs=backs)
+    return [as_turns(way) for way in ways]
 
-    def past(first: FloatArray, total: FloatArray) -> tuple[FloatArray, FloatArray]:
+
+def as_turns(way: FloatArray) -> Turns:
+    """One way of `ways_between_all`."""
+    return tuple((turned, ahead) for turned, ahead in way.tolist() if turned or ahead)
+
+
+def ways_between_all(
+    bend: Bend, starts: FloatArray, ends: FloatArray, *, backs: bool
+) -> tuple[IntArray, FloatArray, FloatArray]:
+    """`ways_between` of many pairs of poses, (m, 3) each.
+
+    Which pair each of k ways is of (k,), in rising order, how long it is (k,), and its bends and
+    the straights after them (k, 3, 2). Those of one pair come with the shortest first.
+    """
+    turn = np.exp(-1j * starts[:, 2])
+    there = ((ends[:, 0] - starts[:, 0]) + 1j * (ends[:, 1] - starts[:, 1])) * turn
+    whole = np.angle(np.exp(1j * (ends[:, 2] - starts[:, 2])))
+    some = [_two_bends(bend, there, whole, backs=backs), _three_bends(bend, there, whole)]
+    pair, length, ways = (np.concatenate(of) for of in zip(*some, strict=True))
+    order = np.lexsort((length, pair))
+    pair, length, ways = pair[order], length[order], ways[order]
+    # What is as long as another is that one, found twice.
+    kept = np.ones(len(pair), dtype=bool)
+    kept[1:] = (np.diff(pair) > 0) | (np.diff(length) >= _SAME_M)
+    return pair[kept], length[kept], ways[kept]
+
+
+_Ways = tuple[IntArray, FloatArray, FloatArray]
+
+
+def _two_bends(bend: Bend, there: np.ndarray, whole: FloatArray, *, backs: bool) -> _Ways:
+    """Ways of two bends and a straight between them, where a bend that is tried leads past."""
+    tried, tried_leads, tried_back = bend.tried
+    totals = whole[:, None] + 2 * np.pi * np.arange(-1, 2)
+    # `past` of all that are tried, with what does not hang on both worked out once.
+    left = totals[..., None] - tried
+    off = ((there[:, None] - tried_leads) * tried_back)[:, None].imag - bend.leads(left).imag
+    allowed = np.abs(left) <= _TRIED_MOST_RAD
+    above_none = off >= 0
+    cross = (above_none[..., :-1] != above_none[..., 1:]) & allowed[..., :-1] & allowed[..., 1:]
+    pair, row, at = np.nonzero(cross)
+    low, high = tried[at], tried[at + 1]
+    total, to = totals[pair, row], there[pair]
+
+    def past(first: FloatArray) -> tuple[FloatArray, FloatArray]:
         """How far the rest is beside a straight after the first bend, and along it."""
-        second = total - first
-        rest = (there - bend.leads(first)) * np.exp(-1j * first) - bend.leads(second)
+        begun, ended = bend.leads(np.stack([first, total - first]))
+        rest = (to - begun) * np.exp(-1j * first) - ended
         return np.asarray(rest.imag), np.asarray(rest.real)
 
-    totals = whole + 2 * np.pi * np.arange(-1, 2)[:, None]
-    # `past` of all that are tried, with what does not hang on both worked out once.
-    second = bend.leads(totals - tried)
-    off = ((there - tried_leads) * tried_back - second).imag
-    allowed = np.abs(totals - tried) <= _TRIED_MOST_RAD
-    cross = (np.sign(off[:, :-1]) != np.sign(off[:, 1:])) & allowed[:, :-1] & allowed[:, 1:]
-    row, at = np.nonzero(cross)
-    low, high = tried[at], tried[at + 1]
-    total = totals[row, 0]
-    below, above = off[row, at], off[row, at + 1]
+    below, above = off[pair, row, at], off[pair, row, at + 1]
     for _ in range(_SECANTS):
         middle = low - below * (high - low) / np.where(above == below, 1.0, above - below)
-        value, _ = past(middle, total)
-        left = np.sign(value) == np.sign(below)
-        low, below = np.where(left, middle, low), np.where(left, value, below)
-        high, above = np.where(left, high, middle), np.where(left, above, value)
+        value, _ = past(middle)
+        same = np.sign(value) == np.sign(below)
+        low, below = np.where(same, middle, low), np.where(same, value, below)
+        high, above = np.where(same, high, middle), np.where(same, above, value)
         # The end that stays counts half (Illinois), so that both close in.
-        above = np.where(left, above / 2, above)
-        below = np.where(left, below, below / 2)
+        above = np.where(same, above / 2, above)
+        below = np.where(same, below, below / 2)
     first = np.where(np.abs(below) < np.abs(above), low, high)
-    aside, straight = past(first, total)
-    good = np.abs(aside) < 0.02
+    aside, straight = past(first)
+    good = np.abs(aside) < _MISS_M
     if not backs:
         good &= straight > -_STRAIGHT_M
-    first, straight, total = first[good], straight[good], total[good]
-    length = (
-        bend.length_m(first)
-        + bend.length_m(total - first)
-        + np.where(straight < 0, -straight, straight)
-    )
-    found: list[tuple[float, Turns]] = [
-        (float(m), ((float(f), float(s)), (float(t - f), 0.0)))
-        for m, f, s, t in zip(length, first, straight, total, strict=True)
-    ]
-    found += _three_bends(bend, there, whole)
-    found.sort()
-    kept: list[tuple[float, Turns]] = []
-    for one in found:
-        if not any(abs(one[0] - other[0]) < 1e-3 for other in kept):
-            kept.append(one)
-    return [way for _, way in kept]
+    first, straight, second = first[good], straight[good], (total - first)[good]
+    length = bend.length_m(first) + bend.length_m(second) + np.abs(straight)
+    none = np.zeros_like(first)
+    ways = np.stack([first, straight, second, none, none, none], axis=-1)
+    return pair[good], length, ways.reshape(-1, 3, 2)
 
 
-def _three_bends(bend: Bend, there: complex, whole: float) -> list[tuple[float, Turns]]:
+def _three_bends(bend: Bend, there: np.ndarray, whole: FloatArray) -> _Ways:
     """Ways of three bends, the middle one the other way about, by Newton's method."""
+    # Three bends lead no farther than so.
+    near = np.flatnonzero(np.abs(there) < 3 * bend.farthest_m)
     first, last, side = (a.ravel() for a in np.meshgrid(_OUTER_RAD, _OUTER_RAD, [1.0, -1.0]))
-    first, last = side * first, side * last
+    there, whole = there[near, None], whole[near, None]
+    first, last = np.broadcast_arrays(side * first, side * last, whole)[:2]
     # The middle one turns the other way.
     total = whole + np.where(side > 0, -2 * np.pi, 2 * np.pi) * ((side * whole > 0) | (whole == 0))
 
     def off(first: FloatArray, last: FloatArray) -> np.ndarray:
         middle = total - first - last
         begun, on, ended = bend.leads(np.stack([first, middle, last]))
-        way = begun + np.exp(1j * first) * on
-        return np.asarray(way + np.exp(1j * (first + middle)) * ended - there)
+        return np.asarray(begun + np.exp(1j * first) * (on + np.exp(1j * middle) * ended) - there)
 
-    ahead, aside = _NEAR_RAD * np.array([[[0.0], [1.0], [0.0]], [[0.0], [0.0], [1.0]]])
+    ahead, aside = _NEAR_RAD * np.eye(3)[:, 1:].T.reshape(2, 3, 1, 1)
     for _ in range(_NEWTONS):
         gap, more_first, more_last = off(first + ahead, last + aside)
         a, b = (more_first - gap) / _NEAR_RAD, (more_last - gap) / _NEAR_RAD
@@ -235,35 +300,34 @@ def _three_bends(bend: Bend, there: complex, whole: float) -> list[tuple[float, 
         first = first - np.clip((np.conj(gap) * b).imag / across, -0.4, 0.4)
         last = last - np.clip((np.conj(a) * gap).imag / across, -0.4, 0.4)
     middle = total - first - last
-    good = (np.abs(off(first, last)) < 0.02) & (side * first > 0) & (side * last > 0)
+    good = (np.abs(off(first, last)) < _MISS_M) & (side * first > 0) & (side * last > 0)
     good &= (side * middle < 0) & (np.abs(middle) < MOST_RAD) & (np.abs(first) < np.pi)
     good &= np.abs(last) < np.pi
-    length = bend.length_m(first) + bend.length_m(middle) + bend.length_m(last)
-    return [
-        (float(length[k]), ((float(first[k]), 0.0), (float(middle[k]), 0.0), (float(last[k]), 0.0)))
-        for k in np.flatnonzero(good)
-    ]
+    turned = np.stack([first, middle, last], axis=-1)[good]
+    length = bend.length_m(turned).sum(axis=-1)
+    return near[np.nonzero(good)[0]], length, np.stack([turned, np.zeros_like(turned)], axis=-1)
 
 
 def drawn(bend: Bend, start: FloatArray, way: Sequence[tuple[float, float]], step_m: float) -> Way:
     """Follow a way from a pose: bends, and the straight after each."""
-    places = [np.array([complex(start[0], start[1])])]
-    headings, bent = [np.array([float(start[2])])], [np.zeros(1)]
+    place, heading = complex(start[0], start[1]), float(start[2])
+    places, headings, bent = [np.array([place])], [np.array([heading])], [np.zeros(1)]
     for turned, ahead in way:
         if turned:
-            s, turn, curve = bend.along(turned)
-            steps = _chords(s, headings[-1][-1] + turn)
-            stride = max(int(step_m / s[1]), 1)
-            every = np.append(np.arange(stride, len(s) - 1, stride), len(s) - 1)
-            places.append(places[-1][-1] + np.cumsum(steps)[every - 1])
-            headings.append(headings[-1][-1] + turn[every])
+            path, turn, curve, apart_m = _path(bend, turned)
+            stride = max(int(step_m / apart_m), 1)
+            every = np.append(np.arange(stride, len(path) - 1, stride), len(path) - 1)
+            places.append(place + cmath.exp(1j * heading) * path[every])
+            headings.append(heading + turn[every])
             bent.append(curve[every])
+            place, heading = complex(places[-1][-1]), float(headings[-1][-1])
         if abs(ahead) > _STRAIGHT_M:
             count = max(int(np.ceil(abs(ahead) / step_m)), 1)
             along = np.linspace(0.0, ahead, count + 1)[1:]
-            places.append(places[-1][-1] + along * np.exp(1j * headings[-1][-1]))
-            headings.append(np.full(count, headings[-1][-1]))
+            places.append(place + along * cmath.exp(1j * heading))
+            headings.append(np.full(count, heading))
             bent.append(np.zeros(count))
+            place = complex(places[-1][-1])
     z = np.concatenate(places)
     length = float(np.abs(np.diff(z)).sum())
     return Way(
@@ -274,3 +338,11 @@ def drawn(bend: Bend, start: FloatArray, way: Sequence[tuple[float, float]], ste
         sum(max(-ahead, 0.0) for _, ahead in way),
         (bend, start, way),
     )
+
+
+# A way is drawn roughly to be looked at, and finely where it is taken; turns alike come often.
+@lru_cache(maxsize=256)
+def _path(bend: Bend, turned_rad: float) -> tuple[np.ndarray, FloatArray, FloatArray, float]:
+    """One bend from a beginning along x: places x + iy, headings, curvatures, and first step."""
+    s, path, turned, bent = bend.along(turned_rad)
+    return path, turned, bent, float(s[1])

@@ -106,14 +106,13 @@ class _Costs:
         doubled = max(swept - part.area, 0.0)
         return (swept + doubled) / (self.width_m * self.speed_mps) + len(strips) * self.turn_s
 
-    def outline_s(self, part: shapely.Polygon, headings_rad: FloatArray) -> FloatArray:
-        """What passes are expected to take beyond the ground's own area, by its outline alone.
+    def outline_s(self, sides: FloatArray, headings_rad: FloatArray) -> FloatArray:
+        """What passes are expected to take beyond the ground's own area, by its sides (n, 2) alone.
 
         A side of length s under an angle a to the passes ends s sin(a) / w of them, each with a
         turn that half belongs to it, and doubles a triangle of w^2 cot(a) / 2 at each end: s w
         cos(a) / 2 in all.
         """
-        sides = _sides(part)
         ahead = np.column_stack([np.cos(headings_rad), np.sin(headings_rad)])
         across = np.abs(ahead[:, :1] * sides[:, 1] - ahead[:, 1:] * sides[:, 0]).sum(axis=1)
         along_m = np.abs(ahead @ sides.T).sum(axis=1)
@@ -121,17 +120,23 @@ class _Costs:
 
     def best(self, part: shapely.Polygon) -> tuple[float, float]:
         """Seconds and heading that take the least."""
-        headings = _headings(part)
-        promising = headings[np.argsort(self.outline_s(part, headings), kind="stable")[:_LAID]]
+        sides = _sides(part.simplify(_FINE_M))
+        headings = _headings(sides)
+        promising = headings[np.argsort(self.outline_s(sides, headings), kind="stable")[:_LAID]]
         return min((self.laid_s(part, heading), float(heading)) for heading in promising)
 
     def peeled(self, part: shapely.Polygon, most: int) -> list[tuple[shapely.Polygon, float]]:
         """Blocks of a part and their headings, in the order they have to be driven."""
         whole_s, heading = self.best(part)
         if most > 1:
-            rough = list(_rough_cuts(part, heading, self.width_m))
-            rough.sort(key=lambda line: self._promised_s(line[-1]))
-            found = [_exact(part, *line, self.width_m) for line in rough[:_LAID]]
+            rough = [
+                (self._promised_s(line[-1]), line)
+                for line in _rough_cuts(part, heading, self.width_m)
+            ]
+            rough.sort(key=lambda one: one[0])
+            sides = _sides(part.simplify(_COARSE * self.width_m))
+            most_s = self.outline_s(sides, _headings(sides)).min()
+            found = [_exact(part, *line, self.width_m) for s, line in rough[:_LAID] if s < most_s]
             cuts = [cut for cut in found if cut is not None]
             tried = [(self._laid_cut_s(cut), k) for k, cut in enumerate(cuts)]
             least_s, k = min(tried, default=(math.inf, 0))
@@ -144,8 +149,9 @@ class _Costs:
 
     def _promised_s(self, cut: _Cut) -> float:
         """Without the doubled triangles of the block along the cut: its passes run beside it."""
-        block_s = self.outline_s(cut.block, np.array([cut.heading_rad]))[0]
-        rest_s = sum(self.outline_s(piece, _headings(piece)).min() for piece in cut.rest)
+        block_s = self.outline_s(_sides(cut.block), np.array([cut.heading_rad]))[0]
+        rest = [_sides(piece) for piece in cut.rest]
+        rest_s = sum(self.outline_s(sides, _headings(sides)).min() for sides in rest)
         return float(block_s - cut.length_m / self.speed_mps + rest_s)
 
     def _laid_cut_s(self, cut: _Cut) -> float:
@@ -250,13 +256,11 @@ def _rings(part: shapely.Polygon) -> list[shapely.LinearRing]:
 
 
 def _sides(part: shapely.Polygon) -> FloatArray:
-    rings = _rings(part.simplify(_FINE_M))
-    return np.concatenate([np.diff(shapely.get_coordinates(ring), axis=0) for ring in rings])
+    return np.concatenate([np.diff(shapely.get_coordinates(ring), axis=0) for ring in _rings(part)])
 
 
-def _headings(part: shapely.Polygon) -> FloatArray:
+def _headings(sides: FloatArray) -> FloatArray:
     """Those of all sides, and all round from the longest."""
-    sides = _sides(part)
     angles = np.arctan2(sides[:, 1], sides[:, 0])
     longest = angles[int(np.argmax(np.hypot(*sides.T)))]
     return np.mod(np.concatenate([longest + np.arange(0.0, math.pi, _GRID_RAD), angles]), math.pi)

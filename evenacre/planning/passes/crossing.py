@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import shapely
@@ -55,18 +56,21 @@ class Crossing:
     along: int
 
     def legs(
-        self, workable: BaseGeometry, width_m: float, rounds: int, radius_m: float
+        self, workable: BaseGeometry, width_m: float, rounds: int, radius_m: float, **corners: Any
     ) -> list[PlannedPass]:
-        """Headland rounds that go across with the tool lifted, after those along the edge."""
+        """Headland rounds that go across with the tool lifted, after those along the edge.
+
+        ``corners`` is how legs are cut at corners, as of `headland_legs`.
+        """
         over = union(np.array([workable, self.ground], dtype=object))
         along = min(self.along, rounds)
-        first = headland_legs(workable, width_m, along, radius_m)
+        first = headland_legs(workable, width_m, along, radius_m, **corners)
         inner = buffered(over, -along * width_m, join_style="mitre")
         room = buffered(workable, MARGIN_M / 2, join_style="mitre")
         rings = max((leg.ring or 0 for leg in first), default=0)
         rest = [
             replace(leg, number=leg.number + along, ring=rings + (leg.ring or 0), line=part)
-            for leg in headland_legs(inner, width_m, rounds - along, radius_m)
+            for leg in headland_legs(inner, width_m, rounds - along, radius_m, **corners)
             for part in stretches_on(room, leg.line, width_m)
             if part.length >= _SHORT * width_m
         ]
@@ -86,10 +90,17 @@ def across(
     if bridge is None:
         return ordered(passes, after)
     rows: dict[tuple[int | None, int], list[PlannedPass]] = {}
+    chains = [[run] for run in passes if run.kind != "pass"]
     for run in passes:
-        rows.setdefault((run.block, run.number), []).append(run)
-    chains = [chain for row in rows.values() for chain in _chains(row, bridge)]
-    whole = [replace(c[0], line=shapely.LineString([_begin(c[0]), _end(c[-1])])) for c in chains]
+        if run.kind == "pass":
+            rows.setdefault((run.block, run.number), []).append(run)
+    chains += [chain for row in rows.values() for chain in _chains(row, bridge)]
+    whole = [
+        replace(chain[0], line=shapely.LineString([_begin(chain[0]), _end(chain[-1])]))
+        if len(chain) > 1
+        else chain[0]
+        for chain in chains
+    ]
     of = {frozenset(line.line.coords): chain for line, chain in zip(whole, chains, strict=True)}
     driven: list[PlannedPass] = []
     for run in ordered(whole, after):

@@ -15,8 +15,6 @@ from evenacre.model import FloatArray
 from evenacre.planning.ground import buffered, overlaid
 from evenacre.planning.passes.turns import turn_lines
 
-# The lifted tool keeps so much of half its width away from what it must not cross.
-_CLEAR = 0.9
 # Outlines are coarser by this until they have no more corners to go round than that.
 _COARSER_M = (0.5, 1.0, 2.0, 4.0, 8.0)
 _MOST_CORNERS = 80
@@ -34,16 +32,24 @@ class Detours:
     ----------
     free : geometry
         Where the tool may be, in the working plane.
-    width_m : float
-        Of the tool.
+    clear_m : float
+        How far its middle keeps from the edge of that.
     radius_m : float
         Of the tightest turn.
+    coarser_m : sequence of float
+        Outlines are taken coarser by the first of these with which they have few corners.
     """
 
-    def __init__(self, free: BaseGeometry, width_m: float, radius_m: float) -> None:
+    def __init__(
+        self,
+        free: BaseGeometry,
+        clear_m: float,
+        radius_m: float,
+        coarser_m: Sequence[float] = _COARSER_M,
+    ) -> None:
         self.free = free
-        self.lane = buffered(free, -_CLEAR * width_m / 2, quad_segs=4)
-        self.radius_m = radius_m
+        self.lane = buffered(free, -clear_m, quad_segs=4)
+        self.radius_m, self.coarser_m = radius_m, coarser_m
         self._graphs: dict[float, tuple[FloatArray, FloatArray]] = {}
 
     def around(
@@ -75,6 +81,21 @@ class Detours:
         self, start: FloatArray, end: FloatArray, clear_m: float
     ) -> shapely.LineString | None:
         """Along the taut string from one end to the other, rounded by turns at its corners."""
+        taut = self.taut(start, end, clear_m)
+        if taut is None:
+            return None
+        ahead = np.exp(1j * taut[:, 2]) + np.exp(1j * taut[:, 3])
+        poses = np.column_stack([taut[:, :2], np.angle(ahead)])
+        every = np.vstack([start[None], poses, end[None]])
+        parts = turn_lines(every[:-1], every[1:], self.radius_m)
+        way = [np.asarray(part.coords)[1:] for part in parts]
+        return shapely.LineString(np.concatenate([start[None, :2], *way]))
+
+    def taut(self, start: FloatArray, end: FloatArray, clear_m: float) -> FloatArray | None:
+        """Corners of the taut string from one end to the other, shape (c, 4); None: no way.
+
+        Place, and headings before and after it. They lie ``clear_m`` farther inside than the lane.
+        """
         if clear_m not in self._graphs:
             self._graphs[clear_m] = self._graph(clear_m)
         corners, between = self._graphs[clear_m]
@@ -95,13 +116,8 @@ class Detours:
             path.append(int(before[path[-1]]))
         xy = points[path[::-1]]
         step = np.diff(xy, axis=0)
-        ahead = step / np.hypot(*step.T)[:, None]
-        mean = ahead[1:] + ahead[:-1]
-        poses = np.column_stack([xy[1:-1], np.arctan2(mean[:, 1], mean[:, 0])])
-        every = np.vstack([start[None], poses, end[None]])
-        parts = turn_lines(every[:-1], every[1:], self.radius_m)
-        way = [np.asarray(part.coords)[1:] for part in parts]
-        return shapely.LineString(np.concatenate([start[None, :2], *way]))
+        heading = np.arctan2(step[:, 1], step[:, 0])
+        return np.column_stack([xy[1:-1], heading[:-1], heading[1:]])
 
     def _graph(self, clear_m: float) -> tuple[FloatArray, FloatArray]:
         """Corners so far inside the lane that a taut string bends at; distances where in sight.
@@ -109,7 +125,7 @@ class Detours:
         Shapes (n, 2) and (n, n); infinite where one is not seen from the other.
         """
         xy = np.zeros((0, 2))
-        for coarser in _COARSER_M:
+        for coarser in self.coarser_m:
             # Widened by what it is coarser, so that the string stays off what is forbidden.
             lane = buffered(self.lane, -clear_m - coarser, quad_segs=2).simplify(coarser / 2)
             found = [

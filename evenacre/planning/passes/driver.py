@@ -4,19 +4,21 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
-from functools import cache
+from functools import cache, cached_property, lru_cache, partial
 from typing import Any
 
 import numpy as np
 import shapely
 from shapely import ops
+from shapely.geometry.base import BaseGeometry
 
-from evenacre.geo.overlay import without
 from evenacre.model import FloatArray
-from evenacre.planning.ground import whole_of
-from evenacre.planning.passes.bends import Bend, Way, drawn, ways_between
+from evenacre.planning.ground import overlaid
+from evenacre.planning.passes.bends import Bend, Way, as_turns, drawn
+from evenacre.planning.passes.candidates import Candidates
+from evenacre.planning.passes.detours import Detours
 from evenacre.planning.passes.fence import Fence
 from evenacre.planning.passes.pass_types import PlannedPass, PlannedTurn
 from evenacre.planning.passes.rig import Rig
@@ -48,9 +50,13 @@ _FAR_CUT_M = 6.5
 # A run of less than this share of the width is none.
 _SHORT = 0.5
 _STEP_M = 0.75
-# Of the ways from pose to pose so many are looked at, the shortest: of those that go forward, and
-# of those that back up.
-_MOST_WAYS = 4
+# On its way round what must not be driven over the tool keeps so far away, and that is taken so
+# much coarser; ways by more corners are not looked for.
+_CLEAR_M = 0.2
+_COARSER_M = (0.15, 0.5, 1.0, 2.0, 4.0, 8.0)
+_MOST_CORNERS = 6
+# A turn that has no room but where runs are cut short counts as so much longer than straight on.
+_NO_ROOM_M = 60.0
 # Between the points of a turn that is told of.
 _FINE_M = 0.25
 # A run bends no more than this where a corner begins or ends.
@@ -61,10 +67,13 @@ _HEADINGS = 12
 # Through a gate askew by so much, and until so much farther in than it has to.
 _ASKEW_RAD = np.radians([0.0, 30.0, -30.0, 60.0, -60.0])
 _AHEAD_M = (0.3, 3.0, 8.0, 15.0)
-# A ring is begun at one of the places this far apart, of which so many are tried.
+# A ring is begun at one of the places this far apart, of which so many are tried, some at once.
 _BEGIN_M = 10.0
 _IN_LINE_RADII = 3.0
+# The way on from the last ring goes over ground that is done, and counts so many times.
+_OVER_DONE = 2.0
 _BEGINS = 24
+_AT_ONCE = 8
 # Less ground than this share of a square of the width is not worth another turn.
 _BARE = 0.05
 # A run does not go on straight farther than this (widths) to a corner.
@@ -90,16 +99,21 @@ class Driver:
 
     rig: Rig
     fence: Fence
-    loose: Fence | None = None  # with ground that is not worked but may be crossed
+    # What may be worked, where there is ground inside the fence besides
+    workable: BaseGeometry | None = None
+    # All inside the fence, where the ground to drive on is in several parts
+    loose: Fence | None = None
     passes: list[PlannedPass] = field(default_factory=list)
     turns: list[PlannedTurn] = field(default_factory=list)
     dropped: int = 0
     missed: list[Run] = field(default_factory=list)
     stuck_at: int = 0  # how many had been missed when the last turn was found
-    crossings: int = 0
+    crossings: int = 0  # turns over ground that is not to be driven on
     cut_at: int = 0  # which cut the last turn needed
     trailing: FloatArray = field(default_factory=lambda: np.zeros(0))
-    # From where a pose can be come to, by fence and pose
+    # Stretches of runs along which all is inside
+    stretches: dict[shapely.LineString, list[shapely.LineString]] = field(default_factory=dict)
+    # From where a pose can be come to
     arrivals: dict[tuple[float, ...], tuple[FloatArray, ...]] = field(default_factory=dict)
     # Ways to there, likewise
     departures: dict[tuple[float, ...], Any] = field(default_factory=dict)
@@ -108,15 +122,56 @@ class Driver:
     entry: FloatArray | None = None
     way_in: PlannedTurn | None = None
 
+    def __post_init__(self) -> None:
+        self.candidates = Candidates(self.rig)
+        if self.workable is not None:
+            shapely.prepare(self.workable)
+
+    @cached_property
+    def detours(self) -> Detours:
+        """Ways round what the rig must not leave."""
+        clear_m = self.rig.width_m / 2 + _CLEAR_M
+        return Detours(self.fence.ground, clear_m, self.rig.radius_m, _COARSER_M)
+
     def drive(self, runs: Sequence[Run]) -> None:
         """Drive runs in this order; those that cannot be reached are left out and counted."""
-        for run in runs:
-            stretches = self.fitting(run)
-            for stretch in stretches:
-                part = replace(run, line=stretch)
-                on = stretch is stretches[0] and self._in_ring(run)
+        self._look_at_straights(run.line for run in runs)
+        parts = [[replace(run, line=stretch) for stretch in self.fitting(run.line)] for run in runs]
+        self._look_ahead([part.line for some in parts for part in some])
+        for run, some in zip(runs, parts, strict=True):
+            for part in some:
+                on = part is some[0] and self._in_ring(run)
                 if not (on and self._corner(part)):
                     self._reach(part)
+
+    def _look_at_straights(self, lines: Iterable[shapely.LineString]) -> None:
+        """Find those straight runs all of which fits, all at once."""
+        straight = [line for line in lines if shapely.get_num_points(line) == 2]
+        if straight:
+            ends = shapely.get_coordinates(straight).reshape(-1, 2, 2)
+            for line, held in zip(
+                straight, self.fence.has_straight(self.rig.pulled, ends), strict=True
+            ):
+                if held:
+                    self.stretches[line] = [line]
+
+    def _look_ahead(self, lines: Sequence[shapely.LineString]) -> None:
+        """Work out ways from the end of each run to the next, all at once."""
+        if len(lines) > 1:
+            ends = np.array([self._axle(_pose(line, line.length)) for line in lines[:-1]])
+            begins = np.array([self._axle(_pose(line, 0.0)) for line in lines[1:]])
+            self.candidates.ask(ends, begins, self.fence, self.rig.bend)
+
+    def turns_take(self, starts: FloatArray, ends: FloatArray) -> FloatArray:
+        """Expect so many metres of going forward for turns between poses of the openers (n, 3)."""
+        ahead = self.rig.tool_behind_m
+        starts, ends = (
+            poses + ahead * np.column_stack([_ahead(poses[:, 2]).T, np.zeros(len(poses))])
+            for poses in (starts, ends)
+        )
+        takes = self.candidates.take_m(starts, ends, self.fence, self.rig.bend)
+        far = np.hypot(*(ends - starts)[:, :2].T) + _NO_ROOM_M
+        return np.where(np.isfinite(takes), takes, far)
 
     def drive_ring(self, ring: Sequence[Run], toward: FloatArray | None = None) -> None:
         """Drive a closed ring from where a turn onto it is short and has room, either way about.
@@ -154,36 +209,46 @@ class Driver:
         )
         far = self.rig.radius_m * parts.sum(axis=1)
         if toward is not None:
-            far += np.hypot(*(ends[:, :2] - toward[:2]).T)
+            far += _OVER_DONE * np.hypot(*(ends[:, :2] - toward[:2]).T)
         nearest = np.argsort(far, kind="stable")[:_BEGINS]
-        for bend, best in itertools.product(self.rig.bends, nearest):
-            way, leg, at = places[best]
-            run, line = way[leg], way[leg].line
-            if not self._stands(ends[best], self.fence):
-                continue
-            found = self._way(start, ends[best], self.fence, bend=bend)
-            if found is None:
-                continue
-            whole = ops.substring(line, at, line.length)
-            fit = self.fitting(replace(run, line=whole))
-            if not fit or fit[0].coords[0] != whole.coords[0]:
-                continue
-            self._take(0.0, *found, self.fence)
-            self._work(replace(run, line=fit[0]))
-            for stretch in fit[1:]:
-                self._reach(replace(run, line=stretch))
-            rest = [*way[leg + 1 :], *way[:leg]]
-            if at == 0.0:
-                return run, rest
-            return None, [*rest, replace(run, line=ops.substring(line, 0.0, at))]
+        some = np.split(nearest, range(_AT_ONCE, len(nearest), _AT_ONCE))
+        for few, bend in itertools.product(some, self.rig.bends):
+            self.candidates.ask(np.tile(start, (len(few), 1)), ends[few], self.fence, bend)
+            for way, leg, at, end in ((*places[k], ends[k]) for k in few):
+                begun = self._begun_at(way, leg, at, end, bend)
+                if begun is not None:
+                    return begun
         return None
+
+    def _begun_at(
+        self, ring: list[Run], leg: int, at: float, end: FloatArray, bend: Bend
+    ) -> tuple[Run | None, list[Run]] | None:
+        """Turn onto a leg of a ring at a place, where the axle comes to a pose; as `_begun`."""
+        start = self._start()
+        assert start is not None
+        found = self._way(start, end, bend=bend)
+        if found is None:
+            return None
+        run = ring[leg]
+        whole = ops.substring(run.line, at, run.line.length)
+        fit = self.fitting(whole)
+        if not fit or fit[0].coords[0] != whole.coords[0]:
+            return None
+        self._take(0.0, *found)
+        self._work(replace(run, line=fit[0]))
+        for stretch in fit[1:]:
+            self._reach(replace(run, line=stretch))
+        rest = [*ring[leg + 1 :], *ring[:leg]]
+        if at == 0.0:
+            return run, rest
+        return None, [*rest, replace(run, line=ops.substring(run.line, 0.0, at))]
 
     def enter(self, gate: FloatArray) -> bool:
         """Begin in a gate, a pose heading in: straight in until all of the rig is inside."""
         for askew, ahead in itertools.product(_ASKEW_RAD, _AHEAD_M):
             pose = np.array([*gate[:2], gate[2] + askew])
             pose[:2] += (self.rig.back_m + ahead) * _ahead(pose[2])
-            if self._stands(self._axle(pose), self.fence):
+            if self._stands(self._axle(pose)):
                 self.entry = self._axle(pose)
                 self.trailing = np.full(len(self.rig.behind), pose[2])
                 return True
@@ -197,13 +262,13 @@ class Driver:
             pose[:2] += (self.rig.ahead_m + ahead) * _ahead(pose[2])
             pose[2] += np.pi
             end = self._axle(pose)
-            if start is None or not self._stands(end, self.fence):
+            if start is None or not self._stands(end):
                 continue
             for bend in self.rig.bends:
-                found = self._way(start, end, self.fence, bend=bend)
+                found = self._way(start, end, bend=bend)
                 if found is not None:
                     return self._turn(found[0])
-            found = self._around(start, end, self.fence)
+            found = self._around(start, end) or self._led_round(start, end)
             if found is not None:
                 return self._turn(found[0])
         return None
@@ -224,19 +289,23 @@ class Driver:
         """Whether what was driven last is of the same ring."""
         return run.ring is not None and bool(self.passes) and self.passes[-1].ring == run.ring
 
-    def fitting(self, run: Run) -> list[shapely.LineString]:
+    def fitting(self, line: shapely.LineString) -> list[shapely.LineString]:
         """Stretches of a run along which the tool and what pulls it are inside, in line."""
-        way = self._along(run.line)
-        rig = replace(self.rig, behind=())
-        held = self.fence.holds_each(rig.places(way, self.trailing)[0])
+        if line not in self.stretches:
+            self.stretches[line] = self._fitting(line)
+        return self.stretches[line]
+
+    def _fitting(self, line: shapely.LineString) -> list[shapely.LineString]:
+        way = self._along(line)
+        held = self.fence.holds_each(self.rig.pulled.places(way, np.zeros(0))[0])
         if held.all():
-            return [run.line]
+            return [line]
         at = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(way.xy, axis=0).T))])
         edge = np.flatnonzero(np.diff(np.concatenate([[False], held, [False]]).astype(int)))
         found = []
         for first, last in zip(edge[::2], edge[1::2] - 1, strict=True):
             if at[last] - at[first] >= _SHORT * self.rig.width_m:
-                found.append(ops.substring(run.line, float(at[first]), float(at[last])))
+                found.append(ops.substring(line, float(at[first]), float(at[last])))
         return found
 
     def _along(self, line: shapely.LineString) -> Way:
@@ -266,8 +335,8 @@ class Driver:
                 self._give_up_last()
             return
         self.stuck_at = len(self.missed)
-        first, second, ways, left, fence = found
-        self._take(first, ways, left, fence)
+        first, second, ways, left = found
+        self._take(first, ways, left)
         end = run.line.length
         self._work(replace(run, line=ops.substring(run.line, second, end) if second else run.line))
 
@@ -284,10 +353,16 @@ class Driver:
         line = self.passes[-1].line
         self.trailing = np.full(len(self.rig.behind), _pose(line, line.length)[2])
 
-    def drive_missed(self) -> None:
-        """Try again the runs that could not be reached, either way; count those that cannot be."""
+    def drive_missed(self, most_dropped: float = math.inf, *, later: bool = False) -> None:
+        """Try again the runs that could not be reached, either way; count those that cannot be.
+
+        Or leave them for ``later``. Once there are more of them than anyone wants to know, the rest
+        is left.
+        """
         tried, self.missed = self.missed, []
         for run in tried:
+            if self.dropped > most_dropped:
+                return
             found = len(self.passes)
             for line in (run.line, run.line.reverse()):
                 self.stuck_at = len(self.missed)
@@ -296,11 +371,14 @@ class Driver:
                     break
                 self.missed.pop()
             else:
-                self.dropped += 1
+                if later:
+                    self.missed.append(run)
+                else:
+                    self.dropped += 1
+        self.stuck_at = len(self.missed)
 
-    def _take(self, cut: float, ways: Sequence[Way], trailing: FloatArray, fence: Fence) -> None:
+    def _take(self, cut: float, ways: Sequence[Way], trailing: FloatArray) -> None:
         """Cut the last run, and turn."""
-        self.crossings += fence is not self.fence
         self.trailing = trailing
         if not self.passes:
             self.way_in = self._turn(ways)
@@ -330,7 +408,7 @@ class Driver:
 
     def _cut_turn(
         self, run: Run, most_m2: float = math.inf
-    ) -> tuple[float, float, list[Way], FloatArray, Fence] | None:
+    ) -> tuple[float, float, list[Way], FloatArray] | None:
         """The turn for which the least of both runs is given up: less ground than so much."""
         least = _SHORT * self.rig.width_m
         tail = 0.0
@@ -342,7 +420,7 @@ class Driver:
         too_far: list[tuple[float, float]] = []  # cuts that leave too much
 
         @cache
-        def tried(first: float, second: float, fence: Fence) -> tuple[list[Way], FloatArray] | None:
+        def tried(first: float, second: float) -> tuple[list[Way], FloatArray] | None:
             if first > most[0] or second > most[1]:
                 return None
             if any(first >= a and second >= b for a, b in too_far):
@@ -350,35 +428,50 @@ class Driver:
             if most_m2 < math.inf and self._bare(run, first, second) >= most_m2:
                 too_far.append((first, second))
                 return None
-            end = self._axle(_pose(run.line, second))
-            if not self._stands(end, fence):
-                return None
-            return self._way(self._from(first), end, fence)
+            return self._way(self._from(first), self._axle(_pose(run.line, second)))
 
-        for fence in [self.fence, *([self.loose] if self.loose else [])]:
-            found = self._least_cut(most, lambda a, b, f=fence: tried(a, b, f))  # type: ignore[misc]
-            if found is not None:
-                return *found, fence
-            if most_m2 < math.inf:
-                continue
+        ahead = partial(self._look_at_cuts, run, most) if most_m2 == math.inf else None
+        found = self._least_cut(most, tried, ahead)
+        if found is not None or most_m2 < math.inf:
+            return found
+        for way in (self._around, self._led_round):
             for first, second in ((0.0, 0.0), (_CUTS_M[-1] / 2, _CUTS_M[-1] / 2)):
                 first, second = min(first, most[0]), min(second, most[1])
-                around = self._around(self._from(first), self._axle(_pose(run.line, second)), fence)
+                around = way(self._from(first), self._axle(_pose(run.line, second)))
                 if around is not None:
-                    return first, second, *around, fence
+                    return first, second, *around
+        return self._to_another_part(run, most)
+
+    def _to_another_part(
+        self, run: Run, most: tuple[float, float]
+    ) -> tuple[float, float, list[Way], FloatArray] | None:
+        """A turn over ground that is not to be driven on, where there is no other way."""
+        if self.loose is None or self._same_part(self._from(0.0), self._axle(_pose(run.line, 0.0))):
+            return None
+        for first, second in (pair for k in range(len(_CUTS_M)) for pair in _cuts(k, most)):
+            start, end = self._from(first), self._axle(_pose(run.line, second))
+            found = self._way(start, end, fence=self.loose)
+            if found is not None:
+                self.crossings += 1
+                return first, second, *found
         return None
+
+    def _same_part(self, start: FloatArray, end: FloatArray) -> bool:
+        """Whether two poses of the axle are on the same connected ground."""
+        parts = shapely.get_parts(self.fence.ground)
+        away = [shapely.distance(parts, shapely.Point(pose[:2])) for pose in (start, end)]
+        return bool(np.argmin(away[0]) == np.argmin(away[1]))
 
     def _least_cut(
         self,
         most: tuple[float, float],
         tried: Callable[[float, float], tuple[list[Way], FloatArray] | None],
+        look_ahead: Callable[[], None] | None,
     ) -> tuple[float, float, list[Way], FloatArray] | None:
         """The first cut with which a turn has room, tried outward from where one had before."""
 
         def both(k: int) -> tuple[float, float, list[Way], FloatArray] | None:
-            cut = _CUTS_M[k]
-            pairs = [(cut, cut)] if cut < _FAR_CUT_M else [(cut, cut), (0.0, cut), (cut, 0.0)]
-            for a, b in dict.fromkeys((min(a, most[0]), min(b, most[1])) for a, b in pairs):
+            for a, b in _cuts(k, most):
                 if found := tried(a, b):
                     return a, b, *found
             return None
@@ -386,6 +479,8 @@ class Driver:
         at = self.cut_at
         found = both(at)
         if found is None:
+            if look_ahead:
+                look_ahead()
             others = range(len(_CUTS_M))
             for at in [*others[self.cut_at + 1 :], *others[: self.cut_at][::-1]]:
                 found = both(at)
@@ -410,49 +505,96 @@ class Driver:
             second, (ways, left) = less, again
         return first, second, ways, left
 
+    def _look_at_cuts(self, run: Run, most: tuple[float, float]) -> None:
+        """Work out the ways between two runs for all cuts at once."""
+        pairs = {pair for k in range(len(_CUTS_M)) for pair in _cuts(k, most)}
+        starts = {cut: self._from(cut) for cut, _ in pairs}
+        ends = {cut: self._axle(_pose(run.line, cut)) for _, cut in pairs}
+        self.candidates.ask(
+            np.array([starts[cut] for cut, _ in pairs]),
+            np.array([ends[cut] for _, cut in pairs]),
+            self.fence,
+            self.rig.bend,
+        )
+
     def _way(
         self,
         start: FloatArray,
         end: FloatArray,
-        fence: Fence,
         trailing: FloatArray | None = None,
         bend: Bend | None = None,
+        fence: Fence | None = None,
     ) -> tuple[list[Way], FloatArray] | None:
         """The shortest way on which all of the rig is inside; backing up only where it has to."""
-        rig = self.rig
-        bend = rig.bend if bend is None else bend
+        bend = self.rig.bend if bend is None else bend
         trailing = self.trailing if trailing is None else trailing
-        found = ways_between(bend, start, end, backs=rig.backs_up)
-        forward = [way for way in found if all(ahead >= 0 for _, ahead in way)]
-        backing = [way for way in found if any(ahead < 0 for _, ahead in way)]
-        some = [*forward[:_MOST_WAYS], *backing[:_MOST_WAYS]]
-        if not some:
-            return None
-        near = fence.may_hold(rig.corners(bend, start, some))
-        for one in itertools.compress(some, near):
-            way = drawn(bend, start, one, _STEP_M)
-            bodies, left = rig.places(way, trailing)
+        fence = self.fence if fence is None else fence
+        for one in self.candidates.between(start, end, fence, bend):
+            way = drawn(bend, start, as_turns(one), _STEP_M)
+            bodies, left = self.rig.places(way, trailing)
             if fence.holds(bodies):
                 return [way], left
         return None
 
-    def _around(
-        self, start: FloatArray, end: FloatArray, fence: Fence
+    def _led_round(self, start: FloatArray, end: FloatArray) -> tuple[list[Way], FloatArray] | None:
+        """A way round what must not be driven over, from corner to corner of it.
+
+        Farther out where the rig cuts in behind the tractor. At each corner it is headed half way;
+        or before it as it goes on from there (into a neck), or after it as it came (out of one).
+        """
+        if not (self._stands(start) and self._stands(end)):
+            return None
+        for clear_m in (0.0, self.rig.radius_m / 2, self.rig.radius_m):
+            taut = self.detours.taut(start, end, clear_m)
+            if taut is None or not len(taut):
+                continue
+            corners = _merged(taut, self.rig.radius_m)
+            if len(corners) > _MOST_CORNERS:
+                continue
+            found = self._on_by(corners, start, end, self.trailing)
+            if found is not None:
+                return found
+        return None
+
+    def _on_by(
+        self, taut: list[FloatArray], at: FloatArray, end: FloatArray, trailing: FloatArray
     ) -> tuple[list[Way], FloatArray] | None:
+        """On by corners of a taut string, one after another."""
+        if not taut:
+            return self._way(at, end, trailing)
+        x, y, came, goes = taut[0]
+        half = came + np.angle(np.exp(1j * (goes - came))) / 2
+        far = self.rig.radius_m
+        for heading, ahead in ((half, 0.0), (goes, -far), (came, far)):
+            pose = np.array([*(np.array([x, y]) + ahead * _ahead(heading)), heading])
+            found = self._way(at, pose, trailing) if self._stands(pose) else None
+            if found is None:
+                continue
+            (way,), left = found
+            there = np.array([*way.xy[-1], way.heading_rad[-1]])
+            on = self._on_by(taut[1:], there, end, left)
+            if on is not None:
+                return [way, *on[0]], on[1]
+        return None
+
+    def _around(self, start: FloatArray, end: FloatArray) -> tuple[list[Way], FloatArray] | None:
         """A way by the widest place there is."""
-        arrivals = self._arrivals(end, fence) if self._stands(start, fence) else ()
+        arrivals = self._arrivals(end) if self._stands(start) else ()
+        if arrivals:
+            starts = np.tile(start, (len(arrivals), 1))
+            self.candidates.ask(starts, np.array(arrivals), self.fence, self.rig.bend)
         best: tuple[float, list[Way], FloatArray] | None = None
         for middle in arrivals:
-            key = (id(fence), *np.round(start, 3).tolist(), *np.round(middle, 3).tolist())
+            key = (*np.round(start, 3).tolist(), *np.round(middle, 3).tolist())
             if key not in self.departures:
-                self.departures[key] = self._way(start, middle, fence)
+                self.departures[key] = self._way(start, middle)
             to = self.departures[key]
             if to is None or (best is not None and to[0][-1].length_m >= best[0]):
                 continue
             # On from where it comes to, which is that place to a centimetre or two.
             (first,) = to[0]
             there = np.array([*first.xy[-1], first.heading_rad[-1]])
-            on = self._way(there, end, fence, to[1])
+            on = self._way(there, end, to[1])
             if on is None:
                 continue
             ways = [first, *on[0]]
@@ -461,24 +603,26 @@ class Driver:
                 best = (length, ways, on[1])
         return None if best is None else best[1:]
 
-    def _arrivals(self, end: FloatArray, fence: Fence) -> tuple[FloatArray, ...]:
+    def _arrivals(self, end: FloatArray) -> tuple[FloatArray, ...]:
         """Poses in wide places from which a rig in line can go on to a pose."""
-        key = (id(fence), *np.round(end, 3).tolist())
+        key = tuple(np.round(end, 3).tolist())
         if key not in self.arrivals:
             found = []
-            if self._stands(end, fence):
+            if self._stands(end):
                 angles = np.arange(_HEADINGS) * 2 * np.pi / _HEADINGS
-                for place, angle in itertools.product(fence.wide_places, angles):
-                    middle = np.array([*place, angle])
-                    in_line = np.full(len(self.rig.behind), angle)
-                    if self._way(middle, end, fence, in_line) is not None:
+                middles = np.array([[*xy, a] for xy in self.fence.wide_places for a in angles])
+                ends = np.tile(end, (len(middles), 1))
+                self.candidates.ask(middles, ends, self.fence, self.rig.bend)
+                for middle in middles:
+                    in_line = np.full(len(self.rig.behind), middle[2])
+                    if self._way(middle, end, in_line) is not None:
                         found.append(middle)
             self.arrivals[key] = tuple(found)
         return self.arrivals[key]
 
-    def _stands(self, pose: FloatArray, fence: Fence) -> bool:
+    def _stands(self, pose: FloatArray) -> bool:
         """Whether all of the rig is inside where it stands in line."""
-        return fence.holds([(outline, pose[None, :2], pose[2:]) for outline in self.rig.in_line])
+        return bool(self.fence.stands(self.rig, pose[None])[0])
 
     def _corner(self, run: Run, *, closing: bool = False) -> bool:
         """Go on round a corner with the tool down, where that leaves less than lifting it.
@@ -492,16 +636,13 @@ class Driver:
         before, arc, way, second, left = worked
         tail = ops.substring(last.line, before.length, last.line.length)
         head = ops.substring(run.line, 0.0, max(second, 0.0))
-        arced = swath(arc, width)
-        done = whole_of([arced, swath(before, width)])
-        # The rest of the next run may do some of what the last one does not.
         rest = ops.substring(run.line, max(second, 0.0), run.line.length)
-        after = swath(rest, width)
-        bare_head = _unless(head, width, done)
+        bare_head = _unless(head, width, arc, before)
         backed = None
         if self.rig.backs_up and not closing and bare_head > _BARE * width**2:
             backed = self._backed(way, max(second, 0.0), left)
-        bare = _unless(tail, width, whole_of([arced, after, swath(run.line, width)]))
+        # The next run may do some of what the last one does not.
+        bare = _unless(tail, width, arc, run.line)
         bare += 0.0 if backed else bare_head
         most = bare - _BARE * width**2 / 2
         if bare > _BARE * width**2 and not closing and self._cut_turn(run, most) is not None:
@@ -525,8 +666,8 @@ class Driver:
         """Ground left where a run ends sooner and the next begins later."""
         width, last = self.rig.width_m, self.passes[-1].line
         until, from_ = last.length - first, second
-        done = swath(ops.substring(last, 0.0, until), width)
-        after = swath(ops.substring(run.line, from_, run.line.length), width)
+        done = ops.substring(last, 0.0, until)
+        after = ops.substring(run.line, from_, run.line.length)
         tail = ops.substring(last, until, last.length)
         head = ops.substring(run.line, 0.0, from_)
         return _unless(tail, width, after) + _unless(head, width, done)
@@ -573,8 +714,36 @@ class Driver:
             bodies, left = self.rig.places(way, self.trailing)
             if self.fence.holds(bodies):
                 before = ops.substring(last, 0.0, last.length - max(first, 0.0))
-                return before, shapely.LineString(self.rig.tool_xy(way)), way, second, left
+                arc = shapely.LineString(self.rig.tool_xy(way))
+                if self._is_worked(arc):
+                    return before, arc, way, second, left
         return None
+
+    def _is_worked(self, line: shapely.LineString) -> bool:
+        """Whether all that the tool sweeps along a line may be worked."""
+        if self.workable is None:
+            return True
+        beside = overlaid(shapely.difference, swath(line, self.rig.width_m), self.workable)
+        return bool(beside.area < _BARE * self.rig.width_m**2)
+
+
+def _merged(taut: FloatArray, near_m: float) -> list[FloatArray]:
+    """Corners of a taut string, those near to one another as one."""
+    merged = [taut[0]]
+    for corner in taut[1:]:
+        last = merged[-1]
+        if np.hypot(*(corner[:2] - last[:2])) < near_m:
+            merged[-1] = np.array([*(corner[:2] + last[:2]) / 2, last[2], corner[3]])
+        else:
+            merged.append(corner)
+    return merged
+
+
+def _cuts(k: int, most: tuple[float, float]) -> list[tuple[float, float]]:
+    """By how much both runs may be shortened at one of the cuts, at most so much."""
+    cut = _CUTS_M[k]
+    pairs = [(cut, cut)] if cut < _FAR_CUT_M else [(cut, cut), (0.0, cut), (cut, 0.0)]
+    return [*dict.fromkeys((min(a, most[0]), min(b, most[1])) for a, b in pairs)]
 
 
 def _askew(one_rad: float, other_rad: float) -> bool:
@@ -583,34 +752,41 @@ def _askew(one_rad: float, other_rad: float) -> bool:
 
 def _straight_tail(line: shapely.LineString, radius_m: float) -> float:
     """Length at the end of a run on which it bends nowhere tighter than a radius."""
-    xy = np.asarray(line.coords)
-    step = np.diff(xy, axis=0)
-    length = np.hypot(*step.T)
+    _, step, length, _ = _measured(line)
     course = np.arctan2(step[:, 1], step[:, 0])
     bend = np.abs(np.angle(np.exp(1j * np.diff(course))))
     tight = np.flatnonzero(bend * radius_m > (length[1:] + length[:-1]) / 2)
     return float(length[tight[-1] + 1 :].sum() if len(tight) else length.sum())
 
 
-def _unless(line: shapely.LineString, width_m: float, done: shapely.Geometry) -> float:
-    """Area of what the tool sweeps along a line and was not done."""
+def _unless(line: shapely.LineString, width_m: float, *done: shapely.LineString) -> float:
+    """Area of what the tool sweeps along a line and has not along others."""
     if line.length <= 0:
         return 0.0
-    return float(without(swath(line, width_m), done).area)
+    ground = swath(line, width_m)
+    for other in done:
+        ground = overlaid(shapely.difference, ground, swath(other, width_m))
+    return float(ground.area)
 
 
-def _ahead(heading_rad: float) -> FloatArray:
-    return np.array([math.cos(heading_rad), math.sin(heading_rad)])
+def _ahead(heading_rad: float | FloatArray) -> FloatArray:
+    return np.array([np.cos(heading_rad), np.sin(heading_rad)])
 
 
 def _pose(line: shapely.LineString, at: float) -> FloatArray:
     """Place and heading along a run."""
-    xy = np.asarray(line.coords)
+    xy, steps, lengths, reached = _measured(line)
+    k = min(int(np.searchsorted(reached, at)), len(reached) - 1)
+    step, share = steps[k], (at - (reached[k] - lengths[k])) / lengths[k]
+    x, y = xy[k] + step * share
+    return np.array([x, y, math.atan2(step[1], step[0])])
+
+
+@lru_cache(maxsize=512)
+def _measured(line: shapely.LineString) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Where the straights of a run begin, where to they go, their lengths, and those added up."""
+    xy = shapely.get_coordinates(line)
     steps = np.diff(xy, axis=0)
     lengths = np.hypot(*steps.T)
     some = lengths > 0
-    steps, lengths, xy = steps[some], lengths[some], xy[:-1][some]
-    reached = np.cumsum(lengths)
-    k = min(int(np.searchsorted(reached, at)), len(reached) - 1)
-    step, into = steps[k], at - (reached[k] - lengths[k])
-    return np.array([*(xy[k] + step * (into / lengths[k])), math.atan2(step[1], step[0])])
+    return xy[:-1][some], steps[some], lengths[some], np.cumsum(lengths[some])

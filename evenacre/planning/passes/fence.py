@@ -10,6 +10,7 @@ from shapely.geometry.base import BaseGeometry
 
 from evenacre.model import BoolArray, FloatArray, IntArray
 from evenacre.planning.ground import buffered
+from evenacre.planning.passes.rig import Rig
 
 # Between the places at which a rig is looked at a corner of it may swing out by so much.
 _SWING_M = 0.03
@@ -54,19 +55,39 @@ class Fence:
         inside = shapely.contains_xy(deep, *middles).astype(np.int8)
         inside -= ~shapely.contains_xy(near, *middles)
         # A border of cells outside, for what lies beyond the raster.
-        return np.array([west, south]), np.pad(inside, 1, constant_values=-1)
+        return np.array([west, south]) - _CELL_M, np.pad(inside, 1, constant_values=-1)
 
-    def may_hold(self, xy: FloatArray) -> BoolArray:
-        """Whether none of some points lies well outside; shape (..., p, 2) to (...)."""
-        return np.asarray((self._where(xy) >= 0).all(axis=-1))
+    def may_hold(self, corners: np.ndarray) -> BoolArray:
+        """Whether none of some points x + iy lies well outside; shape (..., p) to (...)."""
+        return np.asarray((self._where(corners) >= 0).all(axis=-1))
 
-    def _where(self, xy: FloatArray) -> IntArray:
+    def _where(self, z: np.ndarray) -> IntArray:
         """Deep inside (1), outside (-1), or near the edge (0)."""
-        corner, cells = self._cells
-        # Beyond the raster, too, a cell of the border is looked up.
-        at = np.clip((xy - corner) / _CELL_M + 1.0, 0.0, np.array(cells.shape[::-1]) - 1.0)
-        column, row = np.moveaxis(at.astype(np.intp), -1, 0)
-        return np.asarray(cells[row, column])
+        (west, south), cells = self._cells
+        row = ((z.imag - south) / _CELL_M).astype(np.intp)
+        column = ((z.real - west) / _CELL_M).astype(np.intp)
+        # What lies beyond the raster is looked up in its border.
+        at = np.ravel_multi_index((row, column), cells.shape, mode="clip")
+        return np.asarray(cells.ravel()[at])
+
+    def stands(self, rig: Rig, poses: FloatArray) -> BoolArray:
+        """Whether all of a rig is inside where it stands in line at each of some poses, (n,)."""
+        bodies = [(outline, poses[:, :2], poses[:, 2]) for outline in rig.in_line]
+        return self.holds_each(bodies)
+
+    def has_straight(self, rig: Rig, lines: FloatArray) -> BoolArray:
+        """Whether all of a rig in line is inside along straights of the openers (n, 2, 2), (n,)."""
+        begin, end = (lines @ [1.0, 1j]).T
+        length = np.abs(end - begin)[:, None]
+        ahead = (end - begin)[:, None] / length
+        held = np.ones(len(lines), dtype=bool)
+        for outline in rig.in_line:
+            z = outline @ [1.0, 1j] + rig.tool_behind_m
+            # A rectangle with its front moved on by the way there is.
+            swept = begin[:, None] + ahead * (z + np.where(z.real > z.real.min(), length, 0.0))
+            xy = np.stack([swept.real, swept.imag], axis=-1)
+            held &= shapely.contains(self._inside, shapely.polygons(xy))
+        return held
 
     def holds_each(self, bodies: Bodies) -> BoolArray:
         """At which places all bodies are inside, shape (n,)."""
@@ -77,11 +98,7 @@ class Fence:
             held &= least >= 0
             doubtful = np.flatnonzero(held & (least == 0))
             if len(doubtful):
-                some = placed[doubtful]
-                fine = shapely.contains_xy(self._inside, some[..., 0], some[..., 1]).all(axis=1)
-                held[doubtful[~fine]] = False
-                left = doubtful[fine]
-                held[left] = shapely.contains(self._inside, shapely.polygons(placed[left]))
+                held[doubtful] = self._contains(placed[doubtful])
         return held
 
     def holds(self, bodies: Bodies) -> bool:
@@ -92,18 +109,19 @@ class Fence:
             least = self._where(placed).min(axis=1)
             if least.min() < 0:
                 return False
-            unsure = placed[least == 0]
-            if not shapely.contains_xy(self._inside, unsure[..., 0], unsure[..., 1]).all():
-                return False
-            doubtful.append(unsure)
-        return all(
-            bool(shapely.contains(self._inside, shapely.polygons(unsure)).all())
-            for unsure in doubtful
-        )
+            doubtful.append(placed[least == 0])
+        return all(len(unsure) == 0 or self._contains(unsure).all() for unsure in doubtful)
+
+    def _contains(self, placed: np.ndarray) -> BoolArray:
+        """Whether each of some outlines (n, p) is inside."""
+        held = shapely.contains_xy(self._inside, placed.real, placed.imag).all(axis=1)
+        fine = placed[held]
+        xy = np.stack([fine.real, fine.imag], axis=-1)
+        held[held] = shapely.contains(self._inside, shapely.polygons(xy))
+        return np.asarray(held)
 
 
-def _placed(outline: FloatArray, xy: FloatArray, heading: FloatArray) -> FloatArray:
-    """Points of an outline where a body stands, shape (n, p, 2)."""
-    cos, sin = np.cos(heading)[:, None], np.sin(heading)[:, None]
-    x, y = outline[:, 0], outline[:, 1]
-    return np.stack([xy[:, :1] + cos * x - sin * y, xy[:, 1:] + sin * x + cos * y], axis=-1)
+def _placed(outline: FloatArray, xy: FloatArray, heading: FloatArray) -> np.ndarray:
+    """Points x + iy of an outline where a body stands, shape (n, p)."""
+    turned = np.exp(1j * heading)[:, None] * (outline @ [1.0, 1j])
+    return np.asarray((xy @ [1.0, 1j])[:, None] + turned)

@@ -5,20 +5,24 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from itertools import groupby
+from typing import Any
 
 import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from evenacre.geo.overlay import common, polygonal
 from evenacre.model import FloatArray
 from evenacre.model.finding import Finding
-from evenacre.planning.ground import buffered
+from evenacre.planning.ground import buffered, whole_of
 from evenacre.planning.passes.bends import drawn, ways_between
 from evenacre.planning.passes.blocks import block_by_block
+from evenacre.planning.passes.crossing import Crossing, across
 from evenacre.planning.passes.driver import Driver, Run
 from evenacre.planning.passes.fence import Fence
 from evenacre.planning.passes.gates import heading_out
 from evenacre.planning.passes.layout import inside_rounds
+from evenacre.planning.passes.narrow import middle_runs
 from evenacre.planning.passes.open_drive import LaidDrive, line_smoothed
 from evenacre.planning.passes.order import in_order
 from evenacre.planning.passes.pass_types import Drive, PlannedPass, PlannedTurn
@@ -26,6 +30,7 @@ from evenacre.planning.passes.rig import Rig
 from evenacre.planning.passes.rounds import headland_legs
 from evenacre.planning.passes.smooth_legs import smoothed
 from evenacre.planning.passes.swaths import MARGIN_M
+from evenacre.planning.passes.turning import of_rig
 
 # Between the tool and the fence, where an end of it swings out.
 _CLEAR_M = 0.15
@@ -34,36 +39,68 @@ _CORNER_RAD = math.radians(35.0)
 _MOST_ROUNDS = 4
 # Over how far a leg's bends are spread, in widths or lengths of the rig, until all of it fits.
 _GENTLER = (1.0, 1.6, 2.4, 3.5)
-_MARGIN_M = 1.0
+_MARGIN_M = 1.5
 _SOME_M2 = 0.5  # less ground than that is none
-# Going out first, to come back beside itself, costs as much as so many metres more: it needs depth
-# that a headland often has not, and heaps up soil.
-_LOOP_M = 15.0
 
 
 def fenced_drive(
     workable: BaseGeometry,
+    free: BaseGeometry,
     boundary: BaseGeometry,
     drive: Drive,
     rig: Rig,
     gate: FloatArray | None = None,
+    most_dropped: float = math.inf,
+    *,
+    crossing: Crossing | None = None,
 ) -> LaidDrive:
     """Lay rounds and passes, and drive them with the whole rig inside the fence.
 
-    ``gate`` is a pose in the fence that heads in: the drive begins and ends there.
+    Parameters
+    ----------
+    workable : geometry
+        In the working plane.
+    free : geometry
+        The ground inside the fence that bears the rig, the tool lifted: what is worked, and what
+        is crossed.
+    boundary : geometry
+        The fence.
+    drive : Drive
+    rig : Rig
+    gate : ndarray of float, shape (3,), optional
+        A pose in the fence that heads in: the drive begins and ends there.
+    most_dropped : float
+        Where more runs than this cannot be reached, no more of them are tried.
+    crossing : Crossing, optional
+        Ground that passes go straight on across, with the tool lifted.
     """
     width_m = drive.width_m
     laps = rounds_for_turns(rig) if drive.rounds is None else drive.rounds
-    ground = buffered(workable, -(_CLEAR_M + rig.swing_m), join_style="mitre")
-    legs = headland_legs(ground, width_m, laps, rig.radius_m, _CORNER_RAD, whole=True)
+    # Beside ground that is crossed the tool has room to swing out.
+    clear = buffered(free, -(_CLEAR_M + rig.swing_m), join_style="mitre")
+    ground = clear
+    if beside := free.area - workable.area > _SOME_M2:
+        ground = whole_of(np.atleast_1d(polygonal(common(workable, clear))))
+    corners: dict[str, Any] = {"corner_rad": _CORNER_RAD, "whole": True}
+    if crossing is None:
+        legs = headland_legs(ground, width_m, laps, rig.radius_m, **corners)
+    else:
+        legs = crossing.legs(ground, width_m, laps, rig.radius_m, **corners)
+    lines = [leg.line for leg in legs]
+    inner = buffered(free, -_CLEAR_M, join_style="mitre")
+    middles = middle_runs(ground, lines, width_m, rig.radius_m, inner)
     room = buffered(ground, MARGIN_M / 2, join_style="mitre")
-    inside = inside_rounds(ground, [leg.line for leg in legs], drive, room, rig.radius_m)
+    bridge = None if crossing is None else clear
+    over = None if bridge is None else buffered(bridge, -laps * width_m, join_style="mitre")
+    inside = inside_rounds(ground, [*lines, *middles], drive, room, rig.radius_m, over)
     straight = [*(PlannedPass("round", 1, line) for line in inside.corners), *inside.straight]
-    # Where all of the ground is worked, none is left to turn on besides.
-    loose = Fence(boundary) if boundary.area - workable.area > _SOME_M2 else None
+    straight += [PlannedPass("middle", number, line) for number, line in enumerate(middles, 1)]
+
+    # From one part of the ground to another there may be no way but over what is not worked.
+    loose = Fence(boundary) if len(shapely.get_parts(free)) > 1 else None
 
     def driven(gate: FloatArray | None) -> Driver:
-        driver = Driver(rig, Fence(workable), loose)
+        driver = Driver(rig, Fence(free), workable if beside else None, loose)
         if gate is not None and not driver.enter(gate):
             return driver
         rings = _rings(_headland(legs, driver, ground))
@@ -71,30 +108,35 @@ def fenced_drive(
         if not last:
             for ring in rings:
                 driver.drive_ring(ring)
-        radius_m = abs(complex(rig.bend.leads(np.array([np.pi]))[0]).imag) / 2
         end = None if gate is None or last or inside.blocks else heading_out(gate)
         ordered = block_by_block(
             straight,
             inside.blocks,
             driver.passes[-1] if driver.passes else None,
-            lambda some, after: in_order(some, radius_m, after, _LOOP_M, gate, end),
+            lambda some, after: across(
+                some,
+                after,
+                lambda them, then: in_order(them, of_rig(rig), then, gate, end, driver.turns_take),
+                bridge,
+            ),
         )
         driver.drive([Run(p.kind, p.number, p.line, block=p.block) for p in ordered])
         if last:
+            driver.drive_missed(later=True)
             # The outermost last.
             for ring in rings[::-1]:
                 driver.drive_ring(ring, gate if ring is rings[0] else None)
-        driver.drive_missed()
+        driver.drive_missed(most_dropped)
         return driver
 
     driver = driven(gate)
     findings = [*line_smoothed(inside.smoothed_m)]
     if gate is not None and (driver.dropped or not driver.passes):
         # Begun elsewhere it may come to more.
-        free = driven(None)
-        if len(free.passes) > len(driver.passes) and free.dropped <= driver.dropped:
+        other = driven(None)
+        if len(other.passes) > len(driver.passes) and other.dropped <= driver.dropped:
             findings.append(Finding.warning("gate_too_tight"))
-            gate, driver = None, free
+            gate, driver = None, other
     way_out = None if gate is None else driver.leave(gate)
     if gate is not None and way_out is None and driver.passes:
         findings.append(Finding.warning("no_way_out"))
@@ -143,7 +185,7 @@ def _headland(legs: Sequence[PlannedPass], driver: Driver, ground: BaseGeometry)
             reach_m = gentler * max(rig.width_m, rig.lead_m)
             line = smoothed(leg.line, reach_m, ground, rig.width_m)
             run = Run(leg.kind, leg.number, line, leg.ring)
-            fits = max((part.length for part in driver.fitting(run)), default=0.0)
+            fits = max((part.length for part in driver.fitting(line)), default=0.0)
             if best is None or fits > best[0] + _MARGIN_M:
                 best = (fits, run)
             if fits >= line.length - rig.ahead_m - _MARGIN_M or len(leg.line.coords) < 3:

@@ -30,6 +30,10 @@ _FACING_RAD = math.radians(120.0)
 _SAMPLE = 0.125
 # A strip is so many widths long at least.
 _SHORTEST = 1.0
+# How far a run may lie to a side of the middle, in widths, where a fence is near; one is that leads
+# over so much more of its length.
+_SHIFTS = (0.0, *(sign * share / 20 for share in range(1, 11) for sign in (1, -1)))
+_LONGER = 0.1
 # Of what a run sweeps on the ground, at least so much is not done yet.
 _NEW = 0.5
 
@@ -69,13 +73,34 @@ def middle_runs(
         line = smoothed(middle, bend_m, buffered(shapely.box(*middle.bounds), width_m), width_m)
         line = _to_the_end(line, todo, width_m)
         line = _to_the_end(line.reverse(), todo, width_m)
-        for part in stretches_on(free, line, width_m):
+        for part in _beside(line, free, width_m):
             swept = swath(part, width_m)
             new, ground = common(swept, todo).area, common(swept, workable).area
             if part.length >= _SHORTEST * width_m and new > _NEW * ground:
                 runs.append(part)
                 todo = without(todo, swept)
     return runs
+
+
+def _beside(
+    line: shapely.LineString, free: BaseGeometry, width_m: float
+) -> list[shapely.LineString]:
+    """Stretches of a line, or of one to a side of it, along which the tool is over free ground.
+
+    The nearest on which most of it is.
+    """
+    best: list[shapely.LineString] = []
+    for shift in _SHIFTS:
+        moved = shapely.offset_curve(line, shift * width_m) if shift else line
+        if moved.geom_type != "LineString" or moved.is_empty:
+            continue
+        found = stretches_on(free, moved, width_m)
+        length = sum(part.length for part in found)
+        if length > sum(part.length for part in best) + _LONGER * line.length:
+            best = found
+        if length >= (1 - _LONGER) * line.length:
+            break
+    return best
 
 
 def _middles(

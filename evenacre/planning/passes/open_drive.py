@@ -24,9 +24,12 @@ from evenacre.planning.passes.pass_types import Block, Drive, PlannedPass, Plann
 from evenacre.planning.passes.rig import Rig
 from evenacre.planning.passes.rounds import headland_legs
 from evenacre.planning.passes.swaths import MARGIN_M
+from evenacre.planning.passes.turning import on_circles
 from evenacre.planning.passes.turns import driven_in_order, poses, turn_lines
 
 _ROUNDS = 2
+# The lifted tool keeps so much of half its width away from what it must not cross.
+_CLEAR = 0.9
 
 
 @dataclass(frozen=True)
@@ -81,6 +84,8 @@ def open_drive(
     begun = None if gate is None else gate[:2]
     passes: list[PlannedPass] = []
 
+    lengths_m = on_circles(rig.radius_m)
+
     def ordered(after: PlannedPass | None) -> list[PlannedPass]:
         end = None if last or inside.blocks else out
         return block_by_block(
@@ -90,7 +95,7 @@ def open_drive(
             lambda some, after: across(
                 some,
                 after,
-                lambda them, then: in_order(them, rig.radius_m, then, gate=gate, end=end),
+                lambda them, then: in_order(them, lengths_m, then, gate=gate, end=end),
                 bridge,
             ),
         )
@@ -110,7 +115,9 @@ def open_drive(
         passes += ordered(passes[-1] if passes else None)
     begin, end = poses(passes)
     turns = turn_lines(end[:-1], begin[1:], rig.radius_m)
-    turns, crossings = Detours(free, width_m, rig.radius_m).around(turns, end[:-1], begin[1:])
+    turns, crossings = Detours(free, _CLEAR * width_m / 2, rig.radius_m).around(
+        turns, end[:-1], begin[1:]
+    )
     driven = tuple(PlannedTurn(line, line) for line in turns)
     way_in = way_out = None
     if gate is not None and out is not None and passes:

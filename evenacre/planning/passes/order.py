@@ -7,31 +7,37 @@ bettered by turning stretches of the order about (2-opt) and moving passes to ot
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from evenacre.model import FloatArray, IntArray
 from evenacre.planning.passes.pass_types import PlannedPass
-from evenacre.planning.passes.turns import poses, shortest_turns
+from evenacre.planning.passes.turning import Lengths
+from evenacre.planning.passes.turns import poses
 
 _EXACT = 10
 _MOST_SKIPPED = 8
 _MOVED = 3
+# How often an order is looked at and changed, and what difference is none.
+_LOOKS = 4
+_WORSE_M = 1.0
 
 
 def in_order(
     passes: Sequence[PlannedPass],
-    radius_m: float,
+    lengths_m: Lengths,
     after: PlannedPass | None,
-    tight_m: float = 0.0,
     gate: FloatArray | None = None,
     end: FloatArray | None = None,
+    looked_at: Lengths | None = None,
 ) -> list[PlannedPass]:
     """Order passes for the least turning, from the end of the run ``after`` or from anywhere.
 
     ``gate`` is the pose to begin from where there is no such run, and ``end`` that to come to.
+    Where turns may have no room, ``looked_at`` tells what those of an order take when they are
+    looked at: orders are changed for that, and the best of them is taken.
     """
     if not passes:
         return []
@@ -40,31 +46,59 @@ def in_order(
     first, last = np.zeros(len(both)), np.zeros(len(both))
     start = gate if after is None else poses([after])[1][0]
     if start is not None:
-        way = shortest_turns(np.repeat(start[None], len(both), axis=0), begins, radius_m)
-        first = radius_m * way[1].sum(axis=1)
+        first = lengths_m(np.tile(start, (len(both), 1)), begins)
     if end is not None:
-        way = shortest_turns(finishes, np.repeat(end[None], len(both), axis=0), radius_m)
-        last = radius_m * way[1].sum(axis=1)
-    cost = turn_costs(passes, radius_m, tight_m)
+        last = lengths_m(finishes, np.tile(end, (len(both), 1)))
+    cost = turn_costs(passes, lengths_m)
     order = least_turning(cost, first, np.array([p.number for p in passes]), last)
+    if looked_at is not None and len(order) > 1:
+        order = _with_room(order, cost, first, last, lambda a, b: looked_at(finishes[a], begins[b]))
     return [both[node] for node in order]
 
 
-def turn_costs(passes: Sequence[PlannedPass], radius_m: float, tight_m: float) -> FloatArray:
+def _with_room(
+    order: list[int],
+    cost: FloatArray,
+    first: FloatArray,
+    last: FloatArray,
+    looked_at: Callable[[IntArray, IntArray], FloatArray],
+) -> list[int]:
+    """Learn what turns of an order take, and change it for that, for as long as it pays."""
+    count = len(first) // 2
+    best, least = order, np.inf
+    for _ in range(_LOOKS):
+        a, b = np.array(order[:-1]), np.array(order[1:])
+        takes = looked_at(a, b)
+        total = float(first[order[0]] + takes.sum() + last[order[-1]])
+        if total < least:
+            best, least = order, total
+        worse = takes > cost[a, b] + _WORSE_M
+        if not worse.any():
+            break
+        cost[a, b] = np.where(worse, takes, cost[a, b])
+        back = _flipped(b, count), _flipped(a, count)
+        cost[back] = np.where(worse, takes, cost[back])
+        changed = _bettered(np.array(order), cost, first, last).tolist()
+        if changed == order:
+            break
+        order = changed
+    return best
+
+
+def turn_costs(passes: Sequence[PlannedPass], lengths_m: Lengths) -> FloatArray:
     """Length of the turn from each pass to each other, shape (2n, 2n); node n + i: i backward.
 
-    Turns to a pass nearer than a plain half turn is across cost ``tight_m`` more each.
+    A turn and the same one the other way about count as their mean, which is what either comes to
+    where stretches of an order are driven as often one way as the other.
     """
     forward = list(passes)
     backward = [PlannedPass(p.kind, p.number, p.line.reverse()) for p in forward]
     begin, end = poses([*forward, *backward])
     count = len(begin)
     a, b = (index.ravel() for index in np.indices((count, count)))
-    _, parts = shortest_turns(end[a], begin[b], radius_m)
-    length = radius_m * parts.sum(axis=1)
-    # The whole of it turns by more than a half turn where it has to go out first.
-    loops = parts[:, [0, 2]].sum(axis=1) > 1.25 * np.pi
-    cost = (length + tight_m * loops).reshape(count, count)
+    cost = lengths_m(end[a], begin[b]).reshape(count, count)
+    back = _flipped(np.arange(count), len(forward))
+    cost = (cost + cost[np.ix_(back, back)].T) / 2
     same = np.arange(count) % len(forward)
     cost[same[:, None] == same[None, :]] = np.inf
     return np.asarray(cost)

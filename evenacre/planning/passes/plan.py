@@ -15,7 +15,7 @@ from evenacre.coverage.field_plane import lay_out, plane_for
 from evenacre.geo.local_crs import WorkingPlane
 from evenacre.geo.overlay import common, polygonal, without
 from evenacre.model import Field
-from evenacre.model.finding import Finding
+from evenacre.model.finding import Finding, FindingError
 from evenacre.planning.ground import buffered, opened, overlaid, whole_of
 from evenacre.planning.passes.crossing import Crossing
 from evenacre.planning.passes.fenced_drive import fenced_drive
@@ -25,6 +25,7 @@ from evenacre.planning.passes.open_drive import LaidDrive, open_drive
 from evenacre.planning.passes.pass_types import SEEN_M2, Drive, FillSpot, PassPlan, PlannedPass
 from evenacre.planning.passes.rig import Rig, rig_of
 from evenacre.planning.passes.swaths import swath_pieces
+from evenacre.planning.passes.turns import poses
 
 # Ground narrower than twice this is no part of what is left.
 _HAIR_M = 0.05
@@ -51,11 +52,42 @@ def plan_passes(field: Field, drive: Drive) -> PassPlan:
     nearest end of one still to do. The tool is lifted in turns. Where the field is fenced, no part
     of tractor, tool or cart leaves it, and a run ends where the turn after it has room. The tool
     never leaves the workable ground: what it cannot reach is missed, and is told.
+
+    Raises
+    ------
+    FindingError
+        When nothing turns round inside the fence with the radius given, and would with less; or
+        the gate is too narrow for what drives.
+    """
+    plan = lay_passes(field, drive)
+    for found in plan.findings:
+        if found.code == "nothing_turns":
+            radius_m, most_m = found.values["radius_m"], found.values["most_m"]
+            raise FindingError(
+                "radius_allows_no_turn",
+                field.name,
+                "turn_radius",
+                radius_m=radius_m,
+                most_m=most_m,
+            )
+    return plan
+
+
+def lay_passes(field: Field, drive: Drive) -> PassPlan:
+    """Plan the drive over one of several fields, as `plan_passes`.
+
+    Where the radius given is too wide to turn round it warns, and plans what can be driven.
+
+    Raises
+    ------
+    FindingError
+        When the gate is too narrow for what drives.
     """
     if field.boundary is None:
         raise ValueError("passes are planned inside a boundary")
     if drive.width_m <= 0 or (drive.turn_radius_m is not None and drive.turn_radius_m <= 0):
         raise ValueError("the tool needs a width, and the machine a turn radius")
+    through_gate = _through_gate(field, drive)
     plane = plane_for(field, ())
     site = lay_out(field, plane, shapely.Polygon(), 0.0)
     workable = site.workable
@@ -69,11 +101,12 @@ def plan_passes(field: Field, drive: Drive) -> PassPlan:
     if field.crossed is not None:
         crossed = common(plane.project(field.crossed), site.unworkable)
     around = buffered(boundary, 2 * rig.radius_m + drive.width_m)
-    free = without(around, without(site.unworkable, crossed))
+    kept_off = without(site.unworkable, crossed)
+    free, fenced = without(around, kept_off), without(boundary, kept_off)
 
     def driven(drive: Drive, crossing: Crossing | None) -> PassPlan:
         if field.fenced:
-            laid = fenced_drive(workable, boundary, drive, rig, pose)
+            laid = fenced_drive(workable, fenced, boundary, drive, rig, pose, crossing=crossing)
         else:
             laid = open_drive(workable, drive, rig, free, crossing, pose)
         plan = _accounted(field, plane, workable, drive, laid, gate)
@@ -84,7 +117,7 @@ def plan_passes(field: Field, drive: Drive) -> PassPlan:
         return replace(plan, crossed=crossed, findings=(*plan.findings, found))
 
     ways: list[Crossing | None] = [None]
-    if crossed and not field.fenced:
+    if crossed:
         ways += [Crossing(crossed, along) for along in _ALONG]
     plans = [_with_or_without_blocks(drive, partial(driven, crossing=way)) for way in ways]
     # None that leaves more ground than another is better for it.
@@ -94,9 +127,13 @@ def plan_passes(field: Field, drive: Drive) -> PassPlan:
     if field.fenced and asked.turn_radius_m is not None and (lost := _dropped(plan.findings)):
         used = replace(plan.drive, heading_rad=asked.heading_rad)
         told += _narrower(
-            asked, rig, lost, lambda other: fenced_drive(workable, boundary, used, other, pose)
+            plan,
+            asked,
+            rig,
+            lost,
+            lambda other, most: fenced_drive(workable, fenced, boundary, used, other, pose, most),
         )
-    return replace(plan, findings=(*told, *plan.findings))
+    return replace(plan, findings=(*told, *through_gate, *plan.findings))
 
 
 def _with_or_without_blocks(drive: Drive, driven: Callable[[Drive], PassPlan]) -> PassPlan:
@@ -171,6 +208,26 @@ def _accounted(
     )
 
 
+def _through_gate(field: Field, drive: Drive) -> list[Finding]:
+    """Hold what drives against the width of the gate, where that is told.
+
+    Raises
+    ------
+    FindingError
+        When it is wider than the gate even folded.
+    """
+    gate_m = field.gate_width_m
+    if gate_m is None:
+        return []
+    folded_m = drive.implement.transport_width_m if drive.implement else None
+    wide_m = max(folded_m or 0.0, drive.tractor_width_m or 0.0)
+    if wide_m > gate_m:
+        raise FindingError("gate_too_narrow", field.name, gate_m=gate_m, machine_m=wide_m)
+    if folded_m is None and drive.width_m > gate_m:
+        return [Finding.warning("gate_asks_to_fold", gate_m=gate_m, width_m=drive.width_m)]
+    return []
+
+
 def _taken(drive: Drive, rig: Rig, *, fenced: bool) -> list[Finding]:
     """What was not said of the rig, and what was taken for it."""
     found = []
@@ -191,27 +248,42 @@ def _dropped(findings: Iterable[Finding]) -> int:
 
 
 def _narrower(
-    drive: Drive, rig: Rig, lost: int, laid_with: Callable[[Rig], LaidDrive]
+    plan: PassPlan,
+    drive: Drive,
+    rig: Rig,
+    lost: int,
+    laid_with: Callable[[Rig, float], LaidDrive],
 ) -> list[Finding]:
     """Look for the widest circle that reaches all runs, where the given one does not.
 
-    Or as many of them as the tightest that width and tow allow.
+    Or as many of them as the tightest that width and tow allow. ``laid_with`` is told from how many
+    runs lost on it does not matter how many.
     """
     least = rig_of(replace(drive, turn_radius_m=None), towed=True).radius_m
     if least >= rig.radius_m:
         return []
-
-    def lost_with(radius_m: float) -> int:
-        return _dropped(laid_with(replace(rig, radius_m=radius_m)).findings)
-
-    fewest = lost_with(least)
+    tightest = laid_with(replace(rig, radius_m=least), lost)
+    fewest = _dropped(tightest.findings)
     if fewest >= lost:
         return []
+
+    def does(radius_m: float) -> bool:
+        laid = laid_with(replace(rig, radius_m=radius_m), fewest)
+        return _dropped(laid.findings) <= fewest
+
     low, high = least, rig.radius_m
     while high - low > max(_RADIUS_M, _RADIUS_SHARE * low):
         middle = (low + high) / 2
-        low, high = (middle, high) if lost_with(middle) <= fewest else (low, middle)
+        low, high = (middle, high) if does(middle) else (low, middle)
+    if _comes_round(tightest.passes) and not _comes_round(plan.passes):
+        return [Finding.warning("nothing_turns", radius_m=rig.radius_m, most_m=low)]
     return [Finding.warning("radius_too_wide", runs=lost, radius_m=rig.radius_m, most_m=low)]
+
+
+def _comes_round(passes: Sequence[PlannedPass]) -> bool:
+    """Whether a drive ever heads another way than it began, by more than a right angle."""
+    ends = np.concatenate(poses([*passes]))[:, 2]
+    return bool((np.cos(ends - ends[:1]) < 0).any())
 
 
 def _predicted(
@@ -222,13 +294,18 @@ def _predicted(
         return workable, dict.fromkeys(("covered_m2", "overlap_m2", "excess_m2", "outside_m2"), 0.0)
     pieces = np.concatenate([swath_pieces(p.line, width_m) for p in passes])
     cover = count_cover(pieces)
-    covered = common(cover.once_or_more, workable).area
-    inside = shapely.area(overlaid(shapely.intersection, pieces, workable)).sum()
+    once, twice, inside = cover.once_or_more, cover.twice_or_more, pieces
+    outside_m2 = 0.0
+    shapely.prepare(workable)
+    if not shapely.contains(workable, pieces).all():
+        outside_m2 = float(without(once, workable).area)
+        once, twice = common(once, workable), common(twice, workable)
+        inside = overlaid(shapely.intersection, pieces, workable)
     bare = opened(without(workable, cover.once_or_more), _HAIR_M, join_style="mitre")
     left = whole_of(np.atleast_1d(polygonal(bare)))
     return left, {
-        "covered_m2": float(covered),
-        "overlap_m2": float(common(cover.twice_or_more, workable).area),
-        "excess_m2": max(float(inside - covered), 0.0),
-        "outside_m2": float(without(cover.once_or_more, workable).area),
+        "covered_m2": float(once.area),
+        "overlap_m2": float(twice.area),
+        "excess_m2": max(float(shapely.area(inside).sum() - once.area), 0.0),
+        "outside_m2": outside_m2,
     }

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 
@@ -13,7 +13,7 @@ import shapely
 
 from evenacre.coverage.tow import follow
 from evenacre.model import FloatArray, Implement, TowedUnit
-from evenacre.planning.passes.bends import MOST_RAD, Bend, Turns, Way, drawn
+from evenacre.planning.passes.bends import MOST_RAD, Bend, Way, drawn
 from evenacre.planning.passes.pass_types import Drive
 
 # A tractor alone turns no tighter: common practice, no source.
@@ -41,7 +41,6 @@ _FINE_M = 0.05
 _SWUNG = 6
 _SWING_RAD = math.radians(6.0)
 _ALONG = np.array([0.25, 0.5, 0.75, 1.0])
-_NO_TURN = ((0.0, 0.0),)
 # Gentler bends: circles so many times as wide, and as wide again where steered against the bend.
 _GENTLER = ((1.0, 2.5), (1.2, 4.0), (1.5, 6.0), (2.0, 6.0), (3.0, 8.0))
 # How much wider than the steady circle bends of a chain are tried.
@@ -67,6 +66,11 @@ class Rig:
     def backs_up(self) -> bool:
         """Whether it can be backed up straight: with one joint at most."""
         return len(self.tow) + len(self.behind) <= 1
+
+    @cached_property
+    def pulled(self) -> Rig:
+        """The tool and what pulls it."""
+        return replace(self, behind=())
 
     @cached_property
     def lead_m(self) -> float:
@@ -167,31 +171,33 @@ class Rig:
         bodies, _ = self.places(still, np.zeros(len(self.behind)))
         return [outline + xy for outline, xy, _ in bodies]
 
-    def corners(self, bend: Bend, start: FloatArray, ways: Sequence[Turns]) -> FloatArray:
+    def corners(self, bend: Bend, starts: FloatArray, ways: FloatArray) -> np.ndarray:
         """Where the tool, and the tractor but of a chain, has its outer corners along each way.
 
-        At a few places, to a decimetre, at a fraction of what `places` takes; shape (w, p, 2).
+        At a few places, to a decimetre, at a fraction of what `places` takes. Ways (w, 3, 2) as of
+        `ways_between_all` from poses (w, 3); x + iy of the corners (w, p).
         """
-        turned, ahead = np.array([[*way, *_NO_TURN][:3] for way in ways]).transpose(2, 1, 0)
         known, at_bends = _swings(self, bend)
-        place = np.full(len(ways), complex(start[0], start[1]))
-        course = np.full(len(ways), np.exp(1j * start[2]))
+        turned, straights = ways[..., 0], ways[..., 1]
+        size = np.abs(turned)
+        at = np.minimum(size / known[1], len(known) - 1.001)
+        low = at.astype(int)
+        share = (at - low)[..., None]
+        swung = (1.0 - share) * at_bends[low] + share * at_bends[low + 1]
+        swung = np.where(turned[..., None] < 0, np.conj(swung), swung)
+        leads = bend.leads(turned)
+        place = starts[:, 0] + 1j * starts[:, 1]
+        course = np.exp(1j * starts[:, 2])
         found = []
-        for angle, straight in zip(turned, ahead, strict=True):
-            size = np.abs(angle)
-            at = np.minimum(size / known[1], len(known) - 1.001)
-            low = at.astype(int)
-            share = (at - low)[:, None]
-            swung = (1.0 - share) * at_bends[low] + share * at_bends[low + 1]
-            swung = np.where(angle[:, None] < 0, np.conj(swung), swung)
-            found.append(place[:, None] + course[:, None] * swung)
-            place = place + course * bend.leads(angle)
-            course = course * np.exp(1j * angle)
-            along = straight[:, None, None] * _ALONG[:, None] + self._corners_in_line
-            found.append(place[:, None] + course[:, None] * along.reshape(len(ways), -1))
-            place = place + straight * course
-        corners = np.concatenate(found, axis=1)
-        return np.stack([corners.real, corners.imag], axis=-1)
+        for k in range(ways.shape[1]):
+            found.append(place[:, None] + course[:, None] * swung[:, k])
+            place = place + course * leads[:, k]
+            course = course * np.exp(1j * turned[:, k])
+            if straights[:, k].any() or k == 1:
+                along = straights[:, k, None, None] * _ALONG[:, None] + self._corners_in_line
+                found.append(place[:, None] + course[:, None] * along.reshape(len(ways), -1))
+                place = place + straights[:, k] * course
+        return np.concatenate(found, axis=1)
 
     @cached_property
     def _corners_in_line(self) -> np.ndarray:

@@ -25,6 +25,8 @@ _REFINE_RAD = np.radians([-3.0, -1.5, -0.75, 0.75, 1.5, 3.0])
 _SIDES = 10
 # Of all these, so many that promise most are laid.
 _LAID = 14
+# Ground that reaches into a strip by less is none of it.
+_HAIR_M = 1e-9
 # Detail that does not count when headings are only compared.
 _COARSE_M = 0.5
 # Headings nearer than this are one.
@@ -96,14 +98,43 @@ def lay_strips(part: shapely.Polygon, width_m: float, room: BaseGeometry | None)
     """
     _, south, _, north = part.bounds
     low = south + strip_steps(part, width_m)[:-1]
-    ground = cut_strips(part, low, low + width_m)
-    # What is left over beside the last strip by rounding belongs to none.
-    pieces, row = shapely.get_parts(ground, return_index=True)
-    keep = shapely.area(pieces) > 0
-    bounds = shapely.bounds(pieces[keep])
-    row, start, end = _joined(row[keep], bounds[:, 0], bounds[:, 2], _HOP * width_m)
+    row, start, end = _joined(*_reaches(part, low, low + width_m), _HOP * width_m)
     strips = PassStrips(row, start, end, low[row] + width_m / 2)
     return strips if room is None else _within(strips, width_m, room, south, north)
+
+
+def _reaches(
+    part: BaseGeometry, low: FloatArray, high: FloatArray
+) -> tuple[IntArray, FloatArray, FloatArray]:
+    """Stretches along strips (n,) that together are as long as the ground in each: (k,) each.
+
+    What a strip has of the ground is bounded by bits of its outline, and of both sides of the strip
+    where these run inside it.
+    """
+    xy, ring = shapely.get_coordinates(
+        shapely.get_rings(shapely.get_parts(part)), return_index=True
+    )
+    same = ring[1:] == ring[:-1]
+    begin, end = xy[:-1][same], xy[1:][same]
+    rising = (begin[:, 1] <= end[:, 1])[:, None]
+    (x0, y0), (x1, y1) = np.where(rising, begin, end).T, np.where(rising, end, begin).T
+    level = y0 == y1
+    aside = np.divide(x1 - x0, y1 - y0, out=np.zeros_like(x0), where=~level)
+    low, high = low[:, None], high[:, None]
+    bottom, top = np.maximum(y0, low), np.minimum(y1, high)
+    row, edge = np.nonzero((top - bottom > _HAIR_M) | (level & (y0 > low) & (y0 < high)))
+    one = x0[edge] + (bottom[row, edge] - y0[edge]) * aside[edge]
+    other = np.where(level[edge], x1[edge], one + (top - bottom)[row, edge] * aside[edge])
+    found = [(row, np.minimum(one, other), np.maximum(one, other))]
+    # Above the lower side, and below the upper one, lies ground of the strip.
+    crossed = ((y0 <= low) & (low < y1), low), ((y0 < high) & (high <= y1), high)
+    for crosses, side in crossed:
+        row, edge = np.nonzero(crosses)
+        x = x0[edge] + (side[row, 0] - y0[edge]) * aside[edge]
+        order = np.lexsort((x, row))
+        found.append((row[order][::2], x[order][::2], x[order][1::2]))
+    row, start, end = (np.concatenate(of) for of in zip(*found, strict=True))
+    return row, start, end
 
 
 def _joined(
@@ -178,7 +209,11 @@ def best_heading(ground: Sequence[shapely.Polygon], width_m: float, prefer: str)
         count, swept = sum(map(len, laid)), round(sum(s.length_m for s in laid) * width_m)
         return (count, swept) if prefer == "turns" else (swept, count)
 
-    first = np.concatenate([_sides(parts), np.arange(0.0, math.pi, _GRID_RAD)])
+    # From the longest side on, so that the answer turns with the field.
+    sides = _sides(parts)
+    first = np.concatenate(
+        [sides, np.mod(sides[0] + np.arange(_GRID_RAD, math.pi, _GRID_RAD), math.pi)]
+    )
     first = first[np.sort(np.argsort(_expected(parts, first, prefer), kind="stable")[:_LAID])]
     best = min((cost(angle), index, angle) for index, angle in enumerate(first))
     near = [(cost(angle), 1000, angle) for angle in best[2] + _REFINE_RAD]

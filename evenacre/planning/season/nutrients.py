@@ -50,8 +50,24 @@ class Placement:
     amounts_from: str  # ``"flow"``, ``"rate"`` or ``"target"``
     method: str  # how it was placed, as the season says; empty when it does not
     sources: tuple[str, ...]  # the logs
+    area_sigma_m2: float | None = None  # standard uncertainty of the area
     # 90 % intervals by key; empty where nothing tells
     interval_90: Mapping[str, Interval] = dataclasses.field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class ProductTotal:
+    """One product of the whole season."""
+
+    product: str
+    # On the fields, and beyond their boundaries or on unworkable ground
+    total_kg: float
+    outside_kg: float
+    # 90 % intervals by key; empty where nothing tells
+    interval_90: Mapping[str, Interval] = dataclasses.field(default_factory=dict)
+    # What makes each up, job by job
+    total_each: tuple[float, ...] = ()
+    outside_each: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -86,6 +102,7 @@ class NutrientAmount:
     area_m2: float  # of the workable ground of the field or zone, covered or not
     # 90 % intervals by key; empty where nothing tells
     interval_90: Mapping[str, Interval] = dataclasses.field(default_factory=dict)
+    kg_each: tuple[float, ...] = ()  # what makes up that of the season, field by field
 
 
 def content(analysis: Mapping[str, float], nutrient: str) -> float:
@@ -116,6 +133,7 @@ def placements(jobs: Iterable[AuditedJob]) -> list[Placement]:
             amounts_from=p.source,
             method=job.plan.method,
             sources=job.result.sources,
+            area_sigma_m2=job.result.uncertainty.get("covered_area_m2"),
             interval_90=told(
                 total_kg=p.interval_90.get("applied_in_field_kg"),
                 outside_kg=p.interval_90.get("outside_kg"),
@@ -124,6 +142,30 @@ def placements(jobs: Iterable[AuditedJob]) -> list[Placement]:
         )
         for job in jobs
         for p in job.result.products
+    ]
+
+
+def product_totals(jobs: Iterable[AuditedJob]) -> list[ProductTotal]:
+    """Every product over all operations, in order of first mention."""
+    placed: dict[str, list[tuple[AuditedJob, ProductResult]]] = {}
+    for job in jobs:
+        for p in job.result.products:
+            placed.setdefault(p.product, []).append((job, p))
+
+    def in_all(rows: list[tuple[AuditedJob, ProductResult]]) -> Interval | None:
+        ends = ((p.interval_90.get("applied_in_field_kg"), id(job)) for job, p in rows)
+        return sum_90(Part(interval, ground, rows[0][1].product) for interval, ground in ends)
+
+    return [
+        ProductTotal(
+            product=name,
+            total_kg=sum(p.applied_in_field_kg for _, p in rows),
+            outside_kg=sum(p.outside_kg for _, p in rows),
+            total_each=tuple(p.applied_in_field_kg for _, p in rows),
+            outside_each=tuple(p.outside_kg for _, p in rows),
+            interval_90=told(total_kg=in_all(rows)),
+        )
+        for name, rows in placed.items()
     ]
 
 
@@ -176,12 +218,15 @@ def season_amounts(jobs: Sequence[AuditedJob]) -> list[NutrientAmount]:
     """Nutrients of the whole season."""
     whole = [row for row in nutrient_amounts(jobs) if row.zone is None]
     area = sum(reference(field).workable_area_m2 for field in by_field(jobs).values())
-    totals: dict[str, float] = {}
+    totals: dict[str, list[float]] = {}
     for row in whole:
-        totals[row.nutrient] = totals.get(row.nutrient, 0.0) + row.kg
-    return [
-        _amount("", None, nutrient, kg, area, parts(jobs, nutrient, None))
+        totals.setdefault(row.nutrient, []).append(row.kg)
+    made = {
+        nutrient: _amount("", None, nutrient, sum(kg), area, parts(jobs, nutrient, None))
         for nutrient, kg in totals.items()
+    }
+    return [
+        dataclasses.replace(one, kg_each=tuple(totals[nutrient])) for nutrient, one in made.items()
     ]
 
 

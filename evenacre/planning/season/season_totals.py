@@ -7,7 +7,7 @@ import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from evenacre.coverage.uncertainty.mass_draws import METER_CALIBRATION
+from evenacre.coverage.uncertainty.known_errors import METER_CALIBRATION
 from evenacre.model import Need, Product
 from evenacre.model.audit_result import ProductResult
 from evenacre.model.finding import Finding
@@ -117,6 +117,7 @@ class Money:
     unpriced: tuple[str, ...]  # products without a price; they are in none of the sums
     # 90 % intervals by key; empty where nothing tells
     interval_90: Mapping[str, Interval] = dataclasses.field(default_factory=dict)
+    overlap_each: tuple[float, ...] = ()  # what makes up ``overlap_product``, product by product
 
     @property
     def own_over_hired(self) -> float | None:
@@ -146,11 +147,13 @@ def money(job: AuditedJob) -> Money:
         (p.mean_rate_kg_per_m2 if p.target_kg_per_m2 is None else p.target_kg_per_m2, price)
         for p, price in priced
     ]
+    overlap_each = tuple(p.overlap_kg * price for p, price in priced)
     return Money(
         field=r.field,
         operation=r.operation,
         product=_sum(p.logged_kg * price for p, price in priced),
-        overlap_product=_sum(p.overlap_kg * price for p, price in priced),
+        overlap_product=_sum(overlap_each),
+        overlap_each=overlap_each,
         overlap_time=_times(overlap_s, hourly),
         skip_product=_sum(rate * r.skip_area_m2 * price for rate, price in wanted),
         skip_time=_times(skip_s, hourly),

@@ -7,9 +7,9 @@ from typing import Any
 import geopandas as gpd
 import numpy as np
 import shapely
-from matplotlib import rc_context
 
 from evenacre.geo.geodesy import wrapped
+from evenacre.language import mark, tr
 from evenacre.model.audit_result import AuditResult
 from evenacre.planning.finish.finish_job import FinishJob
 from evenacre.planning.finish.remaining_ground import split_lines
@@ -21,16 +21,10 @@ TO_DO, PASS, OUT = "still to do", "pass to come", "load runs out"
 _DONE = sheet.ground(sheet.ONCE)
 _TO_DO = sheet.ground("white", sheet.NOTHING, 0.6, hatch="....")
 _PASSES: Any = (
-    (True, "passes the load reaches", {"color": sheet.PASS, "linestyle": "solid"}),
-    (False, "passes without product", {"color": sheet.SKIP, "linestyle": "dashed"}),
+    (True, mark("passes the load reaches"), {"color": sheet.PASS, "linestyle": "solid"}),
+    (False, mark("passes without product"), {"color": sheet.SKIP, "linestyle": "dashed"}),
 )
-_OUT: Any = {
-    "marker": "X",
-    "markersize": 13,
-    "markerfacecolor": sheet.SKIP,
-    "markeredgecolor": "white",
-    "linestyle": "none",
-}
+_OUT: Any = {"shape": "cross", "size": 13, "fill": sheet.SKIP, "edge": "white", "width": 1.0}
 
 
 def finish_features(result: AuditResult, job: FinishJob) -> gpd.GeoDataFrame:
@@ -63,19 +57,22 @@ def run_out_spot(result: AuditResult, job: FinishJob) -> tuple[float, float] | N
 
 def finish_map(result: AuditResult, job: FinishJob, units: UnitSystem) -> bytes:
     """Draw ground done and to do, passes to come, and the point; equal input gives equal bytes."""
-    with rc_context(sheet.STYLE):
-        product = job.product.name
-        ends = f"where the {product} runs out" if job.out else f"{product} to the end"
-        made = sheet.blank(result, f"{result.field}: {ends}", units)
-        undone = gpd.GeoSeries([job.ahead.undone], crs=result.crs)
-        made.fill(result.layers["cover"].geometry, "done", **_DONE)
-        made.fill(undone, "still to do", **_TO_DO)
-        off = result.layers["unworkable"].geometry
-        made.fill(off, "not to be worked", 2, **sheet.UNWORKABLE)
-        lines = split_lines(job.ahead.passes, job.out)
-        for fed, label, style in _PASSES:
-            passes = [line for _, line, has in lines if has is fed]
-            made.draw(passes, label, 6, linewidth=1.3, **style)
-        if job.out is not None:
-            made.plot([job.out.x_m], [job.out.y_m], "the load runs out here", 8, **_OUT)
-        return made.png(3)
+    product = job.product.name
+    ends = (
+        tr("where the {product} runs out", product=product)
+        if job.out
+        else tr("{product} to the end", product=product)
+    )
+    made = sheet.blank(result, f"{result.field}: {ends}", units)
+    undone = gpd.GeoSeries([job.ahead.undone], crs=result.crs)
+    made.fill(result.layers["cover"].geometry, "done", **_DONE)
+    made.fill(undone, tr("still to do"), **_TO_DO)
+    off = result.layers["unworkable"].geometry
+    made.fill(off, tr("not to be worked"), 2, **sheet.UNWORKABLE)
+    lines = split_lines(job.ahead.passes, job.out)
+    for fed, label, style in _PASSES:
+        passes = [line for _, line, has in lines if has is fed]
+        made.draw(passes, tr(label), 6, linewidth=1.3, **style)
+    if job.out is not None:
+        made.spot(job.out.x_m, job.out.y_m, 8, tr("the load runs out here"), **_OUT)
+    return made.png(3)

@@ -1,36 +1,33 @@
-"""The interactive map: layers with the words of their popups, and three pieces of a page.
-
-The pieces are an element, data and a script. Folium lays out the map and its layer groups; its own
-page, which fetches scripts and styles from the network, is left aside.
-"""
+"""The interactive map: layers and what is told of each shape, as data for the script."""
 
 from __future__ import annotations
 
 import json
 import math
-from collections.abc import Callable
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import geopandas as gpd
-import numpy as np
-import pandas as pd
-from jinja2 import Template
 from markupsafe import Markup
 
+from evenacre.language import number, tr
 from evenacre.model.audit_result import AuditResult
 from evenacre.reports import figure_text as figures
 from evenacre.reports.geodata import centre_lon, encode, to_lonlat
-from evenacre.reports.maps.folium_offline import MacroElement, folium
+from evenacre.reports.maps.marks import mark_data
+from evenacre.reports.maps.rates import rate_words
+from evenacre.reports.maps.replay import replay_data
+from evenacre.reports.printed_ground import PrintedGround
 from evenacre.reports.quantities import Display
+from evenacre.reports.sentences.audit import missed_texts
 from evenacre.reports.sentences.fix_list import advice, kind_words, stops
 from evenacre.reports.tables.audit import SKIPS
 from evenacre.reports.writers.as_html import page_record
 from evenacre.units.display import UnitSystem
 
+_BY_COUNT = ("once", "twice", "more")
 _COVER = ("once", "twice", "more", "outside", "headland")
-_ZOOM = 16  # until the script fits the map to the field
-_MAX_ZOOM = 24  # about a centimetre a pixel
 _CLICKABLE_OVERLAP_M2 = 5.0
 _CLICKABLE_OVERLAPS = 300  # the largest; the rest are drawn as one
 
@@ -41,14 +38,18 @@ class MapLayer:
 
     An item has ``g`` geometry (see `evenacre.reports.geodata.encode`), and where given ``t``
     title, ``r`` rows of label and value, ``p`` sentence, ``at`` latitude and longitude, ``n`` text
-    of the label drawn there, ``c`` a class of its own.
+    of the label drawn there, ``m`` standing, if that is a flag (see `evenacre.reports.maps.marks`),
+    ``w`` how much ground it stands for: of labels that would meet the largest are set, ``c`` a
+    class of its own.
     """
 
-    key: str  # also the class its shapes are styled by
+    key: str  # also the class its shapes are styled by, unless there is a style
     label: str
     amount: str = ""  # beside the label in the legend
     shown: bool = True  # at first
     line: bool = False  # rather than polygons
+    view: str = ""  # the one of the map's views that it is part of; all where none
+    style: str = ""  # classes its shapes are styled by, instead of the key
     items: list[dict[str, Any]] = field(default_factory=list)
 
 
@@ -63,32 +64,54 @@ def map_frame(ground: gpd.GeoDataFrame, lon: float) -> dict[str, Any]:
     return {"origin": (round(lon, 7), round((south + north) / 2, 7)), "bounds": corners}
 
 
-def interactive_map(r: AuditResult, units: UnitSystem, key: str) -> MapPieces:
-    """Build the map of one operation, layers lowest first; ``key`` is as for `map_pieces`."""
+def interactive_map(r: AuditResult, units: UnitSystem) -> MapPieces:
+    """Build the map of one operation, layers lowest first."""
     frame = map_frame(r.layers["field"], centre_lon(r))
     origin = frame["origin"]
 
-    def plain(key: str, label: str, area_m2: float, ground: gpd.GeoDataFrame) -> MapLayer:
-        return MapLayer(key, label, _area(area_m2, units), items=_items(ground, origin))
+    printed = PrintedGround(r, units)
+
+    def plain(key: str, label: str, area: str, ground: gpd.GeoDataFrame) -> MapLayer:
+        amount = printed.text(area) if area else units.area.text(ground["area_m2"].sum())
+        return MapLayer(key, label, amount, items=_items(ground, origin))
 
     cover, bare, outside = (r.layers[name] for name in ("cover", "unworkable", "outside"))
     if not r.boundary_given:
         outside = outside.iloc[:0]
-    edge = "field boundary" if r.boundary_given else "edge of the worked ground"
+    edge = tr("field boundary") if r.boundary_given else tr("edge of the worked ground")
     ground = [
-        plain("once", "covered once", r.covered_once_m2, cover[cover["cover"] == 1]),
-        plain("unworkable", "not to be worked", bare["area_m2"].sum(), bare),
+        plain("once", tr("covered once"), "covered_once_m2", cover[cover["cover"] == 1]),
+        plain("unworkable", tr("not to be worked"), "", bare),
         *_overlapped(r, units, origin),
-        plain("outside", "worked outside the field", r.outside_area_m2, outside),
+        plain("outside", tr("worked outside the field"), "outside_area_m2", outside),
         _zones(r, units, origin),
         _setbacks(r, units, origin),
-        plain("headland", "headland", r.headland_area_m2, r.layers["headland"]),
-        plain("boundary", edge, r.boundary_area_m2, r.layers["field"]),
+        plain("headland", tr("headland"), "headland_area_m2", r.layers["headland"]),
+        plain("boundary", edge, "boundary_area_m2", r.layers["field"]),
     ]
+    ground = [replace(a, view="cover") if a.key in _BY_COUNT else a for a in ground]
     # What is covered once or twice is not known where gaps between passes cannot be told.
     told = [layer for layer in ground if r.tells_places or layer.key not in _COVER]
-    layers = [*told, _passes(r, units, origin), _skips(r, units, origin)]
-    return map_pieces(layers, frame, key)
+    rates = _rates(r, units, origin) if r.tells_places else []
+    layers = [*rates, *told, _passes(r, units, origin), _skips(r, units, origin)]
+    views = {"cover": tr("how often it was covered")}
+    views |= {
+        f"rate{n}": tr("rate of {product}", product=p.product) for n, p in enumerate(r.products)
+    }
+    return map_pieces(layers, frame, views, replay_data(r, units, origin))
+
+
+def _rates(r: AuditResult, units: UnitSystem, origin: _Origin) -> list[MapLayer]:
+    """Ground of each class of each product's rate; the last of a product lies above."""
+    made = []
+    for n, product in enumerate(r.products):
+        ground, words = product.rate_ground, rate_words(product, units)
+        for kind in ground["kind"]:
+            items = _items(ground[ground["kind"] == kind], origin)
+            style = f"rate_{kind}"
+            layer = MapLayer(f"rate{n}_{kind}", words[kind], view=f"rate{n}", style=style)
+            made.append(replace(layer, items=items))
+    return made
 
 
 _Origin = tuple[float, float]
@@ -106,7 +129,7 @@ def _items(
 
 
 def _area(area_m2: float, units: UnitSystem) -> str:
-    return figures.size(area_m2, units, 3)
+    return figures.size(area_m2, units)
 
 
 def _overlapped(r: AuditResult, units: UnitSystem, origin: _Origin) -> list[MapLayer]:
@@ -117,20 +140,23 @@ def _overlapped(r: AuditResult, units: UnitSystem, origin: _Origin) -> list[MapL
     large = large.iloc[:_CLICKABLE_OVERLAPS]
     rest = every.drop(index=large.index)
     out = []
-    for level, key, label, area_m2 in (
-        (2, "twice", "covered twice", r.covered_twice_m2),
-        (3, "more", "covered three times or more", r.covered_more_m2),
+    for level, key, label, area in (
+        (2, "twice", tr("covered twice"), "covered_twice_m2"),
+        (3, "more", tr("covered three times or more"), "covered_more_m2"),
     ):
 
         def told(piece: Any, title: str = label.capitalize()) -> dict[str, Any]:
-            where = "headland" if piece.in_headland else "inside the field"
-            return {"t": title, "r": [["Area", _area(piece.area_m2, units)], ["Where", where]]}
+            where = tr("headland") if piece.in_headland else tr("inside the field")
+            return {
+                "t": title,
+                "r": [[tr("Area"), _area(piece.area_m2, units)], [tr("Where"), where]],
+            }
 
         small = _items(rest[rest["cover"] == level], origin)
         merged = [part for item in small for part in item["g"]]
         items = _items(large[large["cover"] == level], origin, told)
         whole = [*([{"g": merged}] if merged else []), *items]
-        out.append(MapLayer(key, label, _area(area_m2, units), items=whole))
+        out.append(MapLayer(key, label, PrintedGround(r, units).text(area), items=whole))
     return out
 
 
@@ -150,55 +176,64 @@ def _setbacks(r: AuditResult, units: UnitSystem, origin: _Origin) -> MapLayer:
             if s.name == row.name
         ]
         return {
-            "t": f"Setback: {row.name}",
-            "r": [["Distance kept", figures.distance(row.distance_m, units)], *found],
+            "t": tr("Setback: {name}", name=row.name),
+            "r": [[tr("Distance kept"), figures.distance(row.distance_m, units)], *found],
             "at": row.at,
             "n": str(row.name),
-            "p": "" if found else "No product was found inside it.",
+            "p": "" if found else tr("No product was found inside it."),
         }
 
     frame = _with_places(r.layers["setbacks"], origin)
-    return MapLayer("setback", "setbacks", items=_items(frame, origin, told))
+    return MapLayer("setback", tr("setbacks"), items=_items(frame, origin, told))
 
 
 def _zones(r: AuditResult, units: UnitSystem, origin: _Origin) -> MapLayer:
     def told(row: Any) -> dict[str, Any]:
         applied = [
-            [p.product, units.mass.text(z.applied_kg, 4)]
+            [p.product, units.mass.text(z.applied_kg)]
             for p in r.products
             for z in p.zones
             if z.zone == row.zone
         ]
-        rows = [["Area", _area(row.area_m2, units)], *applied]
-        return {"t": f"Zone: {row.zone}", "r": rows, "at": row.at, "n": str(row.zone)}
+        rows = [[tr("Area"), units.area.text(row.area_m2)], *applied]
+        return {"t": tr("Zone: {zone}", zone=row.zone), "r": rows, "at": row.at, "n": str(row.zone)}
 
     frame = _with_places(r.layers["zones"], origin)
-    return MapLayer("zone", "zones (tap a name)", items=_items(frame, origin, told))
+    return MapLayer("zone", tr("zones (tap a name)"), items=_items(frame, origin, told))
 
 
 def _passes(r: AuditResult, units: UnitSystem, origin: _Origin) -> MapLayer:
     def told(row: Any) -> dict[str, Any]:
-        rows = [["Length", figures.distance(row.length_m, units)]]
+        rows = [[tr("Length"), figures.distance(row.length_m, units)]]
         if math.isfinite(row.start_s):
             hours = (figures.clock(t, r.time_zone) for t in (row.start_s, row.end_s))
-            rows += [["Time", " to ".join(hours)], ["Speed", units.speed.text(row.mean_speed_mps)]]
-        return {"t": f"Pass {row.number}" + (" (headland)" if row.headland else ""), "r": rows}
+            rows += [
+                [tr("Time"), figures.span(*hours)],
+                [tr("Speed"), units.speed.text(row.mean_speed_mps)],
+            ]
+        return {
+            "t": tr("Pass {number}", number=row.number)
+            + (tr(" (headland)") if row.headland else ""),
+            "r": rows,
+        }
 
     frame = r.layers["passes"].rename(columns={"pass": "number"})
-    items, count = _items(frame, origin, told), f"{len(frame):,}"
+    items, count = _items(frame, origin, told), number(len(frame), ",")
     shown = not r.tells_places
-    return MapLayer("pass", "passes (tap a line)", count, shown=shown, line=True, items=items)
+    return MapLayer("pass", tr("passes (tap a line)"), count, shown=shown, line=True, items=items)
 
 
 def _skips(r: AuditResult, units: UnitSystem, origin: _Origin) -> MapLayer:
     def told(row: Any) -> dict[str, Any]:
         return {
-            "t": f"Stop {row.skip}: {kind_words(row.kind, row.cause)}",
+            "t": tr("Stop {skip}: {kind}", skip=row.skip, kind=kind_words(row.kind, row.cause)),
             "r": page_record(SKIPS, row, Display(units)).rows,
             "p": row.text,
             "at": [round(row.lat, 7), round(row.beside, 7)],
             "n": str(row.skip),
             "geo": f"geo:{row.lat:.6f},{row.lon:.6f}",
+            "m": row.standing,
+            "w": round(row.area_m2, 2),
             **({"c": "doubtful"} if row.standing == "look first" else {}),
         }
 
@@ -206,80 +241,49 @@ def _skips(r: AuditResult, units: UnitSystem, origin: _Origin) -> MapLayer:
     # The waypoint on this side of the antimeridian, as the shapes are.
     beside = origin[0] + (frame["lon"] - origin[0] + 180) % 360 - 180
     items = _items(frame.assign(text=advice(r, units), beside=beside), origin, told)
-    total = _area(float(np.sum(pd.to_numeric(frame["area_m2"]))), units)
-    doubtful = "; dashed: look first" if (frame["standing"] == "look first").any() else ""
-    return MapLayer("skip", f"missed (numbered by size{doubtful})", total, items=items)
+    *_, places = missed_texts(r, units)
+    label = tr("places missed (numbered as in the list)")
+    if (frame["standing"] == "look first").any():
+        label = tr("places missed (numbered as in the list; dashed: look first)")
+    return MapLayer("skip", label, places, items=items)
 
 
 @dataclass(frozen=True)
 class MapPieces:
     """Pieces of the page."""
 
-    element: Markup
-    data: Markup  # JSON text of the layers
-    script: Markup  # draws them
+    data: Markup  # JSON text of the layers, which the page's script draws
     legend: list[MapLayer]
+    views: dict[str, str]  # ways to colour the ground, with their words: the first is shown
+    replays: bool  # whether it shows the drive again
+
+    @property
+    def standings(self) -> set[str]:
+        """How sure the places are that have marks on it."""
+        return {item["m"] for layer in self.legend for item in layer.items if "m" in item}
 
 
-class _Fill(MacroElement):
-    """Hands the groups of a map to the page's own script, which fills them from the data."""
-
-    _template = Template(
-        """
-        {% macro script(this, kwargs) %}
-        evenacre.fill({{ this._parent.get_name() }}, {{ this.key|tojson }}, {
-            {%- for name, group in this.groups.items() %}
-            {{ name|tojson }}: {{ group.get_name() }},
-            {%- endfor %}
-        });
-        {% endmacro %}
-        """
-    )
-
-    def __init__(self, key: str, groups: dict[str, Any]) -> None:
-        super().__init__()  # type: ignore[no-untyped-call]
-        self._name = "Fill"
-        self._id = key
-        self.key = key
-        self.groups = groups
-
-
-def map_pieces(layers: list[MapLayer], frame: dict[str, Any], key: str) -> MapPieces:
+def map_pieces(
+    layers: list[MapLayer],
+    frame: dict[str, Any],
+    views: Mapping[str, str] | None = None,
+    drive: dict[str, Any] | None = None,
+) -> MapPieces:
     """Build a map of the layers that have something to show, in their `map_frame`.
 
-    The key is letters and digits, unlike that of any other map on the page: the names in the
-    script are made from it, so that equal results give equal pages.
+    ``views`` are ways to colour the ground, with their words; ``drive`` is what is shown again, as
+    `replay_data` has it.
     """
     layers = [layer for layer in layers if layer.items]
-    (south, west), (north, east) = frame["bounds"]
-    page_map = folium.Map(
-        location=[(south + north) / 2, (west + east) / 2],
-        tiles=None,
-        zoom_start=_ZOOM,
-        control_scale=True,
-        zoom_control="bottomright",
-        maxZoom=_MAX_ZOOM,
-        zoom_snap=0.25,
-        scroll_wheel_zoom=False,
-        fade_animation=False,
-    )
-    page_map._id = key
-    groups: dict[str, Any] = {}
-    for layer in layers:
-        group = folium.FeatureGroup(name=layer.label, show=layer.shown)
-        group._id = f"{key}_{layer.key}"
-        groups[layer.key] = group.add_to(page_map)
-    _Fill(key, groups).add_to(page_map)
-
-    page: Any = page_map.get_root()
-    page.render()
-    drawn = [{"key": a.key, "line": a.line, "items": a.items} for a in layers]
-    return MapPieces(
-        element=Markup(page.html.render()),
-        data=script_json({**frame, "layers": drawn}),
-        script=Markup(page.script.render()),
-        legend=layers,
-    )
+    some = {layer.view for layer in layers}
+    drawn = [
+        {"key": a.key, "line": a.line, "style": a.style or a.key, "items": a.items} for a in layers
+    ]
+    data = {**frame, "marks": mark_data(), "layers": drawn}
+    told = {view: words for view, words in (views or {}).items() if view in some}
+    if drive is not None:
+        data["drive"] = drive
+    return MapPieces(script_json(data), layers, told, drive is not None)
 
 
 def script_json(value: object) -> Markup:

@@ -13,7 +13,7 @@ import shapely.ops
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.geo.local_crs import WorkingPlane
-from evenacre.io.common.findings import counted
+from evenacre.language import tr, trn
 from evenacre.planning.interseeding.plan_types import InterseedPlan, PaddockPlan
 from evenacre.planning.passes.pass_types import PassPlan
 from evenacre.reports import figure_text as figures
@@ -56,11 +56,8 @@ class _Ground:
         ]
 
 
-def interseed_map(plan: InterseedPlan, units: UnitSystem, key: str) -> MapPieces:
-    """Build the map of a plan; item ``p0``, ``p1`` ... belongs to the paddock of that place.
-
-    The key is as for `map_pieces`.
-    """
+def interseed_map(plan: InterseedPlan, units: UnitSystem) -> MapPieces:
+    """Build the map of a plan; item ``p0``, ``p1`` ... belongs to the paddock of that place."""
     outlines = np.array([p.paddock.field.boundary for p in plan.paddocks])
     plane = WorkingPlane.around(outlines)
     outlined = gpd.GeoDataFrame(geometry=plane.project(outlines), crs=plane.crs)
@@ -72,20 +69,20 @@ def interseed_map(plan: InterseedPlan, units: UnitSystem, key: str) -> MapPieces
 
     def beginning(p: PaddockPlan, g: Any) -> dict[str, Any]:
         lon, lat = (start + step / SCALE for start, step in zip(ground.origin, g[0], strict=False))
-        title = f"The drive in {p.paddock.field.name} begins here"
+        title = tr("The drive in {name} begins here", name=p.paddock.field.name)
         return {"t": title, "at": [round(lat, 7), round(lon, 7)], "n": "start"}
 
     turns = ground.lines(lambda d: d.turns)
     passes = ground.lines(lambda d: [run.line for run in d.passes], told)
     begun = ground.lines(_first_metres, beginning)
     layers = [
-        MapLayer("paddock", "paddocks (tap one)", items=_paddocks(ground, outlined, units)),
-        MapLayer("unworkable", "not to be worked", items=_unworkable(ground)),
-        MapLayer("turn", "turns between them", shown=False, line=True, items=turns),
-        MapLayer("pass", "passes to drive", line=True, items=passes),
-        MapLayer("begin", "where each drive begins", shown=False, line=True, items=begun),
+        MapLayer("paddock", tr("paddocks (tap one)"), items=_paddocks(ground, outlined, units)),
+        MapLayer("unworkable", tr("not to be worked"), items=_unworkable(ground)),
+        MapLayer("turn", tr("turns between them"), shown=False, line=True, items=turns),
+        MapLayer("pass", tr("passes to drive"), line=True, items=passes),
+        MapLayer("begin", tr("where each drive begins"), shown=False, line=True, items=begun),
     ]
-    return map_pieces(layers, frame, key)
+    return map_pieces(layers, frame)
 
 
 def _first_metres(drive: PassPlan) -> list[shapely.LineString]:
@@ -120,27 +117,33 @@ def _unworkable(ground: _Ground) -> list[dict[str, Any]]:
 
 
 def _facts(p: PaddockPlan, plan: InterseedPlan, units: UnitSystem) -> list[list[str]]:
-    ground = ["Ground", figures.size(p.workable_m2, units, 3)]
+    ground = [tr("Ground"), units.area.text(p.workable_m2)]
     if p.window is None:
-        return [ground, ["Seeding", "not to be seeded"]]
-    window = [f"{iw.day_text(a)} to {iw.day_text(b)}" for a, b in iw.spells(p.window, plan.days)]
+        return [ground, [tr("Seeding"), tr("not to be seeded")]]
+    window = [
+        figures.span(iw.day_text(a), iw.day_text(b)) for a, b in iw.spells(p.window, plan.days)
+    ]
     numbers = iw.numbered(plan)
-    days = [f"{iw.day_text(v.day)} (no. {numbers[v]})" for v in p.visits]
+    days = [tr("{day} (no. {number})", day=iw.day_text(v.day), number=numbers[v]) for v in p.visits]
     rows = {
-        "Window": ", ".join(window) or f"no day open: {iw.shut_words(p.window, plan)}",
-        "Seeding": ", ".join(days) or "not planned",
-        "Seeded": figures.size(p.seeded_m2, units, 3) if p.visits else "",
-        "Seed": units.mass.text(p.seed_kg) if p.visits else "",
-        "Chance": iw.chance_of(plan, p.chance),
-        "Graze from": iw.day_text(p.graze_from) if p.graze_from else "",
-        "The drive": _drive(p.passes) if p.passes else "",
+        tr("Window"): ", ".join(window)
+        or tr("no day open: {shut}", shut=iw.shut_words(p.window, plan)),
+        tr("Seeding"): ", ".join(days) or tr("not planned"),
+        tr("Seeded"): units.area.text(p.seeded_m2) if p.visits else "",
+        tr("Seed"): units.mass.text(p.seed_kg) if p.visits else "",
+        tr("Chance"): iw.chance_of(plan, p.chance),
+        tr("Graze from"): iw.day_text(p.graze_from) if p.graze_from else "",
+        tr("The drive"): _drive(p.passes) if p.passes else "",
     }
     return [ground, *([name, text] for name, text in rows.items() if text)]
 
 
 def _drive(p: PassPlan) -> str:
-    way = f"in {len(p.blocks)} blocks" if p.blocks else axis_words(p.drive)
-    passes = f"{runs_of(p, 'pass')} passes {way}".rstrip()
-    return (
-        f"{counted(p.drive.rounds or 0, 'round')}, then {passes}; {iw.hours_text(p.field_time_s)}"
+    way = tr("in {count} blocks", count=len(p.blocks)) if p.blocks else axis_words(p.drive)
+    passes = tr("{count} passes {way}", count=runs_of(p, "pass"), way=way).rstrip()
+    return tr(
+        "{rounds}, then {passes}; {hours}",
+        rounds=trn("{count:,} round", "{count:,} rounds", p.drive.rounds or 0),
+        passes=passes,
+        hours=iw.hours_text(p.field_time_s),
     )

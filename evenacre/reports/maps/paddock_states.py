@@ -6,22 +6,22 @@ import datetime as dt
 from dataclasses import dataclass
 from typing import Any
 
+from evenacre.language import mark, tr
 from evenacre.planning.interseeding.plan_types import InterseedPlan, PaddockPlan, WorkDay
-from evenacre.reports import figure_text as figures
 from evenacre.reports.sentences import interseeding_words as iw
 from evenacre.units.display import UnitSystem
 
 STATES = {
-    "seeding": "seeding today",
-    "herd": "herd in it",
-    "open": "may be seeded",
-    "resting": "seeded, no grazing yet",
-    "done": "seeded, may be grazed",
-    "shut": "not open for seeding",
-    "whole": "seeded whole",
-    "part": "seeded in part",
-    "none": "to be seeded, but left out",
-    "never": "not to be seeded",
+    "seeding": mark("seeding today"),
+    "herd": mark("herd in it"),
+    "open": mark("may be seeded"),
+    "resting": mark("seeded, no grazing yet"),
+    "done": mark("seeded, may be grazed"),
+    "shut": mark("not open for seeding"),
+    "whole": mark("seeded whole"),
+    "part": mark("seeded in part"),
+    "none": mark("to be seeded, but left out"),
+    "never": mark("not to be seeded"),
 }
 """Each state a paddock is drawn in, and what it means; the last four are of the whole plan."""
 _LABELS = {**{key: key for key in ("seeding", "herd", "open", "resting")}, "done": "seeded"}
@@ -73,12 +73,12 @@ def _whole_plan(plan: InterseedPlan) -> Step:
     numbers = iw.numbered(plan)
     labels = [
         ", ".join(f"{numbers[v]}: {iw.short_day(v.day)}" for v in p.visits)
-        or ("not seeded" if p.window else "")
+        or (tr("not seeded") if p.window else "")
         for p in plan.paddocks
     ]
     return Step(
-        "The whole plan",
-        "Each paddock shows the number and the day of its seeding.",
+        tr("The whole plan"),
+        tr("Each paddock shows the number and the day of its seeding."),
         tuple(_outcome(p) for p in plan.paddocks),
         tuple(labels),
         tuple(", ".join(str(numbers[v]) for v in p.visits) for p in plan.paddocks),
@@ -111,18 +111,27 @@ def _state(p: PaddockPlan, day: dt.date, ready: bool) -> str:
 
 def _happenings(plan: InterseedPlan, day: dt.date, work: WorkDay | None, units: UnitSystem) -> str:
     told = [
-        f"Seed {v.paddock} ({number}): {iw.clock(v.start_s)} to {iw.clock(v.end_s)}, "
-        f"{figures.size(v.area_m2, units, 3)}, {units.mass.text(v.seed_kg)}."
+        tr(
+            "Seed {paddock} ({number}): {begin} to {end}, {size}, {mass}.",
+            paddock=v.paddock,
+            number=number,
+            begin=iw.clock(v.start_s),
+            end=iw.clock(v.end_s),
+            size=units.area.text(v.area_m2),
+            mass=units.mass.text(v.seed_kg),
+        )
         for v, number in iw.numbered(plan).items()
         if v.day == day
     ]
     moves = [s.stay for s in plan.herd.stays]
-    told += [f"Herd out of {s.paddock}." for s in moves if s.leave == day]
-    told += [f"Herd into {s.paddock}." for s in moves if s.enter == day]
-    told += [f"Herd in {s.paddock}." for s in moves if s.enter < day < s.leave]
+    told += [tr("Herd out of {paddock}.", paddock=s.paddock) for s in moves if s.leave == day]
+    told += [tr("Herd into {paddock}.", paddock=s.paddock) for s in moves if s.enter == day]
+    told += [tr("Herd in {paddock}.", paddock=s.paddock) for s in moves if s.enter < day < s.leave]
     if work and work.lost:
-        told.append("Lost to weather.")
+        told.append(tr("Lost to weather."))
     elif work and (work.booked_s or work.booked_for):
-        what = ", ".join(work.booked_for) or "other work"
-        told.append(f"Drill booked for {what} ({iw.hours_text(work.booked_s)}).")
-    return " ".join(told) or "Nothing moves on this day."
+        what = ", ".join(work.booked_for) or tr("other work")
+        told.append(
+            tr("Drill booked for {what} ({hours}).", what=what, hours=iw.hours_text(work.booked_s))
+        )
+    return " ".join(told) or tr("Nothing moves on this day.")

@@ -13,6 +13,7 @@ from shapely.geometry.base import BaseGeometry
 
 from evenacre.geo.geodesy import wrapped
 from evenacre.geo.local_crs import WorkingPlane
+from evenacre.language import tr
 from evenacre.model import Field, FloatArray
 from evenacre.model.outputs import GuidancePattern, GuidedField, PassFiles
 from evenacre.planning.passes.pass_types import SEEN_M2, PassPlan, PlannedPass
@@ -168,19 +169,28 @@ def _groups(plan: PassPlan) -> Iterator[tuple[str, tuple[GuidancePattern, ...]]]
     middles = [p for p in plan.passes if p.kind == "middle"]
     if middles:
         lines = [to_lonlat(p.line, plan.plane) for p in middles]
-        named = (GuidancePattern(f"Middle {n}", line) for n, line in enumerate(lines, 1))
-        yield "Narrow ground", tuple(named)
+        named = (
+            GuidancePattern(tr("Middle {number}", number=n), line)
+            for n, line in enumerate(lines, 1)
+        )
+        yield tr("Narrow ground"), tuple(named)
     rounds = [planned for planned in plan.passes if planned.kind == "round"]
     for number in dict.fromkeys(planned.number for planned in rounds):
         legs = [to_lonlat(p.line, plan.plane) for p in rounds if p.number == number]
-        name = f"Round {number}"
-        yield name, tuple(GuidancePattern(f"{name}, leg {n}", leg) for n, leg in enumerate(legs, 1))
+        name = tr("Round {number}", number=number)
+        yield (
+            name,
+            tuple(
+                GuidancePattern(tr("{name}, leg {number}", name=name, number=n), leg)
+                for n, leg in enumerate(legs, 1)
+            ),
+        )
 
 
 def _parallel(plan: PassPlan, block: int | None) -> Iterator[GuidancePattern]:
     """One repeated line for all passes of a block that lie whole widths from it."""
     left = [p for p in plan.passes if p.kind == "pass" and p.block == block]
-    called = "Passes" if block is None else f"Block {block + 1}"
+    called = tr("Passes") if block is None else tr("Block {block}", block=block + 1)
     number = 0
     if plan.drive.along is not None:
         # Curves are not the same from one to the next.

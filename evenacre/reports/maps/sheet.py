@@ -1,29 +1,31 @@
-"""The sheet a printed map is drawn on: title, outline, scale bar, north arrow, legend."""
+"""The sheet a printed map is drawn on: title, outline, scale bar, north arrow, legend.
+
+It is written as SVG, in points from the upper left; PNG is drawn from that.
+"""
 
 from __future__ import annotations
 
-import io
+import math
 import textwrap
-import warnings
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field, replace
+from itertools import pairwise
 from typing import Any
+from xml.sax.saxutils import escape
 
 import geopandas as gpd
 import numpy as np
 import shapely
-from matplotlib.axes import Axes
-from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.collections import LineCollection, PathCollection
-from matplotlib.figure import Figure
-from matplotlib.lines import Line2D
-from matplotlib.patches import Patch
-from matplotlib.path import Path
-from matplotlib_scalebar.scalebar import ScaleBar
-from PIL import Image
 
-from evenacre.geo.overlay import simplified
+from evenacre.arrays import FloatArray
+from evenacre.geo.overlay import outlines
 from evenacre.model.audit_result import AuditResult
+from evenacre.reports import figure_text
+from evenacre.reports.maps.marks import Mark
+from evenacre.reports.printed_ground import PrintedGround
+from evenacre.reports.writers.fonts import width_of
+from evenacre.reports.writers.raster import raster
+from evenacre.shown_text import shown
 from evenacre.units.display import UnitSystem
 
 # Colours differ in lightness as well as in hue, and every one goes with a hatch, an outline or a
@@ -39,14 +41,47 @@ BOUNDARY = "#1a1a1a"
 PASS = "#2b5d7d"
 ZONE = "#5b3a1e"
 
-# Names from files may hold a dollar sign, which is not the start of a formula here.
-STYLE: Any = {"font.size": 10, "hatch.linewidth": 0.5, "text.parse_math": False}
-_INCHES = 8.0
-_DPI = 130
-_SHORTEST, _TALLEST = 2.0, 11.0  # inches of the drawing itself
-_TITLE, _STRIP, _LEGEND = 0.7, 0.65, 0.85  # inches for the words around it
+_INCH = 72.0
 _DETAIL_M = 0.1  # what a printed map can show
-_COLOURS = 128
+
+
+@dataclass(frozen=True)
+class Format:
+    """How large a sheet is, in inches but for the letters, which are in points."""
+
+    wide: float
+    tallest: float  # of the drawing itself
+    # For the words around it
+    title: float
+    strip: float
+    legend: float
+    points: float
+    dpi: int
+    columns: int  # of the legend
+    shortest: float = 2.0
+    titled: bool = True
+
+
+WHOLE_PAGE = Format(
+    wide=8.0, tallest=11.0, title=0.7, strip=0.65, legend=0.85, points=10, dpi=130, columns=3
+)
+BESIDE_FIGURES = Format(
+    wide=3.4,
+    tallest=2.7,
+    title=0.15,
+    strip=0.45,
+    legend=0.75,
+    points=6.5,
+    dpi=220,
+    columns=2,
+    shortest=1.2,
+    titled=False,
+)
+"""On part of a page that gives the title itself."""
+BESIDE_MAP = replace(
+    BESIDE_FIGURES, wide=2.05, tallest=1.9, strip=0.4, legend=0.78, points=5.5, columns=1
+)
+"""Beside another map, on less than a third of the width of a page."""
 
 
 def ground(
@@ -59,65 +94,361 @@ def ground(
 UNWORKABLE = ground("#d8d4cc", OUTSIDE, 0.6, hatch="\\\\")
 
 
+@dataclass(frozen=True)
+class Drawn:
+    """A finished sheet, either way."""
+
+    svg: bytes  # its words stay text
+    dpi: int
+
+    @property
+    def png(self) -> bytes:
+        """As a picture."""
+        return raster(self.svg.decode(), self.dpi)
+
+
+@dataclass(frozen=True)
+class Entry:
+    """A line of the legend; ``sample`` draws what it is about: given its left end and middle."""
+
+    label: str
+    sample: Callable[[float, float], str] = lambda _x, _y: ""
+
+
 @dataclass
 class Sheet:
-    """A figure that is being drawn, and the entries of its legend: of what there is to see."""
+    """A map that is being drawn, and the entries of its legend: of what there is to see.
 
-    figure: Figure
-    axes: Axes
-    legend: list[Any] = field(default_factory=list)
+    Attributes
+    ----------
+    page : (float, float)
+        Width and height in points.
+    room : (float, float, float, float)
+        Left, top, right and bottom of the ground on it.
+    corner : (float, float)
+        Upper left corner of the ground in the plane, metres.
+    scale : float
+        Points a metre.
+    """
 
-    def fill(
-        self, area: gpd.GeoSeries, label: str = "", order: int | None = None, **style: Any
-    ) -> None:
+    page: tuple[float, float]
+    room: tuple[float, float, float, float]
+    corner: tuple[float, float]
+    scale: float
+    format: Format = WHOLE_PAGE
+    title: str = ""
+    legend: list[Entry] = field(default_factory=list)
+    _shapes: list[tuple[float, str]] = field(default_factory=list)
+    _hatches: dict[tuple[str, str, str], str] = field(default_factory=dict)
+
+    @property
+    def points(self) -> float:
+        """Size of the letters."""
+        return self.format.points
+
+    def head(self, subtitle: str, strip: float, units: UnitSystem) -> None:
+        """Set the title, and the scale and north about a line so far below the upper edge."""
+        (wide, _), size = self.page, self.points
+        lines = ((self.title, 0.12, 13), (subtitle, 0.42, 10)) if self.format.titled else ()
+        for text, inches, points in lines:
+            short = textwrap.shorten(text, 75, placeholder=" ...")
+            self._add(9, _text(0.02 * wide, _INCH * inches + 0.76 * points, short, points))
+        per_metre = units.length.per_si
+        length = _round_down(wide / self.scale * per_metre / 4)
+        x, bar = 1.5 * _SIDE * wide, length / per_metre * self.scale
+        words = f"{length} {units.length.word}"
+        self._add(
+            9,
+            f'<path d="M{x:.2f},{strip - 0.75 * size:.2f}h{bar:.2f}" stroke="black" '
+            f'stroke-width="{0.45 * size:g}"/>'
+            + _text(x + bar / 2, strip + 0.75 * size, words, size, "middle"),
+        )
+        x, tall = 0.95 * wide, 0.8 * _INCH * self.format.strip / 2
+        tip, foot = strip - tall, strip + tall - 1.1 * size
+        self._add(
+            9,
+            f'<path d="M{x:.2f},{foot:.2f}V{tip + 3:.2f}" stroke="black" stroke-width="1.6"/>'
+            f'<path d="M{x:.2f},{tip:.2f}l3,5.5h-6Z"/>'
+            + _text(x, strip + tall, "N", 1.2 * size, "middle", bold=True),
+        )
+
+    def fill(self, area: gpd.GeoSeries, label: str = "", order: float = 1.0, **style: Any) -> None:
         """Fill ground; without a label it is not in the legend."""
         if not len(area):
             return
-        drawn = PathCollection(paths(area), **style)
-        if order is not None:
-            drawn.set_zorder(order)
-        self.axes.add_collection(drawn)
+        if way := self._way(rings(area), closed=True):
+            self._add(order, self._filled(way, **style))
         if label:
-            self.legend.append(Patch(label=label, **style))
+            self.legend.append(self.patch(label, **style))
+
+    def patch(self, label: str, **style: Any) -> Entry:
+        """What filled ground is in the legend."""
+        wide, tall = _SAMPLE[0] * self.points, _SAMPLE[1] * self.points
+
+        def sample(x: float, y: float) -> str:
+            way = f"M{x:.2f},{y - tall / 2:.2f}h{wide:.2f}v{tall:.2f}h{-wide:.2f}Z"
+            return self._filled(way, **style)
+
+        return Entry(label, sample)
 
     def draw(
-        self, lines: Sequence[Any], label: str, order: int, *, linestyle: Any, **style: Any
+        self, lines: Iterable[Any], label: str, order: float, *, linestyle: Any, **style: Any
     ) -> None:
         """Draw lines of one colour and width."""
-        if not len(lines):
+        chains = np.array(list(lines), dtype=object)
+        if not len(chains):
             return
-        chains = [shapely.get_coordinates(line) for line in lines]
-        drawn = LineCollection(chains, zorder=order, linestyles=[linestyle], **style)
-        self.axes.add_collection(drawn)
-        self.legend.append(Line2D([], [], label=label, linestyle=linestyle, **style))
+        self._add(order, _stroke(self._way(chains), linestyle=linestyle, **style))
+        wide = _SAMPLE[0] * self.points
 
-    def plot(self, x: Any, y: Any, label: str, order: int = 2, **style: Any) -> None:
-        """Plot a curve or marks."""
-        self.axes.plot(x, y, zorder=order, **style)
-        self.legend.append(Line2D([], [], label=label, **style))
+        def sample(x: float, y: float) -> str:
+            return _stroke(f"M{x:.2f},{y:.2f}h{wide:.2f}", linestyle=linestyle, **style)
 
-    def png(self, columns: int) -> bytes:
-        """Set the legend at the foot, in columns, and draw the sheet."""
-        self.figure.legend(
-            handles=self.legend,
-            loc="lower left",
-            bbox_to_anchor=(0.01, 0.0),
-            ncols=columns,
-            frameon=False,
-            fontsize=10,
-            handlelength=2.4,
-            handleheight=1.1,
+        self.legend.append(Entry(label, sample))
+
+    def spot(self, x: float, y: float, order: float, label: str = "", **sign: Any) -> None:
+        """Set a sign at a place of the plane; without a label it is not in the legend."""
+        self._add(order, _sign(*self.in_points(np.array([[x, y]]))[0], **sign))
+        if label:
+            self.told(label, **sign)
+
+    def told(self, label: str, **sign: Any) -> None:
+        """Put a sign into the legend."""
+        half = _SAMPLE[0] * self.points / 2
+        self.legend.append(Entry(label, lambda x, y: _sign(x + half, y, **sign)))
+
+    def label(self, place: FloatArray, off: FloatArray, text: str, size: float, ink: str) -> None:
+        """Write so many points beside a place of the plane, moved where it would leave the map."""
+        half = np.array([width_of(text, size), size]) / 2 + _MARGIN
+        left, top, right, bottom = self.room
+        x, y = np.clip(
+            self.in_points(place[None])[0] + off,
+            [left + half[0], top + half[1]],
+            [right - half[0], bottom - half[1]],
         )
-        return png(self.figure)
+        self._add(7, _text(x, y + _MIDDLE * size, text, size, "middle", ink=ink, halo=3.5))
+
+    def in_points(self, xy_m: FloatArray) -> FloatArray:
+        """Where places (n, 2) of the plane lie on the sheet."""
+        return (xy_m - self.corner) * (self.scale, -self.scale) + self.room[:2]
+
+    def flag(
+        self,
+        place: FloatArray,
+        corners: Sequence[tuple[float, float]],
+        mark: Mark,
+        scale: float,
+        text: str,
+        across: float,
+    ) -> None:
+        """Draw a mark: corners are counted from its place, up, so many times ``scale`` points."""
+        (x, y), ys = place, [y for _, y in corners]
+        at = [(x + scale * dx, y - scale * dy) for dx, dy in corners]
+        outline = "L".join(f"{u:.2f},{v:.2f}" for u, v in at)
+        staff = f'<path d="M{x:.2f},{y:.2f}v{-scale * max(ys, key=abs):.2f}"'
+        flag = f'<path d="M{outline}Z" fill="{mark.fill}"'
+        halo = f' fill="none" stroke="white" stroke-width="{_HALO}"/>'
+        dashes = ' stroke-dasharray="2.7 1.44"' if mark.dashed else ""
+        self._add(
+            7,
+            f'{staff}{halo}{staff} stroke="{mark.edge}" stroke-width="1.1"/>'
+            f'<path d="M{outline}Z"{halo}'
+            f'{flag} stroke="{mark.edge}" stroke-width="0.9"{dashes}/>',
+        )
+        size, middle = 14 * scale, y - scale * (min(ys) + max(ys)) / 2 + _MIDDLE * 14 * scale
+        self._add(
+            8, _text(x + scale * across / 2, middle, text, size, "middle", bold=True, ink=mark.ink)
+        )
+
+    def png(self, columns: int | None = None) -> bytes:
+        """Set the legend at the foot, in columns, and draw the sheet."""
+        return self.drawn("", columns).png
+
+    def drawn(self, description: str, columns: int | None = None) -> Drawn:
+        """Set the legend; the description is for who cannot see the sheet."""
+        wide, tall = self.page
+        legend = self._legend(columns or self.format.columns)
+        ground = "\n".join(shape for _, shape in sorted(self._shapes, key=lambda s: s[0]))
+        hatches = "".join(_pattern(*kind, name) for kind, name in self._hatches.items())
+        svg = (
+            '<?xml version="1.0" encoding="utf-8"?>\n'
+            '<svg role="img" xmlns="http://www.w3.org/2000/svg" '
+            f'width="{wide:.2f}pt" height="{tall:.2f}pt" viewBox="0 0 {wide:.2f} {tall:.2f}" '
+            f'font-family="{_LETTERS}" stroke-linejoin="round">\n'
+            f"<title>{_written(self.title)}</title><desc>{_written(description)}</desc>\n"
+            f'<defs>{hatches}</defs>\n<rect width="100%" height="100%" fill="white"/>\n'
+            f'<g id="map">\n{ground}\n</g>\n{legend}\n</svg>\n'
+        )
+        return Drawn(svg.encode(), self.format.dpi)
+
+    def _add(self, order: float, shape: str) -> None:
+        self._shapes.append((order, shape))
+
+    def _way(self, chains: np.ndarray, *, closed: bool = False) -> str:
+        """Lines, or rings, of the plane as a path."""
+        xy, owner = shapely.get_coordinates(chains, return_index=True)
+        if not len(xy):
+            return ""
+        places = [f"{x},{y}" for x, y in np.round(self.in_points(xy), 2).tolist()]
+        starts = [*np.flatnonzero(np.diff(owner, prepend=-1)).tolist(), len(places)]
+        if closed:  # the last place of a ring is its first
+            return "".join(f"M{' '.join(places[a : b - 1])}Z" for a, b in pairwise(starts))
+        return "".join(f"M{' '.join(places[a:b])}" for a, b in pairwise(starts))
+
+    def _filled(
+        self,
+        way: str,
+        *,
+        facecolor: str,
+        edgecolor: str | None = None,
+        linewidth: float = 0.0,
+        hatch: str = "",
+        linestyle: Any = "solid",
+    ) -> str:
+        edge = _edge(edgecolor, linewidth, linestyle) if edgecolor and linewidth else ""
+        fill = facecolor
+        if hatch:
+            kind = (hatch, edgecolor or "black", facecolor)
+            fill = f"url(#{self._hatches.setdefault(kind, f'hatch{len(self._hatches)}')})"
+        return f'<path d="{way}" fill="{fill}" fill-rule="evenodd"{edge}/>'
+
+    def _legend(self, columns: int) -> str:
+        parts = [c for c in np.array_split(np.arange(len(self.legend)), columns) if len(c)]
+        labels = [[self.legend[i].label for i in part] for part in parts]
+        beside = _SAMPLE[0] + 0.8  # of a sample and the way to its words, in letters
+        widths = [beside + max(width_of(text, 1.0) for text in texts) for texts in labels]
+        whole = self.points * (sum(widths) + _APART * (len(widths) - 1))
+        room = self.page[0] - 2 * _SIDE * self.page[0]
+        size = self.points * min(1.0, room / whole) if whole else self.points
+        foot, rows = self.page[1] - 1.5 * self.points, max(map(len, parts), default=0)
+        x, made = _SIDE * self.page[0] + 0.4 * self.points, []
+        for part, wide in zip(parts, widths, strict=True):
+            for row, i in enumerate(part):
+                y, entry = foot - _PITCH * self.points * (rows - 1 - row), self.legend[i]
+                made.append(entry.sample(x, y))
+                made.append(_text(x + beside * self.points, y + _MIDDLE * size, entry.label, size))
+            x += size * (wide + _APART)
+        return "\n".join(made)
 
 
-def blank(result: AuditResult, title: str, units: UnitSystem) -> Sheet:
+_LETTERS = "DejaVu Sans, Verdana, Geneva, Arial, Helvetica, sans-serif"
+_SIDE = 0.01  # of the width of a sheet
+_SAMPLE = (2.4, 1.1)  # width and height in the legend, in letters
+_APART, _PITCH = 2.0, 1.6  # columns and lines of the legend, likewise
+_MIDDLE = 0.36  # of a letter's size: from the middle of a capital to its foot
+_MARGIN = 1.0  # around a label
+_HALO = 2.4
+_DASHES = {"dashed": (3.7, 1.6)}  # times the width of a line
+_SIGNS = {
+    "circle": "M-.5,0a.5,.5 0 1 0 1,0a.5,.5 0 1 0 -1,0Z",
+    "square": "M-.5,-.5h1v1h-1Z",
+    "diamond": "M0,-.71L.71,0 0,.71 -.71,0Z",
+    "cross": "M-.25,-.5L0,-.25 .25,-.5 .5,-.25 .25,0 .5,.25 .25,.5 0,.25 -.25,.5 -.5,.25 -.25,0 "
+    "-.5,-.25Z",
+    "arrow": "M.5,0L-.5,-.5V.5Z",
+}
+"""Of size 1, about their place."""
+# Points a side: what is repeated of a hatch. Whole pixels of any picture, or it would show.
+_TILE = 72.0
+
+
+def _written(text: str) -> str:
+    return escape(shown(text))
+
+
+def _text(
+    x: float,
+    y: float,
+    text: str,
+    size: float,
+    anchor: str = "start",
+    *,
+    bold: bool = False,
+    ink: str = "black",
+    halo: float = 0.0,
+) -> str:
+    weight = ' font-weight="700"' if bold else ""
+    around = ""
+    if halo:
+        around = f' stroke="white" stroke-width="{halo}" paint-order="stroke"'
+    return (
+        f'<text x="{x:.2f}" y="{y:.2f}" font-size="{size:.2f}" text-anchor="{anchor}" '
+        f'fill="{ink}"{weight}{around}>{_written(text)}</text>'
+    )
+
+
+def _edge(colour: str, width: float, linestyle: Any) -> str:
+    dashes = _DASHES.get(linestyle) if isinstance(linestyle, str) else linestyle[1]
+    array = " ".join(f"{width * part:g}" for part in dashes or ())
+    dashed = f' stroke-dasharray="{array}"' if array else ""
+    return f' stroke="{colour}" stroke-width="{width:g}"{dashed}'
+
+
+def _stroke(way: str, *, color: str, linewidth: float, linestyle: Any) -> str:
+    return f'<path d="{way}" fill="none"{_edge(color, linewidth, linestyle)}/>'
+
+
+def _sign(
+    x: float,
+    y: float,
+    *,
+    shape: str,
+    size: float,
+    fill: str,
+    edge: str = "none",
+    width: float = 0.0,
+    turn: float = 0.0,
+) -> str:
+    turned = f" rotate({-math.degrees(turn):.1f})" if turn else ""
+    return (
+        f'<path d="{_SIGNS[shape]}" transform="translate({x:.2f} {y:.2f}){turned} '
+        f'scale({size:g})" fill="{fill}" stroke="{edge}" stroke-width="{width / size:g}"/>'
+    )
+
+
+def _pattern(hatch: str, ink: str, ground: str, name: str) -> str:
+    """A hatch as a tile: signs that are there more often lie closer."""
+    sign, many = hatch[0], 6 * len(hatch)
+    step, ways = _TILE / many, []
+    slants = [2 * k * step for k in range(many + 1)]
+    if sign in "/x":
+        ways += [f"M{x:g},0L{x - _TILE:g},{_TILE:g}" for x in slants]
+    if sign in "\\x":
+        ways += [f"M{x - _TILE:g},0L{x:g},{_TILE:g}" for x in slants]
+    if sign == "-":
+        ways += [f"M0,{(k + 0.5) * step:g}h{_TILE:g}" for k in range(many)]
+    style = f'fill="none" stroke="{ink}" stroke-width="0.5"'
+    if sign in "o.":
+        r = step * (0.2 if sign == "o" else 0.1)
+        ring = f"a{r:g},{r:g} 0 1 0 {2 * r:g},0a{r:g},{r:g} 0 1 0 {-2 * r:g},0Z"
+        ways += [
+            f"M{(column + 0.25 + row % 2 / 2) * step - r:g},{(row + 0.5) * step:g}{ring}"
+            for row in range(many)
+            for column in range(many)
+        ]
+        style = f'fill="{ink}"' if sign == "." else style
+    size = f'width="{_TILE:g}" height="{_TILE:g}"'
+    return (
+        f'<pattern id="{name}" {size} patternUnits="userSpaceOnUse">'
+        f'<rect {size} fill="{ground}"/><path d="{"".join(ways)}" {style}/></pattern>'
+    )
+
+
+def rings(area: gpd.GeoSeries) -> np.ndarray:
+    """Outlines of ground, to the detail a printed map can show."""
+    parts = shapely.get_parts(area.to_numpy())
+    polygons = parts[(shapely.get_type_id(parts) == 3) & ~shapely.is_empty(parts)]
+    return outlines(polygons, _DETAIL_M)[0]
+
+
+def blank(result: AuditResult, title: str, units: UnitSystem, format: Format = WHOLE_PAGE) -> Sheet:
     """Lay out a map of the field with its outline, and a scale bar and north arrow below it."""
     frames = (result.layers[n] for n in ("field", "outside", "cover"))
     boxes = np.array([f.total_bounds for f in frames if len(f)])
     box = (*boxes[:, :2].min(axis=0), *boxes[:, 2:].max(axis=0))
-    subtitle = ", ".join(t for t in (result.date, units.area.text(result.boundary_area_m2)) if t)
-    return outlined(result.layers["field"].geometry, box, title, subtitle, units)
+    ground = PrintedGround(result, units).text("boundary_area_m2")
+    subtitle = ", ".join(t for t in (figure_text.day(result.date), ground) if t)
+    return outlined(result.layers["field"].geometry, box, title, subtitle, units, format)
 
 
 def outlined(
@@ -126,59 +457,24 @@ def outlined(
     title: str,
     subtitle: str,
     units: UnitSystem,
+    format: Format = WHOLE_PAGE,
 ) -> Sheet:
     """Lay out a map of what lies in a box (left, bottom, right, top), with a field's outline."""
     left, bottom, right, top = box
     margin = 0.02 * max(right - left, top - bottom, 1.0)
-    wide, tall = right - left + 2 * margin, top - bottom + 2 * margin
-    height = float(np.clip(_INCHES * tall / wide, _SHORTEST, _TALLEST))
-    page = _TITLE + height + _STRIP + _LEGEND
-    figure = Figure(figsize=(_INCHES, page), dpi=_DPI)
-    axes = figure.add_axes((0, (_LEGEND + _STRIP) / page, 1, height / page))
-    axes.set_axis_off()
-    axes.set_aspect("equal")
-    axes.set_xlim(left - margin, right + margin)
-    axes.set_ylim(bottom - margin, top + margin)
-    for text, y, points in ((title, 0.12, 13), (subtitle, 0.42, 10)):
-        short = textwrap.shorten(text, 75, placeholder=" ...")
-        figure.text(0.02, 1 - y / page, short, fontsize=points, va="top")
-    made = Sheet(figure, axes)
+    wide_m, tall_m = right - left + 2 * margin, top - bottom + 2 * margin
+    height = float(np.clip(format.wide * tall_m / wide_m, format.shortest, format.tallest))
+    page = _INCH * format.wide, _INCH * (format.title + height + format.strip + format.legend)
+    scale = min(page[0] / wide_m, _INCH * height / tall_m)
+    # What the room is longer or wider than the ground lies on both sides of it.
+    x, y = (page[0] - scale * wide_m) / 2, (_INCH * height - scale * tall_m) / 2
+    above = _INCH * format.title
+    room = (x, above + y, x + scale * wide_m, above + y + scale * tall_m)
+    made = Sheet(page, room, (left - margin, top + margin), scale, format, title)
     made.fill(outline, order=5, **ground("none", BOUNDARY, 1.5))
-    _scale_and_north(figure, axes, page, max(wide, tall * _INCHES / height), units)
+    strip = above + _INCH * (height + format.strip / 2)
+    made.head(subtitle, strip, units)
     return made
-
-
-def _scale_and_north(
-    figure: Figure, axes: Axes, page: float, wide_m: float, units: UnitSystem
-) -> None:
-    middle = (_LEGEND + _STRIP / 2) / page
-    per_metre = units.length.per_si
-    axes.add_artist(
-        ScaleBar(
-            per_metre,
-            units=units.length.label,
-            dimension="imperial-length" if units.name == "us" else "si-length",
-            fixed_value=_round_down(wide_m * per_metre / 4),
-            fixed_units=units.length.label,
-            location="center left",
-            bbox_to_anchor=(0.01, middle),
-            bbox_transform=figure.transFigure,
-            frameon=False,
-        )
-    )
-    axes.annotate(
-        "N",
-        xy=(0.95, middle + 0.8 * _STRIP / 2 / page),
-        xytext=(0.95, middle - 0.8 * _STRIP / 2 / page),
-        xycoords="figure fraction",
-        textcoords="figure fraction",
-        ha="center",
-        va="bottom",
-        fontsize=12,
-        fontweight="bold",
-        arrowprops={"arrowstyle": "-|>", "linewidth": 1.6, "color": "black"},
-        annotation_clip=False,
-    )
 
 
 def _round_down(value: float) -> int:
@@ -187,34 +483,15 @@ def _round_down(value: float) -> int:
     return int(max(n for n in (1, 2, 5) if n * power <= max(value, 1.0)) * power)
 
 
-def paths(geometry: gpd.GeoSeries) -> list[Path]:
-    """Turn polygons into one compound path, to the detail a printed map can show.
+def mark_entry(mark: Mark, label: str, points: float) -> Entry:
+    """A mark in the legend, with letters of that size."""
+    corners = np.array(mark.corners("1"))
+    about = corners - np.vstack([[0.0, 0.0], corners]).mean(axis=0)
+    about *= 0.65 * points / np.abs(about).max()
 
-    One path of many rings draws far faster than many paths.
-    """
-    parts = shapely.get_parts(simplified(geometry.to_numpy(), _DETAIL_M))
-    polygons = parts[(shapely.get_type_id(parts) == 3) & ~shapely.is_empty(parts)]
-    if not len(polygons):
-        return []
-    rings = shapely.get_rings(shapely.orient_polygons(polygons))
-    points, ring = shapely.get_coordinates(rings, return_index=True)
-    codes = np.full(len(points), Path.LINETO, dtype=np.uint8)
-    codes[np.flatnonzero(np.diff(ring, prepend=-1))] = Path.MOVETO
-    codes[np.flatnonzero(np.diff(ring, append=-1))] = Path.CLOSEPOLY
-    return [Path(points, codes)]
+    def sample(x: float, y: float) -> str:
+        at = about * (1, -1) + (x + _SAMPLE[0] * points / 2, y)
+        outline = "L".join(f"{u:.2f},{v:.2f}" for u, v in at.tolist())
+        return f'<path d="M{outline}Z" fill="{mark.fill}" stroke="{mark.edge}"/>'
 
-
-def png(figure: Figure) -> bytes:
-    """Draw the sheet as a PNG of few colours, with nothing in it that changes between runs."""
-    canvas: Any = FigureCanvasAgg(figure)
-    with warnings.catch_warnings():
-        # Letters the font lacks are drawn as boxes; the report itself shows them.
-        warnings.filterwarnings("ignore", message="Glyph .* missing")
-        canvas.draw()
-    pixels = np.asarray(canvas.buffer_rgba())[..., :3]
-    picture = Image.fromarray(np.ascontiguousarray(pixels)).quantize(
-        _COLOURS, method=Image.Quantize.FASTOCTREE, dither=Image.Dither.NONE
-    )
-    buffer = io.BytesIO()
-    picture.save(buffer, format="PNG", dpi=(_DPI, _DPI))
-    return buffer.getvalue()
+    return Entry(label, sample)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 
 import geopandas as gpd
@@ -19,19 +19,21 @@ from evenacre.reports.sentences.fix_list import stops
 from evenacre.reports.writers.as_frame import stacked
 
 # In the order a map viewer lists them.
-_LAYERS = (
+LAYERS = (
     *("fields", "unworkable", "passes", "swaths", "cover", "overlaps", "skips", "headland"),
     *("outside", "zones", "setbacks"),
 )
 
 
-def operation_layers(result: AuditResult) -> dict[str, gpd.GeoDataFrame]:
-    """Every layer of one operation in degrees, ``field`` and ``operation`` first.
+def operation_layers(
+    result: AuditResult, only: Collection[str] = LAYERS
+) -> dict[str, gpd.GeoDataFrame]:
+    """Layers of one operation in degrees, ``field`` and ``operation`` first; all if not told.
 
     ``skips`` are numbered as in the fix list; ``zones`` carry a column
     ``applied_kg_<product>`` for each product.
     """
-    return {name: _labelled(result, name) for name in _LAYERS}
+    return {name: _labelled(result, name) for name in LAYERS if name in only}
 
 
 def join_layers(
@@ -41,7 +43,7 @@ def join_layers(
     none = pd.DataFrame({"field": [], "operation": [], "geometry": []})
     every = {
         name: stacked(layers[name] for layers in operations) if operations else none
-        for name in _LAYERS
+        for name in LAYERS
     }
     return {n: gpd.GeoDataFrame(f, geometry="geometry", crs=WGS84) for n, f in every.items()}
 
@@ -82,9 +84,13 @@ def _labelled(result: AuditResult, name: str) -> gpd.GeoDataFrame:
         )
     elif name == "zones":
         frame = _with_amounts(result, frame)
-    lead = {"field": result.field, "operation": result.operation}
-    labelled = to_lonlat(frame, centre_lon(result)).assign(**lead)
-    return labelled[[*lead, *(c for c in frame.columns if c not in lead)]]
+    lead = {"operation": result.operation, "field": result.field}
+    if named := [column for column in lead if column in frame]:
+        frame = frame.drop(columns=named)
+    labelled = to_lonlat(frame, centre_lon(result))
+    for column, words in lead.items():
+        labelled.insert(0, column, words)
+    return labelled
 
 
 def _with_amounts(result: AuditResult, zones: gpd.GeoDataFrame) -> gpd.GeoDataFrame:

@@ -9,9 +9,10 @@ from collections.abc import Iterator
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
+from evenacre.language import tr
 from evenacre.model.outputs import CalendarEvent
 from evenacre.planning.interseeding.plan_types import CartFill, InterseedPlan
-from evenacre.reports import figure_text as figures
+from evenacre.reports.printed_ground import shared
 from evenacre.reports.sentences import interseeding_words as iw
 from evenacre.units.display import UnitSystem
 
@@ -60,35 +61,70 @@ def _moves(plan: InterseedPlan) -> Iterator[_Entry]:
     entered = {s.stay.enter for s in plan.herd.stays}
     for planned in plan.herd.stays:
         stay = planned.stay
-        text = f"The herd stays {iw.days_text(stay.days)} and leaves on {iw.day_text(stay.leave)}."
+        text = tr(
+            "The herd stays {days} and leaves on {day}.",
+            days=iw.days_text(stay.days),
+            day=iw.day_text(stay.leave),
+        )
         if planned.rested_days is not None:
-            text += f" The paddock has rested {iw.days_text(planned.rested_days)}."
-        yield _Entry("move", stay.paddock, stay.enter, f"Herd into {stay.paddock}", text)
+            text += tr(" The paddock has rested {days}.", days=iw.days_text(planned.rested_days))
+        yield _Entry(
+            "move", stay.paddock, stay.enter, tr("Herd into {paddock}", paddock=stay.paddock), text
+        )
         if stay.leave not in entered:
-            text = "The plan has no next paddock for it on this day."
-            yield _Entry("out", stay.paddock, stay.leave, f"Herd out of {stay.paddock}", text)
+            text = tr("The plan has no next paddock for it on this day.")
+            yield _Entry(
+                "out",
+                stay.paddock,
+                stay.leave,
+                tr("Herd out of {paddock}", paddock=stay.paddock),
+                text,
+            )
 
 
 def _visits(plan: InterseedPlan, units: UnitSystem, zone: ZoneInfo | None) -> Iterator[_Entry]:
     product, rate = plan.seeding.product.name, units.rate.text(plan.schedule.rate_kg_per_m2)
     for v, number in iw.numbered(plan).items():
         lines = [
-            f"No. {number}. {iw.part_text(v.share).capitalize()}: "
-            f"{figures.size(v.area_m2, units, 3)}, {units.mass.text(v.seed_kg)} of {product} at "
-            f"{rate}.",
+            tr(
+                "No. {number}. {part}: {size}, {mass} of {product} at {rate}.",
+                number=number,
+                part=iw.part_text(v.share).capitalize(),
+                size=units.area.text(v.area_m2),
+                mass=units.mass.text(v.seed_kg),
+                product=product,
+                rate=rate,
+            ),
             *(_load(f, plan, units) for f in iw.fills_at(plan, v)),
-            *(["Treated seed is not feed."] if plan.seeding.treated else []),
+            *([tr("Treated seed is not feed.")] if plan.seeding.treated else []),
         ]
         times = _moment(v.day, v.start_s, zone), _moment(v.day, v.end_s, zone)
-        yield _Entry("seed", v.paddock, v.day, f"Seed {v.paddock}", "\n".join(lines), times)
+        yield _Entry(
+            "seed",
+            v.paddock,
+            v.day,
+            tr("Seed {paddock}", paddock=v.paddock),
+            "\n".join(lines),
+            times,
+        )
 
 
 def _load(f: CartFill, plan: InterseedPlan, units: UnitSystem) -> str:
-    text = f"Load {f.number}, {iw.stop_text(f)}: {units.mass.text(f.mass_kg)}"
+    text = tr(
+        "Load {number}, {stop}: {mass}",
+        number=f.number,
+        stop=iw.stop_text(f),
+        mass=units.mass.text(f.mass_kg),
+    )
     if plan.seeding.product.parts:
-        mixed = plan.seeding.product.shares.items()
-        text += f" ({', '.join(f'{units.mass.text(s * f.mass_kg)} {name}' for name, s in mixed)})"
-    return f"{text}, for {', '.join(f'{name} {units.mass.text(kg)}' for name, kg in f.serves)}."
+        shares = plan.seeding.product.shares
+        told = shared([s * f.mass_kg for s in shares.values()], units.mass)
+        text += f" ({', '.join(map(' '.join, zip(told, shares, strict=True)))})"
+    return tr(
+        "{said}, for {names}.",
+        said=text,
+        names=", ".join((f"{name} {units.mass.text(kg)}" for name, kg in f.serves)),
+    )
 
 
 def _moment(day: dt.date, seconds: float, zone: ZoneInfo | None) -> dt.datetime:
@@ -104,21 +140,25 @@ def _last_days(plan: InterseedPlan) -> Iterator[_Entry]:
         for first, last in iw.spells(p.window, plan.days):
             planned = [iw.day_text(v.day) for v in p.visits if first <= v.day <= last]
             if planned:
-                days = " and ".join(dict.fromkeys(planned))
-                text = f"Planned for {days}. After today the window is shut."
-                yield _Entry("closes", name, last, f"Last day to seed {name}", text)
+                days = tr(" and ").join(dict.fromkeys(planned))
+                text = tr("Planned for {days}. After today the window is shut.", days=days)
+                yield _Entry("closes", name, last, tr("Last day to seed {name}", name=name), text)
 
 
 def _grazing(plan: InterseedPlan) -> Iterator[_Entry]:
     s = plan.seeding
-    label = "No time was given in which the label forbids grazing"
+    label = tr("No time was given in which the label forbids grazing")
     if s.withholding_days:
-        label = f"The label was said to forbid grazing for {iw.days_text(s.withholding_days)}"
-    text = (
-        f"Earliest grazing, {iw.days_text(s.ungrazed_days)} after it was to be seeded. {label}: "
-        "read it before the herd goes in. If seeding came later, so does this day."
+        label = tr(
+            "The label was said to forbid grazing for {days}", days=iw.days_text(s.withholding_days)
+        )
+    text = tr(
+        "Earliest grazing, {days} after it was to be seeded. {label}: read it before the "
+        "herd goes in. If seeding came later, so does this day.",
+        days=iw.days_text(s.ungrazed_days),
+        label=label,
     )
     for p in plan.paddocks:
         if p.graze_from is not None:
             name = p.paddock.field.name
-            yield _Entry("graze", name, p.graze_from, f"{name} may be grazed", text)
+            yield _Entry("graze", name, p.graze_from, tr("{name} may be grazed", name=name), text)

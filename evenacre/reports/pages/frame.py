@@ -9,10 +9,17 @@ from importlib.resources import files
 from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from evenacre import __version__
+from evenacre.io.writers.file_names import handed_names
+from evenacre.language import now_spoken, tr, trn
+from evenacre.reports.maps.marks import mark_picture, marks_told
+from evenacre.reports.maps.rates import RATE_CLASSES
 from evenacre.shown_text import shown
+
+_HYPHENED = re.compile(r"\b\d+(?:-\d+)+\b")
+_SCRIPTS = ("map.js", "replay.js", "pair.js", "report.js")
 
 
 @cache
@@ -25,8 +32,33 @@ def templates() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.filters["data_uri"] = _data_uri
+    environment.filters |= {
+        "data_uri": _data_uri,
+        "handed_names": handed_names,
+        "unbroken": _unbroken,
+    }
+    environment.globals |= {
+        "tr": _in_html,
+        "trn": trn,
+        "mark_picture": mark_picture,
+        "marks_told": marks_told,
+        "rate_classes": RATE_CLASSES,
+    }
     return environment
+
+
+def _in_html(text: str, **said: object) -> Markup:
+    """Translate a text of a template; what is put in is escaped, what stands in it is our own."""
+    safe = {
+        name: value if isinstance(value, int | float) else escape(value)
+        for name, value in said.items()
+    }
+    return Markup(tr(text, **safe))
+
+
+def _unbroken(text: str) -> Markup:
+    """Keep dates and analyses (18-46-0) on one line: a browser may break a line at each hyphen."""
+    return Markup(_HYPHENED.sub(r'<span class="unbroken">\g<0></span>', str(escape(text))))
 
 
 def _data_uri(png: bytes) -> str:
@@ -40,11 +72,12 @@ def page(template: str, **content: Any) -> str:
         .get_template(template)
         .render(
             version=__version__,
+            language=now_spoken().subtag,
             leaflet_licence=leaflet("LICENSE"),
             leaflet_css=leaflet("leaflet.css"),
             leaflet_js=leaflet("leaflet.js"),
-            style=asset("report.css"),
-            script=asset("report.js"),
+            style=asset("report.css") + asset("pair.css"),
+            script=Markup("").join(map(asset, _SCRIPTS)),
             **content,
         )
     )

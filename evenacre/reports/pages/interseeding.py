@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from evenacre.language import tr
 from evenacre.model import InputFile
 from evenacre.planning.interseeding.plan_types import BEYOND, InterseedPlan
-from evenacre.reports import figure_text as figures
+from evenacre.reports.charts.timeline import HEAD, ROW, timeline
 from evenacre.reports.maps.interactive import script_json
 from evenacre.reports.maps.interseeding import interseed_map
 from evenacre.reports.maps.paddock_states import STATES, steps
-from evenacre.reports.maps.timeline import HEAD, ROW, timeline
 from evenacre.reports.pages.frame import asset, page
 from evenacre.reports.quantities import Display
 from evenacre.reports.sentences import interseeding as say
@@ -43,8 +43,8 @@ def interseed_page(
     used = {state for step in by_day for state in step.states}
     return page(
         "interseed.html.j2",
-        title=farm or "Interseeding",
-        about="plan of interseeding",
+        title=farm or tr("Interseeding"),
+        about=tr("plan of interseeding"),
         inputs=inputs,
         key=_KEY,
         seed=plan.seeding.product.name,
@@ -61,14 +61,12 @@ def interseed_page(
         step_of=step_of,
         iw=iw,
         units=units,
-        mass=units.mass.text,
-        size=lambda area_m2: figures.size(area_m2, units, 3),
         first=_UNFOLDED,
         timeline=timeline(plan),
         row=ROW,
         head=HEAD,
-        map=interseed_map(plan, units, _KEY),
-        states=[(key, words) for key, words in STATES.items() if key in used],
+        map=interseed_map(plan, units),
+        states=[(key, tr(words)) for key, words in STATES.items() if key in used],
         steps=len(by_day) - 1,
         whole=by_day[0],
         days=script_json([step.plain() for step in by_day]),
@@ -99,11 +97,11 @@ def interseed_lines(
         lines += [f"  {say.relaxation_words(r, units)}" for r in plan.relaxations]
     told = [*warnings, *sentences(plan.findings, "warning")]
     if told:
-        lines += ["", *(f"warning: {text}" for text in dict.fromkeys(told))]
+        lines += ["", *(tr("warning: {said}", said=text) for text in dict.fromkeys(told))]
     if notes := sentences(plan.findings, "note"):
-        lines += ["", *(f"note: {text}" for text in notes)]
+        lines += ["", *(tr("note: {said}", said=text) for text in notes)]
     if cautions := say.interseed_cautions(plan):
-        lines += ["", "Take care:", *(f"  {text}" for text in cautions)]
+        lines += ["", tr("Take care:"), *(f"  {text}" for text in cautions)]
     return lines
 
 

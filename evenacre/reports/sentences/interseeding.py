@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator
 
-from evenacre.io.common.findings import counted
+from evenacre.language import mark, tr, trn
 from evenacre.planning.interseeding.plan_types import (
     BEYOND,
     BOOKED,
@@ -30,6 +30,7 @@ from evenacre.units.display import UnitSystem
 _ALL = 0.995
 _INCH_M = 0.0254
 _EVEN = 1e-3  # rates closer than this are the same
+_SOUGHT = 1e-5  # what the search may have left that is worth no word
 
 
 def interseed_answer(plan: InterseedPlan, units: UnitSystem) -> Card:
@@ -41,12 +42,15 @@ def interseed_answer(plan: InterseedPlan, units: UnitSystem) -> Card:
         lines.append(("product", _chance(plan, plan.chance_all)))
     lines += [("missed", text) for text in _left_out(plan, units)]
     short = [("short", shortage_words(s, units)) for s in plan.herd.shortages]
-    lines += first_lines(short, "short", "shortages are in the table")
-    if plan.visits and not plan.schedule.proven:
-        more = f"another schedule might be worth up to {100 * plan.schedule.gap:.1f} % more"
-        lines.append(("cost", f"The search was stopped for time: {more}."))
+    lines += first_lines(short, "short", mark("{more} more shortages are in the table."))
+    unsought = plan.schedule.gap - plan.schedule.gap_of_passes
+    if plan.visits and not plan.schedule.proven and unsought > _SOUGHT:
+        more = tr(
+            "another schedule might be worth up to {unsought:.1f} % more", unsought=100 * unsought
+        )
+        lines.append(("cost", tr("The search was stopped for time: {more}.", more=more)))
     if not plan.relaxations and not plan.relaxed_holds:
-        lines.append(("cost", "What would let the rest be seeded was not found in time."))
+        lines.append(("cost", tr("What would let the rest be seeded was not found in time.")))
     return Card(_headline(plan, units), tuple(lines))
 
 
@@ -54,46 +58,67 @@ def relaxation_title(plan: InterseedPlan) -> str:
     """Head the list of what to relax."""
     beyond = {r.rule == BEYOND for r in plan.relaxations}
     if beyond <= {True}:
-        return "What cannot be seeded"
+        return tr("What cannot be seeded")
     if not plan.relaxed_holds:
-        return "What would let more be seeded, though perhaps not all"
+        return tr("What would let more be seeded, though perhaps not all")
     if True in beyond:
-        return "What would let more be seeded"
-    return "What would let every paddock be seeded whole"
+        return tr("What would let more be seeded")
+    return tr("What would let every paddock be seeded whole")
 
 
 def _headline(plan: InterseedPlan, units: UnitSystem) -> str:
     goals = iw.wanted(plan)
     if not goals and any(p.finished for p in plan.paddocks):
-        return "Every paddock is seeded"
+        return tr("Every paddock is seeded")
     if not goals:
-        return "No paddock is to be seeded"
-    goal = figures.size(sum(iw.goal_m2(p) for p in goals), units, 3)
+        return tr("No paddock is to be seeded")
+    goal = units.area.in_all(map(iw.goal_m2, goals))
     if any(p.done for p in plan.paddocks):
-        goal = f"{goal} left"
+        goal = tr("{goal} left", goal=goal)
     if not plan.visits:
-        return f"None of {goal} can be seeded"
-    seeded = figures.size(sum(p.seeded_m2 for p in goals), units, 3)
-    ground = f"All {goal}" if all(map(iw.whole, goals)) else f"{seeded} of {goal}"
-    return f"{ground} can be seeded, by {iw.day_text(plan.visits[-1].day)}"
+        return tr("None of {goal} can be seeded", goal=goal)
+    seeded = units.area.in_all(p.seeded_m2 for p in goals)
+    day = iw.day_text(plan.visits[-1].day)
+    if all(map(iw.whole, goals)):
+        return tr("All {goal} can be seeded, by {day}", goal=goal, day=day)
+    return tr("{seeded} of {goal} can be seeded, by {day}", seeded=seeded, goal=goal, day=day)
 
 
 def _seed(plan: InterseedPlan, units: UnitSystem) -> str:
     s, rate = plan.seeding, plan.schedule.rate_kg_per_m2
-    text = f"{units.mass.text(plan.seed_used_kg)} of {s.product.name} at {units.rate.text(rate)}"
+    text = tr(
+        "{mass} of {name} at {rate}",
+        mass=units.mass.text(plan.seed_used_kg),
+        name=s.product.name,
+        rate=units.rate.text(rate),
+    )
     if abs(rate - s.rate_kg_per_m2) > _EVEN * s.rate_kg_per_m2:
-        changed = "less, to reach further" if rate < s.rate_kg_per_m2 else "more, to come out even"
-        text += f" ({changed}: {units.rate.text(s.rate_kg_per_m2)} was wanted)"
+        changed = (
+            tr("less, to reach further")
+            if rate < s.rate_kg_per_m2
+            else tr("more, to come out even")
+        )
+        text += tr(
+            " ({changed}: {rate} was wanted)",
+            changed=changed,
+            rate=figures.told_rate(s.rate_kg_per_m2, units),
+        )
     if plan.fills:
-        text += f", in {counted(len(plan.fills), 'load')}"
+        text += trn(", in {count:,} load", ", in {count:,} loads", len(plan.fills))
     if plan.seed_left_kg is None or s.on_hand_kg is None:
-        return f"{text}; how much is on hand was not told."
+        return tr("{said}; how much is on hand was not told.", said=text)
     if plan.seed_left_kg < _EVEN * s.on_hand_kg:
-        return f"{text}; no seed is left over."
+        return tr("{said}; no seed is left over.", said=text)
     left = units.mass.text(plan.seed_left_kg)
     kept_kg = sum(b.least_kg for b in s.bins) if plan.fills else 0.0
-    kept = f", {units.mass.text(kept_kg)} of it in the cart" if kept_kg else ""
-    return f"{text}; {left} of {units.mass.text(s.on_hand_kg)} is left over{kept}."
+    kept = tr(", {mass} of it in the cart", mass=units.mass.text(kept_kg)) if kept_kg else ""
+    return tr(
+        "{said}; {left} of {mass} is left over{kept}.",
+        said=text,
+        left=left,
+        mass=units.mass.text(s.on_hand_kg),
+        kept=kept,
+    )
 
 
 def _done(plan: InterseedPlan, units: UnitSystem) -> str:
@@ -101,11 +126,16 @@ def _done(plan: InterseedPlan, units: UnitSystem) -> str:
     done = [(p.done, p.paddock.field.name, p.finished) for p in plan.paddocks if p.done]
     since = iw.day_text(plan.seeding.from_day) if plan.seeding.from_day else ""
     if not done:
-        return f"Planned from {since}: by the logs nothing is done yet."
-    area = figures.size(sum(d.area_m2 for d, _, _ in done), units, 3)
+        return tr("Planned from {since}: by the logs nothing is done yet.", since=since)
+    area = units.area.text(sum(d.area_m2 for d, _, _ in done))
     seed = units.mass.text(sum(d.seed_kg or 0.0 for d, _, _ in done))
-    names = [name if whole else f"{name} (in part)" for _, name, whole in done]
-    text = f"Planned from {since}; by the logs {area} is done with {seed} of seed"
+    names = [name if whole else tr("{name} (in part)", name=name) for _, name, whole in done]
+    text = tr(
+        "Planned from {since}; by the logs {area} is done with {seed} of seed",
+        since=since,
+        area=area,
+        seed=seed,
+    )
     return f"{text}: {', '.join(names)}."
 
 
@@ -113,16 +143,23 @@ def _chance(plan: InterseedPlan, chance_all: float) -> str:
     told, within = plan.weather, plan.chance_all_within
     if told is not None and told.years is not None and within is not None:
         low, high = (round(100 * end) for end in within)
-        return (
-            f"Weather left time for all of it in {100 * chance_all:.0f} % of "
-            f"{counted(len(told.years), 'past year')}: a chance between {low} and {high} %, 9 "
-            "times in 10."
+        return trn(
+            "Weather left time for all of it in {chance:.0f} % of {count:,} past year: a chance "
+            "between {low} and {high} %, 9 times in 10.",
+            "Weather left time for all of it in {chance:.0f} % of {count:,} past years: a chance "
+            "between {low} and {high} %, 9 times in 10.",
+            len(told.years),
+            chance=100 * chance_all,
+            low=low,
+            high=high,
         )
-    text = f"Chance that weather leaves time for all of it: {iw.chance_text(chance_all)}"
+    text = tr(
+        "Chance that weather leaves time for all of it: {chance}", chance=iw.chance_text(chance_all)
+    )
     known = [(p.chance, p.paddock.field.name) for p in plan.paddocks if p.chance is not None]
     chance, name = min(known, default=(1.0, ""))
     if len(known) > 1 and round(100 * chance) < 100:
-        text += f"; least sure is {name}, {iw.chance_text(chance)}"
+        text += tr("; least sure is {name}, {chance}", name=name, chance=iw.chance_text(chance))
     return f"{text} ({_weather(plan)})."
 
 
@@ -130,8 +167,10 @@ def _weather(plan: InterseedPlan) -> str:
     """Say what the chance goes by, in brief."""
     s = plan.seeding
     if s.lost_spell_days is None:
-        return "were each day lost by itself: days in a row, which lost_spell tells, make it less"
-    return f"with {iw.days_text(s.lost_spell_days)} lost in a row on average"
+        return tr(
+            "were each day lost by itself: days in a row, which lost_spell tells, make it less"
+        )
+    return tr("with {days} lost in a row on average", days=iw.days_text(s.lost_spell_days))
 
 
 def _left_out(plan: InterseedPlan, units: UnitSystem) -> Iterator[str]:
@@ -142,66 +181,84 @@ def _left_out(plan: InterseedPlan, units: UnitSystem) -> Iterator[str]:
             why = iw.shut_words(p.window, plan) if p.window else ""
             closed, begin = p.window.closes if p.window else None, plan.seeding.from_day
             if closed is not None and begin is not None and closed < begin:
-                why = f"its window closed on {iw.day_text(closed)}"
+                why = tr("its window closed on {day}", day=iw.day_text(closed))
             none.append(f"{name} ({why})" if why else name)
         elif not iw.whole(p):
-            ground = figures.size(p.seeded_m2, units, 3), figures.size(iw.goal_m2(p), units, 3)
-            part.append(f"{name} ({100 * iw.share_seeded(p):.0f} %: {' of '.join(ground)})")
+            part.append(
+                tr(
+                    "{name} ({share:.0f} %: {seeded} of {goal})",
+                    name=name,
+                    share=100 * iw.share_seeded(p),
+                    seeded=units.area.text(p.seeded_m2),
+                    goal=units.area.text(iw.goal_m2(p)),
+                )
+            )
     if part:
-        yield f"Seeded in part: {', '.join(part)}."
+        yield tr("Seeded in part: {names}.", names=", ".join(part))
     if none:
-        yield f"Not seeded: {', '.join(none)}."
+        yield tr("Not seeded: {names}.", names=", ".join(none))
 
 
 def shortage_words(shortage: Shortage, units: UnitSystem) -> str:
     """Say what feed or rest is missing, when, and how much feed has to be found."""
     s, days, day = shortage, iw.days_text(shortage.days), iw.day_text(shortage.day)
     text = {
-        "rest": f"{s.paddock} gets {days} too little rest before {day}",
-        "ground": f"{s.paddock} does not feed the herd for one day ({day})",
-    }.get(s.kind, f"{s.paddock} runs {days} short of forage on {day}")
+        "rest": tr(
+            "{paddock} gets {days} too little rest before {day}",
+            paddock=s.paddock,
+            days=days,
+            day=day,
+        ),
+        "ground": tr(
+            "{paddock} does not feed the herd for one day ({day})", paddock=s.paddock, day=day
+        ),
+    }.get(
+        s.kind,
+        tr("{paddock} runs {days} short of forage on {day}", paddock=s.paddock, days=days, day=day),
+    )
     if s.feed_kg > 0:
-        text += f": find {units.mass.text(s.feed_kg, 2)} of dry matter elsewhere"
+        text += tr(": find {mass} of dry matter elsewhere", mass=units.mass.text(s.feed_kg, 2))
     return f"{text}."
 
 
 _ALLOW: dict[str, str] = {
-    "seed": "{mass} more seed",
-    "hours": "{hours} more a day with the drill",
-    BOOKED: "{hours} back from what the drill is booked for: {booked}",
-    WEATHER: "{hours} less lost to weather than the plan allows for",
-    BEYOND: "{share} of {where} is out of reach, whatever is allowed",
-    Rule.WAIT: "open {where} {days} sooner after the herd",
-    Rule.RESIDUAL: "graze {where} {rate} lower, or seed it with more left standing",
-    Rule.CLOSE: "keep {where} open {days} longer",
-    Rule.REGROWTH: "seed {where} in regrowth that is {rate} taller",
-    Rule.REGRAZE: "keep the herd out of {where} {days} longer after seeding",
-    Rule.GIVEN: "widen the window you decided for {where} by {days}",
-    Rule.SEASON: "seed {days} beyond the first or last day of seeding",
-    Rule.WET: "seed {where} {days} before you said it bears the drill",
-    READY: "name {where} as ready when it is, or give its window or its moves",
-    "rate": "seed at {rate} less",
-    "first_day": "begin seeding {days} sooner",
-    "last_day": "go on seeding {days} longer",
+    "seed": mark("{mass} more seed"),
+    "hours": mark("{hours} more a day with the drill"),
+    BOOKED: mark("{hours} back from what the drill is booked for: {booked}"),
+    WEATHER: mark("{hours} less lost to weather than the plan allows for"),
+    BEYOND: mark("{share} of {where} is out of reach, whatever is allowed"),
+    Rule.WAIT: mark("open {where} {days} sooner after the herd"),
+    Rule.RESIDUAL: mark("graze {where} {rate} lower, or seed it with more left standing"),
+    Rule.CLOSE: mark("keep {where} open {days} longer"),
+    Rule.REGROWTH: mark("seed {where} in regrowth that is {rate} taller"),
+    Rule.REGRAZE: mark("keep the herd out of {where} {days} longer after seeding"),
+    Rule.GIVEN: mark("widen the window you decided for {where} by {days}"),
+    Rule.SEASON: mark("seed {days} beyond the first or last day of seeding"),
+    Rule.WET: mark("seed {where} {days} before you said it bears the drill"),
+    READY: mark("name {where} as ready when it is, or give its window or its moves"),
+    "rate": mark("seed at {rate} less"),
+    "first_day": mark("begin seeding {days} sooner"),
+    "last_day": mark("go on seeding {days} longer"),
 }
 _TO: dict[str, str] = {
-    "on_hand_kg": "{mass} in all",
-    "least_rate_kg_per_m2": "at {rate_down}",
-    NOT_BEFORE: "from {day}",
-    "hours_most_s": "up to {hours}",
-    "day_to_s": "until {clock}",
-    "day_from_s": "from {clock}",
-    "lost_chance": "no more than {percent} % of the days",
-    "opens_after_days": "{days} after it leaves",
-    "closes_after_days": "until {days} after the herd left",
-    "residual_most_kg_per_m2": "up to {rate}",
-    "regrowth_most_kg_per_m2": "up to {rate}",
-    MOVES: "until {day}",
-    WINDOW_FIRST: "from {day}",
-    WINDOW_LAST: "until {day}",
-    "first_day": "from {day}",
-    "last_day": "until {day}",
+    "on_hand_kg": mark("{mass} in all"),
+    "least_rate_kg_per_m2": mark("at {rate_down}"),
+    NOT_BEFORE: mark("from {day}"),
+    "hours_most_s": mark("up to {hours}"),
+    "day_to_s": mark("until {clock}"),
+    "day_from_s": mark("from {clock}"),
+    "lost_chance": mark("no more than {percent} % of the days"),
+    "opens_after_days": mark("{days} after it leaves"),
+    "closes_after_days": mark("until {days} after the herd left"),
+    "residual_most_kg_per_m2": mark("up to {rate}"),
+    "regrowth_most_kg_per_m2": mark("up to {rate}"),
+    MOVES: mark("until {day}"),
+    WINDOW_FIRST: mark("from {day}"),
+    WINDOW_LAST: mark("until {day}"),
+    "first_day": mark("from {day}"),
+    "last_day": mark("until {day}"),
 }
+_OF_RULE = mark("{hours} of {rule}")
 _DAYS_TOLD = 6
 
 
@@ -211,22 +268,23 @@ def relaxation_words(relaxation: Relaxation, units: UnitSystem) -> str:
     Whatever would do in its place is told after it.
     """
     alone = (_relaxation_words(r, units) for r in (relaxation, *relaxation.instead))
-    return "; or ".join(alone)
+    return tr("; or ").join(alone)
 
 
 def _relaxation_words(relaxation: Relaxation, units: UnitSystem) -> str:
     rule, amount = str(relaxation.rule), relaxation.amount
     kind = BOOKED if rule.startswith(BOOKED) else rule
-    words = _ALLOW.get(relaxation.setting or "") or _ALLOW.get(kind, "{hours} of {rule}")
-    text = words.format(
+    words = _ALLOW.get(relaxation.setting or "") or _ALLOW.get(kind, _OF_RULE)
+    text = tr(
+        words,
         rule=rule,
         booked=rule.removeprefix(BOOKED),
-        where=relaxation.paddock or "all paddocks",
+        where=relaxation.paddock or tr("all paddocks"),
         mass=figures.at_least(amount, units.mass),
         rate=figures.at_least(amount, units.rate),
         hours=iw.enough_hours_text(amount),
         days=iw.days_text(amount),
-        share="all" if amount > _ALL else f"{100 * amount:.0f} %",
+        share=tr("all") if amount > _ALL else f"{100 * amount:.0f} %",
     )
     more = _to_words(relaxation, units)
     return f"{text}: {more}" if more and kind != BOOKED else f"{text} ({more})" if more else text
@@ -234,22 +292,34 @@ def _relaxation_words(relaxation: Relaxation, units: UnitSystem) -> str:
 
 def _to_words(relaxation: Relaxation, units: UnitSystem) -> str:
     """Say what has to be set to what, or which days a booking gives up how much of."""
-    freed, to = relaxation.freed, relaxation.to
+    freed, to, amount = relaxation.freed, relaxation.to, relaxation.amount
     if freed:
-        told = [f"{iw.enough_hours_text(s)} on {iw.day_text(day)}" for day, s in freed]
-        last = [f"and {len(told) - _DAYS_TOLD} more days"] if len(told) > _DAYS_TOLD else []
+        told = [
+            tr(
+                "{enough_hours} on {day}",
+                enough_hours=iw.enough_hours_text(s),
+                day=iw.day_text(day),
+            )
+            for day, s in freed
+        ]
+        last = (
+            [tr("and {count} more days", count=len(told) - _DAYS_TOLD)]
+            if len(told) > _DAYS_TOLD
+            else []
+        )
         return ", ".join([*told[:_DAYS_TOLD], *last])
     if relaxation.setting is None or to is None:
         return ""
     if isinstance(to, dt.date):
-        return _TO[relaxation.setting].format(day=iw.day_text(to))
-    return _TO[relaxation.setting].format(
-        mass=figures.at_least(to, units.mass) if to > 0 else "",
+        return tr(_TO[relaxation.setting], day=iw.day_text(to))
+    return tr(
+        _TO[relaxation.setting],
+        mass=units.mass.in_all((to - amount, figures.enough(amount, units.mass))),
         rate=figures.at_least(to, units.rate) if to > 0 else "",
-        rate_down=figures.at_most(to, units.rate) if to > 0 else "",
+        rate_down=units.rate.in_all((to + amount, -figures.enough(amount, units.rate))),
         hours=iw.enough_hours_text(to),
         clock=iw.clock(to),
-        percent=f"{100 * to:.1f}".removesuffix(".0"),
+        percent=iw.tenths(100 * to),
         days=iw.days_text(to),
     )
 
@@ -257,103 +327,144 @@ def _to_words(relaxation: Relaxation, units: UnitSystem) -> str:
 def method_words(plan: InterseedPlan, units: UnitSystem, time_zone: str | None) -> list[str]:
     """Say how moves, windows, days, schedule and chances came about."""
     s, rate = plan.seeding, units.rate.text
-    opens = f"{iw.days_text(s.opens_after_days)} after the herd leaves"
-    window = (
-        f"A window opens {opens if s.opens_after_days else 'on the day the herd leaves'} and its "
-        f"last day is {iw.days_text(s.closes_after_days)} after the herd left, unless you decided "
-        "it otherwise."
-    )
+    closes = iw.days_text(s.closes_after_days)
+    if s.opens_after_days:
+        window = tr(
+            "A window opens {opens} after the herd leaves and its last day is {closes} after the "
+            "herd left, unless you decided it otherwise.",
+            opens=iw.days_text(s.opens_after_days),
+            closes=closes,
+        )
+    else:
+        window = tr(
+            "A window opens on the day the herd leaves and its last day is {closes} after the "
+            "herd left, unless you decided it otherwise.",
+            closes=closes,
+        )
     if (most := s.residual_most_kg_per_m2) is not None:
-        window += f" A paddock with more than {rate(most)} left standing is not seeded."
+        window += tr(
+            " A paddock with more than {rate} left standing is not seeded.", rate=rate(most)
+        )
     if (most := s.regrowth_most_kg_per_m2) is not None:
-        window += f" It closes when regrowth stands above {rate(most)}."
-    rest = f"The herd stays out for {iw.days_text(s.ungrazed_days)} after seeding"
-    asked = ", as the label was said to ask" if s.withholding_days > s.rest_days else ""
-    best = f"It is within {100 * plan.schedule.gap:.1f} % of the most that any could be worth"
+        window += tr(" It closes when regrowth stands above {rate}.", rate=rate(most))
+    rest = tr("The herd stays out for {days} after seeding", days=iw.days_text(s.ungrazed_days))
+    asked = tr(", as the label was said to ask") if s.withholding_days > s.rest_days else ""
+    best = tr(
+        "It is within {gap:.1f} % of the most that any could be worth", gap=100 * plan.schedule.gap
+    )
+    if plan.schedule.gap_of_passes > 0:
+        best += tr(", were days to end within a pass")
     if plan.schedule.proven:
-        best = (
-            "It was proven that no other is worth more, at whatever rate you allow and with loads "
-            "of whatever size"
+        best = tr(
+            "It was proven that no other is worth more, at whatever rate you allow and "
+            "with loads of whatever size"
         )
     out = [
         _moves(plan),
         window,
         f"{rest}{asked}.",
         _drill(plan),
-        "The schedule seeds as much ground as it can, by the value you gave each paddock, inside "
-        f"windows, hours and seed. {best}. Seed is metered over all the ground the drill runs "
-        "over, overlap included; ground is counted once.",
+        tr(
+            "The schedule seeds as much ground as it can, by the value you gave each "
+            "paddock, inside windows, hours and seed. {best}. Seed is metered over all the "
+            "ground the drill runs over, overlap included; ground is counted once.",
+            best=best,
+        ),
     ]
     if fenced := sum(p.passes is not None and p.passes.fenced for p in plan.paddocks):
         out.append(
-            f"Of {counted(fenced, 'paddock')} nothing of tractor, drill and cart leaves the fence; "
-            "behind a herd all are taken as fenced, unless fence = false says otherwise."
+            trn(
+                "Of {count:,} paddock nothing of tractor, drill and cart leaves the fence; behind "
+                "a herd all are taken as fenced, unless fence = false says otherwise.",
+                "Of {count:,} paddocks nothing of tractor, drill and cart leaves the fence; behind "
+                "a herd all are taken as fenced, unless fence = false says otherwise.",
+                fenced,
+            )
         )
     if plan.chance_all is not None and plan.weather is not None:
         out.append(_seasons(plan, plan.weather, units))
-    clock = f"Times are of {time_zone}" if time_zone else "Times are local mean time"
-    return [*out, f"{clock}. Areas are taken on an equal-area plane."]
+    clock = (
+        tr("Times are of {time_zone}", time_zone=time_zone)
+        if time_zone
+        else tr("Times are local mean time")
+    )
+    return [*out, tr("{clock}. Areas are taken on an equal-area plane.", clock=clock)]
 
 
 def _seasons(plan: InterseedPlan, told: WeatherTold, units: UnitSystem) -> str:
     """Say what weather chances come from."""
     s, past = plan.seeding, plan.seeding.past_weather
-    spells = f"in spells of {iw.days_text(told.spell_days)} on average"
+    spells = tr("in spells of {days} on average", days=iw.days_text(told.spell_days))
     if past is not None and told.years is not None:
-        years = counted(len(told.years), "past year")
+        years = trn("{count:,} past year", "{count:,} past years", len(told.years))
         after = ""
         if past.dry_after_days:
-            after = f" or on the {iw.days_text(past.dry_after_days)} before it"
-        text = (
-            f"Chances come from {past.source}: {years} from {told.years[0]} to {told.years[-1]}, "
-            "each taken whole, as it was and up to a week earlier and later. A day is lost when "
-            f"{_rain_text(past.stops_m)} of rain or more fell on it{after}: "
-            f"{100 * told.share:.0f} % of these days, {spells}"
+            after = tr(" or on the {days} before it", days=iw.days_text(past.dry_after_days))
+        text = tr(
+            "Chances come from {source}: {years} from {first} to {last}, each taken "
+            "whole, as it was and up to a week earlier and later. A day is lost when "
+            "{rain} of rain or more fell on it{after}: {share:.0f} % of these days, "
+            "{spells}",
+            source=past.source,
+            years=years,
+            first=told.years[0],
+            last=told.years[-1],
+            rain=_rain_text(past.stops_m),
+            after=after,
+            share=100 * told.share,
+            spells=spells,
         )
     else:
-        each = "each by itself" if s.lost_spell_days is None else spells
-        text = (
-            f"Chances come from {s.runs:,} simulated seasons in which weather takes "
-            f"{100 * s.lost_chance:.0f} % of the days, {each}"
+        each = tr("each by itself") if s.lost_spell_days is None else spells
+        text = tr(
+            "Chances come from {runs:,} simulated seasons in which weather takes "
+            "{lost_chance:.0f} % of the days, {each}",
+            runs=s.runs,
+            lost_chance=100 * s.lost_chance,
+            each=each,
         )
-    return (
-        f"{text} (days known as lost always are); what is missed is made up later where window "
-        "and hours allow."
+    return tr(
+        "{said} (days known as lost always are); what is missed is made up later where "
+        "window and hours allow.",
+        said=text,
     )
 
 
 def _rain_text(depth_m: float) -> str:
-    return f"{depth_m / _INCH_M:.2g} in ({1000 * depth_m:.2g} mm)"
+    return tr("{inches:.2g} in ({mm:.2g} mm)", inches=depth_m / _INCH_M, mm=1000 * depth_m)
 
 
 def _moves(plan: InterseedPlan) -> str:
     if plan.grazing.moves:
-        return "The herd's moves are those you decided."
+        return tr("The herd's moves are those you decided.")
     if not plan.grazing.herd:
-        return "No herd was told."
-    return (
-        "The herd's moves follow from what it eats a day, what stands in each paddock, how it "
-        "grows and what share of it is to be eaten: what stands, times the area, times that share. "
-        f"A paddock rests {iw.days_text(plan.grazing.rest_days)} between stays."
+        return tr("No herd was told.")
+    return tr(
+        "The herd's moves follow from what it eats a day, what stands in each paddock, "
+        "how it grows and what share of it is to be eaten: what stands, times the area, "
+        "times that share. A paddock rests {days} between stays.",
+        days=iw.days_text(plan.grazing.rest_days),
     )
 
 
 def _drill(plan: InterseedPlan) -> str:
     s = plan.seeding
-    text = (
-        "Hours for a paddock are those of the drive below, turns included, and "
-        f"{iw.hours_text(s.setup_s)} to set up"
+    text = tr(
+        "Hours for a paddock are those of the drive below, turns included, and {hours} to set up",
+        hours=iw.hours_text(s.setup_s),
     )
     if s.bins:
-        text += f", {iw.hours_text(s.refill_s)} for each load"
+        text += tr(", {hours} for each load", hours=iw.hours_text(s.refill_s))
     if s.sow_within_days is not None:
-        text += f", which is sown within {iw.days_text(s.sow_within_days)}"
+        text += tr(", which is sown within {days}", days=iw.days_text(s.sow_within_days))
     if s.day_from_s is not None:
-        text += f"; work begins at {iw.clock(s.day_from_s)}, where from says nothing else"
+        text += tr(
+            "; work begins at {clock}, where from says nothing else", clock=iw.clock(s.day_from_s)
+        )
     if s.hours_most_s is not None:
-        text += f"; no day has more than {iw.hours_text(s.hours_most_s)}"
+        text += tr("; no day has more than {hours}", hours=iw.hours_text(s.hours_most_s))
     if s.lost_chance:
-        text += "; of each day the plan uses only the share that weather leaves on average"
+        text += tr("; of each day the plan uses only the share that weather leaves on average")
     return f"{text}."
 
 
@@ -362,31 +473,36 @@ def interseed_cautions(plan: InterseedPlan) -> list[str]:
     if not plan.visits:
         return []
     s = plan.seeding
-    seed = "If any of this is treated seed: it is not feed, and spills are to be cleaned up."
+    seed = tr("If any of this is treated seed: it is not feed, and spills are to be cleaned up.")
     if s.treated:
-        seed = (
-            "This seed is treated. It is not feed: keep bags, spills and what is left in the cart "
-            "away from stock."
+        seed = tr(
+            "This seed is treated. It is not feed: keep bags, spills and what is left in "
+            "the cart away from stock."
         )
-    label = (
-        "A seed label may forbid grazing for a time. None was given, so the plan keeps the herd "
-        f"out for the {iw.days_text(s.rest_days)} of rest only: read the label."
+    label = tr(
+        "A seed label may forbid grazing for a time. None was given, so the plan keeps "
+        "the herd out for the {days} of rest only: read the label.",
+        days=iw.days_text(s.rest_days),
     )
     if s.withholding_days:
-        label = (
-            f"The label was said to forbid grazing for {iw.days_text(s.withholding_days)} after "
-            "seeding, and the plan keeps to it. The label decides: read it again before the herd "
-            "goes in."
+        label = tr(
+            "The label was said to forbid grazing for {days} after seeding, and the plan "
+            "keeps to it. The label decides: read it again before the herd goes in.",
+            days=iw.days_text(s.withholding_days),
         )
     return [
         seed,
         label,
-        "Seedlings need rest: graze when they hold against a pull, not by the calendar alone, and "
-        "keep stock off ground that is still soft.",
+        tr(
+            "Seedlings need rest: graze when they hold against a pull, not by the calendar "
+            "alone, and keep stock off ground that is still soft."
+        ),
         *_turns(plan),
-        "Keep hands out of the metering rolls and off chains while anything turns. Clear a plugged "
-        "line only with the fan stopped and the pressure gone.",
-        "Follow the label and local code.",
+        tr(
+            "Keep hands out of the metering rolls and off chains while anything turns. Clear "
+            "a plugged line only with the fan stopped and the pressure gone."
+        ),
+        tr("Follow the label and local code."),
     ]
 
 
@@ -397,6 +513,11 @@ def _turns(plan: InterseedPlan) -> list[str]:
     if not out:
         return []
     return [
-        f"As drawn, turns leave the ground of {out} of the {len(seeded)} paddocks: look for "
-        "fences, ditches, poles and wires before you drive. More headland rounds give them room."
+        tr(
+            "As drawn, turns leave the ground of {out} of the {count} paddocks: look for "
+            "fences, ditches, poles and wires before you drive. More headland rounds give "
+            "them room.",
+            out=out,
+            count=len(seeded),
+        )
     ]

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from evenacre.language import MONTHS, date_text, mark, number, tr, trn
 from evenacre.planning.interseeding.plan_types import (
     WHOLE_SHARE,
     BinFill,
@@ -20,12 +21,12 @@ from evenacre.planning.interseeding.plan_types import (
     Visit,
     WorkDay,
 )
+from evenacre.reports import figure_text as figures
 from evenacre.units.display import UnitSystem
 
 _RUN_OUT = 1e-4  # of a load: with less in it the cart is empty
 # Of the page's language, whatever the locale of the machine.
 _WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
-_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
 def wanted(plan: InterseedPlan) -> list[PaddockPlan]:
@@ -50,20 +51,43 @@ def whole(paddock: PaddockPlan) -> bool:
 
 def part_text(share: float) -> str:
     """Say what part of a paddock a visit seeds."""
-    return "all of it" if share >= WHOLE_SHARE else f"{100 * share:.0f} % of it"
+    return tr("all of it") if share >= WHOLE_SHARE else tr("{share:.0f} % of it", share=100 * share)
 
 
 def passes_text(visit: Visit) -> str:
     """Say which passes a visit drives, as they are numbered in the order they are driven."""
     first, last = visit.first_pass, visit.last_pass
-    return f"{first} to {last}" if last > first else str(first)
+    return figures.span(str(first), str(last)) if last > first else str(first)
+
+
+def visit_words(visit: Visit, units: UnitSystem) -> str:
+    """Say what a visit seeds, by which passes and when: the rest of a sentence."""
+    return trn(
+        ", {part}, pass {passes}, {size}, {mass} of seed; {begin} to {end}.",
+        ", {part}, passes {passes}, {size}, {mass} of seed; {begin} to {end}.",
+        2 if visit.last_pass > visit.first_pass else 1,
+        part=part_text(visit.share),
+        passes=passes_text(visit),
+        size=figures.size(visit.area_m2, units),
+        mass=units.mass.text(visit.seed_kg),
+        begin=clock(visit.start_s),
+        end=clock(visit.end_s),
+    )
 
 
 def stop_text(fill: CartFill) -> str:
     """Say on which pass the cart is filled."""
     if fill.into_pass > 0:
-        return f"{100 * fill.into_pass:.0f} % along pass {fill.passes_done + 1}"
-    return f"after pass {fill.passes_done}" if fill.passes_done else "before the first pass"
+        return tr(
+            "{share:.0f} % along pass {number}",
+            share=100 * fill.into_pass,
+            number=fill.passes_done + 1,
+        )
+    return (
+        tr("after pass {passes_done}", passes_done=fill.passes_done)
+        if fill.passes_done
+        else tr("before the first pass")
+    )
 
 
 def bin_text(part: BinFill, bags: float | None, units: UnitSystem) -> str:
@@ -71,18 +95,36 @@ def bin_text(part: BinFill, bags: float | None, units: UnitSystem) -> str:
     text = f"{part.name} {units.mass.text(part.mass_kg)}".strip()
     if bags is None:
         return text
-    count = f"{bags:.1f}".removesuffix(".0")
-    return f"{text} ({count} bag{'' if count == '1' else 's'})"
+    return trn(
+        "{said} ({bags} bag)", "{said} ({bags} bags)", _plural(bags), said=text, bags=tenths(bags)
+    )
+
+
+def tenths(value: float) -> str:
+    """Write a number to a tenth, and whole ones without."""
+    return number(value, ",.1f").removesuffix(number(0.0, ".1f")[1:])
+
+
+def _plural(value: float) -> int:
+    """Which plural goes with a number: one only where it is written so."""
+    return 1 if round(value, 1) == 1 else 2
 
 
 def load_text(fill: CartFill, units: UnitSystem) -> str:
     """Say what goes into the cart, when, and what is left in it by then."""
-    text = f"load {fill.number} ({units.mass.text(fill.mass_kg)}) {stop_text(fill)}"
+    text = tr(
+        "load {number} ({mass}) {stop}",
+        number=fill.number,
+        mass=units.mass.text(fill.mass_kg),
+        stop=stop_text(fill),
+    )
     if not fill.passes_done and not fill.into_pass:
         return text
     if fill.left_kg > _RUN_OUT * fill.mass_kg:
-        return f"{text}, when the cart is down to {units.mass.text(fill.left_kg)}"
-    return f"{text}, after the cart has run out"
+        return tr(
+            "{said}, when the cart is down to {mass}", said=text, mass=units.mass.text(fill.left_kg)
+        )
+    return tr("{said}, after the cart has run out", said=text)
 
 
 def numbered(plan: InterseedPlan) -> dict[Visit, int]:
@@ -124,31 +166,36 @@ def span(plan: InterseedPlan) -> tuple[dt.date, dt.date]:
 def clock(seconds: float) -> str:
     """Time of day, to the minute; beyond the day it says of which one."""
     days, minutes = divmod(round(seconds / 60), 24 * 60)
-    beside = {0: "", 1: " next day", -1: " the day before"}.get(days, f" {days:+d} days")
-    return f"{minutes // 60:02d}:{minutes % 60:02d}{beside}"
+    time = f"{minutes // 60:02d}:{minutes % 60:02d}"
+    if not days:
+        return time
+    beside = {1: tr("next day"), -1: tr("the day before")}
+    return f"{time} {beside.get(days) or tr('{days:+d} days', days=days)}"
 
 
 def day_text(day: dt.date) -> str:
     """Weekday and date."""
-    return f"{_WEEKDAYS[day.weekday()]} {day.isoformat()}"
+    english = f"{_WEEKDAYS[day.weekday()]} {MONTHS[day.month - 1]} {day.day}, {day.year}"
+    return date_text(day, "yMMMEd", english)
 
 
 def short_day(day: dt.date) -> str:
     """Month and day, where there is little room."""
-    return f"{_MONTHS[day.month - 1]} {day.day}"
+    return date_text(day, "MMMd", f"{MONTHS[day.month - 1]} {day.day}")
 
 
 def short_weekday(day: dt.date) -> str:
     """Weekday, month and day, never broken between lines."""
-    return f"{_WEEKDAYS[day.weekday()]} {short_day(day)}".replace(" ", "\N{NO-BREAK SPACE}")
+    english = f"{_WEEKDAYS[day.weekday()]} {MONTHS[day.month - 1]} {day.day}"
+    return date_text(day, "MMMEd", english).replace(" ", "\N{NO-BREAK SPACE}")
 
 
 def chance_text(chance: float) -> str:
     """Write a chance in whole percent; what was only simulated is never called sure."""
     percent = round(100 * chance)
     if percent == 100:
-        return "over 99 %"
-    return f"{percent} %" if percent else "under 1 %"
+        return tr("over 99 %")
+    return f"{percent} %" if percent else tr("under 1 %")
 
 
 def chance_of(plan: InterseedPlan, chance: float | None) -> str:
@@ -158,7 +205,7 @@ def chance_of(plan: InterseedPlan, chance: float | None) -> str:
     if plan.weather is None or plan.weather.years is None:
         return chance_text(chance)
     count = len(plan.weather.years)
-    return f"{round(chance * count)} in {count} years"
+    return tr("{times} in {count} years", times=round(chance * count), count=count)
 
 
 def short_names(names: Sequence[str]) -> list[str]:
@@ -176,8 +223,7 @@ def short_names(names: Sequence[str]) -> list[str]:
 
 def days_text(count: float) -> str:
     """Count days, with a tenth where they are not whole."""
-    number = f"{count:,.1f}".removesuffix(".0")
-    return f"{number} day" if number == "1" else f"{number} days"
+    return trn("{days} day", "{days} days", _plural(count), days=tenths(count))
 
 
 def hours_text(seconds: float) -> str:
@@ -185,7 +231,7 @@ def hours_text(seconds: float) -> str:
     minutes = round(seconds / 60)
     if minutes < 60:
         return f"{minutes} min"
-    return f"{seconds / 3600:.1f}".removesuffix(".0") + " h"
+    return f"{tenths(seconds / 3600)} h"
 
 
 def enough_hours_text(seconds: float) -> str:
@@ -197,60 +243,65 @@ def enough_hours_text(seconds: float) -> str:
 # Why a window opens, why it closes, why it never opens, and what shuts a day where rules do it
 # together; {wait} and {close} are days.
 _RULES = {
-    Rule.HERD: ("the herd leaves", "the herd is back", "the herd is in it", "with the herd in it"),
+    Rule.HERD: (
+        mark("the herd leaves"),
+        mark("the herd is back"),
+        mark("the herd is in it"),
+        mark("with the herd in it"),
+    ),
     Rule.WAIT: (
-        "{wait} after the herd",
-        "the herd has been back",
-        "no day is {wait} after the herd",
-        "less than {wait} after the herd",
+        mark("{wait} after the herd"),
+        mark("the herd has been back"),
+        mark("no day is {wait} after the herd"),
+        mark("less than {wait} after the herd"),
     ),
     Rule.RESIDUAL: (
-        "grazed low enough",
-        "too much stands from here on",
-        "too much is left standing",
-        "with too much left standing",
+        mark("grazed low enough"),
+        mark("too much stands from here on"),
+        mark("too much is left standing"),
+        mark("with too much left standing"),
     ),
     Rule.CLOSE: (
-        "the herd has left again",
-        "{close} after the herd",
-        "every day is more than {close} after the herd",
-        "more than {close} after the herd",
+        mark("the herd has left again"),
+        mark("{close} after the herd"),
+        mark("every day is more than {close} after the herd"),
+        mark("more than {close} after the herd"),
     ),
     Rule.REGROWTH: (
-        "regrowth is low enough",
-        "regrowth competes",
-        "regrowth competes",
-        "when regrowth competes",
+        mark("regrowth is low enough"),
+        mark("regrowth competes"),
+        mark("regrowth competes"),
+        mark("when regrowth competes"),
     ),
     Rule.REGRAZE: (
-        "seedlings get their rest from here on",
-        "later seedlings would be grazed too soon",
-        "the herd is back before seedlings have rested or the label allows",
-        "too soon before the herd is back",
+        mark("seedlings get their rest from here on"),
+        mark("later seedlings would be grazed too soon"),
+        mark("the herd is back before seedlings have rested or the label allows"),
+        mark("too soon before the herd is back"),
     ),
     Rule.GIVEN: (
-        "as you decided",
-        "as you decided",
-        "the window you decided is over or leaves no day",
-        "outside the window you decided",
+        mark("as you decided"),
+        mark("as you decided"),
+        mark("the window you decided is over or leaves no day"),
+        mark("outside the window you decided"),
     ),
     Rule.SEASON: (
-        "seeding begins",
-        "seeding ends",
-        "it is outside the days of seeding",
-        "outside the days of seeding",
+        mark("seeding begins"),
+        mark("seeding ends"),
+        mark("it is outside the days of seeding"),
+        mark("outside the days of seeding"),
     ),
     Rule.WET: (
-        "it bears the drill, as you decided",
-        "it does not bear the drill",
-        "it does not bear the drill by then",
-        "before it bears the drill",
+        mark("it bears the drill, as you decided"),
+        mark("it does not bear the drill"),
+        mark("it does not bear the drill by then"),
+        mark("before it bears the drill"),
     ),
     Rule.UNTOLD: (
-        "it is ready",
-        "it is not ready",
-        "nothing tells when it is grazed or ready",
-        "with nothing to tell when it is ready",
+        mark("it is ready"),
+        mark("it is not ready"),
+        mark("nothing tells when it is grazed or ready"),
+        mark("with nothing to tell when it is ready"),
     ),
 }
 
@@ -260,7 +311,7 @@ def opening_words(window: SeedingWindow, plan: InterseedPlan) -> str:
     if window.opens is None:
         return ""
     by = window.opened_by
-    return _with_days(_RULES[by][0], plan) if by else "nothing keeps it shut before"
+    return _with_days(_RULES[by][0], plan) if by else tr("nothing keeps it shut before")
 
 
 def closing_words(window: SeedingWindow, plan: InterseedPlan) -> str:
@@ -269,8 +320,8 @@ def closing_words(window: SeedingWindow, plan: InterseedPlan) -> str:
         return ""
     by = window.closed_by
     if by is Rule.CLOSE and window.ready:
-        return _with_days("{close} after it stood ready", plan)
-    return _with_days(_RULES[by][1], plan) if by else "the plan ends"
+        return _with_days(mark("{close} after it stood ready"), plan)
+    return _with_days(_RULES[by][1], plan) if by else tr("the plan ends")
 
 
 def shut_words(window: SeedingWindow, plan: InterseedPlan) -> str:
@@ -279,16 +330,16 @@ def shut_words(window: SeedingWindow, plan: InterseedPlan) -> str:
         return ""
     rules = shutting(window)
     if not rules:
-        return "no day is left"
+        return tr("no day is left")
     if len(rules) == 1:
         return _with_days(_RULES[rules[0]][2], plan)
-    told = ", or ".join(_RULES[rule][3] for rule in rules)
-    return _with_days(f"every day is {told}", plan)
+    told = tr(", or ").join(_with_days(_RULES[rule][3], plan) for rule in rules)
+    return tr("every day is {told}", told=told)
 
 
 def _with_days(words: str, plan: InterseedPlan) -> str:
     s = plan.seeding
-    return words.format(wait=days_text(s.opens_after_days), close=days_text(s.closes_after_days))
+    return tr(words, wait=days_text(s.opens_after_days), close=days_text(s.closes_after_days))
 
 
 def shutting(window: SeedingWindow) -> list[Rule]:

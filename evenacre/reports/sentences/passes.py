@@ -7,23 +7,24 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from evenacre.io.common.findings import counted
+from evenacre.language import mark, number, tr, trn
 from evenacre.planning.passes.pass_types import SEEN_M2, Drive, FillSpot, PassPlan
 from evenacre.planning.passes.turns import turn_room
 from evenacre.reports import figure_text as figures
+from evenacre.reports.sentences.audit import Card
 from evenacre.reports.sentences.findings import sentences
 from evenacre.units.display import UnitSystem
 
 _LABEL = 18
 _SOME_M2 = 1.0  # less than that is none
 _AT_END_M = 0.5  # nearer than that to where a run ends is there
-_KINDS = {"round": " (round)", "pass": "", "middle": " (narrow ground)"}
+_KINDS = {"round": mark(" (round)"), "pass": "", "middle": mark(" (narrow ground)")}
 _LEAST_SHARE = 1e-3  # what a share shows no less of
-_BEST = {"turns": "has fewest turns", "overlap": "has least overlap"}
+_BEST = {"turns": mark("has fewest turns"), "overlap": mark("has least overlap")}
 
-_LOOK_FIRST = (
-    "Where turns leave the ground, look for fences, ditches, poles and wires before you drive; "
-    "turn another way where there is no room."
+LOOK_FIRST = mark(
+    "Where turns leave the ground, look for fences, ditches, poles and wires before you "
+    "drive; turn another way where there is no room."
 )
 
 
@@ -42,35 +43,85 @@ def pass_lines(
     if len(plans) > 1:
         area = units.area.text(sum(plan.workable_m2 for plan in plans))
         time = _time(sum(plan.field_time_s for plan in plans))
-        lines += [f"{len(plans)} fields, {area}: {time} of driving, without fills.", ""]
-    rooms = [turn_room(plan) for plan in plans]
-    for plan, room in zip(plans, rooms, strict=True):
-        size = figures.size(plan.workable_m2, units, 3)
+        lines += [
+            tr(
+                "{count} fields, {area}: {time} of driving, without fills.",
+                count=len(plans),
+                area=area,
+                time=time,
+            ),
+            "",
+        ]
+    for plan in plans:
+        size = units.area.text(plan.workable_m2)
         lines.append(f"{plan.field}, {size}: {passes_text(plan)}.")
         if plan.passes:
             rows = _rows(plan, units, heading_given)
             lines += [f"  {label:<{_LABEL}}{text}" for label, text in rows]
-        lines += [f"  warning: {text}" for text in sentences(plan.findings, "warning")]
-        notes = [f for f in plan.findings if f.code != "radius_derived"]
-        lines += [f"  note: {text}" for text in sentences(notes, "note")]
-        if room.turns and not plan.fenced:
-            lines.append(
-                f"  caution: {counted(room.turns, 'turn', 'leave')} the ground to be worked, by up "
-                f"to {figures.distance(room.beyond_m, units)} at the middle of the tool."
-            )
+        lines += [
+            f"  {tr('warning: {said}', said=text)}" for text in sentences(plan.findings, "warning")
+        ]
+        lines += [f"  {tr('note: {said}', said=text)}" for text in pass_notes(plan)]
+        lines += [f"  {tr('caution: {said}', said=text)}" for text in pass_cautions(plan, units)]
         lines.append("")
-    if any(room.turns and not plan.fenced for room, plan in zip(rooms, plans, strict=True)):
-        lines.append(_LOOK_FIRST)
+    if any(pass_cautions(plan, units) for plan in plans):
+        lines.append(tr(LOOK_FIRST))
+    lines.append(tool_sentence(plans, units))
+    return [*lines, *(tr("warning: {said}", said=text) for text in warnings)]
+
+
+def pass_card(plan: PassPlan, units: UnitSystem) -> Card:
+    """Say the answer for one field: how it is driven, and what comes of it."""
+    if not plan.passes:
+        return Card(tr("Nothing to drive"), ())
+    text = passes_text(plan)
+    told = dict(_rows(plan, units, heading_given=False))
+    lines = [
+        ("work", f"{told[tr('time')].capitalize()}."),
+        ("double", tr("Overlap: {overlap}.", overlap=told[tr("overlap")])),
+        ("missed", tr("Missed: {missed}.", missed=told[tr("missed")])),
+    ]
+    return Card(f"{text[0].upper()}{text[1:]}", tuple(lines))
+
+
+def pass_notes(plan: PassPlan) -> list[str]:
+    """What else is to be known of the passes of a field."""
+    # How the radius came about is told of all fields together.
+    return sentences([f for f in plan.findings if f.code != "radius_derived"], "note")
+
+
+def pass_cautions(plan: PassPlan, units: UnitSystem) -> list[str]:
+    """Where turns leave the ground, of which nothing beyond it is known."""
+    room = turn_room(plan)
+    if not room.turns or plan.fenced:
+        return []
+    return [
+        trn(
+            "{count:,} turn leaves the ground to be worked, by up to {far} at the middle of the "
+            "tool.",
+            "{count:,} turns leave the ground to be worked, by up to {far} at the middle of the "
+            "tool.",
+            room.turns,
+            far=figures.distance(room.beyond_m, units),
+        )
+    ]
+
+
+def tool_sentence(plans: Sequence[PassPlan], units: UnitSystem) -> str:
+    """Say what is driven, and how: the same in all fields."""
     drive = plans[0].drive
     derived = ""
     if any(finding.code == "radius_derived" for finding in plans[0].findings):
-        derived = ", which its width and tow allow: no turn radius was given"
-    lines.append(
-        f"Tool {units.length.text(drive.width_m)} wide, {units.speed.text(drive.speed_mps, 2)} at "
-        f"work, {units.speed.text(drive.turn_speed_mps, 2)} in turns, none tighter than "
-        f"{units.length.text(drive.turn_radius_m or 0.0)} at the hitch pin{derived}."
+        derived = tr(", which its width and tow allow: no turn radius was given")
+    return tr(
+        "Tool {width} wide, {speed} at work, {turning} in turns, none tighter than {radius} at the "
+        "hitch pin{derived}.",
+        width=units.length.text(drive.width_m),
+        speed=units.speed.text(drive.speed_mps, 2),
+        turning=units.speed.text(drive.turn_speed_mps, 2),
+        radius=units.length.text(drive.turn_radius_m or 0.0),
+        derived=derived,
     )
-    return [*lines, *(f"warning: {text}" for text in warnings)]
 
 
 def axis_deg(heading_rad: float) -> float:
@@ -92,22 +143,30 @@ def runs_of(plan: PassPlan, kind: str) -> int:
 def passes_text(plan: PassPlan) -> str:
     """Rounds, passes and how they run: ``"2 rounds, then 42 passes east to west (87.0°)"``."""
     if not plan.passes:
-        return "nothing to drive"
+        return tr("nothing to drive")
     laps, count = _laps(plan), runs_of(plan, "pass")
-    parts = [counted(laps, "round")] if laps else []
+    parts = [trn("{count:,} round", "{count:,} rounds", laps)] if laps else []
     middles = runs_of(plan, "middle")
     if middles:
-        parts.append(f"{counted(middles, 'run')} along the middle of narrow ground")
+        parts.append(
+            trn(
+                "{count:,} run along the middle of narrow ground",
+                "{count:,} runs along the middle of narrow ground",
+                middles,
+            )
+        )
     if plan.blocks:
-        parts.append(f"{_passes(count)} in {len(plan.blocks)} blocks")
+        parts.append(
+            tr("{passes} in {count} blocks", passes=_passes(count), count=len(plan.blocks))
+        )
     elif count:
-        way = f"{axis_words(plan.drive)} ({_compass_deg(plan):.1f}°)"
+        way = f"{axis_words(plan.drive)} ({number(_compass_deg(plan), '.1f')}°)"
         parts.append(f"{_passes(count)} {way}")
-    return ", then ".join(parts[::-1] if plan.drive.headland == "last" else parts)
+    return tr(", then ").join(parts[::-1] if plan.drive.headland == "last" else parts)
 
 
 def _passes(count: int) -> str:
-    return f"{count:,} {'pass' if count == 1 else 'passes'}"
+    return trn("{count:,} pass", "{count:,} passes", count)
 
 
 def _laps(plan: PassPlan) -> int:
@@ -124,46 +183,68 @@ def _rows(plan: PassPlan, units: UnitSystem, heading_given: bool) -> Iterator[tu
         for kind in ("round", "middle", "pass")
     )
     laps, count = _laps(plan), runs_of(plan, "pass")
-    for number, block in enumerate(block_rows(plan), 1):
-        ground = figures.size(block.area_m2, units)
-        way = f"{block.heading_deg:.1f}° and back {block.heading_deg + 180.0:.1f}°"
-        yield f"block {number}", f"{way}, {_passes(block.passes)}, {ground}"
+    for place, block in enumerate(block_rows(plan), 1):
+        ground = units.area.text(block.area_m2)
+        way = tr(
+            "{out:.1f}° and back {back:.1f}°",
+            out=block.heading_deg,
+            back=block.heading_deg + 180.0,
+        )
+        yield tr("block {place}", place=place), f"{way}, {_passes(block.passes)}, {ground}"
     if count and not plan.blocks:
-        why = "as given" if heading_given else _BEST[plan.drive.prefer]
-        why = "along the line given" if plan.drive.along is not None else why
+        why = tr("as given") if heading_given else tr(_BEST[plan.drive.prefer])
+        why = tr("along the line given") if plan.drive.along is not None else why
         out = _compass_deg(plan)
-        yield "heading", f"{out:.1f}° and back {out + 180.0:.1f}°, {why}"
-    runs = counted(runs_of(plan, "round"), "run")
-    when = plan.drive.headland
-    yield "headland rounds", f"{laps}, in {runs}, {rounds}, driven {when}" if laps else "none"
+        yield (
+            tr("heading"),
+            tr("{out:.1f}° and back {back:.1f}°, {why}", out=out, back=out + 180.0, why=why),
+        )
+    runs = trn("{count:,} run", "{count:,} runs", runs_of(plan, "round"))
+    around = {"laps": laps, "runs": runs, "rounds": rounds}
+    driven = tr("{laps}, in {runs}, {rounds}, driven first", **around)
+    if plan.drive.headland == "last":
+        driven = tr("{laps}, in {runs}, {rounds}, driven last", **around)
+    yield tr("headland rounds"), driven if laps else tr("none")
     if narrow := runs_of(plan, "middle"):
-        yield "narrow ground", f"{counted(narrow, 'run')} along the middle, {middles}"
-    yield "passes", f"{count:,}, {passes}" if count else "none"
+        yield (
+            tr("narrow ground"),
+            trn(
+                "{count:,} run along the middle, {middles}",
+                "{count:,} runs along the middle, {middles}",
+                narrow,
+                middles=middles,
+            ),
+        )
+    yield tr("passes"), f"{number(count, ',')}, {passes}" if count else tr("none")
     turning = f"{_time(plan.turn_s)}, {units.distance.text(plan.turn_m)}"
-    yield "turns", f"{len(plan.turns):,}, {turning}" if plan.turns else "none"
+    yield tr("turns"), f"{number(len(plan.turns), ',')}, {turning}" if plan.turns else tr("none")
     pace = units.capacity.text(plan.covered_m2 / plan.field_time_s)
-    yield "time", f"{_time(plan.field_time_s)}, {pace}, without fills"
-    yield "field efficiency", figures.share(plan.field_efficiency, 1.0)
-    yield "covered", figures.share(plan.covered_m2, plan.workable_m2)
-    yield "overlap", _part(plan.overlap_m2, plan, units)
+    yield tr("time"), tr("{time}, {pace}, without fills", time=_time(plan.field_time_s), pace=pace)
+    yield tr("field efficiency"), figures.share(plan.field_efficiency, 1.0)
+    yield tr("covered"), figures.share(plan.covered_m2, plan.workable_m2)
+    yield tr("overlap"), _part(plan.overlap_m2, plan, units)
     missed = _part(plan.missed_m2, plan, units)
     if plan.left_places:
-        missed += f", in {counted(plan.left_places, 'place')} of {units.small_area.text(SEEN_M2)} "
-        missed += "or more"
-    yield "missed", missed
+        missed += trn(
+            ", in {count:,} place of {smallest} or more",
+            ", in {count:,} places of {smallest} or more",
+            plan.left_places,
+            smallest=units.small_area.text(SEEN_M2),
+        )
+    yield tr("missed"), missed
     if plan.fenced:
         yield (
-            "fence",
-            "nothing of tractor, drill and cart leaves it",
+            tr("fence"),
+            tr("nothing of tractor, drill and cart leaves it"),
         )
     if plan.gate is not None:
-        ways = ((plan.way_in, "to the first run"), (plan.way_out, "back from the last"))
+        ways = ((plan.way_in, tr("to the first run")), (plan.way_out, tr("back from the last")))
         told = [f"{figures.distance(w.length, units)} {words}" for w, words in ways if w]
-        yield "gate", ", ".join(told) or "begun and ended elsewhere"
+        yield tr("gate"), ", ".join(told) or tr("begun and ended elsewhere")
     for load, spot in enumerate(plan.fills, 1):
-        yield f"fill {load}", spot_text(spot_record(spot), units)
+        yield tr("fill {load}", load=load), spot_text(spot_record(spot), units)
     if plan.outside_m2 >= _SOME_M2:
-        yield "outside", figures.size(plan.outside_m2, units)
+        yield tr("outside"), units.area.text(plan.outside_m2)
 
 
 @dataclass(frozen=True)
@@ -210,24 +291,31 @@ def spot_text(spot: Mapping[str, Any], units: UnitSystem) -> str:
     ahead, back = figures.compass(east, north), figures.compass(-east, -north)
     left = spot["length_m"] - spot["into_m"]
     if left < _AT_END_M:
-        where = f"at its {ahead} end"
+        where = tr("at its {ahead} end", ahead=ahead)
     elif spot["into_m"] < _AT_END_M:
-        where = f"before it begins, at its {back} end"
+        where = tr("before it begins, at its {back} end", back=back)
     else:
-        where = f"{figures.distance(left, units)} before its {ahead} end"
-    what = f"pass {spot['run']}{_KINDS[spot['kind']]}, {where}"
+        where = tr(
+            "{distance} before its {ahead} end", distance=figures.distance(left, units), ahead=ahead
+        )
+    kind = tr(_KINDS[spot["kind"]])
+    what = tr("pass {run}{kind}, {where}", run=spot["run"], kind=kind, where=where)
     if spot["gate_m"] is None:
         return what
-    return f"{what}, {figures.distance(spot['gate_m'], units)} from the gate"
+    return tr(
+        "{what}, {distance} from the gate",
+        what=what,
+        distance=figures.distance(spot["gate_m"], units),
+    )
 
 
 def _part(area_m2: float, plan: PassPlan, units: UnitSystem) -> str:
     if area_m2 < _SOME_M2:
-        return "none"
+        return tr("none")
     part = figures.share(area_m2, plan.workable_m2)
     if area_m2 < _LEAST_SHARE * plan.workable_m2:
-        part = f"under {figures.share(_LEAST_SHARE, 1.0)}"
-    return f"{part}, {figures.size(area_m2, units)}"
+        part = tr("under {amount}", amount=figures.share(_LEAST_SHARE, 1.0))
+    return f"{part}, {units.area.text(area_m2)}"
 
 
 def _time(seconds: float) -> str:

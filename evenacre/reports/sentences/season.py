@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
-from evenacre.io.common.findings import counted
+from evenacre.language import mark, number, tr, trn
 from evenacre.model import OperationPlan, PlannedRate
 from evenacre.planning.loads.stock_balance import Balance
 from evenacre.planning.season.needs import NeedBalance
@@ -29,16 +29,16 @@ def season_card(
     open_balances = [b for b in balances if b.explained is False]
     if not ledger.needs and not ledger.money and not open_balances:
         return None
-    headline = "What it cost" if ledger.money else "What went where"
+    headline = tr("What it cost") if ledger.money else tr("What went where")
     if ledger.needs:
         met = sum(b.verdict == "met" for b in ledger.needs)
-        headline = f"{met} of {len(ledger.needs)} needs met on average"
+        headline = tr("{met} of {count} needs met on average", met=met, count=len(ledger.needs))
     farthest = sorted(ledger.needs, key=_off, reverse=True)
     needs = [(b.verdict, _sentence(b, units)) for b in farthest]
     lines = [
-        *first_lines(needs, "cost", "needs are in the tables"),
+        *first_lines(needs, "cost", mark("{more} more needs are in the tables.")),
         *(("scale", balance_sentence(b, units)) for b in open_balances),
-        *(("cost", text) for text in _costs(ledger, currency)),
+        *(("cost", text) for text in cost_lines(ledger, currency)),
     ]
     return Card(headline, tuple(lines))
 
@@ -51,34 +51,87 @@ def _off(balance: NeedBalance) -> float:
 
 
 def _sentence(b: NeedBalance, units: UnitSystem) -> str:
-    put = units.rate.text(b.mean_kg_per_m2).removesuffix(f" {units.rate.label}")
-    text = f"{ground(b)}: {put} of {units.rate.text(b.need.kg_per_m2)} {b.need.nutrient} on average"
+    put = units.rate.text(b.mean_kg_per_m2).removesuffix(f" {units.rate.word}")
+    text = tr(
+        "{ground}: {put} of {rate} {nutrient} on average",
+        ground=ground(b),
+        put=put,
+        rate=figures.told_rate(b.need.kg_per_m2, units),
+        nutrient=b.need.nutrient,
+    )
+    area = {
+        key: units.area.text(m2)
+        for key, m2 in (("met", b.met_m2), ("short", b.short_m2), ("over", b.over_m2))
+        if m2 > _WORTH_SAYING * b.area_m2
+    }
     sides = [
-        f"{word} on {figures.size(area, units)}"
-        for word, area in (("met", b.met_m2), ("short", b.short_m2), ("over", b.over_m2))
-        if area > _WORTH_SAYING * b.area_m2
+        *([tr("met on {area}", area=area["met"])] if "met" in area else []),
+        *([tr("short on {area}", area=area["short"])] if "short" in area else []),
+        *([tr("over on {area}", area=area["over"])] if "over" in area else []),
     ]
     return f"{text}; {', '.join(sides)}."
 
 
-def _costs(ledger: Ledger, currency: str) -> Iterator[str]:
-    def money(amounts: list[float]) -> str:
-        return figures.money(sum(amounts), currency)
+def cost_lines(ledger: Ledger, currency: str) -> Iterator[str]:
+    """Say what overlap and missed ground cost, and own work beside hired."""
 
-    if overlap := [c for m in ledger.money for c in (m.overlap_product, m.overlap_time) if c]:
-        yield f"Overlap cost {money(overlap)}."
+    def money(amounts: list[float]) -> str:
+        return figures.money_in_all(amounts, currency)
+
+    if overlap := [c for m in ledger.money for c in (*m.overlap_each, m.overlap_time) if c]:
+        yield tr("Overlap cost {money} of product and time.", money=money(overlap))
     if missed := [c for m in ledger.money for c in (m.skip_product, m.skip_time) if c]:
-        yield (
-            f"Filling what was missed takes {money(missed)} of product and time; the stand lost is "
-            "not priced."
+        yield tr(
+            "Filling what was missed takes {money} of product and time; the stand lost "
+            "is not priced.",
+            money=money(missed),
         )
     if compared := [m for m in ledger.money if m.own_over_hired is not None]:
         own = [m.own_work or 0.0 for m in compared]
-        over = sum(own) - sum(m.hired_work or 0.0 for m in compared)
-        yield (
-            f"Own work cost {money(own)}, {money([abs(over)])} {'more' if over > 0 else 'less'} "
-            "than hired at the quote."
+        over = sum(map(own_over_hired, compared))
+        quoted = len(compared)
+        which = trn(
+            "Own work on the job with a quote", "Own work on the {count} jobs with a quote", quoted
         )
+        if quoted == len(ledger.money):
+            which = tr("Own work")
+        said = {"which": which, "money": money(own), "apart": figures.money(abs(over), currency)}
+        if over > 0:
+            yield tr("{which} cost {money}, {apart} more than hired at the quote.", **said)
+        else:
+            yield tr("{which} cost {money}, {apart} less than hired at the quote.", **said)
+
+
+def own_over_hired(m: Money) -> int:
+    """How much more own work cost than hired, of the two as they are printed."""
+    return round(m.own_work or 0.0) - round(m.hired_work or 0.0)
+
+
+def own_beside_hired(m: Money, currency: str) -> str:
+    """Say how much dearer or cheaper own work was; nothing without a quote."""
+    if m.own_over_hired is None:
+        return ""
+    over = own_over_hired(m)
+    money = figures.money(abs(over), currency)
+    if over > 0:
+        return tr("own {money} dearer", money=money)
+    return tr("own {money} cheaper", money=money) if over else tr("as much as hired")
+
+
+def job_cost(m: Money, currency: str) -> str:
+    """Say what a job cost, product and time in the field; empty where no price is known."""
+    kinds = {tr("product"): m.product, tr("own work"): m.own_work}
+    known = {name: cost for name, cost in kinds.items() if cost is not None}
+    if not known:
+        return ""
+    said = figures.money_in_all(known.values(), currency)
+    if len(known) < len(kinds):
+        said += tr(", {kind} alone", kind=next(iter(known)))
+    return (
+        tr("{said}, without {names}", said=said, names=tr(" and ").join(m.unpriced))
+        if m.unpriced and m.product
+        else said
+    )
 
 
 def place(field: str, zone: str | None) -> str:
@@ -89,47 +142,58 @@ def place(field: str, zone: str | None) -> str:
 def ground(b: NeedBalance) -> str:
     """Name the ground of a need."""
     if b.left_out:
-        return f"{b.need.field}, but for {' and '.join(b.left_out)}"
+        return tr("{field} outside {names}", field=b.need.field, names=tr(" and ").join(b.left_out))
     return place(b.need.field, b.need.zone)
 
 
 def analysis_text(analysis: Mapping[str, float]) -> str:
     """Write a label's percentages: ``N 18 %, P2O5 46 %``."""
-    return ", ".join(f"{name} {percent:g} %" for name, percent in analysis.items() if percent)
+    return ", ".join(
+        f"{name} {number(percent, 'g')} %" for name, percent in analysis.items() if percent
+    )
 
 
 def analysis(p: Placement) -> str:
     """Say what a product holds, or that it is seed."""
-    return analysis_text(p.analysis) or ("seed" if p.kind == "seed" else "")
+    return analysis_text(p.analysis) or (tr("seed") if p.kind == "seed" else "")
 
 
 def placements_remark(rows: Sequence[Placement]) -> str:
     """Say where the rates come from."""
-    text = (
-        "Rate is the mean over the area covered; the total is what lies on it. The same list is in "
-        "tables/placements.csv."
+    text = tr(
+        "Rate is the mean over the area covered; the total is what lies on it. The same "
+        "list is in tables/placements.csv."
     )
-    if guessed := ", ".join(dict.fromkeys(p.product for p in rows if p.amounts_from == "target")):
-        text += f" No rate of {guessed} is logged everywhere: its target rate stands in for it."
-    return text
+    return f"{text} {by_target_remark(rows)}".rstrip()
+
+
+def by_target_remark(rows: Sequence[Placement]) -> str:
+    """Say which rates were taken for true; nothing where all are logged."""
+    guessed = ", ".join(dict.fromkeys(p.product for p in rows if p.amounts_from == "target"))
+    if not guessed:
+        return ""
+    return tr(
+        "No rate of {guessed} is logged everywhere: its target rate stands in for it.",
+        guessed=guessed,
+    )
 
 
 def needs_remark(rows: Sequence[NeedBalance]) -> str:
     """Say when a need is met, and how well that is known."""
-    text = "Met is ground whose total of the season is within 10 % of the need."
+    text = tr("Met is ground whose total of the season is within 10 % of the need.")
     if any(b.judged_by != "cell" for b in rows):
-        text += " Some of it could only be judged by the mean of a zone or field."
+        text += tr(" Some of it could only be judged by the mean of a zone or field.")
     return text
 
 
 def money_remark(rows: Sequence[Money]) -> str:
     """Say what the sums leave out."""
-    text = (
-        "Missed ground is priced at the product and time it takes to fill it; the stand lost "
-        "there is not priced."
+    text = tr(
+        "Missed ground is priced at the product and time it takes to fill it; the stand "
+        "lost there is not priced."
     )
     if lacking := ", ".join(dict.fromkeys(name for m in rows for name in m.unpriced)):
-        text += f" No price is given for {lacking}, so it is in no sum."
+        text += tr(" No price is given for {lacking}, so it is in no sum.", lacking=lacking)
     return text
 
 
@@ -139,18 +203,22 @@ def planned_rate_lines(
     """Say the rates of every operation, and those of zones."""
     for job, rates in jobs:
         zones = 0 if job.field.zones is None else len(job.field.zones)
-        drawn = f" ({counted(zones, 'zone')})" if zones else ""
+        drawn = f" ({trn('{count:,} zone', '{count:,} zones', zones)})" if zones else ""
         yield f"{job.field.name}{drawn}, {job.name}:"
         for rate in rates:
             yield f"  {_rate_line(rate, units)}"
         if not rates:
-            yield "  no target rate: the boundary and zones alone"
+            yield tr("  no target rate: the boundary and zones alone")
 
 
 def _rate_line(rate: PlannedRate, units: UnitSystem) -> str:
-    parts = [f"{zone} {units.rate.text(value)}" for zone, value in rate.by_zone.items()]
+    parts = [f"{zone} {figures.told_rate(value, units)}" for zone, value in rate.by_zone.items()]
     if rate.kg_per_m2 is not None:
-        text = units.rate.text(rate.kg_per_m2)
-        parts.append(f"elsewhere {text}" if parts else text)
-    why = f" (as {rate.nutrient} is needed)" if rate.by_zone and rate.nutrient else ""
+        text = figures.told_rate(rate.kg_per_m2, units)
+        parts.append(tr("elsewhere {said}", said=text) if parts else text)
+    why = (
+        tr(" (as {nutrient} is needed)", nutrient=rate.nutrient)
+        if rate.by_zone and rate.nutrient
+        else ""
+    )
     return f"{rate.product}: {', '.join(parts)}{why}"

@@ -12,7 +12,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from evenacre import __version__
-from evenacre.model import InputFile
+from evenacre.model import InputFile, OperationPlan, PlannedRate
 from evenacre.model.audit_result import AuditResult
 from evenacre.planning.interseeding.comparison import PlannedDone
 from evenacre.planning.interseeding.plan_types import InterseedPlan
@@ -23,6 +23,8 @@ from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.interseeding import interseed_cautions
 from evenacre.reports.sentences.measure import MeasureReport
 from evenacre.reports.tables.audit import OPERATIONS
+from evenacre.reports.tables.export import RATES, rate_rows
+from evenacre.reports.tables.export import SCHEMA as EXPORT_SCHEMA
 from evenacre.reports.tables.interseeding import PLAN
 from evenacre.reports.tables.loads import BALANCES, load_record
 from evenacre.reports.tables.measure import MEASURED
@@ -32,9 +34,9 @@ from evenacre.reports.tables.plan_against_done import COMPARED
 from evenacre.reports.tables.season import LEDGER
 from evenacre.reports.writers.as_json import json_types, record, records
 
-AUDIT_SCHEMA = "evenacre/summary/1.6"
-PLAN_SCHEMA = "evenacre/plan/1.6"
-PASSES_SCHEMA = "evenacre/passes/1.4"
+AUDIT_SCHEMA = "evenacre/summary/1.8"
+PLAN_SCHEMA = "evenacre/plan/1.7"
+PASSES_SCHEMA = "evenacre/passes/1.6"
 
 
 def _account(schema: str, generated: str, farm: str, **content: Any) -> dict[str, Any]:
@@ -162,4 +164,24 @@ def measured_account(
             }
             for report, picture in zip(reports, pictures, strict=True)
         ],
+    )
+
+
+def export_account(
+    jobs: Sequence[tuple[OperationPlan, tuple[PlannedRate, ...]]],
+    *,
+    farm: str,
+    generated: str,
+    inputs: Sequence[InputFile],
+    warnings: Sequence[str] = (),
+) -> dict[str, Any]:
+    """Account of jobs that are planned for a machine, and of their rates."""
+    return _account(
+        EXPORT_SCHEMA,
+        generated,
+        farm,
+        inputs=inputs,
+        warnings=warnings,
+        jobs=[{"field": job.field.name, "operation": job.name} for job, _ in jobs],
+        rates=records(RATES, rate_rows(jobs)),
     )

@@ -8,10 +8,12 @@ from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
+from evenacre.language import mark, tr
 from evenacre.model.audit_result import AuditResult, ProductResult
 from evenacre.reports import figure_text
 from evenacre.reports import quantities as q
 from evenacre.reports.column import INTERVALS, PLACE, Column, Table, mass_between, named, nested
+from evenacre.reports.writers.as_html import PageTable, side_by_side
 from evenacre.reports.writers.as_json import record
 
 _WORTH_SAYING = 0.0001  # of what was logged: less is rounding
@@ -20,7 +22,11 @@ _WORTH_SAYING = 0.0001  # of what was logged: less is rounding
 def _unzoned(rows: Sequence[Any], display: q.Display) -> str:
     every = {z.product: z.of for z in rows}.values()
     return " ".join(
-        f"{display.units.mass.text(p.unzoned_kg)} of {p.product} lies in no zone."
+        tr(
+            "{mass} of {product} lies in no zone.",
+            mass=display.units.mass.text(p.unzoned_kg),
+            product=p.product,
+        )
         for p in every
         if p.unzoned_kg > 1e-6 * max(p.logged_kg, 1e-9)
     )
@@ -34,7 +40,14 @@ def _mean_rate(head: str, area: str) -> Column:
         return row.applied_kg / area_m2 if area_m2 else math.nan
 
     why = "JSON gives mass and area"
-    return named("mean_rate_kg_per_m2", head, of=rate, json=False, why=why)
+    return named(
+        "mean_rate_kg_per_m2",
+        head,
+        of=rate,
+        json=False,
+        why=why,
+        means="What lies on ground to be worked over the ground covered.",
+    )
 
 
 ZONES = Table(
@@ -42,8 +55,8 @@ ZONES = Table(
     (
         named("zone"),
         named("product", json=False),
-        named("area_m2", digits=4),
-        named("applied_kg", digits=4),
+        named("area_m2"),
+        named("applied_kg"),
         mass_between("applied_kg"),
         _mean_rate("Per area", "area_m2"),
         INTERVALS,
@@ -61,13 +74,23 @@ def zones(r: AuditResult) -> list[Any]:
     ]
 
 
-_WAYS = {"label": "as on the label", "element": "as element"}
+def zones_side_by_side(rows: Sequence[Any], display: q.Display) -> list[PageTable]:
+    """A line for each zone, with every product in it."""
+    keys = ("applied_kg", "mean_rate_kg_per_m2")
+    return side_by_side(
+        ZONES, rows, display, where=lambda z: str(z.zone), what="product", keys=keys
+    )
+
+
+_WAYS = {"label": mark("as on the label"), "element": mark("as element")}
 NUTRIENTS = Table(
     "nutrients",
     (
         named("product", None, json=False),
         named("nutrient", json=False),
-        named("counted_as", "Counted", quantity=q.worded(_WAYS.__getitem__, str), json=False),
+        named(
+            "counted_as", "Counted", quantity=q.worded(lambda way: tr(_WAYS[way]), str), json=False
+        ),
         named("applied_kg", "On the field"),
         mass_between("applied_kg"),
         _mean_rate("Per covered area", "covered_m2"),
@@ -142,7 +165,7 @@ SETBACKS = Table(
     (
         named("name", "Setback", "setback"),
         named("product", json=False),
-        named("area_m2", quantity=q.SMALL_AREA, digits=2),
+        named("area_m2", quantity=q.SMALL_AREA),
         named("applied_kg"),
         mass_between("applied_kg"),
         *PLACE,
@@ -165,8 +188,11 @@ def _within(p: Any, _: q.Display) -> str:
 
 def _lifted(rows: Sequence[Any], display: q.Display) -> str:
     return " ".join(
-        f"{display.units.mass.text(p.unplaced_kg)} of {p.product} was logged while no row was down "
-        "and is not counted."
+        tr(
+            "{mass} of {product} was logged while no row was down and is not counted.",
+            mass=display.units.mass.text(p.unplaced_kg),
+            product=p.product,
+        )
         for p in rows
         if p.unplaced_kg > _WORTH_SAYING * p.logged_kg
     )
@@ -177,14 +203,32 @@ PRODUCTS = Table(
     "products",
     (
         named("product"),
-        named("source", None, "amounts from"),
-        named("logged_kg", digits=4),
-        named("applied_in_field_kg", "On the field", "in field", digits=4),
-        named("outside_kg"),
-        named("target_kg", "Wanted", digits=4),
+        named(
+            "source",
+            "Amounts by",
+            "amounts from",
+            text=lambda source, _: tr("target") if source == "target" else tr("meter"),
+        ),
+        named(
+            "logged_kg",
+            means="Flow in the log times time; else its rate, or the target, times ground driven.",
+        ),
+        named(
+            "applied_in_field_kg",
+            "On the field",
+            "in field",
+            means="What of it lies on ground to be worked.",
+        ),
+        named("outside_kg", means="What of it lies on ground that was not to be worked."),
+        named("target_kg", "Wanted", means="Target rate times ground to be worked."),
         named("unzoned_kg", None, "in no zone", why=_SAID_BELOW),
         named("unplaced_kg", None, "logged while lifted", why=_SAID_BELOW),
-        named("overlap_kg", "On overlap", "on overlap"),
+        named(
+            "overlap_kg",
+            "On overlap",
+            "on overlap",
+            means="What was put down on ground that was covered already.",
+        ),
         named(
             "overlap_cost",
             "Its cost",
@@ -192,8 +236,8 @@ PRODUCTS = Table(
             q.MONEY,
             cell=lambda cost: None if cost is None else round(cost, 2),
         ),
-        named("mean_rate_kg_per_m2", digits=4),
-        named("target_rate_kg_per_m2=target_kg_per_m2", digits=4),
+        named("mean_rate_kg_per_m2"),
+        named("target_rate_kg_per_m2=target_kg_per_m2", quantity=q.TOLD_RATE),
         named(
             "within_10_percent_of_target_area_m2",
             "Within 10 % of target",
@@ -211,14 +255,22 @@ PRODUCTS = Table(
     json="product logged_kg applied_in_field_kg outside_kg target_kg mean_rate_kg_per_m2 "
     "within_10_percent_of_target_area_m2 zones nutrients elements source target_rate_kg_per_m2 "
     "unzoned_kg unplaced_kg overlap_kg overlap_cost setbacks interval_90",
-    page="product logged_kg applied_in_field_kg applied_in_field_between outside_kg target_kg "
-    "mean_rate_kg_per_m2 target_rate_kg_per_m2 within_10_percent_of_target_area_m2 overlap_kg "
-    "overlap_cost",
+    page="product source logged_kg applied_in_field_kg applied_in_field_between outside_kg "
+    "target_kg mean_rate_kg_per_m2 target_rate_kg_per_m2 within_10_percent_of_target_area_m2 "
+    "overlap_kg overlap_cost",
+    words=2,
     remark=_lifted,
+)
+ON_PAPER = replace(
+    PRODUCTS,
+    page="product source applied_in_field_kg applied_in_field_between outside_kg target_kg "
+    "mean_rate_kg_per_m2 target_rate_kg_per_m2 within_10_percent_of_target_area_m2 overlap_kg",
+    outputs=("page",),
+    why="paper is narrow: logged is what lies on the field and outside",
 )
 ON_GROUND_DRIVEN = replace(
     PRODUCTS,
-    page="product logged_kg applied_in_field_kg outside_kg target_rate_kg_per_m2",
+    page="product source logged_kg applied_in_field_kg outside_kg target_rate_kg_per_m2",
     outputs=("page",),
     why="where overlap cannot be told, the page leaves out what hangs on it",
 )

@@ -26,13 +26,13 @@ _KG_PER_M3 = DisplayUnit("kg/m³", 1.0)
 def _small_mass(kg: float, d: q.Display, digits: int) -> str:
     """In grams too where it is small."""
     if kg >= 0.1:
-        return d.units.mass.text(kg)
+        return d.units.mass.unbounded.text(kg)
     grams = _GRAM.text(kg)
-    return grams if d.units.name == "metric" else f"{d.units.mass.text(kg)} ({grams})"
+    return grams if d.units.name == "metric" else f"{d.units.mass.unbounded.text(kg)} ({grams})"
 
 
-SMALL_MASS = q.measured("kg", lambda d: d.units.mass, _small_mass)
-GROUND = q.measured("m2", lambda d: d.units.area)
+SMALL_MASS = q.measured("kg", lambda d: d.units.mass.unbounded, _small_mass)
+GROUND = q.measured("m2", lambda d: d.units.area.unbounded)
 DENSITY = q.measured("kg/m3", lambda d: _KG_PER_M3 if d.units.name == "metric" else _LB_PER_BU)
 PERCENT = q.Quantity(lambda v, _: v, lambda v, _, __: percent(v), si="1")
 SETTING = q.Quantity(lambda v, _: v, lambda v, _, __: number(v), si="1")

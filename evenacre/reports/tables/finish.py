@@ -12,7 +12,7 @@ from evenacre.reports.column import Column, json_only, nested
 from evenacre.reports.sentences.findings import reason, sentences
 from evenacre.reports.sentences.finish import FinishReport
 
-SCHEMA = "evenacre/summary/finish/1.2"
+SCHEMA = "evenacre/summary/finish/1.3"
 
 
 _GROUND = replace(q.AREA, text=lambda v, d, n: d.units.area.text(v, n))

@@ -9,6 +9,7 @@ from typing import Any, NamedTuple
 
 import pandas as pd
 
+from evenacre.language import tr
 from evenacre.model import SeedBin, Stay
 from evenacre.planning.interseeding.plan_types import (
     InterseedPlan,
@@ -19,6 +20,7 @@ from evenacre.planning.interseeding.plan_types import (
 from evenacre.reports import quantities as q
 from evenacre.reports.column import Column, Table, json_only, named, nested
 from evenacre.reports.sentences import interseeding_words as iw
+from evenacre.reports.sentences.data_words import in_words
 from evenacre.reports.tables import interseeding_days as days
 from evenacre.reports.tables import interseeding_paddocks as paddocks
 from evenacre.reports.tables.passes import DRIVE
@@ -48,7 +50,10 @@ def moves(plan: InterseedPlan) -> list[Move]:
 
 
 def _lack_words(m: Move) -> str:
-    return ", ".join(f"{s.kind} {iw.days_text(s.days)}" if s.days else s.kind for s in m.lacks)
+    return ", ".join(
+        f"{in_words(s.kind)} {iw.days_text(s.days)}" if s.days else in_words(s.kind)
+        for s in m.lacks
+    )
 
 
 _SHORT = "JSON lists shortages by themselves, the page tells them above the table"
@@ -187,13 +192,16 @@ def interseed_frames(plan: InterseedPlan, display: q.Display) -> dict[str, pd.Da
 def interseed_page_tables(plan: InterseedPlan, display: q.Display) -> list[PageTable]:
     """Every table of a plan that has rows, for the page."""
     demand = plan.herd.demand_kg_per_day
-    need = f"A day takes {q.MASS.text(demand, display, 3)} of dry matter. " if demand else ""
+    need = ""
+    if demand:
+        amount = q.MASS.text(demand, display, 3)
+        need = tr("A day takes {amount} of dry matter. ", amount=amount)
     herd = page_table(MOVES, moves(plan), display)
     windows = [r for r in paddocks.paddock_rows(plan) if r.window]
     every = (
         paddocks.paddocks_page(plan, display),
         page_table(*days.loads(plan), display),
-        replace(herd, remark=f"{need}The herd moves in and out in the morning."),
+        replace(herd, remark=need + tr("The herd moves in and out in the morning.")),
         page_table(paddocks.WINDOWS, windows, display),
         page_table(DRIVE, [p.passes for p in plan.paddocks if p.passes], display),
         days.days_lost_page(plan, display),

@@ -7,11 +7,13 @@ from dataclasses import replace
 from itertools import pairwise
 from typing import Any, NamedTuple
 
+from evenacre.language import mark, tr
 from evenacre.model import SeedBin
 from evenacre.planning.interseeding.plan_types import CartFill, InterseedPlan, Visit
 from evenacre.reports import figure_text as figures
 from evenacre.reports import quantities as q
 from evenacre.reports.column import Column, Table, joined, named, several
+from evenacre.reports.printed_ground import shared
 from evenacre.reports.sentences import interseeding_words as iw
 from evenacre.reports.sentences.passes import spot_record, spot_text
 from evenacre.reports.writers.as_html import PageTable, page_table
@@ -29,7 +31,7 @@ _ALWAYS_SHOWN = 20  # lost and booked days in sight
 
 def some(quantity: q.Quantity, nothing: str = "") -> Callable[[Any, q.Display], str]:
     """Write a value that leaves its cell empty when it is none."""
-    return lambda v, d: quantity.text(v, d, 3) if v else nothing
+    return lambda v, d: quantity.text(v, d, 3) if v else tr(nothing)
 
 
 class NumberedVisit(NamedTuple):
@@ -49,7 +51,7 @@ VISITS = Table(
         joined(
             "time",
             "Time",
-            lambda v, _: f"{iw.clock(v.visit.start_s)} to {iw.clock(v.visit.end_s)}",
+            lambda v, _: figures.span(iw.clock(v.visit.start_s), iw.clock(v.visit.end_s)),
             "start_s end_s",
         ),
         *several("visit.first_pass visit.last_pass", None, quantity=q.COUNT),
@@ -145,15 +147,15 @@ FILLS = Table(
     page="number date start_s paddock where spot serves put_into mass_kg",
     words=8,
 )
-_MIX = (
+_MIX = mark(
     "Weigh the parts of each load and mix them before they go in: a blend cannot be topped "
     "up with one of its parts."
 )
-_SMALLER = (
+_SMALLER = mark(
     "A load that is smaller than the cart holds ends with a paddock, a day or a pass: more would "
     "stand in the cart, or run out on the way."
 )
-_TAKE_OUT = (
+_TAKE_OUT = mark(
     "What is left in the cart from an earlier day is taken out before a load goes in, and mixed "
     "into it."
 )
@@ -161,7 +163,11 @@ _WHOLE = 1.0 - 1e-4  # of a load, from here on
 
 
 def _part_column(name: str) -> Column:
-    return Column(f"part {name}", lambda load: load.parts[name], q.MASS, name, name)
+    def told(load: Load, display: q.Display) -> str:
+        texts = shared([*load.parts.values()], display.units.mass)
+        return dict(zip(load.parts, texts, strict=True))[name]
+
+    return Column(f"part {name}", lambda load: load.parts[name], q.MASS, name, name, told=told)
 
 
 def _parts_of(fill: CartFill, parts: Mapping[str, float]) -> dict[str, float]:
@@ -192,7 +198,7 @@ def loads(plan: InterseedPlan) -> tuple[Table, list[Load]]:
         after.left_kg > 0 and after.day > before.day for before, after in pairwise(plan.fills)
     )
     remarks = [_SMALLER] * smaller + [_MIX] * mixed + [_TAKE_OUT] * stale
-    fills = replace(FILLS, remark=" ".join(remarks))
+    fills = replace(FILLS, remark=" ".join(map(tr, remarks)))
     if not any(b.name or b.bag_kg for b in bins):
         shown = tuple(c.key for c in FILLS.of("page") if c.key != "put_into")
         fills = replace(fills, page=shown, words=FILLS.words - 1)
@@ -217,10 +223,10 @@ WORK_DAYS = Table(
         joined(
             "taken_by",
             "Why",
-            lambda d, _: ", ".join([*(["lost to weather"] if d.lost else []), *d.booked_for]),
+            lambda d, _: ", ".join([*([tr("lost to weather")] if d.lost else []), *d.booked_for]),
             "lost booked_for",
         ),
-        named("full_s", "Left to drill", quantity=WORK_TIME, text=some(WORK_TIME, "none")),
+        named("full_s", "Left to drill", quantity=WORK_TIME, text=some(WORK_TIME, mark("none"))),
         named("planned_s", None, None, why="the page gives days that weather or others take"),
         named("lost", None, None, q.YES_NO),
         named("booked_s", "Booked", quantity=WORK_TIME, text=some(WORK_TIME)),

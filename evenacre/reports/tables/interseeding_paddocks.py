@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
+from evenacre.language import tr
 from evenacre.planning.interseeding.plan_types import InterseedPlan, PaddockPlan, SeedingWindow
+from evenacre.reports import figure_text as figures
 from evenacre.reports import quantities as q
 from evenacre.reports.column import Column, Table, joined, json_only, named, nested
 from evenacre.reports.sentences import interseeding_words as iw
 from evenacre.reports.tables.interseeding_days import CHANCE, DAY, VISITS, NumberedVisit, some
 from evenacre.reports.tables.passes import DRIVE
-from evenacre.reports.writers.as_html import PageTable, last_row, page_table
+from evenacre.reports.writers.as_html import PageTable, last_row, page_table, with_sums
 
 
 @dataclass(frozen=True)
@@ -35,7 +37,7 @@ class PaddockRow:
 
     def spells(self, day: Callable[[dt.date], str] = str) -> list[str]:
         """First and last day of every spell of its window."""
-        return [f"{day(a)} to {day(b)}" for a, b in iw.spells(self.window, self.plan.days)]
+        return [figures.span(day(a), day(b)) for a, b in iw.spells(self.window, self.plan.days)]
 
     def of_window(self, words: Callable[[SeedingWindow, InterseedPlan], str]) -> str:
         """Words about its window; nothing where there is none."""
@@ -47,18 +49,18 @@ def _seeded_on(r: PaddockRow, _: q.Display) -> str:
         return ""
     if r.p.finished and r.p.done:
         known = [one.day for one in r.p.done.days if one.day is not None]
-        return f"done {', '.join(map(iw.short_weekday, known))}".strip()
+        return tr("done {days}", days=", ".join(map(iw.short_weekday, known))).strip()
     days = dict.fromkeys(iw.short_weekday(v.day) for v in r.p.visits)
-    in_part = " (in part)" if r.p.visits and not iw.whole(r.p) else ""
-    return (", ".join(days) or "not seeded") + in_part
+    in_part = tr(" (in part)") if r.p.visits and not iw.whole(r.p) else ""
+    return (", ".join(days) or tr("not seeded")) + in_part
 
 
 def _window_days(r: PaddockRow, _: q.Display) -> str:
     if r.window is None:
-        return "not to be seeded"
+        return tr("not to be seeded")
     if r.p.finished:
-        return "seeded"
-    return ", ".join(r.spells(iw.short_weekday)) or "no day open"
+        return tr("seeded")
+    return ", ".join(r.spells(iw.short_weekday)) or tr("no day open")
 
 
 WINDOW = json_only(
@@ -79,7 +81,7 @@ DONE = json_only("done", "date=day area_m2 seed_kg", why="the answer tells it of
 def _chance_remark(rows: Sequence[PaddockRow], _: q.Display) -> str:
     if all(r.p.chance is None for r in rows):
         return ""
-    return "Chance: that weather leaves time inside the window for all that is planned there."
+    return tr("Chance: that weather leaves time inside the window for all that is planned there.")
 
 
 _BEFORE = "the answer tells what was done before the plan begins"
@@ -160,12 +162,12 @@ def paddocks_page(plan: InterseedPlan, display: q.Display) -> PageTable:
         return table
     together = last_row(
         PADDOCKS,
-        paddock="Together",
-        seeded_m2=q.AREA.text(sum(p.seeded_m2 for p in plan.paddocks), display, 3),
+        paddock=tr("Together"),
+        seeded_m2=display.units.area.in_all(p.seeded_m2 for p in plan.paddocks),
         seed_kg=q.MASS.text(plan.seed_used_kg, display, 3),
         chance=iw.chance_of(plan, plan.chance_all),
     )
-    return replace(table, rows=[*table.rows, together])
+    return with_sums(table, together)
 
 
 def _day(day: dt.date | None, more: str = "", none: str = "") -> str:
@@ -176,12 +178,12 @@ WINDOWS = Table(
     "windows",
     (
         named("paddock=p.paddock.field.name"),
-        named("opens", of=lambda r: _day(r.window.opens, none="never")),
+        named("opens", of=lambda r: _day(r.window.opens, none=tr("never"))),
         named(
             "opens_because",
             of=lambda r: r.of_window(iw.opening_words) or r.of_window(iw.shut_words),
         ),
-        named("closes", of=lambda r: _day(r.window.closes, " (last day)")),
+        named("closes", of=lambda r: _day(r.window.closes, tr(" (last day)"))),
         named("closes_because", of=lambda r: r.of_window(iw.closing_words)),
         named("herd_back=window.back", quantity=DAY),
     ),

@@ -10,6 +10,7 @@ from typing import Any
 
 import pandas as pd
 
+from evenacre.language import number, tr
 from evenacre.planning.loads.load_check import LoadCheck, ProductLoads
 from evenacre.planning.loads.loads import Amount, AmountWithin
 from evenacre.planning.loads.stock_balance import Balance, HalfwayCheck, OperationLoads
@@ -26,9 +27,15 @@ from evenacre.reports.column import (
     several,
 )
 from evenacre.reports.sentences.findings import sentences
-from evenacre.reports.sentences.loads import balance_sentence, row_text, verdict_sentences
+from evenacre.reports.sentences.loads import (
+    balance_sentence,
+    row_text,
+    unexplained_kg,
+    used_by,
+    verdict_sentences,
+)
 from evenacre.reports.writers.as_frame import data_frame, stacked
-from evenacre.reports.writers.as_html import PageTable, page_table
+from evenacre.reports.writers.as_html import PageTable, page_table, with_sums
 from evenacre.reports.writers.as_json import records
 
 
@@ -63,11 +70,12 @@ def _pair(first: str, second: str, why: str = "") -> tuple[Column, ...]:
 def _scale_over_meter(check: LoadCheck, _: q.Display) -> str:
     compared = check.compared("scale", "meter")
     if compared is None:
-        return "not compared"
-    share = "meter says none"
+        return tr("not compared")
+    share = tr("meter says none")
     if math.isfinite(compared.share):
-        share = f"{round(100 * compared.share, 1) + 0.0:+.1f}\N{NO-BREAK SPACE}%"
-    return f"{share}, {'disagree' if compared.disagree else 'agree'}"
+        signed = number(round(100 * compared.share, 1) + 0.0, "+.1f")
+        share = f"{signed}\N{NO-BREAK SPACE}%".replace("-", "\N{MINUS SIGN}")
+    return f"{share}, {tr('disagree') if compared.disagree else tr('agree')}"
 
 
 def _meter_between(check: LoadCheck, display: q.Display) -> str:
@@ -91,6 +99,7 @@ LOADS = Table(
     (
         named(
             "load",
+            quantity=q.OUR_WORDS,
             of=lambda c: str(c.loads[0].number) if len(c.loads) == 1 else "together",
             json=False,
         ),
@@ -122,11 +131,12 @@ LOADS = Table(
         INTERVALS,
     ),
     title="Loads",
+    stacked=True,
     page="load compared scale meter meter_between target swept_m2",
     words=2,
 )
 
-_FACTOR = q.Quantity(lambda v, _: round(v, 5), lambda v, _, __: f"{v:.3f}", si="1")
+_FACTOR = q.Quantity(lambda v, _: round(v, 5), lambda v, _, __: number(v, ".3f"), si="1")
 CORRECTIONS = Table(
     "meter_corrections",
     (
@@ -207,7 +217,7 @@ def _stock(what: str) -> Column:
 
     def told(b: Balance, display: q.Display) -> str:
         amount: Amount | None = getattr(b, what)
-        return _amount(amount.kg if amount else None, b, display, "not given")
+        return _amount(amount.kg if amount else None, b, display, tr("not given"))
 
     return named(what, quantity=q.WITH_ERROR, of=within, told=told)
 
@@ -228,13 +238,18 @@ BALANCES = Table(
         named("product"),
         _stock("bought"),
         named("used_kg", told=lambda b, d: _amount(b.used_kg, b, d)),
+        joined("used_by", "Used, by", lambda b, _: used_by(b)),
         _stock("left"),
         named(
             "without_field_kg",
             None,
             why="it lies in what is unexplained; a sentence says it where that is too much",
         ),
-        named("unexplained_kg", told=lambda b, d: _amount(b.unexplained_kg, b, d)),
+        named(
+            "unexplained_kg",
+            told=lambda b, d: _amount(unexplained_kg(b, d.units.mass), b, d),
+            means="What was bought less what was used and what is left.",
+        ),
         named(
             "unexplained_sigma_kg",
             "Weighing errs by",
@@ -245,6 +260,7 @@ BALANCES = Table(
         nested("operations", USAGES, "usages"),
     ),
     title="Bought, used and left",
+    stacked=True,
     remark=_open,
     outputs=("json", "page"),
     why="the table of data has a line for each amount",
@@ -308,9 +324,18 @@ def load_page_tables(book: OperationLoads, display: q.Display) -> list[PageTable
     """A table of each product's loads, with what they mean below it; none without tickets."""
     tables = []
     for p in book.loads:
-        remark = " ".join(verdict_sentences(p, display.units))
-        table = replace(LOADS, title=f"Loads of {p.product}", remark=remark)
-        tables.append(page_table(table, _checks(p), display))
+        said = [*verdict_sentences(p, display.units)]
+        if any(check.meter for check in p.checks):
+            said.append(
+                tr(
+                    "How far off its calibration may be is in the meter's 90 % interval, not "
+                    "behind its ±: loads tell it."
+                )
+            )
+        remark = " ".join(said)
+        table = replace(LOADS, title=tr("Loads of {product}", product=p.product), remark=remark)
+        made = page_table(table, _checks(p), display)
+        tables.append(with_sums(made) if len(made.rows) > 1 else made)
     return tables
 
 

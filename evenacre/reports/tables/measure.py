@@ -6,7 +6,7 @@ from evenacre.model.measured import Measured
 from evenacre.reports import quantities as q
 from evenacre.reports.column import Column, json_only
 
-SCHEMA = "evenacre/measured/1.0"
+SCHEMA = "evenacre/measured/1.1"
 
 
 def _in(unit: str, name: str, quantity: q.Quantity, key: str = "") -> Column:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+from evenacre.language import tr
 from evenacre.planning.passes.pass_types import PassPlan
 from evenacre.planning.passes.turns import turn_room
 from evenacre.reports import figure_text as figures
@@ -18,7 +21,7 @@ def _heading_deg(p: PassPlan) -> float | None:
 
 def _passes_run(p: PassPlan, _: q.Display) -> str:
     if p.blocks:
-        return f"{len(p.blocks)} blocks, " + ", ".join(
+        return tr("{count} blocks, ", count=len(p.blocks)) + ", ".join(
             f"{axis_deg(block.heading_rad):.0f}°" for block in p.blocks
         )
     degrees = _heading_deg(p)
@@ -88,7 +91,7 @@ DRIVE = Table(
             "overlap_m2",
         ),
         named("excess_m2", None, why=_MISSED),
-        named("missed_m2", digits=2),
+        named("missed_m2"),
         named("left_places", "Places left", quantity=q.COUNT),
         named("outside_m2", None, why=_MISSED),
         named("turns_outside", quantity=q.COUNT, of=lambda p: turn_room(p).turns),
@@ -131,6 +134,16 @@ DRIVE = Table(
         "seeded twice or more, as a share of the paddock; seed is metered over it too."
     ),
 )
+DRIVE_OF_FIELD = replace(
+    DRIVE,
+    page=str(DRIVE.page).removeprefix("field "),
+    words=1,
+    remark=(
+        "Time is for passes and turns, without setting up and filling. Overlap is ground driven "
+        "twice or more, as a share of the field."
+    ),
+)
+"""The same of one field by itself."""
 WAY_OF_DRIVING = json_only(
     "drive",
     "width_m speed_mps turn_speed_mps turn_radius_m rounds prefer",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import NamedTuple
@@ -11,7 +11,14 @@ from typing import NamedTuple
 import pandas as pd
 from markupsafe import Markup
 
-from evenacre.planning.interseeding.comparison import PaddockCompared, PlannedDone, SeededTotals
+from evenacre.language import tr
+from evenacre.planning.interseeding.comparison import (
+    PaddockCompared,
+    PaddockStanding,
+    PlannedDone,
+    SeededTotals,
+)
+from evenacre.reports import figure_text as figures
 from evenacre.reports import quantities as q
 from evenacre.reports.column import Column, Table, joined, json_only, named, nested, several
 from evenacre.reports.sentences import plan_against_done as say
@@ -19,7 +26,7 @@ from evenacre.reports.sentences.findings import sentences
 from evenacre.reports.sentences.interseeding_words import days_text, short_day
 from evenacre.reports.tables.interseeding_days import DAY, ROUNDED_SHARE
 from evenacre.reports.writers.as_frame import data_frame
-from evenacre.reports.writers.as_html import PageTable, last_row, page_table
+from evenacre.reports.writers.as_html import PageTable, last_row, page_table, with_sums
 
 _DAY = replace(DAY, text=lambda v, _, __: say.short(v))
 _DAYS = q.plain_number("d")
@@ -52,7 +59,7 @@ class Strip:
     @property
     def title(self) -> str:
         """First and last day."""
-        return f"{short_day(self.first)} to {short_day(self.last)}"
+        return figures.span(short_day(self.first), short_day(self.last))
 
     def of(self, p: PaddockCompared) -> Markup:
         """Draw one paddock as SVG; its words stand in the table beside it."""
@@ -110,21 +117,23 @@ def _days_in(
     words: Callable[..., str], on_page: Callable[[PaddockCompared], str] | None = None
 ) -> q.Quantity:
     """Days of a paddock: whole in tables of data, short on the page."""
-    return q.worded(on_page or (lambda p: words(p, say.short)), cell=words)
+    return q.worded(on_page or (lambda p: words(p, say.short)), cell=lambda p: words(p, str))
 
 
 def _planned_on(p: PaddockCompared) -> str:
-    return say.planned_words(p, say.short) or "not planned"
+    return say.planned_words(p, say.short) or tr("not planned")
 
 
 def _seeded_on(p: PaddockCompared) -> str:
     """Days done, and how late they ended."""
     late = p.ended_late_days
     if not p.operations:
-        return "no log"
+        return tr("no log")
     if late is None:
         return say.done_words(p, say.short)
-    side = f"{days_text(abs(late))} {'late' if late > 0 else 'early'}" if late else "on the day"
+    side = tr("on the day")
+    if late:
+        side = f"{days_text(abs(late))} {tr('late') if late > 0 else tr('early')}"
     return f"{say.done_words(p, say.short)} ({side})"
 
 
@@ -141,12 +150,12 @@ def _days_off(key: str, name: str) -> tuple[Column, Column]:
     )
 
 
-def _ground(of: PaddockCompared | SeededTotals, d: q.Display) -> str:
-    return say.beside(of.done_m2, of.planned_m2, d.units.area)
+def _ground(of: Sequence[PaddockCompared], d: q.Display) -> str:
+    return say.beside([p.done_m2 for p in of], [p.planned_m2 for p in of], d.units.area)
 
 
 def _seed(of: PaddockCompared | SeededTotals, d: q.Display) -> str:
-    return say.beside(of.applied_kg, of.planned_kg, d.units.mass)
+    return say.beside([of.applied_kg], [of.planned_kg], d.units.mass)
 
 
 def _share(r: _Row) -> float | None:
@@ -180,7 +189,7 @@ PADDOCKS_COMPARED = Table(
         named("p.ended_late_days", None, "ended late [days]", _DAYS, why=_WORDS),
         named("p.planned_m2", None),
         named("p.done_m2", None, "seeded"),
-        joined("ground", "Ground seeded", lambda r, d: _ground(r.p, d), "done_m2 planned_m2"),
+        joined("ground", "Ground seeded", lambda r, d: _ground([r.p], d), "done_m2 planned_m2"),
         named("p.in_window_m2", None, "seeded inside the window", why=_WORDS),
         named(
             "share", None, "seeded share of planned", ROUNDED_SHARE, _share, json=False, why=_BOTH
@@ -228,19 +237,33 @@ def planned_done_frame(compared: PlannedDone, display: q.Display) -> pd.DataFram
     return data_frame(PADDOCKS_COMPARED, _rows(compared), display)
 
 
-def planned_done_page_table(compared: PlannedDone, display: q.Display) -> PageTable:
-    """Every paddock of the plan beside what was done, and what was done besides."""
-    rows, sums = _rows(compared), compared.sums
-    table = page_table(PADDOCKS_COMPARED, rows, display)
+_ON_PAPER = replace(
+    PADDOCKS_COMPARED,
+    page=str(PADDOCKS_COMPARED.page).replace(" strip", ""),
+    words=PADDOCKS_COMPARED.words - 1,
+    remark=(
+        "Ground and seed stand beside what was planned; ground is counted once, however often "
+        "it was seeded, and seed is what landed on the paddock."
+    ),
+)
+
+
+def planned_done_page_table(
+    compared: PlannedDone, display: q.Display, *, strip: bool = True
+) -> PageTable:
+    """Every paddock of the plan beside what was done, and what was done besides.
+
+    The strip of days is for a browser; paper goes without it.
+    """
+    rows, whole = _rows(compared), PADDOCKS_COMPARED if strip else _ON_PAPER
+    planned = compared.of(PaddockStanding.DONE, PaddockStanding.NOT_LOGGED)
+    table = page_table(whole, rows, display)
     together = last_row(
-        PADDOCKS_COMPARED,
-        paddock="All planned",
-        ground=_ground(sums, display),
-        seed_on_it=_seed(sums, display),
+        whole,
+        paddock=tr("All planned"),
+        ground=_ground(planned, display),
+        seed_on_it=_seed(compared.sums, display),
     )
     dates = rows[0].strip.title if rows and rows[0].strip else ""
-    return replace(
-        table,
-        head=tuple(title or dates for title in table.head),
-        rows=[*table.rows, *([together] if len(rows) > 1 else ())],
-    )
+    table = replace(table, head=tuple(title or dates for title in table.head))
+    return with_sums(table, together) if len(rows) > 1 else table

@@ -18,13 +18,14 @@ def data_frame(
 
     ``identifying`` words are the same for all of them; first, unless they have a column anyway.
     """
-    columns = [(c.title(display), c) for c in table.of("table")]
-    cells = [{title: c.in_table(row, display) for title, c in columns} for row in rows]
-    frame = pd.DataFrame(cells, columns=[title for title, _ in columns])
-    others = {name: words for name, words in identifying.items() if name not in frame}
-    for at, (name, words) in enumerate(others.items()):
-        frame.insert(at, name, words)
-    return frame
+    every = list(rows)
+    told = {
+        column.title(display): [column.in_table(row, display) for row in every]
+        for column in table.of("table")
+    }
+    first = {name: words for name, words in identifying.items() if name not in told}
+    kind = None if every else object
+    return pd.DataFrame({**first, **told}, index=range(len(every)), dtype=kind)
 
 
 def stacked(frames: Iterable[pd.DataFrame]) -> pd.DataFrame:

@@ -13,6 +13,7 @@ from evenacre.io.common.findings import FEW, Findings
 from evenacre.io.tables.record_table import RecordTable
 from evenacre.io.tables.time_numbers import are_spreadsheet_days, written_out
 from evenacre.io.tables.time_texts import read_time_texts
+from evenacre.language import tr
 from evenacre.model import FloatArray
 from evenacre.shown_text import shortened
 
@@ -138,9 +139,16 @@ def _question(table: RecordTable, degrees: list[str], times: list[str]) -> Input
     keys = ", ".join(f'{role} = "{n}"' for role, n in numbers.items())
     return table.error(
         "",
-        "it has no line of column names, and its values leave in doubt what they are. It begins "
+        tr(
+            "it has no line of column names, and its values leave in doubt what they are. It "
+            "begins "
+        )
         + "; ".join(rows)
         + ".",
-        f"Say which column is which by its number, such as {options} (in a season file "
-        f"columns = {{ {keys} }}), or add a line of names at the top.",
+        tr(
+            "Say which column is which by its number, such as {options} (in a season file "
+            "columns = {{ {keys} }}), or add a line of names at the top.",
+            options=options,
+            keys=keys,
+        ),
     )

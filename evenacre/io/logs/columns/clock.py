@@ -13,7 +13,7 @@ import pyarrow.compute as pc
 
 from evenacre.errors import InputError
 from evenacre.io.common.arrow_arrays import bools
-from evenacre.io.common.findings import FEW, Findings, counted, one_line
+from evenacre.io.common.findings import FEW, Findings, one_line
 from evenacre.io.common.time_zones import localised, zone_of
 from evenacre.io.common.years import THESE_YEARS, other_years
 from evenacre.io.logs.columns.column_roles import ColumnUse
@@ -25,6 +25,7 @@ from evenacre.io.tables.time_numbers import (
     written_out,
 )
 from evenacre.io.tables.time_texts import TimeTexts, read_time_texts
+from evenacre.language import mark, tr, trn
 from evenacre.model import UNDATED_S, BoolArray, FloatArray
 
 _DAY_S = 86400.0
@@ -34,9 +35,9 @@ _EPOCHS = (
     (1e8, 1.0, "seconds"),
 )
 _SPREADSHEET_EPOCH_S = -25_569 * _DAY_S  # 1899-12-30, where spreadsheets count days from
-_REMEDY = (
-    "Name the time column with --column time=COLUMN; times are ISO (2019-05-05T04:19:04Z), "
-    "text such as 5/5/2019 4:19:04 AM, or seconds."
+_REMEDY = mark(
+    "Name the time column with --column time=COLUMN; times are ISO "
+    "(2019-05-05T04:19:04Z), text such as 5/5/2019 4:19:04 AM, or seconds."
 )
 
 
@@ -105,35 +106,58 @@ class _TimeReader:
             raise self._none(self.time)
         middle = float(np.median(known))
         if unit is None and (written := written_out(values)) is not None:
-            note(f"{self.about} taken as year, month, day and time written without marks.")
+            note(
+                tr(
+                    "{about} taken as year, month, day and time written without marks.",
+                    about=self.about,
+                )
+            )
             return self._on_wall(written)
         for least, epoch_unit, name in _EPOCHS:
             if middle >= least:
-                note(f"{self.about} taken as {name} since 1970 (UTC).")
+                note(tr("{about} taken as {name} since 1970 (UTC).", about=self.about, name=name))
                 return Clock(self._of_this_age(values * epoch_unit), dated=True)
         if unit is None and are_spreadsheet_days(known):
-            note(f"{self.about} taken as days since 1899-12-30, as spreadsheets keep dates.")
+            note(
+                tr(
+                    "{about} taken as days since 1899-12-30, as spreadsheets keep dates.",
+                    about=self.about,
+                )
+            )
             return self._on_wall(np.round(values * _DAY_S, 3) + _SPREADSHEET_EPOCH_S)
         clock = None if unit is not None else second_of_day(values, sure=date is not None)
         if date is None and clock is not None:
-            note(f"{self.about} taken as hours, minutes and seconds (hhmmss); no date is known.")
+            note(
+                tr(
+                    "{about} taken as hours, minutes and seconds (hhmmss); no date is known.",
+                    about=self.about,
+                )
+            )
             return Clock(_past_midnight(clock), dated=False)
         if date is None:
-            said = " (no unit is given: seconds)" if unit is None else ""
-            note(f"{self.about} taken as time since the start of the log{said}; no date is known.")
+            said = tr(" (no unit is given: seconds)") if unit is None else ""
+            note(
+                tr(
+                    "{about} taken as time since the start of the log{said}; no date is known.",
+                    about=self.about,
+                    said=said,
+                )
+            )
             time_s = values * (1.0 if unit is None else unit)
             words = f"within {UNDATED_S / _DAY_S:.0f} days of the start of the log"
             return Clock(self._without(time_s, np.abs(time_s) >= UNDATED_S, words), dated=False)
         days = read_time_texts(_dates(self.table, date))
         self.judge_unread(date, self.table.text(date.column), days)
         if unit is None and known.min() >= 0 and known.max() < 1 and (known > 0).any():
-            note(f"{self.about} taken as parts of a day, as spreadsheets keep times.")
+            note(
+                tr("{about} taken as parts of a day, as spreadsheets keep times.", about=self.about)
+            )
             values = np.round(values * _DAY_S, 3)
         elif clock is not None:
-            note(f"{self.about} taken as hours, minutes and seconds (hhmmss).")
+            note(tr("{about} taken as hours, minutes and seconds (hhmmss).", about=self.about))
             values = clock
         else:
-            note(f"{self.about} taken as seconds since midnight.")
+            note(tr("{about} taken as seconds since midnight.", about=self.about))
             values = values * (unit or 1.0)
         return self._on_wall(days.wall_s + values)
 
@@ -147,9 +171,16 @@ class _TimeReader:
             unread,
             int(filled.sum()),
             self.findings,
-            wrong=f"is not a {use.role} ({counted(unread.sum(), 'such cell')}).",
-            few=f"{counted(unread.sum(), 'cell')} that cannot be read as a time",
-            remedy=_REMEDY,
+            wrong=tr(
+                "is not a {role} ({such_cells}).",
+                role=use.role,
+                such_cells=trn("{count:,} such cell", "{count:,} such cells", unread.sum()),
+            ),
+            few=tr(
+                "{cells} that cannot be read as a time",
+                cells=trn("{count:,} cell", "{count:,} cells", unread.sum()),
+            ),
+            remedy=tr(_REMEDY),
             cells=texts,
         )
 
@@ -157,27 +188,45 @@ class _TimeReader:
         """Bring wall times to UTC as far as the file and the person tell how."""
         about, wall = self.about, read.wall_s
         if not read.dated:
-            self.findings.note(f"{about} holds the time of day; no date is known.")
+            self.findings.note(tr("{about} holds the time of day; no date is known.", about=about))
             return Clock(_past_midnight(wall), dated=False)
         wall = self._of_this_age(wall)
         if read.day_first is not None:
             order = "day, month" if read.day_first else "month, day"
             say = self.findings.note if read.sure else self.findings.warn
             unsure = "" if read.sure else ", though both readings are possible"
-            say(f"{about}: dates are read as {order}, year{unsure}.")
+            say(
+                tr(
+                    "{about}: dates are read as {order}, year{unsure}.",
+                    about=about,
+                    order=order,
+                    unsure=unsure,
+                )
+            )
         if read.letters:
-            self.findings.note(f'{about}: the zone letters "{read.letters}" are not used.')
+            self.findings.note(
+                tr(
+                    '{about}: the zone letters "{letters}" are not used.',
+                    about=about,
+                    letters=read.letters,
+                )
+            )
         if not np.isnan(read.offset_s).all():
             return Clock(self._zoned(wall, read.offset_s), dated=True)
         if self.zone is not None:
-            self.findings.note(f"{about} names no time zone: {self.zone.key} is used.")
+            self.findings.note(
+                tr("{about} names no time zone: {key} is used.", about=about, key=self.zone.key)
+            )
             wall = localised(wall, self.zone, self.findings, about)
         elif re.search(r"(?<![a-z])(utc|gmt|zulu)", self.time.column.lower()):
-            self.findings.note(f"{about} taken as UTC because of its name.")
+            self.findings.note(tr("{about} taken as UTC because of its name.", about=about))
         else:
             self.findings.note(
-                f"{about} names no time zone: times are those of the clock on the machine "
-                "(name it with --time-zone)."
+                tr(
+                    "{about} names no time zone: times are those of the clock on the machine "
+                    "(name it with --time-zone).",
+                    about=about,
+                )
             )
         return Clock(wall, dated=True)
 
@@ -193,7 +242,11 @@ class _TimeReader:
         if len(offsets) > 1:
             hours = ", ".join(f"{o / 3600:+g}" for o in offsets)
             self.findings.warn(
-                f"{about} mixes time zones ({hours} hours from UTC); all brought to UTC."
+                tr(
+                    "{about} mixes time zones ({hours} hours from UTC); all brought to UTC.",
+                    about=about,
+                    hours=hours,
+                )
             )
         bare = ~known & ~np.isnan(wall)
         if not bare.any():
@@ -201,7 +254,12 @@ class _TimeReader:
         usual = float(offsets[np.argmax(counts)])
         taken = zone.key if zone else f"{usual / 3600:+g} hours from UTC, as most others"
         self.findings.warn(
-            f"{about}: {counted(bare.sum(), 'time', 'name')} no zone; {taken} is taken for them."
+            tr(
+                "{about}: {times} no zone; {taken} is taken for them.",
+                about=about,
+                times=trn("{count:,} time names", "{count:,} times name", bare.sum()),
+                taken=taken,
+            )
         )
         utc = wall - np.where(known, offset, usual)
         if zone is not None:
@@ -218,16 +276,25 @@ class _TimeReader:
         place, column = self.table.first(wild), self.time.column
         if wild.sum() > FEW * np.isfinite(time_s).sum():
             cell = one_line(self.table.text(column)[int(np.flatnonzero(wild)[0])])
-            what = f'"{cell}" is not a time {words}.'
-            raise self.table.error(f'{place}, column "{column}"', what, _REMEDY)
+            what = tr('"{cell}" is not a time {words}.', cell=cell, words=words)
+            raise self.table.error(
+                tr('{place}, column "{column}"', place=place, column=column), what, tr(_REMEDY)
+            )
         self.findings.warn(
-            f"{self.about} has {counted(wild.sum(), 'time')} not {words}, taken as missing; the "
-            f"first is at {place}."
+            tr(
+                "{about} has {times} not {words}, taken as missing; the first is at {place}.",
+                about=self.about,
+                times=trn("{count:,} time", "{count:,} times", wild.sum()),
+                words=words,
+                place=place,
+            )
         )
         return np.where(wild, np.nan, time_s)
 
     def _none(self, use: ColumnUse) -> InputError:
-        return self.table.error(f'column "{use.column}"', "no record has a time.", _REMEDY)
+        return self.table.error(
+            tr('column "{column}"', column=use.column), tr("no record has a time."), tr(_REMEDY)
+        )
 
 
 def _past_midnight(second_of_day: FloatArray) -> FloatArray:

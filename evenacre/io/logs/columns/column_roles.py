@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -13,12 +14,24 @@ from evenacre.errors import InputError
 from evenacre.io.common.findings import Findings
 from evenacre.io.common.suggestions import did_you_mean, listed
 from evenacre.io.logs.columns.by_values import roles_by_values, times_by_values
+from evenacre.io.logs.columns.columns_read import (
+    ColumnRead,
+    ColumnsRead,
+    Seen,
+    cells_of,
+    rows_shown,
+)
 from evenacre.io.logs.columns.width_unit import width_unit
 from evenacre.io.tables.headers import CUT_LENGTH, Header, read_header
 from evenacre.io.tables.record_table import RecordTable
+from evenacre.language import tr
 from evenacre.units.parsing import Dimension, example_unit, unit_factor
 from evenacre.units.spelling import AMBIGUOUS
 
+_LIFTING = (
+    r"^((implement|tool|drill|opener|hitch)s?_)?(is_)?(lifted|raised)(_(state|status|switch))?$"
+    r"|^(implement|tool|drill)_(is_)?up$"
+)
 _GUESSES: dict[str, tuple[str, ...]] = {
     "lon": (r"^(lon|long|longitude|lng)$", r"(^|_)(lon|long|longitude|lng)(_|$)"),
     "lat": (r"^(lat|latitude)$", r"(^|_)(lat|latitude)(_|$)"),
@@ -47,6 +60,7 @@ _GUESSES: dict[str, tuple[str, ...]] = {
         r"^(implement|tool|drill|master|product|apply|applying|application)_"
         r"(state|status|switch|on|active|engaged)$",
         r"^(engaged|applying|on_off|active)(_state)?$",
+        _LIFTING,
     ),
     "width": (r"(^|_)(width|swath|swth|wdth)(_|$)",),
     "distance": (r"^(distance|dist)(_|$)", r"(^|_)(distance|dist|moved)(_|$)"),
@@ -202,7 +216,12 @@ class ColumnPlan:
 
 
 def plan_columns(
-    table: RecordTable, asked: Mapping[str, str], findings: Findings, *, placed: bool = False
+    table: RecordTable,
+    asked: Mapping[str, str],
+    findings: Findings,
+    *,
+    placed: bool = False,
+    seen: Seen | None = None,
 ) -> ColumnPlan:
     """Decide what every column is used for.
 
@@ -215,7 +234,50 @@ def plan_columns(
         Told of every guess.
     placed : bool
         True when the records have positions of their own, outside the columns.
+    seen : callable, optional
+        Told what came of it, and what was asked where nothing did.
     """
+    try:
+        plan = _planned(table, asked, findings, placed=placed)
+    except InputError:
+        if seen is not None:
+            seen(_as_read(table, ColumnPlan(tuple(_asked_as_far_as_it_goes(table, asked)))))
+        raise
+    if seen is not None:
+        seen(_as_read(table, plan))
+    return plan
+
+
+def _asked_as_far_as_it_goes(table: RecordTable, asked: Mapping[str, str]) -> Iterator[ColumnUse]:
+    for role, text in asked.items():
+        if text.strip():
+            with suppress(InputError):
+                yield _asked_use(table, role, text)
+
+
+def _as_read(table: RecordTable, plan: ColumnPlan) -> ColumnsRead:
+    """What the columns were taken for, for people to look at."""
+    rows = rows_shown(table)
+    columns = []
+    for name in table.names:
+        uses = [use for use in plan.uses if use.column == name]
+        first = uses[0] if uses else None
+        columns.append(
+            ColumnRead(
+                name,
+                tuple(f"{use.role}:{use.key}" if use.key else use.role for use in uses),
+                DIMENSIONS.get(first.role) if first else None,
+                first.unit if first else None,
+                any(use.asked for use in uses),
+                cells_of(table, name, rows),
+            )
+        )
+    return ColumnsRead(table.file, tuple(map(table.place, rows)), tuple(columns))
+
+
+def _planned(
+    table: RecordTable, asked: Mapping[str, str], findings: Findings, *, placed: bool
+) -> ColumnPlan:
     headers = [read_header(name) for name in table.names if not table.is_empty(name)]
     uses = [_asked_use(table, role, text) for role, text in asked.items() if text.strip()]
     closed = {role.partition(":")[0] for role in asked}
@@ -228,7 +290,13 @@ def plan_columns(
         closed |= {"x", "y"}
     if table.headless:
         for role, column in roles_by_values(table, [use.role for use in uses]).items():
-            findings.note(f"{table.about(column)} taken as {role} because of its values.")
+            findings.note(
+                tr(
+                    "{about} taken as {role} because of its values.",
+                    about=table.about(column),
+                    role=role,
+                )
+            )
             uses.append(ColumnUse(role, "", column, None, asked=False))
         return ColumnPlan(tuple(uses))
     for meant in (False, True):
@@ -282,8 +350,11 @@ def _work_by_amount(
             values = table.numbers(header.name, "rate", Findings())
             if (values == 0).any() and (values > 0).any():
                 findings.warn(
-                    f"{table.about(header.name)} tells the work state: where it is 0, the tool is "
-                    "taken to be up. To leave it out, give --column work=."
+                    tr(
+                        "{about} tells the work state: where it is 0, the tool is taken to "
+                        "be up. To leave it out, give --column work=.",
+                        about=table.about(header.name),
+                    )
                 )
                 return [ColumnUse("work", "", header.name, None, asked=False)]
     return []
@@ -294,13 +365,22 @@ def _by_values(table: RecordTable, names: list[str], findings: Findings) -> list
     found, likely = times_by_values(table, names)
     for role, column in found.items():
         findings.warn(
-            f"{table.about(column)} taken as {role} because of its values, as no name tells of "
-            "times. To leave it out, give --column time=."
+            tr(
+                "{about} taken as {role} because of its values, as no name tells of times. "
+                "To leave it out, give --column time=.",
+                about=table.about(column),
+                role=role,
+            )
         )
     if likely and not found:
         findings.warn(
-            f"{table.file}: {listed(likely)} may hold the times, which no column is named after. "
-            f"To use one, give --column 'time={likely[0]}'."
+            tr(
+                "{file}: {listed} may hold the times, which no column is named after. To use "
+                "one, give --column 'time={likely}'.",
+                file=table.file,
+                listed=listed(likely),
+                likely=likely[0],
+            )
         )
     return [ColumnUse(role, "", column, None, asked=False) for role, column in found.items()]
 
@@ -319,19 +399,32 @@ def _one_of(
     names = listed(h.name for h in fitting)
     if not meant:
         findings.warn(
-            f'{table.file}: columns {names} may each be the {role}; "{first.name}" was taken. To '
-            f"take another, give --column '{role}={others[0].name}'."
+            tr(
+                '{file}: columns {names} may each be the {role}; "{name}" was taken. To take '
+                "another, give --column '{role}={name_2}'.",
+                file=table.file,
+                names=names,
+                role=role,
+                name=first.name,
+                name_2=others[0].name,
+            )
         )
         return first
     if role in _VITAL:
         raise table.error(
             "",
-            f"columns {names} may each be the {role}.",
-            f"Name the one that is: --column '{role}={first.name}'.",
+            tr("columns {names} may each be the {role}.", names=names, role=role),
+            tr("Name the one that is: --column '{role}={name}'.", role=role, name=first.name),
         )
     findings.warn(
-        f"{table.file}: columns {names} may each be the {role}, so none is used. To use one, give "
-        f"--column '{role}={first.name}'."
+        tr(
+            "{file}: columns {names} may each be the {role}, so none is used. To use one, "
+            "give --column '{role}={name}'.",
+            file=table.file,
+            names=names,
+            role=role,
+            name=first.name,
+        )
     )
     return None
 
@@ -382,6 +475,11 @@ def _date_parts(headers: list[Header], uses: list[ColumnUse]) -> list[ColumnUse]
     return parts
 
 
+def tells_lifting(header: Header) -> bool:
+    """Whether a column tells by its name when the tool is up, and not when it is at work."""
+    return any(re.search(_LIFTING, name) for name in (*header.spellings, header.full))
+
+
 def log_rank(names: Sequence[str]) -> int:
     """Tell by its column names how well something is a log: 2 with times, 1 with measures, else 0.
 
@@ -405,11 +503,17 @@ def _asked_use(table: RecordTable, role: str, text: str) -> ColumnUse:
     known = {r.partition(":")[0] for r in ROLES}
     if name not in known or (key and name not in (*AMOUNTS, "section", "row")):
         raise InputError.at(
-            "columns", role, "this is not a role a column can have.", f"Use {', '.join(ROLES)}."
+            "columns",
+            role,
+            tr("this is not a role a column can have."),
+            tr("Use {names}.", names=", ".join(ROLES)),
         )
     if name in ("section", "row") and not re.fullmatch("[1-9][0-9]{0,3}", key):
         raise InputError.at(
-            "columns", role, "the number is missing.", f"Write {name}:1 for the one at the left."
+            "columns",
+            role,
+            tr("the number is missing."),
+            tr("Write {name}:1 for the one at the left.", name=name),
         )
     column, unit_text = _find_column(table, role, text.strip())
     header = read_header(column)
@@ -421,8 +525,16 @@ def _asked_use(table: RecordTable, role: str, text: str) -> ColumnUse:
             raise InputError.at(
                 "columns",
                 f"{role} = {text}",
-                f'"{unit_text}" is not a unit of {dimension}.',
-                f"Write a unit of {dimension}, such as [{example_unit(dimension)}].",
+                tr(
+                    '"{unit_text}" is not a unit of {dimension}.',
+                    unit_text=unit_text,
+                    dimension=dimension,
+                ),
+                tr(
+                    "Write a unit of {dimension}, such as [{example_unit}].",
+                    dimension=dimension,
+                    example_unit=example_unit(dimension),
+                ),
             )
     elif unit_text and name == "heading":
         unit = 1.0 if unit_text.lower().startswith("rad") else None
@@ -446,9 +558,9 @@ def _find_column(table: RecordTable, role: str, text: str) -> tuple[str, str]:
         return cut[0], unit
     meant_so = did_you_mean(bare[1] if bare else text, table.names)
     raise table.error(
-        f"columns, {role}",
+        tr("columns, {role}", role=role),
         f'there is no column "{text}". {meant_so}'.rstrip(),
-        f"The file has {table.listing}.",
+        tr("The file has {listing}.", listing=table.listing),
     )
 
 
@@ -456,7 +568,14 @@ def _guessed_use(role: str, key: str, header: Header, findings: Findings, file: 
     dimension = DIMENSIONS.get(role)
     unit = header.unit(dimension) if dimension else None
     meaning = f"{role} of {key}" if key else role
-    findings.note(f'{file}: column "{header.name}" taken as {meaning} because of its name.')
+    findings.note(
+        tr(
+            '{file}: column "{name}" taken as {meaning} because of its name.',
+            file=file,
+            name=header.name,
+            meaning=meaning,
+        )
+    )
     if role == "heading" and any(w.startswith("rad") for w in header.words):
         unit = 1.0
     return ColumnUse(role, key, header.name, unit, asked=False)
@@ -474,8 +593,15 @@ def _marked(headers: list[Header], findings: Findings, file: str) -> list[Column
         first = min(numbered, default=1)
         if count >= 2 and sorted(numbered) == list(range(first, first + count)) and first < 2:
             findings.note(
-                f'{file}: columns "{numbered[first].name}" to "{numbered[first + count - 1].name}" '
-                f"taken as the states of {count} {role}s from the left because of their names."
+                tr(
+                    '{file}: columns "{name}" to "{name_2}" taken as the states of {count} '
+                    "{role}s from the left because of their names.",
+                    file=file,
+                    name=numbered[first].name,
+                    name_2=numbered[first + count - 1].name,
+                    count=count,
+                    role=role,
+                )
             )
             return [
                 ColumnUse(role, str(n - first + 1), numbered[n].name, None, asked=False)
@@ -516,11 +642,27 @@ def _ask_for_unit(role: str, header: Header, findings: Findings, file: str) -> N
     dimension, stated = DIMENSIONS[role], header.stated_unit
     if stated:
         what, remedy = other_unit(header.name, stated, role)
-        findings.warn(f'{file}: column "{header.name}" looks like a {role}; {what} {remedy}')
+        findings.warn(
+            tr(
+                '{file}: column "{name}" looks like a {role}; {what} {remedy}',
+                file=file,
+                name=header.name,
+                role=role,
+                what=what,
+                remedy=remedy,
+            )
+        )
         return
     findings.warn(
-        f'{file}: column "{header.name}" looks like a {role} but has no unit of {dimension}, so it '
-        f"is not used. To use it, give --column '{role}={header.name} [{example_unit(dimension)}]'."
+        tr(
+            '{file}: column "{name}" looks like a {role} but has no unit of {dimension}, so '
+            "it is not used. To use it, give --column '{role}={name} [{example_unit}]'.",
+            file=file,
+            name=header.name,
+            role=role,
+            dimension=dimension,
+            example_unit=example_unit(dimension),
+        )
     )
 
 
@@ -529,12 +671,22 @@ def other_unit(column: str, stated: str, role: str) -> tuple[str, str]:
     if AMBIGUOUS.search(stated):
         ton, tonne = (AMBIGUOUS.sub(clear, stated) for clear in ("ton", "tonne"))
         return (
-            f'its unit "{stated}" can be read two ways, so it is not used.',
-            f"Give --column '{role}={column} [{ton}]' (2000 lb) or [{tonne}] (1000 kg).",
+            tr('its unit "{stated}" can be read two ways, so it is not used.', stated=stated),
+            tr(
+                "Give --column '{role}={column} [{ton}]' (2000 lb) or [{tonne}] (1000 kg).",
+                role=role,
+                column=column,
+                ton=ton,
+                tonne=tonne,
+            ),
         )
     return (
-        f'its unit "{stated}" is none of {DIMENSIONS[role]} known here, so it is not used.',
-        "To use it, add a column with its numbers turned into one.",
+        tr(
+            'its unit "{stated}" is none of {dimensions} known here, so it is not used.',
+            stated=stated,
+            dimensions=DIMENSIONS[role],
+        ),
+        tr("To use it, add a column with its numbers turned into one."),
     )
 
 

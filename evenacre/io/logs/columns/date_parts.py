@@ -16,6 +16,7 @@ from evenacre.io.logs.columns.column_roles import (
     ColumnUse,
 )
 from evenacre.io.tables.record_table import RecordTable
+from evenacre.language import tr
 
 
 def joined_dates(
@@ -29,8 +30,12 @@ def joined_dates(
         cells = [_digits(table, use, findings) for use in uses]
         name = ", ".join(use.column for use in uses)
         findings.note(
-            f"{table.file}: columns {listed(use.column for use in uses)} taken together as the "
-            f"{role}."
+            tr(
+                "{file}: columns {listed} taken together as the {role}.",
+                file=table.file,
+                listed=listed(use.column for use in uses),
+                role=role,
+            )
         )
         table = replace(
             table, data=table.data.append_column(name, pc.binary_join_element_wise(*cells, mark))

@@ -12,6 +12,7 @@ from evenacre.io.common.arrow_arrays import coded
 from evenacre.io.common.findings import Findings
 from evenacre.io.logs.columns.column_roles import ColumnPlan, ColumnUse
 from evenacre.io.tables.record_table import RecordTable
+from evenacre.language import tr
 from evenacre.model import FloatArray, IntArray
 
 # What words of the trade say of a fix, the surest first; a fix in two or three dimensions may have
@@ -30,22 +31,29 @@ _NUMBERED = ("quality",)  # names whose numbers are those of the GGA sentence
 _RADIUS = float(np.sqrt(-2 * np.log(1 - 0.68)))
 
 
-def logged_sigma_m(table: RecordTable, plan: ColumnPlan, findings: Findings) -> FloatArray | None:
+def logged_quality(
+    table: RecordTable, plan: ColumnPlan, findings: Findings
+) -> tuple[FloatArray | None, float | None]:
     """Standard uncertainty of each position, by its own accuracy or its kind of fix.
 
-    An accuracy is the radius that holds 68 % of the errors, as receivers of phones give it.
+    An accuracy is the radius that holds 68 % of the errors, as receivers of phones give it. Where
+    there is neither, the usual dilution is all that may be told.
     """
     sigma_m: FloatArray | None = None
+    hdop = _numbers(table, plan.get("hdop"), findings)
+    quality = np.full(len(table), fix.NOT_TOLD)
     if use := plan.get("quality"):
         quality = _kinds(table, use, findings)
         if (quality != fix.NOT_TOLD).any():
             fix.report_quality(table.file, quality, findings)
-            sigma_m = fix.position_sigma_m(quality, _numbers(table, plan.get("hdop"), findings))
+            sigma_m = fix.position_sigma_m(quality, hdop)
     radius_m = _numbers(table, plan.get("accuracy"), findings)
     if radius_m is not None:
         own_m = np.where(radius_m > 0, radius_m / _RADIUS, np.nan)
         sigma_m = own_m if sigma_m is None else np.where(np.isfinite(own_m), own_m, sigma_m)
-    return sigma_m if sigma_m is not None and np.isfinite(sigma_m).any() else None
+    if sigma_m is None or not np.isfinite(sigma_m).any():
+        return None, fix.usual_dilution(quality, hdop)
+    return sigma_m, None
 
 
 def _numbers(table: RecordTable, use: ColumnUse | None, findings: Findings) -> FloatArray | None:
@@ -66,9 +74,12 @@ def _kinds(table: RecordTable, use: ColumnUse, findings: Findings) -> IntArray:
     if number is not None:
         if not (use.asked or any(word in use.column.lower() for word in _NUMBERED)):
             findings.note(
-                f"{table.about(use.column)} holds numbers, and what they say of the fix is not "
-                f"known. If they are those of GGA sentences, give --column "
-                f"'quality={use.column}'."
+                tr(
+                    "{about} holds numbers, and what they say of the fix is not known. If "
+                    "they are those of GGA sentences, give --column 'quality={column}'.",
+                    about=table.about(use.column),
+                    column=use.column,
+                )
             )
             return np.full(len(table), fix.NOT_TOLD)
         known = np.isin(number, np.arange(fix.NO_FIX, fix.SIMULATED + 1))

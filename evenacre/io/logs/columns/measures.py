@@ -9,11 +9,12 @@ import numpy as np
 from evenacre.errors import InputError
 from evenacre.geo.local_crs import WorkingPlane
 from evenacre.geo.pass_spacing import pass_spacing_m
-from evenacre.io.common.findings import Findings, counted
+from evenacre.io.common.findings import Findings
 from evenacre.io.logs.columns.column_roles import DIMENSIONS, ColumnPlan, ColumnUse, other_unit
 from evenacre.io.logs.columns.width_unit import width_units
 from evenacre.io.tables.headers import read_header
 from evenacre.io.tables.record_table import RecordTable
+from evenacre.language import tr, trn
 from evenacre.model import UNDATED_S, FloatArray, Track
 from evenacre.units.parsing import Dimension, example_unit, unit_factor
 
@@ -112,13 +113,17 @@ class _MeasureReader:
         widest = np.nanmax(values, initial=0.0)
         if widest > _WIDEST_M:
             fitting = next(iter(self._widths(use)), "in")
-            remedy = f"Give the right unit, such as --column 'width={use.column} [{fitting}]', or"
+            remedy = tr(
+                "Give the right unit, such as --column 'width={column} [{fitting}]', or",
+                column=use.column,
+                fitting=fitting,
+            )
             if read_header(use.column).unit(DIMENSIONS["width"]) is not None:
-                remedy = "Correct the column, or its unit if that is what is wrong, or give"
+                remedy = tr("Correct the column, or its unit if that is what is wrong, or give")
             raise self.table.error(
-                f'column "{use.column}"',
-                f"a swath {widest:,.0f} m wide cannot be right.",
-                f"{remedy} --column width= to leave it out.",
+                tr('column "{column}"', column=use.column),
+                tr("a swath {widest:,.0f} m wide cannot be right.", widest=widest),
+                tr("{remedy} --column width= to leave it out.", remedy=remedy),
             )
         return values
 
@@ -134,10 +139,15 @@ class _MeasureReader:
         spacing_m = self._spacing_m()
         beside = [n for n in fitting if spacing_m and _is_beside(widest * factors[n], spacing_m)]
         moved = self.plan.get("distance")
-        guess = f"{self.table.about(use.column)} has no unit; "
+        guess = tr("{about} has no unit; ", about=self.table.about(use.column))
         if len(beside) == 1:
             unit = factors[beside[0]]
-            told = f"{guess}it is taken as {beside[0]}, as passes lie {spacing_m:.1f} m apart."
+            told = tr(
+                "{guess}it is taken as {beside}, as passes lie {spacing:.1f} m apart.",
+                guess=guess,
+                beside=beside[0],
+                spacing=spacing_m,
+            )
             say = self.findings.note
         elif moved is not None and moved.unit is None:
             steps = self.table.numbers(moved.column, moved.meaning, Findings())
@@ -145,9 +155,11 @@ class _MeasureReader:
             if settled is None or settled == use.unit or settled not in factors.values():
                 return use
             unit, say = settled, self.findings.warn
-            told = (
-                f'{guess}it is taken to be in that of column "{moved.column}", as that fits the '
-                "positions."
+            told = tr(
+                '{guess}it is taken to be in that of column "{column}", as that fits the '
+                "positions.",
+                guess=guess,
+                column=moved.column,
             )
         else:
             return use
@@ -181,8 +193,11 @@ class _MeasureReader:
         growing = len(known) >= 30 and (np.diff(known) >= 0).all()
         if growing and len(np.unique(known)) > len(known) / 4:
             self.findings.note(
-                f"{self.table.about(use.column)} only grows, so it is taken as a running total "
-                "and its differences as the distance of each record."
+                tr(
+                    "{about} only grows, so it is taken as a running total and its "
+                    "differences as the distance of each record.",
+                    about=self.table.about(use.column),
+                )
             )
             return np.diff(values, prepend=values[:1])
         return self._possible(values, use)
@@ -193,7 +208,9 @@ class _MeasureReader:
         if use is None:
             return None
         if not use.asked and not self.table.holds_numbers(use.column):
-            self.findings.note(f"{self.table.about(use.column)} holds no headings in numbers.")
+            self.findings.note(
+                tr("{about} holds no headings in numbers.", about=self.table.about(use.column))
+            )
             return None
         values = self.table.numbers(use.column, "heading", self.findings)
         if use.unit is None:
@@ -215,11 +232,18 @@ class _MeasureReader:
             off = np.abs(values - first) > _AGREEING_RATES * np.maximum(np.abs(first), 1e-12)
             if off.any():
                 self.findings.warn(
-                    f"{about} gives another {role} than the column before it in "
-                    f"{counted(off.sum(), 'record')}; the first column is used."
+                    tr(
+                        "{about} gives another {role} than the column before it in "
+                        "{records}; the first column is used.",
+                        about=about,
+                        role=role,
+                        records=trn("{count:,} record", "{count:,} records", off.sum()),
+                    )
                 )
             else:
-                self.findings.note(f"{about} repeats the {role} in another unit.")
+                self.findings.note(
+                    tr("{about} repeats the {role} in another unit.", about=about, role=role)
+                )
         return amounts
 
     def _si(self, use: ColumnUse) -> FloatArray | None:
@@ -230,17 +254,33 @@ class _MeasureReader:
             if use.asked or use.role not in ("speed", "distance", "interval"):
                 raise
             problem = error.problems[0]
-            self.findings.warn(f"{problem.file}, {problem.place}: {problem.what} It is not used.")
+            self.findings.warn(
+                tr(
+                    "{file}, {place}: {what} It is not used.",
+                    file=problem.file,
+                    place=problem.place,
+                    what=problem.what,
+                )
+            )
             return None
         about, unit = self.table.about(use.column), use.unit
         if unit is None and (stated := read_header(use.column).stated_unit):
             what, remedy = other_unit(use.column, stated, use.role)
             if use.asked:
-                raise self.table.error(f'column "{use.column}"', what, remedy)
-            self.findings.warn(f"{about} looks like a {use.meaning}; {what} {remedy}")
+                raise self.table.error(tr('column "{column}"', column=use.column), what, remedy)
+            self.findings.warn(
+                tr(
+                    "{about} looks like a {meaning}; {what} {remedy}",
+                    about=about,
+                    meaning=use.meaning,
+                    what=what,
+                    remedy=remedy,
+                ),
+                not_used=use.role,
+            )
             return None
         if unit is None and use.role == "interval":
-            self.findings.note(f"{about} has no unit and is taken as seconds.")
+            self.findings.note(tr("{about} has no unit and is taken as seconds.", about=about))
             unit = 1.0
         if unit is None and use.role in _CANDIDATES:
             unit = self._settled(use, values)
@@ -252,13 +292,22 @@ class _MeasureReader:
         call = f"--column '{use.role}{key}={use.column} [{example}]'"
         if use.asked:
             raise self.table.error(
-                f'column "{use.column}"',
-                f"the {use.meaning} has no unit, and none can be told from the log.",
-                f"Name the column with its unit, such as {call}.",
+                tr('column "{column}"', column=use.column),
+                tr(
+                    "the {meaning} has no unit, and none can be told from the log.",
+                    meaning=use.meaning,
+                ),
+                tr("Name the column with its unit, such as {call}.", call=call),
             )
         self.findings.warn(
-            f"{about} looks like a {use.role} but has no unit, so it is not used. To use it, give "
-            f"{call}."
+            tr(
+                "{about} looks like a {role} but has no unit, so it is not used. To use it, "
+                "give {call}.",
+                about=about,
+                role=use.role,
+                call=call,
+            ),
+            not_used=use.role,
         )
         return None
 
@@ -275,8 +324,13 @@ class _MeasureReader:
             factor = unit_factor(name, DIMENSIONS[use.role])
             if factor is not None and abs(ratio / factor - 1) < _SETTLED_WITHIN:
                 self.findings.note(
-                    f"{self.table.about(use.column)} has no unit; it is taken as {use.role} in "
-                    f"{name} because that fits the positions."
+                    tr(
+                        "{about} has no unit; it is taken as {role} in {name} because that "
+                        "fits the positions.",
+                        about=self.table.about(use.column),
+                        role=use.role,
+                        name=name,
+                    )
                 )
                 return factor
         return None
@@ -289,9 +343,16 @@ class _MeasureReader:
         ):
             if wild.any():
                 self.findings.warn(
-                    f"{self.table.file}: {counted(wild.sum(), 'value')} {what} in column "
-                    f'"{use.column}" ({use.meaning}), taken as missing; the first is at '
-                    f"{self.table.first(wild)}."
+                    tr(
+                        '{file}: {values} {what} in column "{column}" ({meaning}), taken as '
+                        "missing; the first is at {first}.",
+                        file=self.table.file,
+                        values=trn("{count:,} value", "{count:,} values", wild.sum()),
+                        what=what,
+                        column=use.column,
+                        meaning=use.meaning,
+                        first=self.table.first(wild),
+                    )
                 )
                 values = np.where(wild, np.nan, values)
         return np.where(values < _NOTHING, 0.0, values)

@@ -9,11 +9,12 @@ from pyproj import CRS, Transformer
 
 from evenacre.errors import InputError
 from evenacre.geo.geodesy import wrapped
-from evenacre.io.common.findings import FEW, Findings, counted
+from evenacre.io.common.findings import FEW, Findings
 from evenacre.io.logs.columns.column_roles import ColumnPlan
 from evenacre.io.maps.crs import parse_crs
 from evenacre.io.tables.headers import read_header
 from evenacre.io.tables.record_table import RecordTable
+from evenacre.language import tr, trn
 from evenacre.model import BoolArray, FloatArray
 
 _FARM_DEGREES = 5.0
@@ -35,15 +36,26 @@ def column_positions(
         if projected and crs is None:
             crs = _utm_zone(table, findings)
         elif _in_whole_parts(x, y):
-            findings.note(f"{table.file}: {place} are taken as 1e-7 of a degree, in whole numbers.")
+            findings.note(
+                tr(
+                    "{file}: {place} are taken as 1e-7 of a degree, in whole numbers.",
+                    file=table.file,
+                    place=place,
+                )
+            )
             x, y = x * 1e-7, y * 1e-7
         x, y = _unprojected(x, y, crs, table.file, place, findings, labelled=not projected)
         return checked_degrees(x, y, table.file, place, findings)
     raise table.error(
         "",
-        f"no columns of longitude and latitude were found among {table.listing}.",
-        "Name them with --column lon=COLUMN --column lat=COLUMN "
-        "(or x= and y= with --tracks-crs when they are projected).",
+        tr(
+            "no columns of longitude and latitude were found among {listing}.",
+            listing=table.listing,
+        ),
+        tr(
+            "Name them with --column lon=COLUMN --column lat=COLUMN (or x= and y= with "
+            "--tracks-crs when they are projected)."
+        ),
     )
 
 
@@ -68,11 +80,16 @@ def _utm_zone(table: RecordTable, findings: Findings) -> str | None:
             return None
         south = bool(found[2]) and found[2] < "N"  # letters of the bands count from the south
         half = "south" if south else "north"
-        said = f"{table.about(name)}: coordinates are taken as UTM zone {found[1]} {half}"
+        said = tr(
+            "{about}: coordinates are taken as UTM zone {found} {half}",
+            about=table.about(name),
+            found=found[1],
+            half=half,
+        )
         if found[2]:
             findings.note(f"{said}.")
         else:
-            findings.warn(f"{said}; it does not say which side of the equator.")
+            findings.warn(tr("{said}; it does not say which side of the equator.", said=said))
         return f"EPSG:{(32700 if south else 32600) + int(found[1])}"
     return None
 
@@ -92,7 +109,12 @@ def _unprojected(
         system = parse_crs(crs, file)
         if system.is_projected and labelled and _like_degrees(x, y):
             findings.warn(
-                f"{file}: {place} hold degrees, so the coordinate system {system.name} is not used."
+                tr(
+                    "{file}: {place} hold degrees, so the coordinate system {name} is not used.",
+                    file=file,
+                    place=place,
+                    name=system.name,
+                )
             )
         elif not system.equals(CRS.from_epsg(4326)):
             known = np.isfinite(x) & np.isfinite(y)
@@ -103,14 +125,22 @@ def _unprojected(
             raise InputError.at(
                 file,
                 place,
-                "the positions are not degrees, and nothing says in which coordinate system "
-                "they are.",
-                'Name it: crs = "EPSG:26915" for UTM zone 15N (on the command line '
-                "--tracks-crs EPSG:26915).",
+                tr(
+                    "the positions are not degrees, and nothing says in which coordinate "
+                    "system they are."
+                ),
+                tr(
+                    'Name it: crs = "EPSG:26915" for UTM zone 15N (on the command line '
+                    "--tracks-crs EPSG:26915)."
+                ),
             )
         findings.warn(
-            f"{file}: {place} name no coordinate system; they look like degrees and are taken "
-            "as WGS 84 longitude and latitude."
+            tr(
+                "{file}: {place} name no coordinate system; they look like degrees and are "
+                "taken as WGS 84 longitude and latitude.",
+                file=file,
+                place=place,
+            )
         )
     return x, y
 
@@ -139,19 +169,37 @@ def checked_degrees(
     nowhere = (lon == 0) & (lat == 0)  # what receivers write before they have a fix
     lon[nowhere], lat[nowhere] = np.nan, np.nan
     if nowhere.any():
-        findings.warn(f"{file}: {counted(nowhere.sum(), 'position')} of 0, 0 taken as no fix.")
+        findings.warn(
+            tr(
+                "{file}: {positions} of 0, 0 taken as no fix.",
+                file=file,
+                positions=trn("{count:,} position", "{count:,} positions", nowhere.sum()),
+            )
+        )
     bad = (np.abs(lat) > 90) | (np.abs(lon) > 360)
     if bad.any():
         if bad.sum() > FEW * np.isfinite(lon).sum():
             raise InputError.at(file, place, *_out_of_range(lon, lat, bad))
         lon[bad], lat[bad] = np.nan, np.nan
-        findings.warn(f"{file}: {counted(bad.sum(), 'position')} off the Earth, taken as missing.")
+        findings.warn(
+            tr(
+                "{file}: {positions} off the Earth, taken as missing.",
+                file=file,
+                positions=trn("{count:,} position", "{count:,} positions", bad.sum()),
+            )
+        )
     missing = ~(np.isfinite(lon) & np.isfinite(lat))
     if missing.all():
-        raise InputError.at(file, place, "no record has a position.", "Check the columns.")
+        raise InputError.at(file, place, tr("no record has a position."), tr("Check the columns."))
     if missing.any():
         lon[missing], lat[missing] = np.nan, np.nan
-        findings.warn(f"{file}: {counted(missing.sum(), 'record', 'have')} no position.")
+        findings.warn(
+            tr(
+                "{file}: {records} no position.",
+                file=file,
+                records=trn("{count:,} record has", "{count:,} records have", missing.sum()),
+            )
+        )
     return _continuous(wrapped(lon)), lat
 
 
@@ -160,12 +208,17 @@ def _out_of_range(lon: FloatArray, lat: FloatArray, bad: BoolArray) -> tuple[str
     first = f"({lon[row]:g}, {lat[row]:g})"
     if np.nanmax(np.abs(lon)) <= 90 and np.nanmax(np.abs(lat)) <= 360:
         return (
-            f"latitude and longitude look swapped: the latitude of {first} is beyond 90.",
-            "Swap the two columns, such as --column lon=LATITUDE_COLUMN.",
+            tr(
+                "latitude and longitude look swapped: the latitude of {first} is beyond 90.",
+                first=first,
+            ),
+            tr("Swap the two columns, such as --column lon=LATITUDE_COLUMN."),
         )
     return (
-        f"{first} is not a longitude and latitude in degrees.",
-        "If these are projected coordinates, name the columns as x and y and give --tracks-crs.",
+        tr("{first} is not a longitude and latitude in degrees.", first=first),
+        tr(
+            "If these are projected coordinates, name the columns as x and y and give --tracks-crs."
+        ),
     )
 
 

@@ -9,6 +9,7 @@ import numpy as np
 from evenacre.io.common.findings import Findings
 from evenacre.io.tables.headers import Header
 from evenacre.io.tables.record_table import RecordTable
+from evenacre.language import tr
 from evenacre.units.parsing import Dimension, unit_factor
 
 _TOOLS_M = (1.2, 50.0)
@@ -58,15 +59,26 @@ def width_unit(
         unit = "in"
     if not unit:
         return None
-    said = (
-        f"{table.about(header.name)} has no unit; its widths up to {widest:g} are taken as {unit} "
-        f"({widest * _factor(unit):.1f} m), as wide as tools are"
+    said = tr(
+        "{about} has no unit; its widths up to {widest:g} are taken as {unit} "
+        "({widest_2:.1f} m), as wide as tools are",
+        about=table.about(header.name),
+        widest=widest,
+        unit=unit,
+        widest_2=widest * _factor(unit),
     )
     # Only the units of other columns part feet from metres, and tell centimetres from inches.
     other = {"ft": "m", "m": "ft", "cm": "in"}.get(unit)
     if other in units:
         call = f"--column 'width={header.name} [{other}]'"
-        findings.warn(f"{said} and as other columns have it. If it is {other}, give {call}.")
+        findings.warn(
+            tr(
+                "{said} and as other columns have it. If it is {other}, give {call}.",
+                said=said,
+                other=other,
+                call=call,
+            )
+        )
     else:
         findings.note(f"{said}.")
     return _factor(unit)

@@ -11,9 +11,16 @@ import pyarrow.compute as pc
 
 from evenacre.errors import InputError
 from evenacre.io.common.arrow_arrays import bools, coded
-from evenacre.io.common.findings import FEW, Findings, counted, one_line
-from evenacre.io.logs.columns.column_roles import AMOUNTS, ColumnPlan, ColumnUse
+from evenacre.io.common.findings import FEW, Findings, one_line
+from evenacre.io.logs.columns.column_roles import (
+    AMOUNTS,
+    ColumnPlan,
+    ColumnUse,
+    tells_lifting,
+)
+from evenacre.io.tables.headers import read_header
 from evenacre.io.tables.record_table import RecordTable
+from evenacre.language import tr, trn
 from evenacre.model import BoolArray, FloatArray
 from evenacre.units.parsing import plain_number
 
@@ -28,6 +35,8 @@ _OFF = (
     *("out of work", "not_working", "headland turn", "stop"),
 )
 
+# Under a name such as "Lifted" these tell that the tool is up, or not; other words say where it is.
+_YES_OR_NO = {"on", "off", "true", "false", "yes", "no", "y", "n", "t", "f", "active", "inactive"}
 _LOOKED_AT = 2_000
 _MOST_SPELLINGS = 4  # of on and off in one column
 # More digits than any tool has rows are no states.
@@ -64,16 +73,27 @@ def ask_for_states(table: RecordTable, plan: ColumnPlan, findings: Findings) -> 
         states = {word: _word_state(word) for word in words}
         if len(words) > 1 and _are_bits(words) and any(word[0] == "0" for word in words):
             findings.warn(
-                f'{table.about(name)} holds rows of 0 and 1, such as "{one_line(words[0])}"; if '
-                f"they are the states of sections from the left, give --column 'sections={name}'."
+                tr(
+                    '{about} holds rows of 0 and 1, such as "{one_line}"; if they are the '
+                    "states of sections from the left, give --column 'sections={name}'.",
+                    about=table.about(name),
+                    one_line=one_line(words[0]),
+                    name=name,
+                )
             )
         elif _are_states(words) and {*states.values()} == {0.0, 1.0}:
             if amounts and table.holds_numbers(name):
                 continue
             on, off = (next(w for w, is_on in states.items() if is_on == s) for s in (1.0, 0.0))
             findings.warn(
-                f'{table.about(name)} holds "{on}" and "{off}"; if "{on}" tells that the tool was '
-                f"at work, give --column 'work={name}'."
+                tr(
+                    '{about} holds "{on}" and "{off}"; if "{on}" tells that the tool was at '
+                    "work, give --column 'work={name}'.",
+                    about=table.about(name),
+                    on=on,
+                    off=off,
+                    name=name,
+                )
             )
 
 
@@ -109,8 +129,8 @@ def section_states(
             raise InputError.at(
                 "columns",
                 f"{role}:{numbers[-1]}",
-                f"{role} {missing} has no column.",
-                f"Name the column of every {role} from 1 at the left.",
+                tr("{role} {missing} has no column.", role=role, missing=missing),
+                tr("Name the column of every {role} from 1 at the left.", role=role),
             )
         states = [_states(table, use, findings) for use in uses]
         if all(s is not None for s in states):
@@ -125,21 +145,63 @@ def section_states(
 
 def _states(table: RecordTable, use: ColumnUse, findings: Findings) -> BoolArray | None:
     """One column of states; None when a guessed column holds something else."""
-    values = _state_numbers(table, use, findings)
+    if use.role == "work" and tells_lifting(read_header(use.column)):
+        values = _down_by_lifting(table, use, findings)
+    else:
+        values = _state_numbers(table, use, findings)
     if values is None:
         return None
     missing = np.isnan(values)
     if missing.all():
-        findings.warn(f"{table.about(use.column)} ({use.meaning}) is empty: not used.")
+        findings.warn(
+            tr(
+                "{about} ({meaning}) is empty: not used.",
+                about=table.about(use.column),
+                meaning=use.meaning,
+            )
+        )
         return None
     if missing.any():
         findings.warn(
-            f'{table.file}: {counted(missing.sum(), "empty cell")} in column "{use.column}" '
-            f"({use.meaning}): the state before holds on."
+            tr(
+                '{file}: {empty_cells} in column "{column}" ({meaning}): the state before '
+                "holds on.",
+                file=table.file,
+                empty_cells=trn("{count:,} empty cell", "{count:,} empty cells", missing.sum()),
+                column=use.column,
+                meaning=use.meaning,
+            )
         )
         last = np.maximum.accumulate(np.where(missing, -1, np.arange(len(values))))
         values = np.where(last >= 0, values[np.maximum(last, 0)], 0.0)
     return np.asarray(values > 0, dtype=bool)
+
+
+def _down_by_lifting(table: RecordTable, use: ColumnUse, findings: Findings) -> FloatArray | None:
+    """Work by a column that tells when the tool was up; None where it tells heights unasked."""
+    told = [word for word in _words(table, use.column) if word not in _YES_OR_NO]
+    numbers, about = [plain_number(word) for word in told], table.about(use.column)
+    if any(number not in (None, 0.0, 1.0) for number in numbers) and not use.asked:
+        findings.warn(
+            tr(
+                "{about} was not used as work: its name tells when the tool was up, but it holds "
+                "other numbers than 0 and 1.",
+                about=about,
+            )
+        )
+        return None
+    values = _state_numbers(table, use, findings)
+    if values is None or any(number is None for number in numbers):
+        return values
+    findings.warn(
+        tr(
+            "{about} tells by its name when the tool was up: where it is 1 (or yes) no work is "
+            "counted. If it tells the opposite, turn it round; to leave it out, give --column "
+            "work=.",
+            about=about,
+        )
+    )
+    return np.where(np.isnan(values), np.nan, values <= 0)
 
 
 def _state_numbers(table: RecordTable, use: ColumnUse, findings: Findings) -> FloatArray | None:
@@ -148,13 +210,20 @@ def _state_numbers(table: RecordTable, use: ColumnUse, findings: Findings) -> Fl
     values: FloatArray = np.array([*map(_word_state, words), np.nan])[codes]
     other = values[np.isfinite(values) & (values != 0) & (values != 1)]
     if other.size:
-        said = f"{table.about(use.column)} ({use.meaning}) holds other numbers than 0 and 1; those "
-        said += "above 0 are taken as on."
+        said = tr(
+            "{about} ({meaning}) holds other numbers than 0 and 1; those ",
+            about=table.about(use.column),
+            meaning=use.meaning,
+        )
+        said += tr("above 0 are taken as on.")
         known = np.unique(values[np.isfinite(values)])
         if 1 < len(known) <= _MOST_SPELLINGS and known.min() > 0:
             findings.warn(
-                f"{said} That is all of them, so it tells of no time at which the tool was up: if "
-                "one of its numbers does, write 0 for it."
+                tr(
+                    "{said} That is all of them, so it tells of no time at which the tool "
+                    "was up: if one of its numbers does, write 0 for it.",
+                    said=said,
+                )
             )
         else:
             findings.note(said)
@@ -163,8 +232,13 @@ def _state_numbers(table: RecordTable, use: ColumnUse, findings: Findings) -> Fl
     if unknown.sum() > FEW * filled and not use.asked:
         found = one_line(table.text(use.column)[int(np.flatnonzero(unknown)[0])])
         findings.warn(
-            f"{table.about(use.column)} was not used as {use.meaning}: "
-            f'"{found}" at {table.first(unknown)} is not a state.'
+            tr(
+                '{about} was not used as {meaning}: "{found}" at {first} is not a state.',
+                about=table.about(use.column),
+                meaning=use.meaning,
+                found=found,
+                first=table.first(unknown),
+            )
         )
         return None
     table.judge(
@@ -172,9 +246,12 @@ def _state_numbers(table: RecordTable, use: ColumnUse, findings: Findings) -> Fl
         unknown,
         filled,
         findings,
-        wrong=f"is not a state ({use.meaning}).",
-        few=f"{counted(unknown.sum(), 'cell')} without a state, taken as missing",
-        remedy="States are written 1/0, on/off, true/false, yes/no or working/idle.",
+        wrong=tr("is not a state ({meaning}).", meaning=use.meaning),
+        few=tr(
+            "{cells} without a state, taken as missing",
+            cells=trn("{count:,} cell", "{count:,} cells", unknown.sum()),
+        ),
+        remedy=tr("States are written 1/0, on/off, true/false, yes/no or working/idle."),
     )
     return np.where(unknown, np.nan, values)
 
@@ -202,21 +279,35 @@ def _bits(table: RecordTable, use: ColumnUse, findings: Findings) -> BoolArray |
         row = int(np.flatnonzero(odd)[0])
         if not use.asked:
             findings.note(
-                f"{table.about(use.column)} was not used as the states of {use.role}: "
-                f'"{one_line(texts[row])}" at {table.place(row)} is not a row of 0 and 1.'
+                tr(
+                    '{about} was not used as the states of {role}: "{one_line}" at {place} '
+                    "is not a row of 0 and 1.",
+                    about=table.about(use.column),
+                    role=use.role,
+                    one_line=one_line(texts[row]),
+                    place=table.place(row),
+                )
             )
             return None
         raise InputError.at(
             table.file,
-            f'{table.place(row)}, column "{use.column}"',
-            f'"{one_line(texts[row])}" is not a row of 0 and 1 ({use.meaning}).',
-            "Write one 0 or 1 for each from the left, such as 111011.",
+            tr('{place}, column "{column}"', place=table.place(row), column=use.column),
+            tr(
+                '"{one_line}" is not a row of 0 and 1 ({meaning}).',
+                one_line=one_line(texts[row]),
+                meaning=use.meaning,
+            ),
+            tr("Write one 0 or 1 for each from the left, such as 111011."),
         )
     lengths = pc.utf8_length(filled).to_numpy(zero_copy_only=False)
     if (lengths[lengths > 0] < count).any():
         findings.warn(
-            f"{table.about(use.column)} has values of fewer than {count} digits; zeros lost at the "
-            "left are put back."
+            tr(
+                "{about} has values of fewer than {count} digits; zeros lost at the left are "
+                "put back.",
+                about=table.about(use.column),
+                count=count,
+            )
         )
     padded = pa.array(pc.utf8_lpad(filled, count, "0"), pa.string())
     digits = np.frombuffer("".join(padded.to_pylist()).encode(), dtype=np.uint8)

@@ -14,15 +14,17 @@ from defusedxml import DefusedXmlException
 from defusedxml.ElementTree import iterparse
 
 from evenacre.errors import InputError
-from evenacre.io.common.findings import Findings, counted
+from evenacre.io.common.findings import Findings
+from evenacre.io.common.receiver_words import note_receiver, receiver_said
 from evenacre.io.logs.build_tracks import build_tracks
 from evenacre.io.logs.columns.column_roles import plan_columns
+from evenacre.io.logs.columns.columns_read import Seen
 from evenacre.io.logs.columns.positions import checked_degrees
-from evenacre.io.logs.columns.receiver_words import note_receiver, receiver_said
 from evenacre.io.logs.formats.runs import nominal_clock
 from evenacre.io.tables.record_table import RecordTable
 from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.files import narrowed, read_whole
+from evenacre.language import tr, trn
 from evenacre.model import IntArray, Track
 
 _OWN = {"lon": "lon", "lat": "lat", "time": "time", "speed": "speed (m/s)"}
@@ -35,7 +37,9 @@ _CHUNK = 1 << 20
 _DECLARATION = re.compile(rb"<\?xml[^>]*\?>")
 
 
-def read_gpx_tracks(path: Path, columns: Mapping[str, str], time_zone: str | None) -> list[Track]:
+def read_gpx_tracks(
+    path: Path, columns: Mapping[str, str], time_zone: str | None, seen: Seen | None = None
+) -> list[Track]:
     """Read the track points of a GPX file, with their time, speed and extensions.
 
     ``columns`` names elements of extensions; times that name no zone should be UTC.
@@ -48,31 +52,34 @@ def read_gpx_tracks(path: Path, columns: Mapping[str, str], time_zone: str | Non
     except ParseError as error:
         line, _ = error.position
         raise InputError.at(
-            path.name, f"line {line:,}", "the file is damaged or breaks off.", "Export it again."
+            path.name,
+            tr("line {line:,}", line=line),
+            tr("the file is damaged or breaks off."),
+            tr("Export it again."),
         ) from None
     except DefusedXmlException:
         raise InputError.at(
             path.name,
             "",
-            "the file defines entities, which no log needs and which can do harm.",
-            "Export it again with another program.",
+            tr("the file defines entities, which no log needs and which can do harm."),
+            tr("Export it again with another program."),
         ) from None
     except (LookupError, ValueError):
         raise InputError.at(
-            path.name, "line 1", "its encoding is not known.", "Save it as UTF-8."
+            path.name, tr("line 1"), tr("its encoding is not known."), tr("Save it as UTF-8.")
         ) from None
     if not points.segments:
         other = "waypoints or routes" if points.waypoints else "nothing"
         raise InputError.at(
             path.name,
             "",
-            f"there are no track points in it, but {other}.",
-            "Export the track itself.",
+            tr("there are no track points in it, but {other}.", other=other),
+            tr("Export the track itself."),
         )
     table, segments = points.table(path.name, findings)
     # These are the standard's own: nothing is guessed.
     own = {role: name for role, name in _OWN.items() if name in table.names}
-    plan = plan_columns(table, own | dict(columns), findings)
+    plan = plan_columns(table, own | dict(columns), findings, seen=seen)
     lon, lat = (table.numbers(name, name, findings) for name in ("lon", "lat"))
     lon, lat = checked_degrees(lon, lat, path.name, "track points", findings)
     clock = None if plan.get("time") else nominal_clock(path.name, lon, lat, segments, findings)
@@ -150,8 +157,13 @@ class _Points:
         """Points as a table of text, and the number of the segment each is in."""
         if self._left_out:
             findings.warn(
-                f"{file}: its points hold more than {_MOST_NAMES} kinds of value; "
-                f"{counted(len(self._left_out), 'kind')} of them are not read."
+                tr(
+                    "{file}: its points hold more than {most_names} kinds of value; {kinds} "
+                    "of them are not read.",
+                    file=file,
+                    most_names=_MOST_NAMES,
+                    kinds=trn("{count:,} kind", "{count:,} kinds", len(self._left_out)),
+                )
             )
         data = {"lon": pa.array(self._lon, pa.string()), "lat": pa.array(self._lat, pa.string())}
         for name, (rows, texts) in self._columns.items():

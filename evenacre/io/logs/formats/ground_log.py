@@ -11,11 +11,12 @@ import shapely
 
 from evenacre.geo.geodesy import ShapeArray
 from evenacre.geo.local_crs import WorkingPlane
-from evenacre.io.common.findings import Findings, counted
+from evenacre.io.common.findings import Findings
 from evenacre.io.logs.build_tracks import build_tracks
 from evenacre.io.logs.columns.clock import Clock
 from evenacre.io.logs.columns.column_roles import NAMED_ROLES, ColumnPlan
 from evenacre.io.tables.record_table import RecordTable
+from evenacre.language import tr, trn
 from evenacre.model import FloatArray, IntArray, Track
 
 
@@ -47,9 +48,13 @@ def ground_tracks(
     drawn = (shapely.get_type_id(shapes) == shapely.GeometryType.POLYGON).all()
     if drawn and all(use.role in NAMED_ROLES for use in plan.uses):
         findings.warn(
-            f"{table.file}: nothing in it tells of work: no time, width, state or amount. What it "
-            f"holds ({counted(len(shapes), 'polygon')}) was taken as worked ground; an outline of "
-            "a field goes with --boundary."
+            tr(
+                "{file}: nothing in it tells of work: no time, width, state or amount. What "
+                "it holds ({polygons}) was taken as worked ground; an outline of a field "
+                "goes with --boundary.",
+                file=table.file,
+                polygons=trn("{count:,} polygon", "{count:,} polygons", len(shapes)),
+            )
         )
     timed = clock is not None and bool(np.isfinite(clock.time_s).any())
     if clock is None or not timed:

@@ -14,16 +14,18 @@ import shapely
 
 from evenacre.errors import InputError
 from evenacre.geo.local_crs import WorkingPlane
-from evenacre.io.common.findings import Findings, counted
+from evenacre.io.common.findings import Findings
 from evenacre.io.logs.build_tracks import build_tracks
 from evenacre.io.logs.columns.clock import Clock, read_clock
 from evenacre.io.logs.columns.column_roles import ColumnPlan, log_rank, plan_columns
+from evenacre.io.logs.columns.columns_read import Seen
 from evenacre.io.logs.columns.positions import checked_degrees
 from evenacre.io.logs.formats.ground_log import ground_tracks, rows_of
 from evenacre.io.logs.formats.polygon_log import polygon_tracks
 from evenacre.io.logs.formats.runs import NOMINAL_SPEED_MPS, run_tracks
 from evenacre.io.maps.read_layer import LayerCache, Source, read_layer
 from evenacre.io.tables.record_table import RecordTable
+from evenacre.language import tr, trn
 from evenacre.model import FloatArray, IntArray, Track
 
 _SINGLE = shapely.GeometryType.POLYGON  # kinds with a higher number have several parts
@@ -41,6 +43,8 @@ def read_layer_tracks(
     columns: Mapping[str, str],
     time_zone: str | None,
     cache: LayerCache | None = None,
+    *,
+    seen: Seen | None = None,
 ) -> list[Track]:
     """Read a log kept as a map layer, or at hand in a cache; arguments as of `read_tracks`."""
     path = source.path
@@ -56,17 +60,20 @@ def read_layer_tracks(
         raise InputError.at(
             path.name,
             "",
-            f"the layer mixes shapes: {', '.join(sorted(kinds))}.",
-            "Export points, lines or polygons alone.",
+            tr("the layer mixes shapes: {names}.", names=", ".join(sorted(kinds))),
+            tr("Export points, lines or polygons alone."),
         )
     table = _attributes(path.name, frame)
-    plan = plan_columns(table, columns, findings, placed=True)
+    plan = plan_columns(table, columns, findings, placed=True, seen=seen)
     kind = kinds.pop()
     order_matters = kind == "Point" and not any(plan.get(r) for r in ("time", "date", "start"))
     if path.suffix.lower() == ".fgb" and order_matters:
         findings.warn(
-            f"{path.name}: files of this kind do not keep the order of their features, and there "
-            "are no times to put them in order."
+            tr(
+                "{name}: files of this kind do not keep the order of their features, and "
+                "there are no times to put them in order.",
+                name=path.name,
+            )
         )
     if kind in ("LineString", "LinearRing"):
         return line_tracks(table, shapes, plan, time_zone, findings)
@@ -111,16 +118,23 @@ def line_tracks(
     lengths = shapely.length(lines)
     kept = np.flatnonzero(lengths > 0)
     if not kept.size:
-        raise table.error("", "no line has a length.", "Export the passes again.")
+        raise table.error("", tr("no line has a length."), tr("Export the passes again."))
     if lengths.sum() > _MOST_M:
         raise table.error(
             "",
-            f"its lines are {lengths.sum() / 1e3:,.0f} km long together, which no drill drives.",
-            "Check their coordinates, or export fewer passes at a time.",
+            tr(
+                "its lines are {lengths:,.0f} km long together, which no drill drives.",
+                lengths=lengths.sum() / 1000.0,
+            ),
+            tr("Check their coordinates, or export fewer passes at a time."),
         )
     if kept.size < len(lines):
         findings.warn(
-            f"{table.file}: left out {counted(len(lines) - kept.size, 'line')} without a length."
+            tr(
+                "{file}: left out {lines} without a length.",
+                file=table.file,
+                lines=trn("{count:,} line", "{count:,} lines", len(lines) - kept.size),
+            )
         )
     start_use = plan.get("start") or plan.get("time")
     begun = None
@@ -128,8 +142,12 @@ def line_tracks(
         begun = read_clock(table, start_use, plan.get("date"), time_zone, findings)
     if begun is None or np.isnan(begun.time_s[kept]).any():
         findings.note(
-            f"{table.file}: each of the {kept.size:,} lines is taken as ground as wide as the "
-            "tool, not as a drive, because it tells no times."
+            tr(
+                "{file}: each of the {size:,} lines is taken as ground as wide as the tool, "
+                "not as a drive, because it tells no times.",
+                file=table.file,
+                size=kept.size,
+            )
         )
         middles = shapely.line_interpolate_point(lines[kept], 0.5, normalized=True)
         inside = shapely.get_coordinates(middles)
@@ -146,11 +164,17 @@ def line_tracks(
             without=("interval",),
         )
     findings.note(
-        f"{table.file}: each of the {kept.size:,} lines is taken as a working pass, in the order "
-        "of the file."
+        tr(
+            "{file}: each of the {size:,} lines is taken as a working pass, in the order of "
+            "the file.",
+            file=table.file,
+            size=kept.size,
+        )
     )
     if plan.get("mass") is not None:
-        findings.warn(f"{table.file}: the mass of a whole line is not used; give its rate.")
+        findings.warn(
+            tr("{file}: the mass of a whole line is not used; give its rate.", file=table.file)
+        )
     spacing_m = max(_SPACING_M, lengths.sum() / _USUAL_FIXES)
     xy, own = shapely.get_coordinates(shapely.segmentize(lines[kept], spacing_m), return_index=True)
     lon, lat = plane.lonlat(xy[:, 0], xy[:, 1])
@@ -195,16 +219,25 @@ def _clock(
     end_use = plan.get("end")
     if end_use is None:
         findings.note(
-            f"{table.file}: lines have a start but no end; {NOMINAL_SPEED_MPS:g} m/s is assumed "
-            "along them."
+            tr(
+                "{file}: lines have a start but no end; {nominal_speed:g} m/s is assumed "
+                "along them.",
+                file=table.file,
+                nominal_speed=NOMINAL_SPEED_MPS,
+            )
         )
     else:
         ended = read_clock(table, end_use, plan.get("date"), time_zone, findings).time_s[kept]
         good = ended > start
         if not good.all():
             findings.warn(
-                f"{table.file}: {counted((~good).sum(), 'line', 'do')} not end after its start; "
-                f"{NOMINAL_SPEED_MPS:g} m/s is assumed along them."
+                tr(
+                    "{file}: {lines} not end after its start; {nominal_speed:g} m/s is "
+                    "assumed along them.",
+                    file=table.file,
+                    lines=trn("{count:,} line does", "{count:,} lines do", (~good).sum()),
+                    nominal_speed=NOMINAL_SPEED_MPS,
+                )
             )
         duration = np.where(good, ended - start, duration)
     return Clock(start[own] + along / lengths[own] * duration[own], begun.dated)

@@ -11,7 +11,7 @@ import shapely
 from evenacre.geo.geodesy import ShapeArray
 from evenacre.geo.local_crs import WorkingPlane
 from evenacre.geo.overlay import valid
-from evenacre.io.common.findings import Findings, counted
+from evenacre.io.common.findings import Findings
 from evenacre.io.logs.build_tracks import fix_clock
 from evenacre.io.logs.columns.clock import Clock
 from evenacre.io.logs.columns.column_roles import ColumnPlan, ColumnUse
@@ -20,6 +20,7 @@ from evenacre.io.logs.formats.ground_log import ground_tracks, rows_of
 from evenacre.io.logs.formats.runs import NOMINAL_SPEED_MPS, run_tracks
 from evenacre.io.tables.headers import read_header
 from evenacre.io.tables.record_table import RecordTable
+from evenacre.language import tr, trn
 from evenacre.model import BoolArray, FloatArray, IntArray, Track
 from evenacre.units.parsing import Dimension
 
@@ -62,16 +63,28 @@ def polygon_tracks(
     flat = valid(raw)
     area = shapely.area(flat)
     if not (area > 0).any():
-        raise table.error("", "no polygon can be used.", "Export the layer again.")
+        raise table.error("", tr("no polygon can be used."), tr("Export the layer again."))
     if crossing.any():
         findings.note(
-            f"{table.file}: {counted(crossing.sum(), 'self-crossing polygon')} mended; the first "
-            f"is {table.first(crossing)}."
+            tr(
+                "{file}: {self_crossing_polygons} mended; the first is {first}.",
+                file=table.file,
+                self_crossing_polygons=trn(
+                    "{count:,} self-crossing polygon",
+                    "{count:,} self-crossing polygons",
+                    crossing.sum(),
+                ),
+                first=table.first(crossing),
+            )
         )
     if (area == 0).any():
         findings.warn(
-            f"{table.file}: left out {counted((area == 0).sum(), 'polygon')} without ground; the "
-            f"first is {table.first(area == 0)}."
+            tr(
+                "{file}: left out {polygons} without ground; the first is {first}.",
+                file=table.file,
+                polygons=trn("{count:,} polygon", "{count:,} polygons", (area == 0).sum()),
+                first=table.first(area == 0),
+            )
         )
     timed = any(plan.get(role) for role in ("time", "date", "start"))
     clock = fix_clock(table, plan, time_zone, findings) if timed else None
@@ -80,9 +93,17 @@ def polygon_tracks(
         if drive is not None:
             return drive
     findings.note(
-        f"{table.file}: each of the {int((area > 0).sum()):,} polygons is taken as ground that was "
-        "covered, not as a step of a drive, because "
-        + ("it tells no times." if clock is None else "they do not lead on in order of time.")
+        tr(
+            "{file}: each of the {int:,} polygons is taken as ground that was covered, not "
+            "as a step of a drive, because ",
+            file=table.file,
+            int=int((area > 0).sum()),
+        )
+        + (
+            tr("it tells no times.")
+            if clock is None
+            else tr("they do not lead on in order of time.")
+        )
     )
     kept = np.flatnonzero(area > 0)
     table, plan = _with_masses(rows_of(table, kept), plan, area[kept], findings)
@@ -131,7 +152,7 @@ def _with_masses(
         # It was looked at as a rate before its unit told what it is.
         about = f"{table.about(name)} looks like"
         findings.warnings[:] = [text for text in findings.warnings if not text.startswith(about)]
-        findings.note(f"{table.about(name)} is taken as the mass on each polygon.")
+        findings.note(tr("{about} is taken as the mass on each polygon.", about=table.about(name)))
     masses = [use for use in uses if use not in plan.uses]
     if len(masses) == 1:
         uses[-1] = replace(uses[-1], key="")
@@ -170,13 +191,24 @@ def _drive(
         return None
     if sliver.any():
         findings.warn(
-            f"{table.file}: left out {counted(sliver.sum(), 'sliver polygon')}; the first is "
-            f"{table.first(sliver)}."
+            tr(
+                "{file}: left out {sliver_polygons}; the first is {first}.",
+                file=table.file,
+                sliver_polygons=trn(
+                    "{count:,} sliver polygon", "{count:,} sliver polygons", sliver.sum()
+                ),
+                first=table.first(sliver),
+            )
         )
     findings.note(
-        f"{table.file}: each of the {len(kept):,} polygons is taken as one step; its width is from "
-        f"{'its shape' if logged_width is None else 'its attribute'}, its length from "
-        f"{'its shape' if logged_length is None else 'its attribute'}."
+        tr(
+            "{file}: each of the {count:,} polygons is taken as one step; its width is from "
+            "{word}, its length from {word_2}.",
+            file=table.file,
+            count=len(kept),
+            word="its shape" if logged_width is None else "its attribute",
+            word_2="its shape" if logged_length is None else "its attribute",
+        )
     )
     step, xy, shift_m, own_run = _fixes(steps, runs)
     lon, lat = plane.lonlat(xy[:, 0], xy[:, 1])

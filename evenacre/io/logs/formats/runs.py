@@ -15,6 +15,7 @@ from evenacre.io.logs.columns.clock import Clock
 from evenacre.io.logs.columns.column_roles import ColumnPlan, ColumnUse
 from evenacre.io.logs.columns.work_states import working_states
 from evenacre.io.tables.record_table import RecordTable
+from evenacre.language import tr
 from evenacre.model import BoolArray, FloatArray, IntArray, Track
 
 NOMINAL_SPEED_MPS = 2.0
@@ -81,8 +82,12 @@ def nominal_clock(
 ) -> Clock:
     """Give times by distance at a nominal speed, with a pause between runs."""
     findings.warn(
-        f"{file}: it holds no times; the order of the file and {NOMINAL_SPEED_MPS:g} m/s are "
-        "assumed, so times and speeds are not known."
+        tr(
+            "{file}: it holds no times; the order of the file and {nominal_speed:g} m/s are "
+            "assumed, so times and speeds are not known.",
+            file=file,
+            nominal_speed=NOMINAL_SPEED_MPS,
+        )
     )
     fresh = np.diff(runs, prepend=runs[:1]) != 0
     pause = np.where(fresh, _BETWEEN_RUNS_S, np.nan_to_num(step_m(lon, lat)) / NOMINAL_SPEED_MPS)

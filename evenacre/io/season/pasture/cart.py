@@ -11,6 +11,7 @@ from evenacre.io.common.problem_collector import KeyPath, ProblemCollector
 from evenacre.io.common.suggestions import choice
 from evenacre.io.season.checks import is_new
 from evenacre.io.season.pasture.schema import SeedBinTable, SeedingTable
+from evenacre.language import tr
 from evenacre.model import Implement, Product, SeedBin
 from evenacre.units.display import in_both
 
@@ -43,8 +44,8 @@ class _Cart:
         """What the cart takes, as a whole or compartment by compartment."""
         table = self.table
         if table.sow_within == 0:
-            what = "Seed that is sown in 0 days could not be put into the cart."
-            remedy = 'Give "1 day" where a load is to be sown on the day of its fill.'
+            what = tr("Seed that is sown in 0 days could not be put into the cart.")
+            remedy = tr('Give "1 day" where a load is to be sown on the day of its fill.')
             self.problems.add((*_AT, "sow_within"), what, remedy)
         if table.compartments:
             return {"compartments": tuple(self._compartments(product, implement))}
@@ -60,9 +61,12 @@ class _Cart:
         batch_kg = self._batch_kg(product)
         if batch_kg is not None and batch_kg > whole.room_kg:
             self.warnings.append(
-                f"The parts of {product.name} come out in whole bags only with "
-                f"{in_both('mass', batch_kg)} at a time, more than goes into the cart: bags have "
-                "to be opened and weighed."
+                tr(
+                    "The parts of {name} come out in whole bags only with {in_both} at a "
+                    "time, more than goes into the cart: bags have to be opened and weighed.",
+                    name=product.name,
+                    in_both=in_both("mass", batch_kg),
+                )
             )
         elif batch_kg is not None:
             made["compartments"] = (replace(whole, bag_kg=batch_kg),)
@@ -90,8 +94,8 @@ class _Cart:
         table, at = self.table, (*_AT, "compartments")
         for key in ("load", "least"):
             if key in self.written:
-                what = f"With compartments, {key} is that of each."
-                self.problems.add((*_AT, key), what, f"Write {key} in compartments.")
+                what = tr("With compartments, {key} is that of each.", key=key)
+                self.problems.add((*_AT, key), what, tr("Write {key} in compartments.", key=key))
         names: list[str] = []
         made: list[SeedBin] = []
         for index, one in enumerate(table.compartments):
@@ -111,15 +115,17 @@ class _Cart:
         shares = {seed.name: 1.0} if made[0].product == seed.name else seed.shares
         for name in shares:
             if all(b.product != name for b in made):
-                what = f'"{name}" rides in no compartment.'
-                self.problems.add(at, what, f'Add a compartment with product = "{name}".')
+                what = tr('"{name}" rides in no compartment.', name=name)
+                self.problems.add(
+                    at, what, tr('Add a compartment with product = "{name}".', name=name)
+                )
         for held in made:
             together = sum(b.room_kg for b in made if b.product == held.product)
             if held.product in shares:
                 yield replace(held, share=shares[held.product] * held.room_kg / together)
             else:
-                what = f"{held.name} holds the whole seed, and others a part of it."
-                self.problems.add(at, what, "Name the part in each of them, or in none.")
+                what = tr("{name} holds the whole seed, and others a part of it.", name=held.name)
+                self.problems.add(at, what, tr("Name the part in each of them, or in none."))
 
     def _seed_of(self, one: SeedBinTable, seed: Product, at: KeyPath) -> Product | None:
         if one.product in (None, seed.name):
@@ -127,7 +133,9 @@ class _Cart:
         if one.product in seed.shares:
             return self.products.get(one.product)
         remedy = choice(str(one.product), seed.shares, "")
-        self.problems.add(at, f'"{one.product}" is no part of {seed.name}.', remedy)
+        self.problems.add(
+            at, tr('"{product}" is no part of {name}.', product=one.product, name=seed.name), remedy
+        )
         return None
 
     def _bin_kg(
@@ -141,8 +149,8 @@ class _Cart:
         if volume_m3 is None or density is None:
             lacks = f"{self.table.implement} has no compartment of this name"
             lacks = f"the bulk density of {seed.name} is not told" if volume_m3 else lacks
-            what = f"What it holds is not known: {lacks}."
-            self.problems.add((*at, "load"), what, 'Add load = "120 lb".')
+            what = tr("What it holds is not known: {lacks}.", lacks=lacks)
+            self.problems.add((*at, "load"), what, tr('Add load = "120 lb".'))
             return None
         return volume_m3 * density
 
@@ -151,16 +159,26 @@ class _Cart:
         where = held.name or "the cart"
         load, least = in_both("mass", held.load_kg), in_both("mass", held.least_kg)
         if held.room_kg <= 0:
-            what = f"The least amount, {least}, is not below what {where} holds: {load}."
-            self.problems.add(least_at, what, "Give less than a load.")
+            what = tr(
+                "The least amount, {least}, is not below what {where} holds: {load}.",
+                least=least,
+                where=where,
+                load=load,
+            )
+            self.problems.add(least_at, what, tr("Give less than a load."))
             return False
         if held.bag_kg is not None and held.bag_kg > held.room_kg:
             above = f" above the least of {least}" if held.least_kg else ""
-            what = (
-                f"A bag of {held.product}, {in_both('mass', held.bag_kg)}, does not go into "
-                f"{where}, which holds {load}{above}."
+            what = tr(
+                "A bag of {product}, {in_both}, does not go into {where}, which holds "
+                "{load}{above}.",
+                product=held.product,
+                in_both=in_both("mass", held.bag_kg),
+                where=where,
+                load=load,
+                above=above,
             )
-            remedy = "Correct bag under [[product]], or load; without bag, loads are weighed."
+            remedy = tr("Correct bag under [[product]], or load; without bag, loads are weighed.")
             self.problems.add(load_at, what, remedy)
             return False
         return True
@@ -175,14 +193,22 @@ class _Cart:
             density, whose = self._density(product), "the bulk densities of its parts"
         if not volume_m3 or density is None:
             self.warnings.append(
-                "How much seed the cart takes is not known, so no refills are planned. Give load "
-                "under [seeding], or the volumes of the compartments and the seed's bulk density."
+                tr(
+                    "How much seed the cart takes is not known, so no refills are planned. "
+                    "Give load under [seeding], or the volumes of the compartments and the "
+                    "seed's bulk density."
+                )
             )
             return None
         load_kg = volume_m3 * density
         self.warnings.append(
-            f"A load was taken to be {in_both('mass', load_kg)}: all compartments level full of "
-            f"{product.name}, by {whose}."
+            tr(
+                "A load was taken to be {in_both}: all compartments level full of {name}, by "
+                "{whose}.",
+                in_both=in_both("mass", load_kg),
+                name=product.name,
+                whose=whose,
+            )
         )
         return load_kg
 

@@ -14,7 +14,7 @@ from shapely.geometry.base import BaseGeometry
 
 from evenacre.geo.geodesy import geodesic_area_m2
 from evenacre.geo.local_crs import WorkingPlane
-from evenacre.geo.overlay import in_degrees, intersect, valid, without
+from evenacre.geo.overlay import in_degrees, intersect, union, valid, without
 from evenacre.io.common.problem_collector import KeyPath
 from evenacre.io.common.suggestions import choice
 from evenacre.io.maps.field_layers import (
@@ -34,7 +34,8 @@ from evenacre.io.season.files import SeasonFiles
 from evenacre.io.season.pasture.schema import GrazingTable, PaddocksTable, PaddockTable
 from evenacre.io.season.schema import FieldTable, SourceTable, as_source
 from evenacre.io.season.values import DAY_S
-from evenacre.model import Field, Paddock
+from evenacre.language import tr
+from evenacre.model import Field, Paddock, WetGround
 from evenacre.units.display import in_both
 
 _MAP: KeyPath = ("paddocks",)
@@ -81,9 +82,7 @@ class Paddocks:
                 made = grazing.given(Paddock) | table.given(Paddock)
                 made |= {"growth_kg_per_m2_per_day": (growth or 0.0) * DAY_S, "seeded": table.seed}
                 made.pop("keep_out", None)
-                if table.keep_out is not None:
-                    place = (*self.places[name], "keep_out")
-                    made["keep_out"] = self._part(table.keep_out, ground, place)
+                made["keep_out"] = self._wet(table, ground)
                 said = (table.fence, ground.fenced, grazed)
                 ground = replace(ground, fenced=next(one for one in said if one is not None))
                 self.made[name] = Paddock(**made | {"field": ground})
@@ -104,8 +103,13 @@ class Paddocks:
         numbers: dict[str, object] = {}
         for number, name, shape in zip(frame.index, frame["name"], frame.geometry, strict=True):
             if name in shapes:
-                what = f'Features {numbers[name]} and {number} are both called "{name}".'
-                self.problems.add(_MAP, what, "Rename one, or take another name_column.")
+                what = tr(
+                    'Features {numbers} and {number} are both called "{name}".',
+                    numbers=numbers[name],
+                    number=number,
+                    name=name,
+                )
+                self.problems.add(_MAP, what, tr("Rename one, or take another name_column."))
                 continue
             shapes[name], numbers[name] = shape, number
             self.warnings += odd_size(shape, f"{name}: the paddock")
@@ -159,17 +163,25 @@ class Paddocks:
             differs = sum(geodesic_area_m2(in_degrees(without, *way)) for way in ways)
             if differs > _SAME_SHARE * geodesic_area_m2(ours):
                 self.warnings.append(
-                    f"{name}: the field and the paddock of this name differ by "
-                    f"{in_both('area', differs)}; the field's outline was used."
+                    tr(
+                        "{name}: the field and the paddock of this name differ by {in_both}; "
+                        "the field's outline was used.",
+                        name=name,
+                        in_both=in_both("area", differs),
+                    )
                 )
         if ground.boundary is None:
             if on_map and self.all_known:
-                what = f'There is no paddock "{name}" on the map, nor a field of that name.'
+                what = tr(
+                    'There is no paddock "{name}" on the map, nor a field of that name.', name=name
+                )
                 remedy = choice(name, [*shapes, *self.fields], "Give its boundary.")
                 self.problems.add((*path, "name"), what, remedy)
             elif not on_map:
-                what = "Its boundary is not given, and no field has its name."
-                self.problems.add((*path, "boundary"), what, 'Add boundary = "paddock.geojson".')
+                what = tr("Its boundary is not given, and no field has its name.")
+                self.problems.add(
+                    (*path, "boundary"), what, tr('Add boundary = "paddock.geojson".')
+                )
             return None
         said = []
         driven = self.files.driven(ground, table, path, said)
@@ -189,6 +201,21 @@ class Paddocks:
                 return None
         return replace(ground, unworkable=with_crossed(bare, crossed), crossed=crossed)
 
+    def _wet(self, table: PaddockTable, ground: Field) -> tuple[WetGround, ...]:
+        """What is too wet, and until when; not all of the paddock."""
+        place, wet = (*self.places[table.name], "keep_out"), []
+        for index, one in enumerate(table.keep_out):
+            at = (*place, index) if len(table.keep_out) > 1 else place
+            drawn = self._part(one, ground, at)
+            if drawn is not None:
+                wet.append(WetGround(drawn, one.until))
+        if len(wet) > 1:
+            every = in_degrees(union, np.array([one.ground for one in wet], dtype=object))
+            if every.covers(ground.boundary):
+                what = tr("Together they cover the whole paddock, of which nothing would be left.")
+                self.problems.add(place, what, tr("Give not_before for all of it."))
+        return tuple(wet)
+
     def _part(
         self,
         drawn: SourceTable,
@@ -201,8 +228,8 @@ class Paddocks:
             read, drawn, place, self.warnings, ground.boundary
         )
         if bare is not None and bare.covers(ground.boundary):
-            what = "It covers the whole paddock, of which nothing would be left."
-            self.problems.add(place, what, "Give only the ground that is left out.")
+            what = tr("It covers the whole paddock, of which nothing would be left.")
+            self.problems.add(place, what, tr("Give only the ground that is left out."))
             return None
         return bare
 
@@ -225,11 +252,18 @@ class Paddocks:
         sliver = (2.0 * area < _SLIVER_M * around) & (area < _SLIVER_SHARE * smaller)
         for i in np.flatnonzero(area > _SEEN_M2):
             one, other = names[first[i]], names[second[i]]
-            what = f'"{one}" and "{other}" overlap by {in_both("area", float(area[i]))}'
+            what = tr(
+                '"{one}" and "{other}" overlap by {in_both}',
+                one=one,
+                other=other,
+                in_both=in_both("area", float(area[i])),
+            )
             if sliver[i]:
-                self.warnings.append(f"{what}, a sliver along their fence that counts in both.")
+                self.warnings.append(
+                    tr("{what}, a sliver along their fence that counts in both.", what=what)
+                )
             else:
-                remedy = "Correct their outlines, so that no ground counts twice."
+                remedy = tr("Correct their outlines, so that no ground counts twice.")
                 self.problems.add(self.places[other], f"{what}.", remedy)
 
 
@@ -246,7 +280,13 @@ def read_paddocks(
     names = names_of(frame, NAME_COLUMNS, source, name_column)
     if not all(names):
         bare = sum(not name for name in names)
-        warnings.append(f"{source.name}: {bare} paddocks have no name; they were numbered.")
+        warnings.append(
+            tr(
+                "{name}: {bare} paddocks have no name; they were numbered.",
+                name=source.name,
+                bare=bare,
+            )
+        )
     named = gpd.GeoDataFrame(
         {"name": number_unnamed(names, "paddock")},
         geometry=list(frame.geometry.array),

@@ -15,6 +15,7 @@ from evenacre.io.season.pasture.schema import GrazingTable, HerdTable, MoveTable
 from evenacre.io.season.pasture.seeding import seeding_of
 from evenacre.io.season.schema import SeasonTable
 from evenacre.io.season.under_way import plan_begin
+from evenacre.language import tr
 from evenacre.model import Field, Grazing, HerdClass, Implement, Paddock, Product, Seeding, Stay
 from evenacre.units.display import ACRE_M2, POUND_KG, in_both
 
@@ -68,8 +69,8 @@ def pasture_of(
     """
     problems = files.problems
     if seeded and top.seeding is None:
-        what = "What to seed behind the herd is not told."
-        problems.add(("seeding",), what, "Add [seeding] with product, implement and rate.")
+        what = tr("What to seed behind the herd is not told.")
+        problems.add(("seeding",), what, tr("Add [seeding] with product, implement and rate."))
     if not has_pasture(top):
         return Pasture()
     before = len(problems.problems)
@@ -83,16 +84,19 @@ def pasture_of(
         warnings += said
         known = paddocks.made.values()
         if known and not any(paddock is None or paddock.seeded for paddock in known):
-            remedy = "Take seed = false from one at least."
-            problems.add(("seeding",), "No paddock is to be seeded.", remedy)
+            remedy = tr("Take seed = false from one at least.")
+            problems.add(("seeding",), tr("No paddock is to be seeded."), remedy)
     if seeding is not None and seeding.ready:
         _check_ready(seeding.ready, paddocks, problems)
         begin = seeding.first_day
         seeding = replace(seeding, ready_day=begin or plan_begin(None, top.time_zone))
         if begin is None:
             warnings.append(
-                f"No first_day is given: ready paddocks were taken to stand ready today, "
-                f"{seeding.ready_day}."
+                tr(
+                    "No first_day is given: ready paddocks were taken to stand ready today, "
+                    "{ready_day}.",
+                    ready_day=seeding.ready_day,
+                )
             )
     if grazing is not None:
         warnings += _odd_grazing(grazing)
@@ -129,15 +133,17 @@ class _GrazingBuilder:
     def build(self) -> Grazing:
         """Make the grazing, as far as it goes."""
         if not self.paddocks.made and self.paddocks.all_known:
-            remedy = 'Add [paddocks] with file = "paddocks.gpkg", or [[paddock]].'
-            self.problems.add(("paddock",), "There is no paddock.", remedy)
+            remedy = tr('Add [paddocks] with file = "paddocks.gpkg", or [[paddock]].')
+            self.problems.add(("paddock",), tr("There is no paddock."), remedy)
         herd = tuple(self._herd())
         moves = self._moves()
         given = [key for key in ("start", "end", "order") if key in self.written]
         if self.top.move and given:
             keys = " and ".join(given)
-            what = f"The moves are decided under [[move]], so {keys} cannot be kept."
-            self.problems.add(("grazing", given[0]), what, f"Take out {keys}, or the moves.")
+            what = tr("The moves are decided under [[move]], so {keys} cannot be kept.", keys=keys)
+            self.problems.add(
+                ("grazing", given[0]), what, tr("Take out {keys}, or the moves.", keys=keys)
+            )
         lacking = list(self._lacking()) if self.readable and not self.top.move else []
         if lacking and not self._known:
             for missing in lacking:
@@ -145,10 +151,13 @@ class _GrazingBuilder:
         elif lacking and (self.top.herd or "start" in self.written):
             why = " ".join(what for _, what, _ in lacking)
             self.warnings.append(
-                f"{why} Paddocks are planned by their windows, and those that stand ready."
+                tr(
+                    "{why} Paddocks are planned by their windows, and those that stand ready.",
+                    why=why,
+                )
             )
         start, end = self.table.start, self.table.end
-        what = f"Grazing ends on {end}, but starts only on {start}."
+        what = tr("Grazing ends on {end}, but starts only on {start}.", end=end, start=start)
         check_order(start, end, what, self.problems, ("grazing", "end"), apart=True)
         made = self.table.given(Grazing)
         made |= {"start": None, "end": None} if moves or lacking else {}
@@ -174,8 +183,12 @@ class _GrazingBuilder:
                 continue
             self._check_known(table.paddock, (*path, "paddock"))
             if table.leave <= table.enter:
-                what = f"The herd leaves on {table.leave}, but enters only on {table.enter}."
-                remedy = "Change them over, or correct one; it stays for one day at least."
+                what = tr(
+                    "The herd leaves on {leave}, but enters only on {enter}.",
+                    leave=table.leave,
+                    enter=table.enter,
+                )
+                remedy = tr("Change them over, or correct one; it stays for one day at least.")
                 self.problems.add((*path, "leave"), what, remedy)
                 continue
             made.append((Stay(table.paddock, table.enter, table.leave), index))
@@ -185,9 +198,15 @@ class _GrazingBuilder:
             if before is not None and after.enter < before.leave:
                 self.problems.add(
                     ("move", index, "enter"),
-                    f'The herd enters "{after.paddock}" on {after.enter}, but leaves '
-                    f'"{before.paddock}" only on {before.leave}.',
-                    "Correct one: it cannot be in two places.",
+                    tr(
+                        'The herd enters "{paddock}" on {enter}, but leaves "{paddock_2}" '
+                        "only on {leave}.",
+                        paddock=after.paddock,
+                        enter=after.enter,
+                        paddock_2=before.paddock,
+                        leave=before.leave,
+                    ),
+                    tr("Correct one: it cannot be in two places."),
                 )
             # Of all earlier stays the one that lasts longest is in the way, not only the last.
             if before is None or after.leave > before.leave:
@@ -208,19 +227,19 @@ class _GrazingBuilder:
     def _lacking(self) -> Iterator[tuple[KeyPath, str, str]]:
         """Yield what is missing to compute the moves from: the place, what, and the remedy."""
         if not self.top.herd and "start" not in self.written:
-            what = "Nothing tells when a paddock can be seeded."
-            remedy = (
-                "Name those that stand ready now as ready under [seeding]; or give window under "
-                "[[paddock]], the moves under [[move]], or what to compute them from: [[herd]], "
-                "with start and forage under [grazing]."
+            what = tr("Nothing tells when a paddock can be seeded.")
+            remedy = tr(
+                "Name those that stand ready now as ready under [seeding]; or give "
+                "window under [[paddock]], the moves under [[move]], or what to compute "
+                "them from: [[herd]], with start and forage under [grazing]."
             )
             yield ("grazing",), what, remedy
             return
         if not self.top.herd:
-            what = "There is no herd, so its moves cannot be computed."
+            what = tr("There is no herd, so its moves cannot be computed.")
             yield ("herd",), what, f"Add [[herd]], {_HOW_TO_COMPUTE}"
         if "start" not in self.written:
-            what = "The day the herd enters the first paddock is missing."
+            what = tr("The day the herd enters the first paddock is missing.")
             yield ("grazing", "start"), what, f"Add start = 2026-08-04, {_HOW_TO_COMPUTE}"
         lacking = [
             name
@@ -232,8 +251,11 @@ class _GrazingBuilder:
         if lacking:
             yield (
                 ("grazing", "forage"),
-                f"How much forage stands on {listed(lacking)} is missing, so the moves cannot "
-                "be computed.",
+                tr(
+                    "How much forage stands on {listed} is missing, so the moves cannot be "
+                    "computed.",
+                    listed=listed(lacking),
+                ),
                 f'Add forage = "1800 lb/ac" here or under [[paddock]], {_HOW_TO_COMPUTE}',
             )
 
@@ -247,17 +269,22 @@ class _GrazingBuilder:
                 place = ("grazing", "order", index)
                 self._check_known(name, place)
                 if name in names:
-                    what = f'"{name}" is listed twice.'
-                    self.problems.add(place, what, "Name each paddock once; rounds are repeated.")
+                    what = tr('"{name}" is listed twice.', name=name)
+                    self.problems.add(
+                        place, what, tr("Name each paddock once; rounds are repeated.")
+                    )
                 names[name] = None
             left_out = [name for name in known if name not in names]
             if not order:
-                remedy = "Name the paddocks in the order they are grazed."
-                self.problems.add(("grazing", "order"), "The list is empty.", remedy)
+                remedy = tr("Name the paddocks in the order they are grazed.")
+                self.problems.add(("grazing", "order"), tr("The list is empty."), remedy)
             elif left_out:
                 self.warnings.append(
-                    f"The order of grazing leaves out {listed(left_out)}: the herd does not go "
-                    "there, and they are not planned."
+                    tr(
+                        "The order of grazing leaves out {listed}: the herd does not go "
+                        "there, and they are not planned.",
+                        listed=listed(left_out),
+                    )
                 )
         return tuple(paddock for name in names if (paddock := known.get(name)))
 
@@ -270,10 +297,12 @@ def _check_ready(ready: Sequence[str], paddocks: Paddocks, problems: ProblemColl
             is_defined(name, "paddock", paddocks.made, problems, at)
         paddock = paddocks.made.get(name)
         if paddock is not None and not paddock.seeded:
-            problems.add(at, f'"{name}" is not to be seeded.', "Take seed = false from it.")
+            problems.add(
+                at, tr('"{name}" is not to be seeded.', name=name), tr("Take seed = false from it.")
+            )
         if paddock is not None and paddock.window is not None:
-            what = f'The window of "{name}" is decided.'
-            problems.add(at, what, "Take it out here, or window from the paddock.")
+            what = tr('The window of "{name}" is decided.', name=name)
+            problems.add(at, what, tr("Take it out here, or window from the paddock."))
 
 
 def _odd_grazing(grazing: Grazing) -> Iterator[str]:
@@ -281,13 +310,17 @@ def _odd_grazing(grazing: Grazing) -> Iterator[str]:
     for animals in grazing.herd:
         share = animals.intake_kg_per_day / animals.weight_kg
         if not _INTAKE[0] <= share <= _INTAKE[1]:
-            yield (
-                f"{animals.name}: an intake of {100 * share:.2g} % of live weight a day is "
-                "unusual; 2.5 to 3 % is usual for beef cattle."
+            yield tr(
+                "{name}: an intake of {share:.2g} % of live weight a day is unusual; 2.5 "
+                "to 3 % is usual for beef cattle.",
+                name=animals.name,
+                share=100 * share,
             )
         if not _WEIGHT_KG[0] <= animals.weight_kg <= _WEIGHT_KG[1]:
             weight = in_both("mass", animals.weight_kg)
-            yield f"{animals.name}: a live weight of {weight} is unusual."
+            yield tr(
+                "{name}: a live weight of {weight} is unusual.", name=animals.name, weight=weight
+            )
     odd: tuple[tuple[str, Callable[[Paddock], bool]], ...] = (
         (
             "more than 80 % of the forage is to be eaten; the stand may not recover",
@@ -319,11 +352,20 @@ def _odd_seeding(seeding: Seeding, paddocks: Sequence[Paddock]) -> Iterator[str]
     name, lost = seeding.product.name, seeding.lost_chance
     rate = in_both("rate", seeding.rate_kg_per_m2)
     for is_odd, what in (
-        (seeding.rate_kg_per_m2 > _SEED_KG_PER_M2, f"{name}: a seed rate of {rate} is very high."),
-        (seeding.speed_mps > _SPEED_MPS, "Drilling faster than 12 mph (19 km/h) is unusual."),
-        (seeding.turn_speed_mps > _SPEED_MPS, "Turning faster than 12 mph (19 km/h) is unusual."),
-        (lost > _LOST, f"With {lost:.0%} of days lost to weather hardly any is left to plan."),
-        (seeding.on_hand_kg == 0.0, f"There is no {name} on hand."),
+        (
+            seeding.rate_kg_per_m2 > _SEED_KG_PER_M2,
+            tr("{name}: a seed rate of {rate} is very high.", name=name, rate=rate),
+        ),
+        (seeding.speed_mps > _SPEED_MPS, tr("Drilling faster than 12 mph (19 km/h) is unusual.")),
+        (
+            seeding.turn_speed_mps > _SPEED_MPS,
+            tr("Turning faster than 12 mph (19 km/h) is unusual."),
+        ),
+        (
+            lost > _LOST,
+            tr("With {lost:.0%} of days lost to weather hardly any is left to plan.", lost=lost),
+        ),
+        (seeding.on_hand_kg == 0.0, tr("There is no {name} on hand.", name=name)),
     ):
         if is_odd:
             yield what
@@ -332,6 +374,7 @@ def _odd_seeding(seeding: Seeding, paddocks: Sequence[Paddock]) -> Iterator[str]
         early = last is not None and seeding.first_day is not None and last < seeding.first_day
         late = first is not None and seeding.last_day is not None and first > seeding.last_day
         if paddock.seeded and (early or late):
-            yield (
-                f"{paddock.field.name}: its window lies outside the first and last day of seeding."
+            yield tr(
+                "{name}: its window lies outside the first and last day of seeding.",
+                name=paddock.field.name,
             )

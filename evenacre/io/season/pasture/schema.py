@@ -7,7 +7,16 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from evenacre.io.season import values as v
-from evenacre.io.season.schema import Cross, DrivenTable, KeyTable, Source, SourceTable, key
+from evenacre.io.season.schema import (
+    Cross,
+    DrivenTable,
+    KeyTable,
+    Source,
+    SourceTable,
+    as_source,
+    each,
+    key,
+)
 
 
 class StandTable(KeyTable):
@@ -25,6 +34,12 @@ class PaddocksTable(SourceTable):
     name_column: str | None = key("Column with the paddocks' names.")
 
 
+class WetTable(SourceTable):
+    """A map of ground too wet for this seeding."""
+
+    until: v.Date | None = key("The day from which it bears the drill; without it, not this time.")
+
+
 class PaddockTable(StandTable, DrivenTable):
     """A paddock, or what is different about one of the map."""
 
@@ -38,7 +53,9 @@ class PaddockTable(StandTable, DrivenTable):
     seed: bool = key("Whether it is to be seeded.", True)
     window: v.Window | None = key("First and last day for seeding, where decided.")
     not_before: v.Date | None = key("Too wet to bear the drill before this day.")
-    keep_out: Source | None = key("Ground too wet for this seeding; it is grazed all the same.")
+    keep_out: Annotated[list[WetTable], each(as_source)] = key(
+        "Ground too wet for this seeding, a map or several; it is grazed all the same.", []
+    )
 
 
 class HerdTable(KeyTable):

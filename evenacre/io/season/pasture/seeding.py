@@ -16,6 +16,7 @@ from evenacre.io.season.pasture.rain import read_rain
 from evenacre.io.season.pasture.schema import SeedingTable
 from evenacre.io.season.products import bulk_target
 from evenacre.io.season.values import SUNRISE_S, Height, Standing
+from evenacre.language import tr
 from evenacre.model import Booking, Implement, PastWeather, Product, Seeding
 from evenacre.units.display import in_both
 
@@ -63,8 +64,10 @@ class _SeedingBuilder:
         implement = self._named("implement", table.implement, self.implements)
         product = self._named("product", table.product, self.products)
         if product is not None and product.kind != "seed":
-            remedy = 'Name a seed lot or a blend; or write kind = "seed" under its [[product]].'
-            self.problems.add((*_AT, "product"), f'"{product.name}" is not seed.', remedy)
+            remedy = tr('Name a seed lot or a blend; or write kind = "seed" under its [[product]].')
+            self.problems.add(
+                (*_AT, "product"), tr('"{name}" is not seed.', name=product.name), remedy
+            )
             product = None
         rates = self._rates(product)
         self._check_days()
@@ -105,35 +108,41 @@ class _SeedingBuilder:
             return defined.get(name)
         if key not in self.written:
             known = next(filter(None, defined), "drill")
-            self.problems.add((*_AT, key), f"{key} is missing.", f'Add {key} = "{known}".')
+            self.problems.add(
+                (*_AT, key),
+                tr("{key} is missing.", key=key),
+                tr('Add {key} = "{known}".', key=key, known=known),
+            )
         return None
 
     def _rates(self, product: Product | None) -> dict[str, float] | None:
         """Return the bulk rate wanted, the least and the highest, kg per m2."""
         table = self.table
         if not {"rate", "pls_rate"} & set(self.written):
-            remedy = 'Add rate = "10 lb/ac", or pls_rate.'
-            self.problems.add((*_AT, "rate"), "The seed has no rate.", remedy)
+            remedy = tr('Add rate = "10 lb/ac", or pls_rate.')
+            self.problems.add((*_AT, "rate"), tr("The seed has no rate."), remedy)
         if product is None:
             return None
         rate = bulk_target(table.rate, table.pls_rate, product, self.products, self.problems, _AT)
         before = len(self.problems.problems)
-        what, at = "rate_min is higher than rate_max.", (*_AT, "rate_min")
+        what, at = tr("rate_min is higher than rate_max."), (*_AT, "rate_min")
         check_order(table.rate_min, table.rate_max, what, self.problems, at)
         if rate is None or len(self.problems.problems) > before:
             return None
         least, most = table.rate_min, table.rate_max
         least = product.rate_min_kg_per_m2 if least is None else least
         most = product.rate_max_kg_per_m2 if most is None else most
-        told = f"The rate of {in_both('rate', rate)} is"
+        told = tr("The rate of {in_both} is", in_both=in_both("rate", rate))
         what = ""
         if least is not None and rate < least * (1 - _ROUNDING):
-            what = f"{told} under rate_min, {in_both('rate', least)}."
+            what = tr(
+                "{told} under rate_min, {in_both}.", told=told, in_both=in_both("rate", least)
+            )
         elif most is not None and rate > most * (1 + _ROUNDING):
-            what = f"{told} over rate_max, {in_both('rate', most)}."
+            what = tr("{told} over rate_max, {in_both}.", told=told, in_both=in_both("rate", most))
         if what:
             key = "rate" if table.pls_rate is None else "pls_rate"
-            self.problems.add((*_AT, key), what, "Correct one of them.")
+            self.problems.add((*_AT, key), what, tr("Correct one of them."))
         return {
             "rate_kg_per_m2": rate,
             "least_rate_kg_per_m2": min(rate, least or rate),
@@ -143,18 +152,26 @@ class _SeedingBuilder:
     def _check_days(self) -> None:
         table, problems = self.table, self.problems
         first, last = table.first_day, table.last_day
-        what = f"Seeding ends on {last}, but begins only on {first}."
+        what = tr("Seeding ends on {last}, but begins only on {first}.", last=last, first=first)
         check_order(first, last, what, problems, (*_AT, "last_day"))
-        what, at = "The day's work ends before it begins.", (*_AT, "to")
-        remedy = 'Write from = "07:30" and to = "19:00".'
+        what, at = tr("The day's work ends before it begins."), (*_AT, "to")
+        remedy = tr('Write from = "07:30" and to = "19:00".')
         check_order(self._work_from_s, table.day_to, what, problems, at, remedy, apart=True)
         opens, closes = table.opens_after, table.closes_after
         closes = Seeding.closes_after_days if closes is None else closes
-        what = f"Every window closes after {closes} days, before it opens after {opens}."
-        remedy = "Give closes_after more days than opens_after."
+        what = tr(
+            "Every window closes after {closes} days, before it opens after {opens}.",
+            closes=closes,
+            opens=opens,
+        )
+        remedy = tr("Give closes_after more days than opens_after.")
         check_order(opens, closes, what, problems, (*_AT, "closes_after"), remedy)
         for index, booked in enumerate(table.booked):
-            what = f"It ends on {booked.last}, but begins only on {booked.first}."
+            what = tr(
+                "It ends on {last}, but begins only on {first}.",
+                last=booked.last,
+                first=booked.first,
+            )
             at = (*_AT, "booked", index, "to")
             check_order(booked.first, booked.last, what, problems, at)
 
@@ -170,29 +187,38 @@ class _SeedingBuilder:
         if spell is None:
             return
         if self.table.rain is not None:
-            what = "rain tells how many days are lost in a row."
-            self.problems.add(at, what, "Take out lost_spell, or rain.")
+            what = tr("rain tells how many days are lost in a row.")
+            self.problems.add(at, what, tr("Take out lost_spell, or rain."))
         elif chance is None:
             if "lost_chance" not in self.written:
-                what = "It is not told how many days are lost at all."
-                self.problems.add(at, what, "Add lost_chance = 25, say, or rain.")
+                what = tr("It is not told how many days are lost at all.")
+                self.problems.add(at, what, tr("Add lost_chance = 25, say, or rain."))
         elif chance in (0.0, 1.0):
             days = "no" if chance == 0.0 else "every"
-            self.warnings.append(f"lost_spell tells nothing where {days} day is lost.")
+            self.warnings.append(
+                tr("lost_spell tells nothing where {days} day is lost.", days=days)
+            )
         else:
             # With two good days never more than one apart, the most spells there can be.
             least = chance / (1.0 - chance)
             if spell < least * (1.0 - _ROUNDING):
-                what = (
-                    f"With {chance:.0%} of days lost, {least:.1f} in a row are on average, even "
-                    "where no two good days follow one another."
+                what = tr(
+                    "With {chance:.0%} of days lost, {least:.1f} in a row are on "
+                    "average, even where no two good days follow one another.",
+                    chance=chance,
+                    least=least,
                 )
-                self.problems.add(at, what, "Make lost_spell longer, or lost_chance less.")
+                self.problems.add(at, what, tr("Make lost_spell longer, or lost_chance less."))
             elif spell < (1.0 - _ROUNDING) / (1.0 - chance):
                 self.warnings.append(
-                    f"Spells of {spell:g} days are shorter than chance alone makes them: with "
-                    f"{chance:.0%} of days lost each by itself, {1 / (1 - chance):.1f} in a row "
-                    "would be lost on average."
+                    tr(
+                        "Spells of {spell:g} days are shorter than chance alone makes them: "
+                        "with {chance:.0%} of days lost each by itself, {chance_2:.1f} in a "
+                        "row would be lost on average.",
+                        spell=spell,
+                        chance=chance,
+                        chance_2=1 / (1 - chance),
+                    )
                 )
 
     def _past_weather(self) -> PastWeather | None:
@@ -201,14 +227,16 @@ class _SeedingBuilder:
         if table.rain is None:
             for key in ("rain_that_stops", "dry_after"):
                 if getattr(table, key) is not None and "rain" not in self.written:
-                    what = "There is no table of rain to hold it against."
-                    self.problems.add((*_AT, key), what, 'Add rain = "rain.csv", or take it out.')
+                    what = tr("There is no table of rain to hold it against.")
+                    self.problems.add(
+                        (*_AT, key), what, tr('Add rain = "rain.csv", or take it out.')
+                    )
             return None
         stops = table.rain_that_stops
         if stops is None:
             if "rain_that_stops" not in self.written:
-                what = "How much rain stops the drill is not told."
-                remedy = 'Add rain_that_stops = "0.2 in".'
+                what = tr("How much rain stops the drill is not told.")
+                remedy = tr('Add rain_that_stops = "0.2 in".')
                 self.problems.add((*_AT, "rain_that_stops"), what, remedy)
             return None
         path = self.files.find(table.rain, at)
@@ -237,7 +265,7 @@ class _SeedingBuilder:
         if self.table.mass_per_height is not None:
             return value.height_m * self.table.mass_per_height
         if "mass_per_height" not in self.written:
-            what = "It is a height, but not told what stands on an area for each bit of it."
-            remedy = 'Add mass_per_height = "250 lb/ac/in", or give a mass per area.'
+            what = tr("It is a height, but not told what stands on an area for each bit of it.")
+            remedy = tr('Add mass_per_height = "250 lb/ac/in", or give a mass per area.')
             self.problems.add((*_AT, key), what, remedy)
         return None

@@ -96,7 +96,7 @@ const interseed = (() => {
     draw();
   }
 
-  function ready(map) {
+  function ready({ map }) {
     map.on("zoomend", relabel);
     draw();
   }

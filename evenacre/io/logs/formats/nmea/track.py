@@ -11,7 +11,7 @@ import numpy as np
 import pyarrow as pa
 
 from evenacre.errors import InputError
-from evenacre.io.common.findings import Findings, counted
+from evenacre.io.common.findings import Findings
 from evenacre.io.common.fix_quality import position_sigma_m, report_quality
 from evenacre.io.common.years import read_day
 from evenacre.io.logs.build_tracks import build_tracks
@@ -23,6 +23,7 @@ from evenacre.io.logs.formats.nmea.sentences import Scan, scan_sentences
 from evenacre.io.tables.record_table import RecordTable
 from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.files import narrowed, read_whole
+from evenacre.language import tr, trn
 from evenacre.model import Track
 
 # Places written more coarsely than this are worth a word.
@@ -77,8 +78,12 @@ def _asked_day(columns: Mapping[str, str], file: str, findings: Findings) -> dat
     other = [role for role in columns if role != "date"]
     if other:
         findings.warn(
-            f"{file}: a receiver's sentences have no columns, so what was said of "
-            f"{', '.join(other)} is not used."
+            tr(
+                "{file}: a receiver's sentences have no columns, so what was said of {names} "
+                "is not used.",
+                file=file,
+                names=", ".join(other),
+            )
         )
     text = columns.get("date", "").strip()
     if not text:
@@ -88,9 +93,9 @@ def _asked_day(columns: Mapping[str, str], file: str, findings: Findings) -> dat
     except ValueError as error:
         raise InputError.at(
             file,
-            "columns, date",
+            tr("columns, date"),
             str(error),
-            'A receiver\'s log takes its day here: write it as "2026-04-14".',
+            tr('A receiver\'s log takes its day here: write it as "2026-04-14".'),
         ) from None
 
 
@@ -103,17 +108,27 @@ def _report_scan(file: str, scan: Scan, findings: Findings) -> None:
     found = [f"{len(s):,} {kind}" for kind, s in scan.kinds.items() if len(s)]
     if found:
         findings.note(
-            f"{file}: a receiver's log with {', '.join(found)} (talker {', '.join(sorted(talkers))}"
-            "); its times are UTC."
+            tr(
+                "{file}: a receiver's log with {names} (talker {names_2}); its times are UTC.",
+                file=file,
+                names=", ".join(found),
+                names_2=", ".join(sorted(talkers)),
+            )
         )
     if scan.damaged:
         findings.warn(
-            f"{file}: left out {counted(scan.damaged, 'sentence')} cut off or garbled (the "
-            "checksum shows it)."
+            tr(
+                "{file}: left out {sentences} cut off or garbled (the checksum shows it).",
+                file=file,
+                sentences=trn("{count:,} sentence", "{count:,} sentences", scan.damaged),
+            )
         )
     if scan.unchecked:
         findings.warn(
-            f"{file}: its sentences carry no checksums, so damage to them cannot be seen."
+            tr(
+                "{file}: its sentences carry no checksums, so damage to them cannot be seen.",
+                file=file,
+            )
         )
 
 
@@ -122,43 +137,69 @@ def _require_fixes(file: str, scan: Scan, epochs: Epochs) -> None:
         raise InputError.at(
             file,
             "",
-            f"none of its {counted(scan.damaged, 'sentence')} of position is whole.",
-            "Copy the log from the receiver again.",
+            tr(
+                "none of its {sentences} of position is whole.",
+                sentences=trn("{count:,} sentence", "{count:,} sentences", scan.damaged),
+            ),
+            tr("Copy the log from the receiver again."),
         )
     if len(epochs) == 0:
         raise InputError.at(
             file,
             "",
-            "it holds no sentence with a time and a place (GGA, GNS or RMC).",
-            "Let the receiver log GGA and RMC.",
+            tr("it holds no sentence with a time and a place (GGA, GNS or RMC)."),
+            tr("Let the receiver log GGA and RMC."),
         )
     if not np.isfinite(epochs.lon).any():
         raise InputError.at(
-            file, "", "the receiver never had a fix.", "Check its antenna, or give another log."
+            file,
+            "",
+            tr("the receiver never had a fix."),
+            tr("Check its antenna, or give another log."),
         )
 
 
 def _report_epochs(file: str, epochs: Epochs, findings: Findings) -> None:
     if epochs.untimed:
-        findings.warn(f"{file}: left out {counted(epochs.untimed, 'sentence')} without a time.")
+        findings.warn(
+            tr(
+                "{file}: left out {sentences} without a time.",
+                file=file,
+                sentences=trn("{count:,} sentence", "{count:,} sentences", epochs.untimed),
+            )
+        )
     if epochs.refused:
         findings.warn(
-            f"{file}: left out {counted(epochs.refused, 'position')} that the receiver itself "
-            "calls no fix."
+            tr(
+                "{file}: left out {positions} that the receiver itself calls no fix.",
+                file=file,
+                positions=trn("{count:,} position", "{count:,} positions", epochs.refused),
+            )
         )
     if epochs.apart:
         findings.warn(
-            f"{file}: at {counted(epochs.apart, 'time')} its sentences tell places more than a "
-            "metre apart, as if two receivers wrote into one log; the first sentence is used."
+            tr(
+                "{file}: at {times} its sentences tell places more than a metre apart, as if "
+                "two receivers wrote into one log; the first sentence is used.",
+                file=file,
+                times=trn("{count:,} time", "{count:,} times", epochs.apart),
+            )
         )
     if not epochs.dated:
         findings.note(
-            f"{file}: it tells no date (no RMC or ZDA), so times count from midnight UTC. To give "
-            "one, use --column date=2026-04-14."
+            tr(
+                "{file}: it tells no date (no RMC or ZDA), so times count from midnight UTC. "
+                "To give one, use --column date=2026-04-14.",
+                file=file,
+            )
         )
     step = float(np.median(epochs.step_m[np.isfinite(epochs.lon)]))
     if step > _COARSE_M:
         findings.warn(
-            f"{file}: positions are written to {step * 100:.0f} cm only, so skips and overlaps "
-            "narrower than that may not be real."
+            tr(
+                "{file}: positions are written to {step:.0f} cm only, so skips and overlaps "
+                "narrower than that may not be real.",
+                file=file,
+                step=step * 100,
+            )
         )

@@ -1,0 +1,1 @@
+"""Whether and in which order to go back over missed ground."""

@@ -87,34 +87,36 @@ def _acquire(lock: FileLock, place: Path, target: Path, option: str, patience_s:
     """Make the place and lock it; False on a disk without locks."""
     end = time.monotonic() + patience_s
     while True:
-        try:
-            with held():  # or a place would be left that nobody has locked
-                place.mkdir(exist_ok=True)
-                status = place.lstat()
-                owner = os.geteuid() if hasattr(os, "geteuid") else status.st_uid
-                if not stat.S_ISDIR(status.st_mode) or status.st_uid != owner:
-                    what = tr(
-                        "cannot be written: {name} beside it is not Evenacre's.", name=place.name
-                    )
-                    remedy = tr("Move that, or choose another {option}.", option=option)
-                    raise InputError.at(target, "", what, remedy)
-                lock.acquire(timeout=0.0)
-        except FileNotFoundError:
-            continue  # the run that had it ended and took its folder away just now
-        except Timeout:
-            if time.monotonic() < end:
-                time.sleep(_POLL_S)
-                continue
+        with held():  # or a place would be left that nobody has locked
+            with suppress(FileExistsError):
+                place.mkdir()
+            try:
+                return _lock(lock, place, target, option)
+            except (Timeout, FileNotFoundError):
+                pass  # another run has it, or has just ended and taken it away
+        if time.monotonic() >= end:
             what = tr("is being written by another run of Evenacre.")
             remedy = tr("Wait until that has ended, or choose another {option}.", option=option)
-            raise InputError.at(target, "", what, remedy) from None
-        except NotImplementedError:
-            return False
-        except OSError as error:
-            if error.errno not in _NO_LOCKS:
-                raise
-            return False
-        return True
+            raise InputError.at(target, "", what, remedy)
+        time.sleep(_POLL_S)
+
+
+def _lock(lock: FileLock, place: Path, target: Path, option: str) -> bool:
+    status = place.lstat()
+    owner = os.geteuid() if hasattr(os, "geteuid") else status.st_uid
+    if not stat.S_ISDIR(status.st_mode) or status.st_uid != owner:
+        what = tr("cannot be written: {name} beside it is not Evenacre's.", name=place.name)
+        remedy = tr("Move that, or choose another {option}.", option=option)
+        raise InputError.at(target, "", what, remedy)
+    try:
+        lock.acquire(timeout=0.0)
+    except NotImplementedError:
+        return False
+    except OSError as error:
+        if error.errno not in _NO_LOCKS:
+            raise
+        return False
+    return True
 
 
 def _clear(place: Path, target: Path, written: Written, *, all_dead: bool) -> None:

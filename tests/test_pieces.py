@@ -12,6 +12,7 @@ from tool_steps import TOOL, steps_of
 from evenacre.coverage.amounts import StepMass, running_totals
 from evenacre.coverage.clean import Fixes
 from evenacre.coverage.cover import count_cover
+from evenacre.coverage.row_patterns import RowPatterns
 from evenacre.coverage.smooth import SmoothPath
 from evenacre.coverage.steps import Steps, build_steps
 from evenacre.coverage.swath import build_strips, build_swaths, fan_triangles, progress
@@ -44,7 +45,7 @@ def laid(
     runs = none if run is None else np.array(run)
     fixes = Fixes(time, x, y, none, np.arange(count), runs, (time[1:] + time[:-1]) / 2)
     states = [letter == "1" for letter in on or "1" * count]
-    active = np.repeat(np.array(states)[:, None], TOOL.rows, axis=1)
+    active = RowPatterns.of(np.repeat(np.array(states)[:, None], TOOL.rows, axis=1))
     tool = replace(TOOL, product_lag_s=lag_s)
     return build_steps(fixes, SmoothPath(x, y, course, 0.0), active, tool, ())
 
@@ -143,7 +144,7 @@ def test_rows_side_by_side_are_pieces_of_their_own() -> None:
     active[:, 5:7] = False  # rows 6 and 7
     active[2:, 12:] = False
     steps = steps_of(np.arange(5.0), np.zeros(5), np.zeros(5), active)
-    strips = build_strips(steps, active, TOOL)
+    strips = build_strips(steps, steps.active, TOOL)
     swaths = build_swaths(strips)
     rows = list(zip(swaths.first_row, swaths.last_row, swaths.first_step, strict=True))
     assert sorted(rows) == [(1, 5, 0), (8, 12, 2), (8, 16, 0)]

@@ -5,6 +5,7 @@ import pytest
 
 from evenacre.coverage.amounts import elements, nutrients
 from evenacre.coverage.capacity import capacity_figures
+from evenacre.coverage.row_patterns import RowPatterns
 from evenacre.coverage.steps import Steps
 from evenacre.model import Implement
 from evenacre.model.audit_result import ToolPath
@@ -34,13 +35,11 @@ def hour_of_work(width_m: float, speed_mps: float, share: float) -> dict[str, fl
     working = np.array([True, False, True])
     moved = np.where(working, np.diff(time) * speed_mps, 0.0)
     x = np.insert(np.cumsum(moved), 0, 0.0)
-    none = np.zeros((3, 1), dtype=np.int64)
     steps = Steps(
         ToolPath(time, x, 0 * x, 0 * x),
         np.ones(3, dtype=bool),
-        working[:, None],
-        none,
-        none[:, 0],
+        RowPatterns.of(working[:, None].astype(np.int64)),
+        np.zeros(3, dtype=np.int64),
         moved,
         np.diff(time),
     )

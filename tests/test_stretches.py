@@ -12,6 +12,7 @@ from tool_steps import TOOL, steps_of
 from evenacre.coverage.amounts import StepMass
 from evenacre.coverage.passes import number_passes
 from evenacre.coverage.products import StripShares
+from evenacre.coverage.row_patterns import RowPatterns
 from evenacre.coverage.steps import Steps
 from evenacre.coverage.stretches import joined_steps, joined_strips
 from evenacre.coverage.swath import build_strips, build_swaths
@@ -66,14 +67,14 @@ def test_the_ground_is_the_same_to_the_tolerance(bend_rad: float, seed: int) -> 
 @given(st.integers(0, 119), st.integers(1, 15), st.integers(0, 10_000))
 def test_switches_lifts_and_cuts_stay_where_they_are(at: int, row: int, seed: int) -> None:
     steps = drive(0.0, seed)
-    steps.active[at:, :row] = False
-    whole = steps.whole.copy()
+    states, whole = steps.rows.states.copy(), steps.whole.copy()
+    states[at:, :row] = 0
     whole[at // 2] = False
-    steps = replace(steps, whole=whole)
+    steps = replace(steps, rows=RowPatterns.of(states), whole=whole)
     fewer = joined(steps)
 
     def on_m(some: Steps) -> np.ndarray:
-        return (some.active & some.whole[:, None]).T @ some.distance_m
+        return (some.active.states & some.whole[:, None]).T @ some.distance_m
 
     assert on_m(fewer) == pytest.approx(on_m(steps))
     assert (~fewer.whole).sum() == 1
@@ -88,7 +89,7 @@ def test_amounts_stay_on_their_ground(bend_rad: float, leap_m: float, seed: int)
     rate = np.where(np.cumsum(steps.distance_m) > leap_m, 0.02, 0.01) * rng.uniform(0.99, 1.01, 120)
     kg = rate * steps.distance_m * TOOL.width_m
     mass = StepMass(kg, kg, "rate", 0.0)
-    rows_on = steps.active.sum(axis=1)
+    rows_on = steps.active.count
     told = StripShares(strips, build_swaths(strips), rows_on, (mass,))
     fewer = StripShares(strips, build_swaths(strips), rows_on, (mass,), TOLERANCE_M)
     assert fewer.mass_kg(mass).sum() == pytest.approx(kg.sum())

@@ -3,6 +3,7 @@
 import numpy as np
 from jobs import Bools, Floats
 
+from evenacre.coverage.row_patterns import RowPatterns
 from evenacre.coverage.steps import Steps
 from evenacre.model import Implement
 from evenacre.model.audit_result import ToolPath
@@ -25,8 +26,7 @@ def steps_of(
     return Steps(
         ToolPath(np.arange(count + 1.0), x, y, heading),
         np.ones(count, dtype=bool),
-        active,
-        np.zeros(active.shape, dtype=np.int64),
+        RowPatterns.of(active.astype(np.int64)),
         np.arange(count),
         np.hypot(np.diff(x), np.diff(y)),
         np.ones(count),

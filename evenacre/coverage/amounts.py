@@ -108,7 +108,8 @@ def _step_mass(
         rate = np.nan_to_num(rate_kg_per_m2)
         mean = _integral(steps, fixes, rate, implement.product_lag_s)
         mean = np.divide(mean, steps.duration_s, out=0 * mean, where=steps.duration_s > 0)
-        return StepMass(mean * swept, mean * swept, "rate", 0.0)
+        mass = mean * swept
+        return StepMass(mass, mass, "rate", 0.0)
     mass = (target_kg_per_m2 or 0.0) * swept
     return StepMass(mass, mass, "target", 0.0)
 
@@ -136,7 +137,7 @@ def _section_mass(
 
 def _swept_m2(steps: Steps, implement: Implement) -> FloatArray:
     """Width placing times travel of each step."""
-    return np.asarray(steps.active.sum(axis=1) * implement.row_spacing_m * steps.distance_m)
+    return np.asarray(steps.active.count * implement.row_spacing_m * steps.distance_m)
 
 
 def _own_time(fixes: Fixes) -> FloatArray:
@@ -152,10 +153,10 @@ def _integral(steps: Steps, fixes: Fixes, value: FloatArray, lag_s: float) -> Fl
     edge = np.concatenate([fixes.time_s[:1], fixes.handover_s, fixes.time_s[-1:]])
     total = np.concatenate([[0.0], np.cumsum(value * np.diff(edge))])
     knots = steps.tool.time_s - lag_s
+    at = np.interp(knots, edge, total)
     # Before the first and after the last record their values go on.
-    start = np.minimum(knots - edge[0], 0.0) * value[0]
-    past = np.maximum(knots - edge[-1], 0.0) * value[-1]
-    at = np.interp(knots, edge, total) + start + past
+    at += np.minimum(knots - edge[0], 0.0) * value[0]
+    at += np.maximum(knots - edge[-1], 0.0) * value[-1]
     return np.where(steps.whole, np.diff(at), 0.0)
 
 

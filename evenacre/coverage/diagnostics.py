@@ -115,7 +115,7 @@ def unlike_findings(legs: Legs, implement: Implement) -> Iterator[Finding]:
     distance = legs.fixes.take(legs.tracks, lambda t: t.distance_m)
     if width is None or distance is None:
         return
-    rows = steps.active.sum(axis=1) + (steps.blocked > 0).sum(axis=1)
+    rows = steps.on.count
     swept_m2 = float(rows @ steps.distance_m) * implement.row_spacing_m
     told_m2 = float(np.nansum(width * distance))
     if abs(swept_m2 - told_m2) > _UNLIKE_SHARE * told_m2:

@@ -31,6 +31,7 @@ from evenacre.coverage.receiver.judgement import (
     receiver_findings,
     tells_gaps,
 )
+from evenacre.coverage.row_patterns import RowPatterns
 from evenacre.coverage.rows import section_bounds
 from evenacre.coverage.skip_causes import find_causes, outer_rows_off
 from evenacre.coverage.skips import KINDS, Surroundings, ground_beside
@@ -48,7 +49,7 @@ from evenacre.coverage.uncertainty.area_draws import AreaDraws, Ground, Laid, dr
 from evenacre.coverage.uncertainty.driven import driven_90_m2, driven_sigma_m2
 from evenacre.coverage.uncertainty.position_error import PositionError, logging_interval_s
 from evenacre.geo.local_crs import WorkingPlane
-from evenacre.model import Application, BoolArray, Implement, IntArray, Operation, Track
+from evenacre.model import Application, Implement, IntArray, Operation, Track
 from evenacre.model.audit_result import DriveRecord, RunningTotals
 from evenacre.model.finding import Finding
 from evenacre.model.measured import Measured
@@ -94,8 +95,6 @@ class Drive:
         self._long_number = self._number[self._first]
         strips = _by_section(strips, operation.tracks, implement)
         self.masses, unlike_amounts = legs.masses(applications, strips, implement)
-        rows_on = steps.active.sum(axis=1)
-        self.shares = StripShares(strips, self.swaths, rows_on, self.masses, self._straight_m)
         self._timed = all(track.timed for track in operation.tracks)
         sectioned = np.array([track.sections is not None for track in legs.tracks])
         self._sectioned = sectioned[legs.fixes.track[self._long.record]]
@@ -114,8 +113,10 @@ class Drive:
             *unlike_amounts,
         )
         # From here on the steps tell all, and records take as much memory again.
-        self._legs = legs.without_records()
-        self.records = self._legs.fixes
+        self._legs = legs = legs.without_records()
+        self.records = legs.fixes
+        rows_on = steps.active.count
+        self.shares = StripShares(strips, self.swaths, rows_on, self.masses, self._straight_m)
 
     @property
     def measured(self) -> tuple[Measured, ...]:
@@ -186,7 +187,7 @@ class Drive:
         if any(track.at_tool for track in self._legs.tracks):
             implement = implement.at_its_own_places()
 
-        def sweep(steps: Steps, rows: BoolArray) -> Swaths:
+        def sweep(steps: Steps, rows: RowPatterns) -> Swaths:
             return build_swaths(build_strips(steps, rows, implement), self._straight_m)
 
         zones, setbacks = [z for _, z in land.zones], [area for _, _, area in land.setbacks]
@@ -230,13 +231,13 @@ class Drive:
         if not self._timed:
             return None
         steps, implement = self._long, self._implement
-        rows = steps.active.shape[1]
-        first = steps.active.argmax(axis=1)
-        end = rows - steps.active[:, ::-1].argmax(axis=1)
+        active = steps.active.states
+        first = active.argmax(axis=1)
+        end = active.shape[1] - active[:, ::-1].argmax(axis=1)
         half, spacing = implement.width_m / 2, implement.row_spacing_m
         on = steps.working
         left, right = (np.where(on, half - row * spacing, 0.0) for row in (first, end))
-        swept = np.maximum(steps.active.sum(axis=1) * spacing * steps.distance_m, _NO_GROUND_M2)
+        swept = np.maximum(steps.active.count * spacing * steps.distance_m, _NO_GROUND_M2)
         rates = {
             a.product.name: np.where(on, np.add.reduceat(m.mass_kg, self._first) / swept, 0.0)
             for a, m in zip(self._applications, self.masses, strict=True)

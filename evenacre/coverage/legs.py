@@ -17,6 +17,7 @@ from evenacre.coverage.measure.antenna_path import AntennaPath
 from evenacre.coverage.measure.settings import Evidence, applied, measure
 from evenacre.coverage.receiver.behaviour import behaviour
 from evenacre.coverage.receiver.judgement import judged
+from evenacre.coverage.row_patterns import RowPatterns
 from evenacre.coverage.rows import RowStates, row_states, with_rows
 from evenacre.coverage.smooth import SmoothPath, ground_speed, smooth_path, turn_radius
 from evenacre.coverage.steps import Steps, build_steps
@@ -119,7 +120,8 @@ class Legs:
         masses: list[list[StepMass]] = []
         findings: list[Finding] = []
         for leg, span in zip(self.legs, self.spans, strict=True):
-            own = strips.of_steps(span)
+            # A single machine drove all steps, and its strips take much memory.
+            own = strips if len(self.legs) == 1 else strips.of_steps(span)
             found = product_masses(applications, leg.tracks, leg.fixes, leg.steps, own, implement)
             masses.append(found[0])
             findings += found[1]
@@ -137,9 +139,7 @@ class Legs:
             mass[span], metered[span] = part.mass_kg, part.metered_kg
             if strip_kg is not None:
                 own = strips.in_steps(span)
-                strip_kg[own] = part.spread(
-                    strips.of_steps(span), self.steps.active[span].sum(axis=1)
-                )
+                strip_kg[own] = part.spread(strips.of_steps(span), self.steps.active.count[span])
         source = next((p.source for p in parts if p.source != "target"), "target")
         return StepMass(mass, metered, source, sum(p.unplaced_kg for p in parts), strip_kg)
 
@@ -254,7 +254,7 @@ def _measured(
             drive.radius_m,
             drive.fixes.run,
             drive.fixes.handover_s,
-            drive.states.active,
+            drive.states.on,
             drive.fixes.take(drive.tracks, lambda t: next(iter(t.rates.values()), None)),
         )
         for drive in drives
@@ -278,11 +278,10 @@ def _leg(drive: _Drive, operation: Operation, implement: Implement) -> Leg:
             findings = (*findings, Finding.note("places_of_the_tool"))
         implement = own
     tracks, fixes, path = drive.tracks, drive.fixes, drive.path
-    active = drive.states.active
-    on = np.asarray(active.any(axis=1))
-    seen = behaviour(tracks, fixes, path, drive.speed_mps, on, implement.width_m)
+    on = drive.states.on
+    seen = behaviour(tracks, fixes, path, drive.speed_mps, on.any, implement.width_m)
     receiver = judged(seen, fixes, tracks, path.jitter_m, operation.settings)
-    steps = build_steps(fixes, path, active, implement, operation.blockages, drive.leap)
+    steps = build_steps(fixes, path, on, implement, operation.blockages, drive.leap)
     smoothed = path.x_m is not fixes.x_m
     by_speed = drive.states.by_speed
     return Leg(
@@ -346,11 +345,12 @@ def _joined_steps(legs: Sequence[Leg]) -> Steps:
             for name in ("time_s", "x_m", "y_m", "heading_rad")
         )
     )
+    rows = [part.rows for part in parts]
+    off = RowPatterns.of(np.zeros((1, rows[0].rows), dtype=np.int64))
     return Steps(
         tool,
         joined([part.whole for part in parts]),
-        joined([part.active for part in parts]),
-        joined([part.blocked for part in parts]),
+        RowPatterns.joined([each for part in rows for each in (part, off)][:-1]),
         joined([part.record + n for part, n in zip(parts, firsts, strict=False)]),
         joined([part.distance_m for part in parts]),
         joined([part.duration_s for part in parts]),

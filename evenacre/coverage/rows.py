@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from evenacre.coverage.clean import Fixes
+from evenacre.coverage.row_patterns import RowPatterns
 from evenacre.model import BoolArray, FloatArray, Implement, Track
 from evenacre.model.finding import Finding
 
@@ -25,12 +26,12 @@ _FULL_WIDTH = 0.98
 
 @dataclass(frozen=True)
 class RowStates:
-    """Rows on at each fix, (n, rows), and how that was told.
+    """Rows on at each fix, and how that was told.
 
     ``by_speed``: of some fixes nothing but the speed tells it.
     """
 
-    active: BoolArray
+    on: RowPatterns
     by_speed: bool
     findings: tuple[Finding, ...]
 
@@ -91,7 +92,9 @@ def row_states(
     speed_mps, turn_radius_m : (n,) float
         From the positions.
     """
-    active = np.zeros((len(fixes.time_s), implement.rows), dtype=bool)
+    # All rows off, then those of each track; and which of these moments each fix is.
+    parts = [RowPatterns.of(np.zeros((1, implement.rows), dtype=bool))]
+    place, taken = np.zeros(len(fixes.time_s), dtype=np.int64), 1
     by_speed = False
     findings: list[Finding] = []
     for i, track in enumerate(tracks):
@@ -99,21 +102,24 @@ def row_states(
         if not len(mine):
             continue
         record = fixes.record[mine]
-        on = np.ones((len(mine), implement.rows), dtype=bool)
+        on = np.ones(len(mine), dtype=bool)
+        rows = RowPatterns.of(np.ones((1, implement.rows), dtype=bool)).at(np.zeros(len(mine), int))
         told = False
         if track.sections is not None:
             bounds = section_bounds(implement, track.sections.shape[1])
-            sizes = np.diff(bounds)
-            on &= np.repeat(track.sections[record], sizes, axis=1)
+            sections = RowPatterns.of(track.sections[record])
+            rows = RowPatterns.numbered(
+                sections.number, np.repeat(sections.pattern, np.diff(bounds), axis=1)
+            )
             told = True
         if track.working is not None:
-            on &= track.working[record][:, None]
+            on &= track.working[record]
             told = True
         if track.width_m is not None:
             # An empty width says nothing against a work or section state that says on.
             width = np.nan_to_num(track.width_m[record], nan=implement.width_m if told else 0.0)
             if track.sections is None:
-                on &= _rows_of_width(width, implement)
+                rows = _rows_of_width(width, implement)
                 part = (width > 0) & (width < _FULL_WIDTH * implement.width_m)
                 if part.any() and not track.at_tool:
                     findings.append(
@@ -122,7 +128,7 @@ def row_states(
                         )
                     )
             else:
-                on &= (width > 0)[:, None]
+                on &= width > 0
             points_m = sum(track.section_widths_m)
             if points_m and abs(points_m / implement.width_m - 1) > _SAME_WIDTH:
                 findings.append(
@@ -147,25 +153,29 @@ def row_states(
             told = told or bool((width <= 0).any())
         flowing = _flowing(track, record)
         if not told and flowing is not None:
-            on &= flowing[:, None]
+            on &= flowing
             findings.append(Finding.note("work_from_amount"))
             told = True
         if not told:
-            on &= _steady(speed_mps[mine], turn_radius_m[mine], implement.width_m)[:, None]
+            on &= _steady(speed_mps[mine], turn_radius_m[mine], implement.width_m)
             by_speed = True
             findings.append(Finding.note("work_from_speed"))
-        active[mine] = on
-    return RowStates(active, by_speed, tuple(dict.fromkeys(findings)))
+        parts.append(rows.where(on))
+        place[mine] = taken + np.arange(len(mine))
+        taken += len(mine)
+    rows = RowPatterns.joined(parts).at(place)
+    return RowStates(rows, by_speed, tuple(dict.fromkeys(findings)))
 
 
-def _rows_of_width(width_m: FloatArray, implement: Implement) -> BoolArray:
+def _rows_of_width(width_m: FloatArray, implement: Implement) -> RowPatterns:
     """The given width laid about the middle of the tool, in whole rows."""
     full = width_m >= _FULL_WIDTH * implement.width_m
     count = np.where(full, implement.rows, np.rint(width_m / implement.row_spacing_m))
-    count = np.clip(count, 0, implement.rows)
+    count, number = np.unique(np.clip(count, 0, implement.rows), return_inverse=True)
     first = np.floor((implement.rows - count) / 2)
     row = np.arange(implement.rows)
-    return (row >= first[:, None]) & (row < (first + count)[:, None])
+    pattern = (row >= first[:, None]) & (row < (first + count)[:, None])
+    return RowPatterns.numbered(number, pattern)
 
 
 def _flowing(track: Track, record: np.ndarray) -> BoolArray | None:

@@ -10,6 +10,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.coverage.cover import clip_areas
+from evenacre.coverage.row_patterns import RowPatterns
 from evenacre.coverage.steps import Steps, tool_ends
 from evenacre.coverage.swath import build_strips, build_swaths
 from evenacre.geo.overlay import union
@@ -45,16 +46,18 @@ def find_causes(
 ) -> list[SkipCause]:
     """Blocked rows by their event, rows off between rows on, and gaps in the log.
 
-    ``blockages`` are those that ``steps.blocked`` numbers. Where the log gives less than the full
+    ``blockages`` are those that ``steps.rows`` numbers. Where the log gives less than the full
     width without its side (not ``sides_told``), nothing is known of the rest of the tool.
     """
     found = [
-        SkipCause("blocked rows", blockage.cause, _swept(steps, steps.blocked == number, implement))
-        for number, blockage in enumerate(blockages, start=1)
+        SkipCause(
+            "blocked rows", blockage.cause, _swept(steps, steps.rows.states == state, implement)
+        )
+        for state, blockage in enumerate(blockages, start=2)
     ]
     found += _rows_off_between(steps, implement)
     if not sides_told:
-        beside = (steps.working & steps.whole)[:, None] & ~steps.active & (steps.blocked == 0)
+        beside = (steps.working & steps.whole)[:, None] & ~steps.on.states
         found.append(SkipCause("", "", _swept(steps, beside, implement)))
     found += _log_gaps(steps, implement)
     return [s for s in found if not s.swept.is_empty]
@@ -95,7 +98,7 @@ def outer_rows_off(
     told : (n - 1,) bool
         Steps whose log tells the state of rows or sections one by one.
     """
-    on = steps.active | (steps.blocked > 0)
+    on = steps.on.states
     rows = np.arange(on.shape[1])
     threefold = replace(implement, width_m=3 * implement.width_m, rows=3)
     found = []
@@ -160,7 +163,7 @@ def _pieces(
     steps: Steps, active: Sequence[BoolArray], implement: Implement, run: IntArray
 ) -> tuple[np.ndarray, IntArray]:
     """Ground swept by some rows, and the run of each piece."""
-    swept = (rows for rows in active if rows.any())
+    swept = (RowPatterns.of(rows) for rows in active if rows.any())
     swaths = [build_swaths(build_strips(steps, rows, implement)) for rows in swept]
     if not swaths:
         return np.zeros(0, dtype=object), np.zeros(0, dtype=np.int64)
@@ -177,18 +180,18 @@ def _share(pieces: np.ndarray, run: IntArray, region: BaseGeometry, outer: Outer
 
 
 def _swept(steps: Steps, active: BoolArray, implement: Implement) -> shapely.Geometry:
-    return union(build_swaths(build_strips(steps, active, implement)).geometry)
+    return union(build_swaths(build_strips(steps, RowPatterns.of(active), implement)).geometry)
 
 
 def _rows_off_between(steps: Steps, implement: Implement) -> Iterator[SkipCause]:
     """Rows that the log has off while rows on both sides of them were on."""
-    on = steps.active | (steps.blocked > 0)
+    on = steps.on.states
     left = np.maximum.accumulate(on, axis=1)
     right = np.maximum.accumulate(on[:, ::-1], axis=1)[:, ::-1]
     off = ~on & left & right
     if not off.any():
         return
-    strips = build_strips(steps, off, implement)
+    strips = build_strips(steps, RowPatterns.of(off), implement)
     swaths = build_swaths(strips)
     rows = np.column_stack([swaths.first_row, swaths.last_row])
     for first, last in np.unique(rows, axis=0):

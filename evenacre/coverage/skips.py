@@ -12,6 +12,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.coverage.cover import overlapping_pairs, strip_size
+from evenacre.coverage.row_patterns import RowPatterns
 from evenacre.coverage.skip_causes import OuterRows, SkipCause, blocked_outer_rows
 from evenacre.coverage.steps import Steps
 from evenacre.coverage.swath import build_strips, build_swaths
@@ -214,7 +215,7 @@ def _at_turn(skips: np.ndarray, around: Surroundings) -> BoolArray:
 def ground_beside(steps: Steps, implement: Implement) -> Beside:
     """Ground up to one tool width to the left and right of every working step."""
     threefold = replace(implement, width_m=3 * implement.width_m, rows=3)
-    sides = steps.working[:, None] & np.array([True, False, True])
+    sides = RowPatterns.of(steps.working[:, None] & np.array([True, False, True]))
     swaths = build_swaths(build_strips(steps, sides, threefold), _ROUGHLY_M)
     ahead = steps.tool.heading_rad[swaths.first_step]
     return Beside(swaths.geometry, ahead + np.where(swaths.first_row == 1, np.pi / 2, -np.pi / 2))

@@ -94,14 +94,15 @@ def smooth_path(
         (fit,) = _fits(time_s, x_m, y_m, run, unit, (1,))
         return SmoothPath(x_m, y_m, _course(fit, run), noise)
     halo, count = _HALF_WINDOWS[-1], len(x_m)
-    best, widest = (_Fit(*(np.empty(count) for _ in range(5))) for _ in range(2))
+    best = _Fit(*np.empty((5, count)))
+    widest = _Places(*np.empty((3, count)))
     for first in range(0, count, _BLOCK):
         end = min(first + _BLOCK, count)
         near = slice(max(first - halo, 0), end + halo)
         found = _local_fits(time_s[near], x_m[near], y_m[near], run[near], unit, noise)
         own = slice(first - near.start, end - near.start)
         for whole, part in zip((best, widest), found, strict=True):
-            for name in _Fit.__dataclass_fields__:
+            for name in whole.__dataclass_fields__:
                 getattr(whole, name)[first:end] = getattr(part, name)[own]
     left = noise * float(np.sqrt(np.median(best.variance)))
     best = _laid_straight(best, widest, x_m, y_m, run, noise)
@@ -131,14 +132,20 @@ def _local_fits(
 
 
 @dataclass(frozen=True)
-class _Fit:
-    """Quadratic fits at n fixes: position, velocity and the position's variance factor."""
+class _Places:
+    """Positions at n fixes, and their variance factor."""
 
     x: FloatArray
     y: FloatArray
+    variance: FloatArray
+
+
+@dataclass(frozen=True)
+class _Fit(_Places):
+    """Quadratic fits at n fixes, with their velocity."""
+
     vx: FloatArray
     vy: FloatArray
-    variance: FloatArray
 
     def replaced_where(self, better: BoolArray, other: _Fit) -> _Fit:
         """Take the other fit where a mask says so."""
@@ -207,11 +214,11 @@ def _solve(
     whole = s0 * c00 + s1 * c01 + s2 * c02
     x, y = ((c00 * b[0] + c01 * b[1] + c02 * b[2]) / whole for b in (x_sum, y_sum))
     vx, vy = ((c01 * b[0] + c11 * b[1] + c12 * b[2]) / whole for b in (x_sum, y_sum))
-    return _Fit(x_m + x, y_m + y, vx / unit_s, vy / unit_s, c00 / whole)
+    return _Fit(x_m + x, y_m + y, c00 / whole, vx / unit_s, vy / unit_s)
 
 
 def _laid_straight(
-    fit: _Fit, widest: _Fit, x_m: FloatArray, y_m: FloatArray, run: IntArray, noise_m: float
+    fit: _Fit, widest: _Places, x_m: FloatArray, y_m: FloatArray, run: IntArray, noise_m: float
 ) -> _Fit:
     """Lay long stretches that bend by no more than jitter does on straight lines.
 
@@ -220,19 +227,11 @@ def _laid_straight(
 
     Parameters
     ----------
-    widest : _Fit
+    widest : _Places
         With the longest windows everywhere, which bends least where the way is straight.
     """
     left_m = noise_m * float(np.sqrt(np.median(widest.variance)))
-    several = np.flatnonzero(np.bincount(run)[run] > 1)
-    if not len(several):
-        return fit
-    points = np.column_stack([widest.x, widest.y])[several]
-    chain = np.unique(run[several], return_inverse=True)[1]
-    corner = several[bends([points], chain, _NO_BEND * left_m)]
-    first, last = corner[:-1], corner[1:]
-    long = (run[first] == run[last]) & (last - first >= 2 * _HALF_WINDOWS[-1])
-    first, last = first[long], last[long]
+    first, last = _long_stretches(widest, run, _NO_BEND * left_m)
     if not len(first):
         return fit
     stretch, rank = expand(last - first + 1)
@@ -271,10 +270,23 @@ def _laid_straight(
     return _Fit(
         led(fit.x, fit.x[at] - move * sin),
         led(fit.y, fit.y[at] + move * cos),
+        fit.variance,
         led(fit.vx, speed * np.cos(ahead)),
         led(fit.vy, speed * np.sin(ahead)),
-        fit.variance,
     )
+
+
+def _long_stretches(widest: _Places, run: IntArray, bend_m: float) -> tuple[IntArray, IntArray]:
+    """First and last fix of each stretch, as long as the widest windows, that bends no more."""
+    several = np.flatnonzero(np.bincount(run)[run] > 1)
+    if not len(several):
+        return several, several
+    points = np.column_stack([widest.x, widest.y])[several]
+    chain = np.unique(run[several], return_inverse=True)[1]
+    corner = several[bends([points], chain, bend_m)]
+    first, last = corner[:-1], corner[1:]
+    long = (run[first] == run[last]) & (last - first >= 2 * _HALF_WINDOWS[-1])
+    return first[long], last[long]
 
 
 def _course(fit: _Fit, run: IntArray) -> FloatArray:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -9,6 +10,7 @@ import numpy as np
 
 from evenacre.arrays import expand
 from evenacre.coverage.clean import Fixes
+from evenacre.coverage.row_patterns import RowPatterns
 from evenacre.coverage.smooth import SmoothPath
 from evenacre.coverage.tow import tool_path
 from evenacre.model import Blockage, BoolArray, FloatArray, Implement, IntArray
@@ -33,10 +35,9 @@ class Steps:
         The n knots.
     whole : (n - 1,) bool
         False where the step would bridge a cut in the log.
-    active : (n - 1, rows) bool
-        Rows placing.
-    blocked : (n - 1, rows) int
-        1 + index into the blockages where a row that was on had stopped flowing, else 0.
+    rows : RowPatterns
+        Of (n - 1) steps: 0 where a row was off, 1 where it was placing, and where it was on and
+        had stopped flowing, 2 + the index of the blockage.
     record : (n - 1,) int
         The fix whose state and rates hold for the step (the product lag taken off).
     distance_m : (n - 1,) float
@@ -46,16 +47,25 @@ class Steps:
 
     tool: ToolPath
     whole: BoolArray
-    active: BoolArray
-    blocked: IntArray
+    rows: RowPatterns
     record: IntArray
     distance_m: FloatArray
     duration_s: FloatArray
 
     @property
+    def active(self) -> RowPatterns:
+        """Rows placing."""
+        return RowPatterns.numbered(self.rows.number, self.rows.pattern == 1)
+
+    @property
+    def on(self) -> RowPatterns:
+        """Rows that were on, those that had stopped flowing too."""
+        return RowPatterns.numbered(self.rows.number, self.rows.pattern > 0)
+
+    @property
     def working(self) -> BoolArray:
         """Steps with at least one row placing."""
-        return np.asarray(self.active.any(axis=1))
+        return self.active.any
 
     def switched_later(self, way_m: float) -> tuple[Steps, IntArray]:
         """The same drive with rows on and off so much farther along it (negative: sooner).
@@ -64,8 +74,8 @@ class Steps:
         """
         way = np.append(0.0, np.cumsum(self.distance_m))
         run = np.append(0, np.cumsum(~self.whole))
-        on = self.active | (self.blocked > 0)
-        switch = 1 + np.flatnonzero((on[1:] != on[:-1]).any(axis=1))
+        on = self.on
+        switch = 1 + np.flatnonzero(on.changes)
         at = way[switch] + way_m
         k = np.clip(np.searchsorted(way, at, side="right") - 1, 0, len(self.whole) - 1)
         inside = (at > way[k]) & (at < way[k + 1])
@@ -89,13 +99,12 @@ class Steps:
         told = (source >= 0) & (source < len(self.whole)) & self.whole[step]
         source = np.clip(source, 0, len(self.whole) - 1)
         told &= run[source] == run[step]
-        still_on = on[source] & told[:, None]
-        blocked = np.where(still_on, self.blocked[step], 0)
+        still_on = on.at(source).where(told).states
+        here = self.rows.states[step]
         later = Steps(
             moved,
             self.whole[step],
-            still_on & (blocked == 0),
-            blocked,
+            RowPatterns.of(np.where(still_on, np.maximum(here, 1), 0)),
             self.record[step],
             self.distance_m[step] * part,
             self.duration_s[step] * part,
@@ -106,7 +115,7 @@ class Steps:
 def build_steps(
     fixes: Fixes,
     path: SmoothPath,
-    active: BoolArray,
+    on: RowPatterns,
     implement: Implement,
     blockages: Sequence[Blockage],
     leap: BoolArray | None = None,
@@ -121,15 +130,15 @@ def build_steps(
     ----------
     fixes, path
         n cleaned fixes and their smoothed positions.
-    active : (n, rows) bool
-        Rows on at each fix.
+    on : RowPatterns
+        Rows on at each fix, bool.
     leap : (n - 1,) bool, optional
         Where a logged amount changes so much between two fixes that the change, too, has to
         lie at its place.
     """
     time, run = fixes.time_s, fixes.run
     inside = run[1:] == run[:-1]
-    switch = (active[1:] != active[:-1]).any(axis=1)
+    switch = on.changes
     if leap is not None:
         switch |= leap
     switch &= inside
@@ -144,23 +153,32 @@ def build_steps(
     first = np.searchsorted(run, knot_run[:-1], side="left")
     last = np.searchsorted(run, knot_run[:-1], side="right") - 1
     record = np.clip(record, first, last)
-    on = active[record] & whole[:, None]
-    blocked = np.zeros(on.shape, dtype=np.min_scalar_type(len(blockages)))
-    for number, blockage in enumerate(blockages, start=1):
-        during = (mid >= blockage.start_s) & (mid < blockage.end_s)
-        rows = np.zeros(on.shape[1], dtype=bool)
-        rows[np.array(blockage.rows, dtype=int) - 1] = True
-        blocked[during[:, None] & rows & on] = number
     distance = np.hypot(np.diff(tool.x_m), np.diff(tool.y_m))
     return Steps(
         tool,
         whole,
-        on & (blocked == 0),
-        blocked,
+        _flowing(on.at(record), whole, blockages, mid),
         record,
         np.where(whole, distance, 0.0),
         np.where(whole, np.diff(knots), 0.0),
     )
+
+
+def _flowing(
+    on: RowPatterns, whole: BoolArray, blockages: Sequence[Blockage], time_s: FloatArray
+) -> RowPatterns:
+    """States of the rows in steps, from the rows that were on and what was blocked when."""
+    on = on.where(whole)
+    number, pattern = on.number.copy(), on.pattern.astype(np.int64)
+    for blockage, state in zip(blockages, itertools.count(2)):
+        during = (time_s >= blockage.start_s) & (time_s < blockage.end_s)
+        rows = np.array(blockage.rows, dtype=int) - 1
+        before, same = np.unique(number[during], return_inverse=True)
+        stopped = pattern[before]
+        stopped[:, rows] = np.where(stopped[:, rows] > 0, state, 0)
+        number[during] = len(pattern) + same
+        pattern = np.concatenate([pattern, stopped])
+    return RowPatterns.numbered(number, pattern)
 
 
 def tool_ends(tool: ToolPath, knot: IntArray, width_m: float) -> tuple[FloatArray, FloatArray]:

@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 
 from evenacre.arrays import expand
+from evenacre.coverage.row_patterns import RowPatterns
 from evenacre.coverage.steps import Steps
 from evenacre.geo.overlay import simplified, union, valid
 from evenacre.model import BoolArray, FloatArray, Implement, IntArray
@@ -100,20 +101,13 @@ def progress(steps: Steps) -> BoolArray:
     return steps.whole & (gains | (np.abs(turn) > _TURNING_RAD))
 
 
-def build_strips(steps: Steps, active: BoolArray, implement: Implement) -> Strips:
+def build_strips(steps: Steps, active: RowPatterns, implement: Implement) -> Strips:
     """Split every step into strips of contiguous active rows and number the pieces.
 
     ``active`` is ``steps.active`` as a rule; blocked rows are swept the same way.
     """
-    tool, count = steps.tool, len(steps.whole)
-    usable = progress(steps) & active.any(axis=1)
-    blocks = [slice(start, start + _BLOCK) for start in range(0, max(count, 1), _BLOCK)]
-    found = [_groups(active[block] & usable[block, None]) for block in blocks]
-    starts = np.repeat([block.start for block in blocks], [len(rows[0]) for rows in found])
-    step, first, end = (np.concatenate(part) for part in zip(*found, strict=True))
-    step += starts.astype(np.int64)
-    order = np.lexsort((step, end, first))
-    step, first, end = step[order], first[order], end[order]
+    tool = steps.tool
+    step, first, end = _groups(np.flatnonzero(progress(steps) & active.any), active)
     quad, folded = np.empty((len(step), 4, 2)), np.empty(len(step), dtype=bool)
     half = implement.width_m / 2
 
@@ -139,11 +133,15 @@ def build_strips(steps: Steps, active: BoolArray, implement: Implement) -> Strip
     return Strips(step, first + 1, end, quad, folded, piece)
 
 
-def _groups(on: BoolArray) -> tuple[IntArray, IntArray, IntArray]:
+def _groups(steps: IntArray, active: RowPatterns) -> tuple[IntArray, IntArray, IntArray]:
     """Contiguous groups of active rows: the step of each, its first row and the one after it."""
-    edge = np.diff(np.pad(on, ((0, 0), (1, 1))).astype(np.int8), axis=1)
-    step, first = np.nonzero(edge == 1)
-    return step, first, np.nonzero(edge == -1)[1]
+    edge = np.diff(np.pad(active.pattern, ((0, 0), (1, 1))).astype(np.int8), axis=1)
+    first, end, count = np.nonzero(edge == 1)[1], np.nonzero(edge == -1)[1], (edge == 1).sum(axis=1)
+    number = active.number[steps]
+    chosen, rank = expand(count[number])
+    group = (np.cumsum(count) - count)[number][chosen] + rank
+    order = np.lexsort((chosen, end[group], first[group]))
+    return steps[chosen[order]], first[group[order]], end[group[order]]
 
 
 def line_swaths(lines: np.ndarray, width_m: FloatArray) -> Swaths:

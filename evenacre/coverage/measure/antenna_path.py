@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from evenacre.arrays import BoolArray, FloatArray, IntArray
+from evenacre.coverage.row_patterns import RowPatterns
 
 # A turn tighter than this is no straight pass, whatever the width.
 _STRAIGHT_M = 80.0
@@ -25,8 +26,8 @@ class AntennaPath:
         Unbroken stretches of the log.
     handover_s : (n - 1,) float
         When the state of one fix gives way to that of the next.
-    active : (n, rows) bool
-        Rows that were on.
+    on : RowPatterns
+        Rows that were on at each fix, bool.
     rate : (n,) float or None
         Logged rate of a product, in any unit; NaN where none is logged.
     """
@@ -39,15 +40,14 @@ class AntennaPath:
     radius_m: FloatArray
     run: IntArray
     handover_s: FloatArray
-    active: BoolArray
+    on: RowPatterns
     rate: FloatArray | None = None
 
     @property
     def middle(self) -> BoolArray:
         """Whether the middle of the tool was on, (n,): it meets slants as the antenna does."""
-        rows = self.active.shape[1]
-        on: BoolArray = self.active[:, (rows - 1) // 2] | self.active[:, rows // 2]
-        return on
+        pattern, rows = self.on.pattern, self.on.rows
+        return np.asarray((pattern[:, (rows - 1) // 2] | pattern[:, rows // 2])[self.on.number])
 
     @property
     def straight(self) -> BoolArray:
@@ -57,7 +57,7 @@ class AntennaPath:
     @property
     def stretch(self) -> IntArray:
         """Straight stretch at work (from 1) of each fix; 0 where it turned or the tool was up."""
-        on = np.flatnonzero(self.active.any(axis=1) & self.straight)
+        on = np.flatnonzero(self.on.any & self.straight)
         number = np.zeros(len(self.time_s), dtype=np.int64)
         if len(on):
             apart = np.diff(self.time_s[on]) - self.interval_s

@@ -186,8 +186,8 @@ def _parted(path: AntennaPath, k: IntArray) -> float:
     """Share of the ends beside which only some of the rows were on."""
     if not len(k):
         return 0.0
-    rows_on = path.active.sum(axis=1)
-    some = (rows_on > 0) & (rows_on < path.active.shape[1])
+    pattern = path.on.pattern
+    some = np.asarray(pattern.any(axis=1) & ~pattern.all(axis=1))[path.on.number]
     return float((some[k] | some[k + 1]).mean())
 
 

@@ -10,6 +10,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from evenacre.coverage.cover import Cover, clip_areas, count_cover
+from evenacre.coverage.row_patterns import RowPatterns
 from evenacre.coverage.steps import Steps
 from evenacre.coverage.swath import Swaths
 from evenacre.coverage.uncertainty.edges import (
@@ -191,7 +192,7 @@ def draw_areas(
     steps: Steps,
     number: IntArray,
     cover: Cover,
-    sweep: Callable[[Steps, BoolArray], Swaths],
+    sweep: Callable[[Steps, RowPatterns], Swaths],
     ground: Ground,
     implement: Implement,
     receiver: PositionError,
@@ -269,10 +270,10 @@ def draw_areas(
             laid.append(Laid(draws, shifts.of_draws(draws), np.flatnonzero(touched), _NOTHING))
             continue
         near, touches = beside.near[there.of_step], beside.touched[there.of_step]
-        swaths = sweep(there.steps, there.steps.active & near[:, None])
+        swaths = sweep(there.steps, there.steps.active.where(near))
         its_cover = count_cover(swaths.geometry)
         if logged is None:
-            before = sweep(steps, steps.active & beside.near[:, None])
+            before = sweep(steps, steps.active.where(beside.near))
             logged = ground.areas(before, count_cover(before.geometry))
         edges = sample_edges(there.steps, there.number, implement, near.astype(int) + touches)
         mine = touches[edges.step] | (edges.side == 0)

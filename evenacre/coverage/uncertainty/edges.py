@@ -146,7 +146,7 @@ def _sides(steps: Steps, number: IntArray, implement: Implement, part: IntArray)
     chosen = working[at]
     moved = steps.distance_m[chosen]
     gone = np.where(moved > 0, 1 - (travelled[at] - way) / np.where(moved > 0, moved, 1.0), 0.0)
-    active = steps.active[chosen]
+    active = steps.active.at(chosen).states
     spacing, half = implement.row_spacing_m, implement.width_m / 2
     left = half - active.argmax(axis=1) * spacing
     right = -half + active[:, ::-1].argmax(axis=1) * spacing
@@ -177,7 +177,7 @@ def _sides(steps: Steps, number: IntArray, implement: Implement, part: IntArray)
 def _ends(steps: Steps, number: IntArray, implement: Implement) -> Edges:
     """Lines where rows went on or off; rows side by side that switch together are one event."""
     # Blocked rows stopped when their event says, not between two records.
-    on = np.pad(steps.active | (steps.blocked > 0), ((1, 1), (0, 0))).astype(np.int8)
+    on = np.pad(steps.on.states, ((1, 1), (0, 0))).astype(np.int8)
     turned = np.diff(on, axis=0)
     switched = np.flatnonzero(turned.any(axis=1))
     turned = np.pad(turned[switched], ((0, 0), (1, 1)))

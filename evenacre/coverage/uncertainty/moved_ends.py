@@ -8,6 +8,7 @@ import numpy as np
 from scipy.spatial import KDTree
 
 from evenacre.coverage.passes import number_passes
+from evenacre.coverage.row_patterns import RowPatterns
 from evenacre.coverage.steps import Steps
 from evenacre.model import BoolArray, FloatArray, IntArray
 
@@ -88,8 +89,7 @@ def beside_moved_ends(
 
 def _switched(steps: Steps, way: FloatArray) -> FloatArray:
     """Where along the drive rows go on or off, or the log is cut, ascending."""
-    on = steps.active | (steps.blocked > 0)
-    changes = (on[1:] != on[:-1]).any(axis=1) | ~steps.whole[1:] | ~steps.whole[:-1]
+    changes = steps.on.changes | ~steps.whole[1:] | ~steps.whole[:-1]
     return np.concatenate([way[:1], way[1:-1][changes], way[-1:]])
 
 
@@ -104,14 +104,14 @@ class MovedEnds:
         Pass of each of them.
     of_step : (n - 1,) int
         The step as logged that each is part of.
-    added : (n - 1, rows) bool
+    added : RowPatterns
         Rows that are on there and not in the log.
     """
 
     steps: Steps
     number: IntArray
     of_step: IntArray
-    added: BoolArray
+    added: RowPatterns
 
     @classmethod
     def by(cls, steps: Steps, way_m: float) -> MovedEnds | None:
@@ -120,4 +120,6 @@ class MovedEnds:
         number = number_passes(there)
         if not number.any():
             return None
-        return cls(there, number, of_step, there.active & ~steps.active[of_step])
+        logged = steps.active.at(of_step).states
+        added = RowPatterns.of(there.active.states & ~logged)
+        return cls(there, number, of_step, added)

@@ -11,6 +11,7 @@ import subprocess
 import sys
 
 OURS = "evenacre"
+_PATIENCE_S = 300.0
 
 
 def main(python: str) -> int:
@@ -19,7 +20,13 @@ def main(python: str) -> int:
     pinned = "".join(f"{p['name']}=={p['version']}\n" for p in packages if p["name"] != OURS)
     asking = [sys.executable, "-m", "pip_audit", "--disable-pip", "--no-deps"]
     asking += ["--format=json", "--progress-spinner=off", "--requirement=/dev/stdin"]
-    asked = subprocess.run(asking, input=pinned, capture_output=True, text=True)
+    try:
+        asked = subprocess.run(
+            asking, input=pinned, capture_output=True, text=True, timeout=_PATIENCE_S
+        )
+    except subprocess.TimeoutExpired:
+        print("NOT AUDITED: the advisory service keeps everybody waiting.")
+        return 3
     try:
         answers = json.loads(asked.stdout)["dependencies"]
     except (json.JSONDecodeError, KeyError):
